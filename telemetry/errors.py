@@ -1,0 +1,37 @@
+"""What can go wrong, one class per kind, so that a caller can catch what it expects.
+
+Every message says what is wrong, where (file, row, key or channel) and what to do about it, in one line.
+The command line turns any `BothEndsError` into that line and exit code 1.
+"""
+
+
+class BothEndsError(Exception):
+    """Root of all errors that a user's data or files can cause."""
+
+
+class BikeFileError(BothEndsError):
+    """A bike file, setup sheet or leverage table cannot be used."""
+
+
+class OutsideCurveError(BothEndsError):
+    """A travel lies beyond the measured leverage table; we never extrapolate."""
+
+
+class LogError(BothEndsError):
+    """A log cannot be read, or holds nothing usable."""
+
+
+class ChannelError(BothEndsError):
+    """A channel that was asked for is not in the log."""
+
+
+class CalibrationError(BothEndsError):
+    """Sensor points do not make a calibration."""
+
+
+class StrokeExceededError(BothEndsError):
+    """Calibrated travel is more than the damper's stroke allows."""
+
+
+class LogbookError(BothEndsError):
+    """A logbook or a run in it cannot be opened or written."""

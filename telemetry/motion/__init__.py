@@ -1,0 +1,24 @@
+"""Travel and speed at shaft and wheel: how much of the travel was used, where it ran out, how fast it moved."""
+
+from telemetry.motion.motion import EndMotion, Motion
+from telemetry.motion.summary import (
+    EndSummary,
+    Histogram,
+    PlaneSummary,
+    SpeedSide,
+    SpeedSummary,
+    StopEvent,
+    TravelSummary,
+)
+
+__all__ = [
+    "EndMotion",
+    "EndSummary",
+    "Histogram",
+    "Motion",
+    "PlaneSummary",
+    "SpeedSide",
+    "SpeedSummary",
+    "StopEvent",
+    "TravelSummary",
+]

@@ -1,0 +1,44 @@
+"""Motion: travel and speed of both ends, at the shaft and at the wheel."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from telemetry.arrays import BoolArray, End, FloatArray
+from telemetry.notes import QualityNote
+
+
+@dataclass(frozen=True)
+class EndMotion:
+    """One end of the motorcycle over a run; all arrays of shape (n_samples,), NaN where invalid.
+
+    Compression is positive. Shaft is along the damper, wheel is vertical at the axle relative to the chassis.
+    """
+
+    end: End
+    stroke_mm: float
+    wheel_stroke_mm: float
+    shaft_travel_mm: FloatArray
+    shaft_speed_mm_s: FloatArray
+    wheel_travel_mm: FloatArray
+    wheel_speed_mm_s: FloatArray
+    valid: BoolArray
+    shaft_noise_mm_s: float
+    wheel_noise_mm_s: float
+    bandwidth_hz: float
+    speed_split_mm_s: float
+
+
+@dataclass(frozen=True)
+class Motion:
+    """Both ends on one clock, with pitch. An end without a sensor is not in ``ends``.
+
+    ``pitch_deg`` is from the wheel travels, positive nose down, NaN where either end is invalid or absent.
+    """
+
+    source: str
+    t_s: FloatArray
+    sample_rate_hz: float
+    ends: Mapping[End, EndMotion]
+    pitch_deg: FloatArray
+    wheelbase_mm: float
+    notes: tuple[QualityNote, ...] = ()

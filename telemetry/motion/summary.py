@@ -1,0 +1,89 @@
+"""What one end did over a run or a lap, as numbers ready to print. These are the schema of the review."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+
+@dataclass(frozen=True)
+class Histogram:
+    """Share of valid time in each bin; shares sum to 1 (0 if there was no valid time)."""
+
+    edges: tuple[float, ...]
+    share: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class TravelSummary:
+    """Travel over valid time. ``used_pct`` is from least to most travel, in percent of the stroke. [mm, %]"""
+
+    min_mm: float
+    mean_mm: float
+    median_mm: float
+    p95_mm: float
+    max_mm: float
+    used_pct: float
+    margin_mm: float
+
+
+@dataclass(frozen=True)
+class SpeedSide:
+    """One direction of speed. Values are magnitudes; shares are of valid time. [mm/s]"""
+
+    share: float
+    rms_mm_s: float
+    p50_mm_s: float
+    p95_mm_s: float
+    p99_mm_s: float
+    max_mm_s: float
+    low_speed_share: float
+    high_speed_share: float
+
+
+@dataclass(frozen=True)
+class SpeedSummary:
+    """Both directions of speed, with the noise and the bandwidth of the differentiation. [mm/s, Hz]"""
+
+    compression: SpeedSide
+    rebound: SpeedSide
+    noise_mm_s: float
+    bandwidth_hz: float
+
+
+@dataclass(frozen=True)
+class PlaneSummary:
+    """Travel and speed at one place of measurement: the damper shaft, or the wheel."""
+
+    travel: TravelSummary
+    travel_histogram: Histogram
+    speed: SpeedSummary
+    speed_histogram: Histogram
+
+
+@dataclass(frozen=True)
+class StopEvent:
+    """Once against an end of the travel. Travel and arrival speed are the wheel's; place as far as known."""
+
+    end: Literal["front", "rear"]
+    kind: Literal["bottomed", "topped_out"]
+    time_s: float
+    duration_s: float
+    lap: int | None
+    distance_m: float | None
+    corner: int | None
+    phase: str | None
+    travel_mm: float
+    shaft_travel_mm: float
+    speed_mm_s: float
+
+
+@dataclass(frozen=True)
+class EndSummary:
+    """One end over a run or a lap. ``valid_share`` is the share of time with usable travel."""
+
+    stroke_mm: float
+    wheel_stroke_mm: float
+    valid_share: float
+    shaft: PlaneSummary
+    wheel: PlaneSummary
+    bottomed: tuple[StopEvent, ...]
+    topped_out: tuple[StopEvent, ...]

@@ -1,0 +1,74 @@
+"""A run: one uniform clock, travel in mm, masks. No motorcycle in it beyond the names of its sensors."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from telemetry.arrays import End, FloatArray
+from telemetry.notes import QualityNote, Step
+
+
+@dataclass(frozen=True)
+class SensorSetup:
+    """What `to_run` needs to know of one travel sensor.
+
+    Parameters
+    ----------
+    channel : str
+        Column of the log.
+    points : tuple of (signal, mm)
+        Two or more bench points.
+    stroke_mm : float
+        Travel beyond it is refused. [mm]
+    zero : float or None
+        Signal at full extension on the bike; shifts the curve.
+    """
+
+    channel: str
+    points: tuple[tuple[float, float], ...]
+    stroke_mm: float
+    zero: float | None = None
+
+
+@dataclass(frozen=True)
+class Run:
+    """One log on one uniform clock.
+
+    Parameters
+    ----------
+    source : str
+    t_s : ndarray of shape (n_samples,)
+        Uniform, starting at 0. [s]
+    sample_rate_hz : float
+    shaft_travel_mm : mapping of end to ndarray of shape (n_samples,)
+        Calibrated shaft travel, 0 at full extension, compression positive; NaN where invalid. An end
+        without a sensor is not in the mapping. [mm]
+    channels : mapping of str to ndarray of shape (n_samples,)
+        Others, by what they mean and in these units; NaN where not known; only those that the log has:
+        ``speed_m_s``, ``latitude_deg``, ``longitude_deg``, ``throttle_pct``, ``brake`` (as logged),
+        ``lean_deg`` (right side down positive), ``lap`` (as logged), ``beacon`` (as logged).
+        Slower channels are interpolated between their own samples (``lap`` holds its last value).
+    channel_rate_hz : mapping of str to float
+        The rate each of ``channels`` was logged at, by the same names. [Hz]
+    sensor_noise_mm : mapping of end to float
+        Estimated noise of the travel signal, standard deviation (quantisation and electronics). [mm]
+    masked_share : mapping of end to float
+        Share of the run's time in which travel is NaN.
+    notes : tuple of QualityNote
+    history : tuple of Step
+    """
+
+    source: str
+    t_s: FloatArray
+    sample_rate_hz: float
+    shaft_travel_mm: Mapping[End, FloatArray]
+    channels: Mapping[str, FloatArray]
+    channel_rate_hz: Mapping[str, float]
+    sensor_noise_mm: Mapping[End, float]
+    masked_share: Mapping[End, float]
+    notes: tuple[QualityNote, ...] = ()
+    history: tuple[Step, ...] = ()
+
+    @property
+    def duration_s(self) -> float:
+        """Length of the run. [s]"""
+        return float(self.t_s[-1] - self.t_s[0])

@@ -1,0 +1,185 @@
+"""The review as a value that can be stored and read back: schema ``bothends.review/1``, and its traces.
+
+Everything that a screen, the debrief or a comparison shows comes from these two. Rooms define the parts,
+this module only puts them together, so it holds no computing.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cache
+from pathlib import Path
+
+import pyarrow as pa
+import pyarrow.parquet as pq
+from pydantic import TypeAdapter
+
+from telemetry.arrays import End, FloatArray
+from telemetry.balance.balance import Balance
+from telemetry.damping.oscillation import Oscillation
+from telemetry.errors import LogbookError
+from telemetry.laps.lap import Corner
+from telemetry.motion.summary import EndSummary
+from telemetry.notes import QualityNote, Step
+
+SCHEMA = "bothends.review/1"
+
+# Columns of the traces, in order; x and y only where the log has GPS.
+TRACE_COLUMNS = (
+    "t_s",
+    "lap",
+    "distance_m",
+    "speed_m_s",
+    "front_shaft_mm",
+    "front_wheel_mm",
+    "rear_shaft_mm",
+    "rear_wheel_mm",
+    "front_shaft_mm_s",
+    "front_wheel_mm_s",
+    "rear_shaft_mm_s",
+    "rear_wheel_mm_s",
+    "pitch_deg",
+    "front_valid",
+    "rear_valid",
+    "phase",
+    "corner",
+    "x_m",
+    "y_m",
+)
+
+
+@dataclass(frozen=True)
+class RunInfo:
+    """What was reviewed. ``bike`` is the name in the bike file."""
+
+    source: str
+    bike: str
+    duration_s: float
+    sample_rate_hz: float
+    distance_m: float | None
+    lap_source: str
+    phase_sources: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class LapSummary:
+    """One lap with everything the review says of it. ``masked_share`` is per end."""
+
+    lap: int
+    start_s: float
+    end_s: float
+    time_s: float
+    distance_m: float | None
+    complete: bool
+    masked_share: Mapping[End, float]
+    ends: Mapping[End, EndSummary]
+    balance: Balance
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing worth saying aloud: title, what shows it, what to try, and the caution where one is due."""
+
+    title: str
+    evidence: str
+    suggestion: str
+    caution: str = ""
+
+
+@dataclass(frozen=True)
+class Summary:
+    """The review of one run.
+
+    ``verdicts`` are the sentences an engineer would read aloud, most important first; ``history`` is what was done
+    to the data, with settings; ``bike_values`` are the bike-file values the numbers rest on.
+    """
+
+    run: RunInfo
+    verdicts: tuple[str, ...]
+    quality: tuple[QualityNote, ...]
+    laps: tuple[LapSummary, ...]
+    corners: tuple[Corner, ...]
+    ends: Mapping[End, EndSummary]
+    balance: Balance
+    oscillation: Oscillation
+    findings: tuple[Finding, ...]
+    history: tuple[Step, ...] = ()
+    bike_values: Mapping[str, float] = field(default_factory=dict)
+    schema: str = SCHEMA
+
+
+@dataclass(frozen=True)
+class Traces:
+    """The run sample by sample: ``columns`` by the names in `TRACE_COLUMNS`, each of shape (n_samples,).
+
+    ``phase`` is an index into `telemetry.laps.PHASES` (-1 unknown); valid is 1 or 0; unknown is NaN.
+    """
+
+    columns: Mapping[str, FloatArray]
+
+    def __getitem__(self, name: str) -> FloatArray:
+        """The column of that name."""
+        return self.columns[name]
+
+    def __contains__(self, name: object) -> bool:
+        """Whether there is such a column."""
+        return name in self.columns
+
+
+@cache
+def _adapter() -> TypeAdapter[Summary]:
+    return TypeAdapter(Summary)
+
+
+def summary_to_json(summary: Summary) -> str:
+    """The summary as indented JSON text; numbers that are not known are null."""
+    return _adapter().dump_json(summary, indent=1).decode()
+
+
+def summary_from_json(text: str | bytes, *, source: str = "review") -> Summary:
+    """Read back what `summary_to_json` wrote.
+
+    Parameters
+    ----------
+    text : str or bytes
+    source : str
+        Where it came from, for messages.
+
+    Returns
+    -------
+    Summary
+
+    Raises
+    ------
+    LogbookError
+        If it is not a review of this schema.
+    """
+    try:
+        summary = _adapter().validate_json(text)
+    except ValueError:
+        raise LogbookError(f"{source}: is not a review of schema {SCHEMA}; review the log again.") from None
+    if summary.schema != SCHEMA:
+        raise LogbookError(
+            f"{source}: has schema {summary.schema!r}, this version reads {SCHEMA!r}; review the log again."
+        )
+    return summary
+
+
+def write_traces(traces: Traces, path: Path) -> None:
+    """Write the traces as Parquet (zstd)."""
+    table = pa.table({name: pa.array(values) for name, values in traces.columns.items()})
+    pq.write_table(table, path, compression="zstd")
+
+
+def read_traces(path: Path, columns: tuple[str, ...] | None = None) -> Traces:
+    """Read traces, or some columns of them.
+
+    Raises
+    ------
+    LogbookError
+        If the file is missing or is not Parquet.
+    """
+    try:
+        table = pq.read_table(path, columns=list(columns) if columns else None)
+    except (OSError, pa.ArrowInvalid) as error:
+        raise LogbookError(f"{path}: traces cannot be read ({str(error).splitlines()[0]}).") from None
+    return Traces({name: table[name].to_numpy() for name in table.column_names})
