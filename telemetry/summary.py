@@ -89,8 +89,8 @@ class Finding:
 class Summary:
     """The review of one run.
 
-    ``verdicts`` are the sentences an engineer would read aloud, most important first; ``history`` is what was done
-    to the data, with settings; ``bike_values`` are the bike-file values the numbers rest on.
+    ``verdicts`` are the sentences an engineer would read aloud, most important first; ``history`` is what was
+    done to the data, with settings; ``bike_values`` are the bike-file values the numbers rest on.
     """
 
     run: RunInfo

@@ -14,7 +14,7 @@ from telemetry.arrays import End, FloatArray
 from telemetry.bike.bikefile import Bike
 from telemetry.errors import OutsideCurveError
 
-# A sensor's noise may read a little past the end of a table that stops at the stroke: within this it is the end.
+# A sensor's noise may read a little past the end of the table: within this it counts as the end.
 EDGE_TOLERANCE_MM = 0.5
 
 
@@ -54,8 +54,8 @@ class LeverageCurve:
         if np.any(outside):
             first = int(np.argmax(outside))
             raise OutsideCurveError(
-                f"leverage curve: shaft travel {np.ravel(shaft_travel_mm)[first]:.2f} mm at sample {first} is outside the "
-                f"measured 0 to {end:g} mm; extend leverage_table_mm or check the sensor points."
+                f"leverage curve: shaft travel {np.ravel(shaft_travel_mm)[first]:.2f} mm at sample {first} is "
+                f"outside the measured 0 to {end:g} mm; extend leverage_table_mm or check the sensor points."
             )
         return np.clip(shaft_travel_mm, 0.0, end)
 

@@ -1,4 +1,4 @@
-"""Travel and speed at shaft and wheel: how much of the travel was used, where it ran out, how fast it moved."""
+"""Travel and speed at shaft and wheel: how much travel was used, where it ran out, how fast it moved."""
 
 from telemetry.motion.motion import EndMotion, Motion
 from telemetry.motion.summary import (
