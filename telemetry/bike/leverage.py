@@ -54,8 +54,8 @@ class LeverageCurve:
         if np.any(outside):
             first = int(np.argmax(outside))
             raise OutsideCurveError(
-                f"leverage curve: shaft travel {np.ravel(shaft_travel_mm)[first]:.2f} mm at sample {first} is "
-                f"outside the measured 0 to {end:g} mm; extend leverage_table_mm or check the sensor points."
+                f"leverage curve: shaft travel {np.ravel(shaft_travel_mm)[first]:.2f} mm at sample {first} "
+                f"is outside the measured 0 to {end:g} mm; extend leverage_table_mm or check sensor points."
             )
         return np.clip(shaft_travel_mm, 0.0, end)
 
