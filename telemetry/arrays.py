@@ -1,9 +1,10 @@
 """Types shared by every room: arrays, and the name of an end of the motorcycle."""
 
-from typing import Literal
+from typing import Annotated, Literal
 
 import numpy as np
 import numpy.typing as npt
+from pydantic import BeforeValidator
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -11,3 +12,6 @@ IntArray = npt.NDArray[np.int64]
 
 End = Literal["front", "rear"]
 ENDS: tuple[End, End] = ("front", "rear")
+
+# A number that may be unknown: NaN in memory, null in JSON.
+Number = Annotated[float, BeforeValidator(lambda value: float("nan") if value is None else value)]

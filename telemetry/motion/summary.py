@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from typing import Literal
 
+from telemetry.arrays import Number
+
 
 @dataclass(frozen=True)
 class Histogram:
@@ -14,29 +16,36 @@ class Histogram:
 
 @dataclass(frozen=True)
 class TravelSummary:
-    """Travel over valid time. ``used_pct`` is from least to most travel, in percent of the stroke. [mm, %]"""
+    """Travel over valid time. [mm, %]
 
-    min_mm: float
-    mean_mm: float
-    median_mm: float
-    p95_mm: float
-    max_mm: float
-    used_pct: float
-    margin_mm: float
+    ``used_pct`` is the deepest point in percent of the stroke, ``margin_mm`` what was left there.
+    """
+
+    min_mm: Number
+    mean_mm: Number
+    median_mm: Number
+    p95_mm: Number
+    max_mm: Number
+    used_pct: Number
+    margin_mm: Number
 
 
 @dataclass(frozen=True)
 class SpeedSide:
-    """One direction of speed. Values are magnitudes; shares are of valid time. [mm/s]"""
+    """One direction of speed. Values are magnitudes; shares are of valid time. [mm/s]
 
-    share: float
-    rms_mm_s: float
-    p50_mm_s: float
-    p95_mm_s: float
-    p99_mm_s: float
-    max_mm_s: float
-    low_speed_share: float
-    high_speed_share: float
+    Low and high speed part at the bike file's ``speed_split_mm_s``, which is a speed of the damper shaft, in
+    both planes: it is the damper that has a low- and a high-speed circuit, not the wheel.
+    """
+
+    share: Number
+    rms_mm_s: Number
+    p50_mm_s: Number
+    p95_mm_s: Number
+    p99_mm_s: Number
+    max_mm_s: Number
+    low_speed_share: Number
+    high_speed_share: Number
 
 
 @dataclass(frozen=True)
@@ -45,8 +54,8 @@ class SpeedSummary:
 
     compression: SpeedSide
     rebound: SpeedSide
-    noise_mm_s: float
-    bandwidth_hz: float
+    noise_mm_s: Number
+    bandwidth_hz: Number
 
 
 @dataclass(frozen=True)

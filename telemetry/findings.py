@@ -1,0 +1,284 @@
+"""From numbers to words: the sentences an engineer would read aloud, and what is worth trying.
+
+Every sentence is made from values that stand in the summary, so that it can be checked against them. Thresholds
+are choices of ours or common practice, with no source; they decide about words, never about numbers.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+
+from telemetry.arrays import ENDS, End
+from telemetry.balance.balance import Balance, Ratio
+from telemetry.damping.oscillation import Oscillation
+from telemetry.motion.summary import EndSummary, StopEvent
+from telemetry.notes import QualityNote
+from telemetry.summary import Finding, LapSummary, RunInfo
+
+# Both ends move "together" when the whole interval lies within this of 1; apart when it lies outside 1.
+EVEN_WITHIN = 0.10
+# Deepest travel below this leaves much unused; common practice keeps the last 5-10 mm in hand.
+MUCH_UNUSED_PCT = 80.0
+# Met at one place in at least this share of the laps (and twice), a stop is a finding; once is a note.
+REPEATED_SHARE = 0.5
+
+CHANGE_CAUTION = (
+    "Change one thing at a time, within the maker's limits, and try it at reduced pace first; "
+    "recheck sag after any change of preload, spring or length."
+)
+BOTTOMING_CAUTION = (
+    "Repeated hard bottoming can damage fork, shock and frame mounts: have them inspected by a qualified "
+    "technician. " + CHANGE_CAUTION
+)
+DAMPING_CAUTION = (
+    "Stop and have the shock inspected by a qualified technician before riding on. Gas-charged dampers are "
+    "opened only by people equipped for it."
+)
+
+
+def count_word(n: int, one: str, many: str | None = None) -> str:
+    """A count with its noun: ``1 lap``, ``3 laps``."""
+    return f"{n} {one if n == 1 else many or one + 's'}"
+
+
+def place_words(corner: int | None, phase: str | None, distance_m: float | None) -> str:
+    """A place in words, as far as it is known: ``corner 5, drive (1240 m)``."""
+    words = [f"corner {corner}"] if corner else []
+    if phase:
+        words.append(phase)
+    text = ", ".join(words)
+    if distance_m is not None:
+        return f"{text} ({distance_m:.0f} m)" if text else f"{distance_m:.0f} m into the lap"
+    return text or "place not known"
+
+
+def trust_sentence(run: RunInfo, laps: Iterable[LapSummary], quality: Iterable[QualityNote]) -> str:
+    """Can the log be trusted, in one sentence."""
+    whole = [lap for lap in laps if lap.complete]
+    refused = [note for note in quality if note.severity == "refused"]
+    warned = [note for note in quality if note.severity == "warning"]
+    base = f"{count_word(len(whole), 'complete lap')} at {run.sample_rate_hz:.0f} Hz"
+    if refused:
+        return f"The log cannot answer everything: {refused[0].message} ({base})"
+    if warned:
+        return f"Usable log with {count_word(len(warned), 'warning')}: {base}; first, {warned[0].message}"
+    return f"The log is sound: {base}, no warnings."
+
+
+def travel_sentence(end: End, summary: EndSummary) -> str:
+    """How much of its travel one end used, and whether it ran out."""
+    travel = summary.wheel.travel
+    if summary.valid_share == 0:
+        return f"{end.capitalize()}: no valid travel, cannot tell."
+    stops = (
+        f"; bottomed {count_word(len(summary.bottomed), 'time')}" if summary.bottomed else "; never bottomed"
+    )
+    if summary.topped_out:
+        stops += f", topped out {count_word(len(summary.topped_out), 'time')}"
+    return (
+        f"{end.capitalize()} used {travel.used_pct:.0f} % of its travel, {max(travel.margin_mm, 0.0):.0f} mm left at "
+        f"the deepest point (wheel){stops}."
+    )
+
+
+def _direction(ratio: Ratio, verb: str) -> str:
+    """One direction of the same-bump comparison in words."""
+    if ratio.value is None or ratio.ci95 is None:
+        return f"not enough bumps to tell how they {verb}"
+    low, high = ratio.ci95
+    interval = f"(95 % {100 * (low - 1):+.0f} to {100 * (high - 1):+.0f} %)"
+    if low >= 1 - EVEN_WITHIN and high <= 1 + EVEN_WITHIN:
+        return f"both ends {verb} at the same rate {interval}"
+    if low <= 1 <= high:
+        return f"no clear difference in how they {verb} {interval}"
+    word = "faster" if ratio.value > 1 else "slower"
+    return f"the rear {_third_person(verb)} {abs(100 * (ratio.value - 1)):.0f} % {word} {interval}"
+
+
+def _third_person(verb: str) -> str:
+    head, _, tail = verb.partition(" ")
+    return f"{'goes' if head == 'go' else head + 's'} {tail}".strip()
+
+
+def balance_sentence(balance: Balance) -> str:
+    """Do both ends move together, in one sentence."""
+    if balance.reason:
+        return f"Balance cannot be told: {balance.reason}."
+    bump = balance.same_bump
+    if bump is not None and bump.compression_ratio.value is not None:
+        return (
+            f"On the same bump ({bump.pairs} of them) {_direction(bump.compression_ratio, 'go down')}; "
+            f"{_direction(bump.rebound_ratio, 'come up')}."
+        )
+    ratio = balance.speed_ratio
+    if ratio.compression is None or ratio.rebound is None:
+        return "Balance cannot be told: not enough valid motion."
+    return (
+        f"Over the whole ride the rear's speed is {ratio.compression:.2f} of the front's in compression and "
+        f"{ratio.rebound:.2f} in rebound; too few common bumps to compare bump by bump."
+    )
+
+
+def oscillation_sentence(oscillation: Oscillation) -> str:
+    """What the detector says, in one sentence."""
+    if oscillation.verdict == "no":
+        return f"No sign of lost rear damping: {oscillation.reason}"
+    if oscillation.verdict == "cannot_tell":
+        return f"Lost rear damping cannot be told: {oscillation.reason}"
+    return f"Suspected loss of rear damping: {oscillation.reason} {DAMPING_CAUTION}"
+
+
+def verdict_sentences(
+    run: RunInfo,
+    laps: tuple[LapSummary, ...],
+    quality: tuple[QualityNote, ...],
+    ends: Mapping[End, EndSummary],
+    balance: Balance,
+    oscillation: Oscillation,
+) -> tuple[str, ...]:
+    """The debrief in sentences, most important first: a suspected fault comes before everything else.
+
+    Parameters
+    ----------
+    run, laps, quality, ends, balance, oscillation
+        Parts of a `Summary`.
+
+    Returns
+    -------
+    tuple of str
+    """
+    sentences = [trust_sentence(run, laps, quality)]
+    sentences += [travel_sentence(end, ends[end]) for end in ENDS if end in ends]
+    sentences.append(balance_sentence(balance))
+    suspicion = oscillation_sentence(oscillation)
+    if oscillation.verdict == "yes":
+        return (suspicion, *sentences)
+    return (*sentences, suspicion)
+
+
+def findings(
+    laps: tuple[LapSummary, ...], ends: Mapping[End, EndSummary], balance: Balance, oscillation: Oscillation
+) -> tuple[Finding, ...]:
+    """What is worth saying aloud and what to try, faults first.
+
+    Parameters
+    ----------
+    laps, ends, balance, oscillation
+        Parts of a `Summary`.
+
+    Returns
+    -------
+    tuple of Finding
+    """
+    found: list[Finding] = []
+    if oscillation.verdict == "yes":
+        found.append(_lost_damping(oscillation))
+    complete = sum(lap.complete for lap in laps)
+    for end in ENDS:
+        if end in ends:
+            found += _bottoming(end, ends[end], complete)
+            found += _unused(end, ends[end])
+    found += _uneven(balance)
+    return tuple(found)
+
+
+def _lost_damping(oscillation: Oscillation) -> Finding:
+    places: dict[str, list[int]] = defaultdict(list)
+    for event in oscillation.events:
+        places[place_words(event.corner, event.phase, None)].append(event.lap or 0)
+    where = "; ".join(f"{place} in {_laps_words(laps)}" for place, laps in places.items())
+    strongest = max(oscillation.events, key=lambda event: event.confidence, default=None)
+    evidence = where
+    if strongest is not None:
+        low, high = strongest.damping_ratio_ci95
+        evidence += (
+            f". Clearest: {strongest.frequency_hz:.1f} Hz, damping ratio {strongest.damping_ratio:.2f} "
+            f"(95 % {low:.2f} to {high:.2f}), {strongest.amplitude_mm:.1f} mm at the wheel. {strongest.evidence}"
+        )
+    return Finding(
+        title="Rear damping suspected lost",
+        evidence=evidence,
+        suggestion="Compare with a lap from the start of the outing, check the shock for leaks, heat and play, "
+        "and rule out tyre, wheel bearing and sensor mount.",
+        caution=DAMPING_CAUTION,
+    )
+
+
+def _laps_words(laps: Iterable[int]) -> str:
+    numbers = sorted(set(laps))
+    if len(numbers) == 1:
+        return f"lap {numbers[0]}"
+    return f"laps {', '.join(map(str, numbers[:-1]))} and {numbers[-1]}"
+
+
+def _repeated(stops: tuple[StopEvent, ...], complete_laps: int) -> dict[int, list[StopEvent]]:
+    """Stops by corner, where one corner has them in enough different laps."""
+    by_corner: dict[int, list[StopEvent]] = defaultdict(list)
+    for stop in stops:
+        if stop.corner:
+            by_corner[stop.corner].append(stop)
+    enough = max(2.0, REPEATED_SHARE * complete_laps)
+    return {
+        corner: here
+        for corner, here in sorted(by_corner.items())
+        if len({stop.lap for stop in here}) >= enough
+    }
+
+
+def _bottoming(end: End, summary: EndSummary, complete_laps: int) -> list[Finding]:
+    found = []
+    for corner, stops in _repeated(summary.bottomed, complete_laps).items():
+        fastest = max(stop.speed_mm_s for stop in stops)
+        phase = stops[0].phase or "phase not known"
+        found.append(
+            Finding(
+                title=f"{end.capitalize()} bottoms at corner {corner}",
+                evidence=f"{phase}, {_laps_words(stop.lap or 0 for stop in stops)}; arrives at up to "
+                f"{fastest:.0f} mm/s at the wheel.",
+                suggestion=f"Check {end} sag first. If it is right, the {end} needs more support here: spring, "
+                + ("oil level" if end == "front" else "bump stop")
+                + ", or compression damping if it arrives fast.",
+                caution=BOTTOMING_CAUTION,
+            )
+        )
+    return found
+
+
+def _unused(end: End, summary: EndSummary) -> list[Finding]:
+    travel = summary.wheel.travel
+    if summary.valid_share == 0 or travel.used_pct >= MUCH_UNUSED_PCT:
+        return []
+    return [
+        Finding(
+            title=f"{end.capitalize()} leaves much travel unused",
+            evidence=f"Deepest point {travel.max_mm:.0f} of {summary.wheel_stroke_mm:.0f} mm at the wheel.",
+            suggestion=f"If the pace was full, a softer {end} would use more of it: check {end} sag, then spring.",
+            caution=CHANGE_CAUTION,
+        )
+    ]
+
+
+def _uneven(balance: Balance) -> list[Finding]:
+    bump = balance.same_bump
+    if balance.reason or bump is None:
+        return []
+    found = []
+    for ratio, verb, side in (
+        (bump.compression_ratio, "go down", "compression"),
+        (bump.rebound_ratio, "come up", "rebound"),
+    ):
+        if ratio.value is None or ratio.ci95 is None or abs(ratio.value - 1) < EVEN_WITHIN:
+            continue
+        low, high = ratio.ci95
+        if low <= 1 <= high:
+            continue
+        slow, fast = ("front", "rear") if ratio.value > 1 else ("rear", "front")
+        found.append(
+            Finding(
+                title=f"The {slow} {_third_person(verb)} slower than the {fast}",
+                evidence=f"Same bump: {_direction(ratio, verb)}, {bump.pairs} bumps.",
+                suggestion=f"Less {side} damping at the {slow} or more at the {fast} would bring them together; "
+                f"spring, sag, leverage and tyre pressure can cause it too, so rule those out first.",
+                caution=CHANGE_CAUTION,
+            )
+        )
+    return found

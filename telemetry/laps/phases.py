@@ -1,0 +1,147 @@
+"""Corner phases: braking, entry, mid-corner, drive, straight; from whichever channels the log has."""
+
+import numpy as np
+import pandas as pd
+
+from telemetry.arrays import BoolArray, FloatArray, IntArray
+from telemetry.laps.lap import PHASES
+
+BRAKING, ENTRY, MID, DRIVE, STRAIGHT = range(len(PHASES))
+
+# Choices of ours, from what the words mean on a circuit; no source.
+LEANING_DEG = 15.0
+MID_SHARE_OF_PEAK_LEAN = 0.85
+BRAKING_M_S2 = -3.0
+DRIVING_M_S2 = 1.5
+BRAKE_SHARE = 0.08
+SMOOTH_S = 0.4
+GRAVITY_M_S2 = 9.81
+
+
+def smooth(values: FloatArray, width: int) -> FloatArray:
+    """Centred moving average over ``width`` samples; NaN stays NaN and is left out of its neighbours."""
+    averaged = pd.Series(values).rolling(width, center=True, min_periods=1).mean().to_numpy(copy=True)
+    averaged[~np.isfinite(values)] = np.nan
+    return averaged
+
+
+def longitudinal_m_s2(speed_m_s: FloatArray, sample_rate_hz: float) -> FloatArray:
+    """Acceleration along the track from a smoothed speed. [m/s2]"""
+    return np.gradient(smooth(speed_m_s, max(round(SMOOTH_S * sample_rate_hz), 3))) * sample_rate_hz
+
+
+def _peak_of_stretch(leaning: BoolArray, lean: FloatArray) -> FloatArray:
+    """For every sample the largest lean of the stretch of leaning that it lies in."""
+    stretch = np.cumsum(np.diff(leaning.astype(np.int8), prepend=0) != 0)
+    peaks = pd.Series(lean).groupby(stretch).transform("max")
+    return np.asarray(peaks, dtype=np.float64)
+
+
+def phases_from_lean(
+    lean_deg: FloatArray, braking: BoolArray, driving: BoolArray, sample_rate_hz: float
+) -> IntArray:
+    """Phases from the lean, with braking and driving telling apart what happens upright.
+
+    Inside a corner: entry until the lean comes within 15 % of its peak, mid-corner while it stays there, then
+    drive. Upright: braking, driving (for the exit that goes on upright) or straight.
+
+    Parameters
+    ----------
+    lean_deg : ndarray of shape (n_samples,)
+        Either side; NaN where unknown. [deg]
+    braking, driving : ndarray of bool, shape (n_samples,)
+    sample_rate_hz : float
+
+    Returns
+    -------
+    ndarray of int, shape (n_samples,)
+        Index into PHASES; -1 where the lean is unknown.
+    """
+    lean = smooth(np.abs(lean_deg), max(round(SMOOTH_S * sample_rate_hz), 3))
+    known = np.isfinite(lean)
+    lean = np.nan_to_num(lean)
+    leaning = lean > LEANING_DEG
+    middle = leaning & (lean >= MID_SHARE_OF_PEAK_LEAN * _peak_of_stretch(leaning, lean))
+    stretch = np.cumsum(np.diff(leaning.astype(np.int8), prepend=0) != 0)
+    reached = pd.Series(middle).groupby(stretch).cummax().to_numpy()
+    # the last sample at the peak ends the middle: later dips below 85 % between two peaks are still middle
+    still = pd.Series(middle[::-1]).groupby(stretch[::-1]).cummax().to_numpy()[::-1]
+    phase = np.full(len(lean), STRAIGHT)
+    phase[~leaning & braking] = BRAKING
+    phase[leaning & ~reached] = ENTRY
+    phase[leaning & reached & still] = MID
+    phase[leaning & reached & ~still] = DRIVE
+    phase[_exits(leaning, phase, driving, round(2.0 * sample_rate_hz))] = DRIVE
+    phase[~known] = -1
+    return phase
+
+
+def _exits(leaning: BoolArray, phase: IntArray, driving: BoolArray, longest: int) -> BoolArray:
+    """Upright driving that directly follows a corner, for at most ``longest`` samples."""
+    exits = np.zeros(len(leaning), dtype=bool)
+    for end in (np.flatnonzero(leaning[:-1] & ~leaning[1:]) + 1).tolist():
+        stop = min(end + longest, len(leaning))
+        goes_on = driving[end:stop] & (phase[end:stop] == STRAIGHT)
+        length = int(np.argmin(goes_on)) if not goes_on.all() else stop - end
+        exits[end : end + length] = True
+    return exits
+
+
+def phases_from_speed(acceleration_m_s2: FloatArray) -> IntArray:
+    """Phases from the speed alone: a corner is the slow part between braking and driving.
+
+    Parameters
+    ----------
+    acceleration_m_s2 : ndarray of shape (n_samples,)
+        Along the track; NaN where unknown. [m/s2]
+
+    Returns
+    -------
+    ndarray of int, shape (n_samples,)
+        Index into PHASES, never entry (the turn-in does not show in the speed); -1 where unknown.
+    """
+    a = np.nan_to_num(acceleration_m_s2)
+    phase = np.full(len(a), STRAIGHT)
+    phase[a < BRAKING_M_S2] = BRAKING
+    phase[a > DRIVING_M_S2] = DRIVE
+    edges = np.flatnonzero(np.diff(phase)) + 1
+    starts, stops = np.concatenate(([0], edges)), np.concatenate((edges, [len(phase)]))
+    for index in range(1, len(starts) - 1):
+        before, here, after = phase[starts[index - 1]], phase[starts[index]], phase[starts[index + 1]]
+        if here == STRAIGHT and before == BRAKING and after == DRIVE:
+            phase[starts[index] : stops[index]] = MID
+    phase[~np.isfinite(acceleration_m_s2)] = -1
+    return phase
+
+
+def is_braking(brake: FloatArray | None, acceleration_m_s2: FloatArray) -> BoolArray:
+    """Brake applied, from the brake channel where there is one, else from the deceleration."""
+    if brake is not None and np.isfinite(brake).any():
+        low, high = np.nanpercentile(brake, [5, 99.5])
+        if high > low:
+            return np.asarray(np.nan_to_num(brake, nan=low) > low + BRAKE_SHARE * (high - low))
+    return np.asarray(np.nan_to_num(acceleration_m_s2) < BRAKING_M_S2)
+
+
+def lean_from_path(
+    east_m: FloatArray, north_m: FloatArray, speed_m_s: FloatArray, sample_rate_hz: float
+) -> FloatArray:
+    """Lean that balances the curvature of the GPS track: atan(v x yaw rate / g), right positive.
+
+    Parameters
+    ----------
+    east_m, north_m, speed_m_s : ndarray of shape (n_samples,)
+        [m, m, m/s]
+    sample_rate_hz : float
+
+    Returns
+    -------
+    ndarray of shape (n_samples,)
+        The angle of the line from contact point to centre of mass; the chassis leans a little more. [deg]
+    """
+    width = max(round(sample_rate_hz), 3)
+    heading = np.unwrap(
+        np.arctan2(np.gradient(smooth(north_m, width // 2)), np.gradient(smooth(east_m, width // 2)))
+    )
+    yaw_rate = np.gradient(smooth(heading, width // 2)) * sample_rate_hz
+    return np.degrees(np.arctan(-speed_m_s * yaw_rate / GRAVITY_M_S2))

@@ -1,0 +1,72 @@
+"""From a calibrated run to travel and speed at shaft and wheel."""
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from telemetry.arrays import ENDS, End, FloatArray
+from telemetry.bike import Bike, leverage_curve, pitch_deg, stroke_mm, wheel_stroke_mm
+from telemetry.motion.motion import EndMotion, Motion
+from telemetry.signals import Run, differentiate
+
+
+def to_motion(run: Run, bike: Bike) -> Motion:
+    """Travel and speed of both ends, at the shaft and at the wheel.
+
+    What was measured is differentiated (the shaft), then taken through the leverage curve:
+    v_wheel = ratio(shaft travel) x v_shaft.
+
+    Parameters
+    ----------
+    run : Run
+    bike : Bike
+
+    Returns
+    -------
+    Motion
+
+    Raises
+    ------
+    OutsideCurveError
+        If travel lies beyond the bike's leverage table.
+    """
+    ends: dict[End, EndMotion] = {
+        end: _end_motion(run, bike, end) for end in ENDS if end in run.shaft_travel_mm
+    }
+    return Motion(
+        source=run.source,
+        t_s=run.t_s,
+        sample_rate_hz=run.sample_rate_hz,
+        ends=ends,
+        pitch_deg=_pitch_deg(ends, bike, len(run.t_s)),
+        wheelbase_mm=bike.wheelbase_mm,
+    )
+
+
+def _end_motion(run: Run, bike: Bike, end: End) -> EndMotion:
+    curve = leverage_curve(bike, end)
+    shaft = run.shaft_travel_mm[end]
+    derivative = differentiate(shaft, run.sample_rate_hz)
+    ratio = curve.ratio(shaft)
+    shaft_noise = run.sensor_noise_mm[end] * derivative.noise_gain
+    valid = np.isfinite(shaft) & np.isfinite(derivative.speed_mm_s)
+    return EndMotion(
+        end=end,
+        stroke_mm=stroke_mm(bike, end),
+        wheel_stroke_mm=wheel_stroke_mm(bike, end),
+        shaft_travel_mm=shaft,
+        shaft_speed_mm_s=derivative.speed_mm_s,
+        wheel_travel_mm=curve.wheel_travel_mm(shaft),
+        wheel_speed_mm_s=ratio * derivative.speed_mm_s,
+        valid=valid,
+        shaft_noise_mm_s=shaft_noise,
+        wheel_noise_mm_s=shaft_noise * float(np.mean(ratio[valid])) if valid.any() else float("nan"),
+        bandwidth_hz=derivative.bandwidth_hz,
+        speed_split_mm_s=bike.front.speed_split_mm_s if end == "front" else bike.rear.speed_split_mm_s,
+    )
+
+
+def _pitch_deg(ends: Mapping[End, EndMotion], bike: Bike, n_samples: int) -> FloatArray:
+    if len(ends) < len(ENDS):
+        return np.full(n_samples, np.nan)
+    return pitch_deg(ends["front"].wheel_travel_mm, ends["rear"].wheel_travel_mm, bike.wheelbase_mm)

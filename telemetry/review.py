@@ -1,0 +1,199 @@
+"""The whole way once: a log and a bike in, a review out. The single place where the order of steps stands."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from telemetry.arrays import ENDS, BoolArray, End
+from telemetry.balance.measure import balance
+from telemetry.balance.pairs import BumpPairs, find_pairs
+from telemetry.bike import Bike, stroke_mm
+from telemetry.damping import find_oscillation
+from telemetry.errors import ChannelError
+from telemetry.findings import findings, verdict_sentences
+from telemetry.laps import Lap, Track, find_track, is_moving, place_at
+from telemetry.logs import RawLog
+from telemetry.motion import EndSummary, Motion, StopEvent, find_stops, summarise_end, to_motion
+from telemetry.signals import Run, SensorSetup, to_run
+from telemetry.summary import TRACE_COLUMNS, LapSummary, RunInfo, Summary, Traces
+
+
+@dataclass(frozen=True)
+class Review:
+    """A review with everything it rests on: ``summary`` and ``traces`` are what is shown and stored."""
+
+    summary: Summary
+    traces: Traces
+    run: Run
+    motion: Motion
+    track: Track
+
+
+def review(log: RawLog, bike: Bike, *, start_line: tuple[float, float] | None = None) -> Review:
+    """Review one log of one bike.
+
+    Parameters
+    ----------
+    log : RawLog
+        From `telemetry.logs.read_log`.
+    bike : Bike
+        From `telemetry.bike.load_bike`; needs at least one of ``[front.sensor]`` and ``[rear.sensor]``.
+    start_line : tuple of float, optional
+        Latitude and longitude of the middle of the start line, for a log with GPS but no lap channel. [deg]
+
+    Returns
+    -------
+    Review
+
+    Raises
+    ------
+    BothEndsError
+        One of its kinds, saying what of the log or bike file cannot be used and what to do.
+    """
+    run = to_run(log, sensors=sensors(bike), channels=channels(bike), time_channel=bike.channels.time)
+    motion = to_motion(run, bike)
+    track = find_track(run, start_line=start_line)
+    moving = is_moving(track)
+    stops = _placed_stops(motion, track, moving)
+    pairs = find_pairs(motion, track)
+    oscillation = find_oscillation(motion, track, bike)
+    laps = tuple(_lap_summary(lap, motion, track, moving, stops, pairs) for lap in track.laps)
+    ends = _end_summaries(motion, moving, stops)
+    whole_balance = balance(motion, track, moving, pairs)
+    info = RunInfo(
+        source=run.source,
+        bike=bike.name,
+        duration_s=run.duration_s,
+        sample_rate_hz=run.sample_rate_hz,
+        distance_m=sum(lap.distance_m or 0.0 for lap in track.laps) or None,
+        lap_source=track.lap_source,
+        phase_sources=track.phase_sources,
+    )
+    quality = (*run.notes, *motion.notes, *track.notes)
+    summary = Summary(
+        run=info,
+        verdicts=verdict_sentences(info, laps, quality, ends, whole_balance, oscillation),
+        quality=quality,
+        laps=laps,
+        corners=track.corners,
+        ends=ends,
+        balance=whole_balance,
+        oscillation=oscillation,
+        findings=findings(laps, ends, whole_balance, oscillation),
+        history=run.history,
+        bike_values=_bike_values(bike),
+    )
+    return Review(summary=summary, traces=_traces(run, motion, track), run=run, motion=motion, track=track)
+
+
+def sensors(bike: Bike) -> Mapping[End, SensorSetup]:
+    """The travel sensors a bike file describes, in the form `to_run` takes.
+
+    Raises
+    ------
+    ChannelError
+        If it describes none.
+    """
+    found: dict[End, SensorSetup] = {}
+    for end in ENDS:
+        sensor = bike.front.sensor if end == "front" else bike.rear.sensor
+        if sensor is not None:
+            found[end] = SensorSetup(sensor.channel, sensor.points, stroke_mm(bike, end), sensor.zero)
+    if not found:
+        raise ChannelError(
+            f"{bike.source}: has neither [front.sensor] nor [rear.sensor]; add at least one with its channel "
+            "(a column of the log) and two or more points [[signal, mm], ...]."
+        )
+    return found
+
+
+def channels(bike: Bike) -> Mapping[str, str]:
+    """Columns of the other channels by what they mean, as the bike file names them."""
+    named: Mapping[str, str | None] = bike.channels.model_dump(exclude={"time"})
+    return {meaning: column for meaning, column in named.items() if column is not None}
+
+
+def _placed_stops(motion: Motion, track: Track, moving: BoolArray) -> tuple[StopEvent, ...]:
+    placed = []
+    for end in motion.ends.values():
+        for stop in find_stops(end, motion.t_s, moving):
+            place = place_at(track, round(stop.time_s * motion.sample_rate_hz))
+            placed.append(
+                replace(
+                    stop,
+                    lap=place.lap,
+                    distance_m=place.distance_m,
+                    corner=place.corner,
+                    phase=place.phase,
+                )
+            )
+    return tuple(placed)
+
+
+def _end_summaries(
+    motion: Motion, selected: BoolArray, stops: tuple[StopEvent, ...]
+) -> dict[End, EndSummary]:
+    return {name: summarise_end(end, selected, stops) for name, end in motion.ends.items()}
+
+
+def _lap_summary(
+    lap: Lap,
+    motion: Motion,
+    track: Track,
+    moving: BoolArray,
+    stops: tuple[StopEvent, ...],
+    pairs: BumpPairs | None,
+) -> LapSummary:
+    inside = (motion.t_s >= lap.start_s) & (motion.t_s < lap.end_s)
+    here = tuple(stop for stop in stops if lap.start_s <= stop.time_s < lap.end_s)
+    return LapSummary(
+        lap=lap.lap,
+        start_s=lap.start_s,
+        end_s=lap.end_s,
+        time_s=lap.time_s,
+        distance_m=lap.distance_m,
+        complete=lap.complete,
+        masked_share={
+            name: float(np.mean(~end.valid[inside])) if inside.any() else 0.0
+            for name, end in motion.ends.items()
+        },
+        ends=_end_summaries(motion, inside & moving, here),
+        balance=balance(motion, track, inside & moving, pairs),
+    )
+
+
+def _bike_values(bike: Bike) -> dict[str, float]:
+    """The bike-file values that the numbers rest on."""
+    return {
+        "wheelbase_mm": bike.wheelbase_mm,
+        "front.stroke_mm": bike.front.stroke_mm,
+        "front.rake_deg": bike.front.rake_deg,
+        "front.speed_split_mm_s": bike.front.speed_split_mm_s,
+        "rear.shock_stroke_mm": bike.rear.shock_stroke_mm,
+        "rear.wheel_stroke_mm": bike.rear.leverage_table_mm[-1][1],
+        "rear.speed_split_mm_s": bike.rear.speed_split_mm_s,
+    }
+
+
+def _traces(run: Run, motion: Motion, track: Track) -> Traces:
+    unknown = np.full(len(run.t_s), np.nan)
+    columns = {
+        "t_s": run.t_s,
+        "lap": track.lap.astype(np.float64),
+        "distance_m": track.distance_m,
+        "speed_m_s": track.speed_m_s,
+        "pitch_deg": motion.pitch_deg,
+        "phase": track.phase.astype(np.float64),
+        "corner": track.corner.astype(np.float64),
+    }
+    for name in ENDS:
+        end = motion.ends.get(name)
+        columns[f"{name}_shaft_mm"] = end.shaft_travel_mm if end else unknown
+        columns[f"{name}_wheel_mm"] = end.wheel_travel_mm if end else unknown
+        columns[f"{name}_shaft_mm_s"] = end.shaft_speed_mm_s if end else unknown
+        columns[f"{name}_wheel_mm_s"] = end.wheel_speed_mm_s if end else unknown
+        columns[f"{name}_valid"] = end.valid.astype(np.float64) if end else np.zeros(len(run.t_s))
+    if track.x_m is not None and track.y_m is not None:
+        columns["x_m"], columns["y_m"] = track.x_m, track.y_m
+    return Traces({name: columns[name] for name in TRACE_COLUMNS if name in columns})
