@@ -23,6 +23,8 @@ class RawLog:
         Line of the file that holds row 0, counted from 1, so that messages can name a line.
     dialect : mapping of str to str
         What the reader recognised (reader, delimiter, decimal mark, encoding, ...), for the person to see.
+    metadata : mapping of str to str
+        What the file says about itself (rider, date, ...), as written.
     notes : tuple of QualityNote
         Faults found while reading (blank cells, unreadable words, a cut last line).
     history : tuple of Step
@@ -33,6 +35,7 @@ class RawLog:
     units: Mapping[str, str]
     first_row: int = 1
     dialect: Mapping[str, str] = field(default_factory=dict)
+    metadata: Mapping[str, str] = field(default_factory=dict)
     notes: tuple[QualityNote, ...] = ()
     history: tuple[Step, ...] = ()
 

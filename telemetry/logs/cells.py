@@ -1,0 +1,59 @@
+"""Cells as Arrow holds them, into float64 arrays."""
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from telemetry.arrays import FloatArray, IntArray
+from telemetry.logs.dialect import NA_WORDS
+
+_NUMBER = r"^[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?$"
+
+
+def to_float64(column: pa.ChunkedArray) -> FloatArray:
+    """A float64 column as one array, NaN where null.
+
+    Parameters
+    ----------
+    column : pyarrow.ChunkedArray of float64
+
+    Returns
+    -------
+    ndarray of shape (n_rows,)
+    """
+    # Reading the buffers avoids Arrow's own way to NumPy, which imports pandas.
+    values = np.empty(len(column))
+    start = 0
+    for chunk in column.chunks:
+        filled = chunk.fill_null(np.nan) if chunk.null_count else chunk
+        end = start + len(filled)
+        buffer = np.frombuffer(filled.buffers()[1], dtype=np.float64)
+        values[start:end] = buffer[filled.offset : filled.offset + len(filled)]
+        start = end
+    return values
+
+
+def numbers_from_words(column: pa.ChunkedArray, decimal: str) -> tuple[FloatArray, IntArray]:
+    """Numbers of a column that also holds words.
+
+    Parameters
+    ----------
+    column : pyarrow.ChunkedArray of string
+    decimal : str
+        Decimal mark.
+
+    Returns
+    -------
+    values : ndarray of shape (n_rows,)
+        NaN where the cell is missing or is no number.
+    unreadable : ndarray of int
+        Rows whose cell is neither a number nor a way to say "no value".
+    """
+    text = pc.utf8_trim_whitespace(column)
+    missing = pc.fill_null(pc.is_in(pc.utf8_lower(text), pa.array(sorted(NA_WORDS))), True)
+    if decimal != ".":
+        text = pc.replace_substring(text, decimal, ".")
+    numeric = pc.fill_null(pc.match_substring_regex(text, _NUMBER), False)
+    values = to_float64(pc.if_else(numeric, text, None).cast(pa.float64()))
+    wrong = pc.invert(pc.or_(numeric, missing))
+    return values, np.flatnonzero(np.asarray(wrong.to_pylist(), dtype=bool)).astype(np.int64)

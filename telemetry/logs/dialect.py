@@ -1,0 +1,243 @@
+"""Which dialect of delimited text a log is written in, told by looking at its first lines."""
+
+import csv
+import re
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from telemetry.logs.headers import split_unit, unique_names
+from telemetry.logs.units import find_unit
+
+DELIMITERS = (",", ";", "\t", "|")
+DECIMAL_MARKS = (".", ",")
+# A mark right before a delimiter is a cell ("%" as a unit, "#" as a name), not a comment.
+_COMMENT = re.compile(r"\s*(#|%|//)(?![,;\t|])\s*")
+# Cells that say "no value"; compared without case or surrounding blanks.
+NA_WORDS = frozenset(
+    ("", "na", "n/a", "#n/a", "nan", "-nan", "null", "none", "nil", "-", "--", "---", "1.#qnan", "-1.#ind")
+)
+_NUMBER = {
+    mark: re.compile(rf"\s*[+-]?(\d+({re.escape(mark)}\d*)?|{re.escape(mark)}\d+)([eE][+-]?\d+)?\s*")
+    for mark in DECIMAL_MARKS
+}
+_SAMPLE_LINES = 200
+_LONGEST_LINE = 100_000
+
+
+@dataclass(frozen=True)
+class Dialect:
+    """How a delimited text is written.
+
+    Parameters
+    ----------
+    delimiter, decimal : str
+    decimal_seen : bool
+        False when the head holds whole numbers only, so that the decimal mark is a guess.
+    names, units : tuple of str
+        One per cell of a row; "" where the file has none.
+    units_from : {"row", "header", "none"}
+    header_line : int or None
+        Line of the header, counted from 1.
+    first_row : int
+        Line of the first row of data, counted from 1.
+    na_cells : tuple of str
+        Texts that stand for a missing value, as written in the head.
+    metadata : mapping of str to str
+        Keys and values from the lines before the header.
+    """
+
+    delimiter: str
+    decimal: str
+    decimal_seen: bool
+    names: tuple[str, ...]
+    units: tuple[str, ...]
+    units_from: str
+    header_line: int | None
+    first_row: int
+    na_cells: tuple[str, ...]
+    metadata: Mapping[str, str]
+
+
+def is_number(cell: str, decimal: str) -> bool:
+    """Whether a cell is a number with that decimal mark."""
+    return _NUMBER[decimal].fullmatch(cell) is not None
+
+
+def is_missing(cell: str) -> bool:
+    """Whether a cell says "no value"."""
+    return cell.strip().lower() in NA_WORDS
+
+
+def is_comment(line: str) -> bool:
+    """Whether a line is a comment."""
+    return _COMMENT.match(line) is not None
+
+
+def _uncommented(line: str) -> str:
+    return line[match.end() :] if (match := _COMMENT.match(line)) else line
+
+
+def split_line(line: str, delimiter: str) -> list[str]:
+    """Cells of one line; quotes are taken off."""
+    if '"' not in line:
+        return line.split(delimiter)
+    return next(csv.reader([line], delimiter=delimiter))
+
+
+def sniff(lines: Sequence[str]) -> Dialect | None:
+    """The dialect of a text, or None if it holds no table of numbers.
+
+    The second half of the lines is taken for data. Each pair of delimiter and decimal mark is tried on them; the
+    one that gives the most columns of numbers and the fewest of words wins. Everything above the first line that
+    looks like those is header, units, comment or preamble.
+
+    Parameters
+    ----------
+    lines : sequence of str
+        The first lines of the file, whole ones only.
+
+    Returns
+    -------
+    Dialect or None
+    """
+    if any(len(line) > _LONGEST_LINE for line in lines):
+        return None
+    filled = [line for line in lines if line.strip() and not is_comment(line)]
+    data = filled[-max(2, len(filled) // 2) :][-_SAMPLE_LINES:]
+    ways = [way for d in DELIMITERS for m in DECIMAL_MARKS if (way := _try(data, lines, d, m))]
+    if not ways:
+        return None
+    best = max(ways, key=lambda way: way.score)
+    return _describe(lines, best)
+
+
+@dataclass(frozen=True)
+class _Way:
+    """One pair of delimiter and decimal mark tried on the data lines: how many cells, which are numbers."""
+
+    delimiter: str
+    decimal: str
+    width: int
+    numeric: frozenset[int]
+    score: tuple[int, int]
+
+
+def _try(data: Sequence[str], lines: Sequence[str], delimiter: str, decimal: str) -> _Way | None:
+    rows = [split_line(line, delimiter) for line in data]
+    if not rows:
+        return None
+    width = Counter(map(len, rows)).most_common(1)[0][0]
+    rows = [row for row in rows if len(row) == width]
+    numeric, words = set(), 0
+    for column, cells in enumerate(zip(*rows, strict=True)):
+        filled = [cell for cell in cells if not is_missing(cell)]
+        numbers = sum(is_number(cell, decimal) for cell in filled)
+        if filled and 2 * numbers >= len(filled):
+            numeric.add(column)
+        elif filled:
+            # Words that hold another delimiter are most likely several cells, split at the wrong place.
+            words += 3 if any(d in cell for cell in filled for d in DELIMITERS) else 1
+    if not numeric:
+        return None
+    fitting = sum(len(split_line(line, delimiter)) == width for line in lines)
+    return _Way(delimiter, decimal, width, frozenset(numeric), (len(numeric) - words, fitting))
+
+
+def _is_data(cells: Sequence[str], way: _Way) -> bool:
+    """Whether a row has the shape of data: right width, and more numbers than words where numbers belong."""
+    if abs(len(cells) - way.width) > 1:
+        return False
+    filled = [cell for i, cell in enumerate(cells) if i in way.numeric and not is_missing(cell)]
+    numbers = sum(is_number(cell, way.decimal) for cell in filled)
+    return 2 * numbers > len(filled)
+
+
+def _describe(lines: Sequence[str], way: _Way) -> Dialect | None:
+    rows = [split_line(line, way.delimiter) for line in lines]
+    data = (i for i, row in enumerate(rows) if not is_comment(lines[i]) and _is_data(row, way))
+    first = next(data, None)
+    if first is None:
+        return None
+    header, units_row = _find_header(lines, rows, first, way)
+    cells = [] if header is None else _header_cells(lines[header], way)
+    names, units = zip(*map(split_unit, _fit(cells, way.width)), strict=True)
+    units_from = "header" if any(units) else "none"
+    if units_row is not None:
+        row = [cell.strip().strip("[](){}").strip() for cell in _fit(rows[units_row], way.width)]
+        units = tuple(in_row or in_header for in_row, in_header in zip(row, units, strict=True))
+        units_from = "row"
+    sample = [cell for row in rows[first : first + _SAMPLE_LINES] for cell in row]
+    return Dialect(
+        delimiter=way.delimiter,
+        decimal=way.decimal,
+        decimal_seen=any(way.decimal in cell and is_number(cell, way.decimal) for cell in sample),
+        names=unique_names(names),
+        units=units,
+        units_from=units_from,
+        header_line=None if header is None else header + 1,
+        first_row=first + 1,
+        na_cells=tuple(sorted({cell for cell in sample if is_missing(cell)} | {""})),
+        metadata=_metadata(lines[: first if header is None else header], way.delimiter),
+    )
+
+
+def _header_cells(line: str, way: _Way) -> list[str]:
+    """Cells of a header line; a comment mark before it is taken off."""
+    return split_line(_uncommented(line), way.delimiter)
+
+
+def _fit(cells: Sequence[str], width: int) -> list[str]:
+    return [*cells[:width], *[""] * (width - len(cells))]
+
+
+def _find_header(
+    lines: Sequence[str], rows: Sequence[Sequence[str]], first: int, way: _Way
+) -> tuple[int | None, int | None]:
+    """Lines of the header and of the units row, going up from the first row of data."""
+
+    def could_be_header(i: int) -> bool:
+        cells = _header_cells(lines[i], way)
+        words = [cell for cell in cells if cell.strip() and not is_number(cell, way.decimal)]
+        return (
+            bool(words)
+            and abs(len(cells) - way.width) <= 1
+            and len(words) == len([c for c in cells if c.strip()])
+        )
+
+    above = [i for i in range(first - 1, -1, -1) if lines[i].strip()]
+    plain = [i for i in above if not is_comment(lines[i])]
+    found: list[int] = []
+    for i in plain:
+        if not could_be_header(i):
+            break
+        found.append(i)
+    if not found:
+        commented = [
+            i for i in above if is_comment(lines[i]) and len(_header_cells(lines[i], way)) == way.width
+        ]
+        found = [i for i in commented[:1] if could_be_header(i)]
+    if not found:
+        return None, None
+    if len(found) > 1 and _are_units(rows[found[0]]):
+        return found[1], found[0]
+    return found[0], None
+
+
+def _are_units(cells: Sequence[str]) -> bool:
+    filled = [cell for cell in cells if cell.strip()]
+    return bool(filled) and 2 * sum(find_unit(cell) is not None for cell in filled) >= len(filled)
+
+
+def _metadata(lines: Sequence[str], delimiter: str) -> dict[str, str]:
+    """Keys and values of the preamble: ``key: value``, ``key = value`` or two cells."""
+    found = {}
+    for line in lines:
+        text = _uncommented(line).strip()
+        cells = [cell.strip() for cell in split_line(text, delimiter) if cell.strip()]
+        if len(cells) == 2:
+            key, value = cells
+            found[key.rstrip(":=").strip()] = value
+        elif len(cells) == 1 and (match := re.match(r"([^:=]+)[:=]\s*(.+)", cells[0])):
+            found[match[1].strip()] = match[2].strip()
+    return found

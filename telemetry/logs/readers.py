@@ -1,0 +1,69 @@
+"""Every format a log can come in, in one table: a new one is a module and a line here."""
+
+from pathlib import Path
+from typing import Protocol
+
+from telemetry.errors import LogError
+from telemetry.logs import delimited, parquet
+from telemetry.logs.rawlog import RawLog
+from telemetry.logs.textfile import read_head
+
+
+class Reader(Protocol):
+    """What a reader module offers."""
+
+    NAME: str
+
+    def recognises(self, path: Path) -> bool:
+        """Whether the file looks like this format."""
+
+    def read(self, path: Path) -> RawLog:
+        """Read it."""
+
+
+READERS: tuple[Reader, ...] = (parquet, delimited)
+
+
+def read_log(path: str | Path, *, reader: str | None = None) -> RawLog:
+    """Read a log in whichever format it is.
+
+    Parameters
+    ----------
+    path : str or Path
+    reader : str, optional
+        ``NAME`` of one of `READERS`; by default the first that recognises the file.
+
+    Returns
+    -------
+    RawLog
+
+    Raises
+    ------
+    LogError
+        If the file is missing, empty, of no known format, or holds no numbers.
+    """
+    path = Path(path)
+    _check_there_is_something(path)
+    names = [candidate.NAME for candidate in READERS]
+    if reader is not None and reader not in names:
+        raise LogError(f"reader {reader!r} is not known; known are {', '.join(map(repr, names))}.")
+    for candidate in READERS:
+        if reader == candidate.NAME or (reader is None and candidate.recognises(path)):
+            return candidate.read(path)
+    raise LogError(
+        f"{path}: is a binary file that no reader ({', '.join(names)}) recognises; its first bytes are "
+        f"{read_head(path, 8)!r}. Export the log as CSV."
+    )
+
+
+def _check_there_is_something(path: Path) -> None:
+    try:
+        if path.is_dir():
+            raise LogError(f"{path}: is a directory; give the log file itself.")
+        with path.open("rb") as file:
+            if not file.read(1):
+                raise LogError(f"{path}: is empty (0 bytes); export the log again.")
+    except FileNotFoundError:
+        raise LogError(f"{path}: no such file; check the path of the log.") from None
+    except OSError as error:
+        raise LogError(f"{path}: cannot be read ({error.strerror}).") from None

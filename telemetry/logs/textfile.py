@@ -1,0 +1,103 @@
+"""The bytes of a text log: compressed or not, and in which encoding."""
+
+import codecs
+from pathlib import Path
+
+import pyarrow as pa
+
+from telemetry.errors import LogError
+
+HEAD_BYTES = 1 << 18
+
+_MAGIC = {b"\x1f\x8b": "gzip", b"\x28\xb5\x2f\xfd": "zstd", b"BZh": "bz2"}
+_TEXT_CONTROLS = frozenset(b"\t\n\r\f\x1a")
+
+
+def compression(path: Path) -> str | None:
+    """Name of the compression, told from the first bytes; None for plain files."""
+    with path.open("rb") as file:
+        first = file.read(4)
+    return next((name for magic, name in _MAGIC.items() if first.startswith(magic)), None)
+
+
+def open_bytes(path: Path) -> pa.NativeFile:
+    """The file's bytes as a stream, decompressed where needed."""
+    return pa.input_stream(str(path), compression=compression(path))
+
+
+def read_head(path: Path, size: int = HEAD_BYTES) -> bytes:
+    """The first bytes, decompressed.
+
+    Raises
+    ------
+    LogError
+        If a compressed file is damaged.
+    """
+    try:
+        with open_bytes(path) as stream:
+            return bytes(stream.read(size))
+    except OSError as error:
+        raise LogError(
+            f"{path}: is damaged: {str(error).splitlines()[0]} Copy it from the logger again."
+        ) from None
+
+
+def detect_encoding(head: bytes) -> str | None:
+    """Encoding of a text from its first bytes, as a Python codec name; None if it is no text.
+
+    A byte order mark decides; then zero bytes in every second place (UTF-16); then valid UTF-8; else Latin-1.
+
+    Parameters
+    ----------
+    head : bytes
+
+    Returns
+    -------
+    str or None
+
+    Examples
+    --------
+    >>> detect_encoding("Zeit;Weg °".encode("latin-1"))
+    'latin-1'
+    """
+    if head.startswith(codecs.BOM_UTF8):
+        return "utf-8-sig"
+    if head.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        return "utf-16"
+    zeros = (head[0::2].count(0), head[1::2].count(0))
+    if sum(zeros):
+        half = len(head) // 2
+        if zeros[0] == 0 and zeros[1] > 0.7 * half:
+            return "utf-16-le"
+        if zeros[1] == 0 and zeros[0] > 0.7 * half:
+            return "utf-16-be"
+        return None
+    if any(byte < 32 and byte not in _TEXT_CONTROLS for byte in set(head)):
+        return None
+    try:
+        codecs.getincrementaldecoder("utf-8")().decode(head)
+    except UnicodeDecodeError:
+        return "latin-1"
+    return "utf-8"
+
+
+def head_lines(head: bytes, encoding: str, *, whole: bool) -> list[str]:
+    """Lines of the head; the last is left out if the file goes on after it.
+
+    Parameters
+    ----------
+    head : bytes
+    encoding : str
+    whole : bool
+        Whether the head is the whole file.
+
+    Returns
+    -------
+    list of str
+        Without line ends.
+    """
+    text = codecs.getincrementaldecoder(encoding)("replace").decode(head)
+    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    if not whole or lines[-1] == "":
+        lines.pop()
+    return lines

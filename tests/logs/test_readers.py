@@ -1,0 +1,69 @@
+"""One contract for all readers: the same log, in every format, is the same RawLog."""
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.csv as arrow_csv
+import pyarrow.parquet as pq
+import pytest
+
+from telemetry.logs import READERS, read_log
+
+COLUMNS = {
+    "time": np.arange(200) / 100,
+    "fork": np.round(40 + 30 * np.sin(np.arange(200) / 9), 3),
+    "speed": np.where(np.arange(200) % 10 == 0, 30.0 + np.arange(200) / 7, np.nan),
+}
+UNITS = {"time": "s", "fork": "mm", "speed": "m/s"}
+
+
+def write_delimited(path):
+    # written by Arrow, not by us
+    table = pa.table(
+        {f"{name} [{UNITS[name]}]": pa.array(v, from_pandas=True) for name, v in COLUMNS.items()}
+    )
+    arrow_csv.write_csv(table, path)
+
+
+def write_parquet(path):
+    fields = [pa.field(name, pa.float64(), metadata={"unit": unit}) for name, unit in UNITS.items()]
+    arrays = [pa.array(values, from_pandas=True) for values in COLUMNS.values()]
+    pq.write_table(pa.table(arrays, schema=pa.schema(fields)), path)
+
+
+WRITERS = {"delimited text": write_delimited, "Parquet": write_parquet}
+
+
+@pytest.mark.parametrize("reader", READERS, ids=lambda reader: reader.NAME)
+def test_contract(tmp_path, reader):
+    path = tmp_path / "log"
+    WRITERS[reader.NAME](path)
+    assert reader.recognises(path)
+    assert [other.NAME for other in READERS if other.recognises(path)] == [reader.NAME]
+    for log in (read_log(path), read_log(str(path), reader=reader.NAME)):
+        assert log.source == str(path)
+        assert log.dialect["reader"] == reader.NAME
+        assert log.n_rows == 200
+        assert dict(log.units) == UNITS
+        assert log.history[0].settings["reader"] == reader.NAME
+        for name, wanted in COLUMNS.items():
+            assert log.columns[name].dtype == np.float64
+            np.testing.assert_array_equal(log.columns[name], wanted)
+
+
+def test_parquet_types(tmp_path):
+    path = tmp_path / "log.parquet"
+    table = pa.table(
+        {
+            "time_ms": pa.array([0, 2, 4], pa.int32()),
+            "fork [mm]": pa.array([1.5, None, 2.5], pa.float32()),
+            "brake": pa.array([True, False, None]),
+            "state": ["a", "b", "c"],
+        }
+    ).replace_schema_metadata({"rider": "rider 1"})
+    pq.write_table(table, path)
+    log = read_log(path)
+    assert dict(log.units) == {"time_ms": "ms", "fork": "mm", "brake": ""}
+    np.testing.assert_array_equal(log.columns["fork"], [1.5, np.nan, 2.5])
+    np.testing.assert_array_equal(log.columns["brake"], [1, 0, np.nan])
+    assert [note.channel for note in log.notes] == ["state"]
+    assert log.metadata == {"rider": "rider 1"}
