@@ -1,0 +1,90 @@
+"""What was changed between two setup sheets."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from telemetry.arrays import ENDS
+from telemetry.setup.sheet import SetupSheet
+
+NOT_WRITTEN = "not written down"
+
+# Keys that say which outing it was, not how the bike stood.
+_LABELS = frozenset({"name", "date", "outing", "notes", "source", "front", "rear"})
+ChangeKind = Literal["setting", "condition", "bike file"]
+_UNITS = (("_n_per_mm", "N/mm"), ("_mm", "mm"), ("_bar", "bar"), ("_c", "°C"), ("_l", "L"))
+
+
+@dataclass(frozen=True)
+class Change:
+    """One thing that differs. ``before`` and ``after`` are as a person would write them, with unit.
+
+    Conditions are what nobody turns a spanner for: rider, place, tyres, weather, fuel.
+    """
+
+    what: str
+    before: str
+    after: str
+    kind: ChangeKind = "setting"
+
+
+def _worded(key: str) -> tuple[str, str]:
+    """Key of a sheet -> what a person calls it, and its unit."""
+    for suffix, unit in _UNITS:
+        if key.endswith(suffix):
+            return key.removesuffix(suffix).replace("_", " "), unit
+    return key.replace("_", " "), ""
+
+
+def _written(sheet: SetupSheet) -> Iterator[tuple[str, str, ChangeKind]]:
+    """Every setting and condition with what is written for it."""
+    for where, part in (("", sheet), *((end, getattr(sheet, end)) for end in ENDS)):
+        for key in type(part).model_fields:
+            if where == "" and key in _LABELS:
+                continue
+            words, unit = _worded(key)
+            value = getattr(part, key)
+            text = f"{value:g}" if isinstance(value, float) else str(value)
+            written = NOT_WRITTEN if value is None else f"{text} {unit}".strip()
+            yield f"{where} {words}".strip(), written, "setting" if where else "condition"
+
+
+def changes(sheet_a: SetupSheet, sheet_b: SetupSheet) -> tuple[Change, ...]:
+    """What differs between two sheets, in the order of the sheet.
+
+    A setting that only one of the sheets holds counts as a difference, since it may have been changed.
+    Names, dates and notes are not settings and are left out.
+
+    Parameters
+    ----------
+    sheet_a, sheet_b : SetupSheet
+        Before and after.
+
+    Returns
+    -------
+    tuple of Change
+    """
+    pairs = zip(_written(sheet_a), _written(sheet_b), strict=True)
+    return tuple(
+        Change(what, before, after, kind) for (what, before, kind), (_, after, _) in pairs if before != after
+    )
+
+
+def bike_file_changes(values_a: Mapping[str, float], values_b: Mapping[str, float]) -> tuple[Change, ...]:
+    """What differs between the bike files that two reviews rest on.
+
+    Parameters
+    ----------
+    values_a, values_b : mapping of str to float
+        ``Summary.bike_values``.
+
+    Returns
+    -------
+    tuple of Change
+    """
+    found = []
+    for key in dict.fromkeys((*values_a, *values_b)):
+        before, after = (f"{v[key]:g}" if key in v else NOT_WRITTEN for v in (values_a, values_b))
+        if before != after:
+            found.append(Change(key, before, after, "bike file"))
+    return tuple(found)

@@ -1,0 +1,268 @@
+"""Two runs against each other, with the spread over their laps.
+
+A lap is the unit of evidence: samples inside a lap are not independent, so each number enters once a lap.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from math import comb
+from typing import Literal
+
+from pydantic import TypeAdapter
+
+from telemetry.arrays import ENDS
+from telemetry.setup.changes import Change, bike_file_changes, changes
+from telemetry.setup.evidence import difference_of_means, holm, permutation_p
+from telemetry.setup.laps import ExcludedLap, LapValues, usable_laps, values_over
+from telemetry.setup.metrics import Metric, metrics_of
+from telemetry.setup.sheet import SetupSheet
+from telemetry.summary import Summary
+
+SCHEMA = "bothends.comparison/1"
+# Fewer laps a side say nothing about their spread. Common practice, no source.
+MIN_LAPS = 3
+# Speeds are comparable when their bandwidths differ by no more than this share. A choice, no source.
+SAME_BANDWIDTH = 0.10
+SIGNIFICANCE = 0.05
+METHOD = (
+    "One value per complete lap. Difference of means with Welch's 95 % interval. The larger of Welch's and "
+    "Student's p, adjusted for the number of rows (Holm), decides, so that a false alarm anywhere in the table "
+    "stays rare; the exact permutation test must not contradict. An interval that only just leaves out zero is "
+    "therefore not yet a clear difference."
+)
+
+ComparisonVerdict = Literal["higher", "lower", "no clear difference", "not enough laps to tell"]
+
+
+@dataclass(frozen=True)
+class MetricComparison:
+    """One number compared. ``difference`` is b minus a; ``reason`` explains the verdict where it needs it."""
+
+    key: str
+    label: str
+    unit: str
+    a: LapValues
+    b: LapValues
+    difference: float | None
+    ci95: tuple[float, float] | None
+    p_welch: float | None
+    p_student: float | None
+    p_permutation: float | None
+    p_adjusted: float | None
+    verdict: ComparisonVerdict
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Run b against run a: what was changed, what came of it, and how sure that is."""
+
+    a_name: str
+    b_name: str
+    sentences: tuple[str, ...]
+    changes: tuple[Change, ...]
+    metrics: tuple[MetricComparison, ...]
+    excluded: tuple[ExcludedLap, ...]
+    cautions: tuple[str, ...]
+    method: str = METHOD
+    schema: str = SCHEMA
+
+
+def _tested(metric: Metric, a: LapValues, b: LapValues) -> MetricComparison:
+    """One row with its difference and p values, not yet judged."""
+    row = MetricComparison(
+        metric.key,
+        metric.label,
+        metric.unit,
+        a,
+        b,
+        None,
+        None,
+        None,
+        None,
+        None,
+        None,
+        "not enough laps to tell",
+    )
+    if a.mean is None or b.mean is None:
+        return row
+    if min(len(a.values), len(b.values)) < MIN_LAPS:
+        return replace(row, difference=b.mean - a.mean)
+    result = difference_of_means(a.values, b.values)
+    return replace(
+        row,
+        difference=result.value,
+        ci95=result.ci95,
+        p_welch=result.p_welch,
+        p_student=result.p_student,
+        p_permutation=permutation_p(a.values, b.values),
+    )
+
+
+def _larger_p(row: MetricComparison) -> float | None:
+    if row.p_welch is None or row.p_student is None:
+        return None
+    return max(row.p_welch, row.p_student)
+
+
+def _judged(row: MetricComparison, p_adjusted: float | None, n_rows: int) -> MetricComparison:
+    """The row with its verdict."""
+    n_a, n_b = len(row.a.values), len(row.b.values)
+    difference, p, p_permutation = row.difference, _larger_p(row), row.p_permutation
+    if difference is None or p_permutation is None:
+        needed = f"{n_a} against {n_b} laps; {MIN_LAPS} a side are needed"
+        return replace(row, reason=needed if n_a or n_b else "not known on any lap")
+    if p is None or p_adjusted is None:
+        return replace(
+            row, verdict="no clear difference", reason="no spread between laps to judge it against"
+        )
+    row = replace(row, p_adjusted=p_adjusted)
+    if p_adjusted >= SIGNIFICANCE:
+        alone = f"clear on its own, but not as one of {n_rows} rows" if p < SIGNIFICANCE else ""
+        return replace(row, verdict="no clear difference", reason=alone)
+    smallest_p = 2 / comb(n_a + n_b, n_a)  # with few laps the permutation test cannot get below this
+    if smallest_p < SIGNIFICANCE <= p_permutation:
+        return replace(row, verdict="no clear difference", reason="the permutation test does not agree")
+    few = "" if smallest_p < SIGNIFICANCE else "so few laps: only if laps are spread normally"
+    return replace(row, verdict="higher" if difference > 0 else "lower", reason=few)
+
+
+def compare_laps(rows: Sequence[tuple[Metric, LapValues, LapValues]]) -> tuple[MetricComparison, ...]:
+    """Compare many numbers at once; the p values are adjusted for how many.
+
+    Parameters
+    ----------
+    rows : sequence of (Metric, LapValues, LapValues)
+        What, and its values over the laps of run a and of run b.
+
+    Returns
+    -------
+    tuple of MetricComparison
+        In the same order.
+    """
+    tested = [_tested(*row) for row in rows]
+    told = [p for row in tested if (p := _larger_p(row)) is not None]
+    adjusted = iter(holm(told))
+    return tuple(
+        _judged(row, None if _larger_p(row) is None else next(adjusted), len(told)) for row in tested
+    )
+
+
+def compare(
+    a: Summary, b: Summary, sheet_a: SetupSheet | None = None, sheet_b: SetupSheet | None = None
+) -> Comparison:
+    """Run b against run a, number by number over their complete laps.
+
+    Parameters
+    ----------
+    a, b : Summary
+        Before and after.
+    sheet_a, sheet_b : SetupSheet, optional
+        Their setup sheets; what was changed is not known without them.
+
+    Returns
+    -------
+    Comparison
+    """
+    laps_a, excluded_a = usable_laps(a, "a")
+    laps_b, excluded_b = usable_laps(b, "b")
+    other_speeds = _other_bandwidth(a, b)
+    rows = [
+        (metric_a, values_over(laps_a, metric_a), values_over(laps_b, metric_b))
+        for metric_a, metric_b in zip(metrics_of(a), metrics_of(b), strict=True)
+        if not (metric_a.speed and other_speeds)
+    ]
+    compared = compare_laps([row for row in rows if row[1].values or row[2].values])
+    changed = (*_sheet_changes(sheet_a, sheet_b), *bike_file_changes(a.bike_values, b.bike_values))
+    return Comparison(
+        a_name=(sheet_a and sheet_a.name) or a.run.source,
+        b_name=(sheet_b and sheet_b.name) or b.run.source,
+        sentences=_sentences(compared),
+        changes=changed,
+        metrics=compared,
+        excluded=(*excluded_a, *excluded_b),
+        cautions=_cautions(a, b, changed, sheet_a is None or sheet_b is None, other_speeds),
+    )
+
+
+def _sheet_changes(sheet_a: SetupSheet | None, sheet_b: SetupSheet | None) -> tuple[Change, ...]:
+    return changes(sheet_a, sheet_b) if sheet_a and sheet_b else ()
+
+
+def _other_bandwidth(a: Summary, b: Summary) -> bool:
+    """Whether the speeds of the two runs were measured with different bandwidths."""
+    for end in ENDS:
+        if end in a.ends and end in b.ends:
+            one, other = (run.ends[end].wheel.speed.bandwidth_hz for run in (a, b))
+            if abs(one - other) > SAME_BANDWIDTH * max(one, other):
+                return True
+    return False
+
+
+def _figure(row: MetricComparison, value: float) -> str:
+    return f"{value:+.{decimals(row.unit)}f} {row.unit}".strip()
+
+
+def decimals(unit: str) -> int:
+    """Decimals that a person wants to read of a number in this unit."""
+    return {"mm": 1, "%": 1, "mm/s": 0, "deg": 2, "s": 2}.get(unit, 3)
+
+
+def _sentences(rows: Sequence[MetricComparison]) -> tuple[str, ...]:
+    """What an engineer would say: clear differences first, then what is not clear, then what is not known."""
+    clear = []
+    for row in rows:
+        if row.verdict in ("higher", "lower") and row.ci95 and row.difference is not None:
+            low, high = (_figure(row, bound) for bound in row.ci95)
+            clear.append(
+                f"{row.label.capitalize()}: {row.verdict}, {_figure(row, row.difference)} "
+                f"({low} to {high}){'; ' + row.reason if row.reason else ''}."
+            )
+    unclear = [row.label for row in rows if row.verdict == "no clear difference"]
+    untold = [row.label for row in rows if row.verdict == "not enough laps to tell"]
+    if not rows:
+        return ("There is nothing to compare: neither run has a complete lap with usable travel.",)
+    if untold and len(untold) == len(rows):
+        return (f"Not enough laps to tell: {rows[0].reason}.",)
+    return (
+        *(clear or ("No number differs clearly.",)),
+        *((f"No clear difference: {'; '.join(unclear)}.",) if unclear and clear else ()),
+        *((f"Not enough laps to tell: {'; '.join(untold)}.",) if untold else ()),
+    )
+
+
+def _cautions(
+    a: Summary, b: Summary, changed: Sequence[Change], no_sheet: bool, other_speeds: bool
+) -> tuple[str, ...]:
+    cautions = []
+    if no_sheet:
+        cautions.append("There is not a setup sheet for both runs, so what was changed is not known.")
+    elif len(changed) > 1:
+        cautions.append(
+            f"{len(changed)} things differ, so no result belongs to one of them. Change one at a time."
+        )
+    elif not changed:
+        cautions.append("The setup sheets are the same: what differs is the rider, the day or chance.")
+    if any(change.kind == "condition" for change in changed):
+        cautions.append("The conditions differ, and act on every number here.")
+    if a.run.bike != b.run.bike:
+        cautions.append(
+            f"Two bikes: {a.run.bike} and {b.run.bike}. Numbers of different bikes do not compare."
+        )
+    if other_speeds:
+        cautions.append("Speeds are left out: the logs were sampled differently, so their bandwidths differ.")
+    if any(run.oscillation.verdict == "yes" for run in (a, b)):
+        cautions.append(
+            "Lost damping was found in one of these runs. Have the damper inspected by a qualified "
+            "technician before riding on or changing the set-up."
+        )
+    cautions.append(
+        "Laps of one outing share tyres, fuel and weather. That the change did it is shown only by going "
+        "back and finding the first result again."
+    )
+    return tuple(cautions)
+
+
+def comparison_to_json(comparison: Comparison) -> str:
+    """The comparison as indented JSON text, schema ``bothends.comparison/1``."""
+    return TypeAdapter(Comparison).dump_json(comparison, indent=1).decode()

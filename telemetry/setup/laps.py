@@ -1,0 +1,114 @@
+"""Which laps are evidence, and the spread of one number over them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from telemetry.arrays import End
+from telemetry.setup.metrics import Metric
+from telemetry.summary import LapSummary, Summary
+
+# A lap with more of its time masked than this is left out for that end. A choice, no source.
+MAX_MASKED_SHARE = 0.05
+# A complete lap slower than this times the quickest is an out lap, an in lap or traffic. A choice, no source.
+SLOW_LAP = 1.10
+
+Side = Literal["a", "b"]
+
+
+@dataclass(frozen=True)
+class LapValues:
+    """One number over the laps of one run. ``sd`` is the spread between laps, None below two laps."""
+
+    laps: tuple[int, ...]
+    values: tuple[float, ...]
+    mean: float | None
+    sd: float | None
+
+
+@dataclass(frozen=True)
+class ExcludedLap:
+    """A lap that is no evidence, and why; ``end`` when it is left out for that end only."""
+
+    run: Side
+    lap: int
+    reason: str
+    end: End | None = None
+
+
+def lap_values(laps: Sequence[int], values: Sequence[float]) -> LapValues:
+    """Mean and spread of one number over laps.
+
+    Parameters
+    ----------
+    laps : sequence of int
+    values : sequence of float
+        As many.
+
+    Returns
+    -------
+    LapValues
+    """
+    return LapValues(
+        tuple(laps),
+        tuple(float(value) for value in values),
+        float(np.mean(values)) if len(values) else None,
+        float(np.std(values, ddof=1)) if len(values) > 1 else None,
+    )
+
+
+def usable_laps(summary: Summary, run: Side) -> tuple[tuple[LapSummary, ...], tuple[ExcludedLap, ...]]:
+    """Complete laps at pace, and what is left out with the reason.
+
+    Parameters
+    ----------
+    summary : Summary
+    run : {"a", "b"}
+        Which side of the comparison it is, for the exclusions.
+
+    Returns
+    -------
+    laps : tuple of LapSummary
+        May still be too masked at one end: `values_over` leaves them out for that end.
+    excluded : tuple of ExcludedLap
+    """
+    quickest_s = min((lap.time_s for lap in summary.laps if lap.complete), default=0.0)
+    used: list[LapSummary] = []
+    excluded: list[ExcludedLap] = []
+    for lap in summary.laps:
+        if not lap.complete:
+            excluded.append(ExcludedLap(run, lap.lap, "not a complete lap (out or in lap)"))
+        elif lap.time_s > SLOW_LAP * quickest_s:
+            more = f"{lap.time_s:.1f} s, over {100 * (SLOW_LAP - 1):.0f} % slower than the quickest lap"
+            excluded.append(ExcludedLap(run, lap.lap, more))
+        else:
+            used.append(lap)
+            excluded += [
+                ExcludedLap(run, lap.lap, f"{100 * masked:.0f} % of the {end} travel is masked", end)
+                for end, masked in lap.masked_share.items()
+                if masked > MAX_MASKED_SHARE
+            ]
+    return tuple(used), tuple(excluded)
+
+
+def values_over(laps: Sequence[LapSummary], metric: Metric) -> LapValues:
+    """One number over laps, without the laps where its ends are masked or it cannot be told.
+
+    Parameters
+    ----------
+    laps : sequence of LapSummary
+        As `usable_laps` gives them.
+    metric : Metric
+
+    Returns
+    -------
+    LapValues
+    """
+    clean = [
+        lap for lap in laps if all(lap.masked_share.get(end, 0.0) <= MAX_MASKED_SHARE for end in metric.ends)
+    ]
+    told = [(lap.lap, value) for lap in clean if (value := metric.read(lap)) is not None]
+    told = [(lap, value) for lap, value in told if np.isfinite(value)]
+    return lap_values([lap for lap, _ in told], [value for _, value in told])

@@ -1,0 +1,141 @@
+"""Comparing two runs: verdicts, what is left out, and what is said about it."""
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from made_summaries import end_summary, lap, laps_with, summary
+
+from telemetry.damping import Oscillation
+from telemetry.setup import compare, comparison_to_json, parse_sheet
+
+
+@pytest.fixture
+def rng():
+    return np.random.default_rng(11)
+
+
+def rows_by_key(comparison):
+    return {row.key: row for row in comparison.metrics}
+
+
+def test_a_softer_fork_shows_as_more_front_travel(rng):
+    a = summary(laps_with(rng, 5, spread=0.4))
+    b = summary(laps_with(rng, 5, spread=0.4, p95=85.0))
+    rows = rows_by_key(compare(a, b))
+    assert rows["front.travel.p95_mm"].verdict == "higher"
+    assert rows["front.travel.p95_mm"].difference == pytest.approx(5.0, abs=1.0)
+    assert rows["front.travel.median_mm"].verdict == "no clear difference"
+
+
+def test_swapping_the_runs_swaps_the_verdict(rng):
+    a, b = summary(laps_with(rng, 4)), summary(laps_with(rng, 6, median=48.0))
+    forth, back = rows_by_key(compare(a, b)), rows_by_key(compare(b, a))
+    opposite = {"higher": "lower", "lower": "higher"}
+    for key, row in forth.items():
+        assert back[key].verdict == opposite.get(row.verdict, row.verdict)
+        assert back[key].difference == pytest.approx(-row.difference)
+
+
+def test_two_laps_a_side_are_not_enough(rng):
+    result = compare(summary(laps_with(rng, 2)), summary(laps_with(rng, 5, median=90.0)))
+    assert {row.verdict for row in result.metrics} == {"not enough laps to tell"}
+    assert all(row.ci95 is None and row.p_welch is None for row in result.metrics)
+    assert "3 a side are needed" in result.sentences[0]
+
+
+def test_out_slow_and_masked_laps_are_left_out_and_said_so(rng):
+    laps = laps_with(rng, 4)
+    odd = [
+        replace(laps[0], lap=10, complete=False),
+        lap(11, time_s=140.0),
+        replace(laps[1], lap=12, masked_share={"front": 0.3, "rear": 0.0}),
+    ]
+    result = compare(summary([*laps, *odd]), summary(laps))
+    assert {(row.lap, row.end) for row in result.excluded} == {(10, None), (11, None), (12, "front")}
+    rows = rows_by_key(result)
+    assert rows["front.travel.median_mm"].a.laps == (1, 2, 3, 4)
+    assert rows["rear.travel.median_mm"].a.laps == (1, 2, 3, 4, 12)
+    assert rows["balance.compression"].a.laps == (1, 2, 3, 4)
+    assert rows["lap.time_s"].a.laps == (1, 2, 3, 4, 12)
+
+
+def test_an_end_without_a_sensor_has_no_rows(rng):
+    laps = [replace(row, ends={"rear": end_summary()}) for row in laps_with(rng, 3)]
+    rows = rows_by_key(compare(summary(laps), summary(laps)))
+    assert not any(key.startswith("front.") for key in rows)
+    assert "rear.travel.median_mm" in rows
+
+
+def test_an_end_measured_on_one_side_only_cannot_be_told(rng):
+    laps = laps_with(rng, 3)
+    blind = [replace(row, ends={"rear": row.ends["rear"]}) for row in laps]
+    row = rows_by_key(compare(summary(laps), summary(blind)))["front.travel.median_mm"]
+    assert (row.verdict, row.difference) == ("not enough laps to tell", None)
+
+
+def test_unknown_numbers_are_not_counted_as_laps(rng):
+    laps = laps_with(rng, 4)
+    holed = replace(laps[0], ends={**laps[0].ends, "front": end_summary(median=float("nan"))})
+    row = rows_by_key(compare(summary([holed, *laps[1:]]), summary(laps)))["front.travel.median_mm"]
+    assert row.a.laps == (2, 3, 4)
+
+
+def test_laps_without_spread_give_no_winner():
+    a, b = (
+        summary([lap(k, most=100.0) for k in range(1, 6)]),
+        summary([lap(k, most=90.0) for k in range(1, 6)]),
+    )
+    row = rows_by_key(compare(a, b))["front.travel.max_mm"]
+    assert (row.verdict, row.difference) == ("no clear difference", pytest.approx(-10.0))
+    assert "no spread" in row.reason
+
+
+def test_no_laps_at_all():
+    result = compare(summary([]), summary([]))
+    assert result.metrics == () and "nothing to compare" in result.sentences[0]
+
+
+def test_speeds_of_different_bandwidth_are_left_out(rng):
+    laps = laps_with(rng, 3)
+    slow = summary(laps, ends={end: end_summary(bandwidth_hz=20.0) for end in ("front", "rear")})
+    result = compare(summary(laps), slow)
+    assert not any("speed" in row.key for row in result.metrics)
+    assert any("sampled differently" in text for text in result.cautions)
+
+
+def test_what_was_changed_and_the_cautions(rng):
+    laps = laps_with(rng, 3)
+    before = parse_sheet({"name": "base", "front": {"preload_mm": 8, "rebound_clicks": 12}})
+    after = parse_sheet(
+        {"name": "softer", "tyres": "new rear", "front": {"preload_mm": 5, "rebound_clicks": 12}}
+    )
+    result = compare(summary(laps), summary(laps, bike="other"), before, after)
+    assert [(row.what, row.before, row.after, row.kind) for row in result.changes] == [
+        ("tyres", "not written down", "new rear", "condition"),
+        ("front preload", "8 mm", "5 mm", "setting"),
+    ]
+    assert (result.a_name, result.b_name) == ("base", "softer")
+    text = " ".join(result.cautions)
+    assert "one at a time" in text and "conditions differ" in text and "Two bikes" in text
+
+
+def test_a_bike_file_that_differs_is_a_change(rng):
+    laps = laps_with(rng, 3)
+    result = compare(summary(laps), summary(laps, bike_values={"front.rake_deg": 24.0}))
+    assert [(row.what, row.before, row.after) for row in result.changes] == [("front.rake_deg", "23.5", "24")]
+    assert "setup sheet for both" in result.cautions[0]
+
+
+def test_lost_damping_puts_a_caution_first_to_a_technician(rng):
+    laps = laps_with(rng, 3)
+    result = compare(summary(laps), summary(laps, oscillation=Oscillation("yes", "it rang")))
+    assert any("qualified technician" in text for text in result.cautions)
+
+
+def test_json_holds_the_numbers(rng):
+    result = compare(summary(laps_with(rng, 3)), summary(laps_with(rng, 4)))
+    data = json.loads(comparison_to_json(result))
+    assert data["schema"] == "bothends.comparison/1"
+    assert data["metrics"][0]["a"]["values"] == list(result.metrics[0].a.values)
