@@ -104,10 +104,10 @@ def balance_sentence(balance: Balance) -> str:
     if balance.reason:
         return f"Balance cannot be told: {balance.reason}."
     bump = balance.same_bump
-    if bump is not None and bump.compression_ratio.value is not None:
+    if bump is not None and bump.compression_ratio is not None:
         return (
-            f"On the same bump ({bump.pairs} of them) {_direction(bump.compression_ratio, 'go down')}; "
-            f"{_direction(bump.rebound_ratio, 'come up')}."
+            f"On the same bump ({bump.pairs} of them) {_direction(bump.compression, 'go down')}; "
+            f"{_direction(bump.rebound, 'come up')}."
         )
     ratio = balance.speed_ratio
     if ratio.compression is None or ratio.rebound is None:
@@ -263,8 +263,8 @@ def _uneven(balance: Balance) -> list[Finding]:
         return []
     found = []
     for ratio, verb, side in (
-        (bump.compression_ratio, "go down", "compression"),
-        (bump.rebound_ratio, "come up", "rebound"),
+        (bump.compression, "go down", "compression"),
+        (bump.rebound, "come up", "rebound"),
     ):
         if ratio.value is None or ratio.ci95 is None or abs(ratio.value - 1) < EVEN_WITHIN:
             continue

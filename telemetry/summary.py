@@ -132,7 +132,7 @@ def _adapter() -> TypeAdapter[Summary]:
 
 def summary_to_json(summary: Summary) -> str:
     """The summary as indented JSON text; numbers that are not known are null."""
-    return _adapter().dump_json(summary, indent=1).decode()
+    return _adapter().dump_json(summary, indent=1, by_alias=True).decode()
 
 
 def summary_from_json(text: str | bytes, *, source: str = "review") -> Summary:

@@ -24,9 +24,21 @@ class SameBump:
     """Bumps that both ends met: peak wheel speeds of the rear over the front, wheelbase / speed apart."""
 
     pairs: int
-    compression_ratio: Ratio
-    rebound_ratio: Ratio
+    compression_ratio: float | None
+    compression_ratio_ci95: tuple[float, float] | None
+    rebound_ratio: float | None
+    rebound_ratio_ci95: tuple[float, float] | None
     delay_residual_ms: float | None
+
+    @property
+    def compression(self) -> Ratio:
+        """Compression ratio with its interval."""
+        return Ratio(self.compression_ratio, self.compression_ratio_ci95)
+
+    @property
+    def rebound(self) -> Ratio:
+        """Rebound ratio with its interval."""
+        return Ratio(self.rebound_ratio, self.rebound_ratio_ci95)
 
 
 @dataclass(frozen=True)

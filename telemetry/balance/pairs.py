@@ -129,9 +129,13 @@ def summarise_pairs(pairs: BumpPairs, selected: BoolArray) -> SameBump:
     use = selected[pairs.sample]
     place = pairs.place[use]
     residual = pairs.delay_residual_s[use]
+    compression = mean_ratio(pairs.compression_ratio[use], place)
+    rebound = mean_ratio(pairs.rebound_ratio[use], place)
     return SameBump(
         pairs=int(np.count_nonzero(use)),
-        compression_ratio=mean_ratio(pairs.compression_ratio[use], place),
-        rebound_ratio=mean_ratio(pairs.rebound_ratio[use], place),
+        compression_ratio=compression.value,
+        compression_ratio_ci95=compression.ci95,
+        rebound_ratio=rebound.value,
+        rebound_ratio_ci95=rebound.ci95,
         delay_residual_ms=float(1000.0 * np.median(residual)) if len(residual) else None,
     )

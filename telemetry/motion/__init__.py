@@ -5,9 +5,11 @@ from telemetry.motion.summary import (
     EndSummary,
     Histogram,
     PlaneSummary,
+    SpeedHistogram,
     SpeedSide,
     SpeedSummary,
     StopEvent,
+    TravelHistogram,
     TravelSummary,
 )
 
@@ -17,8 +19,10 @@ __all__ = [
     "Histogram",
     "Motion",
     "PlaneSummary",
+    "SpeedHistogram",
     "SpeedSide",
     "SpeedSummary",
     "StopEvent",
+    "TravelHistogram",
     "TravelSummary",
 ]

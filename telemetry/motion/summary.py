@@ -1,7 +1,12 @@
-"""What one end did over a run or a lap, as numbers ready to print. These are the schema of the review."""
+"""What one end did over a run or a lap, as numbers ready to print. These are the schema of the review.
+
+In Python every name carries its unit; an alias is the key in the schema's JSON where that differs.
+"""
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Annotated, Literal
+
+from pydantic import Field
 
 from telemetry.arrays import Number
 
@@ -12,6 +17,20 @@ class Histogram:
 
     edges: tuple[float, ...]
     share: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class TravelHistogram(Histogram):
+    """Histogram over travel. [mm]"""
+
+    edges: Annotated[tuple[float, ...], Field(alias="edges_mm")]
+
+
+@dataclass(frozen=True)
+class SpeedHistogram(Histogram):
+    """Histogram over speed, compression positive. [mm/s]"""
+
+    edges: Annotated[tuple[float, ...], Field(alias="edges_mm_s")]
 
 
 @dataclass(frozen=True)
@@ -40,10 +59,10 @@ class SpeedSide:
 
     share: Number
     rms_mm_s: Number
-    p50_mm_s: Number
-    p95_mm_s: Number
-    p99_mm_s: Number
-    max_mm_s: Number
+    p50_mm_s: Annotated[Number, Field(alias="p50")]
+    p95_mm_s: Annotated[Number, Field(alias="p95")]
+    p99_mm_s: Annotated[Number, Field(alias="p99")]
+    max_mm_s: Annotated[Number, Field(alias="max")]
     low_speed_share: Number
     high_speed_share: Number
 
@@ -63,9 +82,9 @@ class PlaneSummary:
     """Travel and speed at one place of measurement: the damper shaft, or the wheel."""
 
     travel: TravelSummary
-    travel_histogram: Histogram
+    travel_histogram: TravelHistogram
     speed: SpeedSummary
-    speed_histogram: Histogram
+    speed_histogram: SpeedHistogram
 
 
 @dataclass(frozen=True)

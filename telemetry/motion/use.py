@@ -6,11 +6,12 @@ from telemetry.arrays import BoolArray, FloatArray
 from telemetry.motion.motion import EndMotion
 from telemetry.motion.summary import (
     EndSummary,
-    Histogram,
     PlaneSummary,
+    SpeedHistogram,
     SpeedSide,
     SpeedSummary,
     StopEvent,
+    TravelHistogram,
     TravelSummary,
 )
 
@@ -32,7 +33,7 @@ def speed_edges_mm_s() -> FloatArray:
     return np.arange(-SPEED_RANGE_MM_S, SPEED_RANGE_MM_S + SPEED_BIN_MM_S / 2, SPEED_BIN_MM_S)
 
 
-def histogram(values: FloatArray, edges: FloatArray) -> Histogram:
+def shares(values: FloatArray, edges: FloatArray) -> tuple[float, ...]:
     """Share of samples in each bin; what lies beyond the edges counts in the outermost bins.
 
     On a uniform clock the share of samples is the share of time.
@@ -45,13 +46,12 @@ def histogram(values: FloatArray, edges: FloatArray) -> Histogram:
 
     Returns
     -------
-    Histogram
-        Shares sum to 1, or are all 0 when there is no valid value.
+    tuple of float
+        They sum to 1, or are all 0 when there is no valid value.
     """
     inside = np.clip(values[np.isfinite(values)], edges[0], edges[-1])
     counts, _ = np.histogram(inside, bins=len(edges) - 1, range=(edges[0], edges[-1]))
-    share = counts / max(len(inside), 1)
-    return Histogram(tuple(edges.tolist()), tuple(share.tolist()))
+    return tuple((counts / max(len(inside), 1)).tolist())
 
 
 def _travel(travel_mm: FloatArray, stroke_mm: float) -> TravelSummary:
@@ -101,16 +101,17 @@ def _plane(
 ) -> PlaneSummary:
     down, up = speed_mm_s > 0, speed_mm_s < 0
     total = max(len(speed_mm_s), 1)
+    travel_edges, speed_edges = travel_edges_mm(stroke_mm), speed_edges_mm_s()
     return PlaneSummary(
         travel=_travel(travel_mm, stroke_mm),
-        travel_histogram=histogram(travel_mm, travel_edges_mm(stroke_mm)),
+        travel_histogram=TravelHistogram(tuple(travel_edges.tolist()), shares(travel_mm, travel_edges)),
         speed=SpeedSummary(
             compression=_speed_side(speed_mm_s[down], low[down], total),
             rebound=_speed_side(-speed_mm_s[up], low[up], total),
             noise_mm_s=noise_mm_s,
             bandwidth_hz=bandwidth_hz,
         ),
-        speed_histogram=histogram(speed_mm_s, speed_edges_mm_s()),
+        speed_histogram=SpeedHistogram(tuple(speed_edges.tolist()), shares(speed_mm_s, speed_edges)),
     )
 
 
