@@ -1,5 +1,6 @@
 """From columns to calibrated travel on one clock; differentiation, spectra, decay. No motorcycle in it."""
 
+from telemetry.signals.differentiate import Derivative, differentiate
 from telemetry.signals.run import Run, SensorSetup
 
-__all__ = ["Run", "SensorSetup"]
+__all__ = ["Derivative", "Run", "SensorSetup", "differentiate"]
