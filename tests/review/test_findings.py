@@ -1,0 +1,156 @@
+"""Words made from numbers: the right sentence for every kind of answer, and the caution where one is due."""
+
+from dataclasses import replace
+
+import pytest
+
+from telemetry.balance import Balance, PitchSummary, SameBump, SpeedRatio
+from telemetry.damping import Oscillation, OscillationEvent
+from telemetry.findings import (
+    DAMPING_CAUTION,
+    balance_sentence,
+    findings,
+    oscillation_sentence,
+    place_words,
+    travel_sentence,
+    trust_sentence,
+    verdict_sentences,
+)
+from telemetry.motion import StopEvent
+from telemetry.motion.summary import (
+    EndSummary,
+    PlaneSummary,
+    SpeedHistogram,
+    SpeedSide,
+    SpeedSummary,
+    TravelHistogram,
+    TravelSummary,
+)
+from telemetry.notes import QualityNote
+from telemetry.summary import LapSummary, RunInfo
+
+NO_PITCH = PitchSummary(None, None, None, None)
+RUN = RunInfo("log.csv", "QB-6", 300.0, 500.0, 8000.0, "lap channel", ("lean",))
+
+
+def an_end(max_mm=110.0, stroke=125.0, bottomed=()):
+    side = SpeedSide(0.5, 150, 100, 300, 500, 900, 0.3, 0.2)
+    plane = PlaneSummary(
+        TravelSummary(0.0, 50.0, 48.0, 90.0, max_mm, 100 * max_mm / stroke, stroke - max_mm),
+        TravelHistogram((0.0, stroke), (1.0,)),
+        SpeedSummary(side, side, 3.0, 60.0),
+        SpeedHistogram((-1500.0, 1500.0), (1.0,)),
+    )
+    return EndSummary(stroke, stroke, 1.0, plane, plane, tuple(bottomed), ())
+
+
+def a_stop(lap, corner=3):
+    return StopEvent(
+        "front", "bottomed", 10.0 * lap, 0.05, lap, 640.0, corner, "braking", 124.0, 124.0, 700.0
+    )
+
+
+def a_balance(down=(1.0, (0.97, 1.03)), up=(1.0, (0.97, 1.03)), pairs=80):
+    bump = SameBump(pairs, down[0], down[1], up[0], up[1], 0.5)
+    return Balance(SpeedRatio(1.0, 1.0), bump, NO_PITCH, ())
+
+
+def some_laps(n):
+    ends = {"front": an_end(), "rear": an_end()}
+    return tuple(
+        LapSummary(i, 80.0 * i, 80.0 * i + 80, 80.0, 2700.0, True, {}, ends, a_balance())
+        for i in range(1, n + 1)
+    )
+
+
+EVENT = OscillationEvent(
+    30.0, 31.6, 2, 1240.0, 5, "drive", 16.2, 0.05, (0.02, 0.09), 1.1, 0.6, 0.9, "The front did not feel it."
+)
+LOST = Oscillation("yes", "1 stretch out of corner 5.", (EVENT,))
+SOUND = Oscillation("no", "the wheel hop died out as a sound damper lets it.")
+
+
+@pytest.mark.parametrize(
+    ("ratio", "says"),
+    [
+        ((1.0, (0.97, 1.03)), "both ends go down at the same rate"),
+        ((1.05, (0.8, 1.4)), "no clear difference in how they go down"),
+        ((1.3, (1.2, 1.4)), "the rear goes down 30 % faster"),
+        ((0.8, (0.7, 0.9)), "the rear goes down 20 % slower"),
+        ((None, None), "not enough bumps"),
+    ],
+)
+def test_same_bump_sentence_follows_the_interval(ratio, says):
+    if ratio[0] is None:
+        assert "not enough bumps to tell how they come up" in balance_sentence(a_balance(up=ratio))
+    else:
+        assert says in balance_sentence(a_balance(down=ratio))
+
+
+def test_the_wide_interval_never_names_an_end_and_the_narrow_one_does():
+    assert findings((), {}, a_balance(up=(1.3, (0.9, 1.8))), SOUND) == ()
+    (found,) = findings((), {}, a_balance(up=(1.3, (1.2, 1.4))), SOUND)
+    assert found.title == "The front comes up slower than the rear"
+    assert "rebound" in found.suggestion
+    assert "maker's limits" in found.caution
+
+
+def test_an_end_without_valid_travel_cannot_be_told():
+    assert "cannot tell" in travel_sentence("rear", replace(an_end(), valid_share=0.0))
+
+
+def test_suspected_loss_comes_first_with_its_caution():
+    ends = {"front": an_end(), "rear": an_end()}
+    first = verdict_sentences(RUN, some_laps(3), (), ends, a_balance(), LOST)[0]
+    assert first.startswith("Suspected loss of rear damping")
+    assert "inspected by a qualified technician before riding on" in first
+    found = findings(some_laps(3), ends, a_balance(), LOST)[0]
+    assert found.caution == DAMPING_CAUTION
+    assert "corner 5, drive in lap 2" in found.evidence
+    assert "0.02 to 0.09" in found.evidence
+
+
+def test_a_sound_damper_and_an_unknown_one_are_different_sentences():
+    assert oscillation_sentence(SOUND).startswith("No sign of lost rear damping")
+    unknown = Oscillation("cannot_tell", "the log has 50 samples a second.")
+    assert "cannot be told" in oscillation_sentence(unknown)
+
+
+def test_bottoming_twice_at_one_corner_is_a_finding_once_is_not():
+    once = {"front": an_end(124.0, bottomed=[a_stop(1)])}
+    twice = {"front": an_end(124.0, bottomed=[a_stop(1), a_stop(3)])}
+    assert findings(some_laps(3), once, a_balance(), SOUND) == ()
+    (found,) = findings(some_laps(3), twice, a_balance(), SOUND)
+    assert found.title == "Front bottoms at corner 3"
+    assert "laps 1 and 3" in found.evidence
+    assert "qualified technician" in found.caution
+    # two laps of ten is no pattern
+    assert findings(some_laps(10), twice, a_balance(), SOUND) == ()
+
+
+def test_much_unused_travel_is_said_with_its_numbers():
+    (found,) = findings(some_laps(3), {"rear": an_end(80.0)}, a_balance(), SOUND)
+    assert found.title == "Rear leaves much travel unused"
+    assert "80 of 125 mm" in found.evidence
+
+
+def test_trust_names_the_first_fault():
+    assert "sound" in trust_sentence(RUN, some_laps(3), ())
+    warned = trust_sentence(RUN, some_laps(1), (QualityNote("warning", "spikes", "3 spikes masked."),))
+    assert "1 warning" in warned
+    assert "3 spikes masked." in warned
+    refused = trust_sentence(RUN, (), (QualityNote("refused", "too_slow", "50 Hz is too slow."),))
+    assert "cannot answer everything" in refused
+
+
+@pytest.mark.parametrize(
+    ("place", "words"),
+    [
+        ((5, "drive", 1240.4), "corner 5, drive (1240 m)"),
+        ((None, "straight", None), "straight"),
+        ((None, None, 300.0), "300 m into the lap"),
+        ((None, None, None), "place not known"),
+    ],
+)
+def test_places_in_words(place, words):
+    assert place_words(*place) == words
