@@ -1,1 +1,64 @@
-"""."""
+"""An in-plane motorcycle on a rough road: demo data, and logs whose truth is known."""
+
+from telemetry.simulate.circuit import (
+    Circuit,
+    CircuitCorner,
+    CornerPlan,
+    build_circuit,
+    random_circuit,
+    vellmoor_ring,
+)
+from telemetry.simulate.demobike import DEMO_BIKE_TOML, demo_bike
+from telemetry.simulate.faults import (
+    DriveKick,
+    Fade,
+    Fault,
+    LostDamping,
+    LostDampingTime,
+    LostStretch,
+    SensorNoise,
+    SensorTone,
+    TyreRunout,
+    WheelImbalance,
+)
+from telemetry.simulate.logfile import log_text, write_log
+from telemetry.simulate.outing import Contact, Outing, Truth, simulate_outing
+from telemetry.simulate.riding import Riding
+from telemetry.simulate.road import Bump, KerbRidges, Road, RoughStretch
+from telemetry.simulate.sensors import Sensors
+from telemetry.simulate.vehicle import Stops, Vehicle
+
+__all__ = [
+    "DEMO_BIKE_TOML",
+    "Bump",
+    "Circuit",
+    "CircuitCorner",
+    "Contact",
+    "CornerPlan",
+    "DriveKick",
+    "Fade",
+    "Fault",
+    "KerbRidges",
+    "LostDamping",
+    "LostDampingTime",
+    "LostStretch",
+    "Outing",
+    "Riding",
+    "Road",
+    "RoughStretch",
+    "SensorNoise",
+    "SensorTone",
+    "Sensors",
+    "Stops",
+    "Truth",
+    "TyreRunout",
+    "Vehicle",
+    "WheelImbalance",
+    "build_circuit",
+    "demo_bike",
+    "log_text",
+    "random_circuit",
+    "simulate_outing",
+    "vellmoor_ring",
+    "write_log",
+]

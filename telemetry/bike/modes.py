@@ -1,0 +1,244 @@
+"""Natural frequencies and damping of the motorcycle in its plane: quarter and half vehicle.
+
+M x'' + C x' + K x = 0, solved through its eigenvalues; SI units inside.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from telemetry.arrays import End, FloatArray
+from telemetry.bike.bikefile import Bike, Front, Rear
+from telemetry.bike.leverage import leverage_curve
+from telemetry.bike.springs import chassis_of, static_sag, wheel_rate_n_per_mm
+from telemetry.errors import BikeFileError
+
+# Oscillating poles have a conjugate; below this relative imaginary part a pole is real.
+REAL_POLE = 1e-9
+
+
+@dataclass(frozen=True)
+class Mode:
+    """One oscillating mode.
+
+    Parameters
+    ----------
+    fn_hz : float
+        Undamped natural frequency, |pole| / 2 pi. [Hz]
+    damping_ratio : float
+        -Re(pole) / |pole|.
+    shape : tuple of complex
+        Displacements, largest 1, in the order of the matrices.
+    """
+
+    fn_hz: float
+    damping_ratio: float
+    shape: tuple[complex, ...]
+
+    @property
+    def fd_hz(self) -> float:
+        """Damped frequency, at which a free oscillation is seen. [Hz]"""
+        return self.fn_hz * float(np.sqrt(1.0 - self.damping_ratio**2))
+
+
+@dataclass(frozen=True)
+class SpringEnd:
+    """One end as seen at its wheel: rates and damping vertical. [kg, N/m, N s/m]"""
+
+    unsprung_mass_kg: float
+    suspension_rate_n_m: float
+    tyre_rate_n_m: float
+    suspension_damping_n_s_m: float
+    tyre_damping_n_s_m: float = 0.0
+
+
+@dataclass(frozen=True)
+class Matrices:
+    """Mass, damping and stiffness of a linear system, each of shape (n, n). [SI]"""
+
+    mass: FloatArray
+    damping: FloatArray
+    stiffness: FloatArray
+
+
+def quarter_vehicle(sprung_mass_kg: float, end: SpringEnd) -> Matrices:
+    """One end alone: x = (sprung, unsprung), up positive.
+
+    Parameters
+    ----------
+    sprung_mass_kg : float
+        Carried by this end. [kg]
+    end : SpringEnd
+
+    Returns
+    -------
+    Matrices
+        Of shape (2, 2).
+
+    References
+    ----------
+    .. [1] T. D. Gillespie, Fundamentals of Vehicle Dynamics, SAE 1992, ch. 5.
+    """
+    k, c = end.suspension_rate_n_m, end.suspension_damping_n_s_m
+    return Matrices(
+        np.diag([sprung_mass_kg, end.unsprung_mass_kg]),
+        np.array([[c, -c], [-c, c + end.tyre_damping_n_s_m]]),
+        np.array([[k, -k], [-k, k + end.tyre_rate_n_m]]),
+    )
+
+
+def half_vehicle(
+    sprung_mass_kg: float,
+    pitch_inertia_kg_m2: float,
+    com_to_front_m: float,
+    com_to_rear_m: float,
+    front: SpringEnd,
+    rear: SpringEnd,
+) -> Matrices:
+    """Motorcycle in its plane: x = (heave up, pitch nose down, front unsprung up, rear unsprung up).
+
+    Parameters
+    ----------
+    sprung_mass_kg, pitch_inertia_kg_m2 : float
+        Of the sprung part; inertia about its centre of mass. [kg, kg m2]
+    com_to_front_m, com_to_rear_m : float
+        Centre of mass to the axles, along the ground. [m]
+    front, rear : SpringEnd
+
+    Returns
+    -------
+    Matrices
+        Of shape (4, 4).
+    """
+    # Suspension extension of each end is (its mount) - (its wheel); a mount sits at heave -+ arm * pitch.
+    stretch = np.array([[1.0, -com_to_front_m, -1.0, 0.0], [1.0, com_to_rear_m, 0.0, -1.0]])
+    tyre = np.array([[0.0, 0.0, 1.0, 0.0], [0.0, 0.0, 0.0, 1.0]])
+
+    def assemble(suspension: tuple[float, float], tyres: tuple[float, float]) -> FloatArray:
+        return np.asarray(stretch.T @ np.diag(suspension) @ stretch + tyre.T @ np.diag(tyres) @ tyre)
+
+    return Matrices(
+        np.diag([sprung_mass_kg, pitch_inertia_kg_m2, front.unsprung_mass_kg, rear.unsprung_mass_kg]),
+        assemble(
+            (front.suspension_damping_n_s_m, rear.suspension_damping_n_s_m),
+            (front.tyre_damping_n_s_m, rear.tyre_damping_n_s_m),
+        ),
+        assemble(
+            (front.suspension_rate_n_m, rear.suspension_rate_n_m), (front.tyre_rate_n_m, rear.tyre_rate_n_m)
+        ),
+    )
+
+
+def modes(matrices: Matrices) -> tuple[Mode, ...]:
+    """Oscillating modes of a linear system, lowest natural frequency first.
+
+    Parameters
+    ----------
+    matrices : Matrices
+
+    Returns
+    -------
+    tuple of Mode
+        Real poles (an overdamped motion) are left out.
+    """
+    n = len(matrices.mass)
+    inverse_mass = np.linalg.inv(matrices.mass)
+    state = np.block(
+        [
+            [np.zeros((n, n)), np.eye(n)],
+            [-inverse_mass @ matrices.stiffness, -inverse_mass @ matrices.damping],
+        ]
+    )
+    poles, vectors = np.linalg.eig(state)
+    found = []
+    for pole, vector in zip(poles, vectors.T, strict=True):
+        if pole.imag > REAL_POLE * abs(pole):
+            shape = vector[:n] / vector[np.argmax(np.abs(vector[:n]))]
+            found.append(
+                Mode(
+                    abs(pole) / (2 * np.pi), -pole.real / abs(pole), tuple(complex(value) for value in shape)
+                )
+            )
+    return tuple(sorted(found, key=lambda mode: mode.fn_hz))
+
+
+def _end_at_sag(bike: Bike, end: End, section: Front | Rear, damper_scale: float) -> SpringEnd:
+    if section.unsprung_mass_kg is None or section.tyre_rate_n_per_mm is None or section.damper is None:
+        raise BikeFileError(
+            f"{bike.source}: [{end}] needs unsprung_mass_kg, tyre_rate_n_per_mm and [{end}.damper] for modes."
+        )
+    shaft = static_sag(bike)[end].shaft_mm
+    ratio = float(leverage_curve(bike, end).ratio(np.array([shaft]))[0])
+    damper = section.damper
+    # About zero speed the damper is as stiff as its low-speed slopes; their mean stands for both directions.
+    low_n_s_per_mm = 0.5 * (damper.compression.low_n_s_per_mm + damper.rebound.low_n_s_per_mm)
+    return SpringEnd(
+        section.unsprung_mass_kg,
+        1e3 * wheel_rate_n_per_mm(bike, end, shaft),
+        1e3 * section.tyre_rate_n_per_mm,
+        1e3 * damper_scale * low_n_s_per_mm / ratio**2,
+        1e3 * section.tyre_damping_n_s_per_mm,
+    )
+
+
+def bike_matrices(bike: Bike, *, front_damper_scale: float = 1.0, rear_damper_scale: float = 1.0) -> Matrices:
+    """The half vehicle of a bike file, linearised about where it sits with its rider, at low shaft speed.
+
+    Parameters
+    ----------
+    bike : Bike
+        With [chassis], masses, tyre rates and dampers.
+    front_damper_scale, rear_damper_scale : float
+        1 as in the bike file, 0 with the damping lost.
+
+    Returns
+    -------
+    Matrices
+        Of shape (4, 4): heave, pitch, front and rear unsprung.
+
+    Raises
+    ------
+    BikeFileError
+        If the bike file lacks one of them.
+
+    Notes
+    -----
+    Seal friction, stops and the digression of the dampers at higher speed are not in it.
+    """
+    chassis = chassis_of(bike)
+    to_rear_m = chassis.com_to_rear_axle_mm / 1e3
+    return half_vehicle(
+        chassis.sprung_mass_kg,
+        chassis.pitch_inertia_kg_m2,
+        bike.wheelbase_mm / 1e3 - to_rear_m,
+        to_rear_m,
+        _end_at_sag(bike, "front", bike.front, front_damper_scale),
+        _end_at_sag(bike, "rear", bike.rear, rear_damper_scale),
+    )
+
+
+def bike_modes(
+    bike: Bike, *, front_damper_scale: float = 1.0, rear_damper_scale: float = 1.0
+) -> tuple[Mode, ...]:
+    """Modes of a bike about where it sits with its rider, at low shaft speed.
+
+    Parameters
+    ----------
+    bike : Bike
+        With [chassis], masses, tyre rates and dampers.
+    front_damper_scale, rear_damper_scale : float
+        1 as in the bike file, 0 with the damping lost.
+
+    Returns
+    -------
+    tuple of Mode
+        Lowest natural frequency first: bounce, pitch, then the two wheel hops.
+
+    Raises
+    ------
+    BikeFileError
+        If the bike file lacks one of them.
+    """
+    return modes(
+        bike_matrices(bike, front_damper_scale=front_damper_scale, rear_damper_scale=rear_damper_scale)
+    )

@@ -1,0 +1,237 @@
+"""A whole outing: out of the pits, timed laps, in again; the log that was written and the truth beside it."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from telemetry.arrays import BoolArray, End, FloatArray, IntArray
+from telemetry.bike import Bike, leverage_curve, pitch_deg, stroke_mm
+from telemetry.simulate.circuit import Circuit, CircuitCorner, vellmoor_ring
+from telemetry.simulate.faults import (
+    Fault,
+    LostStretch,
+    _runs,
+    damper_scales,
+    faulty_vehicle,
+    kicked_ride,
+)
+from telemetry.simulate.riding import Riding, drive_of, ride_circuit
+from telemetry.simulate.road import Road, RoadProfile, road_profile
+from telemetry.simulate.sensors import Sensors, log_columns
+from telemetry.simulate.vehicle import STEP_S, Ridden, Vehicle, exact_shaft_mm, ride
+
+StopKind = Literal["bottomed", "topped_out"]
+SAME_CONTACT_S = 0.05  # touches closer together than this are one
+
+
+@dataclass(frozen=True)
+class Contact:
+    """One end against a stop, metal on metal; ``travel_mm`` is the deepest (least, when topped out) at the wheel."""
+
+    end: End
+    kind: StopKind
+    start_s: float
+    end_s: float
+    travel_mm: float
+
+
+@dataclass(frozen=True)
+class Truth:
+    """What really happened, at the instants of the log's rows; arrays of shape (n_samples,).
+
+    Travel is 0 at full extension, compression positive; speeds are the exact derivatives. Pitch is as defined
+    from the wheel travels (ISO 8855, nose down positive); ``chassis_pitch_deg`` is against the road, tyres in it.
+    """
+
+    t_s: FloatArray
+    front_shaft_mm: FloatArray
+    front_wheel_mm: FloatArray
+    rear_shaft_mm: FloatArray
+    rear_wheel_mm: FloatArray
+    front_shaft_mm_s: FloatArray
+    front_wheel_mm_s: FloatArray
+    rear_shaft_mm_s: FloatArray
+    rear_wheel_mm_s: FloatArray
+    pitch_deg: FloatArray
+    chassis_pitch_deg: FloatArray
+    front_tyre_n: FloatArray
+    rear_tyre_n: FloatArray
+    lap: IntArray
+    lap_distance_m: FloatArray
+    distance_m: FloatArray
+    speed_m_s: FloatArray
+    lean_deg: FloatArray
+    x_m: FloatArray
+    y_m: FloatArray
+    front_damper_scale: FloatArray
+    rear_damper_scale: FloatArray
+    lap_start_s: FloatArray
+    corners: tuple[CircuitCorner, ...]
+    contacts: tuple[Contact, ...]
+    lost_damping: tuple[LostStretch, ...]
+
+
+@dataclass(frozen=True)
+class Outing:
+    """A simulated outing.
+
+    Parameters
+    ----------
+    bike : Bike
+    circuit : Circuit
+    road : RoadProfile
+    seed : int
+    log_rate_hz : float
+    log_columns : mapping of str to ndarray of shape (n_samples,)
+        As logged; NaN where a cell is blank.
+    units : mapping of str to str
+        Of the columns.
+    truth : Truth
+    """
+
+    bike: Bike
+    circuit: Circuit
+    road: RoadProfile
+    seed: int
+    log_rate_hz: float
+    log_columns: Mapping[str, FloatArray]
+    units: Mapping[str, str]
+    truth: Truth
+
+
+def _contacts(vehicle: Vehicle, ridden: Ridden) -> tuple[Contact, ...]:
+    bike, found = vehicle.bike, []
+    ends: tuple[tuple[End, FloatArray, FloatArray], ...] = (
+        ("front", ridden.front_most_m, ridden.front_least_m),
+        ("rear", ridden.rear_most_m, ridden.rear_least_m),
+    )
+    for end, most, least in ends:
+        zone = (vehicle.front_stops if end == "front" else vehicle.rear_stops).stop_length_mm
+        limits = np.array([zone, stroke_mm(bike, end) - zone])
+        low, high = leverage_curve(bike, end).wheel_travel_mm(limits)
+        stops: tuple[tuple[StopKind, BoolArray, FloatArray], ...] = (
+            ("bottomed", 1e3 * most > high, 1e3 * most),
+            ("topped_out", 1e3 * least < low, 1e3 * least),
+        )
+        for kind, inside, travel in stops:
+            runs: list[list[int]] = []
+            for a, b in _runs(inside):
+                if runs and ridden.t_s[a] - ridden.t_s[runs[-1][1] - 1] < SAME_CONTACT_S:
+                    runs[-1][1] = b
+                else:
+                    runs.append([a, b])
+            for a, b in runs:
+                extreme = np.max(travel[a:b]) if kind == "bottomed" else np.min(travel[a:b])
+                found.append(
+                    Contact(end, kind, float(ridden.t_s[a]), float(ridden.t_s[b - 1]), float(extreme))
+                )
+    return tuple(sorted(found, key=lambda contact: contact.start_s))
+
+
+def simulate_outing(
+    bike: Bike,
+    *,
+    circuit: Circuit | None = None,
+    seed: int = 0,
+    laps: int = 3,
+    log_rate_hz: float = 500.0,
+    road: Road | None = None,
+    riding: Riding | None = None,
+    faults: Sequence[Fault] = (),
+    sensors: Sensors | None = None,
+    vehicle: Vehicle | None = None,
+    road_seed: int | None = None,
+    step_s: float = STEP_S,
+) -> Outing:
+    """Simulate an outing of a motorcycle on a circuit, as logged and as it truly was.
+
+    Parameters
+    ----------
+    bike : Bike
+        With [chassis], masses, tyre rates, dampers and sensors.
+    circuit : Circuit, optional
+        The Vellmoor Ring when not given.
+    seed : int
+        Of everything random. The same call gives the same values.
+    laps : int
+        Timed laps, between the first and the last crossing of the line.
+    log_rate_hz : float
+        Rate of the log, by plain sampling. [Hz]
+    road : Road, optional
+    riding : Riding, optional
+    faults : sequence of Fault
+    sensors : Sensors, optional
+    vehicle : Vehicle, optional
+        Stops and load transfer other than usual; must be of ``bike``.
+    road_seed : int, optional
+        Of the random road: ``seed`` when not given. The same circuit keeps its road from outing to outing by
+        the same ``road_seed``.
+    step_s : float
+        The longest step of the integration. [s]
+
+    Returns
+    -------
+    Outing
+
+    Raises
+    ------
+    BikeFileError
+        If the bike file lacks what a simulation needs.
+    """
+    circuit = vellmoor_ring() if circuit is None else circuit
+    road, riding, sensors = road or Road(), riding or Riding(), sensors or Sensors()
+    vehicle = faulty_vehicle(Vehicle(bike) if vehicle is None else vehicle, faults)
+    road_rng = np.random.default_rng([seed if road_seed is None else road_seed, 1])
+    profile = road_profile(road, circuit.length_m, road_rng)
+    ridden_as = kicked_ride(
+        ride_circuit(circuit, vehicle, riding, laps, np.random.default_rng([seed, 2])),
+        faults,
+        circuit.length_m,
+    )
+    scales, stretches = damper_scales(faults, ridden_as, circuit.length_m)
+    drive = drive_of(ridden_as, vehicle, front_damper_scale=scales["front"], rear_damper_scale=scales["rear"])
+    ridden = ride(vehicle, drive, profile, sample_rate_hz=log_rate_hz, step_s=step_s)
+    t = ridden.t_s
+
+    def now(values: FloatArray) -> FloatArray:
+        return np.interp(t, ridden_as.t_s, values)
+
+    wheel: dict[End, FloatArray] = {"front": 1e3 * ridden.front_m, "rear": 1e3 * ridden.rear_m}
+    speed: dict[End, FloatArray] = {"front": 1e3 * ridden.front_m_s, "rear": 1e3 * ridden.rear_m_s}
+    shaft = {end: exact_shaft_mm(bike, end, wheel[end]) for end in wheel}
+    shaft_speed = {end: speed[end] / leverage_curve(bike, end).ratio(shaft[end]) for end in wheel}
+    columns, units = log_columns(
+        shaft, t, ridden_as, circuit, bike, sensors, faults, np.random.default_rng([seed, 3])
+    )
+    distance = now(ridden_as.distance_m)
+    truth = Truth(
+        t_s=t,
+        front_shaft_mm=shaft["front"],
+        front_wheel_mm=wheel["front"],
+        rear_shaft_mm=shaft["rear"],
+        rear_wheel_mm=wheel["rear"],
+        front_shaft_mm_s=shaft_speed["front"],
+        front_wheel_mm_s=speed["front"],
+        rear_shaft_mm_s=shaft_speed["rear"],
+        rear_wheel_mm_s=speed["rear"],
+        pitch_deg=pitch_deg(wheel["front"], wheel["rear"], bike.wheelbase_mm),
+        chassis_pitch_deg=np.degrees(ridden.pitch_rad),
+        front_tyre_n=ridden.front_tyre_n,
+        rear_tyre_n=ridden.rear_tyre_n,
+        lap=np.floor(distance / circuit.length_m).astype(np.int64) + 1,
+        lap_distance_m=distance % circuit.length_m,
+        distance_m=distance,
+        speed_m_s=now(ridden_as.speed_m_s),
+        lean_deg=now(ridden_as.lean_deg),
+        x_m=circuit.at(distance, circuit.x_m),
+        y_m=circuit.at(distance, circuit.y_m),
+        front_damper_scale=now(scales["front"]),
+        rear_damper_scale=now(scales["rear"]),
+        lap_start_s=ridden_as.lap_start_s,
+        corners=circuit.corners,
+        contacts=_contacts(vehicle, ridden),
+        lost_damping=stretches,
+    )
+    return Outing(bike, circuit, profile, seed, log_rate_hz, columns, units, truth)

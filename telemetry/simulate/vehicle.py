@@ -1,0 +1,328 @@
+"""The motorcycle of a bike file as the inner loop wants it, and its answer as arrays."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from telemetry.arrays import End, FloatArray
+from telemetry.bike import (
+    GRAVITY_M_S2,
+    Bike,
+    chassis_of,
+    leverage_curve,
+    static_sag,
+    stroke_mm,
+    wheel_stroke_mm,
+)
+from telemetry.errors import BikeFileError
+from telemetry.simulate import _kernel as kernel
+from telemetry.simulate.road import RoadProfile
+
+TABLE_POINTS = 4001  # of the inverted leverage curve: interpolates it to better than 1e-6 mm
+STEP_S = 1 / 4000  # longest step; half of it moves no travel by more than 1e-3 mm (tests/simulate)
+
+
+@dataclass(frozen=True)
+class Stops:
+    """What stands at the two ends of a stroke, along the shaft.
+
+    ``bump_*``: the progressive end (rubber and, in a fork, the air above the oil), a force rising with a power
+    of the depth in it. ``top_out_*``: the spring that takes up the last of the extension. ``stop_*``: metal
+    on metal at either end, within the stroke; travel never passes the stroke.
+    """
+
+    bump_length_mm: float
+    bump_force_n: float
+    bump_power: float
+    top_out_length_mm: float
+    top_out_n_per_mm: float
+    stop_length_mm: float = 0.5
+    stop_n_per_mm: float = 4000.0
+    stop_n_s_per_mm: float = 4.0
+
+
+FRONT_STOPS = Stops(45.0, 1400.0, 2.5, 12.0, 20.0)
+REAR_STOPS = Stops(12.0, 3000.0, 2.0, 4.0, 120.0)
+
+
+@dataclass(frozen=True)
+class Vehicle:
+    """What the simulator adds to a bike file: stops, and what brake and chain do through the geometry.
+
+    Parameters
+    ----------
+    bike : Bike
+        With [chassis], masses, tyre rates and dampers.
+    front_stops, rear_stops : Stops
+    friction_speed_mm_s : float
+        Seal friction follows tanh(shaft speed / this). [mm/s]
+    dive_share : float
+        Share of (brake force x tan(rake)) that compresses the fork: 1 for a plain telescopic fork.
+    anti_squat_share : float
+        Share of the load transfer under drive that the chain and swingarm carry past the spring.
+    front_runout_mm, rear_runout_mm : float
+        Amplitude of a tyre out of round, once a turn. [mm]
+    front_imbalance_kg_m, rear_imbalance_kg_m : float
+        Imbalance of the wheel, mass times radius. [kg m]
+    """
+
+    bike: Bike
+    front_stops: Stops = FRONT_STOPS
+    rear_stops: Stops = REAR_STOPS
+    friction_speed_mm_s: float = 5.0
+    dive_share: float = 1.0
+    anti_squat_share: float = 0.4
+    front_runout_mm: float = 0.0
+    rear_runout_mm: float = 0.0
+    front_imbalance_kg_m: float = 0.0
+    rear_imbalance_kg_m: float = 0.0
+
+    @property
+    def total_mass_kg(self) -> float:
+        """Motorcycle with rider. [kg]"""
+        numbers = constants(self)
+        return numbers.sprung_kg + numbers.front.unsprung_kg + numbers.rear.unsprung_kg
+
+
+def _even_wheel_table(bike: Bike, end: End) -> tuple[float, FloatArray, FloatArray]:
+    """Shaft travel and leverage ratio against evenly spaced wheel travel. [m]"""
+    curve = leverage_curve(bike, end)
+    wheel = np.linspace(0.0, wheel_stroke_mm(bike, end), TABLE_POINTS)
+    shaft = exact_shaft_mm(bike, end, wheel)
+    return float(wheel[1]) / 1e3, shaft / 1e3, curve.ratio(shaft)
+
+
+def exact_shaft_mm(bike: Bike, end: End, wheel_mm: FloatArray) -> FloatArray:
+    """Shaft travel at a wheel travel, to rounding: the curve's inverse, refined by Newton's rule.
+
+    Parameters
+    ----------
+    bike : Bike
+    end : {"front", "rear"}
+    wheel_mm : ndarray of shape (n_samples,)
+        Within the stroke. [mm]
+
+    Returns
+    -------
+    ndarray of shape (n_samples,)
+        [mm]
+    """
+    curve = leverage_curve(bike, end)
+    shaft = curve.shaft_travel_mm(wheel_mm)
+    for _ in range(2):
+        shaft = np.clip(
+            shaft - (curve.wheel_travel_mm(shaft) - wheel_mm) / curve.ratio(shaft), 0.0, curve.shaft_mm[-1]
+        )
+    return shaft
+
+
+def _end(vehicle: Vehicle, end: End) -> kernel.EndConstants:
+    bike = vehicle.bike
+    section = bike.front if end == "front" else bike.rear
+    if section.unsprung_mass_kg is None or section.tyre_rate_n_per_mm is None or section.damper is None:
+        raise BikeFileError(
+            f"{bike.source}: [{end}] needs unsprung_mass_kg, tyre_rate_n_per_mm and [{end}.damper] to simulate."
+        )
+    stops = vehicle.front_stops if end == "front" else vehicle.rear_stops
+    compression, rebound = section.damper.compression, section.damper.rebound
+    table_step_m, table_shaft_m, table_ratio = _even_wheel_table(bike, end)
+    return kernel.EndConstants(
+        unsprung_kg=section.unsprung_mass_kg,
+        tyre_n_m=1e3 * section.tyre_rate_n_per_mm,
+        tyre_n_s_m=1e3 * section.tyre_damping_n_s_per_mm,
+        spring_n_m=1e3 * section.spring_rate_n_per_mm,
+        preload_m=section.preload_mm / 1e3,
+        stroke_m=stroke_mm(bike, end) / 1e3,
+        compression_low=1e3 * compression.low_n_s_per_mm,
+        compression_high=1e3 * compression.high_n_s_per_mm,
+        compression_knee=compression.knee_mm_s / 1e3,
+        rebound_low=1e3 * rebound.low_n_s_per_mm,
+        rebound_high=1e3 * rebound.high_n_s_per_mm,
+        rebound_knee=rebound.knee_mm_s / 1e3,
+        friction_n=section.damper.friction_n,
+        friction_speed=vehicle.friction_speed_mm_s / 1e3,
+        bump_length_m=stops.bump_length_mm / 1e3,
+        bump_force_n=stops.bump_force_n,
+        bump_power=stops.bump_power,
+        top_out_length_m=stops.top_out_length_mm / 1e3,
+        top_out_n_m=1e3 * stops.top_out_n_per_mm,
+        stop_length_m=stops.stop_length_mm / 1e3,
+        stop_n_m=1e3 * stops.stop_n_per_mm,
+        stop_n_s_m=1e3 * stops.stop_n_s_per_mm,
+        table_step_m=table_step_m,
+        table_shaft_m=table_shaft_m,
+        table_ratio=table_ratio,
+        wheel_radius_m=section.tyre_radius_mm / 1e3,
+        imbalance_kg_m=vehicle.front_imbalance_kg_m if end == "front" else vehicle.rear_imbalance_kg_m,
+        runout_m=(vehicle.front_runout_mm if end == "front" else vehicle.rear_runout_mm) / 1e3,
+    )
+
+
+def constants(vehicle: Vehicle) -> kernel.Constants:
+    """The numbers of a vehicle in SI units, for the inner loop.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+
+    Returns
+    -------
+    Constants
+
+    Raises
+    ------
+    BikeFileError
+        If the bike file lacks a mass, a tyre rate or a damper.
+    """
+    chassis = chassis_of(vehicle.bike)
+    wheelbase_m, arm_rear_m = vehicle.bike.wheelbase_mm / 1e3, chassis.com_to_rear_axle_mm / 1e3
+    return kernel.Constants(
+        sprung_kg=chassis.sprung_mass_kg,
+        inertia_kg_m2=chassis.pitch_inertia_kg_m2,
+        arm_front_m=wheelbase_m - arm_rear_m,
+        arm_rear_m=arm_rear_m,
+        wheelbase_m=wheelbase_m,
+        front=_end(vehicle, "front"),
+        rear=_end(vehicle, "rear"),
+    )
+
+
+def at_rest(vehicle: Vehicle) -> FloatArray:
+    """State of the motorcycle standing on its wheels on a flat road at height 0.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+
+    Returns
+    -------
+    ndarray of shape (8,)
+        Heave, pitch, front and rear wheel, and their speeds. [m, rad, m/s, rad/s]
+    """
+    sag, bike = static_sag(vehicle.bike), constants(vehicle)
+    front = -(sag["front"].sprung_load_n + bike.front.unsprung_kg * GRAVITY_M_S2) / bike.front.tyre_n_m
+    rear = -(sag["rear"].sprung_load_n + bike.rear.unsprung_kg * GRAVITY_M_S2) / bike.rear.tyre_n_m
+    mount_front, mount_rear = front - sag["front"].wheel_mm / 1e3, rear - sag["rear"].wheel_mm / 1e3
+    pitch = (mount_rear - mount_front) / bike.wheelbase_m
+    return np.array([mount_front + bike.arm_front_m * pitch, pitch, front, rear, 0.0, 0.0, 0.0, 0.0])
+
+
+@dataclass(frozen=True)
+class Drive:
+    """What the rider and the circuit do to the motorcycle, on an even clock; arrays of shape (n,).
+
+    ``gravity_m_s2`` is along the motorcycle's own vertical: more than g when it leans in a corner.
+    ``pitch_moment_n_m`` is positive nose down. ``*_jack_n`` push chassis and wheel apart.
+    """
+
+    step_s: float
+    distance_m: FloatArray
+    gravity_m_s2: FloatArray
+    pitch_moment_n_m: FloatArray
+    front_jack_n: FloatArray
+    rear_jack_n: FloatArray
+    front_damper_scale: FloatArray
+    rear_damper_scale: FloatArray
+
+
+def steady_drive(speed_m_s: float, duration_s: float, *, rear_damper_scale: float = 1.0) -> Drive:
+    """Straight on at one speed, without brake or drive force.
+
+    Parameters
+    ----------
+    speed_m_s, duration_s : float
+        [m/s, s]
+    rear_damper_scale : float
+        1 as in the bike file, 0 with the damping lost.
+
+    Returns
+    -------
+    Drive
+    """
+    t = np.linspace(0.0, duration_s, max(2, round(duration_s / 0.005) + 1))
+    ones, nil = np.ones_like(t), np.zeros_like(t)
+    return Drive(
+        float(t[1]), speed_m_s * t, GRAVITY_M_S2 * ones, nil, nil, nil, ones, rear_damper_scale * ones
+    )
+
+
+@dataclass(frozen=True)
+class Ridden:
+    """The motion that came out; arrays of shape (n_samples,), SI units.
+
+    Wheel travel 0 at full extension, compression positive; ``*_most`` and ``*_least`` are its extremes from one
+    sample to the next. Heave up, pitch of the chassis nose down from both ends extended on a flat road.
+    """
+
+    t_s: FloatArray
+    front_m: FloatArray
+    rear_m: FloatArray
+    front_m_s: FloatArray
+    rear_m_s: FloatArray
+    heave_m: FloatArray
+    pitch_rad: FloatArray
+    heave_m_s: FloatArray
+    pitch_rad_s: FloatArray
+    front_tyre_n: FloatArray
+    rear_tyre_n: FloatArray
+    front_most_m: FloatArray
+    front_least_m: FloatArray
+    rear_most_m: FloatArray
+    rear_least_m: FloatArray
+
+
+def ride(
+    vehicle: Vehicle,
+    drive: Drive,
+    road: RoadProfile,
+    *,
+    sample_rate_hz: float,
+    start: FloatArray | None = None,
+    step_s: float = STEP_S,
+) -> Ridden:
+    """Ride a motorcycle over a road.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+    drive : Drive
+        From t = 0.
+    road : RoadProfile
+    sample_rate_hz : float
+        Of the answer. [Hz]
+    start : ndarray of shape (8,), optional
+        State at t = 0; at rest when not given.
+    step_s : float
+        The longest step of the integration. [s]
+
+    Returns
+    -------
+    Ridden
+        As long as ``drive``.
+    """
+    duration_s = drive.step_s * (len(drive.distance_m) - 1)
+    n_samples = int(np.floor(duration_s * sample_rate_hz + 1e-9))
+    table = np.column_stack(
+        [
+            drive.distance_m,
+            drive.gravity_m_s2,
+            drive.pitch_moment_n_m,
+            drive.front_jack_n,
+            drive.rear_jack_n,
+            drive.front_damper_scale,
+            drive.rear_damper_scale,
+        ]
+    )
+    answer = kernel.integrate(
+        at_rest(vehicle) if start is None else np.asarray(start, dtype=np.float64),
+        constants(vehicle),
+        drive.step_s,
+        table,
+        road.step_m,
+        road.front_m,
+        road.rear_m,
+        1.0 / sample_rate_hz,
+        int(np.ceil(1.0 / (sample_rate_hz * step_s) - 1e-9)),
+        n_samples,
+    )
+    return Ridden(np.arange(n_samples) / sample_rate_hz, *np.ascontiguousarray(answer.T))
