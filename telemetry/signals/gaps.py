@@ -1,0 +1,72 @@
+"""Runs of samples: where they are, and short gaps bridged where that is safe."""
+
+import numpy as np
+
+from telemetry.arrays import BoolArray, FloatArray, IntArray
+
+# A bridge spans at most this many missing samples and this much time between its two banks: 10 ms is a fifth of
+# a wheel-hop period, where a cubic through the neighbours is still within a few percent of the motion.
+BRIDGE_SAMPLES = 3
+BRIDGE_S = 0.010
+
+
+def runs(mask: BoolArray) -> tuple[IntArray, IntArray]:
+    """Start and end (exclusive) of each run of true.
+
+    Parameters
+    ----------
+    mask : ndarray of bool, shape (n_samples,)
+
+    Returns
+    -------
+    starts, ends : ndarray of int
+
+    Examples
+    --------
+    >>> runs(np.array([True, False, True, True]))
+    (array([0, 2]), array([1, 4]))
+    """
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], mask, [False])).astype(np.int8)))
+    return edges[0::2].astype(np.int64), edges[1::2].astype(np.int64)
+
+
+def longest_bridge(sample_rate_hz: float) -> int:
+    """Missing samples in a row that may be bridged at this rate; 0 for a slow log."""
+    return max(0, min(BRIDGE_SAMPLES, int(BRIDGE_S * sample_rate_hz * (1 + 1e-9)) - 1))
+
+
+def bridge(values: FloatArray, longest: int) -> tuple[FloatArray, BoolArray]:
+    """Fill short gaps with the cubic through two samples on either bank.
+
+    Parameters
+    ----------
+    values : ndarray of shape (n_samples,)
+        NaN where missing.
+    longest : int
+        Longer gaps stay as they are.
+
+    Returns
+    -------
+    filled : ndarray of shape (n_samples,)
+    bridged : ndarray of bool, shape (n_samples,)
+        The samples that were filled. A gap without two valid samples on both banks stays.
+    """
+    filled = values.copy()
+    starts, ends = runs(np.isnan(values))
+    for length in range(1, longest + 1):
+        at = starts[(ends - starts == length) & (starts >= 2) & (ends <= len(values) - 2)]
+        banks = values[at[:, None] + np.array([-2, -1, length, length + 1])]
+        at, banks = at[~np.isnan(banks).any(axis=1)], banks[~np.isnan(banks).any(axis=1)]
+        for k in range(length):
+            filled[at + k] = banks @ _cubic_weights(length, k)
+    return filled, np.isnan(values) & ~np.isnan(filled)
+
+
+def _cubic_weights(length: int, k: int) -> FloatArray:
+    """Lagrange weights at place k of a gap, of the samples at -2, -1, length and length + 1."""
+    nodes = np.array([-2.0, -1.0, length, length + 1.0])
+    weights = np.ones(4)
+    for i, node in enumerate(nodes):
+        others = np.delete(nodes, i)
+        weights[i] = np.prod((k - others) / (node - others))
+    return weights
