@@ -1,6 +1,7 @@
 """Travel and speed at shaft and wheel: how much travel was used, where it ran out, how fast it moved."""
 
 from telemetry.motion.motion import EndMotion, Motion
+from telemetry.motion.stops import find_stops
 from telemetry.motion.summary import (
     EndSummary,
     Histogram,
@@ -12,6 +13,8 @@ from telemetry.motion.summary import (
     TravelHistogram,
     TravelSummary,
 )
+from telemetry.motion.travel import to_motion
+from telemetry.motion.use import summarise_end
 
 __all__ = [
     "EndMotion",
@@ -25,4 +28,7 @@ __all__ = [
     "StopEvent",
     "TravelHistogram",
     "TravelSummary",
+    "find_stops",
+    "summarise_end",
+    "to_motion",
 ]
