@@ -1,0 +1,184 @@
+"""The dashboard as one Dash app: the frame, the way from an address to a page, and what happens when it fails."""
+
+import logging
+import secrets
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import Any
+
+import flask
+from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update, set_props
+
+from dashboard import guard
+from dashboard.pages import compare, parts, review, rider, runs
+from dashboard.pages.parts import Screen
+from dashboard.shelf import Logbook, Shelf
+from dashboard.theme import css_variables
+from dashboard.urlstate import View, parse
+from telemetry.errors import BothEndsError, LogbookError
+
+log = logging.getLogger(__name__)
+
+Layout = Callable[[Shelf, View, Screen], list[Any]]
+PAGES: dict[str, Layout] = {
+    runs.PATH: runs.layout,
+    review.PATH: review.layout,
+    rider.PATH: rider.layout,
+    compare.PATH: compare.layout,
+}
+# Pages of one run: without a run in the address they show the only one there is, or the list.
+_OF_ONE_RUN = (review.PATH, rider.PATH)
+SCREEN_COOKIE = "bothends-screen"
+TITLES = {runs.PATH: "Runs", review.PATH: "Review", rider.PATH: "Rider", compare.PATH: "Compare"}
+
+_INDEX = """<!doctype html>
+<html lang="en">
+<head>
+{%metas%}
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<title>Both Ends</title>
+<style>VARIABLES</style>
+{%css%}
+</head>
+<body>
+<noscript>This page needs JavaScript, which is turned off in this browser.</noscript>
+{%app_entry%}
+<footer>{%config%}{%scripts%}{%renderer%}</footer>
+</body>
+</html>"""
+
+
+def create_app(
+    logbook: Logbook, *, hosts: Iterable[str] = guard.LOCAL_HOSTS, share_key: str | None = None
+) -> Dash:
+    """The dashboard on a logbook. Nothing is shared between two apps in one process.
+
+    Parameters
+    ----------
+    logbook : Logbook
+        Where runs come from.
+    hosts : iterable of str
+        Host names it answers to.
+    share_key : str or None
+        When given, every browser has to bring it.
+
+    Returns
+    -------
+    Dash
+        ``.server`` is the WSGI application.
+    """
+    shelf = Shelf(logbook)
+    app = Dash(
+        "dashboard",
+        assets_folder=str(Path(__file__).parent / "assets"),
+        serve_locally=True,
+        enable_mcp=False,
+        update_title=None,
+        suppress_callback_exceptions=True,
+        include_pages_meta=False,
+        health_endpoint="healthz",
+        on_error=_tell,
+        index_string=_INDEX.replace("VARIABLES", css_variables()),
+    )
+    app.layout = _shell
+    guard.install(app.server, hosts=hosts, script_hashes=app.csp_hashes, share_key=share_key)
+    _register_debrief(app.server, shelf)
+    _register_way(app, shelf)
+    for page in (review, rider, compare):
+        page.register(app, shelf)
+    return app
+
+
+def _shell() -> html.Div:
+    """What stays while pages come and go."""
+    screen = Screen.read(flask.request.cookies.get(SCREEN_COOKIE) if flask.has_request_context() else "")
+    return html.Div(
+        [
+            html.A("To the content", href="#content", className="skip"),
+            dcc.Location(id="url", refresh=False),
+            dcc.Store(id="screen", data=screen.words),
+            dcc.Store(id="title"),
+            dcc.Store(id="done"),
+            dcc.Store(id="remembered"),
+            html.Div(id="notice", role="status"),
+            html.Div(id="page"),
+        ]
+    )
+
+
+def _register_way(app: Dash, shelf: Shelf) -> None:
+    @app.callback(
+        Output("page", "children"),
+        Output("title", "data"),
+        Input("url", "pathname"),
+        Input("url", "search"),
+        State("screen", "data"),
+    )
+    def show_page(path: str, search: str, screen: str) -> tuple[list[Any], str]:
+        return open_page(shelf, path, parse(search), Screen.read(screen))
+
+    app.clientside_callback(
+        ClientsideFunction("bothends", "arrived"), Output("done", "data"), Input("title", "data")
+    )
+    app.clientside_callback(
+        ClientsideFunction("bothends", "remember"),
+        Output("remembered", "data"),
+        Input("travel", "relayoutData"),
+        Input("trace", "relayoutData"),
+    )
+    app.clientside_callback(
+        ClientsideFunction("bothends", "cursor"),
+        Output("remembered", "data", allow_duplicate=True),
+        Input("travel", "hoverData"),
+        prevent_initial_call=True,
+    )
+
+
+def open_page(shelf: Shelf, path: str | None, view: View, screen: Screen) -> tuple[list[Any], str]:
+    """The page at an address and its title; a page that says why, when there is nothing to show."""
+    path = "/" + (path or "").strip("/")
+    try:
+        return _page(shelf, path, view, screen)
+    except LogbookError as error:
+        entries = _entries(shelf)
+        return parts.problem(path, view, "This run cannot be shown", str(error), entries), "Not found"
+    except Exception:
+        reference = secrets.token_hex(4)
+        log.exception("page %s failed (%s)", path, reference)
+        words = f"Something went wrong here; it is in the log of the server as {reference}."
+        return parts.problem(path, view, "This page failed", words), "Failed"
+
+
+def _page(shelf: Shelf, path: str, view: View, screen: Screen) -> tuple[list[Any], str]:
+    if path in _OF_ONE_RUN and not view.run:
+        entries = shelf.runs()
+        if len(entries) != 1:
+            return runs.layout(shelf, view, screen), TITLES[runs.PATH]
+        view = View(run=entries[0].run_id)
+    layout = PAGES.get(path)
+    if layout is None:
+        return parts.problem(path, view, "No such page", f"There is nothing at {path}."), "Not found"
+    return layout(shelf, view, screen), TITLES[path]
+
+
+def _entries(shelf: Shelf) -> list[Any]:
+    try:
+        return list(shelf.runs())
+    except LogbookError:
+        return []
+
+
+def _tell(error: Exception) -> Any:
+    """Show a failed callback in the notice bar: our own errors in their words, others by a reference."""
+    if isinstance(error, BothEndsError):
+        words = str(error)
+    else:
+        reference = secrets.token_hex(4)
+        log.error("callback failed (%s)", reference, exc_info=error)
+        words = f"Something went wrong; it is in the log of the server as {reference}."
+    set_props("notice", {"children": words})
+    return no_update
+
+
+def _register_debrief(server: flask.Flask, shelf: Shelf) -> None:
+    pass

@@ -1,0 +1,1 @@
+"""Pictures: ready values in, a plotly figure out. Nothing here asks the logbook or knows of Dash."""

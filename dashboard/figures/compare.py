@@ -1,0 +1,112 @@
+"""Two runs lap by lap: every dot is a lap, before above and open, after below and filled."""
+
+from dataclasses import dataclass
+
+import plotly.graph_objects as go
+
+from dashboard.theme import Theme, template
+from telemetry.arrays import End
+
+# Height of one row of dots on the screen. [px]
+ROW_PX = 74
+FOOT_PX = 60
+
+
+@dataclass(frozen=True)
+class Dots:
+    """One number over the laps of both runs, and what is said of it."""
+
+    label: str
+    verdict: str
+    before: tuple[tuple[int, float], ...]
+    after: tuple[tuple[int, float], ...]
+    before_mean: float | None
+    after_mean: float | None
+    end: End | None = None
+
+
+def height_px(rows: int) -> int:
+    """Height the picture needs. [px]"""
+    return ROW_PX * rows + FOOT_PX
+
+
+def lap_dots(rows: list[Dots], theme: Theme, *, x_title: str, digits: int, line_at: float | None = None) -> go.Figure:
+    """Rows of dots on one axis.
+
+    Parameters
+    ----------
+    rows : list of Dots
+        From top to bottom.
+    theme : Theme
+    x_title : str
+    digits : int
+        Of a read-out.
+    line_at : float or None
+        A value worth a line, such as 1 for a ratio.
+    """
+    figure = go.Figure()
+    for place, row in enumerate(rows):
+        colour = {"front": theme.front, "rear": theme.rear}.get(row.end or "", theme.ink)
+        word = {"front": theme.front_word, "rear": theme.rear_word}.get(row.end or "", theme.ink)
+        for laps, mean, name, symbol, y in (
+            (row.before, row.before_mean, "before", "circle-open", place + 0.02),
+            (row.after, row.after_mean, "after", "circle", place + 0.30),
+        ):
+            figure.add_trace(_dots(laps, name, symbol, y, colour, digits))
+            if mean is not None:
+                figure.add_trace(_mean(mean, name, y, theme, digits))
+        figure.add_annotation(
+            x=0,
+            xref="paper",
+            xanchor="left",
+            y=place - 0.34,
+            yanchor="middle",
+            align="left",
+            showarrow=False,
+            text=f"<b>{row.label}</b>: {row.verdict}",
+            font={"color": word, "size": 13},
+        )
+    lines = [{"type": "line", "xref": "paper", "x0": 0, "x1": 1, "y0": place - 0.55, "y1": place - 0.55,
+              "line": {"color": theme.rule, "width": 1}} for place in range(1, len(rows))]  # fmt: skip
+    if line_at is not None:
+        lines.append({"type": "line", "x0": line_at, "x1": line_at, "yref": "paper", "y0": 0, "y1": 1,
+                      "line": {"color": theme.soft, "width": 1.2, "dash": "dash"}})  # fmt: skip
+    figure.update_layout(
+        template=template(theme),
+        dragmode=False,
+        hovermode="closest",
+        margin={"l": 10, "r": 10, "t": 4, "b": 46},
+        xaxis={"title": {"text": x_title}, "fixedrange": True, "zeroline": False},
+        yaxis={"visible": False, "fixedrange": True, "range": [len(rows) - 0.5, -0.58]},
+        shapes=lines,
+    )
+    if not rows:
+        figure.update_layout(xaxis={"visible": False}, yaxis={"range": [0.5, -0.58]})
+        figure.add_annotation(text="Not known in either run.", x=0.5, y=0, xref="paper", showarrow=False)
+    return figure
+
+
+def _dots(
+    laps: tuple[tuple[int, float], ...], name: str, symbol: str, y: float, colour: str, digits: int
+) -> go.Scatter:
+    return go.Scatter(
+        x=[value for _, value in laps],
+        y=[y] * len(laps),
+        text=[f"{name}, lap {lap}" for lap, _ in laps],
+        mode="markers",
+        marker={"symbol": symbol, "size": 12, "color": colour, "opacity": 0.85,
+                "line": {"width": 2 if name == "before" else 0.5, "color": colour}},
+        hovertemplate=f"%{{text}}: %{{x:.{digits}f}}<extra></extra>",
+        name=name,
+    )  # fmt: skip
+
+
+def _mean(mean: float, name: str, y: float, theme: Theme, digits: int) -> go.Scatter:
+    return go.Scatter(
+        x=[mean],
+        y=[y],
+        mode="markers",
+        marker={"symbol": "line-ns", "size": 22, "line": {"width": 2, "color": theme.ink}},
+        hovertemplate=f"{name}, mean: %{{x:.{digits}f}}<extra></extra>",
+        name=f"{name} mean",
+    )

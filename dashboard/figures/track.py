@@ -1,0 +1,208 @@
+"""The lap as a map: corners by number, where travel ran out, where the bike was not settled.
+
+Without a position the lap is drawn as one straight line, from start to finish.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import plotly.graph_objects as go
+
+from dashboard.theme import Theme, template
+from telemetry.arrays import End, FloatArray
+
+# A lap of 4 km at this count has a point every 3 m: finer than a line is wide.
+MAP_POINTS = 1400
+
+
+@dataclass(frozen=True)
+class Spot:
+    """One stop on the map, with its sentence. [m]"""
+
+    end: End
+    kind: str
+    x_m: float
+    y_m: float
+    text: str
+
+
+@dataclass(frozen=True)
+class Ribbon:
+    """A stretch of the lap in which the bike was not settled, with its sentence. [m]"""
+
+    x_m: FloatArray
+    y_m: FloatArray
+    text: str
+
+
+@dataclass(frozen=True)
+class Label:
+    """A corner number beside the line. [m]"""
+
+    text: str
+    x_m: float
+    y_m: float
+
+
+@dataclass(frozen=True)
+class TrackPicture:
+    """What the map shows.
+
+    ``axis`` is where each point of the line lies on the travel picture's axis. ``straight`` is the title of
+    that axis when the log has no position: the line is then straight and x runs along it.
+    """
+
+    x_m: FloatArray
+    y_m: FloatArray
+    axis: FloatArray
+    corners: tuple[Label, ...] = ()
+    spots: tuple[Spot, ...] = ()
+    ribbons: tuple[Ribbon, ...] = ()
+    straight: str = ""
+
+
+def track_map(picture: TrackPicture, theme: Theme, *, big: bool = False) -> go.Figure:
+    """The map, north up, one scale for both directions.
+
+    Parameters
+    ----------
+    picture : TrackPicture
+    theme : Theme
+    big : bool
+        Wider lines and larger letters, for a phone in the sun.
+    """
+    size = 1.5 if big else 1.0
+    figure = go.Figure()
+    figure.add_trace(
+        go.Scatter(
+            x=picture.x_m,
+            y=picture.y_m,
+            customdata=picture.axis,
+            mode="lines",
+            line={"color": theme.rule if not big else theme.soft, "width": 7 * size, "shape": "linear"},
+            hoverinfo="skip",
+            name="lap",
+        )
+    )
+    for ribbon in picture.ribbons:
+        figure.add_trace(_ribbon(ribbon, theme, size))
+    figure.add_traces(_start(picture, theme, size))
+    for end in ("front", "rear"):
+        for kind in ("topped_out", "bottomed"):
+            spots = [spot for spot in picture.spots if spot.end == end and spot.kind == kind]
+            if spots:
+                figure.add_trace(_spots(end, kind, spots, theme, size))
+    figure.update_layout(
+        template=template(theme),
+        dragmode=False,
+        hovermode="closest",
+        margin={"l": 8, "r": 8, "t": 8, "b": 40 if picture.straight else 8},
+        **_axes(picture),
+        annotations=[
+            {
+                "x": label.x_m,
+                "y": label.y_m,
+                "text": f"<b>{label.text}</b>",
+                "showarrow": False,
+                "font": {"size": 13 * size, "color": theme.ink},
+            }
+            for label in picture.corners
+        ],
+    )
+    return figure
+
+
+def beside(x_m: FloatArray, y_m: FloatArray, at: int, offset_m: float) -> tuple[float, float]:
+    """A point ``offset_m`` away from the line at index ``at``, on the side away from the middle of the map."""
+    low, high = max(at - 8, 0), min(at + 8, len(x_m) - 1)
+    along = np.array([x_m[high] - x_m[low], y_m[high] - y_m[low]])
+    length = float(np.hypot(*along)) or 1.0
+    normal = np.array([-along[1], along[0]]) / length
+    outwards = np.array([x_m[at] - np.nanmean(x_m), y_m[at] - np.nanmean(y_m)])
+    side = 1.0 if float(normal @ outwards) >= 0 else -1.0
+    return float(x_m[at] + side * offset_m * normal[0]), float(y_m[at] + side * offset_m * normal[1])
+
+
+def _axes(picture: TrackPicture) -> dict:
+    hidden = {"visible": False, "fixedrange": True}
+    if picture.straight:
+        low, high = float(picture.x_m[0]), float(picture.x_m[-1])
+        pad = 0.02 * (high - low)
+        return {
+            "xaxis": {
+                "fixedrange": True,
+                "showgrid": False,
+                "range": [low - pad, high + pad],
+                "title": {"text": picture.straight},
+            },
+            "yaxis": {**hidden, "range": [-1, 1]},
+        }
+    return {
+        "xaxis": {**hidden, "range": _padded(picture.x_m)},
+        "yaxis": {**hidden, "scaleanchor": "x", "range": _padded(picture.y_m)},
+    }
+
+
+def _padded(values: FloatArray) -> list[float]:
+    if not len(values) or not np.isfinite(values).any():
+        return [0.0, 1.0]
+    low, high = float(np.nanmin(values)), float(np.nanmax(values))
+    pad = 0.10 * max(high - low, 50.0)
+    return [low - pad, high + pad]
+
+
+def _ribbon(ribbon: Ribbon, theme: Theme, size: float) -> go.Scatter:
+    return go.Scatter(
+        x=ribbon.x_m,
+        y=ribbon.y_m,
+        text=[ribbon.text] * len(ribbon.x_m),
+        mode="lines",
+        line={"color": theme.unsettled, "width": 11 * size, "dash": "4px,3px"},
+        hovertemplate="%{text}<extra></extra>",
+        name="not settled",
+    )
+
+
+def _spots(end: str, kind: str, spots: list[Spot], theme: Theme, size: float) -> go.Scatter:
+    colour = theme.front if end == "front" else theme.rear
+    bottomed = kind == "bottomed"
+    shape = "triangle-up" if end == "front" else "triangle-down"
+    return go.Scatter(
+        x=[spot.x_m for spot in spots],
+        y=[spot.y_m for spot in spots],
+        text=[spot.text for spot in spots],
+        mode="markers",
+        marker={
+            "symbol": shape if bottomed else f"{shape}-open",
+            "size": (17 if bottomed else 10) * size,
+            "color": colour,
+            "line": {"width": 1.5 if bottomed else 2, "color": theme.paper if bottomed else colour},
+        },
+        hovertemplate="%{text}<extra></extra>",
+        name=f"{end} {kind}",
+    )
+
+
+def _start(picture: TrackPicture, theme: Theme, size: float) -> list[go.Scatter]:
+    """A short bar across the line at the start, and an arrow head in the direction of travel."""
+    if len(picture.x_m) < 20:
+        return []
+    ahead = min(len(picture.x_m) - 1, len(picture.x_m) // 40 + 1)
+    x, y = picture.x_m, picture.y_m
+    angle = float(np.degrees(np.arctan2(x[ahead] - x[0], y[ahead] - y[0])))
+    common = {"hoverinfo": "skip", "mode": "markers", "name": "start"}
+    return [
+        go.Scatter(
+            x=[x[0]],
+            y=[y[0]],
+            marker={"symbol": "line-ew", "size": 20 * size, "angle": angle,
+                    "line": {"width": 3, "color": theme.ink}},
+            **common,
+        ),
+        go.Scatter(
+            x=[x[ahead]],
+            y=[y[ahead]],
+            marker={"symbol": "arrow", "size": 12 * size, "angle": angle, "color": theme.ink},
+            **common,
+        ),
+    ]  # fmt: skip

@@ -1,0 +1,293 @@
+"""The signature picture: travel of both ends over a lap, mirrored, front above the line and rear below.
+
+Both are measured outwards from full extension, on the same scale. Where both ends move together the picture
+is symmetrical.
+"""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import plotly.graph_objects as go
+
+from dashboard.theme import Theme, template
+from dashboard.thin import packed_line
+from telemetry.arrays import ENDS, End, FloatArray
+
+# Lower and upper edge of each panel, as shares of the height of the picture.
+PANELS: dict[str, tuple[float, float]] = {"front": (0.58, 1.0), "rear": (0.16, 0.58), "speed": (0.0, 0.12)}
+_AXES = {"front": "y", "rear": "y2", "speed": "y3"}
+# Room beyond the stroke, so that a mark at the stop is not cut.
+_HEADROOM = 1.10
+_STEPS_MM = (10.0, 20.0, 25.0, 50.0, 100.0)
+# plotly.js draws more ticks than this on request; more are not read.
+_MOST_TICKS = 4
+
+
+@dataclass(frozen=True)
+class Mark:
+    """One stop: where along the axis, how far compressed, and its sentence. [axis unit, mm]"""
+
+    end: End
+    kind: str
+    x: float
+    travel_mm: float
+    text: str
+
+
+@dataclass(frozen=True)
+class Band:
+    """A stretch of the axis with a short label."""
+
+    x0: float
+    x1: float
+    label: str = ""
+
+
+@dataclass(frozen=True)
+class TravelPicture:
+    """What the picture shows; an end without a sensor is not in ``travel_mm``.
+
+    Parameters
+    ----------
+    x : ndarray of shape (n_samples,)
+        Never falling. [m or s]
+    travel_mm : mapping of end to ndarray of shape (n_samples,)
+    speed_km_h : ndarray of shape (n_samples,) or None
+    stroke_mm : mapping of end to float
+        At the same place as the travel. [mm]
+    x_title, plane : str
+    marks : tuple of Mark
+    unsettled, corners, dividers : tuple of Band
+        Oscillation, corners by number, starts of laps.
+    masked : mapping of end to tuple of Band
+    """
+
+    x: FloatArray
+    travel_mm: dict[End, FloatArray]
+    stroke_mm: dict[End, float]
+    x_title: str
+    plane: str = "wheel"
+    speed_km_h: FloatArray | None = None
+    marks: tuple[Mark, ...] = ()
+    unsettled: tuple[Band, ...] = ()
+    corners: tuple[Band, ...] = ()
+    dividers: tuple[Band, ...] = ()
+    masked: dict[End, tuple[Band, ...]] = field(default_factory=dict)
+
+
+def lines(picture: TravelPicture) -> list[tuple[str, FloatArray]]:
+    """The long lines in the order they are drawn: a zoom replaces exactly these."""
+    found = [(str(end), picture.travel_mm[end]) for end in ENDS if end in picture.travel_mm]
+    if picture.speed_km_h is not None:
+        found.append(("speed", picture.speed_km_h))
+    return found
+
+
+def full_range(x: FloatArray) -> tuple[float, float]:
+    """The whole axis; never empty, so that plotly does not choose one of its own."""
+    if not len(x):
+        return 0.0, 1.0
+    low, high = float(x[0]), float(x[-1])
+    return (low, high) if high > low else (low, low + 1.0)
+
+
+def mirrored_travel(
+    picture: TravelPicture, theme: Theme, zoom: tuple[float, float] | None = None, *, touch: bool = False
+) -> go.Figure:
+    """Front above, rear below, both outwards; road speed as a strip at the foot.
+
+    Parameters
+    ----------
+    picture : TravelPicture
+    theme : Theme
+    zoom : (float, float) or None
+    touch : bool
+        On a touch screen a sideways drag reads values and a vertical one scrolls the page.
+    """
+    figure = go.Figure(layout=_layout(picture, theme, zoom, touch))
+    for name, values in lines(picture):
+        x, y = packed_line(picture.x, values, zoom)
+        figure.add_trace(_line(name, x, y, theme))
+    for end in ENDS:
+        figure.add_traces(_stop_marks(picture, end, theme))
+    return figure
+
+
+def _line(name: str, x: dict[str, str], y: dict[str, str], theme: Theme) -> go.Scatter:
+    if name == "speed":
+        return go.Scatter(
+            x=x,
+            y=y,
+            name="road speed",
+            yaxis="y3",
+            mode="lines",
+            line={"color": theme.soft, "width": 1.2},
+            hovertemplate="%{y:.0f} km/h",
+        )
+    front = name == "front"
+    return go.Scatter(
+        x=x,
+        y=y,
+        name=name,
+        yaxis=_AXES[name],
+        mode="lines",
+        line={"color": theme.front if front else theme.rear, "width": 1.3},
+        fill="tozeroy",
+        fillcolor=theme.front_fill if front else theme.rear_fill,
+        hovertemplate="%{y:.1f} mm",
+    )
+
+
+def _stop_marks(picture: TravelPicture, end: End, theme: Theme) -> list[go.Scatter]:
+    """Filled arrow heads, outwards, where an end bottomed; open ones, inwards, where it topped out."""
+    colour = theme.front_word if end == "front" else theme.rear_word
+    outwards, inwards = ("triangle-up", "triangle-down") if end == "front" else ("triangle-down", "triangle-up")
+    drawn = []
+    for kind, symbol in (("bottomed", outwards), ("topped_out", f"{inwards}-open")):
+        chosen = [mark for mark in picture.marks if mark.end == end and mark.kind == kind]
+        if not chosen:
+            continue
+        # Beside the line, not on it: beyond the deepest travel, or just off the centre line.
+        offset = 0.045 * _span_mm(picture)
+        drawn.append(
+            go.Scatter(
+                x=[mark.x for mark in chosen],
+                y=[mark.travel_mm + offset if kind == "bottomed" else offset for mark in chosen],
+                text=[mark.text for mark in chosen],
+                yaxis=_AXES[end],
+                mode="markers",
+                marker={"symbol": symbol, "size": 11, "color": colour, "line": {"width": 2, "color": colour}},
+                hovertemplate="%{text}<extra></extra>",
+                name=f"{end} {kind}",
+            )
+        )
+    return drawn
+
+
+def _span_mm(picture: TravelPicture) -> float:
+    """The longer of both strokes: both halves have one scale, or the mirror would lie."""
+    return max(picture.stroke_mm.values(), default=130.0)
+
+
+def _ticks_mm(span_mm: float) -> list[float]:
+    step = next((s for s in _STEPS_MM if span_mm / s <= _MOST_TICKS), 100.0)
+    return [float(v) for v in np.arange(step, span_mm + 1e-9, step)]
+
+
+def _layout(
+    picture: TravelPicture, theme: Theme, zoom: tuple[float, float] | None, touch: bool
+) -> go.Layout:
+    reach = _span_mm(picture) * _HEADROOM
+    ticks = _ticks_mm(_span_mm(picture))
+    travel_axis = {"fixedrange": True, "tickvals": ticks, "zeroline": True, "ticklabelstandoff": 4}
+    return go.Layout(
+        template=template(theme),
+        dragmode=False if touch else "zoom",
+        hovermode="x unified",
+        hoversubplots="axis",
+        margin={"l": 44, "r": 10, "t": 24, "b": 44},
+        xaxis={
+            "range": list(zoom or full_range(picture.x)),
+            "title": {"text": picture.x_title},
+            "anchor": "y3",
+            "showgrid": False,
+            "zeroline": False,
+            "showspikes": True,
+            "spikemode": "across",
+            "spikesnap": "cursor",
+            "spikethickness": 1,
+            "spikecolor": theme.soft,
+            "spikedash": "solid",
+        },
+        yaxis={**travel_axis, "domain": PANELS["front"], "range": [0, reach]},
+        yaxis2={**travel_axis, "domain": PANELS["rear"], "range": [reach, 0], "anchor": "x"},
+        yaxis3={"fixedrange": True, "domain": PANELS["speed"], "nticks": 3, "anchor": "x", "zeroline": False},
+        shapes=_shapes(picture, theme),
+        annotations=_annotations(picture, theme),
+    )
+
+
+def _shapes(picture: TravelPicture, theme: Theme) -> list[dict]:
+    shapes = [
+        _box(band, PANELS["rear"][0], PANELS["front"][1], theme.corner_fill, layer="below")
+        for band in picture.corners
+    ]
+    shapes += [
+        _box(band, *PANELS["rear"], theme.unsettled_fill, edge=theme.unsettled) for band in picture.unsettled
+    ]
+    for end, bands in picture.masked.items():
+        shapes += [_box(band, *PANELS[end], theme.masked_fill) for band in bands]
+    for end, stroke_mm in picture.stroke_mm.items():
+        colour = theme.front if end == "front" else theme.rear
+        shapes.append(
+            {
+                "type": "line",
+                "xref": "paper",
+                "x0": 0,
+                "x1": 1,
+                "yref": _AXES[end],
+                "y0": stroke_mm,
+                "y1": stroke_mm,
+                "line": {"color": colour, "width": 1, "dash": "dash"},
+            }
+        )
+    shapes += [
+        {
+            "type": "line",
+            "x0": band.x0,
+            "x1": band.x0,
+            "yref": "paper",
+            "y0": 0,
+            "y1": 1,
+            "line": {"color": theme.soft, "width": 1, "dash": "dot"},
+        }
+        for band in picture.dividers
+    ]
+    return shapes
+
+
+def _box(
+    band: Band, y0: float, y1: float, fill: str, *, edge: str | None = None, layer: str = "above"
+) -> dict:
+    line = {"width": 1.2, "color": edge} if edge else {"width": 0}
+    return {
+        "type": "rect",
+        "x0": band.x0,
+        "x1": band.x1,
+        "yref": "paper",
+        "y0": y0,
+        "y1": y1,
+        "fillcolor": fill,
+        "line": line,
+        "layer": layer,
+    }
+
+
+def _annotations(picture: TravelPicture, theme: Theme) -> list[dict]:
+    plain = {"showarrow": False, "yref": "paper"}
+    notes = [
+        {**plain, "x": (b.x0 + b.x1) / 2, "y": 1.0, "yanchor": "bottom", "text": b.label,
+         "font": {"color": theme.soft, "size": 12}}
+        for b in (*picture.corners, *picture.dividers)
+        if b.label
+    ]  # fmt: skip
+    notes += [
+        {**plain, "x": (b.x0 + b.x1) / 2, "y": PANELS["rear"][0], "yanchor": "bottom", "text": b.label,
+         "font": {"color": theme.unsettled, "size": 12}}
+        for b in picture.unsettled
+        if b.label
+    ]  # fmt: skip
+    left = {**plain, "xref": "paper", "x": 0.004, "xanchor": "left"}
+    for end, y, anchor in (("front", PANELS["front"][1], "top"), ("rear", PANELS["rear"][0], "bottom")):
+        colour = theme.front_word if end == "front" else theme.rear_word
+        missing = "" if end in picture.travel_mm else ": no sensor in this log"
+        notes.append(
+            {**left, "y": y, "yanchor": anchor, "text": f"<b>{end}</b> {picture.plane} travel{missing} [mm]",
+             "bgcolor": theme.paper, "opacity": 0.9, "font": {"color": colour, "size": 13}}
+        )  # fmt: skip
+    if picture.speed_km_h is not None:
+        notes.append(
+            {**left, "y": PANELS["speed"][1], "yanchor": "top", "text": "road speed [km/h]",
+             "bgcolor": theme.paper, "opacity": 0.9, "font": {"color": theme.soft, "size": 12}}
+        )  # fmt: skip
+    return notes

@@ -1,0 +1,114 @@
+"""Keeps the dashboard to the machine and the people it is meant for.
+
+The dashboard has no users or passwords: it answers on this machine only. A web page from elsewhere, open in the
+same browser, must not read it (DNS rebinding) or make it do something (cross-site requests). When it is shared
+with a phone in the same network, a random key in the printed address lets that phone in.
+"""
+
+import hmac
+from collections.abc import Callable, Iterable
+from urllib.parse import urlsplit
+
+from flask import Flask, Request, Response, abort, request
+
+LOCAL_HOSTS = ("127.0.0.1", "localhost")
+KEY_COOKIE = "bothends-key"
+KEY_ARGUMENT = "key"
+MAX_BODY_BYTES = 4 * 1024 * 1024
+_READING = ("GET", "HEAD", "OPTIONS")
+_HEADERS = {
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "no-referrer",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+}
+
+
+def install(
+    server: Flask, *, hosts: Iterable[str], script_hashes: Callable[[], Iterable[str]], share_key: str | None
+) -> None:
+    """Put the checks before, and the headers behind, every answer of a server.
+
+    Parameters
+    ----------
+    server : Flask
+    hosts : iterable of str
+        Names it answers to, without port.
+    script_hashes : callable
+        CSP hashes of the page's inline scripts; asked at the first answer, when Dash has added them all.
+    share_key : str or None
+        Asked of everyone but this machine's own browser is not possible over one address, so when there is
+        a key, everyone needs it.
+    """
+    allowed = frozenset(name.lower() for name in hosts)
+    policy: list[str] = []
+
+    @server.before_request
+    def check() -> Response | None:
+        refuse_strangers(request, allowed)
+        return ask_for_key(request, share_key) if share_key else None
+
+    @server.after_request
+    def seal(response: Response) -> Response:
+        if not policy:
+            policy.append(content_security_policy(script_hashes()))
+        response.headers["Content-Security-Policy"] = policy[0]
+        for name, value in _HEADERS.items():
+            response.headers[name] = value
+        return response
+
+    server.config["MAX_CONTENT_LENGTH"] = MAX_BODY_BYTES
+
+
+def content_security_policy(script_hashes: Iterable[str]) -> str:
+    """Only what this server sends may be loaded or asked; inline styles are Dash's own."""
+    scripts = " ".join(("'self'", *script_hashes))
+    return "; ".join(
+        (
+            "default-src 'self'",
+            f"script-src {scripts}",
+            "style-src 'self' 'unsafe-inline'",
+            "img-src 'self' data: blob:",
+            "font-src 'self' data:",
+            "connect-src 'self'",
+            "worker-src 'self' blob:",
+            "object-src 'none'",
+            "base-uri 'none'",
+            "form-action 'self'",
+            "frame-ancestors 'none'",
+        )
+    )
+
+
+def refuse_strangers(asked: Request, allowed: frozenset[str]) -> None:
+    """Refuse another host name (421), a foreign origin (403), and a callback that is not JSON (415)."""
+    if host_name(asked.host) not in allowed:
+        abort(421)
+    if asked.method not in _READING:
+        origin = asked.headers.get("Origin")
+        if origin is not None and urlsplit(origin).netloc.lower() != asked.host.lower():
+            abort(403)
+        if asked.headers.get("Sec-Fetch-Site", "none") not in ("same-origin", "none"):
+            abort(403)
+        if asked.path.startswith("/_dash") and not asked.is_json:
+            abort(415)
+
+
+def host_name(host: str) -> str:
+    """The name in a Host header, without its port."""
+    return (urlsplit(f"//{host}").hostname or "").lower()
+
+
+def ask_for_key(asked: Request, share_key: str) -> Response | None:
+    """Let in who has the key: once in the address, from then on in a cookie; others get 403."""
+    if _same(asked.cookies.get(KEY_COOKIE, ""), share_key):
+        return None
+    if not _same(asked.args.get(KEY_ARGUMENT, ""), share_key):
+        abort(403)
+    answer = Response(status=303, headers={"Location": asked.path})
+    answer.set_cookie(KEY_COOKIE, share_key, httponly=True, samesite="Strict")
+    return answer
+
+
+def _same(given: str, key: str) -> bool:
+    return hmac.compare_digest(given.encode(), key.encode())

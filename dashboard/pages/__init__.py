@@ -1,0 +1,1 @@
+"""Pages: each has ``layout(shelf, view, screen)`` and, where something changes in place, ``register``."""

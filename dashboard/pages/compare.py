@@ -1,0 +1,196 @@
+"""Two runs against each other: what was changed, what came of it, and how sure that is."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from dash import Dash, Input, Output, dcc, html
+
+from dashboard.figures.compare import Dots, height_px, lap_dots
+from dashboard.pages import parts
+from dashboard.pages.parts import Screen, section
+from dashboard.shelf import Shelf
+from dashboard.theme import Theme
+from dashboard.urlstate import View, parse, to_query
+from dashboard.words import number
+from telemetry.setup import Comparison, ExcludedLap, LapValues, MetricComparison, compare
+
+PATH = "/compare"
+VIEW = "compare-view"
+_DIGITS = {"mm": 1, "mm/s": 0, "deg": 2, "s": 2}
+_BALANCE = ("balance.compression", "balance.rebound")
+# Mirrored like the travel picture: deepest travel outermost, front above, rear below.
+_TRAVEL = (
+    "front.travel.max_mm",
+    "front.travel.p95_mm",
+    "front.travel.median_mm",
+    "rear.travel.median_mm",
+    "rear.travel.p95_mm",
+    "rear.travel.max_mm",
+)
+
+
+def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
+    """The page for two runs; asks for them when they are not chosen.
+
+    Raises
+    ------
+    LogbookError
+        If there is no such run.
+    """
+    bar = _bar(shelf, view)
+    if not (view.run and view.other):
+        words = "Choose a run before and a run after the change."
+        return parts.page(PATH, view, "Compare", bar, html.Section(html.P(words), className="part alone"))
+    found = comparison(shelf, view)
+    shown = figures(found, screen.theme)
+    return parts.page(
+        PATH,
+        view,
+        "Compare",
+        dcc.Store(id=VIEW, data={"search": to_query(view), "screen": screen.words}),
+        bar,
+        section(
+            "The verdict",
+            parts.sentences(found.sentences),
+            *(parts.caution(words) for words in found.cautions),
+            note="After against before.",
+        ),
+        section("What was changed", _changes(found)),
+        _picture("Travel used", "compare-travel", shown["compare-travel"], found, _TRAVEL,
+                 "Every dot is a lap: before open and above, after filled and below; the bar is their mean. "
+                 "Front rows above, rear rows below, deepest travel outermost."),
+        _picture("Speed balance", "compare-balance", shown["compare-balance"], found, _BALANCE,
+                 "Rear over front, RMS wheel speed. At 1 both ends move alike; to the right the rear moves "
+                 "faster."),
+        section("The numbers", _numbers(found.metrics), note=found.method),
+        section("Laps left out", _excluded(found.excluded)) if found.excluded else None,
+    )  # fmt: skip
+
+
+def comparison(shelf: Shelf, view: View) -> Comparison:
+    """The second run of a view against its first."""
+    return compare(
+        shelf.summary(view.run), shelf.summary(view.other), shelf.sheet(view.run), shelf.sheet(view.other)
+    )
+
+
+def _bar(shelf: Shelf, view: View) -> html.Div:
+    runs = shelf.runs()
+    swap = html.A(
+        "Swap", href=PATH + to_query(View(run=view.other, other=view.run)), className="in button", id="swap"
+    )
+    return html.Div(
+        [
+            parts.run_choice(runs, view.run, label="Before", name="run"),
+            parts.run_choice(runs, view.other, label="After", name="other"),
+            swap if view.run and view.other else None,
+        ],
+        className="bar",
+        role="group",
+        **{"aria-label": "Runs compared"},
+    )
+
+
+def figures(found: Comparison, theme: Theme) -> dict[str, Any]:
+    """The pictures, by id."""
+    return {
+        "compare-travel": lap_dots(dots(found, _TRAVEL), theme, x_title="wheel travel [mm]", digits=1),
+        "compare-balance": lap_dots(
+            dots(found, _BALANCE), theme, x_title="speed, rear over front", digits=3, line_at=1.0
+        ),
+    }
+
+
+def dots(found: Comparison, keys: Sequence[str]) -> list[Dots]:
+    """Rows of a picture, in the order of ``keys``; a number that was not compared is left out."""
+    by_key = {row.key: row for row in found.metrics}
+    return [_dots(by_key[key]) for key in keys if key in by_key]
+
+
+def _dots(row: MetricComparison) -> Dots:
+    end = row.key.partition(".")[0]
+    return Dots(
+        label=row.label,
+        verdict=verdict_words(row),
+        before=tuple(zip(row.a.laps, row.a.values, strict=True)),
+        after=tuple(zip(row.b.laps, row.b.values, strict=True)),
+        before_mean=row.a.mean,
+        after_mean=row.b.mean,
+        end="front" if end == "front" else "rear" if end == "rear" else None,
+    )
+
+
+def verdict_words(row: MetricComparison) -> str:
+    """The verdict of one row, with the size of a clear difference."""
+    if row.verdict in ("higher", "lower") and row.difference is not None:
+        sign = "+" if row.difference > 0 else ""
+        return f"{row.verdict}, {sign}{number(row.difference, _digits(row), row.unit)}"
+    return row.verdict
+
+
+def _digits(row: MetricComparison) -> int:
+    return _DIGITS.get(row.unit, 3)
+
+
+def _picture(title: str, name: str, figure: Any, found: Comparison, keys: Sequence[str], note: str) -> Any:
+    rows = max(len(dots(found, keys)), 1)
+    box = html.Div(parts.graph(name, figure, "rows"), style={"height": f"{height_px(rows)}px"})
+    return section(title, box, note=note)
+
+
+def _changes(found: Comparison) -> Any:
+    if not found.changes:
+        return html.P("Nothing that was written down differs.")
+    rows = [(change.what, change.before, change.after, change.kind) for change in found.changes]
+    return parts.table(
+        ("what", "before", "after", "kind"),
+        rows,
+        "From the setup sheets and bike files",
+        classes=("", "n", "n", ""),
+    )
+
+
+def _numbers(rows: Sequence[MetricComparison]) -> Any:
+    body = [
+        (
+            f"{row.label} [{row.unit}]" if row.unit else row.label,
+            _mean_and_spread(row.a, _digits(row)),
+            _mean_and_spread(row.b, _digits(row)),
+            "–" if row.difference is None else number(row.difference, _digits(row)),
+            "–"
+            if row.ci95 is None
+            else f"{number(row.ci95[0], _digits(row))} to {number(row.ci95[1], _digits(row))}",
+            f"{row.verdict} ({row.reason})" if row.reason else row.verdict,
+        )
+        for row in rows
+    ]
+    head = ("number", "before, mean ± spread", "after, mean ± spread", "difference", "95 % interval", "verdict")
+    return parts.table(
+        head, body, "Means over laps, spread between laps", classes=("", "n", "n", "n", "n", "")
+    )
+
+
+def _mean_and_spread(values: LapValues, digits: int) -> str:
+    if values.mean is None:
+        return "–"
+    spread = "" if values.sd is None else f" ± {number(values.sd, digits)}"
+    return f"{number(values.mean, digits)}{spread} ({len(values.values)} laps)"
+
+
+def _excluded(laps: Sequence[ExcludedLap]) -> html.Ul:
+    side = {"a": "before", "b": "after"}
+    return html.Ul([html.Li(f"{side[lap.run]}, lap {lap.lap}: {lap.reason}") for lap in laps])
+
+
+def register(app: Dash, shelf: Shelf) -> None:
+    """Another theme, in place; other runs are another page."""
+
+    @app.callback(
+        Output("compare-travel", "figure"),
+        Output("compare-balance", "figure"),
+        Input(VIEW, "data"),
+        prevent_initial_call=True,
+    )
+    def show(said: dict[str, str]) -> list[Any]:
+        found = comparison(shelf, parse(said["search"]))
+        return list(figures(found, Screen.read(said["screen"]).theme).values())

@@ -1,0 +1,325 @@
+"""The numbers of a review as tables and sentences: front and rear side by side, everything with its unit."""
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from dash import html
+
+from dashboard.pages import parts
+from dashboard.scene import Scene
+from dashboard.urlstate import View, to_query
+from dashboard.words import (
+    NOT_KNOWN,
+    STOP_WORDS,
+    event_place,
+    lap_time,
+    number,
+    percent,
+    sentence,
+    times,
+)
+from telemetry.arrays import ENDS, End
+from telemetry.balance.balance import Balance, Ratio
+from telemetry.motion.summary import EndSummary, PlaneSummary, SpeedSide
+from telemetry.notes import QualityNote, Step
+from telemetry.summary import LapSummary, Summary
+
+SEVERITY = {"refused": "✕ Refused", "warning": "! Warning", "info": "Note"}
+_BOTH = ("", "front", "rear")
+
+
+def lead(scene: Scene) -> str:
+    """The chosen lap in one sentence."""
+    if scene.lap is None:
+        complete = sum(lap.complete for lap in scene.summary.laps)
+        return f"Shown below: the whole run, {complete} complete of {len(scene.summary.laps)} laps."
+    lap = scene.lap
+    part = "" if lap.complete else " (part lap)"
+    ends = "; ".join(_end_words(end, lap.ends[end]) for end in ENDS if end in lap.ends)
+    return f"Shown below: lap {lap.lap}{part}, {lap_time(lap.time_s)}. {sentence(ends)}."
+
+
+def _end_words(end: End, found: EndSummary) -> str:
+    if not found.valid_share:
+        return f"{end}: no valid travel"
+    bottomed = times(len(found.bottomed)) if found.bottomed else "never"
+    topped_out = f", topped out {times(len(found.topped_out))}" if found.topped_out else ""
+    return (
+        f"{end} used {number(found.wheel.travel.used_pct)} % of its wheel travel, bottomed {bottomed}{topped_out}"
+    )
+
+
+def places(scene: Scene) -> list[Any]:
+    """Where travel ran out and where the rear was not settled, each with its place."""
+    return [_stops(scene), *_oscillations(scene)]
+
+
+def _lap_number(lap: int | None) -> str:
+    return "–" if lap is None else str(lap)
+
+
+def _stops(scene: Scene) -> Any:
+    bottomed = [stop for stop in scene.stops if stop.kind == "bottomed"]
+    topped_out = [stop for stop in scene.stops if stop.kind == "topped_out"]
+    if not scene.stops:
+        return html.P("Neither end reached a stop here.")
+    rows = [
+        (
+            f"{stop.end} {STOP_WORDS[stop.kind]}",
+            event_place(stop),
+            _lap_number(stop.lap),
+            number(stop.travel_mm, 1),
+            number(stop.speed_mm_s),
+            number(1000 * stop.duration_s),
+        )
+        for stop in (*bottomed, *topped_out)
+    ]
+    head = ("what", "where", "lap", "wheel travel [mm]", "arrived at [mm/s]", "stayed [ms]")
+    return parts.table(head, rows, "Where travel ran out", classes=("", "", "n", "n", "n", "n"))
+
+
+def _oscillations(scene: Scene) -> list[Any]:
+    answer = scene.summary.oscillation
+    said = {"yes": "Suspected loss of rear damping", "no": "No sign of lost rear damping"}
+    verdict = said.get(answer.verdict, "Lost rear damping: cannot tell")
+    words = html.P([html.B(f"{verdict}. "), answer.reason])
+    if not scene.oscillations:
+        return [words]
+    rows = [
+        (
+            event_place(event),
+            _lap_number(event.lap),
+            number(event.end_s - event.start_s, 2),
+            number(event.frequency_hz, 1),
+            f"{number(event.damping_ratio, 2)} ({number(event.damping_ratio_ci95[0], 2)} to "
+            f"{number(event.damping_ratio_ci95[1], 2)})",
+            number(event.amplitude_mm, 1),
+            percent(event.confidence),
+        )
+        for event in scene.oscillations
+    ]
+    head = ("where", "lap", "lasted [s]", "[Hz]", "damping ratio (95 %)", "wheel [mm rms]", "confidence")
+    caption = "Where the rear was not settled"
+    return [words, parts.table(head, rows, caption, classes=("", "n", "n", "n", "n", "n", "n"))]
+
+
+def numbers(scene: Scene) -> list[Any]:
+    """Travel, speed and balance of the lap or run."""
+    return [_travel(scene), _speed(scene), *_balance(scene.balance)]
+
+
+def _row(
+    words: str, scene: Scene, read: Callable[[PlaneSummary], float], digits: int = 0
+) -> tuple[str, str, str]:
+    """One number of both ends; an end without a sensor has a dash."""
+    found = [number(read(scene.planes[end]), digits) if end in scene.planes else "–" for end in ENDS]
+    return words, found[0], found[1]
+
+
+def _travel(scene: Scene) -> Any:
+    stroke = [number(scene.stroke_mm[end], 1) if end in scene.ends else "–" for end in ENDS]
+    counts = [
+        (len(scene.ends[end].bottomed), len(scene.ends[end].topped_out)) if end in scene.ends else ("–", "–")
+        for end in ENDS
+    ]
+    rows = [
+        ("stroke [mm]", *stroke),
+        _row("most [mm]", scene, lambda p: p.travel.max_mm, 1),
+        _row("left at the deepest point [mm]", scene, lambda p: p.travel.margin_mm, 1),
+        _row("deepest, of the stroke [%]", scene, lambda p: p.travel.used_pct, 1),
+        _row("95 % of the time below [mm]", scene, lambda p: p.travel.p95_mm, 1),
+        _row("median, dynamic ride height [mm]", scene, lambda p: p.travel.median_mm, 1),
+        _row("mean [mm]", scene, lambda p: p.travel.mean_mm, 1),
+        _row("least [mm]", scene, lambda p: p.travel.min_mm, 1),
+        ("bottomed", counts[0][0], counts[1][0]),
+        ("topped out", counts[0][1], counts[1][1]),
+    ]
+    return parts.table(_BOTH, rows, f"Travel at the {scene.view.plane}", classes=("", "n front", "n rear"))
+
+
+def _speed(scene: Scene) -> Any:
+    rows = []
+    sides: tuple[tuple[str, Callable[[PlaneSummary], SpeedSide]], ...] = (
+        ("compression", lambda p: p.speed.compression),
+        ("rebound", lambda p: p.speed.rebound),
+    )
+    for words, side in sides:
+        rows += [
+            _row(f"{words}, RMS [mm/s]", scene, lambda p, s=side: s(p).rms_mm_s),
+            _row(f"{words}, 95 % of it below [mm/s]", scene, lambda p, s=side: s(p).p95_mm_s),
+            _row(f"{words}, 99 % of it below [mm/s]", scene, lambda p, s=side: s(p).p99_mm_s),
+            _row(f"{words}, most [mm/s]", scene, lambda p, s=side: s(p).max_mm_s),
+            _row(f"{words}, share of the time [%]", scene, lambda p, s=side: 100 * s(p).share, 1),
+            _row(f"{words}, at low shaft speed [%]", scene, lambda p, s=side: 100 * s(p).low_speed_share, 1),
+            _row(f"{words}, at high shaft speed [%]", scene, lambda p, s=side: 100 * s(p).high_speed_share, 1),
+        ]
+    rows += [
+        _row("noise of the speed [mm/s]", scene, lambda p: p.speed.noise_mm_s, 1),
+        _row("seen up to [Hz]", scene, lambda p: p.speed.bandwidth_hz),
+    ]
+    return parts.table(_BOTH, rows, f"Speed at the {scene.view.plane}", classes=("", "n front", "n rear"))
+
+
+def _ratio(ratio: Ratio) -> str:
+    if ratio.value is None:
+        return NOT_KNOWN
+    if ratio.ci95 is None:
+        return number(ratio.value, 2)
+    return f"{number(ratio.value, 2)} ({number(ratio.ci95[0], 2)} to {number(ratio.ci95[1], 2)})"
+
+
+def _balance(balance: Balance) -> list[Any]:
+    if balance.reason:
+        return [html.P([html.B("Balance cannot be told. "), balance.reason])]
+    speed, bump, pitch = balance.speed_ratio, balance.same_bump, balance.pitch
+    rows: list[tuple[str, Any, Any]] = [
+        ("RMS wheel speed", number(speed.compression, 2), number(speed.rebound, 2)),
+    ]
+    if bump is not None:
+        rows.append(
+            (f"on the same bump, {bump.pairs} pairs", _ratio(bump.compression), _ratio(bump.rebound))
+        )
+    phases = [
+        (
+            row.phase,
+            percent(row.time_share),
+            number(row.compression_ratio, 2),
+            number(row.rebound_ratio, 2),
+            number(row.front_mean_mm, 1),
+            number(row.rear_mean_mm, 1),
+            number(row.pitch_mean_deg, 2),
+        )
+        for row in balance.per_phase
+    ]
+    found = [
+        parts.table(
+            ("rear over front", "compression", "rebound"),
+            rows,
+            "Balance: 1 is both ends alike, above 1 the rear moves faster",
+            classes=("", "n", "n"),
+        ),
+        parts.table(
+            ("pitch", "mean [deg]", "least [deg]", "most [deg]", "rate, RMS [deg/s]"),
+            [
+                (
+                    "nose down positive",
+                    number(pitch.mean_deg, 2),
+                    number(pitch.min_deg, 2),
+                    number(pitch.max_deg, 2),
+                    number(pitch.rms_rate_deg_s, 1),
+                )
+            ],
+            "Pitch, from the two wheel travels",
+            classes=("", "n", "n", "n", "n"),
+        ),
+    ]
+    if phases:
+        head = (
+            "phase",
+            "time",
+            "compression, rear/front",
+            "rebound, rear/front",
+            "front mean [mm]",
+            "rear mean [mm]",
+            "pitch [deg]",
+        )
+        found.append(
+            parts.table(
+                head,
+                phases,
+                "By phase of the corner, at the wheel",
+                classes=("", "n", "n", "n", "n front", "n rear", "n"),
+            )
+        )
+    return found
+
+
+def laps_table(summary: Summary, view: View) -> Any:
+    """One row a lap; its number leads to it."""
+    if not summary.laps:
+        return html.P("No laps were found in this log, so it is shown as one stretch.")
+    head = (
+        "lap",
+        "time",
+        "front deepest [%]",
+        "rear deepest [%]",
+        "front bottomed",
+        "rear bottomed",
+        "compression, rear/front",
+        "rebound, rear/front",
+        "front masked",
+        "rear masked",
+    )
+    rows = [_lap_row(lap, view) for lap in summary.laps]
+    classes = ("", "n", "n front", "n rear", "n front", "n rear", "n", "n", "n front", "n rear")
+    return parts.table(head, rows, "Every lap, at the wheel", classes=classes)
+
+
+def _lap_row(lap: LapSummary, view: View) -> Sequence[Any]:
+    def of(end: End, read: Callable[[EndSummary], str]) -> str:
+        return read(lap.ends[end]) if end in lap.ends else "–"
+
+    ratio = lap.balance.speed_ratio
+    link = html.A(
+        f"{lap.lap}" + ("" if lap.complete else ", part"),
+        href="/" + to_query(View(run=view.run, lap=lap.lap, plane=view.plane, against=view.against)),
+        className="in",
+    )
+    return (
+        link,
+        lap_time(lap.time_s),
+        *(of(end, lambda e: number(e.wheel.travel.used_pct)) for end in ENDS),
+        *(of(end, lambda e: str(len(e.bottomed))) for end in ENDS),
+        number(ratio.compression, 2),
+        number(ratio.rebound, 2),
+        *(percent(lap.masked_share.get(end, 0.0), 1) if end in lap.ends else "–" for end in ENDS),
+    )
+
+
+def quality(summary: Summary) -> list[Any]:
+    """How the log was made, what is wrong with it, what was done to it, and which values numbers rest on."""
+    run = summary.run
+    distance = "" if run.distance_m is None else f", {number(run.distance_m / 1000, 1, 'km')}"
+    valid = "; ".join(
+        f"{end} usable {percent(summary.ends[end].valid_share, 1)} of the time"
+        if end in summary.ends
+        else f"{end}: no sensor"
+        for end in ENDS
+    )
+    how = (
+        f"{run.source}: {number(run.duration_s)} s{distance}, {number(run.sample_rate_hz)} Hz, "
+        f"laps from {run.lap_source}. {sentence(valid)}."
+    )
+    notes = html.Ul([_note(note) for note in summary.quality], className="notes")
+    return [
+        html.P(how),
+        notes if summary.quality else html.P("Nothing was found wrong with the log."),
+        html.Details(
+            [
+                html.Summary("What was done to the data, and the bike-file values the numbers rest on"),
+                html.Ol([html.Li(_step(step)) for step in summary.history]) if summary.history else None,
+                parts.table(
+                    ("bike file", "value"),
+                    [(key, f"{value:g}") for key, value in summary.bike_values.items()],
+                    "Bike-file values",
+                    classes=("", "n"),
+                )
+                if summary.bike_values
+                else None,
+            ]
+        ),
+    ]
+
+
+def _note(note: QualityNote) -> html.Li:
+    where = "" if note.start_s is None else f" From {number(note.start_s, 1)} s"
+    where += "" if note.end_s is None else f" to {number(note.end_s, 1)} s."
+    channel = f"[{note.channel}] " if note.channel else ""
+    return html.Li(
+        [html.B(f"{SEVERITY[note.severity]}. "), f"{channel}{note.message}{where}"], className=note.severity
+    )
+
+
+def _step(step: Step) -> str:
+    settings = ", ".join(f"{key} {value}" for key, value in step.settings.items())
+    return f"{step.name}: {settings}" if settings else step.name

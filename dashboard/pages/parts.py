@@ -1,0 +1,232 @@
+"""Pieces that every page is put together from. Components only; no page knows another's."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from dash import dcc, html
+
+from dashboard.scene import chosen_lap
+from dashboard.theme import GRAPH_CONFIG, Theme, named
+from dashboard.urlstate import View, to_query
+from dashboard.words import lap_name
+from telemetry.logbook import RunEntry
+from telemetry.summary import Finding, LapSummary, Summary
+
+NAV = (("/runs", "Runs"), ("/", "Review"), ("/rider", "Rider"), ("/compare", "Compare"))
+
+
+@dataclass(frozen=True)
+class Screen:
+    """What the browser says of itself: colours, and whether it is driven by touch."""
+
+    theme: Theme
+    touch: bool
+
+    @classmethod
+    def read(cls, said: object) -> "Screen":
+        """From what the page's script left in the cookie or a store, such as "dark touch"."""
+        words = str(said or "").replace("-", " ").split()
+        return cls(named(words[0] if words else ""), "touch" in words)
+
+    @property
+    def words(self) -> str:
+        """The same in words, for `read`."""
+        return f"{self.theme.name} touch" if self.touch else self.theme.name
+
+
+def page(active: str, view: View, title: str, *content: Any, subtitle: Any = None) -> list[Any]:
+    """A page: the band at its head with the way to the others, its title, its content."""
+    return [
+        html.Header(
+            [
+                html.A(
+                    [html.Span(className="mark", **{"aria-hidden": "true"}), "Both Ends"],
+                    href="/runs",
+                    className="in brand",
+                ),
+                html.Nav([_nav_link(path, words, active, view) for path, words in NAV], **{"aria-label": "Pages"}),
+                html.Button(
+                    [html.Span("Dark", className="when-light"), html.Span("Light", className="when-dark")],
+                    id="theme-switch",
+                    className="quiet",
+                    **{"aria-label": "Switch between light and dark"},
+                ),
+            ],
+            className="band",
+        ),
+        html.Main(
+            [
+                html.Div([html.H1(title, tabIndex=-1), subtitle], className="title"),
+                *content,
+            ],
+            id="content",
+            tabIndex=-1,
+        ),
+    ]  # fmt: skip
+
+
+def _nav_link(path: str, words: str, active: str, view: View) -> html.A:
+    here = {"aria-current": "page"} if path == active else {}
+    carried = replace(view, zoom=None) if path != "/compare" else replace(view, zoom=None, lap="quickest")
+    return html.A(words, href=path + to_query(carried), className="in", **here)
+
+
+def section(title: str, *content: Any, note: Any = None, name: str = "") -> html.Section:
+    """A section: its heading and what it shows in the margin, the content beside it."""
+    return html.Section(
+        [
+            html.Div([html.H2(title), html.P(note, className="note") if note else None], className="margin"),
+            html.Div(content, className="body"),
+        ],
+        className="part",
+        **({"id": name} if name else {}),
+    )
+
+
+def choice(
+    label: str,
+    name: str,
+    options: Sequence[tuple[str, str]],
+    chosen: str,
+    *,
+    start: str = "",
+    wide: bool = False,
+) -> Any:
+    """One of several, as the browser's own list; the page's script acts on a change.
+
+    ``start`` is what it stands at when the address says nothing.
+    """
+    return html.Label(
+        [
+            html.Span(label),
+            html.Select(
+                [html.Option(words, value=value, selected=value == chosen) for value, words in options],
+                id=f"choose-{name}",
+                **{"data-choose": name, "data-start": start},
+            ),
+        ],
+        className="choice wide" if wide else "choice",
+    )
+
+
+def either(label: str, name: str, options: Sequence[tuple[str, str]], chosen: str) -> Any:
+    """One of two or three, as buttons that stay pressed."""
+    return html.Div(
+        [
+            html.Span(label, className="label"),
+            *(
+                html.Button(
+                    words,
+                    id=f"{name}-{value}",
+                    **{
+                        "data-choose": name,
+                        "data-value": value,
+                        "aria-pressed": "true" if value == chosen else "false",
+                    },
+                )
+                for value, words in options
+            ),
+        ],
+        role="group",
+        className="either",
+        **{"aria-label": label},
+    )
+
+
+def graph(name: str, figure: Any, height: str) -> html.Div:
+    """A picture in a box that has the height: the graph itself takes whatever its box has."""
+    return html.Div(
+        dcc.Graph(id=name, figure=figure, config=GRAPH_CONFIG, responsive=True), className=f"picture {height}"
+    )
+
+
+def table(
+    head: Sequence[str], rows: Iterable[Sequence[Any]], caption: str, *, classes: Sequence[str] = ()
+) -> html.Div:
+    """A table with a caption; the first cell of a row is its heading. ``classes`` are per column."""
+    columns = [*classes, *[""] * (len(head) - len(classes))]
+    body = [
+        html.Tr(
+            [
+                html.Th(cell, scope="row") if place == 0 else html.Td(cell, className=columns[place] or None)
+                for place, cell in enumerate(row)
+            ]
+        )
+        for row in rows
+    ]
+    return html.Div(
+        html.Table(
+            [
+                html.Caption(caption),
+                html.Thead(
+                    html.Tr(
+                        [html.Th(words, scope="col", className=columns[i] or None) for i, words in enumerate(head)]
+                    )
+                ),
+                html.Tbody(body),
+            ]
+        ),
+        className="scroll",
+        tabIndex=0,
+        role="region",
+        **{"aria-label": caption},
+    )  # fmt: skip
+
+
+def sentences(words: Sequence[str]) -> html.Ol:
+    """Verdicts, read aloud in this order; the first is the largest."""
+    return html.Ol([html.Li(sentence) for sentence in words], className="verdicts")
+
+
+def finding(found: Finding) -> html.Li:
+    """One thing worth trying, with its caution."""
+    return html.Li(
+        [
+            html.H3(found.title),
+            html.P(found.evidence),
+            html.P([html.B("Try: "), found.suggestion]),
+            caution(found.caution) if found.caution else None,
+        ]
+    )
+
+
+def caution(words: str) -> html.P:
+    """A caution: a word and a shape first, colour second."""
+    return html.P([html.B("⚠ Caution. "), words], className="caution")
+
+
+def run_name(entry: RunEntry) -> str:
+    """A run in a list: name, then date and place where they are known."""
+    return ", ".join(part for part in (entry.name or entry.run_id, entry.date, entry.place) if part)
+
+
+def run_choice(runs: Sequence[RunEntry], chosen: str, *, label: str = "Run", name: str = "run") -> Any:
+    """The list of runs; a run that is not in the logbook leaves it without a choice."""
+    options = [(entry.run_id, run_name(entry)) for entry in runs]
+    if chosen not in {entry.run_id for entry in runs}:
+        options.insert(0, ("", "choose"))
+    return choice(label, name, options, chosen, wide=True)
+
+
+def lap_choice(summary: Summary, chosen: LapSummary | None, start: LapSummary | None) -> Any:
+    """The laps of a run with their times, the quickest marked, and the whole run (None)."""
+    quickest = chosen_lap(summary, View())
+    options = [("whole", "Whole run")]
+    options += [
+        (str(lap.lap), lap_name(lap) + (", quickest" if lap is quickest else "")) for lap in summary.laps
+    ]
+    return choice("Lap", "lap", options, _lap_value(chosen), start=_lap_value(start))
+
+
+def _lap_value(lap: LapSummary | None) -> str:
+    return "whole" if lap is None else str(lap.lap)
+
+
+def problem(active: str, view: View, title: str, words: str, runs: Sequence[RunEntry] = ()) -> list[Any]:
+    """A page that says why there is nothing to show, and the way on."""
+    links = html.Ul(
+        [html.Li(html.A(run_name(e), href="/" + to_query(View(run=e.run_id)), className="in")) for e in runs]
+    )
+    way_on = [html.P("These runs are in the logbook:"), links] if runs else []
+    return page(active, View(), title, html.Section([html.P(words), *way_on], className="part alone"))

@@ -1,0 +1,205 @@
+"""The rider's page, for a phone in the sun: the lap as a map and a few plain sentences."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import Any
+
+from dash import Dash, Input, Output, dcc, html
+
+from dashboard import scene as scenes
+from dashboard.figures.track import track_map
+from dashboard.pages import parts
+from dashboard.pages.parts import Screen
+from dashboard.scene import Scene
+from dashboard.shelf import Shelf
+from dashboard.urlstate import View, parse, to_query
+from dashboard.words import RIDER_STOP_WORDS, number, rider_place, sentence, times, which_laps
+from telemetry.arrays import ENDS, End
+from telemetry.damping.oscillation import OscillationEvent
+from telemetry.motion.summary import StopEvent
+
+PATH = "/rider"
+VIEW = "rider-view"
+_SHAPES = {"front": "▲", "rear": "▼"}
+
+
+@dataclass(frozen=True)
+class Place:
+    """What happened at one place, on which laps and how often."""
+
+    end: End
+    what: str
+    where: str
+    laps: tuple[int | None, ...]
+
+
+def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
+    """The page for a run; all laps together unless one is chosen.
+
+    Raises
+    ------
+    LogbookError
+        If there is no such run.
+    """
+    view = _all_laps_unless_chosen(view)
+    scene = scenes.open_scene(shelf, view)
+    shown = render(shelf, scene, screen)
+    return parts.page(
+        PATH,
+        view,
+        "For the rider",
+        dcc.Store(id=VIEW, data={"search": to_query(view), "screen": screen.words}),
+        html.Div(
+            [
+                parts.run_choice(shelf.runs(), view.run),
+                parts.lap_choice(scene.summary, scene.lap, None),
+            ],
+            className="bar",
+            role="group",
+            **{"aria-label": "What is shown"},
+        ),
+        html.Div(shown["rider-says"], id="rider-says", role="status"),
+        parts.graph("rider-map", shown["rider-map"], "rider-map"),
+        html.Ul(
+            [
+                html.Li([html.Span("▲", className="front"), " front ran out of travel"]),
+                html.Li([html.Span("▼", className="rear"), " rear ran out of travel"]),
+                html.Li([html.Span("▬ ▬", className="unsettled"), " rear not settled"]),
+            ],
+            className="key big",
+        ),
+        html.Div(shown["rider-places"], id="rider-places"),
+    )
+
+
+def _all_laps_unless_chosen(view: View) -> View:
+    return replace(view, lap="whole") if view.lap == "quickest" else view
+
+
+def render(shelf: Shelf, scene: Scene, screen: Screen) -> dict[str, Any]:
+    """Everything on the page that follows the lap or the theme, by its id."""
+    picture = scenes.track_picture(shelf, scene)
+    without = replace(picture, spots=tuple(spot for spot in picture.spots if spot.kind == "bottomed"))
+    return {
+        "rider-says": headline(scene),
+        "rider-map": track_map(without, screen.theme, big=True),
+        "rider-places": [
+            html.P("This log has no position, so the lap is drawn as a straight line.")
+            if picture.straight
+            else None,
+            *places(scene),
+        ],
+    }
+
+
+def headline(scene: Scene) -> list[Any]:
+    """The answer in up to three short sentences, and the caution where one is due."""
+    words = [_travel_words(scene, end) for end in ENDS]
+    words.append(_settled_words(scene))
+    cautions = [found.caution for found in scene.summary.findings if found.caution]
+    urgent = scene.summary.oscillation.verdict == "yes"
+    return [
+        *(html.P(line, className="say") for line in words),
+        parts.caution(cautions[0]) if urgent and cautions else None,
+    ]
+
+
+def _travel_words(scene: Scene, end: End) -> str:
+    found = scene.ends.get(end)
+    if found is None:
+        return f"The {end} was not measured."
+    if not found.valid_share:
+        return f"The {end} cannot be judged: no valid travel was logged."
+    if found.bottomed:
+        return f"The {end} ran out of travel {times(len(found.bottomed))}."
+    return f"The {end} never ran out of travel."
+
+
+def _settled_words(scene: Scene) -> str:
+    answer = scene.summary.oscillation
+    if answer.verdict == "cannot_tell":
+        return f"Whether the rear stayed settled cannot be told: {answer.reason}"
+    if scene.oscillations:
+        return f"The rear was not settled {times(len(scene.oscillations))}."
+    return "The rear stayed settled." if scene.lap is None else "No unsettled stretch was found on this lap."
+
+
+def places(scene: Scene) -> list[Any]:
+    """Where it happened, one large line a place; where an end came all the way up stands apart."""
+    out = grouped(stop for stop in scene.stops if stop.kind == "bottomed")
+    unsettled = grouped(scene.oscillations)
+    up = grouped(stop for stop in scene.stops if stop.kind == "topped_out")
+    several = scene.lap is None
+    parts_: list[Any] = []
+    if out or unsettled:
+        parts_.append(html.H2("Where"))
+        parts_.append(
+            html.Ul([_line(place, several) for place in (*out, *unsettled)], className="places big")
+        )
+    for event in scene.oscillations[:1]:
+        parts_.append(
+            html.P(
+                f"Not settled means the rear kept moving up and down, about {number(event.frequency_hz)} times "
+                "a second, as if hardly damped.",
+                className="note",
+            )
+        )
+    if up:
+        parts_.append(
+            html.Details(
+                [
+                    html.Summary("Where a wheel hung at full extension"),
+                    html.P("Once a lap over a crest is normal.", className="note"),
+                    html.Ul([_line(place, several) for place in up], className="places"),
+                ]
+            )
+        )
+    return parts_
+
+
+def grouped(events: Iterable[StopEvent | OscillationEvent]) -> list[Place]:
+    """Events of the same kind at the same place as one, in the order they come along the lap."""
+    found: dict[tuple, list[StopEvent | OscillationEvent]] = {}
+    ordered = sorted(events, key=lambda e: e.distance_m if e.distance_m is not None else float("inf"))
+    for event in ordered:
+        key = (*_what(event), rider_place(event.corner, event.phase, event.distance_m))
+        found.setdefault(key, []).append(event)
+    return [
+        Place(end, what, where, tuple(event.lap for event in here)) for (end, what, where), here in found.items()
+    ]
+
+
+def _what(event: StopEvent | OscillationEvent) -> tuple[End, str]:
+    if isinstance(event, StopEvent):
+        return event.end, RIDER_STOP_WORDS[event.kind]
+    return "rear", "was not settled"
+
+
+def _line(place: Place, several_laps: bool) -> html.Li:
+    shape = "▬" if place.what == "was not settled" else _SHAPES[place.end]
+    look = "unsettled" if place.what == "was not settled" else place.end
+    often = f", {times(len(place.laps))}" if len(place.laps) > len(set(place.laps)) else ""
+    laps = f" {which_laps(place.laps)}" if several_laps and which_laps(place.laps) else ""
+    return html.Li(
+        [
+            html.Span(shape, className=f"shape {look}", **{"aria-hidden": "true"}),
+            html.Span(
+                [html.B(sentence(place.where)), html.Br(), f"{place.end} {place.what}{laps}{often}"]
+            ),
+        ]
+    )
+
+
+def register(app: Dash, shelf: Shelf) -> None:
+    """Another lap or theme, in place."""
+
+    @app.callback(
+        Output("rider-says", "children"),
+        Output("rider-map", "figure"),
+        Output("rider-places", "children"),
+        Input(VIEW, "data"),
+        prevent_initial_call=True,
+    )
+    def show(said: dict[str, str]) -> list[Any]:
+        scene = scenes.open_scene(shelf, _all_laps_unless_chosen(parse(said["search"])))
+        return list(render(shelf, scene, Screen.read(said["screen"])).values())

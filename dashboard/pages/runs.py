@@ -1,0 +1,77 @@
+"""The runs of the logbook, each with its first verdict and the way to its pages."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from dash import html
+
+from dashboard.pages import parts
+from dashboard.pages.parts import Screen
+from dashboard.shelf import Shelf
+from dashboard.urlstate import View, to_query
+from telemetry.errors import LogbookError
+from telemetry.logbook import RunEntry
+
+PATH = "/runs"
+# Verdicts are read for this many runs; a longer list would make the page wait for its last line.
+_WITH_VERDICT = 40
+
+
+def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
+    """All runs, as the logbook orders them."""
+    runs = list(shelf.runs())
+    if not runs:
+        return parts.page(
+            PATH,
+            View(),
+            "No runs yet",
+            html.Section(
+                [
+                    html.P("This logbook is empty. Add a log to it, then load this page again:"),
+                    html.Pre("bothends add LOG.csv --bike BIKE.toml"),
+                ],
+                className="part alone",
+            ),
+        )
+    return parts.page(
+        PATH,
+        view,
+        "Runs",
+        html.Ol(
+            [_run(shelf, runs, place, place < _WITH_VERDICT) for place in range(len(runs))],
+            className="runs",
+        ),
+    )
+
+
+def _run(shelf: Shelf, runs: Sequence[RunEntry], place: int, with_verdict: bool) -> html.Li:
+    entry = runs[place]
+    query = to_query(View(run=entry.run_id))
+    about = (entry.date, entry.place, entry.bike, entry.rider, entry.outing and f"outing {entry.outing}")
+    before = runs[place + 1] if place + 1 < len(runs) else None
+    links = [
+        html.A("Review", href="/" + query, className="in button"),
+        html.A("Rider", href="/rider" + query, className="in button"),
+        html.A("Debrief", href=f"/debrief/{entry.run_id}", target="_blank", className="button"),
+    ]
+    if before is not None:
+        to = to_query(View(run=before.run_id, other=entry.run_id))
+        links.append(
+            html.A(f"Compare with {before.name or before.run_id}", href="/compare" + to, className="in button")
+        )
+    return html.Li(
+        [
+            html.H2(html.A(entry.name or entry.run_id, href="/" + query, className="in")),
+            html.P(" · ".join(part for part in about if part), className="note"),
+            html.P(_verdict(shelf, entry.run_id), className="say") if with_verdict else None,
+            html.P(entry.notes) if entry.notes else None,
+            html.Div(links, className="links"),
+        ]
+    )
+
+
+def _verdict(shelf: Shelf, run_id: str) -> str:
+    try:
+        return next(iter(shelf.summary(run_id).verdicts), "")
+    except LogbookError as error:
+        return str(error)

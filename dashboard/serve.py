@@ -1,0 +1,93 @@
+"""Serve the dashboard from this machine: one address, printed when it answers, opened in the browser."""
+
+import secrets
+import socket
+import threading
+import webbrowser
+from collections.abc import Callable
+
+from dashboard import guard
+from dashboard.app import create_app
+from dashboard.shelf import Logbook
+
+HOST = "127.0.0.1"
+PORT = 8417
+# An address that is documentation only (RFC 5737): asking the way to it sends nothing.
+_NOWHERE = ("192.0.2.1", 9)
+
+
+def serve(
+    logbook: Logbook,
+    *,
+    port: int = PORT,
+    open_browser: bool = True,
+    share: bool = False,
+    say: Callable[[str], None] = print,
+) -> None:
+    """Serve until interrupted.
+
+    Parameters
+    ----------
+    logbook : Logbook
+    port : int
+        Taken when free; otherwise any free one.
+    open_browser : bool
+    share : bool
+        Also answer to other machines of the network, such as a phone; they need the key in the address.
+    say : callable
+        Gets the lines for the person at the terminal, ``READY http://...`` when it answers.
+    """
+    server, address = make_server(logbook, port=port, share=share)
+    if open_browser:
+        threading.Timer(0.3, webbrowser.open, (address,)).start()
+    say(f"READY {address}")
+    say("Stop with Ctrl+C.")
+    try:
+        server.run()
+    except KeyboardInterrupt:
+        pass
+    finally:
+        server.close()
+
+
+def make_server(logbook: Logbook, *, port: int = 0, share: bool = False):  # noqa: ANN201 - waitress has no types
+    """A server ready to run, and the address to open.
+
+    Parameters
+    ----------
+    logbook : Logbook
+    port : int
+        0 takes any free one.
+    share : bool
+
+    Returns
+    -------
+    server, address
+    """
+    from waitress import create_server
+
+    host = network_address() if share else HOST
+    key = secrets.token_urlsafe(16) if share else None
+    app = create_app(logbook, hosts=(*guard.LOCAL_HOSTS, host), share_key=key)
+    settings = {
+        "host": "0.0.0.0" if share else HOST,
+        "threads": 8,
+        "ident": "bothends",
+        "max_request_body_size": guard.MAX_BODY_BYTES,
+    }
+    try:
+        server = create_server(app.server, port=port, **settings)
+    except OSError:
+        server = create_server(app.server, port=0, **settings)
+    query = f"?{guard.KEY_ARGUMENT}={key}" if key else ""
+    return server, f"http://{host}:{server.effective_port}/{query}"
+
+
+def network_address() -> str:
+    """This machine's address in its network, or the local one when it has none."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(_NOWHERE)
+            return str(probe.getsockname()[0])
+        except OSError:
+            return HOST

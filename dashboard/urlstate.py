@@ -1,0 +1,111 @@
+"""What is on the screen, as a frozen value, and as the query string of the address.
+
+Query strings are typed, pasted and made up by strangers: `parse` takes any text and never raises. It says
+nothing of whether a run or a lap exists; a page finds that out by asking the logbook.
+"""
+
+import math
+import re
+from dataclasses import dataclass
+from typing import Literal
+from urllib.parse import parse_qs, urlencode
+
+Plane = Literal["wheel", "shaft"]
+Against = Literal["distance", "time"]
+LapChoice = int | Literal["quickest", "whole"]
+
+# Ids are made by the logbook; anything else in the address is not one and is not looked up.
+_RUN_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,79}")
+
+
+@dataclass(frozen=True)
+class View:
+    """One state of a page.
+
+    Parameters
+    ----------
+    run : str
+        Run id, "" when none is chosen.
+    other : str
+        The run it is compared with, "" when none.
+    lap : int, "quickest" or "whole"
+        A lap by its number, the quickest complete one, or the whole run.
+    plane : {"wheel", "shaft"}
+        Where travel and speed are taken.
+    against : {"distance", "time"}
+        What a lap is drawn against; a whole run is always drawn against time.
+    zoom : (float, float) or None
+        Shown stretch of the horizontal axis, in its unit, rising; None is all of it. [m or s]
+    """
+
+    run: str = ""
+    other: str = ""
+    lap: LapChoice = "quickest"
+    plane: Plane = "wheel"
+    against: Against = "distance"
+    zoom: tuple[float, float] | None = None
+
+
+def parse(search: str | None) -> View:
+    """Read the query of an address; whatever cannot be understood is left at its default.
+
+    Parameters
+    ----------
+    search : str or None
+        With or without the leading question mark. Of a repeated name the first value counts.
+
+    Returns
+    -------
+    View
+    """
+    try:
+        query = parse_qs((search or "").removeprefix("?"), max_num_fields=50)
+    except ValueError:
+        return View()
+    values = {name: found[0] for name, found in query.items()}
+    return View(
+        run=_run_id(values.get("run", "")),
+        other=_run_id(values.get("other", "")),
+        lap=_lap(values.get("lap", "")),
+        plane="shaft" if values.get("at") == "shaft" else "wheel",
+        against="time" if values.get("against") == "time" else "distance",
+        zoom=_zoom(values.get("from", ""), values.get("to", "")),
+    )
+
+
+def to_query(view: View) -> str:
+    """The query of an address, with its question mark; "" for a view at its defaults."""
+    pairs: list[tuple[str, str]] = []
+    if view.run:
+        pairs.append(("run", view.run))
+    if view.other:
+        pairs.append(("other", view.other))
+    if view.lap != "quickest":
+        pairs.append(("lap", str(view.lap)))
+    if view.plane != "wheel":
+        pairs.append(("at", view.plane))
+    if view.against != "distance":
+        pairs.append(("against", view.against))
+    if view.zoom is not None:
+        pairs += [("from", repr(view.zoom[0])), ("to", repr(view.zoom[1]))]
+    return "?" + urlencode(pairs) if pairs else ""
+
+
+def _run_id(text: str) -> str:
+    return text if _RUN_ID.fullmatch(text) else ""
+
+
+def _lap(text: str) -> LapChoice:
+    if text == "whole":
+        return "whole"
+    return int(text) if re.fullmatch(r"[0-9]{1,4}", text, re.ASCII) else "quickest"
+
+
+def _zoom(start: str, end: str) -> tuple[float, float] | None:
+    try:
+        low, high = float(start), float(end)
+    except ValueError:
+        return None
+    if not (math.isfinite(low) and math.isfinite(high) and low < high):
+        return None
+    return low, high

@@ -1,0 +1,110 @@
+"""How values are said: lap times, places, and the rider's plain words. Only wording, no computing."""
+
+import math
+from collections.abc import Iterable
+
+from telemetry.arrays import End
+from telemetry.damping.oscillation import OscillationEvent
+from telemetry.motion.summary import StopEvent
+from telemetry.summary import LapSummary
+
+NOT_KNOWN = "not known"
+STOP_WORDS = {"bottomed": "bottomed", "topped_out": "topped out"}
+RIDER_STOP_WORDS = {"bottomed": "ran out of travel", "topped_out": "came all the way up"}
+_ON_THE_WAY = {
+    "braking": "braking for corner {}",
+    "entry": "going into corner {}",
+    "mid-corner": "in the middle of corner {}",
+    "drive": "coming out of corner {}",
+    "straight": "on the straight by corner {}",
+}
+_SOMEWHERE = {
+    "braking": "under braking",
+    "entry": "going into a corner",
+    "mid-corner": "in the middle of a corner",
+    "drive": "coming out of a corner",
+    "straight": "on a straight",
+}
+
+
+def number(value: float | None, digits: int = 0, unit: str = "") -> str:
+    """A value with its unit, or that it is not known."""
+    if value is None or not math.isfinite(value):
+        return NOT_KNOWN
+    text = f"{value:,.{digits}f}".replace("-", "−").replace(",", " ")
+    return f"{text} {unit}".rstrip()
+
+
+def percent(share: float | None, digits: int = 0) -> str:
+    """A share of 1 as percent."""
+    return number(None if share is None else 100 * share, digits, "%")
+
+
+def sentence(text: str) -> str:
+    """With a capital letter at its start; the rest as it is."""
+    return text[:1].upper() + text[1:]
+
+
+def lap_time(time_s: float) -> str:
+    """Minutes and seconds, as a timing sheet says it: 1:41.32."""
+    hundredths = round(time_s * 100)
+    return f"{hundredths // 6000}:{hundredths % 6000 / 100:05.2f}"
+
+
+def lap_name(lap: LapSummary) -> str:
+    """A lap for a list of laps: its number, time, and that it is a part lap."""
+    part = "" if lap.complete else ", part lap"
+    return f"Lap {lap.lap}: {lap_time(lap.time_s)}{part}"
+
+
+def place(
+    corner: int | None, phase: str | None, distance_m: float | None = None, time_s: float | None = None
+) -> str:
+    """Where something was, for a table: corner and phase as far as known, else distance, else time."""
+    if corner:
+        return f"corner {corner}, {phase}" if phase else f"corner {corner}"
+    if phase:
+        return phase
+    if distance_m is not None and math.isfinite(distance_m):
+        return f"{number(distance_m)} m into the lap"
+    return f"at {number(time_s, 1)} s" if time_s is not None else "place not known"
+
+
+def rider_place(corner: int | None, phase: str | None, distance_m: float | None = None) -> str:
+    """Where something was, as one says it to a rider."""
+    if corner:
+        return _ON_THE_WAY.get(phase or "", "at corner {}").format(corner)
+    if phase in _SOMEWHERE:
+        return _SOMEWHERE[phase]
+    if distance_m is not None and math.isfinite(distance_m):
+        return f"{round(distance_m, -1):.0f} metres after the start line"
+    return "place not known"
+
+
+def event_place(event: StopEvent | OscillationEvent) -> str:
+    """Where an event was, for a table."""
+    time_s = event.time_s if isinstance(event, StopEvent) else event.start_s
+    return place(event.corner, event.phase, event.distance_m, time_s)
+
+
+def which_laps(laps: Iterable[int | None]) -> str:
+    """The laps on which something happened, as a phrase: "on lap 2", "on laps 1, 2 and 3"."""
+    known = sorted({lap for lap in laps if lap is not None})
+    if not known:
+        return ""
+    if len(known) == 1:
+        return f"on lap {known[0]}"
+    return f"on laps {', '.join(str(lap) for lap in known[:-1])} and {known[-1]}"
+
+
+def times(count: int) -> str:
+    """How often: once, twice, 3 times."""
+    return {1: "once", 2: "twice"}.get(count, f"{count} times")
+
+
+def stop_sentence(end: End, event: StopEvent) -> str:
+    """One stop in the words of a table or a read-out."""
+    return (
+        f"{end} {STOP_WORDS[event.kind]}, {event_place(event)}: {number(event.travel_mm, 1)} mm at the wheel, "
+        f"arrived at {number(abs(event.speed_mm_s))} mm/s, stayed {number(1000 * event.duration_s)} ms"
+    )

@@ -1,0 +1,105 @@
+"""A real Chromium for tests and pictures: how it is found, started and watched."""
+
+import os
+import shutil
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from playwright.sync_api import Browser, BrowserContext, Page
+
+from dashboard.serve import make_server
+
+# --no-sandbox: containers run as root. The resolver rule makes any other address fail instead of waiting.
+FLAGS = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-dev-shm-usage",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--host-resolver-rules=MAP * ~NOTFOUND , EXCLUDE 127.0.0.1",
+)
+DESK = {"viewport": {"width": 1440, "height": 900}}
+TABLET = {"viewport": {"width": 820, "height": 1180}, "has_touch": True}
+PHONE = {"viewport": {"width": 390, "height": 844}, "is_mobile": True, "has_touch": True, "device_scale_factor": 2}
+
+HOW_TO_GET_ONE = (
+    "No Chromium found: the dashboard's tests drive a real browser. Install one with\n"
+    "    apt-get update && apt-get install -y --no-install-recommends chromium\n"
+    "or name one that is there in BOTHENDS_CHROMIUM."
+)
+_NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "msedge")
+# A page is ready when Dash waits for nothing and every graph is drawn.
+READY = """() => document.querySelector('main h1') && !document.querySelector(
+    '._dash-loading, [data-dash-is-loading=true], .dash-graph--pending') &&
+    [...document.querySelectorAll('.dash-graph')].every(graph => graph.querySelector('.main-svg'))"""
+
+
+def find_chromium() -> str | None:
+    """Path of the Chromium to use, None when there is none."""
+    named = os.environ.get("BOTHENDS_CHROMIUM")
+    return named or next((path for name in _NAMES if (path := shutil.which(name))), None)
+
+
+@contextmanager
+def serving(logbook) -> Iterator[str]:
+    """Serve a logbook from a thread; gives the address."""
+    server, address = make_server(logbook, port=0)
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    try:
+        yield address
+    finally:
+        server.close()
+        thread.join(timeout=10)
+
+
+class Watched:
+    """One browser context with one page, and everything that must not happen in it.
+
+    Parameters
+    ----------
+    browser : Browser
+    address : str
+        Of the only server it may ask.
+    settings
+        Of the context: size, touch, colour scheme.
+    """
+
+    def __init__(self, browser: Browser, address: str, **settings) -> None:
+        self.address = address
+        self.context: BrowserContext = browser.new_context(**settings)
+        self.context.set_default_timeout(15_000)
+        self.page: Page = self.context.new_page()
+        self.wrongs: list[str] = []
+        self.asked: list[str] = []
+        self.page.on("console", self._console)
+        self.page.on("pageerror", lambda error: self.wrongs.append(f"page error: {error}"))
+        self.page.on("request", self._request)
+        self.page.on("response", self._response)
+
+    def _console(self, message) -> None:
+        if message.type in ("error", "warning"):
+            self.wrongs.append(f"console {message.type}: {message.text}")
+
+    def _request(self, request) -> None:
+        self.asked.append(request.url)
+        if not request.url.startswith((self.address, "data:", "blob:")):
+            self.wrongs.append(f"left the machine: {request.url}")
+
+    def _response(self, response) -> None:
+        if response.status >= 400:
+            self.wrongs.append(f"{response.status} {response.url}")
+
+    def open(self, path: str) -> Page:
+        """Go to a page and wait until it is drawn."""
+        self.page.goto(self.address.rstrip("/") + path)
+        return self.ready()
+
+    def ready(self) -> Page:
+        """Wait until nothing is loading."""
+        self.page.wait_for_function(READY)
+        return self.page

@@ -1,0 +1,46 @@
+"""Pictures of every page in three sizes and both themes, for a person to look at.
+
+    python tests/dashboard/screenshots.py OUT [LOGBOOK]
+
+Without a logbook it shows the made-up runs of the tests.
+"""
+
+import sys
+from pathlib import Path
+
+from browser import DESK, FLAGS, HOW_TO_GET_ONE, PHONE, TABLET, Watched, find_chromium, serving
+from made_up import MadeUpLogbook, made_up
+from playwright.sync_api import sync_playwright
+
+
+def main(out: Path, logbook) -> None:
+    out.mkdir(parents=True, exist_ok=True)
+    runs = [entry.run_id for entry in logbook.runs()]
+    paths = {
+        "runs": "/runs",
+        "review": f"/?run={runs[0]}",
+        "review-whole-shaft": f"/?run={runs[0]}&lap=whole&at=shaft",
+        "rider": f"/rider?run={runs[0]}",
+        "compare": f"/compare?run={runs[min(1, len(runs) - 1)]}&other={runs[0]}",
+    }
+    with serving(logbook) as address, sync_playwright() as playwright:
+        path = find_chromium() or sys.exit(HOW_TO_GET_ONE)
+        browser = playwright.chromium.launch(executable_path=path, args=list(FLAGS))
+        for size, settings in (("desk", DESK), ("tablet", TABLET), ("phone", PHONE)):
+            for theme in ("light", "dark"):
+                watched = Watched(browser, address, color_scheme=theme, **settings)
+                for name, query in paths.items():
+                    watched.open(query).screenshot(path=out / f"{name}-{size}-{theme}.png", full_page=True)
+                print(size, theme, *watched.wrongs, sep="\n  ")
+                watched.context.close()
+        browser.close()
+
+
+if __name__ == "__main__":
+    if len(sys.argv) > 2:
+        from telemetry.logbook import Logbook
+
+        book = Logbook(sys.argv[2], create=False)
+    else:
+        book = MadeUpLogbook(made_up("second", name="Run 2, one click"), made_up("first", seed=2, deeper_mm=3))
+    main(Path(sys.argv[1]), book)
