@@ -105,24 +105,24 @@ def _larger_p(row: MetricComparison) -> float | None:
     return max(row.p_welch, row.p_student)
 
 
-def _judged(row: MetricComparison, p_adjusted: float | None, n_rows: int) -> MetricComparison:
+def _judged(row: MetricComparison, metric: Metric, p_adjusted: float | None, n_rows: int) -> MetricComparison:
     """The row with its verdict."""
     n_a, n_b = len(row.a.values), len(row.b.values)
     difference, p, p_permutation = row.difference, _larger_p(row), row.p_permutation
     if difference is None or p_permutation is None:
         needed = f"{n_a} against {n_b} laps; {MIN_LAPS} a side are needed"
         return replace(row, reason=needed if n_a or n_b else "not known on any lap")
+    row = replace(row, p_adjusted=p_adjusted, verdict="no clear difference")
     if p is None or p_adjusted is None:
-        return replace(
-            row, verdict="no clear difference", reason="no spread between laps to judge it against"
-        )
-    row = replace(row, p_adjusted=p_adjusted)
+        return replace(row, reason="no spread between laps to judge it against")
     if p_adjusted >= SIGNIFICANCE:
         alone = f"clear on its own, but not as one of {n_rows} rows" if p < SIGNIFICANCE else ""
-        return replace(row, verdict="no clear difference", reason=alone)
+        return replace(row, reason=alone)
     smallest_p = 2 / comb(n_a + n_b, n_a)  # with few laps the permutation test cannot get below this
     if smallest_p < SIGNIFICANCE <= p_permutation:
-        return replace(row, verdict="no clear difference", reason="the permutation test does not agree")
+        return replace(row, reason="the permutation test does not agree")
+    if abs(difference) < metric.least + metric.least_share * abs(row.a.mean or 0.0):
+        return replace(row, reason="steady, but smaller than two mountings of the sensors differ by")
     few = "" if smallest_p < SIGNIFICANCE else "so few laps: only if laps are spread normally"
     return replace(row, verdict="higher" if difference > 0 else "lower", reason=few)
 
@@ -141,10 +141,11 @@ def compare_laps(rows: Sequence[tuple[Metric, LapValues, LapValues]]) -> tuple[M
         In the same order.
     """
     tested = [_tested(*row) for row in rows]
-    told = [p for row in tested if (p := _larger_p(row)) is not None]
-    adjusted = iter(holm(told))
+    told = {k: p for k, row in enumerate(tested) if (p := _larger_p(row)) is not None}
+    adjusted = dict(zip(told, holm(tuple(told.values())), strict=True))
     return tuple(
-        _judged(row, None if _larger_p(row) is None else next(adjusted), len(told)) for row in tested
+        _judged(row, metric, adjusted.get(k), len(told))
+        for k, (row, (metric, _, _)) in enumerate(zip(tested, rows, strict=True))
     )
 
 
@@ -199,25 +200,24 @@ def _other_bandwidth(a: Summary, b: Summary) -> bool:
     return False
 
 
-def _figure(row: MetricComparison, value: float) -> str:
-    return f"{value:+.{decimals(row.unit)}f} {row.unit}".strip()
-
-
 def decimals(unit: str) -> int:
     """Decimals that a person wants to read of a number in this unit."""
-    return {"mm": 1, "%": 1, "mm/s": 0, "deg": 2, "s": 2}.get(unit, 3)
+    return {"mm": 1, "mm/s": 1, "deg": 2, "s": 2}.get(unit, 3)
+
+
+def _clear_words(row: MetricComparison) -> str:
+    """One clear difference as a sentence."""
+    assert row.difference is not None and row.ci95 is not None
+    places = decimals(row.unit)
+    half_width = (row.ci95[1] - row.ci95[0]) / 2
+    amount = f"{abs(row.difference):.{places}f} ± {half_width:.{places}f} {row.unit}".strip()
+    reason = f" ({row.reason})" if row.reason else ""
+    return f"{row.label[0].upper()}{row.label[1:]}: {row.verdict} by {amount}{reason}."
 
 
 def _sentences(rows: Sequence[MetricComparison]) -> tuple[str, ...]:
     """What an engineer would say: clear differences first, then what is not clear, then what is not known."""
-    clear = []
-    for row in rows:
-        if row.verdict in ("higher", "lower") and row.ci95 and row.difference is not None:
-            low, high = (_figure(row, bound) for bound in row.ci95)
-            clear.append(
-                f"{row.label.capitalize()}: {row.verdict}, {_figure(row, row.difference)} "
-                f"({low} to {high}){'; ' + row.reason if row.reason else ''}."
-            )
+    clear = [_clear_words(row) for row in rows if row.verdict in ("higher", "lower")]
     unclear = [row.label for row in rows if row.verdict == "no clear difference"]
     untold = [row.label for row in rows if row.verdict == "not enough laps to tell"]
     if not rows:
@@ -225,8 +225,8 @@ def _sentences(rows: Sequence[MetricComparison]) -> tuple[str, ...]:
     if untold and len(untold) == len(rows):
         return (f"Not enough laps to tell: {rows[0].reason}.",)
     return (
-        *(clear or ("No number differs clearly.",)),
-        *((f"No clear difference: {'; '.join(unclear)}.",) if unclear and clear else ()),
+        *clear,
+        *((f"No clear difference: {'; '.join(unclear)}.",) if unclear else ()),
         *((f"Not enough laps to tell: {'; '.join(untold)}.",) if untold else ()),
     )
 

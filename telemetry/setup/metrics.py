@@ -20,18 +20,28 @@ class Metric:
         For a person.
     ends : tuple of End
         Whose samples it rests on; empty when on none.
-    speed : bool
-        Whether it rests on travel speed, and so on the bandwidth of the differentiation.
     read : callable
         The number of a lap; None where it cannot be told.
+    least, least_share : float
+        Two mountings of the same sensors differ by as much: a smaller difference is not called. Absolute, and
+        as a share of the value.
+    speed : bool
+        Whether it rests on travel speed, and so on the bandwidth of the differentiation.
     """
 
     key: str
     label: str
     unit: str
     ends: tuple[End, ...]
-    speed: bool
     read: Callable[[LapSummary], float | None]
+    least: float = 0.0
+    least_share: float = 0.0
+    speed: bool = False
+
+
+# What a sensor gives again after it was taken off and put back: zero and gain. Common practice, no source.
+ZERO_MM = 0.5
+GAIN_SHARE = 0.01
 
 
 def _of_end(end: End, read: Callable[[EndSummary], float]) -> Callable[[LapSummary], float | None]:
@@ -39,22 +49,23 @@ def _of_end(end: End, read: Callable[[EndSummary], float]) -> Callable[[LapSumma
 
 
 def _end_metrics(end: End) -> tuple[Metric, ...]:
-    rows: tuple[tuple[str, str, str, bool, Callable[[EndSummary], float]], ...] = (
-        ("travel.median_mm", "travel, median", "mm", False, lambda e: e.wheel.travel.median_mm),
-        ("travel.p95_mm", "travel, 95 % of time below", "mm", False, lambda e: e.wheel.travel.p95_mm),
-        ("travel.max_mm", "travel, most", "mm", False, lambda e: e.wheel.travel.max_mm),
-        (
-            "speed.compression_mm_s",
-            "compression speed, RMS",
-            "mm/s",
-            True,
-            lambda e: e.wheel.speed.compression.rms_mm_s,
-        ),
-        ("speed.rebound_mm_s", "rebound speed, RMS", "mm/s", True, lambda e: e.wheel.speed.rebound.rms_mm_s),
-    )
-    return tuple(
-        Metric(f"{end}.{key}", f"{end} {label}", unit, (end,), speed, _of_end(end, read))
-        for key, label, unit, speed, read in rows
+    def travel(key: str, label: str, read: Callable[[EndSummary], float]) -> Metric:
+        return Metric(
+            f"{end}.travel.{key}", f"{end} travel, {label}", "mm", (end,), _of_end(end, read), least=ZERO_MM
+        )
+
+    def speed(key: str, label: str, read: Callable[[EndSummary], float]) -> Metric:
+        return Metric(
+            f"{end}.speed.{key}", f"{end} {label} speed, RMS", "mm/s", (end,), _of_end(end, read),
+            least_share=GAIN_SHARE, speed=True,
+        )  # fmt: skip
+
+    return (
+        travel("median_mm", "median", lambda e: e.wheel.travel.median_mm),
+        travel("p95_mm", "95 % below", lambda e: e.wheel.travel.p95_mm),
+        travel("max_mm", "most", lambda e: e.wheel.travel.max_mm),
+        speed("compression_mm_s", "compression", lambda e: e.wheel.speed.compression.rms_mm_s),
+        speed("rebound_mm_s", "rebound", lambda e: e.wheel.speed.rebound.rms_mm_s),
     )
 
 
@@ -71,39 +82,23 @@ def metrics_of(summary: Summary) -> tuple[Metric, ...]:
     tuple of Metric
     """
     damping: Mapping[int, float | None] = {row.lap: row.damping_ratio for row in summary.oscillation.fade}
+
+    def ratio(key: str, read: Callable[[LapSummary], float | None]) -> Metric:
+        return Metric(
+            f"balance.{key}", f"{key} speed, rear over front", "", ENDS, read, least_share=2 * GAIN_SHARE
+        )
+
     return (
         *(metric for end in ENDS for metric in _end_metrics(end)),
+        ratio("compression", lambda lap: lap.balance.speed_ratio.compression),
+        ratio("rebound", lambda lap: lap.balance.speed_ratio.rebound),
         Metric(
-            "balance.compression",
-            "compression speed, rear over front",
-            "",
-            ENDS,
-            False,
-            lambda lap: lap.balance.speed_ratio.compression,
+            "pitch.mean_deg", "pitch, mean (nose down positive)", "deg", ENDS,
+            lambda lap: lap.balance.pitch.mean_deg, least=0.03,  # ZERO_MM at each end of 1.4 m
         ),
         Metric(
-            "balance.rebound",
-            "rebound speed, rear over front",
-            "",
-            ENDS,
-            False,
-            lambda lap: lap.balance.speed_ratio.rebound,
-        ),
-        Metric(
-            "pitch.mean_deg",
-            "pitch, mean (nose down positive)",
-            "deg",
-            ENDS,
-            False,
-            lambda lap: lap.balance.pitch.mean_deg,
-        ),
-        Metric(
-            "rear.hop_damping_ratio",
-            "rear wheel-hop damping ratio",
-            "",
-            ("rear",),
-            False,
+            "rear.hop_damping_ratio", "rear wheel-hop damping ratio", "", ("rear",),
             lambda lap: damping.get(lap.lap),
         ),
-        Metric("lap.time_s", "lap time", "s", (), False, lambda lap: lap.time_s),
-    )
+        Metric("lap.time_s", "lap time", "s", (), lambda lap: lap.time_s),
+    )  # fmt: skip

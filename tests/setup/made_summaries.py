@@ -8,7 +8,15 @@ import numpy as np
 from telemetry.arrays import ENDS
 from telemetry.balance import Balance, PitchSummary, SpeedRatio
 from telemetry.damping import LapDamping, Oscillation
-from telemetry.motion import EndSummary, Histogram, PlaneSummary, SpeedSide, SpeedSummary, TravelSummary
+from telemetry.motion import (
+    EndSummary,
+    PlaneSummary,
+    SpeedHistogram,
+    SpeedSide,
+    SpeedSummary,
+    TravelHistogram,
+    TravelSummary,
+)
 from telemetry.summary import LapSummary, RunInfo, Summary
 
 
@@ -20,9 +28,9 @@ def end_summary(
     median=40.0, p95=80.0, most=110.0, compression=150.0, rebound=140.0, bandwidth_hz=40.0
 ) -> EndSummary:
     travel = TravelSummary(0.5, median + 1, median, p95, most, 100 * most / 125, 125 - most)
-    histogram = Histogram((0.0, 62.5, 125.0), (0.8, 0.2))
+    histogram = TravelHistogram((0.0, 62.5, 125.0), (0.8, 0.2))
     speeds = SpeedSummary(side(compression), side(rebound), 3.0, bandwidth_hz)
-    plane = PlaneSummary(travel, histogram, speeds, Histogram((-2000.0, 0.0, 2000.0), (0.5, 0.5)))
+    plane = PlaneSummary(travel, histogram, speeds, SpeedHistogram((-2000.0, 0.0, 2000.0), (0.5, 0.5)))
     return EndSummary(125.0, 125.0, 1.0, plane, plane, (), ())
 
 

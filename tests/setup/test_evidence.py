@@ -57,7 +57,7 @@ def test_laps_that_all_read_the_same_have_no_interval():
 
 
 def _row(a, b):
-    metric = Metric("k", "k", "mm", (), False, lambda lap: None)
+    metric = Metric("k", "k", "mm", (), lambda lap: None)
     return metric, lap_values(range(len(a)), a), lap_values(range(len(b)), b)
 
 

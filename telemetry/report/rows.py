@@ -1,0 +1,154 @@
+"""The tables of a review as rows of text: the terminal and the debrief on paper print the same ones."""
+
+from collections.abc import Callable, Mapping
+
+from telemetry.arrays import ENDS, End
+from telemetry.balance.balance import Balance
+from telemetry.findings import place_words
+from telemetry.motion.summary import EndSummary
+from telemetry.report.words import UNKNOWN, lap_time, number, plus_minus, stop_places, with_interval
+from telemetry.setup import Comparison, LapValues
+from telemetry.setup.compare import decimals
+from telemetry.summary import LapSummary, Summary
+
+Row = tuple[str, ...]
+STOP_COLUMNS = ("what", "where", "laps", "times", "travel mm", "speed mm/s")
+OSCILLATION_COLUMNS = ("from s", "lap", "where", "lasts s", "Hz", "damping ratio", "wheel mm", "sure %")
+LAP_COLUMNS = (
+    "lap", "time", "front used %", "rear used %", "compr. ratio", "reb. ratio", "hop damping", "masked %",
+)  # fmt: skip
+CHANGE_COLUMNS = ("what", "before (A)", "after (B)", "kind")
+COMPARISON_COLUMNS = ("", "A", "B", "B - A, ± 95 %", "verdict")
+VERDICT_WORDS = {"yes": "SUSPECTED LOST", "no": "no sign of loss", "cannot_tell": "cannot tell"}
+
+
+def end_rows(ends: Mapping[End, EndSummary]) -> list[Row]:
+    """What, front, rear: travel and speed at the wheel."""
+    rows: tuple[tuple[str, int, Callable[[EndSummary], float]], ...] = (
+        ("travel used [% of stroke]", 0, lambda e: e.wheel.travel.used_pct),
+        ("travel, median [mm]", 1, lambda e: e.wheel.travel.median_mm),
+        ("travel, 95 % of time below [mm]", 1, lambda e: e.wheel.travel.p95_mm),
+        ("travel, most [mm]", 1, lambda e: e.wheel.travel.max_mm),
+        ("left at the deepest point [mm]", 1, lambda e: max(e.wheel.travel.margin_mm, 0.0)),
+        ("full stroke [mm]", 1, lambda e: e.wheel_stroke_mm),
+        ("times bottomed", 0, lambda e: float(len(e.bottomed))),
+        ("times topped out", 0, lambda e: float(len(e.topped_out))),
+        ("compression speed, RMS [mm/s]", 0, lambda e: e.wheel.speed.compression.rms_mm_s),
+        ("compression speed, 95 % below [mm/s]", 0, lambda e: e.wheel.speed.compression.p95_mm_s),
+        ("rebound speed, RMS [mm/s]", 0, lambda e: e.wheel.speed.rebound.rms_mm_s),
+        ("rebound speed, 95 % below [mm/s]", 0, lambda e: e.wheel.speed.rebound.p95_mm_s),
+        ("noise in the speed [mm/s]", 0, lambda e: e.wheel.speed.noise_mm_s),
+        ("usable share of the time [%]", 1, lambda e: 100 * e.valid_share),
+    )
+    return [
+        (label, *(number(read(ends[end]), decimals) if end in ends else UNKNOWN for end in ENDS))
+        for label, decimals, read in rows
+    ]
+
+
+def balance_rows(balance: Balance) -> list[Row]:
+    """What, compression, rebound: rear over front at the wheel."""
+    rows: list[Row] = [
+        (
+            "whole ride, RMS speed",
+            number(balance.speed_ratio.compression, 2),
+            number(balance.speed_ratio.rebound, 2),
+        )
+    ]
+    bump = balance.same_bump
+    if bump is not None:
+        ratios = (bump.compression, bump.rebound)
+        rows.append(
+            (f"same bump, {bump.pairs} bumps", *(with_interval(ratio.value, ratio.ci95) for ratio in ratios))
+        )
+    for phase in balance.per_phase:
+        rows.append((phase.phase, number(phase.compression_ratio, 2), number(phase.rebound_ratio, 2)))
+    return rows
+
+
+def pitch_words(balance: Balance) -> str:
+    """Pitch in one sentence, or "" where it is not known."""
+    pitch = balance.pitch
+    if pitch.mean_deg is None:
+        return ""
+    return (
+        f"Pitch from the wheel travels, nose down positive: mean {number(pitch.mean_deg, 2)} deg, "
+        f"{number(pitch.min_deg, 1)} to {number(pitch.max_deg, 1)} deg."
+    )
+
+
+def stop_rows(summary: Summary) -> list[Row]:
+    """What, where, laps, times, travel, arrival speed; one row a place."""
+    return [
+        (
+            f"{row.end} {row.kind}",
+            row.place,
+            row.laps,
+            str(row.times),
+            number(row.travel_mm, 1),
+            number(row.speed_mm_s),
+        )
+        for row in stop_places(summary)
+    ]
+
+
+def lap_rows(summary: Summary) -> list[Row]:
+    """Lap, time, front most, rear most, speed ratios, damping ratio, masked, remark."""
+    damping = {row.lap: row for row in summary.oscillation.fade}
+
+    def of_end(lap: LapSummary, end: End) -> str:
+        return number(lap.ends[end].wheel.travel.used_pct) if end in lap.ends else UNKNOWN
+
+    return [
+        (
+            str(lap.lap),
+            lap_time(lap.time_s) if lap.complete else f"({lap_time(lap.time_s)})",
+            of_end(lap, "front"),
+            of_end(lap, "rear"),
+            number(lap.balance.speed_ratio.compression, 2),
+            number(lap.balance.speed_ratio.rebound, 2),
+            number(damping[lap.lap].damping_ratio, 2) if lap.lap in damping else UNKNOWN,
+            number(100 * max(lap.masked_share.values(), default=0.0), 1),
+        )
+        for lap in summary.laps
+    ]
+
+
+def oscillation_rows(summary: Summary) -> list[Row]:
+    """Start, lap, place, length, frequency, damping ratio, amplitude, confidence; one row an event."""
+    return [
+        (
+            number(event.start_s, 1),
+            UNKNOWN if event.lap is None else str(event.lap),
+            place_words(event.corner, event.phase, None if event.corner else event.distance_m),
+            number(event.end_s - event.start_s, 1),
+            number(event.frequency_hz, 1),
+            f"{number(event.damping_ratio, 2)} ({'-'.join(number(x, 2) for x in event.damping_ratio_ci95)})",
+            number(event.amplitude_mm, 1),
+            number(100 * event.confidence),
+        )
+        for event in summary.oscillation.events
+    ]
+
+
+def change_rows(comparison: Comparison) -> list[Row]:
+    """What, before, after, kind."""
+    return [(change.what, change.before, change.after, change.kind) for change in comparison.changes]
+
+
+def comparison_rows(comparison: Comparison) -> list[Row]:
+    """What, mean and spread of a and of b, difference with interval, verdict; one row a number."""
+
+    def spread(side: LapValues, places: int) -> str:
+        return f"{number(side.mean, places)} ({number(side.sd, places)})"
+
+    return [
+        (
+            f"{row.label} [{row.unit}]" if row.unit else row.label,
+            spread(row.a, decimals(row.unit)),
+            spread(row.b, decimals(row.unit)),
+            plus_minus(row.difference, row.ci95, decimals(row.unit)),
+            row.verdict,
+        )
+        for row in comparison.metrics
+    ]

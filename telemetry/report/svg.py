@@ -1,0 +1,133 @@
+"""A small writer of SVG: elements, scales, paths. Everything that goes in as text comes out escaped."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from html import escape
+
+import numpy as np
+
+from telemetry.arrays import FloatArray
+
+# Points kept of a trace: more than a printer shows across a page.
+POINTS = 1600
+
+
+def element(name: str, *children: str, **attributes: str | float) -> str:
+    """One element. ``stroke_width`` becomes stroke-width, ``class_`` class; children are SVG already."""
+    written = "".join(
+        f' {key.rstrip("_").replace("_", "-")}="{escape(_short(value))}"' for key, value in attributes.items()
+    )
+    return f"<{name}{written}>{''.join(children)}</{name}>" if children else f"<{name}{written}/>"
+
+
+def _short(value: str | float) -> str:
+    return value if isinstance(value, str) else f"{value:.2f}".rstrip("0").rstrip(".")
+
+
+def text(x: float, y: float, words: str, **attributes: str | float) -> str:
+    """A line of text with its baseline at (x, y)."""
+    return element("text", escape(words), x=x, y=y, **attributes)
+
+
+def line(x1: float, y1: float, x2: float, y2: float, **attributes: str | float) -> str:
+    """A straight line."""
+    return element("line", x1=x1, y1=y1, x2=x2, y2=y2, **attributes)
+
+
+def picture(width: float, height: float, title: str, body: Iterable[str]) -> str:
+    """The whole picture, as wide as the page allows; ``title`` says in a sentence what it shows."""
+    return element(
+        "svg",
+        element("title", escape(title)),
+        *body,
+        xmlns="http://www.w3.org/2000/svg",
+        viewBox=f"0 0 {width:g} {height:g}",
+        role="img",
+    )
+
+
+@dataclass(frozen=True)
+class Scale:
+    """A straight map from values ``low..high`` to places ``start..stop`` in the picture."""
+
+    low: float
+    high: float
+    start: float
+    stop: float
+
+    def __call__(self, value: float) -> float:
+        """Place of one value."""
+        return self.start + (value - self.low) / (self.high - self.low) * (self.stop - self.start)
+
+    def array(self, values: FloatArray) -> FloatArray:
+        """Places of many values."""
+        return self.start + (values - self.low) / (self.high - self.low) * (self.stop - self.start)
+
+
+def ticks(low: float, high: float, about: int = 6) -> list[float]:
+    """Round values (steps of 1, 2 or 5 times a power of ten) within a range.
+
+    Examples
+    --------
+    >>> ticks(0, 119)
+    [0.0, 20.0, 40.0, 60.0, 80.0, 100.0]
+    """
+    raw = (high - low) / max(about, 1)
+    power = 10.0 ** np.floor(np.log10(raw))
+    step = next(m * power for m in (1.0, 2.0, 5.0, 10.0) if m * power >= raw * 0.999)
+    first = int(np.ceil(low / step - 1e-9))
+    last = int(np.floor(high / step + 1e-9))
+    return [k * step for k in range(first, last + 1)]
+
+
+def thinned(x: FloatArray, y: FloatArray, points: int = POINTS) -> tuple[FloatArray, FloatArray]:
+    """Fewer points of a trace, with its extremes and its gaps kept.
+
+    Parameters
+    ----------
+    x, y : ndarray of shape (n_samples,)
+        ``x`` never falls; NaN in ``y`` is a gap.
+    points : int
+
+    Returns
+    -------
+    x, y : ndarray of shape (n_points,)
+    """
+    if len(x) <= points:
+        return x, y
+    from tsdownsample import NaNMinMaxLTTBDownsampler
+
+    kept = NaNMinMaxLTTBDownsampler().downsample(
+        np.ascontiguousarray(x), np.ascontiguousarray(y), n_out=points
+    )
+    return x[kept], y[kept]
+
+
+def stretches(values: FloatArray) -> list[slice]:
+    """Stretches without NaN.
+
+    Examples
+    --------
+    >>> stretches(np.array([1.0, np.nan, 2.0, 3.0]))
+    [slice(0, 1, None), slice(2, 4, None)]
+    """
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], np.isfinite(values).astype(int), [0]))))
+    return [slice(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def trace_path(x: FloatArray, y: FloatArray) -> str:
+    """Path data of a trace in places; a gap in ``y`` lifts the pen."""
+    parts = []
+    for part in stretches(y):
+        points = " ".join(f"{a:.1f},{b:.1f}" for a, b in zip(x[part], y[part], strict=True))
+        parts.append(f"M{points}")
+    return "".join(parts)
+
+
+def area_path(x: FloatArray, y: FloatArray, base: float) -> str:
+    """Path data of the area between a trace and a base line, one for each stretch without gaps."""
+    parts = []
+    for part in stretches(y):
+        points = " ".join(f"{a:.1f},{b:.1f}" for a, b in zip(x[part], y[part], strict=True))
+        parts.append(f"M{x[part][0]:.1f},{base:.1f} {points} {x[part][-1]:.1f},{base:.1f}Z")
+    return "".join(parts)

@@ -1,0 +1,171 @@
+"""The debrief in the terminal: what an engineer would read aloud, then the numbers."""
+
+from collections.abc import Iterable, Sequence
+
+from rich import box
+from rich.console import Console
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from telemetry.findings import count_word
+from telemetry.notes import QualityNote
+from telemetry.report.rows import (
+    LAP_COLUMNS,
+    OSCILLATION_COLUMNS,
+    STOP_COLUMNS,
+    VERDICT_WORDS,
+    Row,
+    balance_rows,
+    end_rows,
+    lap_rows,
+    oscillation_rows,
+    pitch_words,
+    stop_rows,
+)
+from telemetry.report.words import cautions, note_words, number
+from telemetry.summary import Finding, RunInfo, Summary
+
+# Rows printed of a long table; the JSON has them all.
+_MOST_ROWS = 12
+
+
+def print_review(summary: Summary, console: Console) -> None:
+    """Print a review: sentences first, then both ends, balance, places, laps, and what is wrong with the log.
+
+    Parameters
+    ----------
+    summary : Summary
+    console : Console
+        Readable from 80 columns on, with and without colour.
+    """
+    _heading(console, summary.run)
+    for sentence in summary.verdicts:
+        item(console, sentence)
+    for caution in cautions(summary):
+        item(console, f"CAUTION  {caution}", style="bold")
+    _findings(console, summary.findings)
+    _ends(console, summary)
+    _balance(console, summary)
+    _stops(console, summary)
+    _oscillation(console, summary)
+    _laps(console, summary)
+    print_notes(summary.quality, console)
+
+
+def table(columns: Sequence[str], rows: Iterable[Row], *, words: Sequence[int] = (0,)) -> Table:
+    """A plain table; columns numbered in ``words`` are text, the others figures set right."""
+    rows = list(rows)
+    made = Table(
+        box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False, show_edge=False, header_style="bold"
+    )
+    for index, name in enumerate(columns):
+        if index in words:
+            made.add_column(name, overflow="fold")
+        else:  # a figure is never broken over two lines
+            made.add_column(
+                name, justify="right", min_width=max((len(row[index]) for row in rows), default=0)
+            )
+    for row in rows:
+        made.add_row(*(Text(cell) for cell in row))
+    return made
+
+
+def section(console: Console, title: str) -> None:
+    """A heading with a blank line before it."""
+    console.print()
+    console.print(Text(title, style="bold underline"))
+
+
+def _heading(console: Console, run: RunInfo) -> None:
+    distance = f", {number(run.distance_m / 1000, 1)} km" if run.distance_m else ""
+    facts = f"{number(run.duration_s / 60, 1)} min{distance} at {number(run.sample_rate_hz)} Hz"
+    console.print(Text(f"{run.bike}: {run.source}", style="bold"))
+    console.print(Text(f"{facts}; laps from: {run.lap_source}"))
+    console.print()
+
+
+def item(console: Console, words: str, *, style: str = "") -> None:
+    """A sentence with a hanging indent."""
+    grid = Table.grid(padding=(0, 1))
+    grid.add_column(width=1)
+    grid.add_column()
+    grid.add_row("-", Text(words, style=style))
+    console.print(grid)
+
+
+def indented(console: Console, *words: str) -> None:
+    """Lines set in by two columns; empty ones are left out."""
+    for text in words:
+        if text:
+            console.print(Padding(Text(text), (0, 0, 0, 2)))
+
+
+def _ends(console: Console, summary: Summary) -> None:
+    section(console, "Both ends, at the wheel")
+    console.print(table(("", "front", "rear"), end_rows(summary.ends)))
+
+
+def _balance(console: Console, summary: Summary) -> None:
+    section(console, "Balance: rear over front; 1 is even")
+    if summary.balance.reason:
+        indented(console, f"Cannot be told: {summary.balance.reason}")
+        return
+    console.print(table(("wheel speed", "compression", "rebound"), balance_rows(summary.balance)))
+    indented(console, pitch_words(summary.balance))
+
+
+def _stops(console: Console, summary: Summary) -> None:
+    rows = stop_rows(summary)
+    section(console, "Where the travel ran out")
+    if not rows:
+        indented(console, "Neither end reached a limit of its travel." if summary.ends else "Not known.")
+        return
+    console.print(table(STOP_COLUMNS, rows[:_MOST_ROWS], words=(0, 1, 2)))
+    if len(rows) > _MOST_ROWS:
+        indented(console, f"and {count_word(len(rows) - _MOST_ROWS, 'more place')} (--json has them all)")
+
+
+def _oscillation(console: Console, summary: Summary) -> None:
+    found = summary.oscillation
+    section(console, "Rear damping")
+    verdict = VERDICT_WORDS[found.verdict]
+    indented(console, f"{verdict}: {found.reason}" if found.reason else verdict)
+    if found.events:
+        console.print(table(OSCILLATION_COLUMNS, oscillation_rows(summary)[:_MOST_ROWS], words=(0, 1, 2)))
+        if len(found.events) > _MOST_ROWS:
+            indented(console, f"and {len(found.events) - _MOST_ROWS} more (--json has them all)")
+
+
+def _findings(console: Console, findings: Iterable[Finding]) -> None:
+    for index, finding in enumerate(findings):
+        if index == 0:
+            section(console, "Worth trying, one at a time")
+        item(console, finding.title, style="bold")
+        indented(console, finding.evidence, finding.suggestion)
+
+
+def _laps(console: Console, summary: Summary) -> None:
+    section(console, "Laps")
+    if not summary.laps:
+        indented(console, "No laps were found, so everything above is over the whole run.")
+        return
+    console.print(table(LAP_COLUMNS, lap_rows(summary)))
+    if not all(lap.complete for lap in summary.laps):
+        indented(console, "(time) in brackets: not a complete lap")
+
+
+def print_notes(notes: Iterable[QualityNote], console: Console) -> None:
+    """Print what is wrong with the log: severity in words, where, and the sentence.
+
+    Parameters
+    ----------
+    notes : iterable of QualityNote
+    console : Console
+    """
+    notes = tuple(notes)
+    section(console, "The log itself")
+    if not notes:
+        indented(console, "Nothing was found wrong with it.")
+    for note in notes:
+        item(console, note_words(note))

@@ -1,0 +1,45 @@
+"""A comparison in the terminal: what came of the change, then the numbers with their spread."""
+
+from collections.abc import Sequence
+
+from rich.console import Console
+from rich.text import Text
+
+from telemetry.report.rows import CHANGE_COLUMNS, COMPARISON_COLUMNS, change_rows, comparison_rows
+from telemetry.report.terminal import indented, item, section, table
+from telemetry.report.words import excluded_words
+from telemetry.setup import Comparison
+
+
+def print_comparison(comparison: Comparison, console: Console) -> None:
+    """Print a comparison: sentences first, what was changed, every number, what was left out.
+
+    Parameters
+    ----------
+    comparison : Comparison
+    console : Console
+        Readable from 80 columns on, with and without colour.
+    """
+    console.print(Text(f"A: {comparison.a_name}", style="bold"))
+    console.print(Text(f"B: {comparison.b_name}", style="bold"))
+    console.print()
+    for sentence in comparison.sentences:
+        item(console, sentence)
+    for caution in comparison.cautions:
+        item(console, f"CAUTION  {caution}", style="bold")
+    section(console, "What was changed")
+    if comparison.changes:
+        console.print(table(CHANGE_COLUMNS, change_rows(comparison), words=(0, 1, 2, 3)))
+    else:
+        indented(console, "Nothing that is written down.")
+    if comparison.metrics:
+        section(console, "B against A: mean over laps, in brackets the spread between them")
+        console.print(table(COMPARISON_COLUMNS, comparison_rows(comparison), words=(0, 4)))
+    _list(console, "Left out", excluded_words(comparison))
+    _list(console, "How it was judged", (comparison.method,))
+
+
+def _list(console: Console, title: str, lines: Sequence[str]) -> None:
+    if lines:
+        section(console, title)
+        indented(console, *lines)

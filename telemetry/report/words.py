@@ -1,0 +1,155 @@
+"""How numbers and places are written, the same on paper and in the terminal."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from math import isfinite
+
+from telemetry.arrays import ENDS, End
+from telemetry.findings import place_words
+from telemetry.motion.summary import StopEvent
+from telemetry.notes import QualityNote
+from telemetry.setup import Comparison
+from telemetry.summary import LapSummary, Summary
+
+UNKNOWN = "–"
+SEVERITY_WORDS = {"info": "note", "warning": "WARNING", "refused": "CANNOT TELL"}
+STOP_WORDS = {"bottomed": "bottomed", "topped_out": "topped out"}
+
+
+def number(value: float | None, decimals: int = 0) -> str:
+    """A number as read aloud, or a dash where it is not known.
+
+    Examples
+    --------
+    >>> number(-0.04, 1), number(12.34, 1), number(float("nan"))
+    ('0.0', '12.3', '–')
+    """
+    if value is None or not isfinite(value):
+        return UNKNOWN
+    text = f"{value:.{decimals}f}"
+    return text.lstrip("-") if float(text) == 0 else text
+
+
+def with_interval(value: float | None, ci95: tuple[float, float] | None, decimals: int = 2) -> str:
+    """A number with its 95 % interval, as far as both are known.
+
+    Examples
+    --------
+    >>> with_interval(0.9, (0.8, 1.0))
+    '0.90 (0.80 to 1.00)'
+    """
+    if ci95 is None or value is None:
+        return number(value, decimals)
+    return f"{number(value, decimals)} ({number(ci95[0], decimals)} to {number(ci95[1], decimals)})"
+
+
+def plus_minus(value: float | None, ci95: tuple[float, float] | None, decimals: int = 2) -> str:
+    """A number with half the width of its symmetric 95 % interval, as far as both are known.
+
+    Examples
+    --------
+    >>> plus_minus(0.9, (0.8, 1.0))
+    '0.90 ± 0.10'
+    """
+    if ci95 is None or value is None:
+        return number(value, decimals)
+    return f"{number(value, decimals)} ± {number((ci95[1] - ci95[0]) / 2, decimals)}"
+
+
+def lap_time(seconds: float) -> str:
+    """Minutes and seconds.
+
+    Examples
+    --------
+    >>> lap_time(92.456), lap_time(59.999)
+    ('1:32.46', '1:00.00')
+    """
+    hundredths = round(100 * seconds)
+    return f"{hundredths // 6000}:{hundredths % 6000 / 100:05.2f}"
+
+
+def laps_list(laps: Iterable[int | None]) -> str:
+    """Lap numbers in words, each once.
+
+    Examples
+    --------
+    >>> laps_list([3, 1, 2, 2, 5]), laps_list([None])
+    ('1-3, 5', '–')
+    """
+    runs: list[list[int]] = []
+    for lap in sorted({lap for lap in laps if lap is not None}):
+        if runs and lap == runs[-1][1] + 1:
+            runs[-1][1] = lap
+        else:
+            runs.append([lap, lap])
+    return ", ".join(f"{a}-{b}" if b > a else f"{a}" for a, b in runs) or UNKNOWN
+
+
+@dataclass(frozen=True)
+class StopPlace:
+    """An end against the same stop at the same place: how often, on which laps, how deep, how fast."""
+
+    end: End
+    kind: str
+    place: str
+    distance_m: float | None
+    laps: str
+    times: int
+    travel_mm: float
+    speed_mm_s: float
+
+
+def stop_places(summary: Summary) -> list[StopPlace]:
+    """Where the travel ran out, gathered by place: bottomed before topped out, most often first."""
+    groups: dict[tuple[str, End, str], list[StopEvent]] = {}
+    for end in ENDS:
+        if end in summary.ends:
+            for stop in (*summary.ends[end].bottomed, *summary.ends[end].topped_out):
+                where = place_words(stop.corner, stop.phase, None if stop.corner else stop.distance_m)
+                groups.setdefault((stop.kind, end, where), []).append(stop)
+    places = [
+        StopPlace(
+            end,
+            STOP_WORDS[kind],
+            where,
+            stops[0].distance_m,
+            laps_list(stop.lap for stop in stops),
+            len(stops),
+            (max if kind == "bottomed" else min)(stop.travel_mm for stop in stops),
+            max(abs(stop.speed_mm_s) for stop in stops),
+        )
+        for (kind, end, where), stops in groups.items()
+    ]
+    return sorted(places, key=lambda row: (row.kind != "bottomed", -row.times, row.distance_m or 0.0))
+
+
+def best_lap(summary: Summary) -> LapSummary | None:
+    """The quickest complete lap, or the longest part lap where none is complete."""
+    complete = [lap for lap in summary.laps if lap.complete]
+    if complete:
+        return min(complete, key=lambda lap: lap.time_s)
+    return max(summary.laps, key=lambda lap: lap.time_s, default=None)
+
+
+def cautions(summary: Summary) -> list[str]:
+    """The cautions of the findings, each once, without those that the verdicts or a longer caution say."""
+    found = list(dict.fromkeys(finding.caution for finding in summary.findings if finding.caution))
+    said = (*summary.verdicts, *found)
+    return [caution for caution in found if sum(caution in text for text in said) == 1]
+
+
+def note_words(note: QualityNote) -> str:
+    """A quality note in one line: how serious, which channel, where, what."""
+    where = note.channel and f" [{note.channel}]"
+    if note.start_s is not None:
+        end = "" if note.end_s is None or note.end_s == note.start_s else f" to {note.end_s:.2f}"
+        where += f" at {note.start_s:.2f}{end} s"
+    return f"{SEVERITY_WORDS[note.severity]}{where}: {note.message}"
+
+
+def excluded_words(comparison: Comparison) -> tuple[str, ...]:
+    """The laps that were left out, a line each."""
+    return tuple(
+        f"{row.run.upper()}, lap {row.lap}{f' ({row.end} only)' if row.end else ''}: {row.reason}"
+        for row in comparison.excluded
+    )
