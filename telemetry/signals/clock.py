@@ -4,18 +4,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.arrays import FloatArray, IntArray
+from telemetry.arrays import BoolArray, FloatArray, IntArray
 from telemetry.errors import LogError
 from telemetry.logs.rawlog import RawLog
 from telemetry.logs.units import find_unit, to_unit
 from telemetry.notes import QualityNote
-from telemetry.signals.lookup import column
+from telemetry.signals.lookup import find_numbers
 
 # A log of suspension travel slower than this is one whose time is not in seconds.
 SLOWEST_RATE_HZ = 5.0
 # Stamps that go back further than this, or this often, are a second recording in the same file.
 RESTART_S = 1.0
 MOST_BACKWARD_SHARE = 0.01
+FEWEST_SAMPLES = 10
 # More missing samples than this in a row are a gap of the clock.
 GAP_SAMPLES = 3
 # Stamps this far off an even grid, in sample intervals, are uneven; nearer, they are an even clock written
@@ -42,6 +43,8 @@ class Grid:
         Stamp of sample 0. [s]
     stamps_s : ndarray of shape (n_stamps,)
         Strictly rising. [s]
+    rows : ndarray of int, shape (n_stamps,)
+        Row of the log of each stamp, from 0.
     index : ndarray of int, shape (n_stamps,)
         Sample of the grid that each stamp belongs to.
     even : bool
@@ -53,6 +56,7 @@ class Grid:
     sample_rate_hz: float
     start_s: float
     stamps_s: FloatArray
+    rows: IntArray
     index: IntArray
     even: bool
     jitter_s: float
@@ -67,9 +71,9 @@ class Grid:
         """Time of every sample, from 0. [s]"""
         return np.arange(self.n_samples) / self.sample_rate_hz
 
-    def index_of(self, stamps_s: FloatArray) -> IntArray:
-        """Samples of stamps that are on the grid."""
-        return self.index[np.searchsorted(self.stamps_s, stamps_s)]
+    def row_of(self, sample: int) -> int:
+        """Row of the log that a sample comes from, from 0; the next one for a sample in a gap."""
+        return int(self.rows[min(int(np.searchsorted(self.index, sample)), len(self.rows) - 1)])
 
 
 def read_stamps(log: RawLog, time_channel: str) -> TimeStamps:
@@ -92,7 +96,7 @@ def read_stamps(log: RawLog, time_channel: str) -> TimeStamps:
     LogError
         If its unit is none of time, or the file holds more than one recording.
     """
-    name, values = column(log, time_channel, meaning="time")
+    name, values = find_numbers(log, time_channel, meaning="time")
     notes: list[QualityNote] = []
     t_s = _in_seconds(log, name, values, notes)
     blank = np.isnan(t_s)
@@ -121,7 +125,9 @@ def _in_seconds(log: RawLog, name: str, values: FloatArray, notes: list[QualityN
         if to_unit(np.array([step]), symbol, "s")[0] <= 1 / SLOWEST_RATE_HZ:
             break
     if symbol != "s":
-        message = f"{name!r} has no unit and steps by {step:g}: taken for {symbol}. Write the unit to be sure."
+        message = (
+            f"{name!r} has no unit and steps by {step:g}: taken for {symbol}. Write the unit to be sure."
+        )
         notes.append(QualityNote("warning", "time_unit_assumed", message, channel=name))
     return to_unit(values, symbol, "s")
 
@@ -152,7 +158,7 @@ def _leave_out_backward(log: RawLog, name: str, t_s: FloatArray, notes: list[Qua
     t_s[backward] = np.nan
 
 
-def even_grid(stamps_s: FloatArray, *, source: str = "log") -> Grid:
+def even_grid(t_s: FloatArray, wanted: BoolArray, *, source: str = "log") -> Grid:
     """The even clock that time stamps belong to.
 
     The interval is that of the stamps themselves, over all stretches without a gap. Stamps written with few
@@ -160,8 +166,10 @@ def even_grid(stamps_s: FloatArray, *, source: str = "log") -> Grid:
 
     Parameters
     ----------
-    stamps_s : ndarray of shape (n_stamps,)
-        Strictly rising. [s]
+    t_s : ndarray of shape (n_rows,)
+        Never falling; NaN where a row has no stamp. [s]
+    wanted : ndarray of bool, shape (n_rows,)
+        Rows that hold a sample of travel.
     source : str
         The log, for messages.
 
@@ -174,8 +182,15 @@ def even_grid(stamps_s: FloatArray, *, source: str = "log") -> Grid:
     LogError
         If there are fewer than ten stamps.
     """
-    if len(stamps_s) < 10:
-        raise LogError(f"{source}: only {len(stamps_s)} samples of travel with a time of their own; is this the log?")
+    rows = np.flatnonzero(wanted & ~np.isnan(t_s))
+    new = (
+        np.diff(t_s[rows], prepend=-np.inf) > 0
+    )  # two rows may share a stamp: front in one, rear in the other
+    rows, stamps_s = rows[new], t_s[rows[new]]
+    if len(rows) < FEWEST_SAMPLES:
+        raise LogError(
+            f"{source}: only {len(rows)} samples of travel with a time of their own; is this the log of an outing?"
+        )
     steps = np.diff(stamps_s)
     interval = float(np.mean(steps[steps < 2.5 * np.median(steps)]))
     for _ in range(3):
@@ -188,13 +203,16 @@ def even_grid(stamps_s: FloatArray, *, source: str = "log") -> Grid:
     start = np.bincount(segment, stamps_s - in_order * interval) / np.bincount(segment)
     late = stamps_s - in_order * interval - start[segment]
     begin = np.rint((start - start[0]) / interval).astype(np.int64)
-    begin = np.maximum.accumulate(begin - np.arange(len(begin))) + np.arange(len(begin))  # rising, come what may
+    begin = np.maximum.accumulate(begin - np.arange(len(begin))) + np.arange(
+        len(begin)
+    )  # rising, come what may
     resolution = _resolution_s(stamps_s)
     allowed = max(UNEVEN_SHARE * interval, 0.75 * resolution)
     return Grid(
         sample_rate_hz=_nominal(1 / interval, 2e-6 + 2 * resolution / float(stamps_s[-1] - stamps_s[0])),
         start_s=float(start[0]),
         stamps_s=stamps_s,
+        rows=rows.astype(np.int64),
         index=in_order + begin[segment],
         even=float(np.quantile(np.abs(late), 0.995)) <= allowed,
         jitter_s=float(np.std(late)),

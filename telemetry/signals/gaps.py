@@ -58,11 +58,11 @@ def bridge(values: FloatArray, longest: int) -> tuple[FloatArray, BoolArray]:
         banks = values[at[:, None] + np.array([-2, -1, length, length + 1])]
         at, banks = at[~np.isnan(banks).any(axis=1)], banks[~np.isnan(banks).any(axis=1)]
         for k in range(length):
-            filled[at + k] = banks @ _cubic_weights(length, k)
+            filled[at + k] = banks @ cubic_weights(length, k)
     return filled, np.isnan(values) & ~np.isnan(filled)
 
 
-def _cubic_weights(length: int, k: int) -> FloatArray:
+def cubic_weights(length: int, k: int) -> FloatArray:
     """Lagrange weights at place k of a gap, of the samples at -2, -1, length and length + 1."""
     nodes = np.array([-2.0, -1.0, length, length + 1.0])
     weights = np.ones(4)

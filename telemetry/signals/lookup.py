@@ -10,8 +10,8 @@ from telemetry.logs.headers import split_unit
 from telemetry.logs.rawlog import RawLog
 
 
-def column(log: RawLog, name: str, *, meaning: str) -> tuple[str, FloatArray]:
-    """A column of the log.
+def find_column(log: RawLog, name: str, *, meaning: str) -> str:
+    """The column of the log that a name means.
 
     Parameters
     ----------
@@ -23,8 +23,37 @@ def column(log: RawLog, name: str, *, meaning: str) -> tuple[str, FloatArray]:
 
     Returns
     -------
+    str
+        A key of ``log.columns``.
+
+    Raises
+    ------
+    ChannelError
+        If there is no such column; it names the closest.
+    """
+    found = next((n for n in (name, name.strip(), split_unit(name)[0]) if n in log.columns), None)
+    if found is not None:
+        return found
+    close = difflib.get_close_matches(name.lower(), [n.lower() for n in log.columns], n=3, cutoff=0.5)
+    similar = [n for n in log.columns if n.lower() in close]
+    hint = f" Did you mean {' or '.join(map(repr, similar))}?" if similar else ""
+    raise ChannelError(
+        f"{log.source}: has no column {name!r} ({meaning}).{hint} Its columns are {', '.join(log.columns)}."
+    )
+
+
+def find_numbers(log: RawLog, name: str, *, meaning: str) -> tuple[str, FloatArray]:
+    """A column of the log that must hold numbers.
+
+    Parameters
+    ----------
+    log, name, meaning
+        As in `find_column`.
+
+    Returns
+    -------
     name : str
-        As in ``log.columns``.
+        A key of ``log.columns``.
     values : ndarray of shape (n_rows,)
 
     Raises
@@ -32,18 +61,10 @@ def column(log: RawLog, name: str, *, meaning: str) -> tuple[str, FloatArray]:
     ChannelError
         If there is no such column, or it holds no numbers.
     """
-    found = next((n for n in (name, name.strip(), split_unit(name)[0]) if n in log.columns), None)
-    if found is None:
-        close = difflib.get_close_matches(name.lower(), [n.lower() for n in log.columns], n=3, cutoff=0.5)
-        similar = [n for n in log.columns if n.lower() in close]
-        hint = f" Did you mean {' or '.join(map(repr, similar))}?" if similar else ""
-        raise ChannelError(
-            f"{log.source}: has no column {name!r} ({meaning}).{hint} Its columns are {', '.join(log.columns)}."
-        )
+    found = find_column(log, name, meaning=meaning)
     values = log.columns[found]
     if np.isnan(values).all():
         raise ChannelError(
-            f"{log.source}, column {found!r} ({meaning}): holds no numbers; check the sensor, or take the channel "
-            f"out of the bike file."
+            f"{log.source}, column {found!r} ({meaning}): holds no numbers; check the sensor and its wiring."
         )
     return found, values

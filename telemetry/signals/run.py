@@ -21,12 +21,15 @@ class SensorSetup:
         Travel beyond it is refused. [mm]
     zero : float or None
         Signal at full extension on the bike; shifts the curve.
+    source : str
+        The bike file, for messages.
     """
 
     channel: str
     points: tuple[tuple[float, float], ...]
     stroke_mm: float
     zero: float | None = None
+    source: str = "bike file"
 
 
 @dataclass(frozen=True)

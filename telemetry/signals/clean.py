@@ -1,0 +1,197 @@
+"""Faults of one travel signal: found, counted, located; masked, or bridged where that is safe."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from telemetry.arrays import BoolArray, End, FloatArray
+from telemetry.errors import CalibrationError, StrokeExceededError
+from telemetry.notes import QualityNote, Severity, Step
+from telemetry.signals.gaps import bridge, longest_bridge, runs
+from telemetry.signals.run import SensorSetup
+from telemetry.signals.spikes import find_spikes
+
+# Within this of its two ends a travel is at the end: noise, and play of the sensor's mount.
+EDGE_MM = 0.5
+# Readings this far outside the stroke are no motion: a spike if short, a wire that opened if flat and long.
+OUTSIDE_MM = 2.0
+SHORT_S = 0.050
+FLAT_MM = 0.2
+# A sensor may read past the stroke for this share of the log, or SHORT_S at a time, before its scale is wrong.
+MOST_EXCESS_SHARE = 1e-3
+# Full extension may read this far below 0, as when a mount has slipped a little, before the zero is wrong.
+MOST_ZERO_ERROR_MM = 3.0
+# Exactly the same reading for this long, while the other end moves this much: the sensor is stuck.
+STUCK_S, STUCK_OTHER_MM = 1.0, 3.0
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where a signal comes from, for messages: the log, its end and sensor, and the row of a sample."""
+
+    source: str
+    end: End
+    setup: SensorSetup
+    sample_rate_hz: float
+    row_of: Callable[[int], int]
+
+    def at(self, sample: int) -> str:
+        """Row and time of a sample, in words."""
+        return f"row {self.row_of(sample)} (t = {sample / self.sample_rate_hz:.3f} s)"
+
+
+@dataclass
+class Cleaning:
+    """Travel while it is being cleaned, with what was found and done so far."""
+
+    place: Place
+    travel_mm: FloatArray
+    notes: list[QualityNote] = field(default_factory=list)
+    history: list[Step] = field(default_factory=list)
+
+    def mask(self, samples: BoolArray, code: str, what: str, *, severity: Severity = "warning") -> None:
+        """Set samples to NaN, and say so: how many, in how many places, where first."""
+        if samples.any():
+            self.note(
+                samples, code, f"{what} in {{places}}; {{count}} samples are left out.", severity=severity
+            )
+            self.travel_mm = np.where(samples, np.nan, self.travel_mm)
+
+    def note(self, samples: BoolArray, code: str, text: str, *, severity: Severity = "warning") -> None:
+        """Add a note on samples, and a step of history; ``text`` may use {places} and {count}."""
+        starts, ends = runs(samples)
+        first, rate = int(starts[0]), self.place.sample_rate_hz
+        where = (
+            f"{len(starts)} places, first at {self.place.at(first)}"
+            if len(starts) > 1
+            else self.place.at(first)
+        )
+        count = int(samples.sum())
+        self.notes.append(
+            QualityNote(
+                severity,
+                code,
+                f"{self.place.end.capitalize()} travel {text.format(places=where, count=count)}",
+                channel=self.place.setup.channel,
+                start_s=first / rate,
+                end_s=float(ends[-1]) / rate,
+            )
+        )
+        self.history.append(Step(code, {"end": self.place.end, "samples": count, "places": len(starts)}))
+
+
+def clean(travel_mm: FloatArray, place: Place, other_mm: FloatArray | None) -> Cleaning:
+    """Find and mask the faults of one calibrated travel signal.
+
+    Parameters
+    ----------
+    travel_mm : ndarray of shape (n_samples,)
+        Evenly sampled; NaN where the log has nothing. [mm]
+    place : Place
+    other_mm : ndarray of shape (n_samples,) or None
+        The other end, if it has a sensor. [mm]
+
+    Returns
+    -------
+    Cleaning
+
+    Raises
+    ------
+    StrokeExceededError
+        If travel beyond the stroke is more than isolated.
+    CalibrationError
+        If travel far below full extension is more than isolated.
+    """
+    work = Cleaning(place, travel_mm)
+    _note_missing(work)
+    _mask_stuck(work, other_mm)
+    _mask_outside(work)
+    work.mask(find_spikes(work.travel_mm, place.sample_rate_hz), "spikes", "has spikes")
+    _check_ends(work)
+    _bridge(work)
+    return work
+
+
+def _note_missing(work: Cleaning) -> None:
+    missing = np.isnan(work.travel_mm)
+    if missing.any():
+        work.note(missing, "missing", "is missing in {places}; {count} samples in all.")
+
+
+def _mask_stuck(work: Cleaning, other_mm: FloatArray | None) -> None:
+    if other_mm is None:
+        return
+    long = max(2, round(STUCK_S * work.place.sample_rate_hz))
+    stuck = np.zeros(len(work.travel_mm), dtype=bool)
+    for start, end in zip(*runs(np.diff(work.travel_mm) == 0), strict=True):
+        other = other_mm[start : end + 1]
+        if (
+            end - start >= long
+            and not np.isnan(other).all()
+            and np.nanmax(other) - np.nanmin(other) > STUCK_OTHER_MM
+        ):
+            stuck[start : end + 1] = True
+    work.mask(stuck, "stuck", "does not change while the other end moves,")
+
+
+def _mask_outside(work: Cleaning) -> None:
+    """Mask short excursions out of the stroke, and long flat ones: a sensor at its rail."""
+    travel, stroke = work.travel_mm, work.place.setup.stroke_mm
+    outside = (travel < -OUTSIDE_MM) | (travel > stroke + OUTSIDE_MM)
+    short, rail = np.zeros_like(outside), np.zeros_like(outside)
+    for start, end in zip(*runs(outside), strict=True):
+        if end - start <= SHORT_S * work.place.sample_rate_hz:
+            short[start:end] = True
+        elif np.ptp(travel[start:end]) <= FLAT_MM:
+            rail[start:end] = True
+    if rail.sum() > 0.5 * np.isfinite(travel).sum():
+        return  # not a fault now and then: the calibration is wrong, and is refused below
+    work.mask(rail, "rail", "stands still outside the stroke (an open wire?)")
+    work.mask(short, "outside", "jumps out of the stroke")
+
+
+def _check_ends(work: Cleaning) -> None:
+    """Refuse what no damper can do; hold small excess at the end of the stroke, so that it stays visible."""
+    travel, place = work.travel_mm, work.place
+    stroke, rate, n_valid = place.setup.stroke_mm, place.sample_rate_hz, max(1, np.isfinite(travel).sum())
+    over, under = travel > stroke + EDGE_MM, travel < -EDGE_MM
+    if _more_than_isolated(over, rate, n_valid):
+        worst = int(np.nanargmax(travel))
+        raise StrokeExceededError(
+            f"{place.source}, {place.at(worst)}, channel {place.setup.channel!r}: {travel[worst]:.1f} mm is more "
+            f"than the {stroke:g} mm stroke. Check points in [{place.end}.sensor] of {place.setup.source}."
+        )
+    if _more_than_isolated(travel < -MOST_ZERO_ERROR_MM, rate, n_valid):
+        worst = int(np.nanargmin(travel))
+        raise CalibrationError(
+            f"{place.source}, {place.at(worst)}, channel {place.setup.channel!r}: {travel[worst]:.1f} mm is beyond "
+            f"full extension (0 mm). Check points and zero in [{place.end}.sensor] of {place.setup.source}, and "
+            f"whether the sensor is the right way round."
+        )
+    work.travel_mm = np.clip(travel, -EDGE_MM, stroke + EDGE_MM)
+    if over.any():
+        text = f"reads up to {np.nanmax(travel) - stroke:.1f} mm more than the stroke in {{places}}"
+        work.note(over, "over_stroke", text + "; {count} samples are held at the stroke.")
+    if under.any():
+        text = f"reads up to {-np.nanmin(travel):.1f} mm below full extension in {{places}}"
+        work.note(
+            under,
+            "zero_moved",
+            text
+            + f"; {{count}} samples are held at 0. Check zero in [{place.end}.sensor]: the mount may have slipped.",
+        )
+
+
+def _more_than_isolated(samples: BoolArray, sample_rate_hz: float, n_valid: int) -> bool:
+    starts, ends = runs(samples)
+    longest = int((ends - starts).max(initial=0))
+    return longest > SHORT_S * sample_rate_hz or samples.sum() > MOST_EXCESS_SHARE * n_valid
+
+
+def _bridge(work: Cleaning) -> None:
+    longest = longest_bridge(work.place.sample_rate_hz)
+    work.travel_mm, bridged = bridge(work.travel_mm, longest)
+    if bridged.any():
+        text = f"has gaps of up to {longest} samples in {{places}}; {{count}} samples are bridged by a cubic."
+        work.note(bridged, "bridged", text, severity="info")

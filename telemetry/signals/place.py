@@ -1,0 +1,48 @@
+"""Values of a log's rows onto its even clock."""
+
+import numpy as np
+
+from telemetry.arrays import FloatArray
+from telemetry.signals.clock import GAP_SAMPLES, Grid
+
+
+def place_on_grid(values: FloatArray, t_s: FloatArray, grid: Grid) -> FloatArray:
+    """A channel that is logged at the clock's rate, on the clock.
+
+    On an even clock every value keeps its own: it is put in its place, not interpolated. On an uneven one a cubic
+    spline goes through each stretch without a gap.
+
+    Parameters
+    ----------
+    values : ndarray of shape (n_rows,)
+        NaN where the row has none.
+    t_s : ndarray of shape (n_rows,)
+        Time stamps; NaN where the row has none. [s]
+    grid : Grid
+
+    Returns
+    -------
+    ndarray of shape (grid.n_samples,)
+        NaN where the log has nothing.
+    """
+    rows = np.flatnonzero(np.isfinite(values) & np.isfinite(t_s))
+    rows = rows[np.diff(t_s[rows], prepend=-np.inf) > 0]
+    stamps_s, signal = t_s[rows], values[rows]
+    on_grid = np.full(grid.n_samples, np.nan)
+    if grid.even:
+        on_grid[grid.index[np.searchsorted(grid.stamps_s, stamps_s)]] = signal
+        return on_grid
+    clock_s = grid.start_s + grid.t_s
+    pause = np.diff(stamps_s) > (GAP_SAMPLES + 1.5) / grid.sample_rate_hz
+    for part in np.split(np.arange(len(stamps_s)), np.flatnonzero(pause) + 1):
+        first, last = np.searchsorted(clock_s, [stamps_s[part[0]], stamps_s[part[-1]]])
+        on_grid[first:last] = _spline(stamps_s[part], signal[part], clock_s[first:last])
+    return on_grid
+
+
+def _spline(t_s: FloatArray, values: FloatArray, wanted_s: FloatArray) -> FloatArray:
+    from scipy.interpolate import CubicSpline  # loads for half a second; most clocks are even
+
+    if len(t_s) < 4:
+        return np.interp(wanted_s, t_s, values)
+    return np.asarray(CubicSpline(t_s, values)(wanted_s), dtype=np.float64)

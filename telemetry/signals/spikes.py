@@ -1,0 +1,74 @@
+"""Spikes: one to a few samples that leave the motion and come back."""
+
+import numpy as np
+
+from telemetry.arrays import BoolArray, FloatArray, IntArray
+from telemetry.signals.gaps import bridge, cubic_weights
+
+# A block of samples is a spike when each of them lies this far, to the same side, from the cubic through two
+# samples on either bank. Motion itself bends away from a cubic with the square of the time it has: the second
+# limit allows three times what the hardest kerbs of simulated outings do. Common practice has no figure.
+SPIKE_MM = 1.5
+BEND_MM_S2 = 50_000.0
+WIDEST_S, WIDEST_SAMPLES, NARROWEST_SAMPLES = 0.005, 5, 3
+PASSES = 3
+
+
+def find_spikes(travel_mm: FloatArray, sample_rate_hz: float) -> BoolArray:
+    """Samples that belong to a spike.
+
+    Parameters
+    ----------
+    travel_mm : ndarray of shape (n_samples,)
+        NaN where invalid. [mm]
+    sample_rate_hz : float
+        [Hz]
+
+    Returns
+    -------
+    ndarray of bool, shape (n_samples,)
+    """
+    widest = int(np.clip(WIDEST_S * sample_rate_hz, NARROWEST_SAMPLES, WIDEST_SAMPLES))
+    found = np.zeros(len(travel_mm), dtype=bool)
+    values = travel_mm
+    for _ in range(PASSES):  # a spike hides another one next to it
+        blocks = _blocks(values, widest, sample_rate_hz)
+        new = _strongest(blocks, len(values))
+        if not new.any():
+            break
+        found |= new
+        values, _ = bridge(np.where(found, np.nan, travel_mm), widest)
+    return found
+
+
+def _blocks(values: FloatArray, widest: int, sample_rate_hz: float) -> list[tuple[float, int, int]]:
+    """Candidates as (deviation, start, width)."""
+    bend = np.abs(
+        np.diff(values, 2)
+    )  # at the edge of a spike of height h, the second difference is h or more
+    starts = np.flatnonzero(bend > 0.7 * SPIKE_MM) + 1
+    blocks = []
+    for width in range(1, widest + 1):
+        at = starts[(starts >= 2) & (starts + width + 2 <= len(values))]
+        deviation = _deviation(values, at, width)
+        half_span_s = 0.5 * (width + 1) / sample_rate_hz
+        beyond = deviation > max(SPIKE_MM, BEND_MM_S2 * half_span_s**2)
+        blocks += [(float(d), int(i), width) for d, i in zip(deviation[beyond], at[beyond], strict=True)]
+    return blocks
+
+
+def _deviation(values: FloatArray, at: IntArray, width: int) -> FloatArray:
+    """Least distance of the samples of each block from the cubic through its banks; 0 if on both sides of it."""
+    banks = values[at[:, None] + np.array([-2, -1, width, width + 1])]
+    away = np.stack([values[at + k] - banks @ cubic_weights(width, k) for k in range(width)])
+    same_side = (away > 0).all(axis=0) | (away < 0).all(axis=0)
+    return np.where(same_side, np.abs(away).min(axis=0, initial=np.inf), 0.0)
+
+
+def _strongest(blocks: list[tuple[float, int, int]], n_samples: int) -> BoolArray:
+    """Take blocks by deviation; what touches one already taken is its echo in the banks."""
+    taken = np.zeros(n_samples, dtype=bool)
+    for _, start, width in sorted(blocks, reverse=True):
+        if not taken[max(0, start - 2) : start + width + 2].any():
+            taken[start : start + width] = True
+    return taken
