@@ -6,7 +6,6 @@ from telemetry.simulate.circuit import (
     CornerPlan,
     build_circuit,
     random_circuit,
-    vellmoor_ring,
 )
 from telemetry.simulate.demobike import DEMO_BIKE_TOML, demo_bike
 from telemetry.simulate.faults import (
@@ -27,9 +26,11 @@ from telemetry.simulate.riding import Riding
 from telemetry.simulate.road import Bump, KerbRidges, Road, RoughStretch
 from telemetry.simulate.sensors import Sensors
 from telemetry.simulate.vehicle import Stops, Vehicle
+from telemetry.simulate.vellmoor import VELLMOOR_ROAD_SEED, vellmoor_ring, vellmoor_road
 
 __all__ = [
     "DEMO_BIKE_TOML",
+    "VELLMOOR_ROAD_SEED",
     "Bump",
     "Circuit",
     "CircuitCorner",
@@ -60,5 +61,6 @@ __all__ = [
     "random_circuit",
     "simulate_outing",
     "vellmoor_ring",
+    "vellmoor_road",
     "write_log",
 ]

@@ -14,12 +14,23 @@ from numba import njit
 from telemetry.arrays import FloatArray
 
 # Columns of the answer
-Y_FRONT, Y_REAR, V_FRONT, V_REAR, HEAVE, PITCH, HEAVE_RATE, PITCH_RATE = range(8)
-TYRE_FRONT, TYRE_REAR, FRONT_MOST, FRONT_LEAST, REAR_MOST, REAR_LEAST = range(8, 14)
+Y_FRONT, Y_REAR, V_FRONT, V_REAR, TYRE_FRONT, TYRE_REAR = range(6)
+HEAVE, PITCH, HEAVE_RATE, PITCH_RATE = range(6, 10)
+FRONT_MOST, FRONT_LEAST, REAR_MOST, REAR_LEAST = range(10, 14)
 COLUMNS = 14
 
-# Columns of the drive table
-DISTANCE, GRAVITY, PITCH_MOMENT, FRONT_JACK, REAR_JACK, FRONT_SCALE, REAR_SCALE = range(7)
+# Columns of the drive table; the wheels' own follow them in what acts on the motorcycle at one instant
+DISTANCE, SPEED, GRAVITY, PITCH_MOMENT, FRONT_JACK, REAR_JACK, FRONT_SCALE, REAR_SCALE = range(8)
+FRONT_ROAD, FRONT_ROAD_RATE, FRONT_SHAKE, REAR_ROAD, REAR_ROAD_RATE, REAR_SHAKE = range(8, 14)
+INPUTS = 14
+
+PATCH_M = 0.002  # tyre deflection over which its damping comes in
+
+# Runge-Kutta of fourth order: which of the inputs (start, middle, end of the step) each stage sees,
+# how far it looks ahead from the stage before, and its weight
+STAGE_INPUT = (0, 1, 1, 2)
+STAGE_AHEAD = (0.0, 0.5, 0.5, 1.0)
+STAGE_WEIGHT = (1.0 / 6.0, 1.0 / 3.0, 1.0 / 3.0, 1.0 / 6.0)
 
 
 Function = TypeVar("Function", bound=Callable[..., Any])
@@ -86,8 +97,8 @@ def hard_stop(depth: float, rate: float, end: EndConstants) -> float:
     """Force of metal on metal: stiffens without limit towards the end of the stroke."""
     if depth <= 0.0:
         return 0.0
-    # the last hundredth carries on straight, so that no step of the integrator meets infinity
-    inside = min(depth, 0.99 * end.stop_length_m)
+    # the last tenth carries on straight, so that no step of the integrator meets infinity
+    inside = min(depth, 0.9 * end.stop_length_m)
     left = 1.0 - inside / end.stop_length_m
     force = end.stop_n_m * (inside / left + (depth - inside) / left**2)
     return force + end.stop_n_s_m * max(rate, 0.0) * inside / end.stop_length_m
@@ -132,11 +143,15 @@ def suspension_force(wheel_m: float, wheel_m_s: float, scale: float, end: EndCon
 
 @compiled
 def tyre_force(road_m: float, road_m_s: float, wheel_m: float, wheel_m_s: float, end: EndConstants) -> float:
-    """Vertical force of the tyre on its wheel; none when it has left the road."""
+    """Vertical force of the tyre on its wheel; none when it has left the road.
+
+    Its damping comes in over the first 2 mm, as the contact patch grows, so that touching down is no jump.
+    """
     deflection = road_m - wheel_m
     if deflection <= 0.0:
         return 0.0
-    return max(0.0, end.tyre_n_m * deflection + end.tyre_n_s_m * (road_m_s - wheel_m_s))
+    patch = min(1.0, deflection / PATCH_M)
+    return max(0.0, end.tyre_n_m * deflection + patch * end.tyre_n_s_m * (road_m_s - wheel_m_s))
 
 
 @compiled
@@ -156,74 +171,74 @@ def road_at(distance_m: float, step_m: float, height_m: FloatArray) -> tuple[flo
 
 
 @compiled
-def drive_at(time_s: float, step_s: float, table: FloatArray, inputs: FloatArray) -> None:
-    """Rider's inputs at a time, straight between rows; the last entry becomes the speed."""
+def wheel_at(
+    distance_m: float, speed_m_s: float, road_step_m: float, road_m: FloatArray, end: EndConstants
+) -> tuple[float, float, float]:
+    """What a wheel meets at a place: height and its rate (road and tyre out of round), force of imbalance."""
+    height, slope = road_at(distance_m, road_step_m, road_m)
+    if end.runout_m == 0.0 and end.imbalance_kg_m == 0.0:
+        return height, slope * speed_m_s, 0.0
+    turn, spin = distance_m / end.wheel_radius_m, speed_m_s / end.wheel_radius_m
+    height += end.runout_m * np.sin(turn)
+    rate = slope * speed_m_s + end.runout_m * spin * np.cos(turn)
+    return height, rate, end.imbalance_kg_m * spin**2 * np.sin(turn)
+
+
+@compiled
+def inputs_at(
+    time_s: float,
+    step_s: float,
+    table: FloatArray,
+    road_step_m: float,
+    road_front_m: FloatArray,
+    road_rear_m: FloatArray,
+    bike: Constants,
+    inputs: FloatArray,
+) -> None:
+    """Everything that acts on the motorcycle at a time, straight between the rows of the drive table."""
     place = time_s / step_s
     i = min(int(place), table.shape[0] - 2)
     part = place - i
     for column in range(table.shape[1]):
         inputs[column] = table[i, column] + part * (table[i + 1, column] - table[i, column])
-    inputs[table.shape[1]] = (table[i + 1, DISTANCE] - table[i, DISTANCE]) / step_s
+    distance, speed = inputs[DISTANCE], inputs[SPEED]
+    inputs[FRONT_ROAD], inputs[FRONT_ROAD_RATE], inputs[FRONT_SHAKE] = wheel_at(
+        distance, speed, road_step_m, road_front_m, bike.front
+    )
+    inputs[REAR_ROAD], inputs[REAR_ROAD_RATE], inputs[REAR_SHAKE] = wheel_at(
+        distance - bike.wheelbase_m, speed, road_step_m, road_rear_m, bike.rear
+    )
 
 
 @compiled
 def acceleration(
-    state: FloatArray,
-    inputs: FloatArray,
-    road_step_m: float,
-    road_front_m: FloatArray,
-    road_rear_m: FloatArray,
-    bike: Constants,
-    rate: FloatArray,
-) -> tuple[float, float, float, float, float, float]:
-    """Time derivative of the state (four places, four speeds) into ``rate``."""
+    state: FloatArray, inputs: FloatArray, bike: Constants, rate: FloatArray, row: FloatArray
+) -> None:
+    """Time derivative of the state (four places, four speeds) into ``rate``; what is answered into ``row``."""
     heave, pitch, front, rear = state[0], state[1], state[2], state[3]
-    front_m_s, rear_m_s = state[6], state[7]
-    distance, speed = inputs[DISTANCE], inputs[len(inputs) - 1]
-
+    heave_rate, pitch_rate, front_rate, rear_rate = state[4], state[5], state[6], state[7]
     y_front = front - (heave - bike.arm_front_m * pitch)
     y_rear = rear - (heave + bike.arm_rear_m * pitch)
-    v_front = front_m_s - (state[4] - bike.arm_front_m * state[5])
-    v_rear = rear_m_s - (state[4] + bike.arm_rear_m * state[5])
+    v_front = front_rate - (heave_rate - bike.arm_front_m * pitch_rate)
+    v_rear = rear_rate - (heave_rate + bike.arm_rear_m * pitch_rate)
 
-    # Forces between chassis and wheel: spring and damper, and what brake and chain add through the geometry.
+    # Between chassis and wheel: spring and damper, and what brake and chain add through the geometry.
     push_front = suspension_force(y_front, v_front, inputs[FRONT_SCALE], bike.front) + inputs[FRONT_JACK]
     push_rear = suspension_force(y_rear, v_rear, inputs[REAR_SCALE], bike.rear) + inputs[REAR_JACK]
-
-    road_front, slope_front = road_at(distance, road_step_m, road_front_m)
-    road_rear, slope_rear = road_at(distance - bike.wheelbase_m, road_step_m, road_rear_m)
-    turn_front = distance / bike.front.wheel_radius_m
-    turn_rear = distance / bike.rear.wheel_radius_m
-    spin_front = speed / bike.front.wheel_radius_m
-    spin_rear = speed / bike.rear.wheel_radius_m
-    road_front += bike.front.runout_m * np.sin(turn_front)
-    road_rear += bike.rear.runout_m * np.sin(turn_rear)
-    tyre_front = tyre_force(
-        road_front,
-        slope_front * speed + bike.front.runout_m * spin_front * np.cos(turn_front),
-        front,
-        front_m_s,
-        bike.front,
-    )
-    tyre_rear = tyre_force(
-        road_rear,
-        slope_rear * speed + bike.rear.runout_m * spin_rear * np.cos(turn_rear),
-        rear,
-        rear_m_s,
-        bike.rear,
-    )
-    shake_front = bike.front.imbalance_kg_m * spin_front**2 * np.sin(turn_front)
-    shake_rear = bike.rear.imbalance_kg_m * spin_rear**2 * np.sin(turn_rear)
+    tyre_front = tyre_force(inputs[FRONT_ROAD], inputs[FRONT_ROAD_RATE], front, front_rate, bike.front)
+    tyre_rear = tyre_force(inputs[REAR_ROAD], inputs[REAR_ROAD_RATE], rear, rear_rate, bike.rear)
 
     gravity = inputs[GRAVITY]
+    turning = bike.arm_rear_m * push_rear - bike.arm_front_m * push_front + inputs[PITCH_MOMENT]
     rate[0:4] = state[4:8]
     rate[4] = (push_front + push_rear) / bike.sprung_kg - gravity
-    rate[5] = (
-        bike.arm_rear_m * push_rear - bike.arm_front_m * push_front + inputs[PITCH_MOMENT]
-    ) / bike.inertia_kg_m2
-    rate[6] = (tyre_front - push_front + shake_front) / bike.front.unsprung_kg - gravity
-    rate[7] = (tyre_rear - push_rear + shake_rear) / bike.rear.unsprung_kg - gravity
-    return y_front, y_rear, v_front, v_rear, tyre_front, tyre_rear
+    rate[5] = turning / bike.inertia_kg_m2
+    rate[6] = (tyre_front - push_front + inputs[FRONT_SHAKE]) / bike.front.unsprung_kg - gravity
+    rate[7] = (tyre_rear - push_rear + inputs[REAR_SHAKE]) / bike.rear.unsprung_kg - gravity
+
+    row[Y_FRONT], row[Y_REAR], row[V_FRONT], row[V_REAR] = y_front, y_rear, v_front, v_rear
+    row[TYRE_FRONT], row[TYRE_REAR] = tyre_front, tyre_rear
+    row[HEAVE], row[PITCH], row[HEAVE_RATE], row[PITCH_RATE] = heave, pitch, heave_rate, pitch_rate
 
 
 @compiled
@@ -241,48 +256,40 @@ def integrate(
 ) -> FloatArray:
     """March from ``start``; one row of the answer every ``sample_s``, ``substeps`` steps in between."""
     answer = np.empty((n_samples, COLUMNS))
-    state, trial = start.copy(), np.empty(8)
-    k1, k2, k3, k4 = np.empty(8), np.empty(8), np.empty(8), np.empty(8)
-    now, middle, then = np.empty(8), np.empty(8), np.empty(8)
+    state, trial, rate = start.copy(), np.empty(8), np.empty(8)
+    row, gain = np.empty(COLUMNS), np.empty(8)
+    inputs = np.empty((3, INPUTS))
     step = sample_s / substeps
-    drive_at(0.0, drive_step_s, drive, now)
     for sample in range(n_samples):
-        front_most, rear_most = -np.inf, -np.inf
-        front_least, rear_least = np.inf, np.inf
-        for sub in range(substeps + 1):
-            y_front, y_rear, v_front, v_rear, tyre_front, tyre_rear = acceleration(
-                state, now, road_step_m, road_front_m, road_rear_m, bike, k1
-            )
-            front_most, front_least = max(front_most, y_front), min(front_least, y_front)
-            rear_most, rear_least = max(rear_most, y_rear), min(rear_least, y_rear)
-            if sub == 0:
-                row = answer[sample]
-                row[Y_FRONT], row[Y_REAR], row[V_FRONT], row[V_REAR] = y_front, y_rear, v_front, v_rear
-                row[HEAVE], row[PITCH], row[HEAVE_RATE], row[PITCH_RATE] = (
-                    state[0],
-                    state[1],
-                    state[4],
-                    state[5],
-                )
-                row[TYRE_FRONT], row[TYRE_REAR] = tyre_front, tyre_rear
-            if sub == substeps:
-                break
+        for sub in range(substeps):
             time = sample * sample_s + sub * step
-            drive_at(time + 0.5 * step, drive_step_s, drive, middle)
-            drive_at(time + step, drive_step_s, drive, then)
+            for part in range(3):
+                inputs_at(
+                    time + 0.5 * part * step,
+                    drive_step_s,
+                    drive,
+                    road_step_m,
+                    road_front_m,
+                    road_rear_m,
+                    bike,
+                    inputs[part],
+                )
+            rate[:], gain[:] = 0.0, 0.0
+            for stage in range(4):
+                for i in range(8):
+                    trial[i] = state[i] + STAGE_AHEAD[stage] * step * rate[i]
+                acceleration(trial, inputs[STAGE_INPUT[stage]], bike, rate, row)
+                for i in range(8):
+                    gain[i] += STAGE_WEIGHT[stage] * step * rate[i]
+                if stage == 0:
+                    if sub == 0:
+                        answer[sample] = row
+                        answer[sample, FRONT_MOST], answer[sample, FRONT_LEAST] = row[Y_FRONT], row[Y_FRONT]
+                        answer[sample, REAR_MOST], answer[sample, REAR_LEAST] = row[Y_REAR], row[Y_REAR]
+                    answer[sample, FRONT_MOST] = max(answer[sample, FRONT_MOST], row[Y_FRONT])
+                    answer[sample, FRONT_LEAST] = min(answer[sample, FRONT_LEAST], row[Y_FRONT])
+                    answer[sample, REAR_MOST] = max(answer[sample, REAR_MOST], row[Y_REAR])
+                    answer[sample, REAR_LEAST] = min(answer[sample, REAR_LEAST], row[Y_REAR])
             for i in range(8):
-                trial[i] = state[i] + 0.5 * step * k1[i]
-            acceleration(trial, middle, road_step_m, road_front_m, road_rear_m, bike, k2)
-            for i in range(8):
-                trial[i] = state[i] + 0.5 * step * k2[i]
-            acceleration(trial, middle, road_step_m, road_front_m, road_rear_m, bike, k3)
-            for i in range(8):
-                trial[i] = state[i] + step * k3[i]
-            acceleration(trial, then, road_step_m, road_front_m, road_rear_m, bike, k4)
-            for i in range(8):
-                state[i] += step / 6.0 * (k1[i] + 2.0 * k2[i] + 2.0 * k3[i] + k4[i])
-                now[i] = then[i]
-        row = answer[sample]
-        row[FRONT_MOST], row[FRONT_LEAST] = front_most, front_least
-        row[REAR_MOST], row[REAR_LEAST] = rear_most, rear_least
+                state[i] += gain[i]
     return answer

@@ -1,7 +1,6 @@
 """Invented circuits: straights and corners joined into a closed lap."""
 
 from dataclasses import dataclass
-from functools import cache
 from math import radians
 
 import numpy as np
@@ -153,32 +152,6 @@ def _laid_out(
     position = np.concatenate([[0.0], np.cumsum(0.5 * (headings[1:] + headings[:-1]) * step)])
     position -= position[-1] * place / length
     return Circuit(name, length, place, position.real.copy(), position.imag.copy(), curvature, corners)
-
-
-@cache
-def vellmoor_ring() -> Circuit:
-    """The Vellmoor Ring: the invented circuit of the demo data, clockwise.
-
-    Returns
-    -------
-    Circuit
-    """
-    return build_circuit(
-        "Vellmoor Ring",
-        (
-            CornerPlan(84, 100, 30, 715),
-            CornerPlan(95, 61, 29, 334),
-            CornerPlan(-47, 54, 27, 119),
-            CornerPlan(85, 39, 23, 109),
-            CornerPlan(54, 39, 35, 26),
-            CornerPlan(-60, 83, 21, 118),
-            CornerPlan(-57, 36, 26, 38),
-            CornerPlan(81, 77, 34, 72),
-            CornerPlan(-55, 72, 24, 45),
-            CornerPlan(92, 33, 34, 52),
-            CornerPlan(88, 93, 28, 101),
-        ),
-    )
 
 
 def _random_plans(rng: np.random.Generator) -> tuple[CornerPlan, ...]:

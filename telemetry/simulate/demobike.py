@@ -36,8 +36,8 @@ leverage_table_mm = [
     [50.0, 92.347], [60.0, 108.980], [70.0, 125.000],
 ]
 tyre_radius_mm = 320
-spring_rate_n_per_mm = 82
-preload_mm = 8
+spring_rate_n_per_mm = 70
+preload_mm = 12
 tyre_rate_n_per_mm = 180
 tyre_damping_n_s_per_mm = 0.20
 unsprung_mass_kg = 20

@@ -8,7 +8,7 @@ import numpy as np
 
 from telemetry.arrays import BoolArray, End, FloatArray, IntArray
 from telemetry.bike import Bike, leverage_curve, pitch_deg, stroke_mm
-from telemetry.simulate.circuit import Circuit, CircuitCorner, vellmoor_ring
+from telemetry.simulate.circuit import Circuit, CircuitCorner
 from telemetry.simulate.faults import (
     Fault,
     LostStretch,
@@ -21,6 +21,7 @@ from telemetry.simulate.riding import Riding, drive_of, ride_circuit
 from telemetry.simulate.road import Road, RoadProfile, road_profile
 from telemetry.simulate.sensors import Sensors, log_columns
 from telemetry.simulate.vehicle import STEP_S, Ridden, Vehicle, exact_shaft_mm, ride
+from telemetry.simulate.vellmoor import vellmoor_ring, vellmoor_road
 
 StopKind = Literal["bottomed", "topped_out"]
 SAME_CONTACT_S = 0.05  # touches closer together than this are one
@@ -160,6 +161,7 @@ def simulate_outing(
     log_rate_hz : float
         Rate of the log, by plain sampling. [Hz]
     road : Road, optional
+        The Vellmoor Ring's own on that circuit, even random unevenness on another, when not given.
     riding : Riding, optional
     faults : sequence of Fault
     sensors : Sensors, optional
@@ -180,8 +182,10 @@ def simulate_outing(
     BikeFileError
         If the bike file lacks what a simulation needs.
     """
+    if road is None:
+        road = vellmoor_road() if circuit is None else Road()
     circuit = vellmoor_ring() if circuit is None else circuit
-    road, riding, sensors = road or Road(), riding or Riding(), sensors or Sensors()
+    riding, sensors = riding or Riding(), sensors or Sensors()
     vehicle = faulty_vehicle(Vehicle(bike) if vehicle is None else vehicle, faults)
     road_rng = np.random.default_rng([seed if road_seed is None else road_seed, 1])
     profile = road_profile(road, circuit.length_m, road_rng)

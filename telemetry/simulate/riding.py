@@ -45,13 +45,13 @@ class Riding:
     """
 
     corner_g: float = 1.2
-    brake_g: float = 0.92
+    brake_g: float = 0.86
     drive_g: float = 0.6
     power_w: float = 125e3
     drag_n_s2_m2: float = 0.22
     top_speed_m_s: float = 78.0
     spread: float = 0.012
-    handling_s: float = 0.13
+    handling_s: float = 0.2
     out_lap_m: float = 900.0
     in_lap_m: float = 500.0
     pit_s: float = 0.0
@@ -218,6 +218,7 @@ def drive_of(
     return Drive(
         ride.step_s,
         ride.distance_m,
+        ride.speed_m_s,
         np.hypot(GRAVITY_M_S2, ride.sideways_m_s2),
         backwards * height_m + low_inertia,
         -vehicle.dive_share * tan_rake * ride.front_brake_n,

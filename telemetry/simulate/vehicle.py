@@ -41,8 +41,8 @@ class Stops:
     stop_n_s_per_mm: float = 4.0
 
 
-FRONT_STOPS = Stops(45.0, 1400.0, 2.5, 12.0, 20.0)
-REAR_STOPS = Stops(12.0, 3000.0, 2.0, 4.0, 120.0)
+FRONT_STOPS = Stops(40.0, 1100.0, 2.5, 12.0, 20.0)
+REAR_STOPS = Stops(12.0, 3000.0, 2.0, 7.0, 115.0)
 
 
 @dataclass(frozen=True)
@@ -71,7 +71,7 @@ class Vehicle:
     rear_stops: Stops = REAR_STOPS
     friction_speed_mm_s: float = 5.0
     dive_share: float = 1.0
-    anti_squat_share: float = 0.4
+    anti_squat_share: float = 0.3
     front_runout_mm: float = 0.0
     rear_runout_mm: float = 0.0
     front_imbalance_kg_m: float = 0.0
@@ -217,6 +217,7 @@ class Drive:
 
     step_s: float
     distance_m: FloatArray
+    speed_m_s: FloatArray
     gravity_m_s2: FloatArray
     pitch_moment_n_m: FloatArray
     front_jack_n: FloatArray
@@ -242,7 +243,15 @@ def steady_drive(speed_m_s: float, duration_s: float, *, rear_damper_scale: floa
     t = np.linspace(0.0, duration_s, max(2, round(duration_s / 0.005) + 1))
     ones, nil = np.ones_like(t), np.zeros_like(t)
     return Drive(
-        float(t[1]), speed_m_s * t, GRAVITY_M_S2 * ones, nil, nil, nil, ones, rear_damper_scale * ones
+        float(t[1]),
+        speed_m_s * t,
+        speed_m_s * ones,
+        GRAVITY_M_S2 * ones,
+        nil,
+        nil,
+        nil,
+        ones,
+        rear_damper_scale * ones,
     )
 
 
@@ -259,12 +268,12 @@ class Ridden:
     rear_m: FloatArray
     front_m_s: FloatArray
     rear_m_s: FloatArray
+    front_tyre_n: FloatArray
+    rear_tyre_n: FloatArray
     heave_m: FloatArray
     pitch_rad: FloatArray
     heave_m_s: FloatArray
     pitch_rad_s: FloatArray
-    front_tyre_n: FloatArray
-    rear_tyre_n: FloatArray
     front_most_m: FloatArray
     front_least_m: FloatArray
     rear_most_m: FloatArray
@@ -305,6 +314,7 @@ def ride(
     table = np.column_stack(
         [
             drive.distance_m,
+            drive.speed_m_s,
             drive.gravity_m_s2,
             drive.pitch_moment_n_m,
             drive.front_jack_n,
@@ -325,4 +335,10 @@ def ride(
         int(np.ceil(1.0 / (sample_rate_hz * step_s) - 1e-9)),
         n_samples,
     )
+    if not np.all(np.isfinite(answer)):
+        first = int(np.argmax(~np.all(np.isfinite(answer), axis=1)))
+        raise ValueError(
+            f"simulation broke down at t = {first / sample_rate_hz:.3f} s; the bike file's rates are too high for "
+            f"a step of {step_s:g} s, or a bump is too violent."
+        )
     return Ridden(np.arange(n_samples) / sample_rate_hz, *np.ascontiguousarray(answer.T))
