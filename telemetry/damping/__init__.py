@@ -1,5 +1,21 @@
 """Lost rear damping: detection, damping ratio per lap."""
 
-from telemetry.damping.oscillation import LapDamping, Oscillation, OscillationEvent, RejectedCandidate
+from telemetry.damping.detect import find_oscillation
+from telemetry.damping.oscillation import (
+    DampingTrend,
+    LapDamping,
+    Oscillation,
+    OscillationEvent,
+    RejectedCandidate,
+)
+from telemetry.damping.verdict import CAUTION
 
-__all__ = ["LapDamping", "Oscillation", "OscillationEvent", "RejectedCandidate"]
+__all__ = [
+    "CAUTION",
+    "DampingTrend",
+    "LapDamping",
+    "Oscillation",
+    "OscillationEvent",
+    "RejectedCandidate",
+    "find_oscillation",
+]

@@ -50,11 +50,23 @@ class LapDamping:
 
 
 @dataclass(frozen=True)
+class DampingTrend:
+    """Change of the damping ratio from lap to lap, negative when it falls. [% per lap]"""
+
+    change_pct_per_lap: float
+    ci95_pct_per_lap: tuple[float, float]
+
+
+@dataclass(frozen=True)
 class Oscillation:
-    """The detector's answer over a run, with its reason in one sentence."""
+    """The detector's answer over a run, with its reason in one sentence.
+
+    ``trend`` is None with too few laps.
+    """
 
     verdict: Verdict
     reason: str
     events: tuple[OscillationEvent, ...] = ()
     rejected: tuple[RejectedCandidate, ...] = ()
     fade: tuple[LapDamping, ...] = ()
+    trend: DampingTrend | None = None

@@ -1,0 +1,133 @@
+"""Travel speed in the band of the wheel hop, with its derivatives and integrals, at about 100 Hz.
+
+All in one pass through the frequency domain: no phase shift, the same band for every log rate, and a smooth
+window, so that the filter rings no longer than a quarter of a second and no narrower than the band.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from telemetry.arrays import BoolArray, FloatArray
+
+RATE_HZ = 100.0
+LOW_HZ = (4.0, 6.0)  # below it is the chassis
+HIGH_HZ = (28.0, 36.0)  # above it is sensor noise; a 100 Hz log has nothing beyond
+RING_S = 0.12  # how far the window's response matters
+SHORT_GAP_S = 0.008  # a masked stretch so short is bridged without harm to 36 Hz
+
+
+def _rise(x: FloatArray) -> FloatArray:
+    return np.asarray(0.5 - 0.5 * np.cos(np.pi * np.clip(x, 0.0, 1.0)))
+
+
+def band_window(frequency_hz: FloatArray) -> FloatArray:
+    """Gain of the band: 1 from 6 to 28 Hz, smoothly 0 at 4 and 36 Hz."""
+    low = _rise((frequency_hz - LOW_HZ[0]) / (LOW_HZ[1] - LOW_HZ[0]))
+    high = _rise((HIGH_HZ[1] - frequency_hz) / (HIGH_HZ[1] - HIGH_HZ[0]))
+    return low * high
+
+
+# The band as a weight on frequency, for likelihoods: power gain on an even grid.
+_GRID_STEP_HZ = 0.25
+FREQUENCY_HZ = np.arange(LOW_HZ[0] + _GRID_STEP_HZ, HIGH_HZ[1], _GRID_STEP_HZ)
+BAND_WEIGHT = band_window(FREQUENCY_HZ) ** 2
+# Independent values per second of a signal of this band.
+FREEDOM_PER_S = 2.0 * float(BAND_WEIGHT.sum()) * _GRID_STEP_HZ
+
+
+def _fast_length(n: int) -> int:
+    """The next even length with a large power of two in it, which keeps the FFT fast."""
+    block = 1 << max(n.bit_length() - 5, 1)
+    return -(-n // block) * block
+
+
+def bridged(values: FloatArray) -> FloatArray:
+    """``values`` with straight lines over what is not finite."""
+    bad = ~np.isfinite(values)
+    if not bad.any():
+        return values
+    index = np.arange(len(values))
+    return np.where(bad, np.interp(index, index[~bad], values[~bad]), values)
+
+
+def band_signals(
+    travel_mm: FloatArray,
+    sample_rate_hz: float,
+    orders: Sequence[int],
+    *,
+    reference_hz: float,
+    oversampling: int = 1,
+) -> tuple[float, FloatArray]:
+    """Derivatives and integrals of the band-limited travel speed.
+
+    Parameters
+    ----------
+    travel_mm : ndarray of shape (n_samples,)
+        NaN where invalid: bridged here, to be masked by `usable`. [mm]
+    sample_rate_hz : float
+        [Hz]
+    orders : sequence of int
+        0 is the speed, 1 its derivative, -1 its integral.
+    reference_hz : float
+        One derivative is divided by 2 pi times this, so that all orders are of one size. [Hz]
+    oversampling : int
+        1 gives about `RATE_HZ`; more gives that many times it, for interpolation.
+
+    Returns
+    -------
+    step_s : float
+        Sampling interval of the answer. [s]
+    signals : ndarray of shape (len(orders), n)
+        [mm/s]
+    """
+    n = len(travel_mm)
+    out = _fast_length(int((n / sample_rate_hz + 1.0) * RATE_HZ) + 2)
+    padded = round(out * sample_rate_hz / RATE_HZ)
+    values = bridged(travel_mm)
+    # the end runs back to the start over a second, so that the circle closes without a jump
+    values = np.concatenate([values, np.linspace(values[-1], values[0], padded - n)])
+    spectrum = np.fft.rfft(values)[: out // 2 + 1]
+    spectrum = np.pad(spectrum, (0, max(0, out // 2 + 1 - len(spectrum))))
+    frequency = np.arange(out // 2 + 1) * sample_rate_hz / padded
+    inside = (frequency > LOW_HZ[0]) & (frequency < HIGH_HZ[1])
+    spectrum, frequency = spectrum[inside], frequency[inside]
+    speed = spectrum * band_window(frequency) * 2j * np.pi * frequency
+    step_s = padded / sample_rate_hz / (out * oversampling)
+    kept = int((n - 1) / sample_rate_hz / step_s) + 1
+    signals = np.empty((len(orders), kept))
+    whole = np.zeros(out * oversampling // 2 + 1, dtype=complex)
+    for row, order in enumerate(orders):
+        whole[: len(inside)][inside] = speed * (1j * frequency / reference_hz) ** order
+        signals[row] = np.fft.irfft(whole, out * oversampling)[:kept]
+    return step_s, signals * (out * oversampling / padded)
+
+
+def usable(valid: BoolArray, sample_rate_hz: float, at_s: FloatArray) -> BoolArray:
+    """Where band signals rest on measured samples.
+
+    Parameters
+    ----------
+    valid : ndarray of shape (n_samples,)
+    sample_rate_hz : float
+        [Hz]
+    at_s : ndarray of shape (n,)
+        Times asked for, from the first sample. [s]
+
+    Returns
+    -------
+    ndarray of shape (n,)
+        False within `RING_S` of the ends of the log and of gaps longer than `SHORT_GAP_S`.
+    """
+    n = len(valid)
+    edges = np.flatnonzero(np.diff(np.concatenate([[True], valid, [True]]).astype(np.int8)))
+    gaps = edges.reshape(-1, 2)
+    gaps = gaps[(gaps[:, 1] - gaps[:, 0]) > SHORT_GAP_S * sample_rate_hz]
+    ends = np.array([[-1, 0], [n - 1, n]])
+    gaps_s = np.concatenate([gaps, ends]) / sample_rate_hz
+    marks = np.zeros(len(at_s) + 1)
+    first = np.searchsorted(at_s, gaps_s[:, 0] - RING_S)
+    last = np.searchsorted(at_s, gaps_s[:, 1] + RING_S, side="right")
+    np.add.at(marks, first, 1.0)
+    np.add.at(marks, last, -1.0)
+    return np.asarray(np.cumsum(marks)[:-1] == 0)

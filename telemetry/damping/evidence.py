@@ -1,0 +1,188 @@
+"""Evidence for lost damping, block by block: lost poles of the rear wheel against healthy ones.
+
+Every block of a quarter of a second says how likely each pole of a grid is, with a noise level of its own, so
+that one bump cannot decide for two seconds. Blocks add up; what counts over a window is the mean likelihood
+of the lost poles against that of the healthy ones.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from telemetry.arrays import BoolArray, FloatArray
+from telemetry.damping.band import FREEDOM_PER_S
+from telemetry.damping.equation import BLOCK_S, RearEquation, blocks
+from telemetry.damping.hop import RearHop, coefficients, hop_mode, log_gain, tyre_hz_of
+from telemetry.damping.learn import Learned
+from telemetry.damping.pole import Pole
+
+GRID_HZ = 0.5
+# The tyre frequency learned from the road is this close to the one the wheel rings at.
+TYRE_SHARE = 0.15
+GRID_DAMPING = np.geomspace(0.02, 1.3, 15)
+# Damping ratios of the hop. A tyre alone leaves 0.03-0.12; a sound damper works at 0.2 on a rough stretch.
+LOST_BELOW = 0.125
+HEALTHY_ABOVE = 0.20
+# A damper that is weak all the time is its own reference: healthy starts at this share of the learned ratio.
+HEALTHY_SHARE = 0.75
+
+WINDOWS_S = (0.5, 0.75, 1.0, 1.5, 2.0, 3.0)
+
+
+@dataclass(frozen=True)
+class PoleGrid:
+    """Poles to compare; arrays of shape (n_poles,).
+
+    ``row`` are the coefficients of the five rear signals, ``gain`` their `log_gain`.
+    """
+
+    frequency_hz: FloatArray
+    damping_ratio: FloatArray
+    row: FloatArray
+    gain: FloatArray
+    lost: BoolArray
+    healthy: BoolArray
+
+
+def pole_grid(hop: RearHop, learned: Pole) -> PoleGrid:
+    """The grid over the hop's band, narrowed by what the outing taught of the tyre.
+
+    Parameters
+    ----------
+    hop : RearHop
+    learned : Pole
+        Of the outing as a whole.
+
+    Returns
+    -------
+    PoleGrid
+    """
+    own_hz, _ = hop_mode(hop, learned.tyre_hz, 0.0)
+    low = max(hop.band_hz[0], (1 - TYRE_SHARE) * own_hz)
+    high = min(hop.band_hz[1], (1 + TYRE_SHARE) * own_hz)
+    hz = np.linspace(low, high, max(3, round((high - low) / GRID_HZ) + 1))
+    tyre = np.array([tyre_hz_of(hop, f) for f in hz])
+    tyre, damping = (a.ravel() for a in np.meshgrid(tyre, GRID_DAMPING, indexing="ij"))
+    modes = np.array([hop_mode(hop, f, d) for f, d in zip(tyre, damping, strict=True)])
+    row = coefficients(hop, tyre, damping)
+    ratio = modes[:, 1]
+    healthy_above = max(1.3 * LOST_BELOW, min(HEALTHY_ABOVE, HEALTHY_SHARE * learned.damping_ratio))
+    return PoleGrid(modes[:, 0], ratio, row, log_gain(row), ratio <= LOST_BELOW, ratio >= healthy_above)
+
+
+def block_log_likelihood(
+    equation: RearEquation,
+    input_signal: FloatArray,
+    grid: PoleGrid,
+    seconds: float = BLOCK_S,
+) -> tuple[FloatArray, BoolArray]:
+    """Log likelihood of every pole in every block.
+
+    Parameters
+    ----------
+    equation : RearEquation
+    input_signal : ndarray of shape (n,)
+        What the road is predicted to do: the right side of the equation.
+    grid : PoleGrid
+    seconds : float
+        Length of a block. [s]
+
+    Returns
+    -------
+    likelihood : ndarray of shape (n_blocks, n_poles)
+    whole : ndarray of shape (n_blocks,)
+        Whether the block is usable.
+    """
+    cut = blocks(
+        np.concatenate([equation.rear, input_signal[None]]), equation.usable, equation.step_s, seconds
+    )
+    rows = np.concatenate([grid.row, -np.ones((len(grid.row), 1))], axis=1)
+    i, j = np.triu_indices(6)
+    weights = rows[:, i] * rows[:, j] * np.where(i == j, 1.0, 2.0)
+    square = np.maximum(cut.products[:, i, j] @ weights.T, 1e-9)
+    return 0.5 * FREEDOM_PER_S * cut.seconds * (grid.gain - np.log(square)), cut.whole
+
+
+def _mean_likelihood(values: FloatArray) -> FloatArray:
+    top = values.max(axis=1, keepdims=True)
+    return np.asarray(top[:, 0] + np.log(np.exp(values - top).mean(axis=1)))
+
+
+def window_evidence(likelihood: FloatArray, whole: BoolArray, grid: PoleGrid, n_blocks: int) -> FloatArray:
+    """Evidence of every run of ``n_blocks`` blocks: ln of mean likelihood lost over healthy.
+
+    Parameters
+    ----------
+    likelihood : ndarray of shape (n, n_poles)
+    whole : ndarray of shape (n,)
+    grid : PoleGrid
+    n_blocks : int
+
+    Returns
+    -------
+    ndarray of shape (n - n_blocks + 1,)
+        By first block; -inf where a block is not usable.
+    """
+    if len(likelihood) < n_blocks:
+        return np.empty(0)
+    total = np.cumsum(np.concatenate([np.zeros((1, likelihood.shape[1])), likelihood]), axis=0)
+    window = total[n_blocks:] - total[:-n_blocks]
+    found = _mean_likelihood(window[:, grid.lost]) - _mean_likelihood(window[:, grid.healthy])
+    count = np.cumsum(np.concatenate([[0], whole.astype(np.int64)]))
+    return np.where(count[n_blocks:] - count[:-n_blocks] == n_blocks, found, -np.inf)
+
+
+def best_run(gain: FloatArray) -> tuple[int, int]:
+    """First and one past last index of the run with the largest sum (Kadane).
+
+    Parameters
+    ----------
+    gain : ndarray of shape (n,)
+
+    Returns
+    -------
+    tuple of int
+    """
+    total = np.concatenate([[0.0], np.cumsum(gain)])
+    lowest = np.minimum.accumulate(total)
+    last = int(np.argmax(total - lowest))
+    return int(np.argmin(total[: last + 1])), last
+
+
+def prediction(
+    equation: RearEquation, hop: RearHop, learned: Learned, extra: FloatArray | None
+) -> FloatArray:
+    """The right side of the equation as the front and the wheel line predict it; 0 where nothing is known."""
+    known = learned.weights(hop) @ equation.known if equation.knows_road else np.zeros(len(equation.t_s))
+    return known if extra is None else known + extra
+
+
+def over_threshold(
+    likelihood: FloatArray, whole: BoolArray, grid: PoleGrid, thresholds: Mapping[float, float]
+) -> list[tuple[int, int, float]]:
+    """Windows with more evidence than their length needs, joined where they overlap.
+
+    Parameters
+    ----------
+    likelihood, whole, grid
+        As in `window_evidence`.
+    thresholds : mapping of float to float
+        Length of window [s] to evidence needed.
+
+    Returns
+    -------
+    list of (first block, one past the last, largest evidence over its threshold)
+    """
+    found = []
+    for seconds, needed in thresholds.items():
+        n_blocks = round(seconds / BLOCK_S)
+        over = window_evidence(likelihood, whole, grid, n_blocks) - needed
+        found += [(int(i), int(i) + n_blocks, float(over[i])) for i in np.flatnonzero(over > 0)]
+    joined: list[tuple[int, int, float]] = []
+    for first, last, most in sorted(found):
+        if joined and first <= joined[-1][1]:
+            before = joined.pop()
+            first, last, most = before[0], max(last, before[1]), max(most, before[2])
+        joined.append((first, last, most))
+    return joined

@@ -1,0 +1,106 @@
+"""The pole of the rear wheel: from products of signals to frequency and damping ratio, with their scatter."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from telemetry.arrays import FloatArray
+from telemetry.damping.hop import RearHop, coefficients, hop_mode, log_gain, tyre_hz_of
+
+# c/m over 2 pi 15 Hz: from less than any tyre gives to a damper that hardly moves.
+LEAST_DAMPING, MOST_DAMPING = 0.015, 1.6
+SEARCH_POINTS = 13
+SEARCH_ROUNDS = 4
+
+
+@dataclass(frozen=True)
+class Pole:
+    """A point of the two-parameter family of rear equations.
+
+    Parameters
+    ----------
+    tyre_hz, damping : float
+        As in `telemetry.damping.hop.coefficients`.
+    frequency_hz, damping_ratio : float
+        Of its hop mode. [Hz]
+    log_residual : float
+        ln of the mean square residual less `log_gain`: smaller is likelier.
+    """
+
+    tyre_hz: float
+    damping: float
+    frequency_hz: float
+    damping_ratio: float
+    log_residual: float
+
+
+def log_residual(products: FloatArray, coefficient: FloatArray) -> FloatArray:
+    """Logarithm of the mean square residual, corrected for the band (see `log_gain`).
+
+    Parameters
+    ----------
+    products : ndarray of shape (5, 5)
+        Mean products of the rear's signals, what is known taken out.
+    coefficient : ndarray of shape (..., 5)
+
+    Returns
+    -------
+    ndarray of shape (...)
+    """
+    square = np.einsum("...i,ij,...j->...", coefficient, products, coefficient)
+    return np.asarray(np.log(np.maximum(square, 1e-12)) - log_gain(coefficient))
+
+
+def fit_pole(products: FloatArray, hop: RearHop) -> Pole:
+    """The likeliest pole within the hop's band, by a grid that is refined around its best point.
+
+    Parameters
+    ----------
+    products : ndarray of shape (5, 5)
+    hop : RearHop
+
+    Returns
+    -------
+    Pole
+    """
+    low, high = (np.log(tyre_hz_of(hop, hz)) for hz in hop.band_hz)
+    bounds = np.array([[low, high], [np.log(LEAST_DAMPING), np.log(MOST_DAMPING)]])
+    centre, half = bounds.mean(axis=1), 0.5 * np.diff(bounds, axis=1)[:, 0]
+    best = np.inf
+    for _ in range(SEARCH_ROUNDS):
+        axes = [
+            np.clip(np.linspace(c - h, c + h, SEARCH_POINTS), *bound)
+            for c, h, bound in zip(centre, half, bounds, strict=True)
+        ]
+        tyre, damping = np.meshgrid(*map(np.exp, axes), indexing="ij")
+        value = log_residual(products, coefficients(hop, tyre, damping))
+        i, j = np.unravel_index(np.argmin(value), value.shape)
+        centre, half, best = np.array([axes[0][i], axes[1][j]]), half / 4.0, float(value[i, j])
+    tyre_hz, found = map(float, np.exp(centre))
+    return Pole(tyre_hz, found, *hop_mode(hop, tyre_hz, found), best)
+
+
+def ratio_scatter(damping_ratio: float, frequency_hz: float, seconds: float) -> float:
+    """Standard deviation that no estimate from a ringing of this length can pass.
+
+    sqrt(ratio / (2 pi f T)): the envelope of a narrow-band process has so many independent values.
+
+    Parameters
+    ----------
+    damping_ratio, frequency_hz, seconds : float
+        [Hz, s]
+
+    Returns
+    -------
+    float
+
+    References
+    ----------
+    .. [1] S.-K. Au, Operational Modal Analysis, Springer 2017 (uncertainty laws).
+    """
+    return float(np.sqrt(damping_ratio / (2 * np.pi * frequency_hz * seconds)))
+
+
+def frequency_scatter(damping_ratio: float, frequency_hz: float, seconds: float) -> float:
+    """Standard deviation of the frequency, sqrt(f ratio / (2 pi T)); see `ratio_scatter`. [Hz]"""
+    return float(np.sqrt(frequency_hz * damping_ratio / (2 * np.pi * seconds)))

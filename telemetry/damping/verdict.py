@@ -1,0 +1,83 @@
+"""The detector's answer in words: careful ones. It suggests; it is never certain."""
+
+from collections import Counter
+
+from telemetry.damping.evidence import LOST_BELOW
+from telemetry.damping.learn import Learned
+from telemetry.damping.oscillation import OscillationEvent, RejectedCandidate, Verdict
+
+CAUTION = (
+    "Stop and have the shock inspected by a qualified technician before riding on. Gas-charged dampers are "
+    "opened only by people equipped for it."
+)
+# Between lost and this ratio over the whole outing, a worn damper and a rough road look the same.
+DOUBTFUL_BELOW = 0.18
+
+
+def verdict(
+    learned: Learned,
+    knows_road: bool,
+    events: tuple[OscillationEvent, ...],
+    suspected: tuple[RejectedCandidate, ...],
+) -> tuple[Verdict, str]:
+    """Yes, no or cannot tell, and why in one sentence.
+
+    Parameters
+    ----------
+    learned : Learned
+        From the outing as a whole.
+    knows_road : bool
+        Whether the front told what the road did.
+    events : tuple of OscillationEvent
+    suspected : tuple of RejectedCandidate
+        Stretches that cannot be judged without the front.
+
+    Returns
+    -------
+    tuple of str
+    """
+    ratio = learned.pole.damping_ratio
+    if knows_road and ratio <= LOST_BELOW:
+        return "yes", (
+            f"The rear wheel hop was damped at a ratio of {ratio:.2f} all through the outing, what a tyre alone "
+            "leaves: this suggests a damper that had lost its damping from the start."
+        )
+    if events:
+        return "yes", _event_sentence(events)
+    if not knows_road:
+        if suspected:
+            times = "once" if len(suspected) == 1 else f"{len(suspected)} times"
+            return "cannot_tell", (
+                f"The rear wheel rang {times}, but without front travel and ground speed a kerb or a wheel out of "
+                "balance looks the same; log both ends and speed."
+            )
+        return "no", (
+            "No long ringing of the rear wheel was seen; without front travel and ground speed shorter ones "
+            "cannot be told from the road."
+        )
+    if ratio < DOUBTFUL_BELOW:
+        return "cannot_tell", (
+            f"The rear wheel hop was damped at a ratio of only {ratio:.2f} all through the outing: a worn damper and "
+            "a very rough road both look like this; compare with an outing on a fresh shock."
+        )
+    return "no", (
+        f"Nothing suggests lost damping: over {learned.seconds:.0f} s of riding the rear wheel answered the road the "
+        f"front had met with a damping ratio near {ratio:.2f}."
+    )
+
+
+def _event_sentence(events: tuple[OscillationEvent, ...]) -> str:
+    where = Counter((event.corner, event.phase) for event in events)
+    (corner, phase), count = where.most_common(1)[0]
+    seconds = sum(event.end_s - event.start_s for event in events)
+    low, high = min(e.frequency_hz for e in events), max(e.frequency_hz for e in events)
+    hz = f"{low:.1f} Hz" if high - low < 0.1 else f"{low:.1f} to {high:.1f} Hz"
+    times = "once" if len(events) == 1 else f"{len(events)} times"
+    place = ""
+    if corner is not None:
+        place = f", most often in corner {corner}" if len(events) > 1 else f", in corner {corner}"
+        place += f" ({phase})" if phase else ""
+    return (
+        f"The rear wheel rang at {hz} as if hardly damped {times}, {seconds:.1f} s in all{place}: this suggests "
+        "lost rear damping."
+    )
