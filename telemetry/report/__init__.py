@@ -1,1 +1,7 @@
-"""."""
+"""What a person reads: the debrief in the terminal and on paper, and comparisons."""
+
+from telemetry.report.debrief import debrief_html
+from telemetry.report.terminal import print_notes, print_review
+from telemetry.report.terminal_comparison import print_comparison
+
+__all__ = ["debrief_html", "print_comparison", "print_notes", "print_review"]

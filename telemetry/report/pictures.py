@@ -54,7 +54,7 @@ def mirrored_travel(
     corners : iterable of Corner
         Marked in the middle when the lap is drawn over distance.
     stops : iterable of StopEvent
-        Of this lap: a filled wedge where an end bottomed, an open ring where it topped out.
+        Of this lap: a filled wedge where an end bottomed; topped out, front a ring, rear an open square.
     oscillations : iterable of OscillationEvent
         Of this lap: a wave along the rear.
 
@@ -63,7 +63,7 @@ def mirrored_travel(
     str
         SVG.
     """
-    height, middle, reach = 330.0, 150.0, 125.0
+    height, middle, reach = 348.0, 150.0, 125.0
     most = max(lap.stroke_mm.values(), default=125.0)
     x = svg.Scale(float(lap.x[0]), float(lap.x[-1]), _LEFT, _RIGHT)
     side: dict[End, svg.Scale] = {
@@ -81,7 +81,7 @@ def mirrored_travel(
         if start is not None:
             body += _oscillation_mark(start, event, over_distance, x, middle + reach + _BAND)
     label = "distance in the lap [m]" if over_distance else "time in the run [s]"
-    body += _x_axis(x, height - 34, label, svg.ticks(x.low, x.high, 10))
+    body += _x_axis(x, height - 32, label, svg.ticks(x.low, x.high, 10))
     return svg.picture(WIDTH, height, "Wheel travel over the lap, front above, rear below", body)
 
 
@@ -130,9 +130,11 @@ def _stop_marks(
 
 
 def stop_symbol(x: float, y: float, end: End, kind: str) -> str:
-    """A filled wedge pointing outwards where an end bottomed, an open ring where it topped out."""
+    """A filled wedge pointing outwards where an end bottomed; topped out, front a ring, rear an open square."""
+    if kind == "topped_out" and end == "front":
+        return svg.element("circle", cx=x, cy=y, r=3.4, class_="front ring")
     if kind == "topped_out":
-        return svg.element("circle", cx=x, cy=y, r=3.2, class_=f"{end} ring")
+        return svg.element("rect", x=x - 3, y=y - 3, width=6, height=6, class_="rear ring")
     tip, base = (y - 8, y + 1) if end == "front" else (y + 8, y - 1)
     points = f"{x:.1f},{tip:.1f} {x - 5:.1f},{base:.1f} {x + 5:.1f},{base:.1f}"
     return svg.element("polygon", points=points, class_=f"{end} wedge")
@@ -145,8 +147,8 @@ def _oscillation_mark(
     left = x(start)
     width = 26.0 if over_distance else max(26.0, x(event.end_s) - x(start))
     return [
-        wave(left, y + 21, width),
-        svg.text(left + width + 4, y + 25, "rang", class_="rear tick"),
+        wave(left, y + 20, width),
+        svg.text(left - 4, y + 23, "rang", class_="rear tick", text_anchor="end"),
     ]
 
 
@@ -332,7 +334,7 @@ def track_map(
     for number, x, y in corners:
         cx, cy = place(x, y)
         away = np.array([cx - centre[0], cy - centre[1]])
-        away = 15.0 * away / max(float(np.hypot(*away)), 1.0)
+        away = 17.0 * away / max(float(np.hypot(*away)), 1.0)
         body.append(
             svg.text(cx + away[0], cy + away[1] + 4, str(number), class_="corner", text_anchor="middle")
         )

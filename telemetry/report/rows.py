@@ -66,17 +66,6 @@ def balance_rows(balance: Balance) -> list[Row]:
     return rows
 
 
-def pitch_words(balance: Balance) -> str:
-    """Pitch in one sentence, or "" where it is not known."""
-    pitch = balance.pitch
-    if pitch.mean_deg is None:
-        return ""
-    return (
-        f"Pitch from the wheel travels, nose down positive: mean {number(pitch.mean_deg, 2)} deg, "
-        f"{number(pitch.min_deg, 1)} to {number(pitch.max_deg, 1)} deg."
-    )
-
-
 def stop_rows(summary: Summary) -> list[Row]:
     """What, where, laps, times, travel, arrival speed; one row a place."""
     return [

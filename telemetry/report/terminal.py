@@ -20,10 +20,9 @@ from telemetry.report.rows import (
     end_rows,
     lap_rows,
     oscillation_rows,
-    pitch_words,
     stop_rows,
 )
-from telemetry.report.words import cautions, note_words, number
+from telemetry.report.words import cautions, note_words, number, pitch_words
 from telemetry.summary import Finding, RunInfo, Summary
 
 # Rows printed of a long table; the JSON has them all.

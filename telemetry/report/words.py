@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from math import isfinite
 
 from telemetry.arrays import ENDS, End
+from telemetry.balance.balance import Balance
 from telemetry.findings import place_words
 from telemetry.motion.summary import StopEvent
 from telemetry.notes import QualityNote
@@ -152,4 +153,15 @@ def excluded_words(comparison: Comparison) -> tuple[str, ...]:
     return tuple(
         f"{row.run.upper()}, lap {row.lap}{f' ({row.end} only)' if row.end else ''}: {row.reason}"
         for row in comparison.excluded
+    )
+
+
+def pitch_words(balance: Balance) -> str:
+    """Pitch in one sentence, or "" where it is not known."""
+    pitch = balance.pitch
+    if pitch.mean_deg is None:
+        return ""
+    return (
+        f"Pitch from the wheel travels, nose down positive: mean {number(pitch.mean_deg, 2)} deg, "
+        f"{number(pitch.min_deg, 1)} to {number(pitch.max_deg, 1)} deg."
     )
