@@ -154,11 +154,8 @@ def modes(matrices: Matrices) -> tuple[Mode, ...]:
     for pole, vector in zip(poles, vectors.T, strict=True):
         if pole.imag > REAL_POLE * abs(pole):
             shape = vector[:n] / vector[np.argmax(np.abs(vector[:n]))]
-            found.append(
-                Mode(
-                    abs(pole) / (2 * np.pi), -pole.real / abs(pole), tuple(complex(value) for value in shape)
-                )
-            )
+            fn_hz, damping_ratio = abs(pole) / (2 * np.pi), -pole.real / abs(pole)
+            found.append(Mode(float(fn_hz), float(damping_ratio), tuple(complex(value) for value in shape)))
     return tuple(sorted(found, key=lambda mode: mode.fn_hz))
 
 

@@ -7,7 +7,13 @@ from telemetry.simulate.circuit import (
     build_circuit,
     random_circuit,
 )
-from telemetry.simulate.demobike import DEMO_BIKE_TOML, demo_bike
+from telemetry.simulate.demobike import (
+    DEMO_BIKE_TOML,
+    SECOND_BIKE_TOML,
+    demo_bike,
+    second_bike,
+    with_fork_rebound,
+)
 from telemetry.simulate.faults import (
     DriveKick,
     Fade,
@@ -22,14 +28,18 @@ from telemetry.simulate.faults import (
 )
 from telemetry.simulate.logfile import log_text, write_log
 from telemetry.simulate.outing import Contact, Outing, Truth, simulate_outing
+from telemetry.simulate.randombike import random_bike
 from telemetry.simulate.riding import Riding
 from telemetry.simulate.road import Bump, KerbRidges, Road, RoughStretch
+from telemetry.simulate.scenarios import SCENARIOS, Scenario, simulate_scenario, write_scenario
 from telemetry.simulate.sensors import Sensors
 from telemetry.simulate.vehicle import Stops, Vehicle
 from telemetry.simulate.vellmoor import VELLMOOR_ROAD_SEED, vellmoor_ring, vellmoor_road
 
 __all__ = [
     "DEMO_BIKE_TOML",
+    "SCENARIOS",
+    "SECOND_BIKE_TOML",
     "VELLMOOR_ROAD_SEED",
     "Bump",
     "Circuit",
@@ -47,6 +57,7 @@ __all__ = [
     "Riding",
     "Road",
     "RoughStretch",
+    "Scenario",
     "SensorNoise",
     "SensorTone",
     "Sensors",
@@ -58,9 +69,14 @@ __all__ = [
     "build_circuit",
     "demo_bike",
     "log_text",
+    "random_bike",
     "random_circuit",
+    "second_bike",
     "simulate_outing",
+    "simulate_scenario",
     "vellmoor_ring",
     "vellmoor_road",
+    "with_fork_rebound",
     "write_log",
+    "write_scenario",
 ]

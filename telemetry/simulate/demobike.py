@@ -1,8 +1,9 @@
-"""The machine of the demo data, invented: QB-6 of Team Quillback."""
+"""The machines of the demo data, invented: QB-6 and QB-3 of Team Quillback."""
 
 import tomllib
 
 from telemetry.bike import Bike, parse_bike
+from telemetry.errors import BikeFileError
 
 DEMO_BIKE_TOML = """\
 # Demo data: an invented motorcycle. Lengths mm, rates N/mm, damper rates N s/mm, masses kg.
@@ -69,11 +70,123 @@ lap = "lap"
 """
 
 
+SECOND_BIKE_TOML = """\
+# Demo data: an invented, lighter motorcycle with another logger.
+# Lengths mm, rates N/mm, damper rates N s/mm, masses kg.
+name = "QB-3, Team Quillback (demo)"
+wheelbase_mm = 1375
+
+[front]
+stroke_mm = 120
+rake_deg = 23.5
+fork_offset_mm = 28
+tyre_radius_mm = 295
+spring_rate_n_per_mm = 16.5
+preload_mm = 9
+tyre_rate_n_per_mm = 155
+tyre_damping_n_s_per_mm = 0.14
+unsprung_mass_kg = 13
+
+[front.damper]
+friction_n = 22
+compression = { low_n_s_per_mm = 0.70, high_n_s_per_mm = 0.40, knee_mm_s = 150 }
+rebound = { low_n_s_per_mm = 1.05, high_n_s_per_mm = 0.60, knee_mm_s = 150 }
+
+[front.sensor]                   # counts of a 12-bit converter, mounted upside down
+channel = "adc1"
+points = [[3890, 0.0], [520, 120.0]]
+
+[rear]
+shock_stroke_mm = 66
+leverage_table_mm = [
+    [0.0, 0.000], [11.0, 21.912], [22.0, 43.091], [33.0, 63.537],
+    [44.0, 83.250], [55.0, 102.230], [66.0, 120.477],
+]
+tyre_radius_mm = 312
+spring_rate_n_per_mm = 68
+preload_mm = 9.5
+tyre_rate_n_per_mm = 165
+tyre_damping_n_s_per_mm = 0.18
+unsprung_mass_kg = 17
+
+[rear.damper]
+friction_n = 12
+compression = { low_n_s_per_mm = 3.2, high_n_s_per_mm = 1.7, knee_mm_s = 80 }
+rebound = { low_n_s_per_mm = 5.4, high_n_s_per_mm = 2.9, knee_mm_s = 80 }
+
+[rear.sensor]
+channel = "adc2"
+points = [[310, 0.0], [3715, 66.0]]
+
+[chassis]
+sprung_mass_kg = 181
+com_to_rear_axle_mm = 690
+com_height_mm = 600
+pitch_inertia_kg_m2 = 22
+
+[channels]
+time = "t"
+speed = "vwheel"
+latitude = "lat"
+longitude = "lon"
+beacon = "beacon"
+"""
+
+
 def demo_bike() -> Bike:
-    """The motorcycle of the demo data.
+    """The motorcycle of the demo data: QB-6.
 
     Returns
     -------
     Bike
     """
-    return parse_bike(tomllib.loads(DEMO_BIKE_TOML), source="demo bike")
+    return parse_bike(tomllib.loads(DEMO_BIKE_TOML), source="qb-6.toml")
+
+
+def second_bike() -> Bike:
+    """A lighter motorcycle with another logger: QB-3, sensors in counts and a beacon.
+
+    Returns
+    -------
+    Bike
+    """
+    return parse_bike(tomllib.loads(SECOND_BIKE_TOML), source="qb-3.toml")
+
+
+def with_fork_rebound(
+    bike: Bike, clicks: int, *, reference_clicks: int = 12, per_click: float = 0.06
+) -> Bike:
+    """A bike whose fork rebound stands at other clicks than the bike file's damper.
+
+    Parameters
+    ----------
+    bike : Bike
+        With [front.damper].
+    clicks : int
+        Counted from fully closed: more clicks, less damping.
+    reference_clicks : int
+        At which the damper is as in the bike file.
+    per_click : float
+        Share by which a click changes the force (invented).
+
+    Returns
+    -------
+    Bike
+
+    Raises
+    ------
+    BikeFileError
+        If the bike file has no [front.damper].
+    """
+    damper = bike.front.damper
+    if damper is None:
+        raise BikeFileError(f"{bike.source}: has no [front.damper] whose rebound could be turned.")
+    factor = (1.0 + per_click) ** (reference_clicks - clicks)
+    rebound = damper.rebound.model_copy(
+        update={
+            "low_n_s_per_mm": factor * damper.rebound.low_n_s_per_mm,
+            "high_n_s_per_mm": factor * damper.rebound.high_n_s_per_mm,
+        }
+    )
+    front = bike.front.model_copy(update={"damper": damper.model_copy(update={"rebound": rebound})})
+    return bike.model_copy(update={"front": front})

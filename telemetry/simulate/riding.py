@@ -50,7 +50,7 @@ class Riding:
     power_w: float = 125e3
     drag_n_s2_m2: float = 0.22
     top_speed_m_s: float = 78.0
-    spread: float = 0.012
+    spread: float = 0.02
     handling_s: float = 0.2
     out_lap_m: float = 900.0
     in_lap_m: float = 500.0
