@@ -101,7 +101,7 @@ def differentiate(
     """
     design = differentiator(float(sample_rate_hz), bandwidth_hz)
     return Derivative(
-        speed_mm_s=_apply(design.weights, np.asarray(travel_mm, dtype=np.float64)),
+        speed_mm_s=correlate(np.asarray(travel_mm, dtype=np.float64), design.weights),
         bandwidth_hz=design.bandwidth_hz,
         passband_hz=design.passband_hz,
         noise_gain=design.noise_gain,
@@ -118,19 +118,28 @@ def differentiator(sample_rate_hz: float, bandwidth_hz: float | None = None) -> 
     sample_rate_hz : float
         [Hz]
     bandwidth_hz : float, optional
-        -3 dB point, below 0.4 of the sample rate. [Hz]
+        -3 dB point. [Hz]
 
     Returns
     -------
     Differentiator
+
+    Raises
+    ------
+    ValueError
+        If the filter would have to close above half the sample rate.
     """
     passband = min(PASSBAND_HZ, PASSBAND_SHARE * sample_rate_hz)
     stopband = min(STOPBAND_HZ, STOPBAND_SHARE * sample_rate_hz)
     if bandwidth_hz is not None:
         # the transition keeps its shape: both edges scale with the bandwidth
         own = _design(sample_rate_hz, passband, stopband).bandwidth_hz
-        scale = min(bandwidth_hz / own, 0.5 * sample_rate_hz / stopband)
-        passband, stopband = passband * scale, stopband * scale
+        widest = own * 0.5 * sample_rate_hz / stopband
+        if not 0 < bandwidth_hz <= widest:
+            raise ValueError(
+                f"{bandwidth_hz=:g} must lie between 0 and {widest:.1f} at {sample_rate_hz:g} Hz."
+            )
+        passband, stopband = passband * bandwidth_hz / own, stopband * bandwidth_hz / own
     return _design(sample_rate_hz, passband, stopband)
 
 
@@ -160,8 +169,19 @@ def _relative_gain(weights: FloatArray, sample_rate_hz: float, frequency_hz: Flo
     return np.asarray(2 * np.sin(np.outer(omega / sample_rate_hz, k)) @ weights[half + 1 :] / omega)
 
 
-def _apply(weights: FloatArray, values: FloatArray) -> FloatArray:
-    """Correlate, with NaN wherever the filter would touch a NaN or run over either end."""
+def correlate(values: FloatArray, weights: FloatArray) -> FloatArray:
+    """Sum of weights[k] values[i + k - half], centred on i.
+
+    Parameters
+    ----------
+    values : ndarray of shape (n_samples,)
+    weights : ndarray of shape (2 half + 1,)
+
+    Returns
+    -------
+    ndarray of shape (n_samples,)
+        NaN wherever the weights touch a NaN or reach over either end.
+    """
     result = np.full(values.shape, np.nan)
     if len(values) < len(weights):
         return result
