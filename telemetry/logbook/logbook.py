@@ -186,12 +186,38 @@ class Logbook:
             raise LogbookError(f"{self.path}: has no run {run_id[:80]!r}; it has {len(self.runs())} others.")
         return entry
 
+    def find(self, text: str) -> RunEntry:
+        """The run that a person means: by its id, the start of its id, or its name.
+
+        Raises
+        ------
+        LogbookError
+            If no run is meant, or more than one.
+        """
+        runs = self.runs()
+        for matches in (
+            [entry for entry in runs if entry.run_id == text],
+            [entry for entry in runs if entry.name == text],
+            [entry for entry in runs if text and entry.run_id.startswith(text)],
+        ):
+            if len(matches) > 1:
+                ids = ", ".join(entry.run_id for entry in matches[:5])
+                raise LogbookError(f"{self.path}: {text!r} means {len(matches)} runs ({ids}); give an id.")
+            if matches:
+                return matches[0]
+        known = ", ".join(f"{entry.run_id} ({entry.name})" for entry in runs[:5])
+        raise LogbookError(f"{self.path}: has no run {text[:80]!r}; it has {known or 'none'}.")
+
     def _home(self, run_id: str) -> Path:
         return self._runs / self.entry(run_id).run_id
 
+    def review_file(self, run_id: str) -> Path:
+        """The review of a run as JSON, schema ``bothends.review/1``. Raises `LogbookError` for an unknown id."""
+        return self._home(run_id) / REVIEW
+
     def summary(self, run_id: str) -> Summary:
         """The review of a run. Raises `LogbookError` for an unknown id or a review that cannot be read."""
-        path = self._home(run_id) / REVIEW
+        path = self.review_file(run_id)
         try:
             return summary_from_json(path.read_bytes(), source=str(path))
         except OSError as error:

@@ -26,7 +26,7 @@ from telemetry.report.words import (
     number,
     pitch_words,
 )
-from telemetry.setup import Comparison
+from telemetry.setup import Comparison, SetupSheet, written
 from telemetry.summary import Finding, LapSummary, Summary, Traces
 
 CLOSING = (
@@ -35,7 +35,13 @@ CLOSING = (
 )
 
 
-def debrief_html(summary: Summary, traces: Traces, comparison: Comparison | None = None) -> str:
+def debrief_html(
+    summary: Summary,
+    traces: Traces,
+    comparison: Comparison | None = None,
+    *,
+    sheet: SetupSheet | None = None,
+) -> str:
     """The debrief of a run as one HTML page: no script, nothing loaded from anywhere, printable on A4.
 
     Parameters
@@ -44,6 +50,8 @@ def debrief_html(summary: Summary, traces: Traces, comparison: Comparison | None
     traces : Traces
         Of the same run.
     comparison : Comparison, optional
+        Printed as well when given.
+    sheet : SetupSheet, optional
         Printed as well when given.
 
     Returns
@@ -75,6 +83,7 @@ def debrief_html(summary: Summary, traces: Traces, comparison: Comparison | None
             _map(summary, traces, lap, inside),
             _laps(summary),
             _comparison(comparison) if comparison else "",
+            _sheet(sheet),
             _quality(summary),
             _how(summary),
             page.paragraph(CLOSING, "note"),
@@ -276,6 +285,13 @@ def _comparison(comparison: Comparison) -> str:
         page.paragraph(comparison.method, "note"),
         long=True,
     )
+
+
+def _sheet(sheet: SetupSheet | None) -> str:
+    found = written(sheet) if sheet else ()
+    if not found:
+        return ""
+    return page.section("Setup sheet", page.table(rows.SHEET_COLUMNS, found, words=(0, 1)))
 
 
 def _quality(summary: Summary) -> str:

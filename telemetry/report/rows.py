@@ -17,6 +17,7 @@ OSCILLATION_COLUMNS = ("from s", "lap", "where", "lasts s", "Hz", "damping ratio
 LAP_COLUMNS = (
     "lap", "time", "front used %", "rear used %", "compr. ratio", "reb. ratio", "hop damping", "masked %",
 )  # fmt: skip
+SHEET_COLUMNS = ("setup sheet", "")
 CHANGE_COLUMNS = ("what", "before (A)", "after (B)", "kind")
 COMPARISON_COLUMNS = ("", "A", "B", "B - A, ± 95 %", "verdict")
 VERDICT_WORDS = {"yes": "SUSPECTED LOST", "no": "no sign of loss", "cannot_tell": "cannot tell"}

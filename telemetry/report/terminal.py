@@ -13,6 +13,7 @@ from telemetry.notes import QualityNote
 from telemetry.report.rows import (
     LAP_COLUMNS,
     OSCILLATION_COLUMNS,
+    SHEET_COLUMNS,
     STOP_COLUMNS,
     VERDICT_WORDS,
     Row,
@@ -23,13 +24,14 @@ from telemetry.report.rows import (
     stop_rows,
 )
 from telemetry.report.words import cautions, note_words, number, pitch_words
+from telemetry.setup import SetupSheet, written
 from telemetry.summary import Finding, RunInfo, Summary
 
 # Rows printed of a long table; the JSON has them all.
 _MOST_ROWS = 12
 
 
-def print_review(summary: Summary, console: Console) -> None:
+def print_review(summary: Summary, console: Console, *, sheet: SetupSheet | None = None) -> None:
     """Print a review: sentences first, then both ends, balance, places, laps, and what is wrong with the log.
 
     Parameters
@@ -37,6 +39,8 @@ def print_review(summary: Summary, console: Console) -> None:
     summary : Summary
     console : Console
         Readable from 80 columns on, with and without colour.
+    sheet : SetupSheet, optional
+        Printed as well when given.
     """
     _heading(console, summary.run)
     for sentence in summary.verdicts:
@@ -49,6 +53,9 @@ def print_review(summary: Summary, console: Console) -> None:
     _stops(console, summary)
     _oscillation(console, summary)
     _laps(console, summary)
+    if sheet and (found := written(sheet)):
+        section(console, "Setup sheet")
+        console.print(table(SHEET_COLUMNS, found, words=(0, 1)))
     print_notes(summary.quality, console)
 
 

@@ -49,6 +49,22 @@ def _written(sheet: SetupSheet) -> Iterator[tuple[str, str, ChangeKind]]:
             yield f"{where} {words}".strip(), written, "setting" if where else "condition"
 
 
+def written(sheet: SetupSheet) -> tuple[tuple[str, str], ...]:
+    """Everything a sheet says, in its order: what, and how it is written with its unit.
+
+    Parameters
+    ----------
+    sheet : SetupSheet
+
+    Returns
+    -------
+    tuple of (what, value)
+    """
+    labels = [(key, getattr(sheet, key)) for key in ("name", "date", "outing", "notes")]
+    settings = [(what, value) for what, value, _ in _written(sheet) if value != NOT_WRITTEN]
+    return (*((key, str(value)) for key, value in labels if value is not None), *settings)
+
+
 def changes(sheet_a: SetupSheet, sheet_b: SetupSheet) -> tuple[Change, ...]:
     """What differs between two sheets, in the order of the sheet.
 

@@ -1,0 +1,57 @@
+"""The ``bothends`` command.
+
+Nothing heavy is imported here or by the parser, so that ``bothends --help`` is instant; each command imports
+what it needs when it runs.
+"""
+
+import os
+import sys
+from collections.abc import Sequence
+
+from telemetry.cli.parser import build_parser, join_line
+from telemetry.errors import BothEndsError
+
+STOPPED = 130  # what a shell reports of a program stopped with Ctrl+C
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command.
+
+    Parameters
+    ----------
+    argv : sequence of str, optional
+        Arguments after the program's name; those of the process by default.
+
+    Returns
+    -------
+    int
+        0 done, 1 the data or files cannot be used (one line on standard error says why), 2 wrong usage.
+    """
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")  # a terminal that cannot write "±" shows "?", and goes on
+    parser = build_parser()
+    try:
+        arguments = parser.parse_args(join_line(sys.argv[1:] if argv is None else argv))
+    except SystemExit as done:  # argparse has printed help, the version or what was wrong
+        return done.code if isinstance(done.code, int) else 2
+    try:
+        arguments.run(arguments)
+        sys.stdout.flush()
+    except BrokenPipeError:  # who was reading has seen enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except KeyboardInterrupt:
+        return _say("stopped.", STOPPED)
+    except BothEndsError as error:
+        return _say(str(error), 1)
+    except OSError as error:
+        return _say(f"{error.filename or 'file'}: {error.strerror or error}.", 1)
+    except MemoryError:
+        return _say("not enough memory for this log; split it, or log fewer channels.", 1)
+    return 0
+
+
+def _say(words: str, code: int) -> int:
+    """One line for a person on standard error."""
+    print(f"bothends: {' '.join(words.split())}", file=sys.stderr)
+    return code

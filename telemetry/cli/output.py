@@ -1,0 +1,74 @@
+"""Writing results, and telling a person at the terminal that work goes on."""
+
+import os
+import sys
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from rich.console import Console
+
+from telemetry.errors import BothEndsError
+
+
+def console() -> Console:
+    """What a person reads; on a file or pipe plain text."""
+    return Console(highlight=False)
+
+
+@contextmanager
+def working(words: str) -> Iterator[None]:
+    """Show on standard error that work goes on, if a person is looking."""
+    screen = Console(stderr=True)
+    if not screen.is_terminal:
+        yield
+        return
+    with screen.status(f"{words} …"):
+        yield
+
+
+def write_file(
+    path: str | Path, write: Callable[[Path], object], *, inputs: Iterable[str | None] = ()
+) -> None:
+    """Write a file in one step: it is there complete, or as before.
+
+    Parameters
+    ----------
+    path : str or Path
+    write : callable
+        Gets the place to write to.
+    inputs : iterable of str or None
+        Files that were read: they are never written over.
+
+    Raises
+    ------
+    BothEndsError
+        If the file cannot be written, or is one of the inputs.
+    """
+    path = Path(path)
+    for read in inputs:
+        if read is not None and path.exists() and Path(read).exists() and path.samefile(read):
+            raise BothEndsError(
+                f"{path}: is a file that was read; it is not written over. Choose another name."
+            )
+    part = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        if path.is_dir():
+            raise BothEndsError(f"{path}: is a directory; give the name of a file.")
+        write(part)
+        part.replace(path)
+    except OSError as error:
+        raise BothEndsError(f"{path}: cannot be written ({error.strerror or error}).") from None
+    finally:
+        part.unlink(missing_ok=True)
+
+
+def write_text(path: str | Path | None, text: str, *, inputs: Iterable[str | None] = ()) -> None:
+    """Write text as UTF-8 in one step, nothing when there is no path."""
+    if path is not None:
+        write_file(path, lambda part: part.write_text(text, encoding="utf-8"), inputs=inputs)
+
+
+def say(words: str) -> None:
+    """A line on standard error: what was done besides the result."""
+    print(words, file=sys.stderr)

@@ -1,0 +1,225 @@
+"""What can be typed after ``bothends``."""
+
+import argparse
+from collections.abc import Callable, Sequence
+from functools import partial
+from importlib import import_module
+
+# Names in `telemetry.simulate.SCENARIOS`, written out so that --help need not import the simulator.
+SCENARIOS = (
+    "vellmoor-clean",
+    "vellmoor-lost-damping",
+    "vellmoor-before",
+    "vellmoor-after",
+    "vellmoor-plain",
+    "qb3-semicolon",
+)
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """The parser of the whole command line.
+
+    Returns
+    -------
+    argparse.ArgumentParser
+        ``run`` of what it parses is the function that does the work.
+    """
+    parser = argparse.ArgumentParser(
+        prog="bothends",
+        description="Suspension travel logs of a motorcycle into a review: travel, speed, balance of the two "
+        "ends, lost damping.",
+        epilog="Every command has its own --help. Exit code: 0 done, 1 the data cannot be used, 2 wrong usage.",
+    )
+    parser.add_argument("--version", action=_Version, nargs=0, help="print the version and stop")
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    for add in (_demo, _review, _check, _compare, _add, _serve, _simulate):
+        add(commands)
+    return parser
+
+
+def join_line(argv: Sequence[str]) -> list[str]:
+    """``--line -33.1,151.2`` as one argument, since a leading minus would be taken for an option."""
+    joined: list[str] = []
+    for argument in argv:
+        if joined and joined[-1] == "--line":
+            joined[-1] = f"--line={argument}"
+        else:
+            joined.append(argument)
+    return joined
+
+
+class _Version(argparse.Action):
+    """Look the version up only when it is asked for."""
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: object) -> None:
+        from telemetry import __version__
+
+        print(f"bothends {__version__}")
+        parser.exit()
+
+
+def _later(module: str, function: str, arguments: argparse.Namespace) -> None:
+    """Import a command's module when the command runs."""
+    work: Callable[[argparse.Namespace], None] = getattr(import_module(f"telemetry.cli.{module}"), function)
+    work(arguments)
+
+
+def _command(
+    commands: "argparse._SubParsersAction[argparse.ArgumentParser]", name: str, module: str, words: str
+) -> argparse.ArgumentParser:
+    parser = commands.add_parser(name, help=words, description=f"{words[0].upper()}{words[1:]}.")
+    parser.set_defaults(run=partial(_later, module, name), parser=parser)
+    return parser
+
+
+def _json(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--json", metavar="FILE", help="also write the result as JSON")
+
+
+def _line(text: str) -> tuple[float, float]:
+    """A position "latitude,longitude" in degrees."""
+    try:
+        latitude, longitude = (float(part) for part in text.split(","))
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not LAT,LON in degrees, such as 47.1,8.5") from None
+    if not (-90 <= latitude <= 90 and -180 <= longitude <= 180):
+        raise argparse.ArgumentTypeError(
+            f"{text!r} is not on earth: latitude to 90, longitude to 180 degrees"
+        )
+    return latitude, longitude
+
+
+def _stretch(text: str) -> tuple[float, float]:
+    """A stretch of the lap "from,to" in metres."""
+    try:
+        start_m, end_m = (float(part) for part in text.split(","))
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not FROM,TO in metres, such as 900,980") from None
+    if not 0 <= start_m < end_m:
+        raise argparse.ArgumentTypeError(f"{text!r}: FROM must not be below 0, and TO must be above it")
+    return start_m, end_m
+
+
+def _between(text: str, kind: type[int] | type[float], low: float, high: float) -> float:
+    try:
+        value = kind(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number") from None
+    if not low <= value <= high:
+        raise argparse.ArgumentTypeError(f"{text} is not within {low:g} to {high:g}")
+    return value
+
+
+def _whole(low: float, high: float) -> Callable[[str], float]:
+    return partial(_between, kind=int, low=low, high=high)
+
+
+def _real(low: float, high: float) -> Callable[[str], float]:
+    return partial(_between, kind=float, low=low, high=high)
+
+
+def _demo(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    parser = _command(
+        commands, "demo", "demo", "make a logbook of demo data, review a run, open the dashboard"
+    )
+    parser.add_argument("directory", nargs="?", metavar="DIR", help="keep the logbook there (else temporary)")
+    parser.add_argument("--no-serve", action="store_true", help="stop after printing the review")
+    _serving(parser)
+    _json(parser)
+
+
+def _serving(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--port", type=_whole(0, 65535), help="port of the dashboard (default: a fixed one if free)"
+    )
+    parser.add_argument("--no-browser", action="store_true", help="only print the address")
+    parser.add_argument(
+        "--share",
+        action="store_true",
+        help="also answer phones and tablets in the same network, by a secret address",
+    )
+
+
+def _review(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    parser = _command(commands, "review", "review", "review one log: verdicts, then numbers")
+    parser.add_argument("log", metavar="LOG")
+    parser.add_argument("--bike", required=True, metavar="BIKE.toml", help="bike file")
+    parser.add_argument("--setup", metavar="SHEET.toml", help="setup sheet of the outing")
+    parser.add_argument(
+        "--line",
+        type=_line,
+        metavar="LAT,LON",
+        help="middle of the start line, for a log with GPS and no laps",
+    )
+    _json(parser)
+    parser.add_argument("--traces", metavar="FILE", help="also write the run sample by sample, as Parquet")
+    parser.add_argument("--html", metavar="FILE", help="also write the debrief as a page to print")
+
+
+def _check(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    parser = _command(commands, "check", "check", "say what a log holds and what can be judged from it")
+    parser.add_argument("log", metavar="LOG")
+    parser.add_argument("--bike", metavar="BIKE.toml", help="bike file: needed to say what can be judged")
+    _json(parser)
+
+
+def _compare(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    parser = _command(commands, "compare", "compare", "compare two runs over their laps")
+    parser.add_argument(
+        "a", metavar="A", help="before: a log, or with --logbook a run (id, start of id, or name)"
+    )
+    parser.add_argument("b", metavar="B", help="after")
+    source = parser.add_mutually_exclusive_group(required=True)
+    source.add_argument("--logbook", metavar="DIR", help="logbook that holds both runs")
+    source.add_argument("--bike", metavar="BIKE.toml", help="bike file of both logs")
+    parser.add_argument("--bike-b", metavar="BIKE.toml", help="bike file of B, where it differs")
+    parser.add_argument("--setup-a", metavar="SHEET.toml", help="setup sheet of A")
+    parser.add_argument("--setup-b", metavar="SHEET.toml", help="setup sheet of B")
+    _json(parser)
+
+
+def _add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    parser = _command(commands, "add", "add", "review a log and keep it in a logbook")
+    parser.add_argument("log", metavar="LOG")
+    parser.add_argument("--bike", required=True, metavar="BIKE.toml", help="bike file")
+    parser.add_argument("--logbook", required=True, metavar="DIR", help="made when missing")
+    parser.add_argument("--setup", metavar="SHEET.toml", help="setup sheet of the outing")
+    parser.add_argument("--name", help="what to call the run")
+    parser.add_argument("--date", help="day of the outing, such as 2026-05-01")
+    _json(parser)
+
+
+def _serve(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    parser = _command(commands, "serve", "serve", "open the dashboard on a logbook")
+    parser.add_argument("logbook", metavar="LOGBOOK")
+    _serving(parser)
+
+
+def _simulate(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    parser = _command(
+        commands, "simulate", "simulate", "simulate an outing: a log, its bike file, and the truth beside it"
+    )
+    parser.add_argument("out", metavar="OUT.csv", help="log to write (.csv or .csv.gz)")
+    parser.add_argument("--scenario", choices=SCENARIOS, default=SCENARIOS[0], metavar="NAME",
+                        help=f"which outing: {', '.join(SCENARIOS)} (default {SCENARIOS[0]})")  # fmt: skip
+    parser.add_argument("--laps", type=_whole(1, 200), help="timed laps (default: the scenario's)")
+    parser.add_argument(
+        "--rate", type=_real(20, 2000), metavar="HZ", help="rate of the log (default: the scenario's)"
+    )
+    parser.add_argument(
+        "--seed", type=_whole(0, 2**31), help="of everything random (default: the scenario's)"
+    )
+    parser.add_argument(
+        "--lose-damping",
+        type=_stretch,
+        action="append",
+        metavar="FROM,TO",
+        help="the shock loses its damping between these metres of every lap; may be repeated",
+    )
+    parser.add_argument(
+        "--damping-left",
+        type=_real(0, 1),
+        metavar="SHARE",
+        help="what the shock keeps there (default: the scenario's, else 0.05)",
+    )
+    _json(parser)

@@ -1,0 +1,207 @@
+"""What a log holds, for the person who asks whether it can be trusted: columns, faults, what can be judged."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from pydantic import TypeAdapter
+from rich.console import Console
+from rich.text import Text
+
+from telemetry.arrays import ENDS, FloatArray, Number
+from telemetry.errors import BothEndsError
+from telemetry.logs import RawLog
+from telemetry.notes import QualityNote
+from telemetry.report.terminal import indented, print_notes, section, table
+from telemetry.report.words import UNKNOWN, number
+from telemetry.signals.clock import read_stamps
+from telemetry.summary import Summary
+
+SCHEMA = "bothends.check/1"
+_TIME_NAMES = ("time", "t", "timestamp")
+
+
+@dataclass(frozen=True)
+class ColumnCheck:
+    """One column: its unit as written, the rate it was logged at, its range, and the share of blank cells."""
+
+    name: str
+    unit: str
+    rate_hz: float | None
+    least: Number
+    most: Number
+    blank_share: float
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """Whether something can be judged from this log, and why or how well."""
+
+    what: str
+    can: bool
+    reason: str
+
+
+@dataclass(frozen=True)
+class LogCheck:
+    """What a log holds. ``judged`` is empty without a bike file: it depends on which sensor is where."""
+
+    source: str
+    rows: int
+    duration_s: float | None
+    dialect: dict[str, str]
+    columns: tuple[ColumnCheck, ...]
+    quality: tuple[QualityNote, ...]
+    judged: tuple[Judgement, ...]
+    schema: str = SCHEMA
+
+
+def check_log(log: RawLog, *, time_column: str | None = None, review: Summary | None = None) -> LogCheck:
+    """What a log holds and, with its review, what can be judged from it.
+
+    Parameters
+    ----------
+    log : RawLog
+    time_column : str, optional
+        Otherwise a column called time, if there is one; rates are not known without.
+    review : Summary, optional
+        Of the same log.
+
+    Returns
+    -------
+    LogCheck
+    """
+    t_s = _time_s(log, time_column)
+    return LogCheck(
+        source=log.source,
+        rows=log.n_rows,
+        duration_s=float(np.nanmax(t_s) - np.nanmin(t_s)) if t_s is not None else None,
+        dialect=dict(log.dialect),
+        columns=tuple(
+            _column(name, log.units.get(name, ""), values, t_s) for name, values in log.columns.items()
+        ),
+        quality=review.quality if review else log.notes,
+        judged=judgements(review) if review else (),
+    )
+
+
+def _time_s(log: RawLog, time_column: str | None) -> FloatArray | None:
+    """Seconds since the start, None where the log has no usable clock."""
+    name = time_column or next((name for name in log.columns if name.lower() in _TIME_NAMES), None)
+    if name is None:
+        return None
+    try:
+        t_s = read_stamps(log, name).t_s
+    except BothEndsError:
+        return None
+    return t_s if np.isfinite(t_s).any() else None
+
+
+def _column(name: str, unit: str, values: FloatArray, t_s: FloatArray | None) -> ColumnCheck:
+    filled = np.isfinite(values)
+    known = values[filled]
+    rate = None
+    if t_s is not None:
+        steps = np.diff(t_s[filled & np.isfinite(t_s)])
+        rate = float(1.0 / np.median(steps)) if len(steps) and np.median(steps) > 0 else None
+    nan = float("nan")
+    return ColumnCheck(
+        name,
+        unit,
+        rate,
+        float(known.min()) if len(known) else nan,
+        float(known.max()) if len(known) else nan,
+        float(1.0 - np.mean(filled)) if len(filled) else 1.0,
+    )
+
+
+def judgements(review: Summary) -> tuple[Judgement, ...]:
+    """What a review could judge and what not, each with its reason.
+
+    Parameters
+    ----------
+    review : Summary
+
+    Returns
+    -------
+    tuple of Judgement
+    """
+    found = []
+    for end in ENDS:
+        if end in review.ends:
+            summary = review.ends[end]
+            speed = summary.wheel.speed
+            reason = (
+                f"{100 * summary.valid_share:.1f} % of the time usable; speed up to {speed.bandwidth_hz:.0f} Hz "
+                f"with {speed.noise_mm_s:.0f} mm/s noise at the wheel"
+            )
+            found.append(Judgement(f"{end} travel and speed", summary.valid_share > 0, reason))
+        else:
+            found.append(Judgement(f"{end} travel and speed", False, "no usable travel sensor at this end"))
+    complete = sum(lap.complete for lap in review.laps)
+    found.append(Judgement("laps", complete > 0, f"{complete} complete, found from: {review.run.lap_source}"))
+    sources = ", ".join(review.run.phase_sources)
+    found.append(
+        Judgement("corner phases", bool(sources), f"from {sources}" if sources else "needs speed or throttle")
+    )
+    found.append(
+        Judgement("balance", not review.balance.reason, review.balance.reason or "both ends were measured")
+    )
+    can = review.oscillation.verdict != "cannot_tell"
+    found.append(
+        Judgement("lost rear damping", can, "fast and clean enough" if can else review.oscillation.reason)
+    )
+    return tuple(found)
+
+
+def print_check(check: LogCheck, console: Console) -> None:
+    """Print what a log holds.
+
+    Parameters
+    ----------
+    check : LogCheck
+    console : Console
+    """
+    console.print(Text(check.source, style="bold"))
+    lasts = f", {number(check.duration_s / 60, 1)} min" if check.duration_s is not None else ""
+    console.print(Text(f"{check.rows} rows{lasts}"))
+    if check.dialect:
+        indented(console, "; ".join(f"{key}: {value}" for key, value in check.dialect.items()))
+    section(console, "Columns")
+    console.print(
+        table(("column", "unit", "rate Hz", "from", "to", "blank %"), _column_rows(check), words=(0, 1))
+    )
+    if check.judged:
+        section(console, "What can be judged")
+        console.print(
+            table(
+                ("", "", "why"),
+                ((row.what, "yes" if row.can else "NO", row.reason) for row in check.judged),
+                words=(0, 1, 2),
+            )
+        )
+    print_notes(check.quality, console)
+    if not check.judged:
+        console.print()
+        indented(console, "What can be judged depends on the bike: give its file with --bike.")
+
+
+def _column_rows(check: LogCheck) -> Iterable[tuple[str, ...]]:
+    for column in check.columns:
+        yield (
+            column.name,
+            column.unit or UNKNOWN,
+            number(column.rate_hz, 0 if (column.rate_hz or 0) >= 10 else 2),
+            _figure(column.least),
+            _figure(column.most),
+            number(100 * column.blank_share, 1),
+        )
+
+
+def _figure(value: float) -> str:
+    return f"{value:.6g}" if np.isfinite(value) else UNKNOWN
+
+
+def check_to_json(check: LogCheck) -> str:
+    """The check as indented JSON text, schema ``bothends.check/1``; what is not known is null."""
+    return TypeAdapter(LogCheck).dump_json(check, indent=1).decode()
