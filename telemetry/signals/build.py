@@ -11,11 +11,12 @@ from telemetry.notes import QualityNote, Step
 from telemetry.signals.calibrate import Calibration, fit_calibration
 from telemetry.signals.channels import Channel, empty_note, read_channel
 from telemetry.signals.clean import Cleaning, Place, clean
-from telemetry.signals.clock import Grid, even_grid, read_stamps
+from telemetry.signals.clock import Grid, even_grid
 from telemetry.signals.lookup import find_column, find_numbers
 from telemetry.signals.noise import sensor_noise_mm
 from telemetry.signals.place import place_on_grid
 from telemetry.signals.run import Run, SensorSetup
+from telemetry.signals.stamps import check_repeated, read_stamps
 
 # A share of samples outside the bench points that is worth a word.
 BEYOND_POINTS_SHARE = 0.01
@@ -67,6 +68,7 @@ def to_run(
     travel: dict[End, FloatArray] = {}
     for end, signal in signals.items():
         calibration = fit_calibration(sensors[end].points, sensors[end].zero, key=_key(end, sensors[end]))
+        notes += check_repeated(log, sensors[end].channel, signal, stamps.t_s)
         on_grid = place_on_grid(signal, stamps.t_s, grid)
         history.append(_calibration_step(end, sensors[end], calibration))
         notes += _beyond_points(on_grid, calibration, sensors[end])

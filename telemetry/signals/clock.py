@@ -1,4 +1,4 @@
-"""The clock of a log: time stamps in seconds, checked, and the even grid that the travel samples lie on."""
+"""The even clock that the time stamps of travel belong to."""
 
 from dataclasses import dataclass
 
@@ -6,30 +6,13 @@ import numpy as np
 
 from telemetry.arrays import BoolArray, FloatArray, IntArray
 from telemetry.errors import LogError
-from telemetry.logs.rawlog import RawLog
-from telemetry.logs.units import find_unit, to_unit
-from telemetry.notes import QualityNote
-from telemetry.signals.lookup import find_numbers
 
-# A log of suspension travel slower than this is one whose time is not in seconds.
-SLOWEST_RATE_HZ = 5.0
-# Stamps that go back further than this, or this often, are a second recording in the same file.
-RESTART_S = 1.0
-MOST_BACKWARD_SHARE = 0.01
 FEWEST_SAMPLES = 10
 # More missing samples than this in a row are a gap of the clock.
 GAP_SAMPLES = 3
 # Stamps this far off an even grid, in sample intervals, are uneven; nearer, they are an even clock written
 # with few digits.
 UNEVEN_SHARE = 0.1
-
-
-@dataclass(frozen=True)
-class TimeStamps:
-    """The time of every row: seconds since the first stamp, NaN where the row has no usable stamp."""
-
-    t_s: FloatArray
-    notes: tuple[QualityNote, ...]
 
 
 @dataclass(frozen=True)
@@ -76,88 +59,6 @@ class Grid:
         return int(self.rows[min(int(np.searchsorted(self.index, sample)), len(self.rows) - 1)])
 
 
-def read_stamps(log: RawLog, time_channel: str) -> TimeStamps:
-    """Time stamps in seconds; rows without one, or with one that goes backward, are NaN and noted.
-
-    Parameters
-    ----------
-    log : RawLog
-    time_channel : str
-        Column of time. Its unit is the file's; without one, seconds, or milliseconds if that alone makes sense.
-
-    Returns
-    -------
-    TimeStamps
-
-    Raises
-    ------
-    ChannelError
-        If there is no such column.
-    LogError
-        If its unit is none of time, or the file holds more than one recording.
-    """
-    name, values = find_numbers(log, time_channel, meaning="time")
-    notes: list[QualityNote] = []
-    t_s = _in_seconds(log, name, values, notes)
-    blank = np.isnan(t_s)
-    if blank.any():
-        row = log.first_row + int(np.argmax(blank))
-        message = f"{int(blank.sum())} rows have no time (first: row {row}); they are left out."
-        notes.append(QualityNote("warning", "no_time", message, channel=name))
-    t_s = t_s - t_s[~blank][0]
-    _leave_out_backward(log, name, t_s, notes)
-    return TimeStamps(t_s, tuple(notes))
-
-
-def _in_seconds(log: RawLog, name: str, values: FloatArray, notes: list[QualityNote]) -> FloatArray:
-    written = log.units.get(name, "")
-    unit = find_unit(written) if written else None
-    if unit is not None and unit.quantity == "time":
-        return to_unit(values, unit.symbol, "s")
-    if written:
-        raise LogError(
-            f"{log.source}, column {name!r}: unit {written!r} is not one of time; use s, ms or us, or check "
-            f"time in [channels]."
-        )
-    steps = np.diff(values[np.isfinite(values)])
-    step = float(np.median(steps[steps > 0])) if (steps > 0).any() else 0.0
-    for symbol in ("s", "ms", "us"):
-        if to_unit(np.array([step]), symbol, "s")[0] <= 1 / SLOWEST_RATE_HZ:
-            break
-    if symbol != "s":
-        message = (
-            f"{name!r} has no unit and steps by {step:g}: taken for {symbol}. Write the unit to be sure."
-        )
-        notes.append(QualityNote("warning", "time_unit_assumed", message, channel=name))
-    return to_unit(values, symbol, "s")
-
-
-def _leave_out_backward(log: RawLog, name: str, t_s: FloatArray, notes: list[QualityNote]) -> None:
-    """Set stamps that lie before an earlier one to NaN; refuse a clock that starts again."""
-    latest = np.fmax.accumulate(t_s)
-    backward = t_s < latest
-    if not backward.any():
-        return
-    first = int(np.argmax(backward))
-    row, share = log.first_row + first, float(backward.mean())
-    if share > MOST_BACKWARD_SHARE and float(np.nanmax(latest - t_s)) > RESTART_S:
-        raise LogError(
-            f"{log.source}, row {row}: {name} goes back from {latest[first]:.3f} to {t_s[first]:.3f} s after the "
-            f"first stamp and goes on from there; the file holds more than one recording. Split it at that row."
-        )
-    notes.append(
-        QualityNote(
-            "warning",
-            "backward_time",
-            f"Time goes backward in {int(backward.sum())} rows (first: row {row}); they are left out.",
-            channel=name,
-            start_s=float(latest[first]),
-            end_s=float(latest[first]),
-        )
-    )
-    t_s[backward] = np.nan
-
-
 def even_grid(t_s: FloatArray, wanted: BoolArray, *, source: str = "log") -> Grid:
     """The even clock that time stamps belong to.
 
@@ -183,40 +84,82 @@ def even_grid(t_s: FloatArray, wanted: BoolArray, *, source: str = "log") -> Gri
         If there are fewer than ten stamps.
     """
     rows = np.flatnonzero(wanted & ~np.isnan(t_s))
-    new = (
-        np.diff(t_s[rows], prepend=-np.inf) > 0
-    )  # two rows may share a stamp: front in one, rear in the other
+    # two rows may share a stamp: front in one, rear in the other
+    new = np.diff(t_s[rows], prepend=-np.inf) > 0
     rows, stamps_s = rows[new], t_s[rows[new]]
     if len(rows) < FEWEST_SAMPLES:
         raise LogError(
             f"{source}: only {len(rows)} samples of travel with a time of their own; is this the log of an outing?"
         )
+    rows = rows.astype(np.int64)
+    course = _course(stamps_s)
+    resolution = _resolution_s(stamps_s)
+    allowed = max(UNEVEN_SHARE * course.interval_s, 0.75 * resolution)
+    in_order = bool(np.all(np.diff(course.in_order) + np.diff(course.segment) > 0))
+    if not in_order or float(np.quantile(np.abs(course.late_s), 0.995)) > allowed:
+        return _uneven_grid(stamps_s, rows)
+    begin = np.rint((course.start_s - course.start_s[0]) / course.interval_s).astype(np.int64)
+    order = np.arange(len(begin))
+    begin = np.maximum.accumulate(begin - order) + order  # each after the one before, come what may
+    return Grid(
+        sample_rate_hz=_nominal(1 / course.interval_s, 2e-6 + 2 * resolution / float(np.ptp(stamps_s))),
+        start_s=float(course.start_s[0]),
+        stamps_s=stamps_s,
+        rows=rows,
+        index=course.in_order + begin[course.segment],
+        even=True,
+        jitter_s=float(np.std(course.late_s)),
+    )
+
+
+def _uneven_grid(stamps_s: FloatArray, rows: IntArray) -> Grid:
+    """A grid of the stamps' mean rate; values will be interpolated onto it, so a round rate will do."""
+    steps = np.diff(stamps_s)
+    rate_hz = _nominal(1 / float(np.mean(steps[steps < 2.5 * np.median(steps)])), 0.01)
+    # scatter of a step is that of two stamps; the median leaves lost rows out
+    jitter_s = 1.4826 * float(np.median(np.abs(steps - np.median(steps)))) / np.sqrt(2)
+    index = np.rint((stamps_s - stamps_s[0]) * rate_hz).astype(np.int64)
+    return Grid(rate_hz, float(stamps_s[0]), stamps_s, rows, index, even=False, jitter_s=float(jitter_s))
+
+
+@dataclass(frozen=True)
+class _Course:
+    """Stamps as start of the segment + interval x count + late: the count goes on in each segment without a gap."""
+
+    interval_s: float
+    segment: IntArray
+    in_order: IntArray
+    start_s: FloatArray
+    late_s: FloatArray
+
+
+def _course(stamps_s: FloatArray) -> _Course:
+    """The course that leaves least over, of two readings of the steps between stamps.
+
+    Either every step is one sample, however long (jitter, few digits), or each is the nearest whole number of
+    samples (lost rows).
+    """
     steps = np.diff(stamps_s)
     interval = float(np.mean(steps[steps < 2.5 * np.median(steps)]))
+    gap = steps > (GAP_SAMPLES + 1.5) * interval
+    counts = [np.ones(len(steps), dtype=np.int64)]
     for _ in range(3):
-        count = np.maximum(1, np.rint(steps / interval)).astype(np.int64)
-        whole = count <= GAP_SAMPLES + 1
-        interval = float(steps[whole].sum() / count[whole].sum())
-    segment = np.concatenate(([0], np.cumsum(~whole)))
-    in_order = np.concatenate(([0], np.cumsum(np.where(whole, count, 0))))
-    # Where a segment starts on the grid: the mean over its stamps, so that rounding of single ones averages out.
+        counts.append(np.rint(steps / interval).astype(np.int64))
+        interval = float(steps[~gap].sum() / counts[-1][~gap].sum())
+    return min((_follow(stamps_s, steps, count, gap) for count in (counts[0], counts[-1])), key=_left_over)
+
+
+def _follow(stamps_s: FloatArray, steps: FloatArray, count: IntArray, gap: BoolArray) -> _Course:
+    interval = float(steps[~gap].sum() / count[~gap].sum())
+    segment = np.concatenate(([0], np.cumsum(gap))).astype(np.int64)
+    in_order = np.concatenate(([0], np.cumsum(np.where(gap, 0, count)))).astype(np.int64)
+    # Where a segment starts: the mean over its stamps, so that the rounding of single ones averages out.
     start = np.bincount(segment, stamps_s - in_order * interval) / np.bincount(segment)
-    late = stamps_s - in_order * interval - start[segment]
-    begin = np.rint((start - start[0]) / interval).astype(np.int64)
-    begin = np.maximum.accumulate(begin - np.arange(len(begin))) + np.arange(
-        len(begin)
-    )  # rising, come what may
-    resolution = _resolution_s(stamps_s)
-    allowed = max(UNEVEN_SHARE * interval, 0.75 * resolution)
-    return Grid(
-        sample_rate_hz=_nominal(1 / interval, 2e-6 + 2 * resolution / float(stamps_s[-1] - stamps_s[0])),
-        start_s=float(start[0]),
-        stamps_s=stamps_s,
-        rows=rows.astype(np.int64),
-        index=in_order + begin[segment],
-        even=float(np.quantile(np.abs(late), 0.995)) <= allowed,
-        jitter_s=float(np.std(late)),
-    )
+    return _Course(interval, segment, in_order, start, stamps_s - in_order * interval - start[segment])
+
+
+def _left_over(course: _Course) -> float:
+    return float(np.std(course.late_s)) / course.interval_s
 
 
 def _nominal(rate_hz: float, tolerance: float) -> float:

@@ -1,0 +1,222 @@
+"""The clock: units, gaps, stamps that go back or repeat, few digits, jitter."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from made_logs import codes, fork_mm, make_log, make_run, shock_mm
+
+from telemetry.errors import ChannelError, LogError
+from telemetry.signals.clock import even_grid
+
+
+def test_a_tidy_log_keeps_every_value():
+    log = make_log()
+    run = make_run(log)
+    assert run.sample_rate_hz == 500.0
+    np.testing.assert_array_equal(run.t_s, np.arange(4000) / 500)
+    np.testing.assert_allclose(run.shaft_travel_mm["front"], fork_mm(run.t_s), atol=1e-9)
+    np.testing.assert_allclose(run.shaft_travel_mm["rear"], shock_mm(run.t_s), atol=1e-9)
+    assert run.notes == ()
+    assert [step.name for step in run.history] == ["even_clock", "calibrate", "calibrate"]
+    assert run.masked_share == {"front": 0.0, "rear": 0.0}
+
+
+@pytest.mark.parametrize(
+    ("unit", "size"), [("s", 1), ("ms", 1e3), ("us", 1e6), ("", 1), ("", 1e3), ("", 1e6)]
+)
+@pytest.mark.parametrize("start", [0.0, 3600.5, 1.7e9])
+def test_units_of_time(unit, size, start):
+    t = np.arange(2000) / 500
+    log = make_log(t_s=t, units={"time": unit}, time=np.round((start + t) * size, 4))
+    run = make_run(log)
+    assert run.sample_rate_hz == pytest.approx(500.0, rel=1e-6)
+    assert run.t_s[0] == 0.0
+    np.testing.assert_allclose(run.shaft_travel_mm["front"], fork_mm(t), atol=1e-9)
+    assert codes(run) == (["time_unit_assumed"] if unit == "" and size > 1 else [])
+
+
+def test_time_in_a_unit_of_something_else():
+    with pytest.raises(
+        LogError, match=r"outing.csv, column 'time': unit 'km/h' is not one of time; use s, ms or us"
+    ):
+        make_run(make_log(units={"time": "km/h"}))
+
+
+def test_no_time_column():
+    log = make_log()
+    log.columns["Time_"] = log.columns.pop("time")
+    with pytest.raises(ChannelError, match=r"has no column 'time' \(time\). Did you mean 'Time_'\?"):
+        make_run(log)
+
+
+def test_time_without_numbers():
+    with pytest.raises(ChannelError, match=r"column 'time' \(time\): holds no numbers"):
+        make_run(make_log(time=np.full(4000, np.nan)))
+
+
+def test_a_pause_of_the_logger_is_a_gap_not_a_bridge():
+    t = np.arange(4000) / 500
+    t = t[(t < 2.0) | (t >= 2.5)]
+    run = make_run(t_s=t)
+    assert run.sample_rate_hz == 500.0
+    assert len(run.t_s) == 4000
+    gap = (run.t_s >= 2.0 - 1e-9) & (run.t_s < 2.5 - 1e-9)
+    for end, truth in (("front", fork_mm), ("rear", shock_mm)):
+        np.testing.assert_array_equal(np.isnan(run.shaft_travel_mm[end]), gap)
+        np.testing.assert_allclose(run.shaft_travel_mm[end][~gap], truth(run.t_s[~gap]), atol=1e-9)
+        assert run.masked_share[end] == pytest.approx(0.5 / 8.0)
+    missing = [note for note in run.notes if note.code == "missing"]
+    assert [note.channel for note in missing] == ["fork", "shock"]
+    assert missing[0].start_s == pytest.approx(2.0) and missing[0].end_s == pytest.approx(2.5)
+    # the row after the gap: 1000 rows from row 3 on
+    assert missing[0].message == "Front travel is missing in row 1003 (t = 2.000 s); 250 samples in all."
+
+
+def test_a_gap_of_broken_length_shifts_by_less_than_half_a_sample():
+    t = np.concatenate((np.arange(1000) / 500, 2.0317 + np.arange(1000) / 500))
+    run = make_run(t_s=t)
+    valid = ~np.isnan(run.shaft_travel_mm["front"])
+    assert valid.sum() == 2000
+    truth = fork_mm(run.t_s[valid])
+    # the fastest change of this motion is about 200 mm/s
+    assert np.abs(run.shaft_travel_mm["front"][valid] - truth).max() < 0.5 / 500 * 250
+
+
+@pytest.mark.parametrize("drop", [1, 2, 3])
+def test_single_lost_rows_are_bridged_and_counted(drop):
+    t = np.arange(4000) / 500
+    keep = np.ones(4000, bool)
+    for start in (500, 1500, 2501):
+        keep[start : start + drop] = False
+    run = make_run(t_s=t[keep])
+    assert not np.isnan(run.shaft_travel_mm["front"]).any()
+    np.testing.assert_allclose(run.shaft_travel_mm["front"], fork_mm(t), atol=0.03)
+    bridged = next(note for note in run.notes if note.code == "bridged")
+    assert (
+        f"3 places, first at row 503 (t = 1.000 s); {3 * drop} samples are bridged by a cubic."
+        in bridged.message
+    )
+
+
+def test_a_slow_log_bridges_nothing():
+    t = np.arange(800) / 100
+    run = make_run(t_s=np.delete(t, 300))
+    assert np.flatnonzero(np.isnan(run.shaft_travel_mm["front"])).tolist() == [300]
+
+
+def test_backward_and_repeated_stamps():
+    t = np.arange(4000) / 500
+    stamped = t.copy()
+    stamped[1000] = stamped[996]  # one row stamped late
+    stamped[2000] = stamped[1999]  # one stamp twice
+    run = make_run(make_log(t_s=t, time=stamped))
+    assert len(run.t_s) == 4000
+    np.testing.assert_allclose(run.shaft_travel_mm["front"], fork_mm(t), atol=0.03)
+    note = next(note for note in run.notes if note.code == "backward_time")
+    assert note.message == "Time goes backward in 1 rows (first: row 1003); they are left out."
+    assert note.start_s == pytest.approx(1.998)
+    note = next(note for note in run.notes if note.code == "repeated_time")
+    assert (
+        note.message == "1 samples have the same time as the one before (first: row 2003); they are left out."
+    )
+
+
+def test_two_recordings_in_one_file_are_refused():
+    t = np.arange(2000) / 500
+    with pytest.raises(
+        LogError, match=r"outing.csv, row 1003: time goes back from 1.998 to 0.000 s .* Split it"
+    ):
+        make_run(make_log(t_s=t, time=np.concatenate((t[:1000], t[:1000]))))
+
+
+def test_rows_without_time():
+    t = np.arange(4000) / 500
+    stamped = t.copy()
+    stamped[[100, 2000]] = np.nan
+    run = make_run(make_log(t_s=t, time=stamped))
+    note = next(note for note in run.notes if note.code == "no_time")
+    assert note.message == "2 rows have no time (first: row 103); they are left out."
+    np.testing.assert_allclose(run.shaft_travel_mm["front"], fork_mm(t), atol=0.03)
+
+
+@pytest.mark.parametrize(("rate", "digits"), [(600.0, 3), (400.0, 3), (300.0, 3), (64.0, 2)])
+def test_stamps_with_few_digits_are_an_even_clock(rate, digits):
+    t = np.arange(int(20 * rate)) / rate
+    run = make_run(make_log(t_s=t, time=np.round(t, digits)))
+    assert run.sample_rate_hz == pytest.approx(rate, rel=1e-4)
+    np.testing.assert_allclose(run.shaft_travel_mm["front"], fork_mm(t), atol=1e-9)
+    assert codes(run) == []
+
+
+def test_stamps_too_coarse_to_tell_samples_apart_are_refused():
+    t = np.arange(2000) / 128
+    with pytest.raises(
+        LogError, match="% of the samples of 'fork' have the same time .* more decimals of time"
+    ):
+        make_run(make_log(t_s=t, time=np.round(t, 2)))
+
+
+def test_jitter_is_taken_out():
+    # SNR of a sampled sine under clock jitter: -20 log10(2 pi f sd); 15 Hz, 0.2 ms: 34.49 dB
+    # (Kester, Analog Devices MT-007, from memory)
+    rng = np.random.default_rng(7)
+    even = np.arange(20_000) / 1000
+    stamps = even + 2e-4 * rng.standard_normal(len(even))
+    tone = 60 + 20 * np.sin(2 * np.pi * 15 * stamps)
+    truth = 60 + 20 * np.sin(2 * np.pi * 15 * even)
+
+    def snr_db(error):
+        return -10 * np.log10(np.mean(error**2) / (20**2 / 2))
+
+    assert snr_db(tone - truth) == pytest.approx(34.49, abs=0.3)
+    run = make_run(make_log(t_s=stamps, fork=0.5 + tone / 30), ends=("front",))
+    note = next(note for note in run.notes if note.code == "uneven_clock")
+    assert "standard deviation 0.20 ms at 1000.0 Hz" in note.message
+    travel = run.shaft_travel_mm["front"]
+    wanted = 60 + 20 * np.sin(2 * np.pi * 15 * (stamps[0] + run.t_s))
+    ok = np.isfinite(travel)
+    assert ok.mean() > 0.999
+    lag = np.mean((travel - wanted)[ok] * np.cos(2 * np.pi * 15 * (stamps[0] + run.t_s[ok]))) / (
+        20 * np.pi * 15
+    )
+    assert abs(lag) < 3e-4  # where sample 0 lies is known to the jitter of a few stamps only
+    clock = run.t_s[ok] + stamps[0] + lag
+    fitted = np.column_stack(
+        (np.sin(2 * np.pi * 15 * clock), np.cos(2 * np.pi * 15 * clock), np.ones(ok.sum()))
+    )
+    residual = travel[ok] - fitted @ np.linalg.lstsq(fitted, travel[ok], rcond=None)[0]
+    assert snr_db(residual) > 80
+
+
+def test_ends_in_rows_of_their_own():
+    # one stamp, two rows: front in one, rear in the other
+    t = np.arange(1000) / 500
+    log = make_log(t_s=np.repeat(t, 2))
+    log.columns["fork"][1::2] = np.nan
+    log.columns["shock"][0::2] = np.nan
+    run = make_run(log)
+    assert run.sample_rate_hz == 500.0
+    np.testing.assert_allclose(run.shaft_travel_mm["front"], fork_mm(t), atol=1e-9)
+    np.testing.assert_allclose(run.shaft_travel_mm["rear"], shock_mm(t), atol=1e-9)
+
+
+def test_too_few_samples():
+    with pytest.raises(LogError, match="only 5 samples of travel with a time of their own"):
+        make_run(t_s=np.arange(5) / 100)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    rate=st.sampled_from([50.0, 100.0, 200.0, 333.0, 500.0, 1000.0]),
+    lost=st.sets(st.integers(1, 398), max_size=120),
+    start=st.floats(0, 1e5),
+)
+def test_the_grid_puts_every_stamp_in_its_place(rate, lost, start):
+    index = np.array([i for i in range(400) if i not in lost])
+    t = start + index / rate
+    grid = even_grid(t, np.ones(len(t), bool))
+    assert grid.sample_rate_hz == pytest.approx(rate, rel=1e-6)
+    assert grid.even
+    np.testing.assert_array_equal(grid.index, index)
+    assert [grid.row_of(int(i)) for i in index[:5]] == [0, 1, 2, 3, 4]
