@@ -181,4 +181,14 @@ def _tell(error: Exception) -> Any:
 
 
 def _register_debrief(server: flask.Flask, shelf: Shelf) -> None:
-    pass
+    """The debrief on paper has its own address: it is one HTML page without scripts."""
+
+    @server.get("/debrief/<run_id>")
+    def debrief(run_id: str) -> flask.Response:
+        from telemetry.report import debrief_html
+
+        try:
+            page = debrief_html(shelf.summary(run_id), shelf.logbook.traces(run_id))
+        except BothEndsError as error:
+            return flask.Response(str(error), status=404, mimetype="text/plain")
+        return flask.Response(page, mimetype="text/html")

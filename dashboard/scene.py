@@ -4,7 +4,7 @@ Arranging only: every number comes ready from the review.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -24,6 +24,8 @@ from telemetry.summary import LapSummary, Summary
 M_S_TO_KM_H = 3.6
 # Corner numbers stand this far beside the line, as a share of the size of the map.
 _LABEL_OFFSET = 0.055
+# More labels than this along the axis would be written over each other.
+_MOST_LABELS = 6
 
 
 @dataclass(frozen=True)
@@ -60,6 +62,14 @@ class Scene:
             end: found.stroke_mm if self.view.plane == "shaft" else found.wheel_stroke_mm
             for end, found in self.ends.items()
         }
+
+    @property
+    def speed_split_mm_s(self) -> dict[End, float]:
+        """Where low and high speed part, which the bike file says for the shaft only. [mm/s]"""
+        if self.view.plane != "shaft":
+            return {}
+        values = self.summary.bike_values
+        return {end: values[key] for end in self.ends if (key := f"{end}.speed_split_mm_s") in values}
 
     @property
     def stops(self) -> tuple[StopEvent, ...]:
@@ -163,7 +173,8 @@ def _marks(scene: Scene) -> tuple[Mark, ...]:
 
 
 def _unsettled(scene: Scene) -> tuple[Band, ...]:
-    return tuple(band for band, _ in _placed_oscillations(scene))
+    bands = tuple(band for band, _ in _placed_oscillations(scene))
+    return bands if len(bands) <= _MOST_LABELS else tuple(replace(band, label="") for band in bands)
 
 
 def _placed_oscillations(scene: Scene) -> list[tuple[Band, OscillationEvent]]:
@@ -234,8 +245,11 @@ def _one(shelf: Shelf, scene: Scene, name: str, factor: float = 1.0) -> dict[str
     return {} if found is None else {name.removesuffix("_deg").removesuffix("_m_s"): factor * found}
 
 
-def track_picture(shelf: Shelf, scene: Scene) -> TrackPicture:
-    """Everything the map shows; a straight line from start to finish when the log has no position."""
+def track_picture(shelf: Shelf, scene: Scene, *, label_offset: float = _LABEL_OFFSET) -> TrackPicture:
+    """Everything the map shows; a straight line from start to finish when the log has no position.
+
+    ``label_offset`` is how far corner numbers stand beside the line, as a share of the size of the map.
+    """
     line = _map_line(shelf, scene)
     if line is None:
         return _straight(shelf, scene)
@@ -245,7 +259,7 @@ def track_picture(shelf: Shelf, scene: Scene) -> TrackPicture:
         x_m=x_m,
         y_m=y_m,
         axis=axis,
-        corners=_corner_labels(shelf, scene, line, _LABEL_OFFSET * size_m),
+        corners=_corner_labels(shelf, scene, line, label_offset * size_m),
         spots=tuple(_spots(shelf, scene)),
         ribbons=tuple(_ribbons(shelf, scene)),
     )

@@ -84,7 +84,7 @@ def make_server(logbook: Logbook, *, port: int = 0, share: bool = False):  # noq
 
 
 def network_address() -> str:
-    """This machine's address in its network, or the local one when it has none."""
+    """The address of this machine in its network, or the local one when it has none."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         try:
             probe.connect(_NOWHERE)

@@ -51,5 +51,4 @@ class Shelf:
         return self._column(run_id, name)
 
     def _read_column(self, run_id: str, name: str) -> FloatArray | None:
-        traces = self.logbook.traces(run_id, (name,))
-        return traces[name] if name in traces else None
+        return self.logbook.traces(run_id, (name,)).columns.get(name)

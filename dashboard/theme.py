@@ -51,7 +51,7 @@ LIGHT = Theme(
     rear_fill="rgba(185,122,0,0.24)",
     unsettled="#b3173f",
     unsettled_fill="rgba(179,23,63,0.16)",
-    masked_fill="rgba(86,91,102,0.30)",
+    masked_fill="rgba(206,208,213,0.95)",
     corner_fill="rgba(86,91,102,0.07)",
 )
 DARK = Theme(
@@ -69,7 +69,7 @@ DARK = Theme(
     rear_fill="rgba(224,168,58,0.22)",
     unsettled="#ff7d9b",
     unsettled_fill="rgba(255,125,155,0.20)",
-    masked_fill="rgba(167,175,186,0.30)",
+    masked_fill="rgba(62,71,82,0.95)",
     corner_fill="rgba(167,175,186,0.09)",
 )
 THEMES = {theme.name: theme for theme in (LIGHT, DARK)}

@@ -75,7 +75,7 @@ def packed(values: npt.ArrayLike, dtype: str) -> dict[str, str]:
 def packed_line(
     x: FloatArray, y: FloatArray, zoom: tuple[float, float] | None
 ) -> tuple[dict[str, str], dict[str, str]]:
-    """x and y of one line for a zoom: cut, thinned and packed."""
+    """One line for a zoom, x and y: cut, thinned and packed."""
     cut = window(x, zoom)
     few_x, few_y = thin(x[cut], y[cut])
     return packed(few_x, "f8"), packed(few_y, "f4")

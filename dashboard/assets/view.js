@@ -43,7 +43,9 @@
     if (store && here === location.pathname && document.querySelector(".bar"))
       dc.set_props(store, { data: { search: location.search, screen: screenWords() } });
   }
+  let focused = null; // what had the focus when a page was left by our own link or list
   function go(href) {
+    focused = (document.activeElement && document.activeElement.id) || "content";
     history.pushState({}, "", href);
     window.dispatchEvent(new CustomEvent("_dashprivate_pushstate"));
   }
@@ -51,6 +53,10 @@
     const query = new URLSearchParams(location.search);
     if (NEW_AXIS.includes(name)) { query.delete("from"); query.delete("to"); }
     if (name === "run") query.delete("lap");
+    // The address gets what the lists show, also where it said nothing so far.
+    document.querySelectorAll("select[data-choose]").forEach(function (list) {
+      if (NEW_PAGE.includes(list.dataset.choose) && list.value) query.set(list.dataset.choose, list.value);
+    });
     if (value) query.set(name, value); else query.delete(name);
     const href = location.pathname + "?" + query.toString();
     if (NEW_PAGE.includes(name)) { go(href); return; }
@@ -136,6 +142,8 @@
       if (!title) return dc.no_update;
       document.title = title + ", Both Ends";
       here = location.pathname;
+      if (focused) (document.getElementById(focused) || document.getElementById("content")).focus({ preventScroll: true });
+      focused = null;
       return dc.no_update;
     },
     // The zoom goes into the address, so that a link or a step back returns to it.

@@ -23,6 +23,7 @@ class Dots:
     before_mean: float | None
     after_mean: float | None
     end: End | None = None
+    clear: bool = False
 
 
 def height_px(rows: int) -> int:
@@ -30,7 +31,9 @@ def height_px(rows: int) -> int:
     return ROW_PX * rows + FOOT_PX
 
 
-def lap_dots(rows: list[Dots], theme: Theme, *, x_title: str, digits: int, line_at: float | None = None) -> go.Figure:
+def lap_dots(
+    rows: list[Dots], theme: Theme, *, x_title: str, digits: int, line_at: float | None = None
+) -> go.Figure:
     """Rows of dots on one axis.
 
     Parameters
@@ -63,7 +66,7 @@ def lap_dots(rows: list[Dots], theme: Theme, *, x_title: str, digits: int, line_
             yanchor="middle",
             align="left",
             showarrow=False,
-            text=f"<b>{row.label}</b>: {row.verdict}",
+            text=f"{row.label}: <b>{row.verdict}</b>" if row.clear else f"{row.label}: {row.verdict}",
             font={"color": word, "size": 13},
         )
     lines = [{"type": "line", "xref": "paper", "x0": 0, "x1": 1, "y0": place - 0.55, "y1": place - 0.55,

@@ -3,6 +3,8 @@
 In each half a thin dashed outline repeats the other end, so that a difference is seen where it is.
 """
 
+from collections.abc import Mapping
+
 import numpy as np
 import plotly.graph_objects as go
 
@@ -17,7 +19,7 @@ _SEEN_SHARE = 0.0005
 
 
 def back_to_back(
-    histograms: dict[End, Histogram],
+    histograms: Mapping[End, Histogram],
     theme: Theme,
     *,
     x_title: str,
@@ -65,15 +67,30 @@ def back_to_back(
         yaxis2={**share_axis, "domain": [lane, 0.5], "range": [top, 0], "anchor": "x"},
     )
     for end in ENDS:
-        _name(figure, end, theme, missing=end not in histograms)
+        _name(figure, end, theme, missing=end not in histograms, lane=lane)
     return figure
 
 
-def speed_histogram(histograms: dict[End, Histogram], theme: Theme, *, plane: str) -> go.Figure:
-    """Speeds of both ends back to back: rebound on the left, compression on the right."""
+def speed_histogram(
+    histograms: Mapping[End, Histogram],
+    theme: Theme,
+    *,
+    plane: str,
+    split_mm_s: Mapping[End, float] | None = None,
+) -> go.Figure:
+    """Speeds of both ends back to back: rebound on the left, compression on the right.
+
+    ``split_mm_s`` marks where low and high shaft speed part, for each end.
+    """
     figure = back_to_back(histograms, theme, x_title=f"{plane} speed [mm/s]", unit="mm/s", centred=True)
     figure.add_shape(
-        type="line", x0=0, x1=0, yref="paper", y0=0, y1=1, line={"color": theme.rule, "width": 1, "dash": "dot"}
+        type="line",
+        x0=0,
+        x1=0,
+        yref="paper",
+        y0=0,
+        y1=1,
+        line={"color": theme.rule, "width": 1, "dash": "dot"},
     )
     for text, x, anchor in (("← rebound", 0.49, "right"), ("compression →", 0.51, "left")):
         figure.add_annotation(
@@ -87,13 +104,25 @@ def speed_histogram(histograms: dict[End, Histogram], theme: Theme, *, plane: st
             showarrow=False,
             font={"color": theme.soft, "size": 12},
         )
+    for end, split in (split_mm_s or {}).items():
+        low, high = (0.5, 1.0) if end == "front" else (0.0, 0.5)
+        for place in (-split, split):
+            figure.add_shape(
+                type="line",
+                x0=place,
+                x1=place,
+                yref="paper",
+                y0=low,
+                y1=high,
+                line={"color": theme.front if end == "front" else theme.rear, "width": 1.2, "dash": "dot"},
+            )
     return figure
 
 
 def travel_use(
-    histograms: dict[End, Histogram],
-    travel: dict[End, TravelSummary],
-    stroke_mm: dict[End, float],
+    histograms: Mapping[End, Histogram],
+    travel: Mapping[End, TravelSummary],
+    stroke_mm: Mapping[End, float],
     theme: Theme,
     *,
     plane: str,
@@ -187,7 +216,7 @@ def _outline(half: End, histogram: Histogram, theme: Theme) -> go.Scatter:
     )
 
 
-def _reach(histograms: dict[End, Histogram], centred: bool) -> list[float]:
+def _reach(histograms: Mapping[End, Histogram], centred: bool) -> list[float]:
     low, high = 0.0, 1.0
     for histogram in histograms.values():
         seen = np.flatnonzero(np.array(histogram.share) >= _SEEN_SHARE)
@@ -200,15 +229,15 @@ def _reach(histograms: dict[End, Histogram], centred: bool) -> list[float]:
     return [low, high]
 
 
-def _name(figure: go.Figure, end: End, theme: Theme, *, missing: bool) -> None:
+def _name(figure: go.Figure, end: End, theme: Theme, *, missing: bool, lane: float) -> None:
     front = end == "front"
     figure.add_annotation(
         text=f"<b>{end}</b>" + (": no sensor in this log" if missing else ""),
         xref="paper",
         yref="paper",
-        x=0.006,
-        xanchor="left",
-        y=0.98 if front else 0.02,
+        x=0.994 if lane else 0.006,
+        xanchor="right" if lane else "left",
+        y=0.98 - lane if front else 0.02 + lane,
         yanchor="top" if front else "bottom",
         showarrow=False,
         font={"color": theme.front_word if front else theme.rear_word, "size": 13},

@@ -13,6 +13,8 @@ from telemetry.arrays import End, FloatArray
 
 # A lap of 4 km at this count has a point every 3 m: finer than a line is wide.
 MAP_POINTS = 1400
+# Width over height.
+_TALLEST, _WIDEST = 0.75, 2.2
 
 
 @dataclass(frozen=True)
@@ -79,7 +81,7 @@ def track_map(picture: TrackPicture, theme: Theme, *, big: bool = False) -> go.F
             y=picture.y_m,
             customdata=picture.axis,
             mode="lines",
-            line={"color": theme.rule if not big else theme.soft, "width": 7 * size, "shape": "linear"},
+            line={"color": theme.soft if big else theme.rule, "width": 7 * size, "simplify": False},
             hoverinfo="skip",
             name="lap",
         )
@@ -123,6 +125,14 @@ def beside(x_m: FloatArray, y_m: FloatArray, at: int, offset_m: float) -> tuple[
     return float(x_m[at] + side * offset_m * normal[0]), float(y_m[at] + side * offset_m * normal[1])
 
 
+def proportions(picture: TrackPicture) -> float:
+    """Width over height that the map wants, within what a page can give."""
+    if picture.straight:
+        return _WIDEST
+    x, y = _padded(picture.x_m), _padded(picture.y_m)
+    return min(max((x[1] - x[0]) / (y[1] - y[0]), _TALLEST), _WIDEST)
+
+
 def _axes(picture: TrackPicture) -> dict:
     hidden = {"visible": False, "fixedrange": True}
     if picture.straight:
@@ -147,7 +157,7 @@ def _padded(values: FloatArray) -> list[float]:
     if not len(values) or not np.isfinite(values).any():
         return [0.0, 1.0]
     low, high = float(np.nanmin(values)), float(np.nanmax(values))
-    pad = 0.10 * max(high - low, 50.0)
+    pad = 0.13 * max(high - low, 50.0)
     return [low - pad, high + pad]
 
 

@@ -141,14 +141,16 @@ def _line(name: str, x: dict[str, str], y: dict[str, str], theme: Theme) -> go.S
 def _stop_marks(picture: TravelPicture, end: End, theme: Theme) -> list[go.Scatter]:
     """Filled arrow heads, outwards, where an end bottomed; open ones, inwards, where it topped out."""
     colour = theme.front_word if end == "front" else theme.rear_word
-    outwards, inwards = ("triangle-up", "triangle-down") if end == "front" else ("triangle-down", "triangle-up")
+    outwards, inwards = (
+        ("triangle-up", "triangle-down") if end == "front" else ("triangle-down", "triangle-up")
+    )
     drawn = []
     for kind, symbol in (("bottomed", outwards), ("topped_out", f"{inwards}-open")):
         chosen = [mark for mark in picture.marks if mark.end == end and mark.kind == kind]
         if not chosen:
             continue
         # Beside the line, not on it: beyond the deepest travel, or just off the centre line.
-        offset = 0.045 * _span_mm(picture)
+        offset = 0.045 * span_mm(picture, end)
         drawn.append(
             go.Scatter(
                 x=[mark.x for mark in chosen],
@@ -156,7 +158,12 @@ def _stop_marks(picture: TravelPicture, end: End, theme: Theme) -> list[go.Scatt
                 text=[mark.text for mark in chosen],
                 yaxis=_AXES[end],
                 mode="markers",
-                marker={"symbol": symbol, "size": 11, "color": colour, "line": {"width": 2, "color": colour}},
+                marker={
+                    "symbol": symbol,
+                    "size": 12 if kind == "bottomed" else 8,
+                    "color": colour,
+                    "line": {"width": 1.5, "color": colour},
+                },
                 hovertemplate="%{text}<extra></extra>",
                 name=f"{end} {kind}",
             )
@@ -164,22 +171,31 @@ def _stop_marks(picture: TravelPicture, end: End, theme: Theme) -> list[go.Scatt
     return drawn
 
 
-def _span_mm(picture: TravelPicture) -> float:
-    """The longer of both strokes: both halves have one scale, or the mirror would lie."""
-    return max(picture.stroke_mm.values(), default=130.0)
+def span_mm(picture: TravelPicture, end: End) -> float:
+    """What one half reaches to.
+
+    At the wheel it is the longer of both strokes: both halves have one scale, or the mirror would lie. Strokes
+    of fork leg and shock are not alike, so at the shaft each half has its own.
+    """
+    longest = max(picture.stroke_mm.values(), default=130.0)
+    return picture.stroke_mm.get(end, longest) if picture.plane == "shaft" else longest
 
 
-def _ticks_mm(span_mm: float) -> list[float]:
-    step = next((s for s in _STEPS_MM if span_mm / s <= _MOST_TICKS), 100.0)
-    return [float(v) for v in np.arange(step, span_mm + 1e-9, step)]
+def _travel_axis(picture: TravelPicture, end: End) -> dict:
+    span = span_mm(picture, end)
+    step = next((s for s in _STEPS_MM if span / s <= _MOST_TICKS), 100.0)
+    reach = span * _HEADROOM
+    return {
+        "domain": PANELS[end],
+        "range": [0, reach] if end == "front" else [reach, 0],
+        "tickvals": [float(v) for v in np.arange(step, span + 1e-9, step)],
+        "fixedrange": True,
+        "zeroline": True,
+        "ticklabelstandoff": 4,
+    }
 
 
-def _layout(
-    picture: TravelPicture, theme: Theme, zoom: tuple[float, float] | None, touch: bool
-) -> go.Layout:
-    reach = _span_mm(picture) * _HEADROOM
-    ticks = _ticks_mm(_span_mm(picture))
-    travel_axis = {"fixedrange": True, "tickvals": ticks, "zeroline": True, "ticklabelstandoff": 4}
+def _layout(picture: TravelPicture, theme: Theme, zoom: tuple[float, float] | None, touch: bool) -> go.Layout:
     return go.Layout(
         template=template(theme),
         dragmode=False if touch else "zoom",
@@ -199,8 +215,8 @@ def _layout(
             "spikecolor": theme.soft,
             "spikedash": "solid",
         },
-        yaxis={**travel_axis, "domain": PANELS["front"], "range": [0, reach]},
-        yaxis2={**travel_axis, "domain": PANELS["rear"], "range": [reach, 0], "anchor": "x"},
+        yaxis=_travel_axis(picture, "front"),
+        yaxis2={**_travel_axis(picture, "rear"), "anchor": "x"},
         yaxis3={"fixedrange": True, "domain": PANELS["speed"], "nticks": 3, "anchor": "x", "zeroline": False},
         shapes=_shapes(picture, theme),
         annotations=_annotations(picture, theme),
@@ -272,7 +288,7 @@ def _annotations(picture: TravelPicture, theme: Theme) -> list[dict]:
         if b.label
     ]  # fmt: skip
     notes += [
-        {**plain, "x": (b.x0 + b.x1) / 2, "y": PANELS["rear"][0], "yanchor": "bottom", "text": b.label,
+        {**plain, "x": (b.x0 + b.x1) / 2, "y": PANELS["rear"][0], "yanchor": "top", "text": b.label,
          "font": {"color": theme.unsettled, "size": 12}}
         for b in picture.unsettled
         if b.label

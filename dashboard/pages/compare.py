@@ -1,6 +1,7 @@
 """Two runs against each other: what was changed, what came of it, and how sure that is."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 from dash import Dash, Input, Output, dcc, html
@@ -16,6 +17,7 @@ from telemetry.setup import Comparison, ExcludedLap, LapValues, MetricComparison
 
 PATH = "/compare"
 VIEW = "compare-view"
+_CLEAR = ("higher", "lower")
 _DIGITS = {"mm": 1, "mm/s": 0, "deg": 2, "s": 2}
 _BALANCE = ("balance.compression", "balance.rebound")
 # Mirrored like the travel picture: deepest travel outermost, front above, rear below.
@@ -37,8 +39,11 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
     LogbookError
         If there is no such run.
     """
+    view = with_run_before(shelf, view)
     bar = _bar(shelf, view)
     if not (view.run and view.other):
+        if view.run:
+            shelf.summary(view.run)  # an unknown run is said, not waited for
         words = "Choose a run before and a run after the change."
         return parts.page(PATH, view, "Compare", bar, html.Section(html.P(words), className="part alone"))
     found = comparison(shelf, view)
@@ -52,7 +57,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         section(
             "The verdict",
             parts.sentences(found.sentences),
-            *(parts.caution(words) for words in found.cautions),
+            parts.cautions(found.cautions),
             note="After against before.",
         ),
         section("What was changed", _changes(found)),
@@ -62,9 +67,18 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         _picture("Speed balance", "compare-balance", shown["compare-balance"], found, _BALANCE,
                  "Rear over front, RMS wheel speed. At 1 both ends move alike; to the right the rear moves "
                  "faster."),
-        section("The numbers", _numbers(found.metrics), note=found.method),
+        section("The numbers", _numbers(found.metrics), html.P(found.method, className="note")),
         section("Laps left out", _excluded(found.excluded)) if found.excluded else None,
     )  # fmt: skip
+
+
+def with_run_before(shelf: Shelf, view: View) -> View:
+    """A single run is compared with the one before it, where there is one; the logbook lists the newest first."""
+    if view.other or not view.run:
+        return view
+    ids = [entry.run_id for entry in shelf.runs()]
+    older = ids[ids.index(view.run) + 1 :] if view.run in ids else []
+    return replace(view, run=older[0], other=view.run) if older else view
 
 
 def comparison(shelf: Shelf, view: View) -> Comparison:
@@ -116,13 +130,14 @@ def _dots(row: MetricComparison) -> Dots:
         after=tuple(zip(row.b.laps, row.b.values, strict=True)),
         before_mean=row.a.mean,
         after_mean=row.b.mean,
+        clear=row.verdict in _CLEAR,
         end="front" if end == "front" else "rear" if end == "rear" else None,
     )
 
 
 def verdict_words(row: MetricComparison) -> str:
     """The verdict of one row, with the size of a clear difference."""
-    if row.verdict in ("higher", "lower") and row.difference is not None:
+    if row.verdict in _CLEAR and row.difference is not None:
         sign = "+" if row.difference > 0 else ""
         return f"{row.verdict}, {sign}{number(row.difference, _digits(row), row.unit)}"
     return row.verdict
@@ -140,7 +155,7 @@ def _picture(title: str, name: str, figure: Any, found: Comparison, keys: Sequen
 
 def _changes(found: Comparison) -> Any:
     if not found.changes:
-        return html.P("Nothing that was written down differs.")
+        return html.P("No difference was written down.")
     rows = [(change.what, change.before, change.after, change.kind) for change in found.changes]
     return parts.table(
         ("what", "before", "after", "kind"),
@@ -164,7 +179,14 @@ def _numbers(rows: Sequence[MetricComparison]) -> Any:
         )
         for row in rows
     ]
-    head = ("number", "before, mean ± spread", "after, mean ± spread", "difference", "95 % interval", "verdict")
+    head = (
+        "number",
+        "before, mean ± spread",
+        "after, mean ± spread",
+        "difference",
+        "95 % interval",
+        "verdict",
+    )
     return parts.table(
         head, body, "Means over laps, spread between laps", classes=("", "n", "n", "n", "n", "")
     )

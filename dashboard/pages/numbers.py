@@ -10,7 +10,6 @@ from dashboard.scene import Scene
 from dashboard.urlstate import View, to_query
 from dashboard.words import (
     NOT_KNOWN,
-    STOP_WORDS,
     event_place,
     lap_time,
     number,
@@ -20,7 +19,7 @@ from dashboard.words import (
 )
 from telemetry.arrays import ENDS, End
 from telemetry.balance.balance import Balance, Ratio
-from telemetry.motion.summary import EndSummary, PlaneSummary, SpeedSide
+from telemetry.motion.summary import EndSummary, PlaneSummary, SpeedSide, StopEvent
 from telemetry.notes import QualityNote, Step
 from telemetry.summary import LapSummary, Summary
 
@@ -42,40 +41,47 @@ def lead(scene: Scene) -> str:
 def _end_words(end: End, found: EndSummary) -> str:
     if not found.valid_share:
         return f"{end}: no valid travel"
-    bottomed = times(len(found.bottomed)) if found.bottomed else "never"
+    bottomed = f"bottomed {times(len(found.bottomed))}" if found.bottomed else "never bottomed"
     topped_out = f", topped out {times(len(found.topped_out))}" if found.topped_out else ""
-    return (
-        f"{end} used {number(found.wheel.travel.used_pct)} % of its wheel travel, bottomed {bottomed}{topped_out}"
-    )
+    return f"{end} used {number(found.wheel.travel.used_pct)} % of its wheel travel, {bottomed}{topped_out}"
 
 
 def places(scene: Scene) -> list[Any]:
     """Where travel ran out and where the rear was not settled, each with its place."""
-    return [_stops(scene), *_oscillations(scene)]
+    bottomed = [stop for stop in scene.stops if stop.kind == "bottomed"]
+    topped_out = [stop for stop in scene.stops if stop.kind == "topped_out"]
+    return [
+        _stops(bottomed, "Where it bottomed") if bottomed else html.P(html.B("Neither end bottomed.")),
+        *_oscillations(scene),
+        html.Details(
+            [
+                html.Summary(f"Topped out {times(len(topped_out))}"),
+                _stops(topped_out, "Where it topped out"),
+            ]
+        )
+        if topped_out
+        else html.P("Neither end topped out."),
+    ]
 
 
 def _lap_number(lap: int | None) -> str:
     return "–" if lap is None else str(lap)
 
 
-def _stops(scene: Scene) -> Any:
-    bottomed = [stop for stop in scene.stops if stop.kind == "bottomed"]
-    topped_out = [stop for stop in scene.stops if stop.kind == "topped_out"]
-    if not scene.stops:
-        return html.P("Neither end reached a stop here.")
+def _stops(stops: Sequence[StopEvent], caption: str) -> Any:
     rows = [
         (
-            f"{stop.end} {STOP_WORDS[stop.kind]}",
+            stop.end,
             event_place(stop),
             _lap_number(stop.lap),
             number(stop.travel_mm, 1),
             number(stop.speed_mm_s),
             number(1000 * stop.duration_s),
         )
-        for stop in (*bottomed, *topped_out)
+        for stop in stops
     ]
-    head = ("what", "where", "lap", "wheel travel [mm]", "arrived at [mm/s]", "stayed [ms]")
-    return parts.table(head, rows, "Where travel ran out", classes=("", "", "n", "n", "n", "n"))
+    head = ("end", "where", "lap", "wheel travel [mm]", "arrived at [mm/s]", "stayed [ms]")
+    return parts.table(head, rows, caption, classes=("", "", "n", "n", "n", "n"))
 
 
 def _oscillations(scene: Scene) -> list[Any]:
@@ -151,7 +157,9 @@ def _speed(scene: Scene) -> Any:
             _row(f"{words}, most [mm/s]", scene, lambda p, s=side: s(p).max_mm_s),
             _row(f"{words}, share of the time [%]", scene, lambda p, s=side: 100 * s(p).share, 1),
             _row(f"{words}, at low shaft speed [%]", scene, lambda p, s=side: 100 * s(p).low_speed_share, 1),
-            _row(f"{words}, at high shaft speed [%]", scene, lambda p, s=side: 100 * s(p).high_speed_share, 1),
+            _row(
+                f"{words}, at high shaft speed [%]", scene, lambda p, s=side: 100 * s(p).high_speed_share, 1
+            ),
         ]
     rows += [
         _row("noise of the speed [mm/s]", scene, lambda p: p.speed.noise_mm_s, 1),
@@ -176,9 +184,7 @@ def _balance(balance: Balance) -> list[Any]:
         ("RMS wheel speed", number(speed.compression, 2), number(speed.rebound, 2)),
     ]
     if bump is not None:
-        rows.append(
-            (f"on the same bump, {bump.pairs} pairs", _ratio(bump.compression), _ratio(bump.rebound))
-        )
+        rows.append((f"on the same bump, {bump.pairs} pairs", _ratio(bump.compression), _ratio(bump.rebound)))
     phases = [
         (
             row.phase,

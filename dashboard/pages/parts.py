@@ -35,13 +35,16 @@ class Screen:
         return f"{self.theme.name} touch" if self.touch else self.theme.name
 
 
-def page(active: str, view: View, title: str, *content: Any, subtitle: Any = None) -> list[Any]:
-    """A page: the band at its head with the way to the others, its title, its content."""
+def page(active: str, view: View, title: str, *content: Any, shown: bool = False) -> list[Any]:
+    """A page: the band at its head with the way to the others, its title, its content.
+
+    The title is for screen readers where the band says it already; ``shown`` shows it to all.
+    """
     return [
         html.Header(
             [
                 html.A(
-                    [html.Span(className="mark", **{"aria-hidden": "true"}), "Both Ends"],
+                    [html.Span(className="mark", **{"aria-hidden": "true"}), html.Span("Both Ends")],
                     href="/runs",
                     className="in brand",
                 ),
@@ -57,7 +60,7 @@ def page(active: str, view: View, title: str, *content: Any, subtitle: Any = Non
         ),
         html.Main(
             [
-                html.Div([html.H1(title, tabIndex=-1), subtitle], className="title"),
+                html.H1(title, tabIndex=-1, className=None if shown else "unseen"),
                 *content,
             ],
             id="content",
@@ -68,7 +71,10 @@ def page(active: str, view: View, title: str, *content: Any, subtitle: Any = Non
 
 def _nav_link(path: str, words: str, active: str, view: View) -> html.A:
     here = {"aria-current": "page"} if path == active else {}
-    carried = replace(view, zoom=None) if path != "/compare" else replace(view, zoom=None, lap="quickest")
+    # From a comparison one goes on to the later run; to one, from this run without its lap.
+    carried = replace(view, run=view.other or view.run, other="", zoom=None)
+    if path == "/compare":
+        carried = view if active == path else View(run=view.run)
     return html.A(words, href=path + to_query(carried), className="in", **here)
 
 
@@ -111,34 +117,35 @@ def choice(
 
 
 def either(label: str, name: str, options: Sequence[tuple[str, str]], chosen: str) -> Any:
-    """One of two or three, as buttons that stay pressed."""
+    """One of two or three, as buttons that stay pressed; the first is what a bare address means."""
+    buttons = [
+        html.Button(
+            words,
+            id=f"{name}-{value}",
+            **{
+                "data-choose": name,
+                "data-value": value,
+                "aria-pressed": "true" if value == chosen else "false",
+            },
+        )
+        for value, words in options
+    ]
     return html.Div(
-        [
-            html.Span(label, className="label"),
-            *(
-                html.Button(
-                    words,
-                    id=f"{name}-{value}",
-                    **{
-                        "data-choose": name,
-                        "data-value": value,
-                        "aria-pressed": "true" if value == chosen else "false",
-                    },
-                )
-                for value, words in options
-            ),
-        ],
+        [html.Span(label, className="label"), html.Div(buttons)],
         role="group",
         className="either",
         **{"aria-label": label},
     )
 
 
-def graph(name: str, figure: Any, height: str) -> html.Div:
-    """A picture in a box that has the height: the graph itself takes whatever its box has."""
-    return html.Div(
-        dcc.Graph(id=name, figure=figure, config=GRAPH_CONFIG, responsive=True), className=f"picture {height}"
-    )
+def graph(name: str, figure: Any, height: str, *, proportions: float | None = None) -> html.Div:
+    """A picture in a box that has the height: the graph itself takes whatever its box has.
+
+    ``height`` is a class of the style sheet; ``proportions`` is width over height, where it matters.
+    """
+    style = {} if proportions is None else {"aspectRatio": f"{proportions:.3f}"}
+    box = dcc.Graph(id=name, figure=figure, config=GRAPH_CONFIG, responsive=True)
+    return html.Div(box, className=f"picture {height}", style=style)
 
 
 def table(
@@ -180,20 +187,22 @@ def sentences(words: Sequence[str]) -> html.Ol:
 
 
 def finding(found: Finding) -> html.Li:
-    """One thing worth trying, with its caution."""
+    """One thing worth trying; its caution stands above the list."""
     return html.Li(
         [
             html.H3(found.title),
             html.P(found.evidence),
             html.P([html.B("Try: "), found.suggestion]),
-            caution(found.caution) if found.caution else None,
         ]
     )
 
 
-def caution(words: str) -> html.P:
-    """A caution: a word and a shape first, colour second."""
-    return html.P([html.B("⚠ Caution. "), words], className="caution")
+def cautions(words: Iterable[str]) -> Any:
+    """Cautions, each once: a word and a shape first, colour second. None when there is none."""
+    said = [html.P(line) for line in dict.fromkeys(words) if line]
+    if not said:
+        return None
+    return html.Div([html.B("⚠ Caution"), *said], className="caution", role="note")
 
 
 def run_name(entry: RunEntry) -> str:
@@ -229,4 +238,6 @@ def problem(active: str, view: View, title: str, words: str, runs: Sequence[RunE
         [html.Li(html.A(run_name(e), href="/" + to_query(View(run=e.run_id)), className="in")) for e in runs]
     )
     way_on = [html.P("These runs are in the logbook:"), links] if runs else []
-    return page(active, View(), title, html.Section([html.P(words), *way_on], className="part alone"))
+    return page(
+        active, View(), title, html.Section([html.P(words), *way_on], className="part alone"), shown=True
+    )

@@ -21,8 +21,8 @@ PATH = "/"
 VIEW = "review-view"
 Zoom = tuple[float, float] | Literal["all"]
 _MIRROR = (
-    "Front above the line, rear below it, both measured outwards from full extension on one scale. Where both "
-    "ends move together the picture is symmetrical."
+    "Front above the line, rear below it, both measured outwards from full extension: at the wheel on one "
+    "scale, at the shaft each over its own stroke. Where both ends move together the picture is symmetrical."
 )
 
 
@@ -48,7 +48,6 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
             html.Div(shown["lead"], id="lead", role="status"),
             note="Of the whole run, most important first.",
         ),
-        _findings(scene),
         section(
             "Travel over the lap",
             _zoom_bar(),
@@ -69,7 +68,10 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         section(
             "Where on the lap",
             html.Div(
-                [parts.graph("map", shown["map"], "map"), html.Div(shown["places"], id="places")],
+                [
+                    parts.graph("map", shown["map"], "map", proportions=shown["proportions"]),
+                    html.Div(shown["places"], id="places"),
+                ],
                 className="pair",
             ),
             note=html.Span(shown["map-said"], id="map-said"),
@@ -78,7 +80,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
             "Speed, back to back",
             parts.graph("speed", shown["speed"], "middle"),
             note="Share of time at each speed. The dashed outline is the other end, repeated, so that a "
-            "difference is seen where it is.",
+            "difference is seen where it is. At the shaft, dotted lines part low and high speed.",
         ),
         section(
             "Travel used",
@@ -86,6 +88,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
             note="Share of time at each travel. The bar runs from least to most travel; diamond: median, "
             "circle: 95 % of the time below; dashed line: end of the stroke.",
         ),
+        _findings(scene),
         section("The numbers", html.Div(shown["numbers"], id="numbers")),
         section("Every lap", numbers.laps_table(scene.summary, view)),
         section(
@@ -142,6 +145,7 @@ def _findings(scene: Scene) -> Any:
         return None
     return section(
         "Worth trying",
+        parts.cautions(found.caution for found in scene.summary.findings),
         html.Ul([parts.finding(found) for found in scene.summary.findings], className="findings"),
         note="One change at a time; the rider and the maker's limits have the last word.",
     )
@@ -156,14 +160,18 @@ def render(shelf: Shelf, scene: Scene, screen: Screen) -> dict[str, Any]:
     return {
         "lead": numbers.lead(scene),
         "travel": travel.mirrored_travel(picture, theme, view.zoom, touch=screen.touch),
-        "travel-said": said_of_thinning(picture.x, view.zoom),
+        "travel-said": said_of_axis(scene) + said_of_thinning(picture.x, view.zoom),
         "map": track.track_map(where, theme),
+        "proportions": track.proportions(where),
         "map-said": "This log has no position, so the lap is drawn as a straight line."
         if where.straight
         else "North is up. Numbers are corners; the bar is where the lap starts.",
         "places": numbers.places(scene),
         "speed": histogram.speed_histogram(
-            {end: plane.speed_histogram for end, plane in planes.items()}, theme, plane=view.plane
+            {end: plane.speed_histogram for end, plane in planes.items()},
+            theme,
+            plane=view.plane,
+            split_mm_s=scene.speed_split_mm_s,
         ),
         "use": histogram.travel_use(
             {end: plane.travel_histogram for end, plane in planes.items()},
@@ -182,6 +190,14 @@ def render(shelf: Shelf, scene: Scene, screen: Screen) -> dict[str, Any]:
             touch=screen.touch,
         ),
     }
+
+
+def said_of_axis(scene: Scene) -> str:
+    """Why the axis is not the one that was asked for, when it is not."""
+    if scene.stretch.against == scene.view.against:
+        return ""
+    why = "a whole run always is" if scene.lap is None else "the distance is not known everywhere on this lap"
+    return f"Drawn along time: {why}. "
 
 
 def said_of_thinning(x: FloatArray, zoom: tuple[float, float] | None) -> str:
@@ -252,5 +268,5 @@ def zoom_answer(shelf: Shelf, wanted: Zoom, search: str) -> list[Any]:
     return [
         zoomed(travel.lines(picture), x, zoom),
         zoomed(trace.lines(scenes.raw_channels(shelf, scene)), x, zoom),
-        said_of_thinning(x, zoom),
+        said_of_axis(scene) + said_of_thinning(x, zoom),
     ]

@@ -7,7 +7,7 @@ from typing import Any
 from dash import Dash, Input, Output, dcc, html
 
 from dashboard import scene as scenes
-from dashboard.figures.track import track_map
+from dashboard.figures.track import proportions, track_map
 from dashboard.pages import parts
 from dashboard.pages.parts import Screen
 from dashboard.scene import Scene
@@ -20,6 +20,8 @@ from telemetry.motion.summary import StopEvent
 
 PATH = "/rider"
 VIEW = "rider-view"
+# Corner numbers are larger here, so they stand further from the line.
+_LABEL_OFFSET = 0.085
 _SHAPES = {"front": "▲", "rear": "▼"}
 
 
@@ -59,7 +61,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
             **{"aria-label": "What is shown"},
         ),
         html.Div(shown["rider-says"], id="rider-says", role="status"),
-        parts.graph("rider-map", shown["rider-map"], "rider-map"),
+        parts.graph("rider-map", shown["rider-map"], "rider-map", proportions=shown["proportions"]),
         html.Ul(
             [
                 html.Li([html.Span("▲", className="front"), " front ran out of travel"]),
@@ -78,11 +80,12 @@ def _all_laps_unless_chosen(view: View) -> View:
 
 def render(shelf: Shelf, scene: Scene, screen: Screen) -> dict[str, Any]:
     """Everything on the page that follows the lap or the theme, by its id."""
-    picture = scenes.track_picture(shelf, scene)
+    picture = scenes.track_picture(shelf, scene, label_offset=_LABEL_OFFSET)
     without = replace(picture, spots=tuple(spot for spot in picture.spots if spot.kind == "bottomed"))
     return {
         "rider-says": headline(scene),
         "rider-map": track_map(without, screen.theme, big=True),
+        "proportions": proportions(picture),
         "rider-places": [
             html.P("This log has no position, so the lap is drawn as a straight line.")
             if picture.straight
@@ -100,7 +103,7 @@ def headline(scene: Scene) -> list[Any]:
     urgent = scene.summary.oscillation.verdict == "yes"
     return [
         *(html.P(line, className="say") for line in words),
-        parts.caution(cautions[0]) if urgent and cautions else None,
+        parts.cautions(cautions[:1]) if urgent else None,
     ]
 
 
@@ -165,8 +168,13 @@ def grouped(events: Iterable[StopEvent | OscillationEvent]) -> list[Place]:
         key = (*_what(event), rider_place(event.corner, event.phase, event.distance_m))
         found.setdefault(key, []).append(event)
     return [
-        Place(end, what, where, tuple(event.lap for event in here)) for (end, what, where), here in found.items()
+        Place(end, what, where, tuple(event.lap for event in sorted(here, key=_when)))
+        for (end, what, where), here in found.items()
     ]
+
+
+def _when(event: StopEvent | OscillationEvent) -> float:
+    return event.time_s if isinstance(event, StopEvent) else event.start_s
 
 
 def _what(event: StopEvent | OscillationEvent) -> tuple[End, str]:
@@ -183,9 +191,7 @@ def _line(place: Place, several_laps: bool) -> html.Li:
     return html.Li(
         [
             html.Span(shape, className=f"shape {look}", **{"aria-hidden": "true"}),
-            html.Span(
-                [html.B(sentence(place.where)), html.Br(), f"{place.end} {place.what}{laps}{often}"]
-            ),
+            html.Span([html.B(sentence(place.where)), html.Br(), f"{place.end} {place.what}{laps}{often}"]),
         ]
     )
 
@@ -202,4 +208,5 @@ def register(app: Dash, shelf: Shelf) -> None:
     )
     def show(said: dict[str, str]) -> list[Any]:
         scene = scenes.open_scene(shelf, _all_laps_unless_chosen(parse(said["search"])))
-        return list(render(shelf, scene, Screen.read(said["screen"])).values())
+        shown = render(shelf, scene, Screen.read(said["screen"]))
+        return [shown[name] for name in ("rider-says", "rider-map", "rider-places")]

@@ -9,6 +9,7 @@ from dashboard.pages import parts
 from dashboard.pages.parts import Screen
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View, to_query
+from dashboard.words import lap_time
 from telemetry.errors import LogbookError
 from telemetry.logbook import RunEntry
 
@@ -47,7 +48,10 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
 def _run(shelf: Shelf, runs: Sequence[RunEntry], place: int, with_verdict: bool) -> html.Li:
     entry = runs[place]
     query = to_query(View(run=entry.run_id))
-    about = (entry.date, entry.place, entry.bike, entry.rider, entry.outing and f"outing {entry.outing}")
+    quickest = "" if entry.quickest_lap_s is None else f", quickest {lap_time(entry.quickest_lap_s)}"
+    laps = f"{entry.laps} complete {'lap' if entry.laps == 1 else 'laps'}{quickest}"
+    outing = entry.outing and f"outing {entry.outing}"
+    about = (entry.date, entry.place, entry.bike, entry.rider, outing, laps)
     before = runs[place + 1] if place + 1 < len(runs) else None
     links = [
         html.A("Review", href="/" + query, className="in button"),
@@ -57,21 +61,27 @@ def _run(shelf: Shelf, runs: Sequence[RunEntry], place: int, with_verdict: bool)
     if before is not None:
         to = to_query(View(run=before.run_id, other=entry.run_id))
         links.append(
-            html.A(f"Compare with {before.name or before.run_id}", href="/compare" + to, className="in button")
+            html.A(
+                f"Compare with {before.name or before.run_id}", href="/compare" + to, className="in button"
+            )
         )
     return html.Li(
         [
             html.H2(html.A(entry.name or entry.run_id, href="/" + query, className="in")),
             html.P(" · ".join(part for part in about if part), className="note"),
-            html.P(_verdict(shelf, entry.run_id), className="say") if with_verdict else None,
+            *(_said(shelf, entry.run_id) if with_verdict else ()),
             html.P(entry.notes) if entry.notes else None,
             html.Div(links, className="links"),
         ]
     )
 
 
-def _verdict(shelf: Shelf, run_id: str) -> str:
+def _said(shelf: Shelf, run_id: str) -> list[html.P]:
+    """The first verdict, and what is worth trying; why not, when the review cannot be read."""
     try:
-        return next(iter(shelf.summary(run_id).verdicts), "")
+        summary = shelf.summary(run_id)
     except LogbookError as error:
-        return str(error)
+        return [html.P(str(error))]
+    tries = "; ".join(found.title for found in summary.findings)
+    said = [html.P(words, className="say") for words in summary.verdicts[:1]]
+    return [*said, html.P([html.B("Worth trying: "), f"{tries}."])] if tries else said

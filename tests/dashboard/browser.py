@@ -24,7 +24,12 @@ FLAGS = (
 )
 DESK = {"viewport": {"width": 1440, "height": 900}}
 TABLET = {"viewport": {"width": 820, "height": 1180}, "has_touch": True}
-PHONE = {"viewport": {"width": 390, "height": 844}, "is_mobile": True, "has_touch": True, "device_scale_factor": 2}
+PHONE = {
+    "viewport": {"width": 390, "height": 844},
+    "is_mobile": True,
+    "has_touch": True,
+    "device_scale_factor": 2,
+}
 
 HOW_TO_GET_ONE = (
     "No Chromium found: the dashboard's tests drive a real browser. Install one with\n"

@@ -171,16 +171,16 @@ def _track(t_s: np.ndarray, laps: int, gps: bool, distance: bool) -> Track:
     return Track(
         laps=found,
         lap_source="gps line" if known and gps else "lap channel" if known else "none",
-        lap=np.clip(np.floor(phase_in_lap) + 1, 0, laps + 1).astype(np.int64) if known else np.zeros(len(t_s), int),
+        lap=np.clip(np.floor(phase_in_lap) + 1, 0, laps + 1).astype(np.int64)
+        if known
+        else np.zeros(len(t_s), int),
         distance_m=along if distance and known else np.full(len(t_s), np.nan),
         x_m=radius * np.cos(angle) if gps else None,
         y_m=radius * np.sin(angle) if gps else None,
         speed_m_s=speed if distance else np.full(len(t_s), np.nan),
         phase=phase if known else np.full(len(t_s), -1),
         corner=corner if known else np.zeros(len(t_s), int),
-        corners=tuple(
-            Corner(number, *edges_m, direction=1) for number, edges_m in enumerate(CORNERS, 1)
-        )
+        corners=tuple(Corner(number, *edges_m, direction=1) for number, edges_m in enumerate(CORNERS, 1))
         if known and distance
         else (),
         phase_sources=("speed",) if distance else (),
@@ -188,13 +188,19 @@ def _track(t_s: np.ndarray, laps: int, gps: bool, distance: bool) -> Track:
 
 
 def _motion(
-    t_s: np.ndarray, along: np.ndarray, ends: tuple[str, ...], masked: bool, deeper_mm: float, rng: np.random.Generator
+    t_s: np.ndarray,
+    along: np.ndarray,
+    ends: tuple[str, ...],
+    masked: bool,
+    deeper_mm: float,
+    rng: np.random.Generator,
 ) -> Motion:
     def bump(at_m: float, width_m: float, height_mm: float) -> np.ndarray:
         return height_mm * np.exp(-(((along - at_m) / width_m) ** 2))
 
     rough = np.cumsum(rng.normal(0, 1.0, (2, len(t_s))), axis=1)
     rough -= np.stack([np.convolve(r, np.ones(101) / 101, "same") for r in rough])
+    rough = np.clip(rough, -7, 7)
     lap_to_lap = 1 + 0.03 * np.sin(2.3 * np.floor(t_s / LAP_S) + rng.uniform(0, 6))
     front = 38 + 2.0 * rough[0] + deeper_mm
     rear = 20 + 0.9 * rough[1]
@@ -255,7 +261,9 @@ def _placed(stop, track: Track):
 
 def _oscillation(verdict: str, track: Track, ends: tuple[str, ...]) -> Oscillation:
     if verdict != "yes":
-        reason = "the log is slower than 100 Hz." if verdict == "cannot_tell" else "the rear hop stays damped."
+        reason = (
+            "the log is slower than 100 Hz." if verdict == "cannot_tell" else "the rear hop stays damped."
+        )
         return Oscillation(verdict, reason)
     seconds_per_m = LAP_S / LAP_M
     events = tuple(
@@ -284,7 +292,9 @@ def _quality(masked: bool, gps: bool) -> tuple[QualityNote, ...]:
     notes = []
     if masked:
         notes.append(
-            QualityNote("warning", "spikes", "The rear reads a rail value for 3 s: masked.", "rear_pot", 40.0, 43.0)
+            QualityNote(
+                "warning", "spikes", "The rear reads a rail value for 3 s: masked.", "rear_pot", 40.0, 43.0
+            )
         )
     if not gps:
         notes.append(QualityNote("info", "no_gps", "The log has no position."))

@@ -42,5 +42,7 @@ if __name__ == "__main__":
 
         book = Logbook(sys.argv[2], create=False)
     else:
-        book = MadeUpLogbook(made_up("second", name="Run 2, one click"), made_up("first", seed=2, deeper_mm=3))
+        book = MadeUpLogbook(
+            made_up("second", name="Run 2, one click"), made_up("first", seed=2, deeper_mm=3)
+        )
     main(Path(sys.argv[1]), book)

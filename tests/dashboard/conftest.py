@@ -1,0 +1,76 @@
+"""A browser, a server on made-up runs, and a watch on both."""
+
+import pytest
+from browser import DESK, FLAGS, HOW_TO_GET_ONE, Watched, find_chromium, serving
+from made_up import MadeUpLogbook, made_up
+
+from telemetry.setup import parse_sheet
+
+
+@pytest.fixture(scope="session")
+def runs():
+    """Two runs, newest first: a fork setting was changed between them."""
+    before = parse_sheet({"name": "Before", "front": {"rebound_clicks": 8, "rider_sag_mm": 36}})
+    after = parse_sheet({"name": "After", "front": {"rebound_clicks": 6, "rider_sag_mm": 36}})
+    return (
+        made_up("after", name="After the change", deeper_mm=4.0, seed=2, sheet=after),
+        made_up("before", name="Before the change", oscillation="no", sheet=before),
+    )
+
+
+@pytest.fixture(scope="session")
+def logbook(runs):
+    """The two runs, and three logs that lack something."""
+    return MadeUpLogbook(
+        *runs,
+        made_up("no-gps", gps=False, name="No GPS", oscillation="cannot_tell"),
+        made_up("front-only", ends=("front",), name="Front only", oscillation="cannot_tell"),
+        made_up("no-laps", laps=0, gps=False, distance=False, name="No laps", oscillation="cannot_tell"),
+    )
+
+
+@pytest.fixture(scope="session")
+def address(logbook):
+    """Where the dashboard answers."""
+    with serving(logbook) as served:
+        yield served
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """A browser for the whole session; its absence fails, because a silent skip would hide every fault."""
+    from playwright.sync_api import sync_playwright
+
+    path = find_chromium()
+    if path is None:
+        pytest.fail(HOW_TO_GET_ONE, pytrace=False)
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=list(FLAGS))
+        yield browser
+        browser.close()
+
+
+@pytest.hookimpl(hookwrapper=True)
+def pytest_runtest_makereport(item, call):
+    outcome = yield
+    setattr(item, f"report_{outcome.get_result().when}", outcome.get_result())
+
+
+@pytest.fixture
+def watch(request, chromium, address, tmp_path):
+    """Opens watched pages; anything wrong that the browser saw in them fails the test when it ends."""
+    opened = []
+
+    def start(at=address, **settings):
+        opened.append(Watched(chromium, at, **(settings or DESK)))
+        return opened[-1]
+
+    yield start
+    failed = getattr(request.node, "report_call", None)
+    wrongs = []
+    for place, watched in enumerate(opened):
+        if failed is not None and failed.failed:
+            watched.page.screenshot(path=tmp_path / f"failed-{place}.png")
+        wrongs += watched.wrongs
+        watched.context.close()
+    assert not wrongs, "\n".join(wrongs)

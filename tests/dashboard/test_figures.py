@@ -1,0 +1,257 @@
+import base64
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+from made_up import BOTTOM_AT_M, CORNERS, LAP_S, RING_AT_M, MadeUpLogbook, made_up
+
+from dashboard import scene as scenes
+from dashboard import theme
+from dashboard.figures import compare, histogram, trace, track, travel
+from dashboard.shelf import Shelf
+from dashboard.urlstate import View
+
+
+def scene_of(made, **view):
+    shelf = Shelf(MadeUpLogbook(made))
+    return shelf, scenes.open_scene(shelf, View(run=made.entry.run_id, **view))
+
+
+def values(packed):
+    return np.frombuffer(base64.b64decode(packed["bdata"]), np.dtype(packed["dtype"]).newbyteorder("<"))
+
+
+@pytest.fixture(scope="module")
+def lap():
+    return scene_of(made_up(), lap=2)
+
+
+@pytest.fixture(scope="module")
+def mirrored(lap):
+    return travel.mirrored_travel(scenes.travel_picture(*lap), theme.LIGHT)
+
+
+def test_front_is_above_the_line_and_rear_below_it_on_one_scale(mirrored):
+    layout = mirrored.layout
+    assert layout.yaxis.domain[0] == layout.yaxis2.domain[1]
+    assert layout.yaxis.range[0] == layout.yaxis2.range[1] == 0
+    assert layout.yaxis.range[1] == layout.yaxis2.range[0] > 0
+    assert [line.name for line in mirrored.data[:3]] == ["front", "rear", "road speed"]
+    assert mirrored.data[0].yaxis == "y" and mirrored.data[1].yaxis == "y2"
+
+
+def test_all_panels_share_one_axis(mirrored):
+    # Only so does one read-out name all panels (plotly: hoversubplots "axis" works along one x axis).
+    assert {line.xaxis for line in mirrored.data} <= {None, "x"}
+    assert mirrored.layout.hovermode == "x unified"
+
+
+def test_stops_are_marked_where_they_are(mirrored):
+    marks = {line.name: line for line in mirrored.data}
+    for end, symbol in (("front", "triangle-up"), ("rear", "triangle-down")):
+        mark = marks[f"{end} bottomed"]
+        assert mark.marker.symbol == symbol
+        assert list(mark.x) == pytest.approx([BOTTOM_AT_M[end]], abs=12.0)
+
+
+def test_an_unsettled_stretch_is_boxed_in_the_rear_half(mirrored):
+    boxes = [s for s in mirrored.layout.shapes if s.fillcolor == theme.LIGHT.unsettled_fill]
+    assert [(b.x0, b.x1) for b in boxes] == [pytest.approx(RING_AT_M, abs=1.0)]
+    assert (boxes[0].y0, boxes[0].y1) == travel.PANELS["rear"]
+
+
+def test_corners_are_numbered_along_the_axis(mirrored):
+    bands = [s for s in mirrored.layout.shapes if s.fillcolor == theme.LIGHT.corner_fill]
+    assert [(b.x0, b.x1) for b in bands] == [(start, end) for start, _, end in CORNERS]
+    written = [note.text for note in mirrored.layout.annotations]
+    assert written[:4] == ["1", "2", "3", "4"]
+
+
+def test_masked_samples_are_shown_as_such(mirrored):
+    grey = [s for s in mirrored.layout.shapes if s.fillcolor == theme.LIGHT.masked_fill]
+    assert (
+        len(grey) == 1 and grey[0].x0 == pytest.approx(800, abs=1) and grey[0].x1 == pytest.approx(830, abs=1)
+    )
+
+
+def test_at_the_shaft_each_half_has_its_own_stroke():
+    shelf, scene = scene_of(made_up(), lap=1, plane="shaft")
+    drawn = travel.mirrored_travel(scenes.travel_picture(shelf, scene), theme.DARK)
+    assert drawn.layout.yaxis.range[1] == pytest.approx(125 * 1.1)
+    assert drawn.layout.yaxis2.range[0] == pytest.approx(70 * 1.1)
+
+
+def test_a_zoom_draws_every_sample_of_it(lap):
+    shelf, scene = lap
+    drawn = travel.mirrored_travel(scenes.travel_picture(shelf, scene), theme.LIGHT, (400.0, 420.0))
+    x = values(drawn.to_plotly_json()["data"][0]["x"])
+    inside = (scene.stretch.x >= 400) & (scene.stretch.x <= 420)
+    assert len(x) == np.count_nonzero(inside) + 2
+    assert list(drawn.layout.xaxis.range) == [400.0, 420.0]
+
+
+def test_a_whole_run_shows_its_laps():
+    shelf, scene = scene_of(made_up(), lap="whole")
+    picture = scenes.travel_picture(shelf, scene)
+    assert picture.x_title == "time [s]"
+    assert [band.label for band in picture.dividers] == ["", "lap 1", "lap 2", "lap 3", ""]
+    assert picture.dividers[1].x0 == pytest.approx(LAP_S / 2)
+    assert len(picture.unsettled) == 3
+
+
+def test_along_time_corners_lie_where_the_lap_was_there():
+    shelf, scene = scene_of(made_up(), lap=1, against="time")
+    bands = scenes.travel_picture(shelf, scene).corners
+    assert bands[0].x0 == pytest.approx(CORNERS[0][0] / 40, abs=0.05)  # 1600 m in 40 s
+
+
+def test_a_missing_end_is_said_to_be_missing():
+    shelf, scene = scene_of(made_up(ends=("front",)), lap=1)
+    drawn = travel.mirrored_travel(scenes.travel_picture(shelf, scene), theme.LIGHT)
+    assert any(
+        "no sensor in this log" in note.text and "rear" in note.text for note in drawn.layout.annotations
+    )
+    assert [line.name for line in drawn.data][:2] == ["front", "road speed"]
+
+
+def test_an_empty_log_still_makes_pictures():
+    shelf, scene = scene_of(made_up(laps=0, gps=False, distance=False))
+    assert travel.mirrored_travel(scenes.travel_picture(shelf, scene), theme.LIGHT).data
+    assert track.track_map(scenes.track_picture(shelf, scene), theme.LIGHT).data
+    nothing = travel.TravelPicture(np.array([]), {}, {}, "time [s]")
+    assert list(travel.mirrored_travel(nothing, theme.LIGHT).layout.xaxis.range) == [0.0, 1.0]
+
+
+def test_histograms_are_back_to_back_with_the_shares_of_the_review(lap):
+    _, scene = lap
+    found = {end: plane.speed_histogram for end, plane in scene.planes.items()}
+    drawn = histogram.speed_histogram(found, theme.LIGHT, plane="wheel", split_mm_s={"front": 150.0})
+    front, rear = drawn.data[0], drawn.data[1]
+    assert (front.yaxis, rear.yaxis) == ("y", "y2")
+    np.testing.assert_allclose(front.y, 100 * np.array(found["front"].share))
+    assert drawn.layout.yaxis.range == (0, pytest.approx(drawn.layout.yaxis2.range[0]))
+    assert drawn.layout.xaxis.range[0] == -drawn.layout.xaxis.range[1]
+    assert sorted(s.x0 for s in drawn.layout.shapes if s.line.color == theme.LIGHT.front) == [-150.0, 150.0]
+
+
+def test_each_half_repeats_the_other_end_as_an_outline(lap):
+    _, scene = lap
+    found = {end: plane.travel_histogram for end, plane in scene.planes.items()}
+    drawn = histogram.back_to_back(found, theme.LIGHT, x_title="", unit="mm", centred=False)
+    outline = drawn.data[2]
+    assert outline.yaxis == "y" and outline.line.color == theme.LIGHT.rear
+    assert max(outline.y) == pytest.approx(100 * max(found["rear"].share))
+
+
+def test_travel_use_has_the_range_of_the_review(lap):
+    _, scene = lap
+    planes = scene.planes
+    drawn = histogram.travel_use(
+        {end: plane.travel_histogram for end, plane in planes.items()},
+        {end: plane.travel for end, plane in planes.items()},
+        scene.stroke_mm,
+        theme.LIGHT,
+        plane="wheel",
+    )
+    bars = [line for line in drawn.data if line.yaxis in ("y3", "y4") and line.mode == "lines"]
+    assert list(bars[0].x) == [planes["front"].travel.min_mm, planes["front"].travel.max_mm]
+    assert list(bars[1].x) == [planes["rear"].travel.min_mm, planes["rear"].travel.max_mm]
+
+
+@pytest.mark.parametrize("ends", [(), ("front",), ("rear",)])
+def test_histograms_of_fewer_ends(ends):
+    found = made_up(ends=("front", "rear")).summary.ends
+    some = {end: found[end].wheel.speed_histogram for end in ends}
+    drawn = histogram.speed_histogram(some, theme.LIGHT, plane="wheel")
+    missing = [note.text for note in drawn.layout.annotations if "no sensor" in note.text]
+    assert len(missing) == 2 - len(ends)
+
+
+def test_the_map_marks_stops_and_the_unsettled_stretch_on_the_line(lap):
+    shelf, scene = lap
+    picture = scenes.track_picture(shelf, scene)
+    line = np.stack([picture.x_m, picture.y_m])
+    for spot in picture.spots:
+        off = np.hypot(line[0] - spot.x_m, line[1] - spot.y_m).min()
+        assert off < 2.0, spot
+    assert {spot.end for spot in picture.spots if spot.kind == "bottomed"} == {"front", "rear"}
+    assert len(picture.ribbons) == 1
+    drawn = track.track_map(picture, theme.LIGHT)
+    assert drawn.layout.yaxis.scaleanchor == "x"
+    assert [note.text for note in drawn.layout.annotations] == [f"<b>{n}</b>" for n in range(1, 5)]
+
+
+def test_corner_numbers_stand_outside_the_loop(lap):
+    shelf, scene = lap
+    picture = scenes.track_picture(shelf, scene)
+    for label in picture.corners:
+        at = np.argmin(np.hypot(picture.x_m - label.x_m, picture.y_m - label.y_m))
+        assert np.hypot(label.x_m, label.y_m) > np.hypot(picture.x_m[at], picture.y_m[at])
+
+
+def test_without_a_position_the_lap_is_a_straight_line():
+    shelf, scene = scene_of(made_up(gps=False), lap=1)
+    picture = scenes.track_picture(shelf, scene)
+    assert picture.straight == "distance along the lap [m]"
+    sides = {spot.end: np.sign(spot.y_m) for spot in picture.spots}
+    assert sides == {"front": 1.0, "rear": -1.0}
+    assert len(picture.corners) == 4 and len(picture.ribbons) == 1
+    assert track.proportions(picture) > 1
+
+
+def test_the_raw_trace_has_a_panel_for_what_there_is(lap):
+    channels = scenes.raw_channels(*lap)
+    assert [channel.title.partition(",")[0].partition(" [")[0] for channel in channels] == [
+        "wheel travel", "wheel speed", "pitch", "road speed"
+    ]  # fmt: skip
+    drawn = trace.stacked(channels, lap[1].stretch.x, "x", theme.LIGHT)
+    assert len(drawn.data) == len(trace.lines(channels)) == 6
+    assert drawn.data[0].line.dash is None and drawn.data[1].line.dash
+    only = scenes.raw_channels(*scene_of(made_up(ends=("rear",), distance=False), lap=1))
+    assert [list(channel.lines) for channel in only] == [["rear"], ["rear"]]
+
+
+def test_lap_dots_show_every_lap():
+    row = compare.Dots(
+        "front travel", "higher", ((1, 90.0), (2, 91.0)), ((1, 95.0),), 90.5, 95.0, "front", True
+    )
+    drawn = compare.lap_dots([row, row], theme.LIGHT, x_title="mm", digits=1, line_at=1.0)
+    before, after = drawn.data[0], drawn.data[2]
+    assert list(before.x) == [90.0, 91.0] and before.marker.symbol == "circle-open"
+    assert list(after.x) == [95.0] and after.marker.symbol == "circle"
+    assert drawn.layout.annotations[0].text == "front travel: <b>higher</b>"
+    assert (
+        compare.lap_dots([], theme.LIGHT, x_title="", digits=1)
+        .layout.annotations[0]
+        .text.startswith("Not known")
+    )
+
+
+def luminance(colour: str) -> float:
+    """Relative luminance, WCAG 2.2, https://www.w3.org/TR/WCAG22/#dfn-relative-luminance."""
+    channels = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+@pytest.mark.parametrize("colours", [theme.LIGHT, theme.DARK], ids=lambda t: t.name)
+def test_words_can_be_read_and_lines_be_seen(colours):
+    # WCAG 2.2: 4.5 for text (1.4.3), 3 for parts of graphics (1.4.11)
+    def contrast(colour, ground):
+        high, low = sorted((luminance(colour), luminance(ground)), reverse=True)
+        return (high + 0.05) / (low + 0.05)
+
+    for name in ("ink", "soft", "front_word", "rear_word", "unsettled"):
+        for ground in (colours.paper, colours.sheet):
+            assert contrast(getattr(colours, name), ground) >= 4.5, (name, ground)
+    for name in ("front", "rear"):
+        assert contrast(getattr(colours, name), colours.paper) >= 3.0
+
+
+def test_the_page_and_the_pictures_have_one_set_of_colours():
+    css = (Path(theme.__file__).parent / "assets" / "house.css").read_text()
+    used = set(re.findall(r"var\(--([a-z-]+)\)", css))
+    known = set(re.findall(r"--([a-z-]+):", theme.css_variables()))
+    assert used <= known
+    assert not re.findall(r":[^;{]*#[0-9a-fA-F]{3,8}\b", css), "a colour of its own"

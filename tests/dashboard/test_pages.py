@@ -1,0 +1,319 @@
+import logging
+
+import pytest
+from dash import dcc, html
+from made_up import MadeUpLogbook, made_up
+
+from dashboard.app import create_app, open_page
+from dashboard.pages import compare, numbers, review, rider
+from dashboard.pages.parts import Screen
+from dashboard.shelf import Shelf
+from dashboard.thin import POINTS
+from dashboard.urlstate import View, parse
+from telemetry.errors import LogbookError
+
+LIGHT = Screen.read("light")
+
+
+def walk(component):
+    """A component and everything in it."""
+    if isinstance(component, list | tuple):
+        for part in component:
+            yield from walk(part)
+    elif component is not None:
+        yield component
+        yield from walk(getattr(component, "children", None))
+
+
+def text(component) -> str:
+    return " ".join(part for part in walk(component) if isinstance(part, str))
+
+
+def opened(logbook, path, query=""):
+    page, title = open_page(Shelf(logbook), path, parse(query), LIGHT)
+    return page, title, text(page)
+
+
+def links(page):
+    return [part.href for part in walk(page) if isinstance(part, html.A)]
+
+
+def test_the_review_starts_with_the_verdicts(logbook, runs):
+    page, title, said = opened(logbook, "/", "?run=after")
+    assert title == "Review"
+    verdicts = next(part for part in walk(page) if isinstance(part, html.Ol))
+    assert [item.children for item in verdicts.children] == list(runs[0].summary.verdicts)
+    order = [text(part) for part in walk(page) if isinstance(part, html.H2)]
+    assert order == [
+        "The verdict", "Travel over the lap", "Where on the lap", "Speed, back to back", "Travel used",
+        "Worth trying", "The numbers", "Every lap", "Can the log be trusted", "The raw trace",
+    ]  # fmt: skip
+    assert said.index("⚠ Caution") < said.index("Try: ")
+
+
+def test_the_review_shows_the_quickest_lap_unless_told(logbook, runs):
+    quickest = min((lap for lap in runs[0].summary.laps if lap.complete), key=lambda lap: lap.time_s)
+    assert f"Shown below: lap {quickest.lap}, 0:40.11" in opened(logbook, "/", "?run=after")[2]
+    assert "Shown below: lap 3, 0:40.33" in opened(logbook, "/", "?run=after&lap=3")[2]
+    assert (
+        "Shown below: the whole run, 3 complete of 5 laps" in opened(logbook, "/", "?run=after&lap=whole")[2]
+    )
+    assert "the whole run" in opened(logbook, "/", "?run=after&lap=77")[2]
+
+
+def test_every_number_of_the_lap_is_that_of_the_review(logbook, runs):
+    lap = runs[0].summary.laps[2]
+    _, _, said = opened(logbook, "/", "?run=after&lap=2")
+    front = lap.ends["front"].wheel
+    for value in (front.travel.max_mm, front.travel.p95_mm, front.travel.median_mm):
+        assert f" {value:.1f} " in said
+    assert f" {front.speed.compression.rms_mm_s:.0f} " in said
+    assert f" {lap.balance.speed_ratio.compression:.2f} " in said
+
+
+def test_faults_of_the_log_are_named_with_their_place(logbook):
+    _, _, said = opened(logbook, "/", "?run=after")
+    assert "! Warning." in said and "[rear_pot]" in said and "From 40.0 s to 43.0 s." in said
+    assert "1.9 %" in said, "masked share of a lap: 30 of 1600 m"
+
+
+def test_the_choice_of_laps_has_times_and_part_laps(logbook, runs):
+    page, _, _ = opened(logbook, "/", "?run=after")
+    options = {part.value: part.children for part in walk(page) if isinstance(part, html.Option)}
+    assert options["whole"] == "Whole run"
+    assert options["1"] == "Lap 1: 0:40.11, quickest"
+    assert options["0"] == "Lap 0: 0:20.00, part lap"
+    assert {run.entry.run_id for run in runs} <= set(options)
+
+
+def test_without_a_run_several_runs_are_listed(logbook):
+    page, title, said = opened(logbook, "/")
+    assert title == "Runs" and "After the change" in said and "Suspected loss of rear damping" in said
+    assert "/?run=after" in links(page) and "/debrief/after" in links(page)
+    assert "/compare?run=before&other=after" in links(page)
+
+
+def test_without_a_run_the_only_run_is_shown(runs):
+    assert opened(MadeUpLogbook(runs[0]), "/")[1] == "Review"
+    assert opened(MadeUpLogbook(runs[0]), "/rider")[1] == "Rider"
+
+
+@pytest.mark.parametrize("path", ["/", "/runs", "/rider", "/compare"])
+def test_an_empty_logbook_says_what_to_do(path):
+    _, _, said = opened(MadeUpLogbook(), path)
+    assert "bothends add" in said or "Choose a run" in said
+
+
+@pytest.mark.parametrize("query", ["?run=nope", "?run=after&other=nope", "?run=nope&other=after"])
+@pytest.mark.parametrize("path", ["/", "/rider", "/compare"])
+def test_an_unknown_run_is_said_and_others_are_offered(logbook, path, query):
+    page, title, said = opened(logbook, path, query)
+    if path != "/compare" and "run=nope" not in query:
+        assert title in ("Review", "Rider")
+        return
+    assert title == "Not found" and "has no run 'nope'" in said
+    assert "/?run=before" in links(page)
+
+
+def test_an_unknown_page_is_said(logbook):
+    assert opened(logbook, "/no/such")[2].count("/no/such") == 1
+
+
+def test_a_failing_page_is_logged_and_said_without_its_insides(logbook, caplog, monkeypatch):
+    def breaks(*_):
+        raise RuntimeError("secret insides")
+
+    monkeypatch.setattr("dashboard.scene.travel_picture", breaks)
+    with caplog.at_level(logging.ERROR):
+        _, title, said = opened(logbook, "/", "?run=after")
+    assert title == "Failed" and "secret" not in said
+    reference = said.rpartition(" as ")[2].rstrip(".")
+    assert reference in caplog.text and "secret insides" in caplog.text
+
+
+def test_no_position_no_rear_no_laps_are_said(logbook):
+    _, _, said = opened(logbook, "/", "?run=no-gps")
+    assert "This log has no position" in said and "cannot tell" in said
+    _, _, said = opened(logbook, "/", "?run=front-only")
+    assert "Balance cannot be told" in said and "rear: no sensor" in said
+    _, _, said = opened(logbook, "/", "?run=no-laps")
+    assert "No laps were found" in said and "the whole run, 0 complete of 0 laps" in said
+
+
+def test_the_rider_reads_plain_sentences(logbook):
+    _, title, said = opened(logbook, "/rider", "?run=after")
+    assert title == "Rider"
+    for sentence in (
+        "The front ran out of travel 4 times.",
+        "The rear was not settled 3 times.",
+        "Going into corner 1",
+        "front ran out of travel on laps 1, 2, 3 and 4",
+        "Coming out of corner 3",
+        "rear was not settled on laps 1, 2 and 3",
+    ):
+        assert sentence in said
+    assert "Stop and have the shock inspected" in said
+
+
+def test_the_rider_gets_one_lap_on_request(logbook):
+    _, _, said = opened(logbook, "/rider", "?run=after&lap=2")
+    assert "The front ran out of travel once." in said and "on laps" not in said
+    _, _, said = opened(logbook, "/rider", "?run=before&lap=2")
+    assert "No unsettled stretch was found on this lap." in said
+
+
+def test_the_rider_is_told_what_cannot_be_told(logbook):
+    _, _, said = opened(logbook, "/rider", "?run=front-only")
+    assert "The rear was not measured." in said and "cannot be told" in said
+    assert "straight line" in opened(logbook, "/rider", "?run=no-gps")[2]
+
+
+def test_one_place_is_one_line(logbook):
+    stops = logbook.summary("after").ends["front"].bottomed
+    assert [(p.where, p.laps) for p in rider.grouped(stops)] == [("going into corner 1", (1, 2, 3, 4))]
+
+
+def test_a_comparison_shows_the_changed_setting_and_the_verdicts(logbook):
+    page, title, said = opened(logbook, "/compare", "?run=before&other=after")
+    assert title == "Compare"
+    assert "front rebound clicks 8 6" in said and "rider sag" not in said.split("Travel used")[0]
+    assert "no clear difference" in said and "higher" in said
+    assert "Lost damping was found in one of these runs" in said
+
+
+def test_every_lap_of_a_comparison_is_a_dot(logbook):
+    found = compare.comparison(Shelf(logbook), parse("?run=before&other=after"))
+    rows = compare.dots(found, compare._TRAVEL)
+    assert [row.end for row in rows] == ["front"] * 3 + ["rear"] * 3
+    assert all([lap for lap, _ in row.before] == [1, 2, 3] for row in rows)
+    median = next(row for row in found.metrics if row.key == "front.travel.median_mm")
+    assert rows[2].after_mean == median.b.mean and rows[2].clear
+
+
+def test_a_single_run_is_compared_with_the_one_before_it(logbook):
+    view = compare.with_run_before(Shelf(logbook), View(run="after"))
+    assert (view.run, view.other) == ("before", "after")
+    last = logbook.runs()[-1].run_id
+    assert "Choose a run before" in opened(logbook, "/compare", f"?run={last}")[2]
+
+
+def test_a_comparison_without_an_end_leaves_it_out(logbook):
+    _, title, said = opened(logbook, "/compare", "?run=front-only&other=front-only")
+    assert title == "Compare" and "Not known" not in said.split("Speed balance")[0]
+
+
+@pytest.mark.parametrize(
+    ("said", "wanted"),
+    [
+        ({"xaxis.range[0]": 1, "xaxis.range[1]": 2.5}, (1.0, 2.5)),
+        ({"xaxis.autorange": True}, "all"),
+        ({"autosize": True}, None),
+        ({"dragmode": "zoom"}, None),
+        ({}, None),
+        (None, None),
+    ],
+)
+def test_a_zoom_is_told_from_everything_else_a_graph_reports(said, wanted):
+    assert review.zoom_wanted(said) == wanted
+
+
+def test_a_zoom_sends_the_samples_of_it_to_both_long_pictures(logbook):
+    travel, trace, said = review.zoom_answer(Shelf(logbook), (400.0, 440.0), "?run=after&lap=1")
+    for patch, lines in ((travel, 3), (trace, 6)):
+        sent = patch.to_plotly_json()["operations"]
+        assert sum(op["location"][-1] == "bdata" or op["location"][-1] == "x" for op in sent) == lines
+        assert sent[-1]["location"] == ["layout", "xaxis", "range"]
+        assert sent[-1]["params"]["value"] == [400.0, 440.0]
+    assert said == "Every sample is drawn (202)."
+    _, _, said = review.zoom_answer(Shelf(logbook), "all", "?run=after&lap=whole")
+    assert said.startswith("Drawn along time: a whole run always is. 2 000 of 32 000 samples")
+
+
+def test_what_the_zoom_says_counts_as_numpy_does(logbook):
+    x = Shelf(logbook).column("after", "t_s")
+    assert review.said_of_thinning(x[:POINTS], None) == "Every sample is drawn (2 000)."
+
+
+def test_columns_are_read_once(runs):
+    class Counting(MadeUpLogbook):
+        count = 0
+
+        def traces(self, *args):
+            self.count += 1
+            return super().traces(*args)
+
+    book = Counting(runs[0])
+    shelf = Shelf(book)
+    for _ in range(3):
+        shelf.column("after", "t_s")
+    assert book.count == 1
+    assert shelf.column("after", "no_such") is None
+
+
+def test_two_apps_in_one_process_have_all_callbacks_and_their_own_runs(runs):
+    first, second = create_app(MadeUpLogbook(runs[0])), create_app(MadeUpLogbook(runs[1]))
+    assert list(first.callback_map) == list(second.callback_map)
+    for app, own, other in ((first, "after", "before"), (second, "before", "after")):
+        client = app.server.test_client()
+        assert client.get(f"/debrief/{own}").status_code == 200
+        assert client.get(f"/debrief/{other}").status_code == 404
+
+
+def test_the_debrief_is_the_page_of_the_report(logbook):
+    client = create_app(logbook).server.test_client()
+    answer = client.get("/debrief/after")
+    assert answer.mimetype == "text/html" and "Suspected loss of rear damping" in answer.text
+    missing = client.get("/debrief/nope")
+    assert missing.status_code == 404 and "has no run" in missing.text
+
+
+def test_callbacks_are_small():
+    # House rule: callbacks ask and hand on; what they hand on is tested by itself.
+    import inspect
+
+    app = create_app(MadeUpLogbook(made_up()))
+    sizes = [
+        len(inspect.getsource(inspect.unwrap(entry["callback"])).splitlines())
+        for entry in app.callback_map.values()
+        if "callback" in entry
+    ]
+    assert sizes and sorted(sizes)[len(sizes) // 2] <= 14
+
+
+def test_a_callback_that_fails_is_said(monkeypatch):
+    from dashboard import app
+
+    told = []
+    monkeypatch.setattr(app, "set_props", lambda name, props: told.append((name, props["children"])))
+    app._tell(LogbookError("book: has no run 'x'."))
+    app._tell(RuntimeError("secret insides"))
+    assert told[0] == ("notice", "book: has no run 'x'.")
+    assert "secret" not in told[1][1]
+
+
+def test_screens_are_read_from_whatever_a_browser_says():
+    assert Screen.read("dark touch") == Screen.read("dark-touch")
+    assert Screen.read("dark touch").touch and Screen.read("dark").theme.name == "dark"
+    for odd in (None, "", "purple", 7, ["dark"], "touch"):
+        assert Screen.read(odd).theme.name == "light"
+    assert Screen.read(Screen.read("dark touch").words) == Screen.read("dark touch")
+
+
+def test_hostile_names_are_text(runs):
+    from dataclasses import replace
+
+    entry = replace(runs[0].entry, name="<script>alert(1)</script>", run_id="after")
+    page, _, said = opened(MadeUpLogbook(replace(runs[0], entry=entry)), "/runs")
+    assert "<script>alert(1)</script>" in said
+    assert not [
+        part
+        for part in walk(page)
+        if isinstance(part, dcc.Markdown) or hasattr(part, "dangerously_allow_html")
+    ]
+
+
+def test_quality_without_notes(runs):
+    from dataclasses import replace
+
+    calm = replace(runs[0].summary, quality=(), history=(), bike_values={})
+    assert "Nothing was found wrong" in text(numbers.quality(calm))
