@@ -3,6 +3,7 @@
 import numpy as np
 
 from telemetry.arrays import FloatArray
+from telemetry.signals.spectra import whole_segments
 
 # Near the top of the spectrum; the last bins are left to anti-alias filters of the logger.
 BAND_SHARE = (0.85, 0.97)  # of half the sample rate
@@ -32,10 +33,10 @@ def sensor_noise_mm(travel_mm: FloatArray) -> float:
     .. [1] P. D. Welch, IEEE Trans. Audio Electroacoust. 15(2), 70-73, 1967, doi:10.1109/TAU.1967.1161901.
     """
     length = WINDOW_SAMPLES
-    windows = _valid_windows(travel_mm, length)
+    windows = whole_segments(travel_mm, length, length)
     while not len(windows) and length > SHORTEST_WINDOW:
         length //= 2
-        windows = _valid_windows(travel_mm, length)
+        windows = whole_segments(travel_mm, length, length)
     if not len(windows):
         return float("nan")
     taper = np.hanning(length + 1)[:-1]
@@ -43,8 +44,3 @@ def sensor_noise_mm(travel_mm: FloatArray) -> float:
     low, high = (round(share * length / 2) for share in BAND_SHARE)
     variance = spectrum[:, low:high].mean(axis=1) / np.sum(taper**2)
     return float(np.sqrt(np.median(variance)))
-
-
-def _valid_windows(values: FloatArray, length: int) -> FloatArray:
-    windows = values[: len(values) // length * length].reshape(-1, length)
-    return windows[~np.isnan(windows).any(axis=1)]

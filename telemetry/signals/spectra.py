@@ -57,22 +57,36 @@ def power_spectrum(values: FloatArray, sample_rate_hz: float, *, segment_samples
     taper = np.hanning(segment_samples + 1)[:-1]
     frequency = np.fft.rfftfreq(segment_samples, 1 / sample_rate_hz).astype(np.float64)
     noise_bandwidth = float(sample_rate_hz * np.sum(taper**2) / np.sum(taper) ** 2)
-    starts = _segment_starts(values, segment_samples)
-    if not len(starts):
+    segments = whole_segments(values, segment_samples, segment_samples - segment_samples // 2)
+    if not len(segments):
         return Spectrum(frequency, np.full(len(frequency), np.nan), 0, noise_bandwidth)
-    segments = np.lib.stride_tricks.sliding_window_view(values, segment_samples)[starts]
     lines = np.fft.rfft((segments - segments.mean(axis=1, keepdims=True)) * taper, axis=1)
     density = np.mean(np.abs(lines) ** 2, axis=0) / (sample_rate_hz * np.sum(taper**2))
     # one-sided: negative frequencies fold onto all lines but zero and, for an even length, the last
     density[1 : None if segment_samples % 2 else -1] *= 2
-    return Spectrum(frequency, density, len(starts), noise_bandwidth)
+    return Spectrum(frequency, density, len(segments), noise_bandwidth)
 
 
-def _segment_starts(values: FloatArray, length: int) -> list[int]:
+def whole_segments(values: FloatArray, length: int, hop: int) -> FloatArray:
+    """Segments of a record that hold no NaN, each stretch between gaps cut from its start.
+
+    Parameters
+    ----------
+    values : ndarray of shape (n_samples,)
+    length, hop : int
+        Samples in a segment, and from one start to the next.
+
+    Returns
+    -------
+    ndarray of shape (n_segments, length)
+        Not to be written to.
+    """
     edges = np.flatnonzero(np.diff(np.concatenate(([True], np.isnan(values), [True])).astype(np.int8)))
-    hop = length - length // 2
-    return [
+    starts = [
         start
         for first, end in zip(edges[0::2], edges[1::2], strict=True)
         for start in range(first, end - length + 1, hop)
     ]
+    if not starts:
+        return np.empty((0, length))
+    return np.lib.stride_tricks.sliding_window_view(values, length)[starts]

@@ -1,0 +1,164 @@
+"""The channels beside travel: names, units, own rates, pauses."""
+
+import numpy as np
+import pytest
+from made_logs import codes, make_log, make_run
+
+from telemetry.errors import ChannelError
+
+T = np.arange(4000) / 500
+
+
+def at_rows(values, every):
+    """Logged in every so many rows only; blank between."""
+    return np.where(np.arange(len(T)) % every == 0, values, np.nan)
+
+
+def test_speed_at_its_own_rate_is_interpolated_between_its_own_samples():
+    run = make_run(
+        make_log(wheel=at_rows(20 + 3 * T, 50), units={"wheel": "m/s"}), channels={"speed": "wheel"}
+    )
+    assert run.channel_rate_hz == {"speed_m_s": pytest.approx(10.0)}
+    speed = run.channels["speed_m_s"]
+    last = 3950  # the last sample is held for one and a half intervals
+    np.testing.assert_allclose(speed[: last + 1], 20 + 3 * T[: last + 1], atol=1e-9)
+    assert run.notes == ()
+
+
+def test_linear_interpolation_costs_what_it_must():
+    # worst amplitude error of linear interpolation, 1 - cos(pi f / fs): 15 Hz at 100 Hz 0.10899
+    run = make_run(make_log(wheel=at_rows(30 + np.sin(2 * np.pi * 15 * T), 5)), channels={"speed": "wheel"})
+    error = run.channels["speed_m_s"] - (30 + np.sin(2 * np.pi * 15 * T))
+    assert np.abs(error[:3990]).max() == pytest.approx(0.10899, rel=0.06)
+
+
+@pytest.mark.parametrize(
+    ("meaning", "unit", "logged", "name", "value"),
+    [
+        ("speed", "km/h", 180.0, "speed_m_s", 50.0),
+        ("speed", "mph", 100.0, "speed_m_s", 44.704),
+        ("speed", "", 60.0, "speed_m_s", 60.0),
+        ("speed", "", 220.0, "speed_m_s", 220 / 3.6),
+        ("speed", "furlong", 60.0, "speed_m_s", 60.0),
+        ("lean", "rad", 0.5, "lean_deg", np.degrees(0.5)),
+        ("lean", "", 40.0, "lean_deg", 40.0),
+        ("throttle", "%", 80.0, "throttle_pct", 80.0),
+        ("throttle", "", 0.8, "throttle_pct", 80.0),
+        ("throttle", "", 80.0, "throttle_pct", 80.0),
+        ("latitude", "deg", 47.0, "latitude_deg", 47.0),
+        ("brake", "bar", 7.0, "brake", 7.0),
+        ("brake", "whatever", 7.0, "brake", 7.0),
+    ],
+)
+def test_units(meaning, unit, logged, name, value):
+    run = make_run(make_log(x=np.full(4000, logged), units={"x": unit}), channels={meaning: "x"})
+    np.testing.assert_allclose(run.channels[name], value, rtol=1e-9)
+    assumed = unit in ("", "furlong") and meaning != "brake"
+    assert codes(run) == (["unit_assumed"] if assumed else [])
+
+
+def test_an_unusual_guess_of_the_unit_is_a_warning():
+    run = make_run(make_log(x=np.full(4000, 220.0)), channels={"speed": "x"})
+    assert run.notes[0].severity == "warning"
+    assert run.notes[0].message == "'x' (speed) has no unit: taken for km/h."
+
+
+def test_a_unit_of_something_else():
+    with pytest.raises(
+        ChannelError,
+        match=r"outing.csv, column 'x': speed must be in a unit such as m/s, not 'rpm'; check speed in",
+    ):
+        make_run(make_log(x=np.full(4000, 220.0), units={"x": "rpm"}), channels={"speed": "x"})
+
+
+def test_unknown_column_names_the_closest_and_lists_all():
+    log = make_log(gps_speed=T)
+    with pytest.raises(
+        ChannelError,
+        match=r"outing.csv: has no column 'GPS speed' \(speed\). Did you mean 'gps_speed'\? "
+        r"Its columns are time, fork, shock, gps_speed.",
+    ):
+        make_run(log, channels={"speed": "GPS speed"})
+
+
+def test_unknown_meaning():
+    with pytest.raises(ChannelError, match="channel 'colour' is not known; known are speed, latitude"):
+        make_run(channels={"colour": "fork"})
+
+
+def test_a_name_may_carry_its_unit():
+    run = make_run(make_log(wheel=T, units={"wheel": "m/s"}), channels={"speed": "wheel [m/s]"})
+    np.testing.assert_allclose(run.channels["speed_m_s"], T, atol=1e-9)
+
+
+def test_a_channel_without_numbers_is_left_out():
+    run = make_run(make_log(x=np.full(4000, np.nan)), channels={"speed": "x"})
+    assert run.channels == {}
+    assert run.notes[0].message == "Column 'x' (speed) holds no numbers; the review does without it."
+
+
+def test_pauses_are_not_bridged():
+    logged = at_rows(30 + T, 50)
+    logged[(T > 2.0) & (T < 4.0)] = np.nan  # 2 s: longer than 1.5
+    logged[(T > 5.0) & (T < 6.0)] = np.nan  # 1 s: bridged
+    speed = make_run(make_log(x=logged), channels={"speed": "x"}).channels["speed_m_s"]
+    np.testing.assert_array_equal(np.isnan(speed), (T > 2.0) & (T < 4.0))
+    np.testing.assert_allclose(speed[T <= 2.0], 30 + T[T <= 2.0], atol=1e-9)
+    np.testing.assert_allclose(speed[(T >= 4) & (T <= 7.9)], 30 + T[(T >= 4) & (T <= 7.9)], atol=1e-9)
+
+
+def test_nothing_before_the_first_and_after_the_last_sample():
+    logged = at_rows(30 + T, 50)
+    logged[(T < 1.0) | (T > 7.0)] = np.nan
+    speed = make_run(make_log(x=logged), channels={"speed": "x"}).channels["speed_m_s"]
+    assert np.isnan(speed[T < 0.8]).all() and np.isnan(speed[T > 7.2]).all()
+    assert np.isfinite(speed[(T >= 1.0) & (T <= 7.0)]).all()
+
+
+def test_a_slow_channel_written_in_every_row_counts_at_its_own_rate():
+    truth = 30 + 10 * np.sin(T)
+    held = truth[np.arange(4000) // 25 * 25]
+    held[1000:2000] = held[1000]  # standing value: measured, not a pause
+    run = make_run(make_log(x=held), channels={"speed": "x"})
+    assert run.channel_rate_hz["speed_m_s"] == pytest.approx(20.0)
+    speed = run.channels["speed_m_s"]
+    assert np.isfinite(speed).all()
+    np.testing.assert_allclose(speed[:975], truth[:975], atol=0.01)
+    np.testing.assert_allclose(speed[1000:1976], held[1000], atol=1e-9)
+    np.testing.assert_allclose(speed[2000:3976], truth[2000:3976], atol=0.01)
+
+
+def test_lap_holds_its_last_value():
+    lap = at_rows(1.0 + (T >= 3.0) + (T >= 6.0), 25)
+    run = make_run(make_log(x=lap), channels={"lap": "x"})
+    np.testing.assert_array_equal(run.channels["lap"], 1.0 + (T >= 3.0) + (T >= 6.0))
+
+
+def test_a_beacon_pulse_of_one_row_is_kept_under_jitter():
+    rng = np.random.default_rng(5)
+    stamps = T + 3e-4 * rng.standard_normal(len(T))
+    beacon = np.zeros(4000)
+    beacon[[700, 1900, 3100]] = 1.0
+    run = make_run(make_log(t_s=stamps, x=beacon), channels={"beacon": "x"})
+    high = np.flatnonzero(run.channels["beacon"] > 0)
+    assert len(high) in (3, 4, 5, 6)
+    np.testing.assert_allclose(
+        run.t_s[high[np.diff(high, prepend=-9) > 1]], stamps[[700, 1900, 3100]] - stamps[0], atol=0.003
+    )
+
+
+def test_gps_without_a_fix_is_no_position():
+    latitude = at_rows(47.0 + T / 1e4, 50)
+    latitude[:500:50] = 0.0
+    latitude[1000] = 180.0
+    run = make_run(make_log(x=latitude, units={"x": "deg"}), channels={"latitude": "x"})
+    (note,) = run.notes
+    assert note.message == "'x' has no fix in 11 rows (0, or beyond 90 degrees); they are left out."
+    assert np.isnan(run.channels["latitude_deg"][:300]).all()
+    assert np.nanmax(run.channels["latitude_deg"]) < 47.1
+
+
+def test_channels_of_a_log_with_a_clock_gap_stay_in_place():
+    keep = (T < 3.0) | (T >= 3.4)
+    run = make_run(make_log(t_s=T[keep], x=30 + T[keep]), channels={"speed": "x"})
+    np.testing.assert_allclose(run.channels["speed_m_s"], 30 + T, atol=1e-9)

@@ -1,0 +1,245 @@
+"""Faults put into travel at known places: found, counted, located, and nothing else touched."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from made_logs import FIRST_ROW, codes, fork_mm, make_log, make_run, volts
+
+from telemetry.errors import CalibrationError, ChannelError, StrokeExceededError
+from telemetry.signals.gaps import bridge, runs
+from telemetry.signals.spikes import find_spikes
+
+RATES_HZ = (100.0, 200.0, 500.0, 1000.0)
+
+
+def faulty_log(rate_hz, fault, *, duration_s=20.0):
+    """A noisy log in which ``fault`` changes the fork's travel in mm, in place."""
+    t = np.arange(round(duration_s * rate_hz)) / rate_hz
+    travel = fork_mm(t) + 0.03 * np.random.default_rng(3).standard_normal(len(t))
+    fault(travel)
+    return make_log(t_s=t, fork=volts(travel), noise_mm=0.03)
+
+
+def note_of(run, code):
+    (note,) = [note for note in run.notes if note.code == code and note.channel == "fork"]
+    return note
+
+
+@pytest.mark.parametrize("rate", RATES_HZ)
+@pytest.mark.parametrize("height", [25.0, -8.0, 6.0])
+def test_single_sample_spikes(rate, height):
+    places = np.array([500, 777, 1400])
+
+    def fault(travel):
+        travel[places] += height
+
+    run = make_run(faulty_log(rate, fault))
+    assert codes(run)[0] == "spikes"
+    note = note_of(run, "spikes")
+    assert note.message == (
+        f"Front travel has spikes in 3 places, first at row {FIRST_ROW + 500} (t = {500 / rate:.3f} s); "
+        f"3 samples are left out."
+    )
+    assert note.start_s == pytest.approx(500 / rate)
+    travel, truth = run.shaft_travel_mm["front"], fork_mm(run.t_s)
+    if rate >= 200:  # bridged, and said
+        assert note_of(run, "bridged").severity == "info"
+        assert np.abs(travel - truth).max() < 0.3
+    else:
+        assert np.flatnonzero(np.isnan(travel)).tolist() == places.tolist()
+    assert [step.name for step in run.history][-2:] == (
+        ["spikes", "bridged"] if rate >= 200 else ["calibrate", "spikes"]
+    )
+
+
+@pytest.mark.parametrize("rate", [500.0, 1000.0])
+@settings(max_examples=25, deadline=None)
+@given(data=st.data())
+def test_every_spike_of_2_mm_is_found_and_nothing_else(rate, data):
+    heights = st.floats(2.0, 60.0).flatmap(lambda h: st.sampled_from([h, -h]))
+    spikes = data.draw(
+        st.lists(
+            st.tuples(st.integers(0, 30), st.integers(1, 2), heights),
+            min_size=1,
+            max_size=8,
+            unique_by=lambda s: s[0],
+        )
+    )
+    t = np.arange(4000) / rate
+    truth = 60 + 20 * np.sin(2 * np.pi * 1.3 * t) + 1.5 * np.sin(2 * np.pi * 14.3 * t)
+    noise = 0.03 * np.random.default_rng(data.draw(st.integers(0, 1000))).standard_normal(len(t))
+    travel, wanted = truth + noise, np.zeros(4000, bool)
+    for place, width, height in spikes:
+        start = 100 + 120 * place
+        travel[start : start + width] += height
+        wanted[start : start + width] = True
+    np.testing.assert_array_equal(find_spikes(travel, rate), wanted)
+
+
+@pytest.mark.parametrize("rate", RATES_HZ)
+def test_excursions_out_of_the_stroke_are_masked_however_they_look(rate):
+    def fault(travel):
+        travel[300] = 400.0
+        travel[600:602] = -90.0
+
+    run = make_run(faulty_log(rate, fault))
+    assert "2 places" in note_of(run, "outside").message
+    assert np.nanmax(run.shaft_travel_mm["front"]) < 90
+
+
+@pytest.mark.parametrize("rate", RATES_HZ)
+def test_an_open_wire_is_a_gap(rate):
+    start, end = round(4 * rate), round(4.6 * rate)
+
+    def fault(travel):
+        travel[start:end] = -15.0
+
+    run = make_run(faulty_log(rate, fault))
+    note = note_of(run, "rail")
+    assert "stands still outside the stroke (an open wire?)" in note.message
+    assert (note.start_s, note.end_s) == (pytest.approx(4.0), pytest.approx(4.6))
+    assert np.isnan(run.shaft_travel_mm["front"][start:end]).all()
+    assert run.masked_share["front"] == pytest.approx(0.6 / 20, abs=3 / (20 * rate))
+    assert run.masked_share["rear"] == 0
+
+
+def test_blanks_are_missing_not_invented():
+    def fault(travel):
+        travel[2000:2050] = np.nan
+
+    run = make_run(faulty_log(500.0, fault))
+    assert np.flatnonzero(np.isnan(run.shaft_travel_mm["front"])).tolist() == list(range(2000, 2050))
+    assert (
+        note_of(run, "missing").message
+        == "Front travel is missing in row 2003 (t = 4.000 s); 50 samples in all."
+    )
+
+
+def test_a_stuck_sensor_is_told_by_the_other_end():
+    def fault(travel):
+        travel[3000:4000] = travel[3000]
+
+    run = make_run(faulty_log(500.0, fault))
+    assert np.isnan(run.shaft_travel_mm["front"][3000:4000]).all()
+    assert "does not change while the other end moves" in note_of(run, "stuck").message
+
+
+def test_both_ends_still_is_a_motorcycle_standing():
+    t = np.arange(2000) / 500
+    run = make_run(make_log(t_s=t, fork=np.full(2000, 2.0), shock=np.full(2000, 2.0)))
+    assert run.notes == ()
+    assert run.masked_share == {"front": 0.0, "rear": 0.0}
+
+
+def test_stroke_exceeded_names_row_time_channel_and_what_to_check():
+    def fault(travel):
+        travel *= 1.7
+
+    with pytest.raises(StrokeExceededError) as caught:
+        make_run(faulty_log(500.0, fault))
+    worst = int(np.argmax(faulty_log(500.0, fault).columns["fork"]))
+    assert str(caught.value).startswith(
+        f"outing.csv, row {FIRST_ROW + worst} (t = {worst / 500:.3f} s), channel 'fork': 1"
+    )
+    assert str(caught.value).endswith(
+        "is more than the 120 mm stroke. Check points in [front.sensor] of bike.toml."
+    )
+
+
+def test_small_excess_at_a_hard_stop_is_held_there_and_said():
+    def fault(travel):
+        travel[1000:1015] = 119.0 + 2.2 * np.sin(np.linspace(0, np.pi, 15))
+
+    run = make_run(faulty_log(500.0, fault))
+    note = note_of(run, "over_stroke")
+    assert "reads up to 1." in note.message and "held at the stroke" in note.message
+    assert np.nanmax(run.shaft_travel_mm["front"]) == 120.5
+    assert not np.isnan(run.shaft_travel_mm["front"]).any()
+
+
+def test_noise_at_the_end_of_the_stroke_is_no_excess():
+    t = np.arange(2000) / 500
+    travel = 120.0 + 0.1 * np.random.default_rng(1).standard_normal(2000)
+    run = make_run(make_log(t_s=t, fork=volts(travel)))
+    assert codes(run) == ["beyond_points"]
+    np.testing.assert_allclose(run.shaft_travel_mm["front"], travel, atol=1e-9)
+
+
+def test_a_zero_that_slipped_a_little_is_a_warning():
+    def fault(travel):
+        travel[4000:4400] = -1.4
+
+    run = make_run(faulty_log(500.0, fault))
+    note = note_of(run, "zero_moved")
+    assert "reads up to 1.4 mm below full extension" in note.message
+    assert "Check zero in [front.sensor]" in note.message
+    assert np.nanmin(run.shaft_travel_mm["front"]) == -0.5
+
+
+def test_a_sensor_the_wrong_way_round_is_refused():
+    def fault(travel):
+        travel *= -1
+
+    with pytest.raises(
+        CalibrationError, match=r"channel 'fork': -\d+.\d mm is beyond full extension"
+    ) as caught:
+        make_run(faulty_log(500.0, fault))
+    assert "[front.sensor] of bike.toml, and whether the sensor is the right way round." in str(caught.value)
+
+
+@pytest.mark.parametrize("rate", RATES_HZ)
+def test_clean_logs_have_no_faults(rate):
+    run = make_run(faulty_log(rate, lambda travel: None, duration_s=120.0))
+    assert run.notes == ()
+    assert not np.isnan(run.shaft_travel_mm["front"]).any()
+
+
+def test_an_end_without_numbers_is_left_out_if_the_other_has_some():
+    run = make_run(make_log(fork=np.full(4000, np.nan)))
+    assert list(run.shaft_travel_mm) == ["rear"]
+    (note,) = run.notes
+    assert (note.severity, note.code) == ("refused", "empty_channel")
+    assert (
+        note.message
+        == "Column 'fork' holds no numbers: the front cannot be judged. Check the sensor and its wiring."
+    )
+
+
+def test_no_numbers_at_all():
+    nothing = np.full(4000, np.nan)
+    with pytest.raises(ChannelError, match=r"outing.csv, column 'fork' \(front travel\): holds no numbers"):
+        make_run(make_log(fork=nothing, shock=nothing))
+
+
+def test_no_sensor_given():
+    with pytest.raises(
+        ChannelError, match=r"no travel sensor is given; add \[front.sensor\] or \[rear.sensor\]"
+    ):
+        make_run(make_log(), ends=())
+
+
+masks = st.lists(st.booleans(), min_size=1, max_size=60).map(lambda bits: np.array(bits, bool))
+
+
+@given(masks)
+def test_runs_rebuild_the_mask(mask):
+    starts, ends = runs(mask)
+    rebuilt = np.zeros(len(mask), bool)
+    for start, end in zip(starts, ends, strict=True):
+        assert end > start
+        rebuilt[start:end] = True
+    np.testing.assert_array_equal(rebuilt, mask)
+
+
+@given(masks, st.integers(0, 3), st.floats(-3, 3), st.floats(-3, 3))
+def test_a_bridge_is_exact_on_cubics_and_touches_short_gaps_only(mask, longest, a, b):
+    k = np.arange(len(mask), dtype=float)
+    cubic = 1 + a * k + b * k**2 / 10 - k**3 / 500
+    filled, bridged = bridge(np.where(mask, np.nan, cubic), longest)
+    np.testing.assert_allclose(filled[bridged], cubic[bridged], rtol=1e-6, atol=1e-6)
+    np.testing.assert_array_equal(filled[~mask], cubic[~mask])
+    assert not (bridged & ~mask).any()
+    for start, end in zip(*runs(bridged), strict=True):
+        assert end - start <= longest
+        assert not mask[max(0, start - 2) : start].any() and not mask[end : end + 2].any()
