@@ -1,6 +1,7 @@
 """``bothends demo``: a logbook of demo data, the review of one run, and the dashboard on it."""
 
 import argparse
+from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -11,8 +12,9 @@ from telemetry.report import print_review
 from telemetry.simulate import SCENARIOS, write_scenario
 from telemetry.summary import summary_to_json
 
-# What the demo logbook holds, in the order it was ridden; the last is the one whose review is printed.
-RUNS = ("vellmoor-clean", "vellmoor-before", "vellmoor-after", "vellmoor-lost-damping")
+# What the demo logbook holds, in the order it was ridden, and how many laps of each: enough to compare, soon
+# ridden. The last is the one whose review is printed.
+RUNS = {"vellmoor-clean": 3, "vellmoor-before": 4, "vellmoor-after": 4, "vellmoor-lost-damping": 3}
 
 
 def demo(arguments: argparse.Namespace) -> None:
@@ -49,11 +51,12 @@ def fill(logbook: Logbook) -> str:
     """
     there = {entry.name: entry.run_id for entry in logbook.runs()}
     run_id = ""
-    for name in RUNS:
+    for name, laps in RUNS.items():
         if name in there:
             run_id = there[name]
             continue
         scenario = SCENARIOS[name]
+        scenario = replace(scenario, laps=laps, file_name=scenario.file_name.removesuffix(".gz"))
         with working(f"Simulating and reviewing {name}"), TemporaryDirectory(prefix="bothends-") as place:
             write_scenario(scenario, place)
             folder = Path(place)

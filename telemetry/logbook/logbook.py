@@ -21,6 +21,7 @@ from datetime import UTC, datetime
 from datetime import date as calendar_date
 from hashlib import sha256
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pyarrow as pa
 import pyarrow.parquet as pq
@@ -30,7 +31,7 @@ from telemetry.errors import LogbookError
 from telemetry.logbook.catalogue import Catalogue, insert
 from telemetry.logbook.entry import RunEntry, read_entry
 from telemetry.logbook.files import file_sha256, flush, flush_tree, sweep, workshop
-from telemetry.logs import read_log
+from telemetry.logs import RawLog, read_log
 from telemetry.setup import SetupSheet, load_sheet
 from telemetry.summary import (
     Summary,
@@ -40,6 +41,9 @@ from telemetry.summary import (
     summary_to_json,
     write_traces,
 )
+
+if TYPE_CHECKING:
+    from telemetry.review import Review
 
 CATALOGUE = "catalogue.sqlite"
 ENTRY, REVIEW, TRACES, BIKE, SHEET = "entry.json", "review.json", "traces.parquet", "bike.toml", "sheet.toml"
@@ -126,8 +130,6 @@ class Logbook:
         BothEndsError
             One of its kinds, if a file cannot be used; the logbook is then as before.
         """
-        from telemetry.review import review  # heavy: only who adds a run waits for it
-
         log_path, bike_path = Path(log_path), Path(bike_path)
         sheet_path = Path(sheet_path) if sheet_path is not None else None
         bike = load_bike(bike_path)
@@ -137,7 +139,7 @@ class Logbook:
             log_sha256 = file_sha256(log_path)
             run_id = _run_id(log_sha256, bike_path, sheet_path)
             if self._catalogue.entry(run_id) is None:
-                result = review(read_log(log_path), bike)
+                result = review_log(read_log(log_path), bike)
                 summary = replace(result.summary, run=replace(result.summary.run, source=log_path.name))
                 entry = _entry(run_id, summary, sheet, log_path, log_sha256, name, date)
                 with self._workshop() as place:
@@ -260,6 +262,13 @@ class Logbook:
         """The log as it was added, byte for byte. Raises `LogbookError` for an unknown id."""
         entry = self.entry(run_id)
         return self._runs / entry.run_id / "original" / entry.log_name
+
+
+def review_log(log: RawLog, bike: Bike) -> "Review":
+    """Review a log; imported here, so that only who adds a run waits for the heavy libraries."""
+    from telemetry.review import review
+
+    return review(log, bike)
 
 
 def _trace_names(path: Path) -> tuple[str, ...]:

@@ -14,7 +14,7 @@ from telemetry.logs import RawLog
 from telemetry.notes import QualityNote
 from telemetry.report.terminal import indented, print_notes, section, table
 from telemetry.report.words import UNKNOWN, number
-from telemetry.signals.clock import read_stamps
+from telemetry.signals.stamps import read_stamps
 from telemetry.summary import Summary
 
 SCHEMA = "bothends.check/1"

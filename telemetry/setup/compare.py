@@ -122,7 +122,7 @@ def _judged(row: MetricComparison, metric: Metric, p_adjusted: float | None, n_r
     if smallest_p < SIGNIFICANCE <= p_permutation:
         return replace(row, reason="the permutation test does not agree")
     if abs(difference) < metric.least + metric.least_share * abs(row.a.mean or 0.0):
-        return replace(row, reason="steady, but smaller than two mountings of the sensors differ by")
+        return replace(row, reason="steady, but smaller than two outings differ by without a change")
     few = "" if smallest_p < SIGNIFICANCE else "so few laps: only if laps are spread normally"
     return replace(row, verdict="higher" if difference > 0 else "lower", reason=few)
 
@@ -176,14 +176,21 @@ def compare(
     compared = compare_laps([row for row in rows if row[1].values or row[2].values])
     changed = (*_sheet_changes(sheet_a, sheet_b), *bike_file_changes(a.bike_values, b.bike_values))
     return Comparison(
-        a_name=(sheet_a and sheet_a.name) or a.run.source,
-        b_name=(sheet_b and sheet_b.name) or b.run.source,
+        a_name=_name(a, sheet_a),
+        b_name=_name(b, sheet_b),
         sentences=_sentences(compared),
         changes=changed,
         metrics=compared,
         excluded=(*excluded_a, *excluded_b),
         cautions=_cautions(a, b, changed, sheet_a is None or sheet_b is None, other_speeds),
     )
+
+
+def _name(summary: Summary, sheet: SetupSheet | None) -> str:
+    """What to call a run: by its sheet as far as that says, and by its log."""
+    said = [sheet.name, sheet.outing and f"outing {sheet.outing}"] if sheet else []
+    called = ", ".join(part for part in said if part)
+    return f"{called} ({summary.run.source})" if called else summary.run.source
 
 
 def _sheet_changes(sheet_a: SetupSheet | None, sheet_b: SetupSheet | None) -> tuple[Change, ...]:

@@ -38,6 +38,14 @@ def test_swapping_the_runs_swaps_the_verdict(rng):
         assert back[key].difference == pytest.approx(-row.difference)
 
 
+def test_a_steady_difference_that_a_refitted_sensor_makes_too_is_not_called(rng):
+    a = summary([lap(k, median=40 + 0.01 * rng.normal()) for k in range(1, 7)])
+    b = summary([lap(k, median=40.3 + 0.01 * rng.normal()) for k in range(1, 7)])
+    row = rows_by_key(compare(a, b))["front.travel.median_mm"]
+    assert row.p_adjusted < 1e-6
+    assert (row.verdict, row.reason[:6]) == ("no clear difference", "steady")
+
+
 def test_two_laps_a_side_are_not_enough(rng):
     result = compare(summary(laps_with(rng, 2)), summary(laps_with(rng, 5, median=90.0)))
     assert {row.verdict for row in result.metrics} == {"not enough laps to tell"}
@@ -116,7 +124,7 @@ def test_what_was_changed_and_the_cautions(rng):
         ("tyres", "not written down", "new rear", "condition"),
         ("front preload", "8 mm", "5 mm", "setting"),
     ]
-    assert (result.a_name, result.b_name) == ("base", "softer")
+    assert (result.a_name, result.b_name) == ("base (run.csv)", "softer (run.csv)")
     text = " ".join(result.cautions)
     assert "one at a time" in text and "conditions differ" in text and "Two bikes" in text
 

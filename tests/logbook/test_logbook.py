@@ -1,0 +1,186 @@
+"""The logbook: what goes in comes out, once, and what does not belong is refused in words."""
+
+import json
+import shutil
+import sqlite3
+
+import numpy as np
+import pytest
+
+from telemetry.errors import BothEndsError, LogbookError
+from telemetry.logbook import Logbook
+from telemetry.summary import summary_to_json
+
+
+def test_what_goes_in_comes_out(files, tmp_path):
+    log, bike, sheet = files
+    logbook = Logbook(tmp_path / "book")
+    run_id = logbook.add(log, bike, sheet)
+    (entry,) = Logbook(tmp_path / "book", create=False).runs()
+    assert entry.run_id == run_id and run_id.isalnum()
+    assert (entry.name, entry.date, entry.place, entry.outing, entry.laps) == (
+        "Friday", "2026-05-01", "Vellmoor Ring", "2", 1,
+    )  # fmt: skip
+    assert logbook.original(run_id).read_bytes() == log.read_bytes()
+    assert logbook.original(run_id).name == log.name
+    assert logbook.bike(run_id).name == entry.bike
+    assert logbook.sheet(run_id).rear.preload_mm == 9
+    summary = logbook.summary(run_id)
+    assert summary.run.source == log.name
+    assert summary.ends["rear"].wheel.travel.max_mm == np.nanmax(logbook.traces(run_id)["rear_wheel_mm"])
+
+
+def test_traces_by_column_leave_out_what_the_run_does_not_have(files, tmp_path, quick):
+    logbook = Logbook(tmp_path)
+    run_id = logbook.add(*files)
+    traces = logbook.traces(run_id, ("t_s", "no such column"))
+    assert list(traces.columns) == ["t_s"]
+    assert logbook.traces(run_id, ("no such column",)).columns == {}
+
+
+def test_the_same_three_files_are_one_run(files, tmp_path, quick):
+    log, bike, sheet = files
+    logbook = Logbook(tmp_path / "book")
+    first = logbook.add(log, bike, sheet)
+    renamed = shutil.copy(log, tmp_path / "other name.csv")
+    assert logbook.add(renamed, bike, sheet, name="again") == first
+    assert len(logbook.runs()) == 1
+    assert logbook.add(log, bike) != first
+    changed = tmp_path / "changed.toml"
+    changed.write_text(bike.read_text() + "\n# one more line\n")
+    assert logbook.add(log, changed, sheet) not in (first, None)
+    assert len(logbook.runs()) == 3
+    assert logbook.sheet(logbook.add(log, bike)) is None
+
+
+def test_name_and_date_given_win_over_the_sheet(files, tmp_path, quick):
+    logbook = Logbook(tmp_path)
+    entry = logbook.entry(logbook.add(*files, name="Änderung 'rot'; --", date="2026-05-02"))
+    assert (entry.name, entry.date) == ("Änderung 'rot'; --", "2026-05-02")
+    with pytest.raises(LogbookError, match="'soon': is not a date; write it as 2026-05-01"):
+        logbook.add(*files, date="soon")
+
+
+def test_runs_come_newest_outing_first(files, tmp_path, quick):
+    log, bike, sheet = files
+    logbook = Logbook(tmp_path / "book")
+    for day in ("2026-05-02", "2026-05-03", "2026-05-01"):
+        one = tmp_path / f"{day}.toml"
+        one.write_text(f"date = {day}\n")
+        logbook.add(log, bike, one)
+    assert [entry.date for entry in logbook.runs()] == ["2026-05-03", "2026-05-02", "2026-05-01"]
+
+
+def test_a_person_finds_a_run_by_id_its_start_or_its_name(files, tmp_path, quick):
+    log, bike, sheet = files
+    logbook = Logbook(tmp_path)
+    a, b = logbook.add(log, bike, sheet, name="one"), logbook.add(log, bike, name="two")
+    assert [logbook.find(text).run_id for text in (a, b[:8], "two")] == [a, b, b]
+    with pytest.raises(LogbookError, match="'r' means 2 runs"):
+        logbook.find("r")
+    with pytest.raises(LogbookError, match=r"has no run 'three'; it has r\w+ \("):
+        logbook.find("three")
+
+
+@pytest.mark.parametrize("run_id", ["", "nothing", "../../etc/passwd", "r' OR 1=1 --"])
+def test_unknown_ids_are_refused_everywhere(files, tmp_path, quick, run_id):
+    logbook = Logbook(tmp_path)
+    logbook.add(*files)
+    asks = (logbook.summary, logbook.traces, logbook.sheet, logbook.bike, logbook.original, logbook.entry)
+    for ask in asks:
+        with pytest.raises(LogbookError, match="has no run"):
+            ask(run_id)
+
+
+def test_places_that_are_not_logbooks(tmp_path):
+    (tmp_path / "full").mkdir()
+    (tmp_path / "full" / "letter.txt").write_text("hello")
+    with pytest.raises(LogbookError, match="is not a logbook, and not empty"):
+        Logbook(tmp_path / "full")
+    assert [path.name for path in (tmp_path / "full").iterdir()] == ["letter.txt"]
+    with pytest.raises(LogbookError, match="is a file; a logbook is a directory"):
+        Logbook(tmp_path / "full" / "letter.txt")
+    with pytest.raises(LogbookError, match="there is no logbook"):
+        Logbook(tmp_path / "none", create=False)
+    assert not (tmp_path / "none").exists()
+    Logbook(tmp_path / "none")
+    Logbook(tmp_path / "none", create=False)
+
+
+def test_catalogues_that_cannot_be_used(tmp_path):
+    Logbook(tmp_path / "new")
+    with sqlite3.connect(tmp_path / "new" / "catalogue.sqlite") as connection:
+        connection.execute("PRAGMA user_version = 99")
+    with pytest.raises(LogbookError, match="newer version .catalogue schema 99"):
+        Logbook(tmp_path / "new")
+    (tmp_path / "text").mkdir()
+    (tmp_path / "text" / "catalogue.sqlite").write_text(
+        "this is no database, and long enough to be seen as none"
+    )
+    with pytest.raises(LogbookError, match="file is not a database"):
+        Logbook(tmp_path / "text")
+    (tmp_path / "other").mkdir()
+    with sqlite3.connect(tmp_path / "other" / "catalogue.sqlite") as connection:
+        connection.execute("CREATE TABLE recipes (name TEXT)")
+    with pytest.raises(LogbookError, match="a database of something else"):
+        Logbook(tmp_path / "other")
+
+
+def test_a_lost_catalogue_is_made_again_from_the_runs(files, tmp_path, quick):
+    logbook = Logbook(tmp_path / "book")
+    logbook.add(*files)
+    before = logbook.runs()
+    (tmp_path / "book" / "catalogue.sqlite").unlink()
+    assert Logbook(tmp_path / "book").runs() == before
+
+
+def test_a_log_that_cannot_be_used_leaves_the_logbook_as_it_was(files, tmp_path):
+    _, bike, sheet = files
+    logbook = Logbook(tmp_path / "book")
+    bad = tmp_path / "bad.csv"
+    bad.write_text("time,fork,shock\n1,2,3\n")
+    for log in (bad, tmp_path / "missing.csv"):
+        with pytest.raises(BothEndsError):
+            logbook.add(log, bike, sheet)
+    assert logbook.runs() == ()
+    assert _leftovers(tmp_path / "book") == []
+
+
+def test_a_log_that_changes_while_it_is_read_is_refused(files, tmp_path, monkeypatch, reviewed):
+    log = tmp_path / "growing.csv"
+    shutil.copy(files[0], log)
+
+    def review_log(_log, _bike):
+        log.write_bytes(log.read_bytes() + b"\n")
+        return reviewed
+
+    monkeypatch.setattr("telemetry.logbook.logbook.review_log", review_log)
+    logbook = Logbook(tmp_path / "book")
+    with pytest.raises(LogbookError, match="changed while it was being read"):
+        logbook.add(log, files[1])
+    assert logbook.runs() == () and _leftovers(tmp_path / "book") == []
+
+
+def test_a_full_disk_is_one_line_and_leaves_nothing(files, tmp_path, monkeypatch, quick):
+    def full(_source, target):
+        raise OSError(28, "No space left on device", str(target))
+
+    logbook = Logbook(tmp_path)
+    monkeypatch.setattr("telemetry.logbook.logbook.shutil.copyfile", full)
+    with pytest.raises(LogbookError, match=r"cannot be read or written \(No space left on device\)"):
+        logbook.add(*files)
+    assert logbook.runs() == () and _leftovers(tmp_path) == []
+
+
+def test_review_file_is_the_review_as_json(files, tmp_path, quick):
+    logbook = Logbook(tmp_path)
+    run_id = logbook.add(*files)
+    assert json.loads(logbook.review_file(run_id).read_text())["schema"] == "bothends.review/1"
+    assert summary_to_json(logbook.summary(run_id)) == logbook.review_file(run_id).read_text()
+    logbook.review_file(run_id).write_text("{}")
+    with pytest.raises(LogbookError, match="is not a review"):
+        logbook.summary(run_id)
+
+
+def _leftovers(path):
+    return [*(path / "incoming").iterdir(), *(path / "runs").iterdir()]
