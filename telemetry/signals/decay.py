@@ -12,6 +12,8 @@ PENCIL_SAMPLES = 400
 SAMPLES_PER_PERIOD = 10
 # A random decrement is read over this many time constants 1 / (zeta omega): after that it is scatter.
 SIGNATURE_TIME_CONSTANTS = 2.5
+# Above this nothing comes back: it is no oscillation.
+HIGHEST_RATIO = 0.98
 FEWEST_TRIGGERS = 20
 
 
@@ -162,7 +164,8 @@ def _fit(values: FloatArray, sample_rate_hz: float, start: tuple[Mode, ...]) -> 
     fitted = modes(
         least_squares(residual, first, bounds=bounds, x_scale=[0.01, 0.01] * len(start), xtol=1e-12).x
     )
-    return tuple(sorted(fitted, key=lambda mode: mode.frequency_hz))
+    swings = [mode for mode in fitted if mode.damping_ratio < HIGHEST_RATIO]
+    return tuple(sorted(swings, key=lambda mode: mode.frequency_hz))
 
 
 def random_decrement(values: FloatArray, level: float, length: int) -> tuple[FloatArray, int]:
