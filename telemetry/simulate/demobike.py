@@ -45,8 +45,8 @@ unsprung_mass_kg = 20
 
 [rear.damper]                    # along the shock
 friction_n = 15
-compression = { low_n_s_per_mm = 3.4, high_n_s_per_mm = 1.8, knee_mm_s = 80 }
-rebound = { low_n_s_per_mm = 6.0, high_n_s_per_mm = 3.2, knee_mm_s = 80 }
+compression = { low_n_s_per_mm = 3.8, high_n_s_per_mm = 2.4, knee_mm_s = 80 }
+rebound = { low_n_s_per_mm = 6.8, high_n_s_per_mm = 3.9, knee_mm_s = 80 }
 
 [rear.sensor]                    # bench points: volts, mm of shock travel
 channel = "shock"
@@ -111,8 +111,8 @@ unsprung_mass_kg = 17
 
 [rear.damper]
 friction_n = 12
-compression = { low_n_s_per_mm = 3.2, high_n_s_per_mm = 1.7, knee_mm_s = 80 }
-rebound = { low_n_s_per_mm = 5.4, high_n_s_per_mm = 2.9, knee_mm_s = 80 }
+compression = { low_n_s_per_mm = 4.2, high_n_s_per_mm = 2.8, knee_mm_s = 80 }
+rebound = { low_n_s_per_mm = 6.8, high_n_s_per_mm = 4.2, knee_mm_s = 80 }
 
 [rear.sensor]
 channel = "adc2"

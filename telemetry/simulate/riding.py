@@ -45,13 +45,13 @@ class Riding:
     """
 
     corner_g: float = 1.2
-    brake_g: float = 0.86
+    brake_g: float = 0.84
     drive_g: float = 0.6
     power_w: float = 125e3
     drag_n_s2_m2: float = 0.22
     top_speed_m_s: float = 78.0
     spread: float = 0.02
-    handling_s: float = 0.2
+    handling_s: float = 0.35
     out_lap_m: float = 900.0
     in_lap_m: float = 500.0
     pit_s: float = 0.0

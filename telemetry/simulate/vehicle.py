@@ -41,7 +41,7 @@ class Stops:
     stop_n_s_per_mm: float = 4.0
 
 
-FRONT_STOPS = Stops(40.0, 1100.0, 2.5, 12.0, 20.0)
+FRONT_STOPS = Stops(40.0, 600.0, 2.5, 12.0, 20.0)
 REAR_STOPS = Stops(12.0, 3000.0, 2.0, 7.0, 115.0)
 
 

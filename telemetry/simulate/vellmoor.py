@@ -43,14 +43,14 @@ def vellmoor_road() -> Road:
     """
     return Road(
         features=(
-            Bump(150.0, -130.0, 60.0),  # dip where the brakes go on for corner 1
-            Bump(430.0, -200.0, 45.0),  # dip at the exit of corner 1
+            Bump(150.0, -150.0, 60.0),  # dip where the brakes go on for corner 1
+            Bump(430.0, -260.0, 45.0),  # dip at the exit of corner 1
             Bump(500.0, 12.0, 2.0),
-            Bump(700.0, -110.0, 40.0),  # dip under braking for corner 2
+            Bump(700.0, -140.0, 40.0),  # dip under braking for corner 2
             Bump(960.0, 10.0, 1.2),
             KerbRidges(1308.0, 1330.0, 10.0, 1.6),  # inside kerb between corners 4 and 5
             Bump(1450.0, -12.0, 3.0),
-            Bump(1580.0, -180.0, 40.0),  # dip in the middle of corner 6
+            Bump(1580.0, -420.0, 45.0),  # dip in the middle of corner 6
             RoughStretch(1960.0, 2120.0, 1.5),
             Bump(2300.0, 8.0, 0.6),
             Bump(2730.0, 110.0, 60.0),  # crest on the straight, and the dip behind it
