@@ -29,6 +29,7 @@ from telemetry.report.words import (
 from telemetry.setup import Comparison, SetupSheet, written
 from telemetry.summary import Finding, LapSummary, Summary, Traces
 
+_EVIDENCE = 3  # events whose evidence is printed in words
 CLOSING = (
     "Keep within the makers' limits for length, preload and pressure. Try one change at a time, at reduced pace "
     "first. Gas-charged dampers are opened only by people equipped for it. Track and local rules apply."
@@ -74,7 +75,8 @@ def debrief_html(
             page.items(summary.verdicts, "verdicts", ordered=True),
             *(page.caution(words) for words in cautions(summary)),
             _travel(summary, traces, lap, inside),
-            page.beside(_ends(summary), _balance(summary)),
+            _ends(summary),
+            _balance(summary),
             _findings(summary.findings),
             _travel_use(summary),
             _speeds(summary),
@@ -212,12 +214,13 @@ def _damping(summary: Summary) -> str:
     found = summary.oscillation
     verdict = f"{rows.VERDICT_WORDS[found.verdict]}: {found.reason}".rstrip(": ")
     events = rows.oscillation_rows(summary)
+    clearest = sorted(found.events, key=lambda event: -event.confidence)[:_EVIDENCE]
     return page.section(
         "Rear damping",
         page.paragraph(verdict[0].upper() + verdict[1:]),
         page.table(rows.OSCILLATION_COLUMNS, events, words=(0, 1, 2)) if events else "",
-        *(page.paragraph(f"{event.start_s:.1f} s: {event.evidence}", "note") for event in found.events[:6]),
-        long=len(events) > 15,
+        *(page.paragraph(f"{event.start_s:.1f} s: {event.evidence}", "note") for event in clearest),
+        long=len(events) > 8,
     )
 
 
@@ -302,12 +305,10 @@ def _quality(summary: Summary) -> str:
 
 def _how(summary: Summary) -> str:
     steps = [
-        f"{step.name}: {', '.join(f'{key} {_setting(value)}' for key, value in step.settings.items())}"
-        if step.settings
-        else step.name
+        f"{_plain(step.name)}: {_settings(step.settings)}" if step.settings else _plain(step.name)
         for step in summary.history
     ]
-    values = ", ".join(f"{key} {value:g}" for key, value in summary.bike_values.items())
+    values = _settings(summary.bike_values)
     speed_notes = [
         f"{end} wheel speed: bandwidth {number(s.wheel.speed.bandwidth_hz)} Hz, noise "
         f"{number(s.wheel.speed.noise_mm_s, 1)} mm/s"
@@ -328,5 +329,12 @@ def _how(summary: Summary) -> str:
     )
 
 
-def _setting(value: float | int | str | bool) -> str:
-    return f"{value:g}" if isinstance(value, float) else str(value)
+def _plain(name: str) -> str:
+    return name.replace("_", " ").replace(".", " ")
+
+
+def _settings(values: Mapping[str, float] | Mapping[str, float | int | str | bool]) -> str:
+    return ", ".join(
+        f"{_plain(key)} {f'{value:.4g}' if isinstance(value, float) else value}"
+        for key, value in values.items()
+    )

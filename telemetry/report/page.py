@@ -23,11 +23,6 @@ def section(title: str, *parts: str, long: bool = False) -> str:
     return "\n".join([opening, f"<h2>{escape(title)}</h2>", *(part for part in parts if part), "</section>"])
 
 
-def beside(*sections: str) -> str:
-    """Sections side by side where the page is wide enough."""
-    return f'<div class="beside">{"".join(sections)}</div>'
-
-
 def _words(text: str) -> str:
     """Text for the page: escaped, and a per cent sign kept with its number."""
     return escape(text).replace(" %", "\u00a0%")

@@ -77,7 +77,7 @@ def ticks(low: float, high: float, about: int = 6) -> list[float]:
     step = next(m * power for m in (1.0, 2.0, 5.0, 10.0) if m * power >= raw * 0.999)
     first = int(np.ceil(low / step - 1e-9))
     last = int(np.floor(high / step + 1e-9))
-    return [k * step for k in range(first, last + 1)]
+    return [float(k * step) for k in range(first, last + 1)]
 
 
 def thinned(x: FloatArray, y: FloatArray, points: int = POINTS) -> tuple[FloatArray, FloatArray]:

@@ -1,0 +1,147 @@
+"""The terminal: readable at 80 and 120 columns, in words, whatever is missing."""
+
+from dataclasses import replace
+
+import pytest
+from rich.console import Console
+
+from telemetry.damping import Oscillation, OscillationEvent
+from telemetry.notes import QualityNote
+from telemetry.report import print_comparison, print_review
+from telemetry.report.check import check_log, check_to_json, judgements, print_check
+from telemetry.setup import compare, parse_sheet
+from telemetry.summary import Finding
+
+
+def printed(show, value, width=80, **options):
+    console = Console(width=width, color_system=None, force_terminal=False, record=True)
+    with console.capture() as capture:
+        show(value, console, **options)
+    return capture.get()
+
+
+def flat(text):
+    return " ".join(text.split())
+
+
+@pytest.mark.parametrize("width", [80, 120])
+def test_no_line_is_wider_than_the_screen_and_no_figure_is_cut(reviewed, width):
+    text = printed(print_review, reviewed.summary, width)
+    assert max(len(line) for line in text.splitlines()) <= width
+    assert "…" not in text and "\x1b" not in text
+    for sentence in reviewed.summary.verdicts:
+        assert flat(sentence) in flat(text)
+    front = reviewed.summary.ends["front"].wheel
+    assert f"{front.travel.median_mm:.1f}" in text and f"{front.speed.rebound.rms_mm_s:.0f}" in text
+
+
+def test_sentences_come_before_numbers_and_numbers_before_the_log(reviewed):
+    text = printed(print_review, reviewed.summary)
+    places = [
+        text.index(word)
+        for word in ("- ", "Both ends", "Balance", "Where the travel", "Laps", "The log itself")
+    ]
+    assert places == sorted(places)
+
+
+def test_an_end_without_a_sensor_shows_dashes(reviewed):
+    ends = {"rear": reviewed.summary.ends["rear"]}
+    laps = tuple(replace(lap, ends={"rear": lap.ends["rear"]}) for lap in reviewed.summary.laps)
+    balance = replace(reviewed.summary.balance, reason="the front has no sensor")
+    text = printed(print_review, replace(reviewed.summary, ends=ends, laps=laps, balance=balance))
+    row = next(line for line in text.splitlines() if line.startswith("travel, most"))
+    assert "–" in row and f"{ends['rear'].wheel.travel.max_mm:.1f}" in row
+    assert "Cannot be told: the front has no sensor" in text
+
+
+def test_no_laps_nothing_reached_and_cannot_tell(reviewed):
+    ends = {end: replace(s, bottomed=(), topped_out=()) for end, s in reviewed.summary.ends.items()}
+    summary = replace(
+        reviewed.summary, ends=ends, laps=(), oscillation=Oscillation("cannot_tell", "logged at 50 Hz.")
+    )
+    text = flat(printed(print_review, summary))
+    assert "No laps were found" in text and "Neither end reached a limit" in text
+    assert "cannot tell: logged at 50 Hz." in text
+
+
+def test_lost_damping_is_said_with_its_caution_once(reviewed):
+    event = OscillationEvent(30.0, 31.0, 1, 900.0, 2, "drive", 16.0, 0.05, (0.03, 0.08), 1.0, 0.5, 0.9, "x")
+    caution = "Have the shock inspected by a qualified technician."
+    summary = replace(
+        reviewed.summary,
+        verdicts=("All is well.",),
+        oscillation=Oscillation("yes", "it rang", (event,) * 20),
+        findings=(Finding("Rear damping suspected lost", "corner 2", "look", caution),) * 2,
+    )
+    text = printed(print_review, summary)
+    assert text.count("CAUTION") == 1 and caution in flat(text)
+    assert text.index("CAUTION") < text.index("Both ends")
+    assert "and 8 more" in text and "0.05 (0.03-0.08)" in text
+    said = replace(summary, verdicts=(f"It rang. {caution}",))
+    assert "CAUTION" not in printed(print_review, said)
+
+
+def test_quality_notes_say_how_bad_where_and_what(reviewed):
+    notes = (
+        QualityNote("warning", "spikes", "3 spikes were masked.", channel="fork", start_s=1.5, end_s=2.0),
+        QualityNote("refused", "rate", "Too slow."),
+    )
+    text = flat(printed(print_review, replace(reviewed.summary, quality=notes)))
+    assert "WARNING [fork] at 1.50 to 2.00 s: 3 spikes were masked." in text
+    assert "CANNOT TELL: Too slow." in text
+
+
+def test_brackets_in_names_are_text_not_markup(reviewed):
+    run = replace(reviewed.summary.run, source="[bold]log[/bold].csv")
+    assert "[bold]log[/bold].csv" in printed(print_review, replace(reviewed.summary, run=run))
+
+
+def test_the_sheet_is_printed(reviewed):
+    sheet = parse_sheet({"name": "Friday", "rear": {"shock_length_mm": 315}})
+    text = printed(print_review, reviewed.summary, sheet=sheet)
+    assert "rear shock length" in text and "315 mm" in text
+
+
+def test_comparison_fits_and_says_when_there_are_too_few_laps(reviewed):
+    text = printed(print_comparison, compare(reviewed.summary, reviewed.summary))
+    assert max(len(line) for line in text.splitlines()) <= 80
+    assert "Not enough laps to tell" in text and "what was changed is not known" in flat(text)
+    assert "no clear" not in text and "higher" not in text
+
+
+def test_check_says_what_can_be_judged(reviewed, tmp_path):
+    from telemetry.logs import read_log
+
+    path = tmp_path / "log.csv"
+    path.write_text("time,fork,gear\ns,V,\n0.00,1.5,\n0.01,1.6,2\n0.02,1.7,\n0.03,1.8,3\n")
+    log = read_log(path)
+    check = check_log(log)
+    rates = {column.name: column.rate_hz for column in check.columns}
+    assert rates["fork"] == pytest.approx(100) and rates["gear"] == pytest.approx(50)
+    assert {column.name: column.blank_share for column in check.columns}["gear"] == 0.5
+    text = printed(print_check, check)
+    assert "give its file with --bike" in flat(text)
+    whole = check_log(log, review=reviewed.summary)
+    assert [row.can for row in whole.judged] == [True] * 6
+    text = printed(print_check, whole)
+    assert "What can be judged" in text and max(map(len, text.splitlines())) <= 80
+    assert '"rate_hz": 100' in check_to_json(check)
+    slow = replace(
+        reviewed.summary,
+        ends={"rear": reviewed.summary.ends["rear"]},
+        laps=(),
+        oscillation=Oscillation("cannot_tell", "too slow"),
+    )
+    said = {row.what: (row.can, row.reason) for row in judgements(slow)}
+    assert said["front travel and speed"] == (False, "no usable travel sensor at this end")
+    assert said["lost rear damping"] == (False, "too slow") and not said["laps"][0]
+
+
+def test_a_log_without_a_clock_has_no_rates(tmp_path):
+    from telemetry.logs import read_log
+
+    path = tmp_path / "log.csv"
+    path.write_text("fork,shock\n1.5,2\n1.6,2\n1.7,2\n")
+    check = check_log(read_log(path))
+    assert {column.rate_hz for column in check.columns} == {None} and check.duration_s is None
+    assert "–" in printed(print_check, check)
