@@ -13,6 +13,7 @@ from telemetry.bike.modes import (
     half_vehicle,
     modes,
     quarter_vehicle,
+    wheel_and_damper,
 )
 from telemetry.bike.springs import (
     GRAVITY_M_S2,
@@ -54,6 +55,7 @@ __all__ = [
     "static_sag",
     "stroke_mm",
     "trail_mm",
+    "wheel_and_damper",
     "wheel_rate_n_per_mm",
     "wheel_stroke_mm",
 ]

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.arrays import End, FloatArray
-from telemetry.bike.bikefile import Bike, Front, Rear
+from telemetry.bike.bikefile import Bike, Damper
 from telemetry.bike.leverage import leverage_curve
 from telemetry.bike.springs import chassis_of, static_sag, wheel_rate_n_per_mm
 from telemetry.errors import BikeFileError
@@ -159,20 +159,44 @@ def modes(matrices: Matrices) -> tuple[Mode, ...]:
     return tuple(sorted(found, key=lambda mode: mode.fn_hz))
 
 
-def _end_at_sag(bike: Bike, end: End, section: Front | Rear, damper_scale: float) -> SpringEnd:
-    if section.unsprung_mass_kg is None or section.tyre_rate_n_per_mm is None or section.damper is None:
-        raise BikeFileError(
-            f"{bike.source}: [{end}] needs unsprung_mass_kg, tyre_rate_n_per_mm and [{end}.damper] for modes."
-        )
+def wheel_and_damper(bike: Bike, end: End) -> tuple[float, float, Damper]:
+    """What modes and simulation need of one end beyond its spring.
+
+    Parameters
+    ----------
+    bike : Bike
+    end : {"front", "rear"}
+
+    Returns
+    -------
+    float, float, Damper
+        Unsprung mass, tyre rate, damper. [kg, N/mm]
+
+    Raises
+    ------
+    BikeFileError
+        Naming what the bike file lacks.
+    """
+    section = bike.front if end == "front" else bike.rear
+    mass, rate, damper = section.unsprung_mass_kg, section.tyre_rate_n_per_mm, section.damper
+    if mass is None or rate is None or damper is None:
+        parts = (("unsprung_mass_kg", mass), ("tyre_rate_n_per_mm", rate), (f"[{end}.damper]", damper))
+        missing = " and ".join(name for name, value in parts if value is None)
+        raise BikeFileError(f"{bike.source}: [{end}] lacks {missing}; modes and simulation need it.")
+    return mass, rate, damper
+
+
+def _end_at_sag(bike: Bike, end: End, damper_scale: float) -> SpringEnd:
+    mass_kg, tyre_rate_n_per_mm, damper = wheel_and_damper(bike, end)
+    section = bike.front if end == "front" else bike.rear
     shaft = static_sag(bike)[end].shaft_mm
     ratio = float(leverage_curve(bike, end).ratio(np.array([shaft]))[0])
-    damper = section.damper
     # About zero speed the damper is as stiff as its low-speed slopes; their mean stands for both directions.
     low_n_s_per_mm = 0.5 * (damper.compression.low_n_s_per_mm + damper.rebound.low_n_s_per_mm)
     return SpringEnd(
-        section.unsprung_mass_kg,
+        mass_kg,
         1e3 * wheel_rate_n_per_mm(bike, end, shaft),
-        1e3 * section.tyre_rate_n_per_mm,
+        1e3 * tyre_rate_n_per_mm,
         1e3 * damper_scale * low_n_s_per_mm / ratio**2,
         1e3 * section.tyre_damping_n_s_per_mm,
     )
@@ -209,8 +233,8 @@ def bike_matrices(bike: Bike, *, front_damper_scale: float = 1.0, rear_damper_sc
         chassis.pitch_inertia_kg_m2,
         bike.wheelbase_mm / 1e3 - to_rear_m,
         to_rear_m,
-        _end_at_sag(bike, "front", bike.front, front_damper_scale),
-        _end_at_sag(bike, "rear", bike.rear, rear_damper_scale),
+        _end_at_sag(bike, "front", front_damper_scale),
+        _end_at_sag(bike, "rear", rear_damper_scale),
     )
 
 

@@ -12,9 +12,9 @@ from telemetry.bike import (
     leverage_curve,
     static_sag,
     stroke_mm,
+    wheel_and_damper,
     wheel_stroke_mm,
 )
-from telemetry.errors import BikeFileError
 from telemetry.simulate import _kernel as kernel
 from telemetry.simulate.road import RoadProfile
 
@@ -119,16 +119,13 @@ def exact_shaft_mm(bike: Bike, end: End, wheel_mm: FloatArray) -> FloatArray:
 def _end(vehicle: Vehicle, end: End) -> kernel.EndConstants:
     bike = vehicle.bike
     section = bike.front if end == "front" else bike.rear
-    if section.unsprung_mass_kg is None or section.tyre_rate_n_per_mm is None or section.damper is None:
-        raise BikeFileError(
-            f"{bike.source}: [{end}] needs unsprung_mass_kg, tyre_rate_n_per_mm and [{end}.damper] to simulate."
-        )
+    unsprung_mass_kg, tyre_rate_n_per_mm, damper = wheel_and_damper(bike, end)
     stops = vehicle.front_stops if end == "front" else vehicle.rear_stops
-    compression, rebound = section.damper.compression, section.damper.rebound
+    compression, rebound = damper.compression, damper.rebound
     table_step_m, table_shaft_m, table_ratio = _even_wheel_table(bike, end)
     return kernel.EndConstants(
-        unsprung_kg=section.unsprung_mass_kg,
-        tyre_n_m=1e3 * section.tyre_rate_n_per_mm,
+        unsprung_kg=unsprung_mass_kg,
+        tyre_n_m=1e3 * tyre_rate_n_per_mm,
         tyre_n_s_m=1e3 * section.tyre_damping_n_s_per_mm,
         spring_n_m=1e3 * section.spring_rate_n_per_mm,
         preload_m=section.preload_mm / 1e3,
@@ -139,7 +136,7 @@ def _end(vehicle: Vehicle, end: End) -> kernel.EndConstants:
         rebound_low=1e3 * rebound.low_n_s_per_mm,
         rebound_high=1e3 * rebound.high_n_s_per_mm,
         rebound_knee=rebound.knee_mm_s / 1e3,
-        friction_n=section.damper.friction_n,
+        friction_n=damper.friction_n,
         friction_speed=vehicle.friction_speed_mm_s / 1e3,
         bump_length_m=stops.bump_length_mm / 1e3,
         bump_force_n=stops.bump_force_n,
