@@ -30,14 +30,12 @@ def main(argv: Sequence[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # a terminal that cannot write "±" shows "?", and goes on
-    parser = build_parser()
     try:
-        arguments = parser.parse_args(join_line(sys.argv[1:] if argv is None else argv))
-    except SystemExit as done:  # argparse has printed help, the version or what was wrong
-        return done.code if isinstance(done.code, int) else 2
-    try:
+        arguments = build_parser().parse_args(join_line(sys.argv[1:] if argv is None else argv))
         arguments.run(arguments)
         sys.stdout.flush()
+    except SystemExit as done:  # argparse has printed help, the version or what was wrong
+        return done.code if isinstance(done.code, int) else 2
     except BrokenPipeError:  # who was reading has seen enough
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     except KeyboardInterrupt:

@@ -3,7 +3,7 @@
 import os
 import sys
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from rich.console import Console
@@ -11,9 +11,15 @@ from rich.console import Console
 from telemetry.errors import BothEndsError
 
 
+class _Screen(Console):
+    def on_broken_pipe(self) -> None:
+        """Leave it to `telemetry.cli.main` what happens when nobody reads on."""
+        raise BrokenPipeError
+
+
 def console() -> Console:
     """What a person reads; on a file or pipe plain text."""
-    return Console(highlight=False)
+    return _Screen(highlight=False)
 
 
 @contextmanager
@@ -60,7 +66,8 @@ def write_file(
     except OSError as error:
         raise BothEndsError(f"{path}: cannot be written ({error.strerror or error}).") from None
     finally:
-        part.unlink(missing_ok=True)
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
 
 
 def write_text(path: str | Path | None, text: str, *, inputs: Iterable[str | None] = ()) -> None:

@@ -27,7 +27,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from telemetry.bike import Bike, load_bike
-from telemetry.errors import LogbookError
+from telemetry.errors import LogbookError, LogError
 from telemetry.logbook.catalogue import Catalogue, insert
 from telemetry.logbook.entry import RunEntry, read_entry
 from telemetry.logbook.files import file_sha256, flush, flush_tree, sweep, workshop
@@ -135,6 +135,8 @@ class Logbook:
         bike = load_bike(bike_path)
         sheet = load_sheet(sheet_path) if sheet_path else SetupSheet()
         _check_date(date)
+        if not log_path.is_file():
+            raise LogError(f"{log_path}: no such file; check the path of the log.")
         try:
             log_sha256 = file_sha256(log_path)
             run_id = _run_id(log_sha256, bike_path, sheet_path)
