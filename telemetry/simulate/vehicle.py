@@ -28,7 +28,7 @@ class Stops:
 
     ``bump_*``: the progressive end (rubber and, in a fork, the air above the oil), a force rising with a power
     of the depth in it. ``top_out_*``: the spring that takes up the last of the extension. ``stop_*``: metal
-    on metal at either end, within the stroke; travel never passes the stroke.
+    on metal at either end, ever stiffer: a landing from 0.4 m passes the stroke by less than 0.05 mm.
     """
 
     bump_length_mm: float
