@@ -8,7 +8,7 @@ import numpy as np
 from telemetry.arrays import ENDS, BoolArray, End
 from telemetry.balance.measure import balance
 from telemetry.balance.pairs import BumpPairs, find_pairs
-from telemetry.bike import Bike, stroke_mm
+from telemetry.bike import Bike, stroke_mm, wheel_stroke_mm
 from telemetry.damping import find_oscillation
 from telemetry.errors import ChannelError
 from telemetry.findings import findings, verdict_sentences
@@ -171,7 +171,7 @@ def _bike_values(bike: Bike) -> dict[str, float]:
         "front.rake_deg": bike.front.rake_deg,
         "front.speed_split_mm_s": bike.front.speed_split_mm_s,
         "rear.shock_stroke_mm": bike.rear.shock_stroke_mm,
-        "rear.wheel_stroke_mm": bike.rear.leverage_table_mm[-1][1],
+        "rear.wheel_stroke_mm": wheel_stroke_mm(bike, "rear"),
         "rear.speed_split_mm_s": bike.rear.speed_split_mm_s,
     }
 

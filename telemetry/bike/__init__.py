@@ -1,9 +1,10 @@
 """The motorcycle: bike file, leverage, springs, geometry, dampers, modes. Knows nothing of logs."""
 
 from telemetry.bike.bikefile import Bike, Chassis, Damper, DamperSide, load_bike, parse_bike
+from telemetry.bike.curve import LeverageCurve
 from telemetry.bike.dampers import damper_force_n
 from telemetry.bike.geometry import normal_trail_mm, pitch_deg, trail_mm
-from telemetry.bike.leverage import LeverageCurve, leverage_curve, stroke_mm, wheel_stroke_mm
+from telemetry.bike.leverage import leverage_curve, stroke_mm, wheel_stroke_mm
 from telemetry.bike.modes import (
     Matrices,
     Mode,

@@ -186,16 +186,36 @@ def wheel_and_damper(bike: Bike, end: End) -> tuple[float, float, Damper]:
     return mass, rate, damper
 
 
-def _end_at_sag(bike: Bike, end: End, damper_scale: float) -> SpringEnd:
+def spring_end(bike: Bike, end: End, shaft_mm: float, *, damper_scale: float = 1.0) -> SpringEnd:
+    """One end as seen at its wheel, linearised about a shaft travel and low shaft speed.
+
+    Parameters
+    ----------
+    bike : Bike
+        With masses, tyre rates and dampers.
+    end : {"front", "rear"}
+    shaft_mm : float
+        Travel within the stroke. [mm]
+    damper_scale : float
+        1 as in the bike file, 0 with the damping lost.
+
+    Returns
+    -------
+    SpringEnd
+
+    Raises
+    ------
+    BikeFileError
+        If the bike file lacks one of them.
+    """
     mass_kg, tyre_rate_n_per_mm, damper = wheel_and_damper(bike, end)
     section = bike.front if end == "front" else bike.rear
-    shaft = static_sag(bike)[end].shaft_mm
-    ratio = float(leverage_curve(bike, end).ratio(np.array([shaft]))[0])
+    ratio = float(leverage_curve(bike, end).ratio(np.array([shaft_mm]))[0])
     # About zero speed the damper is as stiff as its low-speed slopes; their mean stands for both directions.
     low_n_s_per_mm = 0.5 * (damper.compression.low_n_s_per_mm + damper.rebound.low_n_s_per_mm)
     return SpringEnd(
         mass_kg,
-        1e3 * wheel_rate_n_per_mm(bike, end, shaft),
+        1e3 * wheel_rate_n_per_mm(bike, end, shaft_mm),
         1e3 * tyre_rate_n_per_mm,
         1e3 * damper_scale * low_n_s_per_mm / ratio**2,
         1e3 * section.tyre_damping_n_s_per_mm,
@@ -226,15 +246,15 @@ def bike_matrices(bike: Bike, *, front_damper_scale: float = 1.0, rear_damper_sc
     -----
     Seal friction, stops and the digression of the dampers at higher speed are not in it.
     """
-    chassis = chassis_of(bike)
+    chassis, sag = chassis_of(bike), static_sag(bike)
     to_rear_m = chassis.com_to_rear_axle_mm / 1e3
     return half_vehicle(
         chassis.sprung_mass_kg,
         chassis.pitch_inertia_kg_m2,
         bike.wheelbase_mm / 1e3 - to_rear_m,
         to_rear_m,
-        _end_at_sag(bike, "front", front_damper_scale),
-        _end_at_sag(bike, "rear", rear_damper_scale),
+        spring_end(bike, "front", sag["front"].shaft_mm, damper_scale=front_damper_scale),
+        spring_end(bike, "rear", sag["rear"].shaft_mm, damper_scale=rear_damper_scale),
     )
 
 

@@ -1,6 +1,7 @@
 """Springs at the wheel, and where the motorcycle sits on them: load, sag, wheel rate.
 
-Coil springs with preload only; friction, top-out springs and air are not in it.
+Each end by itself, with the load that level ground gives it; `equilibrium` has the whole motorcycle. Friction is
+not in it.
 """
 
 from dataclasses import dataclass
@@ -10,7 +11,9 @@ from scipy.optimize import brentq
 
 from telemetry.arrays import ENDS, End
 from telemetry.bike.bikefile import Bike, Chassis, Front, Rear
-from telemetry.bike.leverage import LeverageCurve, leverage_curve, stroke_mm
+from telemetry.bike.curve import LeverageCurve
+from telemetry.bike.leverage import leverage_curve, stroke_mm
+from telemetry.bike.spring import ShaftSpring
 from telemetry.errors import BikeFileError
 
 GRAVITY_M_S2 = 9.80665  # standard gravity, 3rd General Conference on Weights and Measures, 1901
@@ -27,6 +30,22 @@ class Sag:
 
 def _section(bike: Bike, end: End) -> Front | Rear:
     return bike.front if end == "front" else bike.rear
+
+
+def spring_of(bike: Bike, end: End) -> ShaftSpring:
+    """All that pushes along the shaft of one end at rest: coil, second rate, air, gas, top-out spring, bump stop.
+
+    Parameters
+    ----------
+    bike : Bike
+    end : {"front", "rear"}
+
+    Returns
+    -------
+    ShaftSpring
+    """
+    section = _section(bike, end)
+    return ShaftSpring(section.spring_rate_n_per_mm, section.preload_mm, stroke_mm(bike, end), section.spring)
 
 
 def _ratio(curve: LeverageCurve, shaft_mm: float) -> float:
@@ -83,7 +102,7 @@ def sprung_load_n(bike: Bike, end: End) -> float:
 
 
 def spring_force_at_wheel_n(bike: Bike, end: End, shaft_mm: float) -> float:
-    """Vertical force of the spring at the wheel: k (s + preload) / leverage ratio.
+    """Vertical force of the spring at the wheel: its force along the shaft / leverage ratio.
 
     Parameters
     ----------
@@ -97,9 +116,7 @@ def spring_force_at_wheel_n(bike: Bike, end: End, shaft_mm: float) -> float:
     float
         Positive pushes the wheel down. [N]
     """
-    section = _section(bike, end)
-    force = section.spring_rate_n_per_mm * (shaft_mm + section.preload_mm)
-    return force / _ratio(leverage_curve(bike, end), shaft_mm)
+    return spring_of(bike, end).force_n(shaft_mm) / _ratio(leverage_curve(bike, end), shaft_mm)
 
 
 def wheel_rate_n_per_mm(bike: Bike, end: End, shaft_mm: float) -> float:
@@ -119,13 +136,9 @@ def wheel_rate_n_per_mm(bike: Bike, end: End, shaft_mm: float) -> float:
     float
         Vertical. [N/mm]
     """
-    section, curve = _section(bike, end), leverage_curve(bike, end)
-    step = 0.25  # mm; the ratio of a measured table changes slowly
-    low, high = max(0.0, shaft_mm - step), min(curve.shaft_mm[-1], shaft_mm + step)
-    slope = (_ratio(curve, high) - _ratio(curve, low)) / (high - low)
-    ratio = _ratio(curve, shaft_mm)
-    force = section.spring_rate_n_per_mm * (shaft_mm + section.preload_mm)
-    return section.spring_rate_n_per_mm / ratio**2 - force * slope / ratio**3
+    spring, curve = spring_of(bike, end), leverage_curve(bike, end)
+    ratio, slope = _ratio(curve, shaft_mm), curve.ratio_slope_per_mm(shaft_mm)
+    return spring.rate_n_per_mm(shaft_mm) / ratio**2 - spring.force_n(shaft_mm) * slope / ratio**3
 
 
 def sag_under_load(bike: Bike, end: End, load_n: float) -> Sag:
@@ -148,11 +161,10 @@ def sag_under_load(bike: Bike, end: End, load_n: float) -> Sag:
     BikeFileError
         If the load pushes this spring through its whole stroke.
     """
-    section, curve = _section(bike, end), leverage_curve(bike, end)
+    section, curve, spring = _section(bike, end), leverage_curve(bike, end), spring_of(bike, end)
 
     def surplus_n(shaft_mm: float) -> float:
-        force = section.spring_rate_n_per_mm * (shaft_mm + section.preload_mm)
-        return force - load_n * _ratio(curve, shaft_mm)
+        return spring.force_n(shaft_mm) - load_n * _ratio(curve, shaft_mm)
 
     stroke = stroke_mm(bike, end)
     if surplus_n(0.0) >= 0.0:

@@ -1,0 +1,323 @@
+"""The rear of one bike file, ready to ask: leverage curve and axle path, with what was moved since it was measured."""
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from scipy.interpolate import PchipInterpolator
+
+from telemetry.arrays import FloatArray
+from telemetry.bike.bikefile import Bike, Rear, Sensor
+from telemetry.bike.curve import LeverageCurve
+from telemetry.bike.leverage_fit import FittedLeverage, fit_leverage
+from telemetry.bike.linkage import (
+    LinkageError,
+    LinkageSolution,
+    Mechanism,
+    build_mechanism,
+    solve_linkage,
+)
+from telemetry.bike.sections import MeasuredAt, Point
+
+# Lengths in the file and between the points may differ by what was adjusted since, not by more (a slip of the pen).
+_FARTHEST_LENGTH_MM = 20.0
+
+
+@dataclass(frozen=True)
+class RearEnd:
+    """Leverage and axle path of the rear in the chassis frame.
+
+    Parameters
+    ----------
+    curve : LeverageCurve
+        Vertical wheel travel against shock travel, from full extension as the bike stands now.
+    measured_axle_mm, extended_axle_mm : tuple of float
+        The axle at full extension, when the file was measured and now. [mm]
+    pivot_mm : tuple of float or None
+        Swingarm pivot as it stands now. [mm]
+    arm_mm : float or None
+        Pivot to axle. [mm]
+    solution : LinkageSolution or None
+        Of a linkage, over the stroke.
+    fit : FittedLeverage or None
+        Of leverage points.
+    extended_by_mm : float
+        Shock travel by which the table had to be continued beyond its ends, with the trend of its ratio. [mm]
+    """
+
+    curve: LeverageCurve
+    measured_axle_mm: Point
+    extended_axle_mm: Point
+    pivot_mm: Point | None = None
+    arm_mm: float | None = None
+    solution: LinkageSolution | None = None
+    fit: FittedLeverage | None = None
+    extended_by_mm: float = 0.0
+
+    def axle_mm(self, shaft_mm: float) -> FloatArray:
+        """The axle at a shock travel: [x, z] in the chassis frame. [mm]"""
+        z = self.extended_axle_mm[1] + float(self.curve.wheel_travel_mm(np.array([shaft_mm]))[0])
+        if self.pivot_mm is None or self.arm_mm is None:
+            return np.array([self.extended_axle_mm[0], z])
+        down = self.pivot_mm[1] - z
+        return np.array([self.pivot_mm[0] - float(np.sqrt(self.arm_mm**2 - down**2)), z])
+
+    def axle_slope(self, shaft_mm: float) -> FloatArray:
+        """How the axle moves with shock travel: d[x, z]/d(shock travel)."""
+        ratio = float(self.curve.ratio(np.array([shaft_mm]))[0])
+        if self.pivot_mm is None:
+            return np.array([0.0, ratio])
+        back, up = self.axle_mm(shaft_mm) - np.array(self.pivot_mm)
+        return np.array([-up / back * ratio, ratio])
+
+
+def _offset(
+    rear: Rear, chip: str | None, eccentric_deg: float | None, back_mm: float
+) -> dict[str, FloatArray]:
+    """Where inserts, eccentric and chain adjuster put the points they move, by key."""
+    moved: dict[str, FloatArray] = {}
+    if rear.flip_chip:
+        moved[rear.flip_chip.moves] = np.array(rear.flip_chip.offset_mm(chip or rear.flip_chip.selected))
+    if rear.eccentric:
+        angle = np.radians(rear.eccentric.angle_deg if eccentric_deg is None else eccentric_deg)
+        arm = rear.eccentric.radius_mm * np.array([np.cos(angle), np.sin(angle)])
+        moved[rear.eccentric.moves] = moved.get(rear.eccentric.moves, 0.0) + arm
+    if rear.swingarm and back_mm:
+        along = np.subtract(rear.swingarm.axle_mm, rear.swingarm.pivot_mm)
+        moved["axle_mm"] = moved.get("axle_mm", 0.0) + back_mm * along / np.hypot(*along)
+    return moved
+
+
+def _shifts_mm(rear: Rear, at: MeasuredAt) -> dict[str, Point]:
+    """How far points stand now from where they were measured."""
+    now = _offset(rear, None, None, rear.axle_back_mm)
+    then = _offset(
+        rear,
+        at.flip_chip,
+        at.eccentric_deg,
+        rear.axle_back_mm if at.axle_back_mm is None else at.axle_back_mm,
+    )
+    none = np.zeros(2)
+    found = {key: now.get(key, none) - then.get(key, none) for key in {*now, *then}}
+    return {key: (float(x), float(z)) for key, (x, z) in found.items()}
+
+
+@lru_cache(maxsize=64)
+def rear_end(rear: Rear, at: MeasuredAt) -> RearEnd:
+    """Solve the rear of a bike file.
+
+    Parameters
+    ----------
+    rear : Rear
+    at : MeasuredAt
+        What stood on the bike when its points were measured.
+
+    Returns
+    -------
+    RearEnd
+
+    Raises
+    ------
+    LinkageError
+        If the points make no suspension over the whole stroke.
+    """
+    if rear.linkage is not None:
+        return _from_linkage(rear, at)
+    return _from_table(rear, at)
+
+
+def mechanism_of(rear: Rear, at: MeasuredAt) -> tuple[Mechanism, float]:
+    """The linkage of a rear as it stands now, and its shock length at full extension. [mm]"""
+    assert rear.swingarm is not None and rear.linkage is not None
+    as_measured = build_mechanism(rear.swingarm, rear.linkage)
+    between_eyes = float(as_measured.shock_at(np.zeros(1))[0][0])
+    length = between_eyes if rear.shock_length_mm is None else rear.shock_length_mm
+    if abs(length - between_eyes) > _FARTHEST_LENGTH_MM:
+        raise LinkageError(
+            f"shock_length_mm = {length:g}, but the points put its eyes {between_eyes:.1f} mm apart; one is mistyped"
+        )
+    return build_mechanism(rear.swingarm, rear.linkage, _shifts_mm(rear, at)), length
+
+
+def _from_linkage(rear: Rear, at: MeasuredAt) -> RearEnd:
+    assert rear.swingarm is not None and rear.linkage is not None
+    mechanism, length = mechanism_of(rear, at)
+    solution = solve_linkage(mechanism, rear.shock_stroke_mm, shock_length_mm=length)
+    declared = getattr(rear.linkage, "rod", None)
+    if declared is not None:
+        pushed = mechanism.rod_push(solution.turn_rad)
+        if not np.all(pushed > 0 if declared == "push" else pushed < 0):
+            raise LinkageError(
+                f"rod = '{declared}', but with these points the rod is "
+                f"{'pushed' if pushed[0] > 0 else 'pulled'} when the wheel rises; a point is mistyped"
+            )
+    curve = LeverageCurve(
+        tuple(solution.shaft_mm.tolist()), tuple(solution.wheel_mm.tolist()), tuple(solution.ratio.tolist())
+    )
+    x, z = (float(value) for value in solution.axle_mm[0])
+    pivot = (float(mechanism.pivot[0]), float(mechanism.pivot[1]))
+    return RearEnd(curve, rear.swingarm.axle_mm, (x, z), pivot, float(np.hypot(*mechanism.axle)), solution)
+
+
+def _from_table(rear: Rear, at: MeasuredAt) -> RearEnd:
+    fit = None
+    if rear.leverage_points_mm is not None:
+        fit = fit_leverage(rear.leverage_points_mm, rear.shock_stroke_mm)
+        base = LeverageCurve(fit.shaft_mm, fit.wheel_mm, fit.ratio)
+    else:
+        assert rear.leverage_table_mm is not None
+        shaft, wheel = zip(*rear.leverage_table_mm, strict=True)
+        base = LeverageCurve(shaft, wheel)
+    longer = 0.0
+    if rear.shock_length_mm is not None and at.shock_length_mm is not None:
+        longer = rear.shock_length_mm - at.shock_length_mm
+    curve, dropped, extended = _shifted(base, longer, rear.shock_stroke_mm)
+    measured = rear.swingarm.axle_mm if rear.swingarm else (0.0, 0.0)
+    axle = np.array([measured[0], measured[1] - dropped])
+    if rear.swingarm is None:
+        back = rear.axle_back_mm - (rear.axle_back_mm if at.axle_back_mm is None else at.axle_back_mm)
+        return RearEnd(
+            curve, measured, (float(axle[0]) - back, float(axle[1])), fit=fit, extended_by_mm=extended
+        )
+    pivot = np.array(rear.swingarm.pivot_mm)
+    arm = np.array(rear.swingarm.axle_mm) - pivot
+    length = float(np.hypot(*arm))
+    reach = np.abs(np.array([axle[1], axle[1] + curve.wheel_mm[-1]]) - pivot[1])
+    if np.any(reach >= 0.9 * length):
+        raise LinkageError("swingarm.axle_mm rises further than its length allows; check swingarm and table")
+    axle[0] = pivot[0] - np.sqrt(length**2 - (axle[1] - pivot[1]) ** 2)
+    shift = np.array(_shifts_mm(rear, at).get("axle_mm", (0.0, 0.0)))
+    if np.any(shift):
+        curve, axle, length = _on_another_arm(curve, axle, pivot, arm, arm + shift)
+    return RearEnd(
+        curve, measured, (float(axle[0]), float(axle[1])), rear.swingarm.pivot_mm, length, None, fit, extended
+    )
+
+
+def _shifted(base: LeverageCurve, longer_mm: float, stroke_mm: float) -> tuple[LeverageCurve, float, float]:
+    """The curve from another full extension; how far the axle drops there; how far the table was continued. [mm]"""
+    if longer_mm == 0.0:
+        return base, 0.0, 0.0
+    shaft = np.array(base.shaft_mm)
+    ratio = base.ratio(shaft)
+    trend = float(np.polyfit(shaft, ratio, 1)[0]) if len(shaft) > 2 else 0.0
+    start, stop = -longer_mm, stroke_mm - longer_mm
+    extended = max(0.0, -start) + max(0.0, stop - shaft[-1])
+
+    def continued(at: FloatArray) -> tuple[FloatArray, FloatArray]:
+        inside = np.clip(at, 0.0, shaft[-1])
+        beyond = at - inside
+        edge = base.ratio(inside)
+        return (
+            base.wheel_travel_mm(inside) + edge * beyond + 0.5 * trend * beyond**2,
+            edge + trend * beyond,
+        )
+
+    knots = np.unique(np.concatenate([[start, stop], shaft[(shaft > start) & (shaft < stop)]]))
+    travel, slope = continued(knots)
+    return (
+        LeverageCurve(
+            tuple((knots - start).tolist()), tuple((travel - travel[0]).tolist()), tuple(slope.tolist())
+        ),
+        -float(travel[0]),
+        extended,
+    )
+
+
+def _on_another_arm(
+    curve: LeverageCurve, axle: FloatArray, pivot: FloatArray, arm: FloatArray, new_arm: FloatArray
+) -> tuple[LeverageCurve, FloatArray, float]:
+    """The curve of an axle moved in the swingarm: the shock turns the swingarm as before."""
+    shaft = np.linspace(0.0, curve.shaft_mm[-1], 101)
+    length, new_length = float(np.hypot(*arm)), float(np.hypot(*new_arm))
+    # Angles below the horizontal, behind the pivot.
+    angle = np.arcsin((pivot[1] - axle[1] - curve.wheel_travel_mm(shaft)) / length)
+    turned = float(np.arctan2(-new_arm[1], -new_arm[0]) - np.arctan2(-arm[1], -arm[0]))
+    new_angle = angle + turned
+    travel = new_length * (np.sin(new_angle[0]) - np.sin(new_angle))
+    ratio = curve.ratio(shaft) * new_length * np.cos(new_angle) / (length * np.cos(angle))
+    where = pivot - new_length * np.array([np.cos(new_angle[0]), np.sin(new_angle[0])])
+    made = LeverageCurve(tuple(shaft.tolist()), tuple(travel.tolist()), tuple(ratio.tolist()))
+    return made, where, new_length
+
+
+def swingarm_sensor_length_mm(
+    bike: Bike, frame_mm: Point, swingarm_mm: Point, shaft_mm: FloatArray
+) -> FloatArray:
+    """Distance between the two mounts of a sensor from frame to swingarm, at a shock travel.
+
+    Parameters
+    ----------
+    bike : Bike
+        With [rear.swingarm].
+    frame_mm, swingarm_mm : (x, z)
+        Its mounts at full extension, in the terms of [rear.swingarm]. [mm]
+    shaft_mm : ndarray of shape (n_samples,)
+        [mm]
+
+    Returns
+    -------
+    ndarray of shape (n_samples,)
+        [mm]
+
+    Raises
+    ------
+    LinkageError
+        If the bike file has no [rear.swingarm].
+    """
+    if bike.rear.swingarm is None:
+        raise LinkageError("frame_mm and swingarm_mm need [rear.swingarm]")
+    found = rear_end(bike.rear, bike.measured_at)
+    assert found.pivot_mm is not None
+    pivot = np.array(found.pivot_mm)
+    measured = np.subtract(bike.rear.swingarm.axle_mm, bike.rear.swingarm.pivot_mm)
+    shift = _shifts_mm(bike.rear, bike.measured_at).get("axle_mm", (0.0, 0.0))
+    start = float(np.arctan2(*(measured + shift)[::-1]))
+    r = np.subtract(swingarm_mm, bike.rear.swingarm.pivot_mm)
+    axle = np.array([found.axle_mm(float(s)) for s in shaft_mm]) - pivot
+    turn = start - np.arctan2(axle[:, 1], axle[:, 0])
+    turn = (turn + np.pi) % (2 * np.pi) - np.pi
+    mount = np.column_stack(
+        [r[0] * np.cos(turn) + r[1] * np.sin(turn), -r[0] * np.sin(turn) + r[1] * np.cos(turn)]
+    )
+    return np.asarray(np.hypot(*(pivot + mount - frame_mm).T))
+
+
+def shaft_sensor(bike: Bike) -> Bike:
+    """A bike whose rear sensor reads shock travel: the points of one on the swingarm taken through the linkage.
+
+    Parameters
+    ----------
+    bike : Bike
+
+    Returns
+    -------
+    Bike
+        The same when the sensor sits on the shock.
+
+    Raises
+    ------
+    LinkageError
+        If the mounts are given in part, or the sensor does not tell one shock travel from another.
+    """
+    sensor = bike.rear.sensor
+    if sensor is None or (sensor.frame_mm is None and sensor.swingarm_mm is None):
+        return bike
+    if sensor.frame_mm is None or sensor.swingarm_mm is None:
+        raise LinkageError("frame_mm and swingarm_mm belong together; give both or none")
+    shaft = np.linspace(0.0, bike.rear.shock_stroke_mm, 71)
+    length = swingarm_sensor_length_mm(bike, sensor.frame_mm, sensor.swingarm_mm, shaft)
+    step = np.diff(length)
+    if not (np.all(step > 0) or np.all(step < 0)):
+        raise LinkageError(
+            "its length does not change one way over the stroke; check frame_mm and swingarm_mm"
+        )
+    signal, distance = np.array(sorted(sensor.points, key=lambda point: point[1])).T
+    if len(signal) == 2 or length.min() < distance[0] or length.max() > distance[-1]:
+        slope, start = np.polyfit(distance, signal, 1)
+        logged = start + slope * length
+    else:
+        logged = PchipInterpolator(distance, signal)(length)
+    points = tuple((float(a), float(b)) for a, b in zip(logged, shaft, strict=True))
+    made = Sensor(channel=sensor.channel, points=points, zero=sensor.zero)
+    return bike.model_copy(update={"rear": bike.rear.model_copy(update={"sensor": made})})
