@@ -1,9 +1,12 @@
 """On-bike suspension travel logs into a review: what both ends of a motorcycle did, and how they compare.
 
->>> import telemetry
->>> log = telemetry.read_log("outing.csv")                   # doctest: +SKIP
->>> result = telemetry.review(log, telemetry.load_bike("bike.toml"))  # doctest: +SKIP
->>> result.summary.verdicts                                  # doctest: +SKIP
+::
+
+    import telemetry
+
+    log = telemetry.read_log("outing.csv")
+    result = telemetry.review(log, telemetry.load_bike("bike.toml"))
+    print(result.summary.verdicts)
 
 What is named here is imported when it is first used, so that importing the package costs nothing.
 """

@@ -74,9 +74,13 @@ def ticks(low: float, high: float, about: int = 6) -> list[float]:
     """
     raw = (high - low) / max(about, 1)
     power = 10.0 ** np.floor(np.log10(raw))
-    step = next(m * power for m in (1.0, 2.0, 5.0, 10.0) if m * power >= raw * 0.999)
-    first = int(np.ceil(low / step - 1e-9))
-    last = int(np.floor(high / step + 1e-9))
+    larger = [m * power for m in (0.5, 1.0, 2.0, 5.0, 10.0)]
+    at = next(k for k, step in enumerate(larger) if step >= raw * 0.999)
+    return _multiples(low, high, larger[at]) or _multiples(low, high, larger[at - 1])
+
+
+def _multiples(low: float, high: float, step: float) -> list[float]:
+    first, last = int(np.ceil(low / step - 1e-9)), int(np.floor(high / step + 1e-9))
     return [float(k * step) for k in range(first, last + 1)]
 
 

@@ -4,6 +4,8 @@ import re
 
 import pytest
 
+pytest_plugins = ["cli_fixtures"]
+
 
 def _bike(folder, text):
     path = folder / "bike.toml"

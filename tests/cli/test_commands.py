@@ -11,10 +11,12 @@ import urllib.request
 import numpy as np
 import pyarrow.parquet as pq
 import pytest
-from conftest import BOTHENDS
+from cli_fixtures import BOTHENDS
 
 from telemetry.cli.parser import SCENARIOS, build_parser
 from telemetry.summary import TRACE_COLUMNS, summary_from_json
+
+pytest_plugins = ["cli_fixtures"]
 
 
 def test_review_as_a_person_runs_it(shell, files, tmp_path):

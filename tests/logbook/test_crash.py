@@ -7,11 +7,13 @@ from pathlib import Path
 import telemetry.logbook
 from telemetry.logbook import Logbook
 
+pytest_plugins = ["logbook_fixtures"]
+
 # Needs fork, to kill a copy of this process: Linux and macOS.
 ROOM = str(Path(telemetry.logbook.__file__).parent)
 
 
-def _add_and_die(book, files, at_line):
+def _add_and_die(book, kept_files, at_line):
     """Add in a child process that ends without any clean-up at the given line of the room. Exit code."""
     child = os.fork()
     if child == 0:
@@ -30,19 +32,19 @@ def _add_and_die(book, files, at_line):
         try:
             logbook = Logbook(book)
             sys.settrace(watch)
-            logbook.add(*files)
+            logbook.add(*kept_files)
         except BaseException:
             os._exit(1)
         os._exit(0)
     return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
 
 
-def test_killed_at_any_line(files, tmp_path, quick):
+def test_killed_at_any_line(kept_files, tmp_path, quick):
     killed = complete = 0
     for at_line in range(1, 4000, 11):
         book = tmp_path / f"book{at_line}"
         Logbook(book)
-        code = _add_and_die(book, files, at_line)
+        code = _add_and_die(book, kept_files, at_line)
         assert code in (0, 9)
         if code == 0:
             break
@@ -51,17 +53,17 @@ def test_killed_at_any_line(files, tmp_path, quick):
         assert list((book / "incoming").iterdir()) == []
         for entry in logbook.runs():
             complete += 1
-            assert logbook.original(entry.run_id).read_bytes() == files[0].read_bytes()
+            assert logbook.original(entry.run_id).read_bytes() == kept_files[0].read_bytes()
             assert logbook.summary(entry.run_id).laps
             assert "rear_wheel_mm" in logbook.traces(entry.run_id)
         assert len(list((book / "runs").iterdir())) == len(logbook.runs())
-        logbook.add(*files)
+        logbook.add(*kept_files)
         assert len(logbook.runs()) == 1
     assert killed > 20  # it was killed in many places
     assert 0 < complete < killed  # some of them before and some after the run was in
 
 
-def test_opening_does_not_clear_away_what_a_living_process_builds(files, tmp_path, quick, monkeypatch):
+def test_opening_does_not_clear_away_what_a_living_process_builds(kept_files, tmp_path, quick, monkeypatch):
     logbook = Logbook(tmp_path)
     seen = []
 
@@ -73,12 +75,12 @@ def test_opening_does_not_clear_away_what_a_living_process_builds(files, tmp_pat
     from telemetry.logbook.logbook import _fill as fill
 
     monkeypatch.setattr("telemetry.logbook.logbook._fill", fill_and_look)
-    logbook.add(*files)
+    logbook.add(*kept_files)
     assert seen == [True] and len(logbook.runs()) == 1
 
 
-def test_processes_that_add_at_once(files, tmp_path, quick):
-    log, bike, sheet = files
+def test_processes_that_add_at_once(kept_files, tmp_path, quick):
+    log, bike, sheet = kept_files
     book = tmp_path / "book"
     Logbook(book)
     children = []

@@ -11,9 +11,11 @@ from telemetry.errors import BothEndsError, LogbookError
 from telemetry.logbook import Logbook
 from telemetry.summary import summary_to_json
 
+pytest_plugins = ["logbook_fixtures"]
 
-def test_what_goes_in_comes_out(files, tmp_path):
-    log, bike, sheet = files
+
+def test_what_goes_in_comes_out(kept_files, tmp_path):
+    log, bike, sheet = kept_files
     logbook = Logbook(tmp_path / "book")
     run_id = logbook.add(log, bike, sheet)
     (entry,) = Logbook(tmp_path / "book", create=False).runs()
@@ -30,16 +32,16 @@ def test_what_goes_in_comes_out(files, tmp_path):
     assert summary.ends["rear"].wheel.travel.max_mm == np.nanmax(logbook.traces(run_id)["rear_wheel_mm"])
 
 
-def test_traces_by_column_leave_out_what_the_run_does_not_have(files, tmp_path, quick):
+def test_traces_by_column_leave_out_what_the_run_does_not_have(kept_files, tmp_path, quick):
     logbook = Logbook(tmp_path)
-    run_id = logbook.add(*files)
+    run_id = logbook.add(*kept_files)
     traces = logbook.traces(run_id, ("t_s", "no such column"))
     assert list(traces.columns) == ["t_s"]
     assert logbook.traces(run_id, ("no such column",)).columns == {}
 
 
-def test_the_same_three_files_are_one_run(files, tmp_path, quick):
-    log, bike, sheet = files
+def test_the_same_three_files_are_one_run(kept_files, tmp_path, quick):
+    log, bike, sheet = kept_files
     logbook = Logbook(tmp_path / "book")
     first = logbook.add(log, bike, sheet)
     renamed = shutil.copy(log, tmp_path / "other name.csv")
@@ -53,16 +55,16 @@ def test_the_same_three_files_are_one_run(files, tmp_path, quick):
     assert logbook.sheet(logbook.add(log, bike)) is None
 
 
-def test_name_and_date_given_win_over_the_sheet(files, tmp_path, quick):
+def test_name_and_date_given_win_over_the_sheet(kept_files, tmp_path, quick):
     logbook = Logbook(tmp_path)
-    entry = logbook.entry(logbook.add(*files, name="Änderung 'rot'; --", date="2026-05-02"))
+    entry = logbook.entry(logbook.add(*kept_files, name="Änderung 'rot'; --", date="2026-05-02"))
     assert (entry.name, entry.date) == ("Änderung 'rot'; --", "2026-05-02")
     with pytest.raises(LogbookError, match="'soon': is not a date; write it as 2026-05-01"):
-        logbook.add(*files, date="soon")
+        logbook.add(*kept_files, date="soon")
 
 
-def test_runs_come_newest_outing_first(files, tmp_path, quick):
-    log, bike, sheet = files
+def test_runs_come_newest_outing_first(kept_files, tmp_path, quick):
+    log, bike, sheet = kept_files
     logbook = Logbook(tmp_path / "book")
     for day in ("2026-05-02", "2026-05-03", "2026-05-01"):
         one = tmp_path / f"{day}.toml"
@@ -71,8 +73,8 @@ def test_runs_come_newest_outing_first(files, tmp_path, quick):
     assert [entry.date for entry in logbook.runs()] == ["2026-05-03", "2026-05-02", "2026-05-01"]
 
 
-def test_a_person_finds_a_run_by_id_its_start_or_its_name(files, tmp_path, quick):
-    log, bike, sheet = files
+def test_a_person_finds_a_run_by_id_its_start_or_its_name(kept_files, tmp_path, quick):
+    log, bike, sheet = kept_files
     logbook = Logbook(tmp_path)
     a, b = logbook.add(log, bike, sheet, name="one"), logbook.add(log, bike, name="two")
     assert [logbook.find(text).run_id for text in (a, b[:8], "two")] == [a, b, b]
@@ -83,9 +85,9 @@ def test_a_person_finds_a_run_by_id_its_start_or_its_name(files, tmp_path, quick
 
 
 @pytest.mark.parametrize("run_id", ["", "nothing", "../../etc/passwd", "r' OR 1=1 --"])
-def test_unknown_ids_are_refused_everywhere(files, tmp_path, quick, run_id):
+def test_unknown_ids_are_refused_everywhere(kept_files, tmp_path, quick, run_id):
     logbook = Logbook(tmp_path)
-    logbook.add(*files)
+    logbook.add(*kept_files)
     asks = (logbook.summary, logbook.traces, logbook.sheet, logbook.bike, logbook.original, logbook.entry)
     for ask in asks:
         with pytest.raises(LogbookError, match="has no run"):
@@ -126,16 +128,16 @@ def test_catalogues_that_cannot_be_used(tmp_path):
         Logbook(tmp_path / "other")
 
 
-def test_a_lost_catalogue_is_made_again_from_the_runs(files, tmp_path, quick):
+def test_a_lost_catalogue_is_made_again_from_the_runs(kept_files, tmp_path, quick):
     logbook = Logbook(tmp_path / "book")
-    logbook.add(*files)
+    logbook.add(*kept_files)
     before = logbook.runs()
     (tmp_path / "book" / "catalogue.sqlite").unlink()
     assert Logbook(tmp_path / "book").runs() == before
 
 
-def test_a_log_that_cannot_be_used_leaves_the_logbook_as_it_was(files, tmp_path):
-    _, bike, sheet = files
+def test_a_log_that_cannot_be_used_leaves_the_logbook_as_it_was(kept_files, tmp_path):
+    _, bike, sheet = kept_files
     logbook = Logbook(tmp_path / "book")
     bad = tmp_path / "bad.csv"
     bad.write_text("time,fork,shock\n1,2,3\n")
@@ -146,35 +148,35 @@ def test_a_log_that_cannot_be_used_leaves_the_logbook_as_it_was(files, tmp_path)
     assert _leftovers(tmp_path / "book") == []
 
 
-def test_a_log_that_changes_while_it_is_read_is_refused(files, tmp_path, monkeypatch, reviewed):
+def test_a_log_that_changes_while_it_is_read_is_refused(kept_files, tmp_path, monkeypatch, kept_review):
     log = tmp_path / "growing.csv"
-    shutil.copy(files[0], log)
+    shutil.copy(kept_files[0], log)
 
     def review_log(_log, _bike):
         log.write_bytes(log.read_bytes() + b"\n")
-        return reviewed
+        return kept_review
 
     monkeypatch.setattr("telemetry.logbook.logbook.review_log", review_log)
     logbook = Logbook(tmp_path / "book")
     with pytest.raises(LogbookError, match="changed while it was being read"):
-        logbook.add(log, files[1])
+        logbook.add(log, kept_files[1])
     assert logbook.runs() == () and _leftovers(tmp_path / "book") == []
 
 
-def test_a_full_disk_is_one_line_and_leaves_nothing(files, tmp_path, monkeypatch, quick):
+def test_a_full_disk_is_one_line_and_leaves_nothing(kept_files, tmp_path, monkeypatch, quick):
     def full(_source, target):
         raise OSError(28, "No space left on device", str(target))
 
     logbook = Logbook(tmp_path)
     monkeypatch.setattr("telemetry.logbook.logbook.shutil.copyfile", full)
     with pytest.raises(LogbookError, match=r"cannot be read or written \(No space left on device\)"):
-        logbook.add(*files)
+        logbook.add(*kept_files)
     assert logbook.runs() == () and _leftovers(tmp_path) == []
 
 
-def test_review_file_is_the_review_as_json(files, tmp_path, quick):
+def test_review_file_is_the_review_as_json(kept_files, tmp_path, quick):
     logbook = Logbook(tmp_path)
-    run_id = logbook.add(*files)
+    run_id = logbook.add(*kept_files)
     assert json.loads(logbook.review_file(run_id).read_text())["schema"] == "bothends.review/1"
     assert summary_to_json(logbook.summary(run_id)) == logbook.review_file(run_id).read_text()
     logbook.review_file(run_id).write_text("{}")

@@ -15,6 +15,8 @@ from telemetry.report import debrief_html
 from telemetry.setup import compare, parse_sheet
 from telemetry.summary import Finding, Traces
 
+pytest_plugins = ["report_fixtures"]
+
 VOID = {"meta", "br", "hr", "img", "link", "input"}
 NASTY = "<script>alert(1)</script> & \"quotes\" 'single' <b>"
 

@@ -12,6 +12,8 @@ from telemetry.report.check import check_log, check_to_json, judgements, print_c
 from telemetry.setup import compare, parse_sheet
 from telemetry.summary import Finding
 
+pytest_plugins = ["report_fixtures"]
+
 
 def printed(show, value, width=80, **options):
     console = Console(width=width, color_system=None, force_terminal=False, record=True)

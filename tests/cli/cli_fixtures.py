@@ -1,3 +1,5 @@
+"""One simulated lap, and two ways to run the command on it."""
+
 import subprocess
 import sys
 from pathlib import Path
@@ -5,18 +7,15 @@ from pathlib import Path
 import pytest
 
 from telemetry.cli import main
-from telemetry.simulate import SCENARIOS, write_scenario
 
+FIXTURES = Path(__file__).parents[2] / "fixtures"
 BOTHENDS = Path(sys.executable).parent / "bothends"
 
 
 @pytest.fixture(scope="session")
-def files(tmp_path_factory):
+def files():
     """Log and bike file of one simulated lap."""
-    folder = tmp_path_factory.mktemp("outing")
-    scenario = SCENARIOS["vellmoor-plain"]
-    write_scenario(scenario, folder)
-    return folder / scenario.file_name, folder / scenario.bike_file
+    return FIXTURES / "vellmoor-plain.csv", FIXTURES / "qb-6.toml"
 
 
 @pytest.fixture

@@ -1,0 +1,42 @@
+"""What ``import telemetry`` offers, and that it costs nothing until used."""
+
+import subprocess
+import sys
+
+import pytest
+
+import telemetry
+
+
+@pytest.mark.parametrize("name", telemetry.__all__)
+def test_every_public_name_is_there(name):
+    assert getattr(telemetry, name) is not None
+    assert name in dir(telemetry)
+
+
+@pytest.mark.parametrize(
+    "first",
+    ["", "import telemetry.review", "from telemetry.review import Review", "from telemetry import Logbook"],
+)
+def test_review_is_the_function_whatever_was_imported_before(first):
+    check = "assert callable(review) and telemetry.review is review"
+    code = f"{first}\nfrom telemetry import review\nimport telemetry\n{check}"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+
+
+def test_importing_the_package_loads_nothing_heavy():
+    code = "import sys, telemetry\nassert not {'numpy', 'scipy', 'pydantic'} & set(sys.modules)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+
+
+def test_an_unknown_name_is_an_attribute_error():
+    with pytest.raises(AttributeError, match="has no attribute 'nothing'"):
+        telemetry.nothing  # noqa: B018
+
+
+def test_the_version_is_the_installed_one():
+    from importlib.metadata import version
+
+    assert telemetry.__version__ == version("bothends")
