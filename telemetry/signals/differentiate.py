@@ -9,10 +9,10 @@ from telemetry.arrays import FloatArray
 
 # Pass band kept whole, and where the filter has closed. On simulated outings (24 ends of random bikes, ISO 8608
 # roads, 12-bit sensors, 0.03 mm noise) this comes within a few percent of the error of the best linear filter, at
-# 200 and at 500 Hz. The same from 222 Hz up, so that logs of different rates compare; a slower log cannot keep as
+# 200 and at 500 Hz. The same from 240 Hz up, so that logs of different rates compare; a slower log cannot keep as
 # much: the shares of its sample rate then rule.
 PASSBAND_HZ, PASSBAND_SHARE = 28.0, 0.25
-STOPBAND_HZ, STOPBAND_SHARE = 100.0, 0.45
+STOPBAND_HZ, STOPBAND_SHARE = 108.0, 0.45
 # Half length of the filter, in periods of the transition band. At 2.5 the pass band is flat to 0.3 %.
 TRANSITION_PERIODS = 2.5
 

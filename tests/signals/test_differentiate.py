@@ -114,7 +114,7 @@ def test_bandwidth_is_where_scipy_finds_minus_3_db(rate):
 def test_logs_of_most_rates_share_one_bandwidth():
     bandwidths = [differentiator(rate).bandwidth_hz for rate in (250.0, 400.0, 500.0, 1000.0, 2000.0)]
     assert np.ptp(bandwidths) < 0.1
-    assert differentiator(200.0).bandwidth_hz == pytest.approx(bandwidths[0], rel=0.08)
+    assert differentiator(200.0).bandwidth_hz == pytest.approx(bandwidths[0], rel=0.12)
 
 
 @pytest.mark.parametrize("rate", RATES_HZ)
