@@ -68,7 +68,8 @@ def to_run(
     travel: dict[End, FloatArray] = {}
     for end, signal in signals.items():
         calibration = fit_calibration(sensors[end].points, sensors[end].zero, key=_key(end, sensors[end]))
-        notes += check_repeated(log, sensors[end].channel, signal, stamps.t_s)
+        if not grid.is_row_by_row(log.n_rows):
+            notes += check_repeated(log, sensors[end].channel, signal, stamps.t_s)
         on_grid = place_on_grid(signal, stamps.t_s, grid)
         history.append(_calibration_step(end, sensors[end], calibration))
         notes += _beyond_points(on_grid, calibration, sensors[end])
@@ -77,7 +78,7 @@ def to_run(
     for work in cleaned.values():
         notes += work.notes
         history += work.history
-    others = _other_channels(log, channels, stamps.t_s - grid.start_s, grid.t_s, notes)
+    others = _other_channels(log, channels, stamps.t_s - grid.start_s, grid, notes)
     return Run(
         source=log.source,
         t_s=grid.t_s,
@@ -161,11 +162,11 @@ def _clean(
 
 
 def _other_channels(
-    log: RawLog, channels: Mapping[str, str], row_t_s: FloatArray, t_s: FloatArray, notes: list[QualityNote]
+    log: RawLog, channels: Mapping[str, str], row_t_s: FloatArray, grid: Grid, notes: list[QualityNote]
 ) -> list[Channel]:
     found = []
     for meaning, column in channels.items():
-        channel = read_channel(log, meaning, column, row_t_s, t_s)
+        channel = read_channel(log, meaning, column, row_t_s, grid)
         if channel is None:
             notes.append(empty_note(meaning, column))
         else:

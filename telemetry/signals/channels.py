@@ -5,11 +5,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.arrays import BoolArray, FloatArray
+from telemetry.arrays import BoolArray, FloatArray, IntArray
 from telemetry.errors import ChannelError
 from telemetry.logs.rawlog import RawLog
 from telemetry.logs.units import UNITS, find_unit, to_unit
 from telemetry.notes import QualityNote
+from telemetry.signals.clock import Grid
 from telemetry.signals.lookup import find_column
 
 # A slower channel is interpolated between its own samples, but not over a pause longer than this.
@@ -49,9 +50,7 @@ class Channel:
     notes: tuple[QualityNote, ...]
 
 
-def read_channel(
-    log: RawLog, meaning: str, column: str, row_t_s: FloatArray, t_s: FloatArray
-) -> Channel | None:
+def read_channel(log: RawLog, meaning: str, column: str, row_t_s: FloatArray, grid: Grid) -> Channel | None:
     """One channel of the log on the run's clock.
 
     Parameters
@@ -63,8 +62,8 @@ def read_channel(
         Its column in the log.
     row_t_s : ndarray of shape (n_rows,)
         Time of each row on the run's clock; NaN where a row has none. [s]
-    t_s : ndarray of shape (n_samples,)
-        The run's clock. [s]
+    grid : Grid
+        The run's clock.
 
     Returns
     -------
@@ -83,19 +82,18 @@ def read_channel(
     notes: list[QualityNote] = []
     values = _in_unit(log, name, meaning, wanted.unit, notes)
     values = _plausible(meaning, name, values, notes)
-    own = np.flatnonzero(np.isfinite(values) & np.isfinite(row_t_s))
+    own = _own_rows(values, row_t_s, grid)
+    if wanted.between == "line":
+        own = _without_held(values, own)
     if len(own) < 2:
         return None
-    if wanted.between == "line":
-        own = own[_new_values(values[own])]
+    if len(own) == len(values) and grid.is_row_by_row(len(values)):
+        return Channel(wanted.name, values.copy(), grid.sample_rate_hz, tuple(notes))
     own_t, own_values = row_t_s[own], values[own]
-    new = np.diff(own_t, prepend=-np.inf) > 0
-    own_t, own_values = own_t[new], own_values[new]
-    if len(own_t) < 2:
-        return None
     interval = float(np.median(np.diff(own_t)))
+    t_s = grid.t_s
     on_clock = _on_clock(t_s, own_t, own_values, wanted.between)
-    on_clock[_far_from_samples(t_s, own_t, max(LONGEST_PAUSE_S, 1.5 * interval), interval)] = np.nan
+    _blank_pauses(on_clock, t_s, own_t, max(LONGEST_PAUSE_S, 1.5 * interval), 1.5 * interval)
     return Channel(wanted.name, on_clock, 1 / interval, tuple(notes))
 
 
@@ -155,23 +153,36 @@ def _plausible(meaning: str, name: str, values: FloatArray, notes: list[QualityN
     return np.where(wrong, np.nan, values)
 
 
-def _new_values(values: FloatArray) -> BoolArray:
-    """Which samples are new, where a slow channel is held and written in every row.
+def _own_rows(values: FloatArray, row_t_s: FloatArray, grid: Grid) -> IntArray:
+    """Rows that hold a number and a time later than the one before."""
+    if grid.is_row_by_row(len(values)):
+        return np.flatnonzero(np.isfinite(values)).astype(np.int64, copy=False)
+    own = np.flatnonzero(np.isfinite(values) & np.isfinite(row_t_s))
+    return own[np.diff(row_t_s[own], prepend=-np.inf) > 0].astype(np.int64, copy=False)
 
-    Held means that values change at even distances of two rows or more; between two changes every such distance
-    counts as a sample, so that a standing value is one that was measured, not a pause.
+
+def _without_held(values: FloatArray, own: IntArray) -> IntArray:
+    """Leave out rows in which a slow channel only repeats its last sample.
+
+    Between two changes every hold counts as a sample: a standing value is one that was measured, not a pause.
     """
-    changes = np.flatnonzero(np.diff(values) != 0) + 1
-    every = np.ones(len(values), dtype=bool)
-    if len(changes) < 10:
-        return every
-    steps = np.diff(changes)
+    numbers = values if len(own) == len(values) else values[own]
+    changed = np.append(True, numbers[1:] != numbers[:-1])
+    hold = _hold_rows(changed)
+    if hold == 1:
+        return own
+    place = np.arange(len(own))
+    since_change = place - np.maximum.accumulate(np.where(changed, place, 0))
+    return np.asarray(own[since_change % hold == 0])
+
+
+def _hold_rows(changed: BoolArray) -> int:
+    """Over how many rows a slow channel holds each value, if it changes at even distances; else 1."""
+    if not 10 <= np.count_nonzero(changed) <= 0.6 * len(changed):
+        return 1
+    steps = np.diff(np.flatnonzero(changed))
     hold = int(np.median(steps))
-    if hold < 2 or np.mean(np.abs(steps - hold) <= 1) < 0.7:
-        return every
-    place = np.arange(len(values))
-    since_change = place - np.maximum.accumulate(np.where(np.isin(place, changes), place, 0))
-    return np.asarray(since_change % hold == 0)
+    return hold if np.mean(np.abs(steps - hold) <= 1) > 0.7 else 1
 
 
 def _on_clock(t_s: FloatArray, own_t: FloatArray, own: FloatArray, between: str) -> FloatArray:
@@ -179,18 +190,24 @@ def _on_clock(t_s: FloatArray, own_t: FloatArray, own: FloatArray, between: str)
         return np.interp(t_s, own_t, own)
     # the row of a clock tick may be stamped a rounding error after it
     half = 0.5 * (t_s[1] - t_s[0])
-    held: FloatArray = own[np.clip(np.searchsorted(own_t, t_s + half, side="right") - 1, 0, len(own) - 1)]
+    starts = np.searchsorted(t_s, own_t - half)
+    held = np.repeat(own, np.diff(starts, append=len(t_s)))
+    held = np.concatenate((np.full(len(t_s) - len(held), own[0]), held))
     if between == "pulse":
         # a pulse of one row must not fall between two ticks
         high = own > np.median(own)
-        nearest = np.clip(np.rint((own_t[high] - t_s[0]) / (2 * half)).astype(np.int64), 0, len(t_s) - 1)
-        held[nearest] = own[high]
+        held[np.clip(np.searchsorted(t_s, own_t[high] - half), 0, len(t_s) - 1)] = own[high]
     return held
 
 
-def _far_from_samples(t_s: FloatArray, own_t: FloatArray, pause_s: float, interval_s: float) -> BoolArray:
-    """Ticks inside a pause of the channel, or before its first or after its last sample."""
-    right = np.clip(np.searchsorted(own_t, t_s), 1, len(own_t) - 1)
-    in_pause = own_t[right] - own_t[right - 1] > pause_s
-    beyond = (t_s < own_t[0] - 1.5 * interval_s) | (t_s > own_t[-1] + 1.5 * interval_s)
-    return np.asarray((in_pause & (t_s > own_t[right - 1]) & (t_s < own_t[right])) | beyond)
+def _blank_pauses(
+    values: FloatArray, t_s: FloatArray, own_t: FloatArray, pause_s: float, edge_s: float
+) -> None:
+    """Set what lies inside a pause, or well before the first or after the last sample, to NaN; in place."""
+    pauses = np.flatnonzero(np.diff(own_t) > pause_s)
+    starts = np.searchsorted(t_s, own_t[pauses], side="right")
+    ends = np.searchsorted(t_s, own_t[pauses + 1])
+    for start, end in zip(starts, ends, strict=True):
+        values[start:end] = np.nan
+    values[: np.searchsorted(t_s, own_t[0] - edge_s)] = np.nan
+    values[np.searchsorted(t_s, own_t[-1] + edge_s, side="right") :] = np.nan

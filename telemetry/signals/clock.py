@@ -54,6 +54,10 @@ class Grid:
         """Time of every sample, from 0. [s]"""
         return np.arange(self.n_samples) / self.sample_rate_hz
 
+    def is_row_by_row(self, n_rows: int) -> bool:
+        """Whether a log of so many rows has exactly one row for each sample."""
+        return self.even and n_rows == len(self.rows) == self.n_samples
+
     def row_of(self, sample: int) -> int:
         """Row of the log that a sample comes from, from 0; the next one for a sample in a gap."""
         return int(self.rows[min(int(np.searchsorted(self.index, sample)), len(self.rows) - 1)])
@@ -92,7 +96,7 @@ def even_grid(t_s: FloatArray, wanted: BoolArray, *, source: str = "log") -> Gri
             f"{source}: only {len(rows)} samples of travel with a time of their own; is this the log of an outing?"
         )
     rows = rows.astype(np.int64)
-    course = _course(stamps_s)
+    course = _steady_course(stamps_s) or _course(stamps_s)
     resolution = _resolution_s(stamps_s)
     allowed = max(UNEVEN_SHARE * course.interval_s, 0.75 * resolution)
     in_order = bool(np.all(np.diff(course.in_order) + np.diff(course.segment) > 0))
@@ -131,6 +135,19 @@ class _Course:
     in_order: IntArray
     start_s: FloatArray
     late_s: FloatArray
+
+
+def _steady_course(stamps_s: FloatArray) -> _Course | None:
+    """The course of a tidy log, which has neither gaps nor lost rows; None if it is not so tidy."""
+    order = np.arange(len(stamps_s))
+    interval = float(stamps_s[-1] - stamps_s[0]) / order[-1]
+    late = stamps_s - stamps_s[0] - order * interval
+    if np.abs(late).max() > UNEVEN_SHARE * interval:
+        return None
+    start = float(late.mean())
+    return _Course(
+        interval, np.zeros(len(order), dtype=np.int64), order, np.array([stamps_s[0] + start]), late - start
+    )
 
 
 def _course(stamps_s: FloatArray) -> _Course:

@@ -25,6 +25,8 @@ def place_on_grid(values: FloatArray, t_s: FloatArray, grid: Grid) -> FloatArray
     ndarray of shape (grid.n_samples,)
         NaN where the log has nothing.
     """
+    if grid.is_row_by_row(len(values)):
+        return values.copy()
     rows = np.flatnonzero(np.isfinite(values) & np.isfinite(t_s))
     rows = rows[np.diff(t_s[rows], prepend=-np.inf) > 0]
     stamps_s, signal = t_s[rows], values[rows]
