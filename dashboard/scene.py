@@ -224,25 +224,18 @@ def _lap_starts(scene: Scene) -> tuple[Band, ...]:
 def raw_channels(shelf: Shelf, scene: Scene) -> list[Channel]:
     """Panels of the raw trace, of what the run has."""
     plane = scene.view.plane
-    panels = [
-        Channel(f"{plane} travel [mm]", _both(shelf, scene, f"{plane}_mm"), digits=1),
-        Channel(
-            f"{plane} speed, compression positive [mm/s]", _both(shelf, scene, f"{plane}_mm_s"), zero=True
-        ),
-        Channel("pitch, nose down positive [deg]", _one(shelf, scene, "pitch_deg"), digits=2, zero=True),
-        Channel("road speed [km/h]", _one(shelf, scene, "speed_m_s", M_S_TO_KM_H)),
+    wanted: list[tuple[str, str, int, End | None, str]] = [
+        *((f"{end}_{plane}_mm", f"{end} {plane} travel [mm]", 1, end, "travel") for end in ENDS),
+        *((f"{end}_{plane}_mm_s", f"{end} {plane} speed [mm/s]", 0, end, "speed") for end in ENDS),
+        ("pitch_deg", "pitch, nose down positive [deg]", 2, None, ""),
     ]
-    return [panel for panel in panels if panel.lines]
-
-
-def _both(shelf: Shelf, scene: Scene, name: str) -> dict[str, FloatArray]:
-    found = {end: samples(shelf, scene, f"{end}_{name}") for end in ENDS if end in scene.ends}
-    return {end: values for end, values in found.items() if values is not None}
-
-
-def _one(shelf: Shelf, scene: Scene, name: str, factor: float = 1.0) -> dict[str, FloatArray]:
-    found = samples(shelf, scene, name)
-    return {} if found is None else {name.removesuffix("_deg").removesuffix("_m_s"): factor * found}
+    found = [
+        Channel(title, values, digits, end, scale)
+        for name, title, digits, end, scale in wanted
+        if (values := samples(shelf, scene, name)) is not None
+    ]
+    speed_m_s = samples(shelf, scene, "speed_m_s")
+    return found if speed_m_s is None else [*found, Channel("road speed [km/h]", M_S_TO_KM_H * speed_m_s)]
 
 
 def track_picture(shelf: Shelf, scene: Scene, *, label_offset: float = _LABEL_OFFSET) -> TrackPicture:

@@ -10,7 +10,11 @@ from telemetry.summary import LapSummary
 
 NOT_KNOWN = "not known"
 STOP_WORDS = {"bottomed": "bottomed", "topped_out": "topped out"}
-RIDER_STOP_WORDS = {"bottomed": "ran out of travel", "topped_out": "came all the way up"}
+RIDER_WORDS = {
+    "bottomed": "ran out of travel",
+    "topped_out": "came all the way up",
+    "unsettled": "was not settled",
+}
 _ON_THE_WAY = {
     "braking": "braking for corner {}",
     "entry": "going into corner {}",

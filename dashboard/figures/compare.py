@@ -47,46 +47,72 @@ def lap_dots(
     line_at : float or None
         A value worth a line, such as 1 for a ratio.
     """
-    figure = go.Figure()
-    for place, row in enumerate(rows):
-        colour = {"front": theme.front, "rear": theme.rear}.get(row.end or "", theme.ink)
-        word = {"front": theme.front_word, "rear": theme.rear_word}.get(row.end or "", theme.ink)
-        for laps, mean, name, symbol, y in (
-            (row.before, row.before_mean, "before", "circle-open", place + 0.02),
-            (row.after, row.after_mean, "after", "circle", place + 0.30),
-        ):
-            figure.add_trace(_dots(laps, name, symbol, y, colour, digits))
-            if mean is not None:
-                figure.add_trace(_mean(mean, name, y, theme, digits))
-        figure.add_annotation(
-            x=0,
-            xref="paper",
-            xanchor="left",
-            y=place - 0.34,
-            yanchor="middle",
-            align="left",
-            showarrow=False,
-            text=f"{row.label}: <b>{row.verdict}</b>" if row.clear else f"{row.label}: {row.verdict}",
-            font={"color": word, "size": 13},
-        )
-    lines = [{"type": "line", "xref": "paper", "x0": 0, "x1": 1, "y0": place - 0.55, "y1": place - 0.55,
-              "line": {"color": theme.rule, "width": 1}} for place in range(1, len(rows))]  # fmt: skip
-    if line_at is not None:
-        lines.append({"type": "line", "x0": line_at, "x1": line_at, "yref": "paper", "y0": 0, "y1": 1,
-                      "line": {"color": theme.soft, "width": 1.2, "dash": "dash"}})  # fmt: skip
-    figure.update_layout(
-        template=template(theme),
-        dragmode=False,
-        hovermode="closest",
-        margin={"l": 10, "r": 10, "t": 4, "b": 46},
-        xaxis={"title": {"text": x_title}, "fixedrange": True, "zeroline": False},
-        yaxis={"visible": False, "fixedrange": True, "range": [len(rows) - 0.5, -0.58]},
-        shapes=lines,
+    nothing = {"text": "Not known in either run.", "x": 0.5, "xref": "paper", "y": 0, "showarrow": False}
+    return go.Figure(
+        data=[mark for place, row in enumerate(rows) for mark in _row(place, row, theme, digits)],
+        layout={
+            "template": template(theme),
+            "dragmode": False,
+            "hovermode": "closest",
+            "margin": {"l": 10, "r": 10, "t": 4, "b": 46},
+            "xaxis": {
+                "title": {"text": x_title},
+                "fixedrange": True,
+                "zeroline": False,
+                "visible": bool(rows),
+            },
+            "yaxis": {"visible": False, "fixedrange": True, "range": [max(len(rows), 1) - 0.5, -0.58]},
+            "shapes": _rules(len(rows), line_at, theme),
+            "annotations": [_said(place, row, theme) for place, row in enumerate(rows)] or [nothing],
+        },
     )
-    if not rows:
-        figure.update_layout(xaxis={"visible": False}, yaxis={"range": [0.5, -0.58]})
-        figure.add_annotation(text="Not known in either run.", x=0.5, y=0, xref="paper", showarrow=False)
-    return figure
+
+
+def _row(place: int, row: Dots, theme: Theme, digits: int) -> list[go.Scatter]:
+    """Before above after, each with its mean."""
+    colour = {"front": theme.front, "rear": theme.rear}.get(row.end or "", theme.ink)
+    marks = [
+        _dots(row.before, "before", "circle-open", place + 0.02, colour, digits),
+        _dots(row.after, "after", "circle", place + 0.30, colour, digits),
+    ]
+    means = (("before", row.before_mean, place + 0.02), ("after", row.after_mean, place + 0.30))
+    return [*marks, *(_mean(mean, name, y, theme, digits) for name, mean, y in means if mean is not None)]
+
+
+def _said(place: int, row: Dots, theme: Theme) -> dict:
+    word = {"front": theme.front_word, "rear": theme.rear_word}.get(row.end or "", theme.ink)
+    return {
+        "x": 0,
+        "xref": "paper",
+        "xanchor": "left",
+        "y": place - 0.34,
+        "yanchor": "middle",
+        "align": "left",
+        "showarrow": False,
+        "text": f"{row.label}: <b>{row.verdict}</b>" if row.clear else f"{row.label}: {row.verdict}",
+        "font": {"color": word, "size": 13},
+    }
+
+
+def _rules(rows: int, line_at: float | None, theme: Theme) -> list[dict]:
+    """Lines between rows, and the one worth comparing with."""
+    between = [
+        {
+            "type": "line",
+            "xref": "paper",
+            "x0": 0,
+            "x1": 1,
+            "y0": place - 0.55,
+            "y1": place - 0.55,
+            "line": {"color": theme.rule, "width": 1},
+        }
+        for place in range(1, rows)
+    ]
+    if line_at is None:
+        return between
+    line = {"color": theme.soft, "width": 1.2, "dash": "dash"}
+    worth = {"type": "line", "x0": line_at, "x1": line_at, "yref": "paper", "y0": 0, "y1": 1, "line": line}
+    return [*between, worth]
 
 
 def _dots(

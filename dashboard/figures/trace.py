@@ -1,34 +1,49 @@
 """The raw trace: every channel of the stretch one under the other, on one horizontal axis."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import plotly.graph_objects as go
 
-from dashboard.figures.travel import full_range
+from dashboard.figures.travel import full_range, reading_axis
 from dashboard.theme import Theme, template
 from dashboard.thin import packed_line
-from telemetry.arrays import FloatArray
+from telemetry.arrays import End, FloatArray
 
-_GAP = 0.025
+_GAP = 0.022
 
 
 @dataclass(frozen=True)
 class Channel:
-    """One panel: its lines by name ("front", "rear" or another), its title with unit, digits of a read-out."""
+    """One panel.
+
+    Parameters
+    ----------
+    title : str
+        With its unit.
+    values : ndarray of shape (n_samples,)
+    digits : int
+        Of a read-out.
+    end : End or None
+        Colour.
+    scale : str
+        Panels with the same word have the same scale, so that both ends can be compared; "" has its own.
+    """
 
     title: str
-    lines: dict[str, FloatArray]
+    values: FloatArray
     digits: int = 0
-    zero: bool = False
+    end: End | None = None
+    scale: str = ""
 
 
-def lines(channels: list[Channel]) -> list[tuple[str, FloatArray]]:
+def lines(channels: Sequence[Channel]) -> list[FloatArray]:
     """The long lines in the order they are drawn: a zoom replaces exactly these."""
-    return [(name, values) for channel in channels for name, values in channel.lines.items()]
+    return [channel.values for channel in channels]
 
 
 def stacked(
-    channels: list[Channel],
+    channels: Sequence[Channel],
     x: FloatArray,
     x_title: str,
     theme: Theme,
@@ -36,76 +51,77 @@ def stacked(
     *,
     touch: bool = False,
 ) -> go.Figure:
-    """Panels from top to bottom; front solid, rear dotted, so that they differ without colour."""
-    figure = go.Figure()
-    height = 1 / max(len(channels), 1)
-    for place, channel in enumerate(channels):
-        top = 1 - place * height
-        axis = "y" if place == 0 else f"y{place + 1}"
-        figure.update_layout(
-            {
-                axis.replace("y", "yaxis"): {
-                    "domain": [max(top - height + _GAP, 0), top],
-                    "anchor": "x",
-                    "fixedrange": True,
-                    "nticks": 4,
-                    "zeroline": channel.zero,
-                    "zerolinewidth": 0.8,
-                }
-            }
-        )
-        for name, values in channel.lines.items():
-            few_x, few_y = packed_line(x, values, zoom)
-            figure.add_trace(
-                go.Scatter(
-                    x=few_x,
-                    y=few_y,
-                    name=name,
-                    yaxis=axis,
-                    mode="lines",
-                    line=_pen(name, theme),
-                    hovertemplate=f"%{{y:.{channel.digits}f}}",
-                )
-            )
-        figure.add_annotation(
-            xref="paper",
-            yref="paper",
-            x=0.004,
-            y=top,
-            xanchor="left",
-            yanchor="top",
-            text=channel.title,
-            showarrow=False,
-            bgcolor=theme.paper,
-            opacity=0.9,
-            font={"color": theme.soft, "size": 12},
-        )
-    figure.update_layout(
-        template=template(theme),
-        dragmode=False if touch else "zoom",
-        hovermode="x unified",
-        hoversubplots="axis",
-        margin={"l": 52, "r": 10, "t": 8, "b": 44},
-        xaxis={
-            "range": list(zoom or full_range(x)),
-            "title": {"text": x_title},
-            "anchor": "y" if len(channels) < 2 else f"y{len(channels)}",
-            "showgrid": False,
-            "zeroline": False,
-            "showspikes": True,
-            "spikemode": "across",
-            "spikesnap": "cursor",
-            "spikethickness": 1,
-            "spikecolor": theme.soft,
-            "spikedash": "solid",
+    """Panels from top to bottom in the order given."""
+    axes = ["y" if place == 0 else f"y{place + 1}" for place in range(len(channels))]
+    tops = [1 - place / len(channels) for place in range(len(channels))]
+    return go.Figure(
+        data=[_line(channel, axis, x, zoom, theme) for channel, axis in zip(channels, axes, strict=True)],
+        layout={
+            "template": template(theme),
+            "dragmode": False if touch else "zoom",
+            "hovermode": "x unified",
+            "hoversubplots": "axis",
+            "margin": {"l": 52, "r": 10, "t": 8, "b": 44},
+            "xaxis": {
+                **reading_axis(theme),
+                "range": list(zoom or full_range(x)),
+                "title": {"text": x_title},
+                "anchor": axes[-1] if axes else "y",
+            },
+            **{
+                axis.replace("y", "yaxis"): _panel(channels, place, tops[place])
+                for place, axis in enumerate(axes)
+            },
+            "annotations": [_title(channel, top, theme) for channel, top in zip(channels, tops, strict=True)],
         },
     )
-    return figure
 
 
-def _pen(name: str, theme: Theme) -> dict:
-    if name == "front":
-        return {"color": theme.front, "width": 1.2}
-    if name == "rear":
-        return {"color": theme.rear, "width": 1.4, "dash": "2px,2px"}
-    return {"color": theme.ink, "width": 1.2}
+def _line(
+    channel: Channel, axis: str, x: FloatArray, zoom: tuple[float, float] | None, theme: Theme
+) -> go.Scatter:
+    few_x, few_y = packed_line(x, channel.values, zoom)
+    colour = {"front": theme.front, "rear": theme.rear}.get(channel.end or "", theme.ink)
+    return go.Scatter(
+        x=few_x,
+        y=few_y,
+        name=channel.title.partition(" [")[0],
+        yaxis=axis,
+        mode="lines",
+        line={"color": colour, "width": 1.1},
+        hovertemplate=f"%{{y:.{channel.digits}f}}",
+    )
+
+
+def _panel(channels: Sequence[Channel], place: int, top: float) -> dict:
+    """Axis of one panel; the first one of a scale sets it for the others."""
+    scale = channels[place].scale
+    first = (
+        next(i for i, channel in enumerate(channels) if scale and channel.scale == scale) if scale else place
+    )
+    same = {} if first == place else {"matches": "y" if first == 0 else f"y{first + 1}"}
+    return {
+        "domain": [max(top - 1 / len(channels) + _GAP, 0), top],
+        "anchor": "x",
+        "fixedrange": True,
+        "nticks": 4,
+        "zerolinewidth": 0.8,
+        **same,
+    }
+
+
+def _title(channel: Channel, top: float, theme: Theme) -> dict:
+    words = {"front": theme.front_word, "rear": theme.rear_word}.get(channel.end or "", theme.soft)
+    return {
+        "xref": "paper",
+        "yref": "paper",
+        "x": 0.004,
+        "y": top,
+        "xanchor": "left",
+        "yanchor": "top",
+        "text": channel.title,
+        "showarrow": False,
+        "bgcolor": theme.paper,
+        "opacity": 0.9,
+        "font": {"color": words, "size": 12},
+    }

@@ -9,7 +9,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from dashboard.theme import Theme, template
-from telemetry.arrays import End, FloatArray
+from telemetry.arrays import ENDS, End, FloatArray
 
 # A lap of 4 km at this count has a point every 3 m: finer than a line is wide.
 MAP_POINTS = 1400
@@ -74,44 +74,50 @@ def track_map(picture: TrackPicture, theme: Theme, *, big: bool = False) -> go.F
         Wider lines and larger letters, for a phone in the sun.
     """
     size = 1.5 if big else 1.0
-    figure = go.Figure()
-    figure.add_trace(
-        go.Scatter(
-            x=picture.x_m,
-            y=picture.y_m,
-            customdata=picture.axis,
-            mode="lines",
-            line={"color": theme.soft if big else theme.rule, "width": 7 * size, "simplify": False},
-            hoverinfo="skip",
-            name="lap",
-        )
-    )
-    for ribbon in picture.ribbons:
-        figure.add_trace(_ribbon(ribbon, theme, size))
-    figure.add_traces(_start(picture, theme, size))
-    for end in ("front", "rear"):
-        for kind in ("topped_out", "bottomed"):
-            spots = [spot for spot in picture.spots if spot.end == end and spot.kind == kind]
-            if spots:
-                figure.add_trace(_spots(end, kind, spots, theme, size))
-    figure.update_layout(
-        template=template(theme),
-        dragmode=False,
-        hovermode="closest",
-        margin={"l": 8, "r": 8, "t": 8, "b": 40 if picture.straight else 8},
-        **_axes(picture),
-        annotations=[
-            {
-                "x": label.x_m,
-                "y": label.y_m,
-                "text": f"<b>{label.text}</b>",
-                "showarrow": False,
-                "font": {"size": 13 * size, "color": theme.ink},
-            }
-            for label in picture.corners
+    spots = [
+        _spots(end, kind, chosen, theme, size)
+        for end in ENDS
+        for kind in ("topped_out", "bottomed")
+        if (chosen := [spot for spot in picture.spots if spot.end == end and spot.kind == kind])
+    ]
+    return go.Figure(
+        data=[
+            _line(picture, theme.soft if big else theme.rule, size),
+            *(_ribbon(ribbon, theme, size) for ribbon in picture.ribbons),
+            *_start(picture, theme, size),
+            *spots,
         ],
+        layout={
+            "template": template(theme),
+            "dragmode": False,
+            "hovermode": "closest",
+            "margin": {"l": 8, "r": 8, "t": 8, "b": 40 if picture.straight else 8},
+            **_axes(picture),
+            "annotations": [_corner(label, theme, size) for label in picture.corners],
+        },
     )
-    return figure
+
+
+def _line(picture: TrackPicture, colour: str, size: float) -> go.Scatter:
+    return go.Scatter(
+        x=picture.x_m,
+        y=picture.y_m,
+        customdata=picture.axis,
+        mode="lines",
+        line={"color": colour, "width": 7 * size, "simplify": False},
+        hoverinfo="skip",
+        name="lap",
+    )
+
+
+def _corner(label: Label, theme: Theme, size: float) -> dict:
+    return {
+        "x": label.x_m,
+        "y": label.y_m,
+        "text": f"<b>{label.text}</b>",
+        "showarrow": False,
+        "font": {"size": 13 * size, "color": theme.ink},
+    }
 
 
 def beside(x_m: FloatArray, y_m: FloatArray, at: int, offset_m: float) -> tuple[float, float]:

@@ -75,12 +75,14 @@ class TravelPicture:
     masked: dict[End, tuple[Band, ...]] = field(default_factory=dict)
 
 
-def lines(picture: TravelPicture) -> list[tuple[str, FloatArray]]:
+def lines(picture: TravelPicture) -> list[FloatArray]:
     """The long lines in the order they are drawn: a zoom replaces exactly these."""
+    return [values for _, values in _named_lines(picture)]
+
+
+def _named_lines(picture: TravelPicture) -> list[tuple[str, FloatArray]]:
     found = [(str(end), picture.travel_mm[end]) for end in ENDS if end in picture.travel_mm]
-    if picture.speed_km_h is not None:
-        found.append(("speed", picture.speed_km_h))
-    return found
+    return found if picture.speed_km_h is None else [*found, ("speed", picture.speed_km_h)]
 
 
 def full_range(x: FloatArray) -> tuple[float, float]:
@@ -89,6 +91,20 @@ def full_range(x: FloatArray) -> tuple[float, float]:
         return 0.0, 1.0
     low, high = float(x[0]), float(x[-1])
     return (low, high) if high > low else (low, low + 1.0)
+
+
+def reading_axis(theme: Theme) -> dict:
+    """A horizontal axis along which all panels are read at the cursor."""
+    return {
+        "showgrid": False,
+        "zeroline": False,
+        "showspikes": True,
+        "spikemode": "across",
+        "spikesnap": "cursor",
+        "spikethickness": 1,
+        "spikecolor": theme.soft,
+        "spikedash": "solid",
+    }
 
 
 def mirrored_travel(
@@ -104,13 +120,11 @@ def mirrored_travel(
     touch : bool
         On a touch screen a sideways drag reads values and a vertical one scrolls the page.
     """
-    figure = go.Figure(layout=_layout(picture, theme, zoom, touch))
-    for name, values in lines(picture):
-        x, y = packed_line(picture.x, values, zoom)
-        figure.add_trace(_line(name, x, y, theme))
-    for end in ENDS:
-        figure.add_traces(_stop_marks(picture, end, theme))
-    return figure
+    drawn = [
+        _line(name, *packed_line(picture.x, values, zoom), theme) for name, values in _named_lines(picture)
+    ]
+    marks = [mark for end in ENDS for mark in _stop_marks(picture, end, theme)]
+    return go.Figure(data=[*drawn, *marks], layout=_layout(picture, theme, zoom, touch))
 
 
 def _line(name: str, x: dict[str, str], y: dict[str, str], theme: Theme) -> go.Scatter:
@@ -203,17 +217,10 @@ def _layout(picture: TravelPicture, theme: Theme, zoom: tuple[float, float] | No
         hoversubplots="axis",
         margin={"l": 44, "r": 10, "t": 24, "b": 44},
         xaxis={
+            **reading_axis(theme),
             "range": list(zoom or full_range(picture.x)),
             "title": {"text": picture.x_title},
             "anchor": "y3",
-            "showgrid": False,
-            "zeroline": False,
-            "showspikes": True,
-            "spikemode": "across",
-            "spikesnap": "cursor",
-            "spikethickness": 1,
-            "spikecolor": theme.soft,
-            "spikedash": "solid",
         },
         yaxis=_travel_axis(picture, "front"),
         yaxis2={**_travel_axis(picture, "rear"), "anchor": "x"},

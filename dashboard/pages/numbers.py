@@ -6,6 +6,7 @@ from typing import Any
 from dash import html
 
 from dashboard.pages import parts
+from dashboard.places import grouped
 from dashboard.scene import Scene
 from dashboard.urlstate import View, to_query
 from dashboard.words import (
@@ -14,8 +15,10 @@ from dashboard.words import (
     lap_time,
     number,
     percent,
+    place,
     sentence,
     times,
+    which_laps,
 )
 from telemetry.arrays import ENDS, End
 from telemetry.balance.balance import Balance, Ratio
@@ -56,7 +59,7 @@ def places(scene: Scene) -> list[Any]:
         html.Details(
             [
                 html.Summary(f"Topped out {times(len(topped_out))}"),
-                _stops(topped_out, "Where it topped out"),
+                _often(topped_out),
             ]
         )
         if topped_out
@@ -66,6 +69,16 @@ def places(scene: Scene) -> list[Any]:
 
 def _lap_number(lap: int | None) -> str:
     return "–" if lap is None else str(lap)
+
+
+def _often(stops: Sequence[StopEvent]) -> Any:
+    """Stops that are many and rarely matter one by one: how often at which place."""
+    rows = [
+        (found.end, found.where, which_laps(found.laps), len(found.laps)) for found in grouped(stops, place)
+    ]
+    return parts.table(
+        ("end", "where", "laps", "times"), rows, "Where it topped out", classes=("", "", "", "n")
+    )
 
 
 def _stops(stops: Sequence[StopEvent], caption: str) -> Any:

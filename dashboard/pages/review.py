@@ -99,9 +99,9 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         ),
         section(
             "The raw trace",
-            parts.graph("trace", shown["trace"], "tall"),
-            note="The same stretch as the travel picture; a zoom in one is a zoom in both. Front solid, rear "
-            "dotted.",
+            parts.graph("trace", shown["trace"], "long"),
+            note="The same stretch as the travel picture; a zoom in one is a zoom in both. Front and rear have the "
+            "same scale.",
         ),
     )
 
@@ -221,10 +221,10 @@ def zoom_wanted(said: Mapping[str, Any] | None) -> Zoom | None:
     return "all" if said.get("xaxis.autorange") else None
 
 
-def zoomed(lines: list[tuple[str, FloatArray]], x: FloatArray, zoom: tuple[float, float]) -> Patch:
+def zoomed(lines: list[FloatArray], x: FloatArray, zoom: tuple[float, float]) -> Patch:
     """New samples for the lines of a figure, and its range."""
     patch = Patch()
-    for place, (_, values) in enumerate(lines):
+    for place, values in enumerate(lines):
         patch["data"][place]["x"], patch["data"][place]["y"] = packed_line(x, values, zoom)
     patch["layout"]["xaxis"]["range"] = list(zoom)
     return patch

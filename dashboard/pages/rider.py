@@ -1,7 +1,6 @@
 """The rider's page, for a phone in the sun: the lap as a map and a few plain sentences."""
 
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from dash import Dash, Input, Output, dcc, html
@@ -10,29 +9,18 @@ from dashboard import scene as scenes
 from dashboard.figures.track import proportions, track_map
 from dashboard.pages import parts
 from dashboard.pages.parts import Screen
+from dashboard.places import Place, grouped
 from dashboard.scene import Scene
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View, parse, to_query
-from dashboard.words import RIDER_STOP_WORDS, number, rider_place, sentence, times, which_laps
+from dashboard.words import RIDER_WORDS, number, rider_place, sentence, times, which_laps
 from telemetry.arrays import ENDS, End
-from telemetry.damping.oscillation import OscillationEvent
-from telemetry.motion.summary import StopEvent
 
 PATH = "/rider"
 VIEW = "rider-view"
 # Corner numbers are larger here, so they stand further from the line.
 _LABEL_OFFSET = 0.085
 _SHAPES = {"front": "▲", "rear": "▼"}
-
-
-@dataclass(frozen=True)
-class Place:
-    """What happened at one place, on which laps and how often."""
-
-    end: End
-    what: str
-    where: str
-    laps: tuple[int | None, ...]
 
 
 def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
@@ -129,9 +117,9 @@ def _settled_words(scene: Scene) -> str:
 
 def places(scene: Scene) -> list[Any]:
     """Where it happened, one large line a place; where an end came all the way up stands apart."""
-    out = grouped(stop for stop in scene.stops if stop.kind == "bottomed")
-    unsettled = grouped(scene.oscillations)
-    up = grouped(stop for stop in scene.stops if stop.kind == "topped_out")
+    out = grouped((stop for stop in scene.stops if stop.kind == "bottomed"), rider_place)
+    unsettled = grouped(scene.oscillations, rider_place)
+    up = grouped((stop for stop in scene.stops if stop.kind == "topped_out"), rider_place)
     several = scene.lap is None
     parts_: list[Any] = []
     if out or unsettled:
@@ -160,38 +148,20 @@ def places(scene: Scene) -> list[Any]:
     return parts_
 
 
-def grouped(events: Iterable[StopEvent | OscillationEvent]) -> list[Place]:
-    """Events of the same kind at the same place as one, in the order they come along the lap."""
-    found: dict[tuple, list[StopEvent | OscillationEvent]] = {}
-    ordered = sorted(events, key=lambda e: e.distance_m if e.distance_m is not None else float("inf"))
-    for event in ordered:
-        key = (*_what(event), rider_place(event.corner, event.phase, event.distance_m))
-        found.setdefault(key, []).append(event)
-    return [
-        Place(end, what, where, tuple(event.lap for event in sorted(here, key=_when)))
-        for (end, what, where), here in found.items()
-    ]
-
-
-def _when(event: StopEvent | OscillationEvent) -> float:
-    return event.time_s if isinstance(event, StopEvent) else event.start_s
-
-
-def _what(event: StopEvent | OscillationEvent) -> tuple[End, str]:
-    if isinstance(event, StopEvent):
-        return event.end, RIDER_STOP_WORDS[event.kind]
-    return "rear", "was not settled"
-
-
 def _line(place: Place, several_laps: bool) -> html.Li:
-    shape = "▬" if place.what == "was not settled" else _SHAPES[place.end]
-    look = "unsettled" if place.what == "was not settled" else place.end
+    shape, look = ("▬", "unsettled") if place.kind == "unsettled" else (_SHAPES[place.end], place.end)
     often = f", {times(len(place.laps))}" if len(place.laps) > len(set(place.laps)) else ""
     laps = f" {which_laps(place.laps)}" if several_laps and which_laps(place.laps) else ""
     return html.Li(
         [
             html.Span(shape, className=f"shape {look}", **{"aria-hidden": "true"}),
-            html.Span([html.B(sentence(place.where)), html.Br(), f"{place.end} {place.what}{laps}{often}"]),
+            html.Span(
+                [
+                    html.B(sentence(place.where)),
+                    html.Br(),
+                    f"{place.end} {RIDER_WORDS[place.kind]}{laps}{often}",
+                ]
+            ),
         ]
     )
 

@@ -53,13 +53,11 @@ def find_chromium() -> str | None:
 def serving(logbook) -> Iterator[str]:
     """Serve a logbook from a thread; gives the address."""
     server, address = make_server(logbook, port=0)
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
+    threading.Thread(target=server.run, daemon=True).start()
     try:
         yield address
     finally:
-        server.close()
-        thread.join(timeout=10)
+        server.close()  # kept connections of the browser end with the browser
 
 
 class Watched:
@@ -77,7 +75,7 @@ class Watched:
     def __init__(self, browser: Browser, address: str, **settings) -> None:
         self.address = address
         self.context: BrowserContext = browser.new_context(**settings)
-        self.context.set_default_timeout(15_000)
+        self.context.set_default_timeout(30_000)
         self.page: Page = self.context.new_page()
         self.wrongs: list[str] = []
         self.asked: list[str] = []
@@ -92,12 +90,21 @@ class Watched:
 
     def _request(self, request) -> None:
         self.asked.append(request.url)
-        if not request.url.startswith((self.address, "data:", "blob:")):
+        if not request.url.startswith((self.address, "data:", "blob:", "about:blank")):
             self.wrongs.append(f"left the machine: {request.url}")
 
     def _response(self, response) -> None:
         if response.status >= 400:
             self.wrongs.append(f"{response.status} {response.url}")
+
+    def forget(self) -> list[str]:
+        """What went wrong since the last time; cookies, stored choices and the page itself are left behind."""
+        self.page.evaluate("localStorage.clear()")
+        self.page.mouse.move(0, 0)
+        self.page.goto("about:blank")
+        self.context.clear_cookies()
+        wrongs, self.wrongs, self.asked = self.wrongs, [], []
+        return wrongs
 
     def open(self, path: str) -> Page:
         """Go to a page and wait until it is drawn."""

@@ -1,5 +1,7 @@
 """A browser, a server on made-up runs, and a watch on both."""
 
+import json
+
 import pytest
 from browser import DESK, FLAGS, HOW_TO_GET_ONE, Watched, find_chromium, serving
 from made_up import MadeUpLogbook, made_up
@@ -56,21 +58,36 @@ def pytest_runtest_makereport(item, call):
     setattr(item, f"report_{outcome.get_result().when}", outcome.get_result())
 
 
+@pytest.fixture(scope="session")
+def pool(chromium):
+    """Pages kept open for the session: a page that has run the scripts once runs them twice as fast again."""
+    opened = {}
+    yield opened
+    for watched in opened.values():
+        watched.context.close()
+
+
 @pytest.fixture
-def watch(request, chromium, address, tmp_path):
-    """Opens watched pages; anything wrong that the browser saw in them fails the test when it ends."""
-    opened = []
+def watch(request, chromium, pool, address, tmp_path):
+    """Opens watched pages; anything wrong that the browser saw in them fails the test when it ends.
+
+    A page comes as new: without cookies, stored choices, or what it saw in the test before.
+    """
+    used = []
 
     def start(at=address, **settings):
-        opened.append(Watched(chromium, at, **(settings or DESK)))
-        return opened[-1]
+        settings = settings or DESK
+        key = (at, json.dumps(settings, sort_keys=True))
+        watched = pool.setdefault(key, None) or Watched(chromium, at, **settings)
+        pool[key] = watched
+        used.append(watched)
+        return watched
 
     yield start
     failed = getattr(request.node, "report_call", None)
     wrongs = []
-    for place, watched in enumerate(opened):
+    for place, watched in enumerate(used):
         if failed is not None and failed.failed:
             watched.page.screenshot(path=tmp_path / f"failed-{place}.png")
-        wrongs += watched.wrongs
-        watched.context.close()
+        wrongs += watched.forget()
     assert not wrongs, "\n".join(wrongs)

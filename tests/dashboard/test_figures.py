@@ -129,7 +129,8 @@ def test_histograms_are_back_to_back_with_the_shares_of_the_review(lap):
     drawn = histogram.speed_histogram(found, theme.LIGHT, plane="wheel", split_mm_s={"front": 150.0})
     front, rear = drawn.data[0], drawn.data[1]
     assert (front.yaxis, rear.yaxis) == ("y", "y2")
-    np.testing.assert_allclose(front.y, 100 * np.array(found["front"].share))
+    np.testing.assert_allclose(front.y[::2], 100 * np.array(found["front"].share))
+    np.testing.assert_allclose(front.x[::2], found["front"].edges[:-1])
     assert drawn.layout.yaxis.range == (0, pytest.approx(drawn.layout.yaxis2.range[0]))
     assert drawn.layout.xaxis.range[0] == -drawn.layout.xaxis.range[1]
     assert sorted(s.x0 for s in drawn.layout.shapes if s.line.color == theme.LIGHT.front) == [-150.0, 150.0]
@@ -137,8 +138,8 @@ def test_histograms_are_back_to_back_with_the_shares_of_the_review(lap):
 
 def test_each_half_repeats_the_other_end_as_an_outline(lap):
     _, scene = lap
-    found = {end: plane.travel_histogram for end, plane in scene.planes.items()}
-    drawn = histogram.back_to_back(found, theme.LIGHT, x_title="", unit="mm", centred=False)
+    found = {end: plane.speed_histogram for end, plane in scene.planes.items()}
+    drawn = histogram.speed_histogram(found, theme.LIGHT, plane="wheel")
     outline = drawn.data[2]
     assert outline.yaxis == "y" and outline.line.color == theme.LIGHT.rear
     assert max(outline.y) == pytest.approx(100 * max(found["rear"].share))
@@ -202,14 +203,17 @@ def test_without_a_position_the_lap_is_a_straight_line():
 
 def test_the_raw_trace_has_a_panel_for_what_there_is(lap):
     channels = scenes.raw_channels(*lap)
-    assert [channel.title.partition(",")[0].partition(" [")[0] for channel in channels] == [
-        "wheel travel", "wheel speed", "pitch", "road speed"
-    ]  # fmt: skip
     drawn = trace.stacked(channels, lap[1].stretch.x, "x", theme.LIGHT)
-    assert len(drawn.data) == len(trace.lines(channels)) == 6
-    assert drawn.data[0].line.dash is None and drawn.data[1].line.dash
+    assert [line.name for line in drawn.data] == [
+        "front wheel travel", "rear wheel travel", "front wheel speed", "rear wheel speed",
+        "pitch, nose down positive", "road speed",
+    ]  # fmt: skip
+    assert len(trace.lines(channels)) == 6
+    assert drawn.layout.yaxis2.matches == "y" and drawn.layout.yaxis4.matches == "y3"
+    assert drawn.layout.yaxis.domain[0] > drawn.layout.yaxis2.domain[1]
     only = scenes.raw_channels(*scene_of(made_up(ends=("rear",), distance=False), lap=1))
-    assert [list(channel.lines) for channel in only] == [["rear"], ["rear"]]
+    assert [channel.end for channel in only] == ["rear", "rear"]
+    assert trace.stacked([], lap[1].stretch.x, "x", theme.LIGHT).data == ()
 
 
 def test_lap_dots_show_every_lap():
@@ -217,7 +221,7 @@ def test_lap_dots_show_every_lap():
         "front travel", "higher", ((1, 90.0), (2, 91.0)), ((1, 95.0),), 90.5, 95.0, "front", True
     )
     drawn = compare.lap_dots([row, row], theme.LIGHT, x_title="mm", digits=1, line_at=1.0)
-    before, after = drawn.data[0], drawn.data[2]
+    before, after = drawn.data[0], drawn.data[1]
     assert list(before.x) == [90.0, 91.0] and before.marker.symbol == "circle-open"
     assert list(after.x) == [95.0] and after.marker.symbol == "circle"
     assert drawn.layout.annotations[0].text == "front travel: <b>higher</b>"

@@ -5,11 +5,13 @@ from dash import dcc, html
 from made_up import MadeUpLogbook, made_up
 
 from dashboard.app import create_app, open_page
-from dashboard.pages import compare, numbers, review, rider
+from dashboard.pages import compare, numbers, review
 from dashboard.pages.parts import Screen
+from dashboard.places import grouped
 from dashboard.shelf import Shelf
 from dashboard.thin import POINTS
 from dashboard.urlstate import View, parse
+from dashboard.words import rider_place
 from telemetry.errors import LogbookError
 
 LIGHT = Screen.read("light")
@@ -170,7 +172,7 @@ def test_the_rider_is_told_what_cannot_be_told(logbook):
 
 def test_one_place_is_one_line(logbook):
     stops = logbook.summary("after").ends["front"].bottomed
-    assert [(p.where, p.laps) for p in rider.grouped(stops)] == [("going into corner 1", (1, 2, 3, 4))]
+    assert [(p.where, p.laps) for p in grouped(stops, rider_place)] == [("going into corner 1", (1, 2, 3, 4))]
 
 
 def test_a_comparison_shows_the_changed_setting_and_the_verdicts(logbook):

@@ -61,7 +61,7 @@ def test_a_window_holds_what_is_inside_and_one_more_on_each_side(values, a, b):
     if len(inside):
         assert cut.start == max(inside[0] - 1, 0)
         assert cut.stop == min(inside[-1] + 2, len(x))
-    assert 0 <= cut.start and cut.stop <= len(x)
+    assert cut.start >= 0 and cut.stop <= len(x)
 
 
 def test_a_packed_array_is_little_endian_as_plotly_js_reads_it():

@@ -1,0 +1,277 @@
+"""The dashboard in a real Chromium, on a desk and on a phone.
+
+Every test also fails when the browser saw a console error or warning, a failed request, or a request to anywhere
+but the dashboard's own address: `conftest.watch` asserts it at the end.
+"""
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from browser import DESK, PHONE, serving
+from made_up import MadeUpLogbook, made_up
+
+pytestmark = pytest.mark.browser
+
+PAGES = {
+    "runs": "/runs",
+    "review": "/?run=after",
+    "rider": "/rider?run=after",
+    "compare": "/compare?run=before&other=after",
+}
+# Only problems that axe is sure of and that stand in WCAG 2 A and AA.
+AXE = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"]}}
+RANGE = "document.querySelector('#{} .js-plotly-plot')._fullLayout.xaxis.range.map(Number)"
+POINTS = "document.querySelector('#{} .js-plotly-plot')._fullData[0].x.length"
+
+
+def x_range(page, graph="travel"):
+    return page.evaluate(RANGE.format(graph))
+
+
+def wait_for_range(page, low, high, graph="travel", within=2.0):
+    page.wait_for_function(
+        f"(want) => {{const r = {RANGE.format(graph)};"
+        " return Math.abs(r[0] - want[0]) < want[2] && Math.abs(r[1] - want[1]) < want[2]}",
+        arg=[low, high, within],
+    )
+
+
+def drag(page, graph, start, end):
+    """Drag over a graph from one share of its plot width to another."""
+    box = page.locator(f"#{graph} .nsewdrag").first.bounding_box()
+    y = box["y"] + box["height"] / 2
+    page.mouse.move(box["x"] + start * box["width"], y)
+    page.mouse.down()
+    page.mouse.move(box["x"] + (start + end) / 2 * box["width"], y, steps=3)
+    page.mouse.move(box["x"] + end * box["width"], y, steps=3)
+    page.mouse.up()
+
+
+@pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
+@pytest.mark.parametrize("name", PAGES)
+def test_a_page_is_drawn_fits_and_can_be_used_by_all(watch, name, size):
+    watched = watch(**size)
+    page = watched.open(PAGES[name])
+    assert page.locator("main h1").count() == 1
+    assert page.title().endswith(", Both Ends")
+    width = page.evaluate("document.documentElement.scrollWidth")
+    assert width <= size["viewport"]["width"], "the page scrolls sideways"
+    found = Axe().run(page, options=AXE)
+    assert found.violations_count == 0, found.generate_report()
+
+
+def test_a_zoom_shows_every_sample_and_both_long_pictures_follow(watch):
+    page = watch().open(PAGES["review"])
+    assert page.evaluate(POINTS.format("travel")) == 2000
+    drag(page, "travel", 0.25, 0.30)
+    page.get_by_text("Every sample is drawn").wait_for()
+    low, high = x_range(page)
+    assert 350 < low < 450 and high - low == pytest.approx(80, abs=10)  # 5 % of 1600 m, begun at 25 %
+    wait_for_range(page, low, high, "trace")
+    assert page.evaluate(POINTS.format("travel")) == pytest.approx(
+        (high - low) / 0.2, abs=4
+    )  # 0.2 m a sample
+    page.locator("[data-zoom=all]").click()
+    wait_for_range(page, 0, 1600, "trace")
+    assert page.evaluate(POINTS.format("trace")) == 2000
+
+
+def test_a_zoom_survives_a_look_at_another_page(watch):
+    page = watch().open(PAGES["review"])
+    drag(page, "travel", 0.25, 0.30)
+    page.get_by_text("Every sample is drawn").wait_for()
+    low, high = x_range(page)
+    page.wait_for_function("() => location.search.includes('from=')")
+    page.get_by_role("link", name="Rider", exact=True).first.click()
+    page.locator("#rider-map .main-svg").first.wait_for()
+    page.go_back()
+    page.locator("#travel .main-svg").first.wait_for()
+    wait_for_range(page, low, high)
+    page.get_by_text("Every sample is drawn").wait_for()
+
+
+def test_a_pasted_address_shows_the_same(watch):
+    page = watch().open("/?run=after&lap=2&at=shaft&against=time&from=10&to=12")
+    wait_for_range(page, 10, 12, within=1e-6)
+    assert page.locator("#choose-lap").input_value() == "2"
+    assert page.locator("#at-shaft").get_attribute("aria-pressed") == "true"
+    assert "lap 2" in page.locator("#lead").inner_text()
+
+
+def test_another_lap_is_shown_in_place_and_back_returns(watch):
+    page = watch().open(PAGES["review"])
+    page.evaluate("document.querySelector('#travel').dataset.same = 'yes'")
+    page.locator("#choose-lap").select_option("3")
+    page.get_by_text("Shown below: lap 3").wait_for()
+    page.locator("#at-shaft").click()
+    page.get_by_text("Travel at the shaft").first.wait_for()
+    assert page.locator("#travel[data-same=yes]").count() == 1, "the picture was built anew"
+    assert page.url.endswith("?run=after&lap=3&at=shaft")
+    page.go_back()
+    page.get_by_text("Travel at the wheel").first.wait_for()
+    page.go_back()
+    page.get_by_text("Shown below: lap 1").wait_for()
+    assert page.locator("#choose-lap").input_value() == "1"
+    assert page.locator("#at-wheel").get_attribute("aria-pressed") == "true"
+
+
+def test_a_zoom_after_another_lap_is_of_that_lap(watch):
+    page = watch().open(PAGES["review"])
+    page.locator("#choose-lap").select_option("whole")
+    page.get_by_text("the whole run").wait_for()
+    wait_for_range(page, 0, 160)
+    drag(page, "travel", 0.5, 0.52)
+    page.get_by_text("Every sample is drawn").wait_for()
+    low, high = x_range(page)
+    assert low == pytest.approx(80, abs=3) and high - low == pytest.approx(3.2, abs=1)
+    assert page.evaluate(POINTS.format("travel")) == pytest.approx((high - low) * 200, abs=4)  # 200 Hz
+
+
+def test_the_zoom_has_keys_and_buttons(watch):
+    page = watch().open(PAGES["review"])
+    page.keyboard.press("+")
+    wait_for_range(page, 400, 1200)
+    page.locator("[data-zoom=later]").click()
+    wait_for_range(page, 800, 1600)
+    page.keyboard.press("0")
+    wait_for_range(page, 0, 1600)
+    page.locator("#choose-lap").focus()
+    page.keyboard.press("0")
+    wait_for_range(page, 0, 1600)
+
+
+def test_the_theme_switches_without_losing_the_zoom_and_is_kept(watch):
+    page = watch(**DESK).open(PAGES["review"])
+    drag(page, "travel", 0.25, 0.30)
+    page.get_by_text("Every sample is drawn").wait_for()
+    low, high = x_range(page)
+    page.wait_for_function("() => location.search.includes('from=')")
+    colour = "document.querySelector('#travel .js-plotly-plot')._fullData[0].line.color"
+    assert page.evaluate(colour) == "#6b3fa0"
+    page.locator("#theme-switch").click()
+    page.wait_for_function(f"() => {colour} === '#b99cf0'")
+    assert page.evaluate("getComputedStyle(document.documentElement).backgroundColor") == "rgb(17, 22, 28)"
+    wait_for_range(page, low, high)
+    page.reload()
+    page.locator("#travel .main-svg").first.wait_for()
+    assert page.evaluate(colour) == "#b99cf0"
+
+
+@pytest.mark.parametrize("path", [PAGES["rider"], PAGES["compare"]])
+def test_other_pages_switch_theme_in_place(watch, path):
+    page = watch(**DESK).open(path)
+    page.locator("#theme-switch").click()
+    inks = "[...document.querySelectorAll('.js-plotly-plot')].map(g => g._fullLayout.font.color)"
+    page.wait_for_function(f"() => {inks}.every(ink => ink === '#eceef1')")
+
+
+def test_the_cursor_is_shown_on_the_map(watch):
+    page = watch().open(PAGES["review"])
+    box = page.locator("#travel .nsewdrag").first.bounding_box()
+    page.mouse.move(box["x"] + 0.5 * box["width"], box["y"] + 0.3 * box["height"], steps=4)
+    page.locator("#here").wait_for(state="attached")
+    dot, start = page.evaluate(
+        """() => {const g = document.querySelector('#map .js-plotly-plot'), l = g._fullLayout, d = g._fullData[0];
+        const at = i => [l._size.l + l.xaxis.l2p(d.x[i]), l._size.t + l.yaxis.l2p(d.y[i])];
+        const m = document.getElementById('here').style;
+        return [[parseFloat(m.left), parseFloat(m.top)], at(Math.floor(d.x.length / 2))]}"""
+    )
+    assert dot == pytest.approx(start, abs=12)  # half the lap: half of the line's points
+
+
+def test_another_run_and_a_swap(watch):
+    page = watch().open(PAGES["compare"])
+    page.get_by_role("link", name="Swap").click()
+    page.wait_for_function("() => location.search === '?run=after&other=before'")
+    page.wait_for_function("() => document.querySelector('#choose-run').value === 'after'")
+    page.locator("#choose-other").focus()
+    page.locator("#choose-other").select_option("no-gps")
+    page.wait_for_function("() => location.search === '?run=after&other=no-gps'")
+    page.wait_for_function("() => document.querySelector('#choose-other').value === 'no-gps'")
+    assert page.evaluate("document.activeElement.id") == "choose-other", "the focus stays on the list"
+
+
+def test_from_the_list_of_runs_to_a_review_and_on(watch):
+    page = watch().open("/")
+    page.get_by_role("link", name="Review", exact=True).nth(1).click()
+    page.locator("#travel .main-svg").first.wait_for()
+    assert page.url.endswith("/?run=after")
+    page.get_by_role("link", name="Compare", exact=True).first.click()
+    page.locator("#compare-travel .main-svg").first.wait_for()
+    assert page.locator("#choose-run").input_value() == "before"
+    assert page.locator("#choose-other").input_value() == "after"
+
+
+@pytest.mark.parametrize("run", ["no-gps", "front-only", "no-laps"])
+def test_a_log_that_lacks_something_is_still_shown(watch, run):
+    page = watch(**PHONE).open(f"/?run={run}")
+    page.get_by_role("link", name="Rider", exact=True).first.click()
+    assert page.locator("#rider-says").inner_text()
+
+
+def test_the_system_decides_the_theme_until_one_is_chosen(watch):
+    page = watch(**PHONE, color_scheme="dark").open(PAGES["rider"])
+    ink = "document.querySelector('.js-plotly-plot')._fullLayout.font.color"
+    assert page.evaluate(ink) == "#eceef1"
+    page.emulate_media(color_scheme="light")
+    page.wait_for_function(f"() => {ink} === '#1b1d22'")
+    page.emulate_media(color_scheme="dark")
+    page.wait_for_function(f"() => {ink} === '#eceef1'")
+    assert Axe().run(page, options=AXE).violations_count == 0
+
+
+def test_an_unknown_run_is_said(watch):
+    page = watch().open("/?run=nope")
+    assert "has no run 'nope'" in page.locator("main").inner_text()
+
+
+def test_on_a_phone_a_swipe_over_a_picture_scrolls_the_page(watch):
+    page = watch(**PHONE).open(PAGES["review"])
+    assert page.evaluate("document.querySelector('#travel .js-plotly-plot')._fullLayout.dragmode") is False
+    touch = page.evaluate("getComputedStyle(document.querySelector('#travel .nsewdrag')).touchAction")
+    assert touch == "pan-y"
+    page.locator("[data-zoom=closer]").tap()
+    wait_for_range(page, 400, 1200)
+
+
+def test_everything_to_press_is_large_enough_for_a_finger(watch):
+    page = watch(**PHONE).open(PAGES["rider"])
+    # 44 px: WCAG 2.2, 2.5.5 target size (enhanced)
+    small = page.evaluate(
+        """() => [...document.querySelectorAll('nav a, button, select, summary')]
+        .filter(e => e.offsetHeight && e.offsetHeight < 44).map(e => e.outerHTML)"""
+    )
+    assert small == []
+
+
+def test_two_dashboards_in_one_process_show_their_own_runs(watch, runs):
+    with serving(MadeUpLogbook(runs[0])) as one, serving(MadeUpLogbook(made_up("else", name="Else"))) as two:
+        first, second = watch(one), watch(two)
+        assert "After the change" in first.open("/").locator("#choose-run").inner_text()
+        assert "Else" in second.open("/").locator("#choose-run").inner_text()
+        first.page.locator("#choose-lap").select_option("2")
+        first.page.get_by_text("Shown below: lap 2").wait_for()
+
+
+def test_the_debrief_opens_and_loads_nothing_more(watch):
+    watched = watch()
+    watched.page.goto(watched.address + "debrief/after")
+    assert "Debrief" in watched.page.title()
+    assert len(watched.asked) == 1
+
+
+def test_a_broken_server_is_said_in_the_notice(watch, runs):
+    class Breaking(MadeUpLogbook):
+        broken = False
+
+        def traces(self, *args):
+            if self.broken:
+                raise OSError("the disk is gone")
+            return super().traces(*args)
+
+    book = Breaking(runs[0])
+    with serving(book) as address:
+        page = watch(address).open("/")
+        book.broken = True
+        page.locator("#at-shaft").click()
+        page.get_by_text("Something went wrong").wait_for()
+        assert "disk" not in page.locator("body").inner_text()
