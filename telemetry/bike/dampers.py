@@ -1,9 +1,14 @@
-"""Damper force against shaft speed, from the parameters of a bike file."""
+"""Damper force against shaft speed, from a dyno table or the parameters of a bike file; power and heat of a run."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal, cast
 
 import numpy as np
 
 from telemetry.arrays import FloatArray
 from telemetry.bike.bikefile import Damper, DamperSide
+from telemetry.bike.dyno import dyno_clicks, dyno_force_n
 
 
 def _side_force_n(speed_mm_s: FloatArray, side: DamperSide) -> FloatArray:
@@ -12,7 +17,7 @@ def _side_force_n(speed_mm_s: FloatArray, side: DamperSide) -> FloatArray:
 
 
 def damper_force_n(shaft_speed_mm_s: FloatArray, damper: Damper) -> FloatArray:
-    """Hydraulic force of a damper; friction is not in it.
+    """Hydraulic force of a damper, from its dyno table where there is one; friction is not in it.
 
     Parameters
     ----------
@@ -26,6 +31,124 @@ def damper_force_n(shaft_speed_mm_s: FloatArray, damper: Damper) -> FloatArray:
         Positive resists compression, negative resists rebound. [N]
     """
     speed = np.asarray(shaft_speed_mm_s, dtype=np.float64)
+    if damper.dyno is not None:
+        compression, rebound = dyno_clicks(damper.dyno, damper.compression_clicks, damper.rebound_clicks)
+        return dyno_force_n(damper.dyno, speed, compression, rebound)
     return np.where(
         speed >= 0, _side_force_n(speed, damper.compression), _side_force_n(speed, damper.rebound)
+    )
+
+
+@dataclass(frozen=True)
+class DamperRegion:
+    """One part of the damper's curve over a run: how much of the time and of the work is done there.
+
+    ``adjuster`` is what acts there; ``time_share`` is of the valid time, ``work_share`` of the hydraulic work.
+    """
+
+    direction: Literal["compression", "rebound"]
+    speeds: Literal["low", "high"]
+    adjuster: str
+    time_share: float
+    work_share: float
+    mean_force_n: float
+    work_j: float
+
+
+@dataclass(frozen=True)
+class DamperUse:
+    """What a damper did over a run: the part of its curve that is lived on, power and heat.
+
+    Parameters
+    ----------
+    split_mm_s : float
+        Between low and high speed, at the shaft. [mm/s]
+    regions : tuple of DamperRegion
+        Compression and rebound, low and high.
+    hydraulic_w, friction_w, peak_w : float
+        Mean power turned into heat by the oil and by the seals, and the most of the oil in one sample. [W]
+    work_j : float
+        By the oil over the valid time. [J]
+    lap_j : tuple of float
+        The same for each lap, scaled up to the whole lap where samples are missing. [J]
+    """
+
+    split_mm_s: float
+    regions: tuple[DamperRegion, ...]
+    hydraulic_w: float
+    friction_w: float
+    peak_w: float
+    work_j: float
+    lap_j: tuple[float, ...]
+
+
+# What acts in which part of the curve: common practice, no source.
+ADJUSTERS = {"low": "{} clicker (the bleed)", "high": "high-speed {} adjuster, else the shim stack"}
+
+
+def damper_use(
+    damper: Damper,
+    shaft_speed_mm_s: FloatArray,
+    sample_rate_hz: float,
+    split_mm_s: float,
+    laps_s: Sequence[tuple[float, float]] = (),
+) -> DamperUse:
+    """Force, power and heat of a damper over a run, and on which part of its curve the rider lives.
+
+    Parameters
+    ----------
+    damper : Damper
+    shaft_speed_mm_s : ndarray of shape (n_samples,)
+        From t = 0, compression positive; NaN where invalid. [mm/s]
+    sample_rate_hz : float
+    split_mm_s : float
+        Between low and high speed. [mm/s]
+    laps_s : sequence of (start, end)
+        [s]
+
+    Returns
+    -------
+    DamperUse
+        NaN throughout where no sample is valid.
+    """
+    speed = np.asarray(shaft_speed_mm_s, dtype=np.float64)
+    valid = np.isfinite(speed)
+    known = np.where(valid, speed, 0.0)
+    force = damper_force_n(known, damper)
+    power_w = np.where(valid, force * known / 1e3, np.nan)
+    step_s, count = 1.0 / sample_rate_hz, max(1, int(valid.sum()))
+    total_j = float(np.nansum(power_w)) * step_s
+    regions = []
+    for direction, moving in (("compression", known > 0), ("rebound", known < 0)):
+        for speeds, inside in (("low", np.abs(known) <= split_mm_s), ("high", np.abs(known) > split_mm_s)):
+            here = valid & moving & inside
+            work = float(np.sum(power_w[here])) * step_s
+            regions.append(
+                DamperRegion(
+                    cast(Literal["compression", "rebound"], direction),
+                    cast(Literal["low", "high"], speeds),
+                    ADJUSTERS[speeds].format(direction),
+                    float(here.sum()) / count,
+                    work / total_j if total_j > 0 else 0.0,
+                    float(np.mean(force[here])) if here.any() else 0.0,
+                    work,
+                )
+            )
+    if not valid.any():
+        nan = float("nan")
+        return DamperUse(split_mm_s, tuple(regions), nan, nan, nan, nan, tuple(nan for _ in laps_s))
+    time_s = np.arange(len(speed)) * step_s
+    laps = []
+    for start, end in laps_s:
+        power = power_w[(time_s >= start) & (time_s < end)]
+        usable = power[np.isfinite(power)]
+        laps.append(float(np.mean(usable)) * (end - start) if len(usable) else float("nan"))
+    return DamperUse(
+        split_mm_s,
+        tuple(regions),
+        float(np.nanmean(power_w)),
+        damper.friction_n * float(np.mean(np.abs(speed[valid]))) / 1e3,
+        float(np.nanmax(power_w)),
+        total_j,
+        tuple(laps),
     )

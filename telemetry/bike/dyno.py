@@ -128,13 +128,34 @@ def _curve_n(rows: Rows, speed: FloatArray, clicks: float, sign: float) -> Float
     return np.asarray(np.interp(speed, v, f) + last * np.maximum(speed - v[-1], 0.0))
 
 
+def dyno_clicks(
+    rows: Rows, compression_clicks: float | None, rebound_clicks: float | None
+) -> tuple[float, float]:
+    """The clicks of both sides; where they are not given, the one setting that was measured.
+
+    Raises
+    ------
+    ValueError
+        If they are not given and several were measured.
+    """
+    found = []
+    for name, sign, clicks in (("compression", 1.0, compression_clicks), ("rebound", -1.0, rebound_clicks)):
+        measured = sorted({row[0] for row in rows if row[1] * sign > 0})
+        if clicks is None and len(measured) > 1:
+            raise ValueError(
+                f"{name}_clicks: is needed, as the dyno table has several ({measured[0]:g} to {measured[-1]:g})"
+            )
+        found.append(measured[0] if clicks is None else float(clicks))
+    return found[0], found[1]
+
+
 def fitted_sides(data: Any, compression_clicks: Any, rebound_clicks: Any) -> dict[str, dict[str, float]]:
-    """The digressive curve of both sides in a dynamometer table, least squares; {} if it is not a usable table.
+    """The digressive curve of both sides in a dynamometer table, by least squares.
 
     Parameters
     ----------
     data : list of (clicks, speed, force)
-        As given; it is checked elsewhere.
+        As given.
     compression_clicks, rebound_clicks : float or None
         By default the one setting that was measured.
 
@@ -146,26 +167,20 @@ def fitted_sides(data: Any, compression_clicks: Any, rebound_clicks: Any) -> dic
     Raises
     ------
     ValueError
-        If clicks are missing with several settings measured, or outside them.
+        If the table cannot be used, clicks are missing with several settings measured, or outside them.
     """
     try:
-        rows = _checked(tuple((float(c), float(v), float(f)) for c, v, f in data))
-    except (TypeError, ValueError) as error:
-        if "dyno" in str(error):
-            raise
+        rows: Rows = tuple((float(c), float(v), float(f)) for c, v, f in data)
+    except (TypeError, ValueError):
         raise ValueError("dyno: rows are [clicks, speed_mm_s, force_n]") from None
-    sides = {}
-    for name, sign, clicks in (("compression", 1.0, compression_clicks), ("rebound", -1.0, rebound_clicks)):
-        measured = sorted({row[0] for row in rows if row[1] * sign > 0})
-        if clicks is None and len(measured) > 1:
-            raise ValueError(
-                f"{name}_clicks: is needed, as the dyno table has several ({measured[0]:g} to {measured[-1]:g})"
-            )
-        try:
-            sides[name] = _fit_side(rows, measured[0] if clicks is None else float(clicks), sign)
-        except BikeFileError as error:
-            raise ValueError(str(error).removesuffix(".")) from None
-    return sides
+    compression, rebound = dyno_clicks(_checked(rows), compression_clicks, rebound_clicks)
+    try:
+        return {
+            "compression": _fit_side(rows, compression, 1.0),
+            "rebound": _fit_side(rows, rebound, -1.0),
+        }
+    except BikeFileError as error:
+        raise ValueError(str(error).removesuffix(".")) from None
 
 
 def _fit_side(rows: Rows, clicks: float, sign: float) -> dict[str, float]:

@@ -25,8 +25,9 @@ from telemetry.errors import BikeFileError
 LoadName = Literal["free", "static", "rider"]
 LOADS: tuple[LoadName, ...] = ("free", "static", "rider")
 LOAD_WORDS = {"free": "motorcycle alone", "static": "ready to ride", "rider": "with its rider"}
-_SETTLED_MM = 1e-9
-_MOST_ROUNDS = 60  # each changes the loads by about a hundredth of the round before
+_SETTLED_MM = 1e-8
+_NEAR_MM = 0.5  # where the next round is looked for first
+_MOST_ROUNDS = 60  # each moves the sags by about a tenth of the round before
 
 
 @dataclass(frozen=True)
@@ -138,8 +139,8 @@ def stand(bike: Bike, load: Load) -> Standing:
         loads, up = sprung_loads_n(bike, load, now), now.up
         # Both wheels roll freely, so of the chassis' way only that at right angles to the ground does work.
         found: dict[End, float] = {
-            "front": _settle(bike, "front", loads["front"], _along(axis, up)),
-            "rear": _settle(bike, "rear", loads["rear"], _path(rear, up)),
+            "front": _settle(bike, "front", loads["front"], _along(axis, up), travel["front"]),
+            "rear": _settle(bike, "rear", loads["rear"], _path(rear, up), travel["rear"]),
         }
         moved = max(abs(found[end] - travel[end]) for end in ENDS)
         travel = found
@@ -168,19 +169,22 @@ def _path(rear: RearEnd, up: FloatArray) -> Callable[[float], float]:
     return lambda shaft_mm: float(rear.axle_slope(shaft_mm) @ up)
 
 
-def _settle(bike: Bike, end: End, load_n: float, ratio_at: Callable[[float], float]) -> float:
+def _settle(bike: Bike, end: End, load_n: float, ratio_at: Callable[[float], float], near_mm: float) -> float:
     """Shaft travel at which the springs carry a load; 0 where they hold it topped out."""
     spring, stroke = spring_of(bike, end), stroke_mm(bike, end)
 
     def surplus_n(shaft_mm: float) -> float:
-        return spring.force_n(shaft_mm) - load_n * float(ratio_at(shaft_mm))
+        return spring.force_n(shaft_mm) - load_n * ratio_at(shaft_mm)
 
-    if surplus_n(0.0) >= 0.0:
-        return 0.0
-    if surplus_n(stroke) <= 0.0:
-        raise BikeFileError(
-            f"{bike.source}: {end}.spring_rate_n_per_mm = {spring.coil_n_per_mm:g} lets {load_n:.0f} N at the wheel "
-            f"use the whole {stroke:g} mm stroke; "
-            f"{unit_hint(bike, end) or 'check the rate (N/mm) and the masses'}."
-        )
-    return float(brentq(surplus_n, 0.0, stroke, xtol=1e-12, rtol=1e-14))
+    low, high = max(0.0, near_mm - _NEAR_MM), min(stroke, near_mm + _NEAR_MM)
+    if not surplus_n(low) < 0.0 < surplus_n(high):
+        low, high = 0.0, stroke
+        if surplus_n(0.0) >= 0.0:
+            return 0.0
+        if surplus_n(stroke) <= 0.0:
+            raise BikeFileError(
+                f"{bike.source}: {end}.spring_rate_n_per_mm = {spring.coil_n_per_mm:g} lets {load_n:.0f} N at the "
+                f"wheel use the whole {stroke:g} mm stroke; "
+                f"{unit_hint(bike, end) or 'check the rate (N/mm) and the masses'}."
+            )
+    return float(brentq(surplus_n, low, high, xtol=1e-10, rtol=1e-14))

@@ -1,0 +1,219 @@
+"""Changes made with a spanner, as ``key=+3`` (by) or ``key=312`` (to), and the bike file after them."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from telemetry.bike import Bike, beyond_limits, parse_bike
+from telemetry.bike.bikefile import value_at
+from telemetry.errors import BikeFileError
+
+LIMIT_CAUTION = (
+    "Never go past the maker's limit or the mark on the shaft: too little thread holds the adjuster, and it can pull "
+    "out. Put the length back within its limits and have the shock checked if it has been ridden past them."
+)
+_EVEN = 1e-6  # of a turn or click
+
+
+@dataclass(frozen=True)
+class Change:
+    """One change as it was asked for: ``value`` is added when ``relative``, else set. A name only sets."""
+
+    key: str
+    value: float | str
+    relative: bool
+
+
+@dataclass(frozen=True)
+class Changed:
+    """One value of the bike file before and after, and the change as turns or clicks where the file knows them."""
+
+    key: str
+    before: float | str | None
+    after: float | str
+    steps: str
+
+
+def parse_change(text: str) -> Change:
+    """Read ``rear.shock_length_mm=+3``, ``rear.preload_mm=9`` or ``rear.flip_chip.selected=high``.
+
+    Parameters
+    ----------
+    text : str
+        A sign before the number makes it a change by that much.
+
+    Returns
+    -------
+    Change
+
+    Raises
+    ------
+    BikeFileError
+        If it is not KEY=VALUE.
+    """
+    key, equals, value = (part.strip() for part in text.partition("="))
+    if not equals or not key or not value:
+        raise BikeFileError(
+            f"{text!r}: a change is KEY=+MM, KEY=-MM or KEY=VALUE, such as rear.preload_mm=+2."
+        )
+    try:
+        number = float(value)
+    except ValueError:
+        return Change(key, value, False)
+    if not np.isfinite(number):
+        raise BikeFileError(f"{text!r}: {value} is not a number that can be set.")
+    return Change(key, number, value[0] in "+-")
+
+
+def steps_words(bike: Bike, key: str, by: float) -> str:
+    """A change in turns or clicks of its adjuster, "" where the bike file does not say how much one is.
+
+    Parameters
+    ----------
+    bike : Bike
+    key : str
+    by : float
+        In the unit of the key.
+
+    Returns
+    -------
+    str
+        Such as "+1.5 turns".
+    """
+    adjuster = bike.adjusters.get(key)
+    if key.endswith("_clicks"):
+        each, word = 1.0, "click"
+    elif adjuster is not None and adjuster.per_turn is not None:
+        each, word = adjuster.per_turn, "turn"
+    elif adjuster is not None and adjuster.per_click is not None:
+        each, word = adjuster.per_click, "click"
+    else:
+        return ""
+    count = by / each
+    if abs(count - round(count)) < _EVEN:
+        count = round(count)
+    elif word == "turn":
+        count = round(4 * count) / 4  # a quarter of a turn is what a spanner sets
+    else:
+        count = round(count)
+    return f"{count:+g} {word}{'' if abs(count) == 1 else 's'}" if count else f"less than half a {word}"
+
+
+def apply_changes(bike: Bike, changes: Iterable[Change]) -> tuple[Bike, tuple[Changed, ...]]:
+    """The bike file after changes; what was measured stays measured with what stood on the bike before.
+
+    Parameters
+    ----------
+    bike : Bike
+    changes : iterable of Change
+
+    Returns
+    -------
+    Bike
+    tuple of Changed
+
+    Raises
+    ------
+    BikeFileError
+        If a key is unknown or has no number, the changed bike cannot be, or a value passes its limit (then with the
+        caution).
+    """
+    data = bike.model_dump(mode="python", exclude_none=True)
+    data["measured_at"] = _as_it_stands(bike) | data.get("measured_at", {})
+    found = []
+    for change in changes:
+        before = _current(bike, data, change)
+        after = change.value
+        if change.relative:
+            if not isinstance(before, int | float):
+                raise BikeFileError(
+                    f"{bike.source}: {change.key} has no number yet, so it cannot be changed by {change.value:+g}; "
+                    f"give its value in the bike file, or set it with {change.key}=VALUE."
+                )
+            after = before + float(change.value)
+        if isinstance(before, int) and isinstance(after, float) and after.is_integer():
+            after = int(after)
+        _put(data, change.key, after)
+        by = after - before if isinstance(after, int | float) and isinstance(before, int | float) else None
+        found.append(
+            Changed(change.key, before, after, "" if by is None else steps_words(bike, change.key, by))
+        )
+    _move_parts_of_the_mass(bike, data)
+    changed = parse_bike(data, source=bike.source)
+    past = beyond_limits(changed)
+    if past:
+        raise BikeFileError(f"{bike.source}: {' '.join(past)} {LIMIT_CAUTION}")
+    return changed, tuple(found)
+
+
+def _as_it_stands(bike: Bike) -> dict[str, Any]:
+    """What stands on the bike now, in the terms of [measured_at]."""
+    rear = bike.rear
+    values = {
+        "front_tyre_radius_mm": bike.front.tyre_radius_mm,
+        "rear_tyre_radius_mm": rear.tyre_radius_mm,
+        "fork_height_mm": bike.front.fork_height_mm,
+        "fork_offset_mm": bike.front.fork_offset_mm,
+        "shock_length_mm": rear.shock_length_mm,
+        "axle_back_mm": rear.axle_back_mm,
+        "flip_chip": rear.flip_chip.selected if rear.flip_chip else None,
+        "eccentric_deg": rear.eccentric.angle_deg if rear.eccentric else None,
+    }
+    return {key: value for key, value in values.items() if value is not None}
+
+
+_CIRCUMFERENCE = "tyre_circumference_mm"
+
+
+def _current(bike: Bike, data: dict[str, Any], change: Change) -> Any:
+    """The value now, also of an earlier change; a circumference from the radius."""
+    head, _, name = change.key.rpartition(".")
+    if name == _CIRCUMFERENCE and head in ("front", "rear"):
+        return 2.0 * float(np.pi) * data[head]["tyre_radius_mm"]
+    place: Any = data
+    for part in change.key.split("."):
+        if not isinstance(place, dict):
+            break
+        place = place.get(part)
+    if place is None:
+        place = value_at(bike, change.key)
+    if isinstance(place, dict | list | tuple) or change.key in ("name", "source"):
+        raise BikeFileError(f"{bike.source}: {change.key} is not one value; name a key below it.")
+    return place
+
+
+def _put(data: dict[str, Any], key: str, value: float | str) -> None:
+    *path, name = key.split(".")
+    if name == _CIRCUMFERENCE and isinstance(value, int | float):
+        name, value = "tyre_radius_mm", value / (2.0 * float(np.pi))
+    place = data
+    for part in path:
+        place = place.setdefault(part, {})
+        if not isinstance(place, dict):
+            raise BikeFileError(f"{key}: is not a key of a bike file; check the spelling.")
+    place[name] = value
+
+
+_PLACE = ("com_to_rear_axle_mm", "com_height_mm")
+
+
+def _move_parts_of_the_mass(bike: Bike, data: dict[str, Any]) -> None:
+    """Where rider or fuel changed, change the whole that includes them: mass, centre, inertia (parallel axes)."""
+    if bike.chassis is None:
+        return
+    whole = data["chassis"]
+    for name in ("rider", "fuel"):
+        old, new = getattr(bike.chassis, name), whole.get(name)
+        if old is None or new is None or old.model_dump() == new:
+            continue
+        for part, sign in ((old.model_dump(), -1.0), (new, 1.0)):
+            mass = whole["sprung_mass_kg"]
+            total = mass + sign * float(part["mass_kg"])
+            away = [float(part[key]) - whole[key] for key in _PLACE]
+            reduced = sign * float(part["mass_kg"]) * mass / total
+            whole["pitch_inertia_kg_m2"] += reduced * sum(distance**2 for distance in away) / 1e6
+            for key, distance in zip(_PLACE, away, strict=True):
+                whole[key] += sign * float(part["mass_kg"]) * distance / total
+            whole["sprung_mass_kg"] = total
