@@ -1,6 +1,6 @@
 """The way of the detector: from motion and place to a verdict with its events and its reasons."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -14,14 +14,13 @@ from telemetry.damping.evidence import (
     block_log_likelihood,
     over_threshold,
     pole_grid,
-    prediction,
 )
 from telemetry.damping.fade import damping_trend, lap_damping
-from telemetry.damping.hop import RearHop, coefficients, rear_hop
+from telemetry.damping.hop import RearHop, rear_hop
 from telemetry.damping.learn import Learned, learn
 from telemetry.damping.oscillation import Oscillation, OscillationEvent, RejectedCandidate
 from telemetry.damping.verdict import verdict
-from telemetry.damping.wheelline import WheelLine, find_wheel_line
+from telemetry.damping.wheelline import find_wheel_turning
 from telemetry.laps import Track, place_at
 from telemetry.motion import Motion
 
@@ -33,6 +32,7 @@ THRESHOLDS = {0.5: 4.0, 0.75: 3.5, 1.0: 3.0, 1.5: 2.0, 2.0: 1.0, 3.0: 0.0}
 # Without the front's news, what looks like it at first.
 THRESHOLDS_BLIND = {0.75: 8.0, 1.0: 8.0, 1.5: 8.0, 2.0: 8.0, 3.0: 8.0}
 SHORTEST_S = 0.3
+LINE_ROUNDS = 2
 MOST_REJECTED = 20
 
 
@@ -43,7 +43,6 @@ class _Heard:
     equation: RearEquation
     hop: RearHop
     learned: Learned
-    line: WheelLine | None
     predicted: FloatArray
     grid: PoleGrid
     wheel_hz: FloatArray | None
@@ -105,18 +104,23 @@ def _listen(motion: Motion, track: Track, bike: Bike) -> _Heard | None:
     learned = learn(equation, hop)
     if learned is None:
         return None
-    line = wheel_hz = None
+    heard_wheel = None
     if equation.ground_speed_m_s is not None:
         speed, radius_mm = equation.ground_speed_m_s, bike.rear.tyre_radius_mm
-        row = coefficients(hop, np.array(learned.pole.tyre_hz), np.array(learned.pole.damping))
-        left = row @ equation.rear - prediction(equation, hop, learned, None)
-        line = find_wheel_line(left, equation.usable, speed, equation.step_s, radius_mm)
-        wheel_hz = line.rate_hz if line else speed / (2e-3 * np.pi * radius_mm)
-    if line is not None:
-        learned = learn(equation, hop, line.force) or learned
-    predicted = prediction(equation, hop, learned, line.force if line else None)
-    grid = pole_grid(hop, learned.pole)
-    return _Heard(equation, hop, learned, line, predicted, grid, wheel_hz)
+        heard_wheel = speed / (2e-3 * np.pi * radius_mm)
+        raw = equation
+        for _ in range(LINE_ROUNDS):  # the line spoils what is learned, and is found by what is learned
+            left = learned.row @ raw.rear - learned.predicted(equation)
+            turning = find_wheel_turning(left, raw.usable, speed, raw.step_s, radius_mm)
+            if turning is None:
+                break
+            known = turning.without_line(raw.known)
+            learned = learn(replace(raw, rear=turning.without_line(raw.rear), known=known), hop) or learned
+            equation = replace(raw, rear=turning.without_usual_line(raw.rear, raw.rear[2]), known=known)
+            heard_wheel = turning.rate_hz
+    return _Heard(
+        equation, hop, learned, learned.predicted(equation), pole_grid(hop, learned.pole), heard_wheel
+    )
 
 
 def _judge(

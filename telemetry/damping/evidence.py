@@ -14,7 +14,6 @@ from telemetry.arrays import BoolArray, FloatArray
 from telemetry.damping.band import FREEDOM_PER_S
 from telemetry.damping.equation import BLOCK_S, RearEquation, blocks
 from telemetry.damping.hop import RearHop, coefficients, hop_mode, log_gain, tyre_hz_of
-from telemetry.damping.learn import Learned
 from telemetry.damping.pole import Pole
 
 GRID_HZ = 0.5
@@ -148,14 +147,6 @@ def best_run(gain: FloatArray) -> tuple[int, int]:
     lowest = np.minimum.accumulate(total)
     last = int(np.argmax(total - lowest))
     return int(np.argmin(total[: last + 1])), last
-
-
-def prediction(
-    equation: RearEquation, hop: RearHop, learned: Learned, extra: FloatArray | None
-) -> FloatArray:
-    """The right side of the equation as the front and the wheel line predict it; 0 where nothing is known."""
-    known = learned.weights(hop) @ equation.known if equation.knows_road else np.zeros(len(equation.t_s))
-    return known if extra is None else known + extra
 
 
 def over_threshold(

@@ -25,9 +25,10 @@ class Learned:
     Parameters
     ----------
     pole : Pole
-    response : ndarray of shape (k, 5)
-        What is known, regressed on for each of the five rear signals: the prediction of a pole with
-        coefficients a is ``response @ a``.
+    row : ndarray of shape (5,)
+        Coefficients of the five rear signals at the pole.
+    weights : ndarray of shape (k,)
+        Weights on what is known that predict the road's part.
     explained : float
         Share of the rear's left side that the front explains, 0 to 1; 0 without the front.
     seconds : float
@@ -35,16 +36,19 @@ class Learned:
     """
 
     pole: Pole
-    response: FloatArray
+    row: FloatArray
+    weights: FloatArray
     explained: float
     seconds: float
 
-    def weights(self, hop: RearHop) -> FloatArray:
-        """Weights on what is known, at the learned pole; shape (k,)."""
-        return self.response @ coefficients(hop, np.array(self.pole.tyre_hz), np.array(self.pole.damping))
+    def predicted(self, equation: RearEquation) -> FloatArray:
+        """The right side of the equation as the front predicts it; 0 where nothing is known."""
+        if not equation.knows_road:
+            return np.zeros(len(equation.t_s))
+        return np.asarray(self.weights @ equation.known)
 
 
-def learn(equation: RearEquation, hop: RearHop, extra: FloatArray | None = None) -> Learned | None:
+def learn(equation: RearEquation, hop: RearHop) -> Learned | None:
     """Fit front part and pole over many short windows.
 
     Each window counts by its own residual, so that rough and smooth stretches say as much; the worst are
@@ -54,45 +58,39 @@ def learn(equation: RearEquation, hop: RearHop, extra: FloatArray | None = None)
     ----------
     equation : RearEquation
     hop : RearHop
-    extra : ndarray of shape (n,), optional
-        A force on the wheel known from elsewhere, taken off with weight 1.
 
     Returns
     -------
     Learned or None
         None where too little is usable.
     """
-    rows = [equation.rear, equation.known] + ([] if extra is None else [extra[None]])
-    cut = blocks(np.concatenate(rows), equation.usable, equation.step_s, WINDOW_S)
+    signals = np.concatenate([equation.rear, equation.known])
+    cut = blocks(signals, equation.usable, equation.step_s, WINDOW_S)
     products = cut.products[cut.whole]
-    k = len(equation.known)
-    if len(products) < 2 * (5 + k):
+    if len(products) < 2 * len(signals):
         return None
     size = np.maximum(products[:, 2, 2], 1e-9)
     weight = 1.0 / size
     for _ in range(ROUNDS):
         mean = np.einsum("b,bij->ij", weight, products) / weight.sum()
-        response, left = take_out(mean, k, with_extra=extra is not None)
+        response, left = take_out(mean)
         pole = fit_pole(left, hop)
-        full = combined(coefficients(hop, np.array(pole.tyre_hz), np.array(pole.damping)), response, extra)
+        row = coefficients(hop, np.array(pole.tyre_hz), np.array(pole.damping))
+        full = np.concatenate([row, -(response @ row)])
         residual = np.maximum(np.einsum("i,bij,j->b", full, products, full), 1e-9)
         relative = residual / size
         weight = (relative <= np.quantile(relative, KEPT_SHARE)) / residual
-    own = full.copy()
-    own[5 : 5 + k] = 0.0
-    explained = 1.0 - float((full @ mean @ full) / (own @ mean @ own))
-    return Learned(pole, response, max(explained, 0.0), len(products) * cut.seconds)
+    explained = 1.0 - float((full @ mean @ full) / (row @ mean[:5, :5] @ row))
+    return Learned(pole, row, response @ row, max(explained, 0.0), len(products) * cut.seconds)
 
 
-def take_out(products: FloatArray, k: int, *, with_extra: bool = False) -> tuple[FloatArray, FloatArray]:
-    """Regress the five rear signals on the ``k`` known ones.
+def take_out(products: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Regress the five rear signals on the known ones.
 
     Parameters
     ----------
-    products : ndarray of shape (5 + k [+ 1], 5 + k [+ 1])
-    k : int
-    with_extra : bool
-        Whether the last signal is a force of weight 1; it is taken off v'' before.
+    products : ndarray of shape (5 + k, 5 + k)
+        Mean products, the rear's signals first.
 
     Returns
     -------
@@ -100,21 +98,12 @@ def take_out(products: FloatArray, k: int, *, with_extra: bool = False) -> tuple
     left : ndarray of shape (5, 5)
         Mean products of what the regression leaves.
     """
-    if with_extra:
-        change = np.eye(len(products))[:-1]
-        change[0, -1] = -1.0
-        products = change @ products @ change.T
+    k = len(products) - 5
     if k == 0:
-        return np.empty((0, 5)), products[:5, :5]
+        return np.empty((0, 5)), products
     known = products[5:, 5:]
     # a little weight on the diagonal: neighbouring taps are nearly the same signal
     known = known + 1e-6 * np.trace(known) / k * np.eye(k)
     response = np.linalg.solve(known, products[5:, :5])
     left = products[:5, :5] - products[:5, 5:] @ response
     return response, 0.5 * (left + left.T)
-
-
-def combined(coefficient: FloatArray, response: FloatArray, extra: FloatArray | None) -> FloatArray:
-    """One row of weights on all signals that gives the residual."""
-    parts = [coefficient, -(response @ coefficient)] + ([] if extra is None else [np.array([-1.0])])
-    return np.concatenate(parts)

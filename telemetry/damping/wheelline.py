@@ -12,50 +12,118 @@ References
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from telemetry.arrays import BoolArray, FloatArray, IntArray
 from telemetry.damping.band import HIGH_HZ, LOW_HZ
+
+ComplexArray = npt.NDArray[np.complex128]
 
 # Turns per nominal turn (ground speed over the bike file's radius).
 FACTORS = (0.92, 1.26)
 FACTOR_STEP = 0.01
 # As wide and no wheel turns there: what chance gives.
 NOTHING_TURNS = ((0.56, 0.90), (1.30, 1.64))
-WINDOW_TURNS = 24
-HOP_TURNS = 6
+WINDOW_TURNS = 20
+HOP_TURNS = 4
 PER_TURN = 16
-# Cost of a factor that moves one step from window to window, in units of log likelihood.
-STEP_COST = 1.5
+# The line is followed in phase over so many turns, then its amplitude is taken over more.
+PHASE_TURNS = 12
+AMPLITUDE_TURNS = 24
+TOP_HZ = 32.0
+# Cost of a factor that moves one step from window to window, in units of log likelihood; and at most.
+STEP_COST, MOST_STEPS = 1.5, 6
 # The line's gain per window over chance that the outing as a whole must show.
 LEAST_GAIN = 0.6
-# The line may be this much stronger than usual at the speed; more is not the wheel's.
+# In a stretch the line may be this much stronger than usual at its speed; more is not the wheel's.
 MOST_OVER_USUAL = 1.25
 RATE_BINS = 10
 
 
 @dataclass(frozen=True)
-class WheelLine:
-    """The line that was found.
+class WheelTurning:
+    """How the rear wheel turned, as its line showed.
 
     Parameters
     ----------
-    force : ndarray of shape (n,)
-        On the right side of the rear equation. [mm/s]
+    phase_turns : ndarray of shape (n,)
+        [turns]
+    angle_turns : ndarray of shape (n,)
+        The nominal angle, from ground speed and radius. [turns]
     rate_hz : ndarray of shape (n,)
-        Turns per second of the wheel, as tracked. [Hz]
+        [1/s]
+    usable : ndarray of shape (n,)
     gain : float
         Log likelihood per window over what chance gives.
     """
 
-    force: FloatArray
+    phase_turns: FloatArray
+    angle_turns: FloatArray
     rate_hz: FloatArray
+    usable: BoolArray
     gain: float
 
+    def without_line(self, signals: FloatArray) -> FloatArray:
+        """Signals of shape (k, n) less what turns with the wheel in each."""
+        even, rate = self._grid()
+        seen = (rate > LOW_HZ[1]) & (rate < TOP_HZ)
+        return np.stack([row - self._wave(even, self._amplitude(row, even) * seen) for row in signals])
 
-def find_wheel_line(
+    def without_usual_line(self, signals: FloatArray, measure: FloatArray) -> FloatArray:
+        """Signals of shape (k, n) less no more than what usually turns with the wheel.
+
+        The line in ``measure`` is held to its median at each wheel speed, and the others in proportion: a
+        ringing that happens to be as fast as the wheel is not taken for the wheel's.
+        """
+        even, rate = self._grid()
+        seen = (rate > LOW_HZ[1]) & (rate < TOP_HZ)
+        if seen.sum() < RATE_BINS * 8:
+            return signals
+        size = np.abs(self._amplitude(measure, even))
+        edges = np.quantile(rate[seen], np.linspace(0.0, 1.0, RATE_BINS + 1))
+        where = np.clip(np.searchsorted(edges, rate) - 1, 0, RATE_BINS - 1)
+        usual = np.array([np.median(size[seen & (where == k)]) for k in range(RATE_BINS)])
+        limit = MOST_OVER_USUAL * np.interp(rate, 0.5 * (edges[1:] + edges[:-1]), usual)
+        held = seen * np.minimum(1.0, limit / np.maximum(size, 1e-12))
+        return np.stack([row - self._wave(even, self._amplitude(row, even) * held) for row in signals])
+
+    def _grid(self) -> tuple[FloatArray, FloatArray]:
+        """Every quarter turn, and the turns per second there."""
+        even = np.arange(0.0, self.angle_turns[-1], 0.25)
+        return even, np.interp(even, self.angle_turns, self.rate_hz)
+
+    def _amplitude(
+        self, signal: FloatArray, even: FloatArray, turns: float = AMPLITUDE_TURNS
+    ) -> ComplexArray:
+        """Complex amplitude of the line at ``even``: a triangular mean over so many turns."""
+        angle = self.angle_turns
+        value: ComplexArray = signal * self.usable * np.exp(-2j * np.pi * self.phase_turns)
+        low = np.searchsorted(angle, even - 0.25 * turns)
+        high = np.searchsorted(angle, even + 0.25 * turns)
+        count = np.concatenate([[0.0], np.cumsum(self.usable.astype(float))])
+        mean: ComplexArray = np.zeros(len(even), dtype=np.complex128)
+        for _ in range(2):
+            total = np.concatenate([[0.0], np.cumsum(value)])
+            mean = (total[high] - total[low]) / np.maximum(count[high] - count[low], 1.0)
+            value = np.interp(angle, even, mean) * self.usable
+        return mean
+
+    def _wave(self, even: FloatArray, amplitude: ComplexArray) -> FloatArray:
+        turned = np.interp(self.angle_turns, even, amplitude) * np.exp(2j * np.pi * self.phase_turns)
+        return np.asarray(2.0 * turned.real * self.usable)
+
+    def followed(self, signal: FloatArray) -> "WheelTurning":
+        """The same with the phase followed more closely than the factors do."""
+        even, _ = self._grid()
+        drift = np.unwrap(np.angle(self._amplitude(signal, even, PHASE_TURNS))) / (2 * np.pi)
+        phase = self.phase_turns + np.interp(self.angle_turns, even, drift)
+        return WheelTurning(phase, self.angle_turns, self.rate_hz, self.usable, self.gain)
+
+
+def find_wheel_turning(
     residual: FloatArray, usable: BoolArray, speed_m_s: FloatArray, step_s: float, radius_mm: float
-) -> WheelLine | None:
-    """Find the line and its force, if the outing shows one.
+) -> WheelTurning | None:
+    """Find a line that turns with the wheel, if the outing shows one.
 
     Parameters
     ----------
@@ -71,15 +139,14 @@ def find_wheel_line(
 
     Returns
     -------
-    WheelLine or None
+    WheelTurning or None
     """
-    nominal_hz = speed_m_s / (2 * np.pi * radius_mm / 1e3)
+    nominal_hz = speed_m_s / (2e-3 * np.pi * radius_mm)
     angle = np.concatenate([[0.0], np.cumsum(np.maximum(nominal_hz[1:], 1e-6) * step_s)])
     even = np.arange(0.0, angle[-1], 1.0 / PER_TURN)
     if len(even) < 4 * WINDOW_TURNS * PER_TURN:
         return None
-    quiet = np.where(usable, residual, 0.0)
-    over_angle = np.interp(even, angle, quiet)
+    over_angle = np.interp(even, angle, np.where(usable, residual, 0.0))
     turning_hz = np.interp(even, angle, nominal_hz)
     good = np.interp(even, angle, usable.astype(float)) > 0.999
     starts = np.arange(0, len(even) - WINDOW_TURNS * PER_TURN, HOP_TURNS * PER_TURN)
@@ -94,11 +161,9 @@ def find_wheel_line(
     chance = max(track(*band)[1] for band in NOTHING_TURNS)
     if gain - chance < LEAST_GAIN:
         return None
-    middle = even[starts] + 0.5 * WINDOW_TURNS
-    factor = np.interp(angle, middle, path)
+    factor = np.interp(angle, even[starts] + 0.5 * WINDOW_TURNS, path)
     phase = np.concatenate([[0.0], np.cumsum(factor[1:] * np.diff(angle))])
-    force = _line_force(quiet, usable, phase, factor * nominal_hz, angle)
-    return WheelLine(force, factor * nominal_hz, gain - chance)
+    return WheelTurning(phase, angle, factor * nominal_hz, usable, gain - chance).followed(residual)
 
 
 def _line_gain(
@@ -118,13 +183,11 @@ def _line_gain(
         line = 2.0 * np.abs(pieces @ waves) ** 2 / (taper**2).sum()
         share = np.clip(line / np.maximum(energy, 1e-12)[:, None], 0.0, 0.98)
         hz = turning_hz[index].mean(axis=1)
-        # independent values in the window: as many as its seconds hold in the band, less for the taper
-        seconds = WINDOW_TURNS / np.maximum(hz, 1e-3)
-        freedom = 0.5 * 2.0 * (HIGH_HZ[0] - LOW_HZ[1]) * seconds
-        inside = (hz * factors[0] > LOW_HZ[1]) & (hz * factors[-1] < HIGH_HZ[0]) & good[index].all(axis=1)
-        gain[first : first + chunk] = np.where(
-            inside[:, None], -0.5 * freedom[:, None] * np.log1p(-share) - 1.0, 0.0
-        )
+        # independent values in the window: as many as its seconds hold in the band, half for the taper
+        freedom = (HIGH_HZ[0] - LOW_HZ[1]) * WINDOW_TURNS / np.maximum(hz, 1e-3)
+        turns_hz = hz[:, None] * factors
+        inside = (turns_hz > LOW_HZ[1]) & (turns_hz < TOP_HZ) & good[index].all(axis=1)[:, None]
+        gain[first : first + chunk] = np.where(inside, -0.5 * freedom[:, None] * np.log1p(-share) - 1.0, 0.0)
     return gain
 
 
@@ -132,7 +195,7 @@ def _smooth_path(gain: FloatArray) -> tuple[IntArray, float]:
     """The path of factors with the largest gain less what its steps cost (Viterbi), and its gain."""
     count, states = gain.shape
     steps = np.abs(np.arange(states)[:, None] - np.arange(states))
-    cost = STEP_COST * np.minimum(steps, 6) ** 1.0
+    cost = STEP_COST * np.minimum(steps, MOST_STEPS)
     best = gain[0]
     came_from = np.zeros((count, states), dtype=np.int64)
     for i in range(1, count):
@@ -144,31 +207,3 @@ def _smooth_path(gain: FloatArray) -> tuple[IntArray, float]:
     for i in range(count - 1, 0, -1):
         path[i - 1] = came_from[i, path[i]]
     return path, float(gain[np.arange(count), path].sum())
-
-
-def _line_force(
-    residual: FloatArray, usable: BoolArray, phase: FloatArray, rate_hz: FloatArray, angle: FloatArray
-) -> FloatArray:
-    """The line's part of the residual: its own slow amplitude, held to what is usual at that wheel speed."""
-    turned = np.exp(-2j * np.pi * phase)
-    every = 1.0 / 4
-    even = np.arange(0.0, angle[-1], every)
-    slow = np.concatenate([[0.0], np.cumsum(residual * turned)])
-    count = np.concatenate([[0.0], np.cumsum(usable.astype(float))])
-    # mean over a window of turns, in wheel angle
-    low = np.searchsorted(angle, even - 0.5 * WINDOW_TURNS)
-    high = np.searchsorted(angle, even + 0.5 * WINDOW_TURNS)
-    mean = (slow[high] - slow[low]) / np.maximum(count[high] - count[low], 1.0)
-    rate = np.interp(even, angle, rate_hz)
-    seen = (rate > LOW_HZ[1]) & (rate < HIGH_HZ[0]) & (high - low > 8)
-    if seen.sum() < RATE_BINS * 8:
-        return np.zeros(len(residual))
-    edges = np.quantile(rate[seen], np.linspace(0.0, 1.0, RATE_BINS + 1))
-    where = np.clip(np.searchsorted(edges, rate) - 1, 0, RATE_BINS - 1)
-    usual = np.array([np.median(np.abs(mean[seen & (where == k)])) for k in range(RATE_BINS)])
-    middle = 0.5 * (edges[1:] + edges[:-1])
-    limit = MOST_OVER_USUAL * np.interp(rate, middle, usual)
-    size = np.abs(mean)
-    held = np.where(seen, mean * np.minimum(1.0, limit / np.maximum(size, 1e-12)), 0.0)
-    at = np.interp(angle, even, held.real) + 1j * np.interp(angle, even, held.imag)
-    return np.asarray(2.0 * np.real(at * np.conj(turned)))
