@@ -63,7 +63,7 @@ def mirrored_travel(
     str
         SVG.
     """
-    height, middle, reach = 348.0, 150.0, 125.0
+    height, middle, reach = 356.0, 150.0, 125.0
     most = max(lap.stroke_mm.values(), default=125.0)
     x = svg.Scale(float(lap.x[0]), float(lap.x[-1]), _LEFT, _RIGHT)
     side: dict[End, svg.Scale] = {
@@ -147,8 +147,8 @@ def _oscillation_mark(
     left = x(start)
     width = 26.0 if over_distance else max(26.0, x(event.end_s) - x(start))
     return [
-        wave(left, y + 20, width),
-        svg.text(left - 4, y + 23, "rang", class_="rear tick", text_anchor="end"),
+        wave(left, y + 27, width),
+        svg.text(left - 4, y + 30, "rang", class_="rear tick", text_anchor="end"),
     ]
 
 

@@ -8,6 +8,7 @@ import pytest
 
 from telemetry.cli import main
 
+__all__ = ["BOTHENDS", "files", "run", "shell"]
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 BOTHENDS = Path(sys.executable).parent / "bothends"
 

@@ -3,8 +3,7 @@
 import re
 
 import pytest
-
-pytest_plugins = ["cli_fixtures"]
+from cli_fixtures import *  # noqa: F403
 
 
 def _bike(folder, text):

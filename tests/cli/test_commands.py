@@ -11,12 +11,11 @@ import urllib.request
 import numpy as np
 import pyarrow.parquet as pq
 import pytest
+from cli_fixtures import *  # noqa: F403
 from cli_fixtures import BOTHENDS
 
 from telemetry.cli.parser import SCENARIOS, build_parser
 from telemetry.summary import TRACE_COLUMNS, summary_from_json
-
-pytest_plugins = ["cli_fixtures"]
 
 
 def test_review_as_a_person_runs_it(shell, files, tmp_path):
@@ -189,7 +188,8 @@ def test_ctrl_c_during_work_is_one_line(tmp_path):
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment,
     ) as work:  # fmt: skip
         deadline = time.monotonic() + 60
-        while not any(tmp_path.rglob("catalogue.sqlite")) and time.monotonic() < deadline:
+        while work.poll() is None and not any(tmp_path.rglob("catalogue.sqlite")):
+            assert time.monotonic() < deadline
             time.sleep(0.05)  # until it is at work
         work.send_signal(signal.SIGINT)
         out, err = work.communicate(timeout=60)

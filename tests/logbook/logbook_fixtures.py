@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 
+__all__ = ["kept_files", "kept_review", "quick"]
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 
 

@@ -4,10 +4,10 @@ import os
 import sys
 from pathlib import Path
 
+from logbook_fixtures import *  # noqa: F403
+
 import telemetry.logbook
 from telemetry.logbook import Logbook
-
-pytest_plugins = ["logbook_fixtures"]
 
 # Needs fork, to kill a copy of this process: Linux and macOS.
 ROOM = str(Path(telemetry.logbook.__file__).parent)

@@ -7,6 +7,7 @@ from html.parser import HTMLParser
 
 import numpy as np
 import pytest
+from report_fixtures import *  # noqa: F403
 
 from telemetry.damping import Oscillation, OscillationEvent
 from telemetry.motion import StopEvent
@@ -14,8 +15,6 @@ from telemetry.notes import QualityNote
 from telemetry.report import debrief_html
 from telemetry.setup import compare, parse_sheet
 from telemetry.summary import Finding, Traces
-
-pytest_plugins = ["report_fixtures"]
 
 VOID = {"meta", "br", "hr", "img", "link", "input"}
 NASTY = "<script>alert(1)</script> & \"quotes\" 'single' <b>"

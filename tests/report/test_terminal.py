@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 import pytest
+from report_fixtures import *  # noqa: F403
 from rich.console import Console
 
 from telemetry.damping import Oscillation, OscillationEvent
@@ -11,8 +12,6 @@ from telemetry.report import print_comparison, print_review
 from telemetry.report.check import check_log, check_to_json, judgements, print_check
 from telemetry.setup import compare, parse_sheet
 from telemetry.summary import Finding
-
-pytest_plugins = ["report_fixtures"]
 
 
 def printed(show, value, width=80, **options):
