@@ -33,7 +33,7 @@ from telemetry.simulate.riding import Riding
 from telemetry.simulate.road import Bump, KerbRidges, Road, RoughStretch
 from telemetry.simulate.scenarios import SCENARIOS, Scenario, simulate_scenario, write_scenario
 from telemetry.simulate.sensors import Sensors
-from telemetry.simulate.vehicle import Stops, Vehicle
+from telemetry.simulate.vehicle import MetalStop, Vehicle
 from telemetry.simulate.vellmoor import VELLMOOR_ROAD_SEED, vellmoor_ring, vellmoor_road
 
 __all__ = [
@@ -53,6 +53,7 @@ __all__ = [
     "LostDamping",
     "LostDampingTime",
     "LostStretch",
+    "MetalStop",
     "Outing",
     "Riding",
     "Road",
@@ -61,7 +62,6 @@ __all__ = [
     "SensorNoise",
     "SensorTone",
     "Sensors",
-    "Stops",
     "Truth",
     "TyreRunout",
     "Vehicle",

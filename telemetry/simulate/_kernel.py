@@ -42,13 +42,11 @@ def compiled(function: Function) -> Function:
 
 
 class EndConstants(NamedTuple):
-    """One end. Damper, friction, spring and stops along the shaft; mass and tyre at the wheel."""
+    """One end. Damper, friction, springs and stops along the shaft; mass and tyre at the wheel."""
 
     unsprung_kg: float
     tyre_n_m: float
     tyre_n_s_m: float
-    spring_n_m: float
-    preload_m: float
     stroke_m: float
     compression_low: float
     compression_high: float
@@ -58,17 +56,13 @@ class EndConstants(NamedTuple):
     rebound_knee: float
     friction_n: float
     friction_speed: float
-    bump_length_m: float
-    bump_force_n: float
-    bump_power: float
-    top_out_length_m: float
-    top_out_n_m: float
     stop_length_m: float
     stop_n_m: float
     stop_n_s_m: float
-    table_step_m: float  # shaft travel and ratio against wheel travel, evenly spaced from 0
+    table_step_m: float  # of what follows, against wheel travel, evenly spaced from 0
     table_shaft_m: FloatArray
     table_ratio: FloatArray
+    table_spring_n: FloatArray
     wheel_radius_m: float
     imbalance_kg_m: float
     runout_m: float
@@ -105,37 +99,28 @@ def hard_stop(depth: float, rate: float, end: EndConstants) -> float:
 
 
 @compiled
-def shaft_of_wheel(wheel_m: float, end: EndConstants) -> tuple[float, float]:
-    """Shaft travel and leverage ratio at a wheel travel; straight on beyond the table."""
+def shaft_of_wheel(wheel_m: float, end: EndConstants) -> tuple[float, float, float]:
+    """Shaft travel, leverage ratio and force of the springs at a wheel travel; beyond the table the shaft goes on."""
     n = len(end.table_shaft_m)
     place = wheel_m / end.table_step_m
-    if place <= 0.0:
-        return end.table_shaft_m[0] + wheel_m / end.table_ratio[0], end.table_ratio[0]
-    if place >= n - 1:
-        ratio = end.table_ratio[n - 1]
-        return end.table_shaft_m[n - 1] + (place - (n - 1)) * end.table_step_m / ratio, ratio
-    i = int(place)
-    part = place - i
+    i = max(0, min(int(place), n - 2))
+    part = max(0.0, min(place - i, 1.0))
     shaft = end.table_shaft_m[i] + part * (end.table_shaft_m[i + 1] - end.table_shaft_m[i])
-    return shaft, end.table_ratio[i] + part * (end.table_ratio[i + 1] - end.table_ratio[i])
+    ratio = end.table_ratio[i] + part * (end.table_ratio[i + 1] - end.table_ratio[i])
+    spring = end.table_spring_n[i] + part * (end.table_spring_n[i + 1] - end.table_spring_n[i])
+    return shaft + (place - i - part) * end.table_step_m / ratio, ratio, spring
 
 
 @compiled
 def suspension_force(wheel_m: float, wheel_m_s: float, scale: float, end: EndConstants) -> float:
     """Force between wheel and chassis at the wheel, pushing them apart."""
-    shaft, ratio = shaft_of_wheel(wheel_m, end)
+    shaft, ratio, force = shaft_of_wheel(wheel_m, end)
     speed = wheel_m_s / ratio
     if speed >= 0.0:
         damping = damper_force(speed, end.compression_low, end.compression_high, end.compression_knee)
     else:
         damping = damper_force(speed, end.rebound_low, end.rebound_high, end.rebound_knee)
-    force = end.spring_n_m * (shaft + end.preload_m) + scale * damping
-    force += end.friction_n * tanh(speed / end.friction_speed)
-    bump = shaft - (end.stroke_m - end.bump_length_m)
-    if bump > 0.0:
-        force += end.bump_force_n * (bump / end.bump_length_m) ** end.bump_power
-    if shaft < end.top_out_length_m:
-        force -= end.top_out_n_m * (end.top_out_length_m - shaft)
+    force += scale * damping + end.friction_n * tanh(speed / end.friction_speed)
     force += hard_stop(shaft - (end.stroke_m - end.stop_length_m), speed, end)
     force -= hard_stop(end.stop_length_m - shaft, -speed, end)
     return float(force / ratio)

@@ -26,6 +26,10 @@ friction_n = 18
 compression = { low_n_s_per_mm = 0.75, high_n_s_per_mm = 0.42, knee_mm_s = 150 }
 rebound = { low_n_s_per_mm = 1.25, high_n_s_per_mm = 0.70, knee_mm_s = 150 }
 
+[front.spring]                   # the bump stop stands in for the air above the oil as well
+top_out = { length_mm = 12, rate_n_per_mm = 20 }
+bump_stop = { length_mm = 40, force_n = 600, power = 2.5 }
+
 [front.sensor]                   # bench points: volts, mm of fork travel
 channel = "fork"
 points = [[0.312, 0.0], [1.298, 30.0], [2.284, 60.0], [3.270, 90.0], [4.420, 125.0]]
@@ -47,6 +51,10 @@ unsprung_mass_kg = 20
 friction_n = 15
 compression = { low_n_s_per_mm = 3.8, high_n_s_per_mm = 2.4, knee_mm_s = 80 }
 rebound = { low_n_s_per_mm = 6.8, high_n_s_per_mm = 3.9, knee_mm_s = 80 }
+
+[rear.spring]
+top_out = { length_mm = 7, rate_n_per_mm = 115 }
+bump_stop = { length_mm = 12, force_n = 3000, power = 2 }
 
 [rear.sensor]                    # bench points: volts, mm of shock travel
 channel = "shock"
@@ -92,6 +100,10 @@ friction_n = 22
 compression = { low_n_s_per_mm = 0.70, high_n_s_per_mm = 0.40, knee_mm_s = 150 }
 rebound = { low_n_s_per_mm = 1.05, high_n_s_per_mm = 0.60, knee_mm_s = 150 }
 
+[front.spring]
+top_out = { length_mm = 12, rate_n_per_mm = 15 }
+bump_stop = { length_mm = 40, force_n = 500, power = 2.5 }
+
 [front.sensor]                   # counts of a 12-bit converter, mounted upside down
 channel = "adc1"
 points = [[3890, 0.0], [520, 120.0]]
@@ -113,6 +125,10 @@ unsprung_mass_kg = 17
 friction_n = 12
 compression = { low_n_s_per_mm = 4.2, high_n_s_per_mm = 2.8, knee_mm_s = 80 }
 rebound = { low_n_s_per_mm = 6.8, high_n_s_per_mm = 4.2, knee_mm_s = 80 }
+
+[rear.spring]
+top_out = { length_mm = 7, rate_n_per_mm = 90 }
+bump_stop = { length_mm = 12, force_n = 2500, power = 2 }
 
 [rear.sensor]
 channel = "adc2"

@@ -109,8 +109,7 @@ def _contacts(vehicle: Vehicle, ridden: Ridden) -> tuple[Contact, ...]:
         ("rear", ridden.rear_most_m, ridden.rear_least_m),
     )
     for end, most, least in ends:
-        zone = (vehicle.front_stops if end == "front" else vehicle.rear_stops).stop_length_mm
-        limits = np.array([zone, stroke_mm(bike, end) - zone])
+        limits = np.array([vehicle.stop.length_mm, stroke_mm(bike, end) - vehicle.stop.length_mm])
         low, high = leverage_curve(bike, end).wheel_travel_mm(limits)
         stops: tuple[tuple[StopKind, BoolArray, FloatArray], ...] = (
             ("bottomed", 1e3 * most > high, 1e3 * most),

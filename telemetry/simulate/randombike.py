@@ -87,6 +87,10 @@ def random_bike(seed: int) -> Bike:
                 "tyre_damping_n_s_per_mm": rng.uniform(0.1, 0.25),
                 "unsprung_mass_kg": unsprung["front"],
                 "damper": _damper(front_low, rng.uniform(8.0, 28.0), 150.0, rng),
+                "spring": {
+                    "top_out": {"length_mm": 12.0, "rate_n_per_mm": 18.0},
+                    "bump_stop": {"length_mm": 40.0, "force_n": rng.uniform(500.0, 900.0), "power": 2.5},
+                },
                 "sensor": {"channel": "fork", "points": [[0.30, 0.0], [4.60, 130.0]]},
             },
             "rear": {
@@ -99,6 +103,10 @@ def random_bike(seed: int) -> Bike:
                 "tyre_damping_n_s_per_mm": rng.uniform(0.12, 0.3),
                 "unsprung_mass_kg": unsprung["rear"],
                 "damper": _damper(rear_low, rng.uniform(6.0, 25.0), 80.0, rng),
+                "spring": {
+                    "top_out": {"length_mm": 7.0, "rate_n_per_mm": 100.0},
+                    "bump_stop": {"length_mm": 12.0, "force_n": 3000.0, "power": 2.0},
+                },
                 "sensor": {"channel": "shock", "points": [[0.40, 0.0], [4.20, 75.0]]},
             },
             "chassis": {

@@ -32,9 +32,10 @@ class Riding:
         Air drag over speed squared. [N s2/m2]
     top_speed_m_s : float
     spread : float
-        Standard deviation of corner speed squared and braking, from corner to corner and lap to lap.
+        Standard deviation of corner speed squared and braking from corner to corner; half of it from lap to lap.
     handling_s : float
-        How long the rider takes from brake to throttle and from side to side (smoothing). [s]
+        How long the rider takes from brake to throttle, and half of it from side to side: standard deviation
+        of a Gaussian smoothing. [s]
     out_lap_m, in_lap_m : float
         Ridden before the first and after the last crossing of the line. [m]
     pit_s : float
@@ -91,10 +92,10 @@ def _grip(
     circuit: Circuit, place_m: FloatArray, laps: int, spread: float, rng: np.random.Generator
 ) -> FloatArray:
     """What the rider uses of the grip, about 1, changing smoothly between corners from lap to lap."""
-    knots = [-2.0 * circuit.length_m]
-    for lap in range(-1, laps + 1):
-        knots += [lap * circuit.length_m + corner.apex_m for corner in circuit.corners]
-    level = 1.0 + spread * np.clip(rng.standard_normal(len(knots)), -2.0, 2.0)
+    apexes = np.array([corner.apex_m for corner in circuit.corners])
+    knots = np.concatenate([lap * circuit.length_m + apexes for lap in range(-1, laps + 1)])
+    of_lap = np.repeat(0.5 * rng.standard_normal(laps + 2), len(apexes))
+    level = 1.0 + spread * np.clip(rng.standard_normal(len(knots)) + of_lap, -2.0, 2.0)
     return np.interp(place_m, knots, level)
 
 
@@ -151,16 +152,16 @@ def ride_circuit(
     speed = np.sqrt(_speed_over_place(circuit, riding, place, grip, mass))
     passed = np.concatenate([[0.0], np.cumsum(2.0 * np.diff(place) / (speed[1:] + speed[:-1]))])
 
-    clock = np.arange(0.0, riding.pit_s + passed[-1], CLOCK_S)
-    over_time = np.interp(clock - riding.pit_s, passed, speed)
-    over_time[clock < riding.pit_s] = 0.0
+    # the rider's smoothing reaches four handling times ahead: stand still until it cannot be felt
+    away_s = riding.pit_s + 4.0 * riding.handling_s if riding.pit_s > 0.0 else 0.0
+    clock = np.arange(0.0, away_s + passed[-1], CLOCK_S)
+    over_time = np.where(clock < away_s, 0.0, np.interp(clock - away_s, passed, speed))
     smooth = riding.handling_s / CLOCK_S
     over_time = gaussian_filter1d(over_time, smooth, mode="nearest")
-    if riding.pit_s > 0.0:
-        over_time[clock < riding.pit_s - 4 * riding.handling_s] = 0.0
+    over_time[clock < riding.pit_s] = 0.0
     distance = np.concatenate([[0.0], np.cumsum(0.5 * CLOCK_S * (over_time[1:] + over_time[:-1]))]) + start
     along = np.gradient(over_time, CLOCK_S)
-    bend = gaussian_filter1d(circuit.at(distance, circuit.curvature_1_m), smooth, mode="nearest")
+    bend = gaussian_filter1d(circuit.at(distance, circuit.curvature_1_m), 0.5 * smooth, mode="nearest")
     sideways = over_time**2 * bend
 
     needed = mass * along + riding.drag_n_s2_m2 * over_time**2

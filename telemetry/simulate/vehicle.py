@@ -10,50 +10,40 @@ from telemetry.bike import (
     Bike,
     chassis_of,
     leverage_curve,
+    spring_of,
     static_sag,
     stroke_mm,
-    wheel_and_damper,
     wheel_stroke_mm,
 )
+from telemetry.bike.modes import wheel_and_damper
 from telemetry.simulate import _kernel as kernel
 from telemetry.simulate.road import RoadProfile
 
-TABLE_POINTS = 4001  # of the inverted leverage curve: interpolates it to better than 1e-6 mm
+TABLE_POINTS = 4001  # of leverage and springs against wheel travel: interpolates the curve to 1e-6 mm
 STEP_S = 1 / 4000  # longest step; half of it moves no travel by more than 1e-3 mm (tests/simulate)
 
 
 @dataclass(frozen=True)
-class Stops:
-    """What stands at the two ends of a stroke, along the shaft.
+class MetalStop:
+    """Contact of metal on metal at either end of a stroke: the last ``length_mm`` of the shaft, ever stiffer.
 
-    ``bump_*``: the progressive end (rubber and, in a fork, the air above the oil), a force rising with a power
-    of the depth in it. ``top_out_*``: the spring that takes up the last of the extension. ``stop_*``: metal
-    on metal at either end, ever stiffer: a landing from 0.4 m passes the stroke by less than 0.05 mm.
+    A landing from 0.4 m passes the stroke by less than 0.05 mm. Rubber and top-out springs are in the bike file.
     """
 
-    bump_length_mm: float
-    bump_force_n: float
-    bump_power: float
-    top_out_length_mm: float
-    top_out_n_per_mm: float
-    stop_length_mm: float = 0.5
-    stop_n_per_mm: float = 4000.0
-    stop_n_s_per_mm: float = 4.0
-
-
-FRONT_STOPS = Stops(40.0, 600.0, 2.5, 12.0, 20.0)
-REAR_STOPS = Stops(12.0, 3000.0, 2.0, 7.0, 115.0)
+    length_mm: float = 0.5
+    rate_n_per_mm: float = 4000.0
+    damping_n_s_per_mm: float = 4.0
 
 
 @dataclass(frozen=True)
 class Vehicle:
-    """What the simulator adds to a bike file: stops, and what brake and chain do through the geometry.
+    """What the simulator adds to a bike file: metal stops, and what brake and chain do through the geometry.
 
     Parameters
     ----------
     bike : Bike
         With [chassis], masses, tyre rates and dampers.
-    front_stops, rear_stops : Stops
+    stop : MetalStop
     friction_speed_mm_s : float
         Seal friction follows tanh(shaft speed / this). [mm/s]
     dive_share : float
@@ -67,8 +57,7 @@ class Vehicle:
     """
 
     bike: Bike
-    front_stops: Stops = FRONT_STOPS
-    rear_stops: Stops = REAR_STOPS
+    stop: MetalStop = MetalStop()
     friction_speed_mm_s: float = 5.0
     dive_share: float = 1.0
     anti_squat_share: float = 0.3
@@ -82,14 +71,6 @@ class Vehicle:
         """Motorcycle with rider. [kg]"""
         numbers = constants(self)
         return numbers.sprung_kg + numbers.front.unsprung_kg + numbers.rear.unsprung_kg
-
-
-def _even_wheel_table(bike: Bike, end: End) -> tuple[float, FloatArray, FloatArray]:
-    """Shaft travel and leverage ratio against evenly spaced wheel travel. [m]"""
-    curve = leverage_curve(bike, end)
-    wheel = np.linspace(0.0, wheel_stroke_mm(bike, end), TABLE_POINTS)
-    shaft = exact_shaft_mm(bike, end, wheel)
-    return float(wheel[1]) / 1e3, shaft / 1e3, curve.ratio(shaft)
 
 
 def exact_shaft_mm(bike: Bike, end: End, wheel_mm: FloatArray) -> FloatArray:
@@ -120,15 +101,14 @@ def _end(vehicle: Vehicle, end: End) -> kernel.EndConstants:
     bike = vehicle.bike
     section = bike.front if end == "front" else bike.rear
     unsprung_mass_kg, tyre_rate_n_per_mm, damper = wheel_and_damper(bike, end)
-    stops = vehicle.front_stops if end == "front" else vehicle.rear_stops
+    curve, springs, stop = leverage_curve(bike, end), spring_of(bike, end), vehicle.stop
+    wheel_mm = np.linspace(0.0, wheel_stroke_mm(bike, end), TABLE_POINTS)
+    shaft_mm = exact_shaft_mm(bike, end, wheel_mm)
     compression, rebound = damper.compression, damper.rebound
-    table_step_m, table_shaft_m, table_ratio = _even_wheel_table(bike, end)
     return kernel.EndConstants(
         unsprung_kg=unsprung_mass_kg,
         tyre_n_m=1e3 * tyre_rate_n_per_mm,
         tyre_n_s_m=1e3 * section.tyre_damping_n_s_per_mm,
-        spring_n_m=1e3 * section.spring_rate_n_per_mm,
-        preload_m=section.preload_mm / 1e3,
         stroke_m=stroke_mm(bike, end) / 1e3,
         compression_low=1e3 * compression.low_n_s_per_mm,
         compression_high=1e3 * compression.high_n_s_per_mm,
@@ -138,17 +118,13 @@ def _end(vehicle: Vehicle, end: End) -> kernel.EndConstants:
         rebound_knee=rebound.knee_mm_s / 1e3,
         friction_n=damper.friction_n,
         friction_speed=vehicle.friction_speed_mm_s / 1e3,
-        bump_length_m=stops.bump_length_mm / 1e3,
-        bump_force_n=stops.bump_force_n,
-        bump_power=stops.bump_power,
-        top_out_length_m=stops.top_out_length_mm / 1e3,
-        top_out_n_m=1e3 * stops.top_out_n_per_mm,
-        stop_length_m=stops.stop_length_mm / 1e3,
-        stop_n_m=1e3 * stops.stop_n_per_mm,
-        stop_n_s_m=1e3 * stops.stop_n_s_per_mm,
-        table_step_m=table_step_m,
-        table_shaft_m=table_shaft_m,
-        table_ratio=table_ratio,
+        stop_length_m=stop.length_mm / 1e3,
+        stop_n_m=1e3 * stop.rate_n_per_mm,
+        stop_n_s_m=1e3 * stop.damping_n_s_per_mm,
+        table_step_m=float(wheel_mm[1]) / 1e3,
+        table_shaft_m=shaft_mm / 1e3,
+        table_ratio=curve.ratio(shaft_mm),
+        table_spring_n=np.array([springs.force_n(float(shaft)) for shaft in shaft_mm]),
         wheel_radius_m=section.tyre_radius_mm / 1e3,
         imbalance_kg_m=vehicle.front_imbalance_kg_m if end == "front" else vehicle.rear_imbalance_kg_m,
         runout_m=(vehicle.front_runout_mm if end == "front" else vehicle.rear_runout_mm) / 1e3,
@@ -184,12 +160,14 @@ def constants(vehicle: Vehicle) -> kernel.Constants:
     )
 
 
-def at_rest(vehicle: Vehicle) -> FloatArray:
-    """State of the motorcycle standing on its wheels on a flat road at height 0.
+def at_rest(vehicle: Vehicle, front_road_m: float = 0.0, rear_road_m: float = 0.0) -> FloatArray:
+    """State of the motorcycle standing on its wheels.
 
     Parameters
     ----------
     vehicle : Vehicle
+    front_road_m, rear_road_m : float
+        Height of the road under the wheels. [m]
 
     Returns
     -------
@@ -197,8 +175,10 @@ def at_rest(vehicle: Vehicle) -> FloatArray:
         Heave, pitch, front and rear wheel, and their speeds. [m, rad, m/s, rad/s]
     """
     sag, bike = static_sag(vehicle.bike), constants(vehicle)
-    front = -(sag["front"].sprung_load_n + bike.front.unsprung_kg * GRAVITY_M_S2) / bike.front.tyre_n_m
-    rear = -(sag["rear"].sprung_load_n + bike.rear.unsprung_kg * GRAVITY_M_S2) / bike.rear.tyre_n_m
+    load_front = sag["front"].sprung_load_n + bike.front.unsprung_kg * GRAVITY_M_S2
+    load_rear = sag["rear"].sprung_load_n + bike.rear.unsprung_kg * GRAVITY_M_S2
+    front = front_road_m - load_front / bike.front.tyre_n_m
+    rear = rear_road_m - load_rear / bike.rear.tyre_n_m
     mount_front, mount_rear = front - sag["front"].wheel_mm / 1e3, rear - sag["rear"].wheel_mm / 1e3
     pitch = (mount_rear - mount_front) / bike.wheelbase_m
     return np.array([mount_front + bike.arm_front_m * pitch, pitch, front, rear, 0.0, 0.0, 0.0, 0.0])
@@ -297,7 +277,7 @@ def ride(
     sample_rate_hz : float
         Of the answer. [Hz]
     start : ndarray of shape (8,), optional
-        State at t = 0; at rest when not given.
+        State at t = 0; at rest on the road when not given.
     step_s : float
         The longest step of the integration. [s]
 
@@ -320,8 +300,13 @@ def ride(
             drive.rear_damper_scale,
         ]
     )
+    if start is None:
+        at, behind = float(drive.distance_m[0]), vehicle.bike.wheelbase_mm / 1e3
+        under_front, _ = kernel.road_at(at, road.step_m, road.front_m)
+        under_rear, _ = kernel.road_at(at - behind, road.step_m, road.rear_m)
+        start = at_rest(vehicle, under_front, under_rear)
     answer = kernel.integrate(
-        at_rest(vehicle) if start is None else np.asarray(start, dtype=np.float64),
+        np.asarray(start, dtype=np.float64),
         constants(vehicle),
         drive.step_s,
         table,

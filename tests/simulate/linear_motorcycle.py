@@ -3,11 +3,10 @@
 import numpy as np
 
 from telemetry.bike import parse_bike
-from telemetry.simulate import Stops, Vehicle, demo_bike
+from telemetry.simulate import Vehicle, demo_bike
 from telemetry.simulate.vehicle import Ridden
 
 RAKE_DEG, RATIO = 24.0, 1.8
-NO_STOPS = Stops(1.0, 0.0, 1.0, 0.0, 0.0, stop_length_mm=0.5)
 
 
 def linear_motorcycle(
@@ -36,7 +35,7 @@ def linear_motorcycle(
         "com_height_mm": 600.0,
         "pitch_inertia_kg_m2": inertia,
     }
-    shared = {"preload_mm": 0.0, "tyre_damping_n_s_per_mm": ct / 1e3}
+    shared = {"preload_mm": 0.0, "spring": None, "tyre_damping_n_s_per_mm": ct / 1e3}
     data["front"] |= shared | {
         "stroke_mm": 300.0,
         "rake_deg": RAKE_DEG,
@@ -53,7 +52,7 @@ def linear_motorcycle(
         "unsprung_mass_kg": mu[1],
         "damper": damper(cr * RATIO**2),
     }
-    return Vehicle(parse_bike(data), front_stops=NO_STOPS, rear_stops=NO_STOPS)
+    return Vehicle(parse_bike(data))
 
 
 def states(ridden: Ridden, vehicle: Vehicle):

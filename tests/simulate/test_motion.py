@@ -13,6 +13,7 @@ from telemetry.bike import (
     half_vehicle,
     leverage_curve,
     modes,
+    spring_of,
     static_sag,
 )
 from telemetry.simulate import Vehicle, demo_bike
@@ -259,7 +260,7 @@ def test_bumps_agree_with_a_general_solver():
         kernel.acceleration(np.asarray(state), inputs, numbers, rate, row)
         return rate.copy()
 
-    ridden = ride(vehicle, steady_drive(speed, 0.6), road, sample_rate_hz=RATE_HZ)
+    ridden = ride(vehicle, steady_drive(speed, 0.6), road, sample_rate_hz=RATE_HZ, start=at_rest(vehicle))
     other = solve_ivp(
         derivative,
         (0.0, 0.6),
@@ -279,7 +280,7 @@ def test_dampers_are_those_of_the_bike_file():
     numbers = constants(Vehicle(bike))
     speed_mm_s = np.concatenate([-np.geomspace(1, 2000, 40), np.geomspace(1, 2000, 40)])
     for section, end, wheel_m in ((bike.front, numbers.front, 0.05), (bike.rear, numbers.rear, 0.06)):
-        _, ratio = kernel.shaft_of_wheel(wheel_m, end)
+        _, ratio, _ = kernel.shaft_of_wheel(wheel_m, end)
         with_damper, without = (
             np.array([kernel.suspension_force(wheel_m, v * ratio / 1e3, scale, end) for v in speed_mm_s])
             for scale in (1.0, 0.0)
@@ -292,7 +293,7 @@ def test_dampers_are_those_of_the_bike_file():
 def test_friction_opposes_and_saturates():
     bike = demo_bike()
     end = constants(Vehicle(bike)).front
-    _, ratio = kernel.shaft_of_wheel(0.05, end)
+    _, ratio, _ = kernel.shaft_of_wheel(0.05, end)
     still, down, up = (kernel.suspension_force(0.05, v * ratio, 0.0, end) * ratio for v in (0.0, 0.1, -0.1))
     assert down - still == pytest.approx(bike.front.damper.friction_n, rel=1e-6)
     assert up - still == pytest.approx(-bike.front.damper.friction_n, rel=1e-6)
@@ -304,9 +305,10 @@ def test_leverage_table_of_the_inner_loop_is_the_curve(end):
     numbers, curve = getattr(constants(Vehicle(bike)), end), leverage_curve(bike, end)
     for shaft_mm in (0.0, 0.5, 12.3, 33.3, 59.9, 69.9):
         wheel_mm = curve.wheel_travel_mm(np.array([shaft_mm]))[0]
-        shaft_m, ratio = kernel.shaft_of_wheel(wheel_mm / 1e3, numbers)
+        shaft_m, ratio, spring_n = kernel.shaft_of_wheel(wheel_mm / 1e3, numbers)
         assert 1e3 * shaft_m == pytest.approx(shaft_mm, abs=1e-6)
         assert ratio == pytest.approx(curve.ratio(np.array([shaft_mm]))[0], abs=1e-5)
+        assert spring_n == pytest.approx(spring_of(bike, end).force_n(shaft_mm), rel=1e-5, abs=0.01)
 
 
 def test_breaking_down_says_when_and_why():
