@@ -32,7 +32,7 @@ def build_parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action=_Version, nargs=0, help="print the version and stop")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
-    for add in (_demo, _review, _check, _compare, _add, _serve, _simulate):
+    for add in (_demo, _review, _check, _compare, _stand, _add, _serve, _simulate):
         add(commands)
     return parser
 
@@ -176,6 +176,24 @@ def _compare(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") ->
     parser.add_argument("--setup-a", metavar="SHEET.toml", help="setup sheet of A")
     parser.add_argument("--setup-b", metavar="SHEET.toml", help="setup sheet of B")
     _json(parser)
+
+
+def _stand(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    parser = _command(
+        commands, "stand", "stand", "say what a change at the stand does, and what to measure again after it"
+    )
+    parser.add_argument("bike", metavar="BIKE.toml", help="bike file with [chassis]")
+    for option, metavar, words in (
+        ("change", "KEY=+MM", "change a value of the bike file by (+, -) or to a number, such as "
+         "rear.shock_length_mm=+3 or rear.preload_mm=9; may be repeated"),
+        ("target", "KEY=VALUE", "find the preload, spring or length that reaches a number of the stand, such as "
+         "rear.rider_sag_mm=30 or trail_mm=98; may be repeated"),
+        ("measured", "KEY=MM", "check the bike file against a sag that was measured, such as "
+         "front.rider_sag_mm=38; may be repeated"),
+    ):  # fmt: skip
+        parser.add_argument(f"--{option}", action="append", default=[], metavar=metavar, help=words)
+    _json(parser)
+    parser.add_argument("--plot", metavar="FILE.html", help="also write a page with pictures, to print")
 
 
 def _add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:

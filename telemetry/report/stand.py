@@ -41,7 +41,7 @@ def print_stand(stand: Stand, console: Console) -> None:
     for aim in stand.aims:
         section(console, aim_words(stand, aim))
         console.print(
-            table(("turn only this", "now", "to", "change", "", "why not"), way_rows(aim), words=(0, 4, 5))
+            table(("change only this", "now", "to", "change", "", "why not"), way_rows(aim), words=(0, 4, 5))
         )
     _numbers(console, stand)
     _checks(console, stand)
@@ -49,8 +49,8 @@ def print_stand(stand: Stand, console: Console) -> None:
         section(console, "Leverage points")
         indented(
             console,
-            f"A smooth, monotone curve lies within {stand.leverage_fit.largest_mm:.2f} mm of every point; they scatter by "
-            f"{stand.leverage_fit.residual_sd_mm:.2f} mm about it.",
+            f"A smooth, monotone curve lies within {stand.leverage_fit.largest_mm:.2f} mm of every point; they "
+            f"scatter by {stand.leverage_fit.residual_sd_mm:.2f} mm about it.",
         )
         rows = zip(stand.leverage_fit.point_shaft_mm, stand.leverage_fit.residual_mm, strict=True)
         console.print(
@@ -141,11 +141,22 @@ def aim_words(stand: Stand, aim: Aim) -> str:
     )
 
 
+def knob_words(key: str) -> str:
+    """What is turned, in words with its unit.
+
+    Examples
+    --------
+    >>> knob_words("rear.spring_rate_n_per_mm"), knob_words("front.preload_mm")
+    ('rear spring rate N/mm', 'front preload mm')
+    """
+    return key.replace("_n_per_mm", " N/mm").replace(".", " ").replace("_", " ")
+
+
 def way_rows(aim: Aim) -> list[tuple[str, ...]]:
     """The ways to an aim, a row each."""
     return [
         (
-            way.key,
+            knob_words(way.key),
             f"{way.now:.5g}",
             UNKNOWN if way.value is None else f"{way.value:.5g}",
             "" if way.change is None else f"{way.change:+.2f}",

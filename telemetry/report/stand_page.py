@@ -14,10 +14,15 @@ from telemetry.report.stand_pictures import force_picture, leverage_picture, sid
 from telemetry.stand import StandResult
 
 STYLE = """
-svg .wheel { fill: none; stroke-width: 1.6; } svg .bone { stroke-width: 4; stroke-linecap: round; } svg .thin { stroke: var(--quiet); stroke-width: 1; }
-svg .front.wheel, svg .front.bone { stroke: var(--front); } svg .rear.wheel, svg .rear.bone, svg .rear.curve { stroke: var(--rear); }
-svg .curve { fill: none; stroke-width: 1.8; } svg .dot { fill: #fff; stroke-width: 1.6; } svg .dot.rear { stroke: var(--rear); }
-svg .mass { fill: var(--ink); stroke: #fff; } svg .before { stroke: #8b93a0 !important; stroke-dasharray: 5 4; }
+svg .wheel { fill: none; stroke-width: 1.6; } svg .bone { stroke-width: 4; stroke-linecap: round; }
+svg .thin { stroke: var(--quiet); stroke-width: 1; }
+svg .front.wheel, svg .front.bone { stroke: var(--front); }
+svg .rear.wheel, svg .rear.bone, svg .rear.curve { stroke: var(--rear); }
+svg .curve { fill: none; stroke-width: 1.8; } svg .dot { fill: #fff; stroke-width: 1.6; }
+svg .dot.rear { stroke: var(--rear); } svg .mass { fill: var(--ink); stroke: #fff; }
+svg .before { stroke: #8b93a0 !important; stroke-dasharray: 5 4; }
+.numbers { columns: 2; column-gap: 8mm; } .numbers section { margin: 0 0 6mm; } .numbers table { font-size: 8.6pt; }
+@media (max-width: 40rem) { .numbers { columns: 1; } }
 svg .bone.before { stroke-width: 2; } svg .mass.before { fill: #fff; } svg .dot.before { stroke-dasharray: none; }
 """
 
@@ -60,18 +65,19 @@ def stand_html(result: StandResult) -> str:
             (str(index), entry.what, entry.should_read, entry.to_go_back)
             for index, entry in enumerate(stand.recheck, start=1)
         ]
-        columns = ("", "measure again", "should read", "to have it back")
+        columns: tuple[str, ...] = ("", "measure again", "should read", "to have it back")
         body.append(
             page.section("Measure again, in this order", page.table(columns, rows, words=(0, 1, 2, 3)))
         )
     for aim in stand.aims:
-        columns = ("turn only this", "now", "to", "change", "", "why not")
+        columns = ("change only this", "now", "to", "change", "", "why not")
         body.append(page.section(aim_words(stand, aim), page.table(columns, way_rows(aim), words=(0, 4, 5))))
     body += [
         page.figure(leverage_picture(before, after), "Falling: the rear gets stiffer as it compresses."),
         page.figure(force_picture(before, after), "At rest, without friction."),
     ]
     groups = dict.fromkeys(row.group for row in stand.rows)
+    numbers = []
     for group in groups:
         found = [
             row
@@ -81,7 +87,8 @@ def stand_html(result: StandResult) -> str:
         if found:
             columns = ("", "before", "after", "change", "unit") if changed else ("", "as it is", "unit")
             cells = [row_cells(row, changed=changed) for row in found]
-            body.append(page.section(group, page.table(columns, cells, words=(0, len(columns) - 1))))
+            numbers.append(page.section(group, page.table(columns, cells, words=(0, len(columns) - 1))))
+    body.append(f'<div class="numbers">{"".join(numbers)}</div>')
     if stand.sags:
         columns = ("", "measured mm", "computed mm", "", "sprung kg by sag", "by file")
         body.append(

@@ -128,6 +128,8 @@ def apply_changes(bike: Bike, changes: Iterable[Change]) -> tuple[Bike, tuple[Ch
         after = change.value
         if change.relative:
             if not isinstance(before, int | float):
+                _put(data, change.key, change.value)
+                parse_bike(data, source=bike.source)  # says so if there is no such key
                 raise BikeFileError(
                     f"{bike.source}: {change.key} has no number yet, so it cannot be changed by {change.value:+g}; "
                     f"give its value in the bike file, or set it with {change.key}=VALUE."

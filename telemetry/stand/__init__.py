@@ -1,0 +1,29 @@
+"""At the stand with a spanner: what a change does before it is made, and what must be measured again."""
+
+from telemetry.stand.aims import Aim, SagCheck, SpringCheck, check_sags, reach
+from telemetry.stand.changes import Change, Changed, apply_changes, parse_change
+from telemetry.stand.quantities import QUANTITIES, Quantity, measure, value_of
+from telemetry.stand.recheck import Recheck
+from telemetry.stand.stand import Row, Stand, StandResult, at_stand, stand_to_json
+
+__all__ = [
+    "QUANTITIES",
+    "Aim",
+    "Change",
+    "Changed",
+    "Quantity",
+    "Recheck",
+    "Row",
+    "SagCheck",
+    "SpringCheck",
+    "Stand",
+    "StandResult",
+    "apply_changes",
+    "at_stand",
+    "check_sags",
+    "measure",
+    "parse_change",
+    "reach",
+    "stand_to_json",
+    "value_of",
+]

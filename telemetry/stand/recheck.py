@@ -1,0 +1,194 @@
+"""What must be measured again after a change, in order, what it should read, and how far to turn to have it back."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from telemetry.arrays import ENDS, End
+from telemetry.bike import Bike, wheel_stroke_mm
+from telemetry.stand.aims import reach
+from telemetry.stand.changes import Changed
+from telemetry.stand.quantities import BY_KEY, Values
+
+# Below this a sag has not moved as far as a tape tells; common practice, no source.
+NOTICED_MM = 0.5
+CAUTION = (
+    "Stay inside the maker's limits for length, preload and pressure; leave gas-charged dampers to people equipped for "
+    "them. Try one change at a time, at reduced pace first."
+)
+
+_LENGTH = ("rear.shock_length_mm", "rear.flip_chip.", "rear.eccentric.", "rear.linkage.", "rear.swingarm.")
+_RIDE_HEIGHT = (*_LENGTH, "front.fork_height_mm", "front.fork_offset_mm")
+_TYRE = ("tyre_radius_mm", "tyre_circumference_mm")
+_WEIGHT = ("chassis.",)
+_SPRING = ("preload_mm", "spring_rate_n_per_mm", ".spring.")
+_DRIVE = ("rear.chain.", "rear.axle_back_mm", "rear.eccentric.")
+
+
+@dataclass(frozen=True)
+class Recheck:
+    """One thing to measure again: what, why, what it should read, and what brings the old reading back."""
+
+    what: str
+    why: str
+    should_read: str
+    to_go_back: str
+
+
+def _touched(changed: Iterable[Changed], names: Sequence[str]) -> bool:
+    return any(change.key.startswith(name) or name in change.key for change in changed for name in names)
+
+
+def recheck_list(
+    bike: Bike, changed: Sequence[Changed], before: Values, after: Values
+) -> tuple[Recheck, ...]:
+    """What to measure again after changes, in the order in which it is done at the stand.
+
+    Parameters
+    ----------
+    bike : Bike
+        After the change.
+    changed : sequence of Changed
+    before, after : dict of key to float
+        Every quantity.
+
+    Returns
+    -------
+    tuple of Recheck
+    """
+    if not changed:
+        return ()
+    found: list[Recheck] = []
+    length, tyre = _touched(changed, _LENGTH), _touched(changed, _TYRE)
+    weight, height = _touched(changed, _WEIGHT), _touched(changed, _RIDE_HEIGHT)
+    if length:
+        found.append(_leverage_start(after))
+        found.append(_full_stroke(bike))
+    if tyre:
+        found.append(
+            Recheck(
+                "tyre: circumference, and clearance all round at full stroke",
+                "a taller tyre lifts its end and comes nearer to mudguard, swingarm and chain",
+                "what was entered; nothing touches with the spring out",
+                "",
+            )
+        )
+    if height or tyre:
+        found.append(
+            Recheck(
+                "ride height, both ends",
+                "length, clamps or tyre moved the chassis",
+                _pair(before, after, "ride_height_mm", "mm"),
+                "",
+            )
+        )
+    for end in ENDS:
+        spring = _touched(changed, [f"{end}.{name.strip('.')}" for name in _SPRING])
+        if spring or height or tyre or weight:
+            why = (
+                "weight has moved"
+                if weight
+                else "the wheel sits elsewhere on its leverage curve"
+                if length and end == "rear"
+                else "its spring has changed"
+                if spring
+                else "the chassis stands otherwise and shifts a little load"
+            )
+            found.append(_sag(bike, end, before, after, why))
+    if height or tyre or _moved(before, after, "rake_deg", 0.05):
+        found.append(
+            Recheck(
+                "geometry: rake, trail, wheelbase",
+                "the attitude of the chassis has changed",
+                f"rake {_to(before, after, 'rake_deg')} deg, trail {_to(before, after, 'trail_mm')} mm, "
+                f"wheelbase {_to(before, after, 'wheelbase_mm')} mm",
+                "",
+            )
+        )
+    if tyre or length or _touched(changed, _DRIVE):
+        found.append(_drive(bike, before, after))
+    if _touched(changed, (".damper.",)) or _moved(before, after, "rear.hop_damping", 0.02):
+        found.append(
+            Recheck(
+                "both ends by hand: down and up at the same rate",
+                "the damping at a wheel has changed",
+                f"hop damping ratio front {_to(before, after, 'front.hop_damping')}, "
+                f"rear {_to(before, after, 'rear.hop_damping')}",
+                "",
+            )
+        )
+    return tuple(found)
+
+
+def _leverage_start(after: Values) -> Recheck:
+    return Recheck(
+        "leverage: where the wheel starts on its curve, and the sensor's zero with the wheel off the ground",
+        "another length starts from another place on the leverage curve, so the same spring sags differently",
+        f"ratio {_number(after, 'rear.leverage_extended')} extended, "
+        f"{_number(after, 'rear.leverage_at_sag')} at rider sag",
+        "",
+    )
+
+
+def _full_stroke(bike: Bike) -> Recheck:
+    return Recheck(
+        "clearance at full extension and full stroke, spring out",
+        "the whole stroke has moved against frame, tyre and chain",
+        f"{wheel_stroke_mm(bike, 'rear'):.0f} mm of wheel travel, nothing touches, chain not tight at any point",
+        "",
+    )
+
+
+def _sag(bike: Bike, end: End, before: Values, after: Values, why: str) -> Recheck:
+    key, free_key = f"{end}.rider_sag_mm", f"{end}.free_sag_mm"
+    free = "" if after[free_key] is None else f"free sag {_to(before, after, free_key)} mm, "
+    return Recheck(
+        f"{end} sag, then preload",
+        why,
+        f"{free}rider sag {_to(before, after, key)} mm",
+        _back(bike, end, before[key], after[key]),
+    )
+
+
+def _back(bike: Bike, end: End, was: float | None, now: float | None) -> str:
+    """The preload that brings a sag back."""
+    if was is None or now is None or abs(now - was) < NOTICED_MM:
+        return ""
+    way = reach(bike, f"{end}.rider_sag_mm", was).ways[0]
+    if way.value is None or way.change is None:
+        return f"{was:.1f} mm cannot be had with preload: {way.reason} mm"
+    turns = f" = {way.steps}" if way.steps else ""
+    return f"for {was:.1f} mm as before: preload {way.change:+.1f} mm{turns}"
+
+
+def _drive(bike: Bike, before: Values, after: Values) -> Recheck:
+    parts = []
+    if after["rollout_mm"] is not None:
+        parts.append(f"rollout {_to(before, after, 'rollout_mm')} mm a turn of the front sprocket")
+    if after["anti_squat_pct"] is not None:
+        parts.append(f"anti-squat {_to(before, after, 'anti_squat_pct')} %")
+    return Recheck(
+        "gearing, chain slack at its tightest point, and speed from the wheel sensor",
+        "tyre, axle or swingarm angle has changed",
+        "; ".join(parts) or "not known without [rear.chain]",
+        "",
+    )
+
+
+def _moved(before: Values, after: Values, key: str, by: float) -> bool:
+    a, b = before[key], after[key]
+    return a is not None and b is not None and abs(b - a) >= by
+
+
+def _number(values: Values, key: str) -> str:
+    value = values[key]
+    return "not known" if value is None else f"{value:.{BY_KEY[key].decimals}f}"
+
+
+def _to(before: Values, after: Values, key: str) -> str:
+    """Before to after, or the one number when it has not changed as printed."""
+    a, b = _number(before, key), _number(after, key)
+    return b if a == b else f"{b} (was {a})"
+
+
+def _pair(before: Values, after: Values, key: str, unit: str) -> str:
+    return ", ".join(f"{end} {_to(before, after, f'{end}.{key}')} {unit}" for end in ENDS)

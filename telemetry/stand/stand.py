@@ -1,0 +1,231 @@
+"""The bike at the stand: every quantity before and after changes, what moved most, and what to measure again."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from pydantic import TypeAdapter
+
+from telemetry.arrays import ENDS, End
+from telemetry.bike import Bike, bike_warnings, leverage_curve, parse_bike
+from telemetry.bike.rearend import rear_end
+from telemetry.errors import BikeFileError
+from telemetry.stand.aims import Aim, SagCheck, SpringCheck, check_sags, reach
+from telemetry.stand.changes import Change, Changed, apply_changes
+from telemetry.stand.quantities import QUANTITIES, measure
+from telemetry.stand.recheck import CAUTION, Recheck, recheck_list
+
+SCHEMA = "bothends.stand/1"
+_MOST = 6  # of what moved most
+_NOTICED = 0.5  # of a quantity's step: less is not worth a line
+# Says again what another row has said: the pitch what the rake, the normal what the ground trail.
+_SAID_ALREADY = ("pitch_deg", "normal_trail_mm", "front.rider_shaft_mm", "rear.rider_shaft_mm")
+
+
+@dataclass(frozen=True)
+class Row:
+    """One quantity before and after; None where it is not known. ``steps`` is the change in its own step."""
+
+    key: str
+    group: str
+    name: str
+    unit: str
+    decimals: int
+    before: float | None
+    after: float | None
+    change: float | None
+    steps: float | None
+
+
+@dataclass(frozen=True)
+class LeverageFit:
+    """How well a smooth curve fits the leverage points: largest misfit, scatter, and every misfit. [mm]"""
+
+    largest_mm: float
+    residual_sd_mm: float
+    point_shaft_mm: tuple[float, ...]
+    residual_mm: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class Stand:
+    """A bike at the stand. ``rows`` keep the order of the quantities; ``moved_most`` are keys, most first."""
+
+    source: str
+    bike: str
+    changed: tuple[Changed, ...]
+    rows: tuple[Row, ...]
+    moved_most: tuple[str, ...]
+    recheck: tuple[Recheck, ...]
+    aims: tuple[Aim, ...]
+    sags: tuple[SagCheck, ...]
+    springs: tuple[SpringCheck, ...]
+    leverage_fit: LeverageFit | None
+    warnings: tuple[str, ...]
+    notes: tuple[str, ...]
+    caution: str
+    schema: str = SCHEMA
+
+    def row(self, key: str) -> Row:
+        """The row of a quantity."""
+        return next(row for row in self.rows if row.key == key)
+
+
+@dataclass(frozen=True)
+class StandResult:
+    """The stand as it is stored, and the bikes before and after, to draw."""
+
+    stand: Stand
+    before: Bike
+    after: Bike
+
+
+def at_stand(
+    bike: Bike,
+    changes: Sequence[Change] = (),
+    *,
+    targets: Mapping[str, float] | None = None,
+    measured: Mapping[str, float] | None = None,
+) -> StandResult:
+    """What a bike is on the stand, what changes do to it, and the ways to what is wanted.
+
+    Parameters
+    ----------
+    bike : Bike
+        With [chassis].
+    changes : sequence of Change
+    targets : mapping of key to number, optional
+        Quantities that are wanted; the ways start from the bike after the changes.
+    measured : mapping of key to number, optional
+        Measured sags such as ``front.rider_sag_mm``, in place of those of the bike file. [mm]
+
+    Returns
+    -------
+    StandResult
+
+    Raises
+    ------
+    BikeFileError
+        If the bike file lacks [chassis], a key is unknown, or a change cannot be or passes a limit.
+    """
+    bike = _with_measured(bike, measured or {})
+    after_bike, changed = apply_changes(bike, changes) if changes else (bike, ())
+    before = measure(bike)
+    after = measure(after_bike) if changes else before
+    rows = []
+    for quantity in QUANTITIES:
+        a, b = before[quantity.key], after[quantity.key]
+        change = b - a if a is not None and b is not None else None
+        rows.append(
+            Row(
+                quantity.key,
+                quantity.group,
+                quantity.name,
+                quantity.unit,
+                quantity.decimals,
+                a,
+                b,
+                change,
+                change / quantity.step if change is not None else None,
+            )
+        )
+    by_size = sorted(
+        (
+            row
+            for row in rows
+            if row.steps is not None and abs(row.steps) >= _NOTICED and row.key not in _SAID_ALREADY
+        ),
+        key=lambda row: -abs(row.steps or 0.0),
+    )
+    sags, springs = check_sags(bike)
+    stand = Stand(
+        source=bike.source,
+        bike=bike.name,
+        changed=changed,
+        rows=tuple(rows),
+        moved_most=tuple(row.key for row in by_size[:_MOST]),
+        recheck=recheck_list(after_bike, changed, before, after),
+        aims=tuple(reach(after_bike, key, value) for key, value in (targets or {}).items()),
+        sags=sags,
+        springs=springs,
+        leverage_fit=_fit_of(bike),
+        warnings=tuple(dict.fromkeys((*bike_warnings(bike), *bike_warnings(after_bike)))),
+        notes=_notes(bike, after_bike, changed),
+        caution=CAUTION if changed or targets else "",
+    )
+    return StandResult(stand, bike, after_bike)
+
+
+def _with_measured(bike: Bike, measured: Mapping[str, float]) -> Bike:
+    """The bike with measured sags in the place of those in its file."""
+    if not measured:
+        return bike
+    data: dict[str, Any] = bike.model_dump(mode="python", exclude_none=True)
+    for key, value in measured.items():
+        end, _, name = key.partition(".")
+        if end not in ENDS or name not in ("free_sag_mm", "static_sag_mm", "rider_sag_mm"):
+            raise BikeFileError(
+                f"{key!r} is no measured sag; it is front or rear, then .free_sag_mm, .static_sag_mm or .rider_sag_mm."
+            )
+        data[end] = {**data[end], "measured": {**data[end].get("measured", {}), name: value}}
+    return parse_bike(data, source=bike.source)
+
+
+def _fit_of(bike: Bike) -> LeverageFit | None:
+    fit = rear_end(bike.rear, bike.measured_at).fit
+    if fit is None:
+        return None
+    largest = max((abs(value) for value in fit.residual_mm), default=0.0)
+    return LeverageFit(largest, fit.residual_sd_mm, fit.point_shaft_mm, fit.residual_mm)
+
+
+def _notes(before: Bike, after: Bike, changed: Sequence[Changed]) -> tuple[str, ...]:
+    """What the numbers leave out, and which sections would tell more."""
+    notes = []
+    chassis, rear = before.chassis, before.rear
+    extended = rear_end(after.rear, after.measured_at).extended_by_mm
+    if extended > 0.0:
+        notes.append(
+            f"The leverage table was continued by {extended:g} mm of shock travel beyond its end, with the trend "
+            f"of its ratio: a guess. Pivot coordinates in [rear.linkage] would tell it."
+        )
+    if chassis is not None and chassis.rider is None:
+        notes.append("Free and static sag need [chassis] rider: the rider's mass and place.")
+    elif chassis is not None and chassis.fuel is None:
+        notes.append("Without [chassis] fuel the static sag, ready to ride, is the free sag.")
+    if rear.swingarm is None:
+        notes.append("Swingarm angle, travel along the arc, squat line and anti-squat need [rear.swingarm].")
+    if rear.chain is None:
+        notes.append("Chain line, anti-squat and gearing need [rear.chain].")
+    for end in ENDS:
+        section = before.front if end == "front" else before.rear
+        if section.unsprung_mass_kg is None or section.tyre_rate_n_per_mm is None or section.damper is None:
+            notes.append(f"Vibration needs unsprung_mass_kg, tyre_rate_n_per_mm and [{end}.damper].")
+        turned = [
+            change.key
+            for change in changed
+            if change.key.startswith(f"{end}.damper.") and "clicks" in change.key
+        ]
+        if turned and (section.damper is None or section.damper.dyno is None):
+            notes.append(
+                f"{turned[0]}: what a click does is not known without a dyno table in [{end}.damper]."
+            )
+    return tuple(notes)
+
+
+def stand_to_json(stand: Stand) -> str:
+    """The stand as indented JSON text, schema ``bothends.stand/1``; what is not known is null."""
+    return TypeAdapter(Stand).dump_json(stand, indent=1).decode()
+
+
+def leverage_table(bike: Bike, end: End, count: int = 101) -> list[tuple[float, float, float]]:
+    """Shaft travel, wheel travel and ratio over the stroke, to draw or to export. [mm, mm, -]"""
+    import numpy as np
+
+    from telemetry.bike import stroke_mm
+
+    shaft, curve = np.linspace(0.0, stroke_mm(bike, end), count), leverage_curve(bike, end)
+    return [
+        (float(s), float(w), float(r))
+        for s, w, r in zip(shaft, curve.wheel_travel_mm(shaft), curve.ratio(shaft), strict=True)
+    ]
