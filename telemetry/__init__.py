@@ -5,41 +5,41 @@
     import telemetry
 
     log = telemetry.read_log("outing.csv")
-    result = telemetry.review(log, telemetry.load_bike("bike.toml"))
+    result = telemetry.review_log(log, telemetry.load_bike("bike.toml"))
     print(result.summary.verdicts)
 
-What is named here is imported when it is first used, so that importing the package costs nothing.
+What is named here is imported when it is first used, so that importing the package costs nothing. The
+function is called `review_log` here because ``telemetry.review`` is the module it lives in.
 """
 
-import sys
 from importlib import import_module
-from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from telemetry.bike import load_bike as load_bike
     from telemetry.logbook import Logbook as Logbook
     from telemetry.logs import read_log as read_log
-    from telemetry.review import review as review
+    from telemetry.review import review as review_log
     from telemetry.setup import compare as compare
     from telemetry.simulate import simulate_outing as simulate_outing
 
     __version__: str
 
 _HOME = {
-    "Logbook": "telemetry.logbook",
-    "compare": "telemetry.setup",
-    "load_bike": "telemetry.bike",
-    "read_log": "telemetry.logs",
-    "review": "telemetry.review",
-    "simulate_outing": "telemetry.simulate",
+    "Logbook": ("telemetry.logbook", "Logbook"),
+    "compare": ("telemetry.setup", "compare"),
+    "load_bike": ("telemetry.bike", "load_bike"),
+    "read_log": ("telemetry.logs", "read_log"),
+    "review_log": ("telemetry.review", "review"),
+    "simulate_outing": ("telemetry.simulate", "simulate_outing"),
 }
-__all__ = ["Logbook", "__version__", "compare", "load_bike", "read_log", "review", "simulate_outing"]
+__all__ = ["Logbook", "__version__", "compare", "load_bike", "read_log", "review_log", "simulate_outing"]
 
 
 def __getattr__(name: str) -> Any:
     if name in _HOME:
-        return getattr(import_module(_HOME[name]), name)
+        module, attribute = _HOME[name]
+        return getattr(import_module(module), attribute)
     if name == "__version__":
         from importlib.metadata import version
 
@@ -49,18 +49,3 @@ def __getattr__(name: str) -> Any:
 
 def __dir__() -> list[str]:
     return sorted({*globals(), *__all__})
-
-
-class _Package(ModuleType):
-    """The package. ``review`` is the function, also after its module of the same name was imported."""
-
-    @property
-    def review(self) -> Any:
-        return __getattr__("review")
-
-    @review.setter
-    def review(self, module: ModuleType) -> None:
-        """Called by the import system with the module, which stays reachable in ``sys.modules``."""
-
-
-sys.modules[__name__].__class__ = _Package
