@@ -55,5 +55,7 @@ def numbers_from_words(column: pa.ChunkedArray, decimal: str) -> tuple[FloatArra
         text = pc.replace_substring(text, decimal, ".")
     numeric = pc.fill_null(pc.match_substring_regex(text, _NUMBER), False)
     values = to_float64(pc.if_else(numeric, text, None).cast(pa.float64()))
-    wrong = pc.invert(pc.or_(numeric, missing))
-    return values, np.flatnonzero(np.asarray(wrong.to_pylist(), dtype=bool)).astype(np.int64)
+    too_large = np.isinf(values)
+    values[too_large] = np.nan
+    wrong = np.asarray(pc.invert(pc.or_(numeric, missing)).to_pylist(), dtype=bool)
+    return values, np.flatnonzero(wrong | too_large).astype(np.int64)

@@ -26,6 +26,8 @@ from telemetry.notes import QualityNote, Step
 
 NAME = "delimited text"
 
+_OTHER_MARK = {".": ",", ",": "."}
+
 
 def recognises(path: Path) -> bool:
     """Whether the file is text."""
@@ -80,18 +82,14 @@ class _Parsed:
 
 def _parse(path: Path, dialect: Dialect, encoding: str) -> _Parsed:
     """Parse the fast way; if a row or a cell does not fit, again row by row; at last as words."""
-    first = dialect.first_row
     # A head of whole numbers leaves the decimal mark open: let the rest of the file decide.
-    marks = (
-        [dialect.decimal]
-        if dialect.decimal_seen
-        else [dialect.decimal, {".": ",", ",": "."}[dialect.decimal]]
-    )
+    marks = [dialect.decimal] if dialect.decimal_seen else [dialect.decimal, _OTHER_MARK[dialect.decimal]]
+    # Row by row, bytes that are not valid in the file's encoding must not stop us: Latin-1 takes any.
+    patient = "latin-1" if encoding.startswith("utf-8") else encoding
     attempts: list[Callable[[_Parsed], pa.Table]] = [
         *[lambda _, mark=mark: _arrow(path, dialect, encoding, mark) for mark in marks],
-        *[lambda p, mark=mark: _arrow(path, dialect, encoding, mark, odd_rows=p.odd_rows) for mark in marks],
-        lambda p: _arrow(path, dialect, encoding, marks[0], odd_rows=p.odd_rows, words=True),
-        lambda p: _arrow(path, dialect, "latin-1", marks[0], odd_rows=p.odd_rows, words=True),
+        *[lambda p, mark=mark: _arrow(path, dialect, patient, mark, odd_rows=p.odd_rows) for mark in marks],
+        lambda p: _arrow(path, dialect, patient, marks[0], odd_rows=p.odd_rows, words=True),
     ]
     for attempt in attempts:
         parsed = _Parsed(pa.table({}))
@@ -103,7 +101,7 @@ def _parse(path: Path, dialect: Dialect, encoding: str) -> _Parsed:
         except OSError as error:
             raise LogError(f"{path}: is damaged: {str(error).splitlines()[0]} Copy it again.") from None
         return parsed
-    raise LogError(f"{path}: cannot be read as a table from line {first} on: {reason}")
+    raise LogError(f"{path}: cannot be read as a table from line {dialect.first_row} on: {reason}")
 
 
 def _arrow(
@@ -192,9 +190,14 @@ def _numbers(column: pa.ChunkedArray, dialect: Dialect) -> tuple[FloatArray, Int
         return values, unreadable, "inf"
     values, unreadable = numbers_from_words(column, dialect.decimal)
     if unreadable.size and not dialect.decimal_seen:
-        other = numbers_from_words(column, "," if dialect.decimal == "." else ".")
+        other = numbers_from_words(column, _OTHER_MARK[dialect.decimal])
         values, unreadable = min((values, unreadable), other, key=lambda way: way[1].size)
-    return values, unreadable, str(column[int(unreadable[0])].as_py()) if unreadable.size else ""
+    return values, unreadable, _word(column, int(unreadable[0])) if unreadable.size else ""
+
+
+def _word(column: pa.ChunkedArray, row: int) -> str:
+    """A cell as a person would see it; UTF-8 was read as Latin-1."""
+    return str(column[row].as_py()).encode("latin-1", "replace").decode("utf-8", "replace")
 
 
 def _is_unnamed(index: int, dialect: Dialect) -> bool:

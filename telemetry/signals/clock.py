@@ -10,6 +10,8 @@ from telemetry.errors import LogError
 FEWEST_SAMPLES = 10
 # More missing samples than this in a row are a gap of the clock.
 GAP_SAMPLES = 3
+# A grid longer than this for its stamps is one whose clock jumped: most of it would be empty.
+MOST_SAMPLES_PER_STAMP, ALWAYS_ALLOWED_SAMPLES = 20, 1_000_000
 # Stamps this far off an even grid, in sample intervals, are uneven; nearer, they are an even clock written
 # with few digits.
 UNEVEN_SHARE = 0.1
@@ -95,7 +97,16 @@ def even_grid(t_s: FloatArray, wanted: BoolArray, *, source: str = "log") -> Gri
         raise LogError(
             f"{source}: only {len(rows)} samples of travel with a time of their own; is this the log of an outing?"
         )
-    rows = rows.astype(np.int64)
+    grid = _grid(stamps_s, rows.astype(np.int64))
+    if grid.n_samples > MOST_SAMPLES_PER_STAMP * len(rows) + ALWAYS_ALLOWED_SAMPLES:
+        raise LogError(
+            f"{source}: its clock jumps ahead by {np.diff(stamps_s).max():.0f} s, so that nearly all of its time is "
+            f"empty; split the log there or correct the time."
+        )
+    return grid
+
+
+def _grid(stamps_s: FloatArray, rows: IntArray) -> Grid:
     course = _steady_course(stamps_s) or _course(stamps_s)
     resolution = _resolution_s(stamps_s)
     allowed = max(UNEVEN_SHARE * course.interval_s, 0.75 * resolution)

@@ -85,29 +85,27 @@ def _in_seconds(log: RawLog, name: str, values: FloatArray, notes: list[QualityN
 
 
 def _leave_out_backward(log: RawLog, name: str, t_s: FloatArray, notes: list[QualityNote]) -> None:
-    """Set stamps that lie before an earlier one to NaN; refuse a clock that starts again."""
+    """Set stamps out of order to NaN, as few as will do; refuse a clock that starts again."""
     latest = np.fmax.accumulate(t_s)
     backward = t_s < latest
     if not backward.any():
         return
     first = int(np.argmax(backward))
-    row, share = log.first_row + first, float(backward.mean())
-    if share > MOST_BACKWARD_SHARE and float(np.nanmax(latest - t_s)) > RESTART_S:
+    row = log.first_row + first
+    ahead = t_s > np.fmin.accumulate(t_s[::-1])[::-1]
+    wrong = min(backward, ahead, key=np.count_nonzero)
+    if wrong.mean() > MOST_BACKWARD_SHARE and float(np.nanmax(latest - t_s)) > RESTART_S:
         raise LogError(
             f"{log.source}, row {row}: {name} goes back from {latest[first]:.3f} to {t_s[first]:.3f} s after the "
             f"first stamp and goes on from there; the file holds more than one recording. Split it at that row."
         )
+    first = int(np.argmax(wrong))
+    row, place_s = log.first_row + first, float(latest[max(0, first - 1)])
+    message = f"Time is out of order in {int(wrong.sum())} rows (first: row {row}); they are left out."
     notes.append(
-        QualityNote(
-            "warning",
-            "backward_time",
-            f"Time goes backward in {int(backward.sum())} rows (first: row {row}); they are left out.",
-            channel=name,
-            start_s=float(latest[first]),
-            end_s=float(latest[first]),
-        )
+        QualityNote("warning", "backward_time", message, channel=name, start_s=place_s, end_s=place_s)
     )
-    t_s[backward] = np.nan
+    t_s[wrong] = np.nan
 
 
 def check_repeated(log: RawLog, channel: str, values: FloatArray, t_s: FloatArray) -> tuple[QualityNote, ...]:

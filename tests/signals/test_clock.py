@@ -114,12 +114,28 @@ def test_backward_and_repeated_stamps():
     assert len(run.t_s) == 4000
     np.testing.assert_allclose(run.shaft_travel_mm["front"], fork_mm(t), atol=0.03)
     note = next(note for note in run.notes if note.code == "backward_time")
-    assert note.message == "Time goes backward in 1 rows (first: row 1003); they are left out."
+    assert note.message == "Time is out of order in 1 rows (first: row 1003); they are left out."
     assert note.start_s == pytest.approx(1.998)
     note = next(note for note in run.notes if note.code == "repeated_time")
     assert (
         note.message == "1 samples have the same time as the one before (first: row 2003); they are left out."
     )
+
+
+def test_one_stamp_far_ahead_costs_one_row():
+    t = np.arange(4000) / 500
+    stamped = t.copy()
+    stamped[1000] = 7.0
+    run = make_run(make_log(t_s=t, time=stamped))
+    note = next(note for note in run.notes if note.code == "backward_time")
+    assert note.message == "Time is out of order in 1 rows (first: row 1003); they are left out."
+    np.testing.assert_allclose(run.shaft_travel_mm["front"], fork_mm(t), atol=0.03)
+
+
+def test_a_clock_that_jumps_by_days_is_refused():
+    t = np.arange(4000) / 500
+    with pytest.raises(LogError, match="outing.csv: its clock jumps ahead by 200000 s, so that nearly all"):
+        make_run(t_s=np.where(t > 4, t + 200_000, t))
 
 
 def test_two_recordings_in_one_file_are_refused():
