@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping
 
 from telemetry.arrays import ENDS, End
 from telemetry.balance.balance import Balance, Ratio
+from telemetry.damping.oscillation import CAUTION as DAMPING_CAUTION
 from telemetry.damping.oscillation import Oscillation
 from telemetry.motion.summary import EndSummary, StopEvent
 from telemetry.notes import QualityNote
@@ -28,10 +29,6 @@ CHANGE_CAUTION = (
 BOTTOMING_CAUTION = (
     "Repeated hard bottoming can damage fork, shock and frame mounts: have them inspected by a qualified "
     "technician. " + CHANGE_CAUTION
-)
-DAMPING_CAUTION = (
-    "Stop and have the shock inspected by a qualified technician before riding on. Gas-charged dampers are "
-    "opened only by people equipped for it."
 )
 
 
@@ -121,7 +118,7 @@ def balance_sentence(balance: Balance) -> str:
 def oscillation_sentence(oscillation: Oscillation) -> str:
     """What the detector says, in one sentence."""
     if oscillation.verdict == "no":
-        return f"No sign of lost rear damping: {oscillation.reason}"
+        return oscillation.reason
     if oscillation.verdict == "cannot_tell":
         return f"Lost rear damping cannot be told: {oscillation.reason}"
     return f"Suspected loss of rear damping: {oscillation.reason} {DAMPING_CAUTION}"

@@ -2,13 +2,13 @@
 
 from telemetry.damping.detect import find_oscillation
 from telemetry.damping.oscillation import (
+    CAUTION,
     DampingTrend,
     LapDamping,
     Oscillation,
     OscillationEvent,
     RejectedCandidate,
 )
-from telemetry.damping.verdict import CAUTION
 
 __all__ = [
     "CAUTION",

@@ -5,6 +5,12 @@ from typing import Literal
 
 Verdict = Literal["yes", "no", "cannot_tell"]
 
+# What is said with every suspicion.
+CAUTION = (
+    "Stop and have the shock inspected by a qualified technician before riding on. Gas-charged dampers are "
+    "opened only by people equipped for it."
+)
+
 
 @dataclass(frozen=True)
 class OscillationEvent:

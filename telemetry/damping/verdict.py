@@ -6,10 +6,6 @@ from telemetry.damping.evidence import LOST_BELOW
 from telemetry.damping.learn import Learned
 from telemetry.damping.oscillation import OscillationEvent, RejectedCandidate, Verdict
 
-CAUTION = (
-    "Stop and have the shock inspected by a qualified technician before riding on. Gas-charged dampers are "
-    "opened only by people equipped for it."
-)
 # Between lost and this ratio over the whole outing, a worn damper and a rough road look the same.
 DOUBTFUL_BELOW = 0.18
 
