@@ -156,8 +156,12 @@ def _to_log(path: Path, parsed: _Parsed, dialect: Dialect, encoding: str) -> Raw
         )
     columns: dict[str, FloatArray] = {}
     notes = list(odd.notes)
+    arrow_columns = parsed.table.columns[::-1]
+    parsed.table = pa.table(
+        {}
+    )  # each column is let go once it is decoded: a long log is held once, not twice
     for index, name in enumerate(dialect.names):
-        values, unreadable, word = _numbers(parsed.table.column(index), dialect)
+        values, unreadable, word = _numbers(arrow_columns.pop(), dialect)
         if np.isnan(values).all() and not unreadable.size and _is_unnamed(index, dialect):
             continue  # a delimiter at the end of every line makes one blank column more
         columns[name] = np.insert(values, odd.insert_at, np.nan) if odd.insert_at.size else values
@@ -206,8 +210,8 @@ def _is_unnamed(index: int, dialect: Dialect) -> bool:
 
 def _rows_with_numbers(columns: dict[str, FloatArray]) -> int:
     """Rows up to the last that holds a number: blank lines at the end are no data."""
-    filled = [np.flatnonzero(np.isfinite(values)) for values in columns.values()]
-    return max((int(rows[-1]) + 1 for rows in filled if rows.size), default=0)
+    from_the_end = [np.isfinite(values[::-1]) for values in columns.values()]
+    return max((len(finite) - int(finite.argmax()) for finite in from_the_end if finite.any()), default=0)
 
 
 def _unreadable_note(name: str, values: FloatArray, count: int, word: str, line: int) -> QualityNote:
