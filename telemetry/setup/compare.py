@@ -14,7 +14,7 @@ from telemetry.arrays import ENDS
 from telemetry.setup.changes import Change, bike_file_changes, changes
 from telemetry.setup.evidence import difference_of_means, holm, permutation_p
 from telemetry.setup.laps import ExcludedLap, LapValues, usable_laps, values_over
-from telemetry.setup.metrics import Metric, metrics_of
+from telemetry.setup.metrics import METRICS, Metric
 from telemetry.setup.sheet import SetupSheet
 from telemetry.summary import Summary
 
@@ -169,9 +169,9 @@ def compare(
     laps_b, excluded_b = usable_laps(b, "b")
     other_speeds = _other_bandwidth(a, b)
     rows = [
-        (metric_a, values_over(laps_a, metric_a), values_over(laps_b, metric_b))
-        for metric_a, metric_b in zip(metrics_of(a), metrics_of(b), strict=True)
-        if not (metric_a.speed and other_speeds)
+        (metric, values_over(laps_a, metric), values_over(laps_b, metric))
+        for metric in METRICS
+        if not (metric.speed and other_speeds)
     ]
     compared = compare_laps([row for row in rows if row[1].values or row[2].values])
     changed = (*_sheet_changes(sheet_a, sheet_b), *bike_file_changes(a.bike_values, b.bike_values))
