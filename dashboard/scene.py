@@ -4,17 +4,16 @@ Arranging only: every number comes ready from the review.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from dashboard.figures.trace import Channel
-from dashboard.figures.track import MAP_POINTS, Label, Ribbon, Spot, TrackPicture, beside
 from dashboard.figures.travel import Band, Mark, TravelPicture
 from dashboard.shelf import Shelf
 from dashboard.stretch import Stretch, spans, stretch
 from dashboard.urlstate import View
-from dashboard.words import event_place, number, percent, stop_sentence
+from dashboard.words import STOP_WORDS, number
 from telemetry.arrays import ENDS, End, FloatArray
 from telemetry.balance.balance import Balance
 from telemetry.damping.oscillation import OscillationEvent
@@ -22,8 +21,6 @@ from telemetry.motion.summary import EndSummary, PlaneSummary, StopEvent
 from telemetry.summary import LapSummary, Summary
 
 M_S_TO_KM_H = 3.6
-# Corner numbers stand this far beside the line, as a share of the size of the map.
-_LABEL_OFFSET = 0.055
 # More labels than this along the axis would be written over each other.
 _MOST_LABELS = 6
 
@@ -151,7 +148,7 @@ def travel_picture(shelf: Shelf, scene: Scene) -> TravelPicture:
         speed_km_h=None if speed_m_s is None else M_S_TO_KM_H * speed_m_s,
         marks=_marks(scene),
         unsettled=_unsettled(scene),
-        corners=_corner_bands(shelf, scene),
+        corners=corner_bands(shelf, scene),
         dividers=_lap_starts(scene),
         masked=masked,
     )
@@ -165,7 +162,7 @@ def _marks(scene: Scene) -> tuple[Mark, ...]:
             stop.kind,
             scene.stretch.at_time(stop.time_s),
             stop.shaft_travel_mm if shaft else stop.travel_mm,
-            stop_sentence(stop.end, stop),
+            f"{STOP_WORDS[stop.kind]}, arrived at {number(stop.speed_mm_s)} mm/s at the wheel",
         )
         for stop in scene.stops
     )
@@ -173,23 +170,18 @@ def _marks(scene: Scene) -> tuple[Mark, ...]:
 
 
 def _unsettled(scene: Scene) -> tuple[Band, ...]:
-    bands = tuple(band for band, _ in _placed_oscillations(scene))
-    return bands if len(bands) <= _MOST_LABELS else tuple(replace(band, label="") for band in bands)
-
-
-def _placed_oscillations(scene: Scene) -> list[tuple[Band, OscillationEvent]]:
-    """Each oscillation with where it lies on the axis, cut to the lap."""
-    t_s = scene.stretch.t_s
+    """Where each oscillation lies on the axis, cut to the lap."""
+    t_s, place = scene.stretch.t_s, scene.stretch.at_time
     if not len(t_s):
-        return []
-    place = scene.stretch.at_time
-    return [
-        (Band(place(max(event.start_s, t_s[0])), place(min(event.end_s, t_s[-1])), "not settled"), event)
+        return ()
+    label = "not settled" if len(scene.oscillations) <= _MOST_LABELS else ""
+    return tuple(
+        Band(place(max(event.start_s, t_s[0])), place(min(event.end_s, t_s[-1])), label)
         for event in scene.oscillations
-    ]
+    )
 
 
-def _corner_bands(shelf: Shelf, scene: Scene) -> tuple[Band, ...]:
+def corner_bands(shelf: Shelf, scene: Scene) -> tuple[Band, ...]:
     """Corners along the axis of one lap; over a whole run they would only crowd."""
     if scene.lap is None:
         return ()
@@ -236,117 +228,3 @@ def raw_channels(shelf: Shelf, scene: Scene) -> list[Channel]:
     ]
     speed_m_s = samples(shelf, scene, "speed_m_s")
     return found if speed_m_s is None else [*found, Channel("road speed [km/h]", M_S_TO_KM_H * speed_m_s)]
-
-
-def track_picture(shelf: Shelf, scene: Scene, *, label_offset: float = _LABEL_OFFSET) -> TrackPicture:
-    """Everything the map shows; a straight line from start to finish when the log has no position.
-
-    ``label_offset`` is how far corner numbers stand beside the line, as a share of the size of the map.
-    """
-    line = _map_line(shelf, scene)
-    if line is None:
-        return _straight(shelf, scene)
-    x_m, y_m, axis, _ = line
-    size_m = float(max(np.ptp(x_m), np.ptp(y_m)))
-    return TrackPicture(
-        x_m=x_m,
-        y_m=y_m,
-        axis=axis,
-        corners=_corner_labels(shelf, scene, line, label_offset * size_m),
-        spots=tuple(_spots(shelf, scene)),
-        ribbons=tuple(_ribbons(shelf, scene)),
-    )
-
-
-_Line = tuple[FloatArray, FloatArray, FloatArray, FloatArray]
-
-
-def _map_line(shelf: Shelf, scene: Scene) -> _Line | None:
-    """x, y, place on the travel picture's axis and distance of the lap's line; of any complete lap for a run."""
-    x_m, y_m = shelf.column(scene.view.run, "x_m"), shelf.column(scene.view.run, "y_m")
-    distance_m = shelf.column(scene.view.run, "distance_m")
-    if x_m is None or y_m is None or distance_m is None:
-        return None
-    rows = scene.stretch.rows
-    if scene.lap is None:
-        example = chosen_lap(scene.summary, View())
-        lap = shelf.column(scene.view.run, "lap")
-        if example is not None and lap is not None:
-            inside = np.flatnonzero(lap == example.lap)
-            rows = slice(int(inside[0]), int(inside[-1]) + 1) if len(inside) else rows
-    axis = scene.stretch.x if scene.lap else np.full(rows.stop - rows.start, np.nan)
-    keep = np.flatnonzero(np.isfinite(x_m[rows]) & np.isfinite(y_m[rows]))
-    if len(keep) < 2:
-        return None
-    keep = keep[:: max(1, len(keep) // MAP_POINTS)]
-    return x_m[rows][keep], y_m[rows][keep], axis[keep], distance_m[rows][keep]
-
-
-def _corner_labels(shelf: Shelf, scene: Scene, line: _Line, offset_m: float) -> tuple[Label, ...]:
-    x_m, y_m, _, distance_m = line
-    labels = []
-    for corner in scene.summary.corners:
-        known = np.where(np.isfinite(distance_m), np.abs(distance_m - corner.apex_m), np.inf)
-        at = int(np.argmin(known))
-        if np.isfinite(known[at]):
-            labels.append(Label(str(corner.number), *beside(x_m, y_m, at, offset_m)))
-    return tuple(labels)
-
-
-def _sample_at(shelf: Shelf, scene: Scene, time_s: float) -> int:
-    t_s = shelf.column(scene.view.run, "t_s")
-    return 0 if t_s is None else min(int(np.searchsorted(t_s, time_s)), len(t_s) - 1)
-
-
-def _spots(shelf: Shelf, scene: Scene) -> list[Spot]:
-    x_m, y_m = shelf.column(scene.view.run, "x_m"), shelf.column(scene.view.run, "y_m")
-    found = []
-    for stop in scene.stops:
-        at = _sample_at(shelf, scene, stop.time_s)
-        if x_m is not None and y_m is not None and np.isfinite(x_m[at]):
-            found.append(
-                Spot(stop.end, stop.kind, float(x_m[at]), float(y_m[at]), stop_sentence(stop.end, stop))
-            )
-    return found
-
-
-def _ribbons(shelf: Shelf, scene: Scene) -> list[Ribbon]:
-    x_m, y_m = shelf.column(scene.view.run, "x_m"), shelf.column(scene.view.run, "y_m")
-    if x_m is None or y_m is None:
-        return []
-    found = []
-    for event in scene.oscillations:
-        rows = slice(_sample_at(shelf, scene, event.start_s), _sample_at(shelf, scene, event.end_s) + 1)
-        step = max(1, (rows.stop - rows.start) // 60)
-        found.append(Ribbon(x_m[rows][::step], y_m[rows][::step], oscillation_sentence(event)))
-    return found
-
-
-def _straight(shelf: Shelf, scene: Scene) -> TrackPicture:
-    """The lap as one line along the axis of the travel picture, front marks above it and rear marks below."""
-    x = scene.stretch.x
-    ends = np.array([x[0], x[-1]]) if len(x) else np.array([0.0, 1.0])
-    side = {"front": 0.35, "rear": -0.35}
-    ribbons = [
-        Ribbon(np.array([band.x0, band.x1]), np.zeros(2), oscillation_sentence(event))
-        for band, event in _placed_oscillations(scene)
-    ]
-    return TrackPicture(
-        x_m=ends,
-        y_m=np.zeros(2),
-        axis=ends,
-        corners=tuple(Label(b.label, (b.x0 + b.x1) / 2, 0.8) for b in _corner_bands(shelf, scene)),
-        spots=tuple(Spot(m.end, m.kind, m.x, side[m.end], m.text) for m in _marks(scene)),
-        ribbons=tuple(ribbons),
-        straight=scene.stretch.title,
-    )
-
-
-def oscillation_sentence(event: OscillationEvent) -> str:
-    """One oscillation in the words of a table or a read-out."""
-    low, high = event.damping_ratio_ci95
-    return (
-        f"rear not settled, {event_place(event)}: {number(event.frequency_hz, 1)} Hz, damping ratio "
-        f"{number(event.damping_ratio, 2)} (95 % {number(low, 2)} to {number(high, 2)}), "
-        f"{number(event.amplitude_mm, 1)} mm at the wheel, confidence {percent(event.confidence)}"
-    )

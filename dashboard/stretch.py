@@ -7,6 +7,8 @@ import numpy as np
 from dashboard.urlstate import Against
 from telemetry.arrays import FloatArray
 
+DISTANCE_TITLE = "distance along the lap [m]"
+
 
 @dataclass(frozen=True)
 class Stretch:
@@ -32,7 +34,7 @@ class Stretch:
     @property
     def title(self) -> str:
         """Name of the axis."""
-        return "distance along the lap [m]" if self.against == "distance" else "time [s]"
+        return DISTANCE_TITLE if self.against == "distance" else "time [s]"
 
     def at_time(self, t_s: float) -> float:
         """Place on the axis at a time on the run's clock; NaN when it lies outside."""

@@ -81,6 +81,7 @@ GRAPH_CONFIG: dict[str, Any] = {
     "plotlyServerURL": "",
     "responsive": True,
     "displayModeBar": False,
+    "showTips": False,
     "doubleClick": "reset",
 }
 

@@ -35,7 +35,8 @@ def number(value: float | None, digits: int = 0, unit: str = "") -> str:
     """A value with its unit, or that it is not known."""
     if value is None or not math.isfinite(value):
         return NOT_KNOWN
-    text = f"{value:,.{digits}f}".replace("-", "−").replace(",", " ")
+    rounded = round(value, digits) + 0.0  # a rounded-off minus is no minus
+    text = f"{rounded:,.{digits}f}".replace("-", "−").replace(",", " ")
     return f"{text} {unit}".rstrip()
 
 

@@ -112,8 +112,7 @@ def _silhouette(end: End, histogram: Histogram, theme: Theme, unit: str) -> go.S
         line={"color": theme.front if end == "front" else theme.rear, "width": 1.3},
         fill="tozeroy",
         fillcolor=theme.front_fill if end == "front" else theme.rear_fill,
-        hovertemplate=f"{end}: %{{y:.2f}} % of the time at %{{customdata[0]:.0f}} to %{{customdata[1]:.0f}} {unit}"
-        "<extra></extra>",
+        hovertemplate=f"%{{y:.2f}} % of the time at %{{customdata[0]:.0f}} to %{{customdata[1]:.0f}} {unit}",
     )
 
 
@@ -175,7 +174,8 @@ def _layout(
     return {
         "template": template(theme),
         "dragmode": False,
-        "hovermode": "x",
+        "hovermode": "x unified",
+        "hoversubplots": "axis",
         "margin": {"l": 52, "r": 10, "t": 22, "b": 44},
         "xaxis": {
             "title": {"text": title},
@@ -185,6 +185,7 @@ def _layout(
             "anchor": "free",
             "position": 0,
             "showgrid": False,
+            "hoverformat": ".0f",
         },
         "yaxis": {**share_axis, "domain": [0.5, 1 - lane], "range": [0, top]},
         "yaxis2": {**share_axis, "domain": [lane, 0.5], "range": [top, 0], "anchor": "x"},

@@ -63,9 +63,8 @@ def stacked(
             "hoversubplots": "axis",
             "margin": {"l": 52, "r": 10, "t": 8, "b": 44},
             "xaxis": {
-                **reading_axis(theme),
+                **reading_axis(theme, x_title),
                 "range": list(zoom or full_range(x)),
-                "title": {"text": x_title},
                 "anchor": axes[-1] if axes else "y",
             },
             **{

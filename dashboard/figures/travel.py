@@ -93,11 +93,14 @@ def full_range(x: FloatArray) -> tuple[float, float]:
     return (low, high) if high > low else (low, low + 1.0)
 
 
-def reading_axis(theme: Theme) -> dict:
-    """A horizontal axis along which all panels are read at the cursor."""
+def reading_axis(theme: Theme, title: str) -> dict:
+    """A horizontal axis along which all panels are read at the cursor; its title ends in its [unit]."""
+    unit = title.rpartition("[")[2].rstrip("]")
     return {
+        "title": {"text": title},
         "showgrid": False,
         "zeroline": False,
+        "unifiedhovertitle": {"text": f"%{{x:.2f}} {unit}"},
         "showspikes": True,
         "spikemode": "across",
         "spikesnap": "cursor",
@@ -217,9 +220,8 @@ def _layout(picture: TravelPicture, theme: Theme, zoom: tuple[float, float] | No
         hoversubplots="axis",
         margin={"l": 44, "r": 10, "t": 24, "b": 44},
         xaxis={
-            **reading_axis(theme),
+            **reading_axis(theme, picture.x_title),
             "range": list(zoom or full_range(picture.x)),
-            "title": {"text": picture.x_title},
             "anchor": "y3",
         },
         yaxis=_travel_axis(picture, "front"),

@@ -60,7 +60,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
             parts.cautions(found.cautions),
             note="After against before.",
         ),
-        section("What was changed", _changes(found)),
+        section("What was changed", _changes(found, known=_both_have_sheets(shelf, view))),
         _picture("Travel used", "compare-travel", shown["compare-travel"], found, _TRAVEL,
                  "Every dot is a lap: before open and above, after filled and below; the bar is their mean. "
                  "Front rows above, rear rows below, deepest travel outermost."),
@@ -153,9 +153,14 @@ def _picture(title: str, name: str, figure: Any, found: Comparison, keys: Sequen
     return section(title, box, note=note)
 
 
-def _changes(found: Comparison) -> Any:
+def _both_have_sheets(shelf: Shelf, view: View) -> bool:
+    return None not in (shelf.sheet(view.run), shelf.sheet(view.other))
+
+
+def _changes(found: Comparison, *, known: bool) -> Any:
     if not found.changes:
-        return html.P("No difference was written down.")
+        none = "The setup sheets say the same." if known else "Not known: not both runs have a setup sheet."
+        return html.P(none)
     rows = [(change.what, change.before, change.after, change.kind) for change in found.changes]
     return parts.table(
         ("what", "before", "after", "kind"),

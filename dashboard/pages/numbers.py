@@ -23,10 +23,8 @@ from dashboard.words import (
 from telemetry.arrays import ENDS, End
 from telemetry.balance.balance import Balance, Ratio
 from telemetry.motion.summary import EndSummary, PlaneSummary, SpeedSide, StopEvent
-from telemetry.notes import QualityNote, Step
 from telemetry.summary import LapSummary, Summary
 
-SEVERITY = {"refused": "✕ Refused", "warning": "! Warning", "info": "Note"}
 _BOTH = ("", "front", "rear")
 
 
@@ -293,52 +291,3 @@ def _lap_row(lap: LapSummary, view: View) -> Sequence[Any]:
         number(ratio.rebound, 2),
         *(percent(lap.masked_share.get(end, 0.0), 1) if end in lap.ends else "–" for end in ENDS),
     )
-
-
-def quality(summary: Summary) -> list[Any]:
-    """How the log was made, what is wrong with it, what was done to it, and which values numbers rest on."""
-    run = summary.run
-    distance = "" if run.distance_m is None else f", {number(run.distance_m / 1000, 1, 'km')}"
-    valid = "; ".join(
-        f"{end} usable {percent(summary.ends[end].valid_share, 1)} of the time"
-        if end in summary.ends
-        else f"{end}: no sensor"
-        for end in ENDS
-    )
-    how = (
-        f"{run.source}: {number(run.duration_s)} s{distance}, {number(run.sample_rate_hz)} Hz, "
-        f"laps from {run.lap_source}. {sentence(valid)}."
-    )
-    notes = html.Ul([_note(note) for note in summary.quality], className="notes")
-    return [
-        html.P(how),
-        notes if summary.quality else html.P("Nothing was found wrong with the log."),
-        html.Details(
-            [
-                html.Summary("What was done to the data, and the bike-file values the numbers rest on"),
-                html.Ol([html.Li(_step(step)) for step in summary.history]) if summary.history else None,
-                parts.table(
-                    ("bike file", "value"),
-                    [(key, f"{value:g}") for key, value in summary.bike_values.items()],
-                    "Bike-file values",
-                    classes=("", "n"),
-                )
-                if summary.bike_values
-                else None,
-            ]
-        ),
-    ]
-
-
-def _note(note: QualityNote) -> html.Li:
-    where = "" if note.start_s is None else f" From {number(note.start_s, 1)} s"
-    where += "" if note.end_s is None else f" to {number(note.end_s, 1)} s."
-    channel = f"[{note.channel}] " if note.channel else ""
-    return html.Li(
-        [html.B(f"{SEVERITY[note.severity]}. "), f"{channel}{note.message}{where}"], className=note.severity
-    )
-
-
-def _step(step: Step) -> str:
-    settings = ", ".join(f"{key} {value}" for key, value in step.settings.items())
-    return f"{step.name}: {settings}" if settings else step.name

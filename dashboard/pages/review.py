@@ -8,7 +8,8 @@ from dash.exceptions import PreventUpdate
 
 from dashboard import scene as scenes
 from dashboard.figures import histogram, trace, track, travel
-from dashboard.pages import numbers, parts
+from dashboard.lapmap import track_picture
+from dashboard.pages import numbers, parts, trust
 from dashboard.pages.parts import Screen, section
 from dashboard.scene import Scene
 from dashboard.shelf import Shelf
@@ -93,7 +94,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         section("Every lap", numbers.laps_table(scene.summary, view)),
         section(
             "Can the log be trusted",
-            *numbers.quality(scene.summary),
+            *trust.quality(scene.summary),
             name="quality",
             note="Invalid samples are left out of every number, never filled in.",
         ),
@@ -156,7 +157,7 @@ def render(shelf: Shelf, scene: Scene, screen: Screen) -> dict[str, Any]:
     view, theme = scene.view, screen.theme
     planes = scene.planes
     picture = scenes.travel_picture(shelf, scene)
-    where = scenes.track_picture(shelf, scene)
+    where = track_picture(shelf, scene)
     return {
         "lead": numbers.lead(scene),
         "travel": travel.mirrored_travel(picture, theme, view.zoom, touch=screen.touch),

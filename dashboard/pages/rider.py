@@ -7,6 +7,7 @@ from dash import Dash, Input, Output, dcc, html
 
 from dashboard import scene as scenes
 from dashboard.figures.track import proportions, track_map
+from dashboard.lapmap import track_picture
 from dashboard.pages import parts
 from dashboard.pages.parts import Screen
 from dashboard.places import Place, grouped
@@ -68,7 +69,7 @@ def _all_laps_unless_chosen(view: View) -> View:
 
 def render(shelf: Shelf, scene: Scene, screen: Screen) -> dict[str, Any]:
     """Everything on the page that follows the lap or the theme, by its id."""
-    picture = scenes.track_picture(shelf, scene, label_offset=_LABEL_OFFSET)
+    picture = track_picture(shelf, scene, label_offset=_LABEL_OFFSET)
     without = replace(picture, spots=tuple(spot for spot in picture.spots if spot.kind == "bottomed"))
     return {
         "rider-says": headline(scene),

@@ -19,6 +19,7 @@ def test_lap_times_are_written_as_on_a_timing_sheet():
 def test_a_number_that_is_not_known_is_said_to_be():
     assert words.number(None) == words.number(math.nan) == words.number(math.inf) == "not known"
     assert words.number(-1234.56, 1, "mm") == "−1 234.6 mm"
+    assert words.number(-0.04, 1) == "0.0"
     assert words.percent(0.123, 1) == "12.3 %"
 
 

@@ -4,11 +4,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from made_up import BOTTOM_AT_M, CORNERS, LAP_S, RING_AT_M, MadeUpLogbook, made_up
+from made_up import BOTTOM_AT_M, CORNERS, LAP_M, LAP_S, RING_AT_M, MadeUpLogbook, made_up
 
 from dashboard import scene as scenes
 from dashboard import theme
 from dashboard.figures import compare, histogram, trace, track, travel
+from dashboard.lapmap import track_picture
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View
 
@@ -118,7 +119,7 @@ def test_a_missing_end_is_said_to_be_missing():
 def test_an_empty_log_still_makes_pictures():
     shelf, scene = scene_of(made_up(laps=0, gps=False, distance=False))
     assert travel.mirrored_travel(scenes.travel_picture(shelf, scene), theme.LIGHT).data
-    assert track.track_map(scenes.track_picture(shelf, scene), theme.LIGHT).data
+    assert track.track_map(track_picture(shelf, scene), theme.LIGHT).data
     nothing = travel.TravelPicture(np.array([]), {}, {}, "time [s]")
     assert list(travel.mirrored_travel(nothing, theme.LIGHT).layout.xaxis.range) == [0.0, 1.0]
 
@@ -171,7 +172,7 @@ def test_histograms_of_fewer_ends(ends):
 
 def test_the_map_marks_stops_and_the_unsettled_stretch_on_the_line(lap):
     shelf, scene = lap
-    picture = scenes.track_picture(shelf, scene)
+    picture = track_picture(shelf, scene)
     line = np.stack([picture.x_m, picture.y_m])
     for spot in picture.spots:
         off = np.hypot(line[0] - spot.x_m, line[1] - spot.y_m).min()
@@ -185,7 +186,7 @@ def test_the_map_marks_stops_and_the_unsettled_stretch_on_the_line(lap):
 
 def test_corner_numbers_stand_outside_the_loop(lap):
     shelf, scene = lap
-    picture = scenes.track_picture(shelf, scene)
+    picture = track_picture(shelf, scene)
     for label in picture.corners:
         at = np.argmin(np.hypot(picture.x_m - label.x_m, picture.y_m - label.y_m))
         assert np.hypot(label.x_m, label.y_m) > np.hypot(picture.x_m[at], picture.y_m[at])
@@ -193,12 +194,20 @@ def test_corner_numbers_stand_outside_the_loop(lap):
 
 def test_without_a_position_the_lap_is_a_straight_line():
     shelf, scene = scene_of(made_up(gps=False), lap=1)
-    picture = scenes.track_picture(shelf, scene)
+    picture = track_picture(shelf, scene)
     assert picture.straight == "distance along the lap [m]"
     sides = {spot.end: np.sign(spot.y_m) for spot in picture.spots}
     assert sides == {"front": 1.0, "rear": -1.0}
     assert len(picture.corners) == 4 and len(picture.ribbons) == 1
     assert track.proportions(picture) > 1
+
+
+def test_without_a_position_all_laps_lie_over_each_other():
+    shelf, scene = scene_of(made_up(gps=False), lap="whole")
+    picture = track_picture(shelf, scene)
+    bottomed = [spot.x_m for spot in picture.spots if (spot.end, spot.kind) == ("front", "bottomed")]
+    assert bottomed == pytest.approx([BOTTOM_AT_M["front"]] * 4, abs=12.0)
+    assert list(picture.x_m) == [0.0, LAP_M] and len(picture.corners) == 4
 
 
 def test_the_raw_trace_has_a_panel_for_what_there_is(lap):
