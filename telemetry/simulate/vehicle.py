@@ -149,7 +149,7 @@ def constants(vehicle: Vehicle) -> kernel.Constants:
     """
     chassis = chassis_of(vehicle.bike)
     wheelbase_m, arm_rear_m = vehicle.bike.wheelbase_mm / 1e3, chassis.com_to_rear_axle_mm / 1e3
-    return kernel.Constants(
+    numbers = kernel.Constants(
         sprung_kg=chassis.sprung_mass_kg,
         inertia_kg_m2=chassis.pitch_inertia_kg_m2,
         arm_front_m=wheelbase_m - arm_rear_m,
@@ -158,6 +158,7 @@ def constants(vehicle: Vehicle) -> kernel.Constants:
         front=_end(vehicle, "front"),
         rear=_end(vehicle, "rear"),
     )
+    return kernel.packed(numbers)
 
 
 def at_rest(vehicle: Vehicle, front_road_m: float = 0.0, rear_road_m: float = 0.0) -> FloatArray:
