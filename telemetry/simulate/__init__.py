@@ -29,6 +29,7 @@ from telemetry.simulate.faults import (
 from telemetry.simulate.logfile import log_text, write_log
 from telemetry.simulate.outing import Contact, Outing, Truth, simulate_outing
 from telemetry.simulate.randombike import random_bike
+from telemetry.simulate.randomroad import random_road
 from telemetry.simulate.riding import Riding
 from telemetry.simulate.road import Bump, KerbRidges, Road, RoughStretch
 from telemetry.simulate.scenarios import SCENARIOS, Scenario, simulate_scenario, write_scenario
@@ -71,6 +72,7 @@ __all__ = [
     "log_text",
     "random_bike",
     "random_circuit",
+    "random_road",
     "second_bike",
     "simulate_outing",
     "simulate_scenario",

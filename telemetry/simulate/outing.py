@@ -40,10 +40,37 @@ class Contact:
 
 @dataclass(frozen=True)
 class Truth:
-    """What really happened, at the instants of the log's rows; arrays of shape (n_samples,).
+    """What really happened, at the instants of the log's rows; arrays of shape (n_samples,) unless said.
 
-    Travel is 0 at full extension, compression positive; speeds are the exact derivatives. Pitch is as defined
-    from the wheel travels (ISO 8855, nose down positive); ``chassis_pitch_deg`` is against the road, tyres in it.
+    Parameters
+    ----------
+    t_s : ndarray
+        From the first row. [s]
+    front_shaft_mm, front_wheel_mm, rear_shaft_mm, rear_wheel_mm : ndarray
+        Travel, 0 at full extension, compression positive. [mm]
+    front_shaft_mm_s, front_wheel_mm_s, rear_shaft_mm_s, rear_wheel_mm_s : ndarray
+        Speed: the exact derivative, not a difference of samples. [mm/s]
+    pitch_deg : ndarray
+        From the wheel travels, positive nose down (ISO 8855). [deg]
+    chassis_pitch_deg : ndarray
+        Of the chassis in space, tyres and road in it, 0 with both ends extended on a flat road. [deg]
+    front_tyre_n, rear_tyre_n : ndarray
+        Load of the tyres, 0 in the air. [N]
+    lap : ndarray of int
+        Timed laps from 1; 0 before the first crossing of the line, one more than the timed laps after the last.
+    lap_distance_m, distance_m : ndarray
+        Of the front wheel since the line, and since the first crossing (negative before it). [m]
+    speed_m_s, lean_deg : ndarray
+        Ground speed; lean, right side down positive. [m/s, deg]
+    x_m, y_m : ndarray
+        East and north of the start line. [m]
+    front_damper_scale, rear_damper_scale : ndarray
+        1 where the damper is as in the bike file.
+    lap_start_s : ndarray of shape (timed laps + 1,)
+        Every crossing of the line, the last one included, to the microsecond. [s]
+    corners : tuple of CircuitCorner
+    contacts : tuple of Contact
+    lost_damping : tuple of LostStretch
     """
 
     t_s: FloatArray
