@@ -99,7 +99,9 @@ def sensors(bike: Bike) -> Mapping[End, SensorSetup]:
     for end in ENDS:
         sensor = bike.front.sensor if end == "front" else bike.rear.sensor
         if sensor is not None:
-            found[end] = SensorSetup(sensor.channel, sensor.points, stroke_mm(bike, end), sensor.zero)
+            found[end] = SensorSetup(
+                sensor.channel, sensor.points, stroke_mm(bike, end), sensor.zero, bike.source
+            )
     if not found:
         raise ChannelError(
             f"{bike.source}: has neither [front.sensor] nor [rear.sensor]; add at least one with its channel "
