@@ -278,7 +278,7 @@ def _one_line(error: ValidationError, source: str) -> str:
     parts = []
     for item in error.errors()[:3]:
         tags = ("direct", "rocker_on_frame", "rocker_on_swingarm")  # the kind of linkage is no key
-        key = ".".join(str(part) for part in item["loc"] if part not in tags) or "file"
+        key = ".".join(str(part) for part in item["loc"] if part not in tags)
         message = item["msg"].removeprefix("Value error, ")
         if item["type"] == "extra_forbidden":
             message = "is not a key of a bike file; check the spelling"
@@ -286,7 +286,7 @@ def _one_line(error: ValidationError, source: str) -> str:
             message = "is missing"
         elif not isinstance(item["input"], dict):
             message = f"{message} (given: {str(item['input'])[:60]})"
-        parts.append(f"{key}: {message}")
+        parts.append(f"{key}: {message}" if key else message)  # of several keys: the message names them
     more = f"; and {error.error_count() - 3} more" if error.error_count() > 3 else ""
     return f"{source}: {'; '.join(parts)}{more}."
 

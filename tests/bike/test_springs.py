@@ -24,6 +24,7 @@ FALLING = np.column_stack([SHOCK, 2.0 * SHOCK - 7.5 / 2450.0 * SHOCK**2]).tolist
 def rear_bike(table, rate=95.0, preload=10.0):
     data = demo_bike().model_dump(exclude={"source"})
     data["rear"] |= {"leverage_table_mm": table, "spring_rate_n_per_mm": rate, "preload_mm": preload}
+    data["rear"]["spring"] = None  # the coil alone, as in the worked examples
     return parse_bike(data)
 
 
