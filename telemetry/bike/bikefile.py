@@ -24,34 +24,17 @@ from telemetry.bike.sections import (
     Measured,
     MeasuredAt,
     NotNegative,
-    Point,
     Positive,
     Section,
     SpringParts,
     Swingarm,
 )
+from telemetry.bike.sensor import Sensor, with_bench_tables
 from telemetry.errors import BikeFileError
 
 # Low/high speed split of damper speed at the shaft: a setting of the bike file. Common practice, no source.
 FRONT_SPEED_SPLIT_MM_S = 150.0
 REAR_SPEED_SPLIT_MM_S = 100.0
-
-
-class Sensor(Section):
-    """A travel sensor: its column in the log and its bench points.
-
-    ``points`` are pairs (signal as logged, damper shaft travel [mm], 0 at full extension). ``zero`` is the
-    signal logged at full extension on the bike; when given, it shifts the curve so that this signal is 0 mm.
-
-    A rear sensor between frame and swingarm says where it is mounted, ``frame_mm`` and ``swingarm_mm``, in the
-    terms of [rear.swingarm]; its points are then (signal, distance between its two mounts [mm]).
-    """
-
-    channel: str
-    points: Annotated[tuple[tuple[float, float], ...], Field(min_length=2)]
-    zero: float | None = None
-    frame_mm: Point | None = None
-    swingarm_mm: Point | None = None
 
 
 class DamperSide(Section):
@@ -349,6 +332,7 @@ def load_bike(path: str | Path) -> Bike:
         raise BikeFileError(f"{path}: is not a text file; a bike file is TOML in UTF-8.") from None
     except tomllib.TOMLDecodeError as error:
         raise BikeFileError(f"{path}: is not valid TOML ({error}).") from None
+    data = with_bench_tables(data, path.parent)
     return parse_bike(_with_dyno_files(data, path), source=str(path))
 
 

@@ -1,6 +1,7 @@
 """Damper curves from a dynamometer table: several clicks, interpolation across them, the digressive curve in them."""
 
 import csv
+from functools import lru_cache
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -183,6 +184,7 @@ def fitted_sides(data: Any, compression_clicks: Any, rebound_clicks: Any) -> dic
         raise ValueError(str(error).removesuffix(".")) from None
 
 
+@lru_cache(maxsize=64)
 def _fit_side(rows: Rows, clicks: float, sign: float) -> dict[str, float]:
     from scipy.optimize import least_squares
 

@@ -7,7 +7,7 @@ import numpy as np
 from scipy.interpolate import PchipInterpolator
 
 from telemetry.arrays import FloatArray
-from telemetry.bike.bikefile import Bike, Rear, Sensor
+from telemetry.bike.bikefile import Bike, Rear
 from telemetry.bike.curve import LeverageCurve
 from telemetry.bike.leverage_fit import FittedLeverage, fit_leverage
 from telemetry.bike.linkage import (
@@ -319,5 +319,5 @@ def shaft_sensor(bike: Bike) -> Bike:
     else:
         logged = PchipInterpolator(distance, signal)(length)
     points = tuple((float(a), float(b)) for a, b in zip(logged, shaft, strict=True))
-    made = Sensor(channel=sensor.channel, points=points, zero=sensor.zero)
+    made = sensor.model_copy(update={"points": points, "frame_mm": None, "swingarm_mm": None})
     return bike.model_copy(update={"rear": bike.rear.model_copy(update={"sensor": made})})

@@ -73,7 +73,9 @@ def stand_html(result: StandResult) -> str:
         columns = ("change only this", "now", "to", "change", "", "why not")
         body.append(page.section(aim_words(stand, aim), page.table(columns, way_rows(aim), words=(0, 4, 5))))
     body += [
-        page.figure(leverage_picture(before, after), "Falling: the rear gets stiffer as it compresses."),
+        page.figure(
+            leverage_picture(before, after), "A ratio that falls makes the rear stiffer as it compresses."
+        ),
         page.figure(force_picture(before, after), "At rest, without friction."),
     ]
     groups = dict.fromkeys(row.group for row in stand.rows)

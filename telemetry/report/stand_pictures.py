@@ -37,7 +37,7 @@ def side_view(before: Bike, after: Bike) -> str:
     body = [svg.line(24, ground, WIDTH - 24, ground, class_="axis")]
     for name, bike in zip(_SIDES, (before, after), strict=True):
         body += _motorcycle(bike, name, place, pixels)
-    body.append(svg.text(28, 16, "dashed grey: before    solid: after", class_="quiet"))
+    body.append(svg.text(28, 16, "dashed grey: before, solid: after", class_="quiet"))
     return svg.picture(WIDTH, height, "The motorcycle from its right side with rider, before and after", body)
 
 

@@ -157,10 +157,26 @@ def reach(bike: Bike, key: str, wanted: float) -> Aim:
         raise BikeFileError(
             f"{bike.source}: does not tell {key}, so it cannot be aimed at; see its missing sections."
         )
-    return Aim(key, wanted, now, tuple(_way(bike, key, wanted, knob) for knob in knobs_for(bike, key)))
+    return Aim(key, wanted, now, tuple(way_to(bike, key, wanted, knob) for knob in knobs_for(bike, key)))
 
 
-def _way(bike: Bike, key: str, wanted: float, knob: str) -> Way:
+def way_to(bike: Bike, key: str, wanted: float, knob: str) -> Way:
+    """How far one knob must go for a quantity to read what is wanted, within its limits.
+
+    Parameters
+    ----------
+    bike : Bike
+    key : str
+        Of `QUANTITIES`.
+    wanted : float
+        In its unit.
+    knob : str
+        A number of the bike file.
+
+    Returns
+    -------
+    Way
+    """
     start = float(value_at(bike, knob))
     low, high = _range(bike, knob, start)
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from telemetry.arrays import ENDS, End
 from telemetry.bike import Bike, wheel_stroke_mm
-from telemetry.stand.aims import reach
+from telemetry.stand.aims import way_to
 from telemetry.stand.changes import Changed
 from telemetry.stand.quantities import BY_KEY, Values
 
@@ -153,7 +153,7 @@ def _back(bike: Bike, end: End, was: float | None, now: float | None) -> str:
     """The preload that brings a sag back."""
     if was is None or now is None or abs(now - was) < NOTICED_MM:
         return ""
-    way = reach(bike, f"{end}.rider_sag_mm", was).ways[0]
+    way = way_to(bike, f"{end}.rider_sag_mm", was, f"{end}.preload_mm")
     if way.value is None or way.change is None:
         return f"{was:.1f} mm cannot be had with preload: {way.reason} mm"
     turns = f" = {way.steps}" if way.steps else ""

@@ -136,10 +136,33 @@ def test_a_sensor_from_frame_to_swingarm_reads_shock_travel():
     )  # a line is kept to where it is within 0.3 mm of all points
 
 
-def test_a_linkage_bike_is_reviewed_and_simulated_as_any_other():
-    from telemetry.simulate.vehicle import exact_shaft_mm
+def test_a_linkage_bike_is_simulated_and_reviewed_as_any_other(tmp_path):
+    # The simulator's truth: wheel travel of its own motion against the review's, through the same door to leverage.
+    from telemetry.logs import read_log
+    from telemetry.review import review
+    from telemetry.simulate import CornerPlan, Riding, Road, build_circuit, simulate_outing, write_log
 
-    bike = stand_bike()
-    wheel = np.linspace(0.0, wheel_stroke_mm(bike, "rear"), 50)
-    curve = leverage_curve(bike, "rear")
-    np.testing.assert_allclose(curve.wheel_travel_mm(exact_shaft_mm(bike, "rear", wheel)), wheel, atol=1e-9)
+    plans = (
+        (150.0, 40.0, 20.0, 180.0),
+        (-40.0, 30.0, 20.0, 70.0),
+        (130.0, 28.0, 20.0, 55.0),
+        (120.0, 35.0, 20.0, 160.0),
+    )
+    outing = simulate_outing(
+        stand_bike(),
+        circuit=build_circuit("small", tuple(CornerPlan(*plan) for plan in plans)),
+        laps=1,
+        log_rate_hz=200.0,
+        riding=Riding(out_lap_m=60.0, in_lap_m=40.0),
+        step_s=1 / 2000,
+        road=Road(),
+    )
+    write_log(outing, tmp_path / "outing.csv")
+    found = review(read_log(tmp_path / "outing.csv"), stand_bike())
+    rear = found.summary.ends["rear"]
+    assert rear.wheel_stroke_mm == pytest.approx(124.9, abs=0.1)
+    truth = outing.truth.rear_wheel_mm
+    measured = np.interp(outing.truth.t_s, found.motion.t_s, found.motion.ends["rear"].wheel_travel_mm)
+    known = np.isfinite(measured)
+    assert known.mean() > 0.9
+    assert np.sqrt(np.mean((measured[known] - truth[known]) ** 2)) < 1.0

@@ -1,0 +1,129 @@
+"""Changes with a spanner: read, applied, counted in turns and clicks, refused past a limit."""
+
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from telemetry.bike import load_bike
+from telemetry.errors import BikeFileError
+from telemetry.simulate import demo_bike
+from telemetry.stand import Change, apply_changes, measure, parse_change
+
+BIKE = load_bike(Path(__file__).parents[2] / "fixtures" / "qb-6-stand.toml")
+
+
+@pytest.mark.parametrize(
+    ("text", "change"),
+    [
+        ("rear.shock_length_mm=+3", Change("rear.shock_length_mm", 3.0, True)),
+        ("rear.preload_mm=-1.5", Change("rear.preload_mm", -1.5, True)),
+        ("rear.preload_mm = 9", Change("rear.preload_mm", 9.0, False)),
+        ("rear.flip_chip.selected=high", Change("rear.flip_chip.selected", "high", False)),
+    ],
+)
+def test_a_sign_is_a_change_by_and_none_a_change_to(text, change):
+    assert parse_change(text) == change
+
+
+@pytest.mark.parametrize(
+    "text", ["rear.preload_mm", "=3", "rear.preload_mm=", "rear.preload_mm=nan", "a=+inf"]
+)
+def test_what_is_no_change(text):
+    with pytest.raises(BikeFileError, match="is KEY=|is not a number that can be set"):
+        parse_change(text)
+
+
+@given(st.text(max_size=30))
+def test_any_text_is_a_change_or_a_one_line_refusal(text):
+    try:
+        change = parse_change(text)
+        apply_changes(BIKE, [change])
+    except BikeFileError as error:
+        assert str(error)
+
+
+@pytest.mark.parametrize(
+    ("text", "steps"),
+    [
+        ("rear.shock_length_mm=+3", "+3 turns"),
+        ("rear.shock_length_mm=331", "-1 turn"),
+        ("rear.preload_mm=+0.5", "+0.5 turns"),
+        ("rear.preload_mm=+0.4", "+0.5 turns"),  # to the quarter that a spanner sets
+        ("rear.damper.rebound_clicks=-2", "-2 clicks"),
+        ("rear.tyre_radius_mm=+8", ""),
+    ],
+)
+def test_turns_and_clicks_where_the_file_says_how_much_one_is(text, steps):
+    _, changed = apply_changes(BIKE, [parse_change(text)])
+    assert changed[0].steps == steps
+
+
+def test_changes_add_up_in_order_and_undo_each_other():
+    there, changed = apply_changes(
+        BIKE, [parse_change("rear.preload_mm=+2"), parse_change("rear.preload_mm=-0.5")]
+    )
+    assert there.rear.preload_mm == 13.5
+    assert [c.before for c in changed] == [12.0, 14.0]
+    back, _ = apply_changes(there, [parse_change("rear.preload_mm=12")])
+    assert measure(back) == pytest.approx(measure(BIKE))
+
+
+@pytest.mark.parametrize(
+    "text", ["rear.shock_length_mm=+3", "front.fork_height_mm=+4", "rear.tyre_radius_mm=+8", "rear.axle_back_mm=+5",
+             "front.fork_offset_mm=+2"]
+)  # fmt: skip
+def test_there_and_back_is_where_it_was(text):
+    key, value = text.split("=")
+    there, _ = apply_changes(BIKE, [parse_change(text)])
+    back, _ = apply_changes(there, [parse_change(f"{key}=-{value[1:]}")])
+    moved, start, end = measure(there), measure(BIKE), measure(back)
+    assert moved["rake_deg"] != pytest.approx(start["rake_deg"], abs=1e-3) or moved[
+        "wheelbase_mm"
+    ] != pytest.approx(start["wheelbase_mm"], abs=0.1)
+    assert end == pytest.approx(start, abs=1e-6)
+
+
+def test_a_length_past_its_limit_is_refused_with_the_caution():
+    with pytest.raises(
+        BikeFileError, match=r"= 338 is past its maximum of 337\. Never go past the maker's limit"
+    ):
+        apply_changes(BIKE, [parse_change("rear.shock_length_mm=+6")])
+    with pytest.raises(BikeFileError, match=r"= 328 is below its minimum of 329\."):
+        apply_changes(BIKE, [parse_change("rear.shock_length_mm=-4")])
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("rear.shock_lenght_mm=+3", "rear.shock_lenght_mm: is not a key of a bike file"),
+        ("rear.shock_lenght_mm=3", "rear.shock_lenght_mm: is not a key of a bike file"),
+        ("rear.preload_mm.x=3", "is not a key"),
+        ("rear.linkage=3", "is not one value"),
+        ("name=+3", "is not one value"),
+        ("rear.flip_chip.selected=low", "is none of its positions"),
+        ("rear.preload_mm=-30", "rear.preload_mm"),
+    ],
+)
+def test_changes_that_cannot_be(text, message):
+    with pytest.raises(BikeFileError, match=message):
+        apply_changes(BIKE, [parse_change(text)])
+
+
+def test_a_value_that_the_file_does_not_have_cannot_be_changed_by():
+    with pytest.raises(BikeFileError, match="has no number yet, so it cannot be changed by \\+3"):
+        apply_changes(demo_bike(), [parse_change("rear.shock_length_mm=+3")])
+
+
+def test_a_heavier_rider_is_a_heavier_whole():
+    after, _ = apply_changes(BIKE, [parse_change("chassis.rider.mass_kg=+10")])
+    assert after.chassis.sprung_mass_kg == pytest.approx(222.0)
+    # moments: 212 x 700 + 10 x 610
+    assert after.chassis.com_to_rear_axle_mm == pytest.approx((212 * 700 + 10 * 610) / 222)
+    # parallel axes: 10 kg on 212 kg, 90 mm behind and 190 mm above the old centre
+    reduced = 10 * 212 / 222
+    assert after.chassis.pitch_inertia_kg_m2 == pytest.approx(26 + reduced * (0.090**2 + 0.190**2))
+    before, now = measure(BIKE), measure(after)
+    assert now["front.free_sag_mm"] == pytest.approx(before["front.free_sag_mm"], abs=1e-6)
+    assert now["rear.rider_sag_mm"] > before["rear.rider_sag_mm"] + 1.0

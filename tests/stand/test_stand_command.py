@@ -1,0 +1,81 @@
+"""``bothends stand`` as typed: exit codes, one-line reasons, JSON, page."""
+
+import json
+import re
+from pathlib import Path
+
+import pytest
+
+from telemetry.cli import main
+
+BIKE = Path(__file__).parents[2] / "fixtures" / "qb-6-stand.toml"
+
+
+def test_before_and_after(tmp_path, capsys, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "80")
+    out, page = tmp_path / "stand.json", tmp_path / "stand.html"
+    code = main(
+        ["stand", str(BIKE), "--change", "rear.shock_length_mm=+3", "--change", "rear.tyre_radius_mm=+8",
+         "--target", "rear.rider_sag_mm=30", "--measured", "front.rider_sag_mm=38",
+         "--json", str(out), "--plot", str(page)]
+    )  # fmt: skip
+    said = capsys.readouterr().out
+    assert code == 0
+    assert max(map(len, said.splitlines())) <= 80
+    for words in (
+        "+3 turns",
+        "CAUTION",
+        "What moves most",
+        "Measure again, in this order",
+        "To reach rear rider sag",
+    ):
+        assert words in said
+    data = json.loads(out.read_text())
+    assert data["changed"][0] == {
+        "key": "rear.shock_length_mm", "before": 332.0, "after": 335.0, "steps": "+3 turns"
+    }  # fmt: skip
+    assert data["sags"][0]["measured_mm"] == 38.0
+    html = page.read_text()
+    assert html.count("<svg") == 3
+    assert not re.search(r"<script|https?://(?!www\.w3\.org)", html)
+
+
+def test_without_changes_it_is_the_bike_as_it_is(capsys):
+    assert main(["stand", str(BIKE)]) == 0
+    said = capsys.readouterr().out
+    assert "as it is" in said
+    assert "CAUTION" not in said
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (["--change", "rear.shock_length_mm=+6"], "past its maximum of 337. Never go past"),
+        (["--change", "rear.shok=+6"], "rear.shok: is not a key of a bike file"),
+        (["--change", "rear"], "a change is KEY=+MM"),
+        (["--target", "rear.rider_sag_mm=much"], "needs a number after the ="),
+        (["--target", "sag=30"], "is no quantity of the stand"),
+        (["--measured", "sag=30"], "is no measured sag"),
+        (["--json", str(BIKE)], "is a file that was read"),
+    ],
+)
+def test_what_cannot_be_is_one_line_and_exit_code_1(capsys, arguments, message):
+    assert main(["stand", str(BIKE), *arguments]) == 1
+    said = capsys.readouterr().err
+    assert said.count("\n") == 1
+    assert message in said
+
+
+def test_no_bike_is_wrong_usage(capsys):
+    assert main(["stand"]) == 2
+    assert "BIKE.toml" in capsys.readouterr().err
+
+
+def test_a_rate_in_the_wrong_unit_is_warned_of(tmp_path, capsys):
+    path = tmp_path / "bike.toml"
+    text = BIKE.read_text().replace('dyno_file = "', f'dyno_file = "{BIKE.parent}/')
+    path.write_text(text.replace("spring_rate_n_per_mm = 19.0", "spring_rate_n_per_mm = 482.6"))
+    assert main(["stand", str(path)]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "WARNING" in said
+    assert "482.6 looks like N/in (a factor 25.40 too high); in N/mm it would be 19" in said
