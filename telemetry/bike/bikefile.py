@@ -2,7 +2,8 @@
 
 Lengths are millimetres, spring and tyre rates N/mm, masses kg, angles degrees, damper rates N s/mm.
 Fork springs, dampers and masses are given for the pair of legs. Keys that are not known are refused,
-so that a misspelt one cannot be silently ignored. What is not in the minimum is in `sections` and `dyno`.
+so that a misspelt one cannot be silently ignored. What is not in the minimum is in `sections` and `dyno`;
+``fixtures/qb-6-stand.toml`` shows every key with a comment.
 """
 
 import tomllib

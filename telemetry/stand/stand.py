@@ -18,8 +18,11 @@ from telemetry.stand.recheck import CAUTION, Recheck, recheck_list
 SCHEMA = "bothends.stand/1"
 _MOST = 6  # of what moved most
 _NOTICED = 0.5  # of a quantity's step: less is not worth a line
-# Says again what another row has said: the pitch what the rake, the normal what the ground trail.
-_SAID_ALREADY = ("pitch_deg", "normal_trail_mm", "front.rider_shaft_mm", "rear.rider_shaft_mm")
+# Says again what another row has said: the pitch what the rake, the normal what the ground trail, and so on.
+_SAID_ALREADY = (
+    "pitch_deg", "normal_trail_mm", "front.rider_shaft_mm", "rear.rider_shaft_mm", "rear.arc_stroke_mm",
+    "rear.leverage_extended", "rear.leverage_compressed",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)

@@ -34,7 +34,7 @@ def test_anti_squat_is_the_share_of_the_load_transfer_that_chain_and_swingarm_ca
     # upper run, the load transfer dN = S h / w pushes up at the contact. About the pivot, in equilibrium without any
     # more spring force: share of dN carried = -(moment of S and T) / (moment of dN).
     bike = with_values(
-        rear__chain__front_teeth=front, rear__chain__rear_teeth=rear, rear__chain__front_sprocket_mm=(88.0, z)
+        rear__chain__front_teeth=front, rear__chain__rear_teeth=rear, rear__chain__front_sprocket_mm=(80.0, z)
     )
     now, height = attitude(bike, 30.0, shock), 560.0
     axle, pivot = (np.array(now.on_ground(p)) for p in (now.rear_axle_mm, now.pivot_mm))

@@ -79,3 +79,17 @@ def test_a_rate_in_the_wrong_unit_is_warned_of(tmp_path, capsys):
     said = " ".join(capsys.readouterr().out.split())
     assert "WARNING" in said
     assert "482.6 looks like N/in (a factor 25.40 too high); in N/mm it would be 19" in said
+
+
+def test_leverage_points_are_shown_with_their_residuals(tmp_path, capsys):
+    path = tmp_path / "bike.toml"
+    text = (BIKE.parent / "qb-6.toml").read_text()
+    start, stop = text.index("leverage_table_mm"), text.index("]\n", text.index("[60.0")) + 2
+    points = "[[0, 0.3], [10, 19.2], [20, 39.1], [30, 57.0], [40, 75.6], [55, 100.4], [70, 125.2]]"
+    path.write_text(f"{text[:start]}leverage_points_mm = {points}\n{text[stop:]}")
+    assert main(["stand", str(path)]) == 0
+    said = capsys.readouterr().out
+    assert "A smooth, monotone curve lies within" in " ".join(said.split())
+    residuals = [line.split() for line in said[said.index("point above curve mm") :].splitlines()[2:9]]
+    assert [float(row[0]) for row in residuals] == [0, 10, 20, 30, 40, 55, 70]
+    assert all(abs(float(row[1])) < 1.0 for row in residuals)
