@@ -5,8 +5,11 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from telemetry.arrays import FloatArray, IntArray
-from telemetry.logs.dialect import NA_WORDS
 
+# Cells that say "no value"; compared without case or surrounding blanks.
+NA_WORDS = frozenset(
+    ("", "na", "n/a", "#n/a", "nan", "-nan", "null", "none", "nil", "-", "--", "---", "1.#qnan", "-1.#ind")
+)
 _NUMBER = r"^[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?$"
 
 

@@ -4,15 +4,12 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-import numpy as np
 import pyarrow as pa
 import pyarrow.csv as arrow_csv
 
-from telemetry.arrays import FloatArray, IntArray
 from telemetry.errors import LogError
-from telemetry.logs.cells import numbers_from_words, to_float64
+from telemetry.logs.decode import OTHER_MARK, decode
 from telemetry.logs.dialect import Dialect, is_comment, sniff
-from telemetry.logs.oddrows import place_odd_rows
 from telemetry.logs.rawlog import RawLog
 from telemetry.logs.textfile import (
     HEAD_BYTES,
@@ -22,11 +19,9 @@ from telemetry.logs.textfile import (
     open_bytes,
     read_head,
 )
-from telemetry.notes import QualityNote, Step
+from telemetry.notes import Step
 
 NAME = "delimited text"
-
-_OTHER_MARK = {".": ",", ",": "."}
 
 
 def recognises(path: Path) -> bool:
@@ -62,7 +57,20 @@ def read(path: Path) -> RawLog:
     dialect = sniff(lines)
     if dialect is None:
         raise LogError(_no_table(path, lines))
-    return _to_log(path, _parse(path, dialect, encoding), dialect, encoding)
+    parsed = _parse(path, dialect, encoding)
+    cells, parsed.table = parsed.table.columns, pa.table({})
+    found = decode(cells, parsed.odd_rows, dialect, source=str(path))
+    n_rows = len(next(iter(found.columns.values())))
+    return RawLog(
+        source=str(path),
+        columns=found.columns,
+        units=found.units,
+        first_row=dialect.first_row,
+        dialect=_for_a_person(path, dialect, encoding),
+        metadata=found.metadata,
+        notes=found.notes,
+        history=(Step("read", {"reader": NAME, "rows": n_rows, "columns": len(found.columns)}),),
+    )
 
 
 def _no_table(path: Path, lines: list[str]) -> str:
@@ -83,7 +91,7 @@ class _Parsed:
 def _parse(path: Path, dialect: Dialect, encoding: str) -> _Parsed:
     """Parse the fast way; if a row or a cell does not fit, again row by row; at last as words."""
     # A head of whole numbers leaves the decimal mark open: let the rest of the file decide.
-    marks = [dialect.decimal] if dialect.decimal_seen else [dialect.decimal, _OTHER_MARK[dialect.decimal]]
+    marks = [dialect.decimal] if dialect.decimal_seen else [dialect.decimal, OTHER_MARK[dialect.decimal]]
     # Row by row, bytes that are not valid in the file's encoding must not stop us: Latin-1 takes any.
     patient = "latin-1" if encoding.startswith("utf-8") else encoding
     attempts: list[Callable[[_Parsed], pa.Table]] = [
@@ -121,6 +129,7 @@ def _arrow(
         return "skip"
 
     columns = [str(number) for number in range(len(dialect.names))]
+    text = set(range(len(columns))) if words else dialect.times
     with open_bytes(path) as stream:
         return arrow_csv.read_csv(
             stream,
@@ -136,92 +145,13 @@ def _arrow(
                 invalid_row_handler=None if odd_rows is None else keep,
             ),
             convert_options=arrow_csv.ConvertOptions(
-                column_types=dict.fromkeys(columns, pa.string() if words else pa.float64()),
+                column_types={
+                    name: pa.string() if index in text else pa.float64() for index, name in enumerate(columns)
+                },
                 null_values=[] if words else list(dialect.na_cells),
-                strings_can_be_null=not words,
                 decimal_point=decimal,
             ),
         )
-
-
-def _to_log(path: Path, parsed: _Parsed, dialect: Dialect, encoding: str) -> RawLog:
-    """Columns by name; odd rows are put back as NaN, so that a row's number is its line in the file."""
-    first = dialect.first_row
-    width, n_parsed = len(dialect.names), parsed.table.num_rows
-    odd = place_odd_rows(parsed.odd_rows, first_row=first, n_parsed=n_parsed, width=width)
-    if odd.wrong > n_parsed:
-        raise LogError(
-            f"{path}, row {odd.first_wrong_line}: more than half of the rows do not have {width} cells; "
-            f"export the log again."
-        )
-    columns: dict[str, FloatArray] = {}
-    notes = list(odd.notes)
-    arrow_columns = parsed.table.columns[::-1]
-    parsed.table = pa.table(
-        {}
-    )  # each column is let go once it is decoded: a long log is held once, not twice
-    for index, name in enumerate(dialect.names):
-        values, unreadable, word = _numbers(arrow_columns.pop(), dialect)
-        if np.isnan(values).all() and not unreadable.size and _is_unnamed(index, dialect):
-            continue  # a delimiter at the end of every line makes one blank column more
-        columns[name] = np.insert(values, odd.insert_at, np.nan) if odd.insert_at.size else values
-        if unreadable.size:
-            line = first + int(unreadable[0]) + int(np.count_nonzero(odd.insert_at <= unreadable[0]))
-            notes.append(_unreadable_note(name, values, int(unreadable.size), word, line))
-    n_rows = _rows_with_numbers(columns)
-    if n_rows == 0:
-        raise LogError(f"{path}: holds no row of numbers; export the log again.")
-    return RawLog(
-        source=str(path),
-        columns={name: values[:n_rows] for name, values in columns.items()},
-        units={
-            name: unit for name, unit in zip(dialect.names, dialect.units, strict=True) if name in columns
-        },
-        first_row=first,
-        dialect=_for_a_person(path, dialect, encoding),
-        metadata=dialect.metadata,
-        notes=tuple(notes),
-        history=(Step("read", {"reader": NAME, "rows": n_rows, "columns": len(columns)}),),
-    )
-
-
-def _numbers(column: pa.ChunkedArray, dialect: Dialect) -> tuple[FloatArray, IntArray, str]:
-    """Values of a column, which rows could not be read, and the first of their cells."""
-    if not pa.types.is_string(column.type):
-        values = to_float64(column)
-        unreadable = np.flatnonzero(np.isinf(values)).astype(np.int64)
-        values[unreadable] = np.nan
-        return values, unreadable, "inf"
-    values, unreadable = numbers_from_words(column, dialect.decimal)
-    if unreadable.size and not dialect.decimal_seen:
-        other = numbers_from_words(column, _OTHER_MARK[dialect.decimal])
-        values, unreadable = min((values, unreadable), other, key=lambda way: way[1].size)
-    return values, unreadable, _word(column, int(unreadable[0])) if unreadable.size else ""
-
-
-def _word(column: pa.ChunkedArray, row: int) -> str:
-    """A cell as a person would see it; UTF-8 was read as Latin-1."""
-    return str(column[row].as_py()).encode("latin-1", "replace").decode("utf-8", "replace")
-
-
-def _is_unnamed(index: int, dialect: Dialect) -> bool:
-    return dialect.names[index] == f"column {index + 1}"
-
-
-def _rows_with_numbers(columns: dict[str, FloatArray]) -> int:
-    """Rows up to the last that holds a number: blank lines at the end are no data."""
-    from_the_end = [np.isfinite(values[::-1]) for values in columns.values()]
-    return max((len(finite) - int(finite.argmax()) for finite in from_the_end if finite.any()), default=0)
-
-
-def _unreadable_note(name: str, values: FloatArray, count: int, word: str, line: int) -> QualityNote:
-    if not np.isfinite(values).any():
-        message = (
-            f"Column {name!r} holds words, not numbers (first: {word[:40]!r} in row {line}); it is not used."
-        )
-        return QualityNote("info", "words", message, channel=name)
-    message = f"{count} cells of {name!r} are no numbers (first: {word[:40]!r} in row {line}); they count as missing."
-    return QualityNote("warning", "unreadable_cells", message, channel=name)
 
 
 def _for_a_person(path: Path, dialect: Dialect, encoding: str) -> dict[str, str]:

@@ -6,17 +6,15 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from telemetry.logs.cells import NA_WORDS
 from telemetry.logs.headers import split_unit, unique_names
+from telemetry.logs.times import is_time_text
 from telemetry.logs.units import find_unit
 
 DELIMITERS = (",", ";", "\t", "|")
 DECIMAL_MARKS = (".", ",")
 # A mark right before a delimiter is a cell ("%" as a unit, "#" as a name), not a comment.
 _COMMENT = re.compile(r"\s*(#|%|//)(?![,;\t|])\s*")
-# Cells that say "no value"; compared without case or surrounding blanks.
-NA_WORDS = frozenset(
-    ("", "na", "n/a", "#n/a", "nan", "-nan", "null", "none", "nil", "-", "--", "---", "1.#qnan", "-1.#ind")
-)
 _NUMBER = {
     mark: re.compile(rf"\s*[+-]?(\d+({re.escape(mark)}\d*)?|{re.escape(mark)}\d+)([eE][+-]?\d+)?\s*")
     for mark in DECIMAL_MARKS
@@ -45,6 +43,10 @@ class Dialect:
         Texts that stand for a missing value, as written in the head.
     metadata : mapping of str to str
         Keys and values from the lines before the header.
+    times : frozenset of int
+        Which cells of a row hold time written as text.
+    head_rows : tuple of tuple of str
+        Cells of the header and of the units row as written, for finding them again further down.
     """
 
     delimiter: str
@@ -57,11 +59,18 @@ class Dialect:
     first_row: int
     na_cells: tuple[str, ...]
     metadata: Mapping[str, str]
+    times: frozenset[int] = frozenset()
+    head_rows: tuple[tuple[str, ...], ...] = ()
 
 
 def is_number(cell: str, decimal: str) -> bool:
     """Whether a cell is a number with that decimal mark."""
     return _NUMBER[decimal].fullmatch(cell) is not None
+
+
+def is_value(cell: str, decimal: str) -> bool:
+    """Whether a cell is a number with that decimal mark, or a time written as text."""
+    return is_number(cell, decimal) or (":" in cell and is_time_text(cell))
 
 
 def is_missing(cell: str) -> bool:
@@ -120,6 +129,7 @@ class _Way:
     decimal: str
     width: int
     numeric: frozenset[int]
+    times: frozenset[int]
     score: tuple[int, int]
 
 
@@ -129,19 +139,22 @@ def _try(data: Sequence[str], lines: Sequence[str], delimiter: str, decimal: str
         return None
     width = Counter(map(len, rows)).most_common(1)[0][0]
     rows = [row for row in rows if len(row) == width]
-    numeric, words = set(), 0
+    numeric, times, words = set(), set(), 0
     for column, cells in enumerate(zip(*rows, strict=True)):
         filled = [cell for cell in cells if not is_missing(cell)]
-        numbers = sum(is_number(cell, decimal) for cell in filled)
+        numbers = sum(is_value(cell, decimal) for cell in filled)
         if filled and 2 * numbers >= len(filled):
             numeric.add(column)
+            if 2 * sum(is_number(cell, decimal) for cell in filled) < len(filled):
+                times.add(column)
         elif filled:
             # Words that hold another delimiter are most likely several cells, split at the wrong place.
             words += 3 if any(d in cell for cell in filled for d in DELIMITERS) else 1
     if not numeric:
         return None
     fitting = sum(len(split_line(line, delimiter)) == width for line in lines)
-    return _Way(delimiter, decimal, width, frozenset(numeric), (len(numeric) - words, fitting))
+    score = (len(numeric) - words, fitting)
+    return _Way(delimiter, decimal, width, frozenset(numeric), frozenset(times), score)
 
 
 def _is_data(cells: Sequence[str], way: _Way) -> bool:
@@ -149,7 +162,7 @@ def _is_data(cells: Sequence[str], way: _Way) -> bool:
     if abs(len(cells) - way.width) > 1:
         return False
     filled = [cell for i, cell in enumerate(cells) if i in way.numeric and not is_missing(cell)]
-    numbers = sum(is_number(cell, way.decimal) for cell in filled)
+    numbers = sum(is_value(cell, way.decimal) for cell in filled)
     return 2 * numbers > len(filled)
 
 
@@ -179,6 +192,12 @@ def _describe(lines: Sequence[str], way: _Way) -> Dialect | None:
         first_row=first + 1,
         na_cells=tuple(sorted({cell for cell in sample if is_missing(cell)} | {""})),
         metadata=_metadata(lines[: first if header is None else header], way.delimiter),
+        times=way.times,
+        head_rows=tuple(
+            tuple(cell.strip() for cell in _fit(_header_cells(lines[i], way), way.width))
+            for i in (header, units_row)
+            if i is not None
+        ),
     )
 
 
@@ -198,7 +217,7 @@ def _find_header(
 
     def could_be_header(i: int) -> bool:
         cells = _header_cells(lines[i], way)
-        words = [cell for cell in cells if cell.strip() and not is_number(cell, way.decimal)]
+        words = [cell for cell in cells if cell.strip() and not is_value(cell, way.decimal)]
         return (
             bool(words)
             and abs(len(cells) - way.width) <= 1

@@ -4,7 +4,7 @@ from pathlib import Path
 from typing import Protocol
 
 from telemetry.errors import LogError
-from telemetry.logs import delimited, parquet
+from telemetry.logs import arrowipc, delimited, matlab, mdf, parquet
 from telemetry.logs.rawlog import RawLog
 from telemetry.logs.textfile import read_head
 
@@ -21,7 +21,7 @@ class Reader(Protocol):
         """Read it."""
 
 
-READERS: tuple[Reader, ...] = (parquet, delimited)
+READERS: tuple[Reader, ...] = (parquet, arrowipc, mdf, matlab, delimited)
 
 
 def read_log(path: str | Path, *, reader: str | None = None) -> RawLog:

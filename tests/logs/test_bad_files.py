@@ -18,7 +18,7 @@ CASES = {
     "blank.csv": (b"\n  \n\n", r"blank\.csv: is empty"),
     "binary.csv": (
         bytes(range(256)) * 20,
-        r"binary\.csv: is a binary file that no reader \(Parquet, delimited text\)",
+        r"binary\.csv: is a binary file that no reader \(Parquet, Arrow IPC, ASAM MDF, MATLAB, delimited text\)",
     ),
     "picture.png": (
         b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR",
@@ -62,7 +62,9 @@ def test_directory(tmp_path):
 def test_unknown_reader(tmp_path):
     path = tmp_path / "log.csv"
     path.write_text("a,b\n1,2\n")
-    with pytest.raises(LogError, match="reader 'xls' is not known; known are 'Parquet', 'delimited text'"):
+    with pytest.raises(
+        LogError, match="reader 'xls' is not known; known are 'Parquet', 'Arrow IPC', 'ASAM MDF', "
+    ):
         read_log(path, reader="xls")
 
 

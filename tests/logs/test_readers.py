@@ -2,35 +2,11 @@
 
 import numpy as np
 import pyarrow as pa
-import pyarrow.csv as arrow_csv
 import pyarrow.parquet as pq
 import pytest
+from log_formats import COLUMNS, UNITS, WRITERS
 
 from telemetry.logs import READERS, read_log
-
-COLUMNS = {
-    "time": np.arange(200) / 100,
-    "fork": np.round(40 + 30 * np.sin(np.arange(200) / 9), 3),
-    "speed": np.where(np.arange(200) % 10 == 0, 30.0 + np.arange(200) / 7, np.nan),
-}
-UNITS = {"time": "s", "fork": "mm", "speed": "m/s"}
-
-
-def write_delimited(path):
-    # written by Arrow, not by us
-    table = pa.table(
-        {f"{name} [{UNITS[name]}]": pa.array(v, from_pandas=True) for name, v in COLUMNS.items()}
-    )
-    arrow_csv.write_csv(table, path)
-
-
-def write_parquet(path):
-    fields = [pa.field(name, pa.float64(), metadata={"unit": unit}) for name, unit in UNITS.items()]
-    arrays = [pa.array(values, from_pandas=True) for values in COLUMNS.values()]
-    pq.write_table(pa.table(arrays, schema=pa.schema(fields)), path)
-
-
-WRITERS = {"delimited text": write_delimited, "Parquet": write_parquet}
 
 
 @pytest.mark.parametrize("reader", READERS, ids=lambda reader: reader.NAME)

@@ -1,0 +1,103 @@
+"""A table of Apache Arrow as a log: a column is a channel; its unit is in the field's metadata or in its name."""
+
+import numpy as np
+import pyarrow as pa
+
+from telemetry.arrays import FloatArray
+from telemetry.errors import LogError
+from telemetry.logs.cells import to_float64
+from telemetry.logs.headers import split_unit, unique_names
+from telemetry.logs.rawlog import RawLog
+from telemetry.logs.times import epoch_start, read_time_text
+from telemetry.notes import QualityNote, Step
+
+_SECONDS = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9}
+
+
+def log_from_table(table: pa.Table, *, source: str, reader: str) -> RawLog:
+    """The columns of numbers and of time of a table. Rows are counted from 1.
+
+    Parameters
+    ----------
+    table : pyarrow.Table
+        A field's metadata may hold its unit under the key ``unit``.
+    source, reader : str
+        The file and the format, for messages.
+
+    Returns
+    -------
+    RawLog
+
+    Raises
+    ------
+    LogError
+        If the table has no column of numbers.
+    """
+    pairs = [split_unit(field.name) for field in table.schema]
+    names = unique_names([name for name, _ in pairs])
+    metadata = _text_metadata(table.schema)
+    columns, units, notes = {}, {}, []
+    n_rows, schema = table.num_rows, table.schema
+    waiting = table.columns[::-1]
+    del table  # each column is let go once it is decoded
+    for name, (_, unit_in_name), field in zip(names, pairs, schema, strict=True):
+        values, start = _values(waiting.pop())
+        if values is None:
+            message = f"Column {name!r} is of type {field.type}, not numbers; it is not used."
+            notes.append(QualityNote("info", "words", message, channel=name))
+            continue
+        columns[name] = values
+        written = (field.metadata or {}).get(b"unit", unit_in_name.encode()).decode(errors="replace")
+        units[name] = written if start is None else "s"
+        if start:
+            metadata.setdefault("start", start)
+    if not any(np.isfinite(values).any() for values in columns.values()):
+        raise LogError(f"{source}: no column of numbers found; is this the log?")
+    return RawLog(
+        source=source,
+        columns=columns,
+        units=units,
+        dialect={"reader": reader},
+        metadata=metadata,
+        notes=tuple(notes),
+        history=(Step("read", {"reader": reader, "rows": n_rows, "columns": len(columns)}),),
+    )
+
+
+def _values(column: pa.ChunkedArray) -> tuple[FloatArray | None, str | None]:
+    """Numbers of a column, None if it holds none; and where it is time, its start ("" if that is no date)."""
+    kind = column.type
+    if pa.types.is_dictionary(kind):
+        column, kind = column.cast(kind.value_type), kind.value_type
+    if pa.types.is_timestamp(kind):
+        return _from_first(column, _SECONDS[kind.unit])
+    if pa.types.is_duration(kind):
+        return to_float64(column.cast(pa.int64()).cast(pa.float64(), safe=False)) * _SECONDS[kind.unit], ""
+    if pa.types.is_time(kind) or pa.types.is_string(kind) or pa.types.is_large_string(kind):
+        time = read_time_text(column.cast(pa.string()))
+        return (time.t_s, time.start) if time else (None, None)
+    if pa.types.is_boolean(kind):
+        column = column.cast(pa.uint8())  # Arrow casts a truth value to a whole number only
+    elif not (pa.types.is_floating(kind) or pa.types.is_integer(kind) or pa.types.is_decimal(kind)):
+        return None, None
+    values = to_float64(column.cast(pa.float64(), safe=False))
+    values[np.isinf(values)] = np.nan
+    return values, None
+
+
+def _from_first(column: pa.ChunkedArray, unit_s: float) -> tuple[FloatArray, str | None]:
+    """Seconds since the first moment, and that moment; whole numbers keep the last digit."""
+    ticks = column.cast(pa.int64())
+    first = next((value for value in ticks.drop_null().slice(0, 1).to_pylist()), 0)
+    counts = to_float64(pa.compute.subtract(ticks, first).cast(pa.float64(), safe=False))
+    return counts * unit_s, epoch_start(first * unit_s) or ""
+
+
+def _text_metadata(schema: pa.Schema) -> dict[str, str]:
+    """The file's own key/value pairs; what libraries store for themselves is left out."""
+    pairs = {key.decode(errors="replace"): value for key, value in (schema.metadata or {}).items()}
+    return {
+        key: value.decode(errors="replace")
+        for key, value in pairs.items()
+        if key not in ("pandas", "ARROW:schema")
+    }

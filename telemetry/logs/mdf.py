@@ -1,0 +1,89 @@
+"""ASAM MDF: channel groups with a clock each, read by asammdf (optional: the extra ``mdf``)."""
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from telemetry.arrays import FloatArray
+from telemetry.errors import LogError
+from telemetry.logs.merge import Channel, log_from_channels
+from telemetry.logs.rawlog import RawLog
+from telemetry.notes import QualityNote
+
+NAME = "ASAM MDF"
+
+
+def recognises(path: Path) -> bool:
+    """Whether the file starts as MDF does, closed properly or not."""
+    with path.open("rb") as file:
+        return file.read(8) in (b"MDF     ", b"UnFinMF ")
+
+
+def read(path: Path) -> RawLog:
+    """Read ASAM MDF: every channel of numbers of every group, at the moments it was logged.
+
+    Parameters
+    ----------
+    path : Path
+
+    Returns
+    -------
+    RawLog
+        ``metadata["start"]`` is the start of the measurement.
+
+    Raises
+    ------
+    LogError
+        If asammdf is not installed, the file is damaged, or it has no channel of numbers.
+
+    References
+    ----------
+    .. [1] ASAM MDF, Measurement Data Format, version 4.
+    """
+    try:
+        import asammdf
+    except ImportError:
+        raise LogError(
+            f"{path}: is an ASAM MDF file; to read it, install asammdf (pip install 'bothends[mdf]')."
+        ) from None
+    notes: list[QualityNote] = []
+    try:
+        with asammdf.MDF(path) as file:
+            channels = [c for group in range(len(file.groups)) for c in _group(file, group, notes)]
+            start = file.start_time.isoformat()
+    except Exception as error:  # asammdf raises whatever it runs into in a damaged file
+        reason = str(error).splitlines()[0] if str(error) else type(error).__name__
+        raise LogError(f"{path}: is damaged or is no MDF: {reason}; export the log again.") from None
+    return log_from_channels(
+        channels, source=str(path), reader=NAME, metadata={"start": start}, notes=tuple(notes)
+    )
+
+
+def _group(file: Any, group: int, notes: list[QualityNote]) -> list[Channel]:
+    """The channels of one group; they share its time stamps."""
+    master = file.masters_db.get(group)
+    t_s = np.asarray(file.get_master(group), dtype=np.float64) if master is not None else None
+    found = []
+    for index, described in enumerate(file.groups[group].channels):
+        if index == master:
+            continue
+        signal = file.get(group=group, index=index)
+        values = _numbers(signal)
+        if values is None:
+            message = f"Column {described.name!r} holds {signal.samples.dtype}, not numbers; it is not used."
+            notes.append(QualityNote("info", "words", message, channel=described.name))
+        else:
+            found.append(Channel(described.name, signal.unit or "", values, t_s))
+    return found
+
+
+def _numbers(signal: Any) -> FloatArray | None:
+    """The samples as numbers, NaN where the file says that they are not valid; None if they are no numbers."""
+    if signal.samples.ndim != 1 or signal.samples.dtype.kind not in "fiub":
+        return None
+    values: FloatArray = signal.samples.astype(np.float64)
+    if signal.invalidation_bits is not None:
+        values[np.asarray(signal.invalidation_bits, dtype=bool)] = np.nan
+    values[np.isinf(values)] = np.nan
+    return values
