@@ -10,10 +10,12 @@ from telemetry.bike import Bike, beyond_limits, parse_bike
 from telemetry.bike.bikefile import value_at
 from telemetry.errors import BikeFileError
 
-LIMIT_CAUTION = (
+LENGTH_CAUTION = (
     "Never go past the maker's limit or the mark on the shaft: too little thread holds the adjuster, and it can pull "
     "out. Put the length back within its limits and have the shock checked if it has been ridden past them."
 )
+LIMIT_CAUTION = "Keep inside the maker's limits, or change the part for one that allows it."
+_LENGTHS = ("length_mm", "preload_mm", "fork_height_mm")
 _EVEN = 1e-6  # of a turn or click
 
 
@@ -146,7 +148,10 @@ def apply_changes(bike: Bike, changes: Iterable[Change]) -> tuple[Bike, tuple[Ch
     changed = parse_bike(data, source=bike.source)
     past = beyond_limits(changed)
     if past:
-        raise BikeFileError(f"{bike.source}: {' '.join(past)} {LIMIT_CAUTION}")
+        caution = (
+            LENGTH_CAUTION if any(name in words for words in past for name in _LENGTHS) else LIMIT_CAUTION
+        )
+        raise BikeFileError(f"{bike.source}: {' '.join(past)} {caution}")
     return changed, tuple(found)
 
 

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from telemetry.bike import load_bike
+from telemetry.bike import load_bike, parse_bike
 from telemetry.errors import BikeFileError
 from telemetry.simulate import demo_bike
 from telemetry.stand import Change, apply_changes, measure, parse_change
@@ -92,6 +92,12 @@ def test_a_length_past_its_limit_is_refused_with_the_caution():
         apply_changes(BIKE, [parse_change("rear.shock_length_mm=+6")])
     with pytest.raises(BikeFileError, match=r"= 328 is below its minimum of 329\."):
         apply_changes(BIKE, [parse_change("rear.shock_length_mm=-4")])
+    with pytest.raises(
+        BikeFileError, match=r"clicks = 3 is below its minimum of 4\. Keep inside the maker's limits"
+    ):
+        data = BIKE.model_dump(exclude_none=True)
+        data["rear"]["damper"].pop("dyno")
+        apply_changes(parse_bike(data), [parse_change("rear.damper.rebound_clicks=3")])
 
 
 @pytest.mark.parametrize(

@@ -37,6 +37,45 @@ def test_the_demo_bike_has_every_quantity():
     assert list(measure(BIKE)) == [quantity.key for quantity in QUANTITIES]
 
 
+def test_body_and_hop_of_each_end_are_eigenvalues():
+    # outside: numpy.linalg.eigvals of the quarter vehicle ms zs'' = -c (zs'-zu') - ks (zs-zu), written out here
+    every = measure(BIKE)
+    for end, section in (("front", BIKE.front), ("rear", BIKE.rear)):
+        ms, mu = every[f"{end}.wheel_force_n"] / GRAVITY_M_S2, section.unsprung_mass_kg
+        ks, kt = 1e3 * every[f"{end}.wheel_rate_n_per_mm"], 1e3 * section.tyre_rate_n_per_mm
+        ratio = np.cos(np.radians(BIKE.front.rake_deg)) if end == "front" else every["rear.leverage_at_sag"]
+        damper, ct = section.damper, 1e3 * section.tyre_damping_n_s_per_mm
+        c = 1e3 * 0.5 * (damper.compression.low_n_s_per_mm + damper.rebound.low_n_s_per_mm) / ratio**2
+        a = [[0, 0, 1, 0], [0, 0, 0, 1], [-ks / ms, ks / ms, -c / ms, c / ms],
+             [ks / mu, -(ks + kt) / mu, c / mu, -(c + ct) / mu]]  # fmt: skip
+        poles = sorted((p for p in np.linalg.eigvals(np.array(a)) if p.imag > 0), key=abs)
+        for name, pole in zip(("body", "hop"), poles, strict=True):
+            assert every[f"{end}.{name}_hz"] == pytest.approx(abs(pole) / (2 * np.pi), rel=1e-9)
+            assert every[f"{end}.{name}_damping"] == pytest.approx(-pole.real / abs(pole), rel=1e-9)
+        # common practice, no source: body near 2 Hz, wheel hop about 12 to 22 Hz
+        assert 1.5 < every[f"{end}.body_hz"] < 3.0
+        assert 12.0 < every[f"{end}.hop_hz"] < 22.0
+
+
+def test_a_damper_too_firm_to_oscillate_has_no_frequency():
+    data = BIKE.model_dump(exclude_none=True)
+    data["rear"]["damper"] = {
+        side: {"low_n_s_per_mm": 60.0, "high_n_s_per_mm": 60.0} for side in ("compression", "rebound")
+    }
+    del data["adjusters"]
+    every = measure(parse_bike(data))
+    assert (every["rear.body_hz"] is None) != (every["rear.hop_hz"] is None)  # one pair is left
+
+
+def test_a_preload_that_holds_the_bike_topped_out():
+    data = BIKE.model_dump(exclude_none=True)
+    data["rear"]["preload_mm"] = 60.0
+    del data["adjusters"], data["rear"]["spring"], data["rear"]["measured"]
+    every = measure(parse_bike(data))
+    assert every["rear.free_sag_mm"] == 0.0
+    assert every["rear.rider_sag_mm"] == 0.0
+
+
 def test_one_quantity_alone_is_the_same():
     every = measure(BIKE)
     for key, value in every.items():

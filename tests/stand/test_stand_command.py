@@ -66,6 +66,14 @@ def test_what_cannot_be_is_one_line_and_exit_code_1(capsys, arguments, message):
     assert message in said
 
 
+def test_without_a_chassis_there_is_no_sag(tmp_path, capsys):
+    path = tmp_path / "bike.toml"
+    text = (BIKE.parent / "qb-3.toml").read_text()
+    path.write_text(text[: text.index("[chassis]")])
+    assert main(["stand", str(path)]) == 1
+    assert "has no [chassis]; give sprung_mass_kg" in capsys.readouterr().err
+
+
 def test_no_bike_is_wrong_usage(capsys):
     assert main(["stand"]) == 2
     assert "BIKE.toml" in capsys.readouterr().err
