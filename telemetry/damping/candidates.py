@@ -19,6 +19,8 @@ ONE_HIT_SHARE = 0.85
 # A steady tone: this share of the stretch is one sinusoid. A ringing wheel's envelope comes and goes.
 ONE_TONE_SHARE = 0.95
 LEAST_TONE_S = 0.6
+# Less travel than this share of the stroke: the rear hangs on its top-out spring and the tyre hardly carries.
+UNLOADED_SHARE = 0.10
 
 
 @dataclass(frozen=True)
@@ -95,7 +97,7 @@ def locate(
 
 
 def objection(
-    equation: RearEquation, inside: slice, ringing: Ringing, wheel_hz: FloatArray | None
+    equation: RearEquation, inside: slice, ringing: Ringing, wheel_hz: FloatArray | None, travel_share: float
 ) -> str | None:
     """Why a stretch with evidence is not lost damping after all; None when nothing speaks against it.
 
@@ -107,12 +109,19 @@ def objection(
     ringing : Ringing
     wheel_hz : ndarray of shape (n,), optional
         Turns per second of the rear wheel.
+    travel_share : float
+        Median rear travel over the stretch, share of the stroke.
 
     Returns
     -------
     str or None
         One sentence.
     """
+    if travel_share < UNLOADED_SHARE:
+        return (
+            "The rear was nearly topped out, as under hard braking: a wheel with so little load on it hops with a "
+            "sound damper too."
+        )
     speed = equation.rear[2, inside]
     seconds = len(speed) * equation.step_s
     energy = np.convolve(speed**2, np.ones(round(BLOCK_S / equation.step_s)), mode="same")
@@ -120,7 +129,7 @@ def objection(
         return "It was one hit: nearly all of the movement lies within a quarter of a second."
     hz, share = strongest_tone(speed, equation.step_s)
     steady = seconds >= LEAST_TONE_S and share > ONE_TONE_SHARE
-    if steady or ringing.pole.damping_ratio < LEAST_TYRE_RATIO:
+    if steady or ringing.damping_ratio < LEAST_TYRE_RATIO:
         if wheel_hz is not None and 0.97 < hz / float(wheel_hz[inside].mean()) < 1.12:
             return (
                 f"It is one line at {hz:.1f} Hz that turns with the rear wheel: balance and tyre come first."

@@ -138,8 +138,8 @@ def _judge(
             inside = equation.span(candidate.start_s, candidate.end_s)
             if candidate.end_s - candidate.start_s < SHORTEST_S:
                 continue
-            ringing = estimate(equation, inside, heard.predicted, heard.hop)
-            against = objection(equation, inside, ringing, heard.wheel_hz)
+            ringing = estimate(equation, inside, heard.learned, heard.hop)
+            against = objection(equation, inside, ringing, heard.wheel_hz, _travel_share(motion, candidate))
             taken.append((candidate.start_s, candidate.end_s))
             if against is None:
                 events.append(_event(heard, candidate, ringing, inside, motion, track, bike))
@@ -149,19 +149,19 @@ def _judge(
         candidate = locate(equation, np.zeros(len(equation.t_s)), grid, blind, found)
         if any(candidate.start_s < end and candidate.end_s > start for start, end in taken):
             continue
-        reason = _looked_like_it(heard, candidate)
+        reason = _looked_like_it(heard, candidate, motion)
         rejected.append((candidate.over, _rejected(candidate, reason, motion, track)))
     strongest = sorted(rejected, key=lambda pair: -pair[0])[:MOST_REJECTED]
     return tuple(events), tuple(sorted((entry for _, entry in strongest), key=lambda entry: entry.start_s))
 
 
-def _looked_like_it(heard: _Heard, candidate: Candidate) -> str:
+def _looked_like_it(heard: _Heard, candidate: Candidate, motion: Motion) -> str:
     equation, grid = heard.equation, heard.grid
     inside = equation.span(candidate.start_s, candidate.end_s)
     hz = grid.frequency_hz[candidate.lost]
     if not equation.knows_road:
-        ringing = estimate(equation, inside, heard.predicted, heard.hop)
-        against = objection(equation, inside, ringing, heard.wheel_hz)
+        ringing = estimate(equation, inside, heard.learned, heard.hop)
+        against = objection(equation, inside, ringing, heard.wheel_hz, _travel_share(motion, candidate))
         return against or (
             f"The rear rang near {hz:.0f} Hz, but without front travel and ground speed it cannot be told from kerb "
             "ridges or a wheel out of balance."
@@ -174,6 +174,12 @@ def _looked_like_it(heard: _Heard, candidate: Candidate) -> str:
             f"and it explains {100 * share:.0f} % of what the rear did with a healthy damper."
         )
     return f"The rear swung near {hz:.0f} Hz, but its damping is as likely healthy as lost once the road is known."
+
+
+def _travel_share(motion: Motion, candidate: Candidate) -> float:
+    rear = motion.ends["rear"]
+    inside = slice(_sample(motion, candidate.start_s), _sample(motion, candidate.end_s) + 1)
+    return float(np.nanmedian(rear.wheel_travel_mm[inside])) / rear.wheel_stroke_mm
 
 
 def _rejected(candidate: Candidate, reason: str, motion: Motion, track: Track) -> RejectedCandidate:
@@ -199,9 +205,8 @@ def _event(
     place = place_at(track, start)
     shaft = motion.ends["rear"].shaft_travel_mm[start:end]
     leverage = float(np.nanmean(leverage_curve(bike, "rear").ratio(shaft)))
-    pole = ringing.pole
     usual = heard.learned.pole.damping_ratio
-    low, high = ringing.ratio_ci95
+    low, high = ringing.damping_ratio_ci95
     return OscillationEvent(
         start_s=candidate.start_s,
         end_s=candidate.end_s,
@@ -209,15 +214,15 @@ def _event(
         distance_m=place.distance_m,
         corner=place.corner,
         phase=place.phase,
-        frequency_hz=pole.frequency_hz,
-        damping_ratio=pole.damping_ratio,
+        frequency_hz=ringing.frequency_hz,
+        damping_ratio=ringing.damping_ratio,
         damping_ratio_ci95=(low, high),
         amplitude_mm=ringing.amplitude_mm,
         shaft_amplitude_mm=ringing.amplitude_mm / leverage,
         confidence=confidence(candidate.over),
         evidence=(
-            f"With the road the front had met taken out, the rear wheel's damping ratio was {pole.damping_ratio:.2f} "
-            f"({low:.2f} to {high:.2f}) against {usual:.2f} over the outing; the evidence for lost damping is "
+            f"With the road the front had met taken out, the damping ratio of the rear wheel was "
+            f"{ringing.damping_ratio:.2f} ({low:.2f} to {high:.2f}) against {usual:.2f} over the outing; the evidence for lost damping is "
             f"e^{candidate.over:.0f} beyond what is asked of a stretch this long."
         ),
     )

@@ -17,6 +17,7 @@ from telemetry.laps import Track
 from telemetry.motion import Motion
 
 REAR_ORDERS = (2, 1, 0, -1, -2)  # the five terms of the equation, see `telemetry.damping.hop`
+REAR_PAST = 3  # the last of what is known: the rear's own signals a wheelbase ago
 TAPS_S = 0.01 * np.arange(-4, 5)  # also take up a wrong wheelbase, speed scale or channel delay
 SLOWEST_M_S = 10.0  # below it the front's news is old and the road slow
 OVERSAMPLING = 4  # for straight-line interpolation: 1 % off at the hop

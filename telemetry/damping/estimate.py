@@ -4,15 +4,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.arrays import FloatArray
-from telemetry.damping.equation import RearEquation
-from telemetry.damping.hop import REFERENCE_HZ, RearHop
+from telemetry.damping.equation import REAR_PAST, RearEquation
+from telemetry.damping.hop import RearHop
+from telemetry.damping.learn import Learned
 from telemetry.damping.pole import Pole, fit_pole, frequency_scatter, ratio_scatter
 
-# The front's part is let free, but not far: the prior counts as so much of the stretch's own products.
-PRIOR_SHARE = 0.3
-# Scatter found on simulated losses over the law's; see tests/benchmarks/detection.
-SCATTER_OVER_LAW = 1.0
+# The front's part is let free, but not far: the prior counts as so much of the stretch's own products. The ratio
+# wants it freer than the frequency; both chosen on the tuning seeds of tests/benchmarks/detection.
+RATIO_PRIOR, FREQUENCY_PRIOR = 0.3, 3.0
 
 
 @dataclass(frozen=True)
@@ -21,22 +20,22 @@ class Ringing:
 
     Parameters
     ----------
-    pole : Pole
-    ratio_ci95 : tuple of float
-        Damping ratio.
-    frequency_sd_hz : float
-        [Hz]
+    frequency_hz, frequency_sd_hz : float
+        Of the hop, undamped. [Hz]
+    damping_ratio : float
+    damping_ratio_ci95 : tuple of float
     amplitude_mm : float
         RMS travel at the wheel in the band. [mm]
     """
 
-    pole: Pole
-    ratio_ci95: tuple[float, float]
+    frequency_hz: float
     frequency_sd_hz: float
+    damping_ratio: float
+    damping_ratio_ci95: tuple[float, float]
     amplitude_mm: float
 
 
-def estimate(equation: RearEquation, inside: slice, predicted: FloatArray, hop: RearHop) -> Ringing:
+def estimate(equation: RearEquation, inside: slice, learned: Learned, hop: RearHop) -> Ringing:
     """Fit the rear pole to one stretch, with the front's part free around what the outing taught.
 
     Parameters
@@ -44,36 +43,41 @@ def estimate(equation: RearEquation, inside: slice, predicted: FloatArray, hop: 
     equation : RearEquation
     inside : slice
         Samples of the stretch.
-    predicted : ndarray of shape (n,)
-        Right side of the equation as learned.
+    learned : Learned
     hop : RearHop
 
     Returns
     -------
     Ringing
+
+    Notes
+    -----
+    The interval is the scatter that the length of the stretch allows (`ratio_scatter`), taken on ln(ratio): it
+    grows with the ratio, and the ratio is positive.
     """
-    rear = equation.rear[:, inside]
-    road = predicted[inside]
-    left = rear.copy()
-    left[0] -= road
-    n = left.shape[1]
-    products = left @ left.T / n
-    if equation.knows_road:
-        known = equation.known[:, inside]
-        cross = known @ left.T / n
-        gram = known @ known.T / n
-        ridge = PRIOR_SHARE * np.diag(np.diag(gram)) + 1e-9 * np.trace(gram) * np.eye(len(gram))
-        products = products - cross.T @ np.linalg.solve(gram + ridge, cross)
-        products = 0.5 * (products + products.T)
-    pole = fit_pole(products, hop)
-    seconds = n * equation.step_s
-    sd = SCATTER_OVER_LAW * ratio_scatter(pole.damping_ratio, pole.frequency_hz, seconds)
-    # the scatter belongs to ln(ratio): it grows with the ratio, and the ratio is positive
-    spread = float(np.exp(1.96 * sd / pole.damping_ratio))
-    travel = rear[3] / (2 * np.pi * REFERENCE_HZ)
+    ratio = _fit(equation, inside, learned, hop, RATIO_PRIOR).damping_ratio
+    frequency_hz = _fit(equation, inside, learned, hop, FREQUENCY_PRIOR).frequency_hz
+    seconds = (inside.stop - inside.start) * equation.step_s
+    spread = float(np.exp(1.96 * ratio_scatter(ratio, frequency_hz, seconds) / ratio))
+    # at the hop, travel is speed over 2 pi f; speed leaves out the slow movement of the chassis
+    speed = float(np.sqrt(np.mean(equation.rear[2, inside] ** 2)))
     return Ringing(
-        pole,
-        (pole.damping_ratio / spread, pole.damping_ratio * spread),
-        frequency_scatter(pole.damping_ratio, pole.frequency_hz, seconds),
-        float(np.sqrt(np.mean(travel**2))),
+        frequency_hz=frequency_hz,
+        frequency_sd_hz=frequency_scatter(ratio, frequency_hz, seconds),
+        damping_ratio=ratio,
+        damping_ratio_ci95=(ratio / spread, ratio * spread),
+        amplitude_mm=speed / (2 * np.pi * frequency_hz),
     )
+
+
+def _fit(equation: RearEquation, inside: slice, learned: Learned, hop: RearHop, prior: float) -> Pole:
+    left = equation.rear[:, inside].copy()
+    n = left.shape[1]
+    if not equation.knows_road:
+        return fit_pole(left @ left.T / n, hop)
+    left[0] -= learned.road_weights @ equation.known[:, inside]
+    known = equation.known[:-REAR_PAST, inside]
+    gram, cross = known @ known.T / n, known @ left.T / n
+    ridge = prior * np.diag(np.diag(gram)) + 1e-9 * np.trace(gram) * np.eye(len(gram))
+    products = left @ left.T / n - cross.T @ np.linalg.solve(gram + ridge, cross)
+    return fit_pole(0.5 * (products + products.T), hop)

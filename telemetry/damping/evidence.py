@@ -19,7 +19,7 @@ from telemetry.damping.pole import Pole
 GRID_HZ = 0.5
 # The tyre frequency learned from the road is this close to the one the wheel rings at.
 TYRE_SHARE = 0.15
-GRID_DAMPING = np.geomspace(0.02, 1.3, 15)
+GRID_DAMPING = np.geomspace(0.03, 1.4, 15)
 # Damping ratios of the hop. A tyre alone leaves 0.03-0.12; a sound damper works at 0.2 on a rough stretch.
 LOST_BELOW = 0.125
 HEALTHY_ABOVE = 0.20
@@ -27,6 +27,9 @@ HEALTHY_ABOVE = 0.20
 HEALTHY_SHARE = 0.75
 
 WINDOWS_S = (0.5, 0.75, 1.0, 1.5, 2.0, 3.0)
+# Standard deviations above the outing's own median; chosen on the tuning seeds.
+CLEAR_OF_USUAL = 3.7
+NORMAL_UPPER_QUARTILE = 0.6745
 
 
 @dataclass(frozen=True)
@@ -149,17 +152,29 @@ def best_run(gain: FloatArray) -> tuple[int, int]:
     return int(np.argmin(total[: last + 1])), last
 
 
+def _usual_top(evidence: FloatArray) -> float:
+    """Where the outing's healthy windows end: their median and `CLEAR_OF_USUAL` times their upper scatter."""
+    known = evidence[np.isfinite(evidence)]
+    if len(known) == 0:
+        return -np.inf
+    middle, upper = np.quantile(known, [0.5, 0.75])
+    return float(middle + CLEAR_OF_USUAL * (upper - middle) / NORMAL_UPPER_QUARTILE)
+
+
 def over_threshold(
     likelihood: FloatArray, whole: BoolArray, grid: PoleGrid, thresholds: Mapping[float, float]
 ) -> list[tuple[int, int, float]]:
     """Windows with more evidence than their length needs, joined where they overlap.
+
+    A window needs the threshold of its length, and has to stand clear of the outing's own healthy windows: on a
+    rough day, or with a weak damper, they come close.
 
     Parameters
     ----------
     likelihood, whole, grid
         As in `window_evidence`.
     thresholds : mapping of float to float
-        Length of window [s] to evidence needed.
+        Length of window [s] to least evidence needed.
 
     Returns
     -------
@@ -168,7 +183,8 @@ def over_threshold(
     found = []
     for seconds, needed in thresholds.items():
         n_blocks = round(seconds / BLOCK_S)
-        over = window_evidence(likelihood, whole, grid, n_blocks) - needed
+        evidence = window_evidence(likelihood, whole, grid, n_blocks)
+        over = evidence - max(needed, _usual_top(evidence))
         found += [(int(i), int(i) + n_blocks, float(over[i])) for i in np.flatnonzero(over > 0)]
     joined: list[tuple[int, int, float]] = []
     for first, last, most in sorted(found):

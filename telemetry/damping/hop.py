@@ -1,19 +1,20 @@
 """The rear wheel between tyre and suspension: its equation of motion, its hop mode, and where to look for it.
 
-With x the rear wheel travel (compression positive), m the unsprung mass, c and k the suspension at the wheel,
-k_t the tyre and M the sprung mass felt at the rear axle, the quarter vehicle says of the travel speed v
+With x the rear wheel travel (compression positive) and v its speed, m the unsprung mass, c and k the suspension
+at the wheel, c_t and k_t the tyre and M the sprung mass felt at the rear axle, the quarter vehicle says
 
-    v'' + c/m (1 + mu) v' + (k_t/m + k/m (1 + mu)) v + mu k_t/m (c/m x + k/m int x) = what the road did
+    s^2 v + (c s + k)/m (1 + m/M) v + (c_t s + k_t)/m (1 + (c s + k)/(M s^2)) v = what the road did
 
-with mu = m/M. It is linear in signals that can be computed from the log, and only c changes when the damper
-fails: tyre and masses stay. Frequencies are in units of `REFERENCE_HZ`, so that all terms are of one size.
+with s the derivative: linear in v'', v', v, x and int x, which can be computed from the log. When the damper
+fails only c changes; tyre and masses stay. Frequencies are in units of `REFERENCE_HZ`, so that all terms are
+of one size.
 
 References
 ----------
 .. [1] J. K. Hedrick, T. Butsuen, Proc. IMechE 204 (1990), invariant properties of the quarter vehicle.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -30,6 +31,7 @@ WIDE_BAND_HZ = (11.0, 21.0)
 BAND_SHARE = 0.15
 USUAL_MASS_RATIO = 0.5  # 20 kg of wheel under the 40 kg that heave and pitch leave at the rear axle
 USUAL_SPRING_SHARE = 0.12
+USUAL_TYRE_DAMPING = 0.106  # 0.2 N s/mm on 20 kg
 
 
 @dataclass(frozen=True)
@@ -42,6 +44,8 @@ class RearHop:
         Unsprung mass over the sprung mass felt at the rear axle.
     spring_share : float
         Suspension rate at the wheel over tyre rate.
+    tyre_damping : float
+        c_t/m over 2 pi `REFERENCE_HZ`.
     band_hz : tuple of float
         Where the undamped hop may lie. [Hz]
     damping_ratio : float or None
@@ -52,6 +56,7 @@ class RearHop:
 
     mass_ratio: float = USUAL_MASS_RATIO
     spring_share: float = USUAL_SPRING_SHARE
+    tyre_damping: float = USUAL_TYRE_DAMPING
     band_hz: tuple[float, float] = WIDE_BAND_HZ
     damping_ratio: float | None = None
     from_bike: bool = False
@@ -74,16 +79,17 @@ def rear_hop(bike: Bike) -> RearHop:
     arm_m = chassis.com_to_rear_axle_mm / 1e3
     felt_kg = 1.0 / (1.0 / chassis.sprung_mass_kg + arm_m**2 / chassis.pitch_inertia_kg_m2)
     wheel_rate = wheel_rate_n_per_mm(bike, "rear", static_sag(bike)["rear"].shaft_mm)
-    known = RearHop(rear.unsprung_mass_kg / felt_kg, wheel_rate / rear.tyre_rate_n_per_mm)
-    tyre_hz = float(np.sqrt(1e3 * rear.tyre_rate_n_per_mm / rear.unsprung_mass_kg)) / (2 * np.pi)
-    hop_hz, _ = hop_mode(known, tyre_hz, 0.0)
-    return RearHop(
-        known.mass_ratio,
-        known.spring_share,
-        ((1 - BAND_SHARE) * hop_hz, (1 + BAND_SHARE) * hop_hz),
-        _sound_ratio(bike),
+    tyre_n_m = 1e3 * rear.tyre_rate_n_per_mm
+    tyre_hz = float(np.sqrt(tyre_n_m / rear.unsprung_mass_kg)) / (2 * np.pi)
+    known = RearHop(
+        mass_ratio=rear.unsprung_mass_kg / felt_kg,
+        spring_share=1e3 * wheel_rate / tyre_n_m,
+        tyre_damping=1e3 * rear.tyre_damping_n_s_per_mm / rear.unsprung_mass_kg / (2 * np.pi * REFERENCE_HZ),
+        damping_ratio=_sound_ratio(bike),
         from_bike=True,
     )
+    hop_hz, _ = hop_mode(known, tyre_hz, 0.0)
+    return replace(known, band_hz=((1 - BAND_SHARE) * hop_hz, (1 + BAND_SHARE) * hop_hz))
 
 
 def _sound_ratio(bike: Bike) -> float | None:
@@ -104,23 +110,24 @@ def coefficients(hop: RearHop, tyre_hz: FloatArray, damping: FloatArray) -> Floa
     tyre_hz : ndarray
         sqrt(k_t/m) / 2 pi. [Hz]
     damping : ndarray
-        c/m over 2 pi `REFERENCE_HZ`, same shape. Unitless.
+        (c + c_t)/m over 2 pi `REFERENCE_HZ`, same shape: the tyre's part first, the damper's on top of it.
 
     Returns
     -------
     ndarray of shape (..., 5)
     """
-    mu, share = hop.mass_ratio, hop.spring_share
-    tyre = np.asarray((np.asarray(tyre_hz) / REFERENCE_HZ) ** 2)
-    damping = np.asarray(damping)
-    tyre, damping = np.broadcast_arrays(tyre, damping)
+    mu = hop.mass_ratio
+    tyre, damping = np.broadcast_arrays((np.asarray(tyre_hz) / REFERENCE_HZ) ** 2, np.asarray(damping))
+    spring = hop.spring_share * tyre
+    rubber = np.minimum(damping, hop.tyre_damping)
+    damper = damping - rubber
     return np.stack(
         [
             np.ones_like(tyre),
-            damping * (1 + mu),
-            tyre * (1 + share * (1 + mu)),
-            mu * tyre * damping,
-            mu * share * tyre**2,
+            damper * (1 + mu) + rubber,
+            tyre + spring * (1 + mu) + mu * damper * rubber,
+            mu * (tyre * damper + spring * rubber),
+            mu * tyre * spring,
         ],
         axis=-1,
     )

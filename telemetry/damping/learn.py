@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.arrays import FloatArray
-from telemetry.damping.equation import RearEquation, blocks
+from telemetry.damping.equation import REAR_PAST, RearEquation, blocks
 from telemetry.damping.hop import RearHop, coefficients
 from telemetry.damping.pole import Pole, fit_pole
 
@@ -29,6 +29,8 @@ class Learned:
         Coefficients of the five rear signals at the pole.
     weights : ndarray of shape (k,)
         Weights on what is known that predict the road's part.
+    road_weights : ndarray of shape (k,)
+        The same without the rear's own past.
     explained : float
         Share of the rear's left side that the front explains, 0 to 1; 0 without the front.
     seconds : float
@@ -38,6 +40,7 @@ class Learned:
     pole: Pole
     row: FloatArray
     weights: FloatArray
+    road_weights: FloatArray
     explained: float
     seconds: float
 
@@ -80,8 +83,21 @@ def learn(equation: RearEquation, hop: RearHop) -> Learned | None:
         residual = np.maximum(np.einsum("i,bij,j->b", full, products, full), 1e-9)
         relative = residual / size
         weight = (relative <= np.quantile(relative, KEPT_SHARE)) / residual
+    road = road_weights(mean, row)
     explained = 1.0 - float((full @ mean @ full) / (row @ mean[:5, :5] @ row))
-    return Learned(pole, row, response @ row, max(explained, 0.0), len(products) * cut.seconds)
+    return Learned(pole, row, response @ row, road, max(explained, 0.0), len(products) * cut.seconds)
+
+
+def road_weights(products: FloatArray, row: FloatArray) -> FloatArray:
+    """Weights on what is known with the rear's own past left out; shape (k,).
+
+    The rear's past belongs to the equation, but over a short stretch it stands in for the pole itself.
+    """
+    count = len(products) - REAR_PAST
+    if count <= 5:
+        return np.empty(0)
+    response, _ = take_out(products[:count, :count])
+    return np.concatenate([response @ row, np.zeros(REAR_PAST)])
 
 
 def take_out(products: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -7,8 +7,8 @@ import numpy as np
 from telemetry.arrays import FloatArray
 from telemetry.damping.hop import RearHop, coefficients, hop_mode, log_gain, tyre_hz_of
 
-# c/m over 2 pi 15 Hz: from less than any tyre gives to a damper that hardly moves.
-LEAST_DAMPING, MOST_DAMPING = 0.015, 1.6
+# (c + c_t)/m over 2 pi 15 Hz: from less than any tyre gives to a damper that hardly moves.
+LEAST_DAMPING, MOST_DAMPING = 0.02, 1.7
 SEARCH_POINTS = 13
 SEARCH_ROUNDS = 4
 
