@@ -205,8 +205,6 @@ def _event(
     place = place_at(track, start)
     shaft = motion.ends["rear"].shaft_travel_mm[start:end]
     leverage = float(np.nanmean(leverage_curve(bike, "rear").ratio(shaft)))
-    usual = heard.learned.pole.damping_ratio
-    low, high = ringing.damping_ratio_ci95
     return OscillationEvent(
         start_s=candidate.start_s,
         end_s=candidate.end_s,
@@ -216,15 +214,21 @@ def _event(
         phase=place.phase,
         frequency_hz=ringing.frequency_hz,
         damping_ratio=ringing.damping_ratio,
-        damping_ratio_ci95=(low, high),
+        damping_ratio_ci95=ringing.damping_ratio_ci95,
         amplitude_mm=ringing.amplitude_mm,
         shaft_amplitude_mm=ringing.amplitude_mm / leverage,
         confidence=confidence(candidate.over),
-        evidence=(
-            f"With the road the front had met taken out, the damping ratio of the rear wheel was "
-            f"{ringing.damping_ratio:.2f} ({low:.2f} to {high:.2f}) against {usual:.2f} over the outing; the evidence for lost damping is "
-            f"e^{candidate.over:.0f} beyond what is asked of a stretch this long."
-        ),
+        evidence=_evidence_words(candidate, ringing, heard.learned),
+    )
+
+
+def _evidence_words(candidate: Candidate, ringing: Ringing, learned: Learned) -> str:
+    low, high = ringing.damping_ratio_ci95
+    return (
+        "With the road that the front had met taken out, the rear wheel was damped at a ratio of "
+        f"{ringing.damping_ratio:.2f} (95 % {low:.2f} to {high:.2f}) against {learned.pole.damping_ratio:.2f} over "
+        f"the outing; that lost damping explains it better is e^{candidate.over:.0f} more likely than is asked of "
+        "a stretch this long."
     )
 
 
