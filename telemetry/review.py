@@ -8,7 +8,7 @@ import numpy as np
 from telemetry.arrays import ENDS, BoolArray, End
 from telemetry.balance.measure import balance
 from telemetry.balance.pairs import BumpPairs, find_pairs
-from telemetry.bike import Bike, stroke_mm, wheel_stroke_mm
+from telemetry.bike import Bike, leverage_curve, stroke_mm, wheel_stroke_mm
 from telemetry.damping import find_oscillation
 from telemetry.errors import ChannelError
 from telemetry.findings import findings, verdict_sentences
@@ -17,6 +17,9 @@ from telemetry.logs import RawLog
 from telemetry.motion import EndSummary, Motion, StopEvent, find_stops, summarise_end, to_motion
 from telemetry.signals import Run, SensorSetup, to_run
 from telemetry.summary import TRACE_COLUMNS, LapSummary, RunInfo, Summary, Traces
+
+# Rows of the way from wheel to shaft travel, about 1 mm apart: the curve between them is good to a micrometre.
+WHEEL_TABLE_ROWS = 101
 
 
 @dataclass(frozen=True)
@@ -100,7 +103,17 @@ def sensors(bike: Bike) -> Mapping[End, SensorSetup]:
         sensor = bike.front.sensor if end == "front" else bike.rear.sensor
         if sensor is not None:
             found[end] = SensorSetup(
-                sensor.channel, sensor.points, stroke_mm(bike, end), sensor.zero, bike.source
+                sensor.channel,
+                sensor.points,
+                stroke_mm(bike, end),
+                sensor.zero,
+                bike.source,
+                shape=sensor.shape,
+                zero_interval_s=sensor.zero_interval_s,
+                zero_topped_out=sensor.zero_topped_out,
+                supply=sensor.supply,
+                supply_reference=sensor.supply_reference,
+                to_shaft=_wheel_to_shaft(bike, end) if sensor.measures == "wheel" else (),
             )
     if not found:
         raise ChannelError(
@@ -108,6 +121,13 @@ def sensors(bike: Bike) -> Mapping[End, SensorSetup]:
             "(a column of the log) and two or more points [[signal, mm], ...]."
         )
     return found
+
+
+def _wheel_to_shaft(bike: Bike, end: End) -> tuple[tuple[float, float], ...]:
+    """Wheel travel and the shaft travel it goes with, over the stroke, for a sensor that measures the wheel."""
+    shaft = np.linspace(0.0, stroke_mm(bike, end), WHEEL_TABLE_ROWS)
+    wheel = leverage_curve(bike, end).wheel_travel_mm(shaft)
+    return tuple((float(w), float(s)) for w, s in zip(wheel, shaft, strict=True))
 
 
 def channels(bike: Bike) -> Mapping[str, str]:

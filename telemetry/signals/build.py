@@ -8,15 +8,20 @@ from telemetry.arrays import End, FloatArray
 from telemetry.errors import ChannelError
 from telemetry.logs.rawlog import RawLog
 from telemetry.notes import QualityNote, Step
-from telemetry.signals.calibrate import Calibration, fit_calibration
+from telemetry.signals.calibrate import LINEAR_WITHIN_MM, Calibration, fit_calibration, through_curve
 from telemetry.signals.channels import Channel, empty_note, read_channel
 from telemetry.signals.clean import Cleaning, Place, clean
 from telemetry.signals.clock import Grid, even_grid
 from telemetry.signals.lookup import find_column, find_numbers
 from telemetry.signals.noise import sensor_noise_mm
 from telemetry.signals.place import place_on_grid
+from telemetry.signals.rates import OTHER_RATE
+from telemetry.signals.resample import resample
 from telemetry.signals.run import Run, SensorSetup
+from telemetry.signals.sanity import check_riding
 from telemetry.signals.stamps import check_repeated, read_stamps
+from telemetry.signals.supply import at_bench_supply
+from telemetry.signals.zero import check_zero, zero_mm
 
 # A share of samples outside the bench points that is worth a word.
 BEYOND_POINTS_SHARE = 0.01
@@ -28,6 +33,7 @@ def to_run(
     sensors: Mapping[End, SensorSetup],
     channels: Mapping[str, str],
     time_channel: str,
+    resample_hz: float | None = None,
 ) -> Run:
     """Calibrated travel and the other channels of a log, on one even clock.
 
@@ -40,6 +46,8 @@ def to_run(
         Columns of the log by meaning: speed, latitude, longitude, throttle, brake, lean, lap, beacon.
     time_channel : str
         Column of time.
+    resample_hz : float, optional
+        Rate of the run; otherwise that of the log, or of its slowest part if it changes. [Hz]
 
     Returns
     -------
@@ -66,28 +74,38 @@ def to_run(
     notes += _clock_notes(log, grid)
     history.append(Step("even_clock", {"sample_rate_hz": grid.sample_rate_hz, "even": grid.even}))
     travel: dict[End, FloatArray] = {}
+    row_t_s = stamps.t_s - grid.start_s
     for end, signal in signals.items():
-        calibration = fit_calibration(sensors[end].points, sensors[end].zero, key=_key(end, sensors[end]))
         if not grid.is_row_by_row(log.n_rows):
             notes += check_repeated(log, sensors[end].channel, signal, stamps.t_s)
         on_grid = place_on_grid(signal, stamps.t_s, grid)
-        history.append(_calibration_step(end, sensors[end], calibration))
-        notes += _beyond_points(on_grid, calibration, sensors[end])
-        travel[end] = calibration.travel_mm(on_grid)
-    cleaned = {end: _clean(log, grid, travel, end, sensors[end]) for end in travel}
-    for work in cleaned.values():
-        notes += work.notes
-        history += work.history
-    others = _other_channels(log, channels, stamps.t_s - grid.start_s, grid, notes)
+        on_grid, step, found = at_bench_supply(on_grid, log, end, sensors[end], row_t_s, grid)
+        notes += found
+        history += [] if step is None else [step]
+        travel[end] = _calibrated(on_grid, end, sensors[end], grid.sample_rate_hz, notes, history)
+    others = _other_channels(log, channels, row_t_s, grid, notes)
+    speed = next((channel.values for channel in others if channel.name == "speed_m_s"), None)
+    cleaned = {end: _clean(log, grid, travel, end, sensors[end], speed) for end in travel}
+    travel = {end: work.travel_mm for end, work in cleaned.items()}
+    for end, work in cleaned.items():
+        zeros, drift = check_zero(work.travel_mm, grid.sample_rate_hz, end, sensors[end])
+        notes += [*work.notes, *drift]
+        history += [*work.history, *zeros]
+    notes += check_riding(travel, sensors, {c.name: c.values for c in others}, grid.sample_rate_hz)
+    if resample_hz is not None:
+        travel = {end: resample(values, grid.sample_rate_hz, resample_hz) for end, values in travel.items()}
+        grid = grid.at_rate(resample_hz)
+        others = _other_channels(log, channels, row_t_s, grid, [])
+        history.append(Step("resample", {"sample_rate_hz": resample_hz}))
     return Run(
         source=log.source,
         t_s=grid.t_s,
         sample_rate_hz=grid.sample_rate_hz,
-        shaft_travel_mm={end: work.travel_mm for end, work in cleaned.items()},
+        shaft_travel_mm=travel,
         channels={channel.name: channel.values for channel in others},
         channel_rate_hz={channel.name: channel.rate_hz for channel in others},
-        sensor_noise_mm={end: sensor_noise_mm(work.travel_mm) for end, work in cleaned.items()},
-        masked_share={end: float(np.mean(np.isnan(work.travel_mm))) for end, work in cleaned.items()},
+        sensor_noise_mm={end: sensor_noise_mm(values) for end, values in travel.items()},
+        masked_share={end: float(np.mean(np.isnan(values))) for end, values in travel.items()},
         notes=tuple(notes),
         history=tuple(history),
     )
@@ -115,6 +133,8 @@ def _signals(
 
 
 def _clock_notes(log: RawLog, grid: Grid) -> list[QualityNote]:
+    if grid.parts:
+        return [_rate_note(log, grid)]
     if grid.even:
         return []
     message = (
@@ -124,19 +144,70 @@ def _clock_notes(log: RawLog, grid: Grid) -> list[QualityNote]:
     return [QualityNote("warning", "uneven_clock", message)]
 
 
-def _calibration_step(end: End, setup: SensorSetup, calibration: Calibration) -> Step:
-    return Step(
-        "calibrate",
-        {
-            "end": end,
-            "channel": setup.channel,
-            "kind": calibration.kind,
-            "points": len(setup.points),
-            "mm_per_signal": calibration.line.slope,
-            "largest_residual_mm": calibration.line.largest_residual,
-            "zeroed": setup.zero is not None,
-        },
+def _rate_note(log: RawLog, grid: Grid) -> QualityNote:
+    rates = ", ".join(f"{part.sample_rate_hz:.0f}" for part in grid.parts[:6])
+    slow = [part for part in grid.parts if part.sample_rate_hz < grid.sample_rate_hz / OTHER_RATE]
+    left_out = f"; {sum(part.t_s[-1] for part in slow):.1f} s logged slower are left out" if slow else ""
+    second = grid.parts[1]
+    message = (
+        f"The rate changes inside the log ({rates} Hz; first at row {log.first_row + int(second.rows[0])}): travel is "
+        f"brought to {grid.sample_rate_hz:.0f} Hz, filtered where it was faster{left_out}. Log at one rate."
     )
+    start_s, end_s = second.start_s - grid.start_s, float(grid.t_s[-1])
+    return QualityNote("warning", "rate_changes", message, start_s=start_s, end_s=end_s)
+
+
+def _calibrated(
+    signal: FloatArray,
+    end: End,
+    setup: SensorSetup,
+    sample_rate_hz: float,
+    notes: list[QualityNote],
+    history: list[Step],
+) -> FloatArray:
+    """Shaft travel of a signal: by its bench points, its zero, and the way from what it measures to the shaft."""
+    calibration = fit_calibration(setup.points, setup.zero, shape=setup.shape, key=_key(end, setup))
+    measured = calibration.travel_mm(signal)
+    zero = zero_mm(measured, sample_rate_hz, setup, key=_key(end, setup))
+    history.append(_calibration_step(end, setup, calibration, zero))
+    notes += _beyond_points(signal, calibration, setup)
+    notes += _not_linear(end, calibration, setup)
+    measured = measured - zero if zero else measured
+    return through_curve(measured, setup.to_shaft) if setup.to_shaft else measured
+
+
+def _calibration_step(end: End, setup: SensorSetup, calibration: Calibration, zero: float) -> Step:
+    zeros = {"log interval": setup.zero_interval_s is not None, "topped out": setup.zero_topped_out,
+             "signal": setup.zero is not None, "bench": True}  # fmt: skip
+    line = calibration.line
+    settings: dict[str, float | int | str | bool] = {
+        "end": end,
+        "channel": setup.channel,
+        "kind": calibration.kind,
+        "points": len(setup.points),
+        "mm_per_signal": line.slope,
+        "largest_residual_mm": line.largest_residual,
+        "linearity_pct": calibration.linearity_pct,
+        "zero_from": next(name for name, given in zeros.items() if given),
+        "zero_moved_mm": zero,
+        "measures": "another travel" if setup.to_shaft else "shaft",
+    }
+    if len(setup.points) > 2:
+        settings["residual_sd_mm"] = line.residual_sd
+    return Step("calibrate", settings)
+
+
+def _not_linear(end: End, calibration: Calibration, setup: SensorSetup) -> list[QualityNote]:
+    """A line that was insisted on where the points do not lie on one."""
+    residual = calibration.line.largest_residual
+    if calibration.kind == "curve" or residual <= LINEAR_WITHIN_MM:
+        return []
+    message = (
+        f"{end.capitalize()} bench points lie up to {residual:.1f} mm ({calibration.linearity_pct:.1f} % of the span) "
+        f"off the line that shape asks for: travel is wrong by as much. Take shape out of [{end}.sensor], or measure "
+        f"again."
+    )
+    return [QualityNote("warning", "not_linear", message, channel=setup.channel)]
 
 
 def _beyond_points(signal: FloatArray, calibration: Calibration, setup: SensorSetup) -> list[QualityNote]:
@@ -152,13 +223,18 @@ def _beyond_points(signal: FloatArray, calibration: Calibration, setup: SensorSe
 
 
 def _clean(
-    log: RawLog, grid: Grid, travel: Mapping[End, FloatArray], end: End, setup: SensorSetup
+    log: RawLog,
+    grid: Grid,
+    travel: Mapping[End, FloatArray],
+    end: End,
+    setup: SensorSetup,
+    speed_m_s: FloatArray | None,
 ) -> Cleaning:
     place = Place(
         log.source, end, setup, grid.sample_rate_hz, lambda sample: log.first_row + grid.row_of(sample)
     )
     other = next((values for name, values in travel.items() if name != end), None)
-    return clean(travel[end], place, other)
+    return clean(travel[end], place, other, speed_m_s)
 
 
 def _other_channels(

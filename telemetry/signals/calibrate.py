@@ -42,6 +42,8 @@ class Calibration:
         The best line, also when the curve is used: its residuals are the sensor's linearity error. [mm]
     lowest, highest : float
         Range of signal that was measured at the bench.
+    span_mm : float
+        Range of travel that was measured at the bench. [mm]
     travel_mm : callable
         Travel from signal; both ndarray of shape (n_samples,). [mm]
     """
@@ -50,7 +52,13 @@ class Calibration:
     line: Line
     lowest: float
     highest: float
+    span_mm: float
     travel_mm: Callable[[FloatArray], FloatArray]
+
+    @property
+    def linearity_pct(self) -> float:
+        """Largest distance of a bench point from the best line, as a share of the span measured. [%]"""
+        return 100 * self.line.largest_residual / self.span_mm
 
 
 def fit_line(signal: FloatArray, value: FloatArray) -> Line:
@@ -90,6 +98,7 @@ def fit_calibration(
     points: Sequence[tuple[float, float]],
     zero: float | None = None,
     *,
+    shape: Literal["line", "curve"] | None = None,
     key: str = "[sensor]",
 ) -> Calibration:
     """The calibration that bench points make.
@@ -100,6 +109,8 @@ def fit_calibration(
         Two or more, in any order. Signal may rise or fall with travel.
     zero : float, optional
         Signal at full extension on the bike: shifts the curve so that it is 0 mm there.
+    shape : {"line", "curve"}, optional
+        Insist on the line, or on the curve through every point; otherwise the points decide.
     key : str
         Where the points stand, for messages, such as ``"bike.toml: [front.sensor]"``.
 
@@ -131,14 +142,22 @@ def fit_calibration(
         raise CalibrationError(
             f"{key} points: all travels are {travel[0]:g} mm; move the end between the points."
         )
-    if line.largest_residual <= LINEAR_WITHIN_MM:
+    straight = line.largest_residual <= LINEAR_WITHIN_MM if shape is None else shape == "line"
+    if straight:
         kind: Literal["line", "curve"] = "line"
         curve = _line_curve(line)
     else:
         _check_monotone(signal, travel, key)
         kind, curve = "curve", _shape_preserving_curve(signal, travel)
     offset = 0.0 if zero is None else float(curve(np.array([zero]))[0])
-    return Calibration(kind, line, float(signal[0]), float(signal[-1]), lambda values: curve(values) - offset)
+    return Calibration(
+        kind,
+        line,
+        float(signal[0]),
+        float(signal[-1]),
+        float(np.ptp(travel)),
+        lambda values: curve(values) - offset,
+    )
 
 
 def calibrate(
@@ -168,6 +187,24 @@ def calibrate(
         If the points make no calibration.
     """
     return fit_calibration(points, zero, key=key).travel_mm(np.asarray(signal, dtype=np.float64))
+
+
+def through_curve(values: FloatArray, pairs: Sequence[tuple[float, float]]) -> FloatArray:
+    """Values taken through a table by a shape-preserving curve, straight beyond its ends.
+
+    Parameters
+    ----------
+    values : ndarray of shape (n_samples,)
+        NaN where missing.
+    pairs : sequence of (from, to)
+        Two or more, both rising.
+
+    Returns
+    -------
+    ndarray of shape (n_samples,)
+    """
+    before, after = np.array(pairs, dtype=np.float64).T
+    return _shape_preserving_curve(before, after)(values)
 
 
 def _line_curve(line: Line) -> Callable[[FloatArray], FloatArray]:

@@ -82,19 +82,43 @@ def read_channel(log: RawLog, meaning: str, column: str, row_t_s: FloatArray, gr
     notes: list[QualityNote] = []
     values = _in_unit(log, name, meaning, wanted.unit, notes)
     values = _plausible(meaning, name, values, notes)
+    placed = on_clock(values, row_t_s, grid, wanted.between)
+    return None if placed is None else Channel(wanted.name, *placed, tuple(notes))
+
+
+def on_clock(
+    values: FloatArray, row_t_s: FloatArray, grid: Grid, between: str = "line"
+) -> tuple[FloatArray, float] | None:
+    """A column on the run's clock, whatever rate it was logged at.
+
+    Parameters
+    ----------
+    values, row_t_s : ndarray of shape (n_rows,)
+        NaN where a row has none; time on the run's clock. [s]
+    grid : Grid
+    between : {"line", "hold", "pulse"}
+        How it goes from one of its samples to the next.
+
+    Returns
+    -------
+    values : ndarray of shape (grid.n_samples,)
+        NaN in pauses.
+    rate_hz : float
+        It was logged at. None for both if it holds fewer than two numbers. [Hz]
+    """
     own = _own_rows(values, row_t_s, grid)
-    if wanted.between == "line":
+    if between == "line":
         own = _without_held(values, own)
     if len(own) < 2:
         return None
     if len(own) == len(values) and grid.is_row_by_row(len(values)):
-        return Channel(wanted.name, values.copy(), grid.sample_rate_hz, tuple(notes))
+        return values.copy(), grid.sample_rate_hz
     own_t, own_values = row_t_s[own], values[own]
     interval = float(np.median(np.diff(own_t)))
     t_s = grid.t_s
-    on_clock = _on_clock(t_s, own_t, own_values, wanted.between)
-    _blank_pauses(on_clock, t_s, own_t, max(LONGEST_PAUSE_S, 1.5 * interval), 1.5 * interval)
-    return Channel(wanted.name, on_clock, 1 / interval, tuple(notes))
+    result = _on_clock(t_s, own_t, own_values, between)
+    _blank_pauses(result, t_s, own_t, max(LONGEST_PAUSE_S, 1.5 * interval), 1.5 * interval)
+    return result, 1 / interval
 
 
 def empty_note(meaning: str, column: str) -> QualityNote:

@@ -5,12 +5,12 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from telemetry.arrays import BoolArray, End, FloatArray
+from telemetry.arrays import BoolArray, End, FloatArray, IntArray
 from telemetry.errors import CalibrationError, StrokeExceededError
 from telemetry.notes import QualityNote, Severity, Step
-from telemetry.signals.gaps import bridge, longest_bridge, runs
+from telemetry.signals.gaps import block_range, bridge, longest_bridge, runs
 from telemetry.signals.run import SensorSetup
-from telemetry.signals.spikes import find_spikes
+from telemetry.signals.spikes import BEND_MM_S2, find_spikes
 
 # Within this of its two ends a travel is at the end: noise, and play of the sensor's mount.
 EDGE_MM = 0.5
@@ -22,8 +22,11 @@ FLAT_MM = 0.2
 MOST_EXCESS_SHARE = 1e-3
 # Full extension may read this far below 0, as when a mount has slipped a little, before the zero is wrong.
 MOST_ZERO_ERROR_MM = 3.0
-# Exactly the same reading for this long, while the other end moves this much: the sensor is stuck.
-STUCK_S, STUCK_OTHER_MM = 1.0, 3.0
+# The same reading for this long, give or take its noise, while the other end moves this much: the sensor is stuck.
+STUCK_S, STUCK_MM, STUCK_OTHER_MM = 1.0, 0.25, 3.0
+RIDING_M_S = 8.0
+# Exactly the same reading for this long, and a jump after it: the logger repeats its last value, or a wire opened.
+HELD_S, HELD_SAMPLES, HELD_JUMP_MM = 0.015, 4, 1.0
 
 
 @dataclass(frozen=True)
@@ -81,7 +84,12 @@ class Cleaning:
         self.history.append(Step(code, {"end": self.place.end, "samples": count, "places": len(starts)}))
 
 
-def clean(travel_mm: FloatArray, place: Place, other_mm: FloatArray | None) -> Cleaning:
+def clean(
+    travel_mm: FloatArray,
+    place: Place,
+    other_mm: FloatArray | None,
+    speed_m_s: FloatArray | None = None,
+) -> Cleaning:
     """Find and mask the faults of one calibrated travel signal.
 
     Parameters
@@ -91,6 +99,8 @@ def clean(travel_mm: FloatArray, place: Place, other_mm: FloatArray | None) -> C
     place : Place
     other_mm : ndarray of shape (n_samples,) or None
         The other end, if it has a sensor. [mm]
+    speed_m_s : ndarray of shape (n_samples,) or None
+        Of the motorcycle, if it is known. [m/s]
 
     Returns
     -------
@@ -105,8 +115,9 @@ def clean(travel_mm: FloatArray, place: Place, other_mm: FloatArray | None) -> C
     """
     work = Cleaning(place, travel_mm)
     _note_missing(work)
-    _mask_stuck(work, other_mm)
     _mask_outside(work)
+    _mask_stuck(work, other_mm, speed_m_s)
+    _mask_held(work)
     work.mask(find_spikes(work.travel_mm, place.sample_rate_hz), "spikes", "has spikes")
     _check_ends(work)
     _bridge(work)
@@ -119,20 +130,57 @@ def _note_missing(work: Cleaning) -> None:
         work.note(missing, "missing", "is missing in {places}; {count} samples in all.")
 
 
-def _mask_stuck(work: Cleaning, other_mm: FloatArray | None) -> None:
-    if other_mm is None:
+def _mask_held(work: Cleaning) -> None:
+    """Mask readings that stand exactly still and then jump: no sensor that still follows its damper does."""
+    travel, rate = work.travel_mm, work.place.sample_rate_hz
+    starts, ends = runs(np.diff(travel) == 0)
+    least = max(HELD_SAMPLES, int(np.ceil(HELD_S * rate))) - 1
+    long = (ends - starts >= least) & (ends + 2 < len(travel)) & (starts >= 2)
+    starts, ends = starts[long], ends[long]  # the same reading from sample start to sample end
+    jump = max(HELD_JUMP_MM, BEND_MM_S2 / rate**2)
+    after, before = _bend(travel, ends), _bend(travel, starts)
+    held = np.zeros(len(travel), dtype=bool)
+    for start, end, fell in zip(starts[after > jump], ends[after > jump], before[after > jump], strict=True):
+        # without a jump before it, the first of them is the last true reading
+        held[start if fell > jump else start + 1 : end + 1] = True
+    work.mask(held, "held", "stands still and then jumps (an open wire, a logger that repeats itself?)")
+
+
+def _bend(travel: FloatArray, at: IntArray) -> FloatArray:
+    """By how much a reading leaves the straight line through its neighbours; 0 where one of them is missing."""
+    return np.nan_to_num(np.abs(travel[at - 1] - 2 * travel[at] + travel[at + 1]))
+
+
+def _mask_stuck(work: Cleaning, other_mm: FloatArray | None, speed_m_s: FloatArray | None) -> None:
+    """Mask a sensor that does not move while the other end does, or, without one, while the motorcycle rides."""
+    travel, rate = work.travel_mm, work.place.sample_rate_hz
+    half = max(2, round(0.5 * STUCK_S * rate))
+    if len(travel) < 2 * half:
         return
-    long = max(2, round(STUCK_S * work.place.sample_rate_hz))
-    stuck = np.zeros(len(work.travel_mm), dtype=bool)
-    for start, end in zip(*runs(np.diff(work.travel_mm) == 0), strict=True):
-        other = other_mm[start : end + 1]
-        if (
-            end - start >= long
-            and not np.isnan(other).all()
-            and np.nanmax(other) - np.nanmin(other) > STUCK_OTHER_MM
-        ):
-            stuck[start : end + 1] = True
-    work.mask(stuck, "stuck", "does not change while the other end moves,")
+    still = block_range(travel, half) <= STUCK_MM
+    if other_mm is not None:
+        moves = block_range(other_mm, half) > STUCK_OTHER_MM
+    elif speed_m_s is not None:
+        moves = speed_m_s[: len(speed_m_s) // half * half : half] > RIDING_M_S
+    else:
+        return
+    stuck = np.zeros(len(travel), dtype=bool)
+    for first, last in zip(*runs(still), strict=True):
+        if last - first >= 2 and moves[first:last].sum() >= 2:
+            start, end = first * half, last * half
+            level = float(np.median(travel[start:end]))
+            # the blocks' edges are not the fault's
+            before, after = travel[max(0, start - half) : start][::-1], travel[end : end + half]
+            start -= _leading(np.abs(before - level) <= STUCK_MM)
+            end += _leading(np.abs(after - level) <= STUCK_MM)
+            stuck[start:end] = True
+    work.mask(stuck, "stuck", "does not change while the other end moves," if other_mm is not None
+              else "does not change while the motorcycle rides,")  # fmt: skip
+
+
+def _leading(true: BoolArray) -> int:
+    """How many are true before the first that is not."""
+    return int(np.argmin(true)) if not true.all() else len(true)
 
 
 def _mask_outside(work: Cleaning) -> None:

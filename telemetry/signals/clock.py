@@ -1,11 +1,13 @@
 """The even clock that the time stamps of travel belong to."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from telemetry.arrays import BoolArray, FloatArray, IntArray
 from telemetry.errors import LogError
+from telemetry.signals.rates import Stretch, common_rate_hz, find_stretches
 
 FEWEST_SAMPLES = 10
 # More missing samples than this in a row are a gap of the clock.
@@ -36,6 +38,8 @@ class Grid:
         Whether the stamps lie on the grid; if not, values must be interpolated onto it.
     jitter_s : float
         Standard deviation of the stamps about the grid. [s]
+    parts : tuple of Grid
+        Of a log whose rate changes: the grid of each stretch at one rate, on the way to this one.
     """
 
     sample_rate_hz: float
@@ -45,13 +49,14 @@ class Grid:
     index: IntArray
     even: bool
     jitter_s: float
+    parts: tuple["Grid", ...] = ()
 
     @property
     def n_samples(self) -> int:
         """Length of the grid."""
         return int(self.index[-1]) + 1
 
-    @property
+    @cached_property
     def t_s(self) -> FloatArray:
         """Time of every sample, from 0. [s]"""
         return np.arange(self.n_samples) / self.sample_rate_hz
@@ -59,6 +64,17 @@ class Grid:
     def is_row_by_row(self, n_rows: int) -> bool:
         """Whether a log of so many rows has exactly one row for each sample."""
         return self.even and n_rows == len(self.rows) == self.n_samples
+
+    def at_rate(self, sample_rate_hz: float) -> "Grid":
+        """The clock of another rate over the same time. [Hz]"""
+        last_s = (self.n_samples - 1) / self.sample_rate_hz
+        count = int(np.floor(last_s * sample_rate_hz * (1 + 1e-12))) + 1
+        index = np.rint((self.stamps_s - self.start_s) * sample_rate_hz).astype(np.int64)
+        index = np.minimum(index, count - 1)
+        index[-1] = count - 1
+        return Grid(
+            sample_rate_hz, self.start_s, self.stamps_s, self.rows, index, even=False, jitter_s=self.jitter_s
+        )
 
     def row_of(self, sample: int) -> int:
         """Row of the log that a sample comes from, from 0; the next one for a sample in a gap."""
@@ -97,13 +113,31 @@ def even_grid(t_s: FloatArray, wanted: BoolArray, *, source: str = "log") -> Gri
         raise LogError(
             f"{source}: only {len(rows)} samples of travel with a time of their own; is this the log of an outing?"
         )
-    grid = _grid(stamps_s, rows.astype(np.int64))
+    stretches = find_stretches(stamps_s)
+    if stretches:
+        grid = _grid_of_stretches(stamps_s, rows.astype(np.int64), stretches)
+    else:
+        grid = _grid(stamps_s, rows.astype(np.int64))
     if grid.n_samples > MOST_SAMPLES_PER_STAMP * len(rows) + ALWAYS_ALLOWED_SAMPLES:
         raise LogError(
             f"{source}: its clock jumps ahead by {np.diff(stamps_s).max():.0f} s, so that nearly all of its time is "
             f"empty; split the log there or correct the time."
         )
     return grid
+
+
+def _grid_of_stretches(stamps_s: FloatArray, rows: IntArray, stretches: tuple[Stretch, ...]) -> Grid:
+    """One clock for a log whose rate changes: the slowest rate that is worth keeping."""
+    parts = tuple(
+        _grid(stamps_s[part.start : part.end], rows[part.start : part.end])
+        for part in stretches
+        if part.end - part.start >= FEWEST_SAMPLES
+    )
+    rate_hz = common_rate_hz(stretches, stamps_s)
+    rate_hz = min((part.sample_rate_hz for part in parts), key=lambda own: abs(own - rate_hz))
+    index = np.rint((stamps_s - stamps_s[0]) * rate_hz).astype(np.int64)
+    jitter_s = max(part.jitter_s for part in parts)
+    return Grid(rate_hz, float(stamps_s[0]), stamps_s, rows, index, False, jitter_s, parts)
 
 
 def _grid(stamps_s: FloatArray, rows: IntArray) -> Grid:

@@ -30,6 +30,23 @@ def runs(mask: BoolArray) -> tuple[IntArray, IntArray]:
     return edges[0::2].astype(np.int64), edges[1::2].astype(np.int64)
 
 
+def block_range(values: FloatArray, length: int) -> FloatArray:
+    """Highest less lowest of each whole block of samples; NaN if one of them is.
+
+    Parameters
+    ----------
+    values : ndarray of shape (n_samples,)
+    length : int
+        Of a block.
+
+    Returns
+    -------
+    ndarray of shape (n_samples // length,)
+    """
+    blocks = values[: len(values) // length * length].reshape(-1, length)
+    return np.asarray(blocks.max(axis=1) - blocks.min(axis=1))
+
+
 def longest_bridge(sample_rate_hz: float) -> int:
     """Missing samples in a row that may be bridged at this rate; 0 for a slow log."""
     return max(0, min(BRIDGE_SAMPLES, int(BRIDGE_S * sample_rate_hz * (1 + 1e-9)) - 1))

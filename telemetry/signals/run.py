@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Literal
 
 from telemetry.arrays import End, FloatArray
 from telemetry.notes import QualityNote, Step
@@ -23,6 +24,19 @@ class SensorSetup:
         Signal at full extension on the bike; shifts the curve.
     source : str
         The bike file, for messages.
+    shape : {"line", "curve"} or None
+        Of the calibration; None takes a line where the points lie on one.
+    zero_interval_s : tuple of float or None
+        From when to when of the log the wheels hung free. [s]
+    zero_topped_out : bool
+        Take the zero from the moments at which the end is topped out.
+    supply : str or None
+        Column of the voltage that feeds the sensor; the signal is a share of it.
+    supply_reference : float or None
+        Reading of that column when the points were measured.
+    to_shaft : tuple of (measured mm, shaft mm)
+        Where the points measure something else than shaft travel, as a rear sensor on the swingarm does: the
+        way from there to the shaft, both rising. Empty where they measure the shaft.
     """
 
     channel: str
@@ -30,6 +44,12 @@ class SensorSetup:
     stroke_mm: float
     zero: float | None = None
     source: str = "bike file"
+    shape: Literal["line", "curve"] | None = None
+    zero_interval_s: tuple[float, float] | None = None
+    zero_topped_out: bool = False
+    supply: str | None = None
+    supply_reference: float | None = None
+    to_shaft: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True)

@@ -168,7 +168,7 @@ def test_noise_at_the_end_of_the_stroke_is_no_excess():
 
 def test_a_zero_that_slipped_a_little_is_a_warning():
     def fault(travel):
-        travel[4000:4400] = -1.4
+        travel[4000:4400] = -1.35 + 0.02 * np.sin(np.arange(400))
 
     run = make_run(faulty_log(500.0, fault))
     note = note_of(run, "zero_moved")

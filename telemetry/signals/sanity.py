@@ -1,0 +1,161 @@
+"""Is it the right sensor, the right way round, with the right zero? Asked of how travel goes with the riding.
+
+Under brakes a fork compresses and a rear extends; riding straight at a steady speed both sit at their sag. What
+contradicts that is said with a suggestion; nothing is changed.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from telemetry.arrays import BoolArray, End, FloatArray
+from telemetry.notes import QualityNote
+from telemetry.signals.gaps import runs
+from telemetry.signals.run import SensorSetup
+
+BLOCK_S = 0.1
+# Hard braking, and riding steadily; below this speed neither says much. Choices of ours.
+BRAKING_M_S2, STEADY_M_S2, SLOWEST_M_S, SMOOTH_BLOCKS = -4.0, 1.0, 12.0, 5
+UPRIGHT_DEG = 15.0
+FEWEST_BRAKING_S, FEWEST_STEADY_S = 2.0, 4.0
+# How much an end moves between the two before its direction counts, as a share of the stroke. A choice of ours.
+CLEAR_SHARE = 0.04
+# Sag of a rider on board is 20-35 % of the stroke (common practice, no source): a third to twice that is plausible.
+PLAUSIBLE_SAG = (0.07, 0.65)
+
+
+@dataclass(frozen=True)
+class _Riding:
+    """Blocks of 0.1 s in which the motorcycle brakes hard, or rides straight at a steady speed."""
+
+    braking: BoolArray
+    steady: BoolArray
+
+
+def check_riding(
+    travel_mm: Mapping[End, FloatArray],
+    setups: Mapping[End, SensorSetup],
+    channels: Mapping[str, FloatArray],
+    sample_rate_hz: float,
+) -> tuple[QualityNote, ...]:
+    """What of travel contradicts the riding.
+
+    Parameters
+    ----------
+    travel_mm : mapping of end to ndarray of shape (n_samples,)
+        NaN where invalid. [mm]
+    setups : mapping of end to SensorSetup
+    channels : mapping of str to ndarray of shape (n_samples,)
+        As in `Run.channels`; nothing can be said without ``speed_m_s``.
+    sample_rate_hz : float
+        [Hz]
+
+    Returns
+    -------
+    tuple of QualityNote
+        Codes ``swapped_ends``, ``sign``, ``implausible_sag``.
+    """
+    riding = _riding(channels, sample_rate_hz)
+    if riding is None:
+        return ()
+    share = {
+        end: _blocks(values, sample_rate_hz) / setups[end].stroke_mm for end, values in travel_mm.items()
+    }
+    under_brakes = {end: _under_brakes(values, riding) for end, values in share.items()}
+    notes = _directions(under_brakes, setups, riding)
+    if not notes:  # a sensor at the wrong end or the wrong way round has no sag to speak of
+        notes = [
+            note
+            for end, values in share.items()
+            if (note := _sag(end, values, setups[end], riding)) is not None
+        ]
+    return tuple(notes)
+
+
+def _blocks(values: FloatArray, sample_rate_hz: float) -> FloatArray:
+    """Mean of each block; NaN if any sample is. A long log is looked at in a few samples of each block."""
+    edges = np.arange(0.0, len(values) + 1e-6, BLOCK_S * sample_rate_hz).astype(np.int64)
+    width = int(np.diff(edges).min(initial=len(values)))
+    picks = edges[:-1, None] + np.linspace(0, width - 1, min(width, 8)).astype(np.int64)
+    return np.asarray(values[picks].mean(axis=1))
+
+
+def _riding(channels: Mapping[str, FloatArray], sample_rate_hz: float) -> _Riding | None:
+    if "speed_m_s" not in channels:
+        return None
+    speed = _blocks(channels["speed_m_s"], sample_rate_hz)
+    if len(speed) < 3 * SMOOTH_BLOCKS:
+        return None
+    smooth = np.convolve(speed, np.ones(SMOOTH_BLOCKS) / SMOOTH_BLOCKS, mode="same")
+    smooth[:SMOOTH_BLOCKS] = smooth[-SMOOTH_BLOCKS:] = np.nan
+    acceleration = np.gradient(smooth, BLOCK_S)
+    fast = speed > SLOWEST_M_S
+    steady = fast & (np.abs(acceleration) < STEADY_M_S2)
+    if "lean_deg" in channels:
+        steady &= ~(np.abs(_blocks(channels["lean_deg"], sample_rate_hz)) > UPRIGHT_DEG)
+    return _Riding(fast & (acceleration < BRAKING_M_S2), steady)
+
+
+def _under_brakes(share: FloatArray, riding: _Riding) -> float:
+    """How much more an end is compressed under brakes, as a share of its stroke; NaN if too little was seen."""
+    known = np.isfinite(share)
+    braking, steady = share[riding.braking & known], share[riding.steady & known]
+    if len(braking) < FEWEST_BRAKING_S / BLOCK_S or len(steady) < FEWEST_STEADY_S / BLOCK_S:
+        return float("nan")
+    return float(np.median(braking) - np.median(steady))
+
+
+def _directions(
+    under_brakes: Mapping[End, float], setups: Mapping[End, SensorSetup], riding: _Riding
+) -> list[QualityNote]:
+    front_extends = under_brakes.get("front", np.nan) < -CLEAR_SHARE
+    rear_compresses = under_brakes.get("rear", np.nan) > CLEAR_SHARE
+    if front_extends and rear_compresses:
+        words = (
+            f"Under brakes {setups['front'].channel!r} extends and {setups['rear'].channel!r} compresses: are front "
+            f"and rear swapped? Check channel in [front.sensor] and [rear.sensor]."
+        )
+        return [_note("swapped_ends", words, setups["front"], riding.braking)]
+    notes = []
+    if front_extends:
+        notes.append(_note("sign", _sign_words("front", "extends", setups), setups["front"], riding.braking))
+    if rear_compresses:
+        notes.append(_note("sign", _sign_words("rear", "compresses", setups), setups["rear"], riding.braking))
+    return notes
+
+
+def _sign_words(end: End, does: str, setups: Mapping[End, SensorSetup]) -> str:
+    return (
+        f"{end.capitalize()} travel {does} under brakes: compression must read positive. Check whether the sensor is "
+        f"the right way round, points in [{end}.sensor], and that {setups[end].channel!r} is the {end}."
+    )
+
+
+def _sag(end: End, share: FloatArray, setup: SensorSetup, riding: _Riding) -> QualityNote | None:
+    steady = share[riding.steady & np.isfinite(share)]
+    if len(steady) < FEWEST_STEADY_S / BLOCK_S:
+        return None
+    sag = float(np.median(steady))
+    if PLAUSIBLE_SAG[0] <= sag <= PLAUSIBLE_SAG[1]:
+        return None
+    words = (
+        f"{end.capitalize()} travel is {sag * setup.stroke_mm:.0f} mm ({100 * sag:.0f} % of the stroke) when riding "
+        f"straight at a steady speed, where 20-35 % is usual (common practice): check zero and points in "
+        f"[{end}.sensor], and measure the sag."
+    )
+    return _note("implausible_sag", words, setup, riding.steady)
+
+
+def _note(code: str, words: str, setup: SensorSetup, blocks: BoolArray) -> QualityNote:
+    """A note whose place is the longest stretch that shows it."""
+    starts, ends = runs(blocks)
+    longest = int(np.argmax(ends - starts))
+    return QualityNote(
+        "warning",
+        code,
+        words,
+        channel=setup.channel,
+        start_s=float(starts[longest]) * BLOCK_S,
+        end_s=float(ends[longest]) * BLOCK_S,
+    )
