@@ -8,7 +8,8 @@ from telemetry.bike.driveline import Squat, rollout_mm, squat
 from telemetry.bike.equilibrium import Standing, load_of, stand
 from telemetry.bike.geometry import normal_trail_mm, pitch_deg, trail_mm
 from telemetry.bike.leverage import leverage_curve, stroke_mm, wheel_stroke_mm
-from telemetry.bike.linkage import LinkageSolution, Mechanism, build_mechanism, solve_linkage
+from telemetry.bike.linkage import LinkageSolution, solve_linkage
+from telemetry.bike.mechanism import Mechanism, build_mechanism
 from telemetry.bike.modes import (
     Matrices,
     Mode,
@@ -22,7 +23,6 @@ from telemetry.bike.modes import (
     wheel_and_damper,
 )
 from telemetry.bike.plausible import beyond_limits, bike_warnings
-from telemetry.bike.rearend import swingarm_sensor_length_mm
 from telemetry.bike.spring import ShaftSpring
 from telemetry.bike.springs import (
     GRAVITY_M_S2,
@@ -35,6 +35,7 @@ from telemetry.bike.springs import (
     static_sag,
     wheel_rate_n_per_mm,
 )
+from telemetry.bike.swingarm_sensor import swingarm_sensor_length_mm
 
 __all__ = [
     "GRAVITY_M_S2",

@@ -14,7 +14,7 @@ import numpy as np
 from pydantic import Field, ValidationError, model_validator
 
 from telemetry.bike.dyno import Dyno, fitted_sides, read_dyno
-from telemetry.bike.linkage import LinkageError
+from telemetry.bike.mechanism import LinkageError
 from telemetry.bike.sections import (
     Adjuster,
     Chain,
@@ -294,7 +294,7 @@ def parse_bike(data: dict[str, Any], *, source: str = "bike") -> Bike:
     BikeFileError
         Naming the source, the key and what is allowed.
     """
-    from telemetry.bike.rearend import shaft_sensor
+    from telemetry.bike.swingarm_sensor import shaft_sensor
 
     try:
         bike = Bike.model_validate({**data, "source": source})

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.arrays import FloatArray
-from telemetry.bike.linkage import LinkageError
+from telemetry.bike.mechanism import LinkageError
 
 LEAST_RATIO = 0.05  # keeps the fitted curve rising; far below any real ratio
 _KNOT_SPACING_MM = 2.0

@@ -10,10 +10,11 @@ from telemetry.arrays import ENDS, End
 from telemetry.bike import Bike, bike_warnings, leverage_curve, parse_bike
 from telemetry.bike.rearend import rear_end
 from telemetry.errors import BikeFileError
-from telemetry.stand.aims import Aim, SagCheck, SpringCheck, check_sags, reach
+from telemetry.stand.aims import Aim, reach
 from telemetry.stand.changes import Change, Changed, apply_changes
 from telemetry.stand.quantities import QUANTITIES, measure
 from telemetry.stand.recheck import CAUTION, Recheck, recheck_list
+from telemetry.stand.sags import SagCheck, SpringCheck, check_sags
 
 SCHEMA = "bothends.stand/1"
 _MOST = 6  # of what moved most

@@ -1,0 +1,198 @@
+"""Measured sags back to the loads and springs they speak for: is the bike file right?"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from telemetry.arrays import ENDS, End
+from telemetry.bike import (
+    GRAVITY_M_S2,
+    Bike,
+    attitude,
+    leverage_curve,
+    load_of,
+    spring_of,
+    stand,
+)
+from telemetry.bike.attitude import steering_axis
+from telemetry.bike.equilibrium import LOADS, LoadName, sprung_loads_n
+from telemetry.bike.rearend import rear_end
+from telemetry.errors import BikeFileError
+
+# A measured sag is read to about a millimetre, and seal friction holds it two either way; common practice, no source.
+SAG_AGREES_MM = 3.0
+READ_TO_MM = 1.0
+
+
+@dataclass(frozen=True)
+class SagCheck:
+    """A measured sag against the bike file.
+
+    Parameters
+    ----------
+    measured_mm, computed_mm : float
+        At the wheel. [mm]
+    agrees : bool
+        Within what a tape and friction explain.
+    effective_mass_kg : float or None
+        Sprung mass on this wheel that the measured sag speaks for, if the springs are as the file says. [kg]
+    file_mass_kg : float
+        The same by the file. [kg]
+    """
+
+    end: End
+    load: str
+    measured_mm: float
+    computed_mm: float
+    agrees: bool
+    effective_mass_kg: float | None
+    file_mass_kg: float
+
+
+@dataclass(frozen=True)
+class SpringCheck:
+    """Coil rate and preload that two measured sags of one end speak for, if the masses are as the file says.
+
+    Parameters
+    ----------
+    effective_rate_n_per_mm, effective_preload_mm : float
+        From the two sags as read. [N/mm, mm]
+    lowest_rate_n_per_mm, highest_rate_n_per_mm : float
+        With each sag read a millimetre wrong. [N/mm]
+    file_rate_n_per_mm, file_preload_mm : float
+        By the file. [N/mm, mm]
+    agrees : bool
+        Whether the file's rate lies between the two.
+    """
+
+    end: End
+    effective_rate_n_per_mm: float
+    lowest_rate_n_per_mm: float
+    highest_rate_n_per_mm: float
+    file_rate_n_per_mm: float
+    effective_preload_mm: float
+    file_preload_mm: float
+    agrees: bool
+
+
+def check_sags(bike: Bike) -> tuple[tuple[SagCheck, ...], tuple[SpringCheck, ...]]:
+    """Measured sags of [front.measured] and [rear.measured] back to loads and springs: is the bike file right?
+
+    Parameters
+    ----------
+    bike : Bike
+
+    Returns
+    -------
+    tuple of SagCheck, tuple of SpringCheck
+        A spring check where an end has two sags with different loads, neither topped out.
+
+    Raises
+    ------
+    BikeFileError
+        If the bike file does not tell the load of a measured sag, or the sag is beyond the travel.
+    """
+    sags, springs = [], []
+    for end in ENDS:
+        section = bike.front if end == "front" else bike.rear
+        measured = {
+            name: float(value)
+            for name in LOADS
+            if section.measured and (value := getattr(section.measured, f"{name}_sag_mm")) is not None
+        }
+        for name, sag_mm in measured.items():
+            sags.append(_sag_check(bike, end, name, sag_mm))
+        if len(measured) > 1 and (check := _spring_check(bike, end, measured)) is not None:
+            springs.append(check)
+    return tuple(sags), tuple(springs)
+
+
+@dataclass(frozen=True)
+class _Carried:
+    """A measured sag as the springs see it: travel along the shaft, what the load asks for there, work ratio."""
+
+    shaft_mm: float
+    shaft_n: float
+    work_ratio: float
+
+
+def _carried(bike: Bike, end: End, name: LoadName, sag_mm: float) -> _Carried:
+    """The load of the file in the attitude that a measured sag makes, the other end as computed."""
+    load, curve = load_of(bike, name), leverage_curve(bike, end)
+    if load is None:
+        raise BikeFileError(
+            f"{bike.source}: {end}.measured.{name}_sag_mm cannot be checked without chassis.rider: its mass_kg, "
+            f"com_to_rear_axle_mm and com_height_mm."
+        )
+    if sag_mm > curve.wheel_stroke_mm:
+        raise BikeFileError(
+            f"{bike.source}: {end}.measured.{name}_sag_mm = {sag_mm:g} is more than the "
+            f"{curve.wheel_stroke_mm:.1f} mm of wheel travel."
+        )
+    standing = stand(bike, load)
+    shaft = float(curve.shaft_travel_mm(np.array([sag_mm]))[0])
+    travel = {**{each: standing.sag[each].shaft_mm for each in ENDS}, end: shaft}
+    now = attitude(bike, travel["front"], travel["rear"])
+    if end == "rear":
+        ratio = float(rear_end(bike.rear, bike.measured_at).axle_slope(shaft) @ now.up)
+    else:
+        ratio = float(steering_axis(bike) @ now.up)
+    return _Carried(shaft, sprung_loads_n(bike, load, now)[end] * ratio, ratio)
+
+
+def _sag_check(bike: Bike, end: End, name: LoadName, sag_mm: float) -> SagCheck:
+    found, load = _carried(bike, end, name, sag_mm), load_of(bike, name)
+    assert load is not None  # `_carried` has refused
+    computed = stand(bike, load).sag[end].wheel_mm
+    carried_n = spring_of(bike, end).force_n(found.shaft_mm) / found.work_ratio
+    return SagCheck(
+        end,
+        name,
+        sag_mm,
+        computed,
+        abs(sag_mm - computed) <= SAG_AGREES_MM,
+        carried_n / GRAVITY_M_S2 if found.shaft_mm > 0.0 else None,
+        found.shaft_n / found.work_ratio / GRAVITY_M_S2,
+    )
+
+
+def _spring_check(bike: Bike, end: End, measured: dict[LoadName, float]) -> SpringCheck | None:
+    """Coil rate and preload from the least and the most loaded of the sags."""
+    names = tuple(measured)
+    first, last = names[0], names[-1]
+
+    def solve(first_mm: float, last_mm: float) -> tuple[float, float] | None:
+        low, high = _carried(bike, end, first, first_mm), _carried(bike, end, last, last_mm)
+        if low.shaft_mm <= 0.0 or high.shaft_mm - low.shaft_mm < 1.0:
+            return None  # topped out, or too close together to tell a slope
+        spring = spring_of(bike, end)
+        # What is not the coil is taken as the file has it.
+        coil = [
+            at.shaft_n
+            - spring.force_n(at.shaft_mm)
+            + spring.coil_n_per_mm * (at.shaft_mm + spring.preload_mm)
+            for at in (low, high)
+        ]
+        rate = (coil[1] - coil[0]) / (high.shaft_mm - low.shaft_mm)
+        return rate, coil[1] / rate - high.shaft_mm
+
+    as_read = solve(measured[first], measured[last])
+    if as_read is None or as_read[0] <= 0.0:
+        return None
+    rates = [
+        found[0]
+        for off in (-READ_TO_MM, READ_TO_MM)
+        if (found := solve(max(0.0, measured[first] - off), measured[last] + off)) is not None
+    ]
+    lowest, highest = min(*rates, as_read[0]), max(*rates, as_read[0])
+    section = bike.front if end == "front" else bike.rear
+    return SpringCheck(
+        end,
+        as_read[0],
+        lowest,
+        highest,
+        section.spring_rate_n_per_mm,
+        as_read[1],
+        section.preload_mm,
+        lowest <= section.spring_rate_n_per_mm <= highest,
+    )
