@@ -15,6 +15,7 @@ LOCAL_HOSTS = ("127.0.0.1", "localhost")
 KEY_COOKIE = "bothends-key"
 KEY_ARGUMENT = "key"
 MAX_BODY_BYTES = 4 * 1024 * 1024
+_LEADS_ON = '<!doctype html><title>Both Ends</title><meta http-equiv="refresh" content="0;url=/">'
 _READING = ("GET", "HEAD", "OPTIONS")
 _HEADERS = {
     "X-Content-Type-Options": "nosniff",
@@ -100,12 +101,16 @@ def host_name(host: str) -> str:
 
 
 def ask_for_key(asked: Request, share_key: str) -> Response | None:
-    """Let in who has the key: once in the address, from then on in a cookie; others get 403."""
+    """Let in who has the key: once in the address, from then on in a cookie; others get 403.
+
+    The answer to the key is a page that leads on, not a redirect: after a redirect from a link on another site
+    the browser would not send a SameSite=Strict cookie.
+    """
     if _same(asked.cookies.get(KEY_COOKIE, ""), share_key):
         return None
     if not _same(asked.args.get(KEY_ARGUMENT, ""), share_key):
         abort(403)
-    answer = Response(status=303, headers={"Location": asked.path})
+    answer = Response(_LEADS_ON, mimetype="text/html")
     answer.set_cookie(KEY_COOKIE, share_key, httponly=True, samesite="Strict")
     return answer
 

@@ -4,12 +4,12 @@ Arranging only: every number comes ready from the review.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from dashboard.figures.trace import Channel
-from dashboard.figures.travel import Band, Mark, TravelPicture
+from dashboard.figures.travel import Band, Mark, TravelPicture, within
 from dashboard.shelf import Shelf
 from dashboard.stretch import Stretch, spans, stretch
 from dashboard.urlstate import View
@@ -114,7 +114,7 @@ def open_scene(shelf: Shelf, view: View) -> Scene:
         number=lap.lap if lap else None,
         against=view.against,
     )
-    return Scene(view, summary, lap, shown)
+    return Scene(replace(view, zoom=within(view.zoom, shown.x)), summary, lap, shown)
 
 
 def samples(shelf: Shelf, scene: Scene, name: str) -> FloatArray | None:

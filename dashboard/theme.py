@@ -82,7 +82,7 @@ GRAPH_CONFIG: dict[str, Any] = {
     "responsive": True,
     "displayModeBar": False,
     "showTips": False,
-    "doubleClick": "reset",
+    "doubleClick": "autosize",
 }
 
 

@@ -99,17 +99,18 @@
   // ---- zoom by button and key ----------------------------------------------------------------------------
   const KEYS = { "+": "closer", "=": "closer", "-": "wider", ArrowLeft: "earlier", ArrowRight: "later", "0": "all" };
   function plot(id) { return document.querySelector("#" + id + " .js-plotly-plot"); }
+  function all(graph) { return graph._fullLayout.meta.all; }
   function zoom(step) {
     const graph = plot("travel");
     if (!graph || !graph._fullLayout) return;
-    if (step === "all") { window.Plotly.relayout(graph, { "xaxis.autorange": true }); return; }
+    const whole = all(graph);
     const range = graph._fullLayout.xaxis.range.map(Number);
     const width = range[1] - range[0];
-    const by = {
-      closer: [width / 4, -width / 4], wider: [-width / 2, width / 2],
-      earlier: [-width / 2, -width / 2], later: [width / 2, width / 2],
-    }[step];
-    window.Plotly.relayout(graph, { "xaxis.range[0]": range[0] + by[0], "xaxis.range[1]": range[1] + by[1] });
+    const wanted = { closer: width / 2, wider: width * 2, all: Infinity }[step] || width;
+    const shown = Math.min(wanted, whole[1] - whole[0]);
+    const middle = (range[0] + range[1]) / 2 + ({ earlier: -width / 2, later: width / 2 }[step] || 0);
+    const start = Math.min(Math.max(middle - shown / 2, whole[0]), whole[1] - shown);
+    window.Plotly.relayout(graph, { "xaxis.range[0]": start, "xaxis.range[1]": start + shown });
   }
   document.addEventListener("keydown", function (event) {
     if (event.metaKey || event.ctrlKey || event.altKey) return;
@@ -150,11 +151,16 @@
     remember: function (ofTravel, ofTrace) {
       const triggered = dc.callback_context.triggered_id;
       const said = (triggered === "trace" ? ofTrace : ofTravel) || {};
+      if (!("xaxis.range[0]" in said) && !said["xaxis.autorange"]) return dc.no_update;
+      const whole = all(plot("travel"));
+      const from = Math.max(said["xaxis.range[0]"], whole[0]), to = Math.min(said["xaxis.range[1]"], whole[1]);
       const query = new URLSearchParams(location.search);
-      if ("xaxis.range[0]" in said) {
-        query.set("from", Number(said["xaxis.range[0]"]).toPrecision(9));
-        query.set("to", Number(said["xaxis.range[1]"]).toPrecision(9));
-      } else if (said["xaxis.autorange"]) { query.delete("from"); query.delete("to"); } else return dc.no_update;
+      query.delete("from");
+      query.delete("to");
+      if (to - from < 0.999999 * (whole[1] - whole[0])) {
+        query.set("from", from.toPrecision(9));
+        query.set("to", to.toPrecision(9));
+      }
       history.replaceState(history.state, "", location.pathname + "?" + query.toString());
       return dc.no_update;
     },

@@ -110,6 +110,15 @@ def reading_axis(theme: Theme, title: str) -> dict:
     }
 
 
+def within(zoom: tuple[float, float] | None, x: FloatArray) -> tuple[float, float] | None:
+    """A zoom cut to the axis; None, all of it, when it lies outside or covers everything."""
+    if zoom is None:
+        return None
+    low, high = full_range(x)
+    cut = max(zoom[0], low), min(zoom[1], high)
+    return None if cut[0] >= cut[1] or cut == (low, high) else cut
+
+
 def mirrored_travel(
     picture: TravelPicture, theme: Theme, zoom: tuple[float, float] | None = None, *, touch: bool = False
 ) -> go.Figure:
@@ -215,6 +224,8 @@ def _travel_axis(picture: TravelPicture, end: End) -> dict:
 def _layout(picture: TravelPicture, theme: Theme, zoom: tuple[float, float] | None, touch: bool) -> go.Layout:
     return go.Layout(
         template=template(theme),
+        # All of the axis, for the buttons that zoom.
+        meta={"all": list(full_range(picture.x))},
         dragmode=False if touch else "zoom",
         hovermode="x unified",
         hoversubplots="axis",

@@ -149,7 +149,10 @@ def _digits(row: MetricComparison) -> int:
 
 def _picture(title: str, name: str, figure: Any, found: Comparison, keys: Sequence[str], note: str) -> Any:
     rows = max(len(dots(found, keys)), 1)
-    box = html.Div(parts.graph(name, figure, "rows"), style={"height": f"{height_px(rows)}px"})
+    box = html.Div(
+        parts.graph(name, figure, "rows", f"{title}, lap by lap; numbers below."),
+        style={"height": f"{height_px(rows)}px"},
+    )
     return section(title, box, note=note)
 
 

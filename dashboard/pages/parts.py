@@ -138,14 +138,15 @@ def either(label: str, name: str, options: Sequence[tuple[str, str]], chosen: st
     )
 
 
-def graph(name: str, figure: Any, height: str, *, proportions: float | None = None) -> html.Div:
+def graph(name: str, figure: Any, height: str, label: str, *, proportions: float | None = None) -> html.Div:
     """A picture in a box that has the height: the graph itself takes whatever its box has.
 
-    ``height`` is a class of the style sheet; ``proportions`` is width over height, where it matters.
+    ``height`` is a class of the style sheet; ``label`` says what it is to who cannot see it, and where the same is
+    in words; ``proportions`` is width over height, where it matters.
     """
     style = {} if proportions is None else {"aspectRatio": f"{proportions:.3f}"}
     box = dcc.Graph(id=name, figure=figure, config=GRAPH_CONFIG, responsive=True)
-    return html.Div(box, className=f"picture {height}", style=style)
+    return html.Div(box, className=f"picture {height}", style=style, role="img", **{"aria-label": label})
 
 
 def table(

@@ -52,7 +52,9 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         section(
             "Travel over the lap",
             _zoom_bar(),
-            parts.graph("travel", shown["travel"], "tall"),
+            parts.graph(
+                "travel", shown["travel"], "tall", "Travel of both ends over the lap; numbers below."
+            ),
             html.P(shown["travel-said"], id="travel-said", className="note"),
             html.Ul(
                 [
@@ -70,7 +72,13 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
             "Where on the lap",
             html.Div(
                 [
-                    parts.graph("map", shown["map"], "map", proportions=shown["proportions"]),
+                    parts.graph(
+                        "map",
+                        shown["map"],
+                        "map",
+                        "Map of the lap; the places are in the tables beside it.",
+                        proportions=shown["proportions"],
+                    ),
                     html.Div(shown["places"], id="places"),
                 ],
                 className="pair",
@@ -79,13 +87,13 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         ),
         section(
             "Speed, back to back",
-            parts.graph("speed", shown["speed"], "middle"),
+            parts.graph("speed", shown["speed"], "middle", "Histograms of speed; numbers below."),
             note="Share of time at each speed. The dashed outline is the other end, repeated, so that a "
             "difference is seen where it is. At the shaft, dotted lines part low and high speed.",
         ),
         section(
             "Travel used",
-            parts.graph("use", shown["use"], "middle"),
+            parts.graph("use", shown["use"], "middle", "Histograms of travel; numbers below."),
             note="Share of time at each travel. The bar runs from least to most travel; diamond: median, "
             "circle: 95 % of the time below; dashed line: end of the stroke.",
         ),
@@ -100,7 +108,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         ),
         section(
             "The raw trace",
-            parts.graph("trace", shown["trace"], "long"),
+            parts.graph("trace", shown["trace"], "long", "Every channel over the lap."),
             note="The same stretch as the travel picture; a zoom in one is a zoom in both. Front and rear have the "
             "same scale.",
         ),
@@ -222,12 +230,12 @@ def zoom_wanted(said: Mapping[str, Any] | None) -> Zoom | None:
     return "all" if said.get("xaxis.autorange") else None
 
 
-def zoomed(lines: list[FloatArray], x: FloatArray, zoom: tuple[float, float]) -> Patch:
+def zoomed(lines: list[FloatArray], x: FloatArray, zoom: tuple[float, float] | None) -> Patch:
     """New samples for the lines of a figure, and its range."""
     patch = Patch()
     for place, values in enumerate(lines):
         patch["data"][place]["x"], patch["data"][place]["y"] = packed_line(x, values, zoom)
-    patch["layout"]["xaxis"]["range"] = list(zoom)
+    patch["layout"]["xaxis"]["range"] = list(zoom or travel.full_range(x))
     return patch
 
 
@@ -264,7 +272,7 @@ def zoom_answer(shelf: Shelf, wanted: Zoom, search: str) -> list[Any]:
     """Both long pictures for the stretch that one of them asks for."""
     scene = scenes.open_scene(shelf, parse(search))
     x = scene.stretch.x
-    zoom = travel.full_range(x) if wanted == "all" else wanted
+    zoom = None if wanted == "all" else travel.within(wanted, x)
     picture = scenes.travel_picture(shelf, scene)
     return [
         zoomed(travel.lines(picture), x, zoom),

@@ -50,7 +50,13 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
             **{"aria-label": "What is shown"},
         ),
         html.Div(shown["rider-says"], id="rider-says", role="status"),
-        parts.graph("rider-map", shown["rider-map"], "rider-map", proportions=shown["proportions"]),
+        parts.graph(
+            "rider-map",
+            shown["rider-map"],
+            "rider-map",
+            "Map of the lap; the places are in words below.",
+            proportions=shown["proportions"],
+        ),
         html.Ul(
             [
                 html.Li([html.Span("▲", className="front"), " front ran out of travel"]),

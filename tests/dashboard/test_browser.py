@@ -70,8 +70,10 @@ def test_a_zoom_shows_every_sample_and_both_long_pictures_follow(watch):
     assert page.evaluate(POINTS.format("travel")) == pytest.approx(
         (high - low) / 0.2, abs=4
     )  # 0.2 m a sample
-    page.locator("[data-zoom=all]").click()
+    page.locator("#travel .nsewdrag").first.dblclick()
     wait_for_range(page, 0, 1600, "trace")
+    wait_for_range(page, 0, 1600)
+    assert "from=" not in page.url
     assert page.evaluate(POINTS.format("trace")) == 2000
 
 
@@ -132,6 +134,12 @@ def test_the_zoom_has_keys_and_buttons(watch):
     wait_for_range(page, 400, 1200)
     page.locator("[data-zoom=later]").click()
     wait_for_range(page, 800, 1600)
+    page.locator("[data-zoom=later]").click()
+    page.locator("[data-zoom=wider]").click()
+    wait_for_range(page, 0, 1600)
+    assert "from=" not in page.url
+    page.keyboard.press("+")
+    wait_for_range(page, 400, 1200)
     page.keyboard.press("0")
     wait_for_range(page, 0, 1600)
     page.locator("#choose-lap").focus()

@@ -92,6 +92,14 @@ def test_a_zoom_draws_every_sample_of_it(lap):
     assert list(drawn.layout.xaxis.range) == [400.0, 420.0]
 
 
+def test_a_zoom_is_cut_to_the_axis():
+    x = np.linspace(10, 20, 50)
+    assert travel.within((5.0, 12.0), x) == (10.0, 12.0)
+    assert (
+        travel.within((-1e300, 1e300), x) is travel.within((30.0, 40.0), x) is travel.within(None, x) is None
+    )
+
+
 def test_a_whole_run_shows_its_laps():
     shelf, scene = scene_of(made_up(), lap="whole")
     picture = scenes.travel_picture(shelf, scene)
