@@ -88,7 +88,7 @@ def to_run(
     cleaned = {end: _clean(log, grid, travel, end, sensors[end], speed) for end in travel}
     travel = {end: work.travel_mm for end, work in cleaned.items()}
     for end, work in cleaned.items():
-        zeros, drift = check_zero(work.travel_mm, grid.sample_rate_hz, end, sensors[end])
+        zeros, drift = check_zero(work.unheld_mm, grid.sample_rate_hz, end, sensors[end])
         notes += [*work.notes, *drift]
         history += [*work.history, *zeros]
     notes += check_riding(travel, sensors, {c.name: c.values for c in others}, grid.sample_rate_hz)

@@ -46,12 +46,16 @@ class Place:
 
 @dataclass
 class Cleaning:
-    """Travel while it is being cleaned, with what was found and done so far."""
+    """Travel while it is being cleaned, with what was found and done so far.
+
+    ``unheld_mm`` is travel before what lies a little beyond the stroke was held at its end.
+    """
 
     place: Place
     travel_mm: FloatArray
     notes: list[QualityNote] = field(default_factory=list)
     history: list[Step] = field(default_factory=list)
+    unheld_mm: FloatArray = field(default_factory=lambda: np.empty(0))
 
     def mask(self, samples: BoolArray, code: str, what: str, *, severity: Severity = "warning") -> None:
         """Set samples to NaN, and say so: how many, in how many places, where first."""
@@ -217,6 +221,7 @@ def _check_ends(work: Cleaning) -> None:
             f"full extension (0 mm). Check points and zero in [{place.end}.sensor] of {place.setup.source}, and "
             f"whether the sensor is the right way round."
         )
+    work.unheld_mm = travel
     work.travel_mm = np.clip(travel, -EDGE_MM, stroke + EDGE_MM)
     if over.any():
         text = f"reads up to {np.nanmax(travel) - stroke:.1f} mm more than the stroke in {{places}}"

@@ -13,18 +13,17 @@ from telemetry.signals.run import SensorSetup
 # With the wheels hanging nothing moves: readings that wander more than this are not of a bike on its stand.
 STILL_MM = 1.0
 FEWEST_STILL_S = 0.5
-# Topped out an end stands still for a moment, at the lowest it reads: blocks this long that stay within so much.
-BLOCK_S, FLAT_MM = 0.03, 0.25
-SEPARATE_S = 0.2
+# Topped out an end reads its lowest. The lowest reading of blocks this long, one for each contact.
+BLOCK_S, SEPARATE_S = 0.03, 0.5
 # A stop is where the lowest moments agree: so many of them, so close. Turning points of a ride scatter more.
-FEWEST_TOP_OUTS, AGREE_MM = 3, 0.2
-# Lower than this above the lowest reading nothing is called topped out.
+FEWEST_TOP_OUTS, AGREE_MM = 3, 0.3
+# Higher than this above the lowest reading nothing is called topped out.
 NEAR_MM = 3.0
-SLOWEST_HZ = 150.0
 # Once calibrated an end tops out this near 0, or the lowest moments were no top-outs.
 ZERO_WITHIN_MM = 3.0
-# Drift below this is what the softness of the stop does by itself.
-DRIFT_MM = 1.0
+# Drift is told from thirds of at least this length; below this much it is the ride and the softness of the stop:
+# on simulated outings without drift the lowest readings of two thirds differ by 0.1 mm, seldom more.
+SHORTEST_THIRD_S, DRIFT_MM = 60.0, 1.0
 
 
 @dataclass(frozen=True)
@@ -54,7 +53,7 @@ class TopOuts:
 
 
 def find_top_outs(travel_mm: FloatArray, sample_rate_hz: float) -> TopOuts:
-    """Short standstills near the lowest reading, one for each contact.
+    """The lowest readings, one for each contact.
 
     Parameters
     ----------
@@ -67,20 +66,16 @@ def find_top_outs(travel_mm: FloatArray, sample_rate_hz: float) -> TopOuts:
     -------
     TopOuts
     """
-    length = max(3, round(BLOCK_S * sample_rate_hz))
-    blocks = travel_mm[: len(travel_mm) // length * length].reshape(-1, length)
-    low, high = blocks.min(axis=1), blocks.max(axis=1)  # NaN where any sample is
-    flat = np.flatnonzero(high - low < FLAT_MM)
-    if sample_rate_hz < SLOWEST_HZ or not flat.size:
+    length = max(1, round(BLOCK_S * sample_rate_hz))
+    low = travel_mm[: len(travel_mm) // length * length].reshape(-1, length).min(axis=1)  # NaN where any is
+    near = np.flatnonzero(low < np.min(low, initial=np.inf, where=np.isfinite(low)) + NEAR_MM)
+    if not near.size:
         return TopOuts(np.empty(0), np.empty(0))
-    level = 0.5 * (low + high)[flat]
-    near = level < level.min() + NEAR_MM
-    flat, level = flat[near], level[near]
-    contact = np.cumsum(np.diff(flat, prepend=flat[0]) * length > SEPARATE_S * sample_rate_hz)
+    contact = np.cumsum(np.diff(near, prepend=near[0]) * length > SEPARATE_S * sample_rate_hz)
     lowest = np.full(contact[-1] + 1, np.inf)
-    np.minimum.at(lowest, contact, level)
+    np.minimum.at(lowest, contact, low[near])
     first = np.flatnonzero(np.diff(contact, prepend=-1))
-    return TopOuts(flat[first] * length / sample_rate_hz, lowest)
+    return TopOuts(near[first] * length / sample_rate_hz, lowest)
 
 
 def zero_mm(measured_mm: FloatArray, sample_rate_hz: float, setup: SensorSetup, *, key: str) -> float:
@@ -148,7 +143,7 @@ def check_zero(
     Parameters
     ----------
     travel_mm : ndarray of shape (n_samples,)
-        Cleaned; NaN where invalid. [mm]
+        Cleaned, but not held at 0; NaN where invalid. [mm]
     sample_rate_hz : float
         [Hz]
     end : {"front", "rear"}
@@ -162,28 +157,25 @@ def check_zero(
     """
     found = find_top_outs(travel_mm, sample_rate_hz).within(ZERO_WITHIN_MM)
     lasts_s = len(travel_mm) / sample_rate_hz
-    if found.stop_mm is None:
-        return (), ()
-    settings: dict[str, float | int | str | bool] = {
-        "end": end,
-        "top_outs": len(found.level_mm),
-        "topped_out_mm": found.stop_mm,
-    }
-    first = found.during(0.0, lasts_s / 3).stop_mm
-    last = found.during(2 * lasts_s / 3, lasts_s).stop_mm
-    if first is None or last is None:
-        return (Step("zero", settings),), ()
-    drift = settings["drift_mm"] = last - first
+    settings: dict[str, float | int | str | bool] = {"end": end, "top_outs": len(found.level_mm)}
+    if found.stop_mm is not None:
+        settings["topped_out_mm"] = found.stop_mm
+    first = found.during(0.0, lasts_s / 3).level_mm
+    last = found.during(2 * lasts_s / 3, lasts_s).level_mm
+    if lasts_s >= 3 * SHORTEST_THIRD_S and first.size and last.size:
+        settings["drift_mm"] = float(last.min() - first.min())
+    drift = float(settings.get("drift_mm", 0.0))
+    steps = (Step("zero", settings),) if len(settings) > 2 else ()
     if abs(drift) < DRIFT_MM:
-        return (Step("zero", settings),), ()
+        return steps, ()
     message = (
-        f"{end.capitalize()} tops out {abs(drift):.1f} mm {'higher' if drift > 0 else 'lower'} in the last third of "
-        f"the run than in the first: its zero drifts. Check the sensor's mount and set the zero again."
+        f"{end.capitalize()} reads its lowest {abs(drift):.1f} mm {'higher' if drift > 0 else 'lower'} in the last "
+        f"third of the run than in the first: its zero drifts. Check the sensor's mount and set the zero again."
     )
     note = QualityNote(
         "warning", "zero_drift", message, channel=setup.channel, start_s=2 * lasts_s / 3, end_s=lasts_s
     )
-    return (Step("zero", settings),), (note,)
+    return steps, (note,)
 
 
 def drift_between_mm(earlier: Sequence[Step], later: Sequence[Step], end: End) -> float | None:
