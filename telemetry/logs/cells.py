@@ -1,10 +1,16 @@
 """Cells as Arrow holds them, into float64 arrays."""
 
+from collections.abc import Iterable
+from typing import TypeAlias
+
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
 from telemetry.arrays import FloatArray, IntArray
+
+# A column as it was parsed: numbers, or text that is still to be read (pyarrow.ChunkedArray).
+Column: TypeAlias = FloatArray | pa.ChunkedArray
 
 # Cells that say "no value"; compared without case or surrounding blanks.
 NA_WORDS = frozenset(
@@ -34,6 +40,42 @@ def to_float64(column: pa.ChunkedArray) -> FloatArray:
         values[start:end] = buffer[filled.offset : filled.offset + len(filled)]
         start = end
     return values
+
+
+def grow_columns(batches: Iterable[pa.RecordBatch], width: int) -> list[Column]:
+    """The columns of a stream of batches; each batch is let go before the next, so that a long log is held once.
+
+    Parameters
+    ----------
+    batches : iterable of pyarrow.RecordBatch
+        Of float64 and string columns.
+    width : int
+        How many columns.
+
+    Returns
+    -------
+    list of ndarray of float64 or pyarrow.ChunkedArray of string
+    """
+    numbers: list[FloatArray] = [np.empty(0) for _ in range(width)]
+    words: list[list[pa.Array]] = [[] for _ in range(width)]
+    rows = 0
+    for batch in batches:
+        end = rows + len(batch)
+        for index, column in enumerate(batch.columns):
+            if pa.types.is_string(column.type):
+                words[index].append(column)
+                continue
+            if end > len(numbers[index]):  # room for more, without copying what is there
+                numbers[index].resize(max(end, len(numbers[index]) * 3 // 2), refcheck=False)
+            numbers[index][rows:end] = to_float64(pa.chunked_array([column]))
+        rows = end
+    for values in numbers:
+        if len(values):
+            values.resize(rows, refcheck=False)
+    return [
+        pa.chunked_array(chunks, pa.string()) if chunks else values
+        for chunks, values in zip(words, numbers, strict=True)
+    ]
 
 
 def numbers_from_words(column: pa.ChunkedArray, decimal: str) -> tuple[FloatArray, IntArray]:

@@ -9,7 +9,7 @@ import pyarrow.compute as pc
 
 from telemetry.arrays import FloatArray, IntArray
 from telemetry.errors import LogError
-from telemetry.logs.cells import NA_WORDS, numbers_from_words, to_float64
+from telemetry.logs.cells import NA_WORDS, Column, numbers_from_words
 from telemetry.logs.dialect import Dialect
 from telemetry.logs.oddrows import OddRows, place_odd_rows
 from telemetry.logs.times import read_time_text
@@ -39,15 +39,14 @@ class _Numbers:
 
 
 def decode(
-    cells: list[pa.ChunkedArray], odd_rows: Sequence[tuple[int, str]], dialect: Dialect, *, source: str
+    cells: list[Column], odd_rows: Sequence[tuple[int, str]], dialect: Dialect, *, source: str
 ) -> Decoded:
     """Columns by name; odd rows are put back as NaN, so that a row's number is its line in the file.
 
     Parameters
     ----------
-    cells : list of pyarrow.ChunkedArray
-        One for each cell of a row, as float64 or string. It is emptied on the way, each column let go once it is
-        decoded, so that a long log is held once, not twice.
+    cells : list of ndarray of float64 or pyarrow.ChunkedArray of string
+        One for each cell of a row. It is emptied on the way, text let go once it is decoded.
     odd_rows : sequence of (line, text)
         Rows that have not as many cells.
     dialect : Dialect
@@ -101,9 +100,9 @@ def _line(row: int, odd: OddRows, dialect: Dialect) -> int:
     return dialect.first_row + row + int(np.count_nonzero(odd.insert_at <= row))
 
 
-def _repeated_head(cells: Sequence[pa.ChunkedArray], dialect: Dialect) -> IntArray:
+def _repeated_head(cells: Sequence[Column], dialect: Dialect) -> IntArray:
     """Rows that are the header or the units row once more, as where a logger was switched off and on."""
-    if not all(pa.types.is_string(column.type) for column in cells):
+    if any(isinstance(column, np.ndarray) for column in cells):
         return np.empty(0, dtype=np.int64)
     found: list[int] = []
     for head in dialect.head_rows:
@@ -120,12 +119,11 @@ def _word(column: pa.ChunkedArray, row: int) -> str:
     return str(column[row].as_py() or "").encode("latin-1", "replace").decode("utf-8", "replace")
 
 
-def _numbers(column: pa.ChunkedArray, dialect: Dialect, index: int, repeated: IntArray) -> _Numbers:
-    if not pa.types.is_string(column.type):
-        values = to_float64(column)
-        unreadable = np.flatnonzero(np.isinf(values)).astype(np.int64)
-        values[unreadable] = np.nan
-        return _Numbers(values, unreadable, "inf")
+def _numbers(column: Column, dialect: Dialect, index: int, repeated: IntArray) -> _Numbers:
+    if isinstance(column, np.ndarray):
+        unreadable = np.flatnonzero(np.isinf(column)).astype(np.int64)
+        column[unreadable] = np.nan
+        return _Numbers(column, unreadable, "inf")
     start = ""
     if index in dialect.times and (time := read_time_text(column)) is not None:
         values, start = time.t_s, time.start

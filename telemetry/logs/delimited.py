@@ -8,6 +8,7 @@ import pyarrow as pa
 import pyarrow.csv as arrow_csv
 
 from telemetry.errors import LogError
+from telemetry.logs.cells import Column, grow_columns
 from telemetry.logs.decode import OTHER_MARK, decode
 from telemetry.logs.dialect import Dialect, is_comment, sniff
 from telemetry.logs.rawlog import RawLog
@@ -58,8 +59,7 @@ def read(path: Path) -> RawLog:
     if dialect is None:
         raise LogError(_no_table(path, lines))
     parsed = _parse(path, dialect, encoding)
-    cells, parsed.table = parsed.table.columns, pa.table({})
-    found = decode(cells, parsed.odd_rows, dialect, source=str(path))
+    found = decode(parsed.columns, parsed.odd_rows, dialect, source=str(path))
     n_rows = len(next(iter(found.columns.values())))
     return RawLog(
         source=str(path),
@@ -84,7 +84,7 @@ def _no_table(path: Path, lines: list[str]) -> str:
 class _Parsed:
     """The columns as Arrow read them, and the rows that have not as many cells as there are columns."""
 
-    table: pa.Table
+    columns: list[Column] = field(default_factory=list)
     odd_rows: list[tuple[int, str]] = field(default_factory=list)
 
 
@@ -94,15 +94,15 @@ def _parse(path: Path, dialect: Dialect, encoding: str) -> _Parsed:
     marks = [dialect.decimal] if dialect.decimal_seen else [dialect.decimal, OTHER_MARK[dialect.decimal]]
     # Row by row, bytes that are not valid in the file's encoding must not stop us: Latin-1 takes any.
     patient = "latin-1" if encoding.startswith("utf-8") else encoding
-    attempts: list[Callable[[_Parsed], pa.Table]] = [
+    attempts: list[Callable[[_Parsed], list[Column]]] = [
         *[lambda _, mark=mark: _arrow(path, dialect, encoding, mark) for mark in marks],
         *[lambda p, mark=mark: _arrow(path, dialect, patient, mark, odd_rows=p.odd_rows) for mark in marks],
         lambda p: _arrow(path, dialect, patient, marks[0], odd_rows=p.odd_rows, words=True),
     ]
     for attempt in attempts:
-        parsed = _Parsed(pa.table({}))
+        parsed = _Parsed()
         try:
-            parsed.table = attempt(parsed)
+            parsed.columns = attempt(parsed)
         except (pa.ArrowInvalid, UnicodeDecodeError) as error:
             reason = str(error).splitlines()[0]
             continue
@@ -120,7 +120,7 @@ def _arrow(
     *,
     odd_rows: list[tuple[int, str]] | None = None,
     words: bool = False,
-) -> pa.Table:
+) -> list[Column]:
     """One pass of Arrow over the file. Collecting odd rows needs a single thread: only then are they numbered."""
 
     def keep(row: arrow_csv.InvalidRow) -> str:
@@ -130,28 +130,30 @@ def _arrow(
 
     columns = [str(number) for number in range(len(dialect.names))]
     text = set(range(len(columns))) if words else dialect.times
-    with open_bytes(path) as stream:
-        return arrow_csv.read_csv(
-            stream,
-            read_options=arrow_csv.ReadOptions(
-                column_names=columns,
-                skip_rows=dialect.first_row - 1,
-                encoding="utf8" if encoding.startswith("utf-8") else encoding,
-                use_threads=odd_rows is None,
-            ),
-            parse_options=arrow_csv.ParseOptions(
-                delimiter=dialect.delimiter,
-                ignore_empty_lines=False,
-                invalid_row_handler=None if odd_rows is None else keep,
-            ),
-            convert_options=arrow_csv.ConvertOptions(
-                column_types={
-                    name: pa.string() if index in text else pa.float64() for index, name in enumerate(columns)
-                },
-                null_values=[] if words else list(dialect.na_cells),
-                decimal_point=decimal,
-            ),
-        )
+    read_options = arrow_csv.ReadOptions(
+        column_names=columns,
+        skip_rows=dialect.first_row - 1,
+        encoding="utf8" if encoding.startswith("utf-8") else encoding,
+        use_threads=odd_rows is None,
+    )
+    parse_options = arrow_csv.ParseOptions(
+        delimiter=dialect.delimiter,
+        ignore_empty_lines=False,
+        invalid_row_handler=None if odd_rows is None else keep,
+    )
+    convert_options = arrow_csv.ConvertOptions(
+        column_types={
+            name: pa.string() if index in text else pa.float64() for index, name in enumerate(columns)
+        },
+        null_values=[] if words else list(dialect.na_cells),
+        strings_can_be_null=True,
+        decimal_point=decimal,
+    )
+    with (
+        open_bytes(path) as stream,
+        arrow_csv.open_csv(stream, read_options, parse_options, convert_options) as batches,
+    ):
+        return grow_columns(batches, len(columns))
 
 
 def _for_a_person(path: Path, dialect: Dialect, encoding: str) -> dict[str, str]:
