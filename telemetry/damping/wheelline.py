@@ -9,7 +9,8 @@ References
 .. [1] H. Vold, J. Leuridan, SAE 931288, 1993 (order tracking).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -65,9 +66,7 @@ class WheelTurning:
 
     def without_line(self, signals: FloatArray) -> FloatArray:
         """Signals of shape (k, n) less what turns with the wheel in each."""
-        even, rate = self._grid()
-        seen = (rate > LOW_HZ[1]) & (rate < TOP_HZ)
-        return np.stack([row - self._wave(even, self._amplitude(row, even) * seen) for row in signals])
+        return np.stack([row - self._wave(self._amplitude(row) * self._heard) for row in signals])
 
     def without_usual_line(self, signals: FloatArray, measure: FloatArray) -> FloatArray:
         """Signals of shape (k, n) less no more than what usually turns with the wheel.
@@ -75,49 +74,66 @@ class WheelTurning:
         The line in ``measure`` is held to its median at each wheel speed, and the others in proportion: a
         ringing that happens to be as fast as the wheel is not taken for the wheel's.
         """
-        even, rate = self._grid()
-        seen = (rate > LOW_HZ[1]) & (rate < TOP_HZ)
-        if seen.sum() < RATE_BINS * 8:
+        heard, rate = self._heard, np.interp(self._even, self.angle_turns, self.rate_hz)
+        if heard.sum() < RATE_BINS * 8:
             return signals
-        size = np.abs(self._amplitude(measure, even))
-        edges = np.quantile(rate[seen], np.linspace(0.0, 1.0, RATE_BINS + 1))
+        size = np.abs(self._amplitude(measure))
+        edges = np.quantile(rate[heard], np.linspace(0.0, 1.0, RATE_BINS + 1))
         where = np.clip(np.searchsorted(edges, rate) - 1, 0, RATE_BINS - 1)
-        usual = np.array([np.median(size[seen & (where == k)]) for k in range(RATE_BINS)])
+        usual = np.array([np.median(size[heard & (where == k)]) for k in range(RATE_BINS)])
         limit = MOST_OVER_USUAL * np.interp(rate, 0.5 * (edges[1:] + edges[:-1]), usual)
-        held = seen * np.minimum(1.0, limit / np.maximum(size, 1e-12))
-        return np.stack([row - self._wave(even, self._amplitude(row, even) * held) for row in signals])
-
-    def _grid(self) -> tuple[FloatArray, FloatArray]:
-        """Every quarter turn, and the turns per second there."""
-        even = np.arange(0.0, self.angle_turns[-1], 0.25)
-        return even, np.interp(even, self.angle_turns, self.rate_hz)
-
-    def _amplitude(
-        self, signal: FloatArray, even: FloatArray, turns: float = AMPLITUDE_TURNS
-    ) -> ComplexArray:
-        """Complex amplitude of the line at ``even``: a triangular mean over so many turns."""
-        angle = self.angle_turns
-        value: ComplexArray = signal * self.usable * np.exp(-2j * np.pi * self.phase_turns)
-        low = np.searchsorted(angle, even - 0.25 * turns)
-        high = np.searchsorted(angle, even + 0.25 * turns)
-        count = np.concatenate([[0.0], np.cumsum(self.usable.astype(float))])
-        mean: ComplexArray = np.zeros(len(even), dtype=np.complex128)
-        for _ in range(2):
-            total = np.concatenate([[0.0], np.cumsum(value)])
-            mean = (total[high] - total[low]) / np.maximum(count[high] - count[low], 1.0)
-            value = np.interp(angle, even, mean) * self.usable
-        return mean
-
-    def _wave(self, even: FloatArray, amplitude: ComplexArray) -> FloatArray:
-        turned = np.interp(self.angle_turns, even, amplitude) * np.exp(2j * np.pi * self.phase_turns)
-        return np.asarray(2.0 * turned.real * self.usable)
+        held = heard * np.minimum(1.0, limit / np.maximum(size, 1e-12))
+        return np.stack([row - self._wave(self._amplitude(row) * held) for row in signals])
 
     def followed(self, signal: FloatArray) -> "WheelTurning":
         """The same with the phase followed more closely than the factors do."""
-        even, _ = self._grid()
-        drift = np.unwrap(np.angle(self._amplitude(signal, even, PHASE_TURNS))) / (2 * np.pi)
-        phase = self.phase_turns + np.interp(self.angle_turns, even, drift)
-        return WheelTurning(phase, self.angle_turns, self.rate_hz, self.usable, self.gain)
+        drift = np.unwrap(np.angle(self._amplitude(signal, PHASE_TURNS))) / (2 * np.pi)
+        return replace(self, phase_turns=self.phase_turns + np.interp(self.angle_turns, self._even, drift))
+
+    @cached_property
+    def _even(self) -> FloatArray:
+        """Every quarter turn."""
+        return np.arange(0.0, self.angle_turns[-1], 0.25)
+
+    @cached_property
+    def _heard(self) -> BoolArray:
+        """Where the wheel turns within the band."""
+        rate = np.interp(self._even, self.angle_turns, self.rate_hz)
+        return np.asarray((rate > LOW_HZ[1]) & (rate < TOP_HZ))
+
+    @cached_property
+    def _carrier(self) -> ComplexArray:
+        return np.asarray(np.exp(2j * np.pi * self.phase_turns) * self.usable)
+
+    def _amplitude(self, signal: FloatArray, turns: float = AMPLITUDE_TURNS) -> ComplexArray:
+        """Complex amplitude of the line, every quarter turn: a triangular mean over so many turns."""
+        value: ComplexArray = signal * np.conj(self._carrier)
+        low, high, count = self._windows(turns)
+        mean: ComplexArray = np.zeros(len(self._even), dtype=np.complex128)
+        for _ in range(2):  # a box twice is a triangle
+            total = np.concatenate([[0.0], np.cumsum(value)])
+            mean = (total[high] - total[low]) / count
+            value = np.asarray(
+                np.interp(self.angle_turns, self._even, mean) * self.usable, dtype=np.complex128
+            )
+        return mean
+
+    def _windows(self, turns: float) -> tuple[IntArray, IntArray, FloatArray]:
+        """First sample, one past the last, and number of usable samples half of ``turns`` wide."""
+        if turns not in self._found:
+            low = np.searchsorted(self.angle_turns, self._even - 0.25 * turns)
+            high = np.searchsorted(self.angle_turns, self._even + 0.25 * turns)
+            total = np.concatenate([[0.0], np.cumsum(self.usable.astype(float))])
+            self._found[turns] = (low, high, np.maximum(total[high] - total[low], 1.0))
+        return self._found[turns]
+
+    @cached_property
+    def _found(self) -> dict[float, tuple[IntArray, IntArray, FloatArray]]:
+        return {}
+
+    def _wave(self, amplitude: ComplexArray) -> FloatArray:
+        at = np.interp(self.angle_turns, self._even, amplitude)
+        return np.asarray(2.0 * (at * self._carrier).real)
 
 
 def find_wheel_turning(
