@@ -107,7 +107,7 @@ class WheelTurning:
 
     def _amplitude(self, signal: FloatArray, turns: float = AMPLITUDE_TURNS) -> ComplexArray:
         """Complex amplitude of the line, every quarter turn: a triangular mean over so many turns."""
-        value: ComplexArray = signal * np.conj(self._carrier)
+        value = np.asarray(signal * self._carrier.conj(), dtype=np.complex128)
         low, high, count = self._windows(turns)
         mean: ComplexArray = np.zeros(len(self._even), dtype=np.complex128)
         for _ in range(2):  # a box twice is a triangle
