@@ -9,6 +9,7 @@ from telemetry.report.terminal import indented, item, section, table
 from telemetry.report.words import UNKNOWN, number
 from telemetry.stand import Aim, Changed, Row, SagCheck, SpringCheck, Stand
 
+SAG_COLUMNS = ("", "tape mm", "file mm", "", "tape kg", "file kg", "tape N/mm", "file")
 LOAD_WORDS = {"free": "free", "static": "static", "rider": "rider"}
 
 
@@ -171,8 +172,7 @@ def _checks(console: Console, stand: Stand) -> None:
     if not stand.sags:
         return
     section(console, "Measured sags against the bike file")
-    columns = ("", "measured mm", "computed mm", "", "sprung kg by sag", "by file")
-    console.print(table(columns, map(sag_cells, stand.sags), words=(0, 3)))
+    console.print(table(SAG_COLUMNS, map(sag_cells, stand.sags), words=(0, 3)))
     for check in stand.springs:
         indented(console, spring_words(check))
     if not all(check.agrees for check in stand.sags):
@@ -190,6 +190,8 @@ def sag_cells(check: SagCheck) -> tuple[str, ...]:
         "agrees" if check.agrees else "DIFFERS",
         number(check.effective_mass_kg, 1),
         f"{check.file_mass_kg:.1f}",
+        number(check.effective_rate_n_per_mm, 1),
+        f"{check.file_rate_n_per_mm:.1f}",
     )
 
 

@@ -2,6 +2,7 @@
 
 from telemetry.report import page
 from telemetry.report.stand import (
+    SAG_COLUMNS,
     aim_words,
     changed_words,
     moved_words,
@@ -92,11 +93,10 @@ def stand_html(result: StandResult) -> str:
             numbers.append(page.section(group, page.table(columns, cells, words=(0, len(columns) - 1))))
     body.append(f'<div class="numbers">{"".join(numbers)}</div>')
     if stand.sags:
-        columns = ("", "measured mm", "computed mm", "", "sprung kg by sag", "by file")
         body.append(
             page.section(
                 "Measured sags against the bike file",
-                page.table(columns, map(sag_cells, stand.sags), words=(0, 3)),
+                page.table(SAG_COLUMNS, map(sag_cells, stand.sags), words=(0, 3)),
                 *(page.paragraph(spring_words(check)) for check in stand.springs),
             )
         )

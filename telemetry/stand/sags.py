@@ -38,6 +38,10 @@ class SagCheck:
         Sprung mass on this wheel that the measured sag speaks for, if the springs are as the file says. [kg]
     file_mass_kg : float
         The same by the file. [kg]
+    effective_rate_n_per_mm : float or None
+        Coil rate, at the file's preload, that it speaks for if the masses are as the file says. [N/mm]
+    file_rate_n_per_mm : float
+        By the file. [N/mm]
     """
 
     end: End
@@ -47,6 +51,8 @@ class SagCheck:
     agrees: bool
     effective_mass_kg: float | None
     file_mass_kg: float
+    effective_rate_n_per_mm: float | None
+    file_rate_n_per_mm: float
 
 
 @dataclass(frozen=True)
@@ -144,15 +150,25 @@ def _sag_check(bike: Bike, end: End, name: LoadName, sag_mm: float) -> SagCheck:
     found, load = _carried(bike, end, name, sag_mm), load_of(bike, name)
     assert load is not None  # `_carried` has refused
     computed = stand(bike, load).sag[end].wheel_mm
-    carried_n = spring_of(bike, end).force_n(found.shaft_mm) / found.work_ratio
+    spring, sits = (
+        spring_of(bike, end),
+        found.shaft_mm > 0.0,
+    )  # topped out, a sag says nothing of rate and mass
+    carried_n = spring.force_n(found.shaft_mm) / found.work_ratio
+    pressed_mm = found.shaft_mm + spring.preload_mm
+    rate = (
+        spring.coil_n_per_mm + (found.shaft_n - spring.force_n(found.shaft_mm)) / pressed_mm if sits else None
+    )
     return SagCheck(
         end,
         name,
         sag_mm,
         computed,
         abs(sag_mm - computed) <= SAG_AGREES_MM,
-        carried_n / GRAVITY_M_S2 if found.shaft_mm > 0.0 else None,
+        carried_n / GRAVITY_M_S2 if sits else None,
         found.shaft_n / found.work_ratio / GRAVITY_M_S2,
+        rate,
+        spring.coil_n_per_mm,
     )
 
 

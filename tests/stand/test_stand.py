@@ -188,6 +188,7 @@ def test_sags_computed_from_the_file_agree_with_it():
     for check in stand.sags:
         assert check.agrees
         assert check.effective_mass_kg == pytest.approx(check.file_mass_kg, rel=1e-4)
+        assert check.effective_rate_n_per_mm == pytest.approx(check.file_rate_n_per_mm, rel=1e-3)
     for check in stand.springs:
         assert check.agrees
         assert check.effective_rate_n_per_mm == pytest.approx(check.file_rate_n_per_mm, rel=1e-3)
@@ -204,6 +205,13 @@ def test_sags_of_another_spring_give_that_spring():
     )
     assert stand.springs[0].effective_rate_n_per_mm == pytest.approx(84.0, rel=2e-3)
     assert stand.springs[0].effective_preload_mm == pytest.approx(7.0, abs=0.1)
+
+
+def test_one_sag_of_another_rate_gives_that_rate():
+    other, _ = apply_changes(BIKE, [parse_change("front.spring_rate_n_per_mm=21")])
+    stand = with_measured(front__rider_sag_mm=measure(other)["front.rider_sag_mm"])
+    check = next(check for check in stand.sags if check.end == "front")
+    assert check.effective_rate_n_per_mm == pytest.approx(21.0, rel=2e-3)
 
 
 def test_rate_from_two_sags_by_hand():
