@@ -2,25 +2,39 @@
 
 import argparse
 from pathlib import Path
+from typing import cast
 
 from telemetry.cli.output import console, working, write_text
 from telemetry.logbook import Logbook
+from telemetry.logbook.entry import Words
 
 
 def add(arguments: argparse.Namespace) -> None:
     """Review a log, keep it, print its run id and the first verdict."""
     with working("Reviewing"):
         logbook = Logbook(arguments.logbook)
-        before = {entry.run_id for entry in logbook.runs()}
-        run_id = logbook.add(
-            arguments.log, arguments.bike, arguments.setup, name=arguments.name, date=arguments.date
-        )
+        before = {entry.run_id for entry in logbook.revisions()}
+        run_id = logbook.add(arguments.log, arguments.bike, arguments.setup, **words(arguments))
         inputs = (arguments.log, arguments.bike, arguments.setup)
         if arguments.json:
             text = logbook.review_file(run_id).read_text(encoding="utf-8")
             write_text(arguments.json, text, inputs=inputs)
-    entry = logbook.entry(run_id)
+    say_what_is_kept(logbook, run_id, known=run_id in before)
+
+
+def words(arguments: argparse.Namespace) -> Words:
+    """What was said of the run on the command line."""
+    return cast(Words, {word: getattr(arguments, word) for word in Words.__annotations__})
+
+
+def say_what_is_kept(logbook: Logbook, run_id: str, *, known: bool) -> None:
+    """The run's line in the catalogue and the first sentence of its review."""
+    entry, history = logbook.entry(run_id), logbook.history(run_id)
+    said = ""
+    if known:
+        said = " (was there already: same log, bike file and setup sheet)"
+    elif len(history) > 1:
+        said = f" (made again from the original; {history[-2].run_id} is kept as its history)"
     screen = console()
-    known = " (was there already: same log, bike file and setup sheet)" if run_id in before else ""
-    screen.print(f"Run {run_id}, {entry.name}, in {Path(arguments.logbook)}{known}", markup=False)
+    screen.print(f"Run {run_id}, {entry.name}, in {Path(logbook.path)}{said}", markup=False)
     screen.print(logbook.summary(run_id).verdicts[0], markup=False)

@@ -1,6 +1,7 @@
 """What can be typed after ``bothends``."""
 
 import argparse
+import re
 from collections.abc import Callable, Sequence
 from functools import partial
 from importlib import import_module
@@ -32,7 +33,7 @@ def build_parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action=_Version, nargs=0, help="print the version and stop")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
-    for add in (_demo, _review, _check, _compare, _stand, _add, _serve, _simulate):
+    for add in (_demo, _review, _check, _compare, _stand, _add, _logbook, _serve, _simulate):
         add(commands)
     return parser
 
@@ -100,6 +101,39 @@ def _stretch(text: str) -> tuple[float, float]:
     return start_m, end_m
 
 
+# Keys of [channels] in the bike file, and the two travel sensors.
+_CHANNEL_KEYS = (
+    "time", "rate_hz", "front", "rear", "speed", "latitude", "longitude", "throttle", "brake", "lean", "lap", "beacon",
+)  # fmt: skip
+
+
+def _columns(text: str) -> dict[str, str]:
+    """Columns by meaning, "front=COL,rear=COL"; a comma inside a name is part of it."""
+    pairs = [part.split("=", 1) for part in re.split(rf",(?=(?:{'|'.join(_CHANNEL_KEYS)})=)", text)]
+    if not all(len(pair) == 2 and pair[0] in _CHANNEL_KEYS for pair in pairs):
+        raise argparse.ArgumentTypeError(
+            f"{text!r} is not KEY=COLUMN,...; keys are {', '.join(_CHANNEL_KEYS)}"
+        )
+    found = dict(pairs)
+    if empty := [key for key in ("time", "rate_hz", "front", "rear") if found.get(key) == ""]:
+        raise argparse.ArgumentTypeError(f"{empty[0]} needs a value")
+    if "rate_hz" in found:
+        _real(0.1, 1e6)(found["rate_hz"])
+    return found
+
+
+def _channels(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--channels",
+        type=_columns,
+        default={},
+        metavar="KEY=COLUMN,...",
+        help="which column means what, such as front=A1,rear=A2,speed=V; kept for the next log with the same columns; "
+        "KEY= says that the log has none. "
+        f"Keys: {', '.join(_CHANNEL_KEYS)} (rate_hz=200 for a log without time)",
+    )
+
+
 def _between(text: str, kind: type[int] | type[float], low: float, high: float) -> float:
     try:
         value = kind(text)
@@ -145,6 +179,7 @@ def _review(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> 
     parser.add_argument("log", metavar="LOG")
     parser.add_argument("--bike", required=True, metavar="BIKE.toml", help="bike file")
     parser.add_argument("--setup", metavar="SHEET.toml", help="setup sheet of the outing")
+    _channels(parser)
     parser.add_argument(
         "--line",
         type=_line,
@@ -160,6 +195,7 @@ def _check(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> N
     parser = _command(commands, "check", "check", "say what a log holds and what can be judged from it")
     parser.add_argument("log", metavar="LOG")
     parser.add_argument("--bike", metavar="BIKE.toml", help="bike file: needed to say what can be judged")
+    _channels(parser)
     _json(parser)
 
 
@@ -202,9 +238,47 @@ def _add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> Non
     parser.add_argument("--bike", required=True, metavar="BIKE.toml", help="bike file")
     parser.add_argument("--logbook", required=True, metavar="DIR", help="made when missing")
     parser.add_argument("--setup", metavar="SHEET.toml", help="setup sheet of the outing")
-    parser.add_argument("--name", help="what to call the run")
-    parser.add_argument("--date", help="day of the outing, such as 2026-05-01")
+    _words(parser)
     _json(parser)
+
+
+def _words(parser: argparse.ArgumentParser) -> None:
+    """What the catalogue is to say of a run; the keys of `telemetry.logbook.entry.Words`."""
+    for option, words in (
+        ("name", "what to call the run"),
+        ("date", "day of the outing, such as 2026-05-01"),
+        ("place", "where it was ridden"),
+        ("rider", "who rode"),
+        ("outing", "which outing of the day"),
+        ("tyres", "tyres of both ends"),
+        ("notes", "anything else to remember"),
+    ):
+        parser.add_argument(f"--{option}", help=f"{words} (else as the setup sheet says)")
+
+
+def _logbook(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    parser = commands.add_parser("logbook", help="check, export or correct what a logbook keeps")
+    verbs = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+
+    verify = _command(verbs, "verify", "logbook", "check every file of a logbook against its hash")
+    verify.add_argument("logbook", metavar="LOGBOOK")
+    _json(verify)
+
+    export = _command(verbs, "export", "logbook", "write everything a logbook keeps in open formats")
+    export.add_argument("logbook", metavar="LOGBOOK")
+    export.add_argument("out", metavar="DIR", help="directory to make")
+    export.add_argument(
+        "--run", dest="which", action="append", metavar="RUN",
+        help="only this run (id, start of id, or name) with its history; may be repeated",
+    )  # fmt: skip
+
+    rebuild = _command(verbs, "rebuild", "logbook", "make a run again from its original log")
+    rebuild.add_argument("which", metavar="RUN", help="id, start of id, or name")
+    rebuild.add_argument("--logbook", required=True, metavar="DIR")
+    rebuild.add_argument("--bike", metavar="BIKE.toml", help="corrected bike file (else the one it has)")
+    rebuild.add_argument("--setup", metavar="SHEET.toml", help="corrected setup sheet (else the one it has)")
+    _words(rebuild)
+    _json(rebuild)
 
 
 def _serve(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:

@@ -1,6 +1,8 @@
-"""The store: original logs byte for byte, their reviews, and the catalogue."""
+"""The store: original logs byte for byte, their runs and reviews, and the catalogue."""
 
 from telemetry.logbook.entry import RunEntry
+from telemetry.logbook.export import export
 from telemetry.logbook.logbook import Logbook
+from telemetry.logbook.verify import Damage, Verification, verify
 
-__all__ = ["Logbook", "RunEntry"]
+__all__ = ["Damage", "Logbook", "RunEntry", "Verification", "export", "verify"]

@@ -1,7 +1,7 @@
-"""The catalogue of a logbook: one SQLite table of runs. It can be rebuilt from the runs' own directories."""
+"""The catalogue of a logbook: one SQLite table of runs. It can be made again from the runs' own directories."""
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from dataclasses import asdict, fields
 from pathlib import Path
@@ -9,7 +9,7 @@ from pathlib import Path
 from telemetry.errors import LogbookError
 from telemetry.logbook.entry import RunEntry
 
-SCHEMA_VERSION = 1
+LAYOUT = 2  # of catalogue and directories together; SQLite keeps it as user_version
 _APPLICATION_ID = 0x426F7468  # "Both"
 _BUSY_S = 30.0
 
@@ -18,7 +18,14 @@ _TABLE = """CREATE TABLE run (
     run_id TEXT PRIMARY KEY, name TEXT NOT NULL, date TEXT NOT NULL, bike TEXT NOT NULL, place TEXT NOT NULL,
     rider TEXT NOT NULL, outing TEXT NOT NULL, notes TEXT NOT NULL, added_at TEXT NOT NULL,
     log_name TEXT NOT NULL, log_sha256 TEXT NOT NULL, laps INTEGER NOT NULL, quickest_lap_s REAL,
-    oscillation TEXT NOT NULL)"""
+    oscillation TEXT NOT NULL, tyres TEXT NOT NULL DEFAULT '', revision INTEGER NOT NULL DEFAULT 1,
+    inputs TEXT NOT NULL DEFAULT '')"""
+_NEWEST_FIRST = "ORDER BY revision DESC, added_at DESC, run_id"
+_HOLDING = f"""SELECT * FROM (
+    SELECT *, row_number() OVER (PARTITION BY log_sha256 {_NEWEST_FIRST}) AS place_in_history FROM run
+    ) WHERE place_in_history = 1 ORDER BY date DESC, added_at DESC, run_id"""
+
+Migration = Callable[[sqlite3.Connection], None]
 
 
 class Catalogue:
@@ -28,6 +35,8 @@ class Catalogue:
     ----------
     path : Path
         Made when missing.
+    from_layout_1 : callable
+        Brings a logbook of the first layout to this one, inside the transaction it is given.
 
     Raises
     ------
@@ -35,7 +44,7 @@ class Catalogue:
         If the file is not a catalogue, or was written by a newer version.
     """
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, from_layout_1: Migration) -> None:
         self.path = path
         with self.changing() as connection:
             version = connection.execute("PRAGMA user_version").fetchone()[0]
@@ -43,14 +52,17 @@ class Catalogue:
             if version == 0 and tables == 0:
                 connection.execute(_TABLE)
                 connection.execute(f"PRAGMA application_id = {_APPLICATION_ID}")
-                connection.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
+                connection.execute(f"PRAGMA user_version = {LAYOUT}")
                 return
             if connection.execute("PRAGMA application_id").fetchone()[0] != _APPLICATION_ID:
                 raise LogbookError(f"{path}: is a database of something else, not a logbook's catalogue.")
-        if version > SCHEMA_VERSION:
+            if version == 1:
+                from_layout_1(connection)
+                connection.execute(f"PRAGMA user_version = {LAYOUT}")
+        if version > LAYOUT:
             raise LogbookError(
                 f"{path}: was written by a newer version (catalogue schema {version}, this one reads "
-                f"{SCHEMA_VERSION}); install the newer version to open it."
+                f"{LAYOUT}); install the newer version to open it."
             )
 
     @contextmanager
@@ -59,8 +71,13 @@ class Catalogue:
             with closing(sqlite3.connect(self.path, timeout=_BUSY_S, isolation_level=None)) as connection:
                 connection.row_factory = sqlite3.Row
                 yield connection
-        except sqlite3.DatabaseError as error:
+        except sqlite3.OperationalError as error:  # locked, disk full, no right to write
             raise LogbookError(f"{self.path}: the catalogue cannot be used ({error}).") from None
+        except sqlite3.DatabaseError as error:
+            raise LogbookError(
+                f"{self.path}: the catalogue cannot be used ({error}). Move this file away: it is made again "
+                "from the runs' own directories when the logbook is opened next."
+            ) from None
 
     @contextmanager
     def changing(self) -> Iterator[sqlite3.Connection]:
@@ -75,20 +92,38 @@ class Catalogue:
             connection.execute("COMMIT")
 
     def entries(self) -> tuple[RunEntry, ...]:
-        """All runs, newest outing first; within a day the last added first."""
-        order = "SELECT * FROM run ORDER BY date DESC, added_at DESC, run_id"
-        with self._open() as connection:
-            return tuple(RunEntry(**row) for row in connection.execute(order))
+        """All runs as they hold now, newest outing first; within a day the last added first."""
+        return self._ask(_HOLDING)
+
+    def revisions(self) -> tuple[RunEntry, ...]:
+        """All runs and their history."""
+        return self._ask("SELECT * FROM run ORDER BY log_sha256, revision, added_at, run_id DESC")
 
     def entry(self, run_id: str) -> RunEntry | None:
-        """One run, None when the catalogue does not hold it."""
+        """One run, current or not; None when the catalogue does not hold it."""
+        return next(iter(self._ask("SELECT * FROM run WHERE run_id = ?", run_id)), None)
+
+    def of_log(self, log_sha256: str) -> tuple[RunEntry, ...]:
+        """The history of one log's run, the one that holds first."""
+        return self._ask(f"SELECT * FROM run WHERE log_sha256 = ? {_NEWEST_FIRST}", log_sha256)
+
+    def damage(self) -> tuple[str, ...]:
+        """What SQLite finds wrong with the file, nothing when it is sound."""
+        try:
+            with self._open() as connection:
+                found = [row[0] for row in connection.execute("PRAGMA integrity_check")]
+        except LogbookError as error:
+            return (str(error),)
+        return () if found == ["ok"] else tuple(found)
+
+    def _ask(self, question: str, *values: str) -> tuple[RunEntry, ...]:
         with self._open() as connection:
-            row = connection.execute("SELECT * FROM run WHERE run_id = ?", (run_id,)).fetchone()
-        return RunEntry(**row) if row else None
+            rows = connection.execute(question, values)
+            return tuple(RunEntry(**{name: row[name] for name in _COLUMNS}) for row in rows)
 
 
-def insert(connection: sqlite3.Connection, entry: RunEntry) -> None:
-    """Add a run inside a transaction; one that is there already stays as it is."""
+def enter(connection: sqlite3.Connection, entry: RunEntry) -> None:
+    """Write a run's line inside a transaction, over the one it has."""
     names = ", ".join(_COLUMNS)
     values = ", ".join(f":{name}" for name in _COLUMNS)
-    connection.execute(f"INSERT OR IGNORE INTO run ({names}) VALUES ({values})", asdict(entry))
+    connection.execute(f"INSERT OR REPLACE INTO run ({names}) VALUES ({values})", asdict(entry))

@@ -1,18 +1,26 @@
-"""What the catalogue says of a run."""
+"""What a logbook says of a run: its line in the catalogue, and the record in its own directory."""
 
 import json
-from dataclasses import dataclass, fields
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field, fields
+from hashlib import sha256
 from pathlib import Path
+from typing import Any, TypedDict
 
 from telemetry.errors import LogbookError
+from telemetry.setup import SetupSheet
+
+SCHEMA = "bothends.entry/2"
 
 
 @dataclass(frozen=True)
 class RunEntry:
     """One run in a logbook; texts are "" where nothing was written down.
 
-    ``run_id`` is made from the bytes of log, bike file and setup sheet, so the same three are the same run
-    everywhere. ``date`` is ISO 8601, ``added_at`` is ISO 8601 in UTC. ``log_sha256`` is of the original log.
+    ``run_id`` names what was kept under it and never changes its meaning. ``log_sha256`` is of the original
+    log: the same bytes are the same run, and of several entries with them the one with the highest
+    ``revision`` holds, the others are its history. ``inputs`` names the bytes of log, bike file and setup
+    sheet together. ``date`` is ISO 8601, ``added_at`` is ISO 8601 in UTC.
     """
 
     run_id: str
@@ -29,19 +37,93 @@ class RunEntry:
     laps: int
     quickest_lap_s: float | None
     oscillation: str
+    tyres: str = ""
+    revision: int = 1
+    inputs: str = ""
 
 
-def read_entry(path: Path) -> RunEntry:
-    """The entry that a run keeps in its own directory, from which the catalogue can be made again.
+class Words(TypedDict, total=False):
+    """What a person may say of a run when it is added; it wins over the setup sheet."""
+
+    name: str | None
+    date: str | None
+    place: str | None
+    rider: str | None
+    outing: str | None
+    tyres: str | None
+    notes: str | None
+
+
+def sheet_words(sheet: SetupSheet, log_name: str) -> dict[str, str]:
+    """The same words, as the setup sheet has them."""
+    of_each_end = [end.tyre for end in (sheet.front, sheet.rear) if end.tyre]
+    return {
+        "name": sheet.name or Path(log_name).stem,
+        "date": sheet.date.isoformat() if sheet.date else "",
+        "place": sheet.place or "",
+        "rider": sheet.rider or "",
+        "outing": sheet.outing or "",
+        "tyres": sheet.tyres or " / ".join(dict.fromkeys(of_each_end)),
+        "notes": sheet.notes or "",
+    }
+
+
+@dataclass(frozen=True)
+class Record:
+    """What a run's directory says of itself: enough to make the catalogue again and to check every file.
+
+    Parameters
+    ----------
+    entry : RunEntry
+    given : mapping of str to str
+        The words that a person gave by hand: they stay when the run is rebuilt.
+    files : mapping of str to str
+        SHA-256 of every other file, by its path below the directory; empty in a record of layout 1.
+    """
+
+    entry: RunEntry
+    given: Mapping[str, str] = field(default_factory=dict)
+    files: Mapping[str, str] = field(default_factory=dict)
+
+
+def record_to_json(record: Record) -> str:
+    """The record as JSON text that carries its own hash."""
+    data = {
+        "schema": SCHEMA,
+        **asdict(record.entry),
+        "given": dict(record.given),
+        "files": dict(record.files),
+    }
+    return json.dumps({**data, "sha256": _hash(data)}, indent=1)
+
+
+def read_record(path: Path) -> Record:
+    """Read the record of a run, of this layout or the first.
 
     Raises
     ------
     LogbookError
-        If it cannot be read.
+        If it is missing or damaged, or was written by a newer version.
     """
-    names = [field.name for field in fields(RunEntry)]
     try:
         data = json.loads(path.read_text(encoding="utf-8"))
-        return RunEntry(**{name: data[name] for name in names})
+        if "schema" not in data:  # layout 1: the entry alone
+            return Record(_entry(data))
+        if data["schema"] != SCHEMA:
+            raise LogbookError(
+                f"{path}: was written by another version ({str(data['schema'])[:40]!r}, this one reads "
+                f"{SCHEMA!r}); install the newer version to open it."
+            )
+        if data.pop("sha256") != _hash(data):
+            raise ValueError
+        return Record(_entry(data), data["given"], data["files"])
     except (OSError, ValueError, KeyError, TypeError):
         raise LogbookError(f"{path}: cannot be read; restore it or move its directory out.") from None
+
+
+def _entry(data: Mapping[str, Any]) -> RunEntry:
+    return RunEntry(**{each.name: data[each.name] for each in fields(RunEntry) if each.name in data})
+
+
+def _hash(data: Mapping[str, Any]) -> str:
+    return sha256(json.dumps(data, sort_keys=True).encode()).hexdigest()

@@ -39,6 +39,20 @@ def flush(path: Path) -> None:
         os.close(handle)
 
 
+def part_of(path: Path) -> Path:
+    """Where a new text is written before it takes a file's place."""
+    return path.with_name(f".{path.name}.part")
+
+
+def replace_text(path: Path, text: str) -> None:
+    """Put a new text in a file's place in one step, on the disk before it takes the name."""
+    part = part_of(path)
+    part.write_text(text, encoding="utf-8")
+    flush(part)
+    part.replace(path)
+    flush(path.parent)
+
+
 @contextmanager
 def workshop(incoming: Path) -> Iterator[Path]:
     """A directory to build a run in, gone afterwards unless it was moved away.

@@ -7,7 +7,7 @@ from pathlib import Path
 from logbook_fixtures import *  # noqa: F403
 
 import telemetry.logbook
-from telemetry.logbook import Logbook
+from telemetry.logbook import Logbook, verify
 
 # Needs fork, to kill a copy of this process: Linux and macOS.
 ROOM = str(Path(telemetry.logbook.__file__).parent)
@@ -72,9 +72,9 @@ def test_opening_does_not_clear_away_what_a_living_process_builds(kept_files, tm
         Logbook(tmp_path)
         seen.append((place / "entry.json").is_file())
 
-    from telemetry.logbook.logbook import _fill as fill
+    from telemetry.logbook.keep import fill
 
-    monkeypatch.setattr("telemetry.logbook.logbook._fill", fill_and_look)
+    monkeypatch.setattr("telemetry.logbook.keep.fill", fill_and_look)
     logbook.add(*kept_files)
     assert seen == [True] and len(logbook.runs()) == 1
 
@@ -94,5 +94,28 @@ def test_processes_that_add_at_once(kept_files, tmp_path, quick):
             os._exit(0)
         children.append(child)
     assert [os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) for child in children] == [0] * 6
-    assert len(Logbook(book).runs()) == 2
+    logbook = Logbook(book)
+    assert len(logbook.runs()) == 1 and 1 <= len(logbook.revisions()) <= 2  # one log, at most two sheets
     assert list((book / "incoming").iterdir()) == []
+    assert verify(logbook).damages == ()
+
+
+def test_processes_that_add_different_logs_at_once(kept_files, tmp_path, quick):
+    log, bike, sheet = kept_files
+    book = tmp_path / "book"
+    children = []
+    for number in range(6):
+        other = tmp_path / f"{number}.csv"
+        other.write_bytes(log.read_bytes() + b"\n" * number)
+        child = os.fork()
+        if child == 0:
+            try:
+                Logbook(book).add(other, bike, sheet)
+            except BaseException:
+                os._exit(1)
+            os._exit(0)
+        children.append(child)
+    assert [os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) for child in children] == [0] * 6
+    logbook = Logbook(book)
+    assert {entry.log_name for entry in logbook.runs()} == {f"{number}.csv" for number in range(6)}
+    assert verify(logbook).damages == ()

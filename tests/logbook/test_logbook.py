@@ -39,19 +39,46 @@ def test_traces_by_column_leave_out_what_the_run_does_not_have(kept_files, tmp_p
     assert logbook.traces(run_id, ("no such column",)).columns == {}
 
 
-def test_the_same_three_files_are_one_run(kept_files, tmp_path, quick):
+def test_the_same_log_is_one_run(kept_files, tmp_path, quick):
     log, bike, sheet = kept_files
     logbook = Logbook(tmp_path / "book")
     first = logbook.add(log, bike, sheet)
     renamed = shutil.copy(log, tmp_path / "other name.csv")
-    assert logbook.add(renamed, bike, sheet, name="again") == first
-    assert len(logbook.runs()) == 1
-    assert logbook.add(log, bike) != first
-    changed = tmp_path / "changed.toml"
-    changed.write_text(bike.read_text() + "\n# one more line\n")
-    assert logbook.add(log, changed, sheet) not in (first, None)
-    assert len(logbook.runs()) == 3
-    assert logbook.sheet(logbook.add(log, bike)) is None
+    before = _everything(tmp_path / "book")
+    assert logbook.add(renamed, bike, sheet) == first
+    assert logbook.add(renamed, bike) == first  # the sheet that is there stays
+    assert _everything(tmp_path / "book") == before
+    assert len(logbook.runs()) == len(logbook.revisions()) == 1
+
+
+def test_words_given_again_are_put_right_and_nothing_is_made_anew(kept_files, tmp_path, quick):
+    logbook = Logbook(tmp_path / "book")
+    run_id = logbook.add(*kept_files, rider="rider 1")
+    assert logbook.add(*kept_files, name="again", notes="windy") == run_id
+    (entry,) = logbook.runs()
+    assert (entry.name, entry.rider, entry.notes, entry.place) == (
+        "again",
+        "rider 1",
+        "windy",
+        "Vellmoor Ring",
+    )
+    assert logbook.record(run_id).entry == entry and len(logbook.revisions()) == 1
+
+
+def test_every_word_of_the_catalogue(kept_files, tmp_path, quick):
+    log, bike, _ = kept_files
+    sheet = tmp_path / "sheet.toml"
+    sheet.write_text('[front]\ntyre = "soft"\n[rear]\ntyre = "medium"\n')
+    words = {"place": "Vellmoor Ring", "rider": "rider 1", "outing": "3", "notes": "first on this tyre"}
+    logbook = Logbook(tmp_path / "book")
+    entry = logbook.entry(logbook.add(log, bike, sheet, date="2026-05-01", **words))
+    assert {word: getattr(entry, word) for word in words} == words
+    assert (entry.date, entry.bike, entry.tyres) == (
+        "2026-05-01",
+        logbook.bike(entry.run_id).name,
+        "soft / medium",
+    )
+    assert logbook.entry(logbook.add(log, bike, tyres="wet")).tyres == "wet"
 
 
 def test_name_and_date_given_win_over_the_sheet(kept_files, tmp_path, quick):
@@ -65,17 +92,19 @@ def test_name_and_date_given_win_over_the_sheet(kept_files, tmp_path, quick):
 def test_runs_come_newest_outing_first(kept_files, tmp_path, quick):
     log, bike, sheet = kept_files
     logbook = Logbook(tmp_path / "book")
-    for day in ("2026-05-02", "2026-05-03", "2026-05-01"):
-        one = tmp_path / f"{day}.toml"
-        one.write_text(f"date = {day}\n")
-        logbook.add(log, bike, one)
+    for number, day in enumerate(("2026-05-02", "2026-05-03", "2026-05-01"), start=1):
+        one = tmp_path / f"{day}.csv"
+        one.write_bytes(log.read_bytes() + b"\n" * number)
+        logbook.add(one, bike, date=day)
     assert [entry.date for entry in logbook.runs()] == ["2026-05-03", "2026-05-02", "2026-05-01"]
 
 
 def test_a_person_finds_a_run_by_id_its_start_or_its_name(kept_files, tmp_path, quick):
     log, bike, sheet = kept_files
-    logbook = Logbook(tmp_path)
-    a, b = logbook.add(log, bike, sheet, name="one"), logbook.add(log, bike, name="two")
+    logbook = Logbook(tmp_path / "book")
+    other = tmp_path / "other.csv"
+    other.write_bytes(log.read_bytes() + b"\n")
+    a, b = logbook.add(log, bike, sheet, name="one"), logbook.add(other, bike, name="two")
     assert [logbook.find(text).run_id for text in (a, b[:8], "two")] == [a, b, b]
     with pytest.raises(LogbookError, match="'r' means 2 runs"):
         logbook.find("r")
@@ -155,7 +184,7 @@ def test_a_log_that_changes_while_it_is_read_is_refused(kept_files, tmp_path, mo
         log.write_bytes(log.read_bytes() + b"\n")
         return kept_review
 
-    monkeypatch.setattr("telemetry.logbook.logbook.review_log", review_log)
+    monkeypatch.setattr("telemetry.logbook.keep.review_log", review_log)
     logbook = Logbook(tmp_path / "book")
     with pytest.raises(LogbookError, match="changed while it was being read"):
         logbook.add(log, kept_files[1])
@@ -167,7 +196,7 @@ def test_a_full_disk_is_one_line_and_leaves_nothing(kept_files, tmp_path, monkey
         raise OSError(28, "No space left on device", str(target))
 
     logbook = Logbook(tmp_path)
-    monkeypatch.setattr("telemetry.logbook.logbook.shutil.copyfile", full)
+    monkeypatch.setattr("telemetry.logbook.build.shutil.copyfile", full)
     with pytest.raises(LogbookError, match=r"cannot be read or written \(No space left on device\)"):
         logbook.add(*kept_files)
     assert logbook.runs() == () and _leftovers(tmp_path) == []
@@ -181,6 +210,11 @@ def test_review_file_is_the_review_as_json(kept_files, tmp_path, quick):
     logbook.review_file(run_id).write_text("{}")
     with pytest.raises(LogbookError, match="is not a review"):
         logbook.summary(run_id)
+
+
+def _everything(path):
+    files = (each for each in sorted(path.rglob("*")) if each.is_file())
+    return {each.relative_to(path): each.read_bytes() for each in files}
 
 
 def _leftovers(path):

@@ -1,0 +1,172 @@
+"""Building a run's directory: the original byte for byte, the run, its review, and what they rest on.
+
+::
+
+    original/…         the log, byte for byte, under its own name
+    log.parquet        its columns, exact to the logged digits
+    bike.toml …        the bike file, and the files it names
+    sheet.toml         the setup sheet, where there is one
+    review.json        the review
+    traces.parquet     the run sample by sample
+    entry.json         the record: what the catalogue says, and the hash of every file
+"""
+
+import os
+import shutil
+import tomllib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+
+from telemetry.errors import BikeFileError, LogbookError
+from telemetry.logbook.columns import write_log
+from telemetry.logbook.entry import Record, RunEntry, record_to_json, sheet_words
+from telemetry.logbook.files import file_sha256, part_of
+from telemetry.logs import RawLog
+from telemetry.setup import SetupSheet
+from telemetry.summary import Summary, Traces, summary_to_json, write_traces
+
+ENTRY, REVIEW, TRACES, LOG = "entry.json", "review.json", "traces.parquet", "log.parquet"
+BIKE, SHEET, ORIGINAL = "bike.toml", "sheet.toml", "original"
+DERIVED = {REVIEW, TRACES, LOG}  # can be made again from the others
+CHANGING = ".changing"  # stands in a run's directory while its words change
+_OURS = {ENTRY, REVIEW, TRACES, LOG, BIKE, SHEET, ORIGINAL}
+
+_PASSING = {ENTRY, CHANGING, part_of(Path(ENTRY)).name}
+
+
+@dataclass(frozen=True)
+class Sources:
+    """The files a run is made from. ``log_name`` is what the log was called when it was first added."""
+
+    log: Path
+    log_name: str
+    log_sha256: str
+    bike: Path
+    sheet: Path | None
+
+    @property
+    def inputs(self) -> str:
+        """The name of all bytes together: the same ones have the same name everywhere."""
+        parts = [self.log_sha256, file_sha256(self.bike)]
+        parts += [file_sha256(self.bike.parent / name) for name in files_named_by(self.bike)]
+        parts += [file_sha256(self.sheet) if self.sheet else "no sheet"]
+        return "r" + sha256(" ".join(parts).encode()).hexdigest()[:16]
+
+
+def entry_of(
+    run_id: str,
+    sources: Sources,
+    summary: Summary,
+    sheet: SetupSheet,
+    given: Mapping[str, str],
+    revision: int,
+) -> RunEntry:
+    """The line in the catalogue of a run that has just been reviewed."""
+    complete = [lap for lap in summary.laps if lap.complete]
+    return RunEntry(
+        **{**sheet_words(sheet, sources.log_name), **given},
+        run_id=run_id,
+        bike=summary.run.bike,
+        added_at=datetime.now(UTC).isoformat(timespec="microseconds"),
+        log_name=sources.log_name,
+        log_sha256=sources.log_sha256,
+        laps=len(complete),
+        quickest_lap_s=min((lap.time_s for lap in complete), default=None),
+        oscillation=summary.oscillation.verdict,
+        revision=revision,
+        inputs=sources.inputs,
+    )
+
+
+def fill(
+    place: Path,
+    sources: Sources,
+    log: RawLog,
+    summary: Summary,
+    traces: Traces,
+    entry: RunEntry,
+    given: Mapping[str, str],
+    kept: Path | None,
+) -> None:
+    """Write everything of a run into its directory; ``kept`` is the same original in an earlier revision."""
+    _keep_original(place / ORIGINAL / entry.log_name, sources, kept)
+    for name in files_named_by(sources.bike):
+        target = place / name
+        target.parent.mkdir(parents=True, exist_ok=True)
+        shutil.copyfile(sources.bike.parent / name, target)
+    shutil.copyfile(sources.bike, place / BIKE)
+    if sources.sheet:
+        shutil.copyfile(sources.sheet, place / SHEET)
+    write_log(log, place / LOG)
+    (place / REVIEW).write_text(summary_to_json(summary), encoding="utf-8")
+    write_traces(traces, place / TRACES)
+    record = Record(entry, given, hashes(place, entry))
+    (place / ENTRY).write_text(record_to_json(record), encoding="utf-8")
+
+
+def _keep_original(target: Path, sources: Sources, kept: Path | None) -> None:
+    """The original into the directory: the same file as before where the disk can do that, else a copy."""
+    target.parent.mkdir()
+    if kept is not None:
+        try:
+            os.link(kept, target)
+            if file_sha256(target) == sources.log_sha256:
+                return
+            target.unlink()
+        except OSError:
+            target.unlink(missing_ok=True)
+    shutil.copyfile(sources.log, target)
+    if file_sha256(target) != sources.log_sha256:
+        raise LogbookError(
+            f"{sources.log}: changed while it was being read; add it again when it is complete."
+        )
+
+
+def hashes(place: Path, entry: RunEntry) -> dict[str, str]:
+    """SHA-256 of every file of a run but the record, by its path below the run's directory.
+
+    That of the original was taken when it was added: it holds, whatever the file may have become.
+    """
+    original = f"{ORIGINAL}/{entry.log_name}"
+    others = {name: file_sha256(place / name) for name in names_of_files(place) if name != original}
+    return {original: entry.log_sha256, **others}
+
+
+def names_of_files(place: Path) -> tuple[str, ...]:
+    """Every file of a run but the record, by its path below the run's directory."""
+    files = (path.relative_to(place).as_posix() for path in place.rglob("*") if path.is_file())
+    return tuple(sorted(name for name in files if name not in _PASSING))
+
+
+def files_named_by(bike_path: Path) -> tuple[str, ...]:
+    """The files that a bike file names, such as ``dyno_file``, which belong to it.
+
+    Raises
+    ------
+    BikeFileError
+        If one stands outside the bike file's directory, or bears a name that the logbook uses.
+    """
+    names = tuple(sorted(set(_file_values(tomllib.loads(bike_path.read_text(encoding="utf-8"))))))
+    for name in names:
+        parts = Path(name).parts
+        if Path(name).is_absolute() or ".." in parts or parts[0] in _OURS:
+            raise BikeFileError(
+                f"{bike_path}: {name!r}: a logbook cannot keep it there; put it beside the bike file, under a "
+                "name of its own."
+            )
+    return names
+
+
+def _file_values(data: Any) -> Iterator[str]:
+    if isinstance(data, dict):
+        for key, value in data.items():
+            if key.endswith("_file") and isinstance(value, str):
+                yield value
+            yield from _file_values(value)
+    elif isinstance(data, list):
+        for value in data:
+            yield from _file_values(value)
