@@ -124,7 +124,7 @@ def dots(found: Comparison, keys: Sequence[str]) -> list[Dots]:
 def _dots(row: MetricComparison) -> Dots:
     end = row.key.partition(".")[0]
     return Dots(
-        label=row.label,
+        label=row.label.removesuffix(", rear over front"),  # the axis says it
         verdict=verdict_words(row),
         before=tuple(zip(row.a.laps, row.a.values, strict=True)),
         after=tuple(zip(row.b.laps, row.b.values, strict=True)),
