@@ -10,7 +10,7 @@ from telemetry.errors import CalibrationError, StrokeExceededError
 from telemetry.notes import QualityNote, Severity, Step
 from telemetry.signals.gaps import block_range, bridge, longest_bridge, runs
 from telemetry.signals.run import SensorSetup
-from telemetry.signals.spikes import BEND_MM_S2, find_spikes
+from telemetry.signals.spikes import BEND_MM_S2, find_spikes, widest_spike
 
 # Within this of its two ends a travel is at the end: noise, and play of the sensor's mount.
 EDGE_MM = 0.5
@@ -27,6 +27,11 @@ STUCK_S, STUCK_MM, STUCK_OTHER_MM = 1.0, 0.25, 3.0
 RIDING_M_S = 8.0
 # Exactly the same reading for this long, and a jump after it: the logger repeats its last value, or a wire opened.
 HELD_S, HELD_SAMPLES, HELD_JUMP_MM = 0.015, 4, 1.0
+# Without a jump: while it moves so much before and after, and so long that by chance a log would hold fewer than
+# this many of it.
+MUTE_OTHER_MM, CHANCE = 1.5, 1e-4
+# This near to an end of its stroke an end can halt at once.
+STOP_MM = 4.0
 
 
 @dataclass(frozen=True)
@@ -135,24 +140,52 @@ def _note_missing(work: Cleaning) -> None:
 
 
 def _mask_held(work: Cleaning) -> None:
-    """Mask readings that stand exactly still and then jump: no sensor that still follows its damper does."""
+    """Mask readings that stand exactly still from or to a jump, or do so for longer than noise lets them in a ride."""
     travel, rate = work.travel_mm, work.place.sample_rate_hz
-    starts, ends = runs(np.diff(travel) == 0)
-    least = max(HELD_SAMPLES, int(np.ceil(HELD_S * rate))) - 1
-    long = (ends - starts >= least) & (ends + 2 < len(travel)) & (starts >= 2)
-    starts, ends = starts[long], ends[long]  # the same reading from sample start to sample end
+    starts, ends = runs(np.diff(travel) == 0)  # the same reading from sample start to sample end
+    length = ends - starts + 1
+    widest = widest_spike(rate)
+    inside = (ends + widest + 1 < len(travel)) & (starts >= widest + 1)
+    long = inside & (length >= max(HELD_SAMPLES, int(np.ceil(HELD_S * rate))))
+    unlikely = long & (length >= _longest_likely(length))
+    starts, ends, unlikely = starts[long], ends[long], unlikely[long]
     jump = max(HELD_JUMP_MM, BEND_MM_S2 / rate**2)
-    after, before = _bend(travel, ends), _bend(travel, starts)
+    fell, left = _jump(travel, starts, -1, widest) > jump, _jump(travel, ends, 1, widest) > jump
+    # an end that runs into its stop does halt at once
+    free = (travel[starts] > STOP_MM) & (travel[starts] < work.place.setup.stroke_mm - STOP_MM)
+    broken = left | (fell & free)
     held = np.zeros(len(travel), dtype=bool)
-    for start, end, fell in zip(starts[after > jump], ends[after > jump], before[after > jump], strict=True):
-        # without a jump before it, the first of them is the last true reading
-        held[start if fell > jump else start + 1 : end + 1] = True
-    work.mask(held, "held", "stands still and then jumps (an open wire, a logger that repeats itself?)")
+    for i in np.flatnonzero(broken | unlikely):
+        if broken[i] or _moves_about(travel, starts[i], ends[i], rate):
+            # without a jump before it, the first of them is the last true reading
+            held[starts[i] if fell[i] else starts[i] + 1 : ends[i] + 1] = True
+    work.mask(held, "held", "stands exactly still (an open wire, a logger that repeats itself?)")
 
 
-def _bend(travel: FloatArray, at: IntArray) -> FloatArray:
-    """By how much a reading leaves the straight line through its neighbours; 0 where one of them is missing."""
-    return np.nan_to_num(np.abs(travel[at - 1] - 2 * travel[at] + travel[at + 1]))
+def _longest_likely(length: IntArray) -> float:
+    """Samples that an equal reading may last by chance: each more makes it rarer by the same factor."""
+    few, more = int((length >= 3).sum()), int((length >= 6).sum())
+    if few < 20:
+        return 3.0  # readings with so much noise that equal ones hardly occur
+    factor = min(((more + 1) / few) ** (1 / 3), 0.999)
+    return 3.0 + float(np.log(CHANCE / few) / np.log(factor))
+
+
+def _moves_about(travel: FloatArray, start: int, end: int, rate: float) -> bool:
+    """Whether the end moves on either side of a standstill: not when the motorcycle stands."""
+    about = max(2, round(0.25 * rate))
+    sides = travel[max(0, start - about) : start], travel[end + 1 : end + 1 + about]
+    return all(
+        len(side) > 1
+        and float(np.nanmax(side, initial=-np.inf) - np.nanmin(side, initial=np.inf)) > MUTE_OTHER_MM
+        for side in sides
+    )
+
+
+def _jump(travel: FloatArray, at: IntArray, step: int, widest: int) -> FloatArray:
+    """By how much travel leaves a sample for longer than a spike lasts; 0 where that is not known."""
+    away = [np.abs(travel[at + step * k] - travel[at]) for k in range(1, widest + 2)]
+    return np.asarray(np.nan_to_num(np.min(away, axis=0)))
 
 
 def _mask_stuck(work: Cleaning, other_mm: FloatArray | None, speed_m_s: FloatArray | None) -> None:

@@ -14,6 +14,11 @@ WIDEST_S, WIDEST_SAMPLES, NARROWEST_SAMPLES = 0.005, 5, 3
 PASSES = 3
 
 
+def widest_spike(sample_rate_hz: float) -> int:
+    """Samples that a spike may last at this rate."""
+    return int(np.clip(WIDEST_S * sample_rate_hz, NARROWEST_SAMPLES, WIDEST_SAMPLES))
+
+
 def find_spikes(travel_mm: FloatArray, sample_rate_hz: float) -> BoolArray:
     """Samples that belong to a spike.
 
@@ -28,7 +33,7 @@ def find_spikes(travel_mm: FloatArray, sample_rate_hz: float) -> BoolArray:
     -------
     ndarray of bool, shape (n_samples,)
     """
-    widest = int(np.clip(WIDEST_S * sample_rate_hz, NARROWEST_SAMPLES, WIDEST_SAMPLES))
+    widest = widest_spike(sample_rate_hz)
     found = np.zeros(len(travel_mm), dtype=bool)
     values = travel_mm
     for _ in range(PASSES):  # a spike hides another one next to it
