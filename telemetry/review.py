@@ -13,7 +13,7 @@ from telemetry.damping import find_oscillation
 from telemetry.errors import ChannelError
 from telemetry.findings import findings, verdict_sentences
 from telemetry.laps import Lap, Track, find_track, is_moving, place_at
-from telemetry.logs import RawLog
+from telemetry.logs import RawLog, with_rate
 from telemetry.motion import EndSummary, Motion, StopEvent, find_stops, summarise_end, to_motion
 from telemetry.signals import Run, SensorSetup, to_run
 from telemetry.summary import TRACE_COLUMNS, LapSummary, RunInfo, Summary, Traces
@@ -54,6 +54,8 @@ def review(log: RawLog, bike: Bike, *, start_line: tuple[float, float] | None = 
     BothEndsError
         One of its kinds, saying what of the log or bike file cannot be used and what to do.
     """
+    if bike.channels.rate_hz is not None:
+        log = with_rate(log, bike.channels.rate_hz, bike.channels.time)
     run = to_run(log, sensors=sensors(bike), channels=channels(bike), time_channel=bike.channels.time)
     motion = to_motion(run, bike)
     track = find_track(run, start_line=start_line)
@@ -132,7 +134,7 @@ def _wheel_to_shaft(bike: Bike, end: End) -> tuple[tuple[float, float], ...]:
 
 def channels(bike: Bike) -> Mapping[str, str]:
     """Columns of the other channels by what they mean, as the bike file names them."""
-    named: Mapping[str, str | None] = bike.channels.model_dump(exclude={"time"})
+    named: Mapping[str, str | None] = bike.channels.model_dump(exclude={"time", "rate_hz"})
     return {meaning: column for meaning, column in named.items() if column is not None}
 
 

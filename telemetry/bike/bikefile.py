@@ -199,9 +199,13 @@ class Chassis(Section):
 
 
 class Channels(Section):
-    """Columns of the log by what they mean. Only ``time`` is needed; all others help."""
+    """Columns of the log by what they mean. Only ``time`` is needed; all others help.
+
+    ``rate_hz`` stands in for a log that has no column of time.
+    """
 
     time: str = "time"
+    rate_hz: Positive | None = None
     speed: str | None = None
     latitude: str | None = None
     longitude: str | None = None

@@ -3,9 +3,10 @@
 import argparse
 
 from telemetry.bike import load_bike
+from telemetry.cli.channels import hinting, keep, meanings, with_channels
 from telemetry.cli.output import console, working, write_text
 from telemetry.errors import BothEndsError
-from telemetry.logs import read_log
+from telemetry.logs import read_log, with_rate
 from telemetry.report.check import check_log, check_to_json, print_check
 from telemetry.review import review
 
@@ -16,13 +17,19 @@ def check(arguments: argparse.Namespace) -> None:
     with working("Checking"):
         log = read_log(arguments.log)
         refusal, summary = None, None
+        given = arguments.channels
+        bike = with_channels(bike, log, given) if bike else None
+        if rate := given.get("rate_hz"):
+            log = with_rate(log, float(rate))
         if bike:
             try:
-                summary = review(log, bike).summary
+                with hinting(bike, log):
+                    summary = review(log, bike).summary
             except BothEndsError as error:  # the columns are shown first: they say what to put right
                 refusal = error
-        result = check_log(log, time_column=bike.channels.time if bike else None, review=summary)
+        result = check_log(log, meanings=meanings(log, given, bike), review=summary)
         write_text(arguments.json, check_to_json(result), inputs=(arguments.log, arguments.bike))
+    keep(log, given)
     print_check(result, console())
     if refusal is not None:
         raise refusal

@@ -3,6 +3,7 @@
 import argparse
 
 from telemetry.bike import load_bike
+from telemetry.cli.channels import hinting, keep, with_channels
 from telemetry.cli.output import console, working, write_file, write_text
 from telemetry.logs import read_log
 from telemetry.report import debrief_html, print_review
@@ -16,7 +17,10 @@ def review(arguments: argparse.Namespace) -> None:
     bike = load_bike(arguments.bike)
     sheet = load_sheet(arguments.setup) if arguments.setup else None
     with working("Reviewing"):
-        result = review_log(read_log(arguments.log), bike, start_line=arguments.line)
+        log = read_log(arguments.log)
+        bike = with_channels(bike, log, arguments.channels)
+        with hinting(bike, log):
+            result = review_log(log, bike, start_line=arguments.line)
         inputs = (arguments.log, arguments.bike, arguments.setup)
         write_text(arguments.json, summary_to_json(result.summary), inputs=inputs)
         if arguments.traces:
@@ -25,4 +29,5 @@ def review(arguments: argparse.Namespace) -> None:
             write_text(
                 arguments.html, debrief_html(result.summary, result.traces, sheet=sheet), inputs=inputs
             )
+    keep(log, arguments.channels)
     print_review(result.summary, console(), sheet=sheet)

@@ -1,7 +1,9 @@
 """A log as it was written: columns of numbers in the file's own units."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+
+import numpy as np
 
 from telemetry.arrays import FloatArray
 from telemetry.notes import QualityNote, Step
@@ -43,3 +45,31 @@ class RawLog:
     def n_rows(self) -> int:
         """Number of rows of data."""
         return len(next(iter(self.columns.values()))) if self.columns else 0
+
+
+def with_rate(log: RawLog, rate_hz: float, name: str = "time") -> RawLog:
+    """A log without a column of time, its rows taken to be evenly apart; one that has it, as it is.
+
+    Parameters
+    ----------
+    log : RawLog
+    rate_hz : float
+        As stated by a person. [Hz]
+    name : str
+        What the column of time is called.
+
+    Returns
+    -------
+    RawLog
+        With the column [s] and a note.
+    """
+    if name in log.columns:
+        return log
+    message = f"The log has no column {name!r}: its rows are taken to be 1/{rate_hz:g} s apart, as stated."
+    return replace(
+        log,
+        columns={name: np.arange(log.n_rows) / rate_hz, **log.columns},
+        units={name: "s", **log.units},
+        notes=(*log.notes, QualityNote("info", "stated_rate", message)),
+        history=(*log.history, Step("stated_rate", {"rate_hz": rate_hz})),
+    )

@@ -11,6 +11,7 @@ from rich.text import Text
 from telemetry.arrays import ENDS, FloatArray, Number
 from telemetry.errors import BothEndsError
 from telemetry.logs import RawLog
+from telemetry.logs.mapping import Proposal
 from telemetry.notes import QualityNote
 from telemetry.report.terminal import indented, print_notes, section, table
 from telemetry.report.words import UNKNOWN, number
@@ -18,7 +19,8 @@ from telemetry.signals.stamps import read_stamps
 from telemetry.summary import Summary
 
 SCHEMA = "bothends.check/1"
-_TIME_NAMES = ("time", "t", "timestamp")
+_LIKELY, _SURE = 0.5, 0.75  # how a confidence is worded: a choice of ours
+_STEPS = 100_000  # of a long log, so many steps tell the rate
 
 
 @dataclass(frozen=True)
@@ -51,19 +53,20 @@ class LogCheck:
     duration_s: float | None
     dialect: dict[str, str]
     columns: tuple[ColumnCheck, ...]
+    meanings: tuple[Proposal, ...]
     quality: tuple[QualityNote, ...]
     judged: tuple[Judgement, ...]
     schema: str = SCHEMA
 
 
-def check_log(log: RawLog, *, time_column: str | None = None, review: Summary | None = None) -> LogCheck:
+def check_log(log: RawLog, *, meanings: tuple[Proposal, ...] = (), review: Summary | None = None) -> LogCheck:
     """What a log holds and, with its review, what can be judged from it.
 
     Parameters
     ----------
     log : RawLog
-    time_column : str, optional
-        Otherwise a column called time, if there is one; rates are not known without.
+    meanings : tuple of Proposal
+        What its columns mean; rates are not known without that of time.
     review : Summary, optional
         Of the same log.
 
@@ -71,7 +74,7 @@ def check_log(log: RawLog, *, time_column: str | None = None, review: Summary | 
     -------
     LogCheck
     """
-    t_s = _time_s(log, time_column)
+    t_s = _time_s(log, next((p.column for p in meanings if p.meaning == "time"), None))
     return LogCheck(
         source=log.source,
         rows=log.n_rows,
@@ -80,6 +83,7 @@ def check_log(log: RawLog, *, time_column: str | None = None, review: Summary | 
         columns=tuple(
             _column(name, log.units.get(name, ""), values, t_s) for name, values in log.columns.items()
         ),
+        meanings=meanings,
         quality=review.quality if review else log.notes,
         judged=judgements(review) if review else (),
     )
@@ -87,11 +91,10 @@ def check_log(log: RawLog, *, time_column: str | None = None, review: Summary | 
 
 def _time_s(log: RawLog, time_column: str | None) -> FloatArray | None:
     """Seconds since the start, None where the log has no usable clock."""
-    name = time_column or next((name for name in log.columns if name.lower() in _TIME_NAMES), None)
-    if name is None:
+    if time_column is None:
         return None
     try:
-        t_s = read_stamps(log, name).t_s
+        t_s = read_stamps(log, time_column).t_s
     except BothEndsError:
         return None
     return t_s if np.isfinite(t_s).any() else None
@@ -99,10 +102,14 @@ def _time_s(log: RawLog, time_column: str | None) -> FloatArray | None:
 
 def _column(name: str, unit: str, values: FloatArray, t_s: FloatArray | None) -> ColumnCheck:
     filled = np.isfinite(values)
-    known = values[filled]
+    full = bool(filled.all())
+    known = values if full else values[filled]
     rate = None
     if t_s is not None:
-        steps = np.diff(t_s[filled & np.isfinite(t_s)])
+        stamps = t_s if full else t_s[filled]
+        steps = np.diff(stamps)
+        steps = steps[:: max(1, len(steps) // _STEPS)]
+        steps = steps[np.isfinite(steps)]
         rate = float(1.0 / np.median(steps)) if len(steps) and np.median(steps) > 0 else None
     nan = float("nan")
     return ColumnCheck(
@@ -171,6 +178,12 @@ def print_check(check: LogCheck, console: Console) -> None:
     console.print(
         table(("column", "unit", "rate Hz", "from", "to", "blank %"), _column_rows(check), words=(0, 1))
     )
+    if check.meanings:
+        section(console, "What the columns mean")
+        console.print(table(("", "column", "", "why"), _meaning_rows(check), words=(0, 1, 2, 3)))
+        said = ",".join(f"{p.meaning}={p.column}" for p in check.meanings if p.confidence < 1)
+        if said:
+            indented(console, f"To confirm this, or to change it: --channels '{said}'")
     if check.judged:
         section(console, "What can be judged")
         console.print(
@@ -196,6 +209,13 @@ def _column_rows(check: LogCheck) -> Iterable[tuple[str, ...]]:
             _figure(column.most),
             number(100 * column.blank_share, 1),
         )
+
+
+def _meaning_rows(check: LogCheck) -> Iterable[tuple[str, ...]]:
+    for proposal in check.meanings:
+        c = proposal.confidence
+        sure = "said" if c == 1 else "sure" if c >= _SURE else "likely" if c >= _LIKELY else "a guess"
+        yield proposal.meaning, proposal.column, sure, "; ".join(proposal.reasons)
 
 
 def _figure(value: float) -> str:

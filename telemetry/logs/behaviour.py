@@ -1,0 +1,157 @@
+"""What the columns of a log do, whatever they are called: the evidence for what they mean."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from telemetry.arrays import FloatArray
+from telemetry.logs.rawlog import RawLog
+
+# Behaviour is judged on means over blocks of about this long, which is short against braking and long against bumps.
+BLOCK_S = 0.25
+# Without a clock, the log is cut into so many blocks.
+BLOCKS_WITHOUT_CLOCK = 2000
+FEWEST_BLOCKS = 40
+
+
+@dataclass(frozen=True)
+class Behaviour:
+    """What one column does.
+
+    Parameters
+    ----------
+    least, most : float
+    blank_share : float
+    rising : bool
+        Never falls and ends higher than it starts.
+    whole : bool
+        Whole numbers only.
+    steps : int
+        How often it goes up from one sample to the next.
+    by_one : bool
+        Every change is up by one.
+    at_least_share, at_most_share : float
+        How much of the time it is within 2 % of its range of its least and of its most.
+    liveliness : float
+        Spread within a block, as a share of the whole spread: suspension is lively, speed is not.
+    means : ndarray of shape (n_blocks,)
+        Means over blocks; NaN where a block is blank.
+    """
+
+    least: float
+    most: float
+    blank_share: float
+    rising: bool
+    whole: bool
+    steps: int
+    by_one: bool
+    at_least_share: float
+    at_most_share: float
+    liveliness: float
+    means: FloatArray
+
+    @property
+    def moves(self) -> bool:
+        """Whether it takes more than one value."""
+        return self.most > self.least
+
+
+def describe(log: RawLog) -> Mapping[str, Behaviour]:
+    """What every column does that holds numbers.
+
+    Parameters
+    ----------
+    log : RawLog
+
+    Returns
+    -------
+    mapping of str to Behaviour
+    """
+    edges = np.linspace(0, log.n_rows, _n_blocks(log) + 1).astype(np.int64)
+    found = {}
+    for name, values in log.columns.items():
+        filled = np.isfinite(values)
+        if filled.any():
+            found[name] = _describe(values, filled, edges)
+    return found
+
+
+def _n_blocks(log: RawLog) -> int:
+    from telemetry.logs.units import find_unit, to_unit
+
+    for name, values in log.columns.items():
+        unit = find_unit(log.units.get(name, ""))
+        if unit is not None and unit.quantity == "time":
+            lasts_s = (
+                float(np.ptp(to_unit(values[np.isfinite(values)], unit.symbol, "s"))) if len(values) else 0
+            )
+            if lasts_s > 0:
+                return int(np.clip(lasts_s / BLOCK_S, 1, max(1, log.n_rows)))
+    return min(BLOCKS_WITHOUT_CLOCK, max(1, log.n_rows // 4))
+
+
+def _describe(values: FloatArray, filled: np.ndarray, edges: np.ndarray) -> Behaviour:
+    known = values if filled.all() else values[filled]
+    least, most = float(known.min()), float(known.max())
+    steps = np.diff(known)
+    margin = 0.02 * (most - least)
+    counts = np.add.reduceat(filled, edges[:-1]).astype(np.float64)
+    zeroed = values if filled.all() else np.where(filled, values, 0.0)
+    middle = float(known.mean())
+    with np.errstate(invalid="ignore", divide="ignore"):
+        means = np.add.reduceat(zeroed, edges[:-1]) / counts
+        squares = np.add.reduceat(np.where(filled, (zeroed - middle) ** 2, 0.0), edges[:-1]) / counts
+    within = np.clip(squares - (means - middle) ** 2, 0.0, None)
+    spread = float(known.std())
+    inside = float(np.sqrt(np.nanmean(within[counts > 1]))) if (counts > 1).any() else 0.0
+    changes = steps[steps != 0]
+    return Behaviour(
+        least=least,
+        most=most,
+        blank_share=1.0 - len(known) / len(values),
+        rising=bool(len(steps) > 0 and (steps >= 0).all() and known[-1] > known[0]),
+        whole=bool((known == np.rint(known)).all()),
+        steps=int(np.count_nonzero(steps > 0)),
+        by_one=bool(len(changes) > 0 and (changes == 1).all()),
+        at_least_share=float(np.mean(known <= least + margin)),
+        at_most_share=float(np.mean(known >= most - margin)),
+        liveliness=inside / spread if spread > 0 else 0.0,
+        means=means,
+    )
+
+
+def correlation(a: FloatArray, b: FloatArray) -> float:
+    """Pearson's correlation over the blocks both have, 0 where it cannot be told.
+
+    Parameters
+    ----------
+    a, b : ndarray of shape (n_blocks,)
+
+    Returns
+    -------
+    float
+    """
+    both = np.isfinite(a) & np.isfinite(b)
+    if np.count_nonzero(both) < FEWEST_BLOCKS or np.ptp(a[both]) == 0 or np.ptp(b[both]) == 0:
+        return 0.0
+    return float(np.corrcoef(a[both], b[both])[0, 1])
+
+
+def rate(means: FloatArray) -> FloatArray:
+    """How a column rises from block to block, across blank blocks too; per block.
+
+    Parameters
+    ----------
+    means : ndarray of shape (n_blocks,)
+
+    Returns
+    -------
+    ndarray of shape (n_blocks,)
+    """
+    known = np.isfinite(means)
+    if np.count_nonzero(known) < FEWEST_BLOCKS:
+        return np.full(len(means), np.nan)
+    at = np.arange(len(means))
+    filled = np.interp(at, at[known], means[known])
+    return np.gradient(np.convolve(np.pad(filled, 1, mode="edge"), np.ones(3) / 3, mode="valid"))

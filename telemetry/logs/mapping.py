@@ -1,0 +1,327 @@
+"""Which column means what: proposed from names, units and behaviour, with reasons, for a person to confirm."""
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from telemetry.arrays import FloatArray
+from telemetry.logs.behaviour import Behaviour, correlation, describe, rate
+from telemetry.logs.rawlog import RawLog
+from telemetry.logs.units import find_unit
+
+MEANINGS = (
+    "time", "latitude", "longitude", "speed", "front", "rear", "throttle", "brake", "lean", "lap", "beacon",
+)  # fmt: skip
+
+# Words in a column's name, in the languages loggers are set to: choices of ours, no source.
+_WORDS: Mapping[str, tuple[str, ...]] = {
+    "time": ("time", "t", "timestamp", "zeit", "temps", "tempo", "tiempo", "clock", "elapsed"),
+    "latitude": ("latitude", "lat", "breite", "latitudine"),
+    "longitude": ("longitude", "lon", "long", "lng", "laenge", "länge", "longitudine"),
+    "speed": ("speed", "velocity", "vwheel", "v", "geschwindigkeit", "vitesse", "velocità", "velocita",
+              "velocidad", "wheelspeed", "gpsspeed"),
+    "front": ("fork", "front", "gabel", "fourche", "forcella", "horquilla", "vorn", "avant", "fr"),
+    "rear": ("shock", "rear", "federbein", "amortisseur", "ammortizzatore", "amortiguador", "mono", "swingarm",
+             "hinten", "arriere", "arrière", "rr"),
+    "throttle": ("throttle", "tps", "gas", "gaz", "acceleratore", "acelerador", "aps"),
+    "brake": ("brake", "bremse", "frein", "freno", "pbrake"),
+    "lean": ("lean", "roll", "schräglage", "schraeglage", "inclinaison", "piega", "inclinacion", "bank"),
+    "lap": ("lap", "laps", "runde", "tour", "giro", "vuelta", "lapnumber"),
+    "beacon": ("beacon", "marker", "trigger", "lapbeacon"),
+}  # fmt: skip
+# Words that say that a column is something else than suspension travel, whatever end it names.
+_NOT_TRAVEL = frozenset(
+    ("brake", "bremse", "frein", "freno", "speed", "wheel", "tyre", "tire", "temp", "temperature", "pressure")
+)
+_QUANTITIES: Mapping[str, frozenset[str]] = {
+    "time": frozenset(["time"]),
+    "latitude": frozenset(["angle"]),
+    "longitude": frozenset(["angle"]),
+    "speed": frozenset(["speed"]),
+    "front": frozenset(["voltage", "counts", "length", "share"]),
+    "rear": frozenset(["voltage", "counts", "length", "share"]),
+    "throttle": frozenset(["share", "voltage", "counts", "angle"]),
+    "brake": frozenset(["pressure", "share", "voltage", "counts"]),
+    "lean": frozenset(["angle"]),
+    "lap": frozenset(["counts"]),
+    "beacon": frozenset(["counts", "voltage"]),
+}
+# Weight of each kind of evidence, and what it takes: choices of ours.
+NAME, PART_OF_NAME, UNIT, BEHAVIOUR = 0.5, 0.4, 0.1, 0.4
+LEAST_CONFIDENCE = 0.3
+LIKELY = 0.5
+CLOSE = 0.15
+MOST_AT_REST = 0.3  # share of the time; a pedal or a switch rests at a limit, a suspension never for long
+STRONG, WEAK = 0.5, 0.2  # correlation with slowing down
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """The likely column of one meaning.
+
+    Parameters
+    ----------
+    meaning, column : str
+    confidence : float
+        0 to 1: how much speaks for it, less where another column does nearly as well; 1 only where a person said so.
+        No probability.
+    reasons : tuple of str
+    """
+
+    meaning: str
+    column: str
+    confidence: float
+    reasons: tuple[str, ...]
+
+
+@dataclass
+class _Evidence:
+    """What speaks for and against one column having one meaning."""
+
+    score: float = 0.0
+    reasons: list[str] = field(default_factory=list)
+
+    def add(self, points: float, reason: str) -> None:
+        self.score += points
+        if points > 0:
+            self.reasons.append(reason)
+
+
+@dataclass(frozen=True)
+class _Ride:
+    """What is known of the ride by now, per block: the rate of travel over ground, and slowing down."""
+
+    moved: FloatArray | None = None
+    slowing: FloatArray | None = None
+
+
+def propose(log: RawLog) -> tuple[Proposal, ...]:
+    """The likely column for each meaning, as far as there is evidence.
+
+    A fork goes in while speed falls, a shock when it rises; throttle and brake do the same but rest at a limit;
+    speed is what the positions change at. A column gets one meaning.
+
+    Parameters
+    ----------
+    log : RawLog
+
+    Returns
+    -------
+    tuple of Proposal
+        In the order of `MEANINGS`; a meaning without evidence is left out.
+    """
+    behaviours = describe(log)
+    ride, taken, found = _Ride(), set[str](), []
+    # What is found first helps to find the rest: positions tell speed, and speed tells what it does to the fork.
+    for meaning in MEANINGS:
+        scored = sorted(
+            (
+                (evidence.score, -place, name, evidence)
+                for place, (name, behaviour) in enumerate(behaviours.items())
+                if name not in taken
+                for evidence in [_evidence(meaning, name, log.units.get(name, ""), behaviour, ride)]
+            ),
+            key=lambda row: row[:2],
+            reverse=True,
+        )
+        if not scored or scored[0][0] < LEAST_CONFIDENCE:
+            continue
+        score, _, name, evidence = scored[0]
+        reasons = list(evidence.reasons)
+        if len(scored) > 1 and score - scored[1][0] < CLOSE and scored[1][0] >= LEAST_CONFIDENCE:
+            reasons.append(f"but {scored[1][2]!r} is nearly as likely")
+            score *= 0.6
+        taken.add(name)
+        found.append(Proposal(meaning, name, round(min(score, 0.95), 2), tuple(reasons)))
+        ride = _more_of_the_ride(ride, meaning, found, behaviours)
+    return tuple(_one_upside_down(log, found, behaviours, ride))
+
+
+def _one_upside_down(
+    log: RawLog, found: list[Proposal], behaviours: Mapping[str, Behaviour], ride: _Ride
+) -> list[Proposal]:
+    """Where two columns without a name that helps both move as the same end does: say so, and guess by their order."""
+    if ride.slowing is None:
+        return found
+    settled = [p for p in found if p.meaning not in ("front", "rear") or p.confidence >= LIKELY]
+    taken = {proposal.column for proposal in settled}
+    fits = {
+        name: correlation(does.means, ride.slowing)
+        for name, does in behaviours.items()
+        if name not in taken
+        and _evidence("rear", name, log.units.get(name, ""), does, ride).score > 0
+        and not (does.at_least_share > MOST_AT_REST or does.at_most_share > MOST_AT_REST)
+    }
+    strong = [name for name, fit in fits.items() if abs(fit) > STRONG]
+    if len(strong) != 2 or fits[strong[0]] * fits[strong[1]] < 0:
+        return found
+    if any(proposal.meaning in ("front", "rear") for proposal in settled):
+        return found
+    does = "rise" if fits[strong[0]] > 0 else "fall"
+    reason = f"both {does} when speed falls: one of the two sensors is upside down; which is front is a guess by order"
+    guesses = [
+        Proposal(meaning, column, LEAST_CONFIDENCE, (reason,))
+        for meaning, column in zip(("front", "rear"), strong, strict=True)
+    ]
+    return sorted([*settled, *guesses], key=lambda proposal: MEANINGS.index(proposal.meaning))
+
+
+def _more_of_the_ride(
+    ride: _Ride, meaning: str, found: list[Proposal], behaviours: Mapping[str, Behaviour]
+) -> _Ride:
+    columns = {proposal.meaning: proposal.column for proposal in found}
+    if meaning == "longitude" and "latitude" in columns:
+        north, east = behaviours[columns["latitude"]], behaviours[columns["longitude"]]
+        narrower = np.cos(np.radians(north.least))
+        return _Ride(np.hypot(rate(north.means), narrower * rate(east.means)), None)
+    if meaning == "speed":
+        return _Ride(ride.moved, -rate(behaviours[columns["speed"]].means))
+    return ride
+
+
+def _evidence(meaning: str, name: str, unit: str, behaviour: Behaviour, ride: _Ride) -> _Evidence:
+    evidence = _Evidence()
+    points, word = _name_points(meaning, name)
+    evidence.add(points, f"named {word!r}")
+    known = find_unit(unit) if unit else None
+    if known is not None:
+        fits = known.quantity in _QUANTITIES[meaning]
+        evidence.add(UNIT if fits else -2.0, f"in {unit}")
+    elif not unit:
+        evidence.score += 0.05
+    if not behaviour.moves and meaning not in ("lap", "beacon"):
+        evidence.add(-0.3, "")
+    else:
+        _BEHAVIOURS[meaning](evidence, behaviour, ride)
+    return evidence
+
+
+def _name_points(meaning: str, name: str) -> tuple[float, str]:
+    words = [word for word in re.split(r"[^a-zà-ÿ]+", _spaced(name).lower()) if word]
+    whole = "".join(words)
+    if meaning in ("front", "rear") and _NOT_TRAVEL & set(words):
+        return -0.5, ""
+    for word in _WORDS[meaning]:
+        if whole == word:
+            return NAME, word
+    for word in _WORDS[meaning]:
+        if word in words or (len(word) > 3 and word in whole):
+            return PART_OF_NAME, word
+    return 0.0, ""
+
+
+def _spaced(name: str) -> str:
+    """``frontBrake`` as two words."""
+    return re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)
+
+
+def _time(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
+    if does.rising and does.steps > 10 and not does.by_one:
+        evidence.add(BEHAVIOUR, "rises from row to row")
+    elif does.rising and does.steps > 10:
+        evidence.add(0.1, "rises from row to row")  # or it numbers the rows
+    else:
+        evidence.add(-0.3, "")
+
+
+def _position(evidence: _Evidence, does: Behaviour, limit_deg: float) -> None:
+    small = does.most - does.least < 1.0 and abs(does.least) > 1.0
+    if max(abs(does.least), abs(does.most)) > limit_deg:
+        evidence.add(-2.0, "")
+    elif small and does.liveliness < 0.05 and not does.whole and not does.rising:
+        evidence.add(0.75 * BEHAVIOUR, "stays within a degree and moves smoothly, as a place does")
+
+
+def _latitude(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
+    _position(evidence, does, 90.0)
+
+
+def _longitude(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
+    _position(evidence, does, 180.0)
+
+
+def _speed(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
+    if does.least < -1.0 or does.rising or does.liveliness > 0.15:
+        evidence.add(-0.4, "")
+        return
+    if ride.moved is not None and (fit := correlation(does.means, ride.moved)) > 0.8:
+        evidence.add(BEHAVIOUR, f"goes as the position moves (correlation {fit:.2f})")
+    elif does.liveliness < 0.05 and not does.whole and does.at_least_share < 0.2 and does.least >= 0:
+        evidence.add(0.75 * BEHAVIOUR, "never negative, changes smoothly, does not rest at a limit")
+
+
+def _travel(evidence: _Evidence, does: Behaviour, ride: _Ride, sign: int, when: str) -> None:
+    if does.rising or does.at_least_share > MOST_AT_REST or does.at_most_share > MOST_AT_REST:
+        evidence.add(-0.3, "")
+        return
+    if ride.slowing is None:
+        if does.liveliness > 0.1:
+            evidence.add(0.25 * BEHAVIOUR, "lively, as a suspension is")
+        return
+    fit = sign * correlation(does.means, ride.slowing)
+    if fit > WEAK:
+        evidence.add(
+            BEHAVIOUR if fit > STRONG else 0.5 * BEHAVIOUR, f"rises when {when} (correlation {fit:.2f})"
+        )
+    elif fit < -STRONG and does.liveliness > 0.02:
+        evidence.add(0.05, f"falls when {when} (correlation {fit:.2f}): the other end, or upside down")
+
+
+def _front(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
+    _travel(evidence, does, ride, 1, "speed falls")
+
+
+def _rear(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
+    _travel(evidence, does, ride, -1, "speed rises")
+
+
+def _throttle(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
+    if does.at_least_share < 0.02 or does.least < -10:
+        evidence.add(-0.2, "")
+    elif ride.slowing is not None and (fit := correlation(does.means, -ride.slowing)) > WEAK:
+        evidence.add(BEHAVIOUR, f"rests closed and opens when speed rises (correlation {fit:.2f})")
+
+
+def _brake(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
+    if does.at_least_share < 0.3:
+        evidence.add(-0.2, "")
+    elif ride.slowing is not None and (fit := correlation(does.means, ride.slowing)) > WEAK:
+        evidence.add(BEHAVIOUR, f"rests at its least and rises when speed falls (correlation {fit:.2f})")
+
+
+def _lean(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
+    if does.rising or max(abs(does.least), abs(does.most)) > 75:
+        evidence.add(-0.4, "")
+    elif does.least < -10 < 10 < does.most and does.liveliness < 0.15:
+        evidence.add(0.75 * BEHAVIOUR, "goes to both sides of zero, smoothly")
+
+
+def _lap(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
+    if does.whole and does.by_one and does.steps < 200:
+        evidence.add(BEHAVIOUR, f"goes up by one, {does.steps} times")
+    elif not (does.whole and does.least >= 0):
+        evidence.add(-0.4, "")
+
+
+def _beacon(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
+    if does.moves and does.at_least_share > 0.97 and does.at_least_share + does.at_most_share > 0.999:
+        evidence.add(BEHAVIOUR, f"a switch that closes {does.steps} times, briefly")
+    elif does.moves and not does.whole:
+        evidence.add(-0.3, "")
+
+
+_BEHAVIOURS = {
+    "time": _time,
+    "latitude": _latitude,
+    "longitude": _longitude,
+    "speed": _speed,
+    "front": _front,
+    "rear": _rear,
+    "throttle": _throttle,
+    "brake": _brake,
+    "lean": _lean,
+    "lap": _lap,
+    "beacon": _beacon,
+}
