@@ -2,22 +2,24 @@
 
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from typing import TYPE_CHECKING
 
-from telemetry.bike import Bike
-from telemetry.bike.bikefile import Channels
 from telemetry.cli.output import say
 from telemetry.errors import ChannelError
 from telemetry.logs import RawLog
 from telemetry.logs.headers import split_unit
-from telemetry.logs.mapping import Proposal, propose
+from telemetry.logs.mapping import MEANINGS, Proposal, propose
 from telemetry.logs.remembered import recall, remember
+
+if TYPE_CHECKING:
+    from telemetry.bike import Bike
 
 GIVEN = "as --channels says"
 REMEMBERED = "confirmed before, for a log with the same columns"
 BIKE_FILE = "named in the bike file"
 
 
-def meanings(log: RawLog, given: Mapping[str, str], bike: Bike | None) -> tuple[Proposal, ...]:
+def meanings(log: RawLog, given: Mapping[str, str], bike: "Bike | None") -> tuple[Proposal, ...]:
     """What each column means, and why: what was said comes before what is only likely.
 
     Parameters
@@ -46,11 +48,10 @@ def meanings(log: RawLog, given: Mapping[str, str], bike: Bike | None) -> tuple[
         doubts = (f"but {guess.column!r} looks like it",) if guess and not reasons else ()
         settled[meaning] = Proposal(meaning, column, 1.0, (why, *reasons, *doubts))
     open_ = {m: p for m, p in likely.items() if m not in settled and p.column not in taken}
-    order = ("time", "front", "rear", *Channels.model_fields)
-    return tuple(sorted((settled | open_).values(), key=lambda proposal: order.index(proposal.meaning)))
+    return tuple(sorted((settled | open_).values(), key=lambda proposal: MEANINGS.index(proposal.meaning)))
 
 
-def with_channels(bike: Bike, log: RawLog, given: Mapping[str, str]) -> Bike:
+def with_channels(bike: "Bike", log: RawLog, given: Mapping[str, str]) -> "Bike":
     """The bike file with the columns that this log has.
 
     What ``--channels`` says comes first; then names of the bike file that the log has; then what was confirmed for
@@ -72,6 +73,8 @@ def with_channels(bike: Bike, log: RawLog, given: Mapping[str, str]) -> Bike:
     ChannelError
         If a column that was given is not in the log, or an end has no sensor in the bike file.
     """
+    from telemetry.bike.bikefile import Channels
+
     for key, column in given.items():
         if key != "rate_hz" and column and column not in log.columns:
             raise ChannelError(
@@ -100,7 +103,7 @@ def with_channels(bike: Bike, log: RawLog, given: Mapping[str, str]) -> Bike:
 
 
 @contextmanager
-def hinting(bike: Bike, log: RawLog) -> Iterator[None]:
+def hinting(bike: "Bike", log: RawLog) -> Iterator[None]:
     """Where the log has not the columns that the bike file names: say how to find which is which."""
     try:
         yield
@@ -119,7 +122,7 @@ def keep(log: RawLog, given: Mapping[str, str]) -> None:
         say(f"Kept for logs with the same columns, in {path}")
 
 
-def named(bike: Bike) -> dict[str, str]:
+def named(bike: "Bike") -> dict[str, str]:
     """The columns a bike file names, by meaning."""
     found = {key: value for key, value in bike.channels.model_dump(exclude={"rate_hz"}).items() if value}
     for end, section in (("front", bike.front), ("rear", bike.rear)):

@@ -1,19 +1,21 @@
 """``bothends check``: what a log holds."""
 
 import argparse
+from typing import TYPE_CHECKING
 
-from telemetry.bike import load_bike
 from telemetry.cli.channels import hinting, keep, meanings, with_channels
 from telemetry.cli.output import console, working, write_text
 from telemetry.errors import BothEndsError
 from telemetry.logs import read_log, with_rate
 from telemetry.report.check import check_log, check_to_json, print_check
-from telemetry.review import review
+
+if TYPE_CHECKING:
+    from telemetry.bike import Bike
 
 
 def check(arguments: argparse.Namespace) -> None:
     """Print columns and faults, and with a bike file what can be judged."""
-    bike = load_bike(arguments.bike) if arguments.bike else None
+    bike = _load(arguments.bike) if arguments.bike else None
     with working("Checking"):
         log = read_log(arguments.log)
         refusal, summary = None, None
@@ -23,6 +25,8 @@ def check(arguments: argparse.Namespace) -> None:
             log = with_rate(log, float(rate))
         if bike:
             try:
+                from telemetry.review import review  # not needed to look at a log alone
+
                 with hinting(bike, log):
                     summary = review(log, bike).summary
             except BothEndsError as error:  # the columns are shown first: they say what to put right
@@ -33,3 +37,9 @@ def check(arguments: argparse.Namespace) -> None:
     print_check(result, console())
     if refusal is not None:
         raise refusal
+
+
+def _load(path: str) -> "Bike":
+    from telemetry.bike import load_bike
+
+    return load_bike(path)

@@ -92,32 +92,35 @@ def _n_blocks(log: RawLog) -> int:
 
 
 def _describe(values: FloatArray, filled: np.ndarray, edges: np.ndarray) -> Behaviour:
-    known = values if filled.all() else values[filled]
+    full = bool(filled.all())
+    known = values if full else values[filled]
     least, most = float(known.min()), float(known.max())
-    steps = np.diff(known)
-    margin = 0.02 * (most - least)
-    counts = np.add.reduceat(filled, edges[:-1]).astype(np.float64)
-    zeroed = values if filled.all() else np.where(filled, values, 0.0)
-    middle = float(known.mean())
+    counts = np.diff(edges) if full else np.add.reduceat(filled.astype(np.int32), edges[:-1])
+    from_middle = values - known.mean()
+    if not full:
+        from_middle[~filled] = 0.0
     with np.errstate(invalid="ignore", divide="ignore"):
-        means = np.add.reduceat(zeroed, edges[:-1]) / counts
-        squares = np.add.reduceat(np.where(filled, (zeroed - middle) ** 2, 0.0), edges[:-1]) / counts
-    within = np.clip(squares - (means - middle) ** 2, 0.0, None)
-    spread = float(known.std())
-    inside = float(np.sqrt(np.nanmean(within[counts > 1]))) if (counts > 1).any() else 0.0
-    changes = steps[steps != 0]
+        means = np.add.reduceat(from_middle, edges[:-1]) / counts
+        squares = np.add.reduceat(np.square(from_middle, out=from_middle), edges[:-1]) / counts
+    several = counts > 1
+    within = np.sqrt(np.mean(np.clip(squares - means**2, 0.0, None)[several])) if several.any() else 0.0
+    spread = np.sqrt(np.nansum(squares * counts) / len(known))
+    whole = bool((known[:1000] == np.rint(known[:1000])).all() and (known == np.rint(known)).all())
+    steps = np.diff(known)
+    changes = steps[steps != 0] if whole else steps[:0]
+    margin = 0.02 * (most - least)
     return Behaviour(
         least=least,
         most=most,
         blank_share=1.0 - len(known) / len(values),
-        rising=bool(len(steps) > 0 and (steps >= 0).all() and known[-1] > known[0]),
-        whole=bool((known == np.rint(known)).all()),
+        rising=bool(known[-1] > known[0] and (steps >= 0).all()),
+        whole=whole,
         steps=int(np.count_nonzero(steps > 0)),
         by_one=bool(len(changes) > 0 and (changes == 1).all()),
-        at_least_share=float(np.mean(known <= least + margin)),
-        at_most_share=float(np.mean(known >= most - margin)),
-        liveliness=inside / spread if spread > 0 else 0.0,
-        means=means,
+        at_least_share=np.count_nonzero(known <= least + margin) / len(known),
+        at_most_share=np.count_nonzero(known >= most - margin) / len(known),
+        liveliness=float(within / spread) if spread > 0 else 0.0,
+        means=means + known.mean(),
     )
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from pydantic import TypeAdapter
@@ -16,7 +17,9 @@ from telemetry.notes import QualityNote
 from telemetry.report.terminal import indented, print_notes, section, table
 from telemetry.report.words import UNKNOWN, number
 from telemetry.signals.stamps import read_stamps
-from telemetry.summary import Summary
+
+if TYPE_CHECKING:
+    from telemetry.summary import Summary
 
 SCHEMA = "bothends.check/1"
 _LIKELY, _SURE = 0.5, 0.75  # how a confidence is worded: a choice of ours
@@ -59,7 +62,9 @@ class LogCheck:
     schema: str = SCHEMA
 
 
-def check_log(log: RawLog, *, meanings: tuple[Proposal, ...] = (), review: Summary | None = None) -> LogCheck:
+def check_log(
+    log: RawLog, *, meanings: tuple[Proposal, ...] = (), review: "Summary | None" = None
+) -> LogCheck:
     """What a log holds and, with its review, what can be judged from it.
 
     Parameters
@@ -122,7 +127,7 @@ def _column(name: str, unit: str, values: FloatArray, t_s: FloatArray | None) ->
     )
 
 
-def judgements(review: Summary) -> tuple[Judgement, ...]:
+def judgements(review: "Summary") -> tuple[Judgement, ...]:
     """What a review could judge and what not, each with its reason.
 
     Parameters
