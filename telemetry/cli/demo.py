@@ -14,7 +14,13 @@ from telemetry.summary import summary_to_json
 
 # What the demo logbook holds, in the order it was ridden, and how many laps of each: enough to compare, soon
 # ridden. The last is the one whose review is printed.
-RUNS = {"vellmoor-clean": 3, "vellmoor-before": 4, "vellmoor-after": 4, "vellmoor-lost-damping": 3}
+RUNS = {
+    "vellmoor-clean": 3,
+    "vellmoor-soft-fork": 3,
+    "vellmoor-before": 4,
+    "vellmoor-after": 4,
+    "vellmoor-lost-damping": 3,
+}
 
 
 def demo(arguments: argparse.Namespace) -> None:

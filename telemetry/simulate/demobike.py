@@ -149,6 +149,20 @@ beacon = "beacon"
 """
 
 
+# The same machine with fork springs two steps too soft for the pace.
+SOFT_FORK_TOML = DEMO_BIKE_TOML.replace("spring_rate_n_per_mm = 19.0", "spring_rate_n_per_mm = 16.0")
+
+
+def soft_fork_bike() -> Bike:
+    """The QB-6 with fork springs too soft for the pace.
+
+    Returns
+    -------
+    Bike
+    """
+    return parse_bike(tomllib.loads(SOFT_FORK_TOML), source="qb-6-soft-fork.toml")
+
+
 def demo_bike() -> Bike:
     """The motorcycle of the demo data: QB-6.
 

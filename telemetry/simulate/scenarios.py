@@ -11,8 +11,10 @@ from telemetry.bike import Bike
 from telemetry.simulate.demobike import (
     DEMO_BIKE_TOML,
     SECOND_BIKE_TOML,
+    SOFT_FORK_TOML,
     demo_bike,
     second_bike,
+    soft_fork_bike,
     with_fork_rebound,
 )
 from telemetry.simulate.faults import Fault, LostDamping
@@ -143,6 +145,17 @@ SCENARIOS: dict[str, Scenario] = {
             log_rate_hz=200.0,
             bike=lambda: with_fork_rebound(demo_bike(), REBOUND_CLICKS_AFTER),
             sheet_toml=_sheet("2", REBOUND_CLICKS_AFTER, "fork rebound opened, nothing else"),
+        ),
+        Scenario(
+            "vellmoor-soft-fork",
+            "Three laps on fork springs too soft for the pace: the fork bottoms at one place, every lap.",
+            "vellmoor-soft-fork.csv.gz",
+            seed=17,
+            laps=3,
+            log_rate_hz=200.0,
+            bike=soft_fork_bike,
+            bike_file="qb-6-soft-fork.toml",
+            bike_toml=SOFT_FORK_TOML,
         ),
         Scenario(
             "vellmoor-plain",
