@@ -224,6 +224,10 @@ def _mask_outside(work: Cleaning) -> None:
     """Mask short excursions out of the stroke, and long flat ones: a sensor at its rail."""
     travel, stroke = work.travel_mm, work.place.setup.stroke_mm
     outside = (travel < -OUTSIDE_MM) | (travel > stroke + OUTSIDE_MM)
+    if outside.any():
+        for start, end in zip(*runs(~outside), strict=True):
+            if end - start <= 2 and start > 0 and end < len(outside):
+                outside[start:end] = True  # a sample or two between such readings are no better
     short, rail = np.zeros_like(outside), np.zeros_like(outside)
     for start, end in zip(*runs(outside), strict=True):
         if end - start <= SHORT_S * work.place.sample_rate_hz:

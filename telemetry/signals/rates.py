@@ -41,8 +41,8 @@ def find_stretches(stamps_s: FloatArray) -> tuple[Stretch, ...]:
     if n_blocks < 6:
         return ()
     mean = np.diff(stamps_s[: n_blocks * BLOCK + 1 : BLOCK])
-    low, high = np.quantile(mean, [0.02, 0.98])
-    if high < OTHER_RATE * low:
+    usual = float(np.median(mean))
+    if np.count_nonzero((mean > OTHER_RATE * usual) | (mean < usual / OTHER_RATE)) < 3:
         return ()
     steps = np.diff(stamps_s)
     # few digits and jitter move single steps; half of the block's are above, half below the true one

@@ -87,10 +87,11 @@ def _mirrored(values: FloatArray, half: int) -> FloatArray:
 def _filtered(padded: FloatArray, place: FloatArray, half: int, ratio: float) -> FloatArray:
     """The windowed sinc at each place, its weights brought to a sum of 1."""
     nearest = np.floor(place).astype(np.int64)
-    offsets = np.arange(-half + 1, half + 1)
+    offsets = np.arange(-half, half + 1)
     index = np.clip(nearest[:, None] + offsets, 0, len(padded) - 1)
     away = (place - nearest)[:, None] - offsets
     cutoff = 2 * CUTOFF * min(1.0, ratio)
-    window = np.i0(KAISER_BETA * np.sqrt(np.clip(1 - (away / half) ** 2, 0, 1)))
+    inside = 1 - (away / half) ** 2
+    window = np.where(inside >= 0, np.i0(KAISER_BETA * np.sqrt(np.maximum(inside, 0))), 0.0)
     weights = np.sinc(cutoff * away) * window
     return np.asarray((weights * padded[index]).sum(axis=1) / weights.sum(axis=1))

@@ -16,9 +16,9 @@ from telemetry.signals.run import SensorSetup
 
 BLOCK_S = 0.1
 # Hard braking, and riding steadily; below this speed neither says much. Choices of ours.
-BRAKING_M_S2, STEADY_M_S2, SLOWEST_M_S, SMOOTH_BLOCKS = -4.0, 1.0, 12.0, 5
+BRAKING_M_S2, STEADY_M_S2, SLOWEST_M_S, SMOOTH_BLOCKS = -4.0, 1.5, 12.0, 5
 UPRIGHT_DEG = 15.0
-FEWEST_BRAKING_S, FEWEST_STEADY_S = 2.0, 4.0
+FEWEST_BRAKING_S, FEWEST_OTHER_S, FEWEST_STEADY_S = 2.0, 4.0, 2.0
 # How much an end moves between the two before its direction counts, as a share of the stroke. A choice of ours.
 CLEAR_SHARE = 0.04
 # Sag of a rider on board is 20-35 % of the stroke (common practice, no source): a third to twice that is plausible.
@@ -27,9 +27,10 @@ PLAUSIBLE_SAG = (0.07, 0.65)
 
 @dataclass(frozen=True)
 class _Riding:
-    """Blocks of 0.1 s in which the motorcycle brakes hard, or rides straight at a steady speed."""
+    """Blocks of 0.1 s in which the motorcycle brakes hard, does not, or rides straight at a steady speed."""
 
     braking: BoolArray
+    other: BoolArray
     steady: BoolArray
 
 
@@ -94,16 +95,17 @@ def _riding(channels: Mapping[str, FloatArray], sample_rate_hz: float) -> _Ridin
     steady = fast & (np.abs(acceleration) < STEADY_M_S2)
     if "lean_deg" in channels:
         steady &= ~(np.abs(_blocks(channels["lean_deg"], sample_rate_hz)) > UPRIGHT_DEG)
-    return _Riding(fast & (acceleration < BRAKING_M_S2), steady)
+    other = fast & (acceleration > -STEADY_M_S2)
+    return _Riding(fast & (acceleration < BRAKING_M_S2), other, steady)
 
 
 def _under_brakes(share: FloatArray, riding: _Riding) -> float:
     """How much more an end is compressed under brakes, as a share of its stroke; NaN if too little was seen."""
     known = np.isfinite(share)
-    braking, steady = share[riding.braking & known], share[riding.steady & known]
-    if len(braking) < FEWEST_BRAKING_S / BLOCK_S or len(steady) < FEWEST_STEADY_S / BLOCK_S:
+    braking, other = share[riding.braking & known], share[riding.other & known]
+    if len(braking) < FEWEST_BRAKING_S / BLOCK_S or len(other) < FEWEST_OTHER_S / BLOCK_S:
         return float("nan")
-    return float(np.median(braking) - np.median(steady))
+    return float(np.median(braking) - np.median(other))
 
 
 def _directions(
