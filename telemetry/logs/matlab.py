@@ -8,6 +8,7 @@ import numpy as np
 
 from telemetry.arrays import FloatArray
 from telemetry.errors import LogError
+from telemetry.logs.apart import Content, load_apart
 from telemetry.logs.headers import split_unit
 from telemetry.logs.merge import Channel, log_from_channels
 from telemetry.logs.rawlog import RawLog
@@ -57,16 +58,26 @@ def read(path: Path) -> RawLog:
         raise LogError(
             f"{path}: is a MATLAB file of version 7.3 (HDF5), which is not read; save it with -v7, or as CSV."
         )
+    content = load_apart(__name__, path)
+    return log_from_channels(content.channels, source=str(path), reader=NAME, metadata=content.metadata)
+
+
+def load(path: Path) -> Content:
+    """The channels of a file, as SciPy reads them; call it by `load_apart`.
+
+    Parameters
+    ----------
+    path : Path
+
+    Returns
+    -------
+    Content
+    """
     from scipy.io import loadmat
 
-    try:
-        content = loadmat(path, simplify_cells=True)
-    except Exception as error:  # SciPy raises whatever it runs into in a damaged file
-        reason = str(error).splitlines()[0] if str(error) else type(error).__name__
-        raise LogError(f"{path}: is damaged: {reason}; export the log again.") from None
-    content = {name: value for name, value in content.items() if not name.startswith("__")}
-    channels = list(_channels(content, None, {}))
-    return log_from_channels(channels, source=str(path), reader=NAME, metadata=_metadata(content))
+    variables = loadmat(path, simplify_cells=True)
+    variables = {name: value for name, value in variables.items() if not name.startswith("__")}
+    return Content(list(_channels(variables, None, {})), _metadata(variables), [])
 
 
 def _channels(

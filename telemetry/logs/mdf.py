@@ -1,5 +1,6 @@
 """ASAM MDF: channel groups with a clock each, read by asammdf (optional: the extra ``mdf``)."""
 
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
@@ -7,6 +8,7 @@ import numpy as np
 
 from telemetry.arrays import FloatArray
 from telemetry.errors import LogError
+from telemetry.logs.apart import Content, load_apart
 from telemetry.logs.merge import Channel, log_from_channels
 from telemetry.logs.rawlog import RawLog
 from telemetry.notes import QualityNote
@@ -41,23 +43,33 @@ def read(path: Path) -> RawLog:
     ----------
     .. [1] ASAM MDF, Measurement Data Format, version 4.
     """
-    try:
-        import asammdf
-    except ImportError:
+    if find_spec("asammdf") is None:
         raise LogError(
             f"{path}: is an ASAM MDF file; to read it, install asammdf (pip install 'bothends[mdf]')."
-        ) from None
-    notes: list[QualityNote] = []
-    try:
-        with asammdf.MDF(path) as file:
-            channels = [c for group in range(len(file.groups)) for c in _group(file, group, notes)]
-            start = file.start_time.isoformat()
-    except Exception as error:  # asammdf raises whatever it runs into in a damaged file
-        reason = str(error).splitlines()[0] if str(error) else type(error).__name__
-        raise LogError(f"{path}: is damaged or is no MDF: {reason}; export the log again.") from None
+        )
+    content = load_apart(__name__, path)
     return log_from_channels(
-        channels, source=str(path), reader=NAME, metadata={"start": start}, notes=tuple(notes)
+        content.channels, source=str(path), reader=NAME, metadata=content.metadata, notes=content.notes
     )
+
+
+def load(path: Path) -> Content:
+    """The channels of a file, as asammdf reads them; call it by `load_apart`.
+
+    Parameters
+    ----------
+    path : Path
+
+    Returns
+    -------
+    Content
+    """
+    import asammdf
+
+    notes: list[QualityNote] = []
+    with asammdf.MDF(path) as file:
+        channels = [c for group in range(len(file.groups)) for c in _group(file, group, notes)]
+        return Content(channels, {"start": file.start_time.isoformat()}, notes)
 
 
 def _group(file: Any, group: int, notes: list[QualityNote]) -> list[Channel]:

@@ -18,13 +18,17 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "logs"))
 BATCH = 5000
-SECONDS_PER_BATCH = 3600
+SHARE = {"delimited text": 60, "Parquet": 40, "Arrow IPC": 40, "ASAM MDF": 1, "MATLAB": 1}
 TEXTS = (b",", b";", b"\t", b"\n", b"\r\n", b'"', b"NaN", b"-", b"1e400", b"#", b"time", b"[mm]", b"12:00:00", b"\0",
          b"\xff\xfe", b"2026-05-01T24:00:00Z", b"inf", b"\xc3", b"=", b"\xef\xbb\xbf")  # fmt: skip
 
 
 def seeds() -> list[tuple[str, bytes]]:
-    """Small logs in every format, as (kind, bytes); text more often, since it is what most loggers write."""
+    """Small logs in every format, as (kind, bytes).
+
+    Text comes most often, since it is what most loggers write; of ASAM MDF and MATLAB, which are parsed in a process
+    of their own, only one input in some hundred.
+    """
     import gzip
 
     from log_formats import WRITERS
@@ -34,7 +38,7 @@ def seeds() -> list[tuple[str, bytes]]:
         for name, write in WRITERS.items():
             path = Path(directory) / "seed"
             write(path)
-            found += [(name, path.read_bytes())] * (3 if name == "delimited text" else 1)
+            found += [(name, path.read_bytes())] * SHARE[name]
             path.unlink()
     rows = [
         f"{i // 3600:02d}:{i // 60 % 60:02d}:{i % 60:02d},5;{i % 7};{i * 0.5}".replace(".", ",")
@@ -52,8 +56,8 @@ def seeds() -> list[tuple[str, bytes]]:
         plain.encode(),
         plain.encode("utf-8-sig"),
     ]
-    found += [("delimited text", text) for text in texts] * 2
-    return [*found, ("compressed", gzip.compress(plain.encode()))]
+    found += [("delimited text", text) for text in texts] * 60
+    return [*found, *[("compressed", gzip.compress(plain.encode()))] * 40]
 
 
 def damaged(seed: bytes, dice: random.Random) -> bytes:
@@ -131,20 +135,16 @@ def main() -> int:
     totals: dict[tuple[str, str], int] = {}
     wrong, start = 0, time.monotonic()
     end = arguments.first + arguments.inputs
-    for first in range(arguments.first, end, BATCH):
+    first = arguments.first
+    while first < end:
         batch = (first, min(first + BATCH, end))
+        first = batch[1]
         command = [sys.executable, __file__, "--batch", *map(str, batch)]
-        try:
-            done = subprocess.run(
-                command, capture_output=True, text=True, errors="replace", timeout=SECONDS_PER_BATCH
-            )
-            code, out, where = done.returncode, done.stdout, done.stderr
-        except subprocess.TimeoutExpired as late:
-            code, out, where = "too slow", (late.stdout or b"").decode(), (late.stderr or b"").decode()
-        if code != 0:
+        done = subprocess.run(command, capture_output=True, text=True, errors="replace", check=False)
+        if done.returncode != 0:
             wrong += 1
-            print(f"WRONG batch {batch}: exit {code}; last {where.splitlines()[-1:]}", flush=True)
-        for line in out.splitlines():
+            print(f"WRONG batch {batch}: exit {done.returncode}; {done.stderr[-200:]}", flush=True)
+        for line in done.stdout.splitlines():
             if line.startswith("COUNT"):
                 _, kind, outcome, count = line.split("\t")
                 totals[kind, outcome] = totals.get((kind, outcome), 0) + int(count)
