@@ -14,6 +14,7 @@ from telemetry.errors import BothEndsError
 from telemetry.logs import RawLog
 from telemetry.logs.mapping import Proposal
 from telemetry.notes import QualityNote
+from telemetry.report.calibration import HEADINGS, WORDS, SensorCheck, sensor_checks, sensor_rows
 from telemetry.report.terminal import indented, print_notes, section, table
 from telemetry.report.words import UNKNOWN, number
 from telemetry.signals.stamps import read_stamps
@@ -59,6 +60,7 @@ class LogCheck:
     meanings: tuple[Proposal, ...]
     quality: tuple[QualityNote, ...]
     judged: tuple[Judgement, ...]
+    sensors: tuple[SensorCheck, ...] = ()
     schema: str = SCHEMA
 
 
@@ -91,6 +93,7 @@ def check_log(
         meanings=meanings,
         quality=review.quality if review else log.notes,
         judged=judgements(review) if review else (),
+        sensors=sensor_checks(review.history) if review else (),
     )
 
 
@@ -189,6 +192,9 @@ def print_check(check: LogCheck, console: Console) -> None:
         said = ",".join(f"{p.meaning}={p.column}" for p in check.meanings if p.confidence < 1)
         if said:
             indented(console, f"To confirm this, or to change it: --channels '{said}'")
+    if check.sensors:
+        section(console, "Travel sensors")
+        console.print(table(HEADINGS, sensor_rows(check.sensors), words=WORDS))
     if check.judged:
         section(console, "What can be judged")
         console.print(

@@ -1,0 +1,106 @@
+"""How each travel sensor was calibrated, read from the history of a run."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from telemetry.notes import Step
+from telemetry.report.words import UNKNOWN, number
+
+HEADINGS = (
+    "",
+    "column",
+    "fit",
+    "mm per unit",
+    "off line mm",
+    "of span %",
+    "zero from",
+    "tops out mm",
+    "drift mm",
+)
+WORDS = (0, 1, 2, 6)
+
+
+@dataclass(frozen=True)
+class SensorCheck:
+    """One travel sensor.
+
+    Parameters
+    ----------
+    end, column : str
+    fit : str
+        ``line`` or ``curve``, and through how many bench points.
+    mm_per_signal : float
+        Slope of the best line.
+    largest_residual_mm, linearity_pct : float
+        Farthest bench point from the best line: in mm, and as a share of the span. [mm, %]
+    zero_from : str
+        bench, signal, log interval or topped out.
+    topped_out_mm : float or None
+        Where the end tops out, by the log; 0 if the zero is right. [mm]
+    drift_mm : float or None
+        How much higher its lowest reading is in the last third of the run than in the first. [mm]
+    """
+
+    end: str
+    column: str
+    fit: str
+    mm_per_signal: float
+    largest_residual_mm: float
+    linearity_pct: float
+    zero_from: str
+    topped_out_mm: float | None
+    drift_mm: float | None
+
+
+def sensor_checks(history: Sequence[Step]) -> tuple[SensorCheck, ...]:
+    """The travel sensors of a run; none for a history without calibration.
+
+    Parameters
+    ----------
+    history : sequence of Step
+
+    Returns
+    -------
+    tuple of SensorCheck
+    """
+    zeros = {step.settings["end"]: step.settings for step in history if step.name == "zero"}
+    return tuple(
+        _sensor(step.settings, zeros.get(step.settings["end"], {}))
+        for step in history
+        if step.name == "calibrate" and "linearity_pct" in step.settings
+    )
+
+
+def _sensor(
+    calibration: dict[str, float | int | str | bool], zero: dict[str, float | int | str | bool]
+) -> SensorCheck:
+    points = calibration["points"]
+    return SensorCheck(
+        end=str(calibration["end"]),
+        column=str(calibration["channel"]),
+        fit=f"{calibration['kind']}, {points} points",
+        mm_per_signal=float(calibration["mm_per_signal"]),
+        largest_residual_mm=float(calibration["largest_residual_mm"]),
+        linearity_pct=float(calibration["linearity_pct"]),
+        zero_from=str(calibration["zero_from"]),
+        topped_out_mm=float(zero["topped_out_mm"]) if "topped_out_mm" in zero else None,
+        drift_mm=float(zero["drift_mm"]) if "drift_mm" in zero else None,
+    )
+
+
+def sensor_rows(sensors: Iterable[SensorCheck]) -> list[tuple[str, ...]]:
+    """Cells of a table under `HEADINGS`."""
+    return [
+        (
+            sensor.end,
+            sensor.column,
+            sensor.fit,
+            f"{sensor.mm_per_signal:.4g}",
+            number(sensor.largest_residual_mm, 2),
+            number(sensor.linearity_pct, 2),
+            sensor.zero_from,
+            UNKNOWN if sensor.topped_out_mm is None else number(sensor.topped_out_mm, 1),
+            UNKNOWN if sensor.drift_mm is None else number(sensor.drift_mm, 1),
+        )
+        for sensor in sensors
+    ]
