@@ -6,7 +6,6 @@ so that a misspelt one cannot be silently ignored. What is not in the minimum is
 ``fixtures/qb-6-stand.toml`` shows every key with a comment.
 """
 
-import tomllib
 from pathlib import Path
 from typing import Annotated, Any, Self
 
@@ -32,6 +31,7 @@ from telemetry.bike.sections import (
 )
 from telemetry.bike.sensor import Sensor, with_bench_tables
 from telemetry.errors import BikeFileError
+from telemetry.tomlfile import complaints, read_toml
 
 # Low/high speed split of damper speed at the shaft: a setting of the bike file. Common practice, no source.
 FRONT_SPEED_SPLIT_MM_S = 150.0
@@ -261,22 +261,12 @@ def value_at(bike: Bike, key: str) -> Any:
     return value
 
 
-def _one_line(error: ValidationError, source: str) -> str:
-    """The first few complaints as one line: key, what is allowed, what was given."""
-    parts = []
-    for item in error.errors()[:3]:
-        tags = ("direct", "rocker_on_frame", "rocker_on_swingarm")  # the kind of linkage is no key
-        key = ".".join(str(part) for part in item["loc"] if part not in tags)
-        message = item["msg"].removeprefix("Value error, ")
-        if item["type"] == "extra_forbidden":
-            message = "is not a key of a bike file; check the spelling"
-        elif item["type"] == "missing":
-            message = "is missing"
-        elif not isinstance(item["input"], dict):
-            message = f"{message} (given: {str(item['input'])[:60]})"
-        parts.append(f"{key}: {message}" if key else message)  # of several keys: the message names them
-    more = f"; and {error.error_count() - 3} more" if error.error_count() > 3 else ""
-    return f"{source}: {'; '.join(parts)}{more}."
+# pydantic's path names the kind of linkage, which is no key of the file
+LINKAGE_KINDS = ("direct", "rocker_on_frame", "rocker_on_swingarm")
+
+
+def _unknown_key(_: tuple[int | str, ...]) -> str:
+    return "is not a key of a bike file; check the spelling"
 
 
 def parse_bike(data: dict[str, Any], *, source: str = "bike") -> Bike:
@@ -304,7 +294,8 @@ def parse_bike(data: dict[str, Any], *, source: str = "bike") -> Bike:
         bike = Bike.model_validate({**data, "source": source})
         return shaft_sensor(bike)
     except ValidationError as error:
-        raise BikeFileError(_one_line(error, source)) from None
+        said = complaints(error, source, unknown_key=_unknown_key, no_keys=LINKAGE_KINDS)
+        raise BikeFileError(said) from None
     except LinkageError as error:
         raise BikeFileError(f"{source}: rear.sensor: {error}.") from None
 
@@ -327,16 +318,7 @@ def load_bike(path: str | Path) -> Bike:
         If the file is missing, is not TOML, or a key is missing, unknown or out of range.
     """
     path = Path(path)
-    try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError:
-        raise BikeFileError(f"{path}: no such bike file; check the path after --bike.") from None
-    except OSError as error:
-        raise BikeFileError(f"{path}: cannot be read ({error.strerror}).") from None
-    except UnicodeDecodeError:
-        raise BikeFileError(f"{path}: is not a text file; a bike file is TOML in UTF-8.") from None
-    except tomllib.TOMLDecodeError as error:
-        raise BikeFileError(f"{path}: is not valid TOML ({error}).") from None
+    data = read_toml(path, what="bike file")
     data = with_bench_tables(data, path.parent)
     return parse_bike(_with_dyno_files(data, path), source=str(path))
 

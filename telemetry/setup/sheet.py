@@ -4,7 +4,6 @@ Everything is optional: a sheet holds what the team writes down. Keys carry thei
 known are refused, so that a misspelt setting cannot be silently lost.
 """
 
-import tomllib
 from datetime import date as Date
 from difflib import get_close_matches
 from pathlib import Path
@@ -13,6 +12,7 @@ from typing import Annotated, Any
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
 
 from telemetry.errors import BikeFileError
+from telemetry.tomlfile import complaints, read_toml
 
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
@@ -92,19 +92,6 @@ def _unknown_key(loc: tuple[int | str, ...]) -> str:
     return f"is not a key of a setup sheet; {hint}"
 
 
-def _one_line(error: ValidationError, source: str) -> str:
-    parts = []
-    for item in error.errors()[:3]:
-        message = item["msg"].removeprefix("Value error, ")
-        if item["type"] == "extra_forbidden":
-            message = _unknown_key(item["loc"])
-        elif not isinstance(item["input"], dict):
-            message = f"{message} (given: {str(item['input'])[:60]})"
-        parts.append(f"{'.'.join(map(str, item['loc']))}: {message}")
-    more = f"; and {error.error_count() - 3} more" if error.error_count() > 3 else ""
-    return f"{source}: {'; '.join(parts)}{more}."
-
-
 def parse_sheet(data: dict[str, Any], *, source: str = "setup sheet") -> SetupSheet:
     """Check a setup sheet given as a dictionary.
 
@@ -129,7 +116,7 @@ def parse_sheet(data: dict[str, Any], *, source: str = "setup sheet") -> SetupSh
     try:
         return SetupSheet.model_validate({**data, "source": source})
     except ValidationError as error:
-        raise BikeFileError(_one_line(error, source)) from None
+        raise BikeFileError(complaints(error, source, unknown_key=_unknown_key)) from None
 
 
 def load_sheet(path: str | Path) -> SetupSheet:
@@ -150,14 +137,4 @@ def load_sheet(path: str | Path) -> SetupSheet:
         If the file is missing, is not TOML, or a key is unknown or out of range.
     """
     path = Path(path)
-    try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError:
-        raise BikeFileError(f"{path}: no such setup sheet; check the path.") from None
-    except OSError as error:
-        raise BikeFileError(f"{path}: cannot be read ({error.strerror}).") from None
-    except UnicodeDecodeError:
-        raise BikeFileError(f"{path}: is not a text file; a setup sheet is TOML in UTF-8.") from None
-    except tomllib.TOMLDecodeError as error:
-        raise BikeFileError(f"{path}: is not valid TOML ({error}).") from None
-    return parse_sheet(data, source=str(path))
+    return parse_sheet(read_toml(path, what="setup sheet"), source=str(path))
