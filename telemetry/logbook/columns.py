@@ -2,11 +2,15 @@
 
 A logger writes decimals, so a column is kept as whole numbers and a count of decimals (field metadata
 ``decimals``): value = number / 10**decimals, which is the very float that reading the text gave, since both
-are the double nearest to that decimal. Differences between neighbours are short, hence DELTA_BINARY_PACKED;
-`tests/benchmarks/logbook/encodings.py` compares it with others. A column that is not decimals stays float64.
+are the double nearest to that decimal. A converter of few bits leaves gaps between the decimals it can give;
+then the numbers that occur are listed once (``levels``) and a sample says which. Differences between
+neighbours are short, hence DELTA_BINARY_PACKED; `tests/benchmarks/logbook/encodings.py` compares it with
+others. A column that is not decimals stays float64.
 """
 
+import base64
 import json
+import zlib
 from dataclasses import fields
 from pathlib import Path
 from typing import Any, get_type_hints
@@ -23,6 +27,7 @@ from telemetry.logs import RawLog
 
 _MOST_DECIMALS = 12
 _LARGEST = 2.0**53  # beyond it a float no longer tells whole numbers apart
+_WIDEST = 2**22  # span of numbers for which a table of those that occur is made
 _KEY = b"bothends.log"
 
 
@@ -51,20 +56,52 @@ def as_decimals(values: FloatArray) -> tuple[npt.NDArray[np.int64], int] | None:
     return None
 
 
+def as_levels(
+    numbers: npt.NDArray[np.int64], known: npt.NDArray[np.bool_]
+) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]] | None:
+    """Numbers as places in the list of those that occur.
+
+    Parameters
+    ----------
+    numbers : ndarray of shape (n,)
+    known : ndarray of shape (n,)
+        False where a number means nothing.
+
+    Returns
+    -------
+    tuple of ndarray of shape (n,) and ndarray of shape (n_levels,), or None
+        ``levels[places]`` is every known number; levels rise. None where the list would not pay: numbers
+        with few gaps, or few samples to each level (a choice of ours: 4 of each).
+    """
+    present = numbers[known]
+    if not len(present) or (span := int(present.max() - (low := int(present.min())))) >= _WIDEST:
+        return None
+    occurs = np.zeros(span + 1, dtype=np.bool_)
+    occurs[present - low] = True
+    levels = np.flatnonzero(occurs) + low
+    if span + 1 < 4 * len(levels) or len(present) < 4 * len(levels):
+        return None
+    places = np.cumsum(occurs) - 1
+    return places[np.where(known, numbers - low, 0)], levels
+
+
 def write_log(log: RawLog, path: Path) -> None:
     """Write a log's columns, and everything else the reader said of it, as Parquet."""
     arrays, schema, packed = [], [], []
     for name, values in log.columns.items():
-        unknown = np.isnan(values)
-        mask = unknown if unknown.any() else None
+        known = ~np.isnan(values)
+        mask = None if known.all() else ~known
         found = as_decimals(values)
         if found is None:
             array, metadata = pa.array(values, mask=mask), {}
         else:
             numbers, decimals = found
+            metadata = {"decimals": str(decimals)}
+            if listed := as_levels(numbers, known):
+                numbers, levels = listed
+                metadata["levels"] = _to_text(levels)
             small = np.abs(numbers).max(initial=0) < 2**31
             array = pa.array(numbers.astype(np.int32) if small else numbers, mask=mask)
-            metadata = {"decimals": str(decimals)}
             packed.append(name)
         arrays.append(array)
         schema.append(pa.field(name, array.type, metadata={**metadata, "unit": log.units.get(name, "")}))
@@ -103,22 +140,45 @@ def read_stored_log(path: Path) -> RawLog:
         raise LogbookError(f"{path}: the stored log cannot be read ({reason}); rebuild the run.") from None
 
 
+def _to_text(levels: npt.NDArray[np.int64]) -> str:
+    """Rising numbers as text: their differences as JSON, in zlib and base64."""
+    differences = json.dumps(np.diff(levels, prepend=0).tolist(), separators=(",", ":"))
+    return base64.b64encode(zlib.compress(differences.encode(), 9)).decode()
+
+
+def _from_text(text: bytes) -> npt.NDArray[np.int64]:
+    return np.cumsum(json.loads(zlib.decompress(base64.b64decode(text))), dtype=np.int64)
+
+
 def _values(column: pa.ChunkedArray, each: pa.Field) -> FloatArray:
     metadata = each.metadata or {}
-    scale = 10.0 ** int(metadata[b"decimals"]) if b"decimals" in metadata else 1.0
-    return np.concatenate([_chunk(chunk) for chunk in column.chunks] or [np.empty(0)]) / scale
-
-
-def _chunk(chunk: pa.Array) -> FloatArray:
-    """One chunk as floats, NaN where null; straight from its buffers, since ``to_numpy`` imports pandas."""
-    _, data = chunk.buffers()
-    kind = {pa.int32(): np.int32, pa.int64(): np.int64, pa.float64(): np.float64}[chunk.type]
-    values = np.frombuffer(data, kind)[chunk.offset : chunk.offset + len(chunk)].astype(np.float64)
-    if chunk.null_count:
-        bits = np.frombuffer(chunk.buffers()[0], np.uint8)
-        valid = np.unpackbits(bits, bitorder="little")[chunk.offset : chunk.offset + len(chunk)]
-        values[valid == 0] = np.nan
+    values = np.empty(len(column))
+    scale = 10.0 ** int(metadata.get(b"decimals", 0))
+    table = _from_text(metadata[b"levels"]) / scale if b"levels" in metadata else None
+    start = 0
+    for chunk in column.chunks:
+        into = values[start : start + len(chunk)]
+        numbers, unknown = _buffers(chunk)
+        if table is None:
+            np.divide(numbers, scale, out=into)
+        else:
+            np.take(table, numbers, out=into, mode="clip")  # where unknown, any number may stand
+        if unknown is not None:
+            into[unknown] = np.nan
+        start += len(chunk)
     return values
+
+
+def _buffers(chunk: pa.Array) -> tuple[npt.NDArray[Any], npt.NDArray[np.bool_] | None]:
+    """Numbers and which of them are unknown, from the chunk's own memory (``to_numpy`` imports pandas)."""
+    kind = {pa.int32(): np.int32, pa.int64(): np.int64, pa.float64(): np.float64}[chunk.type]
+    bits, data = chunk.buffers()
+    here = slice(chunk.offset, chunk.offset + len(chunk))
+    numbers = np.frombuffer(data, kind)[here]
+    if not chunk.null_count:
+        return numbers, None
+    known = np.unpackbits(np.frombuffer(bits, np.uint8), bitorder="little")[here]
+    return numbers, known == 0
 
 
 def _adapters() -> dict[str, TypeAdapter[Any]]:
