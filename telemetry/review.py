@@ -8,13 +8,22 @@ import numpy as np
 from telemetry.arrays import ENDS, BoolArray, End
 from telemetry.balance.measure import balance
 from telemetry.balance.pairs import BumpPairs, find_pairs
-from telemetry.bike import Bike, leverage_curve, stroke_mm, wheel_stroke_mm
+from telemetry.bike import (
+    Bike,
+    DamperUse,
+    bike_warnings,
+    damper_use,
+    leverage_curve,
+    stroke_mm,
+    wheel_stroke_mm,
+)
 from telemetry.damping import find_oscillation
 from telemetry.errors import ChannelError
 from telemetry.findings import findings, verdict_sentences
 from telemetry.laps import Lap, Track, find_track, is_moving, place_at
 from telemetry.logs import RawLog, with_rate
 from telemetry.motion import EndSummary, Motion, StopEvent, find_stops, summarise_end, to_motion
+from telemetry.notes import QualityNote
 from telemetry.signals import Run, SensorSetup, to_run
 from telemetry.summary import TRACE_COLUMNS, LapSummary, RunInfo, Summary, Traces
 
@@ -75,7 +84,8 @@ def review(log: RawLog, bike: Bike, *, start_line: tuple[float, float] | None = 
         lap_source=track.lap_source,
         phase_sources=track.phase_sources,
     )
-    quality = (*run.notes, *motion.notes, *track.notes)
+    doubts = (QualityNote("warning", "bike_file", sentence) for sentence in bike_warnings(bike))
+    quality = (*doubts, *run.notes, *motion.notes, *track.notes)
     summary = Summary(
         run=info,
         verdicts=verdict_sentences(info, laps, quality, ends, whole_balance, oscillation),
@@ -87,6 +97,7 @@ def review(log: RawLog, bike: Bike, *, start_line: tuple[float, float] | None = 
         oscillation=oscillation,
         findings=findings(laps, ends, whole_balance, oscillation),
         history=run.history,
+        damper_work=_damper_work(motion, bike, moving, track.laps),
         bike_values=_bike_values(bike),
     )
     return Review(summary=summary, traces=_traces(run, motion, track), run=run, motion=motion, track=track)
@@ -185,6 +196,21 @@ def _lap_summary(
         ends=_end_summaries(motion, inside & moving, here),
         balance=balance(motion, track, inside & moving, pairs),
     )
+
+
+def _damper_work(
+    motion: Motion, bike: Bike, moving: BoolArray, laps: tuple[Lap, ...]
+) -> dict[End, DamperUse]:
+    """Force, power and heat of the dampers that the bike file describes, over moving time and complete laps."""
+    whole = [(lap.start_s, lap.end_s) for lap in laps if lap.complete]
+    work: dict[End, DamperUse] = {}
+    for name, end in motion.ends.items():
+        damper = (bike.front if name == "front" else bike.rear).damper
+        use = moving & end.valid
+        if damper is not None and use.any():
+            speed = np.where(use, end.shaft_speed_mm_s, np.nan)
+            work[name] = damper_use(damper, speed, motion.sample_rate_hz, end.speed_split_mm_s, whole)
+    return work
 
 
 def _bike_values(bike: Bike) -> dict[str, float]:

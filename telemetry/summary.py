@@ -15,6 +15,7 @@ from pydantic import TypeAdapter
 
 from telemetry.arrays import End, FloatArray
 from telemetry.balance.balance import Balance
+from telemetry.bike import DamperUse
 from telemetry.damping.oscillation import Oscillation
 from telemetry.errors import LogbookError
 from telemetry.laps.lap import Corner
@@ -90,7 +91,8 @@ class Summary:
     """The review of one run.
 
     ``verdicts`` are the sentences an engineer would read aloud, most important first; ``history`` is what was
-    done to the data, with settings; ``bike_values`` are the bike-file values the numbers rest on.
+    done to the data, with settings; ``damper_work`` is there for an end whose damper the bike file describes;
+    ``bike_values`` are the bike-file values the numbers rest on.
     """
 
     run: RunInfo
@@ -103,6 +105,7 @@ class Summary:
     oscillation: Oscillation
     findings: tuple[Finding, ...]
     history: tuple[Step, ...] = ()
+    damper_work: Mapping[End, DamperUse] = field(default_factory=dict)
     bike_values: Mapping[str, float] = field(default_factory=dict)
     schema: str = SCHEMA
 

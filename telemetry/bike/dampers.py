@@ -6,7 +6,7 @@ from typing import Literal, cast
 
 import numpy as np
 
-from telemetry.arrays import FloatArray
+from telemetry.arrays import FloatArray, Number
 from telemetry.bike.bikefile import Damper, DamperSide
 from telemetry.bike.dyno import dyno_clicks, dyno_force_n
 
@@ -75,11 +75,11 @@ class DamperUse:
 
     split_mm_s: float
     regions: tuple[DamperRegion, ...]
-    hydraulic_w: float
-    friction_w: float
-    peak_w: float
-    work_j: float
-    lap_j: tuple[float, ...]
+    hydraulic_w: Number
+    friction_w: Number
+    peak_w: Number
+    work_j: Number
+    lap_j: tuple[Number, ...]
 
 
 # What acts in which part of the curve: common practice, no source.

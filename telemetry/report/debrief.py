@@ -80,6 +80,7 @@ def debrief_html(
             _findings(summary.findings),
             _travel_use(summary),
             _speeds(summary),
+            _dampers(summary),
             _stops(summary),
             _damping(summary),
             _map(summary, traces, lap, inside),
@@ -198,6 +199,16 @@ def _balance(summary: Summary) -> str:
         title,
         page.table(("wheel speed", "compression", "rebound"), rows.balance_rows(summary.balance)),
         page.paragraph(pitch_words(summary.balance), "note"),
+    )
+
+
+def _dampers(summary: Summary) -> str:
+    if not summary.damper_work:
+        return ""
+    return page.section(
+        "Dampers, at the shaft, by the curves in the bike file",
+        page.table(rows.DAMPER_COLUMNS, rows.damper_rows(summary)),
+        page.paragraph(rows.damper_words(summary), "note"),
     )
 
 

@@ -17,6 +17,9 @@ OSCILLATION_COLUMNS = ("from s", "lap", "where", "lasts s", "Hz", "damping ratio
 LAP_COLUMNS = (
     "lap", "time", "front used %", "rear used %", "compr. ratio", "reb. ratio", "hop damping", "masked %",
 )  # fmt: skip
+DAMPER_COLUMNS = (
+    "where on its curve", "front time %", "rear time %", "front work %", "rear work %", "front N", "rear N",
+)  # fmt: skip
 SHEET_COLUMNS = ("setup sheet", "")
 CHANGE_COLUMNS = ("what", "before (A)", "after (B)", "kind")
 COMPARISON_COLUMNS = ("", "A", "B", "B - A, ± 95 %", "verdict")
@@ -65,6 +68,36 @@ def balance_rows(balance: Balance) -> list[Row]:
     for phase in balance.per_phase:
         rows.append((phase.phase, number(phase.compression_ratio, 2), number(phase.rebound_ratio, 2)))
     return rows
+
+
+def damper_rows(summary: Summary) -> list[Row]:
+    """Part of the curve, then time, work and mean force of front and rear; one row a part, then the heat."""
+    ends = [summary.damper_work.get(end) for end in ENDS]
+    parts = next((use.regions for use in ends if use), ())
+    rows = [
+        (
+            f"{part.direction}, {part.speeds}",
+            *(number(100 * use.regions[i].time_share) if use else UNKNOWN for use in ends),
+            *(number(100 * use.regions[i].work_share) if use else UNKNOWN for use in ends),
+            *(number(abs(use.regions[i].mean_force_n)) if use else UNKNOWN for use in ends),
+        )
+        for i, part in enumerate(parts)
+    ]
+    return sorted(rows, key=lambda row: row[0])
+
+
+def damper_words(summary: Summary) -> str:
+    """What acts where on the curve, and the heat of the dampers: mean power and joules a lap."""
+    heat = "; ".join(
+        f"{end}: {number(use.hydraulic_w)} W on average"
+        + (f", {number(sum(use.lap_j) / len(use.lap_j) / 1000, 1)} kJ a lap" if use.lap_j else "")
+        + f", split at {number(use.split_mm_s)} mm/s"
+        for end, use in summary.damper_work.items()
+    )
+    return (
+        "Low speed, below the split, is where the clicker (the bleed) acts; high speed is the high-speed adjuster's, "
+        f"else the shim stack's. Heat in the oil, {heat}."
+    )
 
 
 def stop_rows(summary: Summary) -> list[Row]:

@@ -11,6 +11,7 @@ from rich.text import Text
 from telemetry.findings import count_word
 from telemetry.notes import QualityNote
 from telemetry.report.rows import (
+    DAMPER_COLUMNS,
     LAP_COLUMNS,
     OSCILLATION_COLUMNS,
     SHEET_COLUMNS,
@@ -18,6 +19,8 @@ from telemetry.report.rows import (
     VERDICT_WORDS,
     Row,
     balance_rows,
+    damper_rows,
+    damper_words,
     end_rows,
     lap_rows,
     oscillation_rows,
@@ -50,6 +53,7 @@ def print_review(summary: Summary, console: Console, *, sheet: SetupSheet | None
     _findings(console, summary.findings)
     _ends(console, summary)
     _balance(console, summary)
+    _dampers(console, summary)
     _stops(console, summary)
     _oscillation(console, summary)
     _laps(console, summary)
@@ -119,6 +123,14 @@ def _balance(console: Console, summary: Summary) -> None:
         return
     console.print(table(("wheel speed", "compression", "rebound"), balance_rows(summary.balance)))
     indented(console, pitch_words(summary.balance))
+
+
+def _dampers(console: Console, summary: Summary) -> None:
+    if not summary.damper_work:
+        return
+    section(console, "Dampers, at the shaft, by the curves in the bike file")
+    console.print(table(DAMPER_COLUMNS, damper_rows(summary)))
+    indented(console, damper_words(summary))
 
 
 def _stops(console: Console, summary: Summary) -> None:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from telemetry.bike import Bike
+from telemetry.bike import Bike, damper_force_n
 from telemetry.logs import read_log
 from telemetry.motion.use import shares, speed_edges_mm_s, travel_edges_mm
 from telemetry.review import Review, review
@@ -37,6 +37,7 @@ def other_bike() -> Bike:
 class Case:
     review: Review
     truth: Truth
+    bike: Bike
     rate_hz: float
 
 
@@ -59,7 +60,7 @@ def case(request, tmp_path_factory):
     path = tmp_path_factory.mktemp("truth") / "log.csv"
     write_log(outing, path)
     line = (47.0, -30.0) if sensors.lap_signal == "none" else None
-    return Case(review(read_log(path), bike, start_line=line), outing.truth, rate)
+    return Case(review(read_log(path), bike, start_line=line), outing.truth, bike, rate)
 
 
 def rms(values):
@@ -127,6 +128,18 @@ def test_same_bump_delay_agrees_with_the_wheelbase(case):
     bump = case.review.summary.balance.same_bump
     assert bump.pairs > 50
     assert abs(bump.delay_residual_ms) <= 1000.0 / case.rate_hz
+
+
+@pytest.mark.parametrize("end", ENDS)
+def test_damper_heat_is_that_of_the_true_motion(case, end):
+    # force times speed of the true motion, through the damper the simulator itself was given
+    damper = getattr(case.bike, end).damper
+    true = getattr(case.truth, f"{end}_shaft_mm_s")[case.truth.speed_m_s > 5.0]
+    heat_w = np.mean(damper_force_n(true, damper) * true) / 1000.0
+    use = case.review.summary.damper_work[end]
+    assert use.hydraulic_w == pytest.approx(heat_w, rel=0.05)
+    assert sum(region.work_share for region in use.regions) == pytest.approx(1.0)
+    assert sum(use.lap_j) < use.work_j
 
 
 def test_a_sound_outing_is_not_called_lost(case):
