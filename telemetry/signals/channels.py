@@ -116,7 +116,11 @@ def on_clock(
     own_t, own_values = row_t_s[own], values[own]
     interval = float(np.median(np.diff(own_t)))
     t_s = grid.t_s
-    result = _on_clock(t_s, own_t, own_values, between)
+    every = _every(own) if between == "line" and grid.is_row_by_row(len(values)) else 0
+    if every:
+        result = _evenly_between(own_values, int(own[0]), every, len(t_s))
+    else:
+        result = _on_clock(t_s, own_t, own_values, between)
     _blank_pauses(result, t_s, own_t, max(LONGEST_PAUSE_S, 1.5 * interval), 1.5 * interval)
     return result, 1 / interval
 
@@ -207,6 +211,24 @@ def _hold_rows(changed: BoolArray) -> int:
     steps = np.diff(np.flatnonzero(changed))
     hold = int(np.median(steps))
     return hold if np.mean(np.abs(steps - hold) <= 1) > 0.7 else 1
+
+
+def _every(own: IntArray) -> int:
+    """Over how many rows a channel has one sample, if it is always the same; else 0."""
+    steps = np.diff(own)
+    return int(steps[0]) if (steps == steps[0]).all() else 0
+
+
+def _evenly_between(own: FloatArray, first: int, every: int, count: int) -> FloatArray:
+    """Straight lines from sample to sample of a channel that has one in every so many rows; level beyond its ends."""
+    result = np.empty(count)
+    last = first + (len(own) - 1) * every
+    result[:first], result[last:] = own[0], own[-1]
+    share = np.arange(every) / every
+    lines = result[first:last].reshape(-1, every)
+    np.multiply(np.diff(own)[:, None], share, out=lines)
+    lines += own[:-1, None]
+    return result
 
 
 def _on_clock(t_s: FloatArray, own_t: FloatArray, own: FloatArray, between: str) -> FloatArray:

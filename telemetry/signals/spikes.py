@@ -12,6 +12,7 @@ SPIKE_MM = 1.5
 BEND_MM_S2 = 50_000.0
 WIDEST_S, WIDEST_SAMPLES, NARROWEST_SAMPLES = 0.005, 5, 3
 PASSES = 3
+EDGE_SHARE = 0.7
 
 
 def widest_spike(sample_rate_hz: float) -> int:
@@ -35,6 +36,31 @@ def find_spikes(travel_mm: FloatArray, sample_rate_hz: float) -> BoolArray:
     """
     widest = widest_spike(sample_rate_hz)
     found = np.zeros(len(travel_mm), dtype=bool)
+    index = _near_bends(travel_mm, (PASSES + 1) * (widest + 3))
+    if index.size:
+        inside = index >= 0
+        near = np.where(inside, travel_mm[index], np.nan)
+        found[index[inside]] = _in_passes(near, widest, sample_rate_hz)[inside]
+    return found
+
+
+def _near_bends(values: FloatArray, reach: int) -> IntArray:
+    """Samples within reach of a bend sharp enough for a spike, in order; -1, never bridged, between stretches."""
+    # at the edge of a spike of height h, the second difference is h or more
+    at = np.flatnonzero(np.abs(np.diff(values, 2)) > EDGE_SHARE * SPIKE_MM) + 1
+    if not at.size:
+        return at.astype(np.int64)
+    apart = np.flatnonzero(np.diff(at) > 2 * reach + 1)
+    starts = np.maximum(at[np.append(0, apart + 1)] - reach, 0)
+    ends = np.minimum(at[np.append(apart, len(at) - 1)] + reach + 1, len(values))
+    lengths = ends - starts + WIDEST_SAMPLES + 1
+    place = np.arange(lengths.sum()) - np.repeat(np.cumsum(lengths) - lengths, lengths)
+    index = np.where(place < np.repeat(ends - starts, lengths), np.repeat(starts, lengths) + place, -1)
+    return np.asarray(index, dtype=np.int64)
+
+
+def _in_passes(travel_mm: FloatArray, widest: int, sample_rate_hz: float) -> BoolArray:
+    found = np.zeros(len(travel_mm), dtype=bool)
     values = travel_mm
     for _ in range(PASSES):  # a spike hides another one next to it
         blocks = _blocks(values, widest, sample_rate_hz)
@@ -48,10 +74,7 @@ def find_spikes(travel_mm: FloatArray, sample_rate_hz: float) -> BoolArray:
 
 def _blocks(values: FloatArray, widest: int, sample_rate_hz: float) -> list[tuple[float, int, int]]:
     """Candidates as (deviation, start, width)."""
-    bend = np.abs(
-        np.diff(values, 2)
-    )  # at the edge of a spike of height h, the second difference is h or more
-    starts = np.flatnonzero(bend > 0.7 * SPIKE_MM) + 1
+    starts = np.flatnonzero(np.abs(np.diff(values, 2)) > EDGE_SHARE * SPIKE_MM) + 1
     blocks = []
     for width in range(1, widest + 1):
         at = starts[(starts >= 2) & (starts + width + 2 <= len(values))]
