@@ -86,16 +86,16 @@ def _group(file: Any, group: int, notes: list[QualityNote]) -> list[Channel]:
             message = f"Column {described.name!r} holds {signal.samples.dtype}, not numbers; it is not used."
             notes.append(QualityNote("info", "words", message, channel=described.name))
         else:
-            found.append(Channel(described.name, signal.unit or "", values, t_s))
+            # asammdf leaves out samples that the file marks as not valid
+            own_s = t_s if t_s is not None and len(t_s) == len(values) else signal.timestamps
+            found.append(Channel(described.name, signal.unit or "", values, own_s))
     return found
 
 
 def _numbers(signal: Any) -> FloatArray | None:
-    """The samples as numbers, NaN where the file says that they are not valid; None if they are no numbers."""
+    """The samples as numbers; None if they are none."""
     if signal.samples.ndim != 1 or signal.samples.dtype.kind not in "fiub":
         return None
     values: FloatArray = signal.samples.astype(np.float64)
-    if signal.invalidation_bits is not None:
-        values[np.asarray(signal.invalidation_bits, dtype=bool)] = np.nan
     values[np.isinf(values)] = np.nan
     return values

@@ -3,6 +3,7 @@
 import math
 
 import numpy as np
+import pint
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -36,6 +37,22 @@ SIZES = [
 @pytest.mark.parametrize(("unit_from", "unit_to", "size"), SIZES)
 def test_sizes(unit_from, unit_to, size):
     assert to_unit(np.array([1.0]), unit_from, unit_to)[0] == pytest.approx(size, rel=1e-12)
+
+
+# Ours is in pint's own spelling but for these; counts have no size, and a share is a plain number.
+PINT = pint.UnitRegistry()
+AS_PINT_WRITES = {"km/h": "km/hour", "kn": "knot", "rpm": "revolution/minute", "g": "standard_gravity",
+                  "m/s2": "m/s**2", "%": "percent", "in": "inch", "1": "dimensionless", "min": "minute"}  # fmt: skip
+
+
+@pytest.mark.parametrize("unit", [unit for unit in UNITS.values() if unit.quantity not in ("counts", "temperature")],
+                         ids=lambda unit: unit.symbol)  # fmt: skip
+def test_sizes_are_those_of_pint(unit):
+    others = [other for other in UNITS.values() if other.quantity == unit.quantity]
+    for other in others:
+        one, two = (AS_PINT_WRITES.get(u.symbol, u.symbol) for u in (unit, other))
+        wanted = PINT.Quantity(3.0, one).to(two).magnitude
+        assert to_unit(np.array([3.0]), unit.symbol, other.symbol)[0] == pytest.approx(wanted, rel=1e-12)
 
 
 @given(st.sampled_from(list(UNITS.values())), st.sampled_from(list(UNITS.values())), st.floats(-1e6, 1e6))
