@@ -5,12 +5,12 @@ from collections.abc import Mapping
 import numpy as np
 
 from telemetry.arrays import End, FloatArray
-from telemetry.errors import ChannelError
+from telemetry.errors import CalibrationError, ChannelError, StrokeExceededError
 from telemetry.logs.rawlog import RawLog
 from telemetry.notes import QualityNote, Step
 from telemetry.signals.calibrate import LINEAR_WITHIN_MM, Calibration, fit_calibration, through_curve
 from telemetry.signals.channels import Channel, empty_note, read_channel
-from telemetry.signals.clean import Cleaning, Place, clean
+from telemetry.signals.clean import OUTSIDE_MM, Cleaning, Place, clean
 from telemetry.signals.clock import Grid, even_grid
 from telemetry.signals.lookup import find_column, find_numbers
 from telemetry.signals.noise import sensor_noise_mm
@@ -18,7 +18,7 @@ from telemetry.signals.place import place_on_grid
 from telemetry.signals.rates import OTHER_RATE
 from telemetry.signals.resample import resample
 from telemetry.signals.run import Run, SensorSetup
-from telemetry.signals.sanity import check_riding
+from telemetry.signals.sanity import check_riding, swap_hint
 from telemetry.signals.stamps import check_repeated, read_stamps
 from telemetry.signals.supply import at_bench_supply
 from telemetry.signals.zero import check_zero, zero_mm
@@ -85,7 +85,10 @@ def to_run(
         travel[end] = _calibrated(on_grid, end, sensors[end], grid.sample_rate_hz, notes, history)
     others = _other_channels(log, channels, row_t_s, grid, notes)
     speed = next((channel.values for channel in others if channel.name == "speed_m_s"), None)
-    cleaned = {end: _clean(log, grid, travel, end, sensors[end], speed) for end in travel}
+    try:
+        cleaned = {end: _clean(log, grid, travel, end, sensors[end], speed) for end in travel}
+    except (StrokeExceededError, CalibrationError) as error:
+        raise type(error)(f"{error}{swap_hint(signals, sensors)}") from None
     travel = {end: work.travel_mm for end, work in cleaned.items()}
     for end, work in cleaned.items():
         zeros, drift = check_zero(work.unheld_mm, grid.sample_rate_hz, end, sensors[end])
@@ -170,10 +173,11 @@ def _calibrated(
     measured = calibration.travel_mm(signal)
     zero = zero_mm(measured, sample_rate_hz, setup, key=_key(end, setup))
     history.append(_calibration_step(end, setup, calibration, zero))
-    notes += _beyond_points(signal, calibration, setup)
-    notes += _not_linear(end, calibration, setup)
     measured = measured - zero if zero else measured
-    return through_curve(measured, setup.to_shaft) if setup.to_shaft else measured
+    travel = through_curve(measured, setup.to_shaft) if setup.to_shaft else measured
+    notes += _beyond_points(signal, travel, calibration, setup)
+    notes += _not_linear(end, calibration, setup)
+    return travel
 
 
 def _calibration_step(end: End, setup: SensorSetup, calibration: Calibration, zero: float) -> Step:
@@ -210,8 +214,15 @@ def _not_linear(end: End, calibration: Calibration, setup: SensorSetup) -> list[
     return [QualityNote("warning", "not_linear", message, channel=setup.channel)]
 
 
-def _beyond_points(signal: FloatArray, calibration: Calibration, setup: SensorSetup) -> list[QualityNote]:
+def _beyond_points(
+    signal: FloatArray, travel: FloatArray, calibration: Calibration, setup: SensorSetup
+) -> list[QualityNote]:
     beyond = (signal < calibration.lowest) | (signal > calibration.highest)
+    if np.count_nonzero(beyond) <= BEYOND_POINTS_SHARE * len(signal):
+        return []
+    beyond &= (travel > -OUTSIDE_MM) & (
+        travel < setup.stroke_mm + OUTSIDE_MM
+    )  # an open wire is another fault
     share = float(beyond.sum() / max(1, np.isfinite(signal).sum()))
     if share <= BEYOND_POINTS_SHARE:
         return []

@@ -11,6 +11,7 @@ import numpy as np
 
 from telemetry.arrays import BoolArray, End, FloatArray
 from telemetry.notes import QualityNote
+from telemetry.signals.calibrate import fit_calibration
 from telemetry.signals.gaps import runs
 from telemetry.signals.run import SensorSetup
 
@@ -23,6 +24,8 @@ FEWEST_BRAKING_S, FEWEST_OTHER_S, FEWEST_STEADY_S = 2.0, 4.0, 2.0
 CLEAR_SHARE = 0.04
 # Sag of a rider on board is 20-35 % of the stroke (common practice, no source): a third to twice that is plausible.
 PLAUSIBLE_SAG = (0.07, 0.65)
+# Travel that fits a stroke stays within it but for this.
+FITS_MM = 1.0
 
 
 @dataclass(frozen=True)
@@ -72,6 +75,34 @@ def check_riding(
             if (note := _sag(end, values, setups[end], riding)) is not None
         ]
     return tuple(notes)
+
+
+def swap_hint(signals: Mapping[End, FloatArray], setups: Mapping[End, SensorSetup]) -> str:
+    """What to add to a refusal if the columns would fit the other way about; empty if they would not.
+
+    Parameters
+    ----------
+    signals : mapping of end to ndarray of shape (n_rows,)
+        As logged.
+    setups : mapping of end to SensorSetup
+
+    Returns
+    -------
+    str
+    """
+    if len(signals) < 2 or any(setup.to_shaft for setup in setups.values()):
+        return ""
+    others: tuple[tuple[End, End], ...] = (("front", "rear"), ("rear", "front"))
+    for end, other in others:
+        setup = setups[end]
+        # a sample in so many, and the spikes among them left out, are enough to see the range
+        thinned = signals[other][:: max(1, len(signals[other]) // 100_000)]
+        travel = fit_calibration(setup.points, setup.zero, shape=setup.shape).travel_mm(thinned)
+        low, high = np.nanpercentile(travel, [0.5, 99.5])
+        if low < -FITS_MM or high > setup.stroke_mm + FITS_MM:
+            return ""
+    names = " and ".join(repr(setup.channel) for setup in setups.values())
+    return f" The columns fit the other way about: are {names} swapped?"
 
 
 def _blocks(values: FloatArray, sample_rate_hz: float) -> FloatArray:

@@ -1,12 +1,15 @@
 """Faults put into travel at known places: found, counted, located, and nothing else touched."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from made_logs import FIRST_ROW, codes, fork_mm, make_log, make_run, volts
+from made_logs import FIRST_ROW, FORK, SHOCK, codes, fork_mm, make_log, make_run, shock_mm, volts
 
 from telemetry.errors import CalibrationError, ChannelError, StrokeExceededError
+from telemetry.signals import to_run
 from telemetry.signals.gaps import bridge, runs
 from telemetry.signals.spikes import find_spikes
 
@@ -243,3 +246,54 @@ def test_a_bridge_is_exact_on_cubics_and_touches_short_gaps_only(mask, longest, 
     for start, end in zip(*runs(bridged), strict=True):
         assert end - start <= longest
         assert not mask[max(0, start - 2) : start].any() and not mask[end : end + 2].any()
+
+
+@pytest.mark.parametrize("swapped", [True, False])
+def test_a_refusal_says_when_the_columns_fit_the_other_way_about(swapped):
+    # the fork's sensor reads 0.3-2.3 V, the shock's 2.6-4.6 V: each is far outside the other's points
+    fork = replace(FORK, points=((0.3, 0.0), (2.3, 120.0)))
+    shock = replace(SHOCK, points=((2.6, 0.0), (4.6, 70.0)))
+    t = np.arange(4000) / 500
+    columns = {"fork": 0.3 + fork_mm(t) / 60, "shock": 2.6 + shock_mm(t) * 2 / 70}
+    if swapped:
+        columns = {"fork": columns["shock"], "shock": columns["fork"]}
+    else:
+        columns["fork"] = columns["fork"] + 2.0  # wrong in itself
+    with pytest.raises(StrokeExceededError) as caught:
+        to_run(
+            make_log(t_s=t, **columns),
+            sensors={"front": fork, "rear": shock},
+            channels={},
+            time_channel="time",
+        )
+    hint = "The columns fit the other way about: are 'fork' and 'shock' swapped?"
+    assert str(caught.value).endswith(hint) == swapped
+
+
+FAULTS = st.lists(
+    st.tuples(st.integers(0, 15), st.integers(10, 200), st.sampled_from([np.nan, -15.0, 140.0])),
+    min_size=1,
+    max_size=6,
+    unique_by=lambda fault: fault[0],
+)
+
+
+@settings(max_examples=40, deadline=None)
+@given(FAULTS, st.sampled_from([500.0, 1000.0]))
+def test_a_mask_is_the_fault_and_nothing_but_the_fault(faults, rate):
+    wanted = np.zeros(round(20 * rate), bool)
+
+    def fault(travel):
+        for slot, length, reading in faults:
+            start = 300 + 550 * slot
+            travel[start : start + length] = reading
+            wanted[start : start + length] = True
+
+    clean, run = make_run(faulty_log(rate, lambda travel: None)), make_run(faulty_log(rate, fault))
+    travel = run.shaft_travel_mm["front"]
+    np.testing.assert_array_equal(np.isnan(travel), wanted)
+    np.testing.assert_array_equal(travel[~wanted], clean.shaft_travel_mm["front"][~wanted])
+    np.testing.assert_array_equal(run.shaft_travel_mm["rear"], clean.shaft_travel_mm["rear"])
+    assert run.masked_share["front"] == pytest.approx(wanted.mean())
+    first = int(np.argmax(wanted)) / rate
+    assert min(note.start_s for note in run.notes) == pytest.approx(first)
