@@ -98,7 +98,7 @@ def _refusal(motion: Motion) -> str:
 
 def _listen(motion: Motion, track: Track, bike: Bike) -> _Heard | None:
     hop = rear_hop(bike)
-    equation = rear_equation(motion, track)
+    equation = rear_equation(motion, track, hop)
     if equation.usable.sum() * equation.step_s < LEAST_MOVING_S:
         return None
     learned = learn(equation, hop)

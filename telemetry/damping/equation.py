@@ -1,24 +1,33 @@
 """The rear equation of motion filled with a log: the rear's own signals, and what is known of the road.
 
-The front wheel has met the same road earlier. Its signals are taken where it stood at the rear's place, a
-wheelbase back in distance, not in time, and scaled by the ratio of speeds. Beside them go what the front does
-now (it moves the chassis, and with it the rear axle) and what the rear did when the front met the road.
+The front wheel has met the same road earlier. Its own equation, the quarter vehicle's again, gives the road from
+its travel and their derivatives; they are taken where it stood at the rear's place, a wheelbase back in distance,
+not in time, and scaled by the ratio of speeds. Beside them go what the front does now (it moves the chassis, and
+with it the rear axle) and what the rear did when the front met the road (it moved the front's chassis end).
+
+So few and physical terms are used on purpose: with many free taps of the front in their place, a wrong pole with
+a wrong front part fits as well as the right ones.
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from telemetry.arrays import BoolArray, FloatArray
 from telemetry.damping.band import band_signals, bridged, usable
-from telemetry.damping.hop import REFERENCE_HZ
+from telemetry.damping.hop import REFERENCE_HZ, RearHop
+from telemetry.damping.pole import fit_pole, take_out
 from telemetry.laps import Track
 from telemetry.motion import Motion
 
 REAR_ORDERS = (2, 1, 0, -1, -2)  # the five terms of the equation, see `telemetry.damping.hop`
-REAR_PAST = 3  # the last of what is known: the rear's own signals a wheelbase ago
-TAPS_S = 0.01 * np.arange(-4, 5)  # also take up a wrong wheelbase, speed scale or channel delay
+FRONT_THEN_ORDERS = (2, 1, 0, -1, -2)
+FRONT_NOW_ORDERS = (1, 0, -1, -2)
+REAR_THEN_ORDERS = (1, 0, -1)
+REAR_PAST = len(REAR_THEN_ORDERS)  # the last of what is known
+# A wrong wheelbase, speed scale or channel delay shows as a delay of the front's news. [s]
+DELAYS_S = 0.005 * np.arange(-8, 9)
+DELAY_FROM_S = 200.0  # of riding are enough to find it
 SLOWEST_M_S = 10.0  # below it the front's news is old and the road slow
 OVERSAMPLING = 4  # for straight-line interpolation: 1 % off at the hop
 BLOCK_S = 0.25
@@ -65,7 +74,7 @@ class RearEquation:
         return slice(int(first), int(last))
 
 
-def rear_equation(motion: Motion, track: Track) -> RearEquation:
+def rear_equation(motion: Motion, track: Track, hop: RearHop) -> RearEquation:
     """Fill the equation from a run.
 
     Parameters
@@ -74,6 +83,7 @@ def rear_equation(motion: Motion, track: Track) -> RearEquation:
         With the rear; the front is used where there is one.
     track : Track
         Its ground speed.
+    hop : RearHop
 
     Returns
     -------
@@ -93,19 +103,74 @@ def rear_equation(motion: Motion, track: Track) -> RearEquation:
     front = motion.ends.get("front")
     known, front_speed = np.empty((0, len(at_s))), None
     if front is not None and np.isfinite(front.wheel_travel_mm).any():
-        fine_s, fine = band_signals(
-            front.wheel_travel_mm, rate, (1, 0, -1, -2), reference_hz=REFERENCE_HZ, oversampling=OVERSAMPLING
-        )
-        front_speed = fine[1, ::OVERSAMPLING][: len(at_s)]
+        _, now = band_signals(front.wheel_travel_mm, rate, FRONT_NOW_ORDERS, reference_hz=REFERENCE_HZ)
+        front_speed = now[FRONT_NOW_ORDERS.index(0)]
         if speed is not None:
             then_s, faster = _when_front_was_here(at_s, speed, motion.wheelbase_mm / 1e3)
-            _, fine_rear = band_signals(
-                rear.wheel_travel_mm, rate, (1, 0, -1), reference_hz=REFERENCE_HZ, oversampling=OVERSAMPLING
-            )
-            known = np.stack(list(_known(at_s, then_s, faster, fine_s, fine, fine_rear)))
             seen = usable(np.isfinite(front.wheel_travel_mm), rate, at_s)
             good &= seen & (np.interp(then_s, at_s, seen.astype(float)) > 0.999)
+            past = _Past.of(front.wheel_travel_mm, rear.wheel_travel_mm, rate)
+            then_s = then_s + _delay_s(past, at_s, then_s, faster, np.concatenate([own, now]), good, hop)
+            known = np.concatenate([past.front_at(then_s) * faster, now, past.rear_at(then_s)])
     return RearEquation(motion.t_s[0] + at_s, step_s, own, known, good, front_speed, speed)
+
+
+@dataclass(frozen=True)
+class _Past:
+    """Front and rear on a finer grid, to be read at any time."""
+
+    fine_s: FloatArray
+    front: FloatArray
+    rear: FloatArray
+
+    @classmethod
+    def of(cls, front_mm: FloatArray, rear_mm: FloatArray, rate_hz: float) -> "_Past":
+        step_s, front = band_signals(
+            front_mm, rate_hz, FRONT_THEN_ORDERS, reference_hz=REFERENCE_HZ, oversampling=OVERSAMPLING
+        )
+        _, rear = band_signals(
+            rear_mm, rate_hz, REAR_THEN_ORDERS, reference_hz=REFERENCE_HZ, oversampling=OVERSAMPLING
+        )
+        return cls(step_s * np.arange(front.shape[1], dtype=np.float64), front, rear)
+
+    def front_at(self, then_s: FloatArray) -> FloatArray:
+        return np.stack([np.interp(then_s, self.fine_s, row) for row in self.front])
+
+    def rear_at(self, then_s: FloatArray) -> FloatArray:
+        return np.stack([np.interp(then_s, self.fine_s, row) for row in self.rear])
+
+
+def _delay_s(
+    past: _Past,
+    at_s: FloatArray,
+    then_s: FloatArray,
+    faster: FloatArray,
+    signals: FloatArray,
+    good: BoolArray,
+    hop: RearHop,
+) -> float:
+    """How much later the front's news fits best, with the best pole at each delay; 0 when unsure.
+
+    ``signals`` are the rear's own and the front's present ones.
+    """
+    chosen = np.flatnonzero(good)[: round(DELAY_FROM_S / (at_s[1] - at_s[0]))]
+    if len(chosen) < 20 * len(FRONT_THEN_ORDERS):
+        return 0.0
+    # every second counts the same, rough or smooth
+    size = np.sqrt(np.convolve(signals[2, chosen] ** 2, np.full(101, 1 / 101), mode="same")) + 1e-9
+    residual = []
+    for delay in DELAYS_S:
+        then = then_s[chosen] + delay
+        rows = [signals[:, chosen], past.front_at(then) * faster[chosen], past.rear_at(then)]
+        scaled = np.concatenate(rows) / size
+        _, left = take_out(scaled @ scaled.T / len(chosen))
+        residual.append(fit_pole(left, hop).log_residual)
+    best = int(np.argmin(residual))
+    if best in (0, len(DELAYS_S) - 1):
+        return 0.0
+    before, here, after = residual[best - 1 : best + 2]
+    bend = before - 2 * here + after
+    return float(DELAYS_S[best] + 0.5 * (before - after) / max(bend, 1e-12) * (DELAYS_S[1] - DELAYS_S[0]))
 
 
 def _when_front_was_here(
@@ -116,25 +181,6 @@ def _when_front_was_here(
     distance = np.concatenate([[0.0], np.cumsum(np.maximum(gone, 1e-6))])
     then_s = np.interp(distance - wheelbase_m, distance, at_s)
     return then_s, speed_m_s / np.maximum(np.interp(then_s, at_s, speed_m_s), 1.0)
-
-
-def _known(
-    at_s: FloatArray,
-    then_s: FloatArray,
-    faster: FloatArray,
-    fine_s: float,
-    front: FloatArray,
-    rear: FloatArray,
-) -> Iterator[FloatArray]:
-    fine_at = fine_s * np.arange(front.shape[1])
-    for tap_s in TAPS_S:
-        yield faster * np.interp(then_s + tap_s, fine_at, front[1])
-    for integral in (2, 3):
-        yield faster * np.interp(then_s, fine_at, front[integral])
-    for now in front:
-        yield now[::OVERSAMPLING][: len(at_s)]
-    for earlier in rear:
-        yield np.interp(then_s, fine_at, earlier)
 
 
 @dataclass(frozen=True)

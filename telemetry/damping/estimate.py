@@ -7,7 +7,8 @@ import numpy as np
 from telemetry.damping.equation import REAR_PAST, RearEquation
 from telemetry.damping.hop import RearHop
 from telemetry.damping.learn import Learned
-from telemetry.damping.pole import Pole, fit_pole, frequency_scatter, ratio_scatter
+from telemetry.damping.pole import Pole, fit_pole, frequency_scatter
+from telemetry.signals.decay import damping_scatter
 
 # The front's part is let free, but not far: the prior counts as so much of the stretch's own products. The ratio
 # wants it freer than the frequency; both chosen on the tuning seeds of tests/benchmarks/detection.
@@ -52,13 +53,13 @@ def estimate(equation: RearEquation, inside: slice, learned: Learned, hop: RearH
 
     Notes
     -----
-    The interval is the scatter that the length of the stretch allows (`ratio_scatter`), taken on ln(ratio): it
+    The interval is the scatter that the length of the stretch allows (`damping_scatter`), taken on ln(ratio): it
     grows with the ratio, and the ratio is positive.
     """
     ratio = _fit(equation, inside, learned, hop, RATIO_PRIOR).damping_ratio
     frequency_hz = _fit(equation, inside, learned, hop, FREQUENCY_PRIOR).frequency_hz
     seconds = (inside.stop - inside.start) * equation.step_s
-    spread = float(np.exp(1.96 * ratio_scatter(ratio, frequency_hz, seconds) / ratio))
+    spread = float(np.exp(1.96 * damping_scatter(ratio, frequency_hz, seconds) / ratio))
     # at the hop, travel is speed over 2 pi f; speed leaves out the slow movement of the chassis
     speed = float(np.sqrt(np.mean(equation.rear[2, inside] ** 2)))
     return Ringing(

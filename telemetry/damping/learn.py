@@ -11,7 +11,7 @@ import numpy as np
 from telemetry.arrays import FloatArray
 from telemetry.damping.equation import REAR_PAST, RearEquation, blocks
 from telemetry.damping.hop import RearHop, coefficients
-from telemetry.damping.pole import Pole, fit_pole
+from telemetry.damping.pole import Pole, fit_pole, take_out
 
 WINDOW_S = 0.5
 KEPT_SHARE = 0.85  # windows that fit worst are left out: lost stretches, stops, faults of a sensor
@@ -98,28 +98,3 @@ def road_weights(products: FloatArray, row: FloatArray) -> FloatArray:
         return np.empty(0)
     response, _ = take_out(products[:count, :count])
     return np.concatenate([response @ row, np.zeros(REAR_PAST)])
-
-
-def take_out(products: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Regress the five rear signals on the known ones.
-
-    Parameters
-    ----------
-    products : ndarray of shape (5 + k, 5 + k)
-        Mean products, the rear's signals first.
-
-    Returns
-    -------
-    response : ndarray of shape (k, 5)
-    left : ndarray of shape (5, 5)
-        Mean products of what the regression leaves.
-    """
-    k = len(products) - 5
-    if k == 0:
-        return np.empty((0, 5)), products
-    known = products[5:, 5:]
-    # a little weight on the diagonal: neighbouring taps are nearly the same signal
-    known = known + 1e-6 * np.trace(known) / k * np.eye(k)
-    response = np.linalg.solve(known, products[5:, :5])
-    left = products[:5, :5] - products[:5, 5:] @ response
-    return response, 0.5 * (left + left.T)

@@ -80,27 +80,31 @@ def fit_pole(products: FloatArray, hop: RearHop) -> Pole:
     return Pole(tyre_hz, found, *hop_mode(hop, tyre_hz, found), best)
 
 
-def ratio_scatter(damping_ratio: float, frequency_hz: float, seconds: float) -> float:
-    """Standard deviation that no estimate from a ringing of this length can pass.
+def frequency_scatter(damping_ratio: float, frequency_hz: float, seconds: float) -> float:
+    """Standard deviation of the frequency, sqrt(f ratio / (2 pi T)); see `damping_scatter` of signals. [Hz]"""
+    return float(np.sqrt(frequency_hz * damping_ratio / (2 * np.pi * seconds)))
 
-    sqrt(ratio / (2 pi f T)): the envelope of a narrow-band process has so many independent values.
+
+def take_out(products: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Regress the five rear signals on the known ones.
 
     Parameters
     ----------
-    damping_ratio, frequency_hz, seconds : float
-        [Hz, s]
+    products : ndarray of shape (5 + k, 5 + k)
+        Mean products, the rear's signals first.
 
     Returns
     -------
-    float
-
-    References
-    ----------
-    .. [1] S.-K. Au, Operational Modal Analysis, Springer 2017 (uncertainty laws).
+    response : ndarray of shape (k, 5)
+    left : ndarray of shape (5, 5)
+        Mean products of what the regression leaves.
     """
-    return float(np.sqrt(damping_ratio / (2 * np.pi * frequency_hz * seconds)))
-
-
-def frequency_scatter(damping_ratio: float, frequency_hz: float, seconds: float) -> float:
-    """Standard deviation of the frequency, sqrt(f ratio / (2 pi T)); see `ratio_scatter`. [Hz]"""
-    return float(np.sqrt(frequency_hz * damping_ratio / (2 * np.pi * seconds)))
+    k = len(products) - 5
+    if k == 0:
+        return np.empty((0, 5)), products
+    known = products[5:, 5:]
+    # a little weight on the diagonal: neighbouring taps are nearly the same signal
+    known = known + 1e-6 * np.trace(known) / k * np.eye(k)
+    response = np.linalg.solve(known, products[5:, :5])
+    left = products[:5, :5] - products[:5, 5:] @ response
+    return response, 0.5 * (left + left.T)
