@@ -191,7 +191,8 @@ def print_check(check: LogCheck, console: Console) -> None:
         console.print(table(("", "column", "", "why"), _meaning_rows(check), words=(0, 1, 2, 3)))
         said = ",".join(f"{p.meaning}={p.column}" for p in check.meanings if p.confidence < 1)
         if said:
-            indented(console, f"To confirm this, or to change it: --channels '{said}'")
+            indented(console, "To confirm this, or to change it:")
+            console.print(Text(f"  --channels '{said}'"), soft_wrap=True)  # to copy in one piece
     if check.sensors:
         section(console, "Travel sensors")
         console.print(table(HEADINGS, sensor_rows(check.sensors), words=WORDS))

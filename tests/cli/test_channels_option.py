@@ -1,0 +1,73 @@
+"""``--channels``: what a person says of the columns comes first, and is kept for the next log like it."""
+
+import gzip
+import json
+from pathlib import Path
+
+import pytest
+
+from telemetry.cli import main
+
+FIXTURES = Path(__file__).parents[2] / "fixtures"
+SAID = "time=A0,front=A1,rear=A2,speed=A3,throttle=A4,brake=A5,lean=A6,latitude=A7,longitude=A8,lap=A9"
+NONE = "throttle=,brake=,lean=,latitude=,longitude="
+
+
+@pytest.fixture(autouse=True)
+def config(tmp_path, monkeypatch):
+    monkeypatch.setenv("BOTHENDS_CONFIG", str(tmp_path / "config"))
+
+
+@pytest.fixture
+def log(tmp_path):
+    """A demo log of about a minute whose columns have no names to go by."""
+    lines = gzip.decompress((FIXTURES / "vellmoor-clean.csv.gz").read_bytes()).decode().splitlines()
+    path = tmp_path / "log.csv"
+    path.write_text("\n".join([",".join(f"A{i}" for i in range(10)), *lines[2:40_002]]))
+    return path
+
+
+def review(log, *options):
+    return main(["review", str(log), "--bike", str(FIXTURES / "qb-6.toml"), *map(str, options)])
+
+
+def test_said_once_and_kept(log, tmp_path, capsys):
+    assert review(log) == 1
+    assert "say which is which with --channels" in capsys.readouterr().err
+    assert review(log, "--channels", SAID, "--json", tmp_path / "a.json") == 0
+    assert "Kept for logs with the same columns" in capsys.readouterr().err
+    assert review(log, "--json", tmp_path / "b.json") == 0
+    assert "Columns as confirmed before" in capsys.readouterr().err
+    assert (tmp_path / "a.json").read_text() == (tmp_path / "b.json").read_text()
+
+
+def test_check_proposes_and_shows_what_was_said(log, tmp_path, capsys):
+    assert main(["check", str(log), "--json", str(tmp_path / "c.json")]) == 0
+    printed = capsys.readouterr().out
+    assert "--channels 'time=A0," in printed and "speed=A3,front=A1,rear=A2,throttle=A4" in printed
+    rows = {row["meaning"]: row for row in json.loads((tmp_path / "c.json").read_text())["meanings"]}
+    assert rows["front"]["column"] == "A1" and rows["front"]["confidence"] < 1
+    assert main(["check", str(log), "--channels", "front=A2", "--json", str(tmp_path / "c.json")]) == 0
+    rows = {row["meaning"]: row for row in json.loads((tmp_path / "c.json").read_text())["meanings"]}
+    assert (rows["front"]["column"], rows["front"]["confidence"]) == ("A2", 1.0)
+    assert rows["front"]["reasons"] == ["as --channels says", "but 'A1' looks like it"]
+
+
+def test_a_log_without_time_at_a_stated_rate(log, capsys):
+    log.write_text("\n".join(line.split(",", 1)[1] for line in log.read_text().splitlines()))
+    assert review(log, "--channels", f"rate_hz=500,front=A1,rear=A2,speed=A3,lap=A9,{NONE}") == 0
+    assert "at 500 Hz" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("said", "code", "message"),
+    [
+        ("front=pot", 1, "--channels front=pot: there is no such column; its columns are A0, A1"),
+        ("fork=A1", 2, "is not KEY=COLUMN"),
+        ("front=", 2, "front needs a value"),
+        ("rate_hz=fast", 2, "is not a number"),
+    ],
+)
+def test_wrong_use(log, capsys, said, code, message):
+    assert review(log, "--channels", said) == code
+    assert message in capsys.readouterr().err
