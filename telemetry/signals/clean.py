@@ -225,9 +225,7 @@ def _mask_outside(work: Cleaning) -> None:
     travel, stroke = work.travel_mm, work.place.setup.stroke_mm
     outside = (travel < -OUTSIDE_MM) | (travel > stroke + OUTSIDE_MM)
     if outside.any():
-        for start, end in zip(*runs(~outside), strict=True):
-            if end - start <= 2 and start > 0 and end < len(outside):
-                outside[start:end] = True  # a sample or two between such readings are no better
+        outside = _with_neighbours(outside, (travel < -EDGE_MM) | (travel > stroke + EDGE_MM))
     short, rail = np.zeros_like(outside), np.zeros_like(outside)
     for start, end in zip(*runs(outside), strict=True):
         if end - start <= SHORT_S * work.place.sample_rate_hz:
@@ -238,6 +236,18 @@ def _mask_outside(work: Cleaning) -> None:
         return  # not a fault now and then: the calibration is wrong, and is refused below
     work.mask(rail, "rail", "stands still outside the stroke (an open wire?)")
     work.mask(short, "outside", "jumps out of the stroke")
+
+
+def _with_neighbours(outside: BoolArray, beyond: BoolArray) -> BoolArray:
+    """The readings outside with a sample or two beside and between them that are no better."""
+    outside = outside.copy()
+    for _ in range(2):
+        outside[1:] |= outside[:-1] & beyond[1:]
+        outside[:-1] |= outside[1:] & beyond[:-1]
+    for start, end in zip(*runs(~outside), strict=True):
+        if end - start <= 2 and start > 0 and end < len(outside):
+            outside[start:end] = True
+    return outside
 
 
 def _check_ends(work: Cleaning) -> None:

@@ -16,7 +16,7 @@ def score():
         import run as benchmark
 
         total = benchmark.Score()
-        for seed in (6000, 6001, 6002):  # 200, 500 and 1000 Hz; on none of them was anything tuned
+        for seed in (6000, 6001, 6002):  # 200, 500 and 1000 Hz
             total.update(benchmark.of_outing((seed, 4)))
         return total
     finally:

@@ -1,12 +1,12 @@
 """Faults with known places, put into logs cut from simulated outings: how many are found, and what is found besides.
 
-    python tests/benchmarks/faults/run.py [--logs 1000] [--seed 5000]
+    python tests/benchmarks/faults/run.py [--logs 1000] [--seed 9000]
 
 Outings of random bikes on random circuits at 200, 500 and 1000 Hz, in 10, 12 or 14 bits; each log is a minute of one.
 A fault counts as found when every one of its samples is invalid, or is bridged or stands within 0.5 mm of the truth
 (which only a bridge or a held value that was right can do: the faults are larger). A false find is a stretch that was
 masked or changed in the same minutes without faults. The travel error is over all samples that are called valid.
-Seeds from 5000 on were not used to choose a threshold.
+Seeds from 9000 on were looked at after the last change only.
 """
 
 import argparse
@@ -138,7 +138,7 @@ def main() -> None:
     """Print the figures."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--logs", type=int, default=1000)
-    parser.add_argument("--seed", type=int, default=5000)
+    parser.add_argument("--seed", type=int, default=9000)
     parser.add_argument("--outings", type=int, default=40)
     parser.add_argument("--processes", type=int, default=2)
     asked = parser.parse_args()
