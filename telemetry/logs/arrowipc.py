@@ -46,6 +46,6 @@ def read(path: Path) -> RawLog:
             table = (pa.ipc.open_file if whole_file else pa.ipc.open_stream)(stream).read_all()
             table.validate(full=True)  # buffers of a damaged file may end early
             return log_from_table(table, source=str(path), reader=NAME)
-    except (OSError, pa.ArrowException) as error:
+    except (OSError, UnicodeDecodeError, pa.ArrowException) as error:
         reason = str(error).splitlines()[0]
         raise LogError(f"{path}: is damaged: {reason}; export the log again.") from None

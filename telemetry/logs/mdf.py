@@ -80,15 +80,15 @@ def _group(file: Any, group: int, notes: list[QualityNote]) -> list[Channel]:
     for index, described in enumerate(file.groups[group].channels):
         if index == master:
             continue
-        signal = file.get(group=group, index=index)
+        signal = file.get(group=group, index=index, ignore_invalidation_bits=True)
         values = _numbers(signal)
         if values is None:
             message = f"Column {described.name!r} holds {signal.samples.dtype}, not numbers; it is not used."
             notes.append(QualityNote("info", "words", message, channel=described.name))
         else:
-            # asammdf leaves out samples that the file marks as not valid
-            own_s = t_s if t_s is not None and len(t_s) == len(values) else signal.timestamps
-            found.append(Channel(described.name, signal.unit or "", values, own_s))
+            if signal.invalidation_bits is not None:
+                values[np.asarray(signal.invalidation_bits, dtype=bool)] = np.nan
+            found.append(Channel(described.name, signal.unit or "", values, t_s))
     return found
 
 

@@ -36,5 +36,5 @@ def read(path: Path) -> RawLog:
     """
     try:
         return log_from_table(pq.ParquetFile(path).read(), source=str(path), reader=NAME)
-    except (OSError, pa.ArrowException) as error:
+    except (OSError, UnicodeDecodeError, pa.ArrowException) as error:
         raise LogError(f"{path}: is damaged: {str(error).splitlines()[0]}; export the log again.") from None
