@@ -7,6 +7,7 @@ import numpy as np
 from telemetry.arrays import FloatArray
 from telemetry.bike import Bike, leverage_curve
 from telemetry.damping.candidates import Candidate, locate, objection
+from telemetry.damping.delay import best_delay_s
 from telemetry.damping.equation import RearEquation, rear_equation
 from telemetry.damping.estimate import Ringing, estimate
 from telemetry.damping.evidence import (
@@ -20,7 +21,7 @@ from telemetry.damping.hop import RearHop, rear_hop
 from telemetry.damping.learn import Learned, learn
 from telemetry.damping.oscillation import Oscillation, OscillationEvent, RejectedCandidate
 from telemetry.damping.verdict import verdict
-from telemetry.damping.wheelline import find_wheel_turning
+from telemetry.damping.wheelline import WheelTurning, find_wheel_turning
 from telemetry.laps import Track, place_at
 from telemetry.motion import Motion
 
@@ -98,29 +99,51 @@ def _refusal(motion: Motion) -> str:
 
 def _listen(motion: Motion, track: Track, bike: Bike) -> _Heard | None:
     hop = rear_hop(bike)
-    equation = rear_equation(motion, track, hop)
-    if equation.usable.sum() * equation.step_s < LEAST_MOVING_S:
+    read = rear_equation(motion, track)
+    if read.usable.sum() * read.step_s < LEAST_MOVING_S:
         return None
-    learned = learn(equation, hop)
+    radius_mm = bike.rear.tyre_radius_mm
+    first = _learn_beside_line(read, hop, radius_mm)
+    if first is None:
+        return None
+    delay_s = best_delay_s(read, hop, first.turning)
+    heard = _learn_beside_line(read.delayed(delay_s), hop, radius_mm) or first
+    wheel_hz = None
+    if heard.turning is not None:
+        wheel_hz = heard.turning.rate_hz
+    elif read.ground_speed_m_s is not None:
+        wheel_hz = read.ground_speed_m_s / (2e-3 * np.pi * radius_mm)
+    predicted = heard.learned.predicted(heard.equation)
+    return _Heard(heard.equation, hop, heard.learned, predicted, pole_grid(hop, heard.learned.pole), wheel_hz)
+
+
+@dataclass(frozen=True)
+class _Lesson:
+    """What was learned, and the equation with the wheel's line taken out as far as it is usual."""
+
+    equation: RearEquation
+    learned: Learned
+    turning: WheelTurning | None
+
+
+def _learn_beside_line(read: RearEquation, hop: RearHop, radius_mm: float) -> _Lesson | None:
+    """Learn, with the wheel's own line out of the way: it spoils what is learned, and is found by it."""
+    learned = learn(read, hop)
     if learned is None:
         return None
-    heard_wheel = None
-    if equation.ground_speed_m_s is not None:
-        speed, radius_mm = equation.ground_speed_m_s, bike.rear.tyre_radius_mm
-        heard_wheel = speed / (2e-3 * np.pi * radius_mm)
-        raw = equation
-        for _ in range(LINE_ROUNDS):  # the line spoils what is learned, and is found by what is learned
-            left = learned.row @ raw.rear - learned.predicted(equation)
-            turning = find_wheel_turning(left, raw.usable, speed, raw.step_s, radius_mm)
-            if turning is None:
-                break
-            known = turning.without_line(raw.known)
-            learned = learn(replace(raw, rear=turning.without_line(raw.rear), known=known), hop) or learned
-            equation = replace(raw, rear=turning.without_usual_line(raw.rear, raw.rear[2]), known=known)
-            heard_wheel = turning.rate_hz
-    return _Heard(
-        equation, hop, learned, learned.predicted(equation), pole_grid(hop, learned.pole), heard_wheel
-    )
+    lesson = _Lesson(read, learned, None)
+    if read.ground_speed_m_s is None:
+        return lesson
+    for _ in range(LINE_ROUNDS):
+        left = lesson.learned.row @ read.rear - lesson.learned.predicted(lesson.equation)
+        turning = find_wheel_turning(left, read.usable, read.ground_speed_m_s, read.step_s, radius_mm)
+        if turning is None:
+            break
+        known = turning.without_line(read.known)
+        learned = learn(replace(read, rear=turning.without_line(read.rear), known=known), hop)
+        usual = turning.without_usual_line(read.rear, read.rear[2])
+        lesson = _Lesson(replace(read, rear=usual, known=known), learned or lesson.learned, turning)
+    return lesson
 
 
 def _judge(

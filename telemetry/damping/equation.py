@@ -9,14 +9,13 @@ So few and physical terms are used on purpose: with many free taps of the front 
 a wrong front part fits as well as the right ones.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from telemetry.arrays import BoolArray, FloatArray
 from telemetry.damping.band import band_signals, bridged, usable
-from telemetry.damping.hop import REFERENCE_HZ, RearHop
-from telemetry.damping.pole import fit_pole, take_out
+from telemetry.damping.hop import REFERENCE_HZ
 from telemetry.laps import Track
 from telemetry.motion import Motion
 
@@ -25,9 +24,6 @@ FRONT_THEN_ORDERS = (2, 1, 0, -1, -2)
 FRONT_NOW_ORDERS = (1, 0, -1, -2)
 REAR_THEN_ORDERS = (1, 0, -1)
 REAR_PAST = len(REAR_THEN_ORDERS)  # the last of what is known
-# A wrong wheelbase, speed scale or channel delay shows as a delay of the front's news. [s]
-DELAYS_S = 0.005 * np.arange(-8, 9)
-DELAY_FROM_S = 200.0  # of riding are enough to find it
 SLOWEST_M_S = 10.0  # below it the front's news is old and the road slow
 OVERSAMPLING = 4  # for straight-line interpolation: 1 % off at the hop
 BLOCK_S = 0.25
@@ -49,8 +45,8 @@ class RearEquation:
         What the front knows; k is 0 without front or speed. [mm/s]
     usable : ndarray of shape (n,)
         Moving, and all that is asked for was measured.
-    front_speed : ndarray of shape (n,) or None
-        Band-limited travel speed of the front wheel now. [mm/s]
+    news : FrontNews or None
+        What ``known`` was read from.
     ground_speed_m_s : ndarray of shape (n,) or None
         [m/s]
     """
@@ -60,7 +56,7 @@ class RearEquation:
     rear: FloatArray
     known: FloatArray
     usable: BoolArray
-    front_speed: FloatArray | None
+    news: "FrontNews | None"
     ground_speed_m_s: FloatArray | None
 
     @property
@@ -68,13 +64,17 @@ class RearEquation:
         """Whether the front and the ground speed are there."""
         return len(self.known) > 0
 
+    def delayed(self, delay_s: float) -> "RearEquation":
+        """The same with the front's news read later by ``delay_s``."""
+        return self if self.news is None else replace(self, known=self.news.known(delay_s))
+
     def span(self, start_s: float, end_s: float) -> slice:
         """Samples from ``start_s`` to ``end_s`` on the run's clock."""
         first, last = np.searchsorted(self.t_s, [start_s, end_s])
         return slice(int(first), int(last))
 
 
-def rear_equation(motion: Motion, track: Track, hop: RearHop) -> RearEquation:
+def rear_equation(motion: Motion, track: Track) -> RearEquation:
     """Fill the equation from a run.
 
     Parameters
@@ -83,7 +83,6 @@ def rear_equation(motion: Motion, track: Track, hop: RearHop) -> RearEquation:
         With the rear; the front is used where there is one.
     track : Track
         Its ground speed.
-    hop : RearHop
 
     Returns
     -------
@@ -101,76 +100,60 @@ def rear_equation(motion: Motion, track: Track, hop: RearHop) -> RearEquation:
         speed = np.interp(at_s, clock, bridged(track.speed_m_s))
         good &= (speed > SLOWEST_M_S) & (np.interp(at_s, clock, known_speed.astype(float)) > 0.5)
     front = motion.ends.get("front")
-    known, front_speed = np.empty((0, len(at_s))), None
-    if front is not None and np.isfinite(front.wheel_travel_mm).any():
-        _, now = band_signals(front.wheel_travel_mm, rate, FRONT_NOW_ORDERS, reference_hz=REFERENCE_HZ)
-        front_speed = now[FRONT_NOW_ORDERS.index(0)]
-        if speed is not None:
-            then_s, faster = _when_front_was_here(at_s, speed, motion.wheelbase_mm / 1e3)
-            seen = usable(np.isfinite(front.wheel_travel_mm), rate, at_s)
-            good &= seen & (np.interp(then_s, at_s, seen.astype(float)) > 0.999)
-            past = _Past.of(front.wheel_travel_mm, rear.wheel_travel_mm, rate)
-            then_s = then_s + _delay_s(past, at_s, then_s, faster, np.concatenate([own, now]), good, hop)
-            known = np.concatenate([past.front_at(then_s) * faster, now, past.rear_at(then_s)])
-    return RearEquation(motion.t_s[0] + at_s, step_s, own, known, good, front_speed, speed)
+    news = None
+    if front is not None and speed is not None and np.isfinite(front.wheel_travel_mm).any():
+        then_s, faster = _when_front_was_here(at_s, speed, motion.wheelbase_mm / 1e3)
+        seen = usable(np.isfinite(front.wheel_travel_mm), rate, at_s)
+        good &= seen & (np.interp(then_s, at_s, seen.astype(float)) > 0.999)
+        news = _front_news(front.wheel_travel_mm, rear.wheel_travel_mm, rate, then_s, faster)
+    known = np.empty((0, len(at_s))) if news is None else news.known(0.0)
+    return RearEquation(motion.t_s[0] + at_s, step_s, own, known, good, news, speed)
 
 
 @dataclass(frozen=True)
-class _Past:
-    """Front and rear on a finer grid, to be read at any time."""
+class FrontNews:
+    """What the front knows of the road, to be read with any delay.
 
+    Parameters
+    ----------
+    now : ndarray of shape (4, n)
+        Front signals now. [mm/s]
+    fine_s : ndarray of shape (n_fine,)
+        A finer grid. [s]
+    front, rear : ndarray of shape (5, n_fine) and (3, n_fine)
+        Front and rear signals on it. [mm/s]
+    then_s : ndarray of shape (n,)
+        When the front stood where the rear is now. [s]
+    faster : ndarray of shape (n,)
+        Ground speed now over ground speed then.
+    """
+
+    now: FloatArray
     fine_s: FloatArray
     front: FloatArray
     rear: FloatArray
+    then_s: FloatArray
+    faster: FloatArray
 
-    @classmethod
-    def of(cls, front_mm: FloatArray, rear_mm: FloatArray, rate_hz: float) -> "_Past":
-        step_s, front = band_signals(
-            front_mm, rate_hz, FRONT_THEN_ORDERS, reference_hz=REFERENCE_HZ, oversampling=OVERSAMPLING
-        )
-        _, rear = band_signals(
-            rear_mm, rate_hz, REAR_THEN_ORDERS, reference_hz=REFERENCE_HZ, oversampling=OVERSAMPLING
-        )
-        return cls(step_s * np.arange(front.shape[1], dtype=np.float64), front, rear)
-
-    def front_at(self, then_s: FloatArray) -> FloatArray:
-        return np.stack([np.interp(then_s, self.fine_s, row) for row in self.front])
-
-    def rear_at(self, then_s: FloatArray) -> FloatArray:
-        return np.stack([np.interp(then_s, self.fine_s, row) for row in self.rear])
+    def known(self, delay_s: float, part: slice = slice(None)) -> FloatArray:
+        """What is known, read later by ``delay_s``; shape (12, n)."""
+        then = self.then_s[part] + delay_s
+        front = [np.interp(then, self.fine_s, row) * self.faster[part] for row in self.front]
+        rear = [np.interp(then, self.fine_s, row) for row in self.rear]
+        return np.concatenate([front, self.now[:, part], rear])
 
 
-def _delay_s(
-    past: _Past,
-    at_s: FloatArray,
-    then_s: FloatArray,
-    faster: FloatArray,
-    signals: FloatArray,
-    good: BoolArray,
-    hop: RearHop,
-) -> float:
-    """How much later the front's news fits best, with the best pole at each delay; 0 when unsure.
+def _front_news(
+    front_mm: FloatArray, rear_mm: FloatArray, rate_hz: float, then_s: FloatArray, faster: FloatArray
+) -> FrontNews:
+    def fine(travel_mm: FloatArray, orders: tuple[int, ...]) -> tuple[float, FloatArray]:
+        return band_signals(travel_mm, rate_hz, orders, reference_hz=REFERENCE_HZ, oversampling=OVERSAMPLING)
 
-    ``signals`` are the rear's own and the front's present ones.
-    """
-    chosen = np.flatnonzero(good)[: round(DELAY_FROM_S / (at_s[1] - at_s[0]))]
-    if len(chosen) < 20 * len(FRONT_THEN_ORDERS):
-        return 0.0
-    # every second counts the same, rough or smooth
-    size = np.sqrt(np.convolve(signals[2, chosen] ** 2, np.full(101, 1 / 101), mode="same")) + 1e-9
-    residual = []
-    for delay in DELAYS_S:
-        then = then_s[chosen] + delay
-        rows = [signals[:, chosen], past.front_at(then) * faster[chosen], past.rear_at(then)]
-        scaled = np.concatenate(rows) / size
-        _, left = take_out(scaled @ scaled.T / len(chosen))
-        residual.append(fit_pole(left, hop).log_residual)
-    best = int(np.argmin(residual))
-    if best in (0, len(DELAYS_S) - 1):
-        return 0.0
-    before, here, after = residual[best - 1 : best + 2]
-    bend = before - 2 * here + after
-    return float(DELAYS_S[best] + 0.5 * (before - after) / max(bend, 1e-12) * (DELAYS_S[1] - DELAYS_S[0]))
+    step_s, front = fine(front_mm, FRONT_THEN_ORDERS)
+    _, rear = fine(rear_mm, REAR_THEN_ORDERS)
+    now = front[[FRONT_THEN_ORDERS.index(order) for order in FRONT_NOW_ORDERS], ::OVERSAMPLING]
+    fine_s: FloatArray = step_s * np.arange(front.shape[1], dtype=np.float64)
+    return FrontNews(now[:, : len(then_s)], fine_s, front, rear, then_s, faster)
 
 
 def _when_front_was_here(

@@ -12,7 +12,7 @@ from telemetry.signals.decay import damping_scatter
 
 # The front's part is let free, but not far: the prior counts as so much of the stretch's own products. The ratio
 # wants it freer than the frequency; both chosen on the tuning seeds of tests/benchmarks/detection.
-RATIO_PRIOR, FREQUENCY_PRIOR = 0.3, 3.0
+RATIO_PRIOR, FREQUENCY_PRIOR = 0.1, 3.0
 
 
 @dataclass(frozen=True)

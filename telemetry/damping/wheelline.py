@@ -90,6 +90,17 @@ class WheelTurning:
         drift = np.unwrap(np.angle(self._amplitude(signal, PHASE_TURNS))) / (2 * np.pi)
         return replace(self, phase_turns=self.phase_turns + np.interp(self.angle_turns, self._even, drift))
 
+    def part(self, inside: slice) -> "WheelTurning":
+        """Some of the samples of it."""
+        angle = self.angle_turns[inside]
+        return replace(
+            self,
+            phase_turns=self.phase_turns[inside],
+            angle_turns=angle - angle[0],
+            rate_hz=self.rate_hz[inside],
+            usable=self.usable[inside],
+        )
+
     @cached_property
     def _even(self) -> FloatArray:
         """Every quarter turn."""

@@ -1,0 +1,59 @@
+"""The delay with which the front's news fits best: a wrong wheelbase, speed scale or channel delay shows in it.
+
+Five milliseconds are enough to make a wrong pole fit better than the right one.
+"""
+
+import numpy as np
+
+from telemetry.damping.equation import RearEquation
+from telemetry.damping.hop import RearHop
+from telemetry.damping.pole import fit_pole, take_out
+from telemetry.damping.wheelline import WheelTurning
+
+DELAYS_S = 0.005 * np.arange(-8, 9)
+FROM_S = 200.0  # of riding are enough
+WINDOW_S = 1.0
+
+
+def best_delay_s(equation: RearEquation, hop: RearHop, turning: WheelTurning | None) -> float:
+    """The delay at which the likeliest pole is likeliest; 0 where it cannot be told.
+
+    Parameters
+    ----------
+    equation : RearEquation
+        As it was read, without delay.
+    hop : RearHop
+    turning : WheelTurning or None
+        The wheel's own line, which has no news of the road, is taken out.
+
+    Returns
+    -------
+    float
+        Positive when the front's news comes later than wheelbase and speed say. [s]
+    """
+    if equation.news is None:
+        return 0.0
+    used = np.cumsum(equation.usable) * equation.step_s
+    part = slice(0, int(np.searchsorted(used, FROM_S)))
+    good = equation.usable[part]
+    width = round(WINDOW_S / equation.step_s)
+    if good.sum() < 20 * width:
+        return 0.0
+    # every second counts the same, rough or smooth
+    size = np.sqrt(np.convolve(equation.rear[2, part] ** 2, np.full(width, 1.0 / width), mode="same"))
+    scale = good / np.maximum(size, 1e-9)
+    line = None if turning is None else turning.part(part)
+    own = equation.rear[:, part] if line is None else line.without_line(equation.rear[:, part])
+    likely = []
+    for delay in DELAYS_S:
+        known = equation.news.known(float(delay), part)
+        known = known if line is None else line.without_line(known)
+        signals = np.concatenate([own, known]) * scale
+        _, left = take_out(signals @ signals.T / good.sum())
+        likely.append(-fit_pole(left, hop).log_residual)
+    best = int(np.argmax(likely))
+    if best in (0, len(DELAYS_S) - 1):
+        return 0.0
+    before, here, after = likely[best - 1 : best + 2]
+    bend = 2 * here - before - after
+    return float(DELAYS_S[best] + 0.5 * (after - before) / max(bend, 1e-12) * (DELAYS_S[1] - DELAYS_S[0]))
