@@ -12,6 +12,7 @@ SCENARIOS = (
     "vellmoor-lost-damping",
     "vellmoor-before",
     "vellmoor-after",
+    "vellmoor-soft-fork",
     "vellmoor-plain",
     "qb3-semicolon",
 )

@@ -146,7 +146,7 @@ def demo_book(tmp_path_factory):
         capture_output=True, text=True, timeout=300, check=False,
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
-    assert "4 runs in" in done.stderr and "Both ends, at the wheel" in done.stdout
+    assert "5 runs in" in done.stderr and "Both ends, at the wheel" in done.stdout
     assert (book.parent / "r.json").is_file()
     return book
 

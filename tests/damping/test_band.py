@@ -1,0 +1,56 @@
+"""Band signals: exact for sines, honest about gaps, and not ringing by themselves."""
+
+import numpy as np
+import pytest
+
+from telemetry.damping.band import RATE_HZ, band_signals, usable
+
+
+@pytest.mark.parametrize("rate_hz", [100.0, 128.0, 200.0, 250.0, 333.3, 1000.0])
+def test_a_sine_gives_its_speed_derivative_and_integral(rate_hz):
+    t = np.arange(int(20 * rate_hz)) / rate_hz
+    hz, amplitude = 16.0, 1.5
+    step_s, (speed, derivative, integral) = band_signals(
+        30.0 + amplitude * np.sin(2 * np.pi * hz * t), rate_hz, (0, 1, -1), reference_hz=15.0
+    )
+    assert 1.0 / step_s == pytest.approx(RATE_HZ, rel=0.005)
+    at = step_s * np.arange(len(speed))
+    inside = (at > 2.0) & (at < 18.0)  # the long filters feel the ends of the record
+    w = 2 * np.pi * hz
+    np.testing.assert_allclose(speed[inside], (amplitude * w * np.cos(w * at))[inside], atol=0.15)
+    np.testing.assert_allclose(
+        derivative[inside], (-amplitude * w * np.sin(w * at) * hz / 15.0)[inside], atol=0.15
+    )
+    np.testing.assert_allclose(
+        integral[inside], (amplitude * w * np.sin(w * at) * 15.0 / hz)[inside], atol=0.15
+    )
+
+
+def test_a_step_rings_no_longer_than_a_quarter_of_a_second():
+    # A band-pass narrow enough to look clean rings by itself: this one must not look like a hardly damped wheel.
+    t = np.arange(4000) / 200.0
+    _, (speed,) = band_signals((t > 10.0).astype(float), 200.0, (0,), reference_hz=15.0)
+    at = np.arange(len(speed)) / RATE_HZ - 10.0
+    late = np.abs(speed[(np.abs(at) > 0.25) & (np.abs(at) < 8)])
+    assert late.max() < 0.03 * np.abs(speed).max()
+
+
+def test_the_fine_grid_holds_the_coarse_one():
+    rng = np.random.default_rng(1)
+    travel = np.cumsum(rng.standard_normal(3000)) * 0.1
+    coarse_s, coarse = band_signals(travel, 200.0, (0,), reference_hz=15.0)
+    fine_s, fine = band_signals(travel, 200.0, (0,), reference_hz=15.0, oversampling=4)
+    assert fine_s == pytest.approx(coarse_s / 4)
+    np.testing.assert_allclose(fine[0, ::4][: coarse.shape[1]], coarse[0], atol=1e-9)
+
+
+def test_gaps_and_ends_are_not_usable():
+    valid = np.ones(2000, dtype=bool)
+    valid[1000:1050] = False  # 5.00 to 5.25 s
+    valid[600] = False  # one sample: bridged
+    at = np.arange(1000) / 100.0
+    good = usable(valid, 200.0, at)
+    assert not good[at < 0.10].any()
+    assert not good[(at > 4.9) & (at < 5.35)].any()
+    assert good[(at > 2.5) & (at < 4.8)].all()
+    assert good[(at > 5.5) & (at < 9.8)].all()

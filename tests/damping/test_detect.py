@@ -1,0 +1,85 @@
+"""The detector from log to verdict, on bikes, roads and seeds that tuned nothing."""
+
+from functools import cache
+
+import numpy as np
+import pytest
+
+from telemetry.logs import RawLog
+from telemetry.review import review
+from telemetry.simulate import (
+    LostDamping,
+    Riding,
+    SensorTone,
+    TyreRunout,
+    demo_bike,
+    random_bike,
+    simulate_outing,
+    vellmoor_ring,
+)
+
+HARD_BRAKING = Riding(brake_g=0.9, handling_s=0.2)
+
+
+@cache
+def oscillation(bike_seed, *, lost=False, riding=None, faults=(), rate_hz=200.0, laps=3):
+    """What the detector says of an outing, and the losses that were in it."""
+    length = vellmoor_ring().length_m
+    losses = (LostDamping(0.3 * length, 0.3 * length + 60.0, laps=(2, 3), scale=0.05),) if lost else ()
+    outing = simulate_outing(
+        random_bike(bike_seed) if bike_seed else demo_bike(),
+        seed=bike_seed + 40,
+        laps=laps,
+        log_rate_hz=rate_hz,
+        riding=riding,
+        faults=(*losses, *faults),
+    )
+    log = RawLog("simulated", outing.log_columns, outing.units)
+    return review(log, outing.bike).summary.oscillation, outing.truth.lost_damping
+
+
+@pytest.mark.parametrize(("bike", "riding"), [(9301, None), (9302, HARD_BRAKING), (9303, HARD_BRAKING)])
+def test_a_sound_damper_is_not_called_lost(bike, riding):
+    found, _ = oscillation(bike, riding=riding)
+    assert found.verdict == "no"
+    assert found.events == ()
+
+
+@pytest.mark.parametrize("bike", [9304, 9305])
+def test_a_loss_of_two_seconds_is_found_with_its_place_and_pole(bike):
+    found, truth = oscillation(bike, lost=True)
+    assert found.verdict == "yes"
+    assert len(truth) == len(found.events) == 2
+    for event, loss in zip(found.events, truth, strict=True):
+        assert event.start_s == pytest.approx(loss.start_s, abs=0.4)
+        assert event.end_s == pytest.approx(loss.end_s, abs=0.4)
+        # 5 % of the damper leaves what the tyre has: well below the 0.3-0.5 of a sound one
+        assert event.damping_ratio < 0.15
+        low, high = event.damping_ratio_ci95
+        assert low < event.damping_ratio < high
+        assert 11.0 < event.frequency_hz < 22.0
+        assert event.amplitude_mm > event.shaft_amplitude_mm > 0.1
+    assert "suggests" in found.reason
+
+
+@pytest.mark.parametrize(
+    "fault",
+    [SensorTone(15.0, 0.3), TyreRunout(0.5)],
+    ids=["tone on the bracket", "tyre out of round"],
+)
+def test_what_only_looks_like_it_is_not_called(fault):
+    found, _ = oscillation(0, faults=(fault,))
+    assert found.verdict != "yes"
+
+
+def test_a_log_below_a_hundred_samples_a_second_cannot_tell():
+    found, _ = oscillation(0, rate_hz=80.0, laps=1)
+    assert found.verdict == "cannot_tell"
+    assert "80" in found.reason
+
+
+def test_damping_over_the_laps_is_steady_on_a_sound_damper():
+    found, _ = oscillation(9301)
+    ratios = np.array([lap.damping_ratio for lap in found.fade if lap.damping_ratio is not None])
+    assert len(ratios) == 3
+    assert np.ptp(ratios) < 0.1 * ratios.mean()

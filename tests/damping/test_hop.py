@@ -1,0 +1,93 @@
+"""The rear equation against the quarter vehicle's eigenvalues."""
+
+import numpy as np
+import pytest
+
+from telemetry.bike import SpringEnd, bike_modes, modes, parse_bike, quarter_vehicle
+from telemetry.damping.band import BAND_WEIGHT, FREQUENCY_HZ, band_window
+from telemetry.damping.hop import (
+    REFERENCE_HZ,
+    RearHop,
+    coefficients,
+    hop_mode,
+    log_gain,
+    rear_hop,
+    tyre_hz_of,
+)
+from telemetry.simulate import demo_bike
+
+SPRUNG_KG, UNSPRUNG_KG, SPRING, TYRE = 125.0, 20.0, 24e3, 180e3
+PER_S = 2 * np.pi * REFERENCE_HZ
+
+
+def quarter(tyre_damping: float) -> tuple[RearHop, float]:
+    hop = RearHop(
+        mass_ratio=UNSPRUNG_KG / SPRUNG_KG,
+        spring_share=SPRING / TYRE,
+        tyre_damping=tyre_damping / UNSPRUNG_KG / PER_S,
+    )
+    return hop, float(np.sqrt(TYRE / UNSPRUNG_KG)) / (2 * np.pi)
+
+
+# Quarter vehicle of Gillespie, Fundamentals of Vehicle Dynamics (SAE 1992), ch. 5, with illustrative road-race
+# values (125 kg, 20 kg, 24 kN/m, 180 kN/m): hop frequency and ratio from the roots of its quartic, to 4 digits.
+# The last row has 100 N s/m in the tyre.
+@pytest.mark.parametrize(
+    ("damper", "tyre", "hz", "ratio"),
+    [
+        (0.0, 0.0, 16.0919, 0.0),
+        (60.0, 0.0, 16.0910, 0.01537),
+        (300.0, 0.0, 16.0688, 0.07696),
+        (1500.0, 0.0, 15.4657, 0.39649),
+        (60.0, 100.0, 16.0914, 0.04004),
+    ],
+)
+def test_hop_mode_is_the_quarter_vehicles(damper, tyre, hz, ratio):
+    hop, tyre_hz = quarter(tyre)
+    found = hop_mode(hop, tyre_hz, (damper + tyre) / UNSPRUNG_KG / PER_S)
+    assert found == pytest.approx((hz, ratio), abs=6e-5)
+
+
+def test_hop_mode_agrees_with_the_eigenvalues_of_the_matrices():
+    hop, tyre_hz = quarter(210.0)
+    end = SpringEnd(UNSPRUNG_KG, SPRING, TYRE, 800.0, 210.0)
+    mode = modes(quarter_vehicle(SPRUNG_KG, end))[-1]
+    assert hop_mode(hop, tyre_hz, 1010.0 / UNSPRUNG_KG / PER_S) == pytest.approx(
+        (mode.fn_hz, mode.damping_ratio), rel=1e-9
+    )
+
+
+def test_log_gain_is_the_mean_over_the_band():
+    row = coefficients(RearHop(), np.array(15.0), np.array(0.3))
+    s = 1j * FREQUENCY_HZ / REFERENCE_HZ
+    gain = np.polyval(row, s) / s**2
+    assert log_gain(row) == pytest.approx(
+        np.average(2 * np.log(np.abs(gain)), weights=BAND_WEIGHT), rel=1e-12
+    )
+
+
+def test_frequency_and_its_inverse():
+    assert hop_mode(RearHop(), tyre_hz_of(RearHop(), 16.3), 0.0)[0] == pytest.approx(16.3, rel=1e-12)
+
+
+def test_the_bike_file_gives_the_band():
+    bike = demo_bike()
+    hop = rear_hop(bike)
+    lost = min(bike_modes(bike, rear_damper_scale=0.0), key=lambda mode: abs(mode.fn_hz - 16.0))
+    assert hop.from_bike
+    assert hop.band_hz[0] < lost.fn_hz < hop.band_hz[1]
+    # the half vehicle couples the ends; the quarter vehicle with the mass felt at the axle is 2 % from it
+    assert np.mean(hop.band_hz) == pytest.approx(lost.fn_hz, rel=0.02)
+
+
+def test_without_masses_the_band_is_the_wide_default():
+    data = demo_bike().model_dump(exclude_none=True)
+    data.pop("chassis")
+    data["rear"].pop("tyre_rate_n_per_mm")
+    assert not rear_hop(parse_bike(data)).from_bike
+    assert rear_hop(parse_bike(data)).band_hz == (11.0, 21.0)
+
+
+def test_the_window_is_one_in_the_hop_band_and_nothing_outside():
+    np.testing.assert_allclose(band_window(np.array([6.0, 12.0, 20.0, 28.0])), 1.0)
+    np.testing.assert_allclose(band_window(np.array([0.0, 4.0, 36.0, 50.0])), 0.0, atol=1e-15)
