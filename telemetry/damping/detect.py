@@ -250,9 +250,14 @@ def _evidence_words(candidate: Candidate, ringing: Ringing, learned: Learned) ->
     return (
         "With the road that the front had met taken out, the rear wheel was damped at a ratio of "
         f"{ringing.damping_ratio:.2f} (95 % {low:.2f} to {high:.2f}) against {learned.pole.damping_ratio:.2f} over "
-        f"the outing; that lost damping explains it better is e^{candidate.over:.0f} more likely than is asked of "
-        "a stretch this long."
+        f"the outing; the evidence for lost damping is {_clearly(candidate.over)} what is asked of a stretch this "
+        "long."
     )
+
+
+def _clearly(over: float) -> str:
+    """Words for evidence beyond the threshold, in natural logarithms of a likelihood ratio."""
+    return "far above" if over > 6.0 else "well above" if over > 2.0 else "just above"
 
 
 def confidence(over: float) -> float:
