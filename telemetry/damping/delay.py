@@ -8,14 +8,14 @@ import numpy as np
 from telemetry.damping.equation import RearEquation
 from telemetry.damping.hop import RearHop
 from telemetry.damping.pole import fit_pole, take_out
-from telemetry.damping.wheelline import WheelTurning
+from telemetry.damping.wheelline import Line
 
 DELAYS_S = 0.005 * np.arange(-8, 9)
 FROM_S = 200.0  # of riding are enough
 WINDOW_S = 1.0
 
 
-def best_delay_s(equation: RearEquation, hop: RearHop, turning: WheelTurning | None) -> float:
+def best_delay_s(equation: RearEquation, hop: RearHop, turning: Line | None) -> float:
     """The delay at which the likeliest pole is likeliest; 0 where it cannot be told.
 
     Parameters
@@ -23,7 +23,7 @@ def best_delay_s(equation: RearEquation, hop: RearHop, turning: WheelTurning | N
     equation : RearEquation
         As it was read, without delay.
     hop : RearHop
-    turning : WheelTurning or None
+    turning : Line or None
         The wheel's own line, which has no news of the road, is taken out.
 
     Returns

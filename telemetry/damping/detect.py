@@ -20,8 +20,9 @@ from telemetry.damping.fade import damping_trend, lap_damping
 from telemetry.damping.hop import RearHop, rear_hop
 from telemetry.damping.learn import Learned, learn
 from telemetry.damping.oscillation import Oscillation, OscillationEvent, RejectedCandidate
+from telemetry.damping.tone import find_tone
 from telemetry.damping.verdict import verdict
-from telemetry.damping.wheelline import WheelTurning, find_wheel_turning
+from telemetry.damping.wheelline import Line, find_wheel_turning
 from telemetry.laps import Track, place_at
 from telemetry.motion import Motion
 
@@ -123,15 +124,19 @@ class _Lesson:
 
     equation: RearEquation
     learned: Learned
-    turning: WheelTurning | None
+    turning: Line | None
+    tone: Line | None
 
 
 def _learn_beside_line(read: RearEquation, hop: RearHop, radius_mm: float) -> _Lesson | None:
-    """Learn, with the wheel's own line out of the way: it spoils what is learned, and is found by it."""
+    """Learn, with a steady tone and the wheel's own line out of the way: they spoil what is learned."""
+    tone = find_tone(read.rear[2], read.usable, read.step_s)
+    if tone is not None:
+        read = replace(read, rear=tone.without_line(read.rear), known=tone.without_line(read.known))
     learned = learn(read, hop)
     if learned is None:
         return None
-    lesson = _Lesson(read, learned, None)
+    lesson = _Lesson(read, learned, None, tone)
     if read.ground_speed_m_s is None:
         return lesson
     for _ in range(LINE_ROUNDS):
@@ -142,7 +147,7 @@ def _learn_beside_line(read: RearEquation, hop: RearHop, radius_mm: float) -> _L
         known = turning.without_line(read.known)
         learned = learn(replace(read, rear=turning.without_line(read.rear), known=known), hop)
         usual = turning.without_usual_line(read.rear, read.rear[2])
-        lesson = _Lesson(replace(read, rear=usual, known=known), learned or lesson.learned, turning)
+        lesson = _Lesson(replace(read, rear=usual, known=known), learned or lesson.learned, turning, tone)
     return lesson
 
 

@@ -42,8 +42,8 @@ RATE_BINS = 10
 
 
 @dataclass(frozen=True)
-class WheelTurning:
-    """How the rear wheel turned, as its line showed.
+class Line:
+    """A line of known phase: what turns with the wheel, or a tone.
 
     Parameters
     ----------
@@ -54,15 +54,15 @@ class WheelTurning:
     rate_hz : ndarray of shape (n,)
         [1/s]
     usable : ndarray of shape (n,)
-    gain : float
-        Log likelihood per window over what chance gives.
+    amplitude_turns : float
+        Over so many turns its amplitude is taken.
     """
 
     phase_turns: FloatArray
     angle_turns: FloatArray
     rate_hz: FloatArray
     usable: BoolArray
-    gain: float
+    amplitude_turns: float = AMPLITUDE_TURNS
 
     def without_line(self, signals: FloatArray) -> FloatArray:
         """Signals of shape (k, n) less what turns with the wheel in each."""
@@ -85,12 +85,12 @@ class WheelTurning:
         held = heard * np.minimum(1.0, limit / np.maximum(size, 1e-12))
         return np.stack([row - self._wave(self._amplitude(row) * held) for row in signals])
 
-    def followed(self, signal: FloatArray) -> "WheelTurning":
+    def followed(self, signal: FloatArray) -> "Line":
         """The same with the phase followed more closely than the factors do."""
         drift = np.unwrap(np.angle(self._amplitude(signal, PHASE_TURNS))) / (2 * np.pi)
         return replace(self, phase_turns=self.phase_turns + np.interp(self.angle_turns, self._even, drift))
 
-    def part(self, inside: slice) -> "WheelTurning":
+    def part(self, inside: slice) -> "Line":
         """Some of the samples of it."""
         angle = self.angle_turns[inside]
         return replace(
@@ -116,10 +116,10 @@ class WheelTurning:
     def _carrier(self) -> ComplexArray:
         return np.asarray(np.exp(2j * np.pi * self.phase_turns) * self.usable)
 
-    def _amplitude(self, signal: FloatArray, turns: float = AMPLITUDE_TURNS) -> ComplexArray:
+    def _amplitude(self, signal: FloatArray, turns: float | None = None) -> ComplexArray:
         """Complex amplitude of the line, every quarter turn: a triangular mean over so many turns."""
         value = np.asarray(signal * self._carrier.conj(), dtype=np.complex128)
-        low, high, count = self._windows(turns)
+        low, high, count = self._windows(turns or self.amplitude_turns)
         mean: ComplexArray = np.zeros(len(self._even), dtype=np.complex128)
         for _ in range(2):  # a box twice is a triangle
             total = np.concatenate([[0.0], np.cumsum(value)])
@@ -149,7 +149,7 @@ class WheelTurning:
 
 def find_wheel_turning(
     residual: FloatArray, usable: BoolArray, speed_m_s: FloatArray, step_s: float, radius_mm: float
-) -> WheelTurning | None:
+) -> Line | None:
     """Find a line that turns with the wheel, if the outing shows one.
 
     Parameters
@@ -166,7 +166,7 @@ def find_wheel_turning(
 
     Returns
     -------
-    WheelTurning or None
+    Line or None
     """
     nominal_hz = speed_m_s / (2e-3 * np.pi * radius_mm)
     angle = np.concatenate([[0.0], np.cumsum(np.maximum(nominal_hz[1:], 1e-6) * step_s)])
@@ -190,7 +190,7 @@ def find_wheel_turning(
         return None
     factor = np.interp(angle, even[starts] + 0.5 * WINDOW_TURNS, path)
     phase = np.concatenate([[0.0], np.cumsum(factor[1:] * np.diff(angle))])
-    return WheelTurning(phase, angle, factor * nominal_hz, usable, gain - chance).followed(residual)
+    return Line(phase, angle, factor * nominal_hz, usable).followed(residual)
 
 
 def _line_gain(
