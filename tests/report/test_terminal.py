@@ -112,11 +112,12 @@ def test_comparison_fits_and_says_when_there_are_too_few_laps(reviewed):
 
 def test_check_says_what_can_be_judged(reviewed, tmp_path):
     from telemetry.logs import read_log
+    from telemetry.logs.mapping import propose
 
     path = tmp_path / "log.csv"
     path.write_text("time,fork,gear\ns,V,\n0.00,1.5,\n0.01,1.6,2\n0.02,1.7,\n0.03,1.8,3\n")
     log = read_log(path)
-    check = check_log(log)
+    check = check_log(log, meanings=propose(log))
     rates = {column.name: column.rate_hz for column in check.columns}
     assert rates["fork"] == pytest.approx(100) and rates["gear"] == pytest.approx(50)
     assert {column.name: column.blank_share for column in check.columns}["gear"] == 0.5

@@ -60,7 +60,9 @@ def track_of(outing: Outing) -> Track:
     laps = []
     for n in range(1, int(number.max()) + 1):
         inside = np.flatnonzero(number == n)
-        laps.append(Lap(n, float(t[inside[0]]), float(t[inside[-1]]), float(outing.distance_m[inside].max()), True))
+        laps.append(
+            Lap(n, float(t[inside[0]]), float(t[inside[-1]]), float(outing.distance_m[inside].max()), True)
+        )
     assert PHASES[3] == "drive"
     return Track(
         laps=tuple(laps), lap_source="lap channel", lap=number.astype(np.int64), distance_m=outing.distance_m,

@@ -88,8 +88,15 @@ def _ride(rng, plan):
     start = 0.0
     for number in range(1, plan.laps + 1):
         grid = np.arange(circuit.length)
-        pace = 1.0 + 0.012 * rng.standard_normal() + 0.01 * np.convolve(
-            rng.standard_normal(grid.size), np.hanning(400) / np.sqrt((np.hanning(400) ** 2).sum()), mode="same"
+        pace = (
+            1.0
+            + 0.012 * rng.standard_normal()
+            + 0.01
+            * np.convolve(
+                rng.standard_normal(grid.size),
+                np.hanning(400) / np.sqrt((np.hanning(400) ** 2).sum()),
+                mode="same",
+            )
         )
         speed = circuit.speed * pace
         times = start + np.r_[0.0, np.cumsum(1.0 / speed)]
@@ -145,7 +152,9 @@ def make(plan: Plan) -> Outing:
         ]
         for number in range(1, plan.laps + 1):
             for first, last in spots:
-                begin = np.interp((number - 1) * circuit.length + first + rng.uniform(0, 0.4) * (last - first), x, t)
+                begin = np.interp(
+                    (number - 1) * circuit.length + first + rng.uniform(0, 0.4) * (last - first), x, t
+                )
                 seconds = float(rng.choice(plan.loss_seconds))
                 if begin + seconds > t[-1] - 1.0:
                     continue
@@ -157,7 +166,10 @@ def make(plan: Plan) -> Outing:
         """A moment of this lap away from all else, with the speed in a range."""
         ends = [*lap_start[1:], t[-1] - 3.0]
         for _ in range(60):
-            begin = rng.uniform(lap_start[number - 1] + 0.5, max(ends[number - 1] - seconds - 0.5, lap_start[number - 1] + 0.6))
+            begin = rng.uniform(
+                lap_start[number - 1] + 0.5,
+                max(ends[number - 1] - seconds - 0.5, lap_start[number - 1] + 0.6),
+            )
             speed = np.interp(begin, t, v)
             if low <= speed <= high and all(begin > e.end_s + 1.0 or begin + seconds < e.start_s - 1.0
                                             for e in episodes if e.kind != "imbalance"):  # fmt: skip
@@ -190,7 +202,9 @@ def make(plan: Plan) -> Outing:
             mid = slice(*np.searchsorted(t, [begin, end]))
             if kind in ("kerb", "rear ridges"):
                 pitch = speed / (rng.uniform(8, 25) if kind == "kerb" else rng.uniform(12, 18))
-                ridge = rng.uniform(0.001, 0.006) * np.maximum(np.sin(2 * np.pi * (place[patch] - x0) / pitch), -0.2)
+                ridge = rng.uniform(0.001, 0.006) * np.maximum(
+                    np.sin(2 * np.pi * (place[patch] - x0) / pitch), -0.2
+                )
                 if kind == "kerb":
                     front_road[patch] += ridge * rng.uniform(0.8, 1.2)
                 rear_road[patch] += ridge
@@ -208,12 +222,18 @@ def make(plan: Plan) -> Outing:
                 moment_extra += push * _bell(t, begin, begin + rng.uniform(0.04, 0.12), 0.012)
             elif kind in ("tone", "short tone"):
                 hz = rng.uniform(10, 20) if kind == "tone" else rng.uniform(12.5, 17.5)
-                tone += rng.uniform(0.2, 0.8) * np.sin(2 * np.pi * hz * t + rng.uniform(0, 6)) * _bell(t, begin, end, 0.03)
+                tone += (
+                    rng.uniform(0.2, 0.8)
+                    * np.sin(2 * np.pi * hz * t + rng.uniform(0, 6))
+                    * _bell(t, begin, end, 0.03)
+                )
             elif kind == "noise":
                 noise_gain[mid] = rng.uniform(4, 15)
             elif kind == "steps":
                 when = rng.uniform(begin, end, rng.integers(2, 9))
-                steps += (rng.uniform(0.3, 2.0, when.size) * rng.choice([-1, 1], when.size) * (t[:, None] > when)).sum(1)
+                steps += (
+                    rng.uniform(0.3, 2.0, when.size) * rng.choice([-1, 1], when.size) * (t[:, None] > when)
+                ).sum(1)
             elif kind == "front chatter":
                 scale_f *= 1.0 - 0.95 * _bell(t, begin, end)
             episodes.append(Episode(kind, begin, end, number))
@@ -240,7 +260,9 @@ def make(plan: Plan) -> Outing:
         i = slice(*np.searchsorted(t, [e.start_s, e.end_s]))
         if e.kind == "loss":
             mode = true_mode(i)
-            done.append(Episode(e.kind, e.start_s, e.end_s, e.lap, e.scale, *mode, float(1000 * band[i].std())))
+            done.append(
+                Episode(e.kind, e.start_s, e.end_s, e.lap, e.scale, *mode, float(1000 * band[i].std()))
+            )
         else:
             done.append(e)
     healthy = np.flatnonzero(scale_r > 0.99) if plan.fade_to == 1.0 else np.arange(n)

@@ -79,7 +79,9 @@ def _integrate(road_f, road_r, moment, extra_load, scale_f, scale_r, force_f, fo
         ccf = cf * (2.0 / (1.0 + rcf)) * (1.0 if sf > 0 else rcf)
         ccr = cr * (2.0 / (1.0 + rcr)) * (1.0 if sr > 0 else rcr)
         df = scale_f[i] * ccf * (hf * sf + (1 - hf) * nf * np.tanh(sf / nf)) + frf * np.tanh(sf / 0.003)
-        dr = scale_r[i] * ccr * rise * (hr * sr + (1 - hr) * nr * np.tanh(sr / nr)) + frr * np.tanh(sr / 0.003)
+        dr = scale_r[i] * ccr * rise * (hr * sr + (1 - hr) * nr * np.tanh(sr / nr)) + frr * np.tanh(
+            sr / 0.003
+        )
         Ff = kf * xf + df
         Fr = kr * xr * (1.0 + 0.8 * xr) + dr
         if xf > 0.075:
@@ -154,7 +156,7 @@ class Circuit:
 
 def random_circuit(rng: np.random.Generator) -> Circuit:
     n_corners = int(rng.integers(7, 12))
-    pieces, cap = [], []
+    pieces = []
     position, drive = 0.0, []
     for _ in range(n_corners):
         straight, arc = rng.uniform(120, 550), rng.uniform(60, 170)

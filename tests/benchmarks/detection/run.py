@@ -1,3 +1,4 @@
+# ruff: noqa: C408
 """Benchmark of the detector for lost rear damping on outings it was not tuned on.
 
     .venv/bin/python tests/benchmarks/detection/run.py --outings 48
@@ -28,7 +29,9 @@ from telemetry.damping import find_oscillation  # noqa: E402
 TEST_SEEDS = 500_000
 RATES_HZ = (200.0, 500.0, 1000.0, 100.0, 200.0, 500.0)
 LOSSES = dict(
-    loss_scales=(0.02, 0.05, 0.10, 0.15, 0.30), loss_seconds=(0.4, 0.5, 0.75, 1.0, 1.5, 2.0, 2.5), losses_per_lap=2.5
+    loss_scales=(0.02, 0.05, 0.10, 0.15, 0.30),
+    loss_seconds=(0.4, 0.5, 0.75, 1.0, 1.5, 2.0, 2.5),
+    losses_per_lap=2.5,
 )
 KINDS = {
     "healthy, clean": {},
@@ -51,7 +54,11 @@ def fading(seed: int) -> tuple[float, tuple[float, float] | None, float]:
     outing = make(Plan(seed=seed, laps=10, rate_hz=200.0, fade_to=target))
     answer = find_oscillation(motion_of(outing), track_of(outing), bike_of(outing, with_masses=seed % 4 < 2))
     trend = answer.trend
-    return target, None if trend is None else trend.ci95_pct_per_lap, trend.change_pct_per_lap if trend else 0.0
+    return (
+        target,
+        None if trend is None else trend.ci95_pct_per_lap,
+        trend.change_pct_per_lap if trend else 0.0,
+    )
 
 
 def main() -> None:
@@ -63,18 +70,24 @@ def main() -> None:
     given = parser.parse_args()
     begin = time.perf_counter()
     jobs = [
-        (kind, given.first_seed + 10_000 * k + i) for i in range(given.outings) for k, kind in enumerate(KINDS)
+        (kind, given.first_seed + 10_000 * k + i)
+        for i in range(given.outings)
+        for k, kind in enumerate(KINDS)
     ]
     with ProcessPoolExecutor(given.jobs) as pool:
         cards = list(pool.map(one, jobs))
-        trends = list(pool.map(fading, range(given.first_seed + 90_000, given.first_seed + 90_000 + given.fades)))
+        trends = list(
+            pool.map(fading, range(given.first_seed + 90_000, given.first_seed + 90_000 + given.fades))
+        )
     if cards:
         print(report(cards))
     for target in sorted({t[0] for t in trends}):
         own = [t for t in trends if t[0] == target]
         falling = sum(t[1] is not None and t[1][1] < 0 for t in own)
         middle = sorted(t[2] for t in own)[len(own) // 2]
-        print(f"Fade to {target:.0%} over 10 laps: called falling {falling} of {len(own)}, median {middle:+.1f} % per lap")
+        print(
+            f"Fade to {target:.0%} over 10 laps: called falling {falling} of {len(own)}, median {middle:+.1f} % per lap"
+        )
     print(f"\n{len(cards)} outings in {time.perf_counter() - begin:.0f} s")
 
 

@@ -1,3 +1,4 @@
+# ruff: noqa: E501
 """What the detector made of an outing, against the truth; and the tables of many."""
 
 from collections import defaultdict
@@ -59,7 +60,9 @@ def score(kind: str, outing: Outing, answer: Oscillation) -> Card:
             loss.onset_s, loss.end_s = event.start_s - e.start_s, event.end_s - e.end_s
         card.losses.append(loss)
     for event in answer.events:
-        if any(event.start_s < e.end_s + MARGIN_S and event.end_s > e.start_s - MARGIN_S for e in outing.losses):
+        if any(
+            event.start_s < e.end_s + MARGIN_S and event.end_s > e.start_s - MARGIN_S for e in outing.losses
+        ):
             continue
         there = [e.kind for e in outing.episodes if e.kind not in ("loss", "imbalance")
                  and event.start_s < e.end_s + MARGIN_S and event.end_s > e.start_s - MARGIN_S]  # fmt: skip
