@@ -1,20 +1,21 @@
-"""When the start line was crossed: from a lap channel, a beacon, a GPS line, or the speed alone."""
+"""When the start line was crossed: from a lap channel, a beacon, or a line on the ground."""
 
 import numpy as np
 
 from telemetry.arrays import FloatArray
+from telemetry.laps.fixes import Fixes
 
 # Two crossings closer than this are one. No circuit for motorcycles is lapped faster; no source.
 MIN_LAP_S = 15.0
 # A crossing counts this far to either side of the line's middle: pit lane included, next straight not.
 LINE_HALF_WIDTH_M = 20.0
-# A lap pattern in the speed must repeat this well to be believed (correlation of whole laps).
-MIN_PATTERN_CORRELATION = 0.75
-PATTERN_STEP_M = 5.0
-MIN_LAP_M = 600.0
+# A lap number that holds for less is a slip of the logger.
+LEAST_HELD_S = 1.0
+# Places tried as a line where the fastest point is passed too rarely.
+TRIALS = 60
 
 
-def _apart(times_s: FloatArray) -> FloatArray:
+def apart(times_s: FloatArray) -> FloatArray:
     """Leave out crossings that follow another within `MIN_LAP_S`."""
     kept: list[float] = []
     for time in times_s.tolist():
@@ -38,11 +39,19 @@ def from_lap_channel(t_s: FloatArray, lap: FloatArray) -> tuple[FloatArray, list
     tuple of ndarray and list of int
         [s]
     """
-    known = np.flatnonzero(np.isfinite(lap))
-    number = np.round(lap[known]).astype(np.int64)
-    rises = np.flatnonzero(np.diff(number) > 0)
-    times = (t_s[known[rises]] + t_s[known[rises + 1]]) / 2
-    return times, number[rises + 1].tolist()
+    known = np.isfinite(lap)
+    if not known.any():
+        return np.array([]), []
+    # only where the counter changes is looked at: the rest of a long log is the same number
+    changes = np.flatnonzero(np.diff(np.where(known, lap, -1.0)) != 0) + 1
+    starts = np.concatenate(([0], changes))
+    starts = starts[known[starts]]
+    ends = np.append(t_s[starts[1:]], t_s[-1] + LEAST_HELD_S)
+    starts = starts[ends - t_s[starts] >= LEAST_HELD_S]
+    number = np.round(lap[starts]).astype(np.int64)
+    rises = np.flatnonzero(np.diff(number) > 0) + 1
+    times = 0.5 * (t_s[starts[rises]] + t_s[np.maximum(starts[rises] - 1, 0)])
+    return times, number[rises].tolist()
 
 
 def from_beacon(t_s: FloatArray, beacon: FloatArray) -> FloatArray:
@@ -57,100 +66,80 @@ def from_beacon(t_s: FloatArray, beacon: FloatArray) -> FloatArray:
     ndarray
         [s]
     """
+    if not np.isfinite(beacon).any():
+        return np.array([])
     level = np.nan_to_num(beacon, nan=np.nanmin(beacon))
     half = (level.min() + level.max()) / 2
     if level.max() == level.min():
         return np.array([])
     before = np.flatnonzero((level[:-1] < half) & (level[1:] >= half))
     part = (half - level[before]) / (level[before + 1] - level[before])
-    return _apart(t_s[before] + part * (t_s[before + 1] - t_s[before]))
+    return apart(t_s[before] + part * (t_s[before + 1] - t_s[before]))
 
 
-def from_line(t_s: FloatArray, east_m: FloatArray, north_m: FloatArray, heading_rad: float) -> FloatArray:
-    """Crossings of a line through the origin, in the direction of travel, interpolated in time.
+def from_line(fixes: Fixes, middle_m: tuple[float, float], heading_rad: float) -> FloatArray:
+    """Crossings of a line on the ground, in the direction of travel, interpolated between fixes.
 
     Parameters
     ----------
-    t_s : ndarray of shape (n_samples,)
-        [s]
-    east_m, north_m : ndarray of shape (n_samples,)
-        Position relative to the middle of the line; NaN where unknown. [m]
+    fixes : Fixes
+    middle_m : tuple of float
+        Middle of the line. [m]
     heading_rad : float
-        Direction of travel across the line, from east towards north. [rad]
+        Direction of travel across it, from east towards north. [rad]
 
     Returns
     -------
     ndarray
         [s]
     """
-    along = east_m * np.cos(heading_rad) + north_m * np.sin(heading_rad)
-    across = -east_m * np.sin(heading_rad) + north_m * np.cos(heading_rad)
-    with np.errstate(invalid="ignore"):
-        before = np.flatnonzero(
-            (along[:-1] < 0) & (along[1:] >= 0) & (np.abs(across[1:]) < LINE_HALF_WIDTH_M)
-        )
-    part = -along[before] / (along[before + 1] - along[before])
-    return _apart(t_s[before] + part * (t_s[before + 1] - t_s[before]))
+    cos, sin = np.cos(heading_rad), np.sin(heading_rad)
+    east, north = fixes.east_m - middle_m[0], fixes.north_m - middle_m[1]
+    along, across = east * cos + north * sin, north * cos - east * sin
+    before = np.flatnonzero((along[:-1] < 0) & (along[1:] >= 0))
+    step = along[before + 1] - along[before]
+    part = -along[before] / step
+    at = across[before] + part * (across[before + 1] - across[before])
+    # a road that crosses this one goes mainly across, however slowly it gains along
+    straight = np.abs(across[before + 1] - across[before]) < 1.7 * step
+    good = straight & (np.abs(at) < LINE_HALF_WIDTH_M)
+    t_s = fixes.t_s
+    return apart((t_s[before] + part * (t_s[before + 1] - t_s[before]))[good])
 
 
-def from_speed_pattern(t_s: FloatArray, speed_m_s: FloatArray) -> FloatArray:
-    """Crossings of the fastest point of the lap, found because the speed repeats from lap to lap.
+def heading_at(fixes: Fixes, index: int) -> float:
+    """Direction of travel at a fix, over about half a second to either side. [rad]"""
+    reach = max(round(0.5 * fixes.rate_hz), 1)
+    first, last = max(index - reach, 0), min(index + reach, len(fixes.t_s) - 1)
+    return float(
+        np.arctan2(fixes.north_m[last] - fixes.north_m[first], fixes.east_m[last] - fixes.east_m[first])
+    )
+
+
+def found_line(fixes: Fixes, speed_m_s: FloatArray) -> tuple[tuple[float, float], float, FloatArray]:
+    """A line across the fastest point of the track, or where it is passed more often if that is hardly passed.
 
     Parameters
     ----------
-    t_s, speed_m_s : ndarray of shape (n_samples,)
-        [s, m/s]
+    fixes : Fixes
+    speed_m_s : ndarray of shape (n_fixes,)
+        [m/s]
 
     Returns
     -------
-    ndarray
-        Empty when no pattern repeats well enough. [s]
+    tuple
+        Middle [m], heading [rad] and crossings [s].
     """
-    step_s = t_s[1] - t_s[0]
-    travelled = np.cumsum(np.nan_to_num(speed_m_s)) * step_s
-    grid = np.arange(0.0, travelled[-1], PATTERN_STEP_M)
-    if len(grid) * PATTERN_STEP_M < 2 * MIN_LAP_M:
-        return np.array([])
-    # distance stands still while the bike does: keep one sample per place
-    places, index = np.unique(travelled, return_index=True)
-    speed = np.interp(grid, places, speed_m_s[index])
-    lag = _lap_lag(speed)
-    if lag is None:
-        return np.array([])
-    fastest = int(np.argmax(speed))
-    marks = [fastest]
-    for direction in (1, -1):
-        at = _same_place(speed, fastest, fastest + direction * lag, lag)
-        while at is not None:
-            marks.append(at)
-            at = _same_place(speed, fastest, at + direction * lag, lag)
-    return _apart(np.interp(grid[sorted(marks)], places, t_s[index]))
 
+    def through(index: int) -> tuple[tuple[float, float], float, FloatArray]:
+        middle, heading = (float(fixes.east_m[index]), float(fixes.north_m[index])), heading_at(fixes, index)
+        return middle, heading, from_line(fixes, middle, heading)
 
-def _lap_lag(speed: FloatArray) -> int | None:
-    """Steps of distance after which the speed repeats; None when it does not."""
-    n = len(speed)
-    lags = np.arange(round(MIN_LAP_M / PATTERN_STEP_M), n * 2 // 3)
-    score = np.array([np.corrcoef(speed[:-lag], speed[lag:])[0, 1] for lag in lags])
-    if not len(score) or np.nanmax(score) < MIN_PATTERN_CORRELATION:
-        return None
-    # two laps repeat as well as one: take the first lag that is nearly as good as the best
-    peaks = np.flatnonzero(score > max(MIN_PATTERN_CORRELATION, np.nanmax(score) - 0.08))
-    first = peaks[peaks < peaks[0] + 40]
-    return int(lags[first[np.argmax(score[first])]])
-
-
-def _same_place(speed: FloatArray, reference: int, guess: int, lag: int) -> int | None:
-    """The step near ``guess`` that looks like ``reference``; None outside the run or when nothing fits."""
-    half = lag // 6
-    if reference - half < 0 or reference + half >= len(speed):
-        return None
-    pattern = speed[reference - half : reference + half]
-    slack = max(lag // 30, 2)
-    best, best_score = None, MIN_PATTERN_CORRELATION
-    for at in range(guess - slack, guess + slack + 1):
-        if at - half >= 0 and at + half < len(speed):
-            score = np.corrcoef(pattern, speed[at - half : at + half])[0, 1]
-            if score > best_score:
-                best, best_score = at, score
-    return best
+    fastest = through(int(np.nanargmax(speed_m_s)))
+    if len(fastest[2]) > 2:
+        return fastest
+    riding = np.flatnonzero(np.nan_to_num(speed_m_s) > 0.3 * np.nanmax(speed_m_s))
+    trials = riding[np.linspace(0, len(riding) - 1, min(TRIALS, len(riding))).astype(np.int64)]
+    tried = [(len(trial[2]), float(speed_m_s[i]), trial) for i in trials.tolist() for trial in [through(i)]]
+    most, _, line = max(tried, key=lambda row: row[:2])
+    return line if most > len(fastest[2]) else fastest

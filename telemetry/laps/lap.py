@@ -8,18 +8,26 @@ from telemetry.notes import QualityNote
 
 Phase = Literal["braking", "entry", "mid-corner", "drive", "straight"]
 PHASES: tuple[Phase, ...] = ("braking", "entry", "mid-corner", "drive", "straight")
-LapSource = Literal["lap channel", "beacon", "gps line", "speed pattern", "none"]
+LapSource = Literal["lap channel", "beacon", "gps line", "speed pattern", "pit stops", "none"]
+LapKind = Literal["timed", "out", "in", "part", "aborted", "elsewhere"]
 
 
 @dataclass(frozen=True)
 class Lap:
-    """One lap; ``complete`` when both its start and its end crossed the line."""
+    """One lap; ``complete`` when it was ridden from the line to the line without a stop.
+
+    ``kind`` says what it is: timed (the same as complete); out, from a stop to the line; in, from the line to a stop;
+    part, of which the log does not hold both ends; aborted, with a stop, much slower than the others or cut short;
+    elsewhere, not on the circuit of the other laps. ``stopped_s`` is the time it stood still or was pushed.
+    """
 
     lap: int
     start_s: float
     end_s: float
     distance_m: float | None
     complete: bool
+    kind: LapKind = "part"
+    stopped_s: float = 0.0
 
     @property
     def time_s(self) -> float:
@@ -29,13 +37,43 @@ class Lap:
 
 @dataclass(frozen=True)
 class Corner:
-    """A corner, numbered in order of travel; distances are from the lap's start. Left is -1, right +1."""
+    """A corner, numbered in order of travel; distances are from the lap's start.
+
+    Left is -1, right +1, 0 where only the speed is known. A corner on the start line starts before 0 or ends beyond
+    the lap. ``name`` is what a person calls it, if they gave one.
+    """
 
     number: int
     start_m: float
     apex_m: float
     end_m: float
     direction: int
+    name: str = ""
+
+
+@dataclass(frozen=True)
+class Circuit:
+    """A circuit, so that another run on it has the same places and the same corner numbers.
+
+    Parameters
+    ----------
+    name : str
+    length_m : float
+        Of the lap along its centre line. [m]
+    corners : tuple of Corner
+    latitude_deg, longitude_deg : ndarray of shape (n_points,) or None
+        Centre line from the start line on, points evenly apart; None where it was found without positions. [deg]
+    speed_m_s, lean_deg : ndarray of shape (n_cells,) or None
+        Of the mean lap, in cells evenly apart: what a run without positions is matched by. [m/s, deg]
+    """
+
+    name: str
+    length_m: float
+    corners: tuple[Corner, ...]
+    latitude_deg: FloatArray | None = None
+    longitude_deg: FloatArray | None = None
+    speed_m_s: FloatArray | None = None
+    lean_deg: FloatArray | None = None
 
 
 @dataclass(frozen=True)
@@ -51,7 +89,7 @@ class Track:
     lap : ndarray of int
         Lap number at each sample, 0 where none.
     distance_m : ndarray
-        Since the start of the lap; NaN where unknown. [m]
+        Along the circuit since the start of the lap, the same at the same place in every lap; NaN where unknown. [m]
     x_m, y_m : ndarray or None
         Position east and north of the run's first fix on the tangent plane; None without GPS. [m]
     speed_m_s : ndarray
@@ -63,6 +101,11 @@ class Track:
     corners : tuple of Corner
     phase_sources : tuple of str
         Channels the phases were decided from.
+    notes : tuple of QualityNote
+    circuit : Circuit or None
+        The circuit as this run knows it, or as it was given; None without a complete lap.
+    corner_source : str
+        What the corners were found from: circuit, lean, GPS track, speed or "".
     """
 
     laps: tuple[Lap, ...]
@@ -77,3 +120,5 @@ class Track:
     corners: tuple[Corner, ...]
     phase_sources: tuple[str, ...]
     notes: tuple[QualityNote, ...] = ()
+    circuit: Circuit | None = None
+    corner_source: str = ""

@@ -1,10 +1,10 @@
 """Corner phases: braking, entry, mid-corner, drive, straight; from whichever channels the log has."""
 
 import numpy as np
-import pandas as pd
 
 from telemetry.arrays import BoolArray, FloatArray, IntArray
 from telemetry.laps.lap import PHASES
+from telemetry.laps.smooth import moving_mean, runs_longer
 
 BRAKING, ENTRY, MID, DRIVE, STRAIGHT = range(len(PHASES))
 
@@ -15,26 +15,13 @@ BRAKING_M_S2 = -3.0
 DRIVING_M_S2 = 1.5
 BRAKE_SHARE = 0.08
 SMOOTH_S = 0.4
+EXIT_S = 2.0
 GRAVITY_M_S2 = 9.81
-
-
-def smooth(values: FloatArray, width: int) -> FloatArray:
-    """Centred moving average over ``width`` samples; NaN stays NaN and is left out of its neighbours."""
-    averaged = pd.Series(values).rolling(width, center=True, min_periods=1).mean().to_numpy(copy=True)
-    averaged[~np.isfinite(values)] = np.nan
-    return averaged
 
 
 def longitudinal_m_s2(speed_m_s: FloatArray, sample_rate_hz: float) -> FloatArray:
     """Acceleration along the track from a smoothed speed. [m/s2]"""
-    return np.gradient(smooth(speed_m_s, max(round(SMOOTH_S * sample_rate_hz), 3))) * sample_rate_hz
-
-
-def _peak_of_stretch(leaning: BoolArray, lean: FloatArray) -> FloatArray:
-    """For every sample the largest lean of the stretch of leaning that it lies in."""
-    stretch = np.cumsum(np.diff(leaning.astype(np.int8), prepend=0) != 0)
-    peaks = pd.Series(lean).groupby(stretch).transform("max")
-    return np.asarray(peaks, dtype=np.float64)
+    return np.gradient(moving_mean(speed_m_s, max(round(SMOOTH_S * sample_rate_hz), 3))) * sample_rate_hz
 
 
 def phases_from_lean(
@@ -57,21 +44,21 @@ def phases_from_lean(
     ndarray of int, shape (n_samples,)
         Index into PHASES; -1 where the lean is unknown.
     """
-    lean = smooth(np.abs(lean_deg), max(round(SMOOTH_S * sample_rate_hz), 3))
-    known = np.isfinite(lean)
-    lean = np.nan_to_num(lean)
-    leaning = lean > LEANING_DEG
-    middle = leaning & (lean >= MID_SHARE_OF_PEAK_LEAN * _peak_of_stretch(leaning, lean))
-    stretch = np.cumsum(np.diff(leaning.astype(np.int8), prepend=0) != 0)
-    reached = pd.Series(middle).groupby(stretch).cummax().to_numpy()
-    # the last sample at the peak ends the middle: later dips below 85 % between two peaks are still middle
-    still = pd.Series(middle[::-1]).groupby(stretch[::-1]).cummax().to_numpy()[::-1]
-    phase = np.full(len(lean), STRAIGHT)
-    phase[~leaning & braking] = BRAKING
-    phase[leaning & ~reached] = ENTRY
-    phase[leaning & reached & still] = MID
-    phase[leaning & reached & ~still] = DRIVE
-    phase[_exits(leaning, phase, driving, round(2.0 * sample_rate_hz))] = DRIVE
+    signed = moving_mean(lean_deg, max(round(SMOOTH_S * sample_rate_hz), 3))
+    known = np.isfinite(signed)
+    signed = np.nan_to_num(signed)
+    phase = np.full(len(signed), STRAIGHT)
+    phase[braking] = BRAKING
+    for side in (-1.0, 1.0):
+        lean = side * signed
+        for start, end in runs_longer(lean > LEANING_DEG, 1):
+            middle = start + np.flatnonzero(lean[start:end] >= MID_SHARE_OF_PEAK_LEAN * lean[start:end].max())
+            # later dips below 85 % between two peaks are still the middle
+            phase[start : middle[0]] = ENTRY
+            phase[middle[0] : middle[-1] + 1] = MID
+            phase[middle[-1] + 1 : end] = DRIVE
+    leaning = np.abs(signed) > LEANING_DEG
+    phase[_exits(leaning, phase, driving, round(EXIT_S * sample_rate_hz))] = DRIVE
     phase[~known] = -1
     return phase
 
@@ -88,7 +75,7 @@ def _exits(leaning: BoolArray, phase: IntArray, driving: BoolArray, longest: int
 
 
 def phases_from_speed(acceleration_m_s2: FloatArray) -> IntArray:
-    """Phases from the speed alone: a corner is the slow part between braking and driving.
+    """Phases when nothing but the speed is known: mid-corner is the slow part between braking and driving.
 
     Parameters
     ----------
@@ -123,10 +110,26 @@ def is_braking(brake: FloatArray | None, acceleration_m_s2: FloatArray) -> BoolA
     return np.asarray(np.nan_to_num(acceleration_m_s2) < BRAKING_M_S2)
 
 
+def lean_from_curvature(curvature_1_m: FloatArray, speed_m_s: FloatArray) -> FloatArray:
+    """Lean that balances a bend: atan(v^2 x curvature / g), right positive.
+
+    Parameters
+    ----------
+    curvature_1_m, speed_m_s : ndarray of shape (n_samples,)
+        Curvature positive to the right. [1/m, m/s]
+
+    Returns
+    -------
+    ndarray of shape (n_samples,)
+        The angle of the line from contact point to centre of mass; the chassis leans a little more. [deg]
+    """
+    return np.degrees(np.arctan(speed_m_s**2 * curvature_1_m / GRAVITY_M_S2))
+
+
 def lean_from_path(
     east_m: FloatArray, north_m: FloatArray, speed_m_s: FloatArray, sample_rate_hz: float
 ) -> FloatArray:
-    """Lean that balances the curvature of the GPS track: atan(v x yaw rate / g), right positive.
+    """Lean that balances the bends of a ride's own path, where there is no centre line to take them from.
 
     Parameters
     ----------
@@ -137,11 +140,12 @@ def lean_from_path(
     Returns
     -------
     ndarray of shape (n_samples,)
-        The angle of the line from contact point to centre of mass; the chassis leans a little more. [deg]
+        Right positive. [deg]
     """
-    width = max(round(sample_rate_hz), 3)
-    heading = np.unwrap(
-        np.arctan2(np.gradient(smooth(north_m, width // 2)), np.gradient(smooth(east_m, width // 2)))
-    )
-    yaw_rate = np.gradient(smooth(heading, width // 2)) * sample_rate_hz
+    width = max(round(0.5 * sample_rate_hz), 3)
+    east, north = np.gradient(moving_mean(east_m, width)), np.gradient(moving_mean(north_m, width))
+    known = np.isfinite(east) & np.isfinite(north)
+    heading = np.full(len(east), np.nan)
+    heading[known] = np.unwrap(np.arctan2(north[known], east[known]))
+    yaw_rate = np.gradient(moving_mean(heading, width)) * sample_rate_hz
     return np.degrees(np.arctan(-speed_m_s * yaw_rate / GRAVITY_M_S2))

@@ -1,270 +1,308 @@
-"""Where every sample of a run is: laps, distance, corners, phases."""
+"""Where every sample of a run is: laps, distance, corners, phases. The order of steps of this room."""
+
+from dataclasses import replace
 
 import numpy as np
 
 from telemetry.arrays import BoolArray, FloatArray, IntArray
-from telemetry.laps import crossings, phases
-from telemetry.laps.corners import corner_at, find_corners
-from telemetry.laps.gps import to_plane_m
-from telemetry.laps.lap import Corner, Lap, LapSource, Track
+from telemetry.laps import phases
+from telemetry.laps.centreline import CentreLine, nearest_m
+from telemetry.laps.clock import Thin, thin_clock
+from telemetry.laps.corners import MeanLap, corner_at, find_corners, mean_lap
+from telemetry.laps.fixes import Fixes, find_fixes
+from telemetry.laps.kinds import MOVING_M_S, kinds
+from telemetry.laps.lap import Circuit, Corner, Lap, Track
+from telemetry.laps.marks import Marks, find_marks
+from telemetry.laps.match import line_on_plane, to_degrees
+from telemetry.laps.places import Places, find_places, not_this_circuit
+from telemetry.laps.speed import Speed, find_speed
 from telemetry.notes import QualityNote
 from telemetry.signals import Run
 
-# Slower than this the motorcycle is not riding: pushed, in the pit box, on the stand. A choice of ours.
-MOVING_M_S = 5.0
-# A lap whose time is further from the median than this share is a stop, a pit visit or a missed crossing.
-LAP_TIME_SPREAD = 0.25
+# A log is on a circuit when this share of its positions while riding lies so near to the centre line.
+ON_CIRCUIT_SHARE, NEAR_M = 0.5, 40.0
+# A pause of the positions longer than this, or than three of them, is not drawn over. [s]
+LONGEST_BRIDGE_S = 1.5
+# A lap of which more than this share is not on the circuit of the others is not one of theirs.
+ELSEWHERE_SHARE = 0.2
 
 
-def find_track(run: Run, *, start_line: tuple[float, float] | None = None) -> Track:
+def find_track(
+    run: Run, *, start_line: tuple[float, float] | None = None, circuit: Circuit | None = None
+) -> Track:
     """Laps, distance, corners and phases of a run, from whatever channels it has.
 
-    Laps come from the first of: a lap-number channel, a beacon, a line on the GPS track (given, or through
-    the fastest point), the pattern of the speed. Distance is the integral of the speed, stretched so that
-    every complete lap is as long as the median one: the same place is then the same distance in every lap.
+    Laps come from the first of: a lap-number channel, a beacon, a line on the GPS track (given, of the circuit, or
+    through the fastest point), the pattern of the speed, stops at the box. Distance is by the wheels, corrected by
+    the positions' place along the centre line; without positions every complete lap is taken to be as long as the
+    middle one. The same place is then the same distance in every lap.
 
     Parameters
     ----------
     run : Run
     start_line : tuple of float, optional
         Latitude and longitude of the middle of the start line. [deg]
+    circuit : Circuit, optional
+        From an earlier run: places and corner numbers are then those of the circuit.
 
     Returns
     -------
     Track
     """
-    east, north = _plane(run)
-    speed = _speed(run, east, north)
     notes: list[QualityNote] = []
-    times, numbers, source = _crossings(run, east, north, speed, start_line, notes)
-    laps = _laps(run, times, numbers)
-    travelled = _travelled_m(speed, run.sample_rate_hz)
-    lap, distance, laps, length = _along_lap(run, laps, travelled)
-    acceleration = phases.longitudinal_m_s2(speed, run.sample_rate_hz)
-    lean, lean_from = _lean(run, east, north, speed)
-    phase, phase_sources = _phases(run, acceleration, lean, lean_from)
-    corners = _corners(run, laps, distance, lean)
+    thin = thin_clock(len(run.t_s), run.sample_rate_hz)
+    speed, fixes = find_speed(run, thin, find_fixes(run), notes)
+    line = _known_line(circuit, fixes, thin, speed, notes)
+    if circuit is not None and line is None and fixes is not None and circuit.latitude_deg is not None:
+        circuit = None
+    marks = find_marks(run, thin, fixes, speed, start_line, line, notes)
+    lean = thin.pick(run.channels["lean_deg"]) if "lean_deg" in run.channels else None
+    places = find_places(thin, fixes, speed, lean, marks, circuit, line, notes)
+    marks = marks if places is None else places.marks
+    laps = _laps(run, thin, speed, marks, places)
+    distance = _distance(thin, laps, places)
+    lean, lean_from = _lean(thin, speed, places, fixes, lean)
+    phase, phase_sources = _phases(run, thin, speed, lean, lean_from)
+    inside = _complete(thin, laps)
+    mean = None if places is None or not inside.any() else _mean_lap(places, distance, inside, speed, lean)
+    corners, corner_source = _corners(mean, circuit if places and places.matched else None, lean_from)
+    number = np.zeros(len(distance), dtype=np.int64)
+    if corners and places is not None:
+        number = corner_at(distance, corners, places.lap_m)
+    east, north = _path(thin, fixes if places is None or places.fixes is None else places.fixes)
     return Track(
         laps=laps,
-        lap_source=source,
-        lap=lap,
-        distance_m=distance,
+        lap_source=marks.source,
+        lap=_lap_numbers(run, laps),
+        distance_m=_distance_at_samples(run, thin, laps, places),
         x_m=east,
         y_m=north,
-        speed_m_s=speed,
-        phase=phase,
-        corner=corner_at(distance, corners, length) if corners else np.zeros(len(run.t_s), dtype=np.int64),
+        speed_m_s=speed.speed_m_s,
+        phase=thin.hold(phase),
+        corner=thin.hold(number),
         corners=corners,
         phase_sources=phase_sources,
         notes=tuple(notes),
+        circuit=_circuit(mean, corners, places, fixes, circuit),
+        corner_source=corner_source,
     )
 
 
-def _plane(run: Run) -> tuple[FloatArray | None, FloatArray | None]:
-    latitude, longitude = run.channels.get("latitude_deg"), run.channels.get("longitude_deg")
-    if latitude is None or longitude is None:
-        return None, None
-    fixed = np.flatnonzero(np.isfinite(latitude) & np.isfinite(longitude))
-    if not len(fixed):
-        return None, None
-    return to_plane_m(latitude, longitude, (latitude[fixed[0]], longitude[fixed[0]]))
-
-
-def _speed(run: Run, east: FloatArray | None, north: FloatArray | None) -> FloatArray:
-    """Ground speed: the speed channel, else from the GPS track, else unknown. [m/s]"""
-    if "speed_m_s" in run.channels:
-        return run.channels["speed_m_s"]
-    if east is None or north is None:
-        return np.full(len(run.t_s), np.nan)
-    width = max(round(0.5 * run.sample_rate_hz), 3)
-    east, north = phases.smooth(east, width), phases.smooth(north, width)
-    return np.hypot(np.gradient(east), np.gradient(north)) * run.sample_rate_hz
-
-
-def _crossings(
-    run: Run,
-    east: FloatArray | None,
-    north: FloatArray | None,
-    speed: FloatArray,
-    start_line: tuple[float, float] | None,
-    notes: list[QualityNote],
-) -> tuple[FloatArray, list[int] | None, LapSource]:
-    if "lap" in run.channels and start_line is None:
-        times, numbers = crossings.from_lap_channel(run.t_s, run.channels["lap"])
-        if len(times):
-            return times, numbers, "lap channel"
-    if "beacon" in run.channels and start_line is None:
-        times = crossings.from_beacon(run.t_s, run.channels["beacon"])
-        if len(times):
-            return times, None, "beacon"
-    if east is not None and north is not None:
-        times = _line_crossings(run, east, north, speed, start_line, notes)
-        if len(times):
-            return times, None, "gps line"
-    if np.isfinite(speed).any():
-        times = crossings.from_speed_pattern(run.t_s, speed)
-        if len(times):
-            notes.append(
-                QualityNote(
-                    "info",
-                    "laps_by_speed",
-                    "Laps were found because the speed repeats; they are counted from the fastest point, "
-                    "not from the start line. Log a lap number, a beacon or GPS to do better.",
-                )
-            )
-            return times, None, "speed pattern"
-    notes.append(
-        QualityNote(
-            "warning", "no_laps", "No laps found: the log is reviewed as one stretch, without places."
-        )
-    )
-    return np.array([]), None, "none"
-
-
-def _line_crossings(
-    run: Run,
-    east: FloatArray,
-    north: FloatArray,
-    speed: FloatArray,
-    start_line: tuple[float, float] | None,
-    notes: list[QualityNote],
-) -> FloatArray:
-    """Crossings of the given line, or of one through the fastest point of the track."""
-    if start_line is None:
-        middle = int(np.nanargmax(np.where(np.isfinite(east), speed, np.nan)))
-        x0, y0 = east[middle], north[middle]
-        notes.append(
-            QualityNote(
-                "info",
-                "start_line_assumed",
-                "No start line given: laps are counted from the fastest point of the track. "
-                "Give its position to count from the line.",
-            )
-        )
-    else:
-        latitude, longitude = run.channels["latitude_deg"], run.channels["longitude_deg"]
-        fixed = np.flatnonzero(np.isfinite(east))[0]
-        line_east, line_north = to_plane_m(
-            np.array([start_line[0]]), np.array([start_line[1]]), (latitude[fixed], longitude[fixed])
-        )
-        x0, y0 = float(line_east[0]), float(line_north[0])
-        middle = int(np.nanargmin(np.hypot(east - x0, north - y0)))
-        if np.hypot(east[middle] - x0, north[middle] - y0) > crossings.LINE_HALF_WIDTH_M:
-            notes.append(
-                QualityNote(
-                    "warning",
-                    "start_line_missed",
-                    f"The start line given is {np.hypot(east[middle] - x0, north[middle] - y0):.0f} m from "
-                    "the nearest point of the track; no laps were counted by it. Check its position.",
-                )
-            )
-            return np.array([])
-    reach = max(round(0.3 * run.sample_rate_hz), 1)
-    first, last = max(middle - reach, 0), min(middle + reach, len(east) - 1)
-    heading = float(np.arctan2(north[last] - north[first], east[last] - east[first]))
-    return crossings.from_line(run.t_s, east - x0, north - y0, heading)
-
-
-def _laps(run: Run, times_s: FloatArray, numbers: list[int] | None) -> tuple[Lap, ...]:
-    """Laps between crossings, with the part laps at both ends."""
-    if not len(times_s):
-        return ()
-    numbers = numbers or list(range(1, len(times_s) + 1))
-    edges = [0.0, *times_s.tolist(), float(run.t_s[-1])]
-    names = [numbers[0] - 1, *numbers]
-    whole = [False, *[True] * (len(times_s) - 1), False]
-    times = np.diff(times_s)
-    median = float(np.median(times)) if len(times) else 0.0
-    return tuple(
-        Lap(
-            lap=name,
-            start_s=start,
-            end_s=end,
-            distance_m=None,
-            complete=complete and abs(end - start - median) <= LAP_TIME_SPREAD * median,
-        )
-        for name, start, end, complete in zip(names, edges[:-1], edges[1:], whole, strict=True)
-    )
-
-
-def _travelled_m(speed_m_s: FloatArray, sample_rate_hz: float) -> FloatArray | None:
-    if not np.isfinite(speed_m_s).any():
+def _known_line(
+    circuit: Circuit | None, fixes: Fixes | None, thin: Thin, speed: Speed, notes: list[QualityNote]
+) -> CentreLine | None:
+    """The centre line of the circuit that was given, if the run has positions and they lie on it."""
+    line = None if circuit is None or fixes is None else line_on_plane(circuit, fixes.origin_deg)
+    if line is None or fixes is None or circuit is None or speed.thin_m_s is None:
         return None
-    # across a dropout of the speed the bike goes on at the speed between: distance must not stand still
-    known = np.flatnonzero(np.isfinite(speed_m_s))
-    filled = np.interp(np.arange(len(speed_m_s)), known, speed_m_s[known])
-    return np.concatenate(([0.0], np.cumsum((filled[1:] + filled[:-1]) / 2))) / sample_rate_hz
+    riding = np.flatnonzero(np.interp(fixes.t_s, thin.t_s, speed.thin_m_s) > MOVING_M_S)
+    look = riding[:: max(1, len(riding) // 1000)]
+    if not len(look):
+        return None
+    away, _ = nearest_m(line, fixes.east_m[look], fixes.north_m[look])
+    if np.mean(away <= NEAR_M) >= ON_CIRCUIT_SHARE:
+        return line
+    far = float(np.median(away))
+    where = f"{far / 1000:.0f} km" if far > 2000 else f"{far:.0f} m"
+    notes.append(not_this_circuit(circuit, f"its positions are {where} away"))
+    return None
 
 
-def _along_lap(
-    run: Run, laps: tuple[Lap, ...], travelled: FloatArray | None
-) -> tuple[IntArray, FloatArray, tuple[Lap, ...], float]:
-    """Lap number and distance of every sample, the laps with their own length, and the length of a lap."""
-    number = np.zeros(len(run.t_s), dtype=np.int64)
-    distance = np.full(len(run.t_s), np.nan)
+def _laps(run: Run, thin: Thin, speed: Speed, marks: Marks, places: Places | None) -> tuple[Lap, ...]:
+    """Laps between crossings, with the part laps at both ends."""
+    times = marks.times_s.tolist()
+    if not times:
+        return ()
+    numbers = marks.numbers or list(range(1, len(times) + 1))
+    if marks.ends_s is not None:
+        spans = [(n, a, b, True) for n, a, b in zip(numbers, times, marks.ends_s.tolist(), strict=True)]
+    else:
+        edges = [0.0, *times, float(run.t_s[-1])]
+        whole = [False, *[True] * (len(times) - 1), False]
+        spans = list(zip([numbers[0] - 1, *numbers], edges[:-1], edges[1:], whole, strict=True))
+    slow = np.full(len(thin.t_s), np.inf) if speed.thin_m_s is None else speed.thin_m_s
+    elsewhere = np.zeros(len(spans), dtype=bool)
+    if places is not None and places.elsewhere.any():
+        for i, (_, start, end, _) in enumerate(spans):
+            here = places.elsewhere[(thin.t_s >= start) & (thin.t_s < end)]
+            elsewhere[i] = bool(len(here)) and float(np.mean(here)) > ELSEWHERE_SHARE
+    return kinds(spans, thin.t_s, slow, None if places is None else places.place_m, elsewhere)
+
+
+def _complete(thin: Thin, laps: tuple[Lap, ...]) -> BoolArray:
+    """Thin samples inside complete laps."""
+    inside = np.zeros(len(thin.t_s), dtype=bool)
+    for lap in laps:
+        if lap.complete:
+            inside |= (thin.t_s >= lap.start_s) & (thin.t_s < lap.end_s)
+    return inside
+
+
+def _zeros(laps: tuple[Lap, ...], places: Places) -> FloatArray:
+    """The place of the start of each lap; of the part lap before the first crossing it is a lap before that."""
+    if places.marks.ends_s is not None:
+        return places.starts_m
+    before = places.starts_m[0] - places.lap_m
+    return np.concatenate(([before], places.starts_m))
+
+
+def _within(place: FloatArray, zero: float, lap_m: float, first: bool) -> FloatArray:
+    """Distance since the start of a lap; one that is longer than a lap, because a crossing was missed, begins again."""
+    along = place - zero
+    if lap_m == 0.0:
+        return along
+    along = along % lap_m if first else np.maximum(along, 0.0)
+    return np.where(along < 1.02 * lap_m, along, along % lap_m)
+
+
+def _distance(thin: Thin, laps: tuple[Lap, ...], places: Places | None) -> FloatArray:
+    """Distance since the start of the lap on the thin clock."""
+    if places is None:
+        return np.full(len(thin.t_s), np.nan)
+    return _split(thin.t_s, places.place_m, laps, places, places.elsewhere)
+
+
+def _distance_at_samples(run: Run, thin: Thin, laps: tuple[Lap, ...], places: Places | None) -> FloatArray:
+    """The same at every sample of the run."""
+    if places is None:
+        return np.full(len(run.t_s), np.nan)
+    elsewhere = thin.hold(places.elsewhere.astype(np.int64)) > 0 if places.elsewhere.any() else None
+    return _split(run.t_s, thin.spread(places.place_m), laps, places, elsewhere)
+
+
+def _split(
+    t_s: FloatArray, place: FloatArray, laps: tuple[Lap, ...], places: Places, elsewhere: BoolArray | None
+) -> FloatArray:
     if not laps:
-        return number, distance if travelled is None else travelled, laps, 0.0
-    edges = np.array([lap.start_s for lap in laps] + [laps[-1].end_s])
-    index = np.clip(np.searchsorted(edges, run.t_s, side="right") - 1, 0, len(laps) - 1)
-    number = np.array([lap.lap for lap in laps])[index]
-    if travelled is None:
-        return number, distance, laps, 0.0
-    at_edge = np.interp(edges, run.t_s, travelled)
-    lengths = np.diff(at_edge)
-    whole = np.array([lap.complete for lap in laps])
-    length = float(np.median(lengths[whole])) if whole.any() else float(np.max(lengths))
-    stretch = np.where(whole, length / np.maximum(lengths, 1.0), 1.0)
-    distance = (travelled - at_edge[index]) * stretch[index]
-    # the part lap before the first crossing ends at the line: count back from it
-    first = index == 0
-    if not laps[0].complete:
-        distance[first] = length - (at_edge[1] - travelled[first])
-    placed = tuple(
-        Lap(lap.lap, lap.start_s, lap.end_s, float(lengths[i]), lap.complete) for i, lap in enumerate(laps)
-    )
-    return number, distance, placed, length
+        distance = place % places.lap_m if places.matched else place
+    else:
+        distance = np.full(len(place), np.nan)
+        for i, (lap, zero) in enumerate(zip(laps, _zeros(laps, places).tolist(), strict=True)):
+            stop = (
+                len(t_s)
+                if i == len(laps) - 1 and places.marks.ends_s is None
+                else np.searchsorted(t_s, lap.end_s)
+            )
+            here = slice(np.searchsorted(t_s, lap.start_s), stop)
+            first = i == 0 and places.marks.ends_s is None
+            distance[here] = _within(place[here], zero, places.lap_m, first)
+    if elsewhere is not None:
+        distance[elsewhere] = np.nan
+    return distance
+
+
+def _lap_numbers(run: Run, laps: tuple[Lap, ...]) -> IntArray:
+    number = np.zeros(len(run.t_s), dtype=np.int64)
+    for i, lap in enumerate(laps):
+        stop = len(number) if i == len(laps) - 1 and not lap.complete else np.searchsorted(run.t_s, lap.end_s)
+        number[np.searchsorted(run.t_s, lap.start_s) : stop] = lap.lap
+    return number
 
 
 def _lean(
-    run: Run, east: FloatArray | None, north: FloatArray | None, speed: FloatArray
+    thin: Thin,
+    speed: Speed,
+    places: Places | None,
+    fixes: Fixes | None,
+    lean: FloatArray | None,
 ) -> tuple[FloatArray | None, str]:
-    if "lean_deg" in run.channels:
-        return run.channels["lean_deg"], "lean"
-    if east is not None and north is not None:
-        return phases.lean_from_path(east, north, speed, run.sample_rate_hz), "GPS track"
+    """Lean on the thin clock and what it is from: the channel, or what balances the bend of the track."""
+    if lean is not None and np.isfinite(lean).any():
+        return lean, "lean"
+    if speed.thin_m_s is None:
+        return None, ""
+    if places is not None and places.line is not None:
+        bend = places.line.at(places.place_m, places.line.curvature_1_m)
+        return phases.lean_from_curvature(bend, speed.thin_m_s), "GPS track"
+    if fixes is not None:
+        east, north = (np.interp(thin.t_s, fixes.t_s, v) for v in (fixes.east_m, fixes.north_m))
+        return phases.lean_from_path(east, north, speed.thin_m_s, thin.rate_hz), "GPS track"
     return None, ""
 
 
 def _phases(
-    run: Run, acceleration: FloatArray, lean: FloatArray | None, lean_from: str
+    run: Run, thin: Thin, speed: Speed, lean: FloatArray | None, lean_from: str
 ) -> tuple[IntArray, tuple[str, ...]]:
-    brake, throttle = run.channels.get("brake"), run.channels.get("throttle_pct")
-    known = np.isfinite(acceleration).any()
-    if lean is None and not known:
-        return np.full(len(run.t_s), -1, dtype=np.int64), ()
+    """Phases on the thin clock, and the channels they were decided from."""
+    unknown = np.full(len(thin.t_s), -1, dtype=np.int64)
+    channels = {
+        name: thin.pick(values) for name, values in run.channels.items() if name in ("brake", "throttle_pct")
+    }
+    acceleration = None
+    if speed.thin_m_s is not None:
+        acceleration = phases.longitudinal_m_s2(thin.pick(speed.speed_m_s), thin.rate_hz)
     if lean is None:
-        return phases.phases_from_speed(acceleration), ("speed",)
+        if acceleration is None:
+            return unknown, ()
+        return phases.phases_from_speed(acceleration), (speed.source,)
+    if acceleration is None:
+        acceleration = np.full(len(thin.t_s), np.nan)
+    brake, throttle = channels.get("brake"), channels.get("throttle_pct")
     used = [lean_from]
     braking = phases.is_braking(brake, acceleration)
-    used.append("brake" if brake is not None else "speed")
+    if brake is not None:
+        used.append("brake")
+    elif speed.source:
+        used.append(speed.source)
     driving = np.nan_to_num(acceleration) > phases.DRIVING_M_S2
     if throttle is not None:
         driving |= np.nan_to_num(throttle) > 50.0
         used.append("throttle")
-    return phases.phases_from_lean(lean, braking, driving, run.sample_rate_hz), tuple(dict.fromkeys(used))
+    phase = phases.phases_from_lean(lean, braking, driving, thin.rate_hz)
+    return phase, tuple(dict.fromkeys(used))
 
 
-def _corners(
-    run: Run, laps: tuple[Lap, ...], distance: FloatArray, lean: FloatArray | None
-) -> tuple[Corner, ...]:
-    """Corners from the fastest complete lap."""
-    whole = [lap for lap in laps if lap.complete]
-    if lean is None or not whole or not np.isfinite(distance).any():
-        return ()
-    best = min(whole, key=lambda lap: lap.time_s)
-    inside = (run.t_s >= best.start_s) & (run.t_s < best.end_s)
-    width = max(round(phases.SMOOTH_S * run.sample_rate_hz), 3)
-    return find_corners(distance[inside], phases.smooth(lean, width)[inside])
+def _mean_lap(
+    places: Places, distance: FloatArray, inside: BoolArray, speed: Speed, lean: FloatArray | None
+) -> MeanLap:
+    return mean_lap(distance, inside, places.lap_m, speed.thin_m_s, lean)
+
+
+def _corners(mean: MeanLap | None, circuit: Circuit | None, lean_from: str) -> tuple[tuple[Corner, ...], str]:
+    """The circuit's corners where it is known, else those of the mean lap."""
+    if circuit is not None:
+        return circuit.corners, "circuit"
+    if mean is None:
+        return (), ""
+    corners = find_corners(mean)
+    return corners, (lean_from or "speed") if corners else ""
+
+
+def _path(thin: Thin, fixes: Fixes | None) -> tuple[FloatArray | None, FloatArray | None]:
+    """East and north at every sample, straight between positions; NaN over their pauses."""
+    if fixes is None:
+        return None, None
+    t = thin.t_s
+    pause = np.flatnonzero(np.diff(fixes.t_s) > max(LONGEST_BRIDGE_S, 3.0 / fixes.rate_hz))
+    unknown = (t < fixes.t_s[0] - LONGEST_BRIDGE_S) | (t > fixes.t_s[-1] + LONGEST_BRIDGE_S)
+    for i in pause.tolist():
+        unknown[np.searchsorted(t, fixes.t_s[i], "right") : np.searchsorted(t, fixes.t_s[i + 1])] = True
+    east, north = (
+        thin.spread(np.where(unknown, np.nan, np.interp(t, fixes.t_s, v)))
+        for v in (fixes.east_m, fixes.north_m)
+    )
+    return east, north
+
+
+def _circuit(
+    mean: MeanLap | None,
+    corners: tuple[Corner, ...],
+    places: Places | None,
+    fixes: Fixes | None,
+    given: Circuit | None,
+) -> Circuit | None:
+    """The circuit as this run knows it, to be kept for the next; the one that was given stays as it was."""
+    if places is not None and places.matched:
+        return given
+    if mean is None or places is None:
+        return None
+    found = Circuit(
+        name="", length_m=places.lap_m, corners=corners, speed_m_s=mean.speed_m_s, lean_deg=mean.lean_deg
+    )
+    if places.line is None or fixes is None:
+        return found
+    latitude, longitude = to_degrees(places.line, fixes.origin_deg)
+    return replace(found, latitude_deg=latitude, longitude_deg=longitude)
 
 
 def is_moving(track: Track) -> BoolArray:

@@ -18,6 +18,8 @@ from telemetry.simulate.faults import (
     DriveKick,
     Fade,
     Fault,
+    GpsDropout,
+    GpsJump,
     LostDamping,
     LostDampingTime,
     LostStretch,
@@ -28,6 +30,7 @@ from telemetry.simulate.faults import (
 )
 from telemetry.simulate.logfile import log_text, write_log
 from telemetry.simulate.outing import Contact, Outing, Truth, simulate_outing
+from telemetry.simulate.phases import TRUE_PHASES, true_phases
 from telemetry.simulate.randombike import random_bike
 from telemetry.simulate.randomroad import random_road
 from telemetry.simulate.riding import Riding
@@ -50,6 +53,8 @@ __all__ = [
     "DriveKick",
     "Fade",
     "Fault",
+    "GpsDropout",
+    "GpsJump",
     "KerbRidges",
     "LostDamping",
     "LostDampingTime",
@@ -63,6 +68,7 @@ __all__ = [
     "SensorNoise",
     "SensorTone",
     "Sensors",
+    "TRUE_PHASES",
     "Truth",
     "TyreRunout",
     "Vehicle",
@@ -76,6 +82,7 @@ __all__ = [
     "second_bike",
     "simulate_outing",
     "simulate_scenario",
+    "true_phases",
     "vellmoor_ring",
     "vellmoor_road",
     "with_fork_rebound",

@@ -100,8 +100,35 @@ class DriveKick:
     duration_s: float = 0.06
 
 
+@dataclass(frozen=True)
+class GpsDropout:
+    """No position is logged for a while: trees, a bridge, a receiver that lost its satellites. [s]"""
+
+    start_s: float
+    end_s: float
+
+
+@dataclass(frozen=True)
+class GpsJump:
+    """The position is displaced for a while, as by a reflected signal. [s, m]"""
+
+    start_s: float
+    end_s: float
+    east_m: float = 40.0
+    north_m: float = -30.0
+
+
 Fault = (
-    LostDamping | LostDampingTime | Fade | TyreRunout | WheelImbalance | SensorTone | SensorNoise | DriveKick
+    LostDamping
+    | LostDampingTime
+    | Fade
+    | TyreRunout
+    | WheelImbalance
+    | SensorTone
+    | SensorNoise
+    | DriveKick
+    | GpsDropout
+    | GpsJump
 )
 
 
@@ -242,4 +269,27 @@ def sensor_faults_mm(
             else:
                 wave = fault.sd_mm * rng.standard_normal(len(t_s))
             added += np.where(inside, wave, 0.0)
+    return added
+
+
+def gps_faults_m(faults: Sequence[Fault], t_s: FloatArray) -> FloatArray:
+    """What faults add to the position; NaN where there is none.
+
+    Parameters
+    ----------
+    faults : sequence of Fault
+    t_s : ndarray of shape (n_samples,)
+        Instants of sampling. [s]
+
+    Returns
+    -------
+    ndarray of shape (2, n_samples)
+        East and north. [m]
+    """
+    added = np.zeros((2, len(t_s)))
+    for fault in faults:
+        if isinstance(fault, GpsDropout | GpsJump):
+            inside = (t_s >= fault.start_s) & (t_s < fault.end_s)
+            moved = (np.nan, np.nan) if isinstance(fault, GpsDropout) else (fault.east_m, fault.north_m)
+            added[:, inside] += np.array(moved)[:, None]
     return added

@@ -11,7 +11,7 @@ from telemetry.arrays import ENDS, BoolArray, End, FloatArray
 from telemetry.bike import Bike, stroke_mm
 from telemetry.errors import BikeFileError
 from telemetry.simulate.circuit import Circuit
-from telemetry.simulate.faults import Fault, sensor_faults_mm
+from telemetry.simulate.faults import Fault, gps_faults_m, sensor_faults_mm
 from telemetry.simulate.riding import Ride
 
 # World Geodetic System 1984 ellipsoid
@@ -53,6 +53,11 @@ class Sensors:
         Noise of the wheel speed; what it gains by slip per g of drive; by the smaller radius at 45 degrees of lean.
     gps_noise_m, gps_wander_m : float
         White noise of a fix, and a slow drift (60 s), standard deviations on each axis. [m]
+    gps_delay_s : float
+        How much later a position stands in the log than it was true. [s]
+    speed_gain, growth_per_100_m_s : float
+        Wheel speed read over true speed at rest (a wrong tyre circumference, a wrong unit), and what it loses
+        at 100 m/s because the tyre grows by centrifugal force.
     """
 
     travel_unit: Literal["V", "counts", "mm"] = "V"
@@ -74,6 +79,9 @@ class Sensors:
     lean_gain: float = 0.02
     gps_noise_m: float = 0.15
     gps_wander_m: float = 0.3
+    gps_delay_s: float = 0.0
+    speed_gain: float = 1.0
+    growth_per_100_m_s: float = 0.0
 
 
 def _signal(travel_mm: FloatArray, points: tuple[tuple[float, float], ...]) -> FloatArray:
@@ -230,7 +238,11 @@ def log_columns(
     speed, lean = now(ride.speed_m_s), now(ride.lean_deg)
     slip = sensors.slip_per_g * np.maximum(now(ride.acceleration_m_s2), 0.0) / 9.80665
     smaller = sensors.lean_gain * (1.0 - np.cos(np.radians(lean))) / (1.0 - np.cos(np.pi / 4.0))
-    wheel = speed * (1.0 + slip + smaller) + sensors.speed_noise_m_s * rng.standard_normal(n) * (speed > 0.5)
+    grown = sensors.growth_per_100_m_s * (speed / 100.0) ** 2
+    gain = sensors.speed_gain
+    wheel = gain * speed * (1.0 + slip + smaller - grown) + sensors.speed_noise_m_s * rng.standard_normal(
+        n
+    ) * (speed > 0.5)
     wheel *= 3.6 if sensors.speed_unit == "km/h" else 1.0
     throttle = np.clip(now(ride.throttle_pct) + 0.3 * rng.standard_normal(n), 0.0, 100.0)
     brake = np.maximum(now(ride.brake_bar) + 0.03 * rng.standard_normal(n), 0.0)
@@ -252,7 +264,8 @@ def log_columns(
         for axis in range(2):
             noise = sensors.gps_noise_m * rng.standard_normal(fixes)
             drift[axis, new] = noise + _wander(fixes, sensors.gps_hz, sensors.gps_wander_m, rng)
-        place = now(ride.distance_m)
+        drift += gps_faults_m(faults, t_s)
+        place = np.interp(t_s - sensors.gps_delay_s, ride.t_s, ride.distance_m)
         latitude, longitude = to_wgs84(
             circuit.at(place, circuit.x_m) + drift[0], circuit.at(place, circuit.y_m) + drift[1]
         )

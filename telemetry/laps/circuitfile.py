@@ -1,0 +1,169 @@
+"""A circuit kept in a file, so that the next run on it, or the one without GPS, has the same places and corners."""
+
+import json
+from pathlib import Path
+from typing import Annotated, Literal
+
+import numpy as np
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+
+from telemetry.arrays import FloatArray
+from telemetry.errors import BikeFileError
+from telemetry.laps.lap import Circuit, Corner
+from telemetry.tomlfile import complaints, read_toml
+
+FORMAT = "bothends.circuit/1"
+# Points of the centre line in the file: a chord of this length stays within 5 cm of the tightest bend.
+FILE_STEP_M = 4.0
+# Cells of the mean lap in the file.
+FILE_CELL_M = 10.0
+
+Positive = Annotated[float, Field(gt=0.0)]
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class _CornerEntry(_Part):
+    number: Annotated[int, Field(ge=1)]
+    name: str = ""
+    direction: Literal["left", "right", "unknown"]
+    start_m: float
+    apex_m: float
+    end_m: float
+
+
+class _MeanLapEntry(_Part):
+    speed_m_s: tuple[float, ...] = ()
+    lean_deg: tuple[float, ...] = ()
+
+
+class _File(_Part):
+    format: Literal["bothends.circuit/1"]
+    name: str
+    length_m: Positive
+    corner: tuple[_CornerEntry, ...] = ()
+    mean_lap: _MeanLapEntry = _MeanLapEntry()
+    centre_line_deg: tuple[
+        tuple[Annotated[float, Field(ge=-90, le=90)], Annotated[float, Field(ge=-180, le=180)]], ...
+    ] = ()
+
+    @model_validator(mode="after")
+    def _usable(self) -> "_File":
+        numbers = [corner.number for corner in self.corner]
+        if numbers != sorted(set(numbers)):
+            raise ValueError("corner: numbers must rise, each used once")
+        for corner in self.corner:
+            if not corner.start_m <= corner.apex_m <= corner.end_m or not 0 <= corner.apex_m <= self.length_m:
+                raise ValueError(
+                    f"corner {corner.number}: start, apex and end must follow one another in the lap"
+                )
+        if 0 < len(self.centre_line_deg) < 8:
+            raise ValueError("centre_line_deg: needs at least 8 points, or none")
+        if not self.centre_line_deg and not self.mean_lap.speed_m_s:
+            raise ValueError("needs centre_line_deg or mean_lap.speed_m_s, to find the circuit again")
+        return self
+
+
+DIRECTIONS: dict[int, Literal["left", "right", "unknown"]] = {-1: "left", 1: "right", 0: "unknown"}
+
+
+def circuit_text(circuit: Circuit) -> str:
+    """A circuit as the text of its file.
+
+    Parameters
+    ----------
+    circuit : Circuit
+
+    Returns
+    -------
+    str
+        TOML.
+    """
+    lines = [
+        "# A circuit as found from a log. Names of the circuit and of corners may be filled in by hand.",
+        f'format = "{FORMAT}"',
+        f"name = {json.dumps(circuit.name)}",
+        f"length_m = {circuit.length_m:.2f}  # once round the centre line",
+    ]
+    if circuit.latitude_deg is not None and circuit.longitude_deg is not None:
+        lines += [
+            "# latitude, longitude (WGS 84) from the start line on, evenly apart",
+            "centre_line_deg = [",
+        ]
+        points = _resampled(
+            np.column_stack((circuit.latitude_deg, circuit.longitude_deg)), circuit.length_m, FILE_STEP_M
+        )
+        lines += [f"  [{latitude:.7f}, {longitude:.7f}]," for latitude, longitude in points.tolist()]
+        lines += ["]"]
+    for corner in circuit.corners:
+        lines += [
+            "",
+            "[[corner]]",
+            f"number = {corner.number}",
+            f"name = {json.dumps(corner.name)}",
+            f'direction = "{DIRECTIONS[corner.direction]}"',
+            f"start_m = {corner.start_m:.1f}",
+            f"apex_m = {corner.apex_m:.1f}",
+            f"end_m = {corner.end_m:.1f}",
+        ]
+    means = {"speed_m_s": circuit.speed_m_s, "lean_deg": circuit.lean_deg}
+    if any(values is not None for values in means.values()):
+        lines += [
+            "",
+            "[mean_lap]  # in cells evenly apart from the start line on; finds the circuit without GPS",
+        ]
+        for key, values in means.items():
+            if values is not None:
+                cells = _resampled(values[:, None], circuit.length_m, FILE_CELL_M)[:, 0]
+                lines.append(f"{key} = [{', '.join(f'{value:.2f}' for value in cells.tolist())}]")
+    return "\n".join(lines) + "\n"
+
+
+def _resampled(values: FloatArray, length_m: float, step_m: float) -> FloatArray:
+    """Every so many metres round the lap, from values evenly apart; shape (n, k) to (m, k)."""
+    n, m = len(values), max(round(length_m / step_m), 8)
+    at = np.arange(m) * n / m
+    return np.column_stack([np.interp(at, np.arange(n + 1), np.append(v, v[0])) for v in values.T])
+
+
+def load_circuit(path: str | Path) -> Circuit:
+    """Read a circuit's file.
+
+    Parameters
+    ----------
+    path : str or Path
+
+    Returns
+    -------
+    Circuit
+
+    Raises
+    ------
+    BikeFileError
+        If it cannot be read, naming the key.
+    """
+    path = Path(path)
+    data = read_toml(path, what="circuit file")
+    try:
+        entry = _File.model_validate(data)
+    except ValidationError as error:
+        known = "format, name, length_m, centre_line_deg, mean_lap and corner"
+        words = complaints(
+            error, str(path), unknown_key=lambda _: f"is not known (a circuit file has {known})"
+        )
+        raise BikeFileError(words) from None
+    sides = {name: side for side, name in DIRECTIONS.items()}
+    points = np.array(entry.centre_line_deg).reshape(-1, 2)
+    return Circuit(
+        name=entry.name,
+        length_m=entry.length_m,
+        corners=tuple(
+            Corner(c.number, c.start_m, c.apex_m, c.end_m, sides[c.direction], c.name) for c in entry.corner
+        ),
+        latitude_deg=points[:, 0] if len(points) else None,
+        longitude_deg=points[:, 1] if len(points) else None,
+        speed_m_s=np.array(entry.mean_lap.speed_m_s) if entry.mean_lap.speed_m_s else None,
+        lean_deg=np.array(entry.mean_lap.lean_deg) if entry.mean_lap.lean_deg else None,
+    )

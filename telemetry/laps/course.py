@@ -1,0 +1,263 @@
+"""The place on the circuit over time: wheel speed for the short term, positions on the centre line for the long."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from telemetry.arrays import BoolArray, FloatArray
+from telemetry.laps.centreline import CentreLine, fit_line, nearest_m
+from telemetry.laps.fixes import Fixes
+from telemetry.laps.smooth import moving_mean, penalised, robust_sd, sums_at
+
+# How fast the wheel's error of speed (slip, lean, tyre growth) changes: random walk. [m/s per square root of s]
+SLIP_WALK = 0.3
+# Noise of a position along the line is never taken for less. [m]
+LEAST_NOISE_M = 0.05
+# How far a lap's distance by the wheels may be out before positions correct it. [m]
+SEARCH_M = 48.0
+# A position further from the line is on another road: pit lane, paddock, run-off. [m]
+ON_LINE_M = 15.0
+WIDE_SEARCH_M = 240.0
+# Laps are compared at this many points; they go the same way when these are mostly so near to one another.
+PATH_POINTS, SAME_PATH_M = 64, 40.0
+# Positions that lag the wheels by less are not moved: the wheel's own errors look like as much. [s]
+LEAST_DELAY_S, SAME_DELAY_S, LARGEST_DELAY_S = 0.04, 0.01, 1.5
+MOST_ROUNDS = 4
+WINDOW_S = 12.0
+LEAST_FIXES = 50
+GRAVITY_M_S2 = 9.81
+
+
+@dataclass(frozen=True)
+class Course:
+    """Where the motorcycle was on the circuit, over time.
+
+    Parameters
+    ----------
+    line : CentreLine
+        0 is the start line.
+    place_m : ndarray of shape (n_thin,)
+        Along the line from the first crossing of the start on, over all laps; never falling. [m]
+    on_line : ndarray of bool, shape (n_fixes,)
+        Which fixes lie on the line.
+    delay_s : float
+        How much positions lagged behind the wheel speed; they were moved by as much. [s]
+    """
+
+    line: CentreLine
+    place_m: FloatArray
+    on_line: BoolArray
+    delay_s: float = 0.0
+
+
+def laps_between(travelled_m: FloatArray, lap_m: float) -> FloatArray:
+    """Whole laps from the first of some crossings to each of them; a crossing may have been missed between two.
+
+    Parameters
+    ----------
+    travelled_m : ndarray of shape (n_crossings,)
+    lap_m : float
+        Length of a lap. [m]
+
+    Returns
+    -------
+    ndarray of shape (n_crossings,)
+    """
+    laps = np.maximum(np.round(np.diff(travelled_m) / lap_m), 1.0)
+    return np.concatenate(([0.0], np.cumsum(laps)))
+
+
+def follow(
+    fixes: Fixes,
+    t_s: FloatArray,
+    travelled_m: FloatArray,
+    crossings_s: FloatArray,
+    line: CentreLine | None = None,
+) -> Course | None:
+    """The place on the circuit over a run with positions.
+
+    Parameters
+    ----------
+    fixes : Fixes
+    t_s, travelled_m : ndarray of shape (n_thin,)
+        Even clock and distance by the wheels on it. [s, m]
+    crossings_s : ndarray of shape (n_crossings,)
+        When the start line was crossed, to a second or so. [s]
+    line : CentreLine, optional
+        Of the circuit, where it is known; otherwise it is found, which takes a whole lap.
+
+    Returns
+    -------
+    Course or None
+        None without a known line or a whole lap.
+    """
+    course = _followed(fixes, t_s, travelled_m, crossings_s, line)
+    if course is None or abs(course.delay_s) < LEAST_DELAY_S:
+        return course if course is None else replace(course, delay_s=0.0)
+    delay = course.delay_s
+    for _ in range(MOST_ROUNDS):
+        course = _followed(fixes.earlier(delay), t_s, travelled_m, crossings_s - delay, line)
+        # the line found from late positions was a little out itself: estimate again what is left
+        if course is None or abs(course.delay_s) < SAME_DELAY_S:
+            break
+        delay += course.delay_s
+    return course if course is None else replace(course, delay_s=delay)
+
+
+def _followed(
+    fixes: Fixes,
+    t_s: FloatArray,
+    travelled_m: FloatArray,
+    crossings_s: FloatArray,
+    line: CentreLine | None,
+) -> Course | None:
+    at_fix = np.interp(fixes.t_s, t_s, travelled_m)
+    at_crossing = np.interp(crossings_s, t_s, travelled_m)
+    same = _same_laps(fixes, at_fix, at_crossing)
+    lap_m = float(np.median(np.diff(at_crossing)[same])) if same.any() else None
+    lap_of = np.searchsorted(at_crossing, at_fix, side="right")
+    sure = (
+        np.concatenate(([False], same, [False]))[lap_of] if len(at_crossing) else np.zeros(len(at_fix), bool)
+    )
+    if line is not None:
+        found, rounds = line, 1
+        place = _first_guess(fixes, at_fix, travelled_m, at_crossing, line, lap_m)
+    elif lap_m is not None:
+        place = by_wheels(travelled_m, at_crossing, lap_m, lap_m)
+        found, rounds = _line_through(fixes.only(sure), t_s, place, lap_m), 2
+        place *= found.length_m / lap_m
+    else:
+        return None
+    delay = 0.0
+    for again in range(rounds):
+        guess = np.interp(fixes.t_s, t_s, place)
+        at, aside = np.empty_like(guess), np.empty_like(guess)
+        for some, search in ((sure, SEARCH_M), (~sure, WIDE_SEARCH_M)):
+            window = search if again == 0 else 0.0
+            at[some], aside[some] = found.project(
+                fixes.east_m[some], fixes.north_m[some], guess[some], window
+            )
+        on_line = np.abs(aside) <= ON_LINE_M
+        if not on_line.any():
+            return None
+        t_fix, away = fixes.t_s[on_line], (at - guess)[on_line]
+        if again == 0 and len(t_fix) > LEAST_FIXES:
+            error, delay = _wheel_errors(Course(found, place, on_line), t_s, travelled_m, t_fix, away)
+            place = place + error
+            away = away - np.interp(t_fix, t_s, error)
+        place = np.maximum.accumulate(place + _correction(t_s, t_fix, away))
+        if again < rounds - 1:
+            better = _line_through(fixes.only(on_line), t_s, place, found.length_m)
+            place, found = place * (better.length_m / found.length_m), better
+    return Course(found, place, on_line, delay)
+
+
+def _same_laps(fixes: Fixes, at_fix_m: FloatArray, at_crossing_m: FloatArray) -> BoolArray:
+    """Which laps go the way that most of them go: not over the pits, not over two laps, not on another circuit."""
+    if len(at_crossing_m) < 2:
+        return np.zeros(0, dtype=bool)
+    share = (np.arange(PATH_POINTS) + 0.5) / PATH_POINTS
+    at = at_crossing_m[:-1, None] + share * np.diff(at_crossing_m)[:, None]
+    path = np.interp(at, at_fix_m, fixes.east_m) + 1j * np.interp(at, at_fix_m, fixes.north_m)
+    near = np.array([np.median(np.abs(path - one), axis=1) < SAME_PATH_M for one in path])
+    return np.asarray(near[int(np.argmax(near.sum(axis=1)))])
+
+
+def _first_guess(
+    fixes: Fixes,
+    at_fix_m: FloatArray,
+    travelled_m: FloatArray,
+    at_crossing_m: FloatArray,
+    line: CentreLine,
+    lap_m: float | None,
+) -> FloatArray:
+    """Place on a known line by the wheels, from crossings or, without any, from the positions themselves."""
+    if len(at_crossing_m):
+        # a lap signal need not stand at the line's 0
+        place = by_wheels(travelled_m, at_crossing_m, lap_m or line.length_m, line.length_m)
+    else:
+        place = travelled_m.copy()
+    every = max(1, round(fixes.rate_hz))
+    away, nearest = nearest_m(line, fixes.east_m[::every], fixes.north_m[::every])
+    guess = np.interp(at_fix_m[::every], travelled_m, place)
+    turn = np.exp(2j * np.pi * (nearest - guess)[away <= ON_LINE_M] / line.length_m)
+    if not len(turn):
+        return place
+    # the middle of angles: round the lap there is no first and no last
+    first = np.angle(turn.mean())
+    shift = first + np.median(np.angle(turn * np.exp(-1j * first)))
+    return np.asarray(place + shift / (2 * np.pi) * line.length_m)
+
+
+def _line_through(fixes: Fixes, t_s: FloatArray, place_m: FloatArray, lap_m: float) -> CentreLine:
+    """The centre line through positions whose place along the lap is roughly known."""
+    first, last = np.ceil(place_m[0] / lap_m), np.floor(place_m[-1] / lap_m)
+    along = np.linspace(0.0, lap_m, max(round(lap_m / 5.0), 8))
+    times = [np.interp(lap * lap_m + along, place_m, t_s) for lap in np.arange(first, last)]
+    # the middle step of all laps: a stop on one of them does not stretch the mean lap
+    steps = np.median(np.diff(times, axis=1), axis=0)
+    mean_s = np.concatenate(([0.0], np.cumsum(np.maximum(steps, 1e-3))))
+    along_s = np.interp(np.interp(fixes.t_s, t_s, place_m) % lap_m, along, mean_s)
+    return fit_line(along_s, fixes.east_m, fixes.north_m, float(mean_s[-1]), lap_m)
+
+
+def by_wheels(
+    travelled_m: FloatArray, at_crossing_m: FloatArray, wheel_lap_m: float, lap_m: float
+) -> FloatArray:
+    """Place by the wheels alone: every lap as long as the line, part laps at the usual scale."""
+    scale = lap_m / wheel_lap_m
+    if not len(at_crossing_m):
+        return travelled_m * scale
+    known = laps_between(at_crossing_m, wheel_lap_m) * lap_m
+    place = np.interp(travelled_m, at_crossing_m, known)
+    place += np.minimum(travelled_m - at_crossing_m[0], 0.0) * scale
+    return np.asarray(place + np.maximum(travelled_m - at_crossing_m[-1], 0.0) * scale)
+
+
+def _correction(t_s: FloatArray, at_s: FloatArray, away_m: FloatArray) -> FloatArray:
+    """What to add to the place by the wheels: smooth, through the bulk of what positions say, on over pauses."""
+    step = t_s[1] - t_s[0]
+    index = np.clip(np.round(at_s / step).astype(np.int64), 0, len(t_s) - 1)
+    noise = max(robust_sd(np.diff(away_m, n=2)) / np.sqrt(6.0), LEAST_NOISE_M) if len(away_m) > 4 else 1.0
+    penalty = noise**2 / (SLIP_WALK**2 * step**3)
+    weight, smooth = np.ones(len(away_m)), np.zeros(len(t_s))
+    for _ in range(4):
+        diagonal = sums_at(index, weight, len(t_s))
+        smooth = penalised(diagonal, None, sums_at(index, weight * away_m, len(t_s)), penalty, 2)
+        left = away_m - smooth[index]
+        weight = 1.0 / (1.0 + (left / (3.0 * max(robust_sd(left), noise))) ** 2) ** 2
+    return smooth
+
+
+def _wheel_errors(
+    course: "Course", t_s: FloatArray, travelled_m: FloatArray, at_s: FloatArray, away_m: FloatArray
+) -> tuple[FloatArray, float]:
+    """What the wheels' distance is wrong by, as far as it follows from the riding, and the delay of positions.
+
+    Least squares of the difference between positions and wheels on what makes a wheel read wrong (its scale, slip
+    in proportion to the drive, the smaller radius leaned over, the tyre's growth with the square of the speed) and
+    on the speed itself: a position that is tau late lies tau times the speed behind. Whatever changes slower than
+    `WINDOW_S`, such as a drift of the positions, is left out.
+    """
+    step = t_s[1] - t_s[0]
+    speed = moving_mean(np.gradient(travelled_m) / step, round(0.3 / step))
+    drive = np.maximum(np.gradient(moving_mean(speed, round(0.3 / step))) / step, 0.0) / GRAVITY_M_S2
+    sideways = speed**2 * course.line.at(course.place_m, course.line.curvature_1_m) / GRAVITY_M_S2
+    leaned = 1.0 - 1.0 / np.hypot(1.0, sideways)  # 1 - cos of the lean that balances it
+    rates = np.array([np.ones_like(speed), drive, leaned, (speed / 100.0) ** 2]) * speed
+    terms = np.concatenate(
+        (np.zeros((4, 1)), np.cumsum(0.5 * step * (rates[:, 1:] + rates[:, :-1]), axis=1)), axis=1
+    )
+    index = np.clip(np.round(at_s / step).astype(np.int64), 0, len(t_s) - 1)
+    columns = np.vstack((terms[:, index], speed[index], away_m))
+    window = np.floor((at_s - at_s[0]) / WINDOW_S).astype(np.int64)
+    count = np.maximum(np.bincount(window), 1)
+    columns -= np.array([(np.bincount(window, column) / count)[window] for column in columns])
+    weight = np.ones(len(at_s))
+    found = np.zeros(5)
+    for _ in range(3):
+        found = np.linalg.lstsq((columns[:5] * weight).T, columns[5] * weight, rcond=1e-6)[0]
+        left = columns[5] - found @ columns[:5]
+        weight = 1.0 / (1.0 + (left / (3.0 * max(robust_sd(left), LEAST_NOISE_M))) ** 2)
+    delay = -float(found[4])
+    return found[:4] @ terms, delay if abs(delay) <= LARGEST_DELAY_S else 0.0

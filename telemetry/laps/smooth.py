@@ -1,0 +1,89 @@
+"""Smoothing: a moving average that leaves unknown values out, and a penalised fit that goes through gaps."""
+
+import numpy as np
+
+from telemetry.arrays import BoolArray, FloatArray, IntArray
+
+
+def moving_mean(values: FloatArray, width: int) -> FloatArray:
+    """Centred moving average over ``width`` samples; NaN stays NaN and is left out of its neighbours.
+
+    Parameters
+    ----------
+    values : ndarray of shape (n_samples,)
+    width : int
+        Taken as the next odd number; at both ends only the samples that are there count.
+
+    Returns
+    -------
+    ndarray of shape (n_samples,)
+    """
+    half = width // 2
+    known = np.isfinite(values)
+    sums = np.concatenate(([0.0], np.cumsum(np.where(known, values, 0.0))))
+    counts = np.concatenate(([0], np.cumsum(known)))
+    n = len(values)
+    low, high = np.maximum(np.arange(n) - half, 0), np.minimum(np.arange(n) + half + 1, n)
+    number = np.maximum(counts[high] - counts[low], 1)
+    return np.where(known, (sums[high] - sums[low]) / number, np.nan)
+
+
+def penalised(
+    weight: FloatArray, beside: FloatArray | None, right_side: FloatArray, penalty: float, order: int
+) -> FloatArray:
+    """Values on an even grid that follow data while their differences of an order stay small.
+
+    Minimises the weighted squares of what is left of the data plus ``penalty`` times the squared differences; where
+    there is no data a polynomial of degree ``order - 1`` goes on.
+
+    Parameters
+    ----------
+    weight : ndarray of shape (n,)
+        Diagonal of the data's normal matrix.
+    beside : ndarray of shape (n - 1,), optional
+        Its first off-diagonal, where data lie between grid points.
+    right_side : ndarray of shape (n,) or (n, k)
+        Weighted sums of the data.
+    penalty : float
+    order : int
+
+    Returns
+    -------
+    ndarray of the shape of ``right_side``
+
+    References
+    ----------
+    .. [1] E. T. Whittaker, On a new method of graduation, Proc. Edinburgh Math. Soc. 41, 63-75, 1923.
+    .. [2] P. H. C. Eilers, A perfect smoother, Anal. Chem. 75, 3631-3636, 2003, doi:10.1021/ac034173t.
+    """
+    from scipy.linalg import solveh_banded
+
+    n = len(weight)
+    difference = np.diff(np.eye(order + 1), n=order, axis=0)[0]
+    bands = np.zeros((order + 1, n))
+    for first in range(order + 1):
+        for second in range(first, order + 1):
+            rows = slice(first, n - order + first)
+            bands[second - first, rows] += penalty * difference[first] * difference[second]
+    bands[0] += weight
+    if beside is not None:
+        bands[1, :-1] += beside
+    # a whisper of weight everywhere keeps the system definite where all data lie in one place
+    bands[0] += 1e-9 * (1.0 + weight.max())
+    return np.asarray(solveh_banded(bands, right_side, lower=True, check_finite=False))
+
+
+def robust_sd(values: FloatArray) -> float:
+    """Standard deviation of the bulk of values: 1.4826 times their median absolute deviation."""
+    return 1.4826 * float(np.median(np.abs(values - np.median(values)))) if len(values) else 0.0
+
+
+def runs_longer(mask: BoolArray, least: int) -> list[tuple[int, int]]:
+    """First index, and index after the last, of every run of true of at least so many samples."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], mask, [False])).astype(np.int8)))
+    return [(int(a), int(b)) for a, b in edges.reshape(-1, 2) if b - a >= least]
+
+
+def sums_at(index: IntArray, values: FloatArray, n: int) -> FloatArray:
+    """Sum of the values at each of n places."""
+    return np.bincount(index, values, n).astype(np.float64, copy=False)

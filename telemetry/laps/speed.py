@@ -1,0 +1,125 @@
+"""Ground speed and the distance by it, checked against positions where there are some."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from telemetry.arrays import FloatArray
+from telemetry.laps.clock import Thin
+from telemetry.laps.fixes import Fixes, dropouts, path_speed, without_jumps
+from telemetry.laps.kinds import MOVING_M_S
+from telemetry.notes import QualityNote
+from telemetry.signals import Run
+
+# True speed over logged speed when a unit was taken for another, and what to say of it.
+MIXED_UNITS = (
+    (1 / 3.6, "km/h taken for m/s"),
+    (3.6, "m/s taken for km/h"),
+    (0.44704, "mph taken for m/s"),
+    (1 / 0.44704, "m/s taken for mph"),
+    (1.609344, "mph taken for km/h"),
+    (1 / 1.609344, "km/h taken for mph"),
+    (1.852 / 3.6, "knots taken for m/s"),
+    (1.852, "knots taken for km/h"),
+)
+# So near to a factor it is that one; closer to 1 than this it is only a wheel that reads a little wrong.
+NEAR_FACTOR, WRONG_SPEED = 0.06, 0.12
+# A wheel further out than this is worth a word.
+SCALE_WORTH_SAYING = 0.03
+# The two are compared over windows of this length, riding faster than this.
+WINDOW_S, COMPARED_M_S = 1.0, 8.0
+
+
+@dataclass(frozen=True)
+class Speed:
+    """Ground speed of a run.
+
+    Parameters
+    ----------
+    speed_m_s : ndarray of shape (n_samples,)
+        NaN where unknown. [m/s]
+    thin_m_s, travelled_m : ndarray of shape (n_thin,) or None
+        The same on the thin clock and its integral, bridged over gaps; None when nothing is known. [m/s, m]
+    source : {"speed", "GPS track", ""}
+    """
+
+    speed_m_s: FloatArray
+    thin_m_s: FloatArray | None
+    travelled_m: FloatArray | None
+    source: str
+
+
+def find_speed(
+    run: Run, thin: Thin, fixes: Fixes | None, notes: list[QualityNote]
+) -> tuple[Speed, Fixes | None]:
+    """The speed channel, put right if it is in a wrong unit, else the speed along the GPS track.
+
+    Parameters
+    ----------
+    run : Run
+    thin : Thin
+    fixes : Fixes or None
+    notes : list of QualityNote
+        What was found is added.
+
+    Returns
+    -------
+    Speed
+    Fixes or None
+        Without those that the motorcycle cannot have reached.
+    """
+    wheel = run.channels.get("speed_m_s")
+    known = np.empty(0, dtype=np.int64) if wheel is None else np.flatnonzero(np.isfinite(wheel))
+    if wheel is None or len(known) < 2:
+        if fixes is None:
+            return Speed(np.full(len(run.t_s), np.nan), None, None, ""), None
+        fixes = without_jumps(fixes, None, notes)
+        slow = path_speed(fixes, thin.t_s)
+        travelled = np.concatenate(([0.0], np.cumsum(0.5 * (slow[1:] + slow[:-1])))) / thin.rate_hz
+        return Speed(thin.spread(slow), slow, travelled, "GPS track"), fixes
+    # across a dropout of the speed the bike goes on at the speed between: distance must not stand still
+    filled = wheel if len(known) == len(wheel) else np.interp(np.arange(len(wheel)), known, wheel[known])
+    slow, travelled = thin.pick(filled), thin.integral(filled)
+    if fixes is not None:
+        factor = _factor(fixes, np.interp(fixes.t_s, thin.t_s, travelled))
+        if abs(np.log(factor)) > SCALE_WORTH_SAYING:
+            notes.append(_wrong_speed(factor))
+        if abs(np.log(factor)) > WRONG_SPEED:
+            wheel, slow, travelled = wheel * factor, slow * factor, travelled * factor
+        fixes = without_jumps(fixes, np.interp(fixes.t_s, thin.t_s, travelled), notes)
+        dropouts(fixes, np.interp(fixes.t_s, thin.t_s, slow) > MOVING_M_S, notes)
+    return Speed(wheel, slow, travelled, "speed"), fixes
+
+
+def _factor(fixes: Fixes, travelled_m: FloatArray) -> float:
+    """Speed by positions over speed by the wheels: the middle over short windows; 1 when it cannot be told."""
+    every = max(1, round(WINDOW_S * fixes.rate_hz))
+    east, north, gone, t = (v[::every] for v in (fixes.east_m, fixes.north_m, travelled_m, fixes.t_s))
+    step, interval = np.hypot(np.diff(east), np.diff(north)), np.diff(t)
+    riding = (
+        (interval < 1.5 * every / fixes.rate_hz) & (step > COMPARED_M_S * interval) & (np.diff(gone) > 1.0)
+    )
+    if np.count_nonzero(riding) < 10:
+        return 1.0
+    return float(np.median(step[riding] / np.diff(gone)[riding]))
+
+
+def _wrong_speed(factor: float) -> QualityNote:
+    away = 100 * (1 / factor - 1)
+    if abs(np.log(factor)) <= WRONG_SPEED:
+        message = (
+            f"The speed reads {abs(away):.1f} % {'more' if away > 0 else 'less'} than the positions say; distances are "
+            "by the positions. Check the tyre circumference that the logger uses."
+        )
+        return QualityNote("info", "speed_scale", message, channel="speed")
+    words = [words for f, words in MIXED_UNITS if abs(np.log(factor / f)) < NEAR_FACTOR]
+    why = (
+        f"as if {words[0]}; give the column its unit"
+        if words
+        else "check the tyre circumference and the pulses per turn"
+    )
+    message = (
+        f"The speed is {1 / factor:.2f} times what the positions say, {why}. "
+        f"It is multiplied by {factor:.3g} in this review."
+    )
+    return QualityNote("warning", "speed_unit", message, channel="speed")

@@ -1,0 +1,89 @@
+"""Outings whose places are known, without the suspension's integration: laps need none of it."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from telemetry.bike import Bike
+from telemetry.logs.rawlog import RawLog
+from telemetry.review import channels as channels_of
+from telemetry.review import sensors as sensors_of
+from telemetry.signals import Run, to_run
+from telemetry.simulate import (
+    Circuit,
+    Riding,
+    Sensors,
+    Vehicle,
+    random_bike,
+    random_circuit,
+    true_phases,
+)
+from telemetry.simulate.riding import Ride, ride_circuit
+from telemetry.simulate.sensors import LINE_LATITUDE_DEG, LINE_LONGITUDE_DEG, log_columns
+
+LINE = (LINE_LATITUDE_DEG, LINE_LONGITUDE_DEG)
+
+
+@dataclass(frozen=True)
+class Ridden:
+    """A run as logged, with the truth at its samples."""
+
+    run: Run
+    circuit: Circuit
+    ride: Ride
+
+    def true(self, values):
+        """One of the ride's arrays at the run's samples."""
+        return np.interp(self.run.t_s, self.ride.t_s, values)
+
+    @property
+    def place_m(self):
+        """True lap distance."""
+        return self.true(self.ride.distance_m) % self.circuit.length_m
+
+    @property
+    def phase(self):
+        """True phase."""
+        row = np.clip(np.round(self.run.t_s / self.ride.step_s).astype(int), 0, len(self.ride.speed_m_s) - 1)
+        return true_phases(self.ride, self.circuit)[row]
+
+
+def ridden(
+    seed: int,
+    *,
+    laps: int = 4,
+    log_rate_hz: float = 200.0,
+    sensors: Sensors | None = None,
+    riding: Riding | None = None,
+    faults=(),
+    circuit: Circuit | None = None,
+    circuit_seed: int | None = None,
+    only: tuple[str, ...] | None = None,
+) -> Ridden:
+    """An outing of a random machine on a random circuit.
+
+    ``only`` keeps these of the channels beside travel. The circuit is that of ``seed`` unless another is named.
+    """
+    bike = random_bike(seed)
+    sensors = sensors or Sensors(lap_signal="none")
+    circuit = circuit or random_circuit(seed if circuit_seed is None else circuit_seed)
+    rng = np.random.default_rng([seed, 2])
+    ride = ride_circuit(circuit, Vehicle(bike), riding or Riding(), laps, rng)
+    t = np.arange(0.0, ride.t_s[-1], 1.0 / log_rate_hz)
+    travel = {end: 40.0 + 5.0 * np.sin(10.0 * t) for end in ("front", "rear")}
+    columns, units = log_columns(
+        travel, t, ride, circuit, bike, sensors, faults, np.random.default_rng([seed, 3])
+    )
+    return Ridden(run_of(columns, units, bike, sensors, only), circuit, ride)
+
+
+def run_of(columns, units, bike: Bike, sensors: Sensors, only=None) -> Run:
+    """The run of a log's columns."""
+    signals = {name: name if name == sensors.lap_signal else None for name in ("lap", "beacon")}
+    bike = bike.model_copy(update={"channels": bike.channels.model_copy(update=signals)})
+    known = {name: column for name, column in channels_of(bike).items() if column in columns}
+    if only is not None:
+        known = {name: column for name, column in known.items() if name in only}
+    log = RawLog("simulated", columns, units)
+    run = to_run(log, sensors=sensors_of(bike), channels=known, time_channel=bike.channels.time)
+    return replace(run, notes=())
