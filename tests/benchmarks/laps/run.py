@@ -28,7 +28,18 @@ SENSORS = {
     "1-hz-noisy": Sensors(lap_signal="none", gps_hz=1.0, gps_noise_m=1.0, gps_wander_m=1.0),
     "lap-only": Sensors(lap_signal="lap", gps=False),
 }
-COLUMNS = ("start s", "dist %", "corners", "found", "extra", "same no.", "phase %", "place m", "p99 m", "cost s")
+COLUMNS = (
+    "start s",
+    "dist %",
+    "corners",
+    "found",
+    "extra",
+    "same no.",
+    "phase %",
+    "place m",
+    "p99 m",
+    "cost s",
+)
 
 
 def measure(seed: int, sensors: Sensors) -> dict[str, float]:
