@@ -12,6 +12,8 @@ class EndMotion:
     """One end of the motorcycle over a run; all arrays of shape (n_samples,), NaN where invalid.
 
     Compression is positive. Shaft is along the damper, wheel is vertical at the axle relative to the chassis.
+    ``travel_noise_mm`` is the sensor's at the shaft; ``static_sag_mm`` is the wheel's, standing with the rider, by
+    the bike file (NaN where it has no masses).
     """
 
     end: End
@@ -26,6 +28,8 @@ class EndMotion:
     wheel_noise_mm_s: float
     bandwidth_hz: float
     speed_split_mm_s: float
+    travel_noise_mm: float = 0.0
+    static_sag_mm: float = float("nan")
 
 
 @dataclass(frozen=True)

@@ -3,12 +3,14 @@
 In Python every name carries its unit; an alias is the key in the schema's JSON where that differs.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Annotated, Literal
 
 from pydantic import Field
 
 from telemetry.arrays import Number
+
+NAN = float("nan")
 
 
 @dataclass(frozen=True)
@@ -37,7 +39,8 @@ class SpeedHistogram(Histogram):
 class TravelSummary:
     """Travel over valid time. [mm, %]
 
-    ``used_pct`` is the deepest point in percent of the stroke, ``margin_mm`` what was left there.
+    ``used_pct`` is the deepest point in percent of the stroke, ``margin_mm`` what was left there, ``range_mm`` from
+    the least to the deepest. ``skew`` is the third standardised moment: positive with a tail into deep travel.
     """
 
     min_mm: Number
@@ -47,6 +50,8 @@ class TravelSummary:
     max_mm: Number
     used_pct: Number
     margin_mm: Number
+    range_mm: Number = NAN
+    skew: Number = NAN
 
 
 @dataclass(frozen=True)
@@ -69,12 +74,16 @@ class SpeedSide:
 
 @dataclass(frozen=True)
 class SpeedSummary:
-    """Both directions of speed, with the noise and the bandwidth of the differentiation. [mm/s, Hz]"""
+    """Both directions of speed, with the noise and the bandwidth of the differentiation. [mm/s, Hz]
+
+    ``skew`` is the third standardised moment: positive when compression has the faster tail.
+    """
 
     compression: SpeedSide
     rebound: SpeedSide
     noise_mm_s: Number
     bandwidth_hz: Number
+    skew: Number = NAN
 
 
 @dataclass(frozen=True)
@@ -89,7 +98,10 @@ class PlaneSummary:
 
 @dataclass(frozen=True)
 class StopEvent:
-    """Once against an end of the travel. Travel and arrival speed are the wheel's; place as far as known."""
+    """Once against an end of the travel. Travel and arrival speed are the wheel's; place as far as known.
+
+    ``hard``: the speed collapsed there (metal on metal), not merely the last half millimetre used.
+    """
 
     end: Literal["front", "rear"]
     kind: Literal["bottomed", "topped_out"]
@@ -102,6 +114,36 @@ class StopEvent:
     travel_mm: float
     shaft_travel_mm: float
     speed_mm_s: float
+    hard: bool = False
+
+
+@dataclass(frozen=True)
+class TravelUse:
+    """Where in its stroke an end lived.
+
+    Parameters
+    ----------
+    ride_height_mm : float
+        Dynamic ride height: median wheel travel while riding. [mm]
+    static_sag_mm : float
+        Wheel travel standing with the rider, by the bike file's masses and springs; NaN without them. [mm]
+    below_sag_mm : float
+        How much deeper it rides than it stands. [mm]
+    deep_share : float
+        Share of valid time in the last tenth of the stroke.
+    deep_visits : int
+        How often it went there.
+    bottom_share, top_share : float
+        Share of valid time against the compressed and the extended limit.
+    """
+
+    ride_height_mm: Number = NAN
+    static_sag_mm: Number = NAN
+    below_sag_mm: Number = NAN
+    deep_share: Number = NAN
+    deep_visits: int = 0
+    bottom_share: Number = NAN
+    top_share: Number = NAN
 
 
 @dataclass(frozen=True)
@@ -115,3 +157,54 @@ class EndSummary:
     wheel: PlaneSummary
     bottomed: tuple[StopEvent, ...]
     topped_out: tuple[StopEvent, ...]
+    use: TravelUse = field(default_factory=TravelUse)
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """Mean over laps of one value a lap, and its standard error: the laps' spread over the root of their number."""
+
+    mean: Number
+    standard_error: Number
+
+
+@dataclass(frozen=True)
+class PlaceUse:
+    """One end in one corner or one phase, or, with neither, over the whole lap; all at the wheel but the shares.
+
+    Parameters
+    ----------
+    corner, phase : int or None, str or None
+        One of them, or neither.
+    laps : int
+        How many laps have it.
+    time_share : float
+        Of the laps' valid moving time.
+    min_mm, max_mm, margin_mm : float
+        Over all laps; margin is what was left to the stroke. [mm]
+    ride_height_mm, p95_mm, range_mm, below_sag_mm : Estimate
+        Median, 95th percentile, deepest less least, and median less static sag, lap by lap. [mm]
+    deep_share : Estimate
+        Share of the time in the last tenth of the stroke.
+    compression_mm_s, rebound_mm_s : Estimate
+        RMS speed. [mm/s]
+    compression_high_share, rebound_high_share : Estimate
+        Share of the time that the shaft is faster than the bike file's split.
+    """
+
+    corner: int | None
+    phase: str | None
+    laps: int
+    time_share: Number
+    min_mm: Number
+    max_mm: Number
+    margin_mm: Number
+    ride_height_mm: Estimate
+    p95_mm: Estimate
+    range_mm: Estimate
+    below_sag_mm: Estimate
+    deep_share: Estimate
+    compression_mm_s: Estimate
+    rebound_mm_s: Estimate
+    compression_high_share: Estimate
+    rebound_high_share: Estimate

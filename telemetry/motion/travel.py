@@ -5,7 +5,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from telemetry.arrays import ENDS, End, FloatArray
-from telemetry.bike import Bike, leverage_curve, pitch_deg, stroke_mm, wheel_stroke_mm
+from telemetry.bike import Bike, leverage_curve, pitch_deg, static_sag, stroke_mm, wheel_stroke_mm
 from telemetry.motion.motion import EndMotion, Motion
 from telemetry.signals import Run, differentiate
 
@@ -63,7 +63,14 @@ def _end_motion(run: Run, bike: Bike, end: End) -> EndMotion:
         wheel_noise_mm_s=shaft_noise * float(np.mean(ratio[valid])) if valid.any() else float("nan"),
         bandwidth_hz=derivative.bandwidth_hz,
         speed_split_mm_s=bike.front.speed_split_mm_s if end == "front" else bike.rear.speed_split_mm_s,
+        travel_noise_mm=run.sensor_noise_mm[end],
+        static_sag_mm=_static_sag_mm(bike, end),
     )
+
+
+def _static_sag_mm(bike: Bike, end: End) -> float:
+    """Sag at the wheel with the rider, NaN where the bike file has no masses to tell it by."""
+    return static_sag(bike)[end].wheel_mm if bike.chassis is not None else float("nan")
 
 
 def _pitch_deg(ends: Mapping[End, EndMotion], bike: Bike, n_samples: int) -> FloatArray:

@@ -4,6 +4,7 @@ import numpy as np
 
 from telemetry.arrays import BoolArray, FloatArray
 from telemetry.motion.motion import EndMotion
+from telemetry.motion.stops import CONTACT_MM, runs_of
 from telemetry.motion.summary import (
     EndSummary,
     PlaneSummary,
@@ -13,6 +14,7 @@ from telemetry.motion.summary import (
     StopEvent,
     TravelHistogram,
     TravelSummary,
+    TravelUse,
 )
 
 # Fixed bins, the same for every run and both ends, so that pictures can be laid over each other.
@@ -20,6 +22,8 @@ TRAVEL_BIN_MM = 5.0
 TRAVEL_RANGE_MM = 150.0
 SPEED_BIN_MM_S = 25.0
 SPEED_RANGE_MM_S = 1500.0
+# The last tenth of the stroke is deep: common practice keeps the last 5-10 mm in hand; no source.
+DEEP_SHARE = 0.9
 
 
 def travel_edges_mm(stroke_mm: float) -> FloatArray:
@@ -59,16 +63,38 @@ def _travel(travel_mm: FloatArray, stroke_mm: float) -> TravelSummary:
         nan = float("nan")
         return TravelSummary(nan, nan, nan, nan, nan, nan, nan)
     median, p95 = np.percentile(travel_mm, [50, 95])
-    deepest = float(travel_mm.max())
+    deepest, least = float(travel_mm.max()), float(travel_mm.min())
     return TravelSummary(
-        min_mm=float(travel_mm.min()),
+        min_mm=least,
         mean_mm=float(travel_mm.mean()),
         median_mm=float(median),
         p95_mm=float(p95),
         max_mm=deepest,
         used_pct=100.0 * deepest / stroke_mm,
         margin_mm=stroke_mm - deepest,
+        range_mm=deepest - least,
+        skew=skewness(travel_mm),
     )
+
+
+def skewness(values: FloatArray) -> float:
+    """Third standardised moment (biased): 0 when symmetrical; NaN without spread.
+
+    Parameters
+    ----------
+    values : ndarray of shape (n_samples,)
+        All valid.
+
+    Returns
+    -------
+    float
+    """
+    if not len(values):
+        return float("nan")
+    away = values - values.mean()
+    square = away * away
+    spread = float(np.mean(square))
+    return float(np.dot(square, away)) / len(values) / spread**1.5 if spread > 0 else float("nan")
 
 
 def _speed_side(speed_mm_s: FloatArray, low: BoolArray, total: int) -> SpeedSide:
@@ -110,8 +136,26 @@ def _plane(
             rebound=_speed_side(-speed_mm_s[up], low[up], total),
             noise_mm_s=noise_mm_s,
             bandwidth_hz=bandwidth_hz,
+            skew=skewness(speed_mm_s),
         ),
         speed_histogram=SpeedHistogram(tuple(speed_edges.tolist()), shares(speed_mm_s, speed_edges)),
+    )
+
+
+def _use(end: EndMotion, use: BoolArray, ride_height_mm: float) -> TravelUse:
+    if not use.any():
+        return TravelUse(static_sag_mm=end.static_sag_mm)
+    deep = use & (end.shaft_travel_mm >= DEEP_SHARE * end.stroke_mm)
+    total = np.count_nonzero(use)
+    shaft = end.shaft_travel_mm[use]
+    return TravelUse(
+        ride_height_mm=ride_height_mm,
+        static_sag_mm=end.static_sag_mm,
+        below_sag_mm=ride_height_mm - end.static_sag_mm,
+        deep_share=np.count_nonzero(deep) / total,
+        deep_visits=len(runs_of(deep)),
+        bottom_share=np.count_nonzero(shaft >= end.stroke_mm - CONTACT_MM) / total,
+        top_share=np.count_nonzero(shaft <= CONTACT_MM) / total,
     )
 
 
@@ -133,6 +177,14 @@ def summarise_end(end: EndMotion, selected: BoolArray, stops: tuple[StopEvent, .
     use = selected & end.valid
     low = np.abs(end.shaft_speed_mm_s[use]) < end.speed_split_mm_s
     mine = [stop for stop in stops if stop.end == end.end]
+    wheel = _plane(
+        end.wheel_travel_mm[use],
+        end.wheel_speed_mm_s[use],
+        low,
+        stroke_mm=end.wheel_stroke_mm,
+        noise_mm_s=end.wheel_noise_mm_s,
+        bandwidth_hz=end.bandwidth_hz,
+    )
     return EndSummary(
         stroke_mm=end.stroke_mm,
         wheel_stroke_mm=end.wheel_stroke_mm,
@@ -145,14 +197,8 @@ def summarise_end(end: EndMotion, selected: BoolArray, stops: tuple[StopEvent, .
             noise_mm_s=end.shaft_noise_mm_s,
             bandwidth_hz=end.bandwidth_hz,
         ),
-        wheel=_plane(
-            end.wheel_travel_mm[use],
-            end.wheel_speed_mm_s[use],
-            low,
-            stroke_mm=end.wheel_stroke_mm,
-            noise_mm_s=end.wheel_noise_mm_s,
-            bandwidth_hz=end.bandwidth_hz,
-        ),
+        wheel=wheel,
         bottomed=tuple(stop for stop in mine if stop.kind == "bottomed"),
         topped_out=tuple(stop for stop in mine if stop.kind == "topped_out"),
+        use=_use(end, use, wheel.travel.median_mm),
     )
