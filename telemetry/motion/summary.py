@@ -3,12 +3,13 @@
 In Python every name carries its unit; an alias is the key in the schema's JSON where that differs.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Annotated, Literal
 
 from pydantic import Field
 
-from telemetry.arrays import Number
+from telemetry.arrays import End, Number
 
 NAN = float("nan")
 
@@ -208,3 +209,152 @@ class PlaceUse:
     rebound_mm_s: Estimate
     compression_high_share: Estimate
     rebound_high_share: Estimate
+
+
+@dataclass(frozen=True)
+class Band:
+    """A band of frequencies: ``body`` on its springs, ``wheel hop`` between tyre and suspension. [Hz]
+
+    ``basis`` says what it is named from: the bike file's own modes, or what is usual where it lacks the masses.
+    """
+
+    name: Literal["body", "wheel hop"]
+    low_hz: float
+    high_hz: float
+    basis: Literal["bike file", "usual"]
+
+
+@dataclass(frozen=True)
+class BandUse:
+    """What one end does in a band: RMS wheel speed, its share of the whole speed's power, where it peaks."""
+
+    band: Band
+    rms_mm_s: Number
+    share: Number
+    peak_hz: Number
+
+
+@dataclass(frozen=True)
+class EndFrequencies:
+    """One end's wheel speed by frequency. Density is on the lines of `Frequencies`. [(mm/s)^2/Hz]"""
+
+    bands: tuple[BandUse, ...]
+    density: Annotated[tuple[Number, ...], Field(alias="density_mm2_s2_per_hz")]
+
+
+@dataclass(frozen=True)
+class Together:
+    """Both ends in one band: squared coherence, and the rear's phase against the front's, positive when it leads.
+
+    ``told`` is False when the coherence is no more than chance; then the phase means nothing. [deg]
+    """
+
+    name: str
+    coherence: Number
+    phase_deg: Number
+    told: bool
+
+
+@dataclass(frozen=True)
+class Frequencies:
+    """Spectra of both ends' wheel speed over moving time, and how the ends go together.
+
+    Parameters
+    ----------
+    frequency_hz : tuple of float
+        Lines of every spectrum here. [Hz]
+    ends : mapping of end to EndFrequencies
+    coherence, phase_deg : tuple of float
+        Of the rear with the front, line by line; empty with one end.
+    chance_coherence : float
+        Ends without any relation stay below it on 95 of 100 lines; NaN with one end.
+    bands : tuple of Together
+        Empty with one end.
+    segments : int
+        How many stretches were averaged.
+    """
+
+    frequency_hz: tuple[float, ...] = ()
+    ends: Mapping[End, EndFrequencies] = field(default_factory=dict)
+    coherence: tuple[Number, ...] = ()
+    phase_deg: tuple[Number, ...] = ()
+    chance_coherence: Number = NAN
+    bands: tuple[Together, ...] = ()
+    segments: int = 0
+
+
+@dataclass(frozen=True)
+class StrokeSide:
+    """Strokes of one direction: how many, and the peak wheel speed that half and 95 % of them stay below. [mm/s]"""
+
+    count: int
+    p50_mm_s: Number
+    p95_mm_s: Number
+
+
+@dataclass(frozen=True)
+class StrokeClass:
+    """Strokes of one depth, from one turning point of the wheel travel to the next. [mm]"""
+
+    from_mm: float
+    to_mm: float
+    compression: StrokeSide
+    rebound: StrokeSide
+
+
+@dataclass(frozen=True)
+class Strokes:
+    """How one end moves: strokes by depth and peak speed, and which travel they lead from and to.
+
+    Parameters
+    ----------
+    hysteresis_mm : float
+        What moves less than this at the wheel is no stroke. [mm]
+    classes : tuple of StrokeClass
+        The last one holds everything deeper.
+    edges_mm : tuple of float
+        Of wheel travel, for both sides of the matrix. [mm]
+    from_to : tuple of tuple of float
+        Rainflow count: strokes from the travel of the row to that of the column; compression right of the
+        diagonal. A closed cycle is one stroke either way, a half cycle one stroke.
+    cycles : float
+        Rainflow cycles in all, halves counted as halves.
+    """
+
+    hysteresis_mm: float
+    classes: tuple[StrokeClass, ...]
+    edges_mm: tuple[float, ...]
+    from_to: tuple[tuple[float, ...], ...]
+    cycles: float
+
+
+@dataclass(frozen=True)
+class PackingEvent:
+    """One end sinking over a run of bumps because it does not come back between them. Travel is the wheel's.
+
+    Parameters
+    ----------
+    end : {"front", "rear"}
+    start_s, end_s : float
+        First bump to last. [s]
+    lap, distance_m, corner, phase
+        Place of the first bump, as far as it is known.
+    bumps : int
+        Compression strokes in the run.
+    sink_mm : float
+        How much deeper than its ride height before and after the end stayed at its least between bumps. [mm]
+    compression_mm_s, rebound_mm_s : float
+        Median of the strokes' peak speeds. [mm/s]
+    """
+
+    end: End
+    start_s: float
+    end_s: float
+    lap: int | None
+    distance_m: float | None
+    corner: int | None
+    phase: str | None
+    bumps: int
+    sink_mm: float
+    compression_mm_s: float
+    rebound_mm_s: float

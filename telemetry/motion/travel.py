@@ -6,6 +6,7 @@ import numpy as np
 
 from telemetry.arrays import ENDS, End, FloatArray
 from telemetry.bike import Bike, leverage_curve, pitch_deg, static_sag, stroke_mm, wheel_stroke_mm
+from telemetry.errors import BikeFileError
 from telemetry.motion.motion import EndMotion, Motion
 from telemetry.signals import Run, differentiate
 
@@ -69,8 +70,11 @@ def _end_motion(run: Run, bike: Bike, end: End) -> EndMotion:
 
 
 def _static_sag_mm(bike: Bike, end: End) -> float:
-    """Sag at the wheel with the rider, NaN where the bike file has no masses to tell it by."""
-    return static_sag(bike)[end].wheel_mm if bike.chassis is not None else float("nan")
+    """Sag at the wheel with the rider; NaN where the bike file has no masses, or springs that do not carry them."""
+    try:
+        return static_sag(bike)[end].wheel_mm
+    except BikeFileError:
+        return float("nan")
 
 
 def _pitch_deg(ends: Mapping[End, EndMotion], bike: Bike, n_samples: int) -> FloatArray:

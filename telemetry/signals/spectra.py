@@ -1,10 +1,16 @@
-"""Power spectra of records with gaps."""
+"""Power and cross spectra of records with gaps, and spectra over time."""
 
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
-from telemetry.arrays import FloatArray
+from telemetry.arrays import BoolArray, FloatArray, IntArray
+
+ComplexArray = npt.NDArray[np.complex128]
+# Of the powers of neighbouring Hann segments that overlap by half, as amplitudes (Harris 1978: 1/6).
+HALF_OVERLAP_CORRELATION = 1 / 6
+BLOCK = 32
 
 
 @dataclass(frozen=True)
@@ -54,17 +60,178 @@ def power_spectrum(values: FloatArray, sample_rate_hz: float, *, segment_samples
     .. [1] P. D. Welch, IEEE Trans. Audio Electroacoust. 15(2), 70-73, 1967, doi:10.1109/TAU.1967.1161901.
     .. [2] F. J. Harris, Proc. IEEE 66(1), 51-83, 1978, doi:10.1109/PROC.1978.10837 (noise bandwidth).
     """
+    found = _averaged((values,), sample_rate_hz, segment_samples)
+    return Spectrum(found.frequency_hz, found.products[0, 0].real, found.segments, found.noise_bandwidth_hz)
+
+
+@dataclass(frozen=True)
+class CrossSpectrum:
+    """How two records go together, frequency by frequency.
+
+    Parameters
+    ----------
+    frequency_hz : ndarray of shape (n_lines,)
+        [Hz]
+    first_density, second_density : ndarray of shape (n_lines,)
+        One-sided power spectral densities. [unit squared per Hz]
+    cross_density : ndarray of complex, shape (n_lines,)
+        Mean of conj(first) second: its angle is positive where the second leads. [product of units per Hz]
+    segments : int
+        How many (overlapping) segments were averaged.
+    """
+
+    frequency_hz: FloatArray
+    first_density: FloatArray
+    second_density: FloatArray
+    cross_density: ComplexArray
+    segments: int
+
+    @property
+    def coherence(self) -> FloatArray:
+        """Squared coherence, 0 to 1, line by line."""
+        with np.errstate(invalid="ignore", divide="ignore"):
+            return np.asarray(np.abs(self.cross_density) ** 2 / (self.first_density * self.second_density))
+
+    @property
+    def phase_deg(self) -> FloatArray:
+        """Phase of the second against the first, positive where the second leads. [deg]"""
+        return np.degrees(np.angle(self.cross_density))
+
+    @property
+    def chance_coherence(self) -> float:
+        """Squared coherence that two records without any relation stay below on 95 of 100 lines.
+
+        Hann segments that overlap by half count for a little less than as many independent ones.
+
+        References
+        ----------
+        .. [1] G. C. Carter, Proc. IEEE 75(2), 236-255, 1987, doi:10.1109/PROC.1987.13723.
+        """
+        independent = self.segments / (1 + 2 * HALF_OVERLAP_CORRELATION**2)
+        return 1.0 if independent <= 1 else float(1.0 - 0.05 ** (1.0 / (independent - 1)))
+
+    def band(self, low_hz: float, high_hz: float) -> tuple[float, float]:
+        """Squared coherence and phase [deg] of a band as a whole; NaN where it holds no line."""
+        inside = (self.frequency_hz >= low_hz) & (self.frequency_hz <= high_hz)
+        if not inside.any() or not self.segments:
+            return float("nan"), float("nan")
+        cross = complex(self.cross_density[inside].sum())
+        power = float(self.first_density[inside].sum() * self.second_density[inside].sum())
+        return abs(cross) ** 2 / power if power > 0 else float("nan"), float(np.degrees(np.angle(cross)))
+
+
+def cross_spectrum(
+    first: FloatArray, second: FloatArray, sample_rate_hz: float, *, segment_samples: int = 1024
+) -> CrossSpectrum:
+    """Power and cross spectra of two records by Welch's method, over segments that hold no gap in either.
+
+    Parameters
+    ----------
+    first, second : ndarray of shape (n_samples,)
+        On one clock; NaN where invalid.
+    sample_rate_hz : float
+        [Hz]
+    segment_samples : int
+
+    Returns
+    -------
+    CrossSpectrum
+        All NaN, with no segments, if no stretch is long enough.
+
+    References
+    ----------
+    .. [1] J. S. Bendat, A. G. Piersol, Random Data, 4th ed., Wiley 2010, ch. 9 and 11.
+    """
+    found = _averaged((first, second), sample_rate_hz, segment_samples)
+    return CrossSpectrum(
+        found.frequency_hz,
+        found.products[0, 0].real,
+        found.products[1, 1].real,
+        found.products[0, 1],
+        found.segments,
+    )
+
+
+@dataclass(frozen=True)
+class Spectrogram:
+    """Power spectral density over time; ``density`` is of shape (n_times, n_lines), NaN where the record has a gap."""
+
+    time_s: FloatArray
+    frequency_hz: FloatArray
+    density: FloatArray
+
+
+def spectrogram(
+    values: FloatArray, sample_rate_hz: float, *, segment_samples: int, most_times: int = 400
+) -> Spectrogram:
+    """Power spectral density of Hann segments evenly over a record, as `power_spectrum` has their mean.
+
+    Parameters
+    ----------
+    values : ndarray of shape (n_samples,)
+        NaN where invalid.
+    sample_rate_hz : float
+        [Hz]
+    segment_samples : int
+    most_times : int
+        The segments overlap by half in a short record and lie further apart in a longer one, so that there are at
+        most so many.
+
+    Returns
+    -------
+    Spectrogram
+        ``time_s`` is the middle of each segment, from the first sample.
+    """
+    hop = max(segment_samples // 2, -(-(len(values) - segment_samples) // max(most_times - 1, 1)), 1)
+    starts = np.arange(0, len(values) - segment_samples + 1, hop)
+    taper, frequency, scale = _window(segment_samples, sample_rate_hz)
+    density = np.full((len(starts), len(frequency)), np.nan)
+    for row, start in enumerate(starts.tolist()):
+        segment = values[start : start + segment_samples]
+        if not np.isnan(segment).any():
+            density[row] = np.abs(np.fft.rfft((segment - segment.mean()) * taper)) ** 2 * scale
+    middle_s = (starts + segment_samples / 2) / sample_rate_hz
+    return Spectrogram(middle_s.astype(np.float64), frequency, density)
+
+
+def _window(segment_samples: int, sample_rate_hz: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Taper, frequencies, and what a squared line is multiplied by for a one-sided density."""
     taper = np.hanning(segment_samples + 1)[:-1]
     frequency = np.fft.rfftfreq(segment_samples, 1 / sample_rate_hz).astype(np.float64)
-    noise_bandwidth = float(sample_rate_hz * np.sum(taper**2) / np.sum(taper) ** 2)
-    segments = whole_segments(values, segment_samples, segment_samples - segment_samples // 2)
-    if not len(segments):
-        return Spectrum(frequency, np.full(len(frequency), np.nan), 0, noise_bandwidth)
-    lines = np.fft.rfft((segments - segments.mean(axis=1, keepdims=True)) * taper, axis=1)
-    density = np.mean(np.abs(lines) ** 2, axis=0) / (sample_rate_hz * np.sum(taper**2))
+    scale = np.full(len(frequency), 1.0 / (sample_rate_hz * np.sum(taper**2)))
     # one-sided: negative frequencies fold onto all lines but zero and, for an even length, the last
-    density[1 : None if segment_samples % 2 else -1] *= 2
-    return Spectrum(frequency, density, len(segments), noise_bandwidth)
+    scale[1 : None if segment_samples % 2 else -1] *= 2
+    return taper, frequency, scale
+
+
+@dataclass(frozen=True)
+class _Averaged:
+    """Mean products of the lines of some records, of shape (n_records, n_records, n_lines)."""
+
+    frequency_hz: FloatArray
+    products: ComplexArray
+    segments: int
+    noise_bandwidth_hz: float
+
+
+def _averaged(records: tuple[FloatArray, ...], sample_rate_hz: float, segment_samples: int) -> _Averaged:
+    taper, frequency, scale = _window(segment_samples, sample_rate_hz)
+    noise_bandwidth = float(sample_rate_hz * np.sum(taper**2) / np.sum(taper) ** 2)
+    products = np.zeros((len(records), len(records), len(frequency)), dtype=np.complex128)
+    missing = np.any([np.isnan(record) for record in records], axis=0)
+    starts = _starts(missing, segment_samples, segment_samples - segment_samples // 2)
+    for block in range(0, len(starts), BLOCK):  # blocks stay in the cache, whole hours do not
+        lines = []
+        for record in records:
+            segments = np.lib.stride_tricks.sliding_window_view(record, segment_samples)[
+                starts[block : block + BLOCK]
+            ]
+            lines.append(np.fft.rfft((segments - segments.mean(axis=1, keepdims=True)) * taper, axis=1))
+        for i, a in enumerate(lines):
+            for j, b in enumerate(lines[i:], start=i):
+                products[i, j] += np.einsum("sf,sf->f", a.conj(), b)
+    products *= scale / len(starts) if len(starts) else np.nan
+    return _Averaged(frequency, products, len(starts), noise_bandwidth)
 
 
 def whole_segments(values: FloatArray, length: int, hop: int) -> FloatArray:
@@ -81,12 +248,17 @@ def whole_segments(values: FloatArray, length: int, hop: int) -> FloatArray:
     ndarray of shape (n_segments, length)
         Not to be written to.
     """
-    edges = np.flatnonzero(np.diff(np.concatenate(([True], np.isnan(values), [True])).astype(np.int8)))
-    starts = [
-        start
-        for first, end in zip(edges[0::2], edges[1::2], strict=True)
-        for start in range(first, end - length + 1, hop)
-    ]
-    if not starts:
+    starts = _starts(np.isnan(values), length, hop)
+    if not len(starts):
         return np.empty((0, length))
     return np.lib.stride_tricks.sliding_window_view(values, length)[starts]
+
+
+def _starts(missing: BoolArray, length: int, hop: int) -> IntArray:
+    edges = np.flatnonzero(np.diff(np.concatenate(([True], missing, [True])).astype(np.int8)))
+    stretches = [
+        np.arange(first, end - length + 1, hop)
+        for first, end in zip(edges[0::2], edges[1::2], strict=True)
+        if end - first >= length
+    ]
+    return np.concatenate(stretches) if stretches else np.empty(0, dtype=np.int64)

@@ -1,0 +1,158 @@
+"""What each end does by frequency, in the bands of the motorcycle's own modes, and how the ends go together."""
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from telemetry.arrays import ENDS, BoolArray, End, FloatArray
+from telemetry.bike import Bike, bike_modes
+from telemetry.errors import BikeFileError
+from telemetry.motion.motion import EndMotion, Motion
+from telemetry.motion.summary import Band, BandUse, EndFrequencies, Frequencies, Together
+from telemetry.signals.spectra import Spectrogram, cross_spectrum, power_spectrum, spectrogram
+
+# Length of a segment, and so how far lines lie apart (0.5 Hz): the body's modes are told from standing still.
+SEGMENT_S = 2.0
+# Lines are kept up to here, or two fifths of a slow log's rate.
+HIGHEST_HZ, HIGHEST_SHARE = 40.0, 0.4
+# A band reaches from this share of its lowest mode to this share of its highest: about the half-power width of
+# the damping that is usual (0.3 to 0.5). A choice of ours.
+BELOW, ABOVE = 0.7, 1.35
+# Where the bike file lacks masses or tyre rates: common practice, no source.
+USUAL_BODY_HZ, USUAL_HOP_HZ = (1.0, 4.0), (12.0, 22.0)
+
+
+def bands(bike: Bike, end: End) -> tuple[Band, Band]:
+    """Body and wheel-hop band of one end, from the undamped modes of the bike file's half vehicle.
+
+    Parameters
+    ----------
+    bike : Bike
+    end : {"front", "rear"}
+
+    Returns
+    -------
+    Band, Band
+        Body, wheel hop; the usual ones where the bike file lacks masses, tyre rates or dampers.
+    """
+    try:
+        found = bike_modes(bike, front_damper_scale=0.0, rear_damper_scale=0.0)
+    except BikeFileError:
+        found = ()
+    # shape: heave, pitch, front wheel, rear wheel; whichever moves most names the mode
+    leader = [int(np.argmax(np.abs(mode.shape))) for mode in found]
+    body = [mode.fn_hz for mode, most in zip(found, leader, strict=True) if most < 2]
+    hop = [mode.fn_hz for mode, most in zip(found, leader, strict=True) if most == 2 + ENDS.index(end)]
+    if not body or not hop:
+        return Band("body", *USUAL_BODY_HZ, "usual"), Band("wheel hop", *USUAL_HOP_HZ, "usual")
+    return (
+        Band("body", BELOW * min(body), ABOVE * max(body), "bike file"),
+        Band("wheel hop", BELOW * min(hop), ABOVE * max(hop), "bike file"),
+    )
+
+
+def frequencies(motion: Motion, moving: BoolArray, bike: Bike) -> Frequencies:
+    """Spectra of the wheel speeds while riding, their bands, coherence and phase.
+
+    Parameters
+    ----------
+    motion : Motion
+    moving : ndarray of bool, shape (n_samples,)
+    bike : Bike
+
+    Returns
+    -------
+    Frequencies
+        Empty where no stretch of `SEGMENT_S` is valid. With two ends, over stretches that both have.
+
+    Notes
+    -----
+    Wheel speed, not travel: on a random road its spectrum is nearly level, so that both bands are seen. It falls
+    beyond the bandwidth of the differentiation.
+    """
+    length = 2 * round(SEGMENT_S * motion.sample_rate_hz / 2)
+    speeds = {name: _riding(end, moving) for name, end in motion.ends.items()}
+    if len(speeds) < len(ENDS):
+        return _one_end(speeds, motion.sample_rate_hz, length, bike)
+    cross = cross_spectrum(speeds["front"], speeds["rear"], motion.sample_rate_hz, segment_samples=length)
+    if not cross.segments:
+        return Frequencies()
+    keep = _kept(cross.frequency_hz, motion.sample_rate_hz)
+    density = {"front": cross.first_density, "rear": cross.second_density}
+    together = []
+    for front, rear in zip(bands(bike, "front"), bands(bike, "rear"), strict=True):
+        coherence, phase = cross.band(min(front.low_hz, rear.low_hz), max(front.high_hz, rear.high_hz))
+        together.append(Together(front.name, coherence, phase, bool(coherence > cross.chance_coherence)))
+    return Frequencies(
+        frequency_hz=_rounded(cross.frequency_hz[keep]),
+        ends={end: _of_end(cross.frequency_hz, density[end], keep, bands(bike, end)) for end in ENDS},
+        coherence=_rounded(cross.coherence[keep]),
+        phase_deg=_rounded(cross.phase_deg[keep]),
+        chance_coherence=cross.chance_coherence,
+        bands=tuple(together),
+        segments=cross.segments,
+    )
+
+
+def end_spectrogram(end: EndMotion, moving: BoolArray, sample_rate_hz: float) -> Spectrogram:
+    """Spectra of one end's wheel speed over the run, at most 400 of them, on the lines of `Frequencies`.
+
+    Parameters
+    ----------
+    end : EndMotion
+    moving : ndarray of bool, shape (n_samples,)
+    sample_rate_hz : float
+        [Hz]
+
+    Returns
+    -------
+    Spectrogram
+    """
+    length = 2 * round(SEGMENT_S * sample_rate_hz / 2)
+    found = spectrogram(_riding(end, moving), sample_rate_hz, segment_samples=length)
+    keep = _kept(found.frequency_hz, sample_rate_hz)
+    return Spectrogram(found.time_s, found.frequency_hz[keep], found.density[:, keep])
+
+
+def _riding(end: EndMotion, moving: BoolArray) -> FloatArray:
+    return np.where(moving & end.valid, end.wheel_speed_mm_s, np.nan)
+
+
+def _kept(frequency_hz: FloatArray, sample_rate_hz: float) -> BoolArray:
+    """The lines worth keeping; the first, of the mean, is not one."""
+    return (frequency_hz > 0) & (frequency_hz <= min(HIGHEST_HZ, HIGHEST_SHARE * sample_rate_hz))
+
+
+def _one_end(speeds: Mapping[End, FloatArray], sample_rate_hz: float, length: int, bike: Bike) -> Frequencies:
+    for end, speed in speeds.items():
+        spectrum = power_spectrum(speed, sample_rate_hz, segment_samples=length)
+        if spectrum.segments:
+            keep = _kept(spectrum.frequency_hz, sample_rate_hz)
+            return Frequencies(
+                frequency_hz=_rounded(spectrum.frequency_hz[keep]),
+                ends={end: _of_end(spectrum.frequency_hz, spectrum.density, keep, bands(bike, end))},
+                segments=spectrum.segments,
+            )
+    return Frequencies()
+
+
+def _of_end(
+    frequency_hz: FloatArray, density: FloatArray, keep: BoolArray, named: tuple[Band, ...]
+) -> EndFrequencies:
+    line_hz = float(frequency_hz[1])
+    whole = float(density.sum())
+    used = []
+    for band in named:
+        inside = (frequency_hz >= band.low_hz) & (frequency_hz <= band.high_hz)
+        if not inside.any() or whole <= 0:
+            used.append(BandUse(band, float("nan"), float("nan"), float("nan")))
+            continue
+        power = float(density[inside].sum())
+        peak = float(frequency_hz[inside][np.argmax(density[inside])])
+        used.append(BandUse(band, float(np.sqrt(power * line_hz)), power / whole, peak))
+    return EndFrequencies(tuple(used), _rounded(density[keep]))
+
+
+def _rounded(values: FloatArray) -> tuple[float, ...]:
+    """Four digits: a stored spectrum is a picture."""
+    return tuple(float(f"{value:.4g}") for value in values.tolist())
