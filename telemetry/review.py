@@ -20,12 +20,26 @@ from telemetry.bike import (
 from telemetry.damping import find_oscillation
 from telemetry.errors import ChannelError
 from telemetry.findings import findings, verdict_sentences
-from telemetry.laps import Lap, Track, find_track, is_moving, place_at
+from telemetry.laps import PHASES, Lap, Track, find_track, is_moving, place_at
 from telemetry.logs import RawLog, with_rate
-from telemetry.motion import EndSummary, Motion, StopEvent, find_stops, summarise_end, to_motion
+from telemetry.motion import (
+    EndSummary,
+    Motion,
+    PackingEvent,
+    PlaceUse,
+    StopEvent,
+    find_packing,
+    find_stops,
+    frequencies,
+    strokes,
+    summarise_end,
+    to_motion,
+    use_by_place,
+)
 from telemetry.notes import QualityNote
 from telemetry.signals import Run, SensorSetup, to_run
 from telemetry.summary import TRACE_COLUMNS, LapSummary, RunInfo, Summary, Traces
+from telemetry.trends import trends
 
 # Rows of the way from wheel to shaft travel, about 1 mm apart: the curve between them is good to a micrometre.
 WHEEL_TABLE_ROWS = 101
@@ -70,10 +84,12 @@ def review(log: RawLog, bike: Bike, *, start_line: tuple[float, float] | None = 
     track = find_track(run, start_line=start_line)
     moving = is_moving(track)
     stops = _placed_stops(motion, track, moving)
+    packing = _placed_packing(motion, track, moving)
     pairs = find_pairs(motion, track)
     oscillation = find_oscillation(motion, track, bike)
     laps = tuple(_lap_summary(lap, motion, track, moving, stops, pairs) for lap in track.laps)
     ends = _end_summaries(motion, moving, stops)
+    shifts = trends(laps)
     whole_balance = balance(motion, track, moving, pairs)
     info = RunInfo(
         source=run.source,
@@ -99,6 +115,11 @@ def review(log: RawLog, bike: Bike, *, start_line: tuple[float, float] | None = 
         history=run.history,
         damper_work=_damper_work(motion, bike, moving, track.laps),
         bike_values=_bike_values(bike),
+        places=_places(motion, track, moving),
+        strokes={name: strokes(end, moving) for name, end in motion.ends.items()},
+        packing=packing,
+        frequencies=frequencies(motion, moving, bike),
+        trends=shifts,
     )
     return Review(summary=summary, traces=_traces(run, motion, track), run=run, motion=motion, track=track)
 
@@ -164,6 +185,26 @@ def _placed_stops(motion: Motion, track: Track, moving: BoolArray) -> tuple[Stop
                 )
             )
     return tuple(placed)
+
+
+def _placed_packing(motion: Motion, track: Track, moving: BoolArray) -> tuple[PackingEvent, ...]:
+    placed = []
+    for event in find_packing(motion, moving, track.speed_m_s):
+        place = place_at(track, round(event.start_s * motion.sample_rate_hz))
+        placed.append(
+            replace(event, lap=place.lap, distance_m=place.distance_m, corner=place.corner, phase=place.phase)
+        )
+    return tuple(placed)
+
+
+def _places(motion: Motion, track: Track, moving: BoolArray) -> dict[End, tuple[PlaceUse, ...]]:
+    """Both ends by phase and corner over the complete laps; over the whole run where there is none."""
+    times = [(lap.start_s, lap.end_s) for lap in track.laps if lap.complete]
+    laps = [slice(*np.searchsorted(motion.t_s, span).tolist()) for span in times] or [slice(None)]
+    return {
+        name: use_by_place(end, laps, moving, track.corner, track.phase, PHASES, motion.sample_rate_hz)
+        for name, end in motion.ends.items()
+    }
 
 
 def _end_summaries(

@@ -19,7 +19,7 @@ from telemetry.bike import DamperUse
 from telemetry.damping.oscillation import Oscillation
 from telemetry.errors import LogbookError
 from telemetry.laps.lap import Corner
-from telemetry.motion.summary import EndSummary
+from telemetry.motion.summary import EndSummary, Frequencies, PackingEvent, PlaceUse, Strokes
 from telemetry.notes import QualityNote, Step
 
 SCHEMA = "bothends.review/1"
@@ -77,6 +77,38 @@ class LapSummary:
 
 
 @dataclass(frozen=True)
+class Trend:
+    """How one number a lap shifts over the outing: a straight line through the laps that count.
+
+    Parameters
+    ----------
+    key, label, unit : str
+        As in `telemetry.metrics`.
+    laps : int
+        How many laps it rests on.
+    first, last : float
+        The line at the first and at the last of them.
+    per_lap : float
+        Slope.
+    ci95_per_lap : tuple of float or None
+        Its 95 % interval; None where the laps leave no scatter to tell it by.
+    clear : bool
+        Nil lies outside the interval, widened for how many numbers are looked at, and the change over the laps is
+        large enough to matter.
+    """
+
+    key: str
+    label: str
+    unit: str
+    laps: int
+    first: float
+    last: float
+    per_lap: float
+    ci95_per_lap: tuple[float, float] | None
+    clear: bool
+
+
+@dataclass(frozen=True)
 class Finding:
     """One thing worth saying aloud: title, what shows it, what to try, and the caution where one is due."""
 
@@ -92,7 +124,8 @@ class Summary:
 
     ``verdicts`` are the sentences an engineer would read aloud, most important first; ``history`` is what was
     done to the data, with settings; ``damper_work`` is there for an end whose damper the bike file describes;
-    ``bike_values`` are the bike-file values the numbers rest on.
+    ``bike_values`` are the bike-file values the numbers rest on. ``places`` are both ends by lap, phase and corner;
+    ``packing`` says where an end sank over bumps; ``trends`` how each number shifts from lap to lap.
     """
 
     run: RunInfo
@@ -107,6 +140,11 @@ class Summary:
     history: tuple[Step, ...] = ()
     damper_work: Mapping[End, DamperUse] = field(default_factory=dict)
     bike_values: Mapping[str, float] = field(default_factory=dict)
+    places: Mapping[End, tuple[PlaceUse, ...]] = field(default_factory=dict)
+    strokes: Mapping[End, Strokes] = field(default_factory=dict)
+    packing: tuple[PackingEvent, ...] = ()
+    frequencies: Frequencies = field(default_factory=Frequencies)
+    trends: tuple[Trend, ...] = ()
     schema: str = SCHEMA
 
 

@@ -1,17 +1,26 @@
 """Travel and speed at shaft and wheel: how much travel was used, where it ran out, how fast it moved."""
 
+from telemetry.motion.frequencies import end_spectrogram, frequencies
 from telemetry.motion.motion import EndMotion, Motion
+from telemetry.motion.packing import find_packing
+from telemetry.motion.places import across_laps, use_by_place
 from telemetry.motion.stops import find_stops
+from telemetry.motion.strokes import strokes
 from telemetry.motion.summary import (
     EndSummary,
+    Frequencies,
     Histogram,
+    PackingEvent,
+    PlaceUse,
     PlaneSummary,
     SpeedHistogram,
     SpeedSide,
     SpeedSummary,
     StopEvent,
+    Strokes,
     TravelHistogram,
     TravelSummary,
+    TravelUse,
 )
 from telemetry.motion.travel import to_motion
 from telemetry.motion.use import summarise_end
@@ -19,16 +28,27 @@ from telemetry.motion.use import summarise_end
 __all__ = [
     "EndMotion",
     "EndSummary",
+    "Frequencies",
     "Histogram",
     "Motion",
+    "PackingEvent",
+    "PlaceUse",
     "PlaneSummary",
     "SpeedHistogram",
     "SpeedSide",
     "SpeedSummary",
     "StopEvent",
+    "Strokes",
     "TravelHistogram",
     "TravelSummary",
+    "TravelUse",
+    "across_laps",
+    "end_spectrogram",
+    "find_packing",
     "find_stops",
+    "frequencies",
+    "strokes",
     "summarise_end",
     "to_motion",
+    "use_by_place",
 ]

@@ -11,10 +11,10 @@ from typing import Literal
 from pydantic import TypeAdapter
 
 from telemetry.arrays import ENDS
+from telemetry.metrics import METRICS, Metric
 from telemetry.setup.changes import Change, bike_file_changes, changes
 from telemetry.setup.evidence import difference_of_means, holm, permutation_p
 from telemetry.setup.laps import ExcludedLap, LapValues, usable_laps, values_over
-from telemetry.setup.metrics import METRICS, Metric
 from telemetry.setup.sheet import SetupSheet
 from telemetry.summary import Summary
 

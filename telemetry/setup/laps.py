@@ -7,13 +7,8 @@ from typing import Literal
 import numpy as np
 
 from telemetry.arrays import End
-from telemetry.setup.metrics import Metric
+from telemetry.metrics import MAX_MASKED_SHARE, SLOW_LAP, Metric
 from telemetry.summary import LapSummary, Summary
-
-# A lap with more of its time masked than this is left out for that end. A choice, no source.
-MAX_MASKED_SHARE = 0.05
-# A complete lap slower than this times the quickest is an out lap, an in lap or traffic. A choice, no source.
-SLOW_LAP = 1.10
 
 Side = Literal["a", "b"]
 

@@ -1,4 +1,4 @@
-"""What is compared, lap by lap: one row a number."""
+"""What is said of a lap in one number each, and which laps count: for comparing runs and for shift over an outing."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -6,6 +6,11 @@ from dataclasses import dataclass
 from telemetry.arrays import ENDS, End
 from telemetry.motion.summary import EndSummary
 from telemetry.summary import LapSummary
+
+# A lap with more of its time masked than this is left out for that end. A choice, no source.
+MAX_MASKED_SHARE = 0.05
+# A complete lap slower than this times the quickest is an out lap, an in lap or traffic. A choice, no source.
+SLOW_LAP = 1.10
 
 
 @dataclass(frozen=True)

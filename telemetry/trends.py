@@ -1,0 +1,101 @@
+"""Shift over the outing: how each number of a lap changes from lap to lap, and how surely."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from telemetry.arrays import FloatArray
+from telemetry.metrics import MAX_MASKED_SHARE, METRICS, SLOW_LAP, Metric
+from telemetry.summary import LapSummary, Trend
+
+# Below so many laps a line has nothing left to tell its scatter by.
+LEAST_LAPS = 4
+# A change over the outing smaller than this is not spoken of, by unit; else as a share of the number. Choices of
+# ours: a millimetre of ride height is what an engineer would turn a spanner for.
+MATTERS = {"mm": 1.0, "deg": 0.1, "s": 0.3}
+MATTERS_SHARE = 0.03
+
+
+def slope_interval(x: FloatArray, y: FloatArray, level: float) -> tuple[float, tuple[float, float] | None]:
+    """Slope of the straight line through points, with its interval.
+
+    Parameters
+    ----------
+    x, y : ndarray of shape (n,)
+        At least three points, not all at one x.
+    level : float
+        Of confidence, 0.95 say.
+
+    Returns
+    -------
+    float, tuple of float or None
+        None where the points lie on the line but for rounding.
+
+    References
+    ----------
+    .. [1] N. R. Draper, H. Smith, Applied Regression Analysis, 3rd ed., Wiley 1998, ch. 1.
+    """
+    from scipy.special import stdtrit
+
+    away = x - x.mean()
+    slope = float(away @ y / (away @ away))
+    left = y - y.mean() - slope * away
+    freedom = len(x) - 2
+    scatter = float(np.sqrt(left @ left / freedom / (away @ away)))
+    if scatter <= 1e-12 * max(abs(slope), float(np.abs(y).max())):
+        return slope, None
+    half = float(stdtrit(freedom, 0.5 + level / 2)) * scatter
+    return slope, (slope - half, slope + half)
+
+
+def trends(laps: Sequence[LapSummary]) -> tuple[Trend, ...]:
+    """Every number of `telemetry.metrics` over the complete laps at pace.
+
+    Parameters
+    ----------
+    laps : sequence of LapSummary
+
+    Returns
+    -------
+    tuple of Trend
+        In the order of the table; without those that fewer than `LEAST_LAPS` laps have.
+
+    Notes
+    -----
+    A line through laps knows nothing of why. Pace changes over an outing as well: the trend of the lap time stands
+    beside the others for that.
+    """
+    complete = [lap for lap in laps if lap.complete]
+    quickest_s = min((lap.time_s for lap in complete), default=0.0)
+    at_pace = [lap for lap in complete if lap.time_s <= SLOW_LAP * quickest_s]
+    told = [(metric, *_values(at_pace, metric)) for metric in METRICS]
+    told = [(metric, number, value) for metric, number, value in told if len(number) >= LEAST_LAPS]
+    return tuple(_trend(metric, number, value, len(told)) for metric, number, value in told)
+
+
+def _values(laps: Sequence[LapSummary], metric: Metric) -> tuple[FloatArray, FloatArray]:
+    clean = [
+        lap for lap in laps if all(lap.masked_share.get(end, 0.0) <= MAX_MASKED_SHARE for end in metric.ends)
+    ]
+    rows = [(float(lap.lap), value) for lap in clean if (value := metric.read(lap)) is not None]
+    known = np.array([row for row in rows if np.isfinite(row[1])], dtype=np.float64).reshape(-1, 2)
+    return known[:, 0], known[:, 1]
+
+
+def _trend(metric: Metric, lap: FloatArray, value: FloatArray, looked_at: int) -> Trend:
+    slope, interval = slope_interval(lap, value, 0.95)
+    _, wide = slope_interval(lap, value, 1.0 - 0.05 / looked_at)
+    first, last = (float(value.mean() + slope * (at - lap.mean())) for at in (lap[0], lap[-1]))
+    matters = MATTERS.get(metric.unit, MATTERS_SHARE * abs(float(value.mean())))
+    sure = wide is not None and not wide[0] <= 0.0 <= wide[1]
+    return Trend(
+        key=metric.key,
+        label=metric.label,
+        unit=metric.unit,
+        laps=len(lap),
+        first=first,
+        last=last,
+        per_lap=slope,
+        ci95_per_lap=interval,
+        clear=sure and abs(last - first) >= matters,
+    )
