@@ -82,7 +82,15 @@ def frequencies(motion: Motion, moving: BoolArray, bike: Bike) -> Frequencies:
     together = []
     for front, rear in zip(bands(bike, "front"), bands(bike, "rear"), strict=True):
         coherence, phase = cross.band(min(front.low_hz, rear.low_hz), max(front.high_hz, rear.high_hz))
-        together.append(Together(front.name, coherence, phase, bool(coherence > cross.chance_coherence)))
+        known = np.isfinite(coherence)
+        together.append(
+            Together(
+                front.name,
+                coherence if known else None,
+                phase if known else None,
+                told=bool(known and coherence > cross.chance_coherence),
+            )
+        )
     return Frequencies(
         frequency_hz=_rounded(cross.frequency_hz[keep]),
         ends={end: _of_end(cross.frequency_hz, density[end], keep, bands(bike, end)) for end in ENDS},
@@ -145,7 +153,7 @@ def _of_end(
     for band in named:
         inside = (frequency_hz >= band.low_hz) & (frequency_hz <= band.high_hz)
         if not inside.any() or whole <= 0:
-            used.append(BandUse(band, float("nan"), float("nan"), float("nan")))
+            used.append(BandUse(band, None, None, None))
             continue
         power = float(density[inside].sum())
         peak = float(frequency_hz[inside][np.argmax(density[inside])])

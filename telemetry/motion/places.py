@@ -122,7 +122,7 @@ def _place(end: EndMotion, corner: int | None, phase: str | None, laps: FloatArr
 
     def estimate(values: FloatArray) -> Estimate:
         mean, error = across_laps(values)
-        return Estimate(float(mean), float(error))
+        return Estimate(float(mean), float(error) if np.isfinite(error) else None)
 
     deepest = float(np.nanmax(most))
     return PlaceUse(
@@ -136,7 +136,7 @@ def _place(end: EndMotion, corner: int | None, phase: str | None, laps: FloatArr
         ride_height_mm=estimate(median),
         p95_mm=estimate(p95),
         range_mm=estimate(most - least),
-        below_sag_mm=estimate(median - end.static_sag_mm),
+        below_sag_mm=estimate(median - end.static_sag_mm) if np.isfinite(end.static_sag_mm) else None,
         deep_share=estimate(deep),
         compression_mm_s=estimate(compression),
         rebound_mm_s=estimate(rebound),

@@ -158,6 +158,6 @@ def strokes(end: EndMotion, selected: BoolArray) -> Strokes:
 
 def _side(peak_mm_s: FloatArray) -> StrokeSide:
     if not len(peak_mm_s):
-        return StrokeSide(0, float("nan"), float("nan"))
+        return StrokeSide(0, None, None)
     p50, p95 = np.percentile(peak_mm_s, [50, 95])
     return StrokeSide(len(peak_mm_s), float(p50), float(p95))

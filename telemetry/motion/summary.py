@@ -127,7 +127,7 @@ class TravelUse:
     ride_height_mm : float
         Dynamic ride height: median wheel travel while riding. [mm]
     static_sag_mm : float
-        Wheel travel standing with the rider, by the bike file's masses and springs; NaN without them. [mm]
+        Wheel travel standing with the rider, by the bike file's masses and springs; None without them. [mm]
     below_sag_mm : float
         How much deeper it rides than it stands. [mm]
     deep_share : float
@@ -139,8 +139,8 @@ class TravelUse:
     """
 
     ride_height_mm: Number = NAN
-    static_sag_mm: Number = NAN
-    below_sag_mm: Number = NAN
+    static_sag_mm: float | None = None
+    below_sag_mm: float | None = None
     deep_share: Number = NAN
     deep_visits: int = 0
     bottom_share: Number = NAN
@@ -163,10 +163,13 @@ class EndSummary:
 
 @dataclass(frozen=True)
 class Estimate:
-    """Mean over laps of one value a lap, and its standard error: the laps' spread over the root of their number."""
+    """Mean over laps of one value a lap, and its standard error: the laps' spread over the root of their number.
 
-    mean: Number
-    standard_error: Number
+    None below two laps.
+    """
+
+    mean: float
+    standard_error: float | None
 
 
 @dataclass(frozen=True)
@@ -184,7 +187,8 @@ class PlaceUse:
     min_mm, max_mm, margin_mm : float
         Over all laps; margin is what was left to the stroke. [mm]
     ride_height_mm, p95_mm, range_mm, below_sag_mm : Estimate
-        Median, 95th percentile, deepest less least, and median less static sag, lap by lap. [mm]
+        Median, 95th percentile, deepest less least, and median less static sag (None where that is not known), lap
+        by lap. [mm]
     deep_share : Estimate
         Share of the time in the last tenth of the stroke.
     compression_mm_s, rebound_mm_s : Estimate
@@ -196,14 +200,14 @@ class PlaceUse:
     corner: int | None
     phase: str | None
     laps: int
-    time_share: Number
-    min_mm: Number
-    max_mm: Number
-    margin_mm: Number
+    time_share: float
+    min_mm: float
+    max_mm: float
+    margin_mm: float
     ride_height_mm: Estimate
     p95_mm: Estimate
     range_mm: Estimate
-    below_sag_mm: Estimate
+    below_sag_mm: Estimate | None
     deep_share: Estimate
     compression_mm_s: Estimate
     rebound_mm_s: Estimate
@@ -226,12 +230,15 @@ class Band:
 
 @dataclass(frozen=True)
 class BandUse:
-    """What one end does in a band: RMS wheel speed, its share of the whole speed's power, where it peaks."""
+    """What one end does in a band: RMS wheel speed, its share of the whole speed's power, where it peaks.
+
+    None where a slow log has no line in the band.
+    """
 
     band: Band
-    rms_mm_s: Number
-    share: Number
-    peak_hz: Number
+    rms_mm_s: float | None
+    share: float | None
+    peak_hz: float | None
 
 
 @dataclass(frozen=True)
@@ -239,19 +246,20 @@ class EndFrequencies:
     """One end's wheel speed by frequency. Density is on the lines of `Frequencies`. [(mm/s)^2/Hz]"""
 
     bands: tuple[BandUse, ...]
-    density: Annotated[tuple[Number, ...], Field(alias="density_mm2_s2_per_hz")]
+    density: Annotated[tuple[float, ...], Field(alias="density_mm2_s2_per_hz")]
 
 
 @dataclass(frozen=True)
 class Together:
     """Both ends in one band: squared coherence, and the rear's phase against the front's, positive when it leads.
 
-    ``told`` is False when the coherence is no more than chance; then the phase means nothing. [deg]
+    ``told`` is False when the coherence is no more than chance; then the phase means nothing. None where a slow log
+    has no line in the band. [deg]
     """
 
     name: str
-    coherence: Number
-    phase_deg: Number
+    coherence: float | None
+    phase_deg: float | None
     told: bool
 
 
@@ -267,7 +275,7 @@ class Frequencies:
     coherence, phase_deg : tuple of float
         Of the rear with the front, line by line; empty with one end.
     chance_coherence : float
-        Ends without any relation stay below it on 95 of 100 lines; NaN with one end.
+        Ends without any relation stay below it on 95 of 100 lines; None with one end.
     bands : tuple of Together
         Empty with one end.
     segments : int
@@ -276,9 +284,9 @@ class Frequencies:
 
     frequency_hz: tuple[float, ...] = ()
     ends: Mapping[End, EndFrequencies] = field(default_factory=dict)
-    coherence: tuple[Number, ...] = ()
-    phase_deg: tuple[Number, ...] = ()
-    chance_coherence: Number = NAN
+    coherence: tuple[float, ...] = ()
+    phase_deg: tuple[float, ...] = ()
+    chance_coherence: float | None = None
     bands: tuple[Together, ...] = ()
     segments: int = 0
 
@@ -288,8 +296,8 @@ class StrokeSide:
     """Strokes of one direction: how many, and the peak wheel speed that half and 95 % of them stay below. [mm/s]"""
 
     count: int
-    p50_mm_s: Number
-    p95_mm_s: Number
+    p50_mm_s: float | None
+    p95_mm_s: float | None
 
 
 @dataclass(frozen=True)

@@ -143,15 +143,16 @@ def _plane(
 
 
 def _use(end: EndMotion, use: BoolArray, ride_height_mm: float) -> TravelUse:
+    sag = end.static_sag_mm if np.isfinite(end.static_sag_mm) else None
     if not use.any():
-        return TravelUse(static_sag_mm=end.static_sag_mm)
+        return TravelUse(static_sag_mm=sag)
     deep = use & (end.shaft_travel_mm >= DEEP_SHARE * end.stroke_mm)
     total = np.count_nonzero(use)
     shaft = end.shaft_travel_mm[use]
     return TravelUse(
         ride_height_mm=ride_height_mm,
-        static_sag_mm=end.static_sag_mm,
-        below_sag_mm=ride_height_mm - end.static_sag_mm,
+        static_sag_mm=sag,
+        below_sag_mm=None if sag is None else ride_height_mm - sag,
         deep_share=np.count_nonzero(deep) / total,
         deep_visits=len(runs_of(deep)),
         bottom_share=np.count_nonzero(shaft >= end.stroke_mm - CONTACT_MM) / total,

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from telemetry.metrics import Metric
 from telemetry.setup.compare import compare_laps
 from telemetry.setup.evidence import difference_of_means, holm, permutation_p
 from telemetry.setup.laps import lap_values
-from telemetry.metrics import Metric
 
 # Efron & Tibshirani, An Introduction to the Bootstrap, 1993, table 2.1: survival of mice, days
 TREATED = [94, 197, 16, 38, 99, 141, 23]
