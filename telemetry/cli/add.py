@@ -4,6 +4,7 @@ import argparse
 from pathlib import Path
 from typing import cast
 
+from telemetry.cli.channels import keep
 from telemetry.cli.output import console, working, write_text
 from telemetry.logbook import Logbook
 from telemetry.logbook.entry import Words
@@ -14,11 +15,15 @@ def add(arguments: argparse.Namespace) -> None:
     with working("Reviewing"):
         logbook = Logbook(arguments.logbook)
         before = {entry.run_id for entry in logbook.revisions()}
-        run_id = logbook.add(arguments.log, arguments.bike, arguments.setup, **words(arguments))
+        run_id = logbook.add(
+            arguments.log, arguments.bike, arguments.setup, channels=arguments.channels, **words(arguments)
+        )
         inputs = (arguments.log, arguments.bike, arguments.setup)
         if arguments.json:
             text = logbook.review_file(run_id).read_text(encoding="utf-8")
             write_text(arguments.json, text, inputs=inputs)
+    if arguments.channels:
+        keep(logbook.log(run_id), arguments.channels)
     say_what_is_kept(logbook, run_id, known=run_id in before)
 
 

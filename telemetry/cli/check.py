@@ -3,7 +3,7 @@
 import argparse
 from typing import TYPE_CHECKING
 
-from telemetry.cli.channels import hinting, keep, meanings, with_channels
+from telemetry.cli.channels import keep, meanings, with_channels
 from telemetry.cli.output import console, working, write_text
 from telemetry.errors import BothEndsError
 from telemetry.logs import read_log, with_rate
@@ -25,9 +25,10 @@ def check(arguments: argparse.Namespace) -> None:
             log = with_rate(log, float(rate))
         if bike:
             try:
+                from telemetry.columns import telling_columns
                 from telemetry.review import review  # not needed to look at a log alone
 
-                with hinting(bike, log):
+                with telling_columns(bike, log):
                     summary = review(log, bike).summary
             except BothEndsError as error:  # the columns are shown first: they say what to put right
                 refusal = error

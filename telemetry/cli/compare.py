@@ -2,6 +2,7 @@
 
 import argparse
 
+from telemetry.cli.channels import keep, with_channels
 from telemetry.cli.output import console, working, write_text
 from telemetry.report import print_comparison
 from telemetry.setup import SetupSheet, comparison_to_json, load_sheet
@@ -14,8 +15,10 @@ Side = tuple[Summary, SetupSheet | None]
 def compare(arguments: argparse.Namespace) -> None:
     """Compare two runs of a logbook, or two logs."""
     from_logs = (arguments.bike_b, arguments.setup_a, arguments.setup_b)
-    if arguments.logbook and any(from_logs):
-        arguments.parser.error("--bike-b, --setup-a and --setup-b are for logs; a logbook knows its own")
+    if arguments.logbook and any((*from_logs, arguments.channels)):
+        arguments.parser.error(
+            "--bike-b, --setup-a, --setup-b and --channels are for logs; a logbook knows its own"
+        )
     with working("Comparing"):
         (a, sheet_a), (b, sheet_b) = _from_logbook(arguments) if arguments.logbook else _from_logs(arguments)
         result = compare_summaries(a, b, sheet_a, sheet_b)
@@ -33,13 +36,21 @@ def _from_logbook(arguments: argparse.Namespace) -> tuple[Side, Side]:
 
 
 def _from_logs(arguments: argparse.Namespace) -> tuple[Side, Side]:
-    from telemetry.bike import load_bike
+    from telemetry.bike import Bike, load_bike
+    from telemetry.columns import telling_columns
     from telemetry.logs import read_log
     from telemetry.review import review
+
+    def summary_of(path: str, bike: Bike) -> Summary:
+        log = read_log(path)
+        bike = with_channels(bike, log, arguments.channels)
+        with telling_columns(bike, log):
+            summary = review(log, bike).summary
+        keep(log, arguments.channels)
+        return summary
 
     bike_a = load_bike(arguments.bike)
     bike_b = load_bike(arguments.bike_b) if arguments.bike_b else bike_a
     sheets = [load_sheet(path) if path else None for path in (arguments.setup_a, arguments.setup_b)]
-    a = review(read_log(arguments.a), bike_a).summary
-    b = review(read_log(arguments.b), bike_b).summary
+    a, b = summary_of(arguments.a, bike_a), summary_of(arguments.b, bike_b)
     return (a, sheets[0]), (b, sheets[1])

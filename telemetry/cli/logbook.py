@@ -50,7 +50,11 @@ def rebuild(arguments: argparse.Namespace) -> None:
         logbook = Logbook(arguments.logbook, create=False)
         run_id = logbook.find(arguments.which).run_id
         run_id = logbook.rebuild(
-            run_id, bike_path=arguments.bike, sheet_path=arguments.setup, **words(arguments)
+            run_id,
+            bike_path=arguments.bike,
+            sheet_path=arguments.setup,
+            channels=arguments.channels,
+            **words(arguments),
         )
         text = logbook.review_file(run_id).read_text(encoding="utf-8")
         write_text(arguments.json, text, inputs=(arguments.bike, arguments.setup))

@@ -212,6 +212,7 @@ def _compare(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") ->
     parser.add_argument("--bike-b", metavar="BIKE.toml", help="bike file of B, where it differs")
     parser.add_argument("--setup-a", metavar="SHEET.toml", help="setup sheet of A")
     parser.add_argument("--setup-b", metavar="SHEET.toml", help="setup sheet of B")
+    _channels(parser)
     _json(parser)
 
 
@@ -239,6 +240,7 @@ def _add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> Non
     parser.add_argument("--bike", required=True, metavar="BIKE.toml", help="bike file")
     parser.add_argument("--logbook", required=True, metavar="DIR", help="made when missing")
     parser.add_argument("--setup", metavar="SHEET.toml", help="setup sheet of the outing")
+    _channels(parser)
     _words(parser)
     _json(parser)
 
@@ -278,6 +280,7 @@ def _logbook(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") ->
     rebuild.add_argument("--logbook", required=True, metavar="DIR")
     rebuild.add_argument("--bike", metavar="BIKE.toml", help="corrected bike file (else the one it has)")
     rebuild.add_argument("--setup", metavar="SHEET.toml", help="corrected setup sheet (else the one it has)")
+    _channels(rebuild)
     _words(rebuild)
     _json(rebuild)
 

@@ -3,8 +3,9 @@
 import argparse
 
 from telemetry.bike import load_bike
-from telemetry.cli.channels import hinting, keep, with_channels
+from telemetry.cli.channels import keep, with_channels
 from telemetry.cli.output import console, working, write_file, write_text
+from telemetry.columns import telling_columns
 from telemetry.logs import read_log
 from telemetry.report import debrief_html, print_review
 from telemetry.review import review as review_log
@@ -19,7 +20,7 @@ def review(arguments: argparse.Namespace) -> None:
     with working("Reviewing"):
         log = read_log(arguments.log)
         bike = with_channels(bike, log, arguments.channels)
-        with hinting(bike, log):
+        with telling_columns(bike, log):
             result = review_log(log, bike, start_line=arguments.line)
         inputs = (arguments.log, arguments.bike, arguments.setup)
         write_text(arguments.json, summary_to_json(result.summary), inputs=inputs)

@@ -6,16 +6,18 @@
     log.parquet        its columns, exact to the logged digits
     bike.toml …        the bike file, and the files it names
     sheet.toml         the setup sheet, where there is one
+    channels.json      which column means what, where a person had to say so
     review.json        the review
     traces.parquet     the run sample by sample
     entry.json         the record: what the catalogue says, and the hash of every file
 """
 
+import json
 import os
 import shutil
 import tomllib
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from hashlib import sha256
 from pathlib import Path
@@ -30,23 +32,28 @@ from telemetry.setup import SetupSheet
 from telemetry.summary import Summary, Traces, summary_to_json, write_traces
 
 ENTRY, REVIEW, TRACES, LOG = "entry.json", "review.json", "traces.parquet", "log.parquet"
-BIKE, SHEET, ORIGINAL = "bike.toml", "sheet.toml", "original"
+BIKE, SHEET, CHANNELS, ORIGINAL = "bike.toml", "sheet.toml", "channels.json", "original"
 DERIVED = {REVIEW, TRACES, LOG}  # can be made again from the others
 CHANGING = ".changing"  # stands in a run's directory while its words change
-_OURS = {ENTRY, REVIEW, TRACES, LOG, BIKE, SHEET, ORIGINAL}
+_OURS = {ENTRY, REVIEW, TRACES, LOG, BIKE, SHEET, CHANNELS, ORIGINAL}
 
 _PASSING = {ENTRY, CHANGING, part_of(Path(ENTRY)).name}
 
 
 @dataclass(frozen=True)
 class Sources:
-    """The files a run is made from. ``log_name`` is what the log was called when it was first added."""
+    """What a run is made from.
+
+    ``log_name`` is what the log was called when it was first added; ``channels`` the columns by meaning that a
+    person chose.
+    """
 
     log: Path
     log_name: str
     log_sha256: str
     bike: Path
     sheet: Path | None
+    channels: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def inputs(self) -> str:
@@ -54,6 +61,7 @@ class Sources:
         parts = [self.log_sha256, file_sha256(self.bike)]
         parts += [file_sha256(self.bike.parent / name) for name in files_named_by(self.bike)]
         parts += [file_sha256(self.sheet) if self.sheet else "no sheet"]
+        parts += [channels_to_json(self.channels)] if self.channels else []
         return "r" + sha256(" ".join(parts).encode()).hexdigest()[:16]
 
 
@@ -101,11 +109,18 @@ def fill(
     shutil.copyfile(sources.bike, place / BIKE)
     if sources.sheet:
         shutil.copyfile(sources.sheet, place / SHEET)
+    if sources.channels:
+        (place / CHANNELS).write_text(channels_to_json(sources.channels), encoding="utf-8")
     write_log(log, place / LOG)
     (place / REVIEW).write_text(summary_to_json(summary), encoding="utf-8")
     write_traces(traces, place / TRACES)
     record = Record(entry, given, hashes(place, entry))
     (place / ENTRY).write_text(record_to_json(record), encoding="utf-8")
+
+
+def channels_to_json(channels: Mapping[str, str]) -> str:
+    """Columns by meaning as text, the same for the same columns."""
+    return json.dumps(dict(channels), indent=1, sort_keys=True, ensure_ascii=False)
 
 
 def _keep_original(target: Path, sources: Sources, kept: Path | None) -> None:
@@ -143,7 +158,7 @@ def names_of_files(place: Path) -> tuple[str, ...]:
 
 
 def files_named_by(bike_path: Path) -> tuple[str, ...]:
-    """The files that a bike file names, such as ``dyno_file``, which belong to it.
+    """The files that a bike file names, ``dyno_file`` and the ``table`` of a sensor, which belong to it.
 
     Raises
     ------
@@ -164,7 +179,7 @@ def files_named_by(bike_path: Path) -> tuple[str, ...]:
 def _file_values(data: Any) -> Iterator[str]:
     if isinstance(data, dict):
         for key, value in data.items():
-            if key.endswith("_file") and isinstance(value, str):
+            if (key == "table" or key.endswith("_file")) and isinstance(value, str):
                 yield value
             yield from _file_values(value)
     elif isinstance(data, list):

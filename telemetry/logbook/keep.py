@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from telemetry.bike import Bike, load_bike
+from telemetry.columns import confirmed_columns, telling_columns, with_columns
 from telemetry.errors import LogbookError, LogError
 from telemetry.logbook.build import Sources, entry_of, fill
 from telemetry.logbook.entry import RunEntry, Words, sheet_words
@@ -27,6 +28,7 @@ def keep(
     words: Words,
     *,
     log_name: str,
+    channels: Mapping[str, str],
     anew: bool = False,
 ) -> str:
     """Keep a log: as `telemetry.logbook.Logbook.add` says.
@@ -40,6 +42,8 @@ def keep(
     words : Words
     log_name : str
         What to call the original.
+    channels : mapping of str to str
+        Columns by meaning that a person chose, added to those that the log's run already has.
     anew : bool
         Make the run again even when it was made from the very same files.
 
@@ -61,7 +65,8 @@ def keep(
             given = {**store.record(history[0].run_id).given, **given}
             if sheet_path is None and (sheet_path := store.sheet(history[0].run_id)):
                 sheet = load_sheet(sheet_path)
-        sources = Sources(log_path, log_name, log_sha256, bike_path, sheet_path)
+            channels = {**store.channels(history[0].run_id), **channels}
+        sources = Sources(log_path, log_name, log_sha256, bike_path, sheet_path, channels)
         same = next((entry for entry in history if entry.inputs == sources.inputs), None)
         if same is None or anew:
             return _make(store, sources, bike, sheet, given, history)
@@ -88,7 +93,11 @@ def _make(
 ) -> str:
     """Review a log and take it in. The original of an earlier revision serves again."""
     log = read_log(sources.log)
-    result = review_log(log, bike)
+    if not history:  # what was confirmed for such logs is kept with the run: it says the same on any computer
+        sources = replace(sources, channels={**confirmed_columns(bike, log), **sources.channels})
+    bike = with_columns(bike, log, sources.channels)
+    with telling_columns(bike, log):
+        result = review_log(log, bike)
     name = sources.log_name
     summary = replace(result.summary, run=replace(result.summary.run, source=name))
     revision = history[0].revision + 1 if history else 1

@@ -11,6 +11,7 @@ the catalogue is entered when the logbook is opened next. A run that is made aga
 directory and id of its own, and what was there before stays as its history.
 """
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Unpack
 
@@ -72,6 +73,8 @@ class Logbook:
         log_path: str | Path,
         bike_path: str | Path,
         sheet_path: str | Path | None = None,
+        *,
+        channels: Mapping[str, str] | None = None,
         **words: Unpack[Words],
     ) -> str:
         """Review a log and keep it: the original byte for byte, the review, and what it rests on.
@@ -82,6 +85,9 @@ class Logbook:
             Log and bike file.
         sheet_path : str or Path, optional
             Setup sheet; otherwise the one that this log's run already has, if any.
+        channels : mapping of str to str, optional
+            Column by key of [channels] and by ``front`` and ``rear``, where the log's names differ from the bike
+            file's; otherwise those that this log's run has, or that were confirmed for a log of the same shape.
         **words : str, optional
             ``name``, ``date`` (ISO 8601, such as "2026-05-01"), ``place``, ``rider``, ``outing``, ``tyres``,
             ``notes``: what the catalogue is to say; otherwise what the setup sheet says.
@@ -100,7 +106,15 @@ class Logbook:
         """
         log_path = Path(log_path)
         sheet = Path(sheet_path) if sheet_path is not None else None
-        return keep(self.store, log_path, Path(bike_path), sheet, words, log_name=log_path.name)
+        return keep(
+            self.store,
+            log_path,
+            Path(bike_path),
+            sheet,
+            words,
+            log_name=log_path.name,
+            channels=channels or {},
+        )
 
     def rebuild(
         self,
@@ -108,6 +122,7 @@ class Logbook:
         *,
         bike_path: str | Path | None = None,
         sheet_path: str | Path | None = None,
+        channels: Mapping[str, str] | None = None,
         **words: Unpack[Words],
     ) -> str:
         """Make a run again from its original, with a corrected bike file or setup sheet where one is given.
@@ -117,6 +132,8 @@ class Logbook:
         run_id : str
         bike_path, sheet_path : str or Path, optional
             Otherwise those that the run was made with.
+        channels : mapping of str to str, optional
+            As of `add`; added to those that the run was made with.
         **words : str, optional
             As of `add`.
 
@@ -138,7 +155,16 @@ class Logbook:
             )
         bike = Path(bike_path) if bike_path is not None else self.store.bike(run_id)
         sheet = Path(sheet_path) if sheet_path is not None else self.store.sheet(run_id)
-        return keep(self.store, original, bike, sheet, words, log_name=entry.log_name, anew=True)
+        return keep(
+            self.store,
+            original,
+            bike,
+            sheet,
+            words,
+            log_name=entry.log_name,
+            channels=channels or {},
+            anew=True,
+        )
 
     def runs(self) -> tuple[RunEntry, ...]:
         """All runs, newest outing first."""

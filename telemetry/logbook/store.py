@@ -4,12 +4,13 @@ A run is built in ``incoming``, flushed to the disk, moved to ``runs`` in one st
 catalogue. What a directory in ``runs`` holds never changes, but for the words in its record.
 """
 
+import json
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 from telemetry.errors import LogbookError
-from telemetry.logbook.build import BIKE, CHANGING, ENTRY, ORIGINAL, SHEET
+from telemetry.logbook.build import BIKE, CHANGING, CHANNELS, ENTRY, ORIGINAL, SHEET
 from telemetry.logbook.catalogue import Catalogue, enter
 from telemetry.logbook.entry import Record, RunEntry, read_record, record_to_json
 from telemetry.logbook.files import flush, flush_tree, replace_text, sweep, workshop
@@ -74,6 +75,14 @@ class Store:
         """The setup sheet of a run, None where it has none."""
         path = self.home(run_id) / SHEET
         return path if path.is_file() else None
+
+    def channels(self, run_id: str) -> dict[str, str]:
+        """The columns by meaning that a person chose for a run. Raises `LogbookError` when they are damaged."""
+        path = self.home(run_id) / CHANNELS
+        try:
+            return dict(json.loads(path.read_text(encoding="utf-8"))) if path.is_file() else {}
+        except (OSError, ValueError):
+            raise LogbookError(f"{path}: cannot be read; restore it or make the run again.") from None
 
     def record(self, run_id: str) -> Record:
         """The record of a run. Raises `LogbookError` when it is damaged."""

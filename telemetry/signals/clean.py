@@ -5,12 +5,12 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from telemetry.arrays import BoolArray, End, FloatArray, IntArray
+from telemetry.arrays import BoolArray, End, FloatArray
 from telemetry.errors import CalibrationError, StrokeExceededError
 from telemetry.notes import QualityNote, Severity, Step
 from telemetry.signals.gaps import block_range, bridge, longest_bridge, runs
 from telemetry.signals.run import SensorSetup
-from telemetry.signals.spikes import BEND_MM_S2, find_spikes, widest_spike
+from telemetry.signals.spikes import BEND_MM_S2, find_spikes
 
 # Within this of its two ends a travel is at the end: noise, and play of the sensor's mount.
 EDGE_MM = 0.5
@@ -25,11 +25,17 @@ MOST_ZERO_ERROR_MM = 3.0
 # The same reading for this long, give or take its noise, while the other end moves this much: the sensor is stuck.
 STUCK_S, STUCK_MM, STUCK_OTHER_MM = 1.0, 0.25, 3.0
 RIDING_M_S = 8.0
-# Exactly the same reading for this long, and a jump after it: the logger repeats its last value, or a wire opened.
-HELD_S, HELD_SAMPLES, HELD_JUMP_MM = 0.015, 4, 1.0
-# Without a jump: while it moves so much before and after, and so long that by chance a log would hold fewer than
-# this many of it.
-MUTE_OTHER_MM, CHANCE = 1.5, 1e-4
+# Exactly the same reading for this long may be a logger that repeats its last value, or an open wire. The evidence is
+# how unlikely so many equal steps are, by the share of equal steps around them (log odds), and the jump at an edge.
+# Weight and limit are fitted on simulated logs of 10 to 14 bits; the limit lets one false find of some 20 ms through
+# in about ten minutes. Where the jump is no larger than a step of the converter, nothing can tell them apart.
+HELD_S, HELD_SAMPLES, HELD_AROUND_S = 0.015, 4, 0.3
+HELD_JUMP_WEIGHT, HELD_LEAST_JUMP_MM, HELD_EVIDENCE = 14.0, 0.1, 6.5
+# On its stop an end may rest; there only a jump that motion cannot make counts.
+AT_STOP_MM, HELD_JUMP_MM = 1.0, 1.0
+MOVES_MM, MOVES_S = 1.5, 0.25
+# So small a share of a log that stands still is told for the record only: chance makes some of it.
+HELD_FEW_SHARE = 1e-3
 # This near to an end of its stroke an end can halt at once.
 STOP_MM = 4.0
 
@@ -126,8 +132,9 @@ def clean(
     _note_missing(work)
     _mask_outside(work)
     _mask_stuck(work, other_mm, speed_m_s)
-    _mask_held(work)
-    work.mask(find_spikes(work.travel_mm, place.sample_rate_hz), "spikes", "has spikes")
+    spikes = find_spikes(work.travel_mm, place.sample_rate_hz)
+    _mask_held(work, spikes)
+    work.mask(spikes & np.isfinite(work.travel_mm), "spikes", "has spikes")
     _check_ends(work)
     _bridge(work)
     return work
@@ -139,53 +146,50 @@ def _note_missing(work: Cleaning) -> None:
         work.note(missing, "missing", "is missing in {places}; {count} samples in all.")
 
 
-def _mask_held(work: Cleaning) -> None:
-    """Mask readings that stand exactly still from or to a jump, or do so for longer than noise lets them in a ride."""
+def _mask_held(work: Cleaning, spikes: BoolArray) -> None:
+    """Mask readings that stand exactly still: the longer, and the larger the jump at either edge, the surer."""
     travel, rate = work.travel_mm, work.place.sample_rate_hz
-    starts, ends = runs(np.diff(travel) == 0)  # the same reading from sample start to sample end
-    length = ends - starts + 1
-    widest = widest_spike(rate)
-    inside = (ends + widest + 1 < len(travel)) & (starts >= widest + 1)
-    long = inside & (length >= max(HELD_SAMPLES, int(np.ceil(HELD_S * rate))))
-    unlikely = long & (length >= _longest_likely(length))
-    starts, ends, unlikely = starts[long], ends[long], unlikely[long]
-    jump = max(HELD_JUMP_MM, BEND_MM_S2 / rate**2)
-    fell, left = _jump(travel, starts, -1, widest) > jump, _jump(travel, ends, 1, widest) > jump
-    # an end that runs into its stop does halt at once
-    free = (travel[starts] > STOP_MM) & (travel[starts] < work.place.setup.stroke_mm - STOP_MM)
-    broken = left | (fell & free)
+    step = np.abs(np.diff(travel))
+    starts, ends = runs(step == 0)  # the same reading from sample start to sample end
+    long = ends - starts + 1 >= max(HELD_SAMPLES, int(np.ceil(HELD_S * rate)))
+    long &= (starts > 0) & (ends < len(step))
+    starts, ends = starts[long], ends[long]
+    clear = np.where(spikes, np.nan, travel)  # a spike beside a standstill is no jump of it
+    fell = np.nan_to_num(np.abs(clear[starts - 1] - travel[starts]))
+    left = np.nan_to_num(np.abs(clear[ends + 1] - travel[ends]))
+    to_stop = np.minimum(travel[starts], work.place.setup.stroke_mm - travel[starts])
+    fell[to_stop < STOP_MM] = 0.0  # an end that runs into its stop does halt at once
     held = np.zeros(len(travel), dtype=bool)
-    for i in np.flatnonzero(broken | unlikely):
-        if broken[i] or _moves_about(travel, starts[i], ends[i], rate):
+    for i, (start, end) in enumerate(zip(starts, ends, strict=True)):
+        if to_stop[i] < AT_STOP_MM:  # and may rest there
+            found = left[i] > max(HELD_JUMP_MM, BEND_MM_S2 / rate**2)
+        else:
+            jump = HELD_JUMP_WEIGHT * np.log(max(fell[i], left[i]) + HELD_LEAST_JUMP_MM)
+            odds = (end - start) * _surprise(step, start, end, round(HELD_AROUND_S * rate))
+            found = odds + jump > HELD_EVIDENCE and _moves_about(travel, start, end, rate)
+        if found:
             # without a jump before it, the first of them is the last true reading
-            held[starts[i] if fell[i] else starts[i] + 1 : ends[i] + 1] = True
-    work.mask(held, "held", "stands exactly still (an open wire, a logger that repeats itself?)")
+            held[start if fell[i] > HELD_JUMP_MM else start + 1 : end + 1] = True
+    few = held.sum() < HELD_FEW_SHARE * len(held)
+    text = "stands exactly still (an open wire, a logger that repeats itself?)"
+    work.mask(held, "held", text, severity="info" if few else "warning")
 
 
-def _longest_likely(length: IntArray) -> float:
-    """Samples that an equal reading may last by chance: each more makes it rarer by the same factor."""
-    few, more = int((length >= 3).sum()), int((length >= 6).sum())
-    if few < 20:
-        return 3.0  # readings with so much noise that equal ones hardly occur
-    factor = min(((more + 1) / few) ** (1 / 3), 0.999)
-    return 3.0 + float(np.log(CHANCE / few) / np.log(factor))
+def _surprise(step: FloatArray, start: int, end: int, reach: int) -> float:
+    """How unlikely one equal step is, by its share on either side of a standstill: the negative log of it."""
+    sides = np.concatenate([step[max(0, start - reach) : start], step[end : end + reach]])
+    sides = sides[np.isfinite(sides)]
+    return -float(np.log(((sides == 0).sum() + 0.5) / (len(sides) + 1)))
 
 
 def _moves_about(travel: FloatArray, start: int, end: int, rate: float) -> bool:
     """Whether the end moves on either side of a standstill: not when the motorcycle stands."""
-    about = max(2, round(0.25 * rate))
+    about = max(2, round(MOVES_S * rate))
     sides = travel[max(0, start - about) : start], travel[end + 1 : end + 1 + about]
     return all(
-        len(side) > 1
-        and float(np.nanmax(side, initial=-np.inf) - np.nanmin(side, initial=np.inf)) > MUTE_OTHER_MM
+        len(side) > 1 and float(np.nanmax(side, initial=-np.inf) - np.nanmin(side, initial=np.inf)) > MOVES_MM
         for side in sides
     )
-
-
-def _jump(travel: FloatArray, at: IntArray, step: int, widest: int) -> FloatArray:
-    """By how much travel leaves a sample for longer than a spike lasts; 0 where that is not known."""
-    away = [np.abs(travel[at + step * k] - travel[at]) for k in range(1, widest + 2)]
-    return np.asarray(np.nan_to_num(np.min(away, axis=0)))
 
 
 def _mask_stuck(work: Cleaning, other_mm: FloatArray | None, speed_m_s: FloatArray | None) -> None:

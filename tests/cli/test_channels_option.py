@@ -53,6 +53,41 @@ def test_check_proposes_and_shows_what_was_said(log, tmp_path, capsys):
     assert rows["front"]["reasons"] == ["as --channels says", "but 'A1' looks like it"]
 
 
+def test_add_keeps_the_columns_with_the_run(log, tmp_path, capsys, monkeypatch):
+    book, bike = tmp_path / "book", FIXTURES / "qb-6.toml"
+    add = ["add", str(log), "--bike", str(bike), "--logbook", str(book)]
+    assert main(add) == 1
+    assert "say which is which with --channels" in capsys.readouterr().err
+    assert main([*add, "--channels", SAID, "--json", str(tmp_path / "a.json")]) == 0
+    assert "Kept for logs with the same columns" in capsys.readouterr().err
+    monkeypatch.setenv("BOTHENDS_CONFIG", str(tmp_path / "another computer"))
+    assert main(add) == 0
+    assert "was there already" in " ".join(capsys.readouterr().out.split())
+    run_id = json.loads((next(book.glob("runs/*")) / "entry.json").read_text())["run_id"]
+    rebuild = ["logbook", "rebuild", run_id, "--logbook", str(book), "--json", str(tmp_path / "b.json")]
+    assert main(rebuild) == 0
+    a, b = (json.loads((tmp_path / name).read_text()) for name in ("a.json", "b.json"))
+    assert a == b
+    assert main(["logbook", "verify", str(book)]) == 0
+    assert main(["logbook", "export", str(book), str(tmp_path / "out")]) == 0
+    exported = next((tmp_path / "out").glob("runs/*/channels.json"))
+    assert json.loads(exported.read_text())["front"] == "A1"
+
+
+def test_add_takes_what_was_confirmed_in_a_check(log, tmp_path, capsys):
+    assert main(["check", str(log), "--channels", SAID]) == 0
+    bike, book = FIXTURES / "qb-6.toml", tmp_path / "book"
+    assert main(["add", str(log), "--bike", str(bike), "--logbook", str(book)]) == 0
+    kept = json.loads(next(book.glob("runs/*/channels.json")).read_text())
+    assert (kept["front"], kept["speed"]) == ("A1", "A3")
+
+
+def test_compare_takes_the_columns(log, tmp_path, capsys):
+    bike = str(FIXTURES / "qb-6.toml")
+    assert main(["compare", str(log), str(log), "--bike", bike, "--channels", SAID]) == 0
+    assert main(["compare", "a", "b", "--logbook", str(tmp_path), "--channels", SAID]) == 2
+
+
 def test_a_log_without_time_at_a_stated_rate(log, capsys):
     log.write_text("\n".join(line.split(",", 1)[1] for line in log.read_text().splitlines()))
     assert review(log, "--channels", f"rate_hz=500,front=A1,rear=A2,speed=A3,lap=A9,{NONE}") == 0

@@ -219,3 +219,18 @@ def _everything(path):
 
 def _leftovers(path):
     return [*(path / "incoming").iterdir(), *(path / "runs").iterdir()]
+
+
+def test_a_bench_table_is_kept_with_the_run(kept_files, tmp_path, quick):
+    log, bike, _ = kept_files
+    points = "[[0.405, 0.0], [2.135, 35.0], [3.865, 70.0]]"
+    text = bike.read_text(encoding="utf-8")
+    assert text.count(f"points = {points}") == 1
+    text = text.replace(f"points = {points}", 'table = "bench.csv"')
+    (tmp_path / "bike.toml").write_text(text, encoding="utf-8")
+    (tmp_path / "bench.csv").write_text("volts,mm\n0.405,0\n2.135,35\n3.865,70\n", encoding="utf-8")
+    logbook = Logbook(tmp_path / "book")
+    run_id = logbook.add(log, tmp_path / "bike.toml")
+    (tmp_path / "bench.csv").unlink()
+    assert logbook.bike(run_id).rear.sensor.points == tuple(map(tuple, json.loads(points)))
+    assert logbook.rebuild(run_id) != run_id  # from what is kept alone

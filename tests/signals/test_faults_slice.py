@@ -17,7 +17,7 @@ def score():
 
         total = benchmark.Score()
         for seed in (6000, 6001, 6002):  # 200, 500 and 1000 Hz
-            total.update(benchmark.of_outing((seed, 4)))
+            total.update(benchmark.of_outing((seed, 4, (200.0, 500.0, 1000.0))))
         return total
     finally:
         sys.path.remove(str(BENCHMARK))
