@@ -31,9 +31,9 @@ RIDING_M_S = 8.0
 # in about ten minutes. Where the jump is no larger than a step of the converter, nothing can tell them apart.
 HELD_S, HELD_SAMPLES, HELD_AROUND_S = 0.015, 4, 0.3
 HELD_JUMP_WEIGHT, HELD_LEAST_JUMP_MM, HELD_EVIDENCE = 14.0, 0.1, 6.5
-# On its stop an end may rest; there only a jump that motion cannot make counts.
+# A jump that motion cannot make is enough alone, and all that counts where an end may rest on its stop.
 AT_STOP_MM, HELD_JUMP_MM = 1.0, 1.0
-MOVES_MM, MOVES_S = 1.5, 0.25
+MOVES_MM, MOVES_S = 0.5, 0.25
 # So small a share of a log that stands still is told for the record only: chance makes some of it.
 HELD_FEW_SHARE = 1e-3
 # This near to an end of its stroke an end can halt at once.
@@ -154,19 +154,22 @@ def _mask_held(work: Cleaning, spikes: BoolArray) -> None:
     long = ends - starts + 1 >= max(HELD_SAMPLES, int(np.ceil(HELD_S * rate)))
     long &= (starts > 0) & (ends < len(step))
     starts, ends = starts[long], ends[long]
-    clear = np.where(spikes, np.nan, travel)  # a spike beside a standstill is no jump of it
-    fell = np.nan_to_num(np.abs(clear[starts - 1] - travel[starts]))
-    left = np.nan_to_num(np.abs(clear[ends + 1] - travel[ends]))
+    clear = np.flatnonzero(~spikes)  # beside a standstill, what lies beyond a spike counts
+    before = clear[np.maximum(np.searchsorted(clear, starts) - 1, 0)]
+    after = clear[np.minimum(np.searchsorted(clear, ends, side="right"), len(clear) - 1)]
+    fell = np.nan_to_num(np.abs(travel[before] - travel[starts]))
+    left = np.nan_to_num(np.abs(travel[after] - travel[ends]))
     to_stop = np.minimum(travel[starts], work.place.setup.stroke_mm - travel[starts])
     fell[to_stop < STOP_MM] = 0.0  # an end that runs into its stop does halt at once
+    too_fast = max(HELD_JUMP_MM, BEND_MM_S2 / rate**2)
     held = np.zeros(len(travel), dtype=bool)
     for i, (start, end) in enumerate(zip(starts, ends, strict=True)):
-        if to_stop[i] < AT_STOP_MM:  # and may rest there
-            found = left[i] > max(HELD_JUMP_MM, BEND_MM_S2 / rate**2)
-        else:
-            jump = HELD_JUMP_WEIGHT * np.log(max(fell[i], left[i]) + HELD_LEAST_JUMP_MM)
+        jump = max(fell[i], left[i])
+        found = jump > too_fast
+        if not found and to_stop[i] > AT_STOP_MM:  # on its stop an end may rest
             odds = (end - start) * _surprise(step, start, end, round(HELD_AROUND_S * rate))
-            found = odds + jump > HELD_EVIDENCE and _moves_about(travel, start, end, rate)
+            evidence = odds + HELD_JUMP_WEIGHT * np.log(jump + HELD_LEAST_JUMP_MM)
+            found = evidence > HELD_EVIDENCE and _moves_about(travel, start, end, rate)
         if found:
             # without a jump before it, the first of them is the last true reading
             held[start if fell[i] > HELD_JUMP_MM else start + 1 : end + 1] = True

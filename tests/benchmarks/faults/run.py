@@ -1,12 +1,12 @@
 """Faults with known places, put into logs cut from simulated outings: how many are found, and what is found besides.
 
-    python tests/benchmarks/faults/run.py [--logs 1000] [--seed 15000] [--rates 200,500,1000]
+    python tests/benchmarks/faults/run.py [--logs 1000] [--seed 17000] [--rates 200,500,1000]
 
 Outings of random bikes on random circuits at the given rates, in 10, 12 or 14 bits; each log is a minute of one.
 A fault counts as found when every one of its samples is invalid, or is bridged or stands within 0.5 mm of the truth
 (which only a bridge or a held value that was right can do: the faults are larger). A false find is a stretch that was
 masked or changed in the same minutes without faults. The travel error is over all samples that are called valid.
-Seeds from 15000 on were looked at after the last change only.
+Seeds from 17000 on were looked at after the last change only.
 """
 
 import argparse
@@ -137,7 +137,7 @@ def main() -> None:
     """Print the figures."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--logs", type=int, default=1000)
-    parser.add_argument("--seed", type=int, default=15_000)
+    parser.add_argument("--seed", type=int, default=17_000)
     parser.add_argument("--rates", default="200,500,1000", help="log rates [Hz]")
     parser.add_argument("--outings", type=int, default=40)
     parser.add_argument("--processes", type=int, default=2)
