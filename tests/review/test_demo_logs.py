@@ -27,7 +27,10 @@ def reviewed(name):
 def test_sound_outings_are_called_sound(name):
     summary = reviewed(name)
     assert summary.oscillation.verdict == "no"
-    assert summary.quality == ()
+    # equal readings by chance: about one false find of some 20 ms in ten minutes, told for the record only
+    assert [note.code for note in summary.quality if note.severity != "info"] == []
+    assert {note.code for note in summary.quality} <= {"held"}
+    assert all(end.valid_share > 0.9999 for end in summary.ends.values())
     assert len(summary.corners) == 11
 
 
