@@ -6,8 +6,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, End
+from telemetry.balance.bumps import BumpPairs, find_pairs
+from telemetry.balance.delay import delay_notes
 from telemetry.balance.measure import balance
-from telemetry.balance.pairs import BumpPairs, find_pairs
 from telemetry.bike import (
     Bike,
     DamperUse,
@@ -90,7 +91,7 @@ def review(log: RawLog, bike: Bike, *, start_line: tuple[float, float] | None = 
     laps = tuple(_lap_summary(lap, motion, track, moving, stops, pairs) for lap in track.laps)
     ends = _end_summaries(motion, moving, stops)
     shifts = trends(laps)
-    whole_balance = balance(motion, track, moving, pairs)
+    whole_balance = balance(motion, track, moving, pairs, bike)
     info = RunInfo(
         source=run.source,
         bike=bike.name,
@@ -101,7 +102,7 @@ def review(log: RawLog, bike: Bike, *, start_line: tuple[float, float] | None = 
         phase_sources=track.phase_sources,
     )
     doubts = (QualityNote("warning", "bike_file", sentence) for sentence in bike_warnings(bike))
-    quality = (*doubts, *run.notes, *motion.notes, *track.notes)
+    quality = (*doubts, *run.notes, *motion.notes, *track.notes, *delay_notes(motion, track))
     summary = Summary(
         run=info,
         verdicts=verdict_sentences(info, laps, quality, ends, whole_balance, oscillation),

@@ -1,6 +1,9 @@
 """Balance: both ends against each other. All ratios are rear over front, at the wheel."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+
+from telemetry.arrays import End
 
 
 @dataclass(frozen=True)
@@ -20,8 +23,47 @@ class SpeedRatio:
 
 
 @dataclass(frozen=True)
+class BumpGroup:
+    """Same-bump ratios of some of the pairs.
+
+    ``kind`` is size, phase, corner, lap or disturbed (brake or drive came or went; these are in no other group).
+    """
+
+    kind: str
+    name: str
+    pairs: int
+    compression: Ratio
+    rebound: Ratio
+
+
+@dataclass(frozen=True)
+class BumpMeasure:
+    """One measure of the stacked response of both ends, and its ratio; None where an end has none."""
+
+    name: str
+    front: float | None
+    rear: float | None
+    ratio: Ratio
+
+
+@dataclass(frozen=True)
+class BumpResponse:
+    """Average wheel travel of both ends about a bump, each from the moment it met it, from the travel before. [mm]"""
+
+    lag_ms: tuple[float, ...]
+    front_mm: tuple[float, ...]
+    rear_mm: tuple[float, ...]
+    measures: tuple[BumpMeasure, ...]
+
+
+@dataclass(frozen=True)
 class SameBump:
-    """Bumps that both ends met: peak wheel speeds of the rear over the front, wheelbase / speed apart."""
+    """Bumps that both ends met: peak wheel speeds of the rear over the front, wheelbase / speed apart.
+
+    Ratios are of sums over different bumps, so that a bump counts by how much it moved the ends. Pairs at which
+    brake or drive came or went (``disturbed_pairs``) are not in ``pairs``. Groups and response stand with a whole
+    run only.
+    """
 
     pairs: int
     compression_ratio: float | None
@@ -29,6 +71,11 @@ class SameBump:
     rebound_ratio: float | None
     rebound_ratio_ci95: tuple[float, float] | None
     delay_residual_ms: float | None
+    depth_ratio: float | None = None
+    depth_ratio_ci95: tuple[float, float] | None = None
+    disturbed_pairs: int = 0
+    groups: tuple[BumpGroup, ...] = ()
+    response: BumpResponse | None = None
 
     @property
     def compression(self) -> Ratio:
@@ -42,6 +89,44 @@ class SameBump:
 
 
 @dataclass(frozen=True)
+class EndDamping:
+    """Damping ratios of one end by direction, and the standard deviations of their logarithms."""
+
+    compression: float
+    rebound: float
+    compression_log_sd: float
+    rebound_log_sd: float
+
+
+@dataclass(frozen=True)
+class DampingBalance:
+    """Damping ratio of the rear over that of the front, by direction; see `telemetry.balance.resistance`.
+
+    Parameters
+    ----------
+    compression, rebound : Ratio
+        1 when both ends settle alike for what they carry; above 1 the rear is damped more, so it is the slower.
+    ends : mapping of end to EndDamping
+    residual_delay_ms : float or None
+        How much later than wheelbase / speed the rear met the road of the front. [ms]
+    explained : float or None
+        Share of the unlikeness of the two roads that the dampers explain.
+    windows : int
+        Stretches of 8 s it rests on.
+    reason : str
+        Why it cannot be told, "" when it can.
+    """
+
+    compression: Ratio
+    rebound: Ratio
+    ends: Mapping[End, EndDamping]
+    residual_delay_ms: float | None
+    explained: float | None
+    windows: int
+    reason: str = ""
+
+
+@dataclass(frozen=True)
 class PitchSummary:
     """Pitch from the wheel travels, positive nose down. [deg, deg/s]"""
 
@@ -49,6 +134,101 @@ class PitchSummary:
     min_deg: float | None
     max_deg: float | None
     rms_rate_deg_s: float | None
+
+
+@dataclass(frozen=True)
+class DirectionBalance:
+    """Wheel speed in one direction, rear over front.
+
+    ``slope`` is that of the rear's quantiles over the front's through the body of the distribution, ``low`` and
+    ``high`` the same below and above where low speed ends; see `telemetry.balance.speeds`.
+    """
+
+    rms: float | None
+    slope: float | None
+    low: float | None
+    high: float | None
+
+
+@dataclass(frozen=True)
+class SpeedBalance:
+    """Speed balance by direction; ``split_mm_s`` is where low speed ends at the wheel, mean of both ends. [mm/s]"""
+
+    compression: DirectionBalance
+    rebound: DirectionBalance
+    split_mm_s: float | None
+
+
+@dataclass(frozen=True)
+class BandShare:
+    """Share of the motion of both wheels in one band that is heave and that is pitch; they sum to 1. [Hz]"""
+
+    low_hz: float
+    high_hz: float
+    rms_mm: float
+    heave_share: float
+    pitch_share: float
+
+
+@dataclass(frozen=True)
+class GeometryMovement:
+    """How much one quantity of the steering moves: 5 to 95 % of the time. ``pitch_share`` is of its variance."""
+
+    name: str
+    unit: str
+    median: float
+    spread: float
+    pitch_share: float | None
+
+
+@dataclass(frozen=True)
+class ChassisMotion:
+    """Pitch and heave of the chassis from the wheel travels, and the steering geometry that moves with them.
+
+    ``heave`` is up positive (ISO 8855): minus the mean of both wheel travels. ``coherence`` and ``rear_lag_deg`` are
+    those of the rear against the front in the body band; the lag is positive when the rear moves later.
+    """
+
+    heave_rms_mm: float
+    bands: tuple[BandShare, ...]
+    body_band_hz: tuple[float, float]
+    coherence: float | None
+    rear_lag_deg: float | None
+    geometry: tuple[GeometryMovement, ...]
+
+
+@dataclass(frozen=True)
+class WeightTransfer:
+    """Dive and squat, as medians over the times brake or drive was steady.
+
+    Parameters
+    ----------
+    brakings, drives : int
+    dive_deg_per_m_s2 : float or None
+        Pitch gained per m/s2 of braking, nose down positive.
+    dive_ci95 : tuple of float or None
+        Of its mean, over brakings.
+    return_deg_s : float or None
+        Fastest return of the pitch when the brake is let go (a magnitude).
+    settle_s : float or None
+        From the release until nine tenths of the pitch are gone.
+    rear_left_mm : float or None
+        Rear wheel travel that was left to extend under braking, exceeded 95 % of the time.
+    squat_deg_per_m_s2 : float or None
+        Pitch lost per m/s2 of drive, nose up positive.
+    rear_squat_mm_per_m_s2 : float or None
+        Rear wheel travel gained per m/s2 of drive.
+    """
+
+    brakings: int
+    drives: int
+    dive_deg_per_m_s2: float | None
+    dive_ci95: tuple[float, float] | None
+    return_deg_s: float | None
+    settle_s: float | None
+    rear_left_mm: float | None
+    squat_deg_per_m_s2: float | None
+    rear_squat_mm_per_m_s2: float | None
 
 
 @dataclass(frozen=True)
@@ -62,6 +242,8 @@ class PhaseBalance:
     front_mean_mm: float | None
     rear_mean_mm: float | None
     pitch_mean_deg: float | None
+    compression_slope: float | None = None
+    rebound_slope: float | None = None
 
 
 @dataclass(frozen=True)
@@ -73,3 +255,7 @@ class Balance:
     pitch: PitchSummary
     per_phase: tuple[PhaseBalance, ...]
     reason: str = ""
+    speed: SpeedBalance | None = None
+    chassis: ChassisMotion | None = None
+    transfer: WeightTransfer | None = None
+    damping: DampingBalance | None = None

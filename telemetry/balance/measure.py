@@ -1,45 +1,29 @@
-"""Front against rear over a selection of samples: speed balance, pitch, corner phases."""
+"""Front against rear over a selection of samples: speed balance, same bump, pitch, weight transfer, damping."""
+
+from dataclasses import replace
 
 import numpy as np
 
-from telemetry.arrays import ENDS, BoolArray, FloatArray
+from telemetry.arrays import ENDS, BoolArray
 from telemetry.balance.balance import Balance, PhaseBalance, PitchSummary, SpeedRatio
-from telemetry.balance.pairs import BumpPairs, summarise_pairs
+from telemetry.balance.bumps import BumpPairs
+from telemetry.balance.chassis import chassis_motion
+from telemetry.balance.pairs import summarise_pairs
+from telemetry.balance.resistance import damping_balance
+from telemetry.balance.speeds import quantile_slope, speed_balance, speed_ratio
+from telemetry.balance.transfer import weight_transfer
+from telemetry.bike import Bike
 from telemetry.laps import PHASES, Track
 from telemetry.motion import Motion
 
 # A phase with less time than this says nothing about balance. A choice of ours.
 MIN_PHASE_S = 2.0
+QUANTILE_HZ = 125.0
 
 
-def rms_ratio(front: FloatArray, rear: FloatArray) -> float | None:
-    """RMS of the rear over RMS of the front; None when the front does not move or one is empty."""
-    if not len(front) or not len(rear):
-        return None
-    bottom = float(np.sqrt(np.mean(front**2)))
-    return float(np.sqrt(np.mean(rear**2))) / bottom if bottom > 0 else None
-
-
-def speed_ratio(front_mm_s: FloatArray, rear_mm_s: FloatArray) -> SpeedRatio:
-    """RMS wheel speed of the rear over the front, compression and rebound apart.
-
-    Parameters
-    ----------
-    front_mm_s, rear_mm_s : ndarray of shape (n_samples,)
-        Valid wheel speeds, compression positive. [mm/s]
-
-    Returns
-    -------
-    SpeedRatio
-        1 when both ends move equally fast; above 1 the rear is faster.
-    """
-    return SpeedRatio(
-        compression=rms_ratio(front_mm_s[front_mm_s > 0], rear_mm_s[rear_mm_s > 0]),
-        rebound=rms_ratio(front_mm_s[front_mm_s < 0], rear_mm_s[rear_mm_s < 0]),
-    )
-
-
-def balance(motion: Motion, track: Track, selected: BoolArray, pairs: BumpPairs | None) -> Balance:
+def balance(
+    motion: Motion, track: Track, selected: BoolArray, pairs: BumpPairs | None, bike: Bike | None = None
+) -> Balance:
     """Balance of both ends over the selected samples.
 
     Parameters
@@ -50,6 +34,9 @@ def balance(motion: Motion, track: Track, selected: BoolArray, pairs: BumpPairs 
         Moving time of the run, of a lap...
     pairs : BumpPairs or None
         From `find_pairs` over the whole run; those inside the selection are used.
+    bike : Bike, optional
+        Given for a whole run: adds groups and stacked response of the bumps, pitch and heave, weight transfer and
+        damping balance, which a lap alone has too little of.
 
     Returns
     -------
@@ -67,12 +54,22 @@ def balance(motion: Motion, track: Track, selected: BoolArray, pairs: BumpPairs 
         )
     front, rear = motion.ends["front"], motion.ends["rear"]
     use = selected & front.valid & rear.valid
+    whole = bike is not None and bool(use.any())
+    damping = damping_balance(motion, track, bike, selected) if bike is not None and whole else None
+    same_bump = summarise_pairs(pairs, selected, track, whole=whole) if pairs is not None else None
+    if same_bump is not None and damping is not None and damping.residual_delay_ms is not None:
+        # read from the road under both wheels, which the ends' own unlike answers do not shift
+        same_bump = replace(same_bump, delay_residual_ms=damping.residual_delay_ms)
     return Balance(
         speed_ratio=speed_ratio(front.wheel_speed_mm_s[use], rear.wheel_speed_mm_s[use]),
-        same_bump=summarise_pairs(pairs, selected) if pairs is not None else None,
+        same_bump=same_bump,
         pitch=_pitch(motion, use),
         per_phase=_per_phase(motion, track, use),
         reason="" if use.any() else "no time in which both ends are valid",
+        speed=speed_balance(motion, use),
+        chassis=chassis_motion(motion, use, bike) if whole else None,
+        transfer=weight_transfer(motion, track, use) if whole else None,
+        damping=damping,
     )
 
 
@@ -93,6 +90,7 @@ def _pitch(motion: Motion, use: BoolArray) -> PitchSummary:
 def _per_phase(motion: Motion, track: Track, use: BoolArray) -> tuple[PhaseBalance, ...]:
     front, rear = motion.ends["front"], motion.ends["rear"]
     total = max(int(np.count_nonzero(use)), 1)
+    step = max(1, round(motion.sample_rate_hz / QUANTILE_HZ))
     rows: list[PhaseBalance] = []
     for index, phase in enumerate(PHASES):
         here = use & (track.phase == index)
@@ -100,6 +98,7 @@ def _per_phase(motion: Motion, track: Track, use: BoolArray) -> tuple[PhaseBalan
         if count < MIN_PHASE_S * motion.sample_rate_hz:
             continue
         ratio = speed_ratio(front.wheel_speed_mm_s[here], rear.wheel_speed_mm_s[here])
+        f, r = (end.wheel_speed_mm_s[::step][here[::step]] for end in (front, rear))
         rows.append(
             PhaseBalance(
                 phase=phase,
@@ -109,6 +108,8 @@ def _per_phase(motion: Motion, track: Track, use: BoolArray) -> tuple[PhaseBalan
                 front_mean_mm=float(front.wheel_travel_mm[here].mean()),
                 rear_mean_mm=float(rear.wheel_travel_mm[here].mean()),
                 pitch_mean_deg=float(motion.pitch_deg[here].mean()),
+                compression_slope=quantile_slope(f[f > 0], r[r > 0]),
+                rebound_slope=quantile_slope(-f[f < 0], -r[r < 0]),
             )
         )
     return tuple(rows)

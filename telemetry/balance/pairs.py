@@ -1,141 +1,188 @@
-"""Same-bump pairs: the rear meets what the front met, wheelbase / speed later."""
+"""Same-bump pairs summarised: ratios with confidence, by size, phase, corner and lap; the stacked response."""
 
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
 
 import numpy as np
-from scipy.signal import find_peaks
-from scipy.stats import t as student_t
 
-from telemetry.arrays import ENDS, BoolArray, FloatArray, IntArray
-from telemetry.balance.balance import Ratio, SameBump
-from telemetry.laps import Track, is_moving
-from telemetry.motion import Motion
+from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
+from telemetry.balance.balance import BumpGroup, BumpMeasure, BumpResponse, Ratio, SameBump
+from telemetry.balance.bumps import BumpPairs
+from telemetry.balance.ratios import MIN_PLACES, half_width, ratio_of_sums
+from telemetry.laps import PHASES, Track
 
-# Choices of ours; no source.
-MIN_SPEED_M_S = 10.0  # slower, the delay is long and the ends have settled in between
-BUMP_OVER_RMS = 2.0  # a bump stands this far above the RMS speed of both ends together
-BUMPS_APART_S = 0.12
-SEARCH_S = 0.02  # around the expected moment, for wheelbase, speed and tyre effects
-REBOUND_WITHIN_S = 0.12
-PLACE_M = 10.0  # pairs this close together on the lap are one bump met again
-MIN_PLACES = 5
+# Sizes are told by the mean of both ends' peak wheel speeds. Choices of ours.
+SIZE_EDGES_MM_S = (0.0, 150.0, 300.0, 600.0, np.inf)
+SIZE_NAMES = ("below 150 mm/s", "150 to 300 mm/s", "300 to 600 mm/s", "above 600 mm/s")
+JACKKNIFE_GROUPS = 24
+STACK_STEP = 2  # of the lags kept in the summary: 8 ms apart
+PEAK_WITHIN_S = 0.12
+RISEN = 0.1  # of the depth: where the rise begins, and below which an end counts as settled
 
 
-@dataclass(frozen=True)
-class BumpPairs:
-    """Bumps that both ends met, one row each.
+def summarise_pairs(
+    pairs: BumpPairs, selected: BoolArray, track: Track | None = None, *, whole: bool = False
+) -> SameBump:
+    """Same-bump balance of the pairs whose bump the front met inside the selection.
 
-    Parameters
-    ----------
-    sample : ndarray of int, shape (n_pairs,)
-        When the front met it.
-    place : ndarray of int, shape (n_pairs,)
-        Same number for the same bump on different laps.
-    compression_ratio, rebound_ratio : ndarray of shape (n_pairs,)
-        Peak wheel speed of the rear over the front.
-    delay_residual_s : ndarray of shape (n_pairs,)
-        Rear peak after the moment that wheelbase and speed give. [s]
-    """
-
-    sample: IntArray
-    place: IntArray
-    compression_ratio: FloatArray
-    rebound_ratio: FloatArray
-    delay_residual_s: FloatArray
-
-
-def find_pairs(motion: Motion, track: Track) -> BumpPairs | None:
-    """Find the bumps of a run in both ends.
-
-    Bumps are picked by the mean of both ends' speed, the rear moved back by its delay: picking by the front
-    alone would favour bumps that happened to move the front more.
+    Pairs at which brake or drive came or went are counted and kept apart.
 
     Parameters
     ----------
-    motion : Motion
-    track : Track
-        Its speed gives the delay.
+    pairs : BumpPairs
+    selected : ndarray of bool, shape (n_samples,)
+    track : Track, optional
+        Gives the groups by phase, corner and lap.
+    whole : bool
+        Also group them and stack the responses, as is done for a whole run.
 
     Returns
     -------
-    BumpPairs or None
-        None when an end or the speed is missing.
+    SameBump
     """
-    if any(end not in motion.ends for end in ENDS) or not np.isfinite(track.speed_m_s).any():
-        return None
-    rate = motion.sample_rate_hz
-    delay_s = np.full(len(motion.t_s), np.nan)
-    riding = is_moving(track) & (np.nan_to_num(track.speed_m_s) > MIN_SPEED_M_S)
-    delay_s[riding] = motion.wheelbase_mm / 1000.0 / track.speed_m_s[riding]
-    front = motion.ends["front"].wheel_speed_mm_s
-    rear = motion.ends["rear"].wheel_speed_mm_s
-    later = np.clip(np.nan_to_num(motion.t_s + delay_s, nan=0.0), 0.0, motion.t_s[-1])
-    rear_moved = np.where(np.isfinite(delay_s), np.interp(later, motion.t_s, rear), np.nan)
-    both = np.nan_to_num((front + rear_moved) / 2)
-    level = float(np.sqrt(np.mean(both[riding] ** 2))) if riding.any() else 0.0
-    peaks, _ = find_peaks(
-        both, height=max(BUMP_OVER_RMS * level, 1.0), distance=max(round(BUMPS_APART_S * rate), 1)
-    )
-    near, after = max(round(SEARCH_S * rate), 1), round(REBOUND_WITHIN_S * rate)
-    peaks = peaks[(peaks > near) & (peaks < len(both) - near - after)]
-    around = peaks[:, None] + np.arange(-near, near + 1)
-    following = peaks[:, None] + np.arange(after)
-    front_down, rear_down = front[around].max(axis=1), rear_moved[around].max(axis=1)
-    front_up, rear_up = -front[following].min(axis=1), -rear_moved[following].min(axis=1)
-    with np.errstate(invalid="ignore"):
-        good = (front_down > 0) & (rear_down > 0) & (front_up > 0) & (rear_up > 0)
-    peaks = peaks[good]
-    residual = (np.argmax(rear_moved[around[good]], axis=1) - np.argmax(front[around[good]], axis=1)) / rate
-    return BumpPairs(
-        sample=peaks.astype(np.int64),
-        place=_place(track.distance_m[peaks], peaks),
-        compression_ratio=rear_down[good] / front_down[good],
-        rebound_ratio=rear_up[good] / front_up[good],
-        delay_residual_s=residual,
-    )
-
-
-def _place(distance_m: FloatArray, sample: IntArray) -> IntArray:
-    """One number per bump on the circuit; where distance is unknown every pair is its own."""
-    known = np.isfinite(distance_m)
-    return np.where(known, np.floor(np.nan_to_num(distance_m) / PLACE_M), -1.0 - sample).astype(np.int64)
-
-
-def mean_ratio(ratios: FloatArray, place: IntArray) -> Ratio:
-    """Geometric mean of ratios with its 95 % interval, bumps counted once however often they were met.
-
-    Parameters
-    ----------
-    ratios : ndarray of shape (n_pairs,)
-        Positive.
-    place : ndarray of int, shape (n_pairs,)
-
-    Returns
-    -------
-    Ratio
-        None when fewer than `MIN_PLACES` different bumps were met.
-    """
-    _, group = np.unique(place, return_inverse=True)
-    logs = np.bincount(group, weights=np.log(ratios)) / np.maximum(np.bincount(group), 1)
-    n = len(logs)
-    if n < MIN_PLACES:
-        return Ratio(None)
-    middle, half = float(logs.mean()), float(student_t.ppf(0.975, n - 1) * logs.std(ddof=1) / np.sqrt(n))
-    return Ratio(float(np.exp(middle)), (float(np.exp(middle - half)), float(np.exp(middle + half))))
-
-
-def summarise_pairs(pairs: BumpPairs, selected: BoolArray) -> SameBump:
-    """Same-bump balance of the pairs whose bump the front met inside the selection."""
-    use = selected[pairs.sample]
-    place = pairs.place[use]
-    residual = pairs.delay_residual_s[use]
-    compression = mean_ratio(pairs.compression_ratio[use], place)
-    rebound = mean_ratio(pairs.rebound_ratio[use], place)
+    use = selected[pairs.bump]
+    calm = use & ~pairs.disturbed
+    ratios = {name: _ratio(pairs, name, calm) for name in ("compression_mm_s", "rebound_mm_s", "depth_mm")}
+    residual = pairs.delay_residual_s[calm]
     return SameBump(
-        pairs=int(np.count_nonzero(use)),
-        compression_ratio=compression.value,
-        compression_ratio_ci95=compression.ci95,
-        rebound_ratio=rebound.value,
-        rebound_ratio_ci95=rebound.ci95,
+        pairs=int(np.count_nonzero(calm)),
+        compression_ratio=ratios["compression_mm_s"].value,
+        compression_ratio_ci95=ratios["compression_mm_s"].ci95,
+        rebound_ratio=ratios["rebound_mm_s"].value,
+        rebound_ratio_ci95=ratios["rebound_mm_s"].ci95,
         delay_residual_ms=float(1000.0 * np.median(residual)) if len(residual) else None,
+        depth_ratio=ratios["depth_mm"].value,
+        depth_ratio_ci95=ratios["depth_mm"].ci95,
+        disturbed_pairs=int(np.count_nonzero(use & pairs.disturbed)),
+        groups=tuple(_groups(pairs, track, use)) if whole and track is not None else (),
+        response=stacked(pairs, calm) if whole else None,
     )
+
+
+def _ratio(pairs: BumpPairs, name: str, use: BoolArray) -> Ratio:
+    front, rear = (pairs.response[end][name][use] for end in ENDS)
+    return ratio_of_sums(front, rear, pairs.place[use])
+
+
+def _groups(pairs: BumpPairs, track: Track, use: BoolArray) -> Iterator[BumpGroup]:
+    """Groups with enough different bumps to give a ratio."""
+    calm = use & ~pairs.disturbed
+    size = 0.5 * sum(pairs.response[end]["compression_mm_s"] for end in ENDS)
+    kinds: list[tuple[str, IntArray, Callable[[int], str], BoolArray]] = [
+        ("size", np.digitize(size, SIZE_EDGES_MM_S[1:-1]), SIZE_NAMES.__getitem__, calm),
+        ("phase", track.phase[pairs.bump], PHASES.__getitem__, calm & (track.phase[pairs.bump] >= 0)),
+        ("corner", track.corner[pairs.bump], lambda i: f"corner {i}", calm & (track.corner[pairs.bump] > 0)),
+        ("lap", track.lap[pairs.bump], lambda i: f"lap {i}", calm & bool(track.laps)),
+        ("disturbed", np.zeros(len(pairs), dtype=np.int64), lambda _: "brake or drive coming or going",
+         use & pairs.disturbed),
+    ]  # fmt: skip
+    for kind, key, name, among in kinds:
+        for value in np.unique(key[among]):
+            here = among & (key == value)
+            compression = _ratio(pairs, "compression_mm_s", here)
+            if compression.value is not None:
+                yield BumpGroup(
+                    kind=kind,
+                    name=name(int(value)),
+                    pairs=int(np.count_nonzero(here)),
+                    compression=compression,
+                    rebound=_ratio(pairs, "rebound_mm_s", here),
+                )
+
+
+def stacked(pairs: BumpPairs, use: BoolArray) -> BumpResponse | None:
+    """The average response of both ends, each from the moment at which it met the bump, and its measures.
+
+    Parameters
+    ----------
+    pairs : BumpPairs
+    use : ndarray of bool, shape (n_pairs,)
+
+    Returns
+    -------
+    BumpResponse or None
+        None with too few different bumps. Ratios are given with the interval of a jackknife over bumps.
+    """
+    _, group = np.unique(pairs.place[use], return_inverse=True)
+    n = int(group.max()) + 1 if len(group) else 0
+    if n < MIN_PLACES:
+        return None
+    parts = min(n, JACKKNIFE_GROUPS)
+    part = group % parts
+    cut = {end: pairs.travel_mm[end][use] for end in ENDS}
+    sums = {end: np.array([np.nansum(cut[end][part == k], axis=0) for k in range(parts)]) for end in ENDS}
+    counts = np.bincount(part, minlength=parts).astype(np.float64)
+    mean = {end: sums[end].sum(axis=0) / counts.sum() for end in ENDS}
+    whole = {end: response_measures(pairs.lag_s, mean[end]) for end in ENDS}
+    without = [
+        {
+            end: response_measures(pairs.lag_s, (sums[end].sum(axis=0) - sums[end][k]) / (counts.sum() - counts[k]))
+            for end in ENDS
+        }
+        for k in range(parts)
+    ]  # fmt: skip
+    thin = slice(None, None, STACK_STEP)
+    return BumpResponse(
+        lag_ms=tuple(np.round(1000.0 * pairs.lag_s[thin], 1).tolist()),
+        front_mm=tuple(np.round(mean["front"][thin], 3).tolist()),
+        rear_mm=tuple(np.round(mean["rear"][thin], 3).tolist()),
+        measures=tuple(_measure(name, whole, without) for name in whole["front"]),
+    )
+
+
+def _measure(
+    name: str,
+    whole: Mapping[End, dict[str, float | None]],
+    without: Sequence[Mapping[End, dict[str, float | None]]],
+) -> BumpMeasure:
+    front, rear = whole["front"][name], whole["rear"][name]
+
+    def log_ratio(found: Mapping[End, dict[str, float | None]]) -> float:
+        a, b = found["front"][name], found["rear"][name]
+        return float(np.log(b / a)) if a and b and a > 0 and b > 0 else float("nan")
+
+    log, logs = log_ratio(whole), np.array([log_ratio(found) for found in without])
+    if not np.isfinite(log) or not np.isfinite(logs).all():
+        return BumpMeasure(name, front, rear, Ratio(None))
+    n = len(logs)
+    half = half_width(float(np.sqrt((n - 1) / n * np.sum((logs - logs.mean()) ** 2))), n)
+    return BumpMeasure(
+        name, front, rear, Ratio(float(np.exp(log)), (float(np.exp(log - half)), float(np.exp(log + half))))
+    )
+
+
+def response_measures(lag_s: FloatArray, travel_mm: FloatArray) -> dict[str, float | None]:
+    """What the average response of one end says, from the travel before the bump on.
+
+    Parameters
+    ----------
+    lag_s : ndarray of shape (n_lags,)
+        0 when the wheel was fastest. [s]
+    travel_mm : ndarray of shape (n_lags,)
+        [mm]
+
+    Returns
+    -------
+    dict of str to float or None
+        ``depth_mm``; ``time_to_peak_ms`` from a tenth of the depth on; ``back_ms`` from the deepest point to ride
+        height; ``overshoot_share`` of the depth; ``cycles_to_settle`` until it stays within a tenth of the depth.
+    """
+    near = np.flatnonzero((lag_s >= -0.05) & (lag_s <= PEAK_WITHIN_S))
+    top = int(near[np.argmax(travel_mm[near])])
+    depth = float(travel_mm[top])
+    none = dict.fromkeys(("depth_mm", "time_to_peak_ms", "back_ms", "overshoot_share", "cycles_to_settle"))
+    if depth <= 0:
+        return none
+    below = np.flatnonzero(travel_mm[:top] < RISEN * depth)
+    start = int(below[-1]) if len(below) else 0
+    after = travel_mm[top:]
+    returned = np.flatnonzero(after <= 0)
+    back = int(returned[0]) if len(returned) else None
+    turns = np.flatnonzero(np.diff(np.sign(np.diff(after))) != 0) + 1
+    swings = int(np.count_nonzero(np.abs(after[turns]) > RISEN * depth))
+    return {
+        "depth_mm": depth,
+        "time_to_peak_ms": 1000.0 * float(lag_s[top] - lag_s[start]),
+        "back_ms": None if back is None else 1000.0 * float(lag_s[top + back] - lag_s[top]),
+        "overshoot_share": None if back is None else max(0.0, -float(after[back:].min()) / depth),
+        "cycles_to_settle": 0.5 * swings,
+    }

@@ -6,8 +6,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import t as student_t
 
-from telemetry.balance.measure import balance, speed_ratio
-from telemetry.balance.pairs import find_pairs, mean_ratio
+from telemetry.balance.bumps import find_pairs
+from telemetry.balance.measure import balance
+from telemetry.balance.ratios import ratio_of_sums
+from telemetry.balance.speeds import speed_ratio
 from telemetry.laps import Track
 from telemetry.motion import EndMotion, Motion
 
@@ -98,21 +100,25 @@ def test_wheelbase_delay_at_40_m_s_is_35_ms():
 
 
 def test_interval_counts_a_bump_once_however_often_it_was_met():
-    # five bumps met three times each: the interval of five means (Student's t, n - 1 = 4)
-    logs = np.log([1.1, 1.2, 0.9, 1.0, 1.3])
-    ratio = mean_ratio(np.exp(np.repeat(logs, 3)), np.repeat(np.arange(5), 3))
-    half = student_t.ppf(0.975, 4) * logs.std(ddof=1) / np.sqrt(5)
-    assert ratio.value == pytest.approx(np.exp(logs.mean()))
-    assert ratio.ci95 == pytest.approx((np.exp(logs.mean() - half), np.exp(logs.mean() + half)))
-    assert mean_ratio(np.exp(logs[:4]), np.arange(4)).value is None
+    # ratio estimator of five bumps met three times each (Cochran, Sampling Techniques, 3rd ed., ch. 6):
+    # var R = sum (y - R x)^2 / (n (n - 1) xbar^2), interval by Student's t with n - 1 = 4
+    front, rear = np.array([210.0, 330.0, 180.0, 420.0, 260.0]), np.array([250.0, 340.0, 200.0, 500.0, 255.0])
+    found = ratio_of_sums(np.repeat(front, 3), np.repeat(rear, 3), np.repeat(np.arange(5), 3))
+    ratio = rear.sum() / front.sum()
+    variance = np.sum((rear - ratio * front) ** 2) / (5 * 4 * front.mean() ** 2)
+    half = student_t.ppf(0.975, 4) * np.sqrt(variance) / ratio
+    assert found.value == pytest.approx(ratio)
+    assert found.ci95 == pytest.approx((ratio * np.exp(-half), ratio * np.exp(half)))
+    assert ratio_of_sums(front[:4], rear[:4], np.arange(4)).value is None
 
 
 def test_intervals_cover_the_truth_as_often_as_they_say():
     rng = np.random.default_rng(5)
     hits = 0
     for _ in range(1000):
-        logs = rng.normal(np.log(1.1), 0.2, 12)
-        low, high = mean_ratio(np.exp(logs), np.arange(12)).ci95
+        front = rng.uniform(150, 600, 25)
+        rear = 1.1 * front + rng.normal(0, 40, 25)
+        low, high = ratio_of_sums(front, rear, np.arange(25)).ci95
         hits += low <= 1.1 <= high
     # binomial: 0.95 +- 3 sd over 1000
     assert 0.929 <= hits / 1000 <= 0.971

@@ -1,0 +1,282 @@
+"""Bumps that both ends met, and what each end did on them: the rear meets them wheelbase / speed after the front."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
+from telemetry.laps import Track, is_moving
+from telemetry.motion import Motion
+
+# Choices of ours; no source.
+MIN_SPEED_M_S = 10.0  # slower, the delay is long and the ends have settled in between
+BUMP_OVER_TYPICAL = 3.0  # a bump stands this far above the typical speed of both ends together
+BUMPS_APART_S = 0.12
+FIRST_SHARE = 0.5
+SEARCH_S = 0.02  # around the expected moment, for wheelbase, speed and tyre effects
+SAME_BUMP_S = 0.01  # a pair further than this from the delay of most pairs is none
+FOOT_S = 0.1  # travel is least at most this long before the wheel is fastest
+DEEPEST_S = 0.1  # and is deepest at most this long after
+REBOUND_S = 0.12  # fastest in rebound at most this long after it was in compression
+BEFORE_S, AFTER_S = 0.2, 0.8  # what is stacked
+STACK_HZ = 250.0
+ONSET_M_S2 = 3.0  # brake or drive came or went, when the acceleration changes by this much about a bump
+ONSET_BEFORE_S, ONSET_AFTER_S = 0.3, 0.6
+PLACE_M = 10.0  # pairs this close together on the lap are one bump met again
+MEASURES = ("compression_mm_s", "depth_mm", "rebound_mm_s")
+
+
+@dataclass(frozen=True)
+class BumpPairs:
+    """Bumps that both ends met, one row each.
+
+    Parameters
+    ----------
+    bump : ndarray of int, shape (n_pairs,)
+        When the front met it, as found in both ends together.
+    sample : ndarray of int, shape (n_pairs,)
+        When the front was fastest.
+    rear_sample : ndarray of int, shape (n_pairs,)
+        When the rear was.
+    place : ndarray of int, shape (n_pairs,)
+        Same number for the same bump on different laps.
+    disturbed : ndarray of bool, shape (n_pairs,)
+        Brake or drive came or went at the bump.
+    response : mapping of end to mapping of str to ndarray of shape (n_pairs,)
+        By `MEASURES`: peak compression speed, depth from the least travel just before, peak rebound speed (a
+        magnitude). [mm/s, mm, mm/s]
+    travel_mm : mapping of end to ndarray of shape (n_pairs, n_lags)
+        Wheel travel about the bump, each end on its own time, from the travel before the bump. [mm]
+    lag_s : ndarray of shape (n_lags,)
+        From when the axle meets the bump. [s]
+    delay_residual_s : ndarray of shape (n_pairs,)
+        How much later than wheelbase / speed the rear was fastest. [s]
+    """
+
+    bump: IntArray
+    sample: IntArray
+    rear_sample: IntArray
+    place: IntArray
+    disturbed: BoolArray
+    response: dict[End, dict[str, FloatArray]]
+    travel_mm: dict[End, FloatArray]
+    lag_s: FloatArray
+
+    delay_residual_s: FloatArray
+
+    def __len__(self) -> int:
+        """Number of pairs."""
+        return len(self.sample)
+
+
+def riding_delay_s(motion: Motion, track: Track) -> FloatArray:
+    """How much later the rear axle meets what the front axle meets now: wheelbase / speed.
+
+    Parameters
+    ----------
+    motion : Motion
+    track : Track
+
+    Returns
+    -------
+    ndarray of shape (n_samples,)
+        NaN where the motorcycle is too slow or its speed not known. [s]
+    """
+    speed = np.nan_to_num(track.speed_m_s)
+    riding = is_moving(track) & (speed > MIN_SPEED_M_S)
+    return np.where(riding, motion.wheelbase_mm / 1000.0 / np.maximum(speed, MIN_SPEED_M_S), np.nan)
+
+
+def find_pairs(motion: Motion, track: Track) -> BumpPairs | None:
+    """Find the bumps of a run in both ends.
+
+    Bumps are picked by the mean of both ends' speed, the rear moved back by its delay: picking by the front
+    alone would favour bumps that happened to move the front more.
+
+    Parameters
+    ----------
+    motion : Motion
+    track : Track
+        Its speed gives the delay.
+
+    Returns
+    -------
+    BumpPairs or None
+        None when an end or the speed is missing.
+    """
+    if any(end not in motion.ends for end in ENDS) or not np.isfinite(track.speed_m_s).any():
+        return None
+    return pairs_at(motion, track, find_bumps(motion, track))
+
+
+def find_bumps(motion: Motion, track: Track) -> IntArray:
+    """When the front met a bump that moved both ends.
+
+    Parameters
+    ----------
+    motion : Motion
+        With both ends.
+    track : Track
+
+    Returns
+    -------
+    ndarray of int, shape (n_bumps,)
+        Samples, rising: when both ends together, the rear moved back by its delay, were fastest.
+    """
+    rate, n = motion.sample_rate_hz, len(motion.t_s)
+    delay = np.nan_to_num(riding_delay_s(motion, track) * rate)  # in samples
+    later = np.minimum(np.arange(n) + np.rint(delay).astype(np.int64), n - 1)
+    front, rear = (motion.ends[end].wheel_speed_mm_s for end in ENDS)
+    both = np.where(delay > 0, 0.5 * (front + rear[later]), np.nan)
+    sizes = np.abs(both[:: max(round(rate / STACK_HZ), 1)])
+    sizes = sizes[np.isfinite(sizes)]
+    typical = float(np.median(sizes)) / 0.6745 if len(sizes) else 0.0  # as for a normal distribution
+    return peaks_above(both, max(BUMP_OVER_TYPICAL * typical, 1.0), round(BUMPS_APART_S * rate))
+
+
+def pairs_at(motion: Motion, track: Track, bumps: IntArray) -> BumpPairs:
+    """What both ends did on bumps.
+
+    Parameters
+    ----------
+    motion : Motion
+        With both ends.
+    track : Track
+    bumps : ndarray of int, shape (n_bumps,)
+        As from `find_bumps`.
+
+    Returns
+    -------
+    BumpPairs
+        Of the bumps that both ends met with valid samples all about them.
+    """
+    rate, n = motion.sample_rate_hz, len(motion.t_s)
+    delay = np.nan_to_num(riding_delay_s(motion, track)[bumps] * rate)
+    before, after = round((BEFORE_S + SEARCH_S) * rate), round((AFTER_S + SEARCH_S) * rate)
+    inside = (bumps > before) & (bumps + delay < n - after)
+    bumps, delay = bumps[inside], delay[inside]
+    here: dict[End, FloatArray] = {"front": bumps.astype(np.float64), "rear": bumps + delay}
+    found = {end: _respond(motion, end, np.rint(here[end]).astype(np.int64)) for end in ENDS}
+    good = np.logical_and.reduce([np.isfinite(list(found[end][0].values())).all(axis=0) for end in ENDS])
+    residual = (found["rear"][1] - found["front"][1] - delay) / rate
+    if good.any():  # the others were not the same bump
+        good &= np.abs(residual - np.median(residual[good])) <= SAME_BUMP_S
+    lags = np.arange(-round(BEFORE_S * rate), round(AFTER_S * rate) + 1, max(round(rate / STACK_HZ), 1))
+    return BumpPairs(
+        bump=bumps[good],
+        sample=found["front"][1][good],
+        rear_sample=found["rear"][1][good],
+        place=_place(track.distance_m[bumps[good]], bumps[good]),
+        disturbed=disturbed_at(track, bumps[good], rate),
+        response={end: {name: values[good] for name, values in found[end][0].items()} for end in ENDS},
+        travel_mm={end: _about(motion, end, here[end][good], lags) for end in ENDS},
+        lag_s=lags / rate,
+        delay_residual_s=residual[good],
+    )
+
+
+def peaks_above(values: FloatArray, height: float, apart: int) -> IntArray:
+    """Places of the peaks above a height, one for each group of peaks nearer than ``apart`` samples.
+
+    A group is told by its highest peak, and placed at the first before it that is at least half as high: past a
+    bump the wheel comes down again and may then move faster than on the bump.
+
+    Parameters
+    ----------
+    values : ndarray of shape (n_samples,)
+        NaN where invalid.
+    height : float
+    apart : int
+
+    Returns
+    -------
+    ndarray of int, shape (n_peaks,)
+        Rising.
+    """
+    with np.errstate(invalid="ignore"):
+        top = (values[1:-1] > values[:-2]) & (values[1:-1] >= values[2:]) & (values[1:-1] > height)
+    candidates = np.flatnonzero(top) + 1
+    free = np.ones(len(candidates), dtype=bool)
+    kept = np.zeros(len(candidates), dtype=bool)
+    first = np.searchsorted(candidates, candidates - apart, side="right")
+    last = np.searchsorted(candidates, candidates + apart, side="left")
+    for i in np.argsort(-values[candidates], kind="stable"):
+        if free[i]:
+            free[first[i] : last[i]] = False
+            group = np.arange(first[i], i + 1)
+            kept[group[np.argmax(values[candidates[group]] >= FIRST_SHARE * values[candidates[i]])]] = True
+    return candidates[kept].astype(np.int64)
+
+
+def _respond(motion: Motion, end: End, sample: IntArray) -> tuple[dict[str, FloatArray], IntArray]:
+    """What one end did on each bump, by `MEASURES`, NaN where not all of it is valid; when it was fastest."""
+    rate = motion.sample_rate_hz
+    travel, speed = motion.ends[end].wheel_travel_mm, motion.ends[end].wheel_speed_mm_s
+    n = len(speed)
+
+    def window(values: FloatArray, start: IntArray, length: int) -> FloatArray:
+        return np.asarray(values[np.clip(start[:, None] + np.arange(length), 0, n - 1)])
+
+    near, foot = max(round(SEARCH_S * rate), 1), round(FOOT_S * rate)
+    deep, up = round(DEEPEST_S * rate), round(REBOUND_S * rate)
+    around = window(speed, sample - near, 2 * near + 1)
+    fastest = sample - near + _argmax(around)
+    peaked = (fastest > sample - near) & (
+        fastest < sample + near
+    )  # at an edge it is the slope of another one
+    rise = window(travel, fastest, deep).max(axis=1) - window(travel, fastest - foot, foot).min(axis=1)
+    rebound = -window(speed, fastest, up).min(axis=1)
+    known = np.isfinite(window(speed, sample - near - foot, 2 * near + foot + max(deep, up))).all(axis=1)
+    measures = {
+        "compression_mm_s": around.max(axis=1),
+        "depth_mm": rise,
+        "rebound_mm_s": rebound,
+    }
+    known &= peaked & np.all([values > 0 for values in measures.values()], axis=0)
+    return {name: np.where(known, values, np.nan) for name, values in measures.items()}, fastest
+
+
+def _argmax(rows: FloatArray) -> IntArray:
+    return np.argmax(np.nan_to_num(rows, nan=-np.inf), axis=1) if len(rows) else np.zeros(0, dtype=np.int64)
+
+
+def _about(motion: Motion, end: End, at: FloatArray, lags: IntArray) -> FloatArray:
+    """Wheel travel about moments (fractions of a sample), less the line from before to after them."""
+    travel = motion.ends[end].wheel_travel_mm
+    place = at[:, None] + lags
+    low = np.clip(place.astype(np.int64), 0, len(travel) - 2)
+    part = place - low
+    cut = (1 - part) * travel[low] + part * travel[low + 1]
+    few = max(1, len(lags) // 20)
+    before, after = cut[:, :few].mean(axis=1), cut[:, -few:].mean(axis=1)
+    return np.asarray(cut - before[:, None] - (after - before)[:, None] * np.linspace(0.0, 1.0, len(lags)))
+
+
+def disturbed_at(track: Track, sample: IntArray, rate: float) -> BoolArray:
+    """Whether brake or drive came or went about moments: the acceleration along the track changed.
+
+    Parameters
+    ----------
+    track : Track
+    sample : ndarray of int, shape (n,)
+    rate : float
+        Of the run. [Hz]
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+    """
+    n, span = len(track.speed_m_s), max(round(ONSET_BEFORE_S * rate), 1)
+
+    def acceleration(centre: IntArray) -> FloatArray:
+        low, high = np.clip(centre - span // 2, 0, n - 1), np.clip(centre + span // 2, 0, n - 1)
+        return np.asarray((track.speed_m_s[high] - track.speed_m_s[low]) * rate / np.maximum(high - low, 1))
+
+    change = acceleration(sample + round(ONSET_AFTER_S * rate)) - acceleration(sample - span)
+    return np.asarray(np.abs(np.nan_to_num(change)) > ONSET_M_S2)
+
+
+def _place(distance_m: FloatArray, sample: IntArray) -> IntArray:
+    """One number per bump on the circuit; where distance is unknown every pair is its own."""
+    known = np.isfinite(distance_m)
+    return np.where(known, np.floor(np.nan_to_num(distance_m) / PLACE_M), -1.0 - sample).astype(np.int64)

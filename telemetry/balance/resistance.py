@@ -1,0 +1,216 @@
+"""Which end is damped more for what it carries: damping ratios of both ends from the road they share."""
+
+import numpy as np
+
+from telemetry.arrays import ENDS, BoolArray, End, FloatArray
+from telemetry.balance.balance import DampingBalance, EndDamping, Ratio
+from telemetry.balance.ratios import half_width
+from telemetry.balance.road import (
+    DELAY_BAND_HZ,
+    PARTS,
+    WINDOW_S,
+    Ground,
+    RoadModel,
+    Window,
+    damper_parts,
+    normal_equations,
+    road_model,
+    windows,
+)
+from telemetry.bike import GRAVITY_M_S2, Bike, leverage_curve, sprung_load_n, wheel_rate_n_per_mm
+from telemetry.laps import Track
+from telemetry.motion import Motion
+
+FEWEST_WINDOWS = 2
+# What an honest bike file leaves open (tyre rate, masses, inertia off by 5-10 %), as a standard deviation of the
+# logarithm of the ratio; measured on simulated rides by putting such errors in.
+FILE_SD = 0.025
+# Both ends are "even" when the ratio is within this of 1: half of a difference of 15 %. A choice of ours.
+EVEN_LOG = 0.07
+SEARCH_S = 0.012  # the residual delay is looked for this far on either side
+LEAST_EXPLAINED = 0.7
+QUANTILES = np.linspace(0.05, 0.99, 48)
+
+
+def damping_balance(
+    motion: Motion, track: Track, bike: Bike, selected: BoolArray | None = None
+) -> DampingBalance:
+    """Damping ratios of both ends and how they compare, from how both met the same road.
+
+    The damping ratio of an end is c / (2 sqrt(k m)) at the wheel: c the damping that takes as much work out of the
+    motion as the damper does, over the wheel speeds that both ends meet in that direction; k the spring's rate
+    where the end mostly sits, m the sprung mass it carries. Equal ratios settle alike whatever each end weighs.
+
+    Parameters
+    ----------
+    motion : Motion
+    track : Track
+    bike : Bike
+        With [chassis], unsprung masses and tyre rates. Its dampers are not used.
+    selected : ndarray of bool, shape (n_samples,), optional
+
+    Returns
+    -------
+    DampingBalance
+        With a reason and no numbers where it cannot be told.
+    """
+    model = road_model(bike)
+    if isinstance(model, str):
+        return untold(f"{model}, so damping cannot be told apart from weight and spring")
+    if any(end not in motion.ends for end in ENDS):
+        return untold("one end has no travel in the log")
+    found = windows(motion, track, selected)
+    if len(found) < FEWEST_WINDOWS:
+        return untold(
+            f"only {len(found)} stretches of {WINDOW_S:.0f} s with both ends valid and the speed known, "
+            f"{FEWEST_WINDOWS} needed"
+        )
+    extra_s = 0.0
+    for _ in range(2):
+        total, each, explained = _solve([Ground(model, window) for window in found], extra_s)
+        extra_s = _residual_delay_s(model, found, total)
+    total, each, explained = _solve([Ground(model, window) for window in found], extra_s)
+    if explained < LEAST_EXPLAINED:
+        return untold(
+            f"the dampers explain only {100 * explained:.0f} % of what the two ends say of their road; masses, springs "
+            "or tyres of the bike file, or a sensor's scale, are not what is on the bike"
+        )
+    return _compare(motion, bike, total, each, explained, extra_s, len(found))
+
+
+def untold(reason: str) -> DampingBalance:
+    """A damping balance that cannot be told."""
+    return DampingBalance(Ratio(None), Ratio(None), {}, None, None, 0, reason)
+
+
+def _solve(grounds: list[Ground], extra_s: float) -> tuple[FloatArray, FloatArray, float]:
+    """Unknowns from all windows, and with each window left out; share of the unlikeness they explain."""
+    parts = list(normal_equations(grounds, extra_s))
+    matrices = np.array([matrix for matrix, _, _ in parts])
+    sides = np.array([side for _, side, _ in parts])
+    scale = 1.0 / np.sqrt(np.maximum(np.diagonal(matrices.sum(axis=0)), 1e-30))
+
+    def solution(matrix: FloatArray, side: FloatArray) -> FloatArray:
+        return np.asarray(
+            scale * np.linalg.lstsq(matrix * np.outer(scale, scale), side * scale, rcond=1e-10)[0]
+        )
+
+    total = solution(matrices.sum(axis=0), sides.sum(axis=0))
+    each = np.array(
+        [
+            solution(matrices.sum(axis=0) - m, sides.sum(axis=0) - s)
+            for m, s in zip(matrices, sides, strict=True)
+        ]
+    )
+    square = sum(part[2] for part in parts)
+    left = square - float(total @ sides.sum(axis=0))
+    return total, each, 1.0 - max(left, 0.0) / square if square > 0 else 0.0
+
+
+def _residual_delay_s(model: RoadModel, found: list[Window], unknowns: FloatArray) -> float:
+    """By how much later than wheelbase / speed the rear meets the front's road: the peak of their correlation."""
+    lags = np.linspace(-SEARCH_S, SEARCH_S, 25)
+    likeness = np.zeros(len(lags))
+    for window in found:
+        ground = Ground(model, window, DELAY_BAND_HZ)
+        front = ground.known("front") + ground.of_dampers("front") @ unknowns
+        rear = ground.known("rear") + ground.of_dampers("rear") @ unknowns
+        for i, lag in enumerate(lags):
+            rows, later = ground.rear_later(rear, float(lag))
+            likeness[i] += later @ front[rows]
+    return vertex(lags, likeness)
+
+
+def vertex(x: FloatArray, y: FloatArray) -> float:
+    """Where the parabola through the highest point and its neighbours is highest.
+
+    Parameters
+    ----------
+    x, y : ndarray of shape (n,)
+        ``x`` evenly apart.
+
+    Returns
+    -------
+    float
+        The highest point itself at either end.
+
+    Examples
+    --------
+    >>> round(vertex(np.array([0.0, 1.0, 2.0, 3.0]), -(np.array([0.0, 1.0, 2.0, 3.0]) - 1.3) ** 2), 6)
+    1.3
+    """
+    i = int(np.argmax(y))
+    if i in (0, len(x) - 1):
+        return float(x[i])
+    below, here, above = y[i - 1 : i + 2]
+    return float(x[i] + 0.5 * (x[1] - x[0]) * (below - above) / (below - 2 * here + above))
+
+
+def _compare(
+    motion: Motion,
+    bike: Bike,
+    total: FloatArray,
+    each: FloatArray,
+    explained: float,
+    extra_s: float,
+    n_windows: int,
+) -> DampingBalance:
+    speeds = _shared_speeds(motion)
+    critical: dict[End, float] = {}
+    for end in ENDS:
+        shaft = float(np.median(motion.ends[end].shaft_travel_mm[motion.ends[end].valid]))
+        mass = sprung_load_n(bike, end) / GRAVITY_M_S2
+        critical[end] = 2e-3 * float(np.sqrt(1e3 * wheel_rate_n_per_mm(bike, end, shaft) * mass))
+
+    def damping(unknowns: FloatArray) -> FloatArray:
+        """Damping ratios: front compression, front rebound, rear compression, rear rebound."""
+        found = []
+        for index, end in enumerate(ENDS):
+            own = unknowns[PARTS * index : PARTS * (index + 1)].copy()
+            own[-1] = 0.0  # without friction
+            shaft = float(np.median(motion.ends[end].shaft_travel_mm[motion.ends[end].valid]))
+            ratio = float(leverage_curve(bike, end).ratio(np.array([shaft]))[0])
+            for speed in speeds:
+                force = np.column_stack(damper_parts(speed / ratio, ratio)) @ own / ratio
+                found.append(float(force @ speed / (speed @ speed)) / critical[end])
+        return np.array(found)
+
+    whole = damping(total)
+    left_out = np.array([damping(unknowns) for unknowns in each])
+    if (whole <= 0).any() or (left_out <= 0).any():
+        return untold("the two ends do not agree on a road that damped ends could have met")
+    n = len(left_out)
+    logs = np.log(left_out)
+    spread = np.sqrt((n - 1) / n * np.sum((logs - logs.mean(axis=0)) ** 2, axis=0))
+    ratios = []
+    for side in (0, 1):
+        log = float(np.log(whole[2 + side] / whole[side]))
+        apart = logs[:, 2 + side] - logs[:, side]
+        own_sd = float(np.sqrt((n - 1) / n * np.sum((apart - apart.mean()) ** 2)))
+        half = float(np.hypot(half_width(own_sd, n), 1.96 * FILE_SD))
+        ratios.append(Ratio(float(np.exp(log)), (float(np.exp(log - half)), float(np.exp(log + half)))))
+    ends = {
+        end: EndDamping(*(float(x) for x in (*whole[2 * i : 2 * i + 2], *spread[2 * i : 2 * i + 2])))
+        for i, end in enumerate(ENDS)
+    }
+    return DampingBalance(ratios[0], ratios[1], ends, 1e3 * extra_s, explained, n_windows)
+
+
+def _shared_speeds(motion: Motion) -> tuple[FloatArray, FloatArray]:
+    """Wheel speeds both ends meet, compression then rebound (negative), as quantiles of both together."""
+    step = max(1, round(motion.sample_rate_hz / 50.0))
+    both = np.concatenate([motion.ends[end].wheel_speed_mm_s[::step] for end in ENDS])
+    both = both[np.isfinite(both) & (np.abs(both) > 5.0)]
+    return np.quantile(both[both > 0], QUANTILES), -np.quantile(-both[both < 0], QUANTILES)
+
+
+def verdict(ratio: Ratio) -> str:
+    """A damping ratio, rear over front, in a word: even, rear more, rear less or cannot tell."""
+    if ratio.value is None or ratio.ci95 is None:
+        return "cannot tell"
+    low, high = np.log(ratio.ci95)
+    if high - low > 4 * EVEN_LOG:
+        return "cannot tell"
+    if abs(np.log(ratio.value)) <= EVEN_LOG:
+        return "even"
+    return "rear more" if ratio.value > 1 else "rear less"
