@@ -1,0 +1,127 @@
+"""Both ends over any stretch of a stored run: a lap, a corner, a phase, a span of time or distance, or all at once."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from telemetry.arrays import BoolArray, End
+from telemetry.laps import PHASES
+from telemetry.laps.kinds import MOVING_M_S
+from telemetry.motion import EndMotion, EndSummary, summarise_end
+from telemetry.summary import Summary, Traces
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """What is selected; what is None does not limit.
+
+    Parameters
+    ----------
+    lap, corner : int, optional
+    phase : str, optional
+        One of `telemetry.laps.PHASES`.
+    time_s : tuple of float, optional
+        From and to, on the run's clock. [s]
+    distance_m : tuple of float, optional
+        From and to, since the start of the lap, on every lap selected; from a larger to a smaller distance it goes
+        over the line. [m]
+    """
+
+    lap: int | None = None
+    corner: int | None = None
+    phase: str | None = None
+    time_s: tuple[float, float] | None = None
+    distance_m: tuple[float, float] | None = None
+
+
+def selected(traces: Traces, stretch: Stretch) -> BoolArray:
+    """The samples of a stretch while riding.
+
+    Parameters
+    ----------
+    traces : Traces
+    stretch : Stretch
+
+    Returns
+    -------
+    ndarray of bool, shape (n_samples,)
+
+    Raises
+    ------
+    ValueError
+        If there is no such phase.
+    """
+    speed = traces["speed_m_s"]
+    known = bool(np.isfinite(speed).any())
+    inside = np.nan_to_num(speed) > MOVING_M_S if known else np.ones(len(speed), dtype=bool)
+    if stretch.lap is not None:
+        inside &= traces["lap"] == stretch.lap
+    if stretch.corner is not None:
+        inside &= traces["corner"] == stretch.corner
+    if stretch.phase is not None:
+        if stretch.phase not in PHASES:
+            raise ValueError(f"phase {stretch.phase!r} is none of {', '.join(PHASES)}.")
+        inside &= traces["phase"] == PHASES.index(stretch.phase)
+    if stretch.time_s is not None:
+        first, last = stretch.time_s
+        inside &= (traces["t_s"] >= first) & (traces["t_s"] <= last)
+    if stretch.distance_m is not None:
+        first, last = stretch.distance_m
+        beyond, short = traces["distance_m"] >= first, traces["distance_m"] <= last
+        inside &= (beyond & short) if first <= last else (beyond | short)
+    return inside
+
+
+def summarise_stretch(summary: Summary, traces: Traces, stretch: Stretch) -> Mapping[End, EndSummary]:
+    """Travel use, speeds and histograms of both ends over a stretch, as the review has them for runs and laps.
+
+    Parameters
+    ----------
+    summary : Summary
+    traces : Traces
+        Of the same run, with all columns.
+    stretch : Stretch
+
+    Returns
+    -------
+    mapping of end to EndSummary
+        Of the ends the run has; ``valid_share`` is 0 where the stretch holds nothing valid.
+
+    Raises
+    ------
+    ValueError
+        If there is no such phase.
+    """
+    inside = selected(traces, stretch)
+    rate_hz = summary.run.sample_rate_hz
+    found: dict[End, EndSummary] = {}
+    for name, whole in summary.ends.items():
+        stops = tuple(
+            stop
+            for stop in (*whole.bottomed, *whole.topped_out)
+            if inside[min(max(round(stop.time_s * rate_hz), 0), len(inside) - 1)]
+        )
+        found[name] = summarise_end(_end_motion(summary, traces, name), inside, stops)
+    return found
+
+
+def _end_motion(summary: Summary, traces: Traces, name: End) -> EndMotion:
+    """The end as it was reviewed, from the traces and what the summary says of it."""
+    whole = summary.ends[name]
+    sag = whole.use.static_sag_mm
+    return EndMotion(
+        end=name,
+        stroke_mm=whole.stroke_mm,
+        wheel_stroke_mm=whole.wheel_stroke_mm,
+        shaft_travel_mm=traces[f"{name}_shaft_mm"],
+        shaft_speed_mm_s=traces[f"{name}_shaft_mm_s"],
+        wheel_travel_mm=traces[f"{name}_wheel_mm"],
+        wheel_speed_mm_s=traces[f"{name}_wheel_mm_s"],
+        valid=traces[f"{name}_valid"] == 1.0,
+        shaft_noise_mm_s=whole.shaft.speed.noise_mm_s,
+        wheel_noise_mm_s=whole.wheel.speed.noise_mm_s,
+        bandwidth_hz=whole.wheel.speed.bandwidth_hz,
+        speed_split_mm_s=summary.bike_values[f"{name}.speed_split_mm_s"],
+        static_sag_mm=np.nan if sag is None else sag,
+    )
