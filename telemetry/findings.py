@@ -21,6 +21,8 @@ EVEN_WITHIN = 0.10
 MUCH_UNUSED_PCT = 80.0
 # Met at one place in at least this share of the laps (and twice), a stop is a finding; once is a note.
 REPEATED_SHARE = 0.5
+# On a straight, stops of two laps within this are at one place: what distance and a rider's line give. A choice.
+SAME_PLACE_M = 30.0
 
 CHANGE_CAUTION = (
     "Change one thing at a time, within the maker's limits, and try it at reduced pace first; "
@@ -182,7 +184,7 @@ def _lost_damping(oscillation: Oscillation) -> Finding:
     places: dict[str, list[int]] = defaultdict(list)
     for event in oscillation.events:
         places[place_words(event.corner, event.phase, None)].append(event.lap or 0)
-    where = "; ".join(f"{place} in {_laps_words(laps)}" for place, laps in places.items())
+    where = "; ".join(f"{place} in {laps_words(laps)}" for place, laps in places.items())
     strongest = max(oscillation.events, key=lambda event: event.confidence, default=None)
     evidence = where
     if strongest is not None:
@@ -200,37 +202,49 @@ def _lost_damping(oscillation: Oscillation) -> Finding:
     )
 
 
-def _laps_words(laps: Iterable[int]) -> str:
+def laps_words(laps: Iterable[int]) -> str:
+    """Lap numbers in words, each once: ``laps 1, 2 and 4``."""
     numbers = sorted(set(laps))
     if len(numbers) == 1:
         return f"lap {numbers[0]}"
     return f"laps {', '.join(map(str, numbers[:-1]))} and {numbers[-1]}"
 
 
-def _repeated(stops: tuple[StopEvent, ...], complete_laps: int) -> dict[int, list[StopEvent]]:
-    """Stops by corner, where one corner has them in enough different laps."""
-    by_corner: dict[int, list[StopEvent]] = defaultdict(list)
-    for stop in stops:
-        if stop.corner:
-            by_corner[stop.corner].append(stop)
+def _repeated(stops: tuple[StopEvent, ...], complete_laps: int) -> list[list[StopEvent]]:
+    """Stops at one place, where enough different laps have them; the place is the corner, or metres on a straight."""
+    places: list[list[StopEvent]] = []
+    for stop in sorted(stops, key=lambda stop: (stop.corner or 0, stop.distance_m or 0.0)):
+        if not stop.corner and stop.distance_m is None:
+            continue
+        if places and _same_place(places[-1][-1], stop):
+            places[-1].append(stop)
+        else:
+            places.append([stop])
     enough = max(2.0, REPEATED_SHARE * complete_laps)
-    return {
-        corner: here
-        for corner, here in sorted(by_corner.items())
-        if len({stop.lap for stop in here}) >= enough
-    }
+    return [here for here in places if len({stop.lap for stop in here}) >= enough]
+
+
+def _same_place(a: StopEvent, b: StopEvent) -> bool:
+    if a.corner or b.corner:
+        return a.corner == b.corner
+    return abs((a.distance_m or 0.0) - (b.distance_m or 0.0)) <= SAME_PLACE_M
 
 
 def _bottoming(end: End, summary: EndSummary, complete_laps: int) -> list[Finding]:
     found = []
-    for corner, stops in _repeated(summary.bottomed, complete_laps).items():
+    for stops in _repeated(summary.bottomed, complete_laps):
         fastest = max(stop.speed_mm_s for stop in stops)
-        phase = stops[0].phase or "phase not known"
+        hard = sum(stop.hard for stop in stops)
+        laps = len({stop.lap for stop in stops})
+        where = (
+            f"corner {stops[0].corner}" if stops[0].corner else f"{stops[0].distance_m:.0f} m into the lap"
+        )
         found.append(
             Finding(
-                title=f"{end.capitalize()} bottoms at corner {corner}",
-                evidence=f"{phase}, {_laps_words(stop.lap or 0 for stop in stops)}; arrives at up to "
-                f"{fastest:.0f} mm/s at the wheel.",
+                title=f"{end.capitalize()} bottoms at {where}",
+                evidence=f"{stops[0].phase or 'phase not known'}, {laps_words(stop.lap or 0 for stop in stops)} "
+                f"({count_word(laps, 'lap')}, {count_word(len(stops), 'time')}, {hard or 'none'} of them a hard blow); "
+                f"arrives at up to {fastest:.0f} mm/s at the wheel.",
                 suggestion=f"Check {end} sag first. If it is right, the {end} needs more support here: spring, "
                 + ("oil level" if end == "front" else "bump stop")
                 + ", or compression damping if it arrives fast.",

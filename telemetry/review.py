@@ -21,6 +21,7 @@ from telemetry.bike import (
 from telemetry.damping import find_oscillation
 from telemetry.errors import ChannelError
 from telemetry.findings import findings, verdict_sentences
+from telemetry.findings_travel import packing_findings, shift_findings
 from telemetry.laps import PHASES, Lap, Track, find_track, is_moving, place_at
 from telemetry.logs import RawLog, with_rate
 from telemetry.motion import (
@@ -112,7 +113,11 @@ def review(log: RawLog, bike: Bike, *, start_line: tuple[float, float] | None = 
         ends=ends,
         balance=whole_balance,
         oscillation=oscillation,
-        findings=findings(laps, ends, whole_balance, oscillation),
+        findings=(
+            *findings(laps, ends, whole_balance, oscillation),
+            *packing_findings(packing, sum(lap.complete for lap in laps)),
+            *shift_findings(shifts),
+        ),
         history=run.history,
         damper_work=_damper_work(motion, bike, moving, track.laps),
         bike_values=_bike_values(bike),

@@ -7,7 +7,7 @@ import numpy as np
 
 from telemetry.arrays import ENDS, End, FloatArray
 from telemetry.motion.summary import StopEvent
-from telemetry.report import page, rows
+from telemetry.report import page, rows, rows_motion
 from telemetry.report.pictures import (
     LapTrace,
     MapMark,
@@ -82,9 +82,13 @@ def debrief_html(
             _speeds(summary),
             _dampers(summary),
             _stops(summary),
+            _places(summary),
+            _strokes(summary),
+            _frequencies(summary),
             _damping(summary),
             _map(summary, traces, lap, inside),
             _laps(summary),
+            _trends(summary),
             _comparison(comparison) if comparison else "",
             _sheet(sheet),
             _quality(summary),
@@ -219,6 +223,52 @@ def _stops(summary: Summary) -> str:
         words = "Neither end reached a limit of its travel." if summary.ends else "Not known."
         return page.section(title, page.paragraph(words))
     return page.section(title, page.table(rows.STOP_COLUMNS, found, words=(0, 1, 2)), long=len(found) > 15)
+
+
+def _places(summary: Summary) -> str:
+    found = rows_motion.place_rows(summary, corners=True)
+    if not found:
+        return ""
+    return page.section(
+        "Travel by phase and corner",
+        page.table(rows_motion.PLACE_COLUMNS, found),
+        page.paragraph(
+            "Median and 95th percentile are means over laps, ± the standard error of that mean; left is what stayed "
+            "of the stroke at the deepest point of all laps.",
+            "note",
+        ),
+        long=len(found) > 12,
+    )
+
+
+def _strokes(summary: Summary) -> str:
+    found = rows_motion.stroke_rows(summary)
+    if not found:
+        return ""
+    return page.section(
+        "Strokes, at the wheel",
+        page.table(rows_motion.STROKE_COLUMNS, found),
+        page.paragraph("How many / the median of their fastest, mm/s.", "note"),
+        *(page.paragraph(words) for words in rows_motion.packing_words(summary.packing)),
+    )
+
+
+def _frequencies(summary: Summary) -> str:
+    found = rows_motion.band_rows(summary)
+    if not found:
+        return ""
+    return page.section(
+        "Frequencies of the wheel speed",
+        page.table(rows_motion.BAND_COLUMNS, found),
+        page.paragraph(rows_motion.together_words(summary), "note"),
+    )
+
+
+def _trends(summary: Summary) -> str:
+    found = rows_motion.trend_rows(summary)
+    if not found:
+        return ""
+    return page.section("Over the outing", page.table(rows_motion.TREND_COLUMNS, found, words=(0, 4)))
 
 
 def _damping(summary: Summary) -> str:

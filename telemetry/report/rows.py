@@ -28,11 +28,13 @@ VERDICT_WORDS = {"yes": "SUSPECTED LOST", "no": "no sign of loss", "cannot_tell"
 
 def end_rows(ends: Mapping[End, EndSummary]) -> list[Row]:
     """What, front, rear: travel and speed at the wheel."""
-    rows: tuple[tuple[str, int, Callable[[EndSummary], float]], ...] = (
+    rows: tuple[tuple[str, int, Callable[[EndSummary], float | None]], ...] = (
         ("travel used [% of stroke]", 0, lambda e: e.wheel.travel.used_pct),
         ("travel, median [mm]", 1, lambda e: e.wheel.travel.median_mm),
         ("travel, 95 % of time below [mm]", 1, lambda e: e.wheel.travel.p95_mm),
         ("travel, most [mm]", 1, lambda e: e.wheel.travel.max_mm),
+        ("median, deeper than static sag [mm]", 1, lambda e: e.use.below_sag_mm),
+        ("in the last tenth of the stroke [% of time]", 1, lambda e: 100 * e.use.deep_share),
         ("left at the deepest point [mm]", 1, lambda e: max(e.wheel.travel.margin_mm, 0.0)),
         ("full stroke [mm]", 1, lambda e: e.wheel_stroke_mm),
         ("times bottomed", 0, lambda e: float(len(e.bottomed))),

@@ -26,6 +26,18 @@ from telemetry.report.rows import (
     oscillation_rows,
     stop_rows,
 )
+from telemetry.report.rows_motion import (
+    BAND_COLUMNS,
+    PLACE_COLUMNS,
+    STROKE_COLUMNS,
+    TREND_COLUMNS,
+    band_rows,
+    packing_words,
+    place_rows,
+    stroke_rows,
+    together_words,
+    trend_rows,
+)
 from telemetry.report.words import cautions, note_words, number, pitch_words
 from telemetry.setup import SetupSheet, written
 from telemetry.summary import Finding, RunInfo, Summary
@@ -55,8 +67,12 @@ def print_review(summary: Summary, console: Console, *, sheet: SetupSheet | None
     _balance(console, summary)
     _dampers(console, summary)
     _stops(console, summary)
+    _places(console, summary)
+    _strokes(console, summary)
+    _frequencies(console, summary)
     _oscillation(console, summary)
     _laps(console, summary)
+    _trends(console, summary)
     if sheet and (found := written(sheet)):
         section(console, "Setup sheet")
         console.print(table(SHEET_COLUMNS, found, words=(0, 1)))
@@ -142,6 +158,32 @@ def _stops(console: Console, summary: Summary) -> None:
     console.print(table(STOP_COLUMNS, rows[:_MOST_ROWS], words=(0, 1, 2)))
     if len(rows) > _MOST_ROWS:
         indented(console, f"and {count_word(len(rows) - _MOST_ROWS, 'more place')} (--json has them all)")
+
+
+def _places(console: Console, summary: Summary) -> None:
+    if rows := place_rows(summary, corners=False):
+        section(console, "Travel by phase")
+        console.print(table(PLACE_COLUMNS, rows))
+
+
+def _strokes(console: Console, summary: Summary) -> None:
+    if rows := stroke_rows(summary):
+        section(console, "Strokes: how many / median of their fastest, mm/s at the wheel")
+        console.print(table(STROKE_COLUMNS, rows))
+        indented(console, *packing_words(summary.packing))
+
+
+def _frequencies(console: Console, summary: Summary) -> None:
+    if rows := band_rows(summary):
+        section(console, "Frequencies of the wheel speed")
+        console.print(table(BAND_COLUMNS, rows))
+        indented(console, together_words(summary))
+
+
+def _trends(console: Console, summary: Summary) -> None:
+    if rows := trend_rows(summary):
+        section(console, "Over the outing")
+        console.print(table(TREND_COLUMNS, rows, words=(0, 4)))
 
 
 def _oscillation(console: Console, summary: Summary) -> None:

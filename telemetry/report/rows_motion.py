@@ -1,0 +1,140 @@
+"""Tables of travel use by place, strokes, frequencies and shift over the outing, as rows of text."""
+
+from collections.abc import Iterable
+
+from telemetry.arrays import ENDS
+from telemetry.findings import count_word, place_words
+from telemetry.motion.summary import BandUse, Estimate, PackingEvent, PlaceUse, StrokeSide
+from telemetry.report.words import UNKNOWN, laps_list, number, plus_minus
+from telemetry.setup.compare import decimals
+from telemetry.summary import Summary, Trend
+
+Row = tuple[str, ...]
+PLACE_COLUMNS = (
+    "at the wheel, mm", "front median ± s.e.", "95 %", "left", "rear median ± s.e.", "95 %", "left",
+)  # fmt: skip
+STROKE_COLUMNS = ("stroke mm", "front compr.", "front reb.", "rear compr.", "rear reb.")
+BAND_COLUMNS = ("band", "Hz", "RMS mm/s", "share %", "most at Hz")
+TREND_COLUMNS = ("", "first lap", "last lap", "a lap, ± 95 %", "over the outing")
+# Shown whether or not they shift; the others only when they do.
+ALWAYS = ("front.travel.median_mm", "rear.travel.median_mm", "lap.time_s")
+
+
+def place_rows(summary: Summary, *, corners: bool) -> list[Row]:
+    """Phase (and corner), then median with its standard error over laps, 95 % and margin of front and rear."""
+    found: dict[str, dict[str, PlaceUse]] = {}
+    for end in ENDS:
+        for place in summary.places.get(end, ()):
+            if place.corner is None or corners:
+                name = f"corner {place.corner}" if place.corner else place.phase or "whole lap"
+                found.setdefault(name, {})[end] = place
+    return [
+        (name, *(cell for end in ENDS for cell in _place_cells(ends.get(end))))
+        for name, ends in found.items()
+    ]
+
+
+def _place_cells(place: PlaceUse | None) -> Row:
+    if place is None:
+        return UNKNOWN, UNKNOWN, UNKNOWN
+    return (
+        _with_error(place.ride_height_mm, 1),
+        number(place.p95_mm.mean, 1),
+        number(max(place.margin_mm, 0.0), 1),
+    )
+
+
+def _with_error(value: Estimate, places: int) -> str:
+    error = "" if value.standard_error is None else f" ± {number(value.standard_error, places)}"
+    return number(value.mean, places) + error
+
+
+def stroke_rows(summary: Summary) -> list[Row]:
+    """Depth, then how many strokes and the median of their peak wheel speeds, by end and direction."""
+    ends = [summary.strokes.get(end) for end in ENDS]
+    classes = max((found.classes for found in ends if found), key=len, default=())
+
+    def cell(side: StrokeSide | None) -> str:
+        return UNKNOWN if side is None else f"{side.count} / {number(side.p50_mm_s)}"
+
+    rows = []
+    for i, one in enumerate(classes):
+        last = i == len(classes) - 1
+        depth = f"over {one.from_mm:.0f}" if last else f"{one.from_mm:.0f} to {one.to_mm:.0f}"
+        cells = [
+            cell(getattr(found.classes[i], way) if found else None)
+            for found in ends
+            for way in ("compression", "rebound")
+        ]
+        rows.append((depth, *cells))
+    return rows
+
+
+def packing_words(packing: Iterable[PackingEvent]) -> list[str]:
+    """Where an end packed, a sentence a place."""
+    places: dict[str, list[PackingEvent]] = {}
+    for event in packing:
+        where = place_words(event.corner, event.phase, None if event.corner else event.distance_m)
+        places.setdefault(f"{event.end} packed down at {where}", []).append(event)
+    return [
+        f"{what[0].upper()}{what[1:]}: {count_word(len(events), 'time')}, lap {laps_list(e.lap for e in events)}, "
+        f"up to {max(e.sink_mm for e in events):.0f} mm deeper than it rides."
+        for what, events in places.items()
+    ]
+
+
+def band_rows(summary: Summary) -> list[Row]:
+    """End and band, its limits, RMS wheel speed, share of the power, peak."""
+
+    def row(end: str, used: BandUse) -> Row:
+        share = None if used.share is None else 100 * used.share
+        return (
+            f"{end} {used.band.name}" + ("" if used.band.basis == "bike file" else " (usual)"),
+            f"{number(used.band.low_hz, 1)}-{number(used.band.high_hz, 1)}",
+            number(used.rms_mm_s),
+            number(share),
+            number(used.peak_hz, 1),
+        )
+
+    return [row(end, used) for end, found in summary.frequencies.ends.items() for used in found.bands]
+
+
+def together_words(summary: Summary) -> str:
+    """How the ends go together in each band, in one sentence; "" with one end.
+
+    The phase is told for the body only: at the hop the ends meet each bump one after the other, sooner or later by
+    the speed.
+    """
+    parts = []
+    for band in summary.frequencies.bands:
+        if not band.told or band.phase_deg is None:
+            parts.append(f"{band.name}: no relation beyond chance")
+            continue
+        words = f"{band.name}: coherence {number(band.coherence, 2)}"
+        if band.name == "body":
+            side = "behind" if band.phase_deg < 0 else "ahead of"
+            words += f", rear {number(abs(band.phase_deg))} deg {side} the front"
+        parts.append(words)
+    return f"Both ends together, {'; '.join(parts)}." if parts else ""
+
+
+def trend_rows(summary: Summary) -> list[Row]:
+    """What, at the first and last lap, a lap with interval, verdict; the main ones and whatever shifts clearly."""
+    return [
+        (
+            f"{trend.label} [{trend.unit}]" if trend.unit else trend.label,
+            number(trend.first, decimals(trend.unit)),
+            number(trend.last, decimals(trend.unit)),
+            plus_minus(trend.per_lap, trend.ci95_per_lap, decimals(trend.unit) + 1),
+            shift_word(trend),
+        )
+        for trend in summary.trends
+        if trend.clear or trend.key in ALWAYS
+    ]
+
+
+def shift_word(trend: Trend) -> str:
+    """Whether a number shifts over the outing."""
+    if not trend.clear:
+        return "no clear shift"
+    return "rises" if trend.per_lap > 0 else "falls"
