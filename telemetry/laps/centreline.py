@@ -14,6 +14,8 @@ STEP_M = 1.0
 # every other position foretells the rest. [s]
 SHORTEST_WAVES_S = (0.5, 0.7, 1.0, 1.4, 2.0, 2.8, 4.0)
 ORDER = 3
+# A position whose nearest point of the line is still so far ahead or behind when the search ends is not beside it.
+OPPOSITE_M = 6.0
 # Share of the lap over which data are repeated beyond both ends, so that the line closes smoothly.
 OVERLAP = 0.1
 
@@ -87,7 +89,7 @@ class CentreLine:
         place_m : ndarray of shape (n,)
             Runs over as many laps as the guess. [m]
         aside_m : ndarray of shape (n,)
-            Distance from the line, positive to its right. [m]
+            Distance from the line, positive to its right; infinite where no point near the guess is opposite. [m]
         """
         place = np.asarray(guess_m, dtype=np.float64).copy()
         if window_m > 0.0:
@@ -102,7 +104,8 @@ class CentreLine:
             east, north = self.at(place, along_east), self.at(place, along_north)
             off_east, off_north = east_m - self.at(place, self.x_m), north_m - self.at(place, self.y_m)
             place += np.clip(off_east * east + off_north * north, -6.0, 6.0)
-        return place, np.asarray(off_east * north - off_north * east)
+        aside = off_east * north - off_north * east
+        return place, np.where(np.abs(off_east * east + off_north * north) < OPPOSITE_M, aside, np.inf)
 
 
 def fit_line(

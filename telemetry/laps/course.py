@@ -15,6 +15,8 @@ SLIP_WALK = 0.3
 LEAST_NOISE_M = 0.05
 # How far a lap's distance by the wheels may be out before positions correct it. [m]
 SEARCH_M = 48.0
+# A lap that differs by more from the usual one is not stretched to its length.
+STRETCH_SHARE = 0.1
 # A position further from the line is on another road: pit lane, paddock, run-off. [m]
 ON_LINE_M = 15.0
 WIDE_SEARCH_M = 240.0
@@ -24,7 +26,10 @@ PATH_POINTS, SAME_PATH_M = 64, 40.0
 LEAST_DELAY_S, SAME_DELAY_S, LARGEST_DELAY_S = 0.04, 0.01, 1.5
 MOST_ROUNDS = 4
 WINDOW_S = 12.0
+DELAY_PARTS = 6
 LEAST_FIXES = 50
+# No circuit is shorter: what comes back to its start sooner was pushed about. [m]
+LEAST_LAP_M = 200.0
 GRAVITY_M_S2 = 9.81
 
 
@@ -42,12 +47,15 @@ class Course:
         Which fixes lie on the line.
     delay_s : float
         How much positions lagged behind the wheel speed; they were moved by as much. [s]
+    doubt_s : float
+        Standard error of that. [s]
     """
 
     line: CentreLine
     place_m: FloatArray
     on_line: BoolArray
     delay_s: float = 0.0
+    doubt_s: float = 0.0
 
 
 def laps_between(travelled_m: FloatArray, lap_m: float) -> FloatArray:
@@ -92,8 +100,10 @@ def follow(
         None without a known line or a whole lap.
     """
     course = _followed(fixes, t_s, travelled_m, crossings_s, line)
-    if course is None or abs(course.delay_s) < LEAST_DELAY_S:
-        return course if course is None else replace(course, delay_s=0.0)
+    if course is None:
+        return None
+    if not max(LEAST_DELAY_S, 4.0 * course.doubt_s) < abs(course.delay_s) < LARGEST_DELAY_S:
+        return replace(course, delay_s=0.0)
     delay = course.delay_s
     for _ in range(MOST_ROUNDS):
         course = _followed(fixes.earlier(delay), t_s, travelled_m, crossings_s - delay, line)
@@ -115,6 +125,8 @@ def _followed(
     at_crossing = np.interp(crossings_s, t_s, travelled_m)
     same = _same_laps(fixes, at_fix, at_crossing)
     lap_m = float(np.median(np.diff(at_crossing)[same])) if same.any() else None
+    if lap_m is not None and lap_m < LEAST_LAP_M:
+        return None
     lap_of = np.searchsorted(at_crossing, at_fix, side="right")
     sure = (
         np.concatenate(([False], same, [False]))[lap_of] if len(at_crossing) else np.zeros(len(at_fix), bool)
@@ -128,7 +140,7 @@ def _followed(
         place *= found.length_m / lap_m
     else:
         return None
-    delay = 0.0
+    delay = doubt = 0.0
     for again in range(rounds):
         guess = np.interp(fixes.t_s, t_s, place)
         at, aside = np.empty_like(guess), np.empty_like(guess)
@@ -141,15 +153,17 @@ def _followed(
         if not on_line.any():
             return None
         t_fix, away = fixes.t_s[on_line], (at - guess)[on_line]
-        if again == 0 and len(t_fix) > LEAST_FIXES:
-            error, delay = _wheel_errors(Course(found, place, on_line), t_s, travelled_m, t_fix, away)
+        certain = sure[on_line]
+        if again == 0 and np.count_nonzero(certain) > LEAST_FIXES:
+            course = Course(found, place, on_line)
+            error, delay, doubt = _wheel_errors(course, t_s, travelled_m, t_fix[certain], away[certain])
             place = place + error
             away = away - np.interp(t_fix, t_s, error)
         place = np.maximum.accumulate(place + _correction(t_s, t_fix, away))
         if again < rounds - 1:
             better = _line_through(fixes.only(on_line), t_s, place, found.length_m)
             place, found = place * (better.length_m / found.length_m), better
-    return Course(found, place, on_line, delay)
+    return Course(found, place, on_line, delay, doubt)
 
 
 def _same_laps(fixes: Fixes, at_fix_m: FloatArray, at_crossing_m: FloatArray) -> BoolArray:
@@ -204,12 +218,38 @@ def _line_through(fixes: Fixes, t_s: FloatArray, place_m: FloatArray, lap_m: flo
 def by_wheels(
     travelled_m: FloatArray, at_crossing_m: FloatArray, wheel_lap_m: float, lap_m: float
 ) -> FloatArray:
-    """Place by the wheels alone: every lap as long as the line, part laps at the usual scale."""
+    """Place by the wheels alone: every lap as long as the line, part laps at the usual scale.
+
+    A lap far too long or short for that (the pits, another road) goes at the usual scale too, forwards from its
+    start and backwards from its end, and jumps half way.
+
+    Parameters
+    ----------
+    travelled_m : ndarray of shape (n_thin,)
+        [m]
+    at_crossing_m : ndarray of shape (n_crossings,)
+        The same at the crossings of the start line. [m]
+    wheel_lap_m, lap_m : float
+        Length of the usual lap by the wheels, and along the line. [m]
+
+    Returns
+    -------
+    ndarray of shape (n_thin,)
+        0 at the first crossing. [m]
+    """
     scale = lap_m / wheel_lap_m
     if not len(at_crossing_m):
         return travelled_m * scale
     known = laps_between(at_crossing_m, wheel_lap_m) * lap_m
-    place = np.interp(travelled_m, at_crossing_m, known)
+    gone = np.diff(at_crossing_m)
+    odd = np.flatnonzero(np.abs(scale * gone - np.diff(known)) > STRETCH_SHARE * np.diff(known))
+    half = at_crossing_m[odd] + 0.5 * gone[odd]
+    knots = np.concatenate((at_crossing_m, half, half))
+    values = np.concatenate(
+        (known, known[odd] + 0.5 * scale * gone[odd], known[odd + 1] - 0.5 * scale * gone[odd])
+    )
+    order = np.argsort(knots, kind="stable")
+    place = np.interp(travelled_m, knots[order], np.maximum.accumulate(values[order]))
     place += np.minimum(travelled_m - at_crossing_m[0], 0.0) * scale
     return np.asarray(place + np.maximum(travelled_m - at_crossing_m[-1], 0.0) * scale)
 
@@ -231,13 +271,14 @@ def _correction(t_s: FloatArray, at_s: FloatArray, away_m: FloatArray) -> FloatA
 
 def _wheel_errors(
     course: "Course", t_s: FloatArray, travelled_m: FloatArray, at_s: FloatArray, away_m: FloatArray
-) -> tuple[FloatArray, float]:
+) -> tuple[FloatArray, float, float]:
     """What the wheels' distance is wrong by, as far as it follows from the riding, and the delay of positions.
 
     Least squares of the difference between positions and wheels on what makes a wheel read wrong (its scale, slip
     in proportion to the drive, the smaller radius leaned over, the tyre's growth with the square of the speed) and
     on the speed itself: a position that is tau late lies tau times the speed behind. Whatever changes slower than
-    `WINDOW_S`, such as a drift of the positions, is left out.
+    `WINDOW_S`, such as a drift of the positions, is left out. Returns the error [m], the delay and its
+    standard error [s].
     """
     step = t_s[1] - t_s[0]
     speed = moving_mean(np.gradient(travelled_m) / step, round(0.3 / step))
@@ -259,5 +300,11 @@ def _wheel_errors(
         found = np.linalg.lstsq((columns[:5] * weight).T, columns[5] * weight, rcond=1e-6)[0]
         left = columns[5] - found @ columns[:5]
         weight = 1.0 / (1.0 + (left / (3.0 * max(robust_sd(left), LEAST_NOISE_M))) ** 2)
-    delay = -float(found[4])
-    return found[:4] @ terms, delay if abs(delay) <= LARGEST_DELAY_S else 0.0
+    # each stretch of the run gives the delay again: their spread tells whether it is more than drift of the positions
+    parts = np.array_split(np.arange(len(at_s)), DELAY_PARTS)
+    each = [
+        -np.linalg.lstsq((columns[:5, p] * weight[p]).T, columns[5, p] * weight[p], rcond=1e-6)[0][4]
+        for p in parts
+    ]
+    delay, doubt = -float(found[4]), float(np.std(each, ddof=1)) / np.sqrt(DELAY_PARTS)
+    return found[:4] @ terms, delay, doubt

@@ -234,4 +234,8 @@ def path_speed(fixes: Fixes, t_s: FloatArray) -> FloatArray:
     rate = 1.0 / (t_s[1] - t_s[0])
     width = max(round(0.5 * rate), 3)
     east, north = (moving_mean(np.interp(t_s, fixes.t_s, v), width) for v in (fixes.east_m, fixes.north_m))
-    return np.asarray(np.hypot(np.gradient(east), np.gradient(north)) * rate)
+    speed = np.hypot(np.gradient(east), np.gradient(north)) * rate
+    # the average reaches beyond the first and the last fix, where nothing is known: hold what it was there
+    edge = 0.5 * width / rate
+    inside = np.clip(t_s, fixes.t_s[0] + edge, max(fixes.t_s[-1] - edge, fixes.t_s[0] + edge))
+    return np.asarray(np.interp(inside, t_s, speed))

@@ -4,6 +4,7 @@ import numpy as np
 
 from telemetry.arrays import BoolArray, FloatArray
 from telemetry.laps.lap import Lap, LapKind
+from telemetry.laps.smooth import commonest
 
 # Slower than this the motorcycle is not riding: pushed, in the pit box, on the stand. A choice of ours.
 MOVING_M_S = 5.0
@@ -49,8 +50,12 @@ def kinds(
     whole = np.array([s[3] for s in spans]) & ~elsewhere
     riding = whole & (stopped < LEAST_STOP_S)
     usual = riding if riding.any() else whole
-    time = float(np.median((ends - starts)[usual])) if usual.any() else 0.0
-    length = float(np.median(lengths[usual])) if usual.any() else np.nan
+    time = length = np.nan
+    if usual.any() and travelled_m is not None:
+        length = commonest(lengths[usual], SAME_CIRCUIT)
+        usual = usual & (np.abs(lengths - length) <= SAME_CIRCUIT * length)
+    if usual.any():
+        time = float(np.median((ends - starts)[usual]))
     laps = []
     for i, (number, start, end, from_line_to_line) in enumerate(spans):
         inside = slice(first[i], last[i])
@@ -61,12 +66,10 @@ def kinds(
             speed_m_s[inside],
             starts_log=i == 0,
         )
-        if elsewhere[i]:
+        if elsewhere[i] or kind == "timed" and abs(lengths[i] - length) > SAME_CIRCUIT * length:
             kind = "elsewhere"
         elif kind == "timed" and abs(end - start - time) > LAP_TIME_SPREAD * time:
             kind = "aborted"
-        elif kind == "timed" and abs(lengths[i] - length) > SAME_CIRCUIT * length:
-            kind = "elsewhere"
         laps.append(
             Lap(
                 lap=number,

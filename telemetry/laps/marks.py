@@ -1,6 +1,6 @@
 """The start line: which channel or which line on the ground says when it was crossed."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -10,11 +10,15 @@ from telemetry.laps.centreline import CentreLine
 from telemetry.laps.clock import Thin
 from telemetry.laps.fixes import Fixes
 from telemetry.laps.gps import to_plane_m
+from telemetry.laps.kinds import MOVING_M_S
 from telemetry.laps.lap import LapSource
-from telemetry.laps.pattern import from_speed_pattern, from_stops
+from telemetry.laps.pattern import STILL_M_S, from_speed_pattern, from_stops
 from telemetry.laps.speed import Speed
 from telemetry.notes import QualityNote
 from telemetry.signals import Run
+
+# Less riding than this holds no lap. [s]
+LEAST_RIDDEN_S = 10.0
 
 
 @dataclass(frozen=True)
@@ -69,12 +73,20 @@ def find_marks(
     -------
     Marks
     """
+    if speed.thin_m_s is not None and np.mean(speed.thin_m_s > MOVING_M_S) * thin.t_s[-1] < LEAST_RIDDEN_S:
+        words = "The motorcycle is hardly ridden in this log: there are no laps in it."
+        notes.append(QualityNote("warning", "not_ridden", words))
+        return Marks(np.array([]), "none")
     if start_line is None:
         marks = _by_signal(run)
         if marks is not None:
             return marks
     if fixes is not None:
         marks = _on_the_ground(thin, fixes, speed, start_line, line, notes)
+        if speed.thin_m_s is not None:
+            # standing on the line, positions wander over it and back
+            rides = np.interp(marks.times_s, thin.t_s, speed.thin_m_s) > STILL_M_S
+            marks = replace(marks, times_s=marks.times_s[rides])
         if len(marks.times_s):
             return marks
     return _by_speed(thin, speed, notes)
@@ -165,7 +177,10 @@ def _usual_heading(fixes: Fixes, middle: tuple[float, float], nearest: int) -> f
 def _by_speed(thin: Thin, speed: Speed, notes: list[QualityNote]) -> Marks:
     if speed.travelled_m is not None:
         times = from_speed_pattern(thin.t_s, speed.travelled_m)
-        if len(times):
+        leaves, comes = from_stops(thin.t_s, speed.travelled_m)
+        # rides that each go once round repeat as well, but every repetition has a stop in it
+        stopped = np.histogram(comes, times)[0] if len(times) > 1 else np.array([])
+        if len(times) and not (len(leaves) and stopped.all()):
             notes.append(
                 QualityNote(
                     "info",
@@ -175,7 +190,6 @@ def _by_speed(thin: Thin, speed: Speed, notes: list[QualityNote]) -> Marks:
                 )
             )
             return Marks(times, "speed pattern")
-        leaves, comes = from_stops(thin.t_s, speed.travelled_m)
         if len(leaves):
             notes.append(
                 QualityNote(

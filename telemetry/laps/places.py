@@ -15,9 +15,11 @@ from telemetry.laps.course import (
     laps_between,
 )
 from telemetry.laps.fixes import Fixes
+from telemetry.laps.kinds import SAME_CIRCUIT
 from telemetry.laps.lap import Circuit
 from telemetry.laps.marks import Marks
 from telemetry.laps.match import match_by_pattern
+from telemetry.laps.smooth import commonest
 from telemetry.laps.speed import Speed
 from telemetry.notes import QualityNote
 
@@ -198,7 +200,7 @@ def _by_wheels(thin: Thin, speed: Speed, marks: Marks) -> Places:
         values += np.repeat(np.arange(len(at)) * lap, 2)
         starts = lap * np.arange(len(at), dtype=np.float64)
         return Places(marks, np.interp(travelled, knots, values), starts, lap, nowhere)
-    lap = float(np.median(np.diff(at)))
+    lap = commonest(np.diff(at), SAME_CIRCUIT)
     place = by_wheels(travelled, at, lap, lap)
     return Places(marks, place, np.interp(marks.times_s, thin.t_s, place), lap, nowhere)
 

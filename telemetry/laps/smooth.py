@@ -87,3 +87,17 @@ def runs_longer(mask: BoolArray, least: int) -> list[tuple[int, int]]:
 def sums_at(index: IntArray, values: FloatArray, n: int) -> FloatArray:
     """Sum of the values at each of n places."""
     return np.bincount(index, values, n).astype(np.float64, copy=False)
+
+
+def commonest(values: FloatArray, share: float) -> float:
+    """The middle of the largest group of values within a share of one another; the earlier of equal groups.
+
+    Unlike the median it does not fall between the laps of two circuits.
+
+    Examples
+    --------
+    >>> commonest(np.array([100.0, 101.0, 102.0, 140.0, 141.0, 142.0]), 0.03)
+    101.0
+    """
+    near = np.abs(values[:, None] - values) <= share * values
+    return float(np.median(values[near[:, int(np.argmax(near.sum(axis=0)))]]))

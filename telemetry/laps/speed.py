@@ -75,6 +75,7 @@ def find_speed(
             return Speed(np.full(len(run.t_s), np.nan), None, None, ""), None
         fixes = without_jumps(fixes, None, notes)
         slow = path_speed(fixes, thin.t_s)
+        dropouts(fixes, np.interp(fixes.t_s, thin.t_s, slow) > MOVING_M_S, notes)
         travelled = np.concatenate(([0.0], np.cumsum(0.5 * (slow[1:] + slow[:-1])))) / thin.rate_hz
         return Speed(thin.spread(slow), slow, travelled, "GPS track"), fixes
     # across a dropout of the speed the bike goes on at the speed between: distance must not stand still

@@ -60,6 +60,7 @@ def find_track(
     places = find_places(thin, fixes, speed, lean, marks, circuit, line, notes)
     marks = marks if places is None else places.marks
     laps = _laps(run, thin, speed, marks, places)
+    _note_elsewhere(laps, places, notes)
     distance = _distance(thin, laps, places)
     lean, lean_from = _lean(thin, speed, places, fixes, lean)
     phase, phase_sources = _phases(run, thin, speed, lean, lean_from)
@@ -126,7 +127,39 @@ def _laps(run: Run, thin: Thin, speed: Speed, marks: Marks, places: Places | Non
         for i, (_, start, end, _) in enumerate(spans):
             here = places.elsewhere[(thin.t_s >= start) & (thin.t_s < end)]
             elsewhere[i] = bool(len(here)) and float(np.mean(here)) > ELSEWHERE_SHARE
-    return kinds(spans, thin.t_s, slow, None if places is None else places.place_m, elsewhere)
+    along = None if places is None else (speed.travelled_m if places.line is None else places.place_m)
+    laps = kinds(spans, thin.t_s, slow, along, elsewhere)
+    if speed.travelled_m is None:
+        return laps
+    # off the circuit there is only the distance by the wheels
+    return tuple(
+        lap
+        if lap.kind != "elsewhere"
+        else replace(
+            lap, distance_m=float(np.ptp(np.interp([lap.start_s, lap.end_s], thin.t_s, speed.travelled_m)))
+        )
+        for lap in laps
+    )
+
+
+def _note_elsewhere(laps: tuple[Lap, ...], places: Places | None, notes: list[QualityNote]) -> None:
+    """Say so when laps differ in length by the wheels; with positions it is said where they were looked at."""
+    odd = [lap for lap in laps if lap.kind == "elsewhere"]
+    even = [lap for lap in laps if lap.complete]
+    if not odd or not even or places is None or places.line is not None:
+        return
+    usual, other = (float(np.median([lap.distance_m or 0.0 for lap in some])) for some in (even, odd))
+    numbers = ", ".join(str(lap.lap) for lap in odd[:6])
+    notes.append(
+        QualityNote(
+            "warning",
+            "two_circuits",
+            f"By the wheels lap {numbers} is {other:.0f} m long, the others {usual:.0f} m: not once round the same "
+            "circuit. Nothing is placed there; split the log if it holds two circuits.",
+            start_s=odd[0].start_s,
+            end_s=odd[-1].end_s,
+        )
+    )
 
 
 def _complete(thin: Thin, laps: tuple[Lap, ...]) -> BoolArray:
@@ -185,7 +218,8 @@ def _split(
             )
             here = slice(np.searchsorted(t_s, lap.start_s), stop)
             first = i == 0 and places.marks.ends_s is None
-            distance[here] = _within(place[here], zero, places.lap_m, first)
+            if lap.kind != "elsewhere" or places.line is not None:
+                distance[here] = _within(place[here], zero, places.lap_m, first)
     if elsewhere is not None:
         distance[elsewhere] = np.nan
     return distance

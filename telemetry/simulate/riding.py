@@ -40,6 +40,8 @@ class Riding:
         Ridden before the first and after the last crossing of the line. [m]
     pit_s : float
         Standing still before setting off. [s]
+    stops : bool
+        Whether it brakes to a stop at the end, where else it rides out of the log.
     front_brake_share : float
     brake_bar_per_n : float
         Brake line pressure over front brake force. [bar/N]
@@ -59,6 +61,7 @@ class Riding:
     front_brake_share: float = 0.9
     engine_brake_g: float = 0.08
     brake_bar_per_n: float = 0.005
+    stops: bool = False
 
 
 @dataclass(frozen=True)
@@ -107,6 +110,8 @@ def _speed_over_place(
     bend = np.abs(circuit.at(place, circuit.curvature_1_m))
     square = np.minimum(riding.top_speed_m_s**2, riding.corner_g * g * grip / np.maximum(bend, 1e-6))
     square[0] = min(square[0], 1.0)
+    if riding.stops:
+        square[-1] = min(square[-1], 1.0)
     step = place[1] - place[0]
     sideways_limit = riding.corner_g * g * grip
     for i in range(len(place) - 2, -1, -1):

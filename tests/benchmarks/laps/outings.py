@@ -87,3 +87,28 @@ def run_of(columns, units, bike: Bike, sensors: Sensors, only=None) -> Run:
     log = RawLog("simulated", columns, units)
     run = to_run(log, sensors=sensors_of(bike), channels=known, time_channel=bike.channels.time)
     return replace(run, notes=())
+
+
+def with_pause(first: Run, second: Run, pause_s: float, *, seed: int = 0, moved_deg: float = 0.0) -> Run:
+    """Two runs in one log, standing still between them with the position's noise going on.
+
+    ``moved_deg`` puts the second elsewhere, by so much in latitude.
+    """
+    n, rate = round(pause_s * first.sample_rate_hz), first.sample_rate_hz
+    noise = np.random.default_rng(seed).normal(0.0, 3e-6, round(pause_s * 10) + 2)
+    standing = np.interp(np.arange(n) / rate * 10, np.arange(len(noise)), noise)
+
+    def joined(name: str) -> np.ndarray:
+        before, after = first.channels[name], second.channels[name]
+        if name == "lap":
+            after = after + np.nanmax(before)
+            return np.concatenate((before, np.full(n, before[-1]), np.maximum(after, before[-1])))
+        if name in ("latitude_deg", "longitude_deg"):
+            after = after + (moved_deg if name == "latitude_deg" else 0.0)
+            last = before[np.isfinite(before)][-1]
+            return np.concatenate((before, last + standing, after))
+        return np.concatenate((before, np.zeros(n), after))
+
+    channels = {name: joined(name) for name in first.channels}
+    count = len(first.t_s) + n + len(second.t_s)
+    return replace(first, t_s=np.arange(count) / rate, channels=channels)
