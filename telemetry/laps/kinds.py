@@ -66,9 +66,12 @@ def kinds(
             speed_m_s[inside],
             starts_log=i == 0,
         )
-        if elsewhere[i] or kind == "timed" and abs(lengths[i] - length) > SAME_CIRCUIT * length:
+        other_length = abs(lengths[i] - length) > SAME_CIRCUIT * length
+        # a whole number of laps is a crossing that was missed
+        missed = other_length and abs(lengths[i] / length - round(lengths[i] / length)) <= SAME_CIRCUIT
+        if elsewhere[i] or (kind == "timed" and other_length and not missed):
             kind = "elsewhere"
-        elif kind == "timed" and abs(end - start - time) > LAP_TIME_SPREAD * time:
+        elif kind == "timed" and (missed or abs(end - start - time) > LAP_TIME_SPREAD * time):
             kind = "aborted"
         laps.append(
             Lap(
