@@ -29,7 +29,7 @@ def band_window(frequency_hz: FloatArray) -> FloatArray:
 
 
 # The band as a weight on frequency, for likelihoods: power gain on an even grid.
-_GRID_STEP_HZ = 0.25
+_GRID_STEP_HZ = 0.5
 FREQUENCY_HZ = np.arange(LOW_HZ[0] + _GRID_STEP_HZ, HIGH_HZ[1], _GRID_STEP_HZ)
 BAND_WEIGHT = band_window(FREQUENCY_HZ) ** 2
 # Independent values per second of a signal of this band.

@@ -34,7 +34,6 @@ THRESHOLDS = {0.5: 4.0, 0.75: 3.5, 1.0: 3.0, 1.5: 2.0, 2.0: 1.0, 3.0: 0.0}
 # Without the front's news, what looks like it at first.
 THRESHOLDS_BLIND = {0.75: 8.0, 1.0: 8.0, 1.5: 8.0, 2.0: 8.0, 3.0: 8.0}
 SHORTEST_S = 0.3
-LINE_ROUNDS = 2
 MOST_REJECTED = 20
 
 
@@ -104,11 +103,13 @@ def _listen(motion: Motion, track: Track, bike: Bike) -> _Heard | None:
     if read.usable.sum() * read.step_s < LEAST_MOVING_S:
         return None
     radius_mm = bike.rear.tyre_radius_mm
-    first = _learn_beside_line(read, hop, radius_mm)
+    tone = find_tone(read.rear[2], read.usable, read.step_s)
+    first = _learn_beside_line(_without(tone, read), hop, radius_mm, None)
     if first is None:
         return None
     delay_s = best_delay_s(read, hop, first.turning)
-    heard = _learn_beside_line(read.delayed(delay_s), hop, radius_mm) or first
+    delayed = _without(tone, read.delayed(delay_s))
+    heard = _learn_beside_line(delayed, hop, radius_mm, first.turning) or first
     wheel_hz = None
     if heard.turning is not None:
         wheel_hz = heard.turning.rate_hz
@@ -125,30 +126,34 @@ class _Lesson:
     equation: RearEquation
     learned: Learned
     turning: Line | None
-    tone: Line | None
 
 
-def _learn_beside_line(read: RearEquation, hop: RearHop, radius_mm: float) -> _Lesson | None:
-    """Learn, with a steady tone and the wheel's own line out of the way: they spoil what is learned."""
-    tone = find_tone(read.rear[2], read.usable, read.step_s)
-    if tone is not None:
-        read = replace(read, rear=tone.without_line(read.rear), known=tone.without_line(read.known))
-    learned = learn(read, hop)
+def _learn_beside_line(
+    read: RearEquation, hop: RearHop, radius_mm: float, before: Line | None
+) -> _Lesson | None:
+    """Learn with the wheel's own line out of the way: it spoils what is learned.
+
+    It is looked for in what the equation leaves; ``before`` is what was known of it.
+    """
+    clear = _without(before, read)
+    learned = learn(clear, hop)
     if learned is None:
         return None
-    lesson = _Lesson(read, learned, None, tone)
     if read.ground_speed_m_s is None:
-        return lesson
-    for _ in range(LINE_ROUNDS):
-        left = lesson.learned.row @ read.rear - lesson.learned.predicted(lesson.equation)
-        turning = find_wheel_turning(left, read.usable, read.ground_speed_m_s, read.step_s, radius_mm)
-        if turning is None:
-            break
-        known = turning.without_line(read.known)
-        learned = learn(replace(read, rear=turning.without_line(read.rear), known=known), hop)
-        usual = turning.without_usual_line(read.rear, read.rear[2])
-        lesson = _Lesson(replace(read, rear=usual, known=known), learned or lesson.learned, turning, tone)
-    return lesson
+        return _Lesson(read, learned, None)
+    left = learned.row @ read.rear - learned.predicted(clear)
+    turning = find_wheel_turning(left, read.usable, read.ground_speed_m_s, read.step_s, radius_mm)
+    if turning is None:
+        return _Lesson(read, learned, None)
+    clear = _without(turning, read)
+    usual = turning.without_usual_line(read.rear, read.rear[2])
+    return _Lesson(replace(clear, rear=usual), learn(clear, hop) or learned, turning)
+
+
+def _without(line: Line | None, read: RearEquation) -> RearEquation:
+    if line is None:
+        return read
+    return replace(read, rear=line.without_line(read.rear), known=line.without_line(read.known))
 
 
 def _judge(

@@ -151,9 +151,10 @@ def log_gain(coefficient: FloatArray) -> FloatArray:
     ----------
     .. [1] P. Whittle, Ark. Mat. 2 (1953) 423-434.
     """
-    s = 1j * FREQUENCY_HZ / REFERENCE_HZ
-    gain = np.abs(coefficient @ (s ** np.array([2, 1, 0, -1, -2])[:, None])) ** 2
-    return np.asarray(np.log(gain) @ BAND_WEIGHT / BAND_WEIGHT.sum())
+    w = FREQUENCY_HZ / REFERENCE_HZ
+    even = np.asarray(coefficient)[..., ::2] @ np.stack([-(w**2), np.ones_like(w), -1.0 / w**2])
+    odd = np.asarray(coefficient)[..., 1::2] @ np.stack([w, -1.0 / w])
+    return np.asarray(np.log(even**2 + odd**2) @ BAND_WEIGHT / BAND_WEIGHT.sum())
 
 
 def hop_mode(hop: RearHop, tyre_hz: float, damping: float) -> tuple[float, float]:

@@ -11,6 +11,7 @@ References
 
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -23,10 +24,10 @@ ComplexArray = npt.NDArray[np.complex128]
 # Turns per nominal turn (ground speed over the bike file's radius).
 FACTORS = (0.92, 1.26)
 FACTOR_STEP = 0.01
-# As wide and no wheel turns there: what chance gives.
-NOTHING_TURNS = ((0.56, 0.90), (1.30, 1.64))
+# From here on, as wide, no wheel turns: what chance gives.
+NOTHING_TURNS_FROM = (0.56, 1.30)
 WINDOW_TURNS = 20
-HOP_TURNS = 4
+HOP_TURNS = 10
 PER_TURN = 16
 # The line is followed in phase over so many turns, then its amplitude is taken over more.
 PHASE_TURNS = 12
@@ -38,7 +39,8 @@ STEP_COST, MOST_STEPS = 1.5, 6
 LEAST_GAIN = 0.6
 # In a stretch the line may be this much stronger than usual at its speed; more is not the wheel's.
 MOST_OVER_USUAL = 1.25
-RATE_BINS = 10
+CHUNK = 512  # windows at a time, for memory
+RATE_BINS, LEAST_TURNS_PER_BIN = 10, 2
 
 
 @dataclass(frozen=True)
@@ -74,8 +76,8 @@ class Line:
         The line in ``measure`` is held to its median at each wheel speed, and the others in proportion: a
         ringing that happens to be as fast as the wheel is not taken for the wheel's.
         """
-        heard, rate = self._heard, np.interp(self._even, self.angle_turns, self.rate_hz)
-        if heard.sum() < RATE_BINS * 8:
+        heard, rate = self._heard, self._rate_hz
+        if heard.sum() < RATE_BINS * LEAST_TURNS_PER_BIN:
             return signals
         size = np.abs(self._amplitude(measure))
         edges = np.quantile(rate[heard], np.linspace(0.0, 1.0, RATE_BINS + 1))
@@ -88,7 +90,7 @@ class Line:
     def followed(self, signal: FloatArray) -> "Line":
         """The same with the phase followed more closely than the factors do."""
         drift = np.unwrap(np.angle(self._amplitude(signal, PHASE_TURNS))) / (2 * np.pi)
-        return replace(self, phase_turns=self.phase_turns + np.interp(self.angle_turns, self._even, drift))
+        return replace(self, phase_turns=self.phase_turns + np.interp(self.angle_turns, self._middle, drift))
 
     def part(self, inside: slice) -> "Line":
         """Some of the samples of it."""
@@ -102,49 +104,56 @@ class Line:
         )
 
     @cached_property
-    def _even(self) -> FloatArray:
-        """Every quarter turn."""
-        return np.arange(0.0, self.angle_turns[-1], 0.25)
+    def _first(self) -> IntArray:
+        """First sample of every whole turn, and one past the last."""
+        return np.searchsorted(self.angle_turns, np.arange(0.0, max(self.angle_turns[-1], 2.0)))
+
+    @cached_property
+    def _middle(self) -> FloatArray:
+        return 0.5 + np.arange(len(self._first) - 1, dtype=np.float64)
+
+    @cached_property
+    def _rate_hz(self) -> FloatArray:
+        return np.interp(self._middle, self.angle_turns, self.rate_hz)
 
     @cached_property
     def _heard(self) -> BoolArray:
-        """Where the wheel turns within the band."""
-        rate = np.interp(self._even, self.angle_turns, self.rate_hz)
-        return np.asarray((rate > LOW_HZ[1]) & (rate < TOP_HZ))
+        """Turns in which the wheel turns within the band."""
+        return np.asarray((self._rate_hz > LOW_HZ[1]) & (self._rate_hz < TOP_HZ))
 
     @cached_property
     def _carrier(self) -> ComplexArray:
         return np.asarray(np.exp(2j * np.pi * self.phase_turns) * self.usable)
 
-    def _amplitude(self, signal: FloatArray, turns: float | None = None) -> ComplexArray:
-        """Complex amplitude of the line, every quarter turn: a triangular mean over so many turns."""
-        value = np.asarray(signal * self._carrier.conj(), dtype=np.complex128)
-        low, high, count = self._windows(turns or self.amplitude_turns)
-        mean: ComplexArray = np.zeros(len(self._even), dtype=np.complex128)
-        for _ in range(2):  # a box twice is a triangle
-            total = np.concatenate([[0.0], np.cumsum(value)])
-            mean = (total[high] - total[low]) / count
-            value = np.asarray(
-                np.interp(self.angle_turns, self._even, mean) * self.usable, dtype=np.complex128
-            )
-        return mean
-
-    def _windows(self, turns: float) -> tuple[IntArray, IntArray, FloatArray]:
-        """First sample, one past the last, and number of usable samples half of ``turns`` wide."""
-        if turns not in self._found:
-            low = np.searchsorted(self.angle_turns, self._even - 0.25 * turns)
-            high = np.searchsorted(self.angle_turns, self._even + 0.25 * turns)
-            total = np.concatenate([[0.0], np.cumsum(self.usable.astype(float))])
-            self._found[turns] = (low, high, np.maximum(total[high] - total[low], 1.0))
-        return self._found[turns]
-
     @cached_property
-    def _found(self) -> dict[float, tuple[IntArray, IntArray, FloatArray]]:
-        return {}
+    def _samples(self) -> FloatArray:
+        """Usable samples in every turn."""
+        return self._sums(self.usable.astype(np.float64))
+
+    def _sums(self, values: npt.NDArray[Any]) -> npt.NDArray[Any]:
+        """Sum of the samples of every turn."""
+        total = np.concatenate([[0.0], np.cumsum(values)])
+        return np.asarray(np.diff(total[self._first]))
+
+    def _amplitude(self, signal: FloatArray, turns: float | None = None) -> ComplexArray:
+        """Complex amplitude of the line turn by turn: a triangular mean over so many turns."""
+        sums, samples = self._sums(signal * self._carrier.conj()), self._samples
+        half = round(0.25 * (turns or self.amplitude_turns))
+        count = np.maximum(_boxed(samples, half), 1.0)
+        mean = _boxed(sums, half) / count  # a box twice is a triangle
+        return np.asarray(_boxed(mean * samples, half) / count, dtype=np.complex128)
 
     def _wave(self, amplitude: ComplexArray) -> FloatArray:
-        at = np.interp(self.angle_turns, self._even, amplitude)
+        at = np.interp(self.angle_turns, self._middle, amplitude)
         return np.asarray(2.0 * (at * self._carrier).real)
+
+
+def _boxed(values: npt.NDArray[Any], half: int) -> npt.NDArray[Any]:
+    """Sum over each value and ``half`` neighbours to either side."""
+    n = len(values)
+    total = np.concatenate([[0.0], np.cumsum(values)])
+    at = np.arange(n)
+    return np.asarray(total[np.minimum(at + half + 1, n)] - total[np.maximum(at - half, 0)])
 
 
 def find_wheel_turning(
@@ -178,59 +187,63 @@ def find_wheel_turning(
     good = np.interp(even, angle, usable.astype(float)) > 0.999
     starts = np.arange(0, len(even) - WINDOW_TURNS * PER_TURN, HOP_TURNS * PER_TURN)
 
-    def track(low: float, high: float) -> tuple[FloatArray, float]:
-        factors = np.arange(low, high + 1e-9, FACTOR_STEP)
-        gain = _line_gain(over_angle, good, turning_hz, starts, factors)
-        path, total = _smooth_path(gain)
-        return factors[path], total / max(int((gain.max(axis=1) > 0).sum()), 1)
-
-    path, gain = track(*FACTORS)
-    chance = max(track(*band)[1] for band in NOTHING_TURNS)
-    if gain - chance < LEAST_GAIN:
+    steps = FACTOR_STEP * np.arange(round((FACTORS[1] - FACTORS[0]) / FACTOR_STEP) + 1)
+    bands = np.stack([low + steps for low in (FACTORS[0], *NOTHING_TURNS_FROM)])
+    gain = _line_gain(over_angle, good, turning_hz, starts, bands)
+    paths, total = _smooth_paths(gain)
+    share = total / np.maximum((gain.max(axis=2) > 0).sum(axis=1), 1)
+    if share[0] - share[1:].max() < LEAST_GAIN:
         return None
-    factor = np.interp(angle, even[starts] + 0.5 * WINDOW_TURNS, path)
+    factor = np.interp(angle, even[starts] + 0.5 * WINDOW_TURNS, bands[0][paths[0]])
     phase = np.concatenate([[0.0], np.cumsum(factor[1:] * np.diff(angle))])
     return Line(phase, angle, factor * nominal_hz, usable).followed(residual)
 
 
 def _line_gain(
-    signal: FloatArray, good: BoolArray, turning_hz: FloatArray, starts: IntArray, factors: FloatArray
+    signal: FloatArray, good: BoolArray, turning_hz: FloatArray, starts: IntArray, bands: FloatArray
 ) -> FloatArray:
-    """Log likelihood that a line at each factor gains in each window; shape (n_windows, n_factors)."""
+    """Log likelihood that a line at each factor gains in each window; shape (n_bands, n_windows, n_factors)."""
     length = WINDOW_TURNS * PER_TURN
+    factors = bands.ravel()
     taper = np.hanning(length)
     turn = np.arange(length) / PER_TURN
-    waves = taper[:, None] * np.exp(-2j * np.pi * turn[:, None] * factors)
+    angle = 2 * np.pi * turn[:, None] * factors
+    waves = taper[:, None] * np.concatenate([np.cos(angle), np.sin(angle)], axis=1)
+    known = np.cumsum(np.concatenate([[0], good]))
+    whole = known[starts + length] - known[starts] == length
+    total_hz = np.concatenate([[0.0], np.cumsum(turning_hz)])
+    hz = (total_hz[starts + length] - total_hz[starts]) / length
     gain = np.zeros((len(starts), len(factors)))
-    chunk = 512
-    for first in range(0, len(starts), chunk):
-        index = starts[first : first + chunk, None] + np.arange(length)
-        pieces = signal[index]
-        energy = (pieces**2 * taper**2).sum(axis=1)
-        line = 2.0 * np.abs(pieces @ waves) ** 2 / (taper**2).sum()
+    windows = np.lib.stride_tricks.sliding_window_view(signal, length)
+    for first in range(0, len(starts), CHUNK):
+        part = slice(first, first + CHUNK)
+        pieces = windows[starts[part]]
+        energy = ((pieces * taper) ** 2).sum(axis=1)
+        both = (pieces @ waves) ** 2
+        line = 2.0 * (both[:, : len(factors)] + both[:, len(factors) :]) / (taper**2).sum()
         share = np.clip(line / np.maximum(energy, 1e-12)[:, None], 0.0, 0.98)
-        hz = turning_hz[index].mean(axis=1)
         # independent values in the window: as many as its seconds hold in the band, half for the taper
-        freedom = (HIGH_HZ[0] - LOW_HZ[1]) * WINDOW_TURNS / np.maximum(hz, 1e-3)
-        turns_hz = hz[:, None] * factors
-        inside = (turns_hz > LOW_HZ[1]) & (turns_hz < TOP_HZ) & good[index].all(axis=1)[:, None]
-        gain[first : first + chunk] = np.where(inside, -0.5 * freedom[:, None] * np.log1p(-share) - 1.0, 0.0)
-    return gain
+        freedom = (HIGH_HZ[0] - LOW_HZ[1]) * WINDOW_TURNS / np.maximum(hz[part], 1e-3)
+        turns_hz = hz[part, None] * factors
+        inside = (turns_hz > LOW_HZ[1]) & (turns_hz < TOP_HZ) & whole[part, None]
+        gain[part] = np.where(inside, -0.5 * freedom[:, None] * np.log1p(-share) - 1.0, 0.0)
+    return gain.reshape(len(starts), *bands.shape).transpose(1, 0, 2)
 
 
-def _smooth_path(gain: FloatArray) -> tuple[IntArray, float]:
-    """The path of factors with the largest gain less what its steps cost (Viterbi), and its gain."""
-    count, states = gain.shape
+def _smooth_paths(gain: FloatArray) -> tuple[IntArray, FloatArray]:
+    """For each band the path of factors with the largest gain less what its steps cost (Viterbi), and its gain."""
+    bands, count, states = gain.shape
     steps = np.abs(np.arange(states)[:, None] - np.arange(states))
     cost = STEP_COST * np.minimum(steps, MOST_STEPS)
-    best = gain[0]
-    came_from = np.zeros((count, states), dtype=np.int64)
+    best = gain[:, 0]
+    came_from = np.zeros((count, bands, states), dtype=np.int64)
     for i in range(1, count):
-        choice = best[None, :] - cost
-        came_from[i] = choice.argmax(axis=1)
-        best = choice.max(axis=1) + gain[i]
-    path = np.empty(count, dtype=np.int64)
-    path[-1] = int(best.argmax())
+        choice = best[:, None, :] - cost
+        came_from[i] = choice.argmax(axis=2)
+        best = choice.max(axis=2) + gain[:, i]
+    path = np.empty((bands, count), dtype=np.int64)
+    path[:, -1] = best.argmax(axis=1)
+    band = np.arange(bands)
     for i in range(count - 1, 0, -1):
-        path[i - 1] = came_from[i, path[i]]
-    return path, float(gain[np.arange(count), path].sum())
+        path[:, i - 1] = came_from[i, band, path[:, i]]
+    return path, np.take_along_axis(gain, path[:, :, None], axis=2)[:, :, 0].sum(axis=1)
