@@ -6,7 +6,7 @@ Five milliseconds are enough to make a wrong pole fit better than the right one.
 import numpy as np
 
 from telemetry.damping.equation import RearEquation
-from telemetry.damping.hop import RearHop
+from telemetry.damping.hop import WheelHop
 from telemetry.damping.pole import fit_pole, take_out
 from telemetry.damping.wheelline import Line
 
@@ -15,14 +15,14 @@ FROM_S = 200.0  # of riding are enough
 WINDOW_S = 1.0
 
 
-def best_delay_s(equation: RearEquation, hop: RearHop, turning: Line | None) -> float:
+def best_delay_s(equation: RearEquation, hop: WheelHop, turning: Line | None) -> float:
     """The delay at which the likeliest pole is likeliest; 0 where it cannot be told.
 
     Parameters
     ----------
     equation : RearEquation
         As it was read, without delay.
-    hop : RearHop
+    hop : WheelHop
     turning : Line or None
         The wheel's own line, which has no news of the road, is taken out.
 

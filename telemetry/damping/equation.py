@@ -143,6 +143,23 @@ class FrontNews:
         return np.concatenate([front, self.now[:, part], rear])
 
 
+def front_alone(equation: RearEquation) -> RearEquation | None:
+    """The same equation for the front wheel, with nothing known of the road; None without front.
+
+    Parameters
+    ----------
+    equation : RearEquation
+
+    Returns
+    -------
+    RearEquation or None
+    """
+    if equation.news is None:
+        return None
+    own = equation.news.front[:, ::OVERSAMPLING][:, : len(equation.t_s)]
+    return replace(equation, rear=own, known=np.empty((0, len(equation.t_s))), news=None)
+
+
 def _front_news(
     front_mm: FloatArray, rear_mm: FloatArray, rate_hz: float, then_s: FloatArray, faster: FloatArray
 ) -> FrontNews:

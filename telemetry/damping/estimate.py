@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.damping.equation import REAR_PAST, RearEquation
-from telemetry.damping.hop import RearHop
+from telemetry.damping.hop import WheelHop
 from telemetry.damping.learn import Learned
 from telemetry.damping.pole import Pole, fit_pole, frequency_scatter
 from telemetry.signals.decay import damping_scatter
@@ -36,7 +36,7 @@ class Ringing:
     amplitude_mm: float
 
 
-def estimate(equation: RearEquation, inside: slice, learned: Learned, hop: RearHop) -> Ringing:
+def estimate(equation: RearEquation, inside: slice, learned: Learned, hop: WheelHop) -> Ringing:
     """Fit the rear pole to one stretch, with the front's part free around what the outing taught.
 
     Parameters
@@ -45,7 +45,7 @@ def estimate(equation: RearEquation, inside: slice, learned: Learned, hop: RearH
     inside : slice
         Samples of the stretch.
     learned : Learned
-    hop : RearHop
+    hop : WheelHop
 
     Returns
     -------
@@ -71,7 +71,7 @@ def estimate(equation: RearEquation, inside: slice, learned: Learned, hop: RearH
     )
 
 
-def _fit(equation: RearEquation, inside: slice, learned: Learned, hop: RearHop, prior: float) -> Pole:
+def _fit(equation: RearEquation, inside: slice, learned: Learned, hop: WheelHop, prior: float) -> Pole:
     left = equation.rear[:, inside].copy()
     n = left.shape[1]
     if not equation.knows_road:

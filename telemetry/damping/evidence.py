@@ -13,16 +13,21 @@ import numpy as np
 from telemetry.arrays import BoolArray, FloatArray
 from telemetry.damping.band import FREEDOM_PER_S
 from telemetry.damping.equation import BLOCK_S, RearEquation, blocks
-from telemetry.damping.hop import RearHop, coefficients, hop_mode, log_gain, tyre_hz_of
+from telemetry.damping.hop import (
+    HEALTHY_ABOVE,
+    LOST_BELOW,
+    WheelHop,
+    coefficients,
+    hop_mode,
+    log_gain,
+    tyre_hz_of,
+)
 from telemetry.damping.pole import Pole
 
 GRID_HZ = 0.5
 # The tyre frequency learned from the road is this close to the one the wheel rings at.
 TYRE_SHARE = 0.15
 GRID_DAMPING = np.geomspace(0.03, 1.4, 15)
-# Damping ratios of the hop. A tyre alone leaves 0.03-0.12; a sound damper works at 0.2 on a rough stretch.
-LOST_BELOW = 0.125
-HEALTHY_ABOVE = 0.20
 # A damper that is weak all the time is its own reference: healthy starts at this share of the learned ratio.
 HEALTHY_SHARE = 0.75
 
@@ -47,12 +52,12 @@ class PoleGrid:
     healthy: BoolArray
 
 
-def pole_grid(hop: RearHop, learned: Pole) -> PoleGrid:
+def pole_grid(hop: WheelHop, learned: Pole) -> PoleGrid:
     """The grid over the hop's band, narrowed by what the outing taught of the tyre.
 
     Parameters
     ----------
-    hop : RearHop
+    hop : WheelHop
     learned : Pole
         Of the outing as a whole.
 
@@ -161,10 +166,19 @@ def _usual_top(evidence: FloatArray) -> float:
     return float(middle + CLEAR_OF_USUAL * (upper - middle) / NORMAL_UPPER_QUARTILE)
 
 
-def over_threshold(
+@dataclass(frozen=True)
+class Windows:
+    """Evidence of all windows of one length, by first block, and how much of it such a window needs."""
+
+    n_blocks: int
+    evidence: FloatArray
+    needed: float
+
+
+def windows(
     likelihood: FloatArray, whole: BoolArray, grid: PoleGrid, thresholds: Mapping[float, float]
-) -> list[tuple[int, int, float]]:
-    """Windows with more evidence than their length needs, joined where they overlap.
+) -> tuple[Windows, ...]:
+    """Windows of several lengths with the evidence they need.
 
     A window needs the threshold of its length, and has to stand clear of the outing's own healthy windows: on a
     rough day, or with a weak damper, they come close.
@@ -178,14 +192,31 @@ def over_threshold(
 
     Returns
     -------
+    tuple of Windows
+    """
+    found = []
+    for seconds, least in thresholds.items():
+        n_blocks = round(seconds / BLOCK_S)
+        evidence = window_evidence(likelihood, whole, grid, n_blocks)
+        found.append(Windows(n_blocks, evidence, max(least, _usual_top(evidence))))
+    return tuple(found)
+
+
+def over_threshold(looked_at: tuple[Windows, ...]) -> list[tuple[int, int, float]]:
+    """Windows with more evidence than their length needs, joined where they overlap.
+
+    Parameters
+    ----------
+    looked_at : tuple of Windows
+
+    Returns
+    -------
     list of (first block, one past the last, largest evidence over its threshold)
     """
     found = []
-    for seconds, needed in thresholds.items():
-        n_blocks = round(seconds / BLOCK_S)
-        evidence = window_evidence(likelihood, whole, grid, n_blocks)
-        over = evidence - max(needed, _usual_top(evidence))
-        found += [(int(i), int(i) + n_blocks, float(over[i])) for i in np.flatnonzero(over > 0)]
+    for window in looked_at:
+        over = window.evidence - window.needed
+        found += [(int(i), int(i) + window.n_blocks, float(over[i])) for i in np.flatnonzero(over > 0)]
     joined: list[tuple[int, int, float]] = []
     for first, last, most in sorted(found):
         if joined and first <= joined[-1][1]:

@@ -1,11 +1,11 @@
-"""Damping ratio of the rear wheel hop lap by lap, and whether it falls."""
+"""Damping ratio of a wheel hop lap by lap, and whether it falls."""
 
 import numpy as np
 
-from telemetry.arrays import FloatArray
+from telemetry.arrays import End, FloatArray
 from telemetry.damping.equation import RearEquation, blocks
-from telemetry.damping.hop import RearHop, coefficients
-from telemetry.damping.oscillation import DampingTrend, LapDamping
+from telemetry.damping.hop import DOUBTFUL_BELOW, LOST_BELOW, WheelHop, coefficients
+from telemetry.damping.oscillation import DamperCourse, DampingTrend, LapDamping
 from telemetry.damping.pole import Pole, fit_pole
 from telemetry.laps import Lap
 
@@ -16,12 +16,15 @@ LEAST_WINDOWS = 4 * GROUPS
 # Student's t at 97.5 % for GROUPS - 1 = 11 degrees of freedom (any statistics handbook).
 T_975 = 2.201
 LEAST_LAPS_FOR_TREND = 4
+# A smaller fall over the outing is not worth a word: pace and fuel do as much. A choice of ours.
+LEAST_FALL_PCT = 10.0
+_TOO_FEW = f"A course over the laps needs {LEAST_LAPS_FOR_TREND} complete laps."
 
 
 def lap_damping(
-    equation: RearEquation, predicted: FloatArray, hop: RearHop, learned: Pole, lap: Lap
+    equation: RearEquation, left: FloatArray, hop: WheelHop, learned: Pole, lap: Lap
 ) -> LapDamping:
-    """The rear pole over all usable time of one lap, the front's part kept as learned.
+    """The pole of a wheel over all usable time of one lap.
 
     The interval is a jackknife [1]_ over groups of neighbouring windows, so that it knows of roads and rides
     that differ along the lap.
@@ -29,8 +32,10 @@ def lap_damping(
     Parameters
     ----------
     equation : RearEquation
-    predicted : ndarray of shape (n,)
-    hop : RearHop
+        Its clock and its usable samples.
+    left : ndarray of shape (5, n)
+        The wheel's five signals; what is known of the road is taken out of the first.
+    hop : WheelHop
     learned : Pole
     lap : Lap
 
@@ -44,9 +49,7 @@ def lap_damping(
     .. [1] B. Efron, R. Tibshirani, An Introduction to the Bootstrap, Chapman & Hall 1993, ch. 11.
     """
     inside = equation.span(lap.start_s, lap.end_s)
-    signals = equation.rear[:, inside].copy()
-    signals[0] -= predicted[inside]
-    cut = blocks(signals, equation.usable[inside], equation.step_s, WINDOW_S)
+    cut = blocks(left[:, inside], equation.usable[inside], equation.step_s, WINDOW_S)
     products = cut.products[cut.whole]
     if len(products) < LEAST_WINDOWS:
         return LapDamping(lap.lap, None, None)
@@ -56,11 +59,11 @@ def lap_damping(
     weight = (relative <= np.quantile(relative, KEPT_SHARE)) / residual
     weighted = weight[:, None, None] * products
     total = weighted.sum(axis=0)
-    pole = fit_pole(total / weight.sum(), hop)
+    pole = fit_pole(total, hop)
     group = np.arange(len(products)) * GROUPS // len(products)
     logs = np.array(
         [
-            np.log(fit_pole((total - weighted[group == g].sum(axis=0)) / weight.sum(), hop).damping_ratio)
+            np.log(fit_pole(total - weighted[group == g].sum(axis=0), hop, near=pole).damping_ratio)
             for g in range(GROUPS)
         ]
     )
@@ -96,3 +99,68 @@ def damping_trend(fade: tuple[LapDamping, ...]) -> DampingTrend | None:
     half = float(student.ppf(0.975, freedom)) * sd
     low, middle, high = (100.0 * float(np.expm1(x)) for x in (slope - half, slope, slope + half))
     return DampingTrend(middle, (low, high))
+
+
+def damper_course(laps: tuple[LapDamping, ...], whole: Pole, end: End, *, knows_road: bool) -> DamperCourse:
+    """What the damping ratio of one end did over the outing, in a word and a sentence.
+
+    Parameters
+    ----------
+    laps : tuple of LapDamping
+    whole : Pole
+        Over the outing as a whole.
+    end : {"front", "rear"}
+    knows_road : bool
+        Whether the ratio is free of what the road did; without it only its change can be judged.
+
+    Returns
+    -------
+    DamperCourse
+    """
+    trend = damping_trend(laps)
+    ratio = whole.damping_ratio
+    fall_pct = 0.0
+    if trend is not None:
+        known = [lap.lap for lap in laps if lap.damping_ratio is not None]
+        fall_pct = -100.0 * np.expm1((known[-1] - known[0]) * np.log1p(trend.change_pct_per_lap / 100.0))
+        if trend.ci95_pct_per_lap[1] < 0 and fall_pct > LEAST_FALL_PCT:
+            low, high = trend.ci95_pct_per_lap
+            return DamperCourse(
+                "losing damping as it warms",
+                f"From lap {known[0]} to lap {known[-1]} the damping ratio of the {end} wheel hop fell by "
+                f"{fall_pct:.0f} % ({trend.change_pct_per_lap:.1f} % a lap, 95 % {low:.1f} to {high:.1f} %): this "
+                f"suggests a {end} damper that loses damping as it warms; a tyre losing pressure or a pace that "
+                "rises from lap to lap can look like it.",
+                laps,
+                trend,
+            )
+    if not knows_road:
+        if trend is None:
+            return DamperCourse("cannot tell", _TOO_FEW, laps, trend)
+        return DamperCourse(
+            "steady",
+            f"The damping ratio of the {end} wheel hop shows no fall over the laps; whether its level is sound "
+            "cannot be told from one end alone.",
+            laps,
+            trend,
+        )
+    if ratio <= LOST_BELOW:
+        return DamperCourse(
+            "worn all along",
+            f"The {end} wheel hop was damped at a ratio of only {ratio:.2f} from the start: this suggests a worn "
+            "damper or one set far too soft.",
+            laps,
+            trend,
+        )
+    if ratio < DOUBTFUL_BELOW:
+        return DamperCourse(
+            "cannot tell",
+            f"The {end} wheel hop was damped at a ratio of {ratio:.2f}: a worn damper and a very rough road both "
+            "look like this.",
+            laps,
+            trend,
+        )
+    over = "" if trend is None else " and did not clearly fall"
+    return DamperCourse(
+        "sound", f"The {end} wheel hop was damped at a ratio near {ratio:.2f}{over}.", laps, trend
+    )

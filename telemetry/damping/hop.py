@@ -1,7 +1,7 @@
-"""The rear wheel between tyre and suspension: its equation of motion, its hop mode, and where to look for it.
+"""A wheel between tyre and suspension: its equation of motion, its hop mode, and where to look for it.
 
-With x the rear wheel travel (compression positive) and v its speed, m the unsprung mass, c and k the suspension
-at the wheel, c_t and k_t the tyre and M the sprung mass felt at the rear axle, the quarter vehicle says
+With x the wheel travel (compression positive) and v its speed, m the unsprung mass, c and k the suspension
+at the wheel, c_t and k_t the tyre and M the sprung mass felt at its axle, the quarter vehicle says
 
     s^2 v + (c s + k)/m (1 + m/M) v + (c_t s + k_t)/m (1 + (c s + k)/(M s^2)) v = what the road did
 
@@ -18,15 +18,19 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from telemetry.arrays import FloatArray
+from telemetry.arrays import End, FloatArray
 from telemetry.bike import Bike, bike_modes, wheel_rate_n_per_mm
 from telemetry.bike.springs import static_sag
 from telemetry.damping.band import BAND_WEIGHT, FREQUENCY_HZ
 from telemetry.errors import BikeFileError
 
 REFERENCE_HZ = 15.0
-# Hop of an undamped rear wheel on a race tyre, when the bike file does not say; common practice, no source.
-WIDE_BAND_HZ = (11.0, 21.0)
+# Damping ratios of the hop. A tyre alone leaves 0.03-0.12; a sound damper works at 0.2 on a rough stretch.
+LOST_BELOW, HEALTHY_ABOVE = 0.125, 0.20
+# Between lost and this ratio over the whole outing, a worn damper and a rough road look the same.
+DOUBTFUL_BELOW = 0.18
+# Hop of an undamped wheel on a race tyre, when the bike file does not say; common practice, no source.
+WIDE_BAND_HZ: dict[End, tuple[float, float]] = {"front": (12.0, 23.0), "rear": (11.0, 21.0)}
 # Tyre rates change with pressure, load and speed: the bike file's hop is known to about this share.
 BAND_SHARE = 0.15
 USUAL_MASS_RATIO = 0.5  # 20 kg of wheel under the 40 kg that heave and pitch leave at the rear axle
@@ -35,13 +39,13 @@ USUAL_TYRE_DAMPING = 0.106  # 0.2 N s/mm on 20 kg
 
 
 @dataclass(frozen=True)
-class RearHop:
-    """What is known of the rear wheel before the log is seen.
+class WheelHop:
+    """What is known of a wheel before the log is seen.
 
     Parameters
     ----------
     mass_ratio : float
-        Unsprung mass over the sprung mass felt at the rear axle.
+        Unsprung mass over the sprung mass felt at the axle.
     spring_share : float
         Suspension rate at the wheel over tyre rate.
     tyre_damping : float
@@ -57,56 +61,61 @@ class RearHop:
     mass_ratio: float = USUAL_MASS_RATIO
     spring_share: float = USUAL_SPRING_SHARE
     tyre_damping: float = USUAL_TYRE_DAMPING
-    band_hz: tuple[float, float] = WIDE_BAND_HZ
+    band_hz: tuple[float, float] = WIDE_BAND_HZ["rear"]
     damping_ratio: float | None = None
     from_bike: bool = False
 
 
-def rear_hop(bike: Bike) -> RearHop:
-    """What the bike file says of the rear wheel hop; a wide default where it is silent.
+def wheel_hop(bike: Bike, end: End) -> WheelHop:
+    """What the bike file says of the wheel hop of one end; a wide default where it is silent.
 
     Parameters
     ----------
     bike : Bike
+    end : {"front", "rear"}
 
     Returns
     -------
-    RearHop
+    WheelHop
     """
-    rear, chassis = bike.rear, bike.chassis
-    if rear.unsprung_mass_kg is None or rear.tyre_rate_n_per_mm is None or chassis is None:
-        return RearHop()
-    arm_m = chassis.com_to_rear_axle_mm / 1e3
+    wheel, chassis = (bike.front if end == "front" else bike.rear), bike.chassis
+    if wheel.unsprung_mass_kg is None or wheel.tyre_rate_n_per_mm is None or chassis is None:
+        return WheelHop(band_hz=WIDE_BAND_HZ[end])
+    arm_mm = chassis.com_to_rear_axle_mm
+    arm_m = (arm_mm if end == "rear" else bike.wheelbase_mm - arm_mm) / 1e3
     felt_kg = 1.0 / (1.0 / chassis.sprung_mass_kg + arm_m**2 / chassis.pitch_inertia_kg_m2)
-    wheel_rate = wheel_rate_n_per_mm(bike, "rear", static_sag(bike)["rear"].shaft_mm)
-    tyre_n_m = 1e3 * rear.tyre_rate_n_per_mm
-    tyre_hz = float(np.sqrt(tyre_n_m / rear.unsprung_mass_kg)) / (2 * np.pi)
-    known = RearHop(
-        mass_ratio=rear.unsprung_mass_kg / felt_kg,
+    wheel_rate = wheel_rate_n_per_mm(bike, end, static_sag(bike)[end].shaft_mm)
+    tyre_n_m = 1e3 * wheel.tyre_rate_n_per_mm
+    tyre_hz = float(np.sqrt(tyre_n_m / wheel.unsprung_mass_kg)) / (2 * np.pi)
+    known = WheelHop(
+        mass_ratio=wheel.unsprung_mass_kg / felt_kg,
         spring_share=1e3 * wheel_rate / tyre_n_m,
-        tyre_damping=1e3 * rear.tyre_damping_n_s_per_mm / rear.unsprung_mass_kg / (2 * np.pi * REFERENCE_HZ),
-        damping_ratio=_sound_ratio(bike),
+        tyre_damping=1e3
+        * wheel.tyre_damping_n_s_per_mm
+        / wheel.unsprung_mass_kg
+        / (2 * np.pi * REFERENCE_HZ),
+        damping_ratio=_sound_ratio(bike, end),
         from_bike=True,
     )
     hop_hz, _ = hop_mode(known, tyre_hz, 0.0)
     return replace(known, band_hz=((1 - BAND_SHARE) * hop_hz, (1 + BAND_SHARE) * hop_hz))
 
 
-def _sound_ratio(bike: Bike) -> float | None:
+def _sound_ratio(bike: Bike, end: End) -> float | None:
     try:
         found = bike_modes(bike)
     except BikeFileError:
         return None
-    hops = [mode for mode in found if int(np.argmax(np.abs(mode.shape))) == 3]
+    hops = [mode for mode in found if int(np.argmax(np.abs(mode.shape))) == (2 if end == "front" else 3)]
     return hops[-1].damping_ratio if hops else None
 
 
-def coefficients(hop: RearHop, tyre_hz: FloatArray, damping: FloatArray) -> FloatArray:
+def coefficients(hop: WheelHop, tyre_hz: FloatArray, damping: FloatArray) -> FloatArray:
     """Coefficients of (v'', v', v, x, int x) in the equation above.
 
     Parameters
     ----------
-    hop : RearHop
+    hop : WheelHop
     tyre_hz : ndarray
         sqrt(k_t/m) / 2 pi. [Hz]
     damping : ndarray
@@ -151,18 +160,45 @@ def log_gain(coefficient: FloatArray) -> FloatArray:
     ----------
     .. [1] P. Whittle, Ark. Mat. 2 (1953) 423-434.
     """
-    w = FREQUENCY_HZ / REFERENCE_HZ
-    even = np.asarray(coefficient)[..., ::2] @ np.stack([-(w**2), np.ones_like(w), -1.0 / w**2])
-    odd = np.asarray(coefficient)[..., 1::2] @ np.stack([w, -1.0 / w])
-    return np.asarray(np.log(even**2 + odd**2) @ BAND_WEIGHT / BAND_WEIGHT.sum())
+    return np.asarray(np.log(band_gain(coefficient, FREQUENCY_HZ)) @ BAND_WEIGHT / BAND_WEIGHT.sum())
 
 
-def hop_mode(hop: RearHop, tyre_hz: float, damping: float) -> tuple[float, float]:
+def hop_gain(hop: WheelHop, hop_hz: float, damping_ratio: float, frequency_hz: FloatArray) -> FloatArray:
+    """|A|^2 of the equation for a hop of this frequency and ratio: what the road is divided by.
+
+    Parameters
+    ----------
+    hop : WheelHop
+    hop_hz, damping_ratio : float
+        Undamped frequency [Hz] and ratio of the hop.
+    frequency_hz : ndarray of shape (n,)
+        [Hz]
+
+    Returns
+    -------
+    ndarray of shape (n,)
+    """
+    tyre_hz = tyre_hz_of(hop, hop_hz)
+    damping = np.geomspace(0.02, 2.0, 60)
+    ratios = np.maximum.accumulate([hop_mode(hop, tyre_hz, float(d))[1] for d in damping])
+    row = coefficients(hop, np.array(tyre_hz), np.array(np.interp(damping_ratio, ratios, damping)))
+    return band_gain(row, frequency_hz)
+
+
+def band_gain(coefficient: FloatArray, frequency_hz: FloatArray) -> FloatArray:
+    """|A|^2 at each frequency, shape (..., n), of coefficients of shape (..., 5)."""
+    w = frequency_hz / REFERENCE_HZ
+    even = coefficient[..., ::2] @ np.stack([-(w**2), np.ones_like(w), -1.0 / w**2])
+    odd = coefficient[..., 1::2] @ np.stack([w, -1.0 / w])
+    return np.asarray(even**2 + odd**2)
+
+
+def hop_mode(hop: WheelHop, tyre_hz: float, damping: float) -> tuple[float, float]:
     """Frequency and damping ratio of the wheel hop of the quarter vehicle.
 
     Parameters
     ----------
-    hop : RearHop
+    hop : WheelHop
     tyre_hz, damping : float
         As in `coefficients`.
 
@@ -177,6 +213,6 @@ def hop_mode(hop: RearHop, tyre_hz: float, damping: float) -> tuple[float, float
     return float(size * REFERENCE_HZ), float(-fastest.real / size)
 
 
-def tyre_hz_of(hop: RearHop, hop_hz: float) -> float:
+def tyre_hz_of(hop: WheelHop, hop_hz: float) -> float:
     """The tyre frequency that puts the undamped hop at ``hop_hz``. [Hz]"""
     return hop_hz / hop_mode(hop, 1.0, 0.0)[0]

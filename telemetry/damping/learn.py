@@ -10,7 +10,7 @@ import numpy as np
 
 from telemetry.arrays import FloatArray
 from telemetry.damping.equation import REAR_PAST, RearEquation, blocks
-from telemetry.damping.hop import RearHop, coefficients
+from telemetry.damping.hop import WheelHop, coefficients
 from telemetry.damping.pole import Pole, fit_pole, take_out
 
 WINDOW_S = 0.5
@@ -51,7 +51,7 @@ class Learned:
         return np.asarray(self.weights @ equation.known)
 
 
-def learn(equation: RearEquation, hop: RearHop) -> Learned | None:
+def learn(equation: RearEquation, hop: WheelHop) -> Learned | None:
     """Fit front part and pole over many short windows.
 
     Each window counts by its own residual, so that rough and smooth stretches say as much; the worst are
@@ -60,7 +60,7 @@ def learn(equation: RearEquation, hop: RearHop) -> Learned | None:
     Parameters
     ----------
     equation : RearEquation
-    hop : RearHop
+    hop : WheelHop
 
     Returns
     -------

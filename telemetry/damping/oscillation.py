@@ -1,7 +1,10 @@
 """Lost rear damping: what the detector says."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Literal
+
+from telemetry.arrays import End
 
 Verdict = Literal["yes", "no", "cannot_tell"]
 
@@ -13,11 +16,39 @@ CAUTION = (
 
 
 @dataclass(frozen=True)
+class Check:
+    """A question that a stretch had to answer, and its answer in words; ``against`` when it is no lost damping."""
+
+    question: str
+    answer: str
+    against: bool = False
+
+
+@dataclass(frozen=True)
+class EventEvidence:
+    """What an event can be seen by, at an even interval from ``start_s``.
+
+    Travel between 4 and 36 Hz: the rear's, and the front's a wheelbase earlier at the same place (empty without
+    front). Densities of the rear's travel: as it was, and as it would have been on the same road with the
+    damping of the outing as a whole. [s, mm, Hz, mm2/Hz]
+    """
+
+    start_s: float
+    step_s: float
+    rear_mm: tuple[float, ...]
+    front_mm: tuple[float, ...]
+    frequency_hz: tuple[float, ...]
+    rear_mm2_hz: tuple[float, ...]
+    healthy_mm2_hz: tuple[float, ...]
+
+
+@dataclass(frozen=True)
 class OscillationEvent:
     """A stretch in which the rear wheel hop rang as if hardly damped.
 
     Amplitudes are the RMS of the band-limited travel, at the wheel and at the shaft. ``evidence`` is what
-    speaks for it, in words; ``confidence`` runs from 0 to 1. [s, m, Hz, mm]
+    speaks for it, in words; ``confidence`` runs from 0 to 1. ``checks`` are what was asked of it and ruled out,
+    ``seen`` its trace and spectrum (empty and None in reviews stored by older versions). [s, m, Hz, mm]
     """
 
     start_s: float
@@ -33,6 +64,8 @@ class OscillationEvent:
     shaft_amplitude_mm: float
     confidence: float
     evidence: str
+    checks: tuple[Check, ...] = ()
+    seen: EventEvidence | None = None
 
 
 @dataclass(frozen=True)
@@ -63,11 +96,58 @@ class DampingTrend:
     ci95_pct_per_lap: tuple[float, float]
 
 
+DamperState = Literal["losing damping as it warms", "worn all along", "sound", "steady", "cannot tell"]
+
+
+@dataclass(frozen=True)
+class DamperCourse:
+    """What the damping ratio of one end did over the laps: a word, a sentence, the laps, the trend.
+
+    "steady" is said where only the change can be judged, not the level.
+    """
+
+    state: DamperState
+    reason: str
+    laps: tuple[LapDamping, ...]
+    trend: DampingTrend | None
+
+
+@dataclass(frozen=True)
+class DetectionLimit:
+    """What loss this log could show, computed from its noise, its road and its own healthy stretches.
+
+    ``shortest_s`` is the length from which a loss down to ``damping_ratio`` is found in 9 of 10 cases; None where
+    even the longest window looked at (3 s) is too short. ``noise_mm`` is the sensor's, at the wheel. [s, mm]
+    """
+
+    damping_ratio: float
+    shortest_s: float | None
+    noise_mm: float
+
+
+@dataclass(frozen=True)
+class LostPlace:
+    """Events at one place of the lap, gathered. ``events`` are their indices; [m, s, Hz]."""
+
+    corner: int | None
+    phase: str | None
+    distance_m: float | None
+    laps: tuple[int, ...]
+    events: tuple[int, ...]
+    seconds: float
+    frequency_hz: float
+    damping_ratio: float
+    damping_ratio_ci95: tuple[float, float]
+
+
 @dataclass(frozen=True)
 class Oscillation:
     """The detector's answer over a run, with its reason in one sentence.
 
-    ``trend`` is None with too few laps.
+    ``trend`` is None with too few laps; ``fade`` and ``trend`` are the rear's, ``course`` has both ends that were
+    measured. ``limits`` say what the log could show, by falling damping. ``places`` gather the events; empty and
+    missing in reviews stored by older versions. ``band_hz`` is where the hop was looked for, from the bike file
+    (``band_from_bike``) or a wide default. [Hz]
     """
 
     verdict: Verdict
@@ -76,3 +156,8 @@ class Oscillation:
     rejected: tuple[RejectedCandidate, ...] = ()
     fade: tuple[LapDamping, ...] = ()
     trend: DampingTrend | None = None
+    course: Mapping[End, DamperCourse] = field(default_factory=dict)
+    limits: tuple[DetectionLimit, ...] = ()
+    places: tuple[LostPlace, ...] = ()
+    band_hz: tuple[float, float] | None = None
+    band_from_bike: bool = False

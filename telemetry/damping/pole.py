@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.arrays import FloatArray
-from telemetry.damping.hop import RearHop, coefficients, hop_mode, log_gain, tyre_hz_of
+from telemetry.damping.hop import WheelHop, coefficients, hop_mode, log_gain, tyre_hz_of
 
 # (c + c_t)/m over 2 pi 15 Hz: from less than any tyre gives to a damper that hardly moves.
 LEAST_DAMPING, MOST_DAMPING = 0.02, 1.7
@@ -51,13 +51,15 @@ def log_residual(products: FloatArray, coefficient: FloatArray) -> FloatArray:
     return np.asarray(np.log(np.maximum(square, 1e-12)) - log_gain(coefficient))
 
 
-def fit_pole(products: FloatArray, hop: RearHop) -> Pole:
+def fit_pole(products: FloatArray, hop: WheelHop, near: Pole | None = None) -> Pole:
     """The likeliest pole within the hop's band, by a grid that is refined around its best point.
 
     Parameters
     ----------
     products : ndarray of shape (5, 5)
-    hop : RearHop
+    hop : WheelHop
+    near : Pole, optional
+        Look near it only: three grids instead of four.
 
     Returns
     -------
@@ -66,8 +68,10 @@ def fit_pole(products: FloatArray, hop: RearHop) -> Pole:
     low, high = (np.log(tyre_hz_of(hop, hz)) for hz in hop.band_hz)
     bounds = np.array([[low, high], [np.log(LEAST_DAMPING), np.log(MOST_DAMPING)]])
     centre, half = bounds.mean(axis=1), 0.5 * np.diff(bounds, axis=1)[:, 0]
-    best = np.inf
-    for _ in range(SEARCH_ROUNDS):
+    best, rounds = np.inf, SEARCH_ROUNDS
+    if near is not None:
+        centre, half, rounds = np.log([near.tyre_hz, near.damping]), half / 4.0, rounds - 1
+    for _ in range(rounds):
         axes = [
             np.clip(np.linspace(c - h, c + h, SEARCH_POINTS), *bound)
             for c, h, bound in zip(centre, half, bounds, strict=True)

@@ -2,12 +2,13 @@
 
 from collections import Counter
 
-from telemetry.damping.evidence import LOST_BELOW
+from telemetry.damping.hop import DOUBTFUL_BELOW, LOST_BELOW
 from telemetry.damping.learn import Learned
-from telemetry.damping.oscillation import OscillationEvent, RejectedCandidate, Verdict
+from telemetry.damping.oscillation import DetectionLimit, OscillationEvent, RejectedCandidate, Verdict
 
-# Between lost and this ratio over the whole outing, a worn damper and a rough road look the same.
-DOUBTFUL_BELOW = 0.18
+# What is left when a damper has lost its oil: the tyre's part and a trace.
+USUAL_LOSS = 0.08
+LONGEST_S = 3.0
 
 
 def verdict(
@@ -15,6 +16,7 @@ def verdict(
     knows_road: bool,
     events: tuple[OscillationEvent, ...],
     suspected: tuple[RejectedCandidate, ...],
+    limits: tuple[DetectionLimit, ...],
 ) -> tuple[Verdict, str]:
     """Yes, no or cannot tell, and why in one sentence.
 
@@ -26,7 +28,9 @@ def verdict(
         Whether the front told what the road did.
     events : tuple of OscillationEvent
     suspected : tuple of RejectedCandidate
-        Stretches that cannot be judged without the front.
+        Stretches that looked like it; without the front they cannot be judged.
+    limits : tuple of DetectionLimit
+        What the log could show.
 
     Returns
     -------
@@ -56,9 +60,20 @@ def verdict(
             f"The rear wheel hop was damped at a ratio of only {ratio:.2f} all through the outing: a worn damper and "
             "a very rough road both look like this; compare with an outing on a fresh shock."
         )
+    usual = next((limit for limit in limits if limit.damping_ratio == USUAL_LOSS), None)
+    if usual is not None and usual.shortest_s is None:
+        return "cannot_tell", (
+            f"Over this road, with {usual.noise_mm:.2f} mm of noise in the rear sensor, a loss down to a ratio of "
+            f"{USUAL_LOSS} would have to last longer than {LONGEST_S:.0f} s to show."
+        )
+    shown = (
+        ""
+        if usual is None
+        else (f"; a loss down to a ratio of {USUAL_LOSS} would have shown from {usual.shortest_s:.2g} s on")
+    )
     return "no", (
         f"Nothing suggests lost damping: over {learned.seconds:.0f} s of riding the rear wheel answered the road the "
-        f"front had met with a damping ratio near {ratio:.2f}."
+        f"front had met with a damping ratio near {ratio:.2f}{shown}."
     )
 
 

@@ -7,12 +7,12 @@ from telemetry.bike import SpringEnd, bike_modes, modes, parse_bike, quarter_veh
 from telemetry.damping.band import BAND_WEIGHT, FREQUENCY_HZ, band_window
 from telemetry.damping.hop import (
     REFERENCE_HZ,
-    RearHop,
+    WheelHop,
     coefficients,
     hop_mode,
     log_gain,
-    rear_hop,
     tyre_hz_of,
+    wheel_hop,
 )
 from telemetry.simulate import demo_bike
 
@@ -20,8 +20,8 @@ SPRUNG_KG, UNSPRUNG_KG, SPRING, TYRE = 125.0, 20.0, 24e3, 180e3
 PER_S = 2 * np.pi * REFERENCE_HZ
 
 
-def quarter(tyre_damping: float) -> tuple[RearHop, float]:
-    hop = RearHop(
+def quarter(tyre_damping: float) -> tuple[WheelHop, float]:
+    hop = WheelHop(
         mass_ratio=UNSPRUNG_KG / SPRUNG_KG,
         spring_share=SPRING / TYRE,
         tyre_damping=tyre_damping / UNSPRUNG_KG / PER_S,
@@ -58,7 +58,7 @@ def test_hop_mode_agrees_with_the_eigenvalues_of_the_matrices():
 
 
 def test_log_gain_is_the_mean_over_the_band():
-    row = coefficients(RearHop(), np.array(15.0), np.array(0.3))
+    row = coefficients(WheelHop(), np.array(15.0), np.array(0.3))
     s = 1j * FREQUENCY_HZ / REFERENCE_HZ
     gain = np.polyval(row, s) / s**2
     assert log_gain(row) == pytest.approx(
@@ -67,12 +67,12 @@ def test_log_gain_is_the_mean_over_the_band():
 
 
 def test_frequency_and_its_inverse():
-    assert hop_mode(RearHop(), tyre_hz_of(RearHop(), 16.3), 0.0)[0] == pytest.approx(16.3, rel=1e-12)
+    assert hop_mode(WheelHop(), tyre_hz_of(WheelHop(), 16.3), 0.0)[0] == pytest.approx(16.3, rel=1e-12)
 
 
 def test_the_bike_file_gives_the_band():
     bike = demo_bike()
-    hop = rear_hop(bike)
+    hop = wheel_hop(bike, "rear")
     lost = min(bike_modes(bike, rear_damper_scale=0.0), key=lambda mode: abs(mode.fn_hz - 16.0))
     assert hop.from_bike
     assert hop.band_hz[0] < lost.fn_hz < hop.band_hz[1]
@@ -84,8 +84,8 @@ def test_without_masses_the_band_is_the_wide_default():
     data = demo_bike().model_dump(exclude_none=True)
     data.pop("chassis")
     data["rear"].pop("tyre_rate_n_per_mm")
-    assert not rear_hop(parse_bike(data)).from_bike
-    assert rear_hop(parse_bike(data)).band_hz == (11.0, 21.0)
+    assert not wheel_hop(parse_bike(data), "rear").from_bike
+    assert wheel_hop(parse_bike(data), "rear").band_hz == (11.0, 21.0)
 
 
 def test_the_window_is_one_in_the_hop_band_and_nothing_outside():

@@ -4,12 +4,12 @@ import numpy as np
 import pytest
 
 from telemetry.damping.band import band_signals
-from telemetry.damping.hop import RearHop
+from telemetry.damping.hop import WheelHop
 from telemetry.damping.pole import fit_pole, frequency_scatter
 from telemetry.signals.decay import damping_from_record, damping_scatter
 
 # No sprung mass and no spring beside the tyre's: the equation of one mass, m x'' + c x' + k x = w.
-ONE_MASS = RearHop(mass_ratio=0.0, spring_share=0.0)
+ONE_MASS = WheelHop(mass_ratio=0.0, spring_share=0.0)
 HZ, RATE_HZ = 16.0, 200.0
 ORDERS = (2, 1, 0, -1, -2)
 

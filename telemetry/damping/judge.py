@@ -1,0 +1,224 @@
+"""From evidence to events: candidates, the questions asked of them, and what is said of each."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from telemetry.arrays import FloatArray
+from telemetry.bike import Bike, leverage_curve
+from telemetry.damping.band import FREQUENCY_HZ
+from telemetry.damping.candidates import Candidate, locate
+from telemetry.damping.estimate import Ringing, estimate
+from telemetry.damping.evidence import Windows, block_log_likelihood, over_threshold, windows
+from telemetry.damping.hop import REFERENCE_HZ, hop_gain
+from telemetry.damping.learn import Learned
+from telemetry.damping.listen import Heard
+from telemetry.damping.oscillation import Check, EventEvidence, OscillationEvent, RejectedCandidate
+from telemetry.damping.questions import checks
+from telemetry.laps import Track, place_at
+from telemetry.motion import Motion
+
+# Evidence (ln of likelihood ratio) a window needs, by its length [s]. Chosen on the tuning seeds of
+# tests/benchmarks/detection; they belong to the band, the blocks and the classes, and change with them.
+THRESHOLDS = {0.5: 4.0, 0.75: 3.5, 1.0: 3.0, 1.5: 2.0, 2.0: 1.0, 3.0: 0.0}
+# Without the front's news, what looks like it at first.
+THRESHOLDS_BLIND = {0.75: 8.0, 1.0: 8.0, 1.5: 8.0, 2.0: 8.0, 3.0: 8.0}
+SHORTEST_S = 0.3
+AROUND_S = 0.5  # shown before and after an event
+SPECTRUM_S = 2.0  # padded to it, for bins of half a hertz
+MOST_REJECTED = 20
+
+
+@dataclass(frozen=True)
+class Judged:
+    """What came of the candidates; ``looked_at`` are the windows that were compared with the front's news."""
+
+    events: tuple[OscillationEvent, ...]
+    rejected: tuple[RejectedCandidate, ...]
+    looked_at: tuple[Windows, ...]
+
+
+def judge(heard: Heard, motion: Motion, track: Track, bike: Bike) -> Judged:
+    """Candidates with the front's news are judged; what only looks like it without them is explained.
+
+    Parameters
+    ----------
+    heard : Heard
+    motion : Motion
+    track : Track
+    bike : Bike
+
+    Returns
+    -------
+    Judged
+    """
+    equation, grid = heard.equation, heard.grid
+    no_news = np.zeros(len(equation.t_s))
+    events, rejected = [], []
+    taken: list[tuple[float, float]] = []
+    looked_at: tuple[Windows, ...] = ()
+    if equation.knows_road:
+        likelihood, whole = block_log_likelihood(equation, heard.predicted, grid)
+        looked_at = windows(likelihood, whole, grid, THRESHOLDS)
+        for found in over_threshold(looked_at):
+            candidate = locate(equation, heard.predicted, grid, likelihood, found)
+            if candidate.end_s - candidate.start_s < SHORTEST_S:
+                continue
+            inside = equation.span(candidate.start_s, candidate.end_s)
+            ringing = estimate(equation, inside, heard.learned, heard.hop)
+            asked = checks(equation, inside, ringing, heard.wheel_hz, _travel_share(motion, candidate))
+            taken.append((candidate.start_s, candidate.end_s))
+            if asked[-1].against:
+                rejected.append((candidate.over, _rejected(candidate, asked[-1].answer, motion, track)))
+            else:
+                asked = (_front_felt(heard, candidate, inside), *asked)
+                events.append(_event(heard, candidate, ringing, inside, asked, motion, track, bike))
+    blind, whole = block_log_likelihood(equation, no_news, grid)
+    for found in over_threshold(windows(blind, whole, grid, THRESHOLDS_BLIND)):
+        candidate = locate(equation, no_news, grid, blind, found)
+        if any(candidate.start_s < end and candidate.end_s > start for start, end in taken):
+            continue
+        reason = _looked_like_it(heard, candidate, motion)
+        rejected.append((candidate.over, _rejected(candidate, reason, motion, track)))
+    strongest = sorted(rejected, key=lambda pair: -pair[0])[:MOST_REJECTED]
+    in_order = tuple(sorted((entry for _, entry in strongest), key=lambda entry: entry.start_s))
+    return Judged(tuple(events), in_order, looked_at)
+
+
+def _explained_share(heard: Heard, candidate: Candidate, inside: slice) -> float:
+    """Share of what the rear did that the front explains with a healthy damper."""
+    rear = heard.grid.row[candidate.healthy] @ heard.equation.rear[:, inside]
+    return float(1.0 - np.mean((rear - heard.predicted[inside]) ** 2) / np.mean(rear**2))
+
+
+def _front_felt(heard: Heard, candidate: Candidate, inside: slice) -> Check:
+    share = max(_explained_share(heard, candidate, inside), 0.0)
+    return Check(
+        "Had the front felt it?",
+        f"No: with a healthy damper what the front had met a wheelbase earlier explains {100 * share:.0f} % of what "
+        "the rear did; with a lost one it fits clearly better.",
+    )
+
+
+def _looked_like_it(heard: Heard, candidate: Candidate, motion: Motion) -> str:
+    equation, grid = heard.equation, heard.grid
+    inside = equation.span(candidate.start_s, candidate.end_s)
+    hz = grid.frequency_hz[candidate.lost]
+    if not equation.knows_road:
+        ringing = estimate(equation, inside, heard.learned, heard.hop)
+        last = checks(equation, inside, ringing, heard.wheel_hz, _travel_share(motion, candidate))[-1]
+        if last.against:
+            return last.answer
+        return (
+            f"The rear rang near {hz:.0f} Hz, but without front travel and ground speed it cannot be told from kerb "
+            "ridges or a wheel out of balance."
+        )
+    share = _explained_share(heard, candidate, inside)
+    if share > 0.3:
+        return (
+            f"The rear swung near {hz:.0f} Hz because the road did: the front had met the same a wheelbase earlier, "
+            f"and it explains {100 * share:.0f} % of what the rear did with a healthy damper."
+        )
+    return f"The rear swung near {hz:.0f} Hz, but its damping is as likely healthy as lost once the road is known."
+
+
+def _travel_share(motion: Motion, candidate: Candidate) -> float:
+    rear = motion.ends["rear"]
+    inside = slice(_sample(motion, candidate.start_s), _sample(motion, candidate.end_s) + 1)
+    return float(np.nanmedian(rear.wheel_travel_mm[inside])) / rear.wheel_stroke_mm
+
+
+def _rejected(candidate: Candidate, reason: str, motion: Motion, track: Track) -> RejectedCandidate:
+    place = place_at(track, _sample(motion, candidate.start_s))
+    return RejectedCandidate(candidate.start_s, candidate.end_s, place.lap, place.distance_m, reason)
+
+
+def _sample(motion: Motion, at_s: float) -> int:
+    sample = round(float(at_s - motion.t_s[0]) * motion.sample_rate_hz)
+    return min(max(sample, 0), len(motion.t_s) - 1)
+
+
+def _event(
+    heard: Heard,
+    candidate: Candidate,
+    ringing: Ringing,
+    inside: slice,
+    asked: tuple[Check, ...],
+    motion: Motion,
+    track: Track,
+    bike: Bike,
+) -> OscillationEvent:
+    start, end = _sample(motion, candidate.start_s), _sample(motion, candidate.end_s) + 1
+    place = place_at(track, start)
+    shaft = motion.ends["rear"].shaft_travel_mm[start:end]
+    leverage = float(np.nanmean(leverage_curve(bike, "rear").ratio(shaft)))
+    return OscillationEvent(
+        start_s=candidate.start_s,
+        end_s=candidate.end_s,
+        lap=place.lap,
+        distance_m=place.distance_m,
+        corner=place.corner,
+        phase=place.phase,
+        frequency_hz=ringing.frequency_hz,
+        damping_ratio=ringing.damping_ratio,
+        damping_ratio_ci95=ringing.damping_ratio_ci95,
+        amplitude_mm=ringing.amplitude_mm,
+        shaft_amplitude_mm=ringing.amplitude_mm / leverage,
+        confidence=confidence(candidate.over),
+        evidence=_evidence_words(candidate, ringing, heard.learned),
+        checks=asked,
+        seen=_seen(heard, inside, ringing),
+    )
+
+
+def _seen(heard: Heard, inside: slice, ringing: Ringing) -> EventEvidence:
+    """Trace and spectrum of an event, with a little before and after."""
+    equation, hop = heard.equation, heard.hop
+    around = round(AROUND_S / equation.step_s)
+    shown = slice(max(inside.start - around, 0), min(inside.stop + around, len(equation.t_s)))
+    to_mm = 1.0 / (2 * np.pi * REFERENCE_HZ)  # of the integral of the speed
+    rear = equation.rear[3, shown] * to_mm
+    front = equation.known[3, shown] * to_mm if equation.knows_road else np.empty(0)
+    travel = equation.rear[3, inside] * to_mm
+    length = round(SPECTRUM_S / equation.step_s)
+    taper = np.hanning(len(travel))
+    padded = np.fft.rfft(travel * taper, max(length, len(travel)))
+    hz = np.fft.rfftfreq(max(length, len(travel)), equation.step_s)
+    density = np.abs(padded) ** 2 * 2.0 * equation.step_s / (taper**2).sum()
+    kept = (hz >= FREQUENCY_HZ[0]) & (hz <= FREQUENCY_HZ[-1])
+    hz, density = hz[kept], density[kept]
+    lost = hop_gain(hop, ringing.frequency_hz, ringing.damping_ratio, hz)
+    sound = hop_gain(hop, ringing.frequency_hz, heard.learned.pole.damping_ratio, hz)
+
+    def rounded(values: FloatArray, digits: int) -> tuple[float, ...]:
+        return tuple(np.round(values, digits).tolist())
+
+    return EventEvidence(
+        start_s=float(equation.t_s[shown.start]),
+        step_s=equation.step_s,
+        rear_mm=rounded(rear, 3),
+        front_mm=rounded(front, 3),
+        frequency_hz=rounded(hz, 2),
+        rear_mm2_hz=rounded(density, 5),
+        healthy_mm2_hz=rounded(density * lost / sound, 5),
+    )
+
+
+def _evidence_words(candidate: Candidate, ringing: Ringing, learned: Learned) -> str:
+    low, high = ringing.damping_ratio_ci95
+    return (
+        "With the road that the front had met taken out, the rear wheel was damped at a ratio of "
+        f"{ringing.damping_ratio:.2f} (95 % {low:.2f} to {high:.2f}) against {learned.pole.damping_ratio:.2f} over "
+        f"the outing; the evidence for lost damping is {_clearly(candidate.over)} what is asked of a stretch this "
+        "long."
+    )
+
+
+def _clearly(over: float) -> str:
+    """Words for evidence beyond the threshold, in natural logarithms of a likelihood ratio."""
+    return "far above" if over > 6.0 else "well above" if over > 2.0 else "just above"
+
+
+def confidence(over: float) -> float:
+    """Confidence from the evidence beyond the threshold: 0.5 at the threshold, near 1 far above it."""
+    return float(1.0 / (1.0 + np.exp(-0.35 * over)))
