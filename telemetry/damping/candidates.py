@@ -6,7 +6,7 @@ import numpy as np
 
 from telemetry.arrays import FloatArray
 from telemetry.damping.band import FREEDOM_PER_S
-from telemetry.damping.equation import BLOCK_S, RearEquation
+from telemetry.damping.equation import BLOCK_S, WheelEquation
 from telemetry.damping.evidence import PoleGrid, best_run
 
 EDGE_SEARCH_S = 0.75
@@ -35,7 +35,7 @@ class Candidate:
 
 
 def locate(
-    equation: RearEquation,
+    equation: WheelEquation,
     predicted: FloatArray,
     grid: PoleGrid,
     likelihood: FloatArray,
@@ -45,7 +45,7 @@ def locate(
 
     Parameters
     ----------
-    equation : RearEquation
+    equation : WheelEquation
     predicted : ndarray of shape (n,)
     grid : PoleGrid
     likelihood : ndarray of shape (n_blocks, n_poles)
@@ -68,7 +68,7 @@ def locate(
     box = np.full(width, 1.0 / width)
 
     def local(pole: int) -> FloatArray:
-        left = grid.row[pole] @ equation.rear[:, low:high] - predicted[low:high]
+        left = grid.row[pole] @ equation.own[:, low:high] - predicted[low:high]
         square = np.convolve(left**2, box, mode="same")
         return np.asarray(0.5 * (grid.gain[pole] - np.log(np.maximum(square, 1e-9))))
 

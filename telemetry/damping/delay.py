@@ -5,7 +5,7 @@ Five milliseconds are enough to make a wrong pole fit better than the right one.
 
 import numpy as np
 
-from telemetry.damping.equation import RearEquation
+from telemetry.damping.equation import WheelEquation
 from telemetry.damping.hop import WheelHop
 from telemetry.damping.pole import fit_pole, take_out
 from telemetry.damping.wheelline import Line
@@ -15,12 +15,12 @@ FROM_S = 200.0  # of riding are enough
 WINDOW_S = 1.0
 
 
-def best_delay_s(equation: RearEquation, hop: WheelHop, turning: Line | None) -> float:
+def best_delay_s(equation: WheelEquation, hop: WheelHop, turning: Line | None) -> float:
     """The delay at which the likeliest pole is likeliest; 0 where it cannot be told.
 
     Parameters
     ----------
-    equation : RearEquation
+    equation : WheelEquation
         As it was read, without delay.
     hop : WheelHop
     turning : Line or None
@@ -40,10 +40,10 @@ def best_delay_s(equation: RearEquation, hop: WheelHop, turning: Line | None) ->
     if good.sum() < 20 * width:
         return 0.0
     # every second counts the same, rough or smooth
-    size = np.sqrt(np.convolve(equation.rear[2, part] ** 2, np.full(width, 1.0 / width), mode="same"))
+    size = np.sqrt(np.convolve(equation.own[2, part] ** 2, np.full(width, 1.0 / width), mode="same"))
     scale = good / np.maximum(size, 1e-9)
     line = None if turning is None else turning.part(part)
-    own = equation.rear[:, part] if line is None else line.without_line(equation.rear[:, part])
+    own = equation.own[:, part] if line is None else line.without_line(equation.own[:, part])
     likely = []
     for delay in DELAYS_S:
         known = equation.news.known(float(delay), part)

@@ -6,11 +6,11 @@ import numpy as np
 
 from telemetry.arrays import End
 from telemetry.bike import Bike
-from telemetry.damping.equation import front_alone
+from telemetry.damping.equation import WheelEquation, wheel_equation
 from telemetry.damping.fade import damper_course, lap_damping
-from telemetry.damping.hop import wheel_hop
+from telemetry.damping.hop import WheelHop, wheel_hop
 from telemetry.damping.judge import Judged, judge
-from telemetry.damping.learn import learn
+from telemetry.damping.learn import Learned, learn
 from telemetry.damping.limit import detection_limits, evidence_per_s
 from telemetry.damping.listen import LEAST_MOVING_S, Heard, listen
 from telemetry.damping.oscillation import DamperCourse, DetectionLimit, Oscillation
@@ -51,7 +51,7 @@ def find_oscillation(motion: Motion, track: Track, bike: Bike) -> Oscillation:
         )
     judged = judge(heard, motion, track, bike)
     limits = _limits(heard, judged, motion)
-    course = _courses(heard, track, bike)
+    course = _courses(heard, motion, track, bike)
     answer, reason = verdict(heard.learned, heard.equation.knows_road, judged.events, judged.rejected, limits)
     return Oscillation(
         verdict=answer,
@@ -89,20 +89,22 @@ def _limits(heard: Heard, judged: Judged, motion: Motion) -> tuple[DetectionLimi
     return detection_limits(mean, variance, heard.grid, judged.looked_at, noise_mm)
 
 
-def _courses(heard: Heard, track: Track, bike: Bike) -> Mapping[End, DamperCourse]:
-    """Damping over the laps of the rear, with the road known, and of the front on its own."""
-    equation = heard.equation
-    left = equation.rear.copy()
-    left[0] -= heard.predicted
-    whole = [lap for lap in track.laps if lap.complete]
-    rear = tuple(lap_damping(equation, left, heard.hop, heard.learned.pole, lap) for lap in whole)
+def _courses(heard: Heard, motion: Motion, track: Track, bike: Bike) -> Mapping[End, DamperCourse]:
+    """Damping over the laps of the ends that were measured, each with the other's news of the road."""
     course: dict[End, DamperCourse] = {
-        "rear": damper_course(rear, heard.learned.pole, "rear", knows_road=equation.knows_road)
+        "rear": _course(heard.equation, heard.learned, heard.hop, "rear", track)
     }
-    front = front_alone(equation)
-    hop = wheel_hop(bike, "front")
-    learned = None if front is None else learn(front, hop)
-    if front is not None and learned is not None:
-        laps = tuple(lap_damping(front, front.rear, hop, learned.pole, lap) for lap in whole)
-        course["front"] = damper_course(laps, learned.pole, "front", knows_road=False)
+    if "front" in motion.ends and np.isfinite(motion.ends["front"].wheel_travel_mm).any():
+        equation = wheel_equation(motion, track, "front").delayed(-heard.delay_s)
+        hop = wheel_hop(bike, "front")
+        learned = learn(equation, hop)
+        if learned is not None:
+            course["front"] = _course(equation, learned, hop, "front", track)
     return course
+
+
+def _course(equation: WheelEquation, learned: Learned, hop: WheelHop, end: End, track: Track) -> DamperCourse:
+    left = equation.own.copy()
+    left[0] -= learned.predicted(equation)
+    laps = tuple(lap_damping(equation, left, hop, learned.pole, lap) for lap in track.laps if lap.complete)
+    return damper_course(laps, learned.pole, end, knows_road=equation.knows_road)

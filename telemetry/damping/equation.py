@@ -1,4 +1,6 @@
-"""The rear equation of motion filled with a log: the rear's own signals, and what is known of the road.
+"""The wheel's equation of motion filled with a log: its own signals, and what is known of the road.
+
+Written for the rear; the front's is the same with the ends changed over and time running the other way.
 
 The front wheel has met the same road earlier. Its own equation, the quarter vehicle's again, gives the road from
 its travel and their derivatives; they are taken where it stood at the rear's place, a wheelbase back in distance,
@@ -13,24 +15,24 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from telemetry.arrays import BoolArray, FloatArray
+from telemetry.arrays import BoolArray, End, FloatArray
 from telemetry.damping.band import band_signals, bridged, usable
 from telemetry.damping.hop import REFERENCE_HZ
 from telemetry.laps import Track
 from telemetry.motion import Motion
 
-REAR_ORDERS = (2, 1, 0, -1, -2)  # the five terms of the equation, see `telemetry.damping.hop`
-FRONT_THEN_ORDERS = (2, 1, 0, -1, -2)
-FRONT_NOW_ORDERS = (1, 0, -1, -2)
-REAR_THEN_ORDERS = (1, 0, -1)
-REAR_PAST = len(REAR_THEN_ORDERS)  # the last of what is known
+OWN_ORDERS = (2, 1, 0, -1, -2)  # the five terms of the equation, see `telemetry.damping.hop`
+OTHER_THEN_ORDERS = (2, 1, 0, -1, -2)
+OTHER_NOW_ORDERS = (1, 0, -1, -2)
+OWN_THEN_ORDERS = (1, 0, -1)
+OWN_PAST = len(OWN_THEN_ORDERS)  # the last of what is known
 SLOWEST_M_S = 10.0  # below it the front's news is old and the road slow
 OVERSAMPLING = 4  # for straight-line interpolation: 1 % off at the hop
 BLOCK_S = 0.25
 
 
 @dataclass(frozen=True)
-class RearEquation:
+class WheelEquation:
     """Signals on an even grid of about 100 Hz.
 
     Parameters
@@ -39,13 +41,13 @@ class RearEquation:
         On the run's clock. [s]
     step_s : float
         [s]
-    rear : ndarray of shape (5, n)
-        (v'', v', v, x, int x) of the rear wheel. [mm/s]
+    own : ndarray of shape (5, n)
+        (v'', v', v, x, int x) of the wheel. [mm/s]
     known : ndarray of shape (k, n)
-        What the front knows; k is 0 without front or speed. [mm/s]
+        What the other wheel knows; k is 0 without it or without speed. [mm/s]
     usable : ndarray of shape (n,)
         Moving, and all that is asked for was measured.
-    news : FrontNews or None
+    news : OtherNews or None
         What ``known`` was read from.
     ground_speed_m_s : ndarray of shape (n,) or None
         [m/s]
@@ -53,19 +55,19 @@ class RearEquation:
 
     t_s: FloatArray
     step_s: float
-    rear: FloatArray
+    own: FloatArray
     known: FloatArray
     usable: BoolArray
-    news: "FrontNews | None"
+    news: "OtherNews | None"
     ground_speed_m_s: FloatArray | None
 
     @property
     def knows_road(self) -> bool:
-        """Whether the front and the ground speed are there."""
+        """Whether the other wheel and the ground speed are there."""
         return len(self.known) > 0
 
-    def delayed(self, delay_s: float) -> "RearEquation":
-        """The same with the front's news read later by ``delay_s``."""
+    def delayed(self, delay_s: float) -> "WheelEquation":
+        """The same with the other's news read later by ``delay_s``."""
         return self if self.news is None else replace(self, known=self.news.known(delay_s))
 
     def span(self, start_s: float, end_s: float) -> slice:
@@ -74,112 +76,98 @@ class RearEquation:
         return slice(int(first), int(last))
 
 
-def rear_equation(motion: Motion, track: Track) -> RearEquation:
-    """Fill the equation from a run.
+def wheel_equation(motion: Motion, track: Track, end: End = "rear") -> WheelEquation:
+    """Fill the equation of one wheel from a run.
 
     Parameters
     ----------
     motion : Motion
-        With the rear; the front is used where there is one.
+        With that end; the other is used where there is one.
     track : Track
         Its ground speed.
+    end : {"front", "rear"}
+        For the front wheel the other's news comes from later on, when the rear stands where the front is now.
 
     Returns
     -------
-    RearEquation
+    WheelEquation
     """
     rate = motion.sample_rate_hz
-    rear = motion.ends["rear"]
-    step_s, own = band_signals(rear.wheel_travel_mm, rate, REAR_ORDERS, reference_hz=REFERENCE_HZ)
+    this = motion.ends[end]
+    step_s, own = band_signals(this.wheel_travel_mm, rate, OWN_ORDERS, reference_hz=REFERENCE_HZ)
     at_s: FloatArray = step_s * np.arange(own.shape[1], dtype=np.float64)
-    good = usable(np.isfinite(rear.wheel_travel_mm), rate, at_s)
+    good = usable(np.isfinite(this.wheel_travel_mm), rate, at_s)
     clock = motion.t_s - motion.t_s[0]
     known_speed = np.isfinite(track.speed_m_s)
     speed = None
     if known_speed.mean() > 0.5:
         speed = np.interp(at_s, clock, bridged(track.speed_m_s))
         good &= (speed > SLOWEST_M_S) & (np.interp(at_s, clock, known_speed.astype(float)) > 0.5)
-    front = motion.ends.get("front")
+    other = motion.ends.get("front" if end == "rear" else "rear")
     news = None
-    if front is not None and speed is not None and np.isfinite(front.wheel_travel_mm).any():
-        then_s, faster = _when_front_was_here(at_s, speed, motion.wheelbase_mm / 1e3)
-        seen = usable(np.isfinite(front.wheel_travel_mm), rate, at_s)
+    if other is not None and speed is not None and np.isfinite(other.wheel_travel_mm).any():
+        back_m = motion.wheelbase_mm / 1e3 * (1.0 if end == "rear" else -1.0)
+        then_s, faster = _when_other_was_here(at_s, speed, back_m)
+        seen = usable(np.isfinite(other.wheel_travel_mm), rate, at_s)
         good &= seen & (np.interp(then_s, at_s, seen.astype(float)) > 0.999)
-        news = _front_news(front.wheel_travel_mm, rear.wheel_travel_mm, rate, then_s, faster)
+        news = _other_news(other.wheel_travel_mm, this.wheel_travel_mm, rate, then_s, faster)
     known = np.empty((0, len(at_s))) if news is None else news.known(0.0)
-    return RearEquation(motion.t_s[0] + at_s, step_s, own, known, good, news, speed)
+    return WheelEquation(motion.t_s[0] + at_s, step_s, own, known, good, news, speed)
 
 
 @dataclass(frozen=True)
-class FrontNews:
-    """What the front knows of the road, to be read with any delay.
+class OtherNews:
+    """What the other wheel knows of the road, to be read with any delay.
 
     Parameters
     ----------
     now : ndarray of shape (4, n)
-        Front signals now. [mm/s]
+        The other's signals now. [mm/s]
     fine_s : ndarray of shape (n_fine,)
         A finer grid. [s]
-    front, rear : ndarray of shape (5, n_fine) and (3, n_fine)
-        Front and rear signals on it. [mm/s]
+    other, own : ndarray of shape (5, n_fine) and (3, n_fine)
+        Signals of the other and of this wheel on it. [mm/s]
     then_s : ndarray of shape (n,)
-        When the front stood where the rear is now. [s]
+        When the other stood where this wheel is now. [s]
     faster : ndarray of shape (n,)
         Ground speed now over ground speed then.
     """
 
     now: FloatArray
     fine_s: FloatArray
-    front: FloatArray
-    rear: FloatArray
+    other: FloatArray
+    own: FloatArray
     then_s: FloatArray
     faster: FloatArray
 
     def known(self, delay_s: float, part: slice = slice(None)) -> FloatArray:
         """What is known, read later by ``delay_s``; shape (12, n)."""
         then = self.then_s[part] + delay_s
-        front = [np.interp(then, self.fine_s, row) * self.faster[part] for row in self.front]
-        rear = [np.interp(then, self.fine_s, row) for row in self.rear]
-        return np.concatenate([front, self.now[:, part], rear])
+        other = [np.interp(then, self.fine_s, row) * self.faster[part] for row in self.other]
+        own = [np.interp(then, self.fine_s, row) for row in self.own]
+        return np.concatenate([other, self.now[:, part], own])
 
 
-def front_alone(equation: RearEquation) -> RearEquation | None:
-    """The same equation for the front wheel, with nothing known of the road; None without front.
-
-    Parameters
-    ----------
-    equation : RearEquation
-
-    Returns
-    -------
-    RearEquation or None
-    """
-    if equation.news is None:
-        return None
-    own = equation.news.front[:, ::OVERSAMPLING][:, : len(equation.t_s)]
-    return replace(equation, rear=own, known=np.empty((0, len(equation.t_s))), news=None)
-
-
-def _front_news(
-    front_mm: FloatArray, rear_mm: FloatArray, rate_hz: float, then_s: FloatArray, faster: FloatArray
-) -> FrontNews:
+def _other_news(
+    other_mm: FloatArray, own_mm: FloatArray, rate_hz: float, then_s: FloatArray, faster: FloatArray
+) -> OtherNews:
     def fine(travel_mm: FloatArray, orders: tuple[int, ...]) -> tuple[float, FloatArray]:
         return band_signals(travel_mm, rate_hz, orders, reference_hz=REFERENCE_HZ, oversampling=OVERSAMPLING)
 
-    step_s, front = fine(front_mm, FRONT_THEN_ORDERS)
-    _, rear = fine(rear_mm, REAR_THEN_ORDERS)
-    now = front[[FRONT_THEN_ORDERS.index(order) for order in FRONT_NOW_ORDERS], ::OVERSAMPLING]
-    fine_s: FloatArray = step_s * np.arange(front.shape[1], dtype=np.float64)
-    return FrontNews(now[:, : len(then_s)], fine_s, front, rear, then_s, faster)
+    step_s, other = fine(other_mm, OTHER_THEN_ORDERS)
+    _, own = fine(own_mm, OWN_THEN_ORDERS)
+    now = other[[OTHER_THEN_ORDERS.index(order) for order in OTHER_NOW_ORDERS], ::OVERSAMPLING]
+    fine_s: FloatArray = step_s * np.arange(other.shape[1], dtype=np.float64)
+    return OtherNews(now[:, : len(then_s)], fine_s, other, own, then_s, faster)
 
 
-def _when_front_was_here(
-    at_s: FloatArray, speed_m_s: FloatArray, wheelbase_m: float
+def _when_other_was_here(
+    at_s: FloatArray, speed_m_s: FloatArray, back_m: float
 ) -> tuple[FloatArray, FloatArray]:
-    """When the front wheel stood where the rear is at ``at_s``, and speed now over speed then."""
+    """When the other wheel stood where this one is at ``at_s``, and speed now over speed then."""
     gone = np.diff(at_s) * 0.5 * (speed_m_s[1:] + speed_m_s[:-1])
     distance = np.concatenate([[0.0], np.cumsum(np.maximum(gone, 1e-6))])
-    then_s = np.interp(distance - wheelbase_m, distance, at_s)
+    then_s = np.interp(distance - back_m, distance, at_s)
     return then_s, speed_m_s / np.maximum(np.interp(then_s, at_s, speed_m_s), 1.0)
 
 

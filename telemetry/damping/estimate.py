@@ -4,15 +4,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.damping.equation import REAR_PAST, RearEquation
-from telemetry.damping.hop import WheelHop
+from telemetry.damping.equation import OWN_PAST, WheelEquation
+from telemetry.damping.hop import WheelHop, hop_mode
 from telemetry.damping.learn import Learned
 from telemetry.damping.pole import Pole, fit_pole, frequency_scatter
 from telemetry.signals.decay import damping_scatter
 
 # The front's part is let free, but not far: the prior counts as so much of the stretch's own products. The ratio
 # wants it freer than the frequency; both chosen on the tuning seeds of tests/benchmarks/detection.
-RATIO_PRIOR, FREQUENCY_PRIOR = 0.1, 3.0
+RATIO_PRIOR, FREQUENCY_PRIOR = 0.1, 10.0
+# What is known of a lost damper's ratio before the stretch is seen: rubber leaves 0.03-0.12, a tenth of a damper
+# adds about 0.03. Two in three lie within a factor of exp(0.5).
+USUAL_LOST, USUAL_SPREAD = 0.08, 0.5
+Z_95 = 1.96
+# The tyre that the outing taught puts the hop within this. Found on the tuning seeds. [Hz]
+LEARNED_SD_HZ = 0.4
 
 
 @dataclass(frozen=True)
@@ -36,12 +42,12 @@ class Ringing:
     amplitude_mm: float
 
 
-def estimate(equation: RearEquation, inside: slice, learned: Learned, hop: WheelHop) -> Ringing:
+def estimate(equation: WheelEquation, inside: slice, learned: Learned, hop: WheelHop) -> Ringing:
     """Fit the rear pole to one stretch, with the front's part free around what the outing taught.
 
     Parameters
     ----------
-    equation : RearEquation
+    equation : WheelEquation
     inside : slice
         Samples of the stretch.
     learned : Learned
@@ -53,31 +59,40 @@ def estimate(equation: RearEquation, inside: slice, learned: Learned, hop: Wheel
 
     Notes
     -----
-    The interval is the scatter that the length of the stretch allows (`damping_scatter`), taken on ln(ratio): it
-    grows with the ratio, and the ratio is positive.
+    The ratio is the mean of what the stretch shows, with the scatter that its length allows (`damping_scatter`), and
+    of what a lost damper usually leaves, each weighted by its precision, on ln(ratio): it grows with the ratio, and
+    the ratio is positive. The interval is that mean's. So is the frequency, of what the stretch shows and where
+    the tyre that the outing taught puts the hop.
     """
-    ratio = _fit(equation, inside, learned, hop, RATIO_PRIOR).damping_ratio
-    frequency_hz = _fit(equation, inside, learned, hop, FREQUENCY_PRIOR).frequency_hz
+    shown = _fit(equation, inside, learned, hop, RATIO_PRIOR).damping_ratio
+    seen_hz = _fit(equation, inside, learned, hop, FREQUENCY_PRIOR).frequency_hz
     seconds = (inside.stop - inside.start) * equation.step_s
-    spread = float(np.exp(1.96 * damping_scatter(ratio, frequency_hz, seconds) / ratio))
+    variance = frequency_scatter(shown, seen_hz, seconds) ** 2
+    learned_hz, _ = hop_mode(hop, learned.pole.tyre_hz, hop.tyre_damping)
+    trust = LEARNED_SD_HZ**2 / (LEARNED_SD_HZ**2 + variance)
+    frequency_hz = trust * seen_hz + (1.0 - trust) * learned_hz
+    scatter = damping_scatter(shown, frequency_hz, seconds) / shown
+    weight = USUAL_SPREAD**2 / (USUAL_SPREAD**2 + scatter**2)
+    ratio = float(shown**weight * USUAL_LOST ** (1.0 - weight))
+    spread = float(np.exp(Z_95 * scatter * np.sqrt(weight)))
     # at the hop, travel is speed over 2 pi f; speed leaves out the slow movement of the chassis
-    speed = float(np.sqrt(np.mean(equation.rear[2, inside] ** 2)))
+    speed = float(np.sqrt(np.mean(equation.own[2, inside] ** 2)))
     return Ringing(
         frequency_hz=frequency_hz,
-        frequency_sd_hz=frequency_scatter(ratio, frequency_hz, seconds),
+        frequency_sd_hz=float(np.sqrt(trust * variance)),
         damping_ratio=ratio,
         damping_ratio_ci95=(ratio / spread, ratio * spread),
         amplitude_mm=speed / (2 * np.pi * frequency_hz),
     )
 
 
-def _fit(equation: RearEquation, inside: slice, learned: Learned, hop: WheelHop, prior: float) -> Pole:
-    left = equation.rear[:, inside].copy()
+def _fit(equation: WheelEquation, inside: slice, learned: Learned, hop: WheelHop, prior: float) -> Pole:
+    left = equation.own[:, inside].copy()
     n = left.shape[1]
     if not equation.knows_road:
         return fit_pole(left @ left.T / n, hop)
     left[0] -= learned.road_weights @ equation.known[:, inside]
-    known = equation.known[:-REAR_PAST, inside]
+    known = equation.known[:-OWN_PAST, inside]
     gram, cross = known @ known.T / n, known @ left.T / n
     ridge = prior * np.diag(np.diag(gram)) + 1e-9 * np.trace(gram) * np.eye(len(gram))
     products = left @ left.T / n - cross.T @ np.linalg.solve(gram + ridge, cross)

@@ -12,7 +12,7 @@ import numpy as np
 
 from telemetry.arrays import BoolArray, FloatArray
 from telemetry.damping.band import FREEDOM_PER_S
-from telemetry.damping.equation import BLOCK_S, RearEquation, blocks
+from telemetry.damping.equation import BLOCK_S, WheelEquation, blocks
 from telemetry.damping.hop import (
     HEALTHY_ABOVE,
     LOST_BELOW,
@@ -33,7 +33,7 @@ HEALTHY_SHARE = 0.75
 
 WINDOWS_S = (0.5, 0.75, 1.0, 1.5, 2.0, 3.0)
 # Standard deviations above the outing's own median; chosen on the tuning seeds.
-CLEAR_OF_USUAL = 3.7
+CLEAR_OF_USUAL = 3.5
 NORMAL_UPPER_QUARTILE = 0.6745
 
 
@@ -79,7 +79,7 @@ def pole_grid(hop: WheelHop, learned: Pole) -> PoleGrid:
 
 
 def block_log_likelihood(
-    equation: RearEquation,
+    equation: WheelEquation,
     input_signal: FloatArray,
     grid: PoleGrid,
     seconds: float = BLOCK_S,
@@ -88,7 +88,7 @@ def block_log_likelihood(
 
     Parameters
     ----------
-    equation : RearEquation
+    equation : WheelEquation
     input_signal : ndarray of shape (n,)
         What the road is predicted to do: the right side of the equation.
     grid : PoleGrid
@@ -102,7 +102,7 @@ def block_log_likelihood(
         Whether the block is usable.
     """
     cut = blocks(
-        np.concatenate([equation.rear, input_signal[None]]), equation.usable, equation.step_s, seconds
+        np.concatenate([equation.own, input_signal[None]]), equation.usable, equation.step_s, seconds
     )
     rows = np.concatenate([grid.row, -np.ones((len(grid.row), 1))], axis=1)
     i, j = np.triu_indices(6)

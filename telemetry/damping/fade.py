@@ -3,7 +3,7 @@
 import numpy as np
 
 from telemetry.arrays import End, FloatArray
-from telemetry.damping.equation import RearEquation, blocks
+from telemetry.damping.equation import WheelEquation, blocks
 from telemetry.damping.hop import DOUBTFUL_BELOW, LOST_BELOW, WheelHop, coefficients
 from telemetry.damping.oscillation import DamperCourse, DampingTrend, LapDamping
 from telemetry.damping.pole import Pole, fit_pole
@@ -22,7 +22,7 @@ _TOO_FEW = f"A course over the laps needs {LEAST_LAPS_FOR_TREND} complete laps."
 
 
 def lap_damping(
-    equation: RearEquation, left: FloatArray, hop: WheelHop, learned: Pole, lap: Lap
+    equation: WheelEquation, left: FloatArray, hop: WheelHop, learned: Pole, lap: Lap
 ) -> LapDamping:
     """The pole of a wheel over all usable time of one lap.
 
@@ -31,7 +31,7 @@ def lap_damping(
 
     Parameters
     ----------
-    equation : RearEquation
+    equation : WheelEquation
         Its clock and its usable samples.
     left : ndarray of shape (5, n)
         The wheel's five signals; what is known of the road is taken out of the first.

@@ -17,12 +17,15 @@ References
 from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from telemetry.arrays import End, FloatArray
 from telemetry.bike import Bike, bike_modes, wheel_rate_n_per_mm
 from telemetry.bike.springs import static_sag
 from telemetry.damping.band import BAND_WEIGHT, FREQUENCY_HZ
 from telemetry.errors import BikeFileError
+
+ComplexArray = npt.NDArray[np.complex128]
 
 REFERENCE_HZ = 15.0
 # Damping ratios of the hop. A tyre alone leaves 0.03-0.12; a sound damper works at 0.2 on a rough stretch.
@@ -185,12 +188,18 @@ def hop_gain(hop: WheelHop, hop_hz: float, damping_ratio: float, frequency_hz: F
     return band_gain(row, frequency_hz)
 
 
-def band_gain(coefficient: FloatArray, frequency_hz: FloatArray) -> FloatArray:
-    """|A|^2 at each frequency, shape (..., n), of coefficients of shape (..., 5)."""
+def band_response(coefficient: FloatArray, frequency_hz: FloatArray) -> ComplexArray:
+    """A at each frequency, shape (..., n), of coefficients of shape (..., 5)."""
     w = frequency_hz / REFERENCE_HZ
     even = coefficient[..., ::2] @ np.stack([-(w**2), np.ones_like(w), -1.0 / w**2])
     odd = coefficient[..., 1::2] @ np.stack([w, -1.0 / w])
-    return np.asarray(even**2 + odd**2)
+    return np.asarray(even + 1j * odd)
+
+
+def band_gain(coefficient: FloatArray, frequency_hz: FloatArray) -> FloatArray:
+    """|A|^2 at each frequency, shape (..., n), of coefficients of shape (..., 5)."""
+    response = band_response(coefficient, frequency_hz)
+    return np.asarray(response.real**2 + response.imag**2)
 
 
 def hop_mode(hop: WheelHop, tyre_hz: float, damping: float) -> tuple[float, float]:

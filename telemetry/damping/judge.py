@@ -20,7 +20,7 @@ from telemetry.motion import Motion
 
 # Evidence (ln of likelihood ratio) a window needs, by its length [s]. Chosen on the tuning seeds of
 # tests/benchmarks/detection; they belong to the band, the blocks and the classes, and change with them.
-THRESHOLDS = {0.5: 4.0, 0.75: 3.5, 1.0: 3.0, 1.5: 2.0, 2.0: 1.0, 3.0: 0.0}
+THRESHOLDS = {0.5: 2.5, 0.75: 1.5, 1.0: 1.0, 1.5: 0.0, 2.0: -1.0, 3.0: -2.0}
 # Without the front's news, what looks like it at first.
 THRESHOLDS_BLIND = {0.75: 8.0, 1.0: 8.0, 1.5: 8.0, 2.0: 8.0, 3.0: 8.0}
 SHORTEST_S = 0.3
@@ -66,7 +66,7 @@ def judge(heard: Heard, motion: Motion, track: Track, bike: Bike) -> Judged:
                 continue
             inside = equation.span(candidate.start_s, candidate.end_s)
             ringing = estimate(equation, inside, heard.learned, heard.hop)
-            asked = checks(equation, inside, ringing, heard.wheel_hz, _travel_share(motion, candidate))
+            asked = checks(heard, heard.predicted, inside, _travel_share(motion, candidate))
             taken.append((candidate.start_s, candidate.end_s))
             if asked[-1].against:
                 rejected.append((candidate.over, _rejected(candidate, asked[-1].answer, motion, track)))
@@ -87,7 +87,7 @@ def judge(heard: Heard, motion: Motion, track: Track, bike: Bike) -> Judged:
 
 def _explained_share(heard: Heard, candidate: Candidate, inside: slice) -> float:
     """Share of what the rear did that the front explains with a healthy damper."""
-    rear = heard.grid.row[candidate.healthy] @ heard.equation.rear[:, inside]
+    rear = heard.grid.row[candidate.healthy] @ heard.equation.own[:, inside]
     return float(1.0 - np.mean((rear - heard.predicted[inside]) ** 2) / np.mean(rear**2))
 
 
@@ -105,8 +105,7 @@ def _looked_like_it(heard: Heard, candidate: Candidate, motion: Motion) -> str:
     inside = equation.span(candidate.start_s, candidate.end_s)
     hz = grid.frequency_hz[candidate.lost]
     if not equation.knows_road:
-        ringing = estimate(equation, inside, heard.learned, heard.hop)
-        last = checks(equation, inside, ringing, heard.wheel_hz, _travel_share(motion, candidate))[-1]
+        last = checks(heard, heard.predicted, inside, _travel_share(motion, candidate))[-1]
         if last.against:
             return last.answer
         return (
@@ -177,9 +176,9 @@ def _seen(heard: Heard, inside: slice, ringing: Ringing) -> EventEvidence:
     around = round(AROUND_S / equation.step_s)
     shown = slice(max(inside.start - around, 0), min(inside.stop + around, len(equation.t_s)))
     to_mm = 1.0 / (2 * np.pi * REFERENCE_HZ)  # of the integral of the speed
-    rear = equation.rear[3, shown] * to_mm
+    rear = equation.own[3, shown] * to_mm
     front = equation.known[3, shown] * to_mm if equation.knows_road else np.empty(0)
-    travel = equation.rear[3, inside] * to_mm
+    travel = equation.own[3, inside] * to_mm
     length = round(SPECTRUM_S / equation.step_s)
     taper = np.hanning(len(travel))
     padded = np.fft.rfft(travel * taper, max(length, len(travel)))

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.arrays import FloatArray
-from telemetry.damping.equation import REAR_PAST, RearEquation, blocks
+from telemetry.damping.equation import OWN_PAST, WheelEquation, blocks
 from telemetry.damping.hop import WheelHop, coefficients
 from telemetry.damping.pole import Pole, fit_pole, take_out
 
@@ -44,14 +44,14 @@ class Learned:
     explained: float
     seconds: float
 
-    def predicted(self, equation: RearEquation) -> FloatArray:
+    def predicted(self, equation: WheelEquation) -> FloatArray:
         """The right side of the equation as the front predicts it; 0 where nothing is known."""
         if not equation.knows_road:
             return np.zeros(len(equation.t_s))
         return np.asarray(self.weights @ equation.known)
 
 
-def learn(equation: RearEquation, hop: WheelHop) -> Learned | None:
+def learn(equation: WheelEquation, hop: WheelHop) -> Learned | None:
     """Fit front part and pole over many short windows.
 
     Each window counts by its own residual, so that rough and smooth stretches say as much; the worst are
@@ -59,7 +59,7 @@ def learn(equation: RearEquation, hop: WheelHop) -> Learned | None:
 
     Parameters
     ----------
-    equation : RearEquation
+    equation : WheelEquation
     hop : WheelHop
 
     Returns
@@ -67,7 +67,7 @@ def learn(equation: RearEquation, hop: WheelHop) -> Learned | None:
     Learned or None
         None where too little is usable.
     """
-    signals = np.concatenate([equation.rear, equation.known])
+    signals = np.concatenate([equation.own, equation.known])
     cut = blocks(signals, equation.usable, equation.step_s, WINDOW_S)
     products = cut.products[cut.whole]
     if len(products) < 2 * len(signals):
@@ -93,8 +93,8 @@ def road_weights(products: FloatArray, row: FloatArray) -> FloatArray:
 
     The rear's past belongs to the equation, but over a short stretch it stands in for the pole itself.
     """
-    count = len(products) - REAR_PAST
+    count = len(products) - OWN_PAST
     if count <= 5:
         return np.empty(0)
     response, _ = take_out(products[:count, :count])
-    return np.concatenate([response @ row, np.zeros(REAR_PAST)])
+    return np.concatenate([response @ row, np.zeros(OWN_PAST)])

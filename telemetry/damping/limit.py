@@ -1,8 +1,9 @@
 """What loss a log could show: the detectability limit, computed from the log itself.
 
-The rear's speed is modelled as the road that the front did not explain, shaped by the rear pole, and the sensor's
-noise on top. The evidence that a loss then gathers each second is the difference of two expected log likelihoods
-[1]_ (a Kullback-Leibler divergence); it has to reach, with its scatter, what the log's own healthy windows ask for.
+The rear's speed is modelled as the road that the front told of and the part that it did not, shaped by the rear
+pole, and the sensor's noise on top. The evidence that a loss then gathers each second is the difference of two
+expected log likelihoods [1]_ (a Kullback-Leibler divergence); it has to reach, with its scatter, what the log's
+own healthy windows ask for.
 
 References
 ----------
@@ -15,26 +16,28 @@ import numpy as np
 
 from telemetry.arrays import FloatArray
 from telemetry.damping.band import BAND_WEIGHT, FREEDOM_PER_S, FREQUENCY_HZ
-from telemetry.damping.equation import BLOCK_S, RearEquation, blocks
+from telemetry.damping.equation import BLOCK_S, WheelEquation, blocks
 from telemetry.damping.evidence import PoleGrid, Windows
-from telemetry.damping.hop import band_gain, log_gain
+from telemetry.damping.hop import band_gain, band_response, log_gain
 from telemetry.damping.learn import Learned
 from telemetry.damping.oscillation import DetectionLimit
 
 # Ratios to give the limit for: what rubber alone leaves at least, a tyre with a trace of oil, the edge of lost.
 RATIOS = (0.05, 0.08, 0.12)
 CHANCE = 0.9
+# Evidence scatters more than on an even road: measured on the tuning seeds of tests/benchmarks/detection.
+MORE_SCATTER = 1.4
 _STEP_HZ = float(FREQUENCY_HZ[1] - FREQUENCY_HZ[0])
 
 
 def evidence_per_s(
-    equation: RearEquation, learned: Learned, predicted: FloatArray, grid: PoleGrid, noise_per_hz: float
+    equation: WheelEquation, learned: Learned, predicted: FloatArray, grid: PoleGrid, noise_per_hz: float
 ) -> tuple[FloatArray, FloatArray]:
     """Evidence that a loss down to each pole of the grid gathers in a second, on the outing's usual road.
 
     Parameters
     ----------
-    equation : RearEquation
+    equation : WheelEquation
     learned : Learned
     predicted : ndarray of shape (n,)
     grid : PoleGrid
@@ -44,26 +47,34 @@ def evidence_per_s(
     Returns
     -------
     mean, variance : ndarray of shape (n_poles,)
-        [1/s]
+        [1/s]; 0 for poles that are not lost.
     """
-    left = (learned.row @ equation.rear - predicted)[None]
+    left = np.stack([learned.row @ equation.own - predicted, predicted])
     cut = blocks(left, equation.usable, equation.step_s, BLOCK_S)
-    usual = float(np.median(cut.products[cut.whole, 0, 0]))
+    unknown, known = np.median(cut.products[cut.whole][:, [0, 1], [0, 1]], axis=0)
+    width = float(BAND_WEIGHT.sum()) * _STEP_HZ
     noise = noise_per_hz * (2 * np.pi * FREQUENCY_HZ) ** 2
     heard = float((band_gain(learned.row, FREQUENCY_HZ) * noise) @ BAND_WEIGHT) * _STEP_HZ
     # where noise hides the road altogether, a hundredth of what is left is road at most
-    road = max(usual - heard, 0.01 * usual) / (float(BAND_WEIGHT.sum()) * _STEP_HZ)
-    gain = band_gain(grid.row, FREQUENCY_HZ)
-    power = road / gain + noise  # (true pole, frequency)
-    residual = (power * BAND_WEIGHT) @ gain.T  # (true pole, assumed pole)
-    likelihood = 0.5 * FREEDOM_PER_S * (log_gain(grid.row) - np.log(residual))
-    lost = np.where(grid.lost, likelihood, -np.inf).argmax(axis=1)
-    healthy = np.where(grid.healthy, likelihood, -np.inf).argmax(axis=1)
-    true = np.arange(len(gain))
-    share = gain[lost] / residual[true, lost][:, None] - gain[healthy] / residual[true, healthy][:, None]
-    # the logarithm of a mean square scatters with the shares that its frequencies have in it
-    scatter = (power * share) ** 2 @ BAND_WEIGHT * float(BAND_WEIGHT.sum())
-    return likelihood[true, lost] - likelihood[true, healthy], 0.5 * FREEDOM_PER_S * scatter
+    unknown = max(unknown - heard, 0.01 * unknown) / width
+    known = known / width
+    all_poles = band_response(grid.row, FREQUENCY_HZ)
+    gain = np.abs(all_poles) ** 2
+    log_gains = log_gain(grid.row)
+    mean, variance = np.zeros(len(gain)), np.zeros(len(gain))
+    for true in np.flatnonzero(grid.lost):
+        # what each pole of the grid leaves of a wheel with this one
+        relative = all_poles / all_poles[true]
+        power = np.abs(relative - 1.0) ** 2 * known + np.abs(relative) ** 2 * unknown + gain * noise
+        residual = power @ BAND_WEIGHT
+        likelihood = 0.5 * FREEDOM_PER_S * (log_gains - np.log(residual))
+        lost = int(np.where(grid.lost, likelihood, -np.inf).argmax())
+        healthy = int(np.where(grid.healthy, likelihood, -np.inf).argmax())
+        mean[true] = likelihood[lost] - likelihood[healthy]
+        # the logarithm of a mean square scatters with the shares that its frequencies have in it
+        share = power[lost] / residual[lost] - power[healthy] / residual[healthy]
+        variance[true] = 0.5 * FREEDOM_PER_S * float(share**2 @ BAND_WEIGHT * BAND_WEIGHT.sum())
+    return mean, variance
 
 
 def chance_to_find(mean_per_s: float, variance_per_s: float, seconds: float, needed: float) -> float:
@@ -80,7 +91,9 @@ def chance_to_find(mean_per_s: float, variance_per_s: float, seconds: float, nee
     -------
     float
     """
-    sd = sqrt(max(variance_per_s * seconds, 1e-12))
+    # a loss begins and ends within blocks: half a block of it is lost on average
+    seconds = seconds - 0.5 * BLOCK_S
+    sd = MORE_SCATTER * sqrt(max(variance_per_s * seconds, 1e-12))
     return 0.5 * (1.0 + erf((mean_per_s * seconds - needed) / (sqrt(2.0) * sd)))
 
 

@@ -7,7 +7,7 @@ import numpy as np
 from telemetry.arrays import FloatArray
 from telemetry.bike import Bike
 from telemetry.damping.delay import best_delay_s
-from telemetry.damping.equation import RearEquation, rear_equation
+from telemetry.damping.equation import WheelEquation, wheel_equation
 from telemetry.damping.evidence import PoleGrid, pole_grid
 from telemetry.damping.hop import WheelHop, wheel_hop
 from telemetry.damping.learn import Learned, learn
@@ -25,7 +25,7 @@ class Heard:
 
     Parameters
     ----------
-    equation : RearEquation
+    equation : WheelEquation
         A steady tone and what usually turns with the wheel taken out.
     hop : WheelHop
     learned : Learned
@@ -34,14 +34,17 @@ class Heard:
     grid : PoleGrid
     wheel_hz : ndarray of shape (n,) or None
         Turns of the rear wheel. [1/s]
+    delay_s : float
+        By which the front's news came late. [s]
     """
 
-    equation: RearEquation
+    equation: WheelEquation
     hop: WheelHop
     learned: Learned
     predicted: FloatArray
     grid: PoleGrid
     wheel_hz: FloatArray | None
+    delay_s: float
 
 
 def listen(motion: Motion, track: Track, bike: Bike) -> Heard | None:
@@ -60,11 +63,11 @@ def listen(motion: Motion, track: Track, bike: Bike) -> Heard | None:
         None with less than `LEAST_MOVING_S` of usable riding.
     """
     hop = wheel_hop(bike, "rear")
-    read = rear_equation(motion, track)
+    read = wheel_equation(motion, track)
     if read.usable.sum() * read.step_s < LEAST_MOVING_S:
         return None
     radius_mm = bike.rear.tyre_radius_mm
-    tone = find_tone(read.rear[2], read.usable, read.step_s)
+    tone = find_tone(read.own[2], read.usable, read.step_s)
     first = _learn_beside_line(_without(tone, read), hop, radius_mm, None)
     if first is None:
         return None
@@ -77,20 +80,22 @@ def listen(motion: Motion, track: Track, bike: Bike) -> Heard | None:
     elif read.ground_speed_m_s is not None:
         wheel_hz = read.ground_speed_m_s / (2e-3 * np.pi * radius_mm)
     predicted = heard.learned.predicted(heard.equation)
-    return Heard(heard.equation, hop, heard.learned, predicted, pole_grid(hop, heard.learned.pole), wheel_hz)
+    return Heard(
+        heard.equation, hop, heard.learned, predicted, pole_grid(hop, heard.learned.pole), wheel_hz, delay_s
+    )
 
 
 @dataclass(frozen=True)
 class _Lesson:
     """What was learned, and the equation with the wheel's line taken out as far as it is usual."""
 
-    equation: RearEquation
+    equation: WheelEquation
     learned: Learned
     turning: Line | None
 
 
 def _learn_beside_line(
-    read: RearEquation, hop: WheelHop, radius_mm: float, before: Line | None
+    read: WheelEquation, hop: WheelHop, radius_mm: float, before: Line | None
 ) -> _Lesson | None:
     """Learn with the wheel's own line out of the way: it spoils what is learned.
 
@@ -102,16 +107,16 @@ def _learn_beside_line(
         return None
     if read.ground_speed_m_s is None:
         return _Lesson(read, learned, None)
-    left = learned.row @ read.rear - learned.predicted(clear)
+    left = learned.row @ read.own - learned.predicted(clear)
     turning = find_wheel_turning(left, read.usable, read.ground_speed_m_s, read.step_s, radius_mm)
     if turning is None:
         return _Lesson(read, learned, None)
     clear = _without(turning, read)
-    usual = turning.without_usual_line(read.rear, read.rear[2])
-    return _Lesson(replace(clear, rear=usual), learn(clear, hop) or learned, turning)
+    usual = turning.without_usual_line(read.own, read.own[2])
+    return _Lesson(replace(clear, own=usual), learn(clear, hop) or learned, turning)
 
 
-def _without(line: Line | None, read: RearEquation) -> RearEquation:
+def _without(line: Line | None, read: WheelEquation) -> WheelEquation:
     if line is None:
         return read
-    return replace(read, rear=line.without_line(read.rear), known=line.without_line(read.known))
+    return replace(read, own=line.without_line(read.own), known=line.without_line(read.known))

@@ -51,6 +51,7 @@ class Plan:
     bits: int = 12
     noise_mm: float = 0.03
     fade_to: float = 1.0
+    fade_end: str = "rear"
 
 
 @dataclass(frozen=True)
@@ -139,7 +140,7 @@ def make(plan: Plan) -> Outing:
     lap_start = [lap_t[np.searchsorted(lap_of, k)] for k in range(1, plan.laps + 1)]
     scale_f, scale_r = np.ones(n), np.ones(n)
     if plan.fade_to != 1.0:
-        scale_r *= np.exp(np.log(plan.fade_to) * t / t[-1])
+        (scale_r if plan.fade_end == "rear" else scale_f)[:] *= np.exp(np.log(plan.fade_to) * t / t[-1])
     force = [np.zeros(n), np.zeros(n)]
     moment_extra = np.zeros(n)
     tone = np.zeros(n)
@@ -230,10 +231,9 @@ def make(plan: Plan) -> Outing:
             elif kind == "noise":
                 noise_gain[mid] = rng.uniform(4, 15)
             elif kind == "steps":
-                when = rng.uniform(begin, end, rng.integers(2, 9))
-                steps += (
-                    rng.uniform(0.3, 2.0, when.size) * rng.choice([-1, 1], when.size) * (t[:, None] > when)
-                ).sum(1)
+                when = np.sort(rng.uniform(begin, end, rng.integers(2, 9)))
+                jumps = rng.uniform(0.3, 2.0, when.size) * rng.choice([-1, 1], when.size)
+                steps += np.r_[0.0, np.cumsum(jumps)][np.searchsorted(when, t)]
             elif kind == "front chatter":
                 scale_f *= 1.0 - 0.95 * _bell(t, begin, end)
             episodes.append(Episode(kind, begin, end, number))
