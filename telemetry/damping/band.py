@@ -5,10 +5,14 @@ window, so that the filter rings no longer than a quarter of a second and no nar
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from telemetry.arrays import BoolArray, FloatArray
+
+ComplexArray = npt.NDArray[np.complex128]
 
 RATE_HZ = 100.0
 LOW_HZ = (4.0, 6.0)  # below it is the chassis
@@ -51,15 +55,66 @@ def bridged(values: FloatArray) -> FloatArray:
     return np.where(bad, np.interp(index, index[~bad], values[~bad]), values)
 
 
-def band_signals(
-    travel_mm: FloatArray,
-    sample_rate_hz: float,
-    orders: Sequence[int],
-    *,
-    reference_hz: float,
-    oversampling: int = 1,
-) -> tuple[float, FloatArray]:
-    """Derivatives and integrals of the band-limited travel speed.
+@dataclass(frozen=True)
+class BandSpectrum:
+    """Travel speed in the band as its spectrum, from which derivatives and integrals are read.
+
+    Parameters
+    ----------
+    speed : ndarray of shape (n_frequencies,)
+        Spectrum inside the band. [mm/s]
+    frequency_hz : ndarray of shape (n_frequencies,)
+    first : int
+        Index of the first of them.
+    length : int
+        Samples of the whole circle at about `RATE_HZ`.
+    step_s : float
+        Their interval. [s]
+    duration_s : float
+        From the first sample of the log to the last. [s]
+    """
+
+    speed: ComplexArray
+    frequency_hz: FloatArray
+    first: int
+    length: int
+    step_s: float
+    duration_s: float
+
+    def signals(
+        self, orders: Sequence[int], *, reference_hz: float, oversampling: int = 1
+    ) -> tuple[float, FloatArray]:
+        """Derivatives and integrals of the band-limited travel speed.
+
+        Parameters
+        ----------
+        orders : sequence of int
+            0 is the speed, 1 its derivative, -1 its integral.
+        reference_hz : float
+            One derivative is divided by 2 pi times this, so that all orders are of one size. [Hz]
+        oversampling : int
+            1 gives about `RATE_HZ`; more gives that many times it, for interpolation.
+
+        Returns
+        -------
+        step_s : float
+            Sampling interval of the answer. [s]
+        signals : ndarray of shape (len(orders), n)
+            [mm/s]
+        """
+        length, step_s = self.length * oversampling, self.step_s / oversampling
+        kept = int(self.duration_s / step_s + 1e-9) + 1
+        signals = np.empty((len(orders), kept))
+        whole = np.zeros(length // 2 + 1, dtype=complex)
+        inside = slice(self.first, self.first + len(self.speed))
+        for row, order in enumerate(orders):
+            whole[inside] = self.speed * (1j * self.frequency_hz / reference_hz) ** order
+            signals[row] = np.fft.irfft(whole, length)[:kept]
+        return step_s, signals * oversampling
+
+
+def band_spectrum(travel_mm: FloatArray, sample_rate_hz: float) -> BandSpectrum:
+    """Spectrum of the travel speed in the band.
 
     Parameters
     ----------
@@ -67,19 +122,10 @@ def band_signals(
         NaN where invalid: bridged here, to be masked by `usable`. [mm]
     sample_rate_hz : float
         [Hz]
-    orders : sequence of int
-        0 is the speed, 1 its derivative, -1 its integral.
-    reference_hz : float
-        One derivative is divided by 2 pi times this, so that all orders are of one size. [Hz]
-    oversampling : int
-        1 gives about `RATE_HZ`; more gives that many times it, for interpolation.
 
     Returns
     -------
-    step_s : float
-        Sampling interval of the answer. [s]
-    signals : ndarray of shape (len(orders), n)
-        [mm/s]
+    BandSpectrum
     """
     n = len(travel_mm)
     out = _fast_length(int((n / sample_rate_hz + 1.0) * RATE_HZ) + 2)
@@ -88,19 +134,12 @@ def band_signals(
     # the end runs back to the start over a second, so that the circle closes without a jump
     values = np.concatenate([values, np.linspace(values[-1], values[0], padded - n)])
     spectrum = np.fft.rfft(values)[: out // 2 + 1]
-    spectrum = np.pad(spectrum, (0, max(0, out // 2 + 1 - len(spectrum))))
-    frequency = np.arange(out // 2 + 1) * sample_rate_hz / padded
-    inside = (frequency > LOW_HZ[0]) & (frequency < HIGH_HZ[1])
-    spectrum, frequency = spectrum[inside], frequency[inside]
-    speed = spectrum * band_window(frequency) * 2j * np.pi * frequency
-    step_s = padded / sample_rate_hz / (out * oversampling)
-    kept = int((n - 1) / sample_rate_hz / step_s) + 1
-    signals = np.empty((len(orders), kept))
-    whole = np.zeros(out * oversampling // 2 + 1, dtype=complex)
-    for row, order in enumerate(orders):
-        whole[: len(inside)][inside] = speed * (1j * frequency / reference_hz) ** order
-        signals[row] = np.fft.irfft(whole, out * oversampling)[:kept]
-    return step_s, signals * (out * oversampling / padded)
+    frequency = np.arange(len(spectrum)) * sample_rate_hz / padded
+    inside = np.flatnonzero((frequency > LOW_HZ[0]) & (frequency < HIGH_HZ[1]))
+    frequency = frequency[inside]
+    speed = spectrum[inside] * band_window(frequency) * 2j * np.pi * frequency * (out / padded)
+    step_s = padded / sample_rate_hz / out
+    return BandSpectrum(speed, frequency, int(inside[0]), out, step_s, (n - 1) / sample_rate_hz)
 
 
 def usable(valid: BoolArray, sample_rate_hz: float, at_s: FloatArray) -> BoolArray:

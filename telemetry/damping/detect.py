@@ -94,8 +94,8 @@ def _courses(heard: Heard, motion: Motion, track: Track, bike: Bike) -> Mapping[
     course: dict[End, DamperCourse] = {
         "rear": _course(heard.equation, heard.learned, heard.hop, "rear", track)
     }
-    if "front" in motion.ends and np.isfinite(motion.ends["front"].wheel_travel_mm).any():
-        equation = wheel_equation(motion, track, "front").delayed(-heard.delay_s)
+    if "front" in heard.spectra:
+        equation = wheel_equation(motion, track, heard.spectra, "front").delayed(-heard.delay_s)
         hop = wheel_hop(bike, "front")
         learned = learn(equation, hop)
         if learned is not None:

@@ -11,12 +11,13 @@ So few and physical terms are used on purpose: with many free taps of the front 
 a wrong front part fits as well as the right ones.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from telemetry.arrays import BoolArray, End, FloatArray
-from telemetry.damping.band import band_signals, bridged, usable
+from telemetry.damping.band import BandSpectrum, band_spectrum, bridged, usable
 from telemetry.damping.hop import REFERENCE_HZ
 from telemetry.laps import Track
 from telemetry.motion import Motion
@@ -76,7 +77,18 @@ class WheelEquation:
         return slice(int(first), int(last))
 
 
-def wheel_equation(motion: Motion, track: Track, end: End = "rear") -> WheelEquation:
+def spectra_of(motion: Motion) -> dict[End, BandSpectrum]:
+    """Spectra of the ends that were measured."""
+    return {
+        name: band_spectrum(end.wheel_travel_mm, motion.sample_rate_hz)
+        for name, end in motion.ends.items()
+        if np.isfinite(end.wheel_travel_mm).any()
+    }
+
+
+def wheel_equation(
+    motion: Motion, track: Track, spectra: Mapping[End, BandSpectrum], end: End = "rear"
+) -> WheelEquation:
     """Fill the equation of one wheel from a run.
 
     Parameters
@@ -85,6 +97,8 @@ def wheel_equation(motion: Motion, track: Track, end: End = "rear") -> WheelEqua
         With that end; the other is used where there is one.
     track : Track
         Its ground speed.
+    spectra : mapping of end to BandSpectrum
+        From `spectra_of`.
     end : {"front", "rear"}
         For the front wheel the other's news comes from later on, when the rear stands where the front is now.
 
@@ -94,7 +108,8 @@ def wheel_equation(motion: Motion, track: Track, end: End = "rear") -> WheelEqua
     """
     rate = motion.sample_rate_hz
     this = motion.ends[end]
-    step_s, own = band_signals(this.wheel_travel_mm, rate, OWN_ORDERS, reference_hz=REFERENCE_HZ)
+    heard = spectra[end]
+    step_s, own = heard.signals(OWN_ORDERS, reference_hz=REFERENCE_HZ)
     at_s: FloatArray = step_s * np.arange(own.shape[1], dtype=np.float64)
     good = usable(np.isfinite(this.wheel_travel_mm), rate, at_s)
     clock = motion.t_s - motion.t_s[0]
@@ -103,14 +118,15 @@ def wheel_equation(motion: Motion, track: Track, end: End = "rear") -> WheelEqua
     if known_speed.mean() > 0.5:
         speed = np.interp(at_s, clock, bridged(track.speed_m_s))
         good &= (speed > SLOWEST_M_S) & (np.interp(at_s, clock, known_speed.astype(float)) > 0.5)
-    other = motion.ends.get("front" if end == "rear" else "rear")
+    other_end: End = "front" if end == "rear" else "rear"
     news = None
-    if other is not None and speed is not None and np.isfinite(other.wheel_travel_mm).any():
+    if other_end in spectra and speed is not None:
+        other = motion.ends[other_end]
         back_m = motion.wheelbase_mm / 1e3 * (1.0 if end == "rear" else -1.0)
         then_s, faster = _when_other_was_here(at_s, speed, back_m)
         seen = usable(np.isfinite(other.wheel_travel_mm), rate, at_s)
         good &= seen & (np.interp(then_s, at_s, seen.astype(float)) > 0.999)
-        news = _other_news(other.wheel_travel_mm, this.wheel_travel_mm, rate, then_s, faster)
+        news = _other_news(spectra[other_end], heard, then_s, faster)
     known = np.empty((0, len(at_s))) if news is None else news.known(0.0)
     return WheelEquation(motion.t_s[0] + at_s, step_s, own, known, good, news, speed)
 
@@ -149,13 +165,12 @@ class OtherNews:
 
 
 def _other_news(
-    other_mm: FloatArray, own_mm: FloatArray, rate_hz: float, then_s: FloatArray, faster: FloatArray
+    other_heard: BandSpectrum, own_heard: BandSpectrum, then_s: FloatArray, faster: FloatArray
 ) -> OtherNews:
-    def fine(travel_mm: FloatArray, orders: tuple[int, ...]) -> tuple[float, FloatArray]:
-        return band_signals(travel_mm, rate_hz, orders, reference_hz=REFERENCE_HZ, oversampling=OVERSAMPLING)
-
-    step_s, other = fine(other_mm, OTHER_THEN_ORDERS)
-    _, own = fine(own_mm, OWN_THEN_ORDERS)
+    step_s, other = other_heard.signals(
+        OTHER_THEN_ORDERS, reference_hz=REFERENCE_HZ, oversampling=OVERSAMPLING
+    )
+    _, own = own_heard.signals(OWN_THEN_ORDERS, reference_hz=REFERENCE_HZ, oversampling=OVERSAMPLING)
     now = other[[OTHER_THEN_ORDERS.index(order) for order in OTHER_NOW_ORDERS], ::OVERSAMPLING]
     fine_s: FloatArray = step_s * np.arange(other.shape[1], dtype=np.float64)
     return OtherNews(now[:, : len(then_s)], fine_s, other, own, then_s, faster)

@@ -6,7 +6,7 @@ from telemetry.arrays import End, FloatArray
 from telemetry.damping.equation import WheelEquation, blocks
 from telemetry.damping.hop import DOUBTFUL_BELOW, LOST_BELOW, WheelHop, coefficients
 from telemetry.damping.oscillation import DamperCourse, DampingTrend, LapDamping
-from telemetry.damping.pole import Pole, fit_pole
+from telemetry.damping.pole import Pole, fit_pole, ratios_near
 from telemetry.laps import Lap
 
 WINDOW_S = 0.5
@@ -61,12 +61,8 @@ def lap_damping(
     total = weighted.sum(axis=0)
     pole = fit_pole(total, hop)
     group = np.arange(len(products)) * GROUPS // len(products)
-    logs = np.array(
-        [
-            np.log(fit_pole(total - weighted[group == g].sum(axis=0), hop, near=pole).damping_ratio)
-            for g in range(GROUPS)
-        ]
-    )
+    without = np.stack([total - weighted[group == g].sum(axis=0) for g in range(GROUPS)])
+    logs = np.log(ratios_near(without, hop, pole))
     sd = float(np.sqrt((GROUPS - 1) / GROUPS * ((logs - logs.mean()) ** 2).sum()))
     spread = float(np.exp(T_975 * sd))
     return LapDamping(lap.lap, pole.damping_ratio, (pole.damping_ratio / spread, pole.damping_ratio * spread))

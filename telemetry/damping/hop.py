@@ -15,6 +15,7 @@ References
 """
 
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 import numpy.typing as npt
@@ -166,28 +167,6 @@ def log_gain(coefficient: FloatArray) -> FloatArray:
     return np.asarray(np.log(band_gain(coefficient, FREQUENCY_HZ)) @ BAND_WEIGHT / BAND_WEIGHT.sum())
 
 
-def hop_gain(hop: WheelHop, hop_hz: float, damping_ratio: float, frequency_hz: FloatArray) -> FloatArray:
-    """|A|^2 of the equation for a hop of this frequency and ratio: what the road is divided by.
-
-    Parameters
-    ----------
-    hop : WheelHop
-    hop_hz, damping_ratio : float
-        Undamped frequency [Hz] and ratio of the hop.
-    frequency_hz : ndarray of shape (n,)
-        [Hz]
-
-    Returns
-    -------
-    ndarray of shape (n,)
-    """
-    tyre_hz = tyre_hz_of(hop, hop_hz)
-    damping = np.geomspace(0.02, 2.0, 60)
-    ratios = np.maximum.accumulate([hop_mode(hop, tyre_hz, float(d))[1] for d in damping])
-    row = coefficients(hop, np.array(tyre_hz), np.array(np.interp(damping_ratio, ratios, damping)))
-    return band_gain(row, frequency_hz)
-
-
 def band_response(coefficient: FloatArray, frequency_hz: FloatArray) -> ComplexArray:
     """A at each frequency, shape (..., n), of coefficients of shape (..., 5)."""
     w = frequency_hz / REFERENCE_HZ
@@ -224,4 +203,9 @@ def hop_mode(hop: WheelHop, tyre_hz: float, damping: float) -> tuple[float, floa
 
 def tyre_hz_of(hop: WheelHop, hop_hz: float) -> float:
     """The tyre frequency that puts the undamped hop at ``hop_hz``. [Hz]"""
-    return hop_hz / hop_mode(hop, 1.0, 0.0)[0]
+    return hop_hz / _hop_over_tyre(hop)
+
+
+@cache
+def _hop_over_tyre(hop: WheelHop) -> float:
+    return hop_mode(hop, 1.0, 0.0)[0]

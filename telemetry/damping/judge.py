@@ -10,7 +10,7 @@ from telemetry.damping.band import FREQUENCY_HZ
 from telemetry.damping.candidates import Candidate, locate
 from telemetry.damping.estimate import Ringing, estimate
 from telemetry.damping.evidence import Windows, block_log_likelihood, over_threshold, windows
-from telemetry.damping.hop import REFERENCE_HZ, hop_gain
+from telemetry.damping.hop import REFERENCE_HZ, band_gain
 from telemetry.damping.learn import Learned
 from telemetry.damping.listen import Heard
 from telemetry.damping.oscillation import Check, EventEvidence, OscillationEvent, RejectedCandidate
@@ -166,13 +166,13 @@ def _event(
         confidence=confidence(candidate.over),
         evidence=_evidence_words(candidate, ringing, heard.learned),
         checks=asked,
-        seen=_seen(heard, inside, ringing),
+        seen=_seen(heard, candidate, inside),
     )
 
 
-def _seen(heard: Heard, inside: slice, ringing: Ringing) -> EventEvidence:
+def _seen(heard: Heard, candidate: Candidate, inside: slice) -> EventEvidence:
     """Trace and spectrum of an event, with a little before and after."""
-    equation, hop = heard.equation, heard.hop
+    equation = heard.equation
     around = round(AROUND_S / equation.step_s)
     shown = slice(max(inside.start - around, 0), min(inside.stop + around, len(equation.t_s)))
     to_mm = 1.0 / (2 * np.pi * REFERENCE_HZ)  # of the integral of the speed
@@ -186,8 +186,7 @@ def _seen(heard: Heard, inside: slice, ringing: Ringing) -> EventEvidence:
     density = np.abs(padded) ** 2 * 2.0 * equation.step_s / (taper**2).sum()
     kept = (hz >= FREQUENCY_HZ[0]) & (hz <= FREQUENCY_HZ[-1])
     hz, density = hz[kept], density[kept]
-    lost = hop_gain(hop, ringing.frequency_hz, ringing.damping_ratio, hz)
-    sound = hop_gain(hop, ringing.frequency_hz, heard.learned.pole.damping_ratio, hz)
+    lost, sound = band_gain(heard.grid.row[candidate.lost], hz), band_gain(heard.learned.row, hz)
 
     def rounded(values: FloatArray, digits: int) -> tuple[float, ...]:
         return tuple(np.round(values, digits).tolist())

@@ -1,13 +1,15 @@
 """All that is made of a run before it is judged: what the outing taught of the rear wheel and the road."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from telemetry.arrays import FloatArray
+from telemetry.arrays import End, FloatArray
 from telemetry.bike import Bike
+from telemetry.damping.band import BandSpectrum
 from telemetry.damping.delay import best_delay_s
-from telemetry.damping.equation import WheelEquation, wheel_equation
+from telemetry.damping.equation import WheelEquation, spectra_of, wheel_equation
 from telemetry.damping.evidence import PoleGrid, pole_grid
 from telemetry.damping.hop import WheelHop, wheel_hop
 from telemetry.damping.learn import Learned, learn
@@ -36,6 +38,7 @@ class Heard:
         Turns of the rear wheel. [1/s]
     delay_s : float
         By which the front's news came late. [s]
+    spectra : mapping of end to BandSpectrum
     """
 
     equation: WheelEquation
@@ -45,6 +48,7 @@ class Heard:
     grid: PoleGrid
     wheel_hz: FloatArray | None
     delay_s: float
+    spectra: Mapping[End, BandSpectrum]
 
 
 def listen(motion: Motion, track: Track, bike: Bike) -> Heard | None:
@@ -63,7 +67,8 @@ def listen(motion: Motion, track: Track, bike: Bike) -> Heard | None:
         None with less than `LEAST_MOVING_S` of usable riding.
     """
     hop = wheel_hop(bike, "rear")
-    read = wheel_equation(motion, track)
+    spectra = spectra_of(motion)
+    read = wheel_equation(motion, track, spectra)
     if read.usable.sum() * read.step_s < LEAST_MOVING_S:
         return None
     radius_mm = bike.rear.tyre_radius_mm
@@ -81,7 +86,14 @@ def listen(motion: Motion, track: Track, bike: Bike) -> Heard | None:
         wheel_hz = read.ground_speed_m_s / (2e-3 * np.pi * radius_mm)
     predicted = heard.learned.predicted(heard.equation)
     return Heard(
-        heard.equation, hop, heard.learned, predicted, pole_grid(hop, heard.learned.pole), wheel_hz, delay_s
+        heard.equation,
+        hop,
+        heard.learned,
+        predicted,
+        pole_grid(hop, heard.learned.pole),
+        wheel_hz,
+        delay_s,
+        spectra,
     )
 
 

@@ -11,6 +11,8 @@ from telemetry.damping.hop import WheelHop, coefficients, hop_mode, log_gain, ty
 LEAST_DAMPING, MOST_DAMPING = 0.02, 1.7
 SEARCH_POINTS = 13
 SEARCH_ROUNDS = 4
+# Half width of the small grid, in ln of tyre frequency and damping.
+NEAR = np.array([0.02, 0.08])
 
 
 @dataclass(frozen=True)
@@ -51,15 +53,13 @@ def log_residual(products: FloatArray, coefficient: FloatArray) -> FloatArray:
     return np.asarray(np.log(np.maximum(square, 1e-12)) - log_gain(coefficient))
 
 
-def fit_pole(products: FloatArray, hop: WheelHop, near: Pole | None = None) -> Pole:
+def fit_pole(products: FloatArray, hop: WheelHop) -> Pole:
     """The likeliest pole within the hop's band, by a grid that is refined around its best point.
 
     Parameters
     ----------
     products : ndarray of shape (5, 5)
     hop : WheelHop
-    near : Pole, optional
-        Look near it only: three grids instead of four.
 
     Returns
     -------
@@ -68,10 +68,8 @@ def fit_pole(products: FloatArray, hop: WheelHop, near: Pole | None = None) -> P
     low, high = (np.log(tyre_hz_of(hop, hz)) for hz in hop.band_hz)
     bounds = np.array([[low, high], [np.log(LEAST_DAMPING), np.log(MOST_DAMPING)]])
     centre, half = bounds.mean(axis=1), 0.5 * np.diff(bounds, axis=1)[:, 0]
-    best, rounds = np.inf, SEARCH_ROUNDS
-    if near is not None:
-        centre, half, rounds = np.log([near.tyre_hz, near.damping]), half / 4.0, rounds - 1
-    for _ in range(rounds):
+    best = np.inf
+    for _ in range(SEARCH_ROUNDS):
         axes = [
             np.clip(np.linspace(c - h, c + h, SEARCH_POINTS), *bound)
             for c, h, bound in zip(centre, half, bounds, strict=True)
@@ -82,6 +80,39 @@ def fit_pole(products: FloatArray, hop: WheelHop, near: Pole | None = None) -> P
         centre, half, best = np.array([axes[0][i], axes[1][j]]), half / 4.0, float(value[i, j])
     tyre_hz, found = map(float, np.exp(centre))
     return Pole(tyre_hz, found, *hop_mode(hop, tyre_hz, found), best)
+
+
+def ratios_near(products: FloatArray, hop: WheelHop, near: Pole) -> FloatArray:
+    """Damping ratios of the likeliest poles of several products that differ little, near a known pole.
+
+    Parameters
+    ----------
+    products : ndarray of shape (n, 5, 5)
+    hop : WheelHop
+    near : Pole
+
+    Returns
+    -------
+    ndarray of shape (n,)
+        From the lowest point of the paraboloid through a small grid around ``near``.
+    """
+    steps = np.meshgrid(*(np.linspace(-h, h, 5) for h in NEAR), indexing="ij")
+    tyre, damping = (step.ravel() for step in steps)
+    row = coefficients(hop, near.tyre_hz * np.exp(tyre), near.damping * np.exp(damping))
+    square = np.einsum("ki,nij,kj->nk", row, products, row)
+    value = np.log(np.maximum(square, 1e-12)) - log_gain(row)
+    terms = np.stack([np.ones_like(tyre), tyre, damping, tyre**2, tyre * damping, damping**2], axis=1)
+    _, a, b, c, d, e = np.linalg.lstsq(terms, value.T)[0]
+    bend = np.maximum(4 * c * e - d**2, 1e-12)
+    lowest = np.clip(
+        [(d * b - 2 * e * a) / bend, (d * a - 2 * c * b) / bend], -2 * NEAR[:, None], 2 * NEAR[:, None]
+    )
+    return np.array(
+        [
+            hop_mode(hop, *(float(x) for x in (near.tyre_hz * np.exp(t), near.damping * np.exp(z))))[1]
+            for t, z in lowest.T
+        ]
+    )
 
 
 def frequency_scatter(damping_ratio: float, frequency_hz: float, seconds: float) -> float:
