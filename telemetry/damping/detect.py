@@ -49,6 +49,11 @@ def find_oscillation(motion: Motion, track: Track, bike: Bike) -> Oscillation:
             "cannot_tell",
             f"There is less than {LEAST_MOVING_S:.0f} s of riding in which all that is needed was measured.",
         )
+    return assess(heard, motion, track, bike)
+
+
+def assess(heard: Heard, motion: Motion, track: Track, bike: Bike) -> Oscillation:
+    """The answer for a run that was listened to; arguments as of `find_oscillation`."""
     judged = judge(heard, motion, track, bike)
     limits = _limits(heard, judged, motion)
     course = _courses(heard, motion, track, bike)

@@ -202,12 +202,14 @@ def windows(
     return tuple(found)
 
 
-def over_threshold(looked_at: tuple[Windows, ...]) -> list[tuple[int, int, float]]:
+def over_threshold(looked_at: tuple[Windows, ...], ease: float = 0.0) -> list[tuple[int, int, float]]:
     """Windows with more evidence than their length needs, joined where they overlap.
 
     Parameters
     ----------
     looked_at : tuple of Windows
+    ease : float
+        So much less is enough.
 
     Returns
     -------
@@ -216,7 +218,7 @@ def over_threshold(looked_at: tuple[Windows, ...]) -> list[tuple[int, int, float
     found = []
     for window in looked_at:
         over = window.evidence - window.needed
-        found += [(int(i), int(i) + window.n_blocks, float(over[i])) for i in np.flatnonzero(over > 0)]
+        found += [(int(i), int(i) + window.n_blocks, float(over[i])) for i in np.flatnonzero(over > -ease)]
     joined: list[tuple[int, int, float]] = []
     for first, last, most in sorted(found):
         if joined and first <= joined[-1][1]:

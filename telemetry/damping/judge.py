@@ -38,7 +38,7 @@ class Judged:
     looked_at: tuple[Windows, ...]
 
 
-def judge(heard: Heard, motion: Motion, track: Track, bike: Bike) -> Judged:
+def judge(heard: Heard, motion: Motion, track: Track, bike: Bike, *, ease: float = 0.0) -> Judged:
     """Candidates with the front's news are judged; what only looks like it without them is explained.
 
     Parameters
@@ -47,6 +47,8 @@ def judge(heard: Heard, motion: Motion, track: Track, bike: Bike) -> Judged:
     motion : Motion
     track : Track
     bike : Bike
+    ease : float
+        Ask for so much less evidence: what it finds beyond the usual has a confidence below 0.5. For the benchmark.
 
     Returns
     -------
@@ -60,7 +62,7 @@ def judge(heard: Heard, motion: Motion, track: Track, bike: Bike) -> Judged:
     if equation.knows_road:
         likelihood, whole = block_log_likelihood(equation, heard.predicted, grid)
         looked_at = windows(likelihood, whole, grid, THRESHOLDS)
-        for found in over_threshold(looked_at):
+        for found in over_threshold(looked_at, ease):
             candidate = locate(equation, heard.predicted, grid, likelihood, found)
             if candidate.end_s - candidate.start_s < SHORTEST_S:
                 continue
