@@ -17,8 +17,9 @@ RATIO_PRIOR, FREQUENCY_PRIOR = 0.1, 10.0
 # adds about 0.03. Two in three lie within a factor of exp(0.5).
 USUAL_LOST, USUAL_SPREAD = 0.08, 0.5
 Z_95 = 1.96
-# The tyre that the outing taught puts the hop within this. Found on the tuning seeds. [Hz]
-LEARNED_SD_HZ = 0.4
+# The tyre that the outing taught puts the hop within this: 0.4 on the tuning seeds of tests/benchmarks/detection,
+# 0.9 on the bikes of `telemetry.simulate`, whose dampers are less linear. [Hz]
+LEARNED_SD_HZ = 0.8
 
 
 @dataclass(frozen=True)
