@@ -79,10 +79,7 @@ def review(log: RawLog, bike: Bike, *, start_line: tuple[float, float] | None = 
     BothEndsError
         One of its kinds, saying what of the log or bike file cannot be used and what to do.
     """
-    if bike.channels.rate_hz is not None:
-        log = with_rate(log, bike.channels.rate_hz, bike.channels.time)
-    run = to_run(log, sensors=sensors(bike), channels=channels(bike), time_channel=bike.channels.time)
-    motion = to_motion(run, bike)
+    run, motion = measured(log, bike)
     track = find_track(run, start_line=start_line)
     moving = is_moving(track)
     stops = _placed_stops(motion, track, moving)
@@ -128,6 +125,29 @@ def review(log: RawLog, bike: Bike, *, start_line: tuple[float, float] | None = 
         trends=shifts,
     )
     return Review(summary=summary, traces=_traces(run, motion, track), run=run, motion=motion, track=track)
+
+
+def measured(log: RawLog, bike: Bike) -> tuple[Run, Motion]:
+    """The first steps of a review: one clock, mm, travel and speed of both ends; all a bounce test needs.
+
+    Parameters
+    ----------
+    log : RawLog
+    bike : Bike
+
+    Returns
+    -------
+    Run, Motion
+
+    Raises
+    ------
+    BothEndsError
+        As `review` does.
+    """
+    if bike.channels.rate_hz is not None:
+        log = with_rate(log, bike.channels.rate_hz, bike.channels.time)
+    run = to_run(log, sensors=sensors(bike), channels=channels(bike), time_channel=bike.channels.time)
+    return run, to_motion(run, bike)
 
 
 def sensors(bike: Bike) -> Mapping[End, SensorSetup]:

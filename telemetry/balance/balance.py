@@ -211,7 +211,7 @@ class WeightTransfer:
     return_deg_s : float or None
         Fastest return of the pitch when the brake is let go (a magnitude).
     settle_s : float or None
-        From the release until nine tenths of the pitch are gone.
+        From the release until a tenth of the pitch gained is left, against where it settles. [s]
     rear_left_mm : float or None
         Rear wheel travel that was left to extend under braking, exceeded 95 % of the time.
     squat_deg_per_m_s2 : float or None

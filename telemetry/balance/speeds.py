@@ -7,7 +7,7 @@ from telemetry.balance.balance import DirectionBalance, SpeedBalance, SpeedRatio
 from telemetry.motion import Motion
 
 # The body of a distribution: without the slowest, which are noise and friction, and the fastest, which are few.
-BODY = np.linspace(0.10, 0.95, 35)
+BODY = np.linspace(0.10, 0.90, 33)
 TAIL = np.linspace(0.10, 0.995, 60)
 WORK_HZ = 125.0
 FEWEST = 200  # samples of a direction; fewer have no body

@@ -98,13 +98,14 @@ def _episodes(
 
 
 def _release(pitch: FloatArray, end: int, change: float, rate: float) -> tuple[float, float]:
-    """Fastest return after an episode [deg/s], and how long until nine tenths of the change are gone [s]."""
+    """Fastest return after an episode [deg/s], and how long until a tenth of the change is left [s]."""
     after = pitch[end : end + round(AFTER_S * rate)]
     if len(after) < 3 or not np.isfinite(after).all():
         return float("nan"), float("nan")
     towards = -np.sign(change)
     fastest = float(np.max(towards * np.diff(after)) * rate)
-    gone = np.flatnonzero(towards * (after - after[0]) >= 0.9 * abs(change))
+    left = after - after[-max(1, len(after) // 4) :].mean()
+    gone = np.flatnonzero(np.abs(left) <= 0.1 * abs(change))
     return fastest, float(gone[0] / rate) if len(gone) else float("nan")
 
 

@@ -34,7 +34,7 @@ def build_parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action=_Version, nargs=0, help="print the version and stop")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
-    for add in (_demo, _review, _check, _compare, _stand, _add, _logbook, _serve, _simulate):
+    for add in (_demo, _review, _check, _compare, _stand, _bounce, _add, _logbook, _serve, _simulate):
         add(commands)
     return parser
 
@@ -232,6 +232,20 @@ def _stand(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> N
         parser.add_argument(f"--{option}", action="append", default=[], metavar=metavar, help=words)
     _json(parser)
     parser.add_argument("--plot", metavar="FILE.html", help="also write a page with pictures, to print")
+
+
+def _bounce(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    parser = _command(
+        commands,
+        "bounce",
+        "bounce",
+        "compare both ends of a bike pushed down by hand on its wheels, several times",
+    )
+    parser.add_argument("log", metavar="LOG")
+    parser.add_argument("--bike", required=True, metavar="BIKE.toml", help="bike file")
+    _channels(parser)
+    _json(parser)
+    parser.add_argument("--html", metavar="FILE", help="also write a page with the picture, for a phone")
 
 
 def _add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:

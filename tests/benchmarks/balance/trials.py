@@ -1,7 +1,7 @@
 """Rides over known bumps whose truth is known: even and uneven bikes, with and without roughness and noise.
 
-Every ride goes straight on over (1 - cos) bumps at known places. The truth of the same bumps is the same ride
-again on a road that is smooth but for them, through sensors without noise, measured in the same way.
+Every ride goes straight on over (1 - cos) bumps at known places of a random road. The truth is the same ride, or a
+longer one of its kind, through sensors without noise.
 """
 
 from dataclasses import dataclass, replace
@@ -25,9 +25,8 @@ from telemetry.simulate import Bump, Road, Vehicle, random_bike
 from telemetry.simulate.road import road_profile
 from telemetry.simulate.vehicle import Drive, Ridden, exact_shaft_mm, ride, steady_drive
 
-SMOOTH_M3 = 1e-12
 BITS, RANGE_MM = 12, 140.0
-SPEED_RATE_HZ = 50.0
+SPEED_RATE_HZ, SPEED_NOISE_M_S = 50.0, 0.05
 
 
 def bike_with_damping(seed: int, compression: float, rebound: float) -> Bike:
@@ -80,6 +79,8 @@ class Plan:
     speeds_up: float = 0.2  # by this share of the speed, evenly over the ride
     speed_gain: float = 1.0  # of the speed channel
     swapped: bool = False
+    exact_sensors: bool = False  # travel without noise and steps, speed as it was
+    road_seed: int | None = None  # of road and bumps; the bike's by default
 
 
 @dataclass(frozen=True)
@@ -94,6 +95,12 @@ class Ride:
     front_at_s: FloatArray
     rear_at_s: FloatArray
     ridden: Ridden
+    distance_m: FloatArray
+
+    def rear_due_s(self, front_s: FloatArray) -> FloatArray:
+        """When the rear axle is where the front axle was. [s]"""
+        place = np.interp(front_s, self.ridden.t_s, self.distance_m)
+        return np.interp(place + self.bike.wheelbase_mm / 1e3, self.distance_m, self.ridden.t_s)
 
 
 def _drive(plan: Plan) -> Drive:
@@ -105,7 +112,7 @@ def _drive(plan: Plan) -> Drive:
 
 
 def _bumps(plan: Plan, length_m: float) -> tuple[Bump, ...]:
-    rng = np.random.default_rng([plan.seed, 11])
+    rng = np.random.default_rng([plan.seed if plan.road_seed is None else plan.road_seed, 11])
     found, at = [], 2.0 * plan.speed_m_s
     while at < length_m - 2.0 * plan.speed_m_s:
         found.append(Bump(at, float(rng.uniform(*plan.bump_mm)), float(rng.uniform(*plan.bump_m))))
@@ -113,14 +120,15 @@ def _bumps(plan: Plan, length_m: float) -> tuple[Bump, ...]:
     return tuple(found)
 
 
-def make(plan: Plan, *, clean: bool = False) -> Ride:
-    """Ride a plan; ``clean`` on a smooth road with exact sensors: the truth of the same bumps."""
+def make(plan: Plan) -> Ride:
+    """Ride a plan."""
     bike = bike_with_damping(plan.seed, plan.compression, plan.rebound)
     drive = _drive(plan)
     length = float(drive.distance_m[-1])
     bumps = _bumps(plan, length)
-    road = Road(psd_m3=SMOOTH_M3 if clean else plan.psd_m3, features=bumps)
-    profile = road_profile(road, length + 50.0, np.random.default_rng([plan.seed, 3]))
+    road_seed = plan.seed if plan.road_seed is None else plan.road_seed
+    road = Road(psd_m3=plan.psd_m3, features=bumps)
+    profile = road_profile(road, length + 50.0, np.random.default_rng([road_seed, 3]))
     ridden = ride(Vehicle(bike), drive, profile, sample_rate_hz=plan.rate_hz)
     noise = np.random.default_rng([plan.seed, 5])
     shaft = {}
@@ -128,12 +136,14 @@ def make(plan: Plan, *, clean: bool = False) -> Ride:
         exact = exact_shaft_mm(bike, end, 1e3 * wheel_m)
         step = RANGE_MM / 2**BITS
         measured = np.round((exact + plan.noise_mm * noise.standard_normal(len(exact))) / step) * step
-        shaft[end] = exact if clean else np.maximum(measured, 0.0)
+        shaft[end] = exact if plan.exact_sensors else np.maximum(measured, 0.0)
     if plan.swapped:
         shaft = swapped_ends(bike, shaft)
     speed = np.interp(ridden.t_s, drive.step_s * np.arange(len(drive.speed_m_s)), drive.speed_m_s)
     every = max(1, round(plan.rate_hz / SPEED_RATE_HZ))
-    logged = speed[::every] + (0.0 if clean else 0.05) * noise.standard_normal(len(speed[::every]))
+    logged = speed[::every] + (0.0 if plan.exact_sensors else SPEED_NOISE_M_S) * noise.standard_normal(
+        len(speed[::every])
+    )
     logged = plan.speed_gain * np.interp(ridden.t_s, ridden.t_s[::every], logged)
     run = Run(
         "trial",
@@ -146,12 +156,10 @@ def make(plan: Plan, *, clean: bool = False) -> Ride:
         {},
     )
     distance = np.interp(ridden.t_s, drive.step_s * np.arange(len(drive.distance_m)), drive.distance_m)
-    at = np.array([bump.at_m for bump in bumps])
-    return Ride(
-        plan, bike, to_motion(run, bike), find_track(run), bumps,
-        np.interp(at, distance, ridden.t_s),
-        np.interp(at + bike.wheelbase_mm / 1e3, distance, ridden.t_s), ridden,
-    )  # fmt: skip
+    front_at = np.interp(np.array([bump.at_m for bump in bumps]), distance, ridden.t_s)
+    motion, track = to_motion(run, bike), find_track(run)
+    ride_ = Ride(plan, bike, motion, track, bumps, front_at, front_at, ridden, distance)
+    return replace(ride_, rear_at_s=ride_.rear_due_s(front_at))
 
 
 def swapped_ends(bike: Bike, shaft_mm: dict[End, FloatArray]) -> dict[End, FloatArray]:

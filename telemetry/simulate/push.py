@@ -1,0 +1,69 @@
+"""The bike on its wheels, standing still, pushed down by hand: what a bounce test logs."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from telemetry.bike import GRAVITY_M_S2, chassis_of
+from telemetry.simulate.road import flat_road
+from telemetry.simulate.vehicle import Ridden, Vehicle, ride, steady_drive
+
+
+@dataclass(frozen=True)
+class HandPush:
+    """One push: pressed down over ``press_s``, let go over ``release_s``.
+
+    Parameters
+    ----------
+    at_s, press_s, release_s : float
+        [s]
+    force_n : float
+        Downwards, at its most. [N]
+    ahead_m : float
+        Where it presses, ahead of the centre of mass. [m]
+    kept_share : float
+        Of the force that stays on afterwards, as with feet left on the pegs.
+    """
+
+    at_s: float
+    force_n: float = 500.0
+    ahead_m: float = 0.0
+    press_s: float = 0.25
+    release_s: float = 0.08
+    kept_share: float = 0.0
+
+
+def push_test(
+    vehicle: Vehicle, pushes: tuple[HandPush, ...], duration_s: float, *, sample_rate_hz: float
+) -> Ridden:
+    """Push a motorcycle that stands on a flat road.
+
+    The force works on the sprung mass; what it adds to the weight of the wheels only presses on the tyres.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        Its bike file's [chassis] as it stands in the test, with or without rider.
+    pushes : tuple of HandPush
+    duration_s, sample_rate_hz : float
+        [s, Hz]
+
+    Returns
+    -------
+    Ridden
+    """
+    still = steady_drive(0.0, duration_s)
+    t = still.step_s * np.arange(len(still.distance_m))
+    force, moment = np.zeros(len(t)), np.zeros(len(t))
+    for push in pushes:
+        since = t - push.at_s
+        pressed = 0.5 * (1 - np.cos(np.pi * np.clip(since / push.press_s, 0.0, 1.0)))
+        gone = np.clip((since - push.press_s) / push.release_s, 0.0, 1.0)
+        now = push.force_n * pressed * (1.0 - (1.0 - push.kept_share) * gone)
+        force, moment = force + now, moment + now * push.ahead_m
+    drive = replace(
+        still,
+        gravity_m_s2=GRAVITY_M_S2 + force / chassis_of(vehicle.bike).sprung_mass_kg,
+        pitch_moment_n_m=moment,
+    )
+    return ride(vehicle, drive, flat_road(), sample_rate_hz=sample_rate_hz)
