@@ -39,12 +39,11 @@ def joined(pieces: IntArray, gap: int) -> list[tuple[int, int]]:
 
 
 def _peak_mm(depth_mm: FloatArray, at: int) -> float:
-    """Largest depth between the samples, by the parabola through three of them."""
+    """Depth that may have been reached between the samples: a crest rises an eighth of its bend above them."""
     if not 0 < at < len(depth_mm) - 1:
         return float(depth_mm[at])
     before, here, after = depth_mm[at - 1 : at + 2]
-    bend = before - 2 * here + after
-    return float(here - (after - before) ** 2 / (8 * bend)) if bend < 0 else float(here)
+    return float(here + max(2 * here - before - after, 0.0) / 8)
 
 
 def _collapses(depth_mm: FloatArray, at: int, limit_mm: float, rate_hz: float) -> bool:

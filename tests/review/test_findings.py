@@ -154,3 +154,18 @@ def test_trust_names_the_first_fault():
 )
 def test_places_in_words(place, words):
     assert place_words(*place) == words
+
+
+def test_bottoming_in_three_of_five_laps_at_one_place_of_a_straight_is_a_finding():
+    def stop(lap, at_m):
+        return replace(a_stop(lap, corner=None), distance_m=at_m, hard=lap == 1)
+
+    def told(stops):
+        ends = {"front": an_end(bottomed=stops), "rear": an_end()}
+        return [f for f in findings(some_laps(5), ends, a_balance(), SOUND) if "bottoms" in f.title]
+
+    (finding,) = told([stop(1, 640.0), stop(2, 655.0), stop(4, 648.0)])
+    assert finding.title == "Front bottoms at 640 m into the lap"
+    assert "3 laps, 3 times, 1 of them a hard blow" in finding.evidence
+    assert told([stop(1, 640.0), stop(2, 900.0), stop(4, 1200.0)]) == []
+    assert told([stop(1, 640.0), stop(2, 655.0)]) == []

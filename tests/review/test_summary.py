@@ -1,15 +1,19 @@
 """The review as a stored value: what goes into JSON comes back, and what is no review is refused."""
 
+import io
 import json
 from functools import cache
 from pathlib import Path
 
 import numpy as np
 import pytest
+from rich.console import Console
 
 from telemetry.bike import load_bike
 from telemetry.errors import LogbookError
 from telemetry.logs import read_log
+from telemetry.report.debrief import debrief_html
+from telemetry.report.terminal import print_review
 from telemetry.review import review
 from telemetry.summary import TRACE_COLUMNS, read_traces, summary_from_json, summary_to_json, write_traces
 
@@ -76,3 +80,25 @@ def test_a_review_of_another_version_is_named():
 def test_missing_traces_are_refused_in_one_line(tmp_path):
     with pytest.raises(LogbookError, match="traces cannot be read"):
         read_traces(tmp_path / "none.parquet")
+
+
+def test_a_review_stored_before_the_newer_values_still_opens():
+    data = json.loads(summary_to_json(a_review().summary))
+    for name in ("places", "strokes", "packing", "frequencies", "trends"):
+        del data[name]
+    for ends in (data["ends"], *(lap["ends"] for lap in data["laps"])):
+        for end in ends.values():
+            del end["use"]
+            for plane in (end["shaft"], end["wheel"]):
+                del plane["travel"]["skew"], plane["travel"]["range_mm"], plane["speed"]["skew"]
+            for stop in (*end["bottomed"], *end["topped_out"]):
+                del stop["hard"]
+    summary = summary_from_json(json.dumps(data))
+    assert summary.strokes == {}
+    assert summary.trends == ()
+    assert summary.frequencies.frequency_hz == ()
+    assert summary.ends["front"].use.below_sag_mm is None
+    console = Console(file=io.StringIO(), width=80)
+    print_review(summary, console)
+    assert "Over the outing" not in console.file.getvalue()
+    assert "Strokes" not in debrief_html(summary, a_review().traces)

@@ -1,0 +1,112 @@
+"""Bands of the motorcycle's own modes, and spectra of ends whose motion is known."""
+
+import numpy as np
+import pytest
+from made_ends import RATE_HZ, end_of
+
+from telemetry.bike import bike_modes
+from telemetry.motion import Motion, end_spectrogram, frequencies
+from telemetry.motion.frequencies import USUAL_HOP_HZ, bands
+from telemetry.simulate import demo_bike
+
+N = 60_000
+T = np.arange(N) / RATE_HZ
+RIDING = np.ones(N, bool)
+
+
+def motion_of(**speeds):
+    ends = {}
+    for name, speed in speeds.items():
+        end = end_of(np.full(N, 30.0), speed, ratio=1.0)
+        ends[name] = end
+    return Motion("made by hand", T, RATE_HZ, ends, np.full(N, np.nan), 1400.0)
+
+
+def without_masses(bike):
+    ends = {
+        name: getattr(bike, name).model_copy(update={"unsprung_mass_kg": None}) for name in ("front", "rear")
+    }
+    return bike.model_copy(update=ends)
+
+
+def test_bands_hold_the_undamped_modes_of_the_bike_file():
+    bike = demo_bike()
+    found = bike_modes(bike, front_damper_scale=0.0, rear_damper_scale=0.0)
+    for end, wheel in (("front", 2), ("rear", 3)):
+        body, hop = bands(bike, end)
+        assert body.basis == hop.basis == "bike file"
+        for mode in found[:2]:  # bounce and pitch are the lowest
+            assert body.low_hz < mode.fn_hz < body.high_hz
+        own = next(mode for mode in found if np.argmax(np.abs(mode.shape)) == wheel)
+        assert hop.low_hz < own.fn_hz < hop.high_hz
+        assert body.high_hz < hop.low_hz
+        # sqrt((tyre + wheel rate) / unsprung) / 2 pi, the hand formula of a single wheel, lies in it as well
+        section = getattr(bike, end)
+        hand = np.sqrt(1e3 * (section.tyre_rate_n_per_mm + 22) / section.unsprung_mass_kg) / (2 * np.pi)
+        assert hop.low_hz < hand < hop.high_hz
+
+
+def test_a_bike_file_without_masses_gets_the_usual_bands_and_says_so():
+    body, hop = bands(without_masses(demo_bike()), "rear")
+    assert (body.basis, hop.basis) == ("usual", "usual")
+    assert (hop.low_hz, hop.high_hz) == USUAL_HOP_HZ
+
+
+def test_a_tone_is_in_its_band_with_its_rms():
+    # 100 mm/s at 15 Hz on a line of 2 s segments: RMS 100 / sqrt 2, all of the power in the hop band
+    tone = 100 * np.sin(2 * np.pi * 15.0 * T)
+    found = frequencies(motion_of(front=tone, rear=0.5 * tone), RIDING, demo_bike())
+    for end, rms in (("front", 100 / np.sqrt(2)), ("rear", 50 / np.sqrt(2))):
+        body, hop = found.ends[end].bands
+        assert hop.rms_mm_s == pytest.approx(rms, rel=1e-3)
+        assert hop.share == pytest.approx(1.0, abs=1e-3)
+        assert hop.peak_hz == 15.0
+        assert body.rms_mm_s == pytest.approx(0.0, abs=0.1)
+
+
+def test_ends_that_move_together_and_ends_that_do_not():
+    rng = np.random.default_rng(1)
+    road, other = rng.standard_normal((2, N)) * 100
+    late = np.roll(road, 5)  # 10 ms: 3.6 degrees a hertz
+    together = frequencies(motion_of(front=road, rear=late), RIDING, demo_bike())
+    body = together.bands[0]
+    assert body.told
+    assert body.coherence > 0.95
+    middle = np.mean([band.band.low_hz + band.band.high_hz for band in [together.ends["rear"].bands[0]]]) / 2
+    assert body.phase_deg == pytest.approx(-3.6 * middle, abs=2.0)
+    line = together.frequency_hz.index(5.0)
+    assert together.phase_deg[line] == pytest.approx(-18.0, abs=2.0)
+    apart = frequencies(motion_of(front=road, rear=other), RIDING, demo_bike())
+    assert np.median(apart.coherence) < apart.chance_coherence
+
+
+def test_lines_stay_few_and_finite():
+    speed = np.random.default_rng(2).standard_normal(N)
+    speed[20_000:20_400] = np.nan
+    found = frequencies(motion_of(front=speed, rear=speed), RIDING, demo_bike())
+    assert len(found.frequency_hz) == 80
+    assert found.frequency_hz[-1] <= 40.0
+    assert np.isfinite(found.ends["rear"].density).all()
+
+
+def test_one_end_has_a_spectrum_and_no_coherence():
+    found = frequencies(motion_of(rear=np.random.default_rng(3).standard_normal(N)), RIDING, demo_bike())
+    assert list(found.ends) == ["rear"]
+    assert found.coherence == ()
+    assert found.bands == ()
+
+
+def test_nothing_long_enough_has_no_spectrum():
+    found = frequencies(motion_of(front=np.full(N, np.nan), rear=np.zeros(N)), RIDING, demo_bike())
+    assert found.frequency_hz == ()
+    assert found.ends == {}
+
+
+def test_the_spectrogram_stays_small_and_shows_where_it_stood():
+    standing = T > 100
+    end = end_of(np.full(N, 30.0), 10 * np.sin(2 * np.pi * 15 * T), ratio=1.0)
+    found = end_spectrogram(end, ~standing, RATE_HZ)
+    assert found.density.shape[0] <= 400
+    assert found.density.shape[1] == 80
+    assert np.isnan(found.density[found.time_s > 101]).all()
+    assert found.frequency_hz[np.argmax(found.density[10])] == 15.0

@@ -1,0 +1,84 @@
+"""Use by place, strokes, frequencies and shift in words and rows."""
+
+from dataclasses import replace
+
+from report_fixtures import *  # noqa: F403
+from rich.console import Console
+
+from telemetry.findings_travel import packing_findings
+from telemetry.motion import PackingEvent
+from telemetry.report import rows_motion
+from telemetry.report.debrief import debrief_html
+from telemetry.report.terminal import print_review
+from telemetry.summary import Trend
+
+
+def packed(lap, corner=4, sink_mm=8.0):
+    return PackingEvent(
+        "rear", 10.0 * lap, 10.0 * lap + 1, lap, 640.0, corner, "straight", 7, sink_mm, 700.0, 250.0
+    )
+
+
+def test_a_place_has_a_row_with_both_ends_and_corners_where_asked(reviewed):
+    phases = rows_motion.place_rows(reviewed.summary, corners=False)
+    places = rows_motion.place_rows(reviewed.summary, corners=True)
+    assert phases[0][0] == "whole lap"
+    assert {"braking", "mid-corner"} <= {row[0] for row in phases}
+    assert "corner 1" in {row[0] for row in places}
+    assert {len(row) for row in places} == {len(rows_motion.PLACE_COLUMNS)}
+
+
+def test_one_end_leaves_dashes_for_the_other(reviewed):
+    summary = replace(
+        reviewed.summary,
+        places={"rear": reviewed.summary.places["rear"]},
+        strokes={"rear": reviewed.summary.strokes["rear"]},
+    )
+    assert rows_motion.place_rows(summary, corners=False)[0][1:4] == ("–", "–", "–")
+    assert rows_motion.stroke_rows(summary)[0][1:3] == ("–", "–")
+    assert "–" not in rows_motion.stroke_rows(summary)[0][3]
+
+
+def test_the_sections_are_printed_on_paper_and_in_the_terminal(reviewed):
+    trend = Trend(
+        "front.travel.median_mm", "front travel, median", "mm", 8, 48.0, 51.5, 0.5, (0.3, 0.7), True
+    )
+    summary = replace(reviewed.summary, trends=(trend,), packing=(packed(2),))
+    console = Console(width=80, color_system=None, record=True)
+    with console.capture() as capture:
+        print_review(summary, console)
+    page = debrief_html(summary, reviewed.traces)
+    for text in (" ".join(capture.get().split()), page):
+        for words in (
+            "Travel by phase",
+            "Strokes",
+            "Frequencies of the wheel speed",
+            "Over the outing",
+            "rises",
+        ):
+            assert words in text
+        assert (
+            "Rear packed down at corner 4, straight: 1 time, lap 2, up to 8 mm deeper than it rides." in text
+        )
+
+
+def test_phase_is_told_for_the_body_only_and_chance_is_called_chance(reviewed):
+    words = rows_motion.together_words(reviewed.summary)
+    assert words.count(" deg ") == 1
+    alone = replace(
+        reviewed.summary.frequencies,
+        bands=tuple(replace(band, told=False) for band in reviewed.summary.frequencies.bands),
+    )
+    assert "no relation beyond chance" in rows_motion.together_words(
+        replace(reviewed.summary, frequencies=alone)
+    )
+
+
+def test_packing_in_three_of_five_laps_is_a_finding_and_once_is_not():
+    (finding,) = packing_findings([packed(1), packed(2), packed(4, sink_mm=11.0)], 5)
+    assert finding.title == "The rear packs down at corner 4, straight"
+    assert "laps 1, 2 and 4" in finding.evidence
+    assert "11 mm deeper" in finding.evidence
+    assert "reduced pace" in finding.caution
+    assert packing_findings([packed(1), packed(2)], 5) == []
+    assert packing_findings([packed(3)], 1) == []
