@@ -48,6 +48,16 @@ WHEEL_TABLE_ROWS = 101
 
 
 @dataclass(frozen=True)
+class Measured:
+    """What a log holds before anything is judged: the run on one clock, its motion, its laps; and what is wrong."""
+
+    run: Run
+    motion: Motion
+    track: Track
+    quality: tuple[QualityNote, ...]
+
+
+@dataclass(frozen=True)
 class Review:
     """A review with everything it rests on: ``summary`` and ``traces`` are what is shown and stored."""
 
@@ -56,6 +66,31 @@ class Review:
     run: Run
     motion: Motion
     track: Track
+
+
+def measure(log: RawLog, bike: Bike, *, start_line: tuple[float, float] | None = None) -> Measured:
+    """The first half of a review: from the log to motion and laps, with every fault found on the way.
+
+    Parameters
+    ----------
+    log, bike, start_line
+        As of `review`.
+
+    Returns
+    -------
+    Measured
+
+    Raises
+    ------
+    BothEndsError
+        As of `review`.
+    """
+    run, motion = motion_of(log, bike)
+    track = find_track(run, start_line=start_line)
+    doubts = (QualityNote("warning", "bike_file", sentence) for sentence in bike_warnings(bike))
+    return Measured(
+        run, motion, track, (*doubts, *run.notes, *motion.notes, *track.notes, *delay_notes(motion, track))
+    )
 
 
 def review(log: RawLog, bike: Bike, *, start_line: tuple[float, float] | None = None) -> Review:
@@ -79,8 +114,8 @@ def review(log: RawLog, bike: Bike, *, start_line: tuple[float, float] | None = 
     BothEndsError
         One of its kinds, saying what of the log or bike file cannot be used and what to do.
     """
-    run, motion = measured(log, bike)
-    track = find_track(run, start_line=start_line)
+    measured = measure(log, bike, start_line=start_line)
+    run, motion, track, quality = measured.run, measured.motion, measured.track, measured.quality
     moving = is_moving(track)
     stops = _placed_stops(motion, track, moving)
     packing = _placed_packing(motion, track, moving)
@@ -99,8 +134,6 @@ def review(log: RawLog, bike: Bike, *, start_line: tuple[float, float] | None = 
         lap_source=track.lap_source,
         phase_sources=track.phase_sources,
     )
-    doubts = (QualityNote("warning", "bike_file", sentence) for sentence in bike_warnings(bike))
-    quality = (*doubts, *run.notes, *motion.notes, *track.notes, *delay_notes(motion, track))
     summary = Summary(
         run=info,
         verdicts=verdict_sentences(info, laps, quality, ends, whole_balance, oscillation),
@@ -127,7 +160,7 @@ def review(log: RawLog, bike: Bike, *, start_line: tuple[float, float] | None = 
     return Review(summary=summary, traces=_traces(run, motion, track), run=run, motion=motion, track=track)
 
 
-def measured(log: RawLog, bike: Bike) -> tuple[Run, Motion]:
+def motion_of(log: RawLog, bike: Bike) -> tuple[Run, Motion]:
     """The first steps of a review: one clock, mm, travel and speed of both ends; all a bounce test needs.
 
     Parameters

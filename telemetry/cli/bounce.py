@@ -10,7 +10,7 @@ from telemetry.cli.output import console, working, write_text
 from telemetry.columns import telling_columns
 from telemetry.logs import read_log
 from telemetry.report.bounce import print_bounce
-from telemetry.review import measured
+from telemetry.review import motion_of
 
 
 def bounce(arguments: argparse.Namespace) -> None:
@@ -20,7 +20,7 @@ def bounce(arguments: argparse.Namespace) -> None:
         log = read_log(arguments.log)
         bike = _travel_only(with_channels(bike, log, arguments.channels))
         with telling_columns(bike, log):
-            run, motion = measured(log, bike)
+            run, motion = motion_of(log, bike)
         result = bounce_test(motion, bike.name)
         notes = (*run.notes, *motion.notes)
         inputs = (arguments.log, arguments.bike)

@@ -18,7 +18,7 @@ def check(arguments: argparse.Namespace) -> None:
     bike = _load(arguments.bike) if arguments.bike else None
     with working("Checking"):
         log = read_log(arguments.log)
-        refusal, summary = None, None
+        refusal, measured = None, None
         given = arguments.channels
         bike = with_channels(bike, log, given) if bike else None
         if rate := given.get("rate_hz"):
@@ -26,13 +26,13 @@ def check(arguments: argparse.Namespace) -> None:
         if bike:
             try:
                 from telemetry.columns import telling_columns
-                from telemetry.review import review  # not needed to look at a log alone
+                from telemetry.review import measure  # not needed to look at a log alone
 
                 with telling_columns(bike, log):
-                    summary = review(log, bike).summary
+                    measured = measure(log, bike)
             except BothEndsError as error:  # the columns are shown first: they say what to put right
                 refusal = error
-        result = check_log(log, meanings=meanings(log, given, bike), review=summary)
+        result = check_log(log, meanings=meanings(log, given, bike), measured=measured)
         write_text(arguments.json, check_to_json(result), inputs=(arguments.log, arguments.bike))
     keep(log, given)
     print_check(result, console())

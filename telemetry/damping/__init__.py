@@ -9,6 +9,7 @@ from telemetry.damping.oscillation import (
     OscillationEvent,
     RejectedCandidate,
 )
+from telemetry.damping.refusal import refusal
 
 __all__ = [
     "CAUTION",
@@ -18,4 +19,5 @@ __all__ = [
     "OscillationEvent",
     "RejectedCandidate",
     "find_oscillation",
+    "refusal",
 ]

@@ -15,12 +15,11 @@ from telemetry.damping.limit import detection_limits, evidence_per_s
 from telemetry.damping.listen import LEAST_MOVING_S, Heard, listen
 from telemetry.damping.oscillation import DamperCourse, DetectionLimit, Oscillation
 from telemetry.damping.places import gather
+from telemetry.damping.refusal import refusal
 from telemetry.damping.verdict import verdict
 from telemetry.laps import Track
 from telemetry.motion import Motion
 from telemetry.signals.noise import sensor_noise_mm
-
-SLOWEST_LOG_HZ = 99.0  # a log called 100 Hz may have a clock a little off
 
 
 def find_oscillation(motion: Motion, track: Track, bike: Bike) -> Oscillation:
@@ -40,9 +39,8 @@ def find_oscillation(motion: Motion, track: Track, bike: Bike) -> Oscillation:
     -------
     Oscillation
     """
-    refusal = _refusal(motion)
-    if refusal:
-        return Oscillation("cannot_tell", refusal)
+    if reason := refusal(motion):
+        return Oscillation("cannot_tell", reason)
     heard = listen(motion, track, bike)
     if heard is None:
         return Oscillation(
@@ -71,17 +69,6 @@ def assess(heard: Heard, motion: Motion, track: Track, bike: Bike) -> Oscillatio
         band_hz=heard.hop.band_hz,
         band_from_bike=heard.hop.from_bike,
     )
-
-
-def _refusal(motion: Motion) -> str:
-    if "rear" not in motion.ends or not np.isfinite(motion.ends["rear"].wheel_travel_mm).any():
-        return "There is no rear travel in the log; nothing can be said of the rear damper."
-    if motion.sample_rate_hz < SLOWEST_LOG_HZ:
-        return (
-            f"The log has {motion.sample_rate_hz:.0f} samples a second; an oscillation of 12-20 Hz needs at least "
-            "100, better 200 and more."
-        )
-    return ""
 
 
 def _limits(heard: Heard, judged: Judged, motion: Motion) -> tuple[DetectionLimit, ...]:

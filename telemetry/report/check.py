@@ -20,7 +20,7 @@ from telemetry.report.words import UNKNOWN, number
 from telemetry.signals.stamps import read_stamps
 
 if TYPE_CHECKING:
-    from telemetry.summary import Summary
+    from telemetry.review import Measured
 
 SCHEMA = "bothends.check/1"
 _LIKELY, _SURE = 0.5, 0.75  # how a confidence is worded: a choice of ours
@@ -65,17 +65,17 @@ class LogCheck:
 
 
 def check_log(
-    log: RawLog, *, meanings: tuple[Proposal, ...] = (), review: "Summary | None" = None
+    log: RawLog, *, meanings: tuple[Proposal, ...] = (), measured: "Measured | None" = None
 ) -> LogCheck:
-    """What a log holds and, with its review, what can be judged from it.
+    """What a log holds and, once it was measured, what can be judged from it.
 
     Parameters
     ----------
     log : RawLog
     meanings : tuple of Proposal
         What its columns mean; rates are not known without that of time.
-    review : Summary, optional
-        Of the same log.
+    measured : Measured, optional
+        From `telemetry.review.measure`, of the same log.
 
     Returns
     -------
@@ -91,9 +91,9 @@ def check_log(
             _column(name, log.units.get(name, ""), values, t_s) for name, values in log.columns.items()
         ),
         meanings=meanings,
-        quality=review.quality if review else log.notes,
-        judged=judgements(review) if review else (),
-        sensors=sensor_checks(review.history) if review else (),
+        quality=measured.quality if measured else log.notes,
+        judged=judgements(measured) if measured else (),
+        sensors=sensor_checks(measured.run.history) if measured else (),
     )
 
 
@@ -130,41 +130,51 @@ def _column(name: str, unit: str, values: FloatArray, t_s: FloatArray | None) ->
     )
 
 
-def judgements(review: "Summary") -> tuple[Judgement, ...]:
-    """What a review could judge and what not, each with its reason.
+def judgements(measured: "Measured") -> tuple[Judgement, ...]:
+    """What can be judged from a log and what not, each with its reason.
 
     Parameters
     ----------
-    review : Summary
+    measured : Measured
 
     Returns
     -------
     tuple of Judgement
     """
+    from telemetry.damping import refusal
+
+    motion, track = measured.motion, measured.track
     found = []
-    for end in ENDS:
-        if end in review.ends:
-            summary = review.ends[end]
-            speed = summary.wheel.speed
-            reason = (
-                f"{100 * summary.valid_share:.1f} % of the time usable; speed up to {speed.bandwidth_hz:.0f} Hz "
-                f"with {speed.noise_mm_s:.0f} mm/s noise at the wheel"
-            )
-            found.append(Judgement(f"{end} travel and speed", summary.valid_share > 0, reason))
-        else:
-            found.append(Judgement(f"{end} travel and speed", False, "no usable travel sensor at this end"))
-    complete = sum(lap.complete for lap in review.laps)
-    found.append(Judgement("laps", complete > 0, f"{complete} complete, found from: {review.run.lap_source}"))
-    sources = ", ".join(review.run.phase_sources)
+    for name in ENDS:
+        what = f"{name} travel and speed"
+        if name not in motion.ends:
+            found.append(Judgement(what, False, "no usable travel sensor at this end"))
+            continue
+        end = motion.ends[name]
+        usable = float(np.mean(end.valid))
+        reason = (
+            f"{100 * usable:.1f} % of the time usable; speed up to {end.bandwidth_hz:.0f} Hz "
+            f"with {end.wheel_noise_mm_s:.0f} mm/s noise at the wheel"
+        )
+        found.append(Judgement(what, usable > 0, reason))
+    complete = sum(lap.complete for lap in track.laps)
+    found.append(Judgement("laps", complete > 0, f"{complete} complete, found from: {track.lap_source}"))
+    sources = ", ".join(track.phase_sources)
     found.append(
         Judgement("corner phases", bool(sources), f"from {sources}" if sources else "needs speed or throttle")
     )
+    both = all(name in motion.ends and motion.ends[name].valid.any() for name in ENDS)
     found.append(
-        Judgement("balance", not review.balance.reason, review.balance.reason or "both ends were measured")
+        Judgement("balance", both, "both ends were measured" if both else "needs travel of both ends")
     )
-    can = review.oscillation.verdict != "cannot_tell"
+    rolls = both and bool(np.isfinite(track.speed_m_s).any())
+    reason = (
+        "speed says when the rear meets the front's bump" if rolls else "needs both ends and ground speed"
+    )
+    found.append(Judgement("both ends on the same bump", rolls, reason))
+    why_not = refusal(motion)
     found.append(
-        Judgement("lost rear damping", can, "fast and clean enough" if can else review.oscillation.reason)
+        Judgement("lost rear damping", not why_not, why_not or "fast enough to try; a review tells more")
     )
     return tuple(found)
 

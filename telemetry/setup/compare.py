@@ -16,6 +16,7 @@ from telemetry.setup.changes import Change, bike_file_changes, changes
 from telemetry.setup.evidence import difference_of_means, holm, permutation_p
 from telemetry.setup.laps import ExcludedLap, LapValues, usable_laps, values_over
 from telemetry.setup.sheet import SetupSheet
+from telemetry.signals.zero import DRIFT_MM, drift_between_mm
 from telemetry.summary import Summary
 
 SCHEMA = "bothends.comparison/1"
@@ -256,6 +257,7 @@ def _cautions(
         cautions.append(
             f"Two bikes: {a.run.bike} and {b.run.bike}. Numbers of different bikes do not compare."
         )
+    cautions += _moved_zeros(a, b)
     if other_speeds:
         cautions.append("Speeds are left out: the logs were sampled differently, so their bandwidths differ.")
     if any(run.oscillation.verdict == "yes" for run in (a, b)):
@@ -268,6 +270,20 @@ def _cautions(
         "back and finding the first result again."
     )
     return tuple(cautions)
+
+
+def _moved_zeros(a: Summary, b: Summary) -> list[str]:
+    """Ends whose full extension reads differently in the two runs: their travel does not compare as it is."""
+    moved = []
+    for end in ENDS:
+        drift = drift_between_mm(a.history, b.history, end)
+        if drift is not None and abs(drift) > DRIFT_MM:
+            moved.append(
+                f"{end.capitalize()}: full extension reads {abs(drift):.1f} mm {'higher' if drift > 0 else 'lower'} "
+                "in B than in A, by where it tops out; travel differs by as much without any change. Check the "
+                "sensor's mount and zero."
+            )
+    return moved
 
 
 def comparison_to_json(comparison: Comparison) -> str:

@@ -136,15 +136,30 @@ def _signals(
 
 
 def _clock_notes(log: RawLog, grid: Grid) -> list[QualityNote]:
+    notes = [_gap_note(log, grid)] if grid.gaps else []
     if grid.parts:
-        return [_rate_note(log, grid)]
+        return [*notes, _rate_note(log, grid)]
     if grid.even:
-        return []
+        return notes
     message = (
         f"Time stamps are uneven (standard deviation {1e3 * grid.jitter_s:.2f} ms at {grid.sample_rate_hz:.1f} Hz): "
         f"travel is interpolated onto an even clock."
     )
-    return [QualityNote("warning", "uneven_clock", message)]
+    return [*notes, QualityNote("warning", "uneven_clock", message)]
+
+
+def _gap_note(log: RawLog, grid: Grid) -> QualityNote:
+    rate = grid.sample_rate_hz
+    lost_s = sum(end - start for start, end in grid.gaps) / rate
+    start = grid.gaps[0][0]
+    row = log.first_row + grid.row_of(start)
+    where = f"before row {row} (t = {start / rate:.3f} s)"
+    where = f"in {len(grid.gaps)} places, first {where}" if len(grid.gaps) > 1 else where
+    message = (
+        f"The clock has gaps {where}: {lost_s:.2f} s without a row, {lost_s * rate / grid.n_samples:.1%} of the log. "
+        "Nothing is filled in there; see why the logger paused."
+    )
+    return QualityNote("warning", "clock_gap", message, start_s=start / rate, end_s=grid.gaps[-1][1] / rate)
 
 
 def _rate_note(log: RawLog, grid: Grid) -> QualityNote:
@@ -242,7 +257,12 @@ def _clean(
     speed_m_s: FloatArray | None,
 ) -> Cleaning:
     place = Place(
-        log.source, end, setup, grid.sample_rate_hz, lambda sample: log.first_row + grid.row_of(sample)
+        log.source,
+        end,
+        setup,
+        grid.sample_rate_hz,
+        lambda sample: log.first_row + grid.row_of(sample),
+        grid.gaps,
     )
     other = next((values for name, values in travel.items() if name != end), None)
     return clean(travel[end], place, other, speed_m_s)

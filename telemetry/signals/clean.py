@@ -42,13 +42,17 @@ STOP_MM = 4.0
 
 @dataclass(frozen=True)
 class Place:
-    """Where a signal comes from, for messages: the log, its end and sensor, and the row of a sample."""
+    """Where a signal comes from, for messages: the log, its end and sensor, and the row of a sample.
+
+    ``gaps`` are the stretches, in samples, for which the log has no rows at all.
+    """
 
     source: str
     end: End
     setup: SensorSetup
     sample_rate_hz: float
     row_of: Callable[[int], int]
+    gaps: tuple[tuple[int, int], ...] = ()
 
     def at(self, sample: int) -> str:
         """Row and time of a sample, in words."""
@@ -142,6 +146,8 @@ def clean(
 
 def _note_missing(work: Cleaning) -> None:
     missing = np.isnan(work.travel_mm)
+    for start, end in work.place.gaps:  # the clock's own note tells of them
+        missing[start:end] = False
     if missing.any():
         work.note(missing, "missing", "is missing in {places}; {count} samples in all.")
 

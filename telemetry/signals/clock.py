@@ -61,6 +61,18 @@ class Grid:
         """Time of every sample, from 0. [s]"""
         return np.arange(self.n_samples) / self.sample_rate_hz
 
+    @cached_property
+    def gaps(self) -> tuple[tuple[int, int], ...]:
+        """Where the log has no rows for more than `GAP_SAMPLES` samples: first sample, and the one after the last."""
+        steps_s = np.diff(self.stamps_s)
+        wide = np.flatnonzero(steps_s > (GAP_SAMPLES + 1.5) / self._own_rate_hz)
+        return tuple((int(self.index[i]) + 1, int(self.index[i + 1])) for i in wide)
+
+    @property
+    def _own_rate_hz(self) -> float:
+        """The slowest rate that rows come at."""
+        return min((part.sample_rate_hz for part in self.parts), default=self.sample_rate_hz)
+
     def is_row_by_row(self, n_rows: int) -> bool:
         """Whether a log of so many rows has exactly one row for each sample."""
         return self.even and n_rows == len(self.rows) == self.n_samples

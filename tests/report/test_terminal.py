@@ -10,6 +10,7 @@ from telemetry.damping import Oscillation, OscillationEvent
 from telemetry.notes import QualityNote
 from telemetry.report import print_comparison, print_review
 from telemetry.report.check import check_log, check_to_json, judgements, print_check
+from telemetry.review import Measured
 from telemetry.setup import compare, parse_sheet
 from telemetry.summary import Finding
 
@@ -123,20 +124,24 @@ def test_check_says_what_can_be_judged(reviewed, tmp_path):
     assert {column.name: column.blank_share for column in check.columns}["gear"] == 0.5
     text = printed(print_check, check)
     assert "give its file with --bike" in flat(text)
-    whole = check_log(log, review=reviewed.summary)
-    assert [row.can for row in whole.judged] == [True] * 6
+    whole = check_log(log, measured=measured(reviewed))
+    assert [row.can for row in whole.judged] == [True] * 7
     text = printed(print_check, whole)
     assert "What can be judged" in text and max(map(len, text.splitlines())) <= 80
     assert '"rate_hz": 100' in check_to_json(check)
-    slow = replace(
-        reviewed.summary,
-        ends={"rear": reviewed.summary.ends["rear"]},
-        laps=(),
-        oscillation=Oscillation("cannot_tell", "too slow"),
-    )
-    said = {row.what: (row.can, row.reason) for row in judgements(slow)}
+    motion = reviewed.motion
+    slow = replace(motion, sample_rate_hz=50.0, ends={"rear": motion.ends["rear"]})
+    few = Measured(reviewed.run, slow, replace(reviewed.track, laps=()), ())
+    said = {row.what: (row.can, row.reason) for row in judgements(few)}
     assert said["front travel and speed"] == (False, "no usable travel sensor at this end")
-    assert said["lost rear damping"] == (False, "too slow") and not said["laps"][0]
+    assert "The log has 50 samples a second" in said["lost rear damping"][1]
+    assert not any(
+        said[what][0] for what in ("lost rear damping", "laps", "balance", "both ends on the same bump")
+    )
+
+
+def measured(reviewed):
+    return Measured(reviewed.run, reviewed.motion, reviewed.track, reviewed.summary.quality)
 
 
 def test_a_log_without_a_clock_has_no_rates(tmp_path):

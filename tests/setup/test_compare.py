@@ -8,6 +8,7 @@ import pytest
 from made_summaries import end_summary, lap, laps_with, summary
 
 from telemetry.damping import Oscillation
+from telemetry.notes import Step
 from telemetry.setup import compare, comparison_to_json, parse_sheet
 
 
@@ -140,6 +141,19 @@ def test_lost_damping_puts_a_caution_first_to_a_technician(rng):
     laps = laps_with(rng, 3)
     result = compare(summary(laps), summary(laps, oscillation=Oscillation("yes", "it rang")))
     assert any("qualified technician" in text for text in result.cautions)
+
+
+@pytest.mark.parametrize(
+    ("moved_mm", "words"), [(1.4, "1.4 mm higher in B"), (-2.0, "2.0 mm lower in B"), (0.5, "")]
+)
+def test_a_sensor_that_moved_between_the_runs_is_said(rng, moved_mm, words):
+    def with_top_out(at_mm):
+        step = Step("zero", {"end": "front", "top_outs": 5, "topped_out_mm": at_mm})
+        return replace(summary(laps_with(rng, 4)), history=(step,))
+
+    said = " ".join(compare(with_top_out(0.2), with_top_out(0.2 + moved_mm)).cautions)
+    assert ("full extension reads" in said) == bool(words)
+    assert words in said
 
 
 def test_json_holds_the_numbers(rng):

@@ -10,7 +10,7 @@ from telemetry.bike import load_bike
 from telemetry.errors import BikeFileError
 from telemetry.logs import RawLog
 from telemetry.report.check import check_log, check_to_json, print_check
-from telemetry.review import review, sensors
+from telemetry.review import measure, review, sensors
 from telemetry.simulate import DEMO_BIKE_TOML, Sensors, demo_bike, simulate_outing
 
 FRONT = "points = [[0.312, 0.0], [1.298, 30.0], [2.284, 60.0], [3.270, 90.0], [4.420, 125.0]]"
@@ -37,7 +37,7 @@ def outing():
 
 def test_check_says_how_the_sensors_were_calibrated(outing):
     log = RawLog("outing.csv", dict(outing.log_columns), dict(outing.units))
-    check = check_log(log, review=review(log, demo_bike()).summary)
+    check = check_log(log, measured=measure(log, demo_bike()))
     front, rear = check.sensors
     # numpy.polyfit on the bench points of the bike file
     points = np.array(demo_bike().front.sensor.points)

@@ -66,11 +66,13 @@ def test_a_pause_of_the_logger_is_a_gap_not_a_bridge():
         np.testing.assert_array_equal(np.isnan(run.shaft_travel_mm[end]), gap)
         np.testing.assert_allclose(run.shaft_travel_mm[end][~gap], truth(run.t_s[~gap]), atol=1e-9)
         assert run.masked_share[end] == pytest.approx(0.5 / 8.0)
-    missing = [note for note in run.notes if note.code == "missing"]
-    assert [note.channel for note in missing] == ["fork", "shock"]
-    assert missing[0].start_s == pytest.approx(2.0) and missing[0].end_s == pytest.approx(2.5)
+    (note,) = run.notes
+    assert note.code == "clock_gap"
+    assert note.start_s == pytest.approx(2.0) and note.end_s == pytest.approx(2.5)
     # the row after the gap: 1000 rows from row 3 on
-    assert missing[0].message == "Front travel is missing in row 1003 (t = 2.000 s); 250 samples in all."
+    assert note.message.startswith(
+        "The clock has gaps before row 1003 (t = 2.000 s): 0.50 s without a row, 6.2% of the log."
+    )
 
 
 def test_a_gap_of_broken_length_shifts_by_less_than_half_a_sample():

@@ -32,9 +32,10 @@ def test_every_dropout_of_20_ms_and_every_spike_of_2_mm_is_found(score, kind):
 
 
 def test_values_that_were_held_are_found_unless_the_end_hardly_moved(score):
-    # a last value that is repeated while travel happens to come back to it cannot be told from an end at rest
+    # of 934 held values in the whole benchmark, two that were 0.5 to 0.7 mm off for 30 ms are not found: where the
+    # end happens to come back to the value it left, nothing tells it from an end at rest
     assert score["dropout held put in"] >= 3
-    assert score["dropout held found"] >= 0.8 * score["dropout held put in"]
+    assert score["dropout held found"] == score["dropout held put in"]
 
 
 def test_false_finds(score):
