@@ -22,7 +22,7 @@ from telemetry.damping import find_oscillation
 from telemetry.errors import ChannelError
 from telemetry.findings import findings, verdict_sentences
 from telemetry.findings_travel import packing_findings, shift_findings
-from telemetry.laps import PHASES, Lap, Track, find_track, is_moving, place_at
+from telemetry.laps import PHASES, Circuit, Lap, Track, find_track, is_moving, place_at
 from telemetry.logs import RawLog, with_rate
 from telemetry.motion import (
     EndSummary,
@@ -68,12 +68,18 @@ class Review:
     track: Track
 
 
-def measure(log: RawLog, bike: Bike, *, start_line: tuple[float, float] | None = None) -> Measured:
+def measure(
+    log: RawLog,
+    bike: Bike,
+    *,
+    start_line: tuple[float, float] | None = None,
+    circuit: Circuit | None = None,
+) -> Measured:
     """The first half of a review: from the log to motion and laps, with every fault found on the way.
 
     Parameters
     ----------
-    log, bike, start_line
+    log, bike, start_line, circuit
         As of `review`.
 
     Returns
@@ -86,14 +92,20 @@ def measure(log: RawLog, bike: Bike, *, start_line: tuple[float, float] | None =
         As of `review`.
     """
     run, motion = motion_of(log, bike)
-    track = find_track(run, start_line=start_line)
+    track = find_track(run, start_line=start_line, circuit=circuit)
     doubts = (QualityNote("warning", "bike_file", sentence) for sentence in bike_warnings(bike))
     return Measured(
         run, motion, track, (*doubts, *run.notes, *motion.notes, *track.notes, *delay_notes(motion, track))
     )
 
 
-def review(log: RawLog, bike: Bike, *, start_line: tuple[float, float] | None = None) -> Review:
+def review(
+    log: RawLog,
+    bike: Bike,
+    *,
+    start_line: tuple[float, float] | None = None,
+    circuit: Circuit | None = None,
+) -> Review:
     """Review one log of one bike.
 
     Parameters
@@ -104,6 +116,8 @@ def review(log: RawLog, bike: Bike, *, start_line: tuple[float, float] | None = 
         From `telemetry.bike.load_bike`; needs at least one of ``[front.sensor]`` and ``[rear.sensor]``.
     start_line : tuple of float, optional
         Latitude and longitude of the middle of the start line, for a log with GPS but no lap channel. [deg]
+    circuit : Circuit, optional
+        From an earlier run on it: places, corner numbers and names are then those of the circuit.
 
     Returns
     -------
@@ -114,7 +128,7 @@ def review(log: RawLog, bike: Bike, *, start_line: tuple[float, float] | None = 
     BothEndsError
         One of its kinds, saying what of the log or bike file cannot be used and what to do.
     """
-    measured = measure(log, bike, start_line=start_line)
+    measured = measure(log, bike, start_line=start_line, circuit=circuit)
     run, motion, track, quality = measured.run, measured.motion, measured.track, measured.quality
     moving = is_moving(track)
     stops = _placed_stops(motion, track, moving)
@@ -289,6 +303,8 @@ def _lap_summary(
         time_s=lap.time_s,
         distance_m=lap.distance_m,
         complete=lap.complete,
+        kind=lap.kind,
+        stopped_s=lap.stopped_s,
         masked_share={
             name: float(np.mean(~end.valid[inside])) if inside.any() else 0.0
             for name, end in motion.ends.items()

@@ -18,7 +18,7 @@ from telemetry.balance.balance import Balance
 from telemetry.bike import DamperUse
 from telemetry.damping.oscillation import Oscillation
 from telemetry.errors import LogbookError
-from telemetry.laps.lap import Corner
+from telemetry.laps.lap import Corner, LapKind
 from telemetry.motion.summary import EndSummary, Frequencies, PackingEvent, PlaceUse, Strokes
 from telemetry.notes import QualityNote, Step
 
@@ -63,7 +63,10 @@ class RunInfo:
 
 @dataclass(frozen=True)
 class LapSummary:
-    """One lap with everything the review says of it. ``masked_share`` is per end."""
+    """One lap with everything the review says of it.
+
+    ``masked_share`` is per end; ``kind`` and ``stopped_s`` are those of `telemetry.laps.Lap`, None where not kept.
+    """
 
     lap: int
     start_s: float
@@ -74,6 +77,8 @@ class LapSummary:
     masked_share: Mapping[End, float]
     ends: Mapping[End, EndSummary]
     balance: Balance
+    kind: LapKind | None = None
+    stopped_s: float = 0.0
 
 
 @dataclass(frozen=True)

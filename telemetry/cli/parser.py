@@ -187,6 +187,14 @@ def _review(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> 
         metavar="LAT,LON",
         help="middle of the start line, for a log with GPS and no laps",
     )
+    parser.add_argument(
+        "--circuit",
+        metavar="FILE.toml",
+        help="circuit file: the same places, corner numbers and names as before",
+    )
+    parser.add_argument(
+        "--save-circuit", metavar="FILE.toml", help="write the circuit as found, for the next log on it"
+    )
     _json(parser)
     parser.add_argument("--traces", metavar="FILE", help="also write the run sample by sample, as Parquet")
     parser.add_argument("--html", metavar="FILE", help="also write the debrief as a page to print")

@@ -93,7 +93,10 @@ def circuit_text(circuit: Circuit) -> str:
             "centre_line_deg = [",
         ]
         points = _resampled(
-            np.column_stack((circuit.latitude_deg, circuit.longitude_deg)), circuit.length_m, FILE_STEP_M
+            np.column_stack((circuit.latitude_deg, circuit.longitude_deg)),
+            circuit.length_m,
+            FILE_STEP_M,
+            at=0.0,
         )
         lines += [f"  [{latitude:.7f}, {longitude:.7f}]," for latitude, longitude in points.tolist()]
         lines += ["]"]
@@ -116,16 +119,19 @@ def circuit_text(circuit: Circuit) -> str:
         ]
         for key, values in means.items():
             if values is not None:
-                cells = _resampled(values[:, None], circuit.length_m, FILE_CELL_M)[:, 0]
+                cells = _resampled(values[:, None], circuit.length_m, FILE_CELL_M, at=0.5)[:, 0]
                 lines.append(f"{key} = [{', '.join(f'{value:.2f}' for value in cells.tolist())}]")
     return "\n".join(lines) + "\n"
 
 
-def _resampled(values: FloatArray, length_m: float, step_m: float) -> FloatArray:
-    """Every so many metres round the lap, from values evenly apart; shape (n, k) to (m, k)."""
+def _resampled(values: FloatArray, length_m: float, step_m: float, *, at: float) -> FloatArray:
+    """Every so many metres round the lap, from values evenly apart; shape (n, k) to (m, k).
+
+    ``at`` is where in its cell a value stands: 0 for points, 0.5 for means over the cell.
+    """
     n, m = len(values), max(round(length_m / step_m), 8)
-    at = np.arange(m) * n / m
-    return np.column_stack([np.interp(at, np.arange(n + 1), np.append(v, v[0])) for v in values.T])
+    wanted = (np.arange(m) + at) * n / m - at
+    return np.column_stack([np.interp(wanted, np.arange(n), v, period=n) for v in values.T])
 
 
 def load_circuit(path: str | Path) -> Circuit:

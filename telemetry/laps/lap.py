@@ -64,7 +64,7 @@ class Circuit:
     latitude_deg, longitude_deg : ndarray of shape (n_points,) or None
         Centre line from the start line on, points evenly apart; None where it was found without positions. [deg]
     speed_m_s, lean_deg : ndarray of shape (n_cells,) or None
-        Of the mean lap, in cells evenly apart: what a run without positions is matched by. [m/s, deg]
+        Of the mean lap, in cells evenly apart from the start line on, for runs without positions. [m/s, deg]
     """
 
     name: str

@@ -41,7 +41,9 @@ def from_speed_pattern(t_s: FloatArray, travelled_m: FloatArray) -> FloatArray:
     lag = _lap_lag(speed)
     if lag is None:
         return np.array([])
-    fastest = int(np.argmax(speed))
+    # the fastest point that has enough of its lap around it to be recognised by
+    margin = lag // 6
+    fastest = margin + int(np.argmax(speed[margin : len(speed) - margin]))
     marks = [float(fastest)]
     for direction in (1, -1):
         at = _same_place(speed, fastest, fastest + direction * lag, lag)
@@ -95,7 +97,7 @@ def _same_place(speed: FloatArray, reference: int, guess: int, lag: int) -> floa
     if score[best] < MIN_PATTERN_CORRELATION:
         return None
     if not 0 < best < len(score) - 1:
-        return float(trials[best])
+        return None  # better still beyond the end of the run
     # between the steps: the top of the parabola through the three best
     before, here, after = score[best - 1 : best + 2]
     bend = before - 2 * here + after

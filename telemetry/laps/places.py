@@ -243,5 +243,5 @@ def not_this_circuit(circuit: Circuit, why: str) -> QualityNote:
     return QualityNote(
         "warning",
         "other_circuit",
-        f"The log is not from {circuit.name!r}: {why}. It is reviewed without the circuit file.",
+        f"The log is not from {circuit.name or 'this circuit'}: {why}. It is reviewed without the circuit file.",
     )

@@ -20,7 +20,7 @@ from telemetry.notes import QualityNote
 from telemetry.signals import Run
 
 # A log is on a circuit when this share of its positions while riding lies so near to the centre line.
-ON_CIRCUIT_SHARE, NEAR_M = 0.5, 40.0
+ON_CIRCUIT_SHARE, NEAR_M = 0.7, 25.0
 # A pause of the positions longer than this, or than three of them, is not drawn over. [s]
 LONGEST_BRIDGE_S = 1.5
 # A lap of which more than this share is not on the circuit of the others is not one of theirs.
@@ -127,19 +127,20 @@ def _laps(run: Run, thin: Thin, speed: Speed, marks: Marks, places: Places | Non
         for i, (_, start, end, _) in enumerate(spans):
             here = places.elsewhere[(thin.t_s >= start) & (thin.t_s < end)]
             elsewhere[i] = bool(len(here)) and float(np.mean(here)) > ELSEWHERE_SHARE
-    along = None if places is None else (speed.travelled_m if places.line is None else places.place_m)
+    # whether laps are of one length the wheels say where no position does; how long they are, the place
+    along = None if places is None else speed.travelled_m if places.line is None else places.place_m
     laps = kinds(spans, thin.t_s, slow, along, elsewhere)
-    if speed.travelled_m is None:
+    if places is None or speed.travelled_m is None:
         return laps
-    # off the circuit there is only the distance by the wheels
-    return tuple(
-        lap
-        if lap.kind != "elsewhere"
-        else replace(
-            lap, distance_m=float(np.ptp(np.interp([lap.start_s, lap.end_s], thin.t_s, speed.travelled_m)))
-        )
-        for lap in laps
-    )
+    by_wheels, by_place = speed.travelled_m, places.place_m
+
+    def length(lap: Lap) -> float | None:
+        if lap.kind != "elsewhere" and not places.matched:
+            return lap.distance_m
+        by = by_wheels if lap.kind == "elsewhere" else by_place
+        return float(np.ptp(np.interp([lap.start_s, lap.end_s], thin.t_s, by)))
+
+    return tuple(replace(lap, distance_m=length(lap)) for lap in laps)
 
 
 def _note_elsewhere(laps: tuple[Lap, ...], places: Places | None, notes: list[QualityNote]) -> None:

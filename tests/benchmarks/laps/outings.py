@@ -67,14 +67,24 @@ def ridden(
     bike = random_bike(seed)
     sensors = sensors or Sensors(lap_signal="none")
     circuit = circuit or random_circuit(seed if circuit_seed is None else circuit_seed)
-    rng = np.random.default_rng([seed, 2])
-    ride = ride_circuit(circuit, Vehicle(bike), riding or Riding(), laps, rng)
+    ride = ride_circuit(circuit, Vehicle(bike), riding or Riding(), laps, np.random.default_rng([seed, 2]))
+    columns, units = logged(ride, circuit, bike, sensors, faults, log_rate_hz, seed)
+    return Ridden(run_of(columns, units, bike, sensors, only), circuit, ride)
+
+
+def logged(ride: Ride, circuit: Circuit, bike: Bike, sensors: Sensors, faults, log_rate_hz: float, seed: int):
+    """Columns and units of the log of a ride whose travel only sways."""
     t = np.arange(0.0, ride.t_s[-1], 1.0 / log_rate_hz)
     travel = {end: 40.0 + 5.0 * np.sin(10.0 * t) for end in ("front", "rear")}
-    columns, units = log_columns(
-        travel, t, ride, circuit, bike, sensors, faults, np.random.default_rng([seed, 3])
-    )
-    return Ridden(run_of(columns, units, bike, sensors, only), circuit, ride)
+    return log_columns(travel, t, ride, circuit, bike, sensors, faults, np.random.default_rng([seed, 3]))
+
+
+def run_and_columns(seed: int, *, laps: int, log_rate_hz: float) -> tuple[Run, dict[str, np.ndarray]]:
+    """A long outing as the run, and as the columns of its log."""
+    bike, circuit, sensors = random_bike(seed), random_circuit(seed), Sensors(lap_signal="none")
+    ride = ride_circuit(circuit, Vehicle(bike), Riding(), laps, np.random.default_rng([seed, 2]))
+    columns, units = logged(ride, circuit, bike, sensors, (), log_rate_hz, seed)
+    return run_of(columns, units, bike, sensors), columns
 
 
 def run_of(columns, units, bike: Bike, sensors: Sensors, only=None) -> Run:

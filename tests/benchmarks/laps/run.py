@@ -1,6 +1,6 @@
 """Laps, places, corners and phases on invented circuits, against the truth of the simulation; and what they cost.
 
-    python tests/benchmarks/laps/run.py [--circuits 20] [--first 5100] [--jobs 2] [--sensors 10-hz] [--cost]
+    python tests/benchmarks/laps/run.py [--circuits 20] [--first 5100] [--jobs 2] [--sensors 10-hz] [--cost 20]
 
 Per circuit: two runs of a machine drawn at random, four timed laps each, another day's positions. Bars of the project:
 lap starts within 0.02 s, distance within 0.2 %, 95 % of corners with no extra and the same numbers in the second run,
@@ -131,7 +131,9 @@ def main() -> None:
     parser.add_argument("--first", type=int, default=5100, help="seed of the first circuit")
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--sensors", choices=SENSORS, action="append")
-    parser.add_argument("--cost", action="store_true", help="also the cost for two hours at 1 kHz")
+    parser.add_argument(
+        "--cost", type=float, metavar="MINUTES", help="also the cost of a log of so many minutes at 1 kHz"
+    )
     asked = parser.parse_args()
     seeds = range(asked.first, asked.first + asked.circuits)
     for name in asked.sensors or ["10-hz"]:
@@ -146,7 +148,7 @@ def main() -> None:
     if asked.cost:
         from cost import print_cost
 
-        print_cost()
+        print_cost(asked.cost)
 
 
 if __name__ == "__main__":
