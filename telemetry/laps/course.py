@@ -11,6 +11,8 @@ from telemetry.laps.smooth import moving_mean, penalised, robust_sd, sums_at
 
 # How fast the wheel's error of speed (slip, lean, tyre growth) changes: random walk. [m/s per square root of s]
 SLIP_WALK = 0.3
+# The correction is worked out this far apart: it changes more slowly. [s]
+CORRECTION_S = 0.1
 # Noise of a position along the line is never taken for less. [m]
 LEAST_NOISE_M = 0.05
 # How far a lap's distance by the wheels may be out before positions correct it. [m]
@@ -256,17 +258,18 @@ def by_wheels(
 
 def _correction(t_s: FloatArray, at_s: FloatArray, away_m: FloatArray) -> FloatArray:
     """What to add to the place by the wheels: smooth, through the bulk of what positions say, on over pauses."""
-    step = t_s[1] - t_s[0]
-    index = np.clip(np.round(at_s / step).astype(np.int64), 0, len(t_s) - 1)
+    step = CORRECTION_S
+    n = max(int(np.ceil(t_s[-1] / step)) + 1, 3)
+    index = np.clip(np.round(at_s / step).astype(np.int64), 0, n - 1)
     noise = max(robust_sd(np.diff(away_m, n=2)) / np.sqrt(6.0), LEAST_NOISE_M) if len(away_m) > 4 else 1.0
     penalty = noise**2 / (SLIP_WALK**2 * step**3)
-    weight, smooth = np.ones(len(away_m)), np.zeros(len(t_s))
+    weight, smooth = np.ones(len(away_m)), np.zeros(n)
     for _ in range(4):
-        diagonal = sums_at(index, weight, len(t_s))
-        smooth = penalised(diagonal, None, sums_at(index, weight * away_m, len(t_s)), penalty, 2)
+        diagonal = sums_at(index, weight, n)
+        smooth = penalised(diagonal, None, sums_at(index, weight * away_m, n), penalty, 2)
         left = away_m - smooth[index]
         weight = 1.0 / (1.0 + (left / (3.0 * max(robust_sd(left), noise))) ** 2) ** 2
-    return smooth
+    return np.interp(t_s, step * np.arange(n), smooth)
 
 
 def _wheel_errors(

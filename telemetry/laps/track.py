@@ -183,7 +183,7 @@ def _zeros(laps: tuple[Lap, ...], places: Places) -> FloatArray:
 def _within(place: FloatArray, zero: float, lap_m: float, first: bool) -> FloatArray:
     """Distance since the start of a lap; one that is longer than a lap, because a crossing was missed, begins again."""
     along = place - zero
-    if lap_m == 0.0:
+    if lap_m == 0.0 or not len(along) or (along[0] >= 0.0 and along[-1] < 1.02 * lap_m):
         return along
     along = along % lap_m if first else np.maximum(along, 0.0)
     return np.where(along < 1.02 * lap_m, along, along % lap_m)
