@@ -16,12 +16,41 @@ DRIVING_M_S2 = 1.5
 BRAKE_SHARE = 0.08
 SMOOTH_S = 0.4
 EXIT_S = 2.0
+# An accelerometer that agrees less with the speed (correlation) shows something else.
+SAME_ACCELERATION = 0.7
 GRAVITY_M_S2 = 9.81
 
 
 def longitudinal_m_s2(speed_m_s: FloatArray, sample_rate_hz: float) -> FloatArray:
     """Acceleration along the track from a smoothed speed. [m/s2]"""
     return np.gradient(moving_mean(speed_m_s, max(round(SMOOTH_S * sample_rate_hz), 3))) * sample_rate_hz
+
+
+def measured_m_s2(
+    measured_m_s2: FloatArray, by_speed_m_s2: FloatArray | None, sample_rate_hz: float
+) -> FloatArray | None:
+    """An accelerometer's reading along the motorcycle, smoothed, if it goes with what the speed says.
+
+    Parameters
+    ----------
+    measured_m_s2 : ndarray of shape (n_samples,)
+        Positive forwards. [m/s2]
+    by_speed_m_s2 : ndarray of shape (n_samples,) or None
+        From the speed; None where there is none to compare with. [m/s2]
+    sample_rate_hz : float
+
+    Returns
+    -------
+    ndarray of shape (n_samples,) or None
+        None if it is turned round, mounted across, or shows something else.
+    """
+    smooth = moving_mean(measured_m_s2, max(round(SMOOTH_S * sample_rate_hz), 3))
+    if by_speed_m_s2 is None:
+        return smooth if np.isfinite(smooth).any() else None
+    both = np.isfinite(smooth) & np.isfinite(by_speed_m_s2)
+    if np.count_nonzero(both) < 10 or np.ptp(smooth[both]) == 0.0:
+        return None
+    return smooth if np.corrcoef(smooth[both], by_speed_m_s2[both])[0, 1] >= SAME_ACCELERATION else None
 
 
 def phases_from_lean(

@@ -63,7 +63,7 @@ def find_track(
     _note_elsewhere(laps, places, notes)
     distance = _distance(thin, laps, places)
     lean, lean_from = _lean(thin, speed, places, fixes, lean)
-    phase, phase_sources = _phases(run, thin, speed, lean, lean_from)
+    phase, phase_sources = _phases(run, thin, speed, lean, lean_from, notes)
     inside = _complete(thin, laps)
     mean = None if places is None or not inside.any() else _mean_lap(places, distance, inside, speed, lean)
     corners, corner_source = _corners(mean, circuit if places and places.matched else None, lean_from)
@@ -256,7 +256,7 @@ def _lean(
 
 
 def _phases(
-    run: Run, thin: Thin, speed: Speed, lean: FloatArray | None, lean_from: str
+    run: Run, thin: Thin, speed: Speed, lean: FloatArray | None, lean_from: str, notes: list[QualityNote]
 ) -> tuple[IntArray, tuple[str, ...]]:
     """Phases on the thin clock, and the channels they were decided from."""
     unknown = np.full(len(thin.t_s), -1, dtype=np.int64)
@@ -266,10 +266,27 @@ def _phases(
     acceleration = None
     if speed.thin_m_s is not None:
         acceleration = phases.longitudinal_m_s2(thin.pick(speed.speed_m_s), thin.rate_hz)
+    from_what = speed.source
+    if "acceleration_m_s2" in run.channels:
+        measured = phases.measured_m_s2(
+            thin.pick(run.channels["acceleration_m_s2"]), acceleration, thin.rate_hz
+        )
+        if measured is not None:
+            acceleration, from_what = measured, "acceleration"
+        else:
+            notes.append(
+                QualityNote(
+                    "warning",
+                    "acceleration_unlike_speed",
+                    "The acceleration does not go with the speed: phases are found without it. Check its direction "
+                    "(forwards is positive) and its mounting.",
+                    channel="acceleration",
+                )
+            )
     if lean is None:
         if acceleration is None:
             return unknown, ()
-        return phases.phases_from_speed(acceleration), (speed.source,)
+        return phases.phases_from_speed(acceleration), (from_what,)
     if acceleration is None:
         acceleration = np.full(len(thin.t_s), np.nan)
     brake, throttle = channels.get("brake"), channels.get("throttle_pct")
@@ -277,8 +294,8 @@ def _phases(
     braking = phases.is_braking(brake, acceleration)
     if brake is not None:
         used.append("brake")
-    elif speed.source:
-        used.append(speed.source)
+    elif from_what:
+        used.append(from_what)
     driving = np.nan_to_num(acceleration) > phases.DRIVING_M_S2
     if throttle is not None:
         driving |= np.nan_to_num(throttle) > 50.0

@@ -1,9 +1,11 @@
 """A slice of tests/benchmarks/laps: the bars of the project on three circuits that tuned nothing."""
 
 import sys
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from telemetry.laps import find_track
@@ -82,3 +84,31 @@ def test_phases_from_whichever_channels_there_are(only):
     names = {"lean": "lean", "brake": "brake", "throttle": "throttle"}
     assert {names[name] for name in only if name in names} <= set(track.phase_sources)
     assert ("GPS track" in track.phase_sources) == ("latitude" in only)
+
+
+def with_acceleration(made, sign):
+    """The accelerometer of a machine that pitches and shakes, forwards positive."""
+    noise = np.random.default_rng(7).normal(0.0, 1.0, len(made.run.t_s))
+    values = sign * made.true(made.ride.acceleration_m_s2) + noise
+    return replace(made.run, channels={**made.run.channels, "acceleration_m_s2": values})
+
+
+@pytest.mark.parametrize(
+    ("only", "least"), [(("lean",), 0.9), (("lean", "speed"), 0.9), (("throttle",), 0.6)]
+)
+def test_phases_from_an_accelerometer(only, least):
+    # without lean the turn-in cannot be told, as with the speed alone
+    _, outings = benchmark()
+    made = outings.ridden(7313, only=only)
+    track = find_track(with_acceleration(made, 1.0))
+    assert "acceleration" in track.phase_sources
+    assert (track.phase == made.phase).mean() >= least
+
+
+def test_an_accelerometer_that_is_turned_round_is_named_and_not_used():
+    _, outings = benchmark()
+    made = outings.ridden(7313, only=("lean", "speed"))
+    track = find_track(with_acceleration(made, -1.0))
+    assert "acceleration_unlike_speed" in [note.code for note in track.notes]
+    assert track.phase_sources == ("lean", "speed")
+    assert (track.phase == made.phase).mean() >= 0.9
