@@ -15,6 +15,7 @@ from ride import (
     random_machine,
     tread_contact,
 )
+from scipy.fft import next_fast_len
 
 CONFOUNDERS = (
     "kerb", "imbalance", "hard bump", "rough stretch", "throttle jerk", "tone", "noise", "steps", "front chatter",
@@ -78,8 +79,16 @@ class Outing:
 
 
 def _bell(t, start, end, edge=0.04):
-    """1 inside, 0 outside, soft edges."""
-    return 0.5 * (np.tanh((t - start) / edge) - np.tanh((t - end) / edge))
+    """Samples around a stretch, and there 1 inside and 0 outside with soft edges."""
+    near = slice(*np.searchsorted(t, [start - 10 * edge, end + 10 * edge]))
+    return near, 0.5 * (np.tanh((t[near] - start) / edge) - np.tanh((t[near] - end) / edge))
+
+
+def _roughen(road, begin, edge):
+    """Slopes of a stretch of road taken up by 1 + edge; what lies behind it moves up or down as a whole."""
+    more = np.cumsum(np.diff(road[begin - 1 : begin + edge.size]) * edge)
+    road[begin : begin + edge.size] += more
+    road[begin + edge.size :] += more[-1]
 
 
 def _ride(rng, plan):
@@ -160,7 +169,8 @@ def make(plan: Plan) -> Outing:
                 if begin + seconds > t[-1] - 1.0:
                     continue
                 scale = float(rng.choice(plan.loss_scales))
-                scale_r *= 1.0 - (1.0 - scale) * _bell(t, begin, begin + seconds)
+                near, bell = _bell(t, begin, begin + seconds)
+                scale_r[near] *= 1.0 - (1.0 - scale) * bell
                 episodes.append(Episode("loss", begin, begin + seconds, number, scale))
 
     def free_time(number, seconds, low=0.0, high=200.0):
@@ -211,31 +221,35 @@ def make(plan: Plan) -> Outing:
                 rear_road[patch] += ridge
             elif kind == "hard bump":
                 length, height = rng.uniform(0.4, 1.5), rng.uniform(0.008, 0.022)
-                bump = height * np.exp(-(((place - x0 - 2) / (length / 2)) ** 2))
-                front_road += bump
-                rear_road += bump
+                near = slice(*np.searchsorted(place, [x0, x0 + 6]))
+                bump = height * np.exp(-(((place[near] - x0 - 2) / (length / 2)) ** 2))
+                front_road[near] += bump
+                rear_road[near] += bump
             elif kind == "rough stretch":
-                edge = np.exp(-(((place - (x0 + x1) / 2) / ((x1 - x0) / 2)) ** 8)) * rng.uniform(1.0, 2.5)
-                front_road += np.cumsum(np.diff(front_road, prepend=0.0) * edge)
-                rear_road += np.cumsum(np.diff(rear_road, prepend=0.0) * edge)
+                first, last = np.searchsorted(place, [x0 - (x1 - x0) / 4, x1 + (x1 - x0) / 4])
+                along = (place[max(first, 1) : last] - (x0 + x1) / 2) / ((x1 - x0) / 2)
+                edge = np.exp(-(along**8)) * rng.uniform(1.0, 2.5)
+                _roughen(front_road, max(first, 1), edge)
+                _roughen(rear_road, max(first, 1), edge)
             elif kind == "throttle jerk":
                 push = rng.uniform(150, 600) * rng.choice([-1, 1])
-                moment_extra += push * _bell(t, begin, begin + rng.uniform(0.04, 0.12), 0.012)
+                near, bell = _bell(t, begin, begin + rng.uniform(0.04, 0.12), 0.012)
+                moment_extra[near] += push * bell
             elif kind in ("tone", "short tone"):
                 hz = rng.uniform(10, 20) if kind == "tone" else rng.uniform(12.5, 17.5)
-                tone += (
-                    rng.uniform(0.2, 0.8)
-                    * np.sin(2 * np.pi * hz * t + rng.uniform(0, 6))
-                    * _bell(t, begin, end, 0.03)
-                )
+                near, bell = _bell(t, begin, end, 0.03)
+                wave = np.sin(2 * np.pi * hz * t[near] + rng.uniform(0, 6))
+                tone[near] += rng.uniform(0.2, 0.8) * wave * bell
             elif kind == "noise":
                 noise_gain[mid] = rng.uniform(4, 15)
             elif kind == "steps":
                 when = np.sort(rng.uniform(begin, end, rng.integers(2, 9)))
                 jumps = rng.uniform(0.3, 2.0, when.size) * rng.choice([-1, 1], when.size)
-                steps += np.r_[0.0, np.cumsum(jumps)][np.searchsorted(when, t)]
+                for at, jump in zip(np.searchsorted(t, when), jumps, strict=True):
+                    steps[at:] += jump
             elif kind == "front chatter":
-                scale_f *= 1.0 - 0.95 * _bell(t, begin, end)
+                near, bell = _bell(t, begin, end)
+                scale_f[near] *= 1.0 - 0.95 * bell
             episodes.append(Episode(kind, begin, end, number))
 
     acceleration = np.gradient(v, DT_S)
@@ -251,10 +265,11 @@ def make(plan: Plan) -> Outing:
         return hop_mode(machine, tuple((part[:, 2 * e] * part[:, 2 * e + 1]).sum() / (part[:, 2 * e + 1] ** 2).sum()
                                        for e in (0, 1)))  # fmt: skip
 
-    spectrum = np.fft.rfft(travel[:, 1])
-    hz = np.fft.rfftfreq(n, DT_S)
+    fast = next_fast_len(n, real=True)
+    spectrum = np.fft.rfft(travel[:, 1], fast)
+    hz = np.fft.rfftfreq(fast, DT_S)
     spectrum[(hz < 9) | (hz > 24)] = 0
-    band = np.fft.irfft(spectrum, n)
+    band = np.fft.irfft(spectrum, fast)[:n]
     done = []
     for e in episodes:
         i = slice(*np.searchsorted(t, [e.start_s, e.end_s]))

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numba import njit
+from scipy.fft import next_fast_len
 
 DT_S = 0.0005
 G = 9.81
@@ -192,12 +193,12 @@ STEP_M = 0.05
 
 def iso_8608_profile(rng: np.random.Generator, length_m: float, gd_n0: float) -> np.ndarray:
     """Profile of a straight stretch with Gd(n) = Gd(n0) (n/0.1)^-2 (ISO 8608:2016), on STEP_M [m]."""
-    n = int(length_m / STEP_M)
+    n = next_fast_len(int(length_m / STEP_M), real=True)
     k = np.fft.rfftfreq(n, STEP_M)
     k[0] = np.inf
     spectrum = np.where(k >= 0.01, gd_n0 * (k / 0.1) ** -2.0, 0.0)
     noise = np.fft.rfft(rng.standard_normal(n))
-    return np.fft.irfft(noise * np.sqrt(spectrum / (2 * STEP_M)), n)
+    return np.fft.irfft(noise * np.sqrt(spectrum / (2 * STEP_M)), n)[: int(length_m / STEP_M)]
 
 
 def tread_contact(profile: np.ndarray, length_m: float = 0.1) -> np.ndarray:
