@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping
 from telemetry.arrays import ENDS, End
 from telemetry.balance.balance import Balance, Ratio
 from telemetry.damping.oscillation import CAUTION as DAMPING_CAUTION
-from telemetry.damping.oscillation import Oscillation
+from telemetry.damping.oscillation import INSPECT_CAUTION, Oscillation
 from telemetry.motion.summary import EndSummary, StopEvent
 from telemetry.notes import QualityNote
 from telemetry.summary import Finding, LapSummary, RunInfo
@@ -171,6 +171,8 @@ def findings(
     found: list[Finding] = []
     if oscillation.verdict == "yes":
         found.append(_lost_damping(oscillation))
+    found += _fading(oscillation)
+    found += _front_rang(oscillation)
     complete = sum(lap.complete for lap in laps)
     for end in ENDS:
         if end in ends:
@@ -200,6 +202,44 @@ def _lost_damping(oscillation: Oscillation) -> Finding:
         "and rule out tyre, wheel bearing and sensor mount.",
         caution=DAMPING_CAUTION,
     )
+
+
+def _fading(oscillation: Oscillation) -> list[Finding]:
+    """A damper whose damping falls from lap to lap, or was low from the start."""
+    words = {
+        "losing damping as it warms": "{} damper suspected of fading",
+        "worn all along": "{} damper suspected worn",
+    }
+    return [
+        Finding(
+            title=words[course.state].format(end.capitalize()),
+            evidence=course.reason,
+            suggestion="Let it cool and compare the first lap of the next outing; check tyre pressures, and compare "
+            "with an outing on a fresh damper.",
+            caution=INSPECT_CAUTION,
+        )
+        for end, course in oscillation.course.items()
+        if course.state in words
+    ]
+
+
+def _front_rang(oscillation: Oscillation) -> list[Finding]:
+    """Chatter of the front: another fault than a lost rear damper."""
+    events = oscillation.front_events
+    if not events:
+        return []
+    strongest = max(events, key=lambda event: event.confidence)
+    return [
+        Finding(
+            title="The front rang as if hardly damped",
+            evidence=f"{count_word(len(events), 'time')}, in {laps_words(event.lap or 0 for event in events)}; "
+            f"clearest at {strongest.frequency_hz:.1f} Hz, {strongest.amplitude_mm:.1f} mm at the wheel. "
+            f"{strongest.evidence}",
+            suggestion="Another fault than a lost rear damper: look at fork damping and friction, front tyre and "
+            "balance, wheel and steering-head bearings.",
+            caution=INSPECT_CAUTION,
+        )
+    ]
 
 
 def laps_words(laps: Iterable[int]) -> str:

@@ -1,19 +1,14 @@
 """The way of the detector: from motion and place to a verdict with its events and its reasons."""
 
-from collections.abc import Mapping
-
 import numpy as np
 
 from telemetry.arrays import End
 from telemetry.bike import Bike
-from telemetry.damping.equation import WheelEquation, wheel_equation
 from telemetry.damping.fade import damper_course, lap_damping
-from telemetry.damping.hop import WheelHop, wheel_hop
 from telemetry.damping.judge import Judged, judge
-from telemetry.damping.learn import Learned, learn
 from telemetry.damping.limit import detection_limits, evidence_per_s
-from telemetry.damping.listen import LEAST_MOVING_S, Heard, listen
-from telemetry.damping.oscillation import DamperCourse, DetectionLimit, Oscillation
+from telemetry.damping.listen import LEAST_MOVING_S, Heard, listen, listen_to_front
+from telemetry.damping.oscillation import DamperCourse, DetectionLimit, Oscillation, OscillationEvent
 from telemetry.damping.places import gather
 from telemetry.damping.refusal import refusal
 from telemetry.damping.verdict import verdict
@@ -54,7 +49,12 @@ def assess(heard: Heard, motion: Motion, track: Track, bike: Bike) -> Oscillatio
     """The answer for a run that was listened to; arguments as of `find_oscillation`."""
     judged = judge(heard, motion, track, bike)
     limits = _limits(heard, judged, motion)
-    course = _courses(heard, motion, track, bike)
+    course: dict[End, DamperCourse] = {"rear": _course(heard, track)}
+    front_events: tuple[OscillationEvent, ...] = ()
+    front = listen_to_front(heard, motion, track, bike)
+    if front is not None:
+        course["front"] = _course(front, track)
+        front_events = judge(front, motion, track, bike).events
     answer, reason = verdict(heard.learned, heard.equation.knows_road, judged.events, judged.rejected, limits)
     return Oscillation(
         verdict=answer,
@@ -66,6 +66,7 @@ def assess(heard: Heard, motion: Motion, track: Track, bike: Bike) -> Oscillatio
         course=course,
         limits=limits,
         places=gather(judged.events),
+        front_events=front_events,
         band_hz=heard.hop.band_hz,
         band_from_bike=heard.hop.from_bike,
     )
@@ -81,22 +82,11 @@ def _limits(heard: Heard, judged: Judged, motion: Motion) -> tuple[DetectionLimi
     return detection_limits(mean, variance, heard.grid, judged.looked_at, noise_mm)
 
 
-def _courses(heard: Heard, motion: Motion, track: Track, bike: Bike) -> Mapping[End, DamperCourse]:
-    """Damping over the laps of the ends that were measured, each with the other's news of the road."""
-    course: dict[End, DamperCourse] = {
-        "rear": _course(heard.equation, heard.learned, heard.hop, "rear", track)
-    }
-    if "front" in heard.spectra:
-        equation = wheel_equation(motion, track, heard.spectra, "front").delayed(-heard.delay_s)
-        hop = wheel_hop(bike, "front")
-        learned = learn(equation, hop)
-        if learned is not None:
-            course["front"] = _course(equation, learned, hop, "front", track)
-    return course
-
-
-def _course(equation: WheelEquation, learned: Learned, hop: WheelHop, end: End, track: Track) -> DamperCourse:
+def _course(heard: Heard, track: Track) -> DamperCourse:
+    equation = heard.equation
     left = equation.own.copy()
-    left[0] -= learned.predicted(equation)
-    laps = tuple(lap_damping(equation, left, hop, learned.pole, lap) for lap in track.laps if lap.complete)
-    return damper_course(laps, learned.pole, end, knows_road=equation.knows_road)
+    left[0] -= heard.predicted
+    laps = tuple(
+        lap_damping(equation, left, heard.hop, heard.learned.pole, lap) for lap in track.laps if lap.complete
+    )
+    return damper_course(laps, heard.learned.pole, heard.end, knows_road=equation.knows_road)

@@ -4,14 +4,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.arrays import FloatArray
+from telemetry.arrays import End, FloatArray
 from telemetry.bike import Bike, leverage_curve
 from telemetry.damping.band import FREQUENCY_HZ
 from telemetry.damping.candidates import Candidate, locate
 from telemetry.damping.estimate import Ringing, estimate
 from telemetry.damping.evidence import Windows, block_log_likelihood, over_threshold, windows
 from telemetry.damping.hop import REFERENCE_HZ, band_gain
-from telemetry.damping.learn import Learned
 from telemetry.damping.listen import Heard
 from telemetry.damping.oscillation import Check, EventEvidence, OscillationEvent, RejectedCandidate
 from telemetry.damping.questions import checks
@@ -23,7 +22,8 @@ from telemetry.motion import Motion
 THRESHOLDS = {0.5: 2.5, 0.75: 1.5, 1.0: 1.0, 1.5: 0.0, 2.0: -1.0, 3.0: -2.0}
 # Without the front's news, what looks like it at first.
 THRESHOLDS_BLIND = {0.75: 8.0, 1.0: 8.0, 1.5: 8.0, 2.0: 8.0, 3.0: 8.0}
-SHORTEST_S = 0.3
+# The front is judged without its tyre, tone and line known as well as the rear's: kerbs pass below 0.6 s.
+SHORTEST_S: dict[End, float] = {"front": 0.6, "rear": 0.3}
 AROUND_S = 0.5  # shown before and after an event
 SPECTRUM_S = 2.0  # padded to it, for bins of half a hertz
 MOST_REJECTED = 20
@@ -39,7 +39,9 @@ class Judged:
 
 
 def judge(heard: Heard, motion: Motion, track: Track, bike: Bike, *, ease: float = 0.0) -> Judged:
-    """Candidates with the front's news are judged; what only looks like it without them is explained.
+    """Candidates with the other wheel's news are judged; what only looks like it without them is explained.
+
+    The explaining is done for the rear only: at the front it would tell of every kerb.
 
     Parameters
     ----------
@@ -64,17 +66,19 @@ def judge(heard: Heard, motion: Motion, track: Track, bike: Bike, *, ease: float
         looked_at = windows(likelihood, whole, grid, THRESHOLDS)
         for found in over_threshold(looked_at, ease):
             candidate = locate(equation, heard.predicted, grid, likelihood, found)
-            if candidate.end_s - candidate.start_s < SHORTEST_S:
+            if candidate.end_s - candidate.start_s < SHORTEST_S[heard.end]:
                 continue
             inside = equation.span(candidate.start_s, candidate.end_s)
             ringing = estimate(equation, inside, heard.learned, heard.hop)
-            asked = checks(heard, heard.predicted, inside, _travel_share(motion, candidate))
+            asked = checks(heard, heard.predicted, inside, _travel_share(heard.end, motion, candidate))
             taken.append((candidate.start_s, candidate.end_s))
             if asked[-1].against:
                 rejected.append((candidate.over, _rejected(candidate, asked[-1].answer, motion, track)))
             else:
-                asked = (_front_felt(heard, candidate, inside), *asked)
+                asked = (_other_felt(heard, candidate, inside), *asked)
                 events.append(_event(heard, candidate, ringing, inside, asked, motion, track, bike))
+    if heard.end == "front":
+        return Judged(tuple(events), (), looked_at)
     blind, whole = block_log_likelihood(equation, no_news, grid)
     for found in over_threshold(windows(blind, whole, grid, THRESHOLDS_BLIND)):
         candidate = locate(equation, no_news, grid, blind, found)
@@ -88,17 +92,18 @@ def judge(heard: Heard, motion: Motion, track: Track, bike: Bike, *, ease: float
 
 
 def _explained_share(heard: Heard, candidate: Candidate, inside: slice) -> float:
-    """Share of what the rear did that the front explains with a healthy damper."""
-    rear = heard.grid.row[candidate.healthy] @ heard.equation.own[:, inside]
-    return float(1.0 - np.mean((rear - heard.predicted[inside]) ** 2) / np.mean(rear**2))
+    """Share of what the wheel did that the other explains with a healthy damper."""
+    own = heard.grid.row[candidate.healthy] @ heard.equation.own[:, inside]
+    return float(1.0 - np.mean((own - heard.predicted[inside]) ** 2) / np.mean(own**2))
 
 
-def _front_felt(heard: Heard, candidate: Candidate, inside: slice) -> Check:
+def _other_felt(heard: Heard, candidate: Candidate, inside: slice) -> Check:
+    other, when = ("front", "had met before") if heard.end == "rear" else ("rear", "met after")
     share = max(_explained_share(heard, candidate, inside), 0.0)
     return Check(
-        "Had the front felt it?",
-        f"No: with a healthy damper what the front had met a wheelbase earlier explains {100 * share:.0f} % of what "
-        "the rear did; with a lost one it fits clearly better.",
+        f"Did the {other} feel the same?",
+        f"No: with a healthy damper what the {other} {when} at the same place explains {100 * share:.0f} % of what the "
+        f"{heard.end} did; with a lost one it fits clearly better.",
     )
 
 
@@ -107,7 +112,7 @@ def _looked_like_it(heard: Heard, candidate: Candidate, motion: Motion) -> str:
     inside = equation.span(candidate.start_s, candidate.end_s)
     hz = grid.frequency_hz[candidate.lost]
     if not equation.knows_road:
-        last = checks(heard, heard.predicted, inside, _travel_share(motion, candidate))[-1]
+        last = checks(heard, heard.predicted, inside, _travel_share(heard.end, motion, candidate))[-1]
         if last.against:
             return last.answer
         return (
@@ -123,10 +128,10 @@ def _looked_like_it(heard: Heard, candidate: Candidate, motion: Motion) -> str:
     return f"The rear swung near {hz:.0f} Hz, but its damping is as likely healthy as lost once the road is known."
 
 
-def _travel_share(motion: Motion, candidate: Candidate) -> float:
-    rear = motion.ends["rear"]
+def _travel_share(end: End, motion: Motion, candidate: Candidate) -> float:
+    measured = motion.ends[end]
     inside = slice(_sample(motion, candidate.start_s), _sample(motion, candidate.end_s) + 1)
-    return float(np.nanmedian(rear.wheel_travel_mm[inside])) / rear.wheel_stroke_mm
+    return float(np.nanmedian(measured.wheel_travel_mm[inside])) / measured.wheel_stroke_mm
 
 
 def _rejected(candidate: Candidate, reason: str, motion: Motion, track: Track) -> RejectedCandidate:
@@ -151,8 +156,8 @@ def _event(
 ) -> OscillationEvent:
     start, end = _sample(motion, candidate.start_s), _sample(motion, candidate.end_s) + 1
     place = place_at(track, start)
-    shaft = motion.ends["rear"].shaft_travel_mm[start:end]
-    leverage = float(np.nanmean(leverage_curve(bike, "rear").ratio(shaft)))
+    shaft = motion.ends[heard.end].shaft_travel_mm[start:end]
+    leverage = float(np.nanmean(leverage_curve(bike, heard.end).ratio(shaft)))
     return OscillationEvent(
         start_s=candidate.start_s,
         end_s=candidate.end_s,
@@ -166,7 +171,7 @@ def _event(
         amplitude_mm=ringing.amplitude_mm,
         shaft_amplitude_mm=ringing.amplitude_mm / leverage,
         confidence=confidence(candidate.over),
-        evidence=_evidence_words(candidate, ringing, heard.learned),
+        evidence=_evidence_words(candidate, ringing, heard),
         checks=asked,
         seen=_seen(heard, candidate, inside),
     )
@@ -178,8 +183,8 @@ def _seen(heard: Heard, candidate: Candidate, inside: slice) -> EventEvidence:
     around = round(AROUND_S / equation.step_s)
     shown = slice(max(inside.start - around, 0), min(inside.stop + around, len(equation.t_s)))
     to_mm = 1.0 / (2 * np.pi * REFERENCE_HZ)  # of the integral of the speed
-    rear = equation.own[3, shown] * to_mm
-    front = equation.known[3, shown] * to_mm if equation.knows_road else np.empty(0)
+    own = equation.own[3, shown] * to_mm
+    other = equation.known[3, shown] * to_mm if equation.knows_road else np.empty(0)
     travel = equation.own[3, inside] * to_mm
     length = round(SPECTRUM_S / equation.step_s)
     taper = np.hanning(len(travel))
@@ -196,21 +201,22 @@ def _seen(heard: Heard, candidate: Candidate, inside: slice) -> EventEvidence:
     return EventEvidence(
         start_s=float(equation.t_s[shown.start]),
         step_s=equation.step_s,
-        rear_mm=rounded(rear, 3),
-        front_mm=rounded(front, 3),
+        own_mm=rounded(own, 3),
+        other_mm=rounded(other, 3),
         frequency_hz=rounded(hz, 2),
-        rear_mm2_hz=rounded(density, 5),
+        own_mm2_hz=rounded(density, 5),
         healthy_mm2_hz=rounded(density * lost / sound, 5),
     )
 
 
-def _evidence_words(candidate: Candidate, ringing: Ringing, learned: Learned) -> str:
+def _evidence_words(candidate: Candidate, ringing: Ringing, heard: Heard) -> str:
+    other = "front had met" if heard.end == "rear" else "rear met after it"
     low, high = ringing.damping_ratio_ci95
+    usual = heard.learned.pole.damping_ratio
     return (
-        "With the road that the front had met taken out, the rear wheel was damped at a ratio of "
-        f"{ringing.damping_ratio:.2f} (95 % {low:.2f} to {high:.2f}) against {learned.pole.damping_ratio:.2f} over "
-        f"the outing; the evidence for lost damping is {_clearly(candidate.over)} what is asked of a stretch this "
-        "long."
+        f"With the road that the {other} taken out, the {heard.end} wheel was damped at a ratio of "
+        f"{ringing.damping_ratio:.2f} (95 % {low:.2f} to {high:.2f}) against {usual:.2f} over the outing; the evidence "
+        f"for lost damping is {_clearly(candidate.over)} what is asked of a stretch this long."
     )
 
 

@@ -27,6 +27,7 @@ class Heard:
 
     Parameters
     ----------
+    end : {"front", "rear"}
     equation : WheelEquation
         A steady tone and what usually turns with the wheel taken out.
     hop : WheelHop
@@ -35,12 +36,13 @@ class Heard:
         The right side of the equation as the front predicts it.
     grid : PoleGrid
     wheel_hz : ndarray of shape (n,) or None
-        Turns of the rear wheel. [1/s]
+        Turns of the wheel. [1/s]
     delay_s : float
         By which the front's news came late. [s]
     spectra : mapping of end to BandSpectrum
     """
 
+    end: End
     equation: WheelEquation
     hop: WheelHop
     learned: Learned
@@ -86,6 +88,7 @@ def listen(motion: Motion, track: Track, bike: Bike) -> Heard | None:
         wheel_hz = read.ground_speed_m_s / (2e-3 * np.pi * radius_mm)
     predicted = heard.learned.predicted(heard.equation)
     return Heard(
+        "rear",
         heard.equation,
         hop,
         heard.learned,
@@ -94,6 +97,43 @@ def listen(motion: Motion, track: Track, bike: Bike) -> Heard | None:
         wheel_hz,
         delay_s,
         spectra,
+    )
+
+
+def listen_to_front(heard: Heard, motion: Motion, track: Track, bike: Bike) -> Heard | None:
+    """The same for the front wheel, with the rear's news of the road; None where it cannot be learned.
+
+    Parameters
+    ----------
+    heard : Heard
+        The rear.
+    motion : Motion
+    track : Track
+    bike : Bike
+
+    Returns
+    -------
+    Heard or None
+    """
+    if "front" not in heard.spectra:
+        return None
+    equation = wheel_equation(motion, track, heard.spectra, "front").delayed(-heard.delay_s)
+    hop = wheel_hop(bike, "front")
+    learned = learn(equation, hop)
+    if learned is None:
+        return None
+    wheel_hz = None
+    if equation.ground_speed_m_s is not None:
+        wheel_hz = equation.ground_speed_m_s / (2e-3 * np.pi * bike.front.tyre_radius_mm)
+    return replace(
+        heard,
+        end="front",
+        equation=equation,
+        hop=hop,
+        learned=learned,
+        predicted=learned.predicted(equation),
+        grid=pole_grid(hop, learned.pole),
+        wheel_hz=wheel_hz,
     )
 
 

@@ -13,6 +13,11 @@ CAUTION = (
     "Stop and have the shock inspected by a qualified technician before riding on. Gas-charged dampers are "
     "opened only by people equipped for it."
 )
+# What is said of a damper that fades or is worn, and of a front that rings.
+INSPECT_CAUTION = (
+    "Have the damper inspected by a qualified technician before riding on. Gas-charged dampers are opened only by "
+    "people equipped for it."
+)
 
 
 @dataclass(frozen=True)
@@ -28,23 +33,23 @@ class Check:
 class EventEvidence:
     """What an event can be seen by, at an even interval from ``start_s``.
 
-    Travel between 4 and 36 Hz: the rear's, and the front's a wheelbase earlier at the same place (empty without
-    front). Densities of the rear's travel: as it was, and as it would have been on the same road with the
+    Travel between 4 and 36 Hz: the wheel's own, and the other wheel's at the same place of the road (empty without
+    it). Densities of its own travel: as it was, and as it would have been on the same road with the
     damping of the outing as a whole. [s, mm, Hz, mm2/Hz]
     """
 
     start_s: float
     step_s: float
-    rear_mm: tuple[float, ...]
-    front_mm: tuple[float, ...]
+    own_mm: tuple[float, ...]
+    other_mm: tuple[float, ...]
     frequency_hz: tuple[float, ...]
-    rear_mm2_hz: tuple[float, ...]
+    own_mm2_hz: tuple[float, ...]
     healthy_mm2_hz: tuple[float, ...]
 
 
 @dataclass(frozen=True)
 class OscillationEvent:
-    """A stretch in which the rear wheel hop rang as if hardly damped.
+    """A stretch in which a wheel hop rang as if hardly damped: the rear's, unless said to be the front's.
 
     Amplitudes are the RMS of the band-limited travel, at the wheel and at the shaft. ``evidence`` is what
     speaks for it, in words; ``confidence`` runs from 0 to 1. ``checks`` are what was asked of it and ruled out,
@@ -146,7 +151,8 @@ class Oscillation:
 
     ``trend`` is None with too few laps; ``fade`` and ``trend`` are the rear's, ``course`` has both ends that were
     measured. ``limits`` say what the log could show, by falling damping. ``places`` gather the events; empty and
-    missing in reviews stored by older versions. ``band_hz`` is where the hop was looked for, from the bike file
+    missing in reviews stored by older versions. ``front_events`` are the same of the front wheel: another fault than
+    a lost rear damper (fork, front tyre, chatter). ``band_hz`` is where the hop was looked for, from the bike file
     (``band_from_bike``) or a wide default. [Hz]
     """
 
@@ -159,5 +165,6 @@ class Oscillation:
     course: Mapping[End, DamperCourse] = field(default_factory=dict)
     limits: tuple[DetectionLimit, ...] = ()
     places: tuple[LostPlace, ...] = ()
+    front_events: tuple[OscillationEvent, ...] = ()
     band_hz: tuple[float, float] | None = None
     band_from_bike: bool = False

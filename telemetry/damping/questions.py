@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from telemetry.arrays import FloatArray
+from telemetry.arrays import End, FloatArray
 from telemetry.damping.band import FREEDOM_PER_S
 from telemetry.damping.equation import BLOCK_S
 from telemetry.damping.listen import Heard
@@ -39,7 +39,7 @@ def checks(heard: Heard, predicted: FloatArray, inside: slice, travel_share: flo
     tuple of Check
         Only the last can speak against it.
     """
-    asked = [_unloaded(travel_share)]
+    asked = [_unloaded(heard.end, travel_share)]
     if not asked[-1].against:
         asked.append(_one_hit(heard.equation.own[2, inside], heard.equation.step_s))
     if not asked[-1].against:
@@ -47,16 +47,17 @@ def checks(heard: Heard, predicted: FloatArray, inside: slice, travel_share: flo
     return tuple(asked)
 
 
-def _unloaded(travel_share: float) -> Check:
+def _unloaded(end: End, travel_share: float) -> Check:
     question = "Was there load on the wheel?"
     if travel_share < UNLOADED_SHARE:
+        under = "braking" if end == "rear" else "drive"
         return Check(
             question,
-            "The rear was nearly topped out, as under hard braking: a wheel with so little load on it hops with a "
+            f"The {end} was nearly topped out, as under hard {under}: a wheel with so little load on it hops with a "
             "sound damper too.",
             against=True,
         )
-    return Check(question, f"Yes: the rear stood at {100 * travel_share:.0f} % of its stroke.")
+    return Check(question, f"Yes: the {end} stood at {100 * travel_share:.0f} % of its stroke.")
 
 
 def _one_hit(speed: FloatArray, step_s: float) -> Check:
@@ -86,10 +87,10 @@ def _one_line(heard: Heard, predicted: FloatArray, inside: slice) -> Check:
             f"better{turns}.",
         )
     if turning_hz is not None and TURNS_WITH_WHEEL[0] < hz / turning_hz < TURNS_WITH_WHEEL[1]:
-        answer = f"It is one line at {hz:.1f} Hz that turns with the rear wheel: balance and tyre come first."
+        answer = f"It is one line at {hz:.1f} Hz that turns with the wheel: balance and tyre come first."
     elif follows_speed:
         answer = (
-            f"It is one line near {hz:.1f} Hz that follows the speed: ridges that only the rear wheel met look "
+            f"It is one line near {hz:.1f} Hz that follows the speed: ridges that only the {heard.end} wheel met look "
             "like this."
         )
     else:

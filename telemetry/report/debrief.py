@@ -279,6 +279,7 @@ def _damping(summary: Summary) -> str:
     return page.section(
         "Rear damping",
         page.paragraph(verdict[0].upper() + verdict[1:]),
+        *(page.paragraph(sentence) for sentence in rows.course_sentences(summary)),
         page.table(rows.OSCILLATION_COLUMNS, events, words=(0, 1, 2)) if events else "",
         *(page.paragraph(f"{event.start_s:.1f} s: {event.evidence}", "note") for event in clearest),
         long=len(events) > 8,

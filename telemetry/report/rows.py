@@ -156,6 +156,11 @@ def oscillation_rows(summary: Summary) -> list[Row]:
     ]
 
 
+def course_sentences(summary: Summary) -> list[str]:
+    """What the damping of each end did over the laps."""
+    return [course.reason for course in summary.oscillation.course.values()]
+
+
 def change_rows(comparison: Comparison) -> list[Row]:
     """What, before, after, kind."""
     return [(change.what, change.before, change.after, change.kind) for change in comparison.changes]

@@ -19,6 +19,7 @@ from telemetry.report.rows import (
     VERDICT_WORDS,
     Row,
     balance_rows,
+    course_sentences,
     damper_rows,
     damper_words,
     end_rows,
@@ -191,6 +192,7 @@ def _oscillation(console: Console, summary: Summary) -> None:
     section(console, "Rear damping")
     verdict = VERDICT_WORDS[found.verdict]
     indented(console, f"{verdict}: {found.reason}" if found.reason else verdict)
+    indented(console, *course_sentences(summary))
     if found.events:
         console.print(table(OSCILLATION_COLUMNS, oscillation_rows(summary)[:_MOST_ROWS], words=(0, 1, 2)))
         if len(found.events) > _MOST_ROWS:

@@ -60,6 +60,26 @@ def test_a_loss_of_two_seconds_is_found_with_its_place_and_pole(bike):
         assert 11.0 < event.frequency_hz < 22.0
         assert event.amplitude_mm > event.shaft_amplitude_mm > 0.1
     assert "suggests" in found.reason
+    place, *others = found.places
+    assert (place.laps, place.events, others) == ((2, 3), (0, 1), [])
+    assert place.damping_ratio_ci95[0] < place.damping_ratio < place.damping_ratio_ci95[1]
+
+
+def test_an_event_shows_its_trace_its_spectrum_and_what_was_ruled_out():
+    found, _ = oscillation(9304, lost=True)
+    for event in found.events:
+        assert len(event.checks) == 4
+        assert not any(check.against for check in event.checks)
+        seen = event.seen
+        assert len(seen.own_mm) == len(seen.other_mm)
+        inside = round((event.start_s - seen.start_s) / seen.step_s)
+        own = np.array(seen.own_mm[inside : len(seen.own_mm) - inside])
+        hz, density = np.array(seen.frequency_hz), np.array(seen.own_mm2_hz)
+        # Parseval: the density adds up to the mean square of the trace, but for the taper at its ends
+        assert density.sum() * (hz[1] - hz[0]) == pytest.approx(np.mean(own**2), rel=0.35)
+        # with the damping of the outing the same road would have moved the wheel less at the hop
+        near = np.abs(hz - event.frequency_hz) < 1.0
+        assert np.array(seen.healthy_mm2_hz)[near].sum() < 0.5 * density[near].sum()
 
 
 @pytest.mark.parametrize(

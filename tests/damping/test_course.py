@@ -1,0 +1,184 @@
+"""Damping over the laps: the trend against a general library, the words, and a fading damper end to end."""
+
+from functools import cache
+
+import numpy as np
+import pytest
+from scipy.stats import linregress, norm
+
+from telemetry.damping.fade import damper_course, damping_trend
+from telemetry.damping.limit import MORE_SCATTER, chance_to_find
+from telemetry.damping.oscillation import LapDamping, OscillationEvent
+from telemetry.damping.places import gather
+from telemetry.damping.pole import Pole
+from telemetry.findings import findings
+from telemetry.logs import RawLog
+from telemetry.review import review
+from telemetry.simulate import (
+    CornerPlan,
+    Fade,
+    LostDampingTime,
+    Riding,
+    SensorNoise,
+    SensorTone,
+    build_circuit,
+    random_bike,
+    simulate_outing,
+)
+from telemetry.summary import summary_from_json, summary_to_json
+
+SOUND, WORN, DOUBTFUL = (Pole(15.0, 0.5, 15.0, ratio, 0.0) for ratio in (0.35, 0.09, 0.15))
+
+
+# Laps of three quarters of a minute.
+CIRCUIT = build_circuit(
+    "short",
+    (
+        CornerPlan(150.0, 45.0, 20.0, 330.0),
+        CornerPlan(-40.0, 40.0, 20.0, 150.0),
+        CornerPlan(130.0, 38.0, 20.0, 150.0),
+        CornerPlan(120.0, 45.0, 20.0, 330.0),
+    ),
+)
+
+
+def laps_of(ratios):
+    return tuple(
+        LapDamping(n, float(r), (0.9 * float(r), 1.1 * float(r))) for n, r in enumerate(ratios, start=1)
+    )
+
+
+def test_the_trend_is_the_regression_of_the_logarithm():
+    ratios = np.array([0.35, 0.34, 0.345, 0.33, 0.32, 0.325])
+    trend = damping_trend(laps_of(ratios))
+    # scipy.stats.linregress; Student's t at 97.5 % for 4 degrees of freedom is 2.776 (any handbook)
+    line = linregress(np.arange(6), np.log(ratios))
+    assert trend.change_pct_per_lap == pytest.approx(100 * np.expm1(line.slope), rel=1e-9)
+    assert trend.ci95_pct_per_lap == pytest.approx(
+        [100 * np.expm1(line.slope + sign * 2.7764 * line.stderr) for sign in (-1, 1)], rel=1e-4
+    )
+
+
+@pytest.mark.parametrize(
+    ("ratios", "whole", "knows_road", "state"),
+    [
+        (np.geomspace(0.35, 0.16, 8), SOUND, True, "losing damping as it warms"),
+        (np.geomspace(0.35, 0.335, 8), SOUND, True, "sound"),  # 4 % in all is not worth a word
+        ([0.35, 0.30, 0.37, 0.33, 0.36, 0.31], SOUND, True, "sound"),
+        (np.geomspace(0.16, 0.35, 8), SOUND, True, "sound"),
+        ([0.09, 0.091, 0.089, 0.09], WORN, True, "worn all along"),
+        ([0.15, 0.151, 0.149, 0.15], DOUBTFUL, True, "cannot tell"),
+        ([0.35, 0.36, 0.355, 0.35], SOUND, False, "steady"),
+        ([0.35, 0.36], SOUND, False, "cannot tell"),
+    ],
+)
+def test_a_word_for_the_course_of_a_damper(ratios, whole, knows_road, state):
+    assert damper_course(laps_of(ratios), whole, "rear", knows_road=knows_road).state == state
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_steady_ratio_with_scatter_is_hardly_ever_called_fading(seed):
+    rng = np.random.default_rng(seed)
+    called = [
+        damper_course(
+            laps_of(0.35 * np.exp(0.02 * rng.standard_normal(10))), SOUND, "rear", knows_road=True
+        ).state
+        for _ in range(50)
+    ]
+    assert called.count("losing damping as it warms") <= 1
+
+
+@cache
+def faded(end, bike_seed, laps=6, faults=()):
+    fade = () if end is None else (Fade(0.4, end=end),)
+    outing = simulate_outing(
+        random_bike(bike_seed), circuit=CIRCUIT, seed=bike_seed, laps=laps, log_rate_hz=200.0, step_s=1 / 2000,
+        riding=Riding(out_lap_m=60.0, in_lap_m=40.0), faults=(*fade, *faults),
+    )  # fmt: skip
+    return review(RawLog("simulated", outing.log_columns, outing.units), outing.bike).summary
+
+
+@pytest.mark.parametrize(("end", "other", "bike"), [("rear", "front", 9501), ("front", "rear", 9502)])
+def test_a_damper_that_fades_is_called_and_the_other_is_not(end, other, bike):
+    summary = faded(end, bike)
+    course = summary.oscillation.course
+    assert course[end].state == "losing damping as it warms"
+    assert course[end].trend.change_pct_per_lap < -5.0
+    assert course[other].state != "losing damping as it warms"
+    found = findings(summary.laps, summary.ends, summary.balance, summary.oscillation)
+    assert any(f"{end.capitalize()} damper suspected of fading" == finding.title for finding in found)
+
+
+def test_a_review_stored_before_these_values_still_opens():
+    import json
+
+    summary = faded("rear", 9501)
+    stored = json.loads(summary_to_json(summary))
+    new = ("course", "limits", "places", "front_events", "band_hz", "band_from_bike")
+    for name in new:
+        stored["oscillation"].pop(name)
+    opened = summary_from_json(json.dumps(stored)).oscillation
+    assert opened.fade == summary.oscillation.fade
+    assert (opened.course, opened.limits, opened.places, opened.front_events) == ({}, (), (), ())
+
+
+def test_a_sensor_too_noisy_to_show_a_loss_cannot_tell():
+    found = faded(None, 9503, laps=3, faults=(SensorNoise(1.5),)).oscillation
+    assert found.verdict == "cannot_tell"
+    assert all(limit.shortest_s is None for limit in found.limits if limit.damping_ratio >= 0.08)
+    clean = faded(None, 9503, laps=3).oscillation
+    assert clean.verdict == "no"
+    assert all(limit.shortest_s is not None for limit in clean.limits)
+    assert "would have shown" in clean.reason
+
+
+def test_a_short_tone_and_a_ringing_front_are_named():
+    faults = (
+        SensorTone(16.0, 0.6, start_s=30.0, end_s=32.0),
+        LostDampingTime(75.0, 78.0, end="front", scale=0.02),
+        LostDampingTime(120.0, 123.0, end="front", scale=0.02),
+    )
+    found = faded(None, 9504, laps=3, faults=faults).oscillation
+    assert found.events == ()
+    said = [entry.reason for entry in found.rejected if entry.start_s < 32.0 and entry.end_s > 30.0]
+    assert any("one steady tone at 16" in reason for reason in said)
+    assert found.front_events
+    assert all(
+        any(event.start_s < end and event.end_s > start for start, end in ((75.0, 78.0), (120.0, 123.0)))
+        for event in found.front_events
+    )
+
+
+def test_the_chance_to_find_is_the_normal_distribution():
+    # half a block of 0.25 s is lost at the edges; scipy.stats.norm for the rest
+    mean, variance, needed = 6.0, 9.0, 2.5
+    expected = norm.sf(needed, 6.0 * 0.875, MORE_SCATTER * 3.0 * np.sqrt(0.875))
+    assert chance_to_find(mean, variance, 1.0, needed) == pytest.approx(expected, rel=1e-9)
+
+
+def event(start_s, lap, distance_m, ratio=0.08):
+    return OscillationEvent(
+        start_s,
+        start_s + 2.0,
+        lap,
+        distance_m,
+        2,
+        "drive",
+        16.0,
+        ratio,
+        (ratio / 1.5, ratio * 1.5),
+        1.0,
+        0.5,
+        0.9,
+        "",
+    )
+
+
+def test_events_at_one_place_are_gathered_over_the_laps():
+    events = (event(10, 1, 900.0), event(40, 1, 2500.0), event(100, 2, 930.0), event(190, 3, 880.0, 0.06))
+    first, second = gather(events)
+    assert (first.laps, first.events, first.seconds) == ((1, 2, 3), (0, 2, 3), pytest.approx(6.0))
+    assert (second.laps, second.events) == ((1,), (1,))
+    # geometric mean, and an interval narrowed by the square root of three stretches
+    assert first.damping_ratio == pytest.approx((0.08 * 0.08 * 0.06) ** (1 / 3))
+    assert first.damping_ratio_ci95[1] / first.damping_ratio == pytest.approx(1.5 ** (1 / np.sqrt(3)))
