@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping
 
 from telemetry.arrays import ENDS, End
 from telemetry.balance.balance import Balance, Ratio
+from telemetry.balance.resistance import verdict
 from telemetry.damping.oscillation import CAUTION as DAMPING_CAUTION
 from telemetry.damping.oscillation import INSPECT_CAUTION, Oscillation
 from telemetry.motion.summary import EndSummary, StopEvent
@@ -117,6 +118,35 @@ def balance_sentence(balance: Balance) -> str:
     )
 
 
+def damping_sentence(balance: Balance) -> str:
+    """Which end is damped more for what it carries, in one sentence; "" where it cannot be told."""
+    damping = balance.damping
+    if damping is None or damping.compression.value is None:
+        return ""
+    parts = [
+        f"{_damped(ratio)} in {side} {_per_cent(ratio)}"
+        for ratio, side in ((damping.compression, "compression"), (damping.rebound, "rebound"))
+    ]
+    return f"For what each end carries: {'; '.join(parts)}."
+
+
+def _damped(ratio: Ratio) -> str:
+    told = verdict(ratio)
+    if told == "even":
+        return "both ends are damped alike"
+    if told == "cannot tell" or ratio.value is None:
+        return "no clear difference in damping"
+    word = "more" if told == "rear more" else "less"
+    return f"the rear is damped {abs(100 * (ratio.value - 1)):.0f} % {word}"
+
+
+def _per_cent(ratio: Ratio) -> str:
+    if ratio.ci95 is None:
+        return ""
+    low, high = ratio.ci95
+    return f"(95 % {100 * (low - 1):+.0f} to {100 * (high - 1):+.0f} %)"
+
+
 def oscillation_sentence(oscillation: Oscillation) -> str:
     """What the detector says, in one sentence."""
     if oscillation.verdict == "no":
@@ -147,7 +177,7 @@ def verdict_sentences(
     """
     sentences = [trust_sentence(run, laps, quality)]
     sentences += [travel_sentence(end, ends[end]) for end in ENDS if end in ends]
-    sentences.append(balance_sentence(balance))
+    sentences += [words for words in (balance_sentence(balance), damping_sentence(balance)) if words]
     suspicion = oscillation_sentence(oscillation)
     if oscillation.verdict == "yes":
         return (suspicion, *sentences)
@@ -309,6 +339,7 @@ def _unused(end: End, summary: EndSummary) -> list[Finding]:
 
 
 def _uneven(balance: Balance) -> list[Finding]:
+    """Ends that do not go down or come up together, and as far as it can be told whether the dampers are why."""
     bump = balance.same_bump
     if balance.reason or bump is None:
         return []
@@ -317,19 +348,52 @@ def _uneven(balance: Balance) -> list[Finding]:
         (bump.compression, "go down", "compression"),
         (bump.rebound, "come up", "rebound"),
     ):
+        damping = None if balance.damping is None else getattr(balance.damping, side)
+        told = "cannot tell" if damping is None else verdict(damping)
+        if damping is not None and told in ("rear more", "rear less"):
+            found.append(_damped_unlike(damping, told, ratio, verb, side))
+            continue
         if ratio.value is None or ratio.ci95 is None or abs(ratio.value - 1) < EVEN_WITHIN:
             continue
         low, high = ratio.ci95
         if low <= 1 <= high:
             continue
         slow, fast = ("front", "rear") if ratio.value > 1 else ("rear", "front")
+        suggestion = (
+            f"Both ends are damped alike in {side} for what they carry, so look at spring, sag, leverage and tyre "
+            f"pressure before the clickers."
+            if told == "even"
+            else f"Less {side} damping at the {slow} or more at the {fast} would bring them together; "
+            f"spring, sag, leverage and tyre pressure can cause it too, so rule those out first."
+        )
         found.append(
             Finding(
                 title=f"The {slow} {_third_person(verb)} slower than the {fast}",
                 evidence=f"Same bump: {_direction(ratio, verb)}, {bump.pairs} bumps.",
-                suggestion=f"Less {side} damping at the {slow} or more at the {fast} would bring them together; "
-                f"spring, sag, leverage and tyre pressure can cause it too, so rule those out first.",
+                suggestion=suggestion,
                 caution=CHANGE_CAUTION,
             )
         )
     return found
+
+
+def _damped_unlike(damping: Ratio, told: str, bump: Ratio, verb: str, side: str) -> Finding:
+    firm, soft = ("rear", "front") if told == "rear more" else ("front", "rear")
+    low, high = bump.ci95 or (1.0, 1.0)
+    if (told == "rear more" and low > 1.0) or (told == "rear less" and high < 1.0):
+        suggestion = (
+            f"The {firm} still moves the faster on the bump, so damping is not what parts them: look at spring, sag, "
+            f"leverage, tyres and the masses in the bike file before the {side} clickers."
+        )
+    else:
+        suggestion = (
+            f"Less {side} damping at the {firm} or more at the {soft} would bring them together, a step at a time. It "
+            "rests on masses, spring and tyre rates of the bike file: check those, sag and tyre pressure first."
+        )
+    return Finding(
+        title=f"The {firm} has more {side} damping than the {soft}, for what it carries",
+        evidence=f"Damping ratio, rear over front: {damping.value:.2f} {_per_cent(damping)}, from the road both ends "
+        f"share. Same bump: {_direction(bump, verb)}.",
+        suggestion=suggestion,
+        caution=CHANGE_CAUTION,
+    )

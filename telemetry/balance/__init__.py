@@ -1,5 +1,33 @@
-"""Both ends against each other: speed balance, same-bump pairs, pitch."""
+"""Both ends against each other: speed balance, same bump, pitch and heave, weight transfer, damping, bounce test."""
 
-from telemetry.balance.balance import Balance, PhaseBalance, PitchSummary, Ratio, SameBump, SpeedRatio
+from telemetry.balance.balance import (
+    Balance,
+    BumpGroup,
+    BumpMeasure,
+    BumpResponse,
+    ChassisMotion,
+    DampingBalance,
+    PhaseBalance,
+    PitchSummary,
+    Ratio,
+    SameBump,
+    SpeedBalance,
+    SpeedRatio,
+    WeightTransfer,
+)
 
-__all__ = ["Balance", "PhaseBalance", "PitchSummary", "Ratio", "SameBump", "SpeedRatio"]
+__all__ = [
+    "Balance",
+    "BumpGroup",
+    "BumpMeasure",
+    "BumpResponse",
+    "ChassisMotion",
+    "DampingBalance",
+    "PhaseBalance",
+    "PitchSummary",
+    "Ratio",
+    "SameBump",
+    "SpeedBalance",
+    "SpeedRatio",
+    "WeightTransfer",
+]

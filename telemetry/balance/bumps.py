@@ -10,8 +10,8 @@ from telemetry.motion import Motion
 
 # Choices of ours; no source.
 MIN_SPEED_M_S = 10.0  # slower, the delay is long and the ends have settled in between
-BUMP_OVER_TYPICAL = 3.0  # a bump stands this far above the typical speed of both ends together
-BUMPS_APART_S = 0.12
+BUMP_OVER_TYPICAL = 2.2  # a bump stands this far above the typical speed of both ends together
+BUMPS_APART_S = 0.08
 FIRST_SHARE = 0.5
 SEARCH_S = 0.02  # around the expected moment, for wheelbase, speed and tyre effects
 SAME_BUMP_S = 0.01  # a pair further than this from the delay of most pairs is none

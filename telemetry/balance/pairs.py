@@ -16,6 +16,9 @@ SIZE_NAMES = ("below 150 mm/s", "150 to 300 mm/s", "300 to 600 mm/s", "above 600
 JACKKNIFE_GROUPS = 24
 STACK_STEP = 2  # of the lags kept in the summary: 8 ms apart
 PEAK_WITHIN_S = 0.12
+FIRST_CREST = (
+    0.6  # of the highest: the first crest at least so high is the bump, later ones are the answer to it
+)
 RISEN = 0.1  # of the depth: where the rise begins, and below which an end counts as settled
 
 
@@ -167,7 +170,9 @@ def response_measures(lag_s: FloatArray, travel_mm: FloatArray) -> dict[str, flo
         height; ``overshoot_share`` of the depth; ``cycles_to_settle`` until it stays within a tenth of the depth.
     """
     near = np.flatnonzero((lag_s >= -0.05) & (lag_s <= PEAK_WITHIN_S))
-    top = int(near[np.argmax(travel_mm[near])])
+    part = travel_mm[near]
+    crest = (part[1:-1] >= part[:-2]) & (part[1:-1] > part[2:]) & (part[1:-1] >= FIRST_CREST * part.max())
+    top = int(near[1 + np.argmax(crest)] if crest.any() else near[np.argmax(part)])
     depth = float(travel_mm[top])
     none = dict.fromkeys(("depth_mm", "time_to_peak_ms", "back_ms", "overshoot_share", "cycles_to_settle"))
     if depth <= 0:

@@ -5,9 +5,9 @@ from collections.abc import Iterable
 import numpy as np
 
 from telemetry.arrays import ENDS
-from telemetry.balance.bounce import BouncePicture, BounceTest
+from telemetry.balance.bounce import BounceTest
 from telemetry.notes import QualityNote
-from telemetry.report import page, svg
+from telemetry.report import page
 from telemetry.report.bounce import (
     DIRECTION_COLUMNS,
     MODE_COLUMNS,
@@ -16,50 +16,13 @@ from telemetry.report.bounce import (
     mode_rows,
     push_words,
 )
+from telemetry.report.mirrored import mirrored_response
 from telemetry.report.words import note_words
 
-WIDTH, HEIGHT = 360.0, 330.0
-LEFT, RIGHT, TOP, BOTTOM, MIDDLE, GAP = 14.0, 350.0, 26.0, 292.0, 159.0, 9.0
 STYLE = """
 body { font-size: 12pt; } svg { font-size: 12px; } svg .tick, svg .quiet { font-size: 11px; }
 svg .trace { stroke-width: 2; } ol.verdicts { font-size: 14pt; }
 """
-
-
-def bounce_picture(picture: BouncePicture) -> str:
-    """The average push of both ends, front above the middle and rear below, both measured outwards by their depth.
-
-    Parameters
-    ----------
-    picture : BouncePicture
-
-    Returns
-    -------
-    str
-        SVG; ends that go down and come up together draw a symmetrical picture.
-    """
-    t = np.array(picture.t_s)
-    x = svg.Scale(float(t[0]), float(t[-1]), LEFT, RIGHT)
-    lowest = min(-0.1, *picture.front, *picture.rear)
-    reach = (MIDDLE - GAP - TOP) / (1.05 - lowest)
-    body = []
-    for name, values, side in (("front", picture.front, -1.0), ("rear", picture.rear, 1.0)):
-        base = MIDDLE + side * (GAP - lowest * reach)  # where the end rests
-        y = base + side * reach * np.array(values)
-        body += [
-            svg.element("path", d=svg.area_path(x.array(t), y, base), class_=f"{name} area"),
-            svg.line(LEFT, base, RIGHT, base, class_="zero"),
-            svg.element("path", d=svg.trace_path(x.array(t), y), class_=f"{name} trace"),
-            svg.text(RIGHT, base + (-5 if side > 0 else 13), "at rest", class_="quiet", text_anchor="end"),
-        ]  # fmt: skip
-    body += [
-        svg.text(LEFT, TOP - 10, "front: pushed down is up here", class_="front name"),
-        svg.text(LEFT, BOTTOM + 14, "rear: pushed down is down here", class_="rear name"),
-        svg.line(x(0.0), TOP, x(0.0), BOTTOM, class_="grid"),
-    ]
-    for value in svg.ticks(x.low, x.high, 5):
-        body.append(svg.text(x(value), MIDDLE + 4, f"{value:g} s", text_anchor="middle", class_="tick"))
-    return svg.picture(WIDTH, HEIGHT, "The average push of both ends, each by its own depth", body)
 
 
 def bounce_html(test: BounceTest, notes: Iterable[QualityNote] = ()) -> str:
@@ -85,7 +48,13 @@ def bounce_html(test: BounceTest, notes: Iterable[QualityNote] = ()) -> str:
     if test.picture is not None:
         body.append(
             page.figure(
-                bounce_picture(test.picture),
+                mirrored_response(
+                    np.array(test.picture.t_s),
+                    np.array(test.picture.front),
+                    np.array(test.picture.rear),
+                    "s",
+                    "The average push of both ends, each by its own depth",
+                ),
                 "Average of the usable pushes, each end by its own depth. Symmetrical about the middle: both ends move "
                 "together.",
             )

@@ -8,6 +8,7 @@ import numpy as np
 from telemetry.arrays import ENDS, End, FloatArray
 from telemetry.motion.summary import StopEvent
 from telemetry.report import page, rows, rows_motion
+from telemetry.report.mirrored import mirrored_response
 from telemetry.report.pictures import (
     LapTrace,
     MapMark,
@@ -20,6 +21,7 @@ from telemetry.report.pictures import (
 from telemetry.report.words import (
     best_lap,
     cautions,
+    chassis_words,
     excluded_words,
     lap_time,
     note_words,
@@ -202,8 +204,28 @@ def _balance(summary: Summary) -> str:
     return page.section(
         title,
         page.table(("wheel speed", "compression", "rebound"), rows.balance_rows(summary.balance)),
-        page.paragraph(pitch_words(summary.balance), "note"),
+        _response(summary),
+        page.paragraph(
+            " ".join((pitch_words(summary.balance), *chassis_words(summary.balance))).strip(), "note"
+        ),
     )
+
+
+def _response(summary: Summary) -> str:
+    """The average bump of both ends, drawn and in numbers."""
+    bump = summary.balance.same_bump
+    if bump is None or bump.response is None:
+        return ""
+    response = bump.response
+    drawn = mirrored_response(
+        np.array(response.lag_ms), np.array(response.front_mm), np.array(response.rear_mm), "ms",
+        f"Average wheel travel of both ends over {bump.pairs} bumps",
+    )  # fmt: skip
+    return page.figure(
+        f'<div class="half">{drawn}</div>',
+        "Average of the same bumps, each end from the moment it met them, measured outwards from the travel before; "
+        "ends that answer alike draw a symmetrical picture.",
+    ) + page.table(rows.RESPONSE_COLUMNS, rows.response_rows(summary.balance))
 
 
 def _dampers(summary: Summary) -> str:

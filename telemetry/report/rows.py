@@ -13,6 +13,14 @@ from telemetry.summary import LapSummary, Summary
 
 Row = tuple[str, ...]
 STOP_COLUMNS = ("what", "where", "laps", "times", "travel mm", "speed mm/s")
+RESPONSE_COLUMNS = ("average response to a bump", "front", "rear", "rear over front")
+RESPONSE_WORDS = {
+    "depth_mm": ("depth [mm]", 1.0, 1),
+    "time_to_peak_ms": ("time to the deepest point [ms]", 1.0, 0),
+    "back_ms": ("from there back to ride height [ms]", 1.0, 0),
+    "overshoot_share": ("overshoot [% of depth]", 100.0, 0),
+    "cycles_to_settle": ("cycles to settle", 1.0, 1),
+}
 OSCILLATION_COLUMNS = ("from s", "lap", "where", "lasts s", "Hz", "damping ratio", "wheel mm", "sure %")
 LAP_COLUMNS = (
     "lap", "time", "front used %", "rear used %", "compr. ratio", "reb. ratio", "hop damping", "masked %",
@@ -61,15 +69,51 @@ def balance_rows(balance: Balance) -> list[Row]:
             number(balance.speed_ratio.rebound, 2),
         )
     ]
+    speed = balance.speed
+    if speed is not None:
+        sides = (speed.compression, speed.rebound)
+        rows.append(("body of the distribution, slope", *(number(side.slope, 2) for side in sides)))
+        split = f"{number(speed.split_mm_s)} mm/s"
+        rows.append((f"below {split}", *(number(side.low, 2) for side in sides)))
+        rows.append((f"above {split}", *(number(side.high, 2) for side in sides)))
     bump = balance.same_bump
     if bump is not None:
         ratios = (bump.compression, bump.rebound)
         rows.append(
             (f"same bump, {bump.pairs} bumps", *(with_interval(ratio.value, ratio.ci95) for ratio in ratios))
         )
+        rows += [
+            (
+                f"  {group.name}, {group.pairs} bumps",
+                *(with_interval(ratio.value, ratio.ci95) for ratio in (group.compression, group.rebound)),
+            )
+            for group in bump.groups
+            if group.kind in ("size", "disturbed")
+        ]
+    damping = balance.damping
+    if damping is not None and damping.compression.value is not None:
+        found = (damping.compression, damping.rebound)
+        rows.append(("damping ratio", *(with_interval(ratio.value, ratio.ci95) for ratio in found)))
     for phase in balance.per_phase:
         rows.append((phase.phase, number(phase.compression_ratio, 2), number(phase.rebound_ratio, 2)))
     return rows
+
+
+def response_rows(balance: Balance) -> list[Row]:
+    """The average response to a bump: what, front, rear, rear over front."""
+    response = None if balance.same_bump is None else balance.same_bump.response
+    if response is None:
+        return []
+    return [
+        (
+            label,
+            number(None if measure.front is None else scale * measure.front, decimals),
+            number(None if measure.rear is None else scale * measure.rear, decimals),
+            with_interval(measure.ratio.value, measure.ratio.ci95),
+        )
+        for measure in response.measures
+        for label, scale, decimals in (RESPONSE_WORDS[measure.name],)
+    ]
 
 
 def damper_rows(summary: Summary) -> list[Row]:

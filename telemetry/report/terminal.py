@@ -14,6 +14,7 @@ from telemetry.report.rows import (
     DAMPER_COLUMNS,
     LAP_COLUMNS,
     OSCILLATION_COLUMNS,
+    RESPONSE_COLUMNS,
     SHEET_COLUMNS,
     STOP_COLUMNS,
     VERDICT_WORDS,
@@ -25,6 +26,7 @@ from telemetry.report.rows import (
     end_rows,
     lap_rows,
     oscillation_rows,
+    response_rows,
     stop_rows,
 )
 from telemetry.report.rows_motion import (
@@ -39,7 +41,7 @@ from telemetry.report.rows_motion import (
     together_words,
     trend_rows,
 )
-from telemetry.report.words import cautions, note_words, number, pitch_words
+from telemetry.report.words import cautions, chassis_words, note_words, number, pitch_words
 from telemetry.setup import SetupSheet, written
 from telemetry.summary import Finding, RunInfo, Summary
 
@@ -139,7 +141,9 @@ def _balance(console: Console, summary: Summary) -> None:
         indented(console, f"Cannot be told: {summary.balance.reason}")
         return
     console.print(table(("wheel speed", "compression", "rebound"), balance_rows(summary.balance)))
-    indented(console, pitch_words(summary.balance))
+    if found := response_rows(summary.balance):
+        console.print(table(RESPONSE_COLUMNS, found))
+    indented(console, pitch_words(summary.balance), *chassis_words(summary.balance))
 
 
 def _dampers(console: Console, summary: Summary) -> None:

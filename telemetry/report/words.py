@@ -165,3 +165,41 @@ def pitch_words(balance: Balance) -> str:
         f"Pitch from the wheel travels, nose down positive: mean {number(pitch.mean_deg, 2)} deg, "
         f"{number(pitch.min_deg, 1)} to {number(pitch.max_deg, 1)} deg."
     )
+
+
+def chassis_words(balance: Balance) -> tuple[str, ...]:
+    """Pitch and heave, what they do to the steering, dive and squat: a sentence each, as far as they are known."""
+    found, chassis, transfer = [], balance.chassis, balance.transfer
+    if chassis is not None:
+        low, high = chassis.body_band_hz
+        body = next((band for band in chassis.bands if (band.low_hz, band.high_hz) == (low, high)), None)
+        if body is not None:
+            words = f"Body band, {low:g} to {high:g} Hz: {number(100 * body.pitch_share)} % of the motion is pitch"
+            if chassis.coherence is not None and chassis.rear_lag_deg is not None:
+                side = "after" if chassis.rear_lag_deg >= 0 else "before"
+                words += (
+                    f", coherence of the ends {number(chassis.coherence, 2)}, the rear "
+                    f"{number(abs(chassis.rear_lag_deg))} deg {side} the front"
+                )
+            found.append(f"{words}.")
+        moved = ", ".join(
+            f"{row.name} {number(row.spread, 2 if row.unit == 'deg' else 0)} {row.unit}"
+            + ("" if row.pitch_share is None else f" ({number(100 * row.pitch_share)} % by pitch)")
+            for row in chassis.geometry
+        )
+        if moved:
+            found.append(f"What the steering absorbs, 5 to 95 % of the time: {moved}.")
+    if transfer is not None and transfer.dive_deg_per_m_s2 is not None:
+        found.append(
+            f"Dive {number(transfer.dive_deg_per_m_s2, 2)} deg per m/s2 over {transfer.brakings} brakings, back at up "
+            f"to {number(transfer.return_deg_s, 1)} deg/s; the rear keeps {number(transfer.rear_left_mm, 0)} mm to "
+            "extend."
+        )
+    if transfer is not None and transfer.squat_deg_per_m_s2 is not None:
+        sunk = transfer.rear_squat_mm_per_m_s2 or 0.0
+        found.append(
+            f"Under drive the nose rises {number(transfer.squat_deg_per_m_s2, 2)} deg per m/s2 and the rear "
+            f"{'sinks' if sunk >= 0 else 'rises'} {number(abs(sunk), 1)} mm per m/s2 ({transfer.drives} times; the "
+            "lean that goes is in it)."
+        )
+    return tuple(found)

@@ -4,11 +4,12 @@ from dataclasses import replace
 
 import pytest
 
-from telemetry.balance import Balance, PitchSummary, SameBump, SpeedRatio
+from telemetry.balance import Balance, DampingBalance, PitchSummary, Ratio, SameBump, SpeedRatio
 from telemetry.damping import CAUTION as DAMPING_CAUTION
 from telemetry.damping import Oscillation, OscillationEvent
 from telemetry.findings import (
     balance_sentence,
+    damping_sentence,
     findings,
     oscillation_sentence,
     place_words,
@@ -169,3 +170,35 @@ def test_bottoming_in_three_of_five_laps_at_one_place_of_a_straight_is_a_finding
     assert "3 laps, 3 times, 1 of them a hard blow" in finding.evidence
     assert told([stop(1, 640.0), stop(2, 900.0), stop(4, 1200.0)]) == []
     assert told([stop(1, 640.0), stop(2, 655.0)]) == []
+
+
+def damped(down=(1.0, (0.95, 1.05)), up=(1.0, (0.95, 1.05))):
+    return DampingBalance(Ratio(*down), Ratio(*up), {}, 0.1, 0.98, 20)
+
+
+def test_a_difference_of_damping_is_named_with_what_else_it_may_be():
+    balance = replace(a_balance(up=(0.8, (0.75, 0.86))), damping=damped(up=(1.3, (1.2, 1.4))))
+    (found,) = findings((), {}, balance, SOUND)
+    assert found.title == "The rear has more rebound damping than the front, for what it carries"
+    assert "Less rebound damping at the rear or more at the front" in found.suggestion
+    assert "sag and tyre pressure" in found.suggestion and found.caution
+    assert "the rear is damped 30 % more in rebound" in damping_sentence(balance)
+
+
+def test_ends_damped_alike_that_move_unlike_are_not_sent_to_the_clickers():
+    balance = replace(a_balance(up=(1.3, (1.2, 1.4))), damping=damped())
+    (found,) = findings((), {}, balance, SOUND)
+    assert "spring, sag, leverage and tyre" in found.suggestion and "before the clickers" in found.suggestion
+    assert "both ends are damped alike in compression" in damping_sentence(balance)
+
+
+def test_bump_and_damping_that_point_apart_give_no_direction():
+    # more damped in compression, yet clearly the faster down: something else parts them
+    balance = replace(a_balance(down=(1.2, (1.1, 1.3))), damping=damped(down=(1.3, (1.2, 1.4))))
+    (found,) = findings((), {}, balance, SOUND)
+    assert "Less compression damping" not in found.suggestion
+    assert "damping is not what parts them" in found.suggestion
+
+
+def test_without_a_damping_balance_nothing_is_said_of_it():
+    assert damping_sentence(a_balance()) == ""
