@@ -272,8 +272,9 @@ def disturbed_at(track: Track, sample: IntArray, rate: float) -> BoolArray:
         low, high = np.clip(centre - span // 2, 0, n - 1), np.clip(centre + span // 2, 0, n - 1)
         return np.asarray((track.speed_m_s[high] - track.speed_m_s[low]) * rate / np.maximum(high - low, 1))
 
-    change = acceleration(sample + round(ONSET_AFTER_S * rate)) - acceleration(sample - span)
-    return np.asarray(np.abs(np.nan_to_num(change)) > ONSET_M_S2)
+    lags = np.arange(-ONSET_BEFORE_S, ONSET_AFTER_S + 1e-9, 0.5 * ONSET_BEFORE_S)
+    seen = np.array([np.nan_to_num(acceleration(sample + round(lag * rate))) for lag in lags])
+    return np.asarray(np.ptp(seen, axis=0) > ONSET_M_S2)
 
 
 def _place(distance_m: FloatArray, sample: IntArray) -> IntArray:
