@@ -10,8 +10,6 @@ from telemetry.balance.road import (
     PARTS,
     WINDOW_S,
     Ground,
-    RoadModel,
-    Window,
     damper_parts,
     normal_equations,
     road_model,
@@ -28,6 +26,7 @@ FILE_SD = 0.025
 # Both ends are "even" when the ratio is within this of 1: half of a difference of 15 %. A choice of ours.
 EVEN_LOG = 0.07
 SEARCH_S = 0.012  # the residual delay is looked for this far on either side
+DELAY_WINDOWS = 12  # enough to read a delay from
 LEAST_EXPLAINED = 0.7
 QUANTILES = np.linspace(0.05, 0.99, 48)
 
@@ -65,11 +64,14 @@ def damping_balance(
             f"only {len(found)} stretches of {WINDOW_S:.0f} s with both ends valid and the speed known, "
             f"{FEWEST_WINDOWS} needed"
         )
+    grounds = [Ground(model, window) for window in found]
+    few = found[:: max(1, len(found) // DELAY_WINDOWS)]
+    wide = [Ground(model, window, DELAY_BAND_HZ) for window in few]
     extra_s = 0.0
     for _ in range(2):
-        total, each, explained = _solve([Ground(model, window) for window in found], extra_s)
-        extra_s = _residual_delay_s(model, found, total)
-    total, each, explained = _solve([Ground(model, window) for window in found], extra_s)
+        total, each, explained = _solve(grounds, extra_s)
+        extra_s = _residual_delay_s(wide, total)
+    total, each, explained = _solve(grounds, extra_s)
     if explained < LEAST_EXPLAINED:
         return untold(
             f"the dampers explain only {100 * explained:.0f} % of what the two ends say of their road; masses, springs "
@@ -107,14 +109,13 @@ def _solve(grounds: list[Ground], extra_s: float) -> tuple[FloatArray, FloatArra
     return total, each, 1.0 - max(left, 0.0) / square if square > 0 else 0.0
 
 
-def _residual_delay_s(model: RoadModel, found: list[Window], unknowns: FloatArray) -> float:
+def _residual_delay_s(grounds: list[Ground], unknowns: FloatArray) -> float:
     """By how much later than wheelbase / speed the rear meets the front's road: the peak of their correlation."""
-    lags = np.linspace(-SEARCH_S, SEARCH_S, 25)
+    lags = np.linspace(-SEARCH_S, SEARCH_S, 13)
     likeness = np.zeros(len(lags))
-    for window in found:
-        ground = Ground(model, window, DELAY_BAND_HZ)
-        front = ground.known("front") + ground.of_dampers("front") @ unknowns
-        rear = ground.known("rear") + ground.of_dampers("rear") @ unknowns
+    for ground in grounds:
+        front = ground.under("front") @ np.append(1.0, unknowns)
+        rear = ground.under("rear") @ np.append(1.0, unknowns)
         for i, lag in enumerate(lags):
             rows, later = ground.rear_later(rear, float(lag))
             likeness[i] += later @ front[rows]
@@ -157,10 +158,14 @@ def _compare(
 ) -> DampingBalance:
     speeds = _shared_speeds(motion)
     critical: dict[End, float] = {}
+    parts: dict[End, list[FloatArray]] = {}  # force at the wheel by each unknown, for each direction
     for end in ENDS:
-        shaft = float(np.median(motion.ends[end].shaft_travel_mm[motion.ends[end].valid]))
+        own = motion.ends[end]
+        shaft = float(np.median(own.shaft_travel_mm[own.valid]))
+        ratio = float(leverage_curve(bike, end).ratio(np.array([shaft]))[0])
         mass = sprung_load_n(bike, end) / GRAVITY_M_S2
         critical[end] = 2e-3 * float(np.sqrt(1e3 * wheel_rate_n_per_mm(bike, end, shaft) * mass))
+        parts[end] = [np.column_stack(damper_parts(speed / ratio, ratio)) / ratio for speed in speeds]
 
     def damping(unknowns: FloatArray) -> FloatArray:
         """Damping ratios: front compression, front rebound, rear compression, rear rebound."""
@@ -168,11 +173,8 @@ def _compare(
         for index, end in enumerate(ENDS):
             own = unknowns[PARTS * index : PARTS * (index + 1)].copy()
             own[-1] = 0.0  # without friction
-            shaft = float(np.median(motion.ends[end].shaft_travel_mm[motion.ends[end].valid]))
-            ratio = float(leverage_curve(bike, end).ratio(np.array([shaft]))[0])
-            for speed in speeds:
-                force = np.column_stack(damper_parts(speed / ratio, ratio)) @ own / ratio
-                found.append(float(force @ speed / (speed @ speed)) / critical[end])
+            for speed, part in zip(speeds, parts[end], strict=True):
+                found.append(float((part @ own) @ speed / (speed @ speed)) / critical[end])
         return np.array(found)
 
     whole = damping(total)

@@ -32,11 +32,12 @@ DELAY_BAND_HZ = (1.5, 9.0)
 EDGE_SHARE = 0.4  # of a band edge, over which it fades on either side: sharper rings beyond what is cut off
 WORK_HZ = 250.0
 WINDOW_S, CUT_S, HOP_S = 16.0, 2.5, 11.0
-MOST_WINDOWS = 48
+MOST_WINDOWS = 36
 BLOCKS = 3  # of a window, each an independent piece of evidence
 FRICTION_MM_S = 8.0  # seal friction is in full force above this, at the shaft
 KNEE_MM_S = 150.0  # at the wheel: where the second, digressive part of a damper bends
 ROW_STEP = 5
+SPRING_ROWS = 257
 PUSH_M_S2, QUIET_S = 1.5, 1.0
 PARTS = 5  # unknowns of a damper: two slopes each way, friction
 
@@ -45,7 +46,7 @@ PARTS = 5  # unknowns of a damper: two slopes each way, friction
 class RoadModel:
     """What of a bike file the road takes. SI units.
 
-    ``arm`` is from the centre of mass to the axles; ``wheelbase_m`` between them.
+    ``arm_m`` is from the centre of mass to the axles.
     """
 
     mass_kg: float
@@ -54,12 +55,8 @@ class RoadModel:
     unsprung_kg: Mapping[End, float]
     tyre_n_m: Mapping[End, float]
     tyre_n_s_m: Mapping[End, float]
+    spring_n: Mapping[End, tuple[FloatArray, FloatArray]]  # shaft travel [mm], force along it
     bike: Bike
-
-    @property
-    def wheelbase_m(self) -> float:
-        """Between the axles. [m]"""
-        return self.arm_m["front"] + self.arm_m["rear"]
 
 
 def road_model(bike: Bike) -> RoadModel | str:
@@ -89,8 +86,17 @@ def road_model(bike: Bike) -> RoadModel | str:
         {end: sections[end].unsprung_mass_kg or 0.0 for end in ENDS},
         {end: 1e3 * (sections[end].tyre_rate_n_per_mm or 0.0) for end in ENDS},
         {end: 1e3 * sections[end].tyre_damping_n_s_per_mm for end in ENDS},
+        {end: _spring_table(bike, end) for end in ENDS},
         bike,
     )
+
+
+def _spring_table(bike: Bike, end: End) -> tuple[FloatArray, FloatArray]:
+    spring, shaft = (
+        spring_of(bike, end),
+        np.linspace(0.0, leverage_curve(bike, end).shaft_mm[-1], SPRING_ROWS),
+    )
+    return shaft, np.array([spring.force_n(float(x)) for x in shaft])
 
 
 @dataclass(frozen=True)
@@ -179,6 +185,7 @@ class Ground:
 
     def __init__(self, model: RoadModel, window: Window, band_hz: tuple[float, float] = BAND_HZ) -> None:
         self.model, self.window = model, window
+        self._found: dict[End, FloatArray] = {}
         n = len(window.delay_s)
         frequency = np.fft.rfftfreq(n, 1 / window.rate_hz)
         self._s = 2j * np.pi * frequency
@@ -202,10 +209,9 @@ class Ground:
         found = {}
         for end in ENDS:
             shaft, speed = self.window.shaft_mm[end], self.window.shaft_mm_s[end]
-            curve, spring = leverage_curve(self.model.bike, end), spring_of(self.model.bike, end)
+            curve = leverage_curve(self.model.bike, end)
             ratio = curve.ratio(shaft)
-            grid = np.linspace(0.0, curve.shaft_mm[-1], 257)
-            force = np.interp(shaft, grid, [spring.force_n(float(x)) for x in grid]) / ratio
+            force = np.interp(shaft, *self.model.spring_n[end]) / ratio
             bases = damper_parts(speed, ratio)
             found[end] = (
                 self._spectrum(curve.wheel_travel_mm(shaft) / 1e3),
@@ -229,18 +235,22 @@ class Ground:
         )
         return np.fft.irfft((mount / s**2 + travel + tyre) * self._gain, len(self.window.delay_s))
 
-    def known(self, end: End) -> FloatArray:
-        """Road velocity under a wheel without the dampers. [m/s]"""
-        (travel_f, spring_f, _), (travel_r, spring_r, _) = self._parts["front"], self._parts["rear"]
-        return self._road(end, spring_f, spring_r, travel_f if end == "front" else travel_r)
+    def under(self, end: End) -> FloatArray:
+        """Road velocity under a wheel: without the dampers, then what each unknown of theirs adds; front's first.
 
-    def of_dampers(self, end: End) -> FloatArray:
-        """What each unknown of the dampers adds to it, front's then rear's; shape (n_samples, 2 PARTS)."""
-        front, rear = self._parts["front"][2], self._parts["rear"][2]
-        nil = np.zeros_like(front[0])
-        columns = [self._road(end, base, nil, 0.0) for base in front]
-        columns += [self._road(end, nil, base, 0.0) for base in rear]
-        return np.column_stack(columns)
+        Shape (n_samples, 1 + 2 PARTS). [m/s]
+        """
+        if end not in self._found:
+            (travel_f, spring_f, front), (travel_r, spring_r, rear) = (
+                self._parts["front"],
+                self._parts["rear"],
+            )
+            nil = np.zeros_like(travel_f)
+            columns = [self._road(end, spring_f, spring_r, travel_f if end == "front" else travel_r)]
+            columns += [self._road(end, base, nil, 0.0) for base in front]
+            columns += [self._road(end, nil, base, 0.0) for base in rear]
+            self._found[end] = np.column_stack(columns)
+        return self._found[end]
 
     def rear_later(self, values: FloatArray, extra_s: float = 0.0) -> tuple[IntArray, FloatArray]:
         """A record of the rear at the moments at which it meets what the front meets at the rows in use.
@@ -289,10 +299,8 @@ def damper_parts(shaft_mm_s: FloatArray, ratio: FloatArray | float) -> list[Floa
 def normal_equations(grounds: list[Ground], extra_s: float) -> Iterator[tuple[FloatArray, FloatArray, float]]:
     """Per block of each window: matrix, right side and sum of squares of "the rear finds the front's road"."""
     for ground in grounds:
-        rows, later = ground.rear_later(
-            np.column_stack([ground.known("rear"), ground.of_dampers("rear")]), extra_s
-        )
-        unlike = later - np.column_stack([ground.known("front"), ground.of_dampers("front")])[rows]
+        rows, later = ground.rear_later(ground.under("rear"), extra_s)
+        unlike = later - ground.under("front")[rows]
         for block in np.array_split(unlike, BLOCKS):
             known, columns = block[:, 0], block[:, 1:]
             yield columns.T @ columns, -columns.T @ known, float(known @ known)
