@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
-from telemetry.laps import Track, is_moving
+from telemetry.laps import Track
 from telemetry.motion import Motion
 
 # Choices of ours; no source.
@@ -69,22 +69,24 @@ class BumpPairs:
         return len(self.sample)
 
 
-def riding_delay_s(motion: Motion, track: Track) -> FloatArray:
+def riding_delay_s(motion: Motion, track: Track, rows: slice | IntArray = slice(None)) -> FloatArray:
     """How much later the rear axle meets what the front axle meets now: wheelbase / speed.
 
     Parameters
     ----------
     motion : Motion
     track : Track
+    rows : slice or ndarray of int
+        Which samples.
 
     Returns
     -------
-    ndarray of shape (n_samples,)
+    ndarray of shape (n_rows,)
         NaN where the motorcycle is too slow or its speed not known. [s]
     """
-    speed = np.nan_to_num(track.speed_m_s)
-    riding = is_moving(track) & (speed > MIN_SPEED_M_S)
-    return np.where(riding, motion.wheelbase_mm / 1000.0 / np.maximum(speed, MIN_SPEED_M_S), np.nan)
+    speed = track.speed_m_s[rows]
+    with np.errstate(invalid="ignore"):
+        return np.where(speed > MIN_SPEED_M_S, motion.wheelbase_mm / 1000.0 / speed, np.nan)
 
 
 def find_pairs(motion: Motion, track: Track) -> BumpPairs | None:
@@ -151,7 +153,7 @@ def pairs_at(motion: Motion, track: Track, bumps: IntArray) -> BumpPairs:
         Of the bumps that both ends met with valid samples all about them.
     """
     rate, n = motion.sample_rate_hz, len(motion.t_s)
-    delay = np.nan_to_num(riding_delay_s(motion, track)[bumps] * rate)
+    delay = np.nan_to_num(riding_delay_s(motion, track, bumps) * rate)
     before, after = round((BEFORE_S + SEARCH_S) * rate), round((AFTER_S + SEARCH_S) * rate)
     inside = (bumps > before) & (bumps + delay < n - after)
     bumps, delay = bumps[inside], delay[inside]

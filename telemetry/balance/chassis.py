@@ -18,6 +18,7 @@ BODY_BAND_HZ = BANDS_HZ[1]
 WORK_HZ = 100.0
 SEGMENT_S, MOST_SEGMENTS = 5.12, 600
 FEWEST_SEGMENTS = 4
+MOST_STANDS = 40_000  # moments looked at, spread over the run
 GRID = 15  # nodes of each travel: rake is interpolated to 0.001 deg
 GEOMETRY: tuple[tuple[str, str, Callable[[Attitude], float]], ...] = (
     ("rake", "deg", lambda at: at.rake_deg),
@@ -138,7 +139,8 @@ def geometry_movement(bike: Bike, front_mm: FloatArray, rear_mm: FloatArray) -> 
         The share of pitch is what of the variance is gone when both ends only move up and down together.
     """
     known = np.isfinite(front_mm) & np.isfinite(rear_mm)
-    front, rear = front_mm[known], rear_mm[known]
+    thin = slice(None, None, max(1, int(np.count_nonzero(known)) // MOST_STANDS))
+    front, rear = front_mm[known][thin], rear_mm[known][thin]
     if len(front) < 2:
         return ()
     curves = {end: leverage_curve(bike, end) for end in ENDS}

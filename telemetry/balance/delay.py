@@ -36,7 +36,7 @@ def likeness(motion: Motion, track: Track) -> FloatArray:
     """
     step = max(1, round(motion.sample_rate_hz / WORK_HZ))
     rate = motion.sample_rate_hz / step
-    delay = riding_delay_s(motion, track)[::step] * rate
+    delay = riding_delay_s(motion, track, slice(None, None, step)) * rate
     front, rear = (motion.ends[end].wheel_speed_mm_s[::step] for end in ENDS)
     reach = int(np.ceil(2.6 * np.nanmax(delay, initial=1.0)))
     rows = np.flatnonzero(np.isfinite(delay) & np.isfinite(front))

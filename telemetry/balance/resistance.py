@@ -161,7 +161,7 @@ def _compare(
     parts: dict[End, list[FloatArray]] = {}  # force at the wheel by each unknown, for each direction
     for end in ENDS:
         own = motion.ends[end]
-        shaft = float(np.median(own.shaft_travel_mm[own.valid]))
+        shaft = float(np.nanmedian(own.shaft_travel_mm[:: max(1, round(motion.sample_rate_hz / 10.0))]))
         ratio = float(leverage_curve(bike, end).ratio(np.array([shaft]))[0])
         mass = sprung_load_n(bike, end) / GRAVITY_M_S2
         critical[end] = 2e-3 * float(np.sqrt(1e3 * wheel_rate_n_per_mm(bike, end, shaft) * mass))
