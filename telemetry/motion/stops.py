@@ -8,7 +8,7 @@ from telemetry.motion.summary import StopEvent
 
 # Within this of its limit an end is against it: what metal and seals give, and what a sensor reads again after it
 # was taken off (both about half a millimetre, common practice, no source).
-CONTACT_MM = 0.55
+CONTACT_MM = 0.5
 # A blow passes between two samples: so far off its limit an end still counts when its speed collapsed there.
 NEAR_MM = 2.0
 # The speed collapses when the shaft is stopped this hard, three times what springs, rubber and dampers did to it on
@@ -38,12 +38,13 @@ def joined(pieces: IntArray, gap: int) -> list[tuple[int, int]]:
     return together
 
 
-def _peak_mm(depth_mm: FloatArray, at: int) -> float:
-    """Depth that may have been reached between the samples: a crest rises an eighth of its bend above them."""
-    if not 0 < at < len(depth_mm) - 1:
-        return float(depth_mm[at])
-    before, here, after = depth_mm[at - 1 : at + 2]
-    return float(here + max(2 * here - before - after, 0.0) / 8)
+def _reached_mm(depth_mm: FloatArray, start: int, stop: int) -> FloatArray:
+    """Depth that may have been reached about each sample: between them a crest rises an eighth of its bend."""
+    here = depth_mm[start:stop]
+    at = np.arange(start, stop)
+    before = depth_mm[np.maximum(at - 1, 0)]
+    after = depth_mm[np.minimum(at + 1, len(depth_mm) - 1)]
+    return here + np.nan_to_num(np.maximum(2 * here - before - after, 0.0)) / 8
 
 
 def _collapses(depth_mm: FloatArray, at: int, limit_mm: float, rate_hz: float) -> bool:
@@ -86,9 +87,10 @@ def find_stops(end: EndMotion, t_s: FloatArray, moving: BoolArray) -> tuple[Stop
         depth = end.shaft_travel_mm if bottomed else end.stroke_mm - end.shaft_travel_mm
         near = (depth >= end.stroke_mm - NEAR_MM) & moving
         for start, stop in joined(runs_of(near), round(MERGE_S * rate)):
-            extreme = start + int(np.nanargmax(depth[start:stop]))
+            reached = _reached_mm(depth, start, stop)
+            extreme = start + int(np.nanargmax(reached))
             hard = _collapses(depth, extreme, end.stroke_mm, rate)
-            if not hard and _peak_mm(depth, extreme) < end.stroke_mm - CONTACT_MM:
+            if not hard and np.nanmax(reached) < end.stroke_mm - CONTACT_MM:
                 continue
             touching = np.flatnonzero(depth[start:stop] >= end.stroke_mm - CONTACT_MM)
             lasts = int(touching[-1] - touching[0]) + 1 if len(touching) else 1

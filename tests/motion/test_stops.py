@@ -62,7 +62,7 @@ def test_deep_travel_that_turns_on_its_spring_is_no_contact(short_mm):
 
 def test_bottoming_of_simulated_outings_is_found_and_nothing_else():
     # the whole trial, 20 motorcycles and circuits, is tests/benchmarks/motion/run.py; the bar is the same
-    scores = [score_stops(harsh_outing(seed))["bottomed"] for seed in (710_004, 710_008, 710_012)]
+    scores = [score_stops(harsh_outing(seed))["bottomed"] for seed in range(730_000, 730_006)]
     total = sum(scores, Stops())
     assert total.contacts >= 10
     assert total.recall >= 0.98

@@ -8,11 +8,13 @@ from slow_rebound import Rows
 from telemetry.laps import find_track, is_moving, place_at
 from telemetry.logs import RawLog
 from telemetry.motion import Motion, find_packing, find_stops, to_motion
+from telemetry.motion.stops import MERGE_S
 from telemetry.review import channels, sensors
 from telemetry.signals import Run, to_run
 from telemetry.simulate import Outing
 
-# A contact and an event are one when they are this near in time; the same contact goes on over gaps as long.
+# An event is right when it lies this near to a contact in time. A contact is found when it is no further from an event
+# than contacts are merged over: `telemetry.motion.stops` makes one event of an end that bounces on its stop.
 NEAR_S = 0.08
 
 
@@ -69,7 +71,7 @@ def score_stops(outing: Outing) -> dict[str, Stops]:
             ]
             mine = [event for event in events if event.kind == kind]
             spans = [
-                (event.time_s - event.duration_s - NEAR_S, event.time_s + event.duration_s + NEAR_S)
+                (event.time_s - event.duration_s - MERGE_S, event.time_s + event.duration_s + MERGE_S)
                 for event in mine
             ]
             found = sum(any(a <= c.end_s and b >= c.start_s for a, b in spans) for c in true)
