@@ -30,7 +30,7 @@ RIDING_M_S = 8.0
 # Weight and limit are fitted on simulated logs of 10 to 14 bits; the limit lets one false find of some 20 ms through
 # in about ten minutes. Where the jump is no larger than a step of the converter, nothing can tell them apart.
 HELD_S, HELD_SAMPLES, HELD_AROUND_S = 0.015, 4, 0.3
-HELD_JUMP_WEIGHT, HELD_LEAST_JUMP_MM, HELD_EVIDENCE = 14.0, 0.1, 6.5
+HELD_JUMP_WEIGHT, HELD_LEAST_JUMP_MM, HELD_EVIDENCE, HELD_FITTED_FROM_HZ = 14.0, 0.1, 6.5, 200.0
 # A jump that motion cannot make is enough alone, and all that counts where an end may rest on its stop.
 AT_STOP_MM, HELD_JUMP_MM = 1.0, 1.0
 MOVES_MM, MOVES_S = 0.5, 0.25
@@ -174,6 +174,7 @@ def _mask_held(work: Cleaning, spikes: BoolArray) -> None:
         found = jump > too_fast
         if not found and to_stop[i] > AT_STOP_MM:  # on its stop an end may rest
             odds = (end - start) * _surprise(step, start, end, round(HELD_AROUND_S * rate))
+            jump *= min(1.0, rate / HELD_FITTED_FROM_HZ)  # a slower log steps farther by itself
             evidence = odds + HELD_JUMP_WEIGHT * np.log(jump + HELD_LEAST_JUMP_MM)
             found = evidence > HELD_EVIDENCE and _moves_about(travel, start, end, rate)
         if found:
