@@ -5,8 +5,9 @@
 Outings of random bikes on random circuits at the given rates, in 10, 12 or 14 bits; each log is a minute of one.
 A fault counts as found when every one of its samples is invalid, or is bridged or stands within 0.5 mm of the truth
 (which only a bridge or a held value that was right can do: the faults are larger). At 100 Hz a wheel itself bends
-by up to 5 mm from one sample to the next, so that smaller spikes are not told from motion there. A false find is a stretch that was
-masked or changed in the same minutes without faults. The travel error is over all samples that are called valid.
+by up to 5 mm from one sample to the next, so that smaller spikes are not told from motion there.
+A false find is a stretch that was masked or changed in the same minutes without faults. The travel error is over all
+samples that are called valid.
 Seeds from 17000 on were looked at after the last change only.
 """
 
