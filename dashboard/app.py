@@ -10,7 +10,7 @@ import flask
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update, set_props
 
 from dashboard import guard
-from dashboard.pages import compare, parts, review, rider, runs
+from dashboard.pages import balance, compare, parts, review, rider, runs
 from dashboard.pages.parts import Screen
 from dashboard.shelf import Logbook, Shelf
 from dashboard.theme import css_variables
@@ -23,13 +23,20 @@ Layout = Callable[[Shelf, View, Screen], list[Any]]
 PAGES: dict[str, Layout] = {
     runs.PATH: runs.layout,
     review.PATH: review.layout,
+    balance.PATH: balance.layout,
     rider.PATH: rider.layout,
     compare.PATH: compare.layout,
 }
 # Pages of one run: without a run in the address they show the only one there is, or the list.
-_OF_ONE_RUN = (review.PATH, rider.PATH)
+_OF_ONE_RUN = (review.PATH, balance.PATH, rider.PATH)
 SCREEN_COOKIE = "bothends-screen"
-TITLES = {runs.PATH: "Runs", review.PATH: "Review", rider.PATH: "Rider", compare.PATH: "Compare"}
+TITLES = {
+    runs.PATH: "Runs",
+    review.PATH: "Review",
+    balance.PATH: "Balance",
+    rider.PATH: "Rider",
+    compare.PATH: "Compare",
+}
 
 _INDEX = """<!doctype html>
 <html lang="en">
@@ -84,7 +91,7 @@ def create_app(
     guard.install(app.server, hosts=hosts, script_hashes=app.csp_hashes, share_key=share_key)
     _register_debrief(app.server, shelf)
     _register_way(app, shelf)
-    for page in (review, rider, compare):
+    for page in (review, balance, rider, compare):
         page.register(app, shelf)
     return app
 

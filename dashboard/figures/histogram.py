@@ -8,13 +8,11 @@ from collections.abc import Mapping
 import numpy as np
 import plotly.graph_objects as go
 
-from dashboard.theme import Theme, template
+from dashboard.figures.halves import AXES, OTHER, halves_layout, heading, upright, zero
+from dashboard.theme import Theme
 from telemetry.arrays import ENDS, End
 from telemetry.motion.summary import Histogram, TravelSummary
 
-_OTHER: dict[End, End] = {"front": "rear", "rear": "front"}
-_AXES: dict[End, str] = {"front": "y", "rear": "y2"}
-_HALVES: dict[End, tuple[float, float]] = {"front": (0.5, 1.0), "rear": (0.0, 0.5)}
 # Bins with a smaller share than this at both ends are outside the picture; the tables have the extremes.
 _SEEN_SHARE = 0.0005
 # Height left free for the bars of used travel, at the top and at the foot.
@@ -43,13 +41,15 @@ def speed_histogram(
     low, high = _seen(histograms)
     reach = max(-low, high)
     splits = [
-        _upright(place, end, theme, "dot") for end, at in (split_mm_s or {}).items() for place in (-at, at)
+        upright(place, end, theme, "dot") for end, at in (split_mm_s or {}).items() for place in (-at, at)
     ]
-    layout = _layout(histograms, theme, title=f"{plane} speed [mm/s]", reach=(-reach, reach), lane=0.0)
-    layout["shapes"] = [_zero(theme), *splits]
+    layout = halves_layout(
+        histograms, theme, title=f"{plane} speed [mm/s]", reach=(-reach, reach), top=_top(histograms)
+    )
+    layout["shapes"] = [zero(theme), *splits]
     layout["annotations"] += [
-        _heading("← rebound", 0.49, "right", theme),
-        _heading("compression →", 0.51, "left", theme),
+        heading("← rebound", 0.49, "right", theme),
+        heading("compression →", 0.51, "left", theme),
     ]
     return go.Figure(data=_silhouettes(histograms, theme, "mm/s"), layout=layout)
 
@@ -73,13 +73,19 @@ def travel_use(
         Where the travel was taken, for the title of the axis.
     """
     longest = max(stroke_mm.values(), default=130.0)
-    layout = _layout(
-        histograms, theme, title=f"{plane} travel [mm]", reach=(0, 1.04 * longest), lane=_LANE, right=True
+    layout = halves_layout(
+        histograms,
+        theme,
+        title=f"{plane} travel [mm]",
+        reach=(0, 1.04 * longest),
+        top=_top(histograms),
+        lane=_LANE,
+        right=True,
     )
     lane = {"range": [0, 1], "visible": False, "anchor": "x", "fixedrange": True}
     layout["yaxis3"] = {**lane, "domain": [1 - 0.85 * _LANE, 1.0]}
     layout["yaxis4"] = {**lane, "domain": [0.0, 0.85 * _LANE]}
-    layout["shapes"] = [_upright(stroke_mm[end], end, theme, "dash") for end in travel]
+    layout["shapes"] = [upright(stroke_mm[end], end, theme, "dash") for end in travel]
     bars = [bar for end, used in travel.items() for bar in _range_bar(end, used, theme)]
     return go.Figure(data=[*_silhouettes(histograms, theme, "mm"), *bars], layout=layout)
 
@@ -87,9 +93,9 @@ def travel_use(
 def _silhouettes(histograms: Mapping[End, Histogram], theme: Theme, unit: str) -> list[go.Scatter]:
     own = [_silhouette(end, histogram, theme, unit) for end, histogram in histograms.items()]
     other = [
-        _outline(end, histograms[_OTHER[end]], theme)
+        _outline(end, histograms[OTHER[end]], theme)
         for end in ENDS
-        if end in histograms and _OTHER[end] in histograms
+        if end in histograms and OTHER[end] in histograms
     ]
     return [*own, *other]
 
@@ -107,7 +113,7 @@ def _silhouette(end: End, histogram: Histogram, theme: Theme, unit: str) -> go.S
         y=y,
         customdata=np.repeat(np.stack([edges[:-1], edges[1:]], axis=-1), 2, axis=0),
         name=end,
-        yaxis=_AXES[end],
+        yaxis=AXES[end],
         mode="lines",
         line={"color": theme.front if end == "front" else theme.rear, "width": 1.3},
         fill="tozeroy",
@@ -122,7 +128,7 @@ def _outline(half: End, histogram: Histogram, theme: Theme) -> go.Scatter:
     return go.Scatter(
         x=x,
         y=y,
-        yaxis=_AXES[half],
+        yaxis=AXES[half],
         mode="lines",
         line={"color": theme.rear if half == "front" else theme.front, "width": 1.2, "dash": "3px,2px"},
         hoverinfo="skip",
@@ -159,40 +165,10 @@ def _range_bar(end: End, used: TravelSummary, theme: Theme) -> tuple[go.Scatter,
     return bar, marks
 
 
-def _layout(
-    histograms: Mapping[End, Histogram],
-    theme: Theme,
-    *,
-    title: str,
-    reach: tuple[float, float],
-    lane: float,
-    right: bool = False,
-) -> dict:
+def _top(histograms: Mapping[End, Histogram]) -> float:
+    """How far each half reaches, in percent, so that the largest share fits."""
     most = max((max(histogram.share, default=0.0) for histogram in histograms.values()), default=0.0)
-    top = 108 * most or 1.0
-    share_axis = {"fixedrange": True, "nticks": 4, "ticksuffix": " %", "zeroline": True}
-    return {
-        "template": template(theme),
-        "dragmode": False,
-        "hovermode": "x unified",
-        "hoversubplots": "axis",
-        "margin": {"l": 52, "r": 10, "t": 22, "b": 44},
-        "xaxis": {
-            "title": {"text": title},
-            "range": list(reach),
-            "fixedrange": True,
-            "zeroline": False,
-            "anchor": "free",
-            "position": 0,
-            "showgrid": False,
-            "hoverformat": ".0f",
-        },
-        "yaxis": {**share_axis, "domain": [0.5, 1 - lane], "range": [0, top]},
-        "yaxis2": {**share_axis, "domain": [lane, 0.5], "range": [top, 0], "anchor": "x"},
-        "annotations": [
-            _name(end, theme, missing=end not in histograms, lane=lane, right=right) for end in ENDS
-        ],
-    }
+    return 108 * most or 1.0
 
 
 def _seen(histograms: Mapping[End, Histogram]) -> tuple[float, float]:
@@ -204,44 +180,3 @@ def _seen(histograms: Mapping[End, Histogram]) -> tuple[float, float]:
             low = min(low, histogram.edges[seen[0]])
             high = max(high, histogram.edges[seen[-1] + 1])
     return low, high
-
-
-def _zero(theme: Theme) -> dict:
-    line = {"color": theme.rule, "width": 1, "dash": "dot"}
-    return {"type": "line", "x0": 0, "x1": 0, "yref": "paper", "y0": 0, "y1": 1, "line": line}
-
-
-def _upright(at: float, end: End, theme: Theme, dash: str) -> dict:
-    """A line across the half of one end."""
-    low, high = _HALVES[end]
-    line = {"color": theme.front if end == "front" else theme.rear, "width": 1.2, "dash": dash}
-    return {"type": "line", "x0": at, "x1": at, "yref": "paper", "y0": low, "y1": high, "line": line}
-
-
-def _heading(text: str, x: float, anchor: str, theme: Theme) -> dict:
-    return {
-        "text": text,
-        "x": x,
-        "xref": "paper",
-        "xanchor": anchor,
-        "y": 1,
-        "yref": "paper",
-        "yanchor": "bottom",
-        "showarrow": False,
-        "font": {"color": theme.soft, "size": 12},
-    }
-
-
-def _name(end: End, theme: Theme, *, missing: bool, lane: float, right: bool) -> dict:
-    front = end == "front"
-    return {
-        "text": f"<b>{end}</b>" + (": no sensor in this log" if missing else ""),
-        "xref": "paper",
-        "yref": "paper",
-        "x": 0.994 if right else 0.006,
-        "xanchor": "right" if right else "left",
-        "y": 0.98 - lane if front else 0.02 + lane,
-        "yanchor": "top" if front else "bottom",
-        "showarrow": False,
-        "font": {"color": theme.front_word if front else theme.rear_word, "size": 13},
-    }

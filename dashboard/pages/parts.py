@@ -13,7 +13,13 @@ from dashboard.words import lap_name
 from telemetry.logbook import RunEntry
 from telemetry.summary import Finding, LapSummary, Summary
 
-NAV = (("/runs", "Runs"), ("/", "Review"), ("/rider", "Rider"), ("/compare", "Compare"))
+NAV = (
+    ("/runs", "Runs"),
+    ("/", "Review"),
+    ("/balance", "Balance"),
+    ("/rider", "Rider"),
+    ("/compare", "Compare"),
+)
 
 
 @dataclass(frozen=True)

@@ -17,6 +17,16 @@ from dashboard.thin import POINTS, packed_line, window
 from dashboard.urlstate import View, parse, to_query
 from dashboard.words import number
 from telemetry.arrays import FloatArray
+from telemetry.report.rows_motion import (
+    PLACE_COLUMNS,
+    STROKE_COLUMNS,
+    TREND_COLUMNS,
+    packing_words,
+    place_rows,
+    stroke_rows,
+    trend_rows,
+)
+from telemetry.summary import Summary
 
 PATH = "/"
 VIEW = "review-view"
@@ -99,6 +109,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         ),
         _findings(scene),
         section("The numbers", html.Div(shown["numbers"], id="numbers")),
+        *_whole_run(scene.summary),
         section("Every lap", numbers.laps_table(scene.summary, view)),
         section(
             "Can the log be trusted",
@@ -147,6 +158,29 @@ def _zoom_bar() -> html.Div:
         role="group",
         **{"aria-label": "Zoom of the travel picture"},
     )
+
+
+def _whole_run(summary: Summary) -> list[Any]:
+    """What only a whole run tells: use by place over laps, strokes, packing, and what shifts from lap to lap."""
+    found = [html.P(words) for words in packing_words(summary.packing)]
+    tables = (
+        ("Travel by phase and corner", PLACE_COLUMNS, place_rows(summary, corners=True)),
+        ("Strokes by depth: how many, and the median of their peak wheel speed [mm/s]", STROKE_COLUMNS,
+         stroke_rows(summary)),
+        ("Shift over the outing", TREND_COLUMNS, trend_rows(summary)),
+    )  # fmt: skip
+    for caption, head, rows in tables:
+        if rows:
+            classes = ("", *["n"] * (len(head) - 1))
+            found.append(
+                html.Details([html.Summary(caption), parts.table(head, rows, caption, classes=classes)])
+            )
+    if not found:
+        return []
+    note = (
+        "Means over laps with their standard error; a shift is named where it is beyond chance and matters."
+    )
+    return [section("Over the whole run", *found, note=note)]
 
 
 def _findings(scene: Scene) -> Any:

@@ -1,9 +1,11 @@
 """A browser, a server on made-up runs, and a watch on both."""
 
 import json
+from dataclasses import replace
 
 import pytest
 from browser import DESK, FLAGS, HOW_TO_GET_ONE, Watched, find_chromium, serving
+from made_balance import with_balance
 from made_up import MadeUpLogbook, made_up
 
 from telemetry.setup import parse_sheet
@@ -14,8 +16,9 @@ def runs():
     """Two runs, newest first: a fork setting was changed between them."""
     before = parse_sheet({"name": "Before", "front": {"rebound_clicks": 8, "rider_sag_mm": 36}})
     after = parse_sheet({"name": "After", "front": {"rebound_clicks": 6, "rider_sag_mm": 36}})
+    changed = made_up("after", name="After the change", deeper_mm=4.0, seed=2, sheet=after)
     return (
-        made_up("after", name="After the change", deeper_mm=4.0, seed=2, sheet=after),
+        replace(changed, summary=with_balance(changed.summary)),
         made_up("before", name="Before the change", oscillation="no", sheet=before),
     )
 

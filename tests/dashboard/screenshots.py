@@ -20,6 +20,7 @@ def main(out: Path, logbook) -> None:
         "runs": "/runs",
         "review": f"/?run={runs[0]}",
         "review-whole-shaft": f"/?run={runs[0]}&lap=whole&at=shaft",
+        "balance": f"/balance?run={runs[0]}",
         "rider": f"/rider?run={runs[0]}",
         "compare": f"/compare?run={runs[min(1, len(runs) - 1)]}&other={runs[0]}",
     }

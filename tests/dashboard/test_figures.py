@@ -4,11 +4,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from made_balance import REAR_SHARE, with_balance
 from made_up import BOTTOM_AT_M, CORNERS, LAP_M, LAP_S, RING_AT_M, MadeUpLogbook, made_up
 
 from dashboard import scene as scenes
 from dashboard import theme
-from dashboard.figures import compare, histogram, trace, track, travel
+from dashboard.figures import bump, compare, course, histogram, spectrum, trace, track, travel
 from dashboard.lapmap import track_picture
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View
@@ -276,3 +277,38 @@ def test_the_page_and_the_pictures_have_one_set_of_colours():
     known = set(re.findall(r"--([a-z-]+):", theme.css_variables()))
     assert used <= known
     assert not re.findall(r":[^;{]*#[0-9a-fA-F]{3,8}\b", css), "a colour of its own"
+
+
+@pytest.fixture(scope="module")
+def balanced():
+    return with_balance(made_up().summary)
+
+
+def test_the_same_bump_is_drawn_back_to_back_with_the_other_end_repeated(balanced):
+    drawn = bump.mirrored_response(balanced.balance.same_bump.response, theme.DARK)
+    front, rear, other_in_front, other_in_rear = drawn.data
+    assert (front.yaxis, rear.yaxis) == ("y", "y2")
+    assert drawn.layout.yaxis.range == drawn.layout.yaxis2.range[::-1]  # one scale, both outwards
+    assert max(rear.y) == pytest.approx(REAR_SHARE * max(front.y))
+    np.testing.assert_array_equal(other_in_front.y, rear.y)
+    assert other_in_front.yaxis == "y" and other_in_rear.yaxis == "y2"
+    assert min(front.y) >= drawn.layout.yaxis.range[0]
+
+
+def test_the_spectrum_is_the_root_of_the_density_and_names_the_bands(balanced):
+    drawn = spectrum.mirrored_spectra(balanced.frequencies, theme.LIGHT)
+    front = drawn.data[0]
+    place = list(front.x).index(2.5)
+    assert front.y[place] == pytest.approx(np.sqrt(900.0))
+    assert front.x[-1] <= spectrum.HIGHEST_HZ
+    boxes = {(shape.x0, shape.x1, shape.y0) for shape in drawn.layout.shapes}
+    assert boxes == {(1.5, 4.0, 0.5), (11.0, 18.0, 0.5), (1.5, 4.0, 0.0), (11.0, 18.0, 0.0)}
+    assert [note.text for note in drawn.layout.annotations].count("wheel hop") == 2
+
+
+def test_the_course_has_a_dot_a_lap_with_its_interval(balanced):
+    drawn = course.damping_course(balanced.oscillation.course, theme.LIGHT)
+    rear = drawn.data[1]
+    assert list(rear.x) == [1, 2, 3] and list(rear.y) == pytest.approx([0.35, 0.3, 0.25])
+    assert list(rear.error_y.array) == pytest.approx([0.1] * 3)
+    assert rear.yaxis == "y2" and drawn.layout.yaxis2.range[0] > 0.45

@@ -100,18 +100,18 @@ def test_without_a_run_the_only_run_is_shown(runs):
     assert opened(MadeUpLogbook(runs[0]), "/rider")[1] == "Rider"
 
 
-@pytest.mark.parametrize("path", ["/", "/runs", "/rider", "/compare"])
+@pytest.mark.parametrize("path", ["/", "/runs", "/balance", "/rider", "/compare"])
 def test_an_empty_logbook_says_what_to_do(path):
     _, _, said = opened(MadeUpLogbook(), path)
     assert "bothends add" in said or "Choose a run" in said
 
 
 @pytest.mark.parametrize("query", ["?run=nope", "?run=after&other=nope", "?run=nope&other=after"])
-@pytest.mark.parametrize("path", ["/", "/rider", "/compare"])
+@pytest.mark.parametrize("path", ["/", "/balance", "/rider", "/compare"])
 def test_an_unknown_run_is_said_and_others_are_offered(logbook, path, query):
     page, title, said = opened(logbook, path, query)
     if path != "/compare" and "run=nope" not in query:
-        assert title in ("Review", "Rider")
+        assert title in ("Review", "Balance", "Rider")
         return
     assert title == "Not found" and "has no run 'nope'" in said
     assert "/?run=before" in links(page)
@@ -140,6 +140,25 @@ def test_no_position_no_rear_no_laps_are_said(logbook):
     assert "Balance cannot be told" in said and "rear: no sensor" in said
     _, _, said = opened(logbook, "/", "?run=no-laps")
     assert "No laps were found" in said and "the whole run, 0 complete of 0 laps" in said
+
+
+def test_the_balance_page_says_what_each_picture_shows(runs):
+    page, title, said = opened(MadeUpLogbook(*runs), "/balance", "?run=after")
+    assert title == "Balance"
+    assert {"bump", "course", "spectra"} <= {getattr(part, "id", None) for part in walk(page)}
+    for words in (
+        "peak speed on the same bump, 240 bumps 0.80 (0.70 to 0.90)",
+        "17 more at which brake or drive came or went are left out",
+        "Rear: losing damping as it warms. Down from 0.35 to 0.25.",
+        "body: coherence 0.80, rear 20 deg behind the front; wheel hop: no relation beyond chance",
+    ):
+        assert words in " ".join(said.split())
+
+
+def test_the_balance_page_of_one_end_says_why_there_is_none(logbook):
+    page, _, said = opened(logbook, "/balance", "?run=front-only")
+    assert "Balance cannot be told." in said and "no rear travel in the log" in said
+    assert not {"bump", "course", "spectra"} & {getattr(part, "id", None) for part in walk(page)}
 
 
 def test_the_rider_reads_plain_sentences(logbook):

@@ -1,0 +1,293 @@
+"""The tuner's page: both ends against each other over the whole run, on one bump, by frequency, in pitch."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from dash import Dash, Input, Output, dcc, html
+
+from dashboard.figures.bump import mirrored_response
+from dashboard.figures.course import damping_course
+from dashboard.figures.spectrum import mirrored_spectra
+from dashboard.pages import parts
+from dashboard.pages.parts import Screen, section
+from dashboard.shelf import Shelf
+from dashboard.theme import Theme
+from dashboard.urlstate import View, parse, to_query
+from dashboard.words import NOT_KNOWN, number, percent, sentence
+from telemetry.arrays import ENDS
+from telemetry.balance.balance import Balance, DirectionBalance, Ratio, SameBump
+from telemetry.report.rows_motion import BAND_COLUMNS, band_rows, together_words
+from telemetry.report.words import with_interval
+from telemetry.summary import Summary
+
+PATH = "/balance"
+VIEW, BODY = "balance-view", "balance-body"
+_N = ("", "n", "n", "n", "n", "n", "n")
+
+
+def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
+    """The page for a run; laps are beside each other in it.
+
+    Raises
+    ------
+    LogbookError
+        If there is no such run.
+    """
+    summary = shelf.summary(view.run)
+    bar = html.Div(
+        parts.run_choice(shelf.runs(), view.run),
+        className="bar",
+        role="group",
+        **{"aria-label": "What is shown"},
+    )
+    return parts.page(
+        PATH,
+        view,
+        "Balance",
+        dcc.Store(id=VIEW, data={"search": to_query(view), "screen": screen.words}),
+        bar,
+        html.Div(body(summary, screen.theme), id=BODY),
+    )
+
+
+def body(summary: Summary, theme: Theme) -> list[Any]:
+    """All below the choice of a run."""
+    shown = figures(summary, theme)
+    return [
+        section(
+            "Do both ends do the same",
+            *_answer(summary.balance),
+            note="Over the whole run. Neutral: both ends go down and come up together on the same bump.",
+        ),
+        *_bump(summary.balance.same_bump, shown),
+        *_speed(summary.balance),
+        *_course(summary, shown),
+        *_frequencies(summary, shown),
+        *_chassis(summary.balance),
+    ]
+
+
+def figures(summary: Summary, theme: Theme) -> dict[str, Any]:
+    """The pictures that this run has something for, by id."""
+    bump, course = summary.balance.same_bump, summary.oscillation.course
+    found = {}
+    if bump is not None and bump.response is not None:
+        found["bump"] = mirrored_response(bump.response, theme)
+    if any(lap.damping_ratio is not None for one in course.values() for lap in one.laps):
+        found["course"] = damping_course(course, theme)
+    if summary.frequencies.ends:
+        found["spectra"] = mirrored_spectra(summary.frequencies, theme)
+    return found
+
+
+def _answer(balance: Balance) -> list[Any]:
+    if balance.reason:
+        return [html.P([html.B("Balance cannot be told. "), balance.reason])]
+    rows = []
+    if balance.damping is not None and not balance.damping.reason:
+        rows.append(
+            ("damping ratio of the wheel", *_ratios(balance.damping.compression, balance.damping.rebound))
+        )
+    if balance.same_bump is not None:
+        words = f"peak speed on the same bump, {balance.same_bump.pairs} bumps"
+        rows.append((words, *_ratios(balance.same_bump.compression, balance.same_bump.rebound)))
+    speed = balance.speed_ratio
+    rows.append(("wheel speed, RMS of all riding", number(speed.compression, 2), number(speed.rebound, 2)))
+    caption = "Rear over front, with 95 % intervals. Damping above 1: the rear is the slower; speed above 1: the faster"
+    return [
+        parts.table(("rear over front", "compression", "rebound"), rows, caption, classes=_N),
+        html.P(f"Damping: {balance.damping.reason}") if balance.damping and balance.damping.reason else None,
+    ]
+
+
+def _ratios(compression: Ratio, rebound: Ratio) -> tuple[str, str]:
+    return with_interval(compression.value, compression.ci95), with_interval(rebound.value, rebound.ci95)
+
+
+def _bump(bump: SameBump | None, shown: Mapping[str, Any]) -> list[Any]:
+    if bump is None or bump.response is None:
+        return []
+    measures = [
+        (row.name, number(row.front, 1), number(row.rear, 1), with_interval(row.ratio.value, row.ratio.ci95))
+        for row in bump.response.measures
+    ]
+    groups = [
+        (f"{group.kind} {group.name}".strip(), group.pairs, *_ratios(group.compression, group.rebound))
+        for group in bump.groups
+    ]
+    delay = bump.delay_residual_ms
+    return [
+        section(
+            "On the same bump",
+            parts.graph(
+                "bump", shown["bump"], "middle", "Average travel of both ends about a bump; numbers below."
+            ),
+            parts.table(
+                ("", "front", "rear", "rear over front (95 %)"),
+                measures,
+                "The average answer to a bump, at the wheel",
+                classes=("", "n front", "n rear", "n"),
+            ),
+            html.Details(
+                [
+                    html.Summary("By size, phase, corner and lap"),
+                    parts.table(
+                        ("bumps", "pairs", "compression (95 %)", "rebound (95 %)"),
+                        groups,
+                        "Peak speed on the same bump, rear over front",
+                        classes=_N,
+                    ),
+                ]
+            )
+            if groups
+            else None,
+            note=f"Average over {bump.pairs} bumps that both ends met, the rear a wheelbase later"
+            + ("" if delay is None else f" (within {number(abs(delay), 1, 'ms')})")
+            + ". Dashed: the other end, repeated. "
+            + (
+                f"{bump.disturbed_pairs} more at which brake or drive came or went are left out."
+                if bump.disturbed_pairs
+                else ""
+            ),
+        )
+    ]
+
+
+def _speed(balance: Balance) -> list[Any]:
+    if balance.reason:
+        return []
+    found = []
+    if balance.speed is not None:
+        split = balance.speed.split_mm_s
+        rows = [("compression", *_direction(balance.speed.compression)),
+                ("rebound", *_direction(balance.speed.rebound))]  # fmt: skip
+        caption = "Rear over front by speed" + (
+            "" if split is None else f"; low speed ends at {number(split)} mm/s"
+        )
+        head = ("", "RMS", "through the middle", "low speed", "high speed")
+        found.append(parts.table(head, rows, caption, classes=_N))
+    phases = [
+        (
+            row.phase,
+            percent(row.time_share),
+            number(row.compression_ratio, 2),
+            number(row.rebound_ratio, 2),
+            number(row.pitch_mean_deg, 2),
+        )
+        for row in balance.per_phase
+    ]
+    if phases:
+        head = ("phase", "time", "compression", "rebound", "pitch [deg]")
+        found.append(parts.table(head, phases, "RMS wheel speed by phase, rear over front", classes=_N))
+    return (
+        [section("Speed, rear over front", *found, note="At the wheel; 1 is both ends alike.")]
+        if found
+        else []
+    )
+
+
+def _direction(side: DirectionBalance) -> tuple[str, ...]:
+    return tuple(number(value, 2) for value in (side.rms, side.slope, side.low, side.high))
+
+
+def _course(summary: Summary, shown: Mapping[str, Any]) -> list[Any]:
+    course = summary.oscillation.course
+    if not course:
+        return []
+    said = [
+        html.P([html.B(f"{sentence(end)}: {course[end].state}. "), course[end].reason])
+        for end in ENDS
+        if end in course
+    ]
+    picture = (
+        parts.graph("course", shown["course"], "middle", "Damping ratio of both ends by lap; in words below.")
+        if "course" in shown
+        else None
+    )
+    return [
+        section(
+            "How well each wheel was damped",
+            picture,
+            *said,
+            note="Damping ratio of the wheel hop, a lap a dot, with 95 % intervals. A damper that fades sinks towards "
+            "the middle.",
+        )
+    ]
+
+
+def _frequencies(summary: Summary, shown: Mapping[str, Any]) -> list[Any]:
+    if "spectra" not in shown:
+        return []
+    together = together_words(summary)
+    return [
+        section(
+            "By frequency",
+            parts.graph(
+                "spectra", shown["spectra"], "middle", "Wheel speed by frequency; bands in the table below."
+            ),
+            parts.table(BAND_COLUMNS, band_rows(summary), "Wheel speed in each band", classes=_N),
+            html.P(together) if together else None,
+            note="Wheel speed, mm/s per √Hz. Shaded: body on its springs, and wheel hop, from the bike file's own "
+            "modes where it has the masses.",
+        )
+    ]
+
+
+def _chassis(balance: Balance) -> list[Any]:
+    found: list[Any] = []
+    chassis, transfer = balance.chassis, balance.transfer
+    if chassis is not None:
+        bands = [
+            (
+                f"{number(b.low_hz, 1)} to {number(b.high_hz, 1)} Hz",
+                number(b.rms_mm, 1),
+                percent(b.heave_share),
+                percent(b.pitch_share),
+            )
+            for b in chassis.bands
+        ]
+        geometry = [
+            (
+                g.name,
+                f"{number(g.median, 2)} {g.unit}",
+                f"{number(g.spread, 2)} {g.unit}",
+                NOT_KNOWN if g.pitch_share is None else percent(g.pitch_share),
+            )
+            for g in chassis.geometry
+        ]
+        found.append(
+            parts.table(("band", "RMS [mm]", "heave", "pitch"), bands, "Motion of the chassis", classes=_N)
+        )
+        if geometry:
+            head = ("steering", "median", "moves by (5 to 95 %)", "of it pitch")
+            found.append(parts.table(head, geometry, "What the steering has to put up with", classes=_N))
+    if transfer is not None:
+        rows = [
+            ("dive under braking [deg per m/s²]", number(transfer.dive_deg_per_m_s2, 2), transfer.brakings),
+            ("fastest return at release [deg/s]", number(transfer.return_deg_s, 1), transfer.brakings),
+            ("settled after [s]", number(transfer.settle_s, 2), transfer.brakings),
+            (
+                "rear travel left to extend under braking [mm]",
+                number(transfer.rear_left_mm, 1),
+                transfer.brakings,
+            ),
+            ("squat under drive [deg per m/s²]", number(transfer.squat_deg_per_m_s2, 2), transfer.drives),
+            (
+                "rear squat under drive [mm per m/s²]",
+                number(transfer.rear_squat_mm_per_m_s2, 1),
+                transfer.drives,
+            ),
+        ]
+        found.append(parts.table(("", "median", "times"), rows, "Dive and squat", classes=_N))
+    if not found:
+        return []
+    note = "Pitch is positive nose down; heave is the mean of both wheels."
+    return [section("Pitch, heave and weight transfer", *found, note=note)]
+
+
+def register(app: Dash, shelf: Shelf) -> None:
+    """Another theme, in place; another run is another page."""
+
+    @app.callback(Output(BODY, "children"), Input(VIEW, "data"), prevent_initial_call=True)
+    def show(said: dict[str, str]) -> list[Any]:
+        return body(shelf.summary(parse(said["search"]).run), Screen.read(said["screen"]).theme)
