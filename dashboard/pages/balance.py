@@ -22,6 +22,13 @@ from telemetry.summary import Summary
 
 PATH = "/balance"
 VIEW, BODY = "balance-view", "balance-body"
+_MEASURES = {
+    "depth_mm": "depth [mm]",
+    "time_to_peak_ms": "time to the deepest point [ms]",
+    "back_ms": "back where it was after [ms]",
+    "overshoot_share": "beyond it, share of the depth",
+    "cycles_to_settle": "swings until settled",
+}
 _N = ("", "n", "n", "n", "n", "n", "n")
 
 
@@ -108,11 +115,11 @@ def _bump(bump: SameBump | None, shown: Mapping[str, Any]) -> list[Any]:
     if bump is None or bump.response is None:
         return []
     measures = [
-        (row.name, number(row.front, 1), number(row.rear, 1), with_interval(row.ratio.value, row.ratio.ci95))
+        (_MEASURES.get(row.name, row.name), number(row.front, 1), number(row.rear, 1), with_interval(row.ratio.value, row.ratio.ci95))
         for row in bump.response.measures
     ]
     groups = [
-        (f"{group.kind} {group.name}".strip(), group.pairs, *_ratios(group.compression, group.rebound))
+        (f"peak {group.name}" if group.kind == "size" else group.name, group.pairs, *_ratios(group.compression, group.rebound))
         for group in bump.groups
     ]
     delay = bump.delay_residual_ms
