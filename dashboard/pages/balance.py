@@ -115,11 +115,20 @@ def _bump(bump: SameBump | None, shown: Mapping[str, Any]) -> list[Any]:
     if bump is None or bump.response is None:
         return []
     measures = [
-        (_MEASURES.get(row.name, row.name), number(row.front, 1), number(row.rear, 1), with_interval(row.ratio.value, row.ratio.ci95))
+        (
+            _MEASURES.get(row.name, row.name),
+            number(row.front, 1),
+            number(row.rear, 1),
+            with_interval(row.ratio.value, row.ratio.ci95),
+        )
         for row in bump.response.measures
     ]
     groups = [
-        (f"peak {group.name}" if group.kind == "size" else group.name, group.pairs, *_ratios(group.compression, group.rebound))
+        (
+            f"peak {group.name}" if group.kind == "size" else group.name,
+            group.pairs,
+            *_ratios(group.compression, group.rebound),
+        )
         for group in bump.groups
     ]
     delay = bump.delay_residual_ms
