@@ -16,6 +16,7 @@ from dashboard.urlstate import View, parse, to_query
 from dashboard.words import NOT_KNOWN, number, percent, sentence
 from telemetry.arrays import ENDS
 from telemetry.balance.balance import Balance, DirectionBalance, Ratio, SameBump
+from telemetry.findings import balance_sentence, damping_sentence
 from telemetry.report.rows_motion import BAND_COLUMNS, band_rows, together_words
 from telemetry.report.words import with_interval
 from telemetry.summary import Summary
@@ -101,7 +102,9 @@ def _answer(balance: Balance) -> list[Any]:
     speed = balance.speed_ratio
     rows.append(("wheel speed, RMS of all riding", number(speed.compression, 2), number(speed.rebound, 2)))
     caption = "Rear over front, with 95 % intervals. Damping above 1: the rear is the slower; speed above 1: the faster"
+    said = [words for words in (balance_sentence(balance), damping_sentence(balance)) if words]
     return [
+        parts.sentences(said),
         parts.table(("rear over front", "compression", "rebound"), rows, caption, classes=_N),
         html.P(f"Damping: {balance.damping.reason}") if balance.damping and balance.damping.reason else None,
     ]
