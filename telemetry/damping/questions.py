@@ -104,7 +104,8 @@ def _one_line(heard: Heard, predicted: FloatArray, inside: slice) -> Check:
 def line_over_lost(heard: Heard, predicted: FloatArray, inside: slice) -> tuple[float, float, bool]:
     """How much better one line over a healthy damper explains a stretch than a lost damper does.
 
-    The line is one sinusoid of free amplitude, phase and frequency, steady in time or in distance.
+    The line is one sinusoid of free amplitude, phase and frequency, steady in time or in distance. A lost damper may
+    have a line beside it too, a wheel out of balance, at the price of what one gains by chance.
 
     Parameters
     ----------
@@ -124,7 +125,6 @@ def line_over_lost(heard: Heard, predicted: FloatArray, inside: slice) -> tuple[
     freedom = 0.5 * FREEDOM_PER_S * n * equation.step_s
     square = np.mean(left**2, axis=1)
     lost = float((freedom * (grid.gain - np.log(square)))[grid.lost].max())
-    left, square, gain = left[grid.healthy], square[grid.healthy], grid.gain[grid.healthy]
     clocks = [equation.step_s * np.arange(n)]
     if equation.ground_speed_m_s is not None:
         speed = equation.ground_speed_m_s[inside]
@@ -135,9 +135,10 @@ def line_over_lost(heard: Heard, predicted: FloatArray, inside: slice) -> tuple[
         # least squares on cosine and sine; they are as good as orthogonal over several periods
         line = 2.0 * ((left @ np.cos(angle)) ** 2 + (left @ np.sin(angle)) ** 2) / n**2
         rest = np.maximum(square - line.max(axis=1), 1e-3 * square)
-        likelihood = freedom * (gain - np.log(rest))
-        best = int(np.argmax(likelihood))
-        found.append(
-            (float(likelihood[best]) - lost, float(LINE_HZ[line[best].argmax()]), bool(follows_speed))
-        )
+        likelihood = freedom * (grid.gain - np.log(rest))
+        healthy = np.where(grid.healthy, likelihood, -np.inf)
+        best = int(np.argmax(healthy))
+        beside_line = float(likelihood[grid.lost].max()) - LINE_CLEARLY_BETTER
+        better = float(healthy[best]) - max(lost, beside_line)
+        found.append((better, float(LINE_HZ[line[best].argmax()]), bool(follows_speed)))
     return max(found)
