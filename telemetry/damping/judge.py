@@ -157,7 +157,9 @@ def _event(
     start, end = _sample(motion, candidate.start_s), _sample(motion, candidate.end_s) + 1
     place = place_at(track, start)
     shaft = motion.ends[heard.end].shaft_travel_mm[start:end]
-    leverage = float(np.nanmean(leverage_curve(bike, heard.end).ratio(shaft)))
+    curve = leverage_curve(bike, heard.end)
+    # a noisy sensor may read a little beyond the stroke
+    leverage = float(np.nanmean(curve.ratio(np.clip(shaft, curve.shaft_mm[0], curve.shaft_mm[-1]))))
     return OscillationEvent(
         start_s=candidate.start_s,
         end_s=candidate.end_s,
