@@ -15,21 +15,15 @@ from dashboard.theme import Theme
 from dashboard.urlstate import View, parse, to_query
 from dashboard.words import NOT_KNOWN, number, percent, sentence
 from telemetry.arrays import ENDS
-from telemetry.balance.balance import Balance, DirectionBalance, Ratio, SameBump
+from telemetry.balance.balance import Balance, DirectionBalance, Ratio
 from telemetry.findings import balance_sentence, damping_sentence
+from telemetry.report.rows import response_rows
 from telemetry.report.rows_motion import BAND_COLUMNS, band_rows, together_words
 from telemetry.report.words import with_interval
 from telemetry.summary import Summary
 
 PATH = "/balance"
 VIEW, BODY = "balance-view", "balance-body"
-_MEASURES = {
-    "depth_mm": "depth [mm]",
-    "time_to_peak_ms": "time to the deepest point [ms]",
-    "back_ms": "back where it was after [ms]",
-    "overshoot_share": "beyond it, share of the depth",
-    "cycles_to_settle": "swings until settled",
-}
 _N = ("", "n", "n", "n", "n", "n", "n")
 
 
@@ -67,7 +61,7 @@ def body(summary: Summary, theme: Theme) -> list[Any]:
             *_answer(summary.balance),
             note="Over the whole run. Neutral: both ends go down and come up together on the same bump.",
         ),
-        *_bump(summary.balance.same_bump, shown),
+        *_bump(summary.balance, shown),
         *_speed(summary.balance),
         *_course(summary, shown),
         *_frequencies(summary, shown),
@@ -114,18 +108,10 @@ def _ratios(compression: Ratio, rebound: Ratio) -> tuple[str, str]:
     return with_interval(compression.value, compression.ci95), with_interval(rebound.value, rebound.ci95)
 
 
-def _bump(bump: SameBump | None, shown: Mapping[str, Any]) -> list[Any]:
+def _bump(balance: Balance, shown: Mapping[str, Any]) -> list[Any]:
+    bump = balance.same_bump
     if bump is None or bump.response is None:
         return []
-    measures = [
-        (
-            _MEASURES.get(row.name, row.name),
-            number(row.front, 1),
-            number(row.rear, 1),
-            with_interval(row.ratio.value, row.ratio.ci95),
-        )
-        for row in bump.response.measures
-    ]
     groups = [
         (
             f"peak {group.name}" if group.kind == "size" else group.name,
@@ -143,7 +129,7 @@ def _bump(bump: SameBump | None, shown: Mapping[str, Any]) -> list[Any]:
             ),
             parts.table(
                 ("", "front", "rear", "rear over front (95 %)"),
-                measures,
+                response_rows(balance),
                 "The average answer to a bump, at the wheel",
                 classes=("", "n front", "n rear", "n"),
             ),

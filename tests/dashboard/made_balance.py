@@ -18,7 +18,7 @@ def with_balance(summary: Summary) -> Summary:
     lag_ms = tuple(np.arange(-20.0, 200.0, 5.0))
     front = tuple(12.0 * np.exp(-max(t, 0.0) / 60.0) * np.sin(max(t, 0.0) / 20.0) for t in lag_ms)
     response = BumpResponse(
-        lag_ms, front, tuple(REAR_SHARE * x for x in front), (BumpMeasure("depth [mm]", 8.0, 6.4, RATIO),)
+        lag_ms, front, tuple(REAR_SHARE * x for x in front), (BumpMeasure("depth_mm", 8.0, 6.4, RATIO),)
     )
     bump = SameBump(
         240, *(REAR_SHARE, (0.7, 0.9)) * 2, delay_residual_ms=0.4, disturbed_pairs=17, response=response,
