@@ -201,6 +201,8 @@ class Chassis(Section):
 class Channels(Section):
     """Columns of the log by what they mean. Only ``time`` is needed; all others help.
 
+    ``acceleration`` is along the motorcycle, forward positive (ISO 8855).
+
     ``rate_hz`` stands in for a log that has no column of time.
     """
 
@@ -212,6 +214,7 @@ class Channels(Section):
     throttle: str | None = None
     brake: str | None = None
     lean: str | None = None
+    acceleration: str | None = None
     lap: str | None = None
     beacon: str | None = None
 

@@ -104,7 +104,8 @@ def _stretch(text: str) -> tuple[float, float]:
 
 # Keys of [channels] in the bike file, and the two travel sensors.
 _CHANNEL_KEYS = (
-    "time", "rate_hz", "front", "rear", "speed", "latitude", "longitude", "throttle", "brake", "lean", "lap", "beacon",
+    "time", "rate_hz", "front", "rear", "speed", "latitude", "longitude", "throttle", "brake", "lean",
+    "acceleration", "lap", "beacon",
 )  # fmt: skip
 
 

@@ -12,7 +12,8 @@ from telemetry.logs.rawlog import RawLog
 from telemetry.logs.units import find_unit
 
 MEANINGS = (
-    "time", "latitude", "longitude", "speed", "front", "rear", "throttle", "brake", "lean", "lap", "beacon",
+    "time", "latitude", "longitude", "speed", "front", "rear", "throttle", "brake", "lean",
+    "acceleration", "lap", "beacon",
 )  # fmt: skip
 
 # Words in a column's name, in the languages loggers are set to: choices of ours, no source.
@@ -28,6 +29,7 @@ _WORDS: Mapping[str, tuple[str, ...]] = {
     "throttle": ("throttle", "tps", "gas", "gaz", "acceleratore", "acelerador", "aps"),
     "brake": ("brake", "bremse", "frein", "freno", "pbrake"),
     "lean": ("lean", "roll", "schräglage", "schraeglage", "inclinaison", "piega", "inclinacion", "bank"),
+    "acceleration": ("acceleration", "accel", "acc", "longacc", "ax", "beschleunigung", "accelerazione", "aceleracion"),
     "lap": ("lap", "laps", "runde", "tour", "giro", "vuelta", "lapnumber"),
     "beacon": ("beacon", "marker", "trigger", "lapbeacon"),
 }  # fmt: skip
@@ -45,6 +47,7 @@ _QUANTITIES: Mapping[str, frozenset[str]] = {
     "throttle": frozenset(["share", "voltage", "counts", "angle"]),
     "brake": frozenset(["pressure", "share", "voltage", "counts"]),
     "lean": frozenset(["angle"]),
+    "acceleration": frozenset(["acceleration"]),
     "lap": frozenset(["counts"]),
     "beacon": frozenset(["counts", "voltage"]),
 }
@@ -298,6 +301,15 @@ def _lean(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
         evidence.add(0.75 * BEHAVIOUR, "goes to both sides of zero, smoothly")
 
 
+def _acceleration(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
+    if not does.least < 0 < does.most:
+        evidence.add(-0.4, "")
+    elif ride.slowing is not None and (fit := correlation(does.means, -ride.slowing)) > STRONG:
+        evidence.add(BEHAVIOUR, f"goes as speed gains and falls (correlation {fit:.2f})")
+    elif ride.slowing is not None:
+        evidence.add(-0.2, "")  # along another axis
+
+
 def _lap(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
     if does.whole and does.by_one and does.steps < 200:
         evidence.add(BEHAVIOUR, f"goes up by one, {does.steps} times")
@@ -322,6 +334,7 @@ _BEHAVIOURS = {
     "throttle": _throttle,
     "brake": _brake,
     "lean": _lean,
+    "acceleration": _acceleration,
     "lap": _lap,
     "beacon": _beacon,
 }

@@ -16,6 +16,8 @@ from telemetry.signals.lookup import find_column
 # A slower channel is interpolated between its own samples, but not over a pause longer than this.
 LONGEST_PAUSE_S = 1.5
 # No motorcycle on a circuit is faster: such numbers without a unit are km/h.
+# Braking and drive stay below this many g; m/s2 do not. A choice of ours.
+MOST_G = 2.5
 FASTEST_M_S = 110.0
 
 
@@ -35,6 +37,7 @@ MEANINGS: Mapping[str, Meaning] = {
     "throttle": Meaning("throttle_pct", "%"),
     "brake": Meaning("brake", ""),
     "lean": Meaning("lean_deg", "deg"),
+    "acceleration": Meaning("acceleration_m_s2", "m/s2"),
     "lap": Meaning("lap", "", between="hold"),
     "beacon": Meaning("beacon", "", between="pulse"),
 }
@@ -163,6 +166,8 @@ def _likely_unit(meaning: str, unit: str, values: FloatArray) -> str:
         return "km/h"
     if meaning == "throttle" and 0.0 < largest <= 1.05:
         return "1"
+    if meaning == "acceleration" and 0.0 < largest <= MOST_G:
+        return "g"
     return unit
 
 

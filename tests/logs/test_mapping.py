@@ -13,7 +13,10 @@ from telemetry.logs.rawlog import RawLog
 from telemetry.logs.remembered import config_directory, recall, remember, shape
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
-TRUTH = {meaning: meaning for meaning in MEANINGS if meaning != "beacon"} | {"front": "fork", "rear": "shock"}
+TRUTH = {meaning: meaning for meaning in MEANINGS if meaning not in ("beacon", "acceleration")} | {
+    "front": "fork",
+    "rear": "shock",
+}
 
 
 @pytest.fixture(scope="module")
@@ -58,6 +61,19 @@ def test_behaviour_alone(log):
         else:
             assert proposals[meaning].column == hidden[name], meaning
     assert all(proposal.confidence < 0.5 for proposal in proposals.values())  # guesses, and said to be
+
+
+@pytest.mark.parametrize(("name", "unit", "scale"), [("long acc", "g", 1 / 9.80665), ("A12", "", 1.0)])
+def test_acceleration_along_the_motorcycle(clean, name, unit, scale):
+    speed_m_s = clean.columns["speed"] / 3.6
+    rows = np.flatnonzero(np.isfinite(speed_m_s))
+    t_s = clean.columns["time"]
+    along = np.interp(t_s, t_s[rows], np.gradient(speed_m_s[rows], t_s[rows])) * scale
+    log = replace(clean, columns={**clean.columns, name: along}, units={**clean.units, name: unit})
+    proposals = {proposal.meaning: proposal for proposal in propose(log)}
+    assert proposals["acceleration"].column == name
+    assert "goes as speed gains and falls" in "; ".join(proposals["acceleration"].reasons)
+    assert {m: p.column for m, p in proposals.items() if m != "acceleration"} == TRUTH
 
 
 def test_swapped_names_lower_the_confidence(clean):
