@@ -84,9 +84,9 @@ def test_whole_arrays_count_as_the_standard_does_point_by_point(values):
     assert counted(series) == by_the_standard(series.tolist())
 
 
-@given(st.lists(st.floats(-100, 100), min_size=3, max_size=60), st.floats(0.1, 10))
+@given(st.lists(st.integers(-800, 800), min_size=3, max_size=60), st.floats(0.1, 10))
 def test_mirroring_keeps_and_scaling_scales_the_ranges(values, gain):
-    series = np.array(values)
+    series = np.array(values) / 8.0  # ranges that differ, differ by more than rounding can undo
     found = rainflow(series[turning_points(series)])
     mirrored = rainflow((-gain * series)[turning_points(series)])
     np.testing.assert_allclose(mirrored.range, gain * found.range)
