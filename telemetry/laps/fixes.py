@@ -17,6 +17,8 @@ KINK_M = 1e-6
 FURTHER_SHARE, FURTHER_M = 1.3, 8.0
 # A displaced stretch that lasts longer is another place, not a jump.
 LONGEST_JUMP_S = 30.0
+# Receivers give up to this many fixes a second that are their own. Common practice, no source.
+MOST_FIXES_HZ = 25.0
 # A pause of the fixes worth a word while the motorcycle moves.
 DROPOUT_S = 1.5
 
@@ -73,6 +75,9 @@ def find_fixes(run: Run) -> Fixes | None:
     )
     rows = _logged_rows(latitude, longitude, run.sample_rate_hz / rate)
     rows = rows[np.isfinite(latitude[rows]) & np.isfinite(longitude[rows])]
+    # A receiver has no more fixes than this; more rows only repeat or smooth them.
+    step = max(1, int(np.ceil(rate / MOST_FIXES_HZ - 0.1)))
+    rows, rate = rows[::step], rate / step
     if len(rows) < 2:
         return None
     origin = (float(latitude[rows[0]]), float(longitude[rows[0]]))
