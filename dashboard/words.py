@@ -56,9 +56,12 @@ def lap_time(time_s: float) -> str:
     return f"{hundredths // 6000}:{hundredths % 6000 / 100:05.2f}"
 
 
+LAP_WORDS = {"out": "out lap", "in": "in lap", "aborted": "aborted", "elsewhere": "on another circuit"}
+
+
 def lap_name(lap: LapSummary) -> str:
     """A lap for a list of laps: its number, time, and that it is a part lap."""
-    part = "" if lap.complete else ", part lap"
+    part = "" if lap.complete else f", {LAP_WORDS.get(lap.kind or 'part', 'part lap')}"
     return f"Lap {lap.lap}: {lap_time(lap.time_s)}{part}"
 
 

@@ -170,7 +170,7 @@ def lap_rows(summary: Summary) -> list[Row]:
 
     return [
         (
-            str(lap.lap),
+            str(lap.lap) if lap.complete else f"{lap.lap} {lap.kind or 'part'}",
             lap_time(lap.time_s) if lap.complete else f"({lap_time(lap.time_s)})",
             of_end(lap, "front"),
             of_end(lap, "rear"),
