@@ -26,7 +26,7 @@ def mirrored_response(response: BumpResponse, theme: Theme) -> go.Figure:
     layout = halves_layout(
         ENDS,
         theme,
-        title="time since the wheel met the bump [ms]",
+        title="time after the bump [ms]",
         reach=(lag[0], lag[-1]),
         top=1.12 * most,
         suffix=" mm",
