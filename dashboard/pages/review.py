@@ -209,7 +209,7 @@ def render(shelf: Shelf, scene: Scene, screen: Screen) -> dict[str, Any]:
         "map-said": "This log has no position, so the lap is drawn as a straight line."
         if where.straight
         else "North is up. Numbers are corners; the bar is where the lap starts.",
-        "places": numbers.places(scene),
+        "places": numbers.places(scene, theme),
         "speed": histogram.speed_histogram(
             {end: plane.speed_histogram for end, plane in planes.items()},
             theme,

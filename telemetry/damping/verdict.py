@@ -1,6 +1,7 @@
 """The detector's answer in words: careful ones. It suggests; it is never certain."""
 
 from collections import Counter
+from collections.abc import Iterable
 
 from telemetry.damping.hop import DOUBTFUL_BELOW, LOST_BELOW
 from telemetry.damping.learn import Learned
@@ -75,6 +76,29 @@ def verdict(
         f"Nothing suggests lost damping: over {learned.seconds:.0f} s of riding the rear wheel answered the road the "
         f"front had met with a damping ratio near {ratio:.2f}{shown}."
     )
+
+
+def limit_sentence(limits: Iterable[DetectionLimit]) -> str:
+    """What loss the log could have shown, in one sentence; "" where nothing is known of it.
+
+    Parameters
+    ----------
+    limits : iterable of DetectionLimit
+
+    Returns
+    -------
+    str
+    """
+    limits = tuple(limits)
+    told = [limit for limit in limits if limit.shortest_s is not None]
+    if not limits:
+        return ""
+    if not told:
+        return "This log could not have shown a loss of 3 s or less: its noise, rate or road hides it."
+    parts = [f"{limit.damping_ratio:.2f} from {limit.shortest_s:g} s on" for limit in told]
+    if len({limit.shortest_s for limit in told}) == 1:
+        parts = [f"{told[-1].damping_ratio:.2f} and below from {told[-1].shortest_s:g} s on"]
+    return f"In 9 of 10 cases this log would have shown a loss to a damping ratio of {', '.join(parts)}."
 
 
 def _event_sentence(events: tuple[OscillationEvent, ...]) -> str:

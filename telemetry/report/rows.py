@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping
 
 from telemetry.arrays import ENDS, End
 from telemetry.balance.balance import Balance
+from telemetry.damping.verdict import limit_sentence
 from telemetry.findings import place_words
 from telemetry.motion.summary import EndSummary
 from telemetry.report.words import UNKNOWN, lap_time, number, plus_minus, stop_places, with_interval
@@ -201,8 +202,11 @@ def oscillation_rows(summary: Summary) -> list[Row]:
 
 
 def course_sentences(summary: Summary) -> list[str]:
-    """What the damping of each end did over the laps."""
-    return [course.reason for course in summary.oscillation.course.values()]
+    """What the damping of each end did over the laps, and what loss the log could have shown."""
+    found = summary.oscillation
+    said = [course.reason for course in found.course.values()]
+    limit = limit_sentence(found.limits) if found.verdict == "yes" else ""  # otherwise the reason has it
+    return [*said, limit] if limit else said
 
 
 def change_rows(comparison: Comparison) -> list[Row]:

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from telemetry.balance.balance import BumpGroup, BumpMeasure, BumpResponse, Ratio, SameBump
-from telemetry.damping.oscillation import DamperCourse, LapDamping
+from telemetry.damping.oscillation import Check, DamperCourse, DetectionLimit, EventEvidence, LapDamping
 from telemetry.motion.summary import Band, BandUse, EndFrequencies, Frequencies, Together
 from telemetry.summary import Summary
 
@@ -38,9 +38,16 @@ def with_balance(summary: Summary) -> Summary:
         "front": DamperCourse("steady", "No change beyond chance.", laps[::-1], None),
         "rear": DamperCourse("losing damping as it warms", "Down from 0.35 to 0.25.", laps, None),
     }
+    seen = EventEvidence(
+        60.0, 0.02, tuple(2.0 * np.sin(np.arange(80) / 2.0)), tuple(0.2 * np.sin(np.arange(80) / 2.0)),
+        hz, tuple(4.0 / (1.0 + (f - 15.0) ** 2) for f in hz), (0.3,) * len(hz),
+    )  # fmt: skip
+    checks = (Check("Did the front feel the same?", "No: a healthy damper explains 24 % of it."),)
+    events = tuple(replace(event, seen=seen, checks=checks) for event in summary.oscillation.events)
+    limits = (DetectionLimit(0.05, 0.5, 0.06), DetectionLimit(0.12, 0.75, 0.06))
     return replace(
         summary,
         balance=replace(summary.balance, same_bump=bump),
         frequencies=frequencies,
-        oscillation=replace(summary.oscillation, course=course),
+        oscillation=replace(summary.oscillation, course=course, events=events, limits=limits),
     )

@@ -9,7 +9,7 @@ from made_up import BOTTOM_AT_M, CORNERS, LAP_M, LAP_S, RING_AT_M, MadeUpLogbook
 
 from dashboard import scene as scenes
 from dashboard import theme
-from dashboard.figures import bump, compare, course, histogram, spectrum, trace, track, travel
+from dashboard.figures import bump, compare, course, histogram, ringing, spectrum, trace, track, travel
 from dashboard.lapmap import track_picture
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View
@@ -312,3 +312,14 @@ def test_the_course_has_a_dot_a_lap_with_its_interval(balanced):
     assert list(rear.x) == [1, 2, 3] and list(rear.y) == pytest.approx([0.35, 0.3, 0.25])
     assert list(rear.error_y.array) == pytest.approx([0.1] * 3)
     assert rear.yaxis == "y2" and drawn.layout.yaxis2.range[0] > 0.45
+
+
+def test_a_ringing_is_shown_on_one_scale_with_the_front_and_against_healthy_damping(balanced):
+    seen = balanced.oscillation.events[0].seen
+    drawn = ringing.ringing_trace(seen, theme.LIGHT)
+    front, rear = drawn.data
+    assert (front.yaxis, rear.yaxis) == ("y", "y2") and max(rear.y) > 5 * max(front.y)
+    assert drawn.layout.yaxis.range == drawn.layout.yaxis2.range[::-1]
+    assert rear.x[0] == 60.0 and rear.x[1] - rear.x[0] == pytest.approx(0.02)
+    own, healthy = ringing.ringing_spectrum(seen, theme.LIGHT).data
+    assert own.x[int(np.argmax(own.y))] == 15.0 and healthy.line.dash == "dash"

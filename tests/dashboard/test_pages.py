@@ -73,6 +73,13 @@ def test_every_number_of_the_lap_is_that_of_the_review(logbook, runs):
     assert f" {lap.balance.speed_ratio.compression:.2f} " in said
 
 
+def test_a_suspicion_shows_what_it_can_be_seen_by_and_what_it_was_asked(logbook):
+    page, _, said = opened(logbook, "/", "?run=after&lap=whole")
+    assert {"ring-trace", "ring-spectrum"} <= {getattr(part, "id", None) for part in walk(page)}
+    assert "Did the front feel the same?" in said
+    assert "a loss to a damping ratio of 0.05 from 0.5 s on, 0.12 from 0.75 s on." in said
+
+
 def test_faults_of_the_log_are_named_with_their_place(logbook):
     _, _, said = opened(logbook, "/", "?run=after")
     assert "! Warning." in said and "[rear_pot]" in said and "From 40.0 s to 43.0 s." in said
