@@ -3,9 +3,9 @@
 import numpy as np
 import plotly.graph_objects as go
 
-from dashboard.figures.halves import AXES, OTHER, halves_layout, zero
+from dashboard.figures.halves import OTHER, end_line, halves_layout, zero
 from dashboard.theme import Theme
-from telemetry.arrays import ENDS, End
+from telemetry.arrays import ENDS
 from telemetry.balance.balance import BumpResponse
 
 
@@ -34,28 +34,6 @@ def mirrored_response(response: BumpResponse, theme: Theme) -> go.Figure:
         below=max(-1.12 * least, 0.0),
     )
     layout["shapes"] = [zero(theme)]
-    own = [_line(end, end, lag, travel[end], theme) for end in ENDS]
-    other = [_line(end, OTHER[end], lag, travel[OTHER[end]], theme) for end in ENDS]
+    own = [end_line(end, end, lag, travel[end], theme, unit=":.1f} mm") for end in ENDS]
+    other = [end_line(end, OTHER[end], lag, travel[OTHER[end]], theme, unit=":.1f} mm") for end in ENDS]
     return go.Figure(data=[*own, *other], layout=layout)
-
-
-def _line(half: End, end: End, lag_ms: tuple[float, ...], travel_mm: np.ndarray, theme: Theme) -> go.Scatter:
-    """One end in one half: its own solid and filled, the other's dashed."""
-    own = half == end
-    fill = theme.front_fill if end == "front" else theme.rear_fill
-    return go.Scatter(
-        x=lag_ms,
-        y=travel_mm,
-        name=end,
-        yaxis=AXES[half],
-        mode="lines",
-        line={
-            "color": theme.front if end == "front" else theme.rear,
-            "width": 2.0 if own else 1.2,
-            "dash": "solid" if own else "3px,2px",
-        },
-        fill="tozeroy" if own else "none",
-        fillcolor=fill,
-        hovertemplate=f"{end} %{{y:.1f}} mm<extra></extra>" if own else None,
-        hoverinfo=None if own else "skip",
-    )

@@ -1,6 +1,9 @@
 """The two halves that most pictures are made of: front above the middle, rear below it, both outwards."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
+
+import numpy as np
+import plotly.graph_objects as go
 
 from dashboard.theme import Theme, template
 from telemetry.arrays import ENDS, End
@@ -67,6 +70,32 @@ def halves_layout(
             end_name(end, theme, missing=end not in ends, lane=lane, right=right) for end in ENDS
         ],
     }
+
+
+def end_line(
+    half: End, end: End, x: Sequence[float] | np.ndarray, y: np.ndarray, theme: Theme, *, unit: str
+) -> go.Scatter:
+    """One end in one half: its own solid and filled, the other's repeated as a dashed line.
+
+    ``unit`` is the read-out's, with its format in front, such as ``":.1f} mm"``.
+    """
+    own = half == end
+    return go.Scatter(
+        x=x,
+        y=y,
+        name=end,
+        yaxis=AXES[half],
+        mode="lines",
+        line={
+            "color": theme.front if end == "front" else theme.rear,
+            "width": 1.8 if own else 1.2,
+            "dash": "solid" if own else "3px,2px",
+        },
+        fill="tozeroy" if own else "none",
+        fillcolor=theme.front_fill if end == "front" else theme.rear_fill,
+        hovertemplate=f"{end} %{{y{unit}<extra></extra>" if own else None,
+        hoverinfo=None if own else "skip",
+    )
 
 
 def zero(theme: Theme) -> dict:

@@ -3,13 +3,14 @@
 import numpy as np
 import plotly.graph_objects as go
 
-from dashboard.figures.halves import AXES, HALVES, OTHER, halves_layout
+from dashboard.figures.halves import HALVES, OTHER, end_line, halves_layout
 from dashboard.theme import Theme
 from telemetry.arrays import End
 from telemetry.motion.summary import BandUse, Frequencies
 
 # What a suspension does lies below this. [Hz]
 HIGHEST_HZ = 30.0
+_UNIT = ":.0f} mm/s per √Hz"
 
 
 def mirrored_spectra(found: Frequencies, theme: Theme) -> go.Figure:
@@ -32,31 +33,10 @@ def mirrored_spectra(found: Frequencies, theme: Theme) -> go.Figure:
     layout["annotations"] += [
         _band_name(end, used, theme) for end, one in found.ends.items() for used in one.bands
     ]
-    lines = [_line(end, end, hz[shown], speed[end], theme) for end in speed]
-    lines += [
-        _line(end, OTHER[end], hz[shown], speed[OTHER[end]], theme) for end in speed if OTHER[end] in speed
-    ]
+    lines = [end_line(end, end, hz[shown], speed[end], theme, unit=_UNIT) for end in speed]
+    both = [end for end in speed if OTHER[end] in speed]
+    lines += [end_line(end, OTHER[end], hz[shown], speed[OTHER[end]], theme, unit=_UNIT) for end in both]
     return go.Figure(data=lines, layout=layout)
-
-
-def _line(half: End, end: End, hz: np.ndarray, speed: np.ndarray, theme: Theme) -> go.Scatter:
-    own = half == end
-    return go.Scatter(
-        x=hz,
-        y=speed,
-        name=end,
-        yaxis=AXES[half],
-        mode="lines",
-        line={
-            "color": theme.front if end == "front" else theme.rear,
-            "width": 1.6 if own else 1.2,
-            "dash": "solid" if own else "3px,2px",
-        },
-        fill="tozeroy" if own else "none",
-        fillcolor=theme.front_fill if end == "front" else theme.rear_fill,
-        hovertemplate=f"{end} %{{y:.0f}} mm/s per √Hz<extra></extra>" if own else None,
-        hoverinfo=None if own else "skip",
-    )
 
 
 def _shade(end: End, used: BandUse, theme: Theme) -> dict:

@@ -9,17 +9,17 @@ from dashboard.figures.bump import mirrored_response
 from dashboard.figures.course import damping_course
 from dashboard.figures.spectrum import mirrored_spectra
 from dashboard.pages import parts
+from dashboard.pages.numbers import phase_table, ratio_cells
 from dashboard.pages.parts import Screen, section
 from dashboard.shelf import Shelf
 from dashboard.theme import Theme
 from dashboard.urlstate import View, parse, to_query
 from dashboard.words import NOT_KNOWN, number, percent, sentence
 from telemetry.arrays import ENDS
-from telemetry.balance.balance import Balance, DirectionBalance, Ratio
+from telemetry.balance.balance import Balance, DirectionBalance
 from telemetry.findings import balance_sentence, damping_sentence
 from telemetry.report.rows import response_rows
 from telemetry.report.rows_motion import BAND_COLUMNS, band_rows, together_words
-from telemetry.report.words import with_interval
 from telemetry.summary import Summary
 
 PATH = "/balance"
@@ -88,11 +88,11 @@ def _answer(balance: Balance) -> list[Any]:
     rows = []
     if balance.damping is not None and not balance.damping.reason:
         rows.append(
-            ("damping ratio of the wheel", *_ratios(balance.damping.compression, balance.damping.rebound))
+            ("damping ratio of the wheel", *ratio_cells(balance.damping.compression, balance.damping.rebound))
         )
     if balance.same_bump is not None:
         words = f"peak speed on the same bump, {balance.same_bump.pairs} bumps"
-        rows.append((words, *_ratios(balance.same_bump.compression, balance.same_bump.rebound)))
+        rows.append((words, *ratio_cells(balance.same_bump.compression, balance.same_bump.rebound)))
     speed = balance.speed_ratio
     rows.append(("wheel speed, RMS of all riding", number(speed.compression, 2), number(speed.rebound, 2)))
     caption = "Rear over front, with 95 % intervals. Damping above 1: the rear is the slower; speed above 1: the faster"
@@ -104,10 +104,6 @@ def _answer(balance: Balance) -> list[Any]:
     ]
 
 
-def _ratios(compression: Ratio, rebound: Ratio) -> tuple[str, str]:
-    return with_interval(compression.value, compression.ci95), with_interval(rebound.value, rebound.ci95)
-
-
 def _bump(balance: Balance, shown: Mapping[str, Any]) -> list[Any]:
     bump = balance.same_bump
     if bump is None or bump.response is None:
@@ -116,7 +112,7 @@ def _bump(balance: Balance, shown: Mapping[str, Any]) -> list[Any]:
         (
             f"peak {group.name}" if group.kind == "size" else group.name,
             group.pairs,
-            *_ratios(group.compression, group.rebound),
+            *ratio_cells(group.compression, group.rebound),
         )
         for group in bump.groups
     ]
@@ -171,19 +167,8 @@ def _speed(balance: Balance) -> list[Any]:
         )
         head = ("", "RMS", "through the middle", "low speed", "high speed")
         found.append(parts.table(head, rows, caption, classes=_N))
-    phases = [
-        (
-            row.phase,
-            percent(row.time_share),
-            number(row.compression_ratio, 2),
-            number(row.rebound_ratio, 2),
-            number(row.pitch_mean_deg, 2),
-        )
-        for row in balance.per_phase
-    ]
-    if phases:
-        head = ("phase", "time", "compression", "rebound", "pitch [deg]")
-        found.append(parts.table(head, phases, "RMS wheel speed by phase, rear over front", classes=_N))
+    if balance.per_phase:
+        found.append(phase_table(balance))
     return (
         [section("Speed, rear over front", *found, note="At the wheel; 1 is both ends alike.")]
         if found

@@ -12,7 +12,6 @@ from dashboard.scene import Scene
 from dashboard.theme import Theme
 from dashboard.urlstate import View, to_query
 from dashboard.words import (
-    NOT_KNOWN,
     event_place,
     lap_time,
     number,
@@ -26,6 +25,7 @@ from telemetry.arrays import ENDS, End
 from telemetry.balance.balance import Balance, Ratio
 from telemetry.damping.verdict import limit_sentence
 from telemetry.motion.summary import EndSummary, PlaneSummary, SpeedSide, StopEvent
+from telemetry.report.words import with_interval
 from telemetry.summary import LapSummary, Summary
 
 _BOTH = ("", "front", "rear")
@@ -221,23 +221,13 @@ def _speed(scene: Scene) -> Any:
     return parts.table(_BOTH, rows, f"Speed at the {scene.view.plane}", classes=("", "n front", "n rear"))
 
 
-def _ratio(ratio: Ratio) -> str:
-    if ratio.value is None:
-        return NOT_KNOWN
-    if ratio.ci95 is None:
-        return number(ratio.value, 2)
-    return f"{number(ratio.value, 2)} ({number(ratio.ci95[0], 2)} to {number(ratio.ci95[1], 2)})"
+def ratio_cells(compression: Ratio, rebound: Ratio) -> tuple[str, str]:
+    """Both directions of a ratio with their intervals."""
+    return with_interval(compression.value, compression.ci95), with_interval(rebound.value, rebound.ci95)
 
 
-def _balance(balance: Balance) -> list[Any]:
-    if balance.reason:
-        return [html.P([html.B("Balance cannot be told. "), balance.reason])]
-    speed, bump, pitch = balance.speed_ratio, balance.same_bump, balance.pitch
-    rows: list[tuple[str, Any, Any]] = [
-        ("RMS wheel speed", number(speed.compression, 2), number(speed.rebound, 2)),
-    ]
-    if bump is not None:
-        rows.append((f"on the same bump, {bump.pairs} pairs", _ratio(bump.compression), _ratio(bump.rebound)))
+def phase_table(balance: Balance) -> Any:
+    """Both ends against each other in each phase of the corner."""
     phases = [
         (
             row.phase,
@@ -250,6 +240,28 @@ def _balance(balance: Balance) -> list[Any]:
         )
         for row in balance.per_phase
     ]
+    head = (
+        "phase",
+        "time",
+        "compression, rear/front",
+        "rebound, rear/front",
+        "front mean [mm]",
+        "rear mean [mm]",
+        "pitch [deg]",
+    )
+    caption = "By phase of the corner, at the wheel"
+    return parts.table(head, phases, caption, classes=("", "n", "n", "n", "n front", "n rear", "n"))
+
+
+def _balance(balance: Balance) -> list[Any]:
+    if balance.reason:
+        return [html.P([html.B("Balance cannot be told. "), balance.reason])]
+    speed, bump, pitch = balance.speed_ratio, balance.same_bump, balance.pitch
+    rows: list[tuple[str, Any, Any]] = [
+        ("RMS wheel speed", number(speed.compression, 2), number(speed.rebound, 2)),
+    ]
+    if bump is not None:
+        rows.append((f"on the same bump, {bump.pairs} pairs", *ratio_cells(bump.compression, bump.rebound)))
     found = [
         parts.table(
             ("rear over front", "compression", "rebound"),
@@ -272,24 +284,8 @@ def _balance(balance: Balance) -> list[Any]:
             classes=("", "n", "n", "n", "n"),
         ),
     ]
-    if phases:
-        head = (
-            "phase",
-            "time",
-            "compression, rear/front",
-            "rebound, rear/front",
-            "front mean [mm]",
-            "rear mean [mm]",
-            "pitch [deg]",
-        )
-        found.append(
-            parts.table(
-                head,
-                phases,
-                "By phase of the corner, at the wheel",
-                classes=("", "n", "n", "n", "n front", "n rear", "n"),
-            )
-        )
+    if balance.per_phase:
+        found.append(phase_table(balance))
     return found
 
 

@@ -3,6 +3,7 @@
 import numpy as np
 
 from telemetry.arrays import BoolArray, FloatArray, IntArray
+from telemetry.signals.gaps import runs
 
 
 def moving_mean(values: FloatArray, width: int) -> FloatArray:
@@ -80,8 +81,7 @@ def robust_sd(values: FloatArray) -> float:
 
 def runs_longer(mask: BoolArray, least: int) -> list[tuple[int, int]]:
     """First index, and index after the last, of every run of true of at least so many samples."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], mask, [False])).astype(np.int8)))
-    return [(int(a), int(b)) for a, b in edges.reshape(-1, 2) if b - a >= least]
+    return [(int(a), int(b)) for a, b in zip(*runs(mask), strict=True) if b - a >= least]
 
 
 def sums_at(index: IntArray, values: FloatArray, n: int) -> FloatArray:

@@ -5,6 +5,7 @@ import numpy as np
 from telemetry.arrays import BoolArray, FloatArray, IntArray
 from telemetry.motion.motion import EndMotion
 from telemetry.motion.summary import StopEvent
+from telemetry.signals.gaps import runs
 
 # Within this of its limit an end is against it: what metal and seals give, and what a sensor reads again after it
 # was taken off (both about half a millimetre, common practice, no source).
@@ -23,8 +24,7 @@ ARRIVAL_S = 0.05
 
 def runs_of(mask: BoolArray) -> IntArray:
     """Start and stop (one past the end) of every run of True, shape (n_runs, 2)."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], mask.astype(np.int8), [0]))))
-    return edges.reshape(-1, 2)
+    return np.stack(runs(mask), axis=-1)
 
 
 def joined(pieces: IntArray, gap: int) -> list[tuple[int, int]]:

@@ -67,7 +67,7 @@ def test_bumps_from_4_mm_up_are_met_and_paired_with_themselves(seed, speed_m_s):
     pairs = find_pairs(ride.motion, ride.track)
     front_s, rear_s = pairs.sample / 500.0, pairs.rear_sample / 500.0
     right = np.abs(rear_s - ride.rear_due_s(front_s)) <= SAME_PLACE_S
-    assert right.mean() >= 0.93  # the bar of 0.95 is on many rides; see the benchmark
+    assert right.mean() >= 0.95
     half = np.array([bump.length_m for bump in ride.bumps]) / 2 / speed_m_s + 0.03
     met = (np.abs(front_s[right][:, None] - ride.front_at_s) < half).any(axis=0)
     assert met.mean() >= 0.95
