@@ -294,7 +294,10 @@ def _lap_summary(
     stops: tuple[StopEvent, ...],
     pairs: BumpPairs | None,
 ) -> LapSummary:
-    inside = (motion.t_s >= lap.start_s) & (motion.t_s < lap.end_s)
+    first, stop = np.searchsorted(motion.t_s, (lap.start_s, lap.end_s)).tolist()
+    rows = slice(first, stop)  # cut first: masks over the whole run would cost laps times samples
+    motion, track, moving = motion.during(rows), track.during(rows), moving[rows]
+    pairs = None if pairs is None else pairs.during(first, stop)
     here = tuple(stop for stop in stops if lap.start_s <= stop.time_s < lap.end_s)
     return LapSummary(
         lap=lap.lap,
@@ -306,11 +309,10 @@ def _lap_summary(
         kind=lap.kind,
         stopped_s=lap.stopped_s,
         masked_share={
-            name: float(np.mean(~end.valid[inside])) if inside.any() else 0.0
-            for name, end in motion.ends.items()
+            name: float(np.mean(~end.valid)) if len(end.valid) else 0.0 for name, end in motion.ends.items()
         },
-        ends=_end_summaries(motion, inside & moving, here),
-        balance=balance(motion, track, inside & moving, pairs),
+        ends=_end_summaries(motion, moving, here),
+        balance=balance(motion, track, moving, pairs),
     )
 
 

@@ -1,6 +1,6 @@
 """Bumps that both ends met, and what each end did on them: the rear meets them wheelbase / speed after the front."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -67,6 +67,24 @@ class BumpPairs:
     def __len__(self) -> int:
         """Number of pairs."""
         return len(self.sample)
+
+    def during(self, first: int, stop: int) -> "BumpPairs":
+        """The pairs whose bump the front met from sample ``first`` to before ``stop``, counted from ``first``."""
+        here = (self.bump >= first) & (self.bump < stop)
+        return replace(
+            self,
+            bump=self.bump[here] - first,
+            sample=self.sample[here] - first,
+            rear_sample=self.rear_sample[here] - first,
+            place=self.place[here],
+            disturbed=self.disturbed[here],
+            response={
+                end: {name: values[here] for name, values in found.items()}
+                for end, found in self.response.items()
+            },
+            travel_mm={end: rows[here] for end, rows in self.travel_mm.items()},
+            delay_residual_s=self.delay_residual_s[here],
+        )
 
 
 def riding_delay_s(motion: Motion, track: Track, rows: slice | IntArray = slice(None)) -> FloatArray:

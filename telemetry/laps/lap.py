@@ -1,6 +1,6 @@
 """Laps and the place of every sample on the circuit."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from telemetry.arrays import FloatArray, IntArray
@@ -122,3 +122,16 @@ class Track:
     notes: tuple[QualityNote, ...] = ()
     circuit: Circuit | None = None
     corner_source: str = ""
+
+    def during(self, rows: slice) -> "Track":
+        """The same track over some of the samples, with all its laps and corners; nothing is copied."""
+        return replace(
+            self,
+            lap=self.lap[rows],
+            distance_m=self.distance_m[rows],
+            x_m=None if self.x_m is None else self.x_m[rows],
+            y_m=None if self.y_m is None else self.y_m[rows],
+            speed_m_s=self.speed_m_s[rows],
+            phase=self.phase[rows],
+            corner=self.corner[rows],
+        )

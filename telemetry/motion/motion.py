@@ -1,7 +1,7 @@
 """Motion: travel and speed of both ends, at the shaft and at the wheel."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from telemetry.arrays import BoolArray, End, FloatArray
 from telemetry.notes import QualityNote
@@ -31,6 +31,17 @@ class EndMotion:
     travel_noise_mm: float = 0.0
     static_sag_mm: float = float("nan")
 
+    def during(self, rows: slice) -> "EndMotion":
+        """The same end over some of the samples; nothing is copied."""
+        return replace(
+            self,
+            shaft_travel_mm=self.shaft_travel_mm[rows],
+            shaft_speed_mm_s=self.shaft_speed_mm_s[rows],
+            wheel_travel_mm=self.wheel_travel_mm[rows],
+            wheel_speed_mm_s=self.wheel_speed_mm_s[rows],
+            valid=self.valid[rows],
+        )
+
 
 @dataclass(frozen=True)
 class Motion:
@@ -46,3 +57,12 @@ class Motion:
     pitch_deg: FloatArray
     wheelbase_mm: float
     notes: tuple[QualityNote, ...] = ()
+
+    def during(self, rows: slice) -> "Motion":
+        """The same motion over some of the samples; nothing is copied."""
+        return replace(
+            self,
+            t_s=self.t_s[rows],
+            ends={name: end.during(rows) for name, end in self.ends.items()},
+            pitch_deg=self.pitch_deg[rows],
+        )

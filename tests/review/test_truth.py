@@ -5,8 +5,12 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
+from telemetry.balance.bumps import find_pairs
+from telemetry.balance.pairs import summarise_pairs
 from telemetry.bike import Bike, damper_force_n
+from telemetry.laps import is_moving
 from telemetry.logs import read_log
+from telemetry.motion import summarise_end
 from telemetry.motion.use import shares, speed_edges_mm_s, travel_edges_mm
 from telemetry.review import Review, review
 from telemetry.simulate import Sensors, Truth, demo_bike, random_circuit, simulate_outing, write_log
@@ -144,3 +148,14 @@ def test_damper_heat_is_that_of_the_true_motion(case, end):
 
 def test_a_sound_outing_is_not_called_lost(case):
     assert case.review.summary.oscillation.verdict == "no"
+
+
+def test_a_lap_cut_out_of_the_run_reads_as_the_same_samples_of_the_run_do(case):
+    motion, track = case.review.motion, case.review.track
+    pairs = find_pairs(motion, track)
+    for lap in case.review.summary.laps:
+        inside = (motion.t_s >= lap.start_s) & (motion.t_s < lap.end_s) & is_moving(track)
+        for name, end in motion.ends.items():
+            stops = (*lap.ends[name].bottomed, *lap.ends[name].topped_out)
+            assert summarise_end(end, inside, stops) == lap.ends[name]
+        assert summarise_pairs(pairs, inside) == lap.balance.same_bump
