@@ -8,11 +8,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-from telemetry.arrays import BoolArray, FloatArray
-
-ComplexArray = npt.NDArray[np.complex128]
+from telemetry.arrays import BoolArray, FloatArray, IntArray
 
 RATE_HZ = 100.0
 LOW_HZ = (4.0, 6.0)  # below it is the chassis
@@ -55,66 +52,10 @@ def bridged(values: FloatArray) -> FloatArray:
     return np.where(bad, np.interp(index, index[~bad], values[~bad]), values)
 
 
-@dataclass(frozen=True)
-class BandSpectrum:
-    """Travel speed in the band as its spectrum, from which derivatives and integrals are read.
-
-    Parameters
-    ----------
-    speed : ndarray of shape (n_frequencies,)
-        Spectrum inside the band. [mm/s]
-    frequency_hz : ndarray of shape (n_frequencies,)
-    first : int
-        Index of the first of them.
-    length : int
-        Samples of the whole circle at about `RATE_HZ`.
-    step_s : float
-        Their interval. [s]
-    duration_s : float
-        From the first sample of the log to the last. [s]
-    """
-
-    speed: ComplexArray
-    frequency_hz: FloatArray
-    first: int
-    length: int
-    step_s: float
-    duration_s: float
-
-    def signals(
-        self, orders: Sequence[int], *, reference_hz: float, oversampling: int = 1
-    ) -> tuple[float, FloatArray]:
-        """Derivatives and integrals of the band-limited travel speed.
-
-        Parameters
-        ----------
-        orders : sequence of int
-            0 is the speed, 1 its derivative, -1 its integral.
-        reference_hz : float
-            One derivative is divided by 2 pi times this, so that all orders are of one size. [Hz]
-        oversampling : int
-            1 gives about `RATE_HZ`; more gives that many times it, for interpolation.
-
-        Returns
-        -------
-        step_s : float
-            Sampling interval of the answer. [s]
-        signals : ndarray of shape (len(orders), n)
-            [mm/s]
-        """
-        length, step_s = self.length * oversampling, self.step_s / oversampling
-        kept = int(self.duration_s / step_s + 1e-9) + 1
-        signals = np.empty((len(orders), kept))
-        whole = np.zeros(length // 2 + 1, dtype=complex)
-        inside = slice(self.first, self.first + len(self.speed))
-        for row, order in enumerate(orders):
-            whole[inside] = self.speed * (1j * self.frequency_hz / reference_hz) ** order
-            signals[row] = np.fft.irfft(whole, length)[:kept]
-        return step_s, signals * oversampling
-
-
-def band_spectrum(travel_mm: FloatArray, sample_rate_hz: float) -> BandSpectrum:
-    """Spectrum of the travel speed in the band.
+def band_signals(
+    travel_mm: FloatArray, sample_rate_hz: float, orders: Sequence[int], *, reference_hz: float
+) -> tuple[float, FloatArray]:
+    """Derivatives and integrals of the travel speed in the band.
 
     Parameters
     ----------
@@ -122,24 +63,79 @@ def band_spectrum(travel_mm: FloatArray, sample_rate_hz: float) -> BandSpectrum:
         NaN where invalid: bridged here, to be masked by `usable`. [mm]
     sample_rate_hz : float
         [Hz]
+    orders : sequence of int
+        0 is the speed, 1 its derivative, -1 its integral.
+    reference_hz : float
+        One derivative is divided by 2 pi times this, so that all orders are of one size. [Hz]
 
     Returns
     -------
-    BandSpectrum
+    step_s : float
+        Sampling interval of the answer. [s]
+    signals : ndarray of shape (len(orders), n)
+        [mm/s]
     """
     n = len(travel_mm)
     out = _fast_length(int((n / sample_rate_hz + 1.0) * RATE_HZ) + 2)
     padded = round(out * sample_rate_hz / RATE_HZ)
-    values = bridged(travel_mm)
+    values = np.empty(padded)
+    values[:n] = bridged(travel_mm)
     # the end runs back to the start over a second, so that the circle closes without a jump
-    values = np.concatenate([values, np.linspace(values[-1], values[0], padded - n)])
+    values[n:] = np.linspace(values[n - 1], values[0], padded - n)
     spectrum = np.fft.rfft(values)[: out // 2 + 1]
     frequency = np.arange(len(spectrum)) * sample_rate_hz / padded
     inside = np.flatnonzero((frequency > LOW_HZ[0]) & (frequency < HIGH_HZ[1]))
     frequency = frequency[inside]
     speed = spectrum[inside] * band_window(frequency) * 2j * np.pi * frequency * (out / padded)
     step_s = padded / sample_rate_hz / out
-    return BandSpectrum(speed, frequency, int(inside[0]), out, step_s, (n - 1) / sample_rate_hz)
+    kept = int((n - 1) / sample_rate_hz / step_s + 1e-9) + 1
+    signals = np.empty((len(orders), kept))
+    whole = np.zeros(out // 2 + 1, dtype=complex)
+    for row, order in enumerate(orders):
+        whole[inside] = speed * (1j * frequency / reference_hz) ** order
+        signals[row] = np.fft.irfft(whole, out)[:kept]
+    return step_s, signals
+
+
+@dataclass(frozen=True)
+class Between:
+    """Moments between the samples of an even grid, for cubic Hermite interpolation [1]_.
+
+    At 100 Hz it is 0.3 % off at 16 Hz, a value and a derivative being known at every sample.
+
+    Parameters
+    ----------
+    first : ndarray of shape (n,)
+        The sample before each moment.
+    weights : tuple of ndarray of shape (n,)
+        On the two values around it, then on their derivatives times the interval.
+
+    References
+    ----------
+    .. [1] C. de Boor, A Practical Guide to Splines, Springer 1978, ch. 4.
+    """
+
+    first: IntArray
+    weights: tuple[FloatArray, FloatArray, FloatArray, FloatArray]
+
+    def __call__(self, values: FloatArray, slopes: FloatArray) -> FloatArray:
+        """Values at the moments, from those on the grid and their derivatives times the interval."""
+        last = self.first + 1
+        here, there, rise_here, rise_there = self.weights
+        found = here * values[self.first]
+        found += there * values[last]
+        found += rise_here * slopes[self.first]
+        found += rise_there * slopes[last]
+        return found
+
+
+def between(at: FloatArray, n: int) -> Between:
+    """Moments ``at``, counted in samples of a grid of ``n``; what lies outside is held to its ends."""
+    at = np.clip(at, 0.0, n - 1.0)
+    first = np.minimum(at.astype(np.int64), n - 2)
+    u = at - first
+    there = u * u * (3.0 - 2.0 * u)
+    return Between(first, (1.0 - there, there, u * (1.0 - u) ** 2, u * u * (u - 1.0)))
 
 
 def usable(valid: BoolArray, sample_rate_hz: float, at_s: FloatArray) -> BoolArray:

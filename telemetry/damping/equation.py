@@ -11,25 +11,27 @@ So few and physical terms are used on purpose: with many free taps of the front 
 a wrong front part fits as well as the right ones.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from telemetry.arrays import BoolArray, End, FloatArray
-from telemetry.damping.band import BandSpectrum, band_spectrum, bridged, usable
+from telemetry.damping.band import band_signals, between, bridged, usable
 from telemetry.damping.hop import REFERENCE_HZ
 from telemetry.laps import Track
 from telemetry.motion import Motion
 
-OWN_ORDERS = (2, 1, 0, -1, -2)  # the five terms of the equation, see `telemetry.damping.hop`
-OTHER_THEN_ORDERS = (2, 1, 0, -1, -2)
-OTHER_NOW_ORDERS = (1, 0, -1, -2)
-OWN_THEN_ORDERS = (1, 0, -1)
-OWN_PAST = len(OWN_THEN_ORDERS)  # the last of what is known
+# Orders of the derivatives of the travel speed that are read; each is the slope of the next.
+ORDERS = (3, 2, 1, 0, -1, -2)
+OWN = slice(1, 6)  # the five terms of the equation, orders 2 to -2, see `telemetry.damping.hop`
+OTHER_THEN = (1, 2, 3, 4, 5)
+OTHER_NOW = slice(2, 6)
+OWN_THEN = (2, 3, 4)
+OWN_PAST = len(OWN_THEN)  # the last of what is known
 SLOWEST_M_S = 10.0  # below it the front's news is old and the road slow
-OVERSAMPLING = 4  # for straight-line interpolation: 1 % off at the hop
 BLOCK_S = 0.25
+CHUNK = 256  # blocks at a time, for memory
 
 
 @dataclass(frozen=True)
@@ -77,17 +79,30 @@ class WheelEquation:
         return slice(int(first), int(last))
 
 
-def spectra_of(motion: Motion) -> dict[End, BandSpectrum]:
-    """Spectra of the ends that were measured."""
+@dataclass(frozen=True)
+class WheelSignals:
+    """Travel speed of a wheel in the band: its `ORDERS`, shape (6, n), at an even interval. [s, mm/s]"""
+
+    step_s: float
+    orders: FloatArray
+
+
+def wheel_signals(motion: Motion) -> dict[End, WheelSignals]:
+    """Signals of the ends that were measured."""
+    rate = motion.sample_rate_hz
     return {
-        name: band_spectrum(end.wheel_travel_mm, motion.sample_rate_hz)
+        name: WheelSignals(*band_signals(end.wheel_travel_mm, rate, ORDERS, reference_hz=REFERENCE_HZ))
         for name, end in motion.ends.items()
         if np.isfinite(end.wheel_travel_mm).any()
     }
 
 
 def wheel_equation(
-    motion: Motion, track: Track, spectra: Mapping[End, BandSpectrum], end: End = "rear"
+    motion: Motion,
+    track: Track,
+    signals: Mapping[End, WheelSignals],
+    end: End = "rear",
+    delay_s: float = 0.0,
 ) -> WheelEquation:
     """Fill the equation of one wheel from a run.
 
@@ -97,10 +112,12 @@ def wheel_equation(
         With that end; the other is used where there is one.
     track : Track
         Its ground speed.
-    spectra : mapping of end to BandSpectrum
-        From `spectra_of`.
+    signals : mapping of end to WheelSignals
+        From `wheel_signals`.
     end : {"front", "rear"}
         For the front wheel the other's news comes from later on, when the rear stands where the front is now.
+    delay_s : float
+        By which the other's news is read later. [s]
 
     Returns
     -------
@@ -108,8 +125,8 @@ def wheel_equation(
     """
     rate = motion.sample_rate_hz
     this = motion.ends[end]
-    heard = spectra[end]
-    step_s, own = heard.signals(OWN_ORDERS, reference_hz=REFERENCE_HZ)
+    heard = signals[end]
+    step_s, own = heard.step_s, heard.orders[OWN]
     at_s: FloatArray = step_s * np.arange(own.shape[1], dtype=np.float64)
     good = usable(np.isfinite(this.wheel_travel_mm), rate, at_s)
     clock = motion.t_s - motion.t_s[0]
@@ -120,14 +137,14 @@ def wheel_equation(
         good &= (speed > SLOWEST_M_S) & (np.interp(at_s, clock, known_speed.astype(float)) > 0.5)
     other_end: End = "front" if end == "rear" else "rear"
     news = None
-    if other_end in spectra and speed is not None:
+    if other_end in signals and speed is not None:
         other = motion.ends[other_end]
         back_m = motion.wheelbase_mm / 1e3 * (1.0 if end == "rear" else -1.0)
         then_s, faster = _when_other_was_here(at_s, speed, back_m)
         seen = usable(np.isfinite(other.wheel_travel_mm), rate, at_s)
         good &= seen & (np.interp(then_s, at_s, seen.astype(float)) > 0.999)
-        news = _other_news(spectra[other_end], heard, then_s, faster)
-    known = np.empty((0, len(at_s))) if news is None else news.known(0.0)
+        news = OtherNews(signals[other_end], heard, then_s, faster)
+    known = np.empty((0, len(at_s))) if news is None else news.known(delay_s)
     return WheelEquation(motion.t_s[0] + at_s, step_s, own, known, good, news, speed)
 
 
@@ -137,43 +154,31 @@ class OtherNews:
 
     Parameters
     ----------
-    now : ndarray of shape (4, n)
-        The other's signals now. [mm/s]
-    fine_s : ndarray of shape (n_fine,)
-        A finer grid. [s]
-    other, own : ndarray of shape (5, n_fine) and (3, n_fine)
-        Signals of the other and of this wheel on it. [mm/s]
+    other, own : WheelSignals
+        Of the other wheel and of this one.
     then_s : ndarray of shape (n,)
         When the other stood where this wheel is now. [s]
     faster : ndarray of shape (n,)
         Ground speed now over ground speed then.
     """
 
-    now: FloatArray
-    fine_s: FloatArray
-    other: FloatArray
-    own: FloatArray
+    other: WheelSignals
+    own: WheelSignals
     then_s: FloatArray
     faster: FloatArray
 
     def known(self, delay_s: float, part: slice = slice(None)) -> FloatArray:
         """What is known, read later by ``delay_s``; shape (12, n)."""
-        then = self.then_s[part] + delay_s
-        other = [np.interp(then, self.fine_s, row) * self.faster[part] for row in self.other]
-        own = [np.interp(then, self.fine_s, row) for row in self.own]
-        return np.concatenate([other, self.now[:, part], own])
+        step_s = self.other.step_s
+        then = between((self.then_s[part] + delay_s) / step_s, self.other.orders.shape[1])
+        per_step = 2.0 * np.pi * REFERENCE_HZ * step_s
 
+        def read(heard: WheelSignals, row: int) -> FloatArray:
+            return then(heard.orders[row], per_step * heard.orders[row - 1])
 
-def _other_news(
-    other_heard: BandSpectrum, own_heard: BandSpectrum, then_s: FloatArray, faster: FloatArray
-) -> OtherNews:
-    step_s, other = other_heard.signals(
-        OTHER_THEN_ORDERS, reference_hz=REFERENCE_HZ, oversampling=OVERSAMPLING
-    )
-    _, own = own_heard.signals(OWN_THEN_ORDERS, reference_hz=REFERENCE_HZ, oversampling=OVERSAMPLING)
-    now = other[[OTHER_THEN_ORDERS.index(order) for order in OTHER_NOW_ORDERS], ::OVERSAMPLING]
-    fine_s: FloatArray = step_s * np.arange(other.shape[1], dtype=np.float64)
-    return OtherNews(now[:, : len(then_s)], fine_s, other, own, then_s, faster)
+        other = [read(self.other, row) * self.faster[part] for row in OTHER_THEN]
+        own = [read(self.own, row) for row in OWN_THEN]
+        return np.concatenate([other, self.other.orders[OTHER_NOW, part], own])
 
 
 def _when_other_was_here(
@@ -205,12 +210,13 @@ class Blocks:
     seconds: float
 
 
-def blocks(signals: FloatArray, good: BoolArray, step_s: float, seconds: float) -> Blocks:
+def blocks(signals: Sequence[FloatArray], good: BoolArray, step_s: float, seconds: float) -> Blocks:
     """Cut signals into blocks and take the mean products of each.
 
     Parameters
     ----------
-    signals : ndarray of shape (k, n)
+    signals : sequence of ndarray of shape (k_i, n)
+        k is the sum of their k_i.
     good : ndarray of shape (n,)
     step_s, seconds : float
         [s]
@@ -221,8 +227,14 @@ def blocks(signals: FloatArray, good: BoolArray, step_s: float, seconds: float) 
         What is left at the end, shorter than a block, is not in it.
     """
     length = max(1, round(seconds / step_s))
-    count = signals.shape[1] // length
-    cut = signals[:, : count * length].reshape(len(signals), count, length).transpose(1, 0, 2)
-    products = cut @ cut.transpose(0, 2, 1) / length
+    count = len(good) // length
+    k = sum(len(part) for part in signals)
+    products = np.empty((count, k, k))
+    for first in range(0, count, CHUNK):
+        last = min(first + CHUNK, count)
+        here = np.concatenate([part[:, first * length : last * length] for part in signals])
+        cut = here.reshape(k, last - first, length).transpose(1, 0, 2)
+        np.matmul(cut, cut.transpose(0, 2, 1), out=products[first:last])
+    products /= length
     whole = np.all(good[: count * length].reshape(count, length), axis=1)
     return Blocks(products, np.asarray(whole), length * step_s)

@@ -7,10 +7,12 @@ of the lost poles against that of the healthy ones.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from telemetry.arrays import BoolArray, FloatArray
+from telemetry.arrays import BoolArray, FloatArray, IntArray
 from telemetry.damping.band import FREEDOM_PER_S
 from telemetry.damping.equation import BLOCK_S, WheelEquation, blocks
 from telemetry.damping.hop import (
@@ -19,6 +21,7 @@ from telemetry.damping.hop import (
     WheelHop,
     coefficients,
     hop_mode,
+    hop_modes,
     log_gain,
     tyre_hz_of,
 )
@@ -71,11 +74,10 @@ def pole_grid(hop: WheelHop, learned: Pole) -> PoleGrid:
     hz = np.linspace(low, high, max(3, round((high - low) / GRID_HZ) + 1))
     tyre = np.array([tyre_hz_of(hop, f) for f in hz])
     tyre, damping = (a.ravel() for a in np.meshgrid(tyre, GRID_DAMPING, indexing="ij"))
-    modes = np.array([hop_mode(hop, f, d) for f, d in zip(tyre, damping, strict=True)])
+    mode_hz, ratio = hop_modes(hop, tyre, damping)
     row = coefficients(hop, tyre, damping)
-    ratio = modes[:, 1]
     healthy_above = max(1.3 * LOST_BELOW, min(HEALTHY_ABOVE, HEALTHY_SHARE * learned.damping_ratio))
-    return PoleGrid(modes[:, 0], ratio, row, log_gain(row), ratio <= LOST_BELOW, ratio >= healthy_above)
+    return PoleGrid(mode_hz, ratio, row, log_gain(row), ratio <= LOST_BELOW, ratio >= healthy_above)
 
 
 def block_log_likelihood(
@@ -101,9 +103,7 @@ def block_log_likelihood(
     whole : ndarray of shape (n_blocks,)
         Whether the block is usable.
     """
-    cut = blocks(
-        np.concatenate([equation.own, input_signal[None]]), equation.usable, equation.step_s, seconds
-    )
+    cut = blocks((equation.own, input_signal[None]), equation.usable, equation.step_s, seconds)
     rows = np.concatenate([grid.row, -np.ones((len(grid.row), 1))], axis=1)
     i, j = np.triu_indices(6)
     weights = rows[:, i] * rows[:, j] * np.where(i == j, 1.0, 2.0)
@@ -116,14 +116,15 @@ def _mean_likelihood(values: FloatArray) -> FloatArray:
     return np.asarray(top[:, 0] + np.log(np.exp(values - top).mean(axis=1)))
 
 
-def window_evidence(likelihood: FloatArray, whole: BoolArray, grid: PoleGrid, n_blocks: int) -> FloatArray:
+def _window_evidence(lost: FloatArray, healthy: FloatArray, bad: IntArray, n_blocks: int) -> FloatArray:
     """Evidence of every run of ``n_blocks`` blocks: ln of mean likelihood lost over healthy.
 
     Parameters
     ----------
-    likelihood : ndarray of shape (n, n_poles)
-    whole : ndarray of shape (n,)
-    grid : PoleGrid
+    lost, healthy : ndarray of shape (n + 1, n_poles)
+        Likelihood of the poles of a class summed from the first block on, 0 before it.
+    bad : ndarray of shape (n + 1,)
+        Blocks that are not usable, counted likewise.
     n_blocks : int
 
     Returns
@@ -131,13 +132,19 @@ def window_evidence(likelihood: FloatArray, whole: BoolArray, grid: PoleGrid, n_
     ndarray of shape (n - n_blocks + 1,)
         By first block; -inf where a block is not usable.
     """
-    if len(likelihood) < n_blocks:
+    if len(bad) <= n_blocks:
         return np.empty(0)
-    total = np.cumsum(np.concatenate([np.zeros((1, likelihood.shape[1])), likelihood]), axis=0)
-    window = total[n_blocks:] - total[:-n_blocks]
-    found = _mean_likelihood(window[:, grid.lost]) - _mean_likelihood(window[:, grid.healthy])
-    count = np.cumsum(np.concatenate([[0], whole.astype(np.int64)]))
-    return np.where(count[n_blocks:] - count[:-n_blocks] == n_blocks, found, -np.inf)
+    found = _mean_likelihood(lost[n_blocks:] - lost[:-n_blocks])
+    found -= _mean_likelihood(healthy[n_blocks:] - healthy[:-n_blocks])
+    found[bad[n_blocks:] > bad[:-n_blocks]] = -np.inf
+    return found
+
+
+def _summed(values: NDArray[Any]) -> NDArray[Any]:
+    """Sums from the first row on, starting with 0."""
+    total = np.zeros((len(values) + 1, *values.shape[1:]), dtype=values.dtype)
+    np.cumsum(values, axis=0, out=total[1:])
+    return total
 
 
 def best_run(gain: FloatArray) -> tuple[int, int]:
@@ -185,8 +192,9 @@ def windows(
 
     Parameters
     ----------
-    likelihood, whole, grid
-        As in `window_evidence`.
+    likelihood : ndarray of shape (n, n_poles)
+    whole : ndarray of shape (n,)
+    grid : PoleGrid
     thresholds : mapping of float to float
         Length of window [s] to least evidence needed.
 
@@ -194,10 +202,12 @@ def windows(
     -------
     tuple of Windows
     """
+    lost, healthy = (_summed(likelihood[:, kind]) for kind in (grid.lost, grid.healthy))
+    bad = _summed((~whole).astype(np.int64))
     found = []
     for seconds, least in thresholds.items():
         n_blocks = round(seconds / BLOCK_S)
-        evidence = window_evidence(likelihood, whole, grid, n_blocks)
+        evidence = _window_evidence(lost, healthy, bad, n_blocks)
         found.append(Windows(n_blocks, evidence, max(least, _usual_top(evidence))))
     return tuple(found)
 

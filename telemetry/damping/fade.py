@@ -49,7 +49,7 @@ def lap_damping(
     .. [1] B. Efron, R. Tibshirani, An Introduction to the Bootstrap, Chapman & Hall 1993, ch. 11.
     """
     inside = equation.span(lap.start_s, lap.end_s)
-    cut = blocks(left[:, inside], equation.usable[inside], equation.step_s, WINDOW_S)
+    cut = blocks((left[:, inside],), equation.usable[inside], equation.step_s, WINDOW_S)
     products = cut.products[cut.whole]
     if len(products) < LEAST_WINDOWS:
         return LapDamping(lap.lap, None, None)

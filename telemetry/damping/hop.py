@@ -181,24 +181,36 @@ def band_gain(coefficient: FloatArray, frequency_hz: FloatArray) -> FloatArray:
     return np.asarray(response.real**2 + response.imag**2)
 
 
-def hop_mode(hop: WheelHop, tyre_hz: float, damping: float) -> tuple[float, float]:
-    """Frequency and damping ratio of the wheel hop of the quarter vehicle.
+def hop_modes(hop: WheelHop, tyre_hz: FloatArray, damping: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Frequency and damping ratio of the wheel hop of quarter vehicles.
 
     Parameters
     ----------
     hop : WheelHop
-    tyre_hz, damping : float
+    tyre_hz, damping : ndarray of shape (n,)
         As in `coefficients`.
 
     Returns
     -------
-    tuple of float
-        Undamped natural frequency [Hz] and damping ratio.
+    tuple of ndarray of shape (n,)
+        Undamped natural frequencies [Hz] and damping ratios.
     """
-    roots = np.roots(coefficients(hop, np.array(tyre_hz), np.array(damping)))
-    fastest = roots[np.argmax(np.abs(roots))]
-    size = abs(fastest)
-    return float(size * REFERENCE_HZ), float(-fastest.real / size)
+    row = coefficients(hop, tyre_hz, damping)
+    # eigenvalues of the companion matrices are the roots of the equations, whose first coefficient is 1
+    companion = np.zeros((len(row), 4, 4))
+    companion[:, 0] = -row[:, 1:]
+    companion[:, [1, 2, 3], [0, 1, 2]] = 1.0
+    roots = np.linalg.eigvals(companion)
+    size = np.abs(roots)
+    fastest = size.argmax(axis=1)[:, None]
+    size, real = (np.take_along_axis(part, fastest, axis=1)[:, 0] for part in (size, roots.real))
+    return size * REFERENCE_HZ, -real / size
+
+
+def hop_mode(hop: WheelHop, tyre_hz: float, damping: float) -> tuple[float, float]:
+    """The same for one: frequency [Hz] and damping ratio."""
+    hz, ratio = hop_modes(hop, np.array([tyre_hz]), np.array([damping]))
+    return float(hz[0]), float(ratio[0])
 
 
 def tyre_hz_of(hop: WheelHop, hop_hz: float) -> float:

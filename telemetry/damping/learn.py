@@ -67,25 +67,25 @@ def learn(equation: WheelEquation, hop: WheelHop) -> Learned | None:
     Learned or None
         None where too little is usable.
     """
-    signals = np.concatenate([equation.own, equation.known])
-    cut = blocks(signals, equation.usable, equation.step_s, WINDOW_S)
-    products = cut.products[cut.whole]
-    if len(products) < 2 * len(signals):
+    cut = blocks((equation.own, equation.known), equation.usable, equation.step_s, WINDOW_S)
+    k, whole = cut.products.shape[1], cut.whole
+    if whole.sum() < 2 * k:
         return None
-    size = np.maximum(products[:, 2, 2], 1e-9)
-    weight = 1.0 / size
+    flat = cut.products.reshape(len(whole), k * k)
+    size = np.maximum(cut.products[:, 2, 2], 1e-9)
+    weight = whole / size
     for _ in range(ROUNDS):
-        mean = np.einsum("b,bij->ij", weight, products) / weight.sum()
+        mean = (weight @ flat / weight.sum()).reshape(k, k)
         response, left = take_out(mean)
         pole = fit_pole(left, hop)
         row = coefficients(hop, np.array(pole.tyre_hz), np.array(pole.damping))
         full = np.concatenate([row, -(response @ row)])
-        residual = np.maximum(np.einsum("i,bij,j->b", full, products, full), 1e-9)
+        residual = np.maximum(flat @ np.outer(full, full).ravel(), 1e-9)
         relative = residual / size
-        weight = (relative <= np.quantile(relative, KEPT_SHARE)) / residual
+        weight = (whole & (relative <= np.quantile(relative[whole], KEPT_SHARE))) / residual
     road = road_weights(mean, row)
     explained = 1.0 - float((full @ mean @ full) / (row @ mean[:5, :5] @ row))
-    return Learned(pole, row, response @ row, road, max(explained, 0.0), len(products) * cut.seconds)
+    return Learned(pole, row, response @ row, road, max(explained, 0.0), int(whole.sum()) * cut.seconds)
 
 
 def road_weights(products: FloatArray, row: FloatArray) -> FloatArray:

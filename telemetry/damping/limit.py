@@ -50,7 +50,7 @@ def evidence_per_s(
         [1/s]; 0 for poles that are not lost.
     """
     left = np.stack([learned.row @ equation.own - predicted, predicted])
-    cut = blocks(left, equation.usable, equation.step_s, BLOCK_S)
+    cut = blocks((left,), equation.usable, equation.step_s, BLOCK_S)
     unknown, known = np.median(cut.products[cut.whole][:, [0, 1], [0, 1]], axis=0)
     width = float(BAND_WEIGHT.sum()) * _STEP_HZ
     noise = noise_per_hz * (2 * np.pi * FREQUENCY_HZ) ** 2

@@ -7,9 +7,8 @@ import numpy as np
 
 from telemetry.arrays import End, FloatArray
 from telemetry.bike import Bike
-from telemetry.damping.band import BandSpectrum
 from telemetry.damping.delay import best_delay_s
-from telemetry.damping.equation import WheelEquation, spectra_of, wheel_equation
+from telemetry.damping.equation import WheelEquation, WheelSignals, wheel_equation, wheel_signals
 from telemetry.damping.evidence import PoleGrid, pole_grid
 from telemetry.damping.hop import WheelHop, wheel_hop
 from telemetry.damping.learn import Learned, learn
@@ -39,7 +38,7 @@ class Heard:
         Turns of the wheel. [1/s]
     delay_s : float
         By which the front's news came late. [s]
-    spectra : mapping of end to BandSpectrum
+    signals : mapping of end to WheelSignals
     """
 
     end: End
@@ -50,7 +49,7 @@ class Heard:
     grid: PoleGrid
     wheel_hz: FloatArray | None
     delay_s: float
-    spectra: Mapping[End, BandSpectrum]
+    signals: Mapping[End, WheelSignals]
 
 
 def listen(motion: Motion, track: Track, bike: Bike) -> Heard | None:
@@ -68,36 +67,48 @@ def listen(motion: Motion, track: Track, bike: Bike) -> Heard | None:
     Heard or None
         None with less than `LEAST_MOVING_S` of usable riding.
     """
-    hop = wheel_hop(bike, "rear")
-    spectra = spectra_of(motion)
-    read = wheel_equation(motion, track, spectra)
+    hop, radius_mm = wheel_hop(bike, "rear"), bike.rear.tyre_radius_mm
+    signals = wheel_signals(motion)
+    read = wheel_equation(motion, track, signals)
     if read.usable.sum() * read.step_s < LEAST_MOVING_S:
         return None
-    radius_mm = bike.rear.tyre_radius_mm
     tone = find_tone(read.own[2], read.usable, read.step_s)
-    first = _learn_beside_line(_without(tone, read), hop, radius_mm, None)
-    if first is None:
+    clear = _without(tone, read)
+    learned = learn(clear, hop)
+    if learned is None:
         return None
-    delay_s = best_delay_s(read, hop, first.turning)
-    delayed = _without(tone, read.delayed(delay_s))
-    heard = _learn_beside_line(delayed, hop, radius_mm, first.turning) or first
-    wheel_hz = None
-    if heard.turning is not None:
-        wheel_hz = heard.turning.rate_hz
+    turning = _turning(clear, clear, learned, radius_mm)
+    delay_s = best_delay_s(read, hop, turning)
+    # again, with what was learned of line and delay: each spoils what is learned of the other
+    read = _without(tone, read.delayed(delay_s))
+    clear = _without(turning, read)
+    learned = learn(clear, hop) or learned
+    turning = _turning(read, clear, learned, radius_mm)
+    equation, wheel_hz = read, None
+    if turning is not None:
+        clear = _without(turning, read)
+        learned = learn(clear, hop) or learned
+        equation = replace(clear, own=turning.without_usual_line(read.own, read.own[2]))
+        wheel_hz = turning.rate_hz
     elif read.ground_speed_m_s is not None:
         wheel_hz = read.ground_speed_m_s / (2e-3 * np.pi * radius_mm)
-    predicted = heard.learned.predicted(heard.equation)
-    return Heard(
-        "rear",
-        heard.equation,
-        hop,
-        heard.learned,
-        predicted,
-        pole_grid(hop, heard.learned.pole),
-        wheel_hz,
-        delay_s,
-        spectra,
-    )
+    grid = pole_grid(hop, learned.pole)
+    predicted = learned.predicted(equation)
+    return Heard("rear", equation, hop, learned, predicted, grid, wheel_hz, delay_s, signals)
+
+
+def _turning(read: WheelEquation, clear: WheelEquation, learned: Learned, radius_mm: float) -> Line | None:
+    """What turns with the wheel in what the equation leaves; ``clear`` is without what was known of it."""
+    if read.ground_speed_m_s is None:
+        return None
+    left = learned.row @ read.own - learned.predicted(clear)
+    return find_wheel_turning(left, read.usable, read.ground_speed_m_s, read.step_s, radius_mm)
+
+
+def _without(line: Line | None, read: WheelEquation) -> WheelEquation:
+    if line is None:
+        return read
+    return replace(read, own=line.without_line(read.own), known=line.without_line(read.known))
 
 
 def listen_to_front(heard: Heard, motion: Motion, track: Track, bike: Bike) -> Heard | None:
@@ -115,9 +126,9 @@ def listen_to_front(heard: Heard, motion: Motion, track: Track, bike: Bike) -> H
     -------
     Heard or None
     """
-    if "front" not in heard.spectra:
+    if "front" not in heard.signals:
         return None
-    equation = wheel_equation(motion, track, heard.spectra, "front").delayed(-heard.delay_s)
+    equation = wheel_equation(motion, track, heard.signals, "front", delay_s=-heard.delay_s)
     hop = wheel_hop(bike, "front")
     learned = learn(equation, hop)
     if learned is None:
@@ -135,40 +146,3 @@ def listen_to_front(heard: Heard, motion: Motion, track: Track, bike: Bike) -> H
         grid=pole_grid(hop, learned.pole),
         wheel_hz=wheel_hz,
     )
-
-
-@dataclass(frozen=True)
-class _Lesson:
-    """What was learned, and the equation with the wheel's line taken out as far as it is usual."""
-
-    equation: WheelEquation
-    learned: Learned
-    turning: Line | None
-
-
-def _learn_beside_line(
-    read: WheelEquation, hop: WheelHop, radius_mm: float, before: Line | None
-) -> _Lesson | None:
-    """Learn with the wheel's own line out of the way: it spoils what is learned.
-
-    It is looked for in what the equation leaves; ``before`` is what was known of it.
-    """
-    clear = _without(before, read)
-    learned = learn(clear, hop)
-    if learned is None:
-        return None
-    if read.ground_speed_m_s is None:
-        return _Lesson(read, learned, None)
-    left = learned.row @ read.own - learned.predicted(clear)
-    turning = find_wheel_turning(left, read.usable, read.ground_speed_m_s, read.step_s, radius_mm)
-    if turning is None:
-        return _Lesson(read, learned, None)
-    clear = _without(turning, read)
-    usual = turning.without_usual_line(read.own, read.own[2])
-    return _Lesson(replace(clear, own=usual), learn(clear, hop) or learned, turning)
-
-
-def _without(line: Line | None, read: WheelEquation) -> WheelEquation:
-    if line is None:
-        return read
-    return replace(read, own=line.without_line(read.own), known=line.without_line(read.known))

@@ -1,11 +1,12 @@
 """The pole of the rear wheel: from products of signals to frequency and damping ratio, with their scatter."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
 from telemetry.arrays import FloatArray
-from telemetry.damping.hop import WheelHop, coefficients, hop_mode, log_gain, tyre_hz_of
+from telemetry.damping.hop import WheelHop, coefficients, hop_mode, hop_modes, log_gain, tyre_hz_of
 
 # (c + c_t)/m over 2 pi 15 Hz: from less than any tyre gives to a damper that hardly moves.
 LEAST_DAMPING, MOST_DAMPING = 0.02, 1.7
@@ -36,21 +37,30 @@ class Pole:
     log_residual: float
 
 
-def log_residual(products: FloatArray, coefficient: FloatArray) -> FloatArray:
-    """Logarithm of the mean square residual, corrected for the band (see `log_gain`).
+@dataclass(frozen=True)
+class _Search:
+    """A grid of poles over ln of tyre frequency and damping, with `coefficients` and `log_gain` of each."""
 
-    Parameters
-    ----------
-    products : ndarray of shape (5, 5)
-        Mean products of the rear's signals, what is known taken out.
-    coefficient : ndarray of shape (..., 5)
+    axes: tuple[FloatArray, FloatArray]
+    row: FloatArray
+    gain: FloatArray
 
-    Returns
-    -------
-    ndarray of shape (...)
-    """
-    square = np.einsum("...i,ij,...j->...", coefficient, products, coefficient)
-    return np.asarray(np.log(np.maximum(square, 1e-12)) - log_gain(coefficient))
+
+def _search(hop: WheelHop, axes: tuple[FloatArray, FloatArray]) -> _Search:
+    row = coefficients(hop, *np.meshgrid(*map(np.exp, axes), indexing="ij"))
+    return _Search(axes, row, log_gain(row))
+
+
+def _bounds(hop: WheelHop) -> FloatArray:
+    low, high = (np.log(tyre_hz_of(hop, hz)) for hz in hop.band_hz)
+    return np.array([[low, high], [np.log(LEAST_DAMPING), np.log(MOST_DAMPING)]])
+
+
+@lru_cache(maxsize=8)
+def _whole_band(hop: WheelHop) -> _Search:
+    """Where every search begins."""
+    tyre, damping = (np.linspace(low, high, SEARCH_POINTS) for low, high in _bounds(hop))
+    return _search(hop, (tyre, damping))
 
 
 def fit_pole(products: FloatArray, hop: WheelHop) -> Pole:
@@ -59,27 +69,33 @@ def fit_pole(products: FloatArray, hop: WheelHop) -> Pole:
     Parameters
     ----------
     products : ndarray of shape (5, 5)
+        Mean products of the rear's signals, what is known taken out.
     hop : WheelHop
 
     Returns
     -------
     Pole
     """
-    low, high = (np.log(tyre_hz_of(hop, hz)) for hz in hop.band_hz)
-    bounds = np.array([[low, high], [np.log(LEAST_DAMPING), np.log(MOST_DAMPING)]])
-    centre, half = bounds.mean(axis=1), 0.5 * np.diff(bounds, axis=1)[:, 0]
-    best = np.inf
-    for _ in range(SEARCH_ROUNDS):
-        axes = [
+    bounds, grid = _bounds(hop), _whole_band(hop)
+    half = 0.5 * np.diff(bounds, axis=1)[:, 0]
+    centre, least = _best(products, grid)
+    for _ in range(SEARCH_ROUNDS - 1):
+        half = half / 4.0
+        tyre, damping = (
             np.clip(np.linspace(c - h, c + h, SEARCH_POINTS), *bound)
             for c, h, bound in zip(centre, half, bounds, strict=True)
-        ]
-        tyre, damping = np.meshgrid(*map(np.exp, axes), indexing="ij")
-        value = log_residual(products, coefficients(hop, tyre, damping))
-        i, j = np.unravel_index(np.argmin(value), value.shape)
-        centre, half, best = np.array([axes[0][i], axes[1][j]]), half / 4.0, float(value[i, j])
+        )
+        centre, least = _best(products, _search(hop, (tyre, damping)))
     tyre_hz, found = map(float, np.exp(centre))
-    return Pole(tyre_hz, found, *hop_mode(hop, tyre_hz, found), best)
+    return Pole(tyre_hz, found, *hop_mode(hop, tyre_hz, found), least)
+
+
+def _best(products: FloatArray, grid: _Search) -> tuple[FloatArray, float]:
+    """The point of a grid with the least residual, and ln of that less its gain."""
+    square = np.einsum("...i,ij,...j->...", grid.row, products, grid.row)
+    value = np.log(np.maximum(square, 1e-12)) - grid.gain
+    i, j = np.unravel_index(np.argmin(value), value.shape)
+    return np.array([grid.axes[0][i], grid.axes[1][j]]), float(value[i, j])
 
 
 def ratios_near(products: FloatArray, hop: WheelHop, near: Pole) -> FloatArray:
@@ -107,12 +123,7 @@ def ratios_near(products: FloatArray, hop: WheelHop, near: Pole) -> FloatArray:
     lowest = np.clip(
         [(d * b - 2 * e * a) / bend, (d * a - 2 * c * b) / bend], -2 * NEAR[:, None], 2 * NEAR[:, None]
     )
-    return np.array(
-        [
-            hop_mode(hop, *(float(x) for x in (near.tyre_hz * np.exp(t), near.damping * np.exp(z))))[1]
-            for t, z in lowest.T
-        ]
-    )
+    return hop_modes(hop, near.tyre_hz * np.exp(lowest[0]), near.damping * np.exp(lowest[1]))[1]
 
 
 def frequency_scatter(damping_ratio: float, frequency_hz: float, seconds: float) -> float:

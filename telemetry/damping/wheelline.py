@@ -122,30 +122,33 @@ class Line:
         return np.asarray((self._rate_hz > LOW_HZ[1]) & (self._rate_hz < TOP_HZ))
 
     @cached_property
-    def _carrier(self) -> ComplexArray:
-        return np.asarray(np.exp(2j * np.pi * self.phase_turns) * self.usable)
+    def _carrier(self) -> tuple[FloatArray, FloatArray]:
+        """Cosine and sine of the phase where it is usable."""
+        angle = 2 * np.pi * self.phase_turns
+        return np.cos(angle) * self.usable, np.sin(angle) * self.usable
 
     @cached_property
     def _samples(self) -> FloatArray:
         """Usable samples in every turn."""
         return self._sums(self.usable.astype(np.float64))
 
-    def _sums(self, values: npt.NDArray[Any]) -> npt.NDArray[Any]:
+    def _sums(self, values: FloatArray) -> FloatArray:
         """Sum of the samples of every turn."""
-        total = np.concatenate([[0.0], np.cumsum(values)])
-        return np.asarray(np.diff(total[self._first]))
+        return np.add.reduceat(values[: self._first[-1]], self._first[:-1])
 
     def _amplitude(self, signal: FloatArray, turns: float | None = None) -> ComplexArray:
         """Complex amplitude of the line turn by turn: a triangular mean over so many turns."""
-        sums, samples = self._sums(signal * self._carrier.conj()), self._samples
+        cosine, sine = self._carrier
+        sums, samples = self._sums(signal * cosine) - 1j * self._sums(signal * sine), self._samples
         half = round(0.25 * (turns or self.amplitude_turns))
         count = np.maximum(_boxed(samples, half), 1.0)
         mean = _boxed(sums, half) / count  # a box twice is a triangle
         return np.asarray(_boxed(mean * samples, half) / count, dtype=np.complex128)
 
     def _wave(self, amplitude: ComplexArray) -> FloatArray:
-        at = np.interp(self.angle_turns, self._middle, amplitude)
-        return np.asarray(2.0 * (at * self._carrier).real)
+        cosine, sine = self._carrier
+        at = np.interp(self.angle_turns, self._middle, 2.0 * amplitude)
+        return np.asarray(at.real * cosine - at.imag * sine)
 
 
 def _boxed(values: npt.NDArray[Any], half: int) -> npt.NDArray[Any]:
@@ -235,15 +238,12 @@ def _smooth_paths(gain: FloatArray) -> tuple[IntArray, FloatArray]:
     bands, count, states = gain.shape
     steps = np.abs(np.arange(states)[:, None] - np.arange(states))
     cost = STEP_COST * np.minimum(steps, MOST_STEPS)
-    best = gain[:, 0]
-    came_from = np.zeros((count, bands, states), dtype=np.int64)
+    best = np.empty((count, bands, states))
+    best[0] = gain[:, 0]
     for i in range(1, count):
-        choice = best[:, None, :] - cost
-        came_from[i] = choice.argmax(axis=2)
-        best = choice.max(axis=2) + gain[:, i]
+        best[i] = (best[i - 1, :, None, :] - cost).max(axis=2) + gain[:, i]
     path = np.empty((bands, count), dtype=np.int64)
-    path[:, -1] = best.argmax(axis=1)
-    band = np.arange(bands)
+    path[:, -1] = best[-1].argmax(axis=1)
     for i in range(count - 1, 0, -1):
-        path[:, i - 1] = came_from[i, band, path[:, i]]
+        path[:, i - 1] = (best[i - 1] - cost[path[:, i]]).argmax(axis=1)
     return path, np.take_along_axis(gain, path[:, :, None], axis=2)[:, :, 0].sum(axis=1)

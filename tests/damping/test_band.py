@@ -3,16 +3,16 @@
 import numpy as np
 import pytest
 
-from telemetry.damping.band import RATE_HZ, band_spectrum, usable
+from telemetry.damping.band import RATE_HZ, band_signals, between, usable
 
 
 @pytest.mark.parametrize("rate_hz", [100.0, 128.0, 200.0, 250.0, 333.3, 1000.0])
 def test_a_sine_gives_its_speed_derivative_and_integral(rate_hz):
     t = np.arange(int(20 * rate_hz)) / rate_hz
     hz, amplitude = 16.0, 1.5
-    step_s, (speed, derivative, integral) = band_spectrum(
-        30.0 + amplitude * np.sin(2 * np.pi * hz * t), rate_hz
-    ).signals((0, 1, -1), reference_hz=15.0)
+    step_s, (speed, derivative, integral) = band_signals(
+        30.0 + amplitude * np.sin(2 * np.pi * hz * t), rate_hz, (0, 1, -1), reference_hz=15.0
+    )
     assert 1.0 / step_s == pytest.approx(RATE_HZ, rel=0.005)
     at = step_s * np.arange(len(speed))
     inside = (at > 2.0) & (at < 18.0)  # the long filters feel the ends of the record
@@ -29,19 +29,29 @@ def test_a_sine_gives_its_speed_derivative_and_integral(rate_hz):
 def test_a_step_rings_no_longer_than_a_quarter_of_a_second():
     # A band-pass narrow enough to look clean rings by itself: this one must not look like a hardly damped wheel.
     t = np.arange(4000) / 200.0
-    _, (speed,) = band_spectrum((t > 10.0).astype(float), 200.0).signals((0,), reference_hz=15.0)
+    _, (speed,) = band_signals((t > 10.0).astype(float), 200.0, (0,), reference_hz=15.0)
     at = np.arange(len(speed)) / RATE_HZ - 10.0
     late = np.abs(speed[(np.abs(at) > 0.25) & (np.abs(at) < 8)])
     assert late.max() < 0.03 * np.abs(speed).max()
 
 
-def test_the_fine_grid_holds_the_coarse_one():
-    rng = np.random.default_rng(1)
-    travel = np.cumsum(rng.standard_normal(3000)) * 0.1
-    coarse_s, coarse = band_spectrum(travel, 200.0).signals((0,), reference_hz=15.0)
-    fine_s, fine = band_spectrum(travel, 200.0).signals((0,), reference_hz=15.0, oversampling=4)
-    assert fine_s == pytest.approx(coarse_s / 4)
-    np.testing.assert_allclose(fine[0, ::4][: coarse.shape[1]], coarse[0], atol=1e-9)
+@pytest.mark.parametrize("hz", [8.0, 16.0, 24.0])
+def test_between_samples_a_sine_is_off_by_what_the_theorem_allows(hz):
+    # cubic Hermite interpolation (de Boor, A Practical Guide to Splines, ch. 4): at most h^4/384 of the largest
+    # fourth derivative
+    n, w = 2000, 2 * np.pi * hz / RATE_HZ
+    at = np.random.default_rng(1).uniform(0.0, n - 1.0, 5000)
+    index = np.arange(n)
+    error = between(at, n)(np.sin(w * index), w * np.cos(w * index)) - np.sin(w * at)
+    assert 0.9 * w**4 / 384 < np.abs(error).max() <= w**4 / 384
+
+
+def test_between_samples_cubics_are_exact_and_the_ends_are_held():
+    index = np.arange(50.0)
+    at = np.array([-3.0, 0.0, 7.25, 31.9, 49.0, 60.0])
+    found = between(at, 50)(index**3 - 20 * index, 3 * index**2 - 20)
+    held = np.clip(at, 0.0, 49.0)
+    np.testing.assert_allclose(found, held**3 - 20 * held, rtol=1e-9, atol=1e-9)
 
 
 def test_gaps_and_ends_are_not_usable():

@@ -10,6 +10,7 @@ from telemetry.damping.hop import (
     WheelHop,
     coefficients,
     hop_mode,
+    hop_modes,
     log_gain,
     tyre_hz_of,
     wheel_hop,
@@ -64,6 +65,17 @@ def test_log_gain_is_the_mean_over_the_band():
     assert log_gain(row) == pytest.approx(
         np.average(2 * np.log(np.abs(gain)), weights=BAND_WEIGHT), rel=1e-12
     )
+
+
+def test_many_modes_are_the_roots_one_by_one():
+    hop, tyre_hz = quarter(210.0)
+    rng = np.random.default_rng(4)
+    tyre, damping = tyre_hz * rng.uniform(0.8, 1.2, 40), np.geomspace(0.03, 1.7, 40)
+    hz, ratio = hop_modes(hop, tyre, damping)
+    for found, row in zip(np.stack([hz, ratio], axis=1), coefficients(hop, tyre, damping), strict=True):
+        roots = np.roots(row)
+        fastest = roots[np.argmax(np.abs(roots))]
+        assert found == pytest.approx((abs(fastest) * REFERENCE_HZ, -fastest.real / abs(fastest)), rel=1e-9)
 
 
 def test_frequency_and_its_inverse():

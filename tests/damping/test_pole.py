@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from telemetry.damping.band import band_spectrum
+from telemetry.damping.band import band_signals
 from telemetry.damping.hop import WheelHop
 from telemetry.damping.pole import fit_pole, frequency_scatter
 from telemetry.signals.decay import damping_from_record, damping_scatter
@@ -34,7 +34,7 @@ def random_travel(ratio: float, seconds: float, seed: int) -> np.ndarray:
 
 
 def pole_of(travel: np.ndarray, inside: slice = slice(None)):
-    _, signals = band_spectrum(travel, RATE_HZ).signals(ORDERS, reference_hz=15.0)
+    _, signals = band_signals(travel, RATE_HZ, ORDERS, reference_hz=15.0)
     part = signals[:, inside]
     return fit_pole(part @ part.T / part.shape[1], ONE_MASS)
 
@@ -51,7 +51,7 @@ def test_a_long_record_gives_frequency_and_ratio(ratio):
 def test_random_decrement_agrees():
     # Cole 1973, Ibrahim 1977: an independent way to the same ratio, with more scatter
     travel = random_travel(0.06, 400.0, 5)
-    step_s, (speed,) = band_spectrum(travel, RATE_HZ).signals((0,), reference_hz=15.0)
+    step_s, (speed,) = band_signals(travel, RATE_HZ, (0,), reference_hz=15.0)
     other = damping_from_record(speed, 1.0 / step_s)
     assert other is not None
     assert pole_of(travel).damping_ratio == pytest.approx(other.damping_ratio, rel=0.2)
@@ -62,7 +62,7 @@ def test_stochastic_subspace_identification_agrees():
     from pyoma2.functions import ssi
 
     travel = random_travel(0.05, 300.0, 8)
-    step_s, (speed,) = band_spectrum(travel, RATE_HZ).signals((0,), reference_hz=15.0)
+    step_s, (speed,) = band_signals(travel, RATE_HZ, (0,), reference_hz=15.0)
     hankel, _ = ssi.build_hank(speed[None, :], speed[None, :], br=30, method="cov", calc_unc=False, nb=50)
     _, a, c, *_ = ssi.SSI(hankel, br=30, ordmax=6)
     roots = np.log(np.linalg.eigvals(a[6])) / step_s
@@ -77,7 +77,7 @@ def test_one_second_scatters_as_the_laws_say():
     # at 16 Hz, 0.05 and 1 s that is 0.022 and 0.36 Hz. No method passes them by much; ours must not lag far.
     ratio = 0.05
     travel = random_travel(ratio, 260.0, 11)
-    _, signals = band_spectrum(travel, RATE_HZ).signals(ORDERS, reference_hz=15.0)
+    _, signals = band_signals(travel, RATE_HZ, ORDERS, reference_hz=15.0)
     poles = [
         fit_pole(part @ part.T / 100, ONE_MASS)
         for part in (signals[:, i : i + 100] for i in range(200, 25800, 100))
