@@ -5,6 +5,7 @@ Arranging only: every number comes ready from the review.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 
@@ -16,13 +17,14 @@ from dashboard.urlstate import View
 from dashboard.words import STOP_WORDS, number
 from telemetry.arrays import ENDS, End, FloatArray
 from telemetry.balance.balance import Balance
-from telemetry.damping.oscillation import OscillationEvent
+from telemetry.damping.oscillation import OscillationEvent, RejectedCandidate
 from telemetry.motion.summary import EndSummary, PlaneSummary, StopEvent
 from telemetry.summary import LapSummary, Summary
 
 M_S_TO_KM_H = 3.6
 # More labels than this along the axis would be written over each other.
 _MOST_LABELS = 6
+_Stretch = TypeVar("_Stretch", OscillationEvent, RejectedCandidate)
 
 
 @dataclass(frozen=True)
@@ -77,14 +79,23 @@ class Scene:
     @property
     def oscillations(self) -> tuple[OscillationEvent, ...]:
         """Stretches in which the rear rang, in order of time."""
+        return self._shown(self.summary.oscillation.events)
+
+    @property
+    def front_oscillations(self) -> tuple[OscillationEvent, ...]:
+        """Stretches in which the front rang, which is another fault."""
+        return self._shown(self.summary.oscillation.front_events)
+
+    @property
+    def rejected(self) -> tuple[RejectedCandidate, ...]:
+        """Stretches that looked like lost damping at first."""
+        return self._shown(self.summary.oscillation.rejected)
+
+    def _shown(self, stretches: tuple[_Stretch, ...]) -> tuple[_Stretch, ...]:
         if self.lap is None:
-            return self.summary.oscillation.events
+            return stretches
         start_s, end_s = self.lap.start_s, self.lap.end_s
-        return tuple(
-            event
-            for event in self.summary.oscillation.events
-            if event.end_s > start_s and event.start_s < end_s
-        )
+        return tuple(one for one in stretches if one.end_s > start_s and one.start_s < end_s)
 
 
 def chosen_lap(summary: Summary, view: View) -> LapSummary | None:

@@ -5,8 +5,8 @@ from typing import Any
 
 from dash import html
 
-from dashboard.figures.ringing import ringing_spectrum, ringing_trace
 from dashboard.pages import parts
+from dashboard.pages.settled import settled
 from dashboard.places import grouped
 from dashboard.scene import Scene
 from dashboard.theme import Theme
@@ -23,7 +23,6 @@ from dashboard.words import (
 )
 from telemetry.arrays import ENDS, End
 from telemetry.balance.balance import Balance, Ratio
-from telemetry.damping.verdict import limit_sentence
 from telemetry.motion.summary import EndSummary, PlaneSummary, SpeedSide, StopEvent
 from telemetry.report.words import with_interval
 from telemetry.summary import LapSummary, Summary
@@ -56,7 +55,7 @@ def places(scene: Scene, theme: Theme) -> list[Any]:
     topped_out = [stop for stop in scene.stops if stop.kind == "topped_out"]
     return [
         _stops(bottomed, "Where it bottomed") if bottomed else html.P(html.B("Neither end bottomed.")),
-        *_oscillations(scene, theme),
+        *settled(scene, theme),
         html.Details(
             [
                 html.Summary(f"Topped out {times(len(topped_out))}"),
@@ -96,70 +95,6 @@ def _stops(stops: Sequence[StopEvent], caption: str) -> Any:
     ]
     head = ("end", "where", "lap", "wheel travel [mm]", "arrived at [mm/s]", "stayed [ms]")
     return parts.table(head, rows, caption, classes=("", "", "n", "n", "n", "n"))
-
-
-def _oscillations(scene: Scene, theme: Theme) -> list[Any]:
-    answer = scene.summary.oscillation
-    said = {"yes": "Suspected loss of rear damping", "no": "No sign of lost rear damping"}
-    verdict = said.get(answer.verdict, "Lost rear damping: cannot tell")
-    words = html.P([html.B(f"{verdict}. "), answer.reason])
-    limit = limit_sentence(answer.limits) if answer.verdict == "yes" else ""  # otherwise the reason has it
-    said = [words, html.P(limit, className="note") if limit else None]
-    if not scene.oscillations:
-        return said
-    rows = [
-        (
-            event_place(event),
-            _lap_number(event.lap),
-            number(event.end_s - event.start_s, 2),
-            number(event.frequency_hz, 1),
-            f"{number(event.damping_ratio, 2)} ({number(event.damping_ratio_ci95[0], 2)} to "
-            f"{number(event.damping_ratio_ci95[1], 2)})",
-            number(event.amplitude_mm, 1),
-            percent(event.confidence),
-        )
-        for event in scene.oscillations
-    ]
-    head = ("where", "lap", "lasted [s]", "[Hz]", "damping ratio (95 %)", "wheel [mm rms]", "confidence")
-    caption = "Where the rear was not settled"
-    found = parts.table(head, rows, caption, classes=("", "n", "n", "n", "n", "n", "n"))
-    return [*said, found, _evidence(scene, theme)]
-
-
-def _evidence(scene: Scene, theme: Theme) -> Any:
-    """What the clearest of them can be seen by, and what it was asked; None for reviews of older versions."""
-    told = [event for event in scene.oscillations if event.seen is not None]
-    if not told:
-        return None
-    event = max(told, key=lambda one: (one.confidence, one.amplitude_mm))
-    seen = event.seen
-    assert seen is not None
-    lap = "" if event.lap is None else f", lap {event.lap}"
-    return html.Details(
-        [
-            html.Summary(f"What the clearest can be seen by ({event_place(event)}{lap})"),
-            parts.graph(
-                "ring-trace",
-                ringing_trace(seen, theme),
-                "low",
-                "Travel of both wheels over the same road, 4 to 36 Hz: front above, rear below.",
-            ),
-            html.P(
-                "Travel from 4 to 36 Hz, the front's shifted to when the rear met the same road.",
-                className="note",
-            ),
-            parts.graph(
-                "ring-spectrum",
-                ringing_spectrum(seen, theme),
-                "low",
-                "Density of the rear's travel by frequency, as it was and with healthy damping.",
-            ),
-            html.P(
-                "The rear as it was; dashed: on that road with the damping of the outing.", className="note"
-            ),
-            html.Ul([html.Li([html.B(f"{check.question} "), check.answer]) for check in event.checks]),
-        ]
-    )
 
 
 def numbers(scene: Scene) -> list[Any]:

@@ -1,6 +1,7 @@
 """Events at one place of the lap, gathered over the laps into one."""
 
 from collections import defaultdict
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -22,21 +23,39 @@ def gather(events: tuple[OscillationEvent, ...]) -> tuple[LostPlace, ...]:
         The place with the most seconds first. Frequency and ratio are means weighted by length, the ratio's of
         its logarithm, with the interval narrowed as independent stretches allow.
     """
-    groups: list[list[int]] = []
-    known = [i for i, event in enumerate(events) if event.distance_m is not None]
-    for i in sorted(known, key=lambda i: events[i].distance_m or 0.0):
-        at = events[i].distance_m or 0.0
-        if groups and at - (events[groups[-1][-1]].distance_m or 0.0) < SAME_PLACE_M:
-            groups[-1].append(i)
-        else:
-            groups.append([i])
+    groups = near_each_other([event.distance_m for event in events])
     unknown: dict[int | None, list[int]] = defaultdict(list)
-    for i, event in enumerate(events):
-        if event.distance_m is None:
-            unknown[event.corner].append(i)
+    for group in [group for group in groups if events[group[0]].distance_m is None]:
+        groups.remove(group)
+        unknown[events[group[0]].corner] += group
     return tuple(
         sorted((_place(events, group) for group in (*groups, *unknown.values())), key=lambda p: -p.seconds)
     )
+
+
+def near_each_other(distance_m: Sequence[float | None]) -> list[list[int]]:
+    """Indices of places gathered: neighbours along the lap closer than `SAME_PLACE_M`; an unknown one stands alone.
+
+    Parameters
+    ----------
+    distance_m : sequence of float or None
+        [m]
+
+    Returns
+    -------
+    list of list of int
+        Along the lap, the unknown ones last.
+    """
+    groups: list[list[int]] = []
+    before = -float("inf")
+    known = [(at, i) for i, at in enumerate(distance_m) if at is not None]
+    for at, i in sorted(known):
+        if at - before < SAME_PLACE_M:
+            groups[-1].append(i)
+        else:
+            groups.append([i])
+        before = at
+    return [*groups, *([i] for i, at in enumerate(distance_m) if at is None)]
 
 
 def _place(events: tuple[OscillationEvent, ...], group: list[int]) -> LostPlace:

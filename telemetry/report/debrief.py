@@ -1,37 +1,31 @@
 """The debrief on paper: one self-contained HTML page that prints on A4."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from html import escape
 
 import numpy as np
 
-from telemetry.arrays import ENDS, End, FloatArray
-from telemetry.motion.summary import StopEvent
+from telemetry.arrays import ENDS
 from telemetry.report import page, rows, rows_motion
+from telemetry.report.debrief_damping import damping_section
+from telemetry.report.debrief_lap import lap_map, lap_travel
 from telemetry.report.mirrored import mirrored_response
 from telemetry.report.pictures import (
-    LapTrace,
-    MapMark,
-    mirrored_travel,
     speed_histograms,
     speed_reach_mm_s,
-    track_map,
     travel_use,
 )
 from telemetry.report.words import (
-    best_lap,
     cautions,
     chassis_words,
     excluded_words,
-    lap_time,
     note_words,
     number,
     pitch_words,
 )
 from telemetry.setup import Comparison, SetupSheet, written
-from telemetry.summary import Finding, LapSummary, Summary, Traces
+from telemetry.summary import Finding, Summary, Traces
 
-_EVIDENCE = 3  # events whose evidence is printed in words
 CLOSING = (
     "Keep within the makers' limits for length, preload and pressure. Try one change at a time, at reduced pace "
     "first. Gas-charged dampers are opened only by people equipped for it. Track and local rules apply."
@@ -62,8 +56,6 @@ def debrief_html(
     str
         HTML; every text in it is escaped.
     """
-    lap = best_lap(summary)
-    inside = _inside(traces, lap)
     run = summary.run
     distance = f", {number(run.distance_m / 1000, 1)} km" if run.distance_m else ""
     facts = (
@@ -76,7 +68,7 @@ def debrief_html(
             f"<header><h1>Debrief: {escape(run.bike)}</h1>{page.paragraph(facts, 'meta')}</header>",
             page.items(summary.verdicts, "verdicts", ordered=True),
             *(page.caution(words) for words in cautions(summary)),
-            _travel(summary, traces, lap, inside),
+            lap_travel(summary, traces),
             _ends(summary),
             _balance(summary),
             _findings(summary.findings),
@@ -87,8 +79,8 @@ def debrief_html(
             _places(summary),
             _strokes(summary),
             _frequencies(summary),
-            _damping(summary),
-            _map(summary, traces, lap, inside),
+            damping_section(summary),
+            lap_map(summary, traces),
             _laps(summary),
             _trends(summary),
             _comparison(comparison) if comparison else "",
@@ -97,53 +89,6 @@ def debrief_html(
             _how(summary),
             page.paragraph(CLOSING, "note"),
         ],
-    )
-
-
-def _inside(traces: Traces, lap: LapSummary | None) -> slice:
-    """The samples of a lap, of the whole run without one."""
-    if lap is None:
-        return slice(None)
-    first, last = np.searchsorted(traces["t_s"], [lap.start_s, lap.end_s])
-    return slice(int(first), int(last)) if last > first else slice(None)
-
-
-def _lap_name(lap: LapSummary | None) -> str:
-    if lap is None:
-        return "the whole run"
-    return f"lap {lap.lap}, {lap_time(lap.time_s)}" + ("" if lap.complete else " (not a complete lap)")
-
-
-def _stops_of(summary: Summary) -> Iterator[StopEvent]:
-    for end in summary.ends.values():
-        yield from (*end.bottomed, *end.topped_out)
-
-
-def _travel(summary: Summary, traces: Traces, lap: LapSummary | None, inside: slice) -> str:
-    distance_m = traces["distance_m"][inside]
-    over_distance = lap is not None and bool(np.isfinite(distance_m).all()) and len(distance_m) > 1
-    x = np.maximum.accumulate(distance_m) if over_distance else traces["t_s"][inside]
-    if not summary.ends or len(x) < 2:
-        return ""
-    travel: Mapping[End, FloatArray] = {end: traces[f"{end}_wheel_mm"][inside] for end in summary.ends}
-    trace = LapTrace(
-        x, "m" if over_distance else "s", travel, {end: s.wheel_stroke_mm for end, s in summary.ends.items()}
-    )
-    here = lap.lap if lap else None
-    drawn = mirrored_travel(
-        trace,
-        summary.corners,
-        (stop for stop in _stops_of(summary) if here is None or stop.lap == here),
-        (event for event in summary.oscillation.events if here is None or event.lap == here),
-    )
-    return page.section(
-        f"Wheel travel over {_lap_name(lap)}",
-        page.figure(
-            drawn,
-            "Front above, rear below, both measured outwards from full extension: ends that move together draw a "
-            "symmetrical picture. Numbers in the middle are corners; a wedge is bottomed, a ring (front) or square "
-            "(rear) is topped out, a wave is where the rear rang. Gaps are samples that were masked.",
-        ),
     )
 
 
@@ -291,57 +236,6 @@ def _trends(summary: Summary) -> str:
     if not found:
         return ""
     return page.section("Over the outing", page.table(rows_motion.TREND_COLUMNS, found, words=(0, 4)))
-
-
-def _damping(summary: Summary) -> str:
-    found = summary.oscillation
-    verdict = f"{rows.VERDICT_WORDS[found.verdict]}: {found.reason}".rstrip(": ")
-    events = rows.oscillation_rows(summary)
-    clearest = sorted(found.events, key=lambda event: -event.confidence)[:_EVIDENCE]
-    return page.section(
-        "Rear damping",
-        page.paragraph(verdict[0].upper() + verdict[1:]),
-        *(page.paragraph(sentence) for sentence in rows.course_sentences(summary)),
-        page.table(rows.OSCILLATION_COLUMNS, events, words=(0, 1, 2)) if events else "",
-        *(page.paragraph(f"{event.start_s:.1f} s: {event.evidence}", "note") for event in clearest),
-        long=len(events) > 8,
-    )
-
-
-def _map(summary: Summary, traces: Traces, lap: LapSummary | None, inside: slice) -> str:
-    title = "Where on the lap"
-    if "x_m" not in traces or "y_m" not in traces:
-        return page.section(title, page.paragraph("The log has no position, so there is no map."))
-    x, y, distance = traces["x_m"][inside], traces["y_m"][inside], traces["distance_m"][inside]
-    known = np.isfinite(x) & np.isfinite(y)
-    if np.count_nonzero(known) < 2:
-        return page.section(title, page.paragraph("The log's position is not usable, so there is no map."))
-    at = known & np.isfinite(distance)
-
-    def place(distance_m: float) -> tuple[float, float]:
-        where = np.interp(distance_m, np.maximum.accumulate(distance[at]), np.arange(np.count_nonzero(at)))
-        return float(x[at][round(float(where))]), float(y[at][round(float(where))])
-
-    corners = [(c.number, *place(c.apex_m)) for c in summary.corners] if at.any() else []
-    marks = [MapMark(*_position(traces, stop.time_s), stop.end, stop.kind) for stop in _stops_of(summary)] + [
-        MapMark(*_position(traces, event.start_s), "rear", "oscillation")
-        for event in summary.oscillation.events
-    ]
-    marks = [mark for mark in marks if np.isfinite(mark.x_m) and np.isfinite(mark.y_m)]
-    return page.section(
-        title,
-        page.figure(
-            track_map(x, y, corners, marks),
-            f"Line of {_lap_name(lap)}, north up; events of all laps. Violet is the front, ochre the rear. "
-            "Wedge up: front bottomed; wedge down: rear bottomed; ring: front topped out; square: rear topped "
-            "out; wave: rear rang.",
-        ),
-    )
-
-
-def _position(traces: Traces, time_s: float) -> tuple[float, float]:
-    index = min(int(np.searchsorted(traces["t_s"], time_s)), len(traces["t_s"]) - 1)
-    return float(traces["x_m"][index]), float(traces["y_m"][index])
 
 
 def _laps(summary: Summary) -> str:

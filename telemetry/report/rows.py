@@ -4,8 +4,6 @@ from collections.abc import Callable, Mapping
 
 from telemetry.arrays import ENDS, End
 from telemetry.balance.balance import Balance
-from telemetry.damping.verdict import limit_sentence
-from telemetry.findings import place_words
 from telemetry.motion.summary import EndSummary
 from telemetry.report.words import UNKNOWN, lap_time, number, plus_minus, stop_places, with_interval
 from telemetry.setup import Comparison, LapValues
@@ -22,7 +20,6 @@ RESPONSE_WORDS = {
     "overshoot_share": ("overshoot [% of depth]", 100.0, 0),
     "cycles_to_settle": ("cycles to settle", 1.0, 1),
 }
-OSCILLATION_COLUMNS = ("from s", "lap", "where", "lasts s", "Hz", "damping ratio", "wheel mm", "sure %")
 LAP_COLUMNS = (
     "lap", "time", "front used %", "rear used %", "compr. ratio", "reb. ratio", "hop damping", "masked %",
 )  # fmt: skip
@@ -32,7 +29,6 @@ DAMPER_COLUMNS = (
 SHEET_COLUMNS = ("setup sheet", "")
 CHANGE_COLUMNS = ("what", "before (A)", "after (B)", "kind")
 COMPARISON_COLUMNS = ("", "A", "B", "B - A, ± 95 %", "verdict")
-VERDICT_WORDS = {"yes": "SUSPECTED LOST", "no": "no sign of loss", "cannot_tell": "cannot tell"}
 
 
 def end_rows(ends: Mapping[End, EndSummary]) -> list[Row]:
@@ -182,31 +178,6 @@ def lap_rows(summary: Summary) -> list[Row]:
         )
         for lap in summary.laps
     ]
-
-
-def oscillation_rows(summary: Summary) -> list[Row]:
-    """Start, lap, place, length, frequency, damping ratio, amplitude, confidence; one row an event."""
-    return [
-        (
-            number(event.start_s, 1),
-            UNKNOWN if event.lap is None else str(event.lap),
-            place_words(event.corner, event.phase, None if event.corner else event.distance_m),
-            number(event.end_s - event.start_s, 1),
-            number(event.frequency_hz, 1),
-            f"{number(event.damping_ratio, 2)} ({'-'.join(number(x, 2) for x in event.damping_ratio_ci95)})",
-            number(event.amplitude_mm, 1),
-            number(100 * event.confidence),
-        )
-        for event in summary.oscillation.events
-    ]
-
-
-def course_sentences(summary: Summary) -> list[str]:
-    """What the damping of each end did over the laps, and what loss the log could have shown."""
-    found = summary.oscillation
-    said = [course.reason for course in found.course.values()]
-    limit = limit_sentence(found.limits) if found.verdict == "yes" else ""  # otherwise the reason has it
-    return [*said, limit] if limit else said
 
 
 def change_rows(comparison: Comparison) -> list[Row]:

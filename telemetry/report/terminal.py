@@ -13,21 +13,26 @@ from telemetry.notes import QualityNote
 from telemetry.report.rows import (
     DAMPER_COLUMNS,
     LAP_COLUMNS,
-    OSCILLATION_COLUMNS,
     RESPONSE_COLUMNS,
     SHEET_COLUMNS,
     STOP_COLUMNS,
-    VERDICT_WORDS,
     Row,
     balance_rows,
-    course_sentences,
     damper_rows,
     damper_words,
     end_rows,
     lap_rows,
-    oscillation_rows,
     response_rows,
     stop_rows,
+)
+from telemetry.report.rows_damping import (
+    EVENT_COLUMNS,
+    GATHERED_COLUMNS,
+    VERDICT_WORDS,
+    course_sentences,
+    event_rows,
+    front_words,
+    gathered_rows,
 )
 from telemetry.report.rows_motion import (
     BAND_COLUMNS,
@@ -196,11 +201,18 @@ def _oscillation(console: Console, summary: Summary) -> None:
     section(console, "Rear damping")
     verdict = VERDICT_WORDS[found.verdict]
     indented(console, f"{verdict}: {found.reason}" if found.reason else verdict)
-    indented(console, *course_sentences(summary))
+    indented(console, *course_sentences(found))
+    if gathered := gathered_rows(found.events):
+        console.print(table(GATHERED_COLUMNS, gathered, words=(0, 1)))
     if found.events:
-        console.print(table(OSCILLATION_COLUMNS, oscillation_rows(summary)[:_MOST_ROWS], words=(0, 1, 2)))
+        console.print(table(EVENT_COLUMNS, event_rows(found.events)[:_MOST_ROWS], words=(0, 1, 2)))
         if len(found.events) > _MOST_ROWS:
             indented(console, f"and {len(found.events) - _MOST_ROWS} more (--json has them all)")
+    if front := front_words(found.front_events):
+        indented(console, front)
+    if found.rejected:
+        looked = count_word(len(found.rejected), "more stretch", "more stretches")
+        indented(console, f"{looked} looked like it at first and had another cause; the debrief says which.")
 
 
 def _findings(console: Console, findings: Iterable[Finding]) -> None:

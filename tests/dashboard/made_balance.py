@@ -5,7 +5,14 @@ from dataclasses import replace
 import numpy as np
 
 from telemetry.balance.balance import BumpGroup, BumpMeasure, BumpResponse, Ratio, SameBump
-from telemetry.damping.oscillation import Check, DamperCourse, DetectionLimit, EventEvidence, LapDamping
+from telemetry.damping.oscillation import (
+    Check,
+    DamperCourse,
+    DetectionLimit,
+    EventEvidence,
+    LapDamping,
+    RejectedCandidate,
+)
 from telemetry.motion.summary import Band, BandUse, EndFrequencies, Frequencies, Together
 from telemetry.summary import Summary
 
@@ -44,10 +51,22 @@ def with_balance(summary: Summary) -> Summary:
     )  # fmt: skip
     checks = (Check("Did the front feel the same?", "No: a healthy damper explains 24 % of it."),)
     events = tuple(replace(event, seen=seen, checks=checks) for event in summary.oscillation.events)
+    front = tuple(replace(event, frequency_hz=18.5) for event in events[:1])
+    rejected = tuple(
+        RejectedCandidate(event.end_s + 2.0, event.end_s + 2.5, event.lap, 1309.0, "It was one hit.")
+        for event in events
+    )
     limits = (DetectionLimit(0.05, 0.5, 0.06), DetectionLimit(0.12, 0.75, 0.06))
     return replace(
         summary,
         balance=replace(summary.balance, same_bump=bump),
         frequencies=frequencies,
-        oscillation=replace(summary.oscillation, course=course, events=events, limits=limits),
+        oscillation=replace(
+            summary.oscillation,
+            course=course,
+            events=events,
+            limits=limits,
+            front_events=front,
+            rejected=rejected,
+        ),
     )

@@ -75,9 +75,16 @@ def test_every_number_of_the_lap_is_that_of_the_review(logbook, runs):
 
 def test_a_suspicion_shows_what_it_can_be_seen_by_and_what_it_was_asked(logbook):
     page, _, said = opened(logbook, "/", "?run=after&lap=whole")
-    assert {"ring-trace", "ring-spectrum"} <= {getattr(part, "id", None) for part in walk(page)}
+    assert {"ring-trace-0", "ring-spectrum-0"} <= {getattr(part, "id", None) for part in walk(page)}
     assert "Did the front feel the same?" in said
     assert "a loss to a damping ratio of 0.05 from 0.5 s on, 0.12 from 0.75 s on." in said
+    assert "Looked like it at first, and had another cause (3)" in said and "It was one hit." in said
+    assert "The front rang 1 time, in lap 1: another fault than a lost rear damper" in said
+
+
+def test_a_lap_has_only_what_happened_on_it(logbook):
+    _, _, said = opened(logbook, "/", "?run=after&lap=2")
+    assert "had another cause (1)" in said and "The front rang" not in said
 
 
 def test_faults_of_the_log_are_named_with_their_place(logbook):

@@ -1,0 +1,73 @@
+"""What a debrief says of lost damping: the verdict, the events, what one can be seen by, and what was ruled out."""
+
+import numpy as np
+
+from telemetry.damping.oscillation import OscillationEvent
+from telemetry.report import page
+from telemetry.report.mirrored import mirrored_response
+from telemetry.report.rows_damping import (
+    EVENT_COLUMNS,
+    GATHERED_COLUMNS,
+    REJECTED_COLUMNS,
+    VERDICT_WORDS,
+    course_sentences,
+    event_rows,
+    front_words,
+    gathered_rows,
+    rejected_rows,
+)
+from telemetry.summary import Summary
+
+_EVIDENCE = 3  # events whose evidence is printed in words
+
+
+def damping_section(summary: Summary) -> str:
+    """Section on lost damping.
+
+    Parameters
+    ----------
+    summary : Summary
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    found = summary.oscillation
+    verdict = f"{VERDICT_WORDS[found.verdict]}: {found.reason}".rstrip(": ")
+    gathered, events = gathered_rows(found.events), event_rows(found.events)
+    rejected, front = rejected_rows(found.rejected), event_rows(found.front_events)
+    clearest = sorted(found.events, key=lambda event: -event.confidence)[:_EVIDENCE]
+    return page.section(
+        "Rear damping",
+        page.paragraph(verdict[0].upper() + verdict[1:]),
+        *(page.paragraph(sentence) for sentence in course_sentences(found)),
+        page.table(GATHERED_COLUMNS, gathered, words=(0, 1)) if gathered else "",
+        page.table(EVENT_COLUMNS, events, words=(0, 1, 2)) if events else "",
+        *(page.paragraph(f"{event.start_s:.1f} s: {event.evidence}", "note") for event in clearest),
+        *(_ringing(event) for event in clearest[:1]),
+        page.paragraph(front_words(found.front_events)) if front else "",
+        page.table(EVENT_COLUMNS, front, words=(0, 1, 2)) if front else "",
+        page.table(REJECTED_COLUMNS, rejected, words=(0, 1, 3)) if rejected else "",
+        long=len(events) + len(rejected) > 8,
+    )
+
+
+def _ringing(event: OscillationEvent) -> str:
+    """Both wheels over the same road while one of them rang; nothing in reviews of older versions."""
+    seen = event.seen
+    if seen is None or not seen.other_mm:
+        return ""
+    own, other = np.array(seen.own_mm), np.array(seen.other_mm)
+    drawn = mirrored_response(
+        seen.step_s * np.arange(len(own), dtype=np.float64),
+        other,
+        own,
+        "s",
+        "Travel of both wheels over the same road, 4 to 36 Hz",
+    )
+    return page.figure(
+        f'<div class="half">{drawn}</div>',
+        f"From {seen.start_s:.1f} s: travel of both wheels from 4 to 36 Hz, the front's shifted to when the rear met "
+        "the same road.",
+    )

@@ -1,0 +1,85 @@
+"""Tables and sentences of lost damping: events one by one, gathered by place, and what was looked at but not called."""
+
+from collections.abc import Iterable, Sequence
+
+from telemetry.damping.oscillation import Oscillation, OscillationEvent, RejectedCandidate
+from telemetry.damping.places import gather, near_each_other
+from telemetry.damping.verdict import limit_sentence
+from telemetry.findings import count_word, laps_words, place_words
+from telemetry.report.words import UNKNOWN, laps_list, number, with_interval
+
+Row = tuple[str, ...]
+EVENT_COLUMNS = (
+    "from s", "lap", "where", "lasts s", "Hz", "damping ratio", "wheel mm", "shaft mm", "sure %",
+)  # fmt: skip
+GATHERED_COLUMNS = ("where", "laps", "times", "s in all", "Hz", "damping ratio (95 %)")
+REJECTED_COLUMNS = ("where", "laps", "times", "why it is not called lost damping")
+VERDICT_WORDS = {"yes": "SUSPECTED LOST", "no": "no sign of loss", "cannot_tell": "cannot tell"}
+
+
+def event_rows(events: Iterable[OscillationEvent]) -> list[Row]:
+    """Start, lap, place, length, frequency, damping ratio with interval, amplitudes, confidence; one row an event."""
+    return [
+        (
+            number(event.start_s, 1),
+            UNKNOWN if event.lap is None else str(event.lap),
+            place_words(event.corner, event.phase, event.distance_m),
+            number(event.end_s - event.start_s, 1),
+            number(event.frequency_hz, 1),
+            f"{number(event.damping_ratio, 2)} ({'-'.join(number(x, 2) for x in event.damping_ratio_ci95)})",
+            number(event.amplitude_mm, 1),
+            number(event.shaft_amplitude_mm, 1),
+            number(100 * event.confidence),
+        )
+        for event in events
+    ]
+
+
+def gathered_rows(events: tuple[OscillationEvent, ...]) -> list[Row]:
+    """Events gathered by place, most seconds first; nothing where none of them came twice at one place."""
+    places = gather(events)
+    if len(places) == len(events):
+        return []
+    return [
+        (
+            place_words(place.corner, place.phase, place.distance_m),
+            laps_list(place.laps),
+            str(len(place.events)),
+            number(place.seconds, 1),
+            number(place.frequency_hz, 1),
+            with_interval(place.damping_ratio, place.damping_ratio_ci95),
+        )
+        for place in places
+    ]
+
+
+def rejected_rows(rejected: Sequence[RejectedCandidate]) -> list[Row]:
+    """What looked like lost damping at first, by place, most often first, with the reason of its longest stretch."""
+    rows = []
+    for group in near_each_other([one.distance_m for one in rejected]):
+        here = [rejected[i] for i in group]
+        longest = max(here, key=lambda one: one.end_s - one.start_s)
+        where = (
+            f"at {longest.start_s:.1f} s"
+            if longest.distance_m is None
+            else place_words(None, None, longest.distance_m)
+        )
+        rows.append((where, laps_list(one.lap for one in here), str(len(here)), longest.reason))
+    return sorted(rows, key=lambda row: -int(row[2]))
+
+
+def front_words(events: Sequence[OscillationEvent]) -> str:
+    """That the front rang, which is another fault; "" where it did not."""
+    if not events:
+        return ""
+    return (
+        f"The front rang {count_word(len(events), 'time')}, in {laps_words(event.lap or 0 for event in events)}: "
+        "another fault than a lost rear damper (fork, front tyre, bearings)."
+    )
+
+
+def course_sentences(found: Oscillation) -> list[str]:
+    """What the damping of each end did over the laps, and what loss the log could have shown."""
+    said = [course.reason for course in found.course.values()]
+    limit = limit_sentence(found.limits) if found.verdict == "yes" else ""  # otherwise the reason has it
+    return [*said, limit] if limit else said
