@@ -1,7 +1,8 @@
 """How values are said: lap times, places, and the rider's plain words. Only wording, no computing."""
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from types import MappingProxyType
 
 from telemetry.arrays import End
 from telemetry.damping.oscillation import OscillationEvent
@@ -16,11 +17,11 @@ RIDER_WORDS = {
     "unsettled": "was not settled",
 }
 _ON_THE_WAY = {
-    "braking": "braking for corner {}",
-    "entry": "going into corner {}",
-    "mid-corner": "in the middle of corner {}",
-    "drive": "coming out of corner {}",
-    "straight": "on the straight by corner {}",
+    "braking": "braking for {}",
+    "entry": "going into {}",
+    "mid-corner": "in the middle of {}",
+    "drive": "coming out of {}",
+    "straight": "on the straight by {}",
 }
 _SOMEWHERE = {
     "braking": "under braking",
@@ -78,10 +79,17 @@ def place(
     return f"at {number(time_s, 1)} s" if time_s is not None else "place not known"
 
 
-def rider_place(corner: int | None, phase: str | None, distance_m: float | None = None) -> str:
-    """Where something was, as one says it to a rider."""
+def rider_place(
+    corner: int | None,
+    phase: str | None,
+    distance_m: float | None = None,
+    *,
+    names: Mapping[int, str] = MappingProxyType({}),
+) -> str:
+    """Where something was, as one says it to a rider; ``names`` are what people call the corners, by number."""
     if corner:
-        return _ON_THE_WAY.get(phase or "", "at corner {}").format(corner)
+        called = f"{names[corner]} (corner {corner})" if names.get(corner) else f"corner {corner}"
+        return _ON_THE_WAY.get(phase or "", "at {}").format(called)
     if phase in _SOMEWHERE:
         return _SOMEWHERE[phase]
     if distance_m is not None and math.isfinite(distance_m):

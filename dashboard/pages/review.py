@@ -26,6 +26,7 @@ from telemetry.report.rows_motion import (
     stroke_rows,
     trend_rows,
 )
+from telemetry.report.words import named_corners
 from telemetry.summary import Summary
 
 PATH = "/"
@@ -208,7 +209,8 @@ def render(shelf: Shelf, scene: Scene, screen: Screen) -> dict[str, Any]:
         "proportions": track.proportions(where),
         "map-said": "This log has no position, so the lap is drawn as a straight line."
         if where.straight
-        else "North is up. Numbers are corners; the bar is where the lap starts.",
+        else "North is up. Numbers are corners; the bar is where the lap starts. "
+        + named_corners(scene.summary.corners),
         "places": numbers.places(scene, theme),
         "speed": histogram.speed_histogram(
             {end: plane.speed_histogram for end, plane in planes.items()},

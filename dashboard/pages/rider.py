@@ -1,6 +1,7 @@
 """The rider's page, for a phone in the sun: the lap as a map and a few plain sentences."""
 
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 from dash import Dash, Input, Output, dcc, html
@@ -124,9 +125,10 @@ def _settled_words(scene: Scene) -> str:
 
 def places(scene: Scene) -> list[Any]:
     """Where it happened, one large line a place; where an end came all the way up stands apart."""
-    out = grouped((stop for stop in scene.stops if stop.kind == "bottomed"), rider_place)
-    unsettled = grouped(scene.oscillations, rider_place)
-    up = grouped((stop for stop in scene.stops if stop.kind == "topped_out"), rider_place)
+    say = partial(rider_place, names={corner.number: corner.name for corner in scene.summary.corners})
+    out = grouped((stop for stop in scene.stops if stop.kind == "bottomed"), say)
+    unsettled = grouped(scene.oscillations, say)
+    up = grouped((stop for stop in scene.stops if stop.kind == "topped_out"), say)
     several = scene.lap is None
     parts_: list[Any] = []
     if out or unsettled:

@@ -16,9 +16,14 @@ def add(arguments: argparse.Namespace) -> None:
         logbook = Logbook(arguments.logbook)
         before = {entry.run_id for entry in logbook.revisions()}
         run_id = logbook.add(
-            arguments.log, arguments.bike, arguments.setup, channels=arguments.channels, **words(arguments)
+            arguments.log,
+            arguments.bike,
+            arguments.setup,
+            channels=arguments.channels,
+            circuit_path=arguments.circuit,
+            **words(arguments),
         )
-        inputs = (arguments.log, arguments.bike, arguments.setup)
+        inputs = (arguments.log, arguments.bike, arguments.setup, arguments.circuit)
         if arguments.json:
             text = logbook.review_file(run_id).read_text(encoding="utf-8")
             write_text(arguments.json, text, inputs=inputs)
@@ -37,7 +42,7 @@ def say_what_is_kept(logbook: Logbook, run_id: str, *, known: bool) -> None:
     entry, history = logbook.entry(run_id), logbook.history(run_id)
     said = ""
     if known:
-        said = " (was there already: same log, bike file and setup sheet)"
+        said = " (was there already: same log, bike file, setup sheet and circuit)"
     elif len(history) > 1:
         said = f" (made again from the original; {history[-2].run_id} is kept as its history)"
     screen = console()

@@ -54,8 +54,9 @@ def rebuild(arguments: argparse.Namespace) -> None:
             bike_path=arguments.bike,
             sheet_path=arguments.setup,
             channels=arguments.channels,
+            circuit_path=arguments.circuit,
             **words(arguments),
         )
         text = logbook.review_file(run_id).read_text(encoding="utf-8")
-        write_text(arguments.json, text, inputs=(arguments.bike, arguments.setup))
+        write_text(arguments.json, text, inputs=(arguments.bike, arguments.setup, arguments.circuit))
     say_what_is_kept(logbook, run_id, known=False)

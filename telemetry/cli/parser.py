@@ -188,11 +188,7 @@ def _review(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> 
         metavar="LAT,LON",
         help="middle of the start line, for a log with GPS and no laps",
     )
-    parser.add_argument(
-        "--circuit",
-        metavar="FILE.toml",
-        help="circuit file: the same places, corner numbers and names as before",
-    )
+    _circuit(parser)
     parser.add_argument(
         "--save-circuit", metavar="FILE.toml", help="write the circuit as found, for the next log on it"
     )
@@ -263,9 +259,18 @@ def _add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> Non
     parser.add_argument("--bike", required=True, metavar="BIKE.toml", help="bike file")
     parser.add_argument("--logbook", required=True, metavar="DIR", help="made when missing")
     parser.add_argument("--setup", metavar="SHEET.toml", help="setup sheet of the outing")
+    _circuit(parser)
     _channels(parser)
     _words(parser)
     _json(parser)
+
+
+def _circuit(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--circuit",
+        metavar="FILE.toml",
+        help="circuit file: the same places, corner numbers and names as before",
+    )
 
 
 def _words(parser: argparse.ArgumentParser) -> None:
@@ -303,6 +308,7 @@ def _logbook(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") ->
     rebuild.add_argument("--logbook", required=True, metavar="DIR")
     rebuild.add_argument("--bike", metavar="BIKE.toml", help="corrected bike file (else the one it has)")
     rebuild.add_argument("--setup", metavar="SHEET.toml", help="corrected setup sheet (else the one it has)")
+    _circuit(rebuild)
     _channels(rebuild)
     _words(rebuild)
     _json(rebuild)

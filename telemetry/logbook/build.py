@@ -6,6 +6,7 @@
     log.parquet        its columns, exact to the logged digits
     bike.toml …        the bike file, and the files it names
     sheet.toml         the setup sheet, where there is one
+    circuit.toml       the circuit it was ridden on, where one was given
     channels.json      which column means what, where a person had to say so
     review.json        the review
     traces.parquet     the run sample by sample
@@ -32,10 +33,16 @@ from telemetry.setup import SetupSheet
 from telemetry.summary import Summary, Traces, summary_to_json, write_traces
 
 ENTRY, REVIEW, TRACES, LOG = "entry.json", "review.json", "traces.parquet", "log.parquet"
-BIKE, SHEET, CHANNELS, ORIGINAL = "bike.toml", "sheet.toml", "channels.json", "original"
+BIKE, SHEET, CIRCUIT, CHANNELS, ORIGINAL = (
+    "bike.toml",
+    "sheet.toml",
+    "circuit.toml",
+    "channels.json",
+    "original",
+)
 DERIVED = {REVIEW, TRACES, LOG}  # can be made again from the others
 CHANGING = ".changing"  # stands in a run's directory while its words change
-_OURS = {ENTRY, REVIEW, TRACES, LOG, BIKE, SHEET, CHANNELS, ORIGINAL}
+_OURS = {ENTRY, REVIEW, TRACES, LOG, BIKE, SHEET, CIRCUIT, CHANNELS, ORIGINAL}
 
 _PASSING = {ENTRY, CHANGING, part_of(Path(ENTRY)).name}
 
@@ -54,6 +61,7 @@ class Sources:
     bike: Path
     sheet: Path | None
     channels: Mapping[str, str] = field(default_factory=dict)
+    circuit: Path | None = None
 
     @property
     def inputs(self) -> str:
@@ -62,6 +70,7 @@ class Sources:
         parts += [file_sha256(self.bike.parent / name) for name in files_named_by(self.bike)]
         parts += [file_sha256(self.sheet) if self.sheet else "no sheet"]
         parts += [channels_to_json(self.channels)] if self.channels else []
+        parts += [file_sha256(self.circuit)] if self.circuit else []
         return "r" + sha256(" ".join(parts).encode()).hexdigest()[:16]
 
 
@@ -109,6 +118,8 @@ def fill(
     shutil.copyfile(sources.bike, place / BIKE)
     if sources.sheet:
         shutil.copyfile(sources.sheet, place / SHEET)
+    if sources.circuit:
+        shutil.copyfile(sources.circuit, place / CIRCUIT)
     if sources.channels:
         (place / CHANNELS).write_text(channels_to_json(sources.channels), encoding="utf-8")
     write_log(log, place / LOG)

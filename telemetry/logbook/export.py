@@ -30,6 +30,7 @@ runs/.../run.csv, run.parquet   the run sample by sample: t_s in s, travel in mm
                                 full extension), speed in mm/s; empty where unknown
 runs/.../review.json            the review
 runs/.../bike.toml, sheet.toml  bike file (with the files it names) and setup sheet
+runs/.../circuit.toml           the circuit it was ridden on, where one was given
 runs/.../channels.json          which column means what, where the log's names differ from the bike file's
 """
 

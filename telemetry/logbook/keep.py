@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from telemetry.bike import Bike, load_bike
 from telemetry.columns import confirmed_columns, telling_columns, with_columns
 from telemetry.errors import LogbookError, LogError
+from telemetry.laps import Circuit, load_circuit
 from telemetry.logbook.build import Sources, entry_of, fill
 from telemetry.logbook.entry import RunEntry, Words, sheet_words
 from telemetry.logbook.files import file_sha256
@@ -29,6 +30,7 @@ def keep(
     *,
     log_name: str,
     channels: Mapping[str, str],
+    circuit_path: Path | None = None,
     anew: bool = False,
 ) -> str:
     """Keep a log: as `telemetry.logbook.Logbook.add` says.
@@ -44,6 +46,8 @@ def keep(
         What to call the original.
     channels : mapping of str to str
         Columns by meaning that a person chose, added to those that the log's run already has.
+    circuit_path : Path or None
+        None: the one that the log's run already has, if any.
     anew : bool
         Make the run again even when it was made from the very same files.
 
@@ -65,8 +69,9 @@ def keep(
             given = {**store.record(history[0].run_id).given, **given}
             if sheet_path is None and (sheet_path := store.sheet(history[0].run_id)):
                 sheet = load_sheet(sheet_path)
+            circuit_path = circuit_path or store.circuit(history[0].run_id)
             channels = {**store.channels(history[0].run_id), **channels}
-        sources = Sources(log_path, log_name, log_sha256, bike_path, sheet_path, channels)
+        sources = Sources(log_path, log_name, log_sha256, bike_path, sheet_path, channels, circuit_path)
         same = next((entry for entry in history if entry.inputs == sources.inputs), None)
         if same is None or anew:
             return _make(store, sources, bike, sheet, given, history)
@@ -96,8 +101,9 @@ def _make(
     if not history:  # what was confirmed for such logs is kept with the run: it says the same on any computer
         sources = replace(sources, channels={**confirmed_columns(bike, log), **sources.channels})
     bike = with_columns(bike, log, sources.channels)
+    circuit = load_circuit(sources.circuit) if sources.circuit else None
     with telling_columns(bike, log):
-        result = review_log(log, bike)
+        result = review_log(log, bike, circuit)
     name = sources.log_name
     summary = replace(result.summary, run=replace(result.summary.run, source=name))
     revision = history[0].revision + 1 if history else 1
@@ -112,11 +118,11 @@ def _make(
     return run_id
 
 
-def review_log(log: RawLog, bike: Bike) -> "Review":
+def review_log(log: RawLog, bike: Bike, circuit: Circuit | None = None) -> "Review":
     """Review a log; imported here, so that only who adds a run waits for the heavy libraries."""
     from telemetry.review import review
 
-    return review(log, bike)
+    return review(log, bike, circuit=circuit)
 
 
 def _check_date(text: str | None) -> None:

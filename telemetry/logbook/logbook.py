@@ -75,6 +75,7 @@ class Logbook:
         sheet_path: str | Path | None = None,
         *,
         channels: Mapping[str, str] | None = None,
+        circuit_path: str | Path | None = None,
         **words: Unpack[Words],
     ) -> str:
         """Review a log and keep it: the original byte for byte, the review, and what it rests on.
@@ -88,6 +89,9 @@ class Logbook:
         channels : mapping of str to str, optional
             Column by key of [channels] and by ``front`` and ``rear``, where the log's names differ from the bike
             file's; otherwise those that this log's run has, or that were confirmed for a log of the same shape.
+        circuit_path : str or Path, optional
+            Circuit file, from an earlier run on it: places, corner numbers and names are then those of the circuit.
+            Otherwise the one that this log's run already has, if any.
         **words : str, optional
             ``name``, ``date`` (ISO 8601, such as "2026-05-01"), ``place``, ``rider``, ``outing``, ``tyres``,
             ``notes``: what the catalogue is to say; otherwise what the setup sheet says.
@@ -95,9 +99,9 @@ class Logbook:
         Returns
         -------
         str
-            Run id. The same bytes of the log are one run. With the same bike file and setup sheet nothing is
-            made again, only words that are given are put right; with others the run is made again, and what
-            was there before stays as its history.
+            Run id. The same bytes of the log are one run. With the same bike file, setup sheet and circuit
+            nothing is made again, only words that are given are put right; with others the run is made again, and
+            what was there before stays as its history.
 
         Raises
         ------
@@ -114,6 +118,7 @@ class Logbook:
             words,
             log_name=log_path.name,
             channels=channels or {},
+            circuit_path=Path(circuit_path) if circuit_path is not None else None,
         )
 
     def rebuild(
@@ -123,6 +128,7 @@ class Logbook:
         bike_path: str | Path | None = None,
         sheet_path: str | Path | None = None,
         channels: Mapping[str, str] | None = None,
+        circuit_path: str | Path | None = None,
         **words: Unpack[Words],
     ) -> str:
         """Make a run again from its original, with a corrected bike file or setup sheet where one is given.
@@ -130,7 +136,7 @@ class Logbook:
         Parameters
         ----------
         run_id : str
-        bike_path, sheet_path : str or Path, optional
+        bike_path, sheet_path, circuit_path : str or Path, optional
             Otherwise those that the run was made with.
         channels : mapping of str to str, optional
             As of `add`; added to those that the run was made with.
@@ -163,6 +169,7 @@ class Logbook:
             words,
             log_name=entry.log_name,
             channels=channels or {},
+            circuit_path=Path(circuit_path) if circuit_path is not None else self.store.circuit(run_id),
             anew=True,
         )
 

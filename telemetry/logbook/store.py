@@ -10,7 +10,7 @@ from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 from telemetry.errors import LogbookError
-from telemetry.logbook.build import BIKE, CHANGING, CHANNELS, ENTRY, ORIGINAL, SHEET
+from telemetry.logbook.build import BIKE, CHANGING, CHANNELS, CIRCUIT, ENTRY, ORIGINAL, SHEET
 from telemetry.logbook.catalogue import Catalogue, enter
 from telemetry.logbook.entry import Record, RunEntry, read_record, record_to_json
 from telemetry.logbook.files import flush, flush_tree, replace_text, sweep, workshop
@@ -74,6 +74,11 @@ class Store:
     def sheet(self, run_id: str) -> Path | None:
         """The setup sheet of a run, None where it has none."""
         path = self.home(run_id) / SHEET
+        return path if path.is_file() else None
+
+    def circuit(self, run_id: str) -> Path | None:
+        """The circuit file that a run was reviewed with, None where none was given."""
+        path = self.home(run_id) / CIRCUIT
         return path if path.is_file() else None
 
     def channels(self, run_id: str) -> dict[str, str]:

@@ -8,7 +8,7 @@ from telemetry.arrays import End, FloatArray
 from telemetry.motion.summary import StopEvent
 from telemetry.report import page
 from telemetry.report.pictures import LapTrace, MapMark, mirrored_travel, track_map
-from telemetry.report.words import best_lap, lap_time
+from telemetry.report.words import best_lap, lap_time, named_corners
 from telemetry.summary import LapSummary, Summary, Traces
 
 
@@ -94,7 +94,7 @@ def lap_map(summary: Summary, traces: Traces) -> str:
             track_map(x, y, corners, marks),
             f"Line of {_lap_name(lap)}, north up; events of all laps. Violet is the front, ochre the rear. "
             "Wedge up: front bottomed; wedge down: rear bottomed; ring: front topped out; square: rear topped "
-            "out; wave: rear rang.",
+            f"out; wave: rear rang. {named_corners(summary.corners)}".strip(),
         ),
     )
 

@@ -46,7 +46,7 @@ from telemetry.report.rows_motion import (
     together_words,
     trend_rows,
 )
-from telemetry.report.words import cautions, chassis_words, note_words, number, pitch_words
+from telemetry.report.words import cautions, chassis_words, named_corners, note_words, number, pitch_words
 from telemetry.setup import SetupSheet, written
 from telemetry.summary import Finding, RunInfo, Summary
 
@@ -231,6 +231,8 @@ def _laps(console: Console, summary: Summary) -> None:
     console.print(table(LAP_COLUMNS, lap_rows(summary)))
     if not all(lap.complete for lap in summary.laps):
         indented(console, "(time) in brackets: not a complete lap")
+    if named := named_corners(summary.corners):
+        indented(console, named)
 
 
 def print_notes(notes: Iterable[QualityNote], console: Console) -> None:

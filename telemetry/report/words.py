@@ -7,6 +7,7 @@ from math import isfinite
 from telemetry.arrays import ENDS, End
 from telemetry.balance.balance import Balance
 from telemetry.findings import place_words
+from telemetry.laps import Corner
 from telemetry.motion.summary import StopEvent
 from telemetry.notes import QualityNote
 from telemetry.setup import Comparison
@@ -122,6 +123,18 @@ def stop_places(summary: Summary) -> list[StopPlace]:
         for (kind, end, where), stops in groups.items()
     ]
     return sorted(places, key=lambda row: (row.kind != "bottomed", -row.times, row.distance_m or 0.0))
+
+
+def named_corners(corners: Iterable[Corner]) -> str:
+    """What people call the corners, or "" where nobody named one.
+
+    Examples
+    --------
+    >>> named_corners([Corner(1, 80, 100, 120, -1, "Old Gate"), Corner(2, 300, 340, 380, 1)])
+    'Corner 1 is Old Gate.'
+    """
+    named = [f"{corner.number} is {corner.name}" for corner in corners if corner.name]
+    return f"Corner {', '.join(named)}." if named else ""
 
 
 def best_lap(summary: Summary) -> LapSummary | None:

@@ -33,6 +33,8 @@ def test_a_place_is_said_as_far_as_it_is_known():
 
 def test_a_place_for_the_rider():
     assert words.rider_place(3, "drive") == "coming out of corner 3"
+    assert words.rider_place(3, "drive", names={3: "Old Gate", 4: ""}) == "coming out of Old Gate (corner 3)"
+    assert words.rider_place(4, None, names={3: "Old Gate", 4: ""}) == "at corner 4"
     assert words.rider_place(None, "braking") == "under braking"
     assert words.rider_place(None, None, 1234.0) == "1230 metres after the start line"
     assert words.rider_place(None, None) == "place not known"
