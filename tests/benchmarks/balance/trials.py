@@ -21,8 +21,9 @@ from telemetry.bike import (
 from telemetry.laps import Track, find_track
 from telemetry.motion import Motion, to_motion
 from telemetry.signals import Run
+from telemetry.signals.noise import sensor_noise_mm
 from telemetry.simulate import Bump, Road, Vehicle, random_bike
-from telemetry.simulate.road import road_profile
+from telemetry.simulate.road import RoadProfile, road_profile
 from telemetry.simulate.vehicle import Drive, Ridden, exact_shaft_mm, ride, steady_drive
 
 BITS, RANGE_MM = 12, 140.0
@@ -81,6 +82,7 @@ class Plan:
     swapped: bool = False
     exact_sensors: bool = False  # travel without noise and steps, speed as it was
     road_seed: int | None = None  # of road and bumps; the bike's by default
+    step_s: float = 1 / 4000  # of the integration
 
 
 @dataclass(frozen=True)
@@ -120,6 +122,18 @@ def _bumps(plan: Plan, length_m: float) -> tuple[Bump, ...]:
     return tuple(found)
 
 
+def _over(profile: RoadProfile, bumps: tuple[Bump, ...]) -> RoadProfile:
+    """The road with bumps on it, each written where it is: a long road has thousands."""
+    height = profile.front_m.copy()
+    for bump in bumps:
+        first, last = (round((bump.at_m + side * bump.length_m / 2) / profile.step_m) for side in (-1, 1))
+        along = (np.arange(first, last + 1) * profile.step_m - bump.at_m) / bump.length_m
+        height[first : last + 1] += (
+            0.5e-3 * bump.height_mm * (1.0 + np.cos(2.0 * np.pi * np.clip(along, -0.5, 0.5)))
+        )
+    return RoadProfile(profile.step_m, height, height)
+
+
 def make(plan: Plan) -> Ride:
     """Ride a plan."""
     bike = bike_with_damping(plan.seed, plan.compression, plan.rebound)
@@ -127,9 +141,8 @@ def make(plan: Plan) -> Ride:
     length = float(drive.distance_m[-1])
     bumps = _bumps(plan, length)
     road_seed = plan.seed if plan.road_seed is None else plan.road_seed
-    road = Road(psd_m3=plan.psd_m3, features=bumps)
-    profile = road_profile(road, length + 50.0, np.random.default_rng([road_seed, 3]))
-    ridden = ride(Vehicle(bike), drive, profile, sample_rate_hz=plan.rate_hz)
+    rough = road_profile(Road(psd_m3=plan.psd_m3), length + 50.0, np.random.default_rng([road_seed, 3]))
+    ridden = ride(Vehicle(bike), drive, _over(rough, bumps), sample_rate_hz=plan.rate_hz, step_s=plan.step_s)
     noise = np.random.default_rng([plan.seed, 5])
     shaft = {}
     for end, wheel_m in (("front", ridden.front_m), ("rear", ridden.rear_m)):
@@ -152,7 +165,7 @@ def make(plan: Plan) -> Ride:
         shaft,
         {"speed_m_s": logged},
         {},
-        dict.fromkeys(ENDS, plan.noise_mm),
+        {end: sensor_noise_mm(values) for end, values in shaft.items()},
         {},
     )
     distance = np.interp(ridden.t_s, drive.step_s * np.arange(len(drive.distance_m)), drive.distance_m)
