@@ -8,9 +8,9 @@ import numpy as np
 
 from telemetry.arrays import ENDS, End, FloatArray, IntArray
 from telemetry.balance.balance import Ratio
-from telemetry.balance.bumps import peaks_above
 from telemetry.balance.freemodes import FreeMode, fit_free_modes
 from telemetry.balance.ratios import half_width
+from telemetry.balance.standout import peaks_above
 from telemetry.motion import Motion
 from telemetry.signals.decay import damping_from_log_decrement, log_decrement
 

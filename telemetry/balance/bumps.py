@@ -5,15 +5,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
+from telemetry.balance.delay import riding_delay_s
+from telemetry.balance.standout import around, find_bumps, local_peaks
 from telemetry.laps import Track
 from telemetry.motion import Motion
 
 # Choices of ours; no source.
-MIN_SPEED_M_S = 10.0  # slower, the delay is long and the ends have settled in between
-BUMP_OVER_TYPICAL = 2.2  # a bump stands this far above the typical speed of both ends together
-BUMPS_APART_S = 0.08
-FIRST_SHARE = 0.5
-SEARCH_S = 0.02  # around the expected moment, for wheelbase, speed and tyre effects
+SEARCH_S = 0.015  # around the expected moment, for wheelbase, speed and tyre effects
 SAME_BUMP_S = 0.01  # a pair further than this from the delay of most pairs is none
 FOOT_S = 0.1  # travel is least at most this long before the wheel is fastest
 DEEPEST_S = 0.1  # and is deepest at most this long after
@@ -87,31 +85,11 @@ class BumpPairs:
         )
 
 
-def riding_delay_s(motion: Motion, track: Track, rows: slice | IntArray = slice(None)) -> FloatArray:
-    """How much later the rear axle meets what the front axle meets now: wheelbase / speed.
-
-    Parameters
-    ----------
-    motion : Motion
-    track : Track
-    rows : slice or ndarray of int
-        Which samples.
-
-    Returns
-    -------
-    ndarray of shape (n_rows,)
-        NaN where the motorcycle is too slow or its speed not known. [s]
-    """
-    speed = track.speed_m_s[rows]
-    with np.errstate(invalid="ignore"):
-        return np.where(speed > MIN_SPEED_M_S, motion.wheelbase_mm / 1000.0 / speed, np.nan)
-
-
 def find_pairs(motion: Motion, track: Track) -> BumpPairs | None:
     """Find the bumps of a run in both ends.
 
-    Bumps are picked by the mean of both ends' speed, the rear moved back by its delay: picking by the front
-    alone would favour bumps that happened to move the front more.
+    Bumps are picked by both ends together, the rear moved back by its delay: picking by the front alone would
+    favour bumps that happened to move the front more.
 
     Parameters
     ----------
@@ -127,31 +105,6 @@ def find_pairs(motion: Motion, track: Track) -> BumpPairs | None:
     if any(end not in motion.ends for end in ENDS) or not np.isfinite(track.speed_m_s).any():
         return None
     return pairs_at(motion, track, find_bumps(motion, track))
-
-
-def find_bumps(motion: Motion, track: Track) -> IntArray:
-    """When the front met a bump that moved both ends.
-
-    Parameters
-    ----------
-    motion : Motion
-        With both ends.
-    track : Track
-
-    Returns
-    -------
-    ndarray of int, shape (n_bumps,)
-        Samples, rising: when both ends together, the rear moved back by its delay, were fastest.
-    """
-    rate, n = motion.sample_rate_hz, len(motion.t_s)
-    delay = np.nan_to_num(riding_delay_s(motion, track) * rate)  # in samples
-    later = np.minimum(np.arange(n) + np.rint(delay).astype(np.int64), n - 1)
-    front, rear = (motion.ends[end].wheel_speed_mm_s for end in ENDS)
-    both = np.where(delay > 0, 0.5 * (front + rear[later]), np.nan)
-    sizes = np.abs(both[:: max(round(rate / STACK_HZ), 1)])
-    sizes = sizes[np.isfinite(sizes)]
-    typical = float(np.median(sizes)) / 0.6745 if len(sizes) else 0.0  # as for a normal distribution
-    return peaks_above(both, max(BUMP_OVER_TYPICAL * typical, 1.0), round(BUMPS_APART_S * rate))
 
 
 def pairs_at(motion: Motion, track: Track, bumps: IntArray) -> BumpPairs:
@@ -195,69 +148,23 @@ def pairs_at(motion: Motion, track: Track, bumps: IntArray) -> BumpPairs:
     )
 
 
-def peaks_above(values: FloatArray, height: float, apart: int) -> IntArray:
-    """Places of the peaks above a height, one for each group of peaks nearer than ``apart`` samples.
-
-    A group is told by its highest peak, and placed at the first before it that is at least half as high: past a
-    bump the wheel comes down again and may then move faster than on the bump.
-
-    Parameters
-    ----------
-    values : ndarray of shape (n_samples,)
-        NaN where invalid.
-    height : float
-    apart : int
-
-    Returns
-    -------
-    ndarray of int, shape (n_peaks,)
-        Rising.
-    """
-    with np.errstate(invalid="ignore"):
-        top = (values[1:-1] > values[:-2]) & (values[1:-1] >= values[2:]) & (values[1:-1] > height)
-    candidates = np.flatnonzero(top) + 1
-    free = np.ones(len(candidates), dtype=bool)
-    kept = np.zeros(len(candidates), dtype=bool)
-    first = np.searchsorted(candidates, candidates - apart, side="right")
-    last = np.searchsorted(candidates, candidates + apart, side="left")
-    for i in np.argsort(-values[candidates], kind="stable"):
-        if free[i]:
-            free[first[i] : last[i]] = False
-            group = np.arange(first[i], i + 1)
-            kept[group[np.argmax(values[candidates[group]] >= FIRST_SHARE * values[candidates[i]])]] = True
-    return candidates[kept].astype(np.int64)
-
-
 def _respond(motion: Motion, end: End, sample: IntArray) -> tuple[dict[str, FloatArray], IntArray]:
     """What one end did on each bump, by `MEASURES`, NaN where not all of it is valid; when it was fastest."""
     rate = motion.sample_rate_hz
     travel, speed = motion.ends[end].wheel_travel_mm, motion.ends[end].wheel_speed_mm_s
-    n = len(speed)
-
-    def window(values: FloatArray, start: IntArray, length: int) -> FloatArray:
-        return np.asarray(values[np.clip(start[:, None] + np.arange(length), 0, n - 1)])
-
-    near, foot = max(round(SEARCH_S * rate), 1), round(FOOT_S * rate)
+    near, foot = max(round(SEARCH_S * rate), 1) + 1, round(FOOT_S * rate)
     deep, up = round(DEEPEST_S * rate), round(REBOUND_S * rate)
-    around = window(speed, sample - near, 2 * near + 1)
-    fastest = sample - near + _argmax(around)
-    peaked = (fastest > sample - near) & (
-        fastest < sample + near
-    )  # at an edge it is the slope of another one
-    rise = window(travel, fastest, deep).max(axis=1) - window(travel, fastest - foot, foot).min(axis=1)
-    rebound = -window(speed, fastest, up).min(axis=1)
-    known = np.isfinite(window(speed, sample - near - foot, 2 * near + foot + max(deep, up))).all(axis=1)
+    place, peaked = local_peaks(around(speed, sample - near, 2 * near + 1))
+    fastest = sample - near + place
     measures = {
-        "compression_mm_s": around.max(axis=1),
-        "depth_mm": rise,
-        "rebound_mm_s": rebound,
+        "compression_mm_s": speed[np.clip(fastest, 0, len(speed) - 1)],
+        "depth_mm": around(travel, fastest, deep).max(axis=1)
+        - around(travel, fastest - foot, foot).min(axis=1),
+        "rebound_mm_s": -around(speed, fastest, up).min(axis=1),
     }
+    known = np.isfinite(around(speed, sample - near - foot, 2 * near + foot + max(deep, up))).all(axis=1)
     known &= peaked & np.all([values > 0 for values in measures.values()], axis=0)
     return {name: np.where(known, values, np.nan) for name, values in measures.items()}, fastest
-
-
-def _argmax(rows: FloatArray) -> IntArray:
-    return np.argmax(np.nan_to_num(rows, nan=-np.inf), axis=1) if len(rows) else np.zeros(0, dtype=np.int64)
 
 
 def _about(motion: Motion, end: End, at: FloatArray, lags: IntArray) -> FloatArray:

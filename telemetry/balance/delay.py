@@ -2,12 +2,12 @@
 
 import numpy as np
 
-from telemetry.arrays import ENDS, FloatArray
-from telemetry.balance.bumps import riding_delay_s
+from telemetry.arrays import ENDS, FloatArray, IntArray
 from telemetry.laps import Track
 from telemetry.motion import Motion
 from telemetry.notes import QualityNote
 
+MIN_SPEED_M_S = 10.0  # slower, the delay is long and the ends have settled in between; a choice of ours
 WORK_HZ = 125.0
 MOST_SAMPLES = 40_000
 STRETCH_SAMPLES = 250
@@ -18,6 +18,26 @@ DUE = (0.9, 1.2)  # about 1: the rear's own answer is a little later than the fr
 # Below, the ends are too unlike to tell: another road under each, or sensors that do not move.
 LEAST_LIKENESS = 0.25
 CLEARER = 0.05  # than at the multiple that is right
+
+
+def riding_delay_s(motion: Motion, track: Track, rows: slice | IntArray = slice(None)) -> FloatArray:
+    """How much later the rear axle meets what the front axle meets now: wheelbase / speed.
+
+    Parameters
+    ----------
+    motion : Motion
+    track : Track
+    rows : slice or ndarray of int
+        Which samples.
+
+    Returns
+    -------
+    ndarray of shape (n_rows,)
+        NaN where the motorcycle is too slow or its speed not known. [s]
+    """
+    speed = track.speed_m_s[rows]
+    with np.errstate(invalid="ignore"):
+        return np.where(speed > MIN_SPEED_M_S, motion.wheelbase_mm / 1000.0 / speed, np.nan)
 
 
 def likeness(motion: Motion, track: Track) -> FloatArray:

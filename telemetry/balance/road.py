@@ -19,7 +19,7 @@ import numpy as np
 import numpy.typing as npt
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
-from telemetry.balance.bumps import riding_delay_s
+from telemetry.balance.delay import riding_delay_s
 from telemetry.bike import Bike, leverage_curve, spring_of
 from telemetry.laps import Track
 from telemetry.motion import Motion

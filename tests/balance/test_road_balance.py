@@ -13,9 +13,10 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks" / "balance"))
 from judge import SAME_PLACE_S, faults  # noqa: E402
 from trials import Plan, make  # noqa: E402
 
-from telemetry.balance.bumps import find_pairs, peaks_above  # noqa: E402
+from telemetry.balance.bumps import find_pairs  # noqa: E402
 from telemetry.balance.measure import balance  # noqa: E402
 from telemetry.balance.resistance import damping_balance, verdict, vertex  # noqa: E402
+from telemetry.balance.standout import peaks_above  # noqa: E402
 
 
 @cache
