@@ -4,17 +4,9 @@ import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray
 from telemetry.balance.balance import DampingBalance, EndDamping, Ratio
+from telemetry.balance.ground import DELAY_BAND_HZ, PARTS, Ground, damper_parts, normal_equations
 from telemetry.balance.ratios import half_width
-from telemetry.balance.road import (
-    DELAY_BAND_HZ,
-    PARTS,
-    WINDOW_S,
-    Ground,
-    damper_parts,
-    normal_equations,
-    road_model,
-    windows,
-)
+from telemetry.balance.road import WINDOW_S, road_model, windows
 from telemetry.bike import GRAVITY_M_S2, Bike, leverage_curve, sprung_load_n, wheel_rate_n_per_mm
 from telemetry.laps import Track
 from telemetry.motion import Motion
@@ -70,6 +62,8 @@ def damping_balance(
     extra_s = 0.0
     for _ in range(2):
         total, each, explained = _solve(grounds, extra_s)
+        for ground in (*grounds, *wide):
+            ground.leave_out_lifted(total)
         extra_s = _residual_delay_s(wide, total)
     total, each, explained = _solve(grounds, extra_s)
     if explained < LEAST_EXPLAINED:

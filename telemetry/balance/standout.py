@@ -169,7 +169,7 @@ def local_peaks(rows: FloatArray) -> tuple[IntArray, BoolArray]:
     with np.errstate(invalid="ignore"):
         top = (inner > rows[:, :-2]) & (inner >= rows[:, 2:])
     place = np.argmax(np.where(top, inner, -np.inf), axis=1) if len(rows) else np.zeros(0, dtype=np.int64)
-    return 1 + place.astype(np.int64), top.any(axis=1)
+    return np.asarray(1 + place, dtype=np.int64), np.asarray(top.any(axis=1))
 
 
 def around(values: FloatArray, start: IntArray, length: int) -> FloatArray:
