@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from telemetry.arrays import ENDS, End, FloatArray
+from telemetry.arrays import End, FloatArray
 from telemetry.bike import (
     GRAVITY_M_S2,
     Bike,
