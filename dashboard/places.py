@@ -23,7 +23,10 @@ class Place:
 
 
 def grouped(
-    events: Iterable[Event], say: Callable[[int | None, str | None, float | None], str]
+    events: Iterable[Event],
+    say: Callable[[int | None, str | None, float | None], str],
+    *,
+    ringing: End = "rear",
 ) -> list[Place]:
     """Events by kind and place, in the order they come along the lap.
 
@@ -32,19 +35,21 @@ def grouped(
     events : iterable of StopEvent or OscillationEvent
     say : callable
         Words for a corner, a phase and a distance: events with the same words are at the same place.
+    ringing : End
+        Whose the oscillations are.
     """
     found: dict[tuple[End, Kind, str], list[Event]] = {}
     for event in sorted(events, key=_along):
         place = say(event.corner, event.phase, event.distance_m)
-        found.setdefault((*_kind(event), place), []).append(event)
+        found.setdefault((*_kind(event, ringing), place), []).append(event)
     return [
         Place(end, kind, where, tuple(event.lap for event in sorted(here, key=_when)))
         for (end, kind, where), here in found.items()
     ]
 
 
-def _kind(event: Event) -> tuple[End, Kind]:
-    return (event.end, event.kind) if isinstance(event, StopEvent) else ("rear", "unsettled")
+def _kind(event: Event, ringing: End) -> tuple[End, Kind]:
+    return (event.end, event.kind) if isinstance(event, StopEvent) else (ringing, "unsettled")
 
 
 def _along(event: Event) -> float:

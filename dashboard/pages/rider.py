@@ -92,11 +92,13 @@ def render(shelf: Shelf, scene: Scene, screen: Screen) -> dict[str, Any]:
 
 
 def headline(scene: Scene) -> list[Any]:
-    """The answer in up to three short sentences, and the caution where one is due."""
+    """The answer in a few short sentences, and the caution where one is due."""
     words = [_travel_words(scene, end) for end in ENDS]
     words.append(_settled_words(scene))
+    if scene.front_oscillations:
+        words.append(f"The front was not settled {times(len(scene.front_oscillations))}.")
     cautions = [found.caution for found in scene.summary.findings if found.caution]
-    urgent = scene.summary.oscillation.verdict == "yes"
+    urgent = scene.summary.oscillation.verdict == "yes" or bool(scene.front_oscillations)
     return [
         *(html.P(line, className="say") for line in words),
         parts.cautions(cautions[:1]) if urgent else None,
@@ -127,7 +129,7 @@ def places(scene: Scene) -> list[Any]:
     """Where it happened, one large line a place; where an end came all the way up stands apart."""
     say = partial(rider_place, names={corner.number: corner.name for corner in scene.summary.corners})
     out = grouped((stop for stop in scene.stops if stop.kind == "bottomed"), say)
-    unsettled = grouped(scene.oscillations, say)
+    unsettled = [*grouped(scene.oscillations, say), *grouped(scene.front_oscillations, say, ringing="front")]
     up = grouped((stop for stop in scene.stops if stop.kind == "topped_out"), say)
     several = scene.lap is None
     parts_: list[Any] = []
@@ -136,10 +138,10 @@ def places(scene: Scene) -> list[Any]:
         parts_.append(
             html.Ul([_line(place, several) for place in (*out, *unsettled)], className="places big")
         )
-    for event in scene.oscillations[:1]:
+    for event in (*scene.oscillations, *scene.front_oscillations)[:1]:
         parts_.append(
             html.P(
-                f"Not settled means the rear kept moving up and down, about {number(event.frequency_hz)} times "
+                f"Not settled means the wheel kept moving up and down, about {number(event.frequency_hz)} times "
                 "a second, as if hardly damped.",
                 className="note",
             )

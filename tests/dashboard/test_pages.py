@@ -185,6 +185,8 @@ def test_the_rider_reads_plain_sentences(logbook):
         "front ran out of travel on laps 1, 2, 3 and 4",
         "Coming out of corner 3",
         "rear was not settled on laps 1, 2 and 3",
+        "The front was not settled once.",
+        "front was not settled on lap 1",
     ):
         assert sentence in said
     assert "Stop and have the shock inspected" in said
