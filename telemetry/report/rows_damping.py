@@ -10,20 +10,23 @@ from telemetry.report.words import UNKNOWN, laps_list, number, with_interval
 
 Row = tuple[str, ...]
 EVENT_COLUMNS = (
-    "from s", "lap", "where", "lasts s", "Hz", "damping ratio", "wheel mm", "shaft mm", "sure %",
+    "from s", "lap", "where", "for s", "Hz", "damping ratio", "wheel mm", "shaft mm", "sure %",
 )  # fmt: skip
 GATHERED_COLUMNS = ("where", "laps", "times", "s in all", "Hz", "damping ratio (95 %)")
 REJECTED_COLUMNS = ("where", "laps", "times", "why it is not called lost damping")
 VERDICT_WORDS = {"yes": "SUSPECTED LOST", "no": "no sign of loss", "cannot_tell": "cannot tell"}
 
 
-def event_rows(events: Iterable[OscillationEvent]) -> list[Row]:
-    """Start, lap, place, length, frequency, damping ratio with interval, amplitudes, confidence; one row an event."""
-    return [
+def event_rows(events: Iterable[OscillationEvent], *, narrow: bool = False) -> list[Row]:
+    """Start, lap, place, length, frequency, damping ratio with interval, amplitudes, confidence; one row an event.
+
+    ``narrow`` leaves out the distance where the corner is known, and the confidence: for 80 columns.
+    """
+    rows: list[Row] = [
         (
             number(event.start_s, 1),
             UNKNOWN if event.lap is None else str(event.lap),
-            place_words(event.corner, event.phase, event.distance_m),
+            place_words(event.corner, event.phase, None if narrow and event.corner else event.distance_m),
             number(event.end_s - event.start_s, 1),
             number(event.frequency_hz, 1),
             f"{number(event.damping_ratio, 2)} ({'-'.join(number(x, 2) for x in event.damping_ratio_ci95)})",
@@ -33,6 +36,7 @@ def event_rows(events: Iterable[OscillationEvent]) -> list[Row]:
         )
         for event in events
     ]
+    return [row[:-1] for row in rows] if narrow else rows
 
 
 def gathered_rows(events: tuple[OscillationEvent, ...]) -> list[Row]:

@@ -90,9 +90,7 @@ def print_review(summary: Summary, console: Console, *, sheet: SetupSheet | None
 def table(columns: Sequence[str], rows: Iterable[Row], *, words: Sequence[int] = (0,)) -> Table:
     """A plain table; columns numbered in ``words`` are text, the others figures set right."""
     rows = list(rows)
-    made = Table(
-        box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False, show_edge=False, header_style="bold"
-    )
+    made = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), show_edge=False, header_style="bold")
     for index, name in enumerate(columns):
         if index in words:
             made.add_column(name, overflow="fold")
@@ -203,9 +201,11 @@ def _oscillation(console: Console, summary: Summary) -> None:
     indented(console, f"{verdict}: {found.reason}" if found.reason else verdict)
     indented(console, *course_sentences(found))
     if gathered := gathered_rows(found.events):
-        console.print(table(GATHERED_COLUMNS, gathered, words=(0, 1)))
-    if found.events:
-        console.print(table(EVENT_COLUMNS, event_rows(found.events)[:_MOST_ROWS], words=(0, 1, 2)))
+        console.print(table(GATHERED_COLUMNS, gathered[:_MOST_ROWS], words=(0, 1)))
+        indented(console, "The debrief (--html) has them one by one.")
+    elif found.events:
+        rows = event_rows(found.events[:_MOST_ROWS], narrow=True)
+        console.print(table(EVENT_COLUMNS[:-1], rows, words=(0, 1, 2)))
         if len(found.events) > _MOST_ROWS:
             indented(console, f"and {len(found.events) - _MOST_ROWS} more (--json has them all)")
     if front := front_words(found.front_events):
