@@ -2,15 +2,17 @@
 
 import numpy as np
 
-from dashboard.figures.track import MAP_POINTS, Label, Ribbon, Spot, TrackPicture, beside
+from dashboard.figures.track import MAP_POINTS, Label, Ribbon, Spot, TrackPicture
 from dashboard.figures.travel import Band
 from dashboard.scene import Scene, chosen_lap, corner_bands
 from dashboard.shelf import Shelf
 from dashboard.stretch import DISTANCE_TITLE
 from dashboard.urlstate import View
-from dashboard.words import event_place, number, percent, stop_sentence
+from dashboard.words import event_place, number, stop_sentence
 from telemetry.arrays import FloatArray
 from telemetry.damping.oscillation import OscillationEvent
+from telemetry.report.labels import beside
+from telemetry.report.rows_damping import sure_percent
 
 # Corner numbers stand this far beside the line, as a share of the size of the map.
 LABEL_OFFSET = 0.055
@@ -141,5 +143,5 @@ def oscillation_sentence(event: OscillationEvent) -> str:
     return (
         f"rear not settled, {event_place(event)}: {number(event.frequency_hz, 1)} Hz, damping ratio "
         f"{number(event.damping_ratio, 2)} (95 % {number(low, 2)} to {number(high, 2)}), "
-        f"{number(event.amplitude_mm, 1)} mm at the wheel, confidence {percent(event.confidence)}"
+        f"{number(event.amplitude_mm, 1)} mm at the wheel, confidence {sure_percent(event.confidence)} %"
     )

@@ -10,6 +10,7 @@ from dashboard.scene import Scene
 from dashboard.theme import Theme
 from dashboard.words import event_place
 from telemetry.damping.oscillation import OscillationEvent
+from telemetry.damping.places import clearest
 from telemetry.damping.verdict import limit_sentence
 from telemetry.report.rows_damping import (
     EVENT_COLUMNS,
@@ -72,22 +73,17 @@ def _rejected(scene: Scene) -> Any:
 
 def _evidence(events: tuple[OscillationEvent, ...], theme: Theme) -> list[Any]:
     """What the clearest of each place can be seen by, and what it was asked; nothing for reviews of older versions."""
-    clearest: dict[str, OscillationEvent] = {}
-    for event in sorted(events, key=lambda one: (-one.confidence, -one.amplitude_mm)):
-        if event.seen is not None:
-            clearest.setdefault(event_place(event), event)
-    return [
-        _seen(event, place, i, theme) for i, (place, event) in enumerate(clearest.items()) if i < _MOST_SEEN
-    ]
+    told = tuple(event for event in events if event.seen is not None)
+    return [_seen(event, i, theme) for i, event in enumerate(clearest(told)[:_MOST_SEEN])]
 
 
-def _seen(event: OscillationEvent, place: str, index: int, theme: Theme) -> Any:
+def _seen(event: OscillationEvent, index: int, theme: Theme) -> Any:
     seen = event.seen
     assert seen is not None
     lap = "" if event.lap is None else f", lap {event.lap}"
     return html.Details(
         [
-            html.Summary(f"What it can be seen by: {place}{lap}"),
+            html.Summary(f"What it can be seen by: {event_place(event)}{lap}"),
             html.P(event.evidence),
             parts.graph(
                 f"ring-trace-{index}",

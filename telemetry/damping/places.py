@@ -33,6 +33,23 @@ def gather(events: tuple[OscillationEvent, ...]) -> tuple[LostPlace, ...]:
     )
 
 
+def clearest(events: tuple[OscillationEvent, ...]) -> tuple[OscillationEvent, ...]:
+    """The clearest event of each place, the place with the most seconds first.
+
+    Parameters
+    ----------
+    events : tuple of OscillationEvent
+
+    Returns
+    -------
+    tuple of OscillationEvent
+    """
+    return tuple(
+        max((events[i] for i in place.events), key=lambda event: (event.confidence, event.amplitude_mm))
+        for place in gather(events)
+    )
+
+
 def near_each_other(distance_m: Sequence[float | None]) -> list[list[int]]:
     """Indices of places gathered: neighbours along the lap closer than `SAME_PLACE_M`; an unknown one stands alone.
 

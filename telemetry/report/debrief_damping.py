@@ -3,6 +3,7 @@
 import numpy as np
 
 from telemetry.damping.oscillation import OscillationEvent
+from telemetry.damping.places import clearest
 from telemetry.report import page
 from telemetry.report.mirrored import mirrored_response
 from telemetry.report.rows_damping import (
@@ -18,7 +19,7 @@ from telemetry.report.rows_damping import (
 )
 from telemetry.summary import Summary
 
-_EVIDENCE = 3  # events whose evidence is printed in words
+_EVIDENCE = 3  # places whose clearest event has its evidence printed in words
 
 
 def damping_section(summary: Summary) -> str:
@@ -37,15 +38,15 @@ def damping_section(summary: Summary) -> str:
     verdict = f"{VERDICT_WORDS[found.verdict]}: {found.reason}".rstrip(": ")
     gathered, events = gathered_rows(found.events), event_rows(found.events)
     rejected, front = rejected_rows(found.rejected), event_rows(found.front_events)
-    clearest = sorted(found.events, key=lambda event: -event.confidence)[:_EVIDENCE]
+    shown = clearest(found.events)[:_EVIDENCE]
     return page.section(
         "Rear damping",
         page.paragraph(verdict[0].upper() + verdict[1:]),
         *(page.paragraph(sentence) for sentence in course_sentences(found)),
         page.table(GATHERED_COLUMNS, gathered, words=(0, 1)) if gathered else "",
         page.table(EVENT_COLUMNS, events, words=(0, 1, 2)) if events else "",
-        *(page.paragraph(f"{event.start_s:.1f} s: {event.evidence}", "note") for event in clearest),
-        *(_ringing(event) for event in clearest[:1]),
+        *(page.paragraph(f"{event.start_s:.1f} s: {event.evidence}", "note") for event in shown),
+        *(_ringing(event) for event in shown[:1]),
         page.paragraph(front_words(found.front_events)) if front else "",
         page.table(EVENT_COLUMNS, front, words=(0, 1, 2)) if front else "",
         page.table(REJECTED_COLUMNS, rejected, words=(0, 1, 3)) if rejected else "",

@@ -10,6 +10,7 @@ from telemetry.damping.oscillation import OscillationEvent
 from telemetry.laps.lap import Corner
 from telemetry.motion.summary import EndSummary, Histogram, StopEvent
 from telemetry.report import svg
+from telemetry.report.labels import beside
 
 WIDTH = 720.0
 _LEFT, _RIGHT = 40.0, 712.0
@@ -330,13 +331,13 @@ def track_map(
     px, py = left + (x_m - west) * pixels, 30.0 + (north - y_m) * pixels
     path = svg.trace_path(px, py)
     body = [svg.element("path", d=path, class_="road"), svg.element("path", d=path, class_="road-line")]
-    centre = place((west + east) / 2, (south + north) / 2)
+    known = np.isfinite(px) & np.isfinite(py)
+    lx, ly, labels = px[known], py[known], list[tuple[float, float]]()
     for number, x, y in corners:
         cx, cy = place(x, y)
-        away = np.array([cx - centre[0], cy - centre[1]])
-        away = 17.0 * away / max(float(np.hypot(*away)), 1.0)
+        labels.append(beside(lx, ly, int(np.argmin(np.hypot(lx - cx, ly - cy))), 17.0, labels))
         body.append(
-            svg.text(cx + away[0], cy + away[1] + 4, str(number), class_="corner", text_anchor="middle")
+            svg.text(labels[-1][0], labels[-1][1] + 4, str(number), class_="corner", text_anchor="middle")
         )
     for mark in marks:
         cx, cy = place(mark.x_m, mark.y_m)

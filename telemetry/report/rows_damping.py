@@ -32,11 +32,22 @@ def event_rows(events: Iterable[OscillationEvent], *, narrow: bool = False) -> l
             f"{number(event.damping_ratio, 2)} ({'-'.join(number(x, 2) for x in event.damping_ratio_ci95)})",
             number(event.amplitude_mm, 1),
             number(event.shaft_amplitude_mm, 1),
-            number(100 * event.confidence),
+            sure_percent(event.confidence),
         )
         for event in events
     ]
     return [row[:-1] for row in rows] if narrow else rows
+
+
+def sure_percent(confidence: float) -> str:
+    """Confidence in percent; a log is never certain.
+
+    Examples
+    --------
+    >>> sure_percent(0.9), sure_percent(0.9999)
+    ('90', '> 99')
+    """
+    return number(100 * confidence) if confidence < 0.995 else "> 99"
 
 
 def gathered_rows(events: tuple[OscillationEvent, ...]) -> list[Row]:
