@@ -4,7 +4,7 @@ import numpy as np
 
 from telemetry.arrays import End
 from telemetry.bike import Bike
-from telemetry.damping.fade import damper_course, lap_damping
+from telemetry.damping.fade import damper_course, lap_damping, pole_ratio
 from telemetry.damping.judge import Judged, judge
 from telemetry.damping.limit import detection_limits, evidence_per_s
 from telemetry.damping.listen import LEAST_MOVING_S, Heard, listen, listen_to_front
@@ -83,10 +83,6 @@ def _limits(heard: Heard, judged: Judged, motion: Motion) -> tuple[DetectionLimi
 
 
 def _course(heard: Heard, track: Track) -> DamperCourse:
-    equation = heard.equation
-    left = equation.own.copy()
-    left[0] -= heard.predicted
-    laps = tuple(
-        lap_damping(equation, left, heard.hop, heard.learned.pole, lap) for lap in track.laps if lap.complete
-    )
-    return damper_course(laps, heard.learned.pole, heard.end, knows_road=equation.knows_road)
+    equation, hop, learned = heard.equation, heard.hop, heard.learned
+    laps = tuple(lap_damping(equation, hop, learned, lap) for lap in track.laps if lap.complete)
+    return damper_course(laps, pole_ratio(learned.pole, hop), heard.end, knows_road=equation.knows_road)

@@ -1,6 +1,7 @@
 """The wheel's equation of motion filled with a log: its own signals, and what is known of the road.
 
-Written for the rear; the front's is the same with the ends changed over and time running the other way.
+Written for the rear; the front's is the same with the ends changed over and time running the other way, but for
+what it did itself when the other was here, which lies in its future.
 
 The front wheel has met the same road earlier. Its own equation, the quarter vehicle's again, gives the road from
 its travel and their derivatives; they are taken where it stood at the rear's place, a wheelbase back in distance,
@@ -28,7 +29,6 @@ OWN = slice(1, 6)  # the five terms of the equation, orders 2 to -2, see `teleme
 OTHER_THEN = (1, 2, 3, 4, 5)
 OTHER_NOW = slice(2, 6)
 OWN_THEN = (2, 3, 4)
-OWN_PAST = len(OWN_THEN)  # the last of what is known
 SLOWEST_M_S = 10.0  # below it the front's news is old and the road slow
 BLOCK_S = 0.25
 CHUNK = 256  # blocks at a time, for memory
@@ -54,6 +54,8 @@ class WheelEquation:
         What ``known`` was read from.
     ground_speed_m_s : ndarray of shape (n,) or None
         [m/s]
+    own_past : int
+        So many of ``known``, the last, are the wheel's own past.
     """
 
     t_s: FloatArray
@@ -63,6 +65,7 @@ class WheelEquation:
     usable: BoolArray
     news: "OtherNews | None"
     ground_speed_m_s: FloatArray | None
+    own_past: int
 
     @property
     def knows_road(self) -> bool:
@@ -143,9 +146,11 @@ def wheel_equation(
         then_s, faster = _when_other_was_here(at_s, speed, back_m)
         seen = usable(np.isfinite(other.wheel_travel_mm), rate, at_s)
         good &= seen & (np.interp(then_s, at_s, seen.astype(float)) > 0.999)
-        news = OtherNews(signals[other_end], heard, then_s, faster)
+        # the front's own motion when the rear comes by is its answer to the very road that is asked for
+        news = OtherNews(signals[other_end], heard if end == "rear" else None, then_s, faster)
     known = np.empty((0, len(at_s))) if news is None else news.known(delay_s)
-    return WheelEquation(motion.t_s[0] + at_s, step_s, own, known, good, news, speed)
+    own_past = 0 if news is None or news.own is None else len(OWN_THEN)
+    return WheelEquation(motion.t_s[0] + at_s, step_s, own, known, good, news, speed, own_past)
 
 
 @dataclass(frozen=True)
@@ -154,8 +159,10 @@ class OtherNews:
 
     Parameters
     ----------
-    other, own : WheelSignals
-        Of the other wheel and of this one.
+    other : WheelSignals
+        Of the other wheel.
+    own : WheelSignals or None
+        Of this wheel, where its own past is to be read.
     then_s : ndarray of shape (n,)
         When the other stood where this wheel is now. [s]
     faster : ndarray of shape (n,)
@@ -163,12 +170,12 @@ class OtherNews:
     """
 
     other: WheelSignals
-    own: WheelSignals
+    own: WheelSignals | None
     then_s: FloatArray
     faster: FloatArray
 
     def known(self, delay_s: float, part: slice = slice(None)) -> FloatArray:
-        """What is known, read later by ``delay_s``; shape (12, n)."""
+        """What is known, read later by ``delay_s``; shape (12, n), or (9, n) without the own past."""
         step_s = self.other.step_s
         then = between((self.then_s[part] + delay_s) / step_s, self.other.orders.shape[1])
         per_step = 2.0 * np.pi * REFERENCE_HZ * step_s
@@ -177,8 +184,9 @@ class OtherNews:
             return then(heard.orders[row], per_step * heard.orders[row - 1])
 
         other = [read(self.other, row) * self.faster[part] for row in OTHER_THEN]
-        own = [read(self.own, row) for row in OWN_THEN]
-        return np.concatenate([other, self.other.orders[OTHER_NOW, part], own])
+        now = self.other.orders[OTHER_NOW, part]
+        own = [] if self.own is None else [read(self.own, row) for row in OWN_THEN]
+        return np.concatenate([other, now, *([own] if own else [])])
 
 
 def _when_other_was_here(

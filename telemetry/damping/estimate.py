@@ -4,10 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.damping.equation import OWN_PAST, WheelEquation
+from telemetry.damping.equation import WheelEquation
 from telemetry.damping.hop import WheelHop, hop_mode
 from telemetry.damping.learn import Learned
-from telemetry.damping.pole import Pole, fit_pole, frequency_scatter
+from telemetry.damping.pole import Pole, fit_pole, frequency_scatter, take_out
 from telemetry.signals.decay import damping_scatter
 
 # The front's part is let free, but not far: the prior counts as so much of the stretch's own products. The ratio
@@ -89,12 +89,8 @@ def estimate(equation: WheelEquation, inside: slice, learned: Learned, hop: Whee
 
 def _fit(equation: WheelEquation, inside: slice, learned: Learned, hop: WheelHop, prior: float) -> Pole:
     left = equation.own[:, inside].copy()
-    n = left.shape[1]
-    if not equation.knows_road:
-        return fit_pole(left @ left.T / n, hop)
-    left[0] -= learned.road_weights @ equation.known[:, inside]
-    known = equation.known[:-OWN_PAST, inside]
-    gram, cross = known @ known.T / n, known @ left.T / n
-    ridge = prior * np.diag(np.diag(gram)) + 1e-9 * np.trace(gram) * np.eye(len(gram))
-    products = left @ left.T / n - cross.T @ np.linalg.solve(gram + ridge, cross)
-    return fit_pole(0.5 * (products + products.T), hop)
+    if equation.knows_road:
+        left[0] -= learned.road_weights @ equation.known[:, inside]
+    known = equation.known[: len(equation.known) - equation.own_past, inside]
+    signals = np.concatenate([left, known])
+    return fit_pole(take_out(signals @ signals.T / left.shape[1], prior)[1], hop)

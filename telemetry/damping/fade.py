@@ -2,17 +2,21 @@
 
 import numpy as np
 
-from telemetry.arrays import End, FloatArray
+from telemetry.arrays import End
 from telemetry.damping.equation import WheelEquation, blocks
-from telemetry.damping.hop import DOUBTFUL_BELOW, LOST_BELOW, WheelHop, coefficients
+from telemetry.damping.hop import DOUBTFUL_BELOW, LOST_BELOW, WheelHop, hop_ratio
+from telemetry.damping.learn import Learned
 from telemetry.damping.oscillation import DamperCourse, DampingTrend, LapDamping
-from telemetry.damping.pole import Pole, fit_pole, ratios_near
+from telemetry.damping.pole import Pole, fit_pole, ratios_near, take_out
 from telemetry.laps import Lap
 
 WINDOW_S = 0.5
 KEPT_SHARE = 0.95
 GROUPS = 12  # of windows, left out in turn for the interval
 LEAST_WINDOWS = 4 * GROUPS
+# The outing's weights on the road count as so much of a lap's own. With more, a fade at one end shows at the other as
+# damping that rises; with less, a lap's chance hides a fade. Chosen on seeds below those of tests/benchmarks/detection.
+OUTING_PRIOR = 0.03
 # Student's t at 97.5 % for GROUPS - 1 = 11 degrees of freedom (any statistics handbook).
 T_975 = 2.201
 LEAST_LAPS_FOR_TREND = 4
@@ -21,22 +25,19 @@ LEAST_FALL_PCT = 10.0
 _TOO_FEW = f"A course over the laps needs {LEAST_LAPS_FOR_TREND} complete laps."
 
 
-def lap_damping(
-    equation: WheelEquation, left: FloatArray, hop: WheelHop, learned: Pole, lap: Lap
-) -> LapDamping:
+def lap_damping(equation: WheelEquation, hop: WheelHop, learned: Learned, lap: Lap) -> LapDamping:
     """The pole of a wheel over all usable time of one lap.
 
-    The interval is a jackknife [1]_ over groups of neighbouring windows, so that it knows of roads and rides
-    that differ along the lap.
+    What the other wheel knows of the road is weighed a little afresh on every lap: a damper that fades at the other
+    end changes it. The interval is a jackknife [1]_ over groups of neighbouring windows, so that it knows of roads
+    and rides that differ along the lap.
 
     Parameters
     ----------
     equation : WheelEquation
-        Its clock and its usable samples.
-    left : ndarray of shape (5, n)
-        The wheel's five signals; what is known of the road is taken out of the first.
     hop : WheelHop
-    learned : Pole
+    learned : Learned
+        From the outing as a whole.
     lap : Lap
 
     Returns
@@ -49,23 +50,31 @@ def lap_damping(
     .. [1] B. Efron, R. Tibshirani, An Introduction to the Bootstrap, Chapman & Hall 1993, ch. 11.
     """
     inside = equation.span(lap.start_s, lap.end_s)
-    cut = blocks((left[:, inside],), equation.usable[inside], equation.step_s, WINDOW_S)
+    own, known = equation.own[:, inside].copy(), equation.known[:, inside]
+    if equation.knows_road:
+        own[0] -= learned.weights @ known
+    cut = blocks((own, known), equation.usable[inside], equation.step_s, WINDOW_S)
     products = cut.products[cut.whole]
     if len(products) < LEAST_WINDOWS:
         return LapDamping(lap.lap, None, None)
-    row = coefficients(hop, np.array(learned.tyre_hz), np.array(learned.damping))
-    residual = np.maximum(np.einsum("i,bij,j->b", row, products, row), 1e-9)
+    residual = np.maximum(np.einsum("i,bij,j->b", learned.row, products[:, :5, :5], learned.row), 1e-9)
     relative = residual / np.maximum(products[:, 2, 2], 1e-9)
     weight = (relative <= np.quantile(relative, KEPT_SHARE)) / residual
     weighted = weight[:, None, None] * products
     total = weighted.sum(axis=0)
-    pole = fit_pole(total, hop)
+    pole = fit_pole(take_out(total, OUTING_PRIOR)[1], hop)
     group = np.arange(len(products)) * GROUPS // len(products)
-    without = np.stack([total - weighted[group == g].sum(axis=0) for g in range(GROUPS)])
-    logs = np.log(ratios_near(without, hop, pole))
+    without = [take_out(total - weighted[group == g].sum(axis=0), OUTING_PRIOR)[1] for g in range(GROUPS)]
+    logs = np.log(ratios_near(np.stack(without), hop, pole))
     sd = float(np.sqrt((GROUPS - 1) / GROUPS * ((logs - logs.mean()) ** 2).sum()))
     spread = float(np.exp(T_975 * sd))
-    return LapDamping(lap.lap, pole.damping_ratio, (pole.damping_ratio / spread, pole.damping_ratio * spread))
+    ratio = pole_ratio(pole, hop)
+    return LapDamping(lap.lap, ratio, (ratio / spread, ratio * spread))
+
+
+def pole_ratio(pole: Pole, hop: WheelHop) -> float:
+    """Damping ratio of a pole as `hop_ratio` gives it."""
+    return float(hop_ratio(hop, np.array([pole.tyre_hz]), np.array([pole.damping]))[0])
 
 
 def damping_trend(fade: tuple[LapDamping, ...]) -> DampingTrend | None:
@@ -97,14 +106,14 @@ def damping_trend(fade: tuple[LapDamping, ...]) -> DampingTrend | None:
     return DampingTrend(middle, (low, high))
 
 
-def damper_course(laps: tuple[LapDamping, ...], whole: Pole, end: End, *, knows_road: bool) -> DamperCourse:
+def damper_course(laps: tuple[LapDamping, ...], ratio: float, end: End, *, knows_road: bool) -> DamperCourse:
     """What the damping ratio of one end did over the outing, in a word and a sentence.
 
     Parameters
     ----------
     laps : tuple of LapDamping
-    whole : Pole
-        Over the outing as a whole.
+    ratio : float
+        Damping ratio over the outing as a whole.
     end : {"front", "rear"}
     knows_road : bool
         Whether the ratio is free of what the road did; without it only its change can be judged.
@@ -114,7 +123,6 @@ def damper_course(laps: tuple[LapDamping, ...], whole: Pole, end: End, *, knows_
     DamperCourse
     """
     trend = damping_trend(laps)
-    ratio = whole.damping_ratio
     fall_pct = 0.0
     if trend is not None:
         known = [lap.lap for lap in laps if lap.damping_ratio is not None]

@@ -33,6 +33,8 @@ REFERENCE_HZ = 15.0
 LOST_BELOW, HEALTHY_ABOVE = 0.125, 0.20
 # Between lost and this ratio over the whole outing, a worn damper and a rough road look the same.
 DOUBTFUL_BELOW = 0.18
+# Up to it the ratio of the mode follows the damping; a choice of ours.
+WELL_BELOW_CRITICAL = 0.35
 # Hop of an undamped wheel on a race tyre, when the bike file does not say; common practice, no source.
 WIDE_BAND_HZ: dict[End, tuple[float, float]] = {"front": (12.0, 23.0), "rear": (11.0, 21.0)}
 # Tyre rates change with pressure, load and speed: the bike file's hop is known to about this share.
@@ -211,6 +213,28 @@ def hop_mode(hop: WheelHop, tyre_hz: float, damping: float) -> tuple[float, floa
     """The same for one: frequency [Hz] and damping ratio."""
     hz, ratio = hop_modes(hop, np.array([tyre_hz]), np.array([damping]))
     return float(hz[0]), float(ratio[0])
+
+
+def hop_ratio(hop: WheelHop, tyre_hz: FloatArray, damping: FloatArray) -> FloatArray:
+    """Damping ratio of the hop that rises with the damping throughout.
+
+    Beyond `WELL_BELOW_CRITICAL` wheel and chassis begin to move as one: the mode's own ratio stays where it is, then
+    leaps to 1, and no longer tells the damper. From there on it is continued in proportion to the damping.
+
+    Parameters
+    ----------
+    hop : WheelHop
+    tyre_hz, damping : ndarray of shape (n,)
+        As in `coefficients`.
+
+    Returns
+    -------
+    ndarray of shape (n,)
+    """
+    # c = 2 ratio sqrt(k m), the textbook's ratio of one mass
+    most = 2.0 * WELL_BELOW_CRITICAL * tyre_hz * _hop_over_tyre(hop) / REFERENCE_HZ
+    inside = np.minimum(damping, most)
+    return hop_modes(hop, tyre_hz, inside)[1] * damping / inside
 
 
 def tyre_hz_of(hop: WheelHop, hop_hz: float) -> float:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.arrays import FloatArray
-from telemetry.damping.equation import OWN_PAST, WheelEquation, blocks
+from telemetry.damping.equation import WheelEquation, blocks
 from telemetry.damping.hop import WheelHop, coefficients
 from telemetry.damping.pole import Pole, fit_pole, take_out
 
@@ -83,18 +83,18 @@ def learn(equation: WheelEquation, hop: WheelHop) -> Learned | None:
         residual = np.maximum(flat @ np.outer(full, full).ravel(), 1e-9)
         relative = residual / size
         weight = (whole & (relative <= np.quantile(relative[whole], KEPT_SHARE))) / residual
-    road = road_weights(mean, row)
+    road = road_weights(mean, row, equation.own_past)
     explained = 1.0 - float((full @ mean @ full) / (row @ mean[:5, :5] @ row))
     return Learned(pole, row, response @ row, road, max(explained, 0.0), int(whole.sum()) * cut.seconds)
 
 
-def road_weights(products: FloatArray, row: FloatArray) -> FloatArray:
+def road_weights(products: FloatArray, row: FloatArray, own_past: int) -> FloatArray:
     """Weights on what is known with the rear's own past left out; shape (k,).
 
     The rear's past belongs to the equation, but over a short stretch it stands in for the pole itself.
     """
-    count = len(products) - OWN_PAST
+    count = len(products) - own_past
     if count <= 5:
         return np.empty(0)
     response, _ = take_out(products[:count, :count])
-    return np.concatenate([response @ row, np.zeros(OWN_PAST)])
+    return np.concatenate([response @ row, np.zeros(own_past)])

@@ -8,7 +8,7 @@ import numpy as np
 from telemetry.arrays import End, FloatArray
 from telemetry.bike import Bike
 from telemetry.damping.delay import best_delay_s
-from telemetry.damping.equation import WheelEquation, WheelSignals, wheel_equation, wheel_signals
+from telemetry.damping.equation import OWN, WheelEquation, WheelSignals, wheel_equation, wheel_signals
 from telemetry.damping.evidence import PoleGrid, pole_grid
 from telemetry.damping.hop import WheelHop, wheel_hop
 from telemetry.damping.learn import Learned, learn
@@ -39,6 +39,7 @@ class Heard:
     delay_s : float
         By which the front's news came late. [s]
     signals : mapping of end to WheelSignals
+        This wheel's without its tone and line.
     """
 
     end: End
@@ -53,7 +54,7 @@ class Heard:
 
 
 def listen(motion: Motion, track: Track, bike: Bike) -> Heard | None:
-    """Learn a run.
+    """Learn a run at the rear wheel.
 
     Parameters
     ----------
@@ -67,48 +68,7 @@ def listen(motion: Motion, track: Track, bike: Bike) -> Heard | None:
     Heard or None
         None with less than `LEAST_MOVING_S` of usable riding.
     """
-    hop, radius_mm = wheel_hop(bike, "rear"), bike.rear.tyre_radius_mm
-    signals = wheel_signals(motion)
-    read = wheel_equation(motion, track, signals)
-    if read.usable.sum() * read.step_s < LEAST_MOVING_S:
-        return None
-    tone = find_tone(read.own[2], read.usable, read.step_s)
-    clear = _without(tone, read)
-    learned = learn(clear, hop)
-    if learned is None:
-        return None
-    turning = _turning(clear, clear, learned, radius_mm)
-    delay_s = best_delay_s(read, hop, turning)
-    # again, with what was learned of line and delay: each spoils what is learned of the other
-    read = _without(tone, read.delayed(delay_s))
-    clear = _without(turning, read)
-    learned = learn(clear, hop) or learned
-    turning = _turning(read, clear, learned, radius_mm)
-    equation, wheel_hz = read, None
-    if turning is not None:
-        clear = _without(turning, read)
-        learned = learn(clear, hop) or learned
-        equation = replace(clear, own=turning.without_usual_line(read.own, read.own[2]))
-        wheel_hz = turning.rate_hz
-    elif read.ground_speed_m_s is not None:
-        wheel_hz = read.ground_speed_m_s / (2e-3 * np.pi * radius_mm)
-    grid = pole_grid(hop, learned.pole)
-    predicted = learned.predicted(equation)
-    return Heard("rear", equation, hop, learned, predicted, grid, wheel_hz, delay_s, signals)
-
-
-def _turning(read: WheelEquation, clear: WheelEquation, learned: Learned, radius_mm: float) -> Line | None:
-    """What turns with the wheel in what the equation leaves; ``clear`` is without what was known of it."""
-    if read.ground_speed_m_s is None:
-        return None
-    left = learned.row @ read.own - learned.predicted(clear)
-    return find_wheel_turning(left, read.usable, read.ground_speed_m_s, read.step_s, radius_mm)
-
-
-def _without(line: Line | None, read: WheelEquation) -> WheelEquation:
-    if line is None:
-        return read
-    return replace(read, own=line.without_line(read.own), known=line.without_line(read.known))
+    return _listen(motion, track, bike, "rear", wheel_signals(motion), None)
 
 
 def listen_to_front(heard: Heard, motion: Motion, track: Track, bike: Bike) -> Heard | None:
@@ -128,21 +88,69 @@ def listen_to_front(heard: Heard, motion: Motion, track: Track, bike: Bike) -> H
     """
     if "front" not in heard.signals:
         return None
-    equation = wheel_equation(motion, track, heard.signals, "front", delay_s=-heard.delay_s)
-    hop = wheel_hop(bike, "front")
-    learned = learn(equation, hop)
+    return _listen(motion, track, bike, "front", heard.signals, -heard.delay_s)
+
+
+def _listen(
+    motion: Motion,
+    track: Track,
+    bike: Bike,
+    end: End,
+    signals: Mapping[End, WheelSignals],
+    delay_s: float | None,
+) -> Heard | None:
+    """Learn a run at one wheel; a delay that is not known is looked for."""
+    hop = wheel_hop(bike, end)
+    radius_mm = (bike.rear if end == "rear" else bike.front).tyre_radius_mm
+    read = wheel_equation(motion, track, signals, end, delay_s or 0.0)
+    if read.usable.sum() * read.step_s < LEAST_MOVING_S:
+        return None
+    tone = find_tone(read.own[2], read.usable, read.step_s)
+    clear = _without(tone, read)
+    learned = learn(clear, hop)
     if learned is None:
         return None
-    wheel_hz = None
-    if equation.ground_speed_m_s is not None:
-        wheel_hz = equation.ground_speed_m_s / (2e-3 * np.pi * bike.front.tyre_radius_mm)
-    return replace(
-        heard,
-        end="front",
-        equation=equation,
-        hop=hop,
-        learned=learned,
-        predicted=learned.predicted(equation),
-        grid=pole_grid(hop, learned.pole),
-        wheel_hz=wheel_hz,
+    turning = _turning(clear, clear, learned, radius_mm)
+    if delay_s is None:
+        delay_s = best_delay_s(read, hop, turning)
+        # again, with what was learned of line and delay: each spoils what is learned of the other
+        read = read.delayed(delay_s)
+        steady = _without(tone, read)
+        clear = _without(turning, steady)
+        learned = learn(clear, hop) or learned
+        turning = _turning(steady, clear, learned, radius_mm)
+    orders = signals[end].orders if tone is None else tone.without_line(signals[end].orders)
+    equation, wheel_hz = _without(tone, read), None
+    if turning is not None:
+        equation = _without(turning, equation)
+        learned = learn(equation, hop) or learned
+        orders = turning.without_usual_line(orders, orders[OWN][2])
+        wheel_hz = turning.rate_hz
+    elif read.ground_speed_m_s is not None:
+        wheel_hz = read.ground_speed_m_s / (2e-3 * np.pi * radius_mm)
+    equation = replace(equation, own=orders[OWN])
+    return Heard(
+        end,
+        equation,
+        hop,
+        learned,
+        learned.predicted(equation),
+        pole_grid(hop, learned.pole),
+        wheel_hz,
+        delay_s,
+        {**signals, end: replace(signals[end], orders=orders)},
     )
+
+
+def _turning(read: WheelEquation, clear: WheelEquation, learned: Learned, radius_mm: float) -> Line | None:
+    """What turns with the wheel in what the equation leaves; ``clear`` is without what was known of it."""
+    if read.ground_speed_m_s is None:
+        return None
+    left = learned.row @ read.own - learned.predicted(clear)
+    return find_wheel_turning(left, read.usable, read.ground_speed_m_s, read.step_s, radius_mm)
+
+
+def _without(line: Line | None, read: WheelEquation) -> WheelEquation:
+    if line is None:
+        return read
+    return replace(read, own=line.without_line(read.own), known=line.without_line(read.known))

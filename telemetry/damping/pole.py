@@ -6,7 +6,7 @@ from functools import lru_cache
 import numpy as np
 
 from telemetry.arrays import FloatArray
-from telemetry.damping.hop import WheelHop, coefficients, hop_mode, hop_modes, log_gain, tyre_hz_of
+from telemetry.damping.hop import WheelHop, coefficients, hop_mode, hop_ratio, log_gain, tyre_hz_of
 
 # (c + c_t)/m over 2 pi 15 Hz: from less than any tyre gives to a damper that hardly moves.
 LEAST_DAMPING, MOST_DAMPING = 0.02, 1.7
@@ -123,7 +123,7 @@ def ratios_near(products: FloatArray, hop: WheelHop, near: Pole) -> FloatArray:
     lowest = np.clip(
         [(d * b - 2 * e * a) / bend, (d * a - 2 * c * b) / bend], -2 * NEAR[:, None], 2 * NEAR[:, None]
     )
-    return hop_modes(hop, near.tyre_hz * np.exp(lowest[0]), near.damping * np.exp(lowest[1]))[1]
+    return hop_ratio(hop, near.tyre_hz * np.exp(lowest[0]), near.damping * np.exp(lowest[1]))
 
 
 def frequency_scatter(damping_ratio: float, frequency_hz: float, seconds: float) -> float:
@@ -131,13 +131,16 @@ def frequency_scatter(damping_ratio: float, frequency_hz: float, seconds: float)
     return float(np.sqrt(frequency_hz * damping_ratio / (2 * np.pi * seconds)))
 
 
-def take_out(products: FloatArray) -> tuple[FloatArray, FloatArray]:
+def take_out(products: FloatArray, prior: float = 0.0) -> tuple[FloatArray, FloatArray]:
     """Regress the five rear signals on the known ones.
 
     Parameters
     ----------
     products : ndarray of shape (5 + k, 5 + k)
         Mean products, the rear's signals first.
+    prior : float
+        What is known was taken out before with weights that hold in general: how much they count, as a share of
+        these products (ridge regression).
 
     Returns
     -------
@@ -150,7 +153,7 @@ def take_out(products: FloatArray) -> tuple[FloatArray, FloatArray]:
         return np.empty((0, 5)), products
     known = products[5:, 5:]
     # a little weight on the diagonal: neighbouring taps are nearly the same signal
-    known = known + 1e-6 * np.trace(known) / k * np.eye(k)
+    known = known + prior * np.diag(np.diag(known)) + 1e-6 * np.trace(known) / k * np.eye(k)
     response = np.linalg.solve(known, products[5:, :5])
     left = products[:5, :5] - products[:5, 5:] @ response
     return response, 0.5 * (left + left.T)

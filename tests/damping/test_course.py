@@ -10,7 +10,6 @@ from telemetry.damping.fade import damper_course, damping_trend
 from telemetry.damping.limit import MORE_SCATTER, chance_to_find
 from telemetry.damping.oscillation import LapDamping, OscillationEvent
 from telemetry.damping.places import gather
-from telemetry.damping.pole import Pole
 from telemetry.findings import findings
 from telemetry.logs import RawLog
 from telemetry.review import review
@@ -27,7 +26,7 @@ from telemetry.simulate import (
 )
 from telemetry.summary import summary_from_json, summary_to_json
 
-SOUND, WORN, DOUBTFUL = (Pole(15.0, 0.5, 15.0, ratio, 0.0) for ratio in (0.35, 0.09, 0.15))
+SOUND, WORN, DOUBTFUL = 0.35, 0.09, 0.15
 
 
 # Laps of three quarters of a minute.
@@ -103,8 +102,11 @@ def test_a_damper_that_fades_is_called_and_the_other_is_not(end, other, bike):
     summary = faded(end, bike)
     course = summary.oscillation.course
     assert course[end].state == "losing damping as it warms"
-    assert course[end].trend.change_pct_per_lap < -5.0
+    # to 40 % over six laps is 17 % a lap for the damper alone; tyre and friction stay
+    assert -17.0 < course[end].trend.change_pct_per_lap < -4.0
     assert course[other].state != "losing damping as it warms"
+    # what one end loses shows at the other as a rise: a damper that fades is part of what the other is judged by
+    assert -1.0 < course[other].trend.change_pct_per_lap < 6.0
     found = findings(summary.laps, summary.ends, summary.balance, summary.oscillation)
     assert any(f"{end.capitalize()} damper suspected of fading" == finding.title for finding in found)
 

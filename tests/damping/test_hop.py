@@ -11,6 +11,7 @@ from telemetry.damping.hop import (
     coefficients,
     hop_mode,
     hop_modes,
+    hop_ratio,
     log_gain,
     tyre_hz_of,
     wheel_hop,
@@ -76,6 +77,18 @@ def test_many_modes_are_the_roots_one_by_one():
         roots = np.roots(row)
         fastest = roots[np.argmax(np.abs(roots))]
         assert found == pytest.approx((abs(fastest) * REFERENCE_HZ, -fastest.real / abs(fastest)), rel=1e-9)
+
+
+@pytest.mark.parametrize("mass_ratio", [0.25, 0.36, 0.5])
+def test_the_ratio_of_the_hop_rises_with_the_damping_where_the_modes_stops(mass_ratio):
+    hop, damping = WheelHop(mass_ratio=mass_ratio), np.geomspace(0.03, 1.7, 60)
+    tyre = np.full(60, 15.0)
+    ratio, (_, of_mode) = hop_ratio(hop, tyre, damping), hop_modes(hop, tyre, damping)
+    assert (np.diff(ratio) > 0).all()
+    assert np.diff(np.log(ratio)).max() < 1.1 * np.diff(np.log(damping)).max() + 0.05
+    low = ratio < 0.3
+    np.testing.assert_allclose(ratio[low], of_mode[low], rtol=1e-12)
+    assert of_mode[-1] == pytest.approx(1.0)  # wheel and chassis as one: no measure of the damper
 
 
 def test_frequency_and_its_inverse():
