@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from math import isfinite
 
 from telemetry.arrays import ENDS, End
 from telemetry.motion.summary import EndSummary
@@ -93,3 +94,19 @@ METRICS: tuple[Metric, ...] = (
     ),
     Metric("lap.time_s", "lap time", "s", (), lambda lap: lap.time_s),
 )  # fmt: skip
+
+
+def values_of(lap: LapSummary) -> dict[str, float | None]:
+    """Every number of a lap by its key; None where it cannot be told.
+
+    Parameters
+    ----------
+    lap : LapSummary
+
+    Returns
+    -------
+    dict of str to float or None
+        In the order of `METRICS`.
+    """
+    read = {metric.key: metric.read(lap) for metric in METRICS}
+    return {key: value if value is not None and isfinite(value) else None for key, value in read.items()}

@@ -34,7 +34,7 @@ def build_parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action=_Version, nargs=0, help="print the version and stop")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
-    for add in (_demo, _review, _check, _compare, _stand, _bounce, _add, _logbook, _serve, _simulate):
+    for add in (_demo, _review, _batch, _check, _compare, _stand, _bounce, _add, _logbook, _serve, _simulate):
         add(commands)
     return parser
 
@@ -195,6 +195,17 @@ def _review(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> 
     _json(parser)
     parser.add_argument("--traces", metavar="FILE", help="also write the run sample by sample, as Parquet")
     parser.add_argument("--html", metavar="FILE", help="also write the debrief as a page to print")
+
+
+def _batch(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    parser = _command(commands, "batch", "batch", "review many logs of one bike, a line each")
+    parser.add_argument("logs", metavar="LOG", nargs="+")
+    parser.add_argument("--bike", required=True, metavar="BIKE.toml", help="bike file")
+    _circuit(parser)
+    _channels(parser)
+    parser.add_argument("--logbook", metavar="DIR", help="keep the runs in a logbook, made when missing")
+    parser.add_argument("--csv", metavar="FILE", help="also write a table with a row a lap")
+    _json(parser)
 
 
 def _check(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:

@@ -5,6 +5,7 @@ from collections.abc import Callable, Mapping
 from telemetry.arrays import ENDS, End
 from telemetry.balance.balance import Balance
 from telemetry.motion.summary import EndSummary
+from telemetry.report.rows_damping import VERDICT_WORDS
 from telemetry.report.words import UNKNOWN, lap_time, number, plus_minus, stop_places, with_interval
 from telemetry.setup import Comparison, LapValues
 from telemetry.setup.compare import decimals
@@ -23,6 +24,11 @@ RESPONSE_WORDS = {
 LAP_COLUMNS = (
     "lap", "time", "front used %", "rear used %", "compr. ratio", "reb. ratio", "hop damping", "masked %",
 )  # fmt: skip
+RUN_COLUMNS = ("log", "laps", "quickest", "used %", "bottomed", "balance", "rear damping")
+RUN_WORDS = (
+    "Used, of the stroke at the deepest point, and bottomed: front / rear. Balance: speed of the rear over the front, "
+    "compression / rebound."
+)
 DAMPER_COLUMNS = (
     "where on its curve", "front time %", "rear time %", "front work %", "rear work %", "front N", "rear N",
 )  # fmt: skip
@@ -178,6 +184,25 @@ def lap_rows(summary: Summary) -> list[Row]:
         )
         for lap in summary.laps
     ]
+
+
+def run_row(name: str, summary: Summary) -> Row:
+    """A whole run in one line: complete laps, the quickest, travel used, bottomed front and rear, balance, damping."""
+    complete = [lap.time_s for lap in summary.laps if lap.complete]
+    ratio = summary.balance.speed_ratio
+
+    def of_end(end: End, read: Callable[[EndSummary], float]) -> str:
+        return number(read(summary.ends[end])) if end in summary.ends else UNKNOWN
+
+    return (
+        name,
+        str(len(complete)),
+        lap_time(min(complete)) if complete else UNKNOWN,
+        " / ".join(of_end(end, lambda e: e.wheel.travel.used_pct) for end in ENDS),
+        " / ".join(of_end(end, lambda e: float(len(e.bottomed))) for end in ENDS),
+        f"{number(ratio.compression, 2)} / {number(ratio.rebound, 2)}",
+        VERDICT_WORDS[summary.oscillation.verdict],
+    )
 
 
 def change_rows(comparison: Comparison) -> list[Row]:

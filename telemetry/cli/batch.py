@@ -1,0 +1,103 @@
+"""``bothends batch``: the logs of a day, a line each; a log that cannot be used does not stop the others."""
+
+import argparse
+import csv
+import json
+from dataclasses import dataclass
+from io import StringIO
+from pathlib import Path
+
+from telemetry.bike import Bike, load_bike
+from telemetry.cli.channels import with_channels
+from telemetry.cli.output import console, say, working, write_text
+from telemetry.columns import telling_columns
+from telemetry.errors import BothEndsError
+from telemetry.laps import Circuit, load_circuit
+from telemetry.logs import read_log
+from telemetry.metrics import METRICS, values_of
+from telemetry.report.rows import RUN_COLUMNS, RUN_WORDS, run_row
+from telemetry.report.terminal import indented, table
+from telemetry.review import review as review_log
+from telemetry.summary import Summary
+
+SCHEMA = "bothends.batch/1"
+
+
+@dataclass(frozen=True)
+class _Outcome:
+    """What became of one log: its review, or why there is none."""
+
+    log: str
+    summary: Summary | None = None
+    error: str = ""
+
+
+def batch(arguments: argparse.Namespace) -> None:
+    """Review every log, keep them where a logbook is named, print a line each; exit code 1 when one cannot be used."""
+    bike = load_bike(arguments.bike)
+    circuit = load_circuit(arguments.circuit) if arguments.circuit else None
+    found = []
+    for number, log in enumerate(arguments.logs, start=1):
+        with working(f"Reviewing {number} of {len(arguments.logs)}, {log}"):
+            found.append(_outcome(log, bike, circuit, arguments))
+        if found[-1].error:
+            say(f"bothends: {' '.join(found[-1].error.split())}")
+    inputs = (*arguments.logs, arguments.bike, arguments.circuit)
+    write_text(arguments.json, _json_text(found), inputs=inputs)
+    write_text(arguments.csv, _csv_text(found), inputs=inputs)
+    rows = [run_row(Path(one.log).name, one.summary) for one in found if one.summary is not None]
+    if rows:
+        screen = console()
+        screen.print(table(RUN_COLUMNS, rows, words=(0, len(RUN_COLUMNS) - 1)))
+        indented(screen, RUN_WORDS)
+    if len(rows) < len(found):
+        raise BothEndsError(
+            f"{len(found) - len(rows)} of {len(found)} logs could not be used; the lines above say why."
+        )
+
+
+def _outcome(log: str, bike: Bike, circuit: Circuit | None, arguments: argparse.Namespace) -> _Outcome:
+    try:
+        if arguments.logbook:
+            return _Outcome(log, _kept(log, arguments))
+        raw = read_log(log)
+        known = with_channels(bike, raw, arguments.channels)
+        with telling_columns(known, raw):
+            return _Outcome(log, review_log(raw, known, circuit=circuit).summary)
+    except (BothEndsError, OSError) as error:
+        return _Outcome(log, error=str(error))
+
+
+def _kept(log: str, arguments: argparse.Namespace) -> Summary:
+    from telemetry.logbook import Logbook
+
+    book = Logbook(arguments.logbook)
+    return book.summary(
+        book.add(log, arguments.bike, channels=arguments.channels, circuit_path=arguments.circuit)
+    )
+
+
+def _json_text(found: list[_Outcome]) -> str:
+    runs = [
+        {
+            "log": one.log,
+            "error": one.error or None,
+            "oscillation": None if one.summary is None else one.summary.oscillation.verdict,
+            "laps": [] if one.summary is None else [
+                {"lap": lap.lap, "complete": lap.complete, **values_of(lap)} for lap in one.summary.laps
+            ],
+        }
+        for one in found
+    ]  # fmt: skip
+    return json.dumps({"schema": SCHEMA, "runs": runs}, indent=1)
+
+
+def _csv_text(found: list[_Outcome]) -> str:
+    """One row a lap, the same numbers as `compare` takes; empty where one is not known."""
+    text = StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(("log", "lap", "complete", *(metric.key for metric in METRICS)))
+    for one in found:
+        for lap in one.summary.laps if one.summary else ():
+            writer.writerow((one.log, lap.lap, lap.complete, *values_of(lap).values()))
+    return text.getvalue()
