@@ -2,6 +2,7 @@
 
 import csv
 import json
+import re
 
 import pytest
 from cli_fixtures import *  # noqa: F403
@@ -41,4 +42,6 @@ def test_all_of_them_sound(run, files):
     log, bike = files
     code, out, err = run("batch", log, "--bike", bike)
     assert (code, err) == (0, "")
-    assert len([line for line in out.splitlines() if " / " in line and ":" in line.split(" / ")[0]]) == 1
+    assert (
+        len(re.findall(r" 1 +1:\d\d\.\d\d +\d+ / \d+ ", out)) == 1
+    )  # one lap, its time, travel used front and rear
