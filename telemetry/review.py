@@ -19,6 +19,7 @@ from telemetry.bike import (
     wheel_stroke_mm,
 )
 from telemetry.damping import find_oscillation
+from telemetry.damping.oscillation import Oscillation
 from telemetry.errors import ChannelError
 from telemetry.findings import findings, verdict_sentences
 from telemetry.findings_travel import packing_findings, shift_findings
@@ -138,7 +139,7 @@ def review(
     laps = tuple(_lap_summary(lap, motion, track, moving, stops, pairs) for lap in track.laps)
     ends = _end_summaries(motion, moving, stops)
     shifts = trends(laps)
-    whole_balance = balance(motion, track, moving, pairs, bike)
+    whole_balance = balance(motion, track, moving, pairs, bike, _sound(motion, oscillation))
     info = RunInfo(
         source=run.source,
         bike=bike.name,
@@ -314,6 +315,14 @@ def _lap_summary(
         ends=_end_summaries(motion, moving, here),
         balance=balance(motion, track, moving, pairs),
     )
+
+
+def _sound(motion: Motion, oscillation: Oscillation) -> BoolArray:
+    """Where neither wheel is suspected of having rung as if hardly damped."""
+    sound = np.ones(len(motion.t_s), dtype=bool)
+    for event in (*oscillation.events, *oscillation.front_events):
+        sound[slice(*np.searchsorted(motion.t_s, (event.start_s, event.end_s)).tolist())] = False
+    return sound
 
 
 def _damper_work(

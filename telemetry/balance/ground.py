@@ -38,15 +38,14 @@ class Ground:
         frequency = np.fft.rfftfreq(n, 1 / window.rate_hz)
         self._s = 2j * np.pi * frequency
         low, high = band_hz
-        rise = np.clip((frequency / low - 1) / EDGE_SHARE + 1, 0.0, 2.0) / 2
-        fall = np.clip((1 - frequency / high) / EDGE_SHARE + 1, 0.0, 2.0) / 2
-        gain = np.sin(0.5 * np.pi * rise) ** 2 * np.sin(0.5 * np.pi * fall) ** 2
-        self._gain = (
-            gain * self._s
-        )  # road velocity: as strong at every frequency on most roads (ISO 8608, w = 2)
+        rise = np.sin(np.pi / 4 * np.clip((frequency / low - 1) / EDGE_SHARE + 1, 0.0, 2.0)) ** 2
+        fall = np.sin(np.pi / 4 * np.clip((1 - frequency / high) / EDGE_SHARE + 1, 0.0, 2.0)) ** 2
+        # road velocity: as strong at every frequency on most roads (ISO 8608, w = 2)
+        self._gain = rise * fall * self._s
         self._wheel = 0.5 + 0.5 * np.cos(
             np.pi * np.clip((frequency - WHEEL_HZ[0]) / np.ptp(WHEEL_HZ), 0.0, 1.0)
         )
+        self._rise = rise
         rise = np.clip(np.arange(n) / (0.8 * CUT_S * window.rate_hz), 0.0, 1.0)
         self._taper = 0.5 * (1 - np.cos(np.pi * np.minimum(rise, rise[::-1])))
 
@@ -62,14 +61,18 @@ class Ground:
             shaft, speed = self.window.shaft_mm[end], self.window.shaft_mm_s[end]
             curve = leverage_curve(self.model.bike, end)
             ratio = curve.ratio(shaft)
-            force = np.interp(shaft, *self.model.spring_n[end]) / ratio
             bases = damper_parts(speed, ratio)
             found[end] = (
                 self._spectrum(curve.wheel_travel_mm(shaft) / 1e3),
-                self._spectrum(force),
+                self._spectrum(self._spring_n(end)),
                 [self._spectrum(base / ratio) for base in bases],
             )
         return found
+
+    def _spring_n(self, end: End) -> FloatArray:
+        """Force of a spring at the wheel. [N]"""
+        shaft = self.window.shaft_mm[end]
+        return np.interp(shaft, *self.model.spring_n[end]) / leverage_curve(self.model.bike, end).ratio(shaft)
 
     def _chassis(self, end: End, front: ComplexArray, rear: ComplexArray) -> ComplexArray:
         """Acceleration of the chassis above one wheel from the forces of both ends."""
@@ -111,16 +114,20 @@ class Ground:
         ----------
         unknowns : ndarray of shape (2 PARTS,)
         """
-        forces = {}
+        n, forces, dampers = len(self.window.delay_s), {}, {}
         for i, end in enumerate(ENDS):
             _, spring, parts = self._parts[end]
             own = unknowns[PARTS * i : PARTS * (i + 1)]
-            forces[end] = spring + sum(float(x) * part for x, part in zip(own, parts, strict=True))
+            dampers[end] = sum(float(x) * part for x, part in zip(own, parts, strict=True))
+            forces[end] = spring + dampers[end]
         reach = round(LIFTED_S * self.window.rate_hz)
         for end in ENDS:
-            tyre = self._tyre(end, forces["front"], forces["rear"], self._parts[end][0])
+            # the spring's force whole: it has the load that brake, drive and lean shift, which spectra do not
+            inertia = self._tyre(end, forces["front"], forces["rear"], self._parts[end][0]) - forces[end]
             load = self.model.tyre_load_n[end]
-            off = load + np.fft.irfft(tyre * self._wheel, len(self.window.delay_s)) < LIFTED_SHARE * load
+            carried = self._spring_n(end) + load - self.model.sprung_load_n[end]
+            moving = np.fft.irfft((inertia + dampers[end]) * self._rise * self._wheel, n)
+            off = carried + moving < LIFTED_SHARE * load
             self._lifted[end] = np.convolve(off, np.ones(2 * reach + 1), mode="same") > 0.5
         self._found.clear()
 

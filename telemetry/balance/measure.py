@@ -22,7 +22,12 @@ QUANTILE_HZ = 125.0
 
 
 def balance(
-    motion: Motion, track: Track, selected: BoolArray, pairs: BumpPairs | None, bike: Bike | None = None
+    motion: Motion,
+    track: Track,
+    selected: BoolArray,
+    pairs: BumpPairs | None,
+    bike: Bike | None = None,
+    sound: BoolArray | None = None,
 ) -> Balance:
     """Balance of both ends over the selected samples.
 
@@ -37,6 +42,9 @@ def balance(
     bike : Bike, optional
         Given for a whole run: adds groups and stacked response of the bumps, pitch and heave, weight transfer and
         damping balance, which a lap alone has too little of.
+    sound : ndarray of bool, shape (n_samples,), optional
+        Where the dampers are as they are otherwise: stretches of suspected lost damping are not, and the damping
+        balance leaves them out.
 
     Returns
     -------
@@ -55,7 +63,8 @@ def balance(
     front, rear = motion.ends["front"], motion.ends["rear"]
     use = selected & front.valid & rear.valid
     whole = bike is not None and bool(use.any())
-    damping = damping_balance(motion, track, bike, selected) if bike is not None and whole else None
+    level = selected if sound is None else selected & sound
+    damping = damping_balance(motion, track, bike, level) if bike is not None and whole else None
     same_bump = summarise_pairs(pairs, selected, track, whole=whole) if pairs is not None else None
     if same_bump is not None and damping is not None and damping.residual_delay_ms is not None:
         # read from the road under both wheels, which the ends' own unlike answers do not shift

@@ -68,8 +68,9 @@ def damping_balance(
     total, each, explained = _solve(grounds, extra_s)
     if explained < LEAST_EXPLAINED:
         return untold(
-            f"the dampers explain only {100 * explained:.0f} % of what the two ends say of their road; masses, springs "
-            "or tyres of the bike file, or a sensor's scale, are not what is on the bike"
+            f"dampers that stay as they are explain {100 * explained:.0f} % of what the two ends say of their road; "
+            "a damper that changes on the way looks like this, and so do masses, springs or tyres of the bike file or "
+            "a sensor's scale that are not what is on the bike"
         )
     return _compare(motion, bike, total, each, explained, extra_s, len(found))
 

@@ -33,7 +33,8 @@ PUSH_M_S2, QUIET_S = 1.5, 1.0
 class RoadModel:
     """What of a bike file the road takes. SI units.
 
-    ``arm_m`` is from the centre of mass to the axles; ``tyre_load_n`` that of the tyres standing still.
+    ``arm_m`` is from the centre of mass to the axles; ``sprung_load_n`` and ``tyre_load_n`` are what the ends and the
+    tyres carry standing still.
     """
 
     mass_kg: float
@@ -42,6 +43,7 @@ class RoadModel:
     unsprung_kg: Mapping[End, float]
     tyre_n_m: Mapping[End, float]
     tyre_n_s_m: Mapping[End, float]
+    sprung_load_n: Mapping[End, float]
     tyre_load_n: Mapping[End, float]
     spring_n: Mapping[End, tuple[FloatArray, FloatArray]]  # shaft travel [mm], force along it
     bike: Bike
@@ -74,6 +76,7 @@ def road_model(bike: Bike) -> RoadModel | str:
         {end: sections[end].unsprung_mass_kg or 0.0 for end in ENDS},
         {end: 1e3 * (sections[end].tyre_rate_n_per_mm or 0.0) for end in ENDS},
         {end: 1e3 * sections[end].tyre_damping_n_s_per_mm for end in ENDS},
+        {end: sprung_load_n(bike, end) for end in ENDS},
         {
             end: sprung_load_n(bike, end) + GRAVITY_M_S2 * (sections[end].unsprung_mass_kg or 0.0)
             for end in ENDS

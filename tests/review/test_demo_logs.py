@@ -6,7 +6,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from telemetry.bike import load_bike
+from telemetry.bike import (
+    GRAVITY_M_S2,
+    damper_force_n,
+    leverage_curve,
+    load_bike,
+    sprung_load_n,
+    wheel_rate_n_per_mm,
+)
 from telemetry.logs import read_log
 from telemetry.review import review
 from telemetry.setup import compare, load_sheet
@@ -90,3 +97,29 @@ def test_another_dialect_another_machine():
     for end in ("front", "rear"):
         assert 0 < summary.ends[end].wheel.travel.median_mm < summary.ends[end].wheel_stroke_mm
     assert summary.oscillation.verdict == "no"
+
+
+def true_damping_ratio(name, end, direction):
+    """c / (2 sqrt(k m)) of the dampers that were ridden: c by the work they take at the speeds both wheels met."""
+    bike, truth = SCENARIOS[name].bike(), simulate_scenario(SCENARIOS[name]).truth
+    both = direction * np.concatenate([truth.front_wheel_mm_s, truth.rear_wheel_mm_s])
+    wheel_mm_s = direction * both[both > 5.0]
+    shaft_mm = float(np.median(getattr(truth, f"{end}_shaft_mm")))
+    ratio = float(leverage_curve(bike, end).ratio(np.array([shaft_mm]))[0])
+    force_n = damper_force_n(wheel_mm_s / ratio, getattr(bike, end).damper) / ratio
+    c_n_s_per_m = 1e3 * float(force_n @ wheel_mm_s) / float(wheel_mm_s @ wheel_mm_s)
+    mass_kg = sprung_load_n(bike, end) / GRAVITY_M_S2
+    return c_n_s_per_m / (2 * float(np.sqrt(1e3 * wheel_rate_n_per_mm(bike, end, shaft_mm) * mass_kg)))
+
+
+@pytest.mark.parametrize(
+    "name", ["vellmoor-clean", "vellmoor-before", "vellmoor-after", "vellmoor-lost-damping"]
+)
+def test_damping_balance_is_that_of_the_dampers_that_were_ridden(name):
+    # on a circuit, with braking, drive and lean, in one of them with eight losses; the bike file has no part in it
+    found = reviewed(name).balance.damping
+    assert found.reason == ""
+    for ratio, direction in ((found.compression, 1), (found.rebound, -1)):
+        rear, front = (true_damping_ratio(name, end, direction) for end in ("rear", "front"))
+        assert ratio.ci95[0] <= rear / front <= ratio.ci95[1]
+        assert np.log(ratio.ci95[1] / ratio.ci95[0]) < 0.2
