@@ -22,8 +22,7 @@ from telemetry.motion import Motion
 THRESHOLDS = {0.5: 2.5, 0.75: 1.5, 1.0: 1.0, 1.5: 0.0, 2.0: -1.0, 3.0: -2.0}
 # Without the front's news, what looks like it at first.
 THRESHOLDS_BLIND = {0.75: 8.0, 1.0: 8.0, 1.5: 8.0, 2.0: 8.0, 3.0: 8.0}
-# The front is judged without its tyre, tone and line known as well as the rear's: kerbs pass below 0.6 s.
-SHORTEST_S: dict[End, float] = {"front": 0.6, "rear": 0.3}
+SHORTEST_S = 0.3
 AROUND_S = 0.5  # shown before and after an event
 SPECTRUM_S = 2.0  # padded to it, for bins of half a hertz
 MOST_REJECTED = 20
@@ -66,7 +65,7 @@ def judge(heard: Heard, motion: Motion, track: Track, bike: Bike, *, ease: float
         looked_at = windows(likelihood, whole, grid, THRESHOLDS)
         for found in over_threshold(looked_at, ease):
             candidate = locate(equation, heard.predicted, grid, likelihood, found)
-            if candidate.end_s - candidate.start_s < SHORTEST_S[heard.end]:
+            if candidate.end_s - candidate.start_s < SHORTEST_S:
                 continue
             inside = equation.span(candidate.start_s, candidate.end_s)
             ringing = estimate(equation, inside, heard.learned, heard.hop)

@@ -5,6 +5,10 @@ from functools import cache
 import numpy as np
 import pytest
 
+from telemetry.damping.band import band_signals
+from telemetry.damping.hop import WheelHop, band_response, coefficients, tyre_hz_of
+from telemetry.damping.pole import fit_pole
+from telemetry.damping.refusal import MOST_OFF, SOUND_DAMPING, SOUND_HZ, ratio_read
 from telemetry.logs import RawLog
 from telemetry.review import review
 from telemetry.simulate import (
@@ -92,10 +96,35 @@ def test_what_only_looks_like_it_is_not_called(fault):
     assert found.verdict != "yes"
 
 
-def test_a_log_below_a_hundred_samples_a_second_cannot_tell():
-    found, _ = oscillation(0, rate_hz=80.0, laps=1)
+def test_a_log_too_slow_for_the_hop_cannot_tell():
+    found, _ = oscillation(0, rate_hz=50.0, laps=1)
     assert found.verdict == "cannot_tell"
-    assert "80" in found.reason
+    assert "50 samples a second" in found.reason
+
+
+def test_the_refusal_of_slow_logs_is_what_such_a_log_would_read():
+    # the equation with its input white, sampled at 50 Hz and fitted, against the computed reading
+    assert ratio_read(1000.0) == pytest.approx(ratio_read(100.0), rel=1e-6)
+    off = [abs(ratio_read(rate) / ratio_read(100.0) - 1.0) for rate in (8.0, 20.0, 40.0, 50.0, 62.5, 80.0)]
+    assert [share > MOST_OFF for share in off] == [True, True, True, True, False, False]
+    hop = WheelHop()
+    rng = np.random.default_rng(6)
+    n, fine_hz = 1 << 19, 400.0
+    hz = np.fft.rfftfreq(n, 1 / fine_hz)[1:]
+    row = coefficients(hop, np.array(tyre_hz_of(hop, SOUND_HZ)), np.array(SOUND_DAMPING))
+    speed = (rng.standard_normal(len(hz)) + 1j * rng.standard_normal(len(hz))) / band_response(row, hz)
+    # an ideal filter stands before the slow logger
+    travel = np.fft.irfft(np.concatenate([[0.0], np.where(hz < 24.5, speed / (1j * hz), 0.0)]))[::8]
+    _, own = band_signals(travel, 50.0, (2, 1, 0, -1, -2), reference_hz=15.0)
+    assert fit_pole(own @ own.T, hop).damping_ratio == pytest.approx(ratio_read(50.0), rel=0.1)
+
+
+@pytest.mark.parametrize("lost", [False, True])
+def test_a_log_of_eighty_samples_a_second_is_judged_with_its_own_limit(lost):
+    found, truth = oscillation(9304, lost=lost, rate_hz=80.0)
+    assert found.verdict == ("yes" if lost else "no")
+    assert len(found.events) == len(truth)
+    assert all(limit.shortest_s is not None for limit in found.limits)
 
 
 def test_damping_over_the_laps_is_steady_on_a_sound_damper():

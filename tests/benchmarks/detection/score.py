@@ -51,6 +51,8 @@ class Card:
     alarms: list[str] = field(default_factory=list)  # what was there where a false event was called
     alarms_at: tuple[int, ...] = ()  # how many at each of MARGINS
     alike: list[bool] = field(default_factory=list)  # rear-only ridges and short tones: called or not
+    chatter: list[tuple[float, bool]] = field(default_factory=list)  # of the front: seconds, named as the front's
+    front_alarms: int = 0  # events of the front where its damper was sound
     seed: int = 0
 
 
@@ -77,6 +79,12 @@ def score(kind: str, outing: Outing, answer: Oscillation, eased: tuple[Oscillati
     for e in outing.episodes:
         if e.kind in ALIKE:
             card.alike.append(any(v.start_s < e.end_s and v.end_s > e.start_s for v in answer.events))
+    fronts = [e for e in outing.episodes if e.kind == "front chatter"]
+    card.chatter = [
+        (e.end_s - e.start_s, any(v.start_s < e.end_s and v.end_s > e.start_s for v in answer.front_events))
+        for e in fronts
+    ]
+    card.front_alarms = sum(not any(_near(v, e) for e in fronts) for v in answer.front_events)
     return card
 
 

@@ -28,6 +28,7 @@ def report(cards: list[Card]) -> str:
         *_roc(cards, fast),
         *_errors([x for x in fast if x.found]),
         *_limit(losses),
+        *_front(cards),
     ]
     return "\n".join(lines)
 
@@ -212,6 +213,22 @@ def _limit(losses: list[Loss]) -> list[str]:
                 ["shorter", _share(x.found for x in own if not x.promised)],
             ],
         ),
+    ]
+
+
+def _front(cards: list[Card]) -> list[str]:
+    chatter = [x for c in cards for x in c.chatter]
+    rows = [
+        [f"{low:g} to {high:g} s", _share(named for seconds, named in chatter if low <= seconds < high)]
+        for low, high in ((0.6, 1.0), (1.0, 1.5), (1.5, 2.01))
+    ]
+    hours, false = sum(c.hours for c in cards), sum(c.front_alarms for c in cards)
+    return [
+        "The front's damper at 5 % for a while (front chatter): named as the front's",
+        "",
+        *_table(["length", "named"], rows),
+        f"Events of the front where its damper was sound: {false} in {hours:.0f} h.",
+        "",
     ]
 
 
