@@ -51,7 +51,7 @@ class Card:
     alarms: list[str] = field(default_factory=list)  # what was there where a false event was called
     alarms_at: tuple[int, ...] = ()  # how many at each of MARGINS
     alike: list[bool] = field(default_factory=list)  # rear-only ridges and short tones: called or not
-    chatter: list[tuple[float, bool]] = field(default_factory=list)  # of the front: seconds, named as the front's
+    chatter: list[tuple[float, bool]] = field(default_factory=list)  # of the front: seconds, named or not
     front_alarms: int = 0  # events of the front where its damper was sound
     seed: int = 0
 
