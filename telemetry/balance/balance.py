@@ -8,10 +8,22 @@ from telemetry.arrays import End
 
 @dataclass(frozen=True)
 class Ratio:
-    """A ratio with its 95 % interval; None where it cannot be told."""
+    """A ratio with its 95 % intervals; None where it cannot be told.
+
+    Parameters
+    ----------
+    value : float or None
+    ci95 : tuple of float or None
+        Of the ratio itself: other bumps of the kind, or other stretches of the ride, would lie in it. Says something
+        of the motorcycle.
+    noise_ci95 : tuple of float or None
+        Of the sensors' noise alone: the very same bumps met again in the same way would. Says whether two runs over
+        the same bumps differ; another line or speed over them is not in it.
+    """
 
     value: float | None
     ci95: tuple[float, float] | None = None
+    noise_ci95: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -60,7 +72,8 @@ class BumpResponse:
 class SameBump:
     """Bumps that both ends met: peak wheel speeds of the rear over the front, wheelbase / speed apart.
 
-    Ratios are of sums over different bumps, so that a bump counts by how much it moved the ends. Pairs at which
+    Ratios are of sums over bumps, so that a bump counts by how much it moved the ends; intervals are those
+    of `Ratio`. Pairs at which
     brake or drive came or went (``disturbed_pairs``) are not in ``pairs``. Groups and response stand with a whole
     run only.
     """
@@ -73,19 +86,21 @@ class SameBump:
     delay_residual_ms: float | None
     depth_ratio: float | None = None
     depth_ratio_ci95: tuple[float, float] | None = None
+    compression_ratio_noise_ci95: tuple[float, float] | None = None
+    rebound_ratio_noise_ci95: tuple[float, float] | None = None
     disturbed_pairs: int = 0
     groups: tuple[BumpGroup, ...] = ()
     response: BumpResponse | None = None
 
     @property
     def compression(self) -> Ratio:
-        """Compression ratio with its interval."""
-        return Ratio(self.compression_ratio, self.compression_ratio_ci95)
+        """Compression ratio with its intervals."""
+        return Ratio(self.compression_ratio, self.compression_ratio_ci95, self.compression_ratio_noise_ci95)
 
     @property
     def rebound(self) -> Ratio:
-        """Rebound ratio with its interval."""
-        return Ratio(self.rebound_ratio, self.rebound_ratio_ci95)
+        """Rebound ratio with its intervals."""
+        return Ratio(self.rebound_ratio, self.rebound_ratio_ci95, self.rebound_ratio_noise_ci95)
 
 
 @dataclass(frozen=True)

@@ -9,13 +9,18 @@ from telemetry.balance.delay import riding_delay_s
 from telemetry.balance.standout import around, find_bumps, local_peaks
 from telemetry.laps import Track
 from telemetry.motion import Motion
+from telemetry.signals.differentiate import correlate, differentiator
 
 # Choices of ours; no source.
 SEARCH_S = 0.015  # around the expected moment, for wheelbase, speed and tyre effects
 SAME_BUMP_S = 0.01  # a pair further than this from the delay of most pairs is none
-FOOT_S = 0.1  # travel is least at most this long before the wheel is fastest
+FOOT_S = 0.1  # travel is least at most this long before the expected moment
 DEEPEST_S = 0.1  # and is deepest at most this long after
-REBOUND_S = 0.12  # fastest in rebound at most this long after it was in compression
+REBOUND_S = 0.12  # fastest in rebound at most this long after
+SMOOTH_S = (
+    0.016  # half of what is smoothed over before peaks are read: the highest of a noisy record is its noise
+)
+LEAST_CURVED = 0.25  # of the typical peak: how flat one may be taken for, when what noise adds to it is told
 BEFORE_S, AFTER_S = 0.2, 0.8  # what is stacked
 STACK_HZ = 250.0
 ONSET_M_S2 = 3.0  # brake or drive came or went, when the acceleration changes by this much about a bump
@@ -42,7 +47,9 @@ class BumpPairs:
         Brake or drive came or went at the bump.
     response : mapping of end to mapping of str to ndarray of shape (n_pairs,)
         By `MEASURES`: peak compression speed, depth from the least travel just before, peak rebound speed (a
-        magnitude). [mm/s, mm, mm/s]
+        magnitude). Smoothed over `SMOOTH_S`, the speeds less what sensor noise adds to a peak. [mm/s, mm, mm/s]
+    noise_mm_s : mapping of end to float
+        What sensor noise is left in a peak speed, as a standard deviation. [mm/s]
     travel_mm : mapping of end to ndarray of shape (n_pairs, n_lags)
         Wheel travel about the bump, each end on its own time, from the travel before the bump. [mm]
     lag_s : ndarray of shape (n_lags,)
@@ -57,6 +64,7 @@ class BumpPairs:
     place: IntArray
     disturbed: BoolArray
     response: dict[End, dict[str, FloatArray]]
+    noise_mm_s: dict[End, float]
     travel_mm: dict[End, FloatArray]
     lag_s: FloatArray
 
@@ -142,6 +150,7 @@ def pairs_at(motion: Motion, track: Track, bumps: IntArray) -> BumpPairs:
         place=_place(track.distance_m[bumps[good]], bumps[good]),
         disturbed=disturbed_at(track, bumps[good], rate),
         response={end: {name: values[good] for name, values in found[end][0].items()} for end in ENDS},
+        noise_mm_s={end: _noise(motion, end)[0] for end in ENDS},
         travel_mm={end: _about(motion, end, here[end][good], lags) for end in ENDS},
         lag_s=lags / rate,
         delay_residual_s=residual[good],
@@ -150,21 +159,59 @@ def pairs_at(motion: Motion, track: Track, bumps: IntArray) -> BumpPairs:
 
 def _respond(motion: Motion, end: End, sample: IntArray) -> tuple[dict[str, FloatArray], IntArray]:
     """What one end did on each bump, by `MEASURES`, NaN where not all of it is valid; when it was fastest."""
-    rate = motion.sample_rate_hz
-    travel, speed = motion.ends[end].wheel_travel_mm, motion.ends[end].wheel_speed_mm_s
+    rate, own = motion.sample_rate_hz, motion.ends[end]
+    weights = _smoothing(rate)
+    travel, speed = (correlate(values, weights) for values in (own.wheel_travel_mm, own.wheel_speed_mm_s))
     near, foot = max(round(SEARCH_S * rate), 1) + 1, round(FOOT_S * rate)
     deep, up = round(DEEPEST_S * rate), round(REBOUND_S * rate)
     place, peaked = local_peaks(around(speed, sample - near, 2 * near + 1))
     fastest = sample - near + place
+    lowest = sample + np.argmin(around(speed, sample, up), axis=1)
     measures = {
-        "compression_mm_s": speed[np.clip(fastest, 0, len(speed) - 1)],
-        "depth_mm": around(travel, fastest, deep).max(axis=1)
-        - around(travel, fastest - foot, foot).min(axis=1),
-        "rebound_mm_s": -around(speed, fastest, up).min(axis=1),
+        "compression_mm_s": _peak_mm_s(motion, end, speed, fastest),
+        "depth_mm": around(travel, sample, deep).max(axis=1)
+        - around(travel, sample - foot, foot).min(axis=1),
+        "rebound_mm_s": _peak_mm_s(motion, end, -speed, lowest),
     }
     known = np.isfinite(around(speed, sample - near - foot, 2 * near + foot + max(deep, up))).all(axis=1)
     known &= peaked & np.all([values > 0 for values in measures.values()], axis=0)
     return {name: np.where(known, values, np.nan) for name, values in measures.items()}, fastest
+
+
+def _smoothing(rate: float) -> FloatArray:
+    """Weights of a parabola fitted to what lies within `SMOOTH_S`: its value in the middle.
+
+    A. Savitzky, M. J. E. Golay, Anal. Chem. 36, 1627-1639, 1964, doi:10.1021/ac60214a047; the closed form of the
+    weights is from memory.
+    """
+    m = max(1, round(SMOOTH_S * rate))
+    k = np.arange(-m, m + 1)
+    return np.asarray(3.0 * (3 * m**2 + 3 * m - 1 - 5 * k**2) / ((2 * m - 1) * (2 * m + 1) * (2 * m + 3)))
+
+
+def _noise(motion: Motion, end: End) -> tuple[float, float]:
+    """Standard deviation of what sensor noise makes of the smoothed wheel speed, and of its slope. [mm/s, mm/s2]"""
+    rate = motion.sample_rate_hz
+    derivative = differentiator(rate)
+    weights = np.convolve(derivative.weights, _smoothing(rate))
+    travel_mm = float(np.nan_to_num(motion.ends[end].wheel_noise_mm_s)) / derivative.noise_gain
+    slopes = rate * np.diff(weights, prepend=0.0, append=0.0)
+    return travel_mm * float(np.sqrt(weights @ weights)), travel_mm * float(np.sqrt(slopes @ slopes))
+
+
+def _peak_mm_s(motion: Motion, end: End, speed: FloatArray, at: IntArray) -> FloatArray:
+    """Speed at peaks, less what noise adds because the highest value was taken.
+
+    Noise moves a peak to where its slope n' lifts the record most: by n' / curvature, and up by n'^2 / (2 curvature).
+    """
+    reach = max(1, round(SMOOTH_S * motion.sample_rate_hz))
+    before, here, after = (speed[np.clip(at + lag, 0, len(speed) - 1)] for lag in (-reach, 0, reach))
+    curved = (2 * here - before - after) * (motion.sample_rate_hz / reach) ** 2
+    if not np.isfinite(curved).any():
+        return here
+    sd, slope_sd = _noise(motion, end)
+    least = max(LEAST_CURVED * float(np.nanmedian(curved)), 1e-9)
+    return np.asarray(here - np.minimum(slope_sd**2 / 2 / np.maximum(curved, least), sd))
 
 
 def _about(motion: Motion, end: End, at: FloatArray, lags: IntArray) -> FloatArray:

@@ -6,7 +6,7 @@ import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
 from telemetry.balance.balance import BumpGroup, BumpMeasure, BumpResponse, Ratio, SameBump
-from telemetry.balance.bumps import BumpPairs
+from telemetry.balance.bumps import MEASURES, BumpPairs
 from telemetry.balance.ratios import MIN_PLACES, half_width, ratio_of_sums
 from telemetry.laps import PHASES, Track
 
@@ -44,7 +44,7 @@ def summarise_pairs(
     """
     use = selected[pairs.bump]
     calm = use & ~pairs.disturbed
-    ratios = {name: _ratio(pairs, name, calm) for name in ("compression_mm_s", "rebound_mm_s", "depth_mm")}
+    ratios = {name: bump_ratio(pairs, name, calm) for name in MEASURES}
     residual = pairs.delay_residual_s[calm]
     return SameBump(
         pairs=int(np.count_nonzero(calm)),
@@ -55,15 +55,32 @@ def summarise_pairs(
         delay_residual_ms=float(1000.0 * np.median(residual)) if len(residual) else None,
         depth_ratio=ratios["depth_mm"].value,
         depth_ratio_ci95=ratios["depth_mm"].ci95,
+        compression_ratio_noise_ci95=ratios["compression_mm_s"].noise_ci95,
+        rebound_ratio_noise_ci95=ratios["rebound_mm_s"].noise_ci95,
         disturbed_pairs=int(np.count_nonzero(use & pairs.disturbed)),
         groups=tuple(_groups(pairs, track, use)) if whole and track is not None else (),
         response=stacked(pairs, calm) if whole else None,
     )
 
 
-def _ratio(pairs: BumpPairs, name: str, use: BoolArray) -> Ratio:
+def bump_ratio(pairs: BumpPairs, name: str, use: BoolArray) -> Ratio:
+    """Ratio of one measure over some of the pairs; see `ratio_of_sums`.
+
+    Parameters
+    ----------
+    pairs : BumpPairs
+    name : str
+        One of `MEASURES`.
+    use : ndarray of bool, shape (n_pairs,)
+
+    Returns
+    -------
+    Ratio
+        With the interval of noise alone for speeds.
+    """
     front, rear = (pairs.response[end][name][use] for end in ENDS)
-    return ratio_of_sums(front, rear, pairs.place[use])
+    noise = (pairs.noise_mm_s["front"], pairs.noise_mm_s["rear"]) if name.endswith("_mm_s") else None
+    return ratio_of_sums(front, rear, pairs.place[use], noise)
 
 
 def _groups(pairs: BumpPairs, track: Track, use: BoolArray) -> Iterator[BumpGroup]:
@@ -81,14 +98,14 @@ def _groups(pairs: BumpPairs, track: Track, use: BoolArray) -> Iterator[BumpGrou
     for kind, key, name, among in kinds:
         for value in np.unique(key[among]):
             here = among & (key == value)
-            compression = _ratio(pairs, "compression_mm_s", here)
+            compression = bump_ratio(pairs, "compression_mm_s", here)
             if compression.value is not None:
                 yield BumpGroup(
                     kind=kind,
                     name=name(int(value)),
                     pairs=int(np.count_nonzero(here)),
                     compression=compression,
-                    rebound=_ratio(pairs, "rebound_mm_s", here),
+                    rebound=bump_ratio(pairs, "rebound_mm_s", here),
                 )
 
 

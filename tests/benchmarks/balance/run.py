@@ -48,24 +48,33 @@ def print_order(found: list[Order]) -> None:
 
 
 def print_coverage(found: list[Coverage]) -> None:
-    print("Same-bump ratio: 95 % interval over noise-free rides")
+    print("Same-bump ratio: 95 % intervals over noise-free rides")
     for side in ("compression", "rebound"):
-        kind = [getattr(c, side)[0] for c in found]
-        same = [getattr(c, side)[1] for c in found]
-        print(f"  {side:12s} covers the truth of such bumps (longer ride)  {share(kind)}")
-        print(f"  {side:12s} covers that of the very same bumps            {share(same)}")
+        here = [getattr(c, side) for c in found]
+        for name, width, kind, truth in (
+            ("ci95", "half", "such", "of such bumps"),
+            ("noise_ci95", "noise_half", "same", "of the same bumps"),
+        ):
+            off = np.array([getattr(c, kind) for c in here])
+            half = 100 * np.median([getattr(c, width) for c in here])
+            print(
+                f"  {side:12s}{name:11s} (+-{half:.2f} %) holds that {truth:18s}{share(np.abs(off) <= 1)};"
+                f" off by {1.96 * off.mean():+.2f}, spread {1.96 * off.std():.2f} standard errors"
+            )
 
 
 def print_bumps(found: list[Bumps]) -> None:
     print(
-        "Pairing, bumps of 4 to 12 mm, 15 to 75 m/s, by roughness (Gd at 0.1 cycles/m; class A: up to 32e-6 m3)"
+        "Pairing, bumps of 4 to 12 mm and 0.5 to 3 m, 15 to 75 m/s, by roughness (Gd; ISO 8608 class A: to 32e-6 m3)"
     )
     for psd in sorted({b.psd_m3 for b in found}):
         here = [b for b in found if b.psd_m3 == psd]
-        right, pairs = sum(b.right for b in here), sum(b.pairs for b in here)
-        met, all_ = sum(b.met for b in here), sum(b.bumps for b in here)
+        sums = {name: sum(getattr(b, name) for b in here) for name in vars(here[0])}
         print(
-            f"  {1e6 * psd:5.1f}e-6 m3: precision {right / pairs:.3f} of {pairs}, recall {met / all_:.3f} of {all_}"
+            f"  {1e6 * psd:5.1f}e-6 m3: precision {sums['right'] / sums['pairs']:.3f} of {sums['pairs']}, "
+            f"recall {sums['met'] / sums['bumps']:.3f} of {sums['bumps']} "
+            f"(by chance {sums['by_chance'] / sums['bumps']:.2f}); "
+            f"of those that stand out of the road {sums['clear_met'] / sums['clear']:.3f} of {sums['clear']}"
         )
 
 

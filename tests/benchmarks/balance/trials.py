@@ -7,6 +7,7 @@ longer one of its kind, through sensors without noise.
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.fft import next_fast_len
 
 from telemetry.arrays import End, FloatArray
 from telemetry.bike import (
@@ -28,6 +29,7 @@ from telemetry.simulate.vehicle import Drive, Ridden, exact_shaft_mm, ride, stea
 
 BITS, RANGE_MM = 12, 140.0
 SPEED_RATE_HZ, SPEED_NOISE_M_S = 50.0, 0.05
+STEP_S = 1 / 1500  # of the integration; moves no travel by more than 0.006 mm against 1/4000
 
 
 def bike_with_damping(seed: int, compression: float, rebound: float) -> Bike:
@@ -82,7 +84,6 @@ class Plan:
     swapped: bool = False
     exact_sensors: bool = False  # travel without noise and steps, speed as it was
     road_seed: int | None = None  # of road and bumps; the bike's by default
-    step_s: float = 1 / 4000  # of the integration
 
 
 @dataclass(frozen=True)
@@ -141,8 +142,12 @@ def make(plan: Plan) -> Ride:
     length = float(drive.distance_m[-1])
     bumps = _bumps(plan, length)
     road_seed = plan.seed if plan.road_seed is None else plan.road_seed
-    rough = road_profile(Road(psd_m3=plan.psd_m3), length + 50.0, np.random.default_rng([road_seed, 3]))
-    ridden = ride(Vehicle(bike), drive, _over(rough, bumps), sample_rate_hz=plan.rate_hz, step_s=plan.step_s)
+    road = Road(psd_m3=plan.psd_m3)
+    quick = (
+        next_fast_len(int((length + 50.0) / road.step_m), real=True) * road.step_m
+    )  # for its Fourier transform
+    rough = road_profile(road, quick, np.random.default_rng([road_seed, 3]))
+    ridden = ride(Vehicle(bike), drive, _over(rough, bumps), sample_rate_hz=plan.rate_hz, step_s=STEP_S)
     noise = np.random.default_rng([plan.seed, 5])
     shaft = {}
     for end, wheel_m in (("front", ridden.front_m), ("rear", ridden.rear_m)):

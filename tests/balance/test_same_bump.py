@@ -1,0 +1,48 @@
+"""Same-bump ratios: what noise adds to a peak, and intervals against noise-free rides (a slice of the benchmark)."""
+
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks" / "balance"))
+
+from judge import coverage  # noqa: E402
+from test_balance import RATE_HZ  # noqa: E402
+
+from telemetry.balance.bumps import _smoothing  # noqa: E402
+from telemetry.balance.ratios import ratio_of_sums  # noqa: E402
+
+
+def test_smoothing_has_the_published_weights():
+    # Savitzky & Golay, Anal. Chem. 36 (1964) 1627, table I: quadratic, 5 points (-3 12 17 12 -3) / 35 (from memory)
+    np.testing.assert_allclose(_smoothing(125.0), np.array([-3, 12, 17, 12, -3]) / 35.0, atol=1e-12)
+    assert _smoothing(RATE_HZ).sum() == pytest.approx(1.0)
+
+
+def test_noise_interval_is_that_of_two_sums_of_noisy_values():
+    rng = np.random.default_rng(3)
+    front, rear = rng.uniform(100, 500, (2, 40))
+    found = ratio_of_sums(front, rear, np.arange(40), (8.0, 12.0))
+    drawn = [
+        (rear + rng.normal(0, 12.0, 40)).sum() / (front + rng.normal(0, 8.0, 40)).sum() for _ in range(4000)
+    ]
+    low, high = found.noise_ci95
+    # binomial: 0.95 +- 3 sd over 4000
+    assert 0.939 <= np.mean([low <= value <= high for value in drawn]) <= 0.961
+    assert high - low < found.ci95[1] - found.ci95[0]
+
+
+def test_intervals_of_rides_hold_their_truths():
+    longer = 6
+    found = [coverage(seed, longer) for seed in range(690_000, 690_008)]
+    for kind, truth_share in (("such", 1 + 1 / longer), ("same", 1.0)):
+        off = np.array(
+            [getattr(getattr(c, side), kind) for c in found for side in ("compression", "rebound")]
+        )
+        # an exact interval holds 95 % (the truth's own length aside): 12 or fewer of 16 have a chance below 1 %
+        assert np.count_nonzero(np.abs(off) <= 1) >= 13
+        # and its errors are standard normal: mean square of 16 within the 0.5 and 99.5 % points of chi square, 5.14
+        # and 34.3 (handbook table)
+        assert 5.14 / 16 <= np.mean((1.96 * off) ** 2) / truth_share <= 34.3 / 16
