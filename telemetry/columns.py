@@ -8,7 +8,6 @@ from telemetry.bike import Bike
 from telemetry.bike.bikefile import Channels
 from telemetry.errors import ChannelError
 from telemetry.logs import RawLog
-from telemetry.logs.headers import split_unit
 from telemetry.logs.remembered import recall
 
 
@@ -35,7 +34,9 @@ def confirmed_columns(bike: Bike, log: RawLog) -> dict[str, str]:
         Column by key, as `with_columns` takes it.
     """
     names = named_columns(bike)
-    return {key: column for key, column in recall(log).items() if not _has(log, names.get(key))}
+    return {
+        key: column for key, column in recall(log).items() if key not in names or not log.called(names[key])
+    }
 
 
 def with_columns(bike: Bike, log: RawLog, chosen: Mapping[str, str]) -> Bike:
@@ -60,7 +61,7 @@ def with_columns(bike: Bike, log: RawLog, chosen: Mapping[str, str]) -> Bike:
         If a column that was chosen is not in the log, or an end has no sensor in the bike file.
     """
     for key, column in chosen.items():
-        if key != "rate_hz" and column and column not in log.columns:
+        if key != "rate_hz" and column and log.called(column) is None:
             raise ChannelError(
                 f"{log.source}: --channels {key}={column}: there is no such column; its columns are "
                 f"{', '.join(log.columns)}."
@@ -99,13 +100,9 @@ def telling_columns(bike: Bike, log: RawLog) -> Iterator[None]:
     try:
         yield
     except ChannelError as error:
-        if all(_has(log, name) for name in named_columns(bike).values()):
+        needed = (name for key, name in named_columns(bike).items() if key in ("time", *ENDS))
+        if all(log.called(name) for name in needed):
             raise
         raise ChannelError(
             f"{error} `bothends check` shows what each column looks like; say which is which with --channels."
         ) from None
-
-
-def _has(log: RawLog, name: str | None) -> bool:
-    """Whether a log has a column of that name, with or without its unit."""
-    return name is not None and any(n in log.columns for n in (name, name.strip(), split_unit(name)[0]))

@@ -38,10 +38,12 @@ def meanings(log: RawLog, given: Mapping[str, str], bike: "Bike | None") -> tupl
         names = named_columns(bike)
     likely = {proposal.meaning: proposal for proposal in propose(log)}
     said = {meaning: (column, REMEMBERED) for meaning, column in recall(log).items()}
-    for meaning, column in names.items():
-        if column in log.columns and said.get(meaning, ("",))[0] != column:
+    for meaning, name in names.items():
+        column = log.called(name)
+        if column is not None and said.get(meaning, ("",))[0] != column:
             said[meaning] = (column, BIKE_FILE)
-    said |= {meaning: (column, GIVEN) for meaning, column in given.items() if column in log.columns}
+    chosen = {meaning: log.called(name) for meaning, name in given.items() if name}
+    said |= {meaning: (column, GIVEN) for meaning, column in chosen.items() if column is not None}
     taken = {column for column, _ in said.values()}
     settled = {}
     for meaning, (column, why) in said.items():

@@ -1,13 +1,15 @@
 """``bothends check``: what a log holds."""
 
 import argparse
+from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
+from telemetry.arrays import ENDS
 from telemetry.cli.channels import keep, meanings, with_channels
 from telemetry.cli.output import console, working, write_text
 from telemetry.errors import BothEndsError
-from telemetry.logs import read_log, with_rate
-from telemetry.report.check import check_log, check_to_json, print_check
+from telemetry.logs import RawLog, read_log, with_rate
+from telemetry.report.check import WANTED, check_log, check_to_json, print_check
 
 if TYPE_CHECKING:
     from telemetry.bike import Bike
@@ -21,8 +23,10 @@ def check(arguments: argparse.Namespace) -> None:
         refusal, measured = None, None
         given = arguments.channels
         bike = with_channels(bike, log, given) if bike else None
-        if rate := given.get("rate_hz"):
-            log = with_rate(log, float(rate))
+        wanted: tuple[str, ...] = WANTED
+        if bike:
+            wanted = ("time", *(end for end in ENDS if getattr(bike, end).sensor is not None))
+        log = _with_stated_rate(log, given, bike)
         if bike:
             try:
                 from telemetry.columns import telling_columns
@@ -32,12 +36,19 @@ def check(arguments: argparse.Namespace) -> None:
                     measured = measure(log, bike)
             except BothEndsError as error:  # the columns are shown first: they say what to put right
                 refusal = error
-        result = check_log(log, meanings=meanings(log, given, bike), measured=measured)
+        result = check_log(log, meanings=meanings(log, given, bike), measured=measured, wanted=wanted)
         write_text(arguments.json, check_to_json(result), inputs=(arguments.log, arguments.bike))
     keep(log, given)
     print_check(result, console())
     if refusal is not None:
         raise refusal
+
+
+def _with_stated_rate(log: RawLog, given: Mapping[str, str], bike: "Bike | None") -> RawLog:
+    if bike is not None:
+        rate_hz = bike.channels.rate_hz
+        return log if rate_hz is None else with_rate(log, rate_hz, bike.channels.time)
+    return with_rate(log, float(given["rate_hz"])) if "rate_hz" in given else log
 
 
 def _load(path: str) -> "Bike":

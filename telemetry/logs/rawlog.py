@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from telemetry.arrays import FloatArray
+from telemetry.logs.headers import split_unit
 from telemetry.notes import QualityNote, Step
 
 
@@ -46,6 +47,15 @@ class RawLog:
         """Number of rows of data."""
         return len(next(iter(self.columns.values()))) if self.columns else 0
 
+    def called(self, name: str) -> str | None:
+        """The column that a name means: as in the file's header, with or without its unit; None if there is none."""
+        return next((n for n in (name, name.strip(), split_unit(name)[0]) if n in self.columns), None)
+
+
+def stated_rate_hz(log: RawLog) -> float | None:
+    """The rate that a person stated for a log without time; None where it has its own. [Hz]"""
+    return next((float(step.settings["rate_hz"]) for step in log.history if step.name == "stated_rate"), None)
+
 
 def with_rate(log: RawLog, rate_hz: float, name: str = "time") -> RawLog:
     """A log without a column of time, its rows taken to be evenly apart; one that has it, as it is.
@@ -56,14 +66,14 @@ def with_rate(log: RawLog, rate_hz: float, name: str = "time") -> RawLog:
     rate_hz : float
         As stated by a person. [Hz]
     name : str
-        What the column of time is called.
+        What the column of time is called, with or without its unit.
 
     Returns
     -------
     RawLog
         With the column [s] and a note.
     """
-    if name in log.columns:
+    if log.called(name) is not None:
         return log
     message = f"The log has no column {name!r}: its rows are taken to be 1/{rate_hz:g} s apart, as stated."
     return replace(

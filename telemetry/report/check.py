@@ -9,19 +9,20 @@ from pydantic import TypeAdapter
 from rich.console import Console
 from rich.text import Text
 
-from telemetry.arrays import ENDS, FloatArray, Number
+from telemetry.arrays import ENDS, End, FloatArray, Number
 from telemetry.errors import BothEndsError
-from telemetry.logs import RawLog
+from telemetry.logs import RawLog, stated_rate_hz
 from telemetry.logs.mapping import Proposal
 from telemetry.notes import QualityNote
 from telemetry.report.calibration import HEADINGS, WORDS, SensorCheck, sensor_checks, sensor_rows
 from telemetry.report.terminal import indented, print_notes, section, table
 from telemetry.report.words import UNKNOWN, number
-from telemetry.signals.stamps import read_stamps
+from telemetry.signals.stamps import STATE_RATE, read_stamps
 
 if TYPE_CHECKING:
     from telemetry.review import Measured
 
+WANTED = ("time", *ENDS)  # without these no log can be reviewed
 SCHEMA = "bothends.check/1"
 _LIKELY, _SURE = 0.5, 0.75  # how a confidence is worded: a choice of ours
 _STEPS = 100_000  # of a long log, so many steps tell the rate
@@ -50,7 +51,11 @@ class Judgement:
 
 @dataclass(frozen=True)
 class LogCheck:
-    """What a log holds. ``judged`` is empty without a bike file: it depends on which sensor is where."""
+    """What a log holds.
+
+    ``judged`` is empty without a bike file: it depends on which sensor is where. ``not_found`` are the meanings that
+    a review needs and for which no column was found; ``stated_rate_hz`` stands in for time.
+    """
 
     source: str
     rows: int
@@ -61,11 +66,17 @@ class LogCheck:
     quality: tuple[QualityNote, ...]
     judged: tuple[Judgement, ...]
     sensors: tuple[SensorCheck, ...] = ()
+    not_found: tuple[str, ...] = ()
+    stated_rate_hz: float | None = None
     schema: str = SCHEMA
 
 
 def check_log(
-    log: RawLog, *, meanings: tuple[Proposal, ...] = (), measured: "Measured | None" = None
+    log: RawLog,
+    *,
+    meanings: tuple[Proposal, ...] = (),
+    measured: "Measured | None" = None,
+    wanted: tuple[str, ...] = WANTED,
 ) -> LogCheck:
     """What a log holds and, once it was measured, what can be judged from it.
 
@@ -76,12 +87,18 @@ def check_log(
         What its columns mean; rates are not known without that of time.
     measured : Measured, optional
         From `telemetry.review.measure`, of the same log.
+    wanted : tuple of str
+        Meanings that a review needs; those without a column are told.
 
     Returns
     -------
     LogCheck
     """
     t_s = _time_s(log, next((p.column for p in meanings if p.meaning == "time"), None))
+    not_found = tuple(name for name in wanted if name not in {p.meaning for p in meanings})
+    quality = measured.quality if measured else log.notes
+    if "time" in not_found and measured is None:
+        quality = (*quality, QualityNote("warning", "no_clock", f"No column of time was found. {STATE_RATE}"))
     return LogCheck(
         source=log.source,
         rows=log.n_rows,
@@ -91,9 +108,11 @@ def check_log(
             _column(name, log.units.get(name, ""), values, t_s) for name, values in log.columns.items()
         ),
         meanings=meanings,
-        quality=measured.quality if measured else log.notes,
+        quality=quality,
         judged=judgements(measured) if measured else (),
         sensors=sensor_checks(measured.run.history) if measured else (),
+        not_found=not_found,
+        stated_rate_hz=stated_rate_hz(log),
     )
 
 
@@ -148,7 +167,7 @@ def judgements(measured: "Measured") -> tuple[Judgement, ...]:
     for name in ENDS:
         what = f"{name} travel and speed"
         if name not in motion.ends:
-            found.append(Judgement(what, False, "no usable travel sensor at this end"))
+            found.append(Judgement(what, False, _no_travel(name, measured.quality)))
             continue
         end = motion.ends[name]
         usable = float(np.mean(end.valid))
@@ -172,11 +191,20 @@ def judgements(measured: "Measured") -> tuple[Judgement, ...]:
         "speed says when the rear meets the front's bump" if rolls else "needs both ends and ground speed"
     )
     found.append(Judgement("both ends on the same bump", rolls, reason))
-    why_not = refusal(motion)
+    why_not = refusal(motion) if "rear" in motion.ends else _no_travel("rear", measured.quality)
+    why_not = why_not or ("" if rolls else "without both ends and ground speed a kerb looks the same")
     found.append(
         Judgement("lost rear damping", not why_not, why_not or "fast enough to try; a review tells more")
     )
     return tuple(found)
+
+
+def _no_travel(end: End, quality: Iterable[QualityNote]) -> str:
+    """Why a log has no travel of an end: its column is empty, or the bike file says of no column that it is."""
+    empty = [
+        note.message for note in quality if note.code == "empty_channel" and f"the {end} " in note.message
+    ]
+    return empty[0].rstrip(".") if empty else f"the bike file has no [{end}.sensor]"
 
 
 def print_check(check: LogCheck, console: Console) -> None:
@@ -196,10 +224,10 @@ def print_check(check: LogCheck, console: Console) -> None:
     console.print(
         table(("column", "unit", "rate Hz", "from", "to", "blank %"), _column_rows(check), words=(0, 1))
     )
-    if check.meanings:
+    if check.meanings or check.not_found:
         section(console, "What the columns mean")
         console.print(table(("", "column", "", "why"), _meaning_rows(check), words=(0, 1, 2, 3)))
-        said = ",".join(f"{p.meaning}={p.column}" for p in check.meanings if p.confidence < 1)
+        said = ",".join(_to_say(check))
         if said:
             indented(console, "To confirm this, or to change it:")
             console.print(Text(f"  --channels '{said}'"), soft_wrap=True)  # to copy in one piece
@@ -238,6 +266,20 @@ def _meaning_rows(check: LogCheck) -> Iterable[tuple[str, ...]]:
         c = proposal.confidence
         sure = "said" if c == 1 else "sure" if c >= _SURE else "likely" if c >= _LIKELY else "a guess"
         yield proposal.meaning, proposal.column, sure, "; ".join(proposal.reasons)
+    for name in check.not_found:
+        rate = "; a log without time needs its rate, rate_hz=HZ" if name == "time" else ""
+        yield name, UNKNOWN, "not found", f"say it with {name}=COLUMN{rate}"
+
+
+def _to_say(check: LogCheck) -> Iterable[str]:
+    """What is open, as ``--channels`` takes it; HZ is for the person to fill in."""
+    if check.stated_rate_hz is not None:
+        yield f"rate_hz={check.stated_rate_hz:g}"
+    elif "time" in check.not_found:
+        yield "rate_hz=HZ"
+    for proposal in check.meanings:
+        if proposal.confidence < 1 and not (proposal.meaning == "time" and check.stated_rate_hz is not None):
+            yield f"{proposal.meaning}={proposal.column}"
 
 
 def _figure(value: float) -> str:

@@ -9,7 +9,7 @@ from telemetry.errors import CalibrationError, ChannelError, StrokeExceededError
 from telemetry.logs.rawlog import RawLog
 from telemetry.notes import QualityNote, Step
 from telemetry.signals.calibrate import LINEAR_WITHIN_MM, Calibration, fit_calibration, through_curve
-from telemetry.signals.channels import Channel, empty_note, read_channel
+from telemetry.signals.channels import Channel, read_channel
 from telemetry.signals.clean import OUTSIDE_MM, Cleaning, Place, clean
 from telemetry.signals.clock import Grid, even_grid
 from telemetry.signals.lookup import find_column, find_numbers
@@ -57,7 +57,8 @@ def to_run(
     Raises
     ------
     ChannelError
-        If a column is not in the log, holds no numbers, or is in a unit of something else.
+        If the column of time or of travel is not in the log or holds no numbers, or a column is in a unit of
+        something else. Of the other channels each that is missing is a note.
     CalibrationError
         If sensor points make no calibration, or travel lies far below full extension.
     StrokeExceededError
@@ -274,8 +275,8 @@ def _other_channels(
     found = []
     for meaning, column in channels.items():
         channel = read_channel(log, meaning, column, row_t_s, grid)
-        if channel is None:
-            notes.append(empty_note(meaning, column))
+        if isinstance(channel, QualityNote):
+            notes.append(channel)
         else:
             notes += channel.notes
             found.append(channel)

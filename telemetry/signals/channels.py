@@ -11,7 +11,7 @@ from telemetry.logs.rawlog import RawLog
 from telemetry.logs.units import UNITS, find_unit, to_unit
 from telemetry.notes import QualityNote
 from telemetry.signals.clock import Grid
-from telemetry.signals.lookup import find_column
+from telemetry.signals.lookup import similar_hint
 
 # A slower channel is interpolated between its own samples, but not over a pause longer than this.
 LONGEST_PAUSE_S = 1.5
@@ -23,23 +23,41 @@ FASTEST_M_S = 110.0
 
 @dataclass(frozen=True)
 class Meaning:
-    """What a channel means: its name in a run, its unit there ("" as logged), and how it goes between samples."""
+    """What a channel means.
+
+    Parameters
+    ----------
+    name, unit : str
+        In a run; unit "" as logged.
+    without : str
+        What a review does, or cannot do, if the log has none: the end of a sentence.
+    between : {"line", "hold", "pulse"}
+        How it goes from one of its samples to the next.
+    """
 
     name: str
     unit: str
+    without: str
     between: str = "line"
 
 
+_NO_PLACE = "without it there is no map, and places along the lap rest on speed"
+_NO_LAPS = "without it laps are sought in the other channels"
 MEANINGS: Mapping[str, Meaning] = {
-    "speed": Meaning("speed_m_s", "m/s"),
-    "latitude": Meaning("latitude_deg", "deg"),
-    "longitude": Meaning("longitude_deg", "deg"),
-    "throttle": Meaning("throttle_pct", "%"),
-    "brake": Meaning("brake", ""),
-    "lean": Meaning("lean_deg", "deg"),
-    "acceleration": Meaning("acceleration_m_s2", "m/s2"),
-    "lap": Meaning("lap", "", between="hold"),
-    "beacon": Meaning("beacon", "", between="pulse"),
+    "speed": Meaning(
+        "speed_m_s",
+        "m/s",
+        "without it, and without GPS, distance, corners, both ends on the same bump and lost "
+        "damping cannot be judged",
+    ),
+    "latitude": Meaning("latitude_deg", "deg", _NO_PLACE),
+    "longitude": Meaning("longitude_deg", "deg", _NO_PLACE),
+    "throttle": Meaning("throttle_pct", "%", "without it, phases of a corner rest on speed alone"),
+    "brake": Meaning("brake", "", "without it, phases of a corner rest on speed alone"),
+    "lean": Meaning("lean_deg", "deg", "without it, corners are found from GPS or speed, if there is either"),
+    "acceleration": Meaning("acceleration_m_s2", "m/s2", "braking and drive are taken from speed instead"),
+    "lap": Meaning("lap", "", _NO_LAPS, between="hold"),
+    "beacon": Meaning("beacon", "", _NO_LAPS, between="pulse"),
 }
 
 
@@ -53,7 +71,9 @@ class Channel:
     notes: tuple[QualityNote, ...]
 
 
-def read_channel(log: RawLog, meaning: str, column: str, row_t_s: FloatArray, grid: Grid) -> Channel | None:
+def read_channel(
+    log: RawLog, meaning: str, column: str, row_t_s: FloatArray, grid: Grid
+) -> Channel | QualityNote:
     """One channel of the log on the run's clock.
 
     Parameters
@@ -70,23 +90,25 @@ def read_channel(log: RawLog, meaning: str, column: str, row_t_s: FloatArray, gr
 
     Returns
     -------
-    Channel or None
-        None if the column holds no numbers, with nothing to say but that: see `empty_note`.
+    Channel or QualityNote
+        The note where the log has no such column, or it holds no numbers: the review does without it.
 
     Raises
     ------
     ChannelError
-        If there is no such column or meaning, or its unit measures something else.
+        If there is no such meaning, or the column's unit measures something else.
     """
     if meaning not in MEANINGS:
         raise ChannelError(f"channel {meaning!r} is not known; known are {', '.join(MEANINGS)}.")
     wanted = MEANINGS[meaning]
-    name = find_column(log, column, meaning=meaning)
+    name = log.called(column)
+    if name is None:
+        return _absent_note(log, meaning, column)
     notes: list[QualityNote] = []
     values = _in_unit(log, name, meaning, wanted.unit, notes)
     values = _plausible(meaning, name, values, notes)
     placed = on_clock(values, row_t_s, grid, wanted.between)
-    return None if placed is None else Channel(wanted.name, *placed, tuple(notes))
+    return _empty_note(meaning, column) if placed is None else Channel(wanted.name, *placed, tuple(notes))
 
 
 def on_clock(
@@ -128,8 +150,15 @@ def on_clock(
     return result, 1 / interval
 
 
-def empty_note(meaning: str, column: str) -> QualityNote:
-    """What to say of a channel without numbers: the review does without it."""
+def _absent_note(log: RawLog, meaning: str, column: str) -> QualityNote:
+    message = (
+        f"The log has no column {column!r} ({meaning}): {MEANINGS[meaning].without}.{similar_hint(log, column)} "
+        f"If it has another name, say --channels {meaning}=COLUMN."
+    )
+    return QualityNote("warning", "absent_channel", message, channel=column)
+
+
+def _empty_note(meaning: str, column: str) -> QualityNote:
     message = f"Column {column!r} ({meaning}) holds no numbers; the review does without it."
     return QualityNote("warning", "empty_channel", message, channel=column)
 

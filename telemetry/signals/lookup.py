@@ -6,11 +6,17 @@ import numpy as np
 
 from telemetry.arrays import FloatArray
 from telemetry.errors import ChannelError
-from telemetry.logs.headers import split_unit
 from telemetry.logs.rawlog import RawLog
 
 
-def find_column(log: RawLog, name: str, *, meaning: str) -> str:
+def similar_hint(log: RawLog, name: str) -> str:
+    """A question after the columns whose names are closest to one that the log has not; "" where none is close."""
+    close = difflib.get_close_matches(name.lower(), [n.lower() for n in log.columns], n=3, cutoff=0.5)
+    similar = [n for n in log.columns if n.lower() in close]
+    return f" Did you mean {' or '.join(map(repr, similar))}?" if similar else ""
+
+
+def find_column(log: RawLog, name: str, *, meaning: str, cure: str = "") -> str:
     """The column of the log that a name means.
 
     Parameters
@@ -20,6 +26,8 @@ def find_column(log: RawLog, name: str, *, meaning: str) -> str:
         As in the file's header, with or without its unit.
     meaning : str
         What it is wanted for, for messages.
+    cure : str
+        What else can be done if there is none: a sentence.
 
     Returns
     -------
@@ -31,23 +39,21 @@ def find_column(log: RawLog, name: str, *, meaning: str) -> str:
     ChannelError
         If there is no such column; it names the closest.
     """
-    found = next((n for n in (name, name.strip(), split_unit(name)[0]) if n in log.columns), None)
+    found = log.called(name)
     if found is not None:
         return found
-    close = difflib.get_close_matches(name.lower(), [n.lower() for n in log.columns], n=3, cutoff=0.5)
-    similar = [n for n in log.columns if n.lower() in close]
-    hint = f" Did you mean {' or '.join(map(repr, similar))}?" if similar else ""
     raise ChannelError(
-        f"{log.source}: has no column {name!r} ({meaning}).{hint} Its columns are {', '.join(log.columns)}."
+        f"{log.source}: has no column {name!r} ({meaning}).{similar_hint(log, name)} Its columns are "
+        f"{', '.join(log.columns)}.{cure and ' ' + cure}"
     )
 
 
-def find_numbers(log: RawLog, name: str, *, meaning: str) -> tuple[str, FloatArray]:
+def find_numbers(log: RawLog, name: str, *, meaning: str, cure: str = "") -> tuple[str, FloatArray]:
     """A column of the log that must hold numbers.
 
     Parameters
     ----------
-    log, name, meaning
+    log, name, meaning, cure
         As in `find_column`.
 
     Returns
@@ -61,7 +67,7 @@ def find_numbers(log: RawLog, name: str, *, meaning: str) -> tuple[str, FloatArr
     ChannelError
         If there is no such column, or it holds no numbers.
     """
-    found = find_column(log, name, meaning=meaning)
+    found = find_column(log, name, meaning=meaning, cure=cure)
     values = log.columns[found]
     if np.isnan(values).all():
         raise ChannelError(

@@ -18,6 +18,8 @@ RESTART_S = 1.0
 MOST_BACKWARD_SHARE = 0.01
 # Rows of one channel that share a stamp: this many are a slip of the logger, more are stamps with too few digits.
 MOST_REPEATED_SHARE = 0.05
+# What to do with a log that has no clock.
+STATE_RATE = "A log without time needs its rate: rate_hz in [channels], or --channels rate_hz=HZ."
 
 
 @dataclass(frozen=True)
@@ -48,7 +50,7 @@ def read_stamps(log: RawLog, time_channel: str) -> TimeStamps:
     LogError
         If its unit is none of time, or the file holds more than one recording.
     """
-    name, values = find_numbers(log, time_channel, meaning="time")
+    name, values = find_numbers(log, time_channel, meaning="time", cure=STATE_RATE)
     notes: list[QualityNote] = []
     t_s = _in_seconds(log, name, values, notes)
     blank = np.isnan(t_s)

@@ -94,6 +94,100 @@ def test_a_log_without_time_at_a_stated_rate(log, capsys):
     assert "at 500 Hz" in capsys.readouterr().out
 
 
+@pytest.fixture
+def semicolon(tmp_path):
+    """A demo log as another logger writes it (semicolon, decimal comma, units in names), and its bike file."""
+    lines = gzip.decompress((FIXTURES / "vellmoor-clean.csv.gz").read_bytes()).decode().splitlines()[2:20_002]
+    rows = [";".join(line.split(",")[:4]).replace(".", ",") for line in lines]
+    text = (FIXTURES / "qb-6.toml").read_text()
+    text = text.replace('"fork"', '"Gabel [V]"').replace('"shock"', '"Schwinge [V]"')
+    bike = tmp_path / "bike.toml"
+    bike.write_text(
+        text[: text.index("[channels]")] + '[channels]\ntime = "Zeit [s]"\nspeed = "Rad [km/h]"\n'
+    )
+
+    def write(*columns):
+        names = ["Zeit [s]", "Gabel [V]", "Schwinge [V]", "Rad [km/h]"]
+        kept = [names.index(name) for name in columns]
+        path = tmp_path / "log.csv"
+        path.write_text(
+            "\n".join([";".join(columns), *(";".join(row.split(";")[i] for i in kept) for row in rows)])
+        )
+        return path, bike
+
+    return write
+
+
+def checked(tmp_path, *arguments):
+    path = tmp_path / "check.json"
+    code = main(["check", *map(str, arguments), "--json", str(path)])
+    return code, json.loads(path.read_text())
+
+
+def test_a_log_without_the_speed_that_the_bike_file_names_is_reviewed(semicolon, tmp_path, capsys):
+    log, bike = semicolon("Zeit [s]", "Gabel [V]", "Schwinge [V]")
+    assert main(["review", str(log), "--bike", str(bike)]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "WARNING [Rad [km/h]]: The log has no column 'Rad [km/h]' (speed): without it," in said
+    assert "say --channels speed=COLUMN." in said
+    code, check = checked(tmp_path, log, "--bike", bike)
+    assert code == 0 and [note["code"] for note in check["quality"]].count("absent_channel") == 1
+    judged = {row["what"]: (row["can"], row["reason"]) for row in check["judged"]}
+    assert judged["lost rear damping"] == (False, "without both ends and ground speed a kerb looks the same")
+
+
+def test_columns_named_with_their_unit_are_told_in_a_check(semicolon, tmp_path, capsys):
+    log, bike = semicolon("Zeit [s]", "Gabel [V]", "Schwinge [V]", "Rad [km/h]")
+    code, check = checked(tmp_path, log, "--bike", bike)
+    said = {row["meaning"]: (row["column"], row["reasons"][0]) for row in check["meanings"]}
+    named = "named in the bike file"
+    assert code == 0 and said == {
+        "time": ("Zeit", named),
+        "front": ("Gabel", named),
+        "rear": ("Schwinge", named),
+        "speed": ("Rad", named),
+    }
+    _, check = checked(tmp_path, log, "--channels", "rear=Schwinge [V]")
+    said = {row["meaning"]: (row["column"], row["confidence"]) for row in check["meanings"]}
+    assert said["rear"] == ("Schwinge", 1.0)
+
+
+def test_a_check_tells_of_an_end_that_is_not_found(semicolon, tmp_path, capsys):
+    log, bike = semicolon("Zeit [s]", "Gabel [V]")
+    code, check = checked(tmp_path, log)
+    assert code == 0 and check["not_found"] == ["rear"]
+    assert "rear – not found say it with rear=COLUMN" in " ".join(capsys.readouterr().out.split())
+    bike.write_text(bike.read_text().replace("[rear.sensor]", "[rear.measured]\nfree_sag_mm = 10\n[ignored]"))
+    text = bike.read_text()
+    bike.write_text(text[: text.index("[rear.measured]")] + text[text.index("[channels]") :])
+    code, check = checked(tmp_path, log, "--bike", bike)
+    assert code == 0 and check["not_found"] == []
+    reasons = {row["what"]: row["reason"] for row in check["judged"]}
+    assert (
+        reasons["rear travel and speed"]
+        == reasons["lost rear damping"]
+        == "the bike file has no [rear.sensor]"
+    )
+
+
+def test_a_check_of_a_log_without_time_asks_for_its_rate(semicolon, tmp_path, capsys):
+    log, bike = semicolon("Gabel [V]", "Schwinge [V]", "Rad [km/h]")
+    code, check = checked(tmp_path, log)
+    out = " ".join(capsys.readouterr().out.split())
+    assert code == 0 and check["not_found"] == ["time"]
+    assert "Nothing was found wrong" not in out and "--channels 'rate_hz=HZ,speed=Rad," in out
+    assert [note["code"] for note in check["quality"]] == ["no_clock"]
+    code, _ = checked(tmp_path, log, "--bike", bike)
+    assert (
+        code == 1
+        and "needs its rate: rate_hz in [channels], or --channels rate_hz=HZ." in capsys.readouterr().err
+    )
+    code, check = checked(tmp_path, log, "--bike", bike, "--channels", "rate_hz=500")
+    assert code == 0 and check["not_found"] == [] and check["duration_s"] == pytest.approx(39.998)
+    _, check = checked(tmp_path, log, "--channels", "rate_hz=500")
+    assert "--channels 'rate_hz=500,speed=Rad,front=Gabel" in capsys.readouterr().out
+
+
 @pytest.mark.parametrize(
     ("said", "code", "message"),
     [

@@ -1,10 +1,13 @@
 """The channels beside travel: names, units, own rates, pauses."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from made_logs import codes, make_log, make_run
 
 from telemetry.errors import ChannelError
+from telemetry.signals.channels import MEANINGS
 
 T = np.arange(4000) / 500
 
@@ -71,14 +74,32 @@ def test_a_unit_of_something_else():
         make_run(make_log(x=np.full(4000, 220.0), units={"x": "rpm"}), channels={"speed": "x"})
 
 
-def test_unknown_column_names_the_closest_and_lists_all():
+@pytest.mark.parametrize("meaning", MEANINGS)
+def test_a_channel_that_the_log_has_not_is_a_warning_and_the_rest_goes_on(meaning):
+    run = make_run(
+        make_log(gps_pace=T), channels={meaning: "GPS pace", "brake": "fork"} | {meaning: "GPS pace"}
+    )
+    (note,) = [note for note in run.notes if note.code == "absent_channel"]
+    assert (note.severity, note.channel) == ("warning", "GPS pace")
+    assert note.message.startswith(
+        f"The log has no column 'GPS pace' ({meaning}): {MEANINGS[meaning].without}."
+    )
+    assert note.message.endswith(
+        f" Did you mean 'gps_pace'? If it has another name, say --channels {meaning}=COLUMN."
+    )
+    assert set(run.shaft_travel_mm) == {"front", "rear"} and MEANINGS[meaning].name not in run.channels
+    assert ("brake" in run.channels) == (meaning != "brake")
+
+
+def test_a_missing_travel_column_names_the_closest_and_lists_all():
     log = make_log(gps_speed=T)
+    log = replace(log, columns={("forks" if n == "fork" else n): v for n, v in log.columns.items()})
     with pytest.raises(
         ChannelError,
-        match=r"outing.csv: has no column 'GPS speed' \(speed\). Did you mean 'gps_speed'\? "
-        r"Its columns are time, fork, shock, gps_speed.",
+        match=r"outing.csv: has no column 'fork' \(front travel\). Did you mean 'forks'\? "
+        r"Its columns are time, forks, shock, gps_speed.",
     ):
-        make_run(log, channels={"speed": "GPS speed"})
+        make_run(log)
 
 
 def test_unknown_meaning():
