@@ -2,9 +2,10 @@
 
 from collections.abc import Iterable
 
-from telemetry.findings import CHANGE_CAUTION, REPEATED_SHARE, count_word, laps_words, place_words
+from telemetry.findings import REPEATED_SHARE
 from telemetry.motion.summary import PackingEvent
 from telemetry.summary import Finding, Trend
+from telemetry.wording import CHANGE_CAUTION, count_word, laps_words, place_words
 
 # Ride heights and the most travel come first; a lap time alone is no matter of the suspension.
 PACE = "lap.time_s"

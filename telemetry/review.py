@@ -160,7 +160,9 @@ def review(
         oscillation=oscillation,
         findings=(
             *findings(laps, ends, whole_balance, oscillation),
-            *packing_findings(packing, sum(lap.complete for lap in laps)),
+            *packing_findings(
+                packing if oscillation.verdict != "yes" else (), sum(lap.complete for lap in laps)
+            ),
             *shift_findings(shifts),
         ),
         history=run.history,

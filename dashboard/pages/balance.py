@@ -17,7 +17,8 @@ from dashboard.urlstate import View, parse, to_query
 from dashboard.words import NOT_KNOWN, number, percent, sentence
 from telemetry.arrays import ENDS
 from telemetry.balance.balance import Balance, DirectionBalance
-from telemetry.findings import balance_sentence, damping_sentence
+from telemetry.damping.oscillation import CAUTION as DAMPING_CAUTION
+from telemetry.findings_balance import balance_sentence, damping_sentence
 from telemetry.report.rows import response_rows
 from telemetry.report.rows_motion import BAND_COLUMNS, band_rows, together_words
 from telemetry.summary import Summary
@@ -58,7 +59,8 @@ def body(summary: Summary, theme: Theme) -> list[Any]:
     return [
         section(
             "Do both ends do the same",
-            *_answer(summary.balance),
+            *_doubt(summary),
+            *_answer(summary),
             note="Over the whole run. Neutral: both ends go down and come up together on the same bump.",
         ),
         *_bump(summary.balance, shown),
@@ -82,7 +84,18 @@ def figures(summary: Summary, theme: Theme) -> dict[str, Any]:
     return found
 
 
-def _answer(balance: Balance) -> list[Any]:
+def _doubt(summary: Summary) -> list[Any]:
+    """A rear damper in doubt comes before every comparison with it."""
+    if summary.oscillation.verdict != "yes":
+        return []
+    return [
+        parts.cautions([DAMPING_CAUTION]),
+        html.P([html.B("Suspected loss of rear damping. "), summary.oscillation.reason]),
+    ]
+
+
+def _answer(summary: Summary) -> list[Any]:
+    balance = summary.balance
     if balance.reason:
         return [html.P([html.B("Balance cannot be told. "), balance.reason])]
     rows = []
@@ -96,7 +109,8 @@ def _answer(balance: Balance) -> list[Any]:
     speed = balance.speed_ratio
     rows.append(("wheel speed, RMS of all riding", number(speed.compression, 2), number(speed.rebound, 2)))
     caption = "Rear over front, with 95 % intervals. Damping above 1: the rear is the slower; speed above 1: the faster"
-    said = [words for words in (balance_sentence(balance), damping_sentence(balance)) if words]
+    compared = damping_sentence(balance) if summary.oscillation.verdict != "yes" else ""
+    said = [words for words in (balance_sentence(balance), compared) if words]
     return [
         parts.sentences(said),
         parts.table(("rear over front", "compression", "rebound"), rows, caption, classes=_N),
@@ -184,11 +198,12 @@ def _course(summary: Summary, shown: Mapping[str, Any]) -> list[Any]:
     course = summary.oscillation.course
     if not course:
         return []
-    said = [
-        html.P([html.B(f"{sentence(end)}: {course[end].state}. "), course[end].reason])
-        for end in ENDS
-        if end in course
-    ]
+    doubt = summary.oscillation.verdict == "yes"
+    said = []
+    for end in (end for end in ENDS if end in course):
+        healthy = course[end].state in ("sound", "steady")
+        state = "suspected lost in stretches" if doubt and healthy and end == "rear" else course[end].state
+        said.append(html.P([html.B(f"{sentence(end)}: {state}. "), course[end].reason]))
     picture = (
         parts.graph("course", shown["course"], "middle", "Damping ratio of both ends by lap; in words below.")
         if "course" in shown

@@ -15,13 +15,17 @@ from dashboard.places import Place, grouped
 from dashboard.scene import Scene
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View, parse, to_query
-from dashboard.words import RIDER_WORDS, number, rider_place, sentence, times, which_laps
+from dashboard.words import RIDER_WORDS, number, percent, rider_place, sentence, times, which_laps
 from telemetry.arrays import ENDS, End
+from telemetry.findings_damping import lost_all_through
+from telemetry.wording import CHANGE_CAUTION
 
 PATH = "/rider"
 VIEW = "rider-view"
 # Corner numbers are larger here, so they stand further from the line.
 _LABEL_OFFSET = 0.085
+# With less of the time measured than this, "never" is said of what was measured. A choice of ours.
+MOSTLY = 0.95
 _SHAPES = {"front": "▲", "rear": "▼"}
 
 
@@ -97,11 +101,13 @@ def headline(scene: Scene) -> list[Any]:
     words.append(_settled_words(scene))
     if scene.front_oscillations:
         words.append(f"The front was not settled {times(len(scene.front_oscillations))}.")
-    cautions = [found.caution for found in scene.summary.findings if found.caution]
-    urgent = scene.summary.oscillation.verdict == "yes" or bool(scene.front_oscillations)
+    # the caution that goes with every change is the engineer's; what may break or has stopped working is the rider's
+    cautions = [
+        found.caution for found in scene.summary.findings if found.caution not in (None, "", CHANGE_CAUTION)
+    ]
     return [
         *(html.P(line, className="say") for line in words),
-        parts.cautions(cautions[:1]) if urgent else None,
+        parts.cautions(cautions[:1]) if cautions else None,
     ]
 
 
@@ -111,15 +117,20 @@ def _travel_words(scene: Scene, end: End) -> str:
         return f"The {end} was not measured."
     if not found.valid_share:
         return f"The {end} cannot be judged: no valid travel was logged."
+    seen = (
+        "" if found.valid_share >= MOSTLY else f", as far as it was measured ({percent(found.valid_share)})"
+    )
     if found.bottomed:
-        return f"The {end} ran out of travel {times(len(found.bottomed))}."
-    return f"The {end} never ran out of travel."
+        return f"The {end} ran out of travel {times(len(found.bottomed))}{seen}."
+    return f"The {end} never ran out of travel{seen}."
 
 
 def _settled_words(scene: Scene) -> str:
     answer = scene.summary.oscillation
     if answer.verdict == "cannot_tell":
         return f"Whether the rear stayed settled cannot be told: {answer.reason}"
+    if lost_all_through(answer):
+        return "The rear was hardly damped, all through the run."
     if scene.oscillations:
         return f"The rear was not settled {times(len(scene.oscillations))}."
     return "The rear stayed settled." if scene.lap is None else "No unsettled stretch was found on this lap."

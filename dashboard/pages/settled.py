@@ -32,7 +32,7 @@ def settled(scene: Scene, theme: Theme) -> list[Any]:
     answer = scene.summary.oscillation
     said = {"yes": "Suspected loss of rear damping", "no": "No sign of lost rear damping"}
     verdict = said.get(answer.verdict, "Lost rear damping: cannot tell")
-    limit = limit_sentence(answer.limits) if answer.verdict == "yes" else ""  # otherwise the reason has it
+    limit = limit_sentence(answer.limits) if answer.events else ""  # otherwise the reason has it
     gathered = gathered_rows(scene.oscillations)
     return [
         html.P([html.B(f"{verdict}. "), answer.reason]),

@@ -7,11 +7,11 @@ from rich.text import Text
 
 from telemetry.arrays import ENDS
 from telemetry.balance.bounce import BounceTest
-from telemetry.findings import count_word
 from telemetry.notes import QualityNote
 from telemetry.report.rows import Row
 from telemetry.report.terminal import indented, item, print_notes, section, table
 from telemetry.report.words import number, with_interval
+from telemetry.wording import count_word
 
 END_ROWS = (
     ("depth [mm]", "depth_mm", 1, 1.0),

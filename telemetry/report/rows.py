@@ -3,7 +3,8 @@
 from collections.abc import Callable, Mapping
 
 from telemetry.arrays import ENDS, End
-from telemetry.balance.balance import Balance
+from telemetry.balance.balance import Balance, Ratio
+from telemetry.findings_balance import WIDEST
 from telemetry.motion.summary import EndSummary
 from telemetry.report.rows_damping import VERDICT_WORDS
 from telemetry.report.words import UNKNOWN, lap_time, number, plus_minus, stop_places, with_interval
@@ -112,11 +113,18 @@ def response_rows(balance: Balance) -> list[Row]:
             label,
             number(None if measure.front is None else scale * measure.front, decimals),
             number(None if measure.rear is None else scale * measure.rear, decimals),
-            with_interval(measure.ratio.value, measure.ratio.ci95),
+            _ratio_words(measure.ratio),
         )
         for measure in response.measures
         for label, scale, decimals in (RESPONSE_WORDS[measure.name],)
     ]
+
+
+def _ratio_words(ratio: Ratio) -> str:
+    """A ratio with its interval, or that the interval leaves nothing of it."""
+    if ratio.ci95 is not None and ratio.ci95[1] > WIDEST * ratio.ci95[0]:
+        return "cannot tell"
+    return with_interval(ratio.value, ratio.ci95)
 
 
 def damper_rows(summary: Summary) -> list[Row]:

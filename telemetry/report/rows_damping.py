@@ -5,8 +5,9 @@ from collections.abc import Iterable, Sequence
 from telemetry.damping.oscillation import Oscillation, OscillationEvent, RejectedCandidate
 from telemetry.damping.places import gather, near_each_other
 from telemetry.damping.verdict import limit_sentence
-from telemetry.findings import count_word, laps_words, place_words
+from telemetry.findings_damping import lost_all_through
 from telemetry.report.words import UNKNOWN, laps_list, number, with_interval
+from telemetry.wording import count_word, laps_words, place_words
 
 Row = tuple[str, ...]
 EVENT_COLUMNS = (
@@ -95,6 +96,12 @@ def front_words(events: Sequence[OscillationEvent]) -> str:
 
 def course_sentences(found: Oscillation) -> list[str]:
     """What the damping of each end did over the laps, and what loss the log could have shown."""
-    said = [course.reason for course in found.course.values()]
+    if lost_all_through(found):
+        return [course.reason for end, course in found.course.items() if end != "rear"]
+    over = "Over whole laps, the suspected stretches in them: " if found.events else ""
+    said = [
+        over + course.reason[0].lower() + course.reason[1:] if over and end == "rear" else course.reason
+        for end, course in found.course.items()
+    ]
     limit = limit_sentence(found.limits) if found.verdict == "yes" else ""  # otherwise the reason has it
     return [*said, limit] if limit else said

@@ -3,11 +3,11 @@
 from collections.abc import Iterable
 
 from telemetry.arrays import ENDS
-from telemetry.findings import count_word, place_words
 from telemetry.motion.summary import BandUse, Estimate, PackingEvent, PlaceUse, StrokeSide
 from telemetry.report.words import UNKNOWN, laps_list, number, plus_minus
 from telemetry.setup.compare import decimals
 from telemetry.summary import Summary, Trend
+from telemetry.wording import count_word, place_words
 
 Row = tuple[str, ...]
 PLACE_COLUMNS = (

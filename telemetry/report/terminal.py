@@ -8,7 +8,6 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from telemetry.findings import count_word
 from telemetry.notes import QualityNote
 from telemetry.report.rows import (
     DAMPER_COLUMNS,
@@ -49,6 +48,7 @@ from telemetry.report.rows_motion import (
 from telemetry.report.words import cautions, chassis_words, named_corners, note_words, number, pitch_words
 from telemetry.setup import SetupSheet, written
 from telemetry.summary import Finding, RunInfo, Summary
+from telemetry.wording import count_word
 
 # Rows printed of a long table; the JSON has them all.
 _MOST_ROWS = 12

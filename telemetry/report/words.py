@@ -6,12 +6,12 @@ from math import isfinite
 
 from telemetry.arrays import ENDS, End
 from telemetry.balance.balance import Balance
-from telemetry.findings import place_words
 from telemetry.laps import Corner
 from telemetry.motion.summary import StopEvent
 from telemetry.notes import QualityNote
 from telemetry.setup import Comparison
 from telemetry.summary import LapSummary, Summary
+from telemetry.wording import place_words
 
 UNKNOWN = "–"
 SEVERITY_WORDS = {"info": "note", "warning": "WARNING", "refused": "CANNOT TELL"}
@@ -206,7 +206,7 @@ def chassis_words(balance: Balance) -> tuple[str, ...]:
         found.append(
             f"Dive {number(transfer.dive_deg_per_m_s2, 2)} deg per m/s2 over {transfer.brakings} brakings, back at up "
             f"to {number(transfer.return_deg_s, 1)} deg/s; the rear keeps {number(transfer.rear_left_mm, 0)} mm to "
-            "extend."
+            "extend (median of them)."
         )
     if transfer is not None and transfer.squat_deg_per_m_s2 is not None:
         sunk = transfer.rear_squat_mm_per_m_s2 or 0.0

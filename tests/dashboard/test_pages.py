@@ -1,4 +1,5 @@
 import logging
+from dataclasses import replace
 
 import pytest
 from dash import dcc, html
@@ -354,3 +355,27 @@ def test_quality_without_notes(runs):
 
     calm = replace(runs[0].summary, quality=(), history=(), bike_values={})
     assert "Nothing was found wrong" in text(trust.quality(calm))
+
+
+def test_a_damper_lost_all_through_is_not_called_settled_to_the_rider(runs):
+    run = runs[0]
+    answer = replace(run.summary.oscillation, events=(), front_events=())
+    (changed,) = [replace(run, summary=replace(run.summary, oscillation=answer))]
+    _, _, said = opened(MadeUpLogbook(changed), "/rider", "?run=after")
+    assert "The rear was hardly damped, all through the run." in said and "stayed settled" not in said
+
+
+def test_what_was_hardly_measured_is_said_so_to_the_rider(runs):
+    run = runs[0]
+    ends = {end: replace(found, valid_share=0.33, bottomed=()) for end, found in run.summary.ends.items()}
+    _, _, said = opened(
+        MadeUpLogbook(replace(run, summary=replace(run.summary, ends=ends))), "/rider", "?run=after"
+    )
+    assert "The front never ran out of travel, as far as it was measured (33 %)." in " ".join(said.split())
+
+
+def test_a_damper_in_doubt_heads_the_balance_page(logbook):
+    _, _, said = opened(logbook, "/balance", "?run=after")
+    assert said.index("Stop and have the shock inspected") < said.index("On the same bump")
+    _, _, said = opened(logbook, "/balance", "?run=before")
+    assert "Stop and have the shock" not in said

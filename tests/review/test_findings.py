@@ -7,16 +7,10 @@ import pytest
 from telemetry.balance import Balance, DampingBalance, PitchSummary, Ratio, SameBump, SpeedRatio
 from telemetry.damping import CAUTION as DAMPING_CAUTION
 from telemetry.damping import Oscillation, OscillationEvent
-from telemetry.findings import (
-    balance_sentence,
-    damping_sentence,
-    findings,
-    oscillation_sentence,
-    place_words,
-    travel_sentence,
-    trust_sentence,
-    verdict_sentences,
-)
+from telemetry.damping.oscillation import DamperCourse
+from telemetry.findings import findings, travel_sentence, trust_sentence, verdict_sentences
+from telemetry.findings_balance import balance_sentence, damping_sentence
+from telemetry.findings_damping import oscillation_sentence
 from telemetry.motion import StopEvent
 from telemetry.motion.summary import (
     EndSummary,
@@ -29,6 +23,7 @@ from telemetry.motion.summary import (
 )
 from telemetry.notes import QualityNote
 from telemetry.summary import LapSummary, RunInfo
+from telemetry.wording import place_words
 
 NO_PITCH = PitchSummary(None, None, None, None)
 RUN = RunInfo("log.csv", "QB-6", 300.0, 500.0, 8000.0, "lap channel", ("lean",))
@@ -202,3 +197,42 @@ def test_bump_and_damping_that_point_apart_give_no_direction():
 
 def test_without_a_damping_balance_nothing_is_said_of_it():
     assert damping_sentence(a_balance()) == ""
+
+
+def test_more_damping_that_the_bump_does_not_show_asks_for_no_change():
+    balance = replace(a_balance(), damping=damped(down=(1.3, (1.2, 1.4))))
+    (found,) = findings((), {}, balance, SOUND)
+    assert "asks for no change" in found.suggestion and "Less compression" not in found.suggestion
+
+
+@pytest.mark.parametrize(
+    ("interval", "says"),
+    [
+        ((0.01, 0.48), "the rear is damped less, how much cannot be told in compression"),
+        ((0.94, 12.9), "how they are damped cannot be told in compression"),
+    ],
+)
+def test_a_wide_interval_of_damping_says_what_it_leaves(interval, says):
+    said = damping_sentence(replace(a_balance(), damping=damped(down=(0.3, interval))))
+    assert f"{says};" in said and "1190" not in said
+
+
+def test_with_a_damper_in_doubt_no_change_of_set_up_is_proposed():
+    ends = {"front": an_end(124.0, bottomed=[a_stop(1), a_stop(3)]), "rear": an_end(60.0)}
+    balance = replace(a_balance(down=(1.3, (1.2, 1.4))), damping=damped(down=(1.3, (1.2, 1.4))))
+    found = findings(some_laps(3), ends, balance, LOST)
+    assert [one.title for one in found] == ["Rear damping suspected lost", "Front bottoms at corner 3"]
+    assert "Set-up waits" in found[0].suggestion
+    assert not any("is damped" in said for said in verdict_sentences(RUN, (), (), ends, balance, LOST))
+
+
+def test_damping_lost_all_through_is_said_once_and_not_against_its_own_start():
+    reason = "The rear wheel hop was damped at a ratio of 0.04 all through the outing."
+    worn = DamperCourse("worn all along", "Near 0.04.", (), None)
+    found = findings(some_laps(3), {}, a_balance(), Oscillation("yes", reason, course={"rear": worn}))
+    (one,) = found
+    assert one.evidence == reason and "start of the outing" not in one.suggestion
+
+
+def test_little_travel_without_a_lap_is_no_finding():
+    assert findings((), {"rear": an_end(20.0)}, a_balance(), SOUND) == ()
