@@ -20,7 +20,6 @@ REBOUND_S = 0.12  # fastest in rebound at most this long after
 SMOOTH_S = (
     0.016  # half of what is smoothed over before peaks are read: the highest of a noisy record is its noise
 )
-LEAST_CURVED = 0.25  # of the typical peak: how flat one may be taken for, when what noise adds to it is told
 BEFORE_S, AFTER_S = 0.2, 0.8  # what is stacked
 STACK_HZ = 250.0
 ONSET_M_S2 = 3.0  # brake or drive came or went, when the acceleration changes by this much about a bump
@@ -202,16 +201,17 @@ def _noise(motion: Motion, end: End) -> tuple[float, float]:
 def _peak_mm_s(motion: Motion, end: End, speed: FloatArray, at: IntArray) -> FloatArray:
     """Speed at peaks, less what noise adds because the highest value was taken.
 
-    Noise moves a peak to where its slope n' lifts the record most: by n' / curvature, and up by n'^2 / (2 curvature).
+    Noise moves a peak to where its slope n' lifts the record most: by n' / curvature, and up by n'^2 / (2 curvature),
+    at most by what the noise itself is. A highest value at the edge of its window is no peak and was not lifted.
     """
-    reach = max(1, round(SMOOTH_S * motion.sample_rate_hz))
-    before, here, after = (speed[np.clip(at + lag, 0, len(speed) - 1)] for lag in (-reach, 0, reach))
-    curved = (2 * here - before - after) * (motion.sample_rate_hz / reach) ** 2
-    if not np.isfinite(curved).any():
-        return here
+    rate, reach = motion.sample_rate_hz, max(1, round(SMOOTH_S * motion.sample_rate_hz))
+    before, left, here, right, after = (
+        speed[np.clip(at + lag, 0, len(speed) - 1)] for lag in (-reach, -1, 0, 1, reach)
+    )
+    curved = np.maximum((2 * here - before - after) * (rate / reach) ** 2, 1e-9)
     sd, slope_sd = _noise(motion, end)
-    least = max(LEAST_CURVED * float(np.nanmedian(curved)), 1e-9)
-    return np.asarray(here - np.minimum(slope_sd**2 / 2 / np.maximum(curved, least), sd))
+    lifted = np.where((here >= left) & (here >= right), np.minimum(slope_sd**2 / 2 / curved, sd), 0.0)
+    return np.asarray(here - lifted)
 
 
 def _about(motion: Motion, end: End, at: FloatArray, lags: IntArray) -> FloatArray:
