@@ -18,6 +18,10 @@ DUE = (0.9, 1.2)  # about 1: the rear's own answer is a little later than the fr
 # Below, the ends are too unlike to tell: another road under each, or sensors that do not move.
 LEAST_LIKENESS = 0.25
 CLEARER = 0.05  # than at the multiple that is right
+TELLS_APART = (
+    0.02  # a delay that scales with 1 / speed from one that does not: likeness one has over the other
+)
+LAGS_S = np.round(np.arange(-0.06, 0.0601, 0.004), 3)
 
 
 def riding_delay_s(motion: Motion, track: Track, rows: slice | IntArray = slice(None)) -> FloatArray:
@@ -40,35 +44,38 @@ def riding_delay_s(motion: Motion, track: Track, rows: slice | IntArray = slice(
         return np.where(speed > MIN_SPEED_M_S, motion.wheelbase_mm / 1000.0 / speed, np.nan)
 
 
-def likeness(motion: Motion, track: Track) -> FloatArray:
-    """Correlation of the front's wheel speed with the rear's, later by each of `MULTIPLES` of wheelbase / speed.
+def likeness(motion: Motion, track: Track, multiples: FloatArray, lags_s: FloatArray) -> FloatArray:
+    """Correlation of the front's wheel speed with the rear's, later by multiples of wheelbase / speed and by a time.
 
     Parameters
     ----------
     motion : Motion
         With both ends.
     track : Track
+    multiples, lags_s : ndarray of shape (n_shifts,)
+        Of wheelbase / speed, and what is added to it. [1, s]
 
     Returns
     -------
-    ndarray of shape (n_multiples,)
+    ndarray of shape (n_shifts,)
         NaN where too little is known to tell.
     """
     step = max(1, round(motion.sample_rate_hz / WORK_HZ))
     rate = motion.sample_rate_hz / step
     delay = riding_delay_s(motion, track, slice(None, None, step)) * rate
     front, rear = (motion.ends[end].wheel_speed_mm_s[::step] for end in ENDS)
-    reach = int(np.ceil(2.6 * np.nanmax(delay, initial=1.0)))
+    furthest = np.max(np.abs(multiples)) * np.nanmax(delay, initial=1.0) + np.max(np.abs(lags_s)) * rate
+    reach = int(np.ceil(furthest)) + 1
     rows = np.flatnonzero(np.isfinite(delay) & np.isfinite(front))
     rows = rows[(rows > reach) & (rows < len(front) - reach - 2)]
     if len(rows) > MOST_SAMPLES:  # whole stretches, spread over the run
         stretches = np.linspace(0, len(rows) - STRETCH_SAMPLES, MOST_SAMPLES // STRETCH_SAMPLES).astype(int)
         rows = rows[(stretches[:, None] + np.arange(STRETCH_SAMPLES)).ravel()]
-    found = np.full(len(MULTIPLES), np.nan)
+    found = np.full(len(multiples), np.nan)
     if len(rows) < STRETCH_SAMPLES:
         return found
-    for i, multiple in enumerate(MULTIPLES):
-        at = rows + multiple * delay[rows]
+    for i, (multiple, lag_s) in enumerate(zip(multiples, lags_s, strict=True)):
+        at = rows + multiple * delay[rows] + lag_s * rate
         low = at.astype(np.int64)
         part = at - low
         later = (1 - part) * rear[low] + part * rear[low + 1]
@@ -89,19 +96,23 @@ def delay_notes(motion: Motion, track: Track) -> tuple[QualityNote, ...]:
     Returns
     -------
     tuple of QualityNote
-        ``ends_swapped`` when the rear runs ahead of the front, ``speed_scale`` when it follows too late or too
-        early; none when it follows as it should, or when nothing can be told.
+        ``ends_swapped`` when the rear runs ahead of the front, ``speed_scale`` when it follows by another multiple of
+        wheelbase / speed, ``channel_late`` when it is another time later at every speed; none when it follows as it
+        should, or when nothing can be told. Ridden at one speed only, the last two are one, called ``speed_scale``.
     """
     if any(end not in motion.ends for end in ENDS) or not np.isfinite(track.speed_m_s).any():
         return ()
-    found = likeness(motion, track)
-    if not np.isfinite(found).any():
+    scaled = likeness(motion, track, MULTIPLES, np.zeros(len(MULTIPLES)))
+    shifted = likeness(motion, track, np.ones(len(LAGS_S)), LAGS_S)
+    if not np.isfinite(scaled).any() or not np.isfinite(shifted).any():
         return ()
-    best = int(np.nanargmax(found))
-    due = found[(DUE[0] <= MULTIPLES) & (DUE[1] >= MULTIPLES)]
-    multiple = float(MULTIPLES[best])
-    if found[best] < LEAST_LIKENESS or found[best] < np.nanmax(due) + CLEARER:
+    multiple, lag_s = float(MULTIPLES[np.nanargmax(scaled)]), float(LAGS_S[np.nanargmax(shifted)])
+    by_scale, by_lag = float(np.nanmax(scaled)), float(np.nanmax(shifted))
+    due = float(np.nanmax(scaled[(DUE[0] <= MULTIPLES) & (DUE[1] >= MULTIPLES)]))
+    if max(by_scale, by_lag) < max(LEAST_LIKENESS, due + CLEARER):
         return ()
+    if by_lag > by_scale + TELLS_APART:
+        return (_late(lag_s),)
     if multiple < -0.5 * LEAST_MULTIPLE:
         return (
             QualityNote(
@@ -114,12 +125,24 @@ def delay_notes(motion: Motion, track: Track) -> tuple[QualityNote, ...]:
         )
     if LEAST_MULTIPLE <= multiple <= MOST_MULTIPLE or multiple <= 0.0:
         return ()
+    or_late = "" if by_scale > by_lag + TELLS_APART else ", or one of the travel channels is late"
     return (
         QualityNote(
             "warning",
             "speed_scale",
             f"The rear follows the front about {multiple:.1f} times as late as wheelbase / speed says: the speed seems "
-            f"to read about {multiple:.1f} times the true one, or the wheelbase in the bike file is wrong. Check the "
-            "unit of the speed column; distance and same-bump pairs are wrong until then.",
+            f"to read about {multiple:.1f} times the true one, or the wheelbase in the bike file is wrong{or_late}. "
+            "Check the unit of the speed column; distance and same-bump pairs are wrong until then.",
         ),
+    )
+
+
+def _late(lag_s: float) -> QualityNote:
+    late, other = ("rear", "front") if lag_s > 0 else ("front", "rear")
+    return QualityNote(
+        "warning",
+        "channel_late",
+        f"The {late} travel channel is about {1000 * abs(lag_s):.0f} ms later than the {other}'s, at every speed: a "
+        "filter or the logger delays one of them. Set both alike; until then same-bump pairs, pitch and heave in quick "
+        "motion are doubtful.",
     )

@@ -98,7 +98,7 @@ def test_masses_that_are_not_on_the_bike_are_not_believed():
     assert damping_balance(ride.motion, ride.track, wrong).reason != ""
 
 
-def test_swapped_ends_and_a_wrong_speed_are_named_and_a_sound_ride_is_not():
+def test_swapped_ends_a_wrong_speed_and_a_late_channel_are_named_and_a_sound_ride_is_not():
     assert all(right for _, right in faults(820))
 
 

@@ -21,6 +21,7 @@ PAIRING_M3 = (1e-6, 4e-6, 16e-6)
 # the 1.65 that 95 % need (normal distribution).
 CLEAR, SEEN_HZ = 5.0, 60.0
 ELSEWHERE_S = 0.35
+LATE_S = 0.02
 SAME_PLACE_S = 0.010
 LONGER = 20
 
@@ -194,14 +195,20 @@ def stands_out(bump: Bump, speed_m_s: float, psd_m3: float) -> float:
 
 
 def faults(seed: int) -> list[tuple[str, bool]]:
-    """Swapped ends and a speed channel wrong by 1.6 must be named; a sound ride must not."""
+    """Swapped ends, a speed channel wrong by 1.6 and a late travel channel must be named; a sound ride must not.
+
+    Lateness is told from a wrong speed by riding at speeds from a half to one and a half times the mean.
+    """
     _, plan = _draw(seed)
+    varied = replace(plan, speed_m_s=float(np.clip(plan.speed_m_s, 30.0, 50.0)), speeds_up=1.0)
     found = []
     for due, changed in (
         ("none", plan),
         ("ends_swapped", replace(plan, swapped=True)),
         ("speed_scale", replace(plan, speed_gain=1.6)),
         ("speed_scale", replace(plan, speed_gain=1 / 1.6)),
+        ("none", varied),
+        ("channel_late", replace(varied, rear_late_s=LATE_S)),
     ):
         ride = make(changed)
         codes = [note.code for note in delay_notes(ride.motion, ride.track)]

@@ -113,7 +113,7 @@ def main() -> None:
             print_bumps(each(bumps, seeds[: max(9, arguments.bikes // 3)]))
         if wanted("faults"):
             named = [pair for row in each(faults, seeds[: max(10, arguments.bikes // 4)]) for pair in row]
-            for fault in ("none", "ends_swapped", "speed_scale"):
+            for fault in ("none", "ends_swapped", "speed_scale", "channel_late"):
                 print(
                     f"Fault {fault:13s} named as it should be: {share(ok for name, ok in named if name == fault)}"
                 )

@@ -82,6 +82,7 @@ class Plan:
     speeds_up: float = 0.2  # by this share of the speed, evenly over the ride
     speed_gain: float = 1.0  # of the speed channel
     swapped: bool = False
+    rear_late_s: float = 0.0  # of the rear travel channel
     exact_sensors: bool = False  # travel without noise and steps, speed as it was
     road_seed: int | None = None  # of road and bumps; the bike's by default
 
@@ -155,6 +156,10 @@ def make(plan: Plan) -> Ride:
         step = RANGE_MM / 2**BITS
         measured = np.round((exact + plan.noise_mm * noise.standard_normal(len(exact))) / step) * step
         shaft[end] = exact if plan.exact_sensors else np.maximum(measured, 0.0)
+    late = round(plan.rear_late_s * plan.rate_hz)
+    shaft["rear"] = np.concatenate(
+        (np.full(late, shaft["rear"][0]), shaft["rear"][: len(shaft["rear"]) - late])
+    )
     if plan.swapped:
         shaft = swapped_ends(bike, shaft)
     speed = np.interp(ridden.t_s, drive.step_s * np.arange(len(drive.speed_m_s)), drive.speed_m_s)
