@@ -16,6 +16,7 @@ from telemetry.bike import (
     damper_use,
     leverage_curve,
     stroke_mm,
+    value_at,
     wheel_stroke_mm,
 )
 from telemetry.damping import find_oscillation
@@ -343,16 +344,24 @@ def _damper_work(
 
 
 def _bike_values(bike: Bike) -> dict[str, float]:
-    """The bike-file values that the numbers rest on."""
-    return {
-        "wheelbase_mm": bike.wheelbase_mm,
-        "front.stroke_mm": bike.front.stroke_mm,
-        "front.rake_deg": bike.front.rake_deg,
-        "front.speed_split_mm_s": bike.front.speed_split_mm_s,
-        "rear.shock_stroke_mm": bike.rear.shock_stroke_mm,
+    """The bike-file values that the numbers rest on, as far as the file gives them."""
+    both = ("spring_rate_n_per_mm", "preload_mm", "speed_split_mm_s", "tyre_radius_mm", "tyre_rate_n_per_mm",
+            "unsprung_mass_kg", "damper.compression_clicks", "damper.rebound_clicks")  # fmt: skip
+    keys = [
+        "wheelbase_mm",
+        *(f"front.{key}" for key in ("stroke_mm", "rake_deg", "fork_offset_mm", "fork_height_mm", *both)),
+        *(f"rear.{key}" for key in ("shock_stroke_mm", "shock_length_mm", "axle_back_mm", *both)),
+        "chassis.sprung_mass_kg",
+    ]
+    given = {key: value for key in keys if (value := value_at(bike, key)) is not None}
+    values = {key: float(value) for key, value in given.items()} | {
         "rear.wheel_stroke_mm": wheel_stroke_mm(bike, "rear"),
-        "rear.speed_split_mm_s": bike.rear.speed_split_mm_s,
+        "rear.ratio_extended": float(leverage_curve(bike, "rear").ratio(np.array([0.0]))[0]),
     }
+    for end, setup in sensors(bike).items():
+        (low, low_mm), (high, high_mm) = min(setup.points), max(setup.points)
+        values[f"{end}.sensor.mm_per_unit"] = (high_mm - low_mm) / (high - low)
+    return values
 
 
 def _traces(run: Run, motion: Motion, track: Track) -> Traces:

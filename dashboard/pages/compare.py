@@ -56,7 +56,8 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         bar,
         section(
             "The verdict",
-            parts.sentences(found.sentences),
+            parts.cautions(found.first),
+            parts.sentences(found.sentences) if found.sentences else None,
             parts.cautions(found.cautions),
             note="After against before.",
         ),
@@ -189,8 +190,8 @@ def _numbers(rows: Sequence[MetricComparison]) -> Any:
     ]
     head = (
         "number",
-        "before, mean ± spread",
-        "after, mean ± spread",
+        "before, mean ± SD of laps",
+        "after, mean ± SD of laps",
         "difference",
         "95 % interval",
         "verdict",

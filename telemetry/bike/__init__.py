@@ -1,7 +1,7 @@
 """The motorcycle: bike file, leverage, springs, geometry, dampers, modes. Knows nothing of logs."""
 
 from telemetry.bike.attitude import Attitude, attitude, chassis_point
-from telemetry.bike.bikefile import Bike, Chassis, Damper, DamperSide, load_bike, parse_bike
+from telemetry.bike.bikefile import Bike, Chassis, Damper, DamperSide, load_bike, parse_bike, value_at
 from telemetry.bike.curve import LeverageCurve
 from telemetry.bike.dampers import DamperRegion, DamperUse, damper_force_n, damper_use
 from telemetry.bike.driveline import Squat, rollout_mm, squat
@@ -90,5 +90,6 @@ __all__ = [
     "trail_mm",
     "wheel_and_damper",
     "wheel_rate_n_per_mm",
+    "value_at",
     "wheel_stroke_mm",
 ]

@@ -254,11 +254,12 @@ def _laps(summary: Summary) -> str:
 def _comparison(comparison: Comparison) -> str:
     return page.section(
         f"Compared: B, {comparison.b_name}, against A, {comparison.a_name}",
+        *(page.caution(words) for words in comparison.first),
         page.items(comparison.sentences),
         *(page.caution(words) for words in comparison.cautions),
         page.table(rows.CHANGE_COLUMNS, rows.change_rows(comparison), words=(0, 1, 2, 3))
         if comparison.changes
-        else page.paragraph("Nothing was changed that is written down."),
+        else page.paragraph("Nothing was changed that a setup sheet or bike file says."),
         page.table(rows.COMPARISON_COLUMNS, rows.comparison_rows(comparison), words=(0, 4)),
         page.paragraph(
             "; ".join(("Left out", *excluded_words(comparison))) if comparison.excluded else "", "note"

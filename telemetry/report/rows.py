@@ -35,7 +35,7 @@ DAMPER_COLUMNS = (
 )  # fmt: skip
 SHEET_COLUMNS = ("setup sheet", "")
 CHANGE_COLUMNS = ("what", "before (A)", "after (B)", "kind")
-COMPARISON_COLUMNS = ("", "A", "B", "B - A, ± 95 %", "verdict")
+COMPARISON_COLUMNS = ("", "A (SD)", "B (SD)", "B - A, ± 95 %", "verdict")
 
 
 def end_rows(ends: Mapping[End, EndSummary]) -> list[Row]:

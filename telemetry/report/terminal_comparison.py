@@ -23,6 +23,8 @@ def print_comparison(comparison: Comparison, console: Console) -> None:
     console.print(Text(f"A: {comparison.a_name}", style="bold"))
     console.print(Text(f"B: {comparison.b_name}", style="bold"))
     console.print()
+    for caution in comparison.first:
+        item(console, f"CAUTION  {caution}", style="bold")
     for sentence in comparison.sentences:
         item(console, sentence)
     for caution in comparison.cautions:
@@ -31,9 +33,9 @@ def print_comparison(comparison: Comparison, console: Console) -> None:
     if comparison.changes:
         console.print(table(CHANGE_COLUMNS, change_rows(comparison), words=(0, 1, 2, 3)))
     else:
-        indented(console, "Nothing that is written down.")
+        indented(console, "Nothing that a setup sheet or bike file says.")
     if comparison.metrics:
-        section(console, "B against A: mean over laps, in brackets the spread between them")
+        section(console, "B against A: mean over laps, in brackets their standard deviation")
         console.print(table(COMPARISON_COLUMNS, comparison_rows(comparison), words=(0, 4)))
     _list(console, "Left out", excluded_words(comparison))
     _list(console, "How it was judged", (comparison.method,))

@@ -12,7 +12,10 @@ NOT_WRITTEN = "not written down"
 # Keys that say which outing it was, not how the bike stood.
 _LABELS = frozenset({"name", "date", "outing", "notes", "source", "front", "rear"})
 ChangeKind = Literal["setting", "condition", "bike file"]
-_UNITS = (("_n_per_mm", "N/mm"), ("_mm", "mm"), ("_bar", "bar"), ("_c", "°C"), ("_l", "L"))
+_UNITS = (
+    ("_n_per_mm", "N/mm"), ("_mm_s", "mm/s"), ("_mm", "mm"), ("_deg", "deg"), ("_kg", "kg"), ("_bar", "bar"),
+    ("_c", "°C"), ("_l", "L"),
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -29,11 +32,9 @@ class Change:
 
 
 def _worded(key: str) -> tuple[str, str]:
-    """Key of a sheet -> what a person calls it, and its unit."""
-    for suffix, unit in _UNITS:
-        if key.endswith(suffix):
-            return key.removesuffix(suffix).replace("_", " "), unit
-    return key.replace("_", " "), ""
+    """Key of a sheet or bike file -> what a person calls it, and its unit."""
+    found = next(((suffix, unit) for suffix, unit in _UNITS if key.endswith(suffix)), ("", ""))
+    return key.removesuffix(found[0]).replace("_", " ").replace(".", " "), found[1]
 
 
 def _written(sheet: SetupSheet) -> Iterator[tuple[str, str, ChangeKind]]:
@@ -97,10 +98,13 @@ def bike_file_changes(values_a: Mapping[str, float], values_b: Mapping[str, floa
     Returns
     -------
     tuple of Change
+        Of what both hold: a review kept from an earlier version may not say all that a newer one does.
     """
     found = []
-    for key in dict.fromkeys((*values_a, *values_b)):
-        before, after = (f"{v[key]:g}" if key in v else NOT_WRITTEN for v in (values_a, values_b))
-        if before != after:
-            found.append(Change(key, before, after, "bike file"))
+    for key in values_a:
+        if key in values_b:
+            what, unit = _worded(key)
+            before, after = (f"{values[key]:g} {unit}".strip() for values in (values_a, values_b))
+            if before != after:
+                found.append(Change(what, before, after, "bike file"))
     return tuple(found)

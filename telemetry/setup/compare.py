@@ -32,7 +32,12 @@ METHOD = (
     "therefore not yet a clear difference."
 )
 
-ComparisonVerdict = Literal["higher", "lower", "no clear difference", "not enough laps to tell"]
+# Of how the motorcycle is built; a set-up change leaves them as they are.
+BUILD = ("wheelbase_mm", "front.stroke_mm", "front.rake_deg", "rear.shock_stroke_mm")
+
+ComparisonVerdict = Literal[
+    "higher", "lower", "no clear difference", "not enough laps to tell", "different bikes"
+]
 
 
 @dataclass(frozen=True)
@@ -56,7 +61,10 @@ class MetricComparison:
 
 @dataclass(frozen=True)
 class Comparison:
-    """Run b against run a: what was changed, what came of it, and how sure that is."""
+    """Run b against run a: what was changed, what came of it, and how sure that is.
+
+    ``first`` are the cautions that stand before the sentences; ``cautions`` come after them.
+    """
 
     a_name: str
     b_name: str
@@ -65,6 +73,7 @@ class Comparison:
     metrics: tuple[MetricComparison, ...]
     excluded: tuple[ExcludedLap, ...]
     cautions: tuple[str, ...]
+    first: tuple[str, ...] = ()
     method: str = METHOD
     schema: str = SCHEMA
 
@@ -124,7 +133,7 @@ def _judged(row: MetricComparison, metric: Metric, p_adjusted: float | None, n_r
         return replace(row, reason="the permutation test does not agree")
     if abs(difference) < metric.least + metric.least_share * abs(row.a.mean or 0.0):
         return replace(row, reason="steady, but smaller than two outings differ by without a change")
-    few = "" if smallest_p < SIGNIFICANCE else "so few laps: only if laps are spread normally"
+    few = "" if smallest_p < SIGNIFICANCE else f"{n_a} against {n_b} laps: take it as a hint"
     return replace(row, verdict="higher" if difference > 0 else "lower", reason=few)
 
 
@@ -175,15 +184,22 @@ def compare(
         if not (metric.speed and other_speeds)
     ]
     compared = compare_laps([row for row in rows if row[1].values or row[2].values])
-    changed = (*_sheet_changes(sheet_a, sheet_b), *bike_file_changes(a.bike_values, b.bike_values))
+    said = _sheet_changes(sheet_a, sheet_b)
+    known = {(change.what, change.before, change.after) for change in said}
+    of_file = bike_file_changes(a.bike_values, b.bike_values)
+    changed = (*said, *(c for c in of_file if (c.what, c.before, c.after) not in known))
+    two_bikes = _two_bikes(a, b)
+    if two_bikes:
+        compared = tuple(replace(row, verdict="different bikes", reason="") for row in compared)
     return Comparison(
         a_name=_name(a, sheet_a),
         b_name=_name(b, sheet_b),
-        sentences=_sentences(compared),
+        sentences=() if two_bikes else _sentences(compared),
         changes=changed,
         metrics=compared,
         excluded=(*excluded_a, *excluded_b),
         cautions=_cautions(a, b, changed, sheet_a is None or sheet_b is None, other_speeds),
+        first=_first_cautions(a, b),
     )
 
 
@@ -239,32 +255,48 @@ def _sentences(rows: Sequence[MetricComparison]) -> tuple[str, ...]:
     )
 
 
+def _two_bikes(a: Summary, b: Summary) -> bool:
+    """Whether the runs are of different motorcycles: by name, and not only another name for the same build."""
+    if a.run.bike == b.run.bike:
+        return False
+    values = [[run.bike_values.get(key) for key in BUILD] for run in (a, b)]
+    return values[0] != values[1] or None in values[0]
+
+
+def _first_cautions(a: Summary, b: Summary) -> tuple[str, ...]:
+    """What must be said before any difference."""
+    found = []
+    if any(run.oscillation.verdict == "yes" for run in (a, b)):
+        found.append(
+            "Lost damping is suspected in one of these runs. Have the damper inspected by a qualified technician "
+            "before riding on or changing the set-up."
+        )
+    if _two_bikes(a, b):
+        found.append(
+            f"Two bikes: {a.run.bike} and {b.run.bike}. Numbers of different bikes do not compare, so no difference "
+            "is named."
+        )
+    return tuple(found)
+
+
 def _cautions(
     a: Summary, b: Summary, changed: Sequence[Change], no_sheet: bool, other_speeds: bool
 ) -> tuple[str, ...]:
     cautions = []
     if no_sheet:
-        cautions.append("There is not a setup sheet for both runs, so what was changed is not known.")
-    elif len(changed) > 1:
+        else_ = "else " if changed else ""
+        cautions.append(f"There is not a setup sheet for both runs, so what {else_}was changed is not known.")
+    if len(changed) > 1:
         cautions.append(
             f"{len(changed)} things differ, so no result belongs to one of them. Change one at a time."
         )
-    elif not changed:
+    elif not changed and not no_sheet:
         cautions.append("The setup sheets are the same: what differs is the rider, the day or chance.")
     if any(change.kind == "condition" for change in changed):
         cautions.append("The conditions differ, and act on every number here.")
-    if a.run.bike != b.run.bike:
-        cautions.append(
-            f"Two bikes: {a.run.bike} and {b.run.bike}. Numbers of different bikes do not compare."
-        )
     cautions += _moved_zeros(a, b)
     if other_speeds:
         cautions.append("Speeds are left out: the logs were sampled differently, so their bandwidths differ.")
-    if any(run.oscillation.verdict == "yes" for run in (a, b)):
-        cautions.append(
-            "Lost damping was found in one of these runs. Have the damper inspected by a qualified "
-            "technician before riding on or changing the set-up."
-        )
     cautions.append(
         "Laps of one outing share tyres, fuel and weather. That the change did it is shown only by going "
         "back and finding the first result again."

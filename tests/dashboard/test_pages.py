@@ -216,7 +216,8 @@ def test_a_comparison_shows_the_changed_setting_and_the_verdicts(logbook):
     assert title == "Compare"
     assert "front rebound clicks 8 6" in said and "rider sag" not in said.split("Travel used")[0]
     assert "no clear difference" in said and "higher" in said
-    assert "Lost damping was found in one of these runs" in said
+    assert said.index("Lost damping is suspected in one of these runs") < said.index("higher by")
+    assert "before, mean ± SD of laps" in said
 
 
 def test_every_lap_of_a_comparison_is_a_dot(logbook):

@@ -207,3 +207,6 @@ def test_the_comparison_and_the_sheet_are_printed(reviewed):
     text = words(parsed(debrief_html(reviewed.summary, reviewed.traces, comparison, sheet=after)))
     assert "front rebound clicks 5 12 setting" in text
     assert "Not enough laps to tell" in text and "Setup sheet" in text
+    warned = replace(comparison, first=("Look at the damper.",), sentences=("Front: higher.",))
+    text = words(parsed(debrief_html(reviewed.summary, reviewed.traces, warned)))
+    assert text.index("Look at the damper.") < text.index("Front: higher.")

@@ -118,6 +118,12 @@ def test_comparison_fits_and_says_when_there_are_too_few_laps(reviewed):
     assert "no clear" not in text and "higher" not in text
 
 
+def test_what_must_be_said_before_any_difference_is_printed_first(reviewed):
+    made = replace(compare(reviewed.summary, reviewed.summary), first=("Stop.",), sentences=("Higher.",))
+    lines = flat(printed(print_comparison, made))
+    assert lines.index("CAUTION Stop.") < lines.index("- Higher.")
+
+
 def test_check_says_what_can_be_judged(reviewed, tmp_path):
     from telemetry.logs import read_log
     from telemetry.logs.mapping import propose
@@ -140,7 +146,7 @@ def test_check_says_what_can_be_judged(reviewed, tmp_path):
     slow = replace(motion, sample_rate_hz=50.0, ends={"rear": motion.ends["rear"]})
     few = Measured(reviewed.run, slow, replace(reviewed.track, laps=()), ())
     said = {row.what: (row.can, row.reason) for row in judgements(few)}
-    assert said["front travel and speed"] == (False, "no usable travel sensor at this end")
+    assert said["front travel and speed"] == (False, "the bike file has no [front.sensor]")
     assert "The log has 50 samples a second" in said["lost rear damping"][1]
     assert not any(
         said[what][0] for what in ("lost rear damping", "laps", "balance", "both ends on the same bump")

@@ -84,6 +84,13 @@ def test_the_change_at_the_fork_shows_at_the_fork_only():
     ]
 
 
+def test_a_spring_changed_in_the_bike_file_is_a_change():
+    result = compare(reviewed("vellmoor-clean"), reviewed("vellmoor-soft-fork"))
+    assert [(change.what, change.before, change.after, change.kind) for change in result.changes] == [
+        ("front spring rate", "19 N/mm", "16 N/mm", "bike file")
+    ]
+
+
 def test_a_run_against_itself_has_no_difference():
     result = compare(reviewed("vellmoor-after"), reviewed("vellmoor-after"))
     assert {row.verdict for row in result.metrics} == {"no clear difference"}
