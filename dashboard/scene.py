@@ -14,11 +14,12 @@ from dashboard.figures.travel import Band, Mark, TravelPicture, within
 from dashboard.shelf import Shelf
 from dashboard.stretch import Stretch, spans, stretch
 from dashboard.urlstate import View
-from dashboard.words import STOP_WORDS, number
+from dashboard.words import number
 from telemetry.arrays import ENDS, End, FloatArray
 from telemetry.balance.balance import Balance
 from telemetry.damping.oscillation import OscillationEvent, RejectedCandidate
 from telemetry.motion.summary import EndSummary, PlaneSummary, StopEvent
+from telemetry.report.words import STOP_WORDS
 from telemetry.summary import LapSummary, Summary
 
 M_S_TO_KM_H = 3.6

@@ -7,10 +7,10 @@ from types import MappingProxyType
 from telemetry.arrays import End
 from telemetry.damping.oscillation import OscillationEvent
 from telemetry.motion.summary import StopEvent
+from telemetry.report.words import STOP_WORDS, lap_time
 from telemetry.summary import LapSummary
 
 NOT_KNOWN = "not known"
-STOP_WORDS = {"bottomed": "bottomed", "topped_out": "topped out"}
 RIDER_WORDS = {
     "bottomed": "ran out of travel",
     "topped_out": "came all the way up",
@@ -49,12 +49,6 @@ def percent(share: float | None, digits: int = 0) -> str:
 def sentence(text: str) -> str:
     """With a capital letter at its start; the rest as it is."""
     return text[:1].upper() + text[1:]
-
-
-def lap_time(time_s: float) -> str:
-    """Minutes and seconds, as a timing sheet says it: 1:41.32."""
-    hundredths = round(time_s * 100)
-    return f"{hundredths // 6000}:{hundredths % 6000 / 100:05.2f}"
 
 
 LAP_WORDS = {"out": "out lap", "in": "in lap", "aborted": "aborted", "elsewhere": "on another circuit"}

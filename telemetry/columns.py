@@ -58,7 +58,8 @@ def with_columns(bike: Bike, log: RawLog, chosen: Mapping[str, str]) -> Bike:
     Raises
     ------
     ChannelError
-        If a column that was chosen is not in the log, or an end has no sensor in the bike file.
+        If a column that was chosen is not in the log, both ends are given one column, or an end has no sensor in
+        the bike file.
     """
     for key, column in chosen.items():
         if key != "rate_hz" and column and log.called(column) is None:
@@ -71,6 +72,12 @@ def with_columns(bike: Bike, log: RawLog, chosen: Mapping[str, str]) -> Bike:
                 f"--channels {key}={column}: {bike.source} has no [{key}.sensor]; add it with its points "
                 f"[[signal, mm], ...]: without them the signal is no travel."
             )
+    ends = [log.called(name) for key, name in {**named_columns(bike), **chosen}.items() if key in ENDS]
+    if len(ends) == 2 and ends[0] == ends[1] is not None:
+        raise ChannelError(
+            f"{log.source}: front and rear are both column {ends[0]!r}; say which is which with "
+            f"--channels front=COLUMN,rear=COLUMN."
+        )
     update: dict[str, object] = {}
     for end in ENDS:
         if end in chosen:

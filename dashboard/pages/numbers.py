@@ -13,7 +13,6 @@ from dashboard.theme import Theme
 from dashboard.urlstate import View, to_query
 from dashboard.words import (
     event_place,
-    lap_time,
     number,
     percent,
     place,
@@ -24,7 +23,7 @@ from dashboard.words import (
 from telemetry.arrays import ENDS, End
 from telemetry.balance.balance import Balance, Ratio
 from telemetry.motion.summary import EndSummary, PlaneSummary, SpeedSide, StopEvent
-from telemetry.report.words import with_interval
+from telemetry.report.words import lap_time, with_interval
 from telemetry.summary import LapSummary, Summary
 
 _BOTH = ("", "front", "rear")

@@ -9,9 +9,9 @@ from dashboard.pages import parts
 from dashboard.pages.parts import Screen
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View, to_query
-from dashboard.words import lap_time
 from telemetry.errors import LogbookError
 from telemetry.logbook import RunEntry
+from telemetry.report.words import lap_time
 
 PATH = "/runs"
 # Verdicts are read for this many runs; a longer list would make the page wait for its last line.

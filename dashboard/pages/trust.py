@@ -8,9 +8,10 @@ from dashboard.pages import parts
 from dashboard.words import number, percent, sentence
 from telemetry.arrays import ENDS
 from telemetry.notes import QualityNote, Step
+from telemetry.report.words import laps_from
 from telemetry.summary import Summary
 
-SEVERITY = {"refused": "✕ Refused", "warning": "! Warning", "info": "Note"}
+SEVERITY = {"refused": "✕ Cannot tell", "warning": "! Warning", "info": "Note"}
 
 
 def quality(summary: Summary) -> list[Any]:
@@ -25,7 +26,7 @@ def quality(summary: Summary) -> list[Any]:
     )
     how = (
         f"{run.source}: {number(run.duration_s)} s{distance}, {number(run.sample_rate_hz)} Hz, "
-        f"laps from {run.lap_source}. {sentence(valid)}."
+        f"{laps_from(run.lap_source)}. {sentence(valid)}."
     )
     notes = html.Ul([_note(note) for note in summary.quality], className="notes")
     return [

@@ -239,6 +239,12 @@ class Bike(Section):
         for key in self.adjusters:
             if not isinstance(value_at(self, key), int | float):
                 raise ValueError(f"adjusters: {key!r} is no number of this bike file")
+        front, rear = self.front.sensor, self.rear.sensor
+        if front is not None and rear is not None and front.channel.strip() == rear.channel.strip():
+            raise ValueError(
+                f"front.sensor.channel and rear.sensor.channel are both {front.channel!r}; each end has a column of "
+                f"its own"
+            )
         try:
             rear_end(self.rear, self.measured_at)
         except LinkageError as error:

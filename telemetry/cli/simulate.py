@@ -12,6 +12,12 @@ from telemetry.cli.output import say, working, write_file, write_text
 from telemetry.errors import BothEndsError
 from telemetry.simulate import SCENARIOS, LostDamping, Outing, Scenario, Truth, simulate_scenario, write_log
 
+BESIDE = {
+    "bike.toml": "its bike file",
+    "setup.toml": "its setup sheet",
+    "truth.json": "what happened: laps, corners, contacts with the stops, lost damping",
+    "truth.parquet": "the true motion, sample by sample",
+}
 TRUTH_SCHEMA = "bothends.truth/1"
 
 
@@ -21,11 +27,10 @@ def simulate(arguments: argparse.Namespace) -> None:
     if not out.name.endswith((".csv", ".csv.gz")):
         raise BothEndsError(f"{out}: the name of a simulated log ends in .csv or .csv.gz.")
     stem = out.name.removesuffix(".gz").removesuffix(".csv")
-    beside = {
-        kind: out.with_name(f"{stem}.{kind}")
-        for kind in ("bike.toml", "setup.toml", "truth.json", "truth.parquet")
-    }
+    beside = {kind: out.with_name(f"{stem}.{kind}") for kind in BESIDE}
     scenario = _scenario(arguments)
+    if scenario.sheet_toml is None:
+        del beside["setup.toml"]
     with working("Simulating"):
         outing = simulate_scenario(scenario)
         dialect = scenario.dialect
@@ -47,9 +52,11 @@ def simulate(arguments: argparse.Namespace) -> None:
         write_text(arguments.json, text)
         write_file(beside["truth.parquet"], lambda part: _write_truth(outing.truth, part))
     say(f"Simulated, demo data: {scenario.about}")
-    for path in (out, *beside.values()):
-        if path.exists():
-            print(path)
+    print(f"{out}  the log: {outing.log_rate_hz:g} Hz, {len(outing.truth.lap_start_s)} times over the line")
+    for kind, path in beside.items():
+        print(f"{path}  {BESIDE[kind]}")
+    if arguments.json:
+        print(f"{arguments.json}  {BESIDE['truth.json']}")
 
 
 def _scenario(arguments: argparse.Namespace) -> Scenario:

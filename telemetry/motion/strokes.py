@@ -130,8 +130,8 @@ def strokes(end: EndMotion, selected: BoolArray) -> Strokes:
         cycles = rainflow(end.wheel_travel_mm[at])
         matrix += from_to(cycles, edges)
         total += float(cycles.count.sum())
-    lower = (least, *DEPTH_EDGES_MM)
-    upper = (*DEPTH_EDGES_MM, float(np.ceil(end.wheel_stroke_mm)))
+    between = tuple(edge for edge in DEPTH_EDGES_MM if edge > least)
+    lower, upper = (least, *between), (*between, float(np.ceil(end.wheel_stroke_mm)))
     depth = np.abs(found.change_mm)
     return Strokes(
         hysteresis_mm=least,
@@ -148,7 +148,7 @@ def strokes(end: EndMotion, selected: BoolArray) -> Strokes:
                     for way in (1, -1)
                 ),
             )
-            for low, high, last in zip(lower, upper, (False,) * len(DEPTH_EDGES_MM) + (True,), strict=True)
+            for low, high, last in zip(lower, upper, (False,) * len(between) + (True,), strict=True)
         ),
         edges_mm=tuple(edges.tolist()),
         from_to=tuple(tuple(row) for row in matrix.tolist()),

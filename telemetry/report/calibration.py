@@ -32,7 +32,8 @@ class SensorCheck:
     mm_per_signal : float
         Slope of the best line.
     largest_residual_mm, linearity_pct : float
-        Farthest bench point from the best line: in mm, and as a share of the span. [mm, %]
+        Farthest bench point from the best line, in mm and as a share of the span; None for two points, which any
+        line goes through. [mm, %]
     zero_from : str
         bench, signal, log interval or topped out.
     topped_out_mm : float or None
@@ -45,8 +46,8 @@ class SensorCheck:
     column: str
     fit: str
     mm_per_signal: float
-    largest_residual_mm: float
-    linearity_pct: float
+    largest_residual_mm: float | None
+    linearity_pct: float | None
     zero_from: str
     topped_out_mm: float | None
     drift_mm: float | None
@@ -67,7 +68,7 @@ def sensor_checks(history: Sequence[Step]) -> tuple[SensorCheck, ...]:
     return tuple(
         _sensor(step.settings, zeros.get(step.settings["end"], {}))
         for step in history
-        if step.name == "calibrate" and "linearity_pct" in step.settings
+        if step.name == "calibrate" and "zero_from" in step.settings
     )
 
 
@@ -75,13 +76,17 @@ def _sensor(
     calibration: dict[str, float | int | str | bool], zero: dict[str, float | int | str | bool]
 ) -> SensorCheck:
     points = calibration["points"]
+
+    def misfit(key: str) -> float | None:
+        return float(calibration[key]) if int(points) > 2 else None
+
     return SensorCheck(
         end=str(calibration["end"]),
         column=str(calibration["channel"]),
         fit=f"{calibration['kind']}, {points} points",
         mm_per_signal=float(calibration["mm_per_signal"]),
-        largest_residual_mm=float(calibration["largest_residual_mm"]),
-        linearity_pct=float(calibration["linearity_pct"]),
+        largest_residual_mm=misfit("largest_residual_mm"),
+        linearity_pct=misfit("linearity_pct"),
         zero_from=str(calibration["zero_from"]),
         topped_out_mm=float(zero["topped_out_mm"]) if "topped_out_mm" in zero else None,
         drift_mm=float(zero["drift_mm"]) if "drift_mm" in zero else None,

@@ -19,6 +19,7 @@ from telemetry.report.words import (
     cautions,
     chassis_words,
     excluded_words,
+    laps_from,
     note_words,
     number,
     pitch_words,
@@ -60,7 +61,7 @@ def debrief_html(
     distance = f", {number(run.distance_m / 1000, 1)} km" if run.distance_m else ""
     facts = (
         f"{run.source} · {number(run.duration_s / 60, 1)} min{distance} at {number(run.sample_rate_hz)} Hz · "
-        f"laps from: {run.lap_source}"
+        f"{laps_from(run.lap_source)}"
     )
     return page.document(
         f"Debrief: {run.bike}, {run.source}",

@@ -58,11 +58,10 @@ def stroke_rows(summary: Summary) -> list[Row]:
         return UNKNOWN if side is None else f"{side.count} / {number(side.p50_mm_s)}"
 
     rows = []
-    for i, one in enumerate(classes):
-        last = i == len(classes) - 1
-        depth = f"over {one.from_mm:.0f}" if last else f"{one.from_mm:.0f} to {one.to_mm:.0f}"
+    for deeper, one in reversed(tuple(enumerate(reversed(classes)))):  # a noisy end starts at a deeper class
+        depth = f"{one.from_mm:.0f} to {one.to_mm:.0f}" if deeper else f"over {one.from_mm:.0f}"
         cells = [
-            cell(getattr(found.classes[i], way) if found else None)
+            cell(getattr(found.classes[-1 - deeper], way) if found and deeper < len(found.classes) else None)
             for found in ends
             for way in ("compression", "rebound")
         ]

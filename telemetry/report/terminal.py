@@ -45,7 +45,15 @@ from telemetry.report.rows_motion import (
     together_words,
     trend_rows,
 )
-from telemetry.report.words import cautions, chassis_words, named_corners, note_words, number, pitch_words
+from telemetry.report.words import (
+    cautions,
+    chassis_words,
+    laps_from,
+    named_corners,
+    note_words,
+    number,
+    pitch_words,
+)
 from telemetry.setup import SetupSheet, written
 from telemetry.summary import Finding, RunInfo, Summary
 from telemetry.wording import count_word
@@ -113,7 +121,7 @@ def _heading(console: Console, run: RunInfo) -> None:
     distance = f", {number(run.distance_m / 1000, 1)} km" if run.distance_m else ""
     facts = f"{number(run.duration_s / 60, 1)} min{distance} at {number(run.sample_rate_hz)} Hz"
     console.print(Text(f"{run.bike}: {run.source}", style="bold"))
-    console.print(Text(f"{facts}; laps from: {run.lap_source}"))
+    console.print(Text(f"{facts}; {laps_from(run.lap_source)}"))
     console.print()
 
 

@@ -58,6 +58,17 @@ def plus_minus(value: float | None, ci95: tuple[float, float] | None, decimals: 
     return f"{number(value, decimals)} ± {number((ci95[1] - ci95[0]) / 2, decimals)}"
 
 
+def laps_from(source: str) -> str:
+    """Where the laps are from.
+
+    Examples
+    --------
+    >>> laps_from("beacon"), laps_from("none")
+    ('laps from: beacon', 'no laps found')
+    """
+    return "no laps found" if source == "none" else f"laps from: {source}"
+
+
 def lap_time(seconds: float) -> str:
     """Minutes and seconds.
 

@@ -206,14 +206,16 @@ def _calibration_step(end: End, setup: SensorSetup, calibration: Calibration, ze
         "kind": calibration.kind,
         "points": len(setup.points),
         "mm_per_signal": line.slope,
-        "largest_residual_mm": line.largest_residual,
-        "linearity_pct": calibration.linearity_pct,
         "zero_from": next(name for name, given in zeros.items() if given),
         "zero_moved_mm": zero,
         "measures": "another travel" if setup.to_shaft else "shaft",
     }
-    if len(setup.points) > 2:
-        settings["residual_sd_mm"] = line.residual_sd
+    if len(setup.points) > 2:  # any line goes through two
+        settings |= {
+            "largest_residual_mm": line.largest_residual,
+            "linearity_pct": calibration.linearity_pct,
+            "residual_sd_mm": line.residual_sd,
+        }
     return Step("calibrate", settings)
 
 

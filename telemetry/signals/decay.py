@@ -67,21 +67,6 @@ def log_decrement_of_damping(damping_ratio: float) -> float:
     return float(2 * np.pi * damping_ratio / np.sqrt(1 - damping_ratio**2))
 
 
-def cycles_to_half(damping_ratio: float) -> float:
-    """Cycles in which a free decay falls to half.
-
-    Parameters
-    ----------
-    damping_ratio : float
-        Between 0 and 1.
-
-    Returns
-    -------
-    float
-    """
-    return float(np.log(2) / log_decrement_of_damping(damping_ratio))
-
-
 def damping_scatter(damping_ratio: float, frequency_hz: float, duration_s: float) -> float:
     """Least standard deviation of a damping ratio that any method can read from a random record.
 

@@ -6,8 +6,8 @@ from typing import Any
 
 from pydantic import TypeAdapter
 
-from telemetry.arrays import ENDS, End
-from telemetry.bike import Bike, bike_warnings, leverage_curve, parse_bike
+from telemetry.arrays import ENDS
+from telemetry.bike import Bike, bike_warnings, parse_bike
 from telemetry.bike.rearend import rear_end
 from telemetry.errors import BikeFileError
 from telemetry.stand.aims import Aim, reach
@@ -220,16 +220,3 @@ def _notes(before: Bike, after: Bike, changed: Sequence[Changed]) -> tuple[str, 
 def stand_to_json(stand: Stand) -> str:
     """The stand as indented JSON text, schema ``bothends.stand/1``; what is not known is null."""
     return TypeAdapter(Stand).dump_json(stand, indent=1).decode()
-
-
-def leverage_table(bike: Bike, end: End, count: int = 101) -> list[tuple[float, float, float]]:
-    """Shaft travel, wheel travel and ratio over the stroke, to draw or to export. [mm, mm, -]"""
-    import numpy as np
-
-    from telemetry.bike import stroke_mm
-
-    shaft, curve = np.linspace(0.0, stroke_mm(bike, end), count), leverage_curve(bike, end)
-    return [
-        (float(s), float(w), float(r))
-        for s, w, r in zip(shaft, curve.wheel_travel_mm(shaft), curve.ratio(shaft), strict=True)
-    ]

@@ -72,6 +72,11 @@ def test_demo_bikes_keep_every_key(tmp_path):
     ("path", "value", "message"),
     [
         ("wheelbase_mm", None, r"wheelbase_mm: is missing"),
+        (
+            "rear.sensor.channel",
+            "fork ",
+            r"front\.sensor\.channel and rear\.sensor\.channel are both 'fork'; each end has a column of its own",
+        ),
         ("wheelbase_mm", -1.0, r"wheelbase_mm: .*greater than 0 \(given: -1"),
         ("wheelbase_mm", "long", r"wheelbase_mm: .*valid number.*\(given: long\)"),
         ("wheelbase_mm", float("nan"), r"wheelbase_mm: .*finite"),

@@ -192,6 +192,7 @@ def test_a_check_of_a_log_without_time_asks_for_its_rate(semicolon, tmp_path, ca
     ("said", "code", "message"),
     [
         ("front=pot", 1, "--channels front=pot: there is no such column; its columns are A0, A1"),
+        ("time=A0,front=A1,rear=A1", 1, "front and rear are both column 'A1'; say which is which"),
         ("fork=A1", 2, "is not KEY=COLUMN"),
         ("front=", 2, "front needs a value"),
         ("rate_hz=fast", 2, "is not a number"),

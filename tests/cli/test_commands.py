@@ -70,9 +70,11 @@ def test_simulate_writes_log_bike_and_truth(run, tmp_path):
         "--damping-left", 0.1, "--json", tmp_path / "truth-too.json",
     )  # fmt: skip
     assert code == 0
-    assert printed.split() == [
-        str(tmp_path / f"sim.{kind}") for kind in ("csv", "bike.toml", "truth.json", "truth.parquet")
-    ]
+    written = [f"sim.{kind}" for kind in ("csv", "bike.toml", "truth.json", "truth.parquet")]
+    assert {path.name for path in tmp_path.iterdir()} == {*written, "truth-too.json"}
+    names, what = zip(*(line.split("  ", 1) for line in printed.splitlines()), strict=True)
+    assert names == tuple(str(tmp_path / name) for name in (*written, "truth-too.json"))
+    assert what[:2] == ("the log: 100 Hz, 2 times over the line", "its bike file")
     truth = json.loads((tmp_path / "sim.truth.json").read_text())
     assert truth == json.loads((tmp_path / "truth-too.json").read_text())
     assert {row["scale"] for row in truth["lost_damping"]} == {0.1} and len(truth["lap_start_s"]) == 2

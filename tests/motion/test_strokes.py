@@ -1,5 +1,7 @@
 """Strokes of motion that is known: how many, how deep, how fast, from where to where."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from made_ends import RATE_HZ, end_of
@@ -53,6 +55,13 @@ def test_strokes_are_sorted_by_depth_with_the_median_of_their_speed():
     assert by_depth[20.0].compression.p95_mm_s == pytest.approx(15 * 2 * np.pi * 2, rel=5e-3)
     assert by_depth[40.0].compression.count == 0
     assert by_depth[40.0].compression.p50_mm_s is None
+
+
+def test_classes_start_above_what_noise_hides():
+    end = sine(15.0, 2.0, 10.0)
+    noisy = replace(end, travel_noise_mm=7.0 / 12.0 * end.stroke_mm / end.wheel_stroke_mm)  # hides up to 7 mm
+    spans = [(round(one.from_mm, 6), one.to_mm) for one in strokes(noisy, noisy.valid).classes]
+    assert spans[:2] == [(7.0, 10.0), (10.0, 20.0)] and all(low < high for low, high in spans)
 
 
 def test_noise_makes_no_strokes():

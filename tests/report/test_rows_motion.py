@@ -37,6 +37,11 @@ def test_one_end_leaves_dashes_for_the_other(reviewed):
     assert rows_motion.place_rows(summary, corners=False)[0][1:4] == ("–", "–", "–")
     assert rows_motion.stroke_rows(summary)[0][1:3] == ("–", "–")
     assert "–" not in rows_motion.stroke_rows(summary)[0][3]
+    front, rear = (reviewed.summary.strokes[end] for end in ("front", "rear"))
+    noisy = replace(front, classes=front.classes[1:])  # what is below 5 mm is hidden
+    rows = rows_motion.stroke_rows(replace(summary, strokes={"front": noisy, "rear": rear}))
+    assert [row[0] for row in rows] == ["1 to 5", "5 to 10", "10 to 20", "20 to 40", "over 40"]
+    assert rows[0][1] == "–" and rows[1][1].startswith(f"{front.classes[1].compression.count} / ")
 
 
 def test_the_sections_are_printed_on_paper_and_in_the_terminal(reviewed):

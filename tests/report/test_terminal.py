@@ -100,6 +100,12 @@ def test_quality_notes_say_how_bad_where_and_what(reviewed):
     assert "CANNOT TELL: Too slow." in text
 
 
+def test_a_log_without_laps_says_so(reviewed):
+    run = replace(reviewed.summary.run, lap_source="none")
+    text = flat(printed(print_review, replace(reviewed.summary, run=run)))
+    assert "no laps found" in text and "laps from" not in text
+
+
 def test_brackets_in_names_are_text_not_markup(reviewed):
     run = replace(reviewed.summary.run, source="[bold]log[/bold].csv")
     assert "[bold]log[/bold].csv" in printed(print_review, replace(reviewed.summary, run=run))

@@ -9,6 +9,8 @@ from rich.console import Console
 from telemetry.bike import load_bike
 from telemetry.errors import BikeFileError
 from telemetry.logs import RawLog
+from telemetry.notes import Step
+from telemetry.report.calibration import sensor_checks, sensor_rows
 from telemetry.report.check import check_log, check_to_json, print_check
 from telemetry.review import measure, review, sensors
 from telemetry.simulate import DEMO_BIKE_TOML, Sensors, demo_bike, simulate_outing
@@ -58,6 +60,18 @@ def test_check_says_how_the_sensors_were_calibrated(outing):
     text = console.file.getvalue()
     assert "Travel sensors" in text and "line, 5 points" in text and "bench" in text
     assert '"linearity_pct"' in check_to_json(check)
+
+
+def test_two_points_say_nothing_of_the_fit():
+    settings = {
+        "end": "front", "channel": "fork", "kind": "line", "points": 2, "mm_per_signal": 30.0,
+        "largest_residual_mm": 0.0, "linearity_pct": 0.0, "zero_from": "bench",
+    }  # fmt: skip
+    two, three = sensor_checks((Step("calibrate", settings), Step("calibrate", {**settings, "points": 3})))
+    del settings["largest_residual_mm"], settings["linearity_pct"]
+    assert sensor_checks((Step("calibrate", settings),)) == (two,)
+    assert (two.largest_residual_mm, two.linearity_pct) == (None, None)
+    assert [row[4:6] for row in sensor_rows((two, three))] == [("–", "–"), ("0.00", "0.00")]
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,6 @@ from scipy import linalg, signal
 from scipy.io import loadmat
 
 from telemetry.signals.decay import (
-    cycles_to_half,
     damping_from_log_decrement,
     damping_from_record,
     damping_scatter,
@@ -114,11 +113,6 @@ def test_ten_cycles_from_10_to_1_mm():
     assert damping_from_log_decrement(log_decrement(10.0, 1.0, cycles=10)) == pytest.approx(
         0.036622, rel=1e-4
     )
-
-
-@pytest.mark.parametrize(("zeta", "cycles"), [(0.01537, 7.1766), (0.07696, 1.4292), (0.39649, 0.25543)])
-def test_cycles_to_half(zeta, cycles):
-    assert cycles_to_half(zeta) == pytest.approx(cycles, rel=1e-3)
 
 
 @pytest.mark.parametrize(
