@@ -7,9 +7,15 @@ from rich.text import Text
 
 from telemetry.report.terminal import indented, item, section, table
 from telemetry.report.words import UNKNOWN, number
-from telemetry.stand import Aim, Changed, Row, SagCheck, SpringCheck, Stand
+from telemetry.stand import SAG_AGREES_MM, Aim, Changed, Row, SagCheck, SpringCheck, Stand
 
-SAG_COLUMNS = ("", "tape mm", "file mm", "", "tape kg", "file kg", "tape N/mm", "file")
+SAG_COLUMNS = (
+    "", "tape mm", "file mm", "", "tape kg", "file kg", "tape N/mm", "file N/mm",
+)  # fmt: skip
+SAG_WORDS = (
+    f"agrees: within {SAG_AGREES_MM:g} mm, which reading a tape and the friction of the seals explain."
+)
+WAY_COLUMNS = ("change only this", "now", "to", "change", "with the tool", "gives")
 LOAD_WORDS = {"free": "free", "static": "static", "rider": "rider"}
 
 
@@ -41,9 +47,7 @@ def print_stand(stand: Stand, console: Console) -> None:
         _numbered(console, stand)
     for aim in stand.aims:
         section(console, aim_words(stand, aim))
-        console.print(
-            table(("change only this", "now", "to", "change", "", "why not"), way_rows(aim), words=(0, 4, 5))
-        )
+        console.print(table(WAY_COLUMNS, way_rows(stand, aim), words=(0, 4, 5)))
     _numbers(console, stand)
     _checks(console, stand)
     if stand.leverage_fit is not None:
@@ -153,16 +157,17 @@ def knob_words(key: str) -> str:
     return key.replace("_n_per_mm", " N/mm").replace(".", " ").replace("_", " ")
 
 
-def way_rows(aim: Aim) -> list[tuple[str, ...]]:
-    """The ways to an aim, a row each."""
+def way_rows(stand: Stand, aim: Aim) -> list[tuple[str, ...]]:
+    """The ways to an aim, a row each: what can be set nearest to it, and what that gives, or why it cannot."""
+    row = stand.row(aim.key)
     return [
         (
             knob_words(way.key),
             f"{way.now:.5g}",
-            UNKNOWN if way.value is None else f"{way.value:.5g}",
-            "" if way.change is None else f"{way.change:+.2f}",
+            UNKNOWN if way.set_to is None else f"{way.set_to:.5g}",
+            "" if way.set_to is None else f"{way.set_to - way.now:+.2f}",
             way.steps,
-            way.reason,
+            way.reason or f"{number(way.gives, row.decimals)} {row.unit}".strip(),
         )
         for way in aim.ways
     ]
@@ -173,6 +178,7 @@ def _checks(console: Console, stand: Stand) -> None:
         return
     section(console, "Measured sags against the bike file")
     console.print(table(SAG_COLUMNS, map(sag_cells, stand.sags), words=(0, 3)))
+    indented(console, SAG_WORDS)
     for check in stand.springs:
         indented(console, spring_words(check))
     if not all(check.agrees for check in stand.sags):

@@ -3,6 +3,8 @@
 from telemetry.report import page
 from telemetry.report.stand import (
     SAG_COLUMNS,
+    SAG_WORDS,
+    WAY_COLUMNS,
     aim_words,
     changed_words,
     moved_words,
@@ -71,8 +73,11 @@ def stand_html(result: StandResult) -> str:
             page.section("Measure again, in this order", page.table(columns, rows, words=(0, 1, 2, 3)))
         )
     for aim in stand.aims:
-        columns = ("change only this", "now", "to", "change", "", "why not")
-        body.append(page.section(aim_words(stand, aim), page.table(columns, way_rows(aim), words=(0, 4, 5))))
+        body.append(
+            page.section(
+                aim_words(stand, aim), page.table(WAY_COLUMNS, way_rows(stand, aim), words=(0, 4, 5))
+            )
+        )
     body += [
         page.figure(
             leverage_picture(before, after), "A ratio that falls makes the rear stiffer as it compresses."
@@ -97,6 +102,7 @@ def stand_html(result: StandResult) -> str:
             page.section(
                 "Measured sags against the bike file",
                 page.table(SAG_COLUMNS, map(sag_cells, stand.sags), words=(0, 3)),
+                page.paragraph(SAG_WORDS),
                 *(page.paragraph(spring_words(check)) for check in stand.springs),
             )
         )

@@ -4,11 +4,12 @@ from telemetry.stand.aims import Aim, reach
 from telemetry.stand.changes import Change, Changed, apply_changes, parse_change
 from telemetry.stand.quantities import QUANTITIES, Quantity, measure, value_of
 from telemetry.stand.recheck import Recheck
-from telemetry.stand.sags import SagCheck, SpringCheck, check_sags
+from telemetry.stand.sags import SAG_AGREES_MM, SagCheck, SpringCheck, check_sags
 from telemetry.stand.stand import Row, Stand, StandResult, at_stand, stand_to_json
 
 __all__ = [
     "QUANTITIES",
+    "SAG_AGREES_MM",
     "Aim",
     "Change",
     "Changed",

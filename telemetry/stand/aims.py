@@ -10,7 +10,7 @@ from telemetry.bike import (
 )
 from telemetry.bike.bikefile import value_at
 from telemetry.errors import BikeFileError, BothEndsError
-from telemetry.stand.changes import Change, apply_changes, steps_words
+from telemetry.stand.changes import Change, apply_changes, least_change, steps_words
 from telemetry.stand.quantities import BY_KEY, QUANTITIES, end_of, value_of
 
 # How far a knob is turned in search of an answer where the bike file has no limits: about what parts allow.
@@ -21,7 +21,20 @@ _LOOKS = 5
 
 @dataclass(frozen=True)
 class Way:
-    """One knob that reaches an aim, by itself. ``value`` is None where it cannot, and ``reason`` says why."""
+    """One knob that reaches an aim, by itself.
+
+    Parameters
+    ----------
+    key : str
+    now, value, change : float or None
+        The knob as it is, where the aim is met exactly, and the way there; None where it cannot, and ``reason`` says
+        why. [unit of the key]
+    steps : str
+        From ``now`` to ``set_to`` in turns or clicks, where the bike file knows them.
+    reason : str
+    set_to, gives : float or None
+        The nearest to ``value`` that a spanner sets, and what the quantity then is. [unit of the key, of the quantity]
+    """
 
     key: str
     now: float
@@ -29,6 +42,8 @@ class Way:
     change: float | None
     steps: str
     reason: str
+    set_to: float | None = None
+    gives: float | None = None
 
 
 @dataclass(frozen=True)
@@ -136,4 +151,18 @@ def way_to(bike: Bike, key: str, wanted: float, knob: str) -> Way:
         return Way(knob, start, None, None, "", f"from {low:g} to {high:g} it {span}")
     a, b = min(crossings, key=lambda pair: abs(0.5 * (pair[0] + pair[1]) - start))
     value = float(brentq(miss, a, b, xtol=1e-6))
-    return Way(knob, start, value, value - start, steps_words(bike, knob, value - start), "")
+    least = least_change(bike, knob)
+    count = round((value - start) / least)
+    if not low <= start + count * least <= high:
+        count -= 1 if count > 0 else -1
+    set_to = float(start + count * least)
+    return Way(
+        knob,
+        start,
+        value,
+        value - start,
+        steps_words(bike, knob, set_to - start),
+        "",
+        set_to,
+        miss(set_to) + wanted,
+    )

@@ -15,8 +15,9 @@ LENGTH_CAUTION = (
     "out. Put the length back within its limits and have the shock checked if it has been ridden past them."
 )
 LIMIT_CAUTION = "Keep inside the maker's limits, or change the part for one that allows it."
-_LENGTHS = ("length_mm", "preload_mm", "fork_height_mm")
-_EVEN = 1e-6  # of a turn or click
+_SHOCK_LENGTH = "shock_length_mm"
+_PART_OF_TURN = 0.25  # of a turn is what a spanner sets; common practice, no source
+_READ_TO = 0.1  # mm or N/mm, where the bike file does not say how a value is set: a choice of ours
 
 
 @dataclass(frozen=True)
@@ -69,6 +70,34 @@ def parse_change(text: str) -> Change:
     return Change(key, number, value[0] in "+-")
 
 
+def _one_step(bike: Bike, key: str) -> tuple[float, str]:
+    """What one turn or click of an adjuster changes, and which it is; "" where the bike file does not say."""
+    adjuster = bike.adjusters.get(key)
+    if key.endswith("_clicks"):
+        return 1.0, "click"
+    if adjuster is not None and adjuster.per_turn is not None:
+        return adjuster.per_turn, "turn"
+    if adjuster is not None and adjuster.per_click is not None:
+        return adjuster.per_click, "click"
+    return _READ_TO, ""
+
+
+def least_change(bike: Bike, key: str) -> float:
+    """The least change of a value that can be set: a quarter of a turn, a click, or a tenth. [unit of the key]
+
+    Parameters
+    ----------
+    bike : Bike
+    key : str
+
+    Returns
+    -------
+    float
+    """
+    each, word = _one_step(bike, key)
+    return _PART_OF_TURN * each if word == "turn" else each
+
+
 def steps_words(bike: Bike, key: str, by: float) -> str:
     """A change in turns or clicks of its adjuster, "" where the bike file does not say how much one is.
 
@@ -84,22 +113,11 @@ def steps_words(bike: Bike, key: str, by: float) -> str:
     str
         Such as "+1.5 turns".
     """
-    adjuster = bike.adjusters.get(key)
-    if key.endswith("_clicks"):
-        each, word = 1.0, "click"
-    elif adjuster is not None and adjuster.per_turn is not None:
-        each, word = adjuster.per_turn, "turn"
-    elif adjuster is not None and adjuster.per_click is not None:
-        each, word = adjuster.per_click, "click"
-    else:
+    each, word = _one_step(bike, key)
+    if not word:
         return ""
-    count = by / each
-    if abs(count - round(count)) < _EVEN:
-        count = round(count)
-    elif word == "turn":
-        count = round(4 * count) / 4  # a quarter of a turn is what a spanner sets
-    else:
-        count = round(count)
+    least = least_change(bike, key)
+    count = round(by / least) * least / each
     return f"{count:+g} {word}{'' if abs(count) == 1 else 's'}" if count else f"less than half a {word}"
 
 
@@ -148,9 +166,7 @@ def apply_changes(bike: Bike, changes: Iterable[Change]) -> tuple[Bike, tuple[Ch
     changed = parse_bike(data, source=bike.source)
     past = beyond_limits(changed)
     if past:
-        caution = (
-            LENGTH_CAUTION if any(name in words for words in past for name in _LENGTHS) else LIMIT_CAUTION
-        )
+        caution = LENGTH_CAUTION if any(_SHOCK_LENGTH in words for words in past) else LIMIT_CAUTION
         raise BikeFileError(f"{bike.source}: {' '.join(past)} {caution}")
     return changed, tuple(found)
 

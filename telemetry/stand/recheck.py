@@ -154,10 +154,13 @@ def _back(bike: Bike, end: End, was: float | None, now: float | None) -> str:
     if was is None or now is None or abs(now - was) < NOTICED_MM:
         return ""
     way = way_to(bike, f"{end}.rider_sag_mm", was, f"{end}.preload_mm")
-    if way.value is None or way.change is None:
+    if way.set_to is None or way.gives is None:
         return f"{was:.1f} mm cannot be had with preload: {way.reason} mm"
+    if way.set_to == way.now:
+        return ""  # nothing that a spanner sets comes nearer
     turns = f" = {way.steps}" if way.steps else ""
-    return f"for {was:.1f} mm as before: preload {way.change:+.1f} mm{turns}"
+    then = "" if f"{way.gives:.1f}" == f"{was:.1f}" else f", which gives {way.gives:.1f} mm"
+    return f"for {was:.1f} mm as before: preload {way.set_to - way.now:+.3g} mm{turns}{then}"
 
 
 def _drive(bike: Bike, before: Values, after: Values) -> Recheck:

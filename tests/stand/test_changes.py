@@ -90,6 +90,10 @@ def test_a_length_past_its_limit_is_refused_with_the_caution():
         BikeFileError, match=r"= 338 is past its maximum of 337\. Never go past the maker's limit"
     ):
         apply_changes(BIKE, [parse_change("rear.shock_length_mm=+6")])
+    with pytest.raises(
+        BikeFileError, match=r"preload_mm = \d+ is past its .* of \d+\. Keep inside the maker's"
+    ):
+        apply_changes(BIKE, [parse_change("rear.preload_mm=+40")])  # no thread of an eye pulls out
     with pytest.raises(BikeFileError, match=r"= 328 is below its minimum of 329\."):
         apply_changes(BIKE, [parse_change("rear.shock_length_mm=-4")])
     with pytest.raises(

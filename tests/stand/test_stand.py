@@ -19,6 +19,7 @@ from telemetry.stand import (
     reach,
     stand_to_json,
 )
+from telemetry.stand.changes import least_change
 from telemetry.stand.quantities import value_of
 
 BIKE = load_bike(Path(__file__).parents[2] / "fixtures" / "qb-6-stand.toml")
@@ -141,8 +142,13 @@ def test_the_turns_named_bring_the_sag_back():
     entry = next(entry for entry in stand.recheck if entry.what.startswith("rear sag"))
     assert "turn" in entry.to_go_back
     by_mm = float(entry.to_go_back.split("preload ")[1].split(" mm")[0])
+    assert (4 * by_mm / BIKE.adjusters["rear.preload_mm"].per_turn).is_integer()  # a spanner sets quarters
     both = after("rear.shock_length_mm=+5", f"rear.preload_mm={by_mm:+g}")
-    assert both.row("rear.rider_sag_mm").change == pytest.approx(0.0, abs=0.1)
+    sag = both.row("rear.rider_sag_mm")
+    told = (
+        f"{sag.before:.1f} mm as before" if "gives" not in entry.to_go_back else f"gives {sag.after:.1f} mm"
+    )
+    assert told in entry.to_go_back and abs(sag.change) < 0.25
 
 
 def test_what_moved_most_is_ranked_by_what_is_noticed():
@@ -163,11 +169,21 @@ def test_each_way_reaches_its_aim(key, wanted):
     for way in reached:
         made, _ = apply_changes(BIKE, [parse_change(f"{way.key}={way.value!r}")])
         assert value_of(made, key) == pytest.approx(wanted, abs=1e-4)
+        assert abs(way.set_to - way.value) <= 0.5 * least_change(BIKE, way.key) + 1e-9
+        made, (changed,) = apply_changes(BIKE, [parse_change(f"{way.key}={way.set_to!r}")])
+        assert value_of(made, key) == pytest.approx(way.gives) and changed.steps == way.steps
         limit = BIKE.adjusters.get(way.key)
         if limit is not None and limit.max is not None:
             assert limit.min <= way.value <= limit.max
     for way in aim.ways:
         assert (way.value is None) == bool(way.reason)
+
+
+def test_a_way_stays_within_its_limit_when_it_is_rounded():
+    data = BIKE.model_dump(exclude_none=True)
+    data["adjusters"]["rear.preload_mm"]["max"] = reach(BIKE, "rear.rider_sag_mm", 30.0).ways[0].value + 0.001
+    (way, *_) = reach(parse_bike(data), "rear.rider_sag_mm", 30.0).ways
+    assert way.set_to <= way.value + 0.001 and way.gives == pytest.approx(30.0, abs=0.3)
 
 
 def test_aims_that_are_none():

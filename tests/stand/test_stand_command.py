@@ -28,6 +28,9 @@ def test_before_and_after(tmp_path, capsys, monkeypatch):
         "What moves most",
         "Measure again, in this order",
         "To reach rear rider sag",
+        "with the tool",
+        "within 3 mm",
+        "file N/mm",
     ):
         assert words in said
     data = json.loads(out.read_text())
