@@ -12,6 +12,7 @@ from judge import coverage  # noqa: E402
 from test_balance import RATE_HZ  # noqa: E402
 
 from telemetry.balance.bumps import _smoothing  # noqa: E402
+from telemetry.balance.pairs import response_measures  # noqa: E402
 from telemetry.balance.ratios import ratio_of_sums  # noqa: E402
 
 
@@ -46,3 +47,19 @@ def test_intervals_of_rides_hold_their_truths():
         # and its errors are standard normal: mean square of 16 within the 0.5 and 99.5 % points of chi square, 5.14
         # and 34.3 (handbook table)
         assert 5.14 / 16 <= np.mean((1.96 * off) ** 2) / truth_share <= 34.3 / 16
+
+
+@pytest.mark.parametrize(("zeta", "cycles"), [(0.1, 3.5), (0.2, 1.5), (0.4, 0.5)])
+def test_the_average_bump_is_read_as_a_damped_oscillator_let_go(zeta, cycles):
+    # any vibration text: let go at a depth it crosses rest at wd t = pi / 2 + asin zeta and overshoots by
+    # exp(-pi zeta / sqrt(1 - zeta^2)) of it, half a cycle after; pressed down evenly in 50 ms before
+    lag = np.arange(-0.2, 2.0, 0.002)
+    wd = 2 * np.pi * 2.5
+    decay = zeta / np.sqrt(1 - zeta**2)
+    after = np.exp(-decay * wd * lag) * (np.cos(wd * lag) + decay * np.sin(wd * lag))
+    found = response_measures(lag, 12.0 * np.where(lag < 0, np.clip(1 + lag / 0.05, 0, 1), after))
+    assert found["depth_mm"] == pytest.approx(12.0)
+    assert found["time_to_peak_ms"] == pytest.approx(45.0, abs=4.0)
+    assert found["back_ms"] == pytest.approx(1000 * (np.pi / 2 + np.arcsin(zeta)) / wd, abs=2.0)
+    assert found["overshoot_share"] == pytest.approx(np.exp(-np.pi * decay), abs=0.002)
+    assert found["cycles_to_settle"] == cycles

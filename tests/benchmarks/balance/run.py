@@ -3,8 +3,9 @@
     .venv/bin/python tests/benchmarks/balance/run.py --bikes 200 --jobs 2
 
 Prints: is the end that is damped more named, and "even" where both are alike; do the intervals of the same-bump
-ratio cover the truth; are the right halves paired; is the delay read; are swapped ends and a wrong speed channel
-named; and what balance costs against a bare parse. Seeds start at `TEST_SEEDS`; what was tuned was tuned on lower.
+ratio cover the truth; are the right halves paired; is the delay read; are swapped ends, a wrong speed channel and a
+late one named; and what balance costs against a bare parse. Half an hour of one free core. Seeds start at
+`TEST_SEEDS`; what was tuned was tuned on lower.
 """
 
 import argparse
