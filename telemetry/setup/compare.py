@@ -282,6 +282,19 @@ def _first_cautions(a: Summary, b: Summary) -> tuple[str, ...]:
 def _cautions(
     a: Summary, b: Summary, changed: Sequence[Change], no_sheet: bool, other_speeds: bool
 ) -> tuple[str, ...]:
+    cautions = [] if _two_bikes(a, b) else _cautions_of_changes(changed, no_sheet)
+    cautions += _moved_zeros(a, b)
+    if other_speeds:
+        cautions.append("Speeds are left out: the logs were sampled differently, so their bandwidths differ.")
+    cautions.append(
+        "Laps of one outing share tyres, fuel and weather. That the change did it is shown only by going "
+        "back and finding the first result again."
+    )
+    return tuple(cautions)
+
+
+def _cautions_of_changes(changed: Sequence[Change], no_sheet: bool) -> list[str]:
+    """What the list of changes leaves open."""
     cautions = []
     if no_sheet:
         else_ = "else " if changed else ""
@@ -294,14 +307,7 @@ def _cautions(
         cautions.append("The setup sheets are the same: what differs is the rider, the day or chance.")
     if any(change.kind == "condition" for change in changed):
         cautions.append("The conditions differ, and act on every number here.")
-    cautions += _moved_zeros(a, b)
-    if other_speeds:
-        cautions.append("Speeds are left out: the logs were sampled differently, so their bandwidths differ.")
-    cautions.append(
-        "Laps of one outing share tyres, fuel and weather. That the change did it is shown only by going "
-        "back and finding the first result again."
-    )
-    return tuple(cautions)
+    return cautions
 
 
 def _moved_zeros(a: Summary, b: Summary) -> list[str]:
