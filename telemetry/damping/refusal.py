@@ -36,8 +36,9 @@ def refusal(motion: Motion) -> str:
     sound, read = ratio_read(np.inf), ratio_read(rate)
     if abs(read / sound - 1.0) > MOST_OFF:
         return (
-            f"The log has {rate:.0f} samples a second and nothing above {rate / 2:.0f} Hz: a sound damper's ratio of "
-            f"{sound:.2f} would be taken for {read:.2f}. Log at 100 or more, better 200."
+            f"The log has {rate:.0f} samples a second and nothing above {rate / 2:.0f} Hz: by that alone a sound "
+            f"damper would read {100 * abs(read / sound - 1):.0f} % off (a ratio of {read:.2f} for {sound:.2f}), so a "
+            "weak one cannot be told from a slow log. Log at 100 or more, better 200."
         )
     return ""
 

@@ -70,7 +70,10 @@ def verdict(
     shown = (
         ""
         if usual is None
-        else (f"; a loss down to a ratio of {USUAL_LOSS} would have shown from {usual.shortest_s:.2g} s on")
+        else (
+            f"; a loss down to a ratio of {USUAL_LOSS} would have shown, in 9 of 10 cases, from "
+            f"{usual.shortest_s:.2g} s on"
+        )
     )
     return "no", (
         f"Nothing suggests lost damping: over {learned.seconds:.0f} s of riding the rear wheel answered the road the "
@@ -95,9 +98,9 @@ def limit_sentence(limits: Iterable[DetectionLimit]) -> str:
         return ""
     if not told:
         return "This log could not have shown a loss of 3 s or less: its noise, rate or road hides it."
-    parts = [f"{limit.damping_ratio:.2f} from {limit.shortest_s:g} s on" for limit in told]
+    parts = [f"{limit.damping_ratio:.2f} from {limit.shortest_s:.2g} s on" for limit in told]
     if len({limit.shortest_s for limit in told}) == 1:
-        parts = [f"{told[-1].damping_ratio:.2f} and below from {told[-1].shortest_s:g} s on"]
+        parts = [f"{told[-1].damping_ratio:.2f} and below from {told[-1].shortest_s:.2g} s on"]
     return f"In 9 of 10 cases this log would have shown a loss to a damping ratio of {', '.join(parts)}."
 
 
