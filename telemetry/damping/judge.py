@@ -122,7 +122,8 @@ def _looked_like_it(heard: Heard, candidate: Candidate, motion: Motion) -> str:
     if share > 0.3:
         return (
             f"The rear swung near {hz:.0f} Hz {'' if share > 0.5 else 'in part '}because the road did: the front had "
-            f"met the same a wheelbase earlier, and it explains {100 * share:.0f} % of what the rear did with a healthy damper."
+            f"met the same a wheelbase earlier, and it explains {100 * share:.0f} % of what the rear did with a "
+            "healthy damper."
         )
     return f"The rear swung near {hz:.0f} Hz, but its damping is as likely healthy as lost once the road is known."
 
