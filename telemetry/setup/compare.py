@@ -241,7 +241,11 @@ def _clear_words(row: MetricComparison) -> str:
 
 def _sentences(rows: Sequence[MetricComparison]) -> tuple[str, ...]:
     """What an engineer would say: clear differences first, then what is not clear, then what is not known."""
-    clear = [_clear_words(row) for row in rows if row.verdict in ("higher", "lower")]
+    found = [row for row in rows if row.verdict in ("higher", "lower")]
+    reasons = {row.reason for row in found}
+    same = found[0].reason if len(found) > 1 and len(reasons) == 1 else ""  # said once, after them all
+    clear = [_clear_words(replace(row, reason="") if same else row) for row in found]
+    clear += [f"{same.replace('take it', 'take each of these')}."] if same else []
     unclear = [row.label for row in rows if row.verdict == "no clear difference"]
     untold = [row.label for row in rows if row.verdict == "not enough laps to tell"]
     if not rows:

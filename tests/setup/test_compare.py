@@ -175,6 +175,8 @@ def test_few_laps_are_called_a_hint(rng):
     a, b = summary(laps_with(rng, 3, spread=0.1)), summary(laps_with(rng, 3, spread=0.1, median=60.0))
     row = rows_by_key(compare(a, b))["front.travel.median_mm"]
     assert (row.verdict, row.reason) == ("higher", "3 against 3 laps: take it as a hint")
+    assert "3 against 3 laps: take each of these as a hint." in compare(a, b).sentences
+    assert "hint)" not in " ".join(compare(a, b).sentences)
 
 
 def test_lost_damping_puts_a_caution_first_to_a_technician(rng):
