@@ -10,7 +10,7 @@ HEADINGS = (
     "",
     "column",
     "fit",
-    "mm per unit",
+    "mm/unit",
     "off line mm",
     "of span %",
     "zero from",

@@ -16,7 +16,7 @@ from telemetry.logs.mapping import Proposal
 from telemetry.notes import QualityNote
 from telemetry.report.calibration import HEADINGS, WORDS, SensorCheck, sensor_checks, sensor_rows
 from telemetry.report.terminal import indented, print_notes, section, table
-from telemetry.report.words import UNKNOWN, laps_from, number
+from telemetry.report.words import UNKNOWN, number
 from telemetry.signals.stamps import STATE_RATE, read_stamps
 
 if TYPE_CHECKING:
@@ -177,7 +177,8 @@ def judgements(measured: "Measured") -> tuple[Judgement, ...]:
         )
         found.append(Judgement(what, usable > 0, reason))
     complete = sum(lap.complete for lap in track.laps)
-    found.append(Judgement("laps", complete > 0, f"{complete} complete, {laps_from(track.lap_source)}"))
+    source = f"{complete} complete, found from: {track.lap_source}" if track.laps else "no laps found"
+    found.append(Judgement("laps", complete > 0, source))
     sources = ", ".join(track.phase_sources)
     found.append(
         Judgement("corner phases", bool(sources), f"from {sources}" if sources else "needs speed or throttle")
