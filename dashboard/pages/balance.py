@@ -20,6 +20,7 @@ from telemetry.balance.balance import Balance, DirectionBalance
 from telemetry.damping.oscillation import CAUTION as DAMPING_CAUTION
 from telemetry.findings_balance import balance_sentence, damping_sentence
 from telemetry.report.rows import response_rows
+from telemetry.report.rows_damping import drift_words
 from telemetry.report.rows_motion import BAND_COLUMNS, band_rows, together_words
 from telemetry.summary import Summary
 
@@ -204,6 +205,8 @@ def _course(summary: Summary, shown: Mapping[str, Any]) -> list[Any]:
         healthy = course[end].state in ("sound", "steady")
         state = "suspected lost in stretches" if doubt and healthy and end == "rear" else course[end].state
         said.append(html.P([html.B(f"{sentence(end)}: {state}. "), course[end].reason]))
+    if drift := drift_words(summary.oscillation):
+        said.append(html.P(drift, className="note"))
     picture = (
         parts.graph("course", shown["course"], "middle", "Damping ratio of both ends by lap; in words below.")
         if "course" in shown

@@ -4,9 +4,15 @@ from dataclasses import replace
 
 import pytest
 
-from telemetry.damping.oscillation import OscillationEvent, RejectedCandidate
+from telemetry.damping.oscillation import (
+    DamperCourse,
+    DampingTrend,
+    Oscillation,
+    OscillationEvent,
+    RejectedCandidate,
+)
 from telemetry.damping.places import near_each_other
-from telemetry.report.rows_damping import event_rows, front_words, gathered_rows, rejected_rows
+from telemetry.report.rows_damping import drift_words, event_rows, front_words, gathered_rows, rejected_rows
 
 EVENT = OscillationEvent(
     131.48, 133.5, 2, 920.9, 2, "drive", 15.8, 0.07, (0.04, 0.11), 2.8, 1.4, 0.9, "the road taken out"
@@ -64,3 +70,12 @@ def test_neighbours_along_the_lap_belong_together(distance_m, groups):
 def test_the_front_is_named_as_another_fault():
     assert front_words([]) == ""
     assert front_words([EVENT]).startswith("The front rang 1 time, in lap 2: another fault")
+
+
+def test_an_end_that_reads_higher_beside_a_fading_one_has_not_improved():
+    fading = DamperCourse("losing damping as it warms", "Down.", (), DampingTrend(-8.0, (-10.0, -6.0)))
+    rising = DamperCourse("sound", "Up.", (), DampingTrend(3.0, (1.0, 5.0)))
+    assert "the front reads higher" in drift_words(
+        Oscillation("no", "", course={"front": rising, "rear": fading})
+    )
+    assert drift_words(Oscillation("no", "", course={"front": rising, "rear": rising})) == ""
