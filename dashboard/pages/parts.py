@@ -205,11 +205,12 @@ def finding(found: Finding) -> html.Li:
 
 
 def cautions(words: Iterable[str]) -> Any:
-    """Cautions, each once: a word and a shape first, colour second. None when there is none."""
-    said = [html.P(line) for line in dict.fromkeys(words) if line]
+    """Cautions, each once, also where a longer one says it: a word and a shape first, colour second; None for none."""
+    given = [line for line in dict.fromkeys(words) if line]
+    said = [line for line in given if sum(line in other for other in given) == 1]
     if not said:
         return None
-    return html.Div([html.B("⚠ Caution"), *said], className="caution", role="note")
+    return html.Div([html.B("⚠ Caution"), *map(html.P, said)], className="caution", role="note")
 
 
 def run_name(entry: RunEntry) -> str:

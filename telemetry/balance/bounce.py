@@ -95,7 +95,9 @@ def bounce_test(motion: Motion, bike_name: str) -> BounceTest:
 
     missing = [end for end in ENDS if end not in motion.ends]
     if missing:
-        return untold(f"no {missing[0]} travel in the log")
+        return untold(
+            f"no {missing[0]} travel was measured ([{missing[0]}.sensor] of the bike file names its column)"
+        )
     rest = {end: rest_mm(motion, end) for end in ENDS}
     if any(not np.isfinite(value) for value in rest.values()):
         return untold("the bike is never at rest in this log; wait two seconds before the first push")

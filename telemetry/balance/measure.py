@@ -58,7 +58,8 @@ def balance(
             None,
             PitchSummary(None, None, None, None),
             (),
-            reason=f"no {missing[0]} travel in the log, so the ends cannot be compared",
+            reason=f"no {missing[0]} travel was measured, so the ends cannot be compared; [{missing[0]}.sensor] of the "
+            "bike file names its column",
         )
     front, rear = motion.ends["front"], motion.ends["rear"]
     use = selected & front.valid & rear.valid

@@ -48,8 +48,9 @@ def damping_balance(
     model = road_model(bike)
     if isinstance(model, str):
         return untold(f"{model}, so damping cannot be told apart from weight and spring")
-    if any(end not in motion.ends for end in ENDS):
-        return untold("one end has no travel in the log")
+    for end in ENDS:
+        if end not in motion.ends:
+            return untold(f"no {end} travel was measured ([{end}.sensor] of the bike file names its column)")
     found = windows(motion, track, selected)
     if len(found) < FEWEST_WINDOWS:
         return untold(

@@ -42,6 +42,9 @@ class RunEntry:
     inputs: str = ""
 
 
+PACKED = (".gz", ".bz2", ".xz", ".zst", ".lz4")
+
+
 class Words(TypedDict, total=False):
     """What a person may say of a run when it is added; it wins over the setup sheet."""
 
@@ -54,11 +57,17 @@ class Words(TypedDict, total=False):
     notes: str | None
 
 
+def _without_suffix(log_name: str) -> str:
+    """A log's name without its kind: ``run 3`` of ``run 3.csv.gz``."""
+    path = Path(log_name)
+    return Path(path.stem).stem if path.suffix in PACKED else path.stem
+
+
 def sheet_words(sheet: SetupSheet, log_name: str) -> dict[str, str]:
     """The same words, as the setup sheet has them."""
     of_each_end = [end.tyre for end in (sheet.front, sheet.rear) if end.tyre]
     return {
-        "name": sheet.name or Path(log_name).stem,
+        "name": sheet.name or _without_suffix(log_name),
         "date": sheet.date.isoformat() if sheet.date else "",
         "place": sheet.place or "",
         "rider": sheet.rider or "",

@@ -1,4 +1,4 @@
-"""A circuit given with a log is kept with its run: places and the names of its corners are then the circuit's."""
+"""A circuit given with a log is kept with its run, and the run is called as its log."""
 
 from dataclasses import replace
 
@@ -7,7 +7,9 @@ from logbook_fixtures import *  # noqa: F403  (fixtures)
 
 from telemetry.laps import circuit_text, load_circuit
 from telemetry.logbook import Logbook, verify
+from telemetry.logbook.entry import sheet_words
 from telemetry.report import debrief_html
+from telemetry.setup import SetupSheet
 
 
 @pytest.fixture(scope="module")
@@ -45,3 +47,9 @@ def test_a_circuit_that_comes_later_makes_the_run_again(kept_files, circuit_file
     assert after != before
     assert [entry.run_id for entry in book.history(after)] == [before, after]
     assert book.add(log, bike, sheet) == after  # the circuit stays with the log's run
+
+
+@pytest.mark.parametrize("name", ["run 3.csv", "run 3.csv.gz", "run 3.parquet"])
+def test_a_run_is_called_as_its_log_without_the_kind_of_file(name):
+    assert sheet_words(SetupSheet(), name)["name"] == "run 3"
+    assert sheet_words(SetupSheet(), f"2026.05.01 {name}")["name"] == "2026.05.01 run 3"
