@@ -188,7 +188,7 @@ def _findings(scene: Scene) -> Any:
     if not scene.summary.findings:
         return None
     return section(
-        "Worth trying",
+        "What stands out",
         parts.cautions(found.caution for found in scene.summary.findings),
         html.Ul([parts.finding(found) for found in scene.summary.findings], className="findings"),
         note="One change at a time; the rider and the maker's limits have the last word.",

@@ -84,4 +84,4 @@ def _said(shelf: Shelf, run_id: str) -> list[html.P]:
         return [html.P(str(error))]
     tries = "; ".join(found.title for found in summary.findings)
     said = [html.P(words, className="say") for words in summary.verdicts[:1]]
-    return [*said, html.P([html.B("Worth trying: "), f"{tries}."])] if tries else said
+    return [*said, html.P([html.B("What stands out: "), f"{tries}."])] if tries else said

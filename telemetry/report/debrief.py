@@ -101,7 +101,7 @@ def _findings(findings: tuple[Finding, ...]) -> str:
         f"{page.paragraph(finding.evidence)}{page.paragraph(finding.suggestion)}</div>"
         for finding in findings
     ]
-    return page.section("Worth trying, one at a time", *parts, long=True)
+    return page.section("What stands out; try one thing at a time", *parts, long=True)
 
 
 def _ends(summary: Summary) -> str:

@@ -226,7 +226,7 @@ def _oscillation(console: Console, summary: Summary) -> None:
 def _findings(console: Console, findings: Iterable[Finding]) -> None:
     for index, finding in enumerate(findings):
         if index == 0:
-            section(console, "Worth trying, one at a time")
+            section(console, "What stands out; try one thing at a time")
         item(console, finding.title, style="bold")
         indented(console, finding.evidence, finding.suggestion)
 

@@ -49,7 +49,7 @@ def test_the_review_starts_with_the_verdicts(logbook, runs):
     order = [text(part) for part in walk(page) if isinstance(part, html.H2)]
     assert order == [
         "The verdict", "Travel over the lap", "Where on the lap", "Speed, back to back", "Travel used",
-        "Worth trying", "The numbers", "Every lap", "Can the log be trusted", "The raw trace",
+        "What stands out", "The numbers", "Every lap", "Can the log be trusted", "The raw trace",
     ]  # fmt: skip
     assert said.index("⚠ Caution") < said.index("Try: ")
 
