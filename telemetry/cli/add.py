@@ -5,13 +5,15 @@ from pathlib import Path
 from typing import cast
 
 from telemetry.cli.channels import keep
-from telemetry.cli.output import console, working, write_text
+from telemetry.cli.output import check_outputs, console, working, write_text
 from telemetry.logbook import Logbook
 from telemetry.logbook.entry import Words
 
 
 def add(arguments: argparse.Namespace) -> None:
     """Review a log, keep it, print its run id and the first verdict."""
+    inputs = (arguments.log, arguments.bike, arguments.setup, arguments.circuit)
+    check_outputs(arguments.json, inputs=inputs)
     with working("Reviewing"):
         logbook = Logbook(arguments.logbook)
         before = {entry.run_id for entry in logbook.revisions()}
@@ -23,7 +25,6 @@ def add(arguments: argparse.Namespace) -> None:
             circuit_path=arguments.circuit,
             **words(arguments),
         )
-        inputs = (arguments.log, arguments.bike, arguments.setup, arguments.circuit)
         if arguments.json:
             text = logbook.review_file(run_id).read_text(encoding="utf-8")
             write_text(arguments.json, text, inputs=inputs)

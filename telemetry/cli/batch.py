@@ -9,7 +9,7 @@ from pathlib import Path
 
 from telemetry.bike import Bike, load_bike
 from telemetry.cli.channels import with_channels
-from telemetry.cli.output import console, say, working, write_text
+from telemetry.cli.output import check_outputs, console, say, working, write_text
 from telemetry.columns import telling_columns
 from telemetry.errors import BothEndsError
 from telemetry.laps import Circuit, load_circuit
@@ -34,6 +34,8 @@ class _Outcome:
 
 def batch(arguments: argparse.Namespace) -> None:
     """Review every log, keep them where a logbook is named, print a line each; exit code 1 when one cannot be used."""
+    inputs = (*arguments.logs, arguments.bike, arguments.circuit)
+    check_outputs(arguments.json, arguments.csv, inputs=inputs)
     bike = load_bike(arguments.bike)
     circuit = load_circuit(arguments.circuit) if arguments.circuit else None
     found = []
@@ -42,7 +44,6 @@ def batch(arguments: argparse.Namespace) -> None:
             found.append(_outcome(log, bike, circuit, arguments))
         if found[-1].error:
             say(f"bothends: {' '.join(found[-1].error.split())}")
-    inputs = (*arguments.logs, arguments.bike, arguments.circuit)
     write_text(arguments.json, _json_text(found), inputs=inputs)
     write_text(arguments.csv, _csv_text(found), inputs=inputs)
     rows = [run_row(Path(one.log).name, one.summary) for one in found if one.summary is not None]

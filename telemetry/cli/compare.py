@@ -3,7 +3,7 @@
 import argparse
 
 from telemetry.cli.channels import keep, with_channels
-from telemetry.cli.output import console, working, write_text
+from telemetry.cli.output import check_outputs, console, working, write_text
 from telemetry.report import print_comparison
 from telemetry.setup import SetupSheet, comparison_to_json, load_sheet
 from telemetry.setup import compare as compare_summaries
@@ -19,10 +19,11 @@ def compare(arguments: argparse.Namespace) -> None:
         arguments.parser.error(
             "--bike-b, --setup-a, --setup-b and --channels are for logs; a logbook knows its own"
         )
+    inputs = (arguments.a, arguments.b, arguments.bike, *from_logs)
+    check_outputs(arguments.json, inputs=inputs)
     with working("Comparing"):
         (a, sheet_a), (b, sheet_b) = _from_logbook(arguments) if arguments.logbook else _from_logs(arguments)
         result = compare_summaries(a, b, sheet_a, sheet_b)
-        inputs = (arguments.a, arguments.b, arguments.bike, *from_logs)
         write_text(arguments.json, comparison_to_json(result), inputs=inputs)
     print_comparison(result, console())
 

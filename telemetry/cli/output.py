@@ -33,6 +33,34 @@ def working(words: str) -> Iterator[None]:
         yield
 
 
+def check_outputs(*paths: str | Path | None, inputs: Iterable[str | None] = ()) -> None:
+    """Whether results can be written where they are wanted; asked before the work, not after it.
+
+    Parameters
+    ----------
+    *paths : str, Path or None
+        None is not wanted.
+    inputs : iterable of str or None
+        Files that are read: they are never written over.
+
+    Raises
+    ------
+    BothEndsError
+        If one is a directory or one of the inputs, or there is no directory for it.
+    """
+    inputs = tuple(inputs)
+    for path in (Path(path) for path in paths if path is not None):
+        for read in inputs:
+            if read is not None and path.exists() and Path(read).exists() and path.samefile(read):
+                raise BothEndsError(
+                    f"{path}: is a file that was read; it is not written over. Choose another name."
+                )
+        if path.is_dir():
+            raise BothEndsError(f"{path}: is a directory; give the name of a file.")
+        if not path.parent.is_dir():
+            raise BothEndsError(f"{path}: cannot be written (there is no directory {path.parent}).")
+
+
 def write_file(
     path: str | Path, write: Callable[[Path], object], *, inputs: Iterable[str | None] = ()
 ) -> None:
@@ -52,15 +80,9 @@ def write_file(
         If the file cannot be written, or is one of the inputs.
     """
     path = Path(path)
-    for read in inputs:
-        if read is not None and path.exists() and Path(read).exists() and path.samefile(read):
-            raise BothEndsError(
-                f"{path}: is a file that was read; it is not written over. Choose another name."
-            )
+    check_outputs(path, inputs=inputs)
     part = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
-        if path.is_dir():
-            raise BothEndsError(f"{path}: is a directory; give the name of a file.")
         write(part)
         part.replace(path)
     except OSError as error:

@@ -4,7 +4,7 @@ import argparse
 
 from telemetry.bike import load_bike
 from telemetry.cli.channels import keep, with_channels
-from telemetry.cli.output import console, say, working, write_file, write_text
+from telemetry.cli.output import check_outputs, console, say, working, write_file, write_text
 from telemetry.columns import telling_columns
 from telemetry.laps import circuit_text, load_circuit
 from telemetry.logs import read_log
@@ -16,6 +16,8 @@ from telemetry.summary import summary_to_json, write_traces
 
 def review(arguments: argparse.Namespace) -> None:
     """Review one log, write what was asked for, print the debrief."""
+    inputs = (arguments.log, arguments.bike, arguments.setup, arguments.circuit)
+    check_outputs(arguments.json, arguments.traces, arguments.html, arguments.save_circuit, inputs=inputs)
     bike = load_bike(arguments.bike)
     sheet = load_sheet(arguments.setup) if arguments.setup else None
     circuit = load_circuit(arguments.circuit) if arguments.circuit else None
@@ -24,7 +26,6 @@ def review(arguments: argparse.Namespace) -> None:
         bike = with_channels(bike, log, arguments.channels)
         with telling_columns(bike, log):
             result = review_log(log, bike, start_line=arguments.line, circuit=circuit)
-        inputs = (arguments.log, arguments.bike, arguments.setup, arguments.circuit)
         write_text(arguments.json, summary_to_json(result.summary), inputs=inputs)
         if arguments.save_circuit and result.track.circuit is not None:
             write_text(arguments.save_circuit, circuit_text(result.track.circuit), inputs=inputs)
