@@ -39,3 +39,13 @@ def test_help_starts_without_the_heavy_libraries():
         [sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=False
     )
     assert done.returncode == 0, done.stderr
+
+
+def test_the_top_level_holds_what_it_should():
+    done = subprocess.run(
+        ["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, timeout=60, check=True
+    )
+    assert {name.split("/")[0] for name in done.stdout.splitlines()} == {
+        ".ci", ".gitignore", "DEVELOPERS.md", "LICENSE", "README.md", "constraints.txt", "dashboard", "fixtures",
+        "pyproject.toml", "telemetry", "tests",
+    }  # fmt: skip

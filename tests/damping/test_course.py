@@ -5,6 +5,7 @@ from functools import cache
 import numpy as np
 import pytest
 from scipy.stats import linregress, norm
+from short_laps import CIRCUIT
 
 from telemetry.damping.fade import damper_course, damping_trend
 from telemetry.damping.limit import MORE_SCATTER, chance_to_find
@@ -14,31 +15,17 @@ from telemetry.findings import findings
 from telemetry.logs import RawLog
 from telemetry.review import review
 from telemetry.simulate import (
-    CornerPlan,
     Fade,
     LostDampingTime,
     Riding,
     SensorNoise,
     SensorTone,
-    build_circuit,
     random_bike,
     simulate_outing,
 )
 from telemetry.summary import summary_from_json, summary_to_json
 
 SOUND, WORN, DOUBTFUL = 0.35, 0.09, 0.15
-
-
-# Laps of three quarters of a minute.
-CIRCUIT = build_circuit(
-    "short",
-    (
-        CornerPlan(150.0, 45.0, 20.0, 330.0),
-        CornerPlan(-40.0, 40.0, 20.0, 150.0),
-        CornerPlan(130.0, 38.0, 20.0, 150.0),
-        CornerPlan(120.0, 45.0, 20.0, 330.0),
-    ),
-)
 
 
 def laps_of(ratios):

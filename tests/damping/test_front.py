@@ -5,30 +5,20 @@ from functools import cache
 
 import numpy as np
 import pytest
+from short_laps import CIRCUIT
 
 from telemetry.damping import find_oscillation
 from telemetry.damping.equation import wheel_equation, wheel_signals
 from telemetry.logs import RawLog
 from telemetry.review import measure
 from telemetry.simulate import (
-    CornerPlan,
     LostDampingTime,
     Riding,
     WheelImbalance,
-    build_circuit,
     random_bike,
     simulate_outing,
 )
 
-CIRCUIT = build_circuit(
-    "front",
-    (
-        CornerPlan(150.0, 45.0, 20.0, 330.0),
-        CornerPlan(-40.0, 40.0, 20.0, 150.0),
-        CornerPlan(130.0, 38.0, 20.0, 150.0),
-        CornerPlan(120.0, 45.0, 20.0, 330.0),
-    ),
-)
 RINGING_S = ((40.0, 42.0), (84.0, 86.0))  # at the same place, with load on the front
 
 
