@@ -13,10 +13,6 @@ class BikeFileError(BothEndsError):
     """A bike file, setup sheet or leverage table cannot be used."""
 
 
-class OutsideCurveError(BothEndsError):
-    """A travel lies beyond the measured leverage table; we never extrapolate."""
-
-
 class LogError(BothEndsError):
     """A log cannot be read, or holds nothing usable."""
 

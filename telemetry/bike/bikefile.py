@@ -12,6 +12,7 @@ from typing import Annotated, Any, Self
 import numpy as np
 from pydantic import Field, ValidationError, model_validator
 
+from telemetry.bike.curve import BEYOND_MM, LeverageCurve
 from telemetry.bike.dyno import Dyno, fitted_sides, read_dyno
 from telemetry.bike.mechanism import LinkageError
 from telemetry.bike.sections import (
@@ -36,6 +37,8 @@ from telemetry.tomlfile import complaints, read_toml
 # Low/high speed split of damper speed at the shaft: a setting of the bike file. Common practice, no source.
 FRONT_SPEED_SPLIT_MM_S = 150.0
 REAR_SPEED_SPLIT_MM_S = 100.0
+# A table that gives more wheel travel than this at full extension was counted from somewhere else. A choice of ours.
+_EXTENDED_WITHIN_MM = 1.0
 
 
 class DamperSide(Section):
@@ -118,9 +121,10 @@ class Front(_EndSection):
 class Rear(_EndSection):
     """The rear: shock stroke, and one of three descriptions of its leverage.
 
-    ``leverage_table_mm``: pairs (shock travel, vertical wheel travel), taken as they are. ``leverage_points_mm``:
-    the same as measured with calliper and tape, in any number; a smooth, monotone curve is fitted. Or
-    [rear.linkage] with [rear.swingarm]: the pivot coordinates.
+    ``leverage_table_mm``: pairs (shock travel, vertical wheel travel), taken as they are; a table may start below 0
+    or end short of the stroke, and goes on straight past its ends. ``leverage_points_mm``: the same as measured with
+    calliper and tape, in any number; a smooth, monotone curve is fitted. Or [rear.linkage] with [rear.swingarm]: the
+    pivot coordinates.
 
     ``shock_length_mm`` is eye to eye at full extension. ``axle_back_mm`` is the axle's place in the chain adjuster,
     positive to the rear along the swingarm. [rear.swingarm] may also stand beside a table.
@@ -153,7 +157,7 @@ class Rear(_EndSection):
         return self
 
     @model_validator(mode="after")
-    def _table_rises_and_covers_the_stroke(self) -> Self:
+    def _table_rises_through_full_extension(self) -> Self:
         pairs = self.leverage_table_mm
         if pairs is None:
             return self
@@ -163,12 +167,17 @@ class Rear(_EndSection):
                     f"leverage_table_mm row {row}: [{s1:g}, {w1:g}] does not rise above [{s0:g}, {w0:g}]; "
                     f"both columns must rise strictly (measured with noise? call it leverage_points_mm)"
                 )
-        if pairs[0] != (0.0, 0.0):
-            raise ValueError(f"leverage_table_mm must start at [0, 0] (full extension), not {list(pairs[0])}")
-        if pairs[-1][0] < self.shock_stroke_mm:
+        shaft, wheel = np.array(pairs).T
+        if shaft[0] > BEYOND_MM or shaft[-1] < 0.5 * self.shock_stroke_mm:
             raise ValueError(
-                f"leverage_table_mm ends at {pairs[-1][0]:g} mm of shock travel, but shock_stroke_mm is "
-                f"{self.shock_stroke_mm:g}; measure the table over the whole stroke"
+                f"leverage_table_mm goes from {shaft[0]:g} to {shaft[-1]:g} mm of shock travel, but shock_stroke_mm "
+                f"is {self.shock_stroke_mm:g}; measure the table over the whole stroke, in mm"
+            )
+        extended = float(LeverageCurve(tuple(shaft), tuple(wheel)).wheel_travel_mm(np.zeros(1))[0])
+        if abs(extended) > _EXTENDED_WITHIN_MM:
+            raise ValueError(
+                f"leverage_table_mm must go through [0, 0] (full extension), but gives {extended:.1f} mm of wheel "
+                f"travel at 0 mm of shock travel; count both columns from full extension"
             )
         return self
 

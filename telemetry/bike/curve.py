@@ -10,11 +10,11 @@ from functools import cached_property
 import numpy as np
 from scipy.interpolate import CubicHermiteSpline, PchipInterpolator
 
-from telemetry.arrays import FloatArray
-from telemetry.errors import OutsideCurveError
+from telemetry.arrays import BoolArray, FloatArray
 
-# A sensor's noise may read a little past the end of the table: within this it counts as the end.
-EDGE_TOLERANCE_MM = 0.5
+# So far past its ends a curve may be trusted to go on straight: rubber and metal give by 2 to 3 mm in a hard contact,
+# a sensor's zero and a table's last point are a millimetre off (common practice, no source).
+BEYOND_MM = 5.0
 
 
 @dataclass(frozen=True)
@@ -22,14 +22,18 @@ class LeverageCurve:
     """Wheel travel as a smooth, strictly rising function of shaft travel.
 
     A shape-preserving cubic (PCHIP [1]_) through the measured points: it rises wherever the table rises and
-    never overshoots between points. A table with equal ratio throughout gives exactly that ratio.
+    never overshoots between points. A table with equal ratio throughout gives exactly that ratio. Past either end
+    the curve goes on straight with the ratio it has there; how far that is to be trusted is for the caller to say
+    (`BEYOND_MM`).
 
     Parameters
     ----------
     shaft_mm, wheel_mm : tuple of float
-        The table; both start at 0 and rise strictly. [mm]
+        The table; both rise strictly. [mm]
     ratio_at_points : tuple of float, optional
         The ratio at the points where it is known, as from pivot coordinates; the cubic then keeps to it.
+    measured_mm : tuple of float, optional
+        From where to where along the shaft the curve was measured, where that is less than it covers. [mm]
 
     References
     ----------
@@ -39,6 +43,7 @@ class LeverageCurve:
     shaft_mm: tuple[float, ...]
     wheel_mm: tuple[float, ...]
     ratio_at_points: tuple[float, ...] | None = None
+    measured_mm: tuple[float, float] | None = None
 
     @cached_property
     def _wheel(self) -> PchipInterpolator | CubicHermiteSpline:
@@ -48,20 +53,30 @@ class LeverageCurve:
 
     @cached_property
     def _shaft(self) -> tuple[FloatArray, FloatArray]:
-        shaft = np.linspace(0.0, self.shaft_mm[-1], 2001)
+        shaft = np.linspace(self.shaft_mm[0], self.shaft_mm[-1], 2001)
         return shaft, np.asarray(self._wheel(shaft), dtype=np.float64)
 
-    def _inside(self, shaft_travel_mm: FloatArray) -> FloatArray:
-        """Shaft travel with sensor noise at the two ends taken in; further out is refused."""
-        end = self.shaft_mm[-1]
-        outside = (shaft_travel_mm < -EDGE_TOLERANCE_MM) | (shaft_travel_mm > end + EDGE_TOLERANCE_MM)
-        if np.any(outside):
-            first = int(np.argmax(outside))
-            raise OutsideCurveError(
-                f"leverage curve: shaft travel {np.ravel(shaft_travel_mm)[first]:.2f} mm at sample {first} "
-                f"is outside the measured 0 to {end:g} mm; extend leverage_table_mm or check sensor points."
-            )
-        return np.clip(shaft_travel_mm, 0.0, end)
+    def _inside(self, shaft_travel_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Shaft travel held within the curve, and how far beyond it was."""
+        shaft = np.asarray(shaft_travel_mm, dtype=np.float64)
+        inside = np.clip(shaft, self.shaft_mm[0], self.shaft_mm[-1])
+        return inside, shaft - inside
+
+    def trusted(self, shaft_travel_mm: FloatArray) -> BoolArray:
+        """Where the curve is known: within what was measured, and `BEYOND_MM` past it.
+
+        Parameters
+        ----------
+        shaft_travel_mm : ndarray of shape (n_samples,)
+            [mm]
+
+        Returns
+        -------
+        ndarray of bool, shape (n_samples,)
+            False where the input is NaN.
+        """
+        first, last = self.measured_mm or (self.shaft_mm[0], self.shaft_mm[-1])
+        return (shaft_travel_mm >= first - BEYOND_MM) & (shaft_travel_mm <= last + BEYOND_MM)
 
     def wheel_travel_mm(self, shaft_travel_mm: FloatArray) -> FloatArray:
         """Wheel travel from shaft travel.
@@ -75,13 +90,12 @@ class LeverageCurve:
         -------
         ndarray of shape (n_samples,)
             Vertical at the axle, relative to the chassis; NaN where the input is. [mm]
-
-        Raises
-        ------
-        OutsideCurveError
-            If a valid sample lies beyond the table by more than sensor noise explains.
         """
-        return np.asarray(self._wheel(self._inside(np.asarray(shaft_travel_mm, dtype=np.float64))))
+        inside, beyond = self._inside(shaft_travel_mm)
+        wheel = np.asarray(self._wheel(inside))
+        out = beyond != 0.0  # few samples if any; NaN is among them, and stays NaN
+        wheel[out] += beyond[out] * np.asarray(self._wheel(inside[out], 1))
+        return wheel
 
     def ratio(self, shaft_travel_mm: FloatArray) -> FloatArray:
         """Leverage ratio d(wheel)/d(shaft) at a shaft travel.
@@ -95,13 +109,8 @@ class LeverageCurve:
         -------
         ndarray of shape (n_samples,)
             Unitless; NaN where the input is.
-
-        Raises
-        ------
-        OutsideCurveError
-            If a valid sample lies beyond the table by more than sensor noise explains.
         """
-        return np.asarray(self._wheel(self._inside(np.asarray(shaft_travel_mm, dtype=np.float64)), 1))
+        return np.asarray(self._wheel(self._inside(shaft_travel_mm)[0], 1))
 
     def ratio_slope_per_mm(self, shaft_mm: float) -> float:
         """How the ratio changes with shaft travel, d(ratio)/d(shaft); negative where it falls. [1/mm]
@@ -109,7 +118,7 @@ class LeverageCurve:
         The difference over half a millimetre: a measured table knows no more.
         """
         step = 0.25
-        low, high = max(0.0, shaft_mm - step), min(self.shaft_mm[-1], shaft_mm + step)
+        low, high = max(self.shaft_mm[0], shaft_mm - step), min(self.shaft_mm[-1], shaft_mm + step)
         at_low, at_high = self.ratio(np.array([low])), self.ratio(np.array([high]))
         return (float(at_high[0]) - float(at_low[0])) / (high - low)
 

@@ -189,17 +189,23 @@ def _from_table(rear: Rear, at: MeasuredAt) -> RearEnd:
 
 
 def _shifted(base: LeverageCurve, longer_mm: float, stroke_mm: float) -> tuple[LeverageCurve, float, float]:
-    """The curve from another full extension; how far the axle drops there; how far the table was continued. [mm]"""
-    if longer_mm == 0.0:
-        return base, 0.0, 0.0
+    """The curve over the stroke from another full extension; how far the axle drops there; how far it was continued.
+
+    Where the shock is longer or shorter than when it was measured the trend of the ratio goes on with it; a table
+    that ends short of the stroke goes on straight. [mm]
+    """
     shaft = np.array(base.shaft_mm)
-    ratio = base.ratio(shaft)
-    trend = float(np.polyfit(shaft, ratio, 1)[0]) if len(shaft) > 2 else 0.0
     start, stop = -longer_mm, stroke_mm - longer_mm
-    extended = max(0.0, -start) + max(0.0, stop - shaft[-1])
+    if longer_mm == 0.0:
+        if shaft[0] == 0.0 and shaft[-1] >= stroke_mm:
+            return base, 0.0, 0.0
+        stop = max(stop, shaft[-1])
+    ratio = base.ratio(shaft)
+    trend = float(np.polyfit(shaft, ratio, 1)[0]) if len(shaft) > 2 and longer_mm != 0.0 else 0.0
+    extended = max(0.0, shaft[0] - start) + max(0.0, stop - shaft[-1])
 
     def continued(at: FloatArray) -> tuple[FloatArray, FloatArray]:
-        inside = np.clip(at, 0.0, shaft[-1])
+        inside = np.clip(at, shaft[0], shaft[-1])
         beyond = at - inside
         edge = base.ratio(inside)
         return (
@@ -211,10 +217,13 @@ def _shifted(base: LeverageCurve, longer_mm: float, stroke_mm: float) -> tuple[L
     travel, slope = continued(knots)
     return (
         LeverageCurve(
-            tuple((knots - start).tolist()), tuple((travel - travel[0]).tolist()), tuple(slope.tolist())
+            tuple((knots - start).tolist()),
+            tuple((travel - travel[0]).tolist()),
+            tuple(slope.tolist()),
+            measured_mm=(float(shaft[0]), float(shaft[-1])) if longer_mm == 0.0 else None,
         ),
         -float(travel[0]),
-        extended,
+        float(extended),
     )
 
 
@@ -231,5 +240,7 @@ def _on_another_arm(
     travel = new_length * (np.sin(new_angle[0]) - np.sin(new_angle))
     ratio = curve.ratio(shaft) * new_length * np.cos(new_angle) / (length * np.cos(angle))
     where = pivot - new_length * np.array([np.cos(new_angle[0]), np.sin(new_angle[0])])
-    made = LeverageCurve(tuple(shaft.tolist()), tuple(travel.tolist()), tuple(ratio.tolist()))
+    made = LeverageCurve(
+        tuple(shaft.tolist()), tuple(travel.tolist()), tuple(ratio.tolist()), measured_mm=curve.measured_mm
+    )
     return made, where, new_length

@@ -6,9 +6,13 @@ import numpy as np
 
 from telemetry.arrays import ENDS, End, FloatArray
 from telemetry.bike import Bike, leverage_curve, pitch_deg, static_sag, stroke_mm, wheel_stroke_mm
+from telemetry.bike.curve import BEYOND_MM, LeverageCurve
 from telemetry.errors import BikeFileError
 from telemetry.motion.motion import EndMotion, Motion
+from telemetry.notes import QualityNote
 from telemetry.signals import Run, differentiate
+from telemetry.signals.clean import EDGE_MM
+from telemetry.signals.gaps import runs
 
 
 def to_motion(run: Run, bike: Bike) -> Motion:
@@ -25,14 +29,11 @@ def to_motion(run: Run, bike: Bike) -> Motion:
     Returns
     -------
     Motion
-
-    Raises
-    ------
-    OutsideCurveError
-        If travel lies beyond the bike's leverage table.
+        Travel so far past the bike's leverage table that the curve is not known is NaN, with a note.
     """
+    notes: list[QualityNote] = []
     ends: dict[End, EndMotion] = {
-        end: _end_motion(run, bike, end) for end in ENDS if end in run.shaft_travel_mm
+        end: _end_motion(run, bike, end, notes) for end in ENDS if end in run.shaft_travel_mm
     }
     return Motion(
         source=run.source,
@@ -41,12 +42,15 @@ def to_motion(run: Run, bike: Bike) -> Motion:
         ends=ends,
         pitch_deg=_pitch_deg(ends, bike, len(run.t_s)),
         wheelbase_mm=bike.wheelbase_mm,
+        notes=tuple(notes),
     )
 
 
-def _end_motion(run: Run, bike: Bike, end: End) -> EndMotion:
+def _end_motion(run: Run, bike: Bike, end: End, notes: list[QualityNote]) -> EndMotion:
     curve = leverage_curve(bike, end)
     shaft = run.shaft_travel_mm[end]
+    notes += _past_the_table(run, end, curve)
+    shaft = np.where(curve.trusted(shaft), shaft, np.nan)
     derivative = differentiate(shaft, run.sample_rate_hz)
     ratio = curve.ratio(shaft)
     shaft_noise = run.sensor_noise_mm[end] * derivative.noise_gain
@@ -67,6 +71,26 @@ def _end_motion(run: Run, bike: Bike, end: End) -> EndMotion:
         travel_noise_mm=run.sensor_noise_mm[end],
         static_sag_mm=_static_sag_mm(bike, end),
     )
+
+
+def _past_the_table(run: Run, end: End, curve: LeverageCurve) -> list[QualityNote]:
+    """What lies past a leverage table that is shorter than the stroke: how much, and where first."""
+    if curve.measured_mm is None:
+        return []
+    shaft, (first, last) = run.shaft_travel_mm[end], curve.measured_mm
+    past = (shaft < first - EDGE_MM) | (shaft > last + EDGE_MM)
+    if not past.any():
+        return []
+    left_out = int((np.isfinite(shaft) & ~curve.trusted(shaft)).sum())
+    starts, ends = runs(past)
+    start_s, end_s = starts[0] / run.sample_rate_hz, ends[-1] / run.sample_rate_hz
+    message = (
+        f"{end.capitalize()} travel goes past the leverage table ({first:.1f} to {last:.1f} mm of shaft travel) in "
+        f"{len(starts)} places, first at t = {start_s:.3f} s; {past.sum()} samples. There the curve goes on straight"
+        f"{f'; {left_out} samples more than {BEYOND_MM:g} mm past it are left out' if left_out else ''}. Measure the "
+        f"table over the whole stroke."
+    )
+    return [QualityNote("warning", "past_table", message, start_s=float(start_s), end_s=float(end_s))]
 
 
 def _static_sag_mm(bike: Bike, end: End) -> float:

@@ -1,13 +1,14 @@
 """The leverage curve: closed forms, shape, inverse, and refusals."""
 
+import tomllib
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from telemetry.bike import LeverageCurve, leverage_curve, stroke_mm, wheel_stroke_mm
-from telemetry.errors import OutsideCurveError
-from telemetry.simulate import demo_bike
+from telemetry.bike import LeverageCurve, leverage_curve, parse_bike, stroke_mm, wheel_stroke_mm
+from telemetry.simulate import DEMO_BIKE_TOML, demo_bike
 
 # Wheel travel 2 s - s^2 7.5/2450: ratio 2, 1.785714, 1.571429 at 0, 35, 70 mm of shock, 125 mm at the wheel
 SHOCK = tuple(np.linspace(0.0, 70.0, 15))
@@ -88,9 +89,36 @@ def test_invalid_samples_stay_invalid():
     assert np.isnan(FALLING.ratio(s)).tolist() == [False, True, False]
 
 
-def test_noise_at_the_ends_counts_as_the_end_and_more_is_refused():
-    np.testing.assert_allclose(FALLING.wheel_travel_mm(np.array([-0.4, 70.4])), [0.0, 125.0], atol=1e-9)
-    with pytest.raises(OutsideCurveError, match=r"72\.00 mm at sample 2 is outside the measured 0 to 70 mm"):
-        FALLING.wheel_travel_mm(np.array([0.0, 70.0, 72.0]))
-    with pytest.raises(OutsideCurveError, match=r"-3\.00 mm at sample 0"):
-        FALLING.ratio(np.array([-3.0]))
+def test_past_its_ends_the_curve_goes_on_straight_with_the_ratio_it_has_there():
+    first, last = FALLING.ratio(np.array([0.0, 70.0]))
+    beyond = np.array([-3.0, -0.4, 70.4, 72.5])
+    expected = [-3.0 * first, -0.4 * first, 125.0 + 0.4 * last, 125.0 + 2.5 * last]
+    np.testing.assert_allclose(FALLING.wheel_travel_mm(beyond), expected, atol=1e-9)
+    np.testing.assert_allclose(FALLING.ratio(beyond), [first, first, last, last], atol=1e-12)
+
+
+def test_five_millimetres_past_its_ends_a_curve_is_not_known():
+    at = np.array([-5.1, -4.9, 30.0, np.nan, 74.9, 75.1])
+    assert FALLING.trusted(at).tolist() == [False, True, True, False, True, False]
+
+
+def demo_with_table(pairs):
+    data = tomllib.loads(DEMO_BIKE_TOML)
+    data["rear"]["leverage_table_mm"] = pairs
+    return parse_bike(data)
+
+
+def test_a_table_may_start_below_full_extension():
+    pairs = [[float(s), 2.0 * s - 7.5 / 2450.0 * s * s] for s in (-2.0, 8.0, 24.0, 40.0, 56.0, 72.0)]
+    curve = leverage_curve(demo_with_table(pairs), "rear")
+    s = np.array([-2.0, -1.0, 0.0, 35.0, 70.0])
+    assert curve.wheel_travel_mm(np.zeros(1))[0] == 0.0
+    np.testing.assert_allclose(curve.wheel_travel_mm(s), 2.0 * s - 7.5 / 2450.0 * s**2, atol=0.15)
+
+
+def test_a_table_may_end_short_of_the_stroke():
+    bike = demo_with_table([[0.0, 0.0], [20.0, 36.0], [60.0, 108.0]])
+    curve = leverage_curve(bike, "rear")
+    assert curve.measured_mm == (0.0, 60.0)
+    assert wheel_stroke_mm(bike, "rear") == pytest.approx(70.0 * 1.8)
+    assert curve.trusted(np.array([64.9, 65.1])).tolist() == [True, False]
