@@ -92,7 +92,7 @@ def to_run(
         raise type(error)(f"{error}{swap_hint(signals, sensors)}") from None
     travel = {end: work.travel_mm for end, work in cleaned.items()}
     for end, work in cleaned.items():
-        zeros, drift = check_zero(work.unheld_mm, grid.sample_rate_hz, end, sensors[end])
+        zeros, drift = check_zero(work.travel_mm, grid.sample_rate_hz, end, sensors[end])
         notes += [*work.notes, *drift]
         history += [*work.history, *zeros]
     notes += check_riding(travel, sensors, {c.name: c.values for c in others}, grid.sample_rate_hz)
@@ -266,6 +266,7 @@ def _clean(
         grid.sample_rate_hz,
         lambda sample: log.first_row + grid.row_of(sample),
         grid.gaps,
+        grid.even,
     )
     other = next((values for name, values in travel.items() if name != end), None)
     return clean(travel[end], place, other, speed_m_s)

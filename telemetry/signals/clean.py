@@ -10,18 +10,33 @@ from telemetry.errors import CalibrationError, StrokeExceededError
 from telemetry.notes import QualityNote, Severity, Step
 from telemetry.signals.gaps import block_range, bridge, longest_bridge, runs
 from telemetry.signals.run import SensorSetup
-from telemetry.signals.spikes import BEND_MM_S2, find_spikes
+from telemetry.signals.spikes import BEND_MM_S2, SPIKE_MM, find_spikes
 
 # Within this of its two ends a travel is at the end: noise, and play of the sensor's mount.
 EDGE_MM = 0.5
-# Readings this far outside the stroke are no motion: a spike if short, a wire that opened if flat and long.
-OUTSIDE_MM = 2.0
-SHORT_S = 0.050
-FLAT_MM = 0.2
-# A sensor may read past the stroke for this share of the log, or SHORT_S at a time, before its scale is wrong.
-MOST_EXCESS_SHARE = 1e-3
+# So far past its stroke an end may read: rubber and metal give by 2 to 3 mm in a hard contact, and a zero is a
+# millimetre off (common practice, no source). Beyond that a reading is no travel, however it came about.
+OUTSIDE_MM = 5.0
+# A reading that leaves the stroke by a jump is a fault. A stop only ever slows an end down: what speeds up outwards by
+# more than a spike's height and three times what the road does to it from one sample to the next is no motion.
+JUMP_MM, JUMP_BENDS, JUMP_SAMPLES = SPIKE_MM, 3.0, 2
+# One that stands still out there, for this long and within this much (5 to 95 % of it), is a wire that opened.
+STANDS_S, FLAT_MM = 0.050, 0.3
+# A calibration is wrong where travel that moves like travel stays past the stroke by more than a stop gives: for so
+# long at a time, or for this share of the log and this long in all. A bike that lands is held on its stop by the
+# tyre for 0.1 to 0.15 s; fifty contacts of 20 ms are one second.
+MOST_EXCESS_MM, LONGEST_EXCESS_S, MOST_EXCESS_SHARE, MOST_EXCESS_S = 2.0, 0.25, 0.01, 0.5
 # Full extension may read this far below 0, as when a mount has slipped a little, before the zero is wrong.
 MOST_ZERO_ERROR_MM = 3.0
+# Held on its stop this long and this far past the stroke, points or stroke deserve a look.
+HELD_PAST_S, HELD_PAST_MM = 0.15, 1.0
+# An input that floats reads noise: where in so long this share of readings bends by more than this much and four times
+# what the road does, none of them is travel. Choices of ours; the noisiest sound sensor stays a factor below.
+WILD_S, WILD_SHARE, WILD_MM, WILD_BENDS = 0.2, 0.25, 5.0, 4.0
+# This near to an end of the stroke nothing is bridged: a contact may hide in the gap.
+NO_BRIDGE_MM = 3.0
+# So few readings between two faults, and the last two beside one that bend like a jump, cannot be told from the fault.
+ISLAND_SAMPLES, BESIDE_MM = 2, 3.0
 # The same reading for this long, give or take its noise, while the other end moves this much: the sensor is stuck.
 STUCK_S, STUCK_MM, STUCK_OTHER_MM = 1.0, 0.25, 3.0
 RIDING_M_S = 8.0
@@ -44,7 +59,8 @@ STOP_MM = 4.0
 class Place:
     """Where a signal comes from, for messages: the log, its end and sensor, and the row of a sample.
 
-    ``gaps`` are the stretches, in samples, for which the log has no rows at all.
+    ``gaps`` are the stretches, in samples, for which the log has no rows at all. On a clock that is not ``even`` a
+    sample is made of the rows on either side of it: a fault then reaches one sample further.
     """
 
     source: str
@@ -53,6 +69,7 @@ class Place:
     sample_rate_hz: float
     row_of: Callable[[int], int]
     gaps: tuple[tuple[int, int], ...] = ()
+    even: bool = True
 
     def at(self, sample: int) -> str:
         """Row and time of a sample, in words."""
@@ -61,19 +78,18 @@ class Place:
 
 @dataclass
 class Cleaning:
-    """Travel while it is being cleaned, with what was found and done so far.
-
-    ``unheld_mm`` is travel before what lies a little beyond the stroke was held at its end.
-    """
+    """Travel while it is being cleaned, with what was found and done so far."""
 
     place: Place
     travel_mm: FloatArray
     notes: list[QualityNote] = field(default_factory=list)
     history: list[Step] = field(default_factory=list)
-    unheld_mm: FloatArray = field(default_factory=lambda: np.empty(0))
 
     def mask(self, samples: BoolArray, code: str, what: str, *, severity: Severity = "warning") -> None:
         """Set samples to NaN, and say so: how many, in how many places, where first."""
+        if not self.place.even:
+            samples = _grown(samples, 1)
+        samples = samples & np.isfinite(self.travel_mm)
         if samples.any():
             self.note(
                 samples, code, f"{what} in {{places}}; {{count}} samples are left out.", severity=severity
@@ -134,14 +150,25 @@ def clean(
     """
     work = Cleaning(place, travel_mm)
     _note_missing(work)
-    _mask_outside(work)
+    smooth = _mask_outside(work)
     _mask_stuck(work, other_mm, speed_m_s)
+    _mask_wild(work)
     spikes = find_spikes(work.travel_mm, place.sample_rate_hz)
     _mask_held(work, spikes)
-    work.mask(spikes & np.isfinite(work.travel_mm), "spikes", "has spikes")
-    _check_ends(work)
+    work.mask(spikes, "spikes", "has spikes")
+    _mask_beside(work, np.isfinite(travel_mm) & np.isnan(work.travel_mm))
+    _check_ends(work, np.where(smooth, travel_mm, work.travel_mm))
     _bridge(work)
     return work
+
+
+def _grown(samples: BoolArray, by: int) -> BoolArray:
+    """Samples with so many on either side of each run."""
+    grown = samples.copy()
+    for _ in range(by):
+        grown[1:] |= grown[:-1].copy()
+        grown[:-1] |= grown[1:].copy()
+    return grown
 
 
 def _note_missing(work: Cleaning) -> None:
@@ -234,78 +261,140 @@ def _leading(true: BoolArray) -> int:
     return int(np.argmin(true)) if not true.all() else len(true)
 
 
-def _mask_outside(work: Cleaning) -> None:
-    """Mask short excursions out of the stroke, and long flat ones: a sensor at its rail."""
-    travel, stroke = work.travel_mm, work.place.setup.stroke_mm
-    outside = (travel < -OUTSIDE_MM) | (travel > stroke + OUTSIDE_MM)
-    if outside.any():
-        outside = _with_neighbours(outside, (travel < -EDGE_MM) | (travel > stroke + EDGE_MM))
-    short, rail = np.zeros_like(outside), np.zeros_like(outside)
-    for start, end in zip(*runs(outside), strict=True):
-        if end - start <= SHORT_S * work.place.sample_rate_hz:
-            short[start:end] = True
-        elif np.ptp(travel[start:end]) <= FLAT_MM:
-            rail[start:end] = True
-    if rail.sum() > 0.5 * np.isfinite(travel).sum():
-        return  # not a fault now and then: the calibration is wrong, and is refused below
-    work.mask(rail, "rail", "stands still outside the stroke (an open wire?)")
-    work.mask(short, "outside", "jumps out of the stroke")
+def _bend_mm(work: Cleaning) -> float:
+    """How far the hardest road bends travel from one sample to the next. [mm]"""
+    return BEND_MM_S2 / work.place.sample_rate_hz**2
 
 
-def _with_neighbours(outside: BoolArray, beyond: BoolArray) -> BoolArray:
-    """The readings outside with a sample or two beside and between them that are no better."""
-    outside = outside.copy()
-    for _ in range(2):
-        outside[1:] |= outside[:-1] & beyond[1:]
-        outside[:-1] |= outside[1:] & beyond[:-1]
-    for start, end in zip(*runs(~outside), strict=True):
-        if end - start <= 2 and start > 0 and end < len(outside):
-            outside[start:end] = True
-    return outside
+def _mask_outside(work: Cleaning) -> BoolArray:
+    """Mask what no end can reach; return what of it moved there and back like an end, as a wrong calibration does."""
+    travel, stroke, rate = work.travel_mm, work.place.setup.stroke_mm, work.place.sample_rate_hz
+    past = np.maximum(-travel, travel - stroke)  # NaN is past nothing
+    faults, smooth = np.zeros_like(past, dtype=bool), np.zeros_like(past, dtype=bool)
+    jump_mm = JUMP_MM + JUMP_BENDS * _bend_mm(work)
+    for start, end in zip(*runs(past > EDGE_MM), strict=True):
+        before, after = _jump(past, start, jump_mm), _jump(past[::-1], len(past) - end, jump_mm)
+        beyond = start + np.flatnonzero(past[start:end] > OUTSIDE_MM)
+        if before or after:  # the sample that the jump passed through goes too
+            faults[start - max(before - 1, 0) : end + max(after - 1, 0)] = True
+        elif beyond.size and end - start > STANDS_S * rate and _stands(travel[start:end]):
+            faults[start:end] = True
+        else:
+            smooth[beyond] = True
+    short = np.zeros_like(faults)
+    for start, end in zip(*runs(faults), strict=True):
+        short[start:end] = end - start <= STANDS_S * rate
+    work.mask(faults & ~short, "rail", "stands outside the stroke (an open wire?)")
+    work.mask((faults & short) | smooth, "outside", "jumps out of the stroke")
+    return smooth
 
 
-def _check_ends(work: Cleaning) -> None:
-    """Refuse what no damper can do; hold small excess at the end of the stroke, so that it stays visible."""
-    travel, place = work.travel_mm, work.place
-    stroke, rate, n_valid = place.setup.stroke_mm, place.sample_rate_hz, max(1, np.isfinite(travel).sum())
-    over, under = travel > stroke + EDGE_MM, travel < -EDGE_MM
-    if _more_than_isolated(over, rate, n_valid):
-        worst = int(np.nanargmax(travel))
+def _jump(past_mm: FloatArray, start: int, jump_mm: float) -> int:
+    """Over how many steps travel sped up outwards to get past the stroke at a sample: 0 where it did not."""
+    for steps in range(1, JUMP_SAMPLES + 1):
+        at = start - steps  # the last sample of the motion
+        if at < 1:
+            return 0
+        if past_mm[at + 1] - 2 * past_mm[at] + past_mm[at - 1] > jump_mm:
+            return steps
+    return 0
+
+
+def _stands(travel_mm: FloatArray) -> bool:
+    """Whether readings stand still but for noise."""
+    low, high = np.percentile(travel_mm, [5, 95])
+    return bool(high - low <= FLAT_MM)
+
+
+def _mask_wild(work: Cleaning) -> None:
+    """Mask stretches in which readings jump about as an input does that nothing drives."""
+    travel, rate = work.travel_mm, work.place.sample_rate_hz
+    length = max(8, round(WILD_S * rate))
+    count = len(travel) // length
+    bends = np.zeros(len(travel), dtype=bool)
+    bends[1:-1] = np.abs(np.diff(travel, 2)) > WILD_MM + WILD_BENDS * _bend_mm(work)
+    wild = bends[: count * length].reshape(count, length).mean(axis=1) > WILD_SHARE
+    samples = np.zeros(len(travel), dtype=bool)
+    samples[: count * length] = np.repeat(wild, length)
+    if samples.any():  # on either side as far as it goes on
+        near = _grown(samples, length)
+        samples |= _grown(bends, 2) & near
+    work.mask(samples, "wild", "jumps about as no end moves (an open wire, an input that floats?)")
+
+
+def _mask_beside(work: Cleaning, found: BoolArray) -> None:
+    """Mask what cannot be told from a fault beside it: single readings between faults, and jumps at their edges."""
+    travel = work.travel_mm
+    untold = np.zeros(len(travel), dtype=bool)
+    for start, end in zip(*runs(np.isfinite(travel)), strict=True):
+        beside = found[max(start - 1, 0)], found[min(end, len(found) - 1)]
+        if end - start <= ISLAND_SAMPLES and any(beside):
+            untold[start:end] = True
+    bend = np.zeros(len(travel))
+    bend[1:-1] = np.abs(np.diff(travel, 2))
+    odd = bend > BESIDE_MM + JUMP_BENDS * _bend_mm(work)  # False where a neighbour is missing
+    gone = np.isnan(travel)
+    for reach in (1, 2):
+        for sign in (1, -1):
+            edge = np.roll(gone, sign * reach) & ~gone & np.roll(odd, -sign)
+            untold |= edge
+    work.mask(untold, "beside", "cannot be told from a fault beside it", severity="info")
+
+
+def _check_ends(work: Cleaning, travel_mm: FloatArray) -> None:
+    """Refuse a calibration that no damper fits; note what reaches past the stroke, which stays as it is.
+
+    ``travel_mm`` still holds what moved out of the stroke like an end, and was masked for being too far out.
+    """
+    place, travel = work.place, work.travel_mm
+    stroke, rate = place.setup.stroke_mm, place.sample_rate_hz
+    if not np.isfinite(travel).any() and np.isfinite(travel_mm).sum() == 0:
+        raise CalibrationError(
+            f"{place.source}, channel {place.setup.channel!r}: nothing it reads is a travel within the {stroke:g} mm "
+            f"stroke. Check the sensor's wiring, and points and zero in [{place.end}.sensor] of {place.setup.source}."
+        )
+    if _for_long(travel_mm > stroke + MOST_EXCESS_MM, rate, np.isfinite(travel_mm).sum()):
+        worst = int(np.nanargmax(travel_mm))
         raise StrokeExceededError(
-            f"{place.source}, {place.at(worst)}, channel {place.setup.channel!r}: {travel[worst]:.1f} mm is more "
+            f"{place.source}, {place.at(worst)}, channel {place.setup.channel!r}: {travel_mm[worst]:.1f} mm is more "
             f"than the {stroke:g} mm stroke. Check points in [{place.end}.sensor] of {place.setup.source}."
         )
-    if _more_than_isolated(travel < -MOST_ZERO_ERROR_MM, rate, n_valid):
-        worst = int(np.nanargmin(travel))
+    if _for_long(travel_mm < -MOST_ZERO_ERROR_MM, rate, np.isfinite(travel_mm).sum()):
+        worst = int(np.nanargmin(travel_mm))
         raise CalibrationError(
-            f"{place.source}, {place.at(worst)}, channel {place.setup.channel!r}: {travel[worst]:.1f} mm is beyond "
+            f"{place.source}, {place.at(worst)}, channel {place.setup.channel!r}: {travel_mm[worst]:.1f} mm is beyond "
             f"full extension (0 mm). Check points and zero in [{place.end}.sensor] of {place.setup.source}, and "
             f"whether the sensor is the right way round."
         )
-    work.unheld_mm = travel
-    work.travel_mm = np.clip(travel, -EDGE_MM, stroke + EDGE_MM)
+    over, under = travel > stroke + EDGE_MM, travel < -EDGE_MM
     if over.any():
-        text = f"reads up to {np.nanmax(travel) - stroke:.1f} mm more than the stroke in {{places}}"
-        work.note(over, "over_stroke", text + "; {count} samples are held at the stroke.")
-    if under.any():
-        text = f"reads up to {-np.nanmin(travel):.1f} mm below full extension in {{places}}"
+        starts, ends = runs(travel > stroke + HELD_PAST_MM)
+        held = bool((ends - starts).max(initial=0) > HELD_PAST_S * rate)
         work.note(
-            under,
-            "zero_moved",
-            text
-            + f"; {{count}} samples are held at 0. Check zero in [{place.end}.sensor]: the mount may have slipped.",
-        )
+            over,
+            "over_stroke",
+            f"goes up to {np.nanmax(travel) - stroke:.1f} mm past the {stroke:g} mm stroke in {{places}}; {{count}} "
+            + (f"samples, for longer than a stop gives way: check points in [{place.end}.sensor] and the stroke."
+               if held else "samples, as rubber and metal give in a hard contact."),
+            severity="warning" if held else "info",
+        )  # fmt: skip
+    if under.any():
+        text = f"goes up to {-np.nanmin(travel):.1f} mm past full extension in {{places}}; {{count}} samples."
+        work.note(under, "under_zero", text, severity="info")
 
 
-def _more_than_isolated(samples: BoolArray, sample_rate_hz: float, n_valid: int) -> bool:
+def _for_long(samples: BoolArray, sample_rate_hz: float, n_valid: int) -> bool:
     starts, ends = runs(samples)
     longest = int((ends - starts).max(initial=0))
-    return longest > SHORT_S * sample_rate_hz or samples.sum() > MOST_EXCESS_SHARE * n_valid
+    most = max(MOST_EXCESS_SHARE * n_valid, MOST_EXCESS_S * sample_rate_hz)
+    return longest > LONGEST_EXCESS_S * sample_rate_hz or int(samples.sum()) > most
 
 
 def _bridge(work: Cleaning) -> None:
     longest = longest_bridge(work.place.sample_rate_hz)
-    work.travel_mm, bridged = bridge(work.travel_mm, longest)
+    work.travel_mm, bridged = bridge(
+        work.travel_mm, longest, within_mm=(NO_BRIDGE_MM, work.place.setup.stroke_mm - NO_BRIDGE_MM)
+    )
     if bridged.any():
         text = f"has gaps of up to {longest} samples in {{places}}; {{count}} samples are bridged by a cubic."
         work.note(bridged, "bridged", text, severity="info")

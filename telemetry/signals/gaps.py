@@ -52,7 +52,9 @@ def longest_bridge(sample_rate_hz: float) -> int:
     return max(0, min(BRIDGE_SAMPLES, int(BRIDGE_S * sample_rate_hz * (1 + 1e-9)) - 1))
 
 
-def bridge(values: FloatArray, longest: int) -> tuple[FloatArray, BoolArray]:
+def bridge(
+    values: FloatArray, longest: int, *, within_mm: tuple[float, float] = (-np.inf, np.inf)
+) -> tuple[FloatArray, BoolArray]:
     """Fill short gaps with the cubic through two samples on either bank.
 
     Parameters
@@ -61,6 +63,8 @@ def bridge(values: FloatArray, longest: int) -> tuple[FloatArray, BoolArray]:
         NaN where missing.
     longest : int
         Longer gaps stay as they are.
+    within_mm : tuple of float
+        Gaps whose banks or bridge leave this range stay as well.
 
     Returns
     -------
@@ -73,9 +77,11 @@ def bridge(values: FloatArray, longest: int) -> tuple[FloatArray, BoolArray]:
     for length in range(1, longest + 1):
         at = starts[(ends - starts == length) & (starts >= 2) & (ends <= len(values) - 2)]
         banks = values[at[:, None] + np.array([-2, -1, length, length + 1])]
-        at, banks = at[~np.isnan(banks).any(axis=1)], banks[~np.isnan(banks).any(axis=1)]
+        inside = np.stack([banks @ cubic_weights(length, k) for k in range(length)], axis=1)
+        all_of_it = np.concatenate([banks, inside], axis=1)  # NaN is within no range
+        whole = ((all_of_it >= within_mm[0]) & (all_of_it <= within_mm[1])).all(axis=1)
         for k in range(length):
-            filled[at + k] = banks @ cubic_weights(length, k)
+            filled[at[whole] + k] = inside[whole, k]
     return filled, np.isnan(values) & ~np.isnan(filled)
 
 

@@ -6,13 +6,16 @@ from telemetry.arrays import BoolArray, FloatArray, IntArray
 from telemetry.signals.gaps import bridge, cubic_weights
 
 # A block of samples is a spike when each of them lies this far, to the same side, from the cubic through two
-# samples on either bank. Motion itself bends away from a cubic with the square of the time it has: the second
+# samples on either bank, and was entered and left by a jump: travel that runs into a stop is turned round there as
+# sharply, but nothing sped it up on the way. Motion itself bends away from a cubic with the square of the time it has: the second
 # limit allows three times what the hardest kerbs of simulated outings do. Common practice has no figure.
 SPIKE_MM = 1.5
 BEND_MM_S2 = 50_000.0
 WIDEST_S, WIDEST_SAMPLES, NARROWEST_SAMPLES = 0.005, 5, 3
 PASSES = 3
 EDGE_SHARE = 0.7
+# Of its distance from the cubic a spike gains at least this much in one step, at either edge; a contact gains nothing.
+JUMP_SHARE = 0.5
 
 
 def widest_spike(sample_rate_hz: float) -> int:
@@ -78,17 +81,33 @@ def _blocks(values: FloatArray, widest: int, sample_rate_hz: float) -> list[tupl
     blocks = []
     for width in range(1, widest + 1):
         at = starts[(starts >= 2) & (starts + width + 2 <= len(values))]
-        deviation = _deviation(values, at, width)
+        deviation = np.where(_jumps(values, at, width), _deviation(values, at, width), 0.0)
         half_span_s = 0.5 * (width + 1) / sample_rate_hz
         beyond = deviation > max(SPIKE_MM, BEND_MM_S2 * half_span_s**2)
         blocks += [(float(d), int(i), width) for d, i in zip(deviation[beyond], at[beyond], strict=True)]
     return blocks
 
 
+def _jumps(values: FloatArray, at: IntArray, width: int) -> BoolArray:
+    """Whether each block was entered and left by a jump away from the motion and back."""
+    first, last = values[at], values[at + width - 1]
+    entered = first - 2 * values[at - 1] + values[at - 2]
+    left = last - 2 * values[at + width] + values[at + width + 1]
+    away = _away(values, at, width)
+    sign = np.sign(away.sum(axis=0))
+    least = JUMP_SHARE * np.abs(away).min(axis=0, initial=np.inf)
+    return np.asarray((sign * entered > least) & (sign * left > least))
+
+
+def _away(values: FloatArray, at: IntArray, width: int) -> FloatArray:
+    """Distance of each sample of each block from the cubic through its banks, shape (width, n_blocks)."""
+    banks = values[at[:, None] + np.array([-2, -1, width, width + 1])]
+    return np.stack([values[at + k] - banks @ cubic_weights(width, k) for k in range(width)])
+
+
 def _deviation(values: FloatArray, at: IntArray, width: int) -> FloatArray:
     """Least distance of the samples of each block from the cubic through its banks; 0 if on both sides of it."""
-    banks = values[at[:, None] + np.array([-2, -1, width, width + 1])]
-    away = np.stack([values[at + k] - banks @ cubic_weights(width, k) for k in range(width)])
+    away = _away(values, at, width)
     same_side = (away > 0).all(axis=0) | (away < 0).all(axis=0)
     return np.where(same_side, np.abs(away).min(axis=0, initial=np.inf), 0.0)
 
