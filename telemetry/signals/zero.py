@@ -19,11 +19,30 @@ BLOCK_S, SEPARATE_S = 0.03, 0.5
 FEWEST_TOP_OUTS, AGREE_MM = 3, 0.3
 # Higher than this above the lowest reading nothing is called topped out.
 NEAR_MM = 3.0
-# Once calibrated an end tops out this near 0, or the lowest moments were no top-outs.
-ZERO_WITHIN_MM = 3.0
-# Drift is told from thirds of at least this length; below this much it is the ride and the softness of the stop:
-# on simulated outings without drift the lowest readings of two thirds differ by 0.1 mm, seldom more.
-SHORTEST_THIRD_S, DRIFT_MM = 60.0, 1.0
+# Where an end rests when it tops out is told from many contacts. On a stop the turning points of its travel pile up:
+# so many within so little, with hardly any below, and denser by this factor than over the next millimetres above.
+# Where springs turn an end round they scatter; on simulated outings such piles then hold fewer than twenty.
+CONTACT_S, LEAVES_MM, LEAVES_S = 0.15, 2.0, 0.4
+PILE_MM, FEWEST_IN_PILE, MOST_BELOW, ABOVE_MM, PILE_DENSER = 0.4, 20, 0.1, 2.0, 1.3
+# The level it rests at is the middle of the readings within this of the pile: blows go deeper, but for moments only.
+REST_MM = 0.3
+# Pressed on its stop by the spring an end rests up to 0.3 mm below full extension, or up to 0.6 mm above it where rubber
+# or a ring takes it up (what simulated stops do). Beyond that it is the zero; farther than the last, another thing.
+REST_LOWEST_MM, REST_HIGHEST_MM, ZERO_WITHIN_MM = -0.5, 0.65, 4.0
+# Drift is told between the first and the last third, each of at least this length and with contacts of its own. A zero
+# that drifts by 1 mm over a run drifts by a half to two thirds of that between them; on simulated outings without drift
+# they differ by less than 0.1 mm, by 0.3 mm where a damper fades and blows get harder.
+SHORTEST_THIRD_S, FEWEST_IN_THIRD, DRIFT_MM = 60.0, 8, 0.42
+
+
+@dataclass(frozen=True)
+class Rest:
+    """Where an end rests when it tops out, half of its 95 % interval, and where it turns round at the same. [mm]"""
+
+    level_mm: float
+    turns_mm: float
+    within_mm: float
+    contacts: int
 
 
 @dataclass(frozen=True)
@@ -40,17 +59,6 @@ class TopOuts:
         if len(ranked) < FEWEST_TOP_OUTS or ranked[FEWEST_TOP_OUTS - 1] - ranked[0] > AGREE_MM:
             return None
         return float(np.median(ranked[ranked <= ranked[0] + AGREE_MM]))
-
-    def within(self, most_mm: float) -> "TopOuts":
-        """Those at a level this near 0. [mm]"""
-        near = np.abs(self.level_mm) <= most_mm
-        return TopOuts(self.time_s[near], self.level_mm[near])
-
-    def during(self, start_s: float, end_s: float) -> "TopOuts":
-        """Those of a part of the run."""
-        inside = (self.time_s >= start_s) & (self.time_s < end_s)
-        return TopOuts(self.time_s[inside], self.level_mm[inside])
-
 
 def find_top_outs(travel_mm: FloatArray, sample_rate_hz: float) -> TopOuts:
     """The lowest readings, one for each contact.
@@ -135,6 +143,61 @@ def _still_mm(
     return float(np.median(part))
 
 
+def find_rest(travel_mm: FloatArray, sample_rate_hz: float, *, fewest: int = FEWEST_IN_PILE) -> Rest | None:
+    """Where an end rests when it tops out, from many contacts with its stop.
+
+    Parameters
+    ----------
+    travel_mm : ndarray of shape (n_samples,)
+        NaN where invalid; its zero does not matter. [mm]
+    sample_rate_hz : float
+        [Hz]
+    fewest : int
+        Contacts that it takes.
+
+    Returns
+    -------
+    Rest or None
+        None where its lowest turning points do not pile up as on a stop: it may never have topped out.
+    """
+    levels = np.sort(_turning_points(travel_mm, sample_rate_hz))
+    if len(levels) < fewest:
+        return None
+    below = np.arange(len(levels))  # of the pile that starts at each of them
+    inside = np.searchsorted(levels, levels + PILE_MM, side="right") - below
+    above = np.searchsorted(levels, levels + PILE_MM + ABOVE_MM) - inside - below
+    denser = inside / (above * PILE_MM / ABOVE_MM + 1.0)
+    good = (inside >= fewest) & (below <= MOST_BELOW * inside)
+    best = int(np.argmax(np.where(good, denser, 0.0)))
+    if not good[best] or denser[best] < PILE_DENSER:
+        return None
+    pile = levels[best : best + inside[best]]
+    near = travel_mm[np.abs(travel_mm - np.median(pile)) <= REST_MM]  # NaN is near nothing
+    half = 1.96 * float(np.std(pile)) / np.sqrt(len(pile))
+    return Rest(float(np.median(near)), float(np.median(pile)), half, len(pile))
+
+
+def _turning_points(travel_mm: FloatArray, sample_rate_hz: float) -> FloatArray:
+    """Levels at which travel turns round near its lowest, coming from well above and going back. [mm]"""
+    from scipy.ndimage import minimum_filter1d  # loads for a while
+
+    low = np.where(np.isfinite(travel_mm), travel_mm, np.inf)
+    lowest = float(low.min(initial=np.inf))
+    if not np.isfinite(lowest):
+        return np.empty(0)
+    reach = max(1, round(0.5 * CONTACT_S * sample_rate_hz))
+    at = np.flatnonzero((low == minimum_filter1d(low, 2 * reach + 1)) & (low < lowest + ZERO_WITHIN_MM + ABOVE_MM))
+    at = at[np.diff(at, prepend=-2 * reach) > reach]
+    length = round(LEAVES_S * sample_rate_hz)
+    at = at[(at >= length) & (at < len(low) - length)]
+    if not at.size:
+        return np.empty(0)
+    about = np.where(np.isfinite(travel_mm), travel_mm, -np.inf)
+    steps = np.arange(1, length + 1)
+    before, after = about[at[:, None] - steps].max(axis=1), about[at[:, None] + steps].max(axis=1)
+    return low[at[np.minimum(before, after) > low[at] + LEAVES_MM]]
+
+
 def check_zero(
     travel_mm: FloatArray, sample_rate_hz: float, end: End, setup: SensorSetup
 ) -> tuple[tuple[Step, ...], tuple[QualityNote, ...]]:
@@ -143,7 +206,7 @@ def check_zero(
     Parameters
     ----------
     travel_mm : ndarray of shape (n_samples,)
-        Cleaned, but not held at 0; NaN where invalid. [mm]
+        Cleaned; NaN where invalid. [mm]
     sample_rate_hz : float
         [Hz]
     end : {"front", "rear"}
@@ -154,28 +217,50 @@ def check_zero(
     steps : tuple of Step
         One, with ``topped_out_mm`` and ``drift_mm``; none where nothing tops out.
     notes : tuple of QualityNote
+        Codes ``zero_moved`` and ``zero_drift``; none where too few contacts tell.
     """
-    found = find_top_outs(travel_mm, sample_rate_hz).within(ZERO_WITHIN_MM)
     lasts_s = len(travel_mm) / sample_rate_hz
-    settings: dict[str, float | int | str | bool] = {"end": end, "top_outs": len(found.level_mm)}
-    if found.stop_mm is not None:
-        settings["topped_out_mm"] = found.stop_mm
-    first = found.during(0.0, lasts_s / 3).level_mm
-    last = found.during(2 * lasts_s / 3, lasts_s).level_mm
-    if lasts_s >= 3 * SHORTEST_THIRD_S and first.size and last.size:
-        settings["drift_mm"] = float(last.min() - first.min())
-    drift = float(settings.get("drift_mm", 0.0))
-    steps = (Step("zero", settings),) if len(settings) > 2 else ()
-    if abs(drift) < DRIFT_MM:
-        return steps, ()
+    third = len(travel_mm) // 3
+    settings: dict[str, float | int | str | bool] = {"end": end}
+    rest = find_rest(travel_mm, sample_rate_hz)
+    parts = [
+        find_rest(part, sample_rate_hz, fewest=FEWEST_IN_THIRD)
+        for part in (travel_mm[:third], travel_mm[len(travel_mm) - third :])
+        if lasts_s >= 3 * SHORTEST_THIRD_S
+    ]
+    notes = []
+    if rest is not None and abs(rest.level_mm) <= ZERO_WITHIN_MM:
+        settings |= {"top_outs": rest.contacts, "topped_out_mm": rest.level_mm, "within_mm": rest.within_mm}
+        if not REST_LOWEST_MM <= rest.level_mm <= REST_HIGHEST_MM:
+            notes.append(_zero_note(rest, end, setup))
+    if len(parts) == 2 and parts[0] is not None and parts[1] is not None:
+        first, last = parts[0].turns_mm, parts[1].turns_mm
+        if max(abs(first), abs(last)) <= ZERO_WITHIN_MM:
+            settings["drift_mm"] = last - first
+            if abs(last - first) >= DRIFT_MM:
+                notes.append(_drift_note(last - first, lasts_s, end, setup))
+    if "topped_out_mm" not in settings:
+        found = find_top_outs(travel_mm, sample_rate_hz)
+        if found.stop_mm is not None and abs(found.stop_mm) <= NEAR_MM:
+            settings |= {"top_outs": len(found.level_mm), "topped_out_mm": found.stop_mm}
+    return ((Step("zero", settings),) if len(settings) > 1 else ()), tuple(notes)
+
+
+def _zero_note(rest: Rest, end: End, setup: SensorSetup) -> QualityNote:
     message = (
-        f"{end.capitalize()} reads its lowest {abs(drift):.1f} mm {'higher' if drift > 0 else 'lower'} in the last "
-        f"third of the run than in the first: its zero drifts. Check the sensor's mount and set the zero again."
+        f"{end.capitalize()} rests at {rest.level_mm:+.1f} mm when it tops out ({rest.contacts} contacts; 95 % within "
+        f"{max(rest.within_mm, 0.05):.1f} mm), where full extension is 0: its zero is off by about as much, and travel "
+        f"with it. Set the zero in [{end}.sensor] with the wheel off the ground, and check the sensor's mount."
     )
-    note = QualityNote(
-        "warning", "zero_drift", message, channel=setup.channel, start_s=2 * lasts_s / 3, end_s=lasts_s
+    return QualityNote("warning", "zero_moved", message, channel=setup.channel)
+
+
+def _drift_note(drift_mm: float, lasts_s: float, end: End, setup: SensorSetup) -> QualityNote:
+    message = (
+        f"{end.capitalize()} rests {abs(drift_mm):.1f} mm {'higher' if drift_mm > 0 else 'lower'} when it tops out in "
+        f"the last third of the run than in the first: its zero drifts. Check the sensor's mount and set the zero again."
     )
-    return steps, (note,)
+    return QualityNote("warning", "zero_drift", message, channel=setup.channel, start_s=2 * lasts_s / 3, end_s=lasts_s)
 
 
 def drift_between_mm(earlier: Sequence[Step], later: Sequence[Step], end: End) -> float | None:
