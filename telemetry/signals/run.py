@@ -1,7 +1,7 @@
 """A run: one uniform clock, travel in mm, masks. No motorcycle in it beyond the names of its sensors."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 from telemetry.arrays import End, FloatArray
@@ -76,6 +76,9 @@ class Run:
         Estimated noise of the travel signal, standard deviation (quantisation and electronics). [mm]
     masked_share : mapping of end to float
         Share of the run's time in which travel is NaN.
+    not_judged : mapping of end to str
+        Ends that have a sensor but are not in ``shaft_travel_mm``, because nothing it logged is travel: why, and what
+        to do.
     notes : tuple of QualityNote
     history : tuple of Step
     """
@@ -88,6 +91,7 @@ class Run:
     channel_rate_hz: Mapping[str, float]
     sensor_noise_mm: Mapping[End, float]
     masked_share: Mapping[End, float]
+    not_judged: Mapping[End, str] = field(default_factory=dict)
     notes: tuple[QualityNote, ...] = ()
     history: tuple[Step, ...] = ()
 

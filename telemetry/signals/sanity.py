@@ -1,7 +1,7 @@
 """Is it the right sensor, the right way round, with the right zero? Asked of how travel goes with the riding.
 
 Under brakes a fork compresses and a rear extends; riding straight at a steady speed both sit at their sag. What
-contradicts that is said with a suggestion; nothing is changed.
+contradicts that is said with a suggestion; nothing is changed, but an end that moves the wrong way is not judged.
 """
 
 from collections.abc import Mapping
@@ -9,9 +9,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.arrays import BoolArray, End, FloatArray
+from telemetry.arrays import ENDS, BoolArray, End, FloatArray
 from telemetry.notes import QualityNote
 from telemetry.signals.calibrate import fit_calibration
+from telemetry.signals.diagnose import Fault
 from telemetry.signals.gaps import runs
 from telemetry.signals.run import SensorSetup
 
@@ -42,7 +43,7 @@ def check_riding(
     setups: Mapping[End, SensorSetup],
     channels: Mapping[str, FloatArray],
     sample_rate_hz: float,
-) -> tuple[QualityNote, ...]:
+) -> tuple[dict[End, Fault], tuple[QualityNote, ...]]:
     """What of travel contradicts the riding.
 
     Parameters
@@ -57,28 +58,59 @@ def check_riding(
 
     Returns
     -------
-    tuple of QualityNote
-        Codes ``swapped_ends``, ``sign``, ``implausible_sag``.
+    against : dict of end to Fault
+        Ends that move the wrong way under brakes; codes ``swapped_ends``, ``sign``.
+    doubts : tuple of QualityNote
+        Code ``implausible_sag``.
     """
     riding = _riding(channels, sample_rate_hz)
-    if riding is None:
-        return ()
+    if riding is None or not travel_mm:
+        return {}, ()
     share = {
         end: _blocks(values, sample_rate_hz) / setups[end].stroke_mm for end, values in travel_mm.items()
     }
-    under_brakes = {end: _under_brakes(values, riding) for end, values in share.items()}
-    notes = _directions(under_brakes, setups, riding)
-    if not notes:  # a sensor at the wrong end or the wrong way round has no sag to speak of
-        notes = [
-            note
-            for end, values in share.items()
-            if (note := _sag(end, values, setups[end], riding)) is not None
-        ]
-    return tuple(notes)
+    against = _directions(
+        {end: _under_brakes(values, riding) for end, values in share.items()}, setups, riding
+    )
+    # a sensor at the wrong end or the wrong way round has no sag to speak of
+    sags = (_sag(end, values, setups[end], riding) for end, values in share.items() if end not in against)
+    return against, tuple(note for note in sags if note is not None)
+
+
+def moves_as_it_should(
+    end: End,
+    travel_mm: FloatArray,
+    setup: SensorSetup,
+    channels: Mapping[str, FloatArray],
+    sample_rate_hz: float,
+) -> bool:
+    """Whether an end clearly moves under brakes as that end of a motorcycle does.
+
+    Parameters
+    ----------
+    end : {"front", "rear"}
+    travel_mm : ndarray of shape (n_samples,)
+        NaN where invalid. [mm]
+    setup : SensorSetup
+    channels : mapping of str to ndarray of shape (n_samples,)
+        As of `check_riding`.
+    sample_rate_hz : float
+        [Hz]
+
+    Returns
+    -------
+    bool
+        False also where the log does not tell.
+    """
+    riding = _riding(channels, sample_rate_hz)
+    if riding is None:
+        return False
+    moved = _under_brakes(_blocks(travel_mm, sample_rate_hz) / setup.stroke_mm, riding)
+    return moved > CLEAR_SHARE if end == "front" else moved < -CLEAR_SHARE
 
 
 def swap_hint(signals: Mapping[End, FloatArray], setups: Mapping[End, SensorSetup]) -> str:
-    """What to add to a refusal if the columns would fit the other way about; empty if they would not.
+    """That the columns would fit the other way about; empty if they would not.
 
     Parameters
     ----------
@@ -102,7 +134,10 @@ def swap_hint(signals: Mapping[End, FloatArray], setups: Mapping[End, SensorSetu
         if low < -FITS_MM or high > setup.stroke_mm + FITS_MM:
             return ""
     names = " and ".join(repr(setup.channel) for setup in setups.values())
-    return f" The columns fit the other way about: are {names} swapped?"
+    return (
+        f"The columns fit the other way about: are {names} swapped? Check channel in [front.sensor] and "
+        "[rear.sensor]."
+    )
 
 
 def _blocks(values: FloatArray, sample_rate_hz: float) -> FloatArray:
@@ -141,21 +176,22 @@ def _under_brakes(share: FloatArray, riding: _Riding) -> float:
 
 def _directions(
     under_brakes: Mapping[End, float], setups: Mapping[End, SensorSetup], riding: _Riding
-) -> list[QualityNote]:
+) -> dict[End, Fault]:
     front_extends = under_brakes.get("front", np.nan) < -CLEAR_SHARE
     rear_compresses = under_brakes.get("rear", np.nan) > CLEAR_SHARE
+    start_s, end_s = _longest(riding.braking)
     if front_extends and rear_compresses:
         words = (
             f"Under brakes {setups['front'].channel!r} extends and {setups['rear'].channel!r} compresses: are front "
             f"and rear swapped? Check channel in [front.sensor] and [rear.sensor]."
         )
-        return [_note("swapped_ends", words, setups["front"], riding.braking)]
-    notes = []
-    if front_extends:
-        notes.append(_note("sign", _sign_words("front", "extends", setups), setups["front"], riding.braking))
-    if rear_compresses:
-        notes.append(_note("sign", _sign_words("rear", "compresses", setups), setups["rear"], riding.braking))
-    return notes
+        return {end: Fault("swapped_ends", words, setups[end].channel, start_s, end_s) for end in ENDS}
+    wrong: dict[End, str] = {"front": "extends"} if front_extends else {}
+    wrong |= {"rear": "compresses"} if rear_compresses else {}
+    return {
+        end: Fault("sign", _sign_words(end, does, setups), setups[end].channel, start_s, end_s)
+        for end, does in wrong.items()
+    }
 
 
 def _sign_words(end: End, does: str, setups: Mapping[End, SensorSetup]) -> str:
@@ -181,14 +217,14 @@ def _sag(end: End, share: FloatArray, setup: SensorSetup, riding: _Riding) -> Qu
 
 
 def _note(code: str, words: str, setup: SensorSetup, blocks: BoolArray) -> QualityNote:
-    """A note whose place is the longest stretch that shows it."""
+    start_s, end_s = _longest(blocks)
+    return QualityNote("warning", code, words, channel=setup.channel, start_s=start_s, end_s=end_s)
+
+
+def _longest(blocks: BoolArray) -> tuple[float | None, float | None]:
+    """From when to when the longest stretch of blocks lasts; None for none. [s]"""
     starts, ends = runs(blocks)
+    if not len(starts):
+        return None, None
     longest = int(np.argmax(ends - starts))
-    return QualityNote(
-        "warning",
-        code,
-        words,
-        channel=setup.channel,
-        start_s=float(starts[longest]) * BLOCK_S,
-        end_s=float(ends[longest]) * BLOCK_S,
-    )
+    return float(starts[longest]) * BLOCK_S, float(ends[longest]) * BLOCK_S

@@ -1,5 +1,6 @@
 """The channels beside travel: names, units, own rates, pauses."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -94,12 +95,14 @@ def test_a_channel_that_the_log_has_not_is_a_warning_and_the_rest_goes_on(meanin
 def test_a_missing_travel_column_names_the_closest_and_lists_all():
     log = make_log(gps_speed=T)
     log = replace(log, columns={("forks" if n == "fork" else n): v for n, v in log.columns.items()})
-    with pytest.raises(
-        ChannelError,
-        match=r"outing.csv: has no column 'fork' \(front travel\). Did you mean 'forks'\? "
-        r"Its columns are time, forks, shock, gps_speed.",
-    ):
-        make_run(log)
+    words = (
+        "The log has no column 'fork' (front travel). Did you mean 'forks'? "
+        "Its columns are time, forks, shock, gps_speed. Say which it is with --channels front=COLUMN."
+    )
+    run = make_run(log)
+    assert list(run.shaft_travel_mm) == ["rear"] and run.not_judged == {"front": words}
+    with pytest.raises(ChannelError, match=re.escape(f"outing.csv: {words}")):
+        make_run(log, ends=("front",))
 
 
 def test_unknown_meaning():

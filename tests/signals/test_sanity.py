@@ -1,5 +1,6 @@
 """Sensors at the wrong end, the wrong way round, with the wrong zero: said, with the place; sound ones are not."""
 
+import re
 from dataclasses import replace
 from functools import cache
 
@@ -8,6 +9,7 @@ import pytest
 from made_logs import codes
 
 from telemetry.bike import stroke_mm
+from telemetry.errors import CalibrationError
 from telemetry.logs import RawLog
 from telemetry.signals import SensorSetup, to_run
 from telemetry.simulate import random_circuit, simulate_outing
@@ -88,9 +90,14 @@ def test_a_sound_bike_is_left_in_peace(seed):
     ],
 )
 def test_what_contradicts_braking(seed, change, code, words):
+    if code == "swapped_ends":  # neither end can be judged
+        with pytest.raises(CalibrationError, match=re.escape(words)):
+            run_with(seed, change)
+        return
     run = run_with(seed, change)
     note = note_of(run)
-    assert note.code == code and words in note.message
+    assert (note.code, note.severity) == (code, "refused") and words in note.message
+    assert list(run.not_judged) == [note.channel] and note.channel not in run.shaft_travel_mm
     # the place is one of hard braking
     speed = run.channels["speed_m_s"]
     first, last = round(note.start_s * 200), round(note.end_s * 200)
