@@ -79,6 +79,7 @@ def kinds(
     speed_m_s: FloatArray,
     travelled_m: FloatArray | None,
     elsewhere: BoolArray,
+    several: BoolArray,
     *,
     box_to_box: bool = False,
 ) -> tuple[Lap, ...]:
@@ -93,6 +94,8 @@ def kinds(
         Along the circuit. [m]
     elsewhere : ndarray of bool, shape (n_spans,)
         Laps known not to follow the others' line.
+    several : ndarray of bool, shape (n_spans,)
+        Known to be more than one lap.
     box_to_box : bool
         Laps are rides from stop to stop; no line is crossed.
 
@@ -111,7 +114,7 @@ def kinds(
     crossed = np.unique([s.start_s for s in lined if s.from_line] + [s.end_s for s in lined if s.to_line])
     pits, limit = in_pits(crossed, t_s, speed_m_s)
     in_the_pits = set(crossed[pits].tolist())
-    whole = np.array([s.from_line and s.to_line for s in spans]) & ~elsewhere
+    whole = np.array([s.from_line and s.to_line for s in spans]) & ~elsewhere & ~several
     at_speed = np.array([not in_the_pits & {s.start_s, s.end_s} for s in spans])
     riding = whole & at_speed & (stopped < LEAST_STOP_S)
     usual = riding if riding.any() else whole
@@ -135,7 +138,9 @@ def kinds(
         )
         other_length = abs(lengths[i] - length) > SAME_CIRCUIT * length
         # a whole number of laps is a crossing that was missed
-        missed = other_length and abs(lengths[i] / length - round(lengths[i] / length)) <= SAME_CIRCUIT
+        missed = several[i] or (
+            other_length and abs(lengths[i] / length - round(lengths[i] / length)) <= SAME_CIRCUIT
+        )
         if elsewhere[i] or (kind == "timed" and other_length and not missed):
             kind = "elsewhere"
         elif kind == "timed" and missed:
