@@ -14,7 +14,7 @@ from telemetry.laps.pattern import laps_within
 from telemetry.laps.speed import Speed
 from telemetry.notes import QualityNote
 
-# Pulses of this many samples and fewer may fall between two samples: one lasts as long as its samples, give or take one.
+# Pulses of so many samples may fall between two: a pulse lasts as long as its samples, give or take one.
 SHORT_PULSE = 1.5
 
 
@@ -90,9 +90,9 @@ def _laps_in_one(times_s: FloatArray, beacon: FloatArray, thin: Thin, travelled_
     spans = zip(times_s[:-1].tolist(), times_s[1:].tolist(), strict=True)
     laps = np.array([laps_within(thin.t_s, travelled_m, *span) for span in spans])
     if crossings.shortest_pulse(beacon) <= SHORT_PULSE:
-        return laps > 1
+        return np.asarray(laps > 1)
     known = [bool(np.any(np.abs(lengths - part) <= SAME_CIRCUIT * part)) for part in lengths / laps]
-    return (laps > 1) & np.array(known, dtype=bool)
+    return np.asarray((laps > 1) & np.array(known, dtype=bool))
 
 
 def _added_note(added_s: FloatArray) -> QualityNote:

@@ -127,7 +127,7 @@ def laps_within(t_s: FloatArray, travelled_m: FloatArray, start_s: float, end_s:
     for laps in range(min(MOST_IN_ONE, int((end_m - start_m) // MIN_LAP_M)), 1, -1):
         at = np.interp(np.linspace(start_m, end_m, laps * PLACES_IN_LAP + 1), places, t_s[index])
         speed = 1.0 / np.maximum(np.diff(at), 1e-6).reshape(laps, PLACES_IN_LAP)
-        if np.corrcoef(speed)[0].min() >= SAME_LAP:
+        if float(np.min(np.atleast_2d(np.corrcoef(speed))[0])) >= SAME_LAP:
             return laps
     return 1
 
