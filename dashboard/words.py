@@ -51,7 +51,14 @@ def sentence(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-LAP_WORDS = {"out": "out lap", "in": "in lap", "aborted": "aborted", "elsewhere": "on another circuit"}
+LAP_WORDS = {
+    "out": "out lap",
+    "in": "in lap",
+    "pits": "in the pit lane",
+    "several": "several laps, a crossing was missed",
+    "aborted": "aborted",
+    "elsewhere": "on another circuit",
+}
 
 
 def lap_name(lap: LapSummary) -> str:

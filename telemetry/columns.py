@@ -1,23 +1,45 @@
-"""A bike file and the columns that one log has: which column means what, when the names differ."""
+"""A bike file and the columns that one log has: which column means what, when the names differ or are not given."""
 
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import replace
 
 from telemetry.arrays import ENDS
 from telemetry.bike import Bike
 from telemetry.bike.bikefile import Channels
 from telemetry.errors import ChannelError
 from telemetry.logs import RawLog
+from telemetry.logs.behaviour import Behaviour, describe
+from telemetry.logs.mapping import Proposal, propose
 from telemetry.logs.remembered import recall
+from telemetry.notes import QualityNote
+
+KEYS = tuple(key for key in Channels.model_fields if key != "rate_hz")
+_SAID = {"lap": "the lap number", "beacon": "the beacon"}
 
 
-def named_columns(bike: Bike) -> dict[str, str]:
-    """The columns a bike file names, by key of [channels] and by ``front`` and ``rear``."""
-    found = {key: value for key, value in bike.channels.model_dump(exclude={"rate_hz"}).items() if value}
+def named_columns(bike: Bike, log: RawLog) -> dict[str, str]:
+    """What a bike file names, by key of [channels] and by ``front`` and ``rear``.
+
+    Parameters
+    ----------
+    bike : Bike
+    log : RawLog
+
+    Returns
+    -------
+    dict of str to str
+        Of several names the first that the log has; where it has none of them, the first.
+    """
+    named = {key: bike.channels.names(key) for key in KEYS}
     for end in ENDS:
         if (sensor := getattr(bike, end).sensor) is not None:
-            found[end] = sensor.channel
-    return found
+            named[end] = sensor.names("channel")
+    return {key: _in_log(log, names) for key, names in named.items() if names}
+
+
+def _in_log(log: RawLog, names: tuple[str, ...]) -> str:
+    return next((name for name in names if log.called(name) is not None), names[0])
 
 
 def confirmed_columns(bike: Bike, log: RawLog) -> dict[str, str]:
@@ -33,7 +55,7 @@ def confirmed_columns(bike: Bike, log: RawLog) -> dict[str, str]:
     dict of str to str
         Column by key, as `with_columns` takes it.
     """
-    names = named_columns(bike)
+    names = named_columns(bike, log)
     return {
         key: column for key, column in recall(log).items() if key not in names or not log.called(names[key])
     }
@@ -49,11 +71,12 @@ def with_columns(bike: Bike, log: RawLog, chosen: Mapping[str, str]) -> Bike:
     bike : Bike
     log : RawLog
     chosen : mapping of str to str
-        Column by key of [channels], and by ``front`` and ``rear``; "" where the log has none; and ``rate_hz``.
+        Column by key of [channels], and by ``front`` and ``rear``; "" where none is to be used; and ``rate_hz``.
 
     Returns
     -------
     Bike
+        With one name each.
 
     Raises
     ------
@@ -72,7 +95,8 @@ def with_columns(bike: Bike, log: RawLog, chosen: Mapping[str, str]) -> Bike:
                 f"--channels {key}={column}: {bike.source} has no [{key}.sensor]; add it with its points "
                 f"[[signal, mm], ...]: without them the signal is no travel."
             )
-    ends = [log.called(name) for key, name in {**named_columns(bike), **chosen}.items() if key in ENDS]
+    names = {**named_columns(bike, log), **chosen}
+    ends = [log.called(name) for key, name in names.items() if key in ENDS]
     if len(ends) == 2 and ends[0] == ends[1] is not None:
         raise ChannelError(
             f"{log.source}: front and rear are both column {ends[0]!r}; say which is which with "
@@ -80,13 +104,138 @@ def with_columns(bike: Bike, log: RawLog, chosen: Mapping[str, str]) -> Bike:
         )
     update: dict[str, object] = {}
     for end in ENDS:
-        if end in chosen:
-            section = getattr(bike, end)
-            sensor = section.sensor.model_copy(update={"channel": chosen[end]})
-            update[end] = section.model_copy(update={"sensor": sensor})
-    keys = {key: value or None for key, value in chosen.items() if key in Channels.model_fields}
+        section = getattr(bike, end)
+        if section.sensor is not None:
+            supply = section.sensor.names("supply")
+            one = {"channel": names[end], "supply": _in_log(log, supply) if supply else None}
+            update[end] = section.model_copy(update={"sensor": section.sensor.model_copy(update=one)})
+    keys = {key: value for key, value in names.items() if key in Channels.model_fields}
     update["channels"] = Channels.model_validate({**bike.channels.model_dump(), **keys})
     return bike.model_copy(update=update)
+
+
+def settled(bike: Bike, log: RawLog) -> tuple[Bike, RawLog]:
+    """The bike file with the columns to use, and the log with a note on each that the file does not name so.
+
+    Of several names the one that the log has is taken. A column that was said to number the laps but pulses is the
+    beacon, and the other way about. Where nothing is named, or what is named is not there, a column of which it is sure
+    what it means is used; not for travel, since sensor points belong to one column.
+
+    Parameters
+    ----------
+    bike : Bike
+    log : RawLog
+
+    Returns
+    -------
+    Bike, RawLog
+    """
+    bike, notes = right_signals(with_columns(bike, log, {}), log)
+    sure = sure_columns(bike, log)
+    if sure:
+        bike = with_columns(bike, log, {proposal.meaning: proposal.column for proposal in sure})
+        notes = (*notes, _sure_note(sure))
+    return bike, replace(log, notes=(*log.notes, *notes)) if notes else log
+
+
+def sure_columns(bike: Bike, log: RawLog) -> tuple[Proposal, ...]:
+    """Columns of which it is sure what they mean, for the keys of [channels] of which the bike file finds none.
+
+    Parameters
+    ----------
+    bike : Bike
+    log : RawLog
+
+    Returns
+    -------
+    tuple of Proposal
+    """
+    names = named_columns(bike, log)
+    known = {key: column for key, name in names.items() if (column := log.called(name)) is not None}
+    left_out = {key for key in KEYS if getattr(bike.channels, key) == ""}
+    if bike.channels.rate_hz is not None:
+        left_out.add("time")  # who states a rate says that the log has none
+    return tuple(
+        proposal
+        for proposal in propose(log, known)
+        if proposal.sure and proposal.meaning in KEYS and proposal.meaning not in left_out
+    )
+
+
+def right_signals(bike: Bike, log: RawLog) -> tuple[Bike, tuple[QualityNote, ...]]:
+    """The bike file with lap counter and beacon as what they do, and notes on what was put right or is of no use.
+
+    Parameters
+    ----------
+    bike : Bike
+    log : RawLog
+
+    Returns
+    -------
+    Bike
+    tuple of QualityNote
+    """
+    names = named_columns(bike, log)
+    signals = {key: log.called(names[key]) for key in ("lap", "beacon") if key in names}
+    columns = {key: column for key, column in signals.items() if column is not None}
+    does = describe(log, tuple(columns.values())) if columns else {}
+    notes, update = [], dict[str, str]()
+    for key, column in columns.items():
+        if (behaviour := does.get(column)) is None:
+            continue  # without a number: said where the channel is read
+        other = "beacon" if key == "lap" else "lap"
+        turned = behaviour.pulses if key == "lap" else behaviour.counts and not behaviour.pulses
+        if turned:
+            update[key] = ""
+            if other not in columns:
+                update[other] = column
+            notes.append(_turned_note(key, other, column, behaviour, used=other not in columns))
+        elif (words := _of_no_use(key, behaviour)) is not None:
+            update[key] = ""
+            notes.append(_no_use_note(key, column, words))
+    return (with_columns(bike, log, update) if update else bike), tuple(notes)
+
+
+def _of_no_use(key: str, does: Behaviour) -> str | None:
+    """Why a column can be no lap number or beacon; None where it can."""
+    if not does.moves:
+        return "never changes"
+    if key == "beacon":
+        return None
+    if not does.whole:
+        return "holds numbers that are not whole"
+    return None if does.counts else f"rises {does.steps} and falls {does.falls} times"
+
+
+def _no_use_note(key: str, column: str, words: str) -> QualityNote:
+    # standing still is what a counter does in a log of one lap
+    severity = "info" if words == "never changes" else "warning"
+    message = (
+        f"Column {column!r} is said to be {_SAID[key]}, but {words}: laps are sought in the other channels. Check "
+        f"{key} in [channels]."
+    )
+    return QualityNote(severity, "lap_signal_unlike", message, channel=column)  # type: ignore[arg-type]
+
+
+def _turned_note(key: str, other: str, column: str, does: Behaviour, *, used: bool) -> QualityNote:
+    what = (
+        f"is a switch that closes {does.steps} times, briefly" if key == "lap" else f"counts up {does.steps} times"
+    )
+    done = f"it is used as {_SAID[other]}" if used else f"it is not used; {other} has a column of its own"
+    message = (
+        f"Column {column!r} is said to be {_SAID[key]}, but {what}: {done}. Write {other} = {column!r} in [channels]."
+    )
+    return QualityNote("info", "lap_signal_turned", message, channel=column)
+
+
+def _sure_note(sure: tuple[Proposal, ...]) -> QualityNote:
+    columns = ", ".join(f"{proposal.meaning} {proposal.column!r}" for proposal in sure)
+    one = sure[0].meaning
+    message = (
+        f"Used though the bike file does not name {'it' if len(sure) == 1 else 'them'}, being sure by name, unit and "
+        f"behaviour: {columns}. To leave one out, say --channels {one}= or write {one} = \"\" in [channels]."
+    )
+    return QualityNote("info", "columns_found", message)
 
 
 @contextmanager
@@ -107,7 +256,7 @@ def telling_columns(bike: Bike, log: RawLog) -> Iterator[None]:
     try:
         yield
     except ChannelError as error:
-        needed = (name for key, name in named_columns(bike).items() if key in ("time", *ENDS))
+        needed = (name for key, name in named_columns(bike, log).items() if key in ("time", *ENDS))
         if all(log.called(name) for name in needed):
             raise
         raise ChannelError(

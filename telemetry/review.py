@@ -19,6 +19,7 @@ from telemetry.bike import (
     value_at,
     wheel_stroke_mm,
 )
+from telemetry.columns import settled
 from telemetry.damping import find_oscillation
 from telemetry.damping.oscillation import Oscillation
 from telemetry.errors import ChannelError
@@ -195,6 +196,7 @@ def motion_of(log: RawLog, bike: Bike) -> tuple[Run, Motion]:
     BothEndsError
         As `review` does.
     """
+    bike, log = settled(bike, log)
     if bike.channels.rate_hz is not None:
         log = with_rate(log, bike.channels.rate_hz, bike.channels.time)
     run = to_run(log, sensors=sensors(bike), channels=channels(bike), time_channel=bike.channels.time)
@@ -244,7 +246,7 @@ def _wheel_to_shaft(bike: Bike, end: End) -> tuple[tuple[float, float], ...]:
 def channels(bike: Bike) -> Mapping[str, str]:
     """Columns of the other channels by what they mean, as the bike file names them."""
     named: Mapping[str, str | None] = bike.channels.model_dump(exclude={"time", "rate_hz"})
-    return {meaning: column for meaning, column in named.items() if column is not None}
+    return {meaning: column for meaning, column in named.items() if column}
 
 
 def _placed_stops(motion: Motion, track: Track, moving: BoolArray) -> tuple[StopEvent, ...]:

@@ -16,6 +16,7 @@ from telemetry.bike.curve import BEYOND_MM, LeverageCurve
 from telemetry.bike.dyno import Dyno, fitted_sides, read_dyno
 from telemetry.bike.mechanism import LinkageError
 from telemetry.bike.sections import (
+    NamesColumns,
     Adjuster,
     Chain,
     Eccentric,
@@ -207,10 +208,11 @@ class Chassis(Section):
         return self
 
 
-class Channels(Section):
-    """Columns of the log by what they mean. Only ``time`` is needed; all others help.
+class Channels(NamesColumns):
+    """Columns of the log by what they mean: a name, or a list of the names it has in several logs.
 
-    ``acceleration`` is along the motorcycle, forward positive (ISO 8855).
+    Only ``time`` is needed; all others help. One that is not named is used where its name, unit and behaviour leave no
+    doubt; ``""`` says that none is to be used. ``acceleration`` is along the motorcycle, forward positive (ISO 8855).
 
     ``rate_hz`` stands in for a log that has no column of time.
     """
@@ -226,6 +228,11 @@ class Channels(Section):
     acceleration: str | None = None
     lap: str | None = None
     beacon: str | None = None
+
+
+def _same_names(one: Sensor, other: Sensor) -> list[str]:
+    others = {name.strip() for name in other.names("channel")}
+    return [name for name in one.names("channel") if name.strip() in others]
 
 
 class Bike(Section):
@@ -249,9 +256,9 @@ class Bike(Section):
             if not isinstance(value_at(self, key), int | float):
                 raise ValueError(f"adjusters: {key!r} is no number of this bike file")
         front, rear = self.front.sensor, self.rear.sensor
-        if front is not None and rear is not None and front.channel.strip() == rear.channel.strip():
+        if front is not None and rear is not None and (both := _same_names(front, rear)):
             raise ValueError(
-                f"front.sensor.channel and rear.sensor.channel are both {front.channel!r}; each end has a column of "
+                f"front.sensor.channel and rear.sensor.channel are both {both[0]!r}; each end has a column of "
                 f"its own"
             )
         try:

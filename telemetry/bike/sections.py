@@ -5,9 +5,9 @@ x forward and z up as the motorcycle stands on its wheels with both ends fully e
 (the swingarm pivot is handy), but the same for all points of the file.
 """
 
-from typing import Annotated, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import BaseModel, ConfigDict, Field, ModelWrapValidatorHandler, PrivateAttr, model_validator
 
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
@@ -18,6 +18,29 @@ class Section(BaseModel):
     """A table of the file: keys that are not known are refused, values do not change."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+
+class NamesColumns(Section):
+    """A table whose texts name columns of the log; a list of names serves logs that call one column differently."""
+
+    _others: dict[str, tuple[str, ...]] = PrivateAttr(default_factory=dict)
+
+    @model_validator(mode="wrap")
+    @classmethod
+    def _first_of_several(cls, data: Any, handler: ModelWrapValidatorHandler[Self]) -> Self:
+        several = {
+            key: value
+            for key, value in (data.items() if isinstance(data, dict) else ())
+            if isinstance(value, list) and value and all(isinstance(name, str) for name in value)
+        }
+        made = handler({**data, **{key: names[0] for key, names in several.items()}} if several else data)
+        made._others = {key: tuple(names[1:]) for key, names in several.items()}
+        return made
+
+    def names(self, key: str) -> tuple[str, ...]:
+        """Every name that the file gives under a key; none where it gives none, or ``""``."""
+        first = getattr(self, key)
+        return (first, *self._others.get(key, ())) if first else ()
 
 
 class AirColumn(Section):

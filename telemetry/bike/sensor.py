@@ -6,14 +6,14 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, model_validator
 
-from telemetry.bike.sections import Point, Positive, Section
+from telemetry.bike.sections import NamesColumns, Point, Positive
 from telemetry.errors import BikeFileError
 
 BenchPoints = tuple[tuple[float, float], ...]
 
 
-class Sensor(Section):
-    """A travel sensor: its column in the log and its bench points.
+class Sensor(NamesColumns):
+    """A travel sensor: its column in the log, or a list of its names in several, and its bench points.
 
     ``points`` are pairs (signal as logged, damper shaft travel [mm], 0 at full extension); ``table`` names a CSV
     of such pairs beside the bike file instead. They make a least-squares line if they lie on one, else a curve

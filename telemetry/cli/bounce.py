@@ -4,10 +4,9 @@ import argparse
 
 from telemetry.balance.bounce import bounce_test, bounce_to_json
 from telemetry.bike import Bike, load_bike
-from telemetry.bike.bikefile import Channels
 from telemetry.cli.channels import keep, with_channels
 from telemetry.cli.output import console, working, write_text
-from telemetry.columns import telling_columns
+from telemetry.columns import KEYS, telling_columns
 from telemetry.logs import read_log
 from telemetry.report.bounce import print_bounce
 from telemetry.review import motion_of
@@ -35,5 +34,6 @@ def bounce(arguments: argparse.Namespace) -> None:
 
 def _travel_only(bike: Bike) -> Bike:
     """The bike file without the columns of riding: a bike on the stand logs no speed."""
-    channels = Channels(time=bike.channels.time, rate_hz=bike.channels.rate_hz)
+    none = dict.fromkeys((key for key in KEYS if key != "time"), "")
+    channels = bike.channels.model_copy(update=none)
     return bike.model_copy(update={"channels": channels})

@@ -31,28 +31,37 @@ def meanings(log: RawLog, given: Mapping[str, str], bike: "Bike | None") -> tupl
     -------
     tuple of Proposal
     """
-    names = {}
-    if bike is not None:
-        from telemetry.columns import named_columns  # a look at the log alone needs no motorcycle
-
-        names = named_columns(bike)
     likely = {proposal.meaning: proposal for proposal in propose(log)}
-    said = {meaning: (column, REMEMBERED) for meaning, column in recall(log).items()}
-    for meaning, name in names.items():
-        column = log.called(name)
-        if column is not None and said.get(meaning, ("",))[0] != column:
-            said[meaning] = (column, BIKE_FILE)
-    chosen = {meaning: log.called(name) for meaning, name in given.items() if name}
-    said |= {meaning: (column, GIVEN) for meaning, column in chosen.items() if column is not None}
+    known = recall(log)
+    if bike is None:
+        said = {meaning: (column, REMEMBERED) for meaning, column in known.items()}
+        left_out = set[str]()
+    else:
+        from telemetry.columns import KEYS, named_columns, right_signals  # a log alone needs no motorcycle
+
+        bike, _ = right_signals(bike, log)
+        found = {meaning: log.called(name) for meaning, name in named_columns(bike, log).items()}
+        said = {
+            meaning: (column, REMEMBERED if known.get(meaning) == column else BIKE_FILE)
+            for meaning, column in found.items()
+            if column is not None
+        }
+        left_out = {key for key in KEYS if getattr(bike.channels, key) == ""}
+    for meaning, name in given.items():
+        if (column := log.called(name)) is not None and (bike is None or said.get(meaning, ("",))[0] == column):
+            said[meaning] = (column, GIVEN)
+    left_out |= {meaning for meaning, name in given.items() if name == ""}
     taken = {column for column, _ in said.values()}
     settled = {}
     for meaning, (column, why) in said.items():
         guess = likely.get(meaning)
         reasons = guess.reasons if guess and guess.column == column else ()
-        doubts = (f"but {guess.column!r} looks like it",) if guess and not reasons else ()
+        doubts = [f"but {guess.column!r} looks like it"] if guess and not reasons else []
+        doubts += [f"but it looks like {p.meaning}" for p in likely.values() if p.sure and p.column == column and p.meaning != meaning]
         settled[meaning] = Proposal(meaning, column, 1.0, (why, *reasons, *doubts))
     open_ = {m: p for m, p in likely.items() if m not in settled and p.column not in taken}
-    return tuple(sorted((settled | open_).values(), key=lambda proposal: MEANINGS.index(proposal.meaning)))
+    told = {m: p for m, p in (settled | open_).items() if m not in left_out}
+    return tuple(sorted(told.values(), key=lambda proposal: MEANINGS.index(proposal.meaning)))
 
 
 def with_channels(bike: "Bike", log: RawLog, given: Mapping[str, str]) -> "Bike":
@@ -86,7 +95,11 @@ def with_channels(bike: "Bike", log: RawLog, given: Mapping[str, str]) -> "Bike"
 
 
 def keep(log: RawLog, given: Mapping[str, str]) -> None:
-    """Remember what was confirmed, and say so."""
-    columns = {key: column for key, column in given.items() if key != "rate_hz" and column}
-    if columns and (path := remember(log, columns)) is not None:
-        say(f"Kept for logs with the same columns, in {path}")
+    """Remember what was confirmed, forget what was taken back, and say so."""
+    columns = {key: column for key, column in given.items() if key != "rate_hz"}
+    if not columns or not (any(columns.values()) or columns.keys() & recall(log).keys()):
+        return
+    if (path := remember(log, columns)) is not None:
+        forgotten = ", ".join(key for key, column in columns.items() if not column)
+        what = "Kept for logs with the same columns" if any(columns.values()) else "Taken back"
+        say(f"{what}{f' (forgotten: {forgotten})' if forgotten else ''}, in {path}")

@@ -39,7 +39,7 @@ def check(arguments: argparse.Namespace) -> None:
         result = check_log(log, meanings=meanings(log, given, bike), measured=measured, wanted=wanted)
         write_text(arguments.json, check_to_json(result), inputs=(arguments.log, arguments.bike))
     keep(log, given)
-    print_check(result, console())
+    print_check(result, console(), bike_given=bike is not None)
     if refusal is not None:
         raise refusal
 

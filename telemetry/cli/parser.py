@@ -131,7 +131,7 @@ def _channels(parser: argparse.ArgumentParser) -> None:
         default={},
         metavar="KEY=COLUMN,...",
         help="which column means what, such as front=A1,rear=A2,speed=V; kept for the next log with the same columns; "
-        "KEY= says that the log has none. "
+        "KEY= leaves it out of this log, and forgets what was kept. "
         f"Keys: {', '.join(_CHANNEL_KEYS)} (rate_hz=200 for a log without time)",
     )
 

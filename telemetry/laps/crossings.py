@@ -4,6 +4,7 @@ import numpy as np
 
 from telemetry.arrays import FloatArray
 from telemetry.laps.fixes import Fixes
+from telemetry.laps.smooth import runs_longer
 
 # Two crossings closer than this are one. No circuit for motorcycles is lapped faster; no source.
 MIN_LAP_S = 15.0
@@ -66,15 +67,24 @@ def from_beacon(t_s: FloatArray, beacon: FloatArray) -> FloatArray:
     ndarray
         [s]
     """
-    if not np.isfinite(beacon).any():
-        return np.array([])
-    level = np.nan_to_num(beacon, nan=np.nanmin(beacon))
-    half = (level.min() + level.max()) / 2
-    if level.max() == level.min():
-        return np.array([])
+    level, half = _level(beacon)
     before = np.flatnonzero((level[:-1] < half) & (level[1:] >= half))
     part = (half - level[before]) / (level[before + 1] - level[before])
     return apart(t_s[before] + part * (t_s[before + 1] - t_s[before]))
+
+
+def shortest_pulse(beacon: FloatArray) -> int:
+    """How many samples the shortest pulse of a beacon lasts; 0 without a pulse."""
+    level, half = _level(beacon)
+    return min((end - start for start, end in runs_longer(level >= half, 1)), default=0)
+
+
+def _level(beacon: FloatArray) -> tuple[FloatArray, float]:
+    """A beacon without blanks, and half the height of its pulses; infinite where it never changes."""
+    if not np.isfinite(beacon).any():
+        return np.zeros(len(beacon)), np.inf
+    level = np.nan_to_num(beacon, nan=np.nanmin(beacon))
+    return level, float(level.min() + level.max()) / 2 if level.max() > level.min() else np.inf
 
 
 def from_line(fixes: Fixes, middle_m: tuple[float, float], heading_rad: float) -> FloatArray:

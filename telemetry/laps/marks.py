@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from telemetry.arrays import FloatArray
+from telemetry.arrays import BoolArray, FloatArray
 from telemetry.laps import crossings
 from telemetry.laps.centreline import CentreLine
 from telemetry.laps.clock import Thin
@@ -36,6 +36,10 @@ class Marks:
         Middle of the line on the ground, when that is what was crossed. [m]
     ends_s : ndarray of shape (n_crossings,) or None
         When each lap ended, where that is not the next crossing: rides from box to box. [s]
+    by_place : ndarray of bool, shape (n_crossings,), or None
+        Crossings of which the signal says nothing, by the positions.
+    several : ndarray of bool, shape (n_crossings - 1,), or None
+        Between which crossings lies more than one lap.
     """
 
     times_s: FloatArray
@@ -43,6 +47,8 @@ class Marks:
     numbers: list[int] | None = None
     line_m: tuple[float, float] | None = None
     ends_s: FloatArray | None = None
+    by_place: BoolArray | None = None
+    several: BoolArray | None = None
 
 
 def find_marks(

@@ -12,6 +12,10 @@ MIN_PATTERN_CORRELATION = 0.75
 NEARLY = 0.08
 PATTERN_STEP_M = 5.0
 MIN_LAP_M, LONGEST_LAP_M = 600.0, 25_000.0
+# Parts of one stretch that agree this well in speed are laps: those of one rider agree to 0.99 and more, like parts of
+# one lap to 0.7 on 30 random circuits. So many laps at most are sought in one.
+SAME_LAP, MOST_IN_ONE = 0.9, 8
+PLACES_IN_LAP = 400
 # Standing this long is a stop at the box; the rides between stops are laps when their lengths agree this well.
 BOX_STOP_S = 8.0
 STILL_M_S = 1.0
@@ -102,6 +106,30 @@ def _same_place(speed: FloatArray, reference: int, guess: int, lag: int) -> floa
     before, here, after = score[best - 1 : best + 2]
     bend = before - 2 * here + after
     return float(trials[best]) + (0.5 * float((before - after) / bend) if bend < 0 else 0.0)
+
+
+def laps_within(t_s: FloatArray, travelled_m: FloatArray, start_s: float, end_s: float) -> int:
+    """How many times over the speed repeats within a stretch; 1 when it does not.
+
+    Parameters
+    ----------
+    t_s, travelled_m : ndarray of shape (n,)
+        Even clock, and distance on it. [s, m]
+    start_s, end_s : float
+        [s]
+
+    Returns
+    -------
+    int
+    """
+    places, index = np.unique(travelled_m, return_index=True)
+    start_m, end_m = np.interp([start_s, end_s], t_s, travelled_m)
+    for laps in range(min(MOST_IN_ONE, int((end_m - start_m) // MIN_LAP_M)), 1, -1):
+        at = np.interp(np.linspace(start_m, end_m, laps * PLACES_IN_LAP + 1), places, t_s[index])
+        speed = 1.0 / np.maximum(np.diff(at), 1e-6).reshape(laps, PLACES_IN_LAP)
+        if float(np.min(np.atleast_2d(np.corrcoef(speed))[0])) >= SAME_LAP:
+            return laps
+    return 1
 
 
 def from_stops(t_s: FloatArray, travelled_m: FloatArray) -> tuple[FloatArray, FloatArray]:

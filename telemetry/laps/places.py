@@ -150,13 +150,19 @@ def _on_course(
     if by_signal:
         at = np.interp(marks.times_s, thin.t_s, place)
         starts = np.round(at / lap) * lap
+        if marks.by_place is not None:
+            at_line = np.interp(starts, place, thin.t_s)
+            marks = replace(marks, times_s=np.where(marks.by_place, at_line, marks.times_s))
     else:
         starts = lap * np.arange(np.ceil(place[0] / lap), np.floor(place[-1] / lap) + 1)
         starts = starts[starts > place[0]]
         # a lap on another circuit has no crossings of this line
         times = np.interp(starts, place, thin.t_s)
         here = ~elsewhere[np.clip(np.round(times * thin.rate_hz).astype(np.int64), 0, len(place) - 1)]
-        starts, marks = starts[here], replace(marks, times_s=times[here], source="gps line", numbers=None)
+        starts = starts[here]
+        marks = replace(
+            marks, times_s=times[here], source="gps line", numbers=None, by_place=None, several=None
+        )
     return Places(marks, place, starts, lap, elsewhere, line, moved, matched)
 
 
@@ -234,7 +240,7 @@ def _on_pattern(
         return replace(places, place_m=place, starts_m=starts, lap_m=circuit.length_m, matched=True)
     length = circuit.length_m
     starts = length * np.arange(np.ceil(place[0] / length), np.floor(place[-1] / length) + 1)
-    marks = replace(places.marks, times_s=np.interp(starts, place, thin.t_s))
+    marks = replace(places.marks, times_s=np.interp(starts, place, thin.t_s), several=None)
     return replace(places, marks=marks, place_m=place, starts_m=starts, lap_m=length, matched=True)
 
 

@@ -10,10 +10,11 @@ from telemetry.laps.centreline import CentreLine, nearest_m
 from telemetry.laps.clock import Thin, thin_clock
 from telemetry.laps.corners import MeanLap, corner_at, find_corners, mean_lap
 from telemetry.laps.fixes import Fixes, find_fixes
-from telemetry.laps.kinds import MOVING_M_S, kinds
+from telemetry.laps.kinds import MOVING_M_S, Span, kinds
 from telemetry.laps.lap import Circuit, Corner, Lap, Track
 from telemetry.laps.marks import Marks, find_marks
 from telemetry.laps.match import line_on_plane, to_degrees
+from telemetry.laps.missed import with_missed
 from telemetry.laps.places import Places, find_places, not_this_circuit
 from telemetry.laps.speed import Speed, find_speed
 from telemetry.notes import QualityNote
@@ -56,6 +57,8 @@ def find_track(
     if circuit is not None and line is None and fixes is not None and circuit.latitude_deg is not None:
         circuit = None
     marks = find_marks(run, thin, fixes, speed, start_line, line, notes)
+    if marks.source == "beacon":
+        marks = with_missed(marks, run.channels["beacon"], thin, fixes, speed, notes)
     lean = thin.pick(run.channels["lean_deg"]) if "lean_deg" in run.channels else None
     places = find_places(thin, fixes, speed, lean, marks, circuit, line, notes)
     marks = marks if places is None else places.marks
@@ -116,20 +119,27 @@ def _laps(run: Run, thin: Thin, speed: Speed, marks: Marks, places: Places | Non
         return ()
     numbers = marks.numbers or list(range(1, len(times) + 1))
     if marks.ends_s is not None:
-        spans = [(n, a, b, True) for n, a, b in zip(numbers, times, marks.ends_s.tolist(), strict=True)]
+        rides = zip(numbers, times, marks.ends_s.tolist(), strict=True)
+        spans = [Span(n, a, b, from_line=True, to_line=True) for n, a, b in rides]
     else:
         edges = [0.0, *times, float(run.t_s[-1])]
-        whole = [False, *[True] * (len(times) - 1), False]
-        spans = list(zip([numbers[0] - 1, *numbers], edges[:-1], edges[1:], whole, strict=True))
+        last = len(times)
+        spans = [
+            Span(number, edges[i], edges[i + 1], from_line=i > 0, to_line=i < last)
+            for i, number in enumerate([numbers[0] - 1, *numbers])
+        ]
+    several = np.zeros(len(spans), dtype=bool)
+    if marks.several is not None:
+        several[1:-1] = marks.several
     slow = np.full(len(thin.t_s), np.inf) if speed.thin_m_s is None else speed.thin_m_s
     elsewhere = np.zeros(len(spans), dtype=bool)
     if places is not None and places.elsewhere.any():
-        for i, (_, start, end, _) in enumerate(spans):
-            here = places.elsewhere[(thin.t_s >= start) & (thin.t_s < end)]
+        for i, span in enumerate(spans):
+            here = places.elsewhere[(thin.t_s >= span.start_s) & (thin.t_s < span.end_s)]
             elsewhere[i] = bool(len(here)) and float(np.mean(here)) > ELSEWHERE_SHARE
     # whether laps are of one length the wheels say where no position does; how long they are, the place
     along = None if places is None else speed.travelled_m if places.line is None else places.place_m
-    laps = kinds(spans, thin.t_s, slow, along, elsewhere)
+    laps = kinds(spans, thin.t_s, slow, along, elsewhere, several, box_to_box=marks.ends_s is not None)
     if places is None or speed.travelled_m is None:
         return laps
     by_wheels, by_place = speed.travelled_m, places.place_m

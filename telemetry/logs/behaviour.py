@@ -1,6 +1,6 @@
 """What the columns of a log do, whatever they are called: the evidence for what they mean."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,6 +13,8 @@ BLOCK_S = 0.25
 # Without a clock, the log is cut into so many blocks.
 BLOCKS_WITHOUT_CLOCK = 2000
 FEWEST_BLOCKS = 40
+# A beacon is open for more than this share of the time, and closes once a lap: no log holds more laps. Choices of ours.
+MOSTLY_OPEN, MOST_LAPS = 0.9, 200
 
 
 @dataclass(frozen=True)
@@ -27,8 +29,8 @@ class Behaviour:
         Never falls and ends higher than it starts.
     whole : bool
         Whole numbers only.
-    steps : int
-        How often it goes up from one sample to the next.
+    steps, falls : int
+        How often it goes up and down from one sample to the next.
     by_one : bool
         Every change is up by one.
     at_least_share, at_most_share : float
@@ -45,6 +47,7 @@ class Behaviour:
     rising: bool
     whole: bool
     steps: int
+    falls: int
     by_one: bool
     at_least_share: float
     at_most_share: float
@@ -56,13 +59,32 @@ class Behaviour:
         """Whether it takes more than one value."""
         return self.most > self.least
 
+    @property
+    def pulses(self) -> bool:
+        """Whether it is a switch that closes a few times, briefly, as a beacon does."""
+        open_or_closed = self.at_least_share + self.at_most_share
+        return (
+            self.moves
+            and self.at_least_share > MOSTLY_OPEN
+            and open_or_closed > 0.999
+            and 0 < self.steps < MOST_LAPS
+            and self.falls >= self.steps - 1
+        )
 
-def describe(log: RawLog) -> Mapping[str, Behaviour]:
+    @property
+    def counts(self) -> bool:
+        """Whether it is a number that goes up now and then, as a lap number does; slips and resets are allowed."""
+        return self.whole and self.least >= 0 and 0 < self.steps < MOST_LAPS and 2 * self.falls < self.steps + 1
+
+
+def describe(log: RawLog, only: Collection[str] | None = None) -> Mapping[str, Behaviour]:
     """What every column does that holds numbers.
 
     Parameters
     ----------
     log : RawLog
+    only : collection of str, optional
+        The columns to look at.
 
     Returns
     -------
@@ -71,6 +93,8 @@ def describe(log: RawLog) -> Mapping[str, Behaviour]:
     edges = np.linspace(0, log.n_rows, _n_blocks(log) + 1).astype(np.int64)
     found = {}
     for name, values in log.columns.items():
+        if only is not None and name not in only:
+            continue
         filled = np.isfinite(values)
         if filled.any():
             found[name] = _describe(values, filled, edges)
@@ -116,6 +140,7 @@ def _describe(values: FloatArray, filled: np.ndarray, edges: np.ndarray) -> Beha
         rising=bool(known[-1] > known[0] and (steps >= 0).all()),
         whole=whole,
         steps=int(np.count_nonzero(steps > 0)),
+        falls=int(np.count_nonzero(steps < 0)),
         by_one=bool(len(changes) > 0 and (changes == 1).all()),
         at_least_share=np.count_nonzero(known <= least + margin) / len(known),
         at_most_share=np.count_nonzero(known >= most - margin) / len(known),

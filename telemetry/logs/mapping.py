@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from telemetry.arrays import FloatArray
-from telemetry.logs.behaviour import Behaviour, correlation, describe, rate
+from telemetry.logs.behaviour import MOST_LAPS, Behaviour, correlation, describe, rate
 from telemetry.logs.rawlog import RawLog
 from telemetry.logs.units import find_unit
 
@@ -54,7 +54,7 @@ _QUANTITIES: Mapping[str, frozenset[str]] = {
 # Weight of each kind of evidence, and what it takes: choices of ours.
 NAME, PART_OF_NAME, UNIT, BEHAVIOUR = 0.5, 0.4, 0.1, 0.4
 LEAST_CONFIDENCE = 0.3
-LIKELY = 0.5
+LIKELY, SURE = 0.5, 0.8  # sure takes a name, a fitting unit or none, and a behaviour
 CLOSE = 0.15
 MOST_AT_REST = 0.3  # share of the time; a pedal or a switch rests at a limit, a suspension never for long
 STRONG, WEAK = 0.5, 0.2  # correlation with slowing down
@@ -78,6 +78,11 @@ class Proposal:
     confidence: float
     reasons: tuple[str, ...]
 
+    @property
+    def sure(self) -> bool:
+        """Whether the column may be used without a person having said so."""
+        return self.confidence >= SURE
+
 
 @dataclass
 class _Evidence:
@@ -100,7 +105,7 @@ class _Ride:
     slowing: FloatArray | None = None
 
 
-def propose(log: RawLog) -> tuple[Proposal, ...]:
+def propose(log: RawLog, known: Mapping[str, str] | None = None) -> tuple[Proposal, ...]:
     """The likely column for each meaning, as far as there is evidence.
 
     A fork goes in while speed falls, a shock when it rises; throttle and brake do the same but rest at a limit;
@@ -109,16 +114,26 @@ def propose(log: RawLog) -> tuple[Proposal, ...]:
     Parameters
     ----------
     log : RawLog
+    known : mapping of str to str, optional
+        Columns by meaning that need no proposal; they help to find the others.
 
     Returns
     -------
     tuple of Proposal
         In the order of `MEANINGS`; a meaning without evidence is left out.
     """
-    behaviours = describe(log)
-    ride, taken, found = _Ride(), set[str](), []
+    known = known or {}
+    if not set(log.columns) - set(known.values()):
+        return ()
+    helping = {known[meaning] for meaning in ("latitude", "longitude", "speed") if meaning in known}
+    behaviours = describe(log, helping | (set(log.columns) - set(known.values())))
+    ride, taken, found = _Ride(), set(known.values()), []
     # What is found first helps to find the rest: positions tell speed, and speed tells what it does to the fork.
     for meaning in MEANINGS:
+        if meaning in known:
+            found.append(Proposal(meaning, known[meaning], 1.0, ()))
+            ride = _more_of_the_ride(ride, meaning, found, behaviours)
+            continue
         scored = sorted(
             (
                 (evidence.score, -place, name, evidence)
@@ -139,7 +154,7 @@ def propose(log: RawLog) -> tuple[Proposal, ...]:
         taken.add(name)
         found.append(Proposal(meaning, name, round(min(score, 0.95), 2), tuple(reasons)))
         ride = _more_of_the_ride(ride, meaning, found, behaviours)
-    return tuple(_one_upside_down(log, found, behaviours, ride))
+    return tuple(p for p in _one_upside_down(log, found, behaviours, ride) if p.meaning not in known)
 
 
 def _one_upside_down(
@@ -175,7 +190,9 @@ def _more_of_the_ride(
     ride: _Ride, meaning: str, found: list[Proposal], behaviours: Mapping[str, Behaviour]
 ) -> _Ride:
     columns = {proposal.meaning: proposal.column for proposal in found}
-    if meaning == "longitude" and "latitude" in columns:
+    if columns.get(meaning) not in behaviours:
+        return ride  # known, and without a number
+    if meaning == "longitude" and columns.get("latitude") in behaviours:
         north, east = behaviours[columns["latitude"]], behaviours[columns["longitude"]]
         narrower = np.cos(np.radians(north.least))
         return _Ride(np.hypot(rate(north.means), narrower * rate(east.means)), None)
@@ -311,14 +328,14 @@ def _acceleration(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
 
 
 def _lap(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
-    if does.whole and does.by_one and does.steps < 200:
+    if does.whole and does.by_one and does.steps < MOST_LAPS:
         evidence.add(BEHAVIOUR, f"goes up by one, {does.steps} times")
-    elif not (does.whole and does.least >= 0):
+    elif does.pulses or not (does.whole and does.least >= 0):
         evidence.add(-0.4, "")
 
 
 def _beacon(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
-    if does.moves and does.at_least_share > 0.97 and does.at_least_share + does.at_most_share > 0.999:
+    if does.pulses:
         evidence.add(BEHAVIOUR, f"a switch that closes {does.steps} times, briefly")
     elif does.moves and not does.whole:
         evidence.add(-0.3, "")

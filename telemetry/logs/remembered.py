@@ -74,7 +74,7 @@ def remember(log: RawLog, channels: Mapping[str, str]) -> Path | None:
     ----------
     log : RawLog
     channels : mapping of str to str
-        Column by meaning; they are added to what is remembered for this shape.
+        Column by meaning; they are added to what is remembered for this shape. "" forgets one.
 
     Returns
     -------
@@ -84,7 +84,7 @@ def remember(log: RawLog, channels: Mapping[str, str]) -> Path | None:
     path = config_directory() / FILE_NAME
     part = path.with_name(f".{path.name}.{os.getpid()}.part")
     known = _load(path)
-    known[shape(log)] = {**recall(log), **channels}
+    known[shape(log)] = {key: column for key, column in {**recall(log), **channels}.items() if column}
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         part.write_text(json.dumps(known, indent=1, ensure_ascii=False), encoding="utf-8")

@@ -12,7 +12,7 @@ from rich.text import Text
 from telemetry.arrays import ENDS, End, FloatArray, Number
 from telemetry.errors import BothEndsError
 from telemetry.logs import RawLog, stated_rate_hz
-from telemetry.logs.mapping import Proposal
+from telemetry.logs.mapping import LIKELY, Proposal
 from telemetry.notes import QualityNote
 from telemetry.report.calibration import HEADINGS, WORDS, SensorCheck, sensor_checks, sensor_rows
 from telemetry.report.terminal import indented, print_notes, section, table
@@ -24,7 +24,6 @@ if TYPE_CHECKING:
 
 WANTED = ("time", *ENDS)  # without these no log can be reviewed
 SCHEMA = "bothends.check/1"
-_LIKELY, _SURE = 0.5, 0.75  # how a confidence is worded: a choice of ours
 _STEPS = 100_000  # of a long log, so many steps tell the rate
 
 
@@ -208,13 +207,15 @@ def _no_travel(end: End, quality: Iterable[QualityNote]) -> str:
     return empty[0].rstrip(".") if empty else f"the bike file has no [{end}.sensor]"
 
 
-def print_check(check: LogCheck, console: Console) -> None:
+def print_check(check: LogCheck, console: Console, *, bike_given: bool = True) -> None:
     """Print what a log holds.
 
     Parameters
     ----------
     check : LogCheck
     console : Console
+    bike_given : bool
+        Otherwise it is said that a bike file is needed to judge anything.
     """
     console.print(Text(check.source, style="bold"))
     lasts = f", {number(check.duration_s / 60, 1)} min" if check.duration_s is not None else ""
@@ -245,7 +246,7 @@ def print_check(check: LogCheck, console: Console) -> None:
             )
         )
     print_notes(check.quality, console)
-    if not check.judged:
+    if not bike_given:
         console.print()
         indented(console, "What can be judged depends on the bike: give its file with --bike.")
 
@@ -265,7 +266,7 @@ def _column_rows(check: LogCheck) -> Iterable[tuple[str, ...]]:
 def _meaning_rows(check: LogCheck) -> Iterable[tuple[str, ...]]:
     for proposal in check.meanings:
         c = proposal.confidence
-        sure = "said" if c == 1 else "sure" if c >= _SURE else "likely" if c >= _LIKELY else "a guess"
+        sure = "said" if c == 1 else "sure" if proposal.sure else "likely" if c >= LIKELY else "a guess"
         yield proposal.meaning, proposal.column, sure, "; ".join(proposal.reasons)
     for name in check.not_found:
         rate = "; a log without time needs its rate, rate_hz=HZ" if name == "time" else ""
@@ -279,7 +280,8 @@ def _to_say(check: LogCheck) -> Iterable[str]:
     elif "time" in check.not_found:
         yield "rate_hz=HZ"
     for proposal in check.meanings:
-        if proposal.confidence < 1 and not (proposal.meaning == "time" and check.stated_rate_hz is not None):
+        needs_word = proposal.confidence < 1 and not (proposal.sure and proposal.meaning not in ENDS)
+        if needs_word and not (proposal.meaning == "time" and check.stated_rate_hz is not None):
             yield f"{proposal.meaning}={proposal.column}"
 
 
