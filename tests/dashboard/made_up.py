@@ -4,8 +4,8 @@ Not a motorcycle: `telemetry.simulate` makes those. Here every place is known be
 where a mark has to be. Summaries are made by the real functions of `telemetry`.
 """
 
-from pathlib import Path
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 
