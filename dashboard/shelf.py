@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from functools import lru_cache
+from pathlib import Path
 from typing import Protocol
 
 from telemetry.arrays import FloatArray
@@ -19,6 +20,9 @@ class Logbook(Protocol):
 
     def runs(self) -> Sequence[RunEntry]:
         """All runs, in the order to show them."""
+
+    def left_out(self) -> Sequence[Path]:
+        """Directories of runs that cannot be shown, since their record is damaged."""
 
     def summary(self, run_id: str) -> Summary:
         """The stored review of a run."""
@@ -42,6 +46,7 @@ class Shelf:
     def __init__(self, logbook: Logbook) -> None:
         self.logbook = logbook
         self.runs = logbook.runs
+        self.left_out = logbook.left_out
         self.sheet = logbook.sheet
         self.summary = lru_cache(maxsize=_SUMMARIES)(logbook.summary)
         self._column = lru_cache(maxsize=_COLUMNS)(self._read_column)

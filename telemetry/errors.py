@@ -4,6 +4,8 @@ Every message says what is wrong, where (file, row, key or channel) and what to 
 The command line turns any `BothEndsError` into that line and exit code 1.
 """
 
+from pathlib import Path
+
 
 class BothEndsError(Exception):
     """Root of all errors that a user's data or files can cause."""
@@ -31,3 +33,29 @@ class StrokeExceededError(BothEndsError):
 
 class LogbookError(BothEndsError):
     """A logbook or a run in it cannot be opened or written."""
+
+
+def unexpected(error: BaseException) -> str:
+    """What to say of an error that is none of these: a fault of this program, and what to report of it.
+
+    Parameters
+    ----------
+    error : BaseException
+        As it was caught.
+
+    Returns
+    -------
+    str
+        The end of a line: kind, place in the program, its own words.
+    """
+    trace = error.__traceback__
+    while trace is not None and trace.tb_next is not None:
+        trace = trace.tb_next
+    where = (
+        f" at {Path(trace.tb_frame.f_code.co_filename).name}:{trace.tb_lineno}" if trace is not None else ""
+    )
+    words = " ".join(str(error).split())[:200]
+    return (
+        f"something went wrong inside the program ({type(error).__name__}{where}: {words}). Your files are as "
+        "before. Please report this line, with the log if you may give it away."
+    )

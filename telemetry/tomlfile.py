@@ -8,6 +8,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from telemetry.errors import BikeFileError
+from telemetry.plaintext import fault_in
 
 Key = tuple[int | str, ...]
 
@@ -28,18 +29,43 @@ def read_toml(path: Path, *, what: str) -> dict[str, Any]:
     Raises
     ------
     BikeFileError
-        If it is missing, cannot be read, is not text or is not TOML.
+        If it is missing, cannot be read, is not text or is not TOML, or a text in it holds control characters.
     """
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
+        data = tomllib.loads(path.read_text(encoding="utf-8"))
+        found = _first_fault(data)
     except FileNotFoundError:
         raise BikeFileError(f"{path}: no such {what}; check the path.") from None
     except OSError as error:
         raise BikeFileError(f"{path}: cannot be read ({error.strerror}).") from None
     except UnicodeDecodeError:
         raise BikeFileError(f"{path}: is not a text file; a {what} is TOML in UTF-8.") from None
-    except tomllib.TOMLDecodeError as error:
-        raise BikeFileError(f"{path}: is not valid TOML ({error}).") from None
+    except RecursionError:
+        raise BikeFileError(
+            f"{path}: is not a {what}: brackets or keys stand in one another hundreds deep."
+        ) from None
+    except ValueError as error:  # also a number with thousands of digits
+        reason = str(error).split(";")[0]
+        raise BikeFileError(f"{path}: is not valid TOML ({reason}).") from None
+    if found:
+        raise BikeFileError(f"{path}: {found}.")
+    return data
+
+
+def _first_fault(value: Any, key: str = "") -> str | None:
+    """The first text, or key, that holds what no terminal should get, and what is wrong with it."""
+    if isinstance(value, str):
+        fault = fault_in(value)
+        return f"{key}: {fault}" if fault else None
+    if isinstance(value, dict):
+        for name, inner in value.items():
+            if fault := fault_in(name):
+                return f"a key in {key or 'it'} {fault}"
+            if found := _first_fault(inner, f"{key}.{name}" if key else name):
+                return found
+    if isinstance(value, list):
+        return next((found for inner in value if (found := _first_fault(inner, key))), None)
+    return None
 
 
 def complaints(

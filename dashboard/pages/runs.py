@@ -1,6 +1,7 @@
 """The runs of the logbook, each with its first verdict and the way to its pages."""
 
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
 from dash import html
@@ -12,6 +13,7 @@ from dashboard.urlstate import View, to_query
 from telemetry.errors import LogbookError
 from telemetry.logbook import RunEntry
 from telemetry.report.words import lap_time
+from telemetry.wording import count_word
 
 PATH = "/runs"
 # Verdicts are read for this many runs; a longer list would make the page wait for its last line.
@@ -20,7 +22,9 @@ _WITH_VERDICT = 40
 
 def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
     """All runs, as the logbook orders them."""
-    runs = list(shelf.runs())
+    runs, damaged = list(shelf.runs()), _damaged(shelf.left_out())
+    if not runs and damaged is not None:
+        return parts.page(PATH, View(), "No run can be shown", damaged)
     if not runs:
         return parts.page(
             PATH,
@@ -38,10 +42,29 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         PATH,
         view,
         "Runs",
+        *([damaged] if damaged is not None else []),
         html.Ol(
             [_run(shelf, runs, place, place < _WITH_VERDICT) for place in range(len(runs))],
             className="runs",
         ),
+    )
+
+
+def _damaged(homes: Sequence[Path]) -> html.Section | None:
+    """Which runs are there but cannot be shown, and what to do; nothing when all can."""
+    if not homes:
+        return None
+    count = count_word(len(homes), "run cannot be shown, its record is damaged",
+                       "runs cannot be shown, their records are damaged")  # fmt: skip
+    named = ", ".join(str(home) for home in homes[:5]) + (" and others" if len(homes) > 5 else "")
+    return html.Section(
+        [
+            html.P(f"{count}: {named}."),
+            html.P("What is wrong and what to do:"),
+            html.Pre("bothends logbook verify LOGBOOK"),
+        ],
+        className="part alone",
+        role="alert",
     )
 
 

@@ -4,14 +4,19 @@ Nothing heavy is imported here or by the parser, so that ``bothends --help`` is 
 what it needs when it runs.
 """
 
+import argparse
 import os
 import sys
-from collections.abc import Sequence
+import warnings
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 
 from telemetry.cli.parser import build_parser, join_line
-from telemetry.errors import BothEndsError
+from telemetry.errors import BothEndsError, unexpected
+from telemetry.plaintext import plain
 
 STOPPED = 130  # what a shell reports of a program stopped with Ctrl+C
+NO_MEMORY = "not enough memory for this log; split it, or log fewer channels."
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -30,9 +35,11 @@ def main(argv: Sequence[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # a terminal that cannot write "±" shows "?", and goes on
+    arguments = argparse.Namespace()
     try:
         arguments = build_parser().parse_args(join_line(sys.argv[1:] if argv is None else argv))
-        arguments.run(arguments)
+        with quiet():
+            arguments.run(arguments)
         sys.stdout.flush()
     except SystemExit as done:  # argparse has printed help, the version or what was wrong
         return done.code if isinstance(done.code, int) else 2
@@ -45,11 +52,28 @@ def main(argv: Sequence[str] | None = None) -> int:
     except OSError as error:
         return _say(f"{error.filename or 'file'}: {error.strerror or error}.", 1)
     except MemoryError:
-        return _say("not enough memory for this log; split it, or log fewer channels.", 1)
+        return _say(NO_MEMORY, 1)
+    except Exception as error:  # ours to mend; a person gets a line, and what to report
+        return _say(f"{' '.join(_files(arguments)) or 'this command'}: {unexpected(error)}", 1)
     return 0
+
+
+@contextmanager
+def quiet() -> Iterator[None]:
+    """Keep Python's own warnings, of libraries too, from a person's terminal; ``python -W`` shows them."""
+    with warnings.catch_warnings():
+        if not sys.warnoptions:
+            warnings.simplefilter("ignore")
+        yield
+
+
+def _files(arguments: argparse.Namespace) -> list[str]:
+    """The logs, or the logbook, that a command was given."""
+    given = [getattr(arguments, name, None) for name in ("log", "a", "b", "logbook")]
+    return [path for path in given if isinstance(path, str)]
 
 
 def _say(words: str, code: int) -> int:
     """One line for a person on standard error."""
-    print(f"bothends: {' '.join(words.split())}", file=sys.stderr)
+    print(f"bothends: {plain(' '.join(words.split()))}", file=sys.stderr)
     return code

@@ -8,13 +8,15 @@ from io import StringIO
 from pathlib import Path
 
 from telemetry.bike import Bike, load_bike
+from telemetry.cli import NO_MEMORY
 from telemetry.cli.channels import with_channels
 from telemetry.cli.output import check_outputs, console, say, working, write_text
 from telemetry.columns import telling_columns
-from telemetry.errors import BothEndsError
+from telemetry.errors import BothEndsError, unexpected
 from telemetry.laps import Circuit, load_circuit
 from telemetry.logs import read_log
 from telemetry.metrics import METRICS, values_of
+from telemetry.plaintext import csv_cell, plain
 from telemetry.report.rows import RUN_COLUMNS, RUN_WORDS, run_row
 from telemetry.report.terminal import indented, table
 from telemetry.review import review as review_log
@@ -43,10 +45,10 @@ def batch(arguments: argparse.Namespace) -> None:
         with working(f"Reviewing {number} of {len(arguments.logs)}, {log}"):
             found.append(_outcome(log, bike, circuit, arguments))
         if found[-1].error:
-            say(f"bothends: {' '.join(found[-1].error.split())}")
+            say(f"bothends: {plain(' '.join(found[-1].error.split()))}")
     write_text(arguments.json, _json_text(found), inputs=inputs)
     write_text(arguments.csv, _csv_text(found), inputs=inputs)
-    rows = [run_row(Path(one.log).name, one.summary) for one in found if one.summary is not None]
+    rows = [run_row(plain(Path(one.log).name), one.summary) for one in found if one.summary is not None]
     if rows:
         screen = console()
         screen.print(table(RUN_COLUMNS, rows, words=(0, len(RUN_COLUMNS) - 1)))
@@ -67,6 +69,10 @@ def _outcome(log: str, bike: Bike, circuit: Circuit | None, arguments: argparse.
             return _Outcome(log, review_log(raw, known, circuit=circuit).summary)
     except (BothEndsError, OSError) as error:
         return _Outcome(log, error=str(error))
+    except MemoryError:
+        return _Outcome(log, error=f"{log}: {NO_MEMORY}")
+    except Exception as error:  # a fault of ours in one log costs that log, not the day
+        return _Outcome(log, error=f"{log}: {unexpected(error)}")
 
 
 def _kept(log: str, arguments: argparse.Namespace) -> Summary:
@@ -81,8 +87,8 @@ def _kept(log: str, arguments: argparse.Namespace) -> Summary:
 def _json_text(found: list[_Outcome]) -> str:
     runs = [
         {
-            "log": one.log,
-            "error": one.error or None,
+            "log": plain(one.log),
+            "error": plain(one.error) or None,
             "oscillation": None if one.summary is None else one.summary.oscillation.verdict,
             "laps": [] if one.summary is None else [
                 {"lap": lap.lap, "complete": lap.complete, **values_of(lap)} for lap in one.summary.laps
@@ -100,5 +106,5 @@ def _csv_text(found: list[_Outcome]) -> str:
     writer.writerow(("log", "lap", "complete", *(metric.key for metric in METRICS)))
     for one in found:
         for lap in one.summary.laps if one.summary else ():
-            writer.writerow((one.log, lap.lap, lap.complete, *values_of(lap).values()))
+            writer.writerow((csv_cell(plain(one.log)), lap.lap, lap.complete, *values_of(lap).values()))
     return text.getvalue()

@@ -9,6 +9,7 @@ from pathlib import Path
 from rich.console import Console
 
 from telemetry.errors import BothEndsError
+from telemetry.plaintext import plain
 
 
 class _Screen(Console):
@@ -95,9 +96,9 @@ def write_file(
 def write_text(path: str | Path | None, text: str, *, inputs: Iterable[str | None] = ()) -> None:
     """Write text as UTF-8 in one step, nothing when there is no path."""
     if path is not None:
-        write_file(path, lambda part: part.write_text(text, encoding="utf-8"), inputs=inputs)
+        write_file(path, lambda part: part.write_text(plain(text), encoding="utf-8"), inputs=inputs)
 
 
 def say(words: str) -> None:
     """A line on standard error: what was done besides the result."""
-    print(words, file=sys.stderr)
+    print(plain(words), file=sys.stderr)

@@ -16,7 +16,6 @@
 import json
 import os
 import shutil
-import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -26,11 +25,12 @@ from typing import Any
 
 from telemetry.errors import BikeFileError, LogbookError
 from telemetry.logbook.columns import write_log
-from telemetry.logbook.entry import Record, RunEntry, record_to_json, sheet_words
-from telemetry.logbook.files import file_sha256, part_of
+from telemetry.logbook.entry import Record, RunEntry, is_inside, record_to_json, sheet_words
+from telemetry.logbook.files import file_sha256, has_link, part_of
 from telemetry.logs import RawLog
 from telemetry.setup import SetupSheet
 from telemetry.summary import Summary, Traces, summary_to_json, write_traces
+from telemetry.tomlfile import read_toml
 
 ENTRY, REVIEW, TRACES, LOG = "entry.json", "review.json", "traces.parquet", "log.parquet"
 BIKE, SHEET, CIRCUIT, CHANNELS, ORIGINAL = (
@@ -51,27 +51,43 @@ _PASSING = {ENTRY, CHANGING, part_of(Path(ENTRY)).name}
 class Sources:
     """What a run is made from.
 
-    ``log_name`` is what the log was called when it was first added; ``channels`` the columns by meaning that a
-    person chose.
+    ``log_name`` is what the log was called when it was first added; ``given`` the bytes of everything else that was
+    read for it, by the name each gets in the run's directory; ``channels`` the columns by meaning that a person chose.
     """
 
     log: Path
     log_name: str
     log_sha256: str
-    bike: Path
-    sheet: Path | None
+    given: Mapping[str, bytes]
     channels: Mapping[str, str] = field(default_factory=dict)
-    circuit: Path | None = None
 
     @property
     def inputs(self) -> str:
         """The name of all bytes together: the same ones have the same name everywhere."""
-        parts = [self.log_sha256, file_sha256(self.bike)]
-        parts += [file_sha256(self.bike.parent / name) for name in files_named_by(self.bike)]
-        parts += [file_sha256(self.sheet) if self.sheet else "no sheet"]
+        hashed = {name: sha256(content).hexdigest() for name, content in self.given.items()}
+        named = sorted(hashed.keys() - {BIKE, SHEET, CIRCUIT})
+        parts = [self.log_sha256, hashed[BIKE], *(hashed[name] for name in named)]
+        parts += [hashed.get(SHEET, "no sheet")]
         parts += [channels_to_json(self.channels)] if self.channels else []
-        parts += [file_sha256(self.circuit)] if self.circuit else []
+        parts += [hashed[CIRCUIT]] if CIRCUIT in hashed else []
         return "r" + sha256(" ".join(parts).encode()).hexdigest()[:16]
+
+
+def read_given(bike: Path, sheet: Path | None, circuit: Path | None) -> dict[str, bytes]:
+    """The bytes of the bike file, of the files that it names, of setup sheet and circuit, by their names in a run.
+
+    Raises
+    ------
+    BikeFileError
+        If the bike file is no TOML, or names a file that a logbook cannot keep.
+    OSError
+        If one cannot be read.
+    """
+    given = {BIKE: bike.read_bytes()}
+    given |= {name: (bike.parent / name).read_bytes() for name in files_named_by(bike)}
+    given |= {SHEET: sheet.read_bytes()} if sheet else {}
+    given |= {CIRCUIT: circuit.read_bytes()} if circuit else {}
+    return given
 
 
 def entry_of(
@@ -111,15 +127,10 @@ def fill(
 ) -> None:
     """Write everything of a run into its directory; ``kept`` is the same original in an earlier revision."""
     _keep_original(place / ORIGINAL / entry.log_name, sources, kept)
-    for name in files_named_by(sources.bike):
+    for name, content in sources.given.items():
         target = place / name
         target.parent.mkdir(parents=True, exist_ok=True)
-        shutil.copyfile(sources.bike.parent / name, target)
-    shutil.copyfile(sources.bike, place / BIKE)
-    if sources.sheet:
-        shutil.copyfile(sources.sheet, place / SHEET)
-    if sources.circuit:
-        shutil.copyfile(sources.circuit, place / CIRCUIT)
+        target.write_bytes(content)
     if sources.channels:
         (place / CHANNELS).write_text(channels_to_json(sources.channels), encoding="utf-8")
     write_log(log, place / LOG)
@@ -158,13 +169,15 @@ def hashes(place: Path, entry: RunEntry) -> dict[str, str]:
     That of the original was taken when it was added: it holds, whatever the file may have become.
     """
     original = f"{ORIGINAL}/{entry.log_name}"
-    others = {name: file_sha256(place / name) for name in names_of_files(place) if name != original}
+    names = (name for name in names_of_files(place) if (place / name).is_file() and not has_link(place, name))
+    others = {name: file_sha256(place / name) for name in names if name != original}
     return {original: entry.log_sha256, **others}
 
 
 def names_of_files(place: Path) -> tuple[str, ...]:
     """Every file of a run but the record, by its path below the run's directory."""
-    files = (path.relative_to(place).as_posix() for path in place.rglob("*") if path.is_file())
+    others = (path for path in place.rglob("*") if path.is_symlink() or not path.is_dir())
+    files = (path.relative_to(place).as_posix() for path in others)
     return tuple(sorted(name for name in files if name not in _PASSING))
 
 
@@ -176,10 +189,10 @@ def files_named_by(bike_path: Path) -> tuple[str, ...]:
     BikeFileError
         If one stands outside the bike file's directory, or bears a name that the logbook uses.
     """
-    names = tuple(sorted(set(_file_values(tomllib.loads(bike_path.read_text(encoding="utf-8"))))))
+    names = tuple(sorted(set(_file_values(read_toml(bike_path, what="bike file")))))
     for name in names:
         parts = Path(name).parts
-        if Path(name).is_absolute() or ".." in parts or parts[0] in _OURS:
+        if not is_inside(Path(name).as_posix()) or parts[0] in _OURS:
             raise BikeFileError(
                 f"{bike_path}: {name!r}: a logbook cannot keep it there; put it beside the bike file, under a "
                 "name of its own."

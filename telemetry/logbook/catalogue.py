@@ -7,7 +7,7 @@ from dataclasses import asdict, fields
 from pathlib import Path
 
 from telemetry.errors import LogbookError
-from telemetry.logbook.entry import RunEntry
+from telemetry.logbook.entry import RunEntry, entry_from
 
 LAYOUT = 2  # of catalogue and directories together; SQLite keeps it as user_version
 _APPLICATION_ID = 0x426F7468  # "Both"
@@ -21,6 +21,9 @@ _TABLE = """CREATE TABLE run (
     oscillation TEXT NOT NULL, tyres TEXT NOT NULL DEFAULT '', revision INTEGER NOT NULL DEFAULT 1,
     inputs TEXT NOT NULL DEFAULT '')"""
 _NEWEST_FIRST = "ORDER BY revision DESC, added_at DESC, run_id"
+_MADE_AGAIN = (
+    "Move this file away: it is made again from the runs' own directories when the logbook is opened next."
+)
 _HOLDING = f"""SELECT * FROM (
     SELECT *, row_number() OVER (PARTITION BY log_sha256 {_NEWEST_FIRST}) AS place_in_history FROM run
     ) WHERE place_in_history = 1 ORDER BY date DESC, added_at DESC, run_id"""
@@ -46,6 +49,8 @@ class Catalogue:
 
     def __init__(self, path: Path, from_layout_1: Migration) -> None:
         self.path = path
+        if not path.exists():
+            path.touch()
         with self.changing() as connection:
             version = connection.execute("PRAGMA user_version").fetchone()[0]
             tables = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
@@ -59,6 +64,9 @@ class Catalogue:
             if version == 1:
                 from_layout_1(connection)
                 connection.execute(f"PRAGMA user_version = {LAYOUT}")
+            columns = {row["name"] for row in connection.execute("PRAGMA table_info(run)")}
+            if version <= LAYOUT and not columns.issuperset(_COLUMNS):
+                raise LogbookError(f"{path}: the catalogue lacks columns. {_MADE_AGAIN}")
         if version > LAYOUT:
             raise LogbookError(
                 f"{path}: was written by a newer version (catalogue schema {version}, this one reads "
@@ -67,6 +75,10 @@ class Catalogue:
 
     @contextmanager
     def _open(self) -> Iterator[sqlite3.Connection]:
+        if not self.path.is_file():  # SQLite would make an empty one in its place
+            raise LogbookError(
+                f"{self.path}: the catalogue is gone. Start again: it is made again from the runs' own directories."
+            )
         try:
             with closing(sqlite3.connect(self.path, timeout=_BUSY_S, isolation_level=None)) as connection:
                 connection.row_factory = sqlite3.Row
@@ -75,8 +87,7 @@ class Catalogue:
             raise LogbookError(f"{self.path}: the catalogue cannot be used ({error}).") from None
         except sqlite3.DatabaseError as error:
             raise LogbookError(
-                f"{self.path}: the catalogue cannot be used ({error}). Move this file away: it is made again "
-                "from the runs' own directories when the logbook is opened next."
+                f"{self.path}: the catalogue cannot be used ({error}). {_MADE_AGAIN}"
             ) from None
 
     @contextmanager
@@ -87,7 +98,8 @@ class Catalogue:
             try:
                 yield connection
             except BaseException:
-                connection.execute("ROLLBACK")
+                if connection.in_transaction:  # on a full disk SQLite has already given it up
+                    connection.execute("ROLLBACK")
                 raise
             connection.execute("COMMIT")
 
@@ -119,7 +131,12 @@ class Catalogue:
     def _ask(self, question: str, *values: str) -> tuple[RunEntry, ...]:
         with self._open() as connection:
             rows = connection.execute(question, values)
-            return tuple(RunEntry(**{name: row[name] for name in _COLUMNS}) for row in rows)
+            try:
+                return tuple(entry_from({name: row[name] for name in _COLUMNS}) for row in rows)
+            except (ValueError, LookupError):
+                raise LogbookError(
+                    f"{self.path}: the catalogue holds what is no run. {_MADE_AGAIN}"
+                ) from None
 
 
 def enter(connection: sqlite3.Connection, entry: RunEntry) -> None:

@@ -3,11 +3,15 @@
 import json
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, fields
+from functools import cache
 from hashlib import sha256
 from pathlib import Path
 from typing import Any, TypedDict
 
+from pydantic import TypeAdapter
+
 from telemetry.errors import LogbookError
+from telemetry.plaintext import plain
 from telemetry.setup import SetupSheet
 
 SCHEMA = "bothends.entry/2"
@@ -112,26 +116,74 @@ def read_record(path: Path) -> Record:
     Raises
     ------
     LogbookError
-        If it is missing or damaged, or was written by a newer version.
+        If it is missing or damaged, names files outside the run's directory, or was written by a newer version.
     """
     try:
         data = json.loads(path.read_text(encoding="utf-8"))
         if "schema" not in data:  # layout 1: the entry alone
-            return Record(_entry(data))
+            return Record(entry_from(data))
         if data["schema"] != SCHEMA:
             raise LogbookError(
-                f"{path}: was written by another version ({str(data['schema'])[:40]!r}, this one reads "
+                f"{path}: was written by another version ({plain(str(data['schema']))[:40]!r}, this one reads "
                 f"{SCHEMA!r}); install the newer version to open it."
             )
         if data.pop("sha256") != _hash(data):
             raise ValueError
-        return Record(_entry(data), data["given"], data["files"])
-    except (OSError, ValueError, KeyError, TypeError):
+        given = {word: plain(text) for word, text in data["given"].items()}
+        files = texts().validate_python(data["files"])
+        if not all(is_inside(name) for name in files):
+            raise ValueError
+        return Record(entry_from(data), given, files)
+    except (OSError, ValueError, LookupError, TypeError, AttributeError, RecursionError):
         raise LogbookError(f"{path}: cannot be read; restore it or move its directory out.") from None
 
 
-def _entry(data: Mapping[str, Any]) -> RunEntry:
-    return RunEntry(**{each.name: data[each.name] for each in fields(RunEntry) if each.name in data})
+def entry_from(data: Mapping[str, Any]) -> RunEntry:
+    """An entry as a file or the catalogue has it, which may come from somebody else.
+
+    Parameters
+    ----------
+    data : mapping of str
+        By field.
+
+    Returns
+    -------
+    RunEntry
+        Its words plain text: what no terminal should get is replaced.
+
+    Raises
+    ------
+    ValueError
+        If a field is missing, is of another type, or names a file or directory elsewhere.
+    """
+    known = {each.name: data[each.name] for each in fields(RunEntry) if each.name in data}
+    words = {name: plain(value) for name, value in known.items() if isinstance(value, str)}
+    entry = _entries().validate_python(known | words)
+    for name in ("run_id", "log_name"):
+        if not is_one_name(words[name]) or words[name] != known[name]:
+            raise ValueError(f"{name} is not the name of a file")
+    return entry
+
+
+def is_one_name(name: str) -> bool:
+    """Whether a text is the name of one file or directory: no path, no drive, no way up."""
+    return name not in ("", ".", "..") and Path(name).name == name
+
+
+def is_inside(path: str) -> bool:
+    """Whether a path, written with ``/``, leads to a file below the directory that it starts from."""
+    return path != "" and all(is_one_name(part) for part in path.split("/"))
+
+
+@cache
+def _entries() -> TypeAdapter[RunEntry]:
+    return TypeAdapter(RunEntry)
+
+
+@cache
+def texts() -> TypeAdapter[dict[str, str]]:
+    """What checks that data is texts by text."""
+    return TypeAdapter(dict[str, str])
 
 
 def _hash(data: Mapping[str, Any]) -> str:

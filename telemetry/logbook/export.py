@@ -17,13 +17,15 @@ from telemetry.arrays import FloatArray
 from telemetry.errors import LogbookError
 from telemetry.logbook.build import BIKE, DERIVED, ORIGINAL, REVIEW, SHEET
 from telemetry.logbook.entry import RunEntry
-from telemetry.logbook.files import flush_tree
+from telemetry.logbook.files import flush_tree, has_link
 from telemetry.logbook.logbook import Logbook
+from telemetry.plaintext import csv_cell
 
 _README = """Exported from a logbook of Both Ends.
 
 catalogue.csv, catalogue.json   what runs there are; of several lines with one log_sha256 the one with the
-                                highest revision holds, the others are its history
+                                highest revision holds, the others are its history. In the CSV, a text that a
+                                spreadsheet would take for a formula has an apostrophe before it
 runs/.../original/              the log, byte for byte
 runs/.../log.parquet            its columns as they were read, in the log's own units
 runs/.../run.csv, run.parquet   the run sample by sample: t_s in s, travel in mm (compression positive, 0 at
@@ -87,7 +89,10 @@ def _write_catalogue(out: Path, entries: tuple[RunEntry, ...]) -> None:
     with (out / "catalogue.csv").open("w", encoding="utf-8", newline="") as file:
         writer = csv.DictWriter(file, [field.name for field in fields(RunEntry)])
         writer.writeheader()
-        writer.writerows(rows)
+        writer.writerows(
+            {key: csv_cell(value) if isinstance(value, str) else value for key, value in row.items()}
+            for row in rows
+        )
 
 
 def _folder(entry: RunEntry) -> str:
@@ -98,16 +103,16 @@ def _folder(entry: RunEntry) -> str:
 
 def _write_run(logbook: Logbook, entry: RunEntry, out: Path) -> None:
     home = logbook.store.home(entry.run_id)
-    (out / ORIGINAL).mkdir(parents=True)
-    shutil.copyfile(logbook.original(entry.run_id), out / ORIGINAL / entry.log_name)
-    shutil.copyfile(home / REVIEW, out / REVIEW)
     # Of the files that were given, all: bike file, what it names, setup sheet.
-    given = {BIKE, SHEET, *logbook.record(entry.run_id).files}
-    for name in given:
-        source = home / name
-        if name not in DERIVED and source.is_file():
+    given = {BIKE, SHEET, *logbook.record(entry.run_id).files} - DERIVED
+    for name in (f"{ORIGINAL}/{entry.log_name}", REVIEW, *sorted(given)):
+        if has_link(home, name):
+            raise LogbookError(
+                f"{home / name}: is a link, which is not followed; bothends logbook verify says more."
+            )
+        if (home / name).is_file() or name not in given:
             (out / name).parent.mkdir(parents=True, exist_ok=True)
-            shutil.copyfile(source, out / name)
+            shutil.copyfile(home / name, out / name)
     log = logbook.log(entry.run_id)
     schema = pa.schema(
         [pa.field(name, pa.float64(), metadata={"unit": log.units.get(name, "")}) for name in log.columns]

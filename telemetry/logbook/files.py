@@ -21,6 +21,16 @@ def file_sha256(path: Path) -> str:
     return digest.hexdigest()
 
 
+def has_link(home: Path, name: str) -> bool:
+    """Whether a symbolic link stands anywhere on the way from a directory to a file below it."""
+    place = home
+    for part in Path(name).parts:
+        place = place / part
+        if place.is_symlink():
+            return True
+    return False
+
+
 def flush_tree(directory: Path) -> None:
     """Have everything below a directory on the disk, not only in the system's memory."""
     for path in sorted(directory.rglob("*"), reverse=True):

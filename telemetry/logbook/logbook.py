@@ -177,6 +177,10 @@ class Logbook:
         """All runs, newest outing first."""
         return self.store.catalogue.entries()
 
+    def left_out(self) -> tuple[Path, ...]:
+        """Directories of runs whose record cannot be read, so that no catalogue holds them; `verify` says more."""
+        return self.store.left_out()
+
     def history(self, run_id: str) -> tuple[RunEntry, ...]:
         """What a run was before, oldest first; the last is the one that holds."""
         return self.store.catalogue.of_log(self.entry(run_id).log_sha256)[::-1]

@@ -5,6 +5,7 @@ catalogue. What a directory in ``runs`` holds never changes, but for the words i
 """
 
 import json
+import sqlite3
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
@@ -12,7 +13,7 @@ from pathlib import Path
 from telemetry.errors import LogbookError
 from telemetry.logbook.build import BIKE, CHANGING, CHANNELS, CIRCUIT, ENTRY, ORIGINAL, SHEET
 from telemetry.logbook.catalogue import Catalogue, enter
-from telemetry.logbook.entry import Record, RunEntry, read_record, record_to_json
+from telemetry.logbook.entry import Record, RunEntry, read_record, record_to_json, texts
 from telemetry.logbook.files import flush, flush_tree, replace_text, sweep, workshop
 from telemetry.logbook.migrate import from_layout_1, upgraded
 
@@ -52,12 +53,29 @@ class Store:
                     try:
                         found.append((read_record(home / ENTRY), home))
                     except LogbookError:
-                        continue  # damaged: `bothends logbook verify` names it; the others stay of use
+                        continue  # damaged: `left_out` names it; the others stay of use
             for record, home in sorted(found, key=lambda one: one[0].entry.added_at):
+                if record.entry.run_id != home.name:
+                    continue  # entered, it would be looked for elsewhere
                 query = "SELECT count(*) FROM run WHERE log_sha256 = ?"
                 earlier = connection.execute(query, (record.entry.log_sha256,)).fetchone()[0]
-                enter(connection, upgraded(record, home, earlier + 1).entry)
+                try:
+                    enter(connection, upgraded(record, home, earlier + 1).entry)
+                except (sqlite3.IntegrityError, sqlite3.DataError, OverflowError, UnicodeError):
+                    continue
                 (home / CHANGING).unlink(missing_ok=True)
+
+    def left_out(self) -> tuple[Path, ...]:
+        """Directories of runs that the catalogue does not hold, since their record cannot be read."""
+        entered = {entry.run_id for entry in self.catalogue.revisions()}
+        homes = (home for home in self.runs.iterdir() if home.is_dir() and home.name not in entered)
+        return tuple(sorted(home for home in homes if not self._has_record(home)))
+
+    def _has_record(self, home: Path) -> bool:
+        try:
+            return read_record(home / ENTRY).entry.run_id == home.name
+        except LogbookError:
+            return False
 
     def home(self, run_id: str) -> Path:
         """The directory of a run that the catalogue holds."""
@@ -85,8 +103,10 @@ class Store:
         """The columns by meaning that a person chose for a run. Raises `LogbookError` when they are damaged."""
         path = self.home(run_id) / CHANNELS
         try:
-            return dict(json.loads(path.read_text(encoding="utf-8"))) if path.is_file() else {}
-        except (OSError, ValueError):
+            if not path.is_file():
+                return {}
+            return texts().validate_python(json.loads(path.read_text(encoding="utf-8")))
+        except (OSError, ValueError, RecursionError):
             raise LogbookError(f"{path}: cannot be read; restore it or make the run again.") from None
 
     def record(self, run_id: str) -> Record:

@@ -7,7 +7,7 @@ from pathlib import Path
 from telemetry.errors import LogbookError
 from telemetry.logbook.build import DERIVED, ENTRY, names_of_files
 from telemetry.logbook.entry import Record, RunEntry, read_record
-from telemetry.logbook.files import file_sha256
+from telemetry.logbook.files import file_sha256, has_link
 from telemetry.logbook.logbook import Logbook
 
 
@@ -48,12 +48,18 @@ def verify(logbook: Logbook) -> Verification:
     if damages:
         return Verification(0, 0, 0, tuple(damages))
     entries = {entry.run_id: entry for entry in logbook.revisions()}
-    homes = sorted(home for home in runs.iterdir() if home.is_dir())
+    there = sorted(runs.iterdir())
+    homes = [home for home in there if home.is_dir() and not home.is_symlink()]
+    damages += [
+        Damage("", str(path), "is not the directory of a run", _STRANGE)
+        for path in there
+        if path not in homes
+    ]
     files = size = 0
     for home in homes:
         names = names_of_files(home)
         files += len(names) + 1
-        size += sum((home / name).stat().st_size for name in names)
+        size += sum((home / name).lstat().st_size for name in names)
         damages += _damages(home, names, entries.get(home.name))
     for run_id in entries.keys() - {home.name for home in homes}:
         damages.append(Damage(run_id, str(runs / run_id), "is missing", _AGAIN))
@@ -80,7 +86,9 @@ def _damages(home: Path, names: tuple[str, ...], entry: RunEntry | None) -> Iter
         yield Damage(run_id, str(home / ENTRY), "says other than the catalogue", _CATALOGUE)
     for name, expected in record.files.items():
         path = home / name
-        if not path.is_file():
+        if has_link(home, name):
+            yield Damage(run_id, str(path), "is a link, not a file of this run", _advice(record, name))
+        elif not path.is_file():
             yield Damage(run_id, str(path), "is missing", _advice(record, name))
         elif file_sha256(path) != expected:
             yield Damage(run_id, str(path), "is not as it was kept (SHA-256 differs)", _advice(record, name))

@@ -1,15 +1,48 @@
 """Run a parser that a damaged file can bring down in a process of its own, so that only that process ends."""
 
+import ctypes
+import faulthandler
+import os
 import pickle
+import signal
 import subprocess
 import sys
+import tempfile
+import threading
+import time
+from contextlib import suppress
 from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
+from typing import BinaryIO
 
 from telemetry.errors import LogError
 from telemetry.logs.merge import Channel
 from telemetry.notes import QualityNote
+from telemetry.plaintext import plain
+
+_LIMITS = "BOTHENDS_PARSER_LIMITS"  # seconds and bytes, from the parent to the child
+_LOOK_EVERY_S = 0.1
+_GRACE_S = 5.0
+_PR_SET_PDEATHSIG = 1  # prctl(2)
+_NO_ANSWER = "its parser ended without an answer"
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What a parser may take before it is stopped.
+
+    Choices of ours, far above what a log needs: the libraries import in 2 s and read 20 MB/s and more; numbers of
+    double precision are at most 8 times the bytes they were packed in, and are held a few times over.
+    """
+
+    seconds: float
+    memory_bytes: int
+
+    @classmethod
+    def of_file(cls, size: int) -> "Limits":
+        """Limits for a file of so many bytes."""
+        return cls(seconds=120.0 + size / 1e6, memory_bytes=4_000_000_000 + 40 * size)
 
 
 @dataclass(frozen=True)
@@ -43,24 +76,116 @@ def load_apart(module: str, path: Path) -> Content:
         sys.executable,
         "-c",
         f"from telemetry.logs.apart import answer; answer({module!r})",
-        str(path),
+        os.fsencode(path) if os.name == "posix" else str(path),
     ]
-    done = subprocess.run(command, capture_output=True, check=False)
+    limits = Limits.of_file(path.stat().st_size)
+    environment = {
+        **os.environ,
+        "OPENBLAS_NUM_THREADS": "1",  # each thread takes memory of its own
+        _LIMITS: f"{limits.seconds} {limits.memory_bytes}",
+    }
+    with tempfile.TemporaryFile() as out:
+        # Its standard input stays open as long as this process lives: that tells it when to end.
+        child = subprocess.Popen(
+            command, stdin=subprocess.PIPE, stdout=out, stderr=subprocess.DEVNULL, env=environment
+        )
+        try:
+            found = _watched(child, limits) or _answer_in(out)
+        finally:
+            child.kill()
+            child.communicate()
+    if isinstance(found, Content):
+        return found
+    raise LogError(f"{path}: is damaged: {found}; export the log again.")
+
+
+def _answer_in(out: BinaryIO) -> Content | str:
+    out.seek(0)
     try:
-        answer = pickle.loads(done.stdout) if done.returncode == 0 else "its parser ended without an answer"
-    except (pickle.UnpicklingError, EOFError):
-        answer = "its parser ended without an answer"
-    if isinstance(answer, Content):
-        return answer
-    raise LogError(f"{path}: is damaged: {answer}; export the log again.")
+        found = pickle.load(out)
+    except (pickle.UnpicklingError, EOFError, AttributeError, ImportError, IndexError):
+        return _NO_ANSWER
+    return found if isinstance(found, Content | str) else _NO_ANSWER
+
+
+def _watched(child: "subprocess.Popen[bytes]", limits: Limits) -> str:
+    """Wait for a process to end within its limits: "" if it did, else why there is no answer.
+
+    The limits that a process can be given differ from system to system; being watched from outside works on all.
+    """
+    began = time.monotonic()
+    while True:
+        try:
+            return "" if child.wait(timeout=_LOOK_EVERY_S) == 0 else _NO_ANSWER
+        except subprocess.TimeoutExpired:
+            if time.monotonic() - began > limits.seconds:
+                return f"its parser was stopped after {limits.seconds:.0f} s"
+            if memory_of(child.pid) > limits.memory_bytes:
+                return f"its parser was stopped at {limits.memory_bytes / 1e9:.0f} GB of memory"
+
+
+def memory_of(pid: int) -> int:
+    """Memory that a process holds now; 0 where the system does not say, or it has ended. [bytes]
+
+    Asked of /proc where there is one (Linux), else of the program that lists processes (``tasklist`` on Windows,
+    ``ps`` elsewhere).
+    """
+    try:
+        if sys.platform == "linux":
+            pages = int(Path(f"/proc/{pid}/statm").read_text(encoding="ascii").split()[1])
+            return pages * os.sysconf("SC_PAGE_SIZE")
+        if sys.platform == "win32":
+            return kilobytes_listed(_said_by("tasklist", "/FI", f"PID eq {pid}", "/FO", "CSV", "/NH")) * 1024
+        return kilobytes_listed(_said_by("ps", "-o", "rss=", "-p", str(pid))) * 1024
+    except (OSError, ValueError, IndexError, subprocess.SubprocessError):
+        return 0
+
+
+def kilobytes_listed(line: str) -> int:
+    """The memory in what ``ps -o rss=`` or ``tasklist /FO CSV`` says of one process: its last cell.
+
+    Examples
+    --------
+    >>> kilobytes_listed(" 23456"), kilobytes_listed('"python.exe","812","Console","1","23.456 K"')
+    (23456, 23456)
+    """
+    return int("".join(c for c in line.strip().split('","')[-1] if c.isdigit()) or 0)
+
+
+def _said_by(*command: str) -> str:
+    done = subprocess.run(command, capture_output=True, text=True, timeout=10, check=False)
+    return done.stdout
 
 
 def answer(module: str) -> None:
     """In the other process: the content, or in one line what went wrong, on standard output."""
+    _end_in_time()
     out = sys.stdout.buffer
     sys.stdout = sys.stderr  # what the parser prints is no answer
     try:
         found: Content | str = import_module(module).load(Path(sys.argv[1]))
+    except MemoryError:
+        found = "it asks for more memory than a log needs"
     except Exception as error:  # these parsers raise whatever they run into in a damaged file
-        found = (str(error).splitlines() or [type(error).__name__])[0]
+        found = (plain(str(error)).splitlines() or [type(error).__name__])[0]
     pickle.dump(found, out, protocol=5)
+
+
+def _end_in_time() -> None:
+    """Have this process end when its parent does, and at its limits even if nobody watches it any more."""
+    seconds, memory_bytes = (float(text) for text in os.environ[_LIMITS].split())
+    faulthandler.dump_traceback_later(seconds + _GRACE_S, exit=True)  # also while a parser never returns
+
+    def wait_for_the_parent() -> None:
+        while os.read(0, 1):
+            pass
+        os._exit(1)
+
+    threading.Thread(target=wait_for_the_parent, daemon=True).start()
+    if sys.platform == "linux":  # there the system itself ends it, whatever it is doing
+        ctypes.CDLL(None).prctl(_PR_SET_PDEATHSIG, signal.SIGKILL)
+    if sys.platform != "win32":
+        import resource
+
+        with suppress(ValueError, OSError):
+            resource.setrlimit(resource.RLIMIT_DATA, (int(memory_bytes), int(memory_bytes)))

@@ -40,7 +40,7 @@ def read(path: Path) -> RawLog:
     .. [1] Apache Arrow columnar format, "IPC File Format" and "IPC Streaming Format".
     """
     try:
-        with pa.memory_map(str(path)) as stream:
+        with pa.input_stream(path.open("rb")) as stream:  # Arrow itself opens no name that is not UTF-8
             whole_file = stream.read(len(_FILE)) == _FILE
             stream.seek(0)
             table = (pa.ipc.open_file if whole_file else pa.ipc.open_stream)(stream).read_all()

@@ -1,6 +1,6 @@
 """Cells as Arrow holds them, into float64 arrays."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import TypeAlias
 
 import numpy as np
@@ -42,7 +42,9 @@ def to_float64(column: pa.ChunkedArray) -> FloatArray:
     return values
 
 
-def grow_columns(batches: Iterable[pa.RecordBatch], width: int) -> list[Column]:
+def grow_columns(
+    batches: Iterable[pa.RecordBatch], width: int, check: Callable[[int], None] = lambda _: None
+) -> list[Column]:
     """The columns of a stream of batches; each batch is let go before the next, so that a long log is held once.
 
     Parameters
@@ -51,6 +53,8 @@ def grow_columns(batches: Iterable[pa.RecordBatch], width: int) -> list[Column]:
         Of float64 and string columns.
     width : int
         How many columns.
+    check : callable
+        Gets the count of cells so far, before room is made for them; raises when they are too many.
 
     Returns
     -------
@@ -61,6 +65,7 @@ def grow_columns(batches: Iterable[pa.RecordBatch], width: int) -> list[Column]:
     rows = 0
     for batch in batches:
         end = rows + len(batch)
+        check(end * width)
         for index, column in enumerate(batch.columns):
             if pa.types.is_string(column.type):
                 words[index].append(column)

@@ -14,6 +14,7 @@ from telemetry.logs.dialect import Dialect, is_comment, sniff
 from telemetry.logs.rawlog import RawLog
 from telemetry.logs.textfile import (
     HEAD_BYTES,
+    check_unpacked,
     compression,
     detect_encoding,
     head_lines,
@@ -109,7 +110,17 @@ def _parse(path: Path, dialect: Dialect, encoding: str) -> _Parsed:
         except OSError as error:
             raise LogError(f"{path}: is damaged: {str(error).splitlines()[0]} Copy it again.") from None
         return parsed
-    raise LogError(f"{path}: cannot be read as a table from line {dialect.first_row} on: {reason}")
+    raise LogError(f"{path}: cannot be read as a table from line {dialect.first_row} on: {_in_words(reason)}")
+
+
+def _in_words(reason: str) -> str:
+    """What Arrow says of a text, for who does not know its inside."""
+    if "straddling object" in reason or "out of sync" in reason:
+        return (
+            f"a line is longer than {arrow_csv.ReadOptions().block_size / 1e6:.0f} MB, or a quotation mark is "
+            "opened and never closed; export the log again."
+        )
+    return reason
 
 
 def _arrow(
@@ -149,11 +160,12 @@ def _arrow(
         strings_can_be_null=True,
         decimal_point=decimal,
     )
+    packed = compression(path) is not None
     with (
         open_bytes(path) as stream,
         arrow_csv.open_csv(stream, read_options, parse_options, convert_options) as batches,
     ):
-        return grow_columns(batches, len(columns))
+        return grow_columns(batches, len(columns), lambda cells: check_unpacked(path, cells, packed=packed))
 
 
 def _for_a_person(path: Path, dialect: Dialect, encoding: str) -> dict[str, str]:

@@ -4,6 +4,7 @@ import re
 from collections.abc import Sequence
 
 from telemetry.logs.units import find_unit
+from telemetry.plaintext import plain
 
 _BRACKETS = re.compile(r"^(?P<name>.+?)\s*[\[{](?P<unit>[^\[\]{}]*)[\]}]\s*$")
 _PARENTHESES = re.compile(r"^(?P<name>.+?)\s*\((?P<unit>[^()]*)\)\s*$")
@@ -55,7 +56,7 @@ def _unit_in_name(name: str) -> str:
 
 
 def unique_names(names: Sequence[str]) -> tuple[str, ...]:
-    """Names for columns: blank ones numbered, repeated ones told apart.
+    """Names for columns: blank ones numbered, repeated ones told apart, without control characters.
 
     Parameters
     ----------
@@ -70,12 +71,14 @@ def unique_names(names: Sequence[str]) -> tuple[str, ...]:
     >>> unique_names(["time", "fork", "fork", ""])
     ('time', 'fork', 'fork (2)', 'column 4')
     """
-    unique: list[str] = []
+    taken: set[str] = set()
+    copies: dict[str, int] = {}
+    unique = []
     for number, name in enumerate(names, start=1):
-        wanted = candidate = name or f"column {number}"
-        copy = 2
-        while candidate in unique:
-            candidate = f"{wanted} ({copy})"
-            copy += 1
+        wanted = candidate = plain(name) or f"column {number}"
+        while candidate in taken:
+            copies[wanted] = copies.get(wanted, 1) + 1
+            candidate = f"{wanted} ({copies[wanted]})"
+        taken.add(candidate)
         unique.append(candidate)
     return tuple(unique)

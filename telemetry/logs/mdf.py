@@ -1,5 +1,6 @@
 """ASAM MDF: channel groups with a clock each, read by asammdf (optional: the extra ``mdf``)."""
 
+import sys
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
@@ -64,8 +65,10 @@ def load(path: Path) -> Content:
     -------
     Content
     """
+    sys.modules["sympy"] = None  # type: ignore[assignment]  # asammdf would have it run the formulas of a file
     import asammdf
 
+    _forbid_formulas()
     notes: list[QualityNote] = []
     with asammdf.MDF(path) as file:
         channels = [c for group in range(len(file.groups)) for c in _group(file, group, notes)]
@@ -80,7 +83,12 @@ def _group(file: Any, group: int, notes: list[QualityNote]) -> list[Channel]:
     for index, described in enumerate(file.groups[group].channels):
         if index == master:
             continue
-        signal = file.get(group=group, index=index, ignore_invalidation_bits=True)
+        try:
+            signal = file.get(group=group, index=index, ignore_invalidation_bits=True)
+        except FormulaError as error:
+            message = f"Column {described.name!r} {error}; it is not used."
+            notes.append(QualityNote("warning", "formula", message, channel=described.name))
+            continue
         values = _numbers(signal)
         if values is None:
             message = f"Column {described.name!r} holds {signal.samples.dtype}, not numbers; it is not used."
@@ -90,6 +98,33 @@ def _group(file: Any, group: int, notes: list[QualityNote]) -> list[Channel]:
                 values[np.asarray(signal.invalidation_bits, dtype=bool)] = np.nan
             found.append(Channel(described.name, signal.unit or "", values, t_s))
     return found
+
+
+class FormulaError(Exception):
+    """Values of a file are given by a formula, whose text would have to be run."""
+
+
+def _forbid_formulas() -> None:
+    """Have asammdf raise where it would evaluate the text of a formula: a log must not bring its own program."""
+    from asammdf.blocks import v2_v3_blocks, v4_blocks
+    from asammdf.blocks.v2_v3_constants import CONVERSION_TYPE_FORMULA
+    from asammdf.blocks.v4_constants import CONVERSION_TYPE_ALG
+
+    for module, formula in ((v2_v3_blocks, CONVERSION_TYPE_FORMULA), (v4_blocks, CONVERSION_TYPE_ALG)):
+        _guard(module.ChannelConversion, formula)
+
+
+def _guard(conversion: Any, formula: int) -> None:
+    convert = conversion.convert
+
+    def without_formula(self: Any, *values: Any, **options: Any) -> Any:
+        if self.conversion_type == formula:
+            raise FormulaError(
+                "is given by a formula, which is never run: export it with its values, or as CSV"
+            )
+        return convert(self, *values, **options)
+
+    conversion.convert = without_formula
 
 
 def _numbers(signal: Any) -> FloatArray | None:

@@ -8,6 +8,7 @@ import pyarrow.parquet as pq
 from telemetry.errors import LogError
 from telemetry.logs.arrowtable import log_from_table
 from telemetry.logs.rawlog import RawLog
+from telemetry.logs.textfile import check_unpacked
 
 NAME = "Parquet"
 
@@ -35,6 +36,9 @@ def read(path: Path) -> RawLog:
         If the file is damaged or has no column of numbers.
     """
     try:
-        return log_from_table(pq.ParquetFile(path).read(), source=str(path), reader=NAME)
+        with path.open("rb") as file:  # Arrow itself opens no name that is not UTF-8
+            parquet = pq.ParquetFile(file)
+            check_unpacked(path, parquet.metadata.num_rows * parquet.metadata.num_columns, packed=True)
+            return log_from_table(parquet.read(), source=str(path), reader=NAME)
     except (OSError, UnicodeDecodeError, pa.ArrowException) as error:
         raise LogError(f"{path}: is damaged: {str(error).splitlines()[0]}; export the log again.") from None

@@ -1,5 +1,6 @@
 """Every format a log can come in, in one table: a new one is a module and a line here."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Protocol
 
@@ -7,6 +8,7 @@ from telemetry.errors import LogError
 from telemetry.logs import arrowipc, delimited, matlab, mdf, parquet
 from telemetry.logs.rawlog import RawLog
 from telemetry.logs.textfile import read_head
+from telemetry.plaintext import plain
 
 
 class Reader(Protocol):
@@ -49,10 +51,25 @@ def read_log(path: str | Path, *, reader: str | None = None) -> RawLog:
         raise LogError(f"reader {reader!r} is not known; known are {', '.join(map(repr, names))}.")
     for candidate in READERS:
         if reader == candidate.NAME or (reader is None and candidate.recognises(path)):
-            return candidate.read(path)
+            return _plainly(candidate.read(path))
+    if read_head(path, 4) == b"PK\x03\x04":
+        raise LogError(
+            f"{path}: is a .zip archive or a spreadsheet; unpack it, or export the log as CSV, and give that file."
+        )
     raise LogError(
         f"{path}: is a binary file that no reader ({', '.join(names)}) recognises; its first bytes are "
         f"{read_head(path, 8)!r}. Export the log as CSV."
+    )
+
+
+def _plainly(log: RawLog) -> RawLog:
+    """A log whose words are fit for a terminal, whatever the file and its name hold."""
+    return replace(
+        log,
+        source=plain(log.source),
+        units={name: plain(unit) for name, unit in log.units.items()},
+        metadata={plain(key): plain(value) for key, value in log.metadata.items()},
+        notes=tuple(replace(note, message=plain(note.message)) for note in log.notes),
     )
 
 

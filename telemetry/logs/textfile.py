@@ -9,6 +9,10 @@ from telemetry.errors import LogError
 
 HEAD_BYTES = 1 << 18
 
+# Every cell of a text is a byte or more, but for those of blank lines. Packed, the stamps and the noise of a few
+# sensors alone are some bytes a row, beside which many columns that never change count little: a choice of ours.
+MOST_CELLS_PER_BYTE, MOST_PACKED_CELLS_PER_BYTE, ALWAYS_ALLOWED_CELLS = 1, 100, 50_000_000
+
 _MAGIC = {b"\x1f\x8b": "gzip", b"\x28\xb5\x2f\xfd": "zstd", b"BZh": "bz2"}
 _TEXT_CONTROLS = frozenset(b"\t\n\r\f\x1a")
 
@@ -22,7 +26,25 @@ def compression(path: Path) -> str | None:
 
 def open_bytes(path: Path) -> pa.NativeFile:
     """The file's bytes as a stream, decompressed where needed."""
-    return pa.input_stream(str(path), compression=compression(path))
+    packed = compression(path)
+    return pa.input_stream(
+        path.open("rb"), compression=packed
+    )  # Arrow itself opens no name that is not UTF-8
+
+
+def check_unpacked(path: Path, cells: int, *, packed: bool) -> None:
+    """Refuse a file that holds far more cells than a log of its size can, before they take all memory.
+
+    Raises
+    ------
+    LogError
+    """
+    most = MOST_PACKED_CELLS_PER_BYTE if packed else MOST_CELLS_PER_BYTE
+    if cells > ALWAYS_ALLOWED_CELLS and cells > most * path.stat().st_size:
+        raise LogError(
+            f"{path}: its {path.stat().st_size / 1e6:.1f} MB hold more than {cells / 1e6:.0f} million cells, "
+            "nearly all of them blank or the same: that is no log of a sensor. Export it again."
+        )
 
 
 def read_head(path: Path, size: int = HEAD_BYTES) -> bytes:

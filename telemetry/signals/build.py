@@ -29,7 +29,7 @@ from telemetry.signals.rates import OTHER_RATE
 from telemetry.signals.resample import resample
 from telemetry.signals.run import Run, SensorSetup
 from telemetry.signals.sanity import check_riding, moves_as_it_should, swap_hint
-from telemetry.signals.stamps import check_repeated, read_stamps
+from telemetry.signals.stamps import check_repeated, in_order, read_stamps
 from telemetry.signals.supply import at_bench_supply
 from telemetry.signals.zero import check_zero, zero_mm
 
@@ -78,12 +78,14 @@ def to_run(
     LogError
         If the clock cannot be used.
     """
-    stamps = read_stamps(log, time_channel)
-    notes = [*log.notes, *stamps.notes]
+    log = in_order(log, time_channel)
+    notes = list(log.notes)
     history = list(log.history)
     faults: dict[End, Fault] = {}
     signals = _signals(log, sensors, faults)
     _one_must_be_left(log, sensors, faults)
+    stamps = read_stamps(log, time_channel, tuple(signals.values()))
+    notes += stamps.notes
     wanted = np.logical_or.reduce([np.isfinite(signal) for signal in signals.values()])
     grid = even_grid(stamps.t_s, wanted, source=log.source)
     notes += _clock_notes(log, grid)

@@ -1,22 +1,34 @@
 """The time stamps of a log: in seconds, and checked."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from telemetry.arrays import FloatArray
+from telemetry.arrays import BoolArray, FloatArray, IntArray
 from telemetry.errors import LogError
 from telemetry.logs.rawlog import RawLog
 from telemetry.logs.units import find_unit, to_unit
 from telemetry.notes import QualityNote
+from telemetry.signals.clock import ALWAYS_ALLOWED_SAMPLES, MOST_SAMPLES_PER_STAMP
 from telemetry.signals.lookup import find_numbers
 
-# A log of suspension travel slower than this is one whose time is not in seconds.
+# A log of suspension travel slower than this is one whose time is not in seconds, if its travel says so too.
 SLOWEST_RATE_HZ = 5.0
+# Travel is called smooth where its steps are small beside its spread: mean square of the steps over twice the variance.
+# Of travel logged at 1 Hz it is 0.4 to 0.6, at 20 Hz 0.01 to 0.03, and it falls further with the rate (a simulated
+# ride, fork and shock); white noise has 1.
+MOST_STEPS, MOST_STEPS_TIMES_HZ = 0.1, 20.0
+# Beyond it no sensor's signal lies, in any unit; squared it would be no number.
+MOST_SIGNAL = 1e12
+# A clock may jump this often within the limit of its empty time.
+MOST_JUMPS = 9
 # Stamps that go back further than this, or this often, are a second recording in the same file.
 RESTART_S = 1.0
 MOST_BACKWARD_SHARE = 0.01
-# Rows of one channel that share a stamp: this many are a slip of the logger, more are stamps with too few digits.
+# Rows out of order are one recording if nearly all its stamps, put in order, are an even step apart.
+EVEN_SHARE = 0.9
+# Rows that share a stamp: this many are a slip of the logger, more are stamps with too few digits.
 MOST_REPEATED_SHARE = 0.05
 # What to do with a log that has no clock.
 STATE_RATE = "A log without time needs its rate: rate_hz in [channels], or --channels rate_hz=HZ."
@@ -30,77 +42,216 @@ class TimeStamps:
     notes: tuple[QualityNote, ...]
 
 
-def read_stamps(log: RawLog, time_channel: str) -> TimeStamps:
-    """Time stamps in seconds; rows without one, or with one that goes backward, are NaN and noted.
+def in_order(log: RawLog, time_channel: str) -> RawLog:
+    """A log with its rows in order of time, where they are those of one recording and are not in order; else as it is.
+
+    Parameters
+    ----------
+    log : RawLog
+    time_channel : str
+        Column of time.
+
+    Returns
+    -------
+    RawLog
+        With a note where rows were moved.
+
+    Raises
+    ------
+    ChannelError
+        If there is no such column.
+    """
+    name, values = find_numbers(log, time_channel, meaning="time", cure=STATE_RATE)
+    stamped = np.flatnonzero(np.isfinite(values))
+    back = np.diff(values[stamped]) < 0
+    if np.count_nonzero(back) <= MOST_BACKWARD_SHARE * len(stamped):
+        return log
+    order = np.argsort(values, kind="stable")  # rows without a stamp come last
+    steps = np.diff(values[order][: len(stamped)])
+    steps = steps[steps > 0]
+    usual = float(np.median(steps))
+    even = np.count_nonzero((steps > 0.5 * usual) & (steps < 1.5 * usual))
+    if even < EVEN_SHARE * (len(stamped) - 1 - _copies(log, order[: len(stamped)])):
+        return log  # two recordings, one over the other
+    row = log.first_row + int(stamped[1:][back][0])
+    message = (
+        f"{np.count_nonzero(back)} rows have an earlier time than the one before (first: row {row}): the rows are put "
+        "in order of time, and rows named here are counted in that order. Export the log in order."
+    )
+    return replace(
+        log,
+        columns={each: column[order] for each, column in log.columns.items()},
+        notes=(*log.notes, QualityNote("warning", "rows_out_of_order", message, channel=name)),
+    )
+
+
+def read_stamps(log: RawLog, time_channel: str, travel: Sequence[FloatArray] = ()) -> TimeStamps:
+    """Time stamps in seconds; rows that have none, or one that cannot be true, are NaN and noted.
 
     Parameters
     ----------
     log : RawLog
     time_channel : str
         Column of time. Its unit is the file's; without one, seconds, or milliseconds if that alone makes sense.
+    travel : sequence of ndarray of shape (n_rows,)
+        The signals of travel, which tell milliseconds called seconds from a slow log.
 
     Returns
     -------
     TimeStamps
+        Of several recordings in one file, or of a clock that jumps out of reach, the longest part.
 
     Raises
     ------
     ChannelError
         If there is no such column.
     LogError
-        If its unit is none of time, or the file holds more than one recording.
+        If its unit is none of time.
     """
     name, values = find_numbers(log, time_channel, meaning="time", cure=STATE_RATE)
     notes: list[QualityNote] = []
-    t_s = _in_seconds(log, name, values, notes)
+    t_s = _in_seconds(log, name, values, travel, notes)
     blank = np.isnan(t_s)
     if blank.any():
         row = log.first_row + int(np.argmax(blank))
         message = f"{int(blank.sum())} rows have no time (first: row {row}); they are left out."
         notes.append(QualityNote("warning", "no_time", message, channel=name))
     t_s = t_s - t_s[~blank][0]
+    _leave_out_copies(log, name, t_s, notes)
+    _spread_repeated(log, name, t_s, travel, notes)
     _leave_out_backward(log, name, t_s, notes)
+    _keep_longest_part(log, name, t_s, notes)
     return TimeStamps(t_s, tuple(notes))
 
 
-def _in_seconds(log: RawLog, name: str, values: FloatArray, notes: list[QualityNote]) -> FloatArray:
+def _in_seconds(
+    log: RawLog, name: str, values: FloatArray, travel: Sequence[FloatArray], notes: list[QualityNote]
+) -> FloatArray:
     written = log.units.get(name, "")
     unit = find_unit(written) if written else None
-    if unit is not None and unit.quantity == "time":
-        return to_unit(values, unit.symbol, "s")
-    if written:
+    if written and (unit is None or unit.quantity != "time"):
         raise LogError(
             f"{log.source}, column {name!r}: unit {written!r} is not one of time; use s, ms or us, or check "
             f"time in [channels]."
         )
+    if unit is not None and unit.symbol != "s":
+        return to_unit(values, unit.symbol, "s")
     steps = np.diff(values[np.isfinite(values)])
-    step = float(np.median(steps[steps > 0])) if (steps > 0).any() else 0.0
-    for symbol in ("s", "ms", "us"):
-        if to_unit(np.array([step]), symbol, "s")[0] <= 1 / SLOWEST_RATE_HZ:
-            break
+    forward = steps[steps > 0]  # where rows share a stamp, a row's part of the step to the next
+    step = float(np.median(forward)) * len(forward) / len(steps) if len(forward) else 0.0
+    symbol = _likely_symbol(step, travel)
     if symbol != "s":
+        called = "is called seconds" if written else "has no unit"
         message = (
-            f"{name!r} has no unit and steps by {step:g}: taken for {symbol}. Write the unit to be sure."
+            f"{name!r} {called} and steps by {step:g}, which no logger of travel does; the travel is smooth from "
+            f"row to row: taken for {symbol}. Write the right unit to be sure."
         )
         notes.append(QualityNote("warning", "time_unit_assumed", message, channel=name))
     return to_unit(values, symbol, "s")
 
 
+def _likely_symbol(step: float, travel: Sequence[FloatArray]) -> str:
+    """The unit of time in which a step is that of a logger of travel; seconds where the travel itself is that slow."""
+    for symbol in ("s", "ms", "us"):
+        step_s = float(to_unit(np.array([step]), symbol, "s")[0])
+        if step_s <= 1 / SLOWEST_RATE_HZ:
+            most = min(MOST_STEPS, MOST_STEPS_TIMES_HZ * step_s)
+            slow = symbol != "s" and travel and all(_steps_share(signal) > most for signal in travel)
+            return "s" if slow else symbol
+    return "s"
+
+
+def _steps_share(signal: FloatArray) -> float:
+    """Mean square of the steps from sample to sample over twice the variance: 1 for white noise, 0 for a slow curve.
+
+    References
+    ----------
+    .. [1] J. von Neumann, "Distribution of the ratio of the mean square successive difference to the variance",
+       Annals of Mathematical Statistics 12 (1941).
+    """
+    known = signal[np.isfinite(signal) & (np.abs(signal) < MOST_SIGNAL)]
+    spread = float(np.var(known)) if len(known) > 1 else 0.0
+    return float(np.mean(np.diff(known) ** 2)) / (2 * spread) if spread > 0 else 1.0
+
+
+def _copies(log: RawLog, rows: IntArray) -> int:
+    """How many of some rows say the same as the one before."""
+    return int(np.count_nonzero(_same_as_before(log, rows)))
+
+
+def _same_as_before(log: RawLog, rows: IntArray) -> BoolArray:
+    """Which of some rows hold the same in every column as the one before; shape (len(rows) - 1,)."""
+    same = np.ones(max(len(rows) - 1, 0), dtype=bool)
+    for values in log.columns.values():
+        there = np.flatnonzero(same)
+        if not there.size:
+            break
+        before, after = values[rows[there]], values[rows[there + 1]]
+        same[there] = (before == after) | (np.isnan(before) & np.isnan(after))
+    return same
+
+
+def _leave_out_copies(log: RawLog, name: str, t_s: FloatArray, notes: list[QualityNote]) -> None:
+    """Set the time of rows that were written twice to NaN but for the first."""
+    rows = np.flatnonzero(np.isfinite(t_s))
+    alike = np.flatnonzero(np.diff(t_s[rows]) == 0)
+    if not alike.size:
+        return
+    pairs = np.column_stack((rows[alike], rows[alike + 1])).reshape(-1)
+    copies = pairs[1::2][_same_as_before(log, pairs)[::2]]
+    if not copies.size:
+        return
+    row = log.first_row + int(copies[0])
+    message = f"{copies.size} rows are copies of the one before (first: row {row}); they are left out."
+    notes.append(QualityNote("warning", "repeated_rows", message, channel=name))
+    t_s[copies] = np.nan
+
+
+def _spread_repeated(
+    log: RawLog, name: str, t_s: FloatArray, travel: Sequence[FloatArray], notes: list[QualityNote]
+) -> None:
+    """Where many samples share each stamp, which has too few digits, have them evenly apart if the stamps agree."""
+    shares = [
+        float(np.mean(np.diff(t_s[np.isfinite(t_s) & np.isfinite(signal)]) == 0))
+        for signal in travel or (t_s,)
+        if np.count_nonzero(np.isfinite(t_s) & np.isfinite(signal)) > 1
+    ]
+    rows = np.flatnonzero(np.isfinite(t_s))
+    steps = np.diff(t_s[rows])
+    if max(shares, default=0.0) <= MOST_REPEATED_SHARE or (steps < 0).any():
+        return
+    repeated = np.count_nonzero(steps == 0)
+    digit_s = float(np.median(steps[steps > 0])) if (steps > 0).any() else 0.0
+    edges = np.flatnonzero(steps > 1.5 * digit_s) + 1
+    spread = []
+    for part in np.split(t_s[rows], edges):
+        place = np.arange(len(part))
+        slope = (part[-1] - part[0]) / max(len(part) - 1, 1)
+        slope = np.polyfit(place, part, 1)[0] if len(part) > 2 else slope
+        even = part.mean() + slope * (place - place.mean())
+        if slope <= 0 or np.abs(part - even).max() > digit_s:
+            return  # `check_repeated` says so
+        spread.append(even)
+    t_s[rows] = np.concatenate(spread)
+    message = (
+        f"{repeated} rows have the same time as the one before, which has too few digits: the rows between two times "
+        "are taken to be evenly apart. Export the log with more decimals of time."
+    )
+    notes.append(QualityNote("warning", "few_digits", message, channel=name))
+
+
 def _leave_out_backward(log: RawLog, name: str, t_s: FloatArray, notes: list[QualityNote]) -> None:
-    """Set stamps out of order to NaN, as few as will do; refuse a clock that starts again."""
+    """Set stamps out of order to NaN, as few as will do; of a clock that starts again keep the longest part."""
     latest = np.fmax.accumulate(t_s)
     backward = t_s < latest
     if not backward.any():
         return
-    first = int(np.argmax(backward))
-    row = log.first_row + first
     ahead = t_s > np.fmin.accumulate(t_s[::-1])[::-1]
     wrong = min(backward, ahead, key=np.count_nonzero)
     if wrong.mean() > MOST_BACKWARD_SHARE and float(np.nanmax(latest - t_s)) > RESTART_S:
-        raise LogError(
-            f"{log.source}, row {row}: {name} goes back from {latest[first]:.3f} to {t_s[first]:.3f} s after the "
-            f"first stamp and goes on from there; the file holds more than one recording. Split it at that row."
-        )
+        _keep_longest_recording(log, name, t_s, notes)
+        _leave_out_backward(log, name, t_s, notes)
+        return
     first = int(np.argmax(wrong))
     row, place_s = log.first_row + first, float(latest[max(0, first - 1)])
     message = f"Time is out of order in {int(wrong.sum())} rows (first: row {row}); they are left out."
@@ -108,6 +259,59 @@ def _leave_out_backward(log: RawLog, name: str, t_s: FloatArray, notes: list[Qua
         QualityNote("warning", "backward_time", message, channel=name, start_s=place_s, end_s=place_s)
     )
     t_s[wrong] = np.nan
+
+
+def _keep_longest_recording(log: RawLog, name: str, t_s: FloatArray, notes: list[QualityNote]) -> None:
+    """Of a clock that goes back and goes on from there, keep the longest stretch between two such places."""
+    rows = np.flatnonzero(np.isfinite(t_s))
+    steps = np.diff(t_s[rows])
+    # one stamp alone that is far off goes there and back: it starts no recording
+    alone = (steps[:-1] * steps[1:] < 0) & (np.abs(steps[:-1] + steps[1:]) <= RESTART_S)
+    alone &= np.abs(steps[1:]) > RESTART_S
+    t_s[rows[1:-1][alone]] = np.nan
+    rows = np.flatnonzero(np.isfinite(t_s))
+    edges = np.flatnonzero(np.diff(t_s[rows]) < -RESTART_S) + 1
+    if not edges.size:  # many small steps back, which add up: none of its order can be trusted
+        edges = np.flatnonzero(np.diff(t_s[rows]) < 0) + 1
+    _keep_part(log, name, t_s, np.split(rows, edges), "goes back", "holds more than one recording", notes)
+
+
+def _keep_longest_part(log: RawLog, name: str, t_s: FloatArray, notes: list[QualityNote]) -> None:
+    """Of a clock that jumps so far ahead that nearly all of its time would be empty, keep the longest part."""
+    rows = np.flatnonzero(np.isfinite(t_s))
+    steps = np.diff(t_s[rows])
+    if not (steps > 0).any():
+        return
+    usual = float(np.median(steps[steps > 0]))
+    most_s = (MOST_SAMPLES_PER_STAMP * len(rows) + ALWAYS_ALLOWED_SAMPLES) * usual
+    if t_s[rows[-1]] - t_s[rows[0]] <= most_s:
+        return
+    edges = np.flatnonzero(steps > most_s / (MOST_JUMPS + 1)) + 1
+    if edges.size:
+        _keep_part(log, name, t_s, np.split(rows, edges), "jumps ahead", "has a clock that jumps", notes)
+
+
+def _keep_part(
+    log: RawLog,
+    name: str,
+    t_s: FloatArray,
+    parts: list[IntArray],
+    does: str,
+    so: str,
+    notes: list[QualityNote],
+) -> None:
+    """Set all stamps but those of the longest part to NaN, and say so."""
+    kept = max(parts, key=len)
+    before, after = parts[0][-1], parts[1][0]
+    message = (
+        f"{name} {does} at row {log.first_row + int(after)}, from {t_s[before]:.3f} to {t_s[after]:.3f} s after the "
+        f"first stamp: the file {so}. Rows {log.first_row + int(kept[0])} to {log.first_row + int(kept[-1])} are used, "
+        f"the longest of {len(parts)} parts; split the file there to have the others."
+    )
+    notes.append(QualityNote("warning", "several_recordings", message, channel=name))
+    left_out = np.ones(len(t_s), dtype=bool)
+    left_out[kept] = False
+    t_s[left_out] = np.nan
 
 
 def check_repeated(log: RawLog, channel: str, values: FloatArray, t_s: FloatArray) -> tuple[QualityNote, ...]:

@@ -197,7 +197,7 @@ def test_a_full_disk_is_one_line_and_leaves_nothing(kept_files, tmp_path, monkey
 
     logbook = Logbook(tmp_path)
     monkeypatch.setattr("telemetry.logbook.build.shutil.copyfile", full)
-    with pytest.raises(LogbookError, match=r"cannot be read or written \(No space left on device\)"):
+    with pytest.raises(LogbookError, match="the disk is full"):
         logbook.add(*kept_files)
     assert logbook.runs() == () and _leftovers(tmp_path) == []
 
