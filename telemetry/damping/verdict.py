@@ -96,8 +96,8 @@ def verdict(
     )
     part = "" if judged_share >= NEARLY_ALL else f", {100 * judged_share:.0f} % of it all,"
     return "no", (
-        f"Nothing suggests lost damping: over {learned.seconds:.0f} s of riding{part} the rear wheel answered the road "
-        f"the front had met with a damping ratio near {ratio:.2f}{shown}."
+        f"Nothing suggests lost rear damping: over {learned.seconds:.0f} s of riding{part} the rear wheel answered the "
+        f"road the front had met with a damping ratio near {ratio:.2f}{shown}."
     )
 
 
