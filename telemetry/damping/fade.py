@@ -22,9 +22,9 @@ OUTING_PRIOR = 0.03
 # Student's t at 97.5 % for GROUPS - 1 = 11 degrees of freedom (any statistics handbook).
 T_975 = 2.201
 LEAST_LAPS_FOR_TREND = 4
-# A smaller fall over the outing is not worth a word, and half of it is what pace and fuel do. Choices of ours.
+# A smaller fall over the outing is not worth a word, and part of it is what pace and fuel do. Choices of ours.
 LEAST_FALL_PCT = 10.0
-USUAL_DRIFT_PCT = 5.0
+USUAL_DRIFT_PCT = 4.0
 # Of sound outings so many may be called falling, both ends and every shape that is looked for together.
 FALSE_CALLS = 1.0 / 150.0
 ENDS_LOOKED_AT = 2
