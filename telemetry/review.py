@@ -21,7 +21,7 @@ from telemetry.bike import (
 )
 from telemetry.columns import settled
 from telemetry.damping import find_oscillation
-from telemetry.damping.oscillation import Oscillation
+from telemetry.damping.oscillation import Oscillation, dampers_in_doubt
 from telemetry.errors import ChannelError
 from telemetry.findings import findings, verdict_sentences
 from telemetry.findings_travel import packing_findings, shift_findings
@@ -142,6 +142,12 @@ def review(
     ends = _end_summaries(motion, moving, stops)
     shifts = trends(laps)
     whole_balance = balance(motion, track, moving, pairs, bike, _sound(motion, oscillation))
+    # with a damper in doubt there is nothing to try
+    worth_trying = (
+        ()
+        if dampers_in_doubt(oscillation)
+        else (*packing_findings(packing, sum(lap.complete for lap in laps)), *shift_findings(shifts))
+    )
     info = RunInfo(
         source=run.source,
         bike=bike.name,
@@ -160,13 +166,7 @@ def review(
         ends=ends,
         balance=whole_balance,
         oscillation=oscillation,
-        findings=(
-            *findings(laps, ends, whole_balance, oscillation),
-            *packing_findings(
-                packing if oscillation.verdict != "yes" else (), sum(lap.complete for lap in laps)
-            ),
-            *shift_findings(shifts),
-        ),
+        findings=(*findings(laps, ends, whole_balance, oscillation), *worth_trying),
         history=run.history,
         damper_work=_damper_work(motion, bike, moving, track.laps),
         bike_values=_bike_values(bike),

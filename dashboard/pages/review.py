@@ -26,7 +26,7 @@ from telemetry.report.rows_motion import (
     stroke_rows,
     trend_rows,
 )
-from telemetry.report.words import named_corners
+from telemetry.report.words import cautions, named_corners
 from telemetry.summary import Summary
 
 PATH = "/"
@@ -189,7 +189,7 @@ def _findings(scene: Scene) -> Any:
         return None
     return section(
         "What stands out",
-        parts.cautions(found.caution for found in scene.summary.findings),
+        parts.cautions(cautions(scene.summary)),
         html.Ul([parts.finding(found) for found in scene.summary.findings], className="findings"),
         note="One change at a time; the rider and the maker's limits have the last word.",
     )

@@ -42,6 +42,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         PATH,
         view,
         "Runs",
+        _dangers(runs),
         *([damaged] if damaged is not None else []),
         html.Ol(
             [_run(shelf, runs, place, place < _WITH_VERDICT) for place in range(len(runs))],
@@ -65,6 +66,20 @@ def _damaged(homes: Sequence[Path]) -> html.Section | None:
         ],
         className="part alone",
         role="alert",
+    )
+
+
+def _dangers(runs: Sequence[RunEntry]) -> Any:
+    """The runs with a suspected loss of damping, wherever they stand in the list."""
+    lost = [entry for entry in runs if entry.oscillation == "yes"]
+    if not lost:
+        return None
+    links = [
+        html.Li(html.A(parts.run_name(entry), href="/" + to_query(View(run=entry.run_id)), className="in"))
+        for entry in lost
+    ]
+    return html.Div(
+        [html.B("⚠ Suspected loss of rear damping"), html.Ul(links)], className="caution", role="note"
     )
 
 

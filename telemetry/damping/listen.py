@@ -52,6 +52,19 @@ class Heard:
     delay_s: float
     signals: Mapping[End, WheelSignals]
 
+    @property
+    def missing(self) -> str:
+        """What the log lacks to know the road, in words; "" where it lacks nothing."""
+        if self.equation.knows_road:
+            return ""
+        other = "front" if self.end == "rear" else "rear"
+        there = {f"{other} travel": other in self.signals, "ground speed": self._has_speed}
+        return " and ".join(words for words, has in there.items() if not has)
+
+    @property
+    def _has_speed(self) -> bool:
+        return self.equation.ground_speed_m_s is not None
+
 
 def listen(motion: Motion, track: Track, bike: Bike) -> Heard | None:
     """Learn a run at the rear wheel.

@@ -25,12 +25,11 @@ from telemetry.report.rows import (
     stop_rows,
 )
 from telemetry.report.rows_damping import (
-    EVENT_COLUMNS,
     GATHERED_COLUMNS,
-    VERDICT_WORDS,
+    NARROW_EVENT_COLUMNS,
     course_sentences,
+    damping_headline,
     event_rows,
-    front_words,
     gathered_rows,
 )
 from telemetry.report.rows_motion import (
@@ -205,19 +204,15 @@ def _trends(console: Console, summary: Summary) -> None:
 def _oscillation(console: Console, summary: Summary) -> None:
     found = summary.oscillation
     section(console, "Rear damping")
-    verdict = VERDICT_WORDS[found.verdict]
-    indented(console, f"{verdict}: {found.reason}" if found.reason else verdict)
-    indented(console, *course_sentences(found))
+    indented(console, f"{damping_headline(found)}.", *course_sentences(found))
     if gathered := gathered_rows(found.events):
         console.print(table(GATHERED_COLUMNS, gathered[:_MOST_ROWS], words=(0, 1)))
         indented(console, "The debrief (--html) has them one by one.")
     elif found.events:
         rows = event_rows(found.events[:_MOST_ROWS], narrow=True)
-        console.print(table(EVENT_COLUMNS[:-1], rows, words=(0, 1, 2)))
+        console.print(table(NARROW_EVENT_COLUMNS, rows, words=(0, 1, 2, 7)))
         if len(found.events) > _MOST_ROWS:
             indented(console, f"and {len(found.events) - _MOST_ROWS} more (--json has them all)")
-    if front := front_words(found.front_events):
-        indented(console, front)
     if found.rejected:
         looked = count_word(len(found.rejected), "more stretch", "more stretches")
         indented(console, f"{looked} looked like it at first and had another cause; the debrief says which.")

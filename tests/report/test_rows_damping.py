@@ -31,6 +31,7 @@ def test_an_event_has_its_place_and_both_amplitudes():
         "2.8",
         "1.4",
         "90",
+        "alarm",
     )
 
 
@@ -73,7 +74,7 @@ def test_the_front_is_named_as_another_fault():
 
 
 def test_an_end_that_reads_higher_beside_a_fading_one_has_not_improved():
-    fading = DamperCourse("losing damping as it warms", "Down.", (), DampingTrend(-8.0, (-10.0, -6.0)))
+    fading = DamperCourse("losing damping", "Down.", (), DampingTrend(-8.0, (-10.0, -6.0)))
     rising = DamperCourse("sound", "Up.", (), DampingTrend(3.0, (1.0, 5.0)))
     assert "the front reads higher" in drift_words(
         Oscillation("no", "", course={"front": rising, "rear": fading})
