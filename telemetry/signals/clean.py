@@ -45,6 +45,7 @@ RIDING_M_S = 8.0
 # Weight and limit are fitted on simulated logs of 10 to 14 bits; the limit lets one false find of some 20 ms through
 # in about ten minutes. Where the jump is no larger than a step of the converter, nothing can tell them apart.
 HELD_S, HELD_SAMPLES, HELD_AROUND_S = 0.015, 4, 0.3
+SAME_MM = 0.001
 HELD_JUMP_WEIGHT, HELD_LEAST_JUMP_MM, HELD_EVIDENCE, HELD_FITTED_FROM_HZ = 14.0, 0.1, 6.5, 200.0
 # A jump that motion cannot make is enough alone, and all that counts where an end may rest on its stop.
 AT_STOP_MM, HELD_JUMP_MM = 1.0, 1.0
@@ -153,7 +154,7 @@ def clean(
     smooth = _mask_outside(work)
     _mask_stuck(work, other_mm, speed_m_s)
     _mask_wild(work)
-    spikes = find_spikes(work.travel_mm, place.sample_rate_hz)
+    spikes = find_spikes(work.travel_mm, place.sample_rate_hz, place.setup.stroke_mm)
     _mask_held(work, spikes)
     work.mask(spikes, "spikes", "has spikes")
     _mask_beside(work, np.isfinite(travel_mm) & np.isnan(work.travel_mm))
@@ -183,7 +184,8 @@ def _mask_held(work: Cleaning, spikes: BoolArray) -> None:
     """Mask readings that stand exactly still: the longer, and the larger the jump at either edge, the surer."""
     travel, rate = work.travel_mm, work.place.sample_rate_hz
     step = np.abs(np.diff(travel))
-    starts, ends = runs(step == 0)  # the same reading from sample start to sample end
+    # the same reading from sample start to sample end; a spline through an uneven clock's rows still rings a little
+    starts, ends = runs(step <= (0.0 if work.place.even else SAME_MM))
     long = ends - starts + 1 >= max(HELD_SAMPLES, int(np.ceil(HELD_S * rate)))
     long &= (starts > 0) & (ends < len(step))
     starts, ends = starts[long], ends[long]
@@ -286,6 +288,12 @@ def _mask_outside(work: Cleaning) -> BoolArray:
         short[start:end] = end - start <= STANDS_S * rate
     work.mask(faults & ~short, "rail", "stands outside the stroke (an open wire?)")
     work.mask((faults & short) | smooth, "outside", "jumps out of the stroke")
+    if not (np.isfinite(work.travel_mm) | smooth).any() and np.isfinite(travel).any():
+        setup = work.place.setup
+        raise CalibrationError(
+            f"{work.place.source}, channel {setup.channel!r}: nothing it reads is a travel within the {stroke:g} mm "
+            f"stroke. Check the sensor's wiring, and points and zero in [{work.place.end}.sensor] of {setup.source}."
+        )
     return smooth
 
 
@@ -348,11 +356,6 @@ def _check_ends(work: Cleaning, travel_mm: FloatArray) -> None:
     """
     place, travel = work.place, work.travel_mm
     stroke, rate = place.setup.stroke_mm, place.sample_rate_hz
-    if not np.isfinite(travel).any() and np.isfinite(travel_mm).sum() == 0:
-        raise CalibrationError(
-            f"{place.source}, channel {place.setup.channel!r}: nothing it reads is a travel within the {stroke:g} mm "
-            f"stroke. Check the sensor's wiring, and points and zero in [{place.end}.sensor] of {place.setup.source}."
-        )
     if _for_long(travel_mm > stroke + MOST_EXCESS_MM, rate, np.isfinite(travel_mm).sum()):
         worst = int(np.nanargmax(travel_mm))
         raise StrokeExceededError(
