@@ -36,9 +36,10 @@ WILD_S, WILD_SHARE, WILD_MM, WILD_BENDS = 0.2, 0.25, 5.0, 4.0
 # This near to an end of the stroke nothing is bridged: a contact may hide in the gap.
 NO_BRIDGE_MM = 3.0
 # So few readings between two faults, and the last two beside one that bend like a jump, cannot be told from the fault.
-ISLAND_SAMPLES, BESIDE_MM = 2, 3.0
+ISLAND_SAMPLES, BESIDE_MM = 2, 2.0
 # The same reading for this long, give or take its noise, while the other end moves this much: the sensor is stuck.
 STUCK_S, STUCK_MM, STUCK_OTHER_MM = 1.0, 0.25, 3.0
+RESTS_MM = 1.5
 RIDING_M_S = 8.0
 # Exactly the same reading for this long may be a logger that repeats its last value, or an open wire. The evidence is
 # how unlikely so many equal steps are, by the share of equal steps around them (log odds), and the jump at an edge.
@@ -249,6 +250,8 @@ def _mask_stuck(work: Cleaning, other_mm: FloatArray | None, speed_m_s: FloatArr
         if last - first >= 2 and moves[first:last].sum() >= 2:
             start, end = first * half, last * half
             level = float(np.median(travel[start:end]))
+            if abs(level) < RESTS_MM and np.ptp(travel[start:end]) > 0:
+                continue  # with its wheel in the air an end rests on its stop, however the other one moves
             # the blocks' edges are not the fault's
             before, after = travel[max(0, start - half) : start][::-1], travel[end : end + half]
             start -= _leading(np.abs(before - level) <= STUCK_MM)
@@ -271,18 +274,18 @@ def _bend_mm(work: Cleaning) -> float:
 def _mask_outside(work: Cleaning) -> BoolArray:
     """Mask what no end can reach; return what of it moved there and back like an end, as a wrong calibration does."""
     travel, stroke, rate = work.travel_mm, work.place.setup.stroke_mm, work.place.sample_rate_hz
-    past = np.maximum(-travel, travel - stroke)  # NaN is past nothing
-    faults, smooth = np.zeros_like(past, dtype=bool), np.zeros_like(past, dtype=bool)
+    faults, smooth = np.zeros(len(travel), dtype=bool), np.zeros(len(travel), dtype=bool)
     jump_mm = JUMP_MM + JUMP_BENDS * _bend_mm(work)
-    for start, end in zip(*runs(past > EDGE_MM), strict=True):
-        before, after = _jump(past, start, jump_mm), _jump(past[::-1], len(past) - end, jump_mm)
-        beyond = start + np.flatnonzero(past[start:end] > OUTSIDE_MM)
-        if before or after:  # the sample that the jump passed through goes too
-            faults[start - max(before - 1, 0) : end + max(after - 1, 0)] = True
-        elif beyond.size and end - start > STANDS_S * rate and _stands(travel[start:end]):
-            faults[start:end] = True
-        else:
-            smooth[beyond] = True
+    for past in (-travel, travel - stroke):
+        for start, end in zip(*runs(past > EDGE_MM), strict=True):
+            before, after = _jump(past, start, jump_mm), _jump(past[::-1], len(past) - end, jump_mm)
+            beyond = start + np.flatnonzero(past[start:end] > OUTSIDE_MM)
+            if before or after:  # the sample that the jump passed through goes too
+                faults[start - max(before - 1, 0) : end + max(after - 1, 0)] = True
+            elif beyond.size and end - start > STANDS_S * rate and _stands(travel[start:end]):
+                faults[start:end] = True
+            else:
+                smooth[beyond] = True
     short = np.zeros_like(faults)
     for start, end in zip(*runs(faults), strict=True):
         short[start:end] = end - start <= STANDS_S * rate

@@ -48,8 +48,11 @@ def place_on_grid(values: FloatArray, t_s: FloatArray, grid: Grid) -> FloatArray
     clock_s = grid.start_s + grid.t_s
     pause = np.diff(stamps_s) > (GAP_SAMPLES + 1.5) / grid.sample_rate_hz
     for part in np.split(np.arange(len(stamps_s)), np.flatnonzero(pause) + 1):
-        first, last = np.searchsorted(clock_s, [stamps_s[part[0]], stamps_s[part[-1]]])
-        on_grid[first:last] = _spline(stamps_s[part], signal[part], clock_s[first:last])
+        begin_s, end_s = stamps_s[part[0]], stamps_s[part[-1]]
+        half_s = 0.5 / grid.sample_rate_hz  # so near to its first and last row a stretch has a sample
+        first, last = np.searchsorted(clock_s, [begin_s - half_s, end_s + half_s])
+        wanted_s = np.clip(clock_s[first:last], begin_s, end_s)
+        on_grid[first:last] = _spline(stamps_s[part], signal[part], wanted_s)
     return on_grid
 
 
