@@ -80,11 +80,13 @@ def stop_notes(stops: tuple[StopEvent, ...], sample_rate_hz: float) -> tuple[Qua
             continue
         worst = max(mine, key=lambda stop: stop.missed_mm)
         message = (
-            f"{end.capitalize()} bottomed {len(mine)} times at {sample_rate_hz:.0f} Hz: between two samples it may have "
-            f"gone deeper than what was logged, by up to {worst.missed_mm:.1f} mm at the shaft (t = {worst.time_s:.2f} s)."
-            f" Log travel at {SEEN_FROM_HZ:.0f} Hz or more to see the peak."
+            f"{end.capitalize()} bottomed {len(mine)} times at {sample_rate_hz:.0f} Hz: between two samples it may "
+            f"have gone deeper than what was logged, by up to {worst.missed_mm:.1f} mm at the shaft (t = "
+            f"{worst.time_s:.2f} s). Log travel at {SEEN_FROM_HZ:.0f} Hz or more to see the peak."
         )
-        notes.append(QualityNote("info", "slow_for_contacts", message, start_s=worst.time_s, end_s=worst.time_s))
+        notes.append(
+            QualityNote("info", "slow_for_contacts", message, start_s=worst.time_s, end_s=worst.time_s)
+        )
     return tuple(notes)
 
 

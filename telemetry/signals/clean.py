@@ -290,7 +290,10 @@ def _mask_outside(work: Cleaning) -> BoolArray:
     for start, end in zip(*runs(faults), strict=True):
         short[start:end] = end - start <= STANDS_S * rate
     work.mask(faults & ~short, "rail", "stands outside the stroke (an open wire?)")
-    work.mask((faults & short) | smooth, "outside", "jumps out of the stroke")
+    work.mask(faults & short, "outside", "jumps out of the stroke")
+    work.mask(
+        smooth, "beyond_stroke", f"goes more than {OUTSIDE_MM:g} mm past its stroke, where it is no travel,"
+    )
     if not (np.isfinite(work.travel_mm) | smooth).any() and np.isfinite(travel).any():
         setup = work.place.setup
         raise CalibrationError(

@@ -7,8 +7,8 @@ from telemetry.signals.gaps import bridge, cubic_weights
 
 # A block of samples is a spike when each of them lies this far, to the same side, from the cubic through two
 # samples on either bank, and was entered and left by a jump: travel that runs into a stop is turned round there as
-# sharply, but nothing sped it up on the way. Motion itself bends away from a cubic with the square of the time it has: the second
-# limit allows three times what the hardest kerbs of simulated outings do. Common practice has no figure.
+# sharply, but nothing sped it up on the way. Motion itself bends away from a cubic with the square of the time it has:
+# the second limit allows three times what the hardest kerbs of simulated outings do. Common practice has no figure.
 SPIKE_MM = 1.5
 BEND_MM_S2 = 50_000.0
 # Into a stop an end is driven by bumps three times as sharp. Within this of the stroke they may have been.

@@ -28,8 +28,8 @@ PILE_MM, FEWEST_IN_PILE, MOST_BELOW, ABOVE_MM, PILE_DENSER = 0.4, 20, 0.1, 2.0, 
 NEAR_LOWEST_MM = 6.0
 # The level it rests at is the middle of the readings within this of the pile: blows go deeper, but for moments only.
 REST_MM = 0.3
-# Pressed on its stop by the spring an end rests up to 0.3 mm below full extension, or up to 0.6 mm above it where rubber
-# or a ring takes it up (what simulated stops do). Beyond that it is the zero; farther than the last, another thing.
+# Pressed on its stop by the spring an end rests up to 0.4 mm below full extension, or up to 0.6 mm above it where a
+# ring takes it up (what simulated stops do). Beyond that it is the zero; farther than the last, another thing.
 REST_LOWEST_MM, REST_HIGHEST_MM, ZERO_WITHIN_MM = -0.5, 0.65, 4.0
 # One long stay is as good as many contacts: blows pass full extension for hundredths of a second, nothing rests there.
 STAYS_S = 0.2
@@ -71,6 +71,7 @@ class TopOuts:
         if len(ranked) < FEWEST_TOP_OUTS or ranked[FEWEST_TOP_OUTS - 1] - ranked[0] > AGREE_MM:
             return None
         return float(np.median(ranked[ranked <= ranked[0] + AGREE_MM]))
+
 
 def find_top_outs(travel_mm: FloatArray, sample_rate_hz: float) -> TopOuts:
     """The lowest readings, one for each contact.
@@ -300,8 +301,8 @@ def check_zero(
 
 def _zero_note(level_mm: float, by: str, end: End, setup: SensorSetup) -> QualityNote:
     message = (
-        f"{end.capitalize()} rests at {level_mm:+.1f} mm when it tops out ({by}), where full extension is 0: its zero is "
-        f"off by about as much, and travel with it. Set the zero in [{end}.sensor] with the wheel off the ground, and "
+        f"{end.capitalize()} rests at {level_mm:+.1f} mm when it tops out ({by}), where full extension is 0: its zero "
+        f"is off by about as much, and travel with it. Set the zero in [{end}.sensor] with the wheel off the ground, and "
         f"check the sensor's mount."
     )
     return QualityNote("warning", "zero_moved", message, channel=setup.channel)

@@ -100,7 +100,10 @@ def test_a_zero_that_is_off_is_told_by_many_contacts(zero):
     run = front_run(long_log(zero_mm=zero))
     (note,) = [note for note in run.notes if note.code == "zero_moved"]
     assert step_of(run, "zero")["topped_out_mm"] == pytest.approx(zero, abs=0.15)
-    assert f"rests at {step_of(run, 'zero')['topped_out_mm']:+.1f} mm when it tops out (24 contacts" in note.message
+    assert (
+        f"rests at {step_of(run, 'zero')['topped_out_mm']:+.1f} mm when it tops out (24 contacts"
+        in note.message
+    )
 
 
 def test_blows_that_pass_full_extension_for_moments_are_no_wrong_zero():
