@@ -32,11 +32,12 @@ MOST_ZERO_ERROR_MM = 3.0
 HELD_PAST_S, HELD_PAST_MM = 0.15, 1.0
 # An input that floats reads noise: where in so long this share of readings bends by more than this much and four times
 # what the road does, none of them is travel. Choices of ours; the noisiest sound sensor stays a factor below.
-WILD_S, WILD_SHARE, WILD_MM, WILD_BENDS = 0.2, 0.25, 5.0, 4.0
+WILD_S, WILD_SHARE, WILD_MM, WILD_BENDS, WILD_REACH_S = 0.2, 0.25, 5.0, 4.0, 0.02
 # This near to an end of the stroke nothing is bridged: a contact may hide in the gap.
 NO_BRIDGE_MM = 3.0
-# So few readings between two faults, and the last two beside one that bend like a jump, cannot be told from the fault.
-ISLAND_SAMPLES, BESIDE_MM = 2, 2.0
+# What is left for so short between two faults, and the last two readings beside one that bend like a jump, cannot be
+# told from the fault.
+ISLAND_S, ISLAND_SAMPLES, BESIDE_MM = 0.015, 2, 2.0
 # The same reading for this long, give or take its noise, while the other end moves this much: the sensor is stuck.
 STUCK_S, STUCK_MM, STUCK_OTHER_MM = 1.0, 0.25, 3.0
 RESTS_MM = 1.5
@@ -46,7 +47,7 @@ RIDING_M_S = 8.0
 # Weight and limit are fitted on simulated logs of 10 to 14 bits; the limit lets one false find of some 20 ms through
 # in about ten minutes. Where the jump is no larger than a step of the converter, nothing can tell them apart.
 HELD_S, HELD_SAMPLES, HELD_AROUND_S = 0.015, 4, 0.3
-SAME_MM = 0.001
+SAME_MM = 1e-9
 HELD_JUMP_WEIGHT, HELD_LEAST_JUMP_MM, HELD_EVIDENCE, HELD_FITTED_FROM_HZ = 14.0, 0.1, 6.5, 200.0
 # A jump that motion cannot make is enough alone, and all that counts where an end may rest on its stop.
 AT_STOP_MM, HELD_JUMP_MM = 1.0, 1.0
@@ -152,10 +153,10 @@ def clean(
     """
     work = Cleaning(place, travel_mm)
     _note_missing(work)
+    _mask_wild(work)
     smooth = _mask_outside(work)
     _mask_stuck(work, other_mm, speed_m_s)
-    _mask_wild(work)
-    spikes = find_spikes(work.travel_mm, place.sample_rate_hz, place.setup.stroke_mm)
+    spikes = find_spikes(work.travel_mm, place.sample_rate_hz, place.setup.stroke_mm, even=place.even)
     _mask_held(work, spikes)
     work.mask(spikes, "spikes", "has spikes")
     _mask_beside(work, np.isfinite(travel_mm) & np.isnan(work.travel_mm))
@@ -185,8 +186,8 @@ def _mask_held(work: Cleaning, spikes: BoolArray) -> None:
     """Mask readings that stand exactly still: the longer, and the larger the jump at either edge, the surer."""
     travel, rate = work.travel_mm, work.place.sample_rate_hz
     step = np.abs(np.diff(travel))
-    # the same reading from sample start to sample end; a spline through an uneven clock's rows still rings a little
-    starts, ends = runs(step <= (0.0 if work.place.even else SAME_MM))
+    # the same reading from sample start to sample end, but for the rounding of what was interpolated
+    starts, ends = runs(step <= SAME_MM)
     long = ends - starts + 1 >= max(HELD_SAMPLES, int(np.ceil(HELD_S * rate)))
     long &= (starts > 0) & (ends < len(step))
     starts, ends = starts[long], ends[long]
@@ -330,9 +331,13 @@ def _mask_wild(work: Cleaning) -> None:
     wild = bends[: count * length].reshape(count, length).mean(axis=1) > WILD_SHARE
     samples = np.zeros(len(travel), dtype=bool)
     samples[: count * length] = np.repeat(wild, length)
-    if samples.any():  # on either side as far as it goes on
-        near = _grown(samples, length)
-        samples |= _grown(bends, 2) & near
+    at, reach = np.flatnonzero(bends), max(8, round(WILD_REACH_S * rate))
+    for start, end in zip(*runs(samples), strict=True):  # on either side as far as it goes on
+        while (before := at[(at < start) & (at >= start - reach)]).size:
+            start = int(before[0])
+        while (after := at[(at >= end) & (at < end + reach)]).size:
+            end = int(after[-1]) + 1
+        samples[max(start - 2, 0) : end + 2] = True
     work.mask(samples, "wild", "jumps about as no end moves (an open wire, an input that floats?)")
 
 
@@ -342,7 +347,8 @@ def _mask_beside(work: Cleaning, found: BoolArray) -> None:
     untold = np.zeros(len(travel), dtype=bool)
     for start, end in zip(*runs(np.isfinite(travel)), strict=True):
         beside = found[max(start - 1, 0)], found[min(end, len(found) - 1)]
-        if end - start <= ISLAND_SAMPLES and any(beside):
+        longest = max(ISLAND_SAMPLES, ISLAND_S * work.place.sample_rate_hz) if all(beside) else ISLAND_SAMPLES
+        if end - start <= longest and any(beside):
             untold[start:end] = True
     bend = np.zeros(len(travel))
     bend[1:-1] = np.abs(np.diff(travel, 2))

@@ -25,7 +25,9 @@ def widest_spike(sample_rate_hz: float) -> int:
     return int(np.clip(WIDEST_S * sample_rate_hz, NARROWEST_SAMPLES, WIDEST_SAMPLES))
 
 
-def find_spikes(travel_mm: FloatArray, sample_rate_hz: float, stroke_mm: float = np.inf) -> BoolArray:
+def find_spikes(
+    travel_mm: FloatArray, sample_rate_hz: float, stroke_mm: float = np.inf, *, even: bool = True
+) -> BoolArray:
     """Samples that belong to a spike.
 
     Parameters
@@ -36,6 +38,8 @@ def find_spikes(travel_mm: FloatArray, sample_rate_hz: float, stroke_mm: float =
         [Hz]
     stroke_mm : float, optional
         Of the damper: what is driven into its stop bends more sharply than what the road alone moves. [mm]
+    even : bool
+        False where samples were interpolated: a jump may then take two of them.
 
     Returns
     -------
@@ -47,7 +51,7 @@ def find_spikes(travel_mm: FloatArray, sample_rate_hz: float, stroke_mm: float =
     if index.size:
         inside = index >= 0
         near = np.where(inside, travel_mm[index], np.nan)
-        found[index[inside]] = _in_passes(near, widest, sample_rate_hz, stroke_mm)[inside]
+        found[index[inside]] = _in_passes(near, widest, sample_rate_hz, stroke_mm, 1 if even else 2)[inside]
     return found
 
 
@@ -66,11 +70,13 @@ def _near_bends(values: FloatArray, reach: int) -> IntArray:
     return np.asarray(index, dtype=np.int64)
 
 
-def _in_passes(travel_mm: FloatArray, widest: int, sample_rate_hz: float, stroke_mm: float) -> BoolArray:
+def _in_passes(
+    travel_mm: FloatArray, widest: int, sample_rate_hz: float, stroke_mm: float, jump_steps: int
+) -> BoolArray:
     found = np.zeros(len(travel_mm), dtype=bool)
     values = travel_mm
     for _ in range(PASSES):  # a spike hides another one next to it
-        blocks = _blocks(values, widest, sample_rate_hz, stroke_mm)
+        blocks = _blocks(values, widest, sample_rate_hz, stroke_mm, jump_steps)
         new = _strongest(blocks, len(values))
         if not new.any():
             break
@@ -80,14 +86,15 @@ def _in_passes(travel_mm: FloatArray, widest: int, sample_rate_hz: float, stroke
 
 
 def _blocks(
-    values: FloatArray, widest: int, sample_rate_hz: float, stroke_mm: float
+    values: FloatArray, widest: int, sample_rate_hz: float, stroke_mm: float, jump_steps: int
 ) -> list[tuple[float, int, int]]:
     """Candidates as (deviation, start, width)."""
-    starts = np.flatnonzero(np.abs(np.diff(values, 2)) > EDGE_SHARE * SPIKE_MM) + 1
+    bends = np.abs(np.diff(values, 2)) > EDGE_SHARE * SPIKE_MM  # in front of a block, or at its start
+    starts = np.flatnonzero(np.append(bends, False) | np.append(False, bends)) + 1
     blocks = []
     for width in range(1, widest + 1):
         at = starts[(starts >= 2) & (starts + width + 2 <= len(values))]
-        deviation = np.where(_jumps(values, at, width), _deviation(values, at, width), 0.0)
+        deviation = np.where(_jumps(values, at, width, jump_steps), _deviation(values, at, width), 0.0)
         half_span_s = 0.5 * (width + 1) / sample_rate_hz
         at_stop = values[at[:, None] + np.arange(width)].max(axis=1, initial=-np.inf) > stroke_mm - STOP_MM
         bend_mm = BEND_MM_S2 * half_span_s**2 * np.where(at_stop, STOP_BENDS, 1.0)
@@ -96,15 +103,16 @@ def _blocks(
     return blocks
 
 
-def _jumps(values: FloatArray, at: IntArray, width: int) -> BoolArray:
-    """Whether each block was entered and left by a jump away from the motion and back."""
-    first, last = values[at], values[at + width - 1]
-    entered = first - 2 * values[at - 1] + values[at - 2]
-    left = last - 2 * values[at + width] + values[at + width + 1]
+def _jumps(values: FloatArray, at: IntArray, width: int, steps: int) -> BoolArray:
+    """Whether each block was entered and left by a jump away from the motion and back, within so many steps."""
+    bend = np.zeros(len(values))
+    bend[1:-1] = np.diff(values, 2)
     away = _away(values, at, width)
     sign = np.sign(away.sum(axis=0))
+    entered = np.max([sign * bend[np.maximum(at - 1 - k, 0)] for k in range(steps)], axis=0)
+    left = np.max([sign * bend[np.minimum(at + width + k, len(bend) - 1)] for k in range(steps)], axis=0)
     least = JUMP_SHARE * np.abs(away).min(axis=0, initial=np.inf)
-    return np.asarray((sign * entered > least) & (sign * left > least))
+    return np.asarray((entered > least) & (left > least))
 
 
 def _away(values: FloatArray, at: IntArray, width: int) -> FloatArray:

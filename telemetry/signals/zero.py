@@ -302,8 +302,8 @@ def check_zero(
 def _zero_note(level_mm: float, by: str, end: End, setup: SensorSetup) -> QualityNote:
     message = (
         f"{end.capitalize()} rests at {level_mm:+.1f} mm when it tops out ({by}), where full extension is 0: its zero "
-        f"is off by about as much, and travel with it. Set the zero in [{end}.sensor] with the wheel off the ground, and "
-        f"check the sensor's mount."
+        f"is off by about as much, and travel with it. Set the zero in [{end}.sensor] with the wheel off the ground, "
+        f"and check the sensor's mount."
     )
     return QualityNote("warning", "zero_moved", message, channel=setup.channel)
 
