@@ -18,8 +18,8 @@ def place_on_grid(values: FloatArray, t_s: FloatArray, grid: Grid) -> FloatArray
     """A channel that is logged at the clock's rate, on the clock.
 
     On an even clock every value keeps its own: it is put in its place, not interpolated. On an uneven one a cubic
-    goes through the two rows on either side, within each stretch without a gap. A stretch that was logged faster than the clock is filtered for
-    the clock's rate, one that was logged slower is left out.
+    goes through the two rows on either side, within each stretch without a gap. A stretch that was logged faster than
+    the clock is filtered for the clock's rate, one that was logged slower is left out.
 
     Parameters
     ----------
