@@ -36,6 +36,7 @@ from telemetry.motion import (
     find_packing,
     find_stops,
     frequencies,
+    stop_notes,
     strokes,
     summarise_end,
     to_motion,
@@ -135,6 +136,7 @@ def review(
     run, motion, track, quality = measured.run, measured.motion, measured.track, measured.quality
     moving = is_moving(track)
     stops = _placed_stops(motion, track, moving)
+    quality = (*quality, *stop_notes(stops, run.sample_rate_hz))
     packing = _placed_packing(motion, track, moving)
     pairs = find_pairs(motion, track)
     oscillation = find_oscillation(motion, track, bike)

@@ -4,7 +4,7 @@ from telemetry.motion.frequencies import end_spectrogram, frequencies
 from telemetry.motion.motion import EndMotion, Motion
 from telemetry.motion.packing import find_packing
 from telemetry.motion.places import across_laps, use_by_place
-from telemetry.motion.stops import find_stops
+from telemetry.motion.stops import find_stops, stop_notes
 from telemetry.motion.strokes import strokes
 from telemetry.motion.summary import (
     EndSummary,
@@ -47,6 +47,7 @@ __all__ = [
     "find_packing",
     "find_stops",
     "frequencies",
+    "stop_notes",
     "strokes",
     "summarise_end",
     "to_motion",

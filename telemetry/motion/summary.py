@@ -102,6 +102,7 @@ class StopEvent:
     """Once against an end of the travel. Travel and arrival speed are the wheel's; place as far as known.
 
     ``hard``: the speed collapsed there (metal on metal), not merely the last half millimetre used.
+    ``missed_mm``: so much deeper the shaft may have gone between two samples.
     """
 
     end: Literal["front", "rear"]
@@ -116,6 +117,7 @@ class StopEvent:
     shaft_travel_mm: float
     speed_mm_s: float
     hard: bool = False
+    missed_mm: Number = 0.0
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from telemetry.logs.rawlog import RawLog
 from telemetry.notes import QualityNote, Step
 from telemetry.signals.calibrate import LINEAR_WITHIN_MM, Calibration, fit_calibration, through_curve
 from telemetry.signals.channels import Channel, read_channel
-from telemetry.signals.clean import OUTSIDE_MM, Cleaning, Place, clean
+from telemetry.signals.clean import EDGE_MM, OUTSIDE_MM, Cleaning, Place, clean
 from telemetry.signals.clock import Grid, even_grid
 from telemetry.signals.diagnose import (
     OUTSIDE_BENCH_MM,
@@ -417,7 +417,8 @@ def _not_linear(end: End, calibration: Calibration, setup: SensorSetup) -> list[
 def _beyond_points(
     signal: FloatArray, travel: FloatArray, calibration: Calibration, setup: SensorSetup
 ) -> list[QualityNote]:
-    beyond = (signal < calibration.lowest) | (signal > calibration.highest)
+    noise = EDGE_MM / abs(calibration.line.slope)  # at the last point an end may rest, and give a little
+    beyond = (signal < calibration.lowest - noise) | (signal > calibration.highest + noise)
     if np.count_nonzero(beyond) <= BEYOND_POINTS_SHARE * len(signal):
         return []
     beyond &= (travel > -OUTSIDE_MM) & (

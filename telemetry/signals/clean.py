@@ -32,19 +32,22 @@ MOST_ZERO_ERROR_MM = 3.0
 HELD_PAST_S, HELD_PAST_MM = 0.15, 1.0
 # An input that floats reads noise: where in so long this share of readings bends by more than this much and four times
 # what the road does, none of them is travel. Choices of ours; the noisiest sound sensor stays a factor below.
-WILD_S, WILD_SHARE, WILD_MM, WILD_BENDS = 0.2, 0.25, 5.0, 4.0
+WILD_S, WILD_SHARE, WILD_MM, WILD_BENDS, WILD_REACH_S = 0.2, 0.25, 5.0, 4.0, 0.02
 # This near to an end of the stroke nothing is bridged: a contact may hide in the gap.
 NO_BRIDGE_MM = 3.0
-# So few readings between two faults, and the last two beside one that bend like a jump, cannot be told from the fault.
-ISLAND_SAMPLES, BESIDE_MM = 2, 3.0
+# What is left for so short between two faults, and the last two readings beside one that bend like a jump, cannot be
+# told from the fault.
+ISLAND_S, ISLAND_SAMPLES, BESIDE_MM = 0.015, 2, 2.0
 # The same reading for this long, give or take its noise, while the other end moves this much: the sensor is stuck.
 STUCK_S, STUCK_MM, STUCK_OTHER_MM = 1.0, 0.25, 3.0
+RESTS_MM = 1.5
 RIDING_M_S = 8.0
 # Exactly the same reading for this long may be a logger that repeats its last value, or an open wire. The evidence is
 # how unlikely so many equal steps are, by the share of equal steps around them (log odds), and the jump at an edge.
 # Weight and limit are fitted on simulated logs of 10 to 14 bits; the limit lets one false find of some 20 ms through
 # in about ten minutes. Where the jump is no larger than a step of the converter, nothing can tell them apart.
 HELD_S, HELD_SAMPLES, HELD_AROUND_S = 0.015, 4, 0.3
+SAME_MM = 1e-9
 HELD_JUMP_WEIGHT, HELD_LEAST_JUMP_MM, HELD_EVIDENCE, HELD_FITTED_FROM_HZ = 14.0, 0.1, 6.5, 200.0
 # A jump that motion cannot make is enough alone, and all that counts where an end may rest on its stop.
 AT_STOP_MM, HELD_JUMP_MM = 1.0, 1.0
@@ -150,10 +153,10 @@ def clean(
     """
     work = Cleaning(place, travel_mm)
     _note_missing(work)
+    _mask_wild(work)
     smooth = _mask_outside(work)
     _mask_stuck(work, other_mm, speed_m_s)
-    _mask_wild(work)
-    spikes = find_spikes(work.travel_mm, place.sample_rate_hz)
+    spikes = find_spikes(work.travel_mm, place.sample_rate_hz, place.setup.stroke_mm, even=place.even)
     _mask_held(work, spikes)
     work.mask(spikes, "spikes", "has spikes")
     _mask_beside(work, np.isfinite(travel_mm) & np.isnan(work.travel_mm))
@@ -183,7 +186,8 @@ def _mask_held(work: Cleaning, spikes: BoolArray) -> None:
     """Mask readings that stand exactly still: the longer, and the larger the jump at either edge, the surer."""
     travel, rate = work.travel_mm, work.place.sample_rate_hz
     step = np.abs(np.diff(travel))
-    starts, ends = runs(step == 0)  # the same reading from sample start to sample end
+    # the same reading from sample start to sample end, but for the rounding of what was interpolated
+    starts, ends = runs(step <= SAME_MM)
     long = ends - starts + 1 >= max(HELD_SAMPLES, int(np.ceil(HELD_S * rate)))
     long &= (starts > 0) & (ends < len(step))
     starts, ends = starts[long], ends[long]
@@ -247,6 +251,8 @@ def _mask_stuck(work: Cleaning, other_mm: FloatArray | None, speed_m_s: FloatArr
         if last - first >= 2 and moves[first:last].sum() >= 2:
             start, end = first * half, last * half
             level = float(np.median(travel[start:end]))
+            if abs(level) < RESTS_MM and np.ptp(travel[start:end]) > 0:
+                continue  # with its wheel in the air an end rests on its stop, however the other one moves
             # the blocks' edges are not the fault's
             before, after = travel[max(0, start - half) : start][::-1], travel[end : end + half]
             start -= _leading(np.abs(before - level) <= STUCK_MM)
@@ -269,23 +275,32 @@ def _bend_mm(work: Cleaning) -> float:
 def _mask_outside(work: Cleaning) -> BoolArray:
     """Mask what no end can reach; return what of it moved there and back like an end, as a wrong calibration does."""
     travel, stroke, rate = work.travel_mm, work.place.setup.stroke_mm, work.place.sample_rate_hz
-    past = np.maximum(-travel, travel - stroke)  # NaN is past nothing
-    faults, smooth = np.zeros_like(past, dtype=bool), np.zeros_like(past, dtype=bool)
+    faults, smooth = np.zeros(len(travel), dtype=bool), np.zeros(len(travel), dtype=bool)
     jump_mm = JUMP_MM + JUMP_BENDS * _bend_mm(work)
-    for start, end in zip(*runs(past > EDGE_MM), strict=True):
-        before, after = _jump(past, start, jump_mm), _jump(past[::-1], len(past) - end, jump_mm)
-        beyond = start + np.flatnonzero(past[start:end] > OUTSIDE_MM)
-        if before or after:  # the sample that the jump passed through goes too
-            faults[start - max(before - 1, 0) : end + max(after - 1, 0)] = True
-        elif beyond.size and end - start > STANDS_S * rate and _stands(travel[start:end]):
-            faults[start:end] = True
-        else:
-            smooth[beyond] = True
+    for past in (-travel, travel - stroke):
+        for start, end in zip(*runs(past > EDGE_MM), strict=True):
+            before, after = _jump(past, start, jump_mm), _jump(past[::-1], len(past) - end, jump_mm)
+            beyond = start + np.flatnonzero(past[start:end] > OUTSIDE_MM)
+            if before or after:  # the sample that the jump passed through goes too
+                faults[start - max(before - 1, 0) : end + max(after - 1, 0)] = True
+            elif beyond.size and end - start > STANDS_S * rate and _stands(travel[start:end]):
+                faults[start:end] = True
+            else:
+                smooth[beyond] = True
     short = np.zeros_like(faults)
     for start, end in zip(*runs(faults), strict=True):
         short[start:end] = end - start <= STANDS_S * rate
     work.mask(faults & ~short, "rail", "stands outside the stroke (an open wire?)")
-    work.mask((faults & short) | smooth, "outside", "jumps out of the stroke")
+    work.mask(faults & short, "outside", "jumps out of the stroke")
+    work.mask(
+        smooth, "beyond_stroke", f"goes more than {OUTSIDE_MM:g} mm past its stroke, where it is no travel,"
+    )
+    if not (np.isfinite(work.travel_mm) | smooth).any() and np.isfinite(travel).any():
+        setup = work.place.setup
+        raise CalibrationError(
+            f"{work.place.source}, channel {setup.channel!r}: nothing it reads is a travel within the {stroke:g} mm "
+            f"stroke. Check the sensor's wiring, and points and zero in [{work.place.end}.sensor] of {setup.source}."
+        )
     return smooth
 
 
@@ -316,9 +331,13 @@ def _mask_wild(work: Cleaning) -> None:
     wild = bends[: count * length].reshape(count, length).mean(axis=1) > WILD_SHARE
     samples = np.zeros(len(travel), dtype=bool)
     samples[: count * length] = np.repeat(wild, length)
-    if samples.any():  # on either side as far as it goes on
-        near = _grown(samples, length)
-        samples |= _grown(bends, 2) & near
+    at, reach = np.flatnonzero(bends), max(8, round(WILD_REACH_S * rate))
+    for start, end in zip(*runs(samples), strict=True):  # on either side as far as it goes on
+        while (before := at[(at < start) & (at >= start - reach)]).size:
+            start = int(before[0])
+        while (after := at[(at >= end) & (at < end + reach)]).size:
+            end = int(after[-1]) + 1
+        samples[max(start - 2, 0) : end + 2] = True
     work.mask(samples, "wild", "jumps about as no end moves (an open wire, an input that floats?)")
 
 
@@ -328,7 +347,8 @@ def _mask_beside(work: Cleaning, found: BoolArray) -> None:
     untold = np.zeros(len(travel), dtype=bool)
     for start, end in zip(*runs(np.isfinite(travel)), strict=True):
         beside = found[max(start - 1, 0)], found[min(end, len(found) - 1)]
-        if end - start <= ISLAND_SAMPLES and any(beside):
+        longest = max(ISLAND_SAMPLES, ISLAND_S * work.place.sample_rate_hz) if all(beside) else ISLAND_SAMPLES
+        if end - start <= longest and any(beside):
             untold[start:end] = True
     bend = np.zeros(len(travel))
     bend[1:-1] = np.abs(np.diff(travel, 2))
@@ -348,11 +368,6 @@ def _check_ends(work: Cleaning, travel_mm: FloatArray) -> None:
     """
     place, travel = work.place, work.travel_mm
     stroke, rate = place.setup.stroke_mm, place.sample_rate_hz
-    if not np.isfinite(travel).any() and np.isfinite(travel_mm).sum() == 0:
-        raise CalibrationError(
-            f"{place.source}, channel {place.setup.channel!r}: nothing it reads is a travel within the {stroke:g} mm "
-            f"stroke. Check the sensor's wiring, and points and zero in [{place.end}.sensor] of {place.setup.source}."
-        )
     if _for_long(travel_mm > stroke + MOST_EXCESS_MM, rate, np.isfinite(travel_mm).sum()):
         worst = int(np.nanargmax(travel_mm))
         raise StrokeExceededError(

@@ -2,15 +2,15 @@
 
 import numpy as np
 
-from telemetry.arrays import FloatArray, IntArray
+from telemetry.arrays import FloatArray
 from telemetry.signals.clock import GAP_SAMPLES, Grid
-from telemetry.signals.gaps import bridge, longest_bridge, runs
+from telemetry.signals.gaps import bridge, longest_bridge
 from telemetry.signals.rates import OTHER_RATE
 from telemetry.signals.resample import resample_at
 
-# A spline rings over several samples on either side of a jump, as of a spike or a wire that opens. Where a signal bends
-# this many times more than in 95 % of its rows straight lines take its place. A choice of ours: where it is wrong, a
-# hard contact is drawn straight from row to row.
+# A cubic makes a fault larger than it is beside a jump, as of a spike or a wire that opens. Where a signal bends this
+# many times more than in 95 % of its rows straight lines take its place. A choice of ours: where it is wrong, a hard
+# contact is drawn straight from row to row.
 RINGS_ABOVE = 20.0
 
 
@@ -18,8 +18,8 @@ def place_on_grid(values: FloatArray, t_s: FloatArray, grid: Grid) -> FloatArray
     """A channel that is logged at the clock's rate, on the clock.
 
     On an even clock every value keeps its own: it is put in its place, not interpolated. On an uneven one a cubic
-    spline goes through each stretch without a gap. A stretch that was logged faster than the clock is filtered for
-    the clock's rate, one that was logged slower is left out.
+    goes through the two rows on either side, within each stretch without a gap. A stretch that was logged faster than
+    the clock is filtered for the clock's rate, one that was logged slower is left out.
 
     Parameters
     ----------
@@ -48,8 +48,11 @@ def place_on_grid(values: FloatArray, t_s: FloatArray, grid: Grid) -> FloatArray
     clock_s = grid.start_s + grid.t_s
     pause = np.diff(stamps_s) > (GAP_SAMPLES + 1.5) / grid.sample_rate_hz
     for part in np.split(np.arange(len(stamps_s)), np.flatnonzero(pause) + 1):
-        first, last = np.searchsorted(clock_s, [stamps_s[part[0]], stamps_s[part[-1]]])
-        on_grid[first:last] = _spline(stamps_s[part], signal[part], clock_s[first:last])
+        begin_s, end_s = stamps_s[part[0]], stamps_s[part[-1]]
+        half_s = 0.5 / grid.sample_rate_hz  # so near to its first and last row a stretch has a sample
+        first, last = np.searchsorted(clock_s, [begin_s - half_s, end_s + half_s])
+        wanted_s = np.clip(clock_s[first:last], begin_s, end_s)
+        on_grid[first:last] = _between(stamps_s[part], signal[part], wanted_s)
     return on_grid
 
 
@@ -68,33 +71,21 @@ def _from_parts(values: FloatArray, t_s: FloatArray, grid: Grid) -> FloatArray:
     return on_grid
 
 
-def _spline(t_s: FloatArray, values: FloatArray, wanted_s: FloatArray) -> FloatArray:
-    from scipy.interpolate import CubicSpline  # loads for half a second; most clocks are even
-
+def _between(t_s: FloatArray, values: FloatArray, wanted_s: FloatArray) -> FloatArray:
+    """The cubic through the two rows on either side of each instant; a straight line where one of them jumps."""
     if len(t_s) < 4:
         return np.interp(wanted_s, t_s, values)
-    on_clock = np.asarray(CubicSpline(t_s, values)(wanted_s), dtype=np.float64)
+    first = np.clip(np.searchsorted(t_s, wanted_s, side="right") - 2, 0, len(t_s) - 4)
+    rows = first[:, None] + np.arange(4)
+    nodes, at = t_s[rows], values[rows]
+    cubic = np.zeros(len(wanted_s))
+    for i in range(4):
+        others = [k for k in range(4) if k != i]
+        away = [(wanted_s - nodes[:, k]) / (nodes[:, i] - nodes[:, k]) for k in others]
+        cubic += at[:, i] * away[0] * away[1] * away[2]
     bend = np.abs(np.diff(values, 2))
-    jumps = np.flatnonzero(bend > RINGS_ABOVE * np.quantile(bend, 0.95)) + 1
-    if jumps.size:
-        on_clock = _straight_at(jumps, on_clock, t_s, values, wanted_s)
-    return on_clock
-
-
-def _straight_at(
-    jumps: IntArray, on_clock: FloatArray, t_s: FloatArray, values: FloatArray, wanted_s: FloatArray
-) -> FloatArray:
-    """Straight lines beside jumps, and about them the spline through what lies on their own side."""
-    from scipy.interpolate import CubicSpline
-
-    on_clock = on_clock.copy()
-    cut = np.zeros(len(t_s) - 1, dtype=bool)  # steps from a row to the next
-    cut[jumps - 1] = cut[jumps] = True
-    starts, ends = runs(~cut)
-    begin, end = np.searchsorted(wanted_s, [t_s[jumps[0] - 1], t_s[jumps[-1] + 1]])
-    on_clock[begin:end] = np.interp(wanted_s[begin:end], t_s, values)
-    for first, last in zip(starts, ends, strict=True):
-        if last - first >= 3:
-            here = slice(*np.searchsorted(wanted_s, [t_s[first], t_s[last]]))
-            on_clock[here] = CubicSpline(t_s[first : last + 1], values[first : last + 1])(wanted_s[here])
-    return on_clock
+    jumps = np.zeros(len(values), dtype=bool)
+    jumps[1:-1] = bend > RINGS_ABOVE * np.quantile(bend, 0.95)
+    straight = jumps[rows].any(axis=1)
+    cubic[straight] = np.interp(wanted_s[straight], t_s, values)
+    return cubic

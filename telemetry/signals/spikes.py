@@ -7,10 +7,12 @@ from telemetry.signals.gaps import bridge, cubic_weights
 
 # A block of samples is a spike when each of them lies this far, to the same side, from the cubic through two
 # samples on either bank, and was entered and left by a jump: travel that runs into a stop is turned round there as
-# sharply, but nothing sped it up on the way. Motion itself bends away from a cubic with the square of the time it has: the second
-# limit allows three times what the hardest kerbs of simulated outings do. Common practice has no figure.
+# sharply, but nothing sped it up on the way. Motion itself bends away from a cubic with the square of the time it has:
+# the second limit allows three times what the hardest kerbs of simulated outings do. Common practice has no figure.
 SPIKE_MM = 1.5
 BEND_MM_S2 = 50_000.0
+# Into a stop an end is driven by bumps three times as sharp. Within this of the stroke they may have been.
+STOP_BENDS, STOP_MM = 3.0, 4.0
 WIDEST_S, WIDEST_SAMPLES, NARROWEST_SAMPLES = 0.005, 5, 3
 PASSES = 3
 EDGE_SHARE = 0.7
@@ -23,7 +25,9 @@ def widest_spike(sample_rate_hz: float) -> int:
     return int(np.clip(WIDEST_S * sample_rate_hz, NARROWEST_SAMPLES, WIDEST_SAMPLES))
 
 
-def find_spikes(travel_mm: FloatArray, sample_rate_hz: float) -> BoolArray:
+def find_spikes(
+    travel_mm: FloatArray, sample_rate_hz: float, stroke_mm: float = np.inf, *, even: bool = True
+) -> BoolArray:
     """Samples that belong to a spike.
 
     Parameters
@@ -32,6 +36,10 @@ def find_spikes(travel_mm: FloatArray, sample_rate_hz: float) -> BoolArray:
         NaN where invalid. [mm]
     sample_rate_hz : float
         [Hz]
+    stroke_mm : float, optional
+        Of the damper: what is driven into its stop bends more sharply than what the road alone moves. [mm]
+    even : bool
+        False where samples were interpolated: a jump may then take two of them.
 
     Returns
     -------
@@ -43,7 +51,7 @@ def find_spikes(travel_mm: FloatArray, sample_rate_hz: float) -> BoolArray:
     if index.size:
         inside = index >= 0
         near = np.where(inside, travel_mm[index], np.nan)
-        found[index[inside]] = _in_passes(near, widest, sample_rate_hz)[inside]
+        found[index[inside]] = _in_passes(near, widest, sample_rate_hz, stroke_mm, 1 if even else 2)[inside]
     return found
 
 
@@ -62,11 +70,13 @@ def _near_bends(values: FloatArray, reach: int) -> IntArray:
     return np.asarray(index, dtype=np.int64)
 
 
-def _in_passes(travel_mm: FloatArray, widest: int, sample_rate_hz: float) -> BoolArray:
+def _in_passes(
+    travel_mm: FloatArray, widest: int, sample_rate_hz: float, stroke_mm: float, jump_steps: int
+) -> BoolArray:
     found = np.zeros(len(travel_mm), dtype=bool)
     values = travel_mm
     for _ in range(PASSES):  # a spike hides another one next to it
-        blocks = _blocks(values, widest, sample_rate_hz)
+        blocks = _blocks(values, widest, sample_rate_hz, stroke_mm, jump_steps)
         new = _strongest(blocks, len(values))
         if not new.any():
             break
@@ -75,28 +85,34 @@ def _in_passes(travel_mm: FloatArray, widest: int, sample_rate_hz: float) -> Boo
     return found
 
 
-def _blocks(values: FloatArray, widest: int, sample_rate_hz: float) -> list[tuple[float, int, int]]:
+def _blocks(
+    values: FloatArray, widest: int, sample_rate_hz: float, stroke_mm: float, jump_steps: int
+) -> list[tuple[float, int, int]]:
     """Candidates as (deviation, start, width)."""
-    starts = np.flatnonzero(np.abs(np.diff(values, 2)) > EDGE_SHARE * SPIKE_MM) + 1
+    bends = np.abs(np.diff(values, 2)) > EDGE_SHARE * SPIKE_MM  # in front of a block, or at its start
+    starts = np.flatnonzero(np.append(bends, False) | np.append(False, bends)) + 1
     blocks = []
     for width in range(1, widest + 1):
         at = starts[(starts >= 2) & (starts + width + 2 <= len(values))]
-        deviation = np.where(_jumps(values, at, width), _deviation(values, at, width), 0.0)
+        deviation = np.where(_jumps(values, at, width, jump_steps), _deviation(values, at, width), 0.0)
         half_span_s = 0.5 * (width + 1) / sample_rate_hz
-        beyond = deviation > max(SPIKE_MM, BEND_MM_S2 * half_span_s**2)
+        at_stop = values[at[:, None] + np.arange(width)].max(axis=1, initial=-np.inf) > stroke_mm - STOP_MM
+        bend_mm = BEND_MM_S2 * half_span_s**2 * np.where(at_stop, STOP_BENDS, 1.0)
+        beyond = deviation > np.maximum(SPIKE_MM, bend_mm)
         blocks += [(float(d), int(i), width) for d, i in zip(deviation[beyond], at[beyond], strict=True)]
     return blocks
 
 
-def _jumps(values: FloatArray, at: IntArray, width: int) -> BoolArray:
-    """Whether each block was entered and left by a jump away from the motion and back."""
-    first, last = values[at], values[at + width - 1]
-    entered = first - 2 * values[at - 1] + values[at - 2]
-    left = last - 2 * values[at + width] + values[at + width + 1]
+def _jumps(values: FloatArray, at: IntArray, width: int, steps: int) -> BoolArray:
+    """Whether each block was entered and left by a jump away from the motion and back, within so many steps."""
+    bend = np.zeros(len(values))
+    bend[1:-1] = np.diff(values, 2)
     away = _away(values, at, width)
     sign = np.sign(away.sum(axis=0))
+    entered = np.max([sign * bend[np.maximum(at - 1 - k, 0)] for k in range(steps)], axis=0)
+    left = np.max([sign * bend[np.minimum(at + width + k, len(bend) - 1)] for k in range(steps)], axis=0)
     least = JUMP_SHARE * np.abs(away).min(axis=0, initial=np.inf)
-    return np.asarray((sign * entered > least) & (sign * left > least))
+    return np.asarray((entered > least) & (left > least))
 
 
 def _away(values: FloatArray, at: IntArray, width: int) -> FloatArray:

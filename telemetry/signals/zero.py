@@ -8,6 +8,7 @@ import numpy as np
 from telemetry.arrays import End, FloatArray
 from telemetry.errors import CalibrationError
 from telemetry.notes import QualityNote, Step
+from telemetry.signals.gaps import runs
 from telemetry.signals.run import SensorSetup
 
 # With the wheels hanging nothing moves: readings that wander more than this are not of a bike on its stand.
@@ -24,25 +25,36 @@ NEAR_MM = 3.0
 # Where springs turn an end round they scatter; on simulated outings such piles then hold fewer than twenty.
 CONTACT_S, LEAVES_MM, LEAVES_S = 0.15, 2.0, 0.4
 PILE_MM, FEWEST_IN_PILE, MOST_BELOW, ABOVE_MM, PILE_DENSER = 0.4, 20, 0.1, 2.0, 1.3
+NEAR_LOWEST_MM = 6.0
 # The level it rests at is the middle of the readings within this of the pile: blows go deeper, but for moments only.
 REST_MM = 0.3
-# Pressed on its stop by the spring an end rests up to 0.3 mm below full extension, or up to 0.6 mm above it where rubber
-# or a ring takes it up (what simulated stops do). Beyond that it is the zero; farther than the last, another thing.
+# Pressed on its stop by the spring an end rests up to 0.4 mm below full extension, or up to 0.6 mm above it where a
+# ring takes it up (what simulated stops do). Beyond that it is the zero; farther than the last, another thing.
 REST_LOWEST_MM, REST_HIGHEST_MM, ZERO_WITHIN_MM = -0.5, 0.65, 4.0
-# Drift is told between the first and the last third, each of at least this length and with contacts of its own. A zero
-# that drifts by 1 mm over a run drifts by a half to two thirds of that between them; on simulated outings without drift
-# they differ by less than 0.1 mm, by 0.3 mm where a damper fades and blows get harder.
-SHORTEST_THIRD_S, FEWEST_IN_THIRD, DRIFT_MM = 60.0, 8, 0.42
+# One long stay is as good as many contacts: blows pass full extension for hundredths of a second, nothing rests there.
+STAYS_S = 0.2
+# Drift over a run is the slope with which its contacts pile up best: so much better than on the level, and by itself.
+# On simulated outings without drift the best slope is below 0.3 mm.
+SHORTEST_DRIFT_S, MOST_DRIFT_MM, DRIFT_STEP_MM, DRIFT_MM = 180.0, 4.0, 0.1, 0.8
+DRIFT_BETTER, DRIFT_DENSER = 1.5, 1.6
 
 
 @dataclass(frozen=True)
 class Rest:
-    """Where an end rests when it tops out, half of its 95 % interval, and where it turns round at the same. [mm]"""
+    """Where an end rests when it tops out, half of its 95 % interval, and by how many contacts. [mm]"""
 
     level_mm: float
-    turns_mm: float
     within_mm: float
     contacts: int
+
+
+@dataclass(frozen=True)
+class _Pile:
+    """Turning points that lie close together at the bottom of all: from the lowest of them, and how dense they are."""
+
+    first: int
+    count: int
+    denser: float
 
 
 @dataclass(frozen=True)
@@ -59,6 +71,7 @@ class TopOuts:
         if len(ranked) < FEWEST_TOP_OUTS or ranked[FEWEST_TOP_OUTS - 1] - ranked[0] > AGREE_MM:
             return None
         return float(np.median(ranked[ranked <= ranked[0] + AGREE_MM]))
+
 
 def find_top_outs(travel_mm: FloatArray, sample_rate_hz: float) -> TopOuts:
     """The lowest readings, one for each contact.
@@ -143,7 +156,7 @@ def _still_mm(
     return float(np.median(part))
 
 
-def find_rest(travel_mm: FloatArray, sample_rate_hz: float, *, fewest: int = FEWEST_IN_PILE) -> Rest | None:
+def find_rest(travel_mm: FloatArray, sample_rate_hz: float) -> Rest | None:
     """Where an end rests when it tops out, from many contacts with its stop.
 
     Parameters
@@ -152,56 +165,97 @@ def find_rest(travel_mm: FloatArray, sample_rate_hz: float, *, fewest: int = FEW
         NaN where invalid; its zero does not matter. [mm]
     sample_rate_hz : float
         [Hz]
-    fewest : int
-        Contacts that it takes.
 
     Returns
     -------
     Rest or None
         None where its lowest turning points do not pile up as on a stop: it may never have topped out.
     """
-    levels = np.sort(_turning_points(travel_mm, sample_rate_hz))
-    if len(levels) < fewest:
+    levels = np.sort(_turning_points(travel_mm, sample_rate_hz)[1])
+    found = _pile(levels)
+    if found is None or found.denser < PILE_DENSER:
         return None
-    below = np.arange(len(levels))  # of the pile that starts at each of them
-    inside = np.searchsorted(levels, levels + PILE_MM, side="right") - below
-    above = np.searchsorted(levels, levels + PILE_MM + ABOVE_MM) - inside - below
-    denser = inside / (above * PILE_MM / ABOVE_MM + 1.0)
-    good = (inside >= fewest) & (below <= MOST_BELOW * inside)
-    best = int(np.argmax(np.where(good, denser, 0.0)))
-    if not good[best] or denser[best] < PILE_DENSER:
-        return None
-    pile = levels[best : best + inside[best]]
+    pile = levels[found.first : found.first + found.count]
     near = travel_mm[np.abs(travel_mm - np.median(pile)) <= REST_MM]  # NaN is near nothing
-    half = 1.96 * float(np.std(pile)) / np.sqrt(len(pile))
-    return Rest(float(np.median(near)), float(np.median(pile)), half, len(pile))
+    return Rest(float(np.median(near)), 1.96 * float(np.std(pile)) / np.sqrt(len(pile)), len(pile))
 
 
-def _turning_points(travel_mm: FloatArray, sample_rate_hz: float) -> FloatArray:
-    """Levels at which travel turns round near its lowest, coming from well above and going back. [mm]"""
+def find_drift_mm(travel_mm: FloatArray, sample_rate_hz: float) -> float | None:
+    """How far the level at which an end tops out rises from the start of a run to its end.
+
+    Parameters
+    ----------
+    travel_mm : ndarray of shape (n_samples,)
+        NaN where invalid. [mm]
+    sample_rate_hz : float
+        [Hz]
+
+    Returns
+    -------
+    float or None
+        None where too few contacts tell. [mm]
+    """
+    lasts_s = len(travel_mm) / sample_rate_hz
+    time_s, levels = _turning_points(travel_mm, sample_rate_hz)
+    if lasts_s < SHORTEST_DRIFT_S:
+        return None
+
+    def denser(drift_mm: float) -> float:
+        found = _pile(np.sort(levels - drift_mm * time_s / lasts_s))
+        return 0.0 if found is None else found.denser
+
+    slopes = np.arange(-MOST_DRIFT_MM, MOST_DRIFT_MM + DRIFT_STEP_MM / 2, DRIFT_STEP_MM)
+    found = np.array([denser(slope) for slope in slopes])
+    if found.max() < DRIFT_DENSER:
+        return None
+    if found.max() < DRIFT_BETTER * denser(0.0):
+        return 0.0
+    return float(np.mean(slopes[found > 0.9 * found.max()]))
+
+
+def _pile(levels_mm: FloatArray) -> _Pile | None:
+    """The densest pile of sorted levels with hardly any below it, against what lies above."""
+    below = np.arange(len(levels_mm))  # of the pile that starts at each of them
+    count = np.searchsorted(levels_mm, levels_mm + PILE_MM, side="right") - below
+    above = np.searchsorted(levels_mm, levels_mm + PILE_MM + ABOVE_MM) - count - below
+    denser = np.where(
+        (count >= FEWEST_IN_PILE) & (below <= MOST_BELOW * count),
+        count / (above * PILE_MM / ABOVE_MM + 1.0),
+        0.0,
+    )
+    if not denser.any():
+        return None
+    best = int(np.argmax(denser))
+    return _Pile(best, int(count[best]), float(denser[best]))
+
+
+def _turning_points(travel_mm: FloatArray, sample_rate_hz: float) -> tuple[FloatArray, FloatArray]:
+    """When and at what level travel turns round near its lowest, coming from well above and going back. [s, mm]"""
     from scipy.ndimage import minimum_filter1d  # loads for a while
 
+    none = np.empty(0), np.empty(0)
     low = np.where(np.isfinite(travel_mm), travel_mm, np.inf)
     lowest = float(low.min(initial=np.inf))
     if not np.isfinite(lowest):
-        return np.empty(0)
+        return none
     reach = max(1, round(0.5 * CONTACT_S * sample_rate_hz))
-    at = np.flatnonzero((low == minimum_filter1d(low, 2 * reach + 1)) & (low < lowest + ZERO_WITHIN_MM + ABOVE_MM))
+    at = np.flatnonzero((low == minimum_filter1d(low, 2 * reach + 1)) & (low < lowest + NEAR_LOWEST_MM))
     at = at[np.diff(at, prepend=-2 * reach) > reach]
     length = round(LEAVES_S * sample_rate_hz)
     at = at[(at >= length) & (at < len(low) - length)]
     if not at.size:
-        return np.empty(0)
+        return none
     about = np.where(np.isfinite(travel_mm), travel_mm, -np.inf)
     steps = np.arange(1, length + 1)
     before, after = about[at[:, None] - steps].max(axis=1), about[at[:, None] + steps].max(axis=1)
-    return low[at[np.minimum(before, after) > low[at] + LEAVES_MM]]
+    at = at[np.minimum(before, after) > low[at] + LEAVES_MM]
+    return at / sample_rate_hz, low[at]
 
 
 def check_zero(
     travel_mm: FloatArray, sample_rate_hz: float, end: End, setup: SensorSetup
 ) -> tuple[tuple[Step, ...], tuple[QualityNote, ...]]:
-    """Where the end tops out over a run, and how that moves from its first third to its last.
+    """Where the end tops out over a run, and how that moves while it lasts.
 
     Parameters
     ----------
@@ -217,50 +271,49 @@ def check_zero(
     steps : tuple of Step
         One, with ``topped_out_mm`` and ``drift_mm``; none where nothing tops out.
     notes : tuple of QualityNote
-        Codes ``zero_moved`` and ``zero_drift``; none where too few contacts tell.
+        Codes ``zero_moved`` and ``zero_drift``; none where too little tells.
     """
-    lasts_s = len(travel_mm) / sample_rate_hz
-    third = len(travel_mm) // 3
     settings: dict[str, float | int | str | bool] = {"end": end}
-    rest = find_rest(travel_mm, sample_rate_hz)
-    parts = [
-        find_rest(part, sample_rate_hz, fewest=FEWEST_IN_THIRD)
-        for part in (travel_mm[:third], travel_mm[len(travel_mm) - third :])
-        if lasts_s >= 3 * SHORTEST_THIRD_S
-    ]
     notes = []
+    rest, drift = find_rest(travel_mm, sample_rate_hz), find_drift_mm(travel_mm, sample_rate_hz)
+    stays = runs(travel_mm < REST_LOWEST_MM)
+    longest = int(np.argmax(stays[1] - stays[0])) if stays[0].size else 0
     if rest is not None and abs(rest.level_mm) <= ZERO_WITHIN_MM:
         settings |= {"top_outs": rest.contacts, "topped_out_mm": rest.level_mm, "within_mm": rest.within_mm}
-        if not REST_LOWEST_MM <= rest.level_mm <= REST_HIGHEST_MM:
-            notes.append(_zero_note(rest, end, setup))
-    if len(parts) == 2 and parts[0] is not None and parts[1] is not None:
-        first, last = parts[0].turns_mm, parts[1].turns_mm
-        if max(abs(first), abs(last)) <= ZERO_WITHIN_MM:
-            settings["drift_mm"] = last - first
-            if abs(last - first) >= DRIFT_MM:
-                notes.append(_drift_note(last - first, lasts_s, end, setup))
-    if "topped_out_mm" not in settings:
+    else:
         found = find_top_outs(travel_mm, sample_rate_hz)
         if found.stop_mm is not None and abs(found.stop_mm) <= NEAR_MM:
             settings |= {"top_outs": len(found.level_mm), "topped_out_mm": found.stop_mm}
+        rest = None
+    if drift is not None:
+        settings["drift_mm"] = drift
+    if drift is not None and abs(drift) >= DRIFT_MM:
+        notes.append(_drift_note(drift, len(travel_mm) / sample_rate_hz, end, setup))
+    elif rest is not None and not REST_LOWEST_MM <= rest.level_mm <= REST_HIGHEST_MM:
+        by = f"{rest.contacts} contacts; 95 % within {max(rest.within_mm, 0.05):.1f} mm"
+        notes.append(_zero_note(rest.level_mm, by, end, setup))
+    elif stays[0].size and stays[1][longest] - stays[0][longest] >= STAYS_S * sample_rate_hz:
+        start, stop = int(stays[0][longest]), int(stays[1][longest])
+        by = f"for {(stop - start) / sample_rate_hz:.1f} s from t = {start / sample_rate_hz:.3f} s"
+        notes.append(_zero_note(float(np.median(travel_mm[start:stop])), by, end, setup))
     return ((Step("zero", settings),) if len(settings) > 1 else ()), tuple(notes)
 
 
-def _zero_note(rest: Rest, end: End, setup: SensorSetup) -> QualityNote:
+def _zero_note(level_mm: float, by: str, end: End, setup: SensorSetup) -> QualityNote:
     message = (
-        f"{end.capitalize()} rests at {rest.level_mm:+.1f} mm when it tops out ({rest.contacts} contacts; 95 % within "
-        f"{max(rest.within_mm, 0.05):.1f} mm), where full extension is 0: its zero is off by about as much, and travel "
-        f"with it. Set the zero in [{end}.sensor] with the wheel off the ground, and check the sensor's mount."
+        f"{end.capitalize()} rests at {level_mm:+.1f} mm when it tops out ({by}), where full extension is 0: its zero "
+        f"is off by about as much, and travel with it. Set the zero in [{end}.sensor] with the wheel off the ground, "
+        f"and check the sensor's mount."
     )
     return QualityNote("warning", "zero_moved", message, channel=setup.channel)
 
 
 def _drift_note(drift_mm: float, lasts_s: float, end: End, setup: SensorSetup) -> QualityNote:
     message = (
-        f"{end.capitalize()} rests {abs(drift_mm):.1f} mm {'higher' if drift_mm > 0 else 'lower'} when it tops out in "
-        f"the last third of the run than in the first: its zero drifts. Check the sensor's mount and set the zero again."
+        f"{end.capitalize()} tops out {abs(drift_mm):.1f} mm {'higher' if drift_mm > 0 else 'lower'} at the end of the "
+        f"run than at its start: its zero drifts. Check the sensor's mount and set the zero again."
     )
-    return QualityNote("warning", "zero_drift", message, channel=setup.channel, start_s=2 * lasts_s / 3, end_s=lasts_s)
+    return QualityNote("warning", "zero_drift", message, channel=setup.channel, start_s=0.0, end_s=lasts_s)
 
 
 def drift_between_mm(earlier: Sequence[Step], later: Sequence[Step], end: End) -> float | None:

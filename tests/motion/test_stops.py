@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from made_ends import RATE_HZ, end_of
 
-from telemetry.motion.stops import find_stops
+from telemetry.motion.stops import find_stops, stop_notes
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks" / "motion"))
 from harsh import harsh_outing
@@ -58,6 +58,34 @@ def test_deep_travel_that_turns_on_its_spring_is_no_contact(short_mm):
     # 3 Hz, 30 mm either way: 11 m/s2 at the deepest point, a tenth of what counts as a collapse
     t = np.arange(2000) / RATE_HZ
     assert stops_of(STROKE_MM - short_mm - 30 * (1 - np.cos(2 * np.pi * 3 * t))) == ()
+
+
+def contact(rate_hz, offset_s=0.0):
+    """A blow of 1.5 m/s on the stop of a 70 mm stroke: half a sine of 2.5 mm and 10 ms past it, and back."""
+    t = np.arange(-1.0, 1.0, 1 / rate_hz) + offset_s
+    off = np.maximum(np.maximum(-t, t - 0.010), 0.0)
+    over = 2.5 * np.sin(np.pi * np.clip(t / 0.010, 0, 1))
+    shaft = np.maximum(70.0 + over - 1500.0 * off, 20.0)
+    end = end_of(shaft, np.gradient(shaft) * rate_hz, stroke_mm=STROKE_MM)
+    return find_stops(end, t, np.ones(len(t), bool))
+
+
+@pytest.mark.parametrize("rate", [500.0, 1000.0])
+@pytest.mark.parametrize("offset", [0.0, 0.0007, 0.0013])
+def test_the_peak_past_the_stroke_is_told(rate, offset):
+    (stop,) = contact(rate, offset)
+    assert stop.shaft_travel_mm == pytest.approx(72.5, abs=0.3)
+    assert stop.time_s == pytest.approx(0.005, abs=0.003)
+    assert stop_notes((stop,), rate) == ()
+
+
+@pytest.mark.parametrize("rate", [100.0, 200.0])
+@pytest.mark.parametrize("offset", [0.0, 0.001, 0.002, 0.003, 0.004])
+def test_a_slow_log_says_how_much_deeper_the_peak_may_be(rate, offset):
+    (stop,) = contact(rate, offset)
+    assert stop.shaft_travel_mm <= 72.5 <= stop.shaft_travel_mm + stop.missed_mm
+    (note,) = stop_notes((stop,), rate)
+    assert note.code == "slow_for_contacts" and f"by up to {stop.missed_mm:.1f} mm" in note.message
 
 
 def test_bottoming_of_simulated_outings_is_found_and_nothing_else():

@@ -107,3 +107,34 @@ def test_a_gap_in_the_travel_is_a_gap_in_speed_and_pitch_not_a_number():
     assert not rear.valid[1000:1400].any()
     assert np.isnan(motion.pitch_deg[1000:1400]).all()
     assert motion.ends["front"].valid[1000:1400].all()
+
+
+def test_hits_past_the_stroke_at_either_end_are_travel_and_refuse_nothing():
+    t = np.arange(0, 20, 1 / RATE_HZ)
+    blow = 2.5 * np.sin(np.pi * np.clip((t - 10) / 0.012, 0, 1))
+    off = np.maximum(np.maximum(10 - t, t - 10.012), 0.0)
+    fork = np.maximum(60 + 10 * np.sin(9 * t), 125 + blow - 1500 * off)
+    low = np.maximum(np.maximum(12 - t, t - 12.05), 0.0)
+    shock = np.minimum(
+        35 + 10 * np.sin(7 * t), -0.9 * np.sin(np.pi * np.clip((t - 12) / 0.05, 0, 1)) + 600 * low
+    )
+    motion = motion_of(fork, shock, bike_of([[0, 0], [70, 126]]))
+    front, rear = motion.ends["front"], motion.ends["rear"]
+    np.testing.assert_allclose(front.wheel_travel_mm, np.cos(np.radians(24.0)) * fork, atol=1e-9)
+    np.testing.assert_allclose(rear.wheel_travel_mm, 1.8 * shock, atol=1e-9)
+    assert front.shaft_travel_mm.max() == pytest.approx(127.5, abs=0.1)
+    assert rear.shaft_travel_mm.min() == pytest.approx(-0.9, abs=0.05)
+
+
+def test_far_past_a_table_that_ends_short_of_the_stroke_travel_is_not_known():
+    t = np.arange(0, 20, 1 / RATE_HZ)
+    shock = 50 + 18 * np.sin(2 * np.pi * 0.5 * t)
+    motion = motion_of(60 + 10 * np.sin(9 * t), shock, bike_of([[0, 0], [30, 54], [60, 108]]))
+    rear = motion.ends["rear"]
+    known = shock <= 65.0
+    np.testing.assert_array_equal(np.isfinite(rear.wheel_travel_mm), known)
+    np.testing.assert_allclose(rear.wheel_travel_mm[known], 1.8 * shock[known], atol=1e-9)
+    (note,) = motion.notes
+    assert note.code == "past_table"
+    assert "past the leverage table (0.0 to 60.0 mm of shaft travel) in 10 places" in note.message
+    assert f"{(~known).sum()} samples more than 5 mm past it are left out" in note.message

@@ -107,9 +107,12 @@ def test_bottoming_is_found_with_depth_and_arrival_speed():
 
 def test_bouncing_on_the_stop_is_one_event_and_standing_is_none():
     n = 5000
-    shaft = 25 + hump(n, 1500, 46, 10) + hump(n, 1545, 46, 10)
+    shaft = 25 + hump(n, 1500, 46, 4) + hump(n, 1520, 46, 4)  # 40 ms apart
     end = end_of(np.minimum(shaft, 70.0), np.gradient(shaft) * RATE_HZ)
     assert len(find_stops(end, clock(n), np.ones(n, bool))) == 1
+    shaft = 25 + hump(n, 1500, 46, 10) + hump(n, 1545, 46, 10)  # off its stop by 40 mm between, 90 ms apart
+    apart = end_of(np.minimum(shaft, 70.0), np.gradient(shaft) * RATE_HZ)
+    assert len(find_stops(apart, clock(n), np.ones(n, bool))) == 2
     assert find_stops(end, clock(n), np.zeros(n, bool)) == ()
 
 

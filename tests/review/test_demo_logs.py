@@ -34,9 +34,10 @@ def reviewed(name):
 def test_sound_outings_are_called_sound(name):
     summary = reviewed(name)
     assert summary.oscillation.verdict == "no"
-    # equal readings by chance: about one false find of some 20 ms in ten minutes, told for the record only
+    # equal readings by chance: about one false find of some 20 ms in ten minutes, told for the record only; and a fork
+    # that bottoms at 200 Hz, whose peaks a slow log does not show
     assert [note.code for note in summary.quality if note.severity != "info"] == []
-    assert {note.code for note in summary.quality} <= {"held"}
+    assert {note.code for note in summary.quality} <= {"held", "slow_for_contacts"}
     assert all(end.valid_share > 0.999 for end in summary.ends.values())
     assert len(summary.corners) == 11
 
