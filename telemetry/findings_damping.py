@@ -1,11 +1,15 @@
 """Lost, fading or worn damping in words."""
 
 from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import replace
 
+from telemetry.arrays import End
 from telemetry.damping.oscillation import CAUTION as DAMPING_CAUTION
 from telemetry.damping.oscillation import INSPECT_CAUTION, Oscillation
+from telemetry.motion.summary import EndSummary
 from telemetry.summary import Finding
-from telemetry.wording import count_word, laps_words, place_words
+from telemetry.wording import count_word, laps_words, measured_words, place_words
 
 
 def oscillation_sentence(oscillation: Oscillation) -> str:
@@ -15,6 +19,29 @@ def oscillation_sentence(oscillation: Oscillation) -> str:
     if oscillation.verdict == "cannot_tell":
         return f"Lost rear damping cannot be told: {oscillation.reason}"
     return f"Suspected loss of rear damping: {oscillation.reason} {DAMPING_CAUTION}"
+
+
+def as_far_as_measured(oscillation: Oscillation, ends: Mapping[End, EndSummary]) -> Oscillation:
+    """The detector's answer, with the time of which it can say nothing where an end was measured for a part only.
+
+    Parameters
+    ----------
+    oscillation : Oscillation
+    ends : mapping of end to EndSummary
+        Over the same run.
+
+    Returns
+    -------
+    Oscillation
+    """
+    partly = [
+        f"The {name} was {words}: of the rest nothing can be said."
+        for name, end in ends.items()
+        if (words := measured_words(end))
+    ]
+    if not partly:
+        return oscillation
+    return replace(oscillation, reason=" ".join((oscillation.reason, *partly)))
 
 
 def lost_all_through(oscillation: Oscillation) -> bool:

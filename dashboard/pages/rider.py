@@ -15,17 +15,16 @@ from dashboard.places import Place, grouped
 from dashboard.scene import Scene
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View, parse, to_query
-from dashboard.words import RIDER_WORDS, number, percent, rider_place, sentence, times, which_laps
+from dashboard.words import RIDER_WORDS, number, rider_place, sentence, times, which_laps
 from telemetry.arrays import ENDS, End
 from telemetry.findings_damping import lost_all_through
-from telemetry.wording import CHANGE_CAUTION
+from telemetry.motion import EndSummary
+from telemetry.wording import CHANGE_CAUTION, measured_words
 
 PATH = "/rider"
 VIEW = "rider-view"
 # Corner numbers are larger here, so they stand further from the line.
 _LABEL_OFFSET = 0.085
-# With less of the time measured than this, "never" is said of what was measured. A choice of ours.
-MOSTLY = 0.95
 _SHAPES = {"front": "▲", "rear": "▼"}
 
 
@@ -112,28 +111,33 @@ def headline(scene: Scene) -> list[Any]:
 
 
 def _travel_words(scene: Scene, end: End) -> str:
-    found = scene.ends.get(end)
-    if found is None:
-        return f"The {end} was not measured."
-    if not found.valid_share:
-        return f"The {end} cannot be judged: no valid travel was logged."
-    seen = (
-        "" if found.valid_share >= MOSTLY else f", as far as it was measured ({percent(found.valid_share)})"
-    )
+    found = scene.ends[end]
+    if not found.judged:
+        return f"The {end} was not judged: {found.reason}"
+    seen = _seen(found)
     if found.bottomed:
         return f"The {end} ran out of travel {times(len(found.bottomed))}{seen}."
     return f"The {end} never ran out of travel{seen}."
 
 
+def _seen(found: EndSummary) -> str:
+    """How far a "never" reaches, where an end was measured for a part of the time only."""
+    words = measured_words(found)
+    return f", as far as it was {words}" if words else ""
+
+
 def _settled_words(scene: Scene) -> str:
-    answer = scene.summary.oscillation
+    answer, rear = scene.summary.oscillation, scene.ends["rear"]
+    if scene.lap is not None and not rear.judged and answer.verdict != "cannot_tell":
+        return "Whether the rear stayed settled on this lap cannot be told: it was not measured."
     if answer.verdict == "cannot_tell":
         return f"Whether the rear stayed settled cannot be told: {answer.reason}"
     if lost_all_through(answer):
         return "The rear was hardly damped, all through the run."
     if scene.oscillations:
         return f"The rear was not settled {times(len(scene.oscillations))}."
-    return "The rear stayed settled." if scene.lap is None else "No unsettled stretch was found on this lap."
+    said = "The rear stayed settled" if scene.lap is None else "No unsettled stretch was found on this lap"
+    return f"{said}{_seen(rear)}."
 
 
 def places(scene: Scene) -> list[Any]:

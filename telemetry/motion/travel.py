@@ -10,6 +10,9 @@ from telemetry.errors import BikeFileError
 from telemetry.motion.motion import EndMotion, Motion
 from telemetry.signals import Run, differentiate
 
+# Why an end is not judged that no key of the bike file describes.
+NO_SENSOR = "The bike file has no [{}.sensor]."
+
 
 def to_motion(run: Run, bike: Bike) -> Motion:
     """Travel and speed of both ends, at the shaft and at the wheel.
@@ -41,6 +44,7 @@ def to_motion(run: Run, bike: Bike) -> Motion:
         ends=ends,
         pitch_deg=_pitch_deg(ends, bike, len(run.t_s)),
         wheelbase_mm=bike.wheelbase_mm,
+        not_judged={end: run.not_judged.get(end, NO_SENSOR.format(end)) for end in ENDS if end not in ends},
     )
 
 

@@ -22,6 +22,7 @@ from telemetry.signals.diagnose import (
     is_ridden,
     wire_off,
 )
+from telemetry.signals.gaps import runs
 from telemetry.signals.lookup import similar_hint
 from telemetry.signals.noise import sensor_noise_mm
 from telemetry.signals.place import place_on_grid
@@ -102,9 +103,8 @@ def to_run(
         except (ChannelError, CalibrationError) as error:
             faults[end] = _raised(error, log, sensors[end])
     others = _other_channels(log, channels, row_t_s, grid, notes)
-    speed = next((channel.values for channel in others if channel.name == "speed_m_s"), None)
-    cleaned = _cleaned(log, grid, read, sensors, speed, faults)
     known = {channel.name: channel.values for channel in others}
+    cleaned = _cleaned(log, grid, read, sensors, known, faults)
     _other_way_about(read, cleaned, sensors, known, grid, faults)
     against, doubts = check_riding(_travel(cleaned, faults), sensors, known, grid.sample_rate_hz)
     faults.update(against)
@@ -143,8 +143,8 @@ def to_run(
 class _Reading:
     """What one sensor reads on the run's clock, and the shaft travel that its bench points make of it.
 
-    ``wire_off`` is where it reads a level that is no travel for so long that its wire must be off; signal and travel
-    are NaN there.
+    ``wire_off`` is where it reads a level that is no travel for so long that its wire must be off; ``signal`` and
+    travel are NaN there, ``logged`` and ``logged_mm`` have it all.
     """
 
     signal: FloatArray
@@ -152,6 +152,8 @@ class _Reading:
     wire_off: BoolArray
     calibration: Calibration
     zero_mm: float
+    logged: FloatArray
+    logged_mm: FloatArray
     notes: tuple[QualityNote, ...] = ()
     steps: tuple[Step, ...] = ()
 
@@ -177,9 +179,10 @@ def _signals(
     for end, setup in sensors.items():
         name = log.called(setup.channel)
         if name is None:
+            hint = similar_hint(log, setup.channel, but={log.called(s.channel) for s in sensors.values()})
             words = (
-                f"The log has no column {setup.channel!r} ({end} travel).{similar_hint(log, setup.channel)} Its "
-                f"columns are {', '.join(log.columns)}. Say which it is with --channels {end}=COLUMN."
+                f"The log has no column {setup.channel!r} ({end} travel).{hint} Its columns are "
+                f"{', '.join(log.columns)}. Say which it is with --channels {end}=COLUMN."
             )
             faults[end] = Fault("absent_channel", words, setup.channel, error=ChannelError)
         elif not np.isfinite(log.columns[name]).any():
@@ -232,9 +235,10 @@ def _read(signal: FloatArray, end: End, setup: SensorSetup, grid: Grid) -> _Read
     measured = measured - zero if zero else measured
     travel = through_curve(measured, setup.to_shaft) if setup.to_shaft else measured
     off |= wire_off(travel, (-STILL_OUTSIDE_MM, setup.stroke_mm + STILL_OUTSIDE_MM), rate)
-    if off.any():
-        signal, travel = np.where(off, np.nan, signal), np.where(off, np.nan, travel)
-    return _Reading(signal, travel, off, calibration, zero)
+    if not off.any():
+        return _Reading(signal, travel, off, calibration, zero, signal, travel)
+    used, usable = (np.where(off, np.nan, values) for values in (signal, travel))
+    return _Reading(used, usable, off, calibration, zero, signal, travel)
 
 
 def _cleaned(
@@ -242,20 +246,20 @@ def _cleaned(
     grid: Grid,
     read: Mapping[End, _Reading],
     sensors: Mapping[End, SensorSetup],
-    speed_m_s: FloatArray | None,
+    channels: Mapping[str, FloatArray],
     faults: dict[End, Fault],
 ) -> dict[End, Cleaning]:
     """Travel of each end without its faults; an end that is nothing but a fault is not in it, and is in ``faults``."""
-    rate = grid.sample_rate_hz
+    rate, speed = grid.sample_rate_hz, channels.get("speed_m_s")
     for end in read:
-        if fault := _fault(log, grid, read, end, sensors, speed_m_s, faults):
+        if fault := _fault(grid, read, end, sensors, channels, faults):
             faults[end] = fault
     cleaned: dict[End, Cleaning] = {}
     for end in (end for end in read if end not in faults):
         try:
-            work = _clean(log, grid, read[end], end, sensors[end], _other_mm(read, end, faults), speed_m_s)
+            work = _clean(log, grid, read[end], end, sensors[end], _other_mm(read, end, faults), speed)
         except (StrokeExceededError, CalibrationError) as error:
-            named = _fault(log, grid, read, end, sensors, speed_m_s, faults, doubted=True)
+            named = _fault(grid, read, end, sensors, channels, faults, doubted=True)
             faults[end] = named or _raised(error, log, sensors[end])
             continue
         if np.count_nonzero(np.isfinite(work.travel_mm)) < min(LEAST_S * rate, LEAST_SHARE * grid.n_samples):
@@ -271,32 +275,33 @@ def _other_mm(read: Mapping[End, _Reading], end: End, faults: Mapping[End, Fault
 
 
 def _fault(
-    log: RawLog,
     grid: Grid,
     read: Mapping[End, _Reading],
     end: End,
     sensors: Mapping[End, SensorSetup],
-    speed_m_s: FloatArray | None,
+    channels: Mapping[str, FloatArray],
     faults: Mapping[End, Fault],
     *,
     doubted: bool = False,
 ) -> Fault | None:
     """What is wrong with one sensor as a whole."""
-    return diagnose(
-        end,
-        read[end].signal,
-        log.units.get(log.called(sensors[end].channel) or "", ""),
-        sensors[end],
-        partial(_travel_by, end=end, grid=grid),
-        ridden=is_ridden(_other_mm(read, end, faults), speed_m_s, grid.sample_rate_hz),
-        doubted=doubted,
-    )
+    reading, setup, rate = read[end], sensors[end], grid.sample_rate_hz
+    ridden = is_ridden(_other_mm(read, end, faults), channels.get("speed_m_s"), rate)
+    by = partial(_travel_by, end=end, grid=grid)
+    if not np.isfinite(reading.signal).any():  # still outside the stroke all through
+        return diagnose(end, reading.logged, setup, by, ridden=ridden, doubted=True)
+    fault = diagnose(end, reading.signal, setup, by, ridden=ridden, doubted=doubted)
+    if doubted or (fault is not None and fault.code in OUT_OF_STROKE):
+        # a sensor the wrong way round may read too much or too little; under brakes it shows which way it moves
+        against, _ = check_riding({end: reading.travel_mm}, sensors, channels, rate)
+        return against.get(end, fault)
+    return fault
 
 
 def _travel_by(setup: SensorSetup, signal: FloatArray, *, end: End, grid: Grid) -> FloatArray | None:
     """Shaft travel by another setup; None where it makes none."""
     try:
-        return _read(signal, end, setup, grid).travel_mm
+        return _read(signal, end, setup, grid).logged_mm
     except CalibrationError:
         return None
 
@@ -304,9 +309,8 @@ def _travel_by(setup: SensorSetup, signal: FloatArray, *, end: End, grid: Grid) 
 def _nothing_left(end: End, work: Cleaning, setup: SensorSetup) -> Fault:
     """Why an end has no travel left once its faults are masked: what masked most of it."""
     said = max(work.notes, key=lambda note: (note.end_s or 0.0) - (note.start_s or 0.0), default=None)
-    why = f" {said.message}" if said is not None else ""
-    words = f"Nothing of {setup.channel!r} is usable {end} travel.{why} Check the sensor and its wiring."
-    return Fault("no_travel", words, setup.channel)
+    why = f" {said.message}" if said is not None else " Check the sensor and its wiring."
+    return Fault("no_travel", f"Nothing of {setup.channel!r} is usable {end} travel.{why}", setup.channel)
 
 
 def _other_way_about(
@@ -443,9 +447,11 @@ def _clean(
     def row_of(sample: int) -> int:
         return log.first_row + grid.row_of(sample)
 
-    place = Place(log.source, end, setup, grid.sample_rate_hz, row_of, grid.gaps)
+    starts, ends = runs(reading.wire_off)
+    told = (*grid.gaps, *zip(starts.tolist(), ends.tolist(), strict=True))  # by notes of their own
+    place = Place(log.source, end, setup, grid.sample_rate_hz, row_of, told)
     work = clean(reading.travel_mm, place, other_mm, speed_m_s)
-    if reading.wire_off.any():
+    if len(starts):
         work.note(
             reading.wire_off,
             "wire_off",
