@@ -205,7 +205,9 @@ def table_slip(pairs: Sequence[tuple[float, float]]) -> str:
         return ""
     shock, wheel = (abs(pairs[-1][k] - pairs[0][k]) for k in (0, 1))
     if 0.0 < max(shock, wheel) < LEAST_STROKE_MM:
-        return f"it ends at {list(pairs[-1])}: metres in place of millimetres?"
+        return (
+            f"its last row is [{pairs[-1][0]:g}, {pairs[-1][1]:g}]: this looks like metres; write millimetres"
+        )
     if (
         shock > 0.0
         and wheel > 0.0
