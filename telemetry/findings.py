@@ -14,7 +14,7 @@ from telemetry.findings_damping import damping_findings, oscillation_sentence
 from telemetry.motion import EndSummary, StopEvent, judged_ends
 from telemetry.notes import QualityNote
 from telemetry.summary import Finding, LapSummary, RunInfo
-from telemetry.wording import CHANGE_CAUTION, count_word, laps_words, measured_words
+from telemetry.wording import CHANGE_CAUTION, count_word, laps_words, measured_time
 
 # Deepest travel below this leaves much unused; common practice keeps the last 5-10 mm in hand.
 MUCH_UNUSED_PCT = 80.0
@@ -47,14 +47,14 @@ def travel_sentence(end: End, summary: EndSummary) -> str:
     travel = summary.wheel.travel
     if not summary.judged:
         return f"{end.capitalize()} not judged: {summary.reason}"
-    seen = measured_words(summary)
+    seen = measured_time(summary)
     stops = (
         f"; bottomed {count_word(len(summary.bottomed), 'time')}" if summary.bottomed else "; never bottomed"
     )
     if summary.topped_out:
         stops += f", topped out {count_word(len(summary.topped_out), 'time')}"
     return (
-        f"{end.capitalize()}{seen and f' ({seen})'} used {travel.used_pct:.0f} % of its travel, "
+        f"{end.capitalize()}{seen and f' (measured for {seen})'} used {travel.used_pct:.0f} % of its travel, "
         f"{max(travel.margin_mm, 0.0):.0f} mm left at the deepest point (wheel){stops}."
     )
 
@@ -93,7 +93,7 @@ def verdict_sentences(
 
 def _of_both(sentence: str, ends: Mapping[End, EndSummary]) -> str:
     """A sentence on both ends, which rests on the time in which both were measured."""
-    if not any(measured_words(end) for end in ends.values()):
+    if not any(measured_time(end) for end in ends.values()):
         return sentence
     return f"As far as both ends were measured: {sentence[0].lower()}{sentence[1:]}"
 
@@ -172,7 +172,7 @@ def _bottoming(end: End, summary: EndSummary, complete_laps: int) -> list[Findin
 
 def _unused(end: End, summary: EndSummary) -> list[Finding]:
     travel = summary.wheel.travel
-    if measured_words(summary) or travel.used_pct >= MUCH_UNUSED_PCT:
+    if measured_time(summary) or travel.used_pct >= MUCH_UNUSED_PCT:
         return []  # what it used while it was not measured is not known
     return [
         Finding(

@@ -9,7 +9,7 @@ from telemetry.damping.oscillation import CAUTION as DAMPING_CAUTION
 from telemetry.damping.oscillation import INSPECT_CAUTION, Oscillation
 from telemetry.motion.summary import EndSummary
 from telemetry.summary import Finding
-from telemetry.wording import count_word, laps_words, measured_words, place_words
+from telemetry.wording import count_word, laps_words, measured_time, place_words
 
 
 def oscillation_sentence(oscillation: Oscillation) -> str:
@@ -35,9 +35,9 @@ def as_far_as_measured(oscillation: Oscillation, ends: Mapping[End, EndSummary])
     Oscillation
     """
     partly = [
-        f"The {name} was {words}: of the rest nothing can be said."
+        f"The {name} was measured for {words}: of the rest nothing can be said."
         for name, end in ends.items()
-        if (words := measured_words(end))
+        if (words := measured_time(end))
     ]
     if not partly:
         return oscillation

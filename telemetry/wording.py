@@ -15,8 +15,8 @@ CHANGE_CAUTION = (
 MOSTLY = 0.95
 
 
-def measured_words(end: EndSummary) -> str:
-    """How much of the time an end was measured, and when: ``measured for 49 % of the time, until 173 s``.
+def measured_time(end: EndSummary) -> str:
+    """For how much of the time an end was measured, and when: ``49 % of the time, until 173 s``.
 
     Parameters
     ----------
@@ -32,7 +32,7 @@ def measured_words(end: EndSummary) -> str:
     percent = f"{100 * end.valid_share:.0f}" if end.valid_share >= 0.01 else "less than 1"
     since = "" if end.measured_from_s is None else f", from {end.measured_from_s:.0f} s on"
     until = "" if end.measured_until_s is None else f", until {end.measured_until_s:.0f} s"
-    return f"measured for {percent} % of the time{since}{until}"
+    return f"{percent} % of the time{since}{until}"
 
 
 def limits_words(ends: Mapping[End, EndSummary]) -> tuple[str, ...]:
@@ -41,8 +41,8 @@ def limits_words(ends: Mapping[End, EndSummary]) -> tuple[str, ...]:
     for name, end in ends.items():
         if not end.judged:
             said.append(f"{name.capitalize()} not judged: {end.reason}")
-        elif words := measured_words(end):
-            said.append(f"{name.capitalize()} {words}; of the rest nothing is known.")
+        elif words := measured_time(end):
+            said.append(f"{name.capitalize()} measured for {words}; of the rest nothing is known.")
     return tuple(said)
 
 
@@ -51,15 +51,15 @@ def never_words(ends: Mapping[End, EndSummary], what: str) -> str:
     known = [(name, end) for name, end in ends.items() if end.judged]
     if not known:
         return "Not known: no end was judged."
-    if len(known) == len(ENDS) and not any(measured_words(end) for _, end in known):
+    if len(known) == len(ENDS) and not any(measured_time(end) for _, end in known):
         return f"Neither end {what}."
     parts = []
     for name, end in ends.items():
         if not end.judged:
             parts.append(f"the {name} was not judged")
             continue
-        seen = measured_words(end)
-        parts.append(f"the {name} never {what}" + (f" as far as it was {seen}" if seen else ""))
+        seen = measured_time(end)
+        parts.append(f"the {name} never {what}" + (f" as far as it was measured ({seen})" if seen else ""))
     text = "; ".join(parts)
     return f"{text[0].upper()}{text[1:]}."
 

@@ -25,7 +25,7 @@ from telemetry.balance.balance import Balance, Ratio
 from telemetry.motion.summary import EndSummary, PlaneSummary, SpeedSide, StopEvent
 from telemetry.report.words import lap_time, with_interval
 from telemetry.summary import LapSummary, Summary
-from telemetry.wording import limits_words, measured_words, never_words
+from telemetry.wording import limits_words, measured_time, never_words
 
 _BOTH = ("", "front", "rear")
 
@@ -44,11 +44,13 @@ def lead(scene: Scene) -> str:
 def _end_words(end: End, found: EndSummary) -> str:
     if not found.judged:
         return f"{end} not judged"
-    seen = measured_words(found)
+    seen = measured_time(found)
     bottomed = f"bottomed {times(len(found.bottomed))}" if found.bottomed else "never bottomed"
     topped_out = f", topped out {times(len(found.topped_out))}" if found.topped_out else ""
     used = number(found.wheel.travel.used_pct)
-    return f"{end}{seen and f' ({seen})'} used {used} % of its wheel travel, {bottomed}{topped_out}"
+    return (
+        f"{end}{seen and f' (measured for {seen})'} used {used} % of its wheel travel, {bottomed}{topped_out}"
+    )
 
 
 def places(scene: Scene, theme: Theme) -> list[Any]:

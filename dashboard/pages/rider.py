@@ -19,7 +19,7 @@ from dashboard.words import RIDER_WORDS, number, rider_place, sentence, times, w
 from telemetry.arrays import ENDS, End
 from telemetry.findings_damping import lost_all_through
 from telemetry.motion import EndSummary
-from telemetry.wording import CHANGE_CAUTION, measured_words
+from telemetry.wording import CHANGE_CAUTION, measured_time
 
 PATH = "/rider"
 VIEW = "rider-view"
@@ -122,8 +122,8 @@ def _travel_words(scene: Scene, end: End) -> str:
 
 def _seen(found: EndSummary) -> str:
     """How far a "never" reaches, where an end was measured for a part of the time only."""
-    words = measured_words(found)
-    return f", as far as it was {words}" if words else ""
+    words = measured_time(found)
+    return f", as far as it was measured ({words})" if words else ""
 
 
 def _settled_words(scene: Scene) -> str:

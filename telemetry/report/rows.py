@@ -11,7 +11,7 @@ from telemetry.report.words import UNKNOWN, lap_time, number, plus_minus, stop_p
 from telemetry.setup import Comparison, LapValues
 from telemetry.setup.compare import decimals
 from telemetry.summary import LapSummary, Summary
-from telemetry.wording import measured_words
+from telemetry.wording import measured_time
 
 Row = tuple[str, ...]
 STOP_COLUMNS = ("what", "where", "laps", "times", "travel mm", "speed mm/s")
@@ -71,12 +71,8 @@ def end_heads(ends: Mapping[End, EndSummary]) -> Row:
     def head(name: End) -> str:
         if not ends[name].judged:
             return f"{name}: not judged"
-        partly = measured_words(ends[name])
-        return (
-            f"{name}, {partly.removeprefix('measured for ').partition(' of')[0]} of the time"
-            if partly
-            else name
-        )
+        partly = measured_time(ends[name])
+        return f"{name}, {partly.partition(' of')[0]} of the time" if partly else name
 
     return "", *(head(name) for name in ENDS)
 
@@ -235,7 +231,7 @@ def _damping_cell(summary: Summary) -> str:
     words, rear = VERDICT_WORDS[summary.oscillation.verdict], summary.ends["rear"]
     if not rear.judged:
         return "rear not judged"
-    return f"{words} in {100 * rear.valid_share:.0f} % of the time" if measured_words(rear) else words
+    return f"{words} in {100 * rear.valid_share:.0f} % of the time" if measured_time(rear) else words
 
 
 def change_rows(comparison: Comparison) -> list[Row]:

@@ -173,4 +173,5 @@ def _clean(
             "stands still outside the stroke in {places}: an open wire, or no supply; {count} samples are left out. "
             "Check the wiring.",
         )
+        work.notes.insert(0, work.notes.pop())  # it costs the most
     return work
