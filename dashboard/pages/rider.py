@@ -96,16 +96,21 @@ def render(shelf: Shelf, scene: Scene, screen: Screen) -> dict[str, Any]:
 
 def headline(scene: Scene) -> list[Any]:
     """The answer in a few short sentences, and the caution where one is due."""
-    words = [_travel_words(scene, end) for end in ENDS]
-    words.append(_settled_words(scene))
+    said: list[Any] = []
+    for end in ENDS:
+        said.append(html.P(_travel_words(scene, end), className="say"))
+        if not scene.ends[end].judged:
+            said.append(html.P(scene.ends[end].reason, className="note"))
+    said.append(html.P(_settled_words(scene), className="say"))
     if scene.front_oscillations:
-        words.append(f"The front was not settled {times(len(scene.front_oscillations))}.")
+        words = f"The front was not settled {times(len(scene.front_oscillations))}."
+        said.append(html.P(words, className="say"))
     # the caution that goes with every change is the engineer's; what may break or has stopped working is the rider's
     cautions = [
         found.caution for found in scene.summary.findings if found.caution not in (None, "", CHANGE_CAUTION)
     ]
     return [
-        *(html.P(line, className="say") for line in words),
+        *said,
         parts.cautions(cautions[:1]) if cautions else None,
     ]
 
@@ -113,7 +118,7 @@ def headline(scene: Scene) -> list[Any]:
 def _travel_words(scene: Scene, end: End) -> str:
     found = scene.ends[end]
     if not found.judged:
-        return f"The {end} was not judged: {found.reason}"
+        return f"The {end} was not judged:"
     seen = _seen(found)
     if found.bottomed:
         return f"The {end} ran out of travel {times(len(found.bottomed))}{seen}."
@@ -128,8 +133,8 @@ def _seen(found: EndSummary) -> str:
 
 def _settled_words(scene: Scene) -> str:
     answer, rear = scene.summary.oscillation, scene.ends["rear"]
-    if scene.lap is not None and not rear.judged and answer.verdict != "cannot_tell":
-        return "Whether the rear stayed settled on this lap cannot be told: it was not measured."
+    if not rear.judged:
+        return "Whether the rear stayed settled cannot be told."
     if answer.verdict == "cannot_tell":
         return f"Whether the rear stayed settled cannot be told: {answer.reason}"
     if lost_all_through(answer):
