@@ -202,13 +202,14 @@ def _causes(
     reads = f"{setup.channel!r} reads {low:.4g} to {high:.4g}"
     signals, travels = zip(*setup.points, strict=True)
     bench = f"points in {key} go from {min(signals):.4g} to {max(signals):.4g}"
-    yield (
-        "points_swapped",
-        replace(setup, points=tuple((mm, reading) for reading, mm in setup.points)),
-        1.0,
-        f"{reads}, which fits the second numbers of points in {key}: signal and mm seem to be swapped. Write each "
-        f"point as [signal, mm].",
-    )
+    if _among(low, high, travels):
+        yield (
+            "points_swapped",
+            replace(setup, points=tuple((mm, reading) for reading, mm in setup.points)),
+            1.0,
+            f"{reads}, which fits the second numbers of points in {key}: signal and mm seem to be swapped. Write each "
+            f"point as [signal, mm].",
+        )
     for factor, log_unit, bench_unit in ((1e-3, "millivolts", "volts"), (1e3, "volts", "millivolts")):
         if not _among(factor * low, factor * high, signals):
             continue
