@@ -18,7 +18,7 @@ from dashboard.words import number
 from telemetry.arrays import ENDS, End, FloatArray
 from telemetry.balance.balance import Balance
 from telemetry.damping.oscillation import OscillationEvent, RejectedCandidate
-from telemetry.motion.summary import EndSummary, PlaneSummary, StopEvent
+from telemetry.motion import EndSummary, PlaneSummary, StopEvent, judged_ends
 from telemetry.report.words import STOP_WORDS
 from telemetry.summary import LapSummary, Summary
 
@@ -49,10 +49,10 @@ class Scene:
 
     @property
     def planes(self) -> dict[End, PlaneSummary]:
-        """Travel and speed of both ends at the chosen place of measurement."""
+        """Travel and speed of the ends that were judged, at the chosen place of measurement."""
         return {
             end: found.shaft if self.view.plane == "shaft" else found.wheel
-            for end, found in self.ends.items()
+            for end, found in judged_ends(self.ends).items()
         }
 
     @property
@@ -60,7 +60,7 @@ class Scene:
         """The travel each end may use, at the chosen place of measurement. [mm]"""
         return {
             end: found.stroke_mm if self.view.plane == "shaft" else found.wheel_stroke_mm
-            for end, found in self.ends.items()
+            for end, found in judged_ends(self.ends).items()
         }
 
     @property
@@ -69,7 +69,7 @@ class Scene:
         if self.view.plane != "shaft":
             return {}
         values = self.summary.bike_values
-        return {end: values[key] for end in self.ends if (key := f"{end}.speed_split_mm_s") in values}
+        return {end: values[key] for end in self.planes if (key := f"{end}.speed_split_mm_s") in values}
 
     @property
     def stops(self) -> tuple[StopEvent, ...]:
@@ -143,7 +143,7 @@ def travel_picture(shelf: Shelf, scene: Scene) -> TravelPicture:
     plane = scene.view.plane
     travel_mm: dict[End, FloatArray] = {}
     masked: dict[End, tuple[Band, ...]] = {}
-    for end in scene.ends:
+    for end in scene.planes:
         found = samples(shelf, scene, f"{end}_{plane}_mm")
         if found is not None:
             travel_mm[end] = found

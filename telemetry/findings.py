@@ -6,15 +6,15 @@ are choices of ours or common practice, with no source; they decide about words,
 
 from collections.abc import Iterable, Mapping
 
-from telemetry.arrays import ENDS, End
+from telemetry.arrays import End
 from telemetry.balance.balance import Balance
 from telemetry.damping.oscillation import Oscillation, dampers_in_doubt
 from telemetry.findings_balance import balance_findings, balance_sentence, damping_sentence
 from telemetry.findings_damping import WAIT, damping_findings, oscillation_sentence, suspicions
-from telemetry.motion.summary import EndSummary, StopEvent
+from telemetry.motion import EndSummary, StopEvent, judged_ends
 from telemetry.notes import QualityNote
 from telemetry.summary import Finding, LapSummary, RunInfo
-from telemetry.wording import CHANGE_CAUTION, count_word, laps_words
+from telemetry.wording import CHANGE_CAUTION, count_word, laps_words, measured_time
 
 # Deepest travel below this leaves much unused; common practice keeps the last 5-10 mm in hand.
 MUCH_UNUSED_PCT = 80.0
@@ -46,16 +46,17 @@ def trust_sentence(run: RunInfo, laps: Iterable[LapSummary], quality: Iterable[Q
 def travel_sentence(end: End, summary: EndSummary) -> str:
     """How much of its travel one end used, and whether it ran out."""
     travel = summary.wheel.travel
-    if summary.valid_share == 0:
-        return f"{end.capitalize()}: no valid travel, cannot tell."
+    if not summary.judged:
+        return f"{end.capitalize()} not judged: {summary.reason}"
+    seen = measured_time(summary)
     stops = (
         f"; bottomed {count_word(len(summary.bottomed), 'time')}" if summary.bottomed else "; never bottomed"
     )
     if summary.topped_out:
         stops += f", topped out {count_word(len(summary.topped_out), 'time')}"
     return (
-        f"{end.capitalize()} used {travel.used_pct:.0f} % of its travel, {max(travel.margin_mm, 0.0):.0f} mm left at "
-        f"the deepest point (wheel){stops}."
+        f"{end.capitalize()}{seen and f' (measured for {seen})'} used {travel.used_pct:.0f} % of its travel, "
+        f"{max(travel.margin_mm, 0.0):.0f} mm left at the deepest point (wheel){stops}."
     )
 
 
@@ -81,13 +82,20 @@ def verdict_sentences(
     tuple of str
     """
     sentences = [trust_sentence(run, laps, quality)]
-    sentences += [travel_sentence(end, ends[end]) for end in ENDS if end in ends]
-    sentences.append(balance_sentence(balance))
+    sentences += [travel_sentence(end, summary) for end, summary in ends.items()]
+    sentences.append(_of_both(balance_sentence(balance), ends))
     doubt = dampers_in_doubt(oscillation)
     if not doubt and (compared := damping_sentence(balance)):
-        sentences.append(compared)
+        sentences.append(_of_both(compared, ends))
     rear = () if "rear" in doubt else (oscillation_sentence(oscillation),)
     return (*suspicions(oscillation), *sentences, *rear)
+
+
+def _of_both(sentence: str, ends: Mapping[End, EndSummary]) -> str:
+    """A sentence on both ends, which rests on the time in which both were measured."""
+    if not any(measured_time(end) for end in ends.values()):
+        return sentence
+    return f"As far as both ends were measured: {sentence[0].lower()}{sentence[1:]}"
 
 
 def findings(
@@ -106,7 +114,7 @@ def findings(
     """
     found = damping_findings(oscillation)
     complete = sum(lap.complete for lap in laps)
-    here = [end for end in ENDS if end in ends]
+    here = list(judged_ends(ends))
     doubt = bool(dampers_in_doubt(oscillation))
     for end in here:
         found += _bottoming(end, ends[end], complete, doubt)
@@ -168,8 +176,8 @@ def _bottoming(end: End, summary: EndSummary, complete_laps: int, doubt: bool) -
 
 def _unused(end: End, summary: EndSummary) -> list[Finding]:
     travel = summary.wheel.travel
-    if summary.valid_share == 0 or travel.used_pct >= MUCH_UNUSED_PCT:
-        return []
+    if measured_time(summary) or travel.used_pct >= MUCH_UNUSED_PCT:
+        return []  # what it used while it was not measured is not known
     return [
         Finding(
             title=f"{end.capitalize()} leaves much travel unused",

@@ -1,6 +1,8 @@
 """Lost, fading, worn or doubtful damping in words."""
 
 from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import replace
 
 from telemetry.arrays import End
 from telemetry.damping.oscillation import CAUTION as DAMPING_CAUTION
@@ -14,8 +16,9 @@ from telemetry.damping.oscillation import (
     OscillationEvent,
     dampers_in_doubt,
 )
+from telemetry.motion.summary import EndSummary
 from telemetry.summary import Finding
-from telemetry.wording import count_word, laps_words, place_words
+from telemetry.wording import count_word, laps_words, measured_time, place_words
 
 WAIT = "Set-up waits until then: with a damper in doubt the other numbers do not say what to change."
 
@@ -29,6 +32,29 @@ def oscillation_sentence(oscillation: Oscillation) -> str:
     if "rear" in dampers_in_doubt(oscillation):
         return f"Rear damping is in doubt: {oscillation.reason} {DOUBT_CAUTION}"
     return f"Lost rear damping cannot be told: {oscillation.reason}"
+
+
+def as_far_as_measured(oscillation: Oscillation, ends: Mapping[End, EndSummary]) -> Oscillation:
+    """The detector's answer, with the time of which it can say nothing where an end was measured for a part only.
+
+    Parameters
+    ----------
+    oscillation : Oscillation
+    ends : mapping of end to EndSummary
+        Over the same run.
+
+    Returns
+    -------
+    Oscillation
+    """
+    partly = [
+        f"The {name} was measured for {words}: of the rest nothing can be said."
+        for name, end in ends.items()
+        if (words := measured_time(end))
+    ]
+    if not partly:
+        return oscillation
+    return replace(oscillation, reason=" ".join((oscillation.reason, *partly)))
 
 
 def suspicions(oscillation: Oscillation) -> tuple[str, ...]:

@@ -49,7 +49,7 @@ GAIN_SHARE = 0.01
 
 
 def _of_end(end: End, read: Callable[[EndSummary], float]) -> Callable[[LapSummary], float | None]:
-    return lambda lap: read(lap.ends[end]) if end in lap.ends else None
+    return lambda lap: read(lap.ends[end]) if lap.ends[end].judged else None
 
 
 def _end_metrics(end: End) -> tuple[Metric, ...]:

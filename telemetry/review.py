@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from telemetry.arrays import ENDS, BoolArray, End
+from telemetry.arrays import ENDS, BoolArray, End, FloatArray
 from telemetry.balance.bumps import BumpPairs, find_pairs
 from telemetry.balance.delay import delay_notes
 from telemetry.balance.measure import balance
@@ -24,6 +24,7 @@ from telemetry.damping import find_oscillation
 from telemetry.damping.oscillation import Oscillation, dampers_in_doubt
 from telemetry.errors import ChannelError
 from telemetry.findings import findings, verdict_sentences
+from telemetry.findings_damping import as_far_as_measured
 from telemetry.findings_travel import packing_findings, shift_findings
 from telemetry.laps import PHASES, Circuit, Lap, Track, find_track, is_moving, place_at
 from telemetry.logs import RawLog, with_rate
@@ -36,6 +37,7 @@ from telemetry.motion import (
     find_packing,
     find_stops,
     frequencies,
+    not_judged,
     stop_notes,
     strokes,
     summarise_end,
@@ -49,6 +51,8 @@ from telemetry.trends import trends
 
 # Rows of the way from wheel to shaft travel, about 1 mm apart: the curve between them is good to a micrometre.
 WHEEL_TABLE_ROWS = 101
+# An end that is measured a moment later than the ride begins was measured from the start.
+WORTH_SAYING_S = 1.0
 
 
 @dataclass(frozen=True)
@@ -140,8 +144,9 @@ def review(
     packing = _placed_packing(motion, track, moving)
     pairs = find_pairs(motion, track)
     oscillation = find_oscillation(motion, track, bike)
-    laps = tuple(_lap_summary(lap, motion, track, moving, stops, pairs) for lap in track.laps)
-    ends = _end_summaries(motion, moving, stops)
+    laps = tuple(_lap_summary(lap, motion, track, moving, stops, pairs, bike) for lap in track.laps)
+    ends = _end_summaries(motion, moving, stops, bike, "Nothing usable was measured while riding.")
+    oscillation = as_far_as_measured(oscillation, ends)
     shifts = trends(laps)
     whole_balance = balance(motion, track, moving, pairs, bike, _sound(motion, oscillation))
     # with a damper in doubt there is nothing to try
@@ -289,9 +294,31 @@ def _places(motion: Motion, track: Track, moving: BoolArray) -> dict[End, tuple[
 
 
 def _end_summaries(
-    motion: Motion, selected: BoolArray, stops: tuple[StopEvent, ...]
+    motion: Motion, selected: BoolArray, stops: tuple[StopEvent, ...], bike: Bike, nothing: str
 ) -> dict[End, EndSummary]:
-    return {name: summarise_end(end, selected, stops) for name, end in motion.ends.items()}
+    """Both ends over some samples; one without usable travel there is not judged, ``nothing`` says why."""
+    found: dict[End, EndSummary] = {}
+    for name in ENDS:
+        end = motion.ends.get(name)
+        if end is None or not (selected & end.valid).any():
+            reason = motion.not_judged.get(name, nothing)
+            found[name] = not_judged(stroke_mm(bike, name), wheel_stroke_mm(bike, name), reason)
+            continue
+        from_s, until_s = _measured_when(motion.t_s, selected, end.valid)
+        found[name] = replace(
+            summarise_end(end, selected, stops), measured_from_s=from_s, measured_until_s=until_s
+        )
+    return found
+
+
+def _measured_when(
+    t_s: FloatArray, selected: BoolArray, valid: BoolArray
+) -> tuple[float | None, float | None]:
+    """When the first and the last usable travel was, where that is not where the selection starts and ends. [s]"""
+    all_of_it, usable = np.flatnonzero(selected), np.flatnonzero(selected & valid)
+    first, last = float(t_s[usable[0]]), float(t_s[usable[-1]])
+    late, early = first - t_s[all_of_it[0]] > WORTH_SAYING_S, t_s[all_of_it[-1]] - last > WORTH_SAYING_S
+    return first if late else None, last if early else None
 
 
 def _lap_summary(
@@ -301,6 +328,7 @@ def _lap_summary(
     moving: BoolArray,
     stops: tuple[StopEvent, ...],
     pairs: BumpPairs | None,
+    bike: Bike,
 ) -> LapSummary:
     first, stop = np.searchsorted(motion.t_s, (lap.start_s, lap.end_s)).tolist()
     rows = slice(first, stop)  # cut first: masks over the whole run would cost laps times samples
@@ -319,7 +347,7 @@ def _lap_summary(
         masked_share={
             name: float(np.mean(~end.valid)) if len(end.valid) else 0.0 for name, end in motion.ends.items()
         },
-        ends=_end_summaries(motion, moving, here),
+        ends=_end_summaries(motion, moving, here, bike, "Nothing usable was measured on this lap."),
         balance=balance(motion, track, moving, pairs),
     )
 

@@ -8,7 +8,7 @@ import numpy as np
 from telemetry.arrays import BoolArray, End
 from telemetry.laps import PHASES
 from telemetry.laps.kinds import MOVING_M_S
-from telemetry.motion import EndMotion, EndSummary, summarise_end
+from telemetry.motion import EndMotion, EndSummary, not_judged, summarise_end
 from telemetry.summary import Summary, Traces
 
 
@@ -86,7 +86,7 @@ def summarise_stretch(summary: Summary, traces: Traces, stretch: Stretch) -> Map
     Returns
     -------
     mapping of end to EndSummary
-        Of the ends the run has; ``valid_share`` is 0 where the stretch holds nothing valid.
+        Both; an end of which the stretch holds nothing usable is not judged.
 
     Raises
     ------
@@ -97,12 +97,17 @@ def summarise_stretch(summary: Summary, traces: Traces, stretch: Stretch) -> Map
     rate_hz = summary.run.sample_rate_hz
     found: dict[End, EndSummary] = {}
     for name, whole in summary.ends.items():
+        if not whole.judged:
+            found[name] = whole
+            continue
         stops = tuple(
             stop
             for stop in (*whole.bottomed, *whole.topped_out)
             if inside[min(max(round(stop.time_s * rate_hz), 0), len(inside) - 1)]
         )
-        found[name] = summarise_end(_end_motion(summary, traces, name), inside, stops)
+        here = summarise_end(_end_motion(summary, traces, name), inside, stops)
+        nothing = not_judged(whole.stroke_mm, whole.wheel_stroke_mm, "Nothing usable was measured there.")
+        found[name] = here if here.valid_share else nothing
     return found
 
 

@@ -5,7 +5,7 @@ this module only puts them together, so it holds no computing.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
 
@@ -13,13 +13,13 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 from pydantic import TypeAdapter
 
-from telemetry.arrays import End, FloatArray
+from telemetry.arrays import ENDS, End, FloatArray
 from telemetry.balance.balance import Balance
 from telemetry.bike import DamperUse
 from telemetry.damping.oscillation import Oscillation
 from telemetry.errors import LogbookError
 from telemetry.laps.lap import Corner, LapKind
-from telemetry.motion.summary import EndSummary, Frequencies, PackingEvent, PlaceUse, Strokes
+from telemetry.motion.summary import NAN, EndSummary, Frequencies, PackingEvent, PlaceUse, Strokes, not_judged
 from telemetry.notes import QualityNote, Step
 
 SCHEMA = "bothends.review/1"
@@ -207,7 +207,27 @@ def summary_from_json(text: str | bytes, *, source: str = "review") -> Summary:
         raise LogbookError(
             f"{source}: has schema {summary.schema!r}, this version reads {SCHEMA!r}; review the log again."
         )
-    return summary
+    return _with_both_ends(summary)
+
+
+def _with_both_ends(summary: Summary) -> Summary:
+    """A review of an earlier version, which left out an end that was not judged."""
+
+    def both(ends: Mapping[End, EndSummary]) -> dict[End, EndSummary]:
+        return {end: ends[end] if end in ends else missing[end] for end in ENDS}
+
+    values = summary.bike_values
+    reason = "It was not measured, or could not be used; review the log again for the reason."
+    missing = {
+        "front": not_judged(values.get("front.stroke_mm", NAN), NAN, reason),
+        "rear": not_judged(
+            values.get("rear.shock_stroke_mm", NAN), values.get("rear.wheel_stroke_mm", NAN), reason
+        ),
+    }
+    if all(end in summary.ends for end in ENDS):
+        return summary
+    laps = tuple(replace(lap, ends=both(lap.ends)) for lap in summary.laps)
+    return replace(summary, ends=both(summary.ends), laps=laps)
 
 
 def write_traces(traces: Traces, path: Path) -> None:

@@ -127,10 +127,10 @@ def heading(text: str, x: float, anchor: str, theme: Theme) -> dict:
 
 
 def end_name(end: End, theme: Theme, *, missing: bool, lane: float, right: bool) -> dict:
-    """The name of an end in its half, and that it has no sensor."""
+    """The name of an end in its half, and that it was not judged."""
     front = end == "front"
     return {
-        "text": f"<b>{end}</b>" + (": no sensor in this log" if missing else ""),
+        "text": f"<b>{end}</b>" + (": not judged" if missing else ""),
         "xref": "paper",
         "yref": "paper",
         "x": 0.994 if right else 0.006,

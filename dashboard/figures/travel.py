@@ -316,7 +316,7 @@ def _annotations(picture: TravelPicture, theme: Theme) -> list[dict]:
     left = {**plain, "xref": "paper", "x": 0.004, "xanchor": "left"}
     for end, y, anchor in (("front", PANELS["front"][1], "top"), ("rear", PANELS["rear"][0], "bottom")):
         colour = theme.front_word if end == "front" else theme.rear_word
-        missing = "" if end in picture.travel_mm else ": no sensor in this log"
+        missing = "" if end in picture.travel_mm else ": not judged"
         notes.append(
             {**left, "y": y, "yanchor": anchor, "text": f"<b>{end}</b> {picture.plane} travel{missing} [mm]",
              "bgcolor": theme.paper, "opacity": 0.9, "font": {"color": colour, "size": 13}}

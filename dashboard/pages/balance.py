@@ -24,6 +24,7 @@ from telemetry.report.rows import response_rows
 from telemetry.report.rows_damping import drift_words
 from telemetry.report.rows_motion import BAND_COLUMNS, band_rows, together_words
 from telemetry.summary import Summary
+from telemetry.wording import limits_words
 
 PATH = "/balance"
 VIEW, BODY = "balance-view", "balance-body"
@@ -94,8 +95,9 @@ def _doubt(summary: Summary) -> list[Any]:
 
 def _answer(summary: Summary) -> list[Any]:
     balance = summary.balance
+    limits = [html.P(words) for words in limits_words(summary.ends)]
     if balance.reason:
-        return [html.P([html.B("Balance cannot be told. "), balance.reason])]
+        return [html.P([html.B("Balance cannot be told. "), f"{sentence(balance.reason)}."]), *limits]
     rows = []
     if balance.damping is not None and not balance.damping.reason:
         rows.append(
@@ -110,6 +112,7 @@ def _answer(summary: Summary) -> list[Any]:
     compared = "" if dampers_in_doubt(summary.oscillation) else damping_sentence(balance)
     said = [words for words in (balance_sentence(balance), compared) if words]
     return [
+        *limits,
         parts.sentences(said),
         parts.table(("rear over front", "compression", "rebound"), rows, caption, classes=_N),
         html.P(f"Damping: {balance.damping.reason}") if balance.damping and balance.damping.reason else None,

@@ -25,6 +25,7 @@ from telemetry.balance.balance import Balance, Ratio
 from telemetry.motion.summary import EndSummary, PlaneSummary, SpeedSide, StopEvent
 from telemetry.report.words import lap_time, with_interval
 from telemetry.summary import LapSummary, Summary
+from telemetry.wording import limits_words, measured_time, never_words
 
 _BOTH = ("", "front", "rear")
 
@@ -36,16 +37,20 @@ def lead(scene: Scene) -> str:
         return f"Shown below: the whole run, {complete} complete of {len(scene.summary.laps)} laps."
     lap = scene.lap
     part = "" if lap.complete else " (part lap)"
-    ends = "; ".join(_end_words(end, lap.ends[end]) for end in ENDS if end in lap.ends)
+    ends = "; ".join(_end_words(end, lap.ends[end]) for end in ENDS)
     return f"Shown below: lap {lap.lap}{part}, {lap_time(lap.time_s)}. {sentence(ends)}."
 
 
 def _end_words(end: End, found: EndSummary) -> str:
-    if not found.valid_share:
-        return f"{end}: no valid travel"
+    if not found.judged:
+        return f"{end} not judged"
+    seen = measured_time(found)
     bottomed = f"bottomed {times(len(found.bottomed))}" if found.bottomed else "never bottomed"
     topped_out = f", topped out {times(len(found.topped_out))}" if found.topped_out else ""
-    return f"{end} used {number(found.wheel.travel.used_pct)} % of its wheel travel, {bottomed}{topped_out}"
+    used = number(found.wheel.travel.used_pct)
+    return (
+        f"{end}{seen and f' (measured for {seen})'} used {used} % of its wheel travel, {bottomed}{topped_out}"
+    )
 
 
 def places(scene: Scene, theme: Theme) -> list[Any]:
@@ -53,7 +58,9 @@ def places(scene: Scene, theme: Theme) -> list[Any]:
     bottomed = [stop for stop in scene.stops if stop.kind == "bottomed"]
     topped_out = [stop for stop in scene.stops if stop.kind == "topped_out"]
     return [
-        _stops(bottomed, "Where it bottomed") if bottomed else html.P(html.B("Neither end bottomed.")),
+        _stops(bottomed, "Where it bottomed")
+        if bottomed
+        else html.P(html.B(never_words(scene.ends, "bottomed"))),
         *settled(scene, theme),
         html.Details(
             [
@@ -62,7 +69,8 @@ def places(scene: Scene, theme: Theme) -> list[Any]:
             ]
         )
         if topped_out
-        else html.P("Neither end topped out."),
+        else html.P(never_words(scene.ends, "topped out")),
+        *(html.P(words, className="note") for words in limits_words(scene.ends)),
     ]
 
 
@@ -104,15 +112,17 @@ def numbers(scene: Scene) -> list[Any]:
 def _row(
     words: str, scene: Scene, read: Callable[[PlaneSummary], float], digits: int = 0
 ) -> tuple[str, str, str]:
-    """One number of both ends; an end without a sensor has a dash."""
+    """One number of both ends; an end that was not judged has a dash."""
     found = [number(read(scene.planes[end]), digits) if end in scene.planes else "–" for end in ENDS]
     return words, found[0], found[1]
 
 
 def _travel(scene: Scene) -> Any:
-    stroke = [number(scene.stroke_mm[end], 1) if end in scene.ends else "–" for end in ENDS]
+    stroke = [number(scene.stroke_mm[end], 1) if end in scene.stroke_mm else "–" for end in ENDS]
     counts = [
-        (len(scene.ends[end].bottomed), len(scene.ends[end].topped_out)) if end in scene.ends else ("–", "–")
+        (len(scene.ends[end].bottomed), len(scene.ends[end].topped_out))
+        if scene.ends[end].judged
+        else ("–", "–")
         for end in ENDS
     ]
     rows = [
@@ -246,7 +256,7 @@ def laps_table(summary: Summary, view: View) -> Any:
 
 def _lap_row(lap: LapSummary, view: View) -> Sequence[Any]:
     def of(end: End, read: Callable[[EndSummary], str]) -> str:
-        return read(lap.ends[end]) if end in lap.ends else "–"
+        return read(lap.ends[end]) if lap.ends[end].judged else "–"
 
     ratio = lap.balance.speed_ratio
     link = html.A(
@@ -261,5 +271,5 @@ def _lap_row(lap: LapSummary, view: View) -> Sequence[Any]:
         *(of(end, lambda e: str(len(e.bottomed))) for end in ENDS),
         number(ratio.compression, 2),
         number(ratio.rebound, 2),
-        *(percent(lap.masked_share.get(end, 0.0), 1) if end in lap.ends else "–" for end in ENDS),
+        *(percent(lap.masked_share[end], 1) if end in lap.masked_share else "–" for end in ENDS),
     )

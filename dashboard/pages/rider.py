@@ -20,15 +20,14 @@ from telemetry.arrays import ENDS, End
 from telemetry.damping.oscillation import FALLING, IN_DOUBT, dampers_in_doubt
 from telemetry.damping.verdict import NEARLY_ALL
 from telemetry.findings_damping import front_suspected, lost_all_through
+from telemetry.motion import EndSummary
 from telemetry.report.rows_damping import damping_headline
-from telemetry.wording import CHANGE_CAUTION
+from telemetry.wording import CHANGE_CAUTION, measured_time
 
 PATH = "/rider"
 VIEW = "rider-view"
 # Corner numbers are larger here, so they stand further from the line.
 _LABEL_OFFSET = 0.085
-# With less of the time measured than this, "never" is said of what was measured. A choice of ours.
-MOSTLY = 0.95
 _SHAPES = {"front": "▲", "rear": "▼"}
 
 
@@ -103,8 +102,12 @@ def headline(scene: Scene) -> list[Any]:
     answer = scene.summary.oscillation
     doubt = dampers_in_doubt(answer)
     danger = [words for end, words in _damper_words(scene).items() if end in doubt]
-    rest = [_travel_words(scene, end) for end in ENDS]
-    rest += [words for end, words in _damper_words(scene).items() if end not in doubt]
+    rest = []
+    for end in ENDS:
+        rest.append(html.P(_travel_words(scene, end), className="say"))
+        if not scene.ends[end].judged:
+            rest.append(html.P(scene.ends[end].reason, className="note"))
+    rest += [html.P(words, className="say") for end, words in _damper_words(scene).items() if end not in doubt]
     # the caution that goes with every change is the engineer's; what may break or has stopped working is the rider's
     cautions = [
         found.caution for found in scene.summary.findings if found.caution not in (None, "", CHANGE_CAUTION)
@@ -113,20 +116,16 @@ def headline(scene: Scene) -> list[Any]:
     return [
         *(html.P(line, className="say") for line in danger),
         caution if danger else None,
-        *(html.P(line, className="say") for line in rest),
+        *rest,
         None if danger else caution,
     ]
 
 
 def _travel_words(scene: Scene, end: End) -> str:
-    found = scene.ends.get(end)
-    if found is None:
-        return f"The {end} was not measured."
-    if not found.valid_share:
-        return f"The {end} cannot be judged: no valid travel was logged."
-    seen = (
-        "" if found.valid_share >= MOSTLY else f", as far as it was measured ({percent(found.valid_share)})"
-    )
+    found = scene.ends[end]
+    if not found.judged:
+        return f"The {end} was not judged:"
+    seen = _seen(found)
     if found.bottomed:
         return f"The {end} ran out of travel {times(len(found.bottomed))}{seen}."
     return f"The {end} never ran out of travel{seen}."
@@ -143,7 +142,9 @@ def _damper_words(scene: Scene) -> dict[End, str]:
 
 
 def _rear_words(scene: Scene) -> str:
-    answer = scene.summary.oscillation
+    answer, rear = scene.summary.oscillation, scene.ends["rear"]
+    if not rear.judged:
+        return "Whether the rear stayed settled cannot be told."
     if "rear" in dampers_in_doubt(answer):
         return f"{damping_headline(answer)}: {_how(scene, 'rear')}."
     if answer.verdict == "cannot_tell":
@@ -151,9 +152,9 @@ def _rear_words(scene: Scene) -> str:
     if scene.lap is not None:
         return "No unsettled stretch was found on this lap."
     share = answer.judged_share
-    seen = (
-        "" if share is None or share >= NEARLY_ALL else f", as far as it could be judged ({percent(share)})"
-    )
+    seen = _seen(rear)
+    if not seen and share is not None and share < NEARLY_ALL:
+        seen = f", as far as it could be judged ({percent(share)})"
     return f"The rear stayed settled{seen}."
 
 
@@ -176,6 +177,12 @@ def _how(scene: Scene, end: End) -> str:
     if end == "rear" and answer.unexplained:
         did.append(f"it shook {times(answer.unexplained)}, and this log cannot tell why")
     return " and ".join(did) if did else "not on this lap"
+def _seen(found: EndSummary) -> str:
+    """How far a "never" reaches, where an end was measured for a part of the time only."""
+    words = measured_time(found)
+    return f", as far as it was measured ({words})" if words else ""
+
+
 
 
 def places(scene: Scene) -> list[Any]:

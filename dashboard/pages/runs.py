@@ -13,7 +13,7 @@ from dashboard.urlstate import View, to_query
 from telemetry.errors import LogbookError
 from telemetry.logbook import RunEntry
 from telemetry.report.words import lap_time
-from telemetry.wording import count_word
+from telemetry.wording import count_word, limits_words
 
 PATH = "/runs"
 # Verdicts are read for this many runs; a longer list would make the page wait for its last line.
@@ -122,4 +122,5 @@ def _said(shelf: Shelf, run_id: str) -> list[html.P]:
         return [html.P(str(error))]
     tries = "; ".join(found.title for found in summary.findings)
     said = [html.P(words, className="say") for words in summary.verdicts[:1]]
+    said += [html.P(words) for words in limits_words(summary.ends)]
     return [*said, html.P([html.B("What stands out: "), f"{tries}."])] if tries else said

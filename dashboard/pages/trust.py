@@ -20,8 +20,8 @@ def quality(summary: Summary) -> list[Any]:
     distance = "" if run.distance_m is None else f", {number(run.distance_m / 1000, 1, 'km')}"
     valid = "; ".join(
         f"{end} usable {percent(summary.ends[end].valid_share, 1)} of the time"
-        if end in summary.ends
-        else f"{end}: no sensor"
+        if summary.ends[end].judged
+        else f"{end} not judged"
         for end in ENDS
     )
     how = (

@@ -96,7 +96,7 @@ def bounce_test(motion: Motion, bike_name: str) -> BounceTest:
     missing = [end for end in ENDS if end not in motion.ends]
     if missing:
         return untold(
-            f"no {missing[0]} travel was measured ([{missing[0]}.sensor] of the bike file names its column)"
+            f"the {missing[0]} was not judged. {motion.not_judged.get(missing[0], '')}".rstrip(" .")
         )
     rest = {end: rest_mm(motion, end) for end in ENDS}
     if any(not np.isfinite(value) for value in rest.values()):

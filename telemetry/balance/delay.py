@@ -40,8 +40,9 @@ def riding_delay_s(motion: Motion, track: Track, rows: slice | IntArray = slice(
         NaN where the motorcycle is too slow or its speed not known. [s]
     """
     speed = track.speed_m_s[rows]
-    with np.errstate(invalid="ignore"):
-        return np.where(speed > MIN_SPEED_M_S, motion.wheelbase_mm / 1000.0 / speed, np.nan)
+    delay_s = np.full(np.shape(speed), np.nan)
+    np.divide(motion.wheelbase_mm / 1000.0, speed, out=delay_s, where=speed > MIN_SPEED_M_S)
+    return delay_s
 
 
 def likeness(motion: Motion, track: Track, multiples: FloatArray, lags_s: FloatArray) -> FloatArray:

@@ -58,8 +58,7 @@ def balance(
             None,
             PitchSummary(None, None, None, None),
             (),
-            reason=f"no {missing[0]} travel was measured, so the ends cannot be compared; [{missing[0]}.sensor] of the "
-            "bike file names its column",
+            reason=f"the {missing[0]} was not judged, so the ends cannot be compared",
         )
     front, rear = motion.ends["front"], motion.ends["rear"]
     use = selected & front.valid & rear.valid

@@ -21,6 +21,7 @@ from telemetry.report.rows import RUN_COLUMNS, RUN_WORDS, run_row
 from telemetry.report.terminal import indented, table
 from telemetry.review import review as review_log
 from telemetry.summary import Summary
+from telemetry.wording import limits_words
 
 SCHEMA = "bothends.batch/1"
 
@@ -53,6 +54,9 @@ def batch(arguments: argparse.Namespace) -> None:
         screen = console()
         screen.print(table(RUN_COLUMNS, rows, words=(0, len(RUN_COLUMNS) - 1)))
         indented(screen, RUN_WORDS)
+        for one in found:
+            limits = limits_words(one.summary.ends) if one.summary is not None else ()
+            indented(screen, *(f"{Path(one.log).name}: {words}" for words in limits))
     if len(rows) < len(found):
         raise BothEndsError(
             f"{len(found) - len(rows)} of {len(found)} logs could not be used; the lines above say why."

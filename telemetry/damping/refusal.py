@@ -31,10 +31,7 @@ def refusal(motion: Motion) -> str:
         A sentence with what to do; "" where it can be tried.
     """
     if "rear" not in motion.ends or not np.isfinite(motion.ends["rear"].wheel_travel_mm).any():
-        return (
-            "No rear travel was measured, so nothing can be said of the rear damper; [rear.sensor] of the bike file "
-            "names its column."
-        )
+        return "The rear was not judged, so nothing can be said of its damper."
     rate = motion.sample_rate_hz
     sound, read = ratio_read(np.inf), ratio_read(rate)
     if abs(read / sound - 1.0) > MOST_OFF:

@@ -21,6 +21,8 @@ from telemetry.motion.summary import (
     TravelHistogram,
     TravelSummary,
     TravelUse,
+    judged_ends,
+    not_judged,
 )
 from telemetry.motion.travel import to_motion
 from telemetry.motion.use import summarise_end
@@ -47,6 +49,8 @@ __all__ = [
     "find_packing",
     "find_stops",
     "frequencies",
+    "judged_ends",
+    "not_judged",
     "stop_notes",
     "strokes",
     "summarise_end",

@@ -1,7 +1,7 @@
 """Motion: travel and speed of both ends, at the shaft and at the wheel."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from telemetry.arrays import BoolArray, End, FloatArray
 from telemetry.notes import QualityNote
@@ -45,7 +45,7 @@ class EndMotion:
 
 @dataclass(frozen=True)
 class Motion:
-    """Both ends on one clock, with pitch. An end without a sensor is not in ``ends``.
+    """Both ends on one clock, with pitch. An end that was not judged is not in ``ends``; ``not_judged`` says why.
 
     ``pitch_deg`` is from the wheel travels, positive nose down, NaN where either end is invalid or absent.
     """
@@ -57,6 +57,7 @@ class Motion:
     pitch_deg: FloatArray
     wheelbase_mm: float
     notes: tuple[QualityNote, ...] = ()
+    not_judged: Mapping[End, str] = field(default_factory=dict)
 
     def during(self, rows: slice) -> "Motion":
         """The same motion over some of the samples; nothing is copied."""

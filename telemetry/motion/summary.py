@@ -134,8 +134,8 @@ class TravelUse:
         How much deeper it rides than it stands. [mm]
     deep_share : float
         Share of valid time in the last tenth of the stroke.
-    deep_visits : int
-        How often it went there.
+    deep_visits : int or None
+        How often it went there; None where the end was not judged.
     bottom_share, top_share : float
         Share of valid time against the compressed and the extended limit.
     """
@@ -144,23 +144,79 @@ class TravelUse:
     static_sag_mm: float | None = None
     below_sag_mm: float | None = None
     deep_share: Number = NAN
-    deep_visits: int = 0
+    deep_visits: int | None = 0
     bottom_share: Number = NAN
     top_share: Number = NAN
 
 
 @dataclass(frozen=True)
 class EndSummary:
-    """One end over a run or a lap. ``valid_share`` is the share of time with usable travel."""
+    """One end over a run or a lap.
 
-    stroke_mm: float
-    wheel_stroke_mm: float
+    Parameters
+    ----------
+    valid_share : float
+        Share of the time with usable travel.
+    judged : bool
+        False where there is none: then every number but the strokes is NaN, every list empty.
+    reason : str
+        Why it was not judged, and what to do; "" where it was.
+    measured_from_s, measured_until_s : float or None
+        When the first and the last usable travel was measured, where the end was not measured from the start on, or
+        not to the end; on the run's clock. [s]
+    """
+
+    stroke_mm: Number
+    wheel_stroke_mm: Number
     valid_share: float
     shaft: PlaneSummary
     wheel: PlaneSummary
     bottomed: tuple[StopEvent, ...]
     topped_out: tuple[StopEvent, ...]
     use: TravelUse = field(default_factory=TravelUse)
+    judged: bool = True
+    reason: str = ""
+    measured_from_s: float | None = None
+    measured_until_s: float | None = None
+
+
+def not_judged(stroke_mm: float, wheel_stroke_mm: float, reason: str) -> EndSummary:
+    """An end of which nothing can be said but why.
+
+    Parameters
+    ----------
+    stroke_mm, wheel_stroke_mm : float
+        By the bike file. [mm]
+    reason : str
+
+    Returns
+    -------
+    EndSummary
+    """
+    side = SpeedSide(NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN)
+    plane = PlaneSummary(
+        TravelSummary(NAN, NAN, NAN, NAN, NAN, NAN, NAN),
+        TravelHistogram((), ()),
+        SpeedSummary(side, side, NAN, NAN),
+        SpeedHistogram((), ()),
+    )
+    return EndSummary(
+        stroke_mm,
+        wheel_stroke_mm,
+        0.0,
+        plane,
+        plane,
+        (),
+        (),
+        TravelUse(deep_visits=None),
+        judged=False,
+        reason=reason,
+    )
+
+
+def judged_ends(ends: Mapping[End, EndSummary]) -> dict[End, EndSummary]:
+    """The ends of which there is something to show."""
+    return {end: summary for end, summary in ends.items() if summary.judged}
 
 
 @dataclass(frozen=True)

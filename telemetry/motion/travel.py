@@ -14,6 +14,9 @@ from telemetry.signals import Run, differentiate
 from telemetry.signals.clean import EDGE_MM
 from telemetry.signals.gaps import runs
 
+# Why an end is not judged that no key of the bike file describes.
+NO_SENSOR = "The bike file has no [{}.sensor]."
+
 
 def to_motion(run: Run, bike: Bike) -> Motion:
     """Travel and speed of both ends, at the shaft and at the wheel.
@@ -43,6 +46,7 @@ def to_motion(run: Run, bike: Bike) -> Motion:
         pitch_deg=_pitch_deg(ends, bike, len(run.t_s)),
         wheelbase_mm=bike.wheelbase_mm,
         notes=tuple(notes),
+        not_judged={end: run.not_judged.get(end, NO_SENSOR.format(end)) for end in ENDS if end not in ends},
     )
 
 

@@ -9,7 +9,7 @@ from pydantic import TypeAdapter
 from rich.console import Console
 from rich.text import Text
 
-from telemetry.arrays import ENDS, End, FloatArray, Number
+from telemetry.arrays import ENDS, FloatArray, Number
 from telemetry.errors import BothEndsError
 from telemetry.logs import RawLog, stated_rate_hz
 from telemetry.logs.mapping import LIKELY, Proposal
@@ -166,7 +166,7 @@ def judgements(measured: "Measured") -> tuple[Judgement, ...]:
     for name in ENDS:
         what = f"{name} travel and speed"
         if name not in motion.ends:
-            found.append(Judgement(what, False, _no_travel(name, measured.quality)))
+            found.append(Judgement(what, False, motion.not_judged[name]))
             continue
         end = motion.ends[name]
         usable = float(np.mean(end.valid))
@@ -191,20 +191,12 @@ def judgements(measured: "Measured") -> tuple[Judgement, ...]:
         "speed says when the rear meets the front's bump" if rolls else "needs both ends and ground speed"
     )
     found.append(Judgement("both ends on the same bump", rolls, reason))
-    why_not = refusal(motion) if "rear" in motion.ends else _no_travel("rear", measured.quality)
+    why_not = refusal(motion)
     why_not = why_not or ("" if rolls else "without both ends and ground speed a kerb looks the same")
     found.append(
         Judgement("lost rear damping", not why_not, why_not or "fast enough to try; a review tells more")
     )
     return tuple(found)
-
-
-def _no_travel(end: End, quality: Iterable[QualityNote]) -> str:
-    """Why a log has no travel of an end: its column is empty, or the bike file says of no column that it is."""
-    empty = [
-        note.message for note in quality if note.code == "empty_channel" and f"the {end} " in note.message
-    ]
-    return empty[0].rstrip(".") if empty else f"the bike file has no [{end}.sensor]"
 
 
 def print_check(check: LogCheck, console: Console, *, bike_given: bool = True) -> None:

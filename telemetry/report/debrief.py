@@ -5,7 +5,7 @@ from html import escape
 
 import numpy as np
 
-from telemetry.arrays import ENDS
+from telemetry.motion import judged_ends
 from telemetry.report import page, rows, rows_motion
 from telemetry.report.debrief_damping import damping_section
 from telemetry.report.debrief_lap import lap_map, lap_travel
@@ -26,6 +26,7 @@ from telemetry.report.words import (
 )
 from telemetry.setup import Comparison, SetupSheet, written
 from telemetry.summary import Finding, Summary, Traces
+from telemetry.wording import limits_words, never_words
 
 CLOSING = (
     "Keep within the makers' limits for length, preload and pressure. Try one change at a time, at reduced pace "
@@ -105,21 +106,18 @@ def _findings(findings: tuple[Finding, ...]) -> str:
 
 
 def _ends(summary: Summary) -> str:
-    if not summary.ends:
-        return ""
     return page.section(
         "Both ends, at the wheel",
-        page.table(("", *ENDS), rows.end_rows(summary.ends)),
+        page.table(rows.end_heads(summary.ends), rows.end_rows(summary.ends)),
+        *(page.paragraph(words, "note") for words in limits_words(summary.ends)),
     )
 
 
 def _travel_use(summary: Summary) -> str:
-    if not summary.ends:
-        return ""
     return page.section(
         "How the travel was used, at the wheel",
         page.figure(
-            travel_use(summary.ends),
+            travel_use(judged_ends(summary.ends)),
             "Share of the time at each travel, over the whole run. Lines: median, the travel below which the end "
             "was for 95 % of the time, and the most.",
         ),
@@ -127,16 +125,13 @@ def _travel_use(summary: Summary) -> str:
 
 
 def _speeds(summary: Summary) -> str:
-    if not summary.ends:
-        return ""
-    reach = speed_reach_mm_s(end.wheel.speed_histogram for end in summary.ends.values())
-    bandwidths = ", ".join(
-        f"{end} {number(s.wheel.speed.bandwidth_hz)} Hz" for end, s in summary.ends.items()
-    )
+    ends = judged_ends(summary.ends)
+    reach = speed_reach_mm_s(end.wheel.speed_histogram for end in ends.values())
+    bandwidths = ", ".join(f"{end} {number(s.wheel.speed.bandwidth_hz)} Hz" for end, s in ends.items())
     return page.section(
         "How fast the ends moved, at the wheel",
         page.figure(
-            speed_histograms(summary.ends),
+            speed_histograms(ends),
             f"Share of the time at each wheel speed, both ends on one axis. The outermost steps hold what is "
             f"faster than {reach:.0f} mm/s. Bandwidth of the speeds: {bandwidths}.",
         ),
@@ -188,9 +183,14 @@ def _stops(summary: Summary) -> str:
     found = rows.stop_rows(summary)
     title = "Where the travel ran out"
     if not found:
-        words = "Neither end reached a limit of its travel." if summary.ends else "Not known."
+        words = never_words(summary.ends, "reached a limit of its travel")
         return page.section(title, page.paragraph(words))
-    return page.section(title, page.table(rows.STOP_COLUMNS, found, words=(0, 1, 2)), long=len(found) > 15)
+    return page.section(
+        title,
+        page.table(rows.STOP_COLUMNS, found, words=(0, 1, 2)),
+        *(page.paragraph(words, "note") for words in limits_words(summary.ends)),
+        long=len(found) > 15,
+    )
 
 
 def _places(summary: Summary) -> str:
@@ -292,7 +292,7 @@ def _how(summary: Summary) -> str:
     speed_notes = [
         f"{end} wheel speed: bandwidth {number(s.wheel.speed.bandwidth_hz)} Hz, noise "
         f"{number(s.wheel.speed.noise_mm_s, 1)} mm/s"
-        for end, s in summary.ends.items()
+        for end, s in judged_ends(summary.ends).items()
     ]
     phases = ", ".join(summary.run.phase_sources)
     return page.section(

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 
 from telemetry.arrays import End, FloatArray
-from telemetry.motion.summary import StopEvent
+from telemetry.motion import StopEvent, judged_ends
 from telemetry.report import page
 from telemetry.report.pictures import LapTrace, MapMark, mirrored_travel, track_map
 from telemetry.report.words import best_lap, lap_time, named_corners
@@ -30,11 +30,12 @@ def lap_travel(summary: Summary, traces: Traces) -> str:
     distance_m = traces["distance_m"][inside]
     over_distance = lap is not None and bool(np.isfinite(distance_m).all()) and len(distance_m) > 1
     x = np.maximum.accumulate(distance_m) if over_distance else traces["t_s"][inside]
-    if not summary.ends or len(x) < 2:
+    ends = judged_ends(summary.ends)
+    if len(x) < 2:
         return ""
-    travel: Mapping[End, FloatArray] = {end: traces[f"{end}_wheel_mm"][inside] for end in summary.ends}
+    travel: Mapping[End, FloatArray] = {end: traces[f"{end}_wheel_mm"][inside] for end in ends}
     trace = LapTrace(
-        x, "m" if over_distance else "s", travel, {end: s.wheel_stroke_mm for end, s in summary.ends.items()}
+        x, "m" if over_distance else "s", travel, {end: s.wheel_stroke_mm for end, s in ends.items()}
     )
     here = lap.lap if lap else None
     drawn = mirrored_travel(

@@ -11,6 +11,7 @@ from telemetry.report.words import UNKNOWN, lap_time, number, plus_minus, stop_p
 from telemetry.setup import Comparison, LapValues
 from telemetry.setup.compare import decimals
 from telemetry.summary import LapSummary, Summary
+from telemetry.wording import measured_time
 
 Row = tuple[str, ...]
 STOP_COLUMNS = ("what", "where", "laps", "times", "travel mm", "speed mm/s")
@@ -59,9 +60,21 @@ def end_rows(ends: Mapping[End, EndSummary]) -> list[Row]:
         ("usable share of the time [%]", 1, lambda e: 100 * e.valid_share),
     )
     return [
-        (label, *(number(read(ends[end]), decimals) if end in ends else UNKNOWN for end in ENDS))
+        (label, *(number(read(ends[end]), decimals) if ends[end].judged else UNKNOWN for end in ENDS))
         for label, decimals, read in rows
     ]
+
+
+def end_heads(ends: Mapping[End, EndSummary]) -> Row:
+    """Both ends as headings, with what was not judged, or only for a part of the time."""
+
+    def head(name: End) -> str:
+        if not ends[name].judged:
+            return f"{name}: not judged"
+        partly = measured_time(ends[name])
+        return f"{name}, {partly.partition(' of')[0]} of the time" if partly else name
+
+    return "", *(head(name) for name in ENDS)
 
 
 def balance_rows(balance: Balance) -> list[Row]:
@@ -177,7 +190,7 @@ def lap_rows(summary: Summary) -> list[Row]:
     damping = {row.lap: row for row in summary.oscillation.fade}
 
     def of_end(lap: LapSummary, end: End) -> str:
-        return number(lap.ends[end].wheel.travel.used_pct) if end in lap.ends else UNKNOWN
+        return number(lap.ends[end].wheel.travel.used_pct)
 
     return [
         (
@@ -200,7 +213,7 @@ def run_row(name: str, summary: Summary) -> Row:
     ratio = summary.balance.speed_ratio
 
     def of_end(end: End, read: Callable[[EndSummary], float]) -> str:
-        return number(read(summary.ends[end])) if end in summary.ends else UNKNOWN
+        return number(read(summary.ends[end])) if summary.ends[end].judged else UNKNOWN
 
     return (
         name,
@@ -209,8 +222,17 @@ def run_row(name: str, summary: Summary) -> Row:
         " / ".join(of_end(end, lambda e: e.wheel.travel.used_pct) for end in ENDS),
         " / ".join(of_end(end, lambda e: float(len(e.bottomed))) for end in ENDS),
         f"{number(ratio.compression, 2)} / {number(ratio.rebound, 2)}",
-        damping_words(summary.oscillation),
+        _damping_cell(summary),
     )
+
+
+def _damping_cell(summary: Summary) -> str:
+    """The verdict on the dampers, and on how much of the time it rests where that is not nearly all of it."""
+    words, rear = damping_words(summary.oscillation), summary.ends["rear"]
+    if not rear.judged:
+        return "rear not judged"
+    partly = summary.oscillation.verdict == "no" and measured_time(rear) and "% of" not in words
+    return f"{words} in {100 * rear.valid_share:.0f} % of the time" if partly else words
 
 
 def change_rows(comparison: Comparison) -> list[Row]:

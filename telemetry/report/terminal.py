@@ -19,6 +19,7 @@ from telemetry.report.rows import (
     balance_rows,
     damper_rows,
     damper_words,
+    end_heads,
     end_rows,
     lap_rows,
     response_rows,
@@ -55,7 +56,7 @@ from telemetry.report.words import (
 )
 from telemetry.setup import SetupSheet, written
 from telemetry.summary import Finding, RunInfo, Summary
-from telemetry.wording import count_word
+from telemetry.wording import count_word, limits_words, never_words
 
 # Rows printed of a long table; the JSON has them all.
 _MOST_ROWS = 12
@@ -142,7 +143,8 @@ def indented(console: Console, *words: str) -> None:
 
 def _ends(console: Console, summary: Summary) -> None:
     section(console, "Both ends, at the wheel")
-    console.print(table(("", "front", "rear"), end_rows(summary.ends)))
+    console.print(table(end_heads(summary.ends), end_rows(summary.ends)))
+    indented(console, *limits_words(summary.ends))
 
 
 def _balance(console: Console, summary: Summary) -> None:
@@ -168,9 +170,10 @@ def _stops(console: Console, summary: Summary) -> None:
     rows = stop_rows(summary)
     section(console, "Where the travel ran out")
     if not rows:
-        indented(console, "Neither end reached a limit of its travel." if summary.ends else "Not known.")
+        indented(console, never_words(summary.ends, "reached a limit of its travel"))
         return
     console.print(table(STOP_COLUMNS, rows[:_MOST_ROWS], words=(0, 1, 2)))
+    indented(console, *limits_words(summary.ends))
     if len(rows) > _MOST_ROWS:
         indented(console, f"and {count_word(len(rows) - _MOST_ROWS, 'more place')} (--json has them all)")
 

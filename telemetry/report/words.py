@@ -116,10 +116,9 @@ def stop_places(summary: Summary) -> list[StopPlace]:
     """Where the travel ran out, gathered by place: bottomed before topped out, most often first."""
     groups: dict[tuple[str, End, str], list[StopEvent]] = {}
     for end in ENDS:
-        if end in summary.ends:
-            for stop in (*summary.ends[end].bottomed, *summary.ends[end].topped_out):
-                where = place_words(stop.corner, stop.phase, None if stop.corner else stop.distance_m)
-                groups.setdefault((stop.kind, end, where), []).append(stop)
+        for stop in (*summary.ends[end].bottomed, *summary.ends[end].topped_out):
+            where = place_words(stop.corner, stop.phase, None if stop.corner else stop.distance_m)
+            groups.setdefault((stop.kind, end, where), []).append(stop)
     places = [
         StopPlace(
             end,

@@ -20,6 +20,7 @@ from telemetry.setup.laps import ExcludedLap, LapValues, usable_laps, values_ove
 from telemetry.setup.sheet import SetupSheet
 from telemetry.signals.zero import DRIFT_MM, drift_between_mm
 from telemetry.summary import Summary
+from telemetry.wording import limits_words
 
 SCHEMA = "bothends.comparison/1"
 # Fewer laps a side say nothing about their spread. Common practice, no source.
@@ -219,7 +220,7 @@ def _sheet_changes(sheet_a: SetupSheet | None, sheet_b: SetupSheet | None) -> tu
 def _other_bandwidth(a: Summary, b: Summary) -> bool:
     """Whether the speeds of the two runs were measured with different bandwidths."""
     for end in ENDS:
-        if end in a.ends and end in b.ends:
+        if a.ends[end].judged and b.ends[end].judged:
             one, other = (run.ends[end].wheel.speed.bandwidth_hz for run in (a, b))
             if abs(one - other) > SAME_BANDWIDTH * max(one, other):
                 return True
@@ -297,6 +298,7 @@ def _cautions(
     a: Summary, b: Summary, changed: Sequence[Change], no_sheet: bool, other_speeds: bool
 ) -> tuple[str, ...]:
     cautions = [] if _two_bikes(a, b) else _cautions_of_changes(changed, no_sheet)
+    cautions += [f"{name}: {words}" for name, run in (("A", a), ("B", b)) for words in limits_words(run.ends)]
     cautions += _moved_zeros(a, b)
     if other_speeds:
         cautions.append("Speeds are left out: the logs were sampled differently, so their bandwidths differ.")

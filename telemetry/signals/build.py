@@ -1,44 +1,28 @@
 """From a raw log to a run: the order of steps of this room."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from functools import partial
+from dataclasses import replace
 
 import numpy as np
 
-from telemetry.arrays import BoolArray, End, FloatArray
-from telemetry.errors import BothEndsError, CalibrationError, ChannelError, StrokeExceededError
+from telemetry.arrays import End, FloatArray
+from telemetry.errors import CalibrationError, ChannelError
 from telemetry.logs.rawlog import RawLog
 from telemetry.notes import QualityNote, Step
-from telemetry.signals.calibrate import LINEAR_WITHIN_MM, Calibration, fit_calibration, through_curve
 from telemetry.signals.channels import Channel, read_channel
-from telemetry.signals.clean import EDGE_MM, OUTSIDE_MM, Cleaning, Place, clean
 from telemetry.signals.clock import Grid, even_grid
-from telemetry.signals.diagnose import (
-    OUTSIDE_BENCH_MM,
-    STILL_OUTSIDE_MM,
-    Fault,
-    diagnose,
-    is_ridden,
-    wire_off,
-)
+from telemetry.signals.diagnose import Fault
+from telemetry.signals.judging import fault_of, judge_ends
 from telemetry.signals.lookup import similar_hint
 from telemetry.signals.noise import sensor_noise_mm
 from telemetry.signals.place import place_on_grid
 from telemetry.signals.rates import OTHER_RATE
+from telemetry.signals.reading import Reading, read_sensor
 from telemetry.signals.resample import resample
 from telemetry.signals.run import Run, SensorSetup
-from telemetry.signals.sanity import check_riding, moves_as_it_should, swap_hint
 from telemetry.signals.stamps import check_repeated, in_order, read_stamps
 from telemetry.signals.supply import at_bench_supply
-from telemetry.signals.zero import check_zero, zero_mm
-
-# A share of samples outside the bench points that is worth a word.
-BEYOND_POINTS_SHARE = 0.01
-# Faults that the other end's column would show as well.
-OUT_OF_STROKE = ("scale", "sign", "calibration")
-# With less than this left of it an end is not judged.
-LEAST_S, LEAST_SHARE = 1.0, 0.1
+from telemetry.signals.zero import check_zero
 
 
 def to_run(
@@ -91,7 +75,7 @@ def to_run(
     notes += _clock_notes(log, grid)
     history.append(Step("even_clock", {"sample_rate_hz": grid.sample_rate_hz, "even": grid.even}))
     row_t_s = stamps.t_s - grid.start_s
-    read: dict[End, _Reading] = {}
+    read: dict[End, Reading] = {}
     for end, signal in signals.items():
         if not grid.is_row_by_row(log.n_rows):
             notes += check_repeated(log, sensors[end].channel, signal, stamps.t_s)
@@ -99,28 +83,26 @@ def to_run(
             on_grid = place_on_grid(signal, stamps.t_s, grid)
             on_grid, step, found = at_bench_supply(on_grid, log, end, sensors[end], row_t_s, grid)
             read[end] = replace(
-                _read(on_grid, end, sensors[end], grid), notes=found, steps=() if step is None else (step,)
+                read_sensor(on_grid, end, sensors[end], grid),
+                notes=found,
+                steps=() if step is None else (step,),
             )
         except (ChannelError, CalibrationError) as error:
-            faults[end] = _raised(error, log, sensors[end])
+            faults[end] = fault_of(error, log, sensors[end])
     others = _other_channels(log, channels, row_t_s, grid, notes)
-    speed = next((channel.values for channel in others if channel.name == "speed_m_s"), None)
-    cleaned = _cleaned(log, grid, read, sensors, speed, faults)
     known = {channel.name: channel.values for channel in others}
-    _other_way_about(read, cleaned, sensors, known, grid, faults)
-    against, doubts = check_riding(_travel(cleaned, faults), sensors, known, grid.sample_rate_hz)
-    faults.update(against)
+    judged = judge_ends(log, grid, read, sensors, known)
+    faults |= judged.faults
     _one_must_be_left(log, sensors, faults)
-    here = [end for end in sensors if end not in faults]
-    for end in here:
+    for end in judged.cleaned:
         notes += [*read[end].notes, *read[end].notes_of_points(end, sensors[end])]
         history += [*read[end].steps, read[end].step(end, sensors[end])]
-    for end in here:
-        zeros, drift = check_zero(cleaned[end].travel_mm, grid.sample_rate_hz, end, sensors[end])
-        notes += [*cleaned[end].notes, *drift]
-        history += [*cleaned[end].history, *zeros]
-    notes += [_refused(fault) for fault in faults.values()] + list(doubts)
-    travel = _travel(cleaned, faults)
+    for end, work in judged.cleaned.items():
+        zeros, drift = check_zero(work.travel_mm, grid.sample_rate_hz, end, sensors[end])
+        notes += [*work.notes, *drift]
+        history += [*work.history, *zeros]
+    notes += [*(_refused(fault) for fault in faults.values()), *judged.doubts]
+    travel = {end: work.travel_mm for end, work in judged.cleaned.items()}
     if resample_hz is not None:
         travel = {end: resample(values, grid.sample_rate_hz, resample_hz) for end, values in travel.items()}
         grid = grid.at_rate(resample_hz)
@@ -141,36 +123,6 @@ def to_run(
     )
 
 
-@dataclass(frozen=True)
-class _Reading:
-    """What one sensor reads on the run's clock, and the shaft travel that its bench points make of it.
-
-    ``wire_off`` is where it reads a level that is no travel for so long that its wire must be off; signal and travel
-    are NaN there.
-    """
-
-    signal: FloatArray
-    travel_mm: FloatArray
-    wire_off: BoolArray
-    calibration: Calibration
-    zero_mm: float
-    notes: tuple[QualityNote, ...] = ()
-    steps: tuple[Step, ...] = ()
-
-    def step(self, end: End, setup: SensorSetup) -> Step:
-        return _calibration_step(end, setup, self.calibration, self.zero_mm)
-
-    def notes_of_points(self, end: End, setup: SensorSetup) -> list[QualityNote]:
-        return [
-            *_beyond_points(self.signal, self.travel_mm, self.calibration, setup),
-            *_not_linear(end, self.calibration, setup),
-        ]
-
-
-def _key(end: End, setup: SensorSetup) -> str:
-    return f"{setup.source}: [{end}.sensor]"
-
-
 def _signals(
     log: RawLog, sensors: Mapping[End, SensorSetup], faults: dict[End, Fault]
 ) -> dict[End, FloatArray]:
@@ -179,9 +131,10 @@ def _signals(
     for end, setup in sensors.items():
         name = log.called(setup.channel)
         if name is None:
+            hint = similar_hint(log, setup.channel, but={log.called(s.channel) for s in sensors.values()})
             words = (
-                f"The log has no column {setup.channel!r} ({end} travel).{similar_hint(log, setup.channel)} Its "
-                f"columns are {', '.join(log.columns)}. Say which it is with --channels {end}=COLUMN."
+                f"The log has no column {setup.channel!r} ({end} travel).{hint} Its columns are "
+                f"{', '.join(log.columns)}. Say which it is with --channels {end}=COLUMN."
             )
             faults[end] = Fault("absent_channel", words, setup.channel, error=ChannelError)
         elif not np.isfinite(log.columns[name]).any():
@@ -207,135 +160,10 @@ def _one_must_be_left(log: RawLog, sensors: Mapping[End, SensorSetup], faults: M
     )
 
 
-def _raised(error: BothEndsError, log: RawLog, setup: SensorSetup) -> Fault:
-    """What was raised for one end, as the fault of that end; the log need not be named with each."""
-    words = str(error).removeprefix(f"{log.source}: ").removeprefix(f"{log.source}, ")
-    return Fault("calibration", words, setup.channel, error=type(error))
-
-
 def _refused(fault: Fault) -> QualityNote:
     return QualityNote(
         "refused", fault.code, fault.message, channel=fault.channel, start_s=fault.start_s, end_s=fault.end_s
     )
-
-
-def _read(signal: FloatArray, end: End, setup: SensorSetup, grid: Grid) -> _Reading:
-    """Shaft travel of a signal: by its bench points, its zero, and the way from what it measures to the shaft."""
-    rate = grid.sample_rate_hz
-    calibration = fit_calibration(setup.points, setup.zero, shape=setup.shape, key=_key(end, setup))
-    measured = calibration.travel_mm(signal)
-    off = np.zeros(len(signal), dtype=bool)
-    if setup.zero_interval_s is not None or setup.zero_topped_out:
-        # the zero is read off the log: not off a wire that is open
-        bench = [mm for _, mm in setup.points]
-        off = wire_off(measured, (min(bench) - OUTSIDE_BENCH_MM, max(bench) + OUTSIDE_BENCH_MM), rate)
-        measured = np.where(off, np.nan, measured)
-    zero = zero_mm(measured, rate, setup, key=_key(end, setup))
-    measured = measured - zero if zero else measured
-    travel = through_curve(measured, setup.to_shaft) if setup.to_shaft else measured
-    off |= wire_off(travel, (-STILL_OUTSIDE_MM, setup.stroke_mm + STILL_OUTSIDE_MM), rate)
-    if off.any():
-        signal, travel = np.where(off, np.nan, signal), np.where(off, np.nan, travel)
-    return _Reading(signal, travel, off, calibration, zero)
-
-
-def _cleaned(
-    log: RawLog,
-    grid: Grid,
-    read: Mapping[End, _Reading],
-    sensors: Mapping[End, SensorSetup],
-    speed_m_s: FloatArray | None,
-    faults: dict[End, Fault],
-) -> dict[End, Cleaning]:
-    """Travel of each end without its faults; an end that is nothing but a fault is not in it, and is in ``faults``."""
-    rate = grid.sample_rate_hz
-    for end in read:
-        if fault := _fault(log, grid, read, end, sensors, speed_m_s, faults):
-            faults[end] = fault
-    cleaned: dict[End, Cleaning] = {}
-    for end in (end for end in read if end not in faults):
-        try:
-            work = _clean(log, grid, read[end], end, sensors[end], _other_mm(read, end, faults), speed_m_s)
-        except (StrokeExceededError, CalibrationError) as error:
-            named = _fault(log, grid, read, end, sensors, speed_m_s, faults, doubted=True)
-            faults[end] = named or _raised(error, log, sensors[end])
-            continue
-        if np.count_nonzero(np.isfinite(work.travel_mm)) < min(LEAST_S * rate, LEAST_SHARE * grid.n_samples):
-            faults[end] = _nothing_left(end, work, sensors[end])
-        else:
-            cleaned[end] = work
-    return cleaned
-
-
-def _other_mm(read: Mapping[End, _Reading], end: End, faults: Mapping[End, Fault]) -> FloatArray | None:
-    """Travel of the other end, if that is any."""
-    return next((r.travel_mm for e, r in read.items() if e != end and e not in faults), None)
-
-
-def _fault(
-    log: RawLog,
-    grid: Grid,
-    read: Mapping[End, _Reading],
-    end: End,
-    sensors: Mapping[End, SensorSetup],
-    speed_m_s: FloatArray | None,
-    faults: Mapping[End, Fault],
-    *,
-    doubted: bool = False,
-) -> Fault | None:
-    """What is wrong with one sensor as a whole."""
-    return diagnose(
-        end,
-        read[end].signal,
-        log.units.get(log.called(sensors[end].channel) or "", ""),
-        sensors[end],
-        partial(_travel_by, end=end, grid=grid),
-        ridden=is_ridden(_other_mm(read, end, faults), speed_m_s, grid.sample_rate_hz),
-        doubted=doubted,
-    )
-
-
-def _travel_by(setup: SensorSetup, signal: FloatArray, *, end: End, grid: Grid) -> FloatArray | None:
-    """Shaft travel by another setup; None where it makes none."""
-    try:
-        return _read(signal, end, setup, grid).travel_mm
-    except CalibrationError:
-        return None
-
-
-def _nothing_left(end: End, work: Cleaning, setup: SensorSetup) -> Fault:
-    """Why an end has no travel left once its faults are masked: what masked most of it."""
-    said = max(work.notes, key=lambda note: (note.end_s or 0.0) - (note.start_s or 0.0), default=None)
-    why = f" {said.message}" if said is not None else ""
-    words = f"Nothing of {setup.channel!r} is usable {end} travel.{why} Check the sensor and its wiring."
-    return Fault("no_travel", words, setup.channel)
-
-
-def _other_way_about(
-    read: Mapping[End, _Reading],
-    cleaned: Mapping[End, Cleaning],
-    sensors: Mapping[End, SensorSetup],
-    channels: Mapping[str, FloatArray],
-    grid: Grid,
-    faults: dict[End, Fault],
-) -> None:
-    """Where one end cannot be and both columns fit the other way about, the end that can be may be the wrong one too.
-
-    How it moves under brakes tells; where nothing does, neither is judged.
-    """
-    if len(read) < 2 or not any(end in read and fault.code in OUT_OF_STROKE for end, fault in faults.items()):
-        return
-    hint = swap_hint({end: reading.signal for end, reading in read.items()}, sensors)
-    if not hint:
-        return
-    for end, work in cleaned.items():
-        if moves_as_it_should(end, work.travel_mm, sensors[end], channels, grid.sample_rate_hz):
-            return
-    faults.update({end: Fault("swapped_ends", hint, sensors[end].channel) for end in read})
-
-
-def _travel(cleaned: Mapping[End, Cleaning], faults: Mapping[End, Fault]) -> dict[End, FloatArray]:
-    return {end: work.travel_mm for end, work in cleaned.items() if end not in faults}
 
 
 def _clock_notes(log: RawLog, grid: Grid) -> list[QualityNote]:
@@ -376,86 +204,6 @@ def _rate_note(log: RawLog, grid: Grid) -> QualityNote:
     )
     start_s, end_s = second.start_s - grid.start_s, float(grid.t_s[-1])
     return QualityNote("warning", "rate_changes", message, start_s=start_s, end_s=end_s)
-
-
-def _calibration_step(end: End, setup: SensorSetup, calibration: Calibration, zero: float) -> Step:
-    zeros = {"log interval": setup.zero_interval_s is not None, "topped out": setup.zero_topped_out,
-             "signal": setup.zero is not None, "bench": True}  # fmt: skip
-    line = calibration.line
-    settings: dict[str, float | int | str | bool] = {
-        "end": end,
-        "channel": setup.channel,
-        "kind": calibration.kind,
-        "points": len(setup.points),
-        "mm_per_signal": line.slope,
-        "zero_from": next(name for name, given in zeros.items() if given),
-        "zero_moved_mm": zero,
-        "measures": "another travel" if setup.to_shaft else "shaft",
-    }
-    if len(setup.points) > 2:  # any line goes through two
-        settings |= {
-            "largest_residual_mm": line.largest_residual,
-            "linearity_pct": calibration.linearity_pct,
-            "residual_sd_mm": line.residual_sd,
-        }
-    return Step("calibrate", settings)
-
-
-def _not_linear(end: End, calibration: Calibration, setup: SensorSetup) -> list[QualityNote]:
-    """A line that was insisted on where the points do not lie on one."""
-    residual = calibration.line.largest_residual
-    if calibration.kind == "curve" or residual <= LINEAR_WITHIN_MM:
-        return []
-    message = (
-        f"{end.capitalize()} bench points lie up to {residual:.1f} mm ({calibration.linearity_pct:.1f} % of the span) "
-        f"off the line that shape asks for: travel is wrong by as much. Take shape out of [{end}.sensor], or measure "
-        f"again."
-    )
-    return [QualityNote("warning", "not_linear", message, channel=setup.channel)]
-
-
-def _beyond_points(
-    signal: FloatArray, travel: FloatArray, calibration: Calibration, setup: SensorSetup
-) -> list[QualityNote]:
-    noise = EDGE_MM / abs(calibration.line.slope)  # at the last point an end may rest, and give a little
-    beyond = (signal < calibration.lowest - noise) | (signal > calibration.highest + noise)
-    if np.count_nonzero(beyond) <= BEYOND_POINTS_SHARE * len(signal):
-        return []
-    beyond &= (travel > -OUTSIDE_MM) & (
-        travel < setup.stroke_mm + OUTSIDE_MM
-    )  # an open wire is another fault
-    share = float(beyond.sum() / max(1, np.isfinite(signal).sum()))
-    if share <= BEYOND_POINTS_SHARE:
-        return []
-    message = (
-        f"{100 * share:.0f} % of {setup.channel!r} lies beyond the bench points; there the calibration goes straight "
-        f"on. Measure points nearer to both ends of the stroke."
-    )
-    return [QualityNote("info", "beyond_points", message, channel=setup.channel)]
-
-
-def _clean(
-    log: RawLog,
-    grid: Grid,
-    reading: _Reading,
-    end: End,
-    setup: SensorSetup,
-    other_mm: FloatArray | None,
-    speed_m_s: FloatArray | None,
-) -> Cleaning:
-    def row_of(sample: int) -> int:
-        return log.first_row + grid.row_of(sample)
-
-    place = Place(log.source, end, setup, grid.sample_rate_hz, row_of, grid.gaps, grid.even)
-    work = clean(reading.travel_mm, place, other_mm, speed_m_s)
-    if reading.wire_off.any():
-        work.note(
-            reading.wire_off,
-            "wire_off",
-            "stands still outside the stroke in {places}: an open wire, or no supply; {count} samples are left out. "
-            "Check the wiring.",
-        )
-    return work
 
 
 def _other_channels(

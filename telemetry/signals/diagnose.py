@@ -5,7 +5,7 @@ down. Each answer is a sentence that says what to do. Nothing is put right here:
 numbers that look measured. What makes the readings fit the stroke is named as the probable cause, no more.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -105,7 +105,6 @@ def is_ridden(other_mm: FloatArray | None, speed_m_s: FloatArray | None, sample_
 def diagnose(
     end: End,
     signal: FloatArray,
-    unit: str,
     setup: SensorSetup,
     read: Read,
     *,
@@ -119,8 +118,6 @@ def diagnose(
     end : {"front", "rear"}
     signal : ndarray of shape (n_samples,)
         As logged, without the stretches in which the wire was off.
-    unit : str
-        As the log writes it; "" where it does not.
     setup : SensorSetup
     read : callable
         Travel by a setup from a signal; None where the setup makes no calibration.
@@ -144,7 +141,7 @@ def diagnose(
         bench_mm = np.ptp([mm for _, mm in setup.points])
         if high - low >= LITTLE_SHARE * stroke or not (ridden or bench_mm < LEAST_SHARE * stroke):
             return None
-    for code, other, factor, words in _causes(end, signal, unit, setup):
+    for code, other, factor, words in _causes(end, signal, setup):
         instead = read(other, signal * factor)
         if instead is not None and _may_be_travel(instead, stroke):
             return Fault(code, words, setup.channel)
@@ -157,8 +154,15 @@ def _misread(
     """The same where no slip of the pen explains it: what the readings themselves are like."""
     low, high = _range(travel)
     stroke, column, key = setup.stroke_mm, f"{setup.channel!r}", f"[{end}.sensor] of {setup.source}"
+    level = f"{float(np.nanmedian(signal)):.4g}"
+    if high - low <= HUM_MM and (high < 0.0 or low > stroke):
+        return Fault(
+            "wire_off",
+            f"{column} stands at {level} all through, which is no {end} travel: an open wire, or no supply. Check the "
+            f"wiring.",
+            setup.channel,
+        )
     if high - low <= FLAT_MM and ridden:
-        level = f"{float(np.nanmedian(signal)):.4g}"
         return Fault(
             "flat",
             f"{column} reads {level} all through while the motorcycle moves: the sensor, its wire or its mount has "
@@ -190,24 +194,25 @@ def _misread(
 
 
 def _causes(
-    end: End, signal: FloatArray, unit: str, setup: SensorSetup
+    end: End, signal: FloatArray, setup: SensorSetup
 ) -> Iterator[tuple[str, SensorSetup, float, str]]:
     """Slips that happen, the likeliest first: code, the setup and the factor on the signal without it, the words."""
     key = f"[{end}.sensor] of {setup.source}"
-    column = f"{setup.channel!r}"
     low, high = _range(signal)
-    reads = f"{column} reads {low:.4g} to {high:.4g}{unit and ' ' + unit}"
+    reads = f"{setup.channel!r} reads {low:.4g} to {high:.4g}"
     signals, travels = zip(*setup.points, strict=True)
     bench = f"points in {key} go from {min(signals):.4g} to {max(signals):.4g}"
-    turned = replace(setup, points=tuple((mm, signal_) for signal_, mm in setup.points))
-    yield (
-        "points_swapped",
-        turned,
-        1.0,
-        f"{reads}, which fits the second numbers of points in {key}: signal and mm seem to be swapped. Write each "
-        f"point as [signal, mm].",
-    )
+    if _among(low, high, travels):
+        yield (
+            "points_swapped",
+            replace(setup, points=tuple((mm, reading) for reading, mm in setup.points)),
+            1.0,
+            f"{reads}, which fits the second numbers of points in {key}: signal and mm seem to be swapped. Write each "
+            f"point as [signal, mm].",
+        )
     for factor, log_unit, bench_unit in ((1e-3, "millivolts", "volts"), (1e3, "volts", "millivolts")):
+        if not _among(factor * low, factor * high, signals):
+            continue
         words = (
             f"{reads}, where the {bench}: a factor of 1000, {log_unit} in the log and {bench_unit} in points? Write "
             f"points in the unit of the log."
@@ -216,15 +221,21 @@ def _causes(
         if setup.zero is not None:  # read off the log itself, it is in the log's unit already
             yield "signal_unit", replace(setup, zero=factor * setup.zero), factor, words
     for factor, name in ((1000.0, "metres"), (10.0, "centimetres"), (25.4, "inches")):
-        if factor * max(travels) > setup.stroke_mm + FITS_MM:
+        if factor * max(travels) > setup.stroke_mm + FITS_MM or not _among(low, high, signals):
             continue
         yield (
             "travel_unit",
-            replace(setup, points=tuple((signal_, factor * mm) for signal_, mm in setup.points)),
+            replace(setup, points=tuple((reading, factor * mm) for reading, mm in setup.points)),
             1.0,
-            f"The travels of points in {key} go to {max(np.abs(travels)):.4g}, where the stroke is {setup.stroke_mm:g} "
-            f"mm: {name} in place of millimetres? Write each point as [signal, mm].",
+            f"The travels of points in {key} go to {max(travels):.4g}, where the stroke is {setup.stroke_mm:g} mm: "
+            f"{name} in place of millimetres? Write each point as [signal, mm].",
         )
+
+
+def _among(low: float, high: float, signals: Sequence[float]) -> bool:
+    """Whether readings lie among those of the bench, give or take a third of their span."""
+    around = np.ptp(signals) / 3
+    return bool(min(signals) - around <= low <= high <= max(signals) + around)
 
 
 def _may_be_travel(travel_mm: FloatArray, stroke_mm: float) -> bool:

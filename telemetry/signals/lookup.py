@@ -1,6 +1,7 @@
 """Columns of a log by name, and what to say when there is none."""
 
 import difflib
+from collections.abc import Collection
 
 import numpy as np
 
@@ -9,10 +10,14 @@ from telemetry.errors import ChannelError
 from telemetry.logs.rawlog import RawLog
 
 
-def similar_hint(log: RawLog, name: str) -> str:
-    """A question after the columns whose names are closest to one that the log has not; "" where none is close."""
-    close = difflib.get_close_matches(name.lower(), [n.lower() for n in log.columns], n=3, cutoff=0.5)
-    similar = [n for n in log.columns if n.lower() in close]
+def similar_hint(log: RawLog, name: str, *, but: Collection[str | None] = ()) -> str:
+    """A question after the columns whose names are closest to one that the log has not; "" where none is close.
+
+    ``but`` are columns that are something else already.
+    """
+    free = [column for column in log.columns if column not in but]
+    close = difflib.get_close_matches(name.lower(), [n.lower() for n in free], n=3, cutoff=0.5)
+    similar = [n for n in free if n.lower() in close]
     return f" Did you mean {' or '.join(map(repr, similar))}?" if similar else ""
 
 

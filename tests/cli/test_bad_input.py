@@ -53,18 +53,12 @@ def test_logs_that_cannot_be_read(run, files, tmp_path, what):
 
 
 BAD_BIKES = {
-    "unknown column": (lambda text: text.replace('channel = "shock"', 'channel = "rear pot"'), "'rear pot'"),
     "unknown time": (lambda text: text.replace('time = "time"', 'time = "clock"'), "'clock'"),
     "one calibration point": (_one_point, "front.sensor.points"),
     "leverage that does not rise": (_not_rising, "leverage_table_mm row 3"),
     "misspelt key": (lambda text: text.replace("preload_mm", "prelaod_mm", 1), "prelaod_mm"),
     "no sensors": (lambda text: re.sub(r"\[(front|rear)\.sensor\].*?\n\n", "", text, flags=re.DOTALL), "sensor"),
     "not TOML": (lambda text: "name = ", "not valid TOML"),
-    "stroke exceeded": (
-        lambda text: text.replace("[4.420, 125.0]", "[4.420, 255.0]").replace("[3.270, 90.0]", "[3.270, 180.0]")
-        .replace("[2.284, 60.0]", "[2.284, 120.0]").replace("[1.298, 30.0]", "[1.298, 60.0]"),
-        "125",
-    ),
 }  # fmt: skip
 
 

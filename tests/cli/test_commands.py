@@ -60,7 +60,14 @@ def test_check_shows_the_columns_and_then_says_why_not(run, files, tmp_path):
     other = tmp_path / "bike.toml"
     other.write_text(bike.read_text().replace('channel = "shock"', 'channel = "rear pot"'))
     code, out, err = run("check", log, "--bike", other)
-    assert code == 1 and "shock" in out and "rear pot" in err and err.count("\n") == 1
+    assert (
+        (code, err) == (0, "")
+        and "shock" in out
+        and "no column 'rear pot' (rear travel)" in " ".join(out.split())
+    )
+    other.write_text(other.read_text().replace('channel = "fork"', 'channel = "front pot"'))
+    code, out, err = run("check", log, "--bike", other)
+    assert code == 1 and "shock" in out and "rear pot" in err and "front pot" in err and err.count("\n") == 1
 
 
 def test_simulate_writes_log_bike_and_truth(run, tmp_path):

@@ -17,6 +17,7 @@ from telemetry.laps.lap import PHASES, Corner, Lap, Track
 from telemetry.logbook import RunEntry
 from telemetry.motion.motion import EndMotion, Motion
 from telemetry.motion.stops import find_stops
+from telemetry.motion.summary import not_judged
 from telemetry.motion.use import summarise_end
 from telemetry.notes import QualityNote, Step
 from telemetry.setup import SetupSheet
@@ -100,7 +101,7 @@ def made_up(
     answer = _oscillation(oscillation, track, ends)
     quality = _quality(masked, gps)
     summaries = tuple(_lap_summary(lap, motion, track, stops) for lap in track.laps)
-    found = {name_: summarise_end(end, moving, stops) for name_, end in motion.ends.items()}
+    found = _ends(motion, moving, stops)
     whole = balance(motion, track, moving, None)
     info = RunInfo(
         source=f"{run_id}.csv",
@@ -305,6 +306,16 @@ def _quality(masked: bool, gps: bool) -> tuple[QualityNote, ...]:
     return tuple(notes)
 
 
+def _ends(motion: Motion, inside, stops: tuple) -> dict:
+    why = "The bike file has no [{}.sensor]."
+    return {
+        name: summarise_end(motion.ends[name], inside, stops)
+        if name in motion.ends
+        else not_judged(FRONT_STROKE_MM, FRONT_STROKE_MM, why.format(name))
+        for name in ("front", "rear")
+    }
+
+
 def _lap_summary(lap: Lap, motion: Motion, track: Track, stops: tuple) -> LapSummary:
     inside = (motion.t_s >= lap.start_s) & (motion.t_s < lap.end_s)
     here = tuple(stop for stop in stops if lap.start_s <= stop.time_s < lap.end_s)
@@ -316,7 +327,7 @@ def _lap_summary(lap: Lap, motion: Motion, track: Track, stops: tuple) -> LapSum
         distance_m=lap.distance_m,
         complete=lap.complete,
         masked_share={name: float(np.mean(~end.valid[inside])) for name, end in motion.ends.items()},
-        ends={name: summarise_end(end, inside, here) for name, end in motion.ends.items()},
+        ends=_ends(motion, inside, here),
         balance=balance(motion, track, inside, None),
     )
 

@@ -119,9 +119,7 @@ def test_along_time_corners_lie_where_the_lap_was_there():
 def test_a_missing_end_is_said_to_be_missing():
     shelf, scene = scene_of(made_up(ends=("front",)), lap=1)
     drawn = travel.mirrored_travel(scenes.travel_picture(shelf, scene), theme.LIGHT)
-    assert any(
-        "no sensor in this log" in note.text and "rear" in note.text for note in drawn.layout.annotations
-    )
+    assert any("not judged" in note.text and "rear" in note.text for note in drawn.layout.annotations)
     assert [line.name for line in drawn.data][:2] == ["front", "road speed"]
 
 
@@ -175,7 +173,7 @@ def test_histograms_of_fewer_ends(ends):
     found = made_up(ends=("front", "rear")).summary.ends
     some = {end: found[end].wheel.speed_histogram for end in ends}
     drawn = histogram.speed_histogram(some, theme.LIGHT, plane="wheel")
-    missing = [note.text for note in drawn.layout.annotations if "no sensor" in note.text]
+    missing = [note.text for note in drawn.layout.annotations if "not judged" in note.text]
     assert len(missing) == 2 - len(ends)
 
 

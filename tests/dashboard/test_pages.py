@@ -152,7 +152,8 @@ def test_no_position_no_rear_no_laps_are_said(logbook):
     _, _, said = opened(logbook, "/", "?run=no-gps")
     assert "This log has no position" in said and "cannot tell" in said
     _, _, said = opened(logbook, "/", "?run=front-only")
-    assert "Balance cannot be told" in said and "rear: no sensor" in said
+    assert "Balance cannot be told" in said and "Rear not judged: The bike file has no [rear.sensor]." in said
+    assert "Neither end" not in said and "the rear was not judged" in said
     _, _, said = opened(logbook, "/", "?run=no-laps")
     assert "No laps were found" in said and "the whole run, 0 complete of 0 laps" in said
 
@@ -172,7 +173,7 @@ def test_the_balance_page_says_what_each_picture_shows(runs):
 
 def test_the_balance_page_of_one_end_says_why_there_is_none(logbook):
     page, _, said = opened(logbook, "/balance", "?run=front-only")
-    assert "Balance cannot be told." in said and "no rear travel was measured" in said
+    assert "Balance cannot be told." in said and "The rear was not judged" in said
     assert not {"bump", "course", "spectra"} & {getattr(part, "id", None) for part in walk(page)}
 
 
@@ -202,7 +203,8 @@ def test_the_rider_gets_one_lap_on_request(logbook):
 
 def test_the_rider_is_told_what_cannot_be_told(logbook):
     _, _, said = opened(logbook, "/rider", "?run=front-only")
-    assert "The rear was not measured." in said and "cannot be told" in said
+    assert "The rear was not judged: The bike file has no [rear.sensor]." in said and "cannot be told" in said
+    assert "rear never" not in said and "stayed settled." not in said
     assert "straight line" in opened(logbook, "/rider", "?run=no-gps")[2]
 
 
@@ -372,7 +374,9 @@ def test_what_was_hardly_measured_is_said_so_to_the_rider(runs):
     _, _, said = opened(
         MadeUpLogbook(replace(run, summary=replace(run.summary, ends=ends))), "/rider", "?run=after"
     )
-    assert "The front never ran out of travel, as far as it was measured (33 %)." in " ".join(said.split())
+    assert "The front never ran out of travel, as far as it was measured (33 % of the time)." in " ".join(
+        said.split()
+    )
 
 
 def test_a_damper_in_doubt_heads_the_balance_page(logbook):

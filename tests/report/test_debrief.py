@@ -10,7 +10,7 @@ import pytest
 from report_fixtures import *  # noqa: F403
 
 from telemetry.damping import Oscillation, OscillationEvent
-from telemetry.motion import StopEvent
+from telemetry.motion import StopEvent, not_judged
 from telemetry.notes import QualityNote
 from telemetry.report import debrief_html
 from telemetry.setup import compare, parse_sheet
@@ -18,6 +18,8 @@ from telemetry.summary import Finding, Traces
 
 VOID = {"meta", "br", "hr", "img", "link", "input"}
 NASTY = "<script>alert(1)</script> & \"quotes\" 'single' <b>"
+
+NO_FRONT = "The bike file has no [front.sensor]."
 
 
 class Strict(HTMLParser):
@@ -167,7 +169,7 @@ def test_with_one_end_no_laps_and_no_position(reviewed):
     )
     summary = replace(
         reviewed.summary,
-        ends={"rear": reviewed.summary.ends["rear"]},
+        ends={"front": not_judged(125.0, 114.0, NO_FRONT), "rear": reviewed.summary.ends["rear"]},
         laps=(),
         corners=(),
         balance=replace(
@@ -178,7 +180,11 @@ def test_with_one_end_no_laps_and_no_position(reviewed):
     )
     html = debrief_html(summary, traces)
     text = words(parsed(html))
-    assert "no front travel sensor" in text and "time in the run [s]" in text
+    assert (
+        f"Front not judged: {NO_FRONT}" in text
+        and "front: not judged" in text
+        and "time in the run [s]" in text
+    )
     assert "Cannot be told: the front has no sensor" in text
     assert "Cannot tell: logged at 50 Hz" in text
     assert "no position, so there is no map" in text and "No laps were found" in text
@@ -186,7 +192,8 @@ def test_with_one_end_no_laps_and_no_position(reviewed):
 
 
 def test_with_neither_end(reviewed):
-    summary = replace(reviewed.summary, ends={}, laps=(), findings=())
+    ends = {end: not_judged(125.0, 114.0, NO_FRONT) for end in ("front", "rear")}
+    summary = replace(reviewed.summary, ends=ends, laps=(), findings=())
     page = parsed(debrief_html(summary, Traces({"t_s": np.arange(3.0), "distance_m": np.full(3, np.nan)})))
     assert "no position" in words(page)
 

@@ -7,6 +7,7 @@ from report_fixtures import *  # noqa: F403
 from rich.console import Console
 
 from telemetry.damping import Oscillation, OscillationEvent
+from telemetry.motion import not_judged
 from telemetry.notes import QualityNote
 from telemetry.report import print_comparison, print_review
 from telemetry.report.check import check_log, check_to_json, judgements, print_check
@@ -47,10 +48,16 @@ def test_sentences_come_before_numbers_and_numbers_before_the_log(reviewed):
 
 
 def test_an_end_without_a_sensor_shows_dashes(reviewed):
-    ends = {"rear": reviewed.summary.ends["rear"]}
-    laps = tuple(replace(lap, ends={"rear": lap.ends["rear"]}) for lap in reviewed.summary.laps)
+    front = not_judged(125.0, 114.0, "Its wire is off.")
+    ends = {"front": front, "rear": reviewed.summary.ends["rear"]}
+    laps = tuple(
+        replace(lap, ends={"front": front, "rear": lap.ends["rear"]}) for lap in reviewed.summary.laps
+    )
     balance = replace(reviewed.summary.balance, reason="the front has no sensor")
     text = printed(print_review, replace(reviewed.summary, ends=ends, laps=laps, balance=balance))
+    assert "front: not judged" in text and "Front not judged: Its wire is off." in text
+    row = next(line for line in text.splitlines() if line.startswith("times bottomed"))
+    assert "–" in row
     row = next(line for line in text.splitlines() if line.startswith("travel, most"))
     assert "–" in row and f"{ends['rear'].wheel.travel.max_mm:.1f}" in row
     assert "Cannot be told: the front has no sensor" in text
@@ -149,10 +156,11 @@ def test_check_says_what_can_be_judged(reviewed, tmp_path):
     assert "What can be judged" in text and max(map(len, text.splitlines())) <= 80
     assert '"rate_hz": 100' in check_to_json(check)
     motion = reviewed.motion
-    slow = replace(motion, sample_rate_hz=50.0, ends={"rear": motion.ends["rear"]})
+    why = {"front": "The bike file has no [front.sensor]."}
+    slow = replace(motion, sample_rate_hz=50.0, ends={"rear": motion.ends["rear"]}, not_judged=why)
     few = Measured(reviewed.run, slow, replace(reviewed.track, laps=()), ())
     said = {row.what: (row.can, row.reason) for row in judgements(few)}
-    assert said["front travel and speed"] == (False, "the bike file has no [front.sensor]")
+    assert said["front travel and speed"] == (False, why["front"])
     assert "The log has 50 samples a second" in said["lost rear damping"][1]
     assert not any(
         said[what][0] for what in ("lost rear damping", "laps", "balance", "both ends on the same bump")

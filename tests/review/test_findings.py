@@ -11,7 +11,7 @@ from telemetry.damping.oscillation import DamperCourse
 from telemetry.findings import findings, travel_sentence, trust_sentence, verdict_sentences
 from telemetry.findings_balance import balance_sentence, damping_sentence
 from telemetry.findings_damping import oscillation_sentence
-from telemetry.motion import StopEvent
+from telemetry.motion import StopEvent, not_judged
 from telemetry.motion.summary import (
     EndSummary,
     PlaneSummary,
@@ -92,7 +92,13 @@ def test_the_wide_interval_never_names_an_end_and_the_narrow_one_does():
 
 
 def test_an_end_without_valid_travel_cannot_be_told():
-    assert "cannot tell" in travel_sentence("rear", replace(an_end(), valid_share=0.0))
+    said = travel_sentence("rear", not_judged(70.0, 125.0, "Its wire is off."))
+    assert said == "Rear not judged: Its wire is off."
+
+
+def test_an_end_measured_for_a_part_of_the_time_says_until_when():
+    said = travel_sentence("rear", replace(an_end(), valid_share=0.49, measured_until_s=173.2))
+    assert said.startswith("Rear (measured for 49 % of the time, until 173 s) used ")
 
 
 def test_suspected_loss_comes_first_with_its_caution():

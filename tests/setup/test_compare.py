@@ -8,8 +8,11 @@ import pytest
 from made_summaries import end_summary, lap, laps_with, summary
 
 from telemetry.damping import Oscillation
+from telemetry.motion import not_judged
 from telemetry.notes import Step
 from telemetry.setup import compare, comparison_to_json, parse_sheet
+
+NO_FRONT = not_judged(125.0, 114.0, "The bike file has no [front.sensor].")
 
 
 @pytest.fixture
@@ -71,7 +74,7 @@ def test_out_slow_and_masked_laps_are_left_out_and_said_so(rng):
 
 
 def test_an_end_without_a_sensor_has_no_rows(rng):
-    laps = [replace(row, ends={"rear": end_summary()}) for row in laps_with(rng, 3)]
+    laps = [replace(row, ends={"front": NO_FRONT, "rear": end_summary()}) for row in laps_with(rng, 3)]
     rows = rows_by_key(compare(summary(laps), summary(laps)))
     assert not any(key.startswith("front.") for key in rows)
     assert "rear.travel.median_mm" in rows
@@ -79,7 +82,7 @@ def test_an_end_without_a_sensor_has_no_rows(rng):
 
 def test_an_end_measured_on_one_side_only_cannot_be_told(rng):
     laps = laps_with(rng, 3)
-    blind = [replace(row, ends={"rear": row.ends["rear"]}) for row in laps]
+    blind = [replace(row, ends={"front": NO_FRONT, "rear": row.ends["rear"]}) for row in laps]
     row = rows_by_key(compare(summary(laps), summary(blind)))["front.travel.median_mm"]
     assert (row.verdict, row.difference) == ("not enough laps to tell", None)
 
