@@ -15,7 +15,6 @@ from pydantic import Field, ValidationError, model_validator
 from telemetry.bike.dyno import Dyno, fitted_sides, read_dyno
 from telemetry.bike.mechanism import LinkageError
 from telemetry.bike.sections import (
-    NamesColumns,
     Adjuster,
     Chain,
     Eccentric,
@@ -24,6 +23,7 @@ from telemetry.bike.sections import (
     Load,
     Measured,
     MeasuredAt,
+    NamesColumns,
     NotNegative,
     Positive,
     Section,

@@ -7,9 +7,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from telemetry.bike import Bike, load_bike
-from telemetry.columns import confirmed_columns, telling_columns, with_columns
+from telemetry.columns import confirmed_columns, positions_deg, telling_columns, with_columns
 from telemetry.errors import LogbookError, LogError
 from telemetry.laps import Circuit, load_circuit
+from telemetry.laps.known import known_circuit
 from telemetry.logbook.build import Sources, entry_of, fill
 from telemetry.logbook.entry import RunEntry, Words, sheet_words
 from telemetry.logbook.files import file_sha256
@@ -102,6 +103,9 @@ def _make(
         sources = replace(sources, channels={**confirmed_columns(bike, log), **sources.channels})
     bike = with_columns(bike, log, sources.channels)
     circuit = load_circuit(sources.circuit) if sources.circuit else None
+    if circuit is None and not history and (positions := positions_deg(bike, log)) is not None:
+        circuit = known_circuit(*positions)  # and so is the circuit that is kept for the place
+        sources = replace(sources, circuit=Path(circuit.kept_in) if circuit else None)
     with telling_columns(bike, log):
         result = review_log(log, bike, circuit)
     name = sources.log_name
