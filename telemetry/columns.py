@@ -136,8 +136,8 @@ def settled(bike: Bike, log: RawLog) -> tuple[Bike, RawLog]:
     bike, notes = right_signals(with_columns(bike, log, {}), log)
     sure = sure_columns(bike, log)
     if sure:
-        bike = with_columns(bike, log, {proposal.meaning: proposal.column for proposal in sure})
-        notes = (*notes, _sure_note(sure))
+        before, bike = bike, with_columns(bike, log, {proposal.meaning: proposal.column for proposal in sure})
+        notes = (*notes, _sure_note(sure, named_columns(before, log)))
     return bike, replace(log, notes=(*log.notes, *notes)) if notes else log
 
 
@@ -232,12 +232,14 @@ def _turned_note(key: str, other: str, column: str, does: Behaviour, *, used: bo
     return QualityNote("info", "lap_signal_turned", message, channel=column)
 
 
-def _sure_note(sure: tuple[Proposal, ...]) -> QualityNote:
-    columns = ", ".join(f"{proposal.meaning} {proposal.column!r}" for proposal in sure)
-    one = sure[0].meaning
+def _sure_note(sure: tuple[Proposal, ...], named: Mapping[str, str]) -> QualityNote:
+    def told(proposal: Proposal) -> str:
+        other = f" (not {named[proposal.meaning]!r})" if proposal.meaning in named else ""
+        return f"{proposal.meaning} {proposal.column!r}{other}"
+
     message = (
-        f"Used though the bike file does not name {'it' if len(sure) == 1 else 'them'}, being sure by name, unit and "
-        f'behaviour: {columns}. To leave one out, say --channels {one}= or write {one} = "" in [channels].'
+        "Used though the bike file does not name them so, being sure by name, unit and behaviour: "
+        f'{", ".join(map(told, sure))}. To leave one out, say --channels KEY= or write KEY = "" in [channels].'
     )
     return QualityNote("info", "columns_found", message)
 

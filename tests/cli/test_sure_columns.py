@@ -198,7 +198,7 @@ def test_one_bike_file_serves_the_csv_and_the_mdf_of_a_logger(columns, write, bi
     assert code == 0, err
     assert "give its file with --bike" not in out
     a, b = reviewed(csv_log, bike_file), reviewed(mdf, bike_file)
-    assert "time 'time'" in note(b, "columns_found")
+    assert "time 'time' (not 'time_s')" in note(b, "columns_found")
     assert [lap["end_s"] for lap in a["laps"]] == pytest.approx([lap["end_s"] for lap in b["laps"]], abs=0.02)
 
 
