@@ -4,7 +4,9 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import replace
 
-from telemetry.arrays import ENDS
+import numpy as np
+
+from telemetry.arrays import ENDS, FloatArray
 from telemetry.bike import Bike
 from telemetry.bike.bikefile import Channels
 from telemetry.errors import ChannelError
@@ -12,6 +14,7 @@ from telemetry.logs import RawLog
 from telemetry.logs.behaviour import Behaviour, describe
 from telemetry.logs.mapping import Proposal, propose
 from telemetry.logs.remembered import recall
+from telemetry.logs.units import find_unit, to_unit
 from telemetry.notes import QualityNote
 
 KEYS = tuple(key for key in Channels.model_fields if key != "rate_hz")
@@ -133,8 +136,8 @@ def settled(bike: Bike, log: RawLog) -> tuple[Bike, RawLog]:
     bike, notes = right_signals(with_columns(bike, log, {}), log)
     sure = sure_columns(bike, log)
     if sure:
-        bike = with_columns(bike, log, {proposal.meaning: proposal.column for proposal in sure})
-        notes = (*notes, _sure_note(sure))
+        before, bike = bike, with_columns(bike, log, {proposal.meaning: proposal.column for proposal in sure})
+        notes = (*notes, _sure_note(sure, named_columns(before, log)))
     return bike, replace(log, notes=(*log.notes, *notes)) if notes else log
 
 
@@ -219,23 +222,58 @@ def _no_use_note(key: str, column: str, words: str) -> QualityNote:
 
 def _turned_note(key: str, other: str, column: str, does: Behaviour, *, used: bool) -> QualityNote:
     what = (
-        f"is a switch that closes {does.steps} times, briefly" if key == "lap" else f"counts up {does.steps} times"
+        f"is a switch that closes {does.steps} times, briefly"
+        if key == "lap"
+        else f"counts up {does.steps} times"
     )
     done = f"it is used as {_SAID[other]}" if used else f"it is not used; {other} has a column of its own"
-    message = (
-        f"Column {column!r} is said to be {_SAID[key]}, but {what}: {done}. Write {other} = {column!r} in [channels]."
-    )
+    cure = f"Write {other} = {column!r} in [channels]."
+    message = f"Column {column!r} is said to be {_SAID[key]}, but {what}: {done}. {cure}"
     return QualityNote("info", "lap_signal_turned", message, channel=column)
 
 
-def _sure_note(sure: tuple[Proposal, ...]) -> QualityNote:
-    columns = ", ".join(f"{proposal.meaning} {proposal.column!r}" for proposal in sure)
-    one = sure[0].meaning
+def _sure_note(sure: tuple[Proposal, ...], named: Mapping[str, str]) -> QualityNote:
+    def told(proposal: Proposal) -> str:
+        other = f" (not {named[proposal.meaning]!r})" if proposal.meaning in named else ""
+        return f"{proposal.meaning} {proposal.column!r}{other}"
+
     message = (
-        f"Used though the bike file does not name {'it' if len(sure) == 1 else 'them'}, being sure by name, unit and "
-        f"behaviour: {columns}. To leave one out, say --channels {one}= or write {one} = \"\" in [channels]."
+        "Used though the bike file does not name them so, being sure by name, unit and behaviour: "
+        f'{", ".join(map(told, sure))}. To leave one out, say --channels KEY= or write KEY = "" in [channels].'
     )
     return QualityNote("info", "columns_found", message)
+
+
+def positions_deg(bike: Bike, log: RawLog) -> tuple[FloatArray, FloatArray] | None:
+    """Latitude and longitude of the rows of a log that have both; None where it has none. [deg]
+
+    Parameters
+    ----------
+    bike : Bike
+        After `with_columns`.
+    log : RawLog
+
+    Returns
+    -------
+    latitude, longitude : ndarray of shape (n_fixes,)
+    """
+    names = named_columns(bike, log)
+    if not {"latitude", "longitude"} <= names.keys():
+        names = named_columns(settled(bike, log)[0], log)
+    values = []
+    for key in ("latitude", "longitude"):
+        column = log.called(names.get(key, ""))
+        if column is None:
+            return None
+        unit = find_unit(log.units.get(column, ""))
+        angle = unit is not None and unit.quantity == "angle"
+        values.append(
+            to_unit(log.columns[column], unit.symbol, "deg") if unit and angle else log.columns[column]
+        )
+    latitude, longitude = values
+    # GPS without a fix writes 0 or nonsense
+    good = (latitude != 0) & (longitude != 0) & (np.abs(latitude) <= 90) & (np.abs(longitude) <= 180)
+    return (latitude[good], longitude[good]) if np.count_nonzero(good) > 1 else None
 
 
 @contextmanager

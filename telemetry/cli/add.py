@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import cast
 
 from telemetry.cli.channels import keep
+from telemetry.cli.circuits import circuit_path_of
 from telemetry.cli.output import check_outputs, console, working, write_text
 from telemetry.logbook import Logbook
 from telemetry.logbook.entry import Words
@@ -22,7 +23,7 @@ def add(arguments: argparse.Namespace) -> None:
             arguments.bike,
             arguments.setup,
             channels=arguments.channels,
-            circuit_path=arguments.circuit,
+            circuit_path=circuit_path_of(arguments, arguments.log),
             **words(arguments),
         )
         if arguments.json:

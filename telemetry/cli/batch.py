@@ -10,10 +10,11 @@ from pathlib import Path
 from telemetry.bike import Bike, load_bike
 from telemetry.cli import NO_MEMORY
 from telemetry.cli.channels import with_channels
+from telemetry.cli.circuits import circuit_path_of, ground_of, keep_ground
 from telemetry.cli.output import check_outputs, console, say, working, write_text
 from telemetry.columns import telling_columns
 from telemetry.errors import BothEndsError, unexpected
-from telemetry.laps import Circuit, load_circuit
+from telemetry.laps import load_circuit
 from telemetry.logs import read_log
 from telemetry.metrics import METRICS, values_of
 from telemetry.plaintext import csv_cell, plain
@@ -40,11 +41,12 @@ def batch(arguments: argparse.Namespace) -> None:
     inputs = (*arguments.logs, arguments.bike, arguments.circuit)
     check_outputs(arguments.json, arguments.csv, inputs=inputs)
     bike = load_bike(arguments.bike)
-    circuit = load_circuit(arguments.circuit) if arguments.circuit else None
+    if arguments.circuit:
+        load_circuit(arguments.circuit)  # a fault of the file is one of the command, not of every log
     found = []
     for number, log in enumerate(arguments.logs, start=1):
         with working(f"Reviewing {number} of {len(arguments.logs)}, {log}"):
-            found.append(_outcome(log, bike, circuit, arguments))
+            found.append(_outcome(log, bike, arguments))
         if found[-1].error:
             say(f"bothends: {plain(' '.join(found[-1].error.split()))}")
     write_text(arguments.json, _json_text(found), inputs=inputs)
@@ -63,14 +65,17 @@ def batch(arguments: argparse.Namespace) -> None:
         )
 
 
-def _outcome(log: str, bike: Bike, circuit: Circuit | None, arguments: argparse.Namespace) -> _Outcome:
+def _outcome(log: str, bike: Bike, arguments: argparse.Namespace) -> _Outcome:
     try:
         if arguments.logbook:
             return _Outcome(log, _kept(log, arguments))
         raw = read_log(log)
         known = with_channels(bike, raw, arguments.channels)
         with telling_columns(known, raw):
-            return _Outcome(log, review_log(raw, known, circuit=circuit).summary)
+            ground = ground_of(arguments, raw, known)
+            result = review_log(raw, known, start_line=ground.start_line, circuit=ground.circuit)
+        keep_ground(arguments, ground, result.track)
+        return _Outcome(log, result.summary)
     except (BothEndsError, OSError) as error:
         return _Outcome(log, error=str(error))
     except MemoryError:
@@ -83,9 +88,8 @@ def _kept(log: str, arguments: argparse.Namespace) -> Summary:
     from telemetry.logbook import Logbook
 
     book = Logbook(arguments.logbook)
-    return book.summary(
-        book.add(log, arguments.bike, channels=arguments.channels, circuit_path=arguments.circuit)
-    )
+    circuit = circuit_path_of(arguments, log)
+    return book.summary(book.add(log, arguments.bike, channels=arguments.channels, circuit_path=circuit))
 
 
 def _json_text(found: list[_Outcome]) -> str:

@@ -48,7 +48,9 @@ def meanings(log: RawLog, given: Mapping[str, str], bike: "Bike | None") -> tupl
         }
         left_out = {key for key in KEYS if getattr(bike.channels, key) == ""}
     for meaning, name in given.items():
-        if (column := log.called(name)) is not None and (bike is None or said.get(meaning, ("",))[0] == column):
+        if (column := log.called(name)) is not None and (
+            bike is None or said.get(meaning, ("",))[0] == column
+        ):
             said[meaning] = (column, GIVEN)
     left_out |= {meaning for meaning, name in given.items() if name == ""}
     taken = {column for column, _ in said.values()}
@@ -57,7 +59,11 @@ def meanings(log: RawLog, given: Mapping[str, str], bike: "Bike | None") -> tupl
         guess = likely.get(meaning)
         reasons = guess.reasons if guess and guess.column == column else ()
         doubts = [f"but {guess.column!r} looks like it"] if guess and not reasons else []
-        doubts += [f"but it looks like {p.meaning}" for p in likely.values() if p.sure and p.column == column and p.meaning != meaning]
+        doubts += [
+            f"but it looks like {p.meaning}"
+            for p in likely.values()
+            if p.sure and p.column == column and p.meaning != meaning
+        ]
         settled[meaning] = Proposal(meaning, column, 1.0, (why, *reasons, *doubts))
     open_ = {m: p for m, p in likely.items() if m not in settled and p.column not in taken}
     told = {m: p for m, p in (settled | open_).items() if m not in left_out}

@@ -17,6 +17,10 @@ if TYPE_CHECKING:
 
 def check(arguments: argparse.Namespace) -> None:
     """Print columns and faults, and with a bike file what can be judged."""
+    if (arguments.line or arguments.circuit) and not arguments.bike:
+        arguments.parser.error(
+            "--line and --circuit count laps, which takes a bike file; give it with --bike"
+        )
     bike = _load(arguments.bike) if arguments.bike else None
     with working("Checking"):
         log = read_log(arguments.log)
@@ -29,15 +33,20 @@ def check(arguments: argparse.Namespace) -> None:
         log = _with_stated_rate(log, given, bike)
         if bike:
             try:
+                from telemetry.cli.circuits import ground_of, keep_ground
                 from telemetry.columns import telling_columns
                 from telemetry.review import measure  # not needed to look at a log alone
 
                 with telling_columns(bike, log):
-                    measured = measure(log, bike)
+                    ground = ground_of(arguments, log, bike)
+                    measured = measure(log, bike, start_line=ground.start_line, circuit=ground.circuit)
+                keep_ground(arguments, ground, measured.track)
             except BothEndsError as error:  # the columns are shown first: they say what to put right
                 refusal = error
         result = check_log(log, meanings=meanings(log, given, bike), measured=measured, wanted=wanted)
-        write_text(arguments.json, check_to_json(result), inputs=(arguments.log, arguments.bike))
+        write_text(
+            arguments.json, check_to_json(result), inputs=(arguments.log, arguments.bike, arguments.circuit)
+        )
     keep(log, given)
     print_check(result, console(), bike_given=bike is not None)
     if refusal is not None:

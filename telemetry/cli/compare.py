@@ -15,11 +15,11 @@ Side = tuple[Summary, SetupSheet | None]
 def compare(arguments: argparse.Namespace) -> None:
     """Compare two runs of a logbook, or two logs."""
     from_logs = (arguments.bike_b, arguments.setup_a, arguments.setup_b)
-    if arguments.logbook and any((*from_logs, arguments.channels)):
+    if arguments.logbook and any((*from_logs, arguments.channels, arguments.line, arguments.circuit)):
         arguments.parser.error(
-            "--bike-b, --setup-a, --setup-b and --channels are for logs; a logbook knows its own"
+            "--bike-b, --setup-a, --setup-b, --channels, --line and --circuit are for logs; a logbook knows its own"
         )
-    inputs = (arguments.a, arguments.b, arguments.bike, *from_logs)
+    inputs = (arguments.a, arguments.b, arguments.bike, arguments.circuit, *from_logs)
     check_outputs(arguments.json, inputs=inputs)
     with working("Comparing"):
         (a, sheet_a), (b, sheet_b) = _from_logbook(arguments) if arguments.logbook else _from_logs(arguments)
@@ -38,6 +38,7 @@ def _from_logbook(arguments: argparse.Namespace) -> tuple[Side, Side]:
 
 def _from_logs(arguments: argparse.Namespace) -> tuple[Side, Side]:
     from telemetry.bike import Bike, load_bike
+    from telemetry.cli.circuits import ground_of, keep_ground
     from telemetry.columns import telling_columns
     from telemetry.logs import read_log
     from telemetry.review import review
@@ -46,9 +47,11 @@ def _from_logs(arguments: argparse.Namespace) -> tuple[Side, Side]:
         log = read_log(path)
         bike = with_channels(bike, log, arguments.channels)
         with telling_columns(bike, log):
-            summary = review(log, bike).summary
+            ground = ground_of(arguments, log, bike)
+            result = review(log, bike, start_line=ground.start_line, circuit=ground.circuit)
         keep(log, arguments.channels)
-        return summary
+        keep_ground(arguments, ground, result.track)
+        return result.summary
 
     bike_a = load_bike(arguments.bike)
     bike_b = load_bike(arguments.bike_b) if arguments.bike_b else bike_a

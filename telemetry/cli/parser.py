@@ -182,13 +182,7 @@ def _review(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> 
     parser.add_argument("--bike", required=True, metavar="BIKE.toml", help="bike file")
     parser.add_argument("--setup", metavar="SHEET.toml", help="setup sheet of the outing")
     _channels(parser)
-    parser.add_argument(
-        "--line",
-        type=_line,
-        metavar="LAT,LON",
-        help="middle of the start line, for a log with GPS and no laps",
-    )
-    _circuit(parser)
+    _line_and_circuit(parser)
     parser.add_argument(
         "--save-circuit", metavar="FILE.toml", help="write the circuit as found, for the next log on it"
     )
@@ -201,7 +195,7 @@ def _batch(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> N
     parser = _command(commands, "batch", "batch", "review many logs of one bike, a line each")
     parser.add_argument("logs", metavar="LOG", nargs="+")
     parser.add_argument("--bike", required=True, metavar="BIKE.toml", help="bike file")
-    _circuit(parser)
+    _line_and_circuit(parser)
     _channels(parser)
     parser.add_argument("--logbook", metavar="DIR", help="keep the runs in a logbook, made when missing")
     parser.add_argument("--csv", metavar="FILE", help="also write a table with a row a lap")
@@ -212,6 +206,7 @@ def _check(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> N
     parser = _command(commands, "check", "check", "say what a log holds and what can be judged from it")
     parser.add_argument("log", metavar="LOG")
     parser.add_argument("--bike", metavar="BIKE.toml", help="bike file: needed to say what can be judged")
+    _line_and_circuit(parser)
     _channels(parser)
     _json(parser)
 
@@ -228,6 +223,7 @@ def _compare(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") ->
     parser.add_argument("--bike-b", metavar="BIKE.toml", help="bike file of B, where it differs")
     parser.add_argument("--setup-a", metavar="SHEET.toml", help="setup sheet of A")
     parser.add_argument("--setup-b", metavar="SHEET.toml", help="setup sheet of B")
+    _line_and_circuit(parser)
     _channels(parser)
     _json(parser)
 
@@ -270,10 +266,20 @@ def _add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> Non
     parser.add_argument("--bike", required=True, metavar="BIKE.toml", help="bike file")
     parser.add_argument("--logbook", required=True, metavar="DIR", help="made when missing")
     parser.add_argument("--setup", metavar="SHEET.toml", help="setup sheet of the outing")
-    _circuit(parser)
+    _line_and_circuit(parser)
     _channels(parser)
     _words(parser)
     _json(parser)
+
+
+def _line_and_circuit(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--line",
+        type=_line,
+        metavar="LAT,LON",
+        help="middle of the start line, for a log with GPS; said once, the circuit is kept for the next log there",
+    )
+    _circuit(parser)
 
 
 def _circuit(parser: argparse.ArgumentParser) -> None:

@@ -4,9 +4,10 @@ import argparse
 
 from telemetry.bike import load_bike
 from telemetry.cli.channels import keep, with_channels
+from telemetry.cli.circuits import ground_of, keep_ground
 from telemetry.cli.output import check_outputs, console, say, working, write_file, write_text
 from telemetry.columns import telling_columns
-from telemetry.laps import circuit_text, load_circuit
+from telemetry.laps import circuit_text
 from telemetry.logs import read_log
 from telemetry.report import debrief_html, print_review
 from telemetry.review import review as review_log
@@ -20,12 +21,12 @@ def review(arguments: argparse.Namespace) -> None:
     check_outputs(arguments.json, arguments.traces, arguments.html, arguments.save_circuit, inputs=inputs)
     bike = load_bike(arguments.bike)
     sheet = load_sheet(arguments.setup) if arguments.setup else None
-    circuit = load_circuit(arguments.circuit) if arguments.circuit else None
     with working("Reviewing"):
         log = read_log(arguments.log)
         bike = with_channels(bike, log, arguments.channels)
         with telling_columns(bike, log):
-            result = review_log(log, bike, start_line=arguments.line, circuit=circuit)
+            ground = ground_of(arguments, log, bike)
+            result = review_log(log, bike, start_line=ground.start_line, circuit=ground.circuit)
         write_text(arguments.json, summary_to_json(result.summary), inputs=inputs)
         if arguments.save_circuit and result.track.circuit is not None:
             write_text(arguments.save_circuit, circuit_text(result.track.circuit), inputs=inputs)
@@ -36,6 +37,7 @@ def review(arguments: argparse.Namespace) -> None:
                 arguments.html, debrief_html(result.summary, result.traces, sheet=sheet), inputs=inputs
             )
     keep(log, arguments.channels)
+    keep_ground(arguments, ground, result.track)
     if arguments.save_circuit and result.track.circuit is None:
         say(f"{arguments.save_circuit}: not written, since the log holds no complete lap of the circuit.")
     print_review(result.summary, console(), sheet=sheet)

@@ -16,9 +16,11 @@ LAP_TIME_SPREAD = 0.25
 LEAST_STOP_S = 2.0
 # A lap whose length is further from the middle one was not ridden round the same circuit.
 SAME_CIRCUIT = 0.03
-# Whoever crosses the line at less than this share of the usual speed there, and stays below it from or to a stop, does
-# so in the pit lane. Limits in pit lanes are 40 to 80 km/h (common practice, no source); start lines lie on straights.
-PIT_SHARE = 0.75
+# Whoever crosses the line below this share of the usual speed there, and stays below it from or to a stop, comes out of
+# the pits or goes into them. At the share itself a lap out loses v (1 - share)^2 / 2a, about a second, to a flying one.
+# Where the line is slow itself a larger share counts at speeds that are held in pit lanes: limits there are up to
+# 80 km/h. Common practice, no source.
+PIT_SHARE, SLOW_LINE_SHARE, FASTEST_PIT_M_S = 0.6, 0.75, 80 / 3.6
 # Without a stop, a speed this even for so long around such a crossing is one held in a pit lane. Choices of ours.
 HELD_M_S, HELD_S = 1.0, 5.0
 
@@ -58,7 +60,8 @@ def in_pits(times_s: FloatArray, t_s: FloatArray, speed_m_s: FloatArray) -> tupl
     rows = np.clip(np.searchsorted(t_s, times_s), 0, len(t_s) - 1)
     at = speed_m_s[rows]
     # the middle of the faster half: of an outing of one lap two crossings in three are in the pit lane
-    limit = PIT_SHARE * float(np.median(at[at >= np.median(at)]))
+    usual = float(np.median(at[at >= np.median(at)]))
+    limit = max(PIT_SHARE * usual, min(SLOW_LINE_SHARE * usual, FASTEST_PIT_M_S))
     slow, still = speed_m_s < limit, speed_m_s < MOVING_M_S
     changes = np.concatenate(([0], np.flatnonzero(np.diff(slow)) + 1, [len(slow)]))
     found = np.zeros(len(times_s), dtype=bool)

@@ -66,6 +66,8 @@ class Circuit:
         Centre line from the start line on, points evenly apart; None where it was found without positions. [deg]
     speed_m_s, lean_deg : ndarray of shape (n_cells,) or None
         Of the mean lap, in cells evenly apart from the start line on, for runs without positions. [m/s, deg]
+    kept_in : str
+        The file it is kept in for its place; "" for one that was given or found.
     """
 
     name: str
@@ -75,6 +77,7 @@ class Circuit:
     longitude_deg: FloatArray | None = None
     speed_m_s: FloatArray | None = None
     lean_deg: FloatArray | None = None
+    kept_in: str = ""
 
 
 @dataclass(frozen=True)

@@ -134,7 +134,7 @@ def _on_the_ground(
                 "info",
                 "start_line_assumed",
                 "No start line given: laps are counted from the fastest point of the track. "
-                "Give its position to count from the line.",
+                "Give its position once with --line LAT,LON: it is kept for this place.",
             )
         )
     return Marks(times, "gps line", None, middle)

@@ -62,6 +62,8 @@ def find_track(
     lean = thin.pick(run.channels["lean_deg"]) if "lean_deg" in run.channels else None
     places = find_places(thin, fixes, speed, lean, marks, circuit, line, notes)
     marks = marks if places is None else places.marks
+    if places is not None and places.matched and circuit is not None and circuit.kept_in:
+        notes.append(_kept_note(circuit))
     laps = _laps(run, thin, speed, marks, places)
     _note_elsewhere(laps, places, notes)
     distance = _distance(thin, laps, places)
@@ -110,6 +112,14 @@ def _known_line(
     where = f"{far / 1000:.0f} km" if far > 2000 else f"{far:.0f} m"
     notes.append(not_this_circuit(circuit, f"its positions are {where} away"))
     return None
+
+
+def _kept_note(circuit: Circuit) -> QualityNote:
+    message = (
+        f"Start line, places and corner numbers are those of {circuit.name or 'the circuit'} that is kept for this "
+        f"place, in {circuit.kept_in}. --line or --circuit comes first; without the file they are found anew."
+    )
+    return QualityNote("info", "circuit_kept", message)
 
 
 def _laps(run: Run, thin: Thin, speed: Speed, marks: Marks, places: Places | None) -> tuple[Lap, ...]:

@@ -8,10 +8,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from telemetry.bike import Bike, load_bike
-from telemetry.columns import confirmed_columns, telling_columns, with_columns
+from telemetry.columns import confirmed_columns, positions_deg, telling_columns, with_columns
 from telemetry.errors import LogbookError, LogError
 from telemetry.laps import Circuit, load_circuit
-from telemetry.logbook.build import Sources, entry_of, fill, read_given
+from telemetry.laps.known import known_circuit
+from telemetry.logbook.build import CIRCUIT, Sources, entry_of, fill, read_given
 from telemetry.logbook.entry import RunEntry, Words, sheet_words
 from telemetry.logbook.files import file_sha256
 from telemetry.logbook.store import Store
@@ -135,8 +136,13 @@ def _make(
     if not history:  # what was confirmed for such logs is kept with the run: it says the same on any computer
         sources = replace(sources, channels={**confirmed_columns(files.bike, log), **sources.channels})
     bike = with_columns(files.bike, log, sources.channels)
+    circuit = files.circuit
+    if circuit is None and not history and (positions := positions_deg(bike, log)) is not None:
+        circuit = known_circuit(*positions)  # and so is the circuit that is kept for the place
+        if circuit is not None:
+            sources = replace(sources, given={**sources.given, CIRCUIT: Path(circuit.kept_in).read_bytes()})
     with telling_columns(bike, log):
-        result = review_log(log, bike, files.circuit)
+        result = review_log(log, bike, circuit)
     name = sources.log_name
     summary = replace(result.summary, run=replace(result.summary.run, source=name))
     revision = history[0].revision + 1 if history else 1

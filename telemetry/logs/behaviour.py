@@ -74,7 +74,9 @@ class Behaviour:
     @property
     def counts(self) -> bool:
         """Whether it is a number that goes up now and then, as a lap number does; slips and resets are allowed."""
-        return self.whole and self.least >= 0 and 0 < self.steps < MOST_LAPS and 2 * self.falls < self.steps + 1
+        return (
+            self.whole and self.least >= 0 and 0 < self.steps < MOST_LAPS and 2 * self.falls < self.steps + 1
+        )
 
 
 def describe(log: RawLog, only: Collection[str] | None = None) -> Mapping[str, Behaviour]:

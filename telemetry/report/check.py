@@ -199,7 +199,7 @@ def judgements(measured: "Measured") -> tuple[Judgement, ...]:
     return tuple(found)
 
 
-def print_check(check: LogCheck, console: Console, *, bike_given: bool = True) -> None:
+def print_check(check: LogCheck, console: Console, *, bike_given: bool = False) -> None:
     """Print what a log holds.
 
     Parameters
@@ -207,7 +207,7 @@ def print_check(check: LogCheck, console: Console, *, bike_given: bool = True) -
     check : LogCheck
     console : Console
     bike_given : bool
-        Otherwise it is said that a bike file is needed to judge anything.
+        Otherwise it is said that a bike file is needed where nothing was judged.
     """
     console.print(Text(check.source, style="bold"))
     lasts = f", {number(check.duration_s / 60, 1)} min" if check.duration_s is not None else ""
@@ -238,7 +238,7 @@ def print_check(check: LogCheck, console: Console, *, bike_given: bool = True) -
             )
         )
     print_notes(check.quality, console)
-    if not bike_given:
+    if not (bike_given or check.judged):
         console.print()
         indented(console, "What can be judged depends on the bike: give its file with --bike.")
 

@@ -53,7 +53,6 @@ def test_logs_that_cannot_be_read(run, files, tmp_path, what):
 
 
 BAD_BIKES = {
-    "unknown time": (lambda text: text.replace('time = "time"', 'time = "clock"'), "'clock'"),
     "one calibration point": (_one_point, "front.sensor.points"),
     "leverage that does not rise": (_not_rising, "leverage_table_mm row 3"),
     "misspelt key": (lambda text: text.replace("preload_mm", "prelaod_mm", 1), "prelaod_mm"),

@@ -1,0 +1,83 @@
+"""The circuit and the start line: ``--line`` and ``--circuit``, then what is kept for the place of the log."""
+
+import argparse
+from dataclasses import dataclass
+from pathlib import Path
+
+from telemetry.bike import Bike
+from telemetry.cli.output import say
+from telemetry.columns import positions_deg
+from telemetry.errors import BothEndsError
+from telemetry.laps import Circuit, Track, load_circuit
+from telemetry.laps.known import is_line_of, keep_circuit, known_circuit
+from telemetry.logs import RawLog
+
+
+@dataclass(frozen=True)
+class Ground:
+    """Where laps are counted: what `telemetry.review.review` takes."""
+
+    start_line: tuple[float, float] | None = None
+    circuit: Circuit | None = None
+
+
+def ground_of(arguments: argparse.Namespace, log: RawLog, bike: Bike) -> Ground:
+    """What ``--line`` and ``--circuit`` say; otherwise the circuit that is kept for the place of the log.
+
+    A line given again keeps the circuit with it, for the names of its corners.
+    """
+    if arguments.circuit:
+        return Ground(arguments.line, load_circuit(arguments.circuit))
+    positions = positions_deg(bike, log)
+    known = None if positions is None else known_circuit(*positions)
+    if known is None or (arguments.line is not None and not is_line_of(known, arguments.line)):
+        return Ground(arguments.line)
+    return Ground(None, known)
+
+
+def keep_ground(arguments: argparse.Namespace, ground: Ground, track: Track) -> Path | None:
+    """Keep the circuit for its place where a person said where its line is, and say so; the file, if any."""
+    circuit = track.circuit
+    if circuit is None or circuit.kept_in:
+        return Path(circuit.kept_in) if circuit is not None else None
+    said = circuit is ground.circuit if arguments.circuit else arguments.line is not None
+    if not said or (not arguments.circuit and track.lap_source != "gps line"):
+        return None
+    path = keep_circuit(circuit)
+    if path is not None:
+        say(f"The circuit and its line are kept for the next log at this place, in {path}")
+    return path
+
+
+def circuit_path_of(arguments: argparse.Namespace, log_path: str) -> str | Path | None:
+    """The circuit file to keep a run with: ``--circuit``, or the one that ``--line`` makes of the log.
+
+    A logbook looks for what is kept for the place by itself.
+
+    Raises
+    ------
+    BothEndsError
+        If ``--line`` gives no circuit: there is no complete lap over it.
+    """
+    if arguments.circuit or arguments.line is None:
+        return arguments.circuit  # type: ignore[no-any-return]
+    from telemetry.bike import load_bike
+    from telemetry.cli.channels import with_channels
+    from telemetry.columns import telling_columns
+    from telemetry.logs import read_log
+    from telemetry.review import measure
+
+    log = read_log(log_path)
+    bike = with_channels(load_bike(arguments.bike), log, arguments.channels)
+    with telling_columns(bike, log):
+        ground = ground_of(arguments, log, bike)
+        if ground.circuit is not None:
+            return Path(ground.circuit.kept_in)
+        track = measure(log, bike, start_line=ground.start_line).track
+    path = keep_ground(arguments, ground, track)
+    if path is None:
+        raise BothEndsError(
+            f"{log_path}: --line: there is no complete lap over this line, or no place to keep it "
+            f"(BOTHENDS_CONFIG names one); without --line the log is kept with the laps it shows itself."
+        )
+    return path
