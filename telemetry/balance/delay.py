@@ -40,7 +40,7 @@ def riding_delay_s(motion: Motion, track: Track, rows: slice | IntArray = slice(
         NaN where the motorcycle is too slow or its speed not known. [s]
     """
     speed = track.speed_m_s[rows]
-    with np.errstate(invalid="ignore"):
+    with np.errstate(invalid="ignore", divide="ignore"):
         return np.where(speed > MIN_SPEED_M_S, motion.wheelbase_mm / 1000.0 / speed, np.nan)
 
 

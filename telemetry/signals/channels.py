@@ -9,7 +9,7 @@ from telemetry.arrays import BoolArray, FloatArray, IntArray
 from telemetry.errors import ChannelError
 from telemetry.logs.rawlog import RawLog
 from telemetry.logs.units import UNITS, find_unit, to_unit
-from telemetry.notes import QualityNote
+from telemetry.notes import QualityNote, Severity
 from telemetry.signals.clock import Grid
 from telemetry.signals.lookup import similar_hint
 
@@ -19,6 +19,9 @@ LONGEST_PAUSE_S = 1.5
 # Braking and drive stay below this many g; m/s2 do not. A choice of ours.
 MOST_G = 2.5
 FASTEST_M_S = 110.0
+# Beyond these, in the unit of the run, no slip of a unit or a scale explains a number. A choice of ours.
+MOST: Mapping[str, float] = {"latitude": 90.0, "longitude": 180.0, "speed": 10 * FASTEST_M_S}
+MOST_OF_ANY = 1e9
 
 
 @dataclass(frozen=True)
@@ -201,17 +204,19 @@ def _likely_unit(meaning: str, unit: str, values: FloatArray) -> str:
 
 
 def _plausible(meaning: str, name: str, values: FloatArray, notes: list[QualityNote]) -> FloatArray:
-    """GPS without a fix writes 0 or nonsense: mask it."""
-    limit = {"latitude": 90.0, "longitude": 180.0}.get(meaning)
-    if limit is None:
-        return values
-    wrong = (values == 0.0) | (np.abs(values) > limit)
+    """Mask what no such channel can say: GPS without a fix writes 0 or nonsense, a torn line any number."""
+    limit = MOST.get(meaning, MOST_OF_ANY)
+    wrong = np.abs(values) > limit
+    if no_fix := meaning in ("latitude", "longitude"):
+        wrong |= values == 0.0
     if not wrong.any():
         return values
-    message = (
-        f"{name!r} has no fix in {int(wrong.sum())} rows (0, or beyond {limit:g} degrees); they are left out."
-    )
-    notes.append(QualityNote("info", "no_fix", message, channel=name))
+    count = int(wrong.sum())
+    message = f"{name!r} has no fix in {count} rows (0, or beyond {limit:g} degrees); they are left out."
+    if not no_fix:
+        message = f"{name!r} ({meaning}) is beyond {limit:g} in {count} rows, which it cannot be; they are left out."
+    severity: Severity = "info" if no_fix else "warning"
+    notes.append(QualityNote(severity, "no_fix" if no_fix else "absurd", message, channel=name))
     return np.where(wrong, np.nan, values)
 
 

@@ -226,12 +226,20 @@ def _spread_repeated(
     spread = []
     for part in np.split(t_s[rows], edges):
         place = np.arange(len(part))
-        slope = (part[-1] - part[0]) / max(len(part) - 1, 1)
-        slope = np.polyfit(place, part, 1)[0] if len(part) > 2 else slope
-        even = part.mean() + slope * (place - place.mean())
-        if slope <= 0 or np.abs(part - even).max() > digit_s:
+        # where the stamp changes it is true to a row; the first of a part has been going on for a while unseen
+        new = np.flatnonzero(np.diff(part) > 0) + 1
+        if len(part) == 1:
+            spread.append(part)
+            continue
+        if len(new) < 2:
             return  # `check_repeated` says so
+        slope, start = np.polyfit(place[new], part[new], 1)
+        even = start + slope * place
+        if slope <= 0 or np.abs(part - even).max() > 1.5 * digit_s:
+            return
         spread.append(even)
+    if (np.diff(np.concatenate(spread)) <= 0).any():
+        return
     t_s[rows] = np.concatenate(spread)
     message = (
         f"{repeated} rows have the same time as the one before, which has too few digits: the rows between two times "
