@@ -116,7 +116,7 @@ def end_spectrogram(end: EndMotion, moving: BoolArray, sample_rate_hz: float) ->
     -------
     Spectrogram
     """
-    length = 2 * round(SEGMENT_S * sample_rate_hz / 2)
+    length = max(2 * round(SEGMENT_S * sample_rate_hz / 2), 2)
     found = spectrogram(_riding(end, moving), sample_rate_hz, segment_samples=length)
     keep = _kept(found.frequency_hz, sample_rate_hz)
     return Spectrogram(found.time_s, found.frequency_hz[keep], found.density[:, keep])

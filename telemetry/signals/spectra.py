@@ -198,7 +198,8 @@ def _window(segment_samples: int, sample_rate_hz: float) -> tuple[FloatArray, Fl
     """Taper, frequencies, and what a squared line is multiplied by for a one-sided density."""
     taper = np.hanning(segment_samples + 1)[:-1]
     frequency = np.fft.rfftfreq(segment_samples, 1 / sample_rate_hz).astype(np.float64)
-    scale = np.full(len(frequency), 1.0 / (sample_rate_hz * np.sum(taper**2)))
+    power = float(np.sum(taper**2))  # of one sample nothing is left
+    scale = np.full(len(frequency), 1.0 / (sample_rate_hz * power) if power else np.nan)
     # one-sided: negative frequencies fold onto all lines but zero and, for an even length, the last
     scale[1 : None if segment_samples % 2 else -1] *= 2
     return taper, frequency, scale
@@ -257,7 +258,7 @@ def whole_segments(values: FloatArray, length: int, hop: int) -> FloatArray:
 def _starts(missing: BoolArray, length: int, hop: int) -> IntArray:
     edges = np.flatnonzero(np.diff(np.concatenate(([True], missing, [True])).astype(np.int8)))
     stretches = [
-        np.arange(first, end - length + 1, hop)
+        np.arange(first, end - length + 1, max(hop, 1))
         for first, end in zip(edges[0::2], edges[1::2], strict=True)
         if end - first >= length
     ]
