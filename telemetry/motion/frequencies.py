@@ -64,7 +64,8 @@ def frequencies(motion: Motion, moving: BoolArray, bike: Bike) -> Frequencies:
     Returns
     -------
     Frequencies
-        Empty where no stretch of `SEGMENT_S` is valid, or holds fewer than `FEWEST_SAMPLES`. With two ends, over stretches that both have.
+        Empty where no stretch of `SEGMENT_S` is valid, or it holds fewer than `FEWEST_SAMPLES`. With two ends, over
+        stretches that both have.
 
     Notes
     -----

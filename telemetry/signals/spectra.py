@@ -198,8 +198,7 @@ def _window(segment_samples: int, sample_rate_hz: float) -> tuple[FloatArray, Fl
     """Taper, frequencies, and what a squared line is multiplied by for a one-sided density."""
     taper = np.hanning(segment_samples + 1)[:-1]
     frequency = np.fft.rfftfreq(segment_samples, 1 / sample_rate_hz).astype(np.float64)
-    power = float(np.sum(taper**2))  # of one sample nothing is left
-    scale = np.full(len(frequency), 1.0 / (sample_rate_hz * power) if power else np.nan)
+    scale = np.full(len(frequency), 1.0 / (sample_rate_hz * np.sum(taper**2)))
     # one-sided: negative frequencies fold onto all lines but zero and, for an even length, the last
     scale[1 : None if segment_samples % 2 else -1] *= 2
     return taper, frequency, scale
