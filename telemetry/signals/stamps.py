@@ -30,6 +30,8 @@ MOST_BACKWARD_SHARE = 0.01
 EVEN_SHARE = 0.9
 # Rows that share a stamp: this many are a slip of the logger, more are stamps with too few digits.
 MOST_REPEATED_SHARE = 0.05
+# Rows are put evenly apart by this many changes of the stamp about them.
+SPREAD_OVER = 10
 # What to do with a log that has no clock.
 STATE_RATE = "A log without time needs its rate: rate_hz in [channels], or --channels rate_hz=HZ."
 
@@ -221,26 +223,24 @@ def _spread_repeated(
     if max(shares, default=0.0) <= MOST_REPEATED_SHARE or (steps < 0).any():
         return
     repeated = np.count_nonzero(steps == 0)
-    digit_s = float(np.median(steps[steps > 0])) if (steps > 0).any() else 0.0
-    edges = np.flatnonzero(steps > 1.5 * digit_s) + 1
-    spread = []
-    for part in np.split(t_s[rows], edges):
-        place = np.arange(len(part))
-        # where the stamp changes it is true to a row; the first of a part has been going on for a while unseen
-        new = np.flatnonzero(np.diff(part) > 0) + 1
-        if len(part) == 1:
-            spread.append(part)
-            continue
-        if len(new) < 2:
-            return  # `check_repeated` says so
-        slope, start = np.polyfit(place[new], part[new], 1)
-        even = start + slope * place
-        if slope <= 0 or np.abs(part - even).max() > 1.5 * digit_s:
-            return
-        spread.append(even)
-    if (np.diff(np.concatenate(spread)) <= 0).any():
+    stamps_s, place = t_s[rows], np.arange(len(rows))
+    new = np.flatnonzero(steps > 0) + 1  # where the stamp changes it is true to a row
+    if len(new) <= SPREAD_OVER:
+        return  # `check_repeated` says so
+    digit_s = float(np.median(steps[steps > 0]))
+    far = stamps_s[new[SPREAD_OVER:]] - stamps_s[new[:-SPREAD_OVER]]
+    interval_s = float(np.median(far / (new[SPREAD_OVER:] - new[:-SPREAD_OVER])))
+    # What the rows are late on an even clock changes where rows are lost; a median keeps that sharp.
+    late = stamps_s[new] - interval_s * new
+    around = np.pad(late, SPREAD_OVER // 2, mode="edge")
+    late = np.median(np.lib.stride_tricks.sliding_window_view(around, SPREAD_OVER + 1), axis=1)
+    group = np.clip(np.searchsorted(new, place, side="right") - 1, 0, None)
+    even = np.maximum.accumulate(interval_s * place + late[group])
+    off = np.abs(even - stamps_s) > 2 * digit_s
+    if off.mean() > MOST_REPEATED_SHARE or np.mean(np.diff(even) <= 0) > MOST_REPEATED_SHARE:
         return
-    t_s[rows] = np.concatenate(spread)
+    even[off] = np.nan
+    t_s[rows] = even
     message = (
         f"{repeated} rows have the same time as the one before, which has too few digits: the rows between two times "
         "are taken to be evenly apart. Export the log with more decimals of time."
