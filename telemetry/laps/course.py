@@ -136,7 +136,7 @@ def _followed(
     if line is not None:
         found, rounds = line, 1
         place = _first_guess(fixes, at_fix, travelled_m, at_crossing, line, lap_m)
-    elif lap_m is not None:
+    elif lap_m is not None and np.count_nonzero(sure) > LEAST_FIXES:
         place = by_wheels(travelled_m, at_crossing, lap_m, lap_m)
         found, rounds = _line_through(fixes.only(sure), t_s, place, lap_m), 2
         place *= found.length_m / lap_m

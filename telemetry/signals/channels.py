@@ -94,12 +94,13 @@ def read_channel(
     Returns
     -------
     Channel or QualityNote
-        The note where the log has no such column, or it holds no numbers: the review does without it.
+        The note where the log has no such column, it holds no numbers, or its unit measures something else: the review
+        does without it.
 
     Raises
     ------
     ChannelError
-        If there is no such meaning, or the column's unit measures something else.
+        If there is no such meaning.
     """
     if meaning not in MEANINGS:
         raise ChannelError(f"channel {meaning!r} is not known; known are {', '.join(MEANINGS)}.")
@@ -109,6 +110,8 @@ def read_channel(
         return _absent_note(log, meaning, column)
     notes: list[QualityNote] = []
     values = _in_unit(log, name, meaning, wanted.unit, notes)
+    if values is None:
+        return _other_unit_note(log, name, meaning)
     values = _plausible(meaning, name, values, notes)
     placed = on_clock(values, row_t_s, grid, wanted.between)
     return _empty_note(meaning, column) if placed is None else Channel(wanted.name, *placed, tuple(notes))
@@ -166,7 +169,16 @@ def _empty_note(meaning: str, column: str) -> QualityNote:
     return QualityNote("warning", "empty_channel", message, channel=column)
 
 
-def _in_unit(log: RawLog, name: str, meaning: str, unit: str, notes: list[QualityNote]) -> FloatArray:
+def _other_unit_note(log: RawLog, name: str, meaning: str) -> QualityNote:
+    message = (
+        f"Column {name!r} ({meaning}) is in {log.units[name]!r}, not in a unit such as {MEANINGS[meaning].unit}: the "
+        f"review does without it; {MEANINGS[meaning].without}. Check {meaning} in [channels], or the unit in the log."
+    )
+    return QualityNote("warning", "other_unit", message, channel=name)
+
+
+def _in_unit(log: RawLog, name: str, meaning: str, unit: str, notes: list[QualityNote]) -> FloatArray | None:
+    """The column in a unit of the run; None where its own unit measures something else."""
     values, written = log.columns[name], log.units.get(name, "")
     if not unit:
         return values
@@ -174,10 +186,7 @@ def _in_unit(log: RawLog, name: str, meaning: str, unit: str, notes: list[Qualit
     if found is not None and found.quantity == UNITS[unit].quantity:
         return to_unit(values, found.symbol, unit)
     if found is not None:
-        raise ChannelError(
-            f"{log.source}, column {name!r}: {meaning} must be in a unit such as {unit}, not {written!r}; check "
-            f"{meaning} in [channels], or take it out."
-        )
+        return None
     assumed = _likely_unit(meaning, unit, values)
     why = f"has the unit {written!r}, which is not known" if written else "has no unit"
     notes.append(

@@ -131,11 +131,14 @@ def _in_seconds(
 ) -> FloatArray:
     written = log.units.get(name, "")
     unit = find_unit(written) if written else None
-    if written and (unit is None or unit.quantity != "time"):
+    if unit is not None and unit.quantity != "time":
         raise LogError(
             f"{log.source}, column {name!r}: unit {written!r} is not one of time; use s, ms or us, or check "
             f"time in [channels]."
         )
+    if written and unit is None:
+        message = f"The unit {written!r} of {name!r} is not known: the step from row to row says which it is."
+        notes.append(QualityNote("warning", "time_unit_unknown", message, channel=name))
     if unit is not None and unit.symbol != "s":
         return to_unit(values, unit.symbol, "s")
     steps = np.diff(values[np.isfinite(values)])
