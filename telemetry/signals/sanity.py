@@ -98,6 +98,8 @@ def swap_hint(signals: Mapping[End, FloatArray], setups: Mapping[End, SensorSetu
         # a sample in so many, and the spikes among them left out, are enough to see the range
         thinned = signals[other][:: max(1, len(signals[other]) // 100_000)]
         travel = fit_calibration(setup.points, setup.zero, shape=setup.shape).travel_mm(thinned)
+        if not np.isfinite(travel).any():
+            return ""
         low, high = np.nanpercentile(travel, [0.5, 99.5])
         if low < -FITS_MM or high > setup.stroke_mm + FITS_MM:
             return ""

@@ -19,15 +19,13 @@ SLOWEST_RATE_HZ = 5.0
 # Of travel logged at 1 Hz it is 0.4 to 0.6, at 20 Hz 0.01 to 0.03, and it falls further with the rate (a simulated
 # ride, fork and shock); white noise has 1.
 MOST_STEPS, MOST_STEPS_TIMES_HZ = 0.1, 20.0
-# Beyond it no sensor's signal lies, in any unit; squared it would be no number.
-MOST_SIGNAL = 1e12
+# Single cells of nonsense are drawn to these quantiles of the signal first.
+OUTLIERS = (0.01, 0.99)
 # A clock may jump this often within the limit of its empty time.
 MOST_JUMPS = 9
 # Stamps that go back further than this, or this often, are a second recording in the same file.
 RESTART_S = 1.0
 MOST_BACKWARD_SHARE = 0.01
-# Rows out of order are one recording if nearly all its stamps, put in order, are an even step apart.
-EVEN_SHARE = 0.9
 # Rows that share a stamp: this many are a slip of the logger, more are stamps with too few digits.
 MOST_REPEATED_SHARE = 0.05
 # Rows are put evenly apart by this many changes of the stamp about them.
@@ -44,7 +42,7 @@ class TimeStamps:
     notes: tuple[QualityNote, ...]
 
 
-def in_order(log: RawLog, time_channel: str) -> RawLog:
+def in_order(log: RawLog, time_channel: str, travel: Sequence[str]) -> RawLog:
     """A log with its rows in order of time, where they are those of one recording and are not in order; else as it is.
 
     Parameters
@@ -52,6 +50,8 @@ def in_order(log: RawLog, time_channel: str) -> RawLog:
     log : RawLog
     time_channel : str
         Column of time.
+    travel : sequence of str
+        Columns of travel: in order of time that of one recording is smooth, of two that lie over one another it is not.
 
     Returns
     -------
@@ -69,12 +69,10 @@ def in_order(log: RawLog, time_channel: str) -> RawLog:
     if np.count_nonzero(back) <= MOST_BACKWARD_SHARE * len(stamped):
         return log
     order = np.argsort(values, kind="stable")  # rows without a stamp come last
-    steps = np.diff(values[order][: len(stamped)])
-    steps = steps[steps > 0]
-    usual = float(np.median(steps))
-    even = np.count_nonzero((steps > 0.5 * usual) & (steps < 1.5 * usual))
-    if even < EVEN_SHARE * (len(stamped) - 1 - _copies(log, order[: len(stamped)])):
-        return log  # two recordings, one over the other
+    called = (log.called(channel) for channel in travel)
+    columns = (log.columns[column] for column in called if column is not None)
+    if not any(_steps_share(column[order]) <= MOST_STEPS for column in columns):
+        return log
     row = log.first_row + int(stamped[1:][back][0])
     message = (
         f"{np.count_nonzero(back)} rows have an earlier time than the one before (first: row {row}): the rows are put "
@@ -120,9 +118,9 @@ def read_stamps(log: RawLog, time_channel: str, travel: Sequence[FloatArray] = (
         notes.append(QualityNote("warning", "no_time", message, channel=name))
     t_s = t_s - t_s[~blank][0]
     _leave_out_copies(log, name, t_s, notes)
-    _spread_repeated(log, name, t_s, travel, notes)
     _leave_out_backward(log, name, t_s, notes)
     _keep_longest_part(log, name, t_s, notes)
+    _spread_repeated(log, name, t_s, travel, notes)
     return TimeStamps(t_s, tuple(notes))
 
 
@@ -174,14 +172,12 @@ def _steps_share(signal: FloatArray) -> float:
     .. [1] J. von Neumann, "Distribution of the ratio of the mean square successive difference to the variance",
        Annals of Mathematical Statistics 12 (1941).
     """
-    known = signal[np.isfinite(signal) & (np.abs(signal) < MOST_SIGNAL)]
-    spread = float(np.var(known)) if len(known) > 1 else 0.0
+    known = signal[np.isfinite(signal)]
+    if len(known) < 2:
+        return 1.0
+    known = np.clip(known, *np.quantile(known, OUTLIERS))
+    spread = float(np.var(known))
     return float(np.mean(np.diff(known) ** 2)) / (2 * spread) if spread > 0 else 1.0
-
-
-def _copies(log: RawLog, rows: IntArray) -> int:
-    """How many of some rows say the same as the one before."""
-    return int(np.count_nonzero(_same_as_before(log, rows)))
 
 
 def _same_as_before(log: RawLog, rows: IntArray) -> BoolArray:
@@ -284,7 +280,8 @@ def _keep_longest_recording(log: RawLog, name: str, t_s: FloatArray, notes: list
     edges = np.flatnonzero(np.diff(t_s[rows]) < -RESTART_S) + 1
     if not edges.size:  # many small steps back, which add up: none of its order can be trusted
         edges = np.flatnonzero(np.diff(t_s[rows]) < 0) + 1
-    _keep_part(log, name, t_s, np.split(rows, edges), "goes back", "holds more than one recording", notes)
+    if edges.size:
+        _keep_part(log, name, t_s, np.split(rows, edges), "goes back", "holds more than one recording", notes)
 
 
 def _keep_longest_part(log: RawLog, name: str, t_s: FloatArray, notes: list[QualityNote]) -> None:

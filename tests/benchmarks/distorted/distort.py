@@ -12,8 +12,6 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from telemetry.simulate import Outing
-
 ENDS = {"front": "fork", "rear": "shock"}
 LAST_RAIL_V, LOW_V = 4.98, 0.02
 
@@ -41,17 +39,16 @@ class Distorted:
     reversed_rows: bool = False
 
     @classmethod
-    def of(cls, outing: Outing) -> "Distorted":
+    def of(cls, columns: dict[str, np.ndarray], units: dict[str, str], lap_s: float) -> "Distorted":
         """A log before anything goes wrong."""
-        columns = {name: np.array(values, dtype=float) for name, values in outing.log_columns.items()}
         n = len(columns["time"])
         return cls(
-            columns,
-            dict(outing.units),
-            float(np.diff(outing.truth.lap_start_s).max()),
+            {name: np.array(values, dtype=float) for name, values in columns.items()},
+            dict(units),
+            lap_s,
             {end: np.zeros(n, dtype=bool) for end in ENDS},
             np.zeros(n, dtype=bool),
-            columns["time"].copy(),
+            np.array(columns["time"], dtype=float),
         )
 
     @property
@@ -283,7 +280,10 @@ def clock_of_day(log: Distorted, dice: random.Random) -> None:
 
 
 def shuffled(log: Distorted, dice: random.Random) -> None:
-    """Rows in no order."""
+    """Rows in no order; where their times had gone back, nobody can tell any more which came first."""
+    if (np.diff(log.columns["time"]) < -1.0).any():
+        for spoilt in log.spoilt.values():
+            spoilt[:] = True
     log.take(np.random.default_rng(dice.randrange(2**32)).permutation(log.n))
 
 
@@ -367,21 +367,20 @@ KINDS: tuple[Kind, ...] = (
 _LAST = (repeated_rows, shuffled)
 
 
-def distorted(outing: Outing, dice: random.Random, most: int = 5) -> Distorted:
-    """A log of an outing with one to ``most`` kinds of distortion.
+def distorted(log: Distorted, dice: random.Random, most: int = 5) -> Distorted:
+    """Do one to ``most`` kinds of distortion to a log; what was done to it is in ``kinds``, in order.
 
     Parameters
     ----------
-    outing : Outing
+    log : Distorted
     dice : random.Random
     most : int
 
     Returns
     -------
     Distorted
-        What was done to it is in ``kinds``, in order.
+        The same log.
     """
-    log = Distorted.of(outing)
     chosen = dice.sample(KINDS, dice.randint(1, most))
     for kind in sorted(dict.fromkeys(chosen), key=lambda kind: (kind in _LAST, kind is shuffled)):
         if log.n < 2:

@@ -22,11 +22,15 @@ import warnings
 from collections import Counter
 from contextlib import redirect_stderr
 from dataclasses import dataclass
+from functools import cache as cache_result
+from hashlib import sha256
+from itertools import pairwise
 from pathlib import Path
 
 from distort import Distorted, distorted
 from rich.console import Console
 
+import telemetry.simulate
 from telemetry.bike import load_bike
 from telemetry.cli.channels import with_channels
 from telemetry.errors import BothEndsError
@@ -36,7 +40,6 @@ from telemetry.review import review
 from telemetry.simulate import (
     DEMO_BIKE_TOML,
     CornerPlan,
-    Outing,
     Riding,
     Road,
     Sensors,
@@ -77,26 +80,34 @@ class Outcome:
     log: Distorted | None = None
 
 
-def outing_of(number: int, seed: int, cache: Path | None) -> Outing:
-    """One of the outings, ridden when it is not kept yet."""
+def ridden(number: int, seed: int, cache: Path | None) -> Distorted:
+    """One of the outings as its log, nothing wrong with it; ridden when it is not kept yet."""
     which = number % len(OUTINGS)
-    kept = cache / f"{seed}-{which}.pickle" if cache else None
+    kept = cache / f"{_simulator()}-{seed}-{which}.pickle" if cache else None
     if kept is not None and kept.is_file():
-        found: Outing = pickle.loads(kept.read_bytes())
-        return found
+        return Distorted.of(*pickle.loads(kept.read_bytes()))
     rate_hz, sensors = OUTINGS[which]
-    ridden = simulate_outing(
+    outing = simulate_outing(
         demo_bike(), circuit=CIRCUIT, laps=2, log_rate_hz=rate_hz, riding=Riding(out_lap_m=60.0, in_lap_m=40.0),
         step_s=1 / 2000, road=Road(), sensors=sensors, seed=seed + which,
     )  # fmt: skip
+    lap_s = float(max(b - a for a, b in pairwise(outing.truth.lap_start_s)))
+    parts = (dict(outing.log_columns), dict(outing.units), lap_s)
     if kept is not None:
-        kept.write_bytes(pickle.dumps(ridden))
-    return ridden
+        kept.write_bytes(pickle.dumps(parts))
+    return Distorted.of(*parts)
+
+
+@cache_result
+def _simulator() -> str:
+    """A name of this very simulator: what was ridden with another is not taken."""
+    files = sorted(Path(telemetry.simulate.__file__).parent.glob("*.py"))
+    return sha256(b"".join(file.read_bytes() for file in files)).hexdigest()[:12]
 
 
 def made(number: int, seed: int, cache: Path | None) -> Distorted:
     """The log of a number; the same number and seed give the same log."""
-    return distorted(outing_of(number, seed, cache), random.Random(f"{seed} {number}"))
+    return distorted(ridden(number, seed, cache), random.Random(f"{seed} {number}"))
 
 
 def review_one(number: int, log: Distorted, path: Path, bike: Path) -> Outcome:
