@@ -68,11 +68,7 @@ def kinds(
         )
         other_length = abs(lengths[i] - length) > SAME_CIRCUIT * length
         # a whole number of laps is a crossing that was missed
-        missed = (
-            other_length
-            and length > 0
-            and abs(lengths[i] / length - round(lengths[i] / length)) <= SAME_CIRCUIT
-        )
+        missed = other_length and abs(lengths[i] / length - round(lengths[i] / length)) <= SAME_CIRCUIT
         if elsewhere[i] or (kind == "timed" and other_length and not missed):
             kind = "elsewhere"
         elif kind == "timed" and (missed or abs(end - start - time) > LAP_TIME_SPREAD * time):
