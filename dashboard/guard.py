@@ -6,10 +6,17 @@ with a phone in the same network, a random key in the printed address lets that 
 """
 
 import hmac
+import logging
+import secrets
 from collections.abc import Callable, Iterable
 from urllib.parse import urlsplit
 
 from flask import Flask, Request, Response, abort, request
+from werkzeug.exceptions import HTTPException
+
+from telemetry.errors import unexpected
+
+log = logging.getLogger(__name__)
 
 LOCAL_HOSTS = ("127.0.0.1", "localhost")
 KEY_COOKIE = "bothends-key"
@@ -58,7 +65,27 @@ def install(
             response.headers[name] = value
         return response
 
+    @server.errorhandler(Exception)
+    def tell(error: Exception) -> Response | HTTPException:
+        return error if isinstance(error, HTTPException) else _failed(error)
+
     server.config["MAX_CONTENT_LENGTH"] = MAX_BODY_BYTES
+
+
+def _failed(error: Exception) -> Response:
+    """The answer to a request that went wrong before a page was asked: a line in the log, and no word of the inside.
+
+    What a browser sends to `/_dash-update-component` is made by Dash's own script; anything else there is not ours.
+    """
+    reference = secrets.token_hex(4)
+    log.error("request failed (%s): %s %s: %s", reference, request.method, request.path, unexpected(error))
+    malformed = request.path.startswith("/_dash")
+    words = "This is no request of this page" if malformed else "Something went wrong here"
+    return Response(
+        f"{words}; it is in the log of the server as {reference}.",
+        status=400 if malformed else 500,
+        mimetype="text/plain",
+    )
 
 
 def content_security_policy(script_hashes: Iterable[str]) -> str:

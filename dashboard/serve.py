@@ -1,6 +1,7 @@
 """Serve the dashboard from this machine: one address, printed when it answers, opened in the browser."""
 
 import secrets
+import select
 import socket
 import threading
 import webbrowser
@@ -12,6 +13,13 @@ from dashboard.shelf import Logbook
 
 HOST = "127.0.0.1"
 PORT = 8417
+SHARED = (
+    "This address is plain HTTP: whoever can listen in on this network can read along, key and all. "
+    "Share in a network you trust."
+)
+# Who sends half a request holds a connection: there are many, and one that says nothing is closed soon. With the files
+# of this process they stay within the 1024 that systems commonly allow.
+CONNECTIONS, SILENT_S, LOOK_EVERY_S = 900, 20, 5
 # An address that is documentation only (RFC 5737): asking the way to it sends nothing.
 _NOWHERE = ("192.0.2.1", 9)
 
@@ -41,6 +49,8 @@ def serve(
     if open_browser:
         threading.Timer(0.3, webbrowser.open, (address,)).start()
     say(f"READY {address}")
+    if share:
+        say(SHARED)
     say("Stop with Ctrl+C.")
     try:
         server.run()
@@ -74,6 +84,10 @@ def make_server(logbook: Logbook, *, port: int = 0, share: bool = False):  # noq
         "threads": 8,
         "ident": "bothends",
         "max_request_body_size": guard.MAX_BODY_BYTES,
+        "connection_limit": CONNECTIONS,
+        "channel_timeout": SILENT_S,
+        "cleanup_interval": LOOK_EVERY_S,
+        "asyncore_use_poll": hasattr(select, "poll"),
     }
     try:
         server = create_server(app.server, port=port, **settings)

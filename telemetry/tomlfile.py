@@ -10,6 +10,9 @@ from pydantic import ValidationError
 from telemetry.errors import BikeFileError
 from telemetry.plaintext import fault_in
 
+# In mm, N, kg or any other unit of these files nothing comes near it; squared it is still a number.
+MOST = 1e12
+
 Key = tuple[int | str, ...]
 
 
@@ -29,7 +32,8 @@ def read_toml(path: Path, *, what: str) -> dict[str, Any]:
     Raises
     ------
     BikeFileError
-        If it is missing, cannot be read, is not text or is not TOML, or a text in it holds control characters.
+        If it is missing, cannot be read, is not text or is not TOML, a text in it holds control characters, or a number
+        is beyond reason.
     """
     try:
         data = tomllib.loads(path.read_text(encoding="utf-8"))
@@ -53,10 +57,12 @@ def read_toml(path: Path, *, what: str) -> dict[str, Any]:
 
 
 def _first_fault(value: Any, key: str = "") -> str | None:
-    """The first text, or key, that holds what no terminal should get, and what is wrong with it."""
+    """The first text or key that holds what no terminal should get, or number beyond reason, and what is wrong."""
     if isinstance(value, str):
         fault = fault_in(value)
         return f"{key}: {fault}" if fault else None
+    if isinstance(value, int | float) and abs(value) > MOST:
+        return f"{key}: {str(value)[:20]} is beyond any number that such a file holds"
     if isinstance(value, dict):
         for name, inner in value.items():
             if fault := fault_in(name):

@@ -16,6 +16,7 @@ SEARCH_S = 0.015  # around the expected moment, for wheelbase, speed and tyre ef
 SAME_BUMP_S = 0.01  # a pair further than this from the delay of most pairs is none
 FOOT_S = 0.1  # travel is least at most this long before the expected moment
 DEEPEST_S = 0.1  # and is deepest at most this long after
+FEWEST_SAMPLES = 2  # in that time: with fewer no bump is seen to go down and come up
 REBOUND_S = 0.12  # fastest in rebound at most this long after
 SMOOTH_S = (
     0.016  # half of what is smoothed over before peaks are read: the highest of a noisy record is its noise
@@ -107,9 +108,11 @@ def find_pairs(motion: Motion, track: Track) -> BumpPairs | None:
     Returns
     -------
     BumpPairs or None
-        None when an end or the speed is missing.
+        None when an end or the speed is missing, or a bump passes between two samples.
     """
     if any(end not in motion.ends for end in ENDS) or not np.isfinite(track.speed_m_s).any():
+        return None
+    if motion.sample_rate_hz * DEEPEST_S < FEWEST_SAMPLES:
         return None
     return pairs_at(motion, track, find_bumps(motion, track))
 

@@ -107,7 +107,7 @@ def _spectra(
     """Frequency, mean squares of both ends by line, front's conjugate times rear, and how many segments."""
     length = round(SEGMENT_S * rate)
     a, b = (whole_segments(values, length, length // 2) for values in (front, rear))
-    if not len(a):
+    if not len(a) or length < 3:  # of two samples the taper leaves nothing
         return None
     if len(a) > MOST_SEGMENTS:
         kept = np.linspace(0, len(a) - 1, MOST_SEGMENTS).astype(int)

@@ -86,6 +86,8 @@ def _episodes(
     """Start, end, change of the values from before to the second half, and that change per acceleration."""
     edges = np.flatnonzero(np.diff(np.concatenate(([False], during & use, [False])).astype(np.int8)))
     before = round(BEFORE_S * rate)
+    if before < 2:  # nothing is seen of what was before
+        return
     for start, end in zip(edges[0::2].tolist(), edges[1::2].tolist(), strict=True):
         if end - start < SHORTEST_S * rate or start < before:
             continue

@@ -136,9 +136,12 @@ def _followed(
     if line is not None:
         found, rounds = line, 1
         place = _first_guess(fixes, at_fix, travelled_m, at_crossing, line, lap_m)
-    elif lap_m is not None:
+    elif lap_m is not None and np.count_nonzero(sure) > LEAST_FIXES:
         place = by_wheels(travelled_m, at_crossing, lap_m, lap_m)
-        found, rounds = _line_through(fixes.only(sure), t_s, place, lap_m), 2
+        through = _line_through(fixes.only(sure), t_s, place, lap_m)
+        if through is None:
+            return None
+        found, rounds = through, 2
         place *= found.length_m / lap_m
     else:
         return None
@@ -164,6 +167,8 @@ def _followed(
         place = np.maximum.accumulate(place + _correction(t_s, t_fix, away))
         if again < rounds - 1:
             better = _line_through(fixes.only(on_line), t_s, place, found.length_m)
+            if better is None:
+                return None
             place, found = place * (better.length_m / found.length_m), better
     return Course(found, place, on_line, delay, doubt)
 
@@ -205,11 +210,13 @@ def _first_guess(
     return np.asarray(place + shift / (2 * np.pi) * line.length_m)
 
 
-def _line_through(fixes: Fixes, t_s: FloatArray, place_m: FloatArray, lap_m: float) -> CentreLine:
-    """The centre line through positions whose place along the lap is roughly known."""
+def _line_through(fixes: Fixes, t_s: FloatArray, place_m: FloatArray, lap_m: float) -> CentreLine | None:
+    """The centre line through positions whose place along the lap is roughly known; None without a whole lap."""
     first, last = np.ceil(place_m[0] / lap_m), np.floor(place_m[-1] / lap_m)
     along = np.linspace(0.0, lap_m, max(round(lap_m / 5.0), 8))
     times = [np.interp(lap * lap_m + along, place_m, t_s) for lap in np.arange(first, last)]
+    if not times:
+        return None
     # the middle step of all laps: a stop on one of them does not stretch the mean lap
     steps = np.median(np.diff(times, axis=1), axis=0)
     mean_s = np.concatenate(([0.0], np.cumsum(np.maximum(steps, 1e-3))))

@@ -57,7 +57,7 @@ def penalised(
     .. [1] E. T. Whittaker, On a new method of graduation, Proc. Edinburgh Math. Soc. 41, 63-75, 1923.
     .. [2] P. H. C. Eilers, A perfect smoother, Anal. Chem. 75, 3631-3636, 2003, doi:10.1021/ac034173t.
     """
-    from scipy.linalg import solveh_banded
+    from scipy.linalg import LinAlgError, solveh_banded
 
     n = len(weight)
     difference = np.diff(np.eye(order + 1), n=order, axis=0)[0]
@@ -71,7 +71,11 @@ def penalised(
         bands[1, :-1] += beside
     # a whisper of weight everywhere keeps the system definite where all data lie in one place
     bands[0] += 1e-9 * (1.0 + weight.max())
-    return np.asarray(solveh_banded(bands, right_side, lower=True, check_finite=False))
+    try:
+        return np.asarray(solveh_banded(bands, right_side, lower=True, check_finite=False))
+    except LinAlgError:  # data in one place under so strong a penalty that rounding drowns the whisper
+        bands[0] += 1e-12 * bands[0].max()
+        return np.asarray(solveh_banded(bands, right_side, lower=True, check_finite=False))
 
 
 def robust_sd(values: FloatArray) -> float:

@@ -46,6 +46,8 @@ class RunEntry:
     inputs: str = ""
 
 
+_LARGEST = 2**63 - 1  # that SQLite keeps
+
 PACKED = (".gz", ".bz2", ".xz", ".zst", ".lz4")
 
 
@@ -162,6 +164,8 @@ def entry_from(data: Mapping[str, Any]) -> RunEntry:
     for name in ("run_id", "log_name"):
         if not is_one_name(words[name]) or words[name] != known[name]:
             raise ValueError(f"{name} is not the name of a file")
+    if max(abs(entry.laps), abs(entry.revision)) > _LARGEST:
+        raise ValueError("a number that no catalogue can hold")
     return entry
 
 

@@ -22,6 +22,7 @@ from telemetry.notes import QualityNote
 from telemetry.plaintext import plain
 
 _LIMITS = "BOTHENDS_PARSER_LIMITS"  # seconds and bytes, from the parent to the child
+_LIMIT_INSIDE = True  # where the system can hold a process to its memory, have it do so as well
 _LOOK_EVERY_S = 0.1
 _GRACE_S = 5.0
 _PR_SET_PDEATHSIG = 1  # prctl(2)
@@ -82,7 +83,7 @@ def load_apart(module: str, path: Path) -> Content:
     environment = {
         **os.environ,
         "OPENBLAS_NUM_THREADS": "1",  # each thread takes memory of its own
-        _LIMITS: f"{limits.seconds} {limits.memory_bytes}",
+        _LIMITS: f"{limits.seconds} {limits.memory_bytes if _LIMIT_INSIDE else 0}",
     }
     with tempfile.TemporaryFile() as out:
         # Its standard input stays open as long as this process lives: that tells it when to end.
@@ -121,7 +122,7 @@ def _watched(child: "subprocess.Popen[bytes]", limits: Limits) -> str:
             if time.monotonic() - began > limits.seconds:
                 return f"its parser was stopped after {limits.seconds:.0f} s"
             if memory_of(child.pid) > limits.memory_bytes:
-                return f"its parser was stopped at {limits.memory_bytes / 1e9:.0f} GB of memory"
+                return f"its parser was stopped at {limits.memory_bytes / 1e9:.1f} GB of memory"
 
 
 def memory_of(pid: int) -> int:
@@ -184,7 +185,7 @@ def _end_in_time() -> None:
     threading.Thread(target=wait_for_the_parent, daemon=True).start()
     if sys.platform == "linux":  # there the system itself ends it, whatever it is doing
         ctypes.CDLL(None).prctl(_PR_SET_PDEATHSIG, signal.SIGKILL)
-    if sys.platform != "win32":
+    if sys.platform != "win32" and memory_bytes:
         import resource
 
         with suppress(ValueError, OSError):

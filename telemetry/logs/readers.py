@@ -4,10 +4,13 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Protocol
 
+import numpy as np
+
 from telemetry.errors import LogError
 from telemetry.logs import arrowipc, delimited, matlab, mdf, parquet
 from telemetry.logs.rawlog import RawLog
 from telemetry.logs.textfile import read_head
+from telemetry.notes import QualityNote
 from telemetry.plaintext import plain
 
 
@@ -22,6 +25,9 @@ class Reader(Protocol):
     def read(self, path: Path) -> RawLog:
         """Read it."""
 
+
+# Nothing that a logger measures, in any unit, is beyond it, and counts of time are not either.
+MOST = 1e30
 
 READERS: tuple[Reader, ...] = (parquet, arrowipc, mdf, matlab, delimited)
 
@@ -51,7 +57,7 @@ def read_log(path: str | Path, *, reader: str | None = None) -> RawLog:
         raise LogError(f"reader {reader!r} is not known; known are {', '.join(map(repr, names))}.")
     for candidate in READERS:
         if reader == candidate.NAME or (reader is None and candidate.recognises(path)):
-            return _plainly(candidate.read(path))
+            return _within_reason(_plainly(candidate.read(path)))
     if read_head(path, 4) == b"PK\x03\x04":
         raise LogError(
             f"{path}: is a .zip archive or a spreadsheet; unpack it, or export the log as CSV, and give that file."
@@ -71,6 +77,22 @@ def _plainly(log: RawLog) -> RawLog:
         metadata={plain(key): plain(value) for key, value in log.metadata.items()},
         notes=tuple(replace(note, message=plain(note.message)) for note in log.notes),
     )
+
+
+def _within_reason(log: RawLog) -> RawLog:
+    """A log without numbers that nothing measures, so that squares and sums of the others are numbers."""
+    columns, notes = dict(log.columns), list(log.notes)
+    for name, values in log.columns.items():
+        if np.fmax.reduce(values) <= MOST and np.fmin.reduce(values) >= -MOST:
+            continue
+        beyond = np.flatnonzero(np.abs(values) > MOST)
+        if beyond.size:
+            columns[name] = values.copy()
+            columns[name][beyond] = np.nan
+            row = log.first_row + int(beyond[0])
+            message = f"{beyond.size} cells of {name!r} are beyond {MOST:g} (first: row {row}); they count as missing."
+            notes.append(QualityNote("warning", "unreadable_cells", message, channel=name))
+    return replace(log, columns=columns, notes=tuple(notes)) if len(notes) > len(log.notes) else log
 
 
 def _check_there_is_something(path: Path) -> None:

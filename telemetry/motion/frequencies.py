@@ -13,6 +13,7 @@ from telemetry.signals.spectra import Spectrogram, cross_spectrum, power_spectru
 
 # Length of a segment, and so how far lines lie apart (0.5 Hz): the body's modes are told from standing still.
 SEGMENT_S = 2.0
+FEWEST_SAMPLES = 8  # in a segment; of fewer no band can be told from another
 # Lines are kept up to here, or two fifths of a slow log's rate.
 HIGHEST_HZ, HIGHEST_SHARE = 40.0, 0.4
 # A band reaches from this share of its lowest mode to this share of its highest: about the half-power width of
@@ -63,7 +64,8 @@ def frequencies(motion: Motion, moving: BoolArray, bike: Bike) -> Frequencies:
     Returns
     -------
     Frequencies
-        Empty where no stretch of `SEGMENT_S` is valid. With two ends, over stretches that both have.
+        Empty where no stretch of `SEGMENT_S` is valid, or it holds fewer than `FEWEST_SAMPLES`. With two ends, over
+        stretches that both have.
 
     Notes
     -----
@@ -71,6 +73,8 @@ def frequencies(motion: Motion, moving: BoolArray, bike: Bike) -> Frequencies:
     beyond the bandwidth of the differentiation.
     """
     length = 2 * round(SEGMENT_S * motion.sample_rate_hz / 2)
+    if length < FEWEST_SAMPLES:
+        return Frequencies()
     speeds = {name: _riding(end, moving) for name, end in motion.ends.items()}
     if len(speeds) < len(ENDS):
         return _one_end(speeds, motion.sample_rate_hz, length, bike)
@@ -116,7 +120,7 @@ def end_spectrogram(end: EndMotion, moving: BoolArray, sample_rate_hz: float) ->
     -------
     Spectrogram
     """
-    length = 2 * round(SEGMENT_S * sample_rate_hz / 2)
+    length = max(2 * round(SEGMENT_S * sample_rate_hz / 2), 2)
     found = spectrogram(_riding(end, moving), sample_rate_hz, segment_samples=length)
     keep = _kept(found.frequency_hz, sample_rate_hz)
     return Spectrogram(found.time_s, found.frequency_hz[keep], found.density[:, keep])

@@ -55,13 +55,19 @@ class Scale:
     start: float
     stop: float
 
+    @property
+    def _per_value(self) -> float:
+        """Places to a value; 0 where the range is no range: all values then stand at the start."""
+        span = self.high - self.low
+        return (self.stop - self.start) / span if np.isfinite(span) and span != 0 else 0.0
+
     def __call__(self, value: float) -> float:
         """Place of one value."""
-        return self.start + (value - self.low) / (self.high - self.low) * (self.stop - self.start)
+        return self.start + (value - self.low) * self._per_value
 
     def array(self, values: FloatArray) -> FloatArray:
         """Places of many values."""
-        return self.start + (values - self.low) / (self.high - self.low) * (self.stop - self.start)
+        return self.start + (values - self.low) * self._per_value
 
 
 def ticks(low: float, high: float, about: int = 6) -> list[float]:
@@ -72,6 +78,8 @@ def ticks(low: float, high: float, about: int = 6) -> list[float]:
     >>> ticks(0, 119)
     [0.0, 20.0, 40.0, 60.0, 80.0, 100.0]
     """
+    if not (np.isfinite(high - low) and high > low):
+        return []
     raw = (high - low) / max(about, 1)
     power = 10.0 ** np.floor(np.log10(raw))
     larger = [m * power for m in (0.5, 1.0, 2.0, 5.0, 10.0)]

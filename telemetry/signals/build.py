@@ -62,7 +62,7 @@ def to_run(
     LogError
         If the clock cannot be used.
     """
-    log = in_order(log, time_channel)
+    log = in_order(log, time_channel, [setup.channel for setup in sensors.values()])
     notes = list(log.notes)
     history = list(log.history)
     faults: dict[End, Fault] = {}

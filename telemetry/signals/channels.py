@@ -9,7 +9,7 @@ from telemetry.arrays import BoolArray, FloatArray, IntArray
 from telemetry.errors import ChannelError
 from telemetry.logs.rawlog import RawLog
 from telemetry.logs.units import UNITS, find_unit, to_unit
-from telemetry.notes import QualityNote
+from telemetry.notes import QualityNote, Severity
 from telemetry.signals.clock import Grid
 from telemetry.signals.lookup import similar_hint
 
@@ -19,6 +19,9 @@ LONGEST_PAUSE_S = 1.5
 # Braking and drive stay below this many g; m/s2 do not. A choice of ours.
 MOST_G = 2.5
 FASTEST_M_S = 110.0
+# Beyond these, in the unit of the run, no slip of a unit or a scale explains a number. A choice of ours.
+MOST: Mapping[str, float] = {"latitude": 90.0, "longitude": 180.0, "speed": 10 * FASTEST_M_S}
+MOST_OF_ANY = 1e9
 
 
 @dataclass(frozen=True)
@@ -91,12 +94,13 @@ def read_channel(
     Returns
     -------
     Channel or QualityNote
-        The note where the log has no such column, or it holds no numbers: the review does without it.
+        The note where the log has no such column, it holds no numbers, or its unit measures something else: the review
+        does without it.
 
     Raises
     ------
     ChannelError
-        If there is no such meaning, or the column's unit measures something else.
+        If there is no such meaning.
     """
     if meaning not in MEANINGS:
         raise ChannelError(f"channel {meaning!r} is not known; known are {', '.join(MEANINGS)}.")
@@ -106,6 +110,8 @@ def read_channel(
         return _absent_note(log, meaning, column)
     notes: list[QualityNote] = []
     values = _in_unit(log, name, meaning, wanted.unit, notes)
+    if values is None:
+        return _other_unit_note(log, name, meaning)
     values = _plausible(meaning, name, values, notes)
     placed = on_clock(values, row_t_s, grid, wanted.between)
     return _empty_note(meaning, column) if placed is None else Channel(wanted.name, *placed, tuple(notes))
@@ -163,7 +169,16 @@ def _empty_note(meaning: str, column: str) -> QualityNote:
     return QualityNote("warning", "empty_channel", message, channel=column)
 
 
-def _in_unit(log: RawLog, name: str, meaning: str, unit: str, notes: list[QualityNote]) -> FloatArray:
+def _other_unit_note(log: RawLog, name: str, meaning: str) -> QualityNote:
+    message = (
+        f"Column {name!r} ({meaning}) is in {log.units[name]!r}, not in a unit such as {MEANINGS[meaning].unit}: the "
+        f"review does without it; {MEANINGS[meaning].without}. Check {meaning} in [channels], or the unit in the log."
+    )
+    return QualityNote("warning", "other_unit", message, channel=name)
+
+
+def _in_unit(log: RawLog, name: str, meaning: str, unit: str, notes: list[QualityNote]) -> FloatArray | None:
+    """The column in a unit of the run; None where its own unit measures something else."""
     values, written = log.columns[name], log.units.get(name, "")
     if not unit:
         return values
@@ -171,10 +186,7 @@ def _in_unit(log: RawLog, name: str, meaning: str, unit: str, notes: list[Qualit
     if found is not None and found.quantity == UNITS[unit].quantity:
         return to_unit(values, found.symbol, unit)
     if found is not None:
-        raise ChannelError(
-            f"{log.source}, column {name!r}: {meaning} must be in a unit such as {unit}, not {written!r}; check "
-            f"{meaning} in [channels], or take it out."
-        )
+        return None
     assumed = _likely_unit(meaning, unit, values)
     why = f"has the unit {written!r}, which is not known" if written else "has no unit"
     notes.append(
@@ -201,17 +213,19 @@ def _likely_unit(meaning: str, unit: str, values: FloatArray) -> str:
 
 
 def _plausible(meaning: str, name: str, values: FloatArray, notes: list[QualityNote]) -> FloatArray:
-    """GPS without a fix writes 0 or nonsense: mask it."""
-    limit = {"latitude": 90.0, "longitude": 180.0}.get(meaning)
-    if limit is None:
-        return values
-    wrong = (values == 0.0) | (np.abs(values) > limit)
+    """Mask what no such channel can say: GPS without a fix writes 0 or nonsense, a torn line any number."""
+    limit = MOST.get(meaning, MOST_OF_ANY)
+    wrong = np.abs(values) > limit
+    if no_fix := meaning in ("latitude", "longitude"):
+        wrong |= values == 0.0
     if not wrong.any():
         return values
-    message = (
-        f"{name!r} has no fix in {int(wrong.sum())} rows (0, or beyond {limit:g} degrees); they are left out."
-    )
-    notes.append(QualityNote("info", "no_fix", message, channel=name))
+    count = int(wrong.sum())
+    message = f"{name!r} has no fix in {count} rows (0, or beyond {limit:g} degrees); they are left out."
+    if not no_fix:
+        message = f"{name!r} ({meaning}) is beyond {limit:g} in {count} rows, which it cannot be; they are left out."
+    severity: Severity = "info" if no_fix else "warning"
+    notes.append(QualityNote(severity, "no_fix" if no_fix else "absurd", message, channel=name))
     return np.where(wrong, np.nan, values)
 
 

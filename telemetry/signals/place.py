@@ -42,6 +42,8 @@ def place_on_grid(values: FloatArray, t_s: FloatArray, grid: Grid) -> FloatArray
     rows = rows[np.diff(t_s[rows], prepend=-np.inf) > 0]
     stamps_s, signal = t_s[rows], values[rows]
     on_grid = np.full(grid.n_samples, np.nan)
+    if not len(rows):
+        return on_grid
     if grid.even:
         on_grid[grid.index[np.searchsorted(grid.stamps_s, stamps_s)]] = signal
         return on_grid

@@ -130,6 +130,8 @@ def swap_hint(signals: Mapping[End, FloatArray], setups: Mapping[End, SensorSetu
         # a sample in so many, and the spikes among them left out, are enough to see the range
         thinned = signals[other][:: max(1, len(signals[other]) // 100_000)]
         travel = fit_calibration(setup.points, setup.zero, shape=setup.shape).travel_mm(thinned)
+        if not np.isfinite(travel).any():
+            return ""
         low, high = np.nanpercentile(travel, [0.5, 99.5])
         if low < -FITS_MM or high > setup.stroke_mm + FITS_MM:
             return ""
@@ -144,6 +146,8 @@ def _blocks(values: FloatArray, sample_rate_hz: float) -> FloatArray:
     """Mean of each block; NaN if any sample is. A long log is looked at in a few samples of each block."""
     edges = np.arange(0.0, len(values) + 1e-6, BLOCK_S * sample_rate_hz).astype(np.int64)
     width = int(np.diff(edges).min(initial=len(values)))
+    if width < 1:  # logged more slowly than blocks pass
+        return np.empty(0)
     picks = edges[:-1, None] + np.linspace(0, width - 1, min(width, 8)).astype(np.int64)
     return np.asarray(values[picks].mean(axis=1))
 

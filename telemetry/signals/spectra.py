@@ -257,7 +257,7 @@ def whole_segments(values: FloatArray, length: int, hop: int) -> FloatArray:
 def _starts(missing: BoolArray, length: int, hop: int) -> IntArray:
     edges = np.flatnonzero(np.diff(np.concatenate(([True], missing, [True])).astype(np.int8)))
     stretches = [
-        np.arange(first, end - length + 1, hop)
+        np.arange(first, end - length + 1, max(hop, 1))
         for first, end in zip(edges[0::2], edges[1::2], strict=True)
         if end - first >= length
     ]

@@ -19,17 +19,17 @@ SLOWEST_RATE_HZ = 5.0
 # Of travel logged at 1 Hz it is 0.4 to 0.6, at 20 Hz 0.01 to 0.03, and it falls further with the rate (a simulated
 # ride, fork and shock); white noise has 1.
 MOST_STEPS, MOST_STEPS_TIMES_HZ = 0.1, 20.0
-# Beyond it no sensor's signal lies, in any unit; squared it would be no number.
-MOST_SIGNAL = 1e12
+# Single cells of nonsense are drawn to these quantiles of the signal first.
+OUTLIERS = (0.01, 0.99)
 # A clock may jump this often within the limit of its empty time.
 MOST_JUMPS = 9
 # Stamps that go back further than this, or this often, are a second recording in the same file.
 RESTART_S = 1.0
 MOST_BACKWARD_SHARE = 0.01
-# Rows out of order are one recording if nearly all its stamps, put in order, are an even step apart.
-EVEN_SHARE = 0.9
 # Rows that share a stamp: this many are a slip of the logger, more are stamps with too few digits.
 MOST_REPEATED_SHARE = 0.05
+# Rows are put evenly apart by this many changes of the stamp about them.
+SPREAD_OVER = 10
 # What to do with a log that has no clock.
 STATE_RATE = "A log without time needs its rate: rate_hz in [channels], or --channels rate_hz=HZ."
 
@@ -42,7 +42,7 @@ class TimeStamps:
     notes: tuple[QualityNote, ...]
 
 
-def in_order(log: RawLog, time_channel: str) -> RawLog:
+def in_order(log: RawLog, time_channel: str, travel: Sequence[str]) -> RawLog:
     """A log with its rows in order of time, where they are those of one recording and are not in order; else as it is.
 
     Parameters
@@ -50,6 +50,8 @@ def in_order(log: RawLog, time_channel: str) -> RawLog:
     log : RawLog
     time_channel : str
         Column of time.
+    travel : sequence of str
+        Columns of travel: in order of time that of one recording is smooth, of two that lie over one another it is not.
 
     Returns
     -------
@@ -67,12 +69,10 @@ def in_order(log: RawLog, time_channel: str) -> RawLog:
     if np.count_nonzero(back) <= MOST_BACKWARD_SHARE * len(stamped):
         return log
     order = np.argsort(values, kind="stable")  # rows without a stamp come last
-    steps = np.diff(values[order][: len(stamped)])
-    steps = steps[steps > 0]
-    usual = float(np.median(steps))
-    even = np.count_nonzero((steps > 0.5 * usual) & (steps < 1.5 * usual))
-    if even < EVEN_SHARE * (len(stamped) - 1 - _copies(log, order[: len(stamped)])):
-        return log  # two recordings, one over the other
+    called = (log.called(channel) for channel in travel)
+    columns = (log.columns[column] for column in called if column is not None)
+    if not any(_steps_share(column[order]) <= MOST_STEPS for column in columns):
+        return log
     row = log.first_row + int(stamped[1:][back][0])
     message = (
         f"{np.count_nonzero(back)} rows have an earlier time than the one before (first: row {row}): the rows are put "
@@ -118,9 +118,9 @@ def read_stamps(log: RawLog, time_channel: str, travel: Sequence[FloatArray] = (
         notes.append(QualityNote("warning", "no_time", message, channel=name))
     t_s = t_s - t_s[~blank][0]
     _leave_out_copies(log, name, t_s, notes)
-    _spread_repeated(log, name, t_s, travel, notes)
     _leave_out_backward(log, name, t_s, notes)
     _keep_longest_part(log, name, t_s, notes)
+    _spread_repeated(log, name, t_s, travel, notes)
     return TimeStamps(t_s, tuple(notes))
 
 
@@ -129,11 +129,14 @@ def _in_seconds(
 ) -> FloatArray:
     written = log.units.get(name, "")
     unit = find_unit(written) if written else None
-    if written and (unit is None or unit.quantity != "time"):
+    if unit is not None and unit.quantity != "time":
         raise LogError(
             f"{log.source}, column {name!r}: unit {written!r} is not one of time; use s, ms or us, or check "
             f"time in [channels]."
         )
+    if written and unit is None:
+        message = f"The unit {written!r} of {name!r} is not known: the step from row to row says which it is."
+        notes.append(QualityNote("warning", "time_unit_unknown", message, channel=name))
     if unit is not None and unit.symbol != "s":
         return to_unit(values, unit.symbol, "s")
     steps = np.diff(values[np.isfinite(values)])
@@ -169,14 +172,12 @@ def _steps_share(signal: FloatArray) -> float:
     .. [1] J. von Neumann, "Distribution of the ratio of the mean square successive difference to the variance",
        Annals of Mathematical Statistics 12 (1941).
     """
-    known = signal[np.isfinite(signal) & (np.abs(signal) < MOST_SIGNAL)]
-    spread = float(np.var(known)) if len(known) > 1 else 0.0
+    known = signal[np.isfinite(signal)]
+    if len(known) < 2:
+        return 1.0
+    known = np.clip(known, *np.quantile(known, OUTLIERS))
+    spread = float(np.var(known))
     return float(np.mean(np.diff(known) ** 2)) / (2 * spread) if spread > 0 else 1.0
-
-
-def _copies(log: RawLog, rows: IntArray) -> int:
-    """How many of some rows say the same as the one before."""
-    return int(np.count_nonzero(_same_as_before(log, rows)))
 
 
 def _same_as_before(log: RawLog, rows: IntArray) -> BoolArray:
@@ -221,18 +222,24 @@ def _spread_repeated(
     if max(shares, default=0.0) <= MOST_REPEATED_SHARE or (steps < 0).any():
         return
     repeated = np.count_nonzero(steps == 0)
-    digit_s = float(np.median(steps[steps > 0])) if (steps > 0).any() else 0.0
-    edges = np.flatnonzero(steps > 1.5 * digit_s) + 1
-    spread = []
-    for part in np.split(t_s[rows], edges):
-        place = np.arange(len(part))
-        slope = (part[-1] - part[0]) / max(len(part) - 1, 1)
-        slope = np.polyfit(place, part, 1)[0] if len(part) > 2 else slope
-        even = part.mean() + slope * (place - place.mean())
-        if slope <= 0 or np.abs(part - even).max() > digit_s:
-            return  # `check_repeated` says so
-        spread.append(even)
-    t_s[rows] = np.concatenate(spread)
+    stamps_s, place = t_s[rows], np.arange(len(rows))
+    new = np.flatnonzero(steps > 0) + 1  # where the stamp changes it is true to a row
+    if len(new) <= SPREAD_OVER:
+        return  # `check_repeated` says so
+    digit_s = float(np.median(steps[steps > 0]))
+    far = stamps_s[new[SPREAD_OVER:]] - stamps_s[new[:-SPREAD_OVER]]
+    interval_s = float(np.median(far / (new[SPREAD_OVER:] - new[:-SPREAD_OVER])))
+    # What the rows are late on an even clock changes where rows are lost; a median keeps that sharp.
+    late = stamps_s[new] - interval_s * new
+    around = np.pad(late, SPREAD_OVER // 2, mode="edge")
+    late = np.median(np.lib.stride_tricks.sliding_window_view(around, SPREAD_OVER + 1), axis=1)
+    group = np.clip(np.searchsorted(new, place, side="right") - 1, 0, None)
+    even = np.maximum.accumulate(interval_s * place + late[group])
+    off = np.abs(even - stamps_s) > 2 * digit_s
+    if off.mean() > MOST_REPEATED_SHARE or np.mean(np.diff(even) <= 0) > MOST_REPEATED_SHARE:
+        return
+    even[off] = np.nan
+    t_s[rows] = even
     message = (
         f"{repeated} rows have the same time as the one before, which has too few digits: the rows between two times "
         "are taken to be evenly apart. Export the log with more decimals of time."
@@ -273,7 +280,8 @@ def _keep_longest_recording(log: RawLog, name: str, t_s: FloatArray, notes: list
     edges = np.flatnonzero(np.diff(t_s[rows]) < -RESTART_S) + 1
     if not edges.size:  # many small steps back, which add up: none of its order can be trusted
         edges = np.flatnonzero(np.diff(t_s[rows]) < 0) + 1
-    _keep_part(log, name, t_s, np.split(rows, edges), "goes back", "holds more than one recording", notes)
+    if edges.size:
+        _keep_part(log, name, t_s, np.split(rows, edges), "goes back", "holds more than one recording", notes)
 
 
 def _keep_longest_part(log: RawLog, name: str, t_s: FloatArray, notes: list[QualityNote]) -> None:

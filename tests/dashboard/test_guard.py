@@ -1,3 +1,8 @@
+import socket
+import threading
+import urllib.request
+from contextlib import ExitStack
+
 import pytest
 from made_up import MadeUpLogbook, made_up
 
@@ -50,6 +55,16 @@ def test_a_callback_has_to_be_json(client):
     # A form or text post needs no permission from this server (Fetch standard, "simple" requests); JSON does.
     answer = client.post(CALLBACK, base_url=HOME, data="{}", content_type="text/plain")
     assert answer.status_code == 415
+
+
+@pytest.mark.parametrize(
+    "body", ["[]", "{}", "7", '{"output": 3}', "[" * 5000, '{"output":"a.b","inputs":{}}', ""]
+)
+def test_a_malformed_callback_is_refused_in_one_line(client, body, caplog):
+    answer = client.post(CALLBACK, base_url=HOME, data=body, content_type="application/json")
+    assert answer.status_code == 400
+    assert "Traceback" not in caplog.text and all(record.exc_info is None for record in caplog.records)
+    assert b"telemetry" not in answer.data and b"dash" not in answer.data
 
 
 def test_a_very_large_callback_is_refused(client):
@@ -109,6 +124,32 @@ def test_a_shared_server_prints_its_key():
     server, address = make_server(MadeUpLogbook(), share=True)
     server.close()
     assert len(address.partition("?key=")[2]) >= 20
+
+
+def test_half_sent_requests_do_not_shut_a_shared_server():
+    server, address = make_server(MadeUpLogbook(made_up()), share=True)
+    threading.Thread(target=server.run, daemon=True).start()
+    key, port = address.partition("?key=")[2], server.effective_port
+    with ExitStack() as opened:
+        opened.callback(server.close)
+        for _ in range(150):  # more than the 100 that a waitress server takes by itself
+            half = opened.enter_context(socket.create_connection(("127.0.0.1", port), timeout=10))
+            half.sendall(b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\n")
+        asked = urllib.request.Request(
+            f"http://127.0.0.1:{port}/", headers={"Cookie": f"{guard.KEY_COOKIE}={key}"}
+        )
+        with urllib.request.urlopen(asked, timeout=30) as answer:
+            assert answer.status == 200
+
+
+def test_who_shares_is_told_that_others_can_read_along(monkeypatch):
+    from dashboard import serve
+
+    said = []
+    monkeypatch.setattr("waitress.server.BaseWSGIServer.run", lambda self: None, raising=False)
+    monkeypatch.setattr("waitress.server.MultiSocketServer.run", lambda self: None, raising=False)
+    serve.serve(MadeUpLogbook(), port=0, open_browser=False, share=True, say=said.append)
+    assert said[0].startswith("READY") and "plain HTTP" in said[1]
 
 
 def test_serving_says_where_it_answers(monkeypatch):

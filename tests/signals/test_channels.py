@@ -67,12 +67,26 @@ def test_an_unusual_guess_of_the_unit_is_a_warning():
     assert run.notes[0].message == "'x' (speed) has no unit: taken for km/h."
 
 
-def test_a_unit_of_something_else():
-    with pytest.raises(
-        ChannelError,
-        match=r"outing.csv, column 'x': speed must be in a unit such as m/s, not 'rpm'; check speed in",
-    ):
-        make_run(make_log(x=np.full(4000, 220.0), units={"x": "rpm"}), channels={"speed": "x"})
+def test_a_unit_of_something_else_costs_that_channel():
+    run = make_run(make_log(x=np.full(4000, 220.0), units={"x": "rpm"}), channels={"speed": "x"})
+    assert "speed_m_s" not in run.channels
+    (note,) = run.notes
+    assert note.message.startswith(
+        "Column 'x' (speed) is in 'rpm', not in a unit such as m/s: the review does without"
+    )
+
+
+@pytest.mark.parametrize(("meaning", "most"), [("speed", 1100.0), ("throttle", 1e9), ("lap", 1e9)])
+def test_a_number_beyond_reason_costs_its_rows(meaning, most):
+    values = np.linspace(20.0, 30.0, 4000)
+    values[1000:1003] = (1e300, -1e18, 2 * most)
+    run = make_run(make_log(x=values, units={"x": MEANINGS[meaning].unit}), channels={meaning: "x"})
+    (note,) = run.notes
+    assert (
+        note.message
+        == f"'x' ({meaning}) is beyond {most:g} in 3 rows, which it cannot be; they are left out."
+    )
+    assert np.nanmax(run.channels[MEANINGS[meaning].name]) <= 30.0
 
 
 @pytest.mark.parametrize("meaning", MEANINGS)

@@ -1,10 +1,12 @@
 """Kill ``bothends add`` with SIGKILL at random moments and look at what is left of the logbook.
 
     python tests/benchmarks/logbook/kill.py --kills 200
+    python tests/benchmarks/logbook/kill.py --kills 0 --commands 60
 
 Every add is a process of its own that runs the command; it is forked from one that has the libraries
 imported, so that start-up takes no part of the time in which it is killed. The moments are random over a
-whole add (``--kills``), and over the part in which files are written (``--storing``). Three in four adds bring
+whole add (``--kills``), and over the part in which files are written (``--storing``); with ``--commands`` the command
+is started as a person starts it, and killed at any moment of its life, start-up and all. Three in four adds bring
 a new log, one in four a log that is there with a corrected bike file. After every kill the logbook is opened, every
 hash is checked, and every original that was there is compared with the log it was made from.
 Needs fork: Linux and macOS. Prints a count of each state; exit code 1 if anything is damaged or lost.
@@ -31,15 +33,23 @@ from telemetry.logbook import Logbook, verify
 FIXTURES = Path(__file__).parents[3] / "fixtures"
 SECONDS, RATE_HZ = 8, 200
 A_LOGBOOK = 20  # kills
+WHOLE, WRITING, COMMAND = "whole add", "while writing", "whole command"
 
 
-def start(book: Path, log: Path, bike: Path) -> int:
-    """The process that adds."""
+def start(book: Path, log: Path, bike: Path, *, command: bool = False) -> int:
+    """The process that adds: forked from this one, or the command from its start."""
     child = os.fork()
     if child:
         return child
     code = 70
     try:
+        if command:
+            nowhere = os.open(os.devnull, os.O_WRONLY)
+            os.dup2(nowhere, 1)
+            os.dup2(nowhere, 2)
+            program = "import sys; from telemetry.cli import main; sys.exit(main())"
+            given = ["add", str(log), "--bike", str(bike), "--logbook", str(book)]
+            os.execv(sys.executable, [sys.executable, "-c", program, *given])
         with Path(os.devnull).open("w") as nowhere, redirect_stdout(nowhere), redirect_stderr(nowhere):
             code = main(["add", str(log), "--bike", str(bike), "--logbook", str(book)])
     finally:
@@ -66,14 +76,14 @@ def wait_for_storing(book: Path, child: int) -> int | None:
             return status
 
 
-def durations(place: Path, log: Path, bike: Path) -> tuple[float, float]:
+def durations(place: Path, log: Path, bike: Path, *, command: bool) -> tuple[float, float]:
     """How long an undisturbed add takes, and the writing part of it: medians of three. [s]"""
     whole, storing = [], []
     for number in range(3):
         book = place / f"measure{number}"
         Logbook(book)
         began = time.monotonic()
-        child = start(book, log, bike)
+        child = start(book, log, bike, command=command)
         assert wait_for_storing(book, child) is None
         writing = time.monotonic()
         assert ended(child, began + 600) == 0
@@ -109,14 +119,15 @@ def state(book: Path, before: set[str], originals: dict[str, bytes], log: Path) 
         return f"damaged: {error}"
 
 
-def kills(place: Path, count: int, storing: bool, chance: random.Random) -> tuple[Counter[str], list[str]]:
+def kills(place: Path, count: int, kind: str, chance: random.Random) -> tuple[Counter[str], list[str]]:
     """Kill that many adds in one logbook; how often each state was left, and what was damaged."""
     lines = (FIXTURES / "vellmoor-plain.csv").read_bytes().splitlines(keepends=True)
     text = b"".join(lines[: SECONDS * RATE_HZ + 1])
     bike, book = FIXTURES / "qb-6.toml", place / "book"
     first = place / "first.csv"
     first.write_bytes(text)
-    whole_s, storing_s = durations(place, first, bike)
+    storing, command = kind == WRITING, kind == COMMAND
+    whole_s, storing_s = durations(place, first, bike, command=command)
     longest_s = 1.1 * (storing_s if storing else whole_s)
     Logbook(book).add(first, bike)
     originals = {first.name: text}
@@ -133,7 +144,7 @@ def kills(place: Path, count: int, storing: bool, chance: random.Random) -> tupl
             log.write_bytes(text + b"\n" * number)
             originals[log.name] = log.read_bytes()
         before = {entry.run_id for entry in Logbook(book).revisions()}
-        child = start(book, log, its_bike)
+        child = start(book, log, its_bike, command=command)
         status = wait_for_storing(book, child) if storing else None
         if status is None:
             status = ended(child, time.monotonic() + chance.uniform(0, longest_s))
@@ -154,14 +165,15 @@ def kills(place: Path, count: int, storing: bool, chance: random.Random) -> tupl
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Both kinds of kill, in logbooks of 20 each, so that the time an add takes is measured often."""
+    """All kinds of kill, in logbooks of 20 each, so that the time an add takes is measured often."""
     result, code, chance = {}, 0, random.Random(arguments.seed)
-    for kind, count in (("whole add", arguments.kills), ("while writing", arguments.storing)):
+    kinds = ((WHOLE, arguments.kills), (WRITING, arguments.storing), (COMMAND, arguments.commands))
+    for kind, count in (pair for pair in kinds if pair[1] or pair[0] != COMMAND):
         states: Counter[str] = Counter()
         for done in range(0, count, A_LOGBOOK):
             with tempfile.TemporaryDirectory(prefix="bothends-kill-") as place:
                 some = min(A_LOGBOOK, count - done)
-                more, damages = kills(Path(place), some, kind == "while writing", chance)
+                more, damages = kills(Path(place), some, kind, chance)
             states += more
             code = code or int(bool(damages))
             counts = {name: states[name] for name in ("before", "complete", "damaged")}
@@ -179,5 +191,8 @@ if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--kills", type=int, default=200, help="at random moments of a whole add")
     parser.add_argument("--storing", type=int, default=0, help="besides, at random moments of the writing")
+    parser.add_argument(
+        "--commands", type=int, default=0, help="besides, at random moments of a command's life"
+    )
     parser.add_argument("--seed", type=int, default=1)
     sys.exit(run(parser.parse_args()))
