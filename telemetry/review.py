@@ -346,7 +346,7 @@ def _damper_work(
 def _bike_values(bike: Bike) -> dict[str, float]:
     """The bike-file values that the numbers rest on, as far as the file gives them."""
     both = ("spring_rate_n_per_mm", "preload_mm", "speed_split_mm_s", "tyre_radius_mm", "tyre_rate_n_per_mm",
-            "unsprung_mass_kg", "damper.compression_clicks", "damper.rebound_clicks")  # fmt: skip
+            "unsprung_mass_kg", "compression_clicks", "rebound_clicks")  # fmt: skip
     keys = [
         "wheelbase_mm",
         *(f"front.{key}" for key in ("stroke_mm", "rake_deg", "fork_offset_mm", "fork_height_mm", *both)),

@@ -23,11 +23,10 @@ _UNITS: Mapping[str, float] = {  # what a wrong unit multiplies the number by
 }
 
 
-def _body_hz(bike: Bike, end: End) -> float:
-    section = bike.front if end == "front" else bike.rear
+def _body_hz(bike: Bike, end: End, rate_n_per_mm: float) -> float:
     load_n = sprung_load_n(bike, end) if bike.chassis else _USUAL_LOAD_N
     ratio = float(leverage_curve(bike, end).ratio(np.array([0.3 * stroke_mm(bike, end)]))[0])
-    rate_n_m = 1e3 * section.spring_rate_n_per_mm / ratio**2
+    rate_n_m = 1e3 * rate_n_per_mm / ratio**2
     return float(np.sqrt(rate_n_m * GRAVITY_M_S2 / load_n) / (2 * np.pi))
 
 
@@ -44,10 +43,12 @@ def unit_hint(bike: Bike, end: End) -> str:
     str
         Without a full stop.
     """
-    body_hz = _body_hz(bike, end)
+    rate = (bike.front if end == "front" else bike.rear).spring_rate_n_per_mm
+    if rate is None:
+        return ""
+    body_hz = _body_hz(bike, end, rate)
     if BODY_HZ[0] <= body_hz <= BODY_HZ[1]:
         return ""
-    rate = (bike.front if end == "front" else bike.rear).spring_rate_n_per_mm
     unit, factor = min(_UNITS.items(), key=lambda item: abs(np.log(body_hz / np.sqrt(item[1]) / _USUAL_HZ)))
     corrected = rate / factor
     if not BODY_HZ[0] <= body_hz / np.sqrt(factor) <= BODY_HZ[1]:

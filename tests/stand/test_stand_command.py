@@ -1,7 +1,9 @@
 """``bothends stand`` as typed: exit codes, one-line reasons, JSON, page."""
 
 import json
+import math
 import re
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -69,12 +71,41 @@ def test_what_cannot_be_is_one_line_and_exit_code_1(capsys, arguments, message):
     assert message in said
 
 
-def test_without_a_chassis_there_is_no_sag(tmp_path, capsys):
-    path = tmp_path / "bike.toml"
+def test_without_a_chassis_the_extended_bike_has_its_geometry_and_no_sag(tmp_path, capsys):
+    # stand wanted masses and inertia for everything
+    path, out = tmp_path / "bike.toml", tmp_path / "stand.json"
     text = (BIKE.parent / "qb-3.toml").read_text()
     path.write_text(text[: text.index("[chassis]")])
-    assert main(["stand", str(path)]) == 1
-    assert "has no [chassis]; give sprung_mass_kg" in capsys.readouterr().err
+    assert main(["stand", str(path), "--change", "front.fork_height_mm=+4", "--json", str(out)]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    rows = {row["key"]: row for row in json.loads(out.read_text())["rows"]}
+    wheelbase_mm = rows["extended.wheelbase_mm"]["before"]
+    assert rows["extended.rake_deg"]["before"] == pytest.approx(
+        tomllib.loads(text)["front"]["rake_deg"], abs=1e-9
+    )
+    # by hand: 4 mm along the legs lower the front by 4 cos(rake) at the end of the wheelbase
+    rake = math.radians(rows["extended.rake_deg"]["before"])
+    by_hand = -math.degrees(4 * math.cos(rake) / wheelbase_mm)
+    assert rows["extended.rake_deg"]["change"] == pytest.approx(by_hand, abs=2e-3)
+    assert rows["rear.rider_sag_mm"]["before"] is None
+    assert "Sag, and height and geometry with the rider on, need chassis.sprung_mass_kg" in said
+    assert "not known" not in said
+
+
+def test_sag_needs_masses_and_their_place_not_inertia(tmp_path, capsys):
+    path, out = tmp_path / "bike.toml", tmp_path / "stand.json"
+    text = (BIKE.parent / "qb-6.toml").read_text()
+    path.write_text(text.replace("pitch_inertia_kg_m2 = 26\n", ""))
+    results = []
+    for file in (BIKE.parent / "qb-6.toml", path):
+        assert main(["stand", str(file), "--change", "rear.preload_mm=+2", "--json", str(out)]) == 0
+        results.append({row["key"]: row["after"] for row in json.loads(out.read_text())["rows"]})
+    whole, light = results
+    assert light["rear.rider_sag_mm"] == whole["rear.rider_sag_mm"] > 0
+    assert light["pitch_hz"] is None
+    assert whole["pitch_hz"] is not None
+    assert light["rear.hop_hz"] == whole["rear.hop_hz"]
+    assert "Bounce and pitching need chassis.pitch_inertia_kg_m2." in capsys.readouterr().out
 
 
 def test_no_bike_is_wrong_usage(capsys):
@@ -85,11 +116,12 @@ def test_no_bike_is_wrong_usage(capsys):
 def test_a_rate_in_the_wrong_unit_is_warned_of(tmp_path, capsys):
     path = tmp_path / "bike.toml"
     text = BIKE.read_text().replace('dyno_file = "', f'dyno_file = "{BIKE.parent}/')
-    path.write_text(text.replace("spring_rate_n_per_mm = 19.0", "spring_rate_n_per_mm = 482.6"))
+    text = text.replace('"front.spring_rate_n_per_mm" = { min = 16, max = 23 }', "")
+    path.write_text(text.replace("spring_rate_n_per_mm = 19.0", "spring_rate_n_per_mm = 68.5"))
     assert main(["stand", str(path)]) == 0
     said = " ".join(capsys.readouterr().out.split())
     assert "WARNING" in said
-    assert "482.6 looks like N/in (a factor 25.40 too high); in N/mm it would be 19" in said
+    assert "68.5 looks like lbf/in (a factor 5.71 too high); in N/mm it would be 12" in said
 
 
 def test_leverage_points_are_shown_with_their_residuals(tmp_path, capsys):
