@@ -82,13 +82,30 @@ def bike_warnings(bike: Bike) -> tuple[str, ...]:
     return tuple(found)
 
 
+def beyond_limit(bike: Bike, key: str, value: float) -> str:
+    """How a value passes its limit in [adjusters]; "" where it does not, or has none.
+
+    Parameters
+    ----------
+    bike : Bike
+    key : str
+    value : float
+        In the unit of the key.
+
+    Returns
+    -------
+    str
+        A sentence.
+    """
+    adjuster = bike.adjusters.get(key)
+    if adjuster is not None and adjuster.max is not None and value > adjuster.max + 1e-9:
+        return f"{key} = {value:g} is past its maximum of {adjuster.max:g}."
+    if adjuster is not None and adjuster.min is not None and value < adjuster.min - 1e-9:
+        return f"{key} = {value:g} is below its minimum of {adjuster.min:g}."
+    return ""
+
+
 def beyond_limits(bike: Bike) -> list[str]:
     """Values past the limits in [adjusters], a sentence each."""
-    found = []
-    for key, adjuster in bike.adjusters.items():
-        value = value_at(bike, key)
-        if adjuster.max is not None and value > adjuster.max + 1e-9:
-            found.append(f"{key} = {value:g} is past its maximum of {adjuster.max:g}.")
-        if adjuster.min is not None and value < adjuster.min - 1e-9:
-            found.append(f"{key} = {value:g} is below its minimum of {adjuster.min:g}.")
-    return found
+    found = (beyond_limit(bike, key, value_at(bike, key)) for key in bike.adjusters)
+    return [words for words in found if words]

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from telemetry.bike import Bike, beyond_limits, parse_bike
+from telemetry.bike import Bike, beyond_limit, parse_bike
 from telemetry.bike.bikefile import plain_key, value_at, why_no_key
 from telemetry.errors import BikeFileError
 
@@ -164,12 +164,16 @@ def apply_changes(bike: Bike, changes: Iterable[Change]) -> tuple[Bike, tuple[Ch
             Changed(change.key, before, after, "" if by is None else steps_words(bike, change.key, by))
         )
     _move_parts_of_the_mass(bike, data)
-    changed = parse_bike(data, source=bike.source)
-    past = beyond_limits(changed)
+    last = {change.key: change.after for change in found}  # of two changes of one value the last stands
+    past = [words for key, value in last.items() if (words := _past_limit(bike, key, value))]
     if past:
         caution = LENGTH_CAUTION if any(_SHOCK_LENGTH in words for words in past) else LIMIT_CAUTION
         raise BikeFileError(f"{bike.source}: {' '.join(past)} {caution}")
-    return changed, tuple(found)
+    return parse_bike(data, source=bike.source), tuple(found)
+
+
+def _past_limit(bike: Bike, key: str, value: float | str) -> str:
+    return "" if isinstance(value, str) else beyond_limit(bike, key, value)
 
 
 def _as_it_stands(bike: Bike) -> dict[str, Any]:

@@ -154,7 +154,9 @@ def at_stand(
         sags=sags,
         springs=springs,
         leverage_fit=_fit_of(bike),
-        warnings=tuple(dict.fromkeys((*bike_warnings(bike), *bike_warnings(after_bike)))),
+        warnings=tuple(
+            dict.fromkeys((*bike_warnings(bike), *bike_warnings(after_bike), *_topped_out(after)))
+        ),
         notes=_notes(bike, after_bike, changed),
         caution=CAUTION if changed or targets else "",
     )
@@ -164,6 +166,16 @@ def at_stand(
 def _said_already(key: str, values: Values) -> bool:
     """Whether another row says the same: of an extended motorcycle only where no sag is known."""
     return key in _SAID_ALREADY or (key.startswith("extended.") and values["rake_deg"] is not None)
+
+
+def _topped_out(after: Values) -> list[str]:
+    """Ends that do not sag at all with the rider on."""
+    return [
+        f"The {end} does not sag with the rider on: its spring holds it at full extension. Less preload or a softer "
+        f"spring."
+        for end in ENDS
+        if after[f"{end}.rider_sag_mm"] == 0.0
+    ]
 
 
 def _with_measured(bike: Bike, measured: Mapping[str, float]) -> Bike:
@@ -231,6 +243,20 @@ def _notes(before: Bike, after: Bike, changed: Sequence[Changed]) -> tuple[str, 
             notes.append(
                 f"{turned[0]}: what a click does is not known without a dyno table in [{end}.damper]."
             )
+    unlimited = [
+        change.key
+        for change in changed
+        if not isinstance(change.after, str)
+        and (
+            (adjuster := after.adjusters.get(change.key)) is None
+            or (adjuster.min, adjuster.max) == (None, None)
+        )
+    ]
+    if unlimited:
+        notes.append(
+            f"[adjusters] gives no limits for {', '.join(dict.fromkeys(unlimited))}: whether the parts allow it "
+            f"is not checked."
+        )
     return tuple(notes)
 
 
