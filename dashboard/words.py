@@ -51,7 +51,13 @@ def sentence(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-LAP_WORDS = {"out": "out lap", "in": "in lap", "aborted": "aborted", "elsewhere": "on another circuit"}
+LAP_WORDS = {
+    "out": "out lap",
+    "in": "in lap",
+    "aborted": "aborted",
+    "elsewhere": "on another circuit",
+    "left out": "left out",
+}
 
 
 def lap_name(lap: LapSummary) -> str:

@@ -189,12 +189,47 @@ def _review(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> 
         help="middle of the start line, for a log with GPS and no laps",
     )
     _circuit(parser)
+    _cut(parser)
     parser.add_argument(
         "--save-circuit", metavar="FILE.toml", help="write the circuit as found, for the next log on it"
     )
     _json(parser)
     parser.add_argument("--traces", metavar="FILE", help="also write the run sample by sample, as Parquet")
     parser.add_argument("--html", metavar="FILE", help="also write the debrief as a page to print")
+
+
+def _clock(text: str) -> float:
+    """Seconds of the log, given as such or as "m:ss"."""
+    minutes, colon, seconds = text.rpartition(":")
+    try:
+        found = 60.0 * int(minutes) + float(seconds) if colon else float(seconds)
+    except ValueError:
+        found = -1.0
+    if not 0.0 <= found < 1e7 or (colon and not 0.0 <= float(seconds) < 60.0):
+        raise argparse.ArgumentTypeError(f"{text!r} is no time of the log: seconds, or m:ss such as 2:30")
+    return found
+
+
+def _lap_numbers(text: str) -> tuple[int, ...]:
+    try:
+        return tuple(int(part) for part in text.split(","))
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not lap numbers, such as 1,4") from None
+
+
+def _cut(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--from",
+        dest="from_s",
+        type=_clock,
+        metavar="TIME",
+        help="review from then on: seconds of the log, or m:ss",
+    )
+    parser.add_argument("--to", dest="to_s", type=_clock, metavar="TIME", help="review up to then")
+    parser.add_argument(
+        "--leave-out", type=_lap_numbers, default=(), metavar="LAP,...",
+        help="laps that count in no mean, comparison or trend, such as 1,4",
+    )  # fmt: skip
 
 
 def _batch(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:

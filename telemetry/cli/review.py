@@ -6,6 +6,7 @@ from telemetry.bike import load_bike
 from telemetry.cli.channels import keep, with_channels
 from telemetry.cli.output import check_outputs, console, say, working, write_file, write_text
 from telemetry.columns import telling_columns
+from telemetry.cut import Cut
 from telemetry.laps import circuit_text, load_circuit
 from telemetry.logs import read_log
 from telemetry.report import debrief_html, print_review
@@ -25,7 +26,9 @@ def review(arguments: argparse.Namespace) -> None:
         log = read_log(arguments.log)
         bike = with_channels(bike, log, arguments.channels)
         with telling_columns(bike, log):
-            result = review_log(log, bike, start_line=arguments.line, circuit=circuit)
+            result = review_log(
+                log, bike, start_line=arguments.line, circuit=circuit, cut=given_cut(arguments)
+            )
         write_text(arguments.json, summary_to_json(result.summary), inputs=inputs)
         if arguments.save_circuit and result.track.circuit is not None:
             write_text(arguments.save_circuit, circuit_text(result.track.circuit), inputs=inputs)
@@ -39,3 +42,10 @@ def review(arguments: argparse.Namespace) -> None:
     if arguments.save_circuit and result.track.circuit is None:
         say(f"{arguments.save_circuit}: not written, since the log holds no complete lap of the circuit.")
     print_review(result.summary, console(), sheet=sheet)
+
+
+def given_cut(arguments: argparse.Namespace) -> Cut:
+    """What of the log counts, as ``--from``, ``--to`` and ``--leave-out`` say."""
+    if None not in (arguments.from_s, arguments.to_s) and arguments.from_s >= arguments.to_s:
+        arguments.parser.error("--to must be later than --from")
+    return Cut(arguments.from_s, arguments.to_s, arguments.leave_out)
