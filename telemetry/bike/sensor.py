@@ -55,10 +55,14 @@ class Sensor(Section):
     @model_validator(mode="before")
     @classmethod
     def _points_of_data_sheet(cls, data: Any) -> Any:
-        if not isinstance(data, dict) or not isinstance(data.get("mm_per_unit"), int | float):
-            if isinstance(data, dict) and "points" not in data and "mm_per_unit" not in data:
-                raise ValueError(HOW_TO_CALIBRATE)
+        if not isinstance(data, dict) or "points" in data and "mm_per_unit" not in data:
             return data
+        if "mm_per_unit" not in data:
+            raise ValueError(HOW_TO_CALIBRATE)
+        if not isinstance(
+            data["mm_per_unit"], int | float
+        ):  # what is wrong with it is said of the key itself
+            return {"points": ((0.0, 0.0), (1.0, DATA_SHEET_SPAN_MM)), **data}
         scale, zero = data["mm_per_unit"], data.get("zero")
         if scale == 0 or not isfinite(scale):
             raise ValueError(f"mm_per_unit = {scale:g} makes no travel of any signal")

@@ -34,7 +34,20 @@ def build_parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action=_Version, nargs=0, help="print the version and stop")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
-    for add in (_demo, _review, _batch, _check, _compare, _stand, _bounce, _add, _logbook, _serve, _simulate):
+    for add in (
+        _demo,
+        _review,
+        _batch,
+        _check,
+        _compare,
+        _bike,
+        _stand,
+        _bounce,
+        _add,
+        _logbook,
+        _serve,
+        _simulate,
+    ):
         add(commands)
     return parser
 
@@ -283,6 +296,18 @@ def _stand(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> N
         parser.add_argument(f"--{option}", action="append", default=[], metavar=metavar, help=words)
     _json(parser)
     parser.add_argument("--plot", metavar="FILE.html", help="also write a page with pictures, to print")
+
+
+def _bike(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    parser = commands.add_parser("bike", help="write a bike file to fill in")
+    verbs = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    new = _command(
+        verbs, "new", "bike", "write a commented bike file to fill in; at a terminal a few questions first"
+    )
+    new.add_argument("file", metavar="FILE.toml", help="file to write; one that exists is left alone")
+    new.add_argument(
+        "--from", dest="log", metavar="LOG", help="a log of the motorcycle: proposes its columns"
+    )
 
 
 def _bounce(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:

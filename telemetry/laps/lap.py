@@ -18,7 +18,8 @@ class Lap:
 
     ``kind`` says what it is: timed (the same as complete); out, from a stop to the line; in, from the line to a stop;
     part, of which the log does not hold both ends; aborted, with a stop, much slower than the others or cut short;
-    elsewhere, not on the circuit of the other laps; left out, because a person asked for it. ``stopped_s`` is the time it stood still or was pushed.
+    elsewhere, not on the circuit of the other laps; left out, because a person asked for it. ``stopped_s`` is the time
+    it stood still or was pushed.
     """
 
     lap: int
