@@ -72,10 +72,11 @@ def cut_log(log: RawLog, cut: Cut, time_channel: str) -> RawLog:
     t_s = read_stamps(log, time_channel).t_s
     low, high = -np.inf if cut.from_s is None else cut.from_s, np.inf if cut.to_s is None else cut.to_s
     inside = np.flatnonzero((t_s >= low) & (t_s <= high))
-    start, end = clock_words(max(0.0, low)), "its end" if cut.to_s is None else clock_words(high)
+    last_s = float(np.nanmax(t_s))
+    start, end = clock_words(max(0.0, low)), "its end" if high >= last_s else clock_words(high)
     if len(inside) < 2:
         raise LogError(
-            f"{log.source}: has no rows from {start} to {end}; it is {clock_words(float(np.nanmax(t_s)))} long. Choose "
+            f"{log.source}: has no rows from {start} to {end}; it is {clock_words(last_s)} long. Choose "
             f"--from and --to within it."
         )
     rows = slice(int(inside[0]), int(inside[-1]) + 1)

@@ -137,6 +137,26 @@ def test_what_is_measured_again_and_in_which_order():
     assert after().recheck == ()
 
 
+def test_what_a_change_leaves_to_be_checked_is_listed():
+    def found(*texts):
+        return {entry.what.split(",")[0].split(":")[0]: entry for entry in after(*texts).recheck}
+
+    # legs further through the clamps: the front wheel's whole stroke has moved
+    fork = found("front.fork_height_mm=+4")
+    assert "125 mm along the legs, 114 mm at the wheel" in fork["clearance at full fork stroke"].should_read
+    # another spring needs another rebound, and both ends looked at together
+    spring = list(found("front.spring_rate_n_per_mm=+1.5"))
+    assert spring[0] == "front sag"
+    assert spring.index("front rebound damping") < spring.index("both ends by hand")
+    # preload moves the ride height, and the list does not offer to undo the change
+    preload = found("rear.preload_mm=+3")
+    assert "rear 294.0 (was 288.8) mm" in preload["ride height"].should_read
+    assert preload["rear sag"].to_go_back == ""
+    assert "preload -" in found("rear.shock_length_mm=-3")["rear sag"].to_go_back or "preload +" in (
+        found("rear.shock_length_mm=+5")["rear sag"].to_go_back
+    )
+
+
 def test_the_turns_named_bring_the_sag_back():
     stand = after("rear.shock_length_mm=+5")
     entry = next(entry for entry in stand.recheck if entry.what.startswith("rear sag"))
