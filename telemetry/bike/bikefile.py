@@ -39,6 +39,9 @@ from telemetry.tomlfile import Key, file_error, read_toml
 # Low/high speed split of damper speed at the shaft: a setting of the bike file. Common practice, no source.
 FRONT_SPEED_SPLIT_MM_S = 150.0
 REAR_SPEED_SPLIT_MM_S = 100.0
+# Mean leverage ratio over the stroke: about 1 with the shock at the axle, 4 with one near the pivot; common practice,
+# no source.
+LEVERAGE = (0.9, 6.0)
 DAMPER_CLICKS = ("compression_clicks", "rebound_clicks")
 
 
@@ -288,9 +291,18 @@ class Bike(Section):
                 f"its own"
             )
         try:
-            rear_end(self.rear, self.measured_at)
+            curve = rear_end(self.rear, self.measured_at).curve
         except LinkageError as error:
             raise ValueError(f"rear.{'linkage' if self.rear.linkage else 'leverage'}: {error}") from None
+        stroke = self.rear.shock_stroke_mm
+        low, high = LEVERAGE
+        ratio = float(curve.wheel_travel_mm(np.array([stroke]))[0]) / stroke
+        if not low <= ratio <= high:
+            swapped = low <= 1 / ratio <= high and self.rear.linkage is None
+            raise ValueError(
+                f"rear: the wheel moves {ratio:.2f} mm for each mm of the shock, which is not between {low:g} and "
+                f"{high:g}; {'shock and wheel swapped? Each pair is [shock, wheel]' if swapped else 'check the points'}"
+            )
         return self
 
 

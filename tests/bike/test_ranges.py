@@ -175,6 +175,15 @@ def test_a_sensor_as_on_its_data_sheet_is_the_same_sensor(tmp_path):
             parse_bike(changed(front__sensor=wrong))
 
 
+def test_a_leverage_table_with_its_columns_swapped_is_refused():
+    # it was accepted: "rear goes down 62 % slower" in place of 28 % faster
+    table = [[wheel, shock] for shock, wheel in changed()["rear"]["leverage_table_mm"]]
+    with pytest.raises(
+        BikeFileError, match=r"0\.53 mm for each mm of the shock.*shock and wheel swapped\? Each pair"
+    ):
+        parse_bike(changed(rear__leverage_table_mm=table))
+
+
 def test_preload_beyond_the_stroke_is_no_preload():
     with pytest.raises(BikeFileError, match="preload_mm = 75 is more than the 70 mm stroke"):
         parse_bike(changed(rear__preload_mm=75.0))
