@@ -3,6 +3,7 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
+from pydantic import TypeAdapter, ValidationError
 
 from telemetry.errors import LogError
 from telemetry.laps import Track
@@ -29,6 +30,25 @@ class Cut:
 
 
 WHOLE = Cut()
+
+
+def cut_to_json(cut: Cut) -> str:
+    """A cut as text, the same for the same cut."""
+    return TypeAdapter(Cut).dump_json(cut, indent=1).decode()
+
+
+def cut_from_json(text: str) -> Cut:
+    """The cut that `cut_to_json` wrote.
+
+    Raises
+    ------
+    ValueError
+        If the text is none.
+    """
+    try:
+        return TypeAdapter(Cut).validate_json(text)
+    except ValidationError as error:
+        raise ValueError(str(error)) from None
 
 
 def clock_words(time_s: float) -> str:

@@ -5,7 +5,9 @@ from pathlib import Path
 from typing import cast
 
 from telemetry.cli.channels import keep
+from telemetry.cli.cut import given_cut
 from telemetry.cli.output import check_outputs, console, working, write_text
+from telemetry.cut import WHOLE
 from telemetry.logbook import Logbook
 from telemetry.logbook.entry import Words
 
@@ -14,6 +16,7 @@ def add(arguments: argparse.Namespace) -> None:
     """Review a log, keep it, print its run id and the first verdict."""
     inputs = (arguments.log, arguments.bike, arguments.setup, arguments.circuit)
     check_outputs(arguments.json, inputs=inputs)
+    cut = given_cut(arguments)
     with working("Reviewing"):
         logbook = Logbook(arguments.logbook)
         before = {entry.run_id for entry in logbook.revisions()}
@@ -23,6 +26,7 @@ def add(arguments: argparse.Namespace) -> None:
             arguments.setup,
             channels=arguments.channels,
             circuit_path=arguments.circuit,
+            cut=None if cut == WHOLE else cut,  # nothing said: as the log's run has it
             **words(arguments),
         )
         if arguments.json:

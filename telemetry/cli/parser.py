@@ -331,6 +331,7 @@ def _add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> Non
     parser.add_argument("--logbook", required=True, metavar="DIR", help="made when missing")
     parser.add_argument("--setup", metavar="SHEET.toml", help="setup sheet of the outing")
     _circuit(parser)
+    _cut(parser)
     _channels(parser)
     _words(parser)
     _json(parser)

@@ -4,9 +4,9 @@ import argparse
 
 from telemetry.bike import load_bike
 from telemetry.cli.channels import keep, with_channels
+from telemetry.cli.cut import given_cut
 from telemetry.cli.output import check_outputs, console, say, working, write_file, write_text
 from telemetry.columns import telling_columns
-from telemetry.cut import Cut
 from telemetry.laps import circuit_text, load_circuit
 from telemetry.logs import read_log
 from telemetry.report import debrief_html, print_review
@@ -42,10 +42,3 @@ def review(arguments: argparse.Namespace) -> None:
     if arguments.save_circuit and result.track.circuit is None:
         say(f"{arguments.save_circuit}: not written, since the log holds no complete lap of the circuit.")
     print_review(result.summary, console(), sheet=sheet)
-
-
-def given_cut(arguments: argparse.Namespace) -> Cut:
-    """What of the log counts, as ``--from``, ``--to`` and ``--leave-out`` say."""
-    if None not in (arguments.from_s, arguments.to_s) and arguments.from_s >= arguments.to_s:
-        arguments.parser.error("--to must be later than --from")
-    return Cut(arguments.from_s, arguments.to_s, arguments.leave_out)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from telemetry.bike import Bike, load_bike
 from telemetry.columns import confirmed_columns, telling_columns, with_columns
+from telemetry.cut import WHOLE, Cut
 from telemetry.errors import LogbookError, LogError
 from telemetry.laps import Circuit, load_circuit
 from telemetry.logbook.build import Sources, entry_of, fill
@@ -31,6 +32,7 @@ def keep(
     log_name: str,
     channels: Mapping[str, str],
     circuit_path: Path | None = None,
+    cut: Cut | None = None,
     anew: bool = False,
 ) -> str:
     """Keep a log: as `telemetry.logbook.Logbook.add` says.
@@ -48,6 +50,8 @@ def keep(
         Columns by meaning that a person chose, added to those that the log's run already has.
     circuit_path : Path or None
         None: the one that the log's run already has, if any.
+    cut : Cut or None
+        What of the log counts; None: as in the log's run, if any.
     anew : bool
         Make the run again even when it was made from the very same files.
 
@@ -71,7 +75,10 @@ def keep(
                 sheet = load_sheet(sheet_path)
             circuit_path = circuit_path or store.circuit(history[0].run_id)
             channels = {**store.channels(history[0].run_id), **channels}
-        sources = Sources(log_path, log_name, log_sha256, bike_path, sheet_path, channels, circuit_path)
+            cut = store.cut(history[0].run_id) if cut is None else cut
+        sources = Sources(
+            log_path, log_name, log_sha256, bike_path, sheet_path, channels, circuit_path, cut or WHOLE
+        )
         same = next((entry for entry in history if entry.inputs == sources.inputs), None)
         if same is None or anew:
             return _make(store, sources, bike, sheet, given, history)
@@ -103,7 +110,7 @@ def _make(
     bike = with_columns(bike, log, sources.channels)
     circuit = load_circuit(sources.circuit) if sources.circuit else None
     with telling_columns(bike, log):
-        result = review_log(log, bike, circuit)
+        result = review_log(log, bike, circuit, sources.cut)
     name = sources.log_name
     summary = replace(result.summary, run=replace(result.summary.run, source=name))
     revision = history[0].revision + 1 if history else 1
@@ -118,11 +125,11 @@ def _make(
     return run_id
 
 
-def review_log(log: RawLog, bike: Bike, circuit: Circuit | None = None) -> "Review":
+def review_log(log: RawLog, bike: Bike, circuit: Circuit | None = None, cut: Cut = WHOLE) -> "Review":
     """Review a log; imported here, so that only who adds a run waits for the heavy libraries."""
     from telemetry.review import review
 
-    return review(log, bike, circuit=circuit)
+    return review(log, bike, circuit=circuit, cut=cut)
 
 
 def _check_date(text: str | None) -> None:

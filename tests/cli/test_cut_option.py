@@ -10,6 +10,7 @@ from cli_fixtures import FIXTURES, run
 from telemetry.bike import load_bike
 from telemetry.cut import Cut, cut_log, leave_out_laps
 from telemetry.errors import LogError
+from telemetry.logbook import Logbook
 from telemetry.logs import RawLog, read_log
 from telemetry.review import measure, review
 from telemetry.setup.laps import usable_laps
@@ -119,3 +120,16 @@ def test_the_review_says_what_was_cut(run, tmp_path):
     assert "Only 0:10 to 1:10 of the log is reviewed, as asked" in " ".join(said.split())
     summary = json.loads(out.read_text())
     assert summary["run"]["duration_s"] == pytest.approx(60.0, abs=0.1)
+
+
+def test_add_keeps_the_cut_with_the_run(run, tmp_path):
+    book = tmp_path / "book"
+    plain = FIXTURES / "vellmoor-plain.csv"
+    code, said, err = run("add", plain, "--bike", BIKE, "--logbook", book, "--from", "0:10", "--to", "1:00")
+    assert code == 0, err
+    logbook = Logbook(book)
+    (first,) = logbook.runs()
+    assert logbook.summary(first.run_id).run.duration_s == pytest.approx(50.0, abs=0.1)
+    again = logbook.rebuild(first.run_id)  # made again from the whole original, cut as before
+    assert logbook.summary(again).run.duration_s == pytest.approx(50.0, abs=0.1)
+    assert run("logbook", "verify", book)[0] == 0
