@@ -135,7 +135,8 @@ class _EndSection(Section):
                 f"more than its damper moves"
             )
         sensor = self.sensor
-        if sensor is not None and sensor.measures == "shaft" and sensor.frame_mm is None:
+        from_bench = sensor is not None and sensor.mm_per_unit is None and sensor.frame_mm is None
+        if sensor is not None and from_bench and sensor.measures == "shaft":
             check_span(sensor.points, stroke_mm)
         return self
 

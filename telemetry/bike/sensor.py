@@ -11,7 +11,10 @@ from telemetry.bike.sections import Point, Section
 from telemetry.errors import BikeFileError
 
 BenchPoints = tuple[tuple[float, float], ...]
-DATA_SHEET_SPAN_MM = 500.0  # a data sheet's scale holds over any travel
+DATA_SHEET_MM = (
+    -100.0,
+    500.0,
+)  # a data sheet's scale holds over any travel: from and to, beyond every stroke
 HOW_TO_CALIBRATE = (
     "needs points = [[signal, mm], ...] from the bench, or zero and mm_per_unit as on the sensor's data sheet"
 )
@@ -62,7 +65,7 @@ class Sensor(Section):
         if not isinstance(
             data["mm_per_unit"], int | float
         ):  # what is wrong with it is said of the key itself
-            return {"points": ((0.0, 0.0), (1.0, DATA_SHEET_SPAN_MM)), **data}
+            return {"points": ((0.0, 0.0), (1.0, 1.0)), **data}
         scale, zero = data["mm_per_unit"], data.get("zero")
         if scale == 0 or not isfinite(scale):
             raise ValueError(f"mm_per_unit = {scale:g} makes no travel of any signal")
@@ -74,7 +77,7 @@ class Sensor(Section):
         if data.get("frame_mm") is not None:
             raise ValueError("frame_mm needs points: pairs of signal and distance between the mounts")
         start = zero if isinstance(zero, int | float) else 0.0
-        line = ((start, 0.0), (start + DATA_SHEET_SPAN_MM / scale, DATA_SHEET_SPAN_MM))
+        line = tuple((start + travel_mm / scale, travel_mm) for travel_mm in DATA_SHEET_MM)
         if "points" in data and tuple(map(tuple, data["points"])) != line:
             raise ValueError("give points or mm_per_unit, not both")
         return {**data, "points": line}

@@ -161,8 +161,13 @@ def test_a_sensor_as_on_its_data_sheet_is_the_same_sensor(tmp_path):
     sheet = {"channel": "fork", "zero": 0.312, "mm_per_unit": 30.425}
     front = parse_bike(changed(front__sensor=sheet)).front
     (v0, mm0), (v1, mm1) = front.sensor.points
-    assert (v0, mm0) == (0.312, 0.0)
     assert (mm1 - mm0) / (v1 - v0) == pytest.approx(30.425)
+    assert mm0 + 30.425 * (0.312 - v0) == pytest.approx(0.0, abs=1e-9)
+    assert (mm0 < -50.0) and (mm1 > 350.0)  # no travel lies beyond it, so no bench points are asked for
+    short = changed(
+        rear__sensor={"channel": "shock", "zero": 0.4, "mm_per_unit": 20.0}, rear__shock_stroke_mm=30
+    )
+    assert parse_bike(short).rear.sensor.mm_per_unit == 20.0
     again = parse_bike(parse_bike(changed(front__sensor=sheet)).model_dump(exclude_none=True))
     assert again.front == front
     for wrong, words in (
