@@ -58,6 +58,7 @@ LAP_WORDS = {
     "several": "several laps, a crossing was missed",
     "aborted": "aborted",
     "elsewhere": "on another circuit",
+    "left out": "left out",
 }
 
 

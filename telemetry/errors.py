@@ -12,7 +12,15 @@ class BothEndsError(Exception):
 
 
 class BikeFileError(BothEndsError):
-    """A bike file, setup sheet or leverage table cannot be used."""
+    """A bike file, setup sheet or leverage table cannot be used.
+
+    ``faults`` are all that is wrong with the ``file``, a sentence each without its name; the message holds them all in
+    one line.
+    """
+
+    def __init__(self, message: str, *, file: str = "", faults: tuple[str, ...] = ()) -> None:
+        super().__init__(message)
+        self.file, self.faults = file, faults
 
 
 class LogError(BothEndsError):

@@ -20,6 +20,7 @@ from telemetry.bike import (
     wheel_stroke_mm,
 )
 from telemetry.columns import settled
+from telemetry.cut import WHOLE, Cut, cut_log, leave_out_laps
 from telemetry.damping import find_oscillation
 from telemetry.damping.oscillation import Oscillation, dampers_in_doubt
 from telemetry.errors import ChannelError
@@ -82,12 +83,13 @@ def measure(
     *,
     start_line: tuple[float, float] | None = None,
     circuit: Circuit | None = None,
+    cut: Cut = WHOLE,
 ) -> Measured:
     """The first half of a review: from the log to motion and laps, with every fault found on the way.
 
     Parameters
     ----------
-    log, bike, start_line, circuit
+    log, bike, start_line, circuit, cut
         As of `review`.
 
     Returns
@@ -99,8 +101,9 @@ def measure(
     BothEndsError
         As of `review`.
     """
-    run, motion = motion_of(log, bike)
+    run, motion = motion_of(log, bike, cut)
     track = find_track(run, start_line=start_line, circuit=circuit)
+    track = leave_out_laps(track, cut.leave_out, run.source)
     doubts = (QualityNote("warning", "bike_file", sentence) for sentence in bike_warnings(bike))
     return Measured(
         run, motion, track, (*doubts, *run.notes, *motion.notes, *track.notes, *delay_notes(motion, track))
@@ -113,6 +116,7 @@ def review(
     *,
     start_line: tuple[float, float] | None = None,
     circuit: Circuit | None = None,
+    cut: Cut = WHOLE,
 ) -> Review:
     """Review one log of one bike.
 
@@ -126,6 +130,8 @@ def review(
         Latitude and longitude of the middle of the start line, for a log with GPS but no lap channel. [deg]
     circuit : Circuit, optional
         From an earlier run on it: places, corner numbers and names are then those of the circuit.
+    cut : Cut
+        What of the log counts; all of it by default.
 
     Returns
     -------
@@ -136,16 +142,20 @@ def review(
     BothEndsError
         One of its kinds, saying what of the log or bike file cannot be used and what to do.
     """
-    measured = measure(log, bike, start_line=start_line, circuit=circuit)
+    measured = measure(log, bike, start_line=start_line, circuit=circuit, cut=cut)
     run, motion, track, quality = measured.run, measured.motion, measured.track, measured.quality
-    moving = is_moving(track)
-    stops = _placed_stops(motion, track, moving)
+    riding = is_moving(track)
+    moving = riding & ~np.isin(
+        track.lap, cut.leave_out
+    )  # what counts; each lap has its own numbers all the same
+    stops = _placed_stops(motion, track, riding)
     quality = (*quality, *stop_notes(stops, run.sample_rate_hz))
     packing = _placed_packing(motion, track, moving)
     pairs = find_pairs(motion, track)
     oscillation = find_oscillation(motion, track, bike)
-    laps = tuple(_lap_summary(lap, motion, track, moving, stops, pairs, bike) for lap in track.laps)
-    ends = _end_summaries(motion, moving, stops, bike, "Nothing usable was measured while riding.")
+    laps = tuple(_lap_summary(lap, motion, track, riding, stops, pairs, bike) for lap in track.laps)
+    counted = tuple(stop for stop in stops if stop.lap not in cut.leave_out)
+    ends = _end_summaries(motion, moving, counted, bike, "Nothing usable was measured while riding.")
     oscillation = as_far_as_measured(oscillation, ends)
     shifts = trends(laps)
     whole_balance = balance(motion, track, moving, pairs, bike, _sound(motion, oscillation))
@@ -186,13 +196,15 @@ def review(
     return Review(summary=summary, traces=_traces(run, motion, track), run=run, motion=motion, track=track)
 
 
-def motion_of(log: RawLog, bike: Bike) -> tuple[Run, Motion]:
+def motion_of(log: RawLog, bike: Bike, cut: Cut = WHOLE) -> tuple[Run, Motion]:
     """The first steps of a review: one clock, mm, travel and speed of both ends; all a bounce test needs.
 
     Parameters
     ----------
     log : RawLog
     bike : Bike
+    cut : Cut
+        From when to when.
 
     Returns
     -------
@@ -206,6 +218,7 @@ def motion_of(log: RawLog, bike: Bike) -> tuple[Run, Motion]:
     bike, log = settled(bike, log)
     if bike.channels.rate_hz is not None:
         log = with_rate(log, bike.channels.rate_hz, bike.channels.time)
+    log = cut_log(log, cut, bike.channels.time)
     run = to_run(log, sensors=sensors(bike), channels=channels(bike), time_channel=bike.channels.time)
     return run, to_motion(run, bike)
 
@@ -378,7 +391,7 @@ def _damper_work(
 def _bike_values(bike: Bike) -> dict[str, float]:
     """The bike-file values that the numbers rest on, as far as the file gives them."""
     both = ("spring_rate_n_per_mm", "preload_mm", "speed_split_mm_s", "tyre_radius_mm", "tyre_rate_n_per_mm",
-            "unsprung_mass_kg", "damper.compression_clicks", "damper.rebound_clicks")  # fmt: skip
+            "unsprung_mass_kg", "compression_clicks", "rebound_clicks")  # fmt: skip
     keys = [
         "wheelbase_mm",
         *(f"front.{key}" for key in ("stroke_mm", "rake_deg", "fork_offset_mm", "fork_height_mm", *both)),

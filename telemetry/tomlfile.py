@@ -1,4 +1,4 @@
-"""Files a person writes: read as TOML, and what a check found wrong with them said in one line."""
+"""Files a person writes: read as TOML, and everything that a check found wrong with them."""
 
 import tomllib
 from collections.abc import Callable
@@ -14,6 +14,7 @@ from telemetry.plaintext import fault_in
 MOST = 1e12
 
 Key = tuple[int | str, ...]
+TO_FILL_IN = "?"  # stands in a new file where a person has to write a value
 
 
 def read_toml(path: Path, *, what: str) -> dict[str, Any]:
@@ -74,10 +75,10 @@ def _first_fault(value: Any, key: str = "") -> str | None:
     return None
 
 
-def complaints(
+def file_error(
     error: ValidationError, source: str, *, unknown_key: Callable[[Key], str], no_keys: tuple[str, ...] = ()
-) -> str:
-    """The first few things wrong with a file as one line: key, what is allowed, what was given.
+) -> BikeFileError:
+    """Everything that is wrong with a file: key, what is allowed, what was given.
 
     Parameters
     ----------
@@ -91,18 +92,29 @@ def complaints(
 
     Returns
     -------
-    str
+    BikeFileError
+        One line, and the faults one by one.
     """
-    parts = []
-    for item in error.errors()[:3]:
+    faults = []
+    for item in error.errors():
         key = ".".join(str(part) for part in item["loc"] if part not in no_keys)
         message = item["msg"].removeprefix("Value error, ")
+        if item["type"] == "implausible":  # begins with the value
+            faults.append(f"{key} {message}")
+            continue
         if item["type"] == "extra_forbidden":
             message = unknown_key(item["loc"])
         elif item["type"] == "missing":
             message = "is missing"
+        elif item["input"] == TO_FILL_IN:
+            message = "is still to be filled in"
         elif not isinstance(item["input"], dict):
             message = f"{message} (given: {str(item['input'])[:60]})"
-        parts.append(f"{key}: {message}" if key else message)  # of several keys: the message names them
-    more = f"; and {error.error_count() - 3} more" if error.error_count() > 3 else ""
-    return f"{source}: {'; '.join(parts)}{more}."
+        faults.append(f"{key}: {message}" if key else message)  # of several keys: the message names them
+    return BikeFileError(
+        f"{source}: {_sentence('; '.join(faults))}", file=source, faults=tuple(map(_sentence, faults))
+    )
+
+
+def _sentence(words: str) -> str:
+    return words if words.endswith("?") else f"{words}."

@@ -20,7 +20,7 @@ SEGMENT_S, MOST_SEGMENTS = 5.12, 600
 FEWEST_SEGMENTS = 4
 MOST_STANDS = 40_000  # moments looked at, spread over the run
 GRID = 15  # nodes of each travel: rake is interpolated to 0.001 deg
-GEOMETRY: tuple[tuple[str, str, Callable[[Attitude], float]], ...] = (
+GEOMETRY: tuple[tuple[str, str, Callable[[Attitude], float | None]], ...] = (
     ("rake", "deg", lambda at: at.rake_deg),
     ("trail", "mm", lambda at: at.trail_mm),
     ("wheelbase", "mm", lambda at: at.wheelbase_mm),
@@ -136,6 +136,7 @@ def geometry_movement(bike: Bike, front_mm: FloatArray, rear_mm: FloatArray) -> 
     Returns
     -------
     tuple of GeometryMovement
+        Trail only where the bike file gives tyre radius and fork offset.
         The share of pitch is what of the variance is gone when both ends only move up and down together.
     """
     known = np.isfinite(front_mm) & np.isfinite(rear_mm)
@@ -155,7 +156,9 @@ def geometry_movement(bike: Bike, front_mm: FloatArray, rear_mm: FloatArray) -> 
     ]  # fmt: skip
     found = []
     for name, unit, read in GEOMETRY:
-        table = np.array([[read(at) for at in row] for row in stands])
+        if read(stands[0][0]) is None:  # the bike file lacks what it needs
+            continue
+        table = np.array([[read(at) for at in row] for row in stands], dtype=np.float64)
         moved, heaved = (_bilinear(nodes["front"], nodes["rear"], table, *place) for place in places)
         low, high = np.quantile(moved, [0.05, 0.95])
         variance = float(np.var(moved))

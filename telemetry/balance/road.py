@@ -63,15 +63,18 @@ def road_model(bike: Bike) -> RoadModel | str:
     lacks = [] if bike.chassis is not None else ["[chassis]"]
     sections = {"front": bike.front, "rear": bike.rear}
     for end, section in sections.items():
-        for name in ("unsprung_mass_kg", "tyre_rate_n_per_mm"):
+        for name in ("unsprung_mass_kg", "tyre_rate_n_per_mm", "spring_rate_n_per_mm", "preload_mm"):
             if getattr(section, name) is None:
                 lacks.append(f"{end}.{name}")
-    if bike.chassis is None or lacks:
+    inertia_kg_m2 = None if bike.chassis is None else bike.chassis.pitch_inertia_kg_m2
+    if bike.chassis is not None and inertia_kg_m2 is None:
+        lacks.append("chassis.pitch_inertia_kg_m2")
+    if bike.chassis is None or inertia_kg_m2 is None or lacks:
         return f"the bike file lacks {' and '.join(lacks)}"
     to_rear = bike.chassis.com_to_rear_axle_mm / 1e3
     return RoadModel(
         bike.chassis.sprung_mass_kg,
-        bike.chassis.pitch_inertia_kg_m2,
+        inertia_kg_m2,
         {"front": bike.wheelbase_mm / 1e3 - to_rear, "rear": to_rear},
         {end: sections[end].unsprung_mass_kg or 0.0 for end in ENDS},
         {end: 1e3 * (sections[end].tyre_rate_n_per_mm or 0.0) for end in ENDS},

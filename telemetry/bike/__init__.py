@@ -22,7 +22,7 @@ from telemetry.bike.modes import (
     spring_end,
     wheel_and_damper,
 )
-from telemetry.bike.plausible import beyond_limits, bike_warnings
+from telemetry.bike.plausible import beyond_limit, beyond_limits, bike_warnings
 from telemetry.bike.spring import ShaftSpring
 from telemetry.bike.springs import (
     GRAVITY_M_S2,
@@ -57,6 +57,7 @@ __all__ = [
     "Squat",
     "Standing",
     "attitude",
+    "beyond_limit",
     "beyond_limits",
     "bike_matrices",
     "bike_modes",

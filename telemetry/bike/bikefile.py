@@ -1,14 +1,17 @@
 """The bike file: one motorcycle in TOML, checked when it is read.
 
+A review needs wheelbase, strokes, rake, leverage and the two sensors; every other key answers more.
+
 Lengths are millimetres, spring and tyre rates N/mm, masses kg, angles degrees, damper rates N s/mm.
 Fork springs, dampers and masses are given for the pair of legs. Keys that are not known are refused,
 so that a misspelt one cannot be silently ignored. What is not in the minimum is in `sections` and `dyno`;
 ``fixtures/qb-6-stand.toml`` shows every key with a comment.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from difflib import get_close_matches
 from pathlib import Path
-from typing import Annotated, Any, Self
+from typing import Annotated, Any, ClassVar, Self, get_args
 
 import numpy as np
 from pydantic import Field, ValidationError, model_validator
@@ -16,6 +19,7 @@ from pydantic import Field, ValidationError, model_validator
 from telemetry.bike.curve import BEYOND_MM, LeverageCurve
 from telemetry.bike.dyno import Dyno, fitted_sides, read_dyno
 from telemetry.bike.mechanism import LinkageError
+from telemetry.bike.ranges import implausible
 from telemetry.bike.sections import (
     Adjuster,
     Chain,
@@ -26,21 +30,23 @@ from telemetry.bike.sections import (
     Measured,
     MeasuredAt,
     NamesColumns,
-    NotNegative,
-    Positive,
     Section,
     SpringParts,
     Swingarm,
 )
-from telemetry.bike.sensor import Sensor, with_bench_tables
+from telemetry.bike.sensor import Sensor, check_span, with_bench_tables
 from telemetry.errors import BikeFileError
-from telemetry.tomlfile import complaints, read_toml
+from telemetry.tomlfile import Key, file_error, read_toml
 
 # Low/high speed split of damper speed at the shaft: a setting of the bike file. Common practice, no source.
 FRONT_SPEED_SPLIT_MM_S = 150.0
 REAR_SPEED_SPLIT_MM_S = 100.0
 # A table that gives more wheel travel than this at full extension was counted from somewhere else. A choice of ours.
 _EXTENDED_WITHIN_MM = 1.0
+# Mean leverage ratio over the stroke: about 1 with the shock at the axle, 4 with one near the pivot; common practice,
+# no source.
+LEVERAGE = (0.9, 6.0)
+DAMPER_CLICKS = ("compression_clicks", "rebound_clicks")
 
 
 class DamperSide(Section):
@@ -49,9 +55,9 @@ class DamperSide(Section):
     F(v) = high v + (low - high) knee tanh(v / knee), with v the shaft speed.
     """
 
-    low_n_s_per_mm: Positive
-    high_n_s_per_mm: Positive
-    knee_mm_s: Positive = 120.0
+    low_n_s_per_mm: float
+    high_n_s_per_mm: float
+    knee_mm_s: float = 120.0
 
 
 class Damper(Section):
@@ -60,14 +66,15 @@ class Damper(Section):
     Instead of the two sides a dynamometer table: ``dyno`` with rows [clicks, speed mm/s, force N], or
     ``dyno_file`` with the columns clicks, speed_mm_s, force_n beside the bike file. Compression is positive in
     speed and force; clicks are those of the side that the speed's sign names, from fully closed. The two sides
-    are then fitted to the table at ``compression_clicks`` and ``rebound_clicks``.
+    are then fitted to the table at ``compression_clicks`` and ``rebound_clicks``, which are written in [front] and
+    [rear], as in a setup sheet; in [front.damper] and [rear.damper] they are understood as well.
     """
 
     compression: DamperSide
     rebound: DamperSide
-    friction_n: NotNegative = 0.0
-    compression_clicks: NotNegative | None = None
-    rebound_clicks: NotNegative | None = None
+    friction_n: float = 0.0
+    compression_clicks: float | None = None
+    rebound_clicks: float | None = None
     dyno: Dyno | None = None
 
     @model_validator(mode="before")
@@ -82,18 +89,35 @@ class Damper(Section):
 
 
 class _EndSection(Section):
-    """Either end. ``tyre_circumference_mm`` may be given for ``tyre_radius_mm``: what one turn rolls."""
+    """Either end. ``tyre_circumference_mm`` may be given for ``tyre_radius_mm``: what one turn rolls.
 
-    tyre_radius_mm: Positive
-    spring_rate_n_per_mm: Positive
-    preload_mm: NotNegative
-    tyre_rate_n_per_mm: Positive | None = None
-    tyre_damping_n_s_per_mm: NotNegative = 0.15
-    unsprung_mass_kg: Positive | None = None
+    Travel and speed need none of these; sag, geometry and damping do. Clicks are counted from fully closed.
+    """
+
+    tyre_radius_mm: float | None = None
+    spring_rate_n_per_mm: float | None = None
+    preload_mm: float | None = None
+    compression_clicks: float | None = None
+    rebound_clicks: float | None = None
+    high_speed_compression_clicks: float | None = None
+    high_speed_rebound_clicks: float | None = None
+    tyre_rate_n_per_mm: float | None = None
+    tyre_damping_n_s_per_mm: float = 0.15
+    unsprung_mass_kg: float | None = None
     damper: Damper | None = None
     sensor: Sensor | None = None
     spring: SpringParts | None = None
     measured: Measured | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _clicks_also_for_the_damper(cls, data: Any) -> Any:
+        damper = data.get("damper") if isinstance(data, dict) else None
+        if not isinstance(damper, dict):
+            return data
+        clicks = {key: data.get(key, damper.get(key)) for key in DAMPER_CLICKS}
+        given = {key: value for key, value in clicks.items() if value is not None}
+        return {**data, **given, "damper": {**damper, **given}}
 
     @model_validator(mode="before")
     @classmethod
@@ -106,6 +130,20 @@ class _EndSection(Section):
             raise ValueError("give tyre_radius_mm or tyre_circumference_mm, not both")
         return {**data, "tyre_radius_mm": around / (2 * np.pi) if isinstance(around, int | float) else around}
 
+    @model_validator(mode="after")
+    def _fits_its_stroke(self) -> Self:
+        stroke_mm: float = getattr(self, "stroke_mm" if self.section == "front" else "shock_stroke_mm")
+        if self.preload_mm is not None and self.preload_mm > stroke_mm:
+            raise ValueError(
+                f"preload_mm = {self.preload_mm:g} is more than the {stroke_mm:g} mm stroke: no spring is clamped by "
+                f"more than its damper moves"
+            )
+        sensor = self.sensor
+        from_bench = sensor is not None and sensor.mm_per_unit is None and sensor.frame_mm is None
+        if sensor is not None and from_bench and sensor.measures == "shaft":
+            check_span(sensor.points, stroke_mm)
+        return self
+
 
 class Front(_EndSection):
     """The fork: stroke along the legs, rake from the vertical, offset of the axle from the steering axis.
@@ -113,11 +151,12 @@ class Front(_EndSection):
     ``fork_height_mm`` is how far the legs stand out above the upper clamp: more lowers the front.
     """
 
-    stroke_mm: Positive
-    rake_deg: Annotated[float, Field(gt=0, lt=60)]
-    fork_offset_mm: float
+    section: ClassVar[str] = "front"
+    stroke_mm: float
+    rake_deg: float
+    fork_offset_mm: float | None = None
     fork_height_mm: float = 0.0
-    speed_split_mm_s: Positive = FRONT_SPEED_SPLIT_MM_S
+    speed_split_mm_s: float = FRONT_SPEED_SPLIT_MM_S
 
 
 class Rear(_EndSection):
@@ -132,17 +171,18 @@ class Rear(_EndSection):
     positive to the rear along the swingarm. [rear.swingarm] may also stand beside a table.
     """
 
-    shock_stroke_mm: Positive
+    section: ClassVar[str] = "rear"
+    shock_stroke_mm: float
     leverage_table_mm: Annotated[tuple[tuple[float, float], ...], Field(min_length=2)] | None = None
     leverage_points_mm: Annotated[tuple[tuple[float, float], ...], Field(min_length=5)] | None = None
     swingarm: Swingarm | None = None
     linkage: Linkage | None = None
-    shock_length_mm: Positive | None = None
+    shock_length_mm: float | None = None
     axle_back_mm: float = 0.0
     flip_chip: FlipChip | None = None
     eccentric: Eccentric | None = None
     chain: Chain | None = None
-    speed_split_mm_s: Positive = REAR_SPEED_SPLIT_MM_S
+    speed_split_mm_s: float = REAR_SPEED_SPLIT_MM_S
 
     @model_validator(mode="after")
     def _one_description_of_the_leverage(self) -> Self:
@@ -232,17 +272,19 @@ def table_slip(pairs: Sequence[tuple[float, float]]) -> str:
 
 
 class Chassis(Section):
-    """Sprung mass with rider, and where it is; needed for modes and simulation, not for a review.
+    """Sprung mass with rider, and where it is; needed for sag, modes and simulation, not for a review.
 
     ``com_to_rear_axle_mm`` and ``com_height_mm`` place the centre of mass of the sprung part;
-    ``pitch_inertia_kg_m2`` is about it. [chassis.rider] and [chassis.fuel] are parts of it and say where they sit:
-    without the rider it is the motorcycle ready to ride, without both the motorcycle alone.
+    ``pitch_inertia_kg_m2`` is about it, and needed for modes and simulation only. [chassis.rider] and [chassis.fuel]
+    are parts of it and say where they sit: without the rider it is the motorcycle ready to ride, without both the
+    motorcycle alone.
     """
 
-    sprung_mass_kg: Positive
-    com_to_rear_axle_mm: Positive
-    com_height_mm: Positive
-    pitch_inertia_kg_m2: Positive
+    section: ClassVar[str] = "chassis"
+    sprung_mass_kg: float
+    com_to_rear_axle_mm: float
+    com_height_mm: float
+    pitch_inertia_kg_m2: float | None = None
     rider: Load | None = None
     fuel: Load | None = None
 
@@ -266,7 +308,7 @@ class Channels(NamesColumns):
     """
 
     time: str = "time"
-    rate_hz: Positive | None = None
+    rate_hz: float | None = None
     speed: str | None = None
     latitude: str | None = None
     longitude: str | None = None
@@ -287,7 +329,7 @@ class Bike(Section):
     """One motorcycle, as its bike file describes it."""
 
     name: str
-    wheelbase_mm: Positive
+    wheelbase_mm: float
     front: Front
     rear: Rear
     chassis: Chassis | None = None
@@ -300,9 +342,12 @@ class Bike(Section):
     def _parts_fit_together(self) -> Self:
         from telemetry.bike.rearend import rear_end
 
-        for key in self.adjusters:
+        for key, adjuster in self.adjusters.items():
             if not isinstance(value_at(self, key), int | float):
                 raise ValueError(f"adjusters: {key!r} is no number of this bike file")
+            for name, limit in (("min", adjuster.min), ("max", adjuster.max)):
+                if limit is not None and (words := implausible(key.split(".")[-1], limit, key.split(".")[0])):
+                    raise ValueError(f"adjusters: {key!r} {name} {words}")
         front, rear = self.front.sensor, self.rear.sensor
         if front is not None and rear is not None and (both := _same_names(front, rear)):
             raise ValueError(
@@ -310,9 +355,18 @@ class Bike(Section):
                 f"its own"
             )
         try:
-            rear_end(self.rear, self.measured_at)
+            curve = rear_end(self.rear, self.measured_at).curve
         except LinkageError as error:
             raise ValueError(f"rear.{'linkage' if self.rear.linkage else 'leverage'}: {error}") from None
+        stroke = self.rear.shock_stroke_mm
+        low, high = LEVERAGE
+        ratio = float(curve.wheel_travel_mm(np.array([stroke]))[0]) / stroke
+        if not low <= ratio <= high:
+            swapped = low <= 1 / ratio <= high and self.rear.linkage is None
+            raise ValueError(
+                f"rear: the wheel moves {ratio:.2f} mm for each mm of the shock, which is not between {low:g} and "
+                f"{high:g}; {'shock and wheel swapped? Each pair is [shock, wheel]' if swapped else 'check the points'}"
+            )
         return self
 
 
@@ -334,12 +388,100 @@ def value_at(bike: Bike, key: str) -> Any:
     return value
 
 
+def needed(bike: Bike, *keys: str, purpose: str) -> tuple[float, ...]:
+    """The numbers at some keys, for something that cannot be without them.
+
+    Parameters
+    ----------
+    bike : Bike
+    *keys : str
+        Dotted: ``front.spring_rate_n_per_mm``.
+    purpose : str
+        What needs them, for the message: "sag needs it".
+
+    Returns
+    -------
+    tuple of float
+
+    Raises
+    ------
+    BikeFileError
+        Naming every key that the bike file does not give.
+    """
+    values = [value_at(bike, key) for key in keys]
+    lacking = [key for key, value in zip(keys, values, strict=True) if value is None]
+    if lacking:
+        raise BikeFileError(f"{bike.source}: lacks {', '.join(lacking)}; {purpose}.")
+    return tuple(float(value) for value in values)
+
+
 # pydantic's path names the kind of linkage, which is no key of the file
 LINKAGE_KINDS = ("direct", "rocker_on_frame", "rocker_on_swingarm")
 
 
-def _unknown_key(_: tuple[int | str, ...]) -> str:
-    return "is not a key of a bike file; check the spelling"
+# Keys that are read into others before the file is checked.
+_OTHER_KEYS = {"sensor": ("table",), "damper": ("dyno_file",), "front": ("tyre_circumference_mm",)}
+_OTHER_KEYS["rear"] = _OTHER_KEYS["front"]
+
+
+def plain_key(key: str) -> str:
+    """A key as the bike file, the setup sheet and ``--change`` have it: clicks are those of an end.
+
+    Examples
+    --------
+    >>> plain_key("rear.damper.rebound_clicks")
+    'rear.rebound_clicks'
+    """
+    head, _, name = key.rpartition(".")
+    return f"{head.removesuffix('.damper')}.{name}" if name in DAMPER_CLICKS else key
+
+
+def _plain_adjusters(data: dict[str, Any]) -> dict[str, Any]:
+    adjusters = data.get("adjusters")
+    if not isinstance(adjusters, dict):
+        return data
+    return {**data, "adjusters": {plain_key(key): adjuster for key, adjuster in adjusters.items()}}
+
+
+def _sections(kind: Any) -> Iterator[type[Section]]:
+    """Every section that the type of a field is made of."""
+    if isinstance(kind, type) and issubclass(kind, Section):
+        yield kind
+    else:
+        for part in get_args(kind):
+            yield from _sections(part)
+
+
+def _allowed(path: Key) -> list[str]:
+    """Keys that may stand in a section, given by its path; none where there is no such section."""
+    sections: set[type[Section]] = {Bike}
+    for name in path:
+        fields = [each.model_fields[str(name)] for each in sections if str(name) in each.model_fields]
+        if fields:
+            sections = {inner for field in fields for inner in _sections(field.annotation)}
+        elif name not in LINKAGE_KINDS and not isinstance(name, int) and "adjusters" not in path:
+            return []
+    return [name for each in sections for name in each.model_fields if name != "source"]
+
+
+def _unknown_key(loc: Key) -> str:
+    """What to say of a key that does not exist: the nearest one of its section."""
+    others = _OTHER_KEYS.get(str(loc[-2]), ()) if len(loc) > 1 else ()
+    near = get_close_matches(str(loc[-1]), [*_allowed(loc[:-1]), *others], n=1)
+    return f"is not a key of a bike file; {f'did you mean {near[0]}?' if near else 'check the spelling'}"
+
+
+def why_no_key(key: str) -> str:
+    """Why a dotted key is none of a bike file; "" where it is one.
+
+    Examples
+    --------
+    >>> why_no_key("rear.prelod_mm"), why_no_key("rear.preload_mm")
+    ('is not a key of a bike file; did you mean preload_mm?', '')
+    """
+    path = tuple(key.split("."))
+    others = _OTHER_KEYS.get(path[-2], ()) if len(path) > 1 else ()
+    return "" if path[-1] in (*_allowed(path[:-1]), *others) else _unknown_key(path)
 
 
 def parse_bike(data: dict[str, Any], *, source: str = "bike") -> Bike:
@@ -364,11 +506,10 @@ def parse_bike(data: dict[str, Any], *, source: str = "bike") -> Bike:
     from telemetry.bike.swingarm_sensor import shaft_sensor
 
     try:
-        bike = Bike.model_validate({**data, "source": source})
+        bike = Bike.model_validate({"name": Path(source).stem, **_plain_adjusters(data), "source": source})
         return shaft_sensor(bike)
     except ValidationError as error:
-        said = complaints(error, source, unknown_key=_unknown_key, no_keys=LINKAGE_KINDS)
-        raise BikeFileError(said) from None
+        raise file_error(error, source, unknown_key=_unknown_key, no_keys=LINKAGE_KINDS) from None
     except LinkageError as error:
         raise BikeFileError(f"{source}: rear.sensor: {error}.") from None
 

@@ -97,7 +97,7 @@ def squat(bike: Bike, standing: Attitude, com_height_mm: float) -> Squat | None:
 
 def rollout_mm(bike: Bike) -> float | None:
     """Way for one turn of the front sprocket, from teeth and the rear tyre's circumference. [mm]"""
-    chain = bike.rear.chain
-    if chain is None:
+    chain, radius_mm = bike.rear.chain, bike.rear.tyre_radius_mm
+    if chain is None or radius_mm is None:
         return None
-    return 2.0 * float(np.pi) * bike.rear.tyre_radius_mm * chain.front_teeth / chain.rear_teeth
+    return 2.0 * float(np.pi) * radius_mm * chain.front_teeth / chain.rear_teeth

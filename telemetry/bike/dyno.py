@@ -112,7 +112,7 @@ def _side_n(rows: Rows, speed: FloatArray, clicks: float, sign: float) -> FloatA
     name = "compression" if sign > 0 else "rebound"
     if not measured[0] <= clicks <= measured[-1]:
         raise BikeFileError(
-            f"damper.{name}_clicks = {clicks:g} was not on the dyno; its table has {measured[0]:g} to {measured[-1]:g}."
+            f"{name}_clicks = {clicks:g} was not on the dyno; its table has {measured[0]:g} to {measured[-1]:g}."
         )
     curves = [_curve_n(rows, speed, setting, sign) for setting in measured]
     above = int(np.clip(np.searchsorted(measured, clicks), 1, max(1, len(measured) - 1)))

@@ -14,7 +14,7 @@ from scipy.optimize import brentq
 
 from telemetry.arrays import ENDS, End, FloatArray
 from telemetry.bike.attitude import Attitude, attitude, chassis_point, steering_axis
-from telemetry.bike.bikefile import Bike, Chassis
+from telemetry.bike.bikefile import Bike, Chassis, needed, value_at
 from telemetry.bike.leverage import leverage_curve, stroke_mm
 from telemetry.bike.plausible import unit_hint
 from telemetry.bike.rearend import RearEnd, rear_end
@@ -70,9 +70,21 @@ def without(chassis: Chassis, *parts: Load | None) -> Load:
         moment = chassis.sprung_mass_kg * float(getattr(chassis, name))
         return (moment - sum(part.mass_kg * float(getattr(part, name)) for part in taken)) / mass
 
-    return Load(
+    # not checked again: what is left need not be a plausible part
+    return Load.model_construct(
         mass_kg=mass, com_to_rear_axle_mm=centre("com_to_rear_axle_mm"), com_height_mm=centre("com_height_mm")
     )
+
+
+SAG_NEEDS = (
+    "chassis.sprung_mass_kg", "chassis.com_to_rear_axle_mm", "chassis.com_height_mm",
+    *(f"{end}.{key}" for end in ENDS for key in ("spring_rate_n_per_mm", "preload_mm", "tyre_radius_mm")),
+)  # fmt: skip
+
+
+def sag_lacks(bike: Bike) -> tuple[str, ...]:
+    """Keys that the bike file would have to give for sag, and for all that is measured with the rider on it."""
+    return tuple(key for key in SAG_NEEDS if value_at(bike, key) is None)
 
 
 def load_of(bike: Bike, name: LoadName) -> Load | None:
@@ -130,8 +142,10 @@ def stand(bike: Bike, load: Load) -> Standing:
     Raises
     ------
     BikeFileError
-        If a spring is pushed through its whole stroke, or the load lies outside the wheelbase.
+        If the bike file lacks what sag needs, a spring is pushed through its whole stroke, or the load lies outside
+        the wheelbase.
     """
+    needed(bike, *SAG_NEEDS, purpose="sag needs it")
     rear, axis = rear_end(bike.rear, bike.measured_at), steering_axis(bike)
     travel: dict[End, float] = {"front": 0.0, "rear": 0.0}
     for _ in range(_MOST_ROUNDS):

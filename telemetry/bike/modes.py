@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.arrays import End, FloatArray
-from telemetry.bike.bikefile import Bike, Damper
+from telemetry.bike.bikefile import Bike, Damper, needed
 from telemetry.bike.leverage import leverage_curve
 from telemetry.bike.springs import chassis_of, static_sag, wheel_rate_n_per_mm
 from telemetry.errors import BikeFileError
@@ -247,10 +247,11 @@ def bike_matrices(bike: Bike, *, front_damper_scale: float = 1.0, rear_damper_sc
     Seal friction, stops and the digression of the dampers at higher speed are not in it.
     """
     chassis, sag = chassis_of(bike), static_sag(bike)
+    (inertia,) = needed(bike, "chassis.pitch_inertia_kg_m2", purpose="modes and simulation need it")
     to_rear_m = chassis.com_to_rear_axle_mm / 1e3
     return half_vehicle(
         chassis.sprung_mass_kg,
-        chassis.pitch_inertia_kg_m2,
+        inertia,
         bike.wheelbase_mm / 1e3 - to_rear_m,
         to_rear_m,
         spring_end(bike, "front", sag["front"].shaft_mm, damper_scale=front_damper_scale),

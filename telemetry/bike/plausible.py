@@ -23,11 +23,10 @@ _UNITS: Mapping[str, float] = {  # what a wrong unit multiplies the number by
 }
 
 
-def _body_hz(bike: Bike, end: End) -> float:
-    section = bike.front if end == "front" else bike.rear
+def _body_hz(bike: Bike, end: End, rate_n_per_mm: float) -> float:
     load_n = sprung_load_n(bike, end) if bike.chassis else _USUAL_LOAD_N
     ratio = float(leverage_curve(bike, end).ratio(np.array([0.3 * stroke_mm(bike, end)]))[0])
-    rate_n_m = 1e3 * section.spring_rate_n_per_mm / ratio**2
+    rate_n_m = 1e3 * rate_n_per_mm / ratio**2
     return float(np.sqrt(rate_n_m * GRAVITY_M_S2 / load_n) / (2 * np.pi))
 
 
@@ -44,10 +43,12 @@ def unit_hint(bike: Bike, end: End) -> str:
     str
         Without a full stop.
     """
-    body_hz = _body_hz(bike, end)
+    rate = (bike.front if end == "front" else bike.rear).spring_rate_n_per_mm
+    if rate is None:
+        return ""
+    body_hz = _body_hz(bike, end, rate)
     if BODY_HZ[0] <= body_hz <= BODY_HZ[1]:
         return ""
-    rate = (bike.front if end == "front" else bike.rear).spring_rate_n_per_mm
     unit, factor = min(_UNITS.items(), key=lambda item: abs(np.log(body_hz / np.sqrt(item[1]) / _USUAL_HZ)))
     corrected = rate / factor
     if not BODY_HZ[0] <= body_hz / np.sqrt(factor) <= BODY_HZ[1]:
@@ -81,13 +82,30 @@ def bike_warnings(bike: Bike) -> tuple[str, ...]:
     return tuple(found)
 
 
+def beyond_limit(bike: Bike, key: str, value: float) -> str:
+    """How a value passes its limit in [adjusters]; "" where it does not, or has none.
+
+    Parameters
+    ----------
+    bike : Bike
+    key : str
+    value : float
+        In the unit of the key.
+
+    Returns
+    -------
+    str
+        A sentence.
+    """
+    adjuster = bike.adjusters.get(key)
+    if adjuster is not None and adjuster.max is not None and value > adjuster.max + 1e-9:
+        return f"{key} = {value:g} is past its maximum of {adjuster.max:g}."
+    if adjuster is not None and adjuster.min is not None and value < adjuster.min - 1e-9:
+        return f"{key} = {value:g} is below its minimum of {adjuster.min:g}."
+    return ""
+
+
 def beyond_limits(bike: Bike) -> list[str]:
     """Values past the limits in [adjusters], a sentence each."""
-    found = []
-    for key, adjuster in bike.adjusters.items():
-        value = value_at(bike, key)
-        if adjuster.max is not None and value > adjuster.max + 1e-9:
-            found.append(f"{key} = {value:g} is past its maximum of {adjuster.max:g}.")
-        if adjuster.min is not None and value < adjuster.min - 1e-9:
-            found.append(f"{key} = {value:g} is below its minimum of {adjuster.min:g}.")
-    return found
+    found = (beyond_limit(bike, key, value_at(bike, key)) for key in bike.adjusters)
+    return [words for words in found if words]

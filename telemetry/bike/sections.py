@@ -5,19 +5,44 @@ x forward and z up as the motorcycle stands on its wheels with both ends fully e
 (the swingarm pivot is handy), but the same for all points of the file.
 """
 
-from typing import Annotated, Any, Literal, Self
+from math import hypot
+from typing import Annotated, Any, ClassVar, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, ModelWrapValidatorHandler, PrivateAttr, model_validator
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    ModelWrapValidatorHandler,
+    PrivateAttr,
+    ValidationInfo,
+    field_validator,
+    model_validator,
+)
+from pydantic_core import PydanticCustomError
 
-Positive = Annotated[float, Field(gt=0)]
-NotNegative = Annotated[float, Field(ge=0)]
+from telemetry.bike.ranges import check_plausible
+from telemetry.tomlfile import TO_FILL_IN
+
 Point = tuple[float, float]
+SWINGARM_LENGTH_MM = (200.0, 1000.0)  # common practice, no source
 
 
 class Section(BaseModel):
-    """A table of the file: keys that are not known are refused, values do not change."""
+    """A table of the file: keys that are not known are refused, numbers are plausible, values do not change.
+
+    ``section`` is its name in `telemetry.bike.ranges`, where a key means something else in another section.
+    """
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+    section: ClassVar[str] = ""
+
+    @field_validator("*", mode="after")
+    @classmethod
+    def _plausible(cls, value: Any, info: ValidationInfo) -> Any:
+        if value == TO_FILL_IN:
+            raise PydanticCustomError("unfilled", "to be filled in")  # worded where all faults are
+        check_plausible(info.field_name or "", value, cls.section)
+        return value
 
 
 class NamesColumns(Section):
@@ -52,27 +77,27 @@ class AirColumn(Section):
     air that keeps its temperature (standing) and 1.4 for bumps too quick for that; 1.2 lies between.
     """
 
-    oil_level_mm: Positive
-    bore_mm: Positive
-    displacing_mm: Positive | None = None
+    oil_level_mm: float
+    bore_mm: float
+    displacing_mm: float | None = None
     legs: Literal[1, 2] = 2
-    pressure_bar: NotNegative = 0.0
-    exponent: Annotated[float, Field(ge=1.0, le=1.7)] = 1.2
+    pressure_bar: float = 0.0
+    exponent: float = 1.2
 
 
 class TopOut(Section):
     """Spring that takes up the last ``length_mm`` of the extension and works against the main spring."""
 
-    length_mm: Positive
-    rate_n_per_mm: Positive
+    length_mm: float
+    rate_n_per_mm: float
 
 
 class BumpStop(Section):
     """Rubber over the last ``length_mm`` of the stroke: force_n (depth / length) ^ power."""
 
-    length_mm: Positive
-    force_n: Positive
-    power: Annotated[float, Field(ge=1.0, le=8.0)] = 2.0
+    length_mm: float
+    force_n: float
+    power: float = 2.0
 
 
 class SpringParts(Section):
@@ -82,9 +107,9 @@ class SpringParts(Section):
     ``gas_force_n`` is the steady push of a gas-charged damper on its rod.
     """
 
-    second_rate_n_per_mm: Positive | None = None
-    second_from_mm: Positive | None = None
-    gas_force_n: NotNegative = 0.0
+    second_rate_n_per_mm: float | None = None
+    second_from_mm: float | None = None
+    gas_force_n: float = 0.0
     air: AirColumn | None = None
     top_out: TopOut | None = None
     bump_stop: BumpStop | None = None
@@ -101,6 +126,17 @@ class Swingarm(Section):
 
     pivot_mm: Point
     axle_mm: Point
+
+    @model_validator(mode="after")
+    def _as_long_as_a_swingarm(self) -> Self:
+        length_mm = hypot(self.axle_mm[0] - self.pivot_mm[0], self.axle_mm[1] - self.pivot_mm[1])
+        if not SWINGARM_LENGTH_MM[0] <= length_mm <= SWINGARM_LENGTH_MM[1]:
+            metres = SWINGARM_LENGTH_MM[0] <= 1e3 * length_mm <= SWINGARM_LENGTH_MM[1]
+            raise ValueError(
+                f"pivot_mm and axle_mm are {length_mm:.3g} mm apart, but a swingarm is {SWINGARM_LENGTH_MM[0]:g} to "
+                f"{SWINGARM_LENGTH_MM[1]:g} mm long{'. In metres? Then write them in millimetres' if metres else ''}"
+            )
+        return self
 
 
 class DirectShock(Section):
@@ -195,7 +231,7 @@ class Eccentric(Section):
     """
 
     moves: Literal["axle_mm", "pivot_mm"]
-    radius_mm: Positive
+    radius_mm: float
     angle_deg: float
 
 
@@ -205,13 +241,13 @@ class Chain(Section):
     front_sprocket_mm: Point
     front_teeth: Annotated[int, Field(ge=8, le=40)]
     rear_teeth: Annotated[int, Field(ge=20, le=90)]
-    pitch_mm: Positive = 15.875
+    pitch_mm: float = 15.875
 
 
 class Load(Section):
     """A part of the sprung mass of [chassis]: its mass and where it is, in the terms of [chassis]."""
 
-    mass_kg: Positive
+    mass_kg: float
     com_to_rear_axle_mm: float
     com_height_mm: float
 
@@ -219,16 +255,16 @@ class Load(Section):
 class Measured(Section):
     """Sags that were measured at this end, at the wheel, to check the file with."""
 
-    free_sag_mm: NotNegative | None = None
-    static_sag_mm: NotNegative | None = None
-    rider_sag_mm: NotNegative | None = None
+    free_sag_mm: float | None = None
+    static_sag_mm: float | None = None
+    rider_sag_mm: float | None = None
 
 
 class Adjuster(Section):
     """How a value of the bike file is set: its change with one turn or click, and the maker's limits."""
 
-    per_turn: Positive | None = None
-    per_click: Positive | None = None
+    per_turn: float | None = None
+    per_click: float | None = None
     min: float | None = None
     max: float | None = None
 
@@ -239,11 +275,11 @@ class MeasuredAt(Section):
     By default what the file says now. A length that is changed later leaves these as they were.
     """
 
-    front_tyre_radius_mm: Positive | None = None
-    rear_tyre_radius_mm: Positive | None = None
+    front_tyre_radius_mm: float | None = None
+    rear_tyre_radius_mm: float | None = None
     fork_height_mm: float | None = None
     fork_offset_mm: float | None = None
-    shock_length_mm: Positive | None = None
+    shock_length_mm: float | None = None
     axle_back_mm: float | None = None
     flip_chip: str | None = None
     eccentric_deg: float | None = None

@@ -1,23 +1,35 @@
 """A travel sensor in the bike file: its column, what the bench measured, where its zero comes from."""
 
 from collections.abc import Mapping
+from math import isfinite
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, model_validator
 
-from telemetry.bike.sections import NamesColumns, Point, Positive
+from telemetry.bike.sections import NamesColumns, Point
 from telemetry.errors import BikeFileError
 
 BenchPoints = tuple[tuple[float, float], ...]
+DATA_SHEET_MM = (
+    -100.0,
+    500.0,
+)  # a data sheet's scale holds over any travel: from and to, beyond every stroke
+HOW_TO_CALIBRATE = (
+    "needs points = [[signal, mm], ...] from the bench, or zero and mm_per_unit as on the sensor's data sheet"
+)
 
 
 class Sensor(NamesColumns):
-    """A travel sensor: its column in the log, or a list of its names in several, and its bench points.
+    """A travel sensor: its column in the log, or a list of its names in several, and its bench points or the two
+    numbers of its data sheet.
 
     ``points`` are pairs (signal as logged, damper shaft travel [mm], 0 at full extension); ``table`` names a CSV
     of such pairs beside the bike file instead. They make a least-squares line if they lie on one, else a curve
     through every point; ``shape`` insists on either.
+
+    ``mm_per_unit`` with a zero stands in for points: the travel of one volt, count or whatever unit the column has,
+    negative where the signal falls under compression.
 
     Zero is that of the bench, unless one of these is given: ``zero``, the signal logged at full extension on the
     bike; ``zero_interval_s``, from when to when of the log the wheels hung free; ``zero_topped_out``, to take it
@@ -33,15 +45,43 @@ class Sensor(NamesColumns):
 
     channel: str
     points: Annotated[BenchPoints, Field(min_length=2)]
+    mm_per_unit: float | None = None
     shape: Literal["line", "curve"] | None = None
     measures: Literal["shaft", "wheel"] = "shaft"
     zero: float | None = None
     zero_interval_s: tuple[float, float] | None = None
     zero_topped_out: bool = False
     supply: str | None = None
-    supply_reference: Positive | None = None
+    supply_reference: float | None = None
     frame_mm: Point | None = None
     swingarm_mm: Point | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _points_of_data_sheet(cls, data: Any) -> Any:
+        if not isinstance(data, dict) or "points" in data and "mm_per_unit" not in data:
+            return data
+        if "mm_per_unit" not in data:
+            raise ValueError(HOW_TO_CALIBRATE)
+        if not isinstance(
+            data["mm_per_unit"], int | float
+        ):  # what is wrong with it is said of the key itself
+            return {"points": ((0.0, 0.0), (1.0, 1.0)), **data}
+        scale, zero = data["mm_per_unit"], data.get("zero")
+        if scale == 0 or not isfinite(scale):
+            raise ValueError(f"mm_per_unit = {scale:g} makes no travel of any signal")
+        if zero is None and data.get("zero_interval_s") is None and not data.get("zero_topped_out"):
+            raise ValueError(
+                "mm_per_unit needs zero as well: the signal at full extension (or zero_interval_s, or "
+                "zero_topped_out = true)"
+            )
+        if data.get("frame_mm") is not None:
+            raise ValueError("frame_mm needs points: pairs of signal and distance between the mounts")
+        start = zero if isinstance(zero, int | float) else 0.0
+        line = tuple((start + travel_mm / scale, travel_mm) for travel_mm in DATA_SHEET_MM)
+        if "points" in data and tuple(map(tuple, data["points"])) != line:
+            raise ValueError("give points or mm_per_unit, not both")
+        return {**data, "points": line}
 
     @model_validator(mode="after")
     def _keys_go_together(self) -> Self:
@@ -57,6 +97,41 @@ class Sensor(NamesColumns):
         if self.measures == "wheel" and (self.frame_mm is not None or self.swingarm_mm is not None):
             raise ValueError("measures = 'wheel' needs no frame_mm and swingarm_mm; give one description")
         return self
+
+
+# Bench points span less of the stroke than this only where a unit or a column is not what it should be; ours.
+LEAST_SPAN, MOST_SPAN = 0.1, 8.0
+
+
+def check_span(points: BenchPoints, stroke_mm: float) -> None:
+    """Refuse bench points whose millimetres cannot be those of a damper with this stroke.
+
+    Parameters
+    ----------
+    points : tuple of (signal, mm)
+    stroke_mm : float
+
+    Raises
+    ------
+    ValueError
+        Saying which slip would explain it.
+    """
+    signals, travel = zip(*points, strict=True)
+    span_mm, signal_span = max(travel) - min(travel), max(signals) - min(signals)
+
+    def fits(value: float) -> bool:
+        return LEAST_SPAN <= value / stroke_mm <= MOST_SPAN
+
+    if fits(span_mm):
+        return
+    cure = "measure points over the stroke"
+    if fits(signal_span):
+        cure = "signal and mm swapped? Each pair is [signal, mm]"
+    elif fits(1e3 * span_mm):
+        cure = "travel in metres? Then write it in millimetres"
+    raise ValueError(
+        f"sensor.points span {span_mm:.4g} mm of travel, but the stroke is {stroke_mm:g} mm; {cure}"
+    )
 
 
 def with_bench_tables(data: Mapping[str, Any], folder: Path) -> dict[str, Any]:

@@ -10,7 +10,7 @@ import numpy as np
 from scipy.optimize import brentq
 
 from telemetry.arrays import ENDS, End
-from telemetry.bike.bikefile import Bike, Chassis, Front, Rear
+from telemetry.bike.bikefile import Bike, Chassis, Front, Rear, needed
 from telemetry.bike.curve import LeverageCurve
 from telemetry.bike.leverage import leverage_curve, stroke_mm
 from telemetry.bike.spring import ShaftSpring
@@ -43,9 +43,16 @@ def spring_of(bike: Bike, end: End) -> ShaftSpring:
     Returns
     -------
     ShaftSpring
+
+    Raises
+    ------
+    BikeFileError
+        If the bike file lacks rate or preload.
     """
-    section = _section(bike, end)
-    return ShaftSpring(section.spring_rate_n_per_mm, section.preload_mm, stroke_mm(bike, end), section.spring)
+    rate, preload = needed(
+        bike, f"{end}.spring_rate_n_per_mm", f"{end}.preload_mm", purpose="sag and forces need it"
+    )
+    return ShaftSpring(rate, preload, stroke_mm(bike, end), _section(bike, end).spring)
 
 
 def _ratio(curve: LeverageCurve, shaft_mm: float) -> float:
@@ -70,8 +77,8 @@ def chassis_of(bike: Bike) -> Chassis:
     """
     if bike.chassis is None:
         raise BikeFileError(
-            f"{bike.source}: has no [chassis]; give sprung_mass_kg, com_to_rear_axle_mm, com_height_mm and "
-            f"pitch_inertia_kg_m2 for sag, modes or simulation."
+            f"{bike.source}: has no [chassis]; give sprung_mass_kg, com_to_rear_axle_mm and com_height_mm for sag, "
+            f"and pitch_inertia_kg_m2 as well for modes or simulation."
         )
     return bike.chassis
 
@@ -161,7 +168,7 @@ def sag_under_load(bike: Bike, end: End, load_n: float) -> Sag:
     BikeFileError
         If the load pushes this spring through its whole stroke.
     """
-    section, curve, spring = _section(bike, end), leverage_curve(bike, end), spring_of(bike, end)
+    curve, spring = leverage_curve(bike, end), spring_of(bike, end)
 
     def surplus_n(shaft_mm: float) -> float:
         return spring.force_n(shaft_mm) - load_n * _ratio(curve, shaft_mm)
@@ -171,7 +178,7 @@ def sag_under_load(bike: Bike, end: End, load_n: float) -> Sag:
         shaft = 0.0
     elif surplus_n(stroke) <= 0.0:
         raise BikeFileError(
-            f"{bike.source}: {end}.spring_rate_n_per_mm = {section.spring_rate_n_per_mm:g} lets {load_n:.0f} N "
+            f"{bike.source}: {end}.spring_rate_n_per_mm = {spring.coil_n_per_mm:g} lets {load_n:.0f} N "
             f"at the wheel use the whole {stroke:g} mm stroke; check the rate (N/mm) and the masses."
         )
     else:

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 
 from telemetry.cli.parser import build_parser, join_line
-from telemetry.errors import BothEndsError, unexpected
+from telemetry.errors import BikeFileError, BothEndsError, unexpected
 from telemetry.plaintext import plain
 
 STOPPED = 130  # what a shell reports of a program stopped with Ctrl+C
@@ -30,7 +30,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     Returns
     -------
     int
-        0 done, 1 the data or files cannot be used (one line on standard error says why), 2 wrong usage.
+        0 done, 1 the data or files cannot be used (standard error says why, a line a fault), 2 wrong usage.
     """
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
@@ -47,6 +47,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     except KeyboardInterrupt:
         return _say("stopped.", STOPPED)
+    except BikeFileError as error:
+        return _say_faults(error)
     except BothEndsError as error:
         return _say(str(error), 1)
     except OSError as error:
@@ -71,6 +73,16 @@ def _files(arguments: argparse.Namespace) -> list[str]:
     """The logs, or the logbook, that a command was given."""
     given = [getattr(arguments, name, None) for name in ("log", "a", "b", "logbook")]
     return [path for path in given if isinstance(path, str)]
+
+
+def _say_faults(error: BikeFileError) -> int:
+    """What is wrong with a file: one fault in one line, several below each other."""
+    if len(error.faults) < 2:
+        return _say(str(error), 1)
+    _say(f"{error.file}: {len(error.faults)} things to put right:", 1)
+    for fault in error.faults:
+        print(f"  {plain(' '.join(fault.split()))}", file=sys.stderr)
+    return 1
 
 
 def _say(words: str, code: int) -> int:

@@ -6,7 +6,9 @@ from typing import cast
 
 from telemetry.cli.channels import keep
 from telemetry.cli.circuits import circuit_path_of
+from telemetry.cli.cut import given_cut
 from telemetry.cli.output import check_outputs, console, working, write_text
+from telemetry.cut import WHOLE
 from telemetry.logbook import Logbook
 from telemetry.logbook.entry import Words
 
@@ -15,6 +17,7 @@ def add(arguments: argparse.Namespace) -> None:
     """Review a log, keep it, print its run id and the first verdict."""
     inputs = (arguments.log, arguments.bike, arguments.setup, arguments.circuit)
     check_outputs(arguments.json, inputs=inputs)
+    cut = given_cut(arguments)
     with working("Reviewing"):
         logbook = Logbook(arguments.logbook)
         before = {entry.run_id for entry in logbook.revisions()}
@@ -24,6 +27,7 @@ def add(arguments: argparse.Namespace) -> None:
             arguments.setup,
             channels=arguments.channels,
             circuit_path=circuit_path_of(arguments, arguments.log),
+            cut=None if cut == WHOLE else cut,  # nothing said: as the log's run has it
             **words(arguments),
         )
         if arguments.json:

@@ -34,7 +34,20 @@ def build_parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action=_Version, nargs=0, help="print the version and stop")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
-    for add in (_demo, _review, _batch, _check, _compare, _stand, _bounce, _add, _logbook, _serve, _simulate):
+    for add in (
+        _demo,
+        _review,
+        _batch,
+        _check,
+        _compare,
+        _bike,
+        _stand,
+        _bounce,
+        _add,
+        _logbook,
+        _serve,
+        _simulate,
+    ):
         add(commands)
     return parser
 
@@ -183,12 +196,47 @@ def _review(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> 
     parser.add_argument("--setup", metavar="SHEET.toml", help="setup sheet of the outing")
     _channels(parser)
     _line_and_circuit(parser)
+    _cut(parser)
     parser.add_argument(
         "--save-circuit", metavar="FILE.toml", help="write the circuit as found, for the next log on it"
     )
     _json(parser)
     parser.add_argument("--traces", metavar="FILE", help="also write the run sample by sample, as Parquet")
     parser.add_argument("--html", metavar="FILE", help="also write the debrief as a page to print")
+
+
+def _clock(text: str) -> float:
+    """Seconds of the log, given as such or as "m:ss"."""
+    minutes, colon, seconds = text.rpartition(":")
+    try:
+        found = 60.0 * int(minutes) + float(seconds) if colon else float(seconds)
+    except ValueError:
+        found = -1.0
+    if not 0.0 <= found < 1e7 or (colon and not 0.0 <= float(seconds) < 60.0):
+        raise argparse.ArgumentTypeError(f"{text!r} is no time of the log: seconds, or m:ss such as 2:30")
+    return found
+
+
+def _lap_numbers(text: str) -> tuple[int, ...]:
+    try:
+        return tuple(int(part) for part in text.split(","))
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not lap numbers, such as 1,4") from None
+
+
+def _cut(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--from",
+        dest="from_s",
+        type=_clock,
+        metavar="TIME",
+        help="review from then on: seconds of the log, or m:ss",
+    )
+    parser.add_argument("--to", dest="to_s", type=_clock, metavar="TIME", help="review up to then")
+    parser.add_argument(
+        "--leave-out", type=_lap_numbers, default=(), metavar="LAP,...",
+        help="laps that count in no mean, comparison or trend, such as 1,4",
+    )  # fmt: skip
 
 
 def _batch(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -246,6 +294,18 @@ def _stand(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> N
     parser.add_argument("--plot", metavar="FILE.html", help="also write a page with pictures, to print")
 
 
+def _bike(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    parser = commands.add_parser("bike", help="write a bike file to fill in")
+    verbs = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    new = _command(
+        verbs, "new", "bike", "write a commented bike file to fill in; at a terminal a few questions first"
+    )
+    new.add_argument("file", metavar="FILE.toml", help="file to write; one that exists is left alone")
+    new.add_argument(
+        "--from", dest="log", metavar="LOG", help="a log of the motorcycle: proposes its columns"
+    )
+
+
 def _bounce(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     parser = _command(
         commands,
@@ -267,6 +327,7 @@ def _add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> Non
     parser.add_argument("--logbook", required=True, metavar="DIR", help="made when missing")
     parser.add_argument("--setup", metavar="SHEET.toml", help="setup sheet of the outing")
     _line_and_circuit(parser)
+    _cut(parser)
     _channels(parser)
     _words(parser)
     _json(parser)

@@ -5,6 +5,7 @@ import argparse
 from telemetry.bike import load_bike
 from telemetry.cli.channels import keep, with_channels
 from telemetry.cli.circuits import ground_of, keep_ground
+from telemetry.cli.cut import given_cut
 from telemetry.cli.output import check_outputs, console, say, working, write_file, write_text
 from telemetry.columns import telling_columns
 from telemetry.laps import circuit_text
@@ -26,7 +27,9 @@ def review(arguments: argparse.Namespace) -> None:
         bike = with_channels(bike, log, arguments.channels)
         with telling_columns(bike, log):
             ground = ground_of(arguments, log, bike)
-            result = review_log(log, bike, start_line=ground.start_line, circuit=ground.circuit)
+            result = review_log(
+                log, bike, start_line=ground.start_line, circuit=ground.circuit, cut=given_cut(arguments)
+            )
         write_text(arguments.json, summary_to_json(result.summary), inputs=inputs)
         if arguments.save_circuit and result.track.circuit is not None:
             write_text(arguments.save_circuit, circuit_text(result.track.circuit), inputs=inputs)

@@ -85,12 +85,17 @@ def wheel_hop(bike: Bike, end: End) -> WheelHop:
     WheelHop
     """
     wheel, chassis = (bike.front if end == "front" else bike.rear), bike.chassis
-    if wheel.unsprung_mass_kg is None or wheel.tyre_rate_n_per_mm is None or chassis is None:
+    if wheel.unsprung_mass_kg is None or wheel.tyre_rate_n_per_mm is None:
+        return WheelHop(band_hz=WIDE_BAND_HZ[end])
+    if chassis is None or chassis.pitch_inertia_kg_m2 is None:
         return WheelHop(band_hz=WIDE_BAND_HZ[end])
     arm_mm = chassis.com_to_rear_axle_mm
     arm_m = (arm_mm if end == "rear" else bike.wheelbase_mm - arm_mm) / 1e3
     felt_kg = 1.0 / (1.0 / chassis.sprung_mass_kg + arm_m**2 / chassis.pitch_inertia_kg_m2)
-    wheel_rate = wheel_rate_n_per_mm(bike, end, static_sag(bike)[end].shaft_mm)
+    try:
+        wheel_rate = wheel_rate_n_per_mm(bike, end, static_sag(bike)[end].shaft_mm)
+    except BikeFileError:  # no spring in the file, or one that does not carry the motorcycle
+        return WheelHop(band_hz=WIDE_BAND_HZ[end])
     tyre_n_m = 1e3 * wheel.tyre_rate_n_per_mm
     tyre_hz = float(np.sqrt(tyre_n_m / wheel.unsprung_mass_kg)) / (2 * np.pi)
     known = WheelHop(

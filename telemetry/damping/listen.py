@@ -18,6 +18,9 @@ from telemetry.laps import Track
 from telemetry.motion import Motion
 
 LEAST_MOVING_S = 20.0
+# Where the bike file gives no tyre radius, what turns with the wheel is looked for about this: a road-race tyre rolls
+# at 280 to 330 mm, common practice, no source; the search reaches further either way. [mm]
+SEARCH_RADIUS_MM = 305.0
 
 
 @dataclass(frozen=True)
@@ -114,7 +117,7 @@ def _listen(
 ) -> Heard | None:
     """Learn a run at one wheel; a delay that is not known is looked for."""
     hop = wheel_hop(bike, end)
-    radius_mm = (bike.rear if end == "rear" else bike.front).tyre_radius_mm
+    radius_mm = (bike.rear if end == "rear" else bike.front).tyre_radius_mm or SEARCH_RADIUS_MM
     read = wheel_equation(motion, track, signals, end, delay_s or 0.0)
     if read.usable.sum() * read.step_s < LEAST_MOVING_S:
         return None

@@ -8,9 +8,8 @@ import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from telemetry.arrays import FloatArray
-from telemetry.errors import BikeFileError
 from telemetry.laps.lap import Circuit, Corner
-from telemetry.tomlfile import complaints, read_toml
+from telemetry.tomlfile import file_error, read_toml
 
 FORMAT = "bothends.circuit/1"
 # Points of the centre line in the file: a chord of this length stays within 5 cm of the tightest bend.
@@ -156,10 +155,9 @@ def load_circuit(path: str | Path) -> Circuit:
         entry = _File.model_validate(data)
     except ValidationError as error:
         known = "format, name, length_m, centre_line_deg, mean_lap and corner"
-        words = complaints(
+        raise file_error(
             error, str(path), unknown_key=lambda _: f"is not known (a circuit file has {known})"
-        )
-        raise BikeFileError(words) from None
+        ) from None
     sides = {name: side for side, name in DIRECTIONS.items()}
     points = np.array(entry.centre_line_deg).reshape(-1, 2)
     return Circuit(

@@ -9,7 +9,7 @@ from telemetry.notes import QualityNote
 Phase = Literal["braking", "entry", "mid-corner", "drive", "straight"]
 PHASES: tuple[Phase, ...] = ("braking", "entry", "mid-corner", "drive", "straight")
 LapSource = Literal["lap channel", "beacon", "gps line", "speed pattern", "pit stops", "none"]
-LapKind = Literal["timed", "out", "in", "pits", "part", "several", "aborted", "elsewhere"]
+LapKind = Literal["timed", "out", "in", "pits", "part", "several", "aborted", "elsewhere", "left out"]
 
 
 @dataclass(frozen=True)
@@ -19,7 +19,8 @@ class Lap:
     ``kind`` says what it is: timed (the same as complete); out, from a stop or the pit lane to the line; in, from the
     line to a stop or the pit lane; pits, in the pit lane only; part, of which the log does not hold both ends; several,
     more than one lap, since a crossing was missed; aborted, with a stop, much slower than the others or cut short;
-    elsewhere, not on the circuit of the other laps. ``stopped_s`` is the time it stood still or was pushed.
+    elsewhere, not on the circuit of the other laps; left out, because a person asked for it. ``stopped_s`` is the time
+    it stood still or was pushed.
     """
 
     lap: int

@@ -8,6 +8,7 @@
     sheet.toml         the setup sheet, where there is one
     circuit.toml       the circuit it was ridden on, where one was given
     channels.json      which column means what, where a person had to say so
+    cut.json           which part of the log counts, where it is not all of it
     review.json        the review
     traces.parquet     the run sample by sample
     entry.json         the record: what the catalogue says, and the hash of every file
@@ -23,6 +24,7 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
+from telemetry.cut import WHOLE, Cut, cut_to_json
 from telemetry.errors import BikeFileError, LogbookError
 from telemetry.logbook.columns import write_log
 from telemetry.logbook.entry import Record, RunEntry, is_inside, record_to_json, sheet_words
@@ -42,7 +44,8 @@ BIKE, SHEET, CIRCUIT, CHANNELS, ORIGINAL = (
 )
 DERIVED = {REVIEW, TRACES, LOG}  # can be made again from the others
 CHANGING = ".changing"  # stands in a run's directory while its words change
-_OURS = {ENTRY, REVIEW, TRACES, LOG, BIKE, SHEET, CIRCUIT, CHANNELS, ORIGINAL}
+CUT = "cut.json"
+_OURS = {ENTRY, REVIEW, TRACES, LOG, BIKE, SHEET, CIRCUIT, CHANNELS, CUT, ORIGINAL}
 
 _PASSING = {ENTRY, CHANGING, part_of(Path(ENTRY)).name}
 
@@ -60,6 +63,7 @@ class Sources:
     log_sha256: str
     given: Mapping[str, bytes]
     channels: Mapping[str, str] = field(default_factory=dict)
+    cut: Cut = WHOLE
 
     @property
     def inputs(self) -> str:
@@ -70,6 +74,7 @@ class Sources:
         parts += [hashed.get(SHEET, "no sheet")]
         parts += [channels_to_json(self.channels)] if self.channels else []
         parts += [hashed[CIRCUIT]] if CIRCUIT in hashed else []
+        parts += [cut_to_json(self.cut)] if self.cut != WHOLE else []
         return "r" + sha256(" ".join(parts).encode()).hexdigest()[:16]
 
 
@@ -133,6 +138,8 @@ def fill(
         target.write_bytes(content)
     if sources.channels:
         (place / CHANNELS).write_text(channels_to_json(sources.channels), encoding="utf-8")
+    if sources.cut != WHOLE:
+        (place / CUT).write_text(cut_to_json(sources.cut), encoding="utf-8")
     write_log(log, place / LOG)
     (place / REVIEW).write_text(summary_to_json(summary), encoding="utf-8")
     write_traces(traces, place / TRACES)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from telemetry.bike import Bike, load_bike
 from telemetry.columns import confirmed_columns, positions_deg, telling_columns, with_columns
+from telemetry.cut import WHOLE, Cut
 from telemetry.errors import LogbookError, LogError
 from telemetry.laps import Circuit, load_circuit
 from telemetry.laps.known import known_circuit
@@ -34,6 +35,7 @@ def keep(
     log_name: str,
     channels: Mapping[str, str],
     circuit_path: Path | None = None,
+    cut: Cut | None = None,
     anew: bool = False,
 ) -> str:
     """Keep a log: as `telemetry.logbook.Logbook.add` says.
@@ -51,6 +53,8 @@ def keep(
         Columns by meaning that a person chose, added to those that the log's run already has.
     circuit_path : Path or None
         None: the one that the log's run already has, if any.
+    cut : Cut or None
+        What of the log counts; None: as in the log's run, if any.
     anew : bool
         Make the run again even when it was made from the very same files.
 
@@ -72,8 +76,11 @@ def keep(
             sheet_path = sheet_path or store.sheet(history[0].run_id)
             circuit_path = circuit_path or store.circuit(history[0].run_id)
             channels = {**store.channels(history[0].run_id), **channels}
+            cut = store.cut(history[0].run_id) if cut is None else cut
         files = _read(bike_path, sheet_path, circuit_path)
-        sources = Sources(log_path, _name_to_keep(log_name), log_sha256, files.given, channels)
+        sources = Sources(
+            log_path, _name_to_keep(log_name), log_sha256, files.given, channels, cut or WHOLE
+        )
         same = next((entry for entry in history if entry.inputs == sources.inputs), None)
         if same is None or anew:
             return _make(store, sources, files, given, history)
@@ -142,7 +149,7 @@ def _make(
         if circuit is not None:
             sources = replace(sources, given={**sources.given, CIRCUIT: Path(circuit.kept_in).read_bytes()})
     with telling_columns(bike, log):
-        result = review_log(log, bike, circuit)
+        result = review_log(log, bike, circuit, sources.cut)
     name = sources.log_name
     summary = replace(result.summary, run=replace(result.summary.run, source=name))
     revision = history[0].revision + 1 if history else 1
@@ -157,11 +164,11 @@ def _make(
     return run_id
 
 
-def review_log(log: RawLog, bike: Bike, circuit: Circuit | None = None) -> "Review":
+def review_log(log: RawLog, bike: Bike, circuit: Circuit | None = None, cut: Cut = WHOLE) -> "Review":
     """Review a log; imported here, so that only who adds a run waits for the heavy libraries."""
     from telemetry.review import review
 
-    return review(log, bike, circuit=circuit)
+    return review(log, bike, circuit=circuit, cut=cut)
 
 
 def _check_words(words: Words) -> None:

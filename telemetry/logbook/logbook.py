@@ -19,6 +19,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from telemetry.bike import Bike, load_bike
+from telemetry.cut import Cut
 from telemetry.errors import LogbookError
 from telemetry.logbook.build import ENTRY, REVIEW, TRACES
 from telemetry.logbook.build import LOG as STORED_LOG
@@ -76,6 +77,7 @@ class Logbook:
         *,
         channels: Mapping[str, str] | None = None,
         circuit_path: str | Path | None = None,
+        cut: Cut | None = None,
         **words: Unpack[Words],
     ) -> str:
         """Review a log and keep it: the original byte for byte, the review, and what it rests on.
@@ -92,6 +94,8 @@ class Logbook:
         circuit_path : str or Path, optional
             Circuit file, from an earlier run on it: places, corner numbers and names are then those of the circuit.
             Otherwise the one that this log's run already has, if any.
+        cut : Cut, optional
+            What of the log counts, in later rebuilds as well; otherwise what this log's run counts, else all of it.
         **words : str, optional
             ``name``, ``date`` (ISO 8601, such as "2026-05-01"), ``place``, ``rider``, ``outing``, ``tyres``,
             ``notes``: what the catalogue is to say; otherwise what the setup sheet says.
@@ -119,6 +123,7 @@ class Logbook:
             log_name=log_path.name,
             channels=channels or {},
             circuit_path=Path(circuit_path) if circuit_path is not None else None,
+            cut=cut,
         )
 
     def rebuild(

@@ -10,8 +10,9 @@ from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
+from telemetry.cut import WHOLE, Cut, cut_from_json
 from telemetry.errors import LogbookError
-from telemetry.logbook.build import BIKE, CHANGING, CHANNELS, CIRCUIT, ENTRY, ORIGINAL, SHEET
+from telemetry.logbook.build import BIKE, CHANGING, CHANNELS, CIRCUIT, CUT, ENTRY, ORIGINAL, SHEET
 from telemetry.logbook.catalogue import Catalogue, enter
 from telemetry.logbook.entry import Record, RunEntry, read_record, record_to_json, texts
 from telemetry.logbook.files import flush, flush_tree, replace_text, sweep, workshop
@@ -107,6 +108,14 @@ class Store:
                 return {}
             return texts().validate_python(json.loads(path.read_text(encoding="utf-8")))
         except (OSError, ValueError, RecursionError):
+            raise LogbookError(f"{path}: cannot be read; restore it or make the run again.") from None
+
+    def cut(self, run_id: str) -> Cut:
+        """What of the log counts in a run. Raises `LogbookError` when that is damaged."""
+        path = self.home(run_id) / CUT
+        try:
+            return cut_from_json(path.read_text(encoding="utf-8")) if path.is_file() else WHOLE
+        except (OSError, ValueError):
             raise LogbookError(f"{path}: cannot be read; restore it or make the run again.") from None
 
     def record(self, run_id: str) -> Record:

@@ -28,6 +28,10 @@ svg .before { stroke: #8b93a0 !important; stroke-dasharray: 5 4; }
 @media (max-width: 40rem) { .numbers { columns: 1; } }
 svg .bone.before { stroke-width: 2; } svg .mass.before { fill: #fff; } svg .dot.before { stroke-dasharray: none; }
 """
+SIDE_VIEW_WORDS = (
+    "With rider, at rest. The thin line is the steering axis down to the ground; from there to the contact is "
+    "the trail."
+)
 
 
 def stand_html(result: StandResult) -> str:
@@ -44,17 +48,15 @@ def stand_html(result: StandResult) -> str:
     """
     stand, before, after = result.stand, result.before, result.after
     changed = bool(stand.changed)
+    springs = before.rear.spring_rate_n_per_mm is not None and before.rear.preload_mm is not None
+    drawable = stand.row("front.rider_sag_mm").after is not None and stand.row("trail_mm").after is not None
     body = [
         f"<style>{STYLE}</style>",
         "<h1>At the stand</h1>",
         page.paragraph(f"{stand.bike}: {stand.source}", "meta"),
         *(page.caution(words) for words in (*stand.warnings, stand.caution) if words),
         page.items(map(changed_words, stand.changed), "verdicts") if changed else "",
-        page.figure(
-            side_view(before, after),
-            "With rider, at rest. The thin line is the steering axis down to the ground; from there to the contact is "
-            "the trail.",
-        ),
+        page.figure(side_view(before, after), SIDE_VIEW_WORDS) if drawable else "",
     ]
     if changed:
         words = [moved_words(stand.row(key)) for key in stand.moved_most]
@@ -82,7 +84,7 @@ def stand_html(result: StandResult) -> str:
         page.figure(
             leverage_picture(before, after), "A ratio that falls makes the rear stiffer as it compresses."
         ),
-        page.figure(force_picture(before, after), "At rest, without friction."),
+        page.figure(force_picture(before, after), "At rest, without friction.") if springs else "",
     ]
     groups = dict.fromkeys(row.group for row in stand.rows)
     numbers = []

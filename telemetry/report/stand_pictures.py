@@ -6,7 +6,8 @@ import numpy as np
 
 from telemetry.arrays import FloatArray
 from telemetry.bike import Bike, Standing, chassis_point, leverage_curve, load_of, spring_of, stand, stroke_mm
-from telemetry.bike.attitude import steering_axis
+from telemetry.bike.attitude import steering_axis, tyre_radii_mm
+from telemetry.bike.equilibrium import sag_lacks
 from telemetry.report import svg
 
 WIDTH = 720.0
@@ -19,7 +20,7 @@ def side_view(before: Bike, after: Bike) -> str:
     Parameters
     ----------
     before, after : Bike
-        With [chassis].
+        With what sag needs, and fork offset.
 
     Returns
     -------
@@ -28,8 +29,9 @@ def side_view(before: Bike, after: Bike) -> str:
     """
     height, ground = 330.0, 292.0
     length = max(before.wheelbase_mm, after.wheelbase_mm)
-    pixels = 600.0 / (length + before.rear.tyre_radius_mm + before.front.tyre_radius_mm)
-    left = 60.0 + before.rear.tyre_radius_mm * pixels
+    front_mm, rear_mm = tyre_radii_mm(before)
+    pixels = 600.0 / (length + rear_mm + front_mm)
+    left = 60.0 + rear_mm * pixels
 
     def place(point: tuple[float, float]) -> tuple[float, float]:
         return left + point[0] * pixels, ground - point[1] * pixels
@@ -46,10 +48,11 @@ def _motorcycle(
 ) -> list[str]:
     found = _with_rider(bike)
     now = found.attitude
+    front_mm, rear_mm = tyre_radii_mm(bike)
     rear, front = now.on_ground(now.rear_axle_mm), now.on_ground(now.front_axle_mm)
     axis = steering_axis(bike)
     up = (float(axis @ now.forward), float(axis @ now.up))
-    behind = bike.front.fork_offset_mm
+    behind = bike.front.fork_offset_mm or 0.0
     # A place on the steering axis level with the axle, then down to the ground and up to the clamps.
     head = (front[0] - behind * up[1], front[1] + behind * up[0])
     foot = (head[0] - up[0] / up[1] * head[1], 0.0)
@@ -61,8 +64,8 @@ def _motorcycle(
 
     parts = []
     for centre, radius, end in (
-        (rear, bike.rear.tyre_radius_mm, "rear"),
-        (front, bike.front.tyre_radius_mm, "front"),
+        (rear, rear_mm, "rear"),
+        (front, front_mm, "front"),
     ):
         x, y = place(centre)
         parts.append(svg.element("circle", cx=x, cy=y, r=radius * pixels, class_=f"wheel {end} {name}"))
@@ -80,15 +83,16 @@ def _motorcycle(
         parts.append(svg.text(x + 9, y + 4, "sprung mass with rider", class_="quiet"))
         a, b = place(foot), place((front[0], 0.0))
         parts.append(svg.line(a[0], a[1] + 8, b[0], b[1] + 8, class_="front mark"))
-        parts.append(
-            svg.text(
-                (a[0] + b[0]) / 2,
-                a[1] + 22,
-                f"trail {now.trail_mm:.1f} mm",
-                class_="front tick",
-                text_anchor="middle",
+        if now.trail_mm is not None:
+            parts.append(
+                svg.text(
+                    (a[0] + b[0]) / 2,
+                    a[1] + 22,
+                    f"trail {now.trail_mm:.1f} mm",
+                    class_="front tick",
+                    text_anchor="middle",
+                )
             )
-        )
         parts.append(
             svg.text(
                 place(top)[0] - 8,
@@ -108,7 +112,7 @@ def _with_rider(bike: Bike) -> Standing:
 
 
 def leverage_picture(before: Bike, after: Bike) -> str:
-    """Leverage ratio of the rear over wheel travel, before and after, with rider sag marked."""
+    """Leverage ratio of the rear over wheel travel, before and after, with rider sag marked where it is known."""
     return _curves(
         before,
         after,
@@ -138,7 +142,7 @@ def _curves(
     before: Bike, after: Bike, values: Callable[[Bike, FloatArray], FloatArray], name: str, title: str
 ) -> str:
     height, top, bottom, left, right = 230.0, 28.0, 186.0, 52.0, 700.0
-    drawn: list[tuple[str, FloatArray, FloatArray, float]] = []
+    drawn: list[tuple[str, FloatArray, FloatArray, float | None]] = []
     for side, bike in zip(_SIDES, (before, after), strict=True):
         shaft = np.linspace(0.0, stroke_mm(bike, "rear"), 141)
         drawn.append(
@@ -146,7 +150,7 @@ def _curves(
                 side,
                 leverage_curve(bike, "rear").wheel_travel_mm(shaft),
                 values(bike, shaft),
-                _with_rider(bike).sag["rear"].shaft_mm,
+                None if sag_lacks(bike) else _with_rider(bike).sag["rear"].shaft_mm,
             )
         )
     low, high = _span([y for _, _, y, _ in drawn])
@@ -165,12 +169,20 @@ def _curves(
         svg.text(right, bottom + 30, "wheel travel, vertical [mm]", text_anchor="end", class_="quiet")
     )
     body.append(
-        svg.text(left, 16, f"{name}; dashed grey: before, solid: after, ring: rider sag", class_="quiet")
+        svg.text(
+            left,
+            16,
+            f"{name}; dashed grey: before, solid: after"
+            + (", ring: rider sag" if any(sag is not None for *_, sag in drawn) else ""),
+            class_="quiet",
+        )
     )
     for side, wheel, curve, sag in drawn:
         body.append(
             svg.element("path", d=svg.trace_path(x.array(wheel), y.array(curve)), class_=f"curve rear {side}")
         )
+        if sag is None:
+            continue
         bike = before if side == "before" else after
         at = float(leverage_curve(bike, "rear").wheel_travel_mm(np.array([sag]))[0])
         body.append(

@@ -75,7 +75,8 @@ def usable_laps(summary: Summary, run: Side) -> tuple[tuple[LapSummary, ...], tu
     excluded: list[ExcludedLap] = []
     for lap in summary.laps:
         if not lap.complete:
-            excluded.append(ExcludedLap(run, lap.lap, "not a complete lap (out or in lap)"))
+            why = "left out, as asked" if lap.kind == "left out" else "not a complete lap (out or in lap)"
+            excluded.append(ExcludedLap(run, lap.lap, why))
         elif lap.time_s > longest_s:
             more = f"{lap.time_s:.1f} s, over {100 * (SLOW_LAP - 1):.0f} % slower than the quickest lap"
             excluded.append(ExcludedLap(run, lap.lap, more))

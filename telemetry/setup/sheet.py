@@ -7,56 +7,53 @@ known are refused, so that a misspelt setting cannot be silently lost.
 from datetime import date as Date
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, ClassVar
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
+from pydantic import Field, ValidationError, field_validator
 
+from telemetry.bike.sections import Section
 from telemetry.errors import BikeFileError
-from telemetry.tomlfile import complaints, read_toml
+from telemetry.tomlfile import file_error, read_toml
 
-Positive = Annotated[float, Field(gt=0)]
-NotNegative = Annotated[float, Field(ge=0)]
 Text = Annotated[str, Field(max_length=2000)]
 
 
-class _Part(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
-
-
-class _EndSettings(_Part):
+class _EndSettings(Section):
     """Settings that both ends have. Clicks and turns are counted from fully closed."""
 
-    spring_rate_n_per_mm: Positive | None = None
-    preload_mm: NotNegative | None = None
-    compression_clicks: NotNegative | None = None
-    rebound_clicks: NotNegative | None = None
-    high_speed_compression_clicks: NotNegative | None = None
-    high_speed_rebound_clicks: NotNegative | None = None
-    free_sag_mm: NotNegative | None = None
-    rider_sag_mm: NotNegative | None = None
+    spring_rate_n_per_mm: float | None = None
+    preload_mm: float | None = None
+    compression_clicks: float | None = None
+    rebound_clicks: float | None = None
+    high_speed_compression_clicks: float | None = None
+    high_speed_rebound_clicks: float | None = None
+    free_sag_mm: float | None = None
+    rider_sag_mm: float | None = None
     tyre: Text | None = None
-    tyre_pressure_bar: Positive | None = None
+    tyre_pressure_bar: float | None = None
 
 
 class FrontSettings(_EndSettings):
     """The fork. ``fork_height_mm`` is how far the legs stand out above the top clamp."""
 
+    section: ClassVar[str] = "front"
     fork_height_mm: float | None = None
     fork_offset_mm: float | None = None
-    oil_level_mm: Positive | None = None
-    top_out_spring_mm: NotNegative | None = None
+    oil_level_mm: float | None = None
+    top_out_spring_mm: float | None = None
 
 
 class RearSettings(_EndSettings):
     """The rear. ``shock_length_mm`` is between the eyes, fully extended."""
 
-    shock_length_mm: Positive | None = None
+    section: ClassVar[str] = "rear"
+    shock_length_mm: float | None = None
     ride_height_mm: float | None = None
-    swingarm_length_mm: Positive | None = None
+    swingarm_length_mm: float | None = None
     linkage: Text | None = None
 
 
-class SetupSheet(_Part):
+class SetupSheet(Section):
     """One setup sheet: the outing it belongs to, the conditions, and the settings of both ends."""
 
     name: Text | None = None
@@ -69,7 +66,7 @@ class SetupSheet(_Part):
     weather: Text | None = None
     air_temperature_c: float | None = None
     track_temperature_c: float | None = None
-    fuel_l: NotNegative | None = None
+    fuel_l: float | None = None
     front: FrontSettings = FrontSettings()
     rear: RearSettings = RearSettings()
     source: str = Field(default="setup sheet", exclude=True)
@@ -80,7 +77,7 @@ class SetupSheet(_Part):
         return str(value) if isinstance(value, int) and not isinstance(value, bool) else value
 
 
-_SECTIONS: dict[str, type[_Part]] = {"front": FrontSettings, "rear": RearSettings}
+_SECTIONS: dict[str, type[Section]] = {"front": FrontSettings, "rear": RearSettings}
 
 
 def _unknown_key(loc: tuple[int | str, ...]) -> str:
@@ -116,7 +113,7 @@ def parse_sheet(data: dict[str, Any], *, source: str = "setup sheet") -> SetupSh
     try:
         return SetupSheet.model_validate({**data, "source": source})
     except ValidationError as error:
-        raise BikeFileError(complaints(error, source, unknown_key=_unknown_key)) from None
+        raise file_error(error, source, unknown_key=_unknown_key) from None
 
 
 def load_sheet(path: str | Path) -> SetupSheet:

@@ -11,6 +11,7 @@ from scipy.ndimage import gaussian_filter1d
 
 from telemetry.arrays import FloatArray
 from telemetry.bike import GRAVITY_M_S2, chassis_of
+from telemetry.bike.bikefile import needed
 from telemetry.simulate.circuit import Circuit
 from telemetry.simulate.vehicle import DamperDrive, Drive, Vehicle
 
@@ -214,7 +215,8 @@ def drive_of(ride: Ride, vehicle: Vehicle, *, front_damper: DamperDrive, rear_da
     """
     bike, chassis = vehicle.bike, chassis_of(vehicle.bike)
     height_m, wheelbase_m = chassis.com_height_mm / 1e3, bike.wheelbase_mm / 1e3
-    radius_m = 0.5e-3 * (bike.front.tyre_radius_mm + bike.rear.tyre_radius_mm)
+    radii_mm = needed(bike, "front.tyre_radius_mm", "rear.tyre_radius_mm", purpose="riding needs it")
+    radius_m = 0.5e-3 * sum(radii_mm)
     unsprung = vehicle.total_mass_kg - chassis.sprung_mass_kg
     backwards = ride.front_brake_n + ride.rear_brake_n - ride.drive_n
     low_inertia = unsprung * ride.acceleration_m_s2 * (height_m - radius_m)

@@ -15,6 +15,7 @@ from telemetry.bike import (
     stroke_mm,
     wheel_stroke_mm,
 )
+from telemetry.bike.bikefile import needed
 from telemetry.bike.modes import wheel_and_damper
 from telemetry.simulate import _kernel as kernel
 from telemetry.simulate.damper import ZERO_C_K, DamperPhysics, damper_constants
@@ -130,7 +131,7 @@ def _end(vehicle: Vehicle, end: End) -> kernel.EndConstants:
         table_shaft_m=shaft_mm / 1e3,
         table_ratio=curve.ratio(shaft_mm),
         table_spring_n=np.array([springs.force_n(float(shaft)) for shaft in shaft_mm]),
-        wheel_radius_m=section.tyre_radius_mm / 1e3,
+        wheel_radius_m=needed(vehicle.bike, f"{end}.tyre_radius_mm", purpose="simulation needs it")[0] / 1e3,
         imbalance_kg_m=vehicle.front_imbalance_kg_m if end == "front" else vehicle.rear_imbalance_kg_m,
         runout_m=(vehicle.front_runout_mm if end == "front" else vehicle.rear_runout_mm) / 1e3,
         damper=damper_constants(damper, vehicle.front_damper if end == "front" else vehicle.rear_damper),
@@ -157,7 +158,7 @@ def constants(vehicle: Vehicle) -> kernel.Constants:
     wheelbase_m, arm_rear_m = vehicle.bike.wheelbase_mm / 1e3, chassis.com_to_rear_axle_mm / 1e3
     numbers = kernel.Constants(
         sprung_kg=chassis.sprung_mass_kg,
-        inertia_kg_m2=chassis.pitch_inertia_kg_m2,
+        inertia_kg_m2=needed(vehicle.bike, "chassis.pitch_inertia_kg_m2", purpose="simulation needs it")[0],
         arm_front_m=wheelbase_m - arm_rear_m,
         arm_rear_m=arm_rear_m,
         wheelbase_m=wheelbase_m,

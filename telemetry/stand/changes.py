@@ -6,8 +6,8 @@ from typing import Any
 
 import numpy as np
 
-from telemetry.bike import Bike, beyond_limits, parse_bike
-from telemetry.bike.bikefile import value_at
+from telemetry.bike import Bike, beyond_limit, parse_bike
+from telemetry.bike.bikefile import plain_key, value_at, why_no_key
 from telemetry.errors import BikeFileError
 
 LENGTH_CAUTION = (
@@ -57,6 +57,7 @@ def parse_change(text: str) -> Change:
         If it is not KEY=VALUE.
     """
     key, equals, value = (part.strip() for part in text.partition("="))
+    key = plain_key(key)
     if not equals or not key or not value:
         raise BikeFileError(
             f"{text!r}: a change is KEY=+MM, KEY=-MM or KEY=VALUE, such as rear.preload_mm=+2."
@@ -148,8 +149,8 @@ def apply_changes(bike: Bike, changes: Iterable[Change]) -> tuple[Bike, tuple[Ch
         after = change.value
         if change.relative:
             if not isinstance(before, int | float):
-                _put(data, change.key, change.value)
-                parse_bike(data, source=bike.source)  # says so if there is no such key
+                if words := why_no_key(change.key):
+                    raise BikeFileError(f"{bike.source}: {change.key}: {words}")
                 raise BikeFileError(
                     f"{bike.source}: {change.key} has no number yet, so it cannot be changed by {change.value:+g}; "
                     f"give its value in the bike file, or set it with {change.key}=VALUE."
@@ -163,12 +164,16 @@ def apply_changes(bike: Bike, changes: Iterable[Change]) -> tuple[Bike, tuple[Ch
             Changed(change.key, before, after, "" if by is None else steps_words(bike, change.key, by))
         )
     _move_parts_of_the_mass(bike, data)
-    changed = parse_bike(data, source=bike.source)
-    past = beyond_limits(changed)
+    last = {change.key: change.after for change in found}  # of two changes of one value the last stands
+    past = [words for key, value in last.items() if (words := _past_limit(bike, key, value))]
     if past:
         caution = LENGTH_CAUTION if any(_SHOCK_LENGTH in words for words in past) else LIMIT_CAUTION
         raise BikeFileError(f"{bike.source}: {' '.join(past)} {caution}")
-    return changed, tuple(found)
+    return parse_bike(data, source=bike.source), tuple(found)
+
+
+def _past_limit(bike: Bike, key: str, value: float | str) -> str:
+    return "" if isinstance(value, str) else beyond_limit(bike, key, value)
 
 
 def _as_it_stands(bike: Bike) -> dict[str, Any]:
@@ -194,7 +199,8 @@ def _current(bike: Bike, data: dict[str, Any], change: Change) -> Any:
     """The value now, also of an earlier change; a circumference from the radius."""
     head, _, name = change.key.rpartition(".")
     if name == _CIRCUMFERENCE and head in ("front", "rear"):
-        return 2.0 * float(np.pi) * data[head]["tyre_radius_mm"]
+        radius_mm = data[head].get("tyre_radius_mm")
+        return None if radius_mm is None else 2.0 * float(np.pi) * radius_mm
     place: Any = data
     for part in change.key.split("."):
         if not isinstance(place, dict):
@@ -236,7 +242,8 @@ def _move_parts_of_the_mass(bike: Bike, data: dict[str, Any]) -> None:
             total = mass + sign * float(part["mass_kg"])
             away = [float(part[key]) - whole[key] for key in _PLACE]
             reduced = sign * float(part["mass_kg"]) * mass / total
-            whole["pitch_inertia_kg_m2"] += reduced * sum(distance**2 for distance in away) / 1e6
+            if "pitch_inertia_kg_m2" in whole:
+                whole["pitch_inertia_kg_m2"] += reduced * sum(distance**2 for distance in away) / 1e6
             for key, distance in zip(_PLACE, away, strict=True):
                 whole[key] += sign * float(part["mass_kg"]) * distance / total
             whole["sprung_mass_kg"] = total

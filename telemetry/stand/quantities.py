@@ -11,6 +11,7 @@ from telemetry.bike import (
     Bike,
     Mode,
     Standing,
+    attitude,
     chassis_point,
     half_vehicle,
     leverage_curve,
@@ -25,7 +26,7 @@ from telemetry.bike import (
     wheel_rate_n_per_mm,
     wheel_stroke_mm,
 )
-from telemetry.bike.equilibrium import LOADS, LoadName
+from telemetry.bike.equilibrium import LOADS, LoadName, sag_lacks
 from telemetry.bike.rearend import rear_end
 from telemetry.errors import BikeFileError
 
@@ -55,6 +56,7 @@ def _both(
 
 
 SAG, HEIGHT, GEOMETRY = "Sag, at the wheel", "Ride height, with rider", "Geometry, with rider"
+EXTENDED = "Geometry, both ends extended"
 LEVERAGE, DRIVE, VIBRATION = "Leverage and springs", "Drive", "Vibration about rider sag"
 
 QUANTITIES: tuple[Quantity, ...] = (
@@ -72,6 +74,13 @@ QUANTITIES: tuple[Quantity, ...] = (
     Quantity("normal_trail_mm", GEOMETRY, "trail, normal", "mm", 1, 0.6),
     Quantity("wheelbase_mm", GEOMETRY, "wheelbase", "mm", 1, 2.0),
     Quantity("swingarm_deg", GEOMETRY, "swingarm angle", "deg", 2, 0.2),
+    Quantity("extended.rake_deg", EXTENDED, "rake", "deg", 2, 0.1),
+    Quantity("extended.trail_mm", EXTENDED, "trail, on the ground", "mm", 1, 0.6),
+    Quantity("extended.normal_trail_mm", EXTENDED, "trail, normal", "mm", 1, 0.6),
+    Quantity("extended.wheelbase_mm", EXTENDED, "wheelbase", "mm", 1, 2.0),
+    Quantity("extended.swingarm_deg", EXTENDED, "swingarm angle", "deg", 2, 0.2),
+    Quantity("extended.front.ride_height_mm", EXTENDED, "front ride height", "mm", 1, 1.0),
+    Quantity("extended.rear.ride_height_mm", EXTENDED, "rear ride height", "mm", 1, 1.0),
     Quantity("rear.leverage_extended", LEVERAGE, "leverage, extended", "", 3, 0.02),
     Quantity("rear.leverage_at_sag", LEVERAGE, "leverage at rider sag", "", 3, 0.02),
     Quantity("rear.leverage_compressed", LEVERAGE, "leverage, full stroke", "", 3, 0.02),
@@ -98,6 +107,8 @@ BY_KEY = {quantity.key: quantity for quantity in QUANTITIES}
 
 def standing(bike: Bike, name: LoadName) -> Standing | None:
     """The motorcycle at rest under one of its loads, None where the bike file does not tell it."""
+    if sag_lacks(bike):
+        return None
     load = load_of(bike, name)
     return None if load is None else stand(bike, load)
 
@@ -108,7 +119,6 @@ def measure(bike: Bike) -> Values:
     Parameters
     ----------
     bike : Bike
-        With [chassis].
 
     Returns
     -------
@@ -118,15 +128,33 @@ def measure(bike: Bike) -> Values:
     Raises
     ------
     BikeFileError
-        If the bike file has no [chassis], or a spring is pushed through its stroke.
+        If a spring is pushed through its stroke.
     """
     values: Values = dict.fromkeys(BY_KEY)
-    ridden = _ridden(bike)
+    values |= _extended_values(bike) | _curve_values(bike)
+    values["rollout_mm"] = rollout_mm(bike)
+    ridden = standing(bike, "rider")
+    if ridden is None:
+        return values
     for name in LOADS:
         values |= _sags(ridden if name == "rider" else standing(bike, name), name)
-    for group in (_attitude_values, _leverage_values, _drive_values, _vibration_values):
+    for group in (_attitude_values, _spring_values, _drive_values, _vibration_values):
         values |= group(bike, ridden)
     return values
+
+
+def _extended_values(bike: Bike) -> Values:
+    """Geometry with both ends at full extension: no load, so no masses and springs are needed."""
+    now = attitude(bike, 0.0, 0.0)
+    return {
+        "extended.rake_deg": now.rake_deg,
+        "extended.trail_mm": now.trail_mm,
+        "extended.normal_trail_mm": now.normal_trail_mm,
+        "extended.wheelbase_mm": now.wheelbase_mm,
+        "extended.swingarm_deg": now.swingarm_deg,
+        "extended.front.ride_height_mm": now.front_ride_height_mm,
+        "extended.rear.ride_height_mm": now.rear_ride_height_mm,
+    }
 
 
 def _sags(found: Standing | None, name: str) -> Values:
@@ -153,12 +181,6 @@ def _attitude_values(bike: Bike, ridden: Standing) -> Values:
     }
 
 
-def _ridden(bike: Bike) -> Standing:
-    load = load_of(bike, "rider")
-    assert load is not None  # [chassis] is with rider, or `load_of` has refused
-    return stand(bike, load)
-
-
 def _whole(bike: Bike, ridden: Standing) -> tuple[float, float]:
     """Centre of mass of the whole motorcycle with rider, ahead of the rear contact and above the ground. [mm]"""
     load, now = ridden.load, ridden.attitude
@@ -171,27 +193,31 @@ def _whole(bike: Bike, ridden: Standing) -> tuple[float, float]:
     return float(mass @ ahead_mm / mass.sum()), float(mass @ height_mm / mass.sum())
 
 
-def _leverage_values(bike: Bike, ridden: Standing) -> Values:
-    """Leverage ratio, its progression, travel, rates and forces at the wheel."""
+def _curve_values(bike: Bike) -> Values:
+    """Leverage ratio, its progression and the travel, which need no load."""
     curve, rear = leverage_curve(bike, "rear"), rear_end(bike.rear, bike.measured_at)
     stroke = stroke_mm(bike, "rear")
-    sag = {end: ridden.sag[end].shaft_mm for end in ENDS}
-    extended, at_sag, compressed = (
-        float(value) for value in curve.ratio(np.array([0.0, sag["rear"], stroke]))
-    )
+    extended, compressed = (float(value) for value in curve.ratio(np.array([0.0, stroke])))
     arc = None
     if rear.pivot_mm is not None and rear.arm_mm is not None:
         angles = [
             float(np.arcsin((rear.axle_mm(s)[1] - rear.pivot_mm[1]) / rear.arm_mm)) for s in (0.0, stroke)
         ]
         arc = rear.arm_mm * (angles[1] - angles[0])
-    values: Values = {
+    return {
         "rear.leverage_extended": extended,
-        "rear.leverage_at_sag": at_sag,
         "rear.leverage_compressed": compressed,
         "rear.progression_pct": 100.0 * (extended - compressed) / extended,
         "rear.wheel_stroke_mm": wheel_stroke_mm(bike, "rear"),
         "rear.arc_stroke_mm": arc,
+    }
+
+
+def _spring_values(bike: Bike, ridden: Standing) -> Values:
+    """Leverage, rates and forces at the wheel where the bike sits with its rider."""
+    sag = {end: ridden.sag[end].shaft_mm for end in ENDS}
+    values: Values = {
+        "rear.leverage_at_sag": float(leverage_curve(bike, "rear").ratio(np.array([sag["rear"]]))[0])
     }
     for end in ENDS:
         values[f"{end}.wheel_rate_n_per_mm"] = wheel_rate_n_per_mm(bike, end, sag[end])
@@ -200,13 +226,12 @@ def _leverage_values(bike: Bike, ridden: Standing) -> Values:
 
 
 def _drive_values(bike: Bike, ridden: Standing) -> Values:
-    """Chain line, squat line and gearing."""
+    """Chain line and squat line."""
     found = squat(bike, ridden.attitude, _whole(bike, ridden)[1])
     return {
         "chain_deg": found.chain_deg if found else None,
         "squat_deg": found.squat_deg if found else None,
         "anti_squat_pct": found.anti_squat_pct if found else None,
-        "rollout_mm": rollout_mm(bike),
     }
 
 
@@ -222,14 +247,16 @@ def _vibration_values(bike: Bike, ridden: Standing) -> Values:
         for mode in modes(quarter_vehicle(sprung_kg, ends[end])):
             name = "body" if abs(mode.shape[0]) > abs(mode.shape[1]) else "hop"
             _put(values, f"{end}.{name}", mode)
-    assert bike.chassis is not None
+    inertia_kg_m2 = bike.chassis.pitch_inertia_kg_m2 if bike.chassis else None
+    if inertia_kg_m2 is None:
+        return values
     ahead, _ = ridden.attitude.on_ground(
         chassis_point(bike, ridden.load.com_to_rear_axle_mm, ridden.load.com_height_mm)
     )
     for mode in modes(
         half_vehicle(
             ridden.load.mass_kg,
-            bike.chassis.pitch_inertia_kg_m2,
+            inertia_kg_m2,
             (ridden.attitude.wheelbase_mm - ahead) / 1e3,
             ahead / 1e3,
             ends["front"],
@@ -254,7 +281,7 @@ def _put(values: Values, name: str, mode: Mode) -> None:
 _GROUPS: dict[str, Callable[[Bike, Standing], Values]] = {
     HEIGHT: _attitude_values,
     GEOMETRY: _attitude_values,
-    LEVERAGE: _leverage_values,
+    LEVERAGE: _spring_values,
     DRIVE: _drive_values,
     VIBRATION: _vibration_values,
 }
@@ -266,7 +293,15 @@ def value_of(bike: Bike, key: str) -> float | None:
     for name in LOADS:
         if key.endswith(f".{name}_sag_mm"):
             return _sags(standing(bike, name), name)[key]
-    ridden = _ridden(bike)
+    if quantity.group in (EXTENDED, LEVERAGE):
+        unloaded = _extended_values(bike) | _curve_values(bike)
+        if key in unloaded:
+            return unloaded[key]
+    if key == "rollout_mm":
+        return rollout_mm(bike)
+    ridden = standing(bike, "rider")
+    if ridden is None:
+        return None
     if quantity.group == SAG:  # travel along the shaft
         return _attitude_values(bike, ridden)[key]
     return _GROUPS[quantity.group](bike, ridden).get(key)
@@ -274,4 +309,4 @@ def value_of(bike: Bike, key: str) -> float | None:
 
 def end_of(key: str) -> End | None:
     """The end that a key belongs to, None for the whole motorcycle."""
-    return next((end for end in ENDS if key.startswith(f"{end}.")), None)
+    return next((end for end in ENDS if f"{end}." in key), None)

@@ -17,10 +17,12 @@ CAUTION = (
 )
 
 _LENGTH = ("rear.shock_length_mm", "rear.flip_chip.", "rear.eccentric.", "rear.linkage.", "rear.swingarm.")
-_RIDE_HEIGHT = (*_LENGTH, "front.fork_height_mm", "front.fork_offset_mm")
+_FORK = ("front.fork_height_mm", "front.fork_offset_mm")
+_RIDE_HEIGHT = (*_LENGTH, *_FORK)
 _TYRE = ("tyre_radius_mm", "tyre_circumference_mm")
 _WEIGHT = ("chassis.",)
-_SPRING = ("preload_mm", "spring_rate_n_per_mm", ".spring.")
+_RATE = ("spring_rate_n_per_mm", "spring.")
+_SPRING = ("preload_mm", *_RATE)
 _DRIVE = ("rear.chain.", "rear.axle_back_mm", "rear.eccentric.")
 
 
@@ -63,6 +65,8 @@ def recheck_list(
     if length:
         found.append(_leverage_start(after))
         found.append(_full_stroke(bike))
+    if _touched(changed, _FORK):
+        found.append(_full_fork_stroke(bike))
     if tyre:
         found.append(
             Recheck(
@@ -77,12 +81,14 @@ def recheck_list(
             Recheck(
                 "ride height, both ends",
                 "length, clamps or tyre moved the chassis",
-                _pair(before, after, "ride_height_mm", "mm"),
+                _heights(before, after),
                 "",
             )
         )
+    sprung = [end for end in ENDS if _touched(changed, [f"{end}.{name}" for name in _SPRING])]
+    other_rate = [end for end in ENDS if _touched(changed, [f"{end}.{name}" for name in _RATE])]
     for end in ENDS:
-        spring = _touched(changed, [f"{end}.{name.strip('.')}" for name in _SPRING])
+        spring = end in sprung
         if spring or height or tyre or weight:
             why = (
                 "weight has moved"
@@ -93,38 +99,73 @@ def recheck_list(
                 if spring
                 else "the chassis stands otherwise and shifts a little load"
             )
-            found.append(_sag(bike, end, before, after, why))
+            undone = _touched(changed, [f"{end}.preload_mm"])  # no preload to undo the change with
+            found.append(_sag(bike, end, before, after, why, offer=not undone))
+    stands_otherwise = any(_moved(before, after, f"{end}.ride_height_mm", NOTICED_MM) for end in ENDS)
+    if sprung and stands_otherwise and not (height or tyre):
+        found.append(
+            Recheck(
+                "ride height, both ends",
+                "with another preload or spring the chassis stands higher or lower",
+                _heights(before, after),
+                "",
+            )
+        )
+    found += [_rebound(end, before, after) for end in other_rate]
     if height or tyre or _moved(before, after, "rake_deg", 0.05):
         found.append(
             Recheck(
                 "geometry: rake, trail, wheelbase",
                 "the attitude of the chassis has changed",
-                f"rake {_to(before, after, 'rake_deg')} deg, trail {_to(before, after, 'trail_mm')} mm, "
-                f"wheelbase {_to(before, after, 'wheelbase_mm')} mm",
+                _geometry(before, after),
                 "",
             )
         )
     if tyre or length or _touched(changed, _DRIVE):
         found.append(_drive(bike, before, after))
-    if _touched(changed, (".damper.",)) or _moved(before, after, "rear.hop_damping", 0.02):
+    damping = any(_moved(before, after, f"{end}.hop_damping", 0.02) for end in ENDS)
+    if _touched(changed, (".damper.", "_clicks")) or other_rate or damping:
         found.append(
             Recheck(
                 "both ends by hand: down and up at the same rate",
                 "the damping at a wheel has changed",
-                f"hop damping ratio front {_to(before, after, 'front.hop_damping')}, "
-                f"rear {_to(before, after, 'rear.hop_damping')}",
+                _known(before, after, "{} hop damping ratio {}", "hop_damping")
+                or "both ends come up together, without swinging past",
                 "",
             )
         )
     return tuple(found)
 
 
+def _full_fork_stroke(bike: Bike) -> Recheck:
+    return Recheck(
+        "clearance at full fork stroke, springs out",
+        "the whole stroke of the front wheel has moved against clamps, radiator, exhaust and fairing",
+        f"{bike.front.stroke_mm:.0f} mm along the legs, {wheel_stroke_mm(bike, 'front'):.0f} mm at the wheel; tyre, "
+        f"mudguard and caps of the legs touch nothing, also with the bars at both locks",
+        "",
+    )
+
+
+def _rebound(end: End, before: Values, after: Values) -> Recheck:
+    key = f"{end}.body_damping"
+    return Recheck(
+        f"{end} rebound damping",
+        "another spring pushes back otherwise against the same damping",
+        "comes up as quickly as before, without swinging past"
+        if after[key] is None
+        else f"damping ratio of the body {_to(before, after, key)}; comes up without swinging past",
+        "",
+    )
+
+
 def _leverage_start(after: Values) -> Recheck:
+    at_sag = after["rear.leverage_at_sag"]
     return Recheck(
         "leverage: where the wheel starts on its curve, and the sensor's zero with the wheel off the ground",
         "another length starts from another place on the leverage curve, so the same spring sags differently",
-        f"ratio {_number(after, 'rear.leverage_extended')} extended, "
-        f"{_number(after, 'rear.leverage_at_sag')} at rider sag",
+        f"ratio {_number(after, 'rear.leverage_extended')} extended"
+        + ("" if at_sag is None else f", {_number(after, 'rear.leverage_at_sag')} at rider sag"),
         "",
     )
 
@@ -138,14 +179,16 @@ def _full_stroke(bike: Bike) -> Recheck:
     )
 
 
-def _sag(bike: Bike, end: End, before: Values, after: Values, why: str) -> Recheck:
+def _sag(bike: Bike, end: End, before: Values, after: Values, why: str, *, offer: bool) -> Recheck:
     key, free_key = f"{end}.rider_sag_mm", f"{end}.free_sag_mm"
+    if after[key] is None:
+        return Recheck(f"{end} sag, then preload", why, "what it read before, or what is wanted", "")
     free = "" if after[free_key] is None else f"free sag {_to(before, after, free_key)} mm, "
     return Recheck(
         f"{end} sag, then preload",
         why,
         f"{free}rider sag {_to(before, after, key)} mm",
-        _back(bike, end, before[key], after[key]),
+        _back(bike, end, before[key], after[key]) if offer else "",
     )
 
 
@@ -193,5 +236,32 @@ def _to(before: Values, after: Values, key: str) -> str:
     return b if a == b else f"{b} (was {a})"
 
 
-def _pair(before: Values, after: Values, key: str, unit: str) -> str:
-    return ", ".join(f"{end} {_to(before, after, f'{end}.{key}')} {unit}" for end in ENDS)
+def _known(before: Values, after: Values, words: str, key: str) -> str:
+    """One quantity of both ends, as far as it is known; "" where it is not."""
+    return ", ".join(
+        words.format(end, _to(before, after, f"{end}.{key}"))
+        for end in ENDS
+        if after[f"{end}.{key}"] is not None
+    )
+
+
+def _heights(before: Values, after: Values) -> str:
+    """Ride height with the rider on; extended where no sag is known; of neither, how to know it."""
+    with_rider = _known(before, after, "{} {} mm", "ride_height_mm")
+    keys = {end: f"extended.{end}.ride_height_mm" for end in ENDS}
+    if with_rider or any(after[key] is None for key in keys.values()):
+        return with_rider or "write both down: the bike file does not give the tyre radii"
+    return (
+        ", ".join(f"{end} {_to(before, after, key)} mm" for end, key in keys.items()) + ", both ends extended"
+    )
+
+
+def _geometry(before: Values, after: Values) -> str:
+    """Rake, trail and wheelbase as far as they are known, with the rider on or extended."""
+    extended = after["rake_deg"] is None
+    parts = []
+    for name, unit in (("rake", "deg"), ("trail", "mm"), ("wheelbase", "mm")):
+        key = f"{'extended.' if extended else ''}{name}_{unit}"
+        if after[key] is not None:
+            parts.append(f"{name} {_to(before, after, key)} {unit}")
+    return ", ".join(parts) + (", both ends extended" if extended else "")

@@ -201,14 +201,14 @@ def _spring_check(bike: Bike, end: End, measured: dict[LoadName, float]) -> Spri
         if (found := solve(max(0.0, measured[first] - off), measured[last] + off)) is not None
     ]
     lowest, highest = min(*rates, as_read[0]), max(*rates, as_read[0])
-    section = bike.front if end == "front" else bike.rear
+    of_file = spring_of(bike, end)
     return SpringCheck(
         end,
         as_read[0],
         lowest,
         highest,
-        section.spring_rate_n_per_mm,
+        of_file.coil_n_per_mm,
         as_read[1],
-        section.preload_mm,
-        lowest <= section.spring_rate_n_per_mm <= highest,
+        of_file.preload_mm,
+        lowest <= of_file.coil_n_per_mm <= highest,
     )

@@ -8,11 +8,12 @@ from pydantic import TypeAdapter
 
 from telemetry.arrays import ENDS
 from telemetry.bike import Bike, bike_warnings, parse_bike
+from telemetry.bike.equilibrium import sag_lacks
 from telemetry.bike.rearend import rear_end
 from telemetry.errors import BikeFileError
 from telemetry.stand.aims import Aim, reach
 from telemetry.stand.changes import Change, Changed, apply_changes
-from telemetry.stand.quantities import QUANTITIES, measure
+from telemetry.stand.quantities import QUANTITIES, Values, measure
 from telemetry.stand.recheck import CAUTION, Recheck, recheck_list
 from telemetry.stand.sags import SagCheck, SpringCheck, check_sags
 
@@ -22,7 +23,7 @@ _NOTICED = 0.5  # of a quantity's step: less is not worth a line
 # Says again what another row has said: the pitch what the rake, the normal what the ground trail, and so on.
 _SAID_ALREADY = (
     "pitch_deg", "normal_trail_mm", "front.rider_shaft_mm", "rear.rider_shaft_mm", "rear.arc_stroke_mm",
-    "rear.leverage_extended", "rear.leverage_compressed",
+    "rear.leverage_extended", "rear.leverage_compressed", "extended.normal_trail_mm",
 )  # fmt: skip
 
 
@@ -96,7 +97,7 @@ def at_stand(
     Parameters
     ----------
     bike : Bike
-        With [chassis].
+        What it lacks costs the quantities that need it.
     changes : sequence of Change
     targets : mapping of key to number, optional
         Quantities that are wanted; the ways start from the bike after the changes.
@@ -110,7 +111,7 @@ def at_stand(
     Raises
     ------
     BikeFileError
-        If the bike file lacks [chassis], a key is unknown, or a change cannot be or passes a limit.
+        If a key is unknown, or a change cannot be or passes a limit.
     """
     bike = _with_measured(bike, measured or {})
     after_bike, changed = apply_changes(bike, changes) if changes else (bike, ())
@@ -137,11 +138,11 @@ def at_stand(
         (
             row
             for row in rows
-            if row.steps is not None and abs(row.steps) >= _NOTICED and row.key not in _SAID_ALREADY
+            if row.steps is not None and abs(row.steps) >= _NOTICED and not _said_already(row.key, before)
         ),
         key=lambda row: -abs(row.steps or 0.0),
     )
-    sags, springs = check_sags(bike)
+    sags, springs = ((), ()) if sag_lacks(bike) and not measured else check_sags(bike)
     stand = Stand(
         source=bike.source,
         bike=bike.name,
@@ -153,11 +154,28 @@ def at_stand(
         sags=sags,
         springs=springs,
         leverage_fit=_fit_of(bike),
-        warnings=tuple(dict.fromkeys((*bike_warnings(bike), *bike_warnings(after_bike)))),
+        warnings=tuple(
+            dict.fromkeys((*bike_warnings(bike), *bike_warnings(after_bike), *_topped_out(after)))
+        ),
         notes=_notes(bike, after_bike, changed),
         caution=CAUTION if changed or targets else "",
     )
     return StandResult(stand, bike, after_bike)
+
+
+def _said_already(key: str, values: Values) -> bool:
+    """Whether another row says the same: of an extended motorcycle only where no sag is known."""
+    return key in _SAID_ALREADY or (key.startswith("extended.") and values["rake_deg"] is not None)
+
+
+def _topped_out(after: Values) -> list[str]:
+    """Ends that do not sag at all with the rider on."""
+    return [
+        f"The {end} does not sag with the rider on: its spring holds it at full extension. Less preload or a softer "
+        f"spring."
+        for end in ENDS
+        if after[f"{end}.rider_sag_mm"] == 0.0
+    ]
 
 
 def _with_measured(bike: Bike, measured: Mapping[str, float]) -> Bike:
@@ -193,7 +211,16 @@ def _notes(before: Bike, after: Bike, changed: Sequence[Changed]) -> tuple[str, 
             f"The leverage table was continued by {extended:g} mm of shock travel beyond its end, with the trend "
             f"of its ratio: a guess. Pivot coordinates in [rear.linkage] would tell it."
         )
-    if chassis is not None and chassis.rider is None:
+    lacks = sag_lacks(before)
+    if lacks:
+        notes.append(f"Sag, and height and geometry with the rider on, need {', '.join(lacks)}.")
+    if before.front.fork_offset_mm is None or before.front.tyre_radius_mm is None:
+        notes.append("Trail needs front.fork_offset_mm and front.tyre_radius_mm.")
+    if before.front.tyre_radius_mm is None or before.rear.tyre_radius_mm is None:
+        notes.append("Ride heights need the radii of both tyres.")
+    if lacks:
+        pass
+    elif chassis is not None and chassis.rider is None:
         notes.append("Free and static sag need [chassis] rider: the rider's mass and place.")
     elif chassis is not None and chassis.fuel is None:
         notes.append("Without [chassis] fuel the static sag, ready to ride, is the free sag.")
@@ -201,6 +228,8 @@ def _notes(before: Bike, after: Bike, changed: Sequence[Changed]) -> tuple[str, 
         notes.append("Swingarm angle, travel along the arc, squat line and anti-squat need [rear.swingarm].")
     if rear.chain is None:
         notes.append("Chain line, anti-squat and gearing need [rear.chain].")
+    if not lacks and chassis is not None and chassis.pitch_inertia_kg_m2 is None:
+        notes.append("Bounce and pitching need chassis.pitch_inertia_kg_m2.")
     for end in ENDS:
         section = before.front if end == "front" else before.rear
         if section.unsprung_mass_kg is None or section.tyre_rate_n_per_mm is None or section.damper is None:
@@ -208,12 +237,26 @@ def _notes(before: Bike, after: Bike, changed: Sequence[Changed]) -> tuple[str, 
         turned = [
             change.key
             for change in changed
-            if change.key.startswith(f"{end}.damper.") and "clicks" in change.key
+            if change.key.startswith(f"{end}.") and change.key.endswith("_clicks")
         ]
         if turned and (section.damper is None or section.damper.dyno is None):
             notes.append(
                 f"{turned[0]}: what a click does is not known without a dyno table in [{end}.damper]."
             )
+    unlimited = [
+        change.key
+        for change in changed
+        if not isinstance(change.after, str)
+        and (
+            (adjuster := after.adjusters.get(change.key)) is None
+            or (adjuster.min, adjuster.max) == (None, None)
+        )
+    ]
+    if unlimited:
+        notes.append(
+            f"[adjusters] gives no limits for {', '.join(dict.fromkeys(unlimited))}: whether the parts allow it "
+            f"is not checked."
+        )
     return tuple(notes)
 
 

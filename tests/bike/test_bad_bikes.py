@@ -18,18 +18,17 @@ from telemetry.simulate import demo_bike, random_bike, second_bike
         ("shock_stroke_mm = 70", "shock_stroke_mm = 190", "rear.linkage: only "),
         ("shock_length_mm = 332", "shock_length_mm = 232", "rear.linkage: shock_length_mm = 232, but the points"),
         ('rod = "pull"', 'rod = "push"', "rear.linkage: rod = 'push', but with these points the rod is pulled"),
-        ("sprung_mass_kg = 212", "sprung_mass_kg = -212", "chassis.sprung_mass_kg: Input should be greater than 0"),
-        ("unsprung_mass_kg = 15", "unsprung_mass_kg = -1", "front.unsprung_mass_kg: Input should be greater than 0"),
-        ("mass_kg = 76", "mass_kg = -76", "chassis.rider.mass_kg: Input should be greater than 0"),
+        ("sprung_mass_kg = 212", "sprung_mass_kg = -212", "chassis.sprung_mass_kg = -212 is not between 30 and 600 kg"),
+        ("unsprung_mass_kg = 15", "unsprung_mass_kg = -1", "front.unsprung_mass_kg = -1 is not between 3 and 60 kg"),
+        ("mass_kg = 76", "mass_kg = -76", "chassis.rider.mass_kg = -76 is not between 0.1 and 600 kg"),
         ("mass_kg = 76", "mass_kg = 276", "chassis: rider and fuel are 285 kg, but sprung_mass_kg"),
-        ("pivot_mm = [0, 0]", "pivot_mm = [-566, -122]", "rear.linkage: swingarm.pivot_mm and swingarm.axle_mm are"),
-        ("rod_swingarm_mm", "rod_swing_mm", "rear.linkage.rod_swingarm_mm: is missing"),
+        ("pivot_mm = [0, 0]", "pivot_mm = [-566, -122]", "rear.swingarm: pivot_mm and axle_mm are 0 mm apart"),
+        ("rod_swingarm_mm = [-192.2, 5.0]", "", "rear.linkage.rod_swingarm_mm: is missing"),
         ('kind = "rocker_on_frame"', 'kind = "cam"', "rear.linkage: Input tag 'cam'"),
         ('selected = "standard"', 'selected = "low"', "rear.flip_chip: selected = 'low' is none of its positions"),
         ('"rear.preload_mm" =', '"rear.preloads" =', "adjusters: 'rear.preloads' is no number of this bike file"),
         ('moves = "shock_frame_mm"', 'moves = "axle"', "rear.flip_chip.moves: Input should be"),
-        ("preload_mm = 12\ntyre_rate_n_per_mm = 180", "preload_mm = 12\ntyre_rate_n_per_mm = 0",
-         "rear.tyre_rate_n_per_mm: Input should be greater than 0"),
+        ("tyre_rate_n_per_mm = 180", "tyre_rate_n_per_mm = 0", "rear.tyre_rate_n_per_mm = 0 is not between 40"),
     ],
 )  # fmt: skip
 def test_one_line_with_file_and_key_and_exit_code_1(tmp_path, capsys, old, new, message):
@@ -70,9 +69,19 @@ def test_just_one_description_of_the_leverage():
         (25.4 / 4.4482216152605, "lbf/in"),  # 1 lbf = 4.4482216152605 N, exact
     ],
 )
-def test_a_rate_in_the_wrong_unit_is_warned_of(end, factor, unit):
-    bike = stand_bike()
-    rate = getattr(bike, end).spring_rate_n_per_mm
+def test_a_rate_in_the_wrong_unit_is_refused_with_that_unit(end, factor, unit):
+    rate = getattr(stand_bike(), end).spring_rate_n_per_mm
+    with pytest.raises(
+        BikeFileError, match=rf"{end}\.spring_rate_n_per_mm = .* In {unit}\? Then write {rate:g}\."
+    ):
+        with_values(**{f"{end}__spring_rate_n_per_mm": rate * factor, "adjusters": None})
+
+
+@pytest.mark.parametrize(
+    ("end", "rate", "factor", "unit"),
+    [("rear", 150.0, 1 / 9.80665, "kgf/mm"), ("front", 12.0, 25.4 / 4.4482216152605, "lbf/in")],
+)
+def test_a_rate_in_the_wrong_unit_that_could_be_another_bikes_is_warned_of(end, rate, factor, unit):
     wrong = with_values(**{f"{end}__spring_rate_n_per_mm": rate * factor, "adjusters": None})
     warned = [words for words in bike_warnings(wrong) if f"{end}.spring_rate" in words]
     assert len(warned) == 1
@@ -84,7 +93,7 @@ def test_a_rate_in_the_wrong_unit_is_warned_of(end, factor, unit):
 def test_a_wrong_unit_is_seen_without_a_chassis_too():
     data = stand_bike_data()
     del data["chassis"], data["adjusters"]
-    data["rear"]["spring_rate_n_per_mm"] = 7.1
+    data["rear"]["spring_rate_n_per_mm"] = 13.0
     assert "looks like kgf/mm" in bike_warnings(parse_bike(data))[0]
 
 

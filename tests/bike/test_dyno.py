@@ -63,7 +63,7 @@ def test_the_demo_shock_reads_its_dyno_file_and_clicks_count():
     )
     np.testing.assert_allclose(damper_force_n(at, bike.rear.damper), expected, atol=0.06)  # printed to 0.1 N
     data = stand_bike_data()
-    data["rear"]["damper"]["rebound_clicks"] = 10
+    data["rear"]["rebound_clicks"] = 10
     closed = parse_bike(data).rear.damper
     ratio = damper_force_n(at, closed) / damper_force_n(at, bike.rear.damper)
     np.testing.assert_allclose(ratio, [(1.05**4 + 1) / 2] * 2 + [1.0] * 2, atol=1e-3)  # between 8 and 12
@@ -89,7 +89,7 @@ def test_tables_that_cannot_be_used(tmp_path, text, message):
 
 def test_clicks_that_were_not_on_the_dyno():
     data = stand_bike_data()
-    data["rear"]["damper"]["rebound_clicks"] = 25
+    data["rear"]["rebound_clicks"] = 25
     with pytest.raises(
         BikeFileError, match=r"rebound_clicks = 25 was not on the dyno; its table has 4 to 20"
     ):

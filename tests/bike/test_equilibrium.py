@@ -79,11 +79,14 @@ def test_worked_example_of_one_end():
         "spring_rate_n_per_mm": 95.0,
         "preload_mm": 12.0,
     }
-    bike["front"] |= {"rake_deg": 1e-7, "spring_rate_n_per_mm": 1450.0 / 27.852632, "preload_mm": 0.0}
+    bike["front"] |= {"spring_rate_n_per_mm": 1450.0 / 27.852632, "preload_mm": 0.0}
     for end in ("front", "rear"):
         bike[end].pop("spring", None)
     bike["chassis"] |= {"sprung_mass_kg": 2900.0 / GRAVITY_M_S2, "com_to_rear_axle_mm": 705.0}
     made = parse_bike(bike)
+    made = made.model_copy(
+        update={"front": made.front.model_copy(update={"rake_deg": 1e-7})}
+    )  # none is upright
     found = stand(made, load_of(made, "rider"))
     assert found.sag["rear"].shaft_mm == pytest.approx(15.4737, abs=1e-4)
     assert found.sag["rear"].wheel_mm == pytest.approx(27.8526, abs=1e-4)
@@ -147,9 +150,9 @@ def test_a_longer_shock_moves_the_sag_as_its_curve_says(first, last):
 def test_a_spring_that_cannot_carry_it_is_refused_with_the_likely_unit():
     bike = demo_bike()
     data = bike.model_dump(exclude_none=True)
-    data["rear"] |= {"spring_rate_n_per_mm": round(70.0 / GRAVITY_M_S2, 2), "spring": None}
+    data["rear"] |= {"spring_rate_n_per_mm": round(160.0 / GRAVITY_M_S2, 2), "spring": None}
     made = parse_bike(data, source="kilos.toml")
-    with pytest.raises(BikeFileError, match=r"kilos\.toml: rear\.spring_rate_n_per_mm = 7\.14 .*kgf/mm"):
+    with pytest.raises(BikeFileError, match=r"kilos\.toml: rear\.spring_rate_n_per_mm = 16\.32 .*kgf/mm"):
         stand(made, load_of(made, "rider"))
 
 

@@ -112,5 +112,5 @@ def test_demo_bikes_sit_in_the_usual_window(bike):
 
 
 def test_a_spring_too_soft_is_refused_by_name():
-    with pytest.raises(BikeFileError, match=r"rear\.spring_rate_n_per_mm = 5 lets 1047 N .* 70 mm stroke"):
-        static_sag(rear_bike(FALLING, rate=5.0))
+    with pytest.raises(BikeFileError, match=r"rear\.spring_rate_n_per_mm = 12 lets 1047 N .* 70 mm stroke"):
+        static_sag(rear_bike(FALLING, rate=12.0))

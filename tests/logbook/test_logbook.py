@@ -180,7 +180,7 @@ def test_a_log_that_changes_while_it_is_read_is_refused(kept_files, tmp_path, mo
     log = tmp_path / "growing.csv"
     shutil.copy(kept_files[0], log)
 
-    def review_log(_log, _bike, _circuit):
+    def review_log(_log, _bike, _circuit, _cut):
         log.write_bytes(log.read_bytes() + b"\n")
         return kept_review
 

@@ -45,7 +45,7 @@ def test_an_empty_sheet_is_a_sheet():
         ("[middle]\nx = 1", "middle: is not a key of a setup sheet; allowed: name, date"),
         (
             "[front]\nrebound_clicks = -1",
-            "front.rebound_clicks: Input should be greater than or equal to 0 (given: -1)",
+            "front.rebound_clicks = -1 is not between 0 and 100 clicks. With the wrong sign? Then write 1",
         ),
         ("[front]\npreload_mm = 'lots'", "front.preload_mm: Input should be a valid number"),
         ("[front]\npreload_mm = nan", "front.preload_mm: Input should be a finite number"),

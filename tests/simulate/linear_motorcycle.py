@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from telemetry.bike import parse_bike
+from telemetry.bike import Damper, DamperSide, parse_bike
 from telemetry.simulate import Vehicle, demo_bike
 from telemetry.simulate.vehicle import Ridden
 
@@ -25,8 +25,9 @@ def linear_motorcycle(
     data = demo_bike().model_dump(exclude={"source"})
 
     def damper(c_n_s_m):
-        side = {"low_n_s_per_mm": c_n_s_m / 1e3, "high_n_s_per_mm": c_n_s_m / 1e3}
-        return {"compression": side, "rebound": side, "friction_n": 0.0}
+        # not checked: a damper of nothing, or one that locks, is no damper of a motorcycle
+        side = DamperSide.model_construct(low_n_s_per_mm=c_n_s_m / 1e3, high_n_s_per_mm=c_n_s_m / 1e3)
+        return Damper.model_construct(compression=side, rebound=side, friction_n=0.0)
 
     data["wheelbase_mm"] = 1400.0
     data["chassis"] = {
@@ -42,7 +43,6 @@ def linear_motorcycle(
         "spring_rate_n_per_mm": ks[0] / 1e3 * cosine**2,
         "tyre_rate_n_per_mm": kt[0] / 1e3,
         "unsprung_mass_kg": mu[0],
-        "damper": damper(cf * cosine**2),
     }
     data["rear"] |= shared | {
         "shock_stroke_mm": 150.0,
@@ -50,9 +50,11 @@ def linear_motorcycle(
         "spring_rate_n_per_mm": ks[1] / 1e3 * RATIO**2,
         "tyre_rate_n_per_mm": kt[1] / 1e3,
         "unsprung_mass_kg": mu[1],
-        "damper": damper(cr * RATIO**2),
     }
-    return Vehicle(parse_bike(data))
+    bike = parse_bike(data)
+    front = bike.front.model_copy(update={"damper": damper(cf * cosine**2)})
+    rear = bike.rear.model_copy(update={"damper": damper(cr * RATIO**2)})
+    return Vehicle(bike.model_copy(update={"front": front, "rear": rear}))
 
 
 def states(ridden: Ridden, vehicle: Vehicle):
