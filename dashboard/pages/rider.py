@@ -107,7 +107,9 @@ def headline(scene: Scene) -> list[Any]:
         rest.append(html.P(_travel_words(scene, end), className="say"))
         if not scene.ends[end].judged:
             rest.append(html.P(scene.ends[end].reason, className="note"))
-    rest += [html.P(words, className="say") for end, words in _damper_words(scene).items() if end not in doubt]
+    rest += [
+        html.P(words, className="say") for end, words in _damper_words(scene).items() if end not in doubt
+    ]
     # the caution that goes with every change is the engineer's; what may break or has stopped working is the rider's
     cautions = [
         found.caution for found in scene.summary.findings if found.caution not in (None, "", CHANGE_CAUTION)
@@ -177,12 +179,12 @@ def _how(scene: Scene, end: End) -> str:
     if end == "rear" and answer.unexplained:
         did.append(f"it shook {times(answer.unexplained)}, and this log cannot tell why")
     return " and ".join(did) if did else "not on this lap"
+
+
 def _seen(found: EndSummary) -> str:
     """How far a "never" reaches, where an end was measured for a part of the time only."""
     words = measured_time(found)
     return f", as far as it was measured ({words})" if words else ""
-
-
 
 
 def places(scene: Scene) -> list[Any]:

@@ -362,10 +362,9 @@ class Bike(Section):
         low, high = LEVERAGE
         ratio = float(curve.wheel_travel_mm(np.array([stroke]))[0]) / stroke
         if not low <= ratio <= high:
-            swapped = low <= 1 / ratio <= high and self.rear.linkage is None
             raise ValueError(
                 f"rear: the wheel moves {ratio:.2f} mm for each mm of the shock, which is not between {low:g} and "
-                f"{high:g}; {'shock and wheel swapped? Each pair is [shock, wheel]' if swapped else 'check the points'}"
+                f"{high:g}; check the points"
             )
         return self
 

@@ -21,8 +21,9 @@ HOW_TO_CALIBRATE = (
 
 
 class Sensor(NamesColumns):
-    """A travel sensor: its column in the log, or a list of its names in several, and its bench points or the two
-    numbers of its data sheet.
+    """A travel sensor: its column in the log, and its bench points or the two numbers of its data sheet.
+
+    ``channel`` may be a list of names: the column is called differently in several logs.
 
     ``points`` are pairs (signal as logged, damper shaft travel [mm], 0 at full extension); ``table`` names a CSV
     of such pairs beside the bike file instead. They make a least-squares line if they lie on one, else a curve

@@ -78,9 +78,7 @@ def keep(
             channels = {**store.channels(history[0].run_id), **channels}
             cut = store.cut(history[0].run_id) if cut is None else cut
         files = _read(bike_path, sheet_path, circuit_path)
-        sources = Sources(
-            log_path, _name_to_keep(log_name), log_sha256, files.given, channels, cut or WHOLE
-        )
+        sources = Sources(log_path, _name_to_keep(log_name), log_sha256, files.given, channels, cut or WHOLE)
         same = next((entry for entry in history if entry.inputs == sources.inputs), None)
         if same is None or anew:
             return _make(store, sources, files, given, history)
