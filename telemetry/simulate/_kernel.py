@@ -257,27 +257,27 @@ def void_limits(state: FloatArray, gas_held: float, damper: DamperConstants) -> 
 @compiled
 def gas_pressure(state: FloatArray, gas_held: float, damper: DamperConstants) -> float:
     """Absolute pressure of the gas: as a closed volume with temperature, less what leaked; the air's at least."""
-    return gas_held * max(damper.gas_pa * state[GAS] * state[TEMPERATURE] / damper.warm_k, AIR_PA)
+    return float(gas_held * max(damper.gas_pa * state[GAS] * state[TEMPERATURE] / damper.warm_k, AIR_PA))
 
 
 @compiled
 def vapour_pressure(state: FloatArray, damper: DamperConstants) -> float:
     """Absolute pressure at which gas or vapour comes out of the oil."""
-    return damper.vapour_pa * np.exp((state[TEMPERATURE] - damper.warm_k) / damper.vapour_growth_k)
+    return float(damper.vapour_pa * np.exp((state[TEMPERATURE] - damper.warm_k) / damper.vapour_growth_k))
 
 
 @compiled
 def oil_stiffness(state: FloatArray, gas_held: float, damper: DamperConstants) -> float:
     """Stiffness of oil and walls, with the bubbles in the oil in series (isothermal: bulk modulus p over fraction)."""
     bubbles = state[FOAM] * damper.chamber_m / (damper.area_m2 * gas_pressure(state, gas_held, damper))
-    return 1.0 / (1.0 / damper.stiffness_n_m + bubbles)
+    return float(1.0 / (1.0 / damper.stiffness_n_m + bubbles))
 
 
 @compiled
 def oil_thickness(state: FloatArray, scale: float, damper: DamperConstants) -> float:
     """Damper force over that of the bike file at the same flow: thinner when hot, less dense with bubbles in it."""
     thin = np.exp(-damper.thinning_1_k * (state[TEMPERATURE] - damper.warm_k))
-    return max(1e-4, scale * thin * (1.0 - state[FOAM]))
+    return float(max(1e-4, scale * thin * (1.0 - state[FOAM])))
 
 
 @compiled
@@ -339,9 +339,8 @@ def damper_push(
 ) -> float:
     """Force of damper and friction along the shaft, a little after the instant of ``state``."""
     if end.damper.physical == 0.0:
-        return inputs[first + SCALE] * sound_force(speed, end) + end.friction_n * tanh(
-            speed / end.friction_speed
-        )
+        sliding = end.friction_n * tanh(speed / end.friction_speed)
+        return float(inputs[first + SCALE] * sound_force(speed, end) + sliding)
     mean = 0.5 * (state[SHAFT_SPEED] + speed)
     oil, _, _ = oil_after(state, mean, ahead_s, inputs, first, end.damper)
     friction, _ = friction_after(state[BRISTLE], speed, mean, ahead_s, end)

@@ -202,7 +202,7 @@ def _sudden(fault: FaultKind, circuit: Circuit, laps: int, rng: np.random.Genera
             if fault == "scaled force":
                 found.append(WeakDamper(when, float(rng.choice([0.02, 0.05, 0.1, 0.15, 0.3]))))
             elif fault == "void":
-                found.append(StuckGasPiston(when, float(rng.uniform(0.01, 0.1))))
+                found.append(StuckGasPiston(when, float(rng.uniform(0.0, 0.08))))
             else:
                 side = {"stuck compression": "compression", "stuck rebound": "rebound", "stuck both": "both"}
                 found.append(StuckValve(when, side[fault], float(rng.uniform(0.7, 1.0))))  # type: ignore[arg-type]
@@ -262,7 +262,7 @@ def _fault(
         return [_leak(use, physics, rng)]
     from_here = From(float(rng.uniform(0.0, circuit.length_m)), laps=(int(rng.integers(1, max(2, laps))),))
     if fault == "void for good":
-        return [StuckGasPiston(from_here, float(rng.uniform(0.01, 0.1)))]
+        return [StuckGasPiston(from_here, float(rng.uniform(0.0, 0.08)))]
     if fault == "stuck both for good":
         return [StuckValve(from_here, "both", float(rng.uniform(0.7, 1.0)))]
     return []
@@ -342,6 +342,26 @@ def sound_physics(rng: np.random.Generator, *, compliant: bool, stick_slip: bool
     )
 
 
+def sound_fork(rng: np.random.Generator) -> DamperPhysics:
+    """A sound fork, soft in series with its valves and with friction that comes in over travel, drawn at random.
+
+    Parameters
+    ----------
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    DamperPhysics
+    """
+    return DamperPhysics(
+        stiffness_n_per_mm=float(rng.uniform(300.0, 1200.0)),
+        area_mm2=float(rng.uniform(800.0, 1200.0)),
+        thinning_1_k=float(rng.uniform(0.001, 0.004)),
+        presliding_mm=float(rng.uniform(0.1, 0.5)),
+        breakaway=float(rng.uniform(1.1, 1.5)),
+    )
+
+
 def random_outing(
     seed: int,
     *,
@@ -401,7 +421,8 @@ def random_outing(
     features = tuple(f for f in plain.features if not isinstance(f, KerbRidges)) + kerbs
     road = Road(psd_m3=level, features=features)
     physics = sound_physics(rng, compliant="compliant damper" in crowd, stick_slip="stick-slip" in crowd)
-    vehicle = Vehicle(bike, rear_damper=physics)
+    fork = sound_fork(rng) if {"compliant damper", "stick-slip"} & set(crowd) else None
+    vehicle = Vehicle(bike, front_damper=fork, rear_damper=physics)
     riding = Riding(out_lap_m=400.0, in_lap_m=200.0)
 
     def ridden(faults: tuple[Fault, ...]) -> Outing:
