@@ -47,7 +47,7 @@ def _curve(speed_m_s):
 
 def test_viscous_work():
     bench = drive(rear_end(RIGID, c_n_s_m=C), sine_speed(X, HZ, 3))
-    assert cycle_work(bench) == pytest.approx(VISCOUS_J, rel=2e-3)
+    assert cycle_work(bench) == pytest.approx(VISCOUS_J, rel=1e-3)
     assert bench.states[-1, kernel.WORK] == pytest.approx(bench.states[-1, kernel.SOUND_WORK], rel=1e-9)
 
 
@@ -56,12 +56,12 @@ def test_compliance_makes_maxwells_loop(k_n_per_mm):
     physics = replace(RIGID, stiffness_n_per_mm=k_n_per_mm)
     bench = drive(rear_end(physics, c_n_s_m=C), sine_speed(X, HZ, 6))
     wt = W * C / (1e3 * k_n_per_mm)
-    assert cycle_work(bench) == pytest.approx(VISCOUS_J / (1.0 + wt**2), rel=6e-3)
+    assert cycle_work(bench) == pytest.approx(VISCOUS_J / (1.0 + wt**2), rel=1e-3)
     # force lags the speed by atan(w tau): hysteresis in the loop of force against speed
     late = last_cycle(bench)
     t, force = bench.t_s[late], bench.oil_n[late]
     lag = np.arctan2(-np.sum(force * np.cos(W * t)), np.sum(force * np.sin(W * t)))
-    assert lag == pytest.approx(np.arctan(wt), abs=0.015)
+    assert lag == pytest.approx(np.arctan(wt), abs=0.005)
 
 
 def test_compliance_behind_a_digressive_valve_agrees_with_a_general_solver():
@@ -109,7 +109,7 @@ def test_dahls_friction_takes_the_work_of_its_closed_loop():
     far = x / over
     top = force * np.tanh(far)
     expected = 2.0 * (2.0 * x * force - (force + top) * over * (1.0 - np.exp(-2.0 * far)))
-    assert cycle_work(bench, bench.friction_n) == pytest.approx(expected, rel=0.01)
+    assert cycle_work(bench, bench.friction_n) == pytest.approx(expected, rel=0.003)
     assert expected < 0.6 * 4.0 * force * x  # it takes less than sliding at once
     # sticking: at the turning point the force is a spring's, not a friction's
     assert np.max(np.abs(bench.friction_n[last_cycle(bench)])) == pytest.approx(top, rel=0.01)
@@ -164,7 +164,7 @@ def test_a_void_carries_no_force_until_it_has_collapsed(held_share):
     assert closes > np.pi  # part of the way back
     viscous = quad(lambda a: C * X**2 * W * np.sin(a) ** 2, opens, closes)[0]
     expected = VISCOUS_J - viscous + held * X * (np.cos(opens) - np.cos(closes))
-    assert cycle_work(bench) == pytest.approx(expected, rel=0.01)
+    assert cycle_work(bench) == pytest.approx(expected, rel=0.003)
     assert expected < 0.9 * VISCOUS_J
 
     angle = (W * bench.t_s) % (2.0 * np.pi)
@@ -247,7 +247,7 @@ def test_foam_is_soft_and_thin():
     bench = drive(rear_end(physics, c_n_s_m=C), sine_speed(X, HZ, 8))
     c, k = C * (1.0 - f), 1.0 / (1.0 / 1e9 + f * 0.04 / (900e-6 * pressure * 1e5))
     expected = np.pi * c * W * X**2 / (1.0 + (W * c / k) ** 2)
-    assert cycle_work(bench) == pytest.approx(expected, rel=0.01)
+    assert cycle_work(bench) == pytest.approx(expected, rel=0.003)
     assert expected < 0.75 * VISCOUS_J
     late = last_cycle(bench)
     turning = late & (np.abs(bench.speed_m_s) < 0.02 * X * W)
