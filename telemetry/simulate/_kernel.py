@@ -77,6 +77,7 @@ class DamperConstants(NamedTuple):
     foam_recovery_s: float
     foam_growth_k: float
     gas_lost_1_s: float
+    oil_lost_1_s: float
     stuck_n_s2_m2: float
     bristle_n_m: float  # 0: friction follows tanh
     bristle_n_s_m: float
@@ -406,7 +407,7 @@ def damper_goes_on(
         (damper.foam_most - state[FOAM]) * gulped - (state[FOAM] - damper.start_foam) / damper.foam_recovery_s
     )
     state[TEMPERATURE] += step_s * warmer / damper.heat_capacity_j_k
-    state[GAS] -= step_s * damper.gas_lost_1_s * state[GAS]
+    state[GAS] -= step_s * (damper.gas_lost_1_s + damper.oil_lost_1_s * state[GAS]) * state[GAS]
 
 
 @compiled

@@ -237,6 +237,13 @@ def test_gas_is_lost_one_way_and_brings_voids():
     assert np.max(void[-300:]) > 2.0 * np.max(void[(bench.t_s > at) & (bench.t_s < at + 3 * CYCLE_S)])
 
 
+def test_lost_oil_gives_its_room_to_the_gas():
+    # p V stays: 40 ml of gas, 240 ml of oil a minute
+    physics = replace(monotube(2000.0), oil_lost_ml_min=240.0, gas_ml=40.0)
+    bench = drive(rear_end(physics, c_n_s_m=C), sine_speed(X, HZ, 20))
+    np.testing.assert_allclose(bench.states[:, kernel.GAS], 40.0 / (40.0 + 4.0 * bench.t_s), rtol=1e-3)
+
+
 # ------------------------------------------------------------------------------------------------------- foam, heat
 def test_foam_is_soft_and_thin():
     # bubbles of a share f under p are a spring p A / (f L) in series; force at a flow is 1 - f of what it was

@@ -116,13 +116,12 @@ def test_sudden_losses_come_at_corner_exits_and_cost_damping(fault):
         assert any(corner.apex_m < at < corner.end_m + 2.0 for corner in truth.corners)
         assert truth.lap[np.searchsorted(truth.t_s, loss.start_s)] == loss.lap
     assert min(loss.damping_left for loss in ridden.losses) < (0.8 if fault == "stuck compression" else 0.4)
-    assert max(loss.hop_ratio for loss in ridden.losses) > (1.15 if fault == "stuck compression" else 1.7)
+    one_side = fault in ("stuck compression", "stuck rebound")  # a third of the damping and more is left
+    assert max(loss.hop_ratio for loss in ridden.losses) > (1.15 if one_side else 1.7)
     # what was left is below 1 where the hop is larger; elsewhere the rides are the same
     first = ridden.losses[0].start_s
     before = truth.t_s < first - 0.5
-    np.testing.assert_array_equal(
-        truth.rear_wheel_mm[before], outing().outing.truth.rear_wheel_mm[before]
-    )
+    np.testing.assert_array_equal(truth.rear_wheel_mm[before], outing().outing.truth.rear_wheel_mm[before])
 
 
 @pytest.mark.parametrize("fault", SLOW)
