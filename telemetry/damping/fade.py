@@ -1,5 +1,6 @@
 """Damping ratio of a wheel hop lap by lap, and whether it falls."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,7 +9,7 @@ from telemetry.arrays import End, FloatArray
 from telemetry.damping.equation import WheelEquation, blocks
 from telemetry.damping.hop import DOUBTFUL_BELOW, LOST_BELOW, WheelHop, hop_ratio
 from telemetry.damping.learn import Learned
-from telemetry.damping.oscillation import DamperCourse, DamperState, DampingTrend, LapDamping
+from telemetry.damping.oscillation import DamperCourse, DamperState, DampingTrend, LapDamping, SpeedDamping
 from telemetry.damping.pole import Pole, fit_pole, ratios_near, take_out
 from telemetry.laps import Lap
 
@@ -16,6 +17,9 @@ WINDOW_S = 0.5
 KEPT_SHARE = 0.95
 GROUPS = 12  # of windows, left out in turn for the interval
 LEAST_WINDOWS = 4 * GROUPS
+# Edges of the ranges of shaft speed, RMS, doubling; a range needs 10 s of a lap. Choices of ours.
+SPEED_EDGES_MM_S = (0.0, 25.0, 50.0, 100.0, 200.0, 1e4)
+LEAST_WINDOWS_OF_A_SPEED = 20
 # The outing's weights on the road count as so much of a lap's own. With more, a fade at one end shows at the other as
 # damping that rises; with less, a lap's chance hides a fade. Chosen on seeds below those of tests/benchmarks/detection.
 OUTING_PRIOR = 0.03
@@ -59,18 +63,24 @@ def lap_damping(equation: WheelEquation, hop: WheelHop, learned: Learned, lap: L
     ----------
     .. [1] B. Efron, R. Tibshirani, An Introduction to the Bootstrap, Chapman & Hall 1993, ch. 11.
     """
+    return _damping(lap.lap, lap_products(equation, learned, lap), hop, learned)
+
+
+def lap_products(equation: WheelEquation, learned: Learned, lap: Lap) -> FloatArray:
+    """Mean products of the signals over the usable windows of a lap, the road taken out; shape (n, k, k)."""
     inside = equation.span(lap.start_s, lap.end_s)
     own, known = equation.own[:, inside].copy(), equation.known[:, inside]
     if equation.knows_road:
         own[0] -= learned.weights @ known
     cut = blocks((own, known), equation.usable[inside], equation.step_s, WINDOW_S)
-    products = cut.products[cut.whole]
+    return cut.products[cut.whole]
+
+
+def _damping(lap: int, products: FloatArray, hop: WheelHop, learned: Learned) -> LapDamping:
+    """The pole over windows and its jackknife interval."""
     if len(products) < LEAST_WINDOWS:
-        return LapDamping(lap.lap, None, None)
-    residual = np.maximum(np.einsum("i,bij,j->b", learned.row, products[:, :5, :5], learned.row), 1e-9)
-    relative = residual / np.maximum(products[:, 2, 2], 1e-9)
-    weight = (relative <= np.quantile(relative, KEPT_SHARE)) / residual
-    weighted = weight[:, None, None] * products
+        return LapDamping(lap, None, None)
+    weighted = _weighted(products, learned)
     total = weighted.sum(axis=0)
     pole = fit_pole(take_out(total, OUTING_PRIOR)[1], hop)
     group = np.arange(len(products)) * GROUPS // len(products)
@@ -79,7 +89,49 @@ def lap_damping(equation: WheelEquation, hop: WheelHop, learned: Learned, lap: L
     sd = float(np.sqrt((GROUPS - 1) / GROUPS * ((logs - logs.mean()) ** 2).sum()))
     spread = float(np.exp(T_975 * sd))
     ratio = pole_ratio(pole, hop)
-    return LapDamping(lap.lap, ratio, (ratio / spread, ratio * spread))
+    return LapDamping(lap, ratio, (ratio / spread, ratio * spread))
+
+
+def _weighted(products: FloatArray, learned: Learned) -> FloatArray:
+    """Windows weighted by their own residual, without the few that fit worst."""
+    residual = np.maximum(np.einsum("i,bij,j->b", learned.row, products[:, :5, :5], learned.row), 1e-9)
+    relative = residual / np.maximum(products[:, 2, 2], 1e-9)
+    weight = (relative <= np.quantile(relative, KEPT_SHARE)) / residual
+    return np.asarray(weight[:, None, None] * products)
+
+
+def damping_by_speed(
+    equation: WheelEquation, hop: WheelHop, learned: Learned, laps: Sequence[Lap], leverage: float
+) -> tuple[SpeedDamping, ...]:
+    """The pole of a wheel on every lap, by the shaft speed of its windows.
+
+    Parameters
+    ----------
+    equation : WheelEquation
+    hop : WheelHop
+    learned : Learned
+    laps : sequence of Lap
+    leverage : float
+        Wheel travel over shaft travel.
+
+    Returns
+    -------
+    tuple of SpeedDamping
+        Ranges that no lap has enough of are left out; laps without interval, which only their scatter tells here.
+    """
+    cut = [(lap.lap, lap_products(equation, learned, lap)) for lap in laps]
+    found = []
+    for low, high in zip(SPEED_EDGES_MM_S, SPEED_EDGES_MM_S[1:], strict=False):
+        here = []
+        for lap, products in cut:
+            shaft_mm_s = np.sqrt(products[:, 2, 2]) / leverage
+            some = products[(shaft_mm_s >= low) & (shaft_mm_s < high)]
+            if len(some) >= LEAST_WINDOWS_OF_A_SPEED:
+                left = take_out(_weighted(some, learned).sum(axis=0), OUTING_PRIOR)[1]
+                here.append(LapDamping(lap, pole_ratio(fit_pole(left, hop), hop), None))
+        if here:
+            found.append(SpeedDamping(low, high, tuple(here)))
+    return tuple(found)
 
 
 def pole_ratio(pole: Pole, hop: WheelHop) -> float:
