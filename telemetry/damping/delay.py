@@ -5,6 +5,7 @@ Five milliseconds are enough to make a wrong pole fit better than the right one.
 
 import numpy as np
 
+from telemetry.arrays import FloatArray
 from telemetry.damping.equation import WheelEquation
 from telemetry.damping.hop import WheelHop
 from telemetry.damping.pole import fit_pole, take_out
@@ -13,9 +14,46 @@ from telemetry.damping.wheelline import Line
 DELAYS_S = 0.005 * np.arange(-8, 9)
 FROM_S = 200.0  # of riding are enough
 WINDOW_S = 1.0
+# Two clocks run apart where the delay early and late in the outing differ by more; its scatter is about a
+# millisecond. A choice of ours.
+RUN_APART_S = 0.003
 
 
-def best_delay_s(equation: WheelEquation, hop: WheelHop, turning: Line | None) -> float:
+def delay_over_time_s(equation: WheelEquation, hop: WheelHop, turning: Line | None) -> float | FloatArray:
+    """The delay, or where the clocks of the two channels run apart a straight line through it.
+
+    Parameters
+    ----------
+    equation : WheelEquation
+        As it was read, without delay.
+    hop : WheelHop
+    turning : Line or None
+
+    Returns
+    -------
+    float or ndarray of shape (n,)
+        [s]
+    """
+    used = np.cumsum(equation.usable) * equation.step_s
+    first, last = _part(used, 0.0), _part(used, used[-1] - FROM_S)
+    early_s = best_delay_s(equation, hop, turning, first)
+    at_s = equation.step_s * np.arange(len(used))
+    middle_s = [float(at_s[part].mean()) for part in (first, last)]
+    apart_s = middle_s[1] - middle_s[0]
+    if equation.news is None or apart_s < 0.5 * FROM_S:
+        return early_s
+    late_s = best_delay_s(equation, hop, turning, last)
+    if abs(late_s - early_s) < RUN_APART_S:
+        return early_s
+    return early_s + (late_s - early_s) * (at_s - middle_s[0]) / apart_s
+
+
+def _part(used_s: FloatArray, start_s: float) -> slice:
+    first, last = np.searchsorted(used_s, [start_s, start_s + FROM_S])
+    return slice(int(first), int(last) + 1)
+
+
+def best_delay_s(equation: WheelEquation, hop: WheelHop, turning: Line | None, part: slice) -> float:
     """The delay at which the likeliest pole is likeliest; 0 where it cannot be told.
 
     Parameters
@@ -25,6 +63,8 @@ def best_delay_s(equation: WheelEquation, hop: WheelHop, turning: Line | None) -
     hop : WheelHop
     turning : Line or None
         The wheel's own line, which has no news of the road, is taken out.
+    part : slice
+        Samples to look at.
 
     Returns
     -------
@@ -33,8 +73,6 @@ def best_delay_s(equation: WheelEquation, hop: WheelHop, turning: Line | None) -
     """
     if equation.news is None:
         return 0.0
-    used = np.cumsum(equation.usable) * equation.step_s
-    part = slice(0, int(np.searchsorted(used, FROM_S)))
     good = equation.usable[part]
     width = round(WINDOW_S / equation.step_s)
     if good.sum() < 20 * width:

@@ -12,7 +12,7 @@ from telemetry.setup.damper import DamperOuting
 from telemetry.wording import count_word
 
 SPEED_COLUMNS = ("shaft speed, RMS", "before (laps)", "after (laps)", "after over before (95 %)", "verdict")
-HISTORY_COLUMNS = ("date", "run", "serviced", "laps", "damping ratio", "kJ", "since: km", "kJ", "said")
+HISTORY_COLUMNS = ("date", "run", "serviced", "damping ratio", "kJ", "since: km", "kJ", "said")
 # In a line of a list; an outing of which nothing is suspected was judged.
 SAID = {"suspected loss": "LOST?", "in doubt": "IN DOUBT", "not judged": "not judged", "": "no sign"}
 
@@ -38,13 +38,12 @@ def _range_words(low: float | None, high: float | None) -> str:
 
 
 def history_rows(runs: Sequence[DamperRun]) -> list[tuple[str, ...]]:
-    """Date, run, service day, laps, damping ratio, heat, distance and heat since the service, what was suspected."""
+    """Date, run, service day, damping ratio, heat, distance and heat since the service, what was suspected."""
     return [
         (
             run.date or UNKNOWN,
             run.name,
             run.serviced or UNKNOWN,
-            str(run.laps),
             _ratio_words(run),
             number(run.heat_kj),
             number(run.since_service_km),
