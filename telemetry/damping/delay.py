@@ -34,7 +34,7 @@ def delay_over_time_s(equation: WheelEquation, hop: WheelHop, turning: Line | No
     float or ndarray of shape (n,)
         [s]
     """
-    used = np.cumsum(equation.usable) * equation.step_s
+    used = np.asarray(np.cumsum(equation.usable) * equation.step_s, dtype=np.float64)
     first, last = _part(used, 0.0), _part(used, used[-1] - FROM_S)
     early_s = best_delay_s(equation, hop, turning, first)
     at_s = equation.step_s * np.arange(len(used))
@@ -45,7 +45,7 @@ def delay_over_time_s(equation: WheelEquation, hop: WheelHop, turning: Line | No
     late_s = best_delay_s(equation, hop, turning, last)
     if abs(late_s - early_s) < RUN_APART_S:
         return early_s
-    return early_s + (late_s - early_s) * (at_s - middle_s[0]) / apart_s
+    return np.asarray(early_s + (late_s - early_s) * (at_s - middle_s[0]) / apart_s, dtype=np.float64)
 
 
 def _part(used_s: FloatArray, start_s: float) -> slice:

@@ -6,8 +6,9 @@ import numpy as np
 
 from telemetry.arrays import End
 from telemetry.bike import Bike
+from telemetry.damping.course import damper_course, level_state, told_apart
 from telemetry.damping.equation import SLOWEST_M_S
-from telemetry.damping.fade import damper_course, damping_by_speed, lap_damping, pole_ratio
+from telemetry.damping.fade import damping_by_speed, lap_damping, pole_ratio
 from telemetry.damping.judge import Judged, judge
 from telemetry.damping.level import with_levels
 from telemetry.damping.limit import detection_limits, evidence_per_s
@@ -63,6 +64,7 @@ def assess(heard: Heard, motion: Motion, track: Track, bike: Bike) -> Oscillatio
         course["front"] = _course(front, motion, track)
         front_judged = judge(front, motion, track, bike)
         front_events = with_levels(front_judged.events, _limits(front, front_judged, motion))
+    course = told_apart(course)
     answer, reason = verdict(heard.learned, heard.missing, events, unexplained, limits, course["rear"], share)
     return Oscillation(
         verdict=answer,
@@ -105,5 +107,7 @@ def _course(heard: Heard, motion: Motion, track: Track) -> DamperCourse:
     at_pace, end = laps_at_pace(track.laps), motion.ends[heard.end]
     laps = tuple(lap_damping(equation, hop, learned, lap) for lap in at_pace)
     leverage = end.wheel_stroke_mm / end.stroke_mm
-    course = damper_course(laps, pole_ratio(learned.pole, hop), heard.end, knows_road=equation.knows_road)
+    ratio = pole_ratio(learned.pole, hop)
+    level = level_state(learned.pole, ratio, hop)
+    course = damper_course(laps, ratio, heard.end, level, knows_road=equation.knows_road)
     return replace(course, by_speed=damping_by_speed(equation, hop, learned, at_pace, leverage))

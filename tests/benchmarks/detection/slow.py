@@ -91,9 +91,7 @@ def main() -> None:
     parser.add_argument("--kinds", nargs="+", default=KINDS, choices=KINDS)
     parser.add_argument("--each", action="store_true", help="a line an outing as well")
     given = parser.parse_args()
-    jobs = [
-        (kind, given.first_seed + i, given.laps) for i in range(given.outings) for kind in given.kinds
-    ]
+    jobs = [(kind, given.first_seed + i, given.laps) for i in range(given.outings) for kind in given.kinds]
     with ProcessPoolExecutor(given.jobs) as pool:
         outcomes = []
         for outcome in pool.map(one, jobs):
