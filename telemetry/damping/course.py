@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from math import expm1, log1p
+from math import expm1, log, log1p
 
 import numpy as np
 
@@ -10,7 +10,7 @@ from telemetry.arrays import End, FloatArray
 from telemetry.damping.fade import T_975
 from telemetry.damping.hop import DOUBTFUL_BELOW, LOST_BELOW, WheelHop
 from telemetry.damping.oscillation import FALLING, DamperCourse, DamperState, DampingTrend, LapDamping
-from telemetry.damping.pole import Pole
+from telemetry.damping.pole import Pole, stopped_by_bounds
 
 LEAST_LAPS_FOR_TREND = 4
 # A smaller fall over the outing is not worth a word, and part of it is what pace and fuel do. Choices of ours.
@@ -21,15 +21,17 @@ FALSE_CALLS = 1.0 / 150.0
 ENDS_LOOKED_AT = 2
 # The scatter within a lap counts as so many laps beside what the laps themselves scatter about their line.
 PRIOR_LAPS = 4
+# Two laps of a sound damper differ by this at least: fuel, line and pace. [ln of the ratio; a choice of ours]
+LEAST_SCATTER = 0.01
 # Laps on each side of the turn of a damper that recovers, the turn among them.
 LEAST_SIDE = 3
-# A pole this near an edge of the band, as a share, was stopped by it; with the masses not known a lost damper is
-# called by this share of the usual ratio. Choices of ours.
-EDGE_SHARE = 0.03
+# With the masses not known a lost damper is called by this share of the usual ratio. A choice of ours.
 SCALE_UNKNOWN = 2.0 / 3.0
 # Where the other end reads higher by this share of a fall, either of the two may have changed: each is told by the
 # other, and a damper that fades lifts the other's reading by 0.1 to 0.6 of its own fall in simulation.
 EITHER_SHARE = 0.8
+# Above it wheel and chassis move as one and there is no hop to be found. A choice of ours.
+NO_MODE = 0.8
 _TOO_FEW = f"A course over the laps needs {LEAST_LAPS_FOR_TREND} complete laps at pace."
 
 
@@ -82,7 +84,7 @@ def find_fall(laps: tuple[LapDamping, ...]) -> Fall | None:
     ln(ratio) over the laps is fitted with a straight line, and with every line of one bend: a leak lets the damping go
     late, foam early, and what is worked less hard recovers. The change that each fit shows is tested one-sided
     against `USUAL_DRIFT_PCT`, at a level that `FALSE_CALLS` leaves for each (Bonferroni). The scatter about the fit is
-    pooled with the scatter within the laps, so that four laps that happen to lie on a line prove little.
+    pooled with the scatter that the laps show inside, so that four laps that happen to lie on a line prove little.
 
     Parameters
     ----------
@@ -93,16 +95,16 @@ def find_fall(laps: tuple[LapDamping, ...]) -> Fall | None:
     Fall or None
     """
     known = [
-        (lap.lap, lap.damping_ratio, lap.ci95[1])
+        (lap.lap, lap.damping_ratio, _scatter(lap, lap.damping_ratio))
         for lap in laps
-        if lap.damping_ratio is not None and lap.ci95 is not None
+        if lap.damping_ratio is not None
     ]
     count = len(known)
     if count < LEAST_LAPS_FOR_TREND:
         return None
-    number, ratio, high = zip(*known, strict=True)
+    number, ratio, scatter = zip(*known, strict=True)
     x, value = np.array(number, dtype=np.float64), np.log(np.array(ratio))
-    within = (np.log(np.array(high)) - value) / T_975
+    within = np.array(scatter)
     first, last = number[0], number[-1]
     level = FALSE_CALLS / ENDS_LOOKED_AT / 2.0  # one half for the line, one for all bends
     line = _fit((x,), value, within, level)
@@ -124,6 +126,13 @@ def find_fall(laps: tuple[LapDamping, ...]) -> Fall | None:
             falls.append((fit.residual, Fall(first, last, last, -fit.change(before, after))))
     told = recoveries or falls
     return min(told, key=lambda pair: pair[0])[1] if told else None
+
+
+def _scatter(lap: LapDamping, ratio: float) -> float:
+    """Standard deviation of ln(ratio) from lap to lap; that of the lap itself where a stored review has no other."""
+    if lap.scatter is not None:
+        return max(lap.scatter, LEAST_SCATTER)
+    return LEAST_SCATTER if lap.ci95 is None else max(log(lap.ci95[1] / ratio) / T_975, LEAST_SCATTER)
 
 
 @dataclass(frozen=True)
@@ -180,10 +189,8 @@ def level_state(pole: Pole, ratio: float, hop: WheelHop) -> DamperState:
     -------
     {"worn all along", "doubtful", "sound"}
     """
-    low_hz, high_hz = hop.band_hz
-    inside = low_hz * (1 + EDGE_SHARE) < pole.frequency_hz < high_hz * (1 - EDGE_SHARE)
     lost_below = LOST_BELOW * (1.0 if hop.from_bike else SCALE_UNKNOWN)
-    if inside and ratio <= lost_below:
+    if ratio <= lost_below and not stopped_by_bounds(pole, hop):
         return "worn all along"
     return "doubtful" if ratio < DOUBTFUL_BELOW else "sound"
 
@@ -284,12 +291,18 @@ def told_apart(course: Mapping[End, DamperCourse]) -> dict[End, DamperCourse]:
         if falling.state not in FALLING or falling.trend is None or rising.trend is None:
             continue
         fall, rise = (log1p(one.trend.change_pct_per_lap / 100.0) for one in (falling, rising) if one.trend)
-        if rising.trend.ci95_pct_per_lap[0] > 0 and rise > -EITHER_SHARE * fall:
+        rises = rising.trend.ci95_pct_per_lap[0] > 0 and rise > -EITHER_SHARE * fall
+        not_found = max((lap.damping_ratio or 0.0 for lap in rising.laps), default=0.0) > NO_MODE
+        if rises or not_found:
             down_pct, up_pct = -falling.trend.change_pct_per_lap, rising.trend.change_pct_per_lap
+            beside = (
+                f"while that of the {other} rose by {up_pct:.1f} %"
+                if rises
+                else f"and that of the {other} is not known"
+            )
             words = (
-                f"Over the laps the damping ratio of the {end} wheel hop fell by {down_pct:.1f} % a lap while that of "
-                f"the {other} rose by {up_pct:.1f} %: each end is told by the other, so which of the two dampers "
-                "changed cannot be told."
+                f"Over the laps the damping ratio of the {end} wheel hop fell by {down_pct:.1f} % a lap {beside}: each "
+                "end is told by the other, so which of the two dampers changed cannot be told."
             )
             told[end] = replace(falling, state="doubtful", reason=words)
     return told

@@ -8,7 +8,7 @@ from telemetry.arrays import End
 from telemetry.bike import Bike
 from telemetry.damping.course import damper_course, level_state, told_apart
 from telemetry.damping.equation import SLOWEST_M_S
-from telemetry.damping.fade import damping_by_speed, lap_damping, pole_ratio
+from telemetry.damping.fade import damping_by_lap, damping_by_speed, pole_ratio
 from telemetry.damping.judge import Judged, judge
 from telemetry.damping.level import with_levels
 from telemetry.damping.limit import detection_limits, evidence_per_s
@@ -105,7 +105,7 @@ def _limits(heard: Heard, judged: Judged, motion: Motion) -> tuple[DetectionLimi
 def _course(heard: Heard, motion: Motion, track: Track) -> DamperCourse:
     equation, hop, learned = heard.equation, heard.hop, heard.learned
     at_pace, end = laps_at_pace(track.laps), motion.ends[heard.end]
-    laps = tuple(lap_damping(equation, hop, learned, lap) for lap in at_pace)
+    laps = damping_by_lap(equation, hop, learned, at_pace)
     leverage = end.wheel_stroke_mm / end.stroke_mm
     ratio = pole_ratio(learned.pole, hop)
     level = level_state(learned.pole, ratio, hop)

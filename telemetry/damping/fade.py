@@ -9,7 +9,7 @@ from telemetry.damping.equation import WheelEquation, blocks
 from telemetry.damping.hop import WheelHop, hop_ratio
 from telemetry.damping.learn import Learned
 from telemetry.damping.oscillation import LapDamping, SpeedDamping
-from telemetry.damping.pole import Pole, fit_pole, ratios_near, take_out
+from telemetry.damping.pole import Pole, fit_pole, ratios_near, stopped_by_bounds, take_out
 from telemetry.laps import Lap
 
 WINDOW_S = 0.5
@@ -26,12 +26,15 @@ OUTING_PRIOR = 0.03
 T_975 = 2.201
 
 
-def lap_damping(equation: WheelEquation, hop: WheelHop, learned: Learned, lap: Lap) -> LapDamping:
-    """The pole of a wheel over all usable time of one lap.
+def damping_by_lap(
+    equation: WheelEquation, hop: WheelHop, learned: Learned, laps: Sequence[Lap]
+) -> tuple[LapDamping, ...]:
+    """The pole of a wheel over all usable time of each lap.
 
     What the other wheel knows of the road is weighed a little afresh on every lap: a damper that fades at the other
     end changes it. The interval is a jackknife [1]_ over groups of neighbouring windows, so that it knows of roads
-    and rides that differ along the lap.
+    and rides that differ along the lap. Every lap meets the same road, so that what scatters from lap to lap is only
+    what a group does otherwise on one lap than on the others: the same jackknife without what groups have in common.
 
     Parameters
     ----------
@@ -39,18 +42,52 @@ def lap_damping(equation: WheelEquation, hop: WheelHop, learned: Learned, lap: L
     hop : WheelHop
     learned : Learned
         From the outing as a whole.
-    lap : Lap
+    laps : sequence of Lap
 
     Returns
     -------
-    LapDamping
-        None inside where too little of the lap is usable.
+    tuple of LapDamping
+        None inside where too little of the lap is usable, or where the search for the pole was stopped by its bounds.
 
     References
     ----------
     .. [1] B. Efron, R. Tibshirani, An Introduction to the Bootstrap, Chapman & Hall 1993, ch. 11.
     """
-    return _damping(lap.lap, lap_products(equation, learned, lap), hop, learned)
+    logs = [_logs(lap_products(equation, learned, lap), hop, learned) for lap in laps]
+    without = np.stack(
+        [found[1:] - found[1:].mean() for found in logs if found is not None] or [np.zeros(GROUPS)]
+    )
+    common = without.mean(axis=0)
+    spare = max(len(without) - 1, 1)  # the laps' own mean is taken from them
+    told = []
+    for lap, found in zip(laps, logs, strict=True):
+        if found is None:
+            told.append(LapDamping(lap.lap, None, None))
+            continue
+        ratio, away = float(np.exp(found[0])), found[1:] - found[1:].mean()
+        spread = float(np.exp(T_975 * _jackknife_sd(away)))
+        scatter = _jackknife_sd(away - common) * float(np.sqrt(len(without) / spare))
+        told.append(LapDamping(lap.lap, ratio, (ratio / spread, ratio * spread), scatter))
+    return tuple(told)
+
+
+def _logs(products: FloatArray, hop: WheelHop, learned: Learned) -> FloatArray | None:
+    """Ln of the damping ratio over all windows, then without each group; None with too few windows or no pole."""
+    if len(products) < LEAST_WINDOWS:
+        return None
+    weighted = _weighted(products, learned)
+    total = weighted.sum(axis=0)
+    pole = fit_pole(take_out(total, OUTING_PRIOR)[1], hop)
+    if stopped_by_bounds(pole, hop):
+        return None
+    group = np.arange(len(products)) * GROUPS // len(products)
+    without = [take_out(total - weighted[group == g].sum(axis=0), OUTING_PRIOR)[1] for g in range(GROUPS)]
+    ratios = np.concatenate([[pole_ratio(pole, hop)], ratios_near(np.stack(without), hop, pole)])
+    return np.asarray(np.log(ratios), dtype=np.float64)
+
+
+def _jackknife_sd(away: FloatArray) -> float:
+    return float(np.sqrt((GROUPS - 1) / GROUPS * (away**2).sum()))
 
 
 def lap_products(equation: WheelEquation, learned: Learned, lap: Lap) -> FloatArray:
@@ -61,22 +98,6 @@ def lap_products(equation: WheelEquation, learned: Learned, lap: Lap) -> FloatAr
         own[0] -= learned.weights @ known
     cut = blocks((own, known), equation.usable[inside], equation.step_s, WINDOW_S)
     return cut.products[cut.whole]
-
-
-def _damping(lap: int, products: FloatArray, hop: WheelHop, learned: Learned) -> LapDamping:
-    """The pole over windows and its jackknife interval."""
-    if len(products) < LEAST_WINDOWS:
-        return LapDamping(lap, None, None)
-    weighted = _weighted(products, learned)
-    total = weighted.sum(axis=0)
-    pole = fit_pole(take_out(total, OUTING_PRIOR)[1], hop)
-    group = np.arange(len(products)) * GROUPS // len(products)
-    without = [take_out(total - weighted[group == g].sum(axis=0), OUTING_PRIOR)[1] for g in range(GROUPS)]
-    logs = np.log(ratios_near(np.stack(without), hop, pole))
-    sd = float(np.sqrt((GROUPS - 1) / GROUPS * ((logs - logs.mean()) ** 2).sum()))
-    spread = float(np.exp(T_975 * sd))
-    ratio = pole_ratio(pole, hop)
-    return LapDamping(lap, ratio, (ratio / spread, ratio * spread))
 
 
 def _weighted(products: FloatArray, learned: Learned) -> FloatArray:
@@ -114,8 +135,9 @@ def damping_by_speed(
             shaft_mm_s = np.sqrt(products[:, 2, 2]) / leverage
             some = products[(shaft_mm_s >= low) & (shaft_mm_s < high)]
             if len(some) >= LEAST_WINDOWS_OF_A_SPEED:
-                left = take_out(_weighted(some, learned).sum(axis=0), OUTING_PRIOR)[1]
-                here.append(LapDamping(lap, pole_ratio(fit_pole(left, hop), hop), None))
+                pole = fit_pole(take_out(_weighted(some, learned).sum(axis=0), OUTING_PRIOR)[1], hop)
+                if not stopped_by_bounds(pole, hop):
+                    here.append(LapDamping(lap, pole_ratio(pole, hop), None))
         if here:
             found.append(SpeedDamping(low, high, tuple(here)))
     return tuple(found)

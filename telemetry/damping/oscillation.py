@@ -104,11 +104,16 @@ class RejectedCandidate:
 
 @dataclass(frozen=True)
 class LapDamping:
-    """Damping ratio of the rear wheel hop over one lap; None where it cannot be told."""
+    """Damping ratio of a wheel hop over one lap; None where it cannot be told.
+
+    ``ci95`` is for another road like this one; ``scatter`` for another lap on the same: the standard deviation of
+    ln(ratio), None in reviews stored by older versions.
+    """
 
     lap: int
     damping_ratio: float | None
     ci95: tuple[float, float] | None
+    scatter: float | None = None
 
 
 @dataclass(frozen=True)

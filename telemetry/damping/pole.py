@@ -12,6 +12,7 @@ from telemetry.damping.hop import WheelHop, coefficients, hop_mode, hop_ratio, l
 LEAST_DAMPING, MOST_DAMPING = 0.02, 1.7
 SEARCH_POINTS = 13
 SEARCH_ROUNDS = 4
+AT_BOUND = 0.01  # in ln of tyre frequency and damping: a step of the last round
 # Half width of the small grid, in ln of tyre frequency and damping.
 NEAR = np.array([0.02, 0.08])
 
@@ -88,6 +89,22 @@ def fit_pole(products: FloatArray, hop: WheelHop) -> Pole:
         centre, least = _best(products, _search(hop, (tyre, damping)))
     tyre_hz, found = map(float, np.exp(centre))
     return Pole(tyre_hz, found, *hop_mode(hop, tyre_hz, found), least)
+
+
+def stopped_by_bounds(pole: Pole, hop: WheelHop) -> bool:
+    """Whether the search ended at an edge of the band or of the damping: then the pole was not found.
+
+    Parameters
+    ----------
+    pole : Pole
+    hop : WheelHop
+
+    Returns
+    -------
+    bool
+    """
+    here = np.log([pole.tyre_hz, pole.damping])
+    return bool((np.abs(_bounds(hop) - here[:, None]) < AT_BOUND).any())
 
 
 def _best(products: FloatArray, grid: _Search) -> tuple[FloatArray, float]:
