@@ -190,7 +190,7 @@ def level_state(pole: Pole, ratio: float, hop: WheelHop) -> DamperState:
     {"worn all along", "doubtful", "sound"}
     """
     lost_below = LOST_BELOW * (1.0 if hop.from_bike else SCALE_UNKNOWN)
-    if ratio <= lost_below and not stopped_by_bounds(pole, hop):
+    if ratio <= lost_below and not any(stopped_by_bounds(pole, hop)):
         return "worn all along"
     return "doubtful" if ratio < DOUBTFUL_BELOW else "sound"
 

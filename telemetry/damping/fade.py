@@ -78,7 +78,7 @@ def _logs(products: FloatArray, hop: WheelHop, learned: Learned) -> FloatArray |
     weighted = _weighted(products, learned)
     total = weighted.sum(axis=0)
     pole = fit_pole(take_out(total, OUTING_PRIOR)[1], hop)
-    if stopped_by_bounds(pole, hop):
+    if stopped_by_bounds(pole, hop)[1]:
         return None
     group = np.arange(len(products)) * GROUPS // len(products)
     without = [take_out(total - weighted[group == g].sum(axis=0), OUTING_PRIOR)[1] for g in range(GROUPS)]
@@ -136,7 +136,7 @@ def damping_by_speed(
             some = products[(shaft_mm_s >= low) & (shaft_mm_s < high)]
             if len(some) >= LEAST_WINDOWS_OF_A_SPEED:
                 pole = fit_pole(take_out(_weighted(some, learned).sum(axis=0), OUTING_PRIOR)[1], hop)
-                if not stopped_by_bounds(pole, hop):
+                if not stopped_by_bounds(pole, hop)[1]:
                     here.append(LapDamping(lap, pole_ratio(pole, hop), None))
         if here:
             found.append(SpeedDamping(low, high, tuple(here)))

@@ -91,8 +91,11 @@ def fit_pole(products: FloatArray, hop: WheelHop) -> Pole:
     return Pole(tyre_hz, found, *hop_mode(hop, tyre_hz, found), least)
 
 
-def stopped_by_bounds(pole: Pole, hop: WheelHop) -> bool:
-    """Whether the search ended at an edge of the band or of the damping: then the pole was not found.
+def stopped_by_bounds(pole: Pole, hop: WheelHop) -> tuple[bool, bool]:
+    """Whether the search ended at an edge of the band, and of the damping.
+
+    At an edge of the band the damping still follows the wheel's, on a scale that is not known; at an edge of the
+    damping nothing was found.
 
     Parameters
     ----------
@@ -101,10 +104,11 @@ def stopped_by_bounds(pole: Pole, hop: WheelHop) -> bool:
 
     Returns
     -------
-    bool
+    tuple of bool
     """
     here = np.log([pole.tyre_hz, pole.damping])
-    return bool((np.abs(_bounds(hop) - here[:, None]) < AT_BOUND).any())
+    frequency, damping = (np.abs(_bounds(hop) - here[:, None]) < AT_BOUND).any(axis=1)
+    return bool(frequency), bool(damping)
 
 
 def _best(products: FloatArray, grid: _Search) -> tuple[FloatArray, float]:
