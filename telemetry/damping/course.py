@@ -97,7 +97,7 @@ def find_fall(laps: tuple[LapDamping, ...]) -> Fall | None:
     known = [
         (lap.lap, lap.damping_ratio, _scatter(lap, lap.damping_ratio))
         for lap in laps
-        if lap.damping_ratio is not None
+        if lap.damping_ratio is not None and lap.damping_ratio < NO_MODE
     ]
     count = len(known)
     if count < LEAST_LAPS_FOR_TREND:
