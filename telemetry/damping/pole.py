@@ -107,8 +107,8 @@ def stopped_by_bounds(pole: Pole, hop: WheelHop) -> tuple[bool, bool]:
     tuple of bool
     """
     here = np.log([pole.tyre_hz, pole.damping])
-    frequency, damping = (np.abs(_bounds(hop) - here[:, None]) < AT_BOUND).any(axis=1)
-    return bool(frequency), bool(damping)
+    at_bound = np.abs(_bounds(hop) - here[:, None]) < AT_BOUND
+    return bool(at_bound[0].any()), bool(at_bound[1].any())
 
 
 def _best(products: FloatArray, grid: _Search) -> tuple[FloatArray, float]:
