@@ -9,6 +9,7 @@ from typing import Literal
 
 import numpy as np
 from scipy.interpolate import CubicHermiteSpline
+from scipy.ndimage import gaussian_filter1d
 from scipy.signal import cont2discrete, lfilter
 
 from telemetry.arrays import BoolArray, End, FloatArray
@@ -59,6 +60,11 @@ class Fade:
     end: End = "rear"
 
 
+STICKING_S = (
+    0.1  # between a sixth and five sixths of the way, of a pressure that goes or comes back (a choice)
+)
+
+
 @dataclass(frozen=True)
 class From:
     """When something befalls a damper: from a lap distance on, for a time.
@@ -106,6 +112,7 @@ class StuckGasPiston:
     """A floating piston that sticks: only a share of the gas pressure reaches the oil, and voids open early.
 
     How much damping is lost is up to the motion: none while compression asks for less force than the pressure holds.
+    The pressure goes and comes back over about `STICKING_S`.
     """
 
     when: From
@@ -118,6 +125,14 @@ class GasLeak:
     """Gas lost through a seal, slowly and one way: voids open ever earlier."""
 
     half_life_s: float
+    end: End = "rear"
+
+
+@dataclass(frozen=True)
+class OilLeak:
+    """Oil lost through a seal, slowly and one way: the gas grows by as much, its pressure falls."""
+
+    ml_per_min: float
     end: End = "rear"
 
 
@@ -258,6 +273,7 @@ Fault = (
     | StuckValve
     | StuckGasPiston
     | GasLeak
+    | OilLeak
     | Foaming
     | Overheating
     | SensorPlay
@@ -363,7 +379,8 @@ def damper_drives(
                         opened[inside] = fault.opening
             elif isinstance(fault, StuckGasPiston):
                 scale, kind = 1.0, "void"
-                drive.gas_held[inside] *= fault.share
+                held = gaussian_filter1d(np.where(inside, fault.share, 1.0), 0.5 * STICKING_S / ride.step_s)
+                drive.gas_held[:] *= held
             else:
                 scale, kind = fault.scale, "scaled force"
                 drive.scale[inside] *= fault.scale
@@ -378,6 +395,8 @@ def _faulty_damper(physics: DamperPhysics | None, fault: Fault) -> DamperPhysics
     """The damper with a fault of its own; one that fails as physics says needs physics."""
     if isinstance(fault, GasLeak):
         return replace(physics or DamperPhysics(), gas_half_life_s=fault.half_life_s)
+    if isinstance(fault, OilLeak):
+        return replace(physics or DamperPhysics(), oil_lost_ml_min=fault.ml_per_min)
     if isinstance(fault, Foaming):
         return replace(
             physics or DamperPhysics(),

@@ -26,6 +26,7 @@ from telemetry.simulate.faults import (
     From,
     GasLeak,
     LoggerClock,
+    OilLeak,
     Overheating,
     SensorBow,
     SensorPlay,
@@ -62,7 +63,7 @@ FaultKind = Literal[
 FAULT_KINDS: tuple[FaultKind, ...] = get_args(FaultKind)
 SUDDEN: tuple[FaultKind, ...] = ("scaled force", "void", "stuck compression", "stuck rebound", "stuck both")
 SLOW: tuple[FaultKind, ...] = ("scaled fade", "heat", "foam", "leak")
-Crowd = Literal["kerbs", "tone", "imbalance", "used sensors", "compliant damper", "stick-slip"]
+Crowd = Literal["kerbs", "rear kerbs", "tone", "imbalance", "used sensors", "compliant damper", "stick-slip"]
 CROWD: tuple[Crowd, ...] = get_args(Crowd)
 
 HOP_HZ = (12.0, 21.0)
@@ -202,7 +203,7 @@ def _sudden(fault: FaultKind, circuit: Circuit, laps: int, rng: np.random.Genera
             if fault == "scaled force":
                 found.append(WeakDamper(when, float(rng.choice([0.02, 0.05, 0.1, 0.15, 0.3]))))
             elif fault == "void":
-                found.append(StuckGasPiston(when, float(rng.uniform(0.01, 0.1))))
+                found.append(StuckGasPiston(when, float(rng.uniform(0.0, 0.08))))
             else:
                 side = {"stuck compression": "compression", "stuck rebound": "rebound", "stuck both": "both"}
                 found.append(StuckValve(when, side[fault], float(rng.uniform(0.7, 1.0))))  # type: ignore[arg-type]
@@ -224,12 +225,14 @@ def _use(twin: Outing) -> _Use:
     return _Use(seconds, float(damper.sound_work_j[-1]), float(np.sqrt(np.mean(pushed**2))))
 
 
-def _leak(use: _Use, physics: DamperPhysics, rng: np.random.Generator) -> GasLeak:
-    """A leak that ends where a void opens at a part of the usual compression force."""
+def _leak(use: _Use, physics: DamperPhysics, rng: np.random.Generator) -> GasLeak | OilLeak:
+    """A leak of gas or oil that ends where a void opens at a part of the usual compression force."""
     held_n = float(rng.uniform(0.1, 0.5)) * use.compression_n
     end_bar = physics.vapour_bar + held_n * (1.0 - physics.reservoir_share) / physics.area_mm2 * 10.0
-    halvings = np.log2(physics.gas_bar / max(end_bar, 1.02))
-    return GasLeak(use.seconds / float(halvings))
+    fall = physics.gas_bar / max(end_bar, 1.02)
+    if rng.random() < 0.5:
+        return GasLeak(use.seconds / float(np.log2(fall)))
+    return OilLeak(physics.gas_ml * (fall - 1.0) / (use.seconds / 60.0))
 
 
 def _overheating(use: _Use, rng: np.random.Generator) -> Overheating:
@@ -262,7 +265,7 @@ def _fault(
         return [_leak(use, physics, rng)]
     from_here = From(float(rng.uniform(0.0, circuit.length_m)), laps=(int(rng.integers(1, max(2, laps))),))
     if fault == "void for good":
-        return [StuckGasPiston(from_here, float(rng.uniform(0.01, 0.1)))]
+        return [StuckGasPiston(from_here, float(rng.uniform(0.0, 0.08)))]
     if fault == "stuck both for good":
         return [StuckValve(from_here, "both", float(rng.uniform(0.7, 1.0)))]
     return []
@@ -294,7 +297,7 @@ def _crowd(
     """Faults that are no loss of damping, and kerbs."""
     found: list[Fault] = []
     kerbs: list[KerbRidges] = []
-    if "kerbs" in crowd:
+    for rear_only in [word == "rear kerbs" for word in crowd if word in ("kerbs", "rear kerbs")]:
         for number in rng.choice(len(circuit.corners), 3, replace=False):
             corner = circuit.corners[int(number)]
             spacing = float(rng.uniform(0.9, 2.8))
@@ -305,6 +308,7 @@ def _crowd(
                     start % circuit.length_m + float(rng.uniform(8.0, 20.0)) * spacing,
                     float(rng.uniform(2.0, 9.0)),
                     spacing,
+                    rear_only,
                 )
             )
     if "tone" in crowd:
@@ -339,6 +343,26 @@ def sound_physics(rng: np.random.Generator, *, compliant: bool, stick_slip: bool
         start_c=float(rng.uniform(35.0, 60.0)),
         presliding_mm=float(rng.uniform(0.05, 0.3)) if stick_slip else 0.0,
         breakaway=float(rng.uniform(1.1, 1.6)),
+    )
+
+
+def sound_fork(rng: np.random.Generator) -> DamperPhysics:
+    """A sound fork, soft in series with its valves and with friction that comes in over travel, drawn at random.
+
+    Parameters
+    ----------
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    DamperPhysics
+    """
+    return DamperPhysics(
+        stiffness_n_per_mm=float(rng.uniform(300.0, 1200.0)),
+        area_mm2=float(rng.uniform(800.0, 1200.0)),
+        thinning_1_k=float(rng.uniform(0.001, 0.004)),
+        presliding_mm=float(rng.uniform(0.1, 0.5)),
+        breakaway=float(rng.uniform(1.1, 1.5)),
     )
 
 
@@ -401,7 +425,8 @@ def random_outing(
     features = tuple(f for f in plain.features if not isinstance(f, KerbRidges)) + kerbs
     road = Road(psd_m3=level, features=features)
     physics = sound_physics(rng, compliant="compliant damper" in crowd, stick_slip="stick-slip" in crowd)
-    vehicle = Vehicle(bike, rear_damper=physics)
+    fork = sound_fork(rng) if {"compliant damper", "stick-slip"} & set(crowd) else None
+    vehicle = Vehicle(bike, front_damper=fork, rear_damper=physics)
     riding = Riding(out_lap_m=400.0, in_lap_m=200.0)
 
     def ridden(faults: tuple[Fault, ...]) -> Outing:

@@ -1,6 +1,7 @@
 """The motorcycle of a bike file as the inner loop wants it, and its answer as arrays."""
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -283,7 +284,7 @@ class DamperTrace:
     void_m : ndarray
         Volume of the void over the piston's area; 0 when there is none.
     foam_share, gas_share : ndarray
-        Gas in the oil by volume, at the gas pressure; gas left in the reservoir.
+        Gas in the oil by volume, at the gas pressure; pressure left of the gas, heat apart.
     temperature_c : ndarray
         Of the oil. [deg C]
     """
@@ -298,9 +299,17 @@ class DamperTrace:
 
 
 def _trace(states: FloatArray) -> DamperTrace:
-    columns = (kernel.FORCE, kernel.WORK, kernel.SOUND_WORK, kernel.VOID, kernel.FOAM, kernel.GAS)
+    def column(number: int) -> FloatArray:
+        return states[:, number].copy()
+
     return DamperTrace(
-        *(states[:, column].copy() for column in columns), states[:, kernel.TEMPERATURE] - ZERO_C_K
+        column(kernel.FORCE),
+        column(kernel.WORK),
+        column(kernel.SOUND_WORK),
+        column(kernel.VOID),
+        column(kernel.FOAM),
+        column(kernel.GAS),
+        column(kernel.TEMPERATURE) - ZERO_C_K,
     )
 
 
@@ -397,9 +406,6 @@ def ride(
             f"simulation broke down at t = {first / sample_rate_hz:.3f} s; the bike file's rates are too high for "
             f"a step of {step_s:g} s, or a bump is too violent."
         )
-    return Ridden(
-        np.arange(n_samples) / sample_rate_hz,
-        *np.ascontiguousarray(answer.T),
-        _trace(dampers[:, 0]),
-        _trace(dampers[:, 1]),
-    )
+    traces = [_trace(dampers[:, 0]), _trace(dampers[:, 1])]
+    columns: list[Any] = [np.arange(n_samples) / sample_rate_hz, *np.ascontiguousarray(answer.T), *traces]
+    return Ridden(*columns)
