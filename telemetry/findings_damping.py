@@ -11,7 +11,6 @@ from telemetry.damping.oscillation import (
     FALLING,
     IN_DOUBT,
     INSPECT_CAUTION,
-    LOOKS_THE_SAME,
     Oscillation,
     OscillationEvent,
     dampers_in_doubt,
@@ -173,7 +172,7 @@ def _in_doubt(oscillation: Oscillation) -> Finding:
     """What cannot be told from another cause, and how to tell."""
     events = oscillation.events
     if events:
-        evidence = f"{_where(events)} That alone proves nothing: {LOOKS_THE_SAME}."
+        evidence = f"{_where(events)} That alone proves nothing."
     elif oscillation.unexplained:
         evidence = f"{count_word(oscillation.unexplained, 'stretch', 'stretches')} in which the rear rang, unexplained."
     else:

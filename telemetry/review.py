@@ -47,7 +47,7 @@ from telemetry.motion import (
 )
 from telemetry.notes import QualityNote
 from telemetry.signals import Run, SensorSetup, to_run
-from telemetry.summary import TRACE_COLUMNS, LapSummary, RunInfo, Summary, Traces
+from telemetry.summary import TRACE_COLUMNS, FittedDamper, LapSummary, RunInfo, Summary, Traces
 from telemetry.trends import trends
 
 # Rows of the way from wheel to shaft travel, about 1 mm apart: the curve between them is good to a micrometre.
@@ -192,6 +192,7 @@ def review(
         packing=packing,
         frequencies=frequencies(motion, moving, bike),
         trends=shifts,
+        dampers=_dampers(bike),
     )
     return Review(summary=summary, traces=_traces(run, motion, track), run=run, motion=motion, track=track)
 
@@ -386,6 +387,16 @@ def _damper_work(
             speed = np.where(use, end.shaft_speed_mm_s, np.nan)
             work[name] = damper_use(damper, speed, motion.sample_rate_hz, end.speed_split_mm_s, whole)
     return work
+
+
+def _dampers(bike: Bike) -> dict[End, FittedDamper]:
+    """The dampers that the bike file names."""
+    named = {"front": bike.front.fitted, "rear": bike.rear.fitted}
+    return {
+        end: FittedDamper(fitted.id, "" if fitted.serviced is None else fitted.serviced.isoformat())
+        for end in ENDS
+        if (fitted := named[end]) is not None
+    }
 
 
 def _bike_values(bike: Bike) -> dict[str, float]:

@@ -17,6 +17,7 @@ from dashboard.thin import POINTS, packed_line, window
 from dashboard.urlstate import View, parse, to_query
 from dashboard.words import number
 from telemetry.arrays import FloatArray
+from telemetry.damping.oscillation import dampers_in_doubt
 from telemetry.report.rows_motion import (
     PLACE_COLUMNS,
     STROKE_COLUMNS,
@@ -191,7 +192,9 @@ def _findings(scene: Scene) -> Any:
         "What stands out",
         parts.cautions(cautions(scene.summary)),
         html.Ul([parts.finding(found) for found in scene.summary.findings], className="findings"),
-        note="One change at a time; the rider and the maker's limits have the last word.",
+        note=""
+        if dampers_in_doubt(scene.summary.oscillation)
+        else "One change at a time; the rider and the maker's limits have the last word.",
     )
 
 

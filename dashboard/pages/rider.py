@@ -175,10 +175,11 @@ def _how(scene: Scene, end: End) -> str:
     elif end == "rear" and lost_all_through(answer):
         did.append("it was hardly damped, all through the run")
     if events:
-        did.append(f"it was not settled {times(len(events))}")
+        stretches = "one stretch" if len(events) == 1 else f"{len(events)} stretches"
+        did.append(f"the {end} was not settled in {stretches}")
     if end == "rear" and answer.unexplained:
         did.append(f"it shook {times(answer.unexplained)}, and this log cannot tell why")
-    return " and ".join(did) if did else "not on this lap"
+    return " and ".join(did) if did else "nothing of it was seen on this lap"
 
 
 def _seen(found: EndSummary) -> str:

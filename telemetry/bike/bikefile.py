@@ -18,6 +18,7 @@ from pydantic import Field, ValidationError, model_validator
 
 from telemetry.bike.curve import BEYOND_MM, LeverageCurve
 from telemetry.bike.dyno import Dyno, fitted_sides, read_dyno
+from telemetry.bike.identity import WithIdentity
 from telemetry.bike.mechanism import LinkageError
 from telemetry.bike.ranges import implausible
 from telemetry.bike.sections import (
@@ -88,7 +89,7 @@ class Damper(Section):
         return data
 
 
-class _EndSection(Section):
+class _EndSection(WithIdentity):
     """Either end. ``tyre_circumference_mm`` may be given for ``tyre_radius_mm``: what one turn rolls.
 
     Travel and speed need none of these; sag, geometry and damping do. Clicks are counted from fully closed.

@@ -1,11 +1,14 @@
 """The way of the detector: from motion and place to a verdict with its events and its reasons."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from telemetry.arrays import End
 from telemetry.bike import Bike
+from telemetry.damping.course import damper_course, level_state, told_apart
 from telemetry.damping.equation import SLOWEST_M_S
-from telemetry.damping.fade import damper_course, lap_damping, pole_ratio
+from telemetry.damping.fade import damping_by_lap, damping_by_speed, pole_ratio
 from telemetry.damping.judge import Judged, judge
 from telemetry.damping.level import with_levels
 from telemetry.damping.limit import detection_limits, evidence_per_s
@@ -54,13 +57,14 @@ def assess(heard: Heard, motion: Motion, track: Track, bike: Bike) -> Oscillatio
     events = with_levels(judged.events, limits)
     unexplained = sum(not one.explained for one in judged.rejected)
     share = _judged_share(heard, motion, track)
-    course: dict[End, DamperCourse] = {"rear": _course(heard, track)}
+    course: dict[End, DamperCourse] = {"rear": _course(heard, motion, track)}
     front_events: tuple[OscillationEvent, ...] = ()
     front = listen_to_front(heard, motion, track, bike)
     if front is not None:
-        course["front"] = _course(front, track)
+        course["front"] = _course(front, motion, track)
         front_judged = judge(front, motion, track, bike)
         front_events = with_levels(front_judged.events, _limits(front, front_judged, motion))
+    course = told_apart(course)
     answer, reason = verdict(heard.learned, heard.missing, events, unexplained, limits, course["rear"], share)
     return Oscillation(
         verdict=answer,
@@ -98,7 +102,12 @@ def _limits(heard: Heard, judged: Judged, motion: Motion) -> tuple[DetectionLimi
     return detection_limits(mean, variance, heard.grid, judged.looked_at, noise_mm)
 
 
-def _course(heard: Heard, track: Track) -> DamperCourse:
+def _course(heard: Heard, motion: Motion, track: Track) -> DamperCourse:
     equation, hop, learned = heard.equation, heard.hop, heard.learned
-    laps = tuple(lap_damping(equation, hop, learned, lap) for lap in laps_at_pace(track.laps))
-    return damper_course(laps, pole_ratio(learned.pole, hop), heard.end, knows_road=equation.knows_road)
+    at_pace, end = laps_at_pace(track.laps), motion.ends[heard.end]
+    laps = damping_by_lap(equation, hop, learned, at_pace)
+    leverage = end.wheel_stroke_mm / end.stroke_mm
+    ratio = pole_ratio(learned.pole, hop)
+    level = level_state(learned.pole, ratio, hop)
+    course = damper_course(laps, ratio, heard.end, level, knows_road=equation.knows_road)
+    return replace(course, by_speed=damping_by_speed(equation, hop, learned, at_pace, leverage))

@@ -104,11 +104,16 @@ class RejectedCandidate:
 
 @dataclass(frozen=True)
 class LapDamping:
-    """Damping ratio of the rear wheel hop over one lap; None where it cannot be told."""
+    """Damping ratio of a wheel hop over one lap; None where it cannot be told.
+
+    ``ci95`` is for another road like this one; ``scatter`` for another lap on the same: the standard deviation of
+    ln(ratio), None in reviews stored by older versions.
+    """
 
     lap: int
     damping_ratio: float | None
     ci95: tuple[float, float] | None
+    scatter: float | None = None
 
 
 @dataclass(frozen=True)
@@ -117,6 +122,18 @@ class DampingTrend:
 
     change_pct_per_lap: float
     ci95_pct_per_lap: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class SpeedDamping:
+    """Damping ratio lap by lap over the half seconds whose RMS shaft speed, 4 to 36 Hz, lies in a range. [mm/s]
+
+    A damper is digressive, so its ratio falls with the speed: two outings are compared at the same speeds.
+    """
+
+    low_mm_s: float
+    high_mm_s: float
+    laps: tuple[LapDamping, ...]
 
 
 # The first is what older versions called "losing damping".
@@ -136,13 +153,14 @@ class DamperCourse:
     """What the damping ratio of one end did over the laps: a word, a sentence, the laps, the trend.
 
     "steady" is said where only the change can be judged, not the level; "doubtful" where the level may be that of a
-    worn damper or of a rough road. ``laps`` are those at pace.
+    worn damper or of a rough road. ``laps`` are those at pace, ``by_speed`` the same by shaft speed.
     """
 
     state: DamperState
     reason: str
     laps: tuple[LapDamping, ...]
     trend: DampingTrend | None
+    by_speed: tuple[SpeedDamping, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,6 @@
 from collections import Counter
 from collections.abc import Iterable
 
-from telemetry.damping.hop import DOUBTFUL_BELOW, LOST_BELOW
 from telemetry.damping.learn import Learned
 from telemetry.damping.oscillation import (
     FALLING,
@@ -27,7 +26,7 @@ def verdict(
     events: tuple[OscillationEvent, ...],
     unexplained: int,
     limits: tuple[DetectionLimit, ...],
-    rear: DamperCourse | None = None,
+    rear: DamperCourse,
     judged_share: float = 1.0,
 ) -> tuple[Verdict, str]:
     """Yes, no or cannot tell of the rear damper, and why.
@@ -46,7 +45,7 @@ def verdict(
         Stretches that rang and that cannot be judged without what is missing.
     limits : tuple of DetectionLimit
         What the log could show.
-    rear : DamperCourse, optional
+    rear : DamperCourse
         Over the laps.
     judged_share : float
         Of the moving time.
@@ -57,12 +56,12 @@ def verdict(
     """
     ratio = learned.pole.damping_ratio
     alarms = tuple(event for event in events if event.level == "alarm")
-    if not missing and ratio <= LOST_BELOW:
+    if rear.state == "worn all along":
         return "yes", (
             f"The rear wheel hop was damped at a ratio of {ratio:.2f} all through the outing, what a tyre alone "
             "leaves: this suggests a damper that had lost its damping from the start."
         )
-    reasons = [rear.reason] if rear is not None and rear.state in FALLING else []
+    reasons = [rear.reason] if rear.state in FALLING else []
     reasons += [_event_sentence(alarms)] if alarms else []
     if reasons:
         return "yes", " ".join(reasons)
@@ -70,11 +69,8 @@ def verdict(
         return "cannot_tell", _look_sentence(events)
     if missing:
         return "cannot_tell", _missing_sentence(missing, unexplained)
-    if ratio < DOUBTFUL_BELOW:
-        return "cannot_tell", (
-            f"The rear wheel hop was damped at a ratio of only {ratio:.2f} all through the outing: a worn damper and "
-            "a very rough road both look like this; compare with an outing on a fresh shock."
-        )
+    if rear.state == "doubtful":
+        return "cannot_tell", f"{rear.reason} Compare with an outing on a fresh shock."
     usual = next((limit for limit in limits if limit.damping_ratio == USUAL_LOSS), None)
     if usual is not None and usual.shortest_s is None:
         return "cannot_tell", (

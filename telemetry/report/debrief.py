@@ -5,6 +5,7 @@ from html import escape
 
 import numpy as np
 
+from telemetry.damping.oscillation import dampers_in_doubt
 from telemetry.motion import judged_ends
 from telemetry.report import page, rows, rows_motion
 from telemetry.report.debrief_damping import damping_section
@@ -25,7 +26,7 @@ from telemetry.report.words import (
     pitch_words,
 )
 from telemetry.setup import Comparison, SetupSheet, written
-from telemetry.summary import Finding, Summary, Traces
+from telemetry.summary import Summary, Traces
 from telemetry.wording import limits_words, never_words
 
 CLOSING = (
@@ -73,7 +74,7 @@ def debrief_html(
             lap_travel(summary, traces),
             _ends(summary),
             _balance(summary),
-            _findings(summary.findings),
+            _findings(summary),
             _travel_use(summary),
             _speeds(summary),
             _dampers(summary),
@@ -94,15 +95,19 @@ def debrief_html(
     )
 
 
-def _findings(findings: tuple[Finding, ...]) -> str:
-    if not findings:
+def _findings(summary: Summary) -> str:
+    if not summary.findings:
         return ""
     parts = [
         f'<div class="finding"><strong>{escape(finding.title)}</strong>'
         f"{page.paragraph(finding.evidence)}{page.paragraph(finding.suggestion)}</div>"
-        for finding in findings
+        for finding in summary.findings
     ]
-    return page.section("What stands out; try one thing at a time", *parts, long=True)
+    # with a damper in doubt there is nothing to try
+    doubt = dampers_in_doubt(summary.oscillation)
+    return page.section(
+        "What stands out" if doubt else "What stands out; try one thing at a time", *parts, long=True
+    )
 
 
 def _ends(summary: Summary) -> str:

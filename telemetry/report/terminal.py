@@ -8,6 +8,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from telemetry.damping.oscillation import dampers_in_doubt
 from telemetry.notes import QualityNote
 from telemetry.report.rows import (
     DAMPER_COLUMNS,
@@ -55,7 +56,7 @@ from telemetry.report.words import (
     pitch_words,
 )
 from telemetry.setup import SetupSheet, written
-from telemetry.summary import Finding, RunInfo, Summary
+from telemetry.summary import RunInfo, Summary
 from telemetry.wording import count_word, limits_words, never_words
 
 # Rows printed of a long table; the JSON has them all.
@@ -78,7 +79,7 @@ def print_review(summary: Summary, console: Console, *, sheet: SetupSheet | None
         item(console, sentence)
     for caution in cautions(summary):
         item(console, f"CAUTION  {caution}", style="bold")
-    _findings(console, summary.findings)
+    _findings(console, summary)
     _ends(console, summary)
     _balance(console, summary)
     _dampers(console, summary)
@@ -221,10 +222,11 @@ def _oscillation(console: Console, summary: Summary) -> None:
         indented(console, f"{looked} looked like it at first and had another cause; the debrief says which.")
 
 
-def _findings(console: Console, findings: Iterable[Finding]) -> None:
-    for index, finding in enumerate(findings):
+def _findings(console: Console, summary: Summary) -> None:
+    doubt = dampers_in_doubt(summary.oscillation)  # then there is nothing to try
+    for index, finding in enumerate(summary.findings):
         if index == 0:
-            section(console, "What stands out; try one thing at a time")
+            section(console, "What stands out" if doubt else "What stands out; try one thing at a time")
         item(console, finding.title, style="bold")
         indented(console, finding.evidence, finding.suggestion)
 

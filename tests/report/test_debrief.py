@@ -186,7 +186,7 @@ def test_with_one_end_no_laps_and_no_position(reviewed):
         and "time in the run [s]" in text
     )
     assert "Cannot be told: the front has no sensor" in text
-    assert "Cannot tell: logged at 50 Hz" in text
+    assert "Lost rear damping: cannot tell." in text
     assert "no position, so there is no map" in text and "No laps were found" in text
     assert len(pictures(html)) == 3
 
