@@ -7,6 +7,7 @@ from telemetry.simulate.circuit import (
     build_circuit,
     random_circuit,
 )
+from telemetry.simulate.damper import DamperPhysics
 from telemetry.simulate.demobike import (
     DEMO_BIKE_TOML,
     SECOND_BIKE_TOML,
@@ -15,32 +16,77 @@ from telemetry.simulate.demobike import (
     with_fork_rebound,
 )
 from telemetry.simulate.faults import (
+    BracketResonance,
+    ChannelClock,
     DriveKick,
     Fade,
     Fault,
+    Foaming,
+    From,
+    GasLeak,
     GpsDropout,
     GpsJump,
+    LoggerClock,
     LostDamping,
     LostDampingTime,
     LostStretch,
+    Overheating,
+    SensorBow,
     SensorNoise,
+    SensorPlay,
     SensorTone,
+    StuckGasPiston,
+    StuckValve,
     TyreRunout,
+    WeakDamper,
     WheelImbalance,
 )
 from telemetry.simulate.logfile import log_text, write_log
-from telemetry.simulate.outing import Contact, Outing, Truth, simulate_outing
+from telemetry.simulate.outing import Contact, Outing, Truth, damping_left, simulate_outing
 from telemetry.simulate.phases import TRUE_PHASES, true_phases
 from telemetry.simulate.randombike import random_bike
+from telemetry.simulate.randomouting import (
+    CROWD,
+    FAULT_KINDS,
+    SLOW,
+    SUDDEN,
+    Loss,
+    RandomOuting,
+    minimum_bike,
+    random_outing,
+)
 from telemetry.simulate.randomroad import random_road
 from telemetry.simulate.riding import Riding
 from telemetry.simulate.road import Bump, KerbRidges, Road, RoughStretch
 from telemetry.simulate.scenarios import SCENARIOS, Scenario, simulate_scenario, write_scenario
 from telemetry.simulate.sensors import Sensors
-from telemetry.simulate.vehicle import MetalStop, Vehicle
+from telemetry.simulate.vehicle import DamperTrace, MetalStop, Vehicle
 from telemetry.simulate.vellmoor import VELLMOOR_ROAD_SEED, vellmoor_ring, vellmoor_road
 
 __all__ = [
+    "CROWD",
+    "FAULT_KINDS",
+    "SLOW",
+    "SUDDEN",
+    "Loss",
+    "RandomOuting",
+    "minimum_bike",
+    "random_outing",
+    "BracketResonance",
+    "ChannelClock",
+    "DamperPhysics",
+    "DamperTrace",
+    "Foaming",
+    "From",
+    "GasLeak",
+    "LoggerClock",
+    "Overheating",
+    "SensorBow",
+    "SensorPlay",
+    "StuckGasPiston",
+    "StuckValve",
+    "WeakDamper",
+    "damping_left",
     "DEMO_BIKE_TOML",
     "SCENARIOS",
     "SECOND_BIKE_TOML",

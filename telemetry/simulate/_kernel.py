@@ -20,9 +20,21 @@ FRONT_MOST, FRONT_LEAST, REAR_MOST, REAR_LEAST = range(10, 14)
 COLUMNS = 14
 
 # Columns of the drive table; the wheels' own follow them in what acts on the motorcycle at one instant
-DISTANCE, SPEED, GRAVITY, PITCH_MOMENT, FRONT_JACK, REAR_JACK, FRONT_SCALE, REAR_SCALE = range(8)
-FRONT_ROAD, FRONT_ROAD_RATE, FRONT_SHAKE, REAR_ROAD, REAR_ROAD_RATE, REAR_SHAKE = range(8, 14)
-INPUTS = 14
+DISTANCE, SPEED, GRAVITY, PITCH_MOMENT, FRONT_JACK, REAR_JACK = range(6)
+FRONT_DAMPER, REAR_DAMPER = 6, 10  # the first of four columns each:
+SCALE, COMPRESSION_OPEN, REBOUND_OPEN, GAS_HELD = range(4)
+FRONT_ROAD, FRONT_ROAD_RATE, FRONT_SHAKE, REAR_ROAD, REAR_ROAD_RATE, REAR_SHAKE = range(14, 20)
+INPUTS = 20
+
+# State of a damper, and what is answered of it. Force and work are the oil's, along the shaft; friction is not in them.
+STRETCH, SOUND_STRETCH, BRISTLE, TEMPERATURE, FOAM, GAS, SHAFT_SPEED, FORCE, VOID, WORK, SOUND_WORK = range(
+    11
+)
+DAMPER_STATES = 11
+
+AIR_PA = 1.013e5
+LAMINAR_N = 2.0  # force below which the flow beside a valve that is held open is laminar
+SOLVED_N, SOLVED_M = 1e-6, 1e-9  # when the damper's force is solved; a void below this is none
 
 PATCH_M = 0.002  # tyre deflection over which its damping comes in
 
@@ -39,6 +51,40 @@ Function = TypeVar("Function", bound=Callable[..., Any])
 def compiled(function: Function) -> Function:
     """Compile a function, once per machine; strict floating point, so that results repeat."""
     return cast(Function, njit(cache=True, fastmath=False)(function))
+
+
+class DamperConstants(NamedTuple):
+    """A damper with oil, gas and seals as in `telemetry.simulate.damper`, SI; ``physical`` 0 without."""
+
+    physical: float
+    area_m2: float
+    chamber_m: float
+    stiffness_n_m: float
+    gas_pa: float
+    vapour_pa: float
+    vapour_growth_k: float
+    reservoir_share: float
+    refill_share: float
+    warm_k: float
+    ambient_k: float
+    start_k: float
+    heat_capacity_j_k: float
+    cooling_w_k: float
+    thinning_1_k: float
+    start_foam: float
+    foam_most: float
+    foam_work_j: float
+    foam_recovery_s: float
+    foam_growth_k: float
+    gas_lost_1_s: float
+    stuck_n_s2_m2: float
+    bristle_n_m: float  # 0: friction follows tanh
+    bristle_n_s_m: float
+    breakaway_n: float
+    stribeck_m_s: float
+    flow_step_n: float  # of what follows, against force, evenly spaced from 0
+    compression_flow_m_s: FloatArray
+    rebound_flow_m_s: FloatArray
 
 
 class EndConstants(NamedTuple):
@@ -66,6 +112,7 @@ class EndConstants(NamedTuple):
     wheel_radius_m: float
     imbalance_kg_m: float
     runout_m: float
+    damper: DamperConstants
 
 
 class Constants(NamedTuple):
@@ -86,20 +133,19 @@ def packed(numbers: Constants) -> Constants:
     Compiled functions hand a record on by address but a tuple by value: this halves the time of the inner loop.
     """
 
-    def layout(part: tuple[Any, ...], names: tuple[str, ...]) -> np.dtype[np.void]:
+    def layout(part: Any) -> np.dtype[np.void]:
         fields = [
-            (
-                name,
-                layout(value, value._fields) if isinstance(value, EndConstants) else ("f8", np.shape(value)),
-            )
-            for name, value in zip(names, part, strict=True)
+            (name, layout(value) if isinstance(value, tuple) else ("f8", np.shape(value)))
+            for name, value in part._asdict().items()
         ]
         return np.dtype((np.record, fields))
 
-    record = np.zeros(1, layout(numbers, numbers._fields))[0]
-    for name, value in numbers._asdict().items():
-        record[name] = tuple(value) if isinstance(value, EndConstants) else value
-    return cast(Constants, record)
+    def plain(part: Any) -> Any:
+        return tuple(plain(value) for value in part) if isinstance(part, tuple) else part
+
+    record = np.zeros(1, layout(numbers))
+    record[0] = plain(numbers)
+    return cast(Constants, record[0])
 
 
 @compiled
@@ -134,15 +180,222 @@ def shaft_of_wheel(wheel_m: float, end: EndConstants) -> tuple[float, float, flo
 
 
 @compiled
-def suspension_force(wheel_m: float, wheel_m_s: float, scale: float, end: EndConstants) -> float:
+def sound_force(speed: float, end: EndConstants) -> float:
+    """Damper force of the bike file at a shaft speed."""
+    if speed >= 0.0:
+        return damper_force(speed, end.compression_low, end.compression_high, end.compression_knee)
+    return damper_force(speed, end.rebound_low, end.rebound_high, end.rebound_knee)
+
+
+@compiled
+def flow_of_force(
+    force_n: float, thickness: float, opened: float, damper: DamperConstants
+) -> tuple[float, float]:
+    """Speed of the oil through the valves (as of a piston), and its slope, at a force.
+
+    ``thickness`` 1 for the bike file's curve. Beside a valve that is held open (0 to 1) the oil also takes an orifice.
+    """
+    size = abs(force_n)
+    table = damper.compression_flow_m_s if force_n >= 0.0 else damper.rebound_flow_m_s
+    place = size / (thickness * damper.flow_step_n)
+    i = min(int(place), len(table) - 2)
+    rise = table[i + 1] - table[i]
+    flow, slope = table[i] + (place - i) * rise, rise / (thickness * damper.flow_step_n)
+    if opened > 0.0:
+        # turbulent, F = c w^2, but for the first newtons, where it is laminar
+        root = np.sqrt(damper.stuck_n_s2_m2 * (size + LAMINAR_N))
+        flow += opened * size / root
+        slope += opened * (1.0 - 0.5 * size / (size + LAMINAR_N)) / root
+    return (flow if force_n >= 0.0 else -flow), slope
+
+
+@compiled
+def oil_force(
+    reach_n: float,
+    give_m_n_s: float,
+    least_n: float,
+    most_n: float,
+    thickness: float,
+    compression_open: float,
+    rebound_open: float,
+    damper: DamperConstants,
+) -> float:
+    """Force F of a spring in series with the valves: F + k h w(F) = ``reach_n``; kept where a void holds it.
+
+    The backward Euler step of length h of q' = v - w(F), F = k q. ``give_m_n_s`` is k h. Newton's rule, kept
+    between its bounds.
+    """
+    opened = compression_open if reach_n >= 0.0 else rebound_open
+    low, high = min(0.0, reach_n), max(0.0, reach_n)
+    low, high = max(low, min(least_n, high)), min(high, max(most_n, low))
+    force = high if reach_n >= 0.0 else low
+    for _ in range(40):
+        flow, slope = flow_of_force(force, thickness, opened, damper)
+        wrong = force + give_m_n_s * flow - reach_n
+        if wrong > 0.0:
+            high = force
+        else:
+            low = force
+        new = force - wrong / (1.0 + give_m_n_s * slope)
+        if new < low or new > high:
+            new = 0.5 * (low + high)
+        if abs(new - force) < SOLVED_N:
+            return new
+        force = new
+    return force
+
+
+@compiled
+def void_limits(state: FloatArray, gas_held: float, damper: DamperConstants) -> tuple[float, float]:
+    """Forces between which no void opens (least, most), by gas pressure, temperature and vapour pressure."""
+    gas, vapour = gas_pressure(state, gas_held, damper), vapour_pressure(state, damper)
+    left = max(gas - vapour, 0.0) * damper.area_m2
+    most = left / max(1.0 - damper.reservoir_share, 1e-9)
+    return -left / max(damper.refill_share, 1e-9), most
+
+
+@compiled
+def gas_pressure(state: FloatArray, gas_held: float, damper: DamperConstants) -> float:
+    """Absolute pressure of the gas: as a closed volume with temperature, less what leaked; the air's at least."""
+    return float(gas_held * max(damper.gas_pa * state[GAS] * state[TEMPERATURE] / damper.warm_k, AIR_PA))
+
+
+@compiled
+def vapour_pressure(state: FloatArray, damper: DamperConstants) -> float:
+    """Absolute pressure at which gas or vapour comes out of the oil."""
+    return float(damper.vapour_pa * np.exp((state[TEMPERATURE] - damper.warm_k) / damper.vapour_growth_k))
+
+
+@compiled
+def oil_stiffness(state: FloatArray, gas_held: float, damper: DamperConstants) -> float:
+    """Stiffness of oil and walls, with the bubbles in the oil in series (isothermal: bulk modulus p over fraction)."""
+    bubbles = state[FOAM] * damper.chamber_m / (damper.area_m2 * gas_pressure(state, gas_held, damper))
+    return float(1.0 / (1.0 / damper.stiffness_n_m + bubbles))
+
+
+@compiled
+def oil_thickness(state: FloatArray, scale: float, damper: DamperConstants) -> float:
+    """Damper force over that of the bike file at the same flow: thinner when hot, less dense with bubbles in it."""
+    thin = np.exp(-damper.thinning_1_k * (state[TEMPERATURE] - damper.warm_k))
+    return float(max(1e-4, scale * thin * (1.0 - state[FOAM])))
+
+
+@compiled
+def oil_after(
+    state: FloatArray,
+    mean_speed: float,
+    ahead_s: float,
+    inputs: FloatArray,
+    first: int,
+    damper: DamperConstants,
+) -> tuple[float, float, float]:
+    """Force of the oil, its stretch and the flow through the valves, after a step at a mean shaft speed."""
+    held = inputs[first + GAS_HELD]
+    k, thickness = oil_stiffness(state, held, damper), oil_thickness(state, inputs[first + SCALE], damper)
+    least, most = void_limits(state, held, damper)
+    moved = state[STRETCH] + ahead_s * mean_speed
+    force = oil_force(
+        k * moved,
+        k * ahead_s,
+        least,
+        most,
+        thickness,
+        inputs[first + COMPRESSION_OPEN],
+        inputs[first + REBOUND_OPEN],
+        damper,
+    )
+    opened = inputs[first + COMPRESSION_OPEN] if force >= 0.0 else inputs[first + REBOUND_OPEN]
+    flow, _ = flow_of_force(force, thickness, opened, damper)
+    return force, moved - ahead_s * flow, flow
+
+
+@compiled
+def friction_after(
+    bristle: float, speed: float, mean_speed: float, ahead_s: float, end: EndConstants
+) -> tuple[float, float]:
+    """Friction and the bend of its bristles after a step at a mean shaft speed: the LuGre model.
+
+    z' = v - s0 |v| z / g(v), F = s0 z + s1 z', g(v) = Fc + (Fs - Fc) exp(-(v / vs)^2); solved for an even speed.
+    With Fs = Fc and s1 = 0 it is Dahl's. C. Canudas de Wit, H. Olsson, K. J. Astrom, P. Lischinsky, IEEE Trans.
+    Automatic Control 40(3), 419-425, 1995; P. R. Dahl, AIAA Journal 14(12), 1675-1682, 1976.
+    """
+    damper = end.damper
+    if damper.bristle_n_m == 0.0:
+        return end.friction_n * tanh(speed / end.friction_speed), 0.0
+    more = damper.breakaway_n - end.friction_n
+    level = end.friction_n + more * np.exp(-((mean_speed / damper.stribeck_m_s) ** 2))
+    if level <= 0.0:
+        return 0.0, 0.0
+    bent = level / damper.bristle_n_m * np.sign(mean_speed)
+    z = bent + (bristle - bent) * np.exp(-abs(mean_speed) * ahead_s * damper.bristle_n_m / level)
+    now = end.friction_n + more * np.exp(-((speed / damper.stribeck_m_s) ** 2))
+    rate = speed - damper.bristle_n_m * abs(speed) * z / now
+    return damper.bristle_n_m * z + damper.bristle_n_s_m * rate, z
+
+
+@compiled
+def damper_push(
+    speed: float, state: FloatArray, ahead_s: float, inputs: FloatArray, first: int, end: EndConstants
+) -> float:
+    """Force of damper and friction along the shaft, a little after the instant of ``state``."""
+    if end.damper.physical == 0.0:
+        sliding = end.friction_n * tanh(speed / end.friction_speed)
+        return float(inputs[first + SCALE] * sound_force(speed, end) + sliding)
+    mean = 0.5 * (state[SHAFT_SPEED] + speed)
+    oil, _, _ = oil_after(state, mean, ahead_s, inputs, first, end.damper)
+    friction, _ = friction_after(state[BRISTLE], speed, mean, ahead_s, end)
+    return oil + friction
+
+
+@compiled
+def damper_goes_on(
+    speed: float, state: FloatArray, step_s: float, inputs: FloatArray, first: int, end: EndConstants
+) -> None:
+    """Carry the damper's state over a step, with the work done, and the work of a sound twin on the same stroke."""
+    damper = end.damper
+    mean = 0.5 * (state[SHAFT_SPEED] + speed)
+    state[SHAFT_SPEED] = speed
+    if damper.physical == 0.0:
+        sound = sound_force(mean, end)
+        state[FORCE] = inputs[first + SCALE] * sound
+        state[WORK] += step_s * mean * state[FORCE]
+        state[SOUND_WORK] += step_s * mean * sound
+        return
+    before = state[FORCE]
+    force, stretch, flow = oil_after(state, mean, step_s, inputs, first, damper)
+    friction, z = friction_after(state[BRISTLE], speed, mean, step_s, end)
+    k, moved = damper.stiffness_n_m, state[SOUND_STRETCH] + step_s * mean
+    sound = oil_force(k * moved, k * step_s, -np.inf, np.inf, 1.0, 0.0, 0.0, damper)
+    state[WORK] += 0.5 * step_s * mean * (before + force)
+    state[SOUND_WORK] += 0.5 * step_s * mean * (k * state[SOUND_STRETCH] + sound)
+    void = abs(stretch) - abs(force) / oil_stiffness(state, inputs[first + GAS_HELD], damper)
+    state[VOID] = void if void > SOLVED_M else 0.0
+    heat = force * flow + max(0.0, friction * mean)
+    state[STRETCH], state[SOUND_STRETCH], state[FORCE], state[BRISTLE] = stretch, sound / k, force, z
+
+    warmer = heat - damper.cooling_w_k * (state[TEMPERATURE] - damper.ambient_k)
+    gulped = heat / damper.foam_work_j * np.exp((state[TEMPERATURE] - damper.warm_k) / damper.foam_growth_k)
+    state[FOAM] += step_s * (
+        (damper.foam_most - state[FOAM]) * gulped - (state[FOAM] - damper.start_foam) / damper.foam_recovery_s
+    )
+    state[TEMPERATURE] += step_s * warmer / damper.heat_capacity_j_k
+    state[GAS] -= step_s * damper.gas_lost_1_s * state[GAS]
+
+
+@compiled
+def suspension_force(
+    wheel_m: float,
+    wheel_m_s: float,
+    state: FloatArray,
+    ahead_s: float,
+    inputs: FloatArray,
+    first: int,
+    end: EndConstants,
+) -> float:
     """Force between wheel and chassis at the wheel, pushing them apart."""
     shaft, ratio, force = shaft_of_wheel(wheel_m, end)
     speed = wheel_m_s / ratio
-    if speed >= 0.0:
-        damping = damper_force(speed, end.compression_low, end.compression_high, end.compression_knee)
-    else:
-        damping = damper_force(speed, end.rebound_low, end.rebound_high, end.rebound_knee)
-    force += scale * damping + end.friction_n * tanh(speed / end.friction_speed)
+    force += damper_push(speed, state, ahead_s, inputs, first, end)
     force += hard_stop(shaft - (end.stroke_m - end.stop_length_m), speed, end)
     force -= hard_stop(end.stop_length_m - shaft, -speed, end)
     return float(force / ratio)
@@ -218,20 +471,60 @@ def inputs_at(
 
 
 @compiled
-def acceleration(
-    state: FloatArray, inputs: FloatArray, bike: Constants, rate: FloatArray, row: FloatArray
-) -> None:
-    """Time derivative of the state (four places, four speeds) into ``rate``; what is answered into ``row``."""
+def travel_of(state: FloatArray, bike: Constants) -> tuple[float, float, float, float]:
+    """Wheel travel and its speed, front and rear, of a state."""
     heave, pitch, front, rear = state[0], state[1], state[2], state[3]
     heave_rate, pitch_rate, front_rate, rear_rate = state[4], state[5], state[6], state[7]
     y_front = front - (heave - bike.arm_front_m * pitch)
     y_rear = rear - (heave + bike.arm_rear_m * pitch)
     v_front = front_rate - (heave_rate - bike.arm_front_m * pitch_rate)
     v_rear = rear_rate - (heave_rate + bike.arm_rear_m * pitch_rate)
+    return y_front, y_rear, v_front, v_rear
+
+
+@compiled
+def dampers_go_on(
+    state: FloatArray, dampers: FloatArray, step_s: float, inputs: FloatArray, bike: Constants
+) -> None:
+    """Carry both dampers over a step to where the motorcycle is after it."""
+    y_front, y_rear, v_front, v_rear = travel_of(state, bike)
+    _, ratio_front, _ = shaft_of_wheel(y_front, bike.front)
+    _, ratio_rear, _ = shaft_of_wheel(y_rear, bike.rear)
+    damper_goes_on(v_front / ratio_front, dampers[0], step_s, inputs, FRONT_DAMPER, bike.front)
+    damper_goes_on(v_rear / ratio_rear, dampers[1], step_s, inputs, REAR_DAMPER, bike.rear)
+
+
+@compiled
+def fresh_damper(end: EndConstants) -> FloatArray:
+    """State of a damper at rest."""
+    state = np.zeros(DAMPER_STATES)
+    state[TEMPERATURE], state[FOAM], state[GAS] = end.damper.start_k, end.damper.start_foam, 1.0
+    return state
+
+
+@compiled
+def acceleration(
+    state: FloatArray,
+    dampers: FloatArray,
+    ahead_s: float,
+    inputs: FloatArray,
+    bike: Constants,
+    rate: FloatArray,
+    row: FloatArray,
+) -> None:
+    """Time derivative of the state (four places, four speeds) into ``rate``; what is answered into ``row``.
+
+    ``dampers`` are as they were ``ahead_s`` before.
+    """
+    heave, pitch, front, rear = state[0], state[1], state[2], state[3]
+    heave_rate, pitch_rate, front_rate, rear_rate = state[4], state[5], state[6], state[7]
+    y_front, y_rear, v_front, v_rear = travel_of(state, bike)
 
     # Between chassis and wheel: spring and damper, and what brake and chain add through the geometry.
-    push_front = suspension_force(y_front, v_front, inputs[FRONT_SCALE], bike.front) + inputs[FRONT_JACK]
-    push_rear = suspension_force(y_rear, v_rear, inputs[REAR_SCALE], bike.rear) + inputs[REAR_JACK]
+    push_front = suspension_force(y_front, v_front, dampers[0], ahead_s, inputs, FRONT_DAMPER, bike.front)
+    push_rear = suspension_force(y_rear, v_rear, dampers[1], ahead_s, inputs, REAR_DAMPER, bike.rear)
+    push_front += inputs[FRONT_JACK]
+    push_rear += inputs[REAR_JACK]
     tyre_front = tyre_force(inputs[FRONT_ROAD], inputs[FRONT_ROAD_RATE], front, front_rate, bike.front)
     tyre_rear = tyre_force(inputs[REAR_ROAD], inputs[REAR_ROAD_RATE], rear, rear_rate, bike.rear)
 
@@ -275,14 +568,20 @@ def integrate(
     sample_s: float,
     substeps: int,
     n_samples: int,
-) -> FloatArray:
-    """March from ``start``; one row of the answer every ``sample_s``, ``substeps`` steps in between."""
-    answer = np.empty((n_samples, COLUMNS))
+) -> tuple[FloatArray, FloatArray]:
+    """March from ``start``; one row of the answer every ``sample_s``, ``substeps`` steps in between.
+
+    The second answer, of shape (n_samples, 2, DAMPER_STATES), is of the dampers.
+    """
+    answer, answer_dampers = np.empty((n_samples, COLUMNS)), np.empty((n_samples, 2, DAMPER_STATES))
+    dampers = np.empty((2, DAMPER_STATES))
+    dampers[0], dampers[1] = fresh_damper(bike.front), fresh_damper(bike.rear)
     state, trial, rate = start.copy(), np.empty(8), np.empty(8)
     row, gain = np.empty(COLUMNS), np.empty(8)
     inputs = np.empty((3, INPUTS))
     step = sample_s / substeps
     for sample in range(n_samples):
+        answer_dampers[sample] = dampers
         for sub in range(substeps):
             time = sample * sample_s + sub * step
             for part in range(3):
@@ -301,11 +600,24 @@ def integrate(
             for stage in range(4):
                 for i in range(8):
                     trial[i] = state[i] + STAGE_AHEAD[stage] * step * rate[i]
-                acceleration(trial, inputs[STAGE_INPUT[stage]], bike, rate, row)
+                ahead = STAGE_AHEAD[stage] * step
+                acceleration(trial, dampers, ahead, inputs[STAGE_INPUT[stage]], bike, rate, row)
                 for i in range(8):
                     gain[i] += STAGE_WEIGHT[stage] * step * rate[i]
                 if stage == 0:
                     keep(row, answer[sample], sub == 0)
             for i in range(8):
                 state[i] += gain[i]
-    return answer
+            dampers_go_on(state, dampers, step, inputs[2], bike)
+    return answer, answer_dampers
+
+
+@compiled
+def with_play(travel: FloatArray, play: float) -> FloatArray:
+    """What follows a travel through play: it stands still until the play is taken up."""
+    seen = np.empty(len(travel))
+    at = travel[0]
+    for i in range(len(travel)):
+        at = min(max(at, travel[i] - 0.5 * play), travel[i] + 0.5 * play)
+        seen[i] = at
+    return seen

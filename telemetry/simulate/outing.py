@@ -1,7 +1,7 @@
 """A whole outing: out of the pits, timed laps, in again; the log that was written and the truth beside it."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -13,14 +13,14 @@ from telemetry.simulate.faults import (
     Fault,
     LostStretch,
     _runs,
-    damper_scales,
+    damper_drives,
     faulty_vehicle,
     kicked_ride,
 )
 from telemetry.simulate.riding import Riding, drive_of, ride_circuit
 from telemetry.simulate.road import Road, RoadProfile, road_profile
 from telemetry.simulate.sensors import Sensors, log_columns
-from telemetry.simulate.vehicle import STEP_S, Ridden, Vehicle, exact_shaft_mm, ride
+from telemetry.simulate.vehicle import STEP_S, DamperTrace, Ridden, Vehicle, exact_shaft_mm, ride
 from telemetry.simulate.vellmoor import vellmoor_ring, vellmoor_road
 
 StopKind = Literal["bottomed", "topped_out"]
@@ -65,7 +65,9 @@ class Truth:
     x_m, y_m : ndarray
         East and north of the start line. [m]
     front_damper_scale, rear_damper_scale : ndarray
-        1 where the damper is as in the bike file.
+        Share of the force that a fault which scales the force left.
+    front_damper, rear_damper : DamperTrace
+        Force, work, void, foam, gas and heat of each damper; see `damping_left`.
     lap_start_s : ndarray of shape (timed laps + 1,)
         Every crossing of the line, the last one included, to the microsecond. [s]
     corners : tuple of CircuitCorner
@@ -95,6 +97,8 @@ class Truth:
     y_m: FloatArray
     front_damper_scale: FloatArray
     rear_damper_scale: FloatArray
+    front_damper: DamperTrace
+    rear_damper: DamperTrace
     lap_start_s: FloatArray
     corners: tuple[CircuitCorner, ...]
     contacts: tuple[Contact, ...]
@@ -155,6 +159,27 @@ def _contacts(vehicle: Vehicle, ridden: Ridden) -> tuple[Contact, ...]:
                     Contact(end, kind, float(ridden.t_s[a]), float(ridden.t_s[b - 1]), float(extreme))
                 )
     return tuple(sorted(found, key=lambda contact: contact.start_s))
+
+
+def damping_left(trace: DamperTrace, t_s: FloatArray, start_s: float, end_s: float) -> float:
+    """Work of a damper over that of a sound twin on the same stroke, over a span.
+
+    Parameters
+    ----------
+    trace : DamperTrace
+    t_s : ndarray of shape (n_samples,)
+        Its clock. [s]
+    start_s, end_s : float
+        [s]
+
+    Returns
+    -------
+    float
+        1 for a sound damper; NaN where the sound twin would have done no work.
+    """
+    at = np.array([start_s, end_s])
+    work, sound = np.diff(np.interp(at, t_s, trace.work_j)), np.diff(np.interp(at, t_s, trace.sound_work_j))
+    return float(work[0] / sound[0]) if sound[0] > 0.0 else np.nan
 
 
 def simulate_outing(
@@ -220,8 +245,8 @@ def simulate_outing(
         faults,
         circuit.length_m,
     )
-    scales, stretches = damper_scales(faults, ridden_as, circuit.length_m)
-    drive = drive_of(ridden_as, vehicle, front_damper_scale=scales["front"], rear_damper_scale=scales["rear"])
+    befalls, stretches = damper_drives(faults, ridden_as, circuit.length_m)
+    drive = drive_of(ridden_as, vehicle, front_damper=befalls["front"], rear_damper=befalls["rear"])
     ridden = ride(vehicle, drive, profile, sample_rate_hz=log_rate_hz, step_s=step_s)
     t = ridden.t_s
 
@@ -233,7 +258,7 @@ def simulate_outing(
     shaft = {end: exact_shaft_mm(bike, end, wheel[end]) for end in wheel}
     shaft_speed = {end: speed[end] / leverage_curve(bike, end).ratio(shaft[end]) for end in wheel}
     columns, units = log_columns(
-        shaft, t, ridden_as, circuit, bike, sensors, faults, np.random.default_rng([seed, 3])
+        shaft, shaft_speed, t, ridden_as, circuit, bike, sensors, faults, np.random.default_rng([seed, 3])
     )
     distance = now(ridden_as.distance_m)
     truth = Truth(
@@ -257,11 +282,24 @@ def simulate_outing(
         lean_deg=now(ridden_as.lean_deg),
         x_m=circuit.at(distance, circuit.x_m),
         y_m=circuit.at(distance, circuit.y_m),
-        front_damper_scale=now(scales["front"]),
-        rear_damper_scale=now(scales["rear"]),
+        front_damper_scale=now(befalls["front"].scale),
+        rear_damper_scale=now(befalls["rear"].scale),
+        front_damper=ridden.front_damper,
+        rear_damper=ridden.rear_damper,
         lap_start_s=ridden_as.lap_start_s,
         corners=circuit.corners,
         contacts=_contacts(vehicle, ridden),
-        lost_damping=stretches,
+        lost_damping=tuple(
+            replace(
+                stretch,
+                damping_left=damping_left(
+                    ridden.front_damper if stretch.end == "front" else ridden.rear_damper,
+                    t,
+                    stretch.start_s,
+                    stretch.end_s,
+                ),
+            )
+            for stretch in stretches
+        ),
     )
     return Outing(bike, circuit, profile, seed, log_rate_hz, columns, units, truth)

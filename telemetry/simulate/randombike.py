@@ -30,7 +30,22 @@ def _damper(
     }
 
 
-def random_bike(seed: int) -> Bike:
+# The usual rear wheel, about which a hop of another frequency is drawn. [N/m, kg]
+USUAL_TYRE_N_M, USUAL_UNSPRUNG_KG = 178e3, 19.5
+
+
+def _rear_of_hop(hop_hz: float, rate_n_per_mm: float, rng: np.random.Generator) -> tuple[float, float]:
+    """Unsprung mass and tyre rate that give (k_tyre + k_wheel) / m = (2 pi f)^2; both take part. [kg, N/mm]"""
+    wheel_n_m = 1e3 * rate_n_per_mm
+    wanted = (2.0 * np.pi * hop_hz) ** 2
+    more = wanted * USUAL_UNSPRUNG_KG / (USUAL_TYRE_N_M + wheel_n_m)
+    stiff = (
+        (USUAL_TYRE_N_M + wheel_n_m) * more ** rng.uniform(0.4, 0.6) * np.exp(0.05 * rng.standard_normal())
+    )
+    return float(stiff / wanted), float((stiff - wheel_n_m) / 1e3)
+
+
+def random_bike(seed: int, *, hop_hz: float | None = None) -> Bike:
     """A motorcycle with rider, drawn at random: masses, tyres, springs, leverage, dampers, friction.
 
     Sags lie in the usual window (front 30 to 40 mm, rear 25 to 35 mm at the wheel), the ratio of the wheel
@@ -40,6 +55,9 @@ def random_bike(seed: int) -> Bike:
     ----------
     seed : int
         The same seed gives the same motorcycle.
+    hop_hz : float, optional
+        Undamped hop of the rear wheel, sqrt((k_tyre + k_wheel) / m_unsprung) / 2 pi, at the sag; unsprung mass and
+        tyre rate are drawn together for it. From 12 to 21 they are such as exist. As it comes when not given. [Hz]
 
     Returns
     -------
@@ -64,6 +82,11 @@ def random_bike(seed: int) -> Bike:
     ratio = first - bend * shock_sag
     shock_rate = rng.uniform(18.0, 24.0) * ratio**2
     shock_preload = rear_load * ratio / shock_rate - shock_sag
+
+    if hop_hz is not None:
+        unsprung["rear"], tyre["rear"] = _rear_of_hop(
+            hop_hz, shock_rate / ratio**2, np.random.default_rng([seed, 0x40])
+        )
 
     def wheel_damping(end: str, rate: float) -> float:
         """Damping at the wheel for a wheel-hop ratio by the hand formula c / (2 sqrt((ks + kt) mu)). [N s/mm]"""

@@ -12,7 +12,7 @@ from scipy.ndimage import gaussian_filter1d
 from telemetry.arrays import FloatArray
 from telemetry.bike import GRAVITY_M_S2, chassis_of
 from telemetry.simulate.circuit import Circuit
-from telemetry.simulate.vehicle import Drive, Vehicle
+from telemetry.simulate.vehicle import DamperDrive, Drive, Vehicle
 
 GRID_M = 1.0  # of the speed profile
 CLOCK_S = 0.005  # of the rider's inputs
@@ -191,17 +191,15 @@ def ride_circuit(
     )
 
 
-def drive_of(
-    ride: Ride, vehicle: Vehicle, *, front_damper_scale: FloatArray, rear_damper_scale: FloatArray
-) -> Drive:
+def drive_of(ride: Ride, vehicle: Vehicle, *, front_damper: DamperDrive, rear_damper: DamperDrive) -> Drive:
     """What an outing does to the motorcycle: load transfer, dive and squat, and the load in corners.
 
     Parameters
     ----------
     ride : Ride
     vehicle : Vehicle
-    front_damper_scale, rear_damper_scale : ndarray of shape (n,)
-        1 where the damper is as in the bike file.
+    front_damper, rear_damper : DamperDrive
+        On the ride's clock.
 
     Returns
     -------
@@ -229,6 +227,6 @@ def drive_of(
         backwards * height_m + low_inertia,
         -vehicle.dive_share * tan_rake * ride.front_brake_n,
         vehicle.anti_squat_share * ride.drive_n * height_m / wheelbase_m,
-        front_damper_scale,
-        rear_damper_scale,
+        front_damper,
+        rear_damper,
     )

@@ -11,7 +11,7 @@ from telemetry.arrays import ENDS, BoolArray, End, FloatArray
 from telemetry.bike import Bike, stroke_mm
 from telemetry.errors import BikeFileError
 from telemetry.simulate.circuit import Circuit
-from telemetry.simulate.faults import Fault, gps_faults_m, sensor_faults_mm
+from telemetry.simulate.faults import Fault, LoggerClock, gps_faults_m, sensed_mm, sensor_faults_mm
 from telemetry.simulate.riding import Ride
 
 # World Geodetic System 1984 ellipsoid
@@ -190,6 +190,7 @@ def _new_rows(t_s: FloatArray, rate_hz: float) -> BoolArray:
 
 def log_columns(
     shaft_mm: Mapping[End, FloatArray],
+    shaft_mm_s: Mapping[End, FloatArray],
     t_s: FloatArray,
     ride: Ride,
     circuit: Circuit,
@@ -202,8 +203,8 @@ def log_columns(
 
     Parameters
     ----------
-    shaft_mm : mapping of end to ndarray of shape (n_samples,)
-        True shaft travel. [mm]
+    shaft_mm, shaft_mm_s : mapping of end to ndarray of shape (n_samples,)
+        True shaft travel and its speed. [mm, mm/s]
     t_s : ndarray of shape (n_samples,)
         Instants of the rows. [s]
     ride : Ride
@@ -224,15 +225,15 @@ def log_columns(
         return np.interp(t_s, ride.t_s, values)
 
     names, n = bike.channels, len(t_s)
-    columns: dict[str, FloatArray] = {names.time: t_s}
+    fast = sum(fault.drift_ppm for fault in faults if isinstance(fault, LoggerClock))
+    columns: dict[str, FloatArray] = {names.time: t_s * (1.0 + 1e-6 * fast) if fast else t_s}
     units = {names.time: "s"}
     for end in ENDS:
         section = bike.front if end == "front" else bike.rear
         if section.sensor is not None:
             added = sensor_faults_mm(faults, end, t_s, rng)
-            columns[section.sensor.channel] = travel_signal(
-                shaft_mm[end], bike, end, sensors, added_mm=added, rng=rng
-            )
+            seen = sensed_mm(faults, end, t_s, shaft_mm[end], shaft_mm_s[end], stroke_mm(bike, end))
+            columns[section.sensor.channel] = travel_signal(seen, bike, end, sensors, added_mm=added, rng=rng)
             units[section.sensor.channel] = sensors.travel_unit
 
     speed, lean = now(ride.speed_m_s), now(ride.lean_deg)

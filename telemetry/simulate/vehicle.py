@@ -1,6 +1,7 @@
 """The motorcycle of a bike file as the inner loop wants it, and its answer as arrays."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -17,6 +18,7 @@ from telemetry.bike import (
 )
 from telemetry.bike.modes import wheel_and_damper
 from telemetry.simulate import _kernel as kernel
+from telemetry.simulate.damper import ZERO_C_K, DamperPhysics, damper_constants
 from telemetry.simulate.road import RoadProfile
 
 TABLE_POINTS = 4001  # of leverage and springs against wheel travel: interpolates the curve to 1e-6 mm
@@ -54,6 +56,8 @@ class Vehicle:
         Amplitude of a tyre out of round, once a turn. [mm]
     front_imbalance_kg_m, rear_imbalance_kg_m : float
         Imbalance of the wheel, mass times radius. [kg m]
+    front_damper, rear_damper : DamperPhysics, optional
+        Oil, gas and seals; without, the damper is the bike file's curve at once, with smooth friction.
     """
 
     bike: Bike
@@ -65,6 +69,8 @@ class Vehicle:
     rear_runout_mm: float = 0.0
     front_imbalance_kg_m: float = 0.0
     rear_imbalance_kg_m: float = 0.0
+    front_damper: DamperPhysics | None = None
+    rear_damper: DamperPhysics | None = None
 
     @property
     def total_mass_kg(self) -> float:
@@ -128,6 +134,7 @@ def _end(vehicle: Vehicle, end: End) -> kernel.EndConstants:
         wheel_radius_m=section.tyre_radius_mm / 1e3,
         imbalance_kg_m=vehicle.front_imbalance_kg_m if end == "front" else vehicle.rear_imbalance_kg_m,
         runout_m=(vehicle.front_runout_mm if end == "front" else vehicle.rear_runout_mm) / 1e3,
+        damper=damper_constants(damper, vehicle.front_damper if end == "front" else vehicle.rear_damper),
     )
 
 
@@ -186,6 +193,36 @@ def at_rest(vehicle: Vehicle, front_road_m: float = 0.0, rear_road_m: float = 0.
 
 
 @dataclass(frozen=True)
+class DamperDrive:
+    """What befalls a damper from outside; arrays of shape (n,).
+
+    Parameters
+    ----------
+    scale : ndarray
+        Share of the bike file's force.
+    compression_open, rebound_open : ndarray
+        How far the valve of a side is held open, 0 to 1. Physical dampers only.
+    gas_held : ndarray
+        Share of the gas pressure that reaches the piston; 1 unless the floating piston sticks. Physical dampers only.
+    """
+
+    scale: FloatArray
+    compression_open: FloatArray
+    rebound_open: FloatArray
+    gas_held: FloatArray
+
+    @property
+    def table(self) -> FloatArray:
+        """The four as columns, in the order of the inner loop."""
+        return np.column_stack([self.scale, self.compression_open, self.rebound_open, self.gas_held])
+
+
+def undisturbed(n: int) -> DamperDrive:
+    """Nothing befalls the damper. ``n`` instants."""
+    return DamperDrive(np.ones(n), np.zeros(n), np.zeros(n), np.ones(n))
+
+
+@dataclass(frozen=True)
 class Drive:
     """What the rider and the circuit do to the motorcycle, on an even clock; arrays of shape (n,).
 
@@ -200,8 +237,8 @@ class Drive:
     pitch_moment_n_m: FloatArray
     front_jack_n: FloatArray
     rear_jack_n: FloatArray
-    front_damper_scale: FloatArray
-    rear_damper_scale: FloatArray
+    front_damper: DamperDrive
+    rear_damper: DamperDrive
 
 
 def steady_drive(speed_m_s: float, duration_s: float, *, rear_damper_scale: float = 1.0) -> Drive:
@@ -228,8 +265,51 @@ def steady_drive(speed_m_s: float, duration_s: float, *, rear_damper_scale: floa
         nil,
         nil,
         nil,
-        ones,
-        rear_damper_scale * ones,
+        undisturbed(len(t)),
+        replace(undisturbed(len(t)), scale=rear_damper_scale * ones),
+    )
+
+
+@dataclass(frozen=True)
+class DamperTrace:
+    """What a damper did; arrays of shape (n_samples,), SI units along the shaft. Friction is in none of them.
+
+    Parameters
+    ----------
+    force_n : ndarray
+        Of the oil, compression positive.
+    work_j, sound_work_j : ndarray
+        Work taken from the stroke since the start: of this damper, and of a sound twin on the same stroke (the bike
+        file's curve behind the same sound stiffness, warm, with its gas, nothing open).
+    void_m : ndarray
+        Volume of the void over the piston's area; 0 when there is none.
+    foam_share, gas_share : ndarray
+        Gas in the oil by volume, at the gas pressure; gas left in the reservoir.
+    temperature_c : ndarray
+        Of the oil. [deg C]
+    """
+
+    force_n: FloatArray
+    work_j: FloatArray
+    sound_work_j: FloatArray
+    void_m: FloatArray
+    foam_share: FloatArray
+    gas_share: FloatArray
+    temperature_c: FloatArray
+
+
+def _trace(states: FloatArray) -> DamperTrace:
+    def column(number: int) -> FloatArray:
+        return states[:, number].copy()
+
+    return DamperTrace(
+        column(kernel.FORCE),
+        column(kernel.WORK),
+        column(kernel.SOUND_WORK),
+        column(kernel.VOID),
+        column(kernel.FOAM),
+        column(kernel.GAS),
+        column(kernel.TEMPERATURE) - ZERO_C_K,
     )
 
 
@@ -256,6 +336,8 @@ class Ridden:
     front_least_m: FloatArray
     rear_most_m: FloatArray
     rear_least_m: FloatArray
+    front_damper: DamperTrace
+    rear_damper: DamperTrace
 
 
 def ride(
@@ -297,8 +379,8 @@ def ride(
             drive.pitch_moment_n_m,
             drive.front_jack_n,
             drive.rear_jack_n,
-            drive.front_damper_scale,
-            drive.rear_damper_scale,
+            drive.front_damper.table,
+            drive.rear_damper.table,
         ]
     )
     if start is None:
@@ -306,7 +388,7 @@ def ride(
         under_front, _ = kernel.road_at(at, road.step_m, road.front_m)
         under_rear, _ = kernel.road_at(at - behind, road.step_m, road.rear_m)
         start = at_rest(vehicle, under_front, under_rear)
-    answer = kernel.integrate(
+    answer, dampers = kernel.integrate(
         np.asarray(start, dtype=np.float64),
         constants(vehicle),
         drive.step_s,
@@ -324,4 +406,6 @@ def ride(
             f"simulation broke down at t = {first / sample_rate_hz:.3f} s; the bike file's rates are too high for "
             f"a step of {step_s:g} s, or a bump is too violent."
         )
-    return Ridden(np.arange(n_samples) / sample_rate_hz, *np.ascontiguousarray(answer.T))
+    traces = [_trace(dampers[:, 0]), _trace(dampers[:, 1])]
+    columns: list[Any] = [np.arange(n_samples) / sample_rate_hz, *np.ascontiguousarray(answer.T), *traces]
+    return Ridden(*columns)

@@ -20,7 +20,7 @@ from telemetry.simulate import (
     demo_bike,
     vellmoor_ring,
 )
-from telemetry.simulate.faults import damper_scales, faulty_vehicle
+from telemetry.simulate.faults import damper_drives, faulty_vehicle
 from telemetry.simulate.riding import ride_circuit
 from telemetry.simulate.road import flat_road
 from telemetry.simulate.vehicle import ride, steady_drive
@@ -30,7 +30,7 @@ LAP_M = vellmoor_ring().length_m
 
 
 def scales(*faults):
-    return damper_scales(faults, RIDE, LAP_M)
+    return damper_drives(faults, RIDE, LAP_M)
 
 
 def test_lost_damping_at_a_place_on_chosen_laps():
@@ -39,10 +39,10 @@ def test_lost_damping_at_a_place_on_chosen_laps():
     for lap, stretch in zip((2, 3), stretches, strict=True):
         place = np.interp([stretch.start_s, stretch.end_s], RIDE.t_s, RIDE.distance_m) - (lap - 1) * LAP_M
         np.testing.assert_allclose(place, [900.0, 960.0], atol=0.5)
-    lost = both["rear"] == 0.1
+    lost = both["rear"].scale == 0.1
     assert np.sum(lost) * RIDE.step_s == pytest.approx(sum(s.end_s - s.start_s for s in stretches))
-    assert np.all(both["rear"][~lost] == 1.0)
-    assert np.all(both["front"] == 1.0)
+    assert np.all(both["rear"].scale[~lost] == 1.0)
+    assert np.all(both["front"].scale == 1.0)
 
 
 def test_every_lap_means_also_those_before_and_after():
@@ -60,15 +60,15 @@ def test_a_stretch_over_the_line_belongs_to_the_lap_it_starts_in():
 def test_lost_damping_by_time():
     both, (stretch,) = scales(LostDampingTime(50.0, 52.0))
     assert (stretch.start_s, stretch.end_s) == pytest.approx((50.0, 52.0), abs=0.006)
-    assert np.sum(both["rear"] < 1.0) * RIDE.step_s == pytest.approx(2.0, abs=0.006)
+    assert np.sum(both["rear"].scale < 1.0) * RIDE.step_s == pytest.approx(2.0, abs=0.006)
 
 
 def test_fade_runs_evenly_over_the_timed_laps():
     fading, _ = scales(Fade(0.4))
-    at_lines = np.interp(RIDE.lap_start_s, RIDE.t_s, fading["rear"])
+    at_lines = np.interp(RIDE.lap_start_s, RIDE.t_s, fading["rear"].scale)
     np.testing.assert_allclose(at_lines, [1.0, 0.8, 0.6, 0.4], atol=1e-4)
-    assert fading["rear"][0] == 1.0
-    assert fading["rear"][-1] == 0.4
+    assert fading["rear"].scale[0] == 1.0
+    assert fading["rear"].scale[-1] == 0.4
 
 
 def test_a_lost_rear_damper_lets_the_wheel_ring_at_its_own_frequency():

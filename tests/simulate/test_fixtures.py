@@ -9,7 +9,7 @@ import pytest
 from telemetry.bike import load_bike
 from telemetry.setup import load_sheet
 from telemetry.simulate import SCENARIOS, Vehicle, demo_bike, vellmoor_ring, write_scenario
-from telemetry.simulate.faults import damper_scales
+from telemetry.simulate.faults import damper_drives
 from telemetry.simulate.riding import ride_circuit
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
@@ -54,7 +54,7 @@ def test_the_lost_damping_log_loses_it_out_of_two_corners():
     ridden = ride_circuit(
         ring, Vehicle(demo_bike()), scenario.riding, scenario.laps, np.random.default_rng(0)
     )
-    _, stretches = damper_scales(scenario.faults, ridden, ring.length_m)
+    _, stretches = damper_drives(scenario.faults, ridden, ring.length_m)
     assert len(stretches) == 8
     ends = {corner.number: corner.end_m for corner in ring.corners}
     for stretch in stretches:

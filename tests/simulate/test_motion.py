@@ -247,17 +247,19 @@ def test_bumps_agree_with_a_general_solver():
     ramp = np.clip((along - 2.0) / 4.0, 0.0, 1.0)
     road = RoadProfile(0.05, ramp * height, ramp * height)
     inputs, rate, row = np.zeros(kernel.INPUTS), np.empty(8), np.empty(kernel.COLUMNS)
+    dampers = np.zeros((2, kernel.DAMPER_STATES))  # curves at once: no state
 
     def derivative(t, state):
         place = speed * t
         inputs[:] = 0.0
-        inputs[[kernel.GRAVITY, kernel.FRONT_SCALE, kernel.REAR_SCALE]] = GRAVITY_M_S2, 1.0, 1.0
+        inputs[kernel.GRAVITY] = GRAVITY_M_S2
+        inputs[[kernel.FRONT_DAMPER + kernel.SCALE, kernel.REAR_DAMPER + kernel.SCALE]] = 1.0
         for road_at, rate_at, at, end in (
             (kernel.FRONT_ROAD, kernel.FRONT_ROAD_RATE, place, numbers.front),
             (kernel.REAR_ROAD, kernel.REAR_ROAD_RATE, place - numbers.wheelbase_m, numbers.rear),
         ):
             inputs[road_at], inputs[rate_at], _ = kernel.wheel_at(at, speed, road.step_m, road.front_m, end)
-        kernel.acceleration(np.asarray(state), inputs, numbers, rate, row)
+        kernel.acceleration(np.asarray(state), dampers, 0.0, inputs, numbers, rate, row)
         return rate.copy()
 
     ridden = ride(vehicle, steady_drive(speed, 0.6), road, sample_rate_hz=RATE_HZ, start=at_rest(vehicle))
@@ -275,6 +277,14 @@ def test_bumps_agree_with_a_general_solver():
     np.testing.assert_allclose(states(ridden, vehicle)[:, 4:], other.y[4:].T, atol=2e-4)
 
 
+def suspension_force(wheel_m, wheel_m_s, scale, end):
+    """Of a damper that is a curve at once, at an instant."""
+    inputs = np.zeros(kernel.INPUTS)
+    inputs[kernel.REAR_DAMPER + kernel.SCALE] = scale
+    state = np.zeros(kernel.DAMPER_STATES)
+    return kernel.suspension_force(wheel_m, wheel_m_s, state, 0.0, inputs, kernel.REAR_DAMPER, end)
+
+
 def test_dampers_are_those_of_the_bike_file():
     bike = demo_bike()
     numbers = constants(Vehicle(bike))
@@ -282,7 +292,7 @@ def test_dampers_are_those_of_the_bike_file():
     for section, end, wheel_m in ((bike.front, numbers.front, 0.05), (bike.rear, numbers.rear, 0.06)):
         _, ratio, _ = kernel.shaft_of_wheel(wheel_m, end)
         with_damper, without = (
-            np.array([kernel.suspension_force(wheel_m, v * ratio / 1e3, scale, end) for v in speed_mm_s])
+            np.array([suspension_force(wheel_m, v * ratio / 1e3, scale, end) for v in speed_mm_s])
             for scale in (1.0, 0.0)
         )
         np.testing.assert_allclose(
@@ -294,7 +304,7 @@ def test_friction_opposes_and_saturates():
     bike = demo_bike()
     end = constants(Vehicle(bike)).front
     _, ratio, _ = kernel.shaft_of_wheel(0.05, end)
-    still, down, up = (kernel.suspension_force(0.05, v * ratio, 0.0, end) * ratio for v in (0.0, 0.1, -0.1))
+    still, down, up = (suspension_force(0.05, v * ratio, 0.0, end) * ratio for v in (0.0, 0.1, -0.1))
     assert down - still == pytest.approx(bike.front.damper.friction_n, rel=1e-6)
     assert up - still == pytest.approx(-bike.front.damper.friction_n, rel=1e-6)
 

@@ -7,7 +7,7 @@ from telemetry.bike import GRAVITY_M_S2, chassis_of, spring_of, sprung_load_n
 from telemetry.simulate import Riding, Vehicle, demo_bike, random_circuit, vellmoor_ring
 from telemetry.simulate.riding import Ride, drive_of, ride_circuit
 from telemetry.simulate.road import flat_road
-from telemetry.simulate.vehicle import ride
+from telemetry.simulate.vehicle import ride, undisturbed
 
 VEHICLE = Vehicle(demo_bike())
 G = GRAVITY_M_S2
@@ -92,8 +92,8 @@ def steady(acceleration_m_s2, speed_m_s, duration_s=6.0, sideways_m_s2=0.0):
 
 
 def carried(held):
-    ones = np.ones(len(held.t_s))
-    drive = drive_of(held, VEHICLE, front_damper_scale=ones, rear_damper_scale=ones)
+    still = undisturbed(len(held.t_s))
+    drive = drive_of(held, VEHICLE, front_damper=still, rear_damper=still)
     return ride(VEHICLE, drive, flat_road(), sample_rate_hz=200.0)
 
 

@@ -76,7 +76,10 @@ def logged(ride: Ride, circuit: Circuit, bike: Bike, sensors: Sensors, faults, l
     """Columns and units of the log of a ride whose travel only sways."""
     t = np.arange(0.0, ride.t_s[-1], 1.0 / log_rate_hz)
     travel = {end: 40.0 + 5.0 * np.sin(10.0 * t) for end in ("front", "rear")}
-    return log_columns(travel, t, ride, circuit, bike, sensors, faults, np.random.default_rng([seed, 3]))
+    speed = {end: 50.0 * np.cos(10.0 * t) for end in travel}
+    return log_columns(
+        travel, speed, t, ride, circuit, bike, sensors, faults, np.random.default_rng([seed, 3])
+    )
 
 
 def run_and_columns(seed: int, *, laps: int, log_rate_hz: float) -> tuple[Run, dict[str, np.ndarray]]:
