@@ -32,6 +32,9 @@ LEAST_ROAD = 0.15
 LOST_SWING, LOST_SPREAD = 1.8, 0.45
 MORE_SCATTER, LEAST_SCATTER = 1.5, 0.25
 RARE, RARE_RANGE = 0.01, 5.0
+# With less than this the wheel swings no further than with half of its damping: a sound damper too is damped less at some
+# loads and speeds (oil and hose give, valves are digressive, seals hold), and its pole then looks lost.
+LEAST_SWING = float(np.log(2.0))
 UPPER_QUARTILE = 0.6745  # of a normal distribution
 
 
@@ -124,8 +127,10 @@ def swing_evidence(over: FloatArray, scatter: float) -> FloatArray:
     Returns
     -------
     ndarray
-        At most ln(`RARE_RANGE` / `RARE`) less a little: a wheel may meet what the other has not.
+        At most ln(`RARE_RANGE` / `RARE`) less a little: a wheel may meet what the other has not. -inf below
+        `LEAST_SWING`.
     """
     lost = np.exp(-0.5 * ((np.minimum(over, LOST_SWING) - LOST_SWING) / LOST_SPREAD) ** 2) / LOST_SPREAD
     healthy = (1.0 - RARE) * np.exp(-0.5 * (over / scatter) ** 2) / scatter
-    return np.asarray(np.log(lost / np.sqrt(2 * np.pi)) - np.log(healthy / np.sqrt(2 * np.pi) + RARE / RARE_RANGE))
+    found = np.log(lost / np.sqrt(2 * np.pi)) - np.log(healthy / np.sqrt(2 * np.pi) + RARE / RARE_RANGE)
+    return np.asarray(np.where(over < LEAST_SWING, -np.inf, found))
