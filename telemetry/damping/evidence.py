@@ -35,6 +35,8 @@ GRID_DAMPING = np.geomspace(0.03, 1.4, 15)
 # A damper that is weak all the time is its own reference: healthy starts at this share of the learned ratio. One that
 # fails in one direction only, or in part, leaves more than rubber does: lost is less than half of the learned ratio.
 HEALTHY_SHARE, LOST_SHARE = 0.75, 0.45
+# No more than what a sound damper at the lower end of the usual leaves (0.3-0.5, common practice).
+LOST_AT_MOST = 0.3
 
 
 @dataclass(frozen=True)
@@ -73,7 +75,7 @@ def pole_grid(hop: WheelHop, learned: Pole) -> PoleGrid:
     tyre, damping = (a.ravel() for a in np.meshgrid(tyre, GRID_DAMPING, indexing="ij"))
     mode_hz, ratio = hop_modes(hop, tyre, damping)
     row = coefficients(hop, tyre, damping)
-    lost_below = max(LOST_BELOW, min(HEALTHY_ABOVE, LOST_SHARE * learned.damping_ratio))
+    lost_below = max(LOST_BELOW, min(LOST_AT_MOST, LOST_SHARE * learned.damping_ratio))
     healthy_above = max(1.3 * lost_below, min(HEALTHY_ABOVE, HEALTHY_SHARE * learned.damping_ratio))
     return PoleGrid(mode_hz, ratio, row, log_gain(row), ratio <= lost_below, ratio >= healthy_above)
 
