@@ -8,9 +8,9 @@ from collections.abc import Iterable, Mapping
 
 from telemetry.arrays import ENDS, End
 from telemetry.balance.balance import Balance
-from telemetry.damping.oscillation import Oscillation
+from telemetry.damping.oscillation import Oscillation, dampers_in_doubt
 from telemetry.findings_balance import balance_findings, balance_sentence, damping_sentence
-from telemetry.findings_damping import damping_findings, oscillation_sentence
+from telemetry.findings_damping import WAIT, damping_findings, oscillation_sentence, suspicions
 from telemetry.motion.summary import EndSummary, StopEvent
 from telemetry.notes import QualityNote
 from telemetry.summary import Finding, LapSummary, RunInfo
@@ -23,10 +23,11 @@ REPEATED_SHARE = 0.5
 # On a straight, stops of two laps within this are at one place: what distance and a rider's line give. A choice.
 SAME_PLACE_M = 30.0
 
-BOTTOMING_CAUTION = (
+DAMAGE_CAUTION = (
     "Repeated hard bottoming can damage fork, shock and frame mounts: have them inspected by a qualified "
-    "technician. " + CHANGE_CAUTION
+    "technician."
 )
+BOTTOMING_CAUTION = f"{DAMAGE_CAUTION} {CHANGE_CAUTION}"
 
 
 def trust_sentence(run: RunInfo, laps: Iterable[LapSummary], quality: Iterable[QualityNote]) -> str:
@@ -68,7 +69,7 @@ def verdict_sentences(
 ) -> tuple[str, ...]:
     """The debrief in sentences, most important first: a suspected fault comes before everything else.
 
-    With a rear damper in doubt nothing is said of how the dampers compare.
+    With a damper in doubt nothing is said of how the dampers compare.
 
     Parameters
     ----------
@@ -82,18 +83,17 @@ def verdict_sentences(
     sentences = [trust_sentence(run, laps, quality)]
     sentences += [travel_sentence(end, ends[end]) for end in ENDS if end in ends]
     sentences.append(balance_sentence(balance))
-    suspicion = oscillation_sentence(oscillation)
-    if oscillation.verdict == "yes":
-        return (suspicion, *sentences)
-    if compared := damping_sentence(balance):
+    doubt = dampers_in_doubt(oscillation)
+    if not doubt and (compared := damping_sentence(balance)):
         sentences.append(compared)
-    return (*sentences, suspicion)
+    rear = () if "rear" in doubt else (oscillation_sentence(oscillation),)
+    return (*suspicions(oscillation), *sentences, *rear)
 
 
 def findings(
     laps: tuple[LapSummary, ...], ends: Mapping[End, EndSummary], balance: Balance, oscillation: Oscillation
 ) -> tuple[Finding, ...]:
-    """What is worth saying aloud and what to try, faults first; with a rear damper in doubt nothing to try.
+    """What is worth saying aloud and what to try, faults first; with a damper in doubt nothing to try.
 
     Parameters
     ----------
@@ -107,9 +107,10 @@ def findings(
     found = damping_findings(oscillation)
     complete = sum(lap.complete for lap in laps)
     here = [end for end in ENDS if end in ends]
+    doubt = bool(dampers_in_doubt(oscillation))
     for end in here:
-        found += _bottoming(end, ends[end], complete)
-    if oscillation.verdict == "yes":
+        found += _bottoming(end, ends[end], complete, doubt)
+    if doubt:
         return tuple(found)
     if complete:  # a push at the stand or a roll through the paddock uses little travel, and should
         for end in here:
@@ -138,7 +139,8 @@ def _same_place(a: StopEvent, b: StopEvent) -> bool:
     return abs((a.distance_m or 0.0) - (b.distance_m or 0.0)) <= SAME_PLACE_M
 
 
-def _bottoming(end: End, summary: EndSummary, complete_laps: int) -> list[Finding]:
+def _bottoming(end: End, summary: EndSummary, complete_laps: int, doubt: bool) -> list[Finding]:
+    """Stops that repeat at one place; what to change only where no damper is in doubt."""
     found = []
     for stops in _repeated(summary.bottomed, complete_laps):
         fastest = max(stop.speed_mm_s for stop in stops)
@@ -153,10 +155,12 @@ def _bottoming(end: End, summary: EndSummary, complete_laps: int) -> list[Findin
                 evidence=f"{stops[0].phase or 'phase not known'}, {laps_words(stop.lap or 0 for stop in stops)} "
                 f"({count_word(laps, 'lap')}, {count_word(len(stops), 'time')}, {hard or 'none'} of them a hard blow); "
                 f"arrives at up to {fastest:.0f} mm/s at the wheel.",
-                suggestion=f"Check {end} sag first. If it is right, the {end} needs more support here: spring, "
+                suggestion=f"A damper without damping lets it bottom. {WAIT}"
+                if doubt
+                else f"Check {end} sag first. If it is right, the {end} needs more support here: spring, "
                 + ("oil level" if end == "front" else "bump stop")
                 + ", or compression damping if it arrives fast.",
-                caution=BOTTOMING_CAUTION,
+                caution=DAMAGE_CAUTION if doubt else BOTTOMING_CAUTION,
             )
         )
     return found

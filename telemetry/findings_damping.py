@@ -1,24 +1,67 @@
-"""Lost, fading or worn damping in words."""
+"""Lost, fading, worn or doubtful damping in words."""
 
 from collections import defaultdict
 
+from telemetry.arrays import End
 from telemetry.damping.oscillation import CAUTION as DAMPING_CAUTION
-from telemetry.damping.oscillation import INSPECT_CAUTION, Oscillation
+from telemetry.damping.oscillation import (
+    DOUBT_CAUTION,
+    FALLING,
+    IN_DOUBT,
+    INSPECT_CAUTION,
+    Oscillation,
+    OscillationEvent,
+    dampers_in_doubt,
+)
 from telemetry.summary import Finding
 from telemetry.wording import count_word, laps_words, place_words
 
+WAIT = "Set-up waits until then: with a damper in doubt the other numbers do not say what to change."
+
 
 def oscillation_sentence(oscillation: Oscillation) -> str:
-    """What the detector says, in one sentence."""
+    """What the detector says of the rear damper, in one sentence and its caution."""
     if oscillation.verdict == "no":
         return oscillation.reason
-    if oscillation.verdict == "cannot_tell":
-        return f"Lost rear damping cannot be told: {oscillation.reason}"
-    return f"Suspected loss of rear damping: {oscillation.reason} {DAMPING_CAUTION}"
+    if oscillation.verdict == "yes":
+        return f"Suspected loss of rear damping: {oscillation.reason} {DAMPING_CAUTION}"
+    if "rear" in dampers_in_doubt(oscillation):
+        return f"Rear damping is in doubt: {oscillation.reason} {DOUBT_CAUTION}"
+    return f"Lost rear damping cannot be told: {oscillation.reason}"
 
 
-def lost_all_through(oscillation: Oscillation) -> bool:
-    """Whether rear damping is suspected lost from the start, not in stretches.
+def suspicions(oscillation: Oscillation) -> tuple[str, ...]:
+    """The sentences that come before everything else: what is suspected of either damper, or in doubt.
+
+    Parameters
+    ----------
+    oscillation : Oscillation
+
+    Returns
+    -------
+    tuple of str
+        The rear first; empty where no damper is in doubt.
+    """
+    doubt = dampers_in_doubt(oscillation)
+    rear = (oscillation_sentence(oscillation),) if "rear" in doubt else ()
+    return rear + ((_front_sentence(oscillation),) if "front" in doubt else ())
+
+
+def _front_sentence(oscillation: Oscillation) -> str:
+    course, events = oscillation.course.get("front"), oscillation.front_events
+    reasons = [course.reason] if course is not None and course.state in IN_DOUBT else []
+    if events:
+        reasons.append(
+            f"The front rang {count_word(len(events), 'time')}, in {laps_words(event.lap or 0 for event in events)}: "
+            "another fault than a lost rear damper (fork, front tyre, bearings)."
+        )
+    if front_suspected(oscillation):
+        return f"Suspected loss of front damping: {' '.join(reasons)} {INSPECT_CAUTION}"
+    return f"Front damping is in doubt: {' '.join(reasons)} {DOUBT_CAUTION}"
+
+
+def front_suspected(oscillation: Oscillation) -> bool:
+    """Whether the front's damping is suspected lost, by events of level alarm or by its course over the laps.
 
     Parameters
     ----------
@@ -28,11 +71,42 @@ def lost_all_through(oscillation: Oscillation) -> bool:
     -------
     bool
     """
-    return oscillation.verdict == "yes" and not oscillation.events
+    course = oscillation.course.get("front")
+    over_laps = course is not None and course.state in FALLING | {"worn all along"}
+    return over_laps or any(event.level == "alarm" for event in oscillation.front_events)
+
+
+def lost_all_through(oscillation: Oscillation) -> bool:
+    """Whether rear damping is suspected lost from the start, not in stretches or over the laps.
+
+    Parameters
+    ----------
+    oscillation : Oscillation
+
+    Returns
+    -------
+    bool
+    """
+    return oscillation.verdict == "yes" and not oscillation.events and not rear_falls(oscillation)
+
+
+def rear_falls(oscillation: Oscillation) -> bool:
+    """Whether the rear's damping falls over the laps.
+
+    Parameters
+    ----------
+    oscillation : Oscillation
+
+    Returns
+    -------
+    bool
+    """
+    course = oscillation.course.get("rear")
+    return course is not None and course.state in FALLING
 
 
 def damping_findings(oscillation: Oscillation) -> list[Finding]:
-    """A rear damper suspected lost, fading or worn ones, and a front that rang.
+    """A rear damper suspected lost, fading, worn or doubtful ones, and a front that rang.
 
     Parameters
     ----------
@@ -42,27 +116,56 @@ def damping_findings(oscillation: Oscillation) -> list[Finding]:
     -------
     list of Finding
     """
-    lost = [_lost_damping(oscillation)] if oscillation.verdict == "yes" else []
-    return [*lost, *_fading(oscillation), *_front_rang(oscillation)]
+    alarms = any(event.level == "alarm" for event in oscillation.events)
+    yes = oscillation.verdict == "yes"
+    found = [_falling(end, oscillation) for end in _ends_in(FALLING, oscillation)]
+    if yes and (alarms or not rear_falls(oscillation)):
+        found.insert(0, _lost_damping(oscillation))
+    if not yes and "rear" in dampers_in_doubt(oscillation) and not rear_falls(oscillation):
+        found.append(_in_doubt(oscillation))
+    found += [_worn(oscillation, end) for end in _ends_in(IN_DOUBT - FALLING, oscillation) if end == "front"]
+    return [*found, *_front_rang(oscillation)]
+
+
+def _ends_in(states: frozenset[str], oscillation: Oscillation) -> list[End]:
+    return [end for end, course in oscillation.course.items() if course.state in states]
 
 
 def _lost_damping(oscillation: Oscillation) -> Finding:
+    alarms = tuple(event for event in oscillation.events if event.level == "alarm")
     return Finding(
         title="Rear damping suspected lost",
-        evidence=_where_lost(oscillation) or oscillation.reason,
-        suggestion=("Compare with a lap from the start of the outing. " if oscillation.events else "")
-        + "Check the shock for leaks, heat and play, and rule out tyre, wheel bearing and sensor mount. Set-up waits "
-        "until then: with a damper in doubt the other numbers do not say what to change.",
+        evidence=_where(alarms) or _ratios("rear", oscillation),
+        suggestion=("Compare with a lap from the start of the outing. " if alarms else "")
+        + f"Check the shock for leaks, heat and play, and rule out tyre, wheel bearing and sensor mount. {WAIT}",
         caution=DAMPING_CAUTION,
     )
 
 
-def _where_lost(oscillation: Oscillation) -> str:
-    """Places and laps of the events, and the clearest of them; "" where it was lost all through."""
+def _in_doubt(oscillation: Oscillation) -> Finding:
+    """What cannot be told from another cause, and how to tell."""
+    events = oscillation.events
+    if events:
+        evidence = f"{_where(events)} That alone proves nothing."
+    elif oscillation.unexplained:
+        evidence = f"{count_word(oscillation.unexplained, 'stretch', 'stretches')} in which the rear rang, unexplained."
+    else:
+        evidence = _ratios("rear", oscillation)
+    return Finding(
+        title="Rear damping is in doubt",
+        evidence=evidence,
+        suggestion="Look at the same places in the other laps and in the next outing, for kerbs and for the sensor's "
+        f"mount; feel the shock for leaks, heat and play. {WAIT}",
+        caution=DOUBT_CAUTION,
+    )
+
+
+def _where(events: tuple[OscillationEvent, ...]) -> str:
+    """Places and laps of the events, and the clearest of them; "" where there is none."""
     places: dict[str, list[int]] = defaultdict(list)
-    for event in oscillation.events:
+    for event in events:
         places[place_words(event.corner, event.phase, None)].append(event.lap or 0)
-    strongest = max(oscillation.events, key=lambda event: event.confidence, default=None)
+    strongest = max(events, key=lambda event: event.confidence, default=None)
     if strongest is None:
         return ""
     low, high = strongest.damping_ratio_ci95
@@ -73,23 +176,33 @@ def _where_lost(oscillation: Oscillation) -> str:
     )
 
 
-def _fading(oscillation: Oscillation) -> list[Finding]:
-    """A damper whose damping falls from lap to lap, or was low from the start."""
-    words = {
-        "losing damping as it warms": "{} damper suspected of fading",
-        "worn all along": "{} damper suspected worn",
-    }
-    return [
-        Finding(
-            title=words[course.state].format(end.capitalize()),
-            evidence=course.reason,
-            suggestion="Let it cool and compare the first lap of the next outing; check tyre pressures, and compare "
-            "with an outing on a fresh damper.",
-            caution=INSPECT_CAUTION,
-        )
-        for end, course in oscillation.course.items()
-        if course.state in words and not (end == "rear" and lost_all_through(oscillation))
-    ]
+def _ratios(end: End, oscillation: Oscillation) -> str:
+    """The damping ratio of an end lap by lap; "" without."""
+    laps = oscillation.course[end].laps if end in oscillation.course else oscillation.fade
+    told = [f"{lap.damping_ratio:.2f} in lap {lap.lap}" for lap in laps if lap.damping_ratio is not None]
+    return f"Damping ratio of the {end} wheel hop: {', '.join(told)}." if told else ""
+
+
+def _falling(end: End, oscillation: Oscillation) -> Finding:
+    """A damper whose damping falls from lap to lap."""
+    back = oscillation.course[end].state == "lost damping and recovered"
+    return Finding(
+        title=f"{end.capitalize()} damper suspected of fading" + (", and it recovered" if back else ""),
+        evidence=_ratios(end, oscillation),
+        suggestion="Look for leaks, let it cool and compare the first lap of the next outing; check tyre pressures, "
+        f"and compare with an outing on a fresh damper. {WAIT}",
+        caution=DAMPING_CAUTION if end == "rear" else INSPECT_CAUTION,
+    )
+
+
+def _worn(oscillation: Oscillation, end: End) -> Finding:
+    suspected = oscillation.course[end].state == "worn all along"
+    return Finding(
+        title=f"{end.capitalize()} damper " + ("suspected worn" if suspected else "is in doubt"),
+        evidence=_ratios(end, oscillation),
+        suggestion=f"Compare with an outing on a fresh damper, over the same road. {WAIT}",
+        caution=INSPECT_CAUTION if suspected else DOUBT_CAUTION,
+    )
 
 
 def _front_rang(oscillation: Oscillation) -> list[Finding]:
@@ -98,6 +211,7 @@ def _front_rang(oscillation: Oscillation) -> list[Finding]:
     if not events:
         return []
     strongest = max(events, key=lambda event: event.confidence)
+    alarm = any(event.level == "alarm" for event in events)
     return [
         Finding(
             title="The front rang as if hardly damped",
@@ -105,7 +219,7 @@ def _front_rang(oscillation: Oscillation) -> list[Finding]:
             f"clearest at {strongest.frequency_hz:.1f} Hz, {strongest.amplitude_mm:.1f} mm at the wheel. "
             f"{strongest.evidence}",
             suggestion="Another fault than a lost rear damper: look at fork damping and friction, front tyre and "
-            "balance, wheel and steering-head bearings.",
-            caution=INSPECT_CAUTION,
+            f"balance, wheel and steering-head bearings. {WAIT}",
+            caution=INSPECT_CAUTION if alarm else DOUBT_CAUTION,
         )
     ]

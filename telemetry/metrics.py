@@ -10,8 +10,6 @@ from telemetry.summary import LapSummary
 
 # A lap with more of its time masked than this is left out for that end. A choice, no source.
 MAX_MASKED_SHARE = 0.05
-# A complete lap slower than this times the quickest is an out lap, an in lap or traffic. A choice, no source.
-SLOW_LAP = 1.10
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,7 @@ from telemetry.bike import (
     wheel_stroke_mm,
 )
 from telemetry.damping import find_oscillation
-from telemetry.damping.oscillation import Oscillation
+from telemetry.damping.oscillation import Oscillation, dampers_in_doubt
 from telemetry.errors import ChannelError
 from telemetry.findings import findings, verdict_sentences
 from telemetry.findings_travel import packing_findings, shift_findings
@@ -42,7 +42,7 @@ from telemetry.motion import (
 )
 from telemetry.notes import QualityNote
 from telemetry.signals import Run, SensorSetup, to_run
-from telemetry.summary import TRACE_COLUMNS, LapSummary, RunInfo, Summary, Traces
+from telemetry.summary import TRACE_COLUMNS, FittedDamper, LapSummary, RunInfo, Summary, Traces
 from telemetry.trends import trends
 
 # Rows of the way from wheel to shaft travel, about 1 mm apart: the curve between them is good to a micrometre.
@@ -141,6 +141,12 @@ def review(
     ends = _end_summaries(motion, moving, stops)
     shifts = trends(laps)
     whole_balance = balance(motion, track, moving, pairs, bike, _sound(motion, oscillation))
+    # with a damper in doubt there is nothing to try
+    worth_trying = (
+        ()
+        if dampers_in_doubt(oscillation)
+        else (*packing_findings(packing, sum(lap.complete for lap in laps)), *shift_findings(shifts))
+    )
     info = RunInfo(
         source=run.source,
         bike=bike.name,
@@ -159,13 +165,7 @@ def review(
         ends=ends,
         balance=whole_balance,
         oscillation=oscillation,
-        findings=(
-            *findings(laps, ends, whole_balance, oscillation),
-            *packing_findings(
-                packing if oscillation.verdict != "yes" else (), sum(lap.complete for lap in laps)
-            ),
-            *shift_findings(shifts),
-        ),
+        findings=(*findings(laps, ends, whole_balance, oscillation), *worth_trying),
         history=run.history,
         damper_work=_damper_work(motion, bike, moving, track.laps),
         bike_values=_bike_values(bike),
@@ -174,6 +174,7 @@ def review(
         packing=packing,
         frequencies=frequencies(motion, moving, bike),
         trends=shifts,
+        dampers=_dampers(bike),
     )
     return Review(summary=summary, traces=_traces(run, motion, track), run=run, motion=motion, track=track)
 
@@ -341,6 +342,16 @@ def _damper_work(
             speed = np.where(use, end.shaft_speed_mm_s, np.nan)
             work[name] = damper_use(damper, speed, motion.sample_rate_hz, end.speed_split_mm_s, whole)
     return work
+
+
+def _dampers(bike: Bike) -> dict[End, FittedDamper]:
+    """The dampers that the bike file names."""
+    named = {"front": bike.front.fitted, "rear": bike.rear.fitted}
+    return {
+        end: FittedDamper(fitted.id, "" if fitted.serviced is None else fitted.serviced.isoformat())
+        for end in ENDS
+        if (fitted := named[end]) is not None
+    }
 
 
 def _bike_values(bike: Bike) -> dict[str, float]:

@@ -114,6 +114,14 @@ class Trend:
 
 
 @dataclass(frozen=True)
+class FittedDamper:
+    """Which damper was fitted, and when it was last serviced: ISO 8601, "" where the bike file does not say."""
+
+    id: str
+    serviced: str = ""
+
+
+@dataclass(frozen=True)
 class Finding:
     """One thing worth saying aloud: title, what shows it, what to try, and the caution where one is due."""
 
@@ -130,7 +138,8 @@ class Summary:
     ``verdicts`` are the sentences an engineer would read aloud, most important first; ``history`` is what was
     done to the data, with settings; ``damper_work`` is there for an end whose damper the bike file describes;
     ``bike_values`` are the bike-file values the numbers rest on. ``places`` are both ends by lap, phase and corner;
-    ``packing`` says where an end sank over bumps; ``trends`` how each number shifts from lap to lap.
+    ``packing`` says where an end sank over bumps; ``trends`` how each number shifts from lap to lap;
+    ``dampers`` which ones were fitted, as far as the bike file says.
     """
 
     run: RunInfo
@@ -150,6 +159,7 @@ class Summary:
     packing: tuple[PackingEvent, ...] = ()
     frequencies: Frequencies = field(default_factory=Frequencies)
     trends: tuple[Trend, ...] = ()
+    dampers: Mapping[End, FittedDamper] = field(default_factory=dict)
     schema: str = SCHEMA
 
 

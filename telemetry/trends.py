@@ -5,7 +5,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from telemetry.arrays import FloatArray
-from telemetry.metrics import MAX_MASKED_SHARE, METRICS, SLOW_LAP, Metric
+from telemetry.laps import laps_at_pace
+from telemetry.metrics import MAX_MASKED_SHARE, METRICS, Metric
 from telemetry.summary import LapSummary, Trend
 
 # Below so many laps a line has nothing left to tell its scatter by.
@@ -65,9 +66,7 @@ def trends(laps: Sequence[LapSummary]) -> tuple[Trend, ...]:
     A line through laps knows nothing of why. Pace changes over an outing as well: the trend of the lap time stands
     beside the others for that.
     """
-    complete = [lap for lap in laps if lap.complete]
-    quickest_s = min((lap.time_s for lap in complete), default=0.0)
-    at_pace = [lap for lap in complete if lap.time_s <= SLOW_LAP * quickest_s]
+    at_pace = laps_at_pace(laps)
     told = [(metric, *_values(at_pace, metric)) for metric in METRICS]
     told = [(metric, number, value) for metric, number, value in told if len(number) >= LEAST_LAPS]
     return tuple(_trend(metric, number, value, len(told)) for metric, number, value in told)

@@ -17,8 +17,9 @@ from dashboard.urlstate import View, parse, to_query
 from dashboard.words import NOT_KNOWN, number, percent, sentence
 from telemetry.arrays import ENDS
 from telemetry.balance.balance import Balance, DirectionBalance
-from telemetry.damping.oscillation import CAUTION as DAMPING_CAUTION
+from telemetry.damping.oscillation import IN_DOUBT, dampers_in_doubt
 from telemetry.findings_balance import balance_sentence, damping_sentence
+from telemetry.findings_damping import suspicions
 from telemetry.report.rows import response_rows
 from telemetry.report.rows_damping import drift_words
 from telemetry.report.rows_motion import BAND_COLUMNS, band_rows, together_words
@@ -86,13 +87,9 @@ def figures(summary: Summary, theme: Theme) -> dict[str, Any]:
 
 
 def _doubt(summary: Summary) -> list[Any]:
-    """A rear damper in doubt comes before every comparison with it."""
-    if summary.oscillation.verdict != "yes":
-        return []
-    return [
-        parts.cautions([DAMPING_CAUTION]),
-        html.P([html.B("Suspected loss of rear damping. "), summary.oscillation.reason]),
-    ]
+    """A damper in doubt comes before every comparison with it."""
+    said = suspicions(summary.oscillation)
+    return [parts.cautions(said)] if said else []
 
 
 def _answer(summary: Summary) -> list[Any]:
@@ -110,7 +107,7 @@ def _answer(summary: Summary) -> list[Any]:
     speed = balance.speed_ratio
     rows.append(("wheel speed, RMS of all riding", number(speed.compression, 2), number(speed.rebound, 2)))
     caption = "Rear over front, with 95 % intervals. Damping above 1: the rear is the slower; speed above 1: the faster"
-    compared = damping_sentence(balance) if summary.oscillation.verdict != "yes" else ""
+    compared = "" if dampers_in_doubt(summary.oscillation) else damping_sentence(balance)
     said = [words for words in (balance_sentence(balance), compared) if words]
     return [
         parts.sentences(said),
@@ -199,12 +196,14 @@ def _course(summary: Summary, shown: Mapping[str, Any]) -> list[Any]:
     course = summary.oscillation.course
     if not course:
         return []
-    doubt = summary.oscillation.verdict == "yes"
+    events = {"rear": summary.oscillation.events, "front": summary.oscillation.front_events}
     said = []
     for end in (end for end in ENDS if end in course):
-        healthy = course[end].state in ("sound", "steady")
-        state = "suspected lost in stretches" if doubt and healthy and end == "rear" else course[end].state
-        said.append(html.P([html.B(f"{sentence(end)}: {state}. "), course[end].reason]))
+        healthy, here = course[end].state not in IN_DOUBT, events[end]
+        in_stretches = "suspected lost" if any(event.level == "alarm" for event in here) else "in doubt"
+        state = f"{in_stretches} in stretches" if here and healthy else course[end].state
+        # what is in doubt stands at the top of the page
+        said.append(html.P([html.B(f"{sentence(end)}: {state}. "), course[end].reason if healthy else ""]))
     if drift := drift_words(summary.oscillation):
         said.append(html.P(drift, className="note"))
     picture = (

@@ -199,7 +199,7 @@ def finding(found: Finding) -> html.Li:
         [
             html.H3(found.title),
             html.P(found.evidence),
-            html.P([html.B("Try: "), found.suggestion]),
+            html.P([html.B("What to do: "), found.suggestion]),
         ]
     )
 

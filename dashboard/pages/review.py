@@ -17,6 +17,7 @@ from dashboard.thin import POINTS, packed_line, window
 from dashboard.urlstate import View, parse, to_query
 from dashboard.words import number
 from telemetry.arrays import FloatArray
+from telemetry.damping.oscillation import dampers_in_doubt
 from telemetry.report.rows_motion import (
     PLACE_COLUMNS,
     STROKE_COLUMNS,
@@ -26,7 +27,7 @@ from telemetry.report.rows_motion import (
     stroke_rows,
     trend_rows,
 )
-from telemetry.report.words import named_corners
+from telemetry.report.words import cautions, named_corners
 from telemetry.summary import Summary
 
 PATH = "/"
@@ -189,9 +190,11 @@ def _findings(scene: Scene) -> Any:
         return None
     return section(
         "What stands out",
-        parts.cautions(found.caution for found in scene.summary.findings),
+        parts.cautions(cautions(scene.summary)),
         html.Ul([parts.finding(found) for found in scene.summary.findings], className="findings"),
-        note="One change at a time; the rider and the maker's limits have the last word.",
+        note=""
+        if dampers_in_doubt(scene.summary.oscillation)
+        else "One change at a time; the rider and the maker's limits have the last word.",
     )
 
 

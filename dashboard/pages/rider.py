@@ -17,7 +17,10 @@ from dashboard.shelf import Shelf
 from dashboard.urlstate import View, parse, to_query
 from dashboard.words import RIDER_WORDS, number, percent, rider_place, sentence, times, which_laps
 from telemetry.arrays import ENDS, End
-from telemetry.findings_damping import lost_all_through
+from telemetry.damping.oscillation import FALLING, IN_DOUBT, dampers_in_doubt
+from telemetry.damping.verdict import NEARLY_ALL
+from telemetry.findings_damping import front_suspected, lost_all_through
+from telemetry.report.rows_damping import damping_headline
 from telemetry.wording import CHANGE_CAUTION
 
 PATH = "/rider"
@@ -96,18 +99,22 @@ def render(shelf: Shelf, scene: Scene, screen: Screen) -> dict[str, Any]:
 
 
 def headline(scene: Scene) -> list[Any]:
-    """The answer in a few short sentences, and the caution where one is due."""
-    words = [_travel_words(scene, end) for end in ENDS]
-    words.append(_settled_words(scene))
-    if scene.front_oscillations:
-        words.append(f"The front was not settled {times(len(scene.front_oscillations))}.")
+    """The answer in a few short sentences: a damper in doubt first, with its caution, then where travel ran out."""
+    answer = scene.summary.oscillation
+    doubt = dampers_in_doubt(answer)
+    danger = [words for end, words in _damper_words(scene).items() if end in doubt]
+    rest = [_travel_words(scene, end) for end in ENDS]
+    rest += [words for end, words in _damper_words(scene).items() if end not in doubt]
     # the caution that goes with every change is the engineer's; what may break or has stopped working is the rider's
     cautions = [
         found.caution for found in scene.summary.findings if found.caution not in (None, "", CHANGE_CAUTION)
     ]
+    caution = parts.cautions(cautions[:1]) if cautions else None
     return [
-        *(html.P(line, className="say") for line in words),
-        parts.cautions(cautions[:1]) if cautions else None,
+        *(html.P(line, className="say") for line in danger),
+        caution if danger else None,
+        *(html.P(line, className="say") for line in rest),
+        None if danger else caution,
     ]
 
 
@@ -125,15 +132,51 @@ def _travel_words(scene: Scene, end: End) -> str:
     return f"The {end} never ran out of travel{seen}."
 
 
-def _settled_words(scene: Scene) -> str:
+def _damper_words(scene: Scene) -> dict[End, str]:
+    """What is said of how settled each wheel was; nothing of a front that gives no cause."""
     answer = scene.summary.oscillation
+    words: dict[End, str] = {"rear": _rear_words(scene)}
+    if "front" in dampers_in_doubt(answer):
+        said = "Suspected loss of front damping" if front_suspected(answer) else "Front damping is in doubt"
+        words["front"] = f"{said}: {_how(scene, 'front')}."
+    return words
+
+
+def _rear_words(scene: Scene) -> str:
+    answer = scene.summary.oscillation
+    if "rear" in dampers_in_doubt(answer):
+        return f"{damping_headline(answer)}: {_how(scene, 'rear')}."
     if answer.verdict == "cannot_tell":
         return f"Whether the rear stayed settled cannot be told: {answer.reason}"
-    if lost_all_through(answer):
-        return "The rear was hardly damped, all through the run."
-    if scene.oscillations:
-        return f"The rear was not settled {times(len(scene.oscillations))}."
-    return "The rear stayed settled." if scene.lap is None else "No unsettled stretch was found on this lap."
+    if scene.lap is not None:
+        return "No unsettled stretch was found on this lap."
+    share = answer.judged_share
+    seen = (
+        "" if share is None or share >= NEARLY_ALL else f", as far as it could be judged ({percent(share)})"
+    )
+    return f"The rear stayed settled{seen}."
+
+
+def _how(scene: Scene, end: End) -> str:
+    """What an end in doubt did, as one says it to a rider."""
+    answer = scene.summary.oscillation
+    events = scene.oscillations if end == "rear" else scene.front_oscillations
+    course = answer.course.get(end)
+    did = []
+    if course is not None and course.state == "lost damping and recovered":
+        did.append("it lost damping over the laps and recovered")
+    elif course is not None and course.state in FALLING:
+        did.append("it lost damping from lap to lap")
+    elif course is not None and course.state in IN_DOUBT:
+        did.append("it was weak all through the run")
+    elif end == "rear" and lost_all_through(answer):
+        did.append("it was hardly damped, all through the run")
+    if events:
+        stretches = "one stretch" if len(events) == 1 else f"{len(events)} stretches"
+        did.append(f"the {end} was not settled in {stretches}")
+    if end == "rear" and answer.unexplained:
+        did.append(f"it shook {times(answer.unexplained)}, and this log cannot tell why")
+    return " and ".join(did) if did else "nothing of it was seen on this lap"
 
 
 def places(scene: Scene) -> list[Any]:

@@ -38,10 +38,25 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         PATH,
         view,
         "Runs",
+        _dangers(runs),
         html.Ol(
             [_run(shelf, runs, place, place < _WITH_VERDICT) for place in range(len(runs))],
             className="runs",
         ),
+    )
+
+
+def _dangers(runs: Sequence[RunEntry]) -> Any:
+    """The runs with a suspected loss of damping, wherever they stand in the list."""
+    lost = [entry for entry in runs if entry.oscillation == "yes"]
+    if not lost:
+        return None
+    links = [
+        html.Li(html.A(parts.run_name(entry), href="/" + to_query(View(run=entry.run_id)), className="in"))
+        for entry in lost
+    ]
+    return html.Div(
+        [html.B("⚠ Suspected loss of rear damping"), html.Ul(links)], className="caution", role="note"
     )
 
 

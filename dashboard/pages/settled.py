@@ -16,13 +16,13 @@ from telemetry.report.rows_damping import (
     EVENT_COLUMNS,
     GATHERED_COLUMNS,
     REJECTED_COLUMNS,
+    damping_headline,
     event_rows,
-    front_words,
     gathered_rows,
     rejected_rows,
 )
 
-_EVENT_CLASSES = ("", "n", "", "n", "n", "n", "n", "n", "n")
+_EVENT_CLASSES = ("", "n", "", "n", "n", "n", "n", "n", "n", "")
 # Pictures of so many events at most, the clearest of each place first: each is two graphs.
 _MOST_SEEN = 4
 
@@ -30,12 +30,10 @@ _MOST_SEEN = 4
 def settled(scene: Scene, theme: Theme) -> list[Any]:
     """The verdict on the whole run, and the events of the lap or run that is shown."""
     answer = scene.summary.oscillation
-    said = {"yes": "Suspected loss of rear damping", "no": "No sign of lost rear damping"}
-    verdict = said.get(answer.verdict, "Lost rear damping: cannot tell")
-    limit = limit_sentence(answer.limits) if answer.events else ""  # otherwise the reason has it
+    limit = "" if answer.verdict == "no" else limit_sentence(answer.limits)  # otherwise the reason has it
     gathered = gathered_rows(scene.oscillations)
     return [
-        html.P([html.B(f"{verdict}. "), answer.reason]),
+        html.P(html.B(f"{damping_headline(answer)}.")),
         html.P(limit, className="note") if limit else None,
         parts.table(
             GATHERED_COLUMNS, gathered, "Places where the rear was not settled", classes=("", "", "n", "n", "n", "n")
@@ -44,7 +42,6 @@ def settled(scene: Scene, theme: Theme) -> list[Any]:
         else None,
         *_events(scene.oscillations, "Where the rear was not settled", folded=bool(gathered)),
         *_evidence(scene.oscillations, theme),
-        html.P(front_words(scene.front_oscillations)) if scene.front_oscillations else None,
         *_events(scene.front_oscillations, "Where the front rang", folded=True),
         _rejected(scene),
     ]  # fmt: skip

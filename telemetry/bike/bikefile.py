@@ -13,6 +13,7 @@ import numpy as np
 from pydantic import Field, ValidationError, model_validator
 
 from telemetry.bike.dyno import Dyno, fitted_sides, read_dyno
+from telemetry.bike.identity import WithIdentity
 from telemetry.bike.mechanism import LinkageError
 from telemetry.bike.sections import (
     Adjuster,
@@ -76,7 +77,7 @@ class Damper(Section):
         return data
 
 
-class _EndSection(Section):
+class _EndSection(WithIdentity):
     """Either end. ``tyre_circumference_mm`` may be given for ``tyre_radius_mm``: what one turn rolls."""
 
     tyre_radius_mm: Positive

@@ -14,21 +14,22 @@ Side = tuple[Summary, SetupSheet | None]
 
 def compare(arguments: argparse.Namespace) -> None:
     """Compare two runs of a logbook, or two logs."""
-    from_logs = (arguments.bike_b, arguments.setup_a, arguments.setup_b)
-    if arguments.logbook and any((*from_logs, arguments.channels)):
+    of_logs = (arguments.bike_b, arguments.setup_a, arguments.setup_b)
+    if arguments.logbook and any((*of_logs, arguments.channels)):
         arguments.parser.error(
             "--bike-b, --setup-a, --setup-b and --channels are for logs; a logbook knows its own"
         )
-    inputs = (arguments.a, arguments.b, arguments.bike, *from_logs)
+    inputs = (arguments.a, arguments.b, arguments.bike, *of_logs)
     check_outputs(arguments.json, inputs=inputs)
     with working("Comparing"):
-        (a, sheet_a), (b, sheet_b) = _from_logbook(arguments) if arguments.logbook else _from_logs(arguments)
+        (a, sheet_a), (b, sheet_b) = from_logbook(arguments) if arguments.logbook else from_logs(arguments)
         result = compare_summaries(a, b, sheet_a, sheet_b)
         write_text(arguments.json, comparison_to_json(result), inputs=inputs)
     print_comparison(result, console())
 
 
-def _from_logbook(arguments: argparse.Namespace) -> tuple[Side, Side]:
+def from_logbook(arguments: argparse.Namespace) -> tuple[Side, Side]:
+    """Two runs of a logbook with their setup sheets."""
     from telemetry.logbook import Logbook
 
     logbook = Logbook(arguments.logbook, create=False)
@@ -36,7 +37,8 @@ def _from_logbook(arguments: argparse.Namespace) -> tuple[Side, Side]:
     return (logbook.summary(a), logbook.sheet(a)), (logbook.summary(b), logbook.sheet(b))
 
 
-def _from_logs(arguments: argparse.Namespace) -> tuple[Side, Side]:
+def from_logs(arguments: argparse.Namespace) -> tuple[Side, Side]:
+    """Two logs, reviewed, with their setup sheets."""
     from telemetry.bike import Bike, load_bike
     from telemetry.columns import telling_columns
     from telemetry.logs import read_log

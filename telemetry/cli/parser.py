@@ -34,7 +34,20 @@ def build_parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action=_Version, nargs=0, help="print the version and stop")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
-    for add in (_demo, _review, _batch, _check, _compare, _stand, _bounce, _add, _logbook, _serve, _simulate):
+    for add in (
+        _demo,
+        _review,
+        _batch,
+        _check,
+        _compare,
+        _damper,
+        _stand,
+        _bounce,
+        _add,
+        _logbook,
+        _serve,
+        _simulate,
+    ):
         add(commands)
     return parser
 
@@ -228,6 +241,31 @@ def _compare(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") ->
     parser.add_argument("--bike-b", metavar="BIKE.toml", help="bike file of B, where it differs")
     parser.add_argument("--setup-a", metavar="SHEET.toml", help="setup sheet of A")
     parser.add_argument("--setup-b", metavar="SHEET.toml", help="setup sheet of B")
+    _channels(parser)
+    _json(parser)
+
+
+def _damper(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    parser = _command(
+        commands,
+        "damper",
+        "damper",
+        "say whether a damper is back after a service (two outings), or what one has been through",
+    )
+    parser.add_argument(
+        "which",
+        nargs="+",
+        metavar="A B | ID",
+        help="before and after: two logs, or with --logbook two runs; or with --logbook the id of a damper, as in "
+        "[rear.damper] id",
+    )
+    source = parser.add_mutually_exclusive_group(required=True)
+    source.add_argument("--logbook", metavar="DIR", help="logbook that holds the runs")
+    source.add_argument("--bike", metavar="BIKE.toml", help="bike file of both logs")
+    parser.add_argument("--bike-b", metavar="BIKE.toml", help="bike file after the service, where it differs")
+    parser.add_argument(
+        "--end", choices=("front", "rear"), default="rear", help="which damper (default: rear)"
+    )
     _channels(parser)
     _json(parser)
 

@@ -1,18 +1,23 @@
 """The way of the detector: from motion and place to a verdict with its events and its reasons."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from telemetry.arrays import End
 from telemetry.bike import Bike
-from telemetry.damping.fade import damper_course, lap_damping, pole_ratio
+from telemetry.damping.course import damper_course, level_state, told_apart
+from telemetry.damping.equation import SLOWEST_M_S
+from telemetry.damping.fade import damping_by_lap, damping_by_speed, pole_ratio
 from telemetry.damping.judge import Judged, judge
+from telemetry.damping.level import with_levels
 from telemetry.damping.limit import detection_limits, evidence_per_s
 from telemetry.damping.listen import LEAST_MOVING_S, Heard, listen, listen_to_front
 from telemetry.damping.oscillation import DamperCourse, DetectionLimit, Oscillation, OscillationEvent
 from telemetry.damping.places import gather
 from telemetry.damping.refusal import refusal
 from telemetry.damping.verdict import verdict
-from telemetry.laps import Track
+from telemetry.laps import Track, laps_at_pace
 from telemetry.motion import Motion
 from telemetry.signals.noise import sensor_noise_mm
 
@@ -49,40 +54,60 @@ def assess(heard: Heard, motion: Motion, track: Track, bike: Bike) -> Oscillatio
     """The answer for a run that was listened to; arguments as of `find_oscillation`."""
     judged = judge(heard, motion, track, bike)
     limits = _limits(heard, judged, motion)
-    course: dict[End, DamperCourse] = {"rear": _course(heard, track)}
+    events = with_levels(judged.events, limits)
+    unexplained = sum(not one.explained for one in judged.rejected)
+    share = _judged_share(heard, motion, track)
+    course: dict[End, DamperCourse] = {"rear": _course(heard, motion, track)}
     front_events: tuple[OscillationEvent, ...] = ()
     front = listen_to_front(heard, motion, track, bike)
     if front is not None:
-        course["front"] = _course(front, track)
-        front_events = judge(front, motion, track, bike).events
-    answer, reason = verdict(heard.learned, heard.equation.knows_road, judged.events, judged.rejected, limits)
+        course["front"] = _course(front, motion, track)
+        front_judged = judge(front, motion, track, bike)
+        front_events = with_levels(front_judged.events, _limits(front, front_judged, motion))
+    course = told_apart(course)
+    answer, reason = verdict(heard.learned, heard.missing, events, unexplained, limits, course["rear"], share)
     return Oscillation(
         verdict=answer,
         reason=reason,
-        events=judged.events,
+        events=events,
         rejected=judged.rejected,
         fade=course["rear"].laps,
         trend=course["rear"].trend,
         course=course,
         limits=limits,
-        places=gather(judged.events),
+        places=gather(events),
         front_events=front_events,
         band_hz=heard.hop.band_hz,
         band_from_bike=heard.hop.from_bike,
+        unexplained=unexplained,
+        judged_share=share,
     )
+
+
+def _judged_share(heard: Heard, motion: Motion, track: Track) -> float:
+    """Share of the time at speed in which all was measured that is needed."""
+    speed = track.speed_m_s
+    at_speed = np.count_nonzero(speed > SLOWEST_M_S) if np.isfinite(speed).any() else len(speed)
+    judged_s = np.count_nonzero(heard.equation.usable) * heard.equation.step_s
+    return float(min(judged_s * motion.sample_rate_hz / max(at_speed, 1), 1.0))
 
 
 def _limits(heard: Heard, judged: Judged, motion: Motion) -> tuple[DetectionLimit, ...]:
     """What loss this log could show; nothing without the front's news."""
     if not judged.looked_at:
         return ()
-    noise_mm = sensor_noise_mm(motion.ends["rear"].wheel_travel_mm)
+    noise_mm = sensor_noise_mm(motion.ends[heard.end].wheel_travel_mm)
     per_hz = 2.0 * np.nan_to_num(noise_mm) ** 2 / motion.sample_rate_hz
     mean, variance = evidence_per_s(heard.equation, heard.learned, heard.predicted, heard.grid, per_hz)
     return detection_limits(mean, variance, heard.grid, judged.looked_at, noise_mm)
 
 
-def _course(heard: Heard, track: Track) -> DamperCourse:
+def _course(heard: Heard, motion: Motion, track: Track) -> DamperCourse:
     equation, hop, learned = heard.equation, heard.hop, heard.learned
-    laps = tuple(lap_damping(equation, hop, learned, lap) for lap in track.laps if lap.complete)
-    return damper_course(laps, pole_ratio(learned.pole, hop), heard.end, knows_road=equation.knows_road)
+    at_pace, end = laps_at_pace(track.laps), motion.ends[heard.end]
+    laps = damping_by_lap(equation, hop, learned, at_pace)
+    leverage = end.wheel_stroke_mm / end.stroke_mm
+    ratio = pole_ratio(learned.pole, hop)
+    level = level_state(learned.pole, ratio, hop)
+    course = damper_course(laps, ratio, heard.end, level, knows_road=equation.knows_road)
+    return replace(course, by_speed=damping_by_speed(equation, hop, learned, at_pace, leverage))

@@ -75,8 +75,8 @@ class WheelEquation:
         """Whether the other wheel and the ground speed are there."""
         return len(self.known) > 0
 
-    def delayed(self, delay_s: float) -> "WheelEquation":
-        """The same with the other's news read later by ``delay_s``."""
+    def delayed(self, delay_s: float | FloatArray) -> "WheelEquation":
+        """The same with the other's news read later by ``delay_s``, which may change along the samples."""
         return self if self.news is None else replace(self, known=self.news.known(delay_s))
 
     def span(self, start_s: float, end_s: float) -> slice:
@@ -108,7 +108,7 @@ def wheel_equation(
     track: Track,
     signals: Mapping[End, WheelSignals],
     end: End = "rear",
-    delay_s: float = 0.0,
+    delay_s: float | FloatArray = 0.0,
 ) -> WheelEquation:
     """Fill the equation of one wheel from a run.
 
@@ -122,7 +122,7 @@ def wheel_equation(
         From `wheel_signals`.
     end : {"front", "rear"}
         For the front wheel the other's news comes from later on, when the rear stands where the front is now.
-    delay_s : float
+    delay_s : float or ndarray of shape (n,)
         By which the other's news is read later. [s]
 
     Returns
@@ -191,10 +191,11 @@ class OtherNews:
     then_s: FloatArray
     faster: FloatArray
 
-    def known(self, delay_s: float, part: slice = slice(None)) -> FloatArray:
+    def known(self, delay_s: float | FloatArray, part: slice = slice(None)) -> FloatArray:
         """What is known, read later by ``delay_s``; shape (12, n), or (9, n) without the own past."""
         step_s = self.other.step_s
-        then = between((self.then_s[part] + delay_s) / step_s, self.other.orders.shape[1])
+        later_s = delay_s[part] if isinstance(delay_s, np.ndarray) else delay_s
+        then = between((self.then_s[part] + later_s) / step_s, self.other.orders.shape[1])
         per_step = 2.0 * np.pi * REFERENCE_HZ * step_s
 
         def read(heard: WheelSignals, row: int) -> FloatArray:

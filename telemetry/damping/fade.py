@@ -1,36 +1,40 @@
-"""Damping ratio of a wheel hop lap by lap, and whether it falls."""
+"""Damping ratio of a wheel hop lap by lap, over all of a lap and by shaft speed."""
+
+from collections.abc import Sequence
 
 import numpy as np
 
-from telemetry.arrays import End
+from telemetry.arrays import FloatArray
 from telemetry.damping.equation import WheelEquation, blocks
-from telemetry.damping.hop import DOUBTFUL_BELOW, LOST_BELOW, WheelHop, hop_ratio
+from telemetry.damping.hop import WheelHop, hop_ratio
 from telemetry.damping.learn import Learned
-from telemetry.damping.oscillation import DamperCourse, DampingTrend, LapDamping
-from telemetry.damping.pole import Pole, fit_pole, ratios_near, take_out
+from telemetry.damping.oscillation import LapDamping, SpeedDamping
+from telemetry.damping.pole import Pole, fit_pole, ratios_near, stopped_by_bounds, take_out
 from telemetry.laps import Lap
 
 WINDOW_S = 0.5
 KEPT_SHARE = 0.95
 GROUPS = 12  # of windows, left out in turn for the interval
 LEAST_WINDOWS = 4 * GROUPS
+# Edges of the ranges of shaft speed, RMS, doubling; a range needs 10 s of a lap. Choices of ours.
+SPEED_EDGES_MM_S = (0.0, 25.0, 50.0, 100.0, 200.0, 1e4)
+LEAST_WINDOWS_OF_A_SPEED = 20
 # The outing's weights on the road count as so much of a lap's own. With more, a fade at one end shows at the other as
 # damping that rises; with less, a lap's chance hides a fade. Chosen on seeds below those of tests/benchmarks/detection.
 OUTING_PRIOR = 0.03
 # Student's t at 97.5 % for GROUPS - 1 = 11 degrees of freedom (any statistics handbook).
 T_975 = 2.201
-LEAST_LAPS_FOR_TREND = 4
-# A smaller fall over the outing is not worth a word: pace and fuel do as much. A choice of ours.
-LEAST_FALL_PCT = 10.0
-_TOO_FEW = f"A course over the laps needs {LEAST_LAPS_FOR_TREND} complete laps."
 
 
-def lap_damping(equation: WheelEquation, hop: WheelHop, learned: Learned, lap: Lap) -> LapDamping:
-    """The pole of a wheel over all usable time of one lap.
+def damping_by_lap(
+    equation: WheelEquation, hop: WheelHop, learned: Learned, laps: Sequence[Lap]
+) -> tuple[LapDamping, ...]:
+    """The pole of a wheel over all usable time of each lap.
 
     What the other wheel knows of the road is weighed a little afresh on every lap: a damper that fades at the other
     end changes it. The interval is a jackknife [1]_ over groups of neighbouring windows, so that it knows of roads
-    and rides that differ along the lap.
+    and rides that differ along the lap. Every lap meets the same road, so that what scatters from lap to lap is only
+    what a group does otherwise on one lap than on the others: the same jackknife without what groups have in common.
 
     Parameters
     ----------
@@ -38,133 +42,107 @@ def lap_damping(equation: WheelEquation, hop: WheelHop, learned: Learned, lap: L
     hop : WheelHop
     learned : Learned
         From the outing as a whole.
-    lap : Lap
+    laps : sequence of Lap
 
     Returns
     -------
-    LapDamping
-        None inside where too little of the lap is usable.
+    tuple of LapDamping
+        None inside where too little of the lap is usable, or where the search for the pole was stopped by its bounds.
 
     References
     ----------
     .. [1] B. Efron, R. Tibshirani, An Introduction to the Bootstrap, Chapman & Hall 1993, ch. 11.
     """
+    logs = [_logs(lap_products(equation, learned, lap), hop, learned) for lap in laps]
+    without = np.stack(
+        [found[1:] - found[1:].mean() for found in logs if found is not None] or [np.zeros(GROUPS)]
+    )
+    common = without.mean(axis=0)
+    spare = max(len(without) - 1, 1)  # the laps' own mean is taken from them
+    told = []
+    for lap, found in zip(laps, logs, strict=True):
+        if found is None:
+            told.append(LapDamping(lap.lap, None, None))
+            continue
+        ratio, away = float(np.exp(found[0])), found[1:] - found[1:].mean()
+        spread = float(np.exp(T_975 * _jackknife_sd(away)))
+        scatter = _jackknife_sd(away - common) * float(np.sqrt(len(without) / spare))
+        told.append(LapDamping(lap.lap, ratio, (ratio / spread, ratio * spread), scatter))
+    return tuple(told)
+
+
+def _logs(products: FloatArray, hop: WheelHop, learned: Learned) -> FloatArray | None:
+    """Ln of the damping ratio over all windows, then without each group; None with too few windows or no pole."""
+    if len(products) < LEAST_WINDOWS:
+        return None
+    weighted = _weighted(products, learned)
+    total = weighted.sum(axis=0)
+    pole = fit_pole(take_out(total, OUTING_PRIOR)[1], hop)
+    if stopped_by_bounds(pole, hop)[1]:
+        return None
+    group = np.arange(len(products)) * GROUPS // len(products)
+    without = [take_out(total - weighted[group == g].sum(axis=0), OUTING_PRIOR)[1] for g in range(GROUPS)]
+    ratios = np.concatenate([[pole_ratio(pole, hop)], ratios_near(np.stack(without), hop, pole)])
+    return np.asarray(np.log(ratios), dtype=np.float64)
+
+
+def _jackknife_sd(away: FloatArray) -> float:
+    return float(np.sqrt((GROUPS - 1) / GROUPS * (away**2).sum()))
+
+
+def lap_products(equation: WheelEquation, learned: Learned, lap: Lap) -> FloatArray:
+    """Mean products of the signals over the usable windows of a lap, the road taken out; shape (n, k, k)."""
     inside = equation.span(lap.start_s, lap.end_s)
     own, known = equation.own[:, inside].copy(), equation.known[:, inside]
     if equation.knows_road:
         own[0] -= learned.weights @ known
     cut = blocks((own, known), equation.usable[inside], equation.step_s, WINDOW_S)
-    products = cut.products[cut.whole]
-    if len(products) < LEAST_WINDOWS:
-        return LapDamping(lap.lap, None, None)
+    return cut.products[cut.whole]
+
+
+def _weighted(products: FloatArray, learned: Learned) -> FloatArray:
+    """Windows weighted by their own residual, without the few that fit worst."""
     residual = np.maximum(np.einsum("i,bij,j->b", learned.row, products[:, :5, :5], learned.row), 1e-9)
     relative = residual / np.maximum(products[:, 2, 2], 1e-9)
     weight = (relative <= np.quantile(relative, KEPT_SHARE)) / residual
-    weighted = weight[:, None, None] * products
-    total = weighted.sum(axis=0)
-    pole = fit_pole(take_out(total, OUTING_PRIOR)[1], hop)
-    group = np.arange(len(products)) * GROUPS // len(products)
-    without = [take_out(total - weighted[group == g].sum(axis=0), OUTING_PRIOR)[1] for g in range(GROUPS)]
-    logs = np.log(ratios_near(np.stack(without), hop, pole))
-    sd = float(np.sqrt((GROUPS - 1) / GROUPS * ((logs - logs.mean()) ** 2).sum()))
-    spread = float(np.exp(T_975 * sd))
-    ratio = pole_ratio(pole, hop)
-    return LapDamping(lap.lap, ratio, (ratio / spread, ratio * spread))
+    return np.asarray(weight[:, None, None] * products)
+
+
+def damping_by_speed(
+    equation: WheelEquation, hop: WheelHop, learned: Learned, laps: Sequence[Lap], leverage: float
+) -> tuple[SpeedDamping, ...]:
+    """The pole of a wheel on every lap, by the shaft speed of its windows.
+
+    Parameters
+    ----------
+    equation : WheelEquation
+    hop : WheelHop
+    learned : Learned
+    laps : sequence of Lap
+    leverage : float
+        Wheel travel over shaft travel.
+
+    Returns
+    -------
+    tuple of SpeedDamping
+        Ranges that no lap has enough of are left out; laps without interval, which only their scatter tells here.
+    """
+    cut = [(lap.lap, lap_products(equation, learned, lap)) for lap in laps]
+    found = []
+    for low, high in zip(SPEED_EDGES_MM_S, SPEED_EDGES_MM_S[1:], strict=False):
+        here = []
+        for lap, products in cut:
+            shaft_mm_s = np.sqrt(products[:, 2, 2]) / leverage
+            some = products[(shaft_mm_s >= low) & (shaft_mm_s < high)]
+            if len(some) >= LEAST_WINDOWS_OF_A_SPEED:
+                pole = fit_pole(take_out(_weighted(some, learned).sum(axis=0), OUTING_PRIOR)[1], hop)
+                if not stopped_by_bounds(pole, hop)[1]:
+                    here.append(LapDamping(lap, pole_ratio(pole, hop), None))
+        if here:
+            found.append(SpeedDamping(low, high, tuple(here)))
+    return tuple(found)
 
 
 def pole_ratio(pole: Pole, hop: WheelHop) -> float:
     """Damping ratio of a pole as `hop_ratio` gives it."""
     return float(hop_ratio(hop, np.array([pole.tyre_hz]), np.array([pole.damping]))[0])
-
-
-def damping_trend(fade: tuple[LapDamping, ...]) -> DampingTrend | None:
-    """Change of the damping ratio per lap, from a straight line through its logarithm.
-
-    Parameters
-    ----------
-    fade : tuple of LapDamping
-
-    Returns
-    -------
-    DampingTrend or None
-        None with fewer than `LEAST_LAPS_FOR_TREND` laps.
-    """
-    known = [lap for lap in fade if lap.damping_ratio is not None]
-    if len(known) < LEAST_LAPS_FOR_TREND:
-        return None
-    from scipy.stats import t as student
-
-    lap = np.array([float(entry.lap) for entry in known])
-    value = np.log([entry.damping_ratio for entry in known if entry.damping_ratio is not None])
-    lap = lap - lap.mean()
-    slope = float((lap * value).sum() / (lap**2).sum())
-    left = value - value.mean() - slope * lap
-    freedom = len(known) - 2
-    sd = float(np.sqrt((left**2).sum() / freedom / (lap**2).sum()))
-    half = float(student.ppf(0.975, freedom)) * sd
-    low, middle, high = (100.0 * float(np.expm1(x)) for x in (slope - half, slope, slope + half))
-    return DampingTrend(middle, (low, high))
-
-
-def damper_course(laps: tuple[LapDamping, ...], ratio: float, end: End, *, knows_road: bool) -> DamperCourse:
-    """What the damping ratio of one end did over the outing, in a word and a sentence.
-
-    Parameters
-    ----------
-    laps : tuple of LapDamping
-    ratio : float
-        Damping ratio over the outing as a whole.
-    end : {"front", "rear"}
-    knows_road : bool
-        Whether the ratio is free of what the road did; without it only its change can be judged.
-
-    Returns
-    -------
-    DamperCourse
-    """
-    trend = damping_trend(laps)
-    fall_pct = 0.0
-    if trend is not None:
-        known = [lap.lap for lap in laps if lap.damping_ratio is not None]
-        fall_pct = -100.0 * np.expm1((known[-1] - known[0]) * np.log1p(trend.change_pct_per_lap / 100.0))
-        if trend.ci95_pct_per_lap[1] < 0 and fall_pct > LEAST_FALL_PCT:
-            low, high = trend.ci95_pct_per_lap
-            return DamperCourse(
-                "losing damping as it warms",
-                f"From lap {known[0]} to lap {known[-1]} the damping ratio of the {end} wheel hop fell by "
-                f"{fall_pct:.0f} % ({trend.change_pct_per_lap:.1f} % a lap, 95 % {low:.1f} to {high:.1f} %): this "
-                f"suggests a {end} damper that loses damping as it warms; a tyre losing pressure or a pace that "
-                "rises from lap to lap can look like it.",
-                laps,
-                trend,
-            )
-    if not knows_road:
-        if trend is None:
-            return DamperCourse("cannot tell", _TOO_FEW, laps, trend)
-        return DamperCourse(
-            "steady",
-            f"The damping ratio of the {end} wheel hop shows no fall over the laps; whether its level is sound "
-            "cannot be told from one end alone.",
-            laps,
-            trend,
-        )
-    if ratio <= LOST_BELOW:
-        return DamperCourse(
-            "worn all along",
-            f"The {end} wheel hop was damped at a ratio of only {ratio:.2f} from the start: this suggests a worn "
-            "damper or one set far too soft.",
-            laps,
-            trend,
-        )
-    if ratio < DOUBTFUL_BELOW:
-        return DamperCourse(
-            "cannot tell",
-            f"The {end} wheel hop was damped at a ratio of {ratio:.2f}: a worn damper and a very rough road both "
-            "look like this.",
-            laps,
-            trend,
-        )
-    over = "" if trend is None else " and did not clearly fall"
-    return DamperCourse(
-        "sound", f"The {end} wheel hop was damped at a ratio near {ratio:.2f}{over}.", laps, trend
-    )

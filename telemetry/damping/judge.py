@@ -1,6 +1,6 @@
 """From evidence to events: candidates, the questions asked of them, and what is said of each."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -83,8 +83,9 @@ def judge(heard: Heard, motion: Motion, track: Track, bike: Bike, *, ease: float
         candidate = locate(equation, no_news, grid, blind, found)
         if any(candidate.start_s < end and candidate.end_s > start for start, end in taken):
             continue
-        reason = _looked_like_it(heard, candidate, motion)
-        rejected.append((candidate.over, _rejected(candidate, reason, motion, track)))
+        reason, explained = _looked_like_it(heard, candidate, motion)
+        here = _rejected(candidate, reason, motion, track)
+        rejected.append((candidate.over, replace(here, explained=explained)))
     strongest = sorted(rejected, key=lambda pair: -pair[0])[:MOST_REJECTED]
     in_order = tuple(sorted((entry for _, entry in strongest), key=lambda entry: entry.start_s))
     return Judged(tuple(events), in_order, looked_at)
@@ -106,26 +107,30 @@ def _other_felt(heard: Heard, candidate: Candidate, inside: slice) -> Check:
     )
 
 
-def _looked_like_it(heard: Heard, candidate: Candidate, motion: Motion) -> str:
+def _looked_like_it(heard: Heard, candidate: Candidate, motion: Motion) -> tuple[str, bool]:
+    """Why it is not called, and whether that is another cause."""
     equation, grid = heard.equation, heard.grid
     inside = equation.span(candidate.start_s, candidate.end_s)
     hz = grid.frequency_hz[candidate.lost]
     if not equation.knows_road:
         last = checks(heard, heard.predicted, inside, _travel_share(heard.end, motion, candidate))[-1]
         if last.against:
-            return last.answer
+            return last.answer, True
         return (
-            f"The rear rang near {hz:.0f} Hz, but without front travel and ground speed it cannot be told from kerb "
-            "ridges or a wheel out of balance."
-        )
+            f"The rear rang near {hz:.0f} Hz, but without {heard.missing} it cannot be told from kerb ridges or a "
+            "wheel out of balance."
+        ), False
     share = _explained_share(heard, candidate, inside)
     if share > 0.3:
         return (
             f"The rear swung near {hz:.0f} Hz {'' if share > 0.5 else 'in part '}because the road did: the front had "
             f"met the same a wheelbase earlier, and it explains {100 * share:.0f} % of what the rear did with a "
             "healthy damper."
-        )
-    return f"The rear swung near {hz:.0f} Hz, but its damping is as likely healthy as lost once the road is known."
+        ), True
+    return (
+        f"The rear swung near {hz:.0f} Hz, but its damping is as likely healthy as lost once the road is known.",
+        True,
+    )
 
 
 def _travel_share(end: End, motion: Motion, candidate: Candidate) -> float:

@@ -7,7 +7,7 @@ import numpy as np
 
 from telemetry.arrays import End, FloatArray
 from telemetry.bike import Bike
-from telemetry.damping.delay import best_delay_s
+from telemetry.damping.delay import delay_over_time_s
 from telemetry.damping.equation import OWN, WheelEquation, WheelSignals, wheel_equation, wheel_signals
 from telemetry.damping.evidence import PoleGrid, pole_grid
 from telemetry.damping.hop import WheelHop, wheel_hop
@@ -39,7 +39,7 @@ class Heard:
         None where nothing is known of the road.
     wheel_hz : ndarray of shape (n,) or None
         Turns of the wheel. [1/s]
-    delay_s : float
+    delay_s : float or ndarray of shape (n,)
         By which the front's news came late. [s]
     signals : mapping of end to WheelSignals
         This wheel's without its tone and line.
@@ -53,8 +53,21 @@ class Heard:
     grid: PoleGrid
     swing: Swing | None
     wheel_hz: FloatArray | None
-    delay_s: float
+    delay_s: float | FloatArray
     signals: Mapping[End, WheelSignals]
+
+    @property
+    def missing(self) -> str:
+        """What the log lacks to know the road, in words; "" where it lacks nothing."""
+        if self.equation.knows_road:
+            return ""
+        other = "front" if self.end == "rear" else "rear"
+        there = {f"{other} travel": other in self.signals, "ground speed": self._has_speed}
+        return " and ".join(words for words, has in there.items() if not has)
+
+    @property
+    def _has_speed(self) -> bool:
+        return self.equation.ground_speed_m_s is not None
 
 
 def listen(motion: Motion, track: Track, bike: Bike) -> Heard | None:
@@ -101,12 +114,12 @@ def _listen(
     bike: Bike,
     end: End,
     signals: Mapping[End, WheelSignals],
-    delay_s: float | None,
+    delay_s: float | FloatArray | None,
 ) -> Heard | None:
     """Learn a run at one wheel; a delay that is not known is looked for."""
     hop = wheel_hop(bike, end)
     radius_mm = (bike.rear if end == "rear" else bike.front).tyre_radius_mm
-    read = wheel_equation(motion, track, signals, end, delay_s or 0.0)
+    read = wheel_equation(motion, track, signals, end, 0.0 if delay_s is None else delay_s)
     if read.usable.sum() * read.step_s < LEAST_MOVING_S:
         return None
     tone = find_tone(read.own[2], read.usable, read.step_s)
@@ -116,7 +129,7 @@ def _listen(
         return None
     turning = _turning(clear, clear, learned, radius_mm)
     if delay_s is None:
-        delay_s = best_delay_s(read, hop, turning)
+        delay_s = delay_over_time_s(read, hop, turning)
         # again, with what was learned of line and delay: each spoils what is learned of the other
         read = read.delayed(delay_s)
         steady = _without(tone, read)

@@ -12,6 +12,7 @@ from telemetry.damping.hop import WheelHop, coefficients, hop_mode, hop_ratio, l
 LEAST_DAMPING, MOST_DAMPING = 0.02, 1.7
 SEARCH_POINTS = 13
 SEARCH_ROUNDS = 4
+AT_BOUND = 0.01  # in ln of tyre frequency and damping: a step of the last round
 # Half width of the small grid, in ln of tyre frequency and damping.
 NEAR = np.array([0.02, 0.08])
 
@@ -88,6 +89,26 @@ def fit_pole(products: FloatArray, hop: WheelHop) -> Pole:
         centre, least = _best(products, _search(hop, (tyre, damping)))
     tyre_hz, found = map(float, np.exp(centre))
     return Pole(tyre_hz, found, *hop_mode(hop, tyre_hz, found), least)
+
+
+def stopped_by_bounds(pole: Pole, hop: WheelHop) -> tuple[bool, bool]:
+    """Whether the search ended at an edge of the band, and of the damping.
+
+    At an edge of the band the damping still follows the wheel's, on a scale that is not known; at an edge of the
+    damping nothing was found.
+
+    Parameters
+    ----------
+    pole : Pole
+    hop : WheelHop
+
+    Returns
+    -------
+    tuple of bool
+    """
+    here = np.log([pole.tyre_hz, pole.damping])
+    at_bound = np.abs(_bounds(hop) - here[:, None]) < AT_BOUND
+    return bool(at_bound[0].any()), bool(at_bound[1].any())
 
 
 def _best(products: FloatArray, grid: _Search) -> tuple[FloatArray, float]:

@@ -1,8 +1,9 @@
 """The store: original logs byte for byte, their runs and reviews, and the catalogue."""
 
+from telemetry.logbook.dampers import history_of_damper
 from telemetry.logbook.entry import RunEntry
 from telemetry.logbook.export import export
 from telemetry.logbook.logbook import Logbook
 from telemetry.logbook.verify import Damage, Verification, verify
 
-__all__ = ["Damage", "Logbook", "RunEntry", "Verification", "export", "verify"]
+__all__ = ["Damage", "Logbook", "RunEntry", "Verification", "export", "history_of_damper", "verify"]

@@ -6,6 +6,7 @@ from html import escape
 import numpy as np
 
 from telemetry.arrays import ENDS
+from telemetry.damping.oscillation import dampers_in_doubt
 from telemetry.report import page, rows, rows_motion
 from telemetry.report.debrief_damping import damping_section
 from telemetry.report.debrief_lap import lap_map, lap_travel
@@ -25,7 +26,7 @@ from telemetry.report.words import (
     pitch_words,
 )
 from telemetry.setup import Comparison, SetupSheet, written
-from telemetry.summary import Finding, Summary, Traces
+from telemetry.summary import Summary, Traces
 
 CLOSING = (
     "Keep within the makers' limits for length, preload and pressure. Try one change at a time, at reduced pace "
@@ -72,7 +73,7 @@ def debrief_html(
             lap_travel(summary, traces),
             _ends(summary),
             _balance(summary),
-            _findings(summary.findings),
+            _findings(summary),
             _travel_use(summary),
             _speeds(summary),
             _dampers(summary),
@@ -93,15 +94,19 @@ def debrief_html(
     )
 
 
-def _findings(findings: tuple[Finding, ...]) -> str:
-    if not findings:
+def _findings(summary: Summary) -> str:
+    if not summary.findings:
         return ""
     parts = [
         f'<div class="finding"><strong>{escape(finding.title)}</strong>'
         f"{page.paragraph(finding.evidence)}{page.paragraph(finding.suggestion)}</div>"
-        for finding in findings
+        for finding in summary.findings
     ]
-    return page.section("What stands out; try one thing at a time", *parts, long=True)
+    # with a damper in doubt there is nothing to try
+    doubt = dampers_in_doubt(summary.oscillation)
+    return page.section(
+        "What stands out" if doubt else "What stands out; try one thing at a time", *parts, long=True
+    )
 
 
 def _ends(summary: Summary) -> str:

@@ -10,10 +10,9 @@ from telemetry.report.rows_damping import (
     EVENT_COLUMNS,
     GATHERED_COLUMNS,
     REJECTED_COLUMNS,
-    VERDICT_WORDS,
     course_sentences,
+    damping_headline,
     event_rows,
-    front_words,
     gathered_rows,
     rejected_rows,
 )
@@ -35,20 +34,19 @@ def damping_section(summary: Summary) -> str:
         HTML.
     """
     found = summary.oscillation
-    verdict = f"{VERDICT_WORDS[found.verdict]}: {found.reason}".rstrip(": ")
     gathered, events = gathered_rows(found.events), event_rows(found.events)
     rejected, front = rejected_rows(found.rejected), event_rows(found.front_events)
     shown = clearest(found.events)[:_EVIDENCE]
     return page.section(
         "Rear damping",
-        page.paragraph(verdict[0].upper() + verdict[1:]),
+        page.paragraph(f"{damping_headline(found)}."),
         *(page.paragraph(sentence) for sentence in course_sentences(found)),
         page.table(GATHERED_COLUMNS, gathered, words=(0, 1)) if gathered else "",
-        page.table(EVENT_COLUMNS, events, words=(0, 1, 2)) if events else "",
+        page.table(EVENT_COLUMNS, events, words=(0, 1, 2, 9)) if events else "",
         *(page.paragraph(f"{event.start_s:.1f} s: {event.evidence}", "note") for event in shown),
         *(_ringing(event) for event in shown[:1]),
-        page.paragraph(front_words(found.front_events)) if front else "",
-        page.table(EVENT_COLUMNS, front, words=(0, 1, 2)) if front else "",
+        page.paragraph("The front's stretches:") if front else "",
+        page.table(EVENT_COLUMNS, front, words=(0, 1, 2, 9)) if front else "",
         page.table(REJECTED_COLUMNS, rejected, words=(0, 1, 3)) if rejected else "",
         long=len(events) + len(rejected) > 8,
     )

@@ -6,7 +6,7 @@ from telemetry.arrays import ENDS, End
 from telemetry.balance.balance import Balance, Ratio
 from telemetry.findings_balance import WIDEST
 from telemetry.motion.summary import EndSummary
-from telemetry.report.rows_damping import VERDICT_WORDS
+from telemetry.report.rows_damping import damping_words
 from telemetry.report.words import UNKNOWN, lap_time, number, plus_minus, stop_places, with_interval
 from telemetry.setup import Comparison, LapValues
 from telemetry.setup.compare import decimals
@@ -209,7 +209,7 @@ def run_row(name: str, summary: Summary) -> Row:
         " / ".join(of_end(end, lambda e: e.wheel.travel.used_pct) for end in ENDS),
         " / ".join(of_end(end, lambda e: float(len(e.bottomed))) for end in ENDS),
         f"{number(ratio.compression, 2)} / {number(ratio.rebound, 2)}",
-        VERDICT_WORDS[summary.oscillation.verdict],
+        damping_words(summary.oscillation),
     )
 
 

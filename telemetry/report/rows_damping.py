@@ -2,26 +2,83 @@
 
 from collections.abc import Iterable, Sequence
 
-from telemetry.damping.oscillation import Oscillation, OscillationEvent, RejectedCandidate
+from telemetry.damping.oscillation import (
+    FALLING,
+    IN_DOUBT,
+    Oscillation,
+    OscillationEvent,
+    RejectedCandidate,
+    dampers_in_doubt,
+)
 from telemetry.damping.places import gather, near_each_other
-from telemetry.damping.verdict import limit_sentence
-from telemetry.findings_damping import lost_all_through
+from telemetry.damping.verdict import NEARLY_ALL, limit_sentence
+from telemetry.findings_damping import front_suspected
 from telemetry.report.words import UNKNOWN, laps_list, number, with_interval
 from telemetry.wording import count_word, laps_words, place_words
 
 Row = tuple[str, ...]
 EVENT_COLUMNS = (
-    "from s", "lap", "where", "for s", "Hz", "damping ratio", "wheel mm", "shaft mm", "sure %",
+    "from s", "lap", "where", "for s", "Hz", "damping ratio", "wheel mm", "shaft mm", "sure %", "level",
 )  # fmt: skip
+NARROW_EVENT_COLUMNS = (*EVENT_COLUMNS[:7], "level")
 GATHERED_COLUMNS = ("where", "laps", "times", "s in all", "Hz", "damping ratio (95 %)")
 REJECTED_COLUMNS = ("where", "laps", "times", "why it is not called lost damping")
-VERDICT_WORDS = {"yes": "SUSPECTED LOST", "no": "no sign of loss", "cannot_tell": "cannot tell"}
+
+
+def damping_words(found: Oscillation) -> str:
+    """What is said of both dampers in a line of a list; of the front only where it is suspected or in doubt.
+
+    Parameters
+    ----------
+    found : Oscillation
+
+    Returns
+    -------
+    str
+    """
+    doubt = dampers_in_doubt(found)
+    if found.verdict == "yes":
+        words = "SUSPECTED LOST"
+    elif "rear" in doubt:
+        words = "IN DOUBT"
+    elif found.verdict == "cannot_tell":
+        words = "cannot tell"
+    else:
+        words = "no sign of loss" + _as_far_as_judged(found, " in {}")
+    if "front" in doubt:
+        words += f"; front {'SUSPECTED LOST' if front_suspected(found) else 'IN DOUBT'}"
+    return words
+
+
+def damping_headline(found: Oscillation) -> str:
+    """The answer about the rear damper as a heading.
+
+    Parameters
+    ----------
+    found : Oscillation
+
+    Returns
+    -------
+    str
+    """
+    if found.verdict == "yes":
+        return "Suspected loss of rear damping"
+    if "rear" in dampers_in_doubt(found):
+        return "Rear damping is in doubt"
+    if found.verdict == "cannot_tell":
+        return "Lost rear damping: cannot tell"
+    return "No sign of lost rear damping" + _as_far_as_judged(found, ", as far as it was judged ({})")
+
+
+def _as_far_as_judged(found: Oscillation, words: str) -> str:
+    share = found.judged_share
+    return "" if share is None or share >= NEARLY_ALL else words.format(f"{100 * share:.0f} %")
 
 
 def event_rows(events: Iterable[OscillationEvent], *, narrow: bool = False) -> list[Row]:
-    """Start, lap, place, length, frequency, damping ratio with interval, amplitudes, confidence; one row an event.
+    """Start, lap, place, length, frequency, damping ratio with interval, amplitudes, confidence, level; a row an event.
 
-    ``narrow`` leaves out the distance where the corner is known, and the confidence: for 80 columns.
+    ``narrow`` leaves out the distance where the corner is known, the shaft and the confidence: for 80 columns.
     """
     rows: list[Row] = [
         (
@@ -34,10 +91,11 @@ def event_rows(events: Iterable[OscillationEvent], *, narrow: bool = False) -> l
             number(event.amplitude_mm, 1),
             number(event.shaft_amplitude_mm, 1),
             sure_percent(event.confidence),
+            event.level,
         )
         for event in events
     ]
-    return [row[:-1] for row in rows] if narrow else rows
+    return [(*row[:7], row[-1]) for row in rows] if narrow else rows
 
 
 def sure_percent(confidence: float) -> str:
@@ -100,7 +158,7 @@ def drift_words(found: Oscillation) -> str:
     Both are learned from one road: a fading end moves the other's reading up by 1 to 5 % a lap in simulation.
     """
     course = found.course.values()
-    fades = any(one.state == "losing damping as it warms" for one in course)
+    fades = any(one.state in FALLING for one in course)
     rises = [
         end
         for end, one in found.course.items()
@@ -112,13 +170,15 @@ def drift_words(found: Oscillation) -> str:
 
 
 def course_sentences(found: Oscillation) -> list[str]:
-    """What the damping of each end did over the laps, and what loss the log could have shown."""
-    if lost_all_through(found):
-        return [course.reason for end, course in found.course.items() if end != "rear"]
+    """What the damping of each end did over the laps, and what loss the log could have shown.
+
+    Each once, and without what the verdict says of a damper in doubt.
+    """
     over = "Over whole laps, the suspected stretches in them: " if found.events else ""
     said = [
         over + course.reason[0].lower() + course.reason[1:] if over and end == "rear" else course.reason
         for end, course in found.course.items()
+        if course.state not in IN_DOUBT
     ]
-    limit = limit_sentence(found.limits) if found.verdict == "yes" else ""  # otherwise the reason has it
-    return [*said, *(words for words in (drift_words(found), limit) if words)]
+    limit = "" if found.verdict == "no" else limit_sentence(found.limits)  # otherwise the reason has it
+    return [*dict.fromkeys(said), *(words for words in (drift_words(found), limit) if words)]

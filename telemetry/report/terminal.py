@@ -8,6 +8,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from telemetry.damping.oscillation import dampers_in_doubt
 from telemetry.notes import QualityNote
 from telemetry.report.rows import (
     DAMPER_COLUMNS,
@@ -25,12 +26,11 @@ from telemetry.report.rows import (
     stop_rows,
 )
 from telemetry.report.rows_damping import (
-    EVENT_COLUMNS,
     GATHERED_COLUMNS,
-    VERDICT_WORDS,
+    NARROW_EVENT_COLUMNS,
     course_sentences,
+    damping_headline,
     event_rows,
-    front_words,
     gathered_rows,
 )
 from telemetry.report.rows_motion import (
@@ -55,7 +55,7 @@ from telemetry.report.words import (
     pitch_words,
 )
 from telemetry.setup import SetupSheet, written
-from telemetry.summary import Finding, RunInfo, Summary
+from telemetry.summary import RunInfo, Summary
 from telemetry.wording import count_word
 
 # Rows printed of a long table; the JSON has them all.
@@ -78,7 +78,7 @@ def print_review(summary: Summary, console: Console, *, sheet: SetupSheet | None
         item(console, sentence)
     for caution in cautions(summary):
         item(console, f"CAUTION  {caution}", style="bold")
-    _findings(console, summary.findings)
+    _findings(console, summary)
     _ends(console, summary)
     _balance(console, summary)
     _dampers(console, summary)
@@ -205,28 +205,25 @@ def _trends(console: Console, summary: Summary) -> None:
 def _oscillation(console: Console, summary: Summary) -> None:
     found = summary.oscillation
     section(console, "Rear damping")
-    verdict = VERDICT_WORDS[found.verdict]
-    indented(console, f"{verdict}: {found.reason}" if found.reason else verdict)
-    indented(console, *course_sentences(found))
+    indented(console, f"{damping_headline(found)}.", *course_sentences(found))
     if gathered := gathered_rows(found.events):
         console.print(table(GATHERED_COLUMNS, gathered[:_MOST_ROWS], words=(0, 1)))
         indented(console, "The debrief (--html) has them one by one.")
     elif found.events:
         rows = event_rows(found.events[:_MOST_ROWS], narrow=True)
-        console.print(table(EVENT_COLUMNS[:-1], rows, words=(0, 1, 2)))
+        console.print(table(NARROW_EVENT_COLUMNS, rows, words=(0, 1, 2, 7)))
         if len(found.events) > _MOST_ROWS:
             indented(console, f"and {len(found.events) - _MOST_ROWS} more (--json has them all)")
-    if front := front_words(found.front_events):
-        indented(console, front)
     if found.rejected:
         looked = count_word(len(found.rejected), "more stretch", "more stretches")
         indented(console, f"{looked} looked like it at first and had another cause; the debrief says which.")
 
 
-def _findings(console: Console, findings: Iterable[Finding]) -> None:
-    for index, finding in enumerate(findings):
+def _findings(console: Console, summary: Summary) -> None:
+    doubt = dampers_in_doubt(summary.oscillation)  # then there is nothing to try
+    for index, finding in enumerate(summary.findings):
         if index == 0:
-            section(console, "What stands out; try one thing at a time")
+            section(console, "What stands out" if doubt else "What stands out; try one thing at a time")
         item(console, finding.title, style="bold")
         indented(console, finding.evidence, finding.suggestion)
 

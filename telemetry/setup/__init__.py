@@ -2,19 +2,26 @@
 
 from telemetry.setup.changes import Change, changes, written
 from telemetry.setup.compare import Comparison, MetricComparison, compare, comparison_to_json
+from telemetry.setup.damper import DamperComparison, compare_damper, damper_comparison_to_json
+from telemetry.setup.damperhistory import DamperRun, damper_history
 from telemetry.setup.laps import ExcludedLap, LapValues
 from telemetry.setup.sheet import SetupSheet, load_sheet, parse_sheet
 
 __all__ = [
     "Change",
     "Comparison",
+    "DamperComparison",
+    "DamperRun",
     "ExcludedLap",
     "LapValues",
     "MetricComparison",
     "SetupSheet",
     "changes",
     "compare",
+    "compare_damper",
     "comparison_to_json",
+    "damper_comparison_to_json",
+    "damper_history",
     "load_sheet",
     "parse_sheet",
     "written",

@@ -11,6 +11,8 @@ from typing import Literal
 from pydantic import TypeAdapter
 
 from telemetry.arrays import ENDS
+from telemetry.damping.oscillation import dampers_in_doubt
+from telemetry.findings_damping import front_suspected
 from telemetry.metrics import METRICS, Metric
 from telemetry.setup.changes import Change, bike_file_changes, changes
 from telemetry.setup.evidence import difference_of_means, holm, permutation_p
@@ -270,11 +272,19 @@ def _two_bikes(a: Summary, b: Summary) -> bool:
 def _first_cautions(a: Summary, b: Summary) -> tuple[str, ...]:
     """What must be said before any difference."""
     found = []
-    if any(run.oscillation.verdict == "yes" for run in (a, b)):
-        found.append(
-            "Lost damping is suspected in one of these runs. Have the damper inspected by a qualified technician "
-            "before riding on or changing the set-up."
-        )
+    for name, run in (("A", a), ("B", b)):
+        if run.oscillation.verdict == "yes" or front_suspected(run.oscillation):
+            found.append(
+                f"Lost damping is suspected in {name}. Have the damper inspected by a qualified technician before "
+                "riding on or changing the set-up."
+            )
+        elif doubt := dampers_in_doubt(run.oscillation):
+            found.append(
+                f"In {name} the damping of the {' and the '.join(doubt)} is in doubt: have it inspected by a qualified "
+                "technician before changing the set-up."
+            )
+        elif run.oscillation.verdict == "cannot_tell":
+            found.append(f"Whether the rear damper was sound in {name} cannot be told.")
     if _two_bikes(a, b):
         found.append(
             f"Two bikes: {a.run.bike} and {b.run.bike}. Numbers of different bikes do not compare, so no difference "

@@ -7,7 +7,8 @@ from typing import Literal
 import numpy as np
 
 from telemetry.arrays import End
-from telemetry.metrics import MAX_MASKED_SHARE, SLOW_LAP, Metric
+from telemetry.laps import SLOW_LAP, slowest_s
+from telemetry.metrics import MAX_MASKED_SHARE, Metric
 from telemetry.summary import LapSummary, Summary
 
 Side = Literal["a", "b"]
@@ -69,13 +70,13 @@ def usable_laps(summary: Summary, run: Side) -> tuple[tuple[LapSummary, ...], tu
         May still be too masked at one end: `values_over` leaves them out for that end.
     excluded : tuple of ExcludedLap
     """
-    quickest_s = min((lap.time_s for lap in summary.laps if lap.complete), default=0.0)
+    longest_s = slowest_s(summary.laps)
     used: list[LapSummary] = []
     excluded: list[ExcludedLap] = []
     for lap in summary.laps:
         if not lap.complete:
             excluded.append(ExcludedLap(run, lap.lap, "not a complete lap (out or in lap)"))
-        elif lap.time_s > SLOW_LAP * quickest_s:
+        elif lap.time_s > longest_s:
             more = f"{lap.time_s:.1f} s, over {100 * (SLOW_LAP - 1):.0f} % slower than the quickest lap"
             excluded.append(ExcludedLap(run, lap.lap, more))
         else:

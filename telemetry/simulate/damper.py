@@ -59,6 +59,8 @@ class DamperPhysics:
         it comes out again. [kJ, K, s]
     gas_half_life_s : float
         Of the gas, by a leak through a seal; one way. [s]
+    oil_lost_ml_min, gas_ml : float
+        Oil lost through a seal, which the gas takes the room of: p V stays the same. Gas at the start. [ml/min, ml]
     stuck_share : float
         Force that is left at 0.25 m/s, about, where the valve of a side is held open. What is left grows with speed.
     presliding_mm : float
@@ -89,6 +91,8 @@ class DamperPhysics:
     foam_growth_k: float = 30.0
     foam_recovery_s: float = 900.0
     gas_half_life_s: float = np.inf
+    oil_lost_ml_min: float = 0.0
+    gas_ml: float = 40.0
     stuck_share: float = 0.04
     presliding_mm: float = 0.0
     breakaway: float = 1.0
@@ -138,6 +142,7 @@ def damper_constants(damper: Damper, physics: DamperPhysics | None) -> kernel.Da
         foam_recovery_s=given.foam_recovery_s,
         foam_growth_k=given.foam_growth_k,
         gas_lost_1_s=float(np.log(2.0)) / given.gas_half_life_s,
+        oil_lost_1_s=given.oil_lost_ml_min / 60.0 / given.gas_ml,
         stuck_n_s2_m2=stuck_n / STUCK_AT_M_S**2,
         bristle_n_m=bristle,
         # of the bristles themselves: a little, so that sticking dies away

@@ -129,6 +129,14 @@ class GasLeak:
 
 
 @dataclass(frozen=True)
+class OilLeak:
+    """Oil lost through a seal, slowly and one way: the gas grows by as much, its pressure falls."""
+
+    ml_per_min: float
+    end: End = "rear"
+
+
+@dataclass(frozen=True)
 class Foaming:
     """Gas beaten into the oil by work, the faster the hotter: less force, and soft; see `DamperPhysics`."""
 
@@ -265,6 +273,7 @@ Fault = (
     | StuckValve
     | StuckGasPiston
     | GasLeak
+    | OilLeak
     | Foaming
     | Overheating
     | SensorPlay
@@ -386,6 +395,8 @@ def _faulty_damper(physics: DamperPhysics | None, fault: Fault) -> DamperPhysics
     """The damper with a fault of its own; one that fails as physics says needs physics."""
     if isinstance(fault, GasLeak):
         return replace(physics or DamperPhysics(), gas_half_life_s=fault.half_life_s)
+    if isinstance(fault, OilLeak):
+        return replace(physics or DamperPhysics(), oil_lost_ml_min=fault.ml_per_min)
     if isinstance(fault, Foaming):
         return replace(
             physics or DamperPhysics(),

@@ -26,6 +26,7 @@ from telemetry.simulate.faults import (
     From,
     GasLeak,
     LoggerClock,
+    OilLeak,
     Overheating,
     SensorBow,
     SensorPlay,
@@ -62,7 +63,7 @@ FaultKind = Literal[
 FAULT_KINDS: tuple[FaultKind, ...] = get_args(FaultKind)
 SUDDEN: tuple[FaultKind, ...] = ("scaled force", "void", "stuck compression", "stuck rebound", "stuck both")
 SLOW: tuple[FaultKind, ...] = ("scaled fade", "heat", "foam", "leak")
-Crowd = Literal["kerbs", "tone", "imbalance", "used sensors", "compliant damper", "stick-slip"]
+Crowd = Literal["kerbs", "rear kerbs", "tone", "imbalance", "used sensors", "compliant damper", "stick-slip"]
 CROWD: tuple[Crowd, ...] = get_args(Crowd)
 
 HOP_HZ = (12.0, 21.0)
@@ -224,12 +225,14 @@ def _use(twin: Outing) -> _Use:
     return _Use(seconds, float(damper.sound_work_j[-1]), float(np.sqrt(np.mean(pushed**2))))
 
 
-def _leak(use: _Use, physics: DamperPhysics, rng: np.random.Generator) -> GasLeak:
-    """A leak that ends where a void opens at a part of the usual compression force."""
+def _leak(use: _Use, physics: DamperPhysics, rng: np.random.Generator) -> GasLeak | OilLeak:
+    """A leak of gas or oil that ends where a void opens at a part of the usual compression force."""
     held_n = float(rng.uniform(0.1, 0.5)) * use.compression_n
     end_bar = physics.vapour_bar + held_n * (1.0 - physics.reservoir_share) / physics.area_mm2 * 10.0
-    halvings = np.log2(physics.gas_bar / max(end_bar, 1.02))
-    return GasLeak(use.seconds / float(halvings))
+    fall = physics.gas_bar / max(end_bar, 1.02)
+    if rng.random() < 0.5:
+        return GasLeak(use.seconds / float(np.log2(fall)))
+    return OilLeak(physics.gas_ml * (fall - 1.0) / (use.seconds / 60.0))
 
 
 def _overheating(use: _Use, rng: np.random.Generator) -> Overheating:
@@ -294,7 +297,7 @@ def _crowd(
     """Faults that are no loss of damping, and kerbs."""
     found: list[Fault] = []
     kerbs: list[KerbRidges] = []
-    if "kerbs" in crowd:
+    for rear_only in [word == "rear kerbs" for word in crowd if word in ("kerbs", "rear kerbs")]:
         for number in rng.choice(len(circuit.corners), 3, replace=False):
             corner = circuit.corners[int(number)]
             spacing = float(rng.uniform(0.9, 2.8))
@@ -305,6 +308,7 @@ def _crowd(
                     start % circuit.length_m + float(rng.uniform(8.0, 20.0)) * spacing,
                     float(rng.uniform(2.0, 9.0)),
                     spacing,
+                    rear_only,
                 )
             )
     if "tone" in crowd:

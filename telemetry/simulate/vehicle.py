@@ -284,7 +284,7 @@ class DamperTrace:
     void_m : ndarray
         Volume of the void over the piston's area; 0 when there is none.
     foam_share, gas_share : ndarray
-        Gas in the oil by volume, at the gas pressure; gas left in the reservoir.
+        Gas in the oil by volume, at the gas pressure; pressure left of the gas, heat apart.
     temperature_c : ndarray
         Of the oil. [deg C]
     """

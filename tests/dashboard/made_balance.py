@@ -43,7 +43,7 @@ def with_balance(summary: Summary) -> Summary:
     laps = tuple(LapDamping(lap, 0.4 - 0.05 * lap, (0.3 - 0.05 * lap, 0.5 - 0.05 * lap)) for lap in (1, 2, 3))
     course = {
         "front": DamperCourse("steady", "No change beyond chance.", laps[::-1], None),
-        "rear": DamperCourse("losing damping as it warms", "Down from 0.35 to 0.25.", laps, None),
+        "rear": DamperCourse("losing damping", "Down from 0.35 to 0.25.", laps, None),
     }
     seen = EventEvidence(
         60.0, 0.02, tuple(2.0 * np.sin(np.arange(80) / 2.0)), tuple(0.2 * np.sin(np.arange(80) / 2.0)),

@@ -12,7 +12,15 @@ from telemetry.damping.oscillation import (
     RejectedCandidate,
 )
 from telemetry.damping.places import near_each_other
-from telemetry.report.rows_damping import drift_words, event_rows, front_words, gathered_rows, rejected_rows
+from telemetry.report.rows_damping import (
+    course_sentences,
+    damping_words,
+    drift_words,
+    event_rows,
+    front_words,
+    gathered_rows,
+    rejected_rows,
+)
 
 EVENT = OscillationEvent(
     131.48, 133.5, 2, 920.9, 2, "drive", 15.8, 0.07, (0.04, 0.11), 2.8, 1.4, 0.9, "the road taken out"
@@ -31,6 +39,7 @@ def test_an_event_has_its_place_and_both_amplitudes():
         "2.8",
         "1.4",
         "90",
+        "alarm",
     )
 
 
@@ -73,9 +82,31 @@ def test_the_front_is_named_as_another_fault():
 
 
 def test_an_end_that_reads_higher_beside_a_fading_one_has_not_improved():
-    fading = DamperCourse("losing damping as it warms", "Down.", (), DampingTrend(-8.0, (-10.0, -6.0)))
+    fading = DamperCourse("losing damping", "Down.", (), DampingTrend(-8.0, (-10.0, -6.0)))
     rising = DamperCourse("sound", "Up.", (), DampingTrend(3.0, (1.0, 5.0)))
     assert "the front reads higher" in drift_words(
         Oscillation("no", "", course={"front": rising, "rear": fading})
     )
     assert drift_words(Oscillation("no", "", course={"front": rising, "rear": rising})) == ""
+
+
+@pytest.mark.parametrize(
+    ("found", "words"),
+    [
+        (Oscillation("yes", "it rang", (EVENT,)), "SUSPECTED LOST"),
+        (Oscillation("no", "fine", judged_share=0.99), "no sign of loss"),
+        (Oscillation("no", "fine", judged_share=0.49), "no sign of loss in 49 %"),
+        (Oscillation("cannot_tell", "no ground speed"), "cannot tell"),
+        (Oscillation("cannot_tell", "it rang", unexplained=3), "IN DOUBT"),
+        (Oscillation("cannot_tell", "once", (replace(EVENT, level="look"),)), "IN DOUBT"),
+        (Oscillation("no", "fine", front_events=(EVENT,)), "no sign of loss; front SUSPECTED LOST"),
+    ],
+)
+def test_no_damper_is_called_fine_in_a_list_that_was_not_judged(found, words):
+    assert damping_words(found) == words
+
+
+def test_a_course_that_neither_end_has_is_said_once():
+    few = DamperCourse("cannot tell", "A course over the laps needs 4 complete laps at pace.", (), None)
+    found = Oscillation("cannot_tell", "no ground speed", course={"rear": few, "front": few})
+    assert course_sentences(found) == [few.reason]

@@ -231,8 +231,66 @@ def test_damping_lost_all_through_is_said_once_and_not_against_its_own_start():
     worn = DamperCourse("worn all along", "Near 0.04.", (), None)
     found = findings(some_laps(3), {}, a_balance(), Oscillation("yes", reason, course={"rear": worn}))
     (one,) = found
-    assert one.evidence == reason and "start of the outing" not in one.suggestion
+    assert one.title == "Rear damping suspected lost" and "start of the outing" not in one.suggestion
 
 
 def test_little_travel_without_a_lap_is_no_finding():
     assert findings((), {"rear": an_end(20.0)}, a_balance(), SOUND) == ()
+
+
+def course(end, state, reason):
+    return {end: DamperCourse(state, reason, (), None)}
+
+
+FELL = "From lap 1 to lap 6 the damping ratio of the {} wheel hop fell by 41 %."
+UNEVEN = a_balance(down=(1.53, (1.45, 1.6)), up=(1.75, (1.6, 1.9)))  # what a faded rear damper looks like
+LOOK = replace(EVENT, level="look", confidence=0.8)
+IN_DOUBT = {
+    "rear fades": Oscillation(
+        "yes", FELL.format("rear"), course=course("rear", "losing damping", FELL.format("rear"))
+    ),
+    "front fades": Oscillation(
+        "no", "Nothing.", course=course("front", "losing damping", FELL.format("front"))
+    ),
+    "recovered": Oscillation(
+        "yes", "It came back.", course=course("rear", "lost damping and recovered", "Back.")
+    ),
+    "one short stretch": Oscillation("cannot_tell", "It rang once.", (LOOK,)),
+    "rang, not logged why": Oscillation(
+        "cannot_tell", "It rang 9 times without ground speed.", unexplained=9
+    ),
+    "weak or rough": Oscillation("cannot_tell", "Low.", course=course("rear", "doubtful", "Low.")),
+    "front rang": Oscillation("no", "Nothing.", front_events=(EVENT,)),
+}
+
+
+@pytest.mark.parametrize("found", IN_DOUBT.values(), ids=IN_DOUBT)
+def test_a_damper_in_doubt_comes_first_with_a_caution_and_without_set_up_advice(found):
+    ends = {"front": an_end(124.0, bottomed=[a_stop(1), a_stop(3)]), "rear": an_end(70.0)}
+    first = verdict_sentences(RUN, some_laps(3), (), ends, UNEVEN, found)[0]
+    end = "Front" if "front" in first.lower().split(":")[0] else "Rear"
+    assert (end == "Front") is (found.verdict == "no")
+    assert "qualified technician" in first
+    said = findings(some_laps(3), ends, UNEVEN, found)
+    assert said and "qualified technician" in said[0].caution
+    text = " ".join(f"{one.title} {one.suggestion} {one.caution}" for one in said)
+    for advice in ("softer", "more support", "damping at the", "Change one thing", "spring"):
+        assert advice not in text
+    assert "Front bottoms at corner 3" in text  # a fact stays one
+
+
+def test_the_same_is_said_once():
+    for found in IN_DOUBT.values():
+        sentences = verdict_sentences(RUN, some_laps(3), (), {}, a_balance(), found)
+        said = [*sentences, *(one.evidence for one in findings(some_laps(3), {}, a_balance(), found))]
+        assert len(said) == len(set(said))
+        assert not any(
+            reason in one.evidence for one in findings((), {}, UNEVEN, found) for reason in [found.reason]
+        )
+
+
+def test_a_sound_rear_is_said_beside_a_fading_front_and_named_as_the_rear():
+    found = IN_DOUBT["front fades"]
+    sentences = verdict_sentences(RUN, some_laps(3), (), {}, a_balance(), found)
+    assert sentences[0].startswith("Suspected loss of front damping")
+    assert sentences[-1] == found.reason

@@ -182,9 +182,7 @@ def test_few_laps_are_called_a_hint(rng):
 def test_lost_damping_puts_a_caution_first_to_a_technician(rng):
     laps = laps_with(rng, 3)
     result = compare(summary(laps), summary(laps, oscillation=Oscillation("yes", "it rang")))
-    assert result.first[0].startswith(
-        "Lost damping is suspected in one of these runs. Have the damper inspected by"
-    )
+    assert result.first[0].startswith("Lost damping is suspected in B. Have the damper inspected by")
     assert not any("technician" in text for text in result.cautions)
 
 

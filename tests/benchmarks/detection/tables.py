@@ -238,10 +238,8 @@ def fades(outcomes: list[tuple[str, str, str]]) -> str:
     for done, end in dict.fromkeys((d, e) for d, e, _ in outcomes):
         called = Counter(state for d, e, state in outcomes if (d, e) == (done, end))
         total = sum(called.values())
-        falling = called["losing damping as it warms"]
-        rest = ", ".join(
-            f"{state} {n}" for state, n in called.most_common() if state != "losing damping as it warms"
-        )
+        falling = called["losing damping"] + called["lost damping and recovered"]
+        rest = ", ".join(f"{state} {n}" for state, n in called.most_common() if "los" not in state)
         rows.append([done, end, f"{falling / total:.3f} ({total})", rest or "-"])
     return "\n".join(
         [

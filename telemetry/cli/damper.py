@@ -1,0 +1,44 @@
+"""``bothends damper``: is the damping back after a service, and what has a damper been through."""
+
+import argparse
+import json
+from dataclasses import asdict
+
+from telemetry.cli.compare import from_logbook, from_logs
+from telemetry.cli.output import check_outputs, console, working, write_text
+from telemetry.report import print_damper_comparison, print_damper_history
+from telemetry.setup import compare_damper, damper_comparison_to_json
+
+HISTORY_SCHEMA = "bothends.damper-history/1"
+
+
+def damper(arguments: argparse.Namespace) -> None:
+    """Compare one damper over two outings, or list the outings of one."""
+    which = arguments.which
+    if len(which) > 2 or (len(which) == 1 and not arguments.logbook):
+        arguments.parser.error("give two outings (A B), or with --logbook the id of one damper")
+    if arguments.logbook and (arguments.bike_b or arguments.channels):
+        arguments.parser.error("--bike-b and --channels are for logs; a logbook knows its own")
+    inputs = (*which, arguments.bike, arguments.bike_b)
+    check_outputs(arguments.json, inputs=inputs)
+    if len(which) == 1:
+        _history(arguments)
+        return
+    arguments.a, arguments.b = which
+    arguments.setup_a = arguments.setup_b = None
+    with working("Comparing"):
+        (a, _), (b, _) = from_logbook(arguments) if arguments.logbook else from_logs(arguments)
+        result = compare_damper(a, b, arguments.end)
+        write_text(arguments.json, damper_comparison_to_json(result), inputs=inputs)
+    print_damper_comparison(result, console())
+
+
+def _history(arguments: argparse.Namespace) -> None:
+    from telemetry.logbook import Logbook, history_of_damper
+
+    (name,) = arguments.which
+    with working("Reading"):
+        runs = history_of_damper(Logbook(arguments.logbook, create=False), name)
+    rows = [asdict(run) for run in runs]
+    write_text(arguments.json, json.dumps({"schema": HISTORY_SCHEMA, "damper": name, "runs": rows}, indent=1))
+    print_damper_history(name, runs, console())

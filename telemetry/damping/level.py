@@ -1,0 +1,79 @@
+"""How much an event says: look at it, or stop riding."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from math import prod
+
+from telemetry.damping.oscillation import DetectionLimit, OscillationEvent
+from telemetry.damping.places import near_each_other
+
+# A ridge that only one wheel met, or a tone, within 1.5 Hz of the hop cannot be told from a wheel that rings over a
+# shorter stretch: the envelope of a ringing wheel (1 / (2 pi f ratio) = 0.1 to 0.3 s) has not come and gone yet.
+TOLD_APART_S = 0.6
+# From twice that on a stretch alone, or several of them together, say enough.
+ENOUGH_S = 2.0 * TOLD_APART_S
+# An alarm asks for this confidence that not all of its stretches have another cause. A choice of ours.
+SURE = 0.95
+# Confidence of what other things can cause as well; see "Reliability" in DEVELOPERS.md.
+MOST_OF_A_LOOK = 0.8
+
+
+def with_levels(
+    events: Sequence[OscillationEvent], limits: Sequence[DetectionLimit]
+) -> tuple[OscillationEvent, ...]:
+    """Give every event its level, and an event of level look no more confidence than it can have.
+
+    An alarm is what repeats (stretches of `ENOUGH_S` together, on two laps or at two places), or one stretch of
+    `ENOUGH_S` for which the log's own detection limit holds, with the others at its place. Every other is a look.
+
+    Parameters
+    ----------
+    events : sequence of OscillationEvent
+        Of one wheel.
+    limits : sequence of DetectionLimit
+        Of the log; empty where it is not known.
+
+    Returns
+    -------
+    tuple of OscillationEvent
+    """
+    events = tuple(events)
+    alarms = {i for i, event in enumerate(events) if _stands_alone(event, limits)}
+    if _repeats(events):
+        alarms = set(range(len(events)))
+    for place in near_each_other([event.distance_m for event in events]):
+        if alarms & set(place):
+            alarms |= set(place)
+    return tuple(
+        replace(event, level="alarm")
+        if i in alarms
+        else replace(event, level="look", confidence=min(event.confidence, MOST_OF_A_LOOK))
+        for i, event in enumerate(events)
+    )
+
+
+def _length_s(event: OscillationEvent) -> float:
+    # times are those of samples at 100 Hz: a length is what was meant to a hundredth
+    return round(event.end_s - event.start_s, 2)
+
+
+def _stands_alone(event: OscillationEvent, limits: Sequence[DetectionLimit]) -> bool:
+    """Whether the log would have shown a loss like this one in 9 of 10 cases, and it is long and clear enough."""
+    if _length_s(event) < ENOUGH_S or event.confidence < SURE:
+        return False
+    like_it = [limit for limit in limits if limit.damping_ratio >= event.damping_ratio]
+    limit = min(like_it, key=lambda limit: limit.damping_ratio, default=None)
+    return limit is not None and limit.shortest_s is not None and _length_s(event) >= limit.shortest_s
+
+
+def _repeats(events: Sequence[OscillationEvent]) -> bool:
+    """Whether stretches on two laps or at two places are together long and clear enough.
+
+    Short ones at one place alone are not: a ridge is met there on every lap.
+    """
+    places = len(near_each_other([event.distance_m for event in events]))
+    if places == 1 and all(_length_s(event) < TOLD_APART_S for event in events):
+        return False
+    apart = len({event.lap for event in events}) > 1 or places > 1
+    long_enough = sum(map(_length_s, events)) >= ENOUGH_S
+    return apart and long_enough and 1.0 - prod(1.0 - event.confidence for event in events) >= SURE

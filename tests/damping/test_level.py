@@ -1,0 +1,84 @@
+"""How much an event says, and what the verdict makes of it."""
+
+from dataclasses import replace
+
+import pytest
+
+from telemetry.damping.level import MOST_OF_A_LOOK, with_levels
+from telemetry.damping.oscillation import (
+    DamperCourse,
+    DetectionLimit,
+    Oscillation,
+    OscillationEvent,
+    dampers_in_doubt,
+)
+
+EVENT = OscillationEvent(
+    30.0, 31.3, 1, 900.0, 5, "drive", 16.2, 0.06, (0.03, 0.11), 1.1, 0.6, 0.98, "The front did not feel it."
+)
+LIMITS = tuple(DetectionLimit(ratio, 0.75, 0.05) for ratio in (0.05, 0.08, 0.12))
+
+
+def event(seconds, *, lap=1, distance_m=900.0, confidence=0.98, ratio=0.06):
+    return replace(
+        EVENT,
+        end_s=EVENT.start_s + seconds,
+        lap=lap,
+        distance_m=distance_m,
+        confidence=confidence,
+        damping_ratio=ratio,
+    )
+
+
+@pytest.mark.parametrize(
+    ("events", "levels"),
+    [
+        # as short as a kerb that only the rear met: 0.62 s at 17.4 Hz was called at 0.99, see the note on levels
+        ([event(0.62, confidence=0.99)], ["look"]),
+        ([event(1.3)], ["alarm"]),
+        ([event(1.3, confidence=0.8)], ["look"]),
+        ([event(0.9), event(0.9, lap=2)], ["alarm", "alarm"]),
+        ([event(0.9), event(0.9, distance_m=2000.0)], ["alarm", "alarm"]),
+        ([event(0.9), event(0.4, distance_m=950.0)], ["look", "look"]),  # one place, one lap
+        # ridges are met on every lap
+        ([event(0.5, lap=lap, confidence=0.9) for lap in (1, 2, 3)], ["look"] * 3),
+        ([event(0.5, lap=lap, distance_m=700.0 * lap, confidence=0.9) for lap in (1, 2, 3)], ["alarm"] * 3),
+        ([event(0.7, lap=lap, confidence=0.5) for lap in (1, 2)], ["look"] * 2),
+        ([event(1.3), event(0.4, distance_m=2000.0, confidence=0.6)], ["alarm", "alarm"]),
+        ([], []),
+    ],
+)
+def test_an_alarm_repeats_or_is_long(events, levels):
+    told = with_levels(events, LIMITS)
+    assert [one.level for one in told] == levels
+    assert all(one.confidence <= MOST_OF_A_LOOK for one in told if one.level == "look")
+
+
+@pytest.mark.parametrize("limits", [(), tuple(replace(limit, shortest_s=None) for limit in LIMITS)])
+def test_one_stretch_needs_a_limit_that_holds(limits):
+    (alone,) = with_levels([event(1.3)], limits)
+    assert alone.level == "look"
+    assert all(one.level == "alarm" for one in with_levels([event(0.9), event(0.9, lap=3)], limits))
+
+
+def course(state):
+    return DamperCourse(state, "", (), None)
+
+
+@pytest.mark.parametrize(
+    ("found", "doubt"),
+    [
+        (Oscillation("no", ""), ()),
+        (Oscillation("cannot_tell", "the log has 50 samples a second."), ()),
+        (Oscillation("yes", ""), ("rear",)),
+        (Oscillation("cannot_tell", "", (replace(EVENT, level="look"),)), ("rear",)),
+        (Oscillation("cannot_tell", "", unexplained=2), ("rear",)),
+        (Oscillation("no", "", front_events=(EVENT,)), ("front",)),
+        (Oscillation("no", "", course={"front": course("losing damping")}), ("front",)),
+        (Oscillation("no", "", course={"rear": course("doubtful"), "front": course("sound")}), ("rear",)),
+        # as older versions stored it
+        (Oscillation("no", "", course={"rear": course("losing damping as it warms")}), ("rear",)),
+    ],
+)
+def test_ends_in_doubt(found, doubt):
+    assert dampers_in_doubt(found) == doubt
