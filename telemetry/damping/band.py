@@ -18,14 +18,15 @@ RING_S = 0.12  # how far the window's response matters
 SHORT_GAP_S = 0.008  # a masked stretch so short is bridged without harm to 36 Hz
 
 
-def _rise(x: FloatArray) -> FloatArray:
+def rise(x: FloatArray) -> FloatArray:
+    """From 0 to 1 as x does, with a level start and end."""
     return np.asarray(0.5 - 0.5 * np.cos(np.pi * np.clip(x, 0.0, 1.0)))
 
 
 def band_window(frequency_hz: FloatArray) -> FloatArray:
     """Gain of the band: 1 from 6 to 28 Hz, smoothly 0 at 4 and 36 Hz."""
-    low = _rise((frequency_hz - LOW_HZ[0]) / (LOW_HZ[1] - LOW_HZ[0]))
-    high = _rise((HIGH_HZ[1] - frequency_hz) / (HIGH_HZ[1] - HIGH_HZ[0]))
+    low = rise((frequency_hz - LOW_HZ[0]) / (LOW_HZ[1] - LOW_HZ[0]))
+    high = rise((HIGH_HZ[1] - frequency_hz) / (HIGH_HZ[1] - HIGH_HZ[0]))
     return low * high
 
 
@@ -37,7 +38,7 @@ BAND_WEIGHT = band_window(FREQUENCY_HZ) ** 2
 FREEDOM_PER_S = 2.0 * float(BAND_WEIGHT.sum()) * _GRID_STEP_HZ
 
 
-def _fast_length(n: int) -> int:
+def fast_length(n: int) -> int:
     """The next even length with a large power of two in it, which keeps the FFT fast."""
     block = 1 << max(n.bit_length() - 5, 1)
     return -(-n // block) * block
@@ -76,7 +77,7 @@ def band_signals(
         [mm/s]
     """
     n = len(travel_mm)
-    out = _fast_length(int((n / sample_rate_hz + 1.0) * RATE_HZ) + 2)
+    out = fast_length(int((n / sample_rate_hz + 1.0) * RATE_HZ) + 2)
     padded = round(out * sample_rate_hz / RATE_HZ)
     values = np.empty(padded)
     values[:n] = bridged(travel_mm)

@@ -29,6 +29,9 @@ OWN = slice(1, 6)  # the five terms of the equation, orders 2 to -2, see `teleme
 OTHER_THEN = (1, 2, 3, 4, 5)
 OTHER_NOW = slice(2, 6)
 OWN_THEN = (2, 3, 4)
+# From this share of its stroke on a fork is on its rubber, oil or metal stop, and answers the road otherwise than it does
+# elsewhere. A choice of ours: the last centimetre.
+ON_STOP_SHARE = 0.92
 SLOWEST_M_S = 10.0  # below it the front's news is old and the road slow
 BLOCK_S = 0.25
 CHUNK = 256  # blocks at a time, for memory
@@ -145,12 +148,26 @@ def wheel_equation(
         back_m = motion.wheelbase_mm / 1e3 * (1.0 if end == "rear" else -1.0)
         then_s, faster = _when_other_was_here(at_s, speed, back_m)
         seen = usable(np.isfinite(other.wheel_travel_mm), rate, at_s)
+        seen &= ~_on_stop(motion, "front", at_s)
         good &= seen & (np.interp(then_s, at_s, seen.astype(float)) > 0.999)
         # the front's own motion when the rear comes by is its answer to the very road that is asked for
         news = OtherNews(signals[other_end], heard if end == "rear" else None, then_s, faster)
     known = np.empty((0, len(at_s))) if news is None else news.known(delay_s)
     own_past = 0 if news is None or news.own is None else len(OWN_THEN)
     return WheelEquation(motion.t_s[0] + at_s, step_s, own, known, good, news, speed, own_past)
+
+
+def _on_stop(motion: Motion, end: End, at_s: FloatArray) -> BoolArray:
+    """Moments within `BLOCK_S` / 4 of which an end is in the last part of its stroke."""
+    measured = motion.ends[end]
+    on = np.nan_to_num(measured.wheel_travel_mm) > ON_STOP_SHARE * measured.wheel_stroke_mm
+    if not on.any():
+        return np.zeros(len(at_s), dtype=bool)
+    clock = motion.t_s[on] - motion.t_s[0]
+    near = np.searchsorted(clock, at_s)
+    before = at_s - clock[np.maximum(near - 1, 0)]
+    after = clock[np.minimum(near, len(clock) - 1)] - at_s
+    return np.asarray((np.abs(before) < BLOCK_S / 4) | (np.abs(after) < BLOCK_S / 4))
 
 
 @dataclass(frozen=True)

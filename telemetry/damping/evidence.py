@@ -26,18 +26,17 @@ from telemetry.damping.hop import (
     tyre_hz_of,
 )
 from telemetry.damping.pole import Pole
+from telemetry.damping.swing import Swing, swing_evidence, swing_over_usual
 
 GRID_HZ = 0.5
 # The tyre frequency learned from the road is this close to the one the wheel rings at.
 TYRE_SHARE = 0.15
 GRID_DAMPING = np.geomspace(0.03, 1.4, 15)
-# A damper that is weak all the time is its own reference: healthy starts at this share of the learned ratio.
-HEALTHY_SHARE = 0.75
-
-WINDOWS_S = (0.5, 0.75, 1.0, 1.5, 2.0, 3.0)
-# Standard deviations above the outing's own median; chosen on the tuning seeds.
-CLEAR_OF_USUAL = 3.5
-NORMAL_UPPER_QUARTILE = 0.6745
+# A damper that is weak all the time is its own reference: healthy starts at this share of the learned ratio. One that
+# fails in one direction only, or in part, leaves more than rubber does: lost is less than half of the learned ratio.
+HEALTHY_SHARE, LOST_SHARE = 0.75, 0.45
+# No more than what a sound damper at the lower end of the usual leaves (0.3-0.5, common practice).
+LOST_AT_MOST = 0.3
 
 
 @dataclass(frozen=True)
@@ -76,8 +75,9 @@ def pole_grid(hop: WheelHop, learned: Pole) -> PoleGrid:
     tyre, damping = (a.ravel() for a in np.meshgrid(tyre, GRID_DAMPING, indexing="ij"))
     mode_hz, ratio = hop_modes(hop, tyre, damping)
     row = coefficients(hop, tyre, damping)
-    healthy_above = max(1.3 * LOST_BELOW, min(HEALTHY_ABOVE, HEALTHY_SHARE * learned.damping_ratio))
-    return PoleGrid(mode_hz, ratio, row, log_gain(row), ratio <= LOST_BELOW, ratio >= healthy_above)
+    lost_below = max(LOST_BELOW, min(LOST_AT_MOST, LOST_SHARE * learned.damping_ratio))
+    healthy_above = max(1.3 * lost_below, min(HEALTHY_ABOVE, HEALTHY_SHARE * learned.damping_ratio))
+    return PoleGrid(mode_hz, ratio, row, log_gain(row), ratio <= lost_below, ratio >= healthy_above)
 
 
 def block_log_likelihood(
@@ -164,15 +164,6 @@ def best_run(gain: FloatArray) -> tuple[int, int]:
     return int(np.argmin(total[: last + 1])), last
 
 
-def _usual_top(evidence: FloatArray) -> float:
-    """Where the outing's healthy windows end: their median and `CLEAR_OF_USUAL` times their upper scatter."""
-    known = evidence[np.isfinite(evidence)]
-    if len(known) == 0:
-        return -np.inf
-    middle, upper = np.quantile(known, [0.5, 0.75])
-    return float(middle + CLEAR_OF_USUAL * (upper - middle) / NORMAL_UPPER_QUARTILE)
-
-
 @dataclass(frozen=True)
 class Windows:
     """Evidence of all windows of one length, by first block, and how much of it such a window needs."""
@@ -183,12 +174,13 @@ class Windows:
 
 
 def windows(
-    likelihood: FloatArray, whole: BoolArray, grid: PoleGrid, thresholds: Mapping[float, float]
+    likelihood: FloatArray,
+    whole: BoolArray,
+    grid: PoleGrid,
+    thresholds: Mapping[float, float],
+    swing: Swing | None = None,
 ) -> tuple[Windows, ...]:
-    """Windows of several lengths with the evidence they need.
-
-    A window needs the threshold of its length, and has to stand clear of the outing's own healthy windows: on a
-    rough day, or with a weak damper, they come close.
+    """Windows of several lengths with the evidence they need: of the pole, and of how far the wheel swings.
 
     Parameters
     ----------
@@ -197,6 +189,8 @@ def windows(
     grid : PoleGrid
     thresholds : mapping of float to float
         Length of window [s] to least evidence needed.
+    swing : Swing or None
+        None where nothing is known of the road.
 
     Returns
     -------
@@ -208,7 +202,9 @@ def windows(
     for seconds, least in thresholds.items():
         n_blocks = round(seconds / BLOCK_S)
         evidence = _window_evidence(lost, healthy, bad, n_blocks)
-        found.append(Windows(n_blocks, evidence, max(least, _usual_top(evidence))))
+        if swing is not None:
+            evidence = evidence + swing_evidence(*swing_over_usual(swing, whole, n_blocks))
+        found.append(Windows(n_blocks, evidence, least))
     return tuple(found)
 
 

@@ -19,7 +19,7 @@ from telemetry.motion import Motion
 
 # Evidence (ln of likelihood ratio) a window needs, by its length [s]. Chosen on the tuning seeds of
 # tests/benchmarks/detection; they belong to the band, the blocks and the classes, and change with them.
-THRESHOLDS = {0.5: 2.5, 0.75: 1.5, 1.0: 1.0, 1.5: 0.0, 2.0: -1.0, 3.0: -2.0}
+THRESHOLDS = {0.5: 7.0, 0.75: 4.5, 1.0: 3.5, 1.5: 2.0, 2.0: 1.0, 3.0: 0.0}
 # Without the front's news, what looks like it at first.
 THRESHOLDS_BLIND = {0.75: 8.0, 1.0: 8.0, 1.5: 8.0, 2.0: 8.0, 3.0: 8.0}
 SHORTEST_S = 0.3
@@ -62,7 +62,7 @@ def judge(heard: Heard, motion: Motion, track: Track, bike: Bike, *, ease: float
     looked_at: tuple[Windows, ...] = ()
     if equation.knows_road:
         likelihood, whole = block_log_likelihood(equation, heard.predicted, grid)
-        looked_at = windows(likelihood, whole, grid, THRESHOLDS)
+        looked_at = windows(likelihood, whole, grid, THRESHOLDS, heard.swing)
         for found in over_threshold(looked_at, ease):
             candidate = locate(equation, heard.predicted, grid, likelihood, found)
             if candidate.end_s - candidate.start_s < SHORTEST_S:

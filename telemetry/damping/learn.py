@@ -45,10 +45,14 @@ class Learned:
     seconds: float
 
     def predicted(self, equation: WheelEquation) -> FloatArray:
-        """The right side of the equation as the front predicts it; 0 where nothing is known."""
+        """The right side of the equation as the front predicts it; 0 where nothing is known.
+
+        From the road's news alone: the rear's own past explains a part of its ringing, so that over a short stretch
+        it stands in for the pole that is asked for.
+        """
         if not equation.knows_road:
             return np.zeros(len(equation.t_s))
-        return np.asarray(self.weights @ equation.known)
+        return np.asarray(self.road_weights @ equation.known)
 
 
 def learn(equation: WheelEquation, hop: WheelHop) -> Learned | None:

@@ -12,6 +12,7 @@ from telemetry.damping.equation import OWN, WheelEquation, WheelSignals, wheel_e
 from telemetry.damping.evidence import PoleGrid, pole_grid
 from telemetry.damping.hop import WheelHop, wheel_hop
 from telemetry.damping.learn import Learned, learn
+from telemetry.damping.swing import Swing, find_swing
 from telemetry.damping.tone import find_tone
 from telemetry.damping.wheelline import Line, find_wheel_turning
 from telemetry.laps import Track
@@ -37,6 +38,8 @@ class Heard:
     predicted : ndarray of shape (n,)
         The right side of the equation as the front predicts it.
     grid : PoleGrid
+    swing : Swing or None
+        None where nothing is known of the road.
     wheel_hz : ndarray of shape (n,) or None
         Turns of the wheel. [1/s]
     delay_s : float or ndarray of shape (n,)
@@ -51,6 +54,7 @@ class Heard:
     learned: Learned
     predicted: FloatArray
     grid: PoleGrid
+    swing: Swing | None
     wheel_hz: FloatArray | None
     delay_s: float | FloatArray
     signals: Mapping[End, WheelSignals]
@@ -145,13 +149,15 @@ def _listen(
     elif read.ground_speed_m_s is not None:
         wheel_hz = read.ground_speed_m_s / (2e-3 * np.pi * radius_mm)
     equation = replace(equation, own=orders[OWN])
+    predicted = learned.predicted(equation)
     return Heard(
         end,
         equation,
         hop,
         learned,
-        learned.predicted(equation),
+        predicted,
         pole_grid(hop, learned.pole),
+        find_swing(equation, learned, predicted, hop) if equation.knows_road else None,
         wheel_hz,
         delay_s,
         {**signals, end: replace(signals[end], orders=orders)},

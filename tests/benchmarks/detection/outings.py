@@ -1,6 +1,6 @@
 """Random outings with known losses of rear damping and with the things that look like it."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from ride import (
@@ -8,18 +8,21 @@ from ride import (
     STEP_M,
     G,
     Machine,
+    RearFault,
     hop_mode,
     integrate,
     iso_8608_profile,
     random_circuit,
     random_machine,
     tread_contact,
+    with_hop,
 )
 from scipy.fft import next_fast_len
 
 CONFOUNDERS = (
     "kerb", "imbalance", "hard bump", "rough stretch", "throttle jerk", "tone", "noise", "steps", "front chatter",
 )  # fmt: skip
+FAULTS = ("scaled", "void", "one way", "both ways")
 # Said by physics to look the same; counted apart.
 ALIKE = ("rear ridges", "short tone")
 
@@ -36,6 +39,8 @@ class Episode:
     frequency_hz: float = np.nan
     damping_ratio: float = np.nan
     amplitude_mm: float = np.nan
+    fault: str = ""
+    over_sound: float = np.nan  # amplitude of the hop over that of a sound twin on the same road
 
 
 @dataclass(frozen=True)
@@ -53,6 +58,11 @@ class Plan:
     noise_mm: float = 0.03
     fade_to: float = 1.0
     fade_end: str = "rear"
+    faults: tuple[str, ...] = ("scaled",)
+    hop_hz: float | None = None
+    own_road: float | None = None  # share of the rear's road that the front has not met; drawn where None
+    compliant: bool = False
+    used_sensors: bool = False
 
 
 @dataclass(frozen=True)
@@ -121,10 +131,61 @@ def _ride(rng, plan):
     return circuit, clock, np.interp(clock, t, x), np.interp(clock, t, v), np.interp(clock, t, k), lap, t
 
 
+def _fail(fault, kind, near, bell, scale, machine, rng):
+    """Let the rear damper fail in one way on some samples; ``bell`` says how far, from 0 to 1."""
+    if kind == "scaled":
+        fault.scale[near] *= 1.0 - (1.0 - scale) * bell
+    elif kind == "void":
+        if rng.random() < 0.5:  # gas pressure gone: the void opens at a low force
+            fault.limit[near] = np.where(bell > 0.5, rng.uniform(10.0, 80.0), fault.limit[near])
+            fault.rebound[near] *= 1.0 - rng.uniform(0.3, 0.9) * bell  # the oil is aerated as well
+        else:
+            fault.dead[near] = bell * rng.uniform(2e-3, 12e-3)
+    else:
+        # a valve held open: an orifice is left, whose force at 0.3 m/s is a share of what the valve gave
+        sides = (fault.compression, fault.rebound)
+        if kind == "one way":
+            # of a damper that does its work in one direction, as road-race dampers do in rebound: the one that counts
+            sides = (sides[int(machine.rebound_over_compression[1] > 1.0)],)
+        for side in sides:
+            side[near] *= 1.0 - bell
+        fault.orifice[near] = bell * scale * machine.low[1] / 0.3
+
+
+def _sound(fault):
+    """Samples with a sound damper."""
+    return (
+        (fault.scale > 0.99) & (fault.compression > 0.99) & (fault.rebound > 0.99) & (fault.limit > 1e8)
+        & (fault.dead == 0.0)
+    )  # fmt: skip
+
+
+def _used(shaft, rate_hz, rng):
+    """A sensor that has been used: play in its joints, a bracket that springs, a bowed track."""
+    play = rng.uniform(0.02, 0.12)
+    out, at = np.empty_like(shaft), shaft[0]
+    for i, x in enumerate(shaft):
+        at = min(max(at, x - 0.5 * play), x + 0.5 * play)
+        out[i] = at
+    hz, ratio = rng.uniform(45.0, 90.0), rng.uniform(0.03, 0.1)
+    f = np.fft.rfftfreq(out.size, 1.0 / rate_hz)
+    answer = 1.0 / (1.0 - (f / hz) ** 2 + 2j * ratio * f / hz)
+    out = np.fft.irfft(np.fft.rfft(out) * answer, out.size)
+    return out + rng.uniform(-0.4, 0.4) * np.sin(np.pi * out / 70.0)
+
+
 def make(plan: Plan) -> Outing:
     """Ride the plan."""
     rng = np.random.default_rng(plan.seed)
     machine = random_machine(rng)
+    extra_rng = np.random.default_rng([plan.seed, 1])
+    if plan.hop_hz is not None:
+        machine = with_hop(machine, plan.hop_hz, extra_rng)
+    if "one way" in plan.faults and plan.hop_hz is not None:
+        most = extra_rng.uniform(1.5, 5.0)
+        machine = replace(machine, rebound_over_compression=(machine.rebound_over_compression[0], most))
+    if plan.compliant:
+        machine = replace(machine, compliance=extra_rng.uniform(3e5, 8e5))
     circuit, t, x, v, curvature, lap_of, lap_t = _ride(rng, plan)
     n = t.size
     total = circuit.length * plan.laps + 20.0
@@ -137,6 +198,7 @@ def make(plan: Plan) -> Outing:
                                    np.linspace(0, circuit.length, 40), rng.standard_normal(40)))  # fmt: skip
     line = rng.uniform(0.1, 0.4)
     own = rng.uniform(0.05, 0.25)
+    own = own if plan.own_road is None else plan.own_road
     lanes = [iso_8608_profile(rng, total, gd)[: common.size] for _ in range(3)]
     front_road = np.sqrt(1 - line) * common + np.sqrt(line) * lanes[0]
     rear_road = np.sqrt(1 - own) * front_road + np.sqrt(own) * lanes[1]
@@ -147,9 +209,9 @@ def make(plan: Plan) -> Outing:
 
     episodes: list[Episode] = []
     lap_start = [lap_t[np.searchsorted(lap_of, k)] for k in range(1, plan.laps + 1)]
-    scale_f, scale_r = np.ones(n), np.ones(n)
+    scale_f, fault = np.ones(n), RearFault.none(n)
     if plan.fade_to != 1.0:
-        (scale_r if plan.fade_end == "rear" else scale_f)[:] *= np.exp(np.log(plan.fade_to) * t / t[-1])
+        (fault.scale if plan.fade_end == "rear" else scale_f)[:] *= np.exp(np.log(plan.fade_to) * t / t[-1])
     force = [np.zeros(n), np.zeros(n)]
     moment_extra = np.zeros(n)
     tone = np.zeros(n)
@@ -170,8 +232,9 @@ def make(plan: Plan) -> Outing:
                     continue
                 scale = float(rng.choice(plan.loss_scales))
                 near, bell = _bell(t, begin, begin + seconds)
-                scale_r[near] *= 1.0 - (1.0 - scale) * bell
-                episodes.append(Episode("loss", begin, begin + seconds, number, scale))
+                kind = plan.faults[int(extra_rng.integers(len(plan.faults)))]
+                _fail(fault, kind, near, bell, scale, machine, extra_rng)
+                episodes.append(Episode("loss", begin, begin + seconds, number, scale, fault=kind))
 
     def free_time(number, seconds, low=0.0, high=200.0):
         """A moment of this lap away from all else, with the speed in a range."""
@@ -257,7 +320,9 @@ def make(plan: Plan) -> Outing:
     extra = machine.mass * G * (np.sqrt(1 + (np.minimum(v**2 * np.abs(curvature), 13.0) / G) ** 2) - 1)
     roads = (np.interp(x, place, tread_contact(front_road)),
              np.interp(x - machine.wheelbase, place, tread_contact(rear_road)))  # fmt: skip
-    travel, dissipated = integrate(machine, roads, moment, extra, (scale_f, scale_r), force)
+    travel, dissipated = integrate(machine, roads, moment, extra, scale_f, fault, force)
+    lost_any = any(e.kind == "loss" for e in episodes)
+    sound = integrate(machine, roads, moment, extra, scale_f, RearFault.none(n), force)[0] if lost_any else travel
 
     def true_mode(i):
         """The half-car with the damping that was really at work: power over mean square speed, per end."""
@@ -265,22 +330,30 @@ def make(plan: Plan) -> Outing:
         return hop_mode(machine, tuple((part[:, 2 * e] * part[:, 2 * e + 1]).sum() / (part[:, 2 * e + 1] ** 2).sum()
                                        for e in (0, 1)))  # fmt: skip
 
-    fast = next_fast_len(n, real=True)
-    spectrum = np.fft.rfft(travel[:, 1], fast)
-    hz = np.fft.rfftfreq(fast, DT_S)
-    spectrum[(hz < 9) | (hz > 24)] = 0
-    band = np.fft.irfft(spectrum, fast)[:n]
+    def in_band(values, low_hz, high_hz):
+        fast = next_fast_len(n, real=True)
+        spectrum = np.fft.rfft(values, fast)
+        hz = np.fft.rfftfreq(fast, DT_S)
+        spectrum[(hz < low_hz) | (hz > high_hz)] = 0
+        return np.fft.irfft(spectrum, fast)[:n]
+
+    band = in_band(travel[:, 1], 9.0, 24.0)
+    undamped_hz = hop_mode(machine, (0.0, 0.0))[0]
+    hop, hop_sound = (in_band(x[:, 1], 0.8 * undamped_hz, 1.25 * undamped_hz) for x in (travel, sound))
     done = []
     for e in episodes:
         i = slice(*np.searchsorted(t, [e.start_s, e.end_s]))
         if e.kind == "loss":
             mode = true_mode(i)
             done.append(
-                Episode(e.kind, e.start_s, e.end_s, e.lap, e.scale, *mode, float(1000 * band[i].std()))
+                replace(
+                    e, frequency_hz=mode[0], damping_ratio=mode[1], amplitude_mm=float(1000 * band[i].std()),
+                    over_sound=float(hop[i].std() / hop_sound[i].std()),
+                )
             )
         else:
             done.append(e)
-    healthy = np.flatnonzero(scale_r > 0.99) if plan.fade_to == 1.0 else np.arange(n)
+    healthy = np.flatnonzero(_sound(fault)) if plan.fade_to == 1.0 else np.arange(n)
 
     every = round(1.0 / (plan.rate_hz * DT_S))
     pick = slice(None, None, every)
@@ -291,6 +364,8 @@ def make(plan: Plan) -> Outing:
     gains, strokes = (0.91, ratio), (130.0, 75.0)  # mm of wheel per mm of shaft; range of the sensor
     for end in (0, 1):
         shaft = true[:, end] / gains[end]
+        if plan.used_sensors:
+            shaft = _used(shaft, plan.rate_hz, extra_rng)
         if end == 1:
             shaft = shaft + (tone[pick] + steps[pick]) / ratio
         shaft = shaft + plan.noise_mm * noise_gain[pick] ** end * rng.standard_normal(true.shape[0])

@@ -5,7 +5,7 @@ truth that it measures instead of assumes. Everything is drawn at random from a 
 Axes: heave up, pitch nose down; travel positive in compression. SI inside, mm at the outputs.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numba import njit
@@ -37,6 +37,48 @@ class Machine:
     leverage: tuple[float, float]  # rear, at full extension and at full travel
     travel: tuple[float, float]
     radius: tuple[float, float]
+    # rate of oil, hose and mounts in series with the rear damper [N/m at the wheel]
+    compliance: float = np.inf
+
+
+@dataclass(frozen=True)
+class RearFault:
+    """What fails in the rear damper, sample by sample; each array of shape (n,).
+
+    A force scaled down; a valve that stays open, in either direction (``compression`` and ``rebound`` are what is
+    left of the valve, beside it an ``orifice`` whose force goes with the square of speed); a ``limit`` of the
+    compression force beyond which a void opens behind the piston, which carries nothing until it has closed again;
+    and a ``dead`` travel of oil that is missing. [N s2/m2, N, m]
+    """
+
+    scale: np.ndarray
+    compression: np.ndarray
+    rebound: np.ndarray
+    orifice: np.ndarray
+    limit: np.ndarray
+    dead: np.ndarray
+
+    @classmethod
+    def none(cls, n: int) -> "RearFault":
+        """A sound damper."""
+        one, zero = np.ones(n), np.zeros(n)
+        return cls(one, one.copy(), one.copy(), zero, np.full(n, 1e9), zero.copy())
+
+
+def with_hop(machine: Machine, hop_hz: float, rng: np.random.Generator) -> Machine:
+    """The same with its undamped rear hop at ``hop_hz``, by unsprung mass and tyre, and the damping ratio it had."""
+    before = hop_mode(machine, (0.0, 0.0))[0]
+    faster = hop_hz / before
+    share = rng.uniform(0.3, 0.7)  # of the change that the mass makes
+    mass = machine.unsprung[1] * faster ** (-2 * share)
+    tyre = machine.tyre_rate[1] * faster ** (2 * (1 - share))
+    damper = machine.low[1] * mass / machine.unsprung[1] * faster
+    return replace(
+        machine,
+        unsprung=(machine.unsprung[0], mass),
+        tyre_rate=(machine.tyre_rate[0], tyre),
+        low=(machine.low[0], damper),
+    )
 
 
 def random_machine(rng: np.random.Generator) -> Machine:
@@ -61,11 +103,13 @@ def random_machine(rng: np.random.Generator) -> Machine:
 
 
 @njit(cache=True, fastmath=True)
-def _integrate(road_f, road_r, moment, extra_load, scale_f, scale_r, force_f, force_r, p):  # pragma: no cover
+def _integrate(road_f, road_r, moment, extra_load, scale_f, fault, force_f, force_r, p):  # pragma: no cover
     n = road_f.size
     out = np.empty((n, 2))
     lost = np.empty((n, 4))  # per end: force of damper and friction, travel speed
-    (m, J, lf, lr, muf, mur, ktf, ktr, ctf, ctr, kf, kr, cf, cr, hf, hr, nf, nr, rcf, rcr, frf, frr) = p
+    (m, J, lf, lr, muf, mur, ktf, ktr, ctf, ctr, kf, kr, cf, cr, hf, hr, nf, nr, rcf, rcr, frf, frr, kd) = p
+    scale_r, open_c, open_r, orifice, limit, dead = fault
+    held = crossed = void = sd = 0.0
     static_f = (m * lr / (lf + lr) + muf) * 9.81
     static_r = (m * lf / (lf + lr) + mur) * 9.81
     z = th = zf = zr = vz = vth = vf = vr = 0.0
@@ -80,9 +124,32 @@ def _integrate(road_f, road_r, moment, extra_load, scale_f, scale_r, force_f, fo
         ccf = cf * (2.0 / (1.0 + rcf)) * (1.0 if sf > 0 else rcf)
         ccr = cr * (2.0 / (1.0 + rcr)) * (1.0 if sr > 0 else rcr)
         df = scale_f[i] * ccf * (hf * sf + (1 - hf) * nf * np.tanh(sf / nf)) + frf * np.tanh(sf / 0.003)
-        dr = scale_r[i] * ccr * rise * (hr * sr + (1 - hr) * nr * np.tanh(sr / nr)) + frr * np.tanh(
-            sr / 0.003
-        )
+        # force over speed of the piston; with something in series of its speed a step ago
+        ref = sr if kd > 1e8 else sd
+        size = max(abs(ref), 1e-6)
+        valve = scale_r[i] * ccr * rise * (hr * size + (1 - hr) * nr * np.tanh(size / nr)) / size
+        if kd <= 1e8:
+            valve *= (1.0 if ref > 0 else rcr) / (1.0 if sr > 0 else rcr)
+        valve = (valve * open_c[i] if ref > 0 else valve * open_r[i]) + orifice[i] * size
+        if ref > 0 and valve * size > limit[i]:
+            carried = limit[i] / size
+            void += dt * size * (1.0 - carried / valve)
+            valve = carried
+        if ref < 0 and void > 0.0:
+            void += dt * ref
+            valve = 0.0
+        if limit[i] > 1e8:
+            void = 0.0
+        if dead[i] > 0.0:
+            crossed = min(max(crossed + dt * ref, 0.0), dead[i])
+            if 0.0 < crossed < dead[i]:
+                valve = 0.0
+        if kd > 1e8:
+            held = valve * sr
+        else:
+            held = (held + kd * dt * sr) / (1.0 + kd * dt / max(valve, 1e-3))
+            sd = held / max(valve, 1e-3)
+        dr = held + frr * np.tanh(sr / 0.003)
         Ff = kf * xf + df
         Fr = kr * xr * (1.0 + 0.8 * xr) + dr
         if xf > 0.075:
@@ -115,14 +182,15 @@ def _integrate(road_f, road_r, moment, extra_load, scale_f, scale_r, force_f, fo
     return out, lost
 
 
-def integrate(machine: Machine, road, moment, extra_load, scale, force):
+def integrate(machine: Machine, road, moment, extra_load, scale_f, fault: RearFault, force):
     """Travel of both ends from static [m] of shape (n, 2), and dissipating force and speed per end."""
     a = machine
     p = (
         a.mass, a.inertia, a.to_front, a.to_rear, *a.unsprung, *a.tyre_rate, *a.tyre_damping, *a.spring_rate,
-        *a.low, *a.high_share, *a.knee, *a.rebound_over_compression, *a.friction,
+        *a.low, *a.high_share, *a.knee, *a.rebound_over_compression, *a.friction, min(a.compliance, 1e12),
     )  # fmt: skip
-    return _integrate(*road, moment, extra_load, *scale, *force, p)
+    parts = (fault.scale, fault.compression, fault.rebound, fault.orifice, fault.limit, fault.dead)
+    return _integrate(*road, moment, extra_load, scale_f, parts, *force, p)
 
 
 def hop_mode(machine: Machine, damping: tuple[float, float]) -> tuple[float, float]:
