@@ -31,6 +31,9 @@ REST_MM = 0.3
 # Pressed on its stop by the spring an end rests up to 0.4 mm below full extension, or up to 0.6 mm above it where a
 # ring takes it up (what simulated stops do). Beyond that it is the zero; farther than the last, another thing.
 REST_LOWEST_MM, REST_HIGHEST_MM, ZERO_WITHIN_MM = -0.5, 0.65, 4.0
+# Below 0 nothing rests; above it springs may turn an end round at the same level at the same places of every lap, which
+# piles up some twenty contacts without a stop. It takes so many before a zero is called too high. A choice of ours.
+FEWEST_ABOVE = 100
 # One long stay is as good as many contacts: blows pass full extension for hundredths of a second, nothing rests there.
 STAYS_S = 0.2
 # Drift over a run is the slope with which its contacts pile up best: so much better than on the level, and by itself.
@@ -278,6 +281,8 @@ def check_zero(
     rest, drift = find_rest(travel_mm, sample_rate_hz), find_drift_mm(travel_mm, sample_rate_hz)
     stays = runs(travel_mm < REST_LOWEST_MM)
     longest = int(np.argmax(stays[1] - stays[0])) if stays[0].size else 0
+    if rest is not None and rest.level_mm > REST_HIGHEST_MM and rest.contacts < FEWEST_ABOVE:
+        rest = None
     if rest is not None and abs(rest.level_mm) <= ZERO_WITHIN_MM:
         settings |= {"top_outs": rest.contacts, "topped_out_mm": rest.level_mm, "within_mm": rest.within_mm}
     else:
