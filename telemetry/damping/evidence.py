@@ -26,7 +26,7 @@ from telemetry.damping.hop import (
     tyre_hz_of,
 )
 from telemetry.damping.pole import Pole
-from telemetry.damping.swing import Swing, swing_evidence, swing_over_usual
+from telemetry.damping.swing import Swing, swing_evidence, swing_over, usual_swing
 
 GRID_HZ = 0.5
 # The tyre frequency learned from the road is this close to the one the wheel rings at.
@@ -164,6 +164,24 @@ def best_run(gain: FloatArray) -> tuple[int, int]:
     return int(np.argmin(total[: last + 1])), last
 
 
+def class_evidence(likelihood: FloatArray, whole: BoolArray, grid: PoleGrid, n_blocks: int) -> FloatArray:
+    """The pole's evidence of every run of ``n_blocks`` blocks, by first block; -inf where one is not usable.
+
+    Parameters
+    ----------
+    likelihood : ndarray of shape (n, n_poles)
+    whole : ndarray of shape (n,)
+    grid : PoleGrid
+    n_blocks : int
+
+    Returns
+    -------
+    ndarray of shape (n - n_blocks + 1,)
+    """
+    lost, healthy = (_summed(likelihood[:, kind]) for kind in (grid.lost, grid.healthy))
+    return _window_evidence(lost, healthy, _summed((~whole).astype(np.int64)), n_blocks)
+
+
 @dataclass(frozen=True)
 class Windows:
     """Evidence of all windows of one length, by first block, and how much of it such a window needs."""
@@ -203,7 +221,8 @@ def windows(
         n_blocks = round(seconds / BLOCK_S)
         evidence = _window_evidence(lost, healthy, bad, n_blocks)
         if swing is not None:
-            evidence = evidence + swing_evidence(*swing_over_usual(swing, whole, n_blocks))
+            usual = usual_swing(swing, whole, n_blocks)
+            evidence = evidence + swing_evidence(swing_over(swing, usual, n_blocks), usual.scatter)
         found.append(Windows(n_blocks, evidence, least))
     return tuple(found)
 

@@ -84,8 +84,21 @@ def _block_mean(values: FloatArray, length: int) -> FloatArray:
     return np.asarray(values[: count * length].reshape(count, length).mean(axis=1))
 
 
-def swing_over_usual(swing: Swing, whole: BoolArray, n_blocks: int) -> tuple[FloatArray, float]:
-    """ln of mean square, own over road, of every run of ``n_blocks`` blocks, and its scatter.
+@dataclass(frozen=True)
+class Usual:
+    """What windows of one length do over the outing.
+
+    ``least`` is added to the road's part [mm2/s2]; ``middle`` is the median of ln of own over road, ``scatter`` the
+    standard deviation of healthy stretches about it.
+    """
+
+    least: float
+    middle: float
+    scatter: float
+
+
+def usual_swing(swing: Swing, whole: BoolArray, n_blocks: int) -> Usual:
+    """The usual swing of windows of ``n_blocks`` blocks.
 
     Parameters
     ----------
@@ -96,23 +109,39 @@ def swing_over_usual(swing: Swing, whole: BoolArray, n_blocks: int) -> tuple[Flo
 
     Returns
     -------
-    over : ndarray of shape (n - n_blocks + 1,)
-        Less its median over the outing, by first block.
-    scatter : float
-        Standard deviation of healthy stretches.
+    Usual
     """
-    if len(whole) < n_blocks or not whole.any():
-        return np.zeros(max(len(whole) - n_blocks + 1, 0)), LEAST_SCATTER
+    if not whole.any():
+        return Usual(0.0, 0.0, LEAST_SCATTER)
+    least = LEAST_ROAD * float(np.median(swing.road[whole]))
+    usable = np.convolve(whole, np.ones(n_blocks), mode="valid") > n_blocks - 0.5
+    if len(whole) < n_blocks or not usable.any():
+        return Usual(least, 0.0, LEAST_SCATTER)
+    over = swing_over(swing, Usual(least, 0.0, 0.0), n_blocks)[usable]
+    middle, upper = np.quantile(over, [0.5, 0.75])
+    scatter = MORE_SCATTER * float(upper - middle) / UPPER_QUARTILE
+    return Usual(least, float(middle), max(scatter, LEAST_SCATTER))
+
+
+def swing_over(swing: Swing, usual: Usual, n_blocks: int) -> FloatArray:
+    """ln of mean square, own over road, of every run of ``n_blocks`` blocks, less the usual.
+
+    Parameters
+    ----------
+    swing : Swing
+    usual : Usual
+    n_blocks : int
+
+    Returns
+    -------
+    ndarray of shape (n - n_blocks + 1,)
+        By first block.
+    """
+    if len(swing.own) < n_blocks:
+        return np.empty(0)
     box = np.full(n_blocks, 1.0 / n_blocks)
     own, road = (np.convolve(part, box, mode="valid") for part in (swing.own, swing.road))
-    least = LEAST_ROAD * float(np.median(swing.road[whole]))
-    over = np.log(np.maximum(own, 1e-12) / np.maximum(road + least, 1e-12))
-    usable = np.convolve(whole, np.ones(n_blocks), mode="valid") > n_blocks - 0.5
-    if not usable.any():
-        return over, LEAST_SCATTER
-    middle, upper = np.quantile(over[usable], [0.5, 0.75])
-    scatter = MORE_SCATTER * float(upper - middle) / UPPER_QUARTILE
-    return over - middle, max(scatter, LEAST_SCATTER)
+    return np.asarray(np.log(np.maximum(own, 1e-12) / np.maximum(road + usual.least, 1e-12)) - usual.middle)
 
 
 def swing_evidence(over: FloatArray, scatter: float) -> FloatArray:
@@ -121,7 +150,7 @@ def swing_evidence(over: FloatArray, scatter: float) -> FloatArray:
     Parameters
     ----------
     over : ndarray
-        From `swing_over_usual`.
+        From `swing_over`.
     scatter : float
 
     Returns
