@@ -17,11 +17,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from telemetry.arrays import FloatArray
+from telemetry.arrays import BoolArray, FloatArray
 from telemetry.damping.band import FREQUENCY_HZ, HIGH_HZ, LOW_HZ, fast_length
 from telemetry.damping.equation import BLOCK_S, ORDERS, OWN, WheelEquation
 from telemetry.damping.evidence import Windows, block_log_likelihood, class_evidence
-from telemetry.damping.hop import REFERENCE_HZ, band_response
+from telemetry.damping.hop import REFERENCE_HZ, band_response, hop_mode
 from telemetry.damping.listen import Heard
 from telemetry.damping.oscillation import DetectionLimit
 from telemetry.damping.swing import find_swing, swing_evidence, swing_over, usual_swing
@@ -31,7 +31,7 @@ RATIOS = (0.05, 0.08, 0.12)
 CHANCE = 0.9
 # Of the pole's evidence a true loss gathers this share: dampers are digressive and seals hold, which a pole that is
 # lost throughout has not; measured on the tuning seeds of tests/benchmarks/detection.
-SHARE_GATHERED = 0.5
+SHARE_GATHERED = 0.8
 # No shorter loss is promised: windows of half a second rarely lie fully in one.
 SHORTEST_PROMISED_S = 0.75
 MOST_S = 600.0  # of riding are enough
@@ -59,14 +59,14 @@ def detection_limits(
     """
     grid = heard.grid
     found = []
+    hop_hz, _ = hop_mode(heard.hop, heard.learned.pole.tyre_hz, 0.0)
     part = _middle(heard.equation)
     per_hz = 2.0 * np.nan_to_num(noise_mm) ** 2 / sample_rate_hz
     for ratio in RATIOS:
-        near = np.where(grid.lost, np.abs(np.log(grid.damping_ratio / ratio)), np.inf)
-        far_hz = np.abs(grid.frequency_hz - heard.learned.pole.tyre_hz)
-        pole = int(np.lexsort((far_hz, np.round(near, 1)))[0])
-        if near[pole] > 0.3:
+        alike = grid.lost & (np.abs(np.log(grid.damping_ratio / ratio)) < 0.2)
+        if not alike.any():
             continue
+        pole = int(np.where(alike, np.abs(grid.frequency_hz - hop_hz), np.inf).argmin())
         shares = shares_found(heard, lost_in(part, heard, grid.row[pole], per_hz), looked_at)
         long_enough = [
             seconds
@@ -147,7 +147,7 @@ def shares_found(
     Returns
     -------
     dict of float to float
-        By length: that of the window and half a block to either side, which begins and ends within blocks. [s]
+        By length: that of a window and half a block to either side, as a loss begins and ends within blocks. [s]
     """
     if heard.swing is None:
         return {}
@@ -156,7 +156,7 @@ def shares_found(
     likelihood, whole = block_log_likelihood(lost, predicted, heard.grid)
     swing = find_swing(lost, heard.learned, predicted, heard.hop)
     all_whole = heard.whole_blocks
-    found = {}
+    reached: dict[int, tuple[BoolArray, BoolArray]] = {}
     for window in looked_at:
         evidence = class_evidence(likelihood, whole, heard.grid, window.n_blocks)
         usable = np.isfinite(evidence)
@@ -164,6 +164,14 @@ def shares_found(
             continue
         usual = usual_swing(heard.swing, all_whole, window.n_blocks)
         over = swing_over(swing, usual, window.n_blocks)
-        reached = SHARE_GATHERED * evidence[usable] + swing_evidence(over, usual.scatter)[usable] >= window.needed
-        found[window.n_blocks * BLOCK_S + BLOCK_S] = float(reached.mean())
+        enough = SHARE_GATHERED * evidence + swing_evidence(over, usual.scatter) >= window.needed
+        reached[window.n_blocks] = usable, usable & enough
+    found = {}
+    for n_blocks, (usable, _) in reached.items():
+        # any window that lies within is enough
+        any_of = np.zeros(len(usable), dtype=bool)
+        for shorter, (_, enough) in reached.items():
+            for later in range(n_blocks - shorter + 1):
+                any_of |= enough[later : later + len(any_of)]
+        found[(n_blocks + 1) * BLOCK_S] = float(any_of[usable].mean())
     return found

@@ -159,7 +159,8 @@ def swing_evidence(over: FloatArray, scatter: float) -> FloatArray:
         At most ln(`RARE_RANGE` / `RARE`) less a little: a wheel may meet what the other has not. -inf below
         `LEAST_SWING`.
     """
-    lost = np.exp(-0.5 * ((np.minimum(over, LOST_SWING) - LOST_SWING) / LOST_SPREAD) ** 2) / LOST_SPREAD
-    healthy = (1.0 - RARE) * np.exp(-0.5 * (over / scatter) ** 2) / scatter
-    found = np.log(lost / np.sqrt(2 * np.pi)) - np.log(healthy / np.sqrt(2 * np.pi) + RARE / RARE_RANGE)
+    normal = np.sqrt(2 * np.pi)
+    lost = -0.5 * ((np.minimum(over, LOST_SWING) - LOST_SWING) / LOST_SPREAD) ** 2 - np.log(LOST_SPREAD * normal)
+    healthy = (1.0 - RARE) * np.exp(-0.5 * (over / scatter) ** 2) / (scatter * normal)
+    found = lost - np.log(healthy + RARE / RARE_RANGE)
     return np.asarray(np.where(over < LEAST_SWING, -np.inf, found))
