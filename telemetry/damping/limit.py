@@ -31,7 +31,7 @@ RATIOS = (0.05, 0.08, 0.12)
 CHANCE = 0.9
 # Of the pole's evidence a true loss gathers this share: dampers are digressive and seals hold, which a pole that is
 # lost throughout has not; measured on the tuning seeds of tests/benchmarks/detection.
-SHARE_GATHERED = 0.8
+SHARE_GATHERED = 0.5
 # No shorter loss is promised: windows of half a second rarely lie fully in one.
 SHORTEST_PROMISED_S = 0.75
 MOST_S = 600.0  # of riding are enough
