@@ -18,12 +18,13 @@ import numpy as np
 from telemetry.arrays import BoolArray, FloatArray
 from telemetry.damping.band import HIGH_HZ, LOW_HZ, fast_length, rise
 from telemetry.damping.equation import BLOCK_S, WheelEquation
-from telemetry.damping.hop import WheelHop, band_response, hop_mode
+from telemetry.damping.hop import WheelHop, band_response
 from telemetry.damping.learn import Learned
+from telemetry.damping.pole import hop_near
 
-# Near the hop: shares of its frequency, with smooth edges that ring no longer than a block.
-NEAR_HOP = (0.7, 1.35)
-EDGE = 0.15
+# Near the hop: a little beyond where it may lie, with smooth edges that ring no longer than a block.
+BEYOND = (0.82, 1.17)
+EDGE_HZ = 2.3
 # The road is never smoother than this share of its median, as far as the front can tell.
 LEAST_ROAD = 0.15
 # ln of mean square, own over road, of a wheel that has lost its damping: twice as far is ln 4 = 1.39, and most lose
@@ -68,9 +69,8 @@ def find_swing(equation: WheelEquation, learned: Learned, predicted: FloatArray,
     padded = fast_length(n)
     hz = np.fft.rfftfreq(padded, step_s)
     inside = np.flatnonzero((hz > LOW_HZ[0]) & (hz < HIGH_HZ[1]))
-    hop_hz, _ = hop_mode(hop, learned.pole.tyre_hz, 0.0)
-    share = hz[inside] / hop_hz
-    near = rise((share - NEAR_HOP[0]) / EDGE + 0.5) * rise((NEAR_HOP[1] - share) / EDGE + 0.5)
+    low, high = (share * edge for share, edge in zip(BEYOND, hop_near(learned.pole, hop), strict=True))
+    near = rise((hz[inside] - low) / EDGE_HZ + 0.5) * rise((high - hz[inside]) / EDGE_HZ + 0.5)
     parts = []
     for signal, gain in ((equation.own[2], near), (predicted, near / band_response(learned.row, hz[inside]))):
         spectrum = np.zeros(len(hz), dtype=complex)
