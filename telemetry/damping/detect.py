@@ -11,7 +11,7 @@ from telemetry.damping.equation import SLOWEST_M_S
 from telemetry.damping.fade import damping_by_lap, damping_by_speed, pole_ratio
 from telemetry.damping.judge import Judged, judge
 from telemetry.damping.level import with_levels
-from telemetry.damping.limit import detection_limits, evidence_per_s
+from telemetry.damping.limit import detection_limits
 from telemetry.damping.listen import LEAST_MOVING_S, Heard, listen, listen_to_front
 from telemetry.damping.oscillation import DamperCourse, DetectionLimit, Oscillation, OscillationEvent
 from telemetry.damping.places import gather
@@ -97,9 +97,7 @@ def _limits(heard: Heard, judged: Judged, motion: Motion) -> tuple[DetectionLimi
     if not judged.looked_at:
         return ()
     noise_mm = sensor_noise_mm(motion.ends[heard.end].wheel_travel_mm)
-    per_hz = 2.0 * np.nan_to_num(noise_mm) ** 2 / motion.sample_rate_hz
-    mean, variance = evidence_per_s(heard.equation, heard.learned, heard.predicted, heard.grid, per_hz)
-    return detection_limits(mean, variance, heard.grid, judged.looked_at, noise_mm)
+    return detection_limits(heard, judged.looked_at, noise_mm, motion.sample_rate_hz)
 
 
 def _course(heard: Heard, motion: Motion, track: Track) -> DamperCourse:

@@ -20,17 +20,14 @@ from telemetry.damping.hop import (
     LOST_BELOW,
     WheelHop,
     coefficients,
-    hop_mode,
     hop_modes,
     log_gain,
     tyre_hz_of,
 )
-from telemetry.damping.pole import Pole
-from telemetry.damping.swing import Swing, swing_evidence, swing_over_usual
+from telemetry.damping.pole import Pole, hop_near
+from telemetry.damping.swing import Swing, swing_evidence, swing_over, usual_swing
 
 GRID_HZ = 0.5
-# The tyre frequency learned from the road is this close to the one the wheel rings at.
-TYRE_SHARE = 0.15
 GRID_DAMPING = np.geomspace(0.03, 1.4, 15)
 # A damper that is weak all the time is its own reference: healthy starts at this share of the learned ratio. One that
 # fails in one direction only, or in part, leaves more than rubber does: lost is less than half of the learned ratio.
@@ -67,9 +64,7 @@ def pole_grid(hop: WheelHop, learned: Pole) -> PoleGrid:
     -------
     PoleGrid
     """
-    own_hz, _ = hop_mode(hop, learned.tyre_hz, 0.0)
-    low = max(hop.band_hz[0], (1 - TYRE_SHARE) * own_hz)
-    high = min(hop.band_hz[1], (1 + TYRE_SHARE) * own_hz)
+    low, high = hop_near(learned, hop)
     hz = np.linspace(low, high, max(3, round((high - low) / GRID_HZ) + 1))
     tyre = np.array([tyre_hz_of(hop, f) for f in hz])
     tyre, damping = (a.ravel() for a in np.meshgrid(tyre, GRID_DAMPING, indexing="ij"))
@@ -164,6 +159,24 @@ def best_run(gain: FloatArray) -> tuple[int, int]:
     return int(np.argmin(total[: last + 1])), last
 
 
+def class_evidence(likelihood: FloatArray, whole: BoolArray, grid: PoleGrid, n_blocks: int) -> FloatArray:
+    """The pole's evidence of every run of ``n_blocks`` blocks, by first block; -inf where one is not usable.
+
+    Parameters
+    ----------
+    likelihood : ndarray of shape (n, n_poles)
+    whole : ndarray of shape (n,)
+    grid : PoleGrid
+    n_blocks : int
+
+    Returns
+    -------
+    ndarray of shape (n - n_blocks + 1,)
+    """
+    lost, healthy = (_summed(likelihood[:, kind]) for kind in (grid.lost, grid.healthy))
+    return _window_evidence(lost, healthy, _summed((~whole).astype(np.int64)), n_blocks)
+
+
 @dataclass(frozen=True)
 class Windows:
     """Evidence of all windows of one length, by first block, and how much of it such a window needs."""
@@ -203,7 +216,8 @@ def windows(
         n_blocks = round(seconds / BLOCK_S)
         evidence = _window_evidence(lost, healthy, bad, n_blocks)
         if swing is not None:
-            evidence = evidence + swing_evidence(*swing_over_usual(swing, whole, n_blocks))
+            usual = usual_swing(swing, whole, n_blocks)
+            evidence = evidence + swing_evidence(swing_over(swing, usual, n_blocks), usual.scatter)
         found.append(Windows(n_blocks, evidence, least))
     return tuple(found)
 

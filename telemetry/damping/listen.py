@@ -5,10 +5,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from telemetry.arrays import End, FloatArray
+from telemetry.arrays import BoolArray, End, FloatArray
 from telemetry.bike import Bike
 from telemetry.damping.delay import delay_over_time_s
-from telemetry.damping.equation import OWN, WheelEquation, WheelSignals, wheel_equation, wheel_signals
+from telemetry.damping.equation import BLOCK_S, OWN, WheelEquation, WheelSignals, wheel_equation, wheel_signals
 from telemetry.damping.evidence import PoleGrid, pole_grid
 from telemetry.damping.hop import WheelHop, wheel_hop
 from telemetry.damping.learn import Learned, learn
@@ -58,6 +58,13 @@ class Heard:
     wheel_hz: FloatArray | None
     delay_s: float | FloatArray
     signals: Mapping[End, WheelSignals]
+
+    @property
+    def whole_blocks(self) -> BoolArray:
+        """Blocks of the run that are usable."""
+        length = round(BLOCK_S / self.equation.step_s)
+        count = len(self.equation.usable) // length
+        return np.asarray(self.equation.usable[: count * length].reshape(count, length).all(axis=1))
 
     @property
     def missing(self) -> str:

@@ -11,6 +11,10 @@ from telemetry.damping.hop import WheelHop, coefficients, hop_mode, hop_ratio, l
 # (c + c_t)/m over 2 pi 15 Hz: from less than any tyre gives to a damper that hardly moves.
 LEAST_DAMPING, MOST_DAMPING = 0.02, 1.7
 SEARCH_POINTS = 13
+# The tyre frequency learned from the road is this close to the one the wheel rings at.
+TYRE_SHARE = 0.15
+# Above this ratio there is no hop to be found. A choice of ours.
+NO_MODE = 0.8
 SEARCH_ROUNDS = 4
 AT_BOUND = 0.01  # in ln of tyre frequency and damping: a step of the last round
 # Half width of the small grid, in ln of tyre frequency and damping.
@@ -145,6 +149,26 @@ def ratios_near(products: FloatArray, hop: WheelHop, near: Pole) -> FloatArray:
         [(d * b - 2 * e * a) / bend, (d * a - 2 * c * b) / bend], -2 * NEAR[:, None], 2 * NEAR[:, None]
     )
     return hop_ratio(hop, near.tyre_hz * np.exp(lowest[0]), near.damping * np.exp(lowest[1]))
+
+
+def hop_near(pole: Pole, hop: WheelHop) -> tuple[float, float]:
+    """Where an undamped hop may lie once a pole was learned of the outing.
+
+    Parameters
+    ----------
+    pole : Pole
+    hop : WheelHop
+
+    Returns
+    -------
+    tuple of float
+        `TYRE_SHARE` to either side of what was learned; the whole band where nothing was: the pole stopped at a bound,
+        or so damped that wheel and chassis move as one. [Hz]
+    """
+    if pole.damping_ratio > NO_MODE or any(stopped_by_bounds(pole, hop)):
+        return hop.band_hz
+    own_hz, _ = hop_mode(hop, pole.tyre_hz, 0.0)
+    return max(hop.band_hz[0], (1 - TYRE_SHARE) * own_hz), min(hop.band_hz[1], (1 + TYRE_SHARE) * own_hz)
 
 
 def frequency_scatter(damping_ratio: float, frequency_hz: float, seconds: float) -> float:

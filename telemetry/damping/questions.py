@@ -18,6 +18,8 @@ DECAY_S = 0.3  # looked at behind the strongest moment
 # of tests/benchmarks/detection.
 LINE_CLEARLY_BETTER, LINE_GAINS = 3.0, 6.0
 LINE_HZ = np.arange(8.0, 28.0, 0.1)
+# A line explains a ringing where it is: within this share of its frequency.
+LINE_NEAR = 0.2
 # The wheel turns a little faster or slower than ground speed and radius say.
 TURNS_WITH_WHEEL = (0.97, 1.12)
 # Less travel than this share of the stroke: the rear hangs on its top-out spring and the tyre hardly carries.
@@ -166,9 +168,11 @@ def line_over_lost(heard: Heard, predicted: FloatArray, inside: slice) -> tuple[
     if equation.ground_speed_m_s is not None:
         speed = equation.ground_speed_m_s[inside]
         clocks.append(np.cumsum(speed) / speed.mean() * equation.step_s)
+    rings_hz = grid.frequency_hz[int(np.where(grid.lost, freedom * (grid.gain - np.log(square)), -np.inf).argmax())]
+    line_hz = LINE_HZ[np.abs(LINE_HZ / rings_hz - 1.0) < LINE_NEAR]
     found = []
     for follows_speed, clock in enumerate(clocks):
-        angle = 2 * np.pi * np.outer(clock, LINE_HZ)
+        angle = 2 * np.pi * np.outer(clock, line_hz)
         # least squares on cosine and sine; they are as good as orthogonal over several periods
         line = 2.0 * ((left @ np.cos(angle)) ** 2 + (left @ np.sin(angle)) ** 2) / n**2
         rest = np.maximum(square - line.max(axis=1), 1e-3 * square)
@@ -177,5 +181,5 @@ def line_over_lost(heard: Heard, predicted: FloatArray, inside: slice) -> tuple[
         best = int(np.argmax(healthy))
         beside_line = float(likelihood[grid.lost].max()) - LINE_GAINS
         better = float(healthy[best]) - max(lost, beside_line)
-        found.append((better, float(LINE_HZ[line[best].argmax()]), bool(follows_speed)))
+        found.append((better, float(line_hz[line[best].argmax()]), bool(follows_speed)))
     return max(found)

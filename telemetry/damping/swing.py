@@ -18,12 +18,13 @@ import numpy as np
 from telemetry.arrays import BoolArray, FloatArray
 from telemetry.damping.band import HIGH_HZ, LOW_HZ, fast_length, rise
 from telemetry.damping.equation import BLOCK_S, WheelEquation
-from telemetry.damping.hop import WheelHop, band_response, hop_mode
+from telemetry.damping.hop import WheelHop, band_response
 from telemetry.damping.learn import Learned
+from telemetry.damping.pole import hop_near
 
-# Near the hop: shares of its frequency, with smooth edges that ring no longer than a block.
-NEAR_HOP = (0.7, 1.35)
-EDGE = 0.15
+# Near the hop: a little beyond where it may lie, with smooth edges that ring no longer than a block.
+BEYOND = (0.82, 1.17)
+EDGE_HZ = 2.3
 # The road is never smoother than this share of its median, as far as the front can tell.
 LEAST_ROAD = 0.15
 # ln of mean square, own over road, of a wheel that has lost its damping: twice as far is ln 4 = 1.39, and most lose
@@ -68,9 +69,8 @@ def find_swing(equation: WheelEquation, learned: Learned, predicted: FloatArray,
     padded = fast_length(n)
     hz = np.fft.rfftfreq(padded, step_s)
     inside = np.flatnonzero((hz > LOW_HZ[0]) & (hz < HIGH_HZ[1]))
-    hop_hz, _ = hop_mode(hop, learned.pole.tyre_hz, 0.0)
-    share = hz[inside] / hop_hz
-    near = rise((share - NEAR_HOP[0]) / EDGE + 0.5) * rise((NEAR_HOP[1] - share) / EDGE + 0.5)
+    low, high = (share * edge for share, edge in zip(BEYOND, hop_near(learned.pole, hop), strict=True))
+    near = rise((hz[inside] - low) / EDGE_HZ + 0.5) * rise((high - hz[inside]) / EDGE_HZ + 0.5)
     parts = []
     for signal, gain in ((equation.own[2], near), (predicted, near / band_response(learned.row, hz[inside]))):
         spectrum = np.zeros(len(hz), dtype=complex)
@@ -84,8 +84,21 @@ def _block_mean(values: FloatArray, length: int) -> FloatArray:
     return np.asarray(values[: count * length].reshape(count, length).mean(axis=1))
 
 
-def swing_over_usual(swing: Swing, whole: BoolArray, n_blocks: int) -> tuple[FloatArray, float]:
-    """ln of mean square, own over road, of every run of ``n_blocks`` blocks, and its scatter.
+@dataclass(frozen=True)
+class Usual:
+    """What windows of one length do over the outing.
+
+    ``least`` is added to the road's part [mm2/s2]; ``middle`` is the median of ln of own over road, ``scatter`` the
+    standard deviation of healthy stretches about it.
+    """
+
+    least: float
+    middle: float
+    scatter: float
+
+
+def usual_swing(swing: Swing, whole: BoolArray, n_blocks: int) -> Usual:
+    """The usual swing of windows of ``n_blocks`` blocks.
 
     Parameters
     ----------
@@ -96,23 +109,39 @@ def swing_over_usual(swing: Swing, whole: BoolArray, n_blocks: int) -> tuple[Flo
 
     Returns
     -------
-    over : ndarray of shape (n - n_blocks + 1,)
-        Less its median over the outing, by first block.
-    scatter : float
-        Standard deviation of healthy stretches.
+    Usual
     """
-    if len(whole) < n_blocks or not whole.any():
-        return np.zeros(max(len(whole) - n_blocks + 1, 0)), LEAST_SCATTER
+    if not whole.any():
+        return Usual(0.0, 0.0, LEAST_SCATTER)
+    least = LEAST_ROAD * float(np.median(swing.road[whole]))
+    usable = np.convolve(whole, np.ones(n_blocks), mode="valid") > n_blocks - 0.5
+    if len(whole) < n_blocks or not usable.any():
+        return Usual(least, 0.0, LEAST_SCATTER)
+    over = swing_over(swing, Usual(least, 0.0, 0.0), n_blocks)[usable]
+    middle, upper = np.quantile(over, [0.5, 0.75])
+    scatter = MORE_SCATTER * float(upper - middle) / UPPER_QUARTILE
+    return Usual(least, float(middle), max(scatter, LEAST_SCATTER))
+
+
+def swing_over(swing: Swing, usual: Usual, n_blocks: int) -> FloatArray:
+    """ln of mean square, own over road, of every run of ``n_blocks`` blocks, less the usual.
+
+    Parameters
+    ----------
+    swing : Swing
+    usual : Usual
+    n_blocks : int
+
+    Returns
+    -------
+    ndarray of shape (n - n_blocks + 1,)
+        By first block.
+    """
+    if len(swing.own) < n_blocks:
+        return np.empty(0)
     box = np.full(n_blocks, 1.0 / n_blocks)
     own, road = (np.convolve(part, box, mode="valid") for part in (swing.own, swing.road))
-    least = LEAST_ROAD * float(np.median(swing.road[whole]))
-    over = np.log(np.maximum(own, 1e-12) / np.maximum(road + least, 1e-12))
-    usable = np.convolve(whole, np.ones(n_blocks), mode="valid") > n_blocks - 0.5
-    if not usable.any():
-        return over, LEAST_SCATTER
-    middle, upper = np.quantile(over[usable], [0.5, 0.75])
-    scatter = MORE_SCATTER * float(upper - middle) / UPPER_QUARTILE
-    return over - middle, max(scatter, LEAST_SCATTER)
+    return np.asarray(np.log(np.maximum(own, 1e-12) / np.maximum(road + usual.least, 1e-12)) - usual.middle)
 
 
 def swing_evidence(over: FloatArray, scatter: float) -> FloatArray:
@@ -121,7 +150,7 @@ def swing_evidence(over: FloatArray, scatter: float) -> FloatArray:
     Parameters
     ----------
     over : ndarray
-        From `swing_over_usual`.
+        From `swing_over`.
     scatter : float
 
     Returns
@@ -130,7 +159,8 @@ def swing_evidence(over: FloatArray, scatter: float) -> FloatArray:
         At most ln(`RARE_RANGE` / `RARE`) less a little: a wheel may meet what the other has not. -inf below
         `LEAST_SWING`.
     """
-    lost = np.exp(-0.5 * ((np.minimum(over, LOST_SWING) - LOST_SWING) / LOST_SPREAD) ** 2) / LOST_SPREAD
-    healthy = (1.0 - RARE) * np.exp(-0.5 * (over / scatter) ** 2) / scatter
-    found = np.log(lost / np.sqrt(2 * np.pi)) - np.log(healthy / np.sqrt(2 * np.pi) + RARE / RARE_RANGE)
+    normal = np.sqrt(2 * np.pi)
+    lost = -0.5 * ((np.minimum(over, LOST_SWING) - LOST_SWING) / LOST_SPREAD) ** 2 - np.log(LOST_SPREAD * normal)
+    healthy = (1.0 - RARE) * np.exp(-0.5 * (over / scatter) ** 2) / (scatter * normal)
+    found = lost - np.log(healthy + RARE / RARE_RANGE)
     return np.asarray(np.where(over < LEAST_SWING, -np.inf, found))

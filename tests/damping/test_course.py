@@ -4,12 +4,11 @@ from functools import cache
 
 import numpy as np
 import pytest
-from scipy.stats import linregress, norm
+from scipy.stats import linregress
 from short_laps import CIRCUIT
 
 from telemetry.damping.course import damper_course, damping_trend, find_fall, level_state, told_apart
 from telemetry.damping.hop import WheelHop
-from telemetry.damping.limit import MORE_SCATTER, chance_to_find
 from telemetry.damping.oscillation import LapDamping, OscillationEvent
 from telemetry.damping.places import gather
 from telemetry.damping.pole import Pole
@@ -189,13 +188,6 @@ def test_a_short_tone_and_a_ringing_front_are_named():
         any(event.start_s < end and event.end_s > start for start, end in ((75.0, 78.0), (120.0, 123.0)))
         for event in found.front_events
     )
-
-
-def test_the_chance_to_find_is_the_normal_distribution():
-    # half a block of 0.25 s is lost at the edges; scipy.stats.norm for the rest
-    mean, variance, needed = 6.0, 9.0, 2.5
-    expected = norm.sf(needed, 6.0 * 0.875, MORE_SCATTER * 3.0 * np.sqrt(0.875))
-    assert chance_to_find(mean, variance, 1.0, needed) == pytest.approx(expected, rel=1e-9)
 
 
 def event(start_s, lap, distance_m, ratio=0.08):
