@@ -35,7 +35,7 @@ from telemetry.bike.sections import (
     SpringParts,
     Swingarm,
 )
-from telemetry.bike.sensor import Sensor, check_span, with_bench_tables
+from telemetry.bike.sensor import Sensor, with_bench_tables
 from telemetry.errors import BikeFileError
 from telemetry.tomlfile import Key, file_error, read_toml
 
@@ -139,10 +139,6 @@ class _EndSection(WithIdentity):
                 f"preload_mm = {self.preload_mm:g} is more than the {stroke_mm:g} mm stroke: no spring is clamped by "
                 f"more than its damper moves"
             )
-        sensor = self.sensor
-        from_bench = sensor is not None and sensor.mm_per_unit is None and sensor.frame_mm is None
-        if sensor is not None and from_bench and sensor.measures == "shaft":
-            check_span(sensor.points, stroke_mm)
         return self
 
 

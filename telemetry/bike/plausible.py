@@ -27,6 +27,8 @@ def _body_hz(bike: Bike, end: End, rate_n_per_mm: float) -> float:
     load_n = sprung_load_n(bike, end) if bike.chassis else _USUAL_LOAD_N
     ratio = float(leverage_curve(bike, end).ratio(np.array([0.3 * stroke_mm(bike, end)]))[0])
     rate_n_m = 1e3 * rate_n_per_mm / ratio**2
+    if load_n <= 0.0:  # the masses are placed beyond the axles: nothing to compare with
+        return _USUAL_HZ
     return float(np.sqrt(rate_n_m * GRAVITY_M_S2 / load_n) / (2 * np.pi))
 
 

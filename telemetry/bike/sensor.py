@@ -100,41 +100,6 @@ class Sensor(NamesColumns):
         return self
 
 
-# Bench points span less of the stroke than this only where a unit or a column is not what it should be; ours.
-LEAST_SPAN, MOST_SPAN = 0.1, 8.0
-
-
-def check_span(points: BenchPoints, stroke_mm: float) -> None:
-    """Refuse bench points whose millimetres cannot be those of a damper with this stroke.
-
-    Parameters
-    ----------
-    points : tuple of (signal, mm)
-    stroke_mm : float
-
-    Raises
-    ------
-    ValueError
-        Saying which slip would explain it.
-    """
-    signals, travel = zip(*points, strict=True)
-    span_mm, signal_span = max(travel) - min(travel), max(signals) - min(signals)
-
-    def fits(value: float) -> bool:
-        return LEAST_SPAN <= value / stroke_mm <= MOST_SPAN
-
-    if fits(span_mm):
-        return
-    cure = "measure points over the stroke"
-    if fits(signal_span):
-        cure = "signal and mm swapped? Each pair is [signal, mm]"
-    elif fits(1e3 * span_mm):
-        cure = "travel in metres? Then write it in millimetres"
-    raise ValueError(
-        f"sensor.points span {span_mm:.4g} mm of travel, but the stroke is {stroke_mm:g} mm; {cure}"
-    )
-
-
 def with_bench_tables(data: Mapping[str, Any], folder: Path) -> dict[str, Any]:
     """The keys of a bike file with every sensor's ``table`` read; it stands beside the bike file.
 

@@ -120,6 +120,8 @@ mm_per_unit = "?"
 #: bump_stop = { length_mm = 12, force_n = 3000, power = 2.0 }
 
 #: [rear.damper]                 # along the shock
+#: id = "R1"                     # engraved on it: "bothends damper R1 --logbook DIR" lists what it has been through
+#: serviced = 2026-04-20         # the last time
 #: friction_n = 15
 #: compression = { low_n_s_per_mm = 3.8, high_n_s_per_mm = 2.4, knee_mm_s = 80 }
 #: rebound = { low_n_s_per_mm = 6.8, high_n_s_per_mm = 3.9, knee_mm_s = 80 }

@@ -231,7 +231,7 @@ def _damping_cell(summary: Summary) -> str:
     words, rear = damping_words(summary.oscillation), summary.ends["rear"]
     if not rear.judged:
         return "rear not judged"
-    partly = summary.oscillation.verdict == "no" and measured_time(rear) and "% of" not in words
+    partly = summary.oscillation.verdict != "yes" and measured_time(rear) and "% of" not in words
     return f"{words} in {100 * rear.valid_share:.0f} % of the time" if partly else words
 
 

@@ -24,6 +24,10 @@ from telemetry.signals.stamps import check_repeated, in_order, read_stamps
 from telemetry.signals.supply import at_bench_supply
 from telemetry.signals.zero import check_zero
 
+# Stamps off an even clock by less than this share of a step cost nothing worth a warning: each row keeps its own time.
+# A choice of ours.
+MUCH_JITTER = 0.3
+
 
 def to_run(
     log: RawLog,
@@ -176,7 +180,8 @@ def _clock_notes(log: RawLog, grid: Grid) -> list[QualityNote]:
         f"Time stamps are uneven (standard deviation {1e3 * grid.jitter_s:.2f} ms at {grid.sample_rate_hz:.1f} Hz): "
         f"travel is interpolated onto an even clock."
     )
-    return [*notes, QualityNote("warning", "uneven_clock", message)]
+    uneven = grid.jitter_s * grid.sample_rate_hz > MUCH_JITTER
+    return [*notes, QualityNote("warning" if uneven else "info", "uneven_clock", message)]
 
 
 def _gap_note(log: RawLog, grid: Grid) -> QualityNote:

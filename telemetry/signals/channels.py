@@ -161,7 +161,7 @@ def _absent_note(log: RawLog, meaning: str, column: str) -> QualityNote:
         f"The log has no column {column!r} ({meaning}): {MEANINGS[meaning].without}.{similar_hint(log, column)} "
         f"If it has another name, say --channels {meaning}=COLUMN."
     )
-    return QualityNote("warning", "absent_channel", message, channel=column)
+    return QualityNote("info", "absent_channel", message, channel=column)
 
 
 def _empty_note(meaning: str, column: str) -> QualityNote:

@@ -237,14 +237,14 @@ def _turning_points(travel_mm: FloatArray, sample_rate_hz: float) -> tuple[Float
     from scipy.ndimage import minimum_filter1d  # loads for a while
 
     none = np.empty(0), np.empty(0)
+    length = round(LEAVES_S * sample_rate_hz)
     low = np.where(np.isfinite(travel_mm), travel_mm, np.inf)
     lowest = float(low.min(initial=np.inf))
-    if not np.isfinite(lowest):
+    if not np.isfinite(lowest) or not length:  # so slow a log shows no contact
         return none
     reach = max(1, round(0.5 * CONTACT_S * sample_rate_hz))
     at = np.flatnonzero((low == minimum_filter1d(low, 2 * reach + 1)) & (low < lowest + NEAR_LOWEST_MM))
     at = at[np.diff(at, prepend=-2 * reach) > reach]
-    length = round(LEAVES_S * sample_rate_hz)
     at = at[(at >= length) & (at < len(low) - length)]
     if not at.size:
         return none

@@ -107,7 +107,11 @@ def test_a_log_the_other_way_round_is_not_touched(reviewed, log, tmp_path):
     reviewed("--line", LINE)
     head, *rows = log.read_text().splitlines()
     cells = [row.split(",") for row in rows]
-    turned = [",".join([now[0], *then[1:]]) for now, then in zip(cells, cells[::-1], strict=True)]
+    place = [head.split(",").index(name) for name in ("latitude", "longitude")]
+    turned = [
+        ",".join(then[i] if i in place else cell for i, cell in enumerate(now))
+        for now, then in zip(cells, cells[::-1], strict=True)
+    ]
     (tmp_path / "turned.csv").write_text("\n".join([head, *turned]))
     assert "circuit_kept" not in codes(reviewed(path=tmp_path / "turned.csv"))
 

@@ -95,7 +95,7 @@ def test_files_that_change_during_the_review_are_kept_as_they_were_reviewed(
     for name, path in mine.items():
         path.write_bytes(files[name].read_bytes())
 
-    def review(log, bike, circuit):
+    def review(log, bike, circuit, cut):
         mine[which].write_bytes(files[which].read_bytes() + b"# changed meanwhile\n")
         return kept_review
 
