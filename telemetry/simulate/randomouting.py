@@ -1,11 +1,12 @@
 """Outings with known losses of rear damping, drawn at random: bike, circuit, road, fault, used sensors.
 
->>> ridden = random_outing(7, fault="void", hop_hz=14.0, rate_hz=200.0)
->>> sorted(ridden.outing.log_columns)[:3]        # what was logged; `log_text` writes it
-['brake', 'fork', 'lap']
->>> ridden.full, ridden.minimum                           # the bike file with and without masses, tyres, dampers
->>> [(loss.start_s, loss.end_s, loss.damping_left, loss.hop_ratio, loss.clear) for loss in ridden.losses]
->>> ridden.rear_left_by_lap                               # for what is lost slowly
+::
+
+    ridden = random_outing(7, fault="void", hop_hz=14.0, rate_hz=200.0)
+    ridden.outing.log_columns, ridden.outing.units        # what was logged; `log_text` writes it
+    ridden.full, ridden.minimum                           # the bike file with and without masses, tyres, dampers
+    [(loss.start_s, loss.end_s, loss.damping_left, loss.hop_ratio, loss.clear) for loss in ridden.losses]
+    ridden.rear_left_by_lap                               # for what is lost slowly
 """
 
 from dataclasses import dataclass
