@@ -69,9 +69,7 @@ def detection_limits(
         pole = int(np.where(alike, np.abs(grid.frequency_hz - hop_hz), np.inf).argmin())
         shares = shares_found(heard, lost_in(part, heard, grid.row[pole], per_hz), looked_at)
         long_enough = [
-            seconds
-            for seconds, share in shares.items()
-            if seconds >= SHORTEST_PROMISED_S and share >= CHANCE
+            seconds for seconds, share in shares.items() if seconds >= SHORTEST_PROMISED_S and share >= CHANCE
         ]
         found.append(DetectionLimit(ratio, min(long_enough, default=None), noise_mm))
     return tuple(found)
@@ -109,7 +107,9 @@ def lost_in(part: slice, heard: Heard, row: FloatArray, noise_per_hz: float) -> 
     f = hz[inside]
     spectrum = np.fft.rfft(speed, padded)[inside]
     bins = len(FREQUENCY_HZ)
-    near = np.clip(np.round((f - FREQUENCY_HZ[0]) / (FREQUENCY_HZ[1] - FREQUENCY_HZ[0])).astype(int), 0, bins - 1)
+    near = np.clip(
+        np.round((f - FREQUENCY_HZ[0]) / (FREQUENCY_HZ[1] - FREQUENCY_HZ[0])).astype(int), 0, bins - 1
+    )
     density = 2.0 * equation.step_s / n * np.abs(spectrum) ** 2
     smooth = np.bincount(near, density, bins) / np.maximum(np.bincount(near, minlength=bins), 1)
     heard_noise = noise_per_hz * (2 * np.pi * FREQUENCY_HZ) ** 2
@@ -132,9 +132,7 @@ def lost_in(part: slice, heard: Heard, row: FloatArray, noise_per_hz: float) -> 
     )
 
 
-def shares_found(
-    heard: Heard, lost: WheelEquation, looked_at: tuple[Windows, ...]
-) -> dict[float, float]:
+def shares_found(heard: Heard, lost: WheelEquation, looked_at: tuple[Windows, ...]) -> dict[float, float]:
     """Share of the places at which a loss of each length would have been found.
 
     Parameters

@@ -8,7 +8,14 @@ import numpy as np
 from telemetry.arrays import BoolArray, End, FloatArray
 from telemetry.bike import Bike
 from telemetry.damping.delay import delay_over_time_s
-from telemetry.damping.equation import BLOCK_S, OWN, WheelEquation, WheelSignals, wheel_equation, wheel_signals
+from telemetry.damping.equation import (
+    BLOCK_S,
+    OWN,
+    WheelEquation,
+    WheelSignals,
+    wheel_equation,
+    wheel_signals,
+)
 from telemetry.damping.evidence import PoleGrid, pole_grid
 from telemetry.damping.hop import WheelHop, wheel_hop
 from telemetry.damping.learn import Learned, learn

@@ -168,7 +168,9 @@ def line_over_lost(heard: Heard, predicted: FloatArray, inside: slice) -> tuple[
     if equation.ground_speed_m_s is not None:
         speed = equation.ground_speed_m_s[inside]
         clocks.append(np.cumsum(speed) / speed.mean() * equation.step_s)
-    rings_hz = grid.frequency_hz[int(np.where(grid.lost, freedom * (grid.gain - np.log(square)), -np.inf).argmax())]
+    rings_hz = grid.frequency_hz[
+        int(np.where(grid.lost, freedom * (grid.gain - np.log(square)), -np.inf).argmax())
+    ]
     line_hz = LINE_HZ[np.abs(LINE_HZ / rings_hz - 1.0) < LINE_NEAR]
     found = []
     for follows_speed, clock in enumerate(clocks):

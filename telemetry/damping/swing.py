@@ -124,7 +124,7 @@ def usual_swing(swing: Swing, whole: BoolArray, n_blocks: int) -> Usual:
 
 
 def swing_over(swing: Swing, usual: Usual, n_blocks: int) -> FloatArray:
-    """ln of mean square, own over road, of every run of ``n_blocks`` blocks, less the usual.
+    """Log of mean square, own over road, of every run of ``n_blocks`` blocks, less the usual.
 
     Parameters
     ----------
@@ -145,7 +145,7 @@ def swing_over(swing: Swing, usual: Usual, n_blocks: int) -> FloatArray:
 
 
 def swing_evidence(over: FloatArray, scatter: float) -> FloatArray:
-    """ln of the likelihood ratio, lost over healthy, of a swing over the usual.
+    """Log likelihood ratio, lost over healthy, of a swing over the usual.
 
     Parameters
     ----------
@@ -160,7 +160,9 @@ def swing_evidence(over: FloatArray, scatter: float) -> FloatArray:
         `LEAST_SWING`.
     """
     normal = np.sqrt(2 * np.pi)
-    lost = -0.5 * ((np.minimum(over, LOST_SWING) - LOST_SWING) / LOST_SPREAD) ** 2 - np.log(LOST_SPREAD * normal)
+    lost = -0.5 * ((np.minimum(over, LOST_SWING) - LOST_SWING) / LOST_SPREAD) ** 2 - np.log(
+        LOST_SPREAD * normal
+    )
     healthy = (1.0 - RARE) * np.exp(-0.5 * (over / scatter) ** 2) / (scatter * normal)
     found = lost - np.log(healthy + RARE / RARE_RANGE)
     return np.asarray(np.where(over < LEAST_SWING, -np.inf, found))

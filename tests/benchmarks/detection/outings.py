@@ -322,7 +322,9 @@ def make(plan: Plan) -> Outing:
              np.interp(x - machine.wheelbase, place, tread_contact(rear_road)))  # fmt: skip
     travel, dissipated = integrate(machine, roads, moment, extra, scale_f, fault, force)
     lost_any = any(e.kind == "loss" for e in episodes)
-    sound = integrate(machine, roads, moment, extra, scale_f, RearFault.none(n), force)[0] if lost_any else travel
+    sound = (
+        integrate(machine, roads, moment, extra, scale_f, RearFault.none(n), force)[0] if lost_any else travel
+    )
 
     def true_mode(i):
         """The half-car with the damping that was really at work: power over mean square speed, per end."""
@@ -347,7 +349,10 @@ def make(plan: Plan) -> Outing:
             mode = true_mode(i)
             done.append(
                 replace(
-                    e, frequency_hz=mode[0], damping_ratio=mode[1], amplitude_mm=float(1000 * band[i].std()),
+                    e,
+                    frequency_hz=mode[0],
+                    damping_ratio=mode[1],
+                    amplitude_mm=float(1000 * band[i].std()),
                     over_sound=float(hop[i].std() / hop_sound[i].std()),
                 )
             )
