@@ -102,7 +102,7 @@ def lost_in(part: slice, heard: Heard, row: FloatArray, noise_per_hz: float) -> 
     equation = heard.equation
     speed = equation.own[2, part]
     n, padded = len(speed), fast_length(len(speed))
-    hz = np.fft.rfftfreq(padded, equation.step_s)
+    hz = np.asarray(np.fft.rfftfreq(padded, equation.step_s), dtype=np.float64)
     inside = np.flatnonzero((hz > LOW_HZ[0]) & (hz < HIGH_HZ[1]))
     f = hz[inside]
     spectrum = np.fft.rfft(speed, padded)[inside]
@@ -118,7 +118,8 @@ def lost_in(part: slice, heard: Heard, row: FloatArray, noise_per_hz: float) -> 
     spectrum = spectrum * (moved * ratio + 1.0 - moved)
     own = np.empty((5, n))
     whole = np.zeros(len(hz), dtype=complex)
-    for i, order in enumerate(ORDERS[OWN]):
+    orders = list(ORDERS)[OWN]
+    for i, order in enumerate(orders):
         whole[inside] = spectrum * (1j * f / REFERENCE_HZ) ** order
         own[i] = np.fft.irfft(whole, padded)[:n]
     return replace(
