@@ -29,8 +29,8 @@ OWN = slice(1, 6)  # the five terms of the equation, orders 2 to -2, see `teleme
 OTHER_THEN = (1, 2, 3, 4, 5)
 OTHER_NOW = slice(2, 6)
 OWN_THEN = (2, 3, 4)
-# From this share of its stroke on a fork is on its rubber, oil or metal stop, and answers the road otherwise than it does
-# elsewhere. A choice of ours: the last centimetre.
+# From this share of its stroke on a fork is on its rubber, oil or metal stop, and answers the road otherwise than
+# it does elsewhere. A choice of ours: the last centimetre.
 ON_STOP_SHARE = 0.92
 SLOWEST_M_S = 10.0  # below it the front's news is old and the road slow
 BLOCK_S = 0.25

@@ -11,7 +11,7 @@ import numpy as np
 from telemetry.arrays import FloatArray
 from telemetry.damping.equation import WheelEquation, blocks
 from telemetry.damping.hop import WheelHop, coefficients
-from telemetry.damping.pole import Pole, fit_pole, take_out
+from telemetry.damping.pole import MOST_DAMPING, Pole, fit_pole, take_out
 
 WINDOW_S = 0.5
 KEPT_SHARE = 0.85  # windows that fit worst are left out: lost stretches, stops, faults of a sensor
@@ -55,7 +55,7 @@ class Learned:
         return np.asarray(self.road_weights @ equation.known)
 
 
-def learn(equation: WheelEquation, hop: WheelHop) -> Learned | None:
+def learn(equation: WheelEquation, hop: WheelHop, most_damping: float = MOST_DAMPING) -> Learned | None:
     """Fit front part and pole over many short windows.
 
     Each window counts by its own residual, so that rough and smooth stretches say as much; the worst are
@@ -65,6 +65,8 @@ def learn(equation: WheelEquation, hop: WheelHop) -> Learned | None:
     ----------
     equation : WheelEquation
     hop : WheelHop
+    most_damping : float
+        Of the poles that are looked at.
 
     Returns
     -------
@@ -81,7 +83,7 @@ def learn(equation: WheelEquation, hop: WheelHop) -> Learned | None:
     for _ in range(ROUNDS):
         mean = (weight @ flat / weight.sum()).reshape(k, k)
         response, left = take_out(mean)
-        pole = fit_pole(left, hop)
+        pole = fit_pole(left, hop, most_damping)
         row = coefficients(hop, np.array(pole.tyre_hz), np.array(pole.damping))
         full = np.concatenate([row, -(response @ row)])
         residual = np.maximum(flat @ np.outer(full, full).ravel(), 1e-9)

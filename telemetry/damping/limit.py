@@ -59,7 +59,7 @@ def detection_limits(
     """
     grid = heard.grid
     found = []
-    hop_hz, _ = hop_mode(heard.hop, heard.learned.pole.tyre_hz, 0.0)
+    hop_hz, _ = hop_mode(heard.hop, heard.asked.pole.tyre_hz, 0.0)
     part = _middle(heard.equation)
     per_hz = 2.0 * np.nan_to_num(noise_mm) ** 2 / sample_rate_hz
     for ratio in RATIOS:
@@ -102,7 +102,7 @@ def lost_in(part: slice, heard: Heard, row: FloatArray, noise_per_hz: float) -> 
     equation = heard.equation
     speed = equation.own[2, part]
     n, padded = len(speed), fast_length(len(speed))
-    hz = np.fft.rfftfreq(padded, equation.step_s)
+    hz = np.asarray(np.fft.rfftfreq(padded, equation.step_s), dtype=np.float64)
     inside = np.flatnonzero((hz > LOW_HZ[0]) & (hz < HIGH_HZ[1]))
     f = hz[inside]
     spectrum = np.fft.rfft(speed, padded)[inside]
@@ -114,11 +114,12 @@ def lost_in(part: slice, heard: Heard, row: FloatArray, noise_per_hz: float) -> 
     smooth = np.bincount(near, density, bins) / np.maximum(np.bincount(near, minlength=bins), 1)
     heard_noise = noise_per_hz * (2 * np.pi * FREQUENCY_HZ) ** 2
     moved = np.clip(1.0 - heard_noise / np.maximum(smooth, 1e-12), 0.0, 1.0)[near]
-    ratio = band_response(heard.learned.row, f) / band_response(row, f)
+    ratio = band_response(heard.asked.row, f) / band_response(row, f)
     spectrum = spectrum * (moved * ratio + 1.0 - moved)
     own = np.empty((5, n))
     whole = np.zeros(len(hz), dtype=complex)
-    for i, order in enumerate(ORDERS[OWN]):
+    orders = list(ORDERS)[OWN]
+    for i, order in enumerate(orders):
         whole[inside] = spectrum * (1j * f / REFERENCE_HZ) ** order
         own[i] = np.fft.irfft(whole, padded)[:n]
     return replace(
@@ -152,7 +153,7 @@ def shares_found(heard: Heard, lost: WheelEquation, looked_at: tuple[Windows, ..
     first = int(np.searchsorted(heard.equation.t_s, lost.t_s[0]))
     predicted = heard.predicted[first : first + len(lost.t_s)]
     likelihood, whole = block_log_likelihood(lost, predicted, heard.grid)
-    swing = find_swing(lost, heard.learned, predicted, heard.hop)
+    swing = find_swing(lost, heard.asked, predicted, heard.hop)
     all_whole = heard.whole_blocks
     reached: dict[int, tuple[BoolArray, BoolArray]] = {}
     for window in looked_at:

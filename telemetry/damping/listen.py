@@ -19,6 +19,7 @@ from telemetry.damping.equation import (
 from telemetry.damping.evidence import PoleGrid, pole_grid
 from telemetry.damping.hop import WheelHop, wheel_hop
 from telemetry.damping.learn import Learned, learn
+from telemetry.damping.pole import SOUND_DAMPING, found_mode
 from telemetry.damping.swing import Swing, find_swing
 from telemetry.damping.tone import find_tone
 from telemetry.damping.wheelline import Line, find_wheel_turning
@@ -42,6 +43,10 @@ class Heard:
         A steady tone and what usually turns with the wheel taken out.
     hop : WheelHop
     learned : Learned
+    asked : Learned
+        What a stretch is held against: the same, but for a wheel whose hop was not found in it. There the likeliest
+        wheel is damped out of all measure, with road weights that fit no other; one as damped as sound dampers are is
+        learned in its place.
     predicted : ndarray of shape (n,)
         The right side of the equation as the front predicts it.
     grid : PoleGrid
@@ -59,6 +64,7 @@ class Heard:
     equation: WheelEquation
     hop: WheelHop
     learned: Learned
+    asked: Learned
     predicted: FloatArray
     grid: PoleGrid
     swing: Swing | None
@@ -163,15 +169,19 @@ def _listen(
     elif read.ground_speed_m_s is not None:
         wheel_hz = read.ground_speed_m_s / (2e-3 * np.pi * radius_mm)
     equation = replace(equation, own=orders[OWN])
-    predicted = learned.predicted(equation)
+    asked = learned
+    if not found_mode(learned.pole, hop):
+        asked = learn(equation, hop, SOUND_DAMPING) or learned
+    predicted = asked.predicted(equation)
     return Heard(
         end,
         equation,
         hop,
         learned,
+        asked,
         predicted,
-        pole_grid(hop, learned.pole),
-        find_swing(equation, learned, predicted, hop) if equation.knows_road else None,
+        pole_grid(hop, asked.pole),
+        find_swing(equation, asked, predicted, hop) if equation.knows_road else None,
         wheel_hz,
         delay_s,
         {**signals, end: replace(signals[end], orders=orders)},

@@ -13,6 +13,8 @@ LEAST_DAMPING, MOST_DAMPING = 0.02, 1.7
 SEARCH_POINTS = 13
 # The tyre frequency learned from the road is this close to the one the wheel rings at.
 TYRE_SHARE = 0.15
+# As much as a sound damper has: a ratio of 0.5 at 14 Hz (common practice, no source).
+SOUND_DAMPING = 0.9
 # Above this ratio there is no hop to be found. A choice of ours.
 NO_MODE = 0.8
 SEARCH_ROUNDS = 4
@@ -56,19 +58,19 @@ def _search(hop: WheelHop, axes: tuple[FloatArray, FloatArray]) -> _Search:
     return _Search(axes, row, log_gain(row))
 
 
-def _bounds(hop: WheelHop) -> FloatArray:
+def _bounds(hop: WheelHop, most_damping: float = MOST_DAMPING) -> FloatArray:
     low, high = (np.log(tyre_hz_of(hop, hz)) for hz in hop.band_hz)
-    return np.array([[low, high], [np.log(LEAST_DAMPING), np.log(MOST_DAMPING)]])
+    return np.array([[low, high], [np.log(LEAST_DAMPING), np.log(most_damping)]])
 
 
 @lru_cache(maxsize=8)
-def _whole_band(hop: WheelHop) -> _Search:
+def _whole_band(hop: WheelHop, most_damping: float) -> _Search:
     """Where every search begins."""
-    tyre, damping = (np.linspace(low, high, SEARCH_POINTS) for low, high in _bounds(hop))
+    tyre, damping = (np.linspace(low, high, SEARCH_POINTS) for low, high in _bounds(hop, most_damping))
     return _search(hop, (tyre, damping))
 
 
-def fit_pole(products: FloatArray, hop: WheelHop) -> Pole:
+def fit_pole(products: FloatArray, hop: WheelHop, most_damping: float = MOST_DAMPING) -> Pole:
     """The likeliest pole within the hop's band, by a grid that is refined around its best point.
 
     Parameters
@@ -76,12 +78,14 @@ def fit_pole(products: FloatArray, hop: WheelHop) -> Pole:
     products : ndarray of shape (5, 5)
         Mean products of the rear's signals, what is known taken out.
     hop : WheelHop
+    most_damping : float
+        Where the search ends.
 
     Returns
     -------
     Pole
     """
-    bounds, grid = _bounds(hop), _whole_band(hop)
+    bounds, grid = _bounds(hop, most_damping), _whole_band(hop, most_damping)
     half = 0.5 * np.diff(bounds, axis=1)[:, 0]
     centre, least = _best(products, grid)
     for _ in range(SEARCH_ROUNDS - 1):
@@ -149,6 +153,11 @@ def ratios_near(products: FloatArray, hop: WheelHop, near: Pole) -> FloatArray:
         [(d * b - 2 * e * a) / bend, (d * a - 2 * c * b) / bend], -2 * NEAR[:, None], 2 * NEAR[:, None]
     )
     return hop_ratio(hop, near.tyre_hz * np.exp(lowest[0]), near.damping * np.exp(lowest[1]))
+
+
+def found_mode(pole: Pole, hop: WheelHop) -> bool:
+    """Whether a hop was found: within its bounds, and not so damped that wheel and chassis move as one."""
+    return pole.damping_ratio <= NO_MODE and not stopped_by_bounds(pole, hop)[1]
 
 
 def hop_near(pole: Pole, hop: WheelHop) -> tuple[float, float]:

@@ -8,14 +8,15 @@ from telemetry.damping.equation import BLOCK_S, WheelEquation
 from telemetry.damping.listen import Heard
 from telemetry.damping.oscillation import Check
 
-# After a single hit this share of the energy lies in one quarter of a second; and a wheel that is held swings out as fast
-# as this damping ratio says, between lost and healthy (a free decay at 19 Hz and 0.07 has 98 % of its energy in it too).
+# After a single hit this share of the energy lies in one quarter of a second; and a wheel that is held swings out
+# as fast as this damping ratio says, between lost and healthy (a free decay at 19 Hz and 0.07 has 98 % of its
+# energy in it too).
 ONE_HIT_SHARE, HIT_RATIO = 0.85, 0.2
 DECAY_S = 0.3  # looked at behind the strongest moment
-# By so much in ln likelihood one line over a healthy damper has to explain a stretch better than a lost damper does; and
-# what the amplitude, phase and frequency of a line gain by chance, the price of a line beside a lost damper. Of true
-# losses of 0.5 to 0.8 s 2 % reach 3, of ridges and tones that are left to ask four in five. Chosen on the tuning seeds
-# of tests/benchmarks/detection.
+# By so much in ln likelihood one line over a healthy damper has to explain a stretch better than a lost damper
+# does; and what the amplitude, phase and frequency of a line gain by chance, the price of a line beside a lost
+# damper. Of true losses of 0.5 to 0.8 s 2 % reach 3, of ridges and tones that are left to ask four in five. Chosen
+# on the tuning seeds of tests/benchmarks/detection.
 LINE_CLEARLY_BETTER, LINE_GAINS = 3.0, 6.0
 LINE_HZ = np.arange(8.0, 28.0, 0.1)
 # A line explains a ringing where it is: within this share of its frequency.
@@ -75,8 +76,8 @@ def _one_hit(equation: WheelEquation, inside: slice, hop_hz: float) -> Check:
         if ratio > HIT_RATIO:
             return Check(
                 question,
-                "It was one hit: nearly all of the movement lies within a quarter of a second, and the wheel swung out at "
-                f"once, as with a damping ratio of {ratio:.2f}.",
+                "It was one hit: nearly all of the movement lies within a quarter of a second, and the wheel swung "
+                f"out at once, as with a damping ratio of {ratio:.2f}.",
                 against=True,
             )
         return Check(

@@ -33,8 +33,8 @@ LEAST_ROAD = 0.15
 LOST_SWING, LOST_SPREAD = 1.8, 0.45
 MORE_SCATTER, LEAST_SCATTER = 1.5, 0.25
 RARE, RARE_RANGE = 0.01, 5.0
-# With less than this the wheel swings no further than with half of its damping: a sound damper too is damped less at some
-# loads and speeds (oil and hose give, valves are digressive, seals hold), and its pole then looks lost.
+# With less than this the wheel swings no further than with half of its damping: a sound damper too is damped less
+# at some loads and speeds (oil and hose give, valves are digressive, seals hold), and its pole then looks lost.
 LEAST_SWING = float(np.log(2.0))
 UPPER_QUARTILE = 0.6745  # of a normal distribution
 
@@ -67,7 +67,7 @@ def find_swing(equation: WheelEquation, learned: Learned, predicted: FloatArray,
     """
     n, step_s = len(predicted), equation.step_s
     padded = fast_length(n)
-    hz = np.fft.rfftfreq(padded, step_s)
+    hz = np.asarray(np.fft.rfftfreq(padded, step_s), dtype=np.float64)
     inside = np.flatnonzero((hz > LOW_HZ[0]) & (hz < HIGH_HZ[1]))
     low, high = (share * edge for share, edge in zip(BEYOND, hop_near(learned.pole, hop), strict=True))
     near = rise((hz[inside] - low) / EDGE_HZ + 0.5) * rise((high - hz[inside]) / EDGE_HZ + 0.5)
@@ -124,7 +124,7 @@ def usual_swing(swing: Swing, whole: BoolArray, n_blocks: int) -> Usual:
 
 
 def swing_over(swing: Swing, usual: Usual, n_blocks: int) -> FloatArray:
-    """Ln of mean square, own over road, of every run of ``n_blocks`` blocks, less the usual.
+    """Log of mean square, own over road, of every run of ``n_blocks`` blocks, less the usual.
 
     Parameters
     ----------
@@ -145,7 +145,7 @@ def swing_over(swing: Swing, usual: Usual, n_blocks: int) -> FloatArray:
 
 
 def swing_evidence(over: FloatArray, scatter: float) -> FloatArray:
-    """Ln of the likelihood ratio, lost over healthy, of a swing over the usual.
+    """Log likelihood ratio, lost over healthy, of a swing over the usual.
 
     Parameters
     ----------

@@ -22,9 +22,10 @@ ROOT = Path(__file__).parents[3]
 sys.path.insert(0, str(Path(__file__).parent))
 sys.path.insert(0, str(ROOT))
 
+import numpy as np  # noqa: E402
 import tables  # noqa: E402
 from inputs import bike_of, motion_of, track_of  # noqa: E402
-from outings import ALIKE, CONFOUNDERS, Plan, make  # noqa: E402
+from outings import ALIKE, CONFOUNDERS, FAULTS, Plan, make  # noqa: E402
 from score import MARGINS, Card, score  # noqa: E402
 
 from telemetry.damping import find_oscillation  # noqa: E402
@@ -45,7 +46,16 @@ KINDS = {
     "losses": LOSSES,
     "losses, confounders": {"confounders": CONFOUNDERS, **LOSSES},
 }
-LAPS = {"healthy, clean": 5, "healthy, confounders": 5, "losses": 3, "losses, confounders": 3}
+ANY_HOP_HZ = (12.0, 21.0)
+FAILING = ("failing", "sound, any hop")
+LAPS = {
+    "failing": 3,
+    "sound, any hop": 5,
+    "healthy, clean": 5,
+    "healthy, confounders": 5,
+    "losses": 3,
+    "losses, confounders": 3,
+}
 BEGIN, END = "<!-- detection: written by its benchmark -->\n", "<!-- end of detection -->\n"
 WELCH_SEGMENT = 4096
 
@@ -53,12 +63,30 @@ WELCH_SEGMENT = 4096
 def one(job: tuple[str, int]) -> Card:
     """An outing of this kind and seed, scored."""
     kind, seed = job
-    outing = make(Plan(seed=seed, laps=LAPS[kind], rate_hz=RATES_HZ[seed % len(RATES_HZ)], **KINDS[kind]))
+    outing = make(_plan(kind, seed))
     motion, track, bike = motion_of(outing), track_of(outing), bike_of(outing, with_masses=seed % 2 == 0)
     heard = listen(motion, track, bike)
     assert heard is not None, "an outing of minutes has enough riding"
     eased = judge(heard, motion, track, bike, ease=-MARGINS[0]).events
     return score(kind, outing, assess(heard, motion, track, bike), eased)
+
+
+def _plan(kind: str, seed: int) -> Plan:
+    """An outing of one of `KINDS`, or one of any hop: dampers that fail in every way, or are sound."""
+    common = {"seed": seed, "laps": LAPS[kind], "rate_hz": RATES_HZ[seed % len(RATES_HZ)]}
+    if kind in KINDS:
+        return Plan(**common, **KINDS[kind])
+    rng = np.random.default_rng([seed, 2])
+    common |= {
+        "hop_hz": float(rng.uniform(*ANY_HOP_HZ)),
+        "compliant": bool(rng.random() < 0.4),
+        "used_sensors": bool(rng.random() < 0.4),
+        "own_road": float(rng.choice([0.0, 0.03, 0.1, 0.2])),
+    }
+    if kind == "failing":
+        fault = (FAULTS[seed // 2 % len(FAULTS)],)
+        return Plan(**common, **{**LOSSES, "loss_seconds": (0.6, 0.8, 1.0, 1.5, 2.0), "faults": fault})
+    return Plan(**common, confounders=CONFOUNDERS + ALIKE if seed // 2 % 2 else ())
 
 
 def fading(seed: int) -> list[tuple[str, str, str]]:
@@ -109,6 +137,9 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--outings", type=int, default=12, help="of each of the four kinds")
     parser.add_argument("--fades", type=int, default=0, help="outings of ten laps: half sound, half fading")
+    parser.add_argument(
+        "--failing", action="store_true", help="only dampers that fail in every way, at any hop"
+    )
     parser.add_argument("--cost", action="store_true", help="a two-hour log against a Welch pass")
     parser.add_argument("--jobs", type=int, default=os.cpu_count())
     parser.add_argument("--first-seed", type=int, default=TEST_SEEDS)
@@ -122,7 +153,8 @@ def main() -> None:
         jobs = [
             (kind, given.first_seed + 10_000 * k + i)
             for i in range(given.outings)
-            for k, kind in enumerate(KINDS)
+            for k, kind in enumerate((*KINDS, *FAILING))
+            if not given.failing or kind in FAILING
         ]
         fade_seeds = range(given.first_seed + 90_000, given.first_seed + 90_000 + given.fades)
         with ProcessPoolExecutor(given.jobs) as pool:
@@ -130,7 +162,13 @@ def main() -> None:
             outcomes = [row for rows in pool.map(fading, fade_seeds) for row in rows]
         if given.keep is not None:
             given.keep.write_bytes(pickle.dumps((cards, outcomes, price)))
-    parts = [tables.report(cards), tables.fades(outcomes) if outcomes else "", price]
+    usual = [card for card in cards if card.kind in KINDS]
+    parts = [
+        tables.report(usual) if usual else "",
+        tables.failing([c for c in cards if c.kind in FAILING]),
+        tables.fades(outcomes) if outcomes else "",
+        price,
+    ]
     text = "\n".join(part for part in parts if part)
     print(text)
     if given.write:

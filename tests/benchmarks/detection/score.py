@@ -30,6 +30,10 @@ class Loss:
     truth: tuple[float, float]  # frequency, ratio
     crowded: bool  # confounders in the outing
     promised: bool  # the detection limit says that it would be found
+    fault: str = "scaled"
+    over_sound: float = np.nan  # hop amplitude over a sound twin's
+    hop_hz: float = np.nan
+    full_file: bool = True
     found_at: tuple[bool, ...] = ()  # at each of MARGINS
     found: bool = False
     frequency_hz: float = np.nan
@@ -54,6 +58,9 @@ class Card:
     chatter: list[tuple[float, bool]] = field(default_factory=list)  # of the front: seconds, named or not
     front_alarms: int = 0  # events of the front where its damper was sound
     seed: int = 0
+    confidences: list[tuple[float, bool]] = field(
+        default_factory=list
+    )  # of each event, and whether it is real
 
 
 def score(kind: str, outing: Outing, answer: Oscillation, eased: tuple[OscillationEvent, ...] = ()) -> Card:
@@ -66,6 +73,7 @@ def score(kind: str, outing: Outing, answer: Oscillation, eased: tuple[Oscillati
         loss = Loss(
             e.scale, seconds, outing.plan.rate_hz, e.amplitude_mm, (e.frequency_hz, e.damping_ratio),
             bool(outing.plan.confounders), _promised(answer, e.damping_ratio, seconds),
+            e.fault, e.over_sound, outing.plan.hop_hz or np.nan, outing.plan.seed % 2 == 0,
             tuple(_covering(level, e) is not None for level in levels),
         )  # fmt: skip
         event = _covering(answer.events, e)
@@ -75,6 +83,7 @@ def score(kind: str, outing: Outing, answer: Oscillation, eased: tuple[Oscillati
             loss.onset_s, loss.end_s = event.start_s - e.start_s, event.end_s - e.end_s
         card.losses.append(loss)
     card.alarms = _alarms(outing, answer.events)
+    card.confidences = [(v.confidence, any(_near(v, e) for e in outing.losses)) for v in answer.events]
     card.alarms_at = tuple(len(_alarms(outing, level)) for level in levels)
     for e in outing.episodes:
         if e.kind in ALIKE:

@@ -232,6 +232,48 @@ def _front(cards: list[Card]) -> list[str]:
     ]
 
 
+CLEAR = 2.0
+
+
+def failing(cards: list[Card]) -> str:
+    """Dampers that fail in every way on wheels of any hop: clear losses by fault, hop, rate and bike file; false events."""
+    clear = [x for c in cards for x in c.losses if x.over_sound >= CLEAR]
+    groups = {
+        "fault": lambda x: x.fault,
+        "hop": lambda x: f"{3 * int(x.hop_hz // 3)} to {3 * int(x.hop_hz // 3) + 3} Hz",
+        "log": lambda x: f"{x.rate_hz:.0f} Hz",
+        "bike file": lambda x: "full" if x.full_file else "minimum",
+    }
+    rows = []
+    for name, group in groups.items():
+        for value in sorted({group(x) for x in clear}):
+            own = [x for x in clear if group(x) == value]
+            short, long = ([x.found for x in own if (x.seconds > 0.99) == wanted] for wanted in (False, True))
+            rows.append([name, value, _share(short), _share(long)])
+    events = [pair for c in cards for pair in c.confidences]
+    steps = (0.5, 0.6, 0.7, 0.8, 0.9, 1.001)
+    reliable = [
+        [f"{low:g} to {min(high, 1):g}", _share(real for sure, real in events if low <= sure < high)]
+        for low, high in zip(steps[:-1], steps[1:], strict=True)
+    ]
+    sound = [c for c in cards if not c.losses]
+    hours = sum(c.hours for c in sound)
+    count = sum(c.events for c in sound)
+    return "\n".join(
+        [
+            "Dampers that fail as dampers do, hop from 12 to 21 Hz: clear losses (hop at least twice a sound twin's)",
+            "",
+            *_table(["by", "", "0.6 to 1 s", "1 s and longer"], rows),
+            f"Sound outings of any hop, half with every confounder and what looks the same: {count} events in "
+            f"{hours:.1f} h on {len(sound)} bikes, {count / max(hours, 1e-9):.2f} an hour.",
+            "",
+            "Reliability: share of events that are real, by confidence",
+            "",
+            *_table(["confidence", "real"], reliable),
+        ]
+    )
+
+
 def fades(outcomes: list[tuple[str, str, str]]) -> str:
     """Table of (what was done, end looked at, state called)."""
     rows = []
