@@ -4,13 +4,16 @@ import argparse
 from dataclasses import dataclass
 from pathlib import Path
 
+from rich.text import Text
+
 from telemetry.bike import Bike
-from telemetry.cli.output import say
+from telemetry.cli.output import console
 from telemetry.columns import positions_deg
 from telemetry.errors import BothEndsError
 from telemetry.laps import Circuit, Track, load_circuit
 from telemetry.laps.known import is_line_of, keep_circuit, known_circuit
 from telemetry.logs import RawLog
+from telemetry.plaintext import plain
 
 
 @dataclass(frozen=True)
@@ -45,7 +48,8 @@ def keep_ground(arguments: argparse.Namespace, ground: Ground, track: Track) -> 
         return None
     path = keep_circuit(circuit)
     if path is not None:
-        say(f"The circuit and its line are kept for the next log at this place, in {path}")
+        words = f"The circuit and its line are kept for the next log at this place, in {path}"
+        console().print(Text(plain(words)), soft_wrap=True)
     return path
 
 

@@ -23,6 +23,8 @@ THRESHOLDS = {0.5: 7.0, 0.75: 4.5, 1.0: 3.5, 1.5: 2.0, 2.0: 1.0, 3.0: 0.0}
 # Without the front's news, what looks like it at first.
 THRESHOLDS_BLIND = {0.75: 8.0, 1.0: 8.0, 1.5: 8.0, 2.0: 8.0, 3.0: 8.0}
 SHORTEST_S = 0.3
+# The rear meets the road after the front and knows less of it: on sound forks stretches of up to half a second came.
+SHORTEST_FRONT_S = 0.6
 AROUND_S = 0.5  # shown before and after an event
 SPECTRUM_S = 2.0  # padded to it, for bins of half a hertz
 MOST_REJECTED = 20
@@ -65,7 +67,9 @@ def judge(heard: Heard, motion: Motion, track: Track, bike: Bike, *, ease: float
         looked_at = windows(likelihood, whole, grid, THRESHOLDS, heard.swing)
         for found in over_threshold(looked_at, ease):
             candidate = locate(equation, heard.predicted, grid, likelihood, found)
-            if candidate.end_s - candidate.start_s < SHORTEST_S:
+            if candidate.end_s - candidate.start_s < (
+                SHORTEST_S if heard.end == "rear" else SHORTEST_FRONT_S
+            ):
                 continue
             inside = equation.span(candidate.start_s, candidate.end_s)
             ringing = estimate(equation, inside, heard.learned, heard.hop)
