@@ -34,7 +34,7 @@ CHANCE = 0.9
 SHARE_GATHERED = 0.5
 # No shorter loss is promised: windows of half a second rarely lie fully in one.
 SHORTEST_PROMISED_S = 0.75
-MOST_S = 600.0  # of riding are enough
+MOST_S = 300.0  # of riding are enough
 
 
 def detection_limits(
