@@ -142,7 +142,9 @@ def kinds(
         other_length = abs(lengths[i] - length) > SAME_CIRCUIT * length
         # a whole number of laps is a crossing that was missed
         missed = several[i] or (
-            other_length and abs(lengths[i] / length - round(lengths[i] / length)) <= SAME_CIRCUIT
+            other_length
+            and length > 0.0
+            and abs(lengths[i] / length - round(lengths[i] / length)) <= SAME_CIRCUIT
         )
         if elsewhere[i] or (kind == "timed" and other_length and not missed):
             kind = "elsewhere"

@@ -112,6 +112,8 @@ def _event(
     inside = (strokes.start >= start) & (strokes.start < stop)
     down = inside & (strokes.change_mm > 0)
     up = inside & (strokes.change_mm < 0)
+    if not down.any() or not up.any():
+        return None
     troughs = end.wheel_travel_mm[strokes.end[up]]
     sink = float(np.median(troughs)) - ride_height
     compression, rebound = (float(np.median(strokes.peak_mm_s[way])) for way in (down, up))

@@ -1,7 +1,7 @@
 """Which ends of a log can be judged: what is wrong with a sensor costs that end, and the other one goes on."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -16,7 +16,7 @@ from telemetry.signals.diagnose import Fault, diagnose, is_ridden
 from telemetry.signals.gaps import runs
 from telemetry.signals.reading import Reading, read_sensor
 from telemetry.signals.run import SensorSetup
-from telemetry.signals.sanity import check_riding, moves_as_it_should, swap_hint
+from telemetry.signals.sanity import check_riding, moves_as_the_other, swap_hint
 
 # Faults that the other end's column would show as well.
 OUT_OF_STROKE = ("scale", "sign", "calibration")
@@ -134,19 +134,22 @@ def _other_way_about(
     grid: Grid,
     faults: Mapping[End, Fault],
 ) -> dict[End, Fault]:
-    """Where one end cannot be and both columns fit the other way about, the end that can be may be the wrong one too.
+    """Faults where one end cannot be judged and both columns fit the other way about.
 
-    How it moves under brakes tells; where nothing does, neither is judged.
+    The ends are swapped where the end that is left moves under brakes as the other does. Where nothing tells, that end
+    is judged, and the hint goes with the reason of the other.
     """
     if len(read) < 2 or not any(fault.code in OUT_OF_STROKE for fault in faults.values()):
         return {}
     hint = swap_hint({end: reading.signal for end, reading in read.items()}, sensors)
     if not hint:
         return {}
-    for end, work in cleaned.items():
-        if moves_as_it_should(end, work.travel_mm, sensors[end], channels, grid.sample_rate_hz):
-            return {}
-    return {end: Fault("swapped_ends", hint, sensors[end].channel) for end in read}
+    rate = grid.sample_rate_hz
+    if not cleaned or any(
+        moves_as_the_other(end, w.travel_mm, sensors[end], channels, rate) for end, w in cleaned.items()
+    ):
+        return {end: Fault("swapped_ends", hint, sensors[end].channel) for end in read}
+    return {end: replace(fault, message=f"{fault.message} {hint}") for end, fault in faults.items()}
 
 
 def _clean(

@@ -77,14 +77,14 @@ def check_riding(
     return against, tuple(note for note in sags if note is not None)
 
 
-def moves_as_it_should(
+def moves_as_the_other(
     end: End,
     travel_mm: FloatArray,
     setup: SensorSetup,
     channels: Mapping[str, FloatArray],
     sample_rate_hz: float,
 ) -> bool:
-    """Whether an end clearly moves under brakes as that end of a motorcycle does.
+    """Whether an end clearly moves under brakes as the other end of a motorcycle does.
 
     Parameters
     ----------
@@ -106,7 +106,7 @@ def moves_as_it_should(
     if riding is None:
         return False
     moved = _under_brakes(_blocks(travel_mm, sample_rate_hz) / setup.stroke_mm, riding)
-    return moved > CLEAR_SHARE if end == "front" else moved < -CLEAR_SHARE
+    return moved < -CLEAR_SHARE if end == "front" else moved > CLEAR_SHARE
 
 
 def swap_hint(signals: Mapping[End, FloatArray], setups: Mapping[End, SensorSetup]) -> str:
