@@ -161,7 +161,9 @@ def _absent_note(log: RawLog, meaning: str, column: str) -> QualityNote:
         f"The log has no column {column!r} ({meaning}): {MEANINGS[meaning].without}.{similar_hint(log, column)} "
         f"If it has another name, say --channels {meaning}=COLUMN."
     )
-    return QualityNote("info", "absent_channel", message, channel=column)
+    # laps are found in other channels too, and the review says from which
+    severity: Severity = "info" if meaning in ("lap", "beacon") else "warning"
+    return QualityNote(severity, "absent_channel", message, channel=column)
 
 
 def _empty_note(meaning: str, column: str) -> QualityNote:

@@ -55,9 +55,9 @@ def starts(review):
 def test_a_line_said_once_is_kept_for_the_next_log_at_the_place(reviewed, run, log, bike, tmp_path):  # noqa: F811
     assert "start_line_assumed" in codes(reviewed())
     assert kept(tmp_path) == []
-    code, _, err = run("review", log, "--bike", bike, "--line", LINE)
+    code, out, err = run("review", log, "--bike", bike, "--line", LINE)
     (path,) = kept(tmp_path)
-    assert code == 0 and f"kept for the next log at this place, in {path}" in " ".join(err.split())
+    assert (code, err) == (0, "") and f"kept for the next log at this place, in {path}" in out
     with_line = reviewed("--line", LINE)
     text = path.read_text().replace('number = 2\nname = ""', 'number = 2\nname = "Quarry"')
     path.write_text(text)
