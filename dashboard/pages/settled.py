@@ -13,8 +13,8 @@ from telemetry.damping.oscillation import OscillationEvent
 from telemetry.damping.places import clearest
 from telemetry.damping.verdict import limit_sentence
 from telemetry.report.rows_damping import (
-    EVENT_COLUMNS,
     GATHERED_COLUMNS,
+    NARROW_EVENT_COLUMNS,
     REJECTED_COLUMNS,
     damping_headline,
     event_rows,
@@ -50,7 +50,7 @@ def settled(scene: Scene, theme: Theme) -> list[Any]:
 def _events(events: tuple[OscillationEvent, ...], caption: str, *, folded: bool) -> list[Any]:
     if not events:
         return []
-    found = parts.table(EVENT_COLUMNS, event_rows(events), caption, classes=_EVENT_CLASSES)
+    found = parts.table(NARROW_EVENT_COLUMNS, event_rows(events, narrow=True), caption, classes=_EVENT_CLASSES)
     return [html.Details([html.Summary(f"{caption}, one by one"), found]) if folded else found]
 
 

@@ -82,7 +82,9 @@ class Line:
         size = np.abs(self._amplitude(measure))
         edges = np.quantile(rate[heard], np.linspace(0.0, 1.0, RATE_BINS + 1))
         where = np.clip(np.searchsorted(edges, rate) - 1, 0, RATE_BINS - 1)
-        usual = np.array([np.median(size[heard & (where == k)]) for k in range(RATE_BINS)])
+        bins = [size[heard & (where == k)] for k in range(RATE_BINS)]
+        # at one speed for long, a bin may hold none
+        usual = np.array([np.median(values if len(values) else size[heard]) for values in bins])
         limit = MOST_OVER_USUAL * np.interp(rate, 0.5 * (edges[1:] + edges[:-1]), usual)
         held = heard * np.minimum(1.0, limit / np.maximum(size, 1e-12))
         return np.stack([row - self._wave(self._amplitude(row) * held) for row in signals])
