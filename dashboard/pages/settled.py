@@ -22,7 +22,7 @@ from telemetry.report.rows_damping import (
     rejected_rows,
 )
 
-_EVENT_CLASSES = ("", "n", "", "n", "n", "n", "n", "n", "n", "")
+_EVENT_CLASSES = ("", "n", "", "n", "n", "n", "n", "")
 # Pictures of so many events at most, the clearest of each place first: each is two graphs.
 _MOST_SEEN = 4
 
