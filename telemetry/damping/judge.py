@@ -10,7 +10,7 @@ from telemetry.damping.band import FREQUENCY_HZ
 from telemetry.damping.candidates import Candidate, locate
 from telemetry.damping.estimate import Ringing, estimate
 from telemetry.damping.evidence import Windows, block_log_likelihood, over_threshold, windows
-from telemetry.damping.hop import REFERENCE_HZ, band_gain
+from telemetry.damping.hop import LOST_BELOW, REFERENCE_HZ, band_gain
 from telemetry.damping.listen import Heard
 from telemetry.damping.oscillation import Check, EventEvidence, OscillationEvent, RejectedCandidate
 from telemetry.damping.questions import checks
@@ -24,7 +24,8 @@ THRESHOLDS = {0.5: 7.0, 0.75: 4.5, 1.0: 3.5, 1.5: 2.0, 2.0: 1.0, 3.0: 0.0}
 THRESHOLDS_BLIND = {0.75: 8.0, 1.0: 8.0, 1.5: 8.0, 2.0: 8.0, 3.0: 8.0}
 SHORTEST_S = 0.3
 # The rear meets the road after the front and knows less of it: on sound forks stretches of up to half a second came.
-SHORTEST_FRONT_S = 0.6
+# A front event is therefore longer, and damped no more than a tyre and friction do alone.
+SHORTEST_FRONT_S, MOST_FRONT_RATIO = 0.6, 1.2 * LOST_BELOW
 AROUND_S = 0.5  # shown before and after an event
 SPECTRUM_S = 2.0  # padded to it, for bins of half a hertz
 MOST_REJECTED = 20
@@ -73,6 +74,8 @@ def judge(heard: Heard, motion: Motion, track: Track, bike: Bike, *, ease: float
                 continue
             inside = equation.span(candidate.start_s, candidate.end_s)
             ringing = estimate(equation, inside, heard.learned, heard.hop)
+            if heard.end == "front" and ringing.damping_ratio > MOST_FRONT_RATIO:
+                continue
             asked = checks(heard, heard.predicted, inside, _travel_share(heard.end, motion, candidate))
             taken.append((candidate.start_s, candidate.end_s))
             if asked[-1].against:
