@@ -316,7 +316,8 @@ def missed_beacon(log: Distorted, dice: random.Random) -> None:
 
 def speed_in_another_unit(log: Distorted, dice: random.Random) -> None:
     """Speed by a factor off, by its unit or its tyre."""
-    log.columns["speed"] = dice.choice((1 / 3.6, 3.6, 0.62, 0.0, 0.9)) * log.columns["speed"]
+    with np.errstate(invalid="ignore"):  # an infinite cell times 0
+        log.columns["speed"] = dice.choice((1 / 3.6, 3.6, 0.62, 0.0, 0.9)) * log.columns["speed"]
 
 
 def speed_unknown(log: Distorted, dice: random.Random) -> None:
