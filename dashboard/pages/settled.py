@@ -50,7 +50,9 @@ def settled(scene: Scene, theme: Theme) -> list[Any]:
 def _events(events: tuple[OscillationEvent, ...], caption: str, *, folded: bool) -> list[Any]:
     if not events:
         return []
-    found = parts.table(NARROW_EVENT_COLUMNS, event_rows(events, narrow=True), caption, classes=_EVENT_CLASSES)
+    found = parts.table(
+        NARROW_EVENT_COLUMNS, event_rows(events, narrow=True), caption, classes=_EVENT_CLASSES
+    )
     return [html.Details([html.Summary(f"{caption}, one by one"), found]) if folded else found]
 
 
