@@ -63,7 +63,8 @@ def assess(heard: Heard, motion: Motion, track: Track, bike: Bike) -> Oscillatio
     if front is not None:
         course["front"] = _course(front, motion, track)
         front_judged = judge(front, motion, track, bike)
-        front_events = with_levels(front_judged.events, _limits(front, front_judged, motion))
+        found = front_judged.events
+        front_events = with_levels(found, _limits(front, front_judged, motion)) if found else ()
     course = told_apart(course)
     answer, reason = verdict(heard.learned, heard.missing, events, unexplained, limits, course["rear"], share)
     return Oscillation(
