@@ -17,8 +17,10 @@ def damper(arguments: argparse.Namespace) -> None:
     which = arguments.which
     if len(which) > 2 or (len(which) == 1 and not arguments.logbook):
         arguments.parser.error("give two outings (A B), or with --logbook the id of one damper")
-    if arguments.logbook and (arguments.bike_b or arguments.channels):
-        arguments.parser.error("--bike-b and --channels are for logs; a logbook knows its own")
+    if arguments.logbook and any((arguments.bike_b, arguments.channels, arguments.line, arguments.circuit)):
+        arguments.parser.error(
+            "--bike-b, --channels, --line and --circuit are for logs; a logbook knows its own"
+        )
     inputs = (*which, arguments.bike, arguments.bike_b)
     check_outputs(arguments.json, inputs=inputs)
     if len(which) == 1:

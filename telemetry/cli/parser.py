@@ -298,6 +298,7 @@ def _damper(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> 
     parser.add_argument(
         "--end", choices=("front", "rear"), default="rear", help="which damper (default: rear)"
     )
+    _line_and_circuit(parser)
     _channels(parser)
     _json(parser)
 
