@@ -10,7 +10,7 @@ from telemetry.arrays import End, FloatArray
 from telemetry.damping.fade import T_975
 from telemetry.damping.hop import DOUBTFUL_BELOW, LOST_BELOW, WheelHop
 from telemetry.damping.oscillation import FALLING, DamperCourse, DamperState, DampingTrend, LapDamping
-from telemetry.damping.pole import Pole, stopped_by_bounds
+from telemetry.damping.pole import NO_MODE, Pole, stopped_by_bounds
 
 LEAST_LAPS_FOR_TREND = 4
 # A smaller fall over the outing is not worth a word, and part of it is what pace and fuel do. Choices of ours.
@@ -30,8 +30,6 @@ SCALE_UNKNOWN = 2.0 / 3.0
 # Where the other end reads higher by this share of a fall, either of the two may have changed: each is told by the
 # other, and a damper that fades lifts the other's reading by 0.1 to 0.6 of its own fall in simulation.
 EITHER_SHARE = 0.8
-# Above it wheel and chassis move as one and there is no hop to be found. A choice of ours.
-NO_MODE = 0.8
 _TOO_FEW = f"A course over the laps needs {LEAST_LAPS_FOR_TREND} complete laps at pace."
 
 
