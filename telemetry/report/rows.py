@@ -35,8 +35,8 @@ DAMPER_COLUMNS = (
     "where on its curve", "front time %", "rear time %", "front work %", "rear work %", "front N", "rear N",
 )  # fmt: skip
 SHEET_COLUMNS = ("setup sheet", "")
-CHANGE_COLUMNS = ("what", "before (A)", "after (B)", "kind")
-COMPARISON_COLUMNS = ("", "A (SD)", "B (SD)", "B - A, ± 95 %", "verdict")
+CHANGE_COLUMNS = ("what", "before", "after", "kind")
+COMPARISON_COLUMNS = ("", "before (SD)", "after (SD)", "change, ± 95 %", "verdict")
 
 
 def end_rows(ends: Mapping[End, EndSummary]) -> list[Row]:

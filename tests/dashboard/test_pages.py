@@ -221,7 +221,7 @@ def test_a_comparison_shows_the_changed_setting_and_the_verdicts(logbook):
     assert title == "Compare"
     assert "front rebound clicks 8 6" in said and "rider sag" not in said.split("Travel used")[0]
     assert "no clear difference" in said and "higher" in said
-    assert said.index("Lost damping is suspected in B") < said.index("higher by")
+    assert said.index("Lost damping is suspected in the run after") < said.index("higher by")
     assert "before, mean ± SD of laps" in said
 
 
