@@ -68,7 +68,7 @@ def verdict_sentences(
     balance: Balance,
     oscillation: Oscillation,
 ) -> tuple[str, ...]:
-    """The debrief in sentences, most important first: a suspected fault comes before everything else.
+    """The debrief in sentences, most important first: a suspected fault, what asks for a change, the log itself.
 
     With a damper in doubt nothing is said of how the dampers compare.
 
@@ -81,14 +81,17 @@ def verdict_sentences(
     -------
     tuple of str
     """
-    sentences = [trust_sentence(run, laps, quality)]
-    sentences += [travel_sentence(end, summary) for end, summary in ends.items()]
+    trust = trust_sentence(run, laps, quality)
+    refused = any(note.severity == "refused" for note in quality)  # then the answers below are not all there
+    most_first = sorted(ends.items(), key=lambda item: -len(item[1].bottomed) if item[1].judged else 0)
+    sentences = [trust] if refused else []
+    sentences += [travel_sentence(end, summary) for end, summary in most_first]
     sentences.append(_of_both(balance_sentence(balance), ends))
     doubt = dampers_in_doubt(oscillation)
     if not doubt and (compared := damping_sentence(balance)):
         sentences.append(_of_both(compared, ends))
     rear = () if "rear" in doubt else (oscillation_sentence(oscillation),)
-    return (*suspicions(oscillation), *sentences, *rear)
+    return (*suspicions(oscillation), *sentences, *rear, *(() if refused else (trust,)))
 
 
 def _of_both(sentence: str, ends: Mapping[End, EndSummary]) -> str:

@@ -151,12 +151,12 @@ def _rear_words(scene: Scene) -> str:
         return f"{damping_headline(answer)}: {_how(scene, 'rear')}."
     if answer.verdict == "cannot_tell":
         return f"Whether the rear stayed settled cannot be told: {answer.reason}"
-    if scene.lap is not None:
-        return "No unsettled stretch was found on this lap."
     share = answer.judged_share
     seen = _seen(rear)
     if not seen and share is not None and share < NEARLY_ALL:
-        seen = f", as far as it could be judged ({percent(share)})"
+        seen = f", as far as it could be judged ({percent(share)}{' of the run' if scene.lap is not None else ''})"
+    if scene.lap is not None:
+        return f"No unsettled stretch of the rear was found on this lap{seen}."
     return f"The rear stayed settled{seen}."
 
 

@@ -10,8 +10,11 @@ from dashboard.pages import parts
 from dashboard.pages.parts import Screen
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View, to_query
+from dashboard.words import NOT_KNOWN
+from telemetry.arrays import ENDS, End
 from telemetry.errors import LogbookError
 from telemetry.logbook import RunEntry
+from telemetry.logbook.entry import DOUBTFUL, LOST, NO_SIGN, NOT_JUDGED
 from telemetry.report.words import lap_time
 from telemetry.wording import count_word, limits_words
 
@@ -70,17 +73,27 @@ def _damaged(homes: Sequence[Path]) -> html.Section | None:
 
 
 def _dangers(runs: Sequence[RunEntry]) -> Any:
-    """The runs with a suspected loss of damping, wherever they stand in the list."""
-    lost = [entry for entry in runs if entry.oscillation == "yes"]
-    if not lost:
-        return None
-    links = [
-        html.Li(html.A(parts.run_name(entry), href="/" + to_query(View(run=entry.run_id)), className="in"))
-        for entry in lost
-    ]
-    return html.Div(
-        [html.B("⚠ Suspected loss of rear damping"), html.Ul(links)], className="caution", role="note"
-    )
+    """The runs with a damper suspected or in doubt, wherever they stand in the list."""
+    said: list[Any] = []
+    for answer, words in ((LOST, "Suspected loss of {} damping"), (DOUBTFUL, "The {} damping is in doubt")):
+        for end in reversed(ENDS):
+            there = [entry for entry in runs if _answers(entry)[end] == answer]
+            if there:
+                said += [
+                    html.B(f"⚠ {words.format(end)}"),
+                    html.Ul([html.Li(_link(entry)) for entry in there]),
+                ]
+    return html.Div(said, className="caution", role="note") if said else None
+
+
+def _link(entry: RunEntry) -> html.A:
+    return html.A(parts.run_name(entry), href="/" + to_query(View(run=entry.run_id)), className="in")
+
+
+def _answers(entry: RunEntry) -> dict[End, str]:
+    """What is said of each damper; a run added by an older version has only the rear's verdict."""
+    of_verdict = {"yes": LOST, "no": NO_SIGN}.get(entry.oscillation, NOT_JUDGED)
+    return {"front": entry.front_damper or NOT_KNOWN, "rear": entry.rear_damper or of_verdict}
 
 
 def _run(shelf: Shelf, runs: Sequence[RunEntry], place: int, with_verdict: bool) -> html.Li:
@@ -90,6 +103,7 @@ def _run(shelf: Shelf, runs: Sequence[RunEntry], place: int, with_verdict: bool)
     laps = f"{entry.laps} complete {'lap' if entry.laps == 1 else 'laps'}{quickest}"
     outing = entry.outing and f"outing {entry.outing}"
     about = (entry.date, entry.place, entry.bike, entry.rider, outing, laps)
+    said = _answers(entry)
     before = runs[place + 1] if place + 1 < len(runs) else None
     links = [
         html.A("Review", href="/" + query, className="in button"),
@@ -107,6 +121,7 @@ def _run(shelf: Shelf, runs: Sequence[RunEntry], place: int, with_verdict: bool)
         [
             html.H2(html.A(entry.name or entry.run_id, href="/" + query, className="in")),
             html.P(" · ".join(part for part in about if part), className="note"),
+            html.P(f"Dampers: rear {said['rear']}, front {said['front']}.", className="note"),
             *(_said(shelf, entry.run_id) if with_verdict else ()),
             html.P(entry.notes) if entry.notes else None,
             html.Div(links, className="links"),

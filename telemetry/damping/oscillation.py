@@ -220,6 +220,27 @@ class Oscillation:
     judged_share: float | None = None
 
 
+def dampers_not_judged(found: Oscillation) -> tuple[End, ...]:
+    """Ends whose damper is neither in doubt nor known to be sound, since the log cannot tell.
+
+    Parameters
+    ----------
+    found : Oscillation
+
+    Returns
+    -------
+    tuple of End
+        The rear first. A front is judged over its laps; where it rang, it is in doubt instead.
+    """
+    front = found.course.get("front")
+    unknown: dict[End, bool] = {
+        "rear": found.verdict == "cannot_tell",
+        "front": front is None or front.state == "cannot tell",
+    }
+    doubt = dampers_in_doubt(found)
+    return tuple(end for end, cannot_tell in unknown.items() if cannot_tell and end not in doubt)
+
+
 def dampers_in_doubt(found: Oscillation) -> tuple[End, ...]:
     """Ends whose damper may have a fault; with any of them no set-up advice is given.
 

@@ -14,12 +14,14 @@ _APPLICATION_ID = 0x426F7468  # "Both"
 _BUSY_S = 30.0
 
 _COLUMNS = tuple(field.name for field in fields(RunEntry))
-_TABLE = """CREATE TABLE run (
+# Columns that came later, within this layout: an older version writes its rows without them.
+_ADDED = ("rear_damper", "front_damper")
+_TABLE = f"""CREATE TABLE run (
     run_id TEXT PRIMARY KEY, name TEXT NOT NULL, date TEXT NOT NULL, bike TEXT NOT NULL, place TEXT NOT NULL,
     rider TEXT NOT NULL, outing TEXT NOT NULL, notes TEXT NOT NULL, added_at TEXT NOT NULL,
     log_name TEXT NOT NULL, log_sha256 TEXT NOT NULL, laps INTEGER NOT NULL, quickest_lap_s REAL,
     oscillation TEXT NOT NULL, tyres TEXT NOT NULL DEFAULT '', revision INTEGER NOT NULL DEFAULT 1,
-    inputs TEXT NOT NULL DEFAULT '')"""
+    inputs TEXT NOT NULL DEFAULT '', {", ".join(f"{name} TEXT NOT NULL DEFAULT ''" for name in _ADDED)})"""
 _NEWEST_FIRST = "ORDER BY revision DESC, added_at DESC, run_id"
 _MADE_AGAIN = (
     "Move this file away: it is made again from the runs' own directories when the logbook is opened next."
@@ -61,6 +63,8 @@ class Catalogue:
                 return
             if connection.execute("PRAGMA application_id").fetchone()[0] != _APPLICATION_ID:
                 raise LogbookError(f"{path}: is a database of something else, not a logbook's catalogue.")
+            if version <= LAYOUT:
+                _add_columns(connection)
             if version == 1:
                 from_layout_1(connection)
                 connection.execute(f"PRAGMA user_version = {LAYOUT}")
@@ -137,6 +141,13 @@ class Catalogue:
                 raise LogbookError(
                     f"{self.path}: the catalogue holds what is no run. {_MADE_AGAIN}"
                 ) from None
+
+
+def _add_columns(connection: sqlite3.Connection) -> None:
+    """The columns that came later, to a table that an older version made."""
+    there = {row["name"] for row in connection.execute("PRAGMA table_info(run)")}
+    for name in (name for name in _ADDED if name not in there):
+        connection.execute(f"ALTER TABLE run ADD COLUMN {name} TEXT NOT NULL DEFAULT ''")
 
 
 def enter(connection: sqlite3.Connection, entry: RunEntry) -> None:

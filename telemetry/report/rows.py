@@ -6,7 +6,7 @@ from telemetry.arrays import ENDS, End
 from telemetry.balance.balance import Balance, Ratio
 from telemetry.findings_balance import WIDEST
 from telemetry.motion.summary import EndSummary
-from telemetry.report.rows_damping import damping_words
+from telemetry.report.rows_damping import damping_words, front_damping_words
 from telemetry.report.words import UNKNOWN, lap_time, number, plus_minus, stop_places, with_interval
 from telemetry.setup import Comparison, LapValues
 from telemetry.setup.compare import decimals
@@ -35,8 +35,8 @@ DAMPER_COLUMNS = (
     "where on its curve", "front time %", "rear time %", "front work %", "rear work %", "front N", "rear N",
 )  # fmt: skip
 SHEET_COLUMNS = ("setup sheet", "")
-CHANGE_COLUMNS = ("what", "before (A)", "after (B)", "kind")
-COMPARISON_COLUMNS = ("", "A (SD)", "B (SD)", "B - A, ± 95 %", "verdict")
+CHANGE_COLUMNS = ("what", "before", "after", "kind")
+COMPARISON_COLUMNS = ("", "before (SD)", "after (SD)", "change, ± 95 %", "verdict")
 
 
 def end_rows(ends: Mapping[End, EndSummary]) -> list[Row]:
@@ -230,7 +230,7 @@ def _damping_cell(summary: Summary) -> str:
     """The verdict on the dampers, and on how much of the time it rests where that is not nearly all of it."""
     words, rear = damping_words(summary.oscillation), summary.ends["rear"]
     if not rear.judged:
-        return "rear not judged"
+        return "rear not judged" + front_damping_words(summary.oscillation)
     partly = summary.oscillation.verdict != "yes" and measured_time(rear) and "% of" not in words
     return f"{words} in {100 * rear.valid_share:.0f} % of the time" if partly else words
 

@@ -45,9 +45,14 @@ def damping_words(found: Oscillation) -> str:
         words = "cannot tell"
     else:
         words = "no sign of loss" + _as_far_as_judged(found, " in {}")
-    if "front" in doubt:
-        words += f"; front {'SUSPECTED LOST' if front_suspected(found) else 'IN DOUBT'}"
-    return words
+    return words + front_damping_words(found)
+
+
+def front_damping_words(found: Oscillation) -> str:
+    """The front's part of such a line; "" where it is neither suspected nor in doubt."""
+    if "front" not in dampers_in_doubt(found):
+        return ""
+    return f"; front {'SUSPECTED LOST' if front_suspected(found) else 'IN DOUBT'}"
 
 
 def damping_headline(found: Oscillation) -> str:

@@ -20,8 +20,8 @@ def print_comparison(comparison: Comparison, console: Console) -> None:
     console : Console
         Readable from 80 columns on, with and without colour.
     """
-    console.print(Text(f"A: {comparison.a_name}", style="bold"))
-    console.print(Text(f"B: {comparison.b_name}", style="bold"))
+    console.print(Text(f"Before: {comparison.a_name}", style="bold"))
+    console.print(Text(f"After: {comparison.b_name}", style="bold"))
     console.print()
     for caution in comparison.first:
         item(console, f"CAUTION  {caution}", style="bold")
@@ -35,7 +35,7 @@ def print_comparison(comparison: Comparison, console: Console) -> None:
     else:
         indented(console, "Nothing that a setup sheet or bike file says.")
     if comparison.metrics:
-        section(console, "B against A: mean over laps, in brackets their standard deviation")
+        section(console, "After against before: mean over laps, in brackets their standard deviation")
         console.print(table(COMPARISON_COLUMNS, comparison_rows(comparison), words=(0, 4)))
     _list(console, "Left out", excluded_words(comparison))
     _list(console, "How it was judged", (comparison.method,))

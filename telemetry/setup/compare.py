@@ -273,19 +273,19 @@ def _two_bikes(a: Summary, b: Summary) -> bool:
 def _first_cautions(a: Summary, b: Summary) -> tuple[str, ...]:
     """What must be said before any difference."""
     found = []
-    for name, run in (("A", a), ("B", b)):
+    for name, run in (("before", a), ("after", b)):
         if run.oscillation.verdict == "yes" or front_suspected(run.oscillation):
             found.append(
-                f"Lost damping is suspected in {name}. Have the damper inspected by a qualified technician before "
-                "riding on or changing the set-up."
+                f"Lost damping is suspected in the run {name}. Have the damper inspected by a qualified technician "
+                "before riding on or changing the set-up."
             )
         elif doubt := dampers_in_doubt(run.oscillation):
             found.append(
-                f"In {name} the damping of the {' and the '.join(doubt)} is in doubt: have it inspected by a qualified "
-                "technician before changing the set-up."
+                f"In the run {name} the damping of the {' and the '.join(doubt)} is in doubt: have it inspected by a "
+                "qualified technician before changing the set-up."
             )
         elif run.oscillation.verdict == "cannot_tell":
-            found.append(f"Whether the rear damper was sound in {name} cannot be told.")
+            found.append(f"Whether the rear damper was sound in the run {name} cannot be told.")
     if _two_bikes(a, b):
         found.append(
             f"Two bikes: {a.run.bike} and {b.run.bike}. Numbers of different bikes do not compare, so no difference "
@@ -298,7 +298,9 @@ def _cautions(
     a: Summary, b: Summary, changed: Sequence[Change], no_sheet: bool, other_speeds: bool
 ) -> tuple[str, ...]:
     cautions = [] if _two_bikes(a, b) else _cautions_of_changes(changed, no_sheet)
-    cautions += [f"{name}: {words}" for name, run in (("A", a), ("B", b)) for words in limits_words(run.ends)]
+    cautions += [
+        f"{name}: {words}" for name, run in (("Before", a), ("After", b)) for words in limits_words(run.ends)
+    ]
     cautions += _moved_zeros(a, b)
     if other_speeds:
         cautions.append("Speeds are left out: the logs were sampled differently, so their bandwidths differ.")
@@ -334,7 +336,7 @@ def _moved_zeros(a: Summary, b: Summary) -> list[str]:
         if drift is not None and abs(drift) > DRIFT_MM:
             moved.append(
                 f"{end.capitalize()}: full extension reads {abs(drift):.1f} mm {'higher' if drift > 0 else 'lower'} "
-                "in B than in A, by where it tops out; travel differs by as much without any change. Check the "
+                "after than before, by where it tops out; travel differs by as much without any change. Check the "
                 "sensor's mount and zero."
             )
     return moved

@@ -8,7 +8,7 @@ import numpy as np
 from pydantic import TypeAdapter
 
 from telemetry.arrays import End
-from telemetry.damping.oscillation import LapDamping, Oscillation, dampers_in_doubt
+from telemetry.damping.oscillation import LapDamping, Oscillation, dampers_in_doubt, dampers_not_judged
 from telemetry.findings_damping import front_suspected
 from telemetry.summary import Summary
 
@@ -165,9 +165,7 @@ def doubt_words(found: Oscillation, end: End) -> str:
     if end in dampers_in_doubt(found):
         suspected = found.verdict == "yes" if end == "rear" else front_suspected(found)
         return "suspected loss" if suspected else "in doubt"
-    if end == "rear":
-        return "not judged" if found.verdict == "cannot_tell" else ""
-    return "" if "front" in found.course else "not judged"
+    return "not judged" if end in dampers_not_judged(found) else ""
 
 
 def _outing(run: Summary, end: End) -> DamperOuting:

@@ -62,7 +62,7 @@ from telemetry.simulate.road import Bump, KerbRidges, Road, RoughStretch
 from telemetry.simulate.scenarios import SCENARIOS, Scenario, simulate_scenario, write_scenario
 from telemetry.simulate.sensors import Sensors
 from telemetry.simulate.vehicle import DamperTrace, MetalStop, Vehicle
-from telemetry.simulate.vellmoor import VELLMOOR_ROAD_SEED, vellmoor_ring, vellmoor_road
+from telemetry.simulate.vellmoor import VELLMOOR_ROAD_SEED, small_circuit, vellmoor_ring, vellmoor_road
 
 __all__ = [
     "CROWD",
@@ -129,6 +129,7 @@ __all__ = [
     "random_road",
     "second_bike",
     "simulate_outing",
+    "small_circuit",
     "simulate_scenario",
     "true_phases",
     "vellmoor_ring",

@@ -1,4 +1,4 @@
-"""The Vellmoor Ring: the invented circuit of the demo data, and its road."""
+"""The invented circuits: the Vellmoor Ring of the demo data with its road, and a small one for short logs."""
 
 from functools import cache
 
@@ -30,6 +30,25 @@ def vellmoor_ring() -> Circuit:
             CornerPlan(-55, 72, 24, 45),
             CornerPlan(92, 33, 34, 52),
             CornerPlan(88, 93, 28, 101),
+        ),
+    )
+
+
+@cache
+def small_circuit() -> Circuit:
+    """A circuit of four corners and half a minute a lap, for logs that need laps and little else.
+
+    Returns
+    -------
+    Circuit
+    """
+    return build_circuit(
+        "small",
+        (
+            CornerPlan(150, 40, 20, 180),
+            CornerPlan(-40, 30, 20, 70),
+            CornerPlan(130, 28, 20, 55),
+            CornerPlan(120, 35, 20, 160),
         ),
     )
 

@@ -19,7 +19,7 @@ CUT = "[...]"
 SHOWN = {
     "CHECK": (("", ""),),
     "REVIEW": (("", "Balance: rear over"), ("Rear damping", "Laps")),
-    "COMPARE": (("", "B against A"),),
+    "COMPARE": (("", "After against before"),),
     "STAND": (("", "Every number"),),
 }
 

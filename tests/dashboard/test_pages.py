@@ -1,4 +1,5 @@
 import logging
+import re
 from dataclasses import replace
 
 import pytest
@@ -17,6 +18,8 @@ from telemetry.damping import Oscillation
 from telemetry.damping.oscillation import DamperCourse, dampers_in_doubt
 from telemetry.errors import LogbookError
 from telemetry.findings import findings, verdict_sentences
+from telemetry.logbook.build import damper_answer
+from telemetry.report import debrief_html
 
 LIGHT = Screen.read("light")
 
@@ -201,7 +204,7 @@ def test_the_rider_gets_one_lap_on_request(logbook):
     _, _, said = opened(logbook, "/rider", "?run=after&lap=2")
     assert "The front ran out of travel once." in said and "on laps" not in said
     _, _, said = opened(logbook, "/rider", "?run=before&lap=2")
-    assert "No unsettled stretch was found on this lap." in said
+    assert "No unsettled stretch of the rear was found on this lap." in said
 
 
 def test_the_rider_is_told_what_cannot_be_told(logbook):
@@ -221,7 +224,7 @@ def test_a_comparison_shows_the_changed_setting_and_the_verdicts(logbook):
     assert title == "Compare"
     assert "front rebound clicks 8 6" in said and "rider sag" not in said.split("Travel used")[0]
     assert "no clear difference" in said and "higher" in said
-    assert said.index("Lost damping is suspected in B") < said.index("higher by")
+    assert said.index("Lost damping is suspected in the run after") < said.index("higher by")
     assert "before, mean ± SD of laps" in said
 
 
@@ -395,9 +398,10 @@ def _with_answer(run, answer):
     said = run.summary
     words = verdict_sentences(said.run, said.laps, said.quality, said.ends, said.balance, answer)
     found = findings(said.laps, said.ends, said.balance, answer)
-    return MadeUpLogbook(
-        replace(run, summary=replace(said, oscillation=answer, verdicts=words, findings=found))
-    )
+    changed = replace(said, oscillation=answer, verdicts=words, findings=found)
+    judged = {f"{end}_damper": damper_answer(changed, end) for end in ("front", "rear")}
+    entry = replace(run.entry, oscillation=answer.verdict, **judged)
+    return MadeUpLogbook(replace(run, entry=entry, summary=changed))
 
 
 LOOK = "The rear wheel rang once: a kerb looks the same."
@@ -464,3 +468,70 @@ def test_one_short_stretch_is_shown_as_something_to_look_at(runs):
     assert said.count(LOOK) == 1, "a sentence stands once on a page"
     for words in ("One change at a time", "more support here", "clicker"):
         assert words not in said
+
+
+def _course(state, reason="Said."):
+    return DamperCourse(state, reason, (), None)
+
+
+# Whatever calls a damper fine. What is said of the log, of travel and of the sentences of this program is left out.
+FINE = re.compile(
+    r"no sign of (?:lost|loss)|stayed settled(?! cannot be told)|no unsettled|hop stays damped|damper is sound|"
+    r"(?:rear|front): sound",
+    re.IGNORECASE,
+)
+NOT_JUDGED = [
+    Oscillation("cannot_tell", "No ground speed."),
+    Oscillation(
+        "cannot_tell", "Few laps.", course={end: _course("cannot tell") for end in ("front", "rear")}
+    ),
+]
+
+
+@pytest.mark.parametrize("answer", NOT_JUDGED)
+@pytest.mark.parametrize(
+    "path", ["/runs", "/", "/?run=after&lap=2", "/balance", "/rider", "/rider?run=after&lap=2"]
+)
+def test_no_page_calls_a_damper_fine_that_was_not_judged(runs, path, answer):
+    path, _, query = path.partition("?")
+    _, _, said = opened(_with_answer(runs[0], answer), path, f"?{query}" if query else "?run=after")
+    assert not FINE.search(said), FINE.search(said)
+    if path != "/balance":  # it says nothing of dampers then
+        assert "cannot be told" in said or "cannot tell" in said or "rear not judged" in said
+
+
+@pytest.mark.parametrize("answer", NOT_JUDGED)
+def test_no_comparison_and_no_debrief_calls_a_damper_fine_that_was_not_judged(runs, answer):
+    book = _with_answer(runs[0], answer)
+    _, _, said = opened(book, "/compare", "?run=after&other=after")
+    assert not FINE.search(said)
+    assert "Whether the rear damper was sound in the run before cannot be told." in said
+    page = debrief_html(book.summary("after"), book.traces("after"))
+    assert not FINE.search(page)
+
+
+@pytest.mark.parametrize(
+    ("front", "words"),
+    [
+        (_course("losing damping"), "Suspected loss of front damping"),
+        (_course("doubtful"), "The front damping is in doubt"),
+    ],
+)
+def test_the_list_of_runs_names_a_front_damper_as_well(runs, front, words):
+    book = _with_answer(runs[0], Oscillation("no", "Fine.", judged_share=1.0, course={"front": front}))
+    page, _, said = opened(book, "/runs")
+    caution = text(next(part for part in walk(page) if getattr(part, "className", "") == "caution"))
+    assert words in caution and "After the change" in caution and "rear" not in caution
+    assert "Dampers: rear no sign of loss, front " in said
+
+
+def test_a_run_of_an_older_version_says_nothing_of_its_front_damper(runs):
+    old = replace(runs[1], entry=replace(runs[1].entry, rear_damper="", front_damper="", oscillation="yes"))
+    _, _, said = opened(MadeUpLogbook(old), "/runs")
+    assert "Suspected loss of rear damping" in said and "front not known" in said
+
+
+def test_what_asks_for_a_change_is_said_before_the_log_is_called_sound(runs):
+    words = made_up("quiet", oscillation="no", masked=False).summary.verdicts
+    assert "bottomed" in words[0] and words[0].startswith("Front")
+    assert words[-1].startswith("The log is sound")

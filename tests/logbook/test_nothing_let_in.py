@@ -192,6 +192,16 @@ def test_damaged_channels_are_one_line(book, text):
         logbook.rebuild(home.name)
 
 
+def test_a_catalogue_of_an_older_version_gets_the_columns_that_came_later(book):
+    logbook, home = book
+    assert logbook.runs()[0].rear_damper  # of this version: what is said of each damper
+    with sqlite3.connect(logbook.path / "catalogue.sqlite") as connection:
+        connection.execute("ALTER TABLE run DROP COLUMN rear_damper")
+        connection.execute("ALTER TABLE run DROP COLUMN front_damper")
+    (entry,) = Logbook(logbook.path).runs()
+    assert (entry.run_id, entry.rear_damper, entry.front_damper) == (home.name, "", "")
+
+
 def test_a_catalogue_without_a_column_says_what_to_do(book):
     logbook, home = book
     path = logbook.path / "catalogue.sqlite"

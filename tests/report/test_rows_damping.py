@@ -17,6 +17,7 @@ from telemetry.report.rows_damping import (
     damping_words,
     drift_words,
     event_rows,
+    front_damping_words,
     front_words,
     gathered_rows,
     rejected_rows,
@@ -104,6 +105,13 @@ def test_an_end_that_reads_higher_beside_a_fading_one_has_not_improved():
 )
 def test_no_damper_is_called_fine_in_a_list_that_was_not_judged(found, words):
     assert damping_words(found) == words
+
+
+def test_the_front_keeps_its_part_where_the_rear_was_not_judged():
+    assert (
+        front_damping_words(Oscillation("cannot_tell", "", front_events=(EVENT,))) == "; front SUSPECTED LOST"
+    )
+    assert front_damping_words(Oscillation("cannot_tell", "")) == ""
 
 
 def test_a_course_that_neither_end_has_is_said_once():

@@ -1,5 +1,6 @@
 """The terminal: readable at 80 and 120 columns, in words, whatever is missing."""
 
+import re
 from dataclasses import replace
 
 import pytest
@@ -179,3 +180,10 @@ def test_a_log_without_a_clock_has_no_rates(tmp_path):
     check = check_log(read_log(path))
     assert {column.rate_hz for column in check.columns} == {None} and check.duration_s is None
     assert "–" in printed(print_check, check)
+
+
+def test_a_comparison_says_before_and_after_throughout_and_never_a_and_b(reviewed):
+    lost = replace(reviewed.summary, oscillation=Oscillation("yes", "it rang"))
+    text = printed(print_comparison, compare(lost, reviewed.summary))
+    assert "Lost damping is suspected in the run before" in flat(text)
+    assert not re.search(r"(?:in|than|against) [AB]\b|[AB]:|\([AB]\)|\b[AB] (?:\(SD|against|-)", text)

@@ -299,4 +299,4 @@ def test_a_sound_rear_is_said_beside_a_fading_front_and_named_as_the_rear():
     found = IN_DOUBT["front fades"]
     sentences = verdict_sentences(RUN, some_laps(3), (), {}, a_balance(), found)
     assert sentences[0].startswith("Suspected loss of front damping")
-    assert sentences[-1] == found.reason
+    assert sentences[-2:] == (found.reason, "The log is sound: 3 complete laps at 500 Hz, no warnings.")

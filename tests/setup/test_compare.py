@@ -185,12 +185,14 @@ def test_few_laps_are_called_a_hint(rng):
 def test_lost_damping_puts_a_caution_first_to_a_technician(rng):
     laps = laps_with(rng, 3)
     result = compare(summary(laps), summary(laps, oscillation=Oscillation("yes", "it rang")))
-    assert result.first[0].startswith("Lost damping is suspected in B. Have the damper inspected by")
+    assert result.first[0].startswith(
+        "Lost damping is suspected in the run after. Have the damper inspected by"
+    )
     assert not any("technician" in text for text in result.cautions)
 
 
 @pytest.mark.parametrize(
-    ("moved_mm", "words"), [(1.4, "1.4 mm higher in B"), (-2.0, "2.0 mm lower in B"), (0.5, "")]
+    ("moved_mm", "words"), [(1.4, "1.4 mm higher after"), (-2.0, "2.0 mm lower after"), (0.5, "")]
 )
 def test_a_sensor_that_moved_between_the_runs_is_said(rng, moved_mm, words):
     def with_top_out(at_mm):

@@ -9,7 +9,7 @@ from scipy.stats import ttest_ind
 from telemetry.damping.oscillation import DamperCourse, LapDamping, Oscillation, SpeedDamping
 from telemetry.errors import LogbookError
 from telemetry.setup import compare_damper, damper_history
-from telemetry.setup.damper import OUTING_SD, log_ratio_interval
+from telemetry.setup.damper import OUTING_SD, doubt_words, log_ratio_interval
 from telemetry.summary import FittedDamper
 
 
@@ -97,3 +97,11 @@ def test_the_logbook_lists_a_damper_and_names_those_there_are(monkeypatch):
     assert len(dampers.history_of_damper(book, "QB-R1")) == 1
     with pytest.raises(LogbookError, match="QB-R1"):
         dampers.history_of_damper(book, "unknown")
+
+
+def test_a_front_whose_course_cannot_be_told_was_not_judged():
+    few = DamperCourse("cannot tell", "3 laps are needed.", (), None)
+    assert doubt_words(Oscillation("no", "fine", course={"front": few}), "front") == "not judged"
+    assert doubt_words(Oscillation("no", "fine"), "front") == "not judged"
+    steady = DamperCourse("steady", "No change.", (), None)
+    assert doubt_words(Oscillation("no", "fine", course={"front": steady}), "front") == ""

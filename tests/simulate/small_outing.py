@@ -4,25 +4,16 @@ from functools import cache
 
 from telemetry.bike import Bike
 from telemetry.simulate import (
-    CornerPlan,
     Outing,
     Riding,
     Road,
     Sensors,
-    build_circuit,
     demo_bike,
     simulate_outing,
+    small_circuit,
 )
 
-CIRCUIT = build_circuit(
-    "small",
-    (
-        CornerPlan(150.0, 40.0, 20.0, 180.0),
-        CornerPlan(-40.0, 30.0, 20.0, 70.0),
-        CornerPlan(130.0, 28.0, 20.0, 55.0),
-        CornerPlan(120.0, 35.0, 20.0, 160.0),
-    ),
-)
+CIRCUIT = small_circuit()
 RIDING = Riding(out_lap_m=60.0, in_lap_m=40.0)
 
 

@@ -39,25 +39,15 @@ from telemetry.report import debrief_html, print_review
 from telemetry.review import review
 from telemetry.simulate import (
     DEMO_BIKE_TOML,
-    CornerPlan,
     Riding,
     Road,
     Sensors,
-    build_circuit,
     demo_bike,
     simulate_outing,
+    small_circuit,
 )
 from telemetry.summary import summary_to_json
 
-CIRCUIT = build_circuit(
-    "small",
-    (
-        CornerPlan(150.0, 40.0, 20.0, 180.0),
-        CornerPlan(-40.0, 30.0, 20.0, 70.0),
-        CornerPlan(130.0, 28.0, 20.0, 55.0),
-        CornerPlan(120.0, 35.0, 20.0, 160.0),
-    ),
-)
 # Rates, what the logger says of laps, and how slow channels are written.
 OUTINGS: tuple[tuple[float, Sensors], ...] = (
     (200.0, Sensors()),
@@ -88,7 +78,7 @@ def ridden(number: int, seed: int, cache: Path | None) -> Distorted:
         return Distorted.of(*pickle.loads(kept.read_bytes()))
     rate_hz, sensors = OUTINGS[which]
     outing = simulate_outing(
-        demo_bike(), circuit=CIRCUIT, laps=2, log_rate_hz=rate_hz, riding=Riding(out_lap_m=60.0, in_lap_m=40.0),
+        demo_bike(), circuit=small_circuit(), laps=2, log_rate_hz=rate_hz, riding=Riding(out_lap_m=60.0, in_lap_m=40.0),
         step_s=1 / 2000, road=Road(), sensors=sensors, seed=seed + which,
     )  # fmt: skip
     lap_s = float(max(b - a for a, b in pairwise(outing.truth.lap_start_s)))
