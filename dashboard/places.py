@@ -6,6 +6,7 @@ from typing import Literal
 
 from telemetry.arrays import End
 from telemetry.damping.oscillation import OscillationEvent
+from telemetry.laps import by_place
 from telemetry.motion.summary import StopEvent
 
 Event = StopEvent | OscillationEvent
@@ -25,35 +26,39 @@ class Place:
 def grouped(
     events: Iterable[Event],
     say: Callable[[int | None, str | None, float | None], str],
+    lap_length_m: float | None,
     *,
     ringing: End = "rear",
 ) -> list[Place]:
-    """Events by kind and place, in the order they come along the lap.
+    """Events by kind and by place (`telemetry.laps.by_place`), in the order they come along the lap.
 
     Parameters
     ----------
     events : iterable of StopEvent or OscillationEvent
     say : callable
-        Words for a corner, a phase and a distance: events with the same words are at the same place.
+        Words for a corner, a phase and a distance.
+    lap_length_m : float or None
+        [m]
     ringing : End
         Whose the oscillations are.
     """
-    found: dict[tuple[End, Kind, str], list[Event]] = {}
-    for event in sorted(events, key=_along):
-        place = say(event.corner, event.phase, event.distance_m)
-        found.setdefault((*_kind(event, ringing), place), []).append(event)
+    kinds: dict[tuple[End, Kind], list[Event]] = {}
+    for event in sorted(events, key=_when):
+        kinds.setdefault(_kind(event, ringing), []).append(event)
     return [
-        Place(end, kind, where, tuple(event.lap for event in sorted(here, key=_when)))
-        for (end, kind, where), here in found.items()
+        Place(
+            end,
+            kind,
+            say(place.corner, place.phase, place.distance_m),
+            tuple(here[i].lap for i in place.events),
+        )
+        for (end, kind), here in kinds.items()
+        for place in by_place(here, lap_length_m)
     ]
 
 
 def _kind(event: Event, ringing: End) -> tuple[End, Kind]:
     return (event.end, event.kind) if isinstance(event, StopEvent) else (ringing, "unsettled")
-
-
-def _along(event: Event) -> float:
-    return float("inf") if event.distance_m is None else event.distance_m
 
 
 def _when(event: Event) -> float:

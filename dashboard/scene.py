@@ -18,6 +18,7 @@ from dashboard.words import number
 from telemetry.arrays import ENDS, End, FloatArray
 from telemetry.balance.balance import Balance
 from telemetry.damping.oscillation import OscillationEvent, RejectedCandidate
+from telemetry.laps import lap_length_m
 from telemetry.motion import EndSummary, PlaneSummary, StopEvent, judged_ends
 from telemetry.report.words import STOP_WORDS
 from telemetry.summary import LapSummary, Summary
@@ -70,6 +71,11 @@ class Scene:
             return {}
         values = self.summary.bike_values
         return {end: values[key] for end in self.planes if (key := f"{end}.speed_split_mm_s") in values}
+
+    @property
+    def lap_length_m(self) -> float | None:
+        """Of a complete lap; None where it is not known. [m]"""
+        return lap_length_m(self.summary.laps)
 
     @property
     def stops(self) -> tuple[StopEvent, ...]:

@@ -74,6 +74,8 @@ def place(
     """Where something was, for a table: corner and phase as far as known, else distance, else time."""
     if corner:
         return f"corner {corner}, {phase}" if phase else f"corner {corner}"
+    if phase and distance_m is not None and math.isfinite(distance_m):
+        return f"{phase} ({number(distance_m)} m)"
     if phase:
         return phase
     if distance_m is not None and math.isfinite(distance_m):
@@ -92,10 +94,12 @@ def rider_place(
     if corner:
         called = f"{names[corner]} (corner {corner})" if names.get(corner) else f"corner {corner}"
         return _ON_THE_WAY.get(phase or "", "at {}").format(called)
+    known = distance_m is not None and math.isfinite(distance_m)
+    after = f"{round(distance_m or 0.0, -1):.0f} metres after the start line" if known else ""
     if phase in _SOMEWHERE:
-        return _SOMEWHERE[phase]
-    if distance_m is not None and math.isfinite(distance_m):
-        return f"{round(distance_m, -1):.0f} metres after the start line"
+        return f"{_SOMEWHERE[phase]}, {after}" if known else _SOMEWHERE[phase]
+    if known:
+        return after
     return "place not known"
 
 

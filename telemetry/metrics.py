@@ -1,6 +1,6 @@
 """What is said of a lap in one number each, and which laps count: for comparing runs and for shift over an outing."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import isfinite
 
@@ -108,3 +108,24 @@ def values_of(lap: LapSummary) -> dict[str, float | None]:
     """
     read = {metric.key: metric.read(lap) for metric in METRICS}
     return {key: value if value is not None and isfinite(value) else None for key, value in read.items()}
+
+
+def values_by_lap(laps: Sequence[LapSummary], metric: Metric) -> tuple[tuple[int, ...], tuple[float, ...]]:
+    """One number over laps, without the laps where its ends are masked or it cannot be told.
+
+    Parameters
+    ----------
+    laps : sequence of LapSummary
+        At pace (`telemetry.laps.laps_at_pace`).
+    metric : Metric
+
+    Returns
+    -------
+    lap numbers, values : tuple of int, tuple of float
+        As many of both.
+    """
+    clean = [
+        lap for lap in laps if all(lap.masked_share.get(end, 0.0) <= MAX_MASKED_SHARE for end in metric.ends)
+    ]
+    read = [(lap.lap, value) for lap in clean if (value := metric.read(lap)) is not None and isfinite(value)]
+    return tuple(lap for lap, _ in read), tuple(float(value) for _, value in read)

@@ -6,7 +6,7 @@ import numpy as np
 
 from telemetry.arrays import FloatArray
 from telemetry.laps import laps_at_pace
-from telemetry.metrics import MAX_MASKED_SHARE, METRICS, Metric
+from telemetry.metrics import METRICS, Metric, values_by_lap
 from telemetry.summary import LapSummary, Trend
 
 # Below so many laps a line has nothing left to tell its scatter by.
@@ -67,18 +67,12 @@ def trends(laps: Sequence[LapSummary]) -> tuple[Trend, ...]:
     beside the others for that.
     """
     at_pace = laps_at_pace(laps)
-    told = [(metric, *_values(at_pace, metric)) for metric in METRICS]
-    told = [(metric, number, value) for metric, number, value in told if len(number) >= LEAST_LAPS]
-    return tuple(_trend(metric, number, value, len(told)) for metric, number, value in told)
-
-
-def _values(laps: Sequence[LapSummary], metric: Metric) -> tuple[FloatArray, FloatArray]:
-    clean = [
-        lap for lap in laps if all(lap.masked_share.get(end, 0.0) <= MAX_MASKED_SHARE for end in metric.ends)
-    ]
-    rows = [(float(lap.lap), value) for lap in clean if (value := metric.read(lap)) is not None]
-    known = np.array([row for row in rows if np.isfinite(row[1])], dtype=np.float64).reshape(-1, 2)
-    return known[:, 0], known[:, 1]
+    read = [(metric, *values_by_lap(at_pace, metric)) for metric in METRICS]
+    enough = [(metric, lap, value) for metric, lap, value in read if len(lap) >= LEAST_LAPS]
+    return tuple(
+        _trend(metric, np.array(lap, dtype=np.float64), np.array(value), len(enough))
+        for metric, lap, value in enough
+    )
 
 
 def _trend(metric: Metric, lap: FloatArray, value: FloatArray, looked_at: int) -> Trend:

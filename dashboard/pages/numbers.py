@@ -65,7 +65,7 @@ def places(scene: Scene, theme: Theme) -> list[Any]:
         html.Details(
             [
                 html.Summary(f"Topped out {times(len(topped_out))}"),
-                _often(topped_out),
+                _often(topped_out, scene.lap_length_m),
             ]
         )
         if topped_out
@@ -78,10 +78,11 @@ def _lap_number(lap: int | None) -> str:
     return "–" if lap is None else str(lap)
 
 
-def _often(stops: Sequence[StopEvent]) -> Any:
+def _often(stops: Sequence[StopEvent], lap_length_m: float | None) -> Any:
     """Stops that are many and rarely matter one by one: how often at which place."""
     rows = [
-        (found.end, found.where, which_laps(found.laps), len(found.laps)) for found in grouped(stops, place)
+        (found.end, found.where, which_laps(found.laps), len(found.laps))
+        for found in grouped(stops, place, lap_length_m)
     ]
     return parts.table(
         ("end", "where", "laps", "times"), rows, "Where it topped out", classes=("", "", "", "n")

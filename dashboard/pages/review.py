@@ -18,6 +18,7 @@ from dashboard.urlstate import View, parse, to_query
 from dashboard.words import number
 from telemetry.arrays import FloatArray
 from telemetry.damping.oscillation import dampers_in_doubt
+from telemetry.laps import lap_length_m
 from telemetry.report.rows_motion import (
     PLACE_COLUMNS,
     STROKE_COLUMNS,
@@ -164,7 +165,7 @@ def _zoom_bar() -> html.Div:
 
 def _whole_run(summary: Summary) -> list[Any]:
     """What only a whole run tells: use by place over laps, strokes, packing, and what shifts from lap to lap."""
-    found = [html.P(words) for words in packing_words(summary.packing)]
+    found = [html.P(words) for words in packing_words(summary.packing, lap_length_m(summary.laps))]
     tables = (
         ("Travel by phase and corner", PLACE_COLUMNS, place_rows(summary, corners=True)),
         ("Strokes by depth: how many, and the median of their peak wheel speed [mm/s]", STROKE_COLUMNS,

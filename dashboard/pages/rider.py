@@ -191,9 +191,13 @@ def _seen(found: EndSummary) -> str:
 def places(scene: Scene) -> list[Any]:
     """Where it happened, one large line a place; where an end came all the way up stands apart."""
     say = partial(rider_place, names={corner.number: corner.name for corner in scene.summary.corners})
-    out = grouped((stop for stop in scene.stops if stop.kind == "bottomed"), say)
-    unsettled = [*grouped(scene.oscillations, say), *grouped(scene.front_oscillations, say, ringing="front")]
-    up = grouped((stop for stop in scene.stops if stop.kind == "topped_out"), say)
+    length_m = scene.lap_length_m
+    out = grouped((stop for stop in scene.stops if stop.kind == "bottomed"), say, length_m)
+    unsettled = [
+        *grouped(scene.oscillations, say, length_m),
+        *grouped(scene.front_oscillations, say, length_m, ringing="front"),
+    ]
+    up = grouped((stop for stop in scene.stops if stop.kind == "topped_out"), say, length_m)
     several = scene.lap is None
     parts_: list[Any] = []
     if out or unsettled:

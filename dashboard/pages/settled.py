@@ -31,7 +31,7 @@ def settled(scene: Scene, theme: Theme) -> list[Any]:
     """The verdict on the whole run, and the events of the lap or run that is shown."""
     answer = scene.summary.oscillation
     limit = "" if answer.verdict == "no" else limit_sentence(answer.limits)  # otherwise the reason has it
-    gathered = gathered_rows(scene.oscillations)
+    gathered = gathered_rows(scene.oscillations, scene.lap_length_m)
     return [
         html.P(html.B(f"{damping_headline(answer)}.")),
         html.P(limit, className="note") if limit else None,
@@ -41,7 +41,7 @@ def settled(scene: Scene, theme: Theme) -> list[Any]:
         if gathered
         else None,
         *_events(scene.oscillations, "Where the rear was not settled", folded=bool(gathered)),
-        *_evidence(scene.oscillations, theme),
+        *_evidence(scene.oscillations, scene.lap_length_m, theme),
         *_events(scene.front_oscillations, "Where the front rang", folded=True),
         _rejected(scene),
     ]  # fmt: skip
@@ -58,7 +58,7 @@ def _events(events: tuple[OscillationEvent, ...], caption: str, *, folded: bool)
 
 def _rejected(scene: Scene) -> Any:
     """What looked like it at first: a detector that says what it ruled out can be argued with."""
-    rows = rejected_rows(scene.rejected)
+    rows = rejected_rows(scene.rejected, scene.lap_length_m)
     if not rows:
         return None
     caption = "Looked like it at first, and had another cause"
@@ -70,10 +70,11 @@ def _rejected(scene: Scene) -> Any:
     )
 
 
-def _evidence(events: tuple[OscillationEvent, ...], theme: Theme) -> list[Any]:
+def _evidence(events: tuple[OscillationEvent, ...], lap_length_m: float | None, theme: Theme) -> list[Any]:
     """What the clearest of each place can be seen by, and what it was asked; nothing for reviews of older versions."""
     told = tuple(event for event in events if event.seen is not None)
-    return [_seen(event, i, theme) for i, event in enumerate(clearest(told)[:_MOST_SEEN])]
+    shown = clearest(told, lap_length_m)[:_MOST_SEEN]
+    return [_seen(event, i, theme) for i, event in enumerate(shown)]
 
 
 def _seen(event: OscillationEvent, index: int, theme: Theme) -> Any:

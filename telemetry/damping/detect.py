@@ -17,7 +17,7 @@ from telemetry.damping.oscillation import DamperCourse, DetectionLimit, Oscillat
 from telemetry.damping.places import gather
 from telemetry.damping.refusal import refusal
 from telemetry.damping.verdict import verdict
-from telemetry.laps import Track, laps_at_pace
+from telemetry.laps import Track, lap_length_m, laps_at_pace
 from telemetry.motion import Motion
 from telemetry.signals.noise import sensor_noise_mm
 
@@ -76,7 +76,7 @@ def assess(heard: Heard, motion: Motion, track: Track, bike: Bike) -> Oscillatio
         trend=course["rear"].trend,
         course=course,
         limits=limits,
-        places=gather(events),
+        places=gather(events, lap_length_m(track.laps)),
         front_events=front_events,
         band_hz=heard.hop.band_hz,
         band_from_bike=heard.hop.from_bike,

@@ -5,7 +5,7 @@ from dataclasses import replace
 from math import prod
 
 from telemetry.damping.oscillation import DetectionLimit, OscillationEvent
-from telemetry.damping.places import near_each_other
+from telemetry.damping.places import stretches_of_road
 
 # A ridge that only one wheel met, or a tone, within 1.5 Hz of the hop cannot be told from a wheel that rings over a
 # shorter stretch: the envelope of a ringing wheel (1 / (2 pi f ratio) = 0.1 to 0.3 s) has not come and gone yet.
@@ -41,7 +41,7 @@ def with_levels(
     alarms = {i for i, event in enumerate(events) if _stands_alone(event, limits)}
     if _repeats(events):
         alarms = set(range(len(events)))
-    for place in near_each_other([event.distance_m for event in events]):
+    for place in stretches_of_road([event.distance_m for event in events]):
         if alarms & set(place):
             alarms |= set(place)
     return tuple(
@@ -71,7 +71,7 @@ def _repeats(events: Sequence[OscillationEvent]) -> bool:
 
     Short ones at one place alone are not: a ridge is met there on every lap.
     """
-    places = len(near_each_other([event.distance_m for event in events]))
+    places = len(stretches_of_road([event.distance_m for event in events]))
     if places == 1 and all(_length_s(event) < TOLD_APART_S for event in events):
         return False
     apart = len({event.lap for event in events}) > 1 or places > 1

@@ -1,21 +1,21 @@
 """Events at one place of the lap, gathered over the laps into one."""
 
-from collections import defaultdict
 from collections.abc import Sequence
 
 import numpy as np
 
 from telemetry.damping.oscillation import LostPlace, OscillationEvent
+from telemetry.laps import SharedPlace, along_the_lap, by_place
 
-SAME_PLACE_M = 80.0  # events whose starts lie closer than this belong together; a choice of ours
 
-
-def gather(events: tuple[OscillationEvent, ...]) -> tuple[LostPlace, ...]:
+def gather(events: Sequence[OscillationEvent], lap_length_m: float | None) -> tuple[LostPlace, ...]:
     """Gather events by place.
 
     Parameters
     ----------
-    events : tuple of OscillationEvent
+    events : sequence of OscillationEvent
+    lap_length_m : float or None
+        As of `telemetry.laps.by_place`. [m]
 
     Returns
     -------
@@ -23,22 +23,18 @@ def gather(events: tuple[OscillationEvent, ...]) -> tuple[LostPlace, ...]:
         The place with the most seconds first. Frequency and ratio are means weighted by length, the ratio's of
         its logarithm, with the interval narrowed as independent stretches allow.
     """
-    groups = near_each_other([event.distance_m for event in events])
-    unknown: dict[int | None, list[int]] = defaultdict(list)
-    for group in [group for group in groups if events[group[0]].distance_m is None]:
-        groups.remove(group)
-        unknown[events[group[0]].corner] += group
-    return tuple(
-        sorted((_place(events, group) for group in (*groups, *unknown.values())), key=lambda p: -p.seconds)
-    )
+    places = (_lost_place(events, place) for place in by_place(events, lap_length_m))
+    return tuple(sorted(places, key=lambda place: -place.seconds))
 
 
-def clearest(events: tuple[OscillationEvent, ...]) -> tuple[OscillationEvent, ...]:
+def clearest(events: Sequence[OscillationEvent], lap_length_m: float | None) -> tuple[OscillationEvent, ...]:
     """The clearest event of each place, the place with the most seconds first.
 
     Parameters
     ----------
-    events : tuple of OscillationEvent
+    events : sequence of OscillationEvent
+    lap_length_m : float or None
+        [m]
 
     Returns
     -------
@@ -46,12 +42,14 @@ def clearest(events: tuple[OscillationEvent, ...]) -> tuple[OscillationEvent, ..
     """
     return tuple(
         max((events[i] for i in place.events), key=lambda event: (event.confidence, event.amplitude_mm))
-        for place in gather(events)
+        for place in gather(events, lap_length_m)
     )
 
 
-def near_each_other(distance_m: Sequence[float | None]) -> list[list[int]]:
-    """Indices of places gathered: neighbours along the lap closer than `SAME_PLACE_M`; an unknown one stands alone.
+def stretches_of_road(distance_m: Sequence[float | None]) -> list[list[int]]:
+    """Indices of events on one stretch of road, which one ridge may have caused; an unknown one stands alone.
+
+    A corner may hold several ridges, so corner numbers do not count here.
 
     Parameters
     ----------
@@ -63,33 +61,27 @@ def near_each_other(distance_m: Sequence[float | None]) -> list[list[int]]:
     list of list of int
         Along the lap, the unknown ones last.
     """
-    groups: list[list[int]] = []
-    before = -float("inf")
-    known = [(at, i) for i, at in enumerate(distance_m) if at is not None]
-    for at, i in sorted(known):
-        if at - before < SAME_PLACE_M:
-            groups[-1].append(i)
-        else:
-            groups.append([i])
-        before = at
-    return [*groups, *([i] for i, at in enumerate(distance_m) if at is None)]
+    known = [i for i, at in enumerate(distance_m) if at is not None]
+    groups = along_the_lap([at for at in distance_m if at is not None], None)
+    return [
+        *([known[i] for i in group] for group in groups),
+        *([i] for i, at in enumerate(distance_m) if at is None),
+    ]
 
 
-def _place(events: tuple[OscillationEvent, ...], group: list[int]) -> LostPlace:
-    here = [events[i] for i in sorted(group)]
+def _lost_place(events: Sequence[OscillationEvent], place: SharedPlace) -> LostPlace:
+    here = [events[i] for i in place.events]
     seconds = np.array([event.end_s - event.start_s for event in here])
     share = seconds / seconds.sum()
     log_ratio = float(share @ np.log([event.damping_ratio for event in here]))
     spread = np.log([event.damping_ratio_ci95[1] / event.damping_ratio for event in here])
     half = float(np.sqrt((share**2) @ spread**2))
-    longest = here[int(np.argmax(seconds))]
-    distances = [event.distance_m for event in here if event.distance_m is not None]
     return LostPlace(
-        corner=longest.corner,
-        phase=longest.phase,
-        distance_m=float(np.median(distances)) if distances else None,
-        laps=tuple(sorted({event.lap for event in here if event.lap is not None})),
-        events=tuple(sorted(group)),
+        corner=place.corner,
+        phase=place.phase,
+        distance_m=place.distance_m,
+        laps=place.laps,
+        events=place.events,
         seconds=float(seconds.sum()),
         frequency_hz=float(share @ [event.frequency_hz for event in here]),
         damping_ratio=float(np.exp(log_ratio)),

@@ -1,6 +1,5 @@
 """The detector's answer in words: careful ones. It suggests; it is never certain."""
 
-from collections import Counter
 from collections.abc import Iterable
 
 from telemetry.damping.learn import Learned
@@ -12,6 +11,7 @@ from telemetry.damping.oscillation import (
     OscillationEvent,
     Verdict,
 )
+from telemetry.damping.places import gather
 
 # What is left when a damper has lost its oil: the tyre's part and a trace.
 USUAL_LOSS = 0.08
@@ -154,15 +154,15 @@ def _look_sentence(events: tuple[OscillationEvent, ...]) -> str:
 
 
 def _rang(events: tuple[OscillationEvent, ...]) -> str:
-    where = Counter((event.corner, event.phase) for event in events)
-    (corner, phase), _ = where.most_common(1)[0]
+    worst = gather(events, None)[0]  # the length of the lap matters on straights only
+    corner, phase = worst.corner, worst.phase
     seconds = sum(event.end_s - event.start_s for event in events)
     low, high = min(e.frequency_hz for e in events), max(e.frequency_hz for e in events)
     hz = f"{low:.1f} Hz" if high - low < 0.1 else f"{low:.1f} to {high:.1f} Hz"
     long = f"for {seconds:.1f} s" if len(events) == 1 else f"{seconds:.1f} s in all"
     place = ""
     if corner is not None:
-        place = f", most often in corner {corner}" if len(events) > 1 else f", in corner {corner}"
+        place = f", most of it in corner {corner}" if len(events) > 1 else f", in corner {corner}"
         place += f" ({phase})" if phase else ""
     return f"The rear wheel rang at {hz} as if hardly damped {_times(len(events))}, {long}{place}:"
 

@@ -2,22 +2,28 @@
 
 from telemetry.laps.circuitfile import circuit_text, load_circuit
 from telemetry.laps.lap import PHASES, Circuit, Corner, Lap, Phase, Track
-from telemetry.laps.pace import SLOW_LAP, laps_at_pace, slowest_s
-from telemetry.laps.place import Place, place_at
+from telemetry.laps.pace import SLOW_LAP, lap_length_m, laps_at_pace, slowest_s
+from telemetry.laps.place import SAME_PLACE_M, Place, Placed, SharedPlace, along_the_lap, by_place, place_at
 from telemetry.laps.track import find_track, is_moving
 
 __all__ = [
     "PHASES",
+    "SAME_PLACE_M",
     "SLOW_LAP",
     "Circuit",
     "Corner",
     "Lap",
     "Phase",
     "Place",
+    "Placed",
+    "SharedPlace",
     "Track",
+    "along_the_lap",
+    "by_place",
     "circuit_text",
     "find_track",
     "is_moving",
+    "lap_length_m",
     "laps_at_pace",
     "load_circuit",
     "place_at",

@@ -6,6 +6,7 @@ from html import escape
 import numpy as np
 
 from telemetry.damping.oscillation import dampers_in_doubt
+from telemetry.laps import lap_length_m
 from telemetry.motion import judged_ends
 from telemetry.report import page, rows, rows_motion
 from telemetry.report.debrief_damping import damping_section
@@ -222,7 +223,10 @@ def _strokes(summary: Summary) -> str:
         "Strokes, at the wheel",
         page.table(rows_motion.STROKE_COLUMNS, found),
         page.paragraph("How many / the median of their fastest, mm/s.", "note"),
-        *(page.paragraph(words) for words in rows_motion.packing_words(summary.packing)),
+        *(
+            page.paragraph(words)
+            for words in rows_motion.packing_words(summary.packing, lap_length_m(summary.laps))
+        ),
     )
 
 

@@ -4,6 +4,7 @@ import numpy as np
 
 from telemetry.damping.oscillation import OscillationEvent
 from telemetry.damping.places import clearest
+from telemetry.laps import lap_length_m
 from telemetry.report import page
 from telemetry.report.mirrored import mirrored_response
 from telemetry.report.rows_damping import (
@@ -34,9 +35,10 @@ def damping_section(summary: Summary) -> str:
         HTML.
     """
     found = summary.oscillation
-    gathered, events = gathered_rows(found.events), event_rows(found.events)
-    rejected, front = rejected_rows(found.rejected), event_rows(found.front_events)
-    shown = clearest(found.events)[:_EVIDENCE]
+    length_m = lap_length_m(summary.laps)
+    gathered, events = gathered_rows(found.events, length_m), event_rows(found.events)
+    rejected, front = rejected_rows(found.rejected, length_m), event_rows(found.front_events)
+    shown = clearest(found.events, length_m)[:_EVIDENCE]
     return page.section(
         "Rear damping",
         page.paragraph(f"{damping_headline(found)}."),

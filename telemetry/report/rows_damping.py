@@ -10,9 +10,10 @@ from telemetry.damping.oscillation import (
     RejectedCandidate,
     dampers_in_doubt,
 )
-from telemetry.damping.places import gather, near_each_other
+from telemetry.damping.places import gather
 from telemetry.damping.verdict import NEARLY_ALL, limit_sentence
 from telemetry.findings_damping import front_suspected
+from telemetry.laps import Place, by_place
 from telemetry.report.words import UNKNOWN, laps_list, number, with_interval
 from telemetry.wording import count_word, laps_words, place_words
 
@@ -114,14 +115,14 @@ def sure_percent(confidence: float) -> str:
     return number(100 * confidence) if confidence < 0.995 else "> 99"
 
 
-def gathered_rows(events: tuple[OscillationEvent, ...]) -> list[Row]:
+def gathered_rows(events: tuple[OscillationEvent, ...], lap_length_m: float | None) -> list[Row]:
     """Events gathered by place, most seconds first; nothing where none of them came twice at one place."""
-    places = gather(events)
+    places = gather(events, lap_length_m)
     if len(places) == len(events):
         return []
     return [
         (
-            place_words(place.corner, place.phase, place.distance_m),
+            place_words(place.corner, place.phase, None if place.corner else place.distance_m),
             laps_list(place.laps),
             str(len(place.events)),
             number(place.seconds, 1),
@@ -132,18 +133,19 @@ def gathered_rows(events: tuple[OscillationEvent, ...]) -> list[Row]:
     ]
 
 
-def rejected_rows(rejected: Sequence[RejectedCandidate]) -> list[Row]:
+def rejected_rows(rejected: Sequence[RejectedCandidate], lap_length_m: float | None) -> list[Row]:
     """What looked like lost damping at first, by place, most often first, with the reason of its longest stretch."""
+    spots = [Place(one.lap, one.distance_m, None, None) for one in rejected]
     rows = []
-    for group in near_each_other([one.distance_m for one in rejected]):
-        here = [rejected[i] for i in group]
-        longest = max(here, key=lambda one: one.end_s - one.start_s)
-        where = (
-            f"at {longest.start_s:.1f} s"
-            if longest.distance_m is None
-            else place_words(None, None, longest.distance_m)
-        )
-        rows.append((where, laps_list(one.lap for one in here), str(len(here)), longest.reason))
+    for place in by_place(spots, lap_length_m):
+        # without a distance they share no place: one row each
+        for group in [place.events] if place.located else [(i,) for i in place.events]:
+            here = [rejected[i] for i in group]
+            longest = max(here, key=lambda one: one.end_s - one.start_s)
+            where = (
+                place_words(None, None, place.distance_m) if place.located else f"at {longest.start_s:.1f} s"
+            )
+            rows.append((where, laps_list(one.lap for one in here), str(len(here)), longest.reason))
     return sorted(rows, key=lambda row: -int(row[2]))
 
 

@@ -1,8 +1,9 @@
 """Tables of travel use by place, strokes, frequencies and shift over the outing, as rows of text."""
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 
 from telemetry.arrays import ENDS
+from telemetry.laps import by_place
 from telemetry.motion.summary import BandUse, Estimate, PackingEvent, PlaceUse, StrokeSide
 from telemetry.report.words import UNKNOWN, laps_list, number, plus_minus
 from telemetry.setup.compare import decimals
@@ -69,17 +70,19 @@ def stroke_rows(summary: Summary) -> list[Row]:
     return rows
 
 
-def packing_words(packing: Iterable[PackingEvent]) -> list[str]:
+def packing_words(packing: Sequence[PackingEvent], lap_length_m: float | None) -> list[str]:
     """Where an end packed, a sentence a place."""
-    places: dict[str, list[PackingEvent]] = {}
-    for event in packing:
-        where = place_words(event.corner, event.phase, None if event.corner else event.distance_m)
-        places.setdefault(f"{event.end} packed down at {where}", []).append(event)
-    return [
-        f"{what[0].upper()}{what[1:]}: {count_word(len(events), 'time')}, lap {laps_list(e.lap for e in events)}, "
-        f"up to {max(e.sink_mm for e in events):.0f} mm deeper than it rides."
-        for what, events in places.items()
-    ]
+    found = []
+    for end in ENDS:
+        events = [event for event in packing if event.end == end]
+        for place in by_place(events, lap_length_m):
+            where = place_words(place.corner, place.phase, None if place.corner else place.distance_m)
+            deepest_mm = max(events[i].sink_mm for i in place.events)
+            found.append(
+                f"{end.capitalize()} packed down at {where}: {count_word(len(place.events), 'time')}, lap "
+                f"{laps_list(place.laps)}, up to {deepest_mm:.0f} mm deeper than it rides."
+            )
+    return found
 
 
 def band_rows(summary: Summary) -> list[Row]:

@@ -9,6 +9,7 @@ from rich.table import Table
 from rich.text import Text
 
 from telemetry.damping.oscillation import dampers_in_doubt
+from telemetry.laps import lap_length_m
 from telemetry.notes import QualityNote
 from telemetry.report.rows import (
     DAMPER_COLUMNS,
@@ -189,7 +190,7 @@ def _strokes(console: Console, summary: Summary) -> None:
     if rows := stroke_rows(summary):
         section(console, "Strokes: how many / median of their fastest, mm/s at the wheel")
         console.print(table(STROKE_COLUMNS, rows))
-        indented(console, *packing_words(summary.packing))
+        indented(console, *packing_words(summary.packing, lap_length_m(summary.laps)))
 
 
 def _frequencies(console: Console, summary: Summary) -> None:
@@ -209,7 +210,7 @@ def _oscillation(console: Console, summary: Summary) -> None:
     found = summary.oscillation
     section(console, "Rear damping")
     indented(console, f"{damping_headline(found)}.", *course_sentences(found))
-    if gathered := gathered_rows(found.events):
+    if gathered := gathered_rows(found.events, lap_length_m(summary.laps)):
         console.print(table(GATHERED_COLUMNS, gathered[:_MOST_ROWS], words=(0, 1)))
         indented(console, "The debrief (--html) has them one by one.")
     elif found.events:

@@ -1,12 +1,12 @@
 """How numbers and places are written, the same on paper and in the terminal."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from math import isfinite
 
 from telemetry.arrays import ENDS, End
 from telemetry.balance.balance import Balance
-from telemetry.laps import Corner
+from telemetry.laps import Corner, SharedPlace, by_place, lap_length_m
 from telemetry.motion.summary import StopEvent
 from telemetry.notes import QualityNote
 from telemetry.setup import Comparison
@@ -114,25 +114,28 @@ class StopPlace:
 
 def stop_places(summary: Summary) -> list[StopPlace]:
     """Where the travel ran out, gathered by place: bottomed before topped out, most often first."""
-    groups: dict[tuple[str, End, str], list[StopEvent]] = {}
-    for end in ENDS:
-        for stop in (*summary.ends[end].bottomed, *summary.ends[end].topped_out):
-            where = place_words(stop.corner, stop.phase, None if stop.corner else stop.distance_m)
-            groups.setdefault((stop.kind, end, where), []).append(stop)
-    places = [
-        StopPlace(
-            end,
-            STOP_WORDS[kind],
-            where,
-            stops[0].distance_m,
-            laps_list(stop.lap for stop in stops),
-            len(stops),
-            (max if kind == "bottomed" else min)(stop.travel_mm for stop in stops),
-            max(abs(stop.speed_mm_s) for stop in stops),
-        )
-        for (kind, end, where), stops in groups.items()
+    length_m = lap_length_m(summary.laps)
+    found = [
+        _stop_place([stops[i] for i in place.events], place)
+        for end in ENDS
+        for stops in (summary.ends[end].bottomed, summary.ends[end].topped_out)
+        for place in by_place(stops, length_m)
     ]
-    return sorted(places, key=lambda row: (row.kind != "bottomed", -row.times, row.distance_m or 0.0))
+    return sorted(found, key=lambda row: (row.kind != "bottomed", -row.times, row.distance_m or 0.0))
+
+
+def _stop_place(stops: Sequence[StopEvent], place: SharedPlace) -> StopPlace:
+    first = stops[0]
+    return StopPlace(
+        first.end,
+        STOP_WORDS[first.kind],
+        place_words(place.corner, place.phase, None if place.corner else place.distance_m),
+        place.distance_m,
+        laps_list(place.laps),
+        len(stops),
+        (max if first.kind == "bottomed" else min)(stop.travel_mm for stop in stops),
+        max(abs(stop.speed_mm_s) for stop in stops),
+    )
 
 
 def named_corners(corners: Iterable[Corner]) -> str:

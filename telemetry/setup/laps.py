@@ -8,7 +8,7 @@ import numpy as np
 
 from telemetry.arrays import End
 from telemetry.laps import SLOW_LAP, slowest_s
-from telemetry.metrics import MAX_MASKED_SHARE, Metric
+from telemetry.metrics import MAX_MASKED_SHARE, Metric, values_by_lap
 from telemetry.summary import LapSummary, Summary
 
 Side = Literal["a", "b"]
@@ -103,9 +103,4 @@ def values_over(laps: Sequence[LapSummary], metric: Metric) -> LapValues:
     -------
     LapValues
     """
-    clean = [
-        lap for lap in laps if all(lap.masked_share.get(end, 0.0) <= MAX_MASKED_SHARE for end in metric.ends)
-    ]
-    told = [(lap.lap, value) for lap in clean if (value := metric.read(lap)) is not None]
-    told = [(lap, value) for lap, value in told if np.isfinite(value)]
-    return lap_values([lap for lap, _ in told], [value for _, value in told])
+    return lap_values(*values_by_lap(laps, metric))

@@ -196,7 +196,7 @@ def event(start_s, lap, distance_m, ratio=0.08):
         start_s + 2.0,
         lap,
         distance_m,
-        2,
+        None,
         "drive",
         16.0,
         ratio,
@@ -210,7 +210,7 @@ def event(start_s, lap, distance_m, ratio=0.08):
 
 def test_events_at_one_place_are_gathered_over_the_laps():
     events = (event(10, 1, 900.0), event(40, 1, 2500.0), event(100, 2, 930.0), event(190, 3, 880.0, 0.06))
-    first, second = gather(events)
+    first, second = gather(events, 3000.0)
     assert (first.laps, first.events, first.seconds) == ((1, 2, 3), (0, 2, 3), pytest.approx(6.0))
     assert (second.laps, second.events) == ((1,), (1,))
     # geometric mean, and an interval narrowed by the square root of three stretches

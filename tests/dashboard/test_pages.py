@@ -216,7 +216,9 @@ def test_the_rider_is_told_what_cannot_be_told(logbook):
 
 def test_one_place_is_one_line(logbook):
     stops = logbook.summary("after").ends["front"].bottomed
-    assert [(p.where, p.laps) for p in grouped(stops, rider_place)] == [("going into corner 1", (1, 2, 3, 4))]
+    assert [(p.where, p.laps) for p in grouped(stops, rider_place, None)] == [
+        ("going into corner 1", (1, 2, 3, 4))
+    ]
 
 
 def test_a_comparison_shows_the_changed_setting_and_the_verdicts(logbook):

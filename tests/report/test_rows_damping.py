@@ -11,7 +11,7 @@ from telemetry.damping.oscillation import (
     OscillationEvent,
     RejectedCandidate,
 )
-from telemetry.damping.places import near_each_other
+from telemetry.damping.places import stretches_of_road
 from telemetry.report.rows_damping import (
     course_sentences,
     damping_words,
@@ -47,22 +47,24 @@ def test_an_event_has_its_place_and_both_amplitudes():
 def test_events_of_one_place_become_one_row_and_others_stand_alone():
     again = replace(EVENT, start_s=214.3, end_s=216.3, lap=3, distance_m=925.0)
     elsewhere = replace(EVENT, start_s=184.1, end_s=185.1, corner=11, distance_m=2484.0)
-    rows = gathered_rows((EVENT, elsewhere, again))
+    rows = gathered_rows((EVENT, elsewhere, again), 3000.0)
     assert [row[:4] for row in rows] == [
-        ("corner 2, drive (923 m)", "2-3", "2", "4.0"),
-        ("corner 11, drive (2484 m)", "2", "1", "1.0"),
+        ("corner 2, drive", "2-3", "2", "4.0"),
+        ("corner 11, drive", "2", "1", "1.0"),
     ]
 
 
 def test_nothing_is_gathered_where_nothing_came_twice():
-    assert gathered_rows((EVENT, replace(EVENT, distance_m=2484.0))) == []
-    assert gathered_rows(()) == []
+    assert gathered_rows((EVENT, replace(EVENT, corner=None, distance_m=2484.0)), 3000.0) == []
+    assert gathered_rows((), None) == []
 
 
 def test_what_was_ruled_out_is_told_by_place_with_the_reason_of_its_longest():
     road = RejectedCandidate(61.7, 62.6, 1, 1309.0, "The road did it.")
     tone = RejectedCandidate(200.0, 200.5, 3, None, "A steady tone.")
-    rows = rejected_rows([tone, road, replace(road, start_s=144.0, end_s=144.5, lap=2, reason="One hit.")])
+    rows = rejected_rows(
+        [tone, road, replace(road, start_s=144.0, end_s=144.5, lap=2, reason="One hit.")], None
+    )
     assert rows == [
         ("1309 m into the lap", "1-2", "2", "The road did it."),
         ("at 200.0 s", "3", "1", "A steady tone."),
@@ -71,10 +73,10 @@ def test_what_was_ruled_out_is_told_by_place_with_the_reason_of_its_longest():
 
 @pytest.mark.parametrize(
     ("distance_m", "groups"),
-    [([], []), ([None, 5.0], [[1], [0]]), ([300.0, 0.0, 70.0, 140.0], [[1, 2, 3], [0]])],
+    [([], []), ([None, 5.0], [[1], [0]]), ([300.0, 0.0, 70.0, 240.0], [[1, 2], [0, 3]])],
 )
 def test_neighbours_along_the_lap_belong_together(distance_m, groups):
-    assert near_each_other(distance_m) == groups
+    assert stretches_of_road(distance_m) == groups
 
 
 def test_the_front_is_named_as_another_fault():

@@ -81,7 +81,7 @@ def test_lost_damping_is_said_with_its_caution_once(reviewed):
         reviewed.summary,
         verdicts=("All is well.",),
         oscillation=Oscillation(
-            "yes", "it rang", tuple(replace(event, distance_m=100.0 * i) for i in range(20))
+            "yes", "it rang", tuple(replace(event, corner=None, distance_m=100.0 * i) for i in range(20))
         ),
         findings=(Finding("Rear damping suspected lost", "corner 2", "look", caution),) * 2,
     )
@@ -95,7 +95,7 @@ def test_lost_damping_is_said_with_its_caution_once(reviewed):
     assert row.split()[-2:] == ["1.0", "alarm"]  # nothing is cut at 80 columns
     often = replace(summary, oscillation=Oscillation("yes", "it rang", (event, replace(event, lap=2))))
     # two alike: half the interval's logarithm over root two, 0.05 / 1.394 to 0.05 x 1.394
-    assert "corner 2, drive (900 m) 1-2 2 2.0 16.0 0.05 (0.04 to 0.07)" in flat(printed(print_review, often))
+    assert "corner 2, drive 1-2 2 2.0 16.0 0.05 (0.04 to 0.07)" in flat(printed(print_review, often))
 
 
 def test_quality_notes_say_how_bad_where_and_what(reviewed):
