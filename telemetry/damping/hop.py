@@ -171,21 +171,37 @@ def log_gain(coefficient: FloatArray) -> FloatArray:
     ----------
     .. [1] P. Whittle, Ark. Mat. 2 (1953) 423-434.
     """
-    return np.asarray(np.log(band_gain(coefficient, FREQUENCY_HZ)) @ BAND_WEIGHT / BAND_WEIGHT.sum())
+    real, imaginary = _response_parts(coefficient, _BAND_TERMS)
+    return np.asarray(np.log(real**2 + imaginary**2) @ BAND_WEIGHT / BAND_WEIGHT.sum())
 
 
 def band_response(coefficient: FloatArray, frequency_hz: FloatArray) -> ComplexArray:
     """A at each frequency, shape (..., n), of coefficients of shape (..., 5)."""
-    w = frequency_hz / REFERENCE_HZ
-    even = coefficient[..., ::2] @ np.stack([-(w**2), np.ones_like(w), -1.0 / w**2])
-    odd = coefficient[..., 1::2] @ np.stack([w, -1.0 / w])
-    return np.asarray(even + 1j * odd)
+    real, imaginary = _response_parts(coefficient, _terms(frequency_hz))
+    return np.asarray(real + 1j * imaginary)
 
 
 def band_gain(coefficient: FloatArray, frequency_hz: FloatArray) -> FloatArray:
     """|A|^2 at each frequency, shape (..., n), of coefficients of shape (..., 5)."""
-    response = band_response(coefficient, frequency_hz)
-    return np.asarray(response.real**2 + response.imag**2)
+    real, imaginary = _response_parts(coefficient, _terms(frequency_hz))
+    return np.asarray(real**2 + imaginary**2)
+
+
+def _terms(frequency_hz: FloatArray) -> FloatArray:
+    """What each coefficient adds to the real part of A and, behind it, to the imaginary; shape (5, 2 n)."""
+    w, none = frequency_hz / REFERENCE_HZ, np.zeros_like(frequency_hz)
+    real = np.stack([-(w**2), none, np.ones_like(w), none, -1.0 / w**2])
+    imaginary = np.stack([none, w, none, -1.0 / w, none])
+    return np.concatenate([real, imaginary], axis=1)
+
+
+def _response_parts(coefficient: FloatArray, terms: FloatArray) -> tuple[FloatArray, FloatArray]:
+    both = (coefficient.reshape(-1, 5) @ terms).reshape(*coefficient.shape[:-1], terms.shape[1])
+    middle = terms.shape[1] // 2
+    return both[..., :middle], both[..., middle:]
+
+
+_BAND_TERMS = _terms(FREQUENCY_HZ)
 
 
 def hop_modes(hop: WheelHop, tyre_hz: FloatArray, damping: FloatArray) -> tuple[FloatArray, FloatArray]:

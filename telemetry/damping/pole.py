@@ -18,6 +18,7 @@ SOUND_DAMPING = 0.9
 # Above this ratio there is no hop to be found. A choice of ours.
 NO_MODE = 0.8
 SEARCH_ROUNDS = 4
+AROUND = np.linspace(-1.0, 1.0, SEARCH_POINTS)
 AT_BOUND = 0.01  # in ln of tyre frequency and damping: a step of the last round
 # Half width of the small grid, in ln of tyre frequency and damping.
 NEAR = np.array([0.02, 0.08])
@@ -54,7 +55,8 @@ class _Search:
 
 
 def _search(hop: WheelHop, axes: tuple[FloatArray, FloatArray]) -> _Search:
-    row = coefficients(hop, *np.meshgrid(*map(np.exp, axes), indexing="ij"))
+    tyre_hz, damping = map(np.exp, axes)
+    row = coefficients(hop, tyre_hz[:, None], damping)
     return _Search(axes, row, log_gain(row))
 
 
@@ -91,8 +93,7 @@ def fit_pole(products: FloatArray, hop: WheelHop, most_damping: float = MOST_DAM
     for _ in range(SEARCH_ROUNDS - 1):
         half = half / 4.0
         tyre, damping = (
-            np.clip(np.linspace(c - h, c + h, SEARCH_POINTS), *bound)
-            for c, h, bound in zip(centre, half, bounds, strict=True)
+            np.clip(c + h * AROUND, *bound) for c, h, bound in zip(centre, half, bounds, strict=True)
         )
         centre, least = _best(products, _search(hop, (tyre, damping)))
     tyre_hz, found = map(float, np.exp(centre))
@@ -121,7 +122,7 @@ def stopped_by_bounds(pole: Pole, hop: WheelHop) -> tuple[bool, bool]:
 
 def _best(products: FloatArray, grid: _Search) -> tuple[FloatArray, float]:
     """The point of a grid with the least residual, and ln of that less its gain."""
-    square = np.einsum("...i,ij,...j->...", grid.row, products, grid.row)
+    square = ((grid.row @ products) * grid.row).sum(axis=-1)
     value = np.log(np.maximum(square, 1e-12)) - grid.gain
     i, j = np.unravel_index(np.argmin(value), value.shape)
     return np.array([grid.axes[0][i], grid.axes[1][j]]), float(value[i, j])

@@ -39,7 +39,9 @@ STEP_COST, MOST_STEPS = 1.5, 6
 LEAST_GAIN = 0.6
 # In a stretch the line may be this much stronger than usual at its speed; more is not the wheel's.
 MOST_OVER_USUAL = 1.25
-CHUNK = 512  # windows at a time, for memory
+CHUNK, CHUNK_SAMPLES = 512, 16384  # windows and samples at a time, for memory
+# Windows of a piece of a path, and how many more are looked at to either side of it.
+TOGETHER, APART = 512, 64
 RATE_BINS, LEAST_TURNS_PER_BIN = 10, 2
 
 
@@ -68,7 +70,7 @@ class Line:
 
     def without_line(self, signals: FloatArray) -> FloatArray:
         """Signals of shape (k, n) less what turns with the wheel in each."""
-        return np.stack([row - self._wave(self._amplitude(row) * self._heard) for row in signals])
+        return self._less(signals, self._heard)
 
     def without_usual_line(self, signals: FloatArray, measure: FloatArray) -> FloatArray:
         """Signals of shape (k, n) less no more than what usually turns with the wheel.
@@ -87,7 +89,19 @@ class Line:
         usual = np.array([np.median(values if len(values) else size[heard]) for values in bins])
         limit = MOST_OVER_USUAL * np.interp(rate, 0.5 * (edges[1:] + edges[:-1]), usual)
         held = heard * np.minimum(1.0, limit / np.maximum(size, 1e-12))
-        return np.stack([row - self._wave(self._amplitude(row) * held) for row in signals])
+        return self._less(signals, held)
+
+    def _less(self, signals: FloatArray, share: FloatArray | BoolArray) -> FloatArray:
+        """Signals less a share of the line, turn by turn."""
+        cosine, sine = self._carrier
+        left = signals.copy()
+        for row in left:
+            amplitude = 2.0 * self._amplitude(row) * share
+            for first in range(0, len(row), CHUNK_SAMPLES):
+                here = slice(first, first + CHUNK_SAMPLES)
+                at = np.interp(self.angle_turns[here], self._middle, amplitude)
+                row[here] -= at.real * cosine[here] - at.imag * sine[here]
+        return left
 
     def followed(self, signal: FloatArray) -> "Line":
         """The same with the phase followed more closely than the factors do."""
@@ -147,18 +161,14 @@ class Line:
         mean = _boxed(sums, half) / count  # a box twice is a triangle
         return np.asarray(_boxed(mean * samples, half) / count, dtype=np.complex128)
 
-    def _wave(self, amplitude: ComplexArray) -> FloatArray:
-        cosine, sine = self._carrier
-        at = np.interp(self.angle_turns, self._middle, 2.0 * amplitude)
-        return np.asarray(at.real * cosine - at.imag * sine)
-
 
 def _boxed(values: npt.NDArray[Any], half: int) -> npt.NDArray[Any]:
     """Sum over each value and ``half`` neighbours to either side."""
-    n = len(values)
-    total = np.concatenate([[0.0], np.cumsum(values)])
-    at = np.arange(n)
-    return np.asarray(total[np.minimum(at + half + 1, n)] - total[np.maximum(at - half, 0)])
+    width = 2 * half + 1
+    total = np.zeros(len(values) + width, dtype=values.dtype)
+    np.cumsum(values, out=total[half + 1 : len(total) - half])
+    total[len(total) - half :] = total[len(total) - half - 1]
+    return np.asarray(total[width:] - total[:-width])
 
 
 def find_wheel_turning(
@@ -195,7 +205,7 @@ def find_wheel_turning(
     steps = FACTOR_STEP * np.arange(round((FACTORS[1] - FACTORS[0]) / FACTOR_STEP) + 1)
     bands = np.stack([low + steps for low in (FACTORS[0], *NOTHING_TURNS_FROM)])
     gain = _line_gain(over_angle, good, turning_hz, starts, bands)
-    paths, total = _smooth_paths(gain)
+    paths, total = smooth_paths(gain)
     share = total / np.maximum((gain.max(axis=2) > 0).sum(axis=1), 1)
     if share[0] - share[1:].max() < LEAST_GAIN:
         return None
@@ -235,17 +245,58 @@ def _line_gain(
     return gain.reshape(len(starts), *bands.shape).transpose(1, 0, 2)
 
 
-def _smooth_paths(gain: FloatArray) -> tuple[IntArray, FloatArray]:
-    """For each band the path of factors with the largest gain less what its steps cost (Viterbi), and its gain."""
+def smooth_paths(gain: FloatArray) -> tuple[IntArray, FloatArray]:
+    """For each band the path of factors with the largest gain less what its steps cost, and its gain.
+
+    Pieces of it are searched side by side, with `APART` windows of their neighbours: so far away a window hardly has a
+    say any more, for a path may change to any other at the cost of `MOST_STEPS` steps.
+
+    Parameters
+    ----------
+    gain : ndarray of shape (n_bands, n_windows, n_factors)
+
+    Returns
+    -------
+    path : ndarray of shape (n_bands, n_windows)
+    total : ndarray of shape (n_bands,)
+    """
     bands, count, states = gain.shape
-    steps = np.abs(np.arange(states)[:, None] - np.arange(states))
-    cost = STEP_COST * np.minimum(steps, MOST_STEPS)
-    best = np.empty((count, bands, states))
+    pieces = -(-count // TOGETHER)
+    padded = np.zeros((bands, pieces * TOGETHER + 2 * APART, states))
+    padded[:, APART : APART + count] = gain
+    length = TOGETHER + 2 * APART
+    cut = np.lib.stride_tricks.sliding_window_view(padded, length, axis=1)[:, ::TOGETHER]
+    cut = cut.transpose(0, 1, 3, 2).reshape(bands * pieces, length, states)
+    path = likeliest_paths(cut)[:, APART:-APART].reshape(bands, -1)[:, :count]
+    return path, np.take_along_axis(gain, path[:, :, None], axis=2)[:, :, 0].sum(axis=1)
+
+
+def likeliest_paths(gain: FloatArray) -> IntArray:
+    """The path of states with the largest gain less what its steps cost (Viterbi), for each of several gains.
+
+    Parameters
+    ----------
+    gain : ndarray of shape (n, n_windows, n_states)
+
+    Returns
+    -------
+    ndarray of shape (n, n_windows)
+    """
+    many, count, states = gain.shape
+    steps = np.minimum(np.abs(np.arange(states)[:, None] - np.arange(states)), MOST_STEPS)
+    # from a state nearby at the price of its steps, from any other at most at the full price
+    price = STEP_COST * np.abs(np.arange(-MOST_STEPS, MOST_STEPS + 1.0))[:, None, None]
+    wide = np.full((many, states + 2 * MOST_STEPS), -np.inf)
+    before = wide[:, MOST_STEPS:-MOST_STEPS]
+    nearby = np.lib.stride_tricks.sliding_window_view(wide, states, axis=1).transpose(1, 0, 2)
+    best = np.empty((count, many, states))
     best[0] = gain[:, 0]
     for i in range(1, count):
-        best[i] = (best[i - 1, :, None, :] - cost).max(axis=2) + gain[:, i]
-    path = np.empty((bands, count), dtype=np.int64)
+        before[:] = best[i - 1]
+        leap = before.max(axis=1, keepdims=True) - STEP_COST * MOST_STEPS
+        best[i] = np.maximum((nearby - price).max(axis=0), leap) + gain[:, i]
+    path = np.empty((many, count), dtype=np.int64)
     path[:, -1] = best[-1].argmax(axis=1)
     for i in range(count - 1, 0, -1):
-        path[:, i - 1] = (best[i - 1] - cost[path[:, i]]).argmax(axis=1)
-    return path, np.take_along_axis(gain, path[:, :, None], axis=2)[:, :, 0].sum(axis=1)
+        path[:, i - 1] = (best[i - 1] - STEP_COST * steps[path[:, i]]).argmax(axis=1)
+    return path
