@@ -26,7 +26,17 @@ from telemetry.damping.oscillation import Oscillation
 from telemetry.errors import ChannelError
 from telemetry.findings import findings, verdict_sentences
 from telemetry.findings_damping import as_far_as_measured
-from telemetry.laps import PHASES, Circuit, Lap, Track, find_track, is_moving, laps_at_pace, place_at
+from telemetry.laps import (
+    PHASES,
+    Circuit,
+    Lap,
+    Track,
+    find_track,
+    is_moving,
+    laps_at_pace,
+    passing_times_s,
+    place_at,
+)
 from telemetry.logs import RawLog, with_rate
 from telemetry.motion import (
     EndSummary,
@@ -359,6 +369,7 @@ def _lap_summary(
         },
         ends=_end_summaries(motion, moving, here, bike, "Nothing usable was measured on this lap."),
         balance=balance(motion, track, moving, pairs),
+        passing_s=passing_times_s(lap, motion.t_s, track.distance_m),
     )
 
 
