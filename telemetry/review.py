@@ -8,6 +8,7 @@ import numpy as np
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray
 from telemetry.balance.bumps import BumpPairs, find_pairs
 from telemetry.balance.delay import delay_notes
+from telemetry.balance.loads import find_riding
 from telemetry.balance.measure import balance
 from telemetry.bike import (
     Bike,
@@ -167,7 +168,8 @@ def review(
     ends = _end_summaries(motion, moving, counted, bike, "Nothing usable was measured while riding.")
     oscillation = as_far_as_measured(oscillation, ends)
     shifts = trends(laps)
-    whole_balance = balance(motion, track, moving, pairs, bike, _sound(motion, oscillation))
+    ridden = find_riding(track, run.sample_rate_hz, run)
+    whole_balance = balance(motion, track, moving, pairs, bike, _sound(motion, oscillation), ridden)
     bike_values = _bike_values(bike)
     info = RunInfo(
         source=run.source,
