@@ -116,18 +116,18 @@ class Judged:
     Parameters
     ----------
     rows : tuple of MetricComparison
-    lap_correlation : float or None
-        Expected correlation of neighbouring laps; None where no row has enough laps.
+    correlation : LapCorrelation or None
+        Of neighbouring laps; None where no row has enough laps.
     outing_freedom : int
         Degrees of freedom of the spread between outings: outings less set-ups; 0 without repeats.
-    widened : float
-        By what the intervals were widened because the rows together differ by more than expected; 1 if they do not.
+    widening : Widening
+        Because the rows together differ by more than expected.
     """
 
     rows: tuple[MetricComparison, ...]
-    lap_correlation: float | None
+    correlation: LapCorrelation | None
     outing_freedom: int
-    widened: float = 1.0
+    widening: "Widening"
 
 
 def _laps(values: LapValues) -> Laps:
@@ -184,7 +184,48 @@ def compare_laps(
         )
         for row in given
     )
-    return Judged(judged, correlation.mean if told else None, repeated, float(np.sqrt(widening.factor)))
+    return Judged(judged, correlation if told else None, repeated, widening)
+
+
+def compare_parts(
+    parts: Sequence[tuple[Row, str]], whole: Judged, *, refused: bool = False
+) -> tuple[MetricComparison, ...]:
+    """Compare rows by place. Where a number is clear over whole laps, its places are looked at one by one.
+
+    Parameters
+    ----------
+    parts : sequence of (Row, str)
+        Rows of places, and the key of the row over whole laps that each belongs to.
+    whole : Judged
+        The rows over whole laps.
+    refused : bool
+        Whether the runs do not compare at all.
+
+    Returns
+    -------
+    tuple of MetricComparison
+        p values are adjusted for the number of places of the same number (Bonferroni) and are at least that of the
+        row over whole laps, so that a false alarm anywhere stays as rare as it is there [1]_.
+
+    References
+    ----------
+    .. [1] N. Meinshausen, Biometrika 95, 265-278, 2008, doi:10.1093/biomet/asn007: hierarchical testing.
+    """
+    if whole.correlation is None or refused:
+        return ()
+    over_laps = {row.key: row.p_adjusted for row in whole.rows}
+    found = []
+    for row, parent in parts:
+        variance = p_adjusted = None
+        if row.told:
+            usual = _expected_variance(row, whole.correlation, _outing_sd(row))
+            variance = whole.widening.applied(usual)
+            siblings = sum(other.told and of == parent for other, of in parts)
+            above = over_laps.get(parent)
+            p = siblings * p_two_sided(row.difference or 0.0, variance)
+            p_adjusted = min(1.0, max(p, 1.0 if above is None else above))
+        found.append(_judged(row, variance, p_adjusted, 0, len(parts)))
+    return tuple(found)
 
 
 def _between(row: Row) -> Variance:
