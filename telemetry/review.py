@@ -8,6 +8,7 @@ import numpy as np
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray
 from telemetry.balance.bumps import BumpPairs, find_pairs
 from telemetry.balance.delay import delay_notes
+from telemetry.balance.light import light_wheels
 from telemetry.balance.loads import find_riding
 from telemetry.balance.measure import balance
 from telemetry.bike import (
@@ -48,6 +49,7 @@ from telemetry.motion import (
     find_packing,
     find_stops,
     frequencies,
+    lap_places,
     not_judged,
     stop_notes,
     strokes,
@@ -201,6 +203,7 @@ def review(
         frequencies=frequencies(motion, moving, bike),
         trends=shifts,
         dampers=_dampers(bike),
+        light=light_wheels(motion, track, bike, ridden, moving),
     )
     return Review(summary=summary, traces=_traces(run, motion, track), run=run, motion=motion, track=track)
 
@@ -372,6 +375,7 @@ def _lap_summary(
         ends=_end_summaries(motion, moving, here, bike, "Nothing usable was measured on this lap."),
         balance=balance(motion, track, moving, pairs),
         passing_s=passing_times_s(lap, motion.t_s, track.distance_m),
+        places=lap_places(motion, moving, track.corner, track.phase, PHASES, bike) if lap.complete else (),
     )
 
 
