@@ -55,7 +55,9 @@ class Learned:
         return np.asarray(self.road_weights @ equation.known)
 
 
-def learn(equation: WheelEquation, hop: WheelHop, most_damping: float = MOST_DAMPING) -> Learned | None:
+def learn(
+    equation: WheelEquation, hop: WheelHop, most_damping: float = MOST_DAMPING, *, less_noise: bool = False
+) -> Learned | None:
     """Fit front part and pole over many short windows.
 
     Each window counts by its own residual, so that rough and smooth stretches say as much; the worst are
@@ -67,11 +69,20 @@ def learn(equation: WheelEquation, hop: WheelHop, most_damping: float = MOST_DAM
     hop : WheelHop
     most_damping : float
         Of the poles that are looked at.
+    less_noise : bool
+        Take the sensors' noise out of the products before the pole is fitted: noise in a regressor pulls every
+        coefficient (errors in variables [1]_), here the hop up in frequency by several hertz. The weights on the road
+        stay those of the noisy signals, which predict best.
 
     Returns
     -------
     Learned or None
         None where too little is usable.
+
+    References
+    ----------
+    .. [1] T. Söderström, Errors-in-Variables Methods in System Identification, Springer 2018, bias-compensated least
+       squares.
     """
     cut = blocks((equation.own, equation.known), equation.usable, equation.step_s, WINDOW_S)
     k, whole = cut.products.shape[1], cut.whole
@@ -82,7 +93,7 @@ def learn(equation: WheelEquation, hop: WheelHop, most_damping: float = MOST_DAM
     weight = whole / size
     for _ in range(ROUNDS):
         mean = (weight @ flat / weight.sum()).reshape(k, k)
-        response, left = take_out(mean)
+        response, left = take_out(without_noise(mean, equation.noise) if less_noise else mean)
         pole = fit_pole(left, hop, most_damping)
         row = coefficients(hop, np.array(pole.tyre_hz), np.array(pole.damping))
         full = np.concatenate([row, -(response @ row)])
@@ -92,6 +103,23 @@ def learn(equation: WheelEquation, hop: WheelHop, most_damping: float = MOST_DAM
     road = road_weights(mean, row, equation.own_past)
     explained = 1.0 - float((full @ mean @ full) / (row @ mean[:5, :5] @ row))
     return Learned(pole, row, response @ row, road, max(explained, 0.0), int(whole.sum()) * cut.seconds)
+
+
+def without_noise(products: FloatArray, noise: FloatArray) -> FloatArray:
+    """Mean products of noisy signals less those of their noise.
+
+    Parameters
+    ----------
+    products, noise : ndarray of shape (k, k)
+        Symmetric; the noise may be estimated too high.
+
+    Returns
+    -------
+    ndarray of shape (k, k)
+        No less than zero in any direction: signals hold no more noise than their own size (Frisch).
+    """
+    most = float(np.linalg.eigvals(np.linalg.solve(products, noise)).real.max())
+    return products - noise / max(most, 1.0)
 
 
 def road_weights(products: FloatArray, row: FloatArray, own_past: int) -> FloatArray:

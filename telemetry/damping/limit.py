@@ -37,9 +37,7 @@ SHORTEST_PROMISED_S = 0.75
 MOST_S = 300.0  # of riding are enough
 
 
-def detection_limits(
-    heard: Heard, looked_at: tuple[Windows, ...], noise_mm: float, sample_rate_hz: float
-) -> tuple[DetectionLimit, ...]:
+def detection_limits(heard: Heard, looked_at: tuple[Windows, ...]) -> tuple[DetectionLimit, ...]:
     """The shortest loss that is found in 9 of 10 cases, for several damping ratios.
 
     Parameters
@@ -48,10 +46,6 @@ def detection_limits(
         With the other wheel's news.
     looked_at : tuple of Windows
         What the detector asks of windows of several lengths.
-    noise_mm : float
-        Of this wheel's sensor, at the wheel. [mm]
-    sample_rate_hz : float
-        Of the log. [Hz]
 
     Returns
     -------
@@ -61,17 +55,17 @@ def detection_limits(
     found = []
     hop_hz, _ = hop_mode(heard.hop, heard.asked.pole.tyre_hz, 0.0)
     part = _middle(heard.equation)
-    per_hz = 2.0 * np.nan_to_num(noise_mm) ** 2 / sample_rate_hz
+    signals = heard.signals[heard.end]
     for ratio in RATIOS:
         alike = grid.lost & (np.abs(np.log(grid.damping_ratio / ratio)) < 0.2)
         if not alike.any():
             continue
         pole = int(np.where(alike, np.abs(grid.frequency_hz - hop_hz), np.inf).argmin())
-        shares = shares_found(heard, lost_in(part, heard, grid.row[pole], per_hz), looked_at)
+        shares = shares_found(heard, lost_in(part, heard, grid.row[pole], signals.noise_mm2_hz), looked_at)
         long_enough = [
             seconds for seconds, share in shares.items() if seconds >= SHORTEST_PROMISED_S and share >= CHANCE
         ]
-        found.append(DetectionLimit(ratio, min(long_enough, default=None), noise_mm))
+        found.append(DetectionLimit(ratio, min(long_enough, default=None), signals.noise_mm))
     return tuple(found)
 
 
