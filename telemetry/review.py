@@ -27,7 +27,7 @@ from telemetry.errors import ChannelError
 from telemetry.findings import findings, verdict_sentences
 from telemetry.findings_damping import as_far_as_measured
 from telemetry.findings_travel import packing_findings, shift_findings
-from telemetry.laps import PHASES, Circuit, Lap, Track, find_track, is_moving, place_at
+from telemetry.laps import PHASES, Circuit, Lap, Track, find_track, is_moving, passing_times_s, place_at
 from telemetry.logs import RawLog, with_rate
 from telemetry.motion import (
     EndSummary,
@@ -363,6 +363,7 @@ def _lap_summary(
         },
         ends=_end_summaries(motion, moving, here, bike, "Nothing usable was measured on this lap."),
         balance=balance(motion, track, moving, pairs),
+        passing_s=passing_times_s(lap, motion.t_s, track.distance_m),
     )
 
 

@@ -66,6 +66,8 @@ class LapSummary:
     """One lap with everything the review says of it.
 
     ``masked_share`` is per end; ``kind`` and ``stopped_s`` are those of `telemetry.laps.Lap`, None where not kept.
+    ``passing_s`` is when a complete lap passed equal parts of its length, from its start to its end; empty where the
+    distance is not known.
     """
 
     lap: int
@@ -79,6 +81,7 @@ class LapSummary:
     balance: Balance
     kind: LapKind | None = None
     stopped_s: float = 0.0
+    passing_s: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from telemetry.arrays import End, FloatArray
 from telemetry.damping.fade import T_975
 from telemetry.damping.hop import DOUBTFUL_BELOW, LOST_BELOW, WheelHop
 from telemetry.damping.oscillation import FALLING, DamperCourse, DamperState, DampingTrend, LapDamping
-from telemetry.damping.pole import NO_MODE, Pole, stopped_by_bounds
+from telemetry.damping.pole import Pole, stopped_by_bounds
 
 LEAST_LAPS_FOR_TREND = 4
 # A smaller fall over the outing is not worth a word, and part of it is what pace and fuel do. Choices of ours.
@@ -95,7 +95,7 @@ def find_fall(laps: tuple[LapDamping, ...]) -> Fall | None:
     known = [
         (lap.lap, lap.damping_ratio, _scatter(lap, lap.damping_ratio))
         for lap in laps
-        if lap.damping_ratio is not None and lap.damping_ratio < NO_MODE
+        if lap.damping_ratio is not None
     ]
     count = len(known)
     if count < LEAST_LAPS_FOR_TREND:
@@ -290,17 +290,12 @@ def told_apart(course: Mapping[End, DamperCourse]) -> dict[End, DamperCourse]:
             continue
         fall, rise = (log1p(one.trend.change_pct_per_lap / 100.0) for one in (falling, rising) if one.trend)
         rises = rising.trend.ci95_pct_per_lap[0] > 0 and rise > -EITHER_SHARE * fall
-        not_found = max((lap.damping_ratio or 0.0 for lap in rising.laps), default=0.0) > NO_MODE
-        if rises or not_found:
+        if rises:
             down_pct, up_pct = -falling.trend.change_pct_per_lap, rising.trend.change_pct_per_lap
-            beside = (
-                f"while that of the {other} rose by {up_pct:.1f} %"
-                if rises
-                else f"and that of the {other} is not known"
-            )
             words = (
-                f"Over the laps the damping ratio of the {end} wheel hop fell by {down_pct:.1f} % a lap {beside}: each "
-                "end is told by the other, so which of the two dampers changed cannot be told."
+                f"Over the laps the damping ratio of the {end} wheel hop fell by {down_pct:.1f} % a lap while that of "
+                f"the {other} rose by {up_pct:.1f} %: each end is told by the other, so which of the two dampers "
+                "changed cannot be told."
             )
             told[end] = replace(falling, state="doubtful", reason=words)
     return told
