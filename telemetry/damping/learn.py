@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.arrays import FloatArray
+from telemetry.arrays import BoolArray, FloatArray
 from telemetry.damping.equation import WheelEquation, blocks
 from telemetry.damping.hop import WheelHop, coefficients
 from telemetry.damping.pole import MOST_DAMPING, Pole, fit_pole, take_out
@@ -98,11 +98,24 @@ def learn(
         row = coefficients(hop, np.array(pole.tyre_hz), np.array(pole.damping))
         full = np.concatenate([row, -(response @ row)])
         residual = np.maximum(flat @ np.outer(full, full).ravel(), 1e-9)
+        if less_noise:
+            residual = beside(residual, whole)
         relative = residual / size
         weight = (whole & (relative <= np.quantile(relative[whole], KEPT_SHARE))) / residual
     road = road_weights(mean, row, equation.own_past)
     explained = 1.0 - float((full @ mean @ full) / (row @ mean[:5, :5] @ row))
     return Learned(pole, row, response @ row, road, max(explained, 0.0), int(whole.sum()) * cut.seconds)
+
+
+def beside(values: FloatArray, whole: BoolArray) -> FloatArray:
+    """Mean of the windows to either side that are whole; a window's own value where neither is.
+
+    Windows weighted by their own residual are those whose noise happens to be small; noise is then less in their mean
+    than it is in the log. That of their neighbours knows nothing of it.
+    """
+    padded, there = np.pad(values * whole, 1), np.pad(whole.astype(np.float64), 1)
+    total, count = padded[:-2] + padded[2:], there[:-2] + there[2:]
+    return np.asarray(np.where(count > 0, total / np.maximum(count, 1.0), values))
 
 
 def without_noise(products: FloatArray, noise: FloatArray) -> FloatArray:
