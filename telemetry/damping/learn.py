@@ -98,10 +98,10 @@ def learn(
         row = coefficients(hop, np.array(pole.tyre_hz), np.array(pole.damping))
         full = np.concatenate([row, -(response @ row)])
         residual = np.maximum(flat @ np.outer(full, full).ravel(), 1e-9)
-        if less_noise:
-            residual = beside(residual, whole)
         relative = residual / size
-        weight = (whole & (relative <= np.quantile(relative[whole], KEPT_SHARE))) / residual
+        weight = (whole & (relative <= np.quantile(relative[whole], KEPT_SHARE))) / (
+            beside(residual, whole) if less_noise else residual
+        )
     road = road_weights(mean, row, equation.own_past)
     explained = 1.0 - float((full @ mean @ full) / (row @ mean[:5, :5] @ row))
     return Learned(pole, row, response @ row, road, max(explained, 0.0), int(whole.sum()) * cut.seconds)
