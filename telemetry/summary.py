@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
+from typing import Literal
 
 import pyarrow as pa
 import pyarrow.parquet as pq
@@ -124,14 +125,33 @@ class FittedDamper:
     serviced: str = ""
 
 
+Adjuster = Literal["support late in the stroke", "compression damping", "rebound damping"]
+Direction = Literal["more", "less"]
+
+
+@dataclass(frozen=True)
+class Turn:
+    """One change of one adjuster of one end."""
+
+    end: End
+    adjuster: Adjuster
+    direction: Direction
+
+
 @dataclass(frozen=True)
 class Finding:
-    """One thing worth saying aloud: title, what shows it, what to try, and the caution where one is due."""
+    """One thing worth saying aloud: title, what shows it, what to try, and the caution where one is due.
+
+    ``rule`` is its row in `telemetry.advice.RULES`, ``turns`` the changes it advises, of which one is tried; both are
+    empty in reviews stored by older versions.
+    """
 
     title: str
     evidence: str
     suggestion: str
     caution: str = ""
+    rule: str = ""
+    turns: tuple[Turn, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ from dashboard.urlstate import View, to_query
 from dashboard.words import NOT_KNOWN
 from telemetry.arrays import ENDS, End
 from telemetry.errors import LogbookError
+from telemetry.findings import nothing_asks
 from telemetry.logbook import RunEntry
 from telemetry.logbook.entry import DOUBTFUL, LOST, NO_SIGN, NOT_JUDGED
 from telemetry.report.words import lap_time
@@ -138,4 +139,6 @@ def _said(shelf: Shelf, run_id: str) -> list[html.P]:
     tries = "; ".join(found.title for found in summary.findings)
     said = [html.P(words, className="say") for words in summary.verdicts[:1]]
     said += [html.P(words) for words in limits_words(summary.ends)]
-    return [*said, html.P([html.B("What stands out: "), f"{tries}."])] if tries else said
+    if tries:
+        return [*said, html.P([html.B("What stands out: "), f"{tries}."])]
+    return [*said, html.P(nothing_asks(summary)[0])]
