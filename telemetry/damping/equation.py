@@ -22,7 +22,7 @@ from telemetry.damping.band import band_covariance, band_signals, between, bridg
 from telemetry.damping.hop import REFERENCE_HZ
 from telemetry.laps import Track
 from telemetry.motion import Motion
-from telemetry.signals.noise import sensor_noise_mm
+from telemetry.signals.noise import NOISE_TOLD_FROM_HZ, sensor_noise_mm
 
 # Orders of the derivatives of the travel speed that are read; each is the slope of the next.
 ORDERS = (3, 2, 1, 0, -1, -2)
@@ -37,8 +37,6 @@ SLOWEST_M_S = 10.0  # below it the front's news is old and the road slow
 BLOCK_S = 0.25
 CHUNK = 256  # blocks at a time, for memory
 NOISE_S = 900.0  # of the log are enough to estimate the noise of a sensor
-# Below it the wheels still move where the noise is measured: its estimate is too high. See `sensor_noise_mm`. [Hz]
-NOISE_TOLD_FROM_HZ = 200.0
 
 
 @dataclass(frozen=True)
