@@ -38,7 +38,7 @@ def test_gaps_are_left_out():
     assert np.isnan(sensor_noise_mm(np.zeros(20)))
 
 
-@pytest.mark.parametrize(("noise_mm", "noisy"), [(0.0, False), (0.01, False), (0.3, True)])
+@pytest.mark.parametrize(("noise_mm", "noisy"), [(0.0, False), (0.001, False), (0.3, True)])
 def test_a_noisy_sensor_is_named_with_its_noise(noise_mm, noisy):
     rng = np.random.default_rng(8)
     rate_hz, n = 500.0, 60_000
