@@ -14,7 +14,7 @@ from telemetry.signals.clock import Grid, even_grid
 from telemetry.signals.diagnose import Fault
 from telemetry.signals.judging import fault_of, judge_ends
 from telemetry.signals.lookup import similar_hint
-from telemetry.signals.noise import noise_notes, sensor_noise_mm
+from telemetry.signals.noise import sensor_noise_mm
 from telemetry.signals.place import place_on_grid
 from telemetry.signals.rates import OTHER_RATE
 from telemetry.signals.reading import Reading, read_sensor
@@ -107,12 +107,8 @@ def to_run(
         history += [*work.history, *zeros]
     notes += [*(_refused(fault) for fault in faults.values()), *judged.doubts]
     travel = {end: work.travel_mm for end, work in judged.cleaned.items()}
-    noise = {end: sensor_noise_mm(values) for end, values in travel.items()}
-    for end, values in travel.items():
-        notes += noise_notes(end, values, noise[end], grid.sample_rate_hz)
     if resample_hz is not None:
         travel = {end: resample(values, grid.sample_rate_hz, resample_hz) for end, values in travel.items()}
-        noise = {end: sensor_noise_mm(values) for end, values in travel.items()}
         grid = grid.at_rate(resample_hz)
         others = _other_channels(log, channels, row_t_s, grid, [])
         history.append(Step("resample", {"sample_rate_hz": resample_hz}))
@@ -123,7 +119,7 @@ def to_run(
         shaft_travel_mm=travel,
         channels={channel.name: channel.values for channel in others},
         channel_rate_hz={channel.name: channel.rate_hz for channel in others},
-        sensor_noise_mm=noise,
+        sensor_noise_mm={end: sensor_noise_mm(values) for end, values in travel.items()},
         masked_share={end: float(np.mean(np.isnan(values))) for end, values in travel.items()},
         not_judged={end: fault.message for end, fault in faults.items()},
         notes=tuple(notes),
