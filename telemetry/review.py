@@ -48,6 +48,7 @@ from telemetry.motion import (
     find_packing,
     find_stops,
     frequencies,
+    lap_places,
     not_judged,
     stop_notes,
     strokes,
@@ -389,6 +390,7 @@ def _lap_summary(
         ends=_end_summaries(motion, moving, here, bike, "Nothing usable was measured on this lap."),
         balance=balance(motion, track, moving, pairs),
         passing_s=passing_times_s(lap, motion.t_s, track.distance_m),
+        places=lap_places(motion, moving, track.corner, track.phase, PHASES, bike) if lap.complete else (),
     )
 
 

@@ -20,6 +20,7 @@ from telemetry.bike import DamperUse
 from telemetry.damping.oscillation import Oscillation
 from telemetry.errors import LogbookError
 from telemetry.laps.lap import Corner, LapKind
+from telemetry.motion.lapplaces import LapPlace
 from telemetry.motion.summary import NAN, EndSummary, Frequencies, PackingEvent, PlaceUse, Strokes, not_judged
 from telemetry.notes import QualityNote, Step
 
@@ -68,7 +69,7 @@ class LapSummary:
 
     ``masked_share`` is per end; ``kind`` and ``stopped_s`` are those of `telemetry.laps.Lap`, None where not kept.
     ``passing_s`` is when a complete lap passed equal parts of its length, from its start to its end; empty where the
-    distance is not known.
+    distance is not known. ``places`` is how the motorcycle stood on a complete lap.
     """
 
     lap: int
@@ -83,6 +84,7 @@ class LapSummary:
     kind: LapKind | None = None
     stopped_s: float = 0.0
     passing_s: tuple[float, ...] = ()
+    places: tuple[LapPlace, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -299,6 +299,9 @@ def _damper(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> 
     parser.add_argument(
         "--end", choices=("front", "rear"), default="rear", help="which damper (default: rear)"
     )
+    parser.add_argument(
+        "--bounce", action="store_true", help="A and B are bounce tests: the bike pushed by hand"
+    )
     _line_and_circuit(parser)
     _channels(parser)
     _json(parser)

@@ -271,11 +271,14 @@ def _comparison(comparison: Comparison) -> str:
         page.table(rows.CHANGE_COLUMNS, rows.change_rows(comparison), words=(0, 1, 2, 3))
         if comparison.changes
         else page.paragraph("Nothing was changed that a setup sheet or bike file says."),
-        page.table(rows.COMPARISON_COLUMNS, rows.comparison_rows(comparison), words=(0, 4)),
+        page.table(rows.CONDITION_COLUMNS, rows.condition_rows(comparison), words=(0,))
+        if comparison.conditions
+        else "",
+        page.table(rows.COMPARISON_COLUMNS, rows.comparison_rows(comparison.metrics), words=(0, 4)),
         page.paragraph(
             "; ".join(("Left out", *excluded_words(comparison))) if comparison.excluded else "", "note"
         ),
-        page.paragraph(comparison.method, "note"),
+        page.paragraph(f"{comparison.method} {comparison.basis}", "note"),
         long=True,
     )
 
