@@ -8,6 +8,7 @@ import numpy as np
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray
 from telemetry.balance.bumps import BumpPairs, find_pairs
 from telemetry.balance.delay import delay_notes
+from telemetry.balance.light import light_wheels
 from telemetry.balance.loads import find_riding
 from telemetry.balance.measure import balance
 from telemetry.bike import (
@@ -219,6 +220,7 @@ def review(
         frequencies=frequencies(motion, moving, bike),
         trends=shifts,
         dampers=_dampers(bike),
+        light=light_wheels(motion, track, bike, ridden, moving),
     )
     return Review(summary=summary, traces=_traces(run, motion, track), run=run, motion=motion, track=track)
 

@@ -15,7 +15,7 @@ import pyarrow.parquet as pq
 from pydantic import TypeAdapter
 
 from telemetry.arrays import ENDS, End, FloatArray
-from telemetry.balance.balance import Balance
+from telemetry.balance.balance import Balance, LightWheel
 from telemetry.bike import DamperUse
 from telemetry.damping.oscillation import Oscillation
 from telemetry.errors import LogbookError
@@ -164,7 +164,7 @@ class Summary:
     done to the data, with settings; ``damper_work`` is there for an end whose damper the bike file describes;
     ``bike_values`` are the bike-file values the numbers rest on. ``places`` are both ends by lap, phase and corner;
     ``packing`` says where an end sank over bumps; ``trends`` how each number shifts from lap to lap;
-    ``dampers`` which ones were fitted, as far as the bike file says.
+    ``dampers`` which ones were fitted, as far as the bike file says; ``light`` where a wheel carried little.
     """
 
     run: RunInfo
@@ -185,6 +185,7 @@ class Summary:
     frequencies: Frequencies = field(default_factory=Frequencies)
     trends: tuple[Trend, ...] = ()
     dampers: Mapping[End, FittedDamper] = field(default_factory=dict)
+    light: tuple[LightWheel, ...] = ()
     schema: str = SCHEMA
 
 

@@ -189,13 +189,17 @@ def _dampers(summary: Summary) -> str:
 def _stops(summary: Summary) -> str:
     found = rows.stop_rows(summary)
     title = "Where the travel ran out"
+    light = [
+        page.paragraph(words) for words in rows_motion.light_words(summary.light, lap_length_m(summary.laps))
+    ]
     if not found:
         words = never_words(summary.ends, "reached a limit of its travel")
-        return page.section(title, page.paragraph(words))
+        return page.section(title, page.paragraph(words), *light)
     return page.section(
         title,
         page.table(rows.STOP_COLUMNS, found, words=(0, 1, 2)),
         *(page.paragraph(words, "note") for words in limits_words(summary.ends)),
+        *light,
         long=len(found) > 15,
     )
 
