@@ -60,6 +60,7 @@ from telemetry.motion import (
 from telemetry.notes import QualityNote
 from telemetry.signals import Run, SensorSetup, to_run
 from telemetry.signals.channels import CONDITIONS
+from telemetry.signals.noise import noise_notes
 from telemetry.summary import (
     TRACE_COLUMNS,
     FittedDamper,
@@ -126,9 +127,25 @@ def measure(
     track = find_track(run, start_line=start_line, circuit=circuit)
     track = leave_out_laps(track, cut.leave_out, run.source)
     doubts = (QualityNote("warning", "bike_file", sentence) for sentence in bike_warnings(bike))
+    noise = _noise_notes(run, track)
     return Measured(
-        run, motion, track, (*doubts, *run.notes, *motion.notes, *track.notes, *delay_notes(motion, track))
+        run,
+        motion,
+        track,
+        (*doubts, *run.notes, *noise, *motion.notes, *track.notes, *delay_notes(motion, track)),
     )
+
+
+def _noise_notes(run: Run, track: Track) -> list[QualityNote]:
+    """Travel sensors that are noisy beside what the wheels do while riding; standing still every sensor is."""
+    riding = is_moving(track)
+    return [
+        note
+        for end, travel in run.shaft_travel_mm.items()
+        for note in noise_notes(
+            end, np.where(riding, travel, np.nan), run.sensor_noise_mm[end], run.sample_rate_hz
+        )
+    ]
 
 
 def review(
