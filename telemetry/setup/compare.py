@@ -134,7 +134,7 @@ def compare(
         excluded=(*excluded_a, *excluded_b),
         cautions=(*cautions, *([circuit_caution] if circuit_caution and not refused else [])),
         first=(*_first_cautions(a, b), *([refusal] if refusal and refused != "different bikes" else [])),
-        conditions=conditions(sheet_a, sheet_b),
+        conditions=conditions(a, b, sheet_a, sheet_b),
         places=compare_parts(
             place_parts(a, laps_a, laps_b, same_numbering(a, b)), judged, refused=refused is not None
         ),
