@@ -39,8 +39,8 @@ def damper(arguments: argparse.Namespace) -> None:
     arguments.a, arguments.b = which
     arguments.setup_a = arguments.setup_b = None
     with working("Comparing"):
-        (a, _), (b, _) = from_logbook(arguments) if arguments.logbook else from_logs(arguments)
-        result = compare_damper(a, b, arguments.end)
+        a, b = from_logbook(arguments) if arguments.logbook else from_logs(arguments)
+        result = compare_damper(a.summary, b.summary, arguments.end)
         write_text(arguments.json, damper_comparison_to_json(result), inputs=inputs)
     print_damper_comparison(result, console())
 

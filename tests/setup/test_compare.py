@@ -13,6 +13,7 @@ from telemetry.motion import not_judged
 from telemetry.notes import Step
 from telemetry.setup import Outing, compare, comparison_to_json, parse_sheet, repeats
 from telemetry.setup.expected import known_change
+from telemetry.summary import LoggedCondition
 
 NO_FRONT = not_judged(125.0, 114.0, "The bike file has no [front.sensor].")
 
@@ -245,11 +246,14 @@ def test_conditions_of_both_sheets_stand_beside_the_difference(rng):
     laps = laps_with(rng, 3)
     before = parse_sheet({"track_temperature_c": 31, "rear": {"tyre_pressure_bar": 1.6}})
     after = parse_sheet({"track_temperature_c": 44, "fuel_l": 9})
-    result = compare(summary(laps), summary(laps), before, after)
-    assert [(row.what, row.unit, row.before, row.after) for row in result.conditions] == [
-        ("track temperature", "°C", 31, 44),
-        ("fuel", "L", None, 9),
-        ("rear tyre pressure", "bar", 1.6, None),
+    a = summary(laps, conditions={"rear_oil_temperature": LoggedCondition(61.0, "C")})
+    b = summary(laps, conditions={"rear_oil_temperature": LoggedCondition(74.5, "C")})
+    result = compare(a, b, before, after)
+    assert [(row.what, row.unit, row.before, row.after, row.source) for row in result.conditions] == [
+        ("track temperature", "°C", 31, 44, "setup sheet"),
+        ("fuel", "L", None, 9, "setup sheet"),
+        ("rear tyre pressure", "bar", 1.6, None, "setup sheet"),
+        ("rear oil temperature", "C", 61.0, 74.5, "log"),
     ]
 
 
