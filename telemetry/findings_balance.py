@@ -132,11 +132,10 @@ def _damped(ratio: Ratio) -> str:
     if told == "even":
         return "both ends are damped alike"
     if told == "cannot tell" or ratio.value is None:
-        low, high = ratio.ci95 or (0.0, 2.0)
-        if low > 1 or high < 1:
-            return f"the rear is damped {'more' if low > 1 else 'less'}, how much cannot be told"
         return "how they are damped cannot be told"
     word = "more" if told == "rear more" else "less"
+    if not _per_cent(ratio):
+        return f"the rear is damped {word}, how much cannot be told"
     return f"the rear is damped {abs(100 * (ratio.value - 1)):.0f} % {word}"
 
 

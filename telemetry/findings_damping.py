@@ -14,17 +14,58 @@ from telemetry.damping.oscillation import (
     Oscillation,
     OscillationEvent,
     dampers_in_doubt,
+    dampers_not_judged,
 )
 from telemetry.damping.places import gather
+from telemetry.damping.verdict import NEARLY_ALL
 from telemetry.motion.summary import EndSummary
 from telemetry.summary import Finding
 from telemetry.wording import count_word, laps_words, measured_time, place_words
+
+# What is said of the damper of an end in a list.
+DAMPER_ANSWERS = (LOST, DOUBTFUL, NOT_JUDGED, NO_SUDDEN, NO_SIGN) = (
+    "suspected loss", "in doubt", "not judged", "no sudden loss, slow loss not judged", "no sign of loss",
+)  # fmt: skip
+_SLOW_NOT_JUDGED = "Whether its damping falls over the laps was not judged."
+
+
+def slow_loss_judged(oscillation: Oscillation, end: End) -> bool:
+    """Whether it could be judged if an end loses damping over the laps; no with too few of them."""
+    course = oscillation.course.get(end)
+    return course is not None and course.state != "cannot tell"
+
+
+def damper_answer(oscillation: Oscillation, end: End) -> str:
+    """What a list says of the damper of an end: never that it is sound where that was not judged.
+
+    Parameters
+    ----------
+    oscillation : Oscillation
+    end : {"front", "rear"}
+
+    Returns
+    -------
+    str
+        One of `DAMPER_ANSWERS`; what was judged of the rear for a part of the riding only says so after it.
+    """
+    if end in dampers_in_doubt(oscillation):
+        suspected = oscillation.verdict == "yes" if end == "rear" else front_suspected(oscillation)
+        return LOST if suspected else DOUBTFUL
+    if end in dampers_not_judged(oscillation):
+        return NOT_JUDGED
+    share = oscillation.judged_share if end == "rear" else None
+    part = "" if share is None or share >= NEARLY_ALL else f" in {100 * share:.0f} % of the riding"
+    return (NO_SIGN if slow_loss_judged(oscillation, end) else NO_SUDDEN) + part
 
 
 def oscillation_sentence(oscillation: Oscillation) -> str:
     """What the detector says of the rear damper, in one sentence and its caution."""
     if oscillation.verdict == "no":
-        return oscillation.reason
+        return (
+            oscillation.reason
+            if slow_loss_judged(oscillation, "rear")
+            else f"{oscillation.reason} {_SLOW_NOT_JUDGED}"
+        )
     if oscillation.verdict == "yes":
         return f"Suspected loss of rear damping: {oscillation.reason} {DAMPING_CAUTION}"
     if "rear" in dampers_in_doubt(oscillation):

@@ -14,8 +14,8 @@ from dashboard.words import NOT_KNOWN
 from telemetry.arrays import ENDS, End
 from telemetry.errors import LogbookError
 from telemetry.findings import nothing_asks
+from telemetry.findings_damping import DOUBTFUL, LOST, NO_SUDDEN, NOT_JUDGED
 from telemetry.logbook import RunEntry
-from telemetry.logbook.entry import DOUBTFUL, LOST, NO_SIGN, NOT_JUDGED
 from telemetry.report.words import lap_time
 from telemetry.wording import count_word, limits_words
 
@@ -93,7 +93,7 @@ def _link(entry: RunEntry) -> html.A:
 
 def _answers(entry: RunEntry) -> dict[End, str]:
     """What is said of each damper; a run added by an older version has only the rear's verdict."""
-    of_verdict = {"yes": LOST, "no": NO_SIGN}.get(entry.oscillation, NOT_JUDGED)
+    of_verdict = {"yes": LOST, "no": NO_SUDDEN}.get(entry.oscillation, NOT_JUDGED)
     return {"front": entry.front_damper or NOT_KNOWN, "rear": entry.rear_damper or of_verdict}
 
 

@@ -43,6 +43,7 @@ def build_parser() -> argparse.ArgumentParser:
         _damper,
         _bike,
         _stand,
+        _try,
         _bounce,
         _add,
         _logbook,
@@ -298,6 +299,9 @@ def _damper(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> 
     parser.add_argument(
         "--end", choices=("front", "rear"), default="rear", help="which damper (default: rear)"
     )
+    parser.add_argument(
+        "--bounce", action="store_true", help="A and B are bounce tests: the bike pushed by hand"
+    )
     _line_and_circuit(parser)
     _channels(parser)
     _json(parser)
@@ -319,6 +323,48 @@ def _stand(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> N
         parser.add_argument(f"--{option}", action="append", default=[], metavar=metavar, help=words)
     _json(parser)
     parser.add_argument("--plot", metavar="FILE.html", help="also write a page with pictures, to print")
+
+
+def _try(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    parser = _command(
+        commands,
+        "try",
+        "predict",
+        "predict what a set-up change does to the laps of a log, before it is made",
+    )
+    parser.set_defaults(run=partial(_later, "predict", "predict"))  # "try" is no name for a function
+    parser.add_argument(
+        "log", metavar="LOG", help="a log, or with --logbook a run (id, start of id, or name)"
+    )
+    parser.add_argument("--bike", metavar="BIKE.toml", help="bike file, as the bike was when it was logged")
+    parser.add_argument("--logbook", metavar="DIR", help="logbook that holds the run")
+    parser.add_argument(
+        "--change",
+        action="append",
+        default=[],
+        metavar="KEY=+STEP",
+        help="change a value of the bike file by (+, -) or to a number, such as front.spring_rate_n_per_mm=+1 or "
+        "rear.rebound_clicks=10; may be repeated",
+    )
+    parser.add_argument(
+        "--want",
+        action="append",
+        default=[],
+        metavar="KEY=VALUE",
+        help="find the adjuster that brings a number there, such as rear.travel_left_mm=8 or "
+        "balance.speed_ratio.rebound=1.0; may be repeated",
+    )
+    parser.add_argument(
+        "--only",
+        action="append",
+        default=[],
+        metavar="KEY",
+        help="adjuster that --want and --steps may turn (default: all); may be repeated",
+    )
+    parser.add_argument("--steps", action="store_true", help="what one step of every adjuster does")
+    _channels(parser)
+    _line_and_circuit(parser)
+    _json(parser)
 
 
 def _bike(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:

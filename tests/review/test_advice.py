@@ -3,76 +3,23 @@
 What may be advised is common practice, with no source; the tests hold the review to the table.
 """
 
-import re
 from dataclasses import replace
 from itertools import product
 
 import pytest
+from advice_judge import ENDS, both_ways, told_turns, traced, uses_travel_that_is_not_there
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from test_findings import SOUND, a_balance, a_stop, an_end, damped, some_laps
 
-from telemetry.advice import LEAST_LEFT_PCT, RULES, advises_more_travel, turn_words
+from telemetry.advice import RULES
 from telemetry.findings import findings, nothing_asks
 from telemetry.motion import PackingEvent
 from telemetry.summary import Trend, Turn
 from telemetry.wording import CHANGE_CAUTION
 
-ENDS = ("front", "rear")
 FRONT_SLOW = (1.4, (1.3, 1.5))
 REAR_SLOW = (0.7, (0.62, 0.79))
-
-
-def sentences(text):
-    """A suggestion sentence by sentence."""
-    return re.findall(r"\S.*?\.(?=\s|$)", text)
-
-
-def pattern(template):
-    """What a template may read: its fields stand for any words."""
-    return re.sub(r"\\\{\w+\\\}", ".+", re.escape(template))
-
-
-TURNS = "|".join(
-    pattern(turn_words(Turn(end, step.adjuster, step.direction)))
-    for rule in RULES
-    for step in rule.steps
-    for end in ENDS
-)
-
-
-def allowed(rule):
-    """Every sentence that a finding under a rule may hold."""
-    if rule.waits:
-        return [re.escape(one) for one in sentences(rule.first)] + [r"Set-up waits until then: .+\."]
-    if not rule.steps:
-        return [rf"Look at {pattern(rule.first)}\.", r"No setting follows from it\."]
-    conditions = "|".join(pattern(step.condition) for step in rule.steps if step.condition) or "-"
-    option = rf"(?:{TURNS})(?:, one click \(now [\d.]+ from closed\))?(?:, (?:{conditions}))?"
-    return [
-        rf"Rule out first: {pattern(rule.first)}\.",
-        rf"Then one step: {option}(?:, or {option})*\.",
-        rf"Not (?:{TURNS}): .+\.",
-        rf"Expect: {pattern(rule.expect)}\.",
-        rf"Recheck: {pattern(rule.recheck)}\.",
-        r"A damper without damping lets it bottom\.",
-        r"Set-up waits until then: .+\.",
-    ]
-
-
-def traced(finding):
-    """Whether every sentence of a suggestion stands in the table."""
-    (rule,) = [rule for rule in RULES if rule.key == finding.rule]
-    return all(
-        any(re.fullmatch(one, said) for one in allowed(rule)) for said in sentences(finding.suggestion)
-    )
-
-
-def both_ways(found):
-    """Adjusters of one end that are to go both ways."""
-    turned = {(turn.end, turn.adjuster, turn.direction) for one in found for turn in one.turns}
-    return {(end, adjuster) for end, adjuster, _ in turned if {
-        (end, adjuster, "more"), (end, adjuster, "less")} <= turned}  # fmt: skip
 
 
 def packed(end, lap):
@@ -120,13 +67,12 @@ def test_whatever_is_found_never_pulls_one_adjuster_both_ways(review):
     ends, balance, packing, trends, clicks = review
     found = findings(some_laps(5), ends, balance, SOUND, packing=packing, trends=trends, clicks=clicks)
     assert not both_ways(found)
+    assert not uses_travel_that_is_not_there(found, ends)
     for one in found:
         assert traced(one), one.suggestion
+        assert told_turns(one.suggestion) == {(turn.end, turn.adjuster, turn.direction) for turn in one.turns}
         assert (CHANGE_CAUTION in one.caution) is bool(one.turns)
         for turn in one.turns:
-            end = ends[turn.end]
-            if advises_more_travel(turn):
-                assert not end.bottomed and end.wheel.travel.used_pct <= 100.0 - LEAST_LEFT_PCT
             if turn.direction == "more":
                 assert clicks.get(f"{turn.end}.{turn.adjuster.split()[0]}_clicks") != 0.0
 

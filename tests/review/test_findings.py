@@ -63,7 +63,8 @@ EVENT = OscillationEvent(
     30.0, 31.6, 2, 1240.0, 5, "drive", 16.2, 0.05, (0.02, 0.09), 1.1, 0.6, 0.9, "The front did not feel it."
 )
 LOST = Oscillation("yes", "1 stretch out of corner 5.", (EVENT,))
-SOUND = Oscillation("no", "Nothing suggests lost damping over 280 s of riding.")
+STEADY = DamperCourse("steady", "It did not fall.", (), None)
+SOUND = Oscillation("no", "Nothing suggests lost damping over 280 s of riding.", course={"rear": STEADY})
 
 
 @pytest.mark.parametrize(
@@ -114,6 +115,8 @@ def test_suspected_loss_comes_first_with_its_caution():
 
 def test_a_sound_damper_and_an_unknown_one_are_different_sentences():
     assert oscillation_sentence(SOUND) == SOUND.reason
+    too_few = replace(SOUND, course={})
+    assert oscillation_sentence(too_few).endswith("Whether its damping falls over the laps was not judged.")
     unknown = Oscillation("cannot_tell", "the log has 50 samples a second.")
     assert "cannot be told" in oscillation_sentence(unknown)
 
@@ -301,4 +304,8 @@ def test_a_sound_rear_is_said_beside_a_fading_front_and_named_as_the_rear():
     found = IN_DOUBT["front fades"]
     sentences = verdict_sentences(RUN, some_laps(3), (), {}, a_balance(), found)
     assert sentences[0].startswith("Suspected loss of front damping")
-    assert sentences[-2:] == (found.reason, "The log is sound: 3 complete laps at 500 Hz, no warnings.")
+    unjudged = "Whether its damping falls over the laps was not judged."  # there is no course of the rear
+    assert sentences[-2:] == (
+        f"{found.reason} {unjudged}",
+        "The log is sound: 3 complete laps at 500 Hz, no warnings.",
+    )
