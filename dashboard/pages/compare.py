@@ -239,6 +239,8 @@ def _numbers(rows: Sequence[MetricComparison]) -> Any:
 def _mean_and_spread(values: LapValues, digits: int) -> str:
     if values.mean is None:
         return "–"
+    if not values.laps:  # of the whole run
+        return number(values.mean, digits)
     spread = "" if values.sd is None else f" ± {number(values.sd, digits)}"
     return f"{number(values.mean, digits)}{spread} ({len(values.values)} laps)"
 

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from made_summaries import end_summary, lap, laps_with, summary
 
+from telemetry.balance.balance import DampingBalance, EndDamping, Ratio
 from telemetry.damping import Oscillation
 from telemetry.laps import Corner
 from telemetry.motion import not_judged
@@ -286,6 +287,25 @@ def test_what_a_change_should_move(change, rows):
     after = {end: {**base[end], **change.get(end, {})} for end in base}
     known = known_change(parse_sheet(base), parse_sheet(after), {}, {})
     assert {row.key: row.sign for row in known.rows} == rows
+
+
+@pytest.mark.parametrize(("after", "verdict"), [(0.40, "higher"), (0.31, "no clear difference")])
+def test_damping_ratios_of_whole_runs_are_rows(rng, after, verdict):
+    def run(compression):
+        ends = {
+            end: EndDamping(compression if end == "front" else 0.4, 0.5, 0.03, 0.03)
+            for end in ("front", "rear")
+        }
+        made = summary(laps_with(rng, 4))
+        damping = DampingBalance(Ratio(1.0), Ratio(1.0), ends, 0.0, 0.9, 40)
+        return replace(made, balance=replace(made.balance, damping=damping))
+
+    row = rows_by_key(compare(run(0.30), run(after)))["front.damping.compression"]
+    # propagation by hand: sd of 0.30 and of the other, each 3 % of the estimate and 3 % between outings
+    sd = np.hypot(0.03, 0.03) * np.hypot(0.30, after)
+    assert row.difference == pytest.approx(after - 0.30)
+    assert (row.ci95[1] - row.ci95[0]) / 2 >= 1.959 * sd
+    assert row.verdict == verdict
 
 
 def test_repeats_of_a_setup_are_found_by_their_sheets(rng):
