@@ -93,11 +93,11 @@ def quarter_car(laps, old, new):
         middle = float(np.median(travel))
         ratio = float(leverage_curve(old, end).ratio(np.array([middle]))[0])
         w = 2 * np.pi * np.fft.rfftfreq(len(travel), 1 / rate)
+        w[0] = w[1]  # a free mass at rest; set apart below
         m = model.body.mass_kg * float(model.body.arm_m[1 - k] / model.body.arm_m.sum())
-        with np.errstate(divide="ignore", invalid="ignore"):
-            g = -1 / (m * w**2) + 1 / (
-                model.body.tyre_n_m[k] + 1j * w * model.body.tyre_n_s_m[k] - model.body.unsprung_kg[k] * w**2
-            )
+        g = -1 / (m * w**2) + 1 / (
+            model.body.tyre_n_m[k] + 1j * w * model.body.tyre_n_s_m[k] - model.body.unsprung_kg[k] * w**2
+        )
         loop = []
         for bike, tables in ((old, model.old), (new, model.new)):
             rate_n_m = 1e3 * spring_of(bike, end).rate_n_per_mm(middle)
