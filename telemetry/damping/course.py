@@ -305,8 +305,8 @@ def _fall_words(fall: Fall, trend: DampingTrend | None, end: End) -> str:
     if not fall.fall:
         return (
             f"From lap {fall.first} to lap {fall.last} the damping ratio of the {end} wheel hop rose by {up_pct:.0f} "
-            f"%: this suggests a {end} damper that had lost damping when the outing began and recovered, as gas left "
-            "its oil or heat its body; a tyre that lost pressure or a pace that fell from lap to lap can look like it."
+            f"%: a {end} damper that had lost damping when the outing began and recovered, as gas left its oil or heat "
+            "its body, reads so, and so do a line, a pace and sensor clocks that change over the laps."
         )
     laps = f"From lap {fall.first} to lap {fall.turn}"
     words = f"{laps} the damping ratio of the {end} wheel hop fell by {down_pct:.0f} %"
@@ -360,7 +360,7 @@ def told_apart(
                 told[other] = replace(course[other], state="doubtful", reason=words)
         elif share < NO_PART and (rise := rises.get(end)):
             words = _fall_words(rise, trend, end)
-            told[end] = replace(course[end], state="lost damping and recovered", reason=words)
+            told[end] = replace(course[end], state="doubtful", reason=words)
     return told
 
 

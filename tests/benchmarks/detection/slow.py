@@ -3,8 +3,8 @@
     .venv/bin/python tests/benchmarks/detection/slow.py --outings 20 --first-seed 900000
 
 Whole reviews of `telemetry.simulate.random_outing`, whose truth is the work of the damper over that of a sound twin. A
-slow loss counts when the last lap has 0.7 of the damping or less. "Right end named" is: that damper falls over the laps
-or, of one that had lost damping when the outing began, comes back; "wrong end named": the other does.
+slow loss counts when the last lap has 0.7 of the damping or less. "Right end named": that damper falls over the laps;
+"wrong end named": the other does. One that had lost damping when the outing began and recovers is to be in doubt.
 """
 
 import argparse
@@ -71,7 +71,7 @@ def _named(outcome: Outcome, *, right: bool) -> bool:
 
 
 def table(outcomes: list[Outcome]) -> str:
-    """A line a kind: right end named, recovered, wrong end named, full alarms of the rear, set-up advised."""
+    """A line a kind: right end named or in doubt, wrong end named, full alarms of the rear, set-up advised."""
     heads = (
         "outing",
         "number",
@@ -90,7 +90,7 @@ def table(outcomes: list[Outcome]) -> str:
     for kind, here in groups.items():
         shares = (
             sum(_named(o, right=True) for o in here),
-            sum(o.states.get(o.end) == "lost damping and recovered" for o in here),
+            sum(o.states.get(o.end) == "doubtful" for o in here),
             sum(_named(o, right=False) for o in here),
             sum(o.verdict == "yes" for o in here),
             sum(o.advised for o in here),
