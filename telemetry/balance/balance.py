@@ -217,8 +217,49 @@ class ChassisMotion:
 
 
 @dataclass(frozen=True)
+class LightWheel:
+    """A time in which a tyre carried little of what it carries standing, from the loads and the travel.
+
+    Parameters
+    ----------
+    end : {"front", "rear"}
+    start_s, end_s : float
+    lap, distance_m, corner, phase
+        Place of its begin, as far as it is known.
+    hanging_s : float
+        How long of it the end was fully extended, the wheel off the ground or as good as. [s]
+    least_share : float or None
+        Of what the tyre carries standing with the rider, at its least; None without masses and springs.
+    under : str
+        "braking", "drive" or "".
+    """
+
+    end: End
+    start_s: float
+    end_s: float
+    lap: int | None
+    distance_m: float | None
+    corner: int | None
+    phase: str | None
+    hanging_s: float
+    least_share: float | None
+    under: str = ""
+
+
+@dataclass(frozen=True)
+class Gain:
+    """What one m/s2 does, with its 95 % interval over stretches."""
+
+    value: float
+    ci95: tuple[float, float]
+
+
+@dataclass(frozen=True)
 class WeightTransfer:
-    """Dive and squat, as medians over the times brake or drive was steady.
+    """Dive and squat. As ridden, the drag of the speeds at which they were met is in them; at one speed it is not.
+
+    Dive as ridden is the mean over brakings, squat the slope over upright drive; both at one speed are slopes over
+    upright stretches.
 
     Parameters
     ----------
@@ -234,9 +275,14 @@ class WeightTransfer:
     rear_left_mm : float or None
         Rear wheel travel that was left to extend under braking, exceeded 95 % of the time.
     squat_deg_per_m_s2 : float or None
-        Pitch lost per m/s2 of drive, nose up positive.
+        Pitch lost per m/s2 of upright drive, nose up positive.
     rear_squat_mm_per_m_s2 : float or None
-        Rear wheel travel gained per m/s2 of drive.
+        Rear wheel travel gained per m/s2 of upright drive.
+    squat_ci95, rear_squat_ci95 : tuple of float or None
+    dive_at_one_speed, squat_at_one_speed, rear_squat_at_one_speed : Gain or None
+        The same per m/s2 with the part that goes with the square of the speed taken out.
+    lean_known : bool
+        Without it there is no squat.
     """
 
     brakings: int
@@ -248,6 +294,12 @@ class WeightTransfer:
     rear_left_mm: float | None
     squat_deg_per_m_s2: float | None
     rear_squat_mm_per_m_s2: float | None
+    squat_ci95: tuple[float, float] | None = None
+    rear_squat_ci95: tuple[float, float] | None = None
+    dive_at_one_speed: Gain | None = None
+    squat_at_one_speed: Gain | None = None
+    rear_squat_at_one_speed: Gain | None = None
+    lean_known: bool = True
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ from telemetry.damping.band import FREEDOM_PER_S
 from telemetry.damping.equation import BLOCK_S, WheelEquation
 from telemetry.damping.listen import Heard
 from telemetry.damping.oscillation import Check
+from telemetry.damping.same_place import LEAST_BEYOND_PLACE, SwingByPlace
 
 # After a single hit this share of the energy lies in one quarter of a second; and a wheel that is held swings out
 # as fast as this damping ratio says, between lost and healthy (a free decay at 19 Hz and 0.07 has 98 % of its
@@ -89,6 +90,43 @@ def _one_hit(equation: WheelEquation, inside: slice, hop_hz: float) -> Check:
     )
 
 
+def place_check(by_place: SwingByPlace, end: End, start_s: float, end_s: float) -> tuple[Check, ...]:
+    """Ask whether the place makes the wheel swing like this on every lap; nothing without another lap there.
+
+    Parameters
+    ----------
+    by_place : SwingByPlace
+    end : {"front", "rear"}
+    start_s, end_s : float
+        Of the stretch, on the run's clock. [s]
+
+    Returns
+    -------
+    tuple of Check
+        One or none.
+    """
+    beyond = by_place.beyond_place(start_s, end_s)
+    if beyond is None:
+        return ()
+    question = "Does the wheel swing as far there on the other laps?"
+    further = float(np.exp(0.5 * beyond))  # of amplitudes
+    if beyond < LEAST_BEYOND_PLACE:
+        return (
+            Check(
+                question,
+                f"Nearly: the {end} swings further than usual at this place on most laps; this time its amplitude was "
+                f"{further:.1f} times what the place explains.",
+                against=True,
+            ),
+        )
+    return (
+        Check(
+            question,
+            f"No: its amplitude was {further:.1f} times what the place and the road that the other wheel met explain.",
+        ),
+    )
+
+
 def decay_ratio(equation: WheelEquation, inside: slice, hop_hz: float) -> float:
     """Damping ratio that the swinging out behind the strongest moment of a stretch shows.
 
@@ -160,10 +198,11 @@ def line_over_lost(heard: Heard, predicted: FloatArray, inside: slice) -> tuple[
         ln of the likelihood ratio, frequency of the likelier line [Hz], whether it is steady in distance.
     """
     equation, grid = heard.equation, heard.grid
-    left = grid.row @ equation.own[:, inside] - predicted[inside]
-    n = left.shape[1]
+    signals = np.concatenate([equation.own[:, inside], predicted[None, inside]])
+    row = np.concatenate([grid.row, -np.ones((len(grid.row), 1))], axis=1)
+    n = signals.shape[1]
     freedom = 0.5 * FREEDOM_PER_S * n * equation.step_s
-    square = np.mean(left**2, axis=1)
+    square = np.maximum(((row @ (signals @ signals.T / n)) * row).sum(axis=1), 1e-9)
     lost = float((freedom * (grid.gain - np.log(square)))[grid.lost].max())
     clocks = [equation.step_s * np.arange(n)]
     if equation.ground_speed_m_s is not None:
@@ -177,7 +216,8 @@ def line_over_lost(heard: Heard, predicted: FloatArray, inside: slice) -> tuple[
     for follows_speed, clock in enumerate(clocks):
         angle = 2 * np.pi * np.outer(clock, line_hz)
         # least squares on cosine and sine; they are as good as orthogonal over several periods
-        line = 2.0 * ((left @ np.cos(angle)) ** 2 + (left @ np.sin(angle)) ** 2) / n**2
+        cosine, sine = row @ (signals @ np.cos(angle)), row @ (signals @ np.sin(angle))
+        line = 2.0 * (cosine**2 + sine**2) / n**2
         rest = np.maximum(square - line.max(axis=1), 1e-3 * square)
         likelihood = freedom * (grid.gain - np.log(rest))
         healthy = np.where(grid.healthy, likelihood, -np.inf)
