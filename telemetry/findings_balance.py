@@ -1,6 +1,7 @@
 """Balance in words: do both ends move together on the same bump, are they damped alike, and what would even it out."""
 
 from telemetry.balance.balance import Balance, Ratio
+from telemetry.balance.ratios import MIN_PLACES
 from telemetry.balance.resistance import verdict
 from telemetry.summary import Finding
 from telemetry.wording import CHANGE_CAUTION
@@ -9,6 +10,12 @@ from telemetry.wording import CHANGE_CAUTION
 EVEN_WITHIN = 0.10
 # An interval that spans more than this many times says nothing of how much.
 WIDEST = 4.0
+# Stands wherever both balances are shown.
+TWO_BALANCES = (
+    "Same bump: peak speed of both ends on the same bumps, those that stand clear of the road's grain, less what load "
+    "transfer adds. It leads, and advice rests on it. RMS speed: all riding, load transfer, wheel hop and friction in "
+    "it, so it may say otherwise."
+)
 
 
 def balance_sentence(balance: Balance) -> str:
@@ -18,15 +25,27 @@ def balance_sentence(balance: Balance) -> str:
     bump = balance.same_bump
     if bump is not None and bump.compression_ratio is not None:
         return (
-            f"On the same bump ({bump.pairs} of them) {_direction(bump.compression, 'go down')}; "
+            f"On the same bump ({bump.pairs} clear of the road's grain) {_direction(bump.compression, 'go down')}; "
             f"{_direction(bump.rebound, 'come up')}."
         )
     ratio = balance.speed_ratio
     if ratio.compression is None or ratio.rebound is None:
         return "Balance cannot be told: not enough valid motion."
     return (
-        f"Over the whole ride the rear's speed is {ratio.compression:.2f} of the front's in compression and "
-        f"{ratio.rebound:.2f} in rebound; too few common bumps to compare bump by bump."
+        f"{_too_few(balance)} Over the whole ride the rear's RMS speed is {ratio.compression:.2f} of the front's in "
+        f"compression and {ratio.rebound:.2f} in rebound, load transfer and wheel hop in it."
+    )
+
+
+def _too_few(balance: Balance) -> str:
+    """Why the ends cannot be compared on the same bump."""
+    bump = balance.same_bump
+    if bump is None:
+        return "The ends cannot be compared bump by bump: speed or short bumps are not in the log."
+    found = f"bumps at {bump.places} places" if bump.places != 1 else "bumps at 1 place"
+    return (
+        f"How the ends move on the same bump cannot be told: {found} of the lap stand clear of the road's grain, "
+        f"at least {MIN_PLACES} of like weight are needed."
     )
 
 
@@ -77,12 +96,12 @@ def balance_findings(balance: Balance) -> list[Finding]:
             f"pressure before the clickers."
             if told == "even"
             else f"Less {side} damping at the {slow} or more at the {fast} would bring them together; "
-            f"spring, sag, leverage and tyre pressure can cause it too, so rule those out first."
+            f"friction, spring, sag, leverage and tyre pressure can cause it too, so rule those out first."
         )
         found.append(
             Finding(
                 title=f"The {slow} {_third_person(verb)} slower than the {fast}",
-                evidence=f"Same bump: {_direction(ratio, verb)}, {bump.pairs} bumps.",
+                evidence=f"Same bump: {_direction(ratio, verb)}, {bump.pairs} bumps clear of the road's grain.",
                 suggestion=suggestion,
                 caution=CHANGE_CAUTION,
             )

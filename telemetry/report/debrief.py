@@ -6,6 +6,7 @@ from html import escape
 import numpy as np
 
 from telemetry.damping.oscillation import dampers_in_doubt
+from telemetry.findings_balance import TWO_BALANCES
 from telemetry.laps import lap_length_m
 from telemetry.motion import judged_ends
 from telemetry.report import page, rows, rows_motion
@@ -145,12 +146,14 @@ def _speeds(summary: Summary) -> str:
 
 
 def _balance(summary: Summary) -> str:
-    title = "Balance: rear over front; 1 is even"
+    title = "Balance: speed of the rear over the front; above 1 the rear is faster"
     if summary.balance.reason:
         return page.section(title, page.paragraph(f"Cannot be told: {summary.balance.reason}"))
     return page.section(
         title,
-        page.table(("wheel speed", "compression", "rebound"), rows.balance_rows(summary.balance)),
+        page.table(rows.BALANCE_COLUMNS, rows.balance_rows(summary.balance)),
+        page.paragraph(TWO_BALANCES, "note"),
+        page.table(rows.DAMPING_COLUMNS, damped) if (damped := rows.damping_rows(summary.balance)) else "",
         _response(summary),
         page.paragraph(
             " ".join((pitch_words(summary.balance), *chassis_words(summary.balance))).strip(), "note"
