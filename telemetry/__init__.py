@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from telemetry.bike import load_bike as load_bike
     from telemetry.logbook import Logbook as Logbook
     from telemetry.logs import read_log as read_log
+    from telemetry.prediction import predict_log as predict
     from telemetry.review import review as review_log
     from telemetry.setup import compare as compare
     from telemetry.simulate import simulate_outing as simulate_outing
@@ -29,11 +30,21 @@ _HOME = {
     "Logbook": ("telemetry.logbook", "Logbook"),
     "compare": ("telemetry.setup", "compare"),
     "load_bike": ("telemetry.bike", "load_bike"),
+    "predict": ("telemetry.prediction", "predict_log"),
     "read_log": ("telemetry.logs", "read_log"),
     "review_log": ("telemetry.review", "review"),
     "simulate_outing": ("telemetry.simulate", "simulate_outing"),
 }
-__all__ = ["Logbook", "__version__", "compare", "load_bike", "read_log", "review_log", "simulate_outing"]
+__all__ = [
+    "Logbook",
+    "__version__",
+    "compare",
+    "load_bike",
+    "predict",
+    "read_log",
+    "review_log",
+    "simulate_outing",
+]
 
 
 def __getattr__(name: str) -> Any:

@@ -39,6 +39,10 @@ class StrokeExceededError(BothEndsError):
     """Calibrated travel is more than the damper's stroke allows."""
 
 
+class PredictionError(BothEndsError):
+    """A change cannot be predicted from this log and bike file."""
+
+
 class LogbookError(BothEndsError):
     """A logbook or a run in it cannot be opened or written."""
 

@@ -6,28 +6,20 @@ are choices of ours or common practice, with no source; they decide about words,
 
 from collections.abc import Iterable, Mapping
 
+from telemetry.advice import WAIT, Setting, settle, travel_not_in_hand
 from telemetry.arrays import End
 from telemetry.balance.balance import Balance
-from telemetry.damping.oscillation import Oscillation, dampers_in_doubt
-from telemetry.findings_balance import balance_findings, balance_sentence, damping_sentence
-from telemetry.findings_damping import WAIT, damping_findings, oscillation_sentence, suspicions
-from telemetry.motion import EndSummary, StopEvent, judged_ends
+from telemetry.damping.oscillation import Oscillation, dampers_in_doubt, dampers_not_judged
+from telemetry.findings_balance import EVEN_WITHIN, balance_candidates, balance_sentence, damping_sentence
+from telemetry.findings_damping import damping_findings, oscillation_sentence, suspicions
+from telemetry.findings_travel import bottoming_candidates, packing_candidates, shift_candidates
+from telemetry.laps import lap_length_m, laps_at_pace
+from telemetry.motion import EndSummary, PackingEvent, judged_ends
 from telemetry.notes import QualityNote
-from telemetry.summary import Finding, LapSummary, RunInfo
-from telemetry.wording import CHANGE_CAUTION, count_word, laps_words, measured_time
+from telemetry.summary import Finding, LapSummary, RunInfo, Summary, Trend
+from telemetry.wording import count_word, measured_time
 
-# Deepest travel below this leaves much unused; common practice keeps the last 5-10 mm in hand.
-MUCH_UNUSED_PCT = 80.0
-# Met at one place in at least this share of the laps (and twice), a stop is a finding; once is a note.
-REPEATED_SHARE = 0.5
-# On a straight, stops of two laps within this are at one place: what distance and a rider's line give. A choice.
-SAME_PLACE_M = 30.0
-
-DAMAGE_CAUTION = (
-    "Repeated hard bottoming can damage fork, shock and frame mounts: have them inspected by a qualified "
-    "technician."
-)
-BOTTOMING_CAUTION = f"{DAMAGE_CAUTION} {CHANGE_CAUTION}"
+LEAST_REPEATS = 2
 
 
 def trust_sentence(run: RunInfo, laps: Iterable[LapSummary], quality: Iterable[QualityNote]) -> str:
@@ -102,90 +94,84 @@ def _of_both(sentence: str, ends: Mapping[End, EndSummary]) -> str:
 
 
 def findings(
-    laps: tuple[LapSummary, ...], ends: Mapping[End, EndSummary], balance: Balance, oscillation: Oscillation
+    laps: tuple[LapSummary, ...],
+    ends: Mapping[End, EndSummary],
+    balance: Balance,
+    oscillation: Oscillation,
+    *,
+    packing: tuple[PackingEvent, ...] = (),
+    trends: tuple[Trend, ...] = (),
+    clicks: Mapping[str, float] | None = None,
 ) -> tuple[Finding, ...]:
-    """What is worth saying aloud and what to try, faults first; with a damper in doubt nothing to try.
+    """What asks for a change or a check, faults first; with a damper in doubt no change.
 
     Parameters
     ----------
-    laps, ends, balance, oscillation
+    laps, ends, balance, oscillation, packing, trends
         Parts of a `Summary`.
+    clicks : mapping of str to float, optional
+        Clicks from fully closed by bike-file key, ``rear.rebound_clicks`` say; `Summary.bike_values` has them.
 
     Returns
     -------
     tuple of Finding
+        No two of them ask for opposite changes of one adjuster; empty where nothing asks for a change.
     """
-    found = damping_findings(oscillation)
-    complete = sum(lap.complete for lap in laps)
-    here = list(judged_ends(ends))
-    doubt = bool(dampers_in_doubt(oscillation))
-    for end in here:
-        found += _bottoming(end, ends[end], complete, doubt)
-    if doubt:
-        return tuple(found)
-    if complete:  # a push at the stand or a roll through the paddock uses little travel, and should
-        for end in here:
-            found += _unused(end, ends[end])
-    found += balance_findings(balance)
-    return tuple(found)
+    damping = damping_findings(oscillation, lap_length_m(laps))
+    here = judged_ends(ends)
+    candidates = [one for end in here for one in bottoming_candidates(end, here[end], laps)]
+    if dampers_in_doubt(oscillation):
+        held = Setting(held=f"A damper without damping lets it bottom. {WAIT}")
+        return (*damping, *settle(candidates, held))
+    candidates += packing_candidates(packing, laps)
+    candidates += balance_candidates(balance)
+    candidates += shift_candidates(trends)
+    return (*damping, *settle(candidates, Setting(travel_not_in_hand(ends), clicks or {})))
 
 
-def _repeated(stops: tuple[StopEvent, ...], complete_laps: int) -> list[list[StopEvent]]:
-    """Stops at one place, where enough different laps have them; the place is the corner, or metres on a straight."""
-    places: list[list[StopEvent]] = []
-    for stop in sorted(stops, key=lambda stop: (stop.corner or 0, stop.distance_m or 0.0)):
-        if not stop.corner and stop.distance_m is None:
-            continue
-        if places and _same_place(places[-1][-1], stop):
-            places[-1].append(stop)
-        else:
-            places.append([stop])
-    enough = max(2.0, REPEATED_SHARE * complete_laps)
-    return [here for here in places if len({stop.lap for stop in here}) >= enough]
+def nothing_asks(summary: Summary) -> tuple[str, ...]:
+    """That nothing in a review asks for a change, and what could not be judged; empty where there are findings.
+
+    Parameters
+    ----------
+    summary : Summary
+
+    Returns
+    -------
+    tuple of str
+        Sentences.
+    """
+    if summary.findings:
+        return ()
+    open_ = _not_judged(summary)
+    if not judged_ends(summary.ends):
+        return ("Whether anything asks for a change cannot be told: no end was judged.",)
+    if not open_:
+        return ("Nothing in this log asks for a change.",)
+    return (
+        "Nothing in this log asks for a change, as far as it can be judged.",
+        f"Not judged: {'; '.join(open_)}.",
+    )
 
 
-def _same_place(a: StopEvent, b: StopEvent) -> bool:
-    if a.corner or b.corner:
-        return a.corner == b.corner
-    return abs((a.distance_m or 0.0) - (b.distance_m or 0.0)) <= SAME_PLACE_M
-
-
-def _bottoming(end: End, summary: EndSummary, complete_laps: int, doubt: bool) -> list[Finding]:
-    """Stops that repeat at one place; what to change only where no damper is in doubt."""
+def _not_judged(summary: Summary) -> list[str]:
+    """What a review leaves open, in words."""
     found = []
-    for stops in _repeated(summary.bottomed, complete_laps):
-        fastest = max(stop.speed_mm_s for stop in stops)
-        hard = sum(stop.hard for stop in stops)
-        laps = len({stop.lap for stop in stops})
-        where = (
-            f"corner {stops[0].corner}" if stops[0].corner else f"{stops[0].distance_m:.0f} m into the lap"
-        )
-        found.append(
-            Finding(
-                title=f"{end.capitalize()} bottoms at {where}",
-                evidence=f"{stops[0].phase or 'phase not known'}, {laps_words(stop.lap or 0 for stop in stops)} "
-                f"({count_word(laps, 'lap')}, {count_word(len(stops), 'time')}, {hard or 'none'} of them a hard blow); "
-                f"arrives at up to {fastest:.0f} mm/s at the wheel.",
-                suggestion=f"A damper without damping lets it bottom. {WAIT}"
-                if doubt
-                else f"Check {end} sag first. If it is right, the {end} needs more support here: spring, "
-                + ("oil level" if end == "front" else "bump stop")
-                + ", or compression damping if it arrives fast.",
-                caution=DAMAGE_CAUTION if doubt else BOTTOMING_CAUTION,
-            )
-        )
+    for end, one in summary.ends.items():
+        if not one.judged:
+            found.append(f"the {end}")
+        elif seen := measured_time(one):
+            found.append(f"the {end} outside {seen}")
+    if len(laps_at_pace(summary.laps)) < LEAST_REPEATS:
+        found.append("what repeats from lap to lap (fewer than two complete laps at pace)")
+    found += [f"{end} damping" for end in dampers_not_judged(summary.oscillation)]
+    bump = summary.balance.same_bump
+    for ratio, verb in (
+        (None if bump is None else bump.compression, "go down"),
+        (None if bump is None else bump.rebound, "come up"),
+    ):
+        if ratio is None or ratio.value is None or ratio.ci95 is None:
+            found.append(f"how the ends {verb} on the same bump")
+        elif (off := max(abs(limit - 1) for limit in ratio.ci95)) > EVEN_WITHIN:
+            found.append(f"how the ends {verb} on the same bump, closer than {100 * off:.0f} %")
     return found
-
-
-def _unused(end: End, summary: EndSummary) -> list[Finding]:
-    travel = summary.wheel.travel
-    if measured_time(summary) or travel.used_pct >= MUCH_UNUSED_PCT:
-        return []  # what it used while it was not measured is not known
-    return [
-        Finding(
-            title=f"{end.capitalize()} leaves much travel unused",
-            evidence=f"Deepest point {travel.max_mm:.0f} of {summary.wheel_stroke_mm:.0f} mm at the wheel.",
-            suggestion=f"If the pace was full, a softer {end} would use more of it: check {end} sag, then spring.",
-            caution=CHANGE_CAUTION,
-        )
-    ]

@@ -1,10 +1,10 @@
 """Balance in words: do both ends move together on the same bump, are they damped alike, and what would even it out."""
 
+from telemetry.advice import Candidate
+from telemetry.arrays import End
 from telemetry.balance.balance import Balance, Ratio
 from telemetry.balance.ratios import MIN_PLACES
 from telemetry.balance.resistance import verdict
-from telemetry.summary import Finding
-from telemetry.wording import CHANGE_CAUTION
 
 # Both ends move "together" when the whole interval lies within this of 1; apart when it lies outside 1.
 EVEN_WITHIN = 0.10
@@ -61,8 +61,11 @@ def damping_sentence(balance: Balance) -> str:
     return f"For what each end carries: {'; '.join(parts)}."
 
 
-def balance_findings(balance: Balance) -> list[Finding]:
+def balance_candidates(balance: Balance) -> list[Candidate]:
     """Ends that do not go down or come up together, and as far as it can be told whether the dampers are why.
+
+    The same bump leads. What each end carries says whether the dampers part the ends there, and stands alone only
+    where common bumps are too few.
 
     Parameters
     ----------
@@ -70,69 +73,55 @@ def balance_findings(balance: Balance) -> list[Finding]:
 
     Returns
     -------
-    list of Finding
+    list of Candidate
+        None of what an interval leaves open.
     """
     bump = balance.same_bump
     if balance.reason or bump is None:
         return []
-    found = []
-    for ratio, verb, side in (
-        (bump.compression, "go down", "compression"),
-        (bump.rebound, "come up", "rebound"),
+    carried = balance.damping
+    found: list[Candidate] = []
+    for ratio, damping, verb, side in (
+        (bump.compression, None if carried is None else carried.compression, "go down", "compression"),
+        (bump.rebound, None if carried is None else carried.rebound, "come up", "rebound"),
     ):
-        damping = None if balance.damping is None else getattr(balance.damping, side)
         told = "cannot tell" if damping is None else verdict(damping)
-        if damping is not None and told in ("rear more", "rear less"):
-            found.append(_damped_unlike(damping, told, ratio, verb, side))
-            continue
-        if ratio.value is None or ratio.ci95 is None or abs(ratio.value - 1) < EVEN_WITHIN:
-            continue
-        low, high = ratio.ci95
-        if low <= 1 <= high:
-            continue
-        slow, fast = ("front", "rear") if ratio.value > 1 else ("rear", "front")
-        suggestion = (
-            f"Both ends are damped alike in {side} for what they carry, so look at spring, sag, leverage and tyre "
-            f"pressure before the clickers."
-            if told == "even"
-            else f"Less {side} damping at the {slow} or more at the {fast} would bring them together; "
-            f"friction, spring, sag, leverage and tyre pressure can cause it too, so rule those out first."
-        )
-        found.append(
-            Finding(
-                title=f"The {slow} {_third_person(verb)} slower than the {fast}",
-                evidence=f"Same bump: {_direction(ratio, verb)}, {bump.pairs} bumps clear of the road's grain.",
-                suggestion=suggestion,
-                caution=CHANGE_CAUTION,
-            )
-        )
+        if ratio.value is None or ratio.ci95 is None:
+            if damping is not None and told in ("rear more", "rear less"):
+                found.append(_damped_unlike(damping, "rear" if told == "rear more" else "front", side))
+        elif not ratio.ci95[0] <= 1 <= ratio.ci95[1] and abs(ratio.value - 1) >= EVEN_WITHIN:
+            found.append(_apart(ratio, damping, told, verb, bump.pairs))
     return found
 
 
-def _damped_unlike(damping: Ratio, told: str, bump: Ratio, verb: str, side: str) -> Finding:
-    firm, soft = ("rear", "front") if told == "rear more" else ("front", "rear")
-    low, high = bump.ci95 or (1.0, 1.0)
-    if bump.ci95 is not None and low >= 1 - EVEN_WITHIN and high <= 1 + EVEN_WITHIN:
-        suggestion = (
-            f"Both ends {verb} alike on the bump all the same, so this asks for no change; keep it in mind with the "
-            "next spring, sag or tyre."
-        )
-    elif (told == "rear more" and low > 1.0) or (told == "rear less" and high < 1.0):
-        suggestion = (
-            f"The {firm} still moves the faster on the bump, so damping is not what parts them: look at spring, sag, "
-            f"leverage, tyres and the masses in the bike file before the {side} clickers."
-        )
-    else:
-        suggestion = (
-            f"Less {side} damping at the {firm} or more at the {soft} would bring them together, a step at a time. It "
-            "rests on masses, spring and tyre rates of the bike file: check those, sag and tyre pressure first."
-        )
-    return Finding(
+def _apart(ratio: Ratio, damping: Ratio | None, told: str, verb: str, pairs: int) -> Candidate:
+    """One end slower than the other on the same bump."""
+    slow: End = "front" if (ratio.value or 1.0) > 1 else "rear"
+    fast: End = "rear" if slow == "front" else "front"
+    evidence = f"Same bump: {_direction(ratio, verb)}, {pairs} bumps clear of the road's grain."
+    if damping is not None and damping.value is not None and told != "cannot tell":
+        evidence += f" For what each end carries {_damped(damping)} {_per_cent(damping)}".rstrip() + "."
+    firmer = {"rear more": "rear", "rear less": "front", "cannot tell": slow}.get(told)
+    by_rule = "goes down slower" if verb == "go down" else "comes up slower"
+    title = f"The {slow} {_third_person(verb)} slower than the {fast}"
+    return Candidate(
+        rule=by_rule if firmer == slow else "ends apart, not by damping",
+        end=slow,
+        title=title,
+        evidence=evidence,
+        short=f"t{title[1:]}",
+    )
+
+
+def _damped_unlike(damping: Ratio, firm: End, side: str) -> Candidate:
+    soft = "rear" if firm == "front" else "front"
+    return Candidate(
+        rule=f"{side} damped unlike",
+        end=firm,
         title=f"The {firm} has more {side} damping than the {soft}, for what it carries",
         evidence=f"Damping ratio, rear over front: {damping.value:.2f} {_per_cent(damping)}, from the road both ends "
-        f"share. Same bump: {_direction(bump, verb)}.",
-        suggestion=suggestion,
-        caution=CHANGE_CAUTION,
+        "share; too few common bumps to see it on them.",
+        short=f"the {firm} has more {side} damping than the {soft}",
     )
 
 
@@ -162,11 +151,10 @@ def _damped(ratio: Ratio) -> str:
     if told == "even":
         return "both ends are damped alike"
     if told == "cannot tell" or ratio.value is None:
-        low, high = ratio.ci95 or (0.0, 2.0)
-        if low > 1 or high < 1:
-            return f"the rear is damped {'more' if low > 1 else 'less'}, how much cannot be told"
         return "how they are damped cannot be told"
     word = "more" if told == "rear more" else "less"
+    if not _per_cent(ratio):
+        return f"the rear is damped {word}, how much cannot be told"
     return f"the rear is damped {abs(100 * (ratio.value - 1)):.0f} % {word}"
 
 

@@ -1,9 +1,9 @@
 """Lost, fading, worn or doubtful damping in words."""
 
-from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import replace
 
+from telemetry.advice import waiting
 from telemetry.arrays import End
 from telemetry.damping.oscillation import CAUTION as DAMPING_CAUTION
 from telemetry.damping.oscillation import (
@@ -14,18 +14,58 @@ from telemetry.damping.oscillation import (
     Oscillation,
     OscillationEvent,
     dampers_in_doubt,
+    dampers_not_judged,
 )
+from telemetry.damping.places import gather
+from telemetry.damping.verdict import NEARLY_ALL
 from telemetry.motion.summary import EndSummary
 from telemetry.summary import Finding
 from telemetry.wording import count_word, laps_words, measured_time, place_words
 
-WAIT = "Set-up waits until then: with a damper in doubt the other numbers do not say what to change."
+# What is said of the damper of an end in a list.
+DAMPER_ANSWERS = (LOST, DOUBTFUL, NOT_JUDGED, NO_SUDDEN, NO_SIGN) = (
+    "suspected loss", "in doubt", "not judged", "no sudden loss, slow loss not judged", "no sign of loss",
+)  # fmt: skip
+_SLOW_NOT_JUDGED = "Whether its damping falls over the laps was not judged."
+
+
+def slow_loss_judged(oscillation: Oscillation, end: End) -> bool:
+    """Whether it could be judged if an end loses damping over the laps; no with too few of them."""
+    course = oscillation.course.get(end)
+    return course is not None and course.state != "cannot tell"
+
+
+def damper_answer(oscillation: Oscillation, end: End) -> str:
+    """What a list says of the damper of an end: never that it is sound where that was not judged.
+
+    Parameters
+    ----------
+    oscillation : Oscillation
+    end : {"front", "rear"}
+
+    Returns
+    -------
+    str
+        One of `DAMPER_ANSWERS`; what was judged of the rear for a part of the riding only says so after it.
+    """
+    if end in dampers_in_doubt(oscillation):
+        suspected = oscillation.verdict == "yes" if end == "rear" else front_suspected(oscillation)
+        return LOST if suspected else DOUBTFUL
+    if end in dampers_not_judged(oscillation):
+        return NOT_JUDGED
+    share = oscillation.judged_share if end == "rear" else None
+    part = "" if share is None or share >= NEARLY_ALL else f" in {100 * share:.0f} % of the riding"
+    return (NO_SIGN if slow_loss_judged(oscillation, end) else NO_SUDDEN) + part
 
 
 def oscillation_sentence(oscillation: Oscillation) -> str:
     """What the detector says of the rear damper, in one sentence and its caution."""
     if oscillation.verdict == "no":
-        return oscillation.reason
+        return (
+            oscillation.reason
+            if slow_loss_judged(oscillation, "rear")
+            else f"{oscillation.reason} {_SLOW_NOT_JUDGED}"
+        )
     if oscillation.verdict == "yes":
         return f"Suspected loss of rear damping: {oscillation.reason} {DAMPING_CAUTION}"
     if "rear" in dampers_in_doubt(oscillation):
@@ -131,12 +171,14 @@ def rear_falls(oscillation: Oscillation) -> bool:
     return course is not None and course.state in FALLING
 
 
-def damping_findings(oscillation: Oscillation) -> list[Finding]:
+def damping_findings(oscillation: Oscillation, lap_length_m: float | None = None) -> list[Finding]:
     """A rear damper suspected lost, fading, worn or doubtful ones, and a front that rang.
 
     Parameters
     ----------
     oscillation : Oscillation
+    lap_length_m : float or None
+        As of `telemetry.laps.by_place`. [m]
 
     Returns
     -------
@@ -146,9 +188,9 @@ def damping_findings(oscillation: Oscillation) -> list[Finding]:
     yes = oscillation.verdict == "yes"
     found = [_falling(end, oscillation) for end in _ends_in(FALLING, oscillation)]
     if yes and (alarms or not rear_falls(oscillation)):
-        found.insert(0, _lost_damping(oscillation))
+        found.insert(0, _lost_damping(oscillation, lap_length_m))
     if not yes and "rear" in dampers_in_doubt(oscillation) and not rear_falls(oscillation):
-        found.append(_in_doubt(oscillation))
+        found.append(_in_doubt(oscillation, lap_length_m))
     found += [_worn(oscillation, end) for end in _ends_in(IN_DOUBT - FALLING, oscillation) if end == "front"]
     return [*found, *_front_rang(oscillation)]
 
@@ -157,46 +199,41 @@ def _ends_in(states: frozenset[str], oscillation: Oscillation) -> list[End]:
     return [end for end, course in oscillation.course.items() if course.state in states]
 
 
-def _lost_damping(oscillation: Oscillation) -> Finding:
+def _lost_damping(oscillation: Oscillation, lap_length_m: float | None) -> Finding:
     alarms = tuple(event for event in oscillation.events if event.level == "alarm")
-    return Finding(
-        title="Rear damping suspected lost",
-        evidence=_where(alarms) or _ratios("rear", oscillation),
-        suggestion=("Compare with a lap from the start of the outing. " if alarms else "")
-        + f"Check the shock for leaks, heat and play, and rule out tyre, wheel bearing and sensor mount. {WAIT}",
-        caution=DAMPING_CAUTION,
+    return _finding(
+        "damping lost at places" if alarms else "damping lost all through",
+        "Rear damping suspected lost",
+        _where(alarms, lap_length_m) or _ratios("rear", oscillation),
+        DAMPING_CAUTION,
     )
 
 
-def _in_doubt(oscillation: Oscillation) -> Finding:
+def _in_doubt(oscillation: Oscillation, lap_length_m: float | None) -> Finding:
     """What cannot be told from another cause, and how to tell."""
     events = oscillation.events
     if events:
-        evidence = f"{_where(events)} That alone proves nothing."
+        evidence = f"{_where(events, lap_length_m)} That alone proves nothing."
     elif oscillation.unexplained:
         evidence = f"{count_word(oscillation.unexplained, 'stretch', 'stretches')} in which the rear rang, unexplained."
     else:
         evidence = _ratios("rear", oscillation)
-    return Finding(
-        title="Rear damping is in doubt",
-        evidence=evidence,
-        suggestion="Look at the same places in the other laps and in the next outing, for kerbs and for the sensor's "
-        f"mount; feel the shock for leaks, heat and play. {WAIT}",
-        caution=DOUBT_CAUTION,
-    )
+    return _finding("damping in doubt", "Rear damping is in doubt", evidence, DOUBT_CAUTION)
 
 
-def _where(events: tuple[OscillationEvent, ...]) -> str:
+def _where(events: tuple[OscillationEvent, ...], lap_length_m: float | None) -> str:
     """Places and laps of the events, and the clearest of them; "" where there is none."""
-    places: dict[str, list[int]] = defaultdict(list)
-    for event in events:
-        places[place_words(event.corner, event.phase, None)].append(event.lap or 0)
     strongest = max(events, key=lambda event: event.confidence, default=None)
     if strongest is None:
         return ""
     low, high = strongest.damping_ratio_ci95
+    places = [
+        place_words(place.corner, place.phase, None if place.corner else place.distance_m)
+        + (f" in {laps_words(place.laps)}" if place.laps else "")
+        for place in gather(events, lap_length_m)
+    ]
     return (
-        "; ".join(f"{place} in {laps_words(laps)}" for place, laps in places.items())
+        "; ".join(places)
         + f". Clearest: {strongest.frequency_hz:.1f} Hz, damping ratio {strongest.damping_ratio:.2f} "
         f"(95 % {low:.2f} to {high:.2f}), {strongest.amplitude_mm:.1f} mm at the wheel. {strongest.evidence}"
     )
@@ -212,22 +249,21 @@ def _ratios(end: End, oscillation: Oscillation) -> str:
 def _falling(end: End, oscillation: Oscillation) -> Finding:
     """A damper whose damping falls from lap to lap."""
     back = oscillation.course[end].state == "lost damping and recovered"
-    return Finding(
-        title=f"{end.capitalize()} damper suspected of fading" + (", and it recovered" if back else ""),
-        evidence=_ratios(end, oscillation),
-        suggestion="Look for leaks, let it cool and compare the first lap of the next outing; check tyre pressures, "
-        f"and compare with an outing on a fresh damper. {WAIT}",
-        caution=DAMPING_CAUTION if end == "rear" else INSPECT_CAUTION,
+    return _finding(
+        "damping falls",
+        f"{end.capitalize()} damper suspected of fading" + (", and it recovered" if back else ""),
+        _ratios(end, oscillation),
+        DAMPING_CAUTION if end == "rear" else INSPECT_CAUTION,
     )
 
 
 def _worn(oscillation: Oscillation, end: End) -> Finding:
     suspected = oscillation.course[end].state == "worn all along"
-    return Finding(
-        title=f"{end.capitalize()} damper " + ("suspected worn" if suspected else "is in doubt"),
-        evidence=_ratios(end, oscillation),
-        suggestion=f"Compare with an outing on a fresh damper, over the same road. {WAIT}",
-        caution=INSPECT_CAUTION if suspected else DOUBT_CAUTION,
+    return _finding(
+        "damping low",
+        f"{end.capitalize()} damper " + ("suspected worn" if suspected else "is in doubt"),
+        _ratios(end, oscillation),
+        INSPECT_CAUTION if suspected else DOUBT_CAUTION,
     )
 
 
@@ -239,13 +275,16 @@ def _front_rang(oscillation: Oscillation) -> list[Finding]:
     strongest = max(events, key=lambda event: event.confidence)
     alarm = any(event.level == "alarm" for event in events)
     return [
-        Finding(
-            title="The front rang as if hardly damped",
-            evidence=f"{count_word(len(events), 'time')}, in {laps_words(event.lap or 0 for event in events)}; "
+        _finding(
+            "front rings",
+            "The front rang as if hardly damped",
+            f"{count_word(len(events), 'time')}, in {laps_words(event.lap or 0 for event in events)}; "
             f"clearest at {strongest.frequency_hz:.1f} Hz, {strongest.amplitude_mm:.1f} mm at the wheel. "
             f"{strongest.evidence}",
-            suggestion="Another fault than a lost rear damper: look at fork damping and friction, front tyre and "
-            f"balance, wheel and steering-head bearings. {WAIT}",
-            caution=INSPECT_CAUTION if alarm else DOUBT_CAUTION,
+            INSPECT_CAUTION if alarm else DOUBT_CAUTION,
         )
     ]
+
+
+def _finding(rule: str, title: str, evidence: str, caution: str) -> Finding:
+    return Finding(title=title, evidence=evidence, suggestion=waiting(rule), caution=caution, rule=rule)

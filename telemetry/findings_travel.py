@@ -1,54 +1,114 @@
-"""What is worth saying of packing, and of what shifts over the outing."""
+"""Bottoming, packing and a ride height that shifts: what repeats over the laps of an outing."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
-from telemetry.findings import REPEATED_SHARE
-from telemetry.motion.summary import PackingEvent
-from telemetry.summary import Finding, Trend
-from telemetry.wording import CHANGE_CAUTION, count_word, laps_words, place_words
+from telemetry.advice import DAMAGE_CAUTION, Candidate
+from telemetry.arrays import ENDS, End
+from telemetry.laps import Placed, SharedPlace, by_place, lap_length_m, laps_at_pace
+from telemetry.motion.summary import EndSummary, PackingEvent, StopEvent
+from telemetry.summary import LapSummary, Trend
+from telemetry.wording import count_word, laps_words, place_words
 
-# Ride heights and the most travel come first; a lap time alone is no matter of the suspension.
+# Met at one place in at least this share of the laps at pace (and on two), it is a finding; else a fact of the tables.
+REPEATED_SHARE = 0.5
+LEAK_CAUTION = "An end that loses oil or gas is not ridden on: have it inspected by a qualified technician."
 PACE = "lap.time_s"
 
 
-def packing_findings(packing: Iterable[PackingEvent], complete_laps: int) -> list[Finding]:
-    """A finding for every place where an end packed in enough laps; once is a note in the review's tables.
+def repeated(events: Sequence[Placed], laps: Sequence[LapSummary]) -> list[SharedPlace]:
+    """Places of the lap at which something happened on enough of the laps at pace.
+
+    Parameters
+    ----------
+    events : sequence of Placed
+        Of one kind.
+    laps : sequence of LapSummary
+
+    Returns
+    -------
+    list of SharedPlace
+        Along the lap.
+    """
+    at_pace = {lap.lap for lap in laps_at_pace(laps)}
+    enough = max(2.0, REPEATED_SHARE * len(at_pace))
+    places = by_place(events, lap_length_m(laps))
+    return [place for place in places if place.located and len(at_pace & set(place.laps)) >= enough]
+
+
+def bottoming_candidates(end: End, summary: EndSummary, laps: Sequence[LapSummary]) -> list[Candidate]:
+    """Every place where an end bottoms on enough laps.
+
+    Parameters
+    ----------
+    end : {"front", "rear"}
+    summary : EndSummary
+    laps : sequence of LapSummary
+
+    Returns
+    -------
+    list of Candidate
+    """
+    found = []
+    for place in repeated(summary.bottomed, laps):
+        stops = [summary.bottomed[i] for i in place.events]
+        hard = sum(stop.hard for stop in stops)
+        where = place_words(place.corner, None, None if place.corner else place.distance_m)
+        found.append(
+            Candidate(
+                rule="bottoms",
+                end=end,
+                title=f"{end.capitalize()} bottoms at {where}",
+                evidence=f"{_phases(stops)}, {laps_words(place.laps)} "
+                f"({count_word(len(place.laps), 'lap')}, {count_word(len(stops), 'time')}, "
+                f"{hard or 'none'} of them a hard blow); arrives at up to "
+                f"{max(stop.speed_mm_s for stop in stops):.0f} mm/s at the wheel.",
+                short=f"the {end} bottoms at {where}",
+                caution=DAMAGE_CAUTION if hard else "",
+            )
+        )
+    return found
+
+
+def _phases(stops: Iterable[StopEvent]) -> str:
+    phases = sorted({stop.phase for stop in stops if stop.phase})
+    return " and ".join(phases) or "phase not known"
+
+
+def packing_candidates(packing: Iterable[PackingEvent], laps: Sequence[LapSummary]) -> list[Candidate]:
+    """Every place where an end packs on enough laps.
 
     Parameters
     ----------
     packing : iterable of PackingEvent
-    complete_laps : int
+    laps : sequence of LapSummary
 
     Returns
     -------
-    list of Finding
+    list of Candidate
     """
-    places: dict[tuple[str, str], list[PackingEvent]] = {}
-    for event in packing:
-        where = place_words(event.corner, event.phase, None if event.corner else _near_m(event.distance_m))
-        places.setdefault((event.end, where), []).append(event)
-    return [
-        Finding(
-            title=f"The {end} packs down at {where}",
-            evidence=f"{laps_words(event.lap or 0 for event in events)}: over {count_word(events[0].bumps, 'bump')} it "
-            f"stays up to {max(event.sink_mm for event in events):.0f} mm deeper than it rides before and after; "
-            f"down at {events[0].compression_mm_s:.0f} mm/s, back at {events[0].rebound_mm_s:.0f} mm/s (wheel).",
-            suggestion=f"Less rebound damping at the {end}, a little at a time, lets it come back between the bumps; "
-            "first make sure that it is the damper: friction and a bent rod hold it down as well.",
-            caution=CHANGE_CAUTION,
-        )
-        for (end, where), events in places.items()
-        if len({event.lap for event in events}) >= max(2.0, REPEATED_SHARE * complete_laps)
-    ]
+    packing = tuple(packing)
+    found = []
+    for end in ENDS:
+        events = [event for event in packing if event.end == end]
+        for place in repeated(events, laps):
+            here = [events[i] for i in place.events]
+            where = place_words(place.corner, place.phase, None if place.corner else place.distance_m)
+            found.append(
+                Candidate(
+                    rule="packs",
+                    end=end,
+                    title=f"The {end} packs down at {where}",
+                    evidence=f"{laps_words(place.laps)}: over {count_word(here[0].bumps, 'bump')} it stays up to "
+                    f"{max(event.sink_mm for event in here):.0f} mm deeper than it rides before and after; down at "
+                    f"{here[0].compression_mm_s:.0f} mm/s, back at {here[0].rebound_mm_s:.0f} mm/s (wheel).",
+                    short=f"the {end} packs down at {where}",
+                )
+            )
+    return found
 
 
-def _near_m(distance_m: float | None) -> float | None:
-    """Distance to the next 50 m, so that the same bumps on two laps have one name."""
-    return None if distance_m is None else 50.0 * round(distance_m / 50.0)
-
-
-def shift_findings(trends: Iterable[Trend]) -> list[Finding]:
-    """One finding for all that clearly shifted over the outing.
+def shift_candidates(trends: Iterable[Trend]) -> list[Candidate]:
+    """Ends whose ride height clearly shifts over the outing; other shifts are facts of the table.
 
     Parameters
     ----------
@@ -56,32 +116,35 @@ def shift_findings(trends: Iterable[Trend]) -> list[Finding]:
 
     Returns
     -------
-    list of Finding
+    list of Candidate
     """
-    clear = [trend for trend in trends if trend.clear]
-    moved = [trend for trend in clear if trend.key != PACE]
-    if not moved:
-        return []
-    evidence = "; ".join(_trend_words(trend) for trend in moved) + f", over {moved[0].laps} laps."
-    pace = [
-        f" Lap times went from {t.first:.1f} to {t.last:.1f} s meanwhile." for t in clear if t.key == PACE
-    ]
-    return [
-        Finding(
-            title="It shifted over the outing",
-            evidence=evidence + "".join(pace),
-            suggestion="Springs, gas and oil warm up, fuel burns off and tyres go off: set the machine for the laps "
-            "that count, and compare cold and warm sag at the stand. If one end alone sinks, look for a leak.",
-            caution=CHANGE_CAUTION,
+    clear = {trend.key: trend for trend in trends if trend.clear}
+    pace = clear.get(PACE)
+    meanwhile = (
+        "" if pace is None else f" Lap times went from {pace.first:.1f} to {pace.last:.1f} s meanwhile."
+    )
+    found = []
+    for end in ENDS:
+        if (trend := clear.get(f"{end}.travel.median_mm")) is None:
+            continue
+        lower = trend.last > trend.first
+        title = f"The {end} rides {'lower' if lower else 'higher'} from lap to lap"
+        found.append(
+            Candidate(
+                rule="ride height shifts",
+                end=end,
+                title=title,
+                evidence=f"{_trend_words(trend)}, over {trend.laps} laps.{meanwhile}",
+                short=f"t{title[1:]}",
+                caution=LEAK_CAUTION if lower else "",
+            )
         )
-    ]
+    return found
 
 
 def _trend_words(trend: Trend) -> str:
-    unit = f" {trend.unit}" if trend.unit else ""
-    digits = {"mm": 1, "mm/s": 0, "deg": 1}.get(trend.unit, 2)
     interval = ""
     if trend.ci95_per_lap is not None:
         low, high = trend.ci95_per_lap
-        interval = f" (95 % {low:+.{digits + 1}f} to {high:+.{digits + 1}f} a lap)"
-    return f"{trend.label} {trend.first:.{digits}f} to {trend.last:.{digits}f}{unit}{interval}"
+        interval = f" (95 % {low:+.2f} to {high:+.2f} a lap)"
+    return f"{trend.label} {trend.first:.1f} to {trend.last:.1f} {trend.unit}{interval}"

@@ -8,6 +8,7 @@ import numpy as np
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray
 from telemetry.balance.bumps import BumpPairs, find_pairs
 from telemetry.balance.delay import delay_notes
+from telemetry.balance.loads import find_riding
 from telemetry.balance.measure import balance
 from telemetry.bike import (
     Bike,
@@ -22,12 +23,21 @@ from telemetry.bike import (
 from telemetry.columns import settled
 from telemetry.cut import WHOLE, Cut, cut_log, leave_out_laps
 from telemetry.damping import find_oscillation
-from telemetry.damping.oscillation import Oscillation, dampers_in_doubt
+from telemetry.damping.oscillation import Oscillation
 from telemetry.errors import ChannelError
 from telemetry.findings import findings, verdict_sentences
 from telemetry.findings_damping import as_far_as_measured
-from telemetry.findings_travel import packing_findings, shift_findings
-from telemetry.laps import PHASES, Circuit, Lap, Track, find_track, is_moving, place_at
+from telemetry.laps import (
+    PHASES,
+    Circuit,
+    Lap,
+    Track,
+    find_track,
+    is_moving,
+    laps_at_pace,
+    passing_times_s,
+    place_at,
+)
 from telemetry.logs import RawLog, with_rate
 from telemetry.motion import (
     EndSummary,
@@ -158,13 +168,9 @@ def review(
     ends = _end_summaries(motion, moving, counted, bike, "Nothing usable was measured while riding.")
     oscillation = as_far_as_measured(oscillation, ends)
     shifts = trends(laps)
-    whole_balance = balance(motion, track, moving, pairs, bike, _sound(motion, oscillation))
-    # with a damper in doubt there is nothing to try
-    worth_trying = (
-        ()
-        if dampers_in_doubt(oscillation)
-        else (*packing_findings(packing, sum(lap.complete for lap in laps)), *shift_findings(shifts))
-    )
+    ridden = find_riding(track, run.sample_rate_hz, run)
+    whole_balance = balance(motion, track, moving, pairs, bike, _sound(motion, oscillation), ridden)
+    bike_values = _bike_values(bike)
     info = RunInfo(
         source=run.source,
         bike=bike.name,
@@ -183,10 +189,12 @@ def review(
         ends=ends,
         balance=whole_balance,
         oscillation=oscillation,
-        findings=(*findings(laps, ends, whole_balance, oscillation), *worth_trying),
+        findings=findings(
+            laps, ends, whole_balance, oscillation, packing=packing, trends=shifts, clicks=bike_values
+        ),
         history=run.history,
         damper_work=_damper_work(motion, bike, moving, track.laps),
-        bike_values=_bike_values(bike),
+        bike_values=bike_values,
         places=_places(motion, track, moving),
         strokes={name: strokes(end, moving) for name, end in motion.ends.items()},
         packing=packing,
@@ -298,8 +306,8 @@ def _placed_packing(motion: Motion, track: Track, moving: BoolArray) -> tuple[Pa
 
 
 def _places(motion: Motion, track: Track, moving: BoolArray) -> dict[End, tuple[PlaceUse, ...]]:
-    """Both ends by phase and corner over the complete laps; over the whole run where there is none."""
-    times = [(lap.start_s, lap.end_s) for lap in track.laps if lap.complete]
+    """Both ends by phase and corner over the complete laps at pace; over the whole run where there is none."""
+    times = [(lap.start_s, lap.end_s) for lap in laps_at_pace(track.laps)]
     laps = [slice(*np.searchsorted(motion.t_s, span).tolist()) for span in times] or [slice(None)]
     return {
         name: use_by_place(end, laps, moving, track.corner, track.phase, PHASES, motion.sample_rate_hz)
@@ -363,6 +371,7 @@ def _lap_summary(
         },
         ends=_end_summaries(motion, moving, here, bike, "Nothing usable was measured on this lap."),
         balance=balance(motion, track, moving, pairs),
+        passing_s=passing_times_s(lap, motion.t_s, track.distance_m),
     )
 
 

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
+from typing import Literal
 
 import pyarrow as pa
 import pyarrow.parquet as pq
@@ -66,6 +67,8 @@ class LapSummary:
     """One lap with everything the review says of it.
 
     ``masked_share`` is per end; ``kind`` and ``stopped_s`` are those of `telemetry.laps.Lap`, None where not kept.
+    ``passing_s`` is when a complete lap passed equal parts of its length, from its start to its end; empty where the
+    distance is not known.
     """
 
     lap: int
@@ -79,6 +82,7 @@ class LapSummary:
     balance: Balance
     kind: LapKind | None = None
     stopped_s: float = 0.0
+    passing_s: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -121,14 +125,33 @@ class FittedDamper:
     serviced: str = ""
 
 
+Adjuster = Literal["support late in the stroke", "compression damping", "rebound damping"]
+Direction = Literal["more", "less"]
+
+
+@dataclass(frozen=True)
+class Turn:
+    """One change of one adjuster of one end."""
+
+    end: End
+    adjuster: Adjuster
+    direction: Direction
+
+
 @dataclass(frozen=True)
 class Finding:
-    """One thing worth saying aloud: title, what shows it, what to try, and the caution where one is due."""
+    """One thing worth saying aloud: title, what shows it, what to try, and the caution where one is due.
+
+    ``rule`` is its row in `telemetry.advice.RULES`, ``turns`` the changes it advises, of which one is tried; both are
+    empty in reviews stored by older versions.
+    """
 
     title: str
     evidence: str
     suggestion: str
     caution: str = ""
+    rule: str = ""
+    turns: tuple[Turn, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,8 @@ from dashboard.shelf import Shelf
 from dashboard.theme import Theme
 from dashboard.urlstate import View, parse, to_query
 from dashboard.words import number
-from telemetry.setup import Comparison, ExcludedLap, LapValues, MetricComparison, compare
+from telemetry.logbook import outings_of
+from telemetry.setup import Comparison, ExcludedLap, LapValues, MetricComparison, compare, repeats
 
 PATH = "/compare"
 VIEW = "compare-view"
@@ -62,13 +63,14 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
             note="After against before.",
         ),
         section("What was changed", _changes(found, known=_both_have_sheets(shelf, view))),
+        section("Conditions", _conditions(found)) if found.conditions else None,
         _picture("Travel used", "compare-travel", shown["compare-travel"], found, _TRAVEL,
                  "Every dot is a lap: before open and above, after filled and below; the bar is their mean. "
                  "Front rows above, rear rows below, deepest travel outermost."),
         _picture("Speed balance", "compare-balance", shown["compare-balance"], found, _BALANCE,
                  "Rear over front, RMS wheel speed. At 1 both ends move alike; to the right the rear moves "
                  "faster."),
-        section("The numbers", _numbers(found.metrics), html.P(found.method, className="note")),
+        section("The numbers", _numbers(found.metrics), html.P(f"{found.method} {found.basis}", className="note")),
         section("Laps left out", _excluded(found.excluded)) if found.excluded else None,
     )  # fmt: skip
 
@@ -84,8 +86,10 @@ def with_run_before(shelf: Shelf, view: View) -> View:
 
 def comparison(shelf: Shelf, view: View) -> Comparison:
     """The second run of a view against its first."""
+    before, after = shelf.summary(view.run), shelf.summary(view.other)
+    ridden = outings_of(before.run.bike, shelf.runs(), shelf.summary, shelf.sheet)
     return compare(
-        shelf.summary(view.run), shelf.summary(view.other), shelf.sheet(view.run), shelf.sheet(view.other)
+        before, after, shelf.sheet(view.run), shelf.sheet(view.other), repeats=repeats(before, ridden)
     )
 
 
@@ -172,6 +176,17 @@ def _changes(found: Comparison, *, known: bool) -> Any:
         "From the setup sheets and bike files",
         classes=("", "n", "n", ""),
     )
+
+
+def _conditions(found: Comparison) -> Any:
+    rows = [
+        (
+            each.what,
+            *("–" if value is None else number(value, 1, each.unit) for value in (each.before, each.after)),
+        )
+        for each in found.conditions
+    ]
+    return parts.table(("what", "before", "after"), rows, "As written down or logged", classes=("", "n", "n"))
 
 
 def _numbers(rows: Sequence[MetricComparison]) -> Any:

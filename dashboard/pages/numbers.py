@@ -82,7 +82,7 @@ def _lap_number(lap: int | None) -> str:
 def _often(stops: Sequence[StopEvent], lap_length_m: float | None) -> Any:
     """Stops that are many and rarely matter one by one: how often at which place."""
     rows = [
-        (found.end, found.where, which_laps(found.laps), len(found.laps))
+        (found.end, found.where, which_laps(found.laps), str(len(found.laps)))
         for found in grouped(stops, place, lap_length_m)
     ]
     return parts.table(

@@ -18,6 +18,7 @@ from dashboard.urlstate import View, parse, to_query
 from dashboard.words import number
 from telemetry.arrays import FloatArray
 from telemetry.damping.oscillation import dampers_in_doubt
+from telemetry.findings import nothing_asks
 from telemetry.laps import lap_length_m
 from telemetry.report.rows_motion import (
     PLACE_COLUMNS,
@@ -187,8 +188,8 @@ def _whole_run(summary: Summary) -> list[Any]:
 
 
 def _findings(scene: Scene) -> Any:
-    if not scene.summary.findings:
-        return None
+    if nothing := nothing_asks(scene.summary):
+        return section("What to change", *map(html.P, nothing))
     return section(
         "What stands out",
         parts.cautions(cautions(scene.summary)),

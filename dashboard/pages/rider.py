@@ -19,7 +19,7 @@ from dashboard.words import RIDER_WORDS, number, percent, rider_place, sentence,
 from telemetry.arrays import ENDS, End
 from telemetry.damping.oscillation import FALLING, IN_DOUBT, dampers_in_doubt
 from telemetry.damping.verdict import NEARLY_ALL
-from telemetry.findings_damping import front_suspected, lost_all_through
+from telemetry.findings_damping import front_suspected, lost_all_through, slow_loss_judged
 from telemetry.motion import EndSummary
 from telemetry.report.rows_damping import damping_headline
 from telemetry.wording import CHANGE_CAUTION, measured_time
@@ -157,7 +157,8 @@ def _rear_words(scene: Scene) -> str:
         seen = f", as far as it could be judged ({percent(share)}{' of the run' if scene.lap is not None else ''})"
     if scene.lap is not None:
         return f"No unsettled stretch of the rear was found on this lap{seen}."
-    return f"The rear stayed settled{seen}."
+    slow = "" if slow_loss_judged(answer, "rear") else " Whether it weakens from lap to lap was not judged."
+    return f"The rear stayed settled{seen}.{slow}"
 
 
 def _how(scene: Scene, end: End) -> str:

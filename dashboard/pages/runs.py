@@ -13,8 +13,9 @@ from dashboard.urlstate import View, to_query
 from dashboard.words import NOT_KNOWN
 from telemetry.arrays import ENDS, End
 from telemetry.errors import LogbookError
+from telemetry.findings import nothing_asks
+from telemetry.findings_damping import DOUBTFUL, LOST, NO_SUDDEN, NOT_JUDGED
 from telemetry.logbook import RunEntry
-from telemetry.logbook.entry import DOUBTFUL, LOST, NO_SIGN, NOT_JUDGED
 from telemetry.report.words import lap_time
 from telemetry.wording import count_word, limits_words
 
@@ -92,7 +93,7 @@ def _link(entry: RunEntry) -> html.A:
 
 def _answers(entry: RunEntry) -> dict[End, str]:
     """What is said of each damper; a run added by an older version has only the rear's verdict."""
-    of_verdict = {"yes": LOST, "no": NO_SIGN}.get(entry.oscillation, NOT_JUDGED)
+    of_verdict = {"yes": LOST, "no": NO_SUDDEN}.get(entry.oscillation, NOT_JUDGED)
     return {"front": entry.front_damper or NOT_KNOWN, "rear": entry.rear_damper or of_verdict}
 
 
@@ -138,4 +139,6 @@ def _said(shelf: Shelf, run_id: str) -> list[html.P]:
     tries = "; ".join(found.title for found in summary.findings)
     said = [html.P(words, className="say") for words in summary.verdicts[:1]]
     said += [html.P(words) for words in limits_words(summary.ends)]
-    return [*said, html.P([html.B("What stands out: "), f"{tries}."])] if tries else said
+    if tries:
+        return [*said, html.P([html.B("What stands out: "), f"{tries}."])]
+    return [*said, html.P(nothing_asks(summary)[0])]

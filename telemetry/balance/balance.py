@@ -1,7 +1,7 @@
 """Balance: both ends against each other. All ratios are rear over front, at the wheel."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from telemetry.arrays import End
 
@@ -179,11 +179,15 @@ class DirectionBalance:
 
 @dataclass(frozen=True)
 class SpeedBalance:
-    """Speed balance by direction; ``split_mm_s`` is where low speed ends at the wheel, mean of both ends. [mm/s]"""
+    """Speed balance by direction; ``split_mm_s`` is where low speed ends at the wheel, mean of both ends. [mm/s]
+
+    ``asymmetry`` is of each end by itself: the slope of its quantiles of compression speed over those of rebound.
+    """
 
     compression: DirectionBalance
     rebound: DirectionBalance
     split_mm_s: float | None
+    asymmetry: Mapping[End, float | None] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ from telemetry.arrays import ENDS, BoolArray
 from telemetry.balance.balance import Balance, PhaseBalance, PitchSummary, SpeedRatio
 from telemetry.balance.bumps import BumpPairs
 from telemetry.balance.chassis import chassis_motion
+from telemetry.balance.loads import Riding
 from telemetry.balance.pairs import summarise_pairs
 from telemetry.balance.resistance import damping_balance
 from telemetry.balance.speeds import quantile_slope, speed_balance, speed_ratio
@@ -28,6 +29,7 @@ def balance(
     pairs: BumpPairs | None,
     bike: Bike | None = None,
     sound: BoolArray | None = None,
+    ridden: Riding | None = None,
 ) -> Balance:
     """Balance of both ends over the selected samples.
 
@@ -45,6 +47,8 @@ def balance(
     sound : ndarray of bool, shape (n_samples,), optional
         Where the dampers are as they are otherwise: stretches of suspected lost damping are not, and the damping
         balance leaves them out.
+    ridden : Riding, optional
+        Acceleration and lean; by default from the speed and the positions of the track.
 
     Returns
     -------
@@ -64,7 +68,7 @@ def balance(
     use = selected & front.valid & rear.valid
     whole = bike is not None and bool(use.any())
     level = selected if sound is None else selected & sound
-    damping = damping_balance(motion, track, bike, level) if bike is not None and whole else None
+    damping = damping_balance(motion, track, bike, level, ridden) if bike is not None and whole else None
     same_bump = summarise_pairs(pairs, selected, track, whole=whole) if pairs is not None else None
     if same_bump is not None and damping is not None and damping.residual_delay_ms is not None:
         # read from the road under both wheels, which the ends' own unlike answers do not shift

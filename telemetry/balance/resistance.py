@@ -4,7 +4,8 @@ import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray
 from telemetry.balance.balance import DampingBalance, EndDamping, Ratio
-from telemetry.balance.ground import DELAY_BAND_HZ, PARTS, Ground, damper_parts, normal_equations
+from telemetry.balance.ground import BLOCK_S, DELAY_BAND_HZ, PARTS, Ground, damper_parts, equations
+from telemetry.balance.loads import Riding, find_riding
 from telemetry.balance.ratios import half_width
 from telemetry.balance.road import WINDOW_S, road_model, windows
 from telemetry.bike import GRAVITY_M_S2, Bike, leverage_curve, sprung_load_n, wheel_rate_n_per_mm
@@ -20,11 +21,18 @@ EVEN_LOG = 0.07
 SEARCH_S = 0.012  # the residual delay is looked for this far on either side
 DELAY_WINDOWS = 12  # enough to read a delay from
 LEAST_EXPLAINED = 0.7
+FEWEST_BLOCKS = 20  # about 1 s each
+GROUPS = 24  # of blocks, each left out once for the interval
+ROUNDS = 6  # of weighting
 QUANTILES = np.linspace(0.05, 0.99, 48)
 
 
 def damping_balance(
-    motion: Motion, track: Track, bike: Bike, selected: BoolArray | None = None
+    motion: Motion,
+    track: Track,
+    bike: Bike,
+    selected: BoolArray | None = None,
+    ridden: Riding | None = None,
 ) -> DampingBalance:
     """Damping ratios of both ends and how they compare, from how both met the same road.
 
@@ -51,7 +59,8 @@ def damping_balance(
     for end in ENDS:
         if end not in motion.ends:
             return untold(f"no {end} travel was measured ([{end}.sensor] of the bike file names its column)")
-    found = windows(motion, track, selected)
+    ridden = ridden or find_riding(track, motion.sample_rate_hz)
+    found = windows(motion, track, model, ridden, selected)
     if len(found) < FEWEST_WINDOWS:
         return untold(
             f"only {len(found)} stretches of {WINDOW_S:.0f} s with both ends valid and the speed known, "
@@ -61,19 +70,36 @@ def damping_balance(
     few = found[:: max(1, len(found) // DELAY_WINDOWS)]
     wide = [Ground(model, window, DELAY_BAND_HZ) for window in few]
     extra_s = 0.0
-    for _ in range(2):
-        total, each, explained = _solve(grounds, extra_s)
-        for ground in (*grounds, *wide):
-            ground.leave_out_lifted(total)
-        extra_s = _residual_delay_s(wide, total)
-    total, each, explained = _solve(grounds, extra_s)
+    for last in (False, False, True):
+        blocks = list(equations(grounds, extra_s))
+        if len(blocks) < FEWEST_BLOCKS:
+            return untold(
+                f"only {len(blocks) * BLOCK_S:.0f} s in which both ends are clear of their stops and both tyres on the "
+                f"road, {FEWEST_BLOCKS * BLOCK_S:.0f} s needed"
+            )
+        total, each, explained = _solve(blocks)
+        if not last:
+            for ground in (*grounds, *wide):
+                ground.leave_out_lifted(total)
+            extra_s = _residual_delay_s(wide, total)
     if explained < LEAST_EXPLAINED:
-        return untold(
-            f"dampers that stay as they are explain {100 * explained:.0f} % of what the two ends say of their road; "
-            "a damper that changes on the way looks like this, and so do masses, springs or tyres of the bike file or "
-            "a sensor's scale that are not what is on the bike"
-        )
+        return untold(_why_not(explained, ridden))
     return _compare(motion, bike, total, each, explained, extra_s, len(found))
+
+
+def _why_not(explained: float, ridden: Riding) -> str:
+    """Why dampers do not explain what both ends say of their road: what of the riding is not known comes first."""
+    found = f"the dampers explain {100 * explained:.0f} % of how the two ends differ over the same road"
+    missing = [name for name in ("acceleration", "lean") if name not in ridden.sources]
+    if missing:
+        return (
+            f"{found}: the loads of the rider are not known without {' and '.join(missing)} (a lean channel or "
+            "positions, and the speed, would give them)"
+        )
+    return (
+        f"{found}, with the loads of braking, drive and lean taken out; a damper that changes on the way looks like "
+        "this, and so do masses, springs or tyres of the bike file or a sensor's scale that are not what is on the bike"
+    )
 
 
 def untold(reason: str) -> DampingBalance:
@@ -81,28 +107,35 @@ def untold(reason: str) -> DampingBalance:
     return DampingBalance(Ratio(None), Ratio(None), {}, None, None, 0, reason)
 
 
-def _solve(grounds: list[Ground], extra_s: float) -> tuple[FloatArray, FloatArray, float]:
-    """Unknowns from all windows, and with each window left out; share of the unlikeness they explain."""
-    parts = list(normal_equations(grounds, extra_s))
-    matrices = np.array([matrix for matrix, _, _ in parts])
-    sides = np.array([side for _, side, _ in parts])
-    scale = 1.0 / np.sqrt(np.maximum(np.diagonal(matrices.sum(axis=0)), 1e-30))
+def _solve(blocks: list[FloatArray]) -> tuple[FloatArray, FloatArray, float]:
+    """Unknowns, the same with each of `GROUPS` of blocks left out, and the share that the dampers explain.
 
-    def solution(matrix: FloatArray, side: FloatArray) -> FloatArray:
-        return np.asarray(
-            scale * np.linalg.lstsq(matrix * np.outer(scale, scale), side * scale, rcond=1e-10)[0]
-        )
+    Each block counts by its own noise: what the bike file or the loads leave out is large in few places.
+    The share is of what the loads alone leave unexplained.
+    """
+    matrices = np.array([block.T @ block for block in blocks])
+    counts = np.array([len(block) for block in blocks], dtype=np.float64)
+    weight, row = np.ones(len(blocks)), np.empty(0)
+    for _ in range(ROUNDS):
+        row = np.append(1.0, _least_squares(matrices, weight))
+        mean_square = np.einsum("i,kij,j->k", row, matrices, row) / counts
+        weight = 1.0 / (np.median(mean_square) + mean_square)
+    group = np.arange(len(blocks)) * GROUPS // len(blocks)
+    each = np.array([_least_squares(matrices, np.where(group == g, 0.0, weight)) for g in range(GROUPS)])
+    whole = np.einsum("k,kij->ij", weight, matrices)
+    loads_only = np.append(1.0, _least_squares(matrices, weight, slice(2 * PARTS, None)))
+    left, square = float(row @ whole @ row), float(loads_only @ whole @ loads_only)
+    return row[1:], each, 1.0 - left / square if square > 0 else 0.0
 
-    total = solution(matrices.sum(axis=0), sides.sum(axis=0))
-    each = np.array(
-        [
-            solution(matrices.sum(axis=0) - m, sides.sum(axis=0) - s)
-            for m, s in zip(matrices, sides, strict=True)
-        ]
-    )
-    square = sum(part[2] for part in parts)
-    left = square - float(total @ sides.sum(axis=0))
-    return total, each, 1.0 - max(left, 0.0) / square if square > 0 else 0.0
+
+def _least_squares(matrices: FloatArray, weight: FloatArray, only: slice = slice(None)) -> FloatArray:
+    """Unknowns of weighted blocks; those outside ``only`` are 0."""
+    whole = np.einsum("k,kij->ij", weight, matrices)
+    matrix, side = whole[1:, 1:][only, only], -whole[1:, 0][only]
+    scale = 1.0 / np.sqrt(np.maximum(np.diagonal(matrix), 1e-30))
+    unknowns = np.zeros(len(whole) - 1)
+    unknowns[only] = scale * np.linalg.lstsq(matrix * np.outer(scale, scale), side * scale, rcond=1e-10)[0]
+    return unknowns
 
 
 def _residual_delay_s(grounds: list[Ground], unknowns: FloatArray) -> float:
@@ -206,9 +239,7 @@ def verdict(ratio: Ratio) -> str:
     """A damping ratio, rear over front, in a word: even, rear more, rear less or cannot tell."""
     if ratio.value is None or ratio.ci95 is None:
         return "cannot tell"
-    low, high = np.log(ratio.ci95)
-    if high - low > 4 * EVEN_LOG:
-        return "cannot tell"
-    if abs(np.log(ratio.value)) <= EVEN_LOG:
-        return "even"
-    return "rear more" if ratio.value > 1 else "rear less"
+    value, (low, high) = np.log(ratio.value), np.log(ratio.ci95)
+    if abs(value) > EVEN_LOG and (low > 0 or high < 0):
+        return "rear more" if value > 0 else "rear less"
+    return "even" if abs(value) <= EVEN_LOG and high - low <= 4 * EVEN_LOG else "cannot tell"

@@ -111,6 +111,10 @@ def speed_balance(motion: Motion, use: BoolArray) -> SpeedBalance:
         _direction(front[front > 0], rear[rear > 0], split),
         _direction(-front[front < 0], -rear[rear < 0], split),
         split,
+        {
+            end: quantile_slope(-own[own < 0], own[own > 0])
+            for end, own in zip(ENDS, (front, rear), strict=True)
+        },
     )
 
 

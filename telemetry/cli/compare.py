@@ -5,7 +5,7 @@ import argparse
 from telemetry.cli.channels import keep, with_channels
 from telemetry.cli.output import check_outputs, console, working, write_text
 from telemetry.report import print_comparison
-from telemetry.setup import SetupSheet, comparison_to_json, load_sheet
+from telemetry.setup import Outing, SetupSheet, comparison_to_json, load_sheet, repeats
 from telemetry.setup import compare as compare_summaries
 from telemetry.summary import Summary
 
@@ -23,9 +23,21 @@ def compare(arguments: argparse.Namespace) -> None:
     check_outputs(arguments.json, inputs=inputs)
     with working("Comparing"):
         (a, sheet_a), (b, sheet_b) = from_logbook(arguments) if arguments.logbook else from_logs(arguments)
-        result = compare_summaries(a, b, sheet_a, sheet_b)
+        result = compare_summaries(
+            a, b, sheet_a, sheet_b, repeats=repeats(a, _outings(arguments, a.run.bike))
+        )
         write_text(arguments.json, comparison_to_json(result), inputs=inputs)
     print_comparison(result, console())
+
+
+def _outings(arguments: argparse.Namespace, bike: str) -> tuple[Outing, ...]:
+    """All outings of a bike in the logbook."""
+    from telemetry.logbook import Logbook, outings_of
+
+    if not arguments.logbook:
+        return ()
+    logbook = Logbook(arguments.logbook, create=False)
+    return outings_of(bike, logbook.runs(), logbook.summary, logbook.sheet)
 
 
 def from_logbook(arguments: argparse.Namespace) -> tuple[Side, Side]:

@@ -43,6 +43,7 @@ def build_parser() -> argparse.ArgumentParser:
         _damper,
         _bike,
         _stand,
+        _try,
         _bounce,
         _add,
         _logbook,
@@ -319,6 +320,32 @@ def _stand(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> N
         parser.add_argument(f"--{option}", action="append", default=[], metavar=metavar, help=words)
     _json(parser)
     parser.add_argument("--plot", metavar="FILE.html", help="also write a page with pictures, to print")
+
+
+def _try(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    parser = _command(
+        commands,
+        "try",
+        "predict",
+        "predict what a set-up change does to the laps of a log, before it is made",
+    )
+    parser.set_defaults(run=partial(_later, "predict", "predict"))  # "try" is no name for a function
+    parser.add_argument(
+        "log", metavar="LOG", help="a log, or with --logbook a run (id, start of id, or name)"
+    )
+    parser.add_argument("--bike", metavar="BIKE.toml", help="bike file, as the bike was when it was logged")
+    parser.add_argument("--logbook", metavar="DIR", help="logbook that holds the run")
+    parser.add_argument(
+        "--change",
+        action="append",
+        default=[],
+        metavar="KEY=+STEP",
+        help="change a value of the bike file by (+, -) or to a number, such as front.spring_rate_n_per_mm=+1 or "
+        "rear.rebound_clicks=10; may be repeated",
+    )
+    _channels(parser)
+    _line_and_circuit(parser)
+    _json(parser)
 
 
 def _bike(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:

@@ -4,13 +4,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.arrays import FloatArray
+from telemetry.arrays import BoolArray, FloatArray
 from telemetry.damping.band import FREEDOM_PER_S
 from telemetry.damping.equation import BLOCK_S, WheelEquation
-from telemetry.damping.evidence import PoleGrid, best_run
+from telemetry.damping.evidence import PoleGrid, best_run, joined
 
 EDGE_SEARCH_S = 0.75
 EDGE_WINDOW_S = 0.2
+# Windows that reach so far into a stretch that was located still count as beside it.
+EDGE_BLOCKS = 0.5
 
 
 @dataclass(frozen=True)
@@ -34,13 +36,56 @@ class Candidate:
     healthy: int
 
 
+def candidates(
+    equation: WheelEquation,
+    predicted: FloatArray,
+    grid: PoleGrid,
+    likelihood: FloatArray,
+    found: list[tuple[int, int, float]],
+) -> list[Candidate]:
+    """Candidate stretches from the windows over their thresholds.
+
+    Windows that overlap are one stretch, but what lies outside the stretch and has evidence of its own is another:
+    two losses that nearly touch are both found.
+
+    Parameters
+    ----------
+    equation : WheelEquation
+    predicted : ndarray of shape (n,)
+    grid : PoleGrid
+    likelihood : ndarray of shape (n_blocks, n_poles)
+    found : list of tuple
+        From `over_threshold`.
+
+    Returns
+    -------
+    list of Candidate
+        In order of time.
+    """
+    free = equation.usable.copy()
+    length = BLOCK_S / equation.step_s
+    done = []
+    groups = joined(found)
+    while groups:
+        group = groups.pop()
+        first, last = group[0][0], max(window[1] for window in group)
+        over = max(window[2] for window in group)
+        candidate, inside = locate(equation, predicted, grid, likelihood, (first, last, over), free)
+        done.append(candidate)
+        free[inside] = False
+        start, stop = inside.start / length, inside.stop / length
+        groups += joined([w for w in group if w[1] <= start + EDGE_BLOCKS or w[0] >= stop - EDGE_BLOCKS])
+    return sorted(done, key=lambda candidate: candidate.start_s)
+
+
 def locate(
     equation: WheelEquation,
     predicted: FloatArray,
     grid: PoleGrid,
     likelihood: FloatArray,
     found: tuple[int, int, float],
-) -> Candidate:
+    free: BoolArray,
+) -> tuple[Candidate, slice]:
     """Start and end of a candidate as the run of moments with the largest summed evidence.
 
     Parameters
@@ -51,10 +96,14 @@ def locate(
     likelihood : ndarray of shape (n_blocks, n_poles)
     found : tuple
         First block, one past the last, evidence over threshold.
+    free : ndarray of shape (n,)
+        Samples that can be part of it.
 
     Returns
     -------
     Candidate
+    slice
+        Its samples.
     """
     first, last, over = found
     total = likelihood[first:last].sum(axis=0)
@@ -73,14 +122,10 @@ def locate(
         return np.asarray(0.5 * (grid.gain[pole] - np.log(np.maximum(square, 1e-9))))
 
     gain = FREEDOM_PER_S * equation.step_s * (local(lost) - local(healthy))
-    gain[~equation.usable[low:high]] = -1.0
+    gain[~free[low:high]] = -1.0
     a, b = best_run(gain)
     if b - a < width:
         a, b = first * length - low, last * length - low
-    return Candidate(
-        float(equation.t_s[low + a]),
-        float(equation.t_s[min(low + b, len(predicted)) - 1]),
-        over,
-        lost,
-        healthy,
-    )
+    inside = slice(low + a, low + b)
+    start_s, end_s = equation.t_s[inside.start], equation.t_s[min(inside.stop, len(predicted)) - 1]
+    return Candidate(float(start_s), float(end_s), over, lost, healthy), inside

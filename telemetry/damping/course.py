@@ -10,15 +10,19 @@ from telemetry.arrays import End, FloatArray
 from telemetry.damping.fade import T_975
 from telemetry.damping.hop import DOUBTFUL_BELOW, LOST_BELOW, WheelHop
 from telemetry.damping.oscillation import FALLING, DamperCourse, DamperState, DampingTrend, LapDamping
-from telemetry.damping.pole import NO_MODE, Pole, stopped_by_bounds
+from telemetry.damping.pole import Pole, stopped_by_bounds
 
 LEAST_LAPS_FOR_TREND = 4
 # A smaller fall over the outing is not worth a word, and part of it is what pace and fuel do. Choices of ours.
 LEAST_FALL_PCT = 10.0
 USUAL_DRIFT_PCT = 4.0
+# A sound damper that warms loses damping, it gains none; but a smoother line, a colder track or a tyre that is filled
+# again read as a rise, so that more of it is asked for before a damper is said to have come back. A choice of ours.
+LEAST_RISE_PCT = 20.0
 # Of sound outings so many may be called falling, both ends and every shape that is looked for together.
 FALSE_CALLS = 1.0 / 150.0
 ENDS_LOOKED_AT = 2
+SHAPES = 3.0  # a line that falls, one that rises, and all bends together
 # The scatter within a lap counts as so many laps beside what the laps themselves scatter about their line.
 PRIOR_LAPS = 4
 # Two laps of a sound damper differ by this at least: fuel, line and pace. [ln of the ratio; a choice of ours]
@@ -27,9 +31,11 @@ LEAST_SCATTER = 0.01
 LEAST_SIDE = 3
 # With the masses not known a lost damper is called by this share of the usual ratio. A choice of ours.
 SCALE_UNKNOWN = 2.0 / 3.0
-# Where the other end reads higher by this share of a fall, either of the two may have changed: each is told by the
-# other, and a damper that fades lifts the other's reading by 0.1 to 0.6 of its own fall in simulation.
+# Where the other end moves the other way by this share of a change, either of the two may have changed: each is told by
+# the other, and a damper that fades lifts the other's reading by 0.1 to 0.6 of its own fall in simulation.
 EITHER_SHARE = 0.8
+# A rise of which the other end's fall is more than this share may be made by that fall.
+NO_PART = 0.2
 _TOO_FEW = f"A course over the laps needs {LEAST_LAPS_FOR_TREND} complete laps at pace."
 
 
@@ -92,19 +98,12 @@ def find_fall(laps: tuple[LapDamping, ...]) -> Fall | None:
     -------
     Fall or None
     """
-    known = [
-        (lap.lap, lap.damping_ratio, _scatter(lap, lap.damping_ratio))
-        for lap in laps
-        if lap.damping_ratio is not None and lap.damping_ratio < NO_MODE
-    ]
-    count = len(known)
-    if count < LEAST_LAPS_FOR_TREND:
+    found = _known_laps(laps)
+    if found is None:
         return None
-    number, ratio, scatter = zip(*known, strict=True)
-    x, value = np.array(number, dtype=np.float64), np.log(np.array(ratio))
-    within = np.array(scatter)
-    first, last = number[0], number[-1]
-    level = FALSE_CALLS / ENDS_LOOKED_AT / 2.0  # one half for the line, one for all bends
+    x, value, within, number = found
+    count, first, last = len(number), number[0], number[-1]
+    level = FALSE_CALLS / ENDS_LOOKED_AT / SHAPES
     line = _fit((x,), value, within, level)
     falls = (
         [(line.residual, Fall(first, last, last, -line.change(x[-1] - x[0])))]
@@ -124,6 +123,41 @@ def find_fall(laps: tuple[LapDamping, ...]) -> Fall | None:
             falls.append((fit.residual, Fall(first, last, last, -fit.change(before, after))))
     told = recoveries or falls
     return min(told, key=lambda pair: pair[0])[1] if told else None
+
+
+def find_rise(laps: tuple[LapDamping, ...]) -> Fall | None:
+    """A rise of the damping ratio from the first lap to the last, where the laps show one beyond chance and drift.
+
+    Parameters
+    ----------
+    laps : tuple of LapDamping
+
+    Returns
+    -------
+    Fall or None
+        One that was over when the outing began.
+    """
+    found = _known_laps(laps)
+    if found is None:
+        return None
+    x, value, within, number = found
+    line, span = _fit((x,), value, within, FALSE_CALLS / ENDS_LOOKED_AT / SHAPES), x[-1] - x[0]
+    return Fall(number[0], number[0], number[-1], 0.0, line.change(span)) if line.rises(span) else None
+
+
+def _known_laps(
+    laps: tuple[LapDamping, ...],
+) -> tuple[FloatArray, FloatArray, FloatArray, tuple[int, ...]] | None:
+    """Laps, ln(ratio), scatter and lap numbers where the ratio is known; None with too few."""
+    known = [
+        (lap.lap, log(lap.damping_ratio), _scatter(lap, lap.damping_ratio))
+        for lap in laps
+        if lap.damping_ratio is not None
+    ]
+    if len(known) < LEAST_LAPS_FOR_TREND:
+        return None
+    number, value, scatter = zip(*known, strict=True)
+    return np.array(number, dtype=np.float64), np.array(value), np.array(scatter), number
 
 
 def _scatter(lap: LapDamping, ratio: float) -> float:
@@ -148,9 +182,17 @@ class _Fit:
 
     def falls(self, *span: float) -> bool:
         """Whether that change is surely a fall beyond drift, and worth a word."""
-        half = self.t * float(np.sqrt(np.array(span) @ self.covariance @ np.array(span)))
-        change = self.change(*span)
+        change, half = self.change(*span), self._half(*span)
         return change + half < log1p(-USUAL_DRIFT_PCT / 100.0) and change < log1p(-LEAST_FALL_PCT / 100.0)
+
+    def rises(self, *span: float) -> bool:
+        """Whether it is surely a rise beyond drift, of a damper that had lost some before."""
+        change, half = self.change(*span), self._half(*span)
+        return change - half > log1p(USUAL_DRIFT_PCT / 100.0) and change > log1p(LEAST_RISE_PCT / 100.0)
+
+    def _half(self, *span: float) -> float:
+        """Half of the interval of that change, at the level asked for."""
+        return self.t * float(np.sqrt(np.array(span) @ self.covariance @ np.array(span)))
 
 
 def _fit(terms: tuple[FloatArray, ...], value: FloatArray, within: FloatArray, level: float) -> _Fit:
@@ -252,6 +294,12 @@ def damper_course(
 def _fall_words(fall: Fall, trend: DampingTrend | None, end: End) -> str:
     """How far it fell, whether it came back, and what does that."""
     down_pct, up_pct = -100.0 * expm1(-fall.fall), 100.0 * expm1(fall.rise)
+    if not fall.fall:
+        return (
+            f"From lap {fall.first} to lap {fall.last} the damping ratio of the {end} wheel hop rose by {up_pct:.0f} "
+            f"%: this suggests a {end} damper that had lost damping when the outing began and recovered, as gas left "
+            "its oil or heat its body; a tyre that lost pressure or a pace that fell from lap to lap can look like it."
+        )
     laps = f"From lap {fall.first} to lap {fall.turn}"
     words = f"{laps} the damping ratio of the {end} wheel hop fell by {down_pct:.0f} %"
     if fall.rise:
@@ -269,7 +317,7 @@ def _fall_words(fall: Fall, trend: DampingTrend | None, end: End) -> str:
 
 
 def told_apart(course: Mapping[End, DamperCourse]) -> dict[End, DamperCourse]:
-    """The courses of both ends, each fall looked at beside the other end.
+    """The courses of both ends, each change looked at beside the other end.
 
     Parameters
     ----------
@@ -278,29 +326,39 @@ def told_apart(course: Mapping[End, DamperCourse]) -> dict[End, DamperCourse]:
     Returns
     -------
     dict of end to DamperCourse
-        A fall beside a rise of the other end that is as large is doubtful: which of the two changed is not known.
+        A fall beside a rise of the other end that is as large is doubtful, as is that rise: which of the two changed is
+        not known. A rise beside an end that does not fall is of a damper that recovers.
     """
     told = dict(course)
     pairs: tuple[tuple[End, End], ...] = (("rear", "front"), ("front", "rear"))
     for end, other in pairs:
-        if end not in course or other not in course:
+        if end not in course:
             continue
-        falling, rising = course[end], course[other]
-        if falling.state not in FALLING or falling.trend is None or rising.trend is None:
-            continue
-        fall, rise = (log1p(one.trend.change_pct_per_lap / 100.0) for one in (falling, rising) if one.trend)
-        rises = rising.trend.ci95_pct_per_lap[0] > 0 and rise > -EITHER_SHARE * fall
-        not_found = max((lap.damping_ratio or 0.0 for lap in rising.laps), default=0.0) > NO_MODE
-        if rises or not_found:
-            down_pct, up_pct = -falling.trend.change_pct_per_lap, rising.trend.change_pct_per_lap
-            beside = (
-                f"while that of the {other} rose by {up_pct:.1f} %"
-                if rises
-                else f"and that of the {other} is not known"
-            )
-            words = (
-                f"Over the laps the damping ratio of the {end} wheel hop fell by {down_pct:.1f} % a lap {beside}: each "
-                "end is told by the other, so which of the two dampers changed cannot be told."
-            )
-            told[end] = replace(falling, state="doubtful", reason=words)
+        trend = course[end].trend
+        beside = course[other].trend if other in course else None
+        share = _opposite_share(trend, beside)
+        if course[end].state in FALLING:
+            if trend and beside and trend.change_pct_per_lap < 0 and share > EITHER_SHARE:
+                words = (
+                    f"Over the laps the damping ratio of the {end} wheel hop fell by {-trend.change_pct_per_lap:.1f} % "
+                    f"a lap while that of the {other} rose by {beside.change_pct_per_lap:.1f} %: each end is told by "
+                    "the other, so which of the two dampers changed cannot be told."
+                )
+                told[end] = replace(course[end], state="doubtful", reason=words)
+                told[other] = replace(course[other], state="doubtful", reason=words)
+        elif share < NO_PART and (rise := find_rise(course[end].laps)):
+            words = _fall_words(rise, trend, end)
+            told[end] = replace(course[end], state="lost damping and recovered", reason=words)
     return told
+
+
+def _opposite_share(trend: DampingTrend | None, beside: DampingTrend | None) -> float:
+    """How far the other end surely moves the other way, as a share of what this end moves; 0 where it does not."""
+    if trend is None or beside is None or _sure_sign(trend) * _sure_sign(beside) >= 0:
+        return 0.0
+    return -log1p(beside.change_pct_per_lap / 100.0) / log1p(trend.change_pct_per_lap / 100.0)
+
+
+def _sure_sign(trend: DampingTrend) -> int:
+    low, high = trend.ci95_pct_per_lap
+    return 1 if low > 0 else -1 if high < 0 else 0

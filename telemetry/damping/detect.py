@@ -8,7 +8,7 @@ from telemetry.arrays import End
 from telemetry.bike import Bike
 from telemetry.damping.course import damper_course, level_state, told_apart
 from telemetry.damping.equation import SLOWEST_M_S
-from telemetry.damping.fade import damping_by_lap, damping_by_speed, pole_ratio
+from telemetry.damping.fade import damping_by_lap, damping_by_speed, pole_ratio, read_laps
 from telemetry.damping.judge import Judged, judge
 from telemetry.damping.level import with_levels
 from telemetry.damping.limit import detection_limits
@@ -57,11 +57,11 @@ def assess(heard: Heard, motion: Motion, track: Track, bike: Bike) -> Oscillatio
     events = with_levels(judged.events, limits)
     unexplained = sum(not one.explained for one in judged.rejected)
     share = _judged_share(heard, motion, track)
-    course: dict[End, DamperCourse] = {"rear": _course(heard, motion, track)}
     front_events: tuple[OscillationEvent, ...] = ()
     front = listen_to_front(heard, motion, track, bike)
+    course: dict[End, DamperCourse] = {"rear": _course(heard, front, motion, track)}
     if front is not None:
-        course["front"] = _course(front, motion, track)
+        course["front"] = _course(front, heard, motion, track)
         front_judged = judge(front, motion, track, bike)
         found = front_judged.events
         front_events = with_levels(found, _limits(front, front_judged, motion)) if found else ()
@@ -101,12 +101,18 @@ def _limits(heard: Heard, judged: Judged, motion: Motion) -> tuple[DetectionLimi
     return detection_limits(heard, judged.looked_at, noise_mm, motion.sample_rate_hz)
 
 
-def _course(heard: Heard, motion: Motion, track: Track) -> DamperCourse:
+def _course(heard: Heard, other: Heard | None, motion: Motion, track: Track) -> DamperCourse:
     equation, hop, learned = heard.equation, heard.hop, heard.learned
-    at_pace, end = laps_at_pace(track.laps), motion.ends[heard.end]
-    laps = damping_by_lap(equation, hop, learned, at_pace)
-    leverage = end.wheel_stroke_mm / end.stroke_mm
+    end = motion.ends[heard.end]
+    laps = read_laps(
+        equation,
+        hop,
+        learned,
+        laps_at_pace(track.laps),
+        end.wheel_stroke_mm / end.stroke_mm,
+        None if other is None else (other.hop, other.learned.pole),
+    )
     ratio = pole_ratio(learned.pole, hop)
     level = level_state(learned.pole, ratio, hop)
-    course = damper_course(laps, ratio, heard.end, level, knows_road=equation.knows_road)
-    return replace(course, by_speed=damping_by_speed(equation, hop, learned, at_pace, leverage))
+    course = damper_course(damping_by_lap(laps, hop), ratio, heard.end, level, knows_road=equation.knows_road)
+    return replace(course, by_speed=damping_by_speed(laps, hop))

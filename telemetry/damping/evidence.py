@@ -223,7 +223,7 @@ def windows(
 
 
 def over_threshold(looked_at: tuple[Windows, ...], ease: float = 0.0) -> list[tuple[int, int, float]]:
-    """Windows with more evidence than their length needs, joined where they overlap.
+    """Windows with more evidence than their length needs, by first block.
 
     Parameters
     ----------
@@ -233,16 +233,23 @@ def over_threshold(looked_at: tuple[Windows, ...], ease: float = 0.0) -> list[tu
 
     Returns
     -------
-    list of (first block, one past the last, largest evidence over its threshold)
+    list of (first block, one past the last, evidence over its threshold)
     """
     found = []
     for window in looked_at:
         over = window.evidence - window.needed
         found += [(int(i), int(i) + window.n_blocks, float(over[i])) for i in np.flatnonzero(over > -ease)]
-    joined: list[tuple[int, int, float]] = []
-    for first, last, most in sorted(found):
-        if joined and first <= joined[-1][1]:
-            before = joined.pop()
-            first, last, most = before[0], max(last, before[1]), max(most, before[2])
-        joined.append((first, last, most))
-    return joined
+    return sorted(found)
+
+
+def joined(found: list[tuple[int, int, float]]) -> list[list[tuple[int, int, float]]]:
+    """Windows, sorted by first block, in groups of those that overlap or touch."""
+    groups: list[list[tuple[int, int, float]]] = []
+    end = -1
+    for window in found:
+        if groups and window[0] <= end:
+            groups[-1].append(window)
+        else:
+            groups.append([window])
+        end = max(end, window[1])
+    return groups

@@ -1,15 +1,16 @@
 """Damping ratio of a wheel hop lap by lap, over all of a lap and by shaft speed."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from telemetry.arrays import FloatArray
-from telemetry.damping.equation import WheelEquation, blocks
-from telemetry.damping.hop import WheelHop, hop_ratio
-from telemetry.damping.learn import Learned
+from telemetry.damping.equation import OTHER_THEN, WheelEquation, blocks
+from telemetry.damping.hop import WheelHop, coefficients, hop_ratio
+from telemetry.damping.learn import Learned, learn
 from telemetry.damping.oscillation import LapDamping, SpeedDamping
-from telemetry.damping.pole import Pole, fit_pole, ratios_near, stopped_by_bounds, take_out
+from telemetry.damping.pole import Pole, fit_pole, found_mode, ratios_near, stopped_by_bounds, take_out
 from telemetry.laps import Lap
 
 WINDOW_S = 0.5
@@ -19,22 +20,49 @@ LEAST_WINDOWS = 4 * GROUPS
 # Edges of the ranges of shaft speed, RMS, doubling; a range needs 10 s of a lap. Choices of ours.
 SPEED_EDGES_MM_S = (0.0, 25.0, 50.0, 100.0, 200.0, 1e4)
 LEAST_WINDOWS_OF_A_SPEED = 20
-# The outing's weights on the road count as so much of a lap's own. With more, a fade at one end shows at the other as
-# damping that rises; with less, a lap's chance hides a fade. Chosen on seeds below those of tests/benchmarks/detection.
-OUTING_PRIOR = 0.03
+# The outing's weights on the road count as so much of a lap's own; what a damper of the other end or a clock would
+# change of them is free. Chosen on seeds below those of tests/benchmarks/detection.
+OUTING_PRIOR = 0.3
+SMALL_STEP = 0.01  # of the other end's damping, for the direction in which its weights change
 # Student's t at 97.5 % for GROUPS - 1 = 11 degrees of freedom (any statistics handbook).
 T_975 = 2.201
 
 
-def damping_by_lap(
-    equation: WheelEquation, hop: WheelHop, learned: Learned, laps: Sequence[Lap]
-) -> tuple[LapDamping, ...]:
-    """The pole of a wheel over all usable time of each lap.
+@dataclass(frozen=True)
+class LapWindows:
+    """Usable windows of a lap, weighted by what the outing's equation leaves of them.
 
-    What the other wheel knows of the road is weighed a little afresh on every lap: a damper that fades at the other
-    end changes it. The interval is a jackknife [1]_ over groups of neighbouring windows, so that it knows of roads
-    and rides that differ along the lap. Every lap meets the same road, so that what scatters from lap to lap is only
-    what a group does otherwise on one lap than on the others: the same jackknife without what groups have in common.
+    Parameters
+    ----------
+    lap : int
+    shaft_mm_s : ndarray of shape (n,)
+        RMS speed of the shaft. [mm/s]
+    products : ndarray of shape (n, k, k)
+        Of the signals, what the outing says of the road taken out, and weighted.
+    prior : ndarray of shape (k - 5,)
+        For `telemetry.damping.pole.take_out`.
+    """
+
+    lap: int
+    shaft_mm_s: FloatArray
+    products: FloatArray
+    prior: FloatArray
+
+
+def read_laps(
+    equation: WheelEquation,
+    hop: WheelHop,
+    learned: Learned,
+    laps: Sequence[Lap],
+    leverage: float,
+    other: tuple[WheelHop, Pole] | None = None,
+) -> tuple[LapWindows, ...]:
+    """Every lap as the course over the laps is told from it.
+
+    Read without the wheel's own past, which beside a front that knows nearly all of the road stands in for a part of
+    the pole; with it where no hop is found without. What the other wheel knows of the road is weighed as on the
+    outing as a whole, but for two things that change from lap to lap and are no matter of this damper: the damping of
+    the other end, which is in the equation that turns its travel into the road, and a clock that runs away.
 
     Parameters
     ----------
@@ -43,6 +71,73 @@ def damping_by_lap(
     learned : Learned
         From the outing as a whole.
     laps : sequence of Lap
+    leverage : float
+        Wheel travel over shaft travel.
+    other : tuple of WheelHop and Pole, optional
+        Of the other end.
+
+    Returns
+    -------
+    tuple of LapWindows
+    """
+    if equation.own_past:
+        news = replace(equation, known=equation.known[: -equation.own_past], own_past=0)
+        alone = learn(news, hop)
+        if alone is not None and found_mode(alone.pole, hop):
+            equation, learned = news, alone
+    changing = None if other is None or not equation.knows_road else _with_damping(*other)
+    return tuple(_lap_windows(equation, learned, lap, leverage, changing) for lap in laps)
+
+
+def _with_damping(hop: WheelHop, pole: Pole) -> FloatArray:
+    """What one step of damping adds to the coefficients of a wheel's equation; shape (5,)."""
+    tyre_hz = np.array(pole.tyre_hz)
+    less, more = (
+        coefficients(hop, tyre_hz, np.array(pole.damping * part)) for part in (1.0, 1.0 + SMALL_STEP)
+    )
+    return more - less
+
+
+def _lap_windows(
+    equation: WheelEquation, learned: Learned, lap: Lap, leverage: float, changing: FloatArray | None
+) -> LapWindows:
+    inside = equation.span(lap.start_s, lap.end_s)
+    own, known = equation.own[:, inside].copy(), equation.known[:, inside]
+    free = np.empty((0, own.shape[1]))
+    if equation.knows_road and own.shape[1] > 1:
+        own[0] -= learned.weights @ known
+        then = known[: len(OTHER_THEN)]
+        free = np.gradient(learned.weights[: len(then)] @ then)[None]
+        if changing is not None:
+            free = np.concatenate([free, (changing @ then)[None]])
+    cut = blocks((own, known, free), equation.usable[inside], equation.step_s, WINDOW_S)
+    products = cut.products[cut.whole]
+    prior = np.concatenate([np.full(len(known), OUTING_PRIOR), np.zeros(len(free))])
+    shaft_mm_s = np.sqrt(products[:, 2, 2]) / leverage
+    return LapWindows(lap.lap, shaft_mm_s, _weighted(products, learned), prior)
+
+
+def _weighted(products: FloatArray, learned: Learned) -> FloatArray:
+    """Windows weighted by their own residual, without the few that fit worst."""
+    if not len(products):
+        return products
+    residual = np.maximum(np.einsum("i,bij,j->b", learned.row, products[:, :5, :5], learned.row), 1e-9)
+    relative = residual / np.maximum(products[:, 2, 2], 1e-9)
+    weight = (relative <= np.quantile(relative, KEPT_SHARE)) / residual
+    return np.asarray(weight[:, None, None] * products)
+
+
+def damping_by_lap(laps: Sequence[LapWindows], hop: WheelHop) -> tuple[LapDamping, ...]:
+    """The pole of a wheel over all usable time of each lap.
+
+    The interval is a jackknife [1]_ over groups of neighbouring windows, so that it knows of roads and rides that
+    differ along the lap. Every lap meets the same road, so that what scatters from lap to lap is only what a group
+    does otherwise on one lap than on the others: the same jackknife without what groups have in common.
+
+    Parameters
+    ----------
+    laps : sequence of LapWindows
+    hop : WheelHop
 
     Returns
     -------
@@ -53,7 +148,7 @@ def damping_by_lap(
     ----------
     .. [1] B. Efron, R. Tibshirani, An Introduction to the Bootstrap, Chapman & Hall 1993, ch. 11.
     """
-    logs = [_logs(lap_products(equation, learned, lap), hop, learned) for lap in laps]
+    logs = [_logs(lap, hop) for lap in laps]
     without = np.stack(
         [found[1:] - found[1:].mean() for found in logs if found is not None] or [np.zeros(GROUPS)]
     )
@@ -71,17 +166,17 @@ def damping_by_lap(
     return tuple(told)
 
 
-def _logs(products: FloatArray, hop: WheelHop, learned: Learned) -> FloatArray | None:
+def _logs(lap: LapWindows, hop: WheelHop) -> FloatArray | None:
     """Ln of the damping ratio over all windows, then without each group; None with too few windows or no pole."""
-    if len(products) < LEAST_WINDOWS:
+    count = len(lap.products)
+    if count < LEAST_WINDOWS:
         return None
-    weighted = _weighted(products, learned)
-    total = weighted.sum(axis=0)
-    pole = fit_pole(take_out(total, OUTING_PRIOR)[1], hop)
+    total = lap.products.sum(axis=0)
+    pole = fit_pole(take_out(total, lap.prior)[1], hop)
     if stopped_by_bounds(pole, hop)[1]:
         return None
-    group = np.arange(len(products)) * GROUPS // len(products)
-    without = [take_out(total - weighted[group == g].sum(axis=0), OUTING_PRIOR)[1] for g in range(GROUPS)]
+    group = np.arange(count) * GROUPS // count
+    without = [take_out(total - lap.products[group == g].sum(axis=0), lap.prior)[1] for g in range(GROUPS)]
     ratios = np.concatenate([[pole_ratio(pole, hop)], ratios_near(np.stack(without), hop, pole)])
     return np.asarray(np.log(ratios), dtype=np.float64)
 
@@ -90,54 +185,28 @@ def _jackknife_sd(away: FloatArray) -> float:
     return float(np.sqrt((GROUPS - 1) / GROUPS * (away**2).sum()))
 
 
-def lap_products(equation: WheelEquation, learned: Learned, lap: Lap) -> FloatArray:
-    """Mean products of the signals over the usable windows of a lap, the road taken out; shape (n, k, k)."""
-    inside = equation.span(lap.start_s, lap.end_s)
-    own, known = equation.own[:, inside].copy(), equation.known[:, inside]
-    if equation.knows_road:
-        own[0] -= learned.weights @ known
-    cut = blocks((own, known), equation.usable[inside], equation.step_s, WINDOW_S)
-    return cut.products[cut.whole]
-
-
-def _weighted(products: FloatArray, learned: Learned) -> FloatArray:
-    """Windows weighted by their own residual, without the few that fit worst."""
-    residual = np.maximum(np.einsum("i,bij,j->b", learned.row, products[:, :5, :5], learned.row), 1e-9)
-    relative = residual / np.maximum(products[:, 2, 2], 1e-9)
-    weight = (relative <= np.quantile(relative, KEPT_SHARE)) / residual
-    return np.asarray(weight[:, None, None] * products)
-
-
-def damping_by_speed(
-    equation: WheelEquation, hop: WheelHop, learned: Learned, laps: Sequence[Lap], leverage: float
-) -> tuple[SpeedDamping, ...]:
+def damping_by_speed(laps: Sequence[LapWindows], hop: WheelHop) -> tuple[SpeedDamping, ...]:
     """The pole of a wheel on every lap, by the shaft speed of its windows.
 
     Parameters
     ----------
-    equation : WheelEquation
+    laps : sequence of LapWindows
     hop : WheelHop
-    learned : Learned
-    laps : sequence of Lap
-    leverage : float
-        Wheel travel over shaft travel.
 
     Returns
     -------
     tuple of SpeedDamping
         Ranges that no lap has enough of are left out; laps without interval, which only their scatter tells here.
     """
-    cut = [(lap.lap, lap_products(equation, learned, lap)) for lap in laps]
     found = []
     for low, high in zip(SPEED_EDGES_MM_S, SPEED_EDGES_MM_S[1:], strict=False):
         here = []
-        for lap, products in cut:
-            shaft_mm_s = np.sqrt(products[:, 2, 2]) / leverage
-            some = products[(shaft_mm_s >= low) & (shaft_mm_s < high)]
+        for lap in laps:
+            some = lap.products[(lap.shaft_mm_s >= low) & (lap.shaft_mm_s < high)]
             if len(some) >= LEAST_WINDOWS_OF_A_SPEED:
-                pole = fit_pole(take_out(_weighted(some, learned).sum(axis=0), OUTING_PRIOR)[1], hop)
+                pole = fit_pole(take_out(some.sum(axis=0), lap.prior)[1], hop)
                 if not stopped_by_bounds(pole, hop)[1]:
-                    here.append(LapDamping(lap, pole_ratio(pole, hop), None))
+                    here.append(LapDamping(lap.lap, pole_ratio(pole, hop), None))
         if here:
             found.append(SpeedDamping(low, high, tuple(here)))
     return tuple(found)

@@ -7,7 +7,7 @@ import numpy as np
 from telemetry.arrays import End, FloatArray
 from telemetry.bike import Bike, leverage_curve
 from telemetry.damping.band import FREQUENCY_HZ
-from telemetry.damping.candidates import Candidate, locate
+from telemetry.damping.candidates import Candidate, candidates
 from telemetry.damping.estimate import Ringing, estimate
 from telemetry.damping.evidence import Windows, block_log_likelihood, over_threshold, windows
 from telemetry.damping.hop import LOST_BELOW, REFERENCE_HZ, band_gain
@@ -66,8 +66,8 @@ def judge(heard: Heard, motion: Motion, track: Track, bike: Bike, *, ease: float
     if equation.knows_road:
         likelihood, whole = block_log_likelihood(equation, heard.predicted, grid)
         looked_at = windows(likelihood, whole, grid, THRESHOLDS, heard.swing)
-        for found in over_threshold(looked_at, ease):
-            candidate = locate(equation, heard.predicted, grid, likelihood, found)
+        found = over_threshold(looked_at, ease)
+        for candidate in candidates(equation, heard.predicted, grid, likelihood, found):
             if candidate.end_s - candidate.start_s < (
                 SHORTEST_S if heard.end == "rear" else SHORTEST_FRONT_S
             ):
@@ -86,8 +86,8 @@ def judge(heard: Heard, motion: Motion, track: Track, bike: Bike, *, ease: float
     if heard.end == "front":
         return Judged(tuple(events), (), looked_at)
     blind, whole = block_log_likelihood(equation, no_news, grid)
-    for found in over_threshold(windows(blind, whole, grid, THRESHOLDS_BLIND)):
-        candidate = locate(equation, no_news, grid, blind, found)
+    found = over_threshold(windows(blind, whole, grid, THRESHOLDS_BLIND))
+    for candidate in candidates(equation, no_news, grid, blind, found):
         if any(candidate.start_s < end and candidate.end_s > start for start, end in taken):
             continue
         reason, explained = _looked_like_it(heard, candidate, motion)

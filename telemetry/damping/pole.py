@@ -186,14 +186,14 @@ def frequency_scatter(damping_ratio: float, frequency_hz: float, seconds: float)
     return float(np.sqrt(frequency_hz * damping_ratio / (2 * np.pi * seconds)))
 
 
-def take_out(products: FloatArray, prior: float = 0.0) -> tuple[FloatArray, FloatArray]:
+def take_out(products: FloatArray, prior: float | FloatArray = 0.0) -> tuple[FloatArray, FloatArray]:
     """Regress the five rear signals on the known ones.
 
     Parameters
     ----------
     products : ndarray of shape (5 + k, 5 + k)
         Mean products, the rear's signals first.
-    prior : float
+    prior : float or ndarray of shape (k,)
         What is known was taken out before with weights that hold in general: how much they count, as a share of
         these products (ridge regression).
 
@@ -208,7 +208,7 @@ def take_out(products: FloatArray, prior: float = 0.0) -> tuple[FloatArray, Floa
         return np.empty((0, 5)), products
     known = products[5:, 5:]
     # a little weight on the diagonal: neighbouring taps are nearly the same signal
-    known = known + prior * np.diag(np.diag(known)) + 1e-6 * np.trace(known) / k * np.eye(k)
+    known = known + np.diag(prior * np.diag(known)) + 1e-6 * np.trace(known) / k * np.eye(k)
     response = np.linalg.solve(known, products[5:, :5])
     left = products[:5, :5] - products[:5, 5:] @ response
     return response, 0.5 * (left + left.T)

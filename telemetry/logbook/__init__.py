@@ -4,6 +4,16 @@ from telemetry.logbook.dampers import history_of_damper
 from telemetry.logbook.entry import RunEntry
 from telemetry.logbook.export import export
 from telemetry.logbook.logbook import Logbook
+from telemetry.logbook.outings import outings_of
 from telemetry.logbook.verify import Damage, Verification, verify
 
-__all__ = ["Damage", "Logbook", "RunEntry", "Verification", "export", "history_of_damper", "verify"]
+__all__ = [
+    "Damage",
+    "Logbook",
+    "RunEntry",
+    "Verification",
+    "export",
+    "history_of_damper",
+    "outings_of",
+    "verify",
+]

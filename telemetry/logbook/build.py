@@ -24,15 +24,14 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
-from telemetry.arrays import End
 from telemetry.cut import WHOLE, Cut, cut_to_json
 from telemetry.errors import BikeFileError, LogbookError
+from telemetry.findings_damping import damper_answer
 from telemetry.logbook.columns import write_log
-from telemetry.logbook.entry import NO_SIGN, Record, RunEntry, is_inside, record_to_json, sheet_words
+from telemetry.logbook.entry import Record, RunEntry, is_inside, record_to_json, sheet_words
 from telemetry.logbook.files import file_sha256, has_link, part_of
 from telemetry.logs import RawLog
 from telemetry.setup import SetupSheet
-from telemetry.setup.damper import doubt_words
 from telemetry.summary import Summary, Traces, summary_to_json, write_traces
 from telemetry.tomlfile import read_toml
 
@@ -117,26 +116,11 @@ def entry_of(
         laps=len(complete),
         quickest_lap_s=min((lap.time_s for lap in complete), default=None),
         oscillation=summary.oscillation.verdict,
-        rear_damper=damper_answer(summary, "rear"),
-        front_damper=damper_answer(summary, "front"),
+        rear_damper=damper_answer(summary.oscillation, "rear"),
+        front_damper=damper_answer(summary.oscillation, "front"),
         revision=revision,
         inputs=sources.inputs,
     )
-
-
-def damper_answer(summary: Summary, end: End) -> str:
-    """What the review says of the damper of an end: one of `DAMPER_ANSWERS`.
-
-    Parameters
-    ----------
-    summary : Summary
-    end : End
-
-    Returns
-    -------
-    str
-    """
-    return doubt_words(summary.oscillation, end) or NO_SIGN
 
 
 def fill(

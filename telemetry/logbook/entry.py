@@ -24,8 +24,9 @@ class RunEntry:
     ``run_id`` names what was kept under it and never changes its meaning. ``log_sha256`` is of the original
     log: the same bytes are the same run, and of several entries with them the one with the highest
     ``revision`` holds, the others are its history. ``inputs`` names the bytes of log, bike file and setup
-    sheet together. ``date`` is ISO 8601, ``added_at`` is ISO 8601 in UTC. ``rear_damper`` and ``front_damper`` are one
-    of `DAMPER_ANSWERS`, "" in runs added by older versions, which kept the rear's ``oscillation`` alone.
+    sheet together. ``date`` is ISO 8601, ``added_at`` is ISO 8601 in UTC. ``rear_damper`` and ``front_damper`` are
+    those of `telemetry.findings_damping.damper_answer`, "" in runs added by older versions, which kept the rear's
+    ``oscillation`` alone.
     """
 
     run_id: str
@@ -47,11 +48,6 @@ class RunEntry:
     inputs: str = ""
     rear_damper: str = ""
     front_damper: str = ""
-
-
-DAMPER_ANSWERS = (LOST, DOUBTFUL, NOT_JUDGED, NO_SIGN) = (
-    "suspected loss", "in doubt", "not judged", "no sign of loss",
-)  # fmt: skip
 
 
 _LARGEST = 2**63 - 1  # that SQLite keeps

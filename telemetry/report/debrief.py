@@ -6,6 +6,7 @@ from html import escape
 import numpy as np
 
 from telemetry.damping.oscillation import dampers_in_doubt
+from telemetry.findings import nothing_asks
 from telemetry.findings_balance import TWO_BALANCES
 from telemetry.laps import lap_length_m
 from telemetry.motion import judged_ends
@@ -98,8 +99,8 @@ def debrief_html(
 
 
 def _findings(summary: Summary) -> str:
-    if not summary.findings:
-        return ""
+    if nothing := nothing_asks(summary):
+        return page.section("What to change", *map(page.paragraph, nothing))
     parts = [
         f'<div class="finding"><strong>{escape(finding.title)}</strong>'
         f"{page.paragraph(finding.evidence)}{page.paragraph(finding.suggestion)}</div>"

@@ -39,6 +39,7 @@ DAMPER_COLUMNS = (
 )  # fmt: skip
 SHEET_COLUMNS = ("setup sheet", "")
 CHANGE_COLUMNS = ("what", "before", "after", "kind")
+CONDITION_COLUMNS = ("", "before", "after")
 COMPARISON_COLUMNS = ("", "before (SD)", "after (SD)", "change, ± 95 %", "verdict")
 
 
@@ -248,6 +249,14 @@ def _damping_cell(summary: Summary) -> str:
 def change_rows(comparison: Comparison) -> list[Row]:
     """What, before, after, kind."""
     return [(change.what, change.before, change.after, change.kind) for change in comparison.changes]
+
+
+def condition_rows(comparison: Comparison) -> list[Row]:
+    """What, before, after; one row a condition."""
+    return [
+        (f"{each.what} [{each.unit}]", number(each.before, 1), number(each.after, 1))
+        for each in comparison.conditions
+    ]
 
 
 def comparison_rows(comparison: Comparison) -> list[Row]:

@@ -12,7 +12,7 @@ from telemetry.damping.oscillation import (
 )
 from telemetry.damping.places import gather
 from telemetry.damping.verdict import NEARLY_ALL, limit_sentence
-from telemetry.findings_damping import front_suspected
+from telemetry.findings_damping import damper_answer, front_suspected, slow_loss_judged
 from telemetry.laps import Place, by_place
 from telemetry.report.words import UNKNOWN, laps_list, number, with_interval
 from telemetry.wording import count_word, laps_words, place_words
@@ -45,7 +45,7 @@ def damping_words(found: Oscillation) -> str:
     elif found.verdict == "cannot_tell":
         words = "cannot tell"
     else:
-        words = "no sign of loss" + _as_far_as_judged(found, " in {}")
+        words = damper_answer(found, "rear")
     return words + front_damping_words(found)
 
 
@@ -73,12 +73,11 @@ def damping_headline(found: Oscillation) -> str:
         return "Rear damping is in doubt"
     if found.verdict == "cannot_tell":
         return "Lost rear damping: cannot tell"
-    return "No sign of lost rear damping" + _as_far_as_judged(found, ", as far as it was judged ({})")
-
-
-def _as_far_as_judged(found: Oscillation, words: str) -> str:
     share = found.judged_share
-    return "" if share is None or share >= NEARLY_ALL else words.format(f"{100 * share:.0f} %")
+    part = "" if share is None or share >= NEARLY_ALL else f", as far as it was judged ({100 * share:.0f} %)"
+    if not slow_loss_judged(found, "rear"):
+        return f"No sign of a sudden loss of rear damping{part}; slow loss not judged"
+    return f"No sign of lost rear damping{part}"
 
 
 def event_rows(events: Iterable[OscillationEvent], *, narrow: bool = False) -> list[Row]:

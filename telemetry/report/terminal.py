@@ -9,6 +9,7 @@ from rich.table import Table
 from rich.text import Text
 
 from telemetry.damping.oscillation import dampers_in_doubt
+from telemetry.findings import nothing_asks
 from telemetry.findings_balance import TWO_BALANCES
 from telemetry.laps import lap_length_m
 from telemetry.notes import QualityNote
@@ -231,6 +232,9 @@ def _oscillation(console: Console, summary: Summary) -> None:
 
 
 def _findings(console: Console, summary: Summary) -> None:
+    if nothing := nothing_asks(summary):
+        section(console, "What to change")
+        indented(console, *nothing)
     doubt = dampers_in_doubt(summary.oscillation)  # then there is nothing to try
     for index, finding in enumerate(summary.findings):
         if index == 0:

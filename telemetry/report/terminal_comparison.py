@@ -5,7 +5,14 @@ from collections.abc import Sequence
 from rich.console import Console
 from rich.text import Text
 
-from telemetry.report.rows import CHANGE_COLUMNS, COMPARISON_COLUMNS, change_rows, comparison_rows
+from telemetry.report.rows import (
+    CHANGE_COLUMNS,
+    COMPARISON_COLUMNS,
+    CONDITION_COLUMNS,
+    change_rows,
+    comparison_rows,
+    condition_rows,
+)
 from telemetry.report.terminal import indented, item, section, table
 from telemetry.report.words import excluded_words
 from telemetry.setup import Comparison
@@ -34,11 +41,14 @@ def print_comparison(comparison: Comparison, console: Console) -> None:
         console.print(table(CHANGE_COLUMNS, change_rows(comparison), words=(0, 1, 2, 3)))
     else:
         indented(console, "Nothing that a setup sheet or bike file says.")
+    if comparison.conditions:
+        section(console, "Conditions")
+        console.print(table(CONDITION_COLUMNS, condition_rows(comparison), words=(0,)))
     if comparison.metrics:
         section(console, "After against before: mean over laps, in brackets their standard deviation")
         console.print(table(COMPARISON_COLUMNS, comparison_rows(comparison), words=(0, 4)))
     _list(console, "Left out", excluded_words(comparison))
-    _list(console, "How it was judged", (comparison.method,))
+    _list(console, "How it was judged", tuple(text for text in (comparison.method, comparison.basis) if text))
 
 
 def _list(console: Console, title: str, lines: Sequence[str]) -> None:

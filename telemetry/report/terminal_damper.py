@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from rich.console import Console
 from rich.text import Text
 
+from telemetry.findings_damping import DOUBTFUL, LOST, NO_SIGN
 from telemetry.report.terminal import indented, item, section, table
 from telemetry.report.words import UNKNOWN, number, with_interval
 from telemetry.setup import DamperComparison, DamperRun
@@ -13,8 +14,8 @@ from telemetry.wording import count_word
 
 SPEED_COLUMNS = ("shaft speed, RMS", "before (laps)", "after (laps)", "after over before (95 %)", "verdict")
 HISTORY_COLUMNS = ("date", "run", "serviced", "damping ratio", "kJ", "since: km", "kJ", "said")
-# In a line of a list; an outing of which nothing is suspected was judged.
-SAID = {"suspected loss": "LOST?", "in doubt": "IN DOUBT", "not judged": "not judged", "": "no sign"}
+# In a line of a list; every other answer as it is.
+SAID = {LOST: "LOST?", DOUBTFUL: "IN DOUBT", "": NO_SIGN}
 
 
 def speed_rows(comparison: DamperComparison) -> list[tuple[str, ...]]:
@@ -48,7 +49,7 @@ def history_rows(runs: Sequence[DamperRun]) -> list[tuple[str, ...]]:
             number(run.heat_kj),
             number(run.since_service_km),
             UNKNOWN if run.heat_kj is None else number(run.since_service_kj),
-            SAID[run.doubt],
+            SAID.get(run.doubt, run.doubt),
         )
         for run in runs
     ]

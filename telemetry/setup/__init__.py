@@ -1,20 +1,25 @@
 """The setup sheet, what was changed, and what came of it."""
 
 from telemetry.setup.changes import Change, changes, written
-from telemetry.setup.compare import Comparison, MetricComparison, compare, comparison_to_json
+from telemetry.setup.compare import Comparison, compare, comparison_to_json
+from telemetry.setup.conditions import Condition
 from telemetry.setup.damper import DamperComparison, compare_damper, damper_comparison_to_json
 from telemetry.setup.damperhistory import DamperRun, damper_history
 from telemetry.setup.laps import ExcludedLap, LapValues
+from telemetry.setup.repeats import Outing, repeats
+from telemetry.setup.rows import MetricComparison
 from telemetry.setup.sheet import SetupSheet, load_sheet, parse_sheet
 
 __all__ = [
     "Change",
     "Comparison",
+    "Condition",
     "DamperComparison",
     "DamperRun",
     "ExcludedLap",
     "LapValues",
     "MetricComparison",
+    "Outing",
     "SetupSheet",
     "changes",
     "compare",
@@ -24,5 +29,6 @@ __all__ = [
     "damper_history",
     "load_sheet",
     "parse_sheet",
+    "repeats",
     "written",
 ]

@@ -11,6 +11,9 @@ NOT_WRITTEN = "not written down"
 
 # Keys that say which outing it was, not how the bike stood.
 _LABELS = frozenset({"name", "date", "outing", "notes", "source", "front", "rear"})
+# Of an end, but nothing that is set with a spanner: what comes of the ride, and what was measured at the stand.
+_TEMPERATURES = frozenset({"tyre_temperature_c", "oil_temperature_c"})
+_MEASURED = frozenset({"free sag", "rider sag"})
 ChangeKind = Literal["setting", "condition", "bike file"]
 _UNITS = (
     ("_n_per_mm", "N/mm"), ("_mm_s", "mm/s"), ("_mm", "mm"), ("_deg", "deg"), ("_kg", "kg"), ("_bar", "bar"),
@@ -47,7 +50,8 @@ def _written(sheet: SetupSheet) -> Iterator[tuple[str, str, ChangeKind]]:
             value = getattr(part, key)
             text = f"{value:g}" if isinstance(value, float) else str(value)
             written = NOT_WRITTEN if value is None else f"{text} {unit}".strip()
-            yield f"{where} {words}".strip(), written, "setting" if where else "condition"
+            kind: ChangeKind = "setting" if where and key not in _TEMPERATURES else "condition"
+            yield f"{where} {words}".strip(), written, kind
 
 
 def written(sheet: SetupSheet) -> tuple[tuple[str, str], ...]:
@@ -66,11 +70,20 @@ def written(sheet: SetupSheet) -> tuple[tuple[str, str], ...]:
     return (*((key, str(value)) for key, value in labels if value is not None), *settings)
 
 
+def settings(sheet: SetupSheet) -> dict[str, str]:
+    """Settings that a sheet writes down, by what they are; without conditions and measured sag."""
+    return {
+        what: value
+        for what, value, kind in _written(sheet)
+        if kind == "setting" and value != NOT_WRITTEN and what.partition(" ")[2] not in _MEASURED
+    }
+
+
 def changes(sheet_a: SetupSheet, sheet_b: SetupSheet) -> tuple[Change, ...]:
     """What differs between two sheets, in the order of the sheet.
 
-    A setting that only one of the sheets holds counts as a difference, since it may have been changed.
-    Names, dates and notes are not settings and are left out.
+    Only what both sheets write down can differ (`written_on_one` are the others). Names, dates and notes are not
+    settings and are left out.
 
     Parameters
     ----------
@@ -83,7 +96,19 @@ def changes(sheet_a: SetupSheet, sheet_b: SetupSheet) -> tuple[Change, ...]:
     """
     pairs = zip(_written(sheet_a), _written(sheet_b), strict=True)
     return tuple(
-        Change(what, before, after, kind) for (what, before, kind), (_, after, _) in pairs if before != after
+        Change(what, before, after, kind)
+        for (what, before, kind), (_, after, _) in pairs
+        if before != after and NOT_WRITTEN not in (before, after)
+    )
+
+
+def written_on_one(sheet_a: SetupSheet, sheet_b: SetupSheet) -> tuple[str, ...]:
+    """What only one of two sheets writes down: whether it differs is not known."""
+    pairs = zip(_written(sheet_a), _written(sheet_b), strict=True)
+    return tuple(
+        what
+        for (what, before, _), (_, after, _) in pairs
+        if (before == NOT_WRITTEN) != (after == NOT_WRITTEN)
     )
 
 

@@ -1,72 +1,49 @@
-"""Two runs against each other, with the spread over their laps.
+"""Two runs against each other, with the spread over their laps and between outings.
 
 A lap is the unit of evidence: samples inside a lap are not independent, so each number enters once a lap.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import comb
-from typing import Literal
 
 from pydantic import TypeAdapter
 
 from telemetry.arrays import ENDS
 from telemetry.damping.oscillation import dampers_in_doubt
 from telemetry.findings_damping import front_suspected
-from telemetry.metrics import METRICS, Metric
-from telemetry.setup.changes import Change, bike_file_changes, changes
-from telemetry.setup.evidence import difference_of_means, holm, permutation_p
-from telemetry.setup.laps import ExcludedLap, LapValues, usable_laps, values_over
+from telemetry.laps import laps_at_pace
+from telemetry.metrics import COMPARED, Metric, values_by_lap
+from telemetry.setup.changes import Change, bike_file_changes, changes, written_on_one
+from telemetry.setup.circuits import circuits_apart
+from telemetry.setup.conditions import Condition, conditions
+from telemetry.setup.expected import KnownChange, known_change
+from telemetry.setup.laps import ExcludedLap, lap_values, usable_laps, values_over
+from telemetry.setup.rows import ComparisonVerdict, Judged, MetricComparison, Row, compare_laps
 from telemetry.setup.sheet import SetupSheet
 from telemetry.signals.zero import DRIFT_MM, drift_between_mm
-from telemetry.summary import Summary
+from telemetry.summary import LapSummary, Summary
 from telemetry.wording import limits_words
 
-SCHEMA = "bothends.comparison/1"
-# Fewer laps a side say nothing about their spread. Common practice, no source.
-MIN_LAPS = 3
+SCHEMA = "bothends.comparison/2"
 # Speeds are comparable when their bandwidths differ by no more than this share. A choice, no source.
 SAME_BANDWIDTH = 0.10
-SIGNIFICANCE = 0.05
 METHOD = (
-    "One value per complete lap. Difference of means with Welch's 95 % interval. The larger of Welch's and "
-    "Student's p, adjusted for the number of rows (Holm), decides, so that a false alarm anywhere in the table "
-    "stays rare; the exact permutation test must not contradict. An interval that only just leaves out zero is "
-    "therefore not yet a clear difference."
+    "One value per complete lap; difference of means with a 95 % interval by Student's t. The interval allows for laps "
+    "that resemble their neighbours (a correlation judged from all rows together) and for what outings differ by "
+    "without a change. The verdict is adjusted for the number of rows (Holm); rows that the known change should move "
+    "are looked at first. An interval that only just leaves out zero is therefore not yet a clear difference."
 )
 
 # Of how the motorcycle is built; a set-up change leaves them as they are.
 BUILD = ("wheelbase_mm", "front.stroke_mm", "front.rake_deg", "rear.shock_stroke_mm")
-
-ComparisonVerdict = Literal[
-    "higher", "lower", "no clear difference", "not enough laps to tell", "different bikes"
-]
-
-
-@dataclass(frozen=True)
-class MetricComparison:
-    """One number compared. ``difference`` is b minus a; ``reason`` explains the verdict where it needs it."""
-
-    key: str
-    label: str
-    unit: str
-    a: LapValues
-    b: LapValues
-    difference: float | None
-    ci95: tuple[float, float] | None
-    p_welch: float | None
-    p_student: float | None
-    p_permutation: float | None
-    p_adjusted: float | None
-    verdict: ComparisonVerdict
-    reason: str = ""
 
 
 @dataclass(frozen=True)
 class Comparison:
     """Run b against run a: what was changed, what came of it, and how sure that is.
 
-    ``first`` are the cautions that stand before the sentences; ``cautions`` come after them.
+    ``first`` are the cautions that stand before the sentences; ``cautions`` come after them. ``basis`` says what the
+    intervals rest on.
     """
 
     a_name: str
@@ -77,93 +54,19 @@ class Comparison:
     excluded: tuple[ExcludedLap, ...]
     cautions: tuple[str, ...]
     first: tuple[str, ...] = ()
+    conditions: tuple[Condition, ...] = ()
+    basis: str = ""
     method: str = METHOD
     schema: str = SCHEMA
 
 
-def _tested(metric: Metric, a: LapValues, b: LapValues) -> MetricComparison:
-    """One row with its difference and p values, not yet judged."""
-    row = MetricComparison(
-        metric.key,
-        metric.label,
-        metric.unit,
-        a,
-        b,
-        None,
-        None,
-        None,
-        None,
-        None,
-        None,
-        "not enough laps to tell",
-    )
-    if a.mean is None or b.mean is None:
-        return row
-    if min(len(a.values), len(b.values)) < MIN_LAPS:
-        return replace(row, difference=b.mean - a.mean)
-    result = difference_of_means(a.values, b.values)
-    return replace(
-        row,
-        difference=result.value,
-        ci95=result.ci95,
-        p_welch=result.p_welch,
-        p_student=result.p_student,
-        p_permutation=permutation_p(a.values, b.values),
-    )
-
-
-def _larger_p(row: MetricComparison) -> float | None:
-    if row.p_welch is None or row.p_student is None:
-        return None
-    return max(row.p_welch, row.p_student)
-
-
-def _judged(row: MetricComparison, metric: Metric, p_adjusted: float | None, n_rows: int) -> MetricComparison:
-    """The row with its verdict."""
-    n_a, n_b = len(row.a.values), len(row.b.values)
-    difference, p, p_permutation = row.difference, _larger_p(row), row.p_permutation
-    if difference is None or p_permutation is None:
-        needed = f"{n_a} against {n_b} laps; {MIN_LAPS} a side are needed"
-        return replace(row, reason=needed if n_a or n_b else "not known on any lap")
-    row = replace(row, p_adjusted=p_adjusted, verdict="no clear difference")
-    if p is None or p_adjusted is None:
-        return replace(row, reason="no spread between laps to judge it against")
-    if p_adjusted >= SIGNIFICANCE:
-        alone = f"clear on its own, but not as one of {n_rows} rows" if p < SIGNIFICANCE else ""
-        return replace(row, reason=alone)
-    smallest_p = 2 / comb(n_a + n_b, n_a)  # with few laps the permutation test cannot get below this
-    if smallest_p < SIGNIFICANCE <= p_permutation:
-        return replace(row, reason="the permutation test does not agree")
-    if abs(difference) < metric.least + metric.least_share * abs(row.a.mean or 0.0):
-        return replace(row, reason="steady, but smaller than two outings differ by without a change")
-    few = "" if smallest_p < SIGNIFICANCE else f"{n_a} against {n_b} laps: take it as a hint"
-    return replace(row, verdict="higher" if difference > 0 else "lower", reason=few)
-
-
-def compare_laps(rows: Sequence[tuple[Metric, LapValues, LapValues]]) -> tuple[MetricComparison, ...]:
-    """Compare many numbers at once; the p values are adjusted for how many.
-
-    Parameters
-    ----------
-    rows : sequence of (Metric, LapValues, LapValues)
-        What, and its values over the laps of run a and of run b.
-
-    Returns
-    -------
-    tuple of MetricComparison
-        In the same order.
-    """
-    tested = [_tested(*row) for row in rows]
-    told = {k: p for k, row in enumerate(tested) if (p := _larger_p(row)) is not None}
-    adjusted = dict(zip(told, holm(tuple(told.values())), strict=True))
-    return tuple(
-        _judged(row, metric, adjusted.get(k), len(told))
-        for k, (row, (metric, _, _)) in enumerate(zip(tested, rows, strict=True))
-    )
-
-
 def compare(
-    a: Summary, b: Summary, sheet_a: SetupSheet | None = None, sheet_b: SetupSheet | None = None
+    a: Summary,
+    b: Summary,
+    sheet_a: SetupSheet | None = None,
+    sheet_b: SetupSheet | None = None,
+    *,
+    repeats: Sequence[Sequence[Summary]] = (),
 ) -> Comparison:
     """Run b against run a, number by number over their complete laps.
 
@@ -173,6 +76,9 @@ def compare(
         Before and after.
     sheet_a, sheet_b : SetupSheet, optional
         Their setup sheets; what was changed is not known without them.
+    repeats : sequence of sequence of Summary
+        Set-ups that were ridden more than once, each with its outings (`telemetry.setup.repeats`): they show what
+        outings differ by without a change.
 
     Returns
     -------
@@ -181,29 +87,77 @@ def compare(
     laps_a, excluded_a = usable_laps(a, "a")
     laps_b, excluded_b = usable_laps(b, "b")
     other_speeds = _other_bandwidth(a, b)
+    known = known_change(sheet_a, sheet_b, a.bike_values, b.bike_values)
+    others = tuple(tuple(laps_at_pace(run.laps) for run in group) for group in repeats)
     rows = [
-        (metric, values_over(laps_a, metric), values_over(laps_b, metric))
-        for metric in METRICS
-        if not (metric.speed and other_speeds)
+        _row(metric, laps_a, laps_b, others) for metric in COMPARED if not (metric.speed and other_speeds)
     ]
-    compared = compare_laps([row for row in rows if row[1].values or row[2].values])
-    said = _sheet_changes(sheet_a, sheet_b)
-    known = {(change.what, change.before, change.after) for change in said}
-    of_file = bike_file_changes(a.bike_values, b.bike_values)
-    changed = (*said, *(c for c in of_file if (c.what, c.before, c.after) not in known))
-    two_bikes = _two_bikes(a, b)
-    if two_bikes:
-        compared = tuple(replace(row, verdict="different bikes", reason="") for row in compared)
+    judged = compare_laps([row for row in rows if row.a.values or row.b.values], known.rows, known.apart)
+    refusal, circuit_caution = circuits_apart(a, b)
+    refused: ComparisonVerdict | None = (
+        "different bikes" if _two_bikes(a, b) else "other circuit" if refusal else None
+    )
+    compared = judged.rows
+    if refused:
+        compared = tuple(replace(row, verdict=refused, reason="") for row in compared)
+    changed = _all_changes(a, b, sheet_a, sheet_b)
+    cautions = _cautions(a, b, changed, sheet_a, sheet_b, other_speeds)
     return Comparison(
         a_name=_name(a, sheet_a),
         b_name=_name(b, sheet_b),
-        sentences=() if two_bikes else _sentences(compared),
+        sentences=() if refused else _sentences(compared),
         changes=changed,
         metrics=compared,
         excluded=(*excluded_a, *excluded_b),
-        cautions=_cautions(a, b, changed, sheet_a is None or sheet_b is None, other_speeds),
-        first=_first_cautions(a, b),
+        cautions=(*cautions, *([circuit_caution] if circuit_caution and not refused else [])),
+        first=(*_first_cautions(a, b), *([refusal] if refusal and refused != "different bikes" else [])),
+        conditions=conditions(sheet_a, sheet_b),
+        basis="" if refused else _basis(judged, known),
     )
+
+
+def _row(
+    metric: Metric,
+    laps_a: Sequence[LapSummary],
+    laps_b: Sequence[LapSummary],
+    repeats: Sequence[Sequence[Sequence[LapSummary]]],
+) -> Row:
+    groups = tuple(tuple(lap_values(*values_by_lap(laps, metric)) for laps in group) for group in repeats)
+    return Row(metric, values_over(laps_a, metric), values_over(laps_b, metric), groups)
+
+
+def _all_changes(
+    a: Summary, b: Summary, sheet_a: SetupSheet | None, sheet_b: SetupSheet | None
+) -> tuple[Change, ...]:
+    said = changes(sheet_a, sheet_b) if sheet_a and sheet_b else ()
+    known = {(change.what, change.before, change.after) for change in said}
+    of_file = bike_file_changes(a.bike_values, b.bike_values)
+    return (*said, *(c for c in of_file if (c.what, c.before, c.after) not in known))
+
+
+def _basis(judged: Judged, known: KnownChange) -> str:
+    """What the intervals rest on, for a person."""
+    if judged.lap_correlation is None:
+        return ""
+    parts = [f"Correlation of neighbouring laps about {judged.lap_correlation:.1f}."]
+    if judged.outing_freedom:
+        n = judged.outing_freedom
+        parts.append(
+            f"Spread between outings from {n} repeat{'s' if n > 1 else ''} of a set-up in the logbook."
+        )
+    else:
+        parts.append(
+            "No set-up was repeated, so the spread between outings is what is usual for fuel, temperature and tyres"
+            + (
+                f", and all intervals are {judged.widened:.1f} times as wide because the rows differ by more."
+                if judged.widened >= 1.05
+                else "."
+            )
+        )
+    labels = [row.label for row in judged.rows if row.expected]
+    if known.rows and labels:
+        parts.append(f"The change should move: {'; '.join(labels)}.")
+    return " ".join(parts)
 
 
 def _name(summary: Summary, sheet: SetupSheet | None) -> str:
@@ -211,10 +165,6 @@ def _name(summary: Summary, sheet: SetupSheet | None) -> str:
     said = [sheet.name, sheet.outing and f"outing {sheet.outing}"] if sheet else []
     called = ", ".join(part for part in said if part)
     return f"{called} ({summary.run.source})" if called else summary.run.source
-
-
-def _sheet_changes(sheet_a: SetupSheet | None, sheet_b: SetupSheet | None) -> tuple[Change, ...]:
-    return changes(sheet_a, sheet_b) if sheet_a and sheet_b else ()
 
 
 def _other_bandwidth(a: Summary, b: Summary) -> bool:
@@ -238,17 +188,20 @@ def _clear_words(row: MetricComparison) -> str:
     places = decimals(row.unit)
     half_width = (row.ci95[1] - row.ci95[0]) / 2
     amount = f"{abs(row.difference):.{places}f} ± {half_width:.{places}f} {row.unit}".strip()
-    reason = f" ({row.reason})" if row.reason else ""
-    return f"{row.label[0].upper()}{row.label[1:]}: {row.verdict} by {amount}{reason}."
+    moved = 1 if row.difference > 0 else -1
+    of_change = {
+        0: "",
+        moved: ", as the change should make it",
+        -moved: ", against what the change should do",
+    }
+    return f"{row.label[0].upper()}{row.label[1:]}: {row.verdict} by {amount}{of_change[row.expected]}."
 
 
 def _sentences(rows: Sequence[MetricComparison]) -> tuple[str, ...]:
     """What an engineer would say: clear differences first, then what is not clear, then what is not known."""
     found = [row for row in rows if row.verdict in ("higher", "lower")]
-    reasons = {row.reason for row in found}
-    same = found[0].reason if len(found) > 1 and len(reasons) == 1 else ""  # said once, after them all
-    clear = [_clear_words(replace(row, reason="") if same else row) for row in found]
-    clear += [f"{same.replace('take it', 'take each of these')}."] if same else []
+    found.sort(key=lambda row: not row.expected)  # what the change should move stands first
+    clear = [_clear_words(row) for row in found]
     unclear = [row.label for row in rows if row.verdict == "no clear difference"]
     untold = [row.label for row in rows if row.verdict == "not enough laps to tell"]
     if not rows:
@@ -295,9 +248,14 @@ def _first_cautions(a: Summary, b: Summary) -> tuple[str, ...]:
 
 
 def _cautions(
-    a: Summary, b: Summary, changed: Sequence[Change], no_sheet: bool, other_speeds: bool
+    a: Summary,
+    b: Summary,
+    changed: Sequence[Change],
+    sheet_a: SetupSheet | None,
+    sheet_b: SetupSheet | None,
+    other_speeds: bool,
 ) -> tuple[str, ...]:
-    cautions = [] if _two_bikes(a, b) else _cautions_of_changes(changed, no_sheet)
+    cautions = [] if _two_bikes(a, b) else _cautions_of_changes(changed, sheet_a, sheet_b)
     cautions += [
         f"{name}: {words}" for name, run in (("Before", a), ("After", b)) for words in limits_words(run.ends)
     ]
@@ -311,15 +269,21 @@ def _cautions(
     return tuple(cautions)
 
 
-def _cautions_of_changes(changed: Sequence[Change], no_sheet: bool) -> list[str]:
+def _cautions_of_changes(
+    changed: Sequence[Change], sheet_a: SetupSheet | None, sheet_b: SetupSheet | None
+) -> list[str]:
     """What the list of changes leaves open."""
     cautions = []
+    no_sheet = sheet_a is None or sheet_b is None
+    if sheet_a is not None and sheet_b is not None and (one := written_on_one(sheet_a, sheet_b)):
+        cautions.append(f"Only one of the sheets says: {', '.join(one)}. Whether these differ is not known.")
     if no_sheet:
         else_ = "else " if changed else ""
         cautions.append(f"There is not a setup sheet for both runs, so what {else_}was changed is not known.")
-    if len(changed) > 1:
+    turned = [change for change in changed if change.kind != "condition"]
+    if len(turned) > 1:
         cautions.append(
-            f"{len(changed)} things differ, so no result belongs to one of them. Change one at a time."
+            f"{len(turned)} things differ, so no result belongs to one of them. Change one at a time."
         )
     elif not changed and not no_sheet:
         cautions.append("The setup sheets are the same: what differs is the rider, the day or chance.")

@@ -8,8 +8,8 @@ import numpy as np
 from pydantic import TypeAdapter
 
 from telemetry.arrays import End
-from telemetry.damping.oscillation import LapDamping, Oscillation, dampers_in_doubt, dampers_not_judged
-from telemetry.findings_damping import front_suspected
+from telemetry.damping.oscillation import LapDamping, Oscillation
+from telemetry.findings_damping import DOUBTFUL, LOST, NO_SIGN, damper_answer
 from telemetry.summary import Summary
 
 DamperVerdict = Literal["better", "worse", "same", "cannot tell"]
@@ -162,10 +162,8 @@ def _verdict(ci95: tuple[float, float]) -> DamperVerdict:
 
 def doubt_words(found: Oscillation, end: End) -> str:
     """What is suspected of the damper of an end in its own outing; "" where it was judged and nothing is."""
-    if end in dampers_in_doubt(found):
-        suspected = found.verdict == "yes" if end == "rear" else front_suspected(found)
-        return "suspected loss" if suspected else "in doubt"
-    return "not judged" if end in dampers_not_judged(found) else ""
+    answer = damper_answer(found, end)
+    return "" if answer == NO_SIGN else answer
 
 
 def _outing(run: Summary, end: End) -> DamperOuting:
@@ -176,8 +174,8 @@ def _outing(run: Summary, end: End) -> DamperOuting:
 
 def _sentences(end: End, row: DamperRow, before: DamperOuting, after: DamperOuting) -> list[str]:
     said = []
-    if after.doubt in ("suspected loss", "in doubt"):
-        doubt = "suspected of lost damping" if after.doubt == "suspected loss" else "in doubt"
+    if after.doubt in (LOST, DOUBTFUL):
+        doubt = "suspected of lost damping" if after.doubt == LOST else "in doubt"
         said.append(
             f"After: the {end} damper is {doubt} in its own outing. Do not ride on before it has been inspected."
         )

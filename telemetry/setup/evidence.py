@@ -1,90 +1,291 @@
-"""Whether two small sets of laps differ: interval, p value, and a check that assumes less.
+"""How surely two outings differ: variances of lap means and of outings, intervals, and tests of many rows at once.
 
-A lap is one observation. Welch's t gives the interval. With three laps against eight it alone calls too many
-differences, since three laps can agree by chance; Student's t (one spread for both sides) does not, but is
-fooled where the spreads differ. So both must speak for a difference. They take laps to be spread normally; the
-exact permutation test takes only that laps could have been swapped, and is the check.
+Laps of one outing resemble their neighbours, so n laps say less than n independent ones; and two outings with the same
+set-up differ by more than their laps do, by fuel, tyres, temperature and rider. Both are part of every interval here.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from functools import lru_cache
+from itertools import combinations
+from typing import TypeVar
 
 import numpy as np
 
-# The permutation test is exact up to this many ways of splitting the laps (8 against 8), random beyond.
-_SPLITS = 20_000
-Alternative = Literal["two-sided", "less", "greater"]
+from telemetry.arrays import FloatArray
+
+# Lag-1 correlations of laps that are thought possible before the laps are looked at, all alike. A choice, no source.
+CORRELATIONS = np.linspace(0.0, 0.8, 17)
+Key = TypeVar("Key")
 
 
 @dataclass(frozen=True)
-class Difference:
-    """Mean of b less mean of a, Welch's 95 % interval, two-sided p; None where the laps show no spread."""
-
-    value: float
-    ci95: tuple[float, float] | None
-    p_welch: float | None
-    p_student: float | None
-
-
-def difference_of_means(a: Sequence[float], b: Sequence[float]) -> Difference:
-    """Difference of two means, by Welch's t [1]_ (each side its own spread) and by Student's t (one spread).
+class Laps:
+    """One number over the laps of one outing.
 
     Parameters
     ----------
-    a, b : sequence of float
-        One value a lap, at least two each.
+    numbers : ndarray of int, shape (n,)
+        Lap numbers, rising.
+    values : ndarray of shape (n,)
+    """
+
+    numbers: FloatArray
+    values: FloatArray
+
+
+@dataclass(frozen=True)
+class Variance:
+    """An estimated variance and its degrees of freedom (infinite for one that is taken as known)."""
+
+    value: float
+    freedom: float
+
+
+@dataclass(frozen=True)
+class LapCorrelation:
+    """How probable each lag-1 correlation of the laps is, after the laps were seen.
+
+    Parameters
+    ----------
+    rho, weight : ndarray of shape (n,)
+        Weights sum to 1.
+    """
+
+    rho: FloatArray
+    weight: FloatArray
+
+    @property
+    def mean(self) -> float:
+        """Expected correlation."""
+        return float(self.rho @ self.weight)
+
+
+INDEPENDENT = LapCorrelation(np.zeros(1), np.ones(1))
+
+
+def _correlation_matrix(numbers: FloatArray, rho: float) -> FloatArray:
+    """First-order autoregression: rho to the power of how many laps apart."""
+    return np.asarray(rho ** np.abs(np.subtract.outer(numbers, numbers)))  # 0 ** 0 is 1
+
+
+def lap_correlation(rows: Sequence[Sequence[Laps]], prior: FloatArray = CORRELATIONS) -> LapCorrelation:
+    """Correlation of neighbouring laps, from all rows and outings together.
+
+    Few laps say little about it. What they leave open stays open: variances are expected values over all correlations
+    that fit.
+
+    Parameters
+    ----------
+    rows : sequence of sequence of Laps
+        For each row its outings.
+    prior : ndarray of shape (n,)
+        Correlations that are possible, all alike.
 
     Returns
     -------
-    Difference
-        b minus a.
+    LapCorrelation
 
     References
     ----------
-    .. [1] B. L. Welch, Biometrika 34, 28-35, 1947, doi:10.1093/biomet/34.1-2.28.
+    .. [1] H. D. Patterson, R. Thompson, Biometrika 58, 545-554, 1971: the restricted likelihood (from memory).
     """
-    from scipy.stats import ttest_ind
+    by_laps: dict[tuple[float, ...], list[FloatArray]] = {}
+    for outings in rows:
+        for laps in outings:
+            if len(laps.values) >= 3 and np.ptp(laps.values) > 0:
+                by_laps.setdefault(tuple(laps.numbers.tolist()), []).append(laps.values)
+    likelihood = np.zeros(len(prior))
+    for numbers, values in by_laps.items():
+        together = np.array(values)
+        likelihood += [_restricted_log_likelihood(np.array(numbers), together, float(rho)) for rho in prior]
+    # rows that move together are not so many witnesses
+    likelihood *= independent_share(rows)
+    weight = np.exp(likelihood - likelihood.max())
+    return LapCorrelation(prior, weight / weight.sum())
 
-    value = float(np.mean(b) - np.mean(a))
-    if np.ptp(a) == 0 and np.ptp(b) == 0:
-        return Difference(value, None, None, None)
-    result = ttest_ind(b, a, equal_var=False)
-    interval = result.confidence_interval(0.95)
-    p_student = float(ttest_ind(b, a).pvalue)
-    return Difference(value, (float(interval.low), float(interval.high)), float(result.pvalue), p_student)
+
+def _restricted_log_likelihood(numbers: FloatArray, values: FloatArray, rho: float) -> float:
+    """Sum over rows of values, shape (n_rows, n_laps), each with its own mean and variance."""
+    matrix = _correlation_matrix(numbers, rho)
+    inverse = np.linalg.inv(matrix)
+    information = float(inverse.sum())
+    rest = values - (values @ inverse.sum(axis=0) / information)[:, None]
+    squares = np.einsum("ki,ij,kj->k", rest, inverse, rest)
+    free = len(numbers) - 1
+    constant = float(np.linalg.slogdet(matrix)[1]) + float(np.log(information))
+    return -0.5 * (len(values) * constant + free * float(np.sum(np.log(squares))))
 
 
-def permutation_p(a: Sequence[float], b: Sequence[float], *, alternative: Alternative = "two-sided") -> float:
-    """Share of all ways to split the laps in two whose means differ at least as much as they did.
+def independent_share(rows: Sequence[Sequence[Laps]]) -> float:
+    """So many rows as move independently over the laps, as a share of all of them.
 
     Parameters
     ----------
-    a, b : sequence of float
-        One value a lap.
-    alternative : {"two-sided", "less", "greater"}
-        "greater": b above a.
+    rows : sequence of sequence of Laps
 
     Returns
     -------
     float
-        Exact up to 8 against 8 laps or as many splits; beyond, from random splits, always the same ones.
+        Between 1 / number of rows and 1: 1 / mean square of the correlations between rows, freed of what chance adds.
+    """
+    rests = []
+    for outings in rows:
+        rest = {
+            (k, float(number)): value
+            for k, laps in enumerate(outings)
+            if len(laps.values)
+            for number, value in zip(laps.numbers, laps.values - laps.values.mean(), strict=True)
+        }
+        if any(value != 0.0 for value in rest.values()):
+            rests.append(rest)
+    if len(rests) < 2:
+        return 1.0
+    common = sorted(set.intersection(*(set(rest) for rest in rests)))
+    freedom = len(common) - len({outing for outing, _ in common})
+    if freedom < 2:
+        return 1.0 / len(rests)
+    table = np.array([[rest[key] for key in common] for rest in rests])
+    size = np.linalg.norm(table, axis=1)
+    table = table[size > 0] / size[size > 0, None]
+    squares = (table @ table.T) ** 2
+    freed = np.clip((freedom * squares - 1.0) / (freedom - 1.0), 0.0, 1.0)
+    np.fill_diagonal(freed, 1.0)
+    return float(1.0 / np.mean(freed) / len(table))
+
+
+@lru_cache(maxsize=4096)
+def _moments(numbers: tuple[float, ...], rho: float) -> tuple[float, float, float]:
+    """Trace and sum of squares of the centred correlation matrix, and the mean of the matrix."""
+    matrix = _correlation_matrix(np.array(numbers), rho)
+    centred = matrix - matrix.mean(axis=0)
+    return float(np.trace(centred)), float(np.sum(centred * centred.T)), float(matrix.mean())
+
+
+def lap_variance(outings: Sequence[Laps], correlation: LapCorrelation) -> Variance:
+    """Variance of single laps about the mean of their outing, pooled over outings.
+
+    Laps that resemble their neighbours scatter less about the mean of a short outing than about that of a long one;
+    the variance is corrected for it.
+
+    Parameters
+    ----------
+    outings : sequence of Laps
+    correlation : LapCorrelation
+
+    Returns
+    -------
+    Variance
+        0 with 0 degrees of freedom when no outing has two laps.
+    """
+    used = [laps for laps in outings if len(laps.values) >= 2]
+    if not used:
+        return Variance(0.0, 0.0)
+    square = sum(float(np.sum((laps.values - laps.values.mean()) ** 2)) for laps in used)
+    value = freedom = 0.0
+    for rho, weight in zip(correlation.rho, correlation.weight, strict=True):
+        moments = [_moments(tuple(laps.numbers.tolist()), float(rho)) for laps in used]
+        expected = sum(each[0] for each in moments)
+        value += float(weight) * square / expected
+        freedom += float(weight) * expected**2 / sum(each[1] for each in moments)  # Satterthwaite
+    return Variance(value, freedom)
+
+
+def mean_factor(numbers: FloatArray, correlation: LapCorrelation) -> float:
+    """Variance of the mean of these laps over the variance of one lap: 1 / n when laps are independent.
+
+    Parameters
+    ----------
+    numbers : ndarray of shape (n,)
+        Lap numbers.
+    correlation : LapCorrelation
+
+    Returns
+    -------
+    float
+
+    Examples
+    --------
+    >>> mean_factor(np.array([1.0, 2.0, 3.0, 4.0]), INDEPENDENT)
+    0.25
+    """
+    means = [_moments(tuple(numbers.tolist()), float(rho))[2] for rho in correlation.rho]
+    return float(np.array(means) @ correlation.weight)
+
+
+def added(*parts: Variance) -> Variance:
+    """Sum of independent variances, with Satterthwaite's degrees of freedom.
 
     References
     ----------
-    .. [1] B. Efron, R. J. Tibshirani, An Introduction to the Bootstrap, 1993, chapter 15.
-    """
-    from scipy.stats import permutation_test
+    .. [1] F. E. Satterthwaite, Biometrics Bulletin 2, 110-114, 1946, doi:10.2307/3002019.
 
-    result = permutation_test(
-        (np.asarray(b, dtype=float), np.asarray(a, dtype=float)),
-        lambda x, y, axis: np.mean(x, axis=axis) - np.mean(y, axis=axis),
-        vectorized=True,
-        n_resamples=_SPLITS,
-        alternative=alternative,
-        random_state=0,
-    )
-    return float(result.pvalue)
+    Examples
+    --------
+    >>> added(Variance(1.0, 5.0), Variance(1.0, 5.0))
+    Variance(value=2.0, freedom=10.0)
+    """
+    total = sum(part.value for part in parts)
+    open_ = sum(part.value**2 / part.freedom for part in parts if part.value > 0)
+    return Variance(total, total**2 / open_ if open_ > 0 else float("inf"))
+
+
+def moderated(prior: Variance, estimate: Variance) -> Variance:
+    """A variance expected beforehand and one that was measured, weighed by their degrees of freedom.
+
+    References
+    ----------
+    .. [1] G. K. Smyth, Stat. Appl. Genet. Mol. Biol. 3(1), art. 3, 2004, doi:10.2202/1544-6115.1027: the moderated
+       variance.
+
+    Examples
+    --------
+    >>> moderated(Variance(1.0, 4.0), Variance(4.0, 2.0))
+    Variance(value=2.0, freedom=6.0)
+    """
+    freedom = prior.freedom + estimate.freedom
+    value = (prior.freedom * prior.value + estimate.freedom * estimate.value) / freedom
+    return Variance(value, freedom)
+
+
+def between_outings(groups: Sequence[Sequence[float]]) -> Variance:
+    """Variance of outing means about the mean of their set-up, pooled over set-ups.
+
+    Parameters
+    ----------
+    groups : sequence of sequence of float
+        For each set-up the means of its outings.
+
+    Returns
+    -------
+    Variance
+        0 with 0 degrees of freedom when no set-up was ridden twice.
+    """
+    freedom = sum(max(len(group) - 1, 0) for group in groups)
+    if freedom == 0:
+        return Variance(0.0, 0.0)
+    square = sum(float(np.sum((np.asarray(group) - np.mean(group)) ** 2)) for group in groups if len(group))
+    return Variance(square / freedom, float(freedom))
+
+
+def t_interval(difference: float, variance: Variance) -> tuple[float, float]:
+    """95 % interval by Student's t."""
+    from scipy.special import stdtrit
+
+    half = float(stdtrit(min(variance.freedom, 1e6), 0.975)) * float(np.sqrt(variance.value))
+    return difference - half, difference + half
+
+
+def p_two_sided(difference: float, variance: Variance) -> float:
+    """Probability of a difference at least as large, of either sign, where there is none."""
+    return 2.0 * p_above(abs(difference), variance)
+
+
+def p_above(difference: float, variance: Variance) -> float:
+    """Probability of a difference at least as high where there is none."""
+    from scipy.special import stdtr
+
+    return float(stdtr(min(variance.freedom, 1e6), -difference / np.sqrt(variance.value)))
 
 
 def holm(p_values: Sequence[float]) -> tuple[float, ...]:
@@ -109,3 +310,31 @@ def holm(p_values: Sequence[float]) -> tuple[float, ...]:
         floor = max(floor, min(1.0, (len(p_values) - rank) * p_values[index]))
         adjusted[index] = floor
     return tuple(adjusted)
+
+
+def closed_test(keys: Sequence[Key], p_of: Callable[[tuple[Key, ...]], float]) -> Mapping[Key, float]:
+    """Adjusted p values of a few hypotheses, of which any set can be tested together.
+
+    Parameters
+    ----------
+    keys : sequence
+        The hypotheses.
+    p_of : callable
+        p value of the hypothesis that all of these hold; called for every set of them.
+
+    Returns
+    -------
+    mapping
+        For each the largest p of all sets it is in. Compared with 0.05 the chance of any false alarm is 5 %.
+
+    References
+    ----------
+    .. [1] R. Marcus, E. Peritz, K. R. Gabriel, Biometrika 63, 655-660, 1976, doi:10.1093/biomet/63.3.655.
+    """
+    found = dict.fromkeys(keys, 0.0)
+    for size in range(1, len(keys) + 1):
+        for subset in combinations(keys, size):
+            p = p_of(subset)
+            for key in subset:
+                found[key] = max(found[key], p)
+    return found

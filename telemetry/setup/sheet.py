@@ -31,6 +31,8 @@ class _EndSettings(Section):
     rider_sag_mm: float | None = None
     tyre: Text | None = None
     tyre_pressure_bar: float | None = None
+    tyre_temperature_c: float | None = None
+    oil_temperature_c: float | None = None
 
 
 class FrontSettings(_EndSettings):

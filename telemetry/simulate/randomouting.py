@@ -1,4 +1,4 @@
-"""Outings with known losses of rear damping, drawn at random: bike, circuit, road, fault, used sensors.
+"""Outings with known losses of damping, drawn at random: bike, circuit, road, fault, used sensors.
 
 ::
 
@@ -6,7 +6,7 @@
     ridden.outing.log_columns, ridden.outing.units        # what was logged; `log_text` writes it
     ridden.full, ridden.minimum                           # the bike file with and without masses, tyres, dampers
     [(loss.start_s, loss.end_s, loss.damping_left, loss.hop_ratio, loss.clear) for loss in ridden.losses]
-    ridden.rear_left_by_lap                               # for what is lost slowly
+    ridden.left_by_lap["rear"]                            # for what is lost slowly
 """
 
 from dataclasses import dataclass
@@ -15,7 +15,7 @@ from typing import Literal, get_args
 import numpy as np
 from scipy.signal import butter, sosfiltfilt
 
-from telemetry.arrays import FloatArray
+from telemetry.arrays import End, FloatArray
 from telemetry.bike import Bike
 from telemetry.simulate.circuit import Circuit, random_circuit
 from telemetry.simulate.damper import DamperPhysics
@@ -39,13 +39,13 @@ from telemetry.simulate.faults import (
     WeakDamper,
     WheelImbalance,
 )
-from telemetry.simulate.outing import Outing, damping_left, simulate_outing
+from telemetry.simulate.outing import Outing, Truth, damping_left, simulate_outing
 from telemetry.simulate.randombike import random_bike
 from telemetry.simulate.randomroad import random_road
 from telemetry.simulate.riding import Riding
 from telemetry.simulate.road import CLASS_MEAN_M3, KerbRidges, Road
 from telemetry.simulate.sensors import Sensors
-from telemetry.simulate.vehicle import Vehicle
+from telemetry.simulate.vehicle import DamperTrace, Vehicle
 
 FaultKind = Literal[
     "sound",
@@ -126,8 +126,8 @@ class RandomOuting:
     faults : tuple of Fault
     losses : tuple of Loss
         Sudden ones; one stretch to the end of the log for what is lost for good.
-    rear_left_by_lap : ndarray of shape (laps,)
-        Work of the rear damper over that of a sound twin on the same stroke, each timed lap.
+    left_by_lap : dict of end to ndarray of shape (laps,)
+        Work of a damper over that of a sound twin on the same stroke, each timed lap.
     hop_ratio_by_lap : ndarray of shape (laps,)
         Hop amplitude over that of the ride with a sound damper, each timed lap.
     """
@@ -140,7 +140,7 @@ class RandomOuting:
     hop_hz: float
     faults: tuple[Fault, ...]
     losses: tuple[Loss, ...]
-    rear_left_by_lap: FloatArray
+    left_by_lap: dict[End, FloatArray]
     hop_ratio_by_lap: FloatArray
 
 
@@ -221,28 +221,32 @@ class _Use:
     compression_n: float  # RMS
 
 
-def _use(twin: Outing) -> _Use:
-    damper, seconds = twin.truth.rear_damper, float(twin.truth.t_s[-1])
+def _use(twin: Outing, end: End) -> _Use:
+    damper, seconds = _damper(twin.truth, end), float(twin.truth.t_s[-1])
     pushed = damper.force_n[damper.force_n > 0.0]
     return _Use(seconds, float(damper.sound_work_j[-1]), float(np.sqrt(np.mean(pushed**2))))
 
 
-def _leak(use: _Use, physics: DamperPhysics, rng: np.random.Generator) -> GasLeak | OilLeak:
+def _damper(truth: Truth, end: End) -> DamperTrace:
+    return truth.front_damper if end == "front" else truth.rear_damper
+
+
+def _leak(use: _Use, physics: DamperPhysics, end: End, rng: np.random.Generator) -> GasLeak | OilLeak:
     """A leak of gas or oil that ends where a void opens at a part of the usual compression force."""
     held_n = float(rng.uniform(0.1, 0.5)) * use.compression_n
     end_bar = physics.vapour_bar + held_n * (1.0 - physics.reservoir_share) / physics.area_mm2 * 10.0
     fall = physics.gas_bar / max(end_bar, 1.02)
     if rng.random() < 0.5:
-        return GasLeak(use.seconds / float(np.log2(fall)))
-    return OilLeak(physics.gas_ml * (fall - 1.0) / (use.seconds / 60.0))
+        return GasLeak(use.seconds / float(np.log2(fall)), end)
+    return OilLeak(physics.gas_ml * (fall - 1.0) / (use.seconds / 60.0), end)
 
 
-def _overheating(use: _Use, rng: np.random.Generator) -> Overheating:
+def _overheating(use: _Use, end: End, rng: np.random.Generator) -> Overheating:
     """Heat that takes the damper to 0.7 to 0.35 of its force by the end."""
     thinning = float(rng.uniform(0.014, 0.025))
     warming_k = float(rng.uniform(0.36, 1.05)) / thinning
     capacity = 0.75 * use.work_j / warming_k  # the rest has gone to the air
-    return Overheating(thinning, capacity, capacity / (1.5 * use.seconds))
+    return Overheating(thinning, capacity, capacity / (1.5 * use.seconds), end)
 
 
 def _fault(
@@ -251,20 +255,23 @@ def _fault(
     laps: int,
     use: _Use,
     physics: DamperPhysics,
+    end: End,
     rng: np.random.Generator,
 ) -> list[Fault]:
     if fault in SUDDEN:
         return _sudden(fault, circuit, laps, rng)
     if fault == "scaled fade":
-        return [Fade(float(rng.uniform(0.4, 0.7)))]
+        return [Fade(float(rng.uniform(0.4, 0.7)), end=end)]
     if fault == "recovering":
-        return [Fade(1.0, float(rng.uniform(0.4, 0.7)))]
+        return [Fade(1.0, float(rng.uniform(0.4, 0.7)), end)]
     if fault == "heat":
-        return [_overheating(use, rng)]
+        return [_overheating(use, end, rng)]
     if fault == "foam":
-        return [Foaming(float(rng.uniform(0.15, 0.35)), float(rng.uniform(0.5, 2.0)) * use.work_j / 1e3)]
+        return [
+            Foaming(float(rng.uniform(0.15, 0.35)), float(rng.uniform(0.5, 2.0)) * use.work_j / 1e3, end=end)
+        ]
     if fault == "leak":
-        return [_leak(use, physics, rng)]
+        return [_leak(use, physics, end, rng)]
     from_here = From(float(rng.uniform(0.0, circuit.length_m)), laps=(int(rng.integers(1, max(2, laps))),))
     if fault == "void for good":
         return [StuckGasPiston(from_here, float(rng.uniform(0.0, 0.08)))]
@@ -378,8 +385,9 @@ def random_outing(
     laps: int = 2,
     crowd: tuple[Crowd, ...] = (),
     psd_m3: float | None = None,
+    slow_end: End = "rear",
 ) -> RandomOuting:
-    """Ride an outing with a fault of the rear damper, and the same with a sound one to compare with.
+    """Ride an outing with a fault of a damper, and the same with a sound one to compare with.
 
     Parameters
     ----------
@@ -399,6 +407,8 @@ def random_outing(
         What else is there, of `CROWD`. The damper has oil, gas and seals in every outing.
     psd_m3 : float, optional
         Unevenness of the road, Gd(0.1 cycles/m); between ISO 8608 classes A and B when not given. [m3]
+    slow_end : {"front", "rear"}
+        Whose damper is lost slowly or recovers; sudden losses are the rear's.
 
     Returns
     -------
@@ -428,6 +438,8 @@ def random_outing(
     road = Road(psd_m3=level, features=features)
     physics = sound_physics(rng, compliant="compliant damper" in crowd, stick_slip="stick-slip" in crowd)
     fork = sound_fork(rng) if {"compliant damper", "stick-slip"} & set(crowd) else None
+    if slow_end == "front":
+        fork = fork or sound_fork(rng)
     vehicle = Vehicle(bike, front_damper=fork, rear_damper=physics)
     riding = Riding(out_lap_m=400.0, in_lap_m=200.0)
 
@@ -447,7 +459,8 @@ def random_outing(
         )
 
     twin = ridden(tuple(others))
-    lost = _fault(fault, circuit, laps, _use(twin), physics, rng)
+    failing = fork if slow_end == "front" and fork is not None else physics
+    lost = _fault(fault, circuit, laps, _use(twin, slow_end), failing, slow_end, rng)
     outing = ridden((*lost, *others)) if lost else twin
     hop_here, hop_sound = hop_mm(outing), hop_mm(twin)
     truth = outing.truth
@@ -480,6 +493,9 @@ def random_outing(
         hop,
         (*lost, *others),
         tuple(losses),
-        np.array([damping_left(truth.rear_damper, truth.t_s, a, b) for a, b in spans]),
+        {
+            end: np.array([damping_left(_damper(truth, end), truth.t_s, a, b) for a, b in spans])
+            for end in get_args(End)
+        },
         np.array([_rms(hop_here, rows(a, b)) / _rms(hop_sound, rows(a, b)) for a, b in spans]),
     )

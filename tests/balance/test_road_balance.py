@@ -18,6 +18,7 @@ from trials import Plan, make  # noqa: E402
 from telemetry.balance import Balance  # noqa: E402
 from telemetry.balance.bumps import find_pairs  # noqa: E402
 from telemetry.balance.ground import PARTS, Ground  # noqa: E402
+from telemetry.balance.loads import find_riding  # noqa: E402
 from telemetry.balance.measure import balance  # noqa: E402
 from telemetry.balance.resistance import damping_balance, verdict, vertex  # noqa: E402
 from telemetry.balance.road import road_model, windows  # noqa: E402
@@ -63,15 +64,17 @@ def test_a_tyre_that_left_the_road_is_told_so():
     model = road_model(ride.bike)
     truth = {"front": ride.ridden.front_tyre_n, "rear": ride.ridden.rear_tyre_n}
     aloft, told = [], []
-    for window in windows(ride.motion, ride.track):
-        ground = Ground(model, window)
+    for window in windows(
+        ride.motion, ride.track, model, find_riding(ride.track, ride.motion.sample_rate_hz)
+    ):
         slopes = [[d.compression.low_n_s_per_mm, d.rebound.low_n_s_per_mm] for d in
                   (ride.bike.front.damper, ride.bike.rear.damper)]  # fmt: skip
-        ground.leave_out_lifted(np.concatenate([np.append(pair, np.zeros(PARTS - 2)) for pair in slopes]))
+        dampers = np.concatenate([np.append(pair, np.zeros(PARTS - 2)) for pair in slopes])
+        lifted = Ground(model, window).lifted(np.append(dampers, np.zeros(len(window.free))))
         rows = window.start + 2 * np.arange(len(window.delay_s))
         for end in ("front", "rear"):
             aloft.append((truth[end][rows] <= 0)[window.use])
-            told.append(ground._lifted[end][window.use])
+            told.append(lifted[end][window.use])
     aloft, told = np.concatenate(aloft), np.concatenate(told)
     assert 0.002 < aloft.mean() < 0.05
     assert told[aloft].mean() > 0.8

@@ -105,6 +105,22 @@ def test_laps_that_happen_to_lie_on_a_line_are_no_fall(ratios):
     assert find_fall(laps) is None
 
 
+def test_a_damper_that_comes_back_is_said_to_recover():
+    def course(ratios, end):
+        return damper_course(laps_of(ratios), SOUND, end, "sound", knows_road=True)
+
+    rises, stays = [0.22, 0.25, 0.30, 0.34, 0.36], [0.32, 0.325, 0.32, 0.318, 0.321]
+    told = told_apart({"rear": course(rises, "rear"), "front": course(stays, "front")})
+    assert told["rear"].state == "lost damping and recovered" and told["front"].state == "sound"
+    assert "rose by" in told["rear"].reason and "recovered" in told["rear"].reason
+    # a rear damper that fades is part of what the front is told by: the front's rise is none of its own
+    fades = [0.40, 0.34, 0.29, 0.25, 0.21]
+    told = told_apart(
+        {"rear": course(fades, "rear"), "front": course([0.32, 0.34, 0.36, 0.38, 0.40], "front")}
+    )
+    assert told["rear"].state == "losing damping" and told["front"].state == "sound"
+
+
 def test_a_fall_beside_a_rise_as_large_names_no_end():
     def course(ratios, end):
         laps = laps_of(ratios)
@@ -117,7 +133,8 @@ def test_a_fall_beside_a_rise_as_large_names_no_end():
     }
     assert beside["front"].state == "losing damping"
     apart = told_apart(beside)
-    assert apart["front"].state == "doubtful" and "cannot be told" in apart["front"].reason
+    for end in ("front", "rear"):
+        assert apart[end].state == "doubtful" and "cannot be told" in apart[end].reason
     # a fade lifts the other end by a part of its own fall
     fades = {
         "rear": course([0.40, 0.34, 0.29, 0.25, 0.21], "rear"),

@@ -13,9 +13,9 @@ from telemetry.balance.measure import balance
 from telemetry.damping.oscillation import Oscillation, OscillationEvent
 from telemetry.errors import LogbookError
 from telemetry.findings import findings, verdict_sentences
+from telemetry.findings_damping import damper_answer
 from telemetry.laps.lap import PHASES, Corner, Lap, Track
 from telemetry.logbook import RunEntry
-from telemetry.logbook.build import damper_answer
 from telemetry.motion.motion import EndMotion, Motion
 from telemetry.motion.stops import find_stops
 from telemetry.motion.summary import not_judged
@@ -141,8 +141,8 @@ def made_up(
         laps=laps,
         quickest_lap_s=LAP_S if laps else None,
         oscillation=answer.verdict,
-        rear_damper=damper_answer(summary, "rear"),
-        front_damper=damper_answer(summary, "front"),
+        rear_damper=damper_answer(summary.oscillation, "rear"),
+        front_damper=damper_answer(summary.oscillation, "front"),
     )
     return MadeUp(entry, summary, _traces(motion, track, gps), sheet)
 

@@ -34,7 +34,7 @@ def test_a_number_that_is_not_known_is_said_to_be():
 
 def test_a_place_is_said_as_far_as_it_is_known():
     assert words.place(3, "drive", 1200.0) == "corner 3, drive"
-    assert words.place(None, "straight", 1200.0) == "straight"
+    assert words.place(None, "straight", 1200.0) == "straight (1 200 m)"
     assert words.place(None, None, 1234.0) == "1 234 m into the lap"
     assert words.place(None, None, None, 12.34) == "at 12.3 s"
     assert words.place(None, None) == "place not known"

@@ -18,7 +18,7 @@ from telemetry.damping import Oscillation
 from telemetry.damping.oscillation import DamperCourse, dampers_in_doubt
 from telemetry.errors import LogbookError
 from telemetry.findings import findings, verdict_sentences
-from telemetry.logbook.build import damper_answer
+from telemetry.findings_damping import damper_answer
 from telemetry.report import debrief_html
 
 LIGHT = Screen.read("light")
@@ -401,7 +401,7 @@ def _with_answer(run, answer):
     words = verdict_sentences(said.run, said.laps, said.quality, said.ends, said.balance, answer)
     found = findings(said.laps, said.ends, said.balance, answer)
     changed = replace(said, oscillation=answer, verdicts=words, findings=found)
-    judged = {f"{end}_damper": damper_answer(changed, end) for end in ("front", "rear")}
+    judged = {f"{end}_damper": damper_answer(changed.oscillation, end) for end in ("front", "rear")}
     entry = replace(run.entry, oscillation=answer.verdict, **judged)
     return MadeUpLogbook(replace(run, entry=entry, summary=changed))
 
@@ -512,6 +512,18 @@ def test_no_comparison_and_no_debrief_calls_a_damper_fine_that_was_not_judged(ru
     assert not FINE.search(page)
 
 
+@pytest.mark.parametrize("path", ["/runs", "/", "/balance", "/rider"])
+def test_no_page_calls_a_damper_fine_whose_slow_loss_was_not_judged(runs, path):
+    answer = Oscillation(
+        "no", "Nothing.", judged_share=1.0, course={"rear": _course("cannot tell", "4 laps are needed.")}
+    )
+    _, _, said = opened(_with_answer(runs[0], answer), path, "?run=after&lap=whole")
+    for words in ("No sign of lost rear damping", "no sign of loss", "rear: sound"):
+        assert words not in said
+    if path != "/balance":
+        assert "slow loss not judged" in said or "from lap to lap was not judged" in said
+
+
 @pytest.mark.parametrize(
     ("front", "words"),
     [
@@ -520,7 +532,8 @@ def test_no_comparison_and_no_debrief_calls_a_damper_fine_that_was_not_judged(ru
     ],
 )
 def test_the_list_of_runs_names_a_front_damper_as_well(runs, front, words):
-    book = _with_answer(runs[0], Oscillation("no", "Fine.", judged_share=1.0, course={"front": front}))
+    course = {"front": front, "rear": _course("steady")}
+    book = _with_answer(runs[0], Oscillation("no", "Fine.", judged_share=1.0, course=course))
     page, _, said = opened(book, "/runs")
     caution = text(next(part for part in walk(page) if getattr(part, "className", "") == "caution"))
     assert words in caution and "After the change" in caution and "rear" not in caution

@@ -14,6 +14,7 @@ from telemetry.damping.oscillation import (
 from telemetry.damping.places import stretches_of_road
 from telemetry.report.rows_damping import (
     course_sentences,
+    damping_headline,
     damping_words,
     drift_words,
     event_rows,
@@ -93,16 +94,34 @@ def test_an_end_that_reads_higher_beside_a_fading_one_has_not_improved():
     assert drift_words(Oscillation("no", "", course={"front": rising, "rear": rising})) == ""
 
 
+OVER_LAPS = {"rear": DamperCourse("steady", "It did not fall.", (), None)}
+TOO_FEW_LAPS = {"rear": DamperCourse("cannot tell", "4 laps are needed.", (), None)}
+
+
+@pytest.mark.parametrize("course", [{}, TOO_FEW_LAPS])
+def test_without_laps_to_tell_a_slow_loss_by_the_headline_says_so(course):
+    assert damping_headline(Oscillation("no", "fine", course=course)).endswith("; slow loss not judged")
+    assert damping_headline(Oscillation("no", "fine", course=OVER_LAPS)) == "No sign of lost rear damping"
+
+
 @pytest.mark.parametrize(
     ("found", "words"),
     [
         (Oscillation("yes", "it rang", (EVENT,)), "SUSPECTED LOST"),
-        (Oscillation("no", "fine", judged_share=0.99), "no sign of loss"),
-        (Oscillation("no", "fine", judged_share=0.49), "no sign of loss in 49 %"),
+        (Oscillation("no", "fine", judged_share=0.99, course=OVER_LAPS), "no sign of loss"),
+        (
+            Oscillation("no", "fine", judged_share=0.49, course=OVER_LAPS),
+            "no sign of loss in 49 % of the riding",
+        ),
+        (Oscillation("no", "fine", judged_share=0.99), "no sudden loss, slow loss not judged"),
+        (Oscillation("no", "fine", course=TOO_FEW_LAPS), "no sudden loss, slow loss not judged"),
         (Oscillation("cannot_tell", "no ground speed"), "cannot tell"),
         (Oscillation("cannot_tell", "it rang", unexplained=3), "IN DOUBT"),
         (Oscillation("cannot_tell", "once", (replace(EVENT, level="look"),)), "IN DOUBT"),
-        (Oscillation("no", "fine", front_events=(EVENT,)), "no sign of loss; front SUSPECTED LOST"),
+        (
+            Oscillation("no", "fine", front_events=(EVENT,), course=OVER_LAPS),
+            "no sign of loss; front SUSPECTED LOST",
+        ),
     ],
 )
 def test_no_damper_is_called_fine_in_a_list_that_was_not_judged(found, words):

@@ -5,7 +5,7 @@ from dataclasses import replace
 from report_fixtures import *  # noqa: F403
 from rich.console import Console
 
-from telemetry.findings_travel import packing_findings
+from telemetry.findings_travel import packing_candidates
 from telemetry.motion import PackingEvent
 from telemetry.report import rows_motion
 from telemetry.report.debrief import debrief_html
@@ -79,11 +79,12 @@ def test_phase_is_told_for_the_body_only_and_chance_is_called_chance(reviewed):
     )
 
 
-def test_packing_in_three_of_five_laps_is_a_finding_and_once_is_not():
-    (finding,) = packing_findings([packed(1), packed(2), packed(4, sink_mm=11.0)], 5)
-    assert finding.title == "The rear packs down at corner 4, straight"
-    assert "laps 1, 2 and 4" in finding.evidence
-    assert "11 mm deeper" in finding.evidence
-    assert "reduced pace" in finding.caution
-    assert packing_findings([packed(1), packed(2)], 5) == []
-    assert packing_findings([packed(3)], 1) == []
+def test_packing_in_three_of_five_laps_is_a_candidate_and_once_is_not(reviewed):
+    base = reviewed.summary.laps[1]
+    laps = [replace(base, lap=i, complete=True, time_s=80.0, distance_m=2700.0) for i in range(1, 6)]
+    (found,) = packing_candidates([packed(1), packed(2), packed(4, sink_mm=11.0)], laps)
+    assert found.title == "The rear packs down at corner 4, straight"
+    assert "laps 1, 2 and 4" in found.evidence
+    assert "11 mm deeper" in found.evidence
+    assert packing_candidates([packed(1), packed(2)], laps) == []
+    assert packing_candidates([packed(3)], laps[:1]) == []

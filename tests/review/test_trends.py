@@ -10,7 +10,7 @@ import pytest
 from scipy import stats
 
 from telemetry.bike import load_bike
-from telemetry.findings_travel import shift_findings
+from telemetry.findings_travel import shift_candidates
 from telemetry.logs import read_log
 from telemetry.review import review
 from telemetry.trends import slope_interval, trends
@@ -91,9 +91,11 @@ def test_a_ride_height_that_sinks_is_told_and_becomes_a_finding():
     low, high = front.ci95_per_lap
     assert low < 0.5 < high
     assert front.last - front.first == pytest.approx(7 * front.per_lap)
-    (finding,) = shift_findings(trends(laps))
-    assert "front travel, median" in finding.evidence
-    assert "Lap times" not in finding.evidence
+    (found,) = shift_candidates(trends(laps))
+    assert found.title == "The front rides lower from lap to lap" and "leak" not in found.evidence
+    assert "front travel, median" in found.evidence
+    assert "Lap times" not in found.evidence
+    assert "loses oil or gas" in found.caution
 
 
 def test_scatter_alone_is_seldom_called_a_shift():

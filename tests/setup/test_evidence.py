@@ -5,44 +5,104 @@ import pytest
 from scipy import stats
 
 from telemetry.metrics import Metric
-from telemetry.setup.compare import compare_laps
-from telemetry.setup.evidence import difference_of_means, holm, permutation_p
+from telemetry.setup.evidence import (
+    INDEPENDENT,
+    LapCorrelation,
+    Laps,
+    Variance,
+    added,
+    between_outings,
+    closed_test,
+    holm,
+    lap_correlation,
+    lap_variance,
+    mean_factor,
+    p_two_sided,
+    t_interval,
+)
 from telemetry.setup.laps import lap_values
+from telemetry.setup.rows import Expected, Row, compare_laps
 
 # Efron & Tibshirani, An Introduction to the Bootstrap, 1993, table 2.1: survival of mice, days
 TREATED = [94, 197, 16, 38, 99, 141, 23]
 CONTROL = [52, 104, 146, 10, 51, 30, 40, 27, 46]
 
 
-def test_difference_and_its_standard_error_are_the_published_ones():
-    # Efron & Tibshirani 1993 table 2.1: difference 30.63, standard error of it 28.93
-    result = difference_of_means(CONTROL, TREATED)
-    assert result.value == pytest.approx(30.635, abs=5e-4)
-    # half width = t quantile x se; degrees of freedom by Welch-Satterthwaite from the published 25.24, 14.14
-    dof = (25.24**2 + 14.14**2) ** 2 / (25.24**4 / 6 + 14.14**4 / 8)
-    half_width = (result.ci95[1] - result.ci95[0]) / 2
-    assert half_width / stats.t.ppf(0.975, dof) == pytest.approx(28.93, abs=0.03)
+CORRELATED = LapCorrelation(np.array([0.5]), np.ones(1))
 
 
-def test_permutation_of_the_mouse_data():
-    # same data; all 11440 splits counted: one-sided p .1409965
-    assert permutation_p(CONTROL, TREATED, alternative="greater") == pytest.approx(0.1409965, abs=5e-8)
+def _laps_of(values):
+    return Laps(np.arange(1.0, len(values) + 1), np.asarray(values, dtype=float))
 
 
-def test_permutation_of_ranks_is_the_exact_mann_whitney():
-    # SciPy documentation of mannwhitneyu: 19 22 16 29 24 against 20 11 17 12 has U = 17, exact p = .1111111
-    ranks = stats.rankdata([19, 22, 16, 29, 24, 20, 11, 17, 12])
-    assert ranks[:5].sum() - 5 * 6 / 2 == 17
-    assert permutation_p(ranks[5:], ranks[:5]) == pytest.approx(0.1111111, abs=5e-8)
+def _difference(a, b):
+    """Variance of the difference of two means of independent laps, pooled."""
+    one, other = _laps_of(a), _laps_of(b)
+    factors = mean_factor(one.numbers, INDEPENDENT) + mean_factor(other.numbers, INDEPENDENT)
+    pooled = lap_variance([one, other], INDEPENDENT)
+    return Variance(pooled.value * factors, pooled.freedom)
 
 
-def test_welch_agrees_with_the_one_sample_t_of_darwins_maize_when_one_side_hardly_varies():
-    # Fisher, The Design of Experiments, 1935 (Darwin's maize): 15 differences, t 2.148, two-sided p .0497.
-    # Against a side that is 0 with no spread to speak of, Welch's test is the one-sample test.
-    differences = [49, -67, 8, 16, 6, 23, 28, 41, 14, 29, 56, 24, 75, 60, -48]
-    result = difference_of_means([1e-9, -1e-9] * 200, differences)
-    assert result.p_welch == pytest.approx(0.0497, abs=5e-5)
-    assert result.ci95[0] > 0
+def test_with_independent_laps_it_is_students_t():
+    # Efron & Tibshirani 1993 table 2.1: difference 30.63; p and interval against SciPy's ttest_ind
+    found = _difference(CONTROL, TREATED)
+    difference = np.mean(TREATED) - np.mean(CONTROL)
+    reference = stats.ttest_ind(TREATED, CONTROL)
+    assert difference == pytest.approx(30.635, abs=5e-4)
+    assert p_two_sided(difference, found) == pytest.approx(reference.pvalue, rel=1e-9)
+    assert t_interval(difference, found) == pytest.approx(tuple(reference.confidence_interval()), rel=1e-9)
+
+
+def test_variance_of_the_mean_of_correlated_laps_is_the_textbook_sum():
+    # Box, Jenkins, Time Series Analysis, ch. 2: var(mean) = s^2 / n (1 + 2 sum (1 - k/n) rho^k) (from memory)
+    n, rho = 6, 0.5
+    k = np.arange(1, n)
+    expected = (1 + 2 * np.sum((1 - k / n) * rho**k)) / n
+    assert mean_factor(np.arange(1.0, n + 1), CORRELATED) == pytest.approx(expected)
+
+
+def test_spread_of_correlated_laps_is_corrected_to_that_of_single_laps():
+    # many short outings of an autoregression with standard deviation 1: their scatter about their own mean is too small
+    rng = np.random.default_rng(5)
+    outings = [_laps_of(_autoregression(rng, 4, 1, 0.5)[:, 0]) for _ in range(4000)]
+    assert np.mean([np.var(laps.values, ddof=1) for laps in outings]) < 0.75
+    assert lap_variance(outings, CORRELATED).value == pytest.approx(1.0, abs=0.03)
+
+
+def test_correlation_is_read_from_long_outings_and_left_open_by_short_ones():
+    rng = np.random.default_rng(6)
+
+    def read(n, rho):
+        table = [_autoregression(rng, n, 10, rho) for _ in range(2)]
+        return lap_correlation([[_laps_of(one[:, k]) for one in table] for k in range(10)])
+
+    assert read(40, 0.5).mean == pytest.approx(0.5, abs=0.1)
+    assert read(40, 0.0).mean < 0.1
+    short = read(4, 0.0)
+    assert short.weight.max() < 0.5  # no single value stands out
+
+
+def test_a_lap_left_out_counts_as_a_lap_apart():
+    # laps 1 and 3 of an autoregression correlate by rho^2
+    assert mean_factor(np.array([1.0, 3.0]), CORRELATED) == pytest.approx((1 + 0.25) / 2)
+
+
+def test_satterthwaite_gives_welchs_degrees_of_freedom():
+    # Welch-Satterthwaite, against SciPy's ttest_ind with unequal variances
+    va, vb = np.var(TREATED, ddof=1) / 7, np.var(CONTROL, ddof=1) / 9
+    reference = stats.ttest_ind(TREATED, CONTROL, equal_var=False)
+    assert added(Variance(va, 6.0), Variance(vb, 8.0)).freedom == pytest.approx(reference.df)
+
+
+def test_spread_between_outings_is_pooled_over_setups():
+    # by hand: (1 - 2)^2 + (3 - 2)^2 + 2 (10 - 11)^2 ... over 1 + 1 degrees of freedom
+    assert between_outings([[1.0, 3.0], [10.0, 12.0], [7.0]]) == Variance(2.0, 2.0)
+    assert between_outings([[1.0], []]).freedom == 0
+
+
+def test_closed_test_takes_the_largest_p_of_all_sets():
+    p = {("a",): 0.01, ("b",): 0.20, ("a", "b"): 0.03}
+    assert closed_test(("a", "b"), lambda keys: p[keys]) == {"a": 0.03, "b": 0.20}
 
 
 def test_holm_steps_down():
@@ -52,67 +112,103 @@ def test_holm_steps_down():
     assert holm([0.9, 0.8]) == (1.0, 1.0)
 
 
-def test_laps_that_all_read_the_same_have_no_interval():
-    assert difference_of_means([5.0] * 4, [6.0] * 4).ci95 is None
+def _autoregression(rng, n, n_rows, rho):
+    """n laps of a first-order autoregression with standard deviation 1."""
+    laps = np.empty((n, n_rows))
+    laps[0] = rng.normal(size=n_rows)
+    for k in range(1, n):
+        laps[k] = rho * laps[k - 1] + np.sqrt(1 - rho**2) * rng.normal(size=n_rows)
+    return laps
 
 
-def _row(a, b):
-    metric = Metric("k", "k", "mm", (), lambda lap: None)
-    return metric, lap_values(range(len(a)), a), lap_values(range(len(b)), b)
+def _rows(a, b, repeats=()):
+    def values(laps, k):
+        return lap_values(range(1, len(laps) + 1), laps[:, k])
+
+    return [
+        Row(
+            Metric(f"k{k}", "k", "mm", (), lambda lap: None),
+            values(a, k),
+            values(b, k),
+            tuple(tuple(values(one, k) for one in group) for group in repeats),
+        )
+        for k in range(a.shape[1])
+    ]
 
 
-def _laps(rng, shape, n, n_rows):
-    """n laps of n_rows numbers that move together, as travel and speed do when a lap is ridden harder."""
-    pace = rng.normal(size=(n, 1))
-    own = rng.normal(size=(n, n_rows)) if shape == "normal" else np.exp(0.7 * rng.normal(size=(n, n_rows)))
-    return 0.6 * pace + own
+def _called(judged):
+    return [row.key for row in judged.rows if row.verdict in ("higher", "lower")]
 
 
-@pytest.mark.parametrize(
-    ("shape", "n_a", "n_b"), [("normal", 3, 3), ("normal", 3, 8), ("normal", 4, 6), ("skewed", 5, 5)]
-)
-def test_false_alarms_over_the_whole_table_stay_below_one_in_twenty(shape, n_a, n_b):
+@pytest.mark.parametrize(("n_a", "n_b", "rho"), [(3, 3, 0.0), (3, 8, 0.0), (4, 6, 0.5), (8, 8, 0.5)])
+def test_false_alarms_over_the_whole_table_stay_below_one_in_twenty(n_a, n_b, rho):
     rng = np.random.default_rng(20260501)
-    tables, n_rows, alarms = 120, 5, 0
+    tables, alarms = 100, 0
     for _ in range(tables):
-        a, b = _laps(rng, shape, n_a, n_rows), _laps(rng, shape, n_b, n_rows)
-        rows = compare_laps([_row(a[:, k], b[:, k]) for k in range(n_rows)])
-        alarms += any(row.verdict in ("higher", "lower") for row in rows)
-    # 5 % promised; plus two standard errors of a share of 120
+        a, b = (_autoregression(rng, n, 12, rho) for n in (n_a, n_b))
+        alarms += bool(_called(compare_laps(_rows(a, b))))
+    # 5 % promised; plus two standard errors of a share of 100
     assert alarms / tables <= 0.05 + 2 * np.sqrt(0.05 * 0.95 / tables)
 
 
-def test_many_tables_would_alarm_if_rows_were_judged_alone():
-    # the same laps without the adjustment: what the promise above is worth
-    rng = np.random.default_rng(20260501)
-    alarms = 0
-    for _ in range(60):
-        a, b = _laps(rng, "normal", 5, 10), _laps(rng, "normal", 5, 10)
-        alarms += any(difference_of_means(a[:, k], b[:, k]).p_welch < 0.05 for k in range(10))
-    assert alarms / 60 > 0.15
+def test_skewed_laps_do_not_raise_alarms():
+    rng = np.random.default_rng(4)
+    alarms = sum(
+        bool(_called(compare_laps(_rows(*(np.exp(0.7 * rng.normal(size=(5, 10))) for _ in range(2))))))
+        for _ in range(100)
+    )
+    assert alarms <= 9
+
+
+@pytest.mark.parametrize("repeats", [0, 1])
+def test_intervals_hold_the_truth_with_lap_correlation_and_outing_effects(repeats):
+    # laps with correlation 0.5 and an outing effect as large as their spread; 95 % promised
+    rng = np.random.default_rng(20260502)
+    held, alarms, tables = [], 0, 60
+    for _ in range(tables):
+        runs = [_autoregression(rng, 4, 14, 0.5) + rng.normal(size=14) for _ in range(2 + 2 * repeats)]
+        groups = ((runs[0], runs[2]), (runs[1], runs[3])) if repeats else ()
+        judged = compare_laps(_rows(runs[0], runs[1], groups))
+        held += [row.ci95[0] <= 0 <= row.ci95[1] for row in judged.rows]
+        alarms += bool(_called(judged))
+    assert 0.90 <= np.mean(held) <= 0.985
+    assert alarms / tables <= 0.07 + np.sqrt(0.07 * 0.93 / tables)
+
+
+def test_without_allowing_for_outings_the_intervals_would_be_too_narrow():
+    # what the promise above is worth: Student's t on the same laps
+    rng = np.random.default_rng(20260502)
+    held = []
+    for _ in range(200):
+        a, b = (_autoregression(rng, 4, 1, 0.5)[:, 0] + rng.normal() for _ in range(2))
+        interval = stats.ttest_ind(b, a).confidence_interval()
+        held.append(interval.low <= 0 <= interval.high)
+    assert np.mean(held) < 0.80
 
 
 def test_a_change_of_several_spreads_is_found_among_the_rows():
     rng = np.random.default_rng(7)
     found = 0
     for _ in range(20):
-        a, b = _laps(rng, "normal", 5, 10), _laps(rng, "normal", 5, 10)
-        b[:, 0] += 6.0 * np.std(b[:, 0], ddof=1)
-        rows = compare_laps([_row(a[:, k], b[:, k]) for k in range(10)])
-        found += rows[0].verdict == "higher"
+        a, b = rng.normal(size=(5, 10)), rng.normal(size=(5, 10))
+        b[:, 0] += 8.0
+        found += "k0" in _called(compare_laps(_rows(a, b)))
     assert found >= 15
 
 
-def test_interval_holds_the_true_difference_19_times_in_20():
-    rng = np.random.default_rng(3)
-    inside = [
-        low <= 1.0 <= high
-        for low, high in (
-            difference_of_means(
-                rng.normal(0, 1, 4), rng.normal(1.0, 3, 6)
-            ).ci95  # unequal spread, unequal number
-            for _ in range(600)
-        )
-    ]
-    # Welch's interval is approximate at such small numbers; 3 standard errors of a share of 600 are 2.7 %
-    assert np.mean(inside) == pytest.approx(0.95, abs=0.03)
+def test_rows_that_should_move_are_found_sooner_and_only_that_way():
+    rng = np.random.default_rng(8)
+    found = {1: 0, 0: 0, -1: 0}
+    for _ in range(30):
+        a, b = rng.normal(size=(4, 14)), rng.normal(size=(4, 14))
+        b[:, :2] += 3.0
+        for sign in found:
+            expected = [Expected(f"k{k}", sign) for k in range(2)] if sign else []
+            found[sign] += "k0" in _called(compare_laps(_rows(a, b), expected))
+    assert found[1] > found[0] + 8
+    assert found[-1] <= found[0] + 1
+
+
+def test_laps_that_all_read_the_same_have_no_interval():
+    row = compare_laps(_rows(np.full((4, 1), 5.0), np.full((4, 1), 6.0))).rows[0]
+    assert (row.ci95, row.verdict) == (None, "no clear difference")

@@ -127,7 +127,7 @@ def test_sudden_losses_come_at_corner_exits_and_cost_damping(fault):
 @pytest.mark.parametrize("fault", SLOW)
 def test_slow_losses_take_damping_lap_by_lap(fault):
     ridden = random_outing(11, fault=fault, laps=2, rate_hz=100.0)
-    left = ridden.rear_left_by_lap
+    left = ridden.left_by_lap["rear"]
     assert not ridden.losses
     assert left[-1] < 0.9 and left[-1] < left[0] - 0.1
     assert np.all(np.diff(left) < 0.01)
@@ -137,7 +137,7 @@ def test_slow_losses_take_damping_lap_by_lap(fault):
 def test_a_sound_outing_has_nothing_lost_whatever_else_is_there():
     ridden = outing(crowd=CROWD)
     assert not ridden.losses
-    np.testing.assert_allclose(ridden.rear_left_by_lap, 1.0, atol=0.1)
+    np.testing.assert_allclose(ridden.left_by_lap["rear"], 1.0, atol=0.1)
     np.testing.assert_array_equal(ridden.hop_ratio_by_lap, 1.0)
 
 

@@ -68,7 +68,7 @@ def one(job: tuple[str, int]) -> list[Row]:
             for e in answer.events
         )
         same = (kind, name, rate, ridden.hop_hz, bool(crowd))
-        left = float(ridden.rear_left_by_lap[-1])
+        left = float(ridden.left_by_lap["rear"][-1])
         rows.append(
             Row(
                 *same,

@@ -56,7 +56,7 @@ def one(job: tuple[str, int, int]) -> Outcome:
     return Outcome(
         kind, seed, state.get("rear", "-"), state.get("front", "-"), found.verdict,
         tuple(event.level for event in found.events), advised, summary.verdicts[0],
-        tuple(float(x) for x in ridden.rear_left_by_lap), tuple(lap.damping_ratio for lap in found.fade),
+        tuple(float(x) for x in ridden.left_by_lap["rear"]), tuple(lap.damping_ratio for lap in found.fade),
     )  # fmt: skip
 
 

@@ -1,0 +1,377 @@
+"""What a finding may advise: one table of rules, and how findings that ask for opposite things are settled.
+
+The rules are common practice in road racing, with no published source. A finding that asks for no change or check is
+a fact: it stands in the sentences and tables of the review, not here.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+from telemetry.arrays import End
+from telemetry.motion.summary import EndSummary
+from telemetry.summary import Adjuster, Direction, Finding, Turn
+from telemetry.wording import CHANGE_CAUTION, count_word, measured_time
+
+# With less than this share of its stroke left an end gets no advice that uses more of its travel. A choice of ours.
+LEAST_LEFT_PCT = 5.0
+
+WAIT = "Set-up waits until then: with a damper in doubt the other numbers do not say what to change."
+DAMAGE_CAUTION = (
+    "Repeated hard bottoming can damage fork, shock and frame mounts: have them inspected by a qualified "
+    "technician."
+)
+
+
+@dataclass(frozen=True)
+class Step:
+    """One change that a rule may advise: at the end it names or at the other one, under a condition ("" for none)."""
+
+    whose: Literal["end", "other"]
+    adjuster: Adjuster
+    direction: Direction
+    condition: str = ""
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One row of the table.
+
+    Parameters
+    ----------
+    key : str
+        Kept with every finding.
+    pattern : str
+        What is seen.
+    first : str
+        What else it may be, to look at before any change.
+    steps : tuple of Step
+        One of them is tried, the first before the second. Empty: only what is to be looked at.
+    expect, recheck : str
+        After the step.
+    reason : str
+        Why the step answers the pattern.
+    waits : bool
+        All set-up waits until ``first``, here in whole sentences, has been done.
+
+    Notes
+    -----
+    In ``first``, ``expect``, ``recheck`` and the conditions ``{end}`` and ``{other}`` are the ends, ``{late}`` is what
+    supports that end late in its stroke.
+    """
+
+    key: str
+    pattern: str
+    first: str
+    reason: str
+    steps: tuple[Step, ...] = ()
+    expect: str = ""
+    recheck: str = ""
+    waits: bool = False
+
+
+# The most dangerous and most certain first: where two ask for opposite things, the earlier one is followed.
+RULES: tuple[Rule, ...] = (
+    Rule(
+        "damping lost at places",
+        "the rear rings as if hardly damped, repeatedly or for long",
+        "Compare with a lap from the start of the outing. Check the shock for leaks, heat and play, and rule out tyre, "
+        "wheel bearing and sensor mount.",
+        "a damper without oil in its valves leaves the wheel to the tyre, and every other number of the outing has "
+        "that in it",
+        waits=True,
+    ),
+    Rule(
+        "damping lost all through",
+        "the rear is hardly damped from the start",
+        "Check the shock for leaks, heat and play, and rule out tyre, wheel bearing and sensor mount.",
+        "as above",
+        waits=True,
+    ),
+    Rule(
+        "damping falls",
+        "the damping of an end falls over the laps",
+        "Look for leaks, let it cool and compare the first lap of the next outing; check tyre pressures, and compare "
+        "with an outing on a fresh damper.",
+        "hot, foaming or leaking oil damps less and less",
+        waits=True,
+    ),
+    Rule(
+        "damping in doubt",
+        "the rear rang in ways that other things cause as well",
+        "Look at the same places in the other laps and in the next outing, for kerbs and for the sensor's mount; feel "
+        "the shock for leaks, heat and play.",
+        "a kerb, a loose sensor or a wheel out of balance can look the same for a short while",
+        waits=True,
+    ),
+    Rule(
+        "damping low",
+        "an end is weakly damped on every lap",
+        "Compare with an outing on a fresh damper, over the same road.",
+        "a worn damper and a rough road look alike within one outing",
+        waits=True,
+    ),
+    Rule(
+        "front rings",
+        "the front rings as if hardly damped",
+        "Another fault than a lost rear damper: look at fork damping and friction, front tyre and balance, wheel and "
+        "steering-head bearings.",
+        "the front's wheel hop has other usual causes than the rear's",
+        waits=True,
+    ),
+    Rule(
+        "bottoms",
+        "an end bottoms at one place on at least half of the laps",
+        "{end} sag and preload, {late}, and whether the spring suits the rider",
+        "travel that runs out passes the blow to the chassis and unloads the tyre",
+        (
+            Step("end", "support late in the stroke", "more"),
+            Step("end", "compression damping", "more", "if it arrives there fast"),
+        ),
+        "the {end} keeps some millimetres there and rides a little higher under load",
+        "{end} sag, travel left at the same place, and that the other end's travel has not changed",
+    ),
+    Rule(
+        "packs",
+        "an end rides lower and lower over a run of bumps at one place on at least half of the laps, coming back "
+        "slower than it goes down",
+        "friction (bent rod, dry seals, tight axle clamps) and oil temperature",
+        "an end that has not come back meets the next bump deeper, on a harder spring",
+        (Step("end", "rebound damping", "less"),),
+        "the {end} comes back between the bumps and rides higher there",
+        "the same place, that the {end} does not swing past when pushed by hand, and that it does not top out more",
+    ),
+    Rule(
+        "ends apart, not by damping",
+        "one end goes down or comes up slower on the same bump, while the dampers alone would not make it so",
+        "spring, sag, leverage, tyre pressure and friction at both ends",
+        "the damping ratios of the bike file's masses and springs say that something else parts the ends",
+    ),
+    Rule(
+        "comes up slower",
+        "on the same bump one end comes up slower than the other, beyond the interval",
+        "friction and oil temperature at the {end}, sag, spring and tyre pressure at both ends",
+        "ends that come up at different rates change wheelbase, rake and trail on every bump; which of the two is at "
+        "fault the comparison does not say",
+        (
+            Step("end", "rebound damping", "less", "if the {end} rides low over a run of bumps"),
+            Step("other", "rebound damping", "more", "if the {other} kicks or floats"),
+        ),
+        "both ends come up nearer to the same rate",
+        "the same-bump comparison over the next laps, both ends by hand, and travel left at both ends",
+    ),
+    Rule(
+        "goes down slower",
+        "on the same bump one end goes down slower than the other, beyond the interval",
+        "friction at the {end}, whether only small bumps show it, sag, spring and tyre pressure at both ends",
+        "ends that go down at different rates pitch the chassis on every bump",
+        (Step("end", "compression damping", "less"),),
+        "the {end} goes down nearer to the {other}'s rate and uses more of its travel",
+        "travel left at the {end}, and the same-bump comparison over the next laps",
+    ),
+    Rule(
+        "rebound damped unlike",
+        "too few common bumps; for what it carries one end has more rebound damping, beyond the interval",
+        "masses, spring and tyre rates of the bike file, sag and tyre pressure",
+        "the damping ratio says how soon each end settles from the road both met",
+        (
+            Step("end", "rebound damping", "less", "if the {end} rides low over a run of bumps"),
+            Step("other", "rebound damping", "more", "if the {other} kicks or floats"),
+        ),
+        "both ends settle alike",
+        "both ends by hand, and travel left at both ends",
+    ),
+    Rule(
+        "compression damped unlike",
+        "too few common bumps; for what it carries one end has more compression damping, beyond the interval",
+        "masses, spring and tyre rates of the bike file, sag and tyre pressure",
+        "as above",
+        (Step("end", "compression damping", "less"),),
+        "the {end} goes down more freely and uses more of its travel",
+        "travel left at the {end}, and both ends by hand",
+    ),
+    Rule(
+        "ride height shifts",
+        "the ride height of an end shifts over the laps, beyond the interval",
+        "whether the {end} loses oil or gas, tyre pressure, fuel burnt off, and its sag cold and warm",
+        "a spring does not change within an outing: gas, oil, seals, fuel and tyres do",
+    ),
+)  # fmt: skip
+BY_KEY: Mapping[str, Rule] = {rule.key: rule for rule in RULES}
+_RANK = {rule.key: place for place, rule in enumerate(RULES)}
+_LATE = {"front": "oil level", "rear": "bump rubber"}
+# A step that makes an end use more of its travel; more rebound damping holds it down over a run of bumps.
+_USES_TRAVEL: frozenset[tuple[Adjuster, Direction]] = frozenset(
+    {
+        ("support late in the stroke", "less"),
+        ("compression damping", "less"),
+        ("rebound damping", "more"),
+    }
+)
+
+
+def waiting(rule: str) -> str:
+    """What to do about a damper that may have a fault: the words of a rule that holds all set-up back."""
+    return _suggestion(BY_KEY[rule], "rear", [], [], Setting())
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """What is seen and the rule it falls under, before it is settled with the others.
+
+    ``short`` says it within a sentence: ``the front bottoms at corner 3``.
+    """
+
+    rule: str
+    end: End
+    title: str
+    evidence: str
+    short: str
+    caution: str = ""
+
+
+@dataclass(frozen=True)
+class Setting:
+    """What limits the steps of a review: travel that is not in hand, by end with the reason; clicks by bike-file key.
+
+    ``held`` is why no step may be advised at all, "" where it may.
+    """
+
+    no_travel: Mapping[End, str] = field(default_factory=dict)
+    clicks: Mapping[str, float] = field(default_factory=dict)
+    held: str = ""
+
+
+def travel_not_in_hand(ends: Mapping[End, EndSummary]) -> dict[End, str]:
+    """Ends that must not be told to use more travel, and why.
+
+    Parameters
+    ----------
+    ends : mapping of end to EndSummary
+
+    Returns
+    -------
+    dict of end to str
+        ``the front has 2 mm of travel left``; an end that was not measured all the time is among them.
+    """
+    found: dict[End, str] = {}
+    for end, summary in ends.items():
+        left_mm = summary.wheel.travel.margin_mm
+        used_pct = max(summary.wheel.travel.used_pct, summary.shaft.travel.used_pct)
+        if not summary.judged or measured_time(summary):
+            found[end] = f"how much travel the {end} has left is not known"
+        elif summary.bottomed:
+            found[end] = f"the {end} bottomed {count_word(len(summary.bottomed), 'time')}"
+        elif not used_pct <= 100.0 - LEAST_LEFT_PCT:
+            found[end] = f"the {end} has {max(left_mm, 0.0):.0f} mm of travel left"
+    return found
+
+
+def settle(candidates: Iterable[Candidate], setting: Setting) -> tuple[Finding, ...]:
+    """Findings with what to do, none of which asks for the opposite of another.
+
+    Parameters
+    ----------
+    candidates : iterable of Candidate
+    setting : Setting
+
+    Returns
+    -------
+    tuple of Finding
+        In the order of `RULES`. A step that an earlier finding contradicts, that has no travel in hand or no click
+        left is not advised, and the finding says why.
+    """
+    taken: dict[tuple[End, Adjuster], tuple[Direction, str]] = {}
+    found = []
+    for one in sorted(candidates, key=lambda candidate: _RANK[candidate.rule]):
+        rule = BY_KEY[one.rule]
+        kept: list[tuple[Turn, str]] = []
+        refused: list[str] = []
+        for step in rule.steps:
+            turn = Turn(one.end if step.whose == "end" else _other(one.end), step.adjuster, step.direction)
+            if why := setting.held or _refusal(turn, setting, taken):
+                refused.append(f"{turn_words(turn)}: {why}")
+            else:
+                kept.append((turn, _fill(step.condition, one.end)))
+        for turn, _ in kept:
+            taken.setdefault((turn.end, turn.adjuster), (turn.direction, one.short))
+        held = setting.held if rule.steps else ""
+        suggestion = held or _suggestion(rule, one.end, kept, refused, setting)
+        changes = CHANGE_CAUTION if kept else ""
+        found.append(
+            Finding(
+                title=one.title,
+                evidence=one.evidence,
+                suggestion=suggestion,
+                caution=" ".join(words for words in (one.caution, changes) if words),
+                rule=one.rule,
+                turns=tuple(turn for turn, _ in kept),
+            )
+        )
+    return tuple(found)
+
+
+def turn_words(turn: Turn) -> str:
+    """A step in words: ``less rebound damping at the rear``.
+
+    Examples
+    --------
+    >>> turn_words(Turn("front", "support late in the stroke", "more"))
+    'more support late in the stroke at the front (oil level)'
+    """
+    late = f" ({_LATE[turn.end]})" if turn.adjuster == "support late in the stroke" else ""
+    return f"{turn.direction} {turn.adjuster} at the {turn.end}{late}"
+
+
+def advises_more_travel(turn: Turn) -> bool:
+    """Whether a step makes an end use more of its travel."""
+    return (turn.adjuster, turn.direction) in _USES_TRAVEL
+
+
+def _refusal(
+    turn: Turn, setting: Setting, taken: Mapping[tuple[End, Adjuster], tuple[Direction, str]]
+) -> str:
+    """Why a step may not be advised; "" where it may."""
+    if advises_more_travel(turn) and turn.end in setting.no_travel:
+        return setting.no_travel[turn.end]
+    direction, title = taken.get((turn.end, turn.adjuster), (turn.direction, ""))
+    if direction != turn.direction:
+        return f"{title}, which comes first"
+    if turn.direction == "more" and setting.clicks.get(_clicks_key(turn)) == 0.0:
+        return "its adjuster is fully closed"
+    return ""
+
+
+def _suggestion(
+    rule: Rule, end: End, kept: list[tuple[Turn, str]], refused: list[str], setting: Setting
+) -> str:
+    first = _fill(rule.first, end)
+    if rule.waits:
+        return f"{first} {WAIT}"
+    if not rule.steps:
+        return f"Look at {first}. No setting follows from it."
+    said = [f"Rule out first: {first}."]
+    if kept:
+        said.append(f"Then one step: {', or '.join(_option(*one, setting) for one in kept)}.")
+    said += [f"Not {words}." for words in refused]
+    if kept:
+        said += [f"Expect: {_fill(rule.expect, end)}.", f"Recheck: {_fill(rule.recheck, end)}."]
+    return " ".join(said)
+
+
+def _option(turn: Turn, condition: str, setting: Setting) -> str:
+    clicks = setting.clicks.get(_clicks_key(turn))
+    now = "" if clicks is None else f", one click (now {clicks:g} from closed)"
+    return turn_words(turn) + now + (f", {condition}" if condition else "")
+
+
+def _clicks_key(turn: Turn) -> str:
+    return f"{turn.end}.{turn.adjuster.split()[0]}_clicks"
+
+
+def _other(end: End) -> End:
+    return "rear" if end == "front" else "front"
+
+
+def _fill(words: str, end: End) -> str:
+    return words.format(end=end, other=_other(end), late=_LATE[end])

@@ -1,0 +1,70 @@
+"""``bothends try``: the laps of a log with a changed set-up."""
+
+import argparse
+
+from telemetry.bike import Bike, load_bike
+from telemetry.cli.channels import keep, with_channels
+from telemetry.cli.circuits import ground_of
+from telemetry.cli.output import check_outputs, console, working, write_text
+from telemetry.columns import telling_columns
+from telemetry.damping import find_oscillation
+from telemetry.errors import BothEndsError
+from telemetry.logs import read_log
+from telemetry.prediction import Laps, prediction_to_json, prepare
+from telemetry.prediction import predict as predict_change
+from telemetry.report.prediction import print_prediction
+from telemetry.review import Measured, measure
+from telemetry.stand import parse_change
+
+
+def predict(arguments: argparse.Namespace) -> None:
+    """Ride the laps again with the change, write what was asked for, print it."""
+    if not arguments.change:
+        arguments.parser.error("needs at least one --change KEY=+STEP, such as --change rear.preload_mm=+2")
+    inputs = (arguments.log, arguments.bike)
+    check_outputs(arguments.json, inputs=inputs)
+    changes = [parse_change(text) for text in arguments.change]
+    with working("Riding the laps again"):
+        tried = predict_change(laps_of(arguments), changes)
+        write_text(arguments.json, prediction_to_json(tried.prediction), inputs=inputs)
+    print_prediction(tried.prediction, console())
+
+
+def laps_of(arguments: argparse.Namespace) -> Laps:
+    """The log of a command line, ready to be ridden again.
+
+    Parameters
+    ----------
+    arguments : argparse.Namespace
+        With ``log`` (a run with ``logbook``), ``bike`` and ``channels``.
+
+    Returns
+    -------
+    Laps
+    """
+    if arguments.logbook:
+        return _stored(arguments)
+    if not arguments.bike:
+        raise BothEndsError(f"{arguments.log}: needs --bike BIKE.toml, or --logbook DIR for a stored run.")
+    bike = load_bike(arguments.bike)
+    log = read_log(arguments.log)
+    bike = with_channels(bike, log, arguments.channels)
+    with telling_columns(bike, log):
+        ground = ground_of(arguments, log, bike)
+        measured = measure(log, bike, start_line=ground.start_line, circuit=ground.circuit)
+    keep(log, arguments.channels)
+    return _ready(measured, bike)
+
+
+def _stored(arguments: argparse.Namespace) -> Laps:
+    """A run of a logbook, with the bike file it was kept with or the one that is given."""
+    from telemetry.logbook import Logbook
+
+    book = Logbook(arguments.logbook, create=False)
+    run_id = book.find(arguments.log).run_id
+    bike = load_bike(arguments.bike) if arguments.bike else book.bike(run_id)
+    return prepare(measure(book.log(run_id), bike), bike, book.summary(run_id).oscillation)
+
+
+def _ready(measured: Measured, bike: Bike) -> Laps:
+    return prepare(measured, bike, find_oscillation(measured.motion, measured.track, bike))

@@ -1,0 +1,376 @@
+"""What the difference of two rides takes of a bike file: forces of both ends, masses, tyres; and their uncertainty.
+
+What a file does not give is taken from a usual road-race motorcycle, with a wider uncertainty. Spring rate, preload
+and leverage are never guessed.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
+
+import numpy as np
+
+from telemetry.arrays import ENDS, End, FloatArray
+from telemetry.bike import (
+    Bike,
+    Damper,
+    DamperSide,
+    damper_force_n,
+    leverage_curve,
+    spring_of,
+    stroke_mm,
+    value_at,
+)
+from telemetry.bike.sections import BumpStop, SpringParts
+from telemetry.bike.spring import ShaftSpring
+from telemetry.prediction._kernel import Body, Tables
+
+# The grid of the force tables: a quarter of a millimetre follows air and rubber to 0.01 N.
+BEYOND_MM, SHAFT_STEP_MM = 25.0, 0.25
+SPEED_REACH_MM_S, SPEED_STEP_MM_S = 4000.0, 0.5
+FRICTION_KNEE_MM_S = (
+    8.0  # over which seal friction turns round; a choice of ours, twice or half changes nothing
+)
+STOP_N_PER_MM = (
+    2500.0  # metal on metal at the end of the travel; 1500 to 3000 changes nothing but the deepest contact
+)
+
+# A usual road-race motorcycle with its rider, where a bike file says nothing. Common practice, no source.
+USUAL_SPRUNG_KG, USUAL_COM_SHARE, USUAL_COM_HEIGHT_MM = 215.0, 0.51, 610.0
+USUAL_GYRATION = (
+    0.40  # radius of gyration in pitch over the geometric mean of the arms, squared: inertia / (m a b)
+)
+USUAL_UNSPRUNG_KG: Mapping[End, float] = {"front": 16.0, "rear": 20.0}
+USUAL_TYRE_N_PER_MM: Mapping[End, float] = {"front": 175.0, "rear": 180.0}
+USUAL_FRICTION_N: Mapping[End, float] = {"front": 30.0, "rear": 18.0}
+USUAL_DAMPER: Mapping[End, Damper] = {
+    "front": Damper(
+        compression=DamperSide(low_n_s_per_mm=1.0, high_n_s_per_mm=0.45, knee_mm_s=150.0),
+        rebound=DamperSide(low_n_s_per_mm=1.7, high_n_s_per_mm=0.80, knee_mm_s=150.0),
+    ),
+    "rear": Damper(
+        compression=DamperSide(low_n_s_per_mm=4.3, high_n_s_per_mm=1.8, knee_mm_s=100.0),
+        rebound=DamperSide(low_n_s_per_mm=7.0, high_n_s_per_mm=3.0, knee_mm_s=100.0),
+    ),
+}
+# Relative standard deviations of what a bike file says, and of what is taken in its place. Choices of ours: scales,
+# spring testers and dampers on a dyno repeat so well; tyres vary with pressure and temperature.
+SPREAD = {
+    "mass": (0.03, 0.10), "com": (0.015, 0.03), "inertia": (0.12, 0.25), "unsprung": (0.03, 0.15),
+    "tyre": (0.07, 0.12), "tyre_damping": (0.40, 0.50), "damper": (0.10, 0.40), "friction": (0.40, 0.60),
+    "spring": (0.015, 0.015), "air": (0.15, 0.15), "rubber": (0.20, 0.20),
+}  # fmt: skip
+ZERO_SD_MM = 0.3  # what a sensor's zero is off by; half of what fitting it again may change
+# Rubber at the end of the stroke that a file does not name: every fork and shock has some. Common practice, no source.
+RUBBER_MM, RUBBER_N = (8.0, 16.0), {"front": (400.0, 1500.0), "rear": (1500.0, 4000.0)}
+
+
+@dataclass(frozen=True)
+class FileError:
+    """One draw of how far a bike file is from the motorcycle: a factor for each part, 1 where it is exact.
+
+    ``zero_mm`` is added to the shaft travel of the log, ``rubber`` is a bump stop that the file does not name.
+    """
+
+    factors: Mapping[str, float] = field(default_factory=dict)
+    zero_mm: Mapping[End, float] = field(default_factory=dict)
+    rubber: Mapping[End, BumpStop] = field(default_factory=dict)
+
+    def factor(self, name: str, end: End | None = None) -> float:
+        """The factor of a part, of one end where it is an end's."""
+        return self.factors.get(name if end is None else f"{end}.{name}", 1.0)
+
+
+EXACT = FileError()
+
+
+def draw_errors(bike: Bike, count: int) -> tuple[FileError, ...]:
+    """So many draws of the errors of a bike file; the same for the same file.
+
+    Parameters
+    ----------
+    bike : Bike
+    count : int
+
+    Returns
+    -------
+    tuple of FileError
+    """
+    rng = np.random.default_rng(20240501)
+    lacks = assumed(bike)
+    draws = []
+    for _ in range(count):
+        factors = {}
+        for name in ("mass", "com", "inertia"):
+            factors[name] = _drawn(rng, name, name in lacks)
+        for end in ENDS:
+            for name in ("unsprung", "tyre", "tyre_damping", "friction", "spring", "air", "rubber"):
+                factors[f"{end}.{name}"] = _drawn(rng, name, f"{end}.{name}" in lacks)
+            for side in ("compression", "rebound"):
+                factors[f"{end}.{side}"] = _drawn(rng, "damper", f"{end}.damper" in lacks)
+        zero: dict[End, float] = {end: ZERO_SD_MM * float(rng.standard_normal()) for end in ENDS}
+        rubber: dict[End, BumpStop] = {}
+        for end in ENDS:
+            length, force = rng.uniform(*RUBBER_MM), rng.uniform(*RUBBER_N[end])
+            if value_at(bike, f"{end}.spring.bump_stop") is None and rng.uniform() < 0.5:
+                rubber[end] = BumpStop(length_mm=float(length), force_n=float(force))
+        draws.append(FileError(factors, zero, rubber))
+    return tuple(draws)
+
+
+def _drawn(rng: np.random.Generator, name: str, guessed: bool) -> float:
+    return float(np.exp(SPREAD[name][guessed] * rng.standard_normal()))
+
+
+def spring_lacks(bike: Bike, end: End) -> tuple[str, ...]:
+    """What the bike file lacks of the spring of one end, which is never guessed."""
+    keys = (f"{end}.spring_rate_n_per_mm", f"{end}.preload_mm")
+    return tuple(key for key in keys if value_at(bike, key) is None)
+
+
+def assumed(bike: Bike) -> tuple[str, ...]:
+    """What of the model a bike file does not give, by the names of `FileError`."""
+    chassis = bike.chassis
+    lacks = ["mass", "com", "inertia"] if chassis is None else []
+    if chassis is not None and chassis.pitch_inertia_kg_m2 is None:
+        lacks.append("inertia")
+    for end in ENDS:
+        section = bike.front if end == "front" else bike.rear
+        if section.unsprung_mass_kg is None:
+            lacks.append(f"{end}.unsprung")
+        if section.tyre_rate_n_per_mm is None:
+            lacks.append(f"{end}.tyre")
+        if section.damper is None:
+            lacks += [f"{end}.damper", f"{end}.friction"]
+    return tuple(lacks)
+
+
+def body_of(bike: Bike, error: FileError = EXACT, *, one_end: bool = False) -> Body:
+    """Masses and tyres of a bike file.
+
+    Parameters
+    ----------
+    bike : Bike
+    error : FileError
+    one_end : bool
+        Only one end is logged. With the inertia m a b the ends move apart from one another, each a quarter vehicle.
+
+    Returns
+    -------
+    Body
+    """
+    chassis, length_m = bike.chassis, bike.wheelbase_mm / 1e3
+    mass = USUAL_SPRUNG_KG if chassis is None else chassis.sprung_mass_kg
+    back_m = USUAL_COM_SHARE * length_m if chassis is None else chassis.com_to_rear_axle_mm / 1e3
+    inertia = None if chassis is None else chassis.pitch_inertia_kg_m2
+    if inertia is None:
+        inertia = USUAL_GYRATION * mass * back_m * (length_m - back_m)
+    mass, inertia = mass * error.factor("mass"), inertia * error.factor("inertia")
+    back_m = float(np.clip(back_m * error.factor("com"), 0.2 * length_m, 0.8 * length_m))
+    sections = {"front": bike.front, "rear": bike.rear}
+
+    def of_ends(name: str, key: str, usual: Mapping[End, float], scale: float) -> FloatArray:
+        values = []
+        for end in ENDS:
+            given = getattr(sections[end], key)
+            values.append(scale * (usual[end] if given is None else given) * error.factor(name, end))
+        return np.array(values)
+
+    return Body(
+        mass,
+        mass * back_m * (length_m - back_m) if one_end else inertia,
+        np.array([length_m - back_m, back_m]),
+        of_ends("unsprung", "unsprung_mass_kg", USUAL_UNSPRUNG_KG, 1.0),
+        of_ends("tyre", "tyre_rate_n_per_mm", USUAL_TYRE_N_PER_MM, 1e3),
+        of_ends("tyre_damping", "tyre_damping_n_s_per_mm", {}, 1e3),
+    )
+
+
+def spring_with_error(bike: Bike, end: End, nominal: Bike, error: FileError) -> ShaftSpring:
+    """The springs of one end with a file's error; the difference from the nominal coil stays exact.
+
+    Parameters
+    ----------
+    bike : Bike
+        With or without the change.
+    end : {"front", "rear"}
+    nominal : Bike
+        Before the change.
+    error : FileError
+
+    Returns
+    -------
+    ShaftSpring
+    """
+    spring = spring_of(bike, end)
+    base = spring_of(nominal, end).coil_n_per_mm
+    coil = spring.coil_n_per_mm + base * (error.factor("spring", end) - 1.0)
+    parts = spring.parts or SpringParts()
+    update: dict[str, object] = {}
+    if parts.second_rate_n_per_mm is not None:
+        update["second_rate_n_per_mm"] = parts.second_rate_n_per_mm + coil - spring.coil_n_per_mm
+    rubber = error.factor("rubber", end)
+    if parts.top_out is not None:
+        update["top_out"] = parts.top_out.model_copy(
+            update={"rate_n_per_mm": parts.top_out.rate_n_per_mm * rubber}
+        )
+    if parts.bump_stop is not None:
+        update["bump_stop"] = parts.bump_stop.model_copy(update={"force_n": parts.bump_stop.force_n * rubber})
+    elif end in error.rubber:
+        update["bump_stop"] = error.rubber[end]
+    return replace(spring, coil_n_per_mm=coil, parts=parts.model_copy(update=update))
+
+
+def _air_force_n(spring: ShaftSpring, shaft_mm: float) -> float:
+    """What the enclosed air gives of a spring's force."""
+    if spring.parts is None or spring.parts.air is None:
+        return 0.0
+    without = replace(spring, parts=spring.parts.model_copy(update={"air": None}))
+    return spring.force_n(shaft_mm) - without.force_n(shaft_mm)
+
+
+def shaft_grid_mm(bike: Bike) -> FloatArray:
+    """Shaft travel of the tables: both strokes and what lies beyond them. [mm]"""
+    longest = max(stroke_mm(bike, end) for end in ENDS)
+    return np.arange(-BEYOND_MM, longest + BEYOND_MM + SHAFT_STEP_MM / 2, SHAFT_STEP_MM)
+
+
+def spring_table_n(
+    spring: ShaftSpring, grid_mm: FloatArray, air: float = 1.0, zero_mm: float = 0.0
+) -> FloatArray:
+    """Force along the shaft on a grid: within the stroke as the springs have it, beyond it with the metal stops.
+
+    Parameters
+    ----------
+    spring : ShaftSpring
+    grid_mm : ndarray of shape (n,)
+        As the sensor reads it. [mm]
+    air : float
+        Scale of what the enclosed air adds.
+    zero_mm : float
+        What the shaft's travel is more than the sensor reads. [mm]
+
+    Returns
+    -------
+    ndarray of shape (n,)
+        [N]
+    """
+    true_mm = grid_mm + zero_mm
+    inside = np.clip(true_mm, 0.0, spring.stroke_mm)
+    unique, where = np.unique(inside, return_inverse=True)
+    force = np.array([spring.force_n(float(x)) for x in unique])
+    if air != 1.0:
+        force += (air - 1.0) * np.array([_air_force_n(spring, float(x)) for x in unique])
+    return np.asarray(force[where] + STOP_N_PER_MM * (true_mm - inside))
+
+
+def damper_of(bike: Bike, end: End) -> Damper:
+    """The damper of one end, a usual one where the file has none."""
+    section = bike.front if end == "front" else bike.rear
+    usual = USUAL_DAMPER[end].model_copy(update={"friction_n": USUAL_FRICTION_N[end]})
+    return section.damper or usual
+
+
+@lru_cache(maxsize=16)
+def _oil_n(damper: Damper) -> tuple[FloatArray, FloatArray]:
+    speed = np.arange(-SPEED_REACH_MM_S, SPEED_REACH_MM_S + SPEED_STEP_MM_S / 2, SPEED_STEP_MM_S)
+    return speed, damper_force_n(speed, damper)
+
+
+def damper_table_n(damper: Damper, end: End, error: FileError = EXACT) -> FloatArray:
+    """Force of oil and seals along the shaft, on the grid of speeds. [N]"""
+    speed, oil = _oil_n(damper)
+    side = np.where(speed >= 0, error.factor("compression", end), error.factor("rebound", end))
+    friction = damper.friction_n * error.factor("friction", end)
+    return np.asarray(oil * side + friction * np.tanh(speed / FRICTION_KNEE_MM_S))
+
+
+def length_change_mm(old: Bike, new: Bike) -> float:
+    """How much longer the shock of the new bike is. [mm]"""
+    before, after = old.rear.shock_length_mm, new.rear.shock_length_mm
+    return 0.0 if before is None or after is None else after - before
+
+
+def tables_of(bike: Bike, nominal: Bike, error: FileError = EXACT, ends: Sequence[End] = ENDS) -> Tables:
+    """Forces and wheel position of both ends.
+
+    Parameters
+    ----------
+    bike : Bike
+        With or without the change.
+    nominal : Bike
+        Before the change; equal lengths of its shock are equal wheel positions.
+    error : FileError
+    ends : sequence of End
+        Those that are logged.
+
+    Returns
+    -------
+    Tables
+    """
+    grid = shaft_grid_mm(nominal)
+    springs, positions, ratios, dampers = [], [], [], []
+    for end in ENDS:
+        if end not in ends:  # nothing pushes: it stays where it was
+            springs.append(np.zeros(len(grid)))
+            positions.append(grid / 1e3)
+            ratios.append(np.ones(len(grid)))
+            dampers.append(np.zeros(len(_oil_n(USUAL_DAMPER[end])[0])))
+            continue
+        spring = spring_with_error(bike, end, nominal, error)
+        springs.append(spring_table_n(spring, grid, error.factor("air", end), error.zero_mm.get(end, 0.0)))
+        curve = leverage_curve(bike, end)
+        position = curve.wheel_travel_mm(grid)
+        longer = length_change_mm(nominal, bike) if end == "rear" else 0.0
+        # the shock is as long at travel q + longer as it was at q: there the wheel is at the same place
+        if longer > 0.0:
+            position = position - curve.wheel_travel_mm(np.array([longer]))
+        elif longer < 0.0:
+            position = position + leverage_curve(nominal, end).wheel_travel_mm(np.array([-longer]))
+        positions.append(position / 1e3)
+        ratios.append(curve.ratio(grid))
+        dampers.append(damper_table_n(damper_of(bike, end), end, error))
+    return Tables(
+        float(grid[0]) / 1e3,
+        SHAFT_STEP_MM / 1e3,
+        np.array(springs),
+        np.array(positions),
+        np.array(ratios),
+        -SPEED_REACH_MM_S / 1e3,
+        SPEED_STEP_MM_S / 1e3,
+        np.array(dampers),
+    )
+
+
+@dataclass(frozen=True)
+class DifferenceModel:
+    """Two set-ups of one motorcycle."""
+
+    body: Body
+    old: Tables
+    new: Tables
+
+
+def difference_model(
+    old: Bike, new: Bike, error: FileError = EXACT, ends: Sequence[End] = ENDS
+) -> DifferenceModel:
+    """The model of a change.
+
+    Parameters
+    ----------
+    old, new : Bike
+        Before and after it.
+    error : FileError
+        The same for both.
+    ends : sequence of End
+        Those that are logged.
+
+    Returns
+    -------
+    DifferenceModel
+    """
+    return DifferenceModel(
+        body_of(old, error, one_end=len(ends) < len(ENDS)),
+        tables_of(old, old, error, ends),
+        tables_of(new, old, error, ends),
+    )

@@ -1,0 +1,611 @@
+"""The laps of a log with a changed set-up: every number before and after, with its interval. The door of the room."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from pydantic import TypeAdapter
+
+from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
+from telemetry.bike import Bike
+from telemetry.damping import find_oscillation
+from telemetry.damping.oscillation import Oscillation
+from telemetry.errors import PredictionError
+from telemetry.laps import PHASES, Circuit, Track, is_moving
+from telemetry.logs import RawLog
+from telemetry.motion import Motion
+from telemetry.prediction.checks import (
+    Refusal,
+    changed_ends,
+    check_change,
+    check_log,
+    clicks_only,
+    direction_bike,
+    refusals,
+)
+from telemetry.prediction.forkload import ForkCheck, check_fork
+from telemetry.prediction.intervals import (
+    DEEPEST,
+    FULL_MM,
+    FULL_SPEED_SHARE,
+    half_widths,
+    next_deepest_half,
+    next_outing_half,
+)
+from telemetry.prediction.model import (
+    EXACT,
+    DifferenceModel,
+    FileError,
+    assumed,
+    difference_model,
+    draw_errors,
+    spring_lacks,
+)
+from telemetry.prediction.ridden import OldRide, old_ride, ride_again, tyre_loads_n, with_shaft
+from telemetry.prediction.values import (
+    COUNT,
+    KEYS,
+    NAMES,
+    contact_values,
+    during,
+    end_values,
+    hop_damping,
+    hop_values,
+    ride_values,
+)
+from telemetry.review import Measured, measure
+from telemetry.stand import Change, Changed, apply_changes, parse_change
+
+SCHEMA = "bothends.try/1"
+SENTENCE = "The same laps, same road and riding, with the new set-up."
+CAUTION = (
+    "A computed expectation, not a measurement. Change one thing at a time, stay inside the makers' limits, check what "
+    "'bothends stand' lists, and log again before relying on it."
+)
+DRAWS = 16
+DRAWN_RIDING_S = 100.0  # of laps that the draws ride: what a file's errors do is the same on every lap
+MANY_CONTACTS = 10  # new contacts with the stop beyond which only "more than" is said
+DEEP_PLACES = 6
+FEWEST_S = 0.5  # of riding in a place
+
+
+@dataclass(frozen=True)
+class TryRow:
+    """One number over the complete laps, at the wheel.
+
+    Parameters
+    ----------
+    key, name, unit : str
+    before, after, change : float or None
+        None where it is not predicted, and ``reason`` says why.
+    low, high : float or None
+        90 % interval of the change on the same ride.
+    next_low, next_high : float or None
+        90 % interval of the change that another outing of the same rider will show.
+    lap_spread : float or None
+        Standard deviation from lap to lap, before the change.
+    within_laps : bool
+        The change is smaller than the spread from lap to lap.
+    direction : str
+        "more" or "less" where only that is known.
+    """
+
+    key: str
+    name: str
+    unit: str
+    before: float | None
+    after: float | None = None
+    change: float | None = None
+    low: float | None = None
+    high: float | None = None
+    next_low: float | None = None
+    next_high: float | None = None
+    lap_spread: float | None = None
+    within_laps: bool = False
+    direction: str = ""
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class PlaceChange:
+    """One number of one lap, corner or phase, before and after."""
+
+    kind: str
+    name: str
+    key: str
+    before: float
+    after: float
+    change: float
+
+
+@dataclass(frozen=True)
+class Prediction:
+    """What a change does to the laps of a log. ``sentence`` says what is compared."""
+
+    source: str
+    bike: str
+    sentence: str
+    changed: tuple[Changed, ...]
+    rows: tuple[TryRow, ...]
+    places: tuple[PlaceChange, ...]
+    laps: tuple[int, ...]
+    riding_s: float
+    fork_check: str
+    fork_ratio: float | None
+    assumed: tuple[str, ...]
+    notes: tuple[str, ...]
+    caution: str
+    schema: str = SCHEMA
+
+    def row(self, key: str) -> TryRow:
+        """The row of a number."""
+        return next(row for row in self.rows if row.key == key)
+
+
+@dataclass(frozen=True)
+class Tried:
+    """A prediction with both rides, to draw."""
+
+    prediction: Prediction
+    before: Motion
+    after: Motion
+    track: Track
+    selected: BoolArray
+
+
+@dataclass(frozen=True)
+class Laps:
+    """A log ready to be ridden again with any change: what does not depend on the change is done once.
+
+    Parameters
+    ----------
+    bike : Bike
+        With what was fitted to the log.
+    ends : tuple of End
+        Those that are logged and have a spring.
+    before : Motion
+        Only what can be ridden again.
+    selected : ndarray of bool, shape (n_samples,)
+        The complete laps, while riding; the whole ride where there is none.
+    ride : OldRide
+    load_n : ndarray of shape (2, n)
+        Of the tyres. [N]
+    """
+
+    measured: Measured
+    bike: Bike
+    ends: tuple[End, ...]
+    before: Motion
+    selected: BoolArray
+    laps: tuple[int, ...]
+    ride: OldRide
+    load_n: FloatArray
+    values: Mapping[str, float]
+    lap_values: tuple[Mapping[str, float], ...]
+    fork: ForkCheck | None
+
+    @property
+    def track(self) -> Track:
+        """Where every sample is."""
+        return self.measured.track
+
+
+def prepare(measured: Measured, bike: Bike, oscillation: Oscillation | None = None) -> Laps:
+    """The part of a prediction that no change has a say in.
+
+    Parameters
+    ----------
+    measured : Measured
+        From `telemetry.review.measure`.
+    bike : Bike
+        As it was logged.
+    oscillation : Oscillation, optional
+        What the detector says of the log.
+
+    Returns
+    -------
+    Laps
+
+    Raises
+    ------
+    PredictionError
+        If no change can be predicted on the log.
+    """
+    motion, track = measured.motion, measured.track
+    ends = tuple(end for end in ENDS if end in motion.ends and not spring_lacks(bike, end))
+    selected, laps = _selected(track)
+    check_log(motion, selected, oscillation)
+    if not ends:
+        lacks = [key for end in motion.ends for key in spring_lacks(bike, end)]
+        raise PredictionError(f"{bike.source}: lacks {', '.join(lacks)}; a prediction needs it.")
+    fork = None
+    if "front" in ends:
+        fork = check_fork(measured.run, motion, track, selected, bike)
+        bike = fork.bike
+    rows = np.flatnonzero(selected)
+    ride = old_ride(_only(motion, ends), int(rows[0]), int(rows[-1]) + 1)
+    model = difference_model(bike, bike, EXACT, ends)
+    load = tyre_loads_n(ride, model)
+    before = _placed(measured, bike, ends, ride, _measured_mm(motion, ride))
+    values = ride_values(before, track, selected)
+    lap_values = []
+    for lap in laps:
+        inside = selected & (track.lap == lap)
+        lap_values.append(_lap_values(before, inside))
+    return Laps(measured, bike, ends, before, selected, laps, ride, load, values, tuple(lap_values), fork)
+
+
+def _selected(track: Track) -> tuple[BoolArray, tuple[int, ...]]:
+    riding = is_moving(track)
+    complete = tuple(lap.lap for lap in track.laps if lap.complete)
+    return (riding & np.isin(track.lap, complete), complete) if complete else (riding, ())
+
+
+def _only(motion: Motion, ends: Sequence[End]) -> Motion:
+    return replace(motion, ends={end: motion.ends[end] for end in ends})
+
+
+def _measured_mm(motion: Motion, ride: OldRide) -> FloatArray:
+    """The measured travel where it can be ridden again, of shape (2, n_counting). [mm]"""
+    return np.asarray(np.where(ride.usable, 1e3 * ride.shaft_m, np.nan)[:, ride.lead :])
+
+
+def _placed(
+    measured: Measured, bike: Bike, ends: Sequence[End], ride: OldRide, shaft_mm: FloatArray
+) -> Motion:
+    """A ride in the place of the measured one: NaN outside the stretch that was ridden again."""
+    run, travel = measured.run, {}
+    stop = ride.rows.stop
+    for k, end in enumerate(ENDS):
+        if end in ends:
+            values = np.full(len(run.t_s), np.nan)
+            values[stop - shaft_mm.shape[1] : stop] = shaft_mm[k]
+            travel[end] = values
+    return with_shaft(run, bike, travel)
+
+
+def _lap_values(motion: Motion, inside: BoolArray) -> dict[str, float]:
+    """The numbers of one lap that a lap alone can tell."""
+    found: dict[str, float] = {}
+    rows = np.flatnonzero(inside)
+    part = slice(int(rows[0]), int(rows[-1]) + 1) if len(rows) else slice(0, 0)
+    lap = motion.during(part)
+    for end in lap.ends.values():
+        values = end_values(end, inside[part])
+        found |= values
+        if values:
+            found |= contact_values(lap, end, inside[part])
+    for side in ("compression", "rebound"):
+        front, rear = (found.get(f"{end}.speed.{side}.rms_mm_s") for end in ENDS)
+        if front and rear:
+            found[f"balance.speed_ratio.{side}"] = rear / front
+    if all(end in lap.ends for end in ENDS):
+        pitch = lap.pitch_deg[inside[part]]
+        if np.isfinite(pitch).any():
+            found["balance.pitch.mean_deg"] = float(np.nanmean(pitch))
+    return found
+
+
+def _ridden(laps: Laps, new: Bike) -> tuple[Motion, dict[str, float], FloatArray, DifferenceModel]:
+    """The new ride, its numbers, its shaft travel and the model."""
+    model = difference_model(laps.bike, new, EXACT, laps.ends)
+    shaft = ride_again(laps.ride, model, laps.load_n)
+    after = _placed(laps.measured, new, laps.ends, laps.ride, shaft)
+    values = ride_values(after, laps.track, laps.selected)
+    hops = hop_values(
+        hop_damping(laps.before, laps.selected, model.body, model.old),
+        hop_damping(after, laps.selected, model.body, model.new),
+    )
+    return after, values | hops, shaft, model
+
+
+def predict(laps: Laps, changes: Sequence[Change], *, draws: int = DRAWS) -> Tried:
+    """Ride the laps again with a change.
+
+    Parameters
+    ----------
+    laps : Laps
+        From `prepare`.
+    changes : sequence of Change
+        From `telemetry.stand.parse_change`.
+    draws : int
+        Of the bike file's errors; 0 leaves the intervals to the model's own error.
+
+    Returns
+    -------
+    Tried
+
+    Raises
+    ------
+    PredictionError, BikeFileError
+        If a change cannot be predicted, cannot be, or passes a limit.
+    """
+    new, changed = apply_changes(laps.bike, changes)
+    check_change(laps.bike, laps.measured.motion, changed)
+    clicks = clicks_only(laps.bike, changed)
+    refused = refusals(laps.bike, laps.measured.motion, laps.selected, changed, laps.fork)
+    after, values, shaft, _ = _ridden(laps, direction_bike(new, changed) if clicks else new)
+    before = {**laps.values, **{key: 1.0 for key in values if key.endswith("hop_damping_ratio")}}
+    moved = _moved(laps, after, shaft)
+    errors = draw_errors(laps.bike, 0 if clicks else draws)
+    half = half_widths(before, _drawn_changes(laps, new, errors), moved)
+    rows = tuple(
+        _row(key, before, values, half, laps, refused, direction_only=bool(clicks))
+        for key in KEYS
+        if key in before
+    )
+    places = () if clicks else _places(laps, after, refused)
+    prediction = Prediction(
+        source=laps.measured.run.source,
+        bike=laps.bike.name,
+        sentence=SENTENCE,
+        changed=changed,
+        rows=rows,
+        places=places,
+        laps=laps.laps,
+        riding_s=float(np.count_nonzero(laps.selected)) / laps.before.sample_rate_hz,
+        fork_check=laps.fork.state if laps.fork is not None else "unchecked",
+        fork_ratio=laps.fork.ratio if laps.fork is not None else None,
+        assumed=assumed(laps.bike),
+        notes=_notes(laps, changed, refused, rows),
+        caution=CAUTION,
+    )
+    return Tried(prediction, laps.before, after, laps.track, laps.selected)
+
+
+def _moved(laps: Laps, after: Motion, shaft_mm: FloatArray) -> dict[str, float]:
+    """How far the rides differ, 0 to 1, by end and for both: as travel and as speed, the larger."""
+    found: dict[str, float] = {}
+    for end in laps.ends:
+        old, new = laps.before.ends[end], after.ends[end]
+        use = laps.selected & old.valid & new.valid
+        travel = float(np.sqrt(np.mean((new.wheel_travel_mm[use] - old.wheel_travel_mm[use]) ** 2)))
+        speed = float(np.sqrt(np.mean((new.wheel_speed_mm_s[use] - old.wheel_speed_mm_s[use]) ** 2)))
+        whole = float(np.sqrt(np.mean(old.wheel_speed_mm_s[use] ** 2)))
+        found[end] = min(1.0, max(travel / FULL_MM, speed / (FULL_SPEED_SHARE * whole) if whole else 0.0))
+    found["balance"] = max(found.values(), default=0.0)
+    return {**dict.fromkeys(ENDS, 0.0), **found}
+
+
+def _drawn_changes(laps: Laps, new: Bike, errors: Sequence[FileError]) -> list[dict[str, float]]:
+    """What the change does to every number, for each draw of the bike file's errors.
+
+    Long outings are drawn over some of their laps only: what an error does is the same on every lap.
+    """
+    if not errors:
+        return []
+    first, stop = _drawn_span(laps)
+    inside = np.zeros(len(laps.selected), dtype=bool)
+    inside[first:stop] = laps.selected[first:stop]
+    ride = laps.ride
+    begins = ride.rows.stop - (ride.shaft_m.shape[1] - ride.lead)
+    load = laps.load_n
+    whole = first == begins and stop == ride.rows.stop
+    if not whole:
+        ride = old_ride(_only(laps.measured.motion, laps.ends), first, stop)
+        load = tyre_loads_n(ride, difference_model(laps.bike, laps.bike, EXACT, laps.ends))
+    rows = slice(first, stop)
+    track, selected = laps.track.during(rows), inside[rows]
+    run = laps.measured.run
+    run = replace(
+        run,
+        t_s=run.t_s[rows],
+        shaft_travel_mm={end: values[rows] for end, values in run.shaft_travel_mm.items()},
+    )
+    before = laps.before.during(rows)
+    counted = laps.values if whole else None
+    found = []
+    for error in errors:
+        model = difference_model(laps.bike, new, error, laps.ends)
+        shaft = ride_again(ride, model, load)
+        after = with_shaft(run, new, {end: shaft[k] for k, end in enumerate(ENDS) if end in laps.ends})
+        values = ride_values(after, track, selected)
+        if counted is None:
+            counted = ride_values(before, track, selected)
+        hops = hop_values(
+            hop_damping(before, selected, model.body, model.old),
+            hop_damping(after, selected, model.body, model.new),
+        )
+        change = {key: values[key] - counted[key] for key in values if key in counted}
+        found.append(change | {key: value - 1.0 for key, value in hops.items()})
+    share = float(np.count_nonzero(laps.selected)) / max(1.0, float(np.count_nonzero(inside)))
+    return [
+        {key: value * (share if NAMES[key][1] == COUNT else 1.0) for key, value in change.items()}
+        for change in found
+    ]
+
+
+def _drawn_span(laps: Laps) -> tuple[int, int]:
+    """Samples that the draws ride: the whole of a short outing, else so many laps from its middle."""
+    rows = np.flatnonzero(laps.selected)
+    rate = laps.before.sample_rate_hz
+    if len(rows) <= DRAWN_RIDING_S * rate or len(laps.laps) < 2:
+        return int(rows[0]), int(rows[-1]) + 1
+    middle = len(laps.laps) // 2
+    inside: IntArray = np.flatnonzero(laps.selected & (laps.track.lap == laps.laps[middle]))
+    for lap in laps.laps[middle + 1 :]:
+        if len(inside) >= DRAWN_RIDING_S * rate:
+            break
+        inside = np.concatenate((inside, np.flatnonzero(laps.selected & (laps.track.lap == lap))))
+    return int(inside[0]), int(inside[-1]) + 1
+
+
+def _row(
+    key: str,
+    before: Mapping[str, float],
+    values: Mapping[str, float],
+    half: Mapping[str, float],
+    laps: Laps,
+    refused: Sequence[Refusal],
+    *,
+    direction_only: bool,
+) -> TryRow:
+    name, unit = NAMES[key]
+    by_lap = [lap[key] for lap in laps.lap_values if key in lap]
+    spread = float(np.std(by_lap, ddof=1)) if len(by_lap) > 1 else None
+    old, new = before[key], values.get(key)
+    reason = next((refusal.reason for refusal in refused if refusal.covers(key)), "")
+    if new is None and not reason:
+        reason = "It cannot be told of the new ride."
+    if reason or new is None:
+        shown = direction_only and new is not None and abs(new - old) > 1e-3 * max(abs(old), 1.0)
+        direction = ("more" if new > old else "less") if shown and new is not None else ""
+        return TryRow(key, name, unit, old, lap_spread=spread, direction=direction, reason=reason)
+    change, wide = new - old, half[key]
+    if key.endswith("stop_contacts") and change > MANY_CONTACTS:
+        return TryRow(
+            key,
+            name,
+            unit,
+            old,
+            lap_spread=spread,
+            direction="more",
+            reason=f"More than {MANY_CONTACTS} new contacts with the stop: how many is not known, since the log does "
+            f"not see what happens in it.",
+        )
+    following = (
+        next_deepest_half(wide, _peaks(laps, key))
+        if key.endswith(DEEPEST)
+        else next_outing_half(wide, by_lap, unit)
+    )
+    return TryRow(
+        key,
+        name,
+        unit,
+        old,
+        new,
+        change,
+        change - wide,
+        change + wide,
+        None if following is None else change - following,
+        None if following is None else change + following,
+        spread,
+        spread is not None and abs(change) < spread,
+    )
+
+
+def _peaks(laps: Laps, key: str) -> list[list[float]]:
+    """Peaks of every lap at the places where an end goes deepest; a place is a corner, or a straight between two."""
+    end: End = "front" if key.startswith("front") else "rear"
+    own = laps.before.ends[end]
+    found: list[tuple[float, list[float]]] = []
+    for corner in np.unique(laps.track.corner[laps.selected]):
+        peaks = []
+        for lap in laps.laps:
+            here = laps.selected & own.valid & (laps.track.corner == corner) & (laps.track.lap == lap)
+            if here.any():
+                peaks.append(float(own.wheel_travel_mm[here].max()))
+        if peaks:
+            found.append((float(np.mean(peaks)), peaks))
+    return [peaks for _, peaks in sorted(found, reverse=True, key=lambda place: place[0])[:DEEP_PLACES]]
+
+
+def _places(laps: Laps, after: Motion, refused: Sequence[Refusal]) -> tuple[PlaceChange, ...]:
+    """Every number of both ends by lap, corner and phase."""
+    track, found = laps.track, []
+    kinds: list[tuple[str, list[tuple[str, BoolArray]]]] = [
+        ("lap", [(str(lap), track.lap == lap) for lap in laps.laps]),
+        ("corner", [(str(corner.number), track.corner == corner.number) for corner in track.corners]),
+        ("phase", [(phase, track.phase == index) for index, phase in enumerate(PHASES)]),
+    ]
+    fewest = FEWEST_S * laps.before.sample_rate_hz
+    for kind, places in kinds:
+        for name, where in places:
+            rows = np.flatnonzero(laps.selected & where)
+            if len(rows) < fewest:
+                continue
+            everything = np.ones(len(rows), dtype=bool)
+            for end in laps.ends:
+                old = end_values(during(laps.before.ends[end], rows), everything)
+                new = end_values(during(after.ends[end], rows), everything)
+                found += [
+                    PlaceChange(kind, name, key, old[key], new[key], new[key] - old[key])
+                    for key in old
+                    if key in new and not any(refusal.covers(key) for refusal in refused)
+                ]
+    return tuple(found)
+
+
+def _notes(
+    laps: Laps, changed: Sequence[Changed], refused: Sequence[Refusal], rows: Sequence[TryRow]
+) -> tuple[str, ...]:
+    notes = [refusal.reason for refusal in refused]
+    if laps.fork is not None and "front" in changed_ends(changed):
+        notes.append(laps.fork.words)
+    if lacks := assumed(laps.bike):
+        notes.append(
+            f"The bike file lacks {', '.join(name.replace('_', ' ') for name in lacks)}: usual values stand in, and "
+            f"the intervals are wider."
+        )
+    if len(laps.ends) < len(ENDS):
+        notes.append(f"Only the {laps.ends[0]} is ridden again: each end is a quarter vehicle of its own.")
+    if any(change.key == "rear.shock_length_mm" for change in changed):
+        notes.append(
+            "Of the shock's length only its way along the leverage curve is in this; what it does to rake, trail and "
+            "weight is for 'bothends stand'."
+        )
+    if len(laps.laps) < 2:
+        notes.append("Fewer than two complete laps: what the next outing will show is not told.")
+    elif wide := _wider(rows):
+        notes.append(wide)
+    for end in set(ENDS) - set(changed_ends(changed)):
+        if end in laps.ends:
+            notes.append(f"At the {end} nothing is changed: what moves there is small, and known least.")
+    return tuple(dict.fromkeys(notes))
+
+
+def _wider(rows: Sequence[TryRow]) -> str:
+    """Which uncertainty of the row that changes most is the larger one."""
+    known = [row for row in rows if row.change and row.high is not None and row.next_high is not None]
+    if not known:
+        return ""
+    most = max(
+        known, key=lambda row: abs(row.change or 0.0) / max((row.high or 0.0) - (row.change or 0.0), 1e-9)
+    )
+    file, both = (most.high or 0.0) - (most.change or 0.0), (most.next_high or 0.0) - (most.change or 0.0)
+    laps = float(np.sqrt(max(both**2 - file**2, 0.0)))
+    return f"Largest uncertainty of the next outing: {'the laps themselves' if laps > file else 'the bike file'}."
+
+
+def predict_log(
+    log: RawLog,
+    bike: Bike,
+    changes: Sequence[str],
+    *,
+    start_line: tuple[float, float] | None = None,
+    circuit: Circuit | None = None,
+    draws: int = DRAWS,
+) -> Tried:
+    """A log ridden again with a change, in one step.
+
+    Parameters
+    ----------
+    log : RawLog
+    bike : Bike
+        As it was logged.
+    changes : sequence of str
+        Such as "rear.preload_mm=+2".
+    start_line, circuit
+        As of `telemetry.review.review`.
+    draws : int
+        As of `predict`.
+
+    Returns
+    -------
+    Tried
+
+    Raises
+    ------
+    BothEndsError
+        As `telemetry.review.review` and `predict` do.
+    """
+    measured = measure(log, bike, start_line=start_line, circuit=circuit)
+    laps = prepare(measured, bike, find_oscillation(measured.motion, measured.track, bike))
+    return predict(laps, [parse_change(text) for text in changes], draws=draws)
+
+
+def prediction_to_json(prediction: Prediction) -> str:
+    """A prediction as indented JSON text, schema ``bothends.try/1``; what is not known is null."""
+    dumped: Any = TypeAdapter(Prediction).dump_json(prediction, indent=1)
+    return str(dumped.decode())

@@ -1,0 +1,220 @@
+"""What a technician reads of a ride, by the review's own functions: the same number here and there."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
+from telemetry.balance.bumps import find_pairs
+from telemetry.balance.pairs import summarise_pairs
+from telemetry.balance.speeds import speed_ratio
+from telemetry.bike.modes import SpringEnd, half_vehicle, modes
+from telemetry.laps import Track
+from telemetry.motion import EndMotion, EndSummary, Motion, find_stops, summarise_end
+from telemetry.motion.stops import MERGE_S, joined, runs_of
+from telemetry.prediction._kernel import Body, Tables
+
+NEAR_STOP_MM = 3.0  # of wheel travel left
+SHARE, MM, MM_S, COUNT = "", "mm", "mm/s", "times"
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """One number of an end: its key after the end's name, how it is called, its unit, how it is read."""
+
+    key: str
+    name: str
+    unit: str
+    read: Callable[[EndSummary], float]
+
+
+OF_AN_END = (
+    Quantity("travel.median_mm", "travel, median", MM, lambda e: e.wheel.travel.median_mm),
+    Quantity("travel.p95_mm", "travel, 95 %", MM, lambda e: e.wheel.travel.p95_mm),
+    Quantity("travel.max_mm", "travel, deepest", MM, lambda e: e.wheel.travel.max_mm),
+    Quantity("travel.left_mm", "travel left", MM, lambda e: e.wheel.travel.margin_mm),
+    Quantity("speed.compression.rms_mm_s", "compression speed, RMS", MM_S,
+             lambda e: e.wheel.speed.compression.rms_mm_s),
+    Quantity("speed.compression.p95_mm_s", "compression speed, 95 %", MM_S,
+             lambda e: e.wheel.speed.compression.p95_mm_s),
+    Quantity("speed.rebound.rms_mm_s", "rebound speed, RMS", MM_S, lambda e: e.wheel.speed.rebound.rms_mm_s),
+    Quantity("speed.rebound.p95_mm_s", "rebound speed, 95 %", MM_S,
+             lambda e: e.wheel.speed.rebound.p95_mm_s),
+)  # fmt: skip
+NEAR_STOP, STOP_CONTACTS = "near_stop", "stop_contacts"
+NAMES: dict[str, tuple[str, str]] = {
+    **{f"{end}.{q.key}": (f"{end} {q.name}", q.unit) for end in ENDS for q in OF_AN_END},
+    **{f"{end}.{NEAR_STOP}": (f"{end}, within {NEAR_STOP_MM:g} mm of the stop", COUNT) for end in ENDS},
+    **{f"{end}.{STOP_CONTACTS}": (f"{end}, contacts with the stop", COUNT) for end in ENDS},
+    "balance.speed_ratio.compression": ("rear over front, compression speed", SHARE),
+    "balance.speed_ratio.rebound": ("rear over front, rebound speed", SHARE),
+    "balance.same_bump.compression_ratio": ("same bump, compression", SHARE),
+    "balance.same_bump.rebound_ratio": ("same bump, rebound", SHARE),
+    "balance.pitch.mean_deg": ("mean pitch, nose down", "deg"),
+    **{f"{end}.hop_damping_ratio": (f"{end} hop damping, new over old", SHARE) for end in ENDS},
+}
+# In the order in which they are read: an end at a time, then both.
+KEYS = tuple(
+    [key for end in ENDS for key in NAMES if key.startswith(end)]
+    + [key for key in NAMES if key.startswith("balance")]
+)
+
+
+def during(end: EndMotion, rows: IntArray) -> EndMotion:
+    """An end at some of its samples."""
+    return EndMotion(
+        **{
+            **end.__dict__,
+            **{
+                name: getattr(end, name)[rows]
+                for name in ("shaft_travel_mm", "shaft_speed_mm_s", "wheel_travel_mm", "wheel_speed_mm_s", "valid")
+            },
+        }
+    )  # fmt: skip
+
+
+def end_values(end: EndMotion, selected: BoolArray) -> dict[str, float]:
+    """Travel and speed of one end over the selected samples, by key.
+
+    Parameters
+    ----------
+    end : EndMotion
+    selected : ndarray of bool, shape (n_samples,)
+
+    Returns
+    -------
+    dict of str to float
+        Empty without a usable sample.
+    """
+    if not (selected & end.valid).any():
+        return {}
+    summary = summarise_end(end, selected, ())
+    return {f"{end.end}.{quantity.key}": quantity.read(summary) for quantity in OF_AN_END}
+
+
+def contact_values(motion: Motion, end: EndMotion, selected: BoolArray) -> dict[str, float]:
+    """How often one end came near its stop, and how often it met it; contacts as the review counts them.
+
+    Parameters
+    ----------
+    motion : Motion
+    end : EndMotion
+    selected : ndarray of bool, shape (n_samples,)
+
+    Returns
+    -------
+    dict of str to float
+    """
+    near = selected & (end.wheel_travel_mm >= end.wheel_stroke_mm - NEAR_STOP_MM)
+    stops = find_stops(end, motion.t_s, selected)
+    return {
+        f"{end.end}.{NEAR_STOP}": float(len(joined(runs_of(near), round(MERGE_S * motion.sample_rate_hz)))),
+        f"{end.end}.{STOP_CONTACTS}": float(sum(stop.kind == "bottomed" for stop in stops)),
+    }
+
+
+def ride_values(
+    motion: Motion, track: Track, selected: BoolArray, *, same_bump: bool = True
+) -> dict[str, float]:
+    """Every number of a ride by its key; those that cannot be told are left out.
+
+    Parameters
+    ----------
+    motion : Motion
+    track : Track
+    selected : ndarray of bool, shape (n_samples,)
+    same_bump : bool
+        Also pair the bumps, which takes as long as all the rest.
+
+    Returns
+    -------
+    dict of str to float
+    """
+    found: dict[str, float] = {}
+    for end in motion.ends.values():
+        values = end_values(end, selected)
+        found |= values
+        if values:
+            found |= contact_values(motion, end, selected)
+    if all(end in motion.ends for end in ENDS):
+        front, rear = motion.ends["front"], motion.ends["rear"]
+        use = selected & front.valid & rear.valid
+        ratio = speed_ratio(front.wheel_speed_mm_s[use], rear.wheel_speed_mm_s[use])
+        balance = {
+            "balance.speed_ratio.compression": ratio.compression,
+            "balance.speed_ratio.rebound": ratio.rebound,
+        }
+        if use.any():
+            balance["balance.pitch.mean_deg"] = float(motion.pitch_deg[use].mean())
+        pairs = find_pairs(motion, track) if same_bump else None
+        if pairs is not None:
+            bumps = summarise_pairs(pairs, selected)
+            balance["balance.same_bump.compression_ratio"] = bumps.compression_ratio
+            balance["balance.same_bump.rebound_ratio"] = bumps.rebound_ratio
+        found |= {key: value for key, value in balance.items() if value is not None}
+    return {key: value for key, value in found.items() if np.isfinite(value)}
+
+
+def hop_damping(motion: Motion, selected: BoolArray, body: Body, tables: Tables) -> dict[End, float]:
+    """Damping ratio of both wheel hops with the dampers as they work at the speeds ridden.
+
+    The damper of an end is the linear one that takes the same power from the ride: E[D q'] / E[q'^2].
+
+    Parameters
+    ----------
+    motion : Motion
+    selected : ndarray of bool, shape (n_samples,)
+    body : Body
+    tables : Tables
+        Of the set-up that was ridden.
+
+    Returns
+    -------
+    dict of end to float
+        Only the ratio of two of them is to be trusted. Empty where a wheel does not oscillate.
+    """
+    ends = []
+    for k, end in enumerate(ENDS):
+        if end not in motion.ends:
+            return {}
+        own = motion.ends[end]
+        use = selected & own.valid
+        speed, shaft = own.shaft_speed_mm_s[use] / 1e3, own.shaft_travel_mm[use] / 1e3
+        if not len(speed) or not speed.any():
+            return {}
+        middle = float(np.median(shaft))
+        near = np.array([middle - 5e-3, middle, middle + 5e-3])
+        spring, ratio = (_table(table[k], tables, near) for table in (tables.spring_n, tables.ratio))
+        rate = float((spring[2] / ratio[2] - spring[0] / ratio[0]) / 1e-2 / ratio[1])
+        force = np.interp(
+            speed,
+            tables.speed_from_m_s + tables.speed_step_m_s * np.arange(tables.damper_n.shape[1]),
+            tables.damper_n[k],
+        )
+        damping = float(np.mean(force * speed) / np.mean(speed**2)) / float(ratio[1]) ** 2
+        ends.append(
+            SpringEnd(float(body.unsprung_kg[k]), rate, float(body.tyre_n_m[k]), damping, float(body.tyre_n_s_m[k]))
+        )  # fmt: skip
+    found = modes(
+        half_vehicle(
+            body.mass_kg, body.inertia_kg_m2, float(body.arm_m[0]), float(body.arm_m[1]), ends[0], ends[1]
+        )
+    )
+    hops: dict[End, float] = {}
+    for k, end in enumerate(ENDS):
+        own_modes = [mode for mode in found if int(np.argmax(np.abs(mode.shape))) == 2 + k]
+        if not own_modes:
+            return {}
+        hops[end] = max(own_modes, key=lambda mode: mode.fn_hz).damping_ratio
+    return hops
+
+
+def _table(values: FloatArray, tables: Tables, shaft_m: FloatArray) -> FloatArray:
+    grid = tables.shaft_from_m + tables.shaft_step_m * np.arange(len(values))
+    return np.interp(shaft_m, grid, values)
+
+
+def hop_values(old: Mapping[End, float], new: Mapping[End, float]) -> dict[str, float]:
+    """New damping of both hops over the old, by key."""
+    return {f"{end}.hop_damping_ratio": new[end] / old[end] for end in old if end in new}

@@ -1,0 +1,321 @@
+"""The rows of a comparison: one number over the laps of two outings, its difference, interval and verdict."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from telemetry.metrics import Metric
+from telemetry.setup.evidence import (
+    LapCorrelation,
+    Laps,
+    Variance,
+    added,
+    between_outings,
+    closed_test,
+    holm,
+    lap_correlation,
+    lap_variance,
+    mean_factor,
+    moderated,
+    p_above,
+    p_two_sided,
+    t_interval,
+)
+from telemetry.setup.laps import LapValues, lap_values
+
+# Fewer laps a side say nothing about their spread. Common practice, no source.
+MIN_LAPS = 3
+SIGNIFICANCE = 0.05
+# This share of the permitted false alarms goes to the rows that a known change should move, the rest to all rows. A
+# choice of ours.
+FIRST_SHARE = 0.8
+# Repeats of a set-up outweigh what is expected of the spread between outings beforehand once they leave more degrees
+# of freedom than this. A choice, no source.
+EXPECTED_FREEDOM = 3.0
+# From fewer independent rows nothing is learned about how far the two outings lie apart. A choice, no source.
+FEWEST_ROWS = 5
+
+ComparisonVerdict = Literal[
+    "higher", "lower", "no clear difference", "not enough laps to tell", "different bikes", "other circuit"
+]
+
+
+@dataclass(frozen=True)
+class Expected:
+    """A row that a known change should move: ``sign`` is 1 when it should rise, -1 when it should fall."""
+
+    key: str
+    sign: int
+
+
+@dataclass(frozen=True)
+class MetricComparison:
+    """One number compared.
+
+    Parameters
+    ----------
+    key, label, unit : str
+        As in `telemetry.metrics`.
+    a, b : LapValues
+        Before and after.
+    difference : float or None
+        b minus a.
+    ci95 : tuple of float or None
+        Of the difference between two outings: laps that resemble their neighbours and the spread between outings are
+        in it.
+    p, p_adjusted : float or None
+        Two-sided p of this row alone, and adjusted for the rows of the table.
+    verdict : str
+    reason : str
+        Explains the verdict where it needs it.
+    expected : int
+        1 or -1 when the known change should raise or lower it, else 0.
+    """
+
+    key: str
+    label: str
+    unit: str
+    a: LapValues
+    b: LapValues
+    difference: float | None
+    ci95: tuple[float, float] | None
+    p: float | None
+    p_adjusted: float | None
+    verdict: ComparisonVerdict
+    reason: str = ""
+    expected: int = 0
+
+
+@dataclass(frozen=True)
+class Row:
+    """One number over the laps of all outings: before, after, and by set-up those that were ridden more than once."""
+
+    metric: Metric
+    a: LapValues
+    b: LapValues
+    repeats: tuple[tuple[LapValues, ...], ...] = ()
+
+    @property
+    def told(self) -> bool:
+        """Whether both sides have the laps for an interval, and some spread."""
+        enough = min(len(self.a.values), len(self.b.values)) >= MIN_LAPS
+        return enough and any(np.ptp(side.values) > 0 for side in (self.a, self.b))
+
+    @property
+    def difference(self) -> float | None:
+        """After minus before."""
+        return None if self.a.mean is None or self.b.mean is None else self.b.mean - self.a.mean
+
+
+@dataclass(frozen=True)
+class Judged:
+    """The rows, and what their intervals rest on.
+
+    Parameters
+    ----------
+    rows : tuple of MetricComparison
+    lap_correlation : float or None
+        Expected correlation of neighbouring laps; None where no row has enough laps.
+    outing_freedom : int
+        Degrees of freedom of the spread between outings: outings less set-ups; 0 without repeats.
+    widened : float
+        By what the intervals were widened because the rows together differ by more than expected; 1 if they do not.
+    """
+
+    rows: tuple[MetricComparison, ...]
+    lap_correlation: float | None
+    outing_freedom: int
+    widened: float = 1.0
+
+
+def _laps(values: LapValues) -> Laps:
+    return Laps(np.array(values.laps, dtype=np.float64), np.array(values.values, dtype=np.float64))
+
+
+def _outings(row: Row) -> list[Laps]:
+    return [_laps(each) for each in (row.a, row.b, *(one for group in row.repeats for one in group))]
+
+
+def compare_laps(
+    rows: Sequence[tuple[Metric, LapValues, LapValues]] | Sequence[Row],
+    expected: Sequence[Expected] = (),
+    apart: Callable[[str], bool] = lambda key: True,
+) -> Judged:
+    """Compare many numbers at once.
+
+    Parameters
+    ----------
+    rows : sequence of Row, or of (Metric, LapValues, LapValues)
+        What, and its values over the laps of run a and of run b; repeats of set-ups where there are any.
+    expected : sequence of Expected
+        Rows that a known change should move; they are looked at first.
+    apart : callable
+        Whether the known change leaves the row of this key alone, all but for what goes through the chassis; without a
+        known change all rows are.
+
+    Returns
+    -------
+    Judged
+        Rows in the same order.
+    """
+    given = [row if isinstance(row, Row) else Row(*row) for row in rows]
+    told = {row.metric.key: row for row in given if row.told}
+    table = [_outings(row) for row in told.values()]
+    correlation = lap_correlation(table)
+    repeated = max((int(_between(row).freedom) for row in told.values()), default=0)
+    variances = {key: _variance(row, correlation, _outing_sd(row)) for key, row in told.items()}
+    keys = [key for key in told if apart(key) and key not in {each.key for each in expected}]
+    widened = 1.0 if repeated else _widened([told[key] for key in keys], [variances[key] for key in keys])
+    variances = {key: Variance(v.value * widened, v.freedom) for key, v in variances.items()}
+    first = [each for each in expected if each.key in told]
+    adjusted = _adjusted(told, variances, first, correlation, widened)
+    signs = {each.key: each.sign for each in first}
+    judged = tuple(
+        _judged(
+            row,
+            variances.get(row.metric.key),
+            adjusted.get(row.metric.key),
+            signs.get(row.metric.key, 0),
+            len(told),
+        )
+        for row in given
+    )
+    return Judged(judged, correlation.mean if told else None, repeated, float(np.sqrt(widened)))
+
+
+def _between(row: Row) -> Variance:
+    """Variance of outing means about the mean of their set-up."""
+    return between_outings([[one.mean for one in group if one.mean is not None] for group in row.repeats])
+
+
+def _outing_sd(row: Row) -> float:
+    """What outings with one set-up are expected to differ by, over and above their laps."""
+    level = 0.5 * abs((row.a.mean or 0.0) + (row.b.mean or 0.0))
+    return float(np.hypot(row.metric.outing_sd, row.metric.outing_share * level))
+
+
+def _variance(row: Row, correlation: LapCorrelation, outing_sd: float) -> Variance:
+    """Variance of the difference of the two means."""
+    laps = lap_variance(_outings(row), correlation)
+    factors = sum(mean_factor(_laps(side).numbers, correlation) for side in (row.a, row.b))
+    expected = added(Variance(laps.value * factors, laps.freedom), Variance(2.0 * outing_sd**2, float("inf")))
+    measured = _between(row)
+    if not measured.freedom:
+        return expected
+    prior = Variance(expected.value, min(expected.freedom, EXPECTED_FREEDOM))
+    return moderated(prior, Variance(2.0 * measured.value, measured.freedom))
+
+
+def _widened(rows: Sequence[Row], variances: Sequence[Variance]) -> float:
+    """By what the variances are too small, judged by how far rows lie apart that no change is known to have moved.
+
+    The median of the squared differences over their variance, against what chance gives; never below 1. A change that
+    moves fewer than half of the rows does not move it. This is the Birge ratio [1]_ with a median, or an empirical
+    null [2]_ with the centre at 0.
+
+    References
+    ----------
+    .. [1] R. T. Birge, Phys. Rev. 40, 207-227, 1932, doi:10.1103/PhysRev.40.207.
+    .. [2] B. Efron, J. Am. Stat. Assoc. 99, 96-104, 2004, doi:10.1198/016214504000000089.
+    """
+    from scipy.special import stdtrit
+
+    if len(rows) < FEWEST_ROWS:
+        return 1.0
+    squares = [
+        (row.difference or 0.0) ** 2 / v.value / stdtrit(min(v.freedom, 1e6), 0.75) ** 2
+        for row, v in zip(rows, variances, strict=True)
+    ]
+    return max(1.0, float(np.median(squares)))
+
+
+def _adjusted(
+    told: Mapping[str, Row],
+    variances: Mapping[str, Variance],
+    first: Sequence[Expected],
+    correlation: LapCorrelation,
+    widened: float,
+) -> dict[str, float]:
+    """Adjusted p of every row: those that should move have `FIRST_SHARE` of the permitted false alarms, all the rest.
+
+    When all that should move did, their share passes on to the other rows (gatekeeping).
+    """
+    p = {key: p_two_sided(row.difference or 0.0, variances[key]) for key, row in told.items()}
+    signs = {each.key: each.sign for each in first}
+
+    def p_of(keys: tuple[str, ...]) -> float:
+        return _p_together([told[key] for key in keys], [signs[key] for key in keys],
+                           [variances[key] for key in keys], correlation, widened)  # fmt: skip
+
+    of_first = {key: min(1.0, q / FIRST_SHARE) for key, q in closed_test(tuple(signs), p_of).items()}
+    clear = all(q < SIGNIFICANCE for q in of_first.values())  # also when nothing is expected
+    share = 1.0 if clear else 1.0 - FIRST_SHARE
+    of_all = dict(zip(p, holm(tuple(p.values())), strict=True))
+    return {key: min(1.0, of_first.get(key, 1.0), of_all[key] / share) for key in told}
+
+
+def _p_together(
+    rows: Sequence[Row],
+    signs: Sequence[int],
+    variances: Sequence[Variance],
+    correlation: LapCorrelation,
+    widened: float,
+) -> float:
+    """One-sided p that none of the rows moves the way it should, from the sum of their standardised values a lap.
+
+    References
+    ----------
+    .. [1] P. C. O'Brien, Biometrics 40, 1079-1087, 1984, doi:10.2307/2531158: the ordinary least squares sum.
+    """
+    if len(rows) == 1:
+        return p_above(signs[0] * (rows[0].difference or 0.0), variances[0])
+    weights = np.array([sign / np.sqrt(v.value) for sign, v in zip(signs, variances, strict=True)])
+
+    def summed(sides: Sequence[LapValues]) -> LapValues:
+        by_lap = [dict(zip(side.laps, side.values, strict=True)) for side in sides]
+        common = sorted(set.intersection(*(set(each) for each in by_lap)))
+        table = np.array([[each[lap] for lap in common] for each in by_lap])
+        return lap_values(common, (weights @ table).tolist())
+
+    a, b = summed([row.a for row in rows]), summed([row.b for row in rows])
+    if min(len(a.laps), len(b.laps)) < MIN_LAPS:
+        return 1.0
+    groups = tuple(
+        tuple(summed(member) for member in zip(*group, strict=True))
+        for group in zip(*(row.repeats for row in rows), strict=True)
+    )
+    together = Row(Metric("", "", "", (), lambda lap: None), a, b, groups)
+    outing = [_outing_sd(row) for row in rows]
+    v = _variance(together, correlation, float(np.linalg.norm(weights * np.array(outing))))
+    return p_above(together.difference or 0.0, Variance(v.value * widened, v.freedom))
+
+
+def _judged(
+    row: Row, variance: Variance | None, p_adjusted: float | None, expected: int, n_rows: int
+) -> MetricComparison:
+    """The row with its verdict."""
+    judged = MetricComparison(
+        row.metric.key, row.metric.label, row.metric.unit, row.a, row.b, row.difference,
+        None, None, None, "not enough laps to tell", expected=expected,
+    )  # fmt: skip
+    n_a, n_b = len(row.a.values), len(row.b.values)
+    if min(n_a, n_b) < MIN_LAPS:
+        needed = f"{n_a} against {n_b} laps; {MIN_LAPS} a side are needed"
+        return replace(judged, reason=needed if n_a or n_b else "not known on any lap")
+    if variance is None or row.difference is None or p_adjusted is None:
+        return replace(
+            judged, verdict="no clear difference", reason="no spread between laps to judge it against"
+        )
+    p = p_two_sided(row.difference, variance)
+    judged = replace(
+        judged,
+        ci95=t_interval(row.difference, variance),
+        p=p,
+        p_adjusted=p_adjusted,
+        verdict="no clear difference",
+    )
+    if p_adjusted >= SIGNIFICANCE:
+        return replace(judged, reason=f"clear alone, not as one of {n_rows} rows" if p < SIGNIFICANCE else "")
+    return replace(judged, verdict="higher" if row.difference > 0 else "lower")

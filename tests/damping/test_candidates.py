@@ -1,0 +1,72 @@
+"""Where a stretch of lost damping begins and ends: on one mass whose damping is known at every moment."""
+
+import numpy as np
+import pytest
+from scipy.signal import lfilter
+
+from telemetry.damping.band import band_signals
+from telemetry.damping.candidates import candidates
+from telemetry.damping.equation import ORDERS, OWN, WheelEquation
+from telemetry.damping.evidence import block_log_likelihood, joined, over_threshold, pole_grid, windows
+from telemetry.damping.hop import WheelHop
+from telemetry.damping.pole import Pole
+
+# No sprung mass and no spring beside the tyre's: the equation of one mass, m x'' + c x' + k x = w.
+ONE_MASS = WheelHop(mass_ratio=0.0, spring_share=0.0)
+HZ, RATE_HZ, SECONDS = 16.0, 1000.0, 40.0
+SOUND, LOST = 0.35, 0.04
+NEEDED = {0.75: 4.5, 1.0: 3.5, 1.5: 2.0, 2.0: 1.0}
+
+
+def equation_with_losses(*losses: tuple[float, float], seed: int) -> WheelEquation:
+    """One mass driven by white noise in speed; its damper is lost in these stretches. [s]"""
+    w, step = 2 * np.pi * HZ, 1.0 / RATE_HZ
+    kick = np.sqrt(step) * np.random.default_rng(seed).standard_normal(round(SECONDS * RATE_HZ))
+    speed, state = np.empty(len(kick)), np.zeros(2)
+    edges = np.unique([0, *(round(at * RATE_HZ) for loss in losses for at in loss), len(kick)])
+    for first, last in zip(edges[:-1], edges[1:], strict=True):
+        lost = any(start <= first * step < end for start, end in losses)
+        r = np.exp(-(LOST if lost else SOUND) * w * step)
+        damped = w * np.sqrt(1 - (LOST if lost else SOUND) ** 2)
+        a = [1.0, -2 * r * np.cos(damped * step), r**2]
+        # what was before enters as the filter's state (direct form II transposed)
+        before = [-a[1] * state[0] - a[2] * state[1], -a[2] * state[0]]
+        here, _ = lfilter([1.0], a, kick[first:last], zi=before)
+        speed[first:last] = here
+        state = here[-1], here[-2]
+    step_s, orders = band_signals(1e4 * np.cumsum(speed) * step, RATE_HZ, ORDERS, reference_hz=15.0)
+    n = orders.shape[1]
+    usable = np.ones(n, dtype=bool)
+    return WheelEquation(step_s * np.arange(n), step_s, orders[OWN], np.empty((0, n)), usable, None, None, 0)
+
+
+def found_in(equation: WheelEquation):
+    grid = pole_grid(ONE_MASS, Pole(HZ, 2 * SOUND * HZ / 15.0, HZ, SOUND, 0.0))
+    no_road = np.zeros(len(equation.t_s))
+    likelihood, whole = block_log_likelihood(equation, no_road, grid)
+    over = over_threshold(windows(likelihood, whole, grid, NEEDED))
+    return candidates(equation, no_road, grid, likelihood, over)
+
+
+@pytest.mark.parametrize("seed", [3, 4, 5, 6])
+def test_a_loss_is_found_where_it_is(seed):
+    (found,) = found_in(equation_with_losses((20.0, 21.5), seed=seed))
+    # the envelope comes and goes over 1 / (2 pi f ratio) = 0.25 s: how long the ringing outlasts its cause
+    assert found.start_s == pytest.approx(20.0, abs=0.4)
+    assert found.end_s == pytest.approx(21.5, abs=0.4)
+
+
+@pytest.mark.parametrize("seed", [3, 4, 5, 6])
+def test_two_losses_that_nearly_touch_are_both_found(seed):
+    losses = (20.0, 21.5), (22.0, 23.5)
+    found = found_in(equation_with_losses(*losses, seed=seed))
+    for start, end in losses:
+        covered = sum(max(0.0, min(one.end_s, end) - max(one.start_s, start)) for one in found)
+        assert covered > 0.5 * (end - start)
+    assert all(one.end_s <= after.start_s + 0.02 for one, after in zip(found, found[1:], strict=False))
+
+
+def test_windows_that_overlap_or_touch_are_one_group():
+    windows_over = [(0, 4, 1.0), (2, 5, 3.0), (5, 8, 0.5), (9, 12, 2.0)]
+    assert joined(windows_over) == [windows_over[:3], windows_over[3:]]
+    assert joined([]) == []

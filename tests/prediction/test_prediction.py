@@ -1,0 +1,173 @@
+"""Predictions on the demo log: exact where nothing is changed, there and back, what is refused, the command."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from telemetry.bike import load_bike
+from telemetry.cli import main
+from telemetry.errors import BothEndsError, PredictionError
+from telemetry.logs import read_log
+from telemetry.prediction import predict, prepare
+from telemetry.prediction.values import KEYS
+from telemetry.review import measure, review
+from telemetry.stand import parse_change
+
+FIXTURES = Path(__file__).parents[2] / "fixtures"
+LOG, BIKE = FIXTURES / "vellmoor-clean.csv.gz", FIXTURES / "qb-6.toml"
+
+
+@pytest.fixture(scope="module")
+def bike():
+    return load_bike(BIKE)
+
+
+@pytest.fixture(scope="module")
+def measured(bike):
+    return measure(read_log(LOG), bike)
+
+
+@pytest.fixture(scope="module")
+def laps(measured, bike):
+    return prepare(measured, bike)
+
+
+def tried(laps, *changes, draws=0):
+    return predict(laps, [parse_change(text) for text in changes], draws=draws)
+
+
+def test_no_change_changes_nothing(laps):
+    # superposition: without a change of the forces the difference of two rides is zero, everywhere
+    result = tried(laps, "front.preload_mm=+0", draws=2)
+    for row in result.prediction.rows:
+        assert row.change == pytest.approx(0.0, abs=1e-6), row.key
+        assert row.high - row.low == pytest.approx(0.0, abs=1e-6), row.key
+    for end in laps.ends:
+        before, after = (motion.ends[end].shaft_travel_mm for motion in (result.before, result.after))
+        assert np.nanmax(np.abs(after - before)) < 1e-9
+
+
+def test_there_and_back(laps, measured, bike):
+    # the ride with the new set-up, ridden back with the old one, is the ride that was logged
+    from dataclasses import replace
+
+    from telemetry.stand import apply_changes
+
+    change, back = ("front.spring_rate_n_per_mm=+1.9",), ("front.spring_rate_n_per_mm=-1.9",)
+    there = tried(laps, *change)
+    new, _ = apply_changes(laps.bike, [parse_change(text) for text in change])
+    travel = {end: motion.shaft_travel_mm for end, motion in there.after.ends.items()}
+    run = replace(measured.run, shaft_travel_mm=travel)
+    again = tried(prepare(replace(measured, run=run, motion=there.after), new), *back)
+    for end in laps.ends:
+        key = f"{end}.travel.median_mm"
+        assert again.prediction.row(key).after == pytest.approx(laps.values[key], abs=0.1)
+    assert abs(there.prediction.row("front.travel.median_mm").change) > 1.0
+
+
+def test_numbers_are_those_of_the_review(laps, bike):
+    # one lap of the review and the same lap here
+    lap = next(lap for lap in review(read_log(LOG), bike).summary.laps if lap.complete)
+    here = laps.lap_values[laps.laps.index(lap.lap)]
+    for end in laps.ends:
+        wheel = lap.ends[end].wheel
+        assert here[f"{end}.travel.p95_mm"] == pytest.approx(wheel.travel.p95_mm, abs=0.01)
+        assert here[f"{end}.speed.rebound.rms_mm_s"] == pytest.approx(wheel.speed.rebound.rms_mm_s, rel=1e-3)
+
+
+def test_more_spring_and_more_damping_do_what_they_must(laps):
+    # physics: a stiffer fork rides higher; more rebound damping slows the rebound and raises the hop's damping
+    spring = tried(laps, "front.spring_rate_n_per_mm=+1").prediction
+    assert spring.row("front.travel.median_mm").change < 0 < spring.row("front.travel.left_mm").change
+    damper = tried(
+        laps, "rear.damper.rebound.low_n_s_per_mm=+2", "rear.damper.rebound.high_n_s_per_mm=+1"
+    ).prediction
+    assert damper.row("rear.speed.rebound.rms_mm_s").change < 0
+    assert damper.row("rear.hop_damping_ratio").after > 1
+
+
+def test_a_repeated_prediction_is_identical(laps):
+    first, second = (tried(laps, "rear.preload_mm=+2", draws=2).prediction for _ in range(2))
+    assert first == second
+
+
+def test_the_interval_is_wider_where_the_file_is_guessed(laps, measured, bike):
+    bare = bike.model_copy(update={"chassis": None})
+    for name in ("front", "rear"):
+        section = getattr(bike, name).model_copy(
+            update={"damper": None, "unsprung_mass_kg": None, "tyre_rate_n_per_mm": None}
+        )
+        bare = bare.model_copy(update={name: section})
+    change = "rear.preload_mm=+3"
+    full = tried(laps, change, draws=8).prediction.row("rear.speed.rebound.rms_mm_s")
+    guessed = tried(prepare(measured, bare), change, draws=8).prediction
+    row = guessed.row("rear.speed.rebound.rms_mm_s")
+    assert row.high - row.low > full.high - full.low
+    assert "mass" in guessed.assumed
+    assert guessed.row("rear.travel.median_mm").change == pytest.approx(
+        tried(laps, change).prediction.row("rear.travel.median_mm").change, abs=0.3
+    )
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ("front.tyre_radius_mm=+3", "bothends stand"),
+        ("rear.shock_length_mm=+2", "shock_length_mm"),
+        ("rear.preload_mm=+900", "preload_mm"),
+        ("rear.prelod_mm=+1", "did you mean"),
+    ],
+)
+def test_a_change_that_cannot_be_predicted_is_refused(laps, change, words):
+    with pytest.raises(BothEndsError, match=words):
+        tried(laps, change)
+
+
+def test_clicks_without_a_dyno_table_give_the_direction_only(measured, bike):
+    front = bike.front.model_copy(update={"rebound_clicks": 10.0})
+    laps = prepare(measured, bike.model_copy(update={"front": front}))
+    prediction = tried(laps, "front.rebound_clicks=-3").prediction
+    row = prediction.row("front.speed.rebound.rms_mm_s")
+    assert row.change is None and row.direction == "less"
+    assert "dyno" in row.reason
+
+
+def test_a_log_with_lost_damping_is_refused(capsys, tmp_path):
+    out = tmp_path / "try.json"
+    log = FIXTURES / "vellmoor-lost-damping.csv.gz"
+    code = main(["try", str(log), "--bike", str(BIKE), "--change", "rear.preload_mm=+2", "--json", str(out)])
+    said = capsys.readouterr()
+    assert code == 1 and not out.exists()
+    assert "rear damper is in doubt" in said.err
+
+
+def test_a_slow_log_is_refused(measured, bike):
+    from dataclasses import replace
+
+    slow = replace(measured, motion=replace(measured.motion, sample_rate_hz=50.0))
+    with pytest.raises(PredictionError, match="100 Hz"):
+        prepare(slow, bike)
+
+
+def test_the_command(tmp_path, capsys, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "80")
+    out = tmp_path / "try.json"
+    code = main(
+        ["try", str(LOG), "--bike", str(BIKE), "--change", "front.preload_mm=+4", "--change", "rear.preload_mm=+2",
+         "--json", str(out)]
+    )  # fmt: skip
+    said = capsys.readouterr().out
+    assert code == 0
+    assert max(map(len, said.splitlines())) <= 80
+    assert "The same laps, same road and riding, with the new set-up." in " ".join(said.split())
+    assert "CAUTION" in said
+    stored = json.loads(out.read_text())
+    assert stored["schema"] == "bothends.try/1"
+    rows = {row["key"]: row for row in stored["rows"]}
+    assert list(rows) == [key for key in KEYS if key in rows]
+    row = rows["front.travel.median_mm"]
+    assert row["after"] - row["before"] == pytest.approx(row["change"])
+    assert row["low"] < row["change"] < row["high"] < 0
+    assert row["next_low"] < row["low"]
