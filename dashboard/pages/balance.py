@@ -304,14 +304,28 @@ def _chassis(balance: Balance) -> list[Any]:
                 number(transfer.rear_left_mm, 1),
                 transfer.brakings,
             ),
-            ("squat under drive [deg per m/s²]", number(transfer.squat_deg_per_m_s2, 2), transfer.drives),
             (
-                "rear squat under drive [mm per m/s²]",
+                "squat under upright drive [deg per m/s²]",
+                number(transfer.squat_deg_per_m_s2, 2),
+                transfer.drives,
+            ),
+            (
+                "rear squat under upright drive [mm per m/s²]",
                 number(transfer.rear_squat_mm_per_m_s2, 1),
                 transfer.drives,
             ),
         ]
-        found.append(parts.table(("", "median", "times"), rows, "Dive and squat", classes=_N))
+        steady = (
+            ("dive at one speed [deg per m/s²]", transfer.dive_at_one_speed, 2),
+            ("squat at one speed [deg per m/s²]", transfer.squat_at_one_speed, 2),
+            ("rear squat at one speed [mm per m/s²]", transfer.rear_squat_at_one_speed, 1),
+        )
+        rows += [
+            (name, f"{number(g.value, d)} ({number(g.ci95[0], d)} to {number(g.ci95[1], d)})", "")
+            for name, g, d in steady
+            if g is not None
+        ]
+        found.append(parts.table(("", "value (95 %)", "times"), rows, "Dive and squat", classes=_N))
     if not found:
         return []
     note = "Pitch is positive nose down; heave is the mean of both wheels."

@@ -229,8 +229,19 @@ class ChassisMotion:
 
 
 @dataclass(frozen=True)
+class Gain:
+    """What one m/s2 does, with its 95 % interval over stretches."""
+
+    value: float
+    ci95: tuple[float, float]
+
+
+@dataclass(frozen=True)
 class WeightTransfer:
-    """Dive and squat, as medians over the times brake or drive was steady.
+    """Dive and squat. As ridden, the drag of the speeds at which they were met is in them; at one speed it is not.
+
+    Dive as ridden is the mean over brakings, squat the slope over upright drive; both at one speed are slopes over
+    upright stretches.
 
     Parameters
     ----------
@@ -246,9 +257,14 @@ class WeightTransfer:
     rear_left_mm : float or None
         Rear wheel travel that was left to extend under braking, exceeded 95 % of the time.
     squat_deg_per_m_s2 : float or None
-        Pitch lost per m/s2 of drive, nose up positive.
+        Pitch lost per m/s2 of upright drive, nose up positive.
     rear_squat_mm_per_m_s2 : float or None
-        Rear wheel travel gained per m/s2 of drive.
+        Rear wheel travel gained per m/s2 of upright drive.
+    squat_ci95, rear_squat_ci95 : tuple of float or None
+    dive_at_one_speed, squat_at_one_speed, rear_squat_at_one_speed : Gain or None
+        The same per m/s2 with the part that goes with the square of the speed taken out.
+    lean_known : bool
+        Without it there is no squat.
     """
 
     brakings: int
@@ -260,6 +276,12 @@ class WeightTransfer:
     rear_left_mm: float | None
     squat_deg_per_m_s2: float | None
     rear_squat_mm_per_m_s2: float | None
+    squat_ci95: tuple[float, float] | None = None
+    rear_squat_ci95: tuple[float, float] | None = None
+    dive_at_one_speed: Gain | None = None
+    squat_at_one_speed: Gain | None = None
+    rear_squat_at_one_speed: Gain | None = None
+    lean_known: bool = True
 
 
 @dataclass(frozen=True)

@@ -81,7 +81,7 @@ def balance(
         reason="" if use.any() else "no time in which both ends are valid",
         speed=speed_balance(motion, use),
         chassis=chassis_motion(motion, use, bike) if whole else None,
-        transfer=weight_transfer(motion, track, use) if whole else None,
+        transfer=weight_transfer(motion, track, use, ridden) if whole else None,
         damping=damping,
     )
 

@@ -5,10 +5,12 @@ from collections.abc import Iterator
 import numpy as np
 
 from telemetry.arrays import BoolArray, FloatArray
-from telemetry.balance.balance import WeightTransfer
+from telemetry.balance.balance import Gain, WeightTransfer
+from telemetry.balance.loads import Riding, find_riding
 from telemetry.balance.ratios import half_width
 from telemetry.laps import Track
 from telemetry.motion import Motion
+from telemetry.signals.gaps import runs
 
 # Choices of ours; no source.
 BRAKING_M_S2, DRIVING_M_S2 = -4.0, 2.0
@@ -17,9 +19,15 @@ BEFORE_S, AFTER_S = 0.6, 1.5
 SMOOTH_S = 0.2
 WORK_HZ = 50.0
 FEWEST = 3
+UPRIGHT_DEG = 10.0  # the load grows by 1.5 % until there
+UPRIGHT_M_S2 = 1.0
+FEWEST_STRETCHES, SHORTEST_STRETCH_S = 6, 0.3
+MOST_CONDITION = 1e6
 
 
-def weight_transfer(motion: Motion, track: Track, selected: BoolArray) -> WeightTransfer | None:
+def weight_transfer(
+    motion: Motion, track: Track, selected: BoolArray, ridden: Riding | None = None
+) -> WeightTransfer | None:
     """Dive and squat over the selected samples.
 
     Parameters
@@ -27,44 +35,95 @@ def weight_transfer(motion: Motion, track: Track, selected: BoolArray) -> Weight
     motion : Motion
         With both ends.
     track : Track
-        Its speed gives the acceleration.
     selected : ndarray of bool, shape (n_samples,)
+    ridden : Riding, optional
+        Acceleration and lean; by default from the speed and the positions of the track.
 
     Returns
     -------
     WeightTransfer or None
-        None when the speed is not known.
+        None when the acceleration is not known; without squat where the lean is not known, for the lean that goes
+        while drive comes moves the rear more than the drive does.
     """
-    if not np.isfinite(track.speed_m_s).any():
+    ridden = ridden or find_riding(track, motion.sample_rate_hz)
+    if "acceleration" not in ridden.sources:
         return None
     step = max(1, round(motion.sample_rate_hz / WORK_HZ))
     rate = motion.sample_rate_hz / step
-    speed, pitch, rear = (
-        _block_mean(values, step)
-        for values in (track.speed_m_s, motion.pitch_deg, motion.ends["rear"].wheel_travel_mm)
+    pitch, rear = (
+        _block_mean(values, step) for values in (motion.pitch_deg, motion.ends["rear"].wheel_travel_mm)
     )
-    use = np.asarray(selected[: len(speed) * step].reshape(-1, step).all(axis=1))
+    use = np.asarray(selected[: len(pitch) * step].reshape(-1, step).all(axis=1))
+    t_s = np.asarray((np.arange(len(pitch)) + 0.5 * (1 - 1 / step)) / rate, dtype=np.float64)
     width = max(3, round(SMOOTH_S * rate))
-    pitch, rear, speed = (_running_mean(values, width) for values in (pitch, rear, speed))
-    acceleration = np.gradient(speed) * rate
-    dives = list(_episodes(acceleration < BRAKING_M_S2, use, acceleration, pitch, rate))
-    squats = list(_episodes(acceleration > DRIVING_M_S2, use, acceleration, pitch, rate))
-    rear_squats = list(_episodes(acceleration > DRIVING_M_S2, use, acceleration, rear, rate))
-    releases = [_release(pitch, end, change, rate) for _, end, change, _ in dives]
+    acceleration, speed, lean = (
+        ridden.at(t_s, values) for values in (ridden.acceleration_m_s2, ridden.speed_m_s, ridden.lean_deg)
+    )
+    smooth, slow_rear, held = (_running_mean(values, width) for values in (pitch, rear, acceleration))
+    dives = list(_episodes(held < BRAKING_M_S2, use, held, smooth, rate))
+    releases = [_release(smooth, end, change, rate) for _, end, change, _ in dives]
     dive = np.array([-gain for _, _, _, gain in dives])
-    braking = use & (acceleration < BRAKING_M_S2) & np.isfinite(rear)
+    braking = use & (held < BRAKING_M_S2) & np.isfinite(slow_rear)
     half = half_width(float(dive.std(ddof=1) / np.sqrt(len(dive))), len(dive)) if len(dive) >= FEWEST else 0.0
+    mean = float(dive.mean()) if len(dive) >= FEWEST else None
+    upright = use & (np.abs(lean) < UPRIGHT_DEG)  # nowhere where the lean is not known
+    slowing, driving = (
+        _stretches(upright & mask, rate)
+        for mask in (acceleration < -UPRIGHT_M_S2, acceleration > UPRIGHT_M_S2)
+    )
+    squat, squat_steady = (_gain(-pitch, acceleration, driving, drag) for drag in (None, speed**2))
+    rear_squat, rear_squat_steady = (_gain(rear, acceleration, driving, drag) for drag in (None, speed**2))
     return WeightTransfer(
         brakings=len(dives),
-        drives=len(squats),
-        dive_deg_per_m_s2=_median(dive),
-        dive_ci95=(float(dive.mean() - half), float(dive.mean() + half)) if len(dive) >= FEWEST else None,
+        drives=len(driving),
+        dive_deg_per_m_s2=mean,
+        dive_ci95=None if mean is None else (mean - half, mean + half),
         return_deg_s=_median(np.array([fastest for fastest, _ in releases])),
         settle_s=_median(np.array([settled for _, settled in releases])),
-        rear_left_mm=float(np.quantile(rear[braking], 0.05)) if braking.any() else None,
-        squat_deg_per_m_s2=_median(np.array([-gain for _, _, _, gain in squats])),
-        rear_squat_mm_per_m_s2=_median(np.array([gain for _, _, _, gain in rear_squats])),
+        rear_left_mm=float(np.quantile(slow_rear[braking], 0.05)) if braking.any() else None,
+        squat_deg_per_m_s2=None if squat is None else squat.value,
+        rear_squat_mm_per_m_s2=None if rear_squat is None else rear_squat.value,
+        squat_ci95=None if squat is None else squat.ci95,
+        rear_squat_ci95=None if rear_squat is None else rear_squat.ci95,
+        dive_at_one_speed=_gain(pitch, -acceleration, slowing, speed**2),
+        squat_at_one_speed=squat_steady,
+        rear_squat_at_one_speed=rear_squat_steady,
+        lean_known="lean" in ridden.sources,
     )
+
+
+def _stretches(mask: BoolArray, rate: float) -> list[slice]:
+    """Runs of a mask of at least `SHORTEST_STRETCH_S`."""
+    return [slice(a, b) for a, b in zip(*runs(mask), strict=True) if b - a >= SHORTEST_STRETCH_S * rate]
+
+
+def _gain(
+    values: FloatArray, acceleration: FloatArray, stretches: list[slice], drag: FloatArray | None
+) -> Gain | None:
+    """Slope of values over an acceleration within stretches, with the part that goes with ``drag`` taken out.
+
+    Each stretch is one piece of evidence: the interval is by leaving one out at a time (jackknife). None with few
+    stretches, or where acceleration and drag cannot be told apart.
+    """
+    if len(stretches) < FEWEST_STRETCHES:
+        return None
+    matrices = []
+    for here in stretches:
+        columns = [np.ones(here.stop - here.start), acceleration[here], values[here]]
+        rows = np.column_stack(
+            columns if drag is None else [columns[0], columns[1], drag[here] / 1e3, columns[2]]
+        )
+        rows = rows[np.isfinite(rows).all(axis=1)]
+        matrices.append(rows.T @ rows)
+    parts = np.array(matrices)
+    whole = parts.sum(axis=0)
+    if whole[0, 0] == 0 or np.linalg.cond(whole[:-1, :-1]) > MOST_CONDITION:
+        return None
+    slopes = np.array([np.linalg.solve((whole - m)[:-1, :-1], (whole - m)[:-1, -1])[1] for m in parts])
+    value = float(np.linalg.solve(whole[:-1, :-1], whole[:-1, -1])[1])
+    n = len(slopes)
+    half = half_width(float(np.sqrt((n - 1) / n * np.sum((slopes - slopes.mean()) ** 2))), n)
+    return Gain(value, (value - half, value + half))
 
 
 def _block_mean(values: FloatArray, step: int) -> FloatArray:

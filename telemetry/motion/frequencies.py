@@ -9,10 +9,12 @@ from telemetry.bike import Bike, bike_modes
 from telemetry.errors import BikeFileError
 from telemetry.motion.motion import EndMotion, Motion
 from telemetry.motion.summary import Band, BandUse, EndFrequencies, Frequencies, Together
-from telemetry.signals.spectra import Spectrogram, cross_spectrum, power_spectrum, spectrogram
+from telemetry.signals.spectra import Spectrogram, Spectrum, cross_spectrum, power_spectrum, spectrogram
 
 # Length of a segment, and so how far lines lie apart (0.5 Hz): the body's modes are told from standing still.
 SEGMENT_S = 2.0
+# Of the segments by which a band's RMS is told: a Hann line reaches 2 / this to either side.
+FINE_SEGMENT_S = 8.0
 FEWEST_SAMPLES = 8  # in a segment; of fewer no band can be told from another
 # Lines are kept up to here, or two fifths of a slow log's rate.
 HIGHEST_HZ, HIGHEST_SHARE = 40.0, 0.4
@@ -83,6 +85,15 @@ def frequencies(motion: Motion, moving: BoolArray, bike: Bike) -> Frequencies:
         return Frequencies()
     keep = _kept(cross.frequency_hz, motion.sample_rate_hz)
     density = {"front": cross.first_density, "rear": cross.second_density}
+    shared = speeds["front"] + speeds["rear"]  # not known where either is not
+    fine = {
+        end: _fine_spectrum(
+            np.where(np.isfinite(shared), speeds[end], np.nan),
+            motion.sample_rate_hz,
+            Spectrum(cross.frequency_hz, density[end], cross.segments, 1.5 / SEGMENT_S),
+        )
+        for end in ENDS
+    }
     together = []
     for front, rear in zip(bands(bike, "front"), bands(bike, "rear"), strict=True):
         coherence, phase = cross.band(min(front.low_hz, rear.low_hz), max(front.high_hz, rear.high_hz))
@@ -97,7 +108,9 @@ def frequencies(motion: Motion, moving: BoolArray, bike: Bike) -> Frequencies:
         )
     return Frequencies(
         frequency_hz=_rounded(cross.frequency_hz[keep]),
-        ends={end: _of_end(cross.frequency_hz, density[end], keep, bands(bike, end)) for end in ENDS},
+        ends={
+            end: _of_end(cross.frequency_hz, density[end], keep, bands(bike, end), fine[end]) for end in ENDS
+        },
         coherence=_rounded(cross.coherence[keep]),
         phase_deg=_rounded(cross.phase_deg[keep]),
         chance_coherence=cross.chance_coherence,
@@ -140,29 +153,50 @@ def _one_end(speeds: Mapping[End, FloatArray], sample_rate_hz: float, length: in
         spectrum = power_spectrum(speed, sample_rate_hz, segment_samples=length)
         if spectrum.segments:
             keep = _kept(spectrum.frequency_hz, sample_rate_hz)
+            fine = _fine_spectrum(speed, sample_rate_hz, spectrum)
             return Frequencies(
                 frequency_hz=_rounded(spectrum.frequency_hz[keep]),
-                ends={end: _of_end(spectrum.frequency_hz, spectrum.density, keep, bands(bike, end))},
+                ends={end: _of_end(spectrum.frequency_hz, spectrum.density, keep, bands(bike, end), fine)},
                 segments=spectrum.segments,
             )
     return Frequencies()
 
 
 def _of_end(
-    frequency_hz: FloatArray, density: FloatArray, keep: BoolArray, named: tuple[Band, ...]
+    frequency_hz: FloatArray, density: FloatArray, keep: BoolArray, named: tuple[Band, ...], fine: Spectrum
 ) -> EndFrequencies:
-    line_hz = float(frequency_hz[1])
-    whole = float(density.sum())
     used = []
     for band in named:
-        inside = (frequency_hz >= band.low_hz) & (frequency_hz <= band.high_hz)
-        if not inside.any() or whole <= 0:
-            used.append(BandUse(band, None, None, None))
-            continue
-        power = float(density[inside].sum())
-        peak = float(frequency_hz[inside][np.argmax(density[inside])])
-        used.append(BandUse(band, float(np.sqrt(power * line_hz)), power / whole, peak))
+        rms, share = _in_band(band, fine)
+        used.append(BandUse(band, rms, share, _resonance_hz(band, frequency_hz, density)))
     return EndFrequencies(tuple(used), _rounded(density[keep]))
+
+
+def _fine_spectrum(speed: FloatArray, sample_rate_hz: float, coarse: Spectrum) -> Spectrum:
+    """Lines close enough to keep load transfer below 1 Hz out of the body band; the coarse ones of short stretches."""
+    found = power_spectrum(
+        speed, sample_rate_hz, segment_samples=2 * round(FINE_SEGMENT_S * sample_rate_hz / 2)
+    )
+    return found if found.segments else coarse
+
+
+def _in_band(band: Band, spectrum: Spectrum) -> tuple[float | None, float | None]:
+    """RMS of a band, and its share of the power of all lines."""
+    inside = (spectrum.frequency_hz >= band.low_hz) & (spectrum.frequency_hz < band.high_hz)
+    whole = float(spectrum.density.sum())
+    if not inside.any() or whole <= 0:
+        return None, None
+    power = float(spectrum.density[inside].sum())
+    return float(np.sqrt(power * spectrum.frequency_hz[1])), power / whole
+
+
+def _resonance_hz(band: Band, frequency_hz: FloatArray, density: FloatArray) -> float | None:
+    """Where a band has most; None where that is at its edge, for there it only goes on from what lies beyond."""
+    inside = np.flatnonzero((frequency_hz >= band.low_hz) & (frequency_hz <= band.high_hz))
+    if len(inside) < 3 or density[inside].sum() <= 0:
+        return None
+    most = inside[np.argmax(density[inside])]
+    return None if most in (inside[0], inside[-1]) else float(frequency_hz[most])
 
 
 def _rounded(values: FloatArray) -> tuple[float, ...]:

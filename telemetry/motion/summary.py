@@ -290,7 +290,7 @@ class Band:
 class BandUse:
     """What one end does in a band: RMS wheel speed, its share of the whole speed's power, where it peaks.
 
-    None where a slow log has no line in the band.
+    None where a slow log has no line in the band; without a peak where the spectrum is highest at the band's edge.
     """
 
     band: Band

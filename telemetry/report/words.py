@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from math import isfinite
 
 from telemetry.arrays import ENDS, End
-from telemetry.balance.balance import Balance
+from telemetry.balance.balance import Balance, Gain
 from telemetry.laps import Corner, SharedPlace, by_place, lap_length_m
 from telemetry.motion.summary import StopEvent
 from telemetry.notes import QualityNote
@@ -193,6 +193,13 @@ def pitch_words(balance: Balance) -> str:
     )
 
 
+def _gain_words(gain: Gain, decimals: int) -> str:
+    """Size of a gain with its interval, without the sign that the sentence says in words."""
+    sign = 1.0 if gain.value >= 0 else -1.0
+    low, high = sorted(sign * end for end in gain.ci95)
+    return f"{number(sign * gain.value, decimals)} (95 % {number(low, decimals)} to {number(high, decimals)})"
+
+
 def chassis_words(balance: Balance) -> tuple[str, ...]:
     """Pitch and heave, what they do to the steering, dive and squat: a sentence each, as far as they are known."""
     found, chassis, transfer = [], balance.chassis, balance.transfer
@@ -221,11 +228,20 @@ def chassis_words(balance: Balance) -> tuple[str, ...]:
             f"to {number(transfer.return_deg_s, 1)} deg/s; the rear keeps {number(transfer.rear_left_mm, 0)} mm to "
             "extend (median of them)."
         )
-    if transfer is not None and transfer.squat_deg_per_m_s2 is not None:
-        sunk = transfer.rear_squat_mm_per_m_s2 or 0.0
+    if transfer is not None and transfer.dive_at_one_speed is not None:
         found.append(
-            f"Under drive the nose rises {number(transfer.squat_deg_per_m_s2, 2)} deg per m/s2 and the rear "
-            f"{'sinks' if sunk >= 0 else 'rises'} {number(abs(sunk), 1)} mm per m/s2 ({transfer.drives} times; the "
-            "lean that goes is in it)."
+            f"Dive at one speed, without the drag: {_gain_words(transfer.dive_at_one_speed, 2)} deg per m/s2."
+        )
+    steady = None if transfer is None else transfer.rear_squat_at_one_speed
+    if transfer is not None and steady is not None:
+        found.append(
+            f"Under upright drive the rear {'sinks' if steady.value >= 0 else 'rises'} "
+            f"{_gain_words(steady, 1)} mm per m/s2 at one speed, over {transfer.drives} stretches."
+            if steady.ci95[0] * steady.ci95[1] > 0
+            else f"Under upright drive the rear shows no clear squat over {transfer.drives} stretches."
+        )
+    elif transfer is not None and not transfer.lean_known:
+        found.append(
+            "Squat cannot be told: it needs the lean, logged or from positions, to leave out corners."
         )
     return tuple(found)

@@ -1,10 +1,13 @@
 """Pitch and heave, the steering geometry they move, dive and squat: closed forms and the geometry solver."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from test_balance import RATE_HZ, motion_of, track_of
 
 from telemetry.balance.chassis import chassis_motion, geometry_movement, heave_and_pitch_mm
+from telemetry.balance.loads import Riding
 from telemetry.balance.transfer import weight_transfer
 from telemetry.bike import attitude, leverage_curve, pitch_deg
 from telemetry.simulate import demo_bike
@@ -97,7 +100,7 @@ def test_rake_moves_with_pitch_and_not_with_heave():
     assert against[0].spread == pytest.approx(swing, rel=0.03)
 
 
-def ridden(dive_deg_per_m_s2=0.4, squat_mm_per_m_s2=3.0):
+def ridden(dive_deg_per_m_s2=0.4, squat_mm_per_m_s2=3.0, lean_deg=None, per_lean_mm=0.0):
     """Steady, then 3 s of braking at 8 m/s2, steady, 4 s of drive at 4 m/s2; again and again."""
     cycle = np.concatenate([np.zeros(1500), np.full(1500, -8.0), np.zeros(1500), np.full(3000, 4.0)])
     acceleration = np.tile(cycle, 6)
@@ -107,20 +110,47 @@ def ridden(dive_deg_per_m_s2=0.4, squat_mm_per_m_s2=3.0):
     for i in range(1, len(lagged)):
         lagged[i] = lagged[i - 1] + (acceleration[i] - lagged[i - 1]) / (0.1 * RATE_HZ)
     braking, driving = np.minimum(lagged, 0.0), np.maximum(lagged, 0.0)
-    rear = 40 + 2.0 * braking + squat_mm_per_m_s2 * driving
+    lean = np.zeros(len(speed)) if lean_deg is None else lean_deg(acceleration)
+    rear = 40 + 2.0 * braking + squat_mm_per_m_s2 * driving + per_lean_mm * (1 / np.cos(np.radians(lean)) - 1)
     pitch = -dive_deg_per_m_s2 * braking
     front = rear + 1400.0 * np.sin(np.radians(pitch))
-    return motion_of(front, rear), track_of(len(speed), speed)
+    motion, track = motion_of(front, rear), track_of(len(speed), speed)
+    sources = {"acceleration": "speed", "lean": "lean"}
+    return motion, track, Riding(RATE_HZ, speed, lagged, lean, sources)
 
 
 def test_dive_and_squat_of_known_gain_come_back():
-    motion, track = ridden()
-    found = weight_transfer(motion, track, np.ones(len(motion.t_s), bool))
-    assert (found.brakings, found.drives) == (6, 6)
+    motion, track, riding = ridden()
+    found = weight_transfer(motion, track, np.ones(len(motion.t_s), bool), riding)
+    assert found.brakings == 6
     assert found.dive_deg_per_m_s2 == pytest.approx(0.4, rel=0.02)
+    assert found.dive_at_one_speed.value == pytest.approx(0.4, rel=0.02)
     assert found.rear_squat_mm_per_m_s2 == pytest.approx(3.0, rel=0.02)
+    assert found.rear_squat_ci95[0] <= 3.0 + 0.01 and found.rear_squat_ci95[1] >= 3.0 - 0.01
     assert found.rear_left_mm == pytest.approx(40 - 2.0 * 8.0, abs=0.6)
     # a first-order lag has a tenth left after tau ln 10 = 0.23 s (closed form), smoothing over 0.2 s aside
     assert found.settle_s == pytest.approx(0.23, abs=0.1)
     low, high = found.dive_ci95
     assert low <= 0.4 + 0.01 and high >= 0.4 - 0.01
+
+
+def test_lean_that_goes_while_drive_comes_is_not_squat():
+    # a rear that rises under drive as the lean goes: the load of m g / cos(lean) falls by half from 48 deg to upright
+    def lean_deg(acceleration):
+        driving = np.cumsum(np.where(acceleration > 0, 1.0, 0.0)) / RATE_HZ % 6.0
+        return np.where(acceleration > 0, np.clip(48.0 - 16.0 * driving, 0.0, 48.0), 0.0)
+
+    motion, track, riding = ridden(0.4, 1.0, lean_deg, 40.0)
+    found = weight_transfer(motion, track, np.ones(len(motion.t_s), bool), riding)
+    assert found.rear_squat_mm_per_m_s2 == pytest.approx(1.0, abs=0.1)
+
+
+def test_without_the_lean_nothing_is_said_of_squat():
+    motion, track, riding = ridden()
+    unknown = replace(
+        riding, lean_deg=np.full(len(riding.lean_deg), np.nan), sources={"acceleration": "speed"}
+    )
+    found = weight_transfer(motion, track, np.ones(len(motion.t_s), bool), unknown)
+    assert found.dive_deg_per_m_s2 == pytest.approx(0.4, rel=0.02)
+    assert found.rear_squat_mm_per_m_s2 is None and found.rear_squat_at_one_speed is None
+    assert not found.lean_known

@@ -64,6 +64,24 @@ def test_a_tone_is_in_its_band_with_its_rms():
         assert body.rms_mm_s == pytest.approx(0.0, abs=0.1)
 
 
+def test_load_transfer_below_the_body_band_is_not_in_it():
+    # 300 mm/s at 0.6 Hz, as braking and lean do, beside 40 mm/s at 2.3 Hz: the band from 1 Hz on has 40 / sqrt 2
+    speed = 300 * np.sin(2 * np.pi * 0.6 * T) + 40 * np.sin(2 * np.pi * 2.3 * T)
+    found = frequencies(motion_of(front=speed, rear=speed), RIDING, without_masses(demo_bike()))
+    body = found.ends["front"].bands[0]
+    assert body.band.low_hz == 1.0
+    assert body.rms_mm_s == pytest.approx(40 / np.sqrt(2), rel=0.03)
+
+
+def test_a_spectrum_that_only_falls_through_a_band_has_no_resonance_there():
+    # an integrated white noise falls as 1/f^2 everywhere
+    speed = np.cumsum(np.random.default_rng(6).standard_normal(N))
+    found = frequencies(motion_of(front=speed, rear=speed), RIDING, without_masses(demo_bike()))
+    body, hop = found.ends["front"].bands
+    assert body.peak_hz is None and hop.peak_hz is None
+    assert body.rms_mm_s > hop.rms_mm_s > 0
+
+
 def test_ends_that_move_together_and_ends_that_do_not():
     rng = np.random.default_rng(1)
     road, other = rng.standard_normal((2, N)) * 100
