@@ -36,6 +36,7 @@ BEFORE_S, AFTER_S = 0.2, 0.8  # what is stacked
 STACK_HZ = 250.0
 ONSET_M_S2 = 3.0  # brake or drive came or went, when the acceleration changes by this much about a bump
 ONSET_BEFORE_S, ONSET_AFTER_S = 0.3, 0.6
+VISIT_S = 5.0  # bumps of one place this close together in time were met at once
 PLACE_M = 20.0  # pairs this close together on the lap are one bump met again: distance differs so much by lap
 MEASURES = ("compression_mm_s", "depth_mm", "rebound_mm_s")
 
@@ -64,7 +65,8 @@ class BumpPairs:
     hanging : ndarray of bool, shape (n_pairs,)
         An end was fully extended just before, so its wheel may have been in the air.
     weight : ndarray of shape (n_pairs,)
-        How much a bump counts: 1, less where load was coming or going.
+        How much a bump counts: 1 each time its place is met, shared by all bumps of that place then (a kerb has many);
+        less where load was coming or going.
     response : mapping of end to mapping of str to ndarray of shape (n_pairs,)
         By `MEASURES`: peak compression speed, depth from the least travel just before, peak rebound speed (a
         magnitude). All less what load that comes or goes adds, the speeds less what sensor noise adds to a peak.
@@ -180,18 +182,18 @@ def pairs_at(motion: Motion, track: Track, bumps: IntArray) -> BumpPairs:
     hanging = np.logical_or.reduce([_fully_extended(motion, end, found[end][1][good]) for end in ENDS])
     moving = is_moving(track)
     grain_mm_s = sum(grain_peak(np.where(moving, motion.ends[end].wheel_speed_mm_s, np.nan)) for end in ENDS)
+    clear = (stands_out >= clear_from(stands_out)) & (peaks["front"] + peaks["rear"] > grain_mm_s) & ~hanging
+    place = _place(track.distance_m[bumps[good]], bumps[good])
     return BumpPairs(
         bump=bumps[good],
         sample=found["front"][1][good],
         rear_sample=found["rear"][1][good],
-        place=_place(track.distance_m[bumps[good]], bumps[good]),
+        place=place,
         disturbed=disturbed_at(track, bumps[good], rate),
         stands_out=stands_out,
-        clear=(stands_out >= clear_from(stands_out))
-        & (peaks["front"] + peaks["rear"] > grain_mm_s)
-        & ~hanging,
+        clear=clear,
         hanging=hanging,
-        weight=_weight(loads, peaks),
+        weight=_weight(loads, peaks) / _at_once(place, clear, bumps[good], round(VISIT_S * rate)),
         response={end: {name: values[good] for name, values in found[end][0].items()} for end in ENDS},
         noise_mm_s={end: _noise(motion, end)[0] for end in ENDS},
         travel_mm={end: _about(motion, end, here[end][good], lags) for end in ENDS},
@@ -218,6 +220,20 @@ def _weight(load_mm_s: dict[End, FloatArray], peak_mm_s: dict[End, FloatArray]) 
     """
     share = np.sum([np.abs(load_mm_s[end]) / peak_mm_s[end] for end in ENDS], axis=0)
     return np.asarray(1.0 / (1.0 + (share / LOAD_COUNTS) ** 2))
+
+
+def _at_once(place: IntArray, clear: BoolArray, sample: IntArray, apart: int) -> IntArray:
+    """How many bumps of a kind one place held each time it was met."""
+    order = np.lexsort((sample, clear, place))
+    first = np.ones(len(order), dtype=bool)
+    first[1:] = (
+        (np.diff(place[order]) != 0)
+        | (clear[order][1:] != clear[order][:-1])
+        | (np.diff(sample[order]) > apart)
+    )
+    visit = np.empty(len(order), dtype=np.int64)
+    visit[order] = np.cumsum(first)
+    return np.asarray(np.bincount(visit)[visit], dtype=np.int64)
 
 
 def _fully_extended(motion: Motion, end: End, fastest: IntArray) -> BoolArray:

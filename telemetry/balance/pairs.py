@@ -134,8 +134,12 @@ def stacked(pairs: BumpPairs, use: BoolArray) -> BumpResponse | None:
     parts = min(n, JACKKNIFE_GROUPS)
     part = group % parts
     cut = {end: pairs.travel_mm[end][use] for end in ENDS}
-    sums = {end: np.array([np.nansum(cut[end][part == k], axis=0) for k in range(parts)]) for end in ENDS}
-    counts = np.bincount(part, minlength=parts).astype(np.float64)
+    weight = pairs.weight[use]
+    sums = {
+        end: np.array([weight[part == k] @ np.nan_to_num(cut[end][part == k]) for k in range(parts)])
+        for end in ENDS
+    }
+    counts = np.bincount(part, weights=weight, minlength=parts)
     mean = {end: sums[end].sum(axis=0) / counts.sum() for end in ENDS}
     whole = {end: response_measures(pairs.lag_s, mean[end]) for end in ENDS}
     without = [

@@ -147,7 +147,7 @@ def _speeds(summary: Summary) -> str:
 
 
 def _balance(summary: Summary) -> str:
-    title = "Balance: speed of the rear over the front; above 1 the rear is faster"
+    title = "Balance: rear over front; 1 is even"
     if summary.balance.reason:
         return page.section(title, page.paragraph(f"Cannot be told: {summary.balance.reason}"))
     return page.section(

@@ -27,8 +27,8 @@ LAP_COLUMNS = (
     "lap", "time", "front used %", "rear used %", "compr. RMS", "reb. RMS", "hop damping", "masked %",
 )  # fmt: skip
 # A speed above 1 is a faster rear, a damping ratio above 1 a slower one: never in one table.
-BALANCE_COLUMNS = ("rear speed over front", "compression", "rebound")
-DAMPING_COLUMNS = ("rear over front, above 1: rear damped more", "compression", "rebound")
+BALANCE_COLUMNS = ("speed, above 1: rear faster", "compression", "rebound")
+DAMPING_COLUMNS = ("damping, above 1: rear slower", "compression", "rebound")
 RUN_COLUMNS = ("log", "laps", "quickest", "used %", "bottomed", "balance", "rear damping")
 RUN_WORDS = (
     "Used, of the stroke at the deepest point, and bottomed: front / rear. Balance: speed of the rear over the front "

@@ -155,7 +155,7 @@ def _ends(console: Console, summary: Summary) -> None:
 
 
 def _balance(console: Console, summary: Summary) -> None:
-    section(console, "Balance: speed of the rear over the front; above 1 the rear is faster")
+    section(console, "Balance: rear over front; 1 is even")
     if summary.balance.reason:
         indented(console, f"Cannot be told: {summary.balance.reason}")
         return
