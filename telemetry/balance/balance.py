@@ -85,6 +85,9 @@ class SameBump:
         Those of them at which brake or drive came or went.
     grain_pairs, hanging_pairs : int
         Bumps not used: no larger than the road makes everywhere; an end was fully extended just before.
+    every_compression_ratio, every_rebound_ratio : float or None
+        Over every bump that both ends met on the ground, the road's grain with them: friction and wheel hop are in it,
+        alike in two runs over one road, so it compares laps, which have few clear bumps.
     """
 
     pairs: int
@@ -103,6 +106,8 @@ class SameBump:
     places: int = 0
     grain_pairs: int = 0
     hanging_pairs: int = 0
+    every_compression_ratio: float | None = None
+    every_rebound_ratio: float | None = None
 
     @property
     def compression(self) -> Ratio:

@@ -45,6 +45,7 @@ def summarise_pairs(
     use = selected[pairs.bump]
     clear = use & pairs.clear
     ratios = {name: bump_ratio(pairs, name, clear) for name in MEASURES}
+    every = {name: bump_ratio(pairs, name, use & ~pairs.hanging) for name in MEASURES}
     # of all pairs on the ground: the delay needs many, not large ones
     residual = pairs.delay_residual_s[use & ~pairs.hanging & ~pairs.disturbed]
     return SameBump(
@@ -64,6 +65,8 @@ def summarise_pairs(
         places=len(np.unique(pairs.place[clear])),
         grain_pairs=int(np.count_nonzero(use & ~pairs.clear & ~pairs.hanging)),
         hanging_pairs=int(np.count_nonzero(use & pairs.hanging)),
+        every_compression_ratio=every["compression_mm_s"].value,
+        every_rebound_ratio=every["rebound_mm_s"].value,
     )
 
 

@@ -111,6 +111,9 @@ def coverage(seed: int, longer: int = LONGER) -> Coverage:
     many = find_pairs(such.motion, such.track)
     shared = pairs.clear & np.isin(pairs.bump, same.bump)
     again = np.isin(same.bump, pairs.bump[shared])
+    weight = same.weight.copy()
+    weight[again] = pairs.weight[shared]  # the very same bumps count alike
+    same = replace(same, weight=weight)
     return Coverage(*(
         _cover(bump_ratio(pairs, name, pairs.clear), bump_ratio(many, name, many.clear),
                bump_ratio(pairs, name, shared), bump_ratio(same, name, again))
