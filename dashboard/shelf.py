@@ -48,6 +48,7 @@ class Shelf:
         self.runs = logbook.runs
         self.left_out = logbook.left_out
         self.sheet = logbook.sheet
+        self.traces = logbook.traces
         self.summary = lru_cache(maxsize=_SUMMARIES)(logbook.summary)
         self._column = lru_cache(maxsize=_COLUMNS)(self._read_column)
 

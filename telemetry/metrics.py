@@ -50,6 +50,8 @@ OUTING_MM = 0.5
 OUTING_SPEED_SHARE = 0.012
 OUTING_PITCH_DEG = 0.02
 OUTING_TIME_SHARE = 0.003
+# Rake turns with the pitch, and 0.02 deg of it are about 0.13 mm of trail on a road-race motorcycle.
+OUTING_TRAIL_MM = 0.13
 
 
 def _of_end(end: End, read: Callable[[EndSummary], float]) -> Callable[[LapSummary], float | None]:
@@ -116,6 +118,14 @@ def _asymmetry(end: End) -> Metric:
 # from lap to lap, do not count there.
 COMPARED: tuple[Metric, ...] = (
     *METRICS,
+    Metric(
+        "geometry.rake_deg", "rake at the median travels", "deg", ENDS,
+        lambda lap: lap.places[0].rake_deg if lap.places else None, outing_sd=OUTING_PITCH_DEG,
+    ),
+    Metric(
+        "geometry.trail_mm", "trail at the median travels", "mm", ENDS,
+        lambda lap: lap.places[0].trail_mm if lap.places else None, outing_sd=OUTING_TRAIL_MM,
+    ),
     _ratio(
         "compression_slope", "compression speed, typical",
         lambda lap: lap.balance.speed.compression.slope if lap.balance.speed else None,

@@ -8,6 +8,7 @@ import numpy as np
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray
 from telemetry.balance.bumps import BumpPairs, find_pairs
 from telemetry.balance.delay import delay_notes
+from telemetry.balance.light import light_wheels
 from telemetry.balance.loads import find_riding
 from telemetry.balance.measure import balance
 from telemetry.bike import (
@@ -48,6 +49,7 @@ from telemetry.motion import (
     find_packing,
     find_stops,
     frequencies,
+    lap_places,
     not_judged,
     stop_notes,
     strokes,
@@ -57,6 +59,7 @@ from telemetry.motion import (
 )
 from telemetry.notes import QualityNote
 from telemetry.signals import Run, SensorSetup, to_run
+from telemetry.signals.noise import noise_notes
 from telemetry.summary import TRACE_COLUMNS, FittedDamper, LapSummary, RunInfo, Summary, Traces
 from telemetry.trends import trends
 
@@ -115,9 +118,25 @@ def measure(
     track = find_track(run, start_line=start_line, circuit=circuit)
     track = leave_out_laps(track, cut.leave_out, run.source)
     doubts = (QualityNote("warning", "bike_file", sentence) for sentence in bike_warnings(bike))
+    noise = _noise_notes(run, track)
     return Measured(
-        run, motion, track, (*doubts, *run.notes, *motion.notes, *track.notes, *delay_notes(motion, track))
+        run,
+        motion,
+        track,
+        (*doubts, *run.notes, *noise, *motion.notes, *track.notes, *delay_notes(motion, track)),
     )
+
+
+def _noise_notes(run: Run, track: Track) -> list[QualityNote]:
+    """Travel sensors that are noisy beside what the wheels do while riding; standing still every sensor is."""
+    riding = is_moving(track)
+    return [
+        note
+        for end, travel in run.shaft_travel_mm.items()
+        for note in noise_notes(
+            end, np.where(riding, travel, np.nan), run.sensor_noise_mm[end], run.sample_rate_hz
+        )
+    ]
 
 
 def review(
@@ -201,6 +220,7 @@ def review(
         frequencies=frequencies(motion, moving, bike),
         trends=shifts,
         dampers=_dampers(bike),
+        light=light_wheels(motion, track, bike, ridden, moving),
     )
     return Review(summary=summary, traces=_traces(run, motion, track), run=run, motion=motion, track=track)
 
@@ -372,6 +392,7 @@ def _lap_summary(
         ends=_end_summaries(motion, moving, here, bike, "Nothing usable was measured on this lap."),
         balance=balance(motion, track, moving, pairs),
         passing_s=passing_times_s(lap, motion.t_s, track.distance_m),
+        places=lap_places(motion, moving, track.corner, track.phase, PHASES, bike) if lap.complete else (),
     )
 
 

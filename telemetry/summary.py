@@ -15,11 +15,12 @@ import pyarrow.parquet as pq
 from pydantic import TypeAdapter
 
 from telemetry.arrays import ENDS, End, FloatArray
-from telemetry.balance.balance import Balance
+from telemetry.balance.balance import Balance, LightWheel
 from telemetry.bike import DamperUse
 from telemetry.damping.oscillation import Oscillation
 from telemetry.errors import LogbookError
 from telemetry.laps.lap import Corner, LapKind
+from telemetry.motion.lapplaces import LapPlace
 from telemetry.motion.summary import NAN, EndSummary, Frequencies, PackingEvent, PlaceUse, Strokes, not_judged
 from telemetry.notes import QualityNote, Step
 
@@ -68,7 +69,7 @@ class LapSummary:
 
     ``masked_share`` is per end; ``kind`` and ``stopped_s`` are those of `telemetry.laps.Lap`, None where not kept.
     ``passing_s`` is when a complete lap passed equal parts of its length, from its start to its end; empty where the
-    distance is not known.
+    distance is not known. ``places`` is how the motorcycle stood on a complete lap.
     """
 
     lap: int
@@ -83,6 +84,7 @@ class LapSummary:
     kind: LapKind | None = None
     stopped_s: float = 0.0
     passing_s: tuple[float, ...] = ()
+    places: tuple[LapPlace, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -162,7 +164,7 @@ class Summary:
     done to the data, with settings; ``damper_work`` is there for an end whose damper the bike file describes;
     ``bike_values`` are the bike-file values the numbers rest on. ``places`` are both ends by lap, phase and corner;
     ``packing`` says where an end sank over bumps; ``trends`` how each number shifts from lap to lap;
-    ``dampers`` which ones were fitted, as far as the bike file says.
+    ``dampers`` which ones were fitted, as far as the bike file says; ``light`` where a wheel carried little.
     """
 
     run: RunInfo
@@ -183,6 +185,7 @@ class Summary:
     frequencies: Frequencies = field(default_factory=Frequencies)
     trends: tuple[Trend, ...] = ()
     dampers: Mapping[End, FittedDamper] = field(default_factory=dict)
+    light: tuple[LightWheel, ...] = ()
     schema: str = SCHEMA
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 from dash import Dash, Input, Output, dcc, html
@@ -15,6 +16,7 @@ from dashboard.urlstate import View, parse, to_query
 from dashboard.words import number
 from telemetry.logbook import outings_of
 from telemetry.setup import Comparison, ExcludedLap, LapValues, MetricComparison, compare, repeats
+from telemetry.setup.bandwidth import COLUMNS
 
 PATH = "/compare"
 VIEW = "compare-view"
@@ -71,6 +73,8 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
                  "Rear over front, RMS wheel speed. At 1 both ends move alike; to the right the rear moves "
                  "faster."),
         section("The numbers", _numbers(found.metrics), html.P(f"{found.method} {found.basis}", className="note")),
+        _folded("By phase and corner", found.places),
+        _folded("Sections of the lap", found.sections),
         section("Laps left out", _excluded(found.excluded)) if found.excluded else None,
     )  # fmt: skip
 
@@ -89,7 +93,12 @@ def comparison(shelf: Shelf, view: View) -> Comparison:
     before, after = shelf.summary(view.run), shelf.summary(view.other)
     ridden = outings_of(before.run.bike, shelf.runs(), shelf.summary, shelf.sheet)
     return compare(
-        before, after, shelf.sheet(view.run), shelf.sheet(view.other), repeats=repeats(before, ridden)
+        before,
+        after,
+        shelf.sheet(view.run),
+        shelf.sheet(view.other),
+        repeats=repeats(before, ridden),
+        traces=(partial(shelf.traces, view.run, COLUMNS), partial(shelf.traces, view.other, COLUMNS)),
     )
 
 
@@ -187,6 +196,15 @@ def _conditions(found: Comparison) -> Any:
         for each in found.conditions
     ]
     return parts.table(("what", "before", "after"), rows, "As written down or logged", classes=("", "n", "n"))
+
+
+def _folded(title: str, rows: Sequence[MetricComparison]) -> Any:
+    """A table that opens on demand; its head counts what is clear."""
+    if not rows:
+        return None
+    clear = sum(row.verdict in _CLEAR for row in rows)
+    head = f"{len(rows)} numbers, {clear} of them clearly different"
+    return section(title, html.Details([html.Summary(head), _numbers(rows)]))
 
 
 def _numbers(rows: Sequence[MetricComparison]) -> Any:

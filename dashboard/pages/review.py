@@ -24,6 +24,7 @@ from telemetry.report.rows_motion import (
     PLACE_COLUMNS,
     STROKE_COLUMNS,
     TREND_COLUMNS,
+    light_words,
     packing_words,
     place_rows,
     stroke_rows,
@@ -165,8 +166,12 @@ def _zoom_bar() -> html.Div:
 
 
 def _whole_run(summary: Summary) -> list[Any]:
-    """What only a whole run tells: use by place over laps, strokes, packing, and what shifts from lap to lap."""
-    found = [html.P(words) for words in packing_words(summary.packing, lap_length_m(summary.laps))]
+    """What only a whole run tells: light wheels, packing, use by place, strokes, and what shifts from lap to lap."""
+    lap_m = lap_length_m(summary.laps)
+    found = [
+        html.P(words)
+        for words in (*light_words(summary.light, lap_m), *packing_words(summary.packing, lap_m))
+    ]
     tables = (
         ("Travel by phase and corner", PLACE_COLUMNS, place_rows(summary, corners=True)),
         ("Strokes by depth: how many, and the median of their peak wheel speed [mm/s]", STROKE_COLUMNS,

@@ -234,6 +234,36 @@ class ChassisMotion:
 
 
 @dataclass(frozen=True)
+class LightWheel:
+    """A time in which a tyre carried little of what it carries standing, from the loads and the travel.
+
+    Parameters
+    ----------
+    end : {"front", "rear"}
+    start_s, end_s : float
+    lap, distance_m, corner, phase
+        Place of its begin, as far as it is known.
+    hanging_s : float
+        How long of it the end was fully extended, the wheel off the ground or as good as. [s]
+    least_share : float or None
+        Of what the tyre carries standing with the rider, at its least; None without masses and springs.
+    under : str
+        "braking", "drive" or "".
+    """
+
+    end: End
+    start_s: float
+    end_s: float
+    lap: int | None
+    distance_m: float | None
+    corner: int | None
+    phase: str | None
+    hanging_s: float
+    least_share: float | None
+    under: str = ""
+
+
+@dataclass(frozen=True)
 class Gain:
     """What one m/s2 does, with its 95 % interval over stretches."""
 

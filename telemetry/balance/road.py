@@ -93,12 +93,13 @@ def road_model(bike: Bike) -> RoadModel | str:
             end: sprung_load_n(bike, end) + GRAVITY_M_S2 * (sections[end].unsprung_mass_kg or 0.0)
             for end in ENDS
         },
-        {end: _spring_table(bike, end) for end in ENDS},
+        {end: spring_table(bike, end) for end in ENDS},
         bike,
     )
 
 
-def _spring_table(bike: Bike, end: End) -> tuple[FloatArray, FloatArray]:
+def spring_table(bike: Bike, end: End) -> tuple[FloatArray, FloatArray]:
+    """Shaft travel over the stroke, and what all springs of an end push with along the shaft. [mm, N]"""
     spring, shaft = (
         spring_of(bike, end),
         np.linspace(0.0, leverage_curve(bike, end).shaft_mm[-1], SPRING_ROWS),

@@ -1,35 +1,54 @@
 """``bothends bounce``: the bike pushed by hand on its wheels."""
 
 import argparse
+from collections.abc import Mapping
 
-from telemetry.balance.bounce import bounce_test, bounce_to_json
+from telemetry.balance.bounce import BounceTest, bounce_test, bounce_to_json
 from telemetry.bike import Bike, load_bike
 from telemetry.cli.channels import keep, with_channels
 from telemetry.cli.output import console, working, write_text
 from telemetry.columns import KEYS, telling_columns
 from telemetry.logs import read_log
+from telemetry.notes import QualityNote
 from telemetry.report.bounce import print_bounce
 from telemetry.review import motion_of
 
 
 def bounce(arguments: argparse.Namespace) -> None:
     """Read the pushes, write what was asked for, print the verdict."""
-    bike = load_bike(arguments.bike)
     with working("Reading the pushes"):
-        log = read_log(arguments.log)
-        bike = _travel_only(with_channels(bike, log, arguments.channels))
-        with telling_columns(bike, log):
-            run, motion = motion_of(log, bike)
-        result = bounce_test(motion, bike.name)
-        notes = (*run.notes, *motion.notes)
+        result, notes = bounce_of(arguments.log, load_bike(arguments.bike), arguments.channels)
         inputs = (arguments.log, arguments.bike)
         write_text(arguments.json, bounce_to_json(result), inputs=inputs)
         if arguments.html:
             from telemetry.report.bounce_page import bounce_html
 
             write_text(arguments.html, bounce_html(result, notes), inputs=inputs)
-    keep(log, arguments.channels)
     print_bounce(result, notes, console())
+
+
+def bounce_of(
+    path: str, bike: Bike, channels: Mapping[str, str]
+) -> tuple[BounceTest, tuple[QualityNote, ...]]:
+    """The bounce test of a log, and what is wrong with the log; what was said of its columns is kept.
+
+    Parameters
+    ----------
+    path : str
+    bike : Bike
+    channels : mapping of str to str
+        As ``--channels`` has them.
+
+    Returns
+    -------
+    BounceTest, tuple of QualityNote
+    """
+    log = read_log(path)
+    bike = _travel_only(with_channels(bike, log, channels))
+    with telling_columns(bike, log):
+        run, motion = motion_of(log, bike)
+    keep(log, channels)
+    return bounce_test(motion, bike.name), (*run.notes, *motion.notes)
 
 
 def _travel_only(bike: Bike) -> Bike:

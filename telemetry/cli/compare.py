@@ -1,15 +1,25 @@
 """``bothends compare``: two runs over their laps."""
 
 import argparse
+from collections.abc import Callable
+from functools import partial
+from typing import NamedTuple
 
 from telemetry.cli.channels import keep, with_channels
 from telemetry.cli.output import check_outputs, console, working, write_text
 from telemetry.report import print_comparison
 from telemetry.setup import Outing, SetupSheet, comparison_to_json, load_sheet, repeats
 from telemetry.setup import compare as compare_summaries
-from telemetry.summary import Summary
+from telemetry.setup.bandwidth import COLUMNS
+from telemetry.summary import Summary, Traces
 
-Side = tuple[Summary, SetupSheet | None]
+
+class Side(NamedTuple):
+    """One run of a comparison; ``traces`` reads its traces when they are needed."""
+
+    summary: Summary
+    sheet: SetupSheet | None
+    traces: Callable[[], Traces]
 
 
 def compare(arguments: argparse.Namespace) -> None:
@@ -22,9 +32,14 @@ def compare(arguments: argparse.Namespace) -> None:
     inputs = (arguments.a, arguments.b, arguments.bike, arguments.circuit, *of_logs)
     check_outputs(arguments.json, inputs=inputs)
     with working("Comparing"):
-        (a, sheet_a), (b, sheet_b) = from_logbook(arguments) if arguments.logbook else from_logs(arguments)
+        a, b = from_logbook(arguments) if arguments.logbook else from_logs(arguments)
         result = compare_summaries(
-            a, b, sheet_a, sheet_b, repeats=repeats(a, _outings(arguments, a.run.bike))
+            a.summary,
+            b.summary,
+            a.sheet,
+            b.sheet,
+            repeats=repeats(a.summary, _outings(arguments, a.summary.run.bike)),
+            traces=(a.traces, b.traces),
         )
         write_text(arguments.json, comparison_to_json(result), inputs=inputs)
     print_comparison(result, console())
@@ -45,8 +60,11 @@ def from_logbook(arguments: argparse.Namespace) -> tuple[Side, Side]:
     from telemetry.logbook import Logbook
 
     logbook = Logbook(arguments.logbook, create=False)
-    a, b = (logbook.find(name).run_id for name in (arguments.a, arguments.b))
-    return (logbook.summary(a), logbook.sheet(a)), (logbook.summary(b), logbook.sheet(b))
+    before, after = (
+        Side(logbook.summary(run), logbook.sheet(run), partial(logbook.traces, run, COLUMNS))
+        for run in (logbook.find(name).run_id for name in (arguments.a, arguments.b))
+    )
+    return before, after
 
 
 def from_logs(arguments: argparse.Namespace) -> tuple[Side, Side]:
@@ -57,7 +75,7 @@ def from_logs(arguments: argparse.Namespace) -> tuple[Side, Side]:
     from telemetry.logs import read_log
     from telemetry.review import review
 
-    def summary_of(path: str, bike: Bike) -> Summary:
+    def side_of(path: str, bike: Bike, sheet: SetupSheet | None) -> Side:
         log = read_log(path)
         bike = with_channels(bike, log, arguments.channels)
         with telling_columns(bike, log):
@@ -65,10 +83,9 @@ def from_logs(arguments: argparse.Namespace) -> tuple[Side, Side]:
             result = review(log, bike, start_line=ground.start_line, circuit=ground.circuit)
         keep(log, arguments.channels)
         keep_ground(arguments, ground, result.track)
-        return result.summary
+        return Side(result.summary, sheet, lambda: result.traces)
 
     bike_a = load_bike(arguments.bike)
     bike_b = load_bike(arguments.bike_b) if arguments.bike_b else bike_a
-    sheets = [load_sheet(path) if path else None for path in (arguments.setup_a, arguments.setup_b)]
-    a, b = summary_of(arguments.a, bike_a), summary_of(arguments.b, bike_b)
-    return (a, sheets[0]), (b, sheets[1])
+    sheet_a, sheet_b = (load_sheet(path) if path else None for path in (arguments.setup_a, arguments.setup_b))
+    return side_of(arguments.a, bike_a, sheet_a), side_of(arguments.b, bike_b, sheet_b)

@@ -6,8 +6,13 @@ from dataclasses import asdict
 
 from telemetry.cli.compare import from_logbook, from_logs
 from telemetry.cli.output import check_outputs, console, working, write_text
-from telemetry.report import print_damper_comparison, print_damper_history
-from telemetry.setup import compare_damper, damper_comparison_to_json
+from telemetry.report import print_bounce_comparison, print_damper_comparison, print_damper_history
+from telemetry.setup import (
+    bounce_comparison_to_json,
+    compare_bounce,
+    compare_damper,
+    damper_comparison_to_json,
+)
 
 HISTORY_SCHEMA = "bothends.damper-history/1"
 
@@ -23,16 +28,38 @@ def damper(arguments: argparse.Namespace) -> None:
         )
     inputs = (*which, arguments.bike, arguments.bike_b)
     check_outputs(arguments.json, inputs=inputs)
+    if arguments.bounce:
+        if len(which) != 2 or arguments.logbook:
+            arguments.parser.error("--bounce compares two logs of a bike pushed by hand: A B with --bike")
+        _by_hand(arguments, inputs)
+        return
     if len(which) == 1:
         _history(arguments)
         return
     arguments.a, arguments.b = which
     arguments.setup_a = arguments.setup_b = None
     with working("Comparing"):
-        (a, _), (b, _) = from_logbook(arguments) if arguments.logbook else from_logs(arguments)
-        result = compare_damper(a, b, arguments.end)
+        a, b = from_logbook(arguments) if arguments.logbook else from_logs(arguments)
+        result = compare_damper(a.summary, b.summary, arguments.end)
         write_text(arguments.json, damper_comparison_to_json(result), inputs=inputs)
     print_damper_comparison(result, console())
+
+
+def _by_hand(arguments: argparse.Namespace, inputs: tuple[str | None, ...]) -> None:
+    from telemetry.bike import load_bike
+    from telemetry.cli.bounce import bounce_of
+    from telemetry.report import print_notes
+
+    bikes = (arguments.bike, arguments.bike_b or arguments.bike)
+    with working("Comparing"):
+        (a, notes_a), (b, notes_b) = (
+            bounce_of(log, load_bike(bike), arguments.channels)
+            for log, bike in zip(arguments.which, bikes, strict=True)
+        )
+        result = compare_bounce(a, b, arguments.end)
+        write_text(arguments.json, bounce_comparison_to_json(result), inputs=inputs)
+    print_bounce_comparison(result, console())
+    print_notes((*notes_a, *notes_b), console())
 
 
 def _history(arguments: argparse.Namespace) -> None:

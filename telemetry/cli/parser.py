@@ -299,6 +299,9 @@ def _damper(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> 
     parser.add_argument(
         "--end", choices=("front", "rear"), default="rear", help="which damper (default: rear)"
     )
+    parser.add_argument(
+        "--bounce", action="store_true", help="A and B are bounce tests: the bike pushed by hand"
+    )
     _line_and_circuit(parser)
     _channels(parser)
     _json(parser)
@@ -343,6 +346,22 @@ def _try(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> Non
         help="change a value of the bike file by (+, -) or to a number, such as front.spring_rate_n_per_mm=+1 or "
         "rear.rebound_clicks=10; may be repeated",
     )
+    parser.add_argument(
+        "--want",
+        action="append",
+        default=[],
+        metavar="KEY=VALUE",
+        help="find the adjuster that brings a number there, such as rear.travel_left_mm=8 or "
+        "balance.speed_ratio.rebound=1.0; may be repeated",
+    )
+    parser.add_argument(
+        "--only",
+        action="append",
+        default=[],
+        metavar="KEY",
+        help="adjuster that --want and --steps may turn (default: all); may be repeated",
+    )
+    parser.add_argument("--steps", action="store_true", help="what one step of every adjuster does")
     _channels(parser)
     _line_and_circuit(parser)
     _json(parser)

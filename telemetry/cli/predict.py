@@ -1,6 +1,7 @@
 """``bothends try``: the laps of a log with a changed set-up."""
 
 import argparse
+from dataclasses import replace
 
 from telemetry.bike import Bike, load_bike
 from telemetry.cli.channels import keep, with_channels
@@ -10,7 +11,7 @@ from telemetry.columns import telling_columns
 from telemetry.damping import find_oscillation
 from telemetry.errors import BothEndsError
 from telemetry.logs import read_log
-from telemetry.prediction import Laps, prediction_to_json, prepare
+from telemetry.prediction import Laps, parse_wish, prediction_to_json, prepare, reach, steps
 from telemetry.prediction import predict as predict_change
 from telemetry.report.prediction import print_prediction
 from telemetry.review import Measured, measure
@@ -19,15 +20,22 @@ from telemetry.stand import parse_change
 
 def predict(arguments: argparse.Namespace) -> None:
     """Ride the laps again with the change, write what was asked for, print it."""
-    if not arguments.change:
-        arguments.parser.error("needs at least one --change KEY=+STEP, such as --change rear.preload_mm=+2")
+    if not (arguments.change or arguments.want or arguments.steps):
+        arguments.parser.error("needs --change KEY=+STEP, --want KEY=VALUE or --steps; see --help")
     inputs = (arguments.log, arguments.bike)
     check_outputs(arguments.json, inputs=inputs)
     changes = [parse_change(text) for text in arguments.change]
+    wanted = [parse_wish(text) for text in arguments.want]
     with working("Riding the laps again"):
-        tried = predict_change(laps_of(arguments), changes)
-        write_text(arguments.json, prediction_to_json(tried.prediction), inputs=inputs)
-    print_prediction(tried.prediction, console())
+        laps = laps_of(arguments)
+        tried = predict_change(laps, changes)
+        prediction = replace(
+            tried.prediction,
+            wishes=tuple(reach(laps, key, value, arguments.only) for key, value in wanted),
+            steps=steps(laps, arguments.only) if arguments.steps else (),
+        )
+        write_text(arguments.json, prediction_to_json(prediction), inputs=inputs)
+    print_prediction(prediction, console())
 
 
 def laps_of(arguments: argparse.Namespace) -> Laps:

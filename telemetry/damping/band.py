@@ -98,6 +98,25 @@ def band_signals(
     return step_s, signals
 
 
+def band_covariance(orders: Sequence[int], *, reference_hz: float) -> FloatArray:
+    """Covariance of `band_signals` of white noise.
+
+    Parameters
+    ----------
+    orders : sequence of int
+    reference_hz : float
+        [Hz]
+
+    Returns
+    -------
+    ndarray of shape (len(orders), len(orders))
+        For noise in the travel of a one-sided density of 1 mm2/Hz. [mm2/s2]
+    """
+    powers = (1j * FREQUENCY_HZ / reference_hz) ** np.asarray(orders, dtype=np.int64)[:, None]
+    gain = powers * 2j * np.pi * FREQUENCY_HZ
+    return np.asarray(np.real((gain * BAND_WEIGHT * _GRID_STEP_HZ) @ gain.conj().T))
+
+
 @dataclass(frozen=True)
 class Between:
     """Moments between the samples of an even grid, for cubic Hermite interpolation [1]_.

@@ -19,7 +19,6 @@ from telemetry.damping.refusal import refusal
 from telemetry.damping.verdict import verdict
 from telemetry.laps import Track, lap_length_m, laps_at_pace
 from telemetry.motion import Motion
-from telemetry.signals.noise import sensor_noise_mm
 
 
 def find_oscillation(motion: Motion, track: Track, bike: Bike) -> Oscillation:
@@ -53,7 +52,7 @@ def find_oscillation(motion: Motion, track: Track, bike: Bike) -> Oscillation:
 def assess(heard: Heard, motion: Motion, track: Track, bike: Bike) -> Oscillation:
     """The answer for a run that was listened to; arguments as of `find_oscillation`."""
     judged = judge(heard, motion, track, bike)
-    limits = _limits(heard, judged, motion)
+    limits = _limits(heard, judged)
     events = with_levels(judged.events, limits)
     unexplained = sum(not one.explained for one in judged.rejected)
     share = _judged_share(heard, motion, track)
@@ -64,7 +63,7 @@ def assess(heard: Heard, motion: Motion, track: Track, bike: Bike) -> Oscillatio
         course["front"] = _course(front, heard, motion, track)
         front_judged = judge(front, motion, track, bike)
         found = front_judged.events
-        front_events = with_levels(found, _limits(front, front_judged, motion)) if found else ()
+        front_events = with_levels(found, _limits(front, front_judged)) if found else ()
     course = told_apart(course)
     answer, reason = verdict(heard.learned, heard.missing, events, unexplained, limits, course["rear"], share)
     return Oscillation(
@@ -93,12 +92,11 @@ def _judged_share(heard: Heard, motion: Motion, track: Track) -> float:
     return float(min(judged_s * motion.sample_rate_hz / max(at_speed, 1), 1.0))
 
 
-def _limits(heard: Heard, judged: Judged, motion: Motion) -> tuple[DetectionLimit, ...]:
+def _limits(heard: Heard, judged: Judged) -> tuple[DetectionLimit, ...]:
     """What loss this log could show; nothing without the front's news."""
     if not judged.looked_at:
         return ()
-    noise_mm = sensor_noise_mm(motion.ends[heard.end].wheel_travel_mm)
-    return detection_limits(heard, judged.looked_at, noise_mm, motion.sample_rate_hz)
+    return detection_limits(heard, judged.looked_at)
 
 
 def _course(heard: Heard, other: Heard | None, motion: Motion, track: Track) -> DamperCourse:

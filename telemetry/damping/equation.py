@@ -18,10 +18,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from telemetry.arrays import BoolArray, End, FloatArray
-from telemetry.damping.band import band_signals, between, bridged, usable
+from telemetry.damping.band import band_covariance, band_signals, between, bridged, usable
 from telemetry.damping.hop import REFERENCE_HZ
 from telemetry.laps import Track
 from telemetry.motion import Motion
+from telemetry.signals.noise import NOISE_TOLD_FROM_HZ, sensor_noise_mm
 
 # Orders of the derivatives of the travel speed that are read; each is the slope of the next.
 ORDERS = (3, 2, 1, 0, -1, -2)
@@ -35,6 +36,7 @@ ON_STOP_SHARE = 0.92
 SLOWEST_M_S = 10.0  # below it the front's news is old and the road slow
 BLOCK_S = 0.25
 CHUNK = 256  # blocks at a time, for memory
+NOISE_S = 900.0  # of the log are enough to estimate the noise of a sensor
 
 
 @dataclass(frozen=True)
@@ -59,6 +61,8 @@ class WheelEquation:
         [m/s]
     own_past : int
         So many of ``known``, the last, are the wheel's own past.
+    noise : ndarray of shape (5 + k, 5 + k)
+        Covariance of ``own`` and ``known`` due to the noise of the sensors. [mm2/s2]
     """
 
     t_s: FloatArray
@@ -69,6 +73,7 @@ class WheelEquation:
     news: "OtherNews | None"
     ground_speed_m_s: FloatArray | None
     own_past: int
+    noise: FloatArray
 
     @property
     def knows_road(self) -> bool:
@@ -87,20 +92,34 @@ class WheelEquation:
 
 @dataclass(frozen=True)
 class WheelSignals:
-    """Travel speed of a wheel in the band: its `ORDERS`, shape (6, n), at an even interval. [s, mm/s]"""
+    """Travel speed of a wheel in the band: its `ORDERS`, shape (6, n), at an even interval. [s, mm/s]
+
+    ``noise_mm`` is the standard deviation of the sensor's noise at the wheel, ``noise_mm2_hz`` its one-sided density;
+    the density is 0 where it cannot be told from travel. [mm, mm2/Hz]
+    """
 
     step_s: float
     orders: FloatArray
+    noise_mm: float
+    noise_mm2_hz: float
 
 
 def wheel_signals(motion: Motion) -> dict[End, WheelSignals]:
     """Signals of the ends that were measured."""
-    rate = motion.sample_rate_hz
     return {
-        name: WheelSignals(*band_signals(end.wheel_travel_mm, rate, ORDERS, reference_hz=REFERENCE_HZ))
+        name: _signals(end.wheel_travel_mm, motion.sample_rate_hz)
         for name, end in motion.ends.items()
         if np.isfinite(end.wheel_travel_mm).any()
     }
+
+
+def _signals(travel_mm: FloatArray, rate_hz: float) -> WheelSignals:
+    step_s, orders = band_signals(travel_mm, rate_hz, ORDERS, reference_hz=REFERENCE_HZ)
+    most = round(NOISE_S * rate_hz)
+    first = max(len(travel_mm) - most, 0) // 2
+    noise_mm = sensor_noise_mm(travel_mm[first : first + most])
+    told = np.isfinite(noise_mm) and rate_hz >= NOISE_TOLD_FROM_HZ
+    return WheelSignals(step_s, orders, noise_mm, 2.0 * noise_mm**2 / rate_hz if told else 0.0)
 
 
 def wheel_equation(
@@ -154,7 +173,30 @@ def wheel_equation(
         news = OtherNews(signals[other_end], heard if end == "rear" else None, then_s, faster)
     known = np.empty((0, len(at_s))) if news is None else news.known(delay_s)
     own_past = 0 if news is None or news.own is None else len(OWN_THEN)
-    return WheelEquation(motion.t_s[0] + at_s, step_s, own, known, good, news, speed, own_past)
+    noise = _noise(heard.noise_mm2_hz, None if news is None else news.other.noise_mm2_hz, own_past)
+    return WheelEquation(motion.t_s[0] + at_s, step_s, own, known, good, news, speed, own_past, noise)
+
+
+def _noise(own_mm2_hz: float, other_mm2_hz: float | None, own_past: int) -> FloatArray:
+    """Covariance that the sensors' noise leaves in ``own`` and ``known``. [mm2/s2]
+
+    Between signals that were measured at different times, by more than the band remembers, or by different sensors
+    there is none.
+    """
+    rows = np.arange(len(ORDERS))
+    parts = [(rows[OWN], own_mm2_hz)]
+    if other_mm2_hz is not None:
+        parts += [(rows[list(OTHER_THEN)], other_mm2_hz), (rows[OTHER_NOW], other_mm2_hz)]
+        parts += [(rows[list(OWN_THEN)], own_mm2_hz)] if own_past else []
+    unit = band_covariance(ORDERS, reference_hz=REFERENCE_HZ)
+    squares = [density * unit[np.ix_(some, some)] for some, density in parts]
+    noise = np.zeros((sum(map(len, squares)),) * 2)
+    first = 0
+    for square in squares:
+        last = first + len(square)
+        noise[first:last, first:last] = square
+        first = last
+    return noise
 
 
 def _on_stop(motion: Motion, end: End, at_s: FloatArray) -> BoolArray:

@@ -58,7 +58,7 @@ def _length_s(event: OscillationEvent) -> float:
 
 
 def _stands_alone(event: OscillationEvent, limits: Sequence[DetectionLimit]) -> bool:
-    """Whether the log would have shown a loss like this one in 9 of 10 cases, and it is long and clear enough."""
+    """Whether the log would have shown a loss like this one in 9 of 10 cases or more, and it is long and clear."""
     if _length_s(event) < ENOUGH_S or event.confidence < SURE:
         return False
     like_it = [limit for limit in limits if limit.damping_ratio >= event.damping_ratio]

@@ -2,10 +2,10 @@
 
 Had the damper been lost on the very road that was ridden, the rear would have moved by the ratio of the two answers of
 the wheel: that of the lost pole over that of the learned one. The log's own rear is passed through that ratio, all of
-it, and asked with the detector's own evidence how many of its windows would have been found. So whatever makes it hard
-to hear is in it as it is: noise and play of both sensors, a wheelbase or speed that is a little wrong, road that the
-front has not met. Only the rear sensor's own noise does not ring with the wheel; it is left as it was, by the share
-that it has at each frequency [1]_.
+it, and asked with the detector's own evidence and its last question how many of the losses would have been found. So
+whatever makes it hard to hear is in it as it is: noise and play of both sensors, a wheelbase or speed that is a little
+wrong, road that the front has not met. Only the rear sensor's own noise does not ring with the wheel; it is left as it
+was, by the share that it has at each frequency [1]_.
 
 References
 ----------
@@ -21,26 +21,26 @@ from telemetry.arrays import BoolArray, FloatArray
 from telemetry.damping.band import FREQUENCY_HZ, HIGH_HZ, LOW_HZ, fast_length
 from telemetry.damping.equation import BLOCK_S, ORDERS, OWN, WheelEquation
 from telemetry.damping.evidence import Windows, block_log_likelihood, class_evidence
-from telemetry.damping.hop import REFERENCE_HZ, band_response, hop_mode
+from telemetry.damping.hop import REFERENCE_HZ, band_response, coefficients, hop_modes
 from telemetry.damping.listen import Heard
 from telemetry.damping.oscillation import DetectionLimit
+from telemetry.damping.questions import LINE_CLEARLY_BETTER, line_over_lost
 from telemetry.damping.swing import find_swing, swing_evidence, swing_over, usual_swing
 
 # Ratios to give the limit for: what rubber alone leaves at least, a tyre with a trace of oil, the edge of lost.
 RATIOS = (0.05, 0.08, 0.12)
 CHANCE = 0.9
-# Of the pole's evidence a true loss gathers this share: dampers are digressive and seals hold, which a pole that is
-# lost throughout has not; measured on the tuning seeds of tests/benchmarks/detection.
-SHARE_GATHERED = 0.5
+# So many places are asked whether one line would explain the loss as well.
+ASKED = 30
+# Of the family of poles, fine enough to interpolate between.
+DAMPING = np.geomspace(0.02, 1.0, 60)
 # No shorter loss is promised: windows of half a second rarely lie fully in one.
 SHORTEST_PROMISED_S = 0.75
 MOST_S = 300.0  # of riding are enough
 
 
-def detection_limits(
-    heard: Heard, looked_at: tuple[Windows, ...], noise_mm: float, sample_rate_hz: float
-) -> tuple[DetectionLimit, ...]:
-    """The shortest loss that is found in 9 of 10 cases, for several damping ratios.
+def detection_limits(heard: Heard, looked_at: tuple[Windows, ...]) -> tuple[DetectionLimit, ...]:
+    """The shortest loss that is found in 9 of 10 cases or more, for several damping ratios.
 
     Parameters
     ----------
@@ -48,31 +48,29 @@ def detection_limits(
         With the other wheel's news.
     looked_at : tuple of Windows
         What the detector asks of windows of several lengths.
-    noise_mm : float
-        Of this wheel's sensor, at the wheel. [mm]
-    sample_rate_hz : float
-        Of the log. [Hz]
 
     Returns
     -------
     tuple of DetectionLimit
     """
-    grid = heard.grid
-    found = []
-    hop_hz, _ = hop_mode(heard.hop, heard.asked.pole.tyre_hz, 0.0)
+    signals = heard.signals[heard.end]
     part = _middle(heard.equation)
-    per_hz = 2.0 * np.nan_to_num(noise_mm) ** 2 / sample_rate_hz
+    found = []
     for ratio in RATIOS:
-        alike = grid.lost & (np.abs(np.log(grid.damping_ratio / ratio)) < 0.2)
-        if not alike.any():
+        if ratio > heard.grid.damping_ratio[heard.grid.lost].max():
             continue
-        pole = int(np.where(alike, np.abs(grid.frequency_hz - hop_hz), np.inf).argmin())
-        shares = shares_found(heard, lost_in(part, heard, grid.row[pole], per_hz), looked_at)
-        long_enough = [
-            seconds for seconds, share in shares.items() if seconds >= SHORTEST_PROMISED_S and share >= CHANCE
-        ]
-        found.append(DetectionLimit(ratio, min(long_enough, default=None), noise_mm))
+        row = lost_row(heard, ratio)
+        lost = lost_in(part, heard, row, signals.noise_mm2_hz)
+        seconds, share = shortest_found(heard, lost, looked_at)
+        found.append(DetectionLimit(ratio, seconds, signals.noise_mm, share))
     return tuple(found)
+
+
+def lost_row(heard: Heard, ratio: float) -> FloatArray:
+    """Coefficients of the outing's wheel with its damper lost down to a damping ratio; shape (5,)."""
+    tyre_hz = np.full(len(DAMPING), heard.asked.pole.tyre_hz)
+    _, ratios = hop_modes(heard.hop, tyre_hz, DAMPING)
+    return coefficients(heard.hop, tyre_hz[0], np.asarray(np.interp(ratio, ratios, DAMPING)))
 
 
 def _middle(equation: WheelEquation) -> slice:
@@ -129,12 +127,14 @@ def lost_in(part: slice, heard: Heard, row: FloatArray, noise_per_hz: float) -> 
         known=equation.known[:, part],
         usable=equation.usable[part],
         news=None,
-        ground_speed_m_s=None,
+        ground_speed_m_s=None if equation.ground_speed_m_s is None else equation.ground_speed_m_s[part],
     )
 
 
-def shares_found(heard: Heard, lost: WheelEquation, looked_at: tuple[Windows, ...]) -> dict[float, float]:
-    """Share of the places at which a loss of each length would have been found.
+def shortest_found(
+    heard: Heard, lost: WheelEquation, looked_at: tuple[Windows, ...]
+) -> tuple[float | None, float]:
+    """The shortest loss that would have been found often enough, and at what share of the places.
 
     Parameters
     ----------
@@ -145,25 +145,60 @@ def shares_found(heard: Heard, lost: WheelEquation, looked_at: tuple[Windows, ..
 
     Returns
     -------
-    dict of float to float
-        By length: that of a window and half a block to either side, as a loss begins and ends within blocks. [s]
+    seconds : float or None
+        That of a window and half a block to either side, as a loss begins and ends within blocks; None where even
+        the longest window is too short. [s]
+    share : float
+        Of the places; 0 with None.
+    """
+    first = int(np.searchsorted(heard.equation.t_s, lost.t_s[0]))
+    predicted = heard.predicted[first : first + len(lost.t_s)]
+    simulated = replace(heard, equation=lost)
+    for seconds, (usable, found) in sorted(windows_found(heard, lost, predicted, looked_at).items()):
+        share = float(found[usable].mean())
+        if seconds < SHORTEST_PROMISED_S or share < CHANCE:
+            continue
+        places = np.flatnonzero(found)
+        block, length = round(BLOCK_S / lost.step_s), round(seconds / lost.step_s)
+        starts = places[np.linspace(0, len(places) - 1, min(ASKED, len(places))).astype(int)] * block
+        asked = [line_over_lost(simulated, predicted, slice(i, i + length))[0] for i in starts]
+        share *= float(np.mean(np.array(asked) <= LINE_CLEARLY_BETTER))
+        if share >= CHANCE:
+            return seconds, share
+    return None, 0.0
+
+
+def windows_found(
+    heard: Heard, lost: WheelEquation, predicted: FloatArray, looked_at: tuple[Windows, ...]
+) -> dict[float, tuple[BoolArray, BoolArray]]:
+    """Whether a loss at each place would have had the evidence that is asked for, by its length.
+
+    Parameters
+    ----------
+    heard : Heard
+    lost : WheelEquation
+    predicted : ndarray of shape (n,)
+        The right side of the equation as the other wheel predicts it, over the same part.
+    looked_at : tuple of Windows
+
+    Returns
+    -------
+    dict of float to tuple of ndarray
+        By length: which places are usable, and where the loss is found. [s]
     """
     if heard.swing is None:
         return {}
-    first = int(np.searchsorted(heard.equation.t_s, lost.t_s[0]))
-    predicted = heard.predicted[first : first + len(lost.t_s)]
     likelihood, whole = block_log_likelihood(lost, predicted, heard.grid)
     swing = find_swing(lost, heard.asked, predicted, heard.hop)
-    all_whole = heard.whole_blocks
     reached: dict[int, tuple[BoolArray, BoolArray]] = {}
     for window in looked_at:
         evidence = class_evidence(likelihood, whole, heard.grid, window.n_blocks)
         usable = np.isfinite(evidence)
         if not usable.any():
             continue
-        usual = usual_swing(heard.swing, all_whole, window.n_blocks)
+        usual = usual_swing(heard.swing, heard.whole_blocks, window.n_blocks)
         over = swing_over(swing, usual, window.n_blocks)
-        enough = SHARE_GATHERED * evidence + swing_evidence(over, usual.scatter) >= window.needed
+        enough = evidence + swing_evidence(over, usual.scatter) >= window.needed
         reached[window.n_blocks] = usable, usable & enough
     found = {}
     for n_blocks, (usable, _) in reached.items():
@@ -172,5 +207,5 @@ def shares_found(heard: Heard, lost: WheelEquation, looked_at: tuple[Windows, ..
         for shorter, (_, enough) in reached.items():
             for later in range(n_blocks - shorter + 1):
                 any_of |= enough[later : later + len(any_of)]
-        found[(n_blocks + 1) * BLOCK_S] = float(any_of[usable].mean())
+        found[(n_blocks + 1) * BLOCK_S] = usable, usable & any_of
     return found

@@ -44,9 +44,9 @@ class Heard:
     hop : WheelHop
     learned : Learned
     asked : Learned
-        What a stretch is held against: the same, but for a wheel whose hop was not found in it. There the likeliest
-        wheel is damped out of all measure, with road weights that fit no other; one as damped as sound dampers are is
-        learned in its place.
+        What a stretch is held against: the same less the sensors' noise, but for a wheel whose hop was not found in
+        it. There the likeliest wheel is damped out of all measure, with road weights that fit no other; one as damped
+        as sound dampers are is learned in its place.
     predicted : ndarray of shape (n,)
         The right side of the equation as the front predicts it.
     grid : PoleGrid
@@ -169,9 +169,9 @@ def _listen(
     elif read.ground_speed_m_s is not None:
         wheel_hz = read.ground_speed_m_s / (2e-3 * np.pi * radius_mm)
     equation = replace(equation, own=orders[OWN])
-    asked = learned
-    if not found_mode(learned.pole, hop):
-        asked = learn(equation, hop, SOUND_DAMPING) or learned
+    asked = learn(equation, hop, less_noise=True) or learned
+    if not found_mode(asked.pole, hop):
+        asked = learn(equation, hop, SOUND_DAMPING, less_noise=True) or learned
     predicted = asked.predicted(equation)
     return Heard(
         end,

@@ -167,13 +167,15 @@ class DamperCourse:
 class DetectionLimit:
     """What loss this log could show, computed from its noise, its road and its own healthy stretches.
 
-    ``shortest_s`` is the length from which a loss down to ``damping_ratio`` is found in 9 of 10 cases; None where
-    even the longest window looked at (3 s) is too short. ``noise_mm`` is the sensor's, at the wheel. [s, mm]
+    ``shortest_s`` is the length from which a loss down to ``damping_ratio`` is found in ``share`` of the cases, 0.9 or
+    more; None where even the longest window looked at (3 s) is too short. ``noise_mm`` is the sensor's, at the wheel.
+    [s, mm]
     """
 
     damping_ratio: float
     shortest_s: float | None
     noise_mm: float
+    share: float = 0.9
 
 
 @dataclass(frozen=True)

@@ -160,10 +160,11 @@ def line_over_lost(heard: Heard, predicted: FloatArray, inside: slice) -> tuple[
         ln of the likelihood ratio, frequency of the likelier line [Hz], whether it is steady in distance.
     """
     equation, grid = heard.equation, heard.grid
-    left = grid.row @ equation.own[:, inside] - predicted[inside]
-    n = left.shape[1]
+    signals = np.concatenate([equation.own[:, inside], predicted[None, inside]])
+    row = np.concatenate([grid.row, -np.ones((len(grid.row), 1))], axis=1)
+    n = signals.shape[1]
     freedom = 0.5 * FREEDOM_PER_S * n * equation.step_s
-    square = np.mean(left**2, axis=1)
+    square = np.maximum(((row @ (signals @ signals.T / n)) * row).sum(axis=1), 1e-9)
     lost = float((freedom * (grid.gain - np.log(square)))[grid.lost].max())
     clocks = [equation.step_s * np.arange(n)]
     if equation.ground_speed_m_s is not None:
@@ -177,7 +178,8 @@ def line_over_lost(heard: Heard, predicted: FloatArray, inside: slice) -> tuple[
     for follows_speed, clock in enumerate(clocks):
         angle = 2 * np.pi * np.outer(clock, line_hz)
         # least squares on cosine and sine; they are as good as orthogonal over several periods
-        line = 2.0 * ((left @ np.cos(angle)) ** 2 + (left @ np.sin(angle)) ** 2) / n**2
+        cosine, sine = row @ (signals @ np.cos(angle)), row @ (signals @ np.sin(angle))
+        line = 2.0 * (cosine**2 + sine**2) / n**2
         rest = np.maximum(square - line.max(axis=1), 1e-3 * square)
         likelihood = freedom * (grid.gain - np.log(rest))
         healthy = np.where(grid.healthy, likelihood, -np.inf)

@@ -86,7 +86,7 @@ def verdict(
         ""
         if usual is None
         else (
-            f"; a loss down to a ratio of {USUAL_LOSS} would have shown, in 9 of 10 cases, from "
+            f"; a loss down to a ratio of {USUAL_LOSS} would have shown, {_cases(usual.share)}, from "
             f"{usual.shortest_s:.2g} s on"
         )
     )
@@ -142,7 +142,13 @@ def limit_sentence(limits: Iterable[DetectionLimit]) -> str:
     parts = [f"{limit.damping_ratio:.2f} from {limit.shortest_s:.2g} s on" for limit in told]
     if len({limit.shortest_s for limit in told}) == 1:
         parts = [f"{told[-1].damping_ratio:.2f} and below from {told[-1].shortest_s:.2g} s on"]
-    return f"In 9 of 10 cases this log would have shown a loss to a damping ratio of {', '.join(parts)}."
+    share = min(limit.share for limit in told)
+    return f"{_cases(share).capitalize()} this log would have shown a loss to a damping ratio of {', '.join(parts)}."
+
+
+def _cases(share: float) -> str:
+    # the simulated cases are too few and too much alike to tell 99 from 100
+    return f"in {min(int(100 * share), 99)} of 100 cases"
 
 
 def _event_sentence(events: tuple[OscillationEvent, ...]) -> str:

@@ -1,6 +1,7 @@
 """Travel and speed at shaft and wheel: how much travel was used, where it ran out, how fast it moved."""
 
 from telemetry.motion.frequencies import end_spectrogram, frequencies
+from telemetry.motion.lapplaces import LapPlace, lap_places
 from telemetry.motion.motion import EndMotion, Motion
 from telemetry.motion.packing import find_packing
 from telemetry.motion.places import across_laps, use_by_place
@@ -32,6 +33,7 @@ __all__ = [
     "EndSummary",
     "Frequencies",
     "Histogram",
+    "LapPlace",
     "Motion",
     "PackingEvent",
     "PlaceUse",
@@ -50,6 +52,7 @@ __all__ = [
     "find_stops",
     "frequencies",
     "judged_ends",
+    "lap_places",
     "not_judged",
     "stop_notes",
     "strokes",

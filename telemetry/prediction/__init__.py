@@ -1,28 +1,35 @@
 """A set-up change tried on the logged laps: only the difference between two rides is simulated."""
 
 from telemetry.prediction.forkload import ForkCheck, check_fork
-from telemetry.prediction.prediction import (
-    Laps,
+from telemetry.prediction.prediction import Laps, predict, predict_log, prepare
+from telemetry.prediction.results import (
     PlaceChange,
     Prediction,
+    StepEffect,
     Tried,
     TryRow,
-    predict,
-    predict_log,
+    TryWay,
+    Wish,
     prediction_to_json,
-    prepare,
 )
+from telemetry.prediction.ways import parse_wish, reach, steps
 
 __all__ = [
     "ForkCheck",
     "Laps",
     "PlaceChange",
     "Prediction",
+    "StepEffect",
     "Tried",
     "TryRow",
+    "TryWay",
+    "Wish",
     "check_fork",
+    "parse_wish",
     "predict",
     "predict_log",
     "prediction_to_json",
     "prepare",
+    "reach",
+    "steps",
 ]

@@ -89,6 +89,10 @@ def check_change(bike: Bike, motion: Motion, changed: Sequence[Changed]) -> None
             raise PredictionError(
                 f"{bike.source}: lacks {', '.join(lacks)}; a prediction at the {end} needs it."
             )
+        if any(part in key for part in FORCE_PARTS) and value_at(bike, key) is None:
+            raise PredictionError(
+                f"{bike.source}: lacks {key}; a change of it needs it as the bike was logged."
+            )
         dyno = value_at(bike, f"{end}.damper.dyno")
         if dyno is not None and (".damper.compression." in key or ".damper.rebound." in key):
             raise PredictionError(
@@ -159,7 +163,9 @@ def refusals(
     ends = changed_ends(changed)
     if fork is not None and "front" in ends:
         parts = bike.front.spring
-        no_end = parts is None or (parts.air is None and parts.bump_stop is None)
+        no_end = parts is None or (
+            parts.air is None and parts.bump_stop is None
+        )  # of the file, nothing fitted
         if fork.state == "differs" or (fork.state == "unchecked" and no_end):
             found.append(Refusal(tuple(f"front.{key}" for key in DEEP), fork.words))
     for end in ends:

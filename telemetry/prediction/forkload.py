@@ -25,6 +25,7 @@ from telemetry.prediction.model import (
     body_of,
     shaft_grid_mm,
     spring_table_n,
+    with_usual_rubber,
 )
 from telemetry.signals import Run
 
@@ -38,8 +39,9 @@ AIR_EXPONENT = 1.2
 # Standard deviations in the fit: mass, place and height of its centre, which a misfit of the springs must not be laid
 # on, and a slow force. Choices of ours.
 MASS_SD, SHARE_SD, HEIGHT_SD_M, FORCE_SD_N = 0.005, 0.003, 0.005, 60.0
-# Air over the oil with the fork compressed: usual, and its standard deviation on a logarithmic scale.
-USUAL_OIL_LEVEL_MM, OIL_LEVEL_SD = 70.0, 0.4
+# Air over the oil with the fork compressed, and area of both legs: usual, and standard deviations of their logarithms.
+USUAL_OIL_LEVEL_MM, OIL_LEVEL_SD, USUAL_AREA_MM2, AREA_SD = 70.0, 0.4, 3000.0, 0.25
+
 
 State = Literal["agrees", "repaired", "differs", "unchecked"]
 
@@ -54,7 +56,8 @@ class ForkCheck:
     ratio : float or None
         Spring force over load at deep travel, as the file stands.
     bike : Bike
-        With the fitted air column where it was repaired.
+        With usual rubber at the end of the strokes where the file names none, and the fitted air column where it was
+        repaired.
     words : str
     """
 
@@ -84,7 +87,7 @@ def check_fork(run: Run, motion: Motion, track: Track, selected: BoolArray, bike
     track : Track
     selected : ndarray of bool, shape (n_samples,)
     bike : Bike
-        With the fork's rate and preload.
+        The file, with the fork's rate and preload.
 
     Returns
     -------
@@ -92,6 +95,7 @@ def check_fork(run: Run, motion: Motion, track: Track, selected: BoolArray, bike
     """
     parts = bike.front.spring or SpringParts()
     coil_only = parts.air is None and parts.bump_stop is None
+    bike = with_usual_rubber(bike)
     short = "the bike file gives neither air nor a bump stop for the fork" if coil_only else ""
     slow = _slow(run, motion, track, selected, bike)
     if slow is None:
@@ -102,38 +106,38 @@ def check_fork(run: Run, motion: Motion, track: Track, selected: BoolArray, bike
     if np.count_nonzero(deep) < DEEP_S * WORK_HZ:
         why = "No braking was deep enough to check the fork's springs of the bike file"
         return ForkCheck("unchecked", None, bike, f"{why}, and {short}." if short else f"{why}.")
+    ratio = _deep_ratio(slow, bike, deep)
+    said = [f"At deep travel the fork's springs carry {ratio:.2f} of what braking puts on them."]
+    fitted, state = bike, "agrees"
+    if coil_only and ratio < AGREES[0]:
+        fitted, state = _with_air(bike, _fit_air(slow, bike)), "repaired"
+        slow = _slow(run, motion, track, selected, fitted) or slow
+        said.append(
+            "The file gives the coil only: one air column was fitted to the difference, and the front's intervals are "
+            "wider. Give the oil level and bore under [front.spring] air."
+        )
+    after = _deep_ratio(slow, fitted, deep)
+    if not AGREES[0] <= after <= AGREES[1]:
+        return ForkCheck(
+            "differs",
+            ratio,
+            bike,
+            f"{said[0]} That should be {AGREES[0]:g} to {AGREES[1]:g}: rate, preload, air or the masses of the file "
+            f"are not those of the motorcycle.",
+        )
+    return ForkCheck("repaired" if state == "repaired" else "agrees", ratio, fitted, " ".join(said))
+
+
+def _deep_ratio(slow: _Slow, bike: Bike, deep: BoolArray) -> float:
+    """Spring force over load at deep travel, the median."""
     load = _load_n(slow, bike, *_nominal(bike))
-    ratio = float(np.median(slow.spring_n[deep] / load[deep]))
-    if AGREES[0] <= ratio <= AGREES[1]:
-        return ForkCheck(
-            "agrees", ratio, bike, f"At deep travel the fork's springs carry {ratio:.2f} of what braking puts on them."
-        )  # fmt: skip
-    if not coil_only or ratio > 1.0:
-        return ForkCheck(
-            "differs",
-            ratio,
-            bike,
-            f"At deep travel the fork's springs of the bike file carry {ratio:.2f} of what braking puts on them "
-            f"(expected {AGREES[0]:g} to {AGREES[1]:g}): rate, preload, air or the masses of the file are not those "
-            f"of the motorcycle.",
-        )
-    repaired, after = _fit_air(slow, bike)
-    if repaired is None or not AGREES[0] <= after <= AGREES[1]:
-        return ForkCheck(
-            "differs",
-            ratio,
-            bike,
-            f"At deep travel the fork's springs of the bike file carry {ratio:.2f} of what braking puts on them, and "
-            f"no air column makes up for it. Give the oil level and bore under [front.spring] air.",
-        )
-    return ForkCheck(
-        "repaired",
-        ratio,
-        repaired,
-        f"At deep travel the fork's springs of the bike file carry {ratio:.2f} of what braking puts on them: the file "
-        f"gives the coil only. One air column was fitted to the difference ({after:.2f} with it), and the front's "
-        f"intervals are wider. Give the oil level and bore under [front.spring] air.",
-    )
+    return float(np.median(slow.spring_n[deep] / load[deep]))
+
+
+def _with_air(bike: Bike, air: AirColumn) -> Bike:
+    """The bike with an air column in its fork."""
+    parts = (bike.front.spring or SpringParts()).model_copy(update={"air": air})
+    return bike.model_copy(update={"front": bike.front.model_copy(update={"spring": parts})})
 
 
 def _nominal(bike: Bike) -> tuple[float, float, float]:
@@ -181,8 +185,8 @@ def _slow(run: Run, motion: Motion, track: Track, selected: BoolArray, bike: Bik
     return _Slow(smooth(front.shaft_travel_mm)[rows], gain[rows], slow_speed[rows], smooth(force)[rows])
 
 
-def _fit_air(slow: _Slow, bike: Bike) -> tuple[Bike | None, float]:
-    """The file with one air column fitted, and spring over load at deep travel with it."""
+def _fit_air(slow: _Slow, bike: Bike) -> AirColumn:
+    """One air column for what the springs lack; the masses give way a little, since they are not exact either."""
     stroke = bike.front.stroke_mm
     mass, share, height = _nominal(bike)
     use = slow.shaft_mm > AIR_FROM_SHARE * stroke
@@ -197,25 +201,17 @@ def _fit_air(slow: _Slow, bike: Bike) -> tuple[Bike | None, float]:
         front = slow.spring_n + air_n(area, length)
         load = _load_n(slow, bike, mass_kg, share + values[3], height + values[4])
         off = (front - load)[use] / FORCE_SD_N / np.sqrt(WORK_HZ)  # a second of braking is one measurement
-        prior = (values[1:] - usual) / spread
+        prior = (values - usual) / spread
         return np.concatenate((off, prior))
 
-    usual = np.array([np.log(USUAL_OIL_LEVEL_MM), 0.0, 0.0, 0.0])
-    spread = np.array([OIL_LEVEL_SD, MASS_SD, SHARE_SD, HEIGHT_SD_M])
+    usual = np.array([np.log(USUAL_AREA_MM2), np.log(USUAL_OIL_LEVEL_MM), 0.0, 0.0, 0.0])
+    spread = np.array([AREA_SD, OIL_LEVEL_SD, MASS_SD, SHARE_SD, HEIGHT_SD_M])
     low = np.array([np.log(300.0), np.log(15.0), -0.3, -0.1, -0.15])
     high = np.array([np.log(6000.0), np.log(250.0), 0.3, 0.1, 0.15])
-    start = np.concatenate(([np.log(2500.0)], usual))
     fitted = least_squares(
-        misfit, start, bounds=(low, high), loss="soft_l1", x_scale=[0.3, 0.3, 0.05, 0.02, 0.05]
+        misfit, usual, bounds=(low, high), loss="soft_l1", x_scale=[0.3, 0.3, 0.05, 0.02, 0.05]
     )
     area, length = float(np.exp(fitted.x[0])), stroke + float(np.exp(fitted.x[1]))
-    deep = slow.shaft_mm > DEEP_SHARE * stroke
-    load = _load_n(
-        slow, bike, mass * float(np.exp(fitted.x[2])), share + float(fitted.x[3]), height + float(fitted.x[4])
-    )
-    after = float(np.median((slow.spring_n + air_n(area, length))[deep] / load[deep]))
-    air = AirColumn(
+    return AirColumn(
         oil_level_mm=length - stroke, bore_mm=float(np.sqrt(2.0 * area / np.pi)), exponent=AIR_EXPONENT
     )
-    parts = (bike.front.spring or SpringParts()).model_copy(update={"air": air})
-    return bike.model_copy(update={"front": bike.front.model_copy(update={"spring": parts})}), after

@@ -58,23 +58,26 @@ USUAL_DAMPER: Mapping[End, Damper] = {
 SPREAD = {
     "mass": (0.03, 0.10), "com": (0.015, 0.03), "inertia": (0.12, 0.25), "unsprung": (0.03, 0.15),
     "tyre": (0.07, 0.12), "tyre_damping": (0.40, 0.50), "damper": (0.10, 0.40), "friction": (0.40, 0.60),
-    "spring": (0.015, 0.015), "air": (0.15, 0.15), "rubber": (0.20, 0.20),
+    "spring": (0.015, 0.015), "air": (0.15, 0.25), "rubber": (0.20, 0.60),
 }  # fmt: skip
 ZERO_SD_MM = 0.3  # what a sensor's zero is off by; half of what fitting it again may change
-# Rubber at the end of the stroke that a file does not name: every fork and shock has some. Common practice, no source.
-RUBBER_MM, RUBBER_N = (8.0, 16.0), {"front": (400.0, 1500.0), "rear": (1500.0, 4000.0)}
+# Rubber at the end of the stroke: every fork and shock ends in some, and a file that names none does not say that there
+# is none. Common practice, no source.
+USUAL_RUBBER: Mapping[End, BumpStop] = {
+    "front": BumpStop(length_mm=12.0, force_n=900.0),
+    "rear": BumpStop(length_mm=11.0, force_n=2500.0),
+}
 
 
 @dataclass(frozen=True)
 class FileError:
     """One draw of how far a bike file is from the motorcycle: a factor for each part, 1 where it is exact.
 
-    ``zero_mm`` is added to the shaft travel of the log, ``rubber`` is a bump stop that the file does not name.
+    ``zero_mm`` is added to the shaft travel of the log.
     """
 
     factors: Mapping[str, float] = field(default_factory=dict)
     zero_mm: Mapping[End, float] = field(default_factory=dict)
-    rubber: Mapping[End, BumpStop] = field(default_factory=dict)
 
     def factor(self, name: str, end: End | None = None) -> float:
         """The factor of a part, of one end where it is an end's."""
@@ -84,12 +87,13 @@ class FileError:
 EXACT = FileError()
 
 
-def draw_errors(bike: Bike, count: int) -> tuple[FileError, ...]:
+def draw_errors(lacks: Sequence[str], count: int) -> tuple[FileError, ...]:
     """So many draws of the errors of a bike file; the same for the same file.
 
     Parameters
     ----------
-    bike : Bike
+    lacks : sequence of str
+        From `assumed`: usual values stand in for these.
     count : int
 
     Returns
@@ -97,7 +101,6 @@ def draw_errors(bike: Bike, count: int) -> tuple[FileError, ...]:
     tuple of FileError
     """
     rng = np.random.default_rng(20240501)
-    lacks = assumed(bike)
     draws = []
     for _ in range(count):
         factors = {}
@@ -109,12 +112,7 @@ def draw_errors(bike: Bike, count: int) -> tuple[FileError, ...]:
             for side in ("compression", "rebound"):
                 factors[f"{end}.{side}"] = _drawn(rng, "damper", f"{end}.damper" in lacks)
         zero: dict[End, float] = {end: ZERO_SD_MM * float(rng.standard_normal()) for end in ENDS}
-        rubber: dict[End, BumpStop] = {}
-        for end in ENDS:
-            length, force = rng.uniform(*RUBBER_MM), rng.uniform(*RUBBER_N[end])
-            if value_at(bike, f"{end}.spring.bump_stop") is None and rng.uniform() < 0.5:
-                rubber[end] = BumpStop(length_mm=float(length), force_n=float(force))
-        draws.append(FileError(factors, zero, rubber))
+        draws.append(FileError(factors, zero))
     return tuple(draws)
 
 
@@ -142,7 +140,20 @@ def assumed(bike: Bike) -> tuple[str, ...]:
             lacks.append(f"{end}.tyre")
         if section.damper is None:
             lacks += [f"{end}.damper", f"{end}.friction"]
+        if section.spring is None or section.spring.bump_stop is None:
+            lacks.append(f"{end}.rubber")
     return tuple(lacks)
+
+
+def with_usual_rubber(bike: Bike) -> Bike:
+    """The bike with usual rubber at the end of the stroke where its file names none."""
+    for end in ENDS:
+        section = bike.front if end == "front" else bike.rear
+        parts = section.spring or SpringParts()
+        if parts.bump_stop is None:
+            parts = parts.model_copy(update={"bump_stop": USUAL_RUBBER[end]})
+            bike = bike.model_copy(update={end: section.model_copy(update={"spring": parts})})
+    return bike
 
 
 def body_of(bike: Bike, error: FileError = EXACT, *, one_end: bool = False) -> Body:
@@ -216,8 +227,6 @@ def spring_with_error(bike: Bike, end: End, nominal: Bike, error: FileError) -> 
         )
     if parts.bump_stop is not None:
         update["bump_stop"] = parts.bump_stop.model_copy(update={"force_n": parts.bump_stop.force_n * rubber})
-    elif end in error.rubber:
-        update["bump_stop"] = error.rubber[end]
     return replace(spring, coil_n_per_mm=coil, parts=parts.model_copy(update=update))
 
 

@@ -2,10 +2,8 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
-from pydantic import TypeAdapter
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
 from telemetry.bike import Bike
@@ -41,12 +39,15 @@ from telemetry.prediction.model import (
     difference_model,
     draw_errors,
     spring_lacks,
+    with_usual_rubber,
 )
+from telemetry.prediction.results import PlaceChange, Prediction, Tried, TryRow
 from telemetry.prediction.ridden import OldRide, old_ride, ride_again, tyre_loads_n, with_shaft
 from telemetry.prediction.values import (
     COUNT,
     KEYS,
     NAMES,
+    bumps_of,
     contact_values,
     during,
     end_values,
@@ -57,7 +58,6 @@ from telemetry.prediction.values import (
 from telemetry.review import Measured, measure
 from telemetry.stand import Change, Changed, apply_changes, parse_change
 
-SCHEMA = "bothends.try/1"
 SENTENCE = "The same laps, same road and riding, with the new set-up."
 CAUTION = (
     "A computed expectation, not a measurement. Change one thing at a time, stay inside the makers' limits, check what "
@@ -71,97 +71,17 @@ FEWEST_S = 0.5  # of riding in a place
 
 
 @dataclass(frozen=True)
-class TryRow:
-    """One number over the complete laps, at the wheel.
-
-    Parameters
-    ----------
-    key, name, unit : str
-    before, after, change : float or None
-        None where it is not predicted, and ``reason`` says why.
-    low, high : float or None
-        90 % interval of the change on the same ride.
-    next_low, next_high : float or None
-        90 % interval of the change that another outing of the same rider will show.
-    lap_spread : float or None
-        Standard deviation from lap to lap, before the change.
-    within_laps : bool
-        The change is smaller than the spread from lap to lap.
-    direction : str
-        "more" or "less" where only that is known.
-    """
-
-    key: str
-    name: str
-    unit: str
-    before: float | None
-    after: float | None = None
-    change: float | None = None
-    low: float | None = None
-    high: float | None = None
-    next_low: float | None = None
-    next_high: float | None = None
-    lap_spread: float | None = None
-    within_laps: bool = False
-    direction: str = ""
-    reason: str = ""
-
-
-@dataclass(frozen=True)
-class PlaceChange:
-    """One number of one lap, corner or phase, before and after."""
-
-    kind: str
-    name: str
-    key: str
-    before: float
-    after: float
-    change: float
-
-
-@dataclass(frozen=True)
-class Prediction:
-    """What a change does to the laps of a log. ``sentence`` says what is compared."""
-
-    source: str
-    bike: str
-    sentence: str
-    changed: tuple[Changed, ...]
-    rows: tuple[TryRow, ...]
-    places: tuple[PlaceChange, ...]
-    laps: tuple[int, ...]
-    riding_s: float
-    fork_check: str
-    fork_ratio: float | None
-    assumed: tuple[str, ...]
-    notes: tuple[str, ...]
-    caution: str
-    schema: str = SCHEMA
-
-    def row(self, key: str) -> TryRow:
-        """The row of a number."""
-        return next(row for row in self.rows if row.key == key)
-
-
-@dataclass(frozen=True)
-class Tried:
-    """A prediction with both rides, to draw."""
-
-    prediction: Prediction
-    before: Motion
-    after: Motion
-    track: Track
-    selected: BoolArray
-
-
-@dataclass(frozen=True)
 class Laps:
     """A log ready to be ridden again with any change: what does not depend on the change is done once.
 
     Parameters
     ----------
+    file : Bike
+        The bike file as it was given.
     bike : Bike
-        With what was fitted to the log.
+        With what was fitted to the log, and usual rubber at the end of the strokes.
+    assumed : tuple of str
+        What usual or fitted values stand in for.
     ends : tuple of End
         Those that are logged and have a spring.
     before : Motion
@@ -171,16 +91,26 @@ class Laps:
     ride : OldRide
     load_n : ndarray of shape (2, n)
         Of the tyres. [N]
+    bumps : ndarray of int or None
+        Samples at which the front met a bump that both ends met.
+    values : mapping of str to float
+        Before a change.
+    lap_values : tuple of mapping of str to float
+        The same, lap by lap.
+    fork : ForkCheck or None
     """
 
     measured: Measured
+    file: Bike
     bike: Bike
+    assumed: tuple[str, ...]
     ends: tuple[End, ...]
     before: Motion
     selected: BoolArray
     laps: tuple[int, ...]
     ride: OldRide
     load_n: FloatArray
+    bumps: IntArray | None
     values: Mapping[str, float]
     lap_values: tuple[Mapping[str, float], ...]
     fork: ForkCheck | None
@@ -217,23 +147,46 @@ def prepare(measured: Measured, bike: Bike, oscillation: Oscillation | None = No
     selected, laps = _selected(track)
     check_log(motion, selected, oscillation)
     if not ends:
-        lacks = [key for end in motion.ends for key in spring_lacks(bike, end)]
-        raise PredictionError(f"{bike.source}: lacks {', '.join(lacks)}; a prediction needs it.")
-    fork = None
+        keys = [key for end in motion.ends for key in spring_lacks(bike, end)]
+        raise PredictionError(f"{bike.source}: lacks {', '.join(keys)}; a prediction needs it.")
+    file, lacks = bike, assumed(bike)
+    fork: ForkCheck | None = None
     if "front" in ends:
         fork = check_fork(measured.run, motion, track, selected, bike)
         bike = fork.bike
-    rows = np.flatnonzero(selected)
-    ride = old_ride(_only(motion, ends), int(rows[0]), int(rows[-1]) + 1)
+        if _air(bike) and not _air(file):
+            lacks = (*lacks, "front.air")
+    bike = with_usual_rubber(bike)
+    ride = old_ride(_only(motion, ends), 0, len(motion.t_s))
     model = difference_model(bike, bike, EXACT, ends)
     load = tyre_loads_n(ride, model)
-    before = _placed(measured, bike, ends, ride, _measured_mm(motion, ride))
-    values = ride_values(before, track, selected)
+    before = _motion(measured, bike, ends, _measured_mm(ride))
+    bumps = bumps_of(before, track)
+    values = ride_values(before, track, selected, bumps)
     lap_values = []
     for lap in laps:
         inside = selected & (track.lap == lap)
         lap_values.append(_lap_values(before, inside))
-    return Laps(measured, bike, ends, before, selected, laps, ride, load, values, tuple(lap_values), fork)
+    return Laps(
+        measured,
+        file,
+        bike,
+        lacks,
+        ends,
+        before,
+        selected,
+        laps,
+        ride,
+        load,
+        bumps,
+        values,
+        tuple(lap_values),
+        fork,
+    )
+
+
+def _air(bike: Bike) -> bool:
+    return bike.front.spring is not None and bike.front.spring.air is not None
 
 
 def _selected(track: Track) -> tuple[BoolArray, tuple[int, ...]]:
@@ -246,23 +199,14 @@ def _only(motion: Motion, ends: Sequence[End]) -> Motion:
     return replace(motion, ends={end: motion.ends[end] for end in ends})
 
 
-def _measured_mm(motion: Motion, ride: OldRide) -> FloatArray:
+def _measured_mm(ride: OldRide) -> FloatArray:
     """The measured travel where it can be ridden again, of shape (2, n_counting). [mm]"""
     return np.asarray(np.where(ride.usable, 1e3 * ride.shaft_m, np.nan)[:, ride.lead :])
 
 
-def _placed(
-    measured: Measured, bike: Bike, ends: Sequence[End], ride: OldRide, shaft_mm: FloatArray
-) -> Motion:
-    """A ride in the place of the measured one: NaN outside the stretch that was ridden again."""
-    run, travel = measured.run, {}
-    stop = ride.rows.stop
-    for k, end in enumerate(ENDS):
-        if end in ends:
-            values = np.full(len(run.t_s), np.nan)
-            values[stop - shaft_mm.shape[1] : stop] = shaft_mm[k]
-            travel[end] = values
-    return with_shaft(run, bike, travel)
+def _motion(measured: Measured, bike: Bike, ends: Sequence[End], shaft_mm: FloatArray) -> Motion:
+    """Both ends of a ride over the whole run, from shaft travel of shape (2, n_samples)."""
+    return with_shaft(measured.run, bike, {end: shaft_mm[k] for k, end in enumerate(ENDS) if end in ends})
 
 
 def _lap_values(motion: Motion, inside: BoolArray) -> dict[str, float]:
@@ -291,13 +235,28 @@ def _ridden(laps: Laps, new: Bike) -> tuple[Motion, dict[str, float], FloatArray
     """The new ride, its numbers, its shaft travel and the model."""
     model = difference_model(laps.bike, new, EXACT, laps.ends)
     shaft = ride_again(laps.ride, model, laps.load_n)
-    after = _placed(laps.measured, new, laps.ends, laps.ride, shaft)
-    values = ride_values(after, laps.track, laps.selected)
+    after = _motion(laps.measured, new, laps.ends, shaft)
+    values = ride_values(after, laps.track, laps.selected, laps.bumps)
     hops = hop_values(
         hop_damping(laps.before, laps.selected, model.body, model.old),
         hop_damping(after, laps.selected, model.body, model.new),
     )
     return after, values | hops, shaft, model
+
+
+def ridden_values(laps: Laps, changes: Sequence[Change]) -> dict[str, float]:
+    """Every number of the laps with a change, without intervals.
+
+    Parameters
+    ----------
+    laps : Laps
+    changes : sequence of Change
+
+    Returns
+    -------
+    dict of str to float
+    """
+    return _ridden(laps, apply_changes(laps.bike, changes)[0])[1]
 
 
 def predict(laps: Laps, changes: Sequence[Change], *, draws: int = DRAWS) -> Tried:
@@ -322,13 +281,13 @@ def predict(laps: Laps, changes: Sequence[Change], *, draws: int = DRAWS) -> Tri
         If a change cannot be predicted, cannot be, or passes a limit.
     """
     new, changed = apply_changes(laps.bike, changes)
-    check_change(laps.bike, laps.measured.motion, changed)
+    check_change(laps.file, laps.measured.motion, changed)
     clicks = clicks_only(laps.bike, changed)
-    refused = refusals(laps.bike, laps.measured.motion, laps.selected, changed, laps.fork)
+    refused = refusals(laps.file, laps.measured.motion, laps.selected, changed, laps.fork)
     after, values, shaft, _ = _ridden(laps, direction_bike(new, changed) if clicks else new)
     before = {**laps.values, **{key: 1.0 for key in values if key.endswith("hop_damping_ratio")}}
     moved = _moved(laps, after, shaft)
-    errors = draw_errors(laps.bike, 0 if clicks else draws)
+    errors = draw_errors(laps.assumed, 0 if clicks else draws)
     half = half_widths(before, _drawn_changes(laps, new, errors), moved)
     rows = tuple(
         _row(key, before, values, half, laps, refused, direction_only=bool(clicks))
@@ -347,7 +306,7 @@ def predict(laps: Laps, changes: Sequence[Change], *, draws: int = DRAWS) -> Tri
         riding_s=float(np.count_nonzero(laps.selected)) / laps.before.sample_rate_hz,
         fork_check=laps.fork.state if laps.fork is not None else "unchecked",
         fork_ratio=laps.fork.ratio if laps.fork is not None else None,
-        assumed=assumed(laps.bike),
+        assumed=laps.assumed,
         notes=_notes(laps, changed, refused, rows),
         caution=CAUTION,
     )
@@ -378,13 +337,8 @@ def _drawn_changes(laps: Laps, new: Bike, errors: Sequence[FileError]) -> list[d
     first, stop = _drawn_span(laps)
     inside = np.zeros(len(laps.selected), dtype=bool)
     inside[first:stop] = laps.selected[first:stop]
-    ride = laps.ride
-    begins = ride.rows.stop - (ride.shaft_m.shape[1] - ride.lead)
-    load = laps.load_n
-    whole = first == begins and stop == ride.rows.stop
-    if not whole:
-        ride = old_ride(_only(laps.measured.motion, laps.ends), first, stop)
-        load = tyre_loads_n(ride, difference_model(laps.bike, laps.bike, EXACT, laps.ends))
+    ride = old_ride(_only(laps.measured.motion, laps.ends), first, stop)
+    load = tyre_loads_n(ride, difference_model(laps.bike, laps.bike, EXACT, laps.ends))
     rows = slice(first, stop)
     track, selected = laps.track.during(rows), inside[rows]
     run = laps.measured.run
@@ -394,15 +348,16 @@ def _drawn_changes(laps: Laps, new: Bike, errors: Sequence[FileError]) -> list[d
         shaft_travel_mm={end: values[rows] for end, values in run.shaft_travel_mm.items()},
     )
     before = laps.before.during(rows)
-    counted = laps.values if whole else None
+    bumps = laps.bumps
+    if bumps is not None:
+        bumps = bumps[(bumps >= first) & (bumps < stop)] - first
+    counted = ride_values(before, track, selected, bumps)
     found = []
     for error in errors:
         model = difference_model(laps.bike, new, error, laps.ends)
         shaft = ride_again(ride, model, load)
         after = with_shaft(run, new, {end: shaft[k] for k, end in enumerate(ENDS) if end in laps.ends})
-        values = ride_values(after, track, selected)
-        if counted is None:
-            counted = ride_values(before, track, selected)
+        values = ride_values(after, track, selected, bumps)
         hops = hop_values(
             hop_damping(before, selected, model.body, model.old),
             hop_damping(after, selected, model.body, model.new),
@@ -533,7 +488,7 @@ def _notes(
     notes = [refusal.reason for refusal in refused]
     if laps.fork is not None and "front" in changed_ends(changed):
         notes.append(laps.fork.words)
-    if lacks := assumed(laps.bike):
+    if lacks := laps.assumed:
         notes.append(
             f"The bike file lacks {', '.join(name.replace('_', ' ') for name in lacks)}: usual values stand in, and "
             f"the intervals are wider."
@@ -549,15 +504,19 @@ def _notes(
         notes.append("Fewer than two complete laps: what the next outing will show is not told.")
     elif wide := _wider(rows):
         notes.append(wide)
-    for end in set(ENDS) - set(changed_ends(changed)):
-        if end in laps.ends:
+    for end in laps.ends:
+        if changed and end not in changed_ends(changed):
             notes.append(f"At the {end} nothing is changed: what moves there is small, and known least.")
     return tuple(dict.fromkeys(notes))
 
 
 def _wider(rows: Sequence[TryRow]) -> str:
     """Which uncertainty of the row that changes most is the larger one."""
-    known = [row for row in rows if row.change and row.high is not None and row.next_high is not None]
+    known = [
+        row
+        for row in rows
+        if row.change and abs(row.change) > 1e-6 and row.high is not None and row.next_high is not None
+    ]
     if not known:
         return ""
     most = max(
@@ -603,9 +562,3 @@ def predict_log(
     measured = measure(log, bike, start_line=start_line, circuit=circuit)
     laps = prepare(measured, bike, find_oscillation(measured.motion, measured.track, bike))
     return predict(laps, [parse_change(text) for text in changes], draws=draws)
-
-
-def prediction_to_json(prediction: Prediction) -> str:
-    """A prediction as indented JSON text, schema ``bothends.try/1``; what is not known is null."""
-    dumped: Any = TypeAdapter(Prediction).dump_json(prediction, indent=1)
-    return str(dumped.decode())

@@ -6,9 +6,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
-from telemetry.balance.bumps import find_pairs
+from telemetry.balance.bumps import pairs_at
 from telemetry.balance.pairs import summarise_pairs
 from telemetry.balance.speeds import speed_ratio
+from telemetry.balance.standout import find_bumps
 from telemetry.bike.modes import SpringEnd, half_vehicle, modes
 from telemetry.laps import Track
 from telemetry.motion import EndMotion, EndSummary, Motion, find_stops, summarise_end
@@ -115,7 +116,7 @@ def contact_values(motion: Motion, end: EndMotion, selected: BoolArray) -> dict[
 
 
 def ride_values(
-    motion: Motion, track: Track, selected: BoolArray, *, same_bump: bool = True
+    motion: Motion, track: Track, selected: BoolArray, bumps: IntArray | None = None
 ) -> dict[str, float]:
     """Every number of a ride by its key; those that cannot be told are left out.
 
@@ -124,8 +125,9 @@ def ride_values(
     motion : Motion
     track : Track
     selected : ndarray of bool, shape (n_samples,)
-    same_bump : bool
-        Also pair the bumps, which takes as long as all the rest.
+    bumps : ndarray of int, optional
+        From `find_bumps`: the bumps of which the answer is compared. Those of the ride that was logged, for both rides:
+        what stands out of a ride changes with the set-up, the road does not.
 
     Returns
     -------
@@ -147,13 +149,19 @@ def ride_values(
         }
         if use.any():
             balance["balance.pitch.mean_deg"] = float(motion.pitch_deg[use].mean())
-        pairs = find_pairs(motion, track) if same_bump else None
-        if pairs is not None:
-            bumps = summarise_pairs(pairs, selected)
-            balance["balance.same_bump.compression_ratio"] = bumps.compression_ratio
-            balance["balance.same_bump.rebound_ratio"] = bumps.rebound_ratio
+        if bumps is not None:
+            answer = summarise_pairs(pairs_at(motion, track, bumps), selected)
+            balance["balance.same_bump.compression_ratio"] = answer.compression_ratio
+            balance["balance.same_bump.rebound_ratio"] = answer.rebound_ratio
         found |= {key: value for key, value in balance.items() if value is not None}
     return {key: value for key, value in found.items() if np.isfinite(value)}
+
+
+def bumps_of(motion: Motion, track: Track) -> IntArray | None:
+    """The bumps that both ends met, as the review finds them; None where it looks for none."""
+    if any(end not in motion.ends for end in ENDS) or not np.isfinite(track.speed_m_s).any():
+        return None
+    return find_bumps(motion, track)
 
 
 def hop_damping(motion: Motion, selected: BoolArray, body: Body, tables: Tables) -> dict[End, float]:

@@ -192,13 +192,17 @@ def _dampers(summary: Summary) -> str:
 def _stops(summary: Summary) -> str:
     found = rows.stop_rows(summary)
     title = "Where the travel ran out"
+    light = [
+        page.paragraph(words) for words in rows_motion.light_words(summary.light, lap_length_m(summary.laps))
+    ]
     if not found:
         words = never_words(summary.ends, "reached a limit of its travel")
-        return page.section(title, page.paragraph(words))
+        return page.section(title, page.paragraph(words), *light)
     return page.section(
         title,
         page.table(rows.STOP_COLUMNS, found, words=(0, 1, 2)),
         *(page.paragraph(words, "note") for words in limits_words(summary.ends)),
+        *light,
         long=len(found) > 15,
     )
 
@@ -274,11 +278,14 @@ def _comparison(comparison: Comparison) -> str:
         page.table(rows.CHANGE_COLUMNS, rows.change_rows(comparison), words=(0, 1, 2, 3))
         if comparison.changes
         else page.paragraph("Nothing was changed that a setup sheet or bike file says."),
-        page.table(rows.COMPARISON_COLUMNS, rows.comparison_rows(comparison), words=(0, 4)),
+        page.table(rows.CONDITION_COLUMNS, rows.condition_rows(comparison), words=(0,))
+        if comparison.conditions
+        else "",
+        page.table(rows.COMPARISON_COLUMNS, rows.comparison_rows(comparison.metrics), words=(0, 4)),
         page.paragraph(
             "; ".join(("Left out", *excluded_words(comparison))) if comparison.excluded else "", "note"
         ),
-        page.paragraph(comparison.method, "note"),
+        page.paragraph(f"{comparison.method} {comparison.basis}", "note"),
         long=True,
     )
 

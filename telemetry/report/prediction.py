@@ -1,18 +1,29 @@
 """The laps with a changed set-up, for a person: every number before and after, with its interval."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from rich.console import Console
 from rich.text import Text
 
-from telemetry.prediction import Prediction, TryRow
-from telemetry.prediction.values import COUNT, MM, MM_S
-from telemetry.report.stand import changed_words
+from telemetry.prediction import Prediction, StepEffect, TryRow, TryWay, Wish
+from telemetry.prediction.values import COUNT, MM, MM_S, NAMES
+from telemetry.report.stand import changed_words, knob_words
 from telemetry.report.terminal import indented, item, section, table
 from telemetry.report.words import UNKNOWN, laps_list, number
 
 COLUMNS = ("before", "after", "change", "90 % ±", "next ±", "lap sd")
 GROUPS = {"front": "Front wheel", "rear": "Rear wheel", "balance": "Both ends"}
+WAY_COLUMNS = ("change only this", "now", "to", "with the tool", "gives (90 %)")
+STEP_COLUMNS = ("median", "95 %", "left", "comp. RMS", "reb. RMS", "R/F comp.", "R/F reb.")
+STEP_KEYS = (
+    ("travel.median_mm", 1),
+    ("travel.p95_mm", 1),
+    ("travel.left_mm", 1),
+    ("speed.compression.rms_mm_s", 1),
+    ("speed.rebound.rms_mm_s", 1),
+    ("balance.speed_ratio.compression", 3),
+    ("balance.speed_ratio.rebound", 3),
+)
 PLACE_COLUMNS = ("", "front median", "95 %", "deepest", "rear median", "95 %", "deepest")
 DECIMALS = {MM: 1, MM_S: 1, COUNT: 0, "deg": 2, "": 3}
 _PLACE_KEYS = tuple(
@@ -35,6 +46,19 @@ def print_prediction(prediction: Prediction, console: Console) -> None:
         item(console, changed_words(changed))
     item(console, f"{prediction.sentence} {_over(prediction)}")
     item(console, f"CAUTION  {prediction.caution}", style="bold")
+    if prediction.changed:
+        _before_and_after(console, prediction)
+    for wish in prediction.wishes:
+        _wish(console, wish)
+    if prediction.steps:
+        _steps(console, prediction.steps)
+    if prediction.notes:
+        section(console, "Not in these numbers")
+        for words in prediction.notes:
+            item(console, words)
+
+
+def _before_and_after(console: Console, prediction: Prediction) -> None:
     section(console, "Before and after")
     for group, title in GROUPS.items():
         rows = [row_cells(row) for row in prediction.rows if row.key.startswith(group)]
@@ -46,10 +70,46 @@ def print_prediction(prediction: Prediction, console: Console) -> None:
         "will show. lap sd: standard deviation from lap to lap before the change; ~ marks a change smaller than it.",
     )
     _places(console, prediction)
-    if prediction.notes:
-        section(console, "Not in these numbers")
-        for words in prediction.notes:
-            item(console, words)
+
+
+def _wish(console: Console, wish: Wish) -> None:
+    """The ways to a wanted number, the best first."""
+    decimals = DECIMALS[wish.unit]
+    now, wanted = number(wish.now, decimals), number(wish.wanted, decimals)
+    section(console, f"To reach {wish.name} {wanted} {wish.unit} (now {now}), the least side effect first")
+    console.print(table(WAY_COLUMNS, (way_cells(way, decimals) for way in wish.ways), words=(0, 3, 4)))
+    for way in wish.ways:
+        if way.also:
+            moved = ", ".join(
+                f"{NAMES[key][0]} {change:+.{DECIMALS[NAMES[key][1]]}f}" for key, change in way.also
+            )
+            item(console, f"{knob_words(way.key)} also moves: {moved}.")
+
+
+def way_cells(way: TryWay, decimals: int) -> tuple[str, ...]:
+    """One adjuster as printed: from, to, with the tool, what it gives or why it cannot."""
+    if way.set_to is None:
+        return (knob_words(way.key), f"{way.now:.5g}", UNKNOWN, "", way.reason)
+    gives = f"{number(way.gives, decimals)} ({number(way.low, decimals)} to {number(way.high, decimals)})"
+    return (knob_words(way.key), f"{way.now:.5g}", f"{way.set_to:.5g}", way.steps, gives)
+
+
+def _steps(console: Console, effects: Sequence[StepEffect]) -> None:
+    """One step of every adjuster against the main numbers."""
+    section(console, "One step of every adjuster")
+    for end, title in (("front", "Front wheel"), ("rear", "Rear wheel")):
+        rows = [step_cells(effect, end) for effect in effects if effect.key.startswith(end)]
+        if rows:
+            console.print(table((title, *STEP_COLUMNS), rows))
+
+
+def step_cells(effect: StepEffect, end: str) -> tuple[str, ...]:
+    """The changes of one step at its own end and of rear over front, as printed."""
+    cells = []
+    for key, decimals in STEP_KEYS:
+        change = effect.changes.get(key if key.startswith("balance") else f"{end}.{key}")
+        cells.append(UNKNOWN if change is None else f"{change:+.{decimals}f}")
+    return (f"{knob_words(effect.key.split('.', 1)[1])} {effect.step:+.3g}", *cells)
 
 
 def _over(prediction: Prediction) -> str:

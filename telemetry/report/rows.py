@@ -1,6 +1,6 @@
 """The tables of a review as rows of text: the terminal and the debrief on paper print the same ones."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 
 from telemetry.arrays import ENDS, End
 from telemetry.balance.balance import Balance, Ratio
@@ -8,7 +8,7 @@ from telemetry.findings_balance import WIDEST
 from telemetry.motion.summary import EndSummary
 from telemetry.report.rows_damping import damping_words, front_damping_words
 from telemetry.report.words import UNKNOWN, lap_time, number, plus_minus, stop_places, with_interval
-from telemetry.setup import Comparison, LapValues
+from telemetry.setup import Comparison, LapValues, MetricComparison
 from telemetry.setup.compare import decimals
 from telemetry.summary import LapSummary, Summary
 from telemetry.wording import measured_time
@@ -259,7 +259,7 @@ def condition_rows(comparison: Comparison) -> list[Row]:
     ]
 
 
-def comparison_rows(comparison: Comparison) -> list[Row]:
+def comparison_rows(rows: Sequence[MetricComparison]) -> list[Row]:
     """What, mean and spread of a and of b, difference with interval, verdict; one row a number."""
 
     def spread(side: LapValues, places: int) -> str:
@@ -273,5 +273,5 @@ def comparison_rows(comparison: Comparison) -> list[Row]:
             plus_minus(row.difference, row.ci95, decimals(row.unit)),
             row.verdict,
         )
-        for row in comparison.metrics
+        for row in rows
     ]

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from telemetry.arrays import ENDS
+from telemetry.balance.balance import LightWheel
 from telemetry.laps import by_place
 from telemetry.motion.summary import BandUse, Estimate, PackingEvent, PlaceUse, StrokeSide
 from telemetry.report.words import UNKNOWN, laps_list, number, plus_minus
@@ -17,6 +18,8 @@ PLACE_COLUMNS = (
 STROKE_COLUMNS = ("stroke mm", "front compr.", "front reb.", "rear compr.", "rear reb.")
 BAND_COLUMNS = ("band", "Hz", "RMS mm/s", "share %", "most at Hz")
 TREND_COLUMNS = ("", "first lap", "last lap", "a lap, ± 95 %", "over the outing")
+MOST_LIGHT_PLACES = 5
+FELT_S = 0.1  # a wheel that hung for less was a hop
 # Shown whether or not they shift; the others only when they do.
 ALWAYS = ("front.travel.median_mm", "rear.travel.median_mm", "lap.time_s")
 
@@ -82,6 +85,32 @@ def packing_words(packing: Sequence[PackingEvent], lap_length_m: float | None) -
                 f"{end.capitalize()} packed down at {where}: {count_word(len(place.events), 'time')}, lap "
                 f"{laps_list(place.laps)}, up to {deepest_mm:.0f} mm deeper than it rides."
             )
+    return found
+
+
+def light_words(light: Sequence[LightWheel], lap_length_m: float | None) -> list[str]:
+    """Where a wheel carried little, a sentence an end and what the rider did meanwhile."""
+    found = []
+    for end, under in sorted({(event.end, event.under) for event in light}):
+        events = [event for event in light if (event.end, event.under) == (end, under)]
+        places = sorted(by_place(events, lap_length_m), key=lambda place: -len(place.events))
+        where = [
+            f"{place_words(place.corner, None, None if place.corner else place.distance_m)} "
+            f"({count_word(len(place.events), 'time')})"
+            for place in places[:MOST_LIGHT_PLACES]
+        ]
+        more = (
+            f" and {count_word(len(places) - len(where), 'more place')}" if len(places) > len(where) else ""
+        )
+        hanging = sum(event.hanging_s >= FELT_S for event in events)
+        aloft = "a wheelie or nearly" if (end, under) == ("front", "drive") else "off the ground or nearly"
+        shares = [event.least_share for event in events if event.least_share is not None]
+        left = f"; {100 * min(shares):.0f} % of its standing load left at the least" if shares else ""
+        found.append(
+            f"{end.capitalize()} light{f' under {under}' if under else ''} {count_word(len(events), 'time')}"
+            + (f", {aloft} in {hanging} of them" if hanging else "")
+            + f": {', '.join(where)}{more}{left}."
+        )
     return found
 
 

@@ -46,6 +46,7 @@ from telemetry.report.rows_motion import (
     STROKE_COLUMNS,
     TREND_COLUMNS,
     band_rows,
+    light_words,
     packing_words,
     place_rows,
     stroke_rows,
@@ -179,13 +180,14 @@ def _dampers(console: Console, summary: Summary) -> None:
 def _stops(console: Console, summary: Summary) -> None:
     rows = stop_rows(summary)
     section(console, "Where the travel ran out")
-    if not rows:
+    if rows:
+        console.print(table(STOP_COLUMNS, rows[:_MOST_ROWS], words=(0, 1, 2)))
+        indented(console, *limits_words(summary.ends))
+        if len(rows) > _MOST_ROWS:
+            indented(console, f"and {count_word(len(rows) - _MOST_ROWS, 'more place')} (--json has them all)")
+    else:
         indented(console, never_words(summary.ends, "reached a limit of its travel"))
-        return
-    console.print(table(STOP_COLUMNS, rows[:_MOST_ROWS], words=(0, 1, 2)))
-    indented(console, *limits_words(summary.ends))
-    if len(rows) > _MOST_ROWS:
-        indented(console, f"and {count_word(len(rows) - _MOST_ROWS, 'more place')} (--json has them all)")
+    indented(console, *light_words(summary.light, lap_length_m(summary.laps)))
 
 
 def _places(console: Console, summary: Summary) -> None:

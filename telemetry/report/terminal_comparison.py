@@ -15,7 +15,9 @@ from telemetry.report.rows import (
 )
 from telemetry.report.terminal import indented, item, section, table
 from telemetry.report.words import excluded_words
-from telemetry.setup import Comparison
+from telemetry.setup import Comparison, MetricComparison
+
+CORNER = "place.corner_"
 
 
 def print_comparison(comparison: Comparison, console: Console) -> None:
@@ -46,9 +48,29 @@ def print_comparison(comparison: Comparison, console: Console) -> None:
         console.print(table(CONDITION_COLUMNS, condition_rows(comparison), words=(0,)))
     if comparison.metrics:
         section(console, "After against before: mean over laps, in brackets their standard deviation")
-        console.print(table(COMPARISON_COLUMNS, comparison_rows(comparison), words=(0, 4)))
+        _rows(console, comparison.metrics)
+    phases = [row for row in comparison.places if not row.key.startswith(CORNER)]
+    corners = [row for row in comparison.places if row.key.startswith(CORNER)]
+    clear = [row for row in corners if row.verdict in ("higher", "lower")]
+    if phases:
+        section(console, "By phase")
+        _rows(console, phases)
+    if corners:
+        section(console, "By corner, what is clear")
+        if clear:
+            _rows(console, clear)
+        indented(
+            console, f"{len(corners) - len(clear)} of {len(corners)} numbers are not; --json has them all."
+        )
+    if comparison.sections:
+        section(console, "Sections of the lap")
+        _rows(console, comparison.sections)
     _list(console, "Left out", excluded_words(comparison))
     _list(console, "How it was judged", tuple(text for text in (comparison.method, comparison.basis) if text))
+
+
+def _rows(console: Console, rows: Sequence[MetricComparison]) -> None:
+    console.print(table(COMPARISON_COLUMNS, comparison_rows(rows), words=(0, 4)))
 
 
 def _list(console: Console, title: str, lines: Sequence[str]) -> None:

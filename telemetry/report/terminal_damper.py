@@ -8,11 +8,18 @@ from rich.text import Text
 from telemetry.findings_damping import DOUBTFUL, LOST, NO_SIGN
 from telemetry.report.terminal import indented, item, section, table
 from telemetry.report.words import UNKNOWN, number, with_interval
-from telemetry.setup import DamperComparison, DamperRun
+from telemetry.setup import BounceComparison, DamperComparison, DamperRun
 from telemetry.setup.damper import DamperOuting
 from telemetry.wording import count_word
 
 SPEED_COLUMNS = ("shaft speed, RMS", "before (laps)", "after (laps)", "after over before (95 %)", "verdict")
+BOUNCE_COLUMNS = (
+    "return after a push",
+    "before (pushes)",
+    "after (pushes)",
+    "after over before (95 %)",
+    "verdict",
+)
 HISTORY_COLUMNS = ("date", "run", "serviced", "damping ratio", "kJ", "since: km", "kJ", "said")
 # In a line of a list; every other answer as it is.
 SAID = {LOST: "LOST?", DOUBTFUL: "IN DOUBT", "": NO_SIGN}
@@ -82,6 +89,38 @@ def print_damper_comparison(comparison: DamperComparison, console: Console) -> N
         "A lap is the unit of evidence; the interval also holds what one sound damper differs by from outing to "
         "outing.",
     )
+
+
+def bounce_rows(comparison: BounceComparison) -> list[tuple[str, ...]]:
+    """What, before and after with pushes, their ratio, verdict."""
+    return [
+        (
+            f"{row.what} [{row.unit}]" if row.unit else row.what,
+            f"{number(row.before, 2)} ({row.pushes_before})",
+            f"{number(row.after, 2)} ({row.pushes_after})",
+            with_interval(row.ratio, row.ci95),
+            UNKNOWN if row.unit else row.verdict,
+        )
+        for row in comparison.rows
+    ]
+
+
+def print_bounce_comparison(comparison: BounceComparison, console: Console) -> None:
+    """Print a comparison of one end in two bounce tests: the sentences, the caution, the rows.
+
+    Parameters
+    ----------
+    comparison : BounceComparison
+    console : Console
+    """
+    for name, source in (("Before", comparison.before), ("After", comparison.after)):
+        console.print(Text(f"{name}: {source}", style="bold"))
+    console.print()
+    for sentence in comparison.sentences:
+        item(console, sentence)
+    item(console, f"CAUTION  {comparison.caution}", style="bold")
+    section(console, f"The {comparison.end} pushed by hand")
+    console.print(table(BOUNCE_COLUMNS, bounce_rows(comparison), words=(0, 4)))
 
 
 def _outing_words(outing: DamperOuting) -> str:

@@ -4,6 +4,7 @@ from telemetry.setup.changes import Change, changes, written
 from telemetry.setup.compare import Comparison, compare, comparison_to_json
 from telemetry.setup.conditions import Condition
 from telemetry.setup.damper import DamperComparison, compare_damper, damper_comparison_to_json
+from telemetry.setup.damperbounce import BounceComparison, bounce_comparison_to_json, compare_bounce
 from telemetry.setup.damperhistory import DamperRun, damper_history
 from telemetry.setup.laps import ExcludedLap, LapValues
 from telemetry.setup.repeats import Outing, repeats
@@ -11,6 +12,7 @@ from telemetry.setup.rows import MetricComparison
 from telemetry.setup.sheet import SetupSheet, load_sheet, parse_sheet
 
 __all__ = [
+    "BounceComparison",
     "Change",
     "Comparison",
     "Condition",
@@ -21,8 +23,10 @@ __all__ = [
     "MetricComparison",
     "Outing",
     "SetupSheet",
+    "bounce_comparison_to_json",
     "changes",
     "compare",
+    "compare_bounce",
     "compare_damper",
     "comparison_to_json",
     "damper_comparison_to_json",

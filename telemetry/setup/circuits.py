@@ -14,6 +14,8 @@ from telemetry.summary import LapSummary, Summary
 # itself backwards to 0.87.
 SAME_SPEED = 0.92
 BACKWARDS = 0.7
+# A lap whose speed hardly varies, as a share of the mean, has no pattern to go by. A choice, no source.
+LEAST_SPREAD = 0.03
 # Corners of two runs are one corner when their apexes are this close, as a share of the lap; and two runs have the same
 # corners when this share of them is. Choices, no source.
 SAME_CORNER, SAME_CORNERS = 0.03, 0.7
@@ -68,7 +70,7 @@ def circuits_apart(a: Summary, b: Summary) -> tuple[str, str]:
             "",
         )
     one, other = speed_profile(a.laps), speed_profile(b.laps)
-    if one is None or other is None:
+    if one is None or other is None or min(one.std(), other.std()) < LEAST_SPREAD:
         return (
             "",
             "Whether both runs are of one circuit was not checked: not both logs have speed along the lap.",

@@ -3,7 +3,7 @@
 A lap is the unit of evidence: samples inside a lap are not independent, so each number enters once a lap.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from pydantic import TypeAdapter
@@ -13,20 +13,27 @@ from telemetry.damping.oscillation import dampers_in_doubt
 from telemetry.findings_damping import front_suspected
 from telemetry.laps import laps_at_pace
 from telemetry.metrics import COMPARED, Metric, values_by_lap
+from telemetry.setup.bandwidth import at_common_bandwidth, other_bandwidth
 from telemetry.setup.changes import Change, bike_file_changes, changes, written_on_one
 from telemetry.setup.circuits import circuits_apart
 from telemetry.setup.conditions import Condition, conditions
 from telemetry.setup.expected import KnownChange, known_change
 from telemetry.setup.laps import ExcludedLap, lap_values, usable_laps, values_over
-from telemetry.setup.rows import ComparisonVerdict, Judged, MetricComparison, Row, compare_laps
+from telemetry.setup.parts import place_parts, same_numbering, section_parts
+from telemetry.setup.rows import (
+    ComparisonVerdict,
+    Judged,
+    MetricComparison,
+    Row,
+    compare_laps,
+    compare_parts,
+)
 from telemetry.setup.sheet import SetupSheet
 from telemetry.signals.zero import DRIFT_MM, drift_between_mm
-from telemetry.summary import LapSummary, Summary
+from telemetry.summary import LapSummary, Summary, Traces
 from telemetry.wording import limits_words
 
 SCHEMA = "bothends.comparison/2"
-# Speeds are comparable when their bandwidths differ by no more than this share. A choice, no source.
-SAME_BANDWIDTH = 0.10
 METHOD = (
     "One value per complete lap; difference of means with a 95 % interval by Student's t. The interval allows for laps "
     "that resemble their neighbours (a correlation judged from all rows together) and for what outings differ by "
@@ -43,7 +50,7 @@ class Comparison:
     """Run b against run a: what was changed, what came of it, and how sure that is.
 
     ``first`` are the cautions that stand before the sentences; ``cautions`` come after them. ``basis`` says what the
-    intervals rest on.
+    intervals rest on. ``places`` are ride heights, pitch, rake and trail by phase and corner, ``sections`` times.
     """
 
     a_name: str
@@ -55,6 +62,8 @@ class Comparison:
     cautions: tuple[str, ...]
     first: tuple[str, ...] = ()
     conditions: tuple[Condition, ...] = ()
+    places: tuple[MetricComparison, ...] = ()
+    sections: tuple[MetricComparison, ...] = ()
     basis: str = ""
     method: str = METHOD
     schema: str = SCHEMA
@@ -67,6 +76,7 @@ def compare(
     sheet_b: SetupSheet | None = None,
     *,
     repeats: Sequence[Sequence[Summary]] = (),
+    traces: tuple[Callable[[], Traces], Callable[[], Traces]] | None = None,
 ) -> Comparison:
     """Run b against run a, number by number over their complete laps.
 
@@ -79,14 +89,27 @@ def compare(
     repeats : sequence of sequence of Summary
         Set-ups that were ridden more than once, each with its outings (`telemetry.setup.repeats`): they show what
         outings differ by without a change.
+    traces : pair of callable, optional
+        What gives the traces of a and of b: with them runs of different bandwidths are compared at the narrower one,
+        else their speeds are left out.
 
     Returns
     -------
     Comparison
     """
+    other_speeds = other_bandwidth(a, b)
+    speed_words = "Speeds are left out: the logs were sampled differently, so their bandwidths differ."
+    if other_speeds and traces is not None:
+        a, b, hz = at_common_bandwidth(a, b, *traces)
+        other_speeds = False
+        speed_words = (
+            f"The logs were sampled differently: speeds of both are compared up to {hz:.0f} Hz (-3 dB), and the same "
+            "bump is left out."
+        )
+    elif not other_speeds:
+        speed_words = ""
     laps_a, excluded_a = usable_laps(a, "a")
     laps_b, excluded_b = usable_laps(b, "b")
-    other_speeds = _other_bandwidth(a, b)
     known = known_change(sheet_a, sheet_b, a.bike_values, b.bike_values)
     others = tuple(tuple(laps_at_pace(run.laps) for run in group) for group in repeats)
     rows = [
@@ -101,7 +124,7 @@ def compare(
     if refused:
         compared = tuple(replace(row, verdict=refused, reason="") for row in compared)
     changed = _all_changes(a, b, sheet_a, sheet_b)
-    cautions = _cautions(a, b, changed, sheet_a, sheet_b, other_speeds)
+    cautions = _cautions(a, b, changed, sheet_a, sheet_b, speed_words)
     return Comparison(
         a_name=_name(a, sheet_a),
         b_name=_name(b, sheet_b),
@@ -112,6 +135,10 @@ def compare(
         cautions=(*cautions, *([circuit_caution] if circuit_caution and not refused else [])),
         first=(*_first_cautions(a, b), *([refusal] if refusal and refused != "different bikes" else [])),
         conditions=conditions(sheet_a, sheet_b),
+        places=compare_parts(
+            place_parts(a, laps_a, laps_b, same_numbering(a, b)), judged, refused=refused is not None
+        ),
+        sections=compare_parts(section_parts(a, laps_a, laps_b), judged, refused=refused is not None),
         basis="" if refused else _basis(judged, known),
     )
 
@@ -137,9 +164,9 @@ def _all_changes(
 
 def _basis(judged: Judged, known: KnownChange) -> str:
     """What the intervals rest on, for a person."""
-    if judged.lap_correlation is None:
+    if judged.correlation is None:
         return ""
-    parts = [f"Correlation of neighbouring laps about {judged.lap_correlation:.1f}."]
+    parts = [f"Correlation of neighbouring laps about {judged.correlation.mean:.1f}."]
     if judged.outing_freedom:
         n = judged.outing_freedom
         parts.append(
@@ -147,13 +174,12 @@ def _basis(judged: Judged, known: KnownChange) -> str:
         )
     else:
         parts.append(
-            "No set-up was repeated, so the spread between outings is what is usual for fuel, temperature and tyres"
-            + (
-                f", and all intervals are {judged.widened:.1f} times as wide because the rows differ by more."
-                if judged.widened >= 1.05
-                else "."
-            )
+            "No set-up was repeated, so the spread between outings is what is usual for fuel, temperature and tyres."
         )
+        if judged.widening.factor >= 1.1:
+            parts.append(
+                f"The rows differ by more than that: all intervals are {judged.widening.factor**0.5:.1f} times as wide."
+            )
     labels = [row.label for row in judged.rows if row.expected]
     if known.rows and labels:
         parts.append(f"The change should move: {'; '.join(labels)}.")
@@ -165,16 +191,6 @@ def _name(summary: Summary, sheet: SetupSheet | None) -> str:
     said = [sheet.name, sheet.outing and f"outing {sheet.outing}"] if sheet else []
     called = ", ".join(part for part in said if part)
     return f"{called} ({summary.run.source})" if called else summary.run.source
-
-
-def _other_bandwidth(a: Summary, b: Summary) -> bool:
-    """Whether the speeds of the two runs were measured with different bandwidths."""
-    for end in ENDS:
-        if a.ends[end].judged and b.ends[end].judged:
-            one, other = (run.ends[end].wheel.speed.bandwidth_hz for run in (a, b))
-            if abs(one - other) > SAME_BANDWIDTH * max(one, other):
-                return True
-    return False
 
 
 def decimals(unit: str) -> int:
@@ -253,15 +269,14 @@ def _cautions(
     changed: Sequence[Change],
     sheet_a: SetupSheet | None,
     sheet_b: SetupSheet | None,
-    other_speeds: bool,
+    speed_words: str,
 ) -> tuple[str, ...]:
     cautions = [] if _two_bikes(a, b) else _cautions_of_changes(changed, sheet_a, sheet_b)
     cautions += [
         f"{name}: {words}" for name, run in (("Before", a), ("After", b)) for words in limits_words(run.ends)
     ]
     cautions += _moved_zeros(a, b)
-    if other_speeds:
-        cautions.append("Speeds are left out: the logs were sampled differently, so their bandwidths differ.")
+    cautions += [speed_words] if speed_words else []
     cautions.append(
         "Laps of one outing share tyres, fuel and weather. That the change did it is shown only by going "
         "back and finding the first result again."

@@ -118,22 +118,24 @@ def _row(
     ratio, half = told
     interval = float(np.exp(ratio - half)), float(np.exp(ratio + half))
     return DamperRow(
-        low, high, len(a), len(b), means[0], means[1], float(np.exp(ratio)), interval, _verdict(interval)
+        low, high, len(a), len(b), means[0], means[1], float(np.exp(ratio)), interval, verdict_of(interval)
     )  # fmt: skip
 
 
-def log_ratio_interval(a: np.ndarray, b: np.ndarray) -> tuple[float, float]:
+def log_ratio_interval(a: np.ndarray, b: np.ndarray, between_sd: float = OUTING_SD) -> tuple[float, float]:
     """Difference of two means over laps with the half width of its 95 % interval, the outings' own scatter in it.
 
     Parameters
     ----------
     a, b : ndarray of shape (n_laps,)
-        ln of the damping ratio of each lap, at least two each.
+        ln of the damping ratio of each lap (or push), at least two each.
+    between_sd : float
+        What two outings (or tests) of one sound damper differ by, in ln.
 
     Returns
     -------
     float, float
-        Welch's interval, widened by `OUTING_SD` of both outings, which laps cannot tell.
+        Welch's interval, widened by ``between_sd`` of both outings, which laps cannot tell.
     """
     from scipy.special import stdtrit
 
@@ -145,11 +147,12 @@ def log_ratio_interval(a: np.ndarray, b: np.ndarray) -> tuple[float, float]:
         else 1.0
     )
     laps = float(stdtrit(freedom, 0.975)) * np.sqrt(total)
-    outings = 1.96 * OUTING_SD * np.sqrt(2.0)
+    outings = 1.96 * between_sd * np.sqrt(2.0)
     return float(b.mean() - a.mean()), float(np.hypot(laps, outings))
 
 
-def _verdict(ci95: tuple[float, float]) -> DamperVerdict:
+def verdict_of(ci95: tuple[float, float]) -> DamperVerdict:
+    """Better, worse, same or not told, by the interval of a damping ratio after over before."""
     low, high = ci95
     if low > 1.0:
         return "better"

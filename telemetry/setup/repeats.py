@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from telemetry.damping.oscillation import dampers_in_doubt
+from telemetry.setup.bandwidth import other_bandwidth
 from telemetry.setup.changes import bike_file_changes, settings
 from telemetry.setup.circuits import circuits_apart
 from telemetry.setup.sheet import SetupSheet
@@ -57,6 +58,7 @@ def _counts(of: Summary, outing: Outing) -> bool:
         and bool(settings(outing.sheet))
         and summary.run.bike == of.run.bike
         and not dampers_in_doubt(summary.oscillation)
+        and not other_bandwidth(of, summary)
         and circuits_apart(of, summary)[0] == ""
     )
 

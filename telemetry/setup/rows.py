@@ -33,7 +33,7 @@ SIGNIFICANCE = 0.05
 FIRST_SHARE = 0.8
 # Repeats of a set-up outweigh what is expected of the spread between outings beforehand once they leave more degrees
 # of freedom than this. A choice, no source.
-EXPECTED_FREEDOM = 3.0
+EXPECTED_FREEDOM = 2.0
 # From fewer independent rows nothing is learned about how far the two outings lie apart. A choice, no source.
 FEWEST_ROWS = 5
 
@@ -116,18 +116,18 @@ class Judged:
     Parameters
     ----------
     rows : tuple of MetricComparison
-    lap_correlation : float or None
-        Expected correlation of neighbouring laps; None where no row has enough laps.
+    correlation : LapCorrelation or None
+        Of neighbouring laps; None where no row has enough laps.
     outing_freedom : int
         Degrees of freedom of the spread between outings: outings less set-ups; 0 without repeats.
-    widened : float
-        By what the intervals were widened because the rows together differ by more than expected; 1 if they do not.
+    widening : Widening
+        Because the rows together differ by more than expected.
     """
 
     rows: tuple[MetricComparison, ...]
-    lap_correlation: float | None
+    correlation: LapCorrelation | None
     outing_freedom: int
-    widened: float = 1.0
+    widening: "Widening"
 
 
 def _laps(values: LapValues) -> Laps:
@@ -165,12 +165,14 @@ def compare_laps(
     table = [_outings(row) for row in told.values()]
     correlation = lap_correlation(table)
     repeated = max((int(_between(row).freedom) for row in told.values()), default=0)
-    variances = {key: _variance(row, correlation, _outing_sd(row)) for key, row in told.items()}
+    usual = {key: _expected_variance(row, correlation, _outing_sd(row)) for key, row in told.items()}
     keys = [key for key in told if apart(key) and key not in {each.key for each in expected}]
-    widened = 1.0 if repeated else _widened([told[key] for key in keys], [variances[key] for key in keys])
-    variances = {key: Variance(v.value * widened, v.freedom) for key, v in variances.items()}
+    widening = (
+        NO_WIDENING if repeated else _widening([told[key] for key in keys], [usual[key] for key in keys])
+    )
+    variances = {key: _with_repeats(row, widening.applied(usual[key])) for key, row in told.items()}
     first = [each for each in expected if each.key in told]
-    adjusted = _adjusted(told, variances, first, correlation, widened)
+    adjusted = _adjusted(told, variances, first, correlation, widening)
     signs = {each.key: each.sign for each in first}
     judged = tuple(
         _judged(
@@ -182,7 +184,48 @@ def compare_laps(
         )
         for row in given
     )
-    return Judged(judged, correlation.mean if told else None, repeated, float(np.sqrt(widened)))
+    return Judged(judged, correlation if told else None, repeated, widening)
+
+
+def compare_parts(
+    parts: Sequence[tuple[Row, str]], whole: Judged, *, refused: bool = False
+) -> tuple[MetricComparison, ...]:
+    """Compare rows by place. Where a number is clear over whole laps, its places are looked at one by one.
+
+    Parameters
+    ----------
+    parts : sequence of (Row, str)
+        Rows of places, and the key of the row over whole laps that each belongs to.
+    whole : Judged
+        The rows over whole laps.
+    refused : bool
+        Whether the runs do not compare at all.
+
+    Returns
+    -------
+    tuple of MetricComparison
+        p values are adjusted for the number of places of the same number (Bonferroni) and are at least that of the
+        row over whole laps, so that a false alarm anywhere stays as rare as it is there [1]_.
+
+    References
+    ----------
+    .. [1] N. Meinshausen, Biometrika 95, 265-278, 2008, doi:10.1093/biomet/asn007: hierarchical testing.
+    """
+    if whole.correlation is None or refused:
+        return ()
+    over_laps = {row.key: row.p_adjusted for row in whole.rows}
+    found = []
+    for row, parent in parts:
+        variance = p_adjusted = None
+        if row.told:
+            usual = _expected_variance(row, whole.correlation, _outing_sd(row))
+            variance = whole.widening.applied(usual)
+            siblings = sum(other.told and of == parent for other, of in parts)
+            above = over_laps.get(parent)
+            p = siblings * p_two_sided(row.difference or 0.0, variance)
+            p_adjusted = min(1.0, max(p, 1.0 if above is None else above))
+        found.append(_judged(row, variance, p_adjusted, 0, len(parts)))
+    return tuple(found)
 
 
 def _between(row: Row) -> Variance:
@@ -196,11 +239,15 @@ def _outing_sd(row: Row) -> float:
     return float(np.hypot(row.metric.outing_sd, row.metric.outing_share * level))
 
 
-def _variance(row: Row, correlation: LapCorrelation, outing_sd: float) -> Variance:
-    """Variance of the difference of the two means."""
+def _expected_variance(row: Row, correlation: LapCorrelation, outing_sd: float) -> Variance:
+    """Variance of the difference of the two means, before any repeat is looked at."""
     laps = lap_variance(_outings(row), correlation)
     factors = sum(mean_factor(_laps(side).numbers, correlation) for side in (row.a, row.b))
-    expected = added(Variance(laps.value * factors, laps.freedom), Variance(2.0 * outing_sd**2, float("inf")))
+    return added(Variance(laps.value * factors, laps.freedom), Variance(2.0 * outing_sd**2, float("inf")))
+
+
+def _with_repeats(row: Row, expected: Variance) -> Variance:
+    """The expected variance of the difference, weighed with what repeats of set-ups show."""
     measured = _between(row)
     if not measured.freedom:
         return expected
@@ -208,7 +255,24 @@ def _variance(row: Row, correlation: LapCorrelation, outing_sd: float) -> Varian
     return moderated(prior, Variance(2.0 * measured.value, measured.freedom))
 
 
-def _widened(rows: Sequence[Row], variances: Sequence[Variance]) -> float:
+@dataclass(frozen=True)
+class Widening:
+    """By what variances are too small, and how many rows say so."""
+
+    factor: float
+    rows: int
+
+    def applied(self, variance: Variance) -> Variance:
+        """The variance widened; its degrees of freedom fall by what the rows leave open."""
+        share = (self.factor - 1.0) / self.factor
+        open_ = 1.0 / variance.freedom + share**2 / self.rows
+        return Variance(variance.value * self.factor, 1.0 / open_ if open_ > 0 else float("inf"))
+
+
+NO_WIDENING = Widening(1.0, 1)
+
+
+def _widening(rows: Sequence[Row], variances: Sequence[Variance]) -> Widening:
     """By what the variances are too small, judged by how far rows lie apart that no change is known to have moved.
 
     The median of the squared differences over their variance, against what chance gives; never below 1. A change that
@@ -223,12 +287,12 @@ def _widened(rows: Sequence[Row], variances: Sequence[Variance]) -> float:
     from scipy.special import stdtrit
 
     if len(rows) < FEWEST_ROWS:
-        return 1.0
+        return NO_WIDENING
     squares = [
         (row.difference or 0.0) ** 2 / v.value / stdtrit(min(v.freedom, 1e6), 0.75) ** 2
         for row, v in zip(rows, variances, strict=True)
     ]
-    return max(1.0, float(np.median(squares)))
+    return Widening(max(1.0, float(np.median(squares))), len(rows))
 
 
 def _adjusted(
@@ -236,7 +300,7 @@ def _adjusted(
     variances: Mapping[str, Variance],
     first: Sequence[Expected],
     correlation: LapCorrelation,
-    widened: float,
+    widening: Widening,
 ) -> dict[str, float]:
     """Adjusted p of every row: those that should move have `FIRST_SHARE` of the permitted false alarms, all the rest.
 
@@ -247,7 +311,7 @@ def _adjusted(
 
     def p_of(keys: tuple[str, ...]) -> float:
         return _p_together([told[key] for key in keys], [signs[key] for key in keys],
-                           [variances[key] for key in keys], correlation, widened)  # fmt: skip
+                           [variances[key] for key in keys], correlation, widening)  # fmt: skip
 
     of_first = {key: min(1.0, q / FIRST_SHARE) for key, q in closed_test(tuple(signs), p_of).items()}
     clear = all(q < SIGNIFICANCE for q in of_first.values())  # also when nothing is expected
@@ -261,7 +325,7 @@ def _p_together(
     signs: Sequence[int],
     variances: Sequence[Variance],
     correlation: LapCorrelation,
-    widened: float,
+    widening: Widening,
 ) -> float:
     """One-sided p that none of the rows moves the way it should, from the sum of their standardised values a lap.
 
@@ -288,8 +352,8 @@ def _p_together(
     )
     together = Row(Metric("", "", "", (), lambda lap: None), a, b, groups)
     outing = [_outing_sd(row) for row in rows]
-    v = _variance(together, correlation, float(np.linalg.norm(weights * np.array(outing))))
-    return p_above(together.difference or 0.0, Variance(v.value * widened, v.freedom))
+    usual = _expected_variance(together, correlation, float(np.linalg.norm(weights * np.array(outing))))
+    return p_above(together.difference or 0.0, _with_repeats(together, widening.applied(usual)))
 
 
 def _judged(

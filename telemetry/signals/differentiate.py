@@ -144,6 +144,28 @@ def differentiator(sample_rate_hz: float, bandwidth_hz: float | None = None) -> 
     return _design(sample_rate_hz, passband, stopband)
 
 
+@cache
+def differentiator_as_at(other_rate_hz: float, sample_rate_hz: float) -> Differentiator:
+    """The filter for one sample rate that answers as the one of a slower log does.
+
+    Parameters
+    ----------
+    other_rate_hz : float
+        Of the slower log. [Hz]
+    sample_rate_hz : float
+        Of the log it is for, at least as much. [Hz]
+
+    Returns
+    -------
+    Differentiator
+    """
+    return _design(
+        sample_rate_hz,
+        min(PASSBAND_HZ, PASSBAND_SHARE * other_rate_hz),
+        min(STOPBAND_HZ, STOPBAND_SHARE * other_rate_hz),
+    )
+
+
 def _design(sample_rate_hz: float, passband_hz: float, stopband_hz: float) -> Differentiator:
     """Least-squares fit of an odd filter to the wanted relative gain, with constant speed exact."""
     half = round(TRANSITION_PERIODS * sample_rate_hz / (stopband_hz - passband_hz))

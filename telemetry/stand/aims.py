@@ -68,7 +68,20 @@ def knobs_for(bike: Bike, key: str) -> tuple[str, ...]:
     return (*length, "front.fork_height_mm", "front.preload_mm", "rear.preload_mm")
 
 
-def _range(bike: Bike, key: str, now: float) -> tuple[float, float]:
+def limits_of(bike: Bike, key: str, now: float) -> tuple[float, float]:
+    """From where to where a knob may be turned: the bike file's limits, else about what parts allow.
+
+    Parameters
+    ----------
+    bike : Bike
+    key, now : str, float
+        The knob, and how it stands.
+
+    Returns
+    -------
+    low, high : float
+        [unit of the key]
+    """
     adjuster = bike.adjusters.get(key)
     reach = _REACH.get(key.split(".")[-1], _RATE_REACH * now)
     low, high = now - reach, now + reach
@@ -129,7 +142,7 @@ def way_to(bike: Bike, key: str, wanted: float, knob: str) -> Way:
     Way
     """
     start = float(value_at(bike, knob))
-    low, high = _range(bike, knob, start)
+    low, high = limits_of(bike, knob, start)
 
     def miss(setting: float) -> float:
         try:

@@ -37,7 +37,8 @@ def equation_with_losses(*losses: tuple[float, float], seed: int) -> WheelEquati
     step_s, orders = band_signals(1e4 * np.cumsum(speed) * step, RATE_HZ, ORDERS, reference_hz=15.0)
     n = orders.shape[1]
     usable = np.ones(n, dtype=bool)
-    return WheelEquation(step_s * np.arange(n), step_s, orders[OWN], np.empty((0, n)), usable, None, None, 0)
+    t_s, known, no_noise = step_s * np.arange(n), np.empty((0, n)), np.zeros((5, 5))
+    return WheelEquation(t_s, step_s, orders[OWN], known, usable, None, None, 0, no_noise)
 
 
 def found_in(equation: WheelEquation):

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from telemetry.signals.noise import sensor_noise_mm
+from telemetry.signals.noise import noise_notes, noise_share, sensor_noise_mm
 
 
 @pytest.mark.parametrize("length", [100, 300, 5_000, 200_000])
@@ -36,3 +36,26 @@ def test_gaps_are_left_out():
     assert sensor_noise_mm(noise) == pytest.approx(0.03, rel=0.05)
     assert np.isnan(sensor_noise_mm(np.full(2000, np.nan)))
     assert np.isnan(sensor_noise_mm(np.zeros(20)))
+
+
+@pytest.mark.parametrize(("noise_mm", "noisy"), [(0.0, False), (0.001, False), (0.3, True)])
+def test_a_noisy_sensor_is_named_with_its_noise(noise_mm, noisy):
+    rng = np.random.default_rng(8)
+    rate_hz, n = 500.0, 60_000
+    # travel whose power falls as 1/f^4, as of a wheel above its hop: white noise summed twice, without its drift
+    walk = 1e-3 * np.cumsum(np.cumsum(rng.standard_normal(n)))
+    moved = walk - np.convolve(walk, np.full(251, 1 / 251), mode="same")
+    travel = moved + noise_mm * rng.standard_normal(n)
+    notes = noise_notes("rear", travel, sensor_noise_mm(travel), rate_hz)
+    assert [note.code for note in notes] == ["noisy_sensor"] * noisy
+    if noisy:
+        assert f"{noise_mm:.2f} mm" in notes[0].message
+    assert noise_notes("rear", travel, sensor_noise_mm(travel), 100.0) == []
+
+
+def test_the_share_of_noise_is_that_of_its_variance():
+    # both white: the share of the power is that of the variances at any frequency; the median over the windows of a
+    # mean over four bins, 5.3 degrees of freedom under a Hann window, is 0.88 of the mean (Wilson and Hilferty 1931)
+    rng = np.random.default_rng(9)
+    moved, noise = 0.4 * rng.standard_normal(60_000), 0.2 * rng.standard_normal(60_000)
+    assert noise_share(moved + noise, 0.2, 500.0) == pytest.approx(0.2 / 0.88, rel=0.05)

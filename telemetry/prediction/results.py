@@ -1,0 +1,157 @@
+"""What a prediction answers, as it is stored: schema ``bothends.try/1``."""
+
+from dataclasses import dataclass
+
+from pydantic import TypeAdapter
+
+from telemetry.arrays import BoolArray
+from telemetry.laps import Track
+from telemetry.motion import Motion
+from telemetry.stand import Changed
+
+SCHEMA = "bothends.try/1"
+
+
+@dataclass(frozen=True)
+class TryRow:
+    """One number over the complete laps, at the wheel.
+
+    Parameters
+    ----------
+    key, name, unit : str
+    before, after, change : float or None
+        None where it is not predicted, and ``reason`` says why.
+    low, high : float or None
+        90 % interval of the change on the same ride.
+    next_low, next_high : float or None
+        90 % interval of the change that another outing of the same rider will show.
+    lap_spread : float or None
+        Standard deviation from lap to lap, before the change.
+    within_laps : bool
+        The change is smaller than the spread from lap to lap.
+    direction : str
+        "more" or "less" where only that is known.
+    """
+
+    key: str
+    name: str
+    unit: str
+    before: float | None
+    after: float | None = None
+    change: float | None = None
+    low: float | None = None
+    high: float | None = None
+    next_low: float | None = None
+    next_high: float | None = None
+    lap_spread: float | None = None
+    within_laps: bool = False
+    direction: str = ""
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class PlaceChange:
+    """One number of one lap, corner or phase, before and after."""
+
+    kind: str
+    name: str
+    key: str
+    before: float
+    after: float
+    change: float
+
+
+@dataclass(frozen=True)
+class TryWay:
+    """One adjuster that brings a number where it is wanted, by itself.
+
+    Parameters
+    ----------
+    key : str
+    now, set_to : float or None
+        The adjuster as it is, and the nearest to the wish that can be set; None where it cannot, and ``reason``
+        says why. [unit of the key]
+    steps : str
+        In turns or clicks, where the bike file knows them.
+    gives, low, high : float or None
+        The number then, and its 90 % interval on the same ride.
+    also : tuple of (str, float)
+        What else moves most, with its change.
+    side : float or None
+        How much all else moves, in changes worth telling; less is better.
+    """
+
+    key: str
+    now: float
+    set_to: float | None
+    steps: str
+    gives: float | None = None
+    low: float | None = None
+    high: float | None = None
+    also: tuple[tuple[str, float], ...] = ()
+    side: float | None = None
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class Wish:
+    """A number that is wanted, what it is now, and the ways to it, best first."""
+
+    key: str
+    name: str
+    unit: str
+    wanted: float
+    now: float
+    ways: tuple[TryWay, ...]
+
+
+@dataclass(frozen=True)
+class StepEffect:
+    """What one step of an adjuster does to every number. ``step`` in the unit of the key, ``words`` with the tool."""
+
+    key: str
+    step: float
+    words: str
+    changes: dict[str, float]
+
+
+@dataclass(frozen=True)
+class Prediction:
+    """What a change does to the laps of a log. ``sentence`` says what is compared."""
+
+    source: str
+    bike: str
+    sentence: str
+    changed: tuple[Changed, ...]
+    rows: tuple[TryRow, ...]
+    places: tuple[PlaceChange, ...]
+    laps: tuple[int, ...]
+    riding_s: float
+    fork_check: str
+    fork_ratio: float | None
+    assumed: tuple[str, ...]
+    notes: tuple[str, ...]
+    caution: str
+    wishes: tuple[Wish, ...] = ()
+    steps: tuple[StepEffect, ...] = ()
+    schema: str = SCHEMA
+
+    def row(self, key: str) -> TryRow:
+        """The row of a number."""
+        return next(row for row in self.rows if row.key == key)
+
+
+@dataclass(frozen=True)
+class Tried:
+    """A prediction with both rides, to draw."""
+
+    prediction: Prediction
+    before: Motion
+    after: Motion
+    track: Track
+    selected: BoolArray
+
+
+def prediction_to_json(prediction: Prediction) -> str:
+    """A prediction as indented JSON text, schema ``bothends.try/1``; what is not known is null."""
+    return TypeAdapter(Prediction).dump_json(prediction, indent=1).decode()

@@ -1,0 +1,246 @@
+"""Backwards: which adjuster brings a number of the ride where it is wanted, and what one step of each does."""
+
+from collections.abc import Callable, Sequence
+
+from telemetry.arrays import ENDS
+from telemetry.bike import Bike, value_at
+from telemetry.errors import BothEndsError, PredictionError
+from telemetry.prediction.prediction import Laps, predict, ridden_values
+from telemetry.prediction.results import StepEffect, TryWay, Wish
+from telemetry.prediction.values import COUNT, MM, NAMES
+from telemetry.stand import Change, parse_change
+from telemetry.stand.aims import limits_of
+from telemetry.stand.changes import least_change, steps_words
+
+DRAWS = 8
+MOST_RIDES = 6  # after both limits
+SIDE_ROWS = 4  # of what else moves
+# A change worth telling, to weigh what else an adjuster moves: 1 mm of travel, 2 % of a speed or ratio.
+WORTH_MM, WORTH_SHARE, WORTH_TIMES = 1.0, 0.02, 2.0
+SPRING_STEP = 0.05  # of the rate: about one spring to the next. Common practice, no source.
+ADJUSTERS = ("preload_mm", "spring_rate_n_per_mm", "rebound_clicks", "compression_clicks")
+_PLAIN_STEP = {"preload_mm": 1.0, "oil_level_mm": 10.0, "shock_length_mm": 1.0}
+
+
+def adjusters_of(laps: Laps, only: Sequence[str] = ()) -> tuple[str, ...]:
+    """Adjusters of the bike file whose effect on the laps can be predicted.
+
+    Parameters
+    ----------
+    laps : Laps
+    only : sequence of str
+        Those that may be touched; by default all.
+
+    Returns
+    -------
+    tuple of str
+
+    Raises
+    ------
+    PredictionError
+        If one of ``only`` is none.
+    """
+    found = []
+    for end in laps.ends:
+        for name in ADJUSTERS:
+            dyno = value_at(laps.file, f"{end}.damper.dyno") is not None
+            if value_at(laps.file, f"{end}.{name}") is not None and (dyno or not name.endswith("_clicks")):
+                found.append(f"{end}.{name}")
+        if value_at(laps.file, f"{end}.spring.air.oil_level_mm") is not None:
+            found.append(f"{end}.spring.air.oil_level_mm")
+    if "rear" in laps.ends and laps.file.rear.shock_length_mm is not None:
+        found.append("rear.shock_length_mm")
+    if wrong := [key for key in only if key not in found]:
+        raise PredictionError(f"{wrong[0]}: is no adjuster of these laps; there are {', '.join(found)}.")
+    return tuple(key for key in found if not only or key in only)
+
+
+def parse_wish(text: str) -> tuple[str, float]:
+    """Read ``rear.travel.left_mm=8``, or ``rear.travel_left_mm=8`` for short.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    key, wanted : str, float
+
+    Raises
+    ------
+    PredictionError
+        If there is no such number.
+    """
+    change = parse_change(text)
+    short = {key.replace(".travel.", ".travel_"): key for key in NAMES}
+    key = short.get(change.key, change.key)
+    if key not in NAMES:
+        raise PredictionError(f"{change.key}: is no number of a prediction; there are {', '.join(NAMES)}.")
+    if isinstance(change.value, str):
+        raise PredictionError(f"{text!r}: needs a number after the =.")
+    return key, change.value
+
+
+def reach(laps: Laps, key: str, wanted: float, only: Sequence[str] = ()) -> Wish:
+    """The ways to a wanted number: each adjuster by itself, inside its limits, the best first.
+
+    Parameters
+    ----------
+    laps : Laps
+    key : str
+        Of `telemetry.prediction.values.NAMES`.
+    wanted : float
+    only : sequence of str
+        Adjusters that may be touched; by default those of the end whose number it is, or of both.
+
+    Returns
+    -------
+    Wish
+
+    Raises
+    ------
+    PredictionError
+        If the log does not tell the number now.
+    """
+    now = 1.0 if key.endswith("hop_damping_ratio") else laps.values.get(key)
+    if now is None:
+        raise PredictionError(f"{key}: this log does not tell it.")
+    end = key.split(".")[0]
+    ways = [
+        _way(laps, adjuster, key, wanted, now)
+        for adjuster in adjusters_of(laps, only)
+        if only or end not in ENDS or adjuster.startswith(end)
+    ]
+    ways.sort(key=lambda way: (way.set_to is None, way.side if way.side is not None else 0.0))
+    return Wish(key, *NAMES[key], wanted, now, tuple(ways))
+
+
+def _way(laps: Laps, adjuster: str, key: str, wanted: float, now: float) -> TryWay:
+    start = float(value_at(laps.file, adjuster))
+    low, high = limits_of(laps.file, adjuster, start)
+    if adjuster.endswith("_clicks"):
+        low, high = _clicks_on_dyno(laps.file, adjuster, low, high)
+
+    def miss(setting: float) -> float:
+        return ridden_values(laps, [Change(adjuster, setting, False)])[key] - wanted
+
+    least = least_change(laps.file, adjuster)
+    try:
+        found = _crossing(miss, (low, high), start, now - wanted, 0.5 * least)
+    except (BothEndsError, KeyError) as error:
+        return TryWay(adjuster, start, None, "", reason=str(error))
+    if isinstance(found, str):
+        return TryWay(adjuster, start, None, "", reason=found)
+    count = round((found - start) / least)
+    if not low <= start + count * least <= high:
+        count -= 1 if count > 0 else -1
+    set_to = start + count * least
+    row_of = predict(laps, [Change(adjuster, set_to, False)], draws=DRAWS).prediction.rows
+    row = next(row for row in row_of if row.key == key)
+    if row.change is None or row.low is None or row.high is None:
+        return TryWay(adjuster, start, None, "", reason=row.reason)
+    moved = {r.key: r.change for r in row_of if r.change is not None and r.key not in _same(key)}
+    worth = {name: change / _worth(name, laps) for name, change in moved.items()}
+    most = sorted(worth, key=lambda name: -abs(worth[name]))[:SIDE_ROWS]
+    return TryWay(
+        adjuster,
+        start,
+        set_to,
+        steps_words(laps.file, adjuster, set_to - start),
+        row.after,
+        now + row.low,
+        now + row.high,
+        tuple((name, moved[name]) for name in most if abs(worth[name]) >= 0.5),
+        sum(abs(value) for value in worth.values()) / max(1, len(worth)),
+    )
+
+
+def _clicks_on_dyno(bike: Bike, key: str, low: float, high: float) -> tuple[float, float]:
+    """Limits of a clicker that the dyno table covers too."""
+    end, name = key.split(".")
+    sign = 1.0 if name.startswith("compression") else -1.0
+    clicks = [row[0] for row in value_at(bike, f"{end}.damper.dyno") if row[1] * sign > 0]
+    return max(low, min(clicks)), min(high, max(clicks))
+
+
+def _crossing(
+    miss: Callable[[float], float], limits: tuple[float, float], start: float, at_start: float, enough: float
+) -> float | str:
+    """Where a monotone function is 0 between its limits, by regula falsi (Illinois); words where it is not."""
+    if at_start == 0.0:
+        return start
+    ends = {limit: miss(limit) for limit in limits if abs(limit - start) > enough}
+    across = [limit for limit, value in ends.items() if value * at_start <= 0.0]
+    if not across:
+        return "does not reach it within its limits"
+    a, at_a, b = start, at_start, min(across, key=lambda limit: abs(limit - start))
+    at_b = ends[b]
+    for _ in range(MOST_RIDES):
+        if abs(b - a) <= enough or at_b == at_a:
+            break
+        c = (a * at_b - b * at_a) / (at_b - at_a)
+        at_c = miss(c)
+        if at_c * at_b <= 0.0:
+            a, at_a = b, at_b
+        else:
+            at_a *= 0.5
+        near = abs(c - b) <= 0.5 * enough
+        b, at_b = c, at_c
+        if near:
+            break
+    return b
+
+
+def _same(key: str) -> tuple[str, ...]:
+    """A number, and the one that says the same of it: what is left is the stroke less the deepest."""
+    end = key.split(".")[0]
+    pair = (f"{end}.travel.max_mm", f"{end}.travel.left_mm")
+    return pair if key in pair else (key,)
+
+
+def _worth(key: str, laps: Laps) -> float:
+    """A change of a number that is worth telling."""
+    unit = NAMES[key][1]
+    if unit == MM:
+        return WORTH_MM
+    if unit == COUNT:
+        return WORTH_TIMES
+    if unit == "deg":
+        return 0.1
+    return WORTH_SHARE * abs(laps.values.get(key, 1.0)) or 1.0
+
+
+def steps(laps: Laps, only: Sequence[str] = ()) -> tuple[StepEffect, ...]:
+    """What one step of every adjuster does to every number.
+
+    Parameters
+    ----------
+    laps : Laps
+    only : sequence of str
+        Adjusters to look at; by default all.
+
+    Returns
+    -------
+    tuple of StepEffect
+        One step is a turn or a click where the bike file knows it, a spring one twentieth stiffer, 1 mm of a length.
+    """
+    found = []
+    for key in adjusters_of(laps, only):
+        step = _step(laps.file, key)
+        try:
+            values = ridden_values(laps, [Change(key, step, True)])
+        except BothEndsError:  # at its limit: the other way about
+            step = -step
+            values = ridden_values(laps, [Change(key, step, True)])
+        before = {**{f"{end}.hop_damping_ratio": 1.0 for end in ENDS}, **laps.values}
+        changes = {name: values[name] - before[name] for name in values if name in before}
+        found.append(StepEffect(key, step, steps_words(laps.file, key, step), changes))
+    return tuple(found)
+
+
+def _step(bike: Bike, key: str) -> float:
+    if key.endswith("spring_rate_n_per_mm"):
+        return SPRING_STEP * float(value_at(bike, key))
+    adjuster = bike.adjusters.get(key)
+    by_tool = None if adjuster is None else adjuster.per_turn or adjuster.per_click
+    return by_tool or _PLAIN_STEP.get(key.split(".")[-1], 1.0)
