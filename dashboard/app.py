@@ -10,7 +10,7 @@ import flask
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update, set_props
 
 from dashboard import guard
-from dashboard.pages import balance, compare, parts, review, rider, runs
+from dashboard.pages import balance, compare, damper, parts, review, rider, runs
 from dashboard.pages.parts import Screen
 from dashboard.shelf import Logbook, Shelf
 from dashboard.theme import css_variables
@@ -26,6 +26,7 @@ PAGES: dict[str, Layout] = {
     balance.PATH: balance.layout,
     rider.PATH: rider.layout,
     compare.PATH: compare.layout,
+    damper.PATH: damper.layout,
 }
 # Pages of one run: without a run in the address they show the only one there is, or the list.
 _OF_ONE_RUN = (review.PATH, balance.PATH, rider.PATH)
@@ -36,6 +37,7 @@ TITLES = {
     balance.PATH: "Balance",
     rider.PATH: "Rider",
     compare.PATH: "Compare",
+    damper.PATH: "Dampers",
 }
 
 _INDEX = """<!doctype html>
@@ -91,7 +93,7 @@ def create_app(
     guard.install(app.server, hosts=hosts, script_hashes=app.csp_hashes, share_key=share_key)
     _register_debrief(app.server, shelf)
     _register_way(app, shelf)
-    for page in (review, balance, rider, compare):
+    for page in (review, balance, rider, compare, damper):
         page.register(app, shelf)
     return app
 

@@ -59,8 +59,17 @@ from telemetry.motion import (
 )
 from telemetry.notes import QualityNote
 from telemetry.signals import Run, SensorSetup, to_run
+from telemetry.signals.channels import CONDITIONS
 from telemetry.signals.noise import noise_notes
-from telemetry.summary import TRACE_COLUMNS, FittedDamper, LapSummary, RunInfo, Summary, Traces
+from telemetry.summary import (
+    TRACE_COLUMNS,
+    FittedDamper,
+    LapSummary,
+    LoggedCondition,
+    RunInfo,
+    Summary,
+    Traces,
+)
 from telemetry.trends import trends
 
 # Rows of the way from wheel to shaft travel, about 1 mm apart: the curve between them is good to a micrometre.
@@ -220,6 +229,7 @@ def review(
         frequencies=frequencies(motion, moving, bike),
         trends=shifts,
         dampers=_dampers(bike),
+        conditions=_conditions(log, bike, run, track, moving),
         light=light_wheels(motion, track, bike, ridden, moving),
     )
     return Review(summary=summary, traces=_traces(run, motion, track), run=run, motion=motion, track=track)
@@ -295,6 +305,7 @@ def _wheel_to_shaft(bike: Bike, end: End) -> tuple[tuple[float, float], ...]:
 def channels(bike: Bike) -> Mapping[str, str]:
     """Columns of the other channels by what they mean, as the bike file names them."""
     named: Mapping[str, str | None] = bike.channels.model_dump(exclude={"time", "rate_hz"})
+    named = {**named, **bike.conditions.model_dump()}
     return {meaning: column for meaning, column in named.items() if column}
 
 
@@ -427,6 +438,23 @@ def _dampers(bike: Bike) -> dict[End, FittedDamper]:
         for end in ENDS
         if (fitted := named[end]) is not None
     }
+
+
+def _conditions(
+    log: RawLog, bike: Bike, run: Run, track: Track, moving: BoolArray
+) -> dict[str, LoggedCondition]:
+    """Means of the logged conditions over the complete laps, or over the whole ride where there is none."""
+    riding = moving.copy()
+    if complete := [lap.lap for lap in track.laps if lap.complete]:
+        riding &= np.isin(track.lap, complete)
+    found = {}
+    for name in CONDITIONS:
+        values = run.channels.get(name)
+        if values is not None and np.isfinite(values[riding]).any():
+            column = log.called(getattr(bike.conditions, name) or "")
+            unit = log.units.get(column, "") if column else ""
+            found[name] = LoggedCondition(float(np.nanmean(values[riding])), unit)
+    return found
 
 
 def _bike_values(bike: Bike) -> dict[str, float]:

@@ -141,6 +141,14 @@ class Turn:
 
 
 @dataclass(frozen=True)
+class LoggedCondition:
+    """Mean of a logged condition over the laps, in the unit of the log ("" where it writes none)."""
+
+    value: float
+    unit: str
+
+
+@dataclass(frozen=True)
 class Finding:
     """One thing worth saying aloud: title, what shows it, what to try, and the caution where one is due.
 
@@ -164,7 +172,8 @@ class Summary:
     done to the data, with settings; ``damper_work`` is there for an end whose damper the bike file describes;
     ``bike_values`` are the bike-file values the numbers rest on. ``places`` are both ends by lap, phase and corner;
     ``packing`` says where an end sank over bumps; ``trends`` how each number shifts from lap to lap;
-    ``dampers`` which ones were fitted, as far as the bike file says; ``light`` where a wheel carried little.
+    ``dampers`` which ones were fitted, as far as the bike file says; ``conditions`` what was logged of them;
+    ``light`` where a wheel carried little.
     """
 
     run: RunInfo
@@ -185,6 +194,7 @@ class Summary:
     frequencies: Frequencies = field(default_factory=Frequencies)
     trends: tuple[Trend, ...] = ()
     dampers: Mapping[End, FittedDamper] = field(default_factory=dict)
+    conditions: Mapping[str, LoggedCondition] = field(default_factory=dict)
     light: tuple[LightWheel, ...] = ()
     schema: str = SCHEMA
 

@@ -3,7 +3,8 @@
 (function () {
   "use strict";
   const COOKIE = "bothends-screen";
-  const STORES = { "/": "review-view", "/balance": "balance-view", "/rider": "rider-view", "/compare": "compare-view" };
+  const STORES = { "/": "review-view", "/balance": "balance-view", "/rider": "rider-view", "/compare": "compare-view",
+    "/dampers": "damper-view" };
   // Another one of these is another page; anything else changes in place.
   const NEW_PAGE = ["run", "other"];
   // Each of these changes the axis, so a zoom on it would mean another stretch.

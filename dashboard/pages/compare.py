@@ -192,10 +192,12 @@ def _conditions(found: Comparison) -> Any:
         (
             each.what,
             *("–" if value is None else number(value, 1, each.unit) for value in (each.before, each.after)),
+            each.source,
         )
         for each in found.conditions
     ]
-    return parts.table(("what", "before", "after"), rows, "As written down or logged", classes=("", "n", "n"))
+    head = ("what", "before", "after", "from")
+    return parts.table(head, rows, "As written down or logged", classes=("", "n", "n", ""))
 
 
 def _folded(title: str, rows: Sequence[MetricComparison]) -> Any:
@@ -237,6 +239,8 @@ def _numbers(rows: Sequence[MetricComparison]) -> Any:
 def _mean_and_spread(values: LapValues, digits: int) -> str:
     if values.mean is None:
         return "–"
+    if not values.laps:  # of the whole run
+        return number(values.mean, digits)
     spread = "" if values.sd is None else f" ± {number(values.sd, digits)}"
     return f"{number(values.mean, digits)}{spread} ({len(values.values)} laps)"
 

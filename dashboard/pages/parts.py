@@ -19,6 +19,7 @@ NAV = (
     ("/balance", "Balance"),
     ("/rider", "Rider"),
     ("/compare", "Compare"),
+    ("/dampers", "Dampers"),
 )
 
 
@@ -81,6 +82,8 @@ def _nav_link(path: str, words: str, active: str, view: View) -> html.A:
     carried = replace(view, run=view.other or view.run, other="", zoom=None)
     if path == "/compare":
         carried = view if active == path else View(run=view.run)
+    elif path == "/dampers":
+        carried = view if active == path else View()  # it finds the service by itself
     return html.A(words, href=path + to_query(carried), className="in", **here)
 
 

@@ -2,8 +2,9 @@
 
 The chassis frame (x forward, z up) is level as the motorcycle stood when it was measured, both ends extended;
 its origin is that of the bike file's points, the rear axle where there are none. Both axles move in it, and the
-ground is the line that touches both tyres. Tyres count with their unloaded radius; where the bike file gives none,
-both are taken to be alike, which moves rake by less than 0.01 deg, and what needs the radius itself is None.
+ground is the line that touches both tyres. Tyres count with their unloaded radius (for the trail the stand takes off
+what they give under load); where the bike file gives none, both are taken to be alike, which moves rake by less than
+0.01 deg, and what needs the radius itself is None.
 """
 
 from dataclasses import dataclass

@@ -317,6 +317,20 @@ class Channels(NamesColumns):
     beacon: str | None = None
 
 
+class Conditions(NamesColumns):
+    """Columns of the log that hold conditions, in any unit; they stand beside the difference of two runs."""
+
+    track_temperature: str | None = None
+    air_temperature: str | None = None
+    fuel: str | None = None
+    front_tyre_pressure: str | None = None
+    rear_tyre_pressure: str | None = None
+    front_tyre_temperature: str | None = None
+    rear_tyre_temperature: str | None = None
+    front_oil_temperature: str | None = None
+    rear_oil_temperature: str | None = None
+
+
 def _same_names(one: Sensor, other: Sensor) -> list[str]:
     others = {name.strip() for name in other.names("channel")}
     return [name for name in one.names("channel") if name.strip() in others]
@@ -331,6 +345,7 @@ class Bike(Section):
     rear: Rear
     chassis: Chassis | None = None
     channels: Channels = Channels()
+    conditions: Conditions = Conditions()
     adjusters: dict[str, Adjuster] = {}
     measured_at: MeasuredAt = MeasuredAt()
     source: str = Field(default="bike", exclude=True)

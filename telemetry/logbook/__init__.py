@@ -1,6 +1,6 @@
 """The store: original logs byte for byte, their runs and reviews, and the catalogue."""
 
-from telemetry.logbook.dampers import history_of_damper
+from telemetry.logbook.dampers import damper_histories, history_of_damper
 from telemetry.logbook.entry import RunEntry
 from telemetry.logbook.export import export
 from telemetry.logbook.logbook import Logbook
@@ -12,6 +12,7 @@ __all__ = [
     "Logbook",
     "RunEntry",
     "Verification",
+    "damper_histories",
     "export",
     "history_of_damper",
     "outings_of",

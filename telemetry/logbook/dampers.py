@@ -1,8 +1,38 @@
-"""The history of one damper over the runs of a logbook."""
+"""The history of dampers over the runs of a logbook."""
+
+from collections.abc import Callable, Iterable
 
 from telemetry.errors import LogbookError
+from telemetry.logbook.entry import RunEntry
 from telemetry.logbook.logbook import Logbook
 from telemetry.setup import DamperRun, damper_history
+from telemetry.summary import Summary
+
+
+def damper_histories(
+    entries: Iterable[RunEntry], summary_of: Callable[[str], Summary]
+) -> dict[str, tuple[DamperRun, ...]]:
+    """Every damper that a bike file names with its outings, oldest first.
+
+    Parameters
+    ----------
+    entries : iterable of RunEntry
+    summary_of : callable
+        The review of a run by its id; a run that cannot be read (`LogbookError`) is left out.
+
+    Returns
+    -------
+    dict of str to tuple of DamperRun
+        By the damper's ``id``, in alphabetical order.
+    """
+    runs = []
+    for entry in sorted(entries, key=lambda entry: (entry.date, entry.added_at)):
+        try:
+            runs.append((entry.run_id, entry.name, entry.date, summary_of(entry.run_id)))
+        except LogbookError:
+            continue
+    names = sorted({fitted.id for *_, summary in runs for fitted in summary.dampers.values()})
+    return {name: damper_history(name, runs) for name in names}
 
 
 def history_of_damper(logbook: Logbook, damper: str) -> tuple[DamperRun, ...]:
@@ -23,16 +53,11 @@ def history_of_damper(logbook: Logbook, damper: str) -> tuple[DamperRun, ...]:
     LogbookError
         If no run has it; the message names those there are.
     """
-    oldest_first = sorted(logbook.runs(), key=lambda entry: (entry.date, entry.added_at))
-    runs = [(entry, logbook.summary(entry.run_id)) for entry in oldest_first]
-    found = damper_history(
-        damper, ((entry.run_id, entry.name, entry.date, summary) for entry, summary in runs)
-    )
-    if not found:
-        named = sorted({fitted.id for _, summary in runs for fitted in summary.dampers.values()})
-        there = f"there are {', '.join(named)}" if named else "no bike file names one"
+    found = damper_histories(logbook.runs(), logbook.summary)
+    if damper not in found:
+        there = f"there are {', '.join(found)}" if found else "no bike file names one"
         raise LogbookError(
             f"{logbook.path}: no run has a damper with the id {damper!r} ({there}); it is written as id in "
             "[front.damper] or [rear.damper] of the bike file."
         )
-    return found
+    return found[damper]

@@ -278,7 +278,7 @@ def _comparison(comparison: Comparison) -> str:
         page.table(rows.CHANGE_COLUMNS, rows.change_rows(comparison), words=(0, 1, 2, 3))
         if comparison.changes
         else page.paragraph("Nothing was changed that a setup sheet or bike file says."),
-        page.table(rows.CONDITION_COLUMNS, rows.condition_rows(comparison), words=(0,))
+        page.table(rows.CONDITION_COLUMNS, rows.condition_rows(comparison), words=(0, 3))
         if comparison.conditions
         else "",
         page.table(rows.COMPARISON_COLUMNS, rows.comparison_rows(comparison.metrics), words=(0, 4)),

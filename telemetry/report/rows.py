@@ -39,7 +39,7 @@ DAMPER_COLUMNS = (
 )  # fmt: skip
 SHEET_COLUMNS = ("setup sheet", "")
 CHANGE_COLUMNS = ("what", "before", "after", "kind")
-CONDITION_COLUMNS = ("", "before", "after")
+CONDITION_COLUMNS = ("", "before", "after", "from")
 COMPARISON_COLUMNS = ("", "before (SD)", "after (SD)", "change, ± 95 %", "verdict")
 
 
@@ -254,7 +254,12 @@ def change_rows(comparison: Comparison) -> list[Row]:
 def condition_rows(comparison: Comparison) -> list[Row]:
     """What, before, after; one row a condition."""
     return [
-        (f"{each.what} [{each.unit}]", number(each.before, 1), number(each.after, 1))
+        (
+            f"{each.what} [{each.unit}]" if each.unit else each.what,
+            number(each.before, 1),
+            number(each.after, 1),
+            each.source,
+        )
         for each in comparison.conditions
     ]
 

@@ -45,7 +45,7 @@ def print_comparison(comparison: Comparison, console: Console) -> None:
         indented(console, "Nothing that a setup sheet or bike file says.")
     if comparison.conditions:
         section(console, "Conditions")
-        console.print(table(CONDITION_COLUMNS, condition_rows(comparison), words=(0,)))
+        console.print(table(CONDITION_COLUMNS, condition_rows(comparison), words=(0, 3)))
     if comparison.metrics:
         section(console, "After against before: mean over laps, in brackets their standard deviation")
         _rows(console, comparison.metrics)

@@ -17,6 +17,7 @@ from telemetry.setup.bandwidth import at_common_bandwidth, other_bandwidth
 from telemetry.setup.changes import Change, bike_file_changes, changes, written_on_one
 from telemetry.setup.circuits import circuits_apart
 from telemetry.setup.conditions import Condition, conditions
+from telemetry.setup.damping import damping_rows
 from telemetry.setup.expected import KnownChange, known_change
 from telemetry.setup.laps import ExcludedLap, lap_values, usable_laps, values_over
 from telemetry.setup.parts import place_parts, same_numbering, section_parts
@@ -115,7 +116,8 @@ def compare(
     rows = [
         _row(metric, laps_a, laps_b, others) for metric in COMPARED if not (metric.speed and other_speeds)
     ]
-    judged = compare_laps([row for row in rows if row.a.values or row.b.values], known.rows, known.apart)
+    rows = [*(row for row in rows if row.a.values or row.b.values), *damping_rows(a, b)]
+    judged = compare_laps(rows, known.rows, known.apart)
     refusal, circuit_caution = circuits_apart(a, b)
     refused: ComparisonVerdict | None = (
         "different bikes" if _two_bikes(a, b) else "other circuit" if refusal else None
@@ -134,7 +136,7 @@ def compare(
         excluded=(*excluded_a, *excluded_b),
         cautions=(*cautions, *([circuit_caution] if circuit_caution and not refused else [])),
         first=(*_first_cautions(a, b), *([refusal] if refusal and refused != "different bikes" else [])),
-        conditions=conditions(sheet_a, sheet_b),
+        conditions=conditions(a, b, sheet_a, sheet_b),
         places=compare_parts(
             place_parts(a, laps_a, laps_b, same_numbering(a, b)), judged, refused=refused is not None
         ),

@@ -90,16 +90,22 @@ class MetricComparison:
 
 @dataclass(frozen=True)
 class Row:
-    """One number over the laps of all outings: before, after, and by set-up those that were ridden more than once."""
+    """One number over the laps of all outings: before, after, and by set-up those that were ridden more than once.
+
+    ``given`` is the variance of the difference of a number that a whole run has and a lap has not.
+    """
 
     metric: Metric
     a: LapValues
     b: LapValues
     repeats: tuple[tuple[LapValues, ...], ...] = ()
+    given: Variance | None = None
 
     @property
     def told(self) -> bool:
         """Whether both sides have the laps for an interval, and some spread."""
+        if self.given is not None:
+            return self.difference is not None
         enough = min(len(self.a.values), len(self.b.values)) >= MIN_LAPS
         return enough and any(np.ptp(side.values) > 0 for side in (self.a, self.b))
 
@@ -135,6 +141,8 @@ def _laps(values: LapValues) -> Laps:
 
 
 def _outings(row: Row) -> list[Laps]:
+    if row.given is not None:
+        return []
     return [_laps(each) for each in (row.a, row.b, *(one for group in row.repeats for one in group))]
 
 
@@ -241,6 +249,8 @@ def _outing_sd(row: Row) -> float:
 
 def _expected_variance(row: Row, correlation: LapCorrelation, outing_sd: float) -> Variance:
     """Variance of the difference of the two means, before any repeat is looked at."""
+    if row.given is not None:
+        return row.given
     laps = lap_variance(_outings(row), correlation)
     factors = sum(mean_factor(_laps(side).numbers, correlation) for side in (row.a, row.b))
     return added(Variance(laps.value * factors, laps.freedom), Variance(2.0 * outing_sd**2, float("inf")))
@@ -365,7 +375,7 @@ def _judged(
         None, None, None, "not enough laps to tell", expected=expected,
     )  # fmt: skip
     n_a, n_b = len(row.a.values), len(row.b.values)
-    if min(n_a, n_b) < MIN_LAPS:
+    if row.given is None and min(n_a, n_b) < MIN_LAPS:
         needed = f"{n_a} against {n_b} laps; {MIN_LAPS} a side are needed"
         return replace(judged, reason=needed if n_a or n_b else "not known on any lap")
     if variance is None or row.difference is None or p_adjusted is None:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.arrays import BoolArray, FloatArray, IntArray
+from telemetry.arrays import ENDS, BoolArray, FloatArray, IntArray
 from telemetry.errors import ChannelError
 from telemetry.logs.rawlog import RawLog
 from telemetry.logs.units import UNITS, find_unit, to_unit
@@ -62,6 +62,14 @@ MEANINGS: Mapping[str, Meaning] = {
     "lap": Meaning("lap", "", _NO_LAPS, between="hold"),
     "beacon": Meaning("beacon", "", _NO_LAPS, between="pulse"),
 }
+# Conditions, as logged: their unit is only shown.
+CONDITIONS = (
+    "track_temperature",
+    "air_temperature",
+    "fuel",
+    *(f"{end}_{what}" for what in ("tyre_pressure", "tyre_temperature", "oil_temperature") for end in ENDS),
+)
+MEANINGS = {**MEANINGS, **{name: Meaning(name, "", "comparisons do without it") for name in CONDITIONS}}
 
 
 @dataclass(frozen=True)

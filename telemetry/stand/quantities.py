@@ -17,12 +17,14 @@ from telemetry.bike import (
     leverage_curve,
     load_of,
     modes,
+    normal_trail_mm,
     quarter_vehicle,
     rollout_mm,
     spring_end,
     squat,
     stand,
     stroke_mm,
+    trail_mm,
     wheel_rate_n_per_mm,
     wheel_stroke_mm,
 )
@@ -165,6 +167,7 @@ def _attitude_values(bike: Bike, ridden: Standing) -> Values:
     """Heights and geometry."""
     now = ridden.attitude
     ahead_mm, height_mm = _whole(bike, ridden)
+    trail, normal_trail = _loaded_trails_mm(bike, ridden)
     return {
         "front.rider_shaft_mm": ridden.sag["front"].shaft_mm,
         "rear.rider_shaft_mm": ridden.sag["rear"].shaft_mm,
@@ -174,11 +177,34 @@ def _attitude_values(bike: Bike, ridden: Standing) -> Values:
         "front.load_pct": 100.0 * ahead_mm / now.wheelbase_mm,
         "pitch_deg": now.pitch_deg,
         "rake_deg": now.rake_deg,
-        "trail_mm": now.trail_mm,
-        "normal_trail_mm": now.normal_trail_mm,
+        "trail_mm": trail,
+        "normal_trail_mm": normal_trail,
         "wheelbase_mm": now.wheelbase_mm,
         "swingarm_deg": now.swingarm_deg,
     }
+
+
+def tyre_give_mm(bike: Bike, ridden: Standing) -> dict[End, float] | None:
+    """How far each tyre is pressed down by what it carries, None where the bike file lacks a rate or a mass. [mm]"""
+    give: dict[End, float] = {}
+    for end in ENDS:
+        section = bike.front if end == "front" else bike.rear
+        if section.tyre_rate_n_per_mm is None or section.unsprung_mass_kg is None:
+            return None
+        load_n = ridden.sag[end].sprung_load_n + GRAVITY_M_S2 * section.unsprung_mass_kg
+        give[end] = load_n / section.tyre_rate_n_per_mm
+    return give
+
+
+def _loaded_trails_mm(bike: Bike, ridden: Standing) -> tuple[float | None, float | None]:
+    """Trail on the ground and normal trail with tyres pressed down as far as they are; unloaded without their rates."""
+    now, give = ridden.attitude, tyre_give_mm(bike, ridden)
+    radius, offset = bike.front.tyre_radius_mm, bike.front.fork_offset_mm
+    if give is None or radius is None or offset is None:
+        return now.trail_mm, now.normal_trail_mm
+    rake = now.rake_deg - float(np.degrees(np.arctan((give["front"] - give["rear"]) / now.wheelbase_mm)))
+    radius -= give["front"]
+    return trail_mm(radius, rake, offset), normal_trail_mm(radius, rake, offset)
 
 
 def _whole(bike: Bike, ridden: Standing) -> tuple[float, float]:

@@ -216,6 +216,11 @@ def _notes(before: Bike, after: Bike, changed: Sequence[Changed]) -> tuple[str, 
         notes.append(f"Sag, and height and geometry with the rider on, need {', '.join(lacks)}.")
     if before.front.fork_offset_mm is None or before.front.tyre_radius_mm is None:
         notes.append("Trail needs front.fork_offset_mm and front.tyre_radius_mm.")
+    elif not lacks and any(
+        section.tyre_rate_n_per_mm is None or section.unsprung_mass_kg is None
+        for section in (before.front, before.rear)
+    ):
+        notes.append("Trail is on unloaded tyres: loaded ones need both tyre rates and unsprung masses.")
     if before.front.tyre_radius_mm is None or before.rear.tyre_radius_mm is None:
         notes.append("Ride heights need the radii of both tyres.")
     if lacks:

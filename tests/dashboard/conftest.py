@@ -9,6 +9,7 @@ from made_balance import with_balance
 from made_up import MadeUpLogbook, made_up
 
 from telemetry.setup import parse_sheet
+from telemetry.summary import FittedDamper
 
 
 @pytest.fixture(scope="session")
@@ -17,9 +18,14 @@ def runs():
     before = parse_sheet({"name": "Before", "front": {"rebound_clicks": 8, "rider_sag_mm": 36}})
     after = parse_sheet({"name": "After", "front": {"rebound_clicks": 6, "rider_sag_mm": 36}})
     changed = made_up("after", name="After the change", deeper_mm=4.0, seed=2, sheet=after)
+    first = made_up("before", name="Before the change", oscillation="no", sheet=before)
+
+    def damper(serviced):
+        return {"rear": FittedDamper("QB-R1", serviced)}
+
     return (
-        replace(changed, summary=with_balance(changed.summary)),
-        made_up("before", name="Before the change", oscillation="no", sheet=before),
+        replace(changed, summary=replace(with_balance(changed.summary), dampers=damper("2026-05-05"))),
+        replace(first, summary=replace(first.summary, dampers=damper("2026-03-10"))),
     )
 
 

@@ -9,6 +9,7 @@ import sys
 from pathlib import Path
 
 from browser import DESK, FLAGS, HOW_TO_GET_ONE, PHONE, TABLET, Watched, find_chromium, serving
+from made_dampers import made_dampers
 from made_up import MadeUpLogbook, made_up
 from playwright.sync_api import sync_playwright
 
@@ -23,6 +24,7 @@ def main(out: Path, logbook) -> None:
         "balance": f"/balance?run={runs[0]}",
         "rider": f"/rider?run={runs[0]}",
         "compare": f"/compare?run={runs[min(1, len(runs) - 1)]}&other={runs[0]}",
+        "dampers": "/dampers",
     }
     with serving(logbook) as address, sync_playwright() as playwright:
         path = find_chromium() or sys.exit(HOW_TO_GET_ONE)
@@ -44,6 +46,6 @@ if __name__ == "__main__":
         book = Logbook(sys.argv[2], create=False)
     else:
         book = MadeUpLogbook(
-            made_up("second", name="Run 2, one click"), made_up("first", seed=2, deeper_mm=3)
+            made_up("second", name="Run 2, one click"), made_up("first", seed=2, deeper_mm=3), *made_dampers()
         )
     main(Path(sys.argv[1]), book)

@@ -7,12 +7,14 @@ import numpy as np
 import pytest
 from made_summaries import end_summary, lap, laps_with, summary
 
+from telemetry.balance.balance import DampingBalance, EndDamping, Ratio
 from telemetry.damping import Oscillation
 from telemetry.laps import Corner
 from telemetry.motion import not_judged
 from telemetry.notes import Step
 from telemetry.setup import Outing, compare, comparison_to_json, parse_sheet, repeats
 from telemetry.setup.expected import known_change
+from telemetry.summary import LoggedCondition
 
 NO_FRONT = not_judged(125.0, 114.0, "The bike file has no [front.sensor].")
 
@@ -245,11 +247,14 @@ def test_conditions_of_both_sheets_stand_beside_the_difference(rng):
     laps = laps_with(rng, 3)
     before = parse_sheet({"track_temperature_c": 31, "rear": {"tyre_pressure_bar": 1.6}})
     after = parse_sheet({"track_temperature_c": 44, "fuel_l": 9})
-    result = compare(summary(laps), summary(laps), before, after)
-    assert [(row.what, row.unit, row.before, row.after) for row in result.conditions] == [
-        ("track temperature", "°C", 31, 44),
-        ("fuel", "L", None, 9),
-        ("rear tyre pressure", "bar", 1.6, None),
+    a = summary(laps, conditions={"rear_oil_temperature": LoggedCondition(61.0, "C")})
+    b = summary(laps, conditions={"rear_oil_temperature": LoggedCondition(74.5, "C")})
+    result = compare(a, b, before, after)
+    assert [(row.what, row.unit, row.before, row.after, row.source) for row in result.conditions] == [
+        ("track temperature", "°C", 31, 44, "setup sheet"),
+        ("fuel", "L", None, 9, "setup sheet"),
+        ("rear tyre pressure", "bar", 1.6, None, "setup sheet"),
+        ("rear oil temperature", "C", 61.0, 74.5, "log"),
     ]
 
 
@@ -282,6 +287,25 @@ def test_what_a_change_should_move(change, rows):
     after = {end: {**base[end], **change.get(end, {})} for end in base}
     known = known_change(parse_sheet(base), parse_sheet(after), {}, {})
     assert {row.key: row.sign for row in known.rows} == rows
+
+
+@pytest.mark.parametrize(("after", "verdict"), [(0.40, "higher"), (0.31, "no clear difference")])
+def test_damping_ratios_of_whole_runs_are_rows(rng, after, verdict):
+    def run(compression):
+        ends = {
+            end: EndDamping(compression if end == "front" else 0.4, 0.5, 0.03, 0.03)
+            for end in ("front", "rear")
+        }
+        made = summary(laps_with(rng, 4))
+        damping = DampingBalance(Ratio(1.0), Ratio(1.0), ends, 0.0, 0.9, 40)
+        return replace(made, balance=replace(made.balance, damping=damping))
+
+    row = rows_by_key(compare(run(0.30), run(after)))["front.damping.compression"]
+    # propagation by hand: sd of 0.30 and of the other, each 3 % of the estimate and 3 % between outings
+    sd = np.hypot(0.03, 0.03) * np.hypot(0.30, after)
+    assert row.difference == pytest.approx(after - 0.30)
+    assert (row.ci95[1] - row.ci95[0]) / 2 >= 1.959 * sd
+    assert row.verdict == verdict
 
 
 def test_repeats_of_a_setup_are_found_by_their_sheets(rng):

@@ -1,0 +1,158 @@
+"""The dampers of a logbook: is one back after a service, and what has each been through."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+from dash import Dash, Input, Output, dcc, html
+
+from dashboard.figures.damper import damper_course
+from dashboard.pages import parts
+from dashboard.pages.parts import Screen, section
+from dashboard.shelf import Shelf
+from dashboard.theme import Theme
+from dashboard.urlstate import View, to_query
+from telemetry.arrays import ENDS, End
+from telemetry.logbook import damper_histories
+from telemetry.report.terminal_damper import HISTORY_COLUMNS, SPEED_COLUMNS, history_rows, speed_rows
+from telemetry.setup import DamperRun, compare_damper
+from telemetry.summary import Summary
+from telemetry.wording import count_word
+
+PATH = "/dampers"
+VIEW = "damper-view"
+Histories = Mapping[str, tuple[DamperRun, ...]]
+
+
+def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
+    """The page for two outings, and the history of every damper that a bike file names.
+
+    Raises
+    ------
+    LogbookError
+        If there is no such run.
+    """
+    found = damper_histories(shelf.runs(), shelf.summary)
+    view = view if view.run and view.other else _about_a_service(found, view)
+    return parts.page(
+        PATH,
+        view,
+        "Dampers",
+        dcc.Store(id=VIEW, data={"search": to_query(view), "screen": screen.words}),
+        _bar(shelf, view),
+        *_compared(shelf, view),
+        html.Div(histories(found, screen.theme), id="damper-history"),
+    )
+
+
+def _about_a_service(found: Histories, view: View) -> View:
+    """The last outing before the newest service and the first after it, where the address names no two."""
+    if view.run or view.other:
+        return view
+    pairs = [
+        (before, after)
+        for runs in found.values()
+        for before, after in zip(runs, runs[1:], strict=False)
+        if before.serviced != after.serviced
+    ]
+    if not pairs:
+        return view
+    before, after = max(pairs, key=lambda pair: (pair[1].serviced, pair[1].date))
+    return replace(view, run=before.run_id, other=after.run_id)
+
+
+def _bar(shelf: Shelf, view: View) -> html.Div:
+    runs = shelf.runs()
+    return html.Div(
+        [
+            parts.run_choice(runs, view.run, label="Before", name="run"),
+            parts.run_choice(runs, view.other, label="After", name="other"),
+        ],
+        className="bar",
+        role="group",
+        **{"aria-label": "Outings compared"},
+    )
+
+
+def _compared(shelf: Shelf, view: View) -> list[Any]:
+    if not (view.run and view.other):
+        if view.run or view.other:
+            shelf.summary(view.run or view.other)  # an unknown run is said, not waited for
+        return [
+            section("Is the damping back?", html.P("Choose an outing before the service and one after it."))
+        ]
+    before, after = shelf.summary(view.run), shelf.summary(view.other)
+    shown: list[End] = [
+        end for end in reversed(ENDS) if any(_something_of(run, end) for run in (before, after))
+    ] or ["rear"]
+    return [_of_end(before, after, end, caution=place == 0) for place, end in enumerate(shown)]
+
+
+def _something_of(run: Summary, end: End) -> bool:
+    """Whether a run names the damper of an end or could judge it."""
+    return end in run.dampers or (end in run.oscillation.course and bool(run.oscillation.course[end].laps))
+
+
+def _of_end(before: Summary, after: Summary, end: End, *, caution: bool) -> html.Section:
+    found = compare_damper(before, after, end)
+    return section(
+        f"Is the damping back? The {end}",
+        parts.sentences(found.sentences),
+        parts.cautions([found.caution]) if caution else None,
+        parts.table(
+            SPEED_COLUMNS,
+            speed_rows(found),
+            f"Damping ratio of the {end} wheel hop, mean over laps",
+            classes=("", "n", "n", "n", ""),
+        ),
+        note="After against before, by shaft speed. The interval also holds what one sound damper differs by from "
+        "outing to outing.",
+    )
+
+
+def histories(found: Histories, theme: Theme) -> list[Any]:
+    """Every damper with its outings, oldest first; how to name one where none is named."""
+    if not found:
+        return [
+            section(
+                "What each damper has been through",
+                html.P("No bike file names a damper. Give it a name and the day of its last service there:"),
+                html.Pre('[rear.damper]\nid = "..."\nserviced = 2026-05-01'),
+            )
+        ]
+    return [_history(name, runs, place, theme) for place, (name, runs) in enumerate(found.items())]
+
+
+def _history(name: str, runs: tuple[DamperRun, ...], place: int, theme: Theme) -> html.Section:
+    where = " and ".join(sorted({run.end for run in runs}))
+    return section(
+        f"Damper {name}",
+        parts.graph(
+            f"damper-course-{place}",
+            damper_course(runs, theme),
+            "low",
+            f"Damping ratio of damper {name} from outing to outing; the table below has the numbers.",
+        ),
+        parts.table(
+            HISTORY_COLUMNS,
+            history_rows(runs),
+            f"Outings of damper {name}, oldest first",
+            classes=("", "", "", "n", "n", "n", "n", ""),
+        ),
+        note=f"{where.capitalize()}, {count_word(len(runs), 'outing')}. Mean over laps with 95 % interval; heat is the "
+        "work of the oil, since the last service. Road and the other end are in these numbers: two outings compare as "
+        "above, not at a glance.",
+    )
+
+
+def register(app: Dash, shelf: Shelf) -> None:
+    """Another theme, in place."""
+
+    @app.callback(
+        Output("damper-history", "children"),
+        Input(VIEW, "data"),
+        prevent_initial_call=True,
+    )
+    def show(said: dict[str, str]) -> list[Any]:
+        found = damper_histories(shelf.runs(), shelf.summary)
+        return histories(found, Screen.read(said["screen"]).theme)
