@@ -36,7 +36,7 @@ def repeated(events: Sequence[Placed], laps: Sequence[LapSummary]) -> list[Share
 
 
 def bottoming_candidates(end: End, summary: EndSummary, laps: Sequence[LapSummary]) -> list[Candidate]:
-    """Every place where an end bottoms on enough laps.
+    """One for an end that bottoms on enough laps, with every place where it does.
 
     Parameters
     ----------
@@ -48,25 +48,37 @@ def bottoming_candidates(end: End, summary: EndSummary, laps: Sequence[LapSummar
     -------
     list of Candidate
     """
-    found = []
-    for place in repeated(summary.bottomed, laps):
-        stops = [summary.bottomed[i] for i in place.events]
-        hard = sum(stop.hard for stop in stops)
-        where = place_words(place.corner, None, None if place.corner else place.distance_m)
-        found.append(
-            Candidate(
-                rule="bottoms",
-                end=end,
-                title=f"{end.capitalize()} bottoms at {where}",
-                evidence=f"{_phases(stops)}, {laps_words(place.laps)} "
-                f"({count_word(len(place.laps), 'lap')}, {count_word(len(stops), 'time')}, "
-                f"{hard or 'none'} of them a hard blow); arrives at up to "
-                f"{max(stop.speed_mm_s for stop in stops):.0f} mm/s at the wheel.",
-                short=f"the {end} bottoms at {where}",
-                caution=DAMAGE_CAUTION if hard else "",
-            )
+    places = repeated(summary.bottomed, laps)
+    if not places:
+        return []
+    wheres = [place_words(place.corner, None, None if place.corner else place.distance_m) for place in places]
+    where = wheres[0] if len(wheres) == 1 else f"{', '.join(wheres[:-1])} and {wheres[-1]}"
+    told = [
+        (f"{one}: " if len(places) > 1 else "")
+        + _bottomed(place, [summary.bottomed[i] for i in place.events])
+        for one, place in zip(wheres, places, strict=True)
+    ]
+    hard = any(summary.bottomed[i].hard for place in places for i in place.events)
+    return [
+        Candidate(
+            rule="bottoms",
+            end=end,
+            title=f"{end.capitalize()} bottoms at {where}",
+            evidence=f"{'; '.join(told)}.",
+            short=f"the {end} bottoms at {where}",
+            caution=DAMAGE_CAUTION if hard else "",
         )
-    return found
+    ]
+
+
+def _bottomed(place: SharedPlace, stops: Sequence[StopEvent]) -> str:
+    """Phases, laps, how often and how fast an end bottomed at one place."""
+    hard = sum(stop.hard for stop in stops)
+    return (
+        f"{_phases(stops)}, {laps_words(place.laps)} ({count_word(len(place.laps), 'lap')}, "
+        f"{count_word(len(stops), 'time')}, {hard or 'none'} of them a hard blow), arrives at up to "
+        f"{max(stop.speed_mm_s for stop in stops):.0f} mm/s at the wheel"
+    )
 
 
 def _phases(stops: Iterable[StopEvent]) -> str:

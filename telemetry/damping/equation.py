@@ -240,13 +240,10 @@ class OtherNews:
         then = between((self.then_s[part] + later_s) / step_s, self.other.orders.shape[1])
         per_step = 2.0 * np.pi * REFERENCE_HZ * step_s
 
-        def read(heard: WheelSignals, row: int) -> FloatArray:
-            return then(heard.orders[row], per_step * heard.orders[row - 1])
-
-        other = [read(self.other, row) * self.faster[part] for row in OTHER_THEN]
+        other = then.each(self.other.orders, OTHER_THEN, per_step) * self.faster[part]
         now = self.other.orders[OTHER_NOW, part]
-        own = [] if self.own is None else [read(self.own, row) for row in OWN_THEN]
-        return np.concatenate([other, now, *([own] if own else [])])
+        own = [] if self.own is None else [then.each(self.own.orders, OWN_THEN, per_step)]
+        return np.concatenate([other, now, *own])
 
 
 def _when_other_was_here(

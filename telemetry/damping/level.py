@@ -12,6 +12,9 @@ from telemetry.damping.places import stretches_of_road
 TOLD_APART_S = 0.6
 # From twice that on a stretch alone, or several of them together, say enough.
 ENOUGH_S = 2.0 * TOLD_APART_S
+# A ridge begins at the same point of the road on every lap. A start is known to about a tenth of a second (5 m at
+# 50 m/s) and the place along the lap to about as much; three times that. A choice of ours.
+FIXED_WITHIN_M = 15.0
 # An alarm asks for this confidence that not all of its stretches have another cause. A choice of ours.
 SURE = 0.95
 # Confidence of what other things can cause as well; see "Reliability" in DEVELOPERS.md.
@@ -25,6 +28,7 @@ def with_levels(
 
     An alarm is what repeats (stretches of `ENOUGH_S` together, on two laps or at two places), or one stretch of
     `ENOUGH_S` for which the log's own detection limit holds, with the others at its place. Every other is a look.
+    What begins at one point of the road on every lap counts once: a ridge that only one wheel meets does so.
 
     Parameters
     ----------
@@ -69,11 +73,21 @@ def _stands_alone(event: OscillationEvent, limits: Sequence[DetectionLimit]) -> 
 def _repeats(events: Sequence[OscillationEvent]) -> bool:
     """Whether stretches on two laps or at two places are together long and clear enough.
 
-    Short ones at one place alone are not: a ridge is met there on every lap.
+    Those shorter than `TOLD_APART_S` do not count, however many: kerbs have many places too.
     """
-    places = len(stretches_of_road([event.distance_m for event in events]))
-    if places == 1 and all(_length_s(event) < TOLD_APART_S for event in events):
-        return False
-    apart = len({event.lap for event in events}) > 1 or places > 1
-    long_enough = sum(map(_length_s, events)) >= ENOUGH_S
-    return apart and long_enough and 1.0 - prod(1.0 - event.confidence for event in events) >= SURE
+    long = [event for event in events if _length_s(event) >= TOLD_APART_S]
+    places = [[long[i] for i in place] for place in stretches_of_road([event.distance_m for event in long])]
+    counted = [event for place in places for event in (_longest(place) if _fixed_to_ground(place) else place)]
+    apart = len(places) > 1 or len({event.lap for event in counted}) > 1
+    long_enough = sum(map(_length_s, counted)) >= ENOUGH_S
+    return apart and long_enough and 1.0 - prod(1.0 - event.confidence for event in counted) >= SURE
+
+
+def _longest(place: Sequence[OscillationEvent]) -> list[OscillationEvent]:
+    return [max(place, key=_length_s)]
+
+
+def _fixed_to_ground(place: Sequence[OscillationEvent]) -> bool:
+    """Whether what rings at one place begins at the same point of the road on every lap, as a ridge there would."""
+    starts_m = [event.distance_m for event in place if event.distance_m is not None]
+    return bool(starts_m) and max(starts_m) - min(starts_m) <= FIXED_WITHIN_M

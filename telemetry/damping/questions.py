@@ -7,6 +7,7 @@ from telemetry.damping.band import FREEDOM_PER_S
 from telemetry.damping.equation import BLOCK_S, WheelEquation
 from telemetry.damping.listen import Heard
 from telemetry.damping.oscillation import Check
+from telemetry.damping.same_place import LEAST_BEYOND_PLACE, SwingByPlace
 
 # After a single hit this share of the energy lies in one quarter of a second; and a wheel that is held swings out
 # as fast as this damping ratio says, between lost and healthy (a free decay at 19 Hz and 0.07 has 98 % of its
@@ -86,6 +87,43 @@ def _one_hit(equation: WheelEquation, inside: slice, hop_hz: float) -> Check:
         )
     return Check(
         question, f"No: its strongest quarter of a second holds {100 * share:.0f} % of the movement."
+    )
+
+
+def place_check(by_place: SwingByPlace, end: End, start_s: float, end_s: float) -> tuple[Check, ...]:
+    """Ask whether the place makes the wheel swing like this on every lap; nothing without another lap there.
+
+    Parameters
+    ----------
+    by_place : SwingByPlace
+    end : {"front", "rear"}
+    start_s, end_s : float
+        Of the stretch, on the run's clock. [s]
+
+    Returns
+    -------
+    tuple of Check
+        One or none.
+    """
+    beyond = by_place.beyond_place(start_s, end_s)
+    if beyond is None:
+        return ()
+    question = "Does the wheel swing as far there on the other laps?"
+    further = float(np.exp(0.5 * beyond))  # of amplitudes
+    if beyond < LEAST_BEYOND_PLACE:
+        return (
+            Check(
+                question,
+                f"Nearly: the {end} swings further than usual at this place on most laps; this time its amplitude was "
+                f"{further:.1f} times what the place explains.",
+                against=True,
+            ),
+        )
+    return (
+        Check(
+            question,
+            f"No: its amplitude was {further:.1f} times what the place and the road that the other wheel met explain.",
+        ),
     )
 
 

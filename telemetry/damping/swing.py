@@ -31,8 +31,8 @@ LEAST_ROAD = 0.15
 # more. Its healthy scatter is the outing's own, but not less than that of a second of a resonance. The rare bump that
 # only this wheel has met counts as `RARE`. Chosen on the tuning seeds of tests/benchmarks/detection.
 LOST_SWING, LOST_SPREAD = 1.8, 0.45
-MORE_SCATTER, LEAST_SCATTER = 1.5, 0.25
-RARE, RARE_RANGE = 0.01, 5.0
+MORE_SCATTER, LEAST_SCATTER = 1.1, 0.25
+RARE, RARE_RANGE = 0.003, 5.0
 # With less than this the wheel swings no further than with half of its damping: a sound damper too is damped less
 # at some loads and speeds (oil and hose give, valves are digressive, seals hold), and its pole then looks lost.
 LEAST_SWING = float(np.log(2.0))

@@ -94,13 +94,16 @@ class Line:
     def _less(self, signals: FloatArray, share: FloatArray | BoolArray) -> FloatArray:
         """Signals less a share of the line, turn by turn."""
         cosine, sine = self._carrier
+        before, part = self._between
         left = signals.copy()
         for row in left:
             amplitude = 2.0 * self._amplitude(row) * share
+            step = np.diff(amplitude, append=amplitude[-1:])
             for first in range(0, len(row), CHUNK_SAMPLES):
                 here = slice(first, first + CHUNK_SAMPLES)
-                at = np.interp(self.angle_turns[here], self._middle, amplitude)
-                row[here] -= at.real * cosine[here] - at.imag * sine[here]
+                turn, u = before[here], part[here]
+                row[here] -= (amplitude.real[turn] + u * step.real[turn]) * cosine[here]
+                row[here] += (amplitude.imag[turn] + u * step.imag[turn]) * sine[here]
         return left
 
     def followed(self, signal: FloatArray) -> "Line":
@@ -127,6 +130,13 @@ class Line:
     @cached_property
     def _middle(self) -> FloatArray:
         return 0.5 + np.arange(len(self._first) - 1, dtype=np.float64)
+
+    @cached_property
+    def _between(self) -> tuple[IntArray, FloatArray]:
+        """For every sample the turn whose middle is before it, and how far it is to the next; held at both ends."""
+        at = np.clip(self.angle_turns - 0.5, 0.0, len(self._middle) - 1.0)
+        before = at.astype(np.int64)
+        return before, at - before
 
     @cached_property
     def _rate_hz(self) -> FloatArray:

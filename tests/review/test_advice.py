@@ -96,6 +96,16 @@ def test_less_compression_damping_needs_travel_in_hand(left_mm, advised):
     assert (f"the front has {left_mm:.0f} mm of travel left" in found.suggestion) is not advised
 
 
+def test_an_end_that_bottoms_at_several_places_is_one_finding_with_all_of_them():
+    stops = [replace(a_stop(lap, corner=corner), hard=corner == 7) for corner in (3, 7) for lap in (1, 2)]
+    ends = {"front": an_end(124.8, bottomed=stops), "rear": an_end(90.0)}
+    (found,) = findings(some_laps(3), ends, a_balance(), SOUND)
+    assert found.title == "Front bottoms at corner 3 and corner 7"
+    assert "corner 3: braking, laps 1 and 2 (2 laps, 2 times, none of them a hard blow)" in found.evidence
+    assert "corner 7: braking, laps 1 and 2 (2 laps, 2 times, 2 of them a hard blow)" in found.evidence
+    assert "qualified technician" in found.caution
+
+
 def test_travel_in_hand_is_not_known_of_an_end_that_was_measured_in_part():
     ends = {"front": replace(an_end(60.0), valid_share=0.5), "rear": an_end()}
     (found,) = findings(some_laps(3), ends, a_balance(down=FRONT_SLOW), SOUND)
