@@ -23,7 +23,7 @@ Function = TypeVar("Function", bound=Callable[..., Any])
 
 def compiled(function: Function) -> Function:
     """Compile a function, once per machine; strict floating point, so that results repeat."""
-    return cast(Function, njit(cache=True, fastmath=False)(function))
+    return cast(Function, njit(cache=True, fastmath=False, error_model="numpy")(function))
 
 
 class Body(NamedTuple):

@@ -230,14 +230,6 @@ def spring_with_error(bike: Bike, end: End, nominal: Bike, error: FileError) -> 
     return replace(spring, coil_n_per_mm=coil, parts=parts.model_copy(update=update))
 
 
-def _air_force_n(spring: ShaftSpring, shaft_mm: float) -> float:
-    """What the enclosed air gives of a spring's force."""
-    if spring.parts is None or spring.parts.air is None:
-        return 0.0
-    without = replace(spring, parts=spring.parts.model_copy(update={"air": None}))
-    return spring.force_n(shaft_mm) - without.force_n(shaft_mm)
-
-
 def shaft_grid_mm(bike: Bike) -> FloatArray:
     """Shaft travel of the tables: both strokes and what lies beyond them. [mm]"""
     longest = max(stroke_mm(bike, end) for end in ENDS)
@@ -268,8 +260,9 @@ def spring_table_n(
     inside = np.clip(true_mm, 0.0, spring.stroke_mm)
     unique, where = np.unique(inside, return_inverse=True)
     force = np.array([spring.force_n(float(x)) for x in unique])
-    if air != 1.0:
-        force += (air - 1.0) * np.array([_air_force_n(spring, float(x)) for x in unique])
+    if air != 1.0 and spring.parts is not None and spring.parts.air is not None:
+        airless = replace(spring, parts=spring.parts.model_copy(update={"air": None}))
+        force += (air - 1.0) * (force - np.array([airless.force_n(float(x)) for x in unique]))
     return np.asarray(force[where] + STOP_N_PER_MM * (true_mm - inside))
 
 

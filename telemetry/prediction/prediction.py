@@ -64,7 +64,7 @@ CAUTION = (
     "'bothends stand' lists, and log again before relying on it."
 )
 DRAWS = 16
-DRAWN_RIDING_S = 100.0  # of laps that the draws ride: what a file's errors do is the same on every lap
+DRAWN_RIDING_S = 60.0  # of laps that the draws ride: what a file's errors do is the same on every lap
 MANY_CONTACTS = 10  # new contacts with the stop beyond which only "more than" is said
 DEEP_PLACES = 6
 FEWEST_S = 0.5  # of riding in a place

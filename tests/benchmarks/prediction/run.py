@@ -1,0 +1,164 @@
+"""Predicted changes against rides of known truth, beside three simple methods.
+
+    python tests/benchmarks/prediction/run.py --bikes 4
+
+Every bike is drawn; it is ridden by `telemetry.simulate` as it is and with one change, all else the same: circuit,
+road, rider and sensors. Each method sees the first log only. Printed: RMS error of the change at the end that was
+changed, travel in mm, all else in % of the value, on seeds that tuned nothing. Nothing is asserted.
+"""
+
+import argparse
+import os
+import tempfile
+from collections import defaultdict
+from pathlib import Path
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+import numpy as np  # noqa: E402
+from scipy import signal  # noqa: E402
+
+from telemetry.bike import leverage_curve, spring_of, static_sag  # noqa: E402
+from telemetry.logs import read_log  # noqa: E402
+from telemetry.prediction import predict, prepare  # noqa: E402
+from telemetry.prediction._kernel import wheel_forces_n  # noqa: E402
+from telemetry.prediction.model import difference_model, shaft_grid_mm, spring_table_n  # noqa: E402
+from telemetry.prediction.ridden import with_shaft  # noqa: E402
+from telemetry.prediction.values import bumps_of, ride_values  # noqa: E402
+from telemetry.review import measure  # noqa: E402
+from telemetry.simulate import random_bike, simulate_outing, write_log  # noqa: E402
+from telemetry.stand import apply_changes, parse_change  # noqa: E402
+
+TEST_SEEDS = 600_000  # what was tuned was tuned on lower seeds
+SLOW_HZ = 1.0
+ENDS = ("front", "rear")
+
+
+def changes_of(bike):
+    """Names, and changes as typed: springs, preload and dampers of both ends."""
+    for end, preload in (("front", 4), ("rear", 3)):
+        section = getattr(bike, end)
+        yield end, [f"{end}.spring_rate_n_per_mm=+{0.1 * section.spring_rate_n_per_mm:.6f}"]
+        yield end, [f"{end}.preload_mm=+{preload}"]
+        for side in ("compression", "rebound"):
+            damper = getattr(section.damper, side)
+            yield (
+                end,
+                [
+                    f"{end}.damper.{side}.{name}={1.25 * getattr(damper, name):.6f}"
+                    for name in ("low_n_s_per_mm", "high_n_s_per_mm")
+                ],
+            )
+
+
+def ridden(bike, seed, folder):
+    """The log of an outing, measured."""
+    outing = simulate_outing(bike, seed=seed, laps=1, log_rate_hz=200.0)
+    path = folder / "log.csv"
+    write_log(outing, path)
+    return measure(read_log(path), bike)
+
+
+def sag_shift(laps, old, new):
+    """Travel moved by what the static sag moves."""
+    before, after = static_sag(old), static_sag(new)
+    return {
+        end: laps.before.ends[end].shaft_travel_mm + after[end].shaft_mm - before[end].shaft_mm
+        for end in ENDS
+    }
+
+
+def slow_part(laps, old, new):
+    """The slow part of travel to where the new spring carries the same force."""
+    grid, found = shaft_grid_mm(old), {}
+    sos = signal.butter(2, SLOW_HZ, fs=laps.before.sample_rate_hz, output="sos")
+    for end in ENDS:
+        travel = laps.before.ends[end].shaft_travel_mm
+        slow = signal.sosfiltfilt(sos, np.where(np.isfinite(travel), travel, np.nanmedian(travel)))
+        tables = [spring_table_n(spring_of(bike, end), grid) for bike in (old, new)]
+        found[end] = travel + np.interp(np.interp(slow, grid, tables[0]), tables[1], grid) - slow
+    return found
+
+
+def quarter_car(laps, old, new):
+    """Every frequency by the ratio of two linear quarter vehicles, the dampers those of the same power."""
+    model, found = difference_model(old, new), {}
+    rate = laps.before.sample_rate_hz
+    for k, end in enumerate(ENDS):
+        own = laps.before.ends[end]
+        travel = np.where(
+            np.isfinite(own.shaft_travel_mm), own.shaft_travel_mm, np.nanmedian(own.shaft_travel_mm)
+        )
+        speed = np.nan_to_num(own.shaft_speed_mm_s) / 1e3
+        middle = float(np.median(travel))
+        ratio = float(leverage_curve(old, end).ratio(np.array([middle]))[0])
+        w = 2 * np.pi * np.fft.rfftfreq(len(travel), 1 / rate)
+        m = model.body.mass_kg * float(model.body.arm_m[1 - k] / model.body.arm_m.sum())
+        with np.errstate(divide="ignore", invalid="ignore"):
+            g = -1 / (m * w**2) + 1 / (
+                model.body.tyre_n_m[k] + 1j * w * model.body.tyre_n_s_m[k] - model.body.unsprung_kg[k] * w**2
+            )
+        loop = []
+        for bike, tables in ((old, model.old), (new, model.new)):
+            rate_n_m = 1e3 * spring_of(bike, end).rate_n_per_mm(middle)
+            still, moving = np.tile(np.array([[middle], [middle]]) / 1e3, len(speed)), np.tile(speed, (2, 1))
+            force = np.empty_like(moving)
+            wheel_forces_n(tables, still, moving, force)
+            rest = np.empty((2, 1))
+            wheel_forces_n(tables, still[:, :1], np.zeros((2, 1)), rest)
+            damping = ratio * float(np.sum((force[k] - rest[k]) * speed) / np.sum(speed**2))
+            loop.append(1 + g * (rate_n_m + 1j * w * damping) / ratio**2)
+        transfer = loop[0] / loop[1]
+        transfer[0] = 1.0
+        moved = np.fft.irfft(np.fft.rfft(travel - middle) * transfer, len(travel))
+        sag = static_sag(new)[end].shaft_mm - static_sag(old)[end].shaft_mm
+        found[end] = moved + middle + sag
+    return found
+
+
+PEERS = {"sag shift": sag_shift, "slow part": slow_part, "quarter car": quarter_car}
+
+
+def main():
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--bikes", type=int, default=3)
+    parser.add_argument("--seed", type=int, default=TEST_SEEDS)
+    arguments = parser.parse_args()
+    errors = defaultdict(lambda: defaultdict(list))
+    held = defaultdict(list)
+    with tempfile.TemporaryDirectory() as folder:
+        for seed in range(arguments.seed, arguments.seed + arguments.bikes):
+            bike = random_bike(seed)
+            laps = prepare(ridden(bike, seed, Path(folder)), bike)
+            print(f"{seed}: fork {laps.fork.state} {laps.fork.ratio or float('nan'):.3f}", flush=True)
+            for end, typed in changes_of(bike):
+                changes = [parse_change(text) for text in typed]
+                new, _ = apply_changes(laps.bike, changes)
+                true = ridden(apply_changes(bike, changes)[0], seed, Path(folder))
+                truth = ride_values(true.motion, true.track, laps.selected, bumps_of(true.motion, true.track))
+                rows = predict(laps, changes, draws=8).prediction.rows
+                ways = {"difference": {row.key: row.after for row in rows if row.after is not None}}
+                for name, peer in PEERS.items():
+                    motion = with_shaft(laps.measured.run, new, peer(laps, laps.bike, new))
+                    ways[name] = ride_values(motion, laps.track, laps.selected, laps.bumps)
+                for row in rows:
+                    key = row.key
+                    if key not in truth or row.after is None or not key.startswith((end, "balance")):
+                        continue
+                    scale = 1.0 if row.unit in ("mm", "times", "deg") else 100.0 / abs(row.before)
+                    short = key.removeprefix(f"{end}.")
+                    errors[short]["change"].append(scale * (truth[key] - row.before))
+                    for name, values in ways.items():
+                        errors[short][name].append(scale * (values[key] - truth[key]))
+                    held[short].append(row.low <= truth[key] - row.before <= row.high)
+    columns = ("change", *PEERS, "difference")
+    print(f"{'RMS':34s}" + "".join(f"{name:>13s}" for name in columns) + "   90 % holds")
+    for key, found in errors.items():
+        cells = "".join(f"{np.sqrt(np.mean(np.square(found[name]))):13.3f}" for name in columns)
+        print(f"{key:34s}{cells}   {np.mean(held[key]):.2f} ({len(held[key])})")
+
+
+if __name__ == "__main__":
+    main()
