@@ -3,12 +3,19 @@
 from telemetry.advice import Candidate
 from telemetry.arrays import End
 from telemetry.balance.balance import Balance, Ratio
+from telemetry.balance.ratios import MIN_PLACES
 from telemetry.balance.resistance import verdict
 
 # Both ends move "together" when the whole interval lies within this of 1; apart when it lies outside 1.
 EVEN_WITHIN = 0.10
 # An interval that spans more than this many times says nothing of how much.
 WIDEST = 4.0
+# Stands wherever both balances are shown.
+TWO_BALANCES = (
+    "Same bump: peak speed of both ends on the same bumps, those that stand clear of the road's grain, less what load "
+    "transfer adds. It leads, and advice rests on it. RMS speed: all riding, load transfer, wheel hop and friction in "
+    "it, so it may say otherwise."
+)
 
 
 def balance_sentence(balance: Balance) -> str:
@@ -18,15 +25,27 @@ def balance_sentence(balance: Balance) -> str:
     bump = balance.same_bump
     if bump is not None and bump.compression_ratio is not None:
         return (
-            f"On the same bump ({bump.pairs} of them) {_direction(bump.compression, 'go down')}; "
+            f"On the same bump ({bump.pairs} clear of the road's grain) {_direction(bump.compression, 'go down')}; "
             f"{_direction(bump.rebound, 'come up')}."
         )
     ratio = balance.speed_ratio
     if ratio.compression is None or ratio.rebound is None:
         return "Balance cannot be told: not enough valid motion."
     return (
-        f"Over the whole ride the rear's speed is {ratio.compression:.2f} of the front's in compression and "
-        f"{ratio.rebound:.2f} in rebound; too few common bumps to compare bump by bump."
+        f"{_too_few(balance)} Over the whole ride the rear's RMS speed is {ratio.compression:.2f} of the front's in "
+        f"compression and {ratio.rebound:.2f} in rebound, load transfer and wheel hop in it."
+    )
+
+
+def _too_few(balance: Balance) -> str:
+    """Why the ends cannot be compared on the same bump."""
+    bump = balance.same_bump
+    if bump is None:
+        return "The ends cannot be compared bump by bump: speed or short bumps are not in the log."
+    found = f"bumps at {bump.places} places" if bump.places != 1 else "bumps at 1 place"
+    return (
+        f"How the ends move on the same bump cannot be told: {found} of the lap stand clear of the road's grain, "
+        f"at least {MIN_PLACES} of like weight are needed."
     )
 
 
@@ -79,7 +98,7 @@ def _apart(ratio: Ratio, damping: Ratio | None, told: str, verb: str, pairs: int
     """One end slower than the other on the same bump."""
     slow: End = "front" if (ratio.value or 1.0) > 1 else "rear"
     fast: End = "rear" if slow == "front" else "front"
-    evidence = f"Same bump: {_direction(ratio, verb)}, {pairs} bumps."
+    evidence = f"Same bump: {_direction(ratio, verb)}, {pairs} bumps clear of the road's grain."
     if damping is not None and damping.value is not None and told != "cannot tell":
         evidence += f" For what each end carries {_damped(damping)} {_per_cent(damping)}".rstrip() + "."
     firmer = {"rear more": "rear", "rear less": "front", "cannot tell": slow}.get(told)

@@ -136,12 +136,12 @@ COMPARED: tuple[Metric, ...] = (
     ),
     *(_asymmetry(end) for end in ENDS),
     _ratio(
-        "same_bump_compression", "same bump, compression speed",
-        lambda lap: lap.balance.same_bump.compression.value if lap.balance.same_bump else None,
+        "same_bump_compression", "every common bump, compression speed",
+        lambda lap: lap.balance.same_bump.every_compression_ratio if lap.balance.same_bump else None,
     ),
     _ratio(
-        "same_bump_rebound", "same bump, rebound speed",
-        lambda lap: lap.balance.same_bump.rebound.value if lap.balance.same_bump else None,
+        "same_bump_rebound", "every common bump, rebound speed",
+        lambda lap: lap.balance.same_bump.every_rebound_ratio if lap.balance.same_bump else None,
     ),
 )  # fmt: skip
 

@@ -16,9 +16,9 @@ from dashboard.theme import Theme
 from dashboard.urlstate import View, parse, to_query
 from dashboard.words import NOT_KNOWN, number, percent, sentence
 from telemetry.arrays import ENDS
-from telemetry.balance.balance import Balance, DirectionBalance
+from telemetry.balance.balance import Balance, DirectionBalance, SameBump
 from telemetry.damping.oscillation import IN_DOUBT, dampers_in_doubt
-from telemetry.findings_balance import balance_sentence, damping_sentence
+from telemetry.findings_balance import TWO_BALANCES, balance_sentence, damping_sentence
 from telemetry.findings_damping import suspicions
 from telemetry.report.rows import response_rows
 from telemetry.report.rows_damping import drift_words
@@ -99,23 +99,37 @@ def _answer(summary: Summary) -> list[Any]:
     if balance.reason:
         return [html.P([html.B("Balance cannot be told. "), f"{sentence(balance.reason)}."]), *limits]
     rows = []
-    if balance.damping is not None and not balance.damping.reason:
-        rows.append(
-            ("damping ratio of the wheel", *ratio_cells(balance.damping.compression, balance.damping.rebound))
-        )
-    if balance.same_bump is not None:
-        words = f"peak speed on the same bump, {balance.same_bump.pairs} bumps"
-        rows.append((words, *ratio_cells(balance.same_bump.compression, balance.same_bump.rebound)))
+    if (bump := balance.same_bump) is not None:
+        words = f"peak speed on the same bump, {bump.pairs} clear bumps"
+        rows.append((words, *ratio_cells(bump.compression, bump.rebound)))
     speed = balance.speed_ratio
     rows.append(("wheel speed, RMS of all riding", number(speed.compression, 2), number(speed.rebound, 2)))
-    caption = "Rear over front, with 95 % intervals. Damping above 1: the rear is the slower; speed above 1: the faster"
+    caption = "Speed of the rear over the front, with 95 % intervals; above 1 the rear is the faster"
     compared = "" if dampers_in_doubt(summary.oscillation) else damping_sentence(balance)
     said = [words for words in (balance_sentence(balance), compared) if words]
     return [
         *limits,
         parts.sentences(said),
         parts.table(("rear over front", "compression", "rebound"), rows, caption, classes=_N),
-        html.P(f"Damping: {balance.damping.reason}") if balance.damping and balance.damping.reason else None,
+        html.P(TWO_BALANCES, className="note"),
+        *_damping(balance),
+    ]
+
+
+def _damping(balance: Balance) -> list[Any]:
+    """The damping ratio stands apart: above 1 the rear is the slower."""
+    damping = balance.damping
+    if damping is None:
+        return []
+    if damping.reason:
+        return [html.P(f"Damping: {damping.reason}")]
+    return [
+        parts.table(
+            ("rear over front", "compression", "rebound"),
+            [("damping ratio of the wheel", *ratio_cells(damping.compression, damping.rebound))],
+            "Damping for what each end carries, with 95 % intervals; above 1 the rear is the slower",
+            classes=_N,
+        )
     ]
 
 
@@ -150,23 +164,32 @@ def _bump(balance: Balance, shown: Mapping[str, Any]) -> list[Any]:
                     parts.table(
                         ("bumps", "pairs", "compression (95 %)", "rebound (95 %)"),
                         groups,
-                        "Peak speed on the same bump, rear over front",
+                        "Peak speed on the same bump, rear over front; above 1 the rear is the faster",
                         classes=_N,
                     ),
                 ]
             )
             if groups
             else None,
-            note=f"Average over {bump.pairs} bumps that both ends met, the rear a wheelbase later"
+            note=f"Average over {bump.pairs} bumps that stand clear of the road's grain, at {bump.places} places; "
+            "the rear met them a wheelbase later"
             + ("" if delay is None else f" (within {number(abs(delay), 1, 'ms')})")
-            + ". Dashed: the other end, repeated. "
-            + (
-                f"{bump.disturbed_pairs} more at which brake or drive came or went are left out."
-                if bump.disturbed_pairs
-                else ""
-            ),
+            + f". Dashed: the other end, repeated. {_other_bumps(bump)}",
         )
     ]
+
+
+def _other_bumps(bump: SameBump) -> str:
+    """What was done about bumps met under changing load, and which were not used."""
+    said = [
+        f"At {bump.disturbed_pairs} brake or drive came or went: the speed this gave each end is taken off."
+        if bump.disturbed_pairs
+        else "",
+        f"Not used: {bump.grain_pairs} no larger than the road's grain"
+        + (f", {bump.hanging_pairs} with an end fully extended just before" if bump.hanging_pairs else "")
+        + ".",
+    ]
+    return " ".join(words for words in said if words)
 
 
 def _speed(balance: Balance) -> list[Any]:
@@ -177,7 +200,7 @@ def _speed(balance: Balance) -> list[Any]:
         split = balance.speed.split_mm_s
         rows = [("compression", *_direction(balance.speed.compression)),
                 ("rebound", *_direction(balance.speed.rebound))]  # fmt: skip
-        caption = "Rear over front by speed" + (
+        caption = "RMS and slope of all riding, speed of the rear over the front, by speed" + (
             "" if split is None else f"; low speed ends at {number(split)} mm/s"
         )
         head = ("", "RMS", "through the middle", "low speed", "high speed")

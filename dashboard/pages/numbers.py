@@ -22,6 +22,7 @@ from dashboard.words import (
 )
 from telemetry.arrays import ENDS, End
 from telemetry.balance.balance import Balance, Ratio
+from telemetry.findings_balance import TWO_BALANCES
 from telemetry.motion.summary import EndSummary, PlaneSummary, SpeedSide, StopEvent
 from telemetry.report.words import lap_time, with_interval
 from telemetry.summary import LapSummary, Summary
@@ -188,8 +189,8 @@ def phase_table(balance: Balance) -> Any:
     head = (
         "phase",
         "time",
-        "compression, rear/front",
-        "rebound, rear/front",
+        "compression RMS, rear/front",
+        "rebound RMS, rear/front",
         "front mean [mm]",
         "rear mean [mm]",
         "pitch [deg]",
@@ -202,11 +203,10 @@ def _balance(balance: Balance) -> list[Any]:
     if balance.reason:
         return [html.P([html.B("Balance cannot be told. "), balance.reason])]
     speed, bump, pitch = balance.speed_ratio, balance.same_bump, balance.pitch
-    rows: list[tuple[str, Any, Any]] = [
-        ("RMS wheel speed", number(speed.compression, 2), number(speed.rebound, 2)),
-    ]
+    rows: list[tuple[str, Any, Any]] = []
     if bump is not None:
-        rows.append((f"on the same bump, {bump.pairs} pairs", *ratio_cells(bump.compression, bump.rebound)))
+        rows.append((f"on the same bump, {bump.pairs} clear", *ratio_cells(bump.compression, bump.rebound)))
+    rows.append(("RMS wheel speed", number(speed.compression, 2), number(speed.rebound, 2)))
     found = [
         parts.table(
             ("rear over front", "compression", "rebound"),
@@ -214,6 +214,7 @@ def _balance(balance: Balance) -> list[Any]:
             "Balance: 1 is both ends alike, above 1 the rear moves faster",
             classes=("", "n", "n"),
         ),
+        html.P(TWO_BALANCES, className="note"),
         parts.table(
             ("pitch", "mean [deg]", "least [deg]", "most [deg]", "rate, RMS [deg/s]"),
             [
@@ -245,8 +246,8 @@ def laps_table(summary: Summary, view: View) -> Any:
         "rear deepest [%]",
         "front bottomed",
         "rear bottomed",
-        "compression, rear/front",
-        "rebound, rear/front",
+        "compression RMS, rear/front",
+        "rebound RMS, rear/front",
         "front masked",
         "rear masked",
     )

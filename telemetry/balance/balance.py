@@ -38,7 +38,8 @@ class SpeedRatio:
 class BumpGroup:
     """Same-bump ratios of some of the pairs.
 
-    ``kind`` is size, phase, corner, lap or disturbed (brake or drive came or went; these are in no other group).
+    ``kind`` is size or grain (of all pairs with both ends on the ground), or of the clear ones phase, corner, lap or
+    disturbed (brake or drive came or went).
     """
 
     kind: str
@@ -72,10 +73,21 @@ class BumpResponse:
 class SameBump:
     """Bumps that both ends met: peak wheel speeds of the rear over the front, wheelbase / speed apart.
 
-    Ratios are of sums over bumps, so that a bump counts by how much it moved the ends; intervals are those
-    of `Ratio`. Pairs at which
-    brake or drive came or went (``disturbed_pairs``) are not in ``pairs``. Groups and response stand with a whole
-    run only.
+    They rest on the clear bumps, which stand well above the grain of the road (`telemetry.balance.standout`), less the
+    speed at which load came or went. Ratios are of sums over bumps, so that a bump counts by how much it moved the
+    ends; intervals are those of `Ratio`. Groups and response stand with a whole run only.
+
+    Parameters
+    ----------
+    pairs, places : int
+        Clear bumps, and at how many places of the lap.
+    disturbed_pairs : int
+        Those of them at which brake or drive came or went.
+    grain_pairs, hanging_pairs : int
+        Bumps not used: no larger than the road makes everywhere; an end was fully extended just before.
+    every_compression_ratio, every_rebound_ratio : float or None
+        Over every bump that both ends met on the ground, the road's grain with them: friction and wheel hop are in it,
+        alike in two runs over one road, so it compares laps, which have few clear bumps.
     """
 
     pairs: int
@@ -91,6 +103,11 @@ class SameBump:
     disturbed_pairs: int = 0
     groups: tuple[BumpGroup, ...] = ()
     response: BumpResponse | None = None
+    places: int = 0
+    grain_pairs: int = 0
+    hanging_pairs: int = 0
+    every_compression_ratio: float | None = None
+    every_rebound_ratio: float | None = None
 
     @property
     def compression(self) -> Ratio:

@@ -6,9 +6,17 @@ import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
 from telemetry.balance.delay import riding_delay_s
-from telemetry.balance.standout import around, find_bumps, local_peaks
-from telemetry.laps import Track
+from telemetry.balance.standout import (
+    around,
+    clear_from,
+    find_bumps,
+    grain_peak,
+    local_peaks,
+    stands_out_by,
+)
+from telemetry.laps import Track, is_moving
 from telemetry.motion import Motion
+from telemetry.motion.stops import CONTACT_MM
 from telemetry.signals.differentiate import correlate, differentiator
 
 # Choices of ours; no source.
@@ -18,14 +26,18 @@ FOOT_S = 0.1  # travel is least at most this long before the expected moment
 DEEPEST_S = 0.1  # and is deepest at most this long after
 FEWEST_SAMPLES = 2  # in that time: with fewer no bump is seen to go down and come up
 REBOUND_S = 0.12  # fastest in rebound at most this long after
-SMOOTH_S = (
-    0.016  # half of what is smoothed over before peaks are read: the highest of a noisy record is its noise
-)
+LOAD_S = 0.5  # load comes and goes more slowly than a bump: the median speed over so long is the load's
+LOAD_COUNTS = 0.2  # of the peak speeds of both ends together: so much load makes a bump count half
+SMOOTH_S = 0.016  # half of what is smoothed over to say when an end was fastest; how fast is read unsmoothed
+PEAK_S = 0.012  # about then
+BEND_S = 0.008  # on both sides of a peak, over which its bend is read
+HANGING_S = (0.06, 0.02)  # before the bump: an end fully extended then may hang in the air
 BEFORE_S, AFTER_S = 0.2, 0.8  # what is stacked
 STACK_HZ = 250.0
 ONSET_M_S2 = 3.0  # brake or drive came or went, when the acceleration changes by this much about a bump
 ONSET_BEFORE_S, ONSET_AFTER_S = 0.3, 0.6
-PLACE_M = 10.0  # pairs this close together on the lap are one bump met again
+VISIT_S = 5.0  # bumps of one place this close together in time were met at once
+PLACE_M = 20.0  # pairs this close together on the lap are one bump met again: distance differs so much by lap
 MEASURES = ("compression_mm_s", "depth_mm", "rebound_mm_s")
 
 
@@ -45,9 +57,20 @@ class BumpPairs:
         Same number for the same bump on different laps.
     disturbed : ndarray of bool, shape (n_pairs,)
         Brake or drive came or went at the bump.
+    stands_out : ndarray of shape (n_pairs,)
+        How far the bump stands out of the road about it, in standard deviations.
+    clear : ndarray of bool, shape (n_pairs,)
+        Well above the grain of this run's road, in shape and in speed, and met by both ends on the ground: what tells
+        of damping.
+    hanging : ndarray of bool, shape (n_pairs,)
+        An end was fully extended just before, so its wheel may have been in the air.
+    weight : ndarray of shape (n_pairs,)
+        How much a bump counts: 1 each time its place is met, shared by all bumps of that place then (a kerb has many);
+        less where load was coming or going.
     response : mapping of end to mapping of str to ndarray of shape (n_pairs,)
         By `MEASURES`: peak compression speed, depth from the least travel just before, peak rebound speed (a
-        magnitude). Smoothed over `SMOOTH_S`, the speeds less what sensor noise adds to a peak. [mm/s, mm, mm/s]
+        magnitude). All less what load that comes or goes adds, the speeds less what sensor noise adds to a peak.
+        [mm/s, mm, mm/s]
     noise_mm_s : mapping of end to float
         What sensor noise is left in a peak speed, as a standard deviation. [mm/s]
     travel_mm : mapping of end to ndarray of shape (n_pairs, n_lags)
@@ -63,6 +86,10 @@ class BumpPairs:
     rear_sample: IntArray
     place: IntArray
     disturbed: BoolArray
+    stands_out: FloatArray
+    clear: BoolArray
+    hanging: BoolArray
+    weight: FloatArray
     response: dict[End, dict[str, FloatArray]]
     noise_mm_s: dict[End, float]
     travel_mm: dict[End, FloatArray]
@@ -84,6 +111,10 @@ class BumpPairs:
             rear_sample=self.rear_sample[here] - first,
             place=self.place[here],
             disturbed=self.disturbed[here],
+            stands_out=self.stands_out[here],
+            clear=self.clear[here],
+            hanging=self.hanging[here],
+            weight=self.weight[here],
             response={
                 end: {name: values[here] for name, values in found.items()}
                 for end, found in self.response.items()
@@ -145,12 +176,24 @@ def pairs_at(motion: Motion, track: Track, bumps: IntArray) -> BumpPairs:
     if good.any():  # the others were not the same bump
         good &= np.abs(residual - np.median(residual[good])) <= SAME_BUMP_S
     lags = np.arange(-round(BEFORE_S * rate), round(AFTER_S * rate) + 1, max(round(rate / STACK_HZ), 1))
+    stands_out = stands_out_by(motion, track, bumps[good])
+    peaks = {end: found[end][0]["compression_mm_s"][good] for end in ENDS}
+    loads = {end: _load_mm_s(motion, end, found[end][1][good]) for end in ENDS}
+    hanging = np.logical_or.reduce([_fully_extended(motion, end, found[end][1][good]) for end in ENDS])
+    moving = is_moving(track)
+    grain_mm_s = sum(grain_peak(np.where(moving, motion.ends[end].wheel_speed_mm_s, np.nan)) for end in ENDS)
+    clear = (stands_out >= clear_from(stands_out)) & (peaks["front"] + peaks["rear"] > grain_mm_s) & ~hanging
+    place = _place(track.distance_m[bumps[good]], bumps[good])
     return BumpPairs(
         bump=bumps[good],
         sample=found["front"][1][good],
         rear_sample=found["rear"][1][good],
-        place=_place(track.distance_m[bumps[good]], bumps[good]),
+        place=place,
         disturbed=disturbed_at(track, bumps[good], rate),
+        stands_out=stands_out,
+        clear=clear,
+        hanging=hanging,
+        weight=_weight(loads, peaks) / _at_once(place, clear, bumps[good], round(VISIT_S * rate)),
         response={end: {name: values[good] for name, values in found[end][0].items()} for end in ENDS},
         noise_mm_s={end: _noise(motion, end)[0] for end in ENDS},
         travel_mm={end: _about(motion, end, here[end][good], lags) for end in ENDS},
@@ -159,23 +202,70 @@ def pairs_at(motion: Motion, track: Track, bumps: IntArray) -> BumpPairs:
     )
 
 
+def _load_mm_s(motion: Motion, end: End, at: IntArray) -> FloatArray:
+    """Speed at which load, coming or going, moves an end about moments: the median over `LOAD_S`. [mm/s]
+
+    A bump and its answer are over in less than half of the time, so they leave the median alone.
+    """
+    half = round(0.5 * LOAD_S * motion.sample_rate_hz)
+    return np.asarray(np.median(around(motion.ends[end].wheel_speed_mm_s, at - half, 2 * half + 1), axis=1))
+
+
+def _weight(load_mm_s: dict[End, FloatArray], peak_mm_s: dict[End, FloatArray]) -> FloatArray:
+    """How much bumps count: less, the more load was coming or going.
+
+    What was taken off for the load is uncertain by about as much as it is. Two bumps without it differ by about
+    `LOAD_COUNTS` in their ratio anyway (on simulated rides), so the weight, one over the variance, is
+    1 / (1 + (load / `LOAD_COUNTS`)^2).
+    """
+    share = np.sum([np.abs(load_mm_s[end]) / peak_mm_s[end] for end in ENDS], axis=0)
+    return np.asarray(1.0 / (1.0 + (share / LOAD_COUNTS) ** 2))
+
+
+def _at_once(place: IntArray, clear: BoolArray, sample: IntArray, apart: int) -> IntArray:
+    """How many bumps of a kind one place held each time it was met."""
+    order = np.lexsort((sample, clear, place))
+    first = np.ones(len(order), dtype=bool)
+    first[1:] = (
+        (np.diff(place[order]) != 0)
+        | (clear[order][1:] != clear[order][:-1])
+        | (np.diff(sample[order]) > apart)
+    )
+    visit = np.empty(len(order), dtype=np.int64)
+    visit[order] = np.cumsum(first)
+    return np.asarray(np.bincount(visit)[visit], dtype=np.int64)
+
+
+def _fully_extended(motion: Motion, end: End, fastest: IntArray) -> BoolArray:
+    """Whether an end was at its extended limit just before it was fastest."""
+    first, last = (round(before_s * motion.sample_rate_hz) for before_s in HANGING_S)
+    rows = around(motion.ends[end].shaft_travel_mm, fastest - first, max(first - last, 1))
+    return np.asarray(rows.min(axis=1) <= CONTACT_MM)
+
+
 def _respond(motion: Motion, end: End, sample: IntArray) -> tuple[dict[str, FloatArray], IntArray]:
     """What one end did on each bump, by `MEASURES`, NaN where not all of it is valid; when it was fastest."""
-    rate, own = motion.sample_rate_hz, motion.ends[end]
-    weights = _smoothing(rate)
-    travel, speed = (correlate(values, weights) for values in (own.wheel_travel_mm, own.wheel_speed_mm_s))
+    rate, travel, speed = (
+        motion.sample_rate_hz,
+        motion.ends[end].wheel_travel_mm,
+        motion.ends[end].wheel_speed_mm_s,
+    )
     near, foot = max(round(SEARCH_S * rate), 1) + 1, round(FOOT_S * rate)
     deep, up = round(DEEPEST_S * rate), round(REBOUND_S * rate)
-    place, peaked = local_peaks(around(speed, sample - near, 2 * near + 1))
-    fastest = sample - near + place
+    place, peaked = local_peaks(around(correlate(speed, _smoothing(rate)), sample - near, 2 * near + 1))
+    fastest, reach = sample - near + place, max(1, round(PEAK_S * rate))
+    highest = fastest - reach + np.argmax(around(speed, fastest - reach, 2 * reach + 1), axis=1)
     lowest = sample + np.argmin(around(speed, sample, up), axis=1)
+    load = _load_mm_s(motion, end, fastest)
+    about = around(travel, sample - foot, foot + deep)
+    about = about - load[:, None] * (np.arange(foot + deep) - foot) / rate
     measures = {
-        "compression_mm_s": _peak_mm_s(motion, end, speed, fastest),
-        "depth_mm": around(travel, sample, deep).max(axis=1)
-        - around(travel, sample - foot, foot).min(axis=1),
-        "rebound_mm_s": _peak_mm_s(motion, end, -speed, lowest),
+        "compression_mm_s": _peak_mm_s(motion, end, speed, highest) - load,
+        "depth_mm": about[:, foot:].max(axis=1) - about[:, :foot].min(axis=1),
+        "rebound_mm_s": _peak_mm_s(motion, end, -speed, lowest) + load,
     }
-    known = np.isfinite(around(speed, sample - near - foot, 2 * near + foot + max(deep, up))).all(axis=1)
+    about_all = around(speed, sample - near - reach - foot, 2 * (near + reach) + foot + max(deep, up))
+    known = np.isfinite(about_all).all(axis=1)
     known &= peaked & np.all([values > 0 for values in measures.values()], axis=0)
     return {name: np.where(known, values, np.nan) for name, values in measures.items()}, fastest
 
@@ -192,29 +282,31 @@ def _smoothing(rate: float) -> FloatArray:
 
 
 def _noise(motion: Motion, end: End) -> tuple[float, float]:
-    """Standard deviation of what sensor noise makes of the smoothed wheel speed, and of its slope. [mm/s, mm/s2]"""
+    """Standard deviation of what sensor noise makes of the wheel speed, and of its slope. [mm/s, mm/s2]"""
     rate = motion.sample_rate_hz
     derivative = differentiator(rate)
-    weights = np.convolve(derivative.weights, _smoothing(rate))
-    travel_mm = float(np.nan_to_num(motion.ends[end].wheel_noise_mm_s)) / derivative.noise_gain
-    slopes = rate * np.diff(weights, prepend=0.0, append=0.0)
-    return travel_mm * float(np.sqrt(weights @ weights)), travel_mm * float(np.sqrt(slopes @ slopes))
+    noise_mm_s = float(np.nan_to_num(motion.ends[end].wheel_noise_mm_s))
+    slopes = rate * np.diff(derivative.weights, prepend=0.0, append=0.0)
+    return noise_mm_s, noise_mm_s / derivative.noise_gain * float(np.sqrt(slopes @ slopes))
 
 
 def _peak_mm_s(motion: Motion, end: End, speed: FloatArray, at: IntArray) -> FloatArray:
-    """Speed at peaks, less what noise adds because the highest value was taken.
+    """Speed at peaks, between samples, less what noise adds because the highest value was taken.
 
-    Noise moves a peak to where its slope n' lifts the record most: by n' / curvature, and up by n'^2 / (2 curvature),
-    at most by what the noise itself is. A highest value at the edge of its window is no peak and was not lifted.
+    A parabola through the highest sample and its neighbours gives the peak between them. Noise moves a peak to where
+    its slope n' lifts the record most: by n' / curvature, and up by n'^2 / (2 curvature), at most by what the noise
+    itself is. A highest value at the edge of its window is no peak and was not lifted.
     """
-    rate, reach = motion.sample_rate_hz, max(1, round(SMOOTH_S * motion.sample_rate_hz))
+    rate, reach = motion.sample_rate_hz, max(1, round(BEND_S * motion.sample_rate_hz))
     before, left, here, right, after = (
         speed[np.clip(at + lag, 0, len(speed) - 1)] for lag in (-reach, -1, 0, 1, reach)
     )
+    is_peak = (here >= left) & (here >= right)
+    between = np.where(is_peak, (left - right) ** 2 / 8 / np.maximum(2 * here - left - right, 1e-9), 0.0)
     curved = np.maximum((2 * here - before - after) * (rate / reach) ** 2, 1e-9)
     sd, slope_sd = _noise(motion, end)
-    lifted = np.where((here >= left) & (here >= right), np.minimum(slope_sd**2 / 2 / curved, sd), 0.0)
-    return np.asarray(here - lifted)
+    lifted = np.where(is_peak, np.minimum(slope_sd**2 / 2 / curved, sd), 0.0)
+    return np.asarray(here + between - lifted)
 
 
 def _about(motion: Motion, end: End, at: FloatArray, lags: IntArray) -> FloatArray:
@@ -256,5 +348,11 @@ def disturbed_at(track: Track, sample: IntArray, rate: float) -> BoolArray:
 
 def _place(distance_m: FloatArray, sample: IntArray) -> IntArray:
     """One number per bump on the circuit; where distance is unknown every pair is its own."""
-    known = np.isfinite(distance_m)
-    return np.where(known, np.floor(np.nan_to_num(distance_m) / PLACE_M), -1.0 - sample).astype(np.int64)
+    found = -1 - sample
+    known = np.flatnonzero(np.isfinite(distance_m))
+    number, first_m = -1, -np.inf
+    for i in known[np.argsort(distance_m[known], kind="stable")]:
+        if distance_m[i] - first_m > PLACE_M:
+            number, first_m = number + 1, distance_m[i]
+        found[i] = number
+    return found

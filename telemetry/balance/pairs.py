@@ -27,7 +27,7 @@ def summarise_pairs(
 ) -> SameBump:
     """Same-bump balance of the pairs whose bump the front met inside the selection.
 
-    Pairs at which brake or drive came or went are counted and kept apart.
+    Its ratios are those of the clear bumps: small ones are ruled by friction, tyre and wheel hop as much as by damping.
 
     Parameters
     ----------
@@ -43,11 +43,13 @@ def summarise_pairs(
     SameBump
     """
     use = selected[pairs.bump]
-    calm = use & ~pairs.disturbed
-    ratios = {name: bump_ratio(pairs, name, calm) for name in MEASURES}
-    residual = pairs.delay_residual_s[calm]
+    clear = use & pairs.clear
+    ratios = {name: bump_ratio(pairs, name, clear) for name in MEASURES}
+    every = {name: bump_ratio(pairs, name, use & ~pairs.hanging) for name in MEASURES}
+    # of all pairs on the ground: the delay needs many, not large ones
+    residual = pairs.delay_residual_s[use & ~pairs.hanging & ~pairs.disturbed]
     return SameBump(
-        pairs=int(np.count_nonzero(calm)),
+        pairs=int(np.count_nonzero(clear)),
         compression_ratio=ratios["compression_mm_s"].value,
         compression_ratio_ci95=ratios["compression_mm_s"].ci95,
         rebound_ratio=ratios["rebound_mm_s"].value,
@@ -57,9 +59,14 @@ def summarise_pairs(
         depth_ratio_ci95=ratios["depth_mm"].ci95,
         compression_ratio_noise_ci95=ratios["compression_mm_s"].noise_ci95,
         rebound_ratio_noise_ci95=ratios["rebound_mm_s"].noise_ci95,
-        disturbed_pairs=int(np.count_nonzero(use & pairs.disturbed)),
+        disturbed_pairs=int(np.count_nonzero(clear & pairs.disturbed)),
         groups=tuple(_groups(pairs, track, use)) if whole and track is not None else (),
-        response=stacked(pairs, calm) if whole else None,
+        response=stacked(pairs, clear) if whole else None,
+        places=len(np.unique(pairs.place[clear])),
+        grain_pairs=int(np.count_nonzero(use & ~pairs.clear & ~pairs.hanging)),
+        hanging_pairs=int(np.count_nonzero(use & pairs.hanging)),
+        every_compression_ratio=every["compression_mm_s"].value,
+        every_rebound_ratio=every["rebound_mm_s"].value,
     )
 
 
@@ -80,20 +87,21 @@ def bump_ratio(pairs: BumpPairs, name: str, use: BoolArray) -> Ratio:
     """
     front, rear = (pairs.response[end][name][use] for end in ENDS)
     noise = (pairs.noise_mm_s["front"], pairs.noise_mm_s["rear"]) if name.endswith("_mm_s") else None
-    return ratio_of_sums(front, rear, pairs.place[use], noise)
+    return ratio_of_sums(front, rear, pairs.place[use], noise, pairs.weight[use])
 
 
 def _groups(pairs: BumpPairs, track: Track, use: BoolArray) -> Iterator[BumpGroup]:
     """Groups with enough different bumps to give a ratio."""
-    calm = use & ~pairs.disturbed
+    clear, on_ground = use & pairs.clear, use & ~pairs.hanging
     size = 0.5 * sum(pairs.response[end]["compression_mm_s"] for end in ENDS)
+    one = np.zeros(len(pairs), dtype=np.int64)
     kinds: list[tuple[str, IntArray, Callable[[int], str], BoolArray]] = [
-        ("size", np.digitize(size, SIZE_EDGES_MM_S[1:-1]), SIZE_NAMES.__getitem__, calm),
-        ("phase", track.phase[pairs.bump], PHASES.__getitem__, calm & (track.phase[pairs.bump] >= 0)),
-        ("corner", track.corner[pairs.bump], lambda i: f"corner {i}", calm & (track.corner[pairs.bump] > 0)),
-        ("lap", track.lap[pairs.bump], lambda i: f"lap {i}", calm & bool(track.laps)),
-        ("disturbed", np.zeros(len(pairs), dtype=np.int64), lambda _: "brake or drive coming or going",
-         use & pairs.disturbed),
+        ("size", np.digitize(size, SIZE_EDGES_MM_S[1:-1]), SIZE_NAMES.__getitem__, on_ground),
+        ("grain", one, lambda _: "no clear bump: the road's grain", on_ground & ~pairs.clear),
+        ("disturbed", one, lambda _: "clear, with brake or drive coming or going", clear & pairs.disturbed),
+        ("phase", track.phase[pairs.bump], PHASES.__getitem__, clear & (track.phase[pairs.bump] >= 0)),
+        ("corner", track.corner[pairs.bump], lambda i: f"corner {i}", clear & (track.corner[pairs.bump] > 0)),
+        ("lap", track.lap[pairs.bump], lambda i: f"lap {i}", clear & bool(track.laps)),
     ]  # fmt: skip
     for kind, key, name, among in kinds:
         for value in np.unique(key[among]):
@@ -129,8 +137,12 @@ def stacked(pairs: BumpPairs, use: BoolArray) -> BumpResponse | None:
     parts = min(n, JACKKNIFE_GROUPS)
     part = group % parts
     cut = {end: pairs.travel_mm[end][use] for end in ENDS}
-    sums = {end: np.array([np.nansum(cut[end][part == k], axis=0) for k in range(parts)]) for end in ENDS}
-    counts = np.bincount(part, minlength=parts).astype(np.float64)
+    weight = pairs.weight[use]
+    sums = {
+        end: np.array([weight[part == k] @ np.nan_to_num(cut[end][part == k]) for k in range(parts)])
+        for end in ENDS
+    }
+    counts = np.bincount(part, weights=weight, minlength=parts)
     mean = {end: sums[end].sum(axis=0) / counts.sum() for end in ENDS}
     whole = {end: response_measures(pairs.lag_s, mean[end]) for end in ENDS}
     without = [

@@ -9,6 +9,7 @@ from telemetry.motion import Motion
 
 # Choices of ours, tried on simulated rides; no source.
 WORK_HZ = 250.0
+MEDIAN_OF_NORMAL = 0.6745  # of the magnitude of a standard normal
 ORDER = 24  # of the prediction: 0.1 s holds what wheel and body do next
 NOISE_SHARE = 1e-3  # of the power: what the filter has closed is not blown up
 LASTS_S = (0.012, 0.024, 0.048, 0.096, 0.192)  # of bumps: half a metre at 42 m/s to 3 m at 15 m/s and about
@@ -16,6 +17,10 @@ STANDS_OUT = 2.5  # standard deviations of the road's own
 BUMPS_APART_S = 0.06
 ABOUT_S = 0.04  # the wheels are fastest at most this far from the middle of the bump
 FIRST_SHARE = 0.5
+BLOCK_S, BLOCKS = 0.5, 5  # how rough the road is about a bump is told from as many blocks of this length
+GRAIN_FROM = 3.0  # peaks that stand out by this and up to two more are the road's grain, nearly all of them
+GRAIN_SHARE = 0.2  # of the clear bumps, at most this share is expected to be grain
+LIMIT_STEP = 0.25
 
 
 def find_bumps(motion: Motion, track: Track) -> IntArray:
@@ -54,16 +59,130 @@ def find_bumps(motion: Motion, track: Track) -> IntArray:
     .. [3] G. L. Turin, An introduction to matched filters, IRE Trans. Inf. Theory 6(3), 311-329, 1960,
        doi:10.1109/TIT.1960.1057571 (from memory).
     """
+    road, step, rate = _common_road(motion, track)
+    found = step * peaks_above(standing_out(road, rate), STANDS_OUT, round(BUMPS_APART_S * rate))
+    return _fastest(motion, track, found)
+
+
+def stands_out_by(motion: Motion, track: Track, bumps: IntArray) -> FloatArray:
+    """How far each bump stands out of the road about it.
+
+    Parameters
+    ----------
+    motion : Motion
+        With both ends.
+    track : Track
+    bumps : ndarray of int, shape (n_bumps,)
+        As from `find_bumps`.
+
+    Returns
+    -------
+    ndarray of shape (n_bumps,)
+        In standard deviations, as of `find_bumps`, of the road within about a second; of the run's typical road where
+        it is smoother there.
+    """
+    if not len(bumps):
+        return np.zeros(0)
+    road, step, rate = _common_road(motion, track)
+    far = standing_out(road / _roughness(road, round(BLOCK_S * rate)), rate)
+    at, reach = bumps // step, round(ABOUT_S * rate)
+    middle = (at[1:] + at[:-1]) // 2  # what lies beyond belongs to the next bump
+    low = np.maximum(at - reach, np.concatenate(([0], middle + 1)))
+    high = np.minimum(np.minimum(at + reach, np.concatenate((middle, [len(far) - 1]))), len(far) - 1)
+    return np.array([far[min(a, b) : b + 1].max() for a, b in zip(low, high, strict=True)])
+
+
+def clear_from(stands_out: FloatArray) -> float:
+    """From where on bumps are clear of the road's grain: at most `GRAIN_SHARE` of them are expected to be grain.
+
+    Parameters
+    ----------
+    stands_out : ndarray of shape (n_bumps,)
+        Of all bumps of a run, by `stands_out_by`.
+
+    Returns
+    -------
+    float
+        Infinite when the run has no such bumps.
+
+    Notes
+    -----
+    High peaks of a noise fall off about exponentially; how fast is read from this run's own peaks just above where
+    they are found, most of which are grain, and continued upwards. The share of false finds among all is the false
+    discovery rate.
+
+    References
+    ----------
+    .. [1] Y. Benjamini, Y. Hochberg, J. R. Stat. Soc. B 57(1), 289-300, 1995 (from memory).
+    """
+    first = np.count_nonzero((stands_out >= GRAIN_FROM) & (stands_out < GRAIN_FROM + 1))
+    second = np.count_nonzero((stands_out >= GRAIN_FROM + 1) & (stands_out < GRAIN_FROM + 2))
+    falls = min((second + 1) / (first + 1), 0.9)  # per standard deviation
+    highest = float(stands_out.max(initial=0.0))
+    for limit in np.arange(GRAIN_FROM + 2, highest, LIMIT_STEP):
+        grain = second * falls ** (limit - GRAIN_FROM - 1) / (1 - falls)
+        if grain <= GRAIN_SHARE * np.count_nonzero(stands_out >= limit):
+            return float(limit)
+    return float("inf")
+
+
+def grain_peak(speed: FloatArray) -> float:
+    """The speed that the road's grain alone would exceed once in a record.
+
+    Parameters
+    ----------
+    speed : ndarray of shape (n_samples,)
+        NaN where unknown or left out. [mm/s]
+
+    Returns
+    -------
+    float
+        [mm/s]
+
+    Notes
+    -----
+    A normal process of standard deviation s that crosses zero upwards n times crosses u upwards n exp(-u^2 / 2 s^2)
+    times.
+
+    References
+    ----------
+    .. [1] S. O. Rice, Mathematical analysis of random noise, Bell Syst. Tech. J. 23-24, 1944-45 (from memory).
+    """
+    known = speed[np.isfinite(speed)]
+    if not len(known):
+        return float("inf")
+    crossings = int(np.count_nonzero((known[1:] > 0) & (known[:-1] <= 0)))
+    sd = float(np.median(np.abs(known))) / MEDIAN_OF_NORMAL
+    return sd * float(np.sqrt(2 * np.log(max(crossings, 2))))
+
+
+def _common_road(motion: Motion, track: Track) -> tuple[FloatArray, int, float]:
+    """Road as both ends met it, white but for bumps, 0 where unknown; samples per value of it, and its rate."""
     step = max(1, round(motion.sample_rate_hz / WORK_HZ))
     rate = motion.sample_rate_hz / step
     delay = np.nan_to_num(riding_delay_s(motion, track, slice(None, None, step)) * rate)
     news = {end: whitened(motion.ends[end].wheel_speed_mm_s[::step]) for end in ENDS}
     with np.errstate(invalid="ignore", divide="ignore"):
         both = (news["front"] + _later(news["rear"], delay)) / np.sqrt(track.speed_m_s[::step])
-    found = step * peaks_above(
-        standing_out(np.where(delay > 0, both, 0.0), rate), STANDS_OUT, round(BUMPS_APART_S * rate)
-    )
-    return _fastest(motion, track, found)
+    return np.where(delay > 0, both, 0.0), step, rate
+
+
+def _roughness(road: FloatArray, block: int) -> FloatArray:
+    """Standard deviation of a road about every sample, by its median magnitude; at least that of most of the road."""
+    count = len(road) // block
+    if count == 0 or not road.any():
+        return np.ones(len(road))
+    half = BLOCKS // 2
+    padded = np.pad(np.abs(road[: count * block]), half * block, constant_values=np.nan)
+    padded[padded == 0.0] = np.nan
+    rows = np.lib.stride_tricks.sliding_window_view(padded, BLOCKS * block)[::block]
+    enough = np.count_nonzero(np.isfinite(rows), axis=1) >= block
+    typical = float(np.nanmedian(padded))
+    here = np.full(count, typical)
+    here[enough] = np.nanmedian(rows[enough], axis=1)
+    here = np.maximum(here, float(np.median(here[enough])) if enough.any() else typical)
+    middle = (np.arange(count) + 0.5) * block
+    return np.asarray(np.interp(np.arange(len(road)), middle, here) / MEDIAN_OF_NORMAL)
 
 
 def whitened(values: FloatArray) -> FloatArray:
@@ -115,7 +234,7 @@ def standing_out(road: FloatArray, rate_hz: float) -> FloatArray:
         if n >= len(road):
             break
         like = np.correlate(road, bump, mode="same")
-        typical = float(np.median(np.abs(like[like != 0.0]))) / 0.6745 if like.any() else 0.0  # of a normal
+        typical = float(np.median(np.abs(like[like != 0.0]))) / MEDIAN_OF_NORMAL if like.any() else 0.0
         best = np.maximum(best, like / max(typical, 1e-12))
     return best
 

@@ -236,7 +236,13 @@ def level_state(pole: Pole, ratio: float, hop: WheelHop) -> DamperState:
 
 
 def damper_course(
-    laps: tuple[LapDamping, ...], ratio: float, end: End, level: DamperState, *, knows_road: bool
+    laps: tuple[LapDamping, ...],
+    ratio: float,
+    end: End,
+    level: DamperState,
+    *,
+    knows_road: bool,
+    fall: Fall | None,
 ) -> DamperCourse:
     """What the damping ratio of one end did over the outing, in a word and a sentence.
 
@@ -250,12 +256,14 @@ def damper_course(
         From `level_state`.
     knows_road : bool
         Whether the ratio is free of what the road did; without it only its change can be judged.
+    fall : Fall or None
+        From `find_fall`.
 
     Returns
     -------
     DamperCourse
     """
-    trend, fall = damping_trend(laps), find_fall(laps)
+    trend = damping_trend(laps)
     if fall is not None:
         state: DamperState = "lost damping and recovered" if fall.rise else "losing damping"
         return DamperCourse(state, _fall_words(fall, trend, end), laps, trend)
@@ -297,8 +305,8 @@ def _fall_words(fall: Fall, trend: DampingTrend | None, end: End) -> str:
     if not fall.fall:
         return (
             f"From lap {fall.first} to lap {fall.last} the damping ratio of the {end} wheel hop rose by {up_pct:.0f} "
-            f"%: this suggests a {end} damper that had lost damping when the outing began and recovered, as gas left "
-            "its oil or heat its body; a tyre that lost pressure or a pace that fell from lap to lap can look like it."
+            f"%: a {end} damper that had lost damping when the outing began and recovered, as gas left its oil or heat "
+            "its body, reads so, and so do a line, a pace and sensor clocks that change over the laps."
         )
     laps = f"From lap {fall.first} to lap {fall.turn}"
     words = f"{laps} the damping ratio of the {end} wheel hop fell by {down_pct:.0f} %"
@@ -316,12 +324,16 @@ def _fall_words(fall: Fall, trend: DampingTrend | None, end: End) -> str:
     )
 
 
-def told_apart(course: Mapping[End, DamperCourse]) -> dict[End, DamperCourse]:
+def told_apart(
+    course: Mapping[End, DamperCourse], rises: Mapping[End, Fall | None]
+) -> dict[End, DamperCourse]:
     """The courses of both ends, each change looked at beside the other end.
 
     Parameters
     ----------
     course : mapping of end to DamperCourse
+    rises : mapping of end to Fall or None
+        From `find_rise`.
 
     Returns
     -------
@@ -346,9 +358,9 @@ def told_apart(course: Mapping[End, DamperCourse]) -> dict[End, DamperCourse]:
                 )
                 told[end] = replace(course[end], state="doubtful", reason=words)
                 told[other] = replace(course[other], state="doubtful", reason=words)
-        elif share < NO_PART and (rise := find_rise(course[end].laps)):
+        elif share < NO_PART and (rise := rises.get(end)):
             words = _fall_words(rise, trend, end)
-            told[end] = replace(course[end], state="lost damping and recovered", reason=words)
+            told[end] = replace(course[end], state="doubtful", reason=words)
     return told
 
 

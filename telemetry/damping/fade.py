@@ -23,6 +23,8 @@ LEAST_WINDOWS_OF_A_SPEED = 20
 # The outing's weights on the road count as so much of a lap's own; what a damper of the other end or a clock would
 # change of them is free. Chosen on seeds below those of tests/benchmarks/detection.
 OUTING_PRIOR = 0.3
+# What damping does over the laps has to show as well with those weights all but free, and all but held.
+OTHER_PRIORS = (0.1, 3.0)
 SMALL_STEP = 0.01  # of the other end's damping, for the direction in which its weights change
 # Student's t at 97.5 % for GROUPS - 1 = 11 degrees of freedom (any statistics handbook).
 T_975 = 2.201
@@ -39,14 +41,19 @@ class LapWindows:
         RMS speed of the shaft. [mm/s]
     products : ndarray of shape (n, k, k)
         Of the signals, what the outing says of the road taken out, and weighted.
-    prior : ndarray of shape (k - 5,)
-        For `telemetry.damping.pole.take_out`.
+    free : int
+        So many of the signals, the last, are not held to the outing's weights.
     """
 
     lap: int
     shaft_mm_s: FloatArray
     products: FloatArray
-    prior: FloatArray
+    free: int
+
+    def left(self, products: FloatArray, prior: float) -> FloatArray:
+        """Sums of products (5 + k, 5 + k) with what is known taken out; shape (5, 5)."""
+        held = np.full(len(products) - 5 - self.free, prior)
+        return take_out(products, np.concatenate([held, np.zeros(self.free)]))[1]
 
 
 def read_laps(
@@ -112,9 +119,8 @@ def _lap_windows(
             free = np.concatenate([free, (changing @ then)[None]])
     cut = blocks((own, known, free), equation.usable[inside], equation.step_s, WINDOW_S)
     products = cut.products[cut.whole]
-    prior = np.concatenate([np.full(len(known), OUTING_PRIOR), np.zeros(len(free))])
     shaft_mm_s = np.sqrt(products[:, 2, 2]) / leverage
-    return LapWindows(lap.lap, shaft_mm_s, _weighted(products, learned), prior)
+    return LapWindows(lap.lap, shaft_mm_s, _weighted(products, learned), len(free))
 
 
 def _weighted(products: FloatArray, learned: Learned) -> FloatArray:
@@ -127,7 +133,9 @@ def _weighted(products: FloatArray, learned: Learned) -> FloatArray:
     return np.asarray(weight[:, None, None] * products)
 
 
-def damping_by_lap(laps: Sequence[LapWindows], hop: WheelHop) -> tuple[LapDamping, ...]:
+def damping_by_lap(
+    laps: Sequence[LapWindows], hop: WheelHop, prior: float = OUTING_PRIOR
+) -> tuple[LapDamping, ...]:
     """The pole of a wheel over all usable time of each lap.
 
     The interval is a jackknife [1]_ over groups of neighbouring windows, so that it knows of roads and rides that
@@ -138,6 +146,8 @@ def damping_by_lap(laps: Sequence[LapWindows], hop: WheelHop) -> tuple[LapDampin
     ----------
     laps : sequence of LapWindows
     hop : WheelHop
+    prior : float
+        How much the outing's weights on the road count, as a share of a lap's own.
 
     Returns
     -------
@@ -148,7 +158,7 @@ def damping_by_lap(laps: Sequence[LapWindows], hop: WheelHop) -> tuple[LapDampin
     ----------
     .. [1] B. Efron, R. Tibshirani, An Introduction to the Bootstrap, Chapman & Hall 1993, ch. 11.
     """
-    logs = [_logs(lap, hop) for lap in laps]
+    logs = [_logs(lap, hop, prior) for lap in laps]
     without = np.stack(
         [found[1:] - found[1:].mean() for found in logs if found is not None] or [np.zeros(GROUPS)]
     )
@@ -166,17 +176,17 @@ def damping_by_lap(laps: Sequence[LapWindows], hop: WheelHop) -> tuple[LapDampin
     return tuple(told)
 
 
-def _logs(lap: LapWindows, hop: WheelHop) -> FloatArray | None:
+def _logs(lap: LapWindows, hop: WheelHop, prior: float) -> FloatArray | None:
     """Ln of the damping ratio over all windows, then without each group; None with too few windows or no pole."""
     count = len(lap.products)
     if count < LEAST_WINDOWS:
         return None
     total = lap.products.sum(axis=0)
-    pole = fit_pole(take_out(total, lap.prior)[1], hop)
+    pole = fit_pole(lap.left(total, prior), hop)
     if stopped_by_bounds(pole, hop)[1]:
         return None
     group = np.arange(count) * GROUPS // count
-    without = [take_out(total - lap.products[group == g].sum(axis=0), lap.prior)[1] for g in range(GROUPS)]
+    without = [lap.left(total - lap.products[group == g].sum(axis=0), prior) for g in range(GROUPS)]
     ratios = np.concatenate([[pole_ratio(pole, hop)], ratios_near(np.stack(without), hop, pole)])
     return np.asarray(np.log(ratios), dtype=np.float64)
 
@@ -204,7 +214,7 @@ def damping_by_speed(laps: Sequence[LapWindows], hop: WheelHop) -> tuple[SpeedDa
         for lap in laps:
             some = lap.products[(lap.shaft_mm_s >= low) & (lap.shaft_mm_s < high)]
             if len(some) >= LEAST_WINDOWS_OF_A_SPEED:
-                pole = fit_pole(take_out(some.sum(axis=0), lap.prior)[1], hop)
+                pole = fit_pole(lap.left(some.sum(axis=0), OUTING_PRIOR), hop)
                 if not stopped_by_bounds(pole, hop)[1]:
                     here.append(LapDamping(lap.lap, pole_ratio(pole, hop), None))
         if here:

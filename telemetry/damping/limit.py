@@ -2,7 +2,7 @@
 
 Had the damper been lost on the very road that was ridden, the rear would have moved by the ratio of the two answers of
 the wheel: that of the lost pole over that of the learned one. The log's own rear is passed through that ratio, all of
-it, and asked with the detector's own evidence and its last question how many of the losses would have been found. So
+it, and asked with the detector's own evidence how many of the losses would have been found. So
 whatever makes it hard to hear is in it as it is: noise and play of both sensors, a wheelbase or speed that is a little
 wrong, road that the front has not met. Only the rear sensor's own noise does not ring with the wheel; it is left as it
 was, by the share that it has at each frequency [1]_.
@@ -24,14 +24,11 @@ from telemetry.damping.evidence import Windows, block_log_likelihood, class_evid
 from telemetry.damping.hop import REFERENCE_HZ, band_response, coefficients, hop_modes
 from telemetry.damping.listen import Heard
 from telemetry.damping.oscillation import DetectionLimit
-from telemetry.damping.questions import LINE_CLEARLY_BETTER, line_over_lost
 from telemetry.damping.swing import find_swing, swing_evidence, swing_over, usual_swing
 
 # Ratios to give the limit for: what rubber alone leaves at least, a tyre with a trace of oil, the edge of lost.
 RATIOS = (0.05, 0.08, 0.12)
 CHANCE = 0.9
-# So many places are asked whether one line would explain the loss as well.
-ASKED = 30
 # Of the family of poles, fine enough to interpolate between.
 DAMPING = np.geomspace(0.02, 1.0, 60)
 # No shorter loss is promised: windows of half a second rarely lie fully in one.
@@ -153,17 +150,9 @@ def shortest_found(
     """
     first = int(np.searchsorted(heard.equation.t_s, lost.t_s[0]))
     predicted = heard.predicted[first : first + len(lost.t_s)]
-    simulated = replace(heard, equation=lost)
     for seconds, (usable, found) in sorted(windows_found(heard, lost, predicted, looked_at).items()):
         share = float(found[usable].mean())
-        if seconds < SHORTEST_PROMISED_S or share < CHANCE:
-            continue
-        places = np.flatnonzero(found)
-        block, length = round(BLOCK_S / lost.step_s), round(seconds / lost.step_s)
-        starts = places[np.linspace(0, len(places) - 1, min(ASKED, len(places))).astype(int)] * block
-        asked = [line_over_lost(simulated, predicted, slice(i, i + length))[0] for i in starts]
-        share *= float(np.mean(np.array(asked) <= LINE_CLEARLY_BETTER))
-        if share >= CHANCE:
+        if seconds >= SHORTEST_PROMISED_S and share >= CHANCE:
             return seconds, share
     return None, 0.0
 

@@ -7,6 +7,7 @@ import numpy as np
 
 from telemetry.damping.oscillation import dampers_in_doubt
 from telemetry.findings import nothing_asks
+from telemetry.findings_balance import TWO_BALANCES
 from telemetry.laps import lap_length_m
 from telemetry.motion import judged_ends
 from telemetry.report import page, rows, rows_motion
@@ -151,7 +152,9 @@ def _balance(summary: Summary) -> str:
         return page.section(title, page.paragraph(f"Cannot be told: {summary.balance.reason}"))
     return page.section(
         title,
-        page.table(("wheel speed", "compression", "rebound"), rows.balance_rows(summary.balance)),
+        page.table(rows.BALANCE_COLUMNS, rows.balance_rows(summary.balance)),
+        page.paragraph(TWO_BALANCES, "note"),
+        page.table(rows.DAMPING_COLUMNS, damped) if (damped := rows.damping_rows(summary.balance)) else "",
         _response(summary),
         page.paragraph(
             " ".join((pitch_words(summary.balance), *chassis_words(summary.balance))).strip(), "note"

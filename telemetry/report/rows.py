@@ -24,12 +24,15 @@ RESPONSE_WORDS = {
     "cycles_to_settle": ("cycles to settle", 1.0, 1),
 }
 LAP_COLUMNS = (
-    "lap", "time", "front used %", "rear used %", "compr. ratio", "reb. ratio", "hop damping", "masked %",
+    "lap", "time", "front used %", "rear used %", "compr. RMS", "reb. RMS", "hop damping", "masked %",
 )  # fmt: skip
+# A speed above 1 is a faster rear, a damping ratio above 1 a slower one: never in one table.
+BALANCE_COLUMNS = ("speed, above 1: rear faster", "compression", "rebound")
+DAMPING_COLUMNS = ("damping, above 1: rear slower", "compression", "rebound")
 RUN_COLUMNS = ("log", "laps", "quickest", "used %", "bottomed", "balance", "rear damping")
 RUN_WORDS = (
-    "Used, of the stroke at the deepest point, and bottomed: front / rear. Balance: speed of the rear over the front, "
-    "compression / rebound."
+    "Used, of the stroke at the deepest point, and bottomed: front / rear. Balance: speed of the rear over the front "
+    "on the same bump, compression / rebound."
 )
 DAMPER_COLUMNS = (
     "where on its curve", "front time %", "rear time %", "front work %", "rear work %", "front N", "rear N",
@@ -79,14 +82,27 @@ def end_heads(ends: Mapping[End, EndSummary]) -> Row:
 
 
 def balance_rows(balance: Balance) -> list[Row]:
-    """What, compression, rebound: rear over front at the wheel."""
-    rows: list[Row] = [
-        (
-            "whole ride, RMS speed",
-            number(balance.speed_ratio.compression, 2),
-            number(balance.speed_ratio.rebound, 2),
+    """What, compression, rebound: speed of the rear over the front at the wheel, the same bump first."""
+    rows: list[Row] = []
+    bump = balance.same_bump
+    if bump is not None:
+        ratios = (bump.compression, bump.rebound)
+        rows.append(
+            (
+                f"same bump, {bump.pairs} clear",
+                *(with_interval(ratio.value, ratio.ci95) for ratio in ratios),
+            )
         )
-    ]
+        rows += [
+            (
+                f"  {group.name}, {group.pairs}",
+                *(with_interval(ratio.value, ratio.ci95) for ratio in (group.compression, group.rebound)),
+            )
+            for group in bump.groups
+            if group.kind in ("size", "grain", "disturbed")
+        ]
+    whole = balance.speed_ratio
+    rows.append(("whole ride, RMS speed", number(whole.compression, 2), number(whole.rebound, 2)))
     speed = balance.speed
     if speed is not None:
         sides = (speed.compression, speed.rebound)
@@ -94,27 +110,20 @@ def balance_rows(balance: Balance) -> list[Row]:
         split = f"{number(speed.split_mm_s)} mm/s"
         rows.append((f"below {split}", *(number(side.low, 2) for side in sides)))
         rows.append((f"above {split}", *(number(side.high, 2) for side in sides)))
-    bump = balance.same_bump
-    if bump is not None:
-        ratios = (bump.compression, bump.rebound)
-        rows.append(
-            (f"same bump, {bump.pairs} bumps", *(with_interval(ratio.value, ratio.ci95) for ratio in ratios))
-        )
-        rows += [
-            (
-                f"  {group.name}, {group.pairs} bumps",
-                *(with_interval(ratio.value, ratio.ci95) for ratio in (group.compression, group.rebound)),
-            )
-            for group in bump.groups
-            if group.kind in ("size", "disturbed")
-        ]
-    damping = balance.damping
-    if damping is not None and damping.compression.value is not None:
-        found = (damping.compression, damping.rebound)
-        rows.append(("damping ratio", *(with_interval(ratio.value, ratio.ci95) for ratio in found)))
     for phase in balance.per_phase:
-        rows.append((phase.phase, number(phase.compression_ratio, 2), number(phase.rebound_ratio, 2)))
+        rows.append(
+            (f"{phase.phase}, RMS speed", number(phase.compression_ratio, 2), number(phase.rebound_ratio, 2))
+        )
     return rows
+
+
+def damping_rows(balance: Balance) -> list[Row]:
+    """The damping ratio of the wheels, rear over front, by direction; none where it cannot be told."""
+    damping = balance.damping
+    if damping is None or damping.compression.value is None:
+        return []
+    found = (damping.compression, damping.rebound)
+    return [("damping ratio", *(with_interval(ratio.value, ratio.ci95) for ratio in found))]
 
 
 def response_rows(balance: Balance) -> list[Row]:
@@ -211,7 +220,8 @@ def lap_rows(summary: Summary) -> list[Row]:
 def run_row(name: str, summary: Summary) -> Row:
     """A whole run in one line: complete laps, the quickest, travel used, bottomed front and rear, balance, damping."""
     complete = [lap.time_s for lap in summary.laps if lap.complete]
-    ratio = summary.balance.speed_ratio
+    bump = summary.balance.same_bump
+    ratio = (None, None) if bump is None else (bump.compression_ratio, bump.rebound_ratio)
 
     def of_end(end: End, read: Callable[[EndSummary], float]) -> str:
         return number(read(summary.ends[end])) if summary.ends[end].judged else UNKNOWN
@@ -222,7 +232,7 @@ def run_row(name: str, summary: Summary) -> Row:
         lap_time(min(complete)) if complete else UNKNOWN,
         " / ".join(of_end(end, lambda e: e.wheel.travel.used_pct) for end in ENDS),
         " / ".join(of_end(end, lambda e: float(len(e.bottomed))) for end in ENDS),
-        f"{number(ratio.compression, 2)} / {number(ratio.rebound, 2)}",
+        " / ".join(number(value, 2) for value in ratio),
         _damping_cell(summary),
     )
 

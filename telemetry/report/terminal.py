@@ -10,10 +10,13 @@ from rich.text import Text
 
 from telemetry.damping.oscillation import dampers_in_doubt
 from telemetry.findings import nothing_asks
+from telemetry.findings_balance import TWO_BALANCES
 from telemetry.laps import lap_length_m
 from telemetry.notes import QualityNote
 from telemetry.report.rows import (
+    BALANCE_COLUMNS,
     DAMPER_COLUMNS,
+    DAMPING_COLUMNS,
     LAP_COLUMNS,
     RESPONSE_COLUMNS,
     SHEET_COLUMNS,
@@ -22,6 +25,7 @@ from telemetry.report.rows import (
     balance_rows,
     damper_rows,
     damper_words,
+    damping_rows,
     end_heads,
     end_rows,
     lap_rows,
@@ -156,7 +160,10 @@ def _balance(console: Console, summary: Summary) -> None:
     if summary.balance.reason:
         indented(console, f"Cannot be told: {summary.balance.reason}")
         return
-    console.print(table(("wheel speed", "compression", "rebound"), balance_rows(summary.balance)))
+    console.print(table(BALANCE_COLUMNS, balance_rows(summary.balance)))
+    indented(console, TWO_BALANCES)
+    if damped := damping_rows(summary.balance):
+        console.print(table(DAMPING_COLUMNS, damped))
     if found := response_rows(summary.balance):
         console.print(table(RESPONSE_COLUMNS, found))
     indented(console, pitch_words(summary.balance), *chassis_words(summary.balance))

@@ -22,6 +22,38 @@ def test_smoothing_has_the_published_weights():
     assert _smoothing(RATE_HZ).sum() == pytest.approx(1.0)
 
 
+def test_the_interval_over_places_is_the_jackknife_of_the_textbook():
+    # Cochran, Sampling Techniques, 3rd ed., 1977, sec. 6.17: the jackknife of a ratio, leaving out one cluster at a
+    # time; of the logarithm here (from memory). The textbook's form and the program's agree to the order of 1 / n.
+    rng = np.random.default_rng(5)
+    place = np.repeat(np.arange(30), 4)
+    front = rng.uniform(300, 900, 120)
+    rear = 0.9 * front * np.repeat(np.exp(rng.normal(0, 0.1, 30)), 4)
+    found = ratio_of_sums(front, rear, place)
+    left = np.array([np.log(rear[place != k].sum() / front[place != k].sum()) for k in range(30)])
+    sd = np.sqrt(29 / 30 * np.sum((left - left.mean()) ** 2))
+    low, high = found.ci95
+    assert np.log(high / low) / 2 == pytest.approx(
+        2.05 * sd, rel=0.05
+    )  # t of 28 degrees of freedom (handbook)
+
+
+def test_a_few_large_places_count_as_few():
+    # one place with half of the sum: as little is known as from four equal ones (Kish 1965), whatever their number
+    place = np.arange(40)
+    front = np.where(place == 0, 390.0, 10.0)
+    rear = front * np.where(place % 2, 1.1, 1 / 1.1)
+    few = ratio_of_sums(front, rear, place).ci95
+    even = ratio_of_sums(np.full(40, 20.0), 20.0 * rear / front, place).ci95
+    assert np.log(few[1] / few[0]) > 4 * np.log(even[1] / even[0])
+
+
+@pytest.mark.parametrize("places", [1, 3])
+def test_too_few_places_tell_nothing(places):
+    place = np.repeat(np.arange(places), 5)
+    assert ratio_of_sums(np.ones(len(place)), np.ones(len(place)), place).value is None
+
+
 def test_noise_interval_is_that_of_two_sums_of_noisy_values():
     rng = np.random.default_rng(3)
     front, rear = rng.uniform(100, 500, (2, 40))

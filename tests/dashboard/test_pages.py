@@ -169,8 +169,8 @@ def test_the_balance_page_says_what_each_picture_shows(runs):
     assert title == "Balance"
     assert {"bump", "course", "spectra"} <= {getattr(part, "id", None) for part in walk(page)}
     for words in (
-        "peak speed on the same bump, 240 bumps 0.80 (0.70 to 0.90)",
-        "17 more at which brake or drive came or went are left out",
+        "peak speed on the same bump, 240 clear bumps 0.80 (0.70 to 0.90)",
+        "At 17 brake or drive came or went: the speed this gave each end is taken off.",
         "Rear: losing damping.",
         "body: coherence 0.80, rear 20 deg behind the front; wheel hop: no relation beyond chance",
     ):

@@ -130,7 +130,7 @@ def test_distance_and_corners_agree_with_the_circuit(case):
 
 def test_same_bump_delay_agrees_with_the_wheelbase(case):
     bump = case.review.summary.balance.same_bump
-    assert bump.pairs > 50
+    assert bump.pairs + bump.grain_pairs > 50
     assert abs(bump.delay_residual_ms) <= 1000.0 / case.rate_hz
 
 

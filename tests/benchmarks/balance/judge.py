@@ -96,6 +96,8 @@ class Coverage:
 def coverage(seed: int, longer: int = LONGER) -> Coverage:
     """A ride through noisy sensors against noise-free ones: many times as long over such bumps, and the same again.
 
+    Over the clear bumps, on which the answer rests.
+
     The long one leaves 1 / longer of the variance itself: with 20, an exact interval holds it in 94.4 %. The same one
     is compared over the pairs that both have.
     """
@@ -107,10 +109,13 @@ def coverage(seed: int, longer: int = LONGER) -> Coverage:
     same = pairs_at(exact.motion, exact.track, pairs.bump)
     such = make(replace(clean, road_seed=seed + 1, duration_s=longer * plan.duration_s))
     many = find_pairs(such.motion, such.track)
-    shared = ~pairs.disturbed & np.isin(pairs.bump, same.bump)
+    shared = pairs.clear & np.isin(pairs.bump, same.bump)
     again = np.isin(same.bump, pairs.bump[shared])
+    weight = same.weight.copy()
+    weight[again] = pairs.weight[shared]  # the very same bumps count alike
+    same = replace(same, weight=weight)
     return Coverage(*(
-        _cover(bump_ratio(pairs, name, ~pairs.disturbed), bump_ratio(many, name, ~many.disturbed),
+        _cover(bump_ratio(pairs, name, pairs.clear), bump_ratio(many, name, many.clear),
                bump_ratio(pairs, name, shared), bump_ratio(same, name, again))
         for name in ("compression_mm_s", "rebound_mm_s")
     ))  # fmt: skip

@@ -1,9 +1,10 @@
-"""Benchmark of slow losses: a rear damper that fades, foams, leaks or overheats over the laps of an outing.
+"""Benchmark of slow losses: a damper that fades, foams, leaks or overheats over the laps of an outing.
 
     .venv/bin/python tests/benchmarks/detection/slow.py --outings 20 --first-seed 900000
 
 Whole reviews of `telemetry.simulate.random_outing`, whose truth is the work of the damper over that of a sound twin. A
-slow loss counts when the last lap has 0.7 of the damping or less. "Named" is: a fall of the rear in the verdict.
+slow loss counts when the last lap has 0.7 of the damping or less. "Right end named": that damper falls over the laps;
+"wrong end named": the other does. One that had lost damping when the outing began and recovers is to be in doubt.
 """
 
 import argparse
@@ -20,7 +21,9 @@ from telemetry.review import review
 from telemetry.simulate import CROWD, random_outing
 from telemetry.wording import CHANGE_CAUTION
 
-KINDS = ("scaled fade", "heat", "foam", "leak", "recovering", "void for good", "sound", "sound, crowded")
+REAR = ("scaled fade", "heat", "foam", "leak", "recovering", "void for good")
+FRONT = ("front scaled fade", "front heat", "front foam", "front leak")
+KINDS = (*REAR, *FRONT, "sound", "sound, crowded")
 TEST_SEEDS = 900_000
 SLOW_LOSS_LEFT = 0.7
 
@@ -31,8 +34,8 @@ class Outcome:
 
     kind: str
     seed: int
-    rear: str
-    front: str
+    states: dict[str, str]
+    end: str
     verdict: str
     levels: tuple[str, ...]
     advised: bool
@@ -45,25 +48,40 @@ def one(job: tuple[str, int, int]) -> Outcome:
     """Ride and review an outing of this kind."""
     kind, seed, laps = job
     crowd = tuple(CROWD) if kind == "sound, crowded" else (("kerbs",) if seed % 2 else ())
-    fault = "sound" if kind.startswith("sound") else kind
-    ridden = random_outing(seed, fault=fault, laps=laps, crowd=crowd, rate_hz=(100.0, 200.0, 500.0)[seed % 3])
+    end = "front" if kind in FRONT else "rear"
+    fault = "sound" if kind.startswith("sound") else kind.removeprefix("front ")
+    rate_hz = (100.0, 200.0, 500.0)[seed % 3]
+    ridden = random_outing(seed, fault=fault, laps=laps, crowd=crowd, rate_hz=rate_hz, slow_end=end)
     log = RawLog("simulated", ridden.outing.log_columns, ridden.outing.units)
-    summary = review(log, ridden.full if seed % 2 else ridden.minimum).summary
+    summary = review(log, ridden.full if seed // 2 % 2 else ridden.minimum).summary
     found = summary.oscillation
-    state = {end: course.state for end, course in found.course.items()}
+    state = {name: course.state for name, course in found.course.items()}
+    laps = found.course[end].laps if end in found.course else ()
     advised = any(CHANGE_CAUTION in finding.caution for finding in summary.findings)
     assert not (advised and dampers_in_doubt(found)), "set-up is advised beside a damper in doubt"
     return Outcome(
-        kind, seed, state.get("rear", "-"), state.get("front", "-"), found.verdict,
+        kind, seed, state, end, found.verdict,
         tuple(event.level for event in found.events), advised, summary.verdicts[0],
-        tuple(float(x) for x in ridden.left_by_lap["rear"]), tuple(lap.damping_ratio for lap in found.fade),
+        tuple(float(x) for x in ridden.left_by_lap[end]), tuple(lap.damping_ratio for lap in laps),
     )  # fmt: skip
 
 
+def _named(outcome: Outcome, *, right: bool) -> bool:
+    return any(state in FALLING for end, state in outcome.states.items() if (end == outcome.end) == right)
+
+
 def table(outcomes: list[Outcome]) -> str:
-    """A line a kind: named, recovered, the front named, full alarms, set-up advised."""
-    rows = ["| outing | number | rear named | said to recover | front named | verdict yes | set-up advised |",
-            "|---|---|---|---|---|---|---|"]  # fmt: skip
+    """A line a kind: right end named or in doubt, wrong end named, full alarms of the rear, set-up advised."""
+    heads = (
+        "outing",
+        "number",
+        "right end named",
+        "said to recover",
+        "wrong end named",
+        "yes",
+        "set-up advised",
+    )
+    rows = ["| " + " | ".join(heads) + " |", "|---" * len(heads) + "|"]
     groups = defaultdict(list)
     for outcome in outcomes:
         slow = not outcome.kind.startswith("sound") and outcome.left[-1] > SLOW_LOSS_LEFT
@@ -71,9 +89,9 @@ def table(outcomes: list[Outcome]) -> str:
         groups[f"{outcome.kind}, more than {SLOW_LOSS_LEFT} left" if weak else outcome.kind].append(outcome)
     for kind, here in groups.items():
         shares = (
-            sum(o.rear in FALLING for o in here),
-            sum(o.rear == "lost damping and recovered" for o in here),
-            sum(o.front in FALLING for o in here),
+            sum(_named(o, right=True) for o in here),
+            sum(o.states.get(o.end) == "doubtful" for o in here),
+            sum(_named(o, right=False) for o in here),
             sum(o.verdict == "yes" for o in here),
             sum(o.advised for o in here),
         )
@@ -99,7 +117,10 @@ def main() -> None:
             if given.each:
                 ratios = " ".join("-" if r is None else f"{r:.2f}" for r in outcome.ratios)
                 left = " ".join(f"{x:.2f}" for x in outcome.left)
-                said = f"{outcome.rear}, front {outcome.front}, {outcome.verdict}"
+                said = (
+                    ", ".join(f"{end} {state}" for end, state in outcome.states.items())
+                    + f", {outcome.verdict}"
+                )
                 print(f"{outcome.kind} {outcome.seed}: {said}; ratio {ratios}; left {left}", flush=True)
     print(table(outcomes))
 
