@@ -16,13 +16,10 @@ LEAST_LAPS_FOR_TREND = 4
 # A smaller fall over the outing is not worth a word, and part of it is what pace and fuel do. Choices of ours.
 LEAST_FALL_PCT = 10.0
 USUAL_DRIFT_PCT = 4.0
-# A sound damper that warms loses damping, it gains none; but a smoother line, a colder track or a tyre that is filled
-# again read as a rise, so that more of it is asked for before a damper is said to have come back. A choice of ours.
-LEAST_RISE_PCT = 20.0
 # Of sound outings so many may be called falling, both ends and every shape that is looked for together.
 FALSE_CALLS = 1.0 / 150.0
 ENDS_LOOKED_AT = 2
-SHAPES = 3.0  # a line that falls, one that rises, and all bends together
+SHAPES = 2.0  # a line that falls, and all bends together
 # The scatter within a lap counts as so many laps beside what the laps themselves scatter about their line.
 PRIOR_LAPS = 4
 # Two laps of a sound damper differ by this at least: fuel, line and pace. [ln of the ratio; a choice of ours]
@@ -34,8 +31,6 @@ SCALE_UNKNOWN = 2.0 / 3.0
 # Where the other end moves the other way by this share of a change, either of the two may have changed: each is told by
 # the other, and a damper that fades lifts the other's reading by 0.1 to 0.6 of its own fall in simulation.
 EITHER_SHARE = 0.8
-# A rise of which the other end's fall is more than this share may be made by that fall.
-NO_PART = 0.2
 _TOO_FEW = f"A course over the laps needs {LEAST_LAPS_FOR_TREND} complete laps at pace."
 
 
@@ -125,26 +120,6 @@ def find_fall(laps: tuple[LapDamping, ...]) -> Fall | None:
     return min(told, key=lambda pair: pair[0])[1] if told else None
 
 
-def find_rise(laps: tuple[LapDamping, ...]) -> Fall | None:
-    """A rise of the damping ratio from the first lap to the last, where the laps show one beyond chance and drift.
-
-    Parameters
-    ----------
-    laps : tuple of LapDamping
-
-    Returns
-    -------
-    Fall or None
-        One that was over when the outing began.
-    """
-    found = _known_laps(laps)
-    if found is None:
-        return None
-    x, value, within, number = found
-    line, span = _fit((x,), value, within, FALSE_CALLS / ENDS_LOOKED_AT / SHAPES), x[-1] - x[0]
-    return Fall(number[0], number[0], number[-1], 0.0, line.change(span)) if line.rises(span) else None
-
-
 def _known_laps(
     laps: tuple[LapDamping, ...],
 ) -> tuple[FloatArray, FloatArray, FloatArray, tuple[int, ...]] | None:
@@ -184,11 +159,6 @@ class _Fit:
         """Whether that change is surely a fall beyond drift, and worth a word."""
         change, half = self.change(*span), self._half(*span)
         return change + half < log1p(-USUAL_DRIFT_PCT / 100.0) and change < log1p(-LEAST_FALL_PCT / 100.0)
-
-    def rises(self, *span: float) -> bool:
-        """Whether it is surely a rise beyond drift, of a damper that had lost some before."""
-        change, half = self.change(*span), self._half(*span)
-        return change - half > log1p(USUAL_DRIFT_PCT / 100.0) and change > log1p(LEAST_RISE_PCT / 100.0)
 
     def _half(self, *span: float) -> float:
         """Half of the interval of that change, at the level asked for."""
@@ -302,12 +272,6 @@ def damper_course(
 def _fall_words(fall: Fall, trend: DampingTrend | None, end: End) -> str:
     """How far it fell, whether it came back, and what does that."""
     down_pct, up_pct = -100.0 * expm1(-fall.fall), 100.0 * expm1(fall.rise)
-    if not fall.fall:
-        return (
-            f"From lap {fall.first} to lap {fall.last} the damping ratio of the {end} wheel hop rose by {up_pct:.0f} "
-            f"%: a {end} damper that had lost damping when the outing began and recovered, as gas left its oil or heat "
-            "its body, reads so, and so do a line, a pace and sensor clocks that change over the laps."
-        )
     laps = f"From lap {fall.first} to lap {fall.turn}"
     words = f"{laps} the damping ratio of the {end} wheel hop fell by {down_pct:.0f} %"
     if fall.rise:
@@ -324,49 +288,41 @@ def _fall_words(fall: Fall, trend: DampingTrend | None, end: End) -> str:
     )
 
 
-def told_apart(
-    course: Mapping[End, DamperCourse], rises: Mapping[End, Fall | None]
-) -> dict[End, DamperCourse]:
+def told_apart(course: Mapping[End, DamperCourse]) -> dict[End, DamperCourse]:
     """The courses of both ends, each change looked at beside the other end.
 
     Parameters
     ----------
     course : mapping of end to DamperCourse
-    rises : mapping of end to Fall or None
-        From `find_rise`.
 
     Returns
     -------
     dict of end to DamperCourse
         A fall beside a rise of the other end that is as large is doubtful, as is that rise: which of the two changed is
-        not known. A rise beside an end that does not fall is of a damper that recovers.
+        not known.
     """
     told = dict(course)
     pairs: tuple[tuple[End, End], ...] = (("rear", "front"), ("front", "rear"))
     for end, other in pairs:
-        if end not in course:
+        if end not in course or other not in course or course[end].state not in FALLING:
             continue
-        trend = course[end].trend
-        beside = course[other].trend if other in course else None
-        share = _opposite_share(trend, beside)
-        if course[end].state in FALLING:
-            if trend and beside and trend.change_pct_per_lap < 0 and share > EITHER_SHARE:
-                words = (
-                    f"Over the laps the damping ratio of the {end} wheel hop fell by {-trend.change_pct_per_lap:.1f} % "
-                    f"a lap while that of the {other} rose by {beside.change_pct_per_lap:.1f} %: each end is told by "
-                    "the other, so which of the two dampers changed cannot be told."
-                )
-                told[end] = replace(course[end], state="doubtful", reason=words)
-                told[other] = replace(course[other], state="doubtful", reason=words)
-        elif share < NO_PART and (rise := rises.get(end)):
-            words = _fall_words(rise, trend, end)
+        trend, beside = course[end].trend, course[other].trend
+        if trend is None or beside is None or trend.change_pct_per_lap >= 0:
+            continue
+        if _opposite_share(trend, beside) > EITHER_SHARE:
+            words = (
+                f"Over the laps the damping ratio of the {end} wheel hop fell by {-trend.change_pct_per_lap:.1f} % "
+                f"a lap while that of the {other} rose by {beside.change_pct_per_lap:.1f} %: each end is told by "
+                "the other, so which of the two dampers changed cannot be told."
+            )
             told[end] = replace(course[end], state="doubtful", reason=words)
+            told[other] = replace(course[other], state="doubtful", reason=words)
     return told
 
 
-def _opposite_share(trend: DampingTrend | None, beside: DampingTrend | None) -> float:
+def _opposite_share(trend: DampingTrend, beside: DampingTrend) -> float:
     """How far the other end surely moves the other way, as a share of what this end moves; 0 where it does not."""
-    if trend is None or beside is None or _sure_sign(trend) * _sure_sign(beside) >= 0:
+    if _sure_sign(trend) * _sure_sign(beside) >= 0:
         return 0.0
     return -log1p(beside.change_pct_per_lap / 100.0) / log1p(trend.change_pct_per_lap / 100.0)
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from telemetry.arrays import End
 from telemetry.bike import Bike
-from telemetry.damping.course import Fall, damper_course, find_fall, find_rise, level_state, told_apart
+from telemetry.damping.course import damper_course, find_fall, level_state, told_apart
 from telemetry.damping.equation import SLOWEST_M_S
 from telemetry.damping.fade import OTHER_PRIORS, damping_by_lap, damping_by_speed, pole_ratio, read_laps
 from telemetry.damping.judge import Judged, judge
@@ -59,14 +59,13 @@ def assess(heard: Heard, motion: Motion, track: Track, bike: Bike) -> Oscillatio
     front_events: tuple[OscillationEvent, ...] = ()
     front = listen_to_front(heard, motion, track, bike)
     course: dict[End, DamperCourse] = {}
-    rises: dict[End, Fall | None] = {}
-    course["rear"], rises["rear"] = _course(heard, front, motion, track)
+    course["rear"] = _course(heard, front, motion, track)
     if front is not None:
-        course["front"], rises["front"] = _course(front, heard, motion, track)
+        course["front"] = _course(front, heard, motion, track)
         front_judged = judge(front, motion, track, bike)
         found = front_judged.events
         front_events = with_levels(found, _limits(front, front_judged)) if found else ()
-    course = told_apart(course, rises)
+    course = told_apart(course)
     answer, reason = verdict(heard.learned, heard.missing, events, unexplained, limits, course["rear"], share)
     return Oscillation(
         verdict=answer,
@@ -101,10 +100,8 @@ def _limits(heard: Heard, judged: Judged) -> tuple[DetectionLimit, ...]:
     return detection_limits(heard, judged.looked_at)
 
 
-def _course(
-    heard: Heard, other: Heard | None, motion: Motion, track: Track
-) -> tuple[DamperCourse, Fall | None]:
-    """What one end did over the laps, and whether its damping rose."""
+def _course(heard: Heard, other: Heard | None, motion: Motion, track: Track) -> DamperCourse:
+    """What one end did over the laps."""
     hop, learned, end = heard.hop, heard.learned, motion.ends[heard.end]
     read = read_laps(
         heard.equation,
@@ -115,11 +112,10 @@ def _course(
         None if other is None else (other.hop, other.learned.pole),
     )
     laps = damping_by_lap(read, hop)
-    fall, rise = find_fall(laps), find_rise(laps)
-    for prior in OTHER_PRIORS if fall or rise else ():
-        again = damping_by_lap(read, hop, prior)
-        fall, rise = fall if find_fall(again) else None, rise if find_rise(again) else None
+    fall = find_fall(laps)
+    if fall and not all(find_fall(damping_by_lap(read, hop, prior)) for prior in OTHER_PRIORS):
+        fall = None
     ratio = pole_ratio(learned.pole, hop)
     level = level_state(learned.pole, ratio, hop)
     course = damper_course(laps, ratio, heard.end, level, knows_road=heard.equation.knows_road, fall=fall)
-    return replace(course, by_speed=damping_by_speed(read, hop)), rise
+    return replace(course, by_speed=damping_by_speed(read, hop))

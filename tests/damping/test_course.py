@@ -11,7 +11,6 @@ from telemetry.damping.course import (
     damper_course,
     damping_trend,
     find_fall,
-    find_rise,
     level_state,
     told_apart,
 )
@@ -44,10 +43,6 @@ def laps_of(ratios):
 
 def course_of(laps, ratio, end, level, *, knows_road):
     return damper_course(laps, ratio, end, level, knows_road=knows_road, fall=find_fall(laps))
-
-
-def apart_of(course):
-    return told_apart(course, {end: find_rise(one.laps) for end, one in course.items()})
 
 
 def test_the_trend_is_the_regression_of_the_logarithm():
@@ -120,20 +115,6 @@ def test_laps_that_happen_to_lie_on_a_line_are_no_fall(ratios):
     assert find_fall(laps) is None
 
 
-def test_a_damper_that_comes_back_is_in_doubt():
-    def course(ratios, end):
-        return course_of(laps_of(ratios), SOUND, end, "sound", knows_road=True)
-
-    rises, stays = [0.22, 0.25, 0.30, 0.34, 0.36], [0.32, 0.325, 0.32, 0.318, 0.321]
-    told = apart_of({"rear": course(rises, "rear"), "front": course(stays, "front")})
-    assert told["rear"].state == "doubtful" and told["front"].state == "sound"
-    assert "rose by" in told["rear"].reason and "recovered" in told["rear"].reason
-    # a rear damper that fades is part of what the front is told by: the front's rise is none of its own
-    fades = [0.40, 0.34, 0.29, 0.25, 0.21]
-    told = apart_of({"rear": course(fades, "rear"), "front": course([0.32, 0.34, 0.36, 0.38, 0.40], "front")})
-    assert told["rear"].state == "losing damping" and told["front"].state == "sound"
-
-
 def test_a_fall_beside_a_rise_as_large_names_no_end():
     def course(ratios, end):
         laps = laps_of(ratios)
@@ -145,7 +126,7 @@ def test_a_fall_beside_a_rise_as_large_names_no_end():
         "front": course([0.32, 0.295, 0.27, 0.25, 0.23], "front"),
     }
     assert beside["front"].state == "losing damping"
-    apart = apart_of(beside)
+    apart = told_apart(beside)
     for end in ("front", "rear"):
         assert apart[end].state == "doubtful" and "cannot be told" in apart[end].reason
     # a fade lifts the other end by a part of its own fall
@@ -153,7 +134,7 @@ def test_a_fall_beside_a_rise_as_large_names_no_end():
         "rear": course([0.40, 0.34, 0.29, 0.25, 0.21], "rear"),
         "front": course([0.50, 0.515, 0.53, 0.545, 0.56], "front"),
     }
-    assert apart_of(fades)["rear"].state == "losing damping"
+    assert told_apart(fades)["rear"].state == "losing damping"
 
 
 @cache
