@@ -30,9 +30,9 @@ _SLOW_NOT_JUDGED = "Whether its damping falls over the laps was not judged."
 
 
 def slow_loss_judged(oscillation: Oscillation, end: End) -> bool:
-    """Whether it could be judged if an end loses damping over the laps; no with too few of them."""
+    """Whether it could be judged if an end loses damping over the laps; no with too few laps of known damping."""
     course = oscillation.course.get(end)
-    return course is not None and course.state != "cannot tell"
+    return course is not None and (course.trend is not None or course.state in FALLING | {"worn all along"})
 
 
 def damper_answer(oscillation: Oscillation, end: End) -> str:

@@ -15,7 +15,8 @@ from dashboard.theme import Theme
 from dashboard.urlstate import View, parse, to_query
 from dashboard.words import number
 from telemetry.logbook import outings_of
-from telemetry.setup import Comparison, ExcludedLap, LapValues, MetricComparison, compare, repeats
+from telemetry.report.words import excluded_words
+from telemetry.setup import Comparison, LapValues, MetricComparison, compare, repeats
 from telemetry.setup.bandwidth import COLUMNS
 
 PATH = "/compare"
@@ -75,7 +76,9 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         section("The numbers", _numbers(found.metrics), html.P(f"{found.method} {found.basis}", className="note")),
         _folded("By phase and corner", found.places),
         _folded("Sections of the lap", found.sections),
-        section("Laps left out", _excluded(found.excluded)) if found.excluded else None,
+        section("Laps left out", html.Ul([html.Li(one) for one in excluded_words(found)]))
+        if found.excluded
+        else None,
     )  # fmt: skip
 
 
@@ -243,11 +246,6 @@ def _mean_and_spread(values: LapValues, digits: int) -> str:
         return number(values.mean, digits)
     spread = "" if values.sd is None else f" ± {number(values.sd, digits)}"
     return f"{number(values.mean, digits)}{spread} ({len(values.values)} laps)"
-
-
-def _excluded(laps: Sequence[ExcludedLap]) -> html.Ul:
-    side = {"a": "before", "b": "after"}
-    return html.Ul([html.Li(f"{side[lap.run]}, lap {lap.lap}: {lap.reason}") for lap in laps])
 
 
 def register(app: Dash, shelf: Shelf) -> None:

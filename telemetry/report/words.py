@@ -174,10 +174,13 @@ def note_words(note: QualityNote) -> str:
     return f"{SEVERITY_WORDS[note.severity]}{where}: {note.message}"
 
 
+_RUN = {"a": "Before", "b": "After"}
+
+
 def excluded_words(comparison: Comparison) -> tuple[str, ...]:
     """The laps that were left out, a line each."""
     return tuple(
-        f"{row.run.upper()}, lap {row.lap}{f' ({row.end} only)' if row.end else ''}: {row.reason}"
+        f"{_RUN[row.run]}, lap {row.lap}{f' ({row.end} only)' if row.end else ''}: {row.reason}"
         for row in comparison.excluded
     )
 

@@ -94,11 +94,12 @@ def test_an_end_that_reads_higher_beside_a_fading_one_has_not_improved():
     assert drift_words(Oscillation("no", "", course={"front": rising, "rear": rising})) == ""
 
 
-OVER_LAPS = {"rear": DamperCourse("steady", "It did not fall.", (), None)}
+OVER_LAPS = {"rear": DamperCourse("steady", "It did not fall.", (), DampingTrend(0.2, (-1.0, 1.4)))}
+OVER_NO_LAPS = {"rear": DamperCourse("sound", "Its ratio was near 0.4.", (), None)}
 TOO_FEW_LAPS = {"rear": DamperCourse("cannot tell", "4 laps are needed.", (), None)}
 
 
-@pytest.mark.parametrize("course", [{}, TOO_FEW_LAPS])
+@pytest.mark.parametrize("course", [{}, TOO_FEW_LAPS, OVER_NO_LAPS])
 def test_without_laps_to_tell_a_slow_loss_by_the_headline_says_so(course):
     assert damping_headline(Oscillation("no", "fine", course=course)).endswith("; slow loss not judged")
     assert damping_headline(Oscillation("no", "fine", course=OVER_LAPS)) == "No sign of lost rear damping"

@@ -7,7 +7,7 @@ import pytest
 from telemetry.balance import Balance, DampingBalance, PitchSummary, Ratio, SameBump, SpeedRatio
 from telemetry.damping import CAUTION as DAMPING_CAUTION
 from telemetry.damping import Oscillation, OscillationEvent
-from telemetry.damping.oscillation import DamperCourse
+from telemetry.damping.oscillation import DamperCourse, DampingTrend
 from telemetry.findings import findings, travel_sentence, trust_sentence, verdict_sentences
 from telemetry.findings_balance import balance_sentence, damping_sentence
 from telemetry.findings_damping import oscillation_sentence
@@ -63,7 +63,7 @@ EVENT = OscillationEvent(
     30.0, 31.6, 2, 1240.0, 5, "drive", 16.2, 0.05, (0.02, 0.09), 1.1, 0.6, 0.9, "The front did not feel it."
 )
 LOST = Oscillation("yes", "1 stretch out of corner 5.", (EVENT,))
-STEADY = DamperCourse("steady", "It did not fall.", (), None)
+STEADY = DamperCourse("steady", "It did not fall.", (), DampingTrend(0.2, (-1.0, 1.4)))
 SOUND = Oscillation("no", "Nothing suggests lost damping over 280 s of riding.", course={"rear": STEADY})
 
 

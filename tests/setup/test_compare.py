@@ -12,6 +12,7 @@ from telemetry.damping import Oscillation
 from telemetry.laps import Corner
 from telemetry.motion import not_judged
 from telemetry.notes import Step
+from telemetry.report.words import excluded_words
 from telemetry.setup import Outing, compare, comparison_to_json, parse_sheet, repeats
 from telemetry.setup.expected import known_change
 from telemetry.summary import LoggedCondition
@@ -71,6 +72,9 @@ def test_out_slow_and_masked_laps_are_left_out_and_said_so(rng):
     ]
     result = compare(summary([*laps, *odd]), summary(laps))
     assert {(row.lap, row.end) for row in result.excluded} == {(10, None), (11, None), (12, "front")}
+    told = excluded_words(result)
+    assert all(line.startswith(("Before, lap ", "After, lap ")) for line in told)
+    assert sum("lap 12 (front only): " in line for line in told) == 1
     rows = rows_by_key(result)
     assert rows["front.travel.median_mm"].a.laps == (1, 2, 3, 4)
     assert rows["rear.travel.median_mm"].a.laps == (1, 2, 3, 4, 12)
