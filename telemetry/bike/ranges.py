@@ -112,6 +112,8 @@ RANGES: Mapping[str, Range] = {
     "per_click": Range(0.001, 20, "of its unit"),
     # of a setup sheet only
     "tyre_pressure_bar": Range(0.3, 6, "bar"),
+    "tyre_temperature_c": Range(-40, 200, "deg C"),
+    "oil_temperature_c": Range(-40, 250, "deg C"),
     "top_out_spring_mm": Range(0, 200, "mm"),
     "ride_height_mm": Range(-500, 1500, "mm"),
     "swingarm_length_mm": Range(200, 1000, "mm"),

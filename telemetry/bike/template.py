@@ -39,6 +39,9 @@ OTHER_KEYS = """\
 # channels.beacon = "beacon"
 # channels.acceleration = "ax"             along the motorcycle, forward positive
 # channels.rate_hz = 200                   for a log without a column of time
+# [conditions]    columns of the log that stand beside the difference of two runs: track_temperature,
+#                 air_temperature, fuel, front_tyre_pressure, rear_tyre_pressure, front_tyre_temperature,
+#                 rear_tyre_temperature, front_oil_temperature, rear_oil_temperature
 # [adjusters] entries may have per_click in place of per_turn.
 # [measured_at]    what stood on the bike when wheelbase, rake, masses and points were measured, where that is not
 #                  what the file says now: front_tyre_radius_mm, rear_tyre_radius_mm, fork_height_mm,

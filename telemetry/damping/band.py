@@ -114,10 +114,12 @@ def band_signals(
     values[:n] = bridged(travel_mm)
     # the end runs back to the start over a second, so that the circle closes without a jump
     values[n:] = np.linspace(values[n - 1], values[0], padded - n)
-    frequency = np.arange(out // 2 + 1) * sample_rate_hz / padded
+    spectrum = np.fft.rfft(thin(values, thinned))
+    # a log of less than twice the band's end has nothing above half its rate
+    frequency = np.arange(min(out // 2 + 1, len(spectrum))) * sample_rate_hz / padded
     inside = np.flatnonzero((frequency > LOW_HZ[0]) & (frequency < HIGH_HZ[1]))
     frequency = frequency[inside]
-    spectrum = np.fft.rfft(thin(values, thinned))[inside] / thin_response(frequency / sample_rate_hz, thinned)
+    spectrum = spectrum[inside] / thin_response(frequency / sample_rate_hz, thinned)
     speed = spectrum * band_window(frequency) * 2j * np.pi * frequency * (out * thinned / padded)
     step_s = padded / sample_rate_hz / out
     kept = int((n - 1) / sample_rate_hz / step_s + 1e-9) + 1

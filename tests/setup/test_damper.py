@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import ttest_ind
 
-from telemetry.damping.oscillation import DamperCourse, LapDamping, Oscillation, SpeedDamping
+from telemetry.damping.oscillation import DamperCourse, DampingTrend, LapDamping, Oscillation, SpeedDamping
 from telemetry.errors import LogbookError
 from telemetry.setup import compare_damper, damper_history
 from telemetry.setup.damper import OUTING_SD, doubt_words, log_ratio_interval
@@ -103,5 +103,5 @@ def test_a_front_whose_course_cannot_be_told_was_not_judged():
     few = DamperCourse("cannot tell", "3 laps are needed.", (), None)
     assert doubt_words(Oscillation("no", "fine", course={"front": few}), "front") == "not judged"
     assert doubt_words(Oscillation("no", "fine"), "front") == "not judged"
-    steady = DamperCourse("steady", "No change.", (), None)
+    steady = DamperCourse("steady", "No change.", (), DampingTrend(0.2, (-1.0, 1.4)))
     assert doubt_words(Oscillation("no", "fine", course={"front": steady}), "front") == ""
