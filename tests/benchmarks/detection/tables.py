@@ -258,14 +258,18 @@ def failing(cards: list[Card]) -> str:
     ]
     sound = [c for c in cards if not c.losses]
     hours = sum(c.hours for c in sound)
-    count = sum(c.events for c in sound)
+    count, alike = sum(c.events for c in sound), sum(sum(c.alike) for c in sound)
+    lossy = [c for c in cards if sum(x.over_sound >= CLEAR and x.seconds > 0.99 for x in c.losses) >= 2]
     return "\n".join(
         [
             "Dampers that fail as dampers do, hop from 12 to 21 Hz: clear losses (hop at least twice a sound twin's)",
             "",
             *_table(["by", "", "0.6 to 1 s", "1 s and longer"], rows),
             f"Sound outings of any hop, half with every confounder and what looks the same: {count} events in "
-            f"{hours:.1f} h on {len(sound)} bikes, {count / max(hours, 1e-9):.2f} an hour.",
+            f"{hours:.1f} h on {len(sound)} bikes, {count / max(hours, 1e-9):.2f} an hour; {alike} of them on what looks "
+            f"the same. Full alarm in {sum(c.verdict == 'yes' for c in sound)} of {len(sound)} outings.",
+            "Outings with two or more clear losses of 1 s and longer: full alarm in "
+            f"{_share(c.verdict == 'yes' for c in lossy)}.",
             "",
             "Reliability: share of events that are real, by confidence",
             "",
