@@ -213,11 +213,13 @@ def _folded(title: str, rows: Sequence[MetricComparison]) -> Any:
 
 
 def _numbers(rows: Sequence[MetricComparison]) -> Any:
+    before = max((len(row.a.values) for row in rows), default=0)
+    after = max((len(row.b.values) for row in rows), default=0)
     body = [
         (
             f"{row.label} [{row.unit}]" if row.unit else row.label,
-            _mean_and_spread(row.a, _digits(row)),
-            _mean_and_spread(row.b, _digits(row)),
+            _mean_and_spread(row.a, _digits(row), before),
+            _mean_and_spread(row.b, _digits(row), after),
             "–" if row.difference is None else number(row.difference, _digits(row)),
             "–"
             if row.ci95 is None
@@ -226,26 +228,20 @@ def _numbers(rows: Sequence[MetricComparison]) -> Any:
         )
         for row in rows
     ]
-    head = (
-        "number",
-        "before, mean ± SD of laps",
-        "after, mean ± SD of laps",
-        "difference",
-        "95 % interval",
-        "verdict",
-    )
-    return parts.table(
-        head, body, "Means over laps, spread between laps", classes=("", "n", "n", "n", "n", "")
-    )
+    head = ("number", "before", "after", "difference", "95 % interval", "verdict")
+    caption = f"Mean over laps ± standard deviation between them; {before} laps before, {after} after"
+    return parts.table(head, body, caption, classes=("", "n", "n", "n", "n", "words"))
 
 
-def _mean_and_spread(values: LapValues, digits: int) -> str:
+def _mean_and_spread(values: LapValues, digits: int, usual: int) -> str:
+    """Mean ± standard deviation; how many laps where they are not as many as ``usual``."""
     if values.mean is None:
         return "–"
     if not values.laps:  # of the whole run
         return number(values.mean, digits)
     spread = "" if values.sd is None else f" ± {number(values.sd, digits)}"
-    return f"{number(values.mean, digits)}{spread} ({len(values.values)} laps)"
+    count = "" if len(values.values) == usual else f" ({len(values.values)} laps)"
+    return f"{number(values.mean, digits)}{spread}{count}"
 
 
 def register(app: Dash, shelf: Shelf) -> None:

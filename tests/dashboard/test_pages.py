@@ -15,7 +15,7 @@ from dashboard.thin import POINTS
 from dashboard.urlstate import View, parse
 from dashboard.words import rider_place
 from telemetry.damping import Oscillation
-from telemetry.damping.oscillation import DamperCourse, dampers_in_doubt
+from telemetry.damping.oscillation import DamperCourse, DampingTrend, dampers_in_doubt
 from telemetry.errors import LogbookError
 from telemetry.findings import findings, verdict_sentences
 from telemetry.findings_damping import damper_answer
@@ -227,7 +227,7 @@ def test_a_comparison_shows_the_changed_setting_and_the_verdicts(logbook):
     assert "front rebound clicks 8 6" in said and "rider sag" not in said.split("Travel used")[0]
     assert "no clear difference" in said and "higher" in said
     assert said.index("Lost damping is suspected in the run after") < said.index("higher by")
-    assert "before, mean ± SD of laps" in said
+    assert "Mean over laps ± standard deviation between them" in said
 
 
 def test_every_lap_of_a_comparison_is_a_dot(logbook):
@@ -473,7 +473,8 @@ def test_one_short_stretch_is_shown_as_something_to_look_at(runs):
 
 
 def _course(state, reason="Said."):
-    return DamperCourse(state, reason, (), None)
+    trend = DampingTrend(0.2, (-1.0, 1.4)) if state == "steady" else None
+    return DamperCourse(state, reason, (), trend)
 
 
 # Whatever calls a damper fine. What is said of the log, of travel and of the sentences of this program is left out.
