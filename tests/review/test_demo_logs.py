@@ -28,6 +28,11 @@ def reviewed(name):
     return review(read_log(FIXTURES / scenario.file_name), load_bike(FIXTURES / scenario.bike_file)).summary
 
 
+@cache
+def truth_of(name):
+    return simulate_scenario(SCENARIOS[name]).truth
+
+
 @pytest.mark.parametrize(
     "name", ["vellmoor-clean", "vellmoor-soft-fork", "vellmoor-before", "vellmoor-after"]
 )
@@ -43,7 +48,7 @@ def test_sound_outings_are_called_sound(name):
 
 
 def test_losses_are_found_where_they_were_and_nowhere_else():
-    truth = simulate_scenario(SCENARIOS["vellmoor-lost-damping"]).truth.lost_damping
+    truth = truth_of("vellmoor-lost-damping").lost_damping
     summary = reviewed("vellmoor-lost-damping")
     events = summary.oscillation.events
     found = [any(e.start_s < t.end_s and e.end_s > t.start_s for e in events) for t in truth]
@@ -57,7 +62,7 @@ def test_losses_are_found_where_they_were_and_nowhere_else():
 
 
 def test_bottoming_is_found_in_every_lap_at_its_place():
-    truth = simulate_scenario(SCENARIOS["vellmoor-soft-fork"]).truth
+    truth = truth_of("vellmoor-soft-fork")
     touched = [contact for contact in truth.contacts if contact.kind == "bottomed"]
     front = reviewed("vellmoor-soft-fork").ends["front"]
     np.testing.assert_allclose(
@@ -109,7 +114,7 @@ def test_another_dialect_another_machine():
 
 def true_damping_ratio(name, end, direction):
     """c / (2 sqrt(k m)) of the dampers that were ridden: c by the work they take at the speeds both wheels met."""
-    bike, truth = SCENARIOS[name].bike(), simulate_scenario(SCENARIOS[name]).truth
+    bike, truth = SCENARIOS[name].bike(), truth_of(name)
     both = direction * np.concatenate([truth.front_wheel_mm_s, truth.rear_wheel_mm_s])
     wheel_mm_s = direction * both[both > 5.0]
     shaft_mm = float(np.median(getattr(truth, f"{end}_shaft_mm")))
