@@ -44,7 +44,14 @@
     if (store && here === location.pathname && document.querySelector(".bar"))
       dc.set_props(store, { data: { search: location.search, screen: screenWords() } });
   }
-  let focused = null; // what had the focus when a page was left by our own link or list
+  let focused = null; // id of what had the focus when a page was left by our own link or list
+  // The new page may be drawn in several steps; the focus returns after each one that drops it, until the reader acts.
+  function refocus() {
+    if (focused && document.activeElement === document.body)
+      (document.getElementById(focused) || document.getElementById("content")).focus({ preventScroll: true });
+  }
+  new MutationObserver(refocus).observe(root, { childList: true, subtree: true });
+  ["pointerdown", "keydown"].forEach(kind => document.addEventListener(kind, () => { focused = null; }, true));
   function go(href) {
     focused = (document.activeElement && document.activeElement.id) || "content";
     history.pushState({}, "", href);
@@ -144,8 +151,7 @@
       if (!title) return dc.no_update;
       document.title = title + ", Both Ends";
       here = location.pathname;
-      if (focused) (document.getElementById(focused) || document.getElementById("content")).focus({ preventScroll: true });
-      focused = null;
+      refocus();
       return dc.no_update;
     },
     // The zoom goes into the address, so that a link or a step back returns to it.
