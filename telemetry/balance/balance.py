@@ -12,7 +12,6 @@ class Ratio:
 
     Parameters
     ----------
-    value : float or None
     ci95 : tuple of float or None
         Of the ratio itself: other bumps of the kind, or other stretches of the ride, would lie in it. Says something
         of the motorcycle.
@@ -138,7 +137,6 @@ class DampingBalance:
     ----------
     compression, rebound : Ratio
         1 when both ends settle alike for what they carry; above 1 the rear is damped more, so it is the slower.
-    ends : mapping of end to EndDamping
     residual_delay_ms : float or None
         How much later than wheelbase / speed the rear met the road of the front. [ms]
     explained : float or None
@@ -240,7 +238,6 @@ class LightWheel:
     Parameters
     ----------
     end : {"front", "rear"}
-    start_s, end_s : float
     lap, distance_m, corner, phase
         Place of its begin, as far as it is known.
     hanging_s : float
@@ -280,7 +277,6 @@ class WeightTransfer:
 
     Parameters
     ----------
-    brakings, drives : int
     dive_deg_per_m_s2 : float or None
         Pitch gained per m/s2 of braking, nose down positive.
     dive_ci95 : tuple of float or None
@@ -295,7 +291,6 @@ class WeightTransfer:
         Pitch lost per m/s2 of upright drive, nose up positive.
     rear_squat_mm_per_m_s2 : float or None
         Rear wheel travel gained per m/s2 of upright drive.
-    squat_ci95, rear_squat_ci95 : tuple of float or None
     dive_at_one_speed, squat_at_one_speed, rear_squat_at_one_speed : Gain or None
         The same per m/s2 with the part that goes with the square of the speed taken out.
     lean_known : bool
