@@ -1,7 +1,7 @@
 """Laps, corners, phases: where every sample is."""
 
 from telemetry.laps.circuitfile import circuit_text, load_circuit
-from telemetry.laps.lap import PHASES, Circuit, Corner, Lap, Phase, Track
+from telemetry.laps.lap import PHASES, Circuit, Corner, Lap, LapKind, Phase, Track
 from telemetry.laps.pace import SLOW_LAP, lap_length_m, laps_at_pace, passing_times_s, slowest_s
 from telemetry.laps.place import SAME_PLACE_M, Place, Placed, SharedPlace, along_the_lap, by_place, place_at
 from telemetry.laps.track import find_track, is_moving
@@ -13,6 +13,7 @@ __all__ = [
     "Circuit",
     "Corner",
     "Lap",
+    "LapKind",
     "Phase",
     "Place",
     "Placed",
