@@ -39,7 +39,6 @@ def install(
 
     Parameters
     ----------
-    server : Flask
     hosts : iterable of str
         Names it answers to, without port.
     script_hashes : callable

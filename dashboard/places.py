@@ -34,7 +34,6 @@ def grouped(
 
     Parameters
     ----------
-    events : iterable of StopEvent or OscillationEvent
     say : callable
         Words for a corner, a phase and a distance.
     lap_length_m : float or None

@@ -36,10 +36,8 @@ def serve(
 
     Parameters
     ----------
-    logbook : Logbook
     port : int
         Taken when free; otherwise any free one.
-    open_browser : bool
     share : bool
         Also answer to other machines of the network, such as a phone; they need the key in the address.
     say : callable
@@ -65,10 +63,8 @@ def make_server(logbook: Logbook, *, port: int = 0, share: bool = False):  # noq
 
     Parameters
     ----------
-    logbook : Logbook
     port : int
         0 takes any free one.
-    share : bool
 
     Returns
     -------

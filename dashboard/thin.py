@@ -24,10 +24,6 @@ def window(x: FloatArray, zoom: tuple[float, float] | None) -> slice:
         Never falling, no NaN.
     zoom : (float, float) or None
         None is all of it.
-
-    Returns
-    -------
-    slice
     """
     if zoom is None:
         return slice(0, len(x))
@@ -45,7 +41,6 @@ def thin(x: FloatArray, y: FloatArray, points: int = POINTS) -> tuple[FloatArray
     ----------
     x, y : ndarray of shape (n_samples,)
         x never falls and has no NaN.
-    points : int
 
     Returns
     -------

@@ -53,10 +53,6 @@ def parse(search: str | None) -> View:
     ----------
     search : str or None
         With or without the leading question mark. Of a repeated name the first value counts.
-
-    Returns
-    -------
-    View
     """
     try:
         query = parse_qs((search or "").removeprefix("?"), max_num_fields=50)

@@ -245,10 +245,6 @@ class Setting:
 def travel_not_in_hand(ends: Mapping[End, EndSummary]) -> dict[End, str]:
     """Ends that must not be told to use more travel, and why.
 
-    Parameters
-    ----------
-    ends : mapping of end to EndSummary
-
     Returns
     -------
     dict of end to str
@@ -269,11 +265,6 @@ def travel_not_in_hand(ends: Mapping[End, EndSummary]) -> dict[End, str]:
 
 def settle(candidates: Iterable[Candidate], setting: Setting) -> tuple[Finding, ...]:
     """Findings with what to do, none of which asks for the opposite of another.
-
-    Parameters
-    ----------
-    candidates : iterable of Candidate
-    setting : Setting
 
     Returns
     -------

@@ -24,11 +24,6 @@ _SAID = {"lap": "the lap number", "beacon": "the beacon"}
 def named_columns(bike: Bike, log: RawLog) -> dict[str, str]:
     """What a bike file names, by key of [channels] and by ``front`` and ``rear``.
 
-    Parameters
-    ----------
-    bike : Bike
-    log : RawLog
-
     Returns
     -------
     dict of str to str
@@ -48,11 +43,6 @@ def _in_log(log: RawLog, names: tuple[str, ...]) -> str:
 def confirmed_columns(bike: Bike, log: RawLog) -> dict[str, str]:
     """What was confirmed for a log of this shape, where the bike file's own names find nothing.
 
-    Parameters
-    ----------
-    bike : Bike
-    log : RawLog
-
     Returns
     -------
     dict of str to str
@@ -71,8 +61,6 @@ def with_columns(bike: Bike, log: RawLog, chosen: Mapping[str, str]) -> Bike:
 
     Parameters
     ----------
-    bike : Bike
-    log : RawLog
     chosen : mapping of str to str
         Column by key of [channels], and by ``front`` and ``rear``; "" where none is to be used; and ``rate_hz``.
 
@@ -124,11 +112,6 @@ def settled(bike: Bike, log: RawLog) -> tuple[Bike, RawLog]:
     beacon, and the other way about. Where nothing is named, or what is named is not there, a column of which it is sure
     what it means is used; not for travel, since sensor points belong to one column.
 
-    Parameters
-    ----------
-    bike : Bike
-    log : RawLog
-
     Returns
     -------
     Bike, RawLog
@@ -142,17 +125,7 @@ def settled(bike: Bike, log: RawLog) -> tuple[Bike, RawLog]:
 
 
 def sure_columns(bike: Bike, log: RawLog) -> tuple[Proposal, ...]:
-    """Columns of which it is sure what they mean, for the keys of [channels] of which the bike file finds none.
-
-    Parameters
-    ----------
-    bike : Bike
-    log : RawLog
-
-    Returns
-    -------
-    tuple of Proposal
-    """
+    """Columns of which it is sure what they mean, for the keys of [channels] of which the bike file finds none."""
     names = named_columns(bike, log)
     known = {key: column for key, name in names.items() if (column := log.called(name)) is not None}
     left_out = {key for key in KEYS if getattr(bike.channels, key) == ""}
@@ -166,18 +139,7 @@ def sure_columns(bike: Bike, log: RawLog) -> tuple[Proposal, ...]:
 
 
 def right_signals(bike: Bike, log: RawLog) -> tuple[Bike, tuple[QualityNote, ...]]:
-    """The bike file with lap counter and beacon as what they do, and notes on what was put right or is of no use.
-
-    Parameters
-    ----------
-    bike : Bike
-    log : RawLog
-
-    Returns
-    -------
-    Bike
-    tuple of QualityNote
-    """
+    """The bike file with lap counter and beacon as what they do, and notes on what was put right or is of no use."""
     names = named_columns(bike, log)
     signals = {key: log.called(names[key]) for key in ("lap", "beacon") if key in names}
     columns = {key: column for key, column in signals.items() if column is not None}
@@ -251,7 +213,6 @@ def positions_deg(bike: Bike, log: RawLog) -> tuple[FloatArray, FloatArray] | No
     ----------
     bike : Bike
         After `with_columns`.
-    log : RawLog
 
     Returns
     -------
@@ -284,7 +245,6 @@ def telling_columns(bike: Bike, log: RawLog) -> Iterator[None]:
     ----------
     bike : Bike
         After `with_columns`.
-    log : RawLog
 
     Raises
     ------

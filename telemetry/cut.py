@@ -70,8 +70,6 @@ def cut_log(log: RawLog, cut: Cut, time_channel: str) -> RawLog:
 
     Parameters
     ----------
-    log : RawLog
-    cut : Cut
     time_channel : str
         Column of time.
 
@@ -119,15 +117,10 @@ def leave_out_laps(track: Track, leave_out: tuple[int, ...], source: str) -> Tra
 
     Parameters
     ----------
-    track : Track
     leave_out : tuple of int
         Lap numbers.
     source : str
         The log, for messages.
-
-    Returns
-    -------
-    Track
 
     Raises
     ------

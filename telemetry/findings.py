@@ -68,10 +68,6 @@ def verdict_sentences(
     ----------
     run, laps, quality, ends, balance, oscillation
         Parts of a `Summary`.
-
-    Returns
-    -------
-    tuple of str
     """
     trust = trust_sentence(run, laps, quality)
     refused = any(note.severity == "refused" for note in quality)  # then the answers below are not all there
@@ -131,10 +127,6 @@ def findings(
 
 def nothing_asks(summary: Summary) -> tuple[str, ...]:
     """That nothing in a review asks for a change, and what could not be judged; empty where there are findings.
-
-    Parameters
-    ----------
-    summary : Summary
 
     Returns
     -------

@@ -67,10 +67,6 @@ def balance_candidates(balance: Balance) -> list[Candidate]:
     The same bump leads. What each end carries says whether the dampers part the ends there, and stands alone only
     where common bumps are too few.
 
-    Parameters
-    ----------
-    balance : Balance
-
     Returns
     -------
     list of Candidate

@@ -40,7 +40,6 @@ def damper_answer(oscillation: Oscillation, end: End) -> str:
 
     Parameters
     ----------
-    oscillation : Oscillation
     end : {"front", "rear"}
 
     Returns
@@ -78,13 +77,8 @@ def as_far_as_measured(oscillation: Oscillation, ends: Mapping[End, EndSummary])
 
     Parameters
     ----------
-    oscillation : Oscillation
     ends : mapping of end to EndSummary
         Over the same run.
-
-    Returns
-    -------
-    Oscillation
     """
     partly = [
         f"The {name} was measured for {words}: of the rest nothing can be said."
@@ -98,10 +92,6 @@ def as_far_as_measured(oscillation: Oscillation, ends: Mapping[End, EndSummary])
 
 def suspicions(oscillation: Oscillation) -> tuple[str, ...]:
     """The sentences that come before everything else: what is suspected of either damper, or in doubt.
-
-    Parameters
-    ----------
-    oscillation : Oscillation
 
     Returns
     -------
@@ -127,46 +117,19 @@ def _front_sentence(oscillation: Oscillation) -> str:
 
 
 def front_suspected(oscillation: Oscillation) -> bool:
-    """Whether the front's damping is suspected lost, by events of level alarm or by its course over the laps.
-
-    Parameters
-    ----------
-    oscillation : Oscillation
-
-    Returns
-    -------
-    bool
-    """
+    """Whether the front's damping is suspected lost, by events of level alarm or by its course over the laps."""
     course = oscillation.course.get("front")
     over_laps = course is not None and course.state in FALLING | {"worn all along"}
     return over_laps or any(event.level == "alarm" for event in oscillation.front_events)
 
 
 def lost_all_through(oscillation: Oscillation) -> bool:
-    """Whether rear damping is suspected lost from the start, not in stretches or over the laps.
-
-    Parameters
-    ----------
-    oscillation : Oscillation
-
-    Returns
-    -------
-    bool
-    """
+    """Whether rear damping is suspected lost from the start, not in stretches or over the laps."""
     return oscillation.verdict == "yes" and not oscillation.events and not rear_falls(oscillation)
 
 
 def rear_falls(oscillation: Oscillation) -> bool:
-    """Whether the rear's damping falls over the laps.
-
-    Parameters
-    ----------
-    oscillation : Oscillation
-
-    Returns
-    -------
-    bool
-    """
+    """Whether the rear's damping falls over the laps."""
     course = oscillation.course.get("rear")
     return course is not None and course.state in FALLING
 
@@ -176,13 +139,8 @@ def damping_findings(oscillation: Oscillation, lap_length_m: float | None = None
 
     Parameters
     ----------
-    oscillation : Oscillation
     lap_length_m : float or None
         As of `telemetry.laps.by_place`. [m]
-
-    Returns
-    -------
-    list of Finding
     """
     alarms = any(event.level == "alarm" for event in oscillation.events)
     yes = oscillation.verdict == "yes"

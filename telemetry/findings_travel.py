@@ -22,7 +22,6 @@ def repeated(events: Sequence[Placed], laps: Sequence[LapSummary]) -> list[Share
     ----------
     events : sequence of Placed
         Of one kind.
-    laps : sequence of LapSummary
 
     Returns
     -------
@@ -41,12 +40,6 @@ def bottoming_candidates(end: End, summary: EndSummary, laps: Sequence[LapSummar
     Parameters
     ----------
     end : {"front", "rear"}
-    summary : EndSummary
-    laps : sequence of LapSummary
-
-    Returns
-    -------
-    list of Candidate
     """
     places = repeated(summary.bottomed, laps)
     if not places:
@@ -87,17 +80,7 @@ def _phases(stops: Iterable[StopEvent]) -> str:
 
 
 def packing_candidates(packing: Iterable[PackingEvent], laps: Sequence[LapSummary]) -> list[Candidate]:
-    """Every place where an end packs on enough laps.
-
-    Parameters
-    ----------
-    packing : iterable of PackingEvent
-    laps : sequence of LapSummary
-
-    Returns
-    -------
-    list of Candidate
-    """
+    """Every place where an end packs on enough laps."""
     packing = tuple(packing)
     found = []
     for end in ENDS:
@@ -120,16 +103,7 @@ def packing_candidates(packing: Iterable[PackingEvent], laps: Sequence[LapSummar
 
 
 def shift_candidates(trends: Iterable[Trend]) -> list[Candidate]:
-    """Ends whose ride height clearly shifts over the outing; other shifts are facts of the table.
-
-    Parameters
-    ----------
-    trends : iterable of Trend
-
-    Returns
-    -------
-    list of Candidate
-    """
+    """Ends whose ride height clearly shifts over the outing; other shifts are facts of the table."""
     clear = {trend.key: trend for trend in trends if trend.clear}
     pace = clear.get(PACE)
     meanwhile = (

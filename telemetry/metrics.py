@@ -149,10 +149,6 @@ COMPARED: tuple[Metric, ...] = (
 def values_of(lap: LapSummary) -> dict[str, float | None]:
     """Every number of a lap by its key; None where it cannot be told.
 
-    Parameters
-    ----------
-    lap : LapSummary
-
     Returns
     -------
     dict of str to float or None
@@ -169,7 +165,6 @@ def values_by_lap(laps: Sequence[LapSummary], metric: Metric) -> tuple[tuple[int
     ----------
     laps : sequence of LapSummary
         At pace (`telemetry.laps.laps_at_pace`).
-    metric : Metric
 
     Returns
     -------

@@ -11,10 +11,6 @@ _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 def plain(text: str) -> str:
     r"""The text with a replacement character for each that is none to print.
 
-    Parameters
-    ----------
-    text : str
-
     Returns
     -------
     str
@@ -29,16 +25,7 @@ def plain(text: str) -> str:
 
 
 def fault_in(text: str) -> str | None:
-    """What makes a text unfit to keep: the end of a sentence; None where nothing does.
-
-    Parameters
-    ----------
-    text : str
-
-    Returns
-    -------
-    str or None
-    """
+    """What makes a text unfit to keep: the end of a sentence; None where nothing does."""
     odd = _ODD.search(text)
     if odd is None:
         return None
@@ -49,14 +36,5 @@ def fault_in(text: str) -> str | None:
 
 
 def csv_cell(text: str) -> str:
-    """A text as a cell of a CSV file: one that a spreadsheet would take for a formula gets an apostrophe before it.
-
-    Parameters
-    ----------
-    text : str
-
-    Returns
-    -------
-    str
-    """
+    """A text as a cell of a CSV file: one that a spreadsheet would take for a formula gets an apostrophe before it."""
     return f"'{text}" if text.startswith(_FORMULA) else text

@@ -114,10 +114,6 @@ def measure(
     log, bike, start_line, circuit, cut
         As of `review`.
 
-    Returns
-    -------
-    Measured
-
     Raises
     ------
     BothEndsError
@@ -170,10 +166,6 @@ def review(
         From an earlier run on it: places, corner numbers and names are then those of the circuit.
     cut : Cut
         What of the log counts; all of it by default.
-
-    Returns
-    -------
-    Review
 
     Raises
     ------
@@ -240,8 +232,6 @@ def motion_of(log: RawLog, bike: Bike, cut: Cut = WHOLE) -> tuple[Run, Motion]:
 
     Parameters
     ----------
-    log : RawLog
-    bike : Bike
     cut : Cut
         From when to when.
 

@@ -38,11 +38,6 @@ class Stretch:
 def selected(traces: Traces, stretch: Stretch) -> BoolArray:
     """The samples of a stretch while riding.
 
-    Parameters
-    ----------
-    traces : Traces
-    stretch : Stretch
-
     Returns
     -------
     ndarray of bool, shape (n_samples,)
@@ -78,10 +73,8 @@ def summarise_stretch(summary: Summary, traces: Traces, stretch: Stretch) -> Map
 
     Parameters
     ----------
-    summary : Summary
     traces : Traces
         Of the same run, with all columns.
-    stretch : Stretch
 
     Returns
     -------

@@ -232,13 +232,8 @@ def summary_from_json(text: str | bytes, *, source: str = "review") -> Summary:
 
     Parameters
     ----------
-    text : str or bytes
     source : str
         Where it came from, for messages.
-
-    Returns
-    -------
-    Summary
 
     Raises
     ------

@@ -22,13 +22,8 @@ def read_toml(path: Path, *, what: str) -> dict[str, Any]:
 
     Parameters
     ----------
-    path : Path
     what : str
         What it should be, for messages: ``"bike file"``.
-
-    Returns
-    -------
-    dict
 
     Raises
     ------
@@ -82,7 +77,6 @@ def file_error(
 
     Parameters
     ----------
-    error : ValidationError
     source : str
         The file.
     unknown_key : callable

@@ -52,10 +52,6 @@ def slope_interval(x: FloatArray, y: FloatArray, level: float) -> tuple[float, t
 def trends(laps: Sequence[LapSummary]) -> tuple[Trend, ...]:
     """Every number of `telemetry.metrics` over the complete laps at pace.
 
-    Parameters
-    ----------
-    laps : sequence of LapSummary
-
     Returns
     -------
     tuple of Trend

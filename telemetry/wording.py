@@ -18,10 +18,6 @@ MOSTLY = 0.95
 def measured_time(end: EndSummary) -> str:
     """For how much of the time an end was measured, and when: ``49 % of the time, until 173 s``.
 
-    Parameters
-    ----------
-    end : EndSummary
-
     Returns
     -------
     str

@@ -13,11 +13,6 @@ def mirrored_response(response: BumpResponse, theme: Theme) -> go.Figure:
     """Wheel travel of both ends about a bump, each from the moment it met it.
 
     In each half the other end is repeated as a dashed line, so that a difference is seen where it is.
-
-    Parameters
-    ----------
-    response : BumpResponse
-    theme : Theme
     """
     travel = {"front": np.array(response.front_mm), "rear": np.array(response.rear_mm)}
     most = max(float(np.nanmax(values)) for values in travel.values())

@@ -40,8 +40,6 @@ def lap_dots(
     ----------
     rows : list of Dots
         From top to bottom.
-    theme : Theme
-    x_title : str
     digits : int
         Of a read-out.
     line_at : float or None

@@ -11,13 +11,7 @@ from telemetry.damping.oscillation import DamperCourse, LapDamping
 
 
 def damping_course(course: Mapping[End, DamperCourse], theme: Theme) -> go.Figure:
-    """Damping ratio of the wheel hop of both ends over the laps, with 95 % intervals.
-
-    Parameters
-    ----------
-    course : mapping of end to DamperCourse
-    theme : Theme
-    """
+    """Damping ratio of the wheel hop of both ends over the laps, with 95 % intervals."""
     told = {end: [lap for lap in one.laps if lap.damping_ratio is not None] for end, one in course.items()}
     laps = [lap.lap for rows in told.values() for lap in rows]
     reaches = [_high(lap) for rows in told.values() for lap in rows]

@@ -15,7 +15,6 @@ def damper_course(runs: Sequence[DamperRun], theme: Theme) -> go.Figure:
     ----------
     runs : sequence of DamperRun
         Oldest first.
-    theme : Theme
     """
     places = list(range(len(runs)))
     known = [(place, run) for place, run in enumerate(runs) if run.damping_ratio is not None]

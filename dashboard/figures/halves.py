@@ -31,7 +31,6 @@ def halves_layout(
     ----------
     ends : collection of End
         Those that were measured; the others are said to be missing.
-    theme : Theme
     title : str
         Of the x axis.
     reach : tuple of float

@@ -32,7 +32,6 @@ def speed_histogram(
     ----------
     histograms : mapping of end to Histogram
         An end without a sensor is not in it.
-    theme : Theme
     plane : str
         Where the speed was taken, for the title of the axis.
     split_mm_s : mapping of end to float, optional
@@ -68,7 +67,6 @@ def travel_use(
     ----------
     histograms, travel, stroke_mm : mapping of end
         An end without a sensor is not in them. [mm]
-    theme : Theme
     plane : str
         Where the travel was taken, for the title of the axis.
     """

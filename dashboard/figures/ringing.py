@@ -16,7 +16,6 @@ def ringing_trace(seen: EventEvidence, theme: Theme) -> go.Figure:
     ----------
     seen : EventEvidence
         Of an event of the rear.
-    theme : Theme
     """
     travel: dict[End, tuple[float, ...]] = {"front": seen.other_mm, "rear": seen.own_mm}
     shown = [end for end in ENDS if travel[end]]
@@ -48,13 +47,7 @@ def ringing_trace(seen: EventEvidence, theme: Theme) -> go.Figure:
 
 
 def ringing_spectrum(seen: EventEvidence, theme: Theme) -> go.Figure:
-    """Density of the rear's travel as it was, and as it would have been on that road with healthy damping.
-
-    Parameters
-    ----------
-    seen : EventEvidence
-    theme : Theme
-    """
+    """Density of the rear's travel as it was, and as it would have been on that road with healthy damping."""
     lines = [
         _density(seen.frequency_hz, seen.own_mm2_hz, "as it was", theme, own=True),
         _density(seen.frequency_hz, seen.healthy_mm2_hz, "with the damping of the outing", theme, own=False),

@@ -14,13 +14,7 @@ _UNIT = ":.0f} mm/s per √Hz"
 
 
 def mirrored_spectra(found: Frequencies, theme: Theme) -> go.Figure:
-    """Amplitude density of wheel speed of both ends; bands are shaded and named in the half of their end.
-
-    Parameters
-    ----------
-    found : Frequencies
-    theme : Theme
-    """
+    """Amplitude density of wheel speed of both ends; bands are shaded and named in the half of their end."""
     hz = np.array(found.frequency_hz)
     shown = (hz > 0) & (hz <= HIGHEST_HZ)
     # The root, for what a person reads off is a speed, and the small half of the picture is not lost.

@@ -68,8 +68,6 @@ def track_map(picture: TrackPicture, theme: Theme, *, big: bool = False) -> go.F
 
     Parameters
     ----------
-    picture : TrackPicture
-    theme : Theme
     big : bool
         Wider lines and larger letters, for a phone in the sun.
     """

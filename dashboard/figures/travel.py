@@ -55,11 +55,8 @@ class TravelPicture:
     speed_km_h : ndarray of shape (n_samples,) or None
     stroke_mm : mapping of end to float
         At the same place as the travel. [mm]
-    x_title, plane : str
-    marks : tuple of Mark
     unsettled, corners, dividers : tuple of Band
         Oscillation, corners by number, starts of laps.
-    masked : mapping of end to tuple of Band
     """
 
     x: FloatArray
@@ -126,8 +123,6 @@ def mirrored_travel(
 
     Parameters
     ----------
-    picture : TravelPicture
-    theme : Theme
     zoom : (float, float) or None
     touch : bool
         On a touch screen a sideways drag reads values and a vertical one scrolls the page.

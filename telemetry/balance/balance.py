@@ -12,7 +12,6 @@ class Ratio:
 
     Parameters
     ----------
-    value : float or None
     ci95 : tuple of float or None
         Of the ratio itself: other bumps of the kind, or other stretches of the ride, would lie in it. Says something
         of the motorcycle.
@@ -138,7 +137,6 @@ class DampingBalance:
     ----------
     compression, rebound : Ratio
         1 when both ends settle alike for what they carry; above 1 the rear is damped more, so it is the slower.
-    ends : mapping of end to EndDamping
     residual_delay_ms : float or None
         How much later than wheelbase / speed the rear met the road of the front. [ms]
     explained : float or None
@@ -240,7 +238,6 @@ class LightWheel:
     Parameters
     ----------
     end : {"front", "rear"}
-    start_s, end_s : float
     lap, distance_m, corner, phase
         Place of its begin, as far as it is known.
     hanging_s : float
@@ -285,7 +282,6 @@ class WeightTransfer:
         Brakings of at least 0.8 s below -4 m/s2; stretches of upright drive.
     dive_deg_per_m_s2 : float or None
         Pitch gained per m/s2 of upright braking as ridden, nose down positive.
-    dive_ci95 : tuple of float or None
     return_deg_s : float or None
         Fastest return of the pitch when the brake is let go (a magnitude).
     settle_s : float or None
@@ -296,12 +292,10 @@ class WeightTransfer:
         Pitch lost per m/s2 of upright drive as ridden, nose up positive.
     rear_squat_mm_per_m_s2 : float or None
         Rear wheel travel gained per m/s2 of upright drive as ridden.
-    squat_ci95, rear_squat_ci95 : tuple of float or None
     steady_dive, steady_fork_dive : Gain or None
         Pitch [deg] and fork travel along the leg [mm] gained per m/s2 of steady upright braking.
     steady_squat, steady_rear_squat : Gain or None
         Pitch lost [deg] and rear wheel travel gained [mm] per m/s2 of steady upright drive.
-    lean_known : bool
     stretches : int
         Stretches of upright braking.
     """

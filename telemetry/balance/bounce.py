@@ -70,7 +70,6 @@ def bounce_test(motion: Motion, bike_name: str) -> BounceTest:
     ----------
     motion : Motion
         Of the log, standing still.
-    bike_name : str
 
     Returns
     -------

@@ -132,7 +132,6 @@ def find_pairs(motion: Motion, track: Track) -> BumpPairs | None:
 
     Parameters
     ----------
-    motion : Motion
     track : Track
         Its speed gives the delay.
 
@@ -155,7 +154,6 @@ def pairs_at(motion: Motion, track: Track, bumps: IntArray) -> BumpPairs:
     ----------
     motion : Motion
         With both ends.
-    track : Track
     bumps : ndarray of int, shape (n_bumps,)
         As from `find_bumps`.
 
@@ -326,7 +324,6 @@ def disturbed_at(track: Track, sample: IntArray, rate: float) -> BoolArray:
 
     Parameters
     ----------
-    track : Track
     sample : ndarray of int, shape (n,)
     rate : float
         Of the run. [Hz]

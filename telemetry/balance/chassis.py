@@ -129,7 +129,6 @@ def geometry_movement(bike: Bike, front_mm: FloatArray, rear_mm: FloatArray) -> 
 
     Parameters
     ----------
-    bike : Bike
     front_mm, rear_mm : ndarray of shape (n_samples,)
         Wheel travel; NaN where invalid. [mm]
 

@@ -29,8 +29,6 @@ def riding_delay_s(motion: Motion, track: Track, rows: slice | IntArray = slice(
 
     Parameters
     ----------
-    motion : Motion
-    track : Track
     rows : slice or ndarray of int
         Which samples.
 
@@ -52,7 +50,6 @@ def likeness(motion: Motion, track: Track, multiples: FloatArray, lags_s: FloatA
     ----------
     motion : Motion
         With both ends.
-    track : Track
     multiples, lags_s : ndarray of shape (n_shifts,)
         Of wheelbase / speed, and what is added to it. [1, s]
 
@@ -88,11 +85,6 @@ def likeness(motion: Motion, track: Track, multiples: FloatArray, lags_s: FloatA
 
 def delay_notes(motion: Motion, track: Track) -> tuple[QualityNote, ...]:
     """Named notes where the rear does not follow the front as wheelbase and speed say.
-
-    Parameters
-    ----------
-    motion : Motion
-    track : Track
 
     Returns
     -------

@@ -46,12 +46,9 @@ def light_wheels(
 
     Parameters
     ----------
-    motion : Motion
-    track : Track
     bike : Bike
         Without masses or springs an end counts as light where it is fully extended under braking (rear) or drive
         (front), and how much it carries is not told.
-    ridden : Riding
     moving : ndarray of bool, shape (n_samples,)
 
     Returns

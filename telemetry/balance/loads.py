@@ -52,7 +52,6 @@ class Riding:
 
     Parameters
     ----------
-    rate_hz : float
     speed_m_s, acceleration_m_s2, lean_deg : ndarray of shape (n_samples,)
         Acceleration positive under drive; lean to either side.
     sources : mapping of str to str
@@ -127,7 +126,6 @@ def derivative(values: FloatArray, rate_hz: float, own_rate_hz: float) -> FloatA
     ----------
     values : ndarray of shape (n_samples,)
         NaN where unknown.
-    rate_hz : float
     own_rate_hz : float
         Rate at which it was logged; between its own samples are straight lines.
 
@@ -167,7 +165,6 @@ def loads(riding: Riding, t_s: FloatArray, bike: Bike, anti_squat: float) -> tup
 
     Parameters
     ----------
-    riding : Riding
     t_s : ndarray of shape (n_samples,)
         [s]
     bike : Bike
@@ -177,7 +174,6 @@ def loads(riding: Riding, t_s: FloatArray, bike: Bike, anti_squat: float) -> tup
 
     Returns
     -------
-    Load
     tuple of Load
         Of unknown size, as many and in the same order for every part of a run: brake and drive about another height, a
         share of the brake at the front and at the rear, of the drive at the rear, drag and lift, weight by a lean

@@ -35,8 +35,6 @@ def balance(
 
     Parameters
     ----------
-    motion : Motion
-    track : Track
     selected : ndarray of bool, shape (n_samples,)
         Moving time of the run, of a lap...
     pairs : BumpPairs or None

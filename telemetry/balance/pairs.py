@@ -31,16 +31,11 @@ def summarise_pairs(
 
     Parameters
     ----------
-    pairs : BumpPairs
     selected : ndarray of bool, shape (n_samples,)
     track : Track, optional
         Gives the groups by phase, corner and lap.
     whole : bool
         Also group them and stack the responses, as is done for a whole run.
-
-    Returns
-    -------
-    SameBump
     """
     use = selected[pairs.bump]
     clear = use & pairs.clear
@@ -75,7 +70,6 @@ def bump_ratio(pairs: BumpPairs, name: str, use: BoolArray) -> Ratio:
 
     Parameters
     ----------
-    pairs : BumpPairs
     name : str
         One of `MEASURES`.
     use : ndarray of bool, shape (n_pairs,)
@@ -122,7 +116,6 @@ def stacked(pairs: BumpPairs, use: BoolArray) -> BumpResponse | None:
 
     Parameters
     ----------
-    pairs : BumpPairs
     use : ndarray of bool, shape (n_pairs,)
 
     Returns

@@ -67,11 +67,6 @@ class Push:
 def rest_mm(motion: Motion, end: End) -> float:
     """Travel while nothing moves: the median over stretches of `QUIET_S` that are quiet throughout.
 
-    Parameters
-    ----------
-    motion : Motion
-    end : End
-
     Returns
     -------
     float
@@ -92,10 +87,6 @@ def find_pushes(motion: Motion, rest: Mapping[End, float]) -> tuple[Push, ...]:
         With both ends.
     rest : mapping of end to float
         Wheel travel at rest. [mm]
-
-    Returns
-    -------
-    tuple of Push
     """
     tops = _tops(motion, rest)
     return tuple(_push(motion, rest, int(top), tops) for top in tops)

@@ -42,8 +42,6 @@ def damping_balance(
 
     Parameters
     ----------
-    motion : Motion
-    track : Track
     bike : Bike
         With [chassis], unsprung masses and tyre rates. Its dampers are not used.
     selected : ndarray of bool, shape (n_samples,), optional

@@ -59,16 +59,7 @@ class RoadModel:
 
 
 def road_model(bike: Bike) -> RoadModel | str:
-    """The model of a bike file, or what the file lacks for it.
-
-    Parameters
-    ----------
-    bike : Bike
-
-    Returns
-    -------
-    RoadModel or str
-    """
+    """The model of a bike file, or what the file lacks for it."""
     lacks = [] if bike.chassis is not None else ["[chassis]"]
     sections = {"front": bike.front, "rear": bike.rear}
     for end, section in sections.items():
@@ -130,9 +121,6 @@ def windows(
     ----------
     motion : Motion
         With both ends.
-    track : Track
-    model : RoadModel
-    riding : Riding
     selected : ndarray of bool, shape (n_samples,), optional
 
     Returns

@@ -98,10 +98,6 @@ def speed_balance(motion: Motion, use: BoolArray) -> SpeedBalance:
         With both ends.
     use : ndarray of bool, shape (n_samples,)
         Valid at both ends.
-
-    Returns
-    -------
-    SpeedBalance
     """
     step = max(1, round(motion.sample_rate_hz / WORK_HZ))
     thin = use[::step]

@@ -30,7 +30,6 @@ def find_bumps(motion: Motion, track: Track) -> IntArray:
     ----------
     motion : Motion
         With both ends.
-    track : Track
 
     Returns
     -------
@@ -71,7 +70,6 @@ def stands_out_by(motion: Motion, track: Track, bumps: IntArray) -> FloatArray:
     ----------
     motion : Motion
         With both ends.
-    track : Track
     bumps : ndarray of int, shape (n_bumps,)
         As from `find_bumps`.
 
@@ -220,7 +218,6 @@ def standing_out(road: FloatArray, rate_hz: float) -> FloatArray:
     ----------
     road : ndarray of shape (n_samples,)
         Road velocity, white but for the bumps.
-    rate_hz : float
 
     Returns
     -------
@@ -249,8 +246,6 @@ def peaks_above(values: FloatArray, height: float, apart: int) -> IntArray:
     ----------
     values : ndarray of shape (n_samples,)
         NaN where invalid.
-    height : float
-    apart : int
 
     Returns
     -------
@@ -298,7 +293,6 @@ def around(values: FloatArray, start: IntArray, length: int) -> FloatArray:
     ----------
     values : ndarray of shape (n_samples,)
     start : ndarray of int, shape (n_rows,)
-    length : int
 
     Returns
     -------

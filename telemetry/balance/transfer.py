@@ -36,7 +36,6 @@ def weight_transfer(
     ----------
     motion : Motion
         With both ends.
-    track : Track
     selected : ndarray of bool, shape (n_samples,)
     ridden : Riding, optional
         Acceleration and lean; by default from the speed and the positions of the track.

@@ -132,13 +132,8 @@ def attitude(bike: Bike, fork_mm: float, shock_mm: float) -> Attitude:
 
     Parameters
     ----------
-    bike : Bike
     fork_mm, shock_mm : float
         Travel along fork leg and shock, 0 at full extension. [mm]
-
-    Returns
-    -------
-    Attitude
 
     References
     ----------

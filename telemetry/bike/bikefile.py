@@ -243,10 +243,6 @@ def table_slip(pairs: Sequence[tuple[float, float]]) -> str:
     ----------
     pairs : sequence of (shock, wheel)
         [mm]
-
-    Returns
-    -------
-    str
     """
     if not pairs:
         return ""
@@ -382,17 +378,7 @@ class Bike(Section):
 
 
 def value_at(bike: Bike, key: str) -> Any:
-    """The value at a dotted key such as ``rear.spring_rate_n_per_mm``, None where there is none.
-
-    Parameters
-    ----------
-    bike : Bike
-    key : str
-
-    Returns
-    -------
-    Any
-    """
+    """The value at a dotted key such as ``rear.spring_rate_n_per_mm``, None where there is none."""
     value: Any = bike
     for name in key.split("."):
         value = getattr(value, name, None) if isinstance(value, Section) else None
@@ -404,15 +390,10 @@ def needed(bike: Bike, *keys: str, purpose: str) -> tuple[float, ...]:
 
     Parameters
     ----------
-    bike : Bike
     *keys : str
         Dotted: ``front.spring_rate_n_per_mm``.
     purpose : str
         What needs them, for the message: "sag needs it".
-
-    Returns
-    -------
-    tuple of float
 
     Raises
     ------
@@ -505,10 +486,6 @@ def parse_bike(data: dict[str, Any], *, source: str = "bike") -> Bike:
     source : str
         Where it came from, for messages.
 
-    Returns
-    -------
-    Bike
-
     Raises
     ------
     BikeFileError
@@ -532,10 +509,6 @@ def load_bike(path: str | Path) -> Bike:
     ----------
     path : str or Path
         A TOML file.
-
-    Returns
-    -------
-    Bike
 
     Raises
     ------

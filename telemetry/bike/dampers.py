@@ -23,7 +23,6 @@ def damper_force_n(shaft_speed_mm_s: FloatArray, damper: Damper) -> FloatArray:
     ----------
     shaft_speed_mm_s : ndarray of shape (n_samples,)
         Compression positive. [mm/s]
-    damper : Damper
 
     Returns
     -------
@@ -97,10 +96,8 @@ def damper_use(
 
     Parameters
     ----------
-    damper : Damper
     shaft_speed_mm_s : ndarray of shape (n_samples,)
         From t = 0, compression positive; NaN where invalid. [mm/s]
-    sample_rate_hz : float
     split_mm_s : float
         Between low and high speed. [mm/s]
     laps_s : sequence of (start, end)

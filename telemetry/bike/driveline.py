@@ -58,8 +58,6 @@ def squat(bike: Bike, standing: Attitude, com_height_mm: float) -> Squat | None:
 
     Parameters
     ----------
-    bike : Bike
-    standing : Attitude
     com_height_mm : float
         Of the whole motorcycle with rider, above the ground. [mm]
 

@@ -40,7 +40,6 @@ class Standing:
         The sprung mass and its centre. [kg, mm]
     sag : dict of end to Sag
         Wheel sag is vertical at the axle relative to the chassis. [mm]
-    attitude : Attitude
     work_ratio : dict of end to float
         Way of the axle at right angles to the ground for each millimetre of shaft travel: what the load works on.
     """
@@ -52,17 +51,7 @@ class Standing:
 
 
 def without(chassis: Chassis, *parts: Load | None) -> Load:
-    """The sprung mass without some of its parts.
-
-    Parameters
-    ----------
-    chassis : Chassis
-    *parts : Load or None
-
-    Returns
-    -------
-    Load
-    """
+    """The sprung mass without some of its parts."""
     taken = [part for part in parts if part is not None]
     mass = chassis.sprung_mass_kg - sum(part.mass_kg for part in taken)
 
@@ -131,13 +120,8 @@ def stand(bike: Bike, load: Load) -> Standing:
 
     Parameters
     ----------
-    bike : Bike
     load : Load
         Its place given as on the measured motorcycle. [kg, mm]
-
-    Returns
-    -------
-    Standing
 
     Raises
     ------

@@ -13,14 +13,9 @@ def leverage_curve(bike: Bike, end: End) -> LeverageCurve:
 
     Parameters
     ----------
-    bike : Bike
     end : {"front", "rear"}
         In front wheel travel = shaft travel x cos(rake); at the rear the measured table, the curve through the
         measured points, or the solved linkage, for the shock length and inserts of the file.
-
-    Returns
-    -------
-    LeverageCurve
     """
     if end == "front":
         stroke = bike.front.stroke_mm

@@ -53,10 +53,6 @@ def fit_leverage(points: tuple[tuple[float, float], ...], stroke_mm: float) -> F
     stroke_mm : float
         Of the shock. [mm]
 
-    Returns
-    -------
-    FittedLeverage
-
     Raises
     ------
     LinkageError

@@ -84,17 +84,12 @@ def solve_linkage(
 
     Parameters
     ----------
-    mechanism : Mechanism
     stroke_mm : float
         Of the shock. [mm]
     shock_length_mm : float, optional
         Eye to eye at full extension; as the points stand when not given. [mm]
     positions : int or ndarray of shape (n,)
         How many evenly spaced shock travels, or the travels themselves within the stroke. [mm]
-
-    Returns
-    -------
-    LinkageSolution
 
     Raises
     ------

@@ -155,14 +155,9 @@ def build_mechanism(
 
     Parameters
     ----------
-    swingarm : Swingarm
     linkage : DirectShock, RockerOnFrame or RockerOnSwingarm
     shifts_mm : dict of key to (x, z), optional
         By the key of the point: how far it stands from where it was measured; rods keep their length. [mm, mm]
-
-    Returns
-    -------
-    Mechanism
 
     Raises
     ------

@@ -68,7 +68,6 @@ def quarter_vehicle(sprung_mass_kg: float, end: SpringEnd) -> Matrices:
     ----------
     sprung_mass_kg : float
         Carried by this end. [kg]
-    end : SpringEnd
 
     Returns
     -------
@@ -103,7 +102,6 @@ def half_vehicle(
         Of the sprung part; inertia about its centre of mass. [kg, kg m2]
     com_to_front_m, com_to_rear_m : float
         Centre of mass to the axles, along the ground. [m]
-    front, rear : SpringEnd
 
     Returns
     -------
@@ -131,10 +129,6 @@ def half_vehicle(
 
 def modes(matrices: Matrices) -> tuple[Mode, ...]:
     """Oscillating modes of a linear system, lowest natural frequency first.
-
-    Parameters
-    ----------
-    matrices : Matrices
 
     Returns
     -------
@@ -164,7 +158,6 @@ def wheel_and_damper(bike: Bike, end: End) -> tuple[float, float, Damper]:
 
     Parameters
     ----------
-    bike : Bike
     end : {"front", "rear"}
 
     Returns
@@ -198,10 +191,6 @@ def spring_end(bike: Bike, end: End, shaft_mm: float, *, damper_scale: float = 1
         Travel within the stroke. [mm]
     damper_scale : float
         1 as in the bike file, 0 with the damping lost.
-
-    Returns
-    -------
-    SpringEnd
 
     Raises
     ------

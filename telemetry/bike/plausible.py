@@ -37,7 +37,6 @@ def unit_hint(bike: Bike, end: End) -> str:
 
     Parameters
     ----------
-    bike : Bike
     end : {"front", "rear"}
 
     Returns
@@ -65,16 +64,7 @@ def unit_hint(bike: Bike, end: End) -> str:
 
 
 def bike_warnings(bike: Bike) -> tuple[str, ...]:
-    """What looks wrong in a bike file, a sentence each, naming the file and key.
-
-    Parameters
-    ----------
-    bike : Bike
-
-    Returns
-    -------
-    tuple of str
-    """
+    """What looks wrong in a bike file, a sentence each, naming the file and key."""
     found = [
         f"{bike.source}: {end}.spring_rate_n_per_mm: {hint}."
         for end in ENDS
@@ -89,8 +79,6 @@ def beyond_limit(bike: Bike, key: str, value: float) -> str:
 
     Parameters
     ----------
-    bike : Bike
-    key : str
     value : float
         In the unit of the key.
 

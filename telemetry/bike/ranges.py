@@ -157,26 +157,12 @@ def range_of(name: str, section: str = "") -> Range | None:
         The last part of a key: ``spring_rate_n_per_mm``.
     section : str
         Such as "front" or "rear", where the key means something else there.
-
-    Returns
-    -------
-    Range or None
     """
     return RANGES.get(f"{section}.{name}") or RANGES.get(name)
 
 
 def slip(name: str, value: float, limits: Range) -> str:
     """A question after the unit in which an implausible value would make sense; "" where there is none.
-
-    Parameters
-    ----------
-    name : str
-    value : float
-    limits : Range
-
-    Returns
-    -------
-    str
 
     Examples
     --------
@@ -203,8 +189,6 @@ def implausible(name: str, value: float, section: str = "") -> str:
     ----------
     name : str
         As of `range_of`.
-    value : float
-    section : str
 
     Returns
     -------

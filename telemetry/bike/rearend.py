@@ -102,13 +102,8 @@ def rear_end(rear: Rear, at: MeasuredAt) -> RearEnd:
 
     Parameters
     ----------
-    rear : Rear
     at : MeasuredAt
         What stood on the bike when its points were measured.
-
-    Returns
-    -------
-    RearEnd
 
     Raises
     ------

@@ -103,15 +103,6 @@ class Sensor(NamesColumns):
 def with_bench_tables(data: Mapping[str, Any], folder: Path) -> dict[str, Any]:
     """The keys of a bike file with every sensor's ``table`` read; it stands beside the bike file.
 
-    Parameters
-    ----------
-    data : mapping
-    folder : Path
-
-    Returns
-    -------
-    dict
-
     Raises
     ------
     BikeFileError

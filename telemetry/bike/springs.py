@@ -37,12 +37,7 @@ def spring_of(bike: Bike, end: End) -> ShaftSpring:
 
     Parameters
     ----------
-    bike : Bike
     end : {"front", "rear"}
-
-    Returns
-    -------
-    ShaftSpring
 
     Raises
     ------
@@ -61,14 +56,6 @@ def _ratio(curve: LeverageCurve, shaft_mm: float) -> float:
 
 def chassis_of(bike: Bike) -> Chassis:
     """The sprung mass of a bike, or a refusal where the bike file has none.
-
-    Parameters
-    ----------
-    bike : Bike
-
-    Returns
-    -------
-    Chassis
 
     Raises
     ------
@@ -113,7 +100,6 @@ def spring_force_at_wheel_n(bike: Bike, end: End, shaft_mm: float) -> float:
 
     Parameters
     ----------
-    bike : Bike
     end : {"front", "rear"}
     shaft_mm : float
         Shaft travel within the stroke. [mm]
@@ -133,7 +119,6 @@ def wheel_rate_n_per_mm(bike: Bike, end: End, shaft_mm: float) -> float:
 
     Parameters
     ----------
-    bike : Bike
     end : {"front", "rear"}
     shaft_mm : float
         Shaft travel within the stroke. [mm]
@@ -153,7 +138,6 @@ def sag_under_load(bike: Bike, end: End, load_n: float) -> Sag:
 
     Parameters
     ----------
-    bike : Bike
     end : {"front", "rear"}
     load_n : float
         Vertical, without the unsprung mass. [N]
@@ -193,10 +177,6 @@ def static_sag(bike: Bike) -> dict[End, Sag]:
     ----------
     bike : Bike
         With [chassis].
-
-    Returns
-    -------
-    dict of end to Sag
 
     Raises
     ------

@@ -55,10 +55,6 @@ def swingarm_sensor_length_mm(
 def shaft_sensor(bike: Bike) -> Bike:
     """A bike whose rear sensor reads shock travel: the points of one on the swingarm taken through the linkage.
 
-    Parameters
-    ----------
-    bike : Bike
-
     Returns
     -------
     Bike

@@ -239,16 +239,7 @@ def _with_comment(line: str, comment: str) -> str:
 
 
 def left_open(text: str) -> tuple[str, ...]:
-    """Keys of a bike file that are still to be filled in, dotted.
-
-    Parameters
-    ----------
-    text : str
-
-    Returns
-    -------
-    tuple of str
-    """
+    """Keys of a bike file that are still to be filled in, dotted."""
     found, section = [], ""
     for line in text.splitlines():
         if line.startswith("["):

@@ -34,8 +34,6 @@ def bounce_of(
 
     Parameters
     ----------
-    path : str
-    bike : Bike
     channels : mapping of str to str
         As ``--channels`` has them.
 

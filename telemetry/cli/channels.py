@@ -21,15 +21,10 @@ def meanings(log: RawLog, given: Mapping[str, str], bike: "Bike | None") -> tupl
 
     Parameters
     ----------
-    log : RawLog
     given : mapping of str to str
         From ``--channels``.
     bike : Bike or None
         After `with_channels`.
-
-    Returns
-    -------
-    tuple of Proposal
     """
     likely = {proposal.meaning: proposal for proposal in propose(log)}
     known = recall(log)
@@ -78,14 +73,8 @@ def with_channels(bike: "Bike", log: RawLog, given: Mapping[str, str]) -> "Bike"
 
     Parameters
     ----------
-    bike : Bike
-    log : RawLog
     given : mapping of str to str
         As `telemetry.columns.with_columns` takes it.
-
-    Returns
-    -------
-    Bike
 
     Raises
     ------

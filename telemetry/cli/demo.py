@@ -46,10 +46,6 @@ def _demo_in(directory: Path, arguments: argparse.Namespace) -> None:
 def fill(logbook: Logbook) -> str:
     """Add the demo runs that a logbook does not hold yet.
 
-    Parameters
-    ----------
-    logbook : Logbook
-
     Returns
     -------
     str

@@ -69,7 +69,6 @@ def write_file(
 
     Parameters
     ----------
-    path : str or Path
     write : callable
         Gets the place to write to.
     inputs : iterable of str or None

@@ -45,10 +45,6 @@ def laps_of(arguments: argparse.Namespace) -> Laps:
     ----------
     arguments : argparse.Namespace
         With ``log`` (a run with ``logbook``), ``bike`` and ``channels``.
-
-    Returns
-    -------
-    Laps
     """
     if arguments.logbook:
         return _stored(arguments)

@@ -136,7 +136,6 @@ def band_covariance(orders: Sequence[int], *, reference_hz: float) -> FloatArray
 
     Parameters
     ----------
-    orders : sequence of int
     reference_hz : float
         [Hz]
 

@@ -50,9 +50,7 @@ def candidates(
 
     Parameters
     ----------
-    equation : WheelEquation
     predicted : ndarray of shape (n,)
-    grid : PoleGrid
     likelihood : ndarray of shape (n_blocks, n_poles)
     found : list of tuple
         From `over_threshold`.
@@ -90,9 +88,7 @@ def locate(
 
     Parameters
     ----------
-    equation : WheelEquation
     predicted : ndarray of shape (n,)
-    grid : PoleGrid
     likelihood : ndarray of shape (n_blocks, n_poles)
     found : tuple
         First block, one past the last, evidence over threshold.
@@ -101,7 +97,6 @@ def locate(
 
     Returns
     -------
-    Candidate
     slice
         Its samples.
     """

@@ -37,10 +37,6 @@ _TOO_FEW = f"A course over the laps needs {LEAST_LAPS_FOR_TREND} complete laps a
 def damping_trend(fade: tuple[LapDamping, ...]) -> DampingTrend | None:
     """Change of the damping ratio per lap, from a straight line through its logarithm.
 
-    Parameters
-    ----------
-    fade : tuple of LapDamping
-
     Returns
     -------
     DampingTrend or None
@@ -84,14 +80,6 @@ def find_fall(laps: tuple[LapDamping, ...]) -> Fall | None:
     late, foam early, and what is worked less hard recovers. The change that each fit shows is tested one-sided
     against `USUAL_DRIFT_PCT`, at a level that `FALSE_CALLS` leaves for each (Bonferroni). The scatter about the fit is
     pooled with the scatter that the laps show inside, so that four laps that happen to lie on a line prove little.
-
-    Parameters
-    ----------
-    laps : tuple of LapDamping
-
-    Returns
-    -------
-    Fall or None
     """
     found = _known_laps(laps)
     if found is None:
@@ -190,10 +178,8 @@ def level_state(pole: Pole, ratio: float, hop: WheelHop) -> DamperState:
 
     Parameters
     ----------
-    pole : Pole
     ratio : float
         As `pole_ratio` gives it.
-    hop : WheelHop
 
     Returns
     -------
@@ -218,7 +204,6 @@ def damper_course(
 
     Parameters
     ----------
-    laps : tuple of LapDamping
     ratio : float
         Damping ratio over the outing as a whole.
     end : {"front", "rear"}
@@ -228,10 +213,6 @@ def damper_course(
         Whether the ratio is free of what the road did; without it only its change can be judged.
     fall : Fall or None
         From `find_fall`.
-
-    Returns
-    -------
-    DamperCourse
     """
     trend = damping_trend(laps)
     if fall is not None:
@@ -290,10 +271,6 @@ def _fall_words(fall: Fall, trend: DampingTrend | None, end: End) -> str:
 
 def told_apart(course: Mapping[End, DamperCourse]) -> dict[End, DamperCourse]:
     """The courses of both ends, each change looked at beside the other end.
-
-    Parameters
-    ----------
-    course : mapping of end to DamperCourse
 
     Returns
     -------

@@ -28,8 +28,6 @@ def delay_over_time_s(equation: WheelEquation, hop: WheelHop, turning: Line | No
     ----------
     equation : WheelEquation
         As it was read, without delay.
-    hop : WheelHop
-    turning : Line or None
 
     Returns
     -------
@@ -62,7 +60,6 @@ def best_delay_s(equation: WheelEquation, hop: WheelHop, turning: Line | None, p
     ----------
     equation : WheelEquation
         As it was read, without delay.
-    hop : WheelHop
     turning : Line or None
         The wheel's own line, which has no news of the road, is taken out.
     part : slice

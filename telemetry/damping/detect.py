@@ -29,14 +29,8 @@ def find_oscillation(motion: Motion, track: Track, bike: Bike) -> Oscillation:
 
     Parameters
     ----------
-    motion : Motion
-    track : Track
     bike : Bike
         Masses, tyre rate and chassis narrow the search; a wide default stands in for them.
-
-    Returns
-    -------
-    Oscillation
     """
     if reason := refusal(motion):
         return Oscillation("cannot_tell", reason)

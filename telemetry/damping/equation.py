@@ -143,10 +143,6 @@ def wheel_equation(
         For the front wheel the other's news comes from later on, when the rear stands where the front is now.
     delay_s : float or ndarray of shape (n,)
         By which the other's news is read later. [s]
-
-    Returns
-    -------
-    WheelEquation
     """
     rate = motion.sample_rate_hz
     this = motion.ends[end]

@@ -30,8 +30,6 @@ class Ringing:
     ----------
     frequency_hz, frequency_sd_hz : float
         Of the hop, undamped. [Hz]
-    damping_ratio : float
-    damping_ratio_ci95 : tuple of float
     amplitude_mm : float
         RMS travel at the wheel in the band. [mm]
     """
@@ -48,15 +46,8 @@ def estimate(equation: WheelEquation, inside: slice, learned: Learned, hop: Whee
 
     Parameters
     ----------
-    equation : WheelEquation
     inside : slice
         Samples of the stretch.
-    learned : Learned
-    hop : WheelHop
-
-    Returns
-    -------
-    Ringing
 
     Notes
     -----

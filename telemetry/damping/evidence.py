@@ -57,13 +57,8 @@ def pole_grid(hop: WheelHop, learned: Pole) -> PoleGrid:
 
     Parameters
     ----------
-    hop : WheelHop
     learned : Pole
         Of the outing as a whole.
-
-    Returns
-    -------
-    PoleGrid
     """
     low, high = hop_near(learned, hop)
     hz = np.linspace(low, high, max(3, round((high - low) / GRID_HZ) + 1))
@@ -86,10 +81,8 @@ def block_log_likelihood(
 
     Parameters
     ----------
-    equation : WheelEquation
     input_signal : ndarray of shape (n,)
         What the road is predicted to do: the right side of the equation.
-    grid : PoleGrid
     seconds : float
         Length of a block. [s]
 
@@ -121,7 +114,6 @@ def _window_evidence(lost: FloatArray, healthy: FloatArray, bad: IntArray, n_blo
         Likelihood of the poles of a class summed from the first block on, 0 before it.
     bad : ndarray of shape (n + 1,)
         Blocks that are not usable, counted likewise.
-    n_blocks : int
 
     Returns
     -------
@@ -149,10 +141,6 @@ def best_run(gain: FloatArray) -> tuple[int, int]:
     Parameters
     ----------
     gain : ndarray of shape (n,)
-
-    Returns
-    -------
-    tuple of int
     """
     total = np.concatenate([[0.0], np.cumsum(gain)])
     lowest = np.minimum.accumulate(total)
@@ -167,8 +155,6 @@ def class_evidence(likelihood: FloatArray, whole: BoolArray, grid: PoleGrid, n_b
     ----------
     likelihood : ndarray of shape (n, n_poles)
     whole : ndarray of shape (n,)
-    grid : PoleGrid
-    n_blocks : int
 
     Returns
     -------
@@ -200,15 +186,10 @@ def windows(
     ----------
     likelihood : ndarray of shape (n, n_poles)
     whole : ndarray of shape (n,)
-    grid : PoleGrid
     thresholds : mapping of float to float
         Length of window [s] to least evidence needed.
     swing : Swing or None
         None where nothing is known of the road.
-
-    Returns
-    -------
-    tuple of Windows
     """
     lost, healthy = (_summed(likelihood[:, kind]) for kind in (grid.lost, grid.healthy))
     bad = _summed((~whole).astype(np.int64))
@@ -228,7 +209,6 @@ def over_threshold(looked_at: tuple[Windows, ...], ease: float = 0.0) -> list[tu
 
     Parameters
     ----------
-    looked_at : tuple of Windows
     ease : float
         So much less is enough.
 

@@ -36,7 +36,6 @@ class LapWindows:
 
     Parameters
     ----------
-    lap : int
     shaft_mm_s : ndarray of shape (n,)
         RMS speed of the shaft. [mm/s]
     products : ndarray of shape (n, k, k)
@@ -73,19 +72,12 @@ def read_laps(
 
     Parameters
     ----------
-    equation : WheelEquation
-    hop : WheelHop
     learned : Learned
         From the outing as a whole.
-    laps : sequence of Lap
     leverage : float
         Wheel travel over shaft travel.
     other : tuple of WheelHop and Pole, optional
         Of the other end.
-
-    Returns
-    -------
-    tuple of LapWindows
     """
     if equation.own_past:
         news = replace(equation, known=equation.known[: -equation.own_past], own_past=0)
@@ -144,8 +136,6 @@ def damping_by_lap(
 
     Parameters
     ----------
-    laps : sequence of LapWindows
-    hop : WheelHop
     prior : float
         How much the outing's weights on the road count, as a share of a lap's own.
 
@@ -197,11 +187,6 @@ def _jackknife_sd(away: FloatArray) -> float:
 
 def damping_by_speed(laps: Sequence[LapWindows], hop: WheelHop) -> tuple[SpeedDamping, ...]:
     """The pole of a wheel on every lap, by the shaft speed of its windows.
-
-    Parameters
-    ----------
-    laps : sequence of LapWindows
-    hop : WheelHop
 
     Returns
     -------

@@ -77,12 +77,7 @@ def wheel_hop(bike: Bike, end: End) -> WheelHop:
 
     Parameters
     ----------
-    bike : Bike
     end : {"front", "rear"}
-
-    Returns
-    -------
-    WheelHop
     """
     wheel, chassis = (bike.front if end == "front" else bike.rear), bike.chassis
     if wheel.unsprung_mass_kg is None or wheel.tyre_rate_n_per_mm is None:
@@ -126,7 +121,6 @@ def coefficients(hop: WheelHop, tyre_hz: FloatArray, damping: FloatArray) -> Flo
 
     Parameters
     ----------
-    hop : WheelHop
     tyre_hz : ndarray
         sqrt(k_t/m) / 2 pi. [Hz]
     damping : ndarray
@@ -209,7 +203,6 @@ def hop_modes(hop: WheelHop, tyre_hz: FloatArray, damping: FloatArray) -> tuple[
 
     Parameters
     ----------
-    hop : WheelHop
     tyre_hz, damping : ndarray of shape (n,)
         As in `coefficients`.
 
@@ -244,7 +237,6 @@ def hop_ratio(hop: WheelHop, tyre_hz: FloatArray, damping: FloatArray) -> FloatA
 
     Parameters
     ----------
-    hop : WheelHop
     tyre_hz, damping : ndarray of shape (n,)
         As in `coefficients`.
 

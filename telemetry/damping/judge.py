@@ -48,16 +48,8 @@ def judge(heard: Heard, motion: Motion, track: Track, bike: Bike, *, ease: float
 
     Parameters
     ----------
-    heard : Heard
-    motion : Motion
-    track : Track
-    bike : Bike
     ease : float
         Ask for so much less evidence: what it finds beyond the usual has a confidence below 0.5. For the benchmark.
-
-    Returns
-    -------
-    Judged
     """
     equation, grid = heard.equation, heard.grid
     no_news = np.zeros(len(equation.t_s))

@@ -24,7 +24,6 @@ class Learned:
 
     Parameters
     ----------
-    pole : Pole
     row : ndarray of shape (5,)
         Coefficients of the five rear signals at the pole.
     weights : ndarray of shape (k,)
@@ -65,8 +64,6 @@ def learn(
 
     Parameters
     ----------
-    equation : WheelEquation
-    hop : WheelHop
     most_damping : float
         Of the poles that are looked at.
     less_noise : bool

@@ -36,10 +36,6 @@ def with_levels(
         Of one wheel.
     limits : sequence of DetectionLimit
         Of the log; empty where it is not known.
-
-    Returns
-    -------
-    tuple of OscillationEvent
     """
     events = tuple(events)
     alarms = {i for i, event in enumerate(events) if _stands_alone(event, limits)}

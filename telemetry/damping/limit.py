@@ -45,10 +45,6 @@ def detection_limits(heard: Heard, looked_at: tuple[Windows, ...]) -> tuple[Dete
         With the other wheel's news.
     looked_at : tuple of Windows
         What the detector asks of windows of several lengths.
-
-    Returns
-    -------
-    tuple of DetectionLimit
     """
     signals = heard.signals[heard.end]
     part = _middle(heard.equation)
@@ -83,16 +79,10 @@ def lost_in(part: slice, heard: Heard, row: FloatArray, noise_per_hz: float) -> 
 
     Parameters
     ----------
-    part : slice
-    heard : Heard
     row : ndarray of shape (5,)
         Coefficients of the other pole.
     noise_per_hz : float
         Density of the sensor's white noise, one-sided, travel at the wheel. [mm2/Hz]
-
-    Returns
-    -------
-    WheelEquation
     """
     equation = heard.equation
     speed = equation.own[2, part]
@@ -135,10 +125,8 @@ def shortest_found(
 
     Parameters
     ----------
-    heard : Heard
     lost : WheelEquation
         From `lost_in`: a part of the run, its damper lost throughout.
-    looked_at : tuple of Windows
 
     Returns
     -------
@@ -164,11 +152,8 @@ def windows_found(
 
     Parameters
     ----------
-    heard : Heard
-    lost : WheelEquation
     predicted : ndarray of shape (n,)
         The right side of the equation as the other wheel predicts it, over the same part.
-    looked_at : tuple of Windows
 
     Returns
     -------

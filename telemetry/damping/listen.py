@@ -41,15 +41,12 @@ class Heard:
     end : {"front", "rear"}
     equation : WheelEquation
         A steady tone and what usually turns with the wheel taken out.
-    hop : WheelHop
-    learned : Learned
     asked : Learned
         What a stretch is held against: the same less the sensors' noise, but for a wheel whose hop was not found in
         it. There the likeliest wheel is damped out of all measure, with road weights that fit no other; one as damped
         as sound dampers are is learned in its place.
     predicted : ndarray of shape (n,)
         The right side of the equation as the front predicts it.
-    grid : PoleGrid
     swing : Swing or None
         None where nothing is known of the road.
     wheel_hz : ndarray of shape (n,) or None
@@ -100,8 +97,6 @@ def listen(motion: Motion, track: Track, bike: Bike) -> Heard | None:
     ----------
     motion : Motion
         With the rear.
-    track : Track
-    bike : Bike
 
     Returns
     -------
@@ -118,13 +113,6 @@ def listen_to_front(heard: Heard, motion: Motion, track: Track, bike: Bike) -> H
     ----------
     heard : Heard
         The rear.
-    motion : Motion
-    track : Track
-    bike : Bike
-
-    Returns
-    -------
-    Heard or None
     """
     if "front" not in heard.signals:
         return None

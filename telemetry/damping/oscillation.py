@@ -225,10 +225,6 @@ class Oscillation:
 def dampers_not_judged(found: Oscillation) -> tuple[End, ...]:
     """Ends whose damper is neither in doubt nor known to be sound, since the log cannot tell.
 
-    Parameters
-    ----------
-    found : Oscillation
-
     Returns
     -------
     tuple of End
@@ -245,10 +241,6 @@ def dampers_not_judged(found: Oscillation) -> tuple[End, ...]:
 
 def dampers_in_doubt(found: Oscillation) -> tuple[End, ...]:
     """Ends whose damper may have a fault; with any of them no set-up advice is given.
-
-    Parameters
-    ----------
-    found : Oscillation
 
     Returns
     -------

@@ -13,7 +13,6 @@ def gather(events: Sequence[OscillationEvent], lap_length_m: float | None) -> tu
 
     Parameters
     ----------
-    events : sequence of OscillationEvent
     lap_length_m : float or None
         As of `telemetry.laps.by_place`. [m]
 
@@ -32,13 +31,8 @@ def clearest(events: Sequence[OscillationEvent], lap_length_m: float | None) -> 
 
     Parameters
     ----------
-    events : sequence of OscillationEvent
     lap_length_m : float or None
         [m]
-
-    Returns
-    -------
-    tuple of OscillationEvent
     """
     return tuple(
         max((events[i] for i in place.events), key=lambda event: (event.confidence, event.amplitude_mm))

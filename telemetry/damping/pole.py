@@ -79,13 +79,8 @@ def fit_pole(products: FloatArray, hop: WheelHop, most_damping: float = MOST_DAM
     ----------
     products : ndarray of shape (5, 5)
         Mean products of the rear's signals, what is known taken out.
-    hop : WheelHop
     most_damping : float
         Where the search ends.
-
-    Returns
-    -------
-    Pole
     """
     bounds, grid = _bounds(hop, most_damping), _whole_band(hop, most_damping)
     half = 0.5 * np.diff(bounds, axis=1)[:, 0]
@@ -105,15 +100,6 @@ def stopped_by_bounds(pole: Pole, hop: WheelHop) -> tuple[bool, bool]:
 
     At an edge of the band the damping still follows the wheel's, on a scale that is not known; at an edge of the
     damping nothing was found.
-
-    Parameters
-    ----------
-    pole : Pole
-    hop : WheelHop
-
-    Returns
-    -------
-    tuple of bool
     """
     here = np.log([pole.tyre_hz, pole.damping])
     at_bound = np.abs(_bounds(hop) - here[:, None]) < AT_BOUND
@@ -134,8 +120,6 @@ def ratios_near(products: FloatArray, hop: WheelHop, near: Pole) -> FloatArray:
     Parameters
     ----------
     products : ndarray of shape (n, 5, 5)
-    hop : WheelHop
-    near : Pole
 
     Returns
     -------
@@ -163,11 +147,6 @@ def found_mode(pole: Pole, hop: WheelHop) -> bool:
 
 def hop_near(pole: Pole, hop: WheelHop) -> tuple[float, float]:
     """Where an undamped hop may lie once a pole was learned of the outing.
-
-    Parameters
-    ----------
-    pole : Pole
-    hop : WheelHop
 
     Returns
     -------

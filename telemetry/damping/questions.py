@@ -33,7 +33,6 @@ def checks(heard: Heard, predicted: FloatArray, inside: slice, travel_share: flo
 
     Parameters
     ----------
-    heard : Heard
     predicted : ndarray of shape (n,)
         The right side of the equation as the front predicts it; 0 where nothing is known of the road.
     inside : slice
@@ -95,7 +94,6 @@ def place_check(by_place: SwingByPlace, end: End, start_s: float, end_s: float) 
 
     Parameters
     ----------
-    by_place : SwingByPlace
     end : {"front", "rear"}
     start_s, end_s : float
         Of the stretch, on the run's clock. [s]
@@ -134,14 +132,8 @@ def decay_ratio(equation: WheelEquation, inside: slice, hop_hz: float) -> float:
 
     Parameters
     ----------
-    equation : WheelEquation
-    inside : slice
     hop_hz : float
         [Hz]
-
-    Returns
-    -------
-    float
     """
     length = round(DECAY_S / equation.step_s)
     first = inside.start
@@ -187,10 +179,8 @@ def line_over_lost(heard: Heard, predicted: FloatArray, inside: slice) -> tuple[
 
     Parameters
     ----------
-    heard : Heard
     predicted : ndarray of shape (n,)
         The right side of the equation as the front predicts it.
-    inside : slice
 
     Returns
     -------

@@ -21,10 +21,6 @@ MOST_OFF = 0.1
 def refusal(motion: Motion) -> str:
     """Why nothing can be said of the rear damper from this log.
 
-    Parameters
-    ----------
-    motion : Motion
-
     Returns
     -------
     str

@@ -92,18 +92,7 @@ class SwingByPlace:
 
 
 def swing_by_place(heard: Heard, motion: Motion, track: Track) -> SwingByPlace | None:
-    """The swing of a run by place; None without laps or without the other wheel's news.
-
-    Parameters
-    ----------
-    heard : Heard
-    motion : Motion
-    track : Track
-
-    Returns
-    -------
-    SwingByPlace or None
-    """
+    """The swing of a run by place; None without laps or without the other wheel's news."""
     swing = heard.swing
     if swing is None or len(track.laps) < 2:
         return None

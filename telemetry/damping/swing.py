@@ -55,15 +55,8 @@ def find_swing(equation: WheelEquation, learned: Learned, predicted: FloatArray,
 
     Parameters
     ----------
-    equation : WheelEquation
-    learned : Learned
     predicted : ndarray of shape (n,)
         The right side of the equation as the other wheel predicts it.
-    hop : WheelHop
-
-    Returns
-    -------
-    Swing
     """
     n, step_s = len(predicted), equation.step_s
     padded = fast_length(n)
@@ -102,14 +95,8 @@ def usual_swing(swing: Swing, whole: BoolArray, n_blocks: int) -> Usual:
 
     Parameters
     ----------
-    swing : Swing
     whole : ndarray of shape (n,)
         Blocks that are usable.
-    n_blocks : int
-
-    Returns
-    -------
-    Usual
     """
     if not whole.any():
         return Usual(0.0, 0.0, LEAST_SCATTER)
@@ -125,12 +112,6 @@ def usual_swing(swing: Swing, whole: BoolArray, n_blocks: int) -> Usual:
 
 def swing_over(swing: Swing, usual: Usual, n_blocks: int) -> FloatArray:
     """Log of mean square, own over road, of every run of ``n_blocks`` blocks, less the usual.
-
-    Parameters
-    ----------
-    swing : Swing
-    usual : Usual
-    n_blocks : int
 
     Returns
     -------
@@ -151,7 +132,6 @@ def swing_evidence(over: FloatArray, scatter: float) -> FloatArray:
     ----------
     over : ndarray
         From `swing_over`.
-    scatter : float
 
     Returns
     -------

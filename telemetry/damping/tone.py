@@ -28,10 +28,6 @@ def find_tone(signal: FloatArray, usable: BoolArray, step_s: float) -> Line | No
     usable : ndarray of shape (n,)
     step_s : float
         [s]
-
-    Returns
-    -------
-    Line or None
     """
     length = round(WINDOW_S / step_s)
     starts = np.arange(0, len(signal) - length + 1, length // 2)

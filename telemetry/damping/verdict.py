@@ -40,7 +40,6 @@ def verdict(
         From the outing as a whole.
     missing : str
         What the log lacks to know the road, in words; "" where it lacks nothing.
-    events : tuple of OscillationEvent
     unexplained : int
         Stretches that rang and that cannot be judged without what is missing.
     limits : tuple of DetectionLimit
@@ -49,10 +48,6 @@ def verdict(
         Over the laps.
     judged_share : float
         Of the moving time.
-
-    Returns
-    -------
-    tuple of str
     """
     ratio = learned.pole.damping_ratio
     alarms = tuple(event for event in events if event.level == "alarm")
@@ -123,16 +118,7 @@ def _missing_sentence(missing: str, unexplained: int) -> str:
 
 
 def limit_sentence(limits: Iterable[DetectionLimit]) -> str:
-    """What loss the log could have shown, in one sentence; "" where nothing is known of it.
-
-    Parameters
-    ----------
-    limits : iterable of DetectionLimit
-
-    Returns
-    -------
-    str
-    """
+    """What loss the log could have shown, in one sentence; "" where nothing is known of it."""
     limits = tuple(limits)
     told = [limit for limit in limits if limit.shortest_s is not None]
     if not limits:

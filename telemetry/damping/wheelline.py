@@ -197,10 +197,6 @@ def find_wheel_turning(
         [s]
     radius_mm : float
         Of the tyre. [mm]
-
-    Returns
-    -------
-    Line or None
     """
     nominal_hz = speed_m_s / (2e-3 * np.pi * radius_mm)
     angle = np.concatenate([[0.0], np.cumsum(np.maximum(nominal_hz[1:], 1e-6) * step_s)])

@@ -122,10 +122,6 @@ def fit_line(
         [m]
     lap_s, lap_m : float
         Time and, roughly, length of the mean lap. [s, m]
-
-    Returns
-    -------
-    CentreLine
     """
     order = np.argsort(along_s)
     grid = _Grid(lap_s, max(round(lap_m / STEP_M), 8))

@@ -71,10 +71,6 @@ DIRECTIONS: dict[int, Literal["left", "right", "unknown"]] = {-1: "left", 1: "ri
 def circuit_text(circuit: Circuit) -> str:
     """A circuit as the text of its file.
 
-    Parameters
-    ----------
-    circuit : Circuit
-
     Returns
     -------
     str
@@ -135,14 +131,6 @@ def _resampled(values: FloatArray, length_m: float, step_m: float, *, at: float)
 
 def load_circuit(path: str | Path) -> Circuit:
     """Read a circuit's file.
-
-    Parameters
-    ----------
-    path : str or Path
-
-    Returns
-    -------
-    Circuit
 
     Raises
     ------

@@ -20,7 +20,6 @@ class Thin:
         Of the run.
     sample_rate_hz : float
         Of the run.
-    step : int
     """
 
     n_samples: int

@@ -30,7 +30,6 @@ class MeanLap:
 
     Parameters
     ----------
-    length_m : float
     speed_m_s, lean_deg : ndarray of shape (n_cells,) or None
         [m/s, deg]
     """
@@ -59,10 +58,6 @@ def mean_lap(
         Of the lap. [m]
     speed_m_s, lean_deg : ndarray of shape (n,) or None
         [m/s, deg]
-
-    Returns
-    -------
-    MeanLap
     """
     n = max(round(length_m / CELL_M), 2)
 
@@ -82,16 +77,7 @@ def mean_lap(
 
 
 def find_corners(lap: MeanLap) -> tuple[Corner, ...]:
-    """Corners from the lean over the mean lap, or from its speed when the lean is not known.
-
-    Parameters
-    ----------
-    lap : MeanLap
-
-    Returns
-    -------
-    tuple of Corner
-    """
+    """Corners from the lean over the mean lap, or from its speed when the lean is not known."""
     if lap.lean_deg is not None:
         n, pieces = len(lap.lean_deg), _leaned(lap.lean_deg, lap.speed_m_s, lap.length_m)
     elif lap.speed_m_s is not None:
@@ -188,7 +174,6 @@ def corner_at(distance_m: FloatArray, corners: tuple[Corner, ...], lap_length_m:
     ----------
     distance_m : ndarray of shape (n_samples,)
         Since the start of the lap; NaN where unknown. [m]
-    corners : tuple of Corner
     lap_length_m : float
         [m]
 

@@ -88,7 +88,6 @@ def follow(
 
     Parameters
     ----------
-    fixes : Fixes
     t_s, travelled_m : ndarray of shape (n_thin,)
         Even clock and distance by the wheels on it. [s, m]
     crossings_s : ndarray of shape (n_crossings,)

@@ -92,7 +92,6 @@ def from_line(fixes: Fixes, middle_m: tuple[float, float], heading_rad: float) -
 
     Parameters
     ----------
-    fixes : Fixes
     middle_m : tuple of float
         Middle of the line. [m]
     heading_rad : float
@@ -131,7 +130,6 @@ def found_line(fixes: Fixes, speed_m_s: FloatArray) -> tuple[tuple[float, float]
 
     Parameters
     ----------
-    fixes : Fixes
     speed_m_s : ndarray of shape (n_fixes,)
         [m/s]
 

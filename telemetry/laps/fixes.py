@@ -35,7 +35,6 @@ class Fixes:
         From ``origin_deg`` on the tangent plane there. [m]
     origin_deg : tuple of float
         Latitude and longitude of the run's first fix. [deg]
-    rate_hz : float
     """
 
     t_s: FloatArray
@@ -58,14 +57,6 @@ def find_fixes(run: Run) -> Fixes | None:
 
     A position logged more slowly than the run is interpolated between its fixes, by straight lines that cut every
     corner. Only the ends of those lines were measured.
-
-    Parameters
-    ----------
-    run : Run
-
-    Returns
-    -------
-    Fixes or None
     """
     latitude, longitude = run.channels.get("latitude_deg"), run.channels.get("longitude_deg")
     if latitude is None or longitude is None:
@@ -118,15 +109,10 @@ def without_jumps(fixes: Fixes, travelled_m: FloatArray | None, notes: list[Qual
 
     Parameters
     ----------
-    fixes : Fixes
     travelled_m : ndarray of shape (n_fixes,), optional
         Distance by the wheels at the fixes; without it the usual distance from fix to fix stands in. [m]
     notes : list of QualityNote
         What was found is added.
-
-    Returns
-    -------
-    Fixes
     """
     step = np.hypot(np.diff(fixes.east_m), np.diff(fixes.north_m))
     if travelled_m is None:
@@ -200,10 +186,8 @@ def dropouts(fixes: Fixes, moving_at: BoolArray, notes: list[QualityNote]) -> No
 
     Parameters
     ----------
-    fixes : Fixes
     moving_at : ndarray of bool, shape (n_fixes,)
         Whether it moves at each fix.
-    notes : list of QualityNote
     """
     pause = np.diff(fixes.t_s)
     long = np.flatnonzero((pause > max(DROPOUT_S, 3.0 / fixes.rate_hz)) & moving_at[:-1] & moving_at[1:])
@@ -227,7 +211,6 @@ def path_speed(fixes: Fixes, t_s: FloatArray) -> FloatArray:
 
     Parameters
     ----------
-    fixes : Fixes
     t_s : ndarray of shape (n,)
         Evenly apart. [s]
 

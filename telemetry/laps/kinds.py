@@ -90,7 +90,6 @@ def kinds(
 
     Parameters
     ----------
-    spans : list of Span
     t_s, speed_m_s : ndarray of shape (n_thin,)
         [s, m/s]
     travelled_m : ndarray of shape (n_thin,) or None
@@ -101,10 +100,6 @@ def kinds(
         Known to be more than one lap.
     box_to_box : bool
         Laps are rides from stop to stop; no line is crossed.
-
-    Returns
-    -------
-    tuple of Lap
     """
     slow = np.concatenate(([0.0], np.cumsum(speed_m_s < MOVING_M_S))) * (t_s[1] - t_s[0])
     starts, ends = np.array([s.start_s for s in spans]), np.array([s.end_s for s in spans])

@@ -59,10 +59,8 @@ class Circuit:
 
     Parameters
     ----------
-    name : str
     length_m : float
         Of the lap along its centre line. [m]
-    corners : tuple of Corner
     latitude_deg, longitude_deg : ndarray of shape (n_points,) or None
         Centre line from the start line on, points evenly apart; None where it was found without positions. [deg]
     speed_m_s, lean_deg : ndarray of shape (n_cells,) or None
@@ -103,10 +101,8 @@ class Track:
         Index into `PHASES`, -1 where unknown.
     corner : ndarray of int
         Corner number at each sample (nearest corner's stretch from braking to drive), 0 on a straight.
-    corners : tuple of Corner
     phase_sources : tuple of str
         Channels the phases were decided from.
-    notes : tuple of QualityNote
     circuit : Circuit or None
         The circuit as this run knows it, or as it was given; None without a complete lap.
     corner_source : str

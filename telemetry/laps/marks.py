@@ -29,7 +29,6 @@ class Marks:
     ----------
     times_s : ndarray of shape (n_crossings,)
         [s]
-    source : LapSource
     numbers : list of int or None
         Number of the lap that begins at each; None when the log does not number them.
     line_m : tuple of float or None
@@ -64,20 +63,12 @@ def find_marks(
 
     Parameters
     ----------
-    run : Run
-    thin : Thin
-    fixes : Fixes or None
-    speed : Speed
     start_line : tuple of float or None
         Latitude and longitude of its middle, if given: then it comes first. [deg]
     line : CentreLine or None
         Of the circuit, if it is known.
     notes : list of QualityNote
         What was found is added.
-
-    Returns
-    -------
-    Marks
     """
     if speed.thin_m_s is not None and np.mean(speed.thin_m_s > MOVING_M_S) * thin.t_s[-1] < LEAST_RIDDEN_S:
         words = "The motorcycle is hardly ridden in this log: there are no laps in it."

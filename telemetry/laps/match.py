@@ -24,13 +24,8 @@ def line_on_plane(circuit: Circuit, origin_deg: tuple[float, float]) -> CentreLi
 
     Parameters
     ----------
-    circuit : Circuit
     origin_deg : tuple of float
         Of the run's plane. [deg]
-
-    Returns
-    -------
-    CentreLine or None
     """
     if circuit.latitude_deg is None or circuit.longitude_deg is None:
         return None
@@ -55,7 +50,6 @@ def match_by_pattern(circuit: Circuit, lap: MeanLap, *, line_known: bool) -> tup
 
     Parameters
     ----------
-    circuit : Circuit
     lap : MeanLap
         Of the run, by the wheels.
     line_known : bool

@@ -28,9 +28,6 @@ def with_missed(
     marks : Marks
         From the beacon.
     beacon : ndarray of shape (n_samples,)
-    thin : Thin
-    fixes : Fixes or None
-    speed : Speed
     notes : list of QualityNote
         What was found is added.
 

@@ -40,16 +40,7 @@ def slowest_s(laps: Sequence[TimedLap]) -> float:
 
 
 def laps_at_pace(laps: Sequence[AnyLap]) -> tuple[AnyLap, ...]:
-    """Complete laps that are at most `SLOW_LAP` times as long as the quickest.
-
-    Parameters
-    ----------
-    laps : sequence of Lap or LapSummary
-
-    Returns
-    -------
-    tuple of the same
-    """
+    """Complete laps that are at most `SLOW_LAP` times as long as the quickest."""
     longest_s = slowest_s(laps)
     return tuple(lap for lap in laps if lap.complete and lap.time_s <= longest_s)
 
@@ -64,7 +55,6 @@ def passing_times_s(lap: Lap, t_s: FloatArray, distance_m: FloatArray) -> tuple[
 
     Parameters
     ----------
-    lap : Lap
     t_s, distance_m : ndarray of shape (n,)
         Of the samples of the lap; distance since its start, NaN where not known. [s, m]
 

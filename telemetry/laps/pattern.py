@@ -117,10 +117,6 @@ def laps_within(t_s: FloatArray, travelled_m: FloatArray, start_s: float, end_s:
         Even clock, and distance on it. [s, m]
     start_s, end_s : float
         [s]
-
-    Returns
-    -------
-    int
     """
     places, index = np.unique(travelled_m, return_index=True)
     start_m, end_m = np.interp([start_s, end_s], t_s, travelled_m)

@@ -37,7 +37,6 @@ def measured_m_s2(
         Positive forwards. [m/s2]
     by_speed_m_s2 : ndarray of shape (n_samples,) or None
         From the speed; None where there is none to compare with. [m/s2]
-    sample_rate_hz : float
 
     Returns
     -------
@@ -66,7 +65,6 @@ def phases_from_lean(
     lean_deg : ndarray of shape (n_samples,)
         Either side; NaN where unknown. [deg]
     braking, driving : ndarray of bool, shape (n_samples,)
-    sample_rate_hz : float
 
     Returns
     -------
@@ -164,7 +162,6 @@ def lean_from_path(
     ----------
     east_m, north_m, speed_m_s : ndarray of shape (n_samples,)
         [m, m, m/s]
-    sample_rate_hz : float
 
     Returns
     -------

@@ -80,13 +80,8 @@ def place_at(track: Track, sample: int) -> Place:
 
     Parameters
     ----------
-    track : Track
     sample : int
         Index on the run's clock.
-
-    Returns
-    -------
-    Place
     """
     lap, corner, phase = int(track.lap[sample]), int(track.corner[sample]), int(track.phase[sample])
     distance = float(track.distance_m[sample])

@@ -81,12 +81,8 @@ def find_places(
 
     Parameters
     ----------
-    thin : Thin
-    fixes : Fixes or None
-    speed : Speed
     lean_deg : ndarray of shape (n_thin,) or None
         [deg]
-    marks : Marks
     circuit : Circuit or None
         That was given.
     line : CentreLine or None

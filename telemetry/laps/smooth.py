@@ -45,8 +45,6 @@ def penalised(
         Its first off-diagonal, where data lie between grid points.
     right_side : ndarray of shape (n,) or (n, k)
         Weighted sums of the data.
-    penalty : float
-    order : int
 
     Returns
     -------

@@ -56,15 +56,11 @@ def find_speed(
 
     Parameters
     ----------
-    run : Run
-    thin : Thin
-    fixes : Fixes or None
     notes : list of QualityNote
         What was found is added.
 
     Returns
     -------
-    Speed
     Fixes or None
         Without those that the motorcycle cannot have reached.
     """

@@ -40,15 +40,10 @@ def find_track(
 
     Parameters
     ----------
-    run : Run
     start_line : tuple of float, optional
         Latitude and longitude of the middle of the start line. [deg]
     circuit : Circuit, optional
         From an earlier run: places and corner numbers are then those of the circuit.
-
-    Returns
-    -------
-    Track
     """
     notes: list[QualityNote] = []
     thin = thin_clock(len(run.t_s), run.sample_rate_hz)

@@ -16,7 +16,6 @@ def damper_histories(
 
     Parameters
     ----------
-    entries : iterable of RunEntry
     summary_of : callable
         The review of a run by its id; a run that cannot be read (`LogbookError`) is left out.
 
@@ -40,13 +39,8 @@ def history_of_damper(logbook: Logbook, damper: str) -> tuple[DamperRun, ...]:
 
     Parameters
     ----------
-    logbook : Logbook
     damper : str
         ``id`` of [front.damper] or [rear.damper] in the bike files.
-
-    Returns
-    -------
-    tuple of DamperRun
 
     Raises
     ------

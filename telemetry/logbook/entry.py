@@ -93,7 +93,6 @@ class Record:
 
     Parameters
     ----------
-    entry : RunEntry
     given : mapping of str to str
         The words that a person gave by hand: they stay when the run is rebuilt.
     files : mapping of str to str

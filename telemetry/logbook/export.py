@@ -42,7 +42,6 @@ def export(logbook: Logbook, out: str | Path, entries: Iterable[RunEntry] | None
 
     Parameters
     ----------
-    logbook : Logbook
     out : str or Path
         Directory to make; it is there complete, or not at all.
     entries : iterable of RunEntry, optional

@@ -42,11 +42,8 @@ def keep(
 
     Parameters
     ----------
-    store : Store
-    log_path, bike_path : Path
     sheet_path : Path or None
         None: the one that the log's run already has, if any.
-    words : Words
     log_name : str
         What to call the original.
     channels : mapping of str to str

@@ -140,7 +140,6 @@ class Logbook:
 
         Parameters
         ----------
-        run_id : str
         bike_path, sheet_path, circuit_path : str or Path, optional
             Otherwise those that the run was made with.
         channels : mapping of str to str, optional
@@ -254,13 +253,8 @@ class Logbook:
 
         Parameters
         ----------
-        run_id : str
         columns : tuple of str, optional
             Only those, as far as the run has them (a log without GPS has no ``x_m``).
-
-        Returns
-        -------
-        Traces
 
         Raises
         ------

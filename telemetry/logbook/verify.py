@@ -38,10 +38,6 @@ def verify(logbook: Logbook) -> Verification:
     ----------
     logbook : Logbook
         Nothing in it is changed.
-
-    Returns
-    -------
-    Verification
     """
     catalogue, runs = logbook.store.catalogue, logbook.store.runs
     damages = [Damage("", str(catalogue.path), what, _CATALOGUE) for what in catalogue.damage()]

@@ -62,11 +62,6 @@ def load_apart(module: str, path: Path) -> Content:
     ----------
     module : str
         A module of this package that has ``load(path) -> Content``.
-    path : Path
-
-    Returns
-    -------
-    Content
 
     Raises
     ------

@@ -24,10 +24,6 @@ def log_from_table(table: pa.Table, *, source: str, reader: str) -> RawLog:
     source, reader : str
         The file and the format, for messages.
 
-    Returns
-    -------
-    RawLog
-
     Raises
     ------
     LogError

@@ -23,8 +23,6 @@ class Behaviour:
 
     Parameters
     ----------
-    least, most : float
-    blank_share : float
     rising : bool
         Never falls and ends higher than it starts.
     whole : bool
@@ -84,13 +82,8 @@ def describe(log: RawLog, only: Collection[str] | None = None) -> Mapping[str, B
 
     Parameters
     ----------
-    log : RawLog
     only : collection of str, optional
         The columns to look at.
-
-    Returns
-    -------
-    mapping of str to Behaviour
     """
     edges = np.linspace(0, log.n_rows, _n_blocks(log) + 1).astype(np.int64)
     found = {}
@@ -157,10 +150,6 @@ def correlation(a: FloatArray, b: FloatArray) -> float:
     Parameters
     ----------
     a, b : ndarray of shape (n_blocks,)
-
-    Returns
-    -------
-    float
     """
     both = np.isfinite(a) & np.isfinite(b)
     if np.count_nonzero(both) < FEWEST_BLOCKS or np.ptp(a[both]) == 0 or np.ptp(b[both]) == 0:

@@ -22,10 +22,6 @@ _NUMBER = r"^[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?$"
 def to_float64(column: pa.ChunkedArray) -> FloatArray:
     """A float64 column as one array, NaN where null.
 
-    Parameters
-    ----------
-    column : pyarrow.ChunkedArray of float64
-
     Returns
     -------
     ndarray of shape (n_rows,)
@@ -55,10 +51,6 @@ def grow_columns(
         How many columns.
     check : callable
         Gets the count of cells so far, before room is made for them; raises when they are too many.
-
-    Returns
-    -------
-    list of ndarray of float64 or pyarrow.ChunkedArray of string
     """
     numbers: list[FloatArray] = [np.empty(0) for _ in range(width)]
     words: list[list[pa.Array]] = [[] for _ in range(width)]
@@ -88,7 +80,6 @@ def numbers_from_words(column: pa.ChunkedArray, decimal: str) -> tuple[FloatArra
 
     Parameters
     ----------
-    column : pyarrow.ChunkedArray of string
     decimal : str
         Decimal mark.
 

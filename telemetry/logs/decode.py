@@ -49,13 +49,8 @@ def decode(
         One for each cell of a row. It is emptied on the way, text let go once it is decoded.
     odd_rows : sequence of (line, text)
         Rows that have not as many cells.
-    dialect : Dialect
     source : str
         The file, for messages.
-
-    Returns
-    -------
-    Decoded
 
     Raises
     ------

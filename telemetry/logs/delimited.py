@@ -34,10 +34,6 @@ def recognises(path: Path) -> bool:
 def read(path: Path) -> RawLog:
     """Read delimited text.
 
-    Parameters
-    ----------
-    path : Path
-
     Returns
     -------
     RawLog

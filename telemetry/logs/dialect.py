@@ -29,7 +29,6 @@ class Dialect:
 
     Parameters
     ----------
-    delimiter, decimal : str
     decimal_seen : bool
         False when the head holds whole numbers only, so that the decimal mark is a guess.
     names, units : tuple of str
@@ -105,10 +104,6 @@ def sniff(lines: Sequence[str]) -> Dialect | None:
     ----------
     lines : sequence of str
         The first lines of the file, whole ones only.
-
-    Returns
-    -------
-    Dialect or None
     """
     if any(len(line) > _LONGEST_LINE for line in lines):
         return None

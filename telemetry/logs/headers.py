@@ -29,14 +29,6 @@ def split_unit(header: str) -> tuple[str, str]:
     Square brackets always hold a unit; round ones only when what they hold is one. A name that ends in a unit
     (``speed_kmh``) keeps its name.
 
-    Parameters
-    ----------
-    header : str
-
-    Returns
-    -------
-    name, unit : str
-
     Examples
     --------
     >>> split_unit("fork [mm]"), split_unit("speed (km/h)"), split_unit("brake (front)"), split_unit("time_ms")
@@ -57,14 +49,6 @@ def _unit_in_name(name: str) -> str:
 
 def unique_names(names: Sequence[str]) -> tuple[str, ...]:
     """Names for columns: blank ones numbered, repeated ones told apart, without control characters.
-
-    Parameters
-    ----------
-    names : sequence of str
-
-    Returns
-    -------
-    tuple of str
 
     Examples
     --------

@@ -66,11 +66,9 @@ class Proposal:
 
     Parameters
     ----------
-    meaning, column : str
     confidence : float
         0 to 1: how much speaks for it, less where another column does nearly as well; 1 only where a person said so.
         No probability.
-    reasons : tuple of str
     """
 
     meaning: str
@@ -113,7 +111,6 @@ def propose(log: RawLog, known: Mapping[str, str] | None = None) -> tuple[Propos
 
     Parameters
     ----------
-    log : RawLog
     known : mapping of str to str, optional
         Columns by meaning that need no proposal; they help to find the others.
 

@@ -35,14 +35,6 @@ def read(path: Path) -> RawLog:
     an array of structs for each channel, with ``time``, ``value`` (or ``data``, ...), ``unit``, ``name``; a matrix
     ``data`` with the names of its columns in ``names``.
 
-    Parameters
-    ----------
-    path : Path
-
-    Returns
-    -------
-    RawLog
-
     Raises
     ------
     LogError
@@ -63,16 +55,7 @@ def read(path: Path) -> RawLog:
 
 
 def load(path: Path) -> Content:
-    """The channels of a file, as SciPy reads them; call it by `load_apart`.
-
-    Parameters
-    ----------
-    path : Path
-
-    Returns
-    -------
-    Content
-    """
+    """The channels of a file, as SciPy reads them; call it by `load_apart`."""
     from scipy.io import loadmat
 
     variables = loadmat(path, simplify_cells=True)

@@ -26,10 +26,6 @@ def recognises(path: Path) -> bool:
 def read(path: Path) -> RawLog:
     """Read ASAM MDF: every channel of numbers of every group, at the moments it was logged.
 
-    Parameters
-    ----------
-    path : Path
-
     Returns
     -------
     RawLog
@@ -55,16 +51,7 @@ def read(path: Path) -> RawLog:
 
 
 def load(path: Path) -> Content:
-    """The channels of a file, as asammdf reads them; call it by `load_apart`.
-
-    Parameters
-    ----------
-    path : Path
-
-    Returns
-    -------
-    Content
-    """
+    """The channels of a file, as asammdf reads them; call it by `load_apart`."""
     sys.modules["sympy"] = None  # type: ignore[assignment]  # asammdf would have it run the formulas of a file
     import asammdf
 

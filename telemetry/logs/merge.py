@@ -21,7 +21,6 @@ class Channel:
 
     Parameters
     ----------
-    name, unit : str
     values : ndarray of shape (n,)
     t_s : ndarray of shape (n,) or None
         Its own time stamps; None where the file gives none. [s]
@@ -49,7 +48,6 @@ def log_from_channels(
         Either all have time stamps or none; those without are taken if they are of the longest kind.
     source, reader : str
         The file and the format, for messages.
-    metadata : dict of str to str
     notes : sequence of QualityNote
         What the reader found.
 

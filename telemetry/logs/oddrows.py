@@ -22,7 +22,6 @@ class OddRows:
         How many are neither comments nor a cut last line.
     first_wrong_line : int or None
         Line of the file, counted from 1.
-    notes : tuple of QualityNote
     """
 
     insert_at: IntArray
@@ -44,10 +43,6 @@ def place_odd_rows(rows: Sequence[tuple[int, str]], *, first_row: int, n_parsed:
         Rows that did fit.
     width : int
         Cells a row should have.
-
-    Returns
-    -------
-    OddRows
     """
     rows = sorted(rows)
     notes = []

@@ -22,14 +22,6 @@ def recognises(path: Path) -> bool:
 def read(path: Path) -> RawLog:
     """Read Parquet.
 
-    Parameters
-    ----------
-    path : Path
-
-    Returns
-    -------
-    RawLog
-
     Raises
     ------
     LogError

@@ -30,7 +30,6 @@ class RawLog:
         What the file says about itself (rider, date, ...), as written.
     notes : tuple of QualityNote
         Faults found while reading (blank cells, unreadable words, a cut last line).
-    history : tuple of Step
     """
 
     source: str
@@ -62,7 +61,6 @@ def with_rate(log: RawLog, rate_hz: float, name: str = "time") -> RawLog:
 
     Parameters
     ----------
-    log : RawLog
     rate_hz : float
         As stated by a person. [Hz]
     name : str

@@ -37,13 +37,8 @@ def read_log(path: str | Path, *, reader: str | None = None) -> RawLog:
 
     Parameters
     ----------
-    path : str or Path
     reader : str, optional
         ``NAME`` of one of `READERS`; by default the first that recognises the file.
-
-    Returns
-    -------
-    RawLog
 
     Raises
     ------

@@ -17,10 +17,6 @@ FILE_NAME = "channels.json"
 def config_directory() -> Path:
     """Where settings of this user are kept: ``$BOTHENDS_CONFIG``, else where the system keeps such things.
 
-    Returns
-    -------
-    pathlib.Path
-
     References
     ----------
     .. [1] XDG Base Directory Specification, 0.8; elsewhere the customs of the system.
@@ -35,26 +31,13 @@ def config_directory() -> Path:
 
 
 def shape(log: RawLog) -> str:
-    """What logs of the same logger and set-up share: names and units of the columns.
-
-    Parameters
-    ----------
-    log : RawLog
-
-    Returns
-    -------
-    str
-    """
+    """What logs of the same logger and set-up share: names and units of the columns."""
     columns = sorted((name, log.units.get(name, "")) for name in log.columns)
     return hashlib.sha256(json.dumps(columns).encode()).hexdigest()[:16]
 
 
 def recall(log: RawLog) -> Mapping[str, str]:
     """The columns by meaning that were confirmed for a log of this shape.
-
-    Parameters
-    ----------
-    log : RawLog
 
     Returns
     -------
@@ -72,7 +55,6 @@ def remember(log: RawLog, channels: Mapping[str, str]) -> Path | None:
 
     Parameters
     ----------
-    log : RawLog
     channels : mapping of str to str
         Column by meaning; they are added to what is remembered for this shape. "" forgets one.
 

@@ -69,14 +69,6 @@ def detect_encoding(head: bytes) -> str | None:
 
     A byte order mark decides; then zero bytes in every second place (UTF-16); then valid UTF-8; else Latin-1.
 
-    Parameters
-    ----------
-    head : bytes
-
-    Returns
-    -------
-    str or None
-
     Examples
     --------
     >>> detect_encoding("Zeit;Weg °".encode("latin-1"))
@@ -108,8 +100,6 @@ def head_lines(head: bytes, encoding: str, *, whole: bool) -> list[str]:
 
     Parameters
     ----------
-    head : bytes
-    encoding : str
     whole : bool
         Whether the head is the whole file.
 

@@ -40,14 +40,6 @@ class TextTime:
 def is_time_text(cell: str) -> bool:
     """Whether a cell is a clock time or an ISO 8601 date-time.
 
-    Parameters
-    ----------
-    cell : str
-
-    Returns
-    -------
-    bool
-
     Examples
     --------
     >>> [is_time_text(cell) for cell in ("23:59:59.998", "2026-05-01T12:00:00+02:00", "12.5", "OK")]
@@ -61,10 +53,6 @@ def read_time_text(column: pa.ChunkedArray) -> TextTime | None:
 
     Clock time without a date that falls by more than half a day has passed midnight. A zone is taken off, so that
     stamps from two zones are in order.
-
-    Parameters
-    ----------
-    column : pyarrow.ChunkedArray of string
 
     Returns
     -------

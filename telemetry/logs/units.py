@@ -118,10 +118,6 @@ def find_unit(text: str) -> Unit | None:
     text : str
         As a logger writes it: ``"km/h"``, ``"KPH"``, ``"[mm]"``. Case matters only where it must (``V``, ``mV``).
 
-    Returns
-    -------
-    Unit or None
-
     Examples
     --------
     >>> find_unit("kph").symbol

@@ -30,7 +30,6 @@ def bands(bike: Bike, end: End) -> tuple[Band, Band]:
 
     Parameters
     ----------
-    bike : Bike
     end : {"front", "rear"}
 
     Returns
@@ -59,9 +58,7 @@ def frequencies(motion: Motion, moving: BoolArray, bike: Bike) -> Frequencies:
 
     Parameters
     ----------
-    motion : Motion
     moving : ndarray of bool, shape (n_samples,)
-    bike : Bike
 
     Returns
     -------
@@ -124,14 +121,9 @@ def end_spectrogram(end: EndMotion, moving: BoolArray, sample_rate_hz: float) ->
 
     Parameters
     ----------
-    end : EndMotion
     moving : ndarray of bool, shape (n_samples,)
     sample_rate_hz : float
         [Hz]
-
-    Returns
-    -------
-    Spectrogram
     """
     length = max(2 * round(SEGMENT_S * sample_rate_hz / 2), 2)
     found = spectrogram(_riding(end, moving), sample_rate_hz, segment_samples=length)

@@ -49,8 +49,6 @@ def lap_places(
     moving : ndarray of bool, shape (n_samples,)
     corner, phase : ndarray of int, shape (n_samples,)
         Corner number, 0 on none; index into ``phases``, -1 where unknown.
-    phases : sequence of str
-    bike : Bike
 
     Returns
     -------

@@ -49,7 +49,6 @@ def find_packing(motion: Motion, moving: BoolArray, speed_m_s: FloatArray) -> tu
 
     Parameters
     ----------
-    motion : Motion
     moving : ndarray of bool, shape (n_samples,)
     speed_m_s : ndarray of shape (n_samples,)
         Ground speed. Where it is not known nothing is found: braking looks the same. [m/s]

@@ -49,13 +49,11 @@ def use_by_place(
 
     Parameters
     ----------
-    end : EndMotion
     laps : sequence of slice
         Samples of the laps that count; the whole run where there is none.
     moving : ndarray of bool, shape (n_samples,)
     corner, phase : ndarray of int, shape (n_samples,)
         Corner number, 0 on none; index into ``phases``, -1 where unknown.
-    phases : sequence of str
     sample_rate_hz : float
         [Hz]
 

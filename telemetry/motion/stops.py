@@ -64,7 +64,6 @@ def stop_notes(stops: tuple[StopEvent, ...], sample_rate_hz: float) -> tuple[Qua
 
     Parameters
     ----------
-    stops : tuple of StopEvent
     sample_rate_hz : float
         [Hz]
 
@@ -107,7 +106,6 @@ def find_stops(end: EndMotion, t_s: FloatArray, moving: BoolArray) -> tuple[Stop
 
     Parameters
     ----------
-    end : EndMotion
     t_s : ndarray of shape (n_samples,)
         Uniform clock. [s]
     moving : ndarray of bool, shape (n_samples,)

@@ -50,15 +50,10 @@ def stroke_list(end: EndMotion, selected: BoolArray, least_mm: float) -> StrokeL
 
     Parameters
     ----------
-    end : EndMotion
     selected : ndarray of bool, shape (n_samples,)
         Strokes do not reach over what is not selected or not valid.
     least_mm : float
         Hysteresis: what moves less at the wheel is no stroke. [mm]
-
-    Returns
-    -------
-    StrokeList
     """
     starts, ends, peaks = [], [], []
     for at in _turns(end, selected, least_mm):
@@ -90,7 +85,6 @@ def from_to(cycles: Cycles, edges: FloatArray) -> FloatArray:
 
     Parameters
     ----------
-    cycles : Cycles
     edges : ndarray of shape (n_bins + 1,)
         Evenly spaced; values beyond count in the outermost bins.
 
@@ -115,12 +109,7 @@ def strokes(end: EndMotion, selected: BoolArray) -> Strokes:
 
     Parameters
     ----------
-    end : EndMotion
     selected : ndarray of bool, shape (n_samples,)
-
-    Returns
-    -------
-    Strokes
     """
     least = hysteresis_mm(end)
     found = stroke_list(end, selected, least)

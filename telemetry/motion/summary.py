@@ -187,11 +187,6 @@ def not_judged(stroke_mm: float, wheel_stroke_mm: float, reason: str) -> EndSumm
     ----------
     stroke_mm, wheel_stroke_mm : float
         By the bike file. [mm]
-    reason : str
-
-    Returns
-    -------
-    EndSummary
     """
     side = SpeedSide(NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN)
     plane = PlaneSummary(
@@ -329,7 +324,6 @@ class Frequencies:
     ----------
     frequency_hz : tuple of float
         Lines of every spectrum here. [Hz]
-    ends : mapping of end to EndFrequencies
     coherence, phase_deg : tuple of float
         Of the rear with the front, line by line; empty with one end.
     chance_coherence : float

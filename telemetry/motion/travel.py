@@ -24,11 +24,6 @@ def to_motion(run: Run, bike: Bike) -> Motion:
     What was measured is differentiated (the shaft), then taken through the leverage curve:
     v_wheel = ratio(shaft travel) x v_shaft.
 
-    Parameters
-    ----------
-    run : Run
-    bike : Bike
-
     Returns
     -------
     Motion

@@ -84,10 +84,6 @@ def skewness(values: FloatArray) -> float:
     ----------
     values : ndarray of shape (n_samples,)
         All valid.
-
-    Returns
-    -------
-    float
     """
     if not len(values):
         return float("nan")
@@ -165,15 +161,10 @@ def summarise_end(end: EndMotion, selected: BoolArray, stops: tuple[StopEvent, .
 
     Parameters
     ----------
-    end : EndMotion
     selected : ndarray of bool, shape (n_samples,)
         The run, a lap, a corner...; invalid samples in it are left out of every number.
     stops : tuple of StopEvent
         Contacts with the ends of the travel that belong to the selection.
-
-    Returns
-    -------
-    EndSummary
     """
     use = selected & end.valid
     low = np.abs(end.shaft_speed_mm_s[use]) < end.speed_split_mm_s

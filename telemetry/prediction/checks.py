@@ -62,12 +62,6 @@ def clicks_only(bike: Bike, changed: Sequence[Changed]) -> tuple[str, ...]:
 def check_change(bike: Bike, motion: Motion, changed: Sequence[Changed]) -> None:
     """Refuse a change that cannot be predicted at all.
 
-    Parameters
-    ----------
-    bike : Bike
-    motion : Motion
-    changed : sequence of Changed
-
     Raises
     ------
     PredictionError
@@ -110,7 +104,6 @@ def check_log(motion: Motion, selected: BoolArray, oscillation: Oscillation | No
 
     Parameters
     ----------
-    motion : Motion
     selected : ndarray of bool, shape (n_samples,)
         The complete laps, while riding.
     oscillation : Oscillation or None
@@ -148,16 +141,9 @@ def refusals(
 
     Parameters
     ----------
-    bike : Bike
-    motion : Motion
     selected : ndarray of bool, shape (n_samples,)
-    changed : sequence of Changed
     fork : ForkCheck or None
         None without the front.
-
-    Returns
-    -------
-    tuple of Refusal
     """
     found = []
     ends = changed_ends(changed)
@@ -214,10 +200,6 @@ def direction_bike(bike: Bike, changed: Sequence[Changed]) -> Bike:
         After the change.
     changed : sequence of Changed
         Clicks are counted from fully closed: fewer are firmer.
-
-    Returns
-    -------
-    Bike
     """
     for key in clicks_only(bike, changed):
         change = next(c for c in changed if c.key == key)

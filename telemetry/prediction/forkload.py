@@ -61,7 +61,6 @@ class ForkCheck:
     bike : Bike
         With usual rubber at the end of the strokes where the file names none, and the fitted air column where it was
         repaired.
-    words : str
     """
 
     state: State
@@ -85,16 +84,9 @@ def check_fork(run: Run, motion: Motion, track: Track, selected: BoolArray, bike
 
     Parameters
     ----------
-    run : Run
-    motion : Motion
-    track : Track
     selected : ndarray of bool, shape (n_samples,)
     bike : Bike
         The file, with the fork's rate and preload.
-
-    Returns
-    -------
-    ForkCheck
     """
     parts = bike.front.spring or SpringParts()
     coil_only = parts.air is None and parts.bump_stop is None

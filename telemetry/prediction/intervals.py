@@ -22,7 +22,6 @@ def floor_of(key: str, value: float, moved: float) -> float:
 
     Parameters
     ----------
-    key : str
     value : float
         Before the change.
     moved : float
@@ -52,15 +51,10 @@ def half_widths(
 
     Parameters
     ----------
-    before : mapping of str to float
     changes : sequence of mapping of str to float
         Of every draw of the bike file's errors.
     moved : mapping of str to float
         By end and ``balance``: how far the rides differ, 0 to 1.
-
-    Returns
-    -------
-    dict of str to float
     """
     found = {}
     for key, value in before.items():
@@ -105,7 +99,6 @@ def next_deepest_half(half: float, peaks: Sequence[Sequence[float]]) -> float | 
 
     Parameters
     ----------
-    half : float
     peaks : sequence of sequence of float
         For each deep place the peak of every lap. [mm]
 

@@ -94,11 +94,6 @@ def draw_errors(lacks: Sequence[str], count: int) -> tuple[FileError, ...]:
     ----------
     lacks : sequence of str
         From `assumed`: usual values stand in for these.
-    count : int
-
-    Returns
-    -------
-    tuple of FileError
     """
     rng = np.random.default_rng(20240501)
     draws = []
@@ -161,14 +156,8 @@ def body_of(bike: Bike, error: FileError = EXACT, *, one_end: bool = False) -> B
 
     Parameters
     ----------
-    bike : Bike
-    error : FileError
     one_end : bool
         Only one end is logged. With the inertia m a b the ends move apart from one another, each a quarter vehicle.
-
-    Returns
-    -------
-    Body
     """
     chassis, length_m = bike.chassis, bike.wheelbase_mm / 1e3
     mass = USUAL_SPRUNG_KG if chassis is None else chassis.sprung_mass_kg
@@ -207,11 +196,6 @@ def spring_with_error(bike: Bike, end: End, nominal: Bike, error: FileError) -> 
     end : {"front", "rear"}
     nominal : Bike
         Before the change.
-    error : FileError
-
-    Returns
-    -------
-    ShaftSpring
     """
     spring = spring_of(bike, end)
     base = spring_of(nominal, end).coil_n_per_mm
@@ -243,7 +227,6 @@ def spring_table_n(
 
     Parameters
     ----------
-    spring : ShaftSpring
     grid_mm : ndarray of shape (n,)
         As the sensor reads it. [mm]
     air : float
@@ -302,13 +285,8 @@ def tables_of(bike: Bike, nominal: Bike, error: FileError = EXACT, ends: Sequenc
         With or without the change.
     nominal : Bike
         Before the change; equal lengths of its shock are equal wheel positions.
-    error : FileError
     ends : sequence of End
         Those that are logged.
-
-    Returns
-    -------
-    Tables
     """
     grid = shaft_grid_mm(nominal)
     springs, positions, ratios, dampers = [], [], [], []
@@ -366,10 +344,6 @@ def difference_model(
         The same for both.
     ends : sequence of End
         Those that are logged.
-
-    Returns
-    -------
-    DifferenceModel
     """
     return DifferenceModel(
         body_of(old, error, one_end=len(ends) < len(ENDS)),

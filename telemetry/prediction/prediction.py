@@ -88,7 +88,6 @@ class Laps:
         Only what can be ridden again.
     selected : ndarray of bool, shape (n_samples,)
         The complete laps, while riding; the whole ride where there is none.
-    ride : OldRide
     load_n : ndarray of shape (2, n)
         Of the tyres. [N]
     bumps : ndarray of int or None
@@ -97,7 +96,6 @@ class Laps:
         Before a change.
     lap_values : tuple of mapping of str to float
         The same, lap by lap.
-    fork : ForkCheck or None
     """
 
     measured: Measured
@@ -132,10 +130,6 @@ def prepare(measured: Measured, bike: Bike, oscillation: Oscillation | None = No
         As it was logged.
     oscillation : Oscillation, optional
         What the detector says of the log.
-
-    Returns
-    -------
-    Laps
 
     Raises
     ------
@@ -245,17 +239,7 @@ def _ridden(laps: Laps, new: Bike) -> tuple[Motion, dict[str, float], FloatArray
 
 
 def ridden_values(laps: Laps, changes: Sequence[Change]) -> dict[str, float]:
-    """Every number of the laps with a change, without intervals.
-
-    Parameters
-    ----------
-    laps : Laps
-    changes : sequence of Change
-
-    Returns
-    -------
-    dict of str to float
-    """
+    """Every number of the laps with a change, without intervals."""
     return _ridden(laps, apply_changes(laps.bike, changes)[0])[1]
 
 
@@ -270,10 +254,6 @@ def predict(laps: Laps, changes: Sequence[Change], *, draws: int = DRAWS) -> Tri
         From `telemetry.stand.parse_change`.
     draws : int
         Of the bike file's errors; 0 leaves the intervals to the model's own error.
-
-    Returns
-    -------
-    Tried
 
     Raises
     ------
@@ -540,7 +520,6 @@ def predict_log(
 
     Parameters
     ----------
-    log : RawLog
     bike : Bike
         As it was logged.
     changes : sequence of str
@@ -549,10 +528,6 @@ def predict_log(
         As of `telemetry.review.review`.
     draws : int
         As of `predict`.
-
-    Returns
-    -------
-    Tried
 
     Raises
     ------

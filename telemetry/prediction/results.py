@@ -18,7 +18,6 @@ class TryRow:
 
     Parameters
     ----------
-    key, name, unit : str
     before, after, change : float or None
         None where it is not predicted, and ``reason`` says why.
     low, high : float or None
@@ -67,7 +66,6 @@ class TryWay:
 
     Parameters
     ----------
-    key : str
     now, set_to : float or None
         The adjuster as it is, and the nearest to the wish that can be set; None where it cannot, and ``reason``
         says why. [unit of the key]

@@ -93,11 +93,6 @@ def tyre_loads_n(ride: OldRide, model: DifferenceModel) -> FloatArray:
     Only where they lost the road do they matter. Fast changes are those of the model; slow ones of the acceleration,
     which nothing measures, are left out.
 
-    Parameters
-    ----------
-    ride : OldRide
-    model : DifferenceModel
-
     Returns
     -------
     ndarray of shape (2, n)
@@ -130,8 +125,6 @@ def ride_again(ride: OldRide, model: DifferenceModel, load_n: FloatArray | None 
 
     Parameters
     ----------
-    ride : OldRide
-    model : DifferenceModel
     load_n : ndarray of shape (2, n), optional
         From `tyre_loads_n`; by default computed.
 
@@ -160,13 +153,7 @@ def with_shaft(run: Run, bike: Bike, shaft_mm: Mapping[End, FloatArray]) -> Moti
 
     Parameters
     ----------
-    run : Run
-    bike : Bike
     shaft_mm : mapping of end to ndarray of shape (n_samples,)
         [mm]
-
-    Returns
-    -------
-    Motion
     """
     return to_motion(replace(run, shaft_travel_mm=shaft_mm), bike)

@@ -80,7 +80,6 @@ def end_values(end: EndMotion, selected: BoolArray) -> dict[str, float]:
 
     Parameters
     ----------
-    end : EndMotion
     selected : ndarray of bool, shape (n_samples,)
 
     Returns
@@ -99,13 +98,7 @@ def contact_values(motion: Motion, end: EndMotion, selected: BoolArray) -> dict[
 
     Parameters
     ----------
-    motion : Motion
-    end : EndMotion
     selected : ndarray of bool, shape (n_samples,)
-
-    Returns
-    -------
-    dict of str to float
     """
     near = selected & (end.wheel_travel_mm >= end.wheel_stroke_mm - NEAR_STOP_MM)
     stops = find_stops(end, motion.t_s, selected)
@@ -122,16 +115,10 @@ def ride_values(
 
     Parameters
     ----------
-    motion : Motion
-    track : Track
     selected : ndarray of bool, shape (n_samples,)
     bumps : ndarray of int, optional
         From `find_bumps`: the bumps of which the answer is compared. Those of the ride that was logged, for both rides:
         what stands out of a ride changes with the set-up, the road does not.
-
-    Returns
-    -------
-    dict of str to float
     """
     found: dict[str, float] = {}
     for end in motion.ends.values():
@@ -171,9 +158,7 @@ def hop_damping(motion: Motion, selected: BoolArray, body: Body, tables: Tables)
 
     Parameters
     ----------
-    motion : Motion
     selected : ndarray of bool, shape (n_samples,)
-    body : Body
     tables : Tables
         Of the set-up that was ridden.
 

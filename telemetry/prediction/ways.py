@@ -27,13 +27,8 @@ def adjusters_of(laps: Laps, only: Sequence[str] = ()) -> tuple[str, ...]:
 
     Parameters
     ----------
-    laps : Laps
     only : sequence of str
         Those that may be touched; by default all.
-
-    Returns
-    -------
-    tuple of str
 
     Raises
     ------
@@ -57,10 +52,6 @@ def adjusters_of(laps: Laps, only: Sequence[str] = ()) -> tuple[str, ...]:
 
 def parse_wish(text: str) -> tuple[str, float]:
     """Read ``rear.travel.left_mm=8``, or ``rear.travel_left_mm=8`` for short.
-
-    Parameters
-    ----------
-    text : str
 
     Returns
     -------
@@ -86,16 +77,10 @@ def reach(laps: Laps, key: str, wanted: float, only: Sequence[str] = ()) -> Wish
 
     Parameters
     ----------
-    laps : Laps
     key : str
         Of `telemetry.prediction.values.NAMES`.
-    wanted : float
     only : sequence of str
         Adjusters that may be touched; by default those of the end whose number it is, or of both.
-
-    Returns
-    -------
-    Wish
 
     Raises
     ------
@@ -215,7 +200,6 @@ def steps(laps: Laps, only: Sequence[str] = ()) -> tuple[StepEffect, ...]:
 
     Parameters
     ----------
-    laps : Laps
     only : sequence of str
         Adjusters to look at; by default all.
 

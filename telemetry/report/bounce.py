@@ -81,7 +81,6 @@ def print_bounce(test: BounceTest, notes: Iterable[QualityNote], console: Consol
 
     Parameters
     ----------
-    test : BounceTest
     notes : iterable of QualityNote
         Of the log.
     console : Console

@@ -30,7 +30,6 @@ def bounce_html(test: BounceTest, notes: Iterable[QualityNote] = ()) -> str:
 
     Parameters
     ----------
-    test : BounceTest
     notes : iterable of QualityNote
         Of the log.
 

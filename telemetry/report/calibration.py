@@ -26,7 +26,6 @@ class SensorCheck:
 
     Parameters
     ----------
-    end, column : str
     fit : str
         ``line`` or ``curve``, and through how many bench points.
     mm_per_signal : float
@@ -54,16 +53,7 @@ class SensorCheck:
 
 
 def sensor_checks(history: Sequence[Step]) -> tuple[SensorCheck, ...]:
-    """The travel sensors of a run; none for a history without calibration.
-
-    Parameters
-    ----------
-    history : sequence of Step
-
-    Returns
-    -------
-    tuple of SensorCheck
-    """
+    """The travel sensors of a run; none for a history without calibration."""
     zeros = {step.settings["end"]: step.settings for step in history if step.name == "zero"}
     return tuple(
         _sensor(step.settings, zeros.get(step.settings["end"], {}))

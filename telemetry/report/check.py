@@ -81,17 +81,12 @@ def check_log(
 
     Parameters
     ----------
-    log : RawLog
     meanings : tuple of Proposal
         What its columns mean; rates are not known without that of time.
     measured : Measured, optional
         From `telemetry.review.measure`, of the same log.
     wanted : tuple of str
         Meanings that a review needs; those without a column are told.
-
-    Returns
-    -------
-    LogCheck
     """
     t_s = _time_s(log, next((p.column for p in meanings if p.meaning == "time"), None))
     not_found = tuple(name for name in wanted if name not in {p.meaning for p in meanings})
@@ -149,16 +144,7 @@ def _column(name: str, unit: str, values: FloatArray, t_s: FloatArray | None) ->
 
 
 def judgements(measured: "Measured") -> tuple[Judgement, ...]:
-    """What can be judged from a log and what not, each with its reason.
-
-    Parameters
-    ----------
-    measured : Measured
-
-    Returns
-    -------
-    tuple of Judgement
-    """
+    """What can be judged from a log and what not, each with its reason."""
     from telemetry.damping import refusal
 
     motion, track = measured.motion, measured.track
@@ -204,8 +190,6 @@ def print_check(check: LogCheck, console: Console, *, bike_given: bool = False) 
 
     Parameters
     ----------
-    check : LogCheck
-    console : Console
     bike_given : bool
         Otherwise it is said that a bike file is needed where nothing was judged.
     """

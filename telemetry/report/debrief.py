@@ -49,7 +49,6 @@ def debrief_html(
 
     Parameters
     ----------
-    summary : Summary
     traces : Traces
         Of the same run.
     comparison : Comparison, optional

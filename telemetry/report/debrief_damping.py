@@ -25,10 +25,6 @@ _EVIDENCE = 3  # places whose clearest event has its evidence printed in words
 def damping_section(summary: Summary) -> str:
     """Section on lost damping.
 
-    Parameters
-    ----------
-    summary : Summary
-
     Returns
     -------
     str

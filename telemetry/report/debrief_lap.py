@@ -15,11 +15,6 @@ from telemetry.summary import LapSummary, Summary, Traces
 def lap_travel(summary: Summary, traces: Traces) -> str:
     """Section with the travel of both ends over the best lap, or the whole run where there is none.
 
-    Parameters
-    ----------
-    summary : Summary
-    traces : Traces
-
     Returns
     -------
     str
@@ -57,11 +52,6 @@ def lap_travel(summary: Summary, traces: Traces) -> str:
 
 def lap_map(summary: Summary, traces: Traces) -> str:
     """Section with the map of the best lap and what happened where.
-
-    Parameters
-    ----------
-    summary : Summary
-    traces : Traces
 
     Returns
     -------

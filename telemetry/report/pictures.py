@@ -51,7 +51,6 @@ def mirrored_travel(
 
     Parameters
     ----------
-    lap : LapTrace
     corners : iterable of Corner
         Marked in the middle when the lap is drawn over distance.
     stops : iterable of StopEvent
@@ -222,10 +221,6 @@ def speed_reach_mm_s(histograms: Iterable[Histogram]) -> float:
 def speed_histograms(ends: Mapping[End, EndSummary]) -> str:
     """Share of time at each wheel speed, front and rear back to back: rebound left, compression right.
 
-    Parameters
-    ----------
-    ends : mapping of End to EndSummary
-
     Returns
     -------
     str
@@ -253,10 +248,6 @@ def speed_histograms(ends: Mapping[End, EndSummary]) -> str:
 
 def travel_use(ends: Mapping[End, EndSummary]) -> str:
     """Share of time at each wheel travel, front and rear back to back, with median, 95 % and most.
-
-    Parameters
-    ----------
-    ends : mapping of End to EndSummary
 
     Returns
     -------
@@ -312,7 +303,6 @@ def track_map(
     x_m, y_m : ndarray of shape (n_samples,)
         East and north; NaN where unknown. [m]
     corners : iterable of (number, x_m, y_m)
-    marks : iterable of MapMark
 
     Returns
     -------

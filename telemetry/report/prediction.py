@@ -36,7 +36,6 @@ def print_prediction(prediction: Prediction, console: Console) -> None:
 
     Parameters
     ----------
-    prediction : Prediction
     console : Console
         Readable from 80 columns on, with and without colour.
     """

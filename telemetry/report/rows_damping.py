@@ -27,16 +27,7 @@ REJECTED_COLUMNS = ("where", "laps", "times", "why it is not called lost damping
 
 
 def damping_words(found: Oscillation) -> str:
-    """What is said of both dampers in a line of a list; of the front only where it is suspected or in doubt.
-
-    Parameters
-    ----------
-    found : Oscillation
-
-    Returns
-    -------
-    str
-    """
+    """What is said of both dampers in a line of a list; of the front only where it is suspected or in doubt."""
     doubt = dampers_in_doubt(found)
     if found.verdict == "yes":
         words = "SUSPECTED LOST"
@@ -57,16 +48,7 @@ def front_damping_words(found: Oscillation) -> str:
 
 
 def damping_headline(found: Oscillation) -> str:
-    """The answer about the rear damper as a heading.
-
-    Parameters
-    ----------
-    found : Oscillation
-
-    Returns
-    -------
-    str
-    """
+    """The answer about the rear damper as a heading."""
     if found.verdict == "yes":
         return "Suspected loss of rear damping"
     if "rear" in dampers_in_doubt(found):

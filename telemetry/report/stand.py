@@ -24,7 +24,6 @@ def print_stand(stand: Stand, console: Console) -> None:
 
     Parameters
     ----------
-    stand : Stand
     console : Console
         Readable from 80 columns on, with and without colour.
     """

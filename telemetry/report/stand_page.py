@@ -37,10 +37,6 @@ SIDE_VIEW_WORDS = (
 def stand_html(result: StandResult) -> str:
     """The stand as one self-contained page.
 
-    Parameters
-    ----------
-    result : StandResult
-
     Returns
     -------
     str

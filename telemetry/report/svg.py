@@ -99,7 +99,6 @@ def thinned(x: FloatArray, y: FloatArray, points: int = POINTS) -> tuple[FloatAr
     ----------
     x, y : ndarray of shape (n_samples,)
         ``x`` never falls; NaN in ``y`` is a gap.
-    points : int
 
     Returns
     -------

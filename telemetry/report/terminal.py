@@ -75,7 +75,6 @@ def print_review(summary: Summary, console: Console, *, sheet: SetupSheet | None
 
     Parameters
     ----------
-    summary : Summary
     console : Console
         Readable from 80 columns on, with and without colour.
     sheet : SetupSheet, optional
@@ -258,13 +257,7 @@ def _laps(console: Console, summary: Summary) -> None:
 
 
 def print_notes(notes: Iterable[QualityNote], console: Console) -> None:
-    """Print what is wrong with the log: severity in words, where, and the sentence.
-
-    Parameters
-    ----------
-    notes : iterable of QualityNote
-    console : Console
-    """
+    """Print what is wrong with the log: severity in words, where, and the sentence."""
     notes = tuple(notes)
     section(console, "The log itself")
     if not notes:

@@ -25,7 +25,6 @@ def print_comparison(comparison: Comparison, console: Console) -> None:
 
     Parameters
     ----------
-    comparison : Comparison
     console : Console
         Readable from 80 columns on, with and without colour.
     """

@@ -69,13 +69,7 @@ def _ratio_words(run: DamperRun) -> str:
 
 
 def print_damper_comparison(comparison: DamperComparison, console: Console) -> None:
-    """Print a comparison of one damper over two outings: the sentences, the caution, then by shaft speed.
-
-    Parameters
-    ----------
-    comparison : DamperComparison
-    console : Console
-    """
+    """Print a comparison of one damper over two outings: the sentences, the caution, then by shaft speed."""
     for name, outing in (("Before", comparison.before), ("After", comparison.after)):
         console.print(Text(f"{name}: {_outing_words(outing)}", style="bold"))
     console.print()
@@ -106,13 +100,7 @@ def bounce_rows(comparison: BounceComparison) -> list[tuple[str, ...]]:
 
 
 def print_bounce_comparison(comparison: BounceComparison, console: Console) -> None:
-    """Print a comparison of one end in two bounce tests: the sentences, the caution, the rows.
-
-    Parameters
-    ----------
-    comparison : BounceComparison
-    console : Console
-    """
+    """Print a comparison of one end in two bounce tests: the sentences, the caution, the rows."""
     for name, source in (("Before", comparison.before), ("After", comparison.after)):
         console.print(Text(f"{name}: {source}", style="bold"))
     console.print()
@@ -130,14 +118,7 @@ def _outing_words(outing: DamperOuting) -> str:
 
 
 def print_damper_history(damper: str, runs: Sequence[DamperRun], console: Console) -> None:
-    """Print what a damper has been through, oldest outing first.
-
-    Parameters
-    ----------
-    damper : str
-    runs : sequence of DamperRun
-    console : Console
-    """
+    """Print what a damper has been through, oldest outing first."""
     ends = " and ".join(sorted({run.end for run in runs}))
     outings = count_word(len(runs), "outing")
     console.print(Text(f"Damper {damper}, {ends}: {outings}, oldest first", style="bold"))

@@ -38,7 +38,6 @@ def at_common_bandwidth(
 
     Parameters
     ----------
-    a, b : Summary
     traces_a, traces_b : callable
         Called for the run with the wider one.
 

@@ -57,10 +57,6 @@ def _written(sheet: SetupSheet) -> Iterator[tuple[str, str, ChangeKind]]:
 def written(sheet: SetupSheet) -> tuple[tuple[str, str], ...]:
     """Everything a sheet says, in its order: what, and how it is written with its unit.
 
-    Parameters
-    ----------
-    sheet : SetupSheet
-
     Returns
     -------
     tuple of (what, value)
@@ -89,10 +85,6 @@ def changes(sheet_a: SetupSheet, sheet_b: SetupSheet) -> tuple[Change, ...]:
     ----------
     sheet_a, sheet_b : SetupSheet
         Before and after.
-
-    Returns
-    -------
-    tuple of Change
     """
     pairs = zip(_written(sheet_a), _written(sheet_b), strict=True)
     return tuple(

@@ -27,10 +27,6 @@ SAME_START = 0.02
 def speed_profile(laps: Sequence[LapSummary]) -> FloatArray | None:
     """Mean speed in equal parts of the lap, over complete laps; None where no lap has it.
 
-    Parameters
-    ----------
-    laps : sequence of LapSummary
-
     Returns
     -------
     ndarray of shape (n_parts,) or None
@@ -52,10 +48,6 @@ def _best_shift(a: FloatArray, b: FloatArray) -> tuple[float, int]:
 
 def circuits_apart(a: Summary, b: Summary) -> tuple[str, str]:
     """Why two runs do not compare by their circuit, and what must be said of it though they do.
-
-    Parameters
-    ----------
-    a, b : Summary
 
     Returns
     -------

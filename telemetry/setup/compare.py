@@ -93,10 +93,6 @@ def compare(
     traces : pair of callable, optional
         What gives the traces of a and of b: with them runs of different bandwidths are compared at the narrower one,
         else their speeds are left out.
-
-    Returns
-    -------
-    Comparison
     """
     other_speeds = other_bandwidth(a, b)
     speed_words = "Speeds are left out: the logs were sampled differently, so their bandwidths differ."

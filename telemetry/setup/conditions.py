@@ -32,17 +32,7 @@ class Condition:
 def conditions(
     a: Summary, b: Summary, sheet_a: SetupSheet | None, sheet_b: SetupSheet | None
 ) -> tuple[Condition, ...]:
-    """Conditions that at least one of the runs has: those written down, then those logged.
-
-    Parameters
-    ----------
-    a, b : Summary
-    sheet_a, sheet_b : SetupSheet or None
-
-    Returns
-    -------
-    tuple of Condition
-    """
+    """Conditions that at least one of the runs has: those written down, then those logged."""
     keys = [(name, "", key, unit) for name, key, unit in _OF_RUN]
     keys += [(f"{end}_{name}", end, key, unit) for end in ENDS for name, key, unit in _OF_END]
     written = [

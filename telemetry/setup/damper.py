@@ -76,12 +76,7 @@ def compare_damper(before: Summary, after: Summary, end: End) -> DamperCompariso
 
     Parameters
     ----------
-    before, after : Summary
     end : {"front", "rear"}
-
-    Returns
-    -------
-    DamperComparison
     """
     rows = _rows(before, after, end)
     verdict = rows[0].verdict

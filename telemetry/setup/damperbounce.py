@@ -60,7 +60,6 @@ def compare_bounce(before: BounceTest, after: BounceTest, end: End) -> BounceCom
 
     Parameters
     ----------
-    before, after : BounceTest
     end : {"front", "rear"}
 
     Returns

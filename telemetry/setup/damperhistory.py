@@ -44,10 +44,6 @@ def damper_history(damper: str, outings: Iterable[tuple[str, str, str, Summary]]
         ``id`` of the bike file.
     outings : iterable of (run id, name, date, Summary)
         In the order they were ridden.
-
-    Returns
-    -------
-    tuple of DamperRun
     """
     found: list[DamperRun] = []
     for run_id, name, date, summary in outings:

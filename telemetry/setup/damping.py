@@ -15,10 +15,6 @@ OUTING_SHARE = 0.03
 def damping_rows(a: Summary, b: Summary) -> tuple[Row, ...]:
     """Damping ratio of each end in compression and rebound, where both runs tell it.
 
-    Parameters
-    ----------
-    a, b : Summary
-
     Returns
     -------
     tuple of Row

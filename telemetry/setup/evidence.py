@@ -82,10 +82,6 @@ def lap_correlation(rows: Sequence[Sequence[Laps]], prior: FloatArray = CORRELAT
     prior : ndarray of shape (n,)
         Correlations that are possible, all alike.
 
-    Returns
-    -------
-    LapCorrelation
-
     References
     ----------
     .. [1] H. D. Patterson, R. Thompson, Biometrika 58, 545-554, 1971: the restricted likelihood (from memory).
@@ -119,10 +115,6 @@ def _restricted_log_likelihood(numbers: FloatArray, values: FloatArray, rho: flo
 
 def independent_share(rows: Sequence[Sequence[Laps]]) -> float:
     """So many rows as move independently over the laps, as a share of all of them.
-
-    Parameters
-    ----------
-    rows : sequence of sequence of Laps
 
     Returns
     -------
@@ -168,11 +160,6 @@ def lap_variance(outings: Sequence[Laps], correlation: LapCorrelation) -> Varian
     Laps that resemble their neighbours scatter less about the mean of a short outing than about that of a long one;
     the variance is corrected for it.
 
-    Parameters
-    ----------
-    outings : sequence of Laps
-    correlation : LapCorrelation
-
     Returns
     -------
     Variance
@@ -198,11 +185,6 @@ def mean_factor(numbers: FloatArray, correlation: LapCorrelation) -> float:
     ----------
     numbers : ndarray of shape (n,)
         Lap numbers.
-    correlation : LapCorrelation
-
-    Returns
-    -------
-    float
 
     Examples
     --------
@@ -290,10 +272,6 @@ def p_above(difference: float, variance: Variance) -> float:
 
 def holm(p_values: Sequence[float]) -> tuple[float, ...]:
     """Adjust p values for how many were looked at, so that one false alarm in the whole family stays rare.
-
-    Parameters
-    ----------
-    p_values : sequence of float
 
     Returns
     -------

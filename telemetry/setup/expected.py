@@ -62,7 +62,6 @@ def known_change(
 
     Parameters
     ----------
-    sheet_a, sheet_b : SetupSheet or None
     bike_a, bike_b : mapping of str to float
         ``Summary.bike_values``.
 

@@ -39,13 +39,8 @@ def lap_values(laps: Sequence[int], values: Sequence[float]) -> LapValues:
 
     Parameters
     ----------
-    laps : sequence of int
     values : sequence of float
         As many.
-
-    Returns
-    -------
-    LapValues
     """
     return LapValues(
         tuple(laps),
@@ -60,7 +55,6 @@ def usable_laps(summary: Summary, run: Side) -> tuple[tuple[LapSummary, ...], tu
 
     Parameters
     ----------
-    summary : Summary
     run : {"a", "b"}
         Which side of the comparison it is, for the exclusions.
 
@@ -68,7 +62,6 @@ def usable_laps(summary: Summary, run: Side) -> tuple[tuple[LapSummary, ...], tu
     -------
     laps : tuple of LapSummary
         May still be too masked at one end: `values_over` leaves them out for that end.
-    excluded : tuple of ExcludedLap
     """
     longest_s = slowest_s(summary.laps)
     used: list[LapSummary] = []
@@ -97,10 +90,5 @@ def values_over(laps: Sequence[LapSummary], metric: Metric) -> LapValues:
     ----------
     laps : sequence of LapSummary
         As `usable_laps` gives them.
-    metric : Metric
-
-    Returns
-    -------
-    LapValues
     """
     return lap_values(*values_by_lap(laps, metric))

@@ -66,10 +66,6 @@ def place_parts(
         Those that count.
     same_corners : bool
         Whether corner k of one run is corner k of the other.
-
-    Returns
-    -------
-    tuple of Part
     """
     names = {corner.number: corner.name for corner in a.corners}
     places: list[tuple[int | None, str | None, str]] = [(None, phase, phase) for phase in PHASES]
@@ -107,7 +103,6 @@ def section_parts(a: Summary, laps_a: Sequence[LapSummary], laps_b: Sequence[Lap
     ----------
     a : Summary
         Whose corners cut the lap of both runs, as shares of its length.
-    laps_a, laps_b : sequence of LapSummary
 
     Returns
     -------

@@ -67,7 +67,6 @@ class MetricComparison:
         in it.
     p, p_adjusted : float or None
         Two-sided p of this row alone, and adjusted for the rows of the table.
-    verdict : str
     reason : str
         Explains the verdict where it needs it.
     expected : int
@@ -121,7 +120,6 @@ class Judged:
 
     Parameters
     ----------
-    rows : tuple of MetricComparison
     correlation : LapCorrelation or None
         Of neighbouring laps; None where no row has enough laps.
     outing_freedom : int

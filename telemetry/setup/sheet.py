@@ -101,10 +101,6 @@ def parse_sheet(data: dict[str, Any], *, source: str = "setup sheet") -> SetupSh
     source : str
         Where it came from, for messages.
 
-    Returns
-    -------
-    SetupSheet
-
     Raises
     ------
     BikeFileError
@@ -125,10 +121,6 @@ def load_sheet(path: str | Path) -> SetupSheet:
     ----------
     path : str or Path
         A TOML file.
-
-    Returns
-    -------
-    SetupSheet
 
     Raises
     ------

@@ -41,7 +41,6 @@ def to_run(
 
     Parameters
     ----------
-    log : RawLog
     sensors : mapping of end to SensorSetup
         At least one.
     channels : mapping of str to str

@@ -69,10 +69,6 @@ def fit_line(signal: FloatArray, value: FloatArray) -> Line:
     signal, value : ndarray of shape (n_points,)
         At least two, the signals not all equal.
 
-    Returns
-    -------
-    Line
-
     References
     ----------
     .. [1] N. R. Draper, H. Smith, Applied Regression Analysis, 3rd ed., Wiley, 1998, ch. 1.
@@ -113,10 +109,6 @@ def fit_calibration(
         Insist on the line, or on the curve through every point; otherwise the points decide.
     key : str
         Where the points stand, for messages, such as ``"bike.toml: [front.sensor]"``.
-
-    Returns
-    -------
-    Calibration
 
     Raises
     ------

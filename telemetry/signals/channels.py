@@ -89,7 +89,6 @@ def read_channel(
 
     Parameters
     ----------
-    log : RawLog
     meaning : str
         A key of `MEANINGS`.
     column : str
@@ -134,7 +133,6 @@ def on_clock(
     ----------
     values, row_t_s : ndarray of shape (n_rows,)
         NaN where a row has none; time on the run's clock. [s]
-    grid : Grid
     between : {"line", "hold", "pulse"}
         How it goes from one of its samples to the next.
 

@@ -134,15 +134,10 @@ def clean(
     ----------
     travel_mm : ndarray of shape (n_samples,)
         Evenly sampled; NaN where the log has nothing. [mm]
-    place : Place
     other_mm : ndarray of shape (n_samples,) or None
         The other end, if it has a sensor. [mm]
     speed_m_s : ndarray of shape (n_samples,) or None
         Of the motorcycle, if it is known. [m/s]
-
-    Returns
-    -------
-    Cleaning
 
     Raises
     ------

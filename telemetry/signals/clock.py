@@ -25,7 +25,6 @@ class Grid:
 
     Parameters
     ----------
-    sample_rate_hz : float
     start_s : float
         Stamp of sample 0. [s]
     stamps_s : ndarray of shape (n_stamps,)
@@ -107,10 +106,6 @@ def even_grid(t_s: FloatArray, wanted: BoolArray, *, source: str = "log") -> Gri
         Rows that hold a sample of travel.
     source : str
         The log, for messages.
-
-    Returns
-    -------
-    Grid
 
     Raises
     ------

@@ -27,10 +27,6 @@ def log_decrement(first: float, last: float, cycles: float = 1.0) -> float:
     cycles : float
         How many cycles lie between them; half a cycle counts as 0.5, peaks taken without sign.
 
-    Returns
-    -------
-    float
-
     References
     ----------
     .. [1] S. S. Rao, Mechanical Vibrations, 5th ed., Pearson, 2011, sec. 2.6.3.
@@ -39,16 +35,7 @@ def log_decrement(first: float, last: float, cycles: float = 1.0) -> float:
 
 
 def damping_from_log_decrement(decrement: float) -> float:
-    """Damping ratio of a logarithmic decrement: delta / sqrt(4 pi^2 + delta^2).
-
-    Parameters
-    ----------
-    decrement : float
-
-    Returns
-    -------
-    float
-    """
+    """Damping ratio of a logarithmic decrement: delta / sqrt(4 pi^2 + delta^2)."""
     return float(decrement / np.hypot(2 * np.pi, decrement))
 
 
@@ -59,10 +46,6 @@ def log_decrement_of_damping(damping_ratio: float) -> float:
     ----------
     damping_ratio : float
         Below 1.
-
-    Returns
-    -------
-    float
     """
     return float(2 * np.pi * damping_ratio / np.sqrt(1 - damping_ratio**2))
 
@@ -72,7 +55,6 @@ def damping_scatter(damping_ratio: float, frequency_hz: float, duration_s: float
 
     Parameters
     ----------
-    damping_ratio : float
     frequency_hz : float
         [Hz]
     duration_s : float

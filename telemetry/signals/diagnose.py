@@ -88,10 +88,6 @@ def is_ridden(other_mm: FloatArray | None, speed_m_s: FloatArray | None, sample_
         Of the motorcycle. [m/s]
     sample_rate_hz : float
         [Hz]
-
-    Returns
-    -------
-    bool
     """
     if speed_m_s is not None:
         return bool(np.count_nonzero(speed_m_s > RIDING_M_S) > RIDING_S * sample_rate_hz)
@@ -118,7 +114,6 @@ def diagnose(
     end : {"front", "rear"}
     signal : ndarray of shape (n_samples,)
         As logged, without the stretches in which the wire was off.
-    setup : SensorSetup
     read : callable
         Travel by a setup from a signal; None where the setup makes no calibration.
     ridden : bool

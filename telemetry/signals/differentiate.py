@@ -90,10 +90,6 @@ def differentiate(
     bandwidth_hz : float, optional
         -3 dB point; by default the same for all logs of this rate, so that runs can be compared. [Hz]
 
-    Returns
-    -------
-    Derivative
-
     Notes
     -----
     A least-squares FIR differentiator of odd symmetry. Its gain is that of the exact derivative up to
@@ -120,10 +116,6 @@ def differentiator(sample_rate_hz: float, bandwidth_hz: float | None = None) -> 
         [Hz]
     bandwidth_hz : float, optional
         -3 dB point. [Hz]
-
-    Returns
-    -------
-    Differentiator
 
     Raises
     ------
@@ -154,10 +146,6 @@ def differentiator_as_at(other_rate_hz: float, sample_rate_hz: float) -> Differe
         Of the slower log. [Hz]
     sample_rate_hz : float
         Of the log it is for, at least as much. [Hz]
-
-    Returns
-    -------
-    Differentiator
     """
     return _design(
         sample_rate_hz,

@@ -17,10 +17,6 @@ def runs(mask: BoolArray) -> tuple[IntArray, IntArray]:
     ----------
     mask : ndarray of bool, shape (n_samples,)
 
-    Returns
-    -------
-    starts, ends : ndarray of int
-
     Examples
     --------
     >>> runs(np.array([True, False, True, True]))

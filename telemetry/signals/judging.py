@@ -44,16 +44,8 @@ def judge_ends(
 
     Parameters
     ----------
-    log : RawLog
-    grid : Grid
-    read : mapping of end to Reading
-    sensors : mapping of end to SensorSetup
     channels : mapping of str to ndarray of shape (n_samples,)
         As in `Run.channels`.
-
-    Returns
-    -------
-    Judged
     """
     faults = {end: fault for end in read if (fault := _fault(grid, read, end, sensors, channels, {}))}
     cleaned: dict[End, Cleaning] = {}

@@ -26,7 +26,6 @@ def find_column(log: RawLog, name: str, *, meaning: str, cure: str = "") -> str:
 
     Parameters
     ----------
-    log : RawLog
     name : str
         As in the file's header, with or without its unit.
     meaning : str

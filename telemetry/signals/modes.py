@@ -63,10 +63,6 @@ def modes_from_poles(poles: ComplexArray, sample_rate_hz: float) -> tuple[Mode, 
         As from `matrix_pencil`.
     sample_rate_hz : float
         [Hz]
-
-    Returns
-    -------
-    tuple of Mode
     """
     s = np.log(poles) * sample_rate_hz
     s = s[s.imag > 1e-9 * sample_rate_hz]
@@ -79,7 +75,6 @@ def free_decay(modes: tuple[Mode, ...], t_s: FloatArray) -> FloatArray:
 
     Parameters
     ----------
-    modes : tuple of Mode
     t_s : ndarray of shape (n_samples,)
         [s]
 

@@ -97,10 +97,6 @@ def noise_notes(end: End, travel_mm: FloatArray, noise_mm: float, sample_rate_hz
         From `sensor_noise_mm`. [mm]
     sample_rate_hz : float
         [Hz]
-
-    Returns
-    -------
-    list of QualityNote
     """
     if sample_rate_hz < NOISE_TOLD_FROM_HZ:
         return []

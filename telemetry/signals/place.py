@@ -27,7 +27,6 @@ def place_on_grid(values: FloatArray, t_s: FloatArray, grid: Grid) -> FloatArray
         NaN where the row has none.
     t_s : ndarray of shape (n_rows,)
         Time stamps; NaN where the row has none. [s]
-    grid : Grid
 
     Returns
     -------

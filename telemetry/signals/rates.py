@@ -61,7 +61,6 @@ def common_rate_hz(stretches: tuple[Stretch, ...], stamps_s: FloatArray) -> floa
 
     Parameters
     ----------
-    stretches : tuple of Stretch
     stamps_s : ndarray of shape (n_stamps,)
         [s]
 

@@ -58,10 +58,8 @@ class Run:
 
     Parameters
     ----------
-    source : str
     t_s : ndarray of shape (n_samples,)
         Uniform, starting at 0. [s]
-    sample_rate_hz : float
     shaft_travel_mm : mapping of end to ndarray of shape (n_samples,)
         Calibrated shaft travel, 0 at full extension, compression positive; NaN where invalid. An end
         without a sensor is not in the mapping. [mm]
@@ -79,8 +77,6 @@ class Run:
     not_judged : mapping of end to str
         Ends that have a sensor but are not in ``shaft_travel_mm``, because nothing it logged is travel: why, and what
         to do.
-    notes : tuple of QualityNote
-    history : tuple of Step
     """
 
     source: str

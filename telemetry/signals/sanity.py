@@ -50,7 +50,6 @@ def check_riding(
     ----------
     travel_mm : mapping of end to ndarray of shape (n_samples,)
         NaN where invalid. [mm]
-    setups : mapping of end to SensorSetup
     channels : mapping of str to ndarray of shape (n_samples,)
         As in `Run.channels`; nothing can be said without ``speed_m_s``.
     sample_rate_hz : float
@@ -91,7 +90,6 @@ def moves_as_the_other(
     end : {"front", "rear"}
     travel_mm : ndarray of shape (n_samples,)
         NaN where invalid. [mm]
-    setup : SensorSetup
     channels : mapping of str to ndarray of shape (n_samples,)
         As of `check_riding`.
     sample_rate_hz : float
@@ -116,11 +114,6 @@ def swap_hint(signals: Mapping[End, FloatArray], setups: Mapping[End, SensorSetu
     ----------
     signals : mapping of end to ndarray of shape (n_rows,)
         As logged.
-    setups : mapping of end to SensorSetup
-
-    Returns
-    -------
-    str
     """
     if len(signals) < 2 or any(setup.to_shaft for setup in setups.values()):
         return ""

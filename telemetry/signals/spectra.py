@@ -131,7 +131,6 @@ def cross_spectrum(
         On one clock; NaN where invalid.
     sample_rate_hz : float
         [Hz]
-    segment_samples : int
 
     Returns
     -------
@@ -172,7 +171,6 @@ def spectrogram(
         NaN where invalid.
     sample_rate_hz : float
         [Hz]
-    segment_samples : int
     most_times : int
         The segments overlap by half in a short record and lie further apart in a longer one, so that there are at
         most so many.

@@ -47,7 +47,6 @@ def in_order(log: RawLog, time_channel: str, travel: Sequence[str]) -> RawLog:
 
     Parameters
     ----------
-    log : RawLog
     time_channel : str
         Column of time.
     travel : sequence of str
@@ -90,7 +89,6 @@ def read_stamps(log: RawLog, time_channel: str, travel: Sequence[FloatArray] = (
 
     Parameters
     ----------
-    log : RawLog
     time_channel : str
         Column of time. Its unit is the file's; without one, seconds, or milliseconds if that alone makes sense.
     travel : sequence of ndarray of shape (n_rows,)
@@ -327,15 +325,10 @@ def check_repeated(log: RawLog, channel: str, values: FloatArray, t_s: FloatArra
 
     Parameters
     ----------
-    log : RawLog
     channel : str
         Its column.
     values, t_s : ndarray of shape (n_rows,)
         The channel, and the time stamps; NaN where there is none.
-
-    Returns
-    -------
-    tuple of QualityNote
 
     Raises
     ------

@@ -23,20 +23,16 @@ def at_bench_supply(
     ----------
     signal : ndarray of shape (n_samples,)
         On the run's clock.
-    log : RawLog
     end : {"front", "rear"}
     setup : SensorSetup
         With ``supply`` and ``supply_reference``; without, the signal stays as it is.
     row_t_s : ndarray of shape (n_rows,)
         Time of each row on the run's clock; NaN where a row has none. [s]
-    grid : Grid
 
     Returns
     -------
     signal : ndarray of shape (n_samples,)
         NaN where the supply is unknown or has failed.
-    step : Step or None
-    notes : tuple of QualityNote
 
     Raises
     ------

@@ -85,10 +85,6 @@ def find_top_outs(travel_mm: FloatArray, sample_rate_hz: float) -> TopOuts:
         NaN where invalid; its zero does not matter. [mm]
     sample_rate_hz : float
         [Hz]
-
-    Returns
-    -------
-    TopOuts
     """
     length = max(1, round(BLOCK_S * sample_rate_hz))
     low = travel_mm[: len(travel_mm) // length * length].reshape(-1, length).min(axis=1)  # NaN where any is
@@ -111,7 +107,6 @@ def zero_mm(measured_mm: FloatArray, sample_rate_hz: float, setup: SensorSetup, 
         By the bench points; NaN where invalid. [mm]
     sample_rate_hz : float
         [Hz]
-    setup : SensorSetup
     key : str
         Where the sensor stands in the bike file, for messages.
 
@@ -267,7 +262,6 @@ def check_zero(
     sample_rate_hz : float
         [Hz]
     end : {"front", "rear"}
-    setup : SensorSetup
 
     Returns
     -------

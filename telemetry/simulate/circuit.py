@@ -44,8 +44,6 @@ class Circuit:
 
     Parameters
     ----------
-    name : str
-    length_m : float
     place_m : ndarray of shape (n_points,)
         Lap distance of the points, from 0 to the length. [m]
     x_m, y_m : ndarray of shape (n_points,)
@@ -102,15 +100,10 @@ def build_circuit(name: str, plans: tuple[CornerPlan, ...], *, line_share: float
 
     Parameters
     ----------
-    name : str
     plans : tuple of CornerPlan
         In order of travel; angles add up to a full turn (or to none: a figure of eight).
     line_share : float
         Where the start line stands along the straight before the first corner, 0 to 1.
-
-    Returns
-    -------
-    Circuit
 
     Raises
     ------
@@ -189,10 +182,6 @@ def random_circuit(seed: int) -> Circuit:
     ----------
     seed : int
         The same seed gives the same circuit.
-
-    Returns
-    -------
-    Circuit
     """
     rng = np.random.default_rng([seed, 0xC1])
     while True:

@@ -106,11 +106,6 @@ def damper_constants(damper: Damper, physics: DamperPhysics | None) -> kernel.Da
     ----------
     damper : Damper
         Of the bike file.
-    physics : DamperPhysics or None
-
-    Returns
-    -------
-    DamperConstants
     """
     given = physics or DamperPhysics()
     speed = np.linspace(0.0, FASTEST_MM_S, 20 * FLOW_ROWS)

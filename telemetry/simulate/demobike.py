@@ -154,32 +154,17 @@ SOFT_FORK_TOML = DEMO_BIKE_TOML.replace("spring_rate_n_per_mm = 19.0", "spring_r
 
 
 def soft_fork_bike() -> Bike:
-    """The QB-6 with fork springs too soft for the pace.
-
-    Returns
-    -------
-    Bike
-    """
+    """The QB-6 with fork springs too soft for the pace."""
     return parse_bike(tomllib.loads(SOFT_FORK_TOML), source="qb-6-soft-fork.toml")
 
 
 def demo_bike() -> Bike:
-    """The motorcycle of the demo data: QB-6.
-
-    Returns
-    -------
-    Bike
-    """
+    """The motorcycle of the demo data: QB-6."""
     return parse_bike(tomllib.loads(DEMO_BIKE_TOML), source="qb-6.toml")
 
 
 def second_bike() -> Bike:
-    """A lighter motorcycle with another logger: QB-3, sensors in counts and a beacon.
-
-    Returns
-    -------
-    Bike
-    """
+    """A lighter motorcycle with another logger: QB-3, sensors in counts and a beacon."""
     return parse_bike(tomllib.loads(SECOND_BIKE_TOML), source="qb-3.toml")
 
 
@@ -198,10 +183,6 @@ def with_fork_rebound(
         At which the damper is as in the bike file.
     per_click : float
         Share by which a click changes the force (invented).
-
-    Returns
-    -------
-    Bike
 
     Raises
     ------

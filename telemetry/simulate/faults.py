@@ -350,8 +350,6 @@ def damper_drives(
 
     Parameters
     ----------
-    faults : sequence of Fault
-    ride : Ride
     lap_m : float
         Length of the lap. [m]
 
@@ -419,17 +417,7 @@ def _faulty_damper(physics: DamperPhysics | None, fault: Fault) -> DamperPhysics
 
 
 def faulty_vehicle(vehicle: Vehicle, faults: Sequence[Fault]) -> Vehicle:
-    """The vehicle with the faults of its wheels, tyres and dampers.
-
-    Parameters
-    ----------
-    vehicle : Vehicle
-    faults : sequence of Fault
-
-    Returns
-    -------
-    Vehicle
-    """
+    """The vehicle with the faults of its wheels, tyres and dampers."""
     for fault in faults:
         if isinstance(fault, TyreRunout) and fault.end == "front":
             vehicle = replace(vehicle, front_runout_mm=fault.amplitude_mm)
@@ -451,14 +439,8 @@ def kicked_ride(ride: Ride, faults: Sequence[Fault], lap_m: float) -> Ride:
 
     Parameters
     ----------
-    ride : Ride
-    faults : sequence of Fault
     lap_m : float
         Length of the lap. [m]
-
-    Returns
-    -------
-    Ride
     """
     drive = ride.drive_n.copy()
     for fault in faults:
@@ -477,11 +459,9 @@ def sensor_faults_mm(
 
     Parameters
     ----------
-    faults : sequence of Fault
     end : {"front", "rear"}
     t_s : ndarray of shape (n_samples,)
         Instants of sampling. [s]
-    rng : numpy.random.Generator
 
     Returns
     -------
@@ -512,7 +492,6 @@ def sensed_mm(
 
     Parameters
     ----------
-    faults : sequence of Fault
     end : {"front", "rear"}
     t_s, shaft_mm, shaft_mm_s : ndarray of shape (n_samples,)
         True travel and its speed. [s, mm, mm/s]
@@ -556,7 +535,6 @@ def gps_faults_m(faults: Sequence[Fault], t_s: FloatArray) -> FloatArray:
 
     Parameters
     ----------
-    faults : sequence of Fault
     t_s : ndarray of shape (n_samples,)
         Instants of sampling. [s]
 

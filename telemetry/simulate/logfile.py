@@ -25,8 +25,6 @@ def log_text(
 
     Parameters
     ----------
-    outing : Outing
-    delimiter, decimal : str
     units_row : bool
         Whether a row of units follows the header.
     comment : str, optional
@@ -69,10 +67,8 @@ def write_log(
 
     Parameters
     ----------
-    outing : Outing
     path : str or Path
         Compressed when it ends in ``.gz``.
-    delimiter, decimal : str
     units_row : bool
         Whether a row of units follows the header.
     comment : str, optional

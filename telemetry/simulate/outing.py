@@ -70,9 +70,6 @@ class Truth:
         Force, work, void, foam, gas and heat of each damper; see `damping_left`.
     lap_start_s : ndarray of shape (timed laps + 1,)
         Every crossing of the line, the last one included, to the microsecond. [s]
-    corners : tuple of CircuitCorner
-    contacts : tuple of Contact
-    lost_damping : tuple of LostStretch
     """
 
     t_s: FloatArray
@@ -111,16 +108,10 @@ class Outing:
 
     Parameters
     ----------
-    bike : Bike
-    circuit : Circuit
-    road : RoadProfile
-    seed : int
-    log_rate_hz : float
     log_columns : mapping of str to ndarray of shape (n_samples,)
         As logged; NaN where a cell is blank.
     units : mapping of str to str
         Of the columns.
-    truth : Truth
     """
 
     bike: Bike
@@ -166,7 +157,6 @@ def damping_left(trace: DamperTrace, t_s: FloatArray, start_s: float, end_s: flo
 
     Parameters
     ----------
-    trace : DamperTrace
     t_s : ndarray of shape (n_samples,)
         Its clock. [s]
     start_s, end_s : float
@@ -214,7 +204,6 @@ def simulate_outing(
     road : Road, optional
         The Vellmoor Ring's own on that circuit, even random unevenness on another, when not given.
     riding : Riding, optional
-    faults : sequence of Fault
     sensors : Sensors, optional
     vehicle : Vehicle, optional
         Stops and load transfer other than usual; must be of ``bike``.
@@ -223,10 +212,6 @@ def simulate_outing(
         the same ``road_seed``.
     step_s : float
         The longest step of the integration. [s]
-
-    Returns
-    -------
-    Outing
 
     Raises
     ------

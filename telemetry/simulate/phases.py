@@ -26,11 +26,6 @@ def true_phases(ride: Ride, circuit: Circuit) -> IntArray:
     Leaned: entry before the line is at its tightest, mid-corner while it is, drive after it. Upright: braking,
     drive for the part of the exit that is ridden upright, else straight.
 
-    Parameters
-    ----------
-    ride : Ride
-    circuit : Circuit
-
     Returns
     -------
     ndarray of int, shape (n,)

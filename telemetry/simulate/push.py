@@ -44,13 +44,8 @@ def push_test(
     ----------
     vehicle : Vehicle
         Its bike file's [chassis] as it stands in the test, with or without rider.
-    pushes : tuple of HandPush
     duration_s, sample_rate_hz : float
         [s, Hz]
-
-    Returns
-    -------
-    Ridden
     """
     still = steady_drive(0.0, duration_s)
     t = still.step_s * np.arange(len(still.distance_m))

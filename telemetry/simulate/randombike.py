@@ -58,10 +58,6 @@ def random_bike(seed: int, *, hop_hz: float | None = None) -> Bike:
     hop_hz : float, optional
         Undamped hop of the rear wheel, sqrt((k_tyre + k_wheel) / m_unsprung) / 2 pi, at the sag; unsprung mass and
         tyre rate are drawn together for it. From 12 to 21 they are such as exist. As it comes when not given. [Hz]
-
-    Returns
-    -------
-    Bike
     """
     rng = np.random.default_rng([seed, 0xB1])
     wheelbase, mass = rng.uniform(1380.0, 1440.0), rng.uniform(185.0, 225.0)

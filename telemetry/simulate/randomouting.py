@@ -80,7 +80,6 @@ class Loss:
 
     Parameters
     ----------
-    kind : str
     start_s, end_s : float
         When the fault acted. [s]
     lap : int
@@ -123,7 +122,6 @@ class RandomOuting:
         What else was there, of `CROWD`.
     hop_hz : float
         Undamped hop of the rear wheel. [Hz]
-    faults : tuple of Fault
     losses : tuple of Loss
         Sudden ones; one stretch to the end of the log for what is lost for good.
     left_by_lap : dict of end to ndarray of shape (laps,)
@@ -145,16 +143,7 @@ class RandomOuting:
 
 
 def minimum_bike(bike: Bike) -> Bike:
-    """The least that a person knows of a motorcycle: strokes, springs, linkage, sensors.
-
-    Parameters
-    ----------
-    bike : Bike
-
-    Returns
-    -------
-    Bike
-    """
+    """The least that a person knows of a motorcycle: strokes, springs, linkage, sensors."""
     unknown = {
         "tyre_rate_n_per_mm": None,
         "unsprung_mass_kg": None,
@@ -172,10 +161,6 @@ def minimum_bike(bike: Bike) -> Bike:
 
 def hop_mm(outing: Outing) -> FloatArray:
     """Rear wheel travel in the band of the hop. [mm]
-
-    Parameters
-    ----------
-    outing : Outing
 
     Returns
     -------
@@ -334,13 +319,8 @@ def sound_physics(rng: np.random.Generator, *, compliant: bool, stick_slip: bool
 
     Parameters
     ----------
-    rng : numpy.random.Generator
     compliant, stick_slip : bool
         Soft in series with its valves (800 to 3000 N/mm for 4000 to 12 000); friction that comes in over travel.
-
-    Returns
-    -------
-    DamperPhysics
     """
     return DamperPhysics(
         stiffness_n_per_mm=float(rng.uniform(800.0, 3000.0) if compliant else rng.uniform(4000.0, 12000.0)),
@@ -356,16 +336,7 @@ def sound_physics(rng: np.random.Generator, *, compliant: bool, stick_slip: bool
 
 
 def sound_fork(rng: np.random.Generator) -> DamperPhysics:
-    """A sound fork, soft in series with its valves and with friction that comes in over travel, drawn at random.
-
-    Parameters
-    ----------
-    rng : numpy.random.Generator
-
-    Returns
-    -------
-    DamperPhysics
-    """
+    """A sound fork, soft in series with its valves and with friction that comes in over travel, drawn at random."""
     return DamperPhysics(
         stiffness_n_per_mm=float(rng.uniform(300.0, 1200.0)),
         area_mm2=float(rng.uniform(800.0, 1200.0)),
@@ -409,10 +380,6 @@ def random_outing(
         Unevenness of the road, Gd(0.1 cycles/m); between ISO 8608 classes A and B when not given. [m3]
     slow_end : {"front", "rear"}
         Whose damper is lost slowly or recovers; sudden losses are the rear's.
-
-    Returns
-    -------
-    RandomOuting
 
     Raises
     ------

@@ -11,7 +11,6 @@ def random_road(circuit: Circuit, seed: int) -> Road:
 
     Parameters
     ----------
-    circuit : Circuit
     seed : int
         The same seed gives the same road.
 

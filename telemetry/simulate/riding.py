@@ -31,7 +31,6 @@ class Riding:
         At the rear wheel. [W]
     drag_n_s2_m2 : float
         Air drag over speed squared. [N s2/m2]
-    top_speed_m_s : float
     spread : float
         Standard deviation of corner speed squared and braking from corner to corner; half of it from lap to lap.
     handling_s : float
@@ -43,7 +42,6 @@ class Riding:
         Standing still before setting off. [s]
     stops : bool
         Whether it brakes to a stop at the end, where else it rides out of the log.
-    front_brake_share : float
     brake_bar_per_n : float
         Brake line pressure over front brake force. [bar/N]
     """
@@ -140,16 +138,8 @@ def ride_circuit(
 
     Parameters
     ----------
-    circuit : Circuit
-    vehicle : Vehicle
-    riding : Riding
     laps : int
         Between the first and the last crossing of the line.
-    rng : numpy.random.Generator
-
-    Returns
-    -------
-    Ride
     """
     mass = vehicle.total_mass_kg
     start, end = -riding.out_lap_m, laps * circuit.length_m + riding.in_lap_m
@@ -197,14 +187,8 @@ def drive_of(ride: Ride, vehicle: Vehicle, *, front_damper: DamperDrive, rear_da
 
     Parameters
     ----------
-    ride : Ride
-    vehicle : Vehicle
     front_damper, rear_damper : DamperDrive
         On the ride's clock.
-
-    Returns
-    -------
-    Drive
 
     Notes
     -----

@@ -85,7 +85,6 @@ def psd_m3(cycles_per_m: FloatArray, psd_at_reference_m3: float, waviness: float
         Spatial frequency, above 0. [1/m]
     psd_at_reference_m3 : float
         Gd(n0). [m3]
-    waviness : float
 
     Returns
     -------
@@ -104,10 +103,8 @@ def random_profile_m(road: Road, length_m: float, rng: np.random.Generator) -> t
 
     Parameters
     ----------
-    road : Road
     length_m : float
         Of the closed road; spectral lines are 1 / length apart. [m]
-    rng : numpy.random.Generator
 
     Returns
     -------
@@ -162,14 +159,8 @@ def road_profile(road: Road, length_m: float, rng: np.random.Generator) -> RoadP
 
     Parameters
     ----------
-    road : Road
     length_m : float
         Of the lap. [m]
-    rng : numpy.random.Generator
-
-    Returns
-    -------
-    RoadProfile
     """
     step_m, height = random_profile_m(road, length_m, rng)
     place = step_m * np.arange(len(height), dtype=np.float64)
@@ -195,10 +186,6 @@ def flat_road(length_m: float = 100.0) -> RoadProfile:
     ----------
     length_m : float
         [m]
-
-    Returns
-    -------
-    RoadProfile
     """
     nil = np.zeros(8)
     return RoadProfile(length_m / len(nil), nil, nil)

@@ -187,16 +187,7 @@ SCENARIOS: dict[str, Scenario] = {
 
 
 def simulate_scenario(scenario: Scenario) -> Outing:
-    """Ride a scenario, on the Vellmoor Ring as it always is.
-
-    Parameters
-    ----------
-    scenario : Scenario
-
-    Returns
-    -------
-    Outing
-    """
+    """Ride a scenario, on the Vellmoor Ring as it always is."""
     return simulate_outing(
         scenario.bike(),
         seed=scenario.seed,
@@ -214,13 +205,8 @@ def write_scenario(scenario: Scenario, folder: str | Path) -> Outing:
 
     Parameters
     ----------
-    scenario : Scenario
     folder : str or Path
         Must exist.
-
-    Returns
-    -------
-    Outing
     """
     folder, outing, dialect = Path(folder), simulate_scenario(scenario), scenario.dialect
     write_log(

@@ -47,7 +47,6 @@ class Sensors:
         What stands in a row in which a slower channel has no new value.
     lap_signal : {"lap", "beacon", "none"}
         Lap number in every row (0 before the first crossing), or a pulse of 0.1 s at the line, or nothing.
-    gps : bool
     speed_unit : {"km/h", "m/s"}
     speed_noise_m_s, slip_per_g, lean_gain : float
         Noise of the wheel speed; what it gains by slip per g of drive; by the smaller radius at 45 degrees of lean.
@@ -110,10 +109,8 @@ def travel_signal(
     bike : Bike
         With [end.sensor].
     end : {"front", "rear"}
-    sensors : Sensors
     added_mm : ndarray of shape (n_samples,) or float
         Faults of the sensor. [mm]
-    rng : numpy.random.Generator
 
     Returns
     -------
@@ -207,13 +204,8 @@ def log_columns(
         True shaft travel and its speed. [mm, mm/s]
     t_s : ndarray of shape (n_samples,)
         Instants of the rows. [s]
-    ride : Ride
-    circuit : Circuit
     bike : Bike
         Names the columns, by its sensors and [channels].
-    sensors : Sensors
-    faults : sequence of Fault
-    rng : numpy.random.Generator
 
     Returns
     -------

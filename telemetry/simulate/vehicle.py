@@ -46,7 +46,6 @@ class Vehicle:
     ----------
     bike : Bike
         With [chassis], masses, tyre rates and dampers.
-    stop : MetalStop
     friction_speed_mm_s : float
         Seal friction follows tanh(shaft speed / this). [mm/s]
     dive_share : float
@@ -85,7 +84,6 @@ def exact_shaft_mm(bike: Bike, end: End, wheel_mm: FloatArray) -> FloatArray:
 
     Parameters
     ----------
-    bike : Bike
     end : {"front", "rear"}
     wheel_mm : ndarray of shape (n_samples,)
         Within the stroke. [mm]
@@ -142,14 +140,6 @@ def _end(vehicle: Vehicle, end: End) -> kernel.EndConstants:
 def constants(vehicle: Vehicle) -> kernel.Constants:
     """The numbers of a vehicle in SI units, for the inner loop.
 
-    Parameters
-    ----------
-    vehicle : Vehicle
-
-    Returns
-    -------
-    Constants
-
     Raises
     ------
     BikeFileError
@@ -174,7 +164,6 @@ def at_rest(vehicle: Vehicle, front_road_m: float = 0.0, rear_road_m: float = 0.
 
     Parameters
     ----------
-    vehicle : Vehicle
     front_road_m, rear_road_m : float
         Height of the road under the wheels. [m]
 
@@ -251,10 +240,6 @@ def steady_drive(speed_m_s: float, duration_s: float, *, rear_damper_scale: floa
         [m/s, s]
     rear_damper_scale : float
         1 as in the bike file, 0 with the damping lost.
-
-    Returns
-    -------
-    Drive
     """
     t = np.linspace(0.0, duration_s, max(2, round(duration_s / 0.005) + 1))
     ones, nil = np.ones_like(t), np.zeros_like(t)
@@ -354,10 +339,8 @@ def ride(
 
     Parameters
     ----------
-    vehicle : Vehicle
     drive : Drive
         From t = 0.
-    road : RoadProfile
     sample_rate_hz : float
         Of the answer. [Hz]
     start : ndarray of shape (8,), optional

@@ -10,12 +10,7 @@ VELLMOOR_ROAD_SEED = 7  # of its random unevenness: the same on every day
 
 @cache
 def vellmoor_ring() -> Circuit:
-    """The Vellmoor Ring: 2.9 km, seven corners to the right and four to the left, one long straight.
-
-    Returns
-    -------
-    Circuit
-    """
+    """The Vellmoor Ring: 2.9 km, seven corners to the right and four to the left, one long straight."""
     return build_circuit(
         "Vellmoor Ring",
         (
@@ -36,12 +31,7 @@ def vellmoor_ring() -> Circuit:
 
 @cache
 def small_circuit() -> Circuit:
-    """A circuit of four corners and half a minute a lap, for logs that need laps and little else.
-
-    Returns
-    -------
-    Circuit
-    """
+    """A circuit of four corners and half a minute a lap, for logs that need laps and little else."""
     return build_circuit(
         "small",
         (
@@ -54,12 +44,7 @@ def small_circuit() -> Circuit:
 
 
 def vellmoor_road() -> Road:
-    """The road of the Vellmoor Ring: between classes A and B, with dips, a crest, bumps and a kerb.
-
-    Returns
-    -------
-    Road
-    """
+    """The road of the Vellmoor Ring: between classes A and B, with dips, a crest, bumps and a kerb."""
     return Road(
         features=(
             Bump(150.0, -150.0, 60.0),  # dip where the brakes go on for corner 1

@@ -25,13 +25,11 @@ class Way:
 
     Parameters
     ----------
-    key : str
     now, value, change : float or None
         The knob as it is, where the aim is met exactly, and the way there; None where it cannot, and ``reason`` says
         why. [unit of the key]
     steps : str
         From ``now`` to ``set_to`` in turns or clicks, where the bike file knows them.
-    reason : str
     set_to, gives : float or None
         The nearest to ``value`` that a spanner sets, and what the quantity then is. [unit of the key, of the quantity]
     """
@@ -73,7 +71,6 @@ def limits_of(bike: Bike, key: str, now: float) -> tuple[float, float]:
 
     Parameters
     ----------
-    bike : Bike
     key, now : str, float
         The knob, and how it stands.
 
@@ -98,15 +95,10 @@ def reach(bike: Bike, key: str, wanted: float) -> Aim:
 
     Parameters
     ----------
-    bike : Bike
     key : str
         Of `QUANTITIES`.
     wanted : float
         In its unit.
-
-    Returns
-    -------
-    Aim
 
     Raises
     ------
@@ -129,17 +121,12 @@ def way_to(bike: Bike, key: str, wanted: float, knob: str) -> Way:
 
     Parameters
     ----------
-    bike : Bike
     key : str
         Of `QUANTITIES`.
     wanted : float
         In its unit.
     knob : str
         A number of the bike file.
-
-    Returns
-    -------
-    Way
     """
     start = float(value_at(bike, knob))
     low, high = limits_of(bike, knob, start)

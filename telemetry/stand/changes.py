@@ -47,10 +47,6 @@ def parse_change(text: str) -> Change:
     text : str
         A sign before the number makes it a change by that much.
 
-    Returns
-    -------
-    Change
-
     Raises
     ------
     BikeFileError
@@ -84,17 +80,7 @@ def _one_step(bike: Bike, key: str) -> tuple[float, str]:
 
 
 def least_change(bike: Bike, key: str) -> float:
-    """The least change of a value that can be set: a quarter of a turn, a click, or a tenth. [unit of the key]
-
-    Parameters
-    ----------
-    bike : Bike
-    key : str
-
-    Returns
-    -------
-    float
-    """
+    """The least change of a value that can be set: a quarter of a turn, a click, or a tenth. [unit of the key]"""
     each, word = _one_step(bike, key)
     return _PART_OF_TURN * each if word == "turn" else each
 
@@ -104,8 +90,6 @@ def steps_words(bike: Bike, key: str, by: float) -> str:
 
     Parameters
     ----------
-    bike : Bike
-    key : str
     by : float
         In the unit of the key.
 
@@ -124,16 +108,6 @@ def steps_words(bike: Bike, key: str, by: float) -> str:
 
 def apply_changes(bike: Bike, changes: Iterable[Change]) -> tuple[Bike, tuple[Changed, ...]]:
     """The bike file after changes; what was measured stays measured with what stood on the bike before.
-
-    Parameters
-    ----------
-    bike : Bike
-    changes : iterable of Change
-
-    Returns
-    -------
-    Bike
-    tuple of Changed
 
     Raises
     ------

@@ -118,10 +118,6 @@ def standing(bike: Bike, name: LoadName) -> Standing | None:
 def measure(bike: Bike) -> Values:
     """Every quantity of the stand.
 
-    Parameters
-    ----------
-    bike : Bike
-
     Returns
     -------
     dict of key to float or None

@@ -49,13 +49,8 @@ def recheck_list(
     ----------
     bike : Bike
         After the change.
-    changed : sequence of Changed
     before, after : dict of key to float
         Every quantity.
-
-    Returns
-    -------
-    tuple of Recheck
     """
     if not changed:
         return ()

@@ -84,10 +84,6 @@ class SpringCheck:
 def check_sags(bike: Bike) -> tuple[tuple[SagCheck, ...], tuple[SpringCheck, ...]]:
     """Measured sags of [front.measured] and [rear.measured] back to loads and springs: is the bike file right?
 
-    Parameters
-    ----------
-    bike : Bike
-
     Returns
     -------
     tuple of SagCheck, tuple of SpringCheck

@@ -98,15 +98,10 @@ def at_stand(
     ----------
     bike : Bike
         What it lacks costs the quantities that need it.
-    changes : sequence of Change
     targets : mapping of key to number, optional
         Quantities that are wanted; the ways start from the bike after the changes.
     measured : mapping of key to number, optional
         Measured sags such as ``front.rider_sag_mm``, in place of those of the bike file. [mm]
-
-    Returns
-    -------
-    StandResult
 
     Raises
     ------
