@@ -13,7 +13,7 @@ SAME_PATTERN = 0.75
 # The length by the wheels may differ so much from the circuit's: wrong tyre, slip.
 SAME_LENGTH = 0.06
 # The lap signal of another day stands within so much of the start line. [m]
-SAME_LINE_M = 100.0
+SEARCH_LINE_M = 100.0
 # Around each of these places the two laps are laid over one another: nodes this far apart, compared over so much to
 # either side, moved by at most this. [m]
 NODE_M, WINDOW_M, MOVE_M = 60.0, 150, 40
@@ -74,7 +74,7 @@ def match_by_pattern(circuit: Circuit, lap: MeanLap, *, line_known: bool) -> tup
     # ours at place s looks like theirs at s + shift
     spectrum = np.fft.rfft(theirs, axis=1) * np.conj(np.fft.rfft(ours, axis=1))
     agreement = np.fft.irfft(spectrum.sum(axis=0), n) / (n * len(pairs))
-    near = np.minimum(np.arange(n), n - np.arange(n)) * STEP_M <= SAME_LINE_M
+    near = np.minimum(np.arange(n), n - np.arange(n)) * STEP_M <= SEARCH_LINE_M
     shift = int(np.argmax(np.where(near, agreement, -1.0) if line_known else agreement))
     if agreement[shift] < SAME_PATTERN:
         return None

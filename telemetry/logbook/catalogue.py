@@ -1,7 +1,7 @@
 """The catalogue of a logbook: one SQLite table of runs. It can be made again from the runs' own directories."""
 
 import sqlite3
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from dataclasses import asdict, fields
 from pathlib import Path
@@ -30,8 +30,6 @@ _HOLDING = f"""SELECT * FROM (
     SELECT *, row_number() OVER (PARTITION BY log_sha256 {_NEWEST_FIRST}) AS place_in_history FROM run
     ) WHERE place_in_history = 1 ORDER BY date DESC, added_at DESC, run_id"""
 
-Migration = Callable[[sqlite3.Connection], None]
-
 
 class Catalogue:
     """The table of runs in one file; every question opens the file anew, so that threads may share it.
@@ -40,16 +38,14 @@ class Catalogue:
     ----------
     path : Path
         Made when missing.
-    from_layout_1 : callable
-        Brings a logbook of the first layout to this one, inside the transaction it is given.
 
     Raises
     ------
     LogbookError
-        If the file is not a catalogue, or was written by a newer version.
+        If the file is not a catalogue, or was written by a version with another layout.
     """
 
-    def __init__(self, path: Path, from_layout_1: Migration) -> None:
+    def __init__(self, path: Path) -> None:
         self.path = path
         if not path.exists():
             path.touch()
@@ -63,18 +59,16 @@ class Catalogue:
                 return
             if connection.execute("PRAGMA application_id").fetchone()[0] != _APPLICATION_ID:
                 raise LogbookError(f"{path}: is a database of something else, not a logbook's catalogue.")
-            if version <= LAYOUT:
+            if version == LAYOUT:
                 _add_columns(connection)
-            if version == 1:
-                from_layout_1(connection)
-                connection.execute(f"PRAGMA user_version = {LAYOUT}")
             columns = {row["name"] for row in connection.execute("PRAGMA table_info(run)")}
-            if version <= LAYOUT and not columns.issuperset(_COLUMNS):
+            if version == LAYOUT and not columns.issuperset(_COLUMNS):
                 raise LogbookError(f"{path}: the catalogue lacks columns. {_MADE_AGAIN}")
-        if version > LAYOUT:
+        if version != LAYOUT:
+            other = "a newer version" if version > LAYOUT else "an older version"
             raise LogbookError(
-                f"{path}: was written by a newer version (catalogue schema {version}, this one reads "
-                f"{LAYOUT}); install the newer version to open it."
+                f"{path}: was written by {other} (catalogue schema {version}, this one reads {LAYOUT}); install that "
+                f"version to open it."
             )
 
     @contextmanager

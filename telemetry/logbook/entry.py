@@ -96,7 +96,7 @@ class Record:
     given : mapping of str to str
         The words that a person gave by hand: they stay when the run is rebuilt.
     files : mapping of str to str
-        SHA-256 of every other file, by its path below the directory; empty in a record of layout 1.
+        SHA-256 of every other file, by its path below the directory.
     """
 
     entry: RunEntry
@@ -116,7 +116,7 @@ def record_to_json(record: Record) -> str:
 
 
 def read_record(path: Path) -> Record:
-    """Read the record of a run, of this layout or the first.
+    """Read the record of a run, in this layout.
 
     Raises
     ------
@@ -125,8 +125,6 @@ def read_record(path: Path) -> Record:
     """
     try:
         data = json.loads(path.read_text(encoding="utf-8"))
-        if "schema" not in data:  # layout 1: the entry alone
-            return Record(entry_from(data))
         if data["schema"] != SCHEMA:
             raise LogbookError(
                 f"{path}: was written by another version ({plain(str(data['schema']))[:40]!r}, this one reads "

@@ -16,7 +16,6 @@ from telemetry.logbook.build import BIKE, CHANGING, CHANNELS, CIRCUIT, CUT, ENTR
 from telemetry.logbook.catalogue import Catalogue, enter
 from telemetry.logbook.entry import Record, RunEntry, read_record, record_to_json, texts
 from telemetry.logbook.files import flush, flush_tree, replace_text, sweep, workshop
-from telemetry.logbook.migrate import from_layout_1, upgraded
 
 CATALOGUE = "catalogue.sqlite"
 
@@ -27,7 +26,7 @@ class Store:
     Parameters
     ----------
     path : Path
-        The logbook's directory. What an older version or a killed process left is put in order.
+        The logbook's directory. What a killed process left is put in order.
 
     Raises
     ------
@@ -38,7 +37,7 @@ class Store:
     def __init__(self, path: Path) -> None:
         self.path, self.runs, self._incoming = path, path / "runs", path / "incoming"
         path.mkdir(parents=True, exist_ok=True)
-        self.catalogue = Catalogue(path / CATALOGUE, lambda connection: from_layout_1(connection, self.runs))
+        self.catalogue = Catalogue(path / CATALOGUE)
         self.runs.mkdir(exist_ok=True)
         self._incoming.mkdir(exist_ok=True)
         self._tidy()
@@ -58,10 +57,8 @@ class Store:
             for record, home in sorted(found, key=lambda one: one[0].entry.added_at):
                 if record.entry.run_id != home.name:
                     continue  # entered, it would be looked for elsewhere
-                query = "SELECT count(*) FROM run WHERE log_sha256 = ?"
-                earlier = connection.execute(query, (record.entry.log_sha256,)).fetchone()[0]
                 try:
-                    enter(connection, upgraded(record, home, earlier + 1).entry)
+                    enter(connection, record.entry)
                 except (sqlite3.IntegrityError, sqlite3.DataError, OverflowError, UnicodeError):
                     continue
                 (home / CHANGING).unlink(missing_ok=True)

@@ -16,7 +16,7 @@ from telemetry.signals.diagnose import Fault
 from telemetry.signals.gaps import runs
 from telemetry.signals.run import SensorSetup
 
-BLOCK_S = 0.1
+RIDE_BLOCK_S = 0.1
 # Hard braking, and riding steadily; below this speed neither says much. Choices of ours.
 BRAKING_M_S2, STEADY_M_S2, SLOWEST_M_S, SMOOTH_BLOCKS = -4.0, 1.5, 12.0, 5
 UPRIGHT_DEG = 15.0
@@ -26,7 +26,7 @@ CLEAR_SHARE = 0.04
 # Sag of a rider on board is 20-35 % of the stroke (common practice, no source): a third to twice that is plausible.
 PLAUSIBLE_SAG = (0.07, 0.65)
 # Travel that fits a stroke stays within it but for this.
-FITS_MM = 1.0
+INSIDE_MM = 1.0
 
 
 @dataclass(frozen=True)
@@ -126,7 +126,7 @@ def swap_hint(signals: Mapping[End, FloatArray], setups: Mapping[End, SensorSetu
         if not np.isfinite(travel).any():
             return ""
         low, high = np.nanpercentile(travel, [0.5, 99.5])
-        if low < -FITS_MM or high > setup.stroke_mm + FITS_MM:
+        if low < -INSIDE_MM or high > setup.stroke_mm + INSIDE_MM:
             return ""
     names = " and ".join(repr(setup.channel) for setup in setups.values())
     return (
@@ -137,7 +137,7 @@ def swap_hint(signals: Mapping[End, FloatArray], setups: Mapping[End, SensorSetu
 
 def _blocks(values: FloatArray, sample_rate_hz: float) -> FloatArray:
     """Mean of each block; NaN if any sample is. A long log is looked at in a few samples of each block."""
-    edges = np.arange(0.0, len(values) + 1e-6, BLOCK_S * sample_rate_hz).astype(np.int64)
+    edges = np.arange(0.0, len(values) + 1e-6, RIDE_BLOCK_S * sample_rate_hz).astype(np.int64)
     width = int(np.diff(edges).min(initial=len(values)))
     if width < 1:  # logged more slowly than blocks pass
         return np.empty(0)
@@ -153,7 +153,7 @@ def _riding(channels: Mapping[str, FloatArray], sample_rate_hz: float) -> _Ridin
         return None
     smooth = np.convolve(speed, np.ones(SMOOTH_BLOCKS) / SMOOTH_BLOCKS, mode="same")
     smooth[:SMOOTH_BLOCKS] = smooth[-SMOOTH_BLOCKS:] = np.nan
-    acceleration = np.gradient(smooth, BLOCK_S)
+    acceleration = np.gradient(smooth, RIDE_BLOCK_S)
     fast = speed > SLOWEST_M_S
     steady = fast & (np.abs(acceleration) < STEADY_M_S2)
     if "lean_deg" in channels:
@@ -166,7 +166,7 @@ def _under_brakes(share: FloatArray, riding: _Riding) -> float:
     """How much more an end is compressed under brakes, as a share of its stroke; NaN if too little was seen."""
     known = np.isfinite(share)
     braking, other = share[riding.braking & known], share[riding.other & known]
-    if len(braking) < FEWEST_BRAKING_S / BLOCK_S or len(other) < FEWEST_OTHER_S / BLOCK_S:
+    if len(braking) < FEWEST_BRAKING_S / RIDE_BLOCK_S or len(other) < FEWEST_OTHER_S / RIDE_BLOCK_S:
         return float("nan")
     return float(np.median(braking) - np.median(other))
 
@@ -200,7 +200,7 @@ def _sign_words(end: End, does: str, setups: Mapping[End, SensorSetup]) -> str:
 
 def _sag(end: End, share: FloatArray, setup: SensorSetup, riding: _Riding) -> QualityNote | None:
     steady = share[riding.steady & np.isfinite(share)]
-    if len(steady) < FEWEST_STEADY_S / BLOCK_S:
+    if len(steady) < FEWEST_STEADY_S / RIDE_BLOCK_S:
         return None
     sag = float(np.median(steady))
     if PLAUSIBLE_SAG[0] <= sag <= PLAUSIBLE_SAG[1]:
@@ -224,4 +224,4 @@ def _longest(blocks: BoolArray) -> tuple[float | None, float | None]:
     if not len(starts):
         return None, None
     longest = int(np.argmax(ends - starts))
-    return float(starts[longest]) * BLOCK_S, float(ends[longest]) * BLOCK_S
+    return float(starts[longest]) * RIDE_BLOCK_S, float(ends[longest]) * RIDE_BLOCK_S

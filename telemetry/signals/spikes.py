@@ -12,7 +12,7 @@ from telemetry.signals.gaps import bridge, cubic_weights
 SPIKE_MM = 1.5
 BEND_MM_S2 = 50_000.0
 # Into a stop an end is driven by bumps three times as sharp. Within this of the stroke they may have been.
-STOP_BENDS, STOP_MM = 3.0, 4.0
+STOP_BENDS, BEND_STOP_MM = 3.0, 4.0
 WIDEST_S, WIDEST_SAMPLES, NARROWEST_SAMPLES = 0.005, 5, 3
 PASSES = 3
 EDGE_SHARE = 0.7
@@ -96,7 +96,9 @@ def _blocks(
         at = starts[(starts >= 2) & (starts + width + 2 <= len(values))]
         deviation = np.where(_jumps(values, at, width, jump_steps), _deviation(values, at, width), 0.0)
         half_span_s = 0.5 * (width + 1) / sample_rate_hz
-        at_stop = values[at[:, None] + np.arange(width)].max(axis=1, initial=-np.inf) > stroke_mm - STOP_MM
+        at_stop = (
+            values[at[:, None] + np.arange(width)].max(axis=1, initial=-np.inf) > stroke_mm - BEND_STOP_MM
+        )
         bend_mm = BEND_MM_S2 * half_span_s**2 * np.where(at_stop, STOP_BENDS, 1.0)
         beyond = deviation > np.maximum(SPIKE_MM, bend_mm)
         blocks += [(float(d), int(i), width) for d, i in zip(deviation[beyond], at[beyond], strict=True)]

@@ -15,7 +15,7 @@ from telemetry.signals.run import SensorSetup
 STILL_MM = 1.0
 FEWEST_STILL_S = 0.5
 # Topped out an end reads its lowest. The lowest reading of blocks this long, one for each contact.
-BLOCK_S, SEPARATE_S = 0.03, 0.5
+ZERO_BLOCK_S, SEPARATE_S = 0.03, 0.5
 # A stop is where the lowest moments agree: so many of them, so close. Turning points of a ride scatter more.
 FEWEST_TOP_OUTS, AGREE_MM = 3, 0.3
 # Higher than this above the lowest reading nothing is called topped out.
@@ -86,7 +86,7 @@ def find_top_outs(travel_mm: FloatArray, sample_rate_hz: float) -> TopOuts:
     sample_rate_hz : float
         [Hz]
     """
-    length = max(1, round(BLOCK_S * sample_rate_hz))
+    length = max(1, round(ZERO_BLOCK_S * sample_rate_hz))
     low = travel_mm[: len(travel_mm) // length * length].reshape(-1, length).min(axis=1)  # NaN where any is
     near = np.flatnonzero(low < np.min(low, initial=np.inf, where=np.isfinite(low)) + NEAR_MM)
     if not near.size:
