@@ -30,7 +30,7 @@ from telemetry.setup.rows import (
     compare_parts,
 )
 from telemetry.setup.sheet import SetupSheet
-from telemetry.signals.zero import DRIFT_MM, drift_between_mm
+from telemetry.signals.calibrate import DRIFT_MM, drift_between_mm
 from telemetry.summary import LapSummary, Summary, Traces
 from telemetry.wording import limits_words
 
