@@ -42,7 +42,7 @@ def _add_and_die(book, kept_files, at_line):
 
 def test_killed_at_any_line(kept_files, tmp_path, quick):
     killed = complete = 0
-    for at_line in range(1, 4000, 29):
+    for at_line in range(1, 4000, 23):
         book = tmp_path / f"book{at_line}"
         Logbook(book)
         code = _add_and_die(book, kept_files, at_line)
