@@ -23,11 +23,11 @@ from telemetry.bike.sections import (
     Adjuster,
     Chain,
     Eccentric,
-    FlipChip,
     Linkage,
     Load,
     Measured,
     MeasuredAt,
+    MountInsert,
     NamesColumns,
     Section,
     Sensor,
@@ -215,7 +215,7 @@ class Rear(_EndSection):
     linkage: Linkage | None = None
     shock_length_mm: float | None = None
     axle_back_mm: float = 0.0
-    flip_chip: FlipChip | None = None
+    mount_insert: MountInsert | None = None
     eccentric: Eccentric | None = None
     chain: Chain | None = None
     speed_split_mm_s: float = REAR_SPEED_SPLIT_MM_S
@@ -226,7 +226,7 @@ class Rear(_EndSection):
         given = [name for name in names if getattr(self, name) is not None]
         if len(given) != 1:
             raise ValueError(f"needs exactly one of {', '.join(names)} (given: {', '.join(given) or 'none'})")
-        for name, needed in (("linkage", "swingarm"), ("chain", "swingarm"), ("flip_chip", "linkage"),
+        for name, needed in (("linkage", "swingarm"), ("chain", "swingarm"), ("mount_insert", "linkage"),
                              ("eccentric", "swingarm")):  # fmt: skip
             if getattr(self, name) is not None and getattr(self, needed) is None:
                 raise ValueError(f"{name} needs [rear.{needed}] as well")

@@ -424,14 +424,14 @@ class RockerOnSwingarm(_Rocker):
 Linkage = Annotated[DirectShock | RockerOnFrame | RockerOnSwingarm, Field(discriminator="kind")]
 
 
-class ChipPosition(Section):
-    """A position of a flip chip: its name, and where it puts the point it moves against the first position."""
+class InsertPosition(Section):
+    """A position of a mount insert: its name, and where it puts the point it moves against the first position."""
 
     name: str
     offset_mm: Point
 
 
-class FlipChip(Section):
+class MountInsert(Section):
     """An insert that moves one point of the linkage: which, its positions, and the one ``selected``."""
 
     moves: Literal[
@@ -443,7 +443,7 @@ class FlipChip(Section):
         "shock_swingarm_mm",
     ]
     selected: str
-    positions: Annotated[tuple[ChipPosition, ...], Field(min_length=2)]
+    positions: Annotated[tuple[InsertPosition, ...], Field(min_length=2)]
 
     @model_validator(mode="after")
     def _selected_is_one_of_them(self) -> Self:
@@ -516,7 +516,7 @@ class MeasuredAt(Section):
     fork_offset_mm: float | None = None
     shock_length_mm: float | None = None
     axle_back_mm: float | None = None
-    flip_chip: str | None = None
+    mount_insert: str | None = None
     eccentric_deg: float | None = None
 
 

@@ -63,7 +63,7 @@ def test_always_rises(noise):
 def test_in_the_bike_file_it_is_the_leverage_of_the_rear():
     data = stand_bike_data()
     rear = data["rear"]
-    for key in ("linkage", "flip_chip"):
+    for key in ("linkage", "mount_insert"):
         del rear[key]
     rear["leverage_points_mm"] = points(np.random.default_rng(1).normal(0.0, 0.3, len(SHOCK)))
     curve = leverage_curve(parse_bike(data), "rear")
