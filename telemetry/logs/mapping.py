@@ -104,8 +104,6 @@ def describe(log: RawLog, only: Collection[str] | None = None) -> Mapping[str, B
 
 
 def _n_blocks(log: RawLog) -> int:
-    from telemetry.logs.rawlog import find_unit, to_unit
-
     for name, values in log.columns.items():
         unit = find_unit(log.units.get(name, ""))
         if unit is not None and unit.quantity == "time":
