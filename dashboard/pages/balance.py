@@ -14,9 +14,9 @@ from dashboard.pages.parts import Screen, section
 from dashboard.shelf import Shelf
 from dashboard.theme import Theme
 from dashboard.urlstate import View, parse, to_query
-from dashboard.words import NOT_KNOWN, number, percent, sentence
 from telemetry.arrays import ENDS
-from telemetry.balance.balance import Balance, DirectionBalance, SameBump
+from telemetry.balance.balance import Balance, DirectionBalance, Gain, SameBump
+from telemetry.bike import GRAVITY_M_S2
 from telemetry.damping.oscillation import IN_DOUBT, dampers_in_doubt
 from telemetry.findings_balance import TWO_BALANCES, balance_sentence, damping_sentence
 from telemetry.findings_damping import suspicions
@@ -24,7 +24,7 @@ from telemetry.report.rows import response_rows
 from telemetry.report.rows_damping import drift_words
 from telemetry.report.rows_motion import BAND_COLUMNS, band_rows, together_words
 from telemetry.summary import Summary
-from telemetry.wording import limits_words
+from telemetry.wording import UNKNOWN, limits_words, number, percent, sentence
 
 PATH = "/balance"
 VIEW, BODY = "balance-view", "balance-body"
@@ -284,7 +284,7 @@ def _chassis(balance: Balance) -> list[Any]:
                 g.name,
                 f"{number(g.median, 2)} {g.unit}",
                 f"{number(g.spread, 2)} {g.unit}",
-                NOT_KNOWN if g.pitch_share is None else percent(g.pitch_share),
+                UNKNOWN if g.pitch_share is None else percent(g.pitch_share),
             )
             for g in chassis.geometry
         ]
@@ -295,41 +295,48 @@ def _chassis(balance: Balance) -> list[Any]:
             head = ("steering", "median", "moves by (5 to 95 %)", "of it pitch")
             found.append(parts.table(head, geometry, "What the steering has to put up with", classes=_N))
     if transfer is not None:
-        rows = [
-            ("dive under braking [deg per m/s²]", number(transfer.dive_deg_per_m_s2, 2), transfer.brakings),
-            ("fastest return at release [deg/s]", number(transfer.return_deg_s, 1), transfer.brakings),
+        steady = (
+            ("fork dive, steady [mm per g]", transfer.steady_fork_dive, 0, transfer.stretches),
+            ("pitch under braking, steady [deg per g]", transfer.steady_dive, 1, transfer.stretches),
+            ("rear squat, steady [mm per g]", transfer.steady_rear_squat, 0, transfer.drives),
+            ("pitch under drive, steady, nose up [deg per g]", transfer.steady_squat, 1, transfer.drives),
+            ("pitch under braking, as ridden [deg per g]", transfer.dive, 1, transfer.stretches),
+            ("rear squat, as ridden [mm per g]", transfer.rear_squat, 0, transfer.drives),
+            ("pitch under drive, as ridden, nose up [deg per g]", transfer.squat, 1, transfer.drives),
+        )
+        rows: list[tuple[str, str, int]] = [
+            (name, _per_g(gain, decimals), times)
+            for name, gain, decimals, times in steady
+            if gain is not None
+        ]
+        rows += [
+            (
+                "fastest return of the pitch at release [deg/s]",
+                number(transfer.return_deg_s, 1),
+                transfer.brakings,
+            ),
             ("settled after [s]", number(transfer.settle_s, 2), transfer.brakings),
             (
                 "rear travel left to extend under braking [mm]",
                 number(transfer.rear_left_mm, 1),
                 transfer.brakings,
             ),
-            (
-                "squat under upright drive [deg per m/s²]",
-                number(transfer.squat_deg_per_m_s2, 2),
-                transfer.drives,
-            ),
-            (
-                "rear squat under upright drive [mm per m/s²]",
-                number(transfer.rear_squat_mm_per_m_s2, 1),
-                transfer.drives,
-            ),
-        ]
-        steady = (
-            ("dive at one speed [deg per m/s²]", transfer.dive_at_one_speed, 2),
-            ("squat at one speed [deg per m/s²]", transfer.squat_at_one_speed, 2),
-            ("rear squat at one speed [mm per m/s²]", transfer.rear_squat_at_one_speed, 1),
-        )
-        rows += [
-            (name, f"{number(g.value, d)} ({number(g.ci95[0], d)} to {number(g.ci95[1], d)})", "")
-            for name, g, d in steady
-            if g is not None
         ]
         found.append(parts.table(("", "value (95 %)", "times"), rows, "Dive and squat", classes=_N))
     if not found:
         return []
-    note = "Pitch is positive nose down; heave is the mean of both wheels."
+    note = (
+        "Pitch is positive nose down; heave is the mean of both wheels. Dive and squat are over upright stretches. "
+        "Steady: at one speed with the acceleration held, to compare set-ups by. As ridden: with drag and quick "
+        "changes of brake and throttle in it."
+    )
     return [section("Pitch, heave and weight transfer", *found, note=note)]
+
+
+def _per_g(gain: Gain, decimals: int) -> str:
+    """A gain with its interval, of one g instead of one m/s2."""
+    value, low, high = (number(GRAVITY_M_S2 * each, decimals) for each in (gain.value, *gain.ci95))
+    return f"{value} ({low} to {high})"
 
 
 def register(app: Dash, shelf: Shelf) -> None:

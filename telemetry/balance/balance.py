@@ -270,17 +270,18 @@ class Gain:
 
 @dataclass(frozen=True)
 class WeightTransfer:
-    """Dive and squat. As ridden, the drag of the speeds at which they were met is in them; at one speed it is not.
+    """Dive and squat, all over upright stretches; None without the lean or with few stretches.
 
-    Dive as ridden is the mean over brakings, squat the slope over upright drive; both at one speed are slopes over
-    upright stretches.
+    As ridden is the plain slope over acceleration: what this ride's speeds and quick changes of brake and throttle
+    make of it. Steady is at one speed, with the acceleration held: what springs and geometry make of it, and the one to
+    compare set-ups by.
 
     Parameters
     ----------
+    brakings, drives : int
+        Brakings of at least 0.8 s below -4 m/s2; stretches of upright drive.
     dive_deg_per_m_s2 : float or None
-        Pitch gained per m/s2 of braking, nose down positive.
-    dive_ci95 : tuple of float or None
-        Of its mean, over brakings.
+        Pitch gained per m/s2 of upright braking as ridden, nose down positive.
     return_deg_s : float or None
         Fastest return of the pitch when the brake is let go (a magnitude).
     settle_s : float or None
@@ -288,13 +289,15 @@ class WeightTransfer:
     rear_left_mm : float or None
         Rear wheel travel that was left to extend under braking, exceeded 95 % of the time.
     squat_deg_per_m_s2 : float or None
-        Pitch lost per m/s2 of upright drive, nose up positive.
+        Pitch lost per m/s2 of upright drive as ridden, nose up positive.
     rear_squat_mm_per_m_s2 : float or None
-        Rear wheel travel gained per m/s2 of upright drive.
-    dive_at_one_speed, squat_at_one_speed, rear_squat_at_one_speed : Gain or None
-        The same per m/s2 with the part that goes with the square of the speed taken out.
-    lean_known : bool
-        Without it there is no squat.
+        Rear wheel travel gained per m/s2 of upright drive as ridden.
+    steady_dive, steady_fork_dive : Gain or None
+        Pitch [deg] and fork travel along the leg [mm] gained per m/s2 of steady upright braking.
+    steady_squat, steady_rear_squat : Gain or None
+        Pitch lost [deg] and rear wheel travel gained [mm] per m/s2 of steady upright drive.
+    stretches : int
+        Stretches of upright braking.
     """
 
     brakings: int
@@ -308,10 +311,31 @@ class WeightTransfer:
     rear_squat_mm_per_m_s2: float | None
     squat_ci95: tuple[float, float] | None = None
     rear_squat_ci95: tuple[float, float] | None = None
-    dive_at_one_speed: Gain | None = None
-    squat_at_one_speed: Gain | None = None
-    rear_squat_at_one_speed: Gain | None = None
+    steady_dive: Gain | None = None
+    steady_fork_dive: Gain | None = None
+    steady_squat: Gain | None = None
+    steady_rear_squat: Gain | None = None
     lean_known: bool = True
+    stretches: int = 0
+
+    @property
+    def dive(self) -> Gain | None:
+        """Pitch under braking as ridden."""
+        return _gain(self.dive_deg_per_m_s2, self.dive_ci95)
+
+    @property
+    def squat(self) -> Gain | None:
+        """Pitch under drive as ridden, nose up positive."""
+        return _gain(self.squat_deg_per_m_s2, self.squat_ci95)
+
+    @property
+    def rear_squat(self) -> Gain | None:
+        """Rear wheel travel under drive as ridden."""
+        return _gain(self.rear_squat_mm_per_m_s2, self.rear_squat_ci95)
+
+
+def _gain(value: float | None, ci95: tuple[float, float] | None) -> Gain | None:
+    return None if value is None or ci95 is None else Gain(value, ci95)
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,6 @@
 """Dive and squat: what braking and drive do to the pitch, how fast it comes back, what the rear has left."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -10,7 +10,7 @@ from telemetry.balance.loads import Riding, find_riding
 from telemetry.balance.ratios import half_width
 from telemetry.laps import Track
 from telemetry.motion import Motion
-from telemetry.signals.gaps import runs
+from telemetry.signals.clock import runs
 
 # Choices of ours; no source.
 BRAKING_M_S2, DRIVING_M_S2 = -4.0, 2.0
@@ -23,6 +23,8 @@ UPRIGHT_DEG = 10.0  # the load grows by 1.5 % until there
 UPRIGHT_M_S2 = 1.0
 FEWEST_STRETCHES, SHORTEST_STRETCH_S = 6, 0.3
 MOST_CONDITION = 1e6
+# Means over the middle one, near the period of a motorcycle's pitch (2 to 3 Hz); the others show what the choice does.
+STEADY_S = (0.2, 0.4, 0.6)
 
 
 def weight_transfer(
@@ -41,16 +43,18 @@ def weight_transfer(
     Returns
     -------
     WeightTransfer or None
-        None when the acceleration is not known; without squat where the lean is not known, for the lean that goes
-        while drive comes moves the rear more than the drive does.
+        None when the acceleration is not known; without dive and squat where the lean is not known, for the lean that
+        goes while drive comes moves the rear more than the drive does.
     """
     ridden = ridden or find_riding(track, motion.sample_rate_hz)
     if "acceleration" not in ridden.sources:
         return None
     step = max(1, round(motion.sample_rate_hz / WORK_HZ))
     rate = motion.sample_rate_hz / step
-    pitch, rear = (
-        _block_mean(values, step) for values in (motion.pitch_deg, motion.ends["rear"].wheel_travel_mm)
+    front_end, rear_end = motion.ends["front"], motion.ends["rear"]
+    pitch, fork, rear = (
+        _block_mean(values, step)
+        for values in (motion.pitch_deg, front_end.shaft_travel_mm, rear_end.wheel_travel_mm)
     )
     use = np.asarray(selected[: len(pitch) * step].reshape(-1, step).all(axis=1))
     t_s = np.asarray((np.arange(len(pitch)) + 0.5 * (1 - 1 / step)) / rate, dtype=np.float64)
@@ -60,23 +64,25 @@ def weight_transfer(
     )
     smooth, slow_rear, held = (_running_mean(values, width) for values in (pitch, rear, acceleration))
     dives = list(_episodes(held < BRAKING_M_S2, use, held, smooth, rate))
-    releases = [_release(smooth, end, change, rate) for _, end, change, _ in dives]
-    dive = np.array([-gain for _, _, _, gain in dives])
+    releases = [_release(smooth, end, change, rate) for _, end, change in dives]
     braking = use & (held < BRAKING_M_S2) & np.isfinite(slow_rear)
-    half = half_width(float(dive.std(ddof=1) / np.sqrt(len(dive))), len(dive)) if len(dive) >= FEWEST else 0.0
-    mean = float(dive.mean()) if len(dive) >= FEWEST else None
     upright = use & (np.abs(lean) < UPRIGHT_DEG)  # nowhere where the lean is not known
-    slowing, driving = (
-        _stretches(upright & mask, rate)
-        for mask in (acceleration < -UPRIGHT_M_S2, acceleration > UPRIGHT_M_S2)
-    )
-    squat, squat_steady = (_gain(-pitch, acceleration, driving, drag) for drag in (None, speed**2))
-    rear_squat, rear_squat_steady = (_gain(rear, acceleration, driving, drag) for drag in (None, speed**2))
+    slowing, driving = upright & (acceleration < -UPRIGHT_M_S2), upright & (acceleration > UPRIGHT_M_S2)
+
+    def ridden_gain(values: FloatArray, push: FloatArray, mask: BoolArray) -> Gain | None:
+        return _gain(values, [push], _stretches(mask, rate))
+
+    def steady_gain(values: FloatArray, push: FloatArray, mask: BoolArray) -> Gain | None:
+        return _steady_gain(values, push, speed**2, mask, rate)
+
+    dive = ridden_gain(pitch, -acceleration, slowing)
+    squat = ridden_gain(-pitch, acceleration, driving)
+    rear_squat = ridden_gain(rear, acceleration, driving)
     return WeightTransfer(
         brakings=len(dives),
-        drives=len(driving),
-        dive_deg_per_m_s2=mean,
-        dive_ci95=None if mean is None else (mean - half, mean + half),
+        drives=len(_stretches(driving, rate)),
+        dive_deg_per_m_s2=None if dive is None else dive.value,
+        dive_ci95=None if dive is None else dive.ci95,
         return_deg_s=_median(np.array([fastest for fastest, _ in releases])),
         settle_s=_median(np.array([settled for _, settled in releases])),
         rear_left_mm=float(np.quantile(slow_rear[braking], 0.05)) if braking.any() else None,
@@ -84,10 +90,12 @@ def weight_transfer(
         rear_squat_mm_per_m_s2=None if rear_squat is None else rear_squat.value,
         squat_ci95=None if squat is None else squat.ci95,
         rear_squat_ci95=None if rear_squat is None else rear_squat.ci95,
-        dive_at_one_speed=_gain(pitch, -acceleration, slowing, speed**2),
-        squat_at_one_speed=squat_steady,
-        rear_squat_at_one_speed=rear_squat_steady,
+        steady_dive=steady_gain(pitch, -acceleration, slowing),
+        steady_fork_dive=steady_gain(fork, -acceleration, slowing),
+        steady_squat=steady_gain(-pitch, acceleration, driving),
+        steady_rear_squat=steady_gain(rear, acceleration, driving),
         lean_known="lean" in ridden.sources,
+        stretches=len(_stretches(slowing, rate)),
     )
 
 
@@ -96,21 +104,42 @@ def _stretches(mask: BoolArray, rate: float) -> list[slice]:
     return [slice(a, b) for a, b in zip(*runs(mask), strict=True) if b - a >= SHORTEST_STRETCH_S * rate]
 
 
-def _gain(
-    values: FloatArray, acceleration: FloatArray, stretches: list[slice], drag: FloatArray | None
+def _steady_gain(
+    values: FloatArray, acceleration: FloatArray, drag: FloatArray, mask: BoolArray, rate: float
 ) -> Gain | None:
-    """Slope of values over an acceleration within stretches, with the part that goes with ``drag`` taken out.
+    """Slope of values over an acceleration that is held, at one speed.
+
+    At low frequencies an end follows as G (a - tau da/dt), whatever its damping; so the rate of change of the
+    acceleration takes out what comes late or swings over, and ``drag`` what goes with the square of the speed. What
+    the length of the means changes is in the interval.
+    """
+    gains = []
+    for length_s in STEADY_S:
+        width = round(length_s * rate)
+        whole = np.nan_to_num(_running_mean(mask.astype(np.float64), width)) > 1 - 1e-9
+        push = _running_mean(acceleration, width)
+        columns = [push, _running_mean(drag, width) / 1e3, np.gradient(push) * rate]
+        gains.append(_gain(_running_mean(values, width), columns, _stretches(whole, rate)))
+    middle = gains[1]
+    if middle is None:
+        return None
+    others = [abs(gain.value - middle.value) for gain in gains if gain is not None]
+    half = float(np.hypot((middle.ci95[1] - middle.ci95[0]) / 2, max(others)))
+    return Gain(middle.value, (middle.value - half, middle.value + half))
+
+
+def _gain(values: FloatArray, columns: Sequence[FloatArray], stretches: list[slice]) -> Gain | None:
+    """Slope of values over the first column within stretches, with what goes with the others taken out.
 
     Each stretch is one piece of evidence: the interval is by leaving one out at a time (jackknife). None with few
-    stretches, or where acceleration and drag cannot be told apart.
+    stretches, or where the columns cannot be told apart.
     """
     if len(stretches) < FEWEST_STRETCHES:
         return None
     matrices = []
     for here in stretches:
-        columns = [np.ones(here.stop - here.start), acceleration[here], values[here]]
         rows = np.column_stack(
-            columns if drag is None else [columns[0], columns[1], drag[here] / 1e3, columns[2]]
+            [np.ones(here.stop - here.start), *(column[here] for column in columns), values[here]]
         )
         rows = rows[np.isfinite(rows).all(axis=1)]
         matrices.append(rows.T @ rows)
@@ -140,8 +169,8 @@ def _running_mean(values: FloatArray, width: int) -> FloatArray:
 
 def _episodes(
     during: BoolArray, use: BoolArray, acceleration: FloatArray, values: FloatArray, rate: float
-) -> Iterator[tuple[int, int, float, float]]:
-    """Start, end, change of the values from before to the second half, and that change per acceleration."""
+) -> Iterator[tuple[int, int, float]]:
+    """Start, end, and change of the values from before to the second half."""
     edges = np.flatnonzero(np.diff(np.concatenate(([False], during & use, [False])).astype(np.int8)))
     before = round(BEFORE_S * rate)
     if before < 2:  # nothing is seen of what was before
@@ -154,7 +183,7 @@ def _episodes(
         change = float(np.mean(values[held]) - np.mean(values[ahead]))
         push = float(np.mean(acceleration[held]) - np.mean(acceleration[ahead]))
         if np.isfinite(change) and abs(push) > 1.0:
-            yield start, end, change, change / push
+            yield start, end, change
 
 
 def _release(pitch: FloatArray, end: int, change: float, rate: float) -> tuple[float, float]:

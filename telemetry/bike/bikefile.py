@@ -9,6 +9,7 @@ so that a misspelt one cannot be silently ignored. What is not in the minimum is
 """
 
 from collections.abc import Iterator, Sequence
+from datetime import date
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Annotated, Any, ClassVar, Self, get_args
@@ -16,28 +17,66 @@ from typing import Annotated, Any, ClassVar, Self, get_args
 import numpy as np
 from pydantic import Field, ValidationError, model_validator
 
-from telemetry.bike.curve import BEYOND_MM, LeverageCurve
 from telemetry.bike.dyno import Dyno, fitted_sides, read_dyno
-from telemetry.bike.identity import WithIdentity
-from telemetry.bike.mechanism import LinkageError
-from telemetry.bike.ranges import implausible
+from telemetry.bike.leverage import BEYOND_MM, LeverageCurve, LinkageError
 from telemetry.bike.sections import (
     Adjuster,
     Chain,
     Eccentric,
-    FlipChip,
     Linkage,
     Load,
     Measured,
     MeasuredAt,
+    MountInsert,
     NamesColumns,
     Section,
+    Sensor,
     SpringParts,
     Swingarm,
+    implausible,
+    with_bench_tables,
 )
-from telemetry.bike.sensor import Sensor, with_bench_tables
 from telemetry.errors import BikeFileError
 from telemetry.tomlfile import Key, file_error, read_toml
+
+_KEYS = ("id", "serviced")
+_CURVE = ("compression", "rebound", "dyno", "dyno_file")
+
+
+class DamperIdentity(Section):
+    """The damper that is fitted: what is engraved on it or written on its label, and the day of its last service."""
+
+    id: Annotated[str, Field(min_length=1)]
+    serviced: date | None = None
+
+
+class WithIdentity(Section):
+    """An end whose damper has an identity, with or without its curve.
+
+    In the file ``id`` and ``serviced`` stand in the damper's section; here they are in ``fitted``, so that a damper
+    without a curve has one as well.
+    """
+
+    fitted: DamperIdentity | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _identity_of_the_damper(cls, data: Any) -> Any:
+        damper = data.get("damper") if isinstance(data, dict) else None
+        if not isinstance(damper, dict) or not set(_KEYS) & set(damper):
+            return data
+        if "id" not in damper:
+            raise ValueError("damper.serviced needs damper.id as well: which damper was it?")
+        try:
+            identity = DamperIdentity(**{key: damper[key] for key in _KEYS if key in damper})
+        except ValidationError as error:
+            wrong = error.errors()[0]["loc"][0]
+            needed = "a name" if wrong == "id" else "a date such as 2026-05-01"
+            raise ValueError(f"damper.{wrong} must be {needed}, not {damper[str(wrong)]!r}") from None
+        rest = {key: value for key, value in damper.items() if key not in _KEYS}
+        has_curve = any(key in rest for key in _CURVE)
+        return {**data, "fitted": identity, "damper": rest if has_curve else None}
+
 
 # Low/high speed split of damper speed at the shaft: a setting of the bike file. Common practice, no source.
 FRONT_SPEED_SPLIT_MM_S = 150.0
@@ -176,7 +215,7 @@ class Rear(_EndSection):
     linkage: Linkage | None = None
     shock_length_mm: float | None = None
     axle_back_mm: float = 0.0
-    flip_chip: FlipChip | None = None
+    mount_insert: MountInsert | None = None
     eccentric: Eccentric | None = None
     chain: Chain | None = None
     speed_split_mm_s: float = REAR_SPEED_SPLIT_MM_S
@@ -187,7 +226,7 @@ class Rear(_EndSection):
         given = [name for name in names if getattr(self, name) is not None]
         if len(given) != 1:
             raise ValueError(f"needs exactly one of {', '.join(names)} (given: {', '.join(given) or 'none'})")
-        for name, needed in (("linkage", "swingarm"), ("chain", "swingarm"), ("flip_chip", "linkage"),
+        for name, needed in (("linkage", "swingarm"), ("chain", "swingarm"), ("mount_insert", "linkage"),
                              ("eccentric", "swingarm")):  # fmt: skip
             if getattr(self, name) is not None and getattr(self, needed) is None:
                 raise ValueError(f"{name} needs [rear.{needed}] as well")
@@ -491,7 +530,7 @@ def parse_bike(data: dict[str, Any], *, source: str = "bike") -> Bike:
     BikeFileError
         Naming the source, the key and what is allowed.
     """
-    from telemetry.bike.swingarm_sensor import shaft_sensor
+    from telemetry.bike.rearend import shaft_sensor
 
     try:
         bike = Bike.model_validate({"name": Path(source).stem, **_plain_adjusters(data), "source": source})

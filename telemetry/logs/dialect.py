@@ -6,10 +6,8 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from telemetry.logs.cells import NA_WORDS
-from telemetry.logs.headers import split_unit, unique_names
-from telemetry.logs.times import is_time_text
-from telemetry.logs.units import find_unit
+from telemetry.logs.cells import NA_WORDS, is_time_text
+from telemetry.logs.rawlog import find_unit, split_unit, unique_names
 
 DELIMITERS = (",", ";", "\t", "|")
 DECIMAL_MARKS = (".", ",")

@@ -1,101 +1,19 @@
 """How numbers and places are written, the same on paper and in the terminal."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from math import isfinite
 
 from telemetry.arrays import ENDS, End
-from telemetry.balance.balance import Balance, Gain
+from telemetry.balance.balance import Balance, Gain, WeightTransfer
+from telemetry.bike import GRAVITY_M_S2
 from telemetry.laps import Corner, SharedPlace, by_place, lap_length_m
 from telemetry.motion.summary import StopEvent
 from telemetry.notes import QualityNote
 from telemetry.setup import Comparison
 from telemetry.summary import LapSummary, Summary
-from telemetry.wording import place_words
+from telemetry.wording import STOP_WORDS, laps_list, number, place_words
 
-UNKNOWN = "–"
 SEVERITY_WORDS = {"info": "note", "warning": "WARNING", "refused": "CANNOT TELL"}
-STOP_WORDS = {"bottomed": "bottomed", "topped_out": "topped out"}
-
-
-def number(value: float | None, decimals: int = 0) -> str:
-    """A number as read aloud, or a dash where it is not known.
-
-    Examples
-    --------
-    >>> number(-0.04, 1), number(12.34, 1), number(float("nan"))
-    ('0.0', '12.3', '–')
-    """
-    if value is None or not isfinite(value):
-        return UNKNOWN
-    text = f"{value:.{decimals}f}"
-    return text.lstrip("-") if float(text) == 0 else text
-
-
-def with_interval(value: float | None, ci95: tuple[float, float] | None, decimals: int = 2) -> str:
-    """A number with its 95 % interval, as far as both are known.
-
-    Examples
-    --------
-    >>> with_interval(0.9, (0.8, 1.0))
-    '0.90 (0.80 to 1.00)'
-    """
-    if ci95 is None or value is None:
-        return number(value, decimals)
-    return f"{number(value, decimals)} ({number(ci95[0], decimals)} to {number(ci95[1], decimals)})"
-
-
-def plus_minus(value: float | None, ci95: tuple[float, float] | None, decimals: int = 2) -> str:
-    """A number with half the width of its symmetric 95 % interval, as far as both are known.
-
-    Examples
-    --------
-    >>> plus_minus(0.9, (0.8, 1.0))
-    '0.90 ± 0.10'
-    """
-    if ci95 is None or value is None:
-        return number(value, decimals)
-    return f"{number(value, decimals)} ± {number((ci95[1] - ci95[0]) / 2, decimals)}"
-
-
-def laps_from(source: str) -> str:
-    """Where the laps are from.
-
-    Examples
-    --------
-    >>> laps_from("beacon"), laps_from("none")
-    ('laps from: beacon', 'no laps found')
-    """
-    return "no laps found" if source == "none" else f"laps from: {source}"
-
-
-def lap_time(seconds: float) -> str:
-    """Minutes and seconds.
-
-    Examples
-    --------
-    >>> lap_time(92.456), lap_time(59.999)
-    ('1:32.46', '1:00.00')
-    """
-    hundredths = round(100 * seconds)
-    return f"{hundredths // 6000}:{hundredths % 6000 / 100:05.2f}"
-
-
-def laps_list(laps: Iterable[int | None]) -> str:
-    """Lap numbers in words, each once.
-
-    Examples
-    --------
-    >>> laps_list([3, 1, 2, 2, 5]), laps_list([None])
-    ('1-3, 5', '–')
-    """
-    runs: list[list[int]] = []
-    for lap in sorted({lap for lap in laps if lap is not None}):
-        if runs and lap == runs[-1][1] + 1:
-            runs[-1][1] = lap
-        else:
-            runs.append([lap, lap])
-    return ", ".join(f"{a}-{b}" if b > a else f"{a}" for a, b in runs) or UNKNOWN
 
 
 @dataclass(frozen=True)
@@ -129,7 +47,7 @@ def _stop_place(stops: Sequence[StopEvent], place: SharedPlace) -> StopPlace:
     return StopPlace(
         first.end,
         STOP_WORDS[first.kind],
-        place_words(place.corner, place.phase, None if place.corner else place.distance_m),
+        place_words(place.corner, place.phase, place.distance_m),
         place.distance_m,
         laps_list(place.laps),
         len(stops),
@@ -197,8 +115,8 @@ def pitch_words(balance: Balance) -> str:
 
 
 def _gain_words(gain: Gain, decimals: int) -> str:
-    """Size of a gain with its interval, without the sign that the sentence says in words."""
-    sign = 1.0 if gain.value >= 0 else -1.0
+    """Size of a gain per g with its interval, without the sign that the sentence says in words."""
+    sign = GRAVITY_M_S2 if gain.value >= 0 else -GRAVITY_M_S2
     low, high = sorted(sign * end for end in gain.ci95)
     return f"{number(sign * gain.value, decimals)} (95 % {number(low, decimals)} to {number(high, decimals)})"
 
@@ -225,26 +143,30 @@ def chassis_words(balance: Balance) -> tuple[str, ...]:
         )
         if moved:
             found.append(f"What the steering absorbs, 5 to 95 % of the time: {moved}.")
-    if transfer is not None and transfer.dive_deg_per_m_s2 is not None:
-        found.append(
-            f"Dive {number(transfer.dive_deg_per_m_s2, 2)} deg per m/s2 over {transfer.brakings} brakings, back at up "
-            f"to {number(transfer.return_deg_s, 1)} deg/s; the rear keeps {number(transfer.rear_left_mm, 0)} mm to "
-            "extend (median of them)."
+    return (*found, *([] if transfer is None else _transfer_words(transfer)))
+
+
+def _transfer_words(transfer: WeightTransfer) -> Iterator[str]:
+    """Dive and squat, steady and per g; what the pitch does at the release."""
+    fork, pitch, rear = transfer.steady_fork_dive, transfer.steady_dive, transfer.steady_rear_squat
+    if fork is not None and pitch is not None and fork.ci95[0] > 0:
+        yield (
+            f"In steady upright braking the fork dives {_gain_words(fork, 0)} mm per g, "
+            f"{_gain_words(pitch, 1)} deg of pitch, over {transfer.stretches} stretches."
         )
-    if transfer is not None and transfer.dive_at_one_speed is not None:
-        found.append(
-            f"Dive at one speed, without the drag: {_gain_words(transfer.dive_at_one_speed, 2)} deg per m/s2."
+    if transfer.return_deg_s is not None and transfer.rear_left_mm is not None:
+        yield (
+            f"Over {transfer.brakings} brakings the pitch comes back at up to {number(transfer.return_deg_s, 1)} "
+            f"deg/s (median), and the rear keeps {number(transfer.rear_left_mm, 0)} mm to extend."
         )
-    steady = None if transfer is None else transfer.rear_squat_at_one_speed
-    if transfer is not None and steady is not None:
-        found.append(
-            f"Under upright drive the rear {'sinks' if steady.value >= 0 else 'rises'} "
-            f"{_gain_words(steady, 1)} mm per m/s2 at one speed, over {transfer.drives} stretches."
-            if steady.ci95[0] * steady.ci95[1] > 0
-            else f"Under upright drive the rear shows no clear squat over {transfer.drives} stretches."
+    if rear is not None and rear.ci95[0] * rear.ci95[1] > 0:
+        yield (
+            f"In steady upright drive the rear {'sinks' if rear.value >= 0 else 'rises'} {_gain_words(rear, 0)} mm per "
+            f"g, over {transfer.drives} stretches."
         )
-    elif transfer is not None and not transfer.lean_known:
-        found.append(
-            "Squat cannot be told: it needs the lean, logged or from positions, to leave out corners."
+    elif rear is not None:
+        yield f"In steady upright drive the rear shows no clear squat over {transfer.drives} stretches."
+    if not transfer.lean_known:
+        yield (
+            "Dive and squat cannot be told: they need the lean, logged or from positions, to leave out corners."
         )
-    return tuple(found)

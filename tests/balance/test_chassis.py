@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy import signal
 from test_balance import RATE_HZ, motion_of, track_of
 
 from telemetry.balance.chassis import chassis_motion, geometry_movement, heave_and_pitch_mm
@@ -124,7 +125,10 @@ def test_dive_and_squat_of_known_gain_come_back():
     found = weight_transfer(motion, track, np.ones(len(motion.t_s), bool), riding)
     assert found.brakings == 6
     assert found.dive_deg_per_m_s2 == pytest.approx(0.4, rel=0.02)
-    assert found.dive_at_one_speed.value == pytest.approx(0.4, rel=0.02)
+    assert found.steady_dive.value == pytest.approx(0.4, rel=0.02)
+    # the fork follows the pitch and the rear: d(fork) = d(rear) + wheelbase d(pitch), the rear rises 2 mm per m/s2
+    per_m_s2 = 1400.0 * np.radians(0.4) - 2.0
+    assert found.steady_fork_dive.value == pytest.approx(per_m_s2, rel=0.03)
     assert found.rear_squat_mm_per_m_s2 == pytest.approx(3.0, rel=0.02)
     assert found.rear_squat_ci95[0] <= 3.0 + 0.01 and found.rear_squat_ci95[1] >= 3.0 - 0.01
     assert found.rear_left_mm == pytest.approx(40 - 2.0 * 8.0, abs=0.6)
@@ -151,6 +155,29 @@ def test_without_the_lean_nothing_is_said_of_squat():
         riding, lean_deg=np.full(len(riding.lean_deg), np.nan), sources={"acceleration": "speed"}
     )
     found = weight_transfer(motion, track, np.ones(len(motion.t_s), bool), unknown)
-    assert found.dive_deg_per_m_s2 == pytest.approx(0.4, rel=0.02)
-    assert found.rear_squat_mm_per_m_s2 is None and found.rear_squat_at_one_speed is None
-    assert not found.lean_known
+    assert found.dive is None and found.steady_dive is None
+    assert found.rear_squat is None and found.steady_rear_squat is None
+    assert not found.lean_known and found.brakings == 6
+
+
+def test_steady_dive_leaves_out_drag_and_what_the_pitch_swings_over_by():
+    rng = np.random.default_rng(4)
+    # brake and throttle come and go: a new level every 0.7 s, and the pitch follows at 2 Hz with damping ratio 0.4
+    levels = np.concatenate([rng.uniform(-9.0, -3.0, 8), rng.uniform(3.0, 9.0, 8)])
+    acceleration = np.tile(np.repeat(levels, round(0.7 * RATE_HZ)), 10)
+    acceleration = np.convolve(acceleration, np.full(100, 0.01), "same")
+    speed = 55 + np.cumsum(acceleration - acceleration.mean()) / RATE_HZ
+    inertia, damping = 1 / (4 * np.pi) ** 2, 0.8 / (4 * np.pi)
+    plant = signal.bilinear([1.0], [inertia, damping, 1.0], fs=RATE_HZ)
+    pitch = -0.4 * signal.lfilter(*plant, acceleration) - 2e-4 * speed**2
+    rear = np.full(len(pitch), 40.0)
+    front = rear + 1400.0 * np.sin(np.radians(pitch))
+    riding = Riding(
+        RATE_HZ, speed, acceleration, np.zeros(len(speed)), {"acceleration": "speed", "lean": "lean"}
+    )
+    motion = motion_of(front, rear)
+    found = weight_transfer(motion, track_of(len(speed), speed), np.ones(len(speed), bool), riding)
+    # gain of a second-order lag at 0 Hz (closed form); the plain slope does not hold it
+    assert found.steady_dive.value == pytest.approx(0.4, rel=0.05)
+    assert found.dive.ci95[0] > 0.4
+    assert found.steady_dive.ci95[0] <= 0.4 <= found.steady_dive.ci95[1]
