@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from telemetry.arrays import FloatArray
-from telemetry.logs.rawlog import RawLog, find_unit
+from telemetry.logs.rawlog import RawLog, find_unit, to_unit
 
 # Behaviour is judged on means over blocks of about this long, which is short against braking and long against bumps.
 BLOCK_S = 0.25
