@@ -8,11 +8,12 @@ from dashboard.scene import Scene, chosen_lap, corner_bands
 from dashboard.shelf import Shelf
 from dashboard.stretch import DISTANCE_TITLE
 from dashboard.urlstate import View
-from dashboard.words import event_place, number, stop_sentence
+from dashboard.words import event_place, stop_sentence
 from telemetry.arrays import FloatArray
 from telemetry.damping.oscillation import OscillationEvent
 from telemetry.report.labels import beside
 from telemetry.report.rows_damping import sure_percent
+from telemetry.wording import number
 
 # Corner numbers stand this far beside the line, as a share of the size of the map.
 LABEL_OFFSET = 0.055

@@ -14,14 +14,13 @@ from dashboard.figures.travel import Band, Mark, TravelPicture, within
 from dashboard.shelf import Shelf
 from dashboard.stretch import Stretch, spans, stretch
 from dashboard.urlstate import View
-from dashboard.words import number
 from telemetry.arrays import ENDS, End, FloatArray
 from telemetry.balance.balance import Balance
 from telemetry.damping.oscillation import OscillationEvent, RejectedCandidate
 from telemetry.laps import lap_length_m
 from telemetry.motion import EndSummary, PlaneSummary, StopEvent, judged_ends
-from telemetry.report.words import STOP_WORDS
 from telemetry.summary import LapSummary, Summary
+from telemetry.wording import STOP_WORDS, number
 
 M_S_TO_KM_H = 3.6
 # More labels than this along the axis would be written over each other.

@@ -131,6 +131,7 @@ def template(theme: Theme) -> go.layout.Template:
                 "bordercolor": theme.rule,
                 "font": {"family": FONT, "size": 13, "color": theme.ink},
                 "align": "left",
+                "namelength": -1,
             },
         }
     )

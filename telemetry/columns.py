@@ -11,10 +11,8 @@ from telemetry.bike import Bike
 from telemetry.bike.bikefile import Channels
 from telemetry.errors import ChannelError
 from telemetry.logs import RawLog
-from telemetry.logs.behaviour import Behaviour, describe
-from telemetry.logs.mapping import Proposal, propose
-from telemetry.logs.remembered import recall
-from telemetry.logs.units import find_unit, to_unit
+from telemetry.logs.mapping import Behaviour, Proposal, describe, propose, recall
+from telemetry.logs.rawlog import find_unit, to_unit
 from telemetry.notes import QualityNote
 
 KEYS = tuple(key for key in Channels.model_fields if key != "rate_hz")

@@ -1,20 +1,34 @@
-"""What is said of a lap in one number each, and which laps count: for comparing runs and for shift over an outing."""
+"""The registry of what is measured: every number with its key, label, unit, decimals, group and how it is read.
+
+Tables, tiles, comparisons, trends, CSV and programs take label, unit and format from here. To show a new number
+everywhere, add one entry.
+"""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import isfinite
+from typing import Any, Literal
 
 from telemetry.arrays import ENDS, End
-from telemetry.motion.summary import EndSummary
+from telemetry.motion.summary import EndSummary, SpeedSide, SpeedSummary, TravelSummary
 from telemetry.summary import LapSummary
+from telemetry.wording import number
 
 # A lap with more of its time masked than this is left out for that end. A choice, no source.
 MAX_MASKED_SHARE = 0.05
 
+Plane = Literal["wheel", "shaft"]
+Group = Literal["travel", "speed", "balance", "bump", "chassis", "damping", "lap", "log", ""]
+
+
+def decimals_of(unit: str) -> int:
+    """Decimals of a number in this unit, where its metric says nothing else. Ratios are compared to a thousandth."""
+    return {"mm": 1, "mm/s": 0, "deg": 2, "s": 2, "%": 0, "Hz": 1, "ms": 0, "N": 0}.get(unit, 3)
+
 
 @dataclass(frozen=True)
 class Metric:
-    """One number a lap.
+    """One number.
 
     Parameters
     ----------
@@ -23,9 +37,15 @@ class Metric:
     label, unit : str
         For a person.
     ends : tuple of End
-        Whose samples it rests on; empty when on none.
+        Whose samples it rests on; empty when on none, or where it is one of either end.
     read : callable
-        The number of a lap; None where it cannot be told.
+        The number, in ``unit``, of what it is a number of: an `EndAt`, a lap, a value; None where it cannot be told.
+    decimals : int or None
+        None for those usual for the unit (`decimals_of`).
+    group : str
+        The table it stands in.
+    extra : bool
+        Whether a short table leaves it out.
     outing_sd, outing_share : float
         Standard deviation between outings with the same set-up, over and above that of their laps, before any repeat
         is known: absolute, and as a share of the value.
@@ -37,11 +57,109 @@ class Metric:
     label: str
     unit: str
     ends: tuple[End, ...]
-    read: Callable[[LapSummary], float | None]
+    read: Callable[[Any], float | None]
+    decimals: int | None = None
+    group: Group = ""
+    extra: bool = False
     outing_sd: float = 0.0
     outing_share: float = 0.0
     speed: bool = False
 
+    @property
+    def digits(self) -> int:
+        """Decimals it is written with."""
+        return decimals_of(self.unit) if self.decimals is None else self.decimals
+
+    @property
+    def heading(self) -> str:
+        """Label with unit: ``maximum travel [mm]``."""
+        return headed(self.label, self.unit)
+
+    def text(self, subject: Any) -> str:
+        """The number of a subject as it is written; a dash where it cannot be told."""
+        return number(self.read(subject), self.digits)
+
+
+def headed(label: str, unit: str) -> str:
+    """A label with its unit: ``maximum travel [mm]``, ``damping ratio``."""
+    return f"{label} [{unit}]".lstrip() if unit else label
+
+
+@dataclass(frozen=True)
+class EndAt:
+    """One end at one place of measurement: what the metrics of an end are read from."""
+
+    end: EndSummary
+    plane: Plane = "wheel"
+
+    @property
+    def travel(self) -> TravelSummary:
+        """Travel there."""
+        return self.end.wheel.travel if self.plane == "wheel" else self.end.shaft.travel
+
+    @property
+    def speed(self) -> SpeedSummary:
+        """Speed there."""
+        return self.end.wheel.speed if self.plane == "wheel" else self.end.shaft.speed
+
+    @property
+    def stroke_mm(self) -> float:
+        """Full stroke there. [mm]"""
+        return self.end.wheel_stroke_mm if self.plane == "wheel" else self.end.stroke_mm
+
+
+def _travel(
+    key: str, label: str, read: Callable[[EndAt], float | None], unit: str = "mm", **more: Any
+) -> Metric:
+    return Metric(f"travel.{key}", label, unit, (), read, group="travel", **more)
+
+
+def _speed(
+    key: str, label: str, read: Callable[[EndAt], float | None], unit: str = "mm/s", **more: Any
+) -> Metric:
+    return Metric(f"speed.{key}", label, unit, (), read, group="speed", **more)
+
+
+def _direction(name: Literal["compression", "rebound"]) -> tuple[Metric, ...]:
+    def side(at: EndAt) -> SpeedSide:
+        return at.speed.compression if name == "compression" else at.speed.rebound
+
+    return (
+        _speed(f"{name}.rms_mm_s", f"{name} speed, RMS", lambda at: side(at).rms_mm_s),
+        _speed(f"{name}.p95_mm_s", f"{name} speed, 95th percentile", lambda at: side(at).p95_mm_s),
+        _speed(f"{name}.p99_mm_s", f"{name} speed, 99th percentile", lambda at: side(at).p99_mm_s, extra=True),
+        _speed(f"{name}.max_mm_s", f"{name} speed, maximum", lambda at: side(at).max_mm_s, extra=True),
+        _speed(f"{name}.share", f"time in {name}", lambda at: 100 * side(at).share, "%", decimals=1, extra=True),
+        _speed(f"{name}.low_share", f"time in low-speed {name}",
+               lambda at: 100 * side(at).low_speed_share, "%", decimals=1, extra=True),
+        _speed(f"{name}.high_share", f"time in high-speed {name}",
+               lambda at: 100 * side(at).high_speed_share, "%", decimals=1, extra=True),
+    )  # fmt: skip
+
+
+# Of one end, read from an `EndAt`. What is left at the deepest point is never less than nothing: a stroke in the bike
+# file that is short by a millimetre is no travel in hand.
+END_METRICS: tuple[Metric, ...] = (
+    _travel("used_pct", "travel used", lambda at: at.travel.used_pct, "% of stroke", decimals=0),
+    _travel("max_mm", "maximum travel", lambda at: at.travel.max_mm),
+    _travel("left_mm", "travel left at the deepest point", lambda at: max(at.travel.margin_mm, 0.0)),
+    _travel("p95_mm", "95th percentile of travel", lambda at: at.travel.p95_mm),
+    _travel("median_mm", "median travel", lambda at: at.travel.median_mm),
+    _travel("below_sag_mm", "median travel beyond static sag", lambda at: at.end.use.below_sag_mm),
+    _travel("deep_share", "time in the last tenth of the stroke", lambda at: 100 * at.end.use.deep_share, "%",
+            decimals=1),
+    _travel("stroke_mm", "full stroke", lambda at: at.stroke_mm),
+    _travel("bottomed", "times bottomed", lambda at: len(at.end.bottomed), "", decimals=0),
+    _travel("topped_out", "times topped out", lambda at: len(at.end.topped_out), "", decimals=0),
+    _travel("valid_share", "valid time", lambda at: 100 * at.end.valid_share, "%", decimals=1),
+    _travel("mean_mm", "mean travel", lambda at: at.travel.mean_mm, extra=True),
+    _travel("min_mm", "minimum travel", lambda at: at.travel.min_mm, extra=True),
+    *_direction("compression"),
+    *_direction("rebound"),
+    _speed("noise_mm_s", "speed noise", lambda at: at.speed.noise_mm_s, decimals=1),
+    _speed("bandwidth_hz", "speed bandwidth", lambda at: at.speed.bandwidth_hz, "Hz", decimals=0),
+)  # fmt: skip
+OF_END = {metric.key: metric for metric in END_METRICS}
 
 # How far outings with one set-up lie apart (standard deviations; common practice, no source): 2 kg of fuel and
 # clothing move an end by about 0.5 mm at 20 N/mm, as does a sensor that was taken off and put back; 3 % of damping,
@@ -54,68 +172,60 @@ OUTING_TIME_SHARE = 0.003
 OUTING_TRAIL_MM = 0.13
 
 
-def _of_end(end: End, read: Callable[[EndSummary], float]) -> Callable[[LapSummary], float | None]:
-    return lambda lap: read(lap.ends[end]) if lap.ends[end].judged else None
+def _of_lap(end: End, key: str, short: str = "", **more: Any) -> Metric:
+    """A metric of one end as one of a lap, at the wheel; ``short`` is its key where that differs."""
+    metric = OF_END[key]
+
+    def read(lap: LapSummary) -> float | None:
+        return metric.read(EndAt(lap.ends[end])) if lap.ends[end].judged else None
+
+    return replace(
+        metric, key=f"{end}.{short or key}", label=f"{end} {metric.label}", ends=(end,), read=read, **more
+    )
 
 
 def _end_metrics(end: End) -> tuple[Metric, ...]:
-    def travel(key: str, label: str, read: Callable[[EndSummary], float]) -> Metric:
-        return Metric(
-            f"{end}.travel.{key}",
-            f"{end} travel, {label}",
-            "mm",
-            (end,),
-            _of_end(end, read),
-            outing_sd=OUTING_MM,
-        )
-
-    def speed(key: str, label: str, read: Callable[[EndSummary], float]) -> Metric:
-        return Metric(
-            f"{end}.speed.{key}", f"{end} {label} speed, RMS", "mm/s", (end,), _of_end(end, read),
-            outing_share=OUTING_SPEED_SHARE, speed=True,
-        )  # fmt: skip
-
     return (
-        travel("median_mm", "median", lambda e: e.wheel.travel.median_mm),
-        travel("p95_mm", "95 % below", lambda e: e.wheel.travel.p95_mm),
-        travel("max_mm", "most", lambda e: e.wheel.travel.max_mm),
-        speed("compression_mm_s", "compression", lambda e: e.wheel.speed.compression.rms_mm_s),
-        speed("rebound_mm_s", "rebound", lambda e: e.wheel.speed.rebound.rms_mm_s),
-    )
+        *(_of_lap(end, f"travel.{key}", outing_sd=OUTING_MM) for key in ("median_mm", "p95_mm", "max_mm")),
+        *(
+            _of_lap(end, f"speed.{way}.rms_mm_s", f"speed.{way}_mm_s", outing_share=OUTING_SPEED_SHARE, speed=True)
+            for way in ("compression", "rebound")
+        ),
+    )  # fmt: skip
 
 
 def _ratio(key: str, label: str, read: Callable[[LapSummary], float | None]) -> Metric:
     return Metric(
-        f"balance.{key}", f"{label}, rear over front", "", ENDS, read,
+        f"balance.{key}", f"{label}, rear over front", "", ENDS, read, group="balance",
         outing_share=OUTING_SPEED_SHARE, speed=True,
     )  # fmt: skip
 
 
-# Everything that is compared, most asked for first. The rear's hop damping is not among them: it is told with what
-# the front learned in its own outing, and a fork setting alone moved it by 16 % between simulated outings of one
-# sound shock, steadily on every lap.
+# Of a lap, read from a `LapSummary`: what shifts over an outing and stands in a CSV, most asked for first. The rear's
+# hop damping is not among them: it is told with what the front learned in its own outing, and a fork setting alone
+# moved it by 16 % between simulated outings of one sound shock, steadily on every lap.
 METRICS: tuple[Metric, ...] = (
     *(metric for end in ENDS for metric in _end_metrics(end)),
     _ratio("compression", "compression speed, RMS", lambda lap: lap.balance.speed_ratio.compression),
     _ratio("rebound", "rebound speed, RMS", lambda lap: lap.balance.speed_ratio.rebound),
     Metric(
-        "pitch.mean_deg", "pitch, mean (nose down positive)", "deg", ENDS,
-        lambda lap: lap.balance.pitch.mean_deg, outing_sd=OUTING_PITCH_DEG,
+        "pitch.mean_deg", "mean pitch, nose down positive", "deg", ENDS,
+        lambda lap: lap.balance.pitch.mean_deg, group="chassis", outing_sd=OUTING_PITCH_DEG,
     ),
-    Metric("lap.time_s", "lap time", "s", (), lambda lap: lap.time_s, outing_share=OUTING_TIME_SHARE),
+    Metric("lap.time_s", "lap time", "s", (), lambda lap: lap.time_s, group="lap", outing_share=OUTING_TIME_SHARE),
 )  # fmt: skip
 
 
 def _asymmetry(end: End) -> Metric:
     # temperature, fuel and pace act on both directions of one end alike: no spread between outings of its own
     return Metric(
-        f"{end}.asymmetry", f"{end} speed, compression over rebound", "", ENDS,
+        f"{end}.asymmetry", f"{end} speed, compression over rebound, 10th to 90th percentile", "", ENDS,
         lambda lap: lap.balance.speed.asymmetry.get(end) if lap.balance.speed else None, speed=True,
     )  # fmt: skip
 
 
-# What two runs are compared by. Typical speeds are slopes of quantiles, 10 to 90 %: the few largest bumps, which differ
-# from lap to lap, do not count there.
+# What two runs are compared by. Speeds from the 10th to the 90th percentile are slopes of quantiles: the few largest
+# bumps, which differ from lap to lap, do not count there.
 COMPARED: tuple[Metric, ...] = (
     *METRICS,
     Metric(
@@ -127,23 +237,61 @@ COMPARED: tuple[Metric, ...] = (
         lambda lap: lap.places[0].trail_mm if lap.places else None, outing_sd=OUTING_TRAIL_MM,
     ),
     _ratio(
-        "compression_slope", "compression speed, typical",
+        "compression_slope", "compression speed, 10th to 90th percentile",
         lambda lap: lap.balance.speed.compression.slope if lap.balance.speed else None,
     ),
     _ratio(
-        "rebound_slope", "rebound speed, typical",
+        "rebound_slope", "rebound speed, 10th to 90th percentile",
         lambda lap: lap.balance.speed.rebound.slope if lap.balance.speed else None,
     ),
     *(_asymmetry(end) for end in ENDS),
     _ratio(
-        "same_bump_compression", "every common bump, compression speed",
+        "same_bump_compression", "peak compression speed on the same bumps",
         lambda lap: lap.balance.same_bump.every_compression_ratio if lap.balance.same_bump else None,
     ),
     _ratio(
-        "same_bump_rebound", "every common bump, rebound speed",
+        "same_bump_rebound", "peak rebound speed on the same bumps",
         lambda lap: lap.balance.same_bump.every_rebound_ratio if lap.balance.same_bump else None,
     ),
 )  # fmt: skip
+BY_KEY = {metric.key: metric for metric in COMPARED}
+
+
+def _plain(key: str, label: str, unit: str = "", decimals: int | None = None, scale: float = 1.0) -> Metric:
+    """A number that a table holds ready: its subject is the number itself."""
+    return Metric(key, label, unit, (), lambda value: None if value is None else scale * value, decimals)
+
+
+def _times(label: str) -> Metric:
+    return _plain(label, label, decimals=0)
+
+
+RATIO = _plain("ratio", "rear over front", decimals=2)
+# The average answer to a bump, by the names of `telemetry.balance.balance.BumpMeasure`.
+BUMP = {
+    metric.key: metric
+    for metric in (
+        _plain("depth_mm", "depth", "mm"),
+        _plain("time_to_peak_ms", "time to the deepest point", "ms"),
+        _plain("back_ms", "time from there back to ride height", "ms"),
+        _plain("overshoot_share", "overshoot", "% of depth", 0, 100.0),
+        _plain("cycles_to_settle", "cycles to settle", "", 1),
+    )
+}
+# Columns that several tables have.
+COUNT, SECONDS, SHARE = (
+    _times("times"),
+    _plain("for_s", "for", "s", 1),
+    _plain("share", "share", "%", 0, 100.0),
+)
+TRAVEL, SPEED = _plain("travel_mm", "wheel travel", "mm"), _plain("speed_mm_s", "speed", "mm/s")
+CONTACT_MS = _plain("contact_ms", "longest contact", "ms", 0, 1000.0)
+FREQUENCY, DAMPING = (
+    _plain("frequency_hz", "frequency", "Hz"),
+    _plain("damping_ratio", "damping ratio", decimals=2),
+)
+RMS_SPEED, PITCH_DEG = _plain("rms_mm_s", "RMS speed", "mm/s"), _plain("pitch_deg", "pitch", "deg")
+TIME_S = _plain("time_s", "at", "s", 1)
 
 
 def values_of(lap: LapSummary) -> dict[str, float | None]:

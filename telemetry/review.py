@@ -60,7 +60,7 @@ from telemetry.motion import (
 from telemetry.notes import QualityNote
 from telemetry.signals import Run, SensorSetup, to_run
 from telemetry.signals.channels import CONDITIONS
-from telemetry.signals.noise import noise_notes
+from telemetry.signals.spectra import noise_notes
 from telemetry.summary import (
     TRACE_COLUMNS,
     FittedDamper,

@@ -1,14 +1,182 @@
-"""Words that every sentence about a run is made with: counts, places, laps, the caution with every change."""
+"""How everything is written: numbers, intervals, laps, places, counts; and the sentences that several rooms share."""
 
 from collections.abc import Iterable, Mapping
+from math import isfinite
 
 from telemetry.arrays import ENDS, End
+from telemetry.laps import LapKind
 from telemetry.motion.summary import EndSummary
 
 CHANGE_CAUTION = (
     "Change one thing at a time, within the maker's limits, and try it at reduced pace first; "
     "recheck sag after any change of preload, spring or length."
 )
+UNKNOWN = "–"
+STOP_WORDS = {"bottomed": "bottomed", "topped_out": "topped out"}
+LAP_WORDS: dict[LapKind | None, str] = {
+    "out": "out lap",
+    "in": "in lap",
+    "pits": "pit lane",
+    "several": "several laps, a crossing was missed",
+    "aborted": "aborted",
+    "elsewhere": "other circuit",
+    "left out": "left out",
+}
+
+
+def number(value: float | None, decimals: int = 0, unit: str = "") -> str:
+    """A number with its unit; a dash where it is not known.
+
+    Parameters
+    ----------
+    unit : str
+        Written after a space; left out with the number.
+
+    Examples
+    --------
+    >>> number(-0.04, 1), number(-12.34, 1, "mm"), number(float("nan"), unit="mm"), number(32000)
+    ('0.0', '−12.3 mm', '–', '32 000')
+    """
+    if value is None or not isfinite(value):
+        return UNKNOWN
+    rounded = round(value, decimals) + 0.0  # a minus that is rounded off is none
+    text = f"{rounded:,.{decimals}f}" if abs(rounded) >= 1e4 else f"{rounded:.{decimals}f}"
+    return f"{text} {unit}".rstrip().replace("-", "−", 1).replace(",", " ")
+
+
+def percent(share: float | None, decimals: int = 0) -> str:
+    """A share of 1 as percent."""
+    return number(None if share is None else 100 * share, decimals, "%")
+
+
+def signed(value: float | None, decimals: int = 0, unit: str = "") -> str:
+    """A change with its sign: ``+1.2 mm``, ``−0.3 mm``, ``0.0 mm``."""
+    text = number(value, decimals, unit)
+    return f"+{text}" if value is not None and round(value, decimals) > 0 else text
+
+
+def interval(
+    value: float | None, ci: tuple[float | None, float | None] | None, decimals: int = 2, unit: str = ""
+) -> str:
+    """A number with its interval, as far as both are known.
+
+    Examples
+    --------
+    >>> interval(0.9, (0.8, 1.0)), interval(0.9, None), interval(1.0, (-0.5, 2.5), 1, "mm")
+    ('0.90 (0.80 to 1.00)', '0.90', '1.0 (−0.5 to 2.5) mm')
+    """
+    if ci is None or value is None or not isfinite(value):
+        return number(value, decimals, unit)
+    return (
+        f"{number(value, decimals)} ({number(ci[0], decimals)} to {number(ci[1], decimals)}) {unit}".rstrip()
+    )
+
+
+def plus_minus(value: float | None, half_width: float | None, decimals: int = 2) -> str:
+    """A number with the half width of a symmetric interval, or a standard error, as far as both are known.
+
+    Examples
+    --------
+    >>> plus_minus(0.9, 0.1), plus_minus(0.9, None)
+    ('0.90 ± 0.10', '0.90')
+    """
+    text = number(value, decimals)
+    return text if half_width is None or text == UNKNOWN else f"{text} ± {number(half_width, decimals)}"
+
+
+def half_width(ci: tuple[float, float] | None) -> float | None:
+    """Half the width of an interval."""
+    return None if ci is None else (ci[1] - ci[0]) / 2
+
+
+def lap_time(seconds: float | None) -> str:
+    """Minutes and seconds.
+
+    Examples
+    --------
+    >>> lap_time(92.456), lap_time(59.999), lap_time(None)
+    ('1:32.46', '1:00.00', '–')
+    """
+    if seconds is None:
+        return UNKNOWN
+    hundredths = round(100 * seconds)
+    return f"{hundredths // 6000}:{hundredths % 6000 / 100:05.2f}"
+
+
+def lap_words(lap: int, complete: bool, kind: LapKind | None = None) -> str:
+    """A lap by its number, and what it is where it is not a complete one.
+
+    Examples
+    --------
+    >>> lap_words(3, True), lap_words(0, False, "out"), lap_words(4, False)
+    ('3', '0, out lap', '4, part lap')
+    """
+    return f"{lap}" if complete else f"{lap}, {LAP_WORDS.get(kind, 'part lap')}"
+
+
+def laps_list(laps: Iterable[int | None]) -> str:
+    """Lap numbers for a table, each once.
+
+    Examples
+    --------
+    >>> laps_list([3, 1, 2, 2, 5]), laps_list([None])
+    ('1-3, 5', '–')
+    """
+    runs: list[list[int]] = []
+    for lap in sorted({lap for lap in laps if lap is not None}):
+        if runs and lap == runs[-1][1] + 1:
+            runs[-1][1] = lap
+        else:
+            runs.append([lap, lap])
+    return ", ".join(f"{a}-{b}" if b > a else f"{a}" for a, b in runs) or UNKNOWN
+
+
+def laps_words(laps: Iterable[int | None]) -> str:
+    """Lap numbers in a sentence, each once: ``laps 1, 2 and 4``; "" for none."""
+    numbers = sorted({lap for lap in laps if lap is not None})
+    if len(numbers) < 2:
+        return f"lap {numbers[0]}" if numbers else ""
+    return f"laps {', '.join(map(str, numbers[:-1]))} and {numbers[-1]}"
+
+
+def place_words(
+    corner: int | None, phase: str | None, distance_m: float | None = None, time_s: float | None = None
+) -> str:
+    """A place in words: corner and phase; without a corner the distance; without either the time of the run.
+
+    Examples
+    --------
+    >>> place_words(5, "drive", 1240.0), place_words(None, "straight", 1240.0), place_words(None, None, 1240.0)
+    ('corner 5, drive', 'straight (1240 m)', '1240 m into the lap')
+    >>> place_words(None, None, None, 12.3), place_words(None, "braking")
+    ('at 12.3 s', 'braking')
+    """
+    words = ", ".join([*([f"corner {corner}"] if corner else []), *([phase] if phase else [])])
+    if corner:
+        return words
+    if distance_m is not None and isfinite(distance_m):
+        return f"{words} ({number(distance_m)} m)" if words else f"{number(distance_m)} m into the lap"
+    return words or ("place not known" if time_s is None else f"at {number(time_s, 1)} s")
+
+
+def times(count: int) -> str:
+    """How often: once, twice, 3 times."""
+    return {1: "once", 2: "twice"}.get(count, f"{count} times")
+
+
+def count_word(n: int, one: str, many: str | None = None) -> str:
+    """A count with its noun: ``1 lap``, ``3 laps``."""
+    return f"{n} {one if n == 1 else many or one + 's'}"
+
+
+def sentence(text: str) -> str:
+    """With a capital letter at its start; the rest as it is."""
+    return text[:1].upper() + text[1:]
+
+
+def laps_from(source: str) -> str:
+    """Where the laps are from: ``laps from: beacon``, ``no laps found``."""
+    return "no laps found" if source == "none" else f"laps from: {source}"
 
 
 # With less of the time measured than this, what is said of an end is said of that time. A choice of ours.
@@ -56,29 +224,4 @@ def never_words(ends: Mapping[End, EndSummary], what: str) -> str:
             continue
         seen = measured_time(end)
         parts.append(f"the {name} never {what}" + (f" as far as it was measured ({seen})" if seen else ""))
-    text = "; ".join(parts)
-    return f"{text[0].upper()}{text[1:]}."
-
-
-def count_word(n: int, one: str, many: str | None = None) -> str:
-    """A count with its noun: ``1 lap``, ``3 laps``."""
-    return f"{n} {one if n == 1 else many or one + 's'}"
-
-
-def place_words(corner: int | None, phase: str | None, distance_m: float | None) -> str:
-    """A place in words, as far as it is known: ``corner 5, drive (1240 m)``."""
-    words = [f"corner {corner}"] if corner else []
-    if phase:
-        words.append(phase)
-    text = ", ".join(words)
-    if distance_m is not None:
-        return f"{text} ({distance_m:.0f} m)" if text else f"{distance_m:.0f} m into the lap"
-    return text or "place not known"
-
-
-def laps_words(laps: Iterable[int]) -> str:
-    """Lap numbers in words, each once: ``laps 1, 2 and 4``."""
-    numbers = sorted(set(laps))
-    if len(numbers) == 1:
-        return f"lap {numbers[0]}"
-    return f"laps {', '.join(map(str, numbers[:-1]))} and {numbers[-1]}"
+    return f"{sentence('; '.join(parts))}."

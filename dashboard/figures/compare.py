@@ -46,8 +46,11 @@ def lap_dots(
         A value worth a line, such as 1 for a ratio.
     """
     nothing = {"text": "Not known in either run.", "x": 0.5, "xref": "paper", "y": 0, "showarrow": False}
+    unit = x_title.rpartition("[")[2].rstrip("]") if "[" in x_title else ""
     return go.Figure(
-        data=[mark for place, row in enumerate(rows) for mark in _row(place, row, theme, digits)],
+        data=[
+            mark for place, row in enumerate(rows) for mark in _row(place, row, theme, f".{digits}f}} {unit}")
+        ],
         layout={
             "template": template(theme),
             "dragmode": False,
@@ -66,15 +69,15 @@ def lap_dots(
     )
 
 
-def _row(place: int, row: Dots, theme: Theme, digits: int) -> list[go.Scatter]:
+def _row(place: int, row: Dots, theme: Theme, written: str) -> list[go.Scatter]:
     """Before above after, each with its mean."""
     colour = {"front": theme.front, "rear": theme.rear}.get(row.end or "", theme.ink)
     marks = [
-        _dots(row.before, "before", "circle-open", place + 0.02, colour, digits),
-        _dots(row.after, "after", "circle", place + 0.30, colour, digits),
+        _dots(row.before, "before", "circle-open", place + 0.02, colour, written),
+        _dots(row.after, "after", "circle", place + 0.30, colour, written),
     ]
     means = (("before", row.before_mean, place + 0.02), ("after", row.after_mean, place + 0.30))
-    return [*marks, *(_mean(mean, name, y, theme, digits) for name, mean, y in means if mean is not None)]
+    return [*marks, *(_mean(mean, name, y, theme, written) for name, mean, y in means if mean is not None)]
 
 
 def _said(place: int, row: Dots, theme: Theme) -> dict:
@@ -114,7 +117,7 @@ def _rules(rows: int, line_at: float | None, theme: Theme) -> list[dict]:
 
 
 def _dots(
-    laps: tuple[tuple[int, float], ...], name: str, symbol: str, y: float, colour: str, digits: int
+    laps: tuple[tuple[int, float], ...], name: str, symbol: str, y: float, colour: str, written: str
 ) -> go.Scatter:
     return go.Scatter(
         x=[value for _, value in laps],
@@ -123,17 +126,17 @@ def _dots(
         mode="markers",
         marker={"symbol": symbol, "size": 12, "color": colour, "opacity": 0.85,
                 "line": {"width": 2 if name == "before" else 0.5, "color": colour}},
-        hovertemplate=f"%{{text}}: %{{x:.{digits}f}}<extra></extra>",
+        hovertemplate=f"%{{text}}: %{{x:{written}<extra></extra>",
         name=name,
     )  # fmt: skip
 
 
-def _mean(mean: float, name: str, y: float, theme: Theme, digits: int) -> go.Scatter:
+def _mean(mean: float, name: str, y: float, theme: Theme, written: str) -> go.Scatter:
     return go.Scatter(
         x=[mean],
         y=[y],
         mode="markers",
         marker={"symbol": "line-ns", "size": 22, "line": {"width": 2, "color": theme.ink}},
-        hovertemplate=f"{name}, mean: %{{x:.{digits}f}}<extra></extra>",
+        hovertemplate=f"{name}, mean: %{{x:{written}<extra></extra>",
         name=f"{name} mean",
     )

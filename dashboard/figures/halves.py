@@ -62,6 +62,7 @@ def halves_layout(
             "position": 0,
             "showgrid": False,
             "hoverformat": ".0f",
+            "unifiedhovertitle": {"text": hover_title(title)},
         },
         "yaxis": {**outward, "domain": [0.5, 1 - lane], "range": [-below, top]},
         "yaxis2": {**outward, "domain": [lane, 0.5], "range": [top, -below], "anchor": "x"},
@@ -69,6 +70,13 @@ def halves_layout(
             end_name(end, theme, missing=end not in ends, lane=lane, right=right) for end in ENDS
         ],
     }
+
+
+def hover_title(title: str) -> str:
+    """What a read-out is headed by: the place on the axis with the unit of the axis's title."""
+    unit = title.rpartition("[")[2].rstrip("]") if "[" in title else ""
+    digits = {"s": 2, "Hz": 1}.get(unit, 0)
+    return f"%{{x:.{digits}f}} {unit}" if unit else f"{title} %{{x:.{digits}f}}"
 
 
 def end_line(

@@ -3,7 +3,7 @@
 import numpy as np
 import plotly.graph_objects as go
 
-from dashboard.figures.halves import AXES, halves_layout
+from dashboard.figures.halves import AXES, halves_layout, hover_title
 from dashboard.theme import Theme, template
 from telemetry.arrays import ENDS, End
 from telemetry.damping.oscillation import EventEvidence
@@ -57,7 +57,12 @@ def ringing_spectrum(seen: EventEvidence, theme: Theme) -> go.Figure:
         "dragmode": False,
         "hovermode": "x unified",
         "margin": {"l": 52, "r": 10, "t": 8, "b": 44},
-        "xaxis": {"title": {"text": "frequency [Hz]"}, "fixedrange": True, "hoverformat": ".1f"},
+        "xaxis": {
+            "title": {"text": "frequency [Hz]"},
+            "fixedrange": True,
+            "hoverformat": ".1f",
+            "unifiedhovertitle": {"text": hover_title("[Hz]")},
+        },
         "yaxis": {"fixedrange": True, "rangemode": "tozero", "nticks": 4, "ticksuffix": " mm²/Hz"},
     }
     return go.Figure(data=lines, layout=layout)

@@ -36,6 +36,11 @@ class Channel:
     end: End | None = None
     scale: str = ""
 
+    @property
+    def unit(self) -> str:
+        """From the title."""
+        return self.title.rpartition("[")[2].rstrip("]")
+
 
 def lines(channels: Sequence[Channel]) -> list[FloatArray]:
     """The long lines in the order they are drawn: a zoom replaces exactly these."""
@@ -88,7 +93,7 @@ def _line(
         yaxis=axis,
         mode="lines",
         line={"color": colour, "width": 1.1},
-        hovertemplate=f"%{{y:.{channel.digits}f}}",
+        hovertemplate=f"%{{y:.{channel.digits}f}} {channel.unit}",
     )
 
 

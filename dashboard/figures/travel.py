@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import plotly.graph_objects as go
 
+from dashboard.figures.halves import hover_title
 from dashboard.theme import Theme, template
 from dashboard.thin import packed_line
 from telemetry.arrays import ENDS, End, FloatArray
@@ -92,12 +93,11 @@ def full_range(x: FloatArray) -> tuple[float, float]:
 
 def reading_axis(theme: Theme, title: str) -> dict:
     """A horizontal axis along which all panels are read at the cursor; its title ends in its [unit]."""
-    unit = title.rpartition("[")[2].rstrip("]")
     return {
         "title": {"text": title},
         "showgrid": False,
         "zeroline": False,
-        "unifiedhovertitle": {"text": f"%{{x:.2f}} {unit}"},
+        "unifiedhovertitle": {"text": hover_title(title)},
         "showspikes": True,
         "spikemode": "across",
         "spikesnap": "cursor",

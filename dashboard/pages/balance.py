@@ -14,7 +14,6 @@ from dashboard.pages.parts import Screen, section
 from dashboard.shelf import Shelf
 from dashboard.theme import Theme
 from dashboard.urlstate import View, parse, to_query
-from dashboard.words import NOT_KNOWN, number, percent, sentence
 from telemetry.arrays import ENDS
 from telemetry.balance.balance import Balance, DirectionBalance, Gain, SameBump
 from telemetry.bike import GRAVITY_M_S2
@@ -25,7 +24,7 @@ from telemetry.report.rows import response_rows
 from telemetry.report.rows_damping import drift_words
 from telemetry.report.rows_motion import BAND_COLUMNS, band_rows, together_words
 from telemetry.summary import Summary
-from telemetry.wording import limits_words
+from telemetry.wording import UNKNOWN, limits_words, number, percent, sentence
 
 PATH = "/balance"
 VIEW, BODY = "balance-view", "balance-body"
@@ -285,7 +284,7 @@ def _chassis(balance: Balance) -> list[Any]:
                 g.name,
                 f"{number(g.median, 2)} {g.unit}",
                 f"{number(g.spread, 2)} {g.unit}",
-                NOT_KNOWN if g.pitch_share is None else percent(g.pitch_share),
+                UNKNOWN if g.pitch_share is None else percent(g.pitch_share),
             )
             for g in chassis.geometry
         ]

@@ -13,16 +13,16 @@ from dashboard.pages.parts import Screen, section
 from dashboard.shelf import Shelf
 from dashboard.theme import Theme
 from dashboard.urlstate import View, parse, to_query
-from dashboard.words import number
 from telemetry.logbook import outings_of
+from telemetry.metrics import decimals_of, headed
 from telemetry.report.words import excluded_words
 from telemetry.setup import Comparison, LapValues, MetricComparison, compare, repeats
 from telemetry.setup.bandwidth import COLUMNS
+from telemetry.wording import number, signed
 
 PATH = "/compare"
 VIEW = "compare-view"
 _CLEAR = ("higher", "lower")
-_DIGITS = {"mm": 1, "mm/s": 0, "deg": 2, "s": 2}
 _BALANCE = ("balance.compression", "balance.rebound")
 # Mirrored like the travel picture: deepest travel outermost, front above, rear below.
 _TRAVEL = (
@@ -155,13 +155,8 @@ def _dots(row: MetricComparison) -> Dots:
 def verdict_words(row: MetricComparison) -> str:
     """The verdict of one row, with the size of a clear difference."""
     if row.verdict in _CLEAR and row.difference is not None:
-        sign = "+" if row.difference > 0 else ""
-        return f"{row.verdict}, {sign}{number(row.difference, _digits(row), row.unit)}"
+        return f"{row.verdict}, {signed(row.difference, decimals_of(row.unit), row.unit)}"
     return row.verdict
-
-
-def _digits(row: MetricComparison) -> int:
-    return _DIGITS.get(row.unit, 3)
 
 
 def _picture(title: str, name: str, figure: Any, found: Comparison, keys: Sequence[str], note: str) -> Any:
@@ -217,13 +212,13 @@ def _numbers(rows: Sequence[MetricComparison]) -> Any:
     after = max((len(row.b.values) for row in rows), default=0)
     body = [
         (
-            f"{row.label} [{row.unit}]" if row.unit else row.label,
-            _mean_and_spread(row.a, _digits(row), before),
-            _mean_and_spread(row.b, _digits(row), after),
-            "–" if row.difference is None else number(row.difference, _digits(row)),
+            headed(row.label, row.unit),
+            _mean_and_spread(row.a, decimals_of(row.unit), before),
+            _mean_and_spread(row.b, decimals_of(row.unit), after),
+            "–" if row.difference is None else number(row.difference, decimals_of(row.unit)),
             "–"
             if row.ci95 is None
-            else f"{number(row.ci95[0], _digits(row))} to {number(row.ci95[1], _digits(row))}",
+            else f"{number(row.ci95[0], decimals_of(row.unit))} to {number(row.ci95[1], decimals_of(row.unit))}",
             f"{row.verdict} ({row.reason})" if row.reason else row.verdict,
         )
         for row in rows

@@ -11,22 +11,27 @@ from dashboard.places import grouped
 from dashboard.scene import Scene
 from dashboard.theme import Theme
 from dashboard.urlstate import View, to_query
-from dashboard.words import (
-    event_place,
-    number,
-    percent,
-    place,
-    sentence,
-    times,
-    which_laps,
-)
+from dashboard.words import event_place
 from telemetry.arrays import ENDS, End
 from telemetry.balance.balance import Balance, Ratio
 from telemetry.findings_balance import TWO_BALANCES
-from telemetry.motion.summary import EndSummary, PlaneSummary, SpeedSide, StopEvent
-from telemetry.report.words import lap_time, with_interval
+from telemetry.metrics import END_METRICS, EndAt
+from telemetry.motion import EndSummary, StopEvent, judged_ends
 from telemetry.summary import LapSummary, Summary
-from telemetry.wording import limits_words, measured_time, never_words
+from telemetry.wording import (
+    UNKNOWN,
+    interval,
+    lap_time,
+    laps_list,
+    limits_words,
+    measured_time,
+    never_words,
+    number,
+    percent,
+    place_words,
+    sentence,
+    times,
+)
 
 _BOTH = ("", "front", "rear")
 
@@ -76,14 +81,14 @@ def places(scene: Scene, theme: Theme) -> list[Any]:
 
 
 def _lap_number(lap: int | None) -> str:
-    return "–" if lap is None else str(lap)
+    return UNKNOWN if lap is None else str(lap)
 
 
 def _often(stops: Sequence[StopEvent], lap_length_m: float | None) -> Any:
     """Stops that are many and rarely matter one by one: how often at which place."""
     rows = [
-        (found.end, found.where, which_laps(found.laps), str(len(found.laps)))
-        for found in grouped(stops, place, lap_length_m)
+        (found.end, found.where, laps_list(found.laps), str(len(found.laps)))
+        for found in grouped(stops, place_words, lap_length_m)
     ]
     return parts.table(
         ("end", "where", "laps", "times"), rows, "Where it topped out", classes=("", "", "", "n")
@@ -108,68 +113,24 @@ def _stops(stops: Sequence[StopEvent], caption: str) -> Any:
 
 def numbers(scene: Scene) -> list[Any]:
     """Travel, speed and balance of the lap or run."""
-    return [_travel(scene), _speed(scene), *_balance(scene.balance)]
+    return [_table(scene, "travel"), _table(scene, "speed"), *_balance(scene.balance)]
 
 
-def _row(
-    words: str, scene: Scene, read: Callable[[PlaneSummary], float], digits: int = 0
-) -> tuple[str, str, str]:
-    """One number of both ends; an end that was not judged has a dash."""
-    found = [number(read(scene.planes[end]), digits) if end in scene.planes else "–" for end in ENDS]
-    return words, found[0], found[1]
-
-
-def _travel(scene: Scene) -> Any:
-    stroke = [number(scene.stroke_mm[end], 1) if end in scene.stroke_mm else "–" for end in ENDS]
-    counts = [
-        (len(scene.ends[end].bottomed), len(scene.ends[end].topped_out))
-        if scene.ends[end].judged
-        else ("–", "–")
-        for end in ENDS
-    ]
+def _table(scene: Scene, group: str) -> Any:
+    """Every number of both ends in a group of the registry; an end that was not judged has a dash."""
+    judged = {end: EndAt(found, scene.view.plane) for end, found in judged_ends(scene.ends).items()}
     rows = [
-        ("stroke [mm]", *stroke),
-        _row("most [mm]", scene, lambda p: p.travel.max_mm, 1),
-        _row("left at the deepest point [mm]", scene, lambda p: p.travel.margin_mm, 1),
-        _row("deepest, of the stroke [%]", scene, lambda p: p.travel.used_pct, 1),
-        _row("95 % of the time below [mm]", scene, lambda p: p.travel.p95_mm, 1),
-        _row("median, dynamic ride height [mm]", scene, lambda p: p.travel.median_mm, 1),
-        _row("mean [mm]", scene, lambda p: p.travel.mean_mm, 1),
-        _row("least [mm]", scene, lambda p: p.travel.min_mm, 1),
-        ("bottomed", counts[0][0], counts[1][0]),
-        ("topped out", counts[0][1], counts[1][1]),
+        (metric.heading, *(metric.text(judged[end]) if end in judged else UNKNOWN for end in ENDS))
+        for metric in END_METRICS
+        if metric.group == group
     ]
-    return parts.table(_BOTH, rows, f"Travel at the {scene.view.plane}", classes=("", "n front", "n rear"))
-
-
-def _speed(scene: Scene) -> Any:
-    rows = []
-    sides: tuple[tuple[str, Callable[[PlaneSummary], SpeedSide]], ...] = (
-        ("compression", lambda p: p.speed.compression),
-        ("rebound", lambda p: p.speed.rebound),
-    )
-    for words, side in sides:
-        rows += [
-            _row(f"{words}, RMS [mm/s]", scene, lambda p, s=side: s(p).rms_mm_s),
-            _row(f"{words}, 95 % of it below [mm/s]", scene, lambda p, s=side: s(p).p95_mm_s),
-            _row(f"{words}, 99 % of it below [mm/s]", scene, lambda p, s=side: s(p).p99_mm_s),
-            _row(f"{words}, most [mm/s]", scene, lambda p, s=side: s(p).max_mm_s),
-            _row(f"{words}, share of the time [%]", scene, lambda p, s=side: 100 * s(p).share, 1),
-            _row(f"{words}, at low shaft speed [%]", scene, lambda p, s=side: 100 * s(p).low_speed_share, 1),
-            _row(
-                f"{words}, at high shaft speed [%]", scene, lambda p, s=side: 100 * s(p).high_speed_share, 1
-            ),
-        ]
-    rows += [
-        _row("noise of the speed [mm/s]", scene, lambda p: p.speed.noise_mm_s, 1),
-        _row("seen up to [Hz]", scene, lambda p: p.speed.bandwidth_hz),
-    ]
-    return parts.table(_BOTH, rows, f"Speed at the {scene.view.plane}", classes=("", "n front", "n rear"))
+    caption = f"{sentence(group)} at the {scene.view.plane}"
+    return parts.table(_BOTH, rows, caption, classes=("", "n front", "n rear"))
 
 
 def ratio_cells(compression: Ratio, rebound: Ratio) -> tuple[str, str]:
     """Both directions of a ratio with their intervals."""
-    return with_interval(compression.value, compression.ci95), with_interval(rebound.value, rebound.ci95)
+    return interval(compression.value, compression.ci95), interval(rebound.value, rebound.ci95)
 
 
 def phase_table(balance: Balance) -> Any:
@@ -258,7 +219,7 @@ def laps_table(summary: Summary, view: View) -> Any:
 
 def _lap_row(lap: LapSummary, view: View) -> Sequence[Any]:
     def of(end: End, read: Callable[[EndSummary], str]) -> str:
-        return read(lap.ends[end]) if lap.ends[end].judged else "–"
+        return read(lap.ends[end]) if lap.ends[end].judged else UNKNOWN
 
     ratio = lap.balance.speed_ratio
     link = html.A(
@@ -273,5 +234,5 @@ def _lap_row(lap: LapSummary, view: View) -> Sequence[Any]:
         *(of(end, lambda e: str(len(e.bottomed))) for end in ENDS),
         number(ratio.compression, 2),
         number(ratio.rebound, 2),
-        *(percent(lap.masked_share[end], 1) if end in lap.masked_share else "–" for end in ENDS),
+        *(percent(lap.masked_share[end], 1) if end in lap.masked_share else UNKNOWN for end in ENDS),
     )

@@ -15,7 +15,6 @@ from dashboard.scene import Scene
 from dashboard.shelf import Shelf
 from dashboard.thin import POINTS, packed_line, window
 from dashboard.urlstate import View, parse, to_query
-from dashboard.words import number
 from telemetry.arrays import FloatArray
 from telemetry.damping.oscillation import dampers_in_doubt
 from telemetry.findings import nothing_asks
@@ -32,6 +31,7 @@ from telemetry.report.rows_motion import (
 )
 from telemetry.report.words import cautions, named_corners
 from telemetry.summary import Summary
+from telemetry.wording import number
 
 PATH = "/"
 VIEW = "review-view"

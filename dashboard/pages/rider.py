@@ -15,14 +15,14 @@ from dashboard.places import Place, grouped
 from dashboard.scene import Scene
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View, parse, to_query
-from dashboard.words import RIDER_WORDS, number, percent, rider_place, sentence, times, which_laps
+from dashboard.words import RIDER_WORDS, rider_place
 from telemetry.arrays import ENDS, End
 from telemetry.damping.oscillation import FALLING, IN_DOUBT, dampers_in_doubt
 from telemetry.damping.verdict import NEARLY_ALL
 from telemetry.findings_damping import front_suspected, lost_all_through, slow_loss_judged
 from telemetry.motion import EndSummary
 from telemetry.report.rows_damping import damping_headline
-from telemetry.wording import CHANGE_CAUTION, measured_time
+from telemetry.wording import CHANGE_CAUTION, laps_words, measured_time, number, percent, sentence, times
 
 PATH = "/rider"
 VIEW = "rider-view"
@@ -230,7 +230,7 @@ def places(scene: Scene) -> list[Any]:
 def _line(place: Place, several_laps: bool) -> html.Li:
     shape, look = ("▬", "unsettled") if place.kind == "unsettled" else (_SHAPES[place.end], place.end)
     often = f", {times(len(place.laps))}" if len(place.laps) > len(set(place.laps)) else ""
-    laps = f" {which_laps(place.laps)}" if several_laps and which_laps(place.laps) else ""
+    laps = f" on {said}" if several_laps and (said := laps_words(place.laps)) else ""
     return html.Li(
         [
             html.Span(shape, className=f"shape {look}", **{"aria-hidden": "true"}),

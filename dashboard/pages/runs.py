@@ -10,14 +10,12 @@ from dashboard.pages import parts
 from dashboard.pages.parts import Screen
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View, to_query
-from dashboard.words import NOT_KNOWN
 from telemetry.arrays import ENDS, End
 from telemetry.errors import LogbookError
 from telemetry.findings import nothing_asks
 from telemetry.findings_damping import DOUBTFUL, LOST, NO_SUDDEN, NOT_JUDGED
 from telemetry.logbook import RunEntry
-from telemetry.report.words import lap_time
-from telemetry.wording import count_word, limits_words
+from telemetry.wording import count_word, lap_time, limits_words
 
 PATH = "/runs"
 # Verdicts are read for this many runs; a longer list would make the page wait for its last line.
@@ -94,7 +92,7 @@ def _link(entry: RunEntry) -> html.A:
 def _answers(entry: RunEntry) -> dict[End, str]:
     """What is said of each damper; a run added by an older version has only the rear's verdict."""
     of_verdict = {"yes": LOST, "no": NO_SUDDEN}.get(entry.oscillation, NOT_JUDGED)
-    return {"front": entry.front_damper or NOT_KNOWN, "rear": entry.rear_damper or of_verdict}
+    return {"front": entry.front_damper or "not known", "rear": entry.rear_damper or of_verdict}
 
 
 def _run(shelf: Shelf, runs: Sequence[RunEntry], place: int, with_verdict: bool) -> html.Li:

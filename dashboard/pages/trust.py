@@ -5,11 +5,10 @@ from typing import Any
 from dash import html
 
 from dashboard.pages import parts
-from dashboard.words import number, percent, sentence
 from telemetry.arrays import ENDS
 from telemetry.notes import QualityNote, Step
-from telemetry.report.words import laps_from
 from telemetry.summary import Summary
+from telemetry.wording import laps_from, number, percent, sentence
 
 SEVERITY = {"refused": "✕ Cannot tell", "warning": "! Warning", "info": "Note"}
 

@@ -18,7 +18,7 @@ from telemetry.balance.road import spring_table
 from telemetry.bike import GRAVITY_M_S2, Bike, damper_force_n, leverage_curve, sprung_load_n
 from telemetry.laps import Track, place_at
 from telemetry.motion import Motion
-from telemetry.signals.gaps import runs
+from telemetry.signals.clock import runs
 
 WORK_HZ = 100.0
 # Choices of ours; no source.

@@ -22,7 +22,7 @@ from telemetry.arrays import ENDS, FloatArray
 from telemetry.bike import GRAVITY_M_S2, Bike
 from telemetry.bike.springs import chassis_of
 from telemetry.laps import Track
-from telemetry.laps.phases import lean_from_path, measured_m_s2
+from telemetry.laps.corners import lean_from_path, measured_m_s2
 from telemetry.signals import Run
 
 RIDING_HZ = 50.0

@@ -6,11 +6,17 @@ from functools import lru_cache
 import numpy as np
 
 from telemetry.arrays import FloatArray
-from telemetry.bike.bikefile import Rear
-from telemetry.bike.curve import LeverageCurve
-from telemetry.bike.leverage_fit import FittedLeverage, fit_leverage
-from telemetry.bike.linkage import LinkageSolution, solve_linkage
-from telemetry.bike.mechanism import LinkageError, Mechanism, build_mechanism
+from telemetry.bike.ends import Rear
+from telemetry.bike.leverage import (
+    FittedLeverage,
+    LeverageCurve,
+    LinkageError,
+    LinkageSolution,
+    Mechanism,
+    build_mechanism,
+    fit_leverage,
+    solve_linkage,
+)
 from telemetry.bike.sections import MeasuredAt, Point
 
 # Lengths in the file and between the points may differ by what was adjusted since, not by more (a slip of the pen).
@@ -66,12 +72,14 @@ class RearEnd:
 
 
 def _offset(
-    rear: Rear, chip: str | None, eccentric_deg: float | None, back_mm: float
+    rear: Rear, insert: str | None, eccentric_deg: float | None, back_mm: float
 ) -> dict[str, FloatArray]:
     """Where inserts, eccentric and chain adjuster put the points they move, by key."""
     moved: dict[str, FloatArray] = {}
-    if rear.flip_chip:
-        moved[rear.flip_chip.moves] = np.array(rear.flip_chip.offset_mm(chip or rear.flip_chip.selected))
+    if rear.mount_insert:
+        moved[rear.mount_insert.moves] = np.array(
+            rear.mount_insert.offset_mm(insert or rear.mount_insert.selected)
+        )
     if rear.eccentric:
         angle = np.radians(rear.eccentric.angle_deg if eccentric_deg is None else eccentric_deg)
         arm = rear.eccentric.radius_mm * np.array([np.cos(angle), np.sin(angle)])
@@ -87,7 +95,7 @@ def shifts_mm(rear: Rear, at: MeasuredAt) -> dict[str, Point]:
     now = _offset(rear, None, None, rear.axle_back_mm)
     then = _offset(
         rear,
-        at.flip_chip,
+        at.mount_insert,
         at.eccentric_deg,
         rear.axle_back_mm if at.axle_back_mm is None else at.axle_back_mm,
     )

@@ -45,7 +45,7 @@ OTHER_KEYS = """\
 # [adjusters] entries may have per_click in place of per_turn.
 # [measured_at]    what stood on the bike when wheelbase, rake, masses and points were measured, where that is not
 #                  what the file says now: front_tyre_radius_mm, rear_tyre_radius_mm, fork_height_mm,
-#                  fork_offset_mm, shock_length_mm, axle_back_mm, flip_chip, eccentric_deg
+#                  fork_offset_mm, shock_length_mm, axle_back_mm, mount_insert, eccentric_deg
 """
 
 _OPTIONAL = "#: "  # before a key of the template that a review can do without
@@ -153,7 +153,7 @@ mm_per_unit = "?"
 # rod_swingarm_mm = [-192.2, 5.0]
 # shock_rocker_mm = [-162.7, -72.0]
 # shock_frame_mm = [-88.7, 251.7]
-# [rear.flip_chip]               # insert at the upper shock mount
+# [rear.mount_insert]               # insert at the upper shock mount
 # moves = "shock_frame_mm"
 # selected = "standard"
 # positions = [{ name = "standard", offset_mm = [0, 0] }, { name = "high", offset_mm = [0, -3] }]

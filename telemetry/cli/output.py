@@ -1,9 +1,11 @@
 """Writing results, and telling a person at the terminal that work goes on."""
 
+import codecs
 import os
 import sys
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
+from io import TextIOWrapper
 from pathlib import Path
 
 from rich.console import Console
@@ -18,8 +20,21 @@ class _Screen(Console):
         raise BrokenPipeError
 
 
+def _spelled(error: UnicodeError) -> tuple[str, int]:
+    """For a terminal without a minus sign of its own: the hyphen, so that no sign is lost; else a question mark."""
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    odd = error.object[error.start : error.end]
+    return "".join({"−": "-", "–": "-"}.get(letter, "?") for letter in odd), error.end
+
+
+codecs.register_error("bothends", _spelled)
+
+
 def console() -> Console:
     """What a person reads; on a file or pipe plain text."""
+    if isinstance(sys.stdout, TextIOWrapper):
+        sys.stdout.reconfigure(errors="bothends")
     return _Screen(highlight=False)
 
 

@@ -22,7 +22,7 @@ from telemetry.bike import (
     value_at,
 )
 from telemetry.bike.sections import BumpStop, SpringParts
-from telemetry.bike.spring import ShaftSpring
+from telemetry.bike.springs import ShaftSpring
 from telemetry.prediction._kernel import Body, Tables
 
 # The grid of the force tables: a quarter of a millimetre follows air and rubber to 0.01 N.

@@ -1,7 +1,7 @@
 """What a technician reads of a ride, by the review's own functions: the same number here and there."""
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 
@@ -12,7 +12,8 @@ from telemetry.balance.speeds import speed_ratio
 from telemetry.balance.standout import find_bumps
 from telemetry.bike.modes import SpringEnd, half_vehicle, modes
 from telemetry.laps import Track
-from telemetry.motion import EndMotion, EndSummary, Motion, find_stops, summarise_end
+from telemetry.metrics import BY_KEY, OF_END, EndAt
+from telemetry.motion import EndMotion, Motion, find_stops, summarise_end
 from telemetry.motion.stops import MERGE_S, joined, runs_of
 from telemetry.prediction._kernel import Body, Tables
 
@@ -20,39 +21,30 @@ NEAR_STOP_MM = 3.0  # of wheel travel left
 SHARE, MM, MM_S, COUNT = "", "mm", "mm/s", "times"
 
 
-@dataclass(frozen=True)
-class Quantity:
-    """One number of an end: its key after the end's name, how it is called, its unit, how it is read."""
-
-    key: str
-    name: str
-    unit: str
-    read: Callable[[EndSummary], float]
-
-
-OF_AN_END = (
-    Quantity("travel.median_mm", "travel, median", MM, lambda e: e.wheel.travel.median_mm),
-    Quantity("travel.p95_mm", "travel, 95 %", MM, lambda e: e.wheel.travel.p95_mm),
-    Quantity("travel.max_mm", "travel, deepest", MM, lambda e: e.wheel.travel.max_mm),
-    Quantity("travel.left_mm", "travel left", MM, lambda e: e.wheel.travel.margin_mm),
-    Quantity("speed.compression.rms_mm_s", "compression speed, RMS", MM_S,
-             lambda e: e.wheel.speed.compression.rms_mm_s),
-    Quantity("speed.compression.p95_mm_s", "compression speed, 95 %", MM_S,
-             lambda e: e.wheel.speed.compression.p95_mm_s),
-    Quantity("speed.rebound.rms_mm_s", "rebound speed, RMS", MM_S, lambda e: e.wheel.speed.rebound.rms_mm_s),
-    Quantity("speed.rebound.p95_mm_s", "rebound speed, 95 %", MM_S,
-             lambda e: e.wheel.speed.rebound.p95_mm_s),
-)  # fmt: skip
+# What is left is negative where a ride would need more than the stroke.
+OF_AN_END = tuple(
+    replace(OF_END[key], read=lambda at: at.travel.margin_mm) if key == "travel.left_mm" else OF_END[key]
+    for key in (
+        "travel.median_mm",
+        "travel.p95_mm",
+        "travel.max_mm",
+        "travel.left_mm",
+        "speed.compression.rms_mm_s",
+        "speed.compression.p95_mm_s",
+        "speed.rebound.rms_mm_s",
+        "speed.rebound.p95_mm_s",
+    )
+)
 NEAR_STOP, STOP_CONTACTS = "near_stop", "stop_contacts"
 NAMES: dict[str, tuple[str, str]] = {
-    **{f"{end}.{q.key}": (f"{end} {q.name}", q.unit) for end in ENDS for q in OF_AN_END},
+    **{f"{end}.{metric.key}": (f"{end} {metric.label}", metric.unit) for end in ENDS for metric in OF_AN_END},
     **{f"{end}.{NEAR_STOP}": (f"{end}, within {NEAR_STOP_MM:g} mm of the stop", COUNT) for end in ENDS},
     **{f"{end}.{STOP_CONTACTS}": (f"{end}, contacts with the stop", COUNT) for end in ENDS},
-    "balance.speed_ratio.compression": ("rear over front, compression speed", SHARE),
-    "balance.speed_ratio.rebound": ("rear over front, rebound speed", SHARE),
+    "balance.speed_ratio.compression": (BY_KEY["balance.compression"].label, SHARE),
+    "balance.speed_ratio.rebound": (BY_KEY["balance.rebound"].label, SHARE),
     "balance.same_bump.compression_ratio": ("same bump, compression", SHARE),
     "balance.same_bump.rebound_ratio": ("same bump, rebound", SHARE),
-    "balance.pitch.mean_deg": ("mean pitch, nose down", "deg"),
+    "balance.pitch.mean_deg": (BY_KEY["pitch.mean_deg"].label, "deg"),
     **{f"{end}.hop_damping_ratio": (f"{end} hop damping, new over old", SHARE) for end in ENDS},
 }
 # In the order in which they are read: an end at a time, then both.
@@ -89,8 +81,8 @@ def end_values(end: EndMotion, selected: BoolArray) -> dict[str, float]:
     """
     if not (selected & end.valid).any():
         return {}
-    summary = summarise_end(end, selected, ())
-    return {f"{end.end}.{quantity.key}": quantity.read(summary) for quantity in OF_AN_END}
+    at = EndAt(summarise_end(end, selected, ()))
+    return {f"{end.end}.{metric.key}": float(metric.read(at) or 0.0) for metric in OF_AN_END}
 
 
 def contact_values(motion: Motion, end: EndMotion, selected: BoolArray) -> dict[str, float]:

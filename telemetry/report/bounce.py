@@ -10,8 +10,7 @@ from telemetry.balance.bounce import BounceTest
 from telemetry.notes import QualityNote
 from telemetry.report.rows import Row
 from telemetry.report.terminal import indented, item, print_notes, section, table
-from telemetry.report.words import number, with_interval
-from telemetry.wording import count_word
+from telemetry.wording import count_word, interval, number
 
 END_ROWS = (
     ("depth [mm]", "depth_mm", 1, 1.0),
@@ -47,8 +46,8 @@ def direction_rows(test: BounceTest) -> list[Row]:
     return [
         (
             name,
-            with_interval(found.ratio.value, found.ratio.ci95),
-            with_interval(found.rear_later_ms, found.rear_later_ci95_ms, 0),
+            interval(found.ratio.value, found.ratio.ci95),
+            interval(found.rear_later_ms, found.rear_later_ci95_ms, 0),
             found.verdict,
         )
         for name, found in (("going down", test.down), ("coming up", test.up))

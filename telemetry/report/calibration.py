@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from telemetry.notes import Step
-from telemetry.report.words import UNKNOWN, number
+from telemetry.wording import UNKNOWN, number
 
 HEADINGS = (
     "",

@@ -16,8 +16,8 @@ from telemetry.logs.mapping import LIKELY, Proposal
 from telemetry.notes import QualityNote
 from telemetry.report.calibration import HEADINGS, WORDS, SensorCheck, sensor_checks, sensor_rows
 from telemetry.report.terminal import indented, print_notes, section, table
-from telemetry.report.words import UNKNOWN, number
 from telemetry.signals.stamps import STATE_RATE, read_stamps
+from telemetry.wording import UNKNOWN, number
 
 if TYPE_CHECKING:
     from telemetry.review import Measured

@@ -19,18 +19,10 @@ from telemetry.report.pictures import (
     speed_reach_mm_s,
     travel_use,
 )
-from telemetry.report.words import (
-    cautions,
-    chassis_words,
-    excluded_words,
-    laps_from,
-    note_words,
-    number,
-    pitch_words,
-)
+from telemetry.report.words import cautions, chassis_words, excluded_words, note_words, pitch_words
 from telemetry.setup import Comparison, SetupSheet, written
 from telemetry.summary import Summary, Traces
-from telemetry.wording import limits_words, never_words
+from telemetry.wording import laps_from, limits_words, never_words, number
 
 CLOSING = (
     "Keep within the makers' limits for length, preload and pressure. Try one change at a time, at reduced pace "

@@ -8,8 +8,9 @@ from telemetry.arrays import End, FloatArray
 from telemetry.motion import StopEvent, judged_ends
 from telemetry.report import page
 from telemetry.report.pictures import LapTrace, MapMark, mirrored_travel, track_map
-from telemetry.report.words import best_lap, lap_time, named_corners
+from telemetry.report.words import best_lap, named_corners
 from telemetry.summary import LapSummary, Summary, Traces
+from telemetry.wording import lap_time
 
 
 def lap_travel(summary: Summary, traces: Traces) -> str:

@@ -9,7 +9,7 @@ from telemetry.prediction import Prediction, StepEffect, TryRow, TryWay, Wish
 from telemetry.prediction.values import COUNT, MM, MM_S, NAMES
 from telemetry.report.stand import changed_words, knob_words
 from telemetry.report.terminal import indented, item, section, table
-from telemetry.report.words import UNKNOWN, laps_list, number
+from telemetry.wording import UNKNOWN, laps_list, number
 
 COLUMNS = ("before", "after", "change", "90 % ±", "next ±", "lap sd")
 GROUPS = {"front": "Front wheel", "rear": "Rear wheel", "balance": "Both ends"}

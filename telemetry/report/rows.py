@@ -5,13 +5,13 @@ from collections.abc import Callable, Mapping, Sequence
 from telemetry.arrays import ENDS, End
 from telemetry.balance.balance import Balance, Ratio
 from telemetry.findings_balance import WIDEST
+from telemetry.metrics import END_METRICS, EndAt, decimals_of, headed
 from telemetry.motion.summary import EndSummary
 from telemetry.report.rows_damping import damping_words, front_damping_words
-from telemetry.report.words import UNKNOWN, lap_time, number, plus_minus, stop_places, with_interval
+from telemetry.report.words import stop_places
 from telemetry.setup import Comparison, LapValues, MetricComparison
-from telemetry.setup.compare import decimals
 from telemetry.summary import LapSummary, Summary
-from telemetry.wording import measured_time
+from telemetry.wording import UNKNOWN, half_width, interval, lap_time, measured_time, number, plus_minus
 
 Row = tuple[str, ...]
 STOP_COLUMNS = ("what", "where", "laps", "times", "travel mm", "speed mm/s")
@@ -45,27 +45,13 @@ COMPARISON_COLUMNS = ("", "before (SD)", "after (SD)", "change, ± 95 %", "verdi
 
 def end_rows(ends: Mapping[End, EndSummary]) -> list[Row]:
     """What, front, rear: travel and speed at the wheel."""
-    rows: tuple[tuple[str, int, Callable[[EndSummary], float | None]], ...] = (
-        ("travel used [% of stroke]", 0, lambda e: e.wheel.travel.used_pct),
-        ("travel, median [mm]", 1, lambda e: e.wheel.travel.median_mm),
-        ("travel, 95 % of time below [mm]", 1, lambda e: e.wheel.travel.p95_mm),
-        ("travel, most [mm]", 1, lambda e: e.wheel.travel.max_mm),
-        ("median, deeper than static sag [mm]", 1, lambda e: e.use.below_sag_mm),
-        ("in the last tenth of the stroke [% of time]", 1, lambda e: 100 * e.use.deep_share),
-        ("left at the deepest point [mm]", 1, lambda e: max(e.wheel.travel.margin_mm, 0.0)),
-        ("full stroke [mm]", 1, lambda e: e.wheel_stroke_mm),
-        ("times bottomed", 0, lambda e: float(len(e.bottomed))),
-        ("times topped out", 0, lambda e: float(len(e.topped_out))),
-        ("compression speed, RMS [mm/s]", 0, lambda e: e.wheel.speed.compression.rms_mm_s),
-        ("compression speed, 95 % below [mm/s]", 0, lambda e: e.wheel.speed.compression.p95_mm_s),
-        ("rebound speed, RMS [mm/s]", 0, lambda e: e.wheel.speed.rebound.rms_mm_s),
-        ("rebound speed, 95 % below [mm/s]", 0, lambda e: e.wheel.speed.rebound.p95_mm_s),
-        ("noise in the speed [mm/s]", 0, lambda e: e.wheel.speed.noise_mm_s),
-        ("usable share of the time [%]", 1, lambda e: 100 * e.valid_share),
-    )
     return [
-        (label, *(number(read(ends[end]), decimals) if ends[end].judged else UNKNOWN for end in ENDS))
-        for label, decimals, read in rows
+        (
+            metric.heading,
+            *(metric.text(EndAt(ends[end])) if ends[end].judged else UNKNOWN for end in ENDS),
+        )
+        for metric in END_METRICS
+        if not metric.extra
     ]
 
 
@@ -90,13 +76,13 @@ def balance_rows(balance: Balance) -> list[Row]:
         rows.append(
             (
                 f"same bump, {bump.pairs} clear",
-                *(with_interval(ratio.value, ratio.ci95) for ratio in ratios),
+                *(interval(ratio.value, ratio.ci95) for ratio in ratios),
             )
         )
         rows += [
             (
                 f"  {group.name}, {group.pairs}",
-                *(with_interval(ratio.value, ratio.ci95) for ratio in (group.compression, group.rebound)),
+                *(interval(ratio.value, ratio.ci95) for ratio in (group.compression, group.rebound)),
             )
             for group in bump.groups
             if group.kind in ("size", "grain", "disturbed")
@@ -106,7 +92,7 @@ def balance_rows(balance: Balance) -> list[Row]:
     speed = balance.speed
     if speed is not None:
         sides = (speed.compression, speed.rebound)
-        rows.append(("body of the distribution, slope", *(number(side.slope, 2) for side in sides)))
+        rows.append(("10th to 90th percentile of speed", *(number(side.slope, 2) for side in sides)))
         split = f"{number(speed.split_mm_s)} mm/s"
         rows.append((f"below {split}", *(number(side.low, 2) for side in sides)))
         rows.append((f"above {split}", *(number(side.high, 2) for side in sides)))
@@ -123,7 +109,7 @@ def damping_rows(balance: Balance) -> list[Row]:
     if damping is None or damping.compression.value is None:
         return []
     found = (damping.compression, damping.rebound)
-    return [("damping ratio", *(with_interval(ratio.value, ratio.ci95) for ratio in found))]
+    return [("damping ratio", *(interval(ratio.value, ratio.ci95) for ratio in found))]
 
 
 def response_rows(balance: Balance) -> list[Row]:
@@ -147,7 +133,7 @@ def _ratio_words(ratio: Ratio) -> str:
     """A ratio with its interval, or that the interval leaves nothing of it."""
     if ratio.ci95 is not None and ratio.ci95[1] > WIDEST * ratio.ci95[0]:
         return "cannot tell"
-    return with_interval(ratio.value, ratio.ci95)
+    return interval(ratio.value, ratio.ci95)
 
 
 def damper_rows(summary: Summary) -> list[Row]:
@@ -255,7 +241,7 @@ def condition_rows(comparison: Comparison) -> list[Row]:
     """What, before, after; one row a condition."""
     return [
         (
-            f"{each.what} [{each.unit}]" if each.unit else each.what,
+            headed(each.what, each.unit),
             number(each.before, 1),
             number(each.after, 1),
             each.source,
@@ -272,10 +258,10 @@ def comparison_rows(rows: Sequence[MetricComparison]) -> list[Row]:
 
     return [
         (
-            f"{row.label} [{row.unit}]" if row.unit else row.label,
-            spread(row.a, decimals(row.unit)),
-            spread(row.b, decimals(row.unit)),
-            plus_minus(row.difference, row.ci95, decimals(row.unit)),
+            headed(row.label, row.unit),
+            spread(row.a, decimals_of(row.unit)),
+            spread(row.b, decimals_of(row.unit)),
+            plus_minus(row.difference, half_width(row.ci95), decimals_of(row.unit)),
             row.verdict,
         )
         for row in rows

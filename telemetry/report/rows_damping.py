@@ -14,8 +14,7 @@ from telemetry.damping.places import gather
 from telemetry.damping.verdict import NEARLY_ALL, limit_sentence
 from telemetry.findings_damping import damper_answer, front_suspected, slow_loss_judged
 from telemetry.laps import Place, by_place
-from telemetry.report.words import UNKNOWN, laps_list, number, with_interval
-from telemetry.wording import count_word, laps_words, place_words
+from telemetry.wording import UNKNOWN, count_word, interval, laps_list, laps_words, number, place_words
 
 Row = tuple[str, ...]
 EVENT_COLUMNS = (
@@ -108,7 +107,7 @@ def gathered_rows(events: tuple[OscillationEvent, ...], lap_length_m: float | No
             str(len(place.events)),
             number(place.seconds, 1),
             number(place.frequency_hz, 1),
-            with_interval(place.damping_ratio, place.damping_ratio_ci95),
+            interval(place.damping_ratio, place.damping_ratio_ci95),
         )
         for place in places
     ]

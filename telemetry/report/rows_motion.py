@@ -5,11 +5,10 @@ from collections.abc import Sequence
 from telemetry.arrays import ENDS
 from telemetry.balance.balance import LightWheel
 from telemetry.laps import by_place
-from telemetry.motion.summary import BandUse, Estimate, PackingEvent, PlaceUse, StrokeSide
-from telemetry.report.words import UNKNOWN, laps_list, number, plus_minus
-from telemetry.setup.compare import decimals
+from telemetry.metrics import BY_KEY
+from telemetry.motion.summary import BandUse, PackingEvent, PlaceUse, StrokeSide
 from telemetry.summary import Summary, Trend
-from telemetry.wording import count_word, place_words
+from telemetry.wording import UNKNOWN, count_word, half_width, laps_list, number, place_words, plus_minus
 
 Row = tuple[str, ...]
 PLACE_COLUMNS = (
@@ -42,15 +41,10 @@ def _place_cells(place: PlaceUse | None) -> Row:
     if place is None:
         return UNKNOWN, UNKNOWN, UNKNOWN
     return (
-        _with_error(place.ride_height_mm, 1),
+        plus_minus(place.ride_height_mm.mean, place.ride_height_mm.standard_error, 1),
         number(place.p95_mm.mean, 1),
         number(max(place.margin_mm, 0.0), 1),
     )
-
-
-def _with_error(value: Estimate, places: int) -> str:
-    error = "" if value.standard_error is None else f" ± {number(value.standard_error, places)}"
-    return number(value.mean, places) + error
 
 
 def stroke_rows(summary: Summary) -> list[Row]:
@@ -153,14 +147,14 @@ def trend_rows(summary: Summary) -> list[Row]:
     """What, at the first and last lap, a lap with interval, verdict; the main ones and whatever shifts clearly."""
     return [
         (
-            f"{trend.label} [{trend.unit}]" if trend.unit else trend.label,
-            number(trend.first, decimals(trend.unit)),
-            number(trend.last, decimals(trend.unit)),
-            plus_minus(trend.per_lap, trend.ci95_per_lap, decimals(trend.unit) + 1),
+            BY_KEY[trend.key].heading,
+            number(trend.first, BY_KEY[trend.key].digits),
+            number(trend.last, BY_KEY[trend.key].digits),
+            plus_minus(trend.per_lap, half_width(trend.ci95_per_lap), BY_KEY[trend.key].digits + 1),
             shift_word(trend),
         )
         for trend in summary.trends
-        if trend.clear or trend.key in ALWAYS
+        if trend.key in BY_KEY and (trend.clear or trend.key in ALWAYS)
     ]
 
 

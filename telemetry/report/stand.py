@@ -6,8 +6,8 @@ from rich.table import Table
 from rich.text import Text
 
 from telemetry.report.terminal import indented, item, section, table
-from telemetry.report.words import UNKNOWN, number
 from telemetry.stand import SAG_AGREES_MM, Aim, Changed, Row, SagCheck, SpringCheck, Stand
+from telemetry.wording import UNKNOWN, number
 
 SAG_COLUMNS = (
     "", "tape mm", "file mm", "", "tape kg", "file kg", "tape N/mm", "file N/mm",

@@ -53,18 +53,10 @@ from telemetry.report.rows_motion import (
     together_words,
     trend_rows,
 )
-from telemetry.report.words import (
-    cautions,
-    chassis_words,
-    laps_from,
-    named_corners,
-    note_words,
-    number,
-    pitch_words,
-)
+from telemetry.report.words import cautions, chassis_words, named_corners, note_words, pitch_words
 from telemetry.setup import SetupSheet, written
 from telemetry.summary import RunInfo, Summary
-from telemetry.wording import count_word, limits_words, never_words
+from telemetry.wording import count_word, laps_from, limits_words, never_words, number
 
 # Rows printed of a long table; the JSON has them all.
 _MOST_ROWS = 12

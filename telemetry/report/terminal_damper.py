@@ -7,10 +7,9 @@ from rich.text import Text
 
 from telemetry.findings_damping import DOUBTFUL, LOST, NO_SIGN
 from telemetry.report.terminal import indented, item, section, table
-from telemetry.report.words import UNKNOWN, number, with_interval
 from telemetry.setup import BounceComparison, DamperComparison, DamperRun
 from telemetry.setup.damper import DamperOuting
-from telemetry.wording import count_word
+from telemetry.wording import UNKNOWN, count_word, interval, number
 
 SPEED_COLUMNS = ("shaft speed, RMS", "before (laps)", "after (laps)", "after over before (95 %)", "verdict")
 BOUNCE_COLUMNS = (
@@ -32,7 +31,7 @@ def speed_rows(comparison: DamperComparison) -> list[tuple[str, ...]]:
             _range_words(row.low_mm_s, row.high_mm_s),
             f"{number(row.before, 2)} ({row.laps_before})",
             f"{number(row.after, 2)} ({row.laps_after})",
-            with_interval(row.ratio, row.ci95),
+            interval(row.ratio, row.ci95),
             row.verdict,
         )
         for row in comparison.rows
@@ -92,7 +91,7 @@ def bounce_rows(comparison: BounceComparison) -> list[tuple[str, ...]]:
             f"{row.what} [{row.unit}]" if row.unit else row.what,
             f"{number(row.before, 2)} ({row.pushes_before})",
             f"{number(row.after, 2)} ({row.pushes_after})",
-            with_interval(row.ratio, row.ci95),
+            interval(row.ratio, row.ci95),
             UNKNOWN if row.unit else row.verdict,
         )
         for row in comparison.rows

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from math import isfinite
 
 from telemetry.arrays import ENDS, End
 from telemetry.balance.balance import Balance, Gain, WeightTransfer
@@ -12,91 +11,9 @@ from telemetry.motion.summary import StopEvent
 from telemetry.notes import QualityNote
 from telemetry.setup import Comparison
 from telemetry.summary import LapSummary, Summary
-from telemetry.wording import place_words
+from telemetry.wording import STOP_WORDS, laps_list, number, place_words
 
-UNKNOWN = "–"
 SEVERITY_WORDS = {"info": "note", "warning": "WARNING", "refused": "CANNOT TELL"}
-STOP_WORDS = {"bottomed": "bottomed", "topped_out": "topped out"}
-
-
-def number(value: float | None, decimals: int = 0) -> str:
-    """A number as read aloud, or a dash where it is not known.
-
-    Examples
-    --------
-    >>> number(-0.04, 1), number(12.34, 1), number(float("nan"))
-    ('0.0', '12.3', '–')
-    """
-    if value is None or not isfinite(value):
-        return UNKNOWN
-    text = f"{value:.{decimals}f}"
-    return text.lstrip("-") if float(text) == 0 else text
-
-
-def with_interval(value: float | None, ci95: tuple[float, float] | None, decimals: int = 2) -> str:
-    """A number with its 95 % interval, as far as both are known.
-
-    Examples
-    --------
-    >>> with_interval(0.9, (0.8, 1.0))
-    '0.90 (0.80 to 1.00)'
-    """
-    if ci95 is None or value is None:
-        return number(value, decimals)
-    return f"{number(value, decimals)} ({number(ci95[0], decimals)} to {number(ci95[1], decimals)})"
-
-
-def plus_minus(value: float | None, ci95: tuple[float, float] | None, decimals: int = 2) -> str:
-    """A number with half the width of its symmetric 95 % interval, as far as both are known.
-
-    Examples
-    --------
-    >>> plus_minus(0.9, (0.8, 1.0))
-    '0.90 ± 0.10'
-    """
-    if ci95 is None or value is None:
-        return number(value, decimals)
-    return f"{number(value, decimals)} ± {number((ci95[1] - ci95[0]) / 2, decimals)}"
-
-
-def laps_from(source: str) -> str:
-    """Where the laps are from.
-
-    Examples
-    --------
-    >>> laps_from("beacon"), laps_from("none")
-    ('laps from: beacon', 'no laps found')
-    """
-    return "no laps found" if source == "none" else f"laps from: {source}"
-
-
-def lap_time(seconds: float) -> str:
-    """Minutes and seconds.
-
-    Examples
-    --------
-    >>> lap_time(92.456), lap_time(59.999)
-    ('1:32.46', '1:00.00')
-    """
-    hundredths = round(100 * seconds)
-    return f"{hundredths // 6000}:{hundredths % 6000 / 100:05.2f}"
-
-
-def laps_list(laps: Iterable[int | None]) -> str:
-    """Lap numbers in words, each once.
-
-    Examples
-    --------
-    >>> laps_list([3, 1, 2, 2, 5]), laps_list([None])
-    ('1-3, 5', '–')
-    """
-    runs: list[list[int]] = []
-    for lap in sorted({lap for lap in laps if lap is not None}):
-        if runs and lap == runs[-1][1] + 1:
-            runs[-1][1] = lap
-        else:
-            runs.append([lap, lap])
-    return ", ".join(f"{a}-{b}" if b > a else f"{a}" for a, b in runs) or UNKNOWN
 
 
 @dataclass(frozen=True)
@@ -130,7 +47,7 @@ def _stop_place(stops: Sequence[StopEvent], place: SharedPlace) -> StopPlace:
     return StopPlace(
         first.end,
         STOP_WORDS[first.kind],
-        place_words(place.corner, place.phase, None if place.corner else place.distance_m),
+        place_words(place.corner, place.phase, place.distance_m),
         place.distance_m,
         laps_list(place.laps),
         len(stops),

@@ -12,7 +12,7 @@ from telemetry.arrays import ENDS
 from telemetry.damping.oscillation import dampers_in_doubt
 from telemetry.findings_damping import front_suspected
 from telemetry.laps import laps_at_pace
-from telemetry.metrics import COMPARED, Metric, values_by_lap
+from telemetry.metrics import COMPARED, Metric, decimals_of, values_by_lap
 from telemetry.setup.bandwidth import at_common_bandwidth, other_bandwidth
 from telemetry.setup.changes import Change, bike_file_changes, changes, written_on_one
 from telemetry.setup.circuits import circuits_apart
@@ -31,7 +31,7 @@ from telemetry.setup.rows import (
     compare_parts,
 )
 from telemetry.setup.sheet import SetupSheet
-from telemetry.signals.zero import DRIFT_MM, drift_between_mm
+from telemetry.signals.calibrate import DRIFT_MM, drift_between_mm
 from telemetry.summary import LapSummary, Summary, Traces
 from telemetry.wording import limits_words
 
@@ -191,15 +191,10 @@ def _name(summary: Summary, sheet: SetupSheet | None) -> str:
     return f"{called} ({summary.run.source})" if called else summary.run.source
 
 
-def decimals(unit: str) -> int:
-    """Decimals that a person wants to read of a number in this unit."""
-    return {"mm": 1, "mm/s": 1, "deg": 2, "s": 2}.get(unit, 3)
-
-
 def _clear_words(row: MetricComparison) -> str:
     """One clear difference as a sentence."""
     assert row.difference is not None and row.ci95 is not None
-    places = decimals(row.unit)
+    places = decimals_of(row.unit)
     half_width = (row.ci95[1] - row.ci95[0]) / 2
     amount = f"{abs(row.difference):.{places}f} ± {half_width:.{places}f} {row.unit}".strip()
     moved = 1 if row.difference > 0 else -1

@@ -40,7 +40,7 @@ class Changed:
 
 
 def parse_change(text: str) -> Change:
-    """Read ``rear.shock_length_mm=+3``, ``rear.preload_mm=9`` or ``rear.flip_chip.selected=high``.
+    """Read ``rear.shock_length_mm=+3``, ``rear.preload_mm=9`` or ``rear.mount_insert.selected=high``.
 
     Parameters
     ----------
@@ -160,7 +160,7 @@ def _as_it_stands(bike: Bike) -> dict[str, Any]:
         "fork_offset_mm": bike.front.fork_offset_mm,
         "shock_length_mm": rear.shock_length_mm,
         "axle_back_mm": rear.axle_back_mm,
-        "flip_chip": rear.flip_chip.selected if rear.flip_chip else None,
+        "mount_insert": rear.mount_insert.selected if rear.mount_insert else None,
         "eccentric_deg": rear.eccentric.angle_deg if rear.eccentric else None,
     }
     return {key: value for key, value in values.items() if value is not None}

@@ -28,7 +28,7 @@ from telemetry.bike import (
     wheel_rate_n_per_mm,
     wheel_stroke_mm,
 )
-from telemetry.bike.equilibrium import LOADS, LoadName, sag_lacks
+from telemetry.bike.geometry import LOADS, LoadName, sag_lacks
 from telemetry.bike.rearend import rear_end
 from telemetry.errors import BikeFileError
 

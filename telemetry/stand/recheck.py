@@ -16,7 +16,7 @@ CAUTION = (
     "them. Try one change at a time, at reduced pace first."
 )
 
-_LENGTH = ("rear.shock_length_mm", "rear.flip_chip.", "rear.eccentric.", "rear.linkage.", "rear.swingarm.")
+_LENGTH = ("rear.shock_length_mm", "rear.mount_insert.", "rear.eccentric.", "rear.linkage.", "rear.swingarm.")
 _FORK = ("front.fork_height_mm", "front.fork_offset_mm")
 _RIDE_HEIGHT = (*_LENGTH, *_FORK)
 _TYRE = ("tyre_radius_mm", "tyre_circumference_mm")

@@ -14,8 +14,7 @@ from telemetry.bike import (
     spring_of,
     stand,
 )
-from telemetry.bike.attitude import steering_axis
-from telemetry.bike.equilibrium import LOADS, LoadName, sprung_loads_n
+from telemetry.bike.geometry import LOADS, LoadName, sprung_loads_n, steering_axis
 from telemetry.bike.rearend import rear_end
 from telemetry.errors import BikeFileError
 

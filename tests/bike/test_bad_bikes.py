@@ -25,9 +25,9 @@ from telemetry.simulate import demo_bike, random_bike, second_bike
         ("pivot_mm = [0, 0]", "pivot_mm = [-566, -122]", "rear.swingarm: pivot_mm and axle_mm are 0 mm apart"),
         ("rod_swingarm_mm = [-192.2, 5.0]", "", "rear.linkage.rod_swingarm_mm: is missing"),
         ('kind = "rocker_on_frame"', 'kind = "cam"', "rear.linkage: Input tag 'cam'"),
-        ('selected = "standard"', 'selected = "low"', "rear.flip_chip: selected = 'low' is none of its positions"),
+        ('selected = "standard"', 'selected = "low"', "rear.mount_insert: selected = 'low' is none of its positions"),
         ('"rear.preload_mm" =', '"rear.preloads" =', "adjusters: 'rear.preloads' is no number of this bike file"),
-        ('moves = "shock_frame_mm"', 'moves = "axle"', "rear.flip_chip.moves: Input should be"),
+        ('moves = "shock_frame_mm"', 'moves = "axle"', "rear.mount_insert.moves: Input should be"),
         ("tyre_rate_n_per_mm = 180", "tyre_rate_n_per_mm = 0", "rear.tyre_rate_n_per_mm = 0 is not between 40"),
     ],
 )  # fmt: skip

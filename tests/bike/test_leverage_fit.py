@@ -7,8 +7,7 @@ from hypothesis import strategies as st
 from stand_bike import stand_bike_data
 
 from telemetry.bike import leverage_curve, parse_bike
-from telemetry.bike.leverage_fit import fit_leverage
-from telemetry.bike.mechanism import LinkageError
+from telemetry.bike.leverage import LinkageError, fit_leverage
 
 SHOCK = np.arange(0.0, 71.0, 5.0)
 WHEEL = 2.0 * SHOCK - 7.5 / 2450.0 * SHOCK**2  # ratio 2 falling evenly to 1.571429, 125 mm at 70
@@ -64,7 +63,7 @@ def test_always_rises(noise):
 def test_in_the_bike_file_it_is_the_leverage_of_the_rear():
     data = stand_bike_data()
     rear = data["rear"]
-    for key in ("linkage", "flip_chip"):
+    for key in ("linkage", "mount_insert"):
         del rear[key]
     rear["leverage_points_mm"] = points(np.random.default_rng(1).normal(0.0, 0.3, len(SHOCK)))
     curve = leverage_curve(parse_bike(data), "rear")

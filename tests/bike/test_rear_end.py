@@ -81,10 +81,10 @@ def test_length_and_insert_of_a_linkage_do_what_their_geometry_says():
     # three millimetres at the ratio there
     assert a.extended_axle_mm[1] - b.extended_axle_mm[1] == pytest.approx(3.0 * 2.018, abs=0.03)
     # the upper mount 3 mm lower pushes the wheel down by about as much
-    high = changed(bike, "rear.flip_chip.selected", "high", relative=False)
+    high = changed(bike, "rear.mount_insert.selected", "high", relative=False)
     c = rear_end(high.rear, high.measured_at)
     assert 4.5 < a.extended_axle_mm[1] - c.extended_axle_mm[1] < 6.3
-    back = changed(high, "rear.flip_chip.selected", "standard", relative=False)
+    back = changed(high, "rear.mount_insert.selected", "standard", relative=False)
     assert rear_end(back.rear, back.measured_at).extended_axle_mm == pytest.approx(
         a.extended_axle_mm, abs=1e-9
     )
@@ -103,7 +103,7 @@ def test_the_axle_moved_back_along_the_swingarm_has_more_leverage_in_proportion(
     bike = (
         stand_bike()
         if kind == "linkage"
-        else with_values(rear__linkage=None, rear__flip_chip=None, rear__leverage_table_mm=table)
+        else with_values(rear__linkage=None, rear__mount_insert=None, rear__leverage_table_mm=table)
     )
     moved = changed(bike, "rear.axle_back_mm", 10.0)
     a, b = (rear_end(each.rear, each.measured_at) for each in (bike, moved))

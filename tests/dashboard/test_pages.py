@@ -105,7 +105,7 @@ def test_the_choice_of_laps_has_times_and_part_laps(logbook, runs):
     options = {part.value: part.children for part in walk(page) if isinstance(part, html.Option)}
     assert options["whole"] == "Whole run"
     assert options["1"] == "Lap 1: 0:40.11, quickest"
-    assert options["0"] == "Lap 0: 0:20.00, part lap"
+    assert options["0"] == "Lap 0, part lap: 0:20.00"
     assert {run.entry.run_id for run in runs} <= set(options)
 
 
@@ -275,12 +275,12 @@ def test_a_zoom_sends_the_samples_of_it_to_both_long_pictures(logbook):
         assert sent[-1]["params"]["value"] == [400.0, 440.0]
     assert said == "Every sample is drawn (202)."
     _, _, said = review.zoom_answer(Shelf(logbook), "all", "?run=after&lap=whole")
-    assert said.startswith("Drawn along time: a whole run always is. 2 000 of 32 000 samples")
+    assert said.startswith("Drawn along time: a whole run always is. 2000 of 32 000 samples")
 
 
 def test_what_the_zoom_says_counts_as_numpy_does(logbook):
     x = Shelf(logbook).column("after", "t_s")
-    assert review.said_of_thinning(x[:POINTS], None) == "Every sample is drawn (2 000)."
+    assert review.said_of_thinning(x[:POINTS], None) == "Every sample is drawn (2000)."
 
 
 def test_columns_are_read_once(runs):

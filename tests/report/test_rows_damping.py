@@ -34,7 +34,7 @@ def test_an_event_has_its_place_and_both_amplitudes():
     assert row == (
         "131.5",
         "2",
-        "corner 2, drive (921 m)",
+        "corner 2, drive",
         "2.0",
         "15.8",
         "0.07 (0.04-0.11)",

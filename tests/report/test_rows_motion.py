@@ -45,9 +45,7 @@ def test_one_end_leaves_dashes_for_the_other(reviewed):
 
 
 def test_the_sections_are_printed_on_paper_and_in_the_terminal(reviewed):
-    trend = Trend(
-        "front.travel.median_mm", "front travel, median", "mm", 8, 48.0, 51.5, 0.5, (0.3, 0.7), True
-    )
+    trend = Trend("front.travel.median_mm", "front median travel", "mm", 8, 48.0, 51.5, 0.5, (0.3, 0.7), True)
     summary = replace(reviewed.summary, trends=(trend,), packing=(packed(2),))
     console = Console(width=80, color_system=None, record=True)
     with console.capture() as capture:

@@ -59,7 +59,7 @@ def test_an_end_without_a_sensor_shows_dashes(reviewed):
     assert "front: not judged" in text and "Front not judged: Its wire is off." in text
     row = next(line for line in text.splitlines() if line.startswith("times bottomed"))
     assert "–" in row
-    row = next(line for line in text.splitlines() if line.startswith("travel, most"))
+    row = next(line for line in text.splitlines() if line.startswith("maximum travel"))
     assert "–" in row and f"{ends['rear'].wheel.travel.max_mm:.1f}" in row
     assert "Cannot be told: the front has no sensor" in text
 

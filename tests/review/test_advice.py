@@ -28,7 +28,7 @@ def packed(end, lap):
 
 def shifting(end):
     return Trend(
-        f"{end}.travel.median_mm", f"{end} travel, median", "mm", 8, 48.0, 51.5, 0.5, (0.3, 0.7), True
+        f"{end}.travel.median_mm", f"{end} median travel", "mm", 8, 48.0, 51.5, 0.5, (0.3, 0.7), True
     )
 
 

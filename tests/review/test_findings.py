@@ -154,7 +154,7 @@ def test_trust_names_the_first_fault():
 @pytest.mark.parametrize(
     ("place", "words"),
     [
-        ((5, "drive", 1240.4), "corner 5, drive (1240 m)"),
+        ((5, "drive", 1240.4), "corner 5, drive"),
         ((None, "straight", None), "straight"),
         ((None, None, 300.0), "300 m into the lap"),
         ((None, None, None), "place not known"),

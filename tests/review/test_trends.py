@@ -93,7 +93,7 @@ def test_a_ride_height_that_sinks_is_told_and_becomes_a_finding():
     assert front.last - front.first == pytest.approx(7 * front.per_lap)
     (found,) = shift_candidates(trends(laps))
     assert found.title == "The front rides lower from lap to lap" and "leak" not in found.evidence
-    assert "front travel, median" in found.evidence
+    assert "front median travel" in found.evidence
     assert "Lap times" not in found.evidence
     assert "loses oil or gas" in found.caution
 

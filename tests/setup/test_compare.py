@@ -166,7 +166,7 @@ def test_different_bikes_are_said_first_and_not_compared(rng):
     assert result.sentences == () and {row.verdict for row in result.metrics} == {"different bikes"}
     renamed = replace(other, bike_values=build)  # the same bike under another name does compare
     again = compare(replace(a, bike_values=build), renamed)
-    assert again.first == () and "Front travel, median: higher" in " ".join(again.sentences)
+    assert again.first == () and "Front median travel: higher" in " ".join(again.sentences)
 
 
 def test_a_bike_file_that_differs_is_a_change(rng):
@@ -268,9 +268,9 @@ def test_a_known_change_says_which_rows_should_move(rng):
     rows = rows_by_key(compare(a, b, before, after))
     assert (rows["front.travel.median_mm"].expected, rows["rear.travel.median_mm"].expected) == (-1, 0)
     text = " ".join(compare(a, b, before, after).sentences)
-    assert "Front travel, median: lower" in text and "as the change should make it" in text
+    assert "Front median travel: lower" in text and "as the change should make it" in text
     turned = " ".join(compare(a, b, after, before).sentences)
-    assert "against what the change should do" in turned or "Front travel, median: lower" not in turned
+    assert "against what the change should do" in turned or "Front median travel: lower" not in turned
 
 
 @pytest.mark.parametrize(

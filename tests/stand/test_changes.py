@@ -20,7 +20,7 @@ BIKE = load_bike(Path(__file__).parents[2] / "fixtures" / "qb-6-stand.toml")
         ("rear.shock_length_mm=+3", Change("rear.shock_length_mm", 3.0, True)),
         ("rear.preload_mm=-1.5", Change("rear.preload_mm", -1.5, True)),
         ("rear.preload_mm = 9", Change("rear.preload_mm", 9.0, False)),
-        ("rear.flip_chip.selected=high", Change("rear.flip_chip.selected", "high", False)),
+        ("rear.mount_insert.selected=high", Change("rear.mount_insert.selected", "high", False)),
     ],
 )
 def test_a_sign_is_a_change_by_and_none_a_change_to(text, change):
@@ -112,7 +112,7 @@ def test_a_length_past_its_limit_is_refused_with_the_caution():
         ("rear.preload_mm.x=3", "is not a key"),
         ("rear.linkage=3", "is not one value"),
         ("name=+3", "is not one value"),
-        ("rear.flip_chip.selected=low", "is none of its positions"),
+        ("rear.mount_insert.selected=low", "is none of its positions"),
         ("rear.preload_mm=-30", "rear.preload_mm"),
     ],
 )

@@ -123,7 +123,7 @@ def test_every_part_of_the_bike_moves_what_it_should():
         return after(text).row(key).change
 
     assert change("front.fork_height_mm=+4", "rake_deg") < -0.1
-    assert change("rear.flip_chip.selected=high", "rear.ride_height_mm") > 3.0
+    assert change("rear.mount_insert.selected=high", "rear.ride_height_mm") > 3.0
     assert change("rear.axle_back_mm=+8", "wheelbase_mm") > 7.0
     assert change("rear.chain.rear_teeth=+2", "rollout_mm") < 0.0
     assert change("rear.spring_rate_n_per_mm=+5", "rear.rider_sag_mm") < -1.0
