@@ -1,7 +1,18 @@
 """The motorcycle: bike file, leverage, springs, geometry, dampers, modes. Knows nothing of logs."""
 
-from telemetry.bike.bikefile import Bike, Chassis, Damper, DamperSide, load_bike, parse_bike, value_at
+from telemetry.bike.bikefile import (
+    Bike,
+    Chassis,
+    leverage_curve,
+    load_bike,
+    parse_bike,
+    stroke_mm,
+    swingarm_sensor_length_mm,
+    value_at,
+    wheel_stroke_mm,
+)
 from telemetry.bike.dampers import DamperRegion, DamperUse, damper_force_n, damper_use
+from telemetry.bike.ends import Damper, DamperSide
 from telemetry.bike.geometry import (
     Attitude,
     Squat,
@@ -29,7 +40,6 @@ from telemetry.bike.modes import (
     spring_end,
     wheel_and_damper,
 )
-from telemetry.bike.rearend import leverage_curve, stroke_mm, swingarm_sensor_length_mm, wheel_stroke_mm
 from telemetry.bike.springs import (
     GRAVITY_M_S2,
     Sag,

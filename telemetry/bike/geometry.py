@@ -12,8 +12,8 @@ import numpy as np
 from scipy.optimize import brentq
 
 from telemetry.arrays import ENDS, End, FloatArray
-from telemetry.bike.bikefile import Bike, Chassis, needed, value_at
-from telemetry.bike.rearend import RearEnd, leverage_curve, rear_end, stroke_mm
+from telemetry.bike.bikefile import Bike, Chassis, leverage_curve, needed, stroke_mm, value_at
+from telemetry.bike.rearend import RearEnd, rear_end
 from telemetry.bike.sections import Chain, Load, Point
 from telemetry.bike.springs import GRAVITY_M_S2, Sag, chassis_of, spring_of, unit_hint
 from telemetry.errors import BikeFileError

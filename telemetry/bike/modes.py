@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.arrays import End, FloatArray
-from telemetry.bike.bikefile import Bike, Damper, needed
-from telemetry.bike.rearend import leverage_curve
+from telemetry.bike.bikefile import Bike, leverage_curve, needed
+from telemetry.bike.ends import Damper
 from telemetry.bike.springs import chassis_of, static_sag, wheel_rate_n_per_mm
 from telemetry.errors import BikeFileError
 

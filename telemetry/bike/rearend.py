@@ -4,10 +4,9 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from scipy.interpolate import PchipInterpolator
 
-from telemetry.arrays import End, FloatArray
-from telemetry.bike.bikefile import Bike, Rear
+from telemetry.arrays import FloatArray
+from telemetry.bike.ends import Rear
 from telemetry.bike.leverage import (
     FittedLeverage,
     LeverageCurve,
@@ -248,106 +247,3 @@ def _on_another_arm(
         tuple(shaft.tolist()), tuple(travel.tolist()), tuple(ratio.tolist()), measured_mm=curve.measured_mm
     )
     return made, where, new_length
-
-
-def leverage_curve(bike: Bike, end: End) -> LeverageCurve:
-    """The leverage curve of one end of a bike.
-
-    Parameters
-    ----------
-    end : {"front", "rear"}
-        In front wheel travel = shaft travel x cos(rake); at the rear the measured table, the curve through the
-        measured points, or the solved linkage, for the shock length and inserts of the file.
-    """
-    if end == "front":
-        stroke = bike.front.stroke_mm
-        return LeverageCurve((0.0, stroke), (0.0, stroke * float(np.cos(np.radians(bike.front.rake_deg)))))
-    return rear_end(bike.rear, bike.measured_at).curve
-
-
-def stroke_mm(bike: Bike, end: End) -> float:
-    """Mechanical stroke of the damper at one end, along the shaft. [mm]"""
-    return bike.front.stroke_mm if end == "front" else bike.rear.shock_stroke_mm
-
-
-def wheel_stroke_mm(bike: Bike, end: End) -> float:
-    """Wheel travel at the full stroke of the damper. [mm]"""
-    return float(leverage_curve(bike, end).wheel_travel_mm(np.array([stroke_mm(bike, end)]))[0])
-
-
-def swingarm_sensor_length_mm(
-    bike: Bike, frame_mm: Point, swingarm_mm: Point, shaft_mm: FloatArray
-) -> FloatArray:
-    """Distance between the two mounts of a sensor from frame to swingarm, at a shock travel.
-
-    Parameters
-    ----------
-    bike : Bike
-        With [rear.swingarm].
-    frame_mm, swingarm_mm : (x, z)
-        Its mounts at full extension, in the terms of [rear.swingarm]. [mm]
-    shaft_mm : ndarray of shape (n_samples,)
-        [mm]
-
-    Returns
-    -------
-    ndarray of shape (n_samples,)
-        [mm]
-
-    Raises
-    ------
-    LinkageError
-        If the bike file has no [rear.swingarm].
-    """
-    if bike.rear.swingarm is None:
-        raise LinkageError("frame_mm and swingarm_mm need [rear.swingarm]")
-    found = rear_end(bike.rear, bike.measured_at)
-    assert found.pivot_mm is not None
-    pivot = np.array(found.pivot_mm)
-    measured = np.subtract(bike.rear.swingarm.axle_mm, bike.rear.swingarm.pivot_mm)
-    shift = shifts_mm(bike.rear, bike.measured_at).get("axle_mm", (0.0, 0.0))
-    start = float(np.arctan2(*(measured + shift)[::-1]))
-    r = np.subtract(swingarm_mm, bike.rear.swingarm.pivot_mm)
-    axle = np.array([found.axle_mm(float(s)) for s in shaft_mm]) - pivot
-    turn = start - np.arctan2(axle[:, 1], axle[:, 0])
-    turn = (turn + np.pi) % (2 * np.pi) - np.pi
-    mount = np.column_stack(
-        [r[0] * np.cos(turn) + r[1] * np.sin(turn), -r[0] * np.sin(turn) + r[1] * np.cos(turn)]
-    )
-    return np.asarray(np.hypot(*(pivot + mount - frame_mm).T))
-
-
-def shaft_sensor(bike: Bike) -> Bike:
-    """A bike whose rear sensor reads shock travel: the points of one on the swingarm taken through the linkage.
-
-    Returns
-    -------
-    Bike
-        The same when the sensor sits on the shock.
-
-    Raises
-    ------
-    LinkageError
-        If the mounts are given in part, or the sensor does not tell one shock travel from another.
-    """
-    sensor = bike.rear.sensor
-    if sensor is None or (sensor.frame_mm is None and sensor.swingarm_mm is None):
-        return bike
-    if sensor.frame_mm is None or sensor.swingarm_mm is None:
-        raise LinkageError("frame_mm and swingarm_mm belong together; give both or none")
-    shaft = np.linspace(0.0, bike.rear.shock_stroke_mm, 71)
-    length = swingarm_sensor_length_mm(bike, sensor.frame_mm, sensor.swingarm_mm, shaft)
-    step = np.diff(length)
-    if not (np.all(step > 0) or np.all(step < 0)):
-        raise LinkageError(
-            "its length does not change one way over the stroke; check frame_mm and swingarm_mm"
-        )
-    signal, distance = np.array(sorted(sensor.points, key=lambda point: point[1])).T
-    if len(signal) == 2 or length.min() < distance[0] or length.max() > distance[-1]:
-        slope, start = np.polyfit(distance, signal, 1)
-        logged = start + slope * length
-    else:
-        logged = PchipInterpolator(distance, signal)(length)
-    points = tuple((float(a), float(b)) for a, b in zip(logged, shaft, strict=True))
-    made = sensor.model_copy(update={"points": points, "frame_mm": None, "swingarm_mm": None})
-    return bike.model_copy(update={"rear": bike.rear.model_copy(update={"sensor": made})})

@@ -11,9 +11,9 @@ import numpy as np
 from scipy.optimize import brentq
 
 from telemetry.arrays import ENDS, End
-from telemetry.bike.bikefile import Bike, Chassis, Front, Rear, needed, value_at
+from telemetry.bike.bikefile import Bike, Chassis, leverage_curve, needed, stroke_mm, value_at
+from telemetry.bike.ends import Front, Rear
 from telemetry.bike.leverage import LeverageCurve
-from telemetry.bike.rearend import leverage_curve, stroke_mm
 from telemetry.bike.sections import AirColumn, SpringParts
 from telemetry.errors import BikeFileError
 

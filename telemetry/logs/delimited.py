@@ -1,6 +1,6 @@
 """Delimited text: CSV and TSV in any common dialect, plain or compressed. Apache Arrow does the parsing."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -161,6 +161,52 @@ def decode(
     return Decoded({name: values[:n_rows] for name, values in columns.items()}, units, metadata, tuple(notes))
 
 
+def log_from_cells(
+    path: Path,
+    cells: list[Column],
+    dialect: Dialect,
+    described: Mapping[str, str],
+    *,
+    reader: str,
+    odd_rows: Sequence[tuple[int, str]] = (),
+) -> RawLog:
+    """A log from the cells of a table of text: the step that all text formats share.
+
+    Parameters
+    ----------
+    cells : list of ndarray of float64 or pyarrow.ChunkedArray of string
+        One for each column, each of shape (n_rows,); emptied on the way.
+    dialect : Dialect
+        Names, units, first row of data and decimal mark.
+    described : mapping of str to str
+        How the file is written, in words for `bothends check`.
+    odd_rows : sequence of (line, text)
+        Rows that have not as many cells as there are columns, left out of ``cells``.
+
+    Returns
+    -------
+    RawLog
+        Cells that are not numbers are NaN; they are counted and located in the notes.
+
+    Raises
+    ------
+    LogError
+        If most rows do not fit, or none holds a number.
+    """
+    found = decode(cells, odd_rows, dialect, source=str(path))
+    n_rows = len(next(iter(found.columns.values())))
+    return RawLog(
+        source=str(path),
+        columns=found.columns,
+        units=found.units,
+        first_row=dialect.first_row,
+        dialect={"reader": reader, **described},
+        metadata=found.metadata,
+        notes=found.notes,
+        history=(Step("read", {"reader": reader, "rows": n_rows, "columns": len(found.columns)}),),
+    )
+
+
 def _line(row: int, odd: OddRows, dialect: Dialect) -> int:
     """Line of the file that holds a row of the table."""
     return dialect.first_row + row + int(np.count_nonzero(odd.insert_at <= row))
@@ -264,18 +310,8 @@ def read(path: Path) -> RawLog:
     if dialect is None:
         raise LogError(_no_table(path, lines))
     parsed = _parse(path, dialect, encoding)
-    found = decode(parsed.columns, parsed.odd_rows, dialect, source=str(path))
-    n_rows = len(next(iter(found.columns.values())))
-    return RawLog(
-        source=str(path),
-        columns=found.columns,
-        units=found.units,
-        first_row=dialect.first_row,
-        dialect=_for_a_person(path, dialect, encoding),
-        metadata=found.metadata,
-        notes=found.notes,
-        history=(Step("read", {"reader": NAME, "rows": n_rows, "columns": len(found.columns)}),),
-    )
+    words = _for_a_person(path, dialect, encoding)
+    return log_from_cells(path, parsed.columns, dialect, words, reader=NAME, odd_rows=parsed.odd_rows)
 
 
 def _no_table(path: Path, lines: list[str]) -> str:
@@ -375,7 +411,6 @@ def _arrow(
 def _for_a_person(path: Path, dialect: Dialect, encoding: str) -> dict[str, str]:
     names = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar", ".": "point"}
     return {
-        "reader": NAME,
         "compression": compression(path) or "none",
         "encoding": encoding,
         "delimiter": names[dialect.delimiter],

@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from telemetry.arrays import FloatArray
-from telemetry.logs.rawlog import RawLog, find_unit
+from telemetry.logs.rawlog import RawLog, find_unit, to_unit
 
 # Behaviour is judged on means over blocks of about this long, which is short against braking and long against bumps.
 BLOCK_S = 0.25
@@ -104,8 +104,6 @@ def describe(log: RawLog, only: Collection[str] | None = None) -> Mapping[str, B
 
 
 def _n_blocks(log: RawLog) -> int:
-    from telemetry.logs.rawlog import find_unit, to_unit
-
     for name, values in log.columns.items():
         unit = find_unit(log.units.get(name, ""))
         if unit is not None and unit.quantity == "time":

@@ -17,7 +17,8 @@ from telemetry.bike import (
     stroke_mm,
     wheel_stroke_mm,
 )
-from telemetry.bike.bikefile import Damper, needed
+from telemetry.bike.bikefile import needed
+from telemetry.bike.ends import Damper
 from telemetry.bike.modes import wheel_and_damper
 from telemetry.simulate import _kernel as kernel
 from telemetry.simulate.circuit import RoadProfile
