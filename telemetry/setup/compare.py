@@ -26,6 +26,7 @@ from telemetry.setup.rows import (
     Judged,
     MetricComparison,
     Row,
+    Widening,
     compare_laps,
     compare_parts,
 )
@@ -174,10 +175,9 @@ def _basis(judged: Judged, known: KnownChange) -> str:
         parts.append(
             "No set-up was repeated, so the spread between outings is what is usual for fuel, temperature and tyres."
         )
-        if judged.widening.factor >= 1.1:
-            parts.append(
-                f"The rows differ by more than that: all intervals are {judged.widening.factor**0.5:.1f} times as wide."
-            )
+        if isinstance(judged.spread, Widening) and judged.spread.factor >= 1.1:
+            wider = judged.spread.factor**0.5
+            parts.append(f"The rows differ by more than that: all intervals are {wider:.1f} times as wide.")
     labels = [row.label for row in judged.rows if row.expected]
     if known.rows and labels:
         parts.append(f"The change should move: {'; '.join(labels)}.")
