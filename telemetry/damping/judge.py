@@ -15,6 +15,7 @@ from telemetry.damping.listen import Heard
 from telemetry.damping.oscillation import Check, EventEvidence, OscillationEvent, RejectedCandidate
 from telemetry.damping.questions import checks, place_check
 from telemetry.damping.same_place import swing_by_place
+from telemetry.damping.same_speed import slow_speed, speed_check
 from telemetry.laps import Track, place_at
 from telemetry.motion import Motion
 
@@ -67,6 +68,7 @@ def judge(heard: Heard, motion: Motion, track: Track, bike: Bike, *, ease: float
         looked_at = windows(likelihood, whole, grid, THRESHOLDS, heard.swing)
         found = over_threshold(looked_at, ease)
         by_place = swing_by_place(heard, motion, track) if found else None
+        slow = slow_speed(heard, motion) if found else None
         for candidate in candidates(equation, heard.predicted, grid, likelihood, found):
             seconds = candidate.end_s - candidate.start_s
             if seconds < (SHORTEST_S if heard.end == "rear" else SHORTEST_FRONT_S):
@@ -80,6 +82,8 @@ def judge(heard: Heard, motion: Motion, track: Track, bike: Bike, *, ease: float
             asked = checks(heard, heard.predicted, inside, _travel_share(heard.end, motion, candidate))
             if by_place is not None and not asked[-1].against:
                 asked = (*asked, *place_check(by_place, heard.end, candidate.start_s, candidate.end_s))
+            if slow is not None and not asked[-1].against:
+                asked = (*asked, *speed_check(heard, slow, inside))
             taken.append((candidate.start_s, candidate.end_s))
             if asked[-1].against:
                 rejected.append((candidate.over, _rejected(candidate, asked[-1].answer, motion, track)))
