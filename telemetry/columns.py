@@ -11,10 +11,8 @@ from telemetry.bike import Bike
 from telemetry.bike.bikefile import Channels
 from telemetry.errors import ChannelError
 from telemetry.logs import RawLog
-from telemetry.logs.behaviour import Behaviour, describe
-from telemetry.logs.mapping import Proposal, propose
-from telemetry.logs.remembered import recall
-from telemetry.logs.units import find_unit, to_unit
+from telemetry.logs.mapping import Behaviour, Proposal, describe, propose, recall
+from telemetry.logs.rawlog import find_unit, to_unit
 from telemetry.notes import QualityNote
 
 KEYS = tuple(key for key in Channels.model_fields if key != "rate_hz")
@@ -31,7 +29,7 @@ def named_columns(bike: Bike, log: RawLog) -> dict[str, str]:
     """
     named = {key: bike.channels.names(key) for key in KEYS}
     for end in ENDS:
-        if (sensor := getattr(bike, end).sensor) is not None:
+        if (sensor := bike.end(end).sensor) is not None:
             named[end] = sensor.names("channel")
     return {key: _in_log(log, names) for key, names in named.items() if names}
 

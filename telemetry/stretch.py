@@ -7,7 +7,7 @@ import numpy as np
 
 from telemetry.arrays import BoolArray, End
 from telemetry.laps import PHASES
-from telemetry.laps.kinds import MOVING_M_S
+from telemetry.laps.corners import MOVING_M_S
 from telemetry.motion import EndMotion, EndSummary, not_judged, summarise_end
 from telemetry.summary import Summary, Traces
 

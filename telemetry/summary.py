@@ -20,8 +20,8 @@ from telemetry.bike import DamperUse
 from telemetry.damping.oscillation import Oscillation
 from telemetry.errors import LogbookError
 from telemetry.laps.lap import Corner, LapKind
-from telemetry.motion.lapplaces import LapPlace
 from telemetry.motion.summary import NAN, EndSummary, Frequencies, PackingEvent, PlaceUse, Strokes, not_judged
+from telemetry.motion.use import LapPlace
 from telemetry.notes import QualityNote, Step
 
 SCHEMA = "bothends.review/1"

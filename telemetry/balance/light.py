@@ -18,7 +18,7 @@ from telemetry.balance.road import spring_table
 from telemetry.bike import GRAVITY_M_S2, Bike, damper_force_n, leverage_curve, sprung_load_n
 from telemetry.laps import Track, place_at
 from telemetry.motion import Motion
-from telemetry.signals.gaps import runs
+from telemetry.signals.clock import runs
 
 WORK_HZ = 100.0
 # Choices of ours; no source.
@@ -127,7 +127,7 @@ def _carried(
     by_moments: dict[End, FloatArray] = {}
     width = max(1, round(SMOOTH_S * rate))
     for end in ENDS:
-        section = bike.front if end == "front" else bike.rear
+        section = bike.end(end)
         springs = section.spring_rate_n_per_mm is not None and section.preload_mm is not None
         own_kg = unsprung[end]
         if chassis is None or own_kg is None or not springs or end not in shaft_mm:

@@ -8,7 +8,7 @@ import numpy as np
 from telemetry.arrays import ENDS, End, FloatArray, IntArray
 from telemetry.balance.standout import peaks_above
 from telemetry.motion import Motion
-from telemetry.signals.decay import damping_from_log_decrement, log_decrement
+from telemetry.signals.modes import damping_from_log_decrement, log_decrement
 
 # Choices of ours; no source.
 LEAST_PUSH_MM = 8.0  # mean of both ends

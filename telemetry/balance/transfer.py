@@ -10,7 +10,7 @@ from telemetry.balance.loads import Riding, find_riding
 from telemetry.balance.ratios import half_width
 from telemetry.laps import Track
 from telemetry.motion import Motion
-from telemetry.signals.gaps import runs
+from telemetry.signals.clock import runs
 
 # Choices of ours; no source.
 BRAKING_M_S2, DRIVING_M_S2 = -4.0, 2.0

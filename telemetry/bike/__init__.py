@@ -1,15 +1,33 @@
 """The motorcycle: bike file, leverage, springs, geometry, dampers, modes. Knows nothing of logs."""
 
-from telemetry.bike.attitude import Attitude, attitude, chassis_point
-from telemetry.bike.bikefile import Bike, Chassis, Damper, DamperSide, load_bike, parse_bike, value_at
-from telemetry.bike.curve import LeverageCurve
+from telemetry.bike.bikefile import (
+    Bike,
+    Chassis,
+    leverage_curve,
+    load_bike,
+    parse_bike,
+    stroke_mm,
+    swingarm_sensor_length_mm,
+    value_at,
+    wheel_stroke_mm,
+)
 from telemetry.bike.dampers import DamperRegion, DamperUse, damper_force_n, damper_use
-from telemetry.bike.driveline import Squat, rollout_mm, squat
-from telemetry.bike.equilibrium import Standing, load_of, stand
-from telemetry.bike.geometry import normal_trail_mm, pitch_deg, trail_mm
-from telemetry.bike.leverage import leverage_curve, stroke_mm, wheel_stroke_mm
-from telemetry.bike.linkage import LinkageSolution, solve_linkage
-from telemetry.bike.mechanism import Mechanism, build_mechanism
+from telemetry.bike.ends import Damper, DamperSide
+from telemetry.bike.geometry import (
+    Attitude,
+    Squat,
+    Standing,
+    attitude,
+    chassis_point,
+    load_of,
+    normal_trail_mm,
+    pitch_deg,
+    rollout_mm,
+    squat,
+    stand,
+    trail_mm,
+)
+from telemetry.bike.leverage import LeverageCurve, LinkageSolution, Mechanism, build_mechanism, solve_linkage
 from telemetry.bike.modes import (
     Matrices,
     Mode,
@@ -22,11 +40,13 @@ from telemetry.bike.modes import (
     spring_end,
     wheel_and_damper,
 )
-from telemetry.bike.plausible import beyond_limit, beyond_limits, bike_warnings
-from telemetry.bike.spring import ShaftSpring
 from telemetry.bike.springs import (
     GRAVITY_M_S2,
     Sag,
+    ShaftSpring,
+    beyond_limit,
+    beyond_limits,
+    bike_warnings,
     chassis_of,
     sag_under_load,
     spring_force_at_wheel_n,
@@ -35,7 +55,6 @@ from telemetry.bike.springs import (
     static_sag,
     wheel_rate_n_per_mm,
 )
-from telemetry.bike.swingarm_sensor import swingarm_sensor_length_mm
 
 __all__ = [
     "GRAVITY_M_S2",

@@ -8,260 +8,33 @@ so that a misspelt one cannot be silently ignored. What is not in the minimum is
 ``fixtures/qb-6-stand.toml`` shows every key with a comment.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Annotated, Any, ClassVar, Self, get_args
+from typing import Any, ClassVar, Self, get_args
 
 import numpy as np
 from pydantic import Field, ValidationError, model_validator
+from scipy.interpolate import PchipInterpolator
 
-from telemetry.bike.curve import BEYOND_MM, LeverageCurve
-from telemetry.bike.dyno import Dyno, fitted_sides, read_dyno
-from telemetry.bike.identity import WithIdentity
-from telemetry.bike.mechanism import LinkageError
-from telemetry.bike.ranges import implausible
+from telemetry.arrays import End, FloatArray
+from telemetry.bike.dyno import read_dyno
+from telemetry.bike.ends import DAMPER_CLICKS, LEVERAGE, Front, Rear
+from telemetry.bike.leverage import LeverageCurve, LinkageError
+from telemetry.bike.rearend import rear_end, shifts_mm
 from telemetry.bike.sections import (
     Adjuster,
-    Chain,
-    Eccentric,
-    Linkage,
     Load,
-    Measured,
     MeasuredAt,
-    MountInsert,
     NamesColumns,
+    Point,
     Section,
-    SpringParts,
-    Swingarm,
+    Sensor,
+    implausible,
+    with_bench_tables,
 )
-from telemetry.bike.sensor import Sensor, with_bench_tables
 from telemetry.errors import BikeFileError
 from telemetry.tomlfile import Key, file_error, read_toml
-
-# Low/high speed split of damper speed at the shaft: a setting of the bike file. Common practice, no source.
-FRONT_SPEED_SPLIT_MM_S = 150.0
-REAR_SPEED_SPLIT_MM_S = 100.0
-# A table that gives more wheel travel than this at full extension was counted from somewhere else. A choice of ours.
-_EXTENDED_WITHIN_MM = 1.0
-# Mean leverage ratio over the stroke: about 1 with the shock at the axle, 4 with one near the pivot; common practice,
-# no source.
-LEVERAGE = (0.9, 6.0)
-DAMPER_CLICKS = ("compression_clicks", "rebound_clicks")
-
-
-class DamperSide(Section):
-    """One direction of a digressive damper: steep up to the knee, flatter above.
-
-    F(v) = high v + (low - high) knee tanh(v / knee), with v the shaft speed.
-    """
-
-    low_n_s_per_mm: float
-    high_n_s_per_mm: float
-    knee_mm_s: float = 120.0
-
-
-class Damper(Section):
-    """Damper force, compression and rebound apart, and the friction of the seals.
-
-    Instead of the two sides a dynamometer table: ``dyno`` with rows [clicks, speed mm/s, force N], or
-    ``dyno_file`` with the columns clicks, speed_mm_s, force_n beside the bike file. Compression is positive in
-    speed and force; clicks are those of the side that the speed's sign names, from fully closed. The two sides
-    are then fitted to the table at ``compression_clicks`` and ``rebound_clicks``, which are written in [front] and
-    [rear], as in a setup sheet; in [front.damper] and [rear.damper] they are understood as well.
-    """
-
-    compression: DamperSide
-    rebound: DamperSide
-    friction_n: float = 0.0
-    compression_clicks: float | None = None
-    rebound_clicks: float | None = None
-    dyno: Dyno | None = None
-
-    @model_validator(mode="before")
-    @classmethod
-    def _sides_from_dyno(cls, data: Any) -> Any:
-        if isinstance(data, dict) and data.get("dyno") is not None:
-            return {
-                **data,
-                **fitted_sides(data["dyno"], data.get("compression_clicks"), data.get("rebound_clicks")),
-            }
-        return data
-
-
-class _EndSection(WithIdentity):
-    """Either end. ``tyre_circumference_mm`` may be given for ``tyre_radius_mm``: what one turn rolls.
-
-    Travel and speed need none of these; sag, geometry and damping do. Clicks are counted from fully closed.
-    """
-
-    tyre_radius_mm: float | None = None
-    spring_rate_n_per_mm: float | None = None
-    preload_mm: float | None = None
-    compression_clicks: float | None = None
-    rebound_clicks: float | None = None
-    high_speed_compression_clicks: float | None = None
-    high_speed_rebound_clicks: float | None = None
-    tyre_rate_n_per_mm: float | None = None
-    tyre_damping_n_s_per_mm: float = 0.15
-    unsprung_mass_kg: float | None = None
-    damper: Damper | None = None
-    sensor: Sensor | None = None
-    spring: SpringParts | None = None
-    measured: Measured | None = None
-
-    @model_validator(mode="before")
-    @classmethod
-    def _clicks_also_for_the_damper(cls, data: Any) -> Any:
-        damper = data.get("damper") if isinstance(data, dict) else None
-        if not isinstance(damper, dict):
-            return data
-        clicks = {key: data.get(key, damper.get(key)) for key in DAMPER_CLICKS}
-        given = {key: value for key, value in clicks.items() if value is not None}
-        return {**data, **given, "damper": {**damper, **given}}
-
-    @model_validator(mode="before")
-    @classmethod
-    def _radius_from_circumference(cls, data: Any) -> Any:
-        if not isinstance(data, dict) or data.get("tyre_circumference_mm") is None:
-            return data
-        data = dict(data)
-        around = data.pop("tyre_circumference_mm")
-        if "tyre_radius_mm" in data:
-            raise ValueError("give tyre_radius_mm or tyre_circumference_mm, not both")
-        return {**data, "tyre_radius_mm": around / (2 * np.pi) if isinstance(around, int | float) else around}
-
-    @model_validator(mode="after")
-    def _fits_its_stroke(self) -> Self:
-        stroke_mm: float = getattr(self, "stroke_mm" if self.section == "front" else "shock_stroke_mm")
-        if self.preload_mm is not None and self.preload_mm > stroke_mm:
-            raise ValueError(
-                f"preload_mm = {self.preload_mm:g} is more than the {stroke_mm:g} mm stroke: no spring is clamped by "
-                f"more than its damper moves"
-            )
-        return self
-
-
-class Front(_EndSection):
-    """The fork: stroke along the legs, rake from the vertical, offset of the axle from the steering axis.
-
-    ``fork_height_mm`` is how far the legs stand out above the upper clamp: more lowers the front.
-    """
-
-    section: ClassVar[str] = "front"
-    stroke_mm: float
-    rake_deg: float
-    fork_offset_mm: float | None = None
-    fork_height_mm: float = 0.0
-    speed_split_mm_s: float = FRONT_SPEED_SPLIT_MM_S
-
-
-class Rear(_EndSection):
-    """The rear: shock stroke, and one of three descriptions of its leverage.
-
-    ``leverage_table_mm``: pairs (shock travel, vertical wheel travel), taken as they are; a table may start below 0
-    or end short of the stroke, and goes on straight past its ends. ``leverage_points_mm``: the same as measured with
-    calliper and tape, in any number; a smooth, monotone curve is fitted. Or [rear.linkage] with [rear.swingarm]: the
-    pivot coordinates.
-
-    ``shock_length_mm`` is eye to eye at full extension. ``axle_back_mm`` is the axle's place in the chain adjuster,
-    positive to the rear along the swingarm. [rear.swingarm] may also stand beside a table.
-    """
-
-    section: ClassVar[str] = "rear"
-    shock_stroke_mm: float
-    leverage_table_mm: Annotated[tuple[tuple[float, float], ...], Field(min_length=2)] | None = None
-    leverage_points_mm: Annotated[tuple[tuple[float, float], ...], Field(min_length=5)] | None = None
-    swingarm: Swingarm | None = None
-    linkage: Linkage | None = None
-    shock_length_mm: float | None = None
-    axle_back_mm: float = 0.0
-    mount_insert: MountInsert | None = None
-    eccentric: Eccentric | None = None
-    chain: Chain | None = None
-    speed_split_mm_s: float = REAR_SPEED_SPLIT_MM_S
-
-    @model_validator(mode="after")
-    def _one_description_of_the_leverage(self) -> Self:
-        names = ("leverage_table_mm", "leverage_points_mm", "linkage")
-        given = [name for name in names if getattr(self, name) is not None]
-        if len(given) != 1:
-            raise ValueError(f"needs exactly one of {', '.join(names)} (given: {', '.join(given) or 'none'})")
-        for name, needed in (("linkage", "swingarm"), ("chain", "swingarm"), ("mount_insert", "linkage"),
-                             ("eccentric", "swingarm")):  # fmt: skip
-            if getattr(self, name) is not None and getattr(self, needed) is None:
-                raise ValueError(f"{name} needs [rear.{needed}] as well")
-        if self.eccentric and self.eccentric.moves == "pivot_mm" and self.linkage is None:
-            raise ValueError("eccentric.moves = 'pivot_mm' needs [rear.linkage] as well")
-        return self
-
-    @model_validator(mode="after")
-    def _columns_are_shock_and_wheel(self) -> Self:
-        for name in ("leverage_table_mm", "leverage_points_mm"):
-            if hint := table_slip(getattr(self, name) or ()):
-                raise ValueError(f"{name}: {hint}")
-        return self
-
-    @model_validator(mode="after")
-    def _table_rises_through_full_extension(self) -> Self:
-        pairs = self.leverage_table_mm
-        if pairs is None:
-            return self
-        for row, ((s0, w0), (s1, w1)) in enumerate(zip(pairs, pairs[1:], strict=False), start=2):
-            if s1 <= s0 or w1 <= w0:
-                raise ValueError(
-                    f"leverage_table_mm row {row}: [{s1:g}, {w1:g}] does not rise above [{s0:g}, {w0:g}]; "
-                    f"both columns must rise strictly (measured with noise? call it leverage_points_mm)"
-                )
-        shaft, wheel = np.array(pairs).T
-        if shaft[0] > BEYOND_MM or shaft[-1] < 0.5 * self.shock_stroke_mm:
-            raise ValueError(
-                f"leverage_table_mm goes from {shaft[0]:g} to {shaft[-1]:g} mm of shock travel, but shock_stroke_mm "
-                f"is {self.shock_stroke_mm:g}; measure the table over the whole stroke, in mm"
-            )
-        extended = float(LeverageCurve(tuple(shaft), tuple(wheel)).wheel_travel_mm(np.zeros(1))[0])
-        if abs(extended) > _EXTENDED_WITHIN_MM:
-            raise ValueError(
-                f"leverage_table_mm must go through [0, 0] (full extension), but gives {extended:.1f} mm of wheel "
-                f"travel at 0 mm of shock travel; count both columns from full extension"
-            )
-        return self
-
-
-# At a road-race rear the wheel moves 1.6 to 2.1 times as far as the shock (common practice); wider here, for other
-# linkages. A ratio below 1 throughout whose inverse lies within is a table with its columns the other way about.
-USUAL_RATIO = (1.2, 3.5)
-LEAST_RATIO = 0.9
-# No shock is so short. [mm]
-LEAST_STROKE_MM = 1.0
-
-
-def table_slip(pairs: Sequence[tuple[float, float]]) -> str:
-    """What was probably written wrong in a leverage table that no motorcycle has; "" where it may be one, or is none.
-
-    Parameters
-    ----------
-    pairs : sequence of (shock, wheel)
-        [mm]
-    """
-    if not pairs:
-        return ""
-    shock, wheel = (abs(pairs[-1][k] - pairs[0][k]) for k in (0, 1))
-    if 0.0 < max(shock, wheel) < LEAST_STROKE_MM:
-        return (
-            f"its last row is [{pairs[-1][0]:g}, {pairs[-1][1]:g}]: this looks like metres; write millimetres"
-        )
-    if (
-        shock > 0.0
-        and wheel > 0.0
-        and wheel / shock < LEAST_RATIO
-        and USUAL_RATIO[0] < shock / wheel < USUAL_RATIO[1]
-    ):
-        return (
-            f"its wheel travel is only {wheel / shock:.2f} times its shock travel, where {USUAL_RATIO[0]:g} to "
-            f"{USUAL_RATIO[1]:g} is usual: the columns are probably the other way about. Write [shock, wheel]"
-        )
-    return ""
 
 
 class Chassis(Section):
@@ -346,10 +119,12 @@ class Bike(Section):
     measured_at: MeasuredAt = MeasuredAt()
     source: str = Field(default="bike", exclude=True)
 
+    def end(self, name: End) -> Front | Rear:
+        """The section of one end."""
+        return self.front if name == "front" else self.rear
+
     @model_validator(mode="after")
     def _parts_fit_together(self) -> Self:
-        from telemetry.bike.rearend import rear_end
-
         for key, adjuster in self.adjusters.items():
             if not isinstance(value_at(self, key), int | float):
                 raise ValueError(f"adjusters: {key!r} is no number of this bike file")
@@ -491,8 +266,6 @@ def parse_bike(data: dict[str, Any], *, source: str = "bike") -> Bike:
     BikeFileError
         Naming the source, the key and what is allowed.
     """
-    from telemetry.bike.swingarm_sensor import shaft_sensor
-
     try:
         bike = Bike.model_validate({"name": Path(source).stem, **_plain_adjusters(data), "source": source})
         return shaft_sensor(bike)
@@ -531,3 +304,106 @@ def _with_dyno_files(data: dict[str, Any], path: Path) -> dict[str, Any]:
             damper["dyno"] = read_dyno(path.parent / str(damper.pop("dyno_file")))
             data[end] = {**data[end], "damper": damper}
     return data
+
+
+def leverage_curve(bike: Bike, end: End) -> LeverageCurve:
+    """The leverage curve of one end of a bike.
+
+    Parameters
+    ----------
+    end : {"front", "rear"}
+        In front wheel travel = shaft travel x cos(rake); at the rear the measured table, the curve through the
+        measured points, or the solved linkage, for the shock length and inserts of the file.
+    """
+    if end == "front":
+        stroke = bike.front.stroke_mm
+        return LeverageCurve((0.0, stroke), (0.0, stroke * float(np.cos(np.radians(bike.front.rake_deg)))))
+    return rear_end(bike.rear, bike.measured_at).curve
+
+
+def stroke_mm(bike: Bike, end: End) -> float:
+    """Mechanical stroke of the damper at one end, along the shaft. [mm]"""
+    return bike.front.stroke_mm if end == "front" else bike.rear.shock_stroke_mm
+
+
+def wheel_stroke_mm(bike: Bike, end: End) -> float:
+    """Wheel travel at the full stroke of the damper. [mm]"""
+    return float(leverage_curve(bike, end).wheel_travel_mm(np.array([stroke_mm(bike, end)]))[0])
+
+
+def swingarm_sensor_length_mm(
+    bike: Bike, frame_mm: Point, swingarm_mm: Point, shaft_mm: FloatArray
+) -> FloatArray:
+    """Distance between the two mounts of a sensor from frame to swingarm, at a shock travel.
+
+    Parameters
+    ----------
+    bike : Bike
+        With [rear.swingarm].
+    frame_mm, swingarm_mm : (x, z)
+        Its mounts at full extension, in the terms of [rear.swingarm]. [mm]
+    shaft_mm : ndarray of shape (n_samples,)
+        [mm]
+
+    Returns
+    -------
+    ndarray of shape (n_samples,)
+        [mm]
+
+    Raises
+    ------
+    LinkageError
+        If the bike file has no [rear.swingarm].
+    """
+    if bike.rear.swingarm is None:
+        raise LinkageError("frame_mm and swingarm_mm need [rear.swingarm]")
+    found = rear_end(bike.rear, bike.measured_at)
+    assert found.pivot_mm is not None
+    pivot = np.array(found.pivot_mm)
+    measured = np.subtract(bike.rear.swingarm.axle_mm, bike.rear.swingarm.pivot_mm)
+    shift = shifts_mm(bike.rear, bike.measured_at).get("axle_mm", (0.0, 0.0))
+    start = float(np.arctan2(*(measured + shift)[::-1]))
+    r = np.subtract(swingarm_mm, bike.rear.swingarm.pivot_mm)
+    axle = np.array([found.axle_mm(float(s)) for s in shaft_mm]) - pivot
+    turn = start - np.arctan2(axle[:, 1], axle[:, 0])
+    turn = (turn + np.pi) % (2 * np.pi) - np.pi
+    mount = np.column_stack(
+        [r[0] * np.cos(turn) + r[1] * np.sin(turn), -r[0] * np.sin(turn) + r[1] * np.cos(turn)]
+    )
+    return np.asarray(np.hypot(*(pivot + mount - frame_mm).T))
+
+
+def shaft_sensor(bike: Bike) -> Bike:
+    """A bike whose rear sensor reads shock travel: the points of one on the swingarm taken through the linkage.
+
+    Returns
+    -------
+    Bike
+        The same when the sensor sits on the shock.
+
+    Raises
+    ------
+    LinkageError
+        If the mounts are given in part, or the sensor does not tell one shock travel from another.
+    """
+    sensor = bike.rear.sensor
+    if sensor is None or (sensor.frame_mm is None and sensor.swingarm_mm is None):
+        return bike
+    if sensor.frame_mm is None or sensor.swingarm_mm is None:
+        raise LinkageError("frame_mm and swingarm_mm belong together; give both or none")
+    shaft = np.linspace(0.0, bike.rear.shock_stroke_mm, 71)
+    length = swingarm_sensor_length_mm(bike, sensor.frame_mm, sensor.swingarm_mm, shaft)
+    step = np.diff(length)
+    if not (np.all(step > 0) or np.all(step < 0)):
+        raise LinkageError(
+            "its length does not change one way over the stroke; check frame_mm and swingarm_mm"
+        )
+    signal, distance = np.array(sorted(sensor.points, key=lambda point: point[1])).T
+    if len(signal) == 2 or length.min() < distance[0] or length.max() > distance[-1]:
+        slope, start = np.polyfit(distance, signal, 1)
+        logged = start + slope * length
+    else:
+        logged = PchipInterpolator(distance, signal)(length)
+    points = tuple((float(a), float(b)) for a, b in zip(logged, shaft, strict=True))
+    made = sensor.model_copy(update={"points": points, "frame_mm": None, "swingarm_mm": None})
+    return bike.model_copy(update={"rear": bike.rear.model_copy(update={"sensor": made})})

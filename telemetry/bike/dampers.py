@@ -7,8 +7,8 @@ from typing import Literal, cast
 import numpy as np
 
 from telemetry.arrays import FloatArray, Number
-from telemetry.bike.bikefile import Damper, DamperSide
 from telemetry.bike.dyno import dyno_clicks, dyno_force_n
+from telemetry.bike.ends import Damper, DamperSide
 
 
 def _side_force_n(speed_mm_s: FloatArray, side: DamperSide) -> FloatArray:

@@ -3,9 +3,20 @@
 ISO 8855 axes: x forward, y left, z up; pitch is positive nose down.
 """
 
-import numpy as np
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Literal
 
-from telemetry.arrays import FloatArray
+import numpy as np
+from scipy.optimize import brentq
+
+from telemetry.arrays import ENDS, End, FloatArray
+from telemetry.bike.bikefile import Bike, Chassis, leverage_curve, needed, stroke_mm, value_at
+from telemetry.bike.rearend import RearEnd, rear_end
+from telemetry.bike.sections import Chain, Load, Point
+from telemetry.bike.springs import GRAVITY_M_S2, Sag, chassis_of, spring_of, unit_hint
+from telemetry.errors import BikeFileError
 
 
 def normal_trail_mm(tyre_radius_mm: float, rake_deg: float, fork_offset_mm: float) -> float:
@@ -68,3 +79,420 @@ def pitch_deg(front_wheel_mm: FloatArray, rear_wheel_mm: FloatArray, wheelbase_m
     .. [1] ISO 8855:2011, Road vehicles - Vehicle dynamics and road-holding ability - Vocabulary (sign).
     """
     return np.degrees(np.arcsin((front_wheel_mm - rear_wheel_mm) / wheelbase_mm))
+
+
+@dataclass(frozen=True)
+class Attitude:
+    """The motorcycle on level ground at two damper travels. Lengths [mm], angles [deg].
+
+    Parameters
+    ----------
+    rake_deg, wheelbase_mm : float
+        Of the motorcycle as it stands.
+    trail_mm, normal_trail_mm : float or None
+        None without the front tyre's radius and the fork offset.
+    pitch_deg : float
+        Against the measured, extended motorcycle; positive nose down (ISO 8855).
+    front_ride_height_mm, rear_ride_height_mm : float or None
+        Height above the ground of the two places of the chassis where the axles sat when it was measured,
+        extended: the tyre radius then, less with sag, more with a longer shock or a taller tyre. None without the
+        radii of both tyres.
+    swingarm_deg : float or None
+        Swingarm against the ground, positive when the pivot is above the axle.
+    ground_deg : float
+        The ground in the chassis frame, positive rising forward.
+    """
+
+    rake_deg: float
+    trail_mm: float | None
+    normal_trail_mm: float | None
+    wheelbase_mm: float
+    pitch_deg: float
+    front_ride_height_mm: float | None
+    rear_ride_height_mm: float | None
+    swingarm_deg: float | None
+    ground_deg: float
+    front_axle_mm: Point
+    rear_axle_mm: Point
+    pivot_mm: Point | None
+    rear_tyre_radius_mm: float
+
+    @property
+    def forward(self) -> FloatArray:
+        """Unit vector along the ground, in the chassis frame."""
+        angle = np.radians(self.ground_deg)
+        return np.array([np.cos(angle), np.sin(angle)])
+
+    @property
+    def up(self) -> FloatArray:
+        """Unit vector away from the ground, in the chassis frame."""
+        angle = np.radians(self.ground_deg)
+        return np.array([-np.sin(angle), np.cos(angle)])
+
+    def on_ground(self, point_mm: Point | FloatArray) -> tuple[float, float]:
+        """Distance ahead of the rear contact and height above the ground of a chassis-frame point. [mm]"""
+        r = np.asarray(point_mm, dtype=np.float64) - np.array(self.rear_axle_mm)
+        return float(r @ self.forward), float(r @ self.up) + self.rear_tyre_radius_mm
+
+
+def steering_axis(bike: Bike) -> FloatArray:
+    """Unit vector up the fork in the chassis frame."""
+    rake = np.radians(bike.front.rake_deg)
+    return np.array([-np.sin(rake), np.cos(rake)])
+
+
+@lru_cache(maxsize=256)
+def _measured_front_axle(
+    wheelbase_mm: float, front_radius_mm: float, rear_radius_mm: float, rear_axle: Point
+) -> Point:
+    return rear_axle[0] + wheelbase_mm, rear_axle[1] + front_radius_mm - rear_radius_mm
+
+
+def _alike(front_mm: float | None, rear_mm: float | None) -> tuple[float, float]:
+    """Both radii; one that is not known as the other, both unknown as none. [mm]"""
+    if front_mm is None or rear_mm is None:
+        either = front_mm or rear_mm or 0.0
+        return either, either
+    return front_mm, rear_mm
+
+
+def tyre_radii_mm(bike: Bike) -> tuple[float, float]:
+    """Radii of the tyres on the bike, front and rear, taken alike where they are not known. [mm]"""
+    return _alike(bike.front.tyre_radius_mm, bike.rear.tyre_radius_mm)
+
+
+def _measured_radii(bike: Bike) -> tuple[float, float]:
+    at = bike.measured_at
+    return _alike(
+        bike.front.tyre_radius_mm if at.front_tyre_radius_mm is None else at.front_tyre_radius_mm,
+        bike.rear.tyre_radius_mm if at.rear_tyre_radius_mm is None else at.rear_tyre_radius_mm,
+    )
+
+
+def chassis_point(bike: Bike, ahead_of_rear_axle_mm: float, height_mm: float) -> FloatArray:
+    """A place on the chassis, given as on the measured motorcycle, in the chassis frame. [mm]"""
+    rear = rear_end(bike.rear, bike.measured_at)
+    x, z = rear.measured_axle_mm
+    return np.array([x + ahead_of_rear_axle_mm, z + height_mm - _measured_radii(bike)[1]])
+
+
+def front_axle_mm(bike: Bike, fork_mm: float) -> FloatArray:
+    """The front axle in the chassis frame at a fork travel, with the legs where they are clamped. [mm]"""
+    front, at = bike.front, bike.measured_at
+    rear = rear_end(bike.rear, bike.measured_at)
+    start = np.array(_measured_front_axle(bike.wheelbase_mm, *_measured_radii(bike), rear.measured_axle_mm))
+    axis = steering_axis(bike)
+    raised = front.fork_height_mm - (front.fork_height_mm if at.fork_height_mm is None else at.fork_height_mm)
+    offset = 0.0
+    if front.fork_offset_mm is not None and at.fork_offset_mm is not None:
+        offset = front.fork_offset_mm - at.fork_offset_mm
+    return np.asarray(start + axis * (fork_mm + raised) + np.array([axis[1], -axis[0]]) * offset)
+
+
+def attitude(bike: Bike, fork_mm: float, shock_mm: float) -> Attitude:
+    """How the motorcycle stands at two damper travels.
+
+    Parameters
+    ----------
+    fork_mm, shock_mm : float
+        Travel along fork leg and shock, 0 at full extension. [mm]
+
+    References
+    ----------
+    .. [1] V. Cossalter, Motorcycle Dynamics, 2nd ed., 2006, ch. 1 (rake, normal and ground trail; from memory).
+    """
+    rear: RearEnd = rear_end(bike.rear, bike.measured_at)
+    front_radius, rear_radius = tyre_radii_mm(bike)
+    f, r = front_axle_mm(bike, fork_mm), rear.axle_mm(shock_mm)
+    x, z = f - r
+    apart = float(np.hypot(x, z))
+    ground = float(np.arctan2(z, x) - np.arcsin((front_radius - rear_radius) / apart))
+    forward, up = np.array([np.cos(ground), np.sin(ground)]), np.array([-np.sin(ground), np.cos(ground)])
+    rake = bike.front.rake_deg - float(np.degrees(ground))
+    measured_front = np.array(
+        _measured_front_axle(bike.wheelbase_mm, *_measured_radii(bike), rear.measured_axle_mm)
+    )
+    swingarm = None
+    if rear.pivot_mm is not None:
+        along = np.array(rear.pivot_mm) - r
+        swingarm = float(np.degrees(np.arctan2(along @ up, along @ forward)))
+    steering = bike.front.tyre_radius_mm, bike.front.fork_offset_mm
+    trail, normal_trail = None, None
+    if steering[0] is not None and steering[1] is not None:
+        trail = trail_mm(steering[0], rake, steering[1])
+        normal_trail = normal_trail_mm(steering[0], rake, steering[1])
+    from_ground = bike.front.tyre_radius_mm is not None and bike.rear.tyre_radius_mm is not None
+    return Attitude(
+        rake_deg=rake,
+        trail_mm=trail,
+        normal_trail_mm=normal_trail,
+        wheelbase_mm=float((f - r) @ forward),
+        pitch_deg=float(np.degrees(ground)),
+        front_ride_height_mm=float((measured_front - r) @ up) + rear_radius if from_ground else None,
+        rear_ride_height_mm=(
+            float((np.array(rear.measured_axle_mm) - r) @ up) + rear_radius if from_ground else None
+        ),
+        swingarm_deg=swingarm,
+        ground_deg=float(np.degrees(ground)),
+        front_axle_mm=(float(f[0]), float(f[1])),
+        rear_axle_mm=(float(r[0]), float(r[1])),
+        pivot_mm=rear.pivot_mm,
+        rear_tyre_radius_mm=rear_radius,
+    )
+
+
+@dataclass(frozen=True)
+class Squat:
+    """What drive does to the rear, in an attitude.
+
+    Parameters
+    ----------
+    chain_deg : float
+        Upper run of the chain against the ground, positive rising forward.
+    squat_deg : float
+        Squat line: from the rear contact through the meeting of chain and swingarm, against the ground.
+    anti_squat_pct : float
+        tan(squat line) over tan(load transfer line), the line whose slope is centre-of-mass height over
+        wheelbase. 100: drive neither compresses nor extends the rear; below: it squats. [%]
+    """
+
+    chain_deg: float
+    squat_deg: float
+    anti_squat_pct: float
+
+
+def sprocket_radius_mm(teeth: int, pitch_mm: float) -> float:
+    """Pitch radius of a sprocket: pitch / (2 sin(pi / teeth)). [mm]
+
+    References
+    ----------
+    .. [1] ISO 606, Short-pitch transmission precision roller and bush chains (pitch diameter; from memory).
+    """
+    return pitch_mm / (2.0 * float(np.sin(np.pi / teeth)))
+
+
+def upper_run(
+    chain: Chain, rear_axle: FloatArray, front_sprocket: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Upper run of the chain: the point where it leaves the rear sprocket, and its unit direction forward. [mm]"""
+    front_radius = sprocket_radius_mm(chain.front_teeth, chain.pitch_mm)
+    rear_radius = sprocket_radius_mm(chain.rear_teeth, chain.pitch_mm)
+    x, z = front_sprocket - rear_axle
+    # The outer tangent above both circles.
+    angle = float(np.arctan2(z, x) - np.arcsin((rear_radius - front_radius) / np.hypot(x, z)))
+    along, normal = np.array([np.cos(angle), np.sin(angle)]), np.array([-np.sin(angle), np.cos(angle)])
+    return rear_axle + rear_radius * normal, along
+
+
+def squat(bike: Bike, standing: Attitude, com_height_mm: float) -> Squat | None:
+    """Squat line and anti-squat in an attitude.
+
+    Parameters
+    ----------
+    com_height_mm : float
+        Of the whole motorcycle with rider, above the ground. [mm]
+
+    Returns
+    -------
+    Squat or None
+        None without [rear.swingarm] and [rear.chain].
+
+    References
+    ----------
+    .. [1] V. Cossalter, Motorcycle Dynamics, 2nd ed., 2006, ch. 6 (squat line, load transfer line; from memory).
+    """
+    chain = bike.rear.chain
+    if chain is None or standing.pivot_mm is None:
+        return None
+    axle, pivot = (
+        np.array(standing.on_ground(point)) for point in (standing.rear_axle_mm, standing.pivot_mm)
+    )
+    sprocket = np.array(standing.on_ground(chain.front_sprocket_mm))
+    start, along = upper_run(chain, axle, sprocket)
+    arm = pivot - axle
+    apart = float(along[0] * arm[1] - along[1] * arm[0])
+    if abs(apart) < 1e-12 * float(np.hypot(*arm)):
+        slope = float(along[1] / along[0])  # they meet nowhere: the squat line runs alongside
+    else:
+        way = float((axle - start)[0] * arm[1] - (axle - start)[1] * arm[0]) / apart
+        meeting = start + way * along
+        slope = float(meeting[1] / meeting[0])  # from the rear contact, the origin
+    return Squat(
+        float(np.degrees(np.arctan2(along[1], along[0]))),
+        float(np.degrees(np.arctan(slope))),
+        100.0 * slope * standing.wheelbase_mm / com_height_mm,
+    )
+
+
+def rollout_mm(bike: Bike) -> float | None:
+    """Way for one turn of the front sprocket, from teeth and the rear tyre's circumference. [mm]"""
+    chain, radius_mm = bike.rear.chain, bike.rear.tyre_radius_mm
+    if chain is None or radius_mm is None:
+        return None
+    return 2.0 * float(np.pi) * radius_mm * chain.front_teeth / chain.rear_teeth
+
+
+LoadName = Literal["free", "static", "rider"]
+LOADS: tuple[LoadName, ...] = ("free", "static", "rider")
+LOAD_WORDS = {"free": "motorcycle alone", "static": "ready to ride", "rider": "with its rider"}
+_SETTLED_MM = 1e-8
+_NEAR_MM = 0.5  # where the next round is looked for first
+_MOST_ROUNDS = 60  # each moves the sags by about a tenth of the round before
+
+
+@dataclass(frozen=True)
+class Standing:
+    """The motorcycle at rest under one load.
+
+    Parameters
+    ----------
+    load : Load
+        The sprung mass and its centre. [kg, mm]
+    sag : dict of end to Sag
+        Wheel sag is vertical at the axle relative to the chassis. [mm]
+    work_ratio : dict of end to float
+        Way of the axle at right angles to the ground for each millimetre of shaft travel: what the load works on.
+    """
+
+    load: Load
+    sag: dict[End, Sag]
+    attitude: Attitude
+    work_ratio: dict[End, float]
+
+
+def without(chassis: Chassis, *parts: Load | None) -> Load:
+    """The sprung mass without some of its parts."""
+    taken = [part for part in parts if part is not None]
+    mass = chassis.sprung_mass_kg - sum(part.mass_kg for part in taken)
+
+    def centre(name: str) -> float:
+        moment = chassis.sprung_mass_kg * float(getattr(chassis, name))
+        return (moment - sum(part.mass_kg * float(getattr(part, name)) for part in taken)) / mass
+
+    # not checked again: what is left need not be a plausible part
+    return Load.model_construct(
+        mass_kg=mass, com_to_rear_axle_mm=centre("com_to_rear_axle_mm"), com_height_mm=centre("com_height_mm")
+    )
+
+
+SAG_NEEDS = (
+    "chassis.sprung_mass_kg", "chassis.com_to_rear_axle_mm", "chassis.com_height_mm",
+    *(f"{end}.{key}" for end in ENDS for key in ("spring_rate_n_per_mm", "preload_mm", "tyre_radius_mm")),
+)  # fmt: skip
+
+
+def sag_lacks(bike: Bike) -> tuple[str, ...]:
+    """Keys that the bike file would have to give for sag, and for all that is measured with the rider on it."""
+    return tuple(key for key in SAG_NEEDS if value_at(bike, key) is None)
+
+
+def load_of(bike: Bike, name: LoadName) -> Load | None:
+    """The sprung load of a sag: "free" the motorcycle alone, "static" ready to ride, "rider" with its rider.
+
+    Parameters
+    ----------
+    bike : Bike
+        With [chassis].
+    name : {"free", "static", "rider"}
+
+    Returns
+    -------
+    Load or None
+        None where the bike file does not tell the rider from the motorcycle.
+
+    Raises
+    ------
+    BikeFileError
+        If the bike file has no [chassis].
+    """
+    chassis = chassis_of(bike)
+    if name == "rider":
+        return without(chassis)
+    if chassis.rider is None:
+        return None
+    return without(chassis, chassis.rider, chassis.fuel if name == "free" else None)
+
+
+def sprung_loads_n(bike: Bike, load: Load, standing: Attitude) -> dict[End, float]:
+    """What each wheel carries of a sprung load in an attitude. [N]"""
+    ahead, _ = standing.on_ground(chassis_point(bike, load.com_to_rear_axle_mm, load.com_height_mm))
+    weight, front = load.mass_kg * GRAVITY_M_S2, ahead / standing.wheelbase_mm
+    if not 0.0 < front < 1.0:
+        raise BikeFileError(
+            f"{bike.source}: chassis.com_to_rear_axle_mm puts the centre of mass outside the wheelbase; check it "
+            f"and the place of rider and fuel."
+        )
+    return {"front": weight * front, "rear": weight * (1.0 - front)}
+
+
+def stand(bike: Bike, load: Load) -> Standing:
+    """Where both ends sit at rest under a sprung load.
+
+    Parameters
+    ----------
+    load : Load
+        Its place given as on the measured motorcycle. [kg, mm]
+
+    Raises
+    ------
+    BikeFileError
+        If the bike file lacks what sag needs, a spring is pushed through its whole stroke, or the load lies outside
+        the wheelbase.
+    """
+    needed(bike, *SAG_NEEDS, purpose="sag needs it")
+    rear, axis = rear_end(bike.rear, bike.measured_at), steering_axis(bike)
+    travel: dict[End, float] = {"front": 0.0, "rear": 0.0}
+    for _ in range(_MOST_ROUNDS):
+        now = attitude(bike, travel["front"], travel["rear"])
+        loads, up = sprung_loads_n(bike, load, now), now.up
+        # Both wheels roll freely, so of the chassis' way only that at right angles to the ground does work.
+        found: dict[End, float] = {
+            "front": _settle(bike, "front", loads["front"], _along(axis, up), travel["front"]),
+            "rear": _settle(bike, "rear", loads["rear"], _path(rear, up), travel["rear"]),
+        }
+        moved = max(abs(found[end] - travel[end]) for end in ENDS)
+        travel = found
+        if moved < _SETTLED_MM:
+            break
+    final = attitude(bike, travel["front"], travel["rear"])
+    loads = sprung_loads_n(bike, load, final)
+    curves = {end: leverage_curve(bike, end) for end in ENDS}
+    return Standing(
+        load,
+        {
+            end: Sag(travel[end], float(curves[end].wheel_travel_mm(np.array([travel[end]]))[0]), loads[end])
+            for end in ENDS
+        },
+        final,
+        {"front": float(axis @ final.up), "rear": float(rear.axle_slope(travel["rear"]) @ final.up)},
+    )
+
+
+def _along(axis: FloatArray, up: FloatArray) -> Callable[[float], float]:
+    share = float(axis @ up)
+    return lambda _: share
+
+
+def _path(rear: RearEnd, up: FloatArray) -> Callable[[float], float]:
+    return lambda shaft_mm: float(rear.axle_slope(shaft_mm) @ up)
+
+
+def _settle(bike: Bike, end: End, load_n: float, ratio_at: Callable[[float], float], near_mm: float) -> float:
+    """Shaft travel at which the springs carry a load; 0 where they hold it topped out."""
+    spring, stroke = spring_of(bike, end), stroke_mm(bike, end)
+
+    def surplus_n(shaft_mm: float) -> float:
+        return spring.force_n(shaft_mm) - load_n * ratio_at(shaft_mm)
+
+    low, high = max(0.0, near_mm - _NEAR_MM), min(stroke, near_mm + _NEAR_MM)
+    if not surplus_n(low) < 0.0 < surplus_n(high):
+        low, high = 0.0, stroke
+        if surplus_n(0.0) >= 0.0:
+            return 0.0
+        if surplus_n(stroke) <= 0.0:
+            raise BikeFileError(
+                f"{bike.source}: {end}.spring_rate_n_per_mm = {spring.coil_n_per_mm:g} lets {load_n:.0f} N at the "
+                f"wheel use the whole {stroke:g} mm stroke; "
+                f"{unit_hint(bike, end) or 'check the rate (N/mm) and the masses'}."
+            )
+    return float(brentq(surplus_n, low, high, xtol=1e-10, rtol=1e-14))

@@ -6,11 +6,17 @@ from functools import lru_cache
 import numpy as np
 
 from telemetry.arrays import FloatArray
-from telemetry.bike.bikefile import Rear
-from telemetry.bike.curve import LeverageCurve
-from telemetry.bike.leverage_fit import FittedLeverage, fit_leverage
-from telemetry.bike.linkage import LinkageSolution, solve_linkage
-from telemetry.bike.mechanism import LinkageError, Mechanism, build_mechanism
+from telemetry.bike.ends import Rear
+from telemetry.bike.leverage import (
+    FittedLeverage,
+    LeverageCurve,
+    LinkageError,
+    LinkageSolution,
+    Mechanism,
+    build_mechanism,
+    fit_leverage,
+    solve_linkage,
+)
 from telemetry.bike.sections import MeasuredAt, Point
 
 # Lengths in the file and between the points may differ by what was adjusted since, not by more (a slip of the pen).

@@ -5,7 +5,10 @@ x forward and z up as the motorcycle stands on its wheels with both ends fully e
 (the swingarm pivot is handy), but the same for all points of the file.
 """
 
-from math import hypot
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from math import hypot, isfinite
+from pathlib import Path
 from typing import Annotated, Any, ClassVar, Literal, Self
 
 from pydantic import (
@@ -20,8 +23,240 @@ from pydantic import (
 )
 from pydantic_core import PydanticCustomError
 
-from telemetry.bike.ranges import check_plausible
+from telemetry.errors import BikeFileError
 from telemetry.tomlfile import TO_FILL_IN
+
+GRAVITY = 9.80665  # N of one kgf, exact
+POUND_KG = 0.45359237  # exact
+POUND_N_PER_INCH = POUND_KG * GRAVITY / 25.4  # N/mm of one lbf/in
+
+Conversion = Callable[[float], float]
+
+
+@dataclass(frozen=True)
+class Range:
+    """Least and largest plausible value, and their unit."""
+
+    low: float
+    high: float
+    unit: str
+
+    @property
+    def middle(self) -> float:
+        """The geometric mean where zero is no part of the range, else the mean."""
+        return (self.low * self.high) ** 0.5 if self.low > 0 else 0.5 * (self.low + self.high)
+
+    def holds(self, value: float) -> bool:
+        """Whether a value lies within, both ends included."""
+        return self.low <= value <= self.high
+
+
+_PLACE = Range(-3000, 3000, "mm")  # of a point in the chassis frame
+_ANGLE = Range(-360, 360, "deg")
+_CLICKS = Range(0, 100, "clicks")
+_DAMPER = Range(0.01, 60, "N s/mm")
+_TRAVEL = Range(-20, 500, "mm")
+_SAG = Range(0, 250, "mm")
+
+# By key; the section before it where a key means something else there.
+RANGES: Mapping[str, Range] = {
+    "wheelbase_mm": Range(900, 2000, "mm"),
+    "stroke_mm": Range(20, 350, "mm"),
+    "shock_stroke_mm": Range(10, 350, "mm"),
+    "rake_deg": Range(5, 50, "deg"),
+    "fork_offset_mm": Range(-30, 120, "mm"),
+    "fork_height_mm": Range(-50, 100, "mm"),
+    "tyre_radius_mm": Range(150, 450, "mm"),
+    "front_tyre_radius_mm": Range(150, 450, "mm"),
+    "rear_tyre_radius_mm": Range(150, 450, "mm"),
+    "front.spring_rate_n_per_mm": Range(5, 70, "N/mm"),
+    "rear.spring_rate_n_per_mm": Range(12, 350, "N/mm"),
+    "second_rate_n_per_mm": Range(3, 600, "N/mm"),
+    "second_from_mm": Range(1, 300, "mm"),
+    "preload_mm": Range(0, 80, "mm"),
+    "tyre_rate_n_per_mm": Range(40, 600, "N/mm"),
+    "tyre_damping_n_s_per_mm": Range(0, 5, "N s/mm"),
+    "unsprung_mass_kg": Range(3, 60, "kg"),
+    "speed_split_mm_s": Range(5, 1000, "mm/s"),
+    "compression_clicks": _CLICKS,
+    "rebound_clicks": _CLICKS,
+    "high_speed_compression_clicks": _CLICKS,
+    "high_speed_rebound_clicks": _CLICKS,
+    "low_n_s_per_mm": _DAMPER,
+    "high_n_s_per_mm": _DAMPER,
+    "knee_mm_s": Range(2, 3000, "mm/s"),
+    "friction_n": Range(0, 1000, "N"),
+    "dyno.clicks": _CLICKS,
+    "dyno.speed_mm_s": Range(-6000, 6000, "mm/s"),
+    "dyno.force_n": Range(-30000, 30000, "N"),
+    "gas_force_n": Range(0, 1500, "N"),
+    "oil_level_mm": Range(5, 400, "mm"),
+    "bore_mm": Range(10, 80, "mm"),
+    "displacing_mm": Range(5, 80, "mm"),
+    "pressure_bar": Range(0, 30, "bar"),
+    "exponent": Range(1.0, 1.7, ""),
+    "length_mm": Range(0.5, 200, "mm"),
+    "rate_n_per_mm": Range(0.5, 1000, "N/mm"),
+    "force_n": Range(10, 50000, "N"),
+    "power": Range(1, 8, ""),
+    "leverage_table_mm": _TRAVEL,
+    "leverage_points_mm": _TRAVEL,
+    "shock_length_mm": Range(100, 700, "mm"),
+    "axle_back_mm": Range(-100, 100, "mm"),
+    **dict.fromkeys(
+        ("pivot_mm", "axle_mm", "shock_frame_mm", "shock_swingarm_mm", "rocker_pivot_mm", "rod_rocker_mm",
+         "rod_swingarm_mm", "rod_frame_mm", "shock_rocker_mm", "front_sprocket_mm", "frame_mm", "swingarm_mm"),
+        _PLACE,
+    ),
+    "offset_mm": Range(-60, 60, "mm"),
+    "radius_mm": Range(0.5, 100, "mm"),
+    "angle_deg": _ANGLE,
+    "eccentric_deg": _ANGLE,
+    "pitch_mm": Range(6, 26, "mm"),
+    "points.mm": Range(-150, 1500, "mm"),
+    "rate_hz": Range(1, 100000, "Hz"),
+    "sprung_mass_kg": Range(30, 600, "kg"),
+    "mass_kg": Range(0.1, 600, "kg"),
+    "pitch_inertia_kg_m2": Range(1, 200, "kg m2"),
+    "chassis.com_to_rear_axle_mm": Range(100, 1600, "mm"),
+    "chassis.com_height_mm": Range(150, 1200, "mm"),
+    "com_to_rear_axle_mm": Range(-500, 2000, "mm"),  # of rider and fuel
+    "com_height_mm": Range(100, 2000, "mm"),
+    "free_sag_mm": _SAG,
+    "static_sag_mm": _SAG,
+    "rider_sag_mm": _SAG,
+    "per_turn": Range(0.01, 20, "of its unit"),
+    "per_click": Range(0.001, 20, "of its unit"),
+    # of a setup sheet only
+    "tyre_pressure_bar": Range(0.3, 6, "bar"),
+    "tyre_temperature_c": Range(-40, 200, "deg C"),
+    "oil_temperature_c": Range(-40, 250, "deg C"),
+    "top_out_spring_mm": Range(0, 200, "mm"),
+    "ride_height_mm": Range(-500, 1500, "mm"),
+    "swingarm_length_mm": Range(200, 1000, "mm"),
+    "air_temperature_c": Range(-40, 70, "deg C"),
+    "track_temperature_c": Range(-40, 100, "deg C"),
+    "fuel_l": Range(0, 60, "l"),
+}  # fmt: skip
+# Any number can be right: signals and times of the log, and limits, which have the range of the key they limit.
+ANY_NUMBER = frozenset(("zero", "zero_interval_s", "supply_reference", "mm_per_unit", "min", "max"))
+_COLUMNS: Mapping[str, tuple[str | None, ...]] = {  # of tables whose columns are different quantities
+    "points": (None, "points.mm"),
+    "dyno": ("dyno.clicks", "dyno.speed_mm_s", "dyno.force_n"),
+}
+# What the number may have been meant in, and what it is then in the unit of the key.
+_SLIPS: Mapping[str, tuple[tuple[str, Conversion], ...]] = {
+    "mm": (("metres", lambda x: 1e3 * x), ("centimetres", lambda x: 10 * x), ("inches", lambda x: 25.4 * x)),
+    "N/mm": (
+        ("N/m", lambda x: 1e-3 * x),
+        ("kgf/mm", lambda x: GRAVITY * x),
+        ("lbf/in", lambda x: POUND_N_PER_INCH * x),
+        ("N/in", lambda x: x / 25.4),
+        ("N/cm", lambda x: 0.1 * x),
+    ),
+    "deg": (("radians", lambda x: 57.29577951308232 * x),),
+    "kg": (("newtons", lambda x: x / GRAVITY), ("pounds", lambda x: POUND_KG * x), ("grams", lambda x: 1e-3 * x)),
+    "N s/mm": (("N s/m", lambda x: 1e-3 * x),),
+    "mm/s": (("m/s", lambda x: 1e3 * x),),
+    "N": (("kN", lambda x: 1e3 * x), ("kgf", lambda x: GRAVITY * x)),
+    "bar": (("psi", lambda x: 0.0689476 * x), ("kPa", lambda x: 1e-2 * x), ("Pa", lambda x: 1e-5 * x)),
+    "kg m2": (("kg cm2", lambda x: 1e-4 * x), ("kg mm2", lambda x: 1e-6 * x)),
+}  # fmt: skip
+_FROM_THE_HORIZONTAL = ("rake_deg", lambda x: 90 - x)
+
+
+def range_of(name: str, section: str = "") -> Range | None:
+    """The plausible range of a key, None where any number can be right.
+
+    Parameters
+    ----------
+    name : str
+        The last part of a key: ``spring_rate_n_per_mm``.
+    section : str
+        Such as "front" or "rear", where the key means something else there.
+    """
+    return RANGES.get(f"{section}.{name}") or RANGES.get(name)
+
+
+def slip(name: str, value: float, limits: Range) -> str:
+    """A question after the unit in which an implausible value would make sense; "" where there is none.
+
+    Examples
+    --------
+    >>> slip("wheelbase_mm", 1.42, RANGES["wheelbase_mm"])
+    'In metres? Then write 1420'
+    >>> slip("wheelbase_mm", -3.0, RANGES["wheelbase_mm"])
+    ''
+    """
+    ways = [(f"In {unit}", convert(value)) for unit, convert in _SLIPS.get(limits.unit, ())]
+    if name == _FROM_THE_HORIZONTAL[0]:
+        ways.append(("From the horizontal", _FROM_THE_HORIZONTAL[1](value)))
+    ways.append(("With the wrong sign", -value))
+    fitting = [(words, meant) for words, meant in ways if limits.holds(meant)]
+    if not fitting or value == 0:
+        return ""
+    words, meant = min(fitting, key=lambda way: abs(way[1] - limits.middle))
+    return f"{words}? Then write {meant:.4g}"
+
+
+def implausible(name: str, value: float, section: str = "") -> str:
+    """What is wrong with a number that is not plausible; "" where it is.
+
+    Parameters
+    ----------
+    name : str
+        As of `range_of`.
+
+    Returns
+    -------
+    str
+        Begins with the value, so that the key can stand before it; without a full stop.
+    """
+    limits = range_of(name, section)
+    if limits is None or limits.holds(value):
+        return ""
+    unit = f" {limits.unit}" if limits.unit else ""
+    meant = slip(name, value, limits)
+    return (
+        f"= {value:g} is not between {limits.low:g} and {limits.high:g}{unit}{'. ' if meant else ''}{meant}"
+    )
+
+
+def check_plausible(name: str, value: object, section: str = "") -> None:
+    """Refuse a number of a bike file or setup sheet that is not plausible; in a table, the first of them.
+
+    Parameters
+    ----------
+    name : str
+        The key.
+    value : object
+        What is no number passes.
+    section : str
+        Such as "front" or "rear", where the key means something else there.
+
+    Raises
+    ------
+    PydanticCustomError
+        Of type "implausible".
+    """
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        _refuse(implausible(name, value, section))
+    elif isinstance(value, tuple) and value and isinstance(value[0], tuple):
+        for row, cells in enumerate(value, start=1):
+            for column, cell in zip(_COLUMNS.get(name, (name,) * len(cells)), cells, strict=False):
+                if column is not None and isinstance(cell, int | float):
+                    _refuse(implausible(column, cell, section), f"row {row} ")
+    elif isinstance(value, tuple):
+        for cell in value:
+            if isinstance(cell, int | float):
+                _refuse(implausible(name, cell, section))
+
+
+def _refuse(words: str, where: str = "") -> None:
+    if words:
+        text = f"{where}{words}".replace("{", "(").replace("}", ")")
+        raise PydanticCustomError("implausible", text)
+
 
 Point = tuple[float, float]
 SWINGARM_LENGTH_MM = (200.0, 1000.0)  # common practice, no source
@@ -30,7 +265,7 @@ SWINGARM_LENGTH_MM = (200.0, 1000.0)  # common practice, no source
 class Section(BaseModel):
     """A table of the file: keys that are not known are refused, numbers are plausible, values do not change.
 
-    ``section`` is its name in `telemetry.bike.ranges`, where a key means something else in another section.
+    ``section`` is its name in `telemetry.bike.sections`, where a key means something else in another section.
     """
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
@@ -283,3 +518,166 @@ class MeasuredAt(Section):
     axle_back_mm: float | None = None
     mount_insert: str | None = None
     eccentric_deg: float | None = None
+
+
+BenchPoints = tuple[tuple[float, float], ...]
+DATA_SHEET_MM = (
+    -100.0,
+    500.0,
+)  # a data sheet's scale holds over any travel: from and to, beyond every stroke
+HOW_TO_CALIBRATE = (
+    "needs points = [[signal, mm], ...] from the bench, or zero and mm_per_unit as on the sensor's data sheet"
+)
+
+
+class Sensor(NamesColumns):
+    """A travel sensor: its column in the log, and its bench points or the two numbers of its data sheet.
+
+    ``channel`` may be a list of names: the column is called differently in several logs.
+
+    ``points`` are pairs (signal as logged, damper shaft travel [mm], 0 at full extension); ``table`` names a CSV
+    of such pairs beside the bike file instead. They make a least-squares line if they lie on one, else a curve
+    through every point; ``shape`` insists on either.
+
+    ``mm_per_unit`` with a zero stands in for points: the travel of one volt, count or whatever unit the column has,
+    negative where the signal falls under compression.
+
+    Zero is that of the bench, unless one of these is given: ``zero``, the signal logged at full extension on the
+    bike; ``zero_interval_s``, from when to when of the log the wheels hung free; ``zero_topped_out``, to take it
+    from the moments at which the end is topped out.
+
+    ``supply`` is the column of the voltage that feeds the sensor, ``supply_reference`` its reading at the bench:
+    a potentiometer's signal is a share of its supply and is corrected for it.
+
+    A rear sensor between frame and swingarm says where it is mounted, ``frame_mm`` and ``swingarm_mm``, in the
+    terms of [rear.swingarm]; its points are then (signal, distance between its two mounts [mm]). Or it is
+    measured as it sits: with ``measures = "wheel"`` points are (signal, vertical wheel travel [mm]).
+    """
+
+    channel: str
+    points: Annotated[BenchPoints, Field(min_length=2)]
+    mm_per_unit: float | None = None
+    shape: Literal["line", "curve"] | None = None
+    measures: Literal["shaft", "wheel"] = "shaft"
+    zero: float | None = None
+    zero_interval_s: tuple[float, float] | None = None
+    zero_topped_out: bool = False
+    supply: str | None = None
+    supply_reference: float | None = None
+    frame_mm: Point | None = None
+    swingarm_mm: Point | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _points_of_data_sheet(cls, data: Any) -> Any:
+        if not isinstance(data, dict) or "points" in data and "mm_per_unit" not in data:
+            return data
+        if "mm_per_unit" not in data:
+            raise ValueError(HOW_TO_CALIBRATE)
+        if not isinstance(
+            data["mm_per_unit"], int | float
+        ):  # what is wrong with it is said of the key itself
+            return {"points": ((0.0, 0.0), (1.0, 1.0)), **data}
+        scale, zero = data["mm_per_unit"], data.get("zero")
+        if scale == 0 or not isfinite(scale):
+            raise ValueError(f"mm_per_unit = {scale:g} makes no travel of any signal")
+        if zero is None and data.get("zero_interval_s") is None and not data.get("zero_topped_out"):
+            raise ValueError(
+                "mm_per_unit needs zero as well: the signal at full extension (or zero_interval_s, or "
+                "zero_topped_out = true)"
+            )
+        if data.get("frame_mm") is not None:
+            raise ValueError("frame_mm needs points: pairs of signal and distance between the mounts")
+        start = zero if isinstance(zero, int | float) else 0.0
+        line = tuple((start + travel_mm / scale, travel_mm) for travel_mm in DATA_SHEET_MM)
+        if "points" in data and tuple(map(tuple, data["points"])) != line:
+            raise ValueError("give points or mm_per_unit, not both")
+        return {**data, "points": line}
+
+    @model_validator(mode="after")
+    def _keys_go_together(self) -> Self:
+        zeros = (self.zero is not None, self.zero_interval_s is not None, self.zero_topped_out)
+        if sum(zeros) > 1:
+            raise ValueError("give one of zero, zero_interval_s and zero_topped_out")
+        if self.zero_interval_s is not None and not 0 <= self.zero_interval_s[0] < self.zero_interval_s[1]:
+            raise ValueError(
+                "zero_interval_s must be [from, to] in seconds of the log, the first the smaller"
+            )
+        if (self.supply is None) != (self.supply_reference is None):
+            raise ValueError("supply and supply_reference belong together; give both or none")
+        if self.measures == "wheel" and (self.frame_mm is not None or self.swingarm_mm is not None):
+            raise ValueError("measures = 'wheel' needs no frame_mm and swingarm_mm; give one description")
+        return self
+
+
+def with_bench_tables(data: Mapping[str, Any], folder: Path) -> dict[str, Any]:
+    """The keys of a bike file with every sensor's ``table`` read; it stands beside the bike file.
+
+    Raises
+    ------
+    BikeFileError
+        If a table cannot be read, or points are given as well.
+    """
+    data = dict(data)
+    for end in ("front", "rear"):
+        sensor = data[end].get("sensor") if isinstance(data.get(end), dict) else None
+        if isinstance(sensor, dict) and "table" in sensor:
+            sensor = dict(sensor)
+            path = folder / str(sensor.pop("table"))
+            if "points" in sensor:
+                raise BikeFileError(f"{path}: {end}.sensor has points and table; give one of them.")
+            data[end] = {**data[end], "sensor": {**sensor, "points": read_bench_table(path)}}
+    return data
+
+
+def read_bench_table(path: Path) -> BenchPoints:
+    """Read bench points from a text table.
+
+    Parameters
+    ----------
+    path : Path
+        Two columns, signal and mm, separated by comma, semicolon or tab (with these two, a decimal comma may be
+        used); lines before the first pair of numbers are headings, lines that start with # are remarks.
+
+    Returns
+    -------
+    tuple of (signal, mm)
+
+    Raises
+    ------
+    BikeFileError
+        Naming the file and line.
+    """
+    try:
+        lines = path.read_text(encoding="utf-8-sig").splitlines()
+    except OSError as error:
+        raise BikeFileError(f"{path}: cannot be read ({error.strerror}); see table in [sensor].") from None
+    except UnicodeDecodeError:
+        raise BikeFileError(f"{path}: is not a text file; a bench table is CSV in UTF-8.") from None
+    points: list[tuple[float, float]] = []
+    for number, line in enumerate(lines, start=1):
+        if not line.strip(" \t,;") or line.lstrip().startswith("#"):
+            continue
+        pair = _pair(line)
+        if pair is not None:
+            points.append(pair)
+        elif points:
+            raise BikeFileError(f"{path}, line {number}: {line.strip()[:40]!r} is not a pair: signal, mm.")
+    if len(points) < 2:
+        raise BikeFileError(
+            f"{path}: holds {len(points)} pairs of numbers; a calibration needs two or more: signal, mm."
+        )
+    return tuple(points)
+
+
+def _pair(line: str) -> tuple[float, float] | None:
+    delimiter = next((mark for mark in ";\t" if mark in line), ",")
+    cells = [cell.strip().strip('"') for cell in line.split(delimiter)]
+    if delimiter != ",":
+        cells = [cell.replace(",", ".") for cell in cells]
+    cells = cells[:2] + [cell for cell in cells[2:] if cell]
+    try:
+        signal, travel = map(float, cells)
+    except ValueError:
+        return None
+    return signal, travel

@@ -5,7 +5,7 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
-from telemetry.bike.ranges import implausible
+from telemetry.bike.sections import implausible
 from telemetry.bike.template import Answer, left_open, new_bike_text, toml_text
 from telemetry.cli.output import check_outputs, say, working
 from telemetry.errors import BothEndsError

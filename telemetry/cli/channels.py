@@ -5,8 +5,7 @@ from typing import TYPE_CHECKING
 
 from telemetry.cli.output import say
 from telemetry.logs import RawLog
-from telemetry.logs.mapping import MEANINGS, Proposal, propose
-from telemetry.logs.remembered import recall, remember
+from telemetry.logs.mapping import MEANINGS, Proposal, propose, recall, remember
 
 if TYPE_CHECKING:
     from telemetry.bike import Bike

@@ -8,7 +8,7 @@ from telemetry.damping.equation import WheelEquation
 from telemetry.damping.hop import WheelHop, hop_mode
 from telemetry.damping.learn import Learned
 from telemetry.damping.pole import Pole, fit_pole, frequency_scatter, take_out
-from telemetry.signals.decay import damping_scatter
+from telemetry.signals.modes import damping_scatter
 
 # The front's part is let free, but not far: the prior counts as so much of the stretch's own products. The ratio
 # wants it freer than the frequency; both chosen on the tuning seeds of tests/benchmarks/detection.

@@ -79,7 +79,7 @@ def wheel_hop(bike: Bike, end: End) -> WheelHop:
     ----------
     end : {"front", "rear"}
     """
-    wheel, chassis = (bike.front if end == "front" else bike.rear), bike.chassis
+    wheel, chassis = bike.end(end), bike.chassis
     if wheel.unsprung_mass_kg is None or wheel.tyre_rate_n_per_mm is None:
         return WheelHop(band_hz=WIDE_BAND_HZ[end])
     if chassis is None or chassis.pitch_inertia_kg_m2 is None:
@@ -131,20 +131,17 @@ def coefficients(hop: WheelHop, tyre_hz: FloatArray, damping: FloatArray) -> Flo
     ndarray of shape (..., 5)
     """
     mu = hop.mass_ratio
-    tyre, damping = np.broadcast_arrays((np.asarray(tyre_hz) / REFERENCE_HZ) ** 2, np.asarray(damping))
+    tyre, damping = (np.asarray(tyre_hz) / REFERENCE_HZ) ** 2, np.asarray(damping)
     spring = hop.spring_share * tyre
     rubber = np.minimum(damping, hop.tyre_damping)
     damper = damping - rubber
-    return np.stack(
-        [
-            np.ones_like(tyre),
-            damper * (1 + mu) + rubber,
-            tyre + spring * (1 + mu) + mu * damper * rubber,
-            mu * (tyre * damper + spring * rubber),
-            mu * tyre * spring,
-        ],
-        axis=-1,
-    )
+    row = np.empty((*np.broadcast_shapes(tyre.shape, damping.shape), 5))
+    row[..., 0] = 1.0
+    row[..., 1] = damper * (1 + mu) + rubber
+    row[..., 2] = tyre + spring * (1 + mu) + mu * damper * rubber
+    row[..., 3] = mu * (tyre * damper + spring * rubber)
+    row[..., 4] = mu * tyre * spring
+    return row
 
 
 def log_gain(coefficient: FloatArray) -> FloatArray:
@@ -166,7 +163,9 @@ def log_gain(coefficient: FloatArray) -> FloatArray:
     .. [1] P. Whittle, Ark. Mat. 2 (1953) 423-434.
     """
     real, imaginary = _response_parts(coefficient, _BAND_TERMS)
-    return np.asarray(np.log(real**2 + imaginary**2) @ BAND_WEIGHT / BAND_WEIGHT.sum())
+    gain = real * real
+    gain += imaginary * imaginary
+    return np.asarray(np.log(gain, out=gain) @ _BAND_SHARE)
 
 
 def band_response(coefficient: FloatArray, frequency_hz: FloatArray) -> ComplexArray:
@@ -195,7 +194,7 @@ def _response_parts(coefficient: FloatArray, terms: FloatArray) -> tuple[FloatAr
     return both[..., :middle], both[..., middle:]
 
 
-_BAND_TERMS = _terms(FREQUENCY_HZ)
+_BAND_TERMS, _BAND_SHARE = _terms(FREQUENCY_HZ), BAND_WEIGHT / BAND_WEIGHT.sum()
 
 
 def hop_modes(hop: WheelHop, tyre_hz: FloatArray, damping: FloatArray) -> tuple[FloatArray, FloatArray]:

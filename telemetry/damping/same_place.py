@@ -5,6 +5,7 @@ swing further than usual on every lap at that place. A damper that fails does so
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -41,13 +42,24 @@ class SwingByPlace:
     measured: FloatArray
     usual: Usual
 
-    def over(self, start_s: float, end_s: float) -> float:
-        """Ln of mean square over a stretch, own over road, less the usual; NaN where it was not measured."""
+    def over(self, start_s: FloatArray, end_s: FloatArray) -> FloatArray:
+        """Ln of mean square over stretches, own over road, less the usual; NaN where it was not measured."""
         length_s = end_s - start_s
-        if length_s <= 0.0 or self._inside(self.measured, start_s, end_s) < LEAST_MEASURED * length_s:
-            return float("nan")
+        whole = (length_s > 0.0) & (self._inside(self.measured, start_s, end_s) >= LEAST_MEASURED * length_s)
+        length_s = np.where(whole, length_s, np.nan)
         own, road = (self._inside(part, start_s, end_s) / length_s for part in (self.own, self.road))
-        return float(np.log(max(own, 1e-12) / max(road + self.usual.least, 1e-12)) - self.usual.middle)
+        return np.asarray(
+            np.log(np.maximum(own, 1e-12) / np.maximum(road + self.usual.least, 1e-12)) - self.usual.middle
+        )
+
+    @cached_property
+    def _laps(self) -> dict[int, tuple[FloatArray, FloatArray]]:
+        """Times and rising distances of the block edges of each lap. [s, m]"""
+        found = {}
+        for lap in np.unique(self.lap[self.lap > 0]):
+            there = self.lap == lap
+            found[int(lap)] = (self.t_s[there], np.maximum.accumulate(self.distance_m[there]))
+        return found
 
     def over_on_other_laps(self, start_s: float, end_s: float) -> FloatArray:
         """`over` of the same piece of road on the other laps that were measured there; shape (n_laps,)."""
@@ -56,14 +68,12 @@ class SwingByPlace:
             return np.empty(0)
         this = self.lap == here
         places = np.interp([start_s, end_s], self.t_s[this], self.distance_m[this])
-        found = []
-        for lap in np.unique(self.lap[(self.lap > 0) & ~this]):
-            there = self.lap == lap
-            distance_m = np.maximum.accumulate(self.distance_m[there])
-            if distance_m[0] <= places[0] and places[1] <= distance_m[-1]:
-                times = np.interp(places, distance_m, self.t_s[there])
-                found.append(self.over(float(times[0]), float(times[1])))
-        values = np.array(found, dtype=np.float64)
+        times = [
+            np.interp(places, distance_m, t_s)
+            for lap, (t_s, distance_m) in self._laps.items()
+            if lap != here and distance_m[0] <= places[0] and places[1] <= distance_m[-1]
+        ]
+        values = self.over(*np.array(times, dtype=np.float64).reshape(-1, 2).T)
         return np.asarray(values[np.isfinite(values)])
 
     def beyond_place(self, start_s: float, end_s: float) -> float | None:
@@ -84,11 +94,10 @@ class SwingByPlace:
         if not len(others):
             return None
         of_place = float(np.clip(np.quantile(others, 0.25), 0.0, MOST_OF_A_PLACE))
-        return self.over(start_s, end_s) - of_place
+        return float(self.over(np.array(start_s), np.array(end_s))) - of_place
 
-    def _inside(self, summed: FloatArray, start_s: float, end_s: float) -> float:
-        first, last = np.interp([start_s, end_s], self.t_s, summed)
-        return float(last - first)
+    def _inside(self, summed: FloatArray, start_s: FloatArray, end_s: FloatArray) -> FloatArray:
+        return np.asarray(np.interp(end_s, self.t_s, summed) - np.interp(start_s, self.t_s, summed))
 
 
 def swing_by_place(heard: Heard, motion: Motion, track: Track) -> SwingByPlace | None:

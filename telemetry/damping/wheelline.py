@@ -95,15 +95,28 @@ class Line:
         """Signals less a share of the line, turn by turn."""
         cosine, sine = self._carrier
         before, part = self._between
-        left = signals.copy()
-        for row in left:
-            amplitude = 2.0 * self._amplitude(row) * share
-            step = np.diff(amplitude, append=amplitude[-1:])
-            for first in range(0, len(row), CHUNK_SAMPLES):
-                here = slice(first, first + CHUNK_SAMPLES)
-                turn, u = before[here], part[here]
-                row[here] -= (amplitude.real[turn] + u * step.real[turn]) * cosine[here]
-                row[here] += (amplitude.imag[turn] + u * step.imag[turn]) * sine[here]
+        amplitude = np.stack([2.0 * self._amplitude(row) * share for row in signals])
+        step = np.diff(amplitude, append=amplitude[:, -1:])
+        left = np.empty_like(signals)
+        for first in range(0, signals.shape[1], CHUNK_SAMPLES):
+            here = slice(first, first + CHUNK_SAMPLES)
+            turn = before[here]
+            low = int(turn[0])
+            turns, turn = slice(low, int(turn[-1]) + 1), turn - low
+            # what the middles of the turns before and after say of each sample, for all signals at once
+            carriers = cosine[here], sine[here]
+            late = tuple(part[here] * carrier for carrier in carriers)
+            for row, into, at, rise_ in zip(signals, left, amplitude, step, strict=True):
+                real, imaginary = at.real[turns].take(turn), at.imag[turns].take(turn)
+                more, more_imaginary = rise_.real[turns].take(turn), rise_.imag[turns].take(turn)
+                real *= carriers[0]
+                imaginary *= carriers[1]
+                more *= late[0]
+                more_imaginary *= late[1]
+                real += more
+                imaginary += more_imaginary
+                imaginary -= real
+                np.add(row[here], imaginary, out=into[here])
         return left
 
     def followed(self, signal: FloatArray) -> "Line":

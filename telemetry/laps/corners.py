@@ -1,12 +1,13 @@
 """Corners of the circuit, numbered in order of travel from the start of the lap."""
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
 from telemetry.arrays import BoolArray, FloatArray, IntArray
-from telemetry.laps.lap import Corner
-from telemetry.laps.smooth import runs_longer
+from telemetry.laps.lap import PHASES, Corner, Lap, LapKind
+from telemetry.laps.smooth import commonest, moving_mean, runs_longer
 
 # A corner is where the motorcycle leans more than this, for at least so long a stretch, and turns at least so far.
 # Choices of ours.
@@ -192,3 +193,358 @@ def corner_at(distance_m: FloatArray, corners: tuple[Corner, ...], lap_length_m:
         for turn in (-lap_length_m, 0.0, lap_length_m):
             number[(distance_m >= start + turn) & (distance_m <= end + turn)] = corner.number
     return number
+
+
+# Slower than this the motorcycle is not riding: pushed, in the pit box, on the stand. A choice of ours.
+MOVING_M_S = 5.0
+# A lap whose time is further from the middle one than this share is no lap at speed.
+LAP_TIME_SPREAD = 0.25
+# Shorter is a slip of the wheel or a hairpin taken at walking pace, not a stop.
+LEAST_STOP_S = 2.0
+# A lap whose length is further from the middle one was not ridden round the same circuit.
+SAME_CIRCUIT = 0.03
+# Whoever crosses the line below this share of the usual speed there, and stays below it from or to a stop, comes out of
+# the pits or goes into them. At the share itself a lap out loses v (1 - share)^2 / 2a, about a second, to a flying one.
+# Where the line is slow itself a larger share counts at speeds that are held in pit lanes: limits there are up to
+# 80 km/h. Common practice, no source.
+PIT_SHARE, SLOW_LINE_SHARE, FASTEST_PIT_M_S = 0.6, 0.75, 80 / 3.6
+# Without a stop, a speed this even for so long around such a crossing is one held in a pit lane. Choices of ours.
+HELD_M_S, HELD_S = 1.0, 5.0
+
+
+class Span(NamedTuple):
+    """A stretch between two crossings of the line, or between one and an end of the log. [s]"""
+
+    number: int
+    start_s: float
+    end_s: float
+    from_line: bool
+    to_line: bool
+
+
+def in_pits(times_s: FloatArray, t_s: FloatArray, speed_m_s: FloatArray) -> tuple[BoolArray, float]:
+    """Which crossings of the line were made in the pit lane.
+
+    Told by what happens there: the line is crossed much more slowly than usual, and the motorcycle comes so from a
+    stop or goes so to one (the log's ends count as stops), or holds its speed.
+
+    Parameters
+    ----------
+    times_s : ndarray of shape (n_crossings,)
+        [s]
+    t_s, speed_m_s : ndarray of shape (n_thin,)
+        [s, m/s]
+
+    Returns
+    -------
+    ndarray of bool, shape (n_crossings,)
+    float
+        The speed below which a crossing is slow. [m/s]
+    """
+    if not len(times_s):
+        return np.zeros(0, dtype=bool), 0.0
+    step = t_s[1] - t_s[0]
+    rows = np.clip(np.searchsorted(t_s, times_s), 0, len(t_s) - 1)
+    at = speed_m_s[rows]
+    # the middle of the faster half: of an outing of one lap two crossings in three are in the pit lane
+    usual = float(np.median(at[at >= np.median(at)]))
+    limit = max(PIT_SHARE * usual, min(SLOW_LINE_SHARE * usual, FASTEST_PIT_M_S))
+    slow, still = speed_m_s < limit, speed_m_s < MOVING_M_S
+    changes = np.concatenate(([0], np.flatnonzero(np.diff(slow)) + 1, [len(slow)]))
+    found = np.zeros(len(times_s), dtype=bool)
+    for i, row in enumerate(rows.tolist()):
+        if not slow[row]:
+            continue
+        after = int(np.searchsorted(changes, row, side="right"))
+        first, stop = int(changes[after - 1]), int(changes[after])
+        stands = np.count_nonzero(still[first:stop]) * step >= LEAST_STOP_S
+        around = speed_m_s[max(0, row - round(HELD_S / 2 / step)) : row + round(HELD_S / 2 / step)]
+        found[i] = stands or first == 0 or stop == len(slow) or float(np.ptp(around)) <= HELD_M_S
+    return found, limit
+
+
+def kinds(
+    spans: list[Span],
+    t_s: FloatArray,
+    speed_m_s: FloatArray,
+    travelled_m: FloatArray | None,
+    elsewhere: BoolArray,
+    several: BoolArray,
+    *,
+    box_to_box: bool = False,
+) -> tuple[Lap, ...]:
+    """Laps with their kind.
+
+    Parameters
+    ----------
+    t_s, speed_m_s : ndarray of shape (n_thin,)
+        [s, m/s]
+    travelled_m : ndarray of shape (n_thin,) or None
+        Along the circuit. [m]
+    elsewhere : ndarray of bool, shape (n_spans,)
+        Laps known not to follow the others' line.
+    several : ndarray of bool, shape (n_spans,)
+        Known to be more than one lap.
+    box_to_box : bool
+        Laps are rides from stop to stop; no line is crossed.
+    """
+    slow = np.concatenate(([0.0], np.cumsum(speed_m_s < MOVING_M_S))) * (t_s[1] - t_s[0])
+    starts, ends = np.array([s.start_s for s in spans]), np.array([s.end_s for s in spans])
+    first, last = np.searchsorted(t_s, starts), np.searchsorted(t_s, ends)
+    stopped = slow[last] - slow[first]
+    lengths = np.full(len(spans), np.nan)
+    if travelled_m is not None:
+        lengths = np.interp(ends, t_s, travelled_m) - np.interp(starts, t_s, travelled_m)
+    lined = [] if box_to_box else spans
+    crossed = np.unique([s.start_s for s in lined if s.from_line] + [s.end_s for s in lined if s.to_line])
+    pits, limit = in_pits(crossed, t_s, speed_m_s)
+    in_the_pits = set(crossed[pits].tolist())
+    whole = np.array([s.from_line and s.to_line for s in spans]) & ~elsewhere & ~several
+    at_speed = np.array([not in_the_pits & {s.start_s, s.end_s} for s in spans])
+    riding = whole & at_speed & (stopped < LEAST_STOP_S)
+    usual = riding if riding.any() else whole
+    time = length = np.nan
+    if usual.any() and travelled_m is not None:
+        length = commonest(lengths[usual], SAME_CIRCUIT)
+        usual = usual & (np.abs(lengths - length) <= SAME_CIRCUIT * length)
+    if usual.any():
+        time = float(np.median((ends - starts)[usual]))
+    laps = []
+    for i, span in enumerate(spans):
+        inside = slice(first[i], last[i])
+        kind = _kind(
+            span,
+            stopped[i] >= LEAST_STOP_S,
+            t_s[inside],
+            speed_m_s[inside],
+            in_the_pits,
+            limit,
+            starts_log=i == 0,
+        )
+        other_length = abs(lengths[i] - length) > SAME_CIRCUIT * length
+        # a whole number of laps is a crossing that was missed
+        missed = several[i] or (
+            other_length
+            and length > 0.0
+            and abs(lengths[i] / length - round(lengths[i] / length)) <= SAME_CIRCUIT
+        )
+        if elsewhere[i] or (kind == "timed" and other_length and not missed):
+            kind = "elsewhere"
+        elif kind == "timed" and missed:
+            kind = "several"
+        elif kind == "timed" and abs(span.end_s - span.start_s - time) > LAP_TIME_SPREAD * time:
+            kind = "aborted"
+        laps.append(
+            Lap(
+                lap=span.number,
+                start_s=span.start_s,
+                end_s=span.end_s,
+                distance_m=None if np.isnan(lengths[i]) else float(lengths[i]),
+                complete=kind == "timed",
+                kind=kind,
+                stopped_s=float(stopped[i]),
+            )
+        )
+    return tuple(laps)
+
+
+def _kind(
+    span: Span,
+    stops: bool,
+    t_s: FloatArray,
+    speed_m_s: FloatArray,
+    in_the_pits: set[float],
+    limit_m_s: float,
+    *,
+    starts_log: bool,
+) -> LapKind:
+    out, into = span.start_s in in_the_pits, span.end_s in in_the_pits
+    if (out or into) and len(t_s) and float(speed_m_s.max()) < limit_m_s:
+        return "pits"
+    whole = span.from_line and span.to_line
+    if whole and not stops:
+        return "out" if out else "in" if into else "timed"
+    if not len(t_s):
+        return "part"
+    still = speed_m_s < MOVING_M_S
+    if not whole and not stops and not (still[0] or still[-1]):
+        return "out" if out else "in" if into else "part"
+    # where the middle of the standing lies tells the way out of the pits from the way into them
+    middle = float(np.mean(t_s[still])) if still.any() else 0.5 * (t_s[0] + t_s[-1])
+    ridden_before = float(np.sum(speed_m_s[t_s < middle]))
+    share = ridden_before / max(float(np.sum(speed_m_s)), 1e-9)
+    if share < 1 / 3:
+        return "out"
+    if share > 2 / 3:
+        return "in"
+    return "aborted" if whole else ("out" if starts_log else "in")
+
+
+BRAKING, ENTRY, MID, DRIVE, STRAIGHT = range(len(PHASES))
+
+# Choices of ours, from what the words mean on a circuit; no source.
+LEANING_DEG = 15.0
+MID_SHARE_OF_PEAK_LEAN = 0.85
+BRAKING_M_S2 = -3.0
+DRIVING_M_S2 = 1.5
+BRAKE_SHARE = 0.08
+SMOOTH_S = 0.4
+EXIT_S = 2.0
+# An accelerometer that agrees less with the speed (correlation) shows something else.
+SAME_ACCELERATION = 0.7
+
+
+def longitudinal_m_s2(speed_m_s: FloatArray, sample_rate_hz: float) -> FloatArray:
+    """Acceleration along the track from a smoothed speed. [m/s2]"""
+    return np.gradient(moving_mean(speed_m_s, max(round(SMOOTH_S * sample_rate_hz), 3))) * sample_rate_hz
+
+
+def measured_m_s2(
+    measured_m_s2: FloatArray, by_speed_m_s2: FloatArray | None, sample_rate_hz: float
+) -> FloatArray | None:
+    """An accelerometer's reading along the motorcycle, smoothed, if it goes with what the speed says.
+
+    Parameters
+    ----------
+    measured_m_s2 : ndarray of shape (n_samples,)
+        Positive forwards. [m/s2]
+    by_speed_m_s2 : ndarray of shape (n_samples,) or None
+        From the speed; None where there is none to compare with. [m/s2]
+
+    Returns
+    -------
+    ndarray of shape (n_samples,) or None
+        None if it is turned round, mounted across, or shows something else.
+    """
+    smooth = moving_mean(measured_m_s2, max(round(SMOOTH_S * sample_rate_hz), 3))
+    if by_speed_m_s2 is None:
+        return smooth if np.isfinite(smooth).any() else None
+    both = np.isfinite(smooth) & np.isfinite(by_speed_m_s2)
+    if np.count_nonzero(both) < 10 or np.ptp(smooth[both]) == 0.0:
+        return None
+    return smooth if np.corrcoef(smooth[both], by_speed_m_s2[both])[0, 1] >= SAME_ACCELERATION else None
+
+
+def phases_from_lean(
+    lean_deg: FloatArray, braking: BoolArray, driving: BoolArray, sample_rate_hz: float
+) -> IntArray:
+    """Phases from the lean, with braking and driving telling apart what happens upright.
+
+    Inside a corner: entry until the lean comes within 15 % of its peak, mid-corner while it stays there, then
+    drive. Upright: braking, driving (for the exit that goes on upright) or straight.
+
+    Parameters
+    ----------
+    lean_deg : ndarray of shape (n_samples,)
+        Either side; NaN where unknown. [deg]
+    braking, driving : ndarray of bool, shape (n_samples,)
+
+    Returns
+    -------
+    ndarray of int, shape (n_samples,)
+        Index into PHASES; -1 where the lean is unknown.
+    """
+    signed = moving_mean(lean_deg, max(round(SMOOTH_S * sample_rate_hz), 3))
+    known = np.isfinite(signed)
+    signed = np.nan_to_num(signed)
+    phase = np.full(len(signed), STRAIGHT)
+    phase[braking] = BRAKING
+    for side in (-1.0, 1.0):
+        lean = side * signed
+        for start, end in runs_longer(lean > LEANING_DEG, 1):
+            middle = start + np.flatnonzero(lean[start:end] >= MID_SHARE_OF_PEAK_LEAN * lean[start:end].max())
+            # later dips below 85 % between two peaks are still the middle
+            phase[start : middle[0]] = ENTRY
+            phase[middle[0] : middle[-1] + 1] = MID
+            phase[middle[-1] + 1 : end] = DRIVE
+    leaning = np.abs(signed) > LEANING_DEG
+    phase[_exits(leaning, phase, driving, round(EXIT_S * sample_rate_hz))] = DRIVE
+    phase[~known] = -1
+    return phase
+
+
+def _exits(leaning: BoolArray, phase: IntArray, driving: BoolArray, longest: int) -> BoolArray:
+    """Upright driving that directly follows a corner, for at most ``longest`` samples."""
+    exits = np.zeros(len(leaning), dtype=bool)
+    for end in (np.flatnonzero(leaning[:-1] & ~leaning[1:]) + 1).tolist():
+        stop = min(end + longest, len(leaning))
+        goes_on = driving[end:stop] & (phase[end:stop] == STRAIGHT)
+        length = int(np.argmin(goes_on)) if not goes_on.all() else stop - end
+        exits[end : end + length] = True
+    return exits
+
+
+def phases_from_speed(acceleration_m_s2: FloatArray) -> IntArray:
+    """Phases when nothing but the speed is known: mid-corner is the slow part between braking and driving.
+
+    Parameters
+    ----------
+    acceleration_m_s2 : ndarray of shape (n_samples,)
+        Along the track; NaN where unknown. [m/s2]
+
+    Returns
+    -------
+    ndarray of int, shape (n_samples,)
+        Index into PHASES, never entry (the turn-in does not show in the speed); -1 where unknown.
+    """
+    a = np.nan_to_num(acceleration_m_s2)
+    phase = np.full(len(a), STRAIGHT)
+    phase[a < BRAKING_M_S2] = BRAKING
+    phase[a > DRIVING_M_S2] = DRIVE
+    edges = np.flatnonzero(np.diff(phase)) + 1
+    starts, stops = np.concatenate(([0], edges)), np.concatenate((edges, [len(phase)]))
+    for index in range(1, len(starts) - 1):
+        before, here, after = phase[starts[index - 1]], phase[starts[index]], phase[starts[index + 1]]
+        if here == STRAIGHT and before == BRAKING and after == DRIVE:
+            phase[starts[index] : stops[index]] = MID
+    phase[~np.isfinite(acceleration_m_s2)] = -1
+    return phase
+
+
+def is_braking(brake: FloatArray | None, acceleration_m_s2: FloatArray) -> BoolArray:
+    """Brake applied, from the brake channel where there is one, else from the deceleration."""
+    if brake is not None and np.isfinite(brake).any():
+        low, high = np.nanpercentile(brake, [5, 99.5])
+        if high > low:
+            return np.asarray(np.nan_to_num(brake, nan=low) > low + BRAKE_SHARE * (high - low))
+    return np.asarray(np.nan_to_num(acceleration_m_s2) < BRAKING_M_S2)
+
+
+def lean_from_curvature(curvature_1_m: FloatArray, speed_m_s: FloatArray) -> FloatArray:
+    """Lean that balances a bend: atan(v^2 x curvature / g), right positive.
+
+    Parameters
+    ----------
+    curvature_1_m, speed_m_s : ndarray of shape (n_samples,)
+        Curvature positive to the right. [1/m, m/s]
+
+    Returns
+    -------
+    ndarray of shape (n_samples,)
+        The angle of the line from contact point to centre of mass; the chassis leans a little more. [deg]
+    """
+    return np.degrees(np.arctan(speed_m_s**2 * curvature_1_m / GRAVITY_M_S2))
+
+
+def lean_from_path(
+    east_m: FloatArray, north_m: FloatArray, speed_m_s: FloatArray, sample_rate_hz: float
+) -> FloatArray:
+    """Lean that balances the bends of a ride's own path, where there is no centre line to take them from.
+
+    Parameters
+    ----------
+    east_m, north_m, speed_m_s : ndarray of shape (n_samples,)
+        [m, m, m/s]
+
+    Returns
+    -------
+    ndarray of shape (n_samples,)
+        Right positive. [deg]
+    """
+    width = max(round(0.5 * sample_rate_hz), 3)
+    east, north = np.gradient(moving_mean(east_m, width)), np.gradient(moving_mean(north_m, width))
+    known = np.isfinite(east) & np.isfinite(north)
+    heading = np.full(len(east), np.nan)
+    heading[known] = np.unwrap(np.arctan2(north[known], east[known]))
+    yaw_rate = np.gradient(moving_mean(heading, width)) * sample_rate_hz
+    return np.degrees(np.arctan(-speed_m_s * yaw_rate / GRAVITY_M_S2))

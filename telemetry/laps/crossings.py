@@ -1,10 +1,17 @@
 """When the start line was crossed: from a lap channel, a beacon, or a line on the ground."""
 
+from dataclasses import dataclass, replace
+
 import numpy as np
 
-from telemetry.arrays import FloatArray
-from telemetry.laps.fixes import Fixes
+from telemetry.arrays import BoolArray, FloatArray, IntArray
+from telemetry.laps.corners import MOVING_M_S, PIT_SHARE, SAME_CIRCUIT
+from telemetry.laps.gps import CentreLine, Fixes, to_plane_m
+from telemetry.laps.lap import LapSource
 from telemetry.laps.smooth import runs_longer
+from telemetry.laps.speed import Speed, Thin
+from telemetry.notes import QualityNote
+from telemetry.signals import Run
 
 # Two crossings closer than this are one. No circuit for motorcycles is lapped faster; no source.
 MIN_LAP_S = 15.0
@@ -151,3 +158,454 @@ def found_line(fixes: Fixes, speed_m_s: FloatArray) -> tuple[tuple[float, float]
     tried = [(len(trial[2]), float(speed_m_s[i]), trial) for i in trials.tolist() for trial in [through(i)]]
     most, _, line = max(tried, key=lambda row: row[:2])
     return line if most > len(fastest[2]) else fastest
+
+
+# A lap pattern in the speed must repeat this well to be believed (correlation of whole laps).
+MIN_PATTERN_CORRELATION = 0.75
+# A stretch that repeats twice as long is not the lap: the first that is nearly as good as the best is.
+NEARLY = 0.08
+PATTERN_STEP_M = 5.0
+MIN_LAP_M, LONGEST_LAP_M = 600.0, 25_000.0
+# Parts of one stretch that agree this well in speed are laps: those of one rider agree to 0.99 and more, like parts of
+# one lap to 0.7 on 30 random circuits. So many laps at most are sought in one.
+SAME_LAP, MOST_IN_ONE = 0.9, 8
+PLACES_IN_LAP = 400
+# Standing this long is a stop at the box; the rides between stops are laps when their lengths agree this well.
+BOX_STOP_S = 8.0
+STILL_M_S = 1.0
+SAME_LENGTH = 0.03
+
+
+def from_speed_pattern(t_s: FloatArray, travelled_m: FloatArray) -> FloatArray:
+    """Crossings of the fastest point of the lap, found because the speed repeats from lap to lap.
+
+    Parameters
+    ----------
+    t_s, travelled_m : ndarray of shape (n,)
+        Even clock, and distance on it. [s, m]
+
+    Returns
+    -------
+    ndarray
+        Empty when no pattern repeats well enough. [s]
+    """
+    grid = np.arange(0.0, travelled_m[-1], PATTERN_STEP_M)
+    if len(grid) * PATTERN_STEP_M < 2 * MIN_LAP_M:
+        return np.array([])
+    # distance stands still while the motorcycle does: keep one sample per place
+    places, index = np.unique(travelled_m, return_index=True)
+    times = t_s[index]
+    speed = PATTERN_STEP_M / np.gradient(np.interp(grid, places, times))
+    lag = _lap_lag(speed)
+    if lag is None:
+        return np.array([])
+    # the fastest point that has enough of its lap around it to be recognised by
+    margin = lag // 6
+    fastest = margin + int(np.argmax(speed[margin : len(speed) - margin]))
+    marks = [float(fastest)]
+    for direction in (1, -1):
+        at = _same_place(speed, fastest, fastest + direction * lag, lag)
+        while at is not None:
+            marks.append(at)
+            at = _same_place(speed, fastest, round(at) + direction * lag, lag)
+    return apart(np.interp(np.sort(marks) * PATTERN_STEP_M, places, times))
+
+
+def _lap_lag(speed: FloatArray) -> int | None:
+    """Steps of distance after which the speed repeats; None when it does not."""
+    n = len(speed)
+    first = round(MIN_LAP_M / PATTERN_STEP_M)
+    lags = np.arange(first, min(n * 2 // 3, round(LONGEST_LAP_M / PATTERN_STEP_M)), dtype=np.int64)
+    if not len(lags):
+        return None
+    score = _self_correlation(speed, lags)
+    if score.max() < MIN_PATTERN_CORRELATION:
+        return None
+    peaks = np.flatnonzero(score > max(MIN_PATTERN_CORRELATION, score.max() - NEARLY))
+    near = peaks[peaks < peaks[0] + 40]
+    return int(lags[near[np.argmax(score[near])]])
+
+
+def _self_correlation(values: FloatArray, lags: IntArray) -> FloatArray:
+    """Pearson correlation of a signal with itself, that many samples later, over what overlaps."""
+    n = len(values)
+    centred = values - values.mean()
+    size = 1 << int(np.ceil(np.log2(2 * n)))
+    products = np.fft.irfft(np.abs(np.fft.rfft(centred, size)) ** 2, size)[lags]
+    sums = np.concatenate(([0.0], np.cumsum(centred)))
+    squares = np.concatenate(([0.0], np.cumsum(centred**2)))
+    count = n - lags
+    early, late = sums[n - lags] / count, (sums[n] - sums[lags]) / count
+    spread = (squares[n - lags] / count - early**2) * ((squares[n] - squares[lags]) / count - late**2)
+    return np.asarray((products / count - early * late) / np.sqrt(np.maximum(spread, 1e-12)))
+
+
+def _same_place(speed: FloatArray, reference: int, guess: int, lag: int) -> float | None:
+    """The place near ``guess`` that looks like ``reference``, in steps; None outside the run or when nothing fits."""
+    half, slack = lag // 6, max(lag // 30, 2)
+    if reference - half < 0 or reference + half >= len(speed):
+        return None
+    pattern = speed[reference - half : reference + half]
+    trials = np.arange(guess - slack, guess + slack + 1)
+    trials = trials[(trials - half >= 0) & (trials + half < len(speed))]
+    if not len(trials):
+        return None
+    score = np.array([np.corrcoef(pattern, speed[at - half : at + half])[0, 1] for at in trials.tolist()])
+    best = int(np.argmax(score))
+    if score[best] < MIN_PATTERN_CORRELATION:
+        return None
+    if not 0 < best < len(score) - 1:
+        return None  # better still beyond the end of the run
+    # between the steps: the top of the parabola through the three best
+    before, here, after = score[best - 1 : best + 2]
+    bend = before - 2 * here + after
+    return float(trials[best]) + (0.5 * float((before - after) / bend) if bend < 0 else 0.0)
+
+
+def laps_within(t_s: FloatArray, travelled_m: FloatArray, start_s: float, end_s: float) -> int:
+    """How many times over the speed repeats within a stretch; 1 when it does not.
+
+    Parameters
+    ----------
+    t_s, travelled_m : ndarray of shape (n,)
+        Even clock, and distance on it. [s, m]
+    start_s, end_s : float
+        [s]
+    """
+    places, index = np.unique(travelled_m, return_index=True)
+    start_m, end_m = np.interp([start_s, end_s], t_s, travelled_m)
+    for laps in range(min(MOST_IN_ONE, int((end_m - start_m) // MIN_LAP_M)), 1, -1):
+        at = np.interp(np.linspace(start_m, end_m, laps * PLACES_IN_LAP + 1), places, t_s[index])
+        speed = 1.0 / np.maximum(np.diff(at), 1e-6).reshape(laps, PLACES_IN_LAP)
+        if float(np.min(np.atleast_2d(np.corrcoef(speed))[0])) >= SAME_LAP:
+            return laps
+    return 1
+
+
+def from_stops(t_s: FloatArray, travelled_m: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Rides between stops at the box, when they are of one length: laps from box to box.
+
+    Parameters
+    ----------
+    t_s, travelled_m : ndarray of shape (n,)
+        Even clock, and distance on it. [s, m]
+
+    Returns
+    -------
+    ndarray, ndarray of shape (n_rides,)
+        When each set off and when it came back; empty when rides differ. [s]
+    """
+    none = np.array([]), np.array([])
+    step = t_s[1] - t_s[0]
+    stops = runs_longer(np.gradient(travelled_m) / step < STILL_M_S, max(round(BOX_STOP_S / step), 1))
+    if len(stops) < 3:
+        return none
+    leaves, comes = np.array([end for _, end in stops[:-1]]), np.array([start for start, _ in stops[1:]])
+    length, lasts = travelled_m[comes] - travelled_m[leaves], t_s[comes] - t_s[leaves]
+    alike = np.abs(length - np.median(length)) <= SAME_LENGTH * np.median(length)
+    if not alike.all() or np.median(length) < MIN_LAP_M or lasts.min() < MIN_LAP_S:
+        return none
+    return t_s[leaves], t_s[comes]
+
+
+# Less riding than this holds no lap. [s]
+LEAST_RIDDEN_S = 10.0
+
+
+@dataclass(frozen=True)
+class Marks:
+    """Crossings of the start line.
+
+    Parameters
+    ----------
+    times_s : ndarray of shape (n_crossings,)
+        [s]
+    numbers : list of int or None
+        Number of the lap that begins at each; None when the log does not number them.
+    line_m : tuple of float or None
+        Middle of the line on the ground, when that is what was crossed. [m]
+    ends_s : ndarray of shape (n_crossings,) or None
+        When each lap ended, where that is not the next crossing: rides from box to box. [s]
+    by_place : ndarray of bool, shape (n_crossings,), or None
+        Crossings of which the signal says nothing, by the positions.
+    several : ndarray of bool, shape (n_crossings - 1,), or None
+        Between which crossings lies more than one lap.
+    """
+
+    times_s: FloatArray
+    source: LapSource
+    numbers: list[int] | None = None
+    line_m: tuple[float, float] | None = None
+    ends_s: FloatArray | None = None
+    by_place: BoolArray | None = None
+    several: BoolArray | None = None
+
+
+def find_marks(
+    run: Run,
+    thin: Thin,
+    fixes: Fixes | None,
+    speed: Speed,
+    start_line: tuple[float, float] | None,
+    line: CentreLine | None,
+    notes: list[QualityNote],
+) -> Marks:
+    """Crossings from the first of: a lap-number channel, a beacon, a line on the ground, the speed.
+
+    Parameters
+    ----------
+    start_line : tuple of float or None
+        Latitude and longitude of its middle, if given: then it comes first. [deg]
+    line : CentreLine or None
+        Of the circuit, if it is known.
+    notes : list of QualityNote
+        What was found is added.
+    """
+    if speed.thin_m_s is not None and np.mean(speed.thin_m_s > MOVING_M_S) * thin.t_s[-1] < LEAST_RIDDEN_S:
+        words = "The motorcycle is hardly ridden in this log: there are no laps in it."
+        notes.append(QualityNote("warning", "not_ridden", words))
+        return Marks(np.array([]), "none")
+    if start_line is None:
+        marks = _by_signal(run)
+        if marks is not None:
+            return marks
+    if fixes is not None:
+        marks = _on_the_ground(thin, fixes, speed, start_line, line, notes)
+        if speed.thin_m_s is not None:
+            # standing on the line, positions wander over it and back
+            rides = np.interp(marks.times_s, thin.t_s, speed.thin_m_s) > STILL_M_S
+            marks = replace(marks, times_s=marks.times_s[rides])
+        if len(marks.times_s):
+            return marks
+    return _by_speed(thin, speed, notes)
+
+
+def _by_signal(run: Run) -> Marks | None:
+    if "lap" in run.channels:
+        times, numbers = from_lap_channel(run.t_s, run.channels["lap"])
+        if len(times):
+            return Marks(times, "lap channel", numbers)
+    if "beacon" in run.channels:
+        times = from_beacon(run.t_s, run.channels["beacon"])
+        if len(times):
+            return Marks(times, "beacon")
+    return None
+
+
+def _on_the_ground(
+    thin: Thin,
+    fixes: Fixes,
+    speed: Speed,
+    start_line: tuple[float, float] | None,
+    line: CentreLine | None,
+    notes: list[QualityNote],
+) -> Marks:
+    if start_line is not None:
+        return _given_line(fixes, start_line, notes)
+    if line is not None:
+        (east, north), middle = line.tangent, (float(line.x_m[0]), float(line.y_m[0]))
+        return Marks(from_line(fixes, middle, float(np.arctan2(north[0], east[0]))), "gps line", None, middle)
+    if speed.thin_m_s is None:
+        return Marks(np.array([]), "none")
+    middle, _, times = found_line(fixes, np.interp(fixes.t_s, thin.t_s, speed.thin_m_s))
+    if len(times):
+        notes.append(
+            QualityNote(
+                "info",
+                "start_line_assumed",
+                "No start line given: laps are counted from the fastest point of the track. "
+                "Give its position once with --line LAT,LON: it is kept for this place.",
+            )
+        )
+    return Marks(times, "gps line", None, middle)
+
+
+def _given_line(fixes: Fixes, start_line: tuple[float, float], notes: list[QualityNote]) -> Marks:
+    east, north = to_plane_m(np.array([start_line[0]]), np.array([start_line[1]]), fixes.origin_deg)
+    middle = (float(east[0]), float(north[0]))
+    away, nearest = _nearest(fixes, middle)
+    if away <= LINE_HALF_WIDTH_M:
+        heading = _usual_heading(fixes, middle, nearest)
+        return Marks(from_line(fixes, middle, heading), "gps line", None, middle)
+    notes.append(
+        QualityNote(
+            "warning",
+            "start_line_missed",
+            f"The start line given is {away:.0f} m from the nearest point of the track; no laps were counted by it. "
+            "Check its position.",
+        )
+    )
+    return Marks(np.array([]), "none")
+
+
+def _nearest(fixes: Fixes, middle: tuple[float, float]) -> tuple[float, int]:
+    """Distance of the line's middle from the track (between fixes too), and the fix nearest to it."""
+    east, north = fixes.east_m - middle[0], fixes.north_m - middle[1]
+    step_east, step_north = np.diff(east), np.diff(north)
+    square = np.maximum(step_east**2 + step_north**2, 1e-9)
+    share = np.clip(-(east[:-1] * step_east + north[:-1] * step_north) / square, 0.0, 1.0)
+    away = np.hypot(east[:-1] + share * step_east, north[:-1] + share * step_north)
+    best = int(np.argmin(away))
+    return float(away[best]), best + int(share[best] > 0.5)
+
+
+def _usual_heading(fixes: Fixes, middle: tuple[float, float], nearest: int) -> float:
+    """Direction of travel over the line: of the fastest pass near it, which is the circuit and not the pit lane."""
+    near = np.hypot(fixes.east_m - middle[0], fixes.north_m - middle[1])
+    step = np.hypot(
+        np.diff(fixes.east_m, append=fixes.east_m[-1]), np.diff(fixes.north_m, append=fixes.north_m[-1])
+    )
+    reach = max(2.0 * LINE_HALF_WIDTH_M, 1.5 * float(near[nearest]))
+    close = np.flatnonzero(near <= reach)
+    return heading_at(fixes, int(close[np.argmax(step[close])]))
+
+
+def _by_speed(thin: Thin, speed: Speed, notes: list[QualityNote]) -> Marks:
+    if speed.travelled_m is not None:
+        times = from_speed_pattern(thin.t_s, speed.travelled_m)
+        leaves, comes = from_stops(thin.t_s, speed.travelled_m)
+        # rides that each go once round repeat as well, but every repetition has a stop in it
+        stopped = np.histogram(comes, times)[0] if len(times) > 1 else np.array([])
+        if len(times) and not (len(leaves) and stopped.all()):
+            notes.append(
+                QualityNote(
+                    "info",
+                    "laps_by_speed",
+                    "Laps were found because the speed repeats; they are counted from the fastest point, "
+                    "not from the start line. Log a lap number, a beacon or GPS to do better.",
+                )
+            )
+            return Marks(times, "speed pattern")
+        if len(leaves):
+            notes.append(
+                QualityNote(
+                    "info",
+                    "laps_by_stops",
+                    "Laps were found between stops: each goes from where it set off to where it came back. "
+                    "Log a lap number, a beacon or GPS to do better.",
+                )
+            )
+            return Marks(leaves, "pit stops", ends_s=comes)
+    notes.append(
+        QualityNote(
+            "warning", "no_laps", "No laps found: the log is reviewed as one stretch, without places."
+        )
+    )
+    return Marks(np.array([]), "none")
+
+
+# Pulses of so many samples may fall between two: a pulse lasts as long as its samples, give or take one.
+SHORT_PULSE = 1.5
+
+
+def with_missed(
+    marks: Marks, beacon: FloatArray, thin: Thin, fixes: Fixes | None, speed: Speed, notes: list[QualityNote]
+) -> Marks:
+    """Crossings by a beacon, with those at speed that it missed, where positions say when they were.
+
+    Parameters
+    ----------
+    marks : Marks
+        From the beacon.
+    beacon : ndarray of shape (n_samples,)
+    notes : list of QualityNote
+        What was found is added.
+
+    Returns
+    -------
+    Marks
+        With ``by_place`` where crossings were added, or ``several`` where it is only known that some are missing.
+    """
+    if speed.thin_m_s is None or speed.travelled_m is None:
+        if shortest_pulse(beacon) <= SHORT_PULSE:
+            notes.append(_may_be_missed_note())
+        return marks
+    if fixes is not None:
+        added = _passed_unseen(marks.times_s, fixes, np.interp(fixes.t_s, thin.t_s, speed.thin_m_s))
+        if not len(added):
+            return marks
+        notes.append(_added_note(added))
+        times = np.concatenate((marks.times_s, added))
+        order = np.argsort(times)
+        by_place = np.concatenate((np.zeros(len(marks.times_s), bool), np.ones(len(added), bool)))
+        return replace(marks, times_s=times[order], by_place=by_place[order])
+    missed = _laps_in_one(marks.times_s, beacon, thin, speed.travelled_m)
+    if not missed.any():
+        return marks
+    notes.append(_missed_note(marks.times_s, missed))
+    return replace(marks, several=missed)
+
+
+def _passed_unseen(times_s: FloatArray, fixes: Fixes, speed_m_s: FloatArray) -> FloatArray:
+    """When the place of the beacon was passed at speed and no pulse was logged. [s]"""
+    known = (times_s >= fixes.t_s[0]) & (times_s <= fixes.t_s[-1])
+    if not known.any():
+        return np.array([])
+    at_pulse = np.interp(times_s[known], fixes.t_s, speed_m_s)
+    limit = PIT_SHARE * float(np.median(at_pulse[at_pulse >= np.median(at_pulse)]))
+    seen = times_s[known][at_pulse >= limit]
+    east, north = (np.interp(seen, fixes.t_s, v) for v in (fixes.east_m, fixes.north_m))
+    middle = (float(np.median(east)), float(np.median(north)))
+    # pulses of more than one beacon have no common place
+    if np.median(np.hypot(east - middle[0], north - middle[1])) > LINE_HALF_WIDTH_M:
+        return np.array([])
+    fast = np.flatnonzero(speed_m_s >= limit)
+    near = np.hypot(fixes.east_m[fast] - middle[0], fixes.north_m[fast] - middle[1])
+    passed = from_line(fixes, middle, heading_at(fixes, int(fast[np.argmin(near)])))
+    passed = passed[np.interp(passed, fixes.t_s, speed_m_s) >= limit]
+    away = np.abs(passed[:, None] - times_s).min(axis=1) if len(passed) else np.array([])
+    return passed[away >= MIN_LAP_S]
+
+
+def _laps_in_one(times_s: FloatArray, beacon: FloatArray, thin: Thin, travelled_m: FloatArray) -> BoolArray:
+    """Between which pulses lies more than one lap, because the speed repeats there.
+
+    On a circuit of two like halves it repeats within a lap. So it is believed only where a pulse can have been
+    missed: some last no longer than a sample, or another lap is as long as what repeats.
+    """
+    lengths = np.diff(np.interp(times_s, thin.t_s, travelled_m))
+    spans = zip(times_s[:-1].tolist(), times_s[1:].tolist(), strict=True)
+    laps = np.array([laps_within(thin.t_s, travelled_m, *span) for span in spans])
+    if shortest_pulse(beacon) <= SHORT_PULSE:
+        return np.asarray(laps > 1)
+    known = [bool(np.any(np.abs(lengths - part) <= SAME_CIRCUIT * part)) for part in lengths / laps]
+    return np.asarray((laps > 1) & np.array(known, dtype=bool))
+
+
+def _added_note(added_s: FloatArray) -> QualityNote:
+    where = ", ".join(f"{time:.1f}" for time in added_s[:6].tolist())
+    return QualityNote(
+        "warning",
+        "beacon_missed",
+        f"The beacon has no pulse at {len(added_s)} of the times the motorcycle passed its place ({where}"
+        f"{', ...' if len(added_s) > 6 else ''} s): laps are counted there by the positions. A pulse shorter than a "
+        "sample can fall between two; log the beacon faster, or have the logger hold it longer.",
+        channel="beacon",
+        start_s=float(added_s[0]),
+        end_s=float(added_s[-1]),
+    )
+
+
+def _missed_note(times_s: FloatArray, missed: BoolArray) -> QualityNote:
+    first = np.flatnonzero(missed)
+    where = ", ".join(f"{times_s[i]:.1f} to {times_s[i + 1]:.1f} s" for i in first[:3].tolist())
+    return QualityNote(
+        "warning",
+        "beacon_missed",
+        f"A pulse of the beacon was missed: {where}{', ...' if len(first) > 3 else ''} is longer than one lap by the "
+        "speed, and is not timed. A pulse shorter than a sample can fall between two; log the beacon faster, or have "
+        "the logger hold it longer.",
+        channel="beacon",
+        start_s=float(times_s[first[0]]),
+        end_s=float(times_s[first[-1] + 1]),
+    )
+
+
+def _may_be_missed_note() -> QualityNote:
+    return QualityNote(
+        "info",
+        "beacon_short",
+        "Pulses of the beacon last no longer than a sample: one may have fallen between two, so that two laps are "
+        "counted as one. Without speed and positions that cannot be told; log the beacon faster.",
+        channel="beacon",
+    )

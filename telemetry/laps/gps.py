@@ -1,8 +1,13 @@
 """From latitude and longitude to metres on the ground."""
 
+from dataclasses import dataclass
+
 import numpy as np
 
-from telemetry.arrays import FloatArray
+from telemetry.arrays import BoolArray, FloatArray, IntArray
+from telemetry.laps.smooth import moving_mean, penalised, robust_sd, sums_at
+from telemetry.notes import QualityNote
+from telemetry.signals import Run
 
 # WGS 84 ellipsoid (NGA.STND.0036): semi-major axis and flattening.
 WGS84_A_M = 6378137.0
@@ -48,3 +53,423 @@ def to_plane_m(
     north = np.radians(latitude_deg - origin_deg[0]) * meridian
     east = np.radians(longitude_deg - origin_deg[1]) * normal * np.cos(np.radians(origin_deg[0]))
     return east, north
+
+
+# Bends smaller than this in the line between fixes are rounding, larger ones are a fix. [m]
+KINK_M = 1e-6
+# Two fixes may be this much further apart than the wheels say before one of them is wrong. Choices of ours: noise,
+# and a wheel that locks under braking.
+FURTHER_SHARE, FURTHER_M = 1.3, 8.0
+# A displaced stretch that lasts longer is another place, not a jump.
+LONGEST_JUMP_S = 30.0
+# Receivers give up to this many fixes a second that are their own. Common practice, no source.
+MOST_FIXES_HZ = 25.0
+# A pause of the fixes worth a word while the motorcycle moves.
+DROPOUT_S = 1.5
+
+
+@dataclass(frozen=True)
+class Fixes:
+    """Positions as they were logged.
+
+    Parameters
+    ----------
+    t_s : ndarray of shape (n_fixes,)
+        [s]
+    east_m, north_m : ndarray of shape (n_fixes,)
+        From ``origin_deg`` on the tangent plane there. [m]
+    origin_deg : tuple of float
+        Latitude and longitude of the run's first fix. [deg]
+    """
+
+    t_s: FloatArray
+    east_m: FloatArray
+    north_m: FloatArray
+    origin_deg: tuple[float, float]
+    rate_hz: float
+
+    def only(self, kept: BoolArray) -> "Fixes":
+        """Some of them."""
+        return Fixes(self.t_s[kept], self.east_m[kept], self.north_m[kept], self.origin_deg, self.rate_hz)
+
+    def earlier(self, delay_s: float) -> "Fixes":
+        """The same places, that much earlier."""
+        return Fixes(self.t_s - delay_s, self.east_m, self.north_m, self.origin_deg, self.rate_hz)
+
+
+def find_fixes(run: Run) -> Fixes | None:
+    """The fixes of a run's position; None when it has none.
+
+    A position logged more slowly than the run is interpolated between its fixes, by straight lines that cut every
+    corner. Only the ends of those lines were measured.
+    """
+    latitude, longitude = run.channels.get("latitude_deg"), run.channels.get("longitude_deg")
+    if latitude is None or longitude is None:
+        return None
+    rate = min(
+        run.channel_rate_hz.get(name, run.sample_rate_hz) for name in ("latitude_deg", "longitude_deg")
+    )
+    rows = _logged_rows(latitude, longitude, run.sample_rate_hz / rate)
+    rows = rows[np.isfinite(latitude[rows]) & np.isfinite(longitude[rows])]
+    # A receiver has no more fixes than this; more rows only repeat or smooth them.
+    step = max(1, int(np.ceil(rate / MOST_FIXES_HZ - 0.1)))
+    rows, rate = rows[::step], rate / step
+    if len(rows) < 2:
+        return None
+    origin = (float(latitude[rows[0]]), float(longitude[rows[0]]))
+    east, north = to_plane_m(latitude[rows], longitude[rows], origin)
+    return Fixes(run.t_s[rows], east, north, origin, rate)
+
+
+def _logged_rows(latitude: FloatArray, longitude: FloatArray, period: float) -> IntArray:
+    """Samples at which a fix was logged."""
+    n = len(latitude)
+    if period < 1.5:
+        return np.arange(n)
+    every = round(period)
+    if abs(period - every) < 1e-3:
+        look = min(n, 200 * every)
+        ends = [_kinks(latitude[part], longitude[part]) for part in (slice(0, look), slice(n - look, n))]
+        phases = {int(p) for p in np.unique(ends[0] % every)} | {
+            int(p) for p in np.unique((n - look + ends[1]) % every)
+        }
+        if len(phases) == 1:
+            return np.arange(phases.pop(), n, every)
+    kinks = _kinks(latitude, longitude)
+    # a logger that rounds or smooths its positions shows none or too many: any sample is as good then
+    if 0.5 * n / period < len(kinks) < 1.5 * n / period:
+        return kinks
+    return np.arange(0, n, every)
+
+
+def _kinks(latitude: FloatArray, longitude: FloatArray) -> IntArray:
+    bend = np.abs(np.diff(latitude, n=2)) + np.abs(np.diff(longitude, n=2))
+    bend = np.nan_to_num(bend) * 111e3
+    peak = (bend > KINK_M) & (bend >= np.append(0.0, bend[:-1])) & (bend > np.append(bend[1:], 0.0))
+    return np.flatnonzero(peak) + 1
+
+
+def without_jumps(fixes: Fixes, travelled_m: FloatArray | None, notes: list[QualityNote]) -> Fixes:
+    """Leave out fixes that the motorcycle cannot have reached.
+
+    Parameters
+    ----------
+    travelled_m : ndarray of shape (n_fixes,), optional
+        Distance by the wheels at the fixes; without it the usual distance from fix to fix stands in. [m]
+    notes : list of QualityNote
+        What was found is added.
+    """
+    step = np.hypot(np.diff(fixes.east_m), np.diff(fixes.north_m))
+    if travelled_m is None:
+        interval = np.diff(fixes.t_s)
+        travelled_m = np.concatenate(([0.0], np.cumsum(1.2 * _usual_speed(step, interval) * interval)))
+    reach = FURTHER_SHARE * np.diff(travelled_m) + FURTHER_M
+    breaks = np.flatnonzero(step > reach) + 1
+    if not len(breaks):
+        return fixes
+    starts, ends = np.concatenate(([0], breaks)), np.concatenate((breaks, [len(fixes.t_s)]))
+    kept = np.zeros(len(fixes.t_s), dtype=bool)
+    for piece in _longest_chain(fixes, travelled_m, starts, ends):
+        kept[starts[piece] : ends[piece]] = True
+    left_out = [
+        (float(fixes.t_s[a]), float(fixes.t_s[b - 1]))
+        for a, b in zip(starts, ends, strict=True)
+        if not kept[a]
+    ]
+    if left_out:
+        largest = float(np.max(step[breaks - 1]))
+        where = ", ".join(f"{a:.1f} to {b:.1f} s" for a, b in left_out[:3])
+        notes.append(
+            QualityNote(
+                "warning",
+                "gps_jump",
+                f"The position jumps by up to {largest:.0f} m, further than the motorcycle can have gone: "
+                f"{int((~kept).sum())} fixes are left out ({where}{', ...' if len(left_out) > 3 else ''}).",
+                start_s=left_out[0][0],
+                end_s=left_out[-1][1],
+            )
+        )
+    return fixes.only(kept)
+
+
+def _usual_speed(step_m: FloatArray, interval_s: FloatArray) -> FloatArray:
+    """Speed from fix to fix without its spikes: the middle of 9. [m/s]"""
+    speed = step_m / np.maximum(interval_s, 1e-3)
+    padded = np.pad(speed, 4, mode="edge")
+    return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, 9), axis=1))
+
+
+def _longest_chain(fixes: Fixes, travelled_m: FloatArray, starts: IntArray, ends: IntArray) -> list[int]:
+    """The pieces between breaks, of those that can follow one another, that hold the most fixes.
+
+    A piece too long to be a jump can follow anything.
+    """
+    count = ends - starts
+    lasts = fixes.t_s[ends - 1] - fixes.t_s[starts] > LONGEST_JUMP_S
+    best, came_from = count.astype(np.int64), np.full(len(starts), -1)
+    for i in range(1, len(starts)):
+        before = np.arange(max(0, i - 50), i)
+        away = np.hypot(
+            fixes.east_m[starts[i]] - fixes.east_m[ends[before] - 1],
+            fixes.north_m[starts[i]] - fixes.north_m[ends[before] - 1],
+        )
+        gone = travelled_m[starts[i]] - travelled_m[ends[before] - 1]
+        can = (away <= FURTHER_SHARE * gone + FURTHER_M) | (lasts[before] & lasts[i])
+        if can.any():
+            best_before = before[can][np.argmax(best[before[can]])]
+            if best[best_before] > 0:
+                best[i] += best[best_before]
+                came_from[i] = best_before
+    chain = [int(np.argmax(best))]
+    while came_from[chain[-1]] >= 0:
+        chain.append(int(came_from[chain[-1]]))
+    return chain[::-1]
+
+
+def dropouts(fixes: Fixes, moving_at: BoolArray, notes: list[QualityNote]) -> None:
+    """Add a note for pauses of the fixes while the motorcycle moves.
+
+    Parameters
+    ----------
+    moving_at : ndarray of bool, shape (n_fixes,)
+        Whether it moves at each fix.
+    """
+    pause = np.diff(fixes.t_s)
+    long = np.flatnonzero((pause > max(DROPOUT_S, 3.0 / fixes.rate_hz)) & moving_at[:-1] & moving_at[1:])
+    if not len(long):
+        return
+    where = ", ".join(f"{fixes.t_s[i]:.1f} to {fixes.t_s[i + 1]:.1f} s" for i in long[:3].tolist())
+    notes.append(
+        QualityNote(
+            "info",
+            "gps_dropout",
+            f"No position for {pause[long].sum():.1f} s while riding ({where}{', ...' if len(long) > 3 else ''}): "
+            "the place there goes on by the speed.",
+            start_s=float(fixes.t_s[long[0]]),
+            end_s=float(fixes.t_s[long[-1] + 1]),
+        )
+    )
+
+
+def path_speed(fixes: Fixes, t_s: FloatArray) -> FloatArray:
+    """Ground speed from positions alone, at other instants.
+
+    Parameters
+    ----------
+    t_s : ndarray of shape (n,)
+        Evenly apart. [s]
+
+    Returns
+    -------
+    ndarray of shape (n,)
+        [m/s]
+    """
+    rate = 1.0 / (t_s[1] - t_s[0])
+    width = max(round(0.5 * rate), 3)
+    east, north = (moving_mean(np.interp(t_s, fixes.t_s, v), width) for v in (fixes.east_m, fixes.north_m))
+    speed = np.hypot(np.gradient(east), np.gradient(north)) * rate
+    # the average reaches beyond the first and the last fix, where nothing is known: hold what it was there
+    edge = 0.5 * width / rate
+    inside = np.clip(t_s, fixes.t_s[0] + edge, max(fixes.t_s[-1] - edge, fixes.t_s[0] + edge))
+    return np.asarray(np.interp(inside, t_s, speed))
+
+
+# Points of the line are about so far apart. [m]
+STEP_M = 1.0
+# Waves of the line ridden in less time than one of these are taken for noise of the positions: in time, not in
+# metres, because a line bends most where it is ridden slowly. Which one is decided by how well a line through
+# every other position foretells the rest. [s]
+SHORTEST_WAVES_S = (0.5, 0.7, 1.0, 1.4, 2.0, 2.8, 4.0)
+ORDER = 3
+# A position whose nearest point of the line is still so far ahead or behind when the search ends is not beside it.
+OPPOSITE_M = 6.0
+# Share of the lap over which data are repeated beyond both ends, so that the line closes smoothly.
+OVERLAP = 0.1
+
+
+@dataclass(frozen=True)
+class CentreLine:
+    """A closed line, points evenly apart along its arc; 0 is the first.
+
+    Parameters
+    ----------
+    x_m, y_m : ndarray of shape (n_points,)
+        East and north of the run's origin; the point after the last is the first. [m]
+    length_m : float
+        Once round. [m]
+    """
+
+    x_m: FloatArray
+    y_m: FloatArray
+    length_m: float
+
+    @property
+    def step_m(self) -> float:
+        """Between points. [m]"""
+        return self.length_m / len(self.x_m)
+
+    def at(self, place_m: FloatArray, values: FloatArray) -> FloatArray:
+        """One of the line's arrays at places that may run over many laps."""
+        index = np.asarray(place_m) / self.step_m
+        low = np.floor(index).astype(np.int64)
+        share = index - low
+        n = len(values)
+        before, after = values[low % n], values[(low + 1) % n]
+        return np.asarray(before + share * (after - before))
+
+    @property
+    def tangent(self) -> tuple[FloatArray, FloatArray]:
+        """East and north part of the direction of travel at each point."""
+        east = np.roll(self.x_m, -1) - np.roll(self.x_m, 1)
+        north = np.roll(self.y_m, -1) - np.roll(self.y_m, 1)
+        length = np.maximum(np.hypot(east, north), 1e-9)
+        return east / length, north / length
+
+    @property
+    def curvature_1_m(self) -> FloatArray:
+        """Positive in corners to the right. [1/m]"""
+        east, north = self.tangent
+        ahead = np.roll(east, -1) * north - np.roll(north, -1) * east
+        behind = east * np.roll(north, 1) - north * np.roll(east, 1)
+        turn = np.arcsin(np.clip(0.5 * (ahead + behind), -1.0, 1.0))
+        return np.asarray(turn / self.step_m)
+
+    def from_place(self, place_m: float) -> "CentreLine":
+        """The same line with its 0 at a place."""
+        place = place_m + self.step_m * np.arange(len(self.x_m), dtype=np.float64)
+        return CentreLine(self.at(place, self.x_m), self.at(place, self.y_m), self.length_m)
+
+    def project(
+        self, east_m: FloatArray, north_m: FloatArray, guess_m: FloatArray, window_m: float
+    ) -> tuple[FloatArray, FloatArray]:
+        """Place along the line of positions, near where they are expected.
+
+        Parameters
+        ----------
+        east_m, north_m, guess_m : ndarray of shape (n,)
+            Position and expected place; the place may run over many laps. [m]
+        window_m : float
+            How far the guess may be out. [m]
+
+        Returns
+        -------
+        place_m : ndarray of shape (n,)
+            Runs over as many laps as the guess. [m]
+        aside_m : ndarray of shape (n,)
+            Distance from the line, positive to its right; infinite where no point near the guess is opposite. [m]
+        """
+        place = np.asarray(guess_m, dtype=np.float64).copy()
+        if window_m > 0.0:
+            nearest = np.full(len(place), np.inf)
+            for offset in np.arange(-window_m, window_m + 1.0, 6.0):
+                trial = guess_m + offset
+                away = np.hypot(east_m - self.at(trial, self.x_m), north_m - self.at(trial, self.y_m))
+                closer = away < nearest
+                place[closer], nearest[closer] = trial[closer], away[closer]
+        along_east, along_north = self.tangent
+        for _ in range(4):
+            east, north = self.at(place, along_east), self.at(place, along_north)
+            off_east, off_north = east_m - self.at(place, self.x_m), north_m - self.at(place, self.y_m)
+            place += np.clip(off_east * east + off_north * north, -6.0, 6.0)
+        aside = off_east * north - off_north * east
+        return place, np.where(np.abs(off_east * east + off_north * north) < OPPOSITE_M, aside, np.inf)
+
+
+def fit_line(
+    along_s: FloatArray, east_m: FloatArray, north_m: FloatArray, lap_s: float, lap_m: float
+) -> CentreLine:
+    """The closed line through positions of one or more laps.
+
+    Parameters
+    ----------
+    along_s : ndarray of shape (n,)
+        Where along the lap each position is, 0 to ``lap_s``, as time of the mean lap: the same place is the same
+        time in every lap. [s]
+    east_m, north_m : ndarray of shape (n,)
+        [m]
+    lap_s, lap_m : float
+        Time and, roughly, length of the mean lap. [s, m]
+    """
+    order = np.argsort(along_s)
+    grid = _Grid(lap_s, max(round(lap_m / STEP_M), 8))
+    along, position = along_s[order], np.column_stack((east_m[order], north_m[order]))
+    wave = _best_wave(grid, along, position)
+    weight = np.ones(len(along))
+    for _ in range(3):
+        line = grid.smooth(along, position, weight, wave)
+        away = np.hypot(*(position - grid.at(line, along)).T)
+        weight = 1.0 / (1.0 + (away / (3.0 * max(robust_sd(away), 0.1))) ** 2)
+    return _evenly(line)
+
+
+def _best_wave(grid: "_Grid", along: FloatArray, position: FloatArray) -> float:
+    """The shortest wave to keep: the one whose line through every other position is nearest to the rest."""
+    even, odd = slice(0, None, 2), slice(1, None, 2)
+
+    def miss(wave: float) -> float:
+        total = 0.0
+        for learn, test in ((even, odd), (odd, even)):
+            line = grid.smooth(along[learn], position[learn], np.ones(len(along[learn])), wave)
+            away = np.hypot(*(position[test] - grid.at(line, along[test])).T)
+            total += float(np.mean(np.minimum(away, 3.0 * np.median(away)) ** 2))
+        return total
+
+    return min(SHORTEST_WAVES_S, key=miss)
+
+
+@dataclass(frozen=True)
+class _Grid:
+    """Points round the lap, evenly apart in time of the mean lap."""
+
+    lap_s: float
+    n: int
+
+    def _cells(self, along: FloatArray) -> tuple[IntArray, FloatArray]:
+        index = along % self.lap_s * (self.n / self.lap_s)
+        low = np.minimum(np.floor(index).astype(np.int64), self.n - 1)
+        return low, index - low
+
+    def at(self, line: FloatArray, along: FloatArray) -> FloatArray:
+        """Points of a line of shape (n, 2) at times along the lap."""
+        low, share = self._cells(along)
+        return np.asarray((1 - share)[:, None] * line[low] + share[:, None] * line[(low + 1) % self.n])
+
+    def smooth(
+        self, along: FloatArray, position: FloatArray, weight: FloatArray, wave_s: float
+    ) -> FloatArray:
+        """The closed line through positions, of which waves of ``wave_s`` are halved; shape (n, 2)."""
+        n, overlap = self.n, max(round(OVERLAP * self.n), 3)
+        low, share = self._cells(along)
+
+        def around(values: FloatArray) -> FloatArray:
+            return np.concatenate((values[-overlap:], values, values[:overlap]))
+
+        def sums(near: FloatArray, far: FloatArray) -> FloatArray:
+            return around(sums_at(low, near, n) + np.roll(sums_at(low, far, n), 1))
+
+        diagonal = sums(weight * (1 - share) ** 2, weight * share**2)
+        beside = around(sums_at(low, weight * share * (1 - share), n))[:-1]
+        right = np.column_stack([sums(weight * (1 - share) * v, weight * share * v) for v in position.T])
+        waves = wave_s * n / self.lap_s / (2 * np.pi)  # in steps of the grid, a radian long
+        penalty = float(np.sum(weight)) / n * waves ** (2 * ORDER)
+        return penalised(diagonal, beside, right, penalty, ORDER)[overlap : overlap + n]
+
+
+def _evenly(line: FloatArray) -> CentreLine:
+    """The line with points evenly apart along its own arc."""
+    closed = np.vstack((line, line[:1]))
+    arc = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(closed, axis=0).T))))
+    n = max(round(arc[-1] / STEP_M), 8)
+    place = np.arange(n) * arc[-1] / n
+    return CentreLine(
+        np.interp(place, arc, closed[:, 0]), np.interp(place, arc, closed[:, 1]), float(arc[-1])
+    )
+
+
+def nearest_m(line: CentreLine, east_m: FloatArray, north_m: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Distance of positions to the nearest of the line's points, and the place of that. [m, m]"""
+    every = max(1, round(6.0 / line.step_m))
+    x, y = line.x_m[::every], line.y_m[::every]
+    away = np.hypot(east_m[:, None] - x, north_m[:, None] - y)
+    best = np.argmin(away, axis=1)
+    return away[np.arange(len(best)), best], best * every * line.step_m

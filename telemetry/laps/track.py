@@ -5,18 +5,28 @@ from dataclasses import replace
 import numpy as np
 
 from telemetry.arrays import BoolArray, FloatArray, IntArray
-from telemetry.laps import phases
-from telemetry.laps.centreline import CentreLine, nearest_m
-from telemetry.laps.clock import Thin, thin_clock
-from telemetry.laps.corners import MeanLap, corner_at, find_corners, mean_lap
-from telemetry.laps.fixes import Fixes, find_fixes
-from telemetry.laps.kinds import MOVING_M_S, Span, kinds
+from telemetry.laps.corners import (
+    DRIVING_M_S2,
+    MOVING_M_S,
+    MeanLap,
+    Span,
+    corner_at,
+    find_corners,
+    is_braking,
+    kinds,
+    lean_from_curvature,
+    lean_from_path,
+    longitudinal_m_s2,
+    mean_lap,
+    measured_m_s2,
+    phases_from_lean,
+    phases_from_speed,
+)
+from telemetry.laps.course import Places, find_places, line_on_plane, not_this_circuit, to_degrees
+from telemetry.laps.crossings import Marks, find_marks, with_missed
+from telemetry.laps.gps import CentreLine, Fixes, find_fixes, nearest_m
 from telemetry.laps.lap import Circuit, Corner, Lap, Track
-from telemetry.laps.marks import Marks, find_marks
-from telemetry.laps.match import line_on_plane, to_degrees
-from telemetry.laps.missed import with_missed
-from telemetry.laps.places import Places, find_places, not_this_circuit
-from telemetry.laps.speed import Speed, find_speed
+from telemetry.laps.speed import Speed, Thin, find_speed, thin_clock
 from telemetry.notes import QualityNote
 from telemetry.signals import Run
 
@@ -263,10 +273,10 @@ def _lean(
         return None, ""
     if places is not None and places.line is not None:
         bend = places.line.at(places.place_m, places.line.curvature_1_m)
-        return phases.lean_from_curvature(bend, speed.thin_m_s), "GPS track"
+        return lean_from_curvature(bend, speed.thin_m_s), "GPS track"
     if fixes is not None:
         east, north = (np.interp(thin.t_s, fixes.t_s, v) for v in (fixes.east_m, fixes.north_m))
-        return phases.lean_from_path(east, north, speed.thin_m_s, thin.rate_hz), "GPS track"
+        return lean_from_path(east, north, speed.thin_m_s, thin.rate_hz), "GPS track"
     return None, ""
 
 
@@ -280,12 +290,10 @@ def _phases(
     }
     acceleration = None
     if speed.thin_m_s is not None:
-        acceleration = phases.longitudinal_m_s2(thin.pick(speed.speed_m_s), thin.rate_hz)
+        acceleration = longitudinal_m_s2(thin.pick(speed.speed_m_s), thin.rate_hz)
     from_what = speed.source
     if "acceleration_m_s2" in run.channels:
-        measured = phases.measured_m_s2(
-            thin.pick(run.channels["acceleration_m_s2"]), acceleration, thin.rate_hz
-        )
+        measured = measured_m_s2(thin.pick(run.channels["acceleration_m_s2"]), acceleration, thin.rate_hz)
         if measured is not None:
             acceleration, from_what = measured, "acceleration"
         else:
@@ -301,21 +309,21 @@ def _phases(
     if lean is None:
         if acceleration is None:
             return unknown, ()
-        return phases.phases_from_speed(acceleration), (from_what,)
+        return phases_from_speed(acceleration), (from_what,)
     if acceleration is None:
         acceleration = np.full(len(thin.t_s), np.nan)
     brake, throttle = channels.get("brake"), channels.get("throttle_pct")
     used = [lean_from]
-    braking = phases.is_braking(brake, acceleration)
+    braking = is_braking(brake, acceleration)
     if brake is not None:
         used.append("brake")
     elif from_what:
         used.append(from_what)
-    driving = np.nan_to_num(acceleration) > phases.DRIVING_M_S2
+    driving = np.nan_to_num(acceleration) > DRIVING_M_S2
     if throttle is not None:
         driving |= np.nan_to_num(throttle) > 50.0
         used.append("throttle")
-    phase = phases.phases_from_lean(lean, braking, driving, thin.rate_hz)
+    phase = phases_from_lean(lean, braking, driving, thin.rate_hz)
     return phase, tuple(dict.fromkeys(used))
 
 

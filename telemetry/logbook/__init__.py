@@ -1,10 +1,9 @@
 """The store: original logs byte for byte, their runs and reviews, and the catalogue."""
 
 from telemetry.logbook.dampers import damper_histories, history_of_damper
-from telemetry.logbook.entry import RunEntry
+from telemetry.logbook.entry import RunEntry, outings_of
 from telemetry.logbook.export import export
 from telemetry.logbook.logbook import Logbook
-from telemetry.logbook.outings import outings_of
 from telemetry.logbook.verify import Damage, Verification, verify
 
 __all__ = [

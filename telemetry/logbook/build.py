@@ -28,8 +28,16 @@ from telemetry.cut import WHOLE, Cut, cut_to_json
 from telemetry.errors import BikeFileError, LogbookError
 from telemetry.findings_damping import damper_answer
 from telemetry.logbook.columns import write_log
-from telemetry.logbook.entry import Record, RunEntry, is_inside, record_to_json, sheet_words
-from telemetry.logbook.files import file_sha256, has_link, part_of
+from telemetry.logbook.entry import (
+    Record,
+    RunEntry,
+    file_sha256,
+    has_link,
+    is_inside,
+    part_of,
+    record_to_json,
+    sheet_words,
+)
 from telemetry.logs import RawLog
 from telemetry.setup import SetupSheet
 from telemetry.summary import Summary, Traces, summary_to_json, write_traces

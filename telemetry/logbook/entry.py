@@ -1,18 +1,24 @@
 """What a logbook says of a run: its line in the catalogue, and the record in its own directory."""
 
 import json
-from collections.abc import Mapping
+import os
+import shutil
+import sqlite3
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import asdict, dataclass, field, fields
 from functools import cache
 from hashlib import sha256
 from pathlib import Path
 from typing import Any, TypedDict
+from uuid import uuid4
 
 from pydantic import TypeAdapter
 
-from telemetry.errors import LogbookError
+from telemetry.errors import BothEndsError, LogbookError
 from telemetry.plaintext import plain
-from telemetry.setup import SetupSheet
+from telemetry.setup import Outing, SetupSheet
+from telemetry.summary import Summary
 
 SCHEMA = "bothends.entry/2"
 
@@ -96,7 +102,7 @@ class Record:
     given : mapping of str to str
         The words that a person gave by hand: they stay when the run is rebuilt.
     files : mapping of str to str
-        SHA-256 of every other file, by its path below the directory; empty in a record of layout 1.
+        SHA-256 of every other file, by its path below the directory.
     """
 
     entry: RunEntry
@@ -116,7 +122,7 @@ def record_to_json(record: Record) -> str:
 
 
 def read_record(path: Path) -> Record:
-    """Read the record of a run, of this layout or the first.
+    """Read the record of a run, in this layout.
 
     Raises
     ------
@@ -125,8 +131,6 @@ def read_record(path: Path) -> Record:
     """
     try:
         data = json.loads(path.read_text(encoding="utf-8"))
-        if "schema" not in data:  # layout 1: the entry alone
-            return Record(entry_from(data))
         if data["schema"] != SCHEMA:
             raise LogbookError(
                 f"{path}: was written by another version ({plain(str(data['schema']))[:40]!r}, this one reads "
@@ -195,3 +199,130 @@ def texts() -> TypeAdapter[dict[str, str]]:
 
 def _hash(data: Mapping[str, Any]) -> str:
     return sha256(json.dumps(data, sort_keys=True).encode()).hexdigest()
+
+
+_BLOCK = 1 << 20
+
+
+def file_sha256(path: Path) -> str:
+    """SHA-256 of a file's bytes, in hexadecimal."""
+    digest = sha256()
+    with path.open("rb") as file:
+        while block := file.read(_BLOCK):
+            digest.update(block)
+    return digest.hexdigest()
+
+
+def has_link(home: Path, name: str) -> bool:
+    """Whether a symbolic link stands anywhere on the way from a directory to a file below it."""
+    place = home
+    for part in Path(name).parts:
+        place = place / part
+        if place.is_symlink():
+            return True
+    return False
+
+
+def flush_tree(directory: Path) -> None:
+    """Have everything below a directory on the disk, not only in the system's memory."""
+    for path in sorted(directory.rglob("*"), reverse=True):
+        flush(path)
+    flush(directory)
+
+
+def flush(path: Path) -> None:
+    """Have one file, or the names in one directory, on the disk. Windows has no such call for a directory."""
+    if path.is_dir() and os.name == "nt":
+        return
+    handle = os.open(path, os.O_RDONLY if path.is_dir() else os.O_RDWR)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def part_of(path: Path) -> Path:
+    """Where a new text is written before it takes a file's place."""
+    return path.with_name(f".{path.name}.part")
+
+
+def replace_text(path: Path, text: str) -> None:
+    """Put a new text in a file's place in one step, on the disk before it takes the name."""
+    part = part_of(path)
+    part.write_text(text, encoding="utf-8")
+    flush(part)
+    part.replace(path)
+    flush(path.parent)
+
+
+@contextmanager
+def workshop(incoming: Path) -> Iterator[Path]:
+    """A directory to build a run in, gone afterwards unless it was moved away.
+
+    A lock beside it shows other processes that its builder lives; the system drops the lock however the
+    builder ends. (An SQLite file serves as lock: that works on every system and needs nothing else.)
+    """
+    directory = incoming / uuid4().hex
+    lock = directory.with_suffix(".lock")
+    connection = sqlite3.connect(lock, isolation_level=None)
+    try:
+        connection.execute("BEGIN EXCLUSIVE")
+        directory.mkdir()
+        yield directory
+    finally:
+        shutil.rmtree(directory, ignore_errors=True)
+        connection.close()
+        lock.unlink(missing_ok=True)
+
+
+def sweep(incoming: Path) -> None:
+    """Remove what dead processes left in the workshop."""
+    for lock in incoming.glob("*.lock"):
+        connection = sqlite3.connect(lock, timeout=0, isolation_level=None)
+        try:
+            connection.execute("BEGIN EXCLUSIVE")
+            shutil.rmtree(lock.with_suffix(""), ignore_errors=True)
+        except sqlite3.OperationalError:
+            continue  # its builder lives
+        finally:
+            connection.close()
+        lock.unlink(missing_ok=True)
+
+
+# So many runs of a bike are looked at for repeats of a set-up: reading a review takes a moment. A choice, no source.
+MOST_OUTINGS = 30
+
+
+def outings_of(
+    bike: str,
+    runs: Sequence[RunEntry],
+    summary: Callable[[str], Summary],
+    sheet: Callable[[str], SetupSheet | None],
+) -> tuple[Outing, ...]:
+    """Newest runs of a bike that have a setup sheet, `MOST_OUTINGS` at most.
+
+    Parameters
+    ----------
+    bike : str
+        Its name in the bike file.
+    runs : sequence of RunEntry
+        Newest first.
+    summary, sheet : callable
+        Review and setup sheet by run id.
+
+    Returns
+    -------
+    tuple of Outing
+        Without runs whose review or sheet cannot be read.
+    """
+    found: list[Outing] = []
+    for entry in runs:
+        if entry.bike != bike or len(found) == MOST_OUTINGS:
+            continue
+        try:
+            written = sheet(entry.run_id)
+            if written is not None:
+                found.append(Outing(summary(entry.run_id), written))
+        except BothEndsError:  # the comparison does not depend on it; `logbook verify` names it
+            continue
+    return tuple(found)

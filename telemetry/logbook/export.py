@@ -16,8 +16,7 @@ import pyarrow.parquet as pq
 from telemetry.arrays import FloatArray
 from telemetry.errors import LogbookError
 from telemetry.logbook.build import BIKE, DERIVED, ORIGINAL, REVIEW, SHEET
-from telemetry.logbook.entry import RunEntry
-from telemetry.logbook.files import flush_tree, has_link
+from telemetry.logbook.entry import RunEntry, flush_tree, has_link
 from telemetry.logbook.logbook import Logbook
 from telemetry.plaintext import csv_cell
 

@@ -12,10 +12,9 @@ from telemetry.columns import confirmed_columns, positions_deg, telling_columns,
 from telemetry.cut import WHOLE, Cut
 from telemetry.errors import LogbookError, LogError
 from telemetry.laps import Circuit, load_circuit
-from telemetry.laps.known import known_circuit
+from telemetry.laps.circuitfile import known_circuit
 from telemetry.logbook.build import CIRCUIT, Sources, entry_of, fill, read_given
-from telemetry.logbook.entry import RunEntry, Words, sheet_words
-from telemetry.logbook.files import file_sha256
+from telemetry.logbook.entry import RunEntry, Words, file_sha256, sheet_words
 from telemetry.logbook.store import Store
 from telemetry.logs import RawLog, read_log
 from telemetry.plaintext import fault_in, plain

@@ -24,8 +24,7 @@ from telemetry.errors import LogbookError
 from telemetry.logbook.build import ENTRY, REVIEW, TRACES
 from telemetry.logbook.build import LOG as STORED_LOG
 from telemetry.logbook.columns import read_stored_log
-from telemetry.logbook.entry import Record, RunEntry, Words
-from telemetry.logbook.files import file_sha256
+from telemetry.logbook.entry import Record, RunEntry, Words, file_sha256
 from telemetry.logbook.keep import keep
 from telemetry.logbook.store import CATALOGUE, Store
 from telemetry.logs import RawLog, read_log

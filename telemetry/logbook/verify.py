@@ -6,8 +6,7 @@ from pathlib import Path
 
 from telemetry.errors import LogbookError
 from telemetry.logbook.build import DERIVED, ENTRY, names_of_files
-from telemetry.logbook.entry import Record, RunEntry, read_record
-from telemetry.logbook.files import file_sha256, has_link
+from telemetry.logbook.entry import Record, RunEntry, file_sha256, has_link, read_record
 from telemetry.logbook.logbook import Logbook
 
 

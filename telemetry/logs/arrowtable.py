@@ -5,10 +5,8 @@ import pyarrow as pa
 
 from telemetry.arrays import FloatArray
 from telemetry.errors import LogError
-from telemetry.logs.cells import to_float64
-from telemetry.logs.headers import split_unit, unique_names
-from telemetry.logs.rawlog import RawLog
-from telemetry.logs.times import epoch_start, read_time_text
+from telemetry.logs.cells import epoch_start, read_time_text, to_float64
+from telemetry.logs.rawlog import RawLog, split_unit, unique_names
 from telemetry.notes import QualityNote, Step
 
 _SECONDS = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9}

@@ -1,6 +1,9 @@
 """Cells as Arrow holds them, into float64 arrays."""
 
+import re
 from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta, timezone
 from typing import TypeAlias
 
 import numpy as np
@@ -100,3 +103,167 @@ def numbers_from_words(column: pa.ChunkedArray, decimal: str) -> tuple[FloatArra
     values[too_large] = np.nan
     wrong = np.asarray(pc.invert(pc.or_(numeric, missing)).to_pylist(), dtype=bool)
     return values, np.flatnonzero(wrong | too_large).astype(np.int64)
+
+
+DAY_S = 86_400.0
+
+# Clock time "12:03:04.125" or "03:04.125", which is minutes; date-time as ISO 8601 writes it, with zone or without.
+_CLOCK = r"(?:(?P<hour>\d{1,2}):)?(?P<minute>[0-5]?\d):(?P<second>[0-5]?\d)(?:[.,](?P<fraction>\d{1,12}))?"
+_TEXT = rf"^(?:(?P<date>\d{{4}}-\d{{2}}-\d{{2}})[Tt ])?{_CLOCK} ?(?P<zone>[Zz]|[+-]\d{{2}}(?::?\d{{2}})?)?$"
+_STAMP = re.compile(_TEXT)
+_PARTS = ("date", "hour", "minute", "second", "fraction", "zone")
+
+
+@dataclass(frozen=True)
+class TextTime:
+    """Stamps that were written as text.
+
+    Parameters
+    ----------
+    t_s : ndarray of shape (n_rows,)
+        Seconds since the first stamp; NaN where the cell is no time.
+    start : str
+        The first stamp in ISO 8601, without the date where the log has none.
+    """
+
+    t_s: FloatArray
+    start: str
+
+
+def is_time_text(cell: str) -> bool:
+    """Whether a cell is a clock time or an ISO 8601 date-time.
+
+    Examples
+    --------
+    >>> [is_time_text(cell) for cell in ("23:59:59.998", "2026-05-01T12:00:00+02:00", "12.5", "OK")]
+    [True, True, False, False]
+    """
+    return _STAMP.match(cell.strip()) is not None
+
+
+def read_time_text(column: pa.ChunkedArray) -> TextTime | None:
+    """Seconds since the first stamp of a column of text.
+
+    Clock time without a date that falls by more than half a day has passed midnight. A zone is taken off, so that
+    stamps from two zones are in order.
+
+    Returns
+    -------
+    TextTime or None
+        None if no cell is a time.
+
+    References
+    ----------
+    .. [1] ISO 8601-1:2019, date and time, extended format.
+    """
+    chunks = [_read(chunk) for chunk in column.chunks if len(chunk)]
+    if not chunks:
+        return None
+    day, clock_s, zone_s = (np.concatenate(parts) for parts in zip(*chunks, strict=True))
+    dated = np.isfinite(day)
+    if dated.any():
+        t_s = (day - day[np.argmax(dated)]) * DAY_S + clock_s - np.nan_to_num(zone_s)
+    else:
+        t_s = past_midnight(clock_s)
+    found = np.isfinite(t_s)
+    if not found.any():
+        return None
+    first = int(np.argmax(found))
+    return TextTime(t_s - t_s[first], _iso(day[first], clock_s[first], zone_s[first]))
+
+
+def _read(chunk: pa.Array) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Day (since 0001-01-01), seconds since midnight and offset from UTC [s] of each cell, NaN where there is none."""
+    parts = pc.extract_regex(pc.utf8_trim_whitespace(chunk), _TEXT)
+    date_, hour, minute, second, fraction, zone = (pc.struct_field(parts, [name]) for name in _PARTS)
+    hours = _numbers(hour)
+    clock_s = 3600 * np.nan_to_num(hours) + 60 * _numbers(minute) + _numbers(second)
+    clock_s += np.nan_to_num(_numbers(pc.binary_join_element_wise("0.", fraction, "")))
+    day = _each(date_, _day)
+    dated = to_float64(pa.chunked_array([pc.fill_null(pc.utf8_length(date_), 0).cast(pa.float64())])) > 0
+    clock_s[(hours > 23) | (dated & (np.isnan(hours) | np.isnan(day)))] = np.nan
+    return day, clock_s, _each(zone, _offset_s)
+
+
+def _numbers(text: pa.Array) -> FloatArray:
+    """Digits as numbers, NaN where there are none."""
+    return to_float64(pa.chunked_array([pc.if_else(pc.equal(text, ""), None, text).cast(pa.float64())]))
+
+
+def _each(text: pa.Array, value: Callable[[str], float]) -> FloatArray:
+    """A number for every cell, worked out once for each different text."""
+    coded = pc.dictionary_encode(pc.fill_null(text, ""))
+    table = np.array([value(word) for word in coded.dictionary.to_pylist()])
+    return table[to_float64(pa.chunked_array([coded.indices.cast(pa.float64())])).astype(np.int64)]
+
+
+def _day(text: str) -> float:
+    try:
+        return float(date.fromisoformat(text).toordinal())
+    except ValueError:
+        return float("nan")
+
+
+def _offset_s(text: str) -> float:
+    if not text:
+        return float("nan")
+    if text in "Zz":
+        return 0.0
+    digits = text[1:].replace(":", "").ljust(4, "0")
+    seconds = 3600.0 * int(digits[:2]) + 60.0 * int(digits[2:])
+    return -seconds if text[0] == "-" else seconds
+
+
+def past_midnight(clock_s: FloatArray) -> FloatArray:
+    """Clock time as time that goes on past midnight.
+
+    Parameters
+    ----------
+    clock_s : ndarray of shape (n_rows,)
+        Seconds since midnight, NaN where there is none. [s]
+
+    Returns
+    -------
+    ndarray of shape (n_rows,)
+        Each stamp on the day that puts it within half a day of the one before. [s]
+    """
+    t_s = clock_s.copy()
+    filled = np.isfinite(clock_s)
+    days = np.round(np.diff(clock_s[filled]) / DAY_S)
+    t_s[filled] -= DAY_S * np.concatenate([[0.0], np.cumsum(days)])[: np.count_nonzero(filled)]
+    return t_s
+
+
+def _iso(day: float, clock_s: float, zone_s: float) -> str:
+    """A moment in ISO 8601, to the microsecond."""
+    clock = timedelta(microseconds=round(1e6 * clock_s))
+    if np.isnan(day):
+        return (datetime.min + clock).time().isoformat()
+    moment = datetime.fromordinal(int(day)) + clock
+    if np.isnan(zone_s):
+        return moment.isoformat()
+    try:
+        return moment.replace(tzinfo=timezone(timedelta(seconds=zone_s))).isoformat()
+    except ValueError:  # no zone is a day or more from UTC
+        return moment.isoformat()
+
+
+def epoch_start(first_s: float) -> str | None:
+    """The moment that a number of seconds since 1970 means, None if it is not of this century.
+
+    Parameters
+    ----------
+    first_s : float
+        [s]
+
+    Returns
+    -------
+    str or None
+        ISO 8601, in UTC.
+    """
+    if not _CENTURY_S[0] <= first_s <= _CENTURY_S[1]:
+        return None
+    return datetime.fromtimestamp(first_s, UTC).isoformat()
+
+
+_CENTURY_S = tuple(datetime(year, 1, 1, tzinfo=UTC).timestamp() for year in (2000, 2100))

@@ -4,12 +4,10 @@ import csv
 import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
-from telemetry.logs.cells import NA_WORDS
-from telemetry.logs.headers import split_unit, unique_names
-from telemetry.logs.times import is_time_text
-from telemetry.logs.units import find_unit
+from telemetry.logs.cells import NA_WORDS, is_time_text
+from telemetry.logs.rawlog import find_unit, split_unit, unique_names
 
 DELIMITERS = (",", ";", "\t", "|")
 DECIMAL_MARKS = (".", ",")
@@ -25,7 +23,7 @@ _LONGEST_LINE = 100_000
 
 @dataclass(frozen=True)
 class Dialect:
-    """How a delimited text is written.
+    """How a table of text is written; a format that fixes something leaves the default.
 
     Parameters
     ----------
@@ -48,16 +46,16 @@ class Dialect:
         Cells of the header and of the units row as written, for finding them again further down.
     """
 
-    delimiter: str
-    decimal: str
-    decimal_seen: bool
     names: tuple[str, ...]
     units: tuple[str, ...]
-    units_from: str
-    header_line: int | None
     first_row: int
-    na_cells: tuple[str, ...]
-    metadata: Mapping[str, str]
+    decimal: str = "."
+    decimal_seen: bool = True
+    delimiter: str = ""
+    units_from: str = "none"
+    header_line: int | None = None
+    na_cells: tuple[str, ...] = ()
+    metadata: Mapping[str, str] = field(default_factory=dict)
     times: frozenset[int] = frozenset()
     head_rows: tuple[tuple[str, ...], ...] = ()
 

@@ -1,15 +1,185 @@
 """Which column means what: proposed from names, units and behaviour, with reasons, for a person to confirm."""
 
+import hashlib
+import json
+import os
 import re
-from collections.abc import Mapping
+import sys
+from collections.abc import Collection, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
+from pathlib import Path
 
 import numpy as np
 
 from telemetry.arrays import FloatArray
-from telemetry.logs.behaviour import MOST_LAPS, Behaviour, correlation, describe, rate
-from telemetry.logs.rawlog import RawLog
-from telemetry.logs.units import find_unit
+from telemetry.logs.rawlog import RawLog, find_unit, to_unit
+
+# Behaviour is judged on means over blocks of about this long, which is short against braking and long against bumps.
+BLOCK_S = 0.25
+# Without a clock, the log is cut into so many blocks.
+BLOCKS_WITHOUT_CLOCK = 2000
+FEWEST_BLOCKS = 40
+# A beacon is open for more than this share of the time, and closes once a lap: no log holds more laps. Choices of ours.
+MOSTLY_OPEN, MOST_LAPS = 0.9, 200
+
+
+@dataclass(frozen=True)
+class Behaviour:
+    """What one column does.
+
+    Parameters
+    ----------
+    rising : bool
+        Never falls and ends higher than it starts.
+    whole : bool
+        Whole numbers only.
+    steps, falls : int
+        How often it goes up and down from one sample to the next.
+    by_one : bool
+        Every change is up by one.
+    at_least_share, at_most_share : float
+        How much of the time it is within 2 % of its range of its least and of its most.
+    liveliness : float
+        Spread within a block, as a share of the whole spread: suspension is lively, speed is not.
+    means : ndarray of shape (n_blocks,)
+        Means over blocks; NaN where a block is blank.
+    """
+
+    least: float
+    most: float
+    blank_share: float
+    rising: bool
+    whole: bool
+    steps: int
+    falls: int
+    by_one: bool
+    at_least_share: float
+    at_most_share: float
+    liveliness: float
+    means: FloatArray
+
+    @property
+    def moves(self) -> bool:
+        """Whether it takes more than one value."""
+        return self.most > self.least
+
+    @property
+    def pulses(self) -> bool:
+        """Whether it is a switch that closes a few times, briefly, as a beacon does."""
+        open_or_closed = self.at_least_share + self.at_most_share
+        return (
+            self.moves
+            and self.at_least_share > MOSTLY_OPEN
+            and open_or_closed > 0.999
+            and 0 < self.steps < MOST_LAPS
+            and self.falls >= self.steps - 1
+        )
+
+    @property
+    def counts(self) -> bool:
+        """Whether it is a number that goes up now and then, as a lap number does; slips and resets are allowed."""
+        return (
+            self.whole and self.least >= 0 and 0 < self.steps < MOST_LAPS and 2 * self.falls < self.steps + 1
+        )
+
+
+def describe(log: RawLog, only: Collection[str] | None = None) -> Mapping[str, Behaviour]:
+    """What every column does that holds numbers.
+
+    Parameters
+    ----------
+    only : collection of str, optional
+        The columns to look at.
+    """
+    edges = np.linspace(0, log.n_rows, _n_blocks(log) + 1).astype(np.int64)
+    found = {}
+    for name, values in log.columns.items():
+        if only is not None and name not in only:
+            continue
+        filled = np.isfinite(values)
+        if filled.any():
+            found[name] = _describe(values, filled, edges)
+    return found
+
+
+def _n_blocks(log: RawLog) -> int:
+    for name, values in log.columns.items():
+        unit = find_unit(log.units.get(name, ""))
+        if unit is not None and unit.quantity == "time":
+            lasts_s = (
+                float(np.ptp(to_unit(values[np.isfinite(values)], unit.symbol, "s"))) if len(values) else 0
+            )
+            if lasts_s > 0:
+                return int(np.clip(lasts_s / BLOCK_S, 1, max(1, log.n_rows)))
+    return min(BLOCKS_WITHOUT_CLOCK, max(1, log.n_rows // 4))
+
+
+def _describe(values: FloatArray, filled: np.ndarray, edges: np.ndarray) -> Behaviour:
+    full = bool(filled.all())
+    known = values if full else values[filled]
+    least, most = float(known.min()), float(known.max())
+    counts = np.diff(edges) if full else np.add.reduceat(filled.astype(np.int32), edges[:-1])
+    from_middle = values - known.mean()
+    if not full:
+        from_middle[~filled] = 0.0
+    with np.errstate(invalid="ignore", divide="ignore"):
+        means = np.add.reduceat(from_middle, edges[:-1]) / counts
+        squares = np.add.reduceat(np.square(from_middle, out=from_middle), edges[:-1]) / counts
+    several = counts > 1
+    within = np.sqrt(np.mean(np.clip(squares - means**2, 0.0, None)[several])) if several.any() else 0.0
+    spread = np.sqrt(np.nansum(squares * counts) / len(known))
+    whole = bool((known[:1000] == np.rint(known[:1000])).all() and (known == np.rint(known)).all())
+    steps = np.diff(known)
+    changes = steps[steps != 0] if whole else steps[:0]
+    margin = 0.02 * (most - least)
+    return Behaviour(
+        least=least,
+        most=most,
+        blank_share=1.0 - len(known) / len(values),
+        rising=bool(known[-1] > known[0] and (steps >= 0).all()),
+        whole=whole,
+        steps=int(np.count_nonzero(steps > 0)),
+        falls=int(np.count_nonzero(steps < 0)),
+        by_one=bool(len(changes) > 0 and (changes == 1).all()),
+        at_least_share=np.count_nonzero(known <= least + margin) / len(known),
+        at_most_share=np.count_nonzero(known >= most - margin) / len(known),
+        liveliness=float(within / spread) if spread > 0 else 0.0,
+        means=means + known.mean(),
+    )
+
+
+def correlation(a: FloatArray, b: FloatArray) -> float:
+    """Pearson's correlation over the blocks both have, 0 where it cannot be told.
+
+    Parameters
+    ----------
+    a, b : ndarray of shape (n_blocks,)
+    """
+    both = np.isfinite(a) & np.isfinite(b)
+    if np.count_nonzero(both) < FEWEST_BLOCKS or np.ptp(a[both]) == 0 or np.ptp(b[both]) == 0:
+        return 0.0
+    return float(np.corrcoef(a[both], b[both])[0, 1])
+
+
+def rate(means: FloatArray) -> FloatArray:
+    """How a column rises from block to block, across blank blocks too; per block.
+
+    Parameters
+    ----------
+    means : ndarray of shape (n_blocks,)
+
+    Returns
+    -------
+    ndarray of shape (n_blocks,)
+    """
+    known = np.isfinite(means)
+    if np.count_nonzero(known) < FEWEST_BLOCKS:
+        return np.full(len(means), np.nan)
+    at = np.arange(len(means))
+    filled = np.interp(at, at[known], means[known])
+    return np.gradient(np.convolve(np.pad(filled, 1, mode="edge"), np.ones(3) / 3, mode="valid"))
+
 
 MEANINGS = (
     "time", "latitude", "longitude", "speed", "front", "rear", "throttle", "brake", "lean",
@@ -352,3 +522,79 @@ _BEHAVIOURS = {
     "lap": _lap,
     "beacon": _beacon,
 }
+
+
+CONFIG_VARIABLE = "BOTHENDS_CONFIG"
+FILE_NAME = "channels.json"
+
+
+def config_directory() -> Path:
+    """Where settings of this user are kept: ``$BOTHENDS_CONFIG``, else where the system keeps such things.
+
+    References
+    ----------
+    .. [1] XDG Base Directory Specification, 0.8; elsewhere the customs of the system.
+    """
+    if override := os.environ.get(CONFIG_VARIABLE):
+        return Path(override)
+    if sys.platform == "win32":
+        return Path(os.environ.get("APPDATA") or Path.home() / "AppData" / "Roaming") / "bothends"
+    if sys.platform == "darwin":
+        return Path.home() / "Library" / "Application Support" / "bothends"
+    return Path(os.environ.get("XDG_CONFIG_HOME") or Path.home() / ".config") / "bothends"
+
+
+def shape(log: RawLog) -> str:
+    """What logs of the same logger and set-up share: names and units of the columns."""
+    columns = sorted((name, log.units.get(name, "")) for name in log.columns)
+    return hashlib.sha256(json.dumps(columns).encode()).hexdigest()[:16]
+
+
+def recall(log: RawLog) -> Mapping[str, str]:
+    """The columns by meaning that were confirmed for a log of this shape.
+
+    Returns
+    -------
+    mapping of str to str
+        Empty where nothing is remembered, or what is cannot be read.
+    """
+    known = _load(config_directory() / FILE_NAME).get(shape(log))
+    if not isinstance(known, dict):
+        return {}
+    return {str(key): value for key, value in known.items() if value in log.columns}
+
+
+def remember(log: RawLog, channels: Mapping[str, str]) -> Path | None:
+    """Keep the columns by meaning for logs of this shape, in one step: the file is as before or complete.
+
+    Parameters
+    ----------
+    channels : mapping of str to str
+        Column by meaning; they are added to what is remembered for this shape. "" forgets one.
+
+    Returns
+    -------
+    pathlib.Path or None
+        The file; None where it cannot be written. Nothing depends on it.
+    """
+    path = config_directory() / FILE_NAME
+    part = path.with_name(f".{path.name}.{os.getpid()}.part")
+    known = _load(path)
+    known[shape(log)] = {key: column for key, column in {**recall(log), **channels}.items() if column}
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        part.write_text(json.dumps(known, indent=1, ensure_ascii=False), encoding="utf-8")
+        part.replace(path)
+    except OSError:
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
+        return None
+    return path
+
+
+def _load(path: Path) -> dict[str, object]:
+    try:
+        known = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return {}
+    return known if isinstance(known, dict) else {}

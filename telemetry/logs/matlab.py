@@ -9,10 +9,8 @@ import numpy as np
 from telemetry.arrays import FloatArray
 from telemetry.errors import LogError
 from telemetry.logs.apart import Content, load_apart
-from telemetry.logs.headers import split_unit
 from telemetry.logs.merge import Channel, log_from_channels
-from telemetry.logs.rawlog import RawLog
-from telemetry.logs.units import find_unit, to_unit
+from telemetry.logs.rawlog import RawLog, find_unit, split_unit, to_unit
 
 NAME = "MATLAB"
 

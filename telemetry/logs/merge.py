@@ -7,8 +7,7 @@ import numpy as np
 
 from telemetry.arrays import FloatArray, IntArray
 from telemetry.errors import LogError
-from telemetry.logs.headers import split_unit, unique_names
-from telemetry.logs.rawlog import RawLog
+from telemetry.logs.rawlog import RawLog, split_unit, unique_names
 from telemetry.notes import QualityNote, Step
 
 # Stamps of two channels within the same nanosecond are the same moment: they were worked out in different ways.

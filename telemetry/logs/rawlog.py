@@ -1,13 +1,237 @@
 """A log as it was written: columns of numbers in the file's own units."""
 
-from collections.abc import Mapping
+import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from math import pi
 
 import numpy as np
 
 from telemetry.arrays import FloatArray
-from telemetry.logs.headers import split_unit
+from telemetry.errors import LogError
 from telemetry.notes import QualityNote, Step
+from telemetry.plaintext import plain
+
+
+@dataclass(frozen=True)
+class Unit:
+    """A unit: its quantity, and its size in the base unit of that quantity."""
+
+    symbol: str
+    quantity: str
+    size: float
+
+
+STANDARD_GRAVITY_M_S2 = 9.80665  # 3rd CGPM, 1901
+
+# Base units: V, count, 1, mm, m/s, deg, bar, m/s2, s, Hz, degC. The inch is 25.4 mm, the mile 1609.344 m and the
+# pound-force per square inch 0.068947573 bar, all by definition (NIST SP 811, appendix B).
+_TABLE = (
+    Unit("V", "voltage", 1.0),
+    Unit("mV", "voltage", 1e-3),
+    Unit("counts", "counts", 1.0),
+    Unit("1", "share", 1.0),
+    Unit("%", "share", 0.01),
+    Unit("mm", "length", 1.0),
+    Unit("cm", "length", 10.0),
+    Unit("m", "length", 1000.0),
+    Unit("km", "length", 1e6),
+    Unit("in", "length", 25.4),
+    Unit("m/s", "speed", 1.0),
+    Unit("mm/s", "speed", 1e-3),
+    Unit("km/h", "speed", 1 / 3.6),
+    Unit("mph", "speed", 0.44704),
+    Unit("kn", "speed", 1852 / 3600),
+    Unit("deg", "angle", 1.0),
+    Unit("rad", "angle", 180.0 / pi),
+    Unit("deg/s", "angular speed", 1.0),
+    Unit("rad/s", "angular speed", 180.0 / pi),
+    Unit("rpm", "angular speed", 6.0),
+    Unit("bar", "pressure", 1.0),
+    Unit("kPa", "pressure", 0.01),
+    Unit("psi", "pressure", 0.06894757293168361),
+    Unit("g", "acceleration", STANDARD_GRAVITY_M_S2),
+    Unit("m/s2", "acceleration", 1.0),
+    Unit("s", "time", 1.0),
+    Unit("ms", "time", 1e-3),
+    Unit("us", "time", 1e-6),
+    Unit("ns", "time", 1e-9),
+    Unit("min", "time", 60.0),
+    Unit("Hz", "frequency", 1.0),
+    Unit("degC", "temperature", 1.0),
+)
+UNITS = {unit.symbol: unit for unit in _TABLE}
+
+_ALIASES = {
+    "volt": "V",
+    "volts": "V",
+    "millivolts": "mV",
+    "count": "counts",
+    "cnt": "counts",
+    "bit": "counts",
+    "bits": "counts",
+    "lsb": "counts",
+    "raw": "counts",
+    "-": "1",
+    "pct": "%",
+    "percent": "%",
+    "millimetre": "mm",
+    "millimetres": "mm",
+    "inch": "in",
+    "inches": "in",
+    '"': "in",
+    "mps": "m/s",
+    "m s-1": "m/s",
+    "kph": "km/h",
+    "kmh": "km/h",
+    "kmph": "km/h",
+    "knots": "kn",
+    "kt": "kn",
+    "kts": "kn",
+    "°": "deg",
+    "degree": "deg",
+    "degrees": "deg",
+    "degs": "deg",
+    "°/s": "deg/s",
+    "1/min": "rpm",
+    "m/s^2": "m/s2",
+    "m/s²": "m/s2",
+    "sec": "s",
+    "secs": "s",
+    "second": "s",
+    "seconds": "s",
+    "msec": "ms",
+    "millisecond": "ms",
+    "milliseconds": "ms",
+    "µs": "us",
+    "μs": "us",
+    "usec": "us",
+    "microseconds": "us",
+    "°c": "degC",
+    "c": "degC",
+}
+_BY_LOWER_CASE = {symbol.lower(): symbol for symbol in UNITS} | _ALIASES
+
+
+def find_unit(text: str) -> Unit | None:
+    """The unit a text names, or None.
+
+    Parameters
+    ----------
+    text : str
+        As a logger writes it: ``"km/h"``, ``"KPH"``, ``"[mm]"``. Case matters only where it must (``V``, ``mV``).
+
+    Examples
+    --------
+    >>> find_unit("kph").symbol
+    'km/h'
+    """
+    text = text.strip().strip("[](){}").strip()
+    if text in UNITS:
+        return UNITS[text]
+    symbol = _BY_LOWER_CASE.get(text.lower())
+    return UNITS[symbol] if symbol else None
+
+
+def to_unit(values: FloatArray, unit_from: str, unit_to: str) -> FloatArray:
+    """Values in another unit of the same quantity.
+
+    Parameters
+    ----------
+    values : ndarray
+        NaN stays NaN. [unit_from]
+    unit_from, unit_to : str
+        Any spelling `find_unit` knows.
+
+    Returns
+    -------
+    ndarray
+        [unit_to]
+
+    Raises
+    ------
+    LogError
+        If a unit is not known, or the two measure different things.
+
+    References
+    ----------
+    .. [1] NIST SP 811, Guide for the Use of the International System of Units, 2008, appendix B.
+    """
+    units = []
+    for text in (unit_from, unit_to):
+        unit = find_unit(text)
+        if unit is None:
+            raise LogError(f"unit {text!r} is not known; known are {', '.join(UNITS)}.")
+        units.append(unit)
+    source, target = units
+    if source.quantity != target.quantity:
+        raise LogError(
+            f"{unit_from!r} is a unit of {source.quantity}, {unit_to!r} of {target.quantity}: "
+            f"check the unit in the file or the column in [channels]."
+        )
+    return values * (source.size / target.size)
+
+
+_BRACKETS = re.compile(r"^(?P<name>.+?)\s*[\[{](?P<unit>[^\[\]{}]*)[\]}]\s*$")
+_PARENTHESES = re.compile(r"^(?P<name>.+?)\s*\((?P<unit>[^()]*)\)\s*$")
+# Endings that are never anything but a unit; "_in" or "_min" would be a direction or an extreme.
+_ENDINGS = {
+    "_m_s": "m/s",
+    "_mm_s": "mm/s",
+    "_km_h": "km/h",
+    "_deg_s": "deg/s",
+    "_rad_s": "rad/s",
+    **{
+        f"_{unit.lower()}": unit
+        for unit in ("V", "mV", "mm", "m", "s", "ms", "us", "deg", "rad", "bar", "kPa", "Hz")
+    },
+    **{f"_{unit}": unit for unit in ("kmh", "kph", "mph", "pct", "rpm", "psi", "g", "counts")},
+}
+
+
+def split_unit(header: str) -> tuple[str, str]:
+    """Name and unit of one header cell, "" where it has no unit.
+
+    Square brackets always hold a unit; round ones only when what they hold is one. A name that ends in a unit
+    (``speed_kmh``) keeps its name.
+
+    Examples
+    --------
+    >>> split_unit("fork [mm]"), split_unit("speed (km/h)"), split_unit("brake (front)"), split_unit("time_ms")
+    (('fork', 'mm'), ('speed', 'km/h'), ('brake (front)', ''), ('time_ms', 'ms'))
+    """
+    header = header.strip()
+    if match := _BRACKETS.match(header):
+        return match["name"], match["unit"].strip()
+    if (match := _PARENTHESES.match(header)) and find_unit(match["unit"]):
+        return match["name"], match["unit"].strip()
+    return header, _unit_in_name(header)
+
+
+def _unit_in_name(name: str) -> str:
+    ending = next((ending for ending in _ENDINGS if name.lower().endswith(ending)), None)
+    return _ENDINGS[ending] if ending else ""
+
+
+def unique_names(names: Sequence[str]) -> tuple[str, ...]:
+    """Names for columns: blank ones numbered, repeated ones told apart, without control characters.
+
+    Examples
+    --------
+    >>> unique_names(["time", "fork", "fork", ""])
+    ('time', 'fork', 'fork (2)', 'column 4')
+    """
+    taken: set[str] = set()
+    copies: dict[str, int] = {}
+    unique = []
+    for number, name in enumerate(names, start=1):
+        wanted = candidate = plain(name) or f"column {number}"
+        while candidate in taken:
+            copies[wanted] = copies.get(wanted, 1) + 1
+            candidate = f"{wanted} ({copies[wanted]})"
+        taken.add(candidate)
+        unique.append(candidate)
+    return tuple(unique)
 
 
 @dataclass(frozen=True)

@@ -1,12 +1,9 @@
 """Travel and speed at shaft and wheel: how much travel was used, where it ran out, how fast it moved."""
 
 from telemetry.motion.frequencies import end_spectrogram, frequencies
-from telemetry.motion.lapplaces import LapPlace, lap_places
-from telemetry.motion.motion import EndMotion, Motion
-from telemetry.motion.packing import find_packing
-from telemetry.motion.places import across_laps, use_by_place
+from telemetry.motion.motion import EndMotion, Motion, to_motion
 from telemetry.motion.stops import find_stops, stop_notes
-from telemetry.motion.strokes import strokes
+from telemetry.motion.strokes import find_packing, strokes
 from telemetry.motion.summary import (
     EndSummary,
     Frequencies,
@@ -25,8 +22,7 @@ from telemetry.motion.summary import (
     judged_ends,
     not_judged,
 )
-from telemetry.motion.travel import to_motion
-from telemetry.motion.use import summarise_end
+from telemetry.motion.use import LapPlace, across_laps, lap_places, summarise_end, use_by_place
 
 __all__ = [
     "EndMotion",

@@ -3,8 +3,16 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from telemetry.arrays import BoolArray, End, FloatArray
+import numpy as np
+
+from telemetry.arrays import ENDS, BoolArray, End, FloatArray
+from telemetry.bike import Bike, leverage_curve, pitch_deg, static_sag, stroke_mm, wheel_stroke_mm
+from telemetry.bike.leverage import BEYOND_MM, LeverageCurve
+from telemetry.errors import BikeFileError
 from telemetry.notes import QualityNote
+from telemetry.signals import Run, differentiate
+from telemetry.signals.clean import EDGE_MM
+from telemetry.signals.clock import runs
 
 
 @dataclass(frozen=True)
@@ -67,3 +75,95 @@ class Motion:
             ends={name: end.during(rows) for name, end in self.ends.items()},
             pitch_deg=self.pitch_deg[rows],
         )
+
+
+# Why an end is not judged that no key of the bike file describes.
+NO_SENSOR = "The bike file has no [{}.sensor]."
+
+
+def to_motion(run: Run, bike: Bike) -> Motion:
+    """Travel and speed of both ends, at the shaft and at the wheel.
+
+    What was measured is differentiated (the shaft), then taken through the leverage curve:
+    v_wheel = ratio(shaft travel) x v_shaft.
+
+    Returns
+    -------
+    Motion
+        Travel so far past the bike's leverage table that the curve is not known is NaN, with a note.
+    """
+    notes: list[QualityNote] = []
+    ends: dict[End, EndMotion] = {
+        end: _end_motion(run, bike, end, notes) for end in ENDS if end in run.shaft_travel_mm
+    }
+    return Motion(
+        source=run.source,
+        t_s=run.t_s,
+        sample_rate_hz=run.sample_rate_hz,
+        ends=ends,
+        pitch_deg=_pitch_deg(ends, bike, len(run.t_s)),
+        wheelbase_mm=bike.wheelbase_mm,
+        notes=tuple(notes),
+        not_judged={end: run.not_judged.get(end, NO_SENSOR.format(end)) for end in ENDS if end not in ends},
+    )
+
+
+def _end_motion(run: Run, bike: Bike, end: End, notes: list[QualityNote]) -> EndMotion:
+    curve = leverage_curve(bike, end)
+    shaft = run.shaft_travel_mm[end]
+    notes += _past_the_table(run, end, curve)
+    shaft = np.where(curve.trusted(shaft), shaft, np.nan)
+    derivative = differentiate(shaft, run.sample_rate_hz)
+    ratio = curve.ratio(shaft)
+    shaft_noise = run.sensor_noise_mm[end] * derivative.noise_gain
+    valid = np.isfinite(shaft) & np.isfinite(derivative.speed_mm_s)
+    return EndMotion(
+        end=end,
+        stroke_mm=stroke_mm(bike, end),
+        wheel_stroke_mm=wheel_stroke_mm(bike, end),
+        shaft_travel_mm=shaft,
+        shaft_speed_mm_s=derivative.speed_mm_s,
+        wheel_travel_mm=curve.wheel_travel_mm(shaft),
+        wheel_speed_mm_s=ratio * derivative.speed_mm_s,
+        valid=valid,
+        shaft_noise_mm_s=shaft_noise,
+        wheel_noise_mm_s=shaft_noise * float(np.mean(ratio[valid])) if valid.any() else float("nan"),
+        bandwidth_hz=derivative.bandwidth_hz,
+        speed_split_mm_s=bike.end(end).speed_split_mm_s,
+        travel_noise_mm=run.sensor_noise_mm[end],
+        static_sag_mm=_static_sag_mm(bike, end),
+    )
+
+
+def _past_the_table(run: Run, end: End, curve: LeverageCurve) -> list[QualityNote]:
+    """What lies past a leverage table that is shorter than the stroke: how much, and where first."""
+    if curve.measured_mm is None:
+        return []
+    shaft, (first, last) = run.shaft_travel_mm[end], curve.measured_mm
+    past = (shaft < first - EDGE_MM) | (shaft > last + EDGE_MM)
+    if not past.any():
+        return []
+    left_out = int((np.isfinite(shaft) & ~curve.trusted(shaft)).sum())
+    starts, ends = runs(past)
+    start_s, end_s = starts[0] / run.sample_rate_hz, ends[-1] / run.sample_rate_hz
+    message = (
+        f"{end.capitalize()} travel goes past the leverage table ({first:.1f} to {last:.1f} mm of shaft travel) in "
+        f"{len(starts)} places, first at t = {start_s:.3f} s; {past.sum()} samples. There the curve goes on straight"
+        f"{f'; {left_out} samples more than {BEYOND_MM:g} mm past it are left out' if left_out else ''}. Measure the "
+        f"table over the whole stroke."
+    )
+    return [QualityNote("warning", "past_table", message, start_s=float(start_s), end_s=float(end_s))]
+
+
+def _static_sag_mm(bike: Bike, end: End) -> float:
+    """Sag at the wheel with the rider; NaN where the bike file has no masses, or springs that do not carry them."""
+    try:
+        return static_sag(bike)[end].wheel_mm
+    except BikeFileError:
+        return float("nan")
+
+
+def _pitch_deg(ends: Mapping[End, EndMotion], bike: Bike, n_samples: int) -> FloatArray:
+    if len(ends) < len(ENDS):
+        return np.full(n_samples, np.nan)
+    return pitch_deg(ends["front"].wheel_travel_mm, ends["rear"].wheel_travel_mm, bike.wheelbase_mm)

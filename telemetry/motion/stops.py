@@ -6,7 +6,7 @@ from telemetry.arrays import ENDS, BoolArray, FloatArray, IntArray
 from telemetry.motion.motion import EndMotion
 from telemetry.motion.summary import StopEvent
 from telemetry.notes import QualityNote
-from telemetry.signals.gaps import runs
+from telemetry.signals.clock import runs
 
 # Within this of its limit an end is against it: what metal and seals give, and what a sensor reads again after it
 # was taken off (both about half a millimetre, common practice, no source).

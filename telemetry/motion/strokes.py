@@ -5,11 +5,109 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.arrays import BoolArray, FloatArray, IntArray
-from telemetry.motion.motion import EndMotion
-from telemetry.motion.rainflow import Cycles, rainflow, turning_points
+from telemetry.arrays import ENDS, BoolArray, FloatArray, IntArray
+from telemetry.motion.motion import EndMotion, Motion
 from telemetry.motion.stops import runs_of
-from telemetry.motion.summary import StrokeClass, Strokes, StrokeSide
+from telemetry.motion.summary import PackingEvent, StrokeClass, Strokes, StrokeSide
+
+
+@dataclass(frozen=True)
+class Cycles:
+    """Counted cycles: from one value to another and back (count 1), or one way only (count 0.5).
+
+    All arrays of shape (n_cycles,).
+    """
+
+    start: FloatArray
+    end: FloatArray
+    count: FloatArray
+
+    @property
+    def range(self) -> FloatArray:
+        """Size of each cycle, never negative."""
+        return np.abs(self.end - self.start)
+
+
+def _closed(values: FloatArray) -> BoolArray:
+    """Which ranges between neighbouring values are closed cycles, shape (n_values - 1,)."""
+    size = np.abs(np.diff(values))
+    closed = np.zeros(len(size), dtype=bool)
+    closed[1:-1] = (size[1:-1] < size[:-2]) & (size[1:-1] <= size[2:])
+    return closed
+
+
+def _without(closed: BoolArray) -> BoolArray:
+    """Which values stay when the two of every closed range go."""
+    stays = np.ones(len(closed) + 1, dtype=bool)
+    stays[:-1] &= ~closed
+    stays[1:] &= ~closed
+    return stays
+
+
+def turning_points(values: FloatArray, hysteresis: float = 0.0) -> IntArray:
+    """Where a record turns round by more than a hysteresis.
+
+    Parameters
+    ----------
+    values : ndarray of shape (n_samples,)
+        All valid.
+    hysteresis : float
+        Closed cycles and ends smaller than this are left out, so that noise makes no turning points.
+
+    Returns
+    -------
+    ndarray of int, shape (n_points,)
+        Samples, in order; values rise and fall in turn. Fewer than two where nothing moves so far.
+    """
+    if len(values) < 2:
+        return np.empty(0, dtype=np.int64)
+    change = np.flatnonzero(np.diff(values))  # the last sample of every level
+    at = np.append(change, len(values) - 1) if len(change) else np.empty(0, dtype=np.int64)
+    rising = np.diff(values[at]) > 0
+    at = at[np.concatenate(([True], rising[1:] != rising[:-1], [True]))] if len(at) > 1 else at
+    while len(at) > 3:
+        small = _closed(values[at]) & (np.abs(np.diff(values[at])) < hysteresis)
+        if not small.any():
+            break
+        at = at[_without(small)]
+    # what is left of small ranges stands at the two ends, growing inwards
+    large = np.flatnonzero(np.abs(np.diff(values[at])) >= hysteresis)
+    return at[large[0] : large[-1] + 2] if len(large) else at[:0]
+
+
+def rainflow(points: FloatArray) -> Cycles:
+    """Count the cycles of a series of turning points.
+
+    Parameters
+    ----------
+    points : ndarray of shape (n_points,)
+        Rising and falling in turn, as `turning_points` gives them.
+
+    Returns
+    -------
+    Cycles
+        Closed cycles first, then the half cycles of what is left.
+
+    References
+    ----------
+    .. [1] ASTM E1049-85, Standard Practices for Cycle Counting in Fatigue Analysis, 5.4.4.
+    """
+    starts, ends = [], []
+    while len(points) > 3:
+        closed = _closed(points)
+        at = np.flatnonzero(closed)
+        if not len(at):
+            break
+        starts.append(points[at])
+        ends.append(points[at + 1])
+        points = points[_without(closed)]
+    whole = sum(len(found) for found in starts)
+    return Cycles(
+        np.concatenate([*starts, points[:-1]]),
+        np.concatenate([*ends, points[1:]]),
+        np.concatenate([np.ones(whole), np.full(max(len(points) - 1, 0), 0.5)]),
+    )
+
 
 # Less than this at the wheel is no stroke: seals stick and tyres buzz. A choice of ours.
 LEAST_MM = 1.0
@@ -150,3 +248,138 @@ def _side(peak_mm_s: FloatArray) -> StrokeSide:
         return StrokeSide(0, None, None)
     p50, p95 = np.percentile(peak_mm_s, [50, 95])
     return StrokeSide(len(peak_mm_s), float(p50), float(p95))
+
+
+# A bump is a compression stroke of so much at the wheel, and a run of them one at least each so often. All of these
+# are choices of ours, made on simulated machines with their own and with four times their rebound damping.
+BUMP_MM = 6.0
+APART_S = 0.4
+LEAST_BUMPS = 4
+# How much deeper than the ride height it stays, and how much slower rebound is at its fastest.
+SINK_MM = 3.0
+SLOW_SHARE = 0.7
+# Ride height is the mean travel over so long before the run, and from so long after it, when it has come back.
+BEFORE_S, AFTER_S = 0.5, (0.4, 0.9)
+# The speed's slope may differ by so much from before to after: load transfer is the same.
+STEADY_M_S2 = 2.0
+SLOPE_S = 0.5
+# The other end sinks less than this share of what this one does.
+OTHER_SHARE = 0.5
+
+
+class _Mean:
+    """Mean travel of one end between any two samples, NaN left out."""
+
+    def __init__(self, travel_mm: FloatArray) -> None:
+        known = np.isfinite(travel_mm)
+        self._sum = np.concatenate(([0.0], np.cumsum(np.where(known, travel_mm, 0.0))))
+        self._count = np.concatenate(([0], np.cumsum(known)))
+
+    def over(self, start: int, stop: int) -> float:
+        """NaN when nothing there is valid, or it lies beyond the record."""
+        if start < 0 or stop >= len(self._sum) or self._count[stop] == self._count[start]:
+            return float("nan")
+        return float((self._sum[stop] - self._sum[start]) / (self._count[stop] - self._count[start]))
+
+
+def find_packing(motion: Motion, moving: BoolArray, speed_m_s: FloatArray) -> tuple[PackingEvent, ...]:
+    """Every run of bumps over which an end packed, in order of time.
+
+    Parameters
+    ----------
+    moving : ndarray of bool, shape (n_samples,)
+    speed_m_s : ndarray of shape (n_samples,)
+        Ground speed. Where it is not known nothing is found: braking looks the same. [m/s]
+
+    Returns
+    -------
+    tuple of PackingEvent
+        Place is not filled in: lap, distance, corner and phase are None.
+    """
+    means = {name: _Mean(end.wheel_travel_mm) for name, end in motion.ends.items()}
+    found = []
+    for name, end in motion.ends.items():
+        other = next((means[o] for o in ENDS if o != name and o in means), None)
+        found += _of_end(end, motion, stroke_list(end, moving, BUMP_MM), means[name], other, speed_m_s)
+    return tuple(sorted(found, key=lambda event: event.start_s))
+
+
+def _of_end(
+    end: EndMotion,
+    motion: Motion,
+    strokes: StrokeList,
+    own: _Mean,
+    other: _Mean | None,
+    speed_m_s: FloatArray,
+) -> list[PackingEvent]:
+    rate = motion.sample_rate_hz
+    down = strokes.change_mm > 0
+    at, trough = strokes.start[down], end.wheel_travel_mm[strokes.start[down]]
+    apart = round(APART_S * rate)
+    events: list[PackingEvent] = []
+    first = 0
+    while first + LEAST_BUMPS <= len(at):
+        before = own.over(int(at[first]) - round(BEFORE_S * rate), int(at[first]))
+        last = first
+        # the run goes on while the next bump is near and meets an end that has not come back
+        while last + 1 < len(at) and at[last + 1] - at[last] <= apart and trough[last + 1] > before + SINK_MM:
+            last += 1
+        event = None
+        if last - first + 1 >= LEAST_BUMPS:
+            event = _event(end, strokes, (int(at[first]), int(at[last])), before, own, other, speed_m_s, rate)
+        if event is not None:
+            events.append(event)
+        first = last + 1 if event is not None else first + 1
+    return events
+
+
+def _event(
+    end: EndMotion,
+    strokes: StrokeList,
+    run: tuple[int, int],
+    before: float,
+    own: _Mean,
+    other: _Mean | None,
+    speed_m_s: FloatArray,
+    rate: float,
+) -> PackingEvent | None:
+    start, stop = run
+    later, latest = (stop + round(s * rate) for s in AFTER_S)
+    ride_height = max(before, own.over(later, latest))
+    inside = (strokes.start >= start) & (strokes.start < stop)
+    down = inside & (strokes.change_mm > 0)
+    up = inside & (strokes.change_mm < 0)
+    if not down.any() or not up.any():
+        return None
+    troughs = end.wheel_travel_mm[strokes.end[up]]
+    sink = float(np.median(troughs)) - ride_height
+    compression, rebound = (float(np.median(strokes.peak_mm_s[way])) for way in (down, up))
+    if not sink >= SINK_MM or rebound > SLOW_SHARE * compression:
+        return None
+    if not _steady(speed_m_s[start - round(BEFORE_S * rate) : latest + 1], rate):
+        return None
+    if other is not None:
+        there = max(other.over(start - round(BEFORE_S * rate), start), other.over(later, latest))
+        if not other.over(start, stop) - there < OTHER_SHARE * (own.over(start, stop) - ride_height):
+            return None
+    return PackingEvent(
+        end=end.end,
+        start_s=start / rate,
+        end_s=stop / rate,
+        lap=None,
+        distance_m=None,
+        corner=None,
+        phase=None,
+        bumps=int(down.sum()) + 1,
+        sink_mm=sink,
+        compression_mm_s=compression,
+        rebound_mm_s=rebound,
+    )
+
+
+def _steady(speed_m_s: FloatArray, rate: float) -> bool:
+    """Whether the slope of the speed stays the same; not where the speed is not known."""
+    step = max(1, round(SLOPE_S * rate / 2))
+    at = speed_m_s[::step]
+    slope = (at[2:] - at[:-2]) / (2 * step / rate)
+    return len(slope) > 1 and bool(np.ptp(slope) <= STEADY_M_S2)

@@ -7,6 +7,7 @@ from rich.console import Console
 
 from telemetry.arrays import ENDS
 from telemetry.balance.bounce import BounceTest
+from telemetry.findings_balance import bounce_advice
 from telemetry.metrics import DAMPING, Metric, pushed
 from telemetry.notes import QualityNote
 from telemetry.report.blocks import (
@@ -50,7 +51,7 @@ def bounce_document(test: BounceTest, notes: Iterable[QualityNote] = ()) -> Docu
         section(
             "verdict",
             "The verdict",
-            Sentences(test.sentences, verdicts=True),
+            Sentences((*test.sentences, *filter(None, [bounce_advice(test)])), verdicts=True),
             _picture(test),
             Sentence(push_words(test)),
             Caution((test.caution,)),

@@ -6,8 +6,7 @@ import numpy as np
 
 from telemetry.arrays import FloatArray
 from telemetry.bike import Bike, Standing, chassis_point, leverage_curve, load_of, spring_of, stand, stroke_mm
-from telemetry.bike.attitude import steering_axis, tyre_radii_mm
-from telemetry.bike.equilibrium import sag_lacks
+from telemetry.bike.geometry import sag_lacks, steering_axis, tyre_radii_mm
 from telemetry.report import svg
 
 WIDTH = 720.0

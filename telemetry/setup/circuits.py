@@ -6,7 +6,7 @@ import numpy as np
 
 from telemetry.arrays import FloatArray
 from telemetry.laps import lap_length_m
-from telemetry.laps.match import SAME_LENGTH
+from telemetry.laps.course import SAME_LENGTH
 from telemetry.summary import LapSummary, Summary
 
 # Speed round the lap agrees by this much (correlation) on one circuit. Measured on simulated circuits: two outings on

@@ -6,8 +6,11 @@ from typing import Literal
 
 import numpy as np
 
-from telemetry.arrays import FloatArray
+from telemetry.arrays import End, FloatArray
 from telemetry.errors import CalibrationError
+from telemetry.notes import QualityNote, Step
+from telemetry.signals.clock import runs
+from telemetry.signals.run import SensorSetup
 
 # Points that lie this close to one line are a line: what a calliper at the bench can tell, and what a sound
 # slide potentiometer keeps. Common practice, no source.
@@ -237,3 +240,332 @@ def _shape_preserving_curve(signal: FloatArray, travel: FloatArray) -> Callable[
         return result
 
     return curve
+
+
+# With the wheels hanging nothing moves: readings that wander more than this are not of a bike on its stand.
+STILL_MM = 1.0
+FEWEST_STILL_S = 0.5
+# Topped out an end reads its lowest. The lowest reading of blocks this long, one for each contact.
+ZERO_BLOCK_S, SEPARATE_S = 0.03, 0.5
+# A stop is where the lowest moments agree: so many of them, so close. Turning points of a ride scatter more.
+FEWEST_TOP_OUTS, AGREE_MM = 3, 0.3
+# Higher than this above the lowest reading nothing is called topped out.
+NEAR_MM = 3.0
+# Where an end rests when it tops out is told from many contacts. On a stop the turning points of its travel pile up:
+# so many within so little, with hardly any below, and denser by this factor than over the next millimetres above.
+# Where springs turn an end round they scatter; on simulated outings such piles then hold fewer than twenty.
+CONTACT_S, LEAVES_MM, LEAVES_S = 0.15, 2.0, 0.4
+PILE_MM, FEWEST_IN_PILE, MOST_BELOW, ABOVE_MM, PILE_DENSER = 0.4, 20, 0.1, 2.0, 1.3
+NEAR_LOWEST_MM = 6.0
+# The level it rests at is the middle of the readings within this of the pile: blows go deeper, but for moments only.
+REST_MM = 0.3
+# Pressed on its stop by the spring an end rests up to 0.4 mm below full extension, or up to 0.6 mm above it where a
+# ring takes it up (what simulated stops do). Beyond that it is the zero; farther than the last, another thing.
+REST_LOWEST_MM, REST_HIGHEST_MM, ZERO_WITHIN_MM = -0.5, 0.65, 4.0
+# Below 0 nothing rests; above it springs may turn an end round at the same level at the same places of every lap, which
+# piles up some twenty contacts without a stop. It takes so many before a zero is called too high. A choice of ours.
+FEWEST_ABOVE = 100
+# One long stay is as good as many contacts: blows pass full extension for hundredths of a second, nothing rests there.
+STAYS_S = 0.2
+# Drift over a run is the slope with which its contacts pile up best: so much better than on the level, and by itself.
+# On simulated outings without drift the best slope is below 0.3 mm.
+SHORTEST_DRIFT_S, MOST_DRIFT_MM, DRIFT_STEP_MM, DRIFT_MM = 180.0, 4.0, 0.1, 0.8
+DRIFT_BETTER, DRIFT_DENSER = 1.5, 1.6
+
+
+@dataclass(frozen=True)
+class Rest:
+    """Where an end rests when it tops out, half of its 95 % interval, and by how many contacts. [mm]"""
+
+    level_mm: float
+    within_mm: float
+    contacts: int
+
+
+@dataclass(frozen=True)
+class _Pile:
+    """Turning points that lie close together at the bottom of all: from the lowest of them, and how dense they are."""
+
+    first: int
+    count: int
+    denser: float
+
+
+@dataclass(frozen=True)
+class TopOuts:
+    """Moments at which an end may have been topped out: when, and at what reading. [s, mm]"""
+
+    time_s: FloatArray
+    level_mm: FloatArray
+
+    @property
+    def stop_mm(self) -> float | None:
+        """The level at which the lowest of them agree; None if they do not."""
+        ranked = np.sort(self.level_mm)
+        if len(ranked) < FEWEST_TOP_OUTS or ranked[FEWEST_TOP_OUTS - 1] - ranked[0] > AGREE_MM:
+            return None
+        return float(np.median(ranked[ranked <= ranked[0] + AGREE_MM]))
+
+
+def find_top_outs(travel_mm: FloatArray, sample_rate_hz: float) -> TopOuts:
+    """The lowest readings, one for each contact.
+
+    Parameters
+    ----------
+    travel_mm : ndarray of shape (n_samples,)
+        NaN where invalid; its zero does not matter. [mm]
+    sample_rate_hz : float
+        [Hz]
+    """
+    length = max(1, round(ZERO_BLOCK_S * sample_rate_hz))
+    low = travel_mm[: len(travel_mm) // length * length].reshape(-1, length).min(axis=1)  # NaN where any is
+    near = np.flatnonzero(low < np.min(low, initial=np.inf, where=np.isfinite(low)) + NEAR_MM)
+    if not near.size:
+        return TopOuts(np.empty(0), np.empty(0))
+    contact = np.cumsum(np.diff(near, prepend=near[0]) * length > SEPARATE_S * sample_rate_hz)
+    lowest = np.full(contact[-1] + 1, np.inf)
+    np.minimum.at(lowest, contact, low[near])
+    first = np.flatnonzero(np.diff(contact, prepend=-1))
+    return TopOuts(near[first] * length / sample_rate_hz, lowest)
+
+
+def zero_mm(measured_mm: FloatArray, sample_rate_hz: float, setup: SensorSetup, *, key: str) -> float:
+    """What the sensor reads at full extension, by the log itself.
+
+    Parameters
+    ----------
+    measured_mm : ndarray of shape (n_samples,)
+        By the bench points; NaN where invalid. [mm]
+    sample_rate_hz : float
+        [Hz]
+    key : str
+        Where the sensor stands in the bike file, for messages.
+
+    Returns
+    -------
+    float
+        0 if the bench or the bike file gives the zero. [mm]
+
+    Raises
+    ------
+    CalibrationError
+        If the interval is not in the log or not still, or nothing in the log is topped out.
+    """
+    if setup.zero_interval_s is not None:
+        return _still_mm(measured_mm, sample_rate_hz, setup.zero_interval_s, key)
+    if setup.zero_topped_out:
+        found = find_top_outs(measured_mm, sample_rate_hz).stop_mm
+        if found is None:
+            raise CalibrationError(
+                f"{key} zero_topped_out: no level at which this end tops out was found in the log; give zero or "
+                f"zero_interval_s."
+            )
+        return found
+    return 0.0
+
+
+def _still_mm(
+    measured_mm: FloatArray, sample_rate_hz: float, interval_s: tuple[float, float], key: str
+) -> float:
+    start, end = (round(at_s * sample_rate_hz) for at_s in interval_s)
+    part = measured_mm[start : end + 1]
+    part = part[np.isfinite(part)]
+    words = f"{key} zero_interval_s = [{interval_s[0]:g}, {interval_s[1]:g}]"
+    if len(part) < FEWEST_STILL_S * sample_rate_hz:
+        raise CalibrationError(
+            f"{words}: the log has {len(part) / sample_rate_hz:.1f} s of readings there, and lasts "
+            f"{len(measured_mm) / sample_rate_hz:.1f} s; give at least {FEWEST_STILL_S:g} s with the wheels off "
+            f"the ground."
+        )
+    low, high = np.percentile(part, [5, 95])
+    if high - low > STILL_MM:
+        raise CalibrationError(
+            f"{words}: travel moves by {high - low:.1f} mm there; it must be still, with the wheels off the ground."
+        )
+    return float(np.median(part))
+
+
+def find_rest(travel_mm: FloatArray, sample_rate_hz: float) -> Rest | None:
+    """Where an end rests when it tops out, from many contacts with its stop.
+
+    Parameters
+    ----------
+    travel_mm : ndarray of shape (n_samples,)
+        NaN where invalid; its zero does not matter. [mm]
+    sample_rate_hz : float
+        [Hz]
+
+    Returns
+    -------
+    Rest or None
+        None where its lowest turning points do not pile up as on a stop: it may never have topped out.
+    """
+    levels = np.sort(_turning_points(travel_mm, sample_rate_hz)[1])
+    found = _pile(levels)
+    if found is None or found.denser < PILE_DENSER:
+        return None
+    pile = levels[found.first : found.first + found.count]
+    near = travel_mm[np.abs(travel_mm - np.median(pile)) <= REST_MM]  # NaN is near nothing
+    return Rest(float(np.median(near)), 1.96 * float(np.std(pile)) / np.sqrt(len(pile)), len(pile))
+
+
+def find_drift_mm(travel_mm: FloatArray, sample_rate_hz: float) -> float | None:
+    """How far the level at which an end tops out rises from the start of a run to its end.
+
+    Parameters
+    ----------
+    travel_mm : ndarray of shape (n_samples,)
+        NaN where invalid. [mm]
+    sample_rate_hz : float
+        [Hz]
+
+    Returns
+    -------
+    float or None
+        None where too few contacts tell. [mm]
+    """
+    lasts_s = len(travel_mm) / sample_rate_hz
+    time_s, levels = _turning_points(travel_mm, sample_rate_hz)
+    if lasts_s < SHORTEST_DRIFT_S:
+        return None
+
+    def denser(drift_mm: float) -> float:
+        found = _pile(np.sort(levels - drift_mm * time_s / lasts_s))
+        return 0.0 if found is None else found.denser
+
+    slopes = np.arange(-MOST_DRIFT_MM, MOST_DRIFT_MM + DRIFT_STEP_MM / 2, DRIFT_STEP_MM)
+    found = np.array([denser(slope) for slope in slopes])
+    if found.max() < DRIFT_DENSER:
+        return None
+    if found.max() < DRIFT_BETTER * denser(0.0):
+        return 0.0
+    return float(np.mean(slopes[found > 0.9 * found.max()]))
+
+
+def _pile(levels_mm: FloatArray) -> _Pile | None:
+    """The densest pile of sorted levels with hardly any below it, against what lies above."""
+    below = np.arange(len(levels_mm))  # of the pile that starts at each of them
+    count = np.searchsorted(levels_mm, levels_mm + PILE_MM, side="right") - below
+    above = np.searchsorted(levels_mm, levels_mm + PILE_MM + ABOVE_MM) - count - below
+    denser = np.where(
+        (count >= FEWEST_IN_PILE) & (below <= MOST_BELOW * count),
+        count / (above * PILE_MM / ABOVE_MM + 1.0),
+        0.0,
+    )
+    if not denser.any():
+        return None
+    best = int(np.argmax(denser))
+    return _Pile(best, int(count[best]), float(denser[best]))
+
+
+def _turning_points(travel_mm: FloatArray, sample_rate_hz: float) -> tuple[FloatArray, FloatArray]:
+    """When and at what level travel turns round near its lowest, coming from well above and going back. [s, mm]"""
+    from scipy.ndimage import minimum_filter1d  # loads for a while
+
+    none = np.empty(0), np.empty(0)
+    length = round(LEAVES_S * sample_rate_hz)
+    low = np.where(np.isfinite(travel_mm), travel_mm, np.inf)
+    lowest = float(low.min(initial=np.inf))
+    if not np.isfinite(lowest) or not length:  # so slow a log shows no contact
+        return none
+    reach = max(1, round(0.5 * CONTACT_S * sample_rate_hz))
+    at = np.flatnonzero((low == minimum_filter1d(low, 2 * reach + 1)) & (low < lowest + NEAR_LOWEST_MM))
+    at = at[np.diff(at, prepend=-2 * reach) > reach]
+    at = at[(at >= length) & (at < len(low) - length)]
+    if not at.size:
+        return none
+    about = np.where(np.isfinite(travel_mm), travel_mm, -np.inf)
+    steps = np.arange(1, length + 1)
+    before, after = about[at[:, None] - steps].max(axis=1), about[at[:, None] + steps].max(axis=1)
+    at = at[np.minimum(before, after) > low[at] + LEAVES_MM]
+    return at / sample_rate_hz, low[at]
+
+
+def check_zero(
+    travel_mm: FloatArray, sample_rate_hz: float, end: End, setup: SensorSetup
+) -> tuple[tuple[Step, ...], tuple[QualityNote, ...]]:
+    """Where the end tops out over a run, and how that moves while it lasts.
+
+    Parameters
+    ----------
+    travel_mm : ndarray of shape (n_samples,)
+        Cleaned; NaN where invalid. [mm]
+    sample_rate_hz : float
+        [Hz]
+    end : {"front", "rear"}
+
+    Returns
+    -------
+    steps : tuple of Step
+        One, with ``topped_out_mm`` and ``drift_mm``; none where nothing tops out.
+    notes : tuple of QualityNote
+        Codes ``zero_moved`` and ``zero_drift``; none where too little tells.
+    """
+    settings: dict[str, float | int | str | bool] = {"end": end}
+    notes = []
+    rest, drift = find_rest(travel_mm, sample_rate_hz), find_drift_mm(travel_mm, sample_rate_hz)
+    stays = runs(travel_mm < REST_LOWEST_MM)
+    longest = int(np.argmax(stays[1] - stays[0])) if stays[0].size else 0
+    if rest is not None and rest.level_mm > REST_HIGHEST_MM and rest.contacts < FEWEST_ABOVE:
+        rest = None
+    if rest is not None and abs(rest.level_mm) <= ZERO_WITHIN_MM:
+        settings |= {"top_outs": rest.contacts, "topped_out_mm": rest.level_mm, "within_mm": rest.within_mm}
+    else:
+        found = find_top_outs(travel_mm, sample_rate_hz)
+        if found.stop_mm is not None and abs(found.stop_mm) <= NEAR_MM:
+            settings |= {"top_outs": len(found.level_mm), "topped_out_mm": found.stop_mm}
+        rest = None
+    if drift is not None:
+        settings["drift_mm"] = drift
+    if drift is not None and abs(drift) >= DRIFT_MM:
+        notes.append(_drift_note(drift, len(travel_mm) / sample_rate_hz, end, setup))
+    elif rest is not None and not REST_LOWEST_MM <= rest.level_mm <= REST_HIGHEST_MM:
+        by = f"{rest.contacts} contacts; 95 % within {max(rest.within_mm, 0.05):.1f} mm"
+        notes.append(_zero_note(rest.level_mm, by, end, setup))
+    elif stays[0].size and stays[1][longest] - stays[0][longest] >= STAYS_S * sample_rate_hz:
+        start, stop = int(stays[0][longest]), int(stays[1][longest])
+        by = f"for {(stop - start) / sample_rate_hz:.1f} s from t = {start / sample_rate_hz:.3f} s"
+        notes.append(_zero_note(float(np.median(travel_mm[start:stop])), by, end, setup))
+    return ((Step("zero", settings),) if len(settings) > 1 else ()), tuple(notes)
+
+
+def _zero_note(level_mm: float, by: str, end: End, setup: SensorSetup) -> QualityNote:
+    message = (
+        f"{end.capitalize()} rests at {level_mm:+.1f} mm when it tops out ({by}), where full extension is 0: its zero "
+        f"is off by about as much, and travel with it. Set the zero in [{end}.sensor] with the wheel off the ground, "
+        f"and check the sensor's mount."
+    )
+    return QualityNote("warning", "zero_moved", message, channel=setup.channel)
+
+
+def _drift_note(drift_mm: float, lasts_s: float, end: End, setup: SensorSetup) -> QualityNote:
+    message = (
+        f"{end.capitalize()} tops out {abs(drift_mm):.1f} mm {'higher' if drift_mm > 0 else 'lower'} at the end of the "
+        f"run than at its start: its zero drifts. Check the sensor's mount and set the zero again."
+    )
+    return QualityNote("warning", "zero_drift", message, channel=setup.channel, start_s=0.0, end_s=lasts_s)
+
+
+def drift_between_mm(earlier: Sequence[Step], later: Sequence[Step], end: End) -> float | None:
+    """How far an end's full extension reads higher in a later run than in an earlier one.
+
+    Parameters
+    ----------
+    earlier, later : sequence of Step
+        The histories of the two runs.
+    end : {"front", "rear"}
+
+    Returns
+    -------
+    float or None
+        None if either run does not tell where the end tops out. [mm]
+    """
+    before, after = _topped_out_mm(earlier, end), _topped_out_mm(later, end)
+    return None if before is None or after is None else after - before
+
+
+def _topped_out_mm(history: Sequence[Step], end: End) -> float | None:
+    for step in history:
+        if step.name == "zero" and step.settings.get("end") == end and "topped_out_mm" in step.settings:
+            return float(step.settings["topped_out_mm"])
+    return None

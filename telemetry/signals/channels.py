@@ -5,13 +5,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.arrays import ENDS, BoolArray, FloatArray, IntArray
+from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
 from telemetry.errors import ChannelError
-from telemetry.logs.rawlog import RawLog
-from telemetry.logs.units import UNITS, find_unit, to_unit
-from telemetry.notes import QualityNote, Severity
+from telemetry.logs.rawlog import UNITS, RawLog, find_unit, to_unit
+from telemetry.notes import QualityNote, Severity, Step
 from telemetry.signals.clock import Grid
-from telemetry.signals.lookup import similar_hint
+from telemetry.signals.run import SensorSetup
+from telemetry.signals.stamps import find_numbers, similar_hint
 
 # A slower channel is interpolated between its own samples, but not over a pause longer than this.
 LONGEST_PAUSE_S = 1.5
@@ -313,3 +313,54 @@ def _blank_pauses(
         values[start:end] = np.nan
     values[: np.searchsorted(t_s, own_t[0] - edge_s)] = np.nan
     values[np.searchsorted(t_s, own_t[-1] + edge_s, side="right") :] = np.nan
+
+
+# A supply this far from the bench's is one that failed: what the sensor reads on it means nothing. A choice of ours.
+LEAST_SHARE, MOST_SHARE = 0.5, 1.5
+
+
+def at_bench_supply(
+    signal: FloatArray, log: RawLog, end: End, setup: SensorSetup, row_t_s: FloatArray, grid: Grid
+) -> tuple[FloatArray, Step | None, tuple[QualityNote, ...]]:
+    """A signal brought to the supply at which the bench points were measured.
+
+    Parameters
+    ----------
+    signal : ndarray of shape (n_samples,)
+        On the run's clock.
+    end : {"front", "rear"}
+    setup : SensorSetup
+        With ``supply`` and ``supply_reference``; without, the signal stays as it is.
+    row_t_s : ndarray of shape (n_rows,)
+        Time of each row on the run's clock; NaN where a row has none. [s]
+
+    Returns
+    -------
+    signal : ndarray of shape (n_samples,)
+        NaN where the supply is unknown or has failed.
+
+    Raises
+    ------
+    ChannelError
+        If there is no such column, or it holds no numbers.
+    """
+    if setup.supply is None or setup.supply_reference is None:
+        return signal, None, ()
+    name, values = find_numbers(log, setup.supply, meaning=f"supply of the {end} sensor")
+    found = on_clock(values, row_t_s, grid)
+    share = np.full(len(signal), np.nan) if found is None else found[0] / setup.supply_reference
+    usable = (share > LEAST_SHARE) & (share < MOST_SHARE)
+    lost = np.isfinite(signal) & ~usable
+    notes: tuple[QualityNote, ...] = ()
+    if lost.any():
+        at = np.flatnonzero(lost)
+        message = (
+            f"{end.capitalize()} travel has no usable supply ({name!r}) in {lost.sum()} samples, first at "
+            f"t = {at[0] / grid.sample_rate_hz:.3f} s; they are left out. Check the sensor's wiring."
+        )
+        start_s, end_s = at[0] / grid.sample_rate_hz, (at[-1] + 1) / grid.sample_rate_hz
+        notes = (QualityNote("warning", "supply_lost", message, name, float(start_s), float(end_s)),)
+    settings: dict[str, float | int | str | bool] = {"end": end, "channel": name}
+    if usable.any():
+        settings |= {"least_share": float(share[usable].min()), "most_share": float(share[usable].max())}
+    return signal / np.where(usable, share, np.nan), Step("supply", settings), notes

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from telemetry.arrays import FloatArray
+from telemetry.arrays import FloatArray, IntArray
+from telemetry.signals.spectra import power_spectrum
 
 ComplexArray = npt.NDArray[np.complex128]
 
@@ -89,3 +90,224 @@ def free_decay(modes: tuple[Mode, ...], t_s: FloatArray) -> FloatArray:
         phase = omega * np.sqrt(max(0.0, 1 - mode.damping_ratio**2)) * t_s
         columns += [envelope * np.cos(phase), envelope * np.sin(phase)]
     return np.column_stack(columns)
+
+
+# The pencil needs no more than this; a longer record is averaged down first.
+PENCIL_SAMPLES = 400
+# Samples in a period of the highest frequency that matters, after averaging down.
+SAMPLES_PER_PERIOD = 10
+# A random decrement is read over this many time constants 1 / (zeta omega): after that it is scatter.
+SIGNATURE_TIME_CONSTANTS = 2.5
+# Above this nothing comes back: it is no oscillation.
+HIGHEST_RATIO = 0.98
+FEWEST_TRIGGERS = 20
+
+
+def log_decrement(first: float, last: float, cycles: float = 1.0) -> float:
+    """Logarithmic decrement: natural logarithm of the ratio of two peaks a cycle apart.
+
+    Parameters
+    ----------
+    first, last : float
+        Peaks of a free decay, in any one unit.
+    cycles : float
+        How many cycles lie between them; half a cycle counts as 0.5, peaks taken without sign.
+
+    References
+    ----------
+    .. [1] S. S. Rao, Mechanical Vibrations, 5th ed., Pearson, 2011, sec. 2.6.3.
+    """
+    return float(np.log(abs(first) / abs(last)) / cycles)
+
+
+def damping_from_log_decrement(decrement: float) -> float:
+    """Damping ratio of a logarithmic decrement: delta / sqrt(4 pi^2 + delta^2)."""
+    return float(decrement / np.hypot(2 * np.pi, decrement))
+
+
+def log_decrement_of_damping(damping_ratio: float) -> float:
+    """Logarithmic decrement of a damping ratio: 2 pi zeta / sqrt(1 - zeta^2).
+
+    Parameters
+    ----------
+    damping_ratio : float
+        Below 1.
+    """
+    return float(2 * np.pi * damping_ratio / np.sqrt(1 - damping_ratio**2))
+
+
+def damping_scatter(damping_ratio: float, frequency_hz: float, duration_s: float) -> float:
+    """Least standard deviation of a damping ratio that any method can read from a random record.
+
+    Parameters
+    ----------
+    frequency_hz : float
+        [Hz]
+    duration_s : float
+        Length of the record. [s]
+
+    Returns
+    -------
+    float
+        sqrt(zeta / (2 pi f T)), the Cramer-Rao bound of a lightly damped mode under white noise.
+    """
+    return float(np.sqrt(damping_ratio / (2 * np.pi * frequency_hz * duration_s)))
+
+
+def free_decay_modes(decay: FloatArray, sample_rate_hz: float, *, n_modes: int = 1) -> tuple[Mode, ...]:
+    """Modes of a measured free decay, with any constant offset.
+
+    The matrix pencil gives a start on the record averaged down; a least-squares fit to every sample follows.
+
+    Parameters
+    ----------
+    decay : ndarray of shape (n_samples,)
+        No NaN; at least three periods of the lowest mode read it well.
+    sample_rate_hz : float
+        [Hz]
+    n_modes : int
+        How many modes to fit.
+
+    Returns
+    -------
+    tuple of Mode
+        By rising frequency; fewer if the record holds fewer that oscillate, none if it holds none.
+
+    References
+    ----------
+    .. [1] G. H. Golub, V. Pereyra, SIAM J. Numer. Anal. 10(2), 413-432, 1973, doi:10.1137/0710036.
+    """
+    values = np.asarray(decay, dtype=np.float64)
+    step = _averaging_step(values, sample_rate_hz)
+    short = values[: len(values) // step * step].reshape(-1, step).mean(axis=1)
+    # An offset is a pole at 1: ask for one more than the modes have, and keep the pairs.
+    poles = matrix_pencil(short, 2 * n_modes + 1)
+    start = modes_from_poles(poles, sample_rate_hz / step)
+    return _fit(values, sample_rate_hz, start[:n_modes]) if start else ()
+
+
+def _averaging_step(values: FloatArray, sample_rate_hz: float) -> int:
+    """How many samples to average into one: few enough that the frequencies that matter stay well sampled."""
+    power = np.abs(np.fft.rfft(values - values.mean())) ** 2
+    total = np.cumsum(power)
+    highest = np.fft.rfftfreq(len(values), 1 / sample_rate_hz)[np.searchsorted(total, 0.99 * total[-1])]
+    finest = max(1, int(sample_rate_hz / (SAMPLES_PER_PERIOD * max(highest, 1e-12))))
+    return min(finest, max(1, -(-len(values) // PENCIL_SAMPLES)))
+
+
+def _fit(values: FloatArray, sample_rate_hz: float, start: tuple[Mode, ...]) -> tuple[Mode, ...]:
+    """Least squares over frequencies and damping ratios; amplitudes and offset follow from them linearly."""
+    from scipy.optimize import least_squares
+
+    t_s = np.arange(len(values)) / sample_rate_hz
+
+    def modes(parameters: FloatArray) -> tuple[Mode, ...]:
+        pairs = parameters.reshape(-1, 2)
+        return tuple(
+            Mode(float(f * m.frequency_hz), float(z)) for (f, z), m in zip(pairs, start, strict=True)
+        )
+
+    def residual(parameters: FloatArray) -> FloatArray:
+        base = np.column_stack((free_decay(modes(parameters), t_s), np.ones(len(t_s))))
+        amplitudes = np.linalg.lstsq(base, values, rcond=None)[0]
+        return np.asarray(values - base @ amplitudes)
+
+    first = np.ravel([(1.0, np.clip(mode.damping_ratio, 1e-5, 0.95)) for mode in start])
+    bounds = ([0.5, -0.5] * len(start), [2.0, 0.999] * len(start))
+    fitted = modes(
+        least_squares(residual, first, bounds=bounds, x_scale=[0.01, 0.01] * len(start), xtol=1e-12).x
+    )
+    swings = [mode for mode in fitted if mode.damping_ratio < HIGHEST_RATIO]
+    return tuple(sorted(swings, key=lambda mode: mode.frequency_hz))
+
+
+def random_decrement(values: FloatArray, level: float, length: int) -> tuple[FloatArray, int]:
+    """Mean course of a record after it crosses a level: the free decay hidden in a random response.
+
+    Parameters
+    ----------
+    values : ndarray of shape (n_samples,)
+        About zero; NaN where invalid.
+    level : float
+        Crossed on both slopes, so that the mean speed at the start is zero.
+    length : int
+        Samples of the signature.
+
+    Returns
+    -------
+    signature : ndarray of shape (length,)
+        All NaN if there is no crossing with a whole course of valid samples after it.
+    crossings : int
+        How many were averaged.
+
+    References
+    ----------
+    .. [1] H. A. Cole, NASA CR-2205, 1973.
+    .. [2] S. R. Ibrahim, J. Spacecraft Rockets 14(11), 696-700, 1977, doi:10.2514/3.57251.
+    """
+    starts = _crossings(values, level)
+    whole = starts[starts + length <= len(values)]
+    total, count = np.zeros(length), 0
+    windows = (
+        np.lib.stride_tricks.sliding_window_view(values, length) if len(values) >= length else values[None]
+    )
+    for part in np.array_split(whole, max(1, len(whole) * length // 2_000_000)):  # a few MB at a time
+        courses = windows[part]
+        courses = courses[~np.isnan(courses).any(axis=1)]
+        total, count = total + courses.sum(axis=0), count + len(courses)
+    return (total / count, count) if count else (np.full(length, np.nan), 0)
+
+
+def _crossings(values: FloatArray, level: float) -> IntArray:
+    above = values >= level
+    known = ~np.isnan(values)
+    return np.flatnonzero((above[1:] != above[:-1]) & known[1:] & known[:-1]).astype(np.int64) + 1
+
+
+def damping_from_record(values: FloatArray, sample_rate_hz: float) -> Mode | None:
+    """The mode that dominates a record under broadband random excitation.
+
+    Random decrement at sqrt(2) standard deviations, read by the matrix pencil; the length of the signature follows
+    from the damping it shows.
+
+    Parameters
+    ----------
+    values : ndarray of shape (n_samples,)
+        Band-limited to about the one mode, or a modal coordinate; NaN where invalid.
+    sample_rate_hz : float
+        [Hz]
+
+    Returns
+    -------
+    Mode or None
+        None if the record is too short or does not oscillate. The ratio scatters by at least `damping_scatter`.
+    """
+    centred = np.asarray(values, dtype=np.float64) - np.nanmean(values)
+    level = float(np.sqrt(2) * np.nanstd(centred))
+    period = _dominant_period(centred, sample_rate_hz)
+    if period is None:
+        return None
+    mode, length = None, round(8 * period)
+    for _ in range(3):
+        signature, crossings = random_decrement(centred, level, length)
+        if crossings < FEWEST_TRIGGERS:
+            return mode
+        found = modes_from_poles(matrix_pencil(signature, 2), sample_rate_hz)
+        if not found or not 0 < found[-1].damping_ratio < 1:
+            return mode
+        mode = found[-1]
+        time_constant = sample_rate_hz / (mode.damping_ratio * 2 * np.pi * mode.frequency_hz)
+        length = round(np.clip(SIGNATURE_TIME_CONSTANTS * time_constant, 1.5 * period, 60 * period))
+    return mode
+
+
+def _dominant_period(values: FloatArray, sample_rate_hz: float) -> float | None:
+    """Samples in a period of the highest spectral peak."""
+    length = 4096
+    spectrum = power_spectrum(values, sample_rate_hz, segment_samples=length)
+    while not spectrum.segments and length > 64:
+        length //= 2
+        spectrum = power_spectrum(values, sample_rate_hz, segment_samples=length)
+    if not spectrum.segments:
+        return None
+    return float(sample_rate_hz / spectrum.frequency_hz[1 + int(np.argmax(spectrum.density[1:]))])

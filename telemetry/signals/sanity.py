@@ -4,19 +4,252 @@ Under brakes a fork compresses and a rear extends; riding straight at a steady s
 contradicts that is said with a suggestion; nothing is changed, but an end that moves the wrong way is not judged.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray
+from telemetry.errors import BothEndsError, CalibrationError
 from telemetry.notes import QualityNote
 from telemetry.signals.calibrate import fit_calibration
-from telemetry.signals.diagnose import Fault
-from telemetry.signals.gaps import runs
+from telemetry.signals.clock import block_range, runs
 from telemetry.signals.run import SensorSetup
 
-BLOCK_S = 0.1
+# A reading that stands still this far outside the stroke is no travel at full extension with a zero a little off;
+# where the zero is still to be read off the log, this far outside the bench points. [mm]
+STILL_OUTSIDE_MM, OUTSIDE_BENCH_MM = 3.0, 5.0
+# An open wire leaves the reading at one level for long, but for its noise and a little hum; a damper that is ridden
+# never stays outside its stroke, and never still there. Choices of ours. [s, mm]
+WIRE_OFF_S, BLOCK_S, HUM_MM = 1.0, 0.5, 1.5
+# Readings of a sound sensor lie within the stroke, give or take a zero that is off; what comes loose now and then
+# spoils less than half of them. [mm]
+FITS_MM, MOSTLY = 5.0, 0.5
+# A ride uses more of the stroke than the larger share: sag alone is 20-35 % of it, brakes and bumps add to that
+# (common practice, no source). Readings that use less are asked for a cause; less than the smaller is no ride's.
+LITTLE_SHARE, LEAST_SHARE = 0.10, 0.05
+# A sensor that does not move: this is its noise. [mm]
+FLAT_MM = 0.25
+OTHER_MOVES_MM, RIDING_M_S, RIDING_S = 3.0, 8.0, 10.0
+
+Read = Callable[[SensorSetup, FloatArray], FloatArray | None]
+
+
+@dataclass(frozen=True)
+class Fault:
+    """Why an end cannot be judged: a short stable name, a sentence or two with what to do, the column, and where.
+
+    ``error`` is what is raised where no other end is left.
+    """
+
+    code: str
+    message: str
+    channel: str = ""
+    start_s: float | None = None
+    end_s: float | None = None
+    error: type[BothEndsError] = CalibrationError
+
+
+def wire_off(travel_mm: FloatArray, between_mm: tuple[float, float], sample_rate_hz: float) -> BoolArray:
+    """Stretches in which the reading stands still outside what the sensor can read: its wire is off, or its supply.
+
+    Parameters
+    ----------
+    travel_mm : ndarray of shape (n_samples,)
+        Calibrated; NaN where missing. [mm]
+    between_mm : tuple of float
+        Least and most that can be. [mm]
+    sample_rate_hz : float
+        [Hz]
+
+    Returns
+    -------
+    ndarray of bool, shape (n_samples,)
+    """
+    low, high = between_mm
+    outside = (travel_mm < low) | (travel_mm > high)
+    found = np.zeros(len(travel_mm), dtype=bool)
+    block = max(2, round(BLOCK_S * sample_rate_hz))
+    for start, end in zip(*runs(outside), strict=True):
+        if end - start < max(WIRE_OFF_S * sample_rate_hz, 2 * block):
+            continue
+        if np.median(block_range(travel_mm[start:end], block)) <= HUM_MM:
+            found[start:end] = True
+    return found
+
+
+def is_ridden(other_mm: FloatArray | None, speed_m_s: FloatArray | None, sample_rate_hz: float) -> bool:
+    """Whether a sensor should move: the log holds a ride by its speed or, where it has none, the other end moves.
+
+    Parameters
+    ----------
+    other_mm : ndarray of shape (n_samples,) or None
+        The other end. [mm]
+    speed_m_s : ndarray of shape (n_samples,) or None
+        Of the motorcycle. [m/s]
+    sample_rate_hz : float
+        [Hz]
+    """
+    if speed_m_s is not None:
+        return bool(np.count_nonzero(speed_m_s > RIDING_M_S) > RIDING_S * sample_rate_hz)
+    if other_mm is None:
+        return False
+    block = max(2, round(BLOCK_S * sample_rate_hz))
+    moving = np.count_nonzero(block_range(other_mm, block) > OTHER_MOVES_MM)
+    return bool(moving * block > RIDING_S * sample_rate_hz)
+
+
+def diagnose(
+    end: End,
+    signal: FloatArray,
+    setup: SensorSetup,
+    read: Read,
+    *,
+    ridden: bool,
+    doubted: bool = False,
+) -> Fault | None:
+    """What is wrong with a sensor, or with how it was written down, where its readings cannot be travel.
+
+    Parameters
+    ----------
+    end : {"front", "rear"}
+    signal : ndarray of shape (n_samples,)
+        As logged, without the stretches in which the wire was off.
+    read : callable
+        Travel by a setup from a signal; None where the setup makes no calibration.
+    ridden : bool
+        As `is_ridden`; a bike on its stand may well stay still.
+    doubted : bool
+        Whether the readings were found not to be travel already.
+
+    Returns
+    -------
+    Fault or None
+        None where the readings may be travel.
+    """
+    travel = read(setup, signal)
+    if travel is None or not np.isfinite(travel).any():
+        return None
+    stroke = setup.stroke_mm
+    inside = travel[(travel >= -FITS_MM) & (travel <= stroke + FITS_MM)]
+    if not doubted and len(inside) >= MOSTLY * np.count_nonzero(np.isfinite(travel)):
+        low, high = _range(inside)
+        bench_mm = np.ptp([mm for _, mm in setup.points])
+        if high - low >= LITTLE_SHARE * stroke or not (ridden or bench_mm < LEAST_SHARE * stroke):
+            return None
+    for code, other, factor, words in _causes(end, signal, setup):
+        instead = read(other, signal * factor)
+        if instead is not None and _may_be_travel(instead, stroke):
+            return Fault(code, words, setup.channel)
+    return _misread(end, signal, travel, setup, ridden=ridden)
+
+
+def _misread(
+    end: End, signal: FloatArray, travel: FloatArray, setup: SensorSetup, *, ridden: bool
+) -> Fault | None:
+    """The same where no slip of the pen explains it: what the readings themselves are like."""
+    low, high = _range(travel)
+    stroke, column, key = setup.stroke_mm, f"{setup.channel!r}", f"[{end}.sensor] of {setup.source}"
+    level = f"{float(np.nanmedian(signal)):.4g}"
+    if high - low <= HUM_MM and (high < 0.0 or low > stroke):
+        return Fault(
+            "wire_off",
+            f"{column} stands at {level} all through, which is no {end} travel: an open wire, or no supply. Check the "
+            f"wiring.",
+            setup.channel,
+        )
+    if high - low <= FLAT_MM and ridden:
+        return Fault(
+            "flat",
+            f"{column} reads {level} all through while the motorcycle moves: the sensor, its wire or its mount has "
+            f"failed, or the column is not the {end}'s. Check the wiring, and channel in {key}.",
+            setup.channel,
+        )
+    if low < -FITS_MM and _may_be_travel(-travel, stroke):
+        return Fault(
+            "sign",
+            f"{column} gives {low:.0f} to {high:.0f} mm: compression reads negative, as from a sensor the wrong way "
+            f"round. Turn it, or measure points in {key} again as it sits.",
+            setup.channel,
+        )
+    if low >= -FITS_MM and high > stroke + FITS_MM:
+        return Fault(
+            "scale",
+            f"{column} gives up to {high:.0f} mm, more than the {stroke:g} mm stroke: the scale is at least "
+            f"{high / stroke:.2g} times too large. Check points in {key}, and the stroke.",
+            setup.channel,
+        )
+    if low >= -FITS_MM and high - low < LEAST_SHARE * stroke and ridden:
+        return Fault(
+            "scale",
+            f"{column} moves by {high - low:.1f} mm of the {stroke:g} mm stroke in the whole log: the scale is too "
+            f"small, or the sensor hardly moves with the {end}. Check points in {key}, and the mount.",
+            setup.channel,
+        )
+    return None
+
+
+def _causes(
+    end: End, signal: FloatArray, setup: SensorSetup
+) -> Iterator[tuple[str, SensorSetup, float, str]]:
+    """Slips that happen, the likeliest first: code, the setup and the factor on the signal without it, the words."""
+    key = f"[{end}.sensor] of {setup.source}"
+    low, high = _range(signal)
+    reads = f"{setup.channel!r} reads {low:.4g} to {high:.4g}"
+    signals, travels = zip(*setup.points, strict=True)
+    bench = f"points in {key} go from {min(signals):.4g} to {max(signals):.4g}"
+    if _among(low, high, travels):
+        yield (
+            "points_swapped",
+            replace(setup, points=tuple((mm, reading) for reading, mm in setup.points)),
+            1.0,
+            f"{reads}, which fits the second numbers of points in {key}: signal and mm seem to be swapped. Write each "
+            f"point as [signal, mm].",
+        )
+    for factor, log_unit, bench_unit in ((1e-3, "millivolts", "volts"), (1e3, "volts", "millivolts")):
+        if not _among(factor * low, factor * high, signals):
+            continue
+        words = (
+            f"{reads}, where the {bench}: a factor of 1000, {log_unit} in the log and {bench_unit} in points? Write "
+            f"points in the unit of the log."
+        )
+        yield "signal_unit", setup, factor, words
+        if setup.zero is not None:  # read off the log itself, it is in the log's unit already
+            yield "signal_unit", replace(setup, zero=factor * setup.zero), factor, words
+    for factor, name in ((1000.0, "metres"), (10.0, "centimetres"), (25.4, "inches")):
+        if factor * max(travels) > setup.stroke_mm + FITS_MM or not _among(low, high, signals):
+            continue
+        yield (
+            "travel_unit",
+            replace(setup, points=tuple((reading, factor * mm) for reading, mm in setup.points)),
+            1.0,
+            f"The travels of points in {key} go to {max(travels):.4g}, where the stroke is {setup.stroke_mm:g} mm: "
+            f"{name} in place of millimetres? Write each point as [signal, mm].",
+        )
+
+
+def _among(low: float, high: float, signals: Sequence[float]) -> bool:
+    """Whether readings lie among those of the bench, give or take a third of their span."""
+    around = np.ptp(signals) / 3
+    return bool(min(signals) - around <= low <= high <= max(signals) + around)
+
+
+def _may_be_travel(travel_mm: FloatArray, stroke_mm: float) -> bool:
+    """Whether readings stay within the stroke and use some of it, as travel does."""
+    if not np.isfinite(travel_mm).any():
+        return False
+    low, high = _range(travel_mm)
+    return low >= -FITS_MM and high <= stroke_mm + FITS_MM and high - low >= LITTLE_SHARE * stroke_mm
+
+
+def _range(values: FloatArray) -> tuple[float, float]:
+    """Between which values nearly all readings lie; spikes are left out."""
+    known = values[np.isfinite(values)]
+    low, high = np.percentile(known, [0.5, 99.5]) if known.size else (np.nan, np.nan)
+    return float(low), float(high)
+
+
+RIDE_BLOCK_S = 0.1
 # Hard braking, and riding steadily; below this speed neither says much. Choices of ours.
 BRAKING_M_S2, STEADY_M_S2, SLOWEST_M_S, SMOOTH_BLOCKS = -4.0, 1.5, 12.0, 5
 UPRIGHT_DEG = 15.0
@@ -26,7 +259,7 @@ CLEAR_SHARE = 0.04
 # Sag of a rider on board is 20-35 % of the stroke (common practice, no source): a third to twice that is plausible.
 PLAUSIBLE_SAG = (0.07, 0.65)
 # Travel that fits a stroke stays within it but for this.
-FITS_MM = 1.0
+INSIDE_MM = 1.0
 
 
 @dataclass(frozen=True)
@@ -126,7 +359,7 @@ def swap_hint(signals: Mapping[End, FloatArray], setups: Mapping[End, SensorSetu
         if not np.isfinite(travel).any():
             return ""
         low, high = np.nanpercentile(travel, [0.5, 99.5])
-        if low < -FITS_MM or high > setup.stroke_mm + FITS_MM:
+        if low < -INSIDE_MM or high > setup.stroke_mm + INSIDE_MM:
             return ""
     names = " and ".join(repr(setup.channel) for setup in setups.values())
     return (
@@ -137,7 +370,7 @@ def swap_hint(signals: Mapping[End, FloatArray], setups: Mapping[End, SensorSetu
 
 def _blocks(values: FloatArray, sample_rate_hz: float) -> FloatArray:
     """Mean of each block; NaN if any sample is. A long log is looked at in a few samples of each block."""
-    edges = np.arange(0.0, len(values) + 1e-6, BLOCK_S * sample_rate_hz).astype(np.int64)
+    edges = np.arange(0.0, len(values) + 1e-6, RIDE_BLOCK_S * sample_rate_hz).astype(np.int64)
     width = int(np.diff(edges).min(initial=len(values)))
     if width < 1:  # logged more slowly than blocks pass
         return np.empty(0)
@@ -153,7 +386,7 @@ def _riding(channels: Mapping[str, FloatArray], sample_rate_hz: float) -> _Ridin
         return None
     smooth = np.convolve(speed, np.ones(SMOOTH_BLOCKS) / SMOOTH_BLOCKS, mode="same")
     smooth[:SMOOTH_BLOCKS] = smooth[-SMOOTH_BLOCKS:] = np.nan
-    acceleration = np.gradient(smooth, BLOCK_S)
+    acceleration = np.gradient(smooth, RIDE_BLOCK_S)
     fast = speed > SLOWEST_M_S
     steady = fast & (np.abs(acceleration) < STEADY_M_S2)
     if "lean_deg" in channels:
@@ -166,7 +399,7 @@ def _under_brakes(share: FloatArray, riding: _Riding) -> float:
     """How much more an end is compressed under brakes, as a share of its stroke; NaN if too little was seen."""
     known = np.isfinite(share)
     braking, other = share[riding.braking & known], share[riding.other & known]
-    if len(braking) < FEWEST_BRAKING_S / BLOCK_S or len(other) < FEWEST_OTHER_S / BLOCK_S:
+    if len(braking) < FEWEST_BRAKING_S / RIDE_BLOCK_S or len(other) < FEWEST_OTHER_S / RIDE_BLOCK_S:
         return float("nan")
     return float(np.median(braking) - np.median(other))
 
@@ -200,7 +433,7 @@ def _sign_words(end: End, does: str, setups: Mapping[End, SensorSetup]) -> str:
 
 def _sag(end: End, share: FloatArray, setup: SensorSetup, riding: _Riding) -> QualityNote | None:
     steady = share[riding.steady & np.isfinite(share)]
-    if len(steady) < FEWEST_STEADY_S / BLOCK_S:
+    if len(steady) < FEWEST_STEADY_S / RIDE_BLOCK_S:
         return None
     sag = float(np.median(steady))
     if PLAUSIBLE_SAG[0] <= sag <= PLAUSIBLE_SAG[1]:
@@ -224,4 +457,4 @@ def _longest(blocks: BoolArray) -> tuple[float | None, float | None]:
     if not len(starts):
         return None, None
     longest = int(np.argmax(ends - starts))
-    return float(starts[longest]) * BLOCK_S, float(ends[longest]) * BLOCK_S
+    return float(starts[longest]) * RIDE_BLOCK_S, float(ends[longest]) * RIDE_BLOCK_S

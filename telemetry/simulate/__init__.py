@@ -1,19 +1,31 @@
 """An in-plane motorcycle on a rough road: demo data, and logs whose truth is known."""
 
 from telemetry.simulate.circuit import (
+    VELLMOOR_ROAD_SEED,
+    Bump,
     Circuit,
     CircuitCorner,
     CornerPlan,
+    KerbRidges,
+    Road,
+    RoughStretch,
     build_circuit,
     random_circuit,
+    random_road,
+    small_circuit,
+    vellmoor_ring,
+    vellmoor_road,
 )
-from telemetry.simulate.damper import DamperPhysics
 from telemetry.simulate.demobike import (
     DEMO_BIKE_TOML,
+    SCENARIOS,
     SECOND_BIKE_TOML,
+    Scenario,
     demo_bike,
     second_bike,
+    simulate_scenario,
     with_fork_rebound,
+    write_scenario,
 )
 from telemetry.simulate.faults import (
     BracketResonance,
@@ -42,9 +54,15 @@ from telemetry.simulate.faults import (
     WeakDamper,
     WheelImbalance,
 )
-from telemetry.simulate.logfile import log_text, write_log
-from telemetry.simulate.outing import Contact, Outing, Truth, damping_left, simulate_outing
-from telemetry.simulate.phases import TRUE_PHASES, true_phases
+from telemetry.simulate.outing import (
+    Contact,
+    Outing,
+    Truth,
+    damping_left,
+    log_text,
+    simulate_outing,
+    write_log,
+)
 from telemetry.simulate.randombike import random_bike
 from telemetry.simulate.randomouting import (
     CROWD,
@@ -56,13 +74,9 @@ from telemetry.simulate.randomouting import (
     minimum_bike,
     random_outing,
 )
-from telemetry.simulate.randomroad import random_road
-from telemetry.simulate.riding import Riding
-from telemetry.simulate.road import Bump, KerbRidges, Road, RoughStretch
-from telemetry.simulate.scenarios import SCENARIOS, Scenario, simulate_scenario, write_scenario
+from telemetry.simulate.riding import TRUE_PHASES, Riding, true_phases
 from telemetry.simulate.sensors import Sensors
-from telemetry.simulate.vehicle import DamperTrace, MetalStop, Vehicle
-from telemetry.simulate.vellmoor import VELLMOOR_ROAD_SEED, small_circuit, vellmoor_ring, vellmoor_road
+from telemetry.simulate.vehicle import DamperPhysics, DamperTrace, MetalStop, Vehicle
 
 __all__ = [
     "CROWD",

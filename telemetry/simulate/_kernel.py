@@ -54,7 +54,7 @@ def compiled(function: Function) -> Function:
 
 
 class DamperConstants(NamedTuple):
-    """A damper with oil, gas and seals as in `telemetry.simulate.damper`, SI; ``physical`` 0 without."""
+    """A damper with oil, gas and seals as in `telemetry.simulate.vehicle`, SI; ``physical`` 0 without."""
 
     physical: float
     area_m2: float

@@ -1,6 +1,7 @@
 """Invented circuits: straights and corners joined into a closed lap."""
 
 from dataclasses import dataclass
+from functools import cache
 from math import radians
 
 import numpy as np
@@ -193,3 +194,279 @@ def random_circuit(seed: int) -> Circuit:
         circuit = build_circuit(f"random circuit {seed}", plans)
         if 2000.0 <= circuit.length_m <= 4000.0 and not _crosses_itself(circuit, 25.0):
             return circuit
+
+
+# ISO 8608:2016: displacement PSD at 0.1 cycles/m, geometric mean of each class [m3]; each is 4 times the last
+REFERENCE_CYCLES_PER_M = 0.1
+CLASS_MEAN_M3 = {name: 16e-6 * 4**i for i, name in enumerate("ABCDEFGH")}
+WAVINESS = 2.0
+
+
+@dataclass(frozen=True)
+class Bump:
+    """One rise and fall of the road, (1 - cos) shaped, centred at a place. Negative height is a hollow."""
+
+    at_m: float
+    height_mm: float
+    length_m: float
+
+
+@dataclass(frozen=True)
+class KerbRidges:
+    """A row of ridges ridden over: a sine along the road, faded in and out over one spacing at each end.
+
+    ``rear_only``: the front wheel passes beside them.
+    """
+
+    start_m: float
+    end_m: float
+    height_mm: float
+    spacing_m: float
+    rear_only: bool = False
+
+
+@dataclass(frozen=True)
+class RoughStretch:
+    """A stretch whose random unevenness is ``factor`` times as high as elsewhere."""
+
+    start_m: float
+    end_m: float
+    factor: float
+
+
+Feature = Bump | KerbRidges | RoughStretch
+
+
+@dataclass(frozen=True)
+class Road:
+    """How uneven a circuit is.
+
+    Parameters
+    ----------
+    psd_m3 : float
+        Displacement PSD at 0.1 cycles/m. [m3]
+    waviness : float
+        Its exponent w.
+    features : tuple of Bump, KerbRidges or RoughStretch
+        Places are metres of lap distance.
+    least_cycles_per_m, most_cycles_per_m : float
+        Band of the random part. Shorter waves are swallowed by the tyre's contact patch. [1/m]
+    step_m : float
+        About how far apart the points of the profile are. [m]
+    """
+
+    psd_m3: float = 24e-6
+    waviness: float = WAVINESS
+    features: tuple[Feature, ...] = ()
+    least_cycles_per_m: float = 0.011
+    most_cycles_per_m: float = 5.0
+    step_m: float = 0.02
+
+
+def psd_m3(cycles_per_m: FloatArray, psd_at_reference_m3: float, waviness: float = WAVINESS) -> FloatArray:
+    """Displacement PSD of a road, one-sided: Gd(n0) (n / n0)^-w, n0 = 0.1 cycles/m.
+
+    Parameters
+    ----------
+    cycles_per_m : ndarray
+        Spatial frequency, above 0. [1/m]
+    psd_at_reference_m3 : float
+        Gd(n0). [m3]
+
+    Returns
+    -------
+    ndarray
+        [m3]
+
+    References
+    ----------
+    .. [1] ISO 8608:2016, Mechanical vibration - Road surface profiles - Reporting of measured data.
+    """
+    return psd_at_reference_m3 * (np.asarray(cycles_per_m) / REFERENCE_CYCLES_PER_M) ** -waviness
+
+
+def random_profile_m(road: Road, length_m: float, rng: np.random.Generator) -> tuple[float, FloatArray]:
+    """Random part of a closed road: a sum of cosines with the amplitudes of the PSD and random phases.
+
+    Parameters
+    ----------
+    length_m : float
+        Of the closed road; spectral lines are 1 / length apart. [m]
+
+    Returns
+    -------
+    float, ndarray of shape (n_points,)
+        Distance between points and height. [m, m]
+
+    References
+    ----------
+    .. [1] M. Shinozuka, C.-M. Jan, J. Sound Vib. 25(1), 111-128, 1972, doi:10.1016/0022-460X(72)90600-1.
+    """
+    n_points = int(np.ceil(length_m / road.step_m))
+    cycles_per_m = np.arange(n_points // 2 + 1) / length_m
+    inside = (cycles_per_m >= road.least_cycles_per_m) & (cycles_per_m <= road.most_cycles_per_m)
+    phase = rng.uniform(0.0, 2.0 * np.pi, len(cycles_per_m))
+    amplitude = np.zeros(len(cycles_per_m))
+    amplitude[inside] = np.sqrt(2.0 * psd_m3(cycles_per_m[inside], road.psd_m3, road.waviness) / length_m)
+    return length_m / n_points, np.fft.irfft(0.5 * n_points * amplitude * np.exp(1j * phase), n_points)
+
+
+def _along(place_m: FloatArray, start_m: float, length_m: float) -> FloatArray:
+    """Distance from a start, forward round the closed road."""
+    return (place_m - start_m) % length_m
+
+
+def _faded(along_m: FloatArray, extent_m: float, fade_m: float) -> FloatArray:
+    """1 inside an extent, falling to 0 as a half cosine at its two ends."""
+    rise = np.clip(np.minimum(along_m, extent_m - along_m) / fade_m, 0.0, 1.0)
+    return 0.5 * (1.0 - np.cos(np.pi * rise))
+
+
+@dataclass(frozen=True)
+class RoadProfile:
+    """A closed road as each wheel meets it: points evenly apart, the first at lap distance 0. [m]"""
+
+    step_m: float
+    front_m: FloatArray
+    rear_m: FloatArray
+
+
+def _rise_m(feature: Bump | KerbRidges, place_m: FloatArray, length_m: float) -> FloatArray:
+    """What a bump or a row of ridges adds to the height."""
+    if isinstance(feature, Bump):
+        along = _along(place_m, feature.at_m - 0.5 * feature.length_m, length_m) / feature.length_m
+        return 0.5e-3 * feature.height_mm * (1.0 - np.cos(2.0 * np.pi * np.minimum(along, 1.0)))
+    along = _along(place_m, feature.start_m, length_m)
+    share = _faded(along, feature.end_m - feature.start_m, feature.spacing_m)
+    return 0.5e-3 * feature.height_mm * share * np.sin(2.0 * np.pi * along / feature.spacing_m)
+
+
+def road_profile(road: Road, length_m: float, rng: np.random.Generator) -> RoadProfile:
+    """A closed road with everything on it.
+
+    Parameters
+    ----------
+    length_m : float
+        Of the lap. [m]
+    """
+    step_m, height = random_profile_m(road, length_m, rng)
+    place = step_m * np.arange(len(height), dtype=np.float64)
+    for feature in road.features:
+        if isinstance(feature, RoughStretch):
+            along = _along(place, feature.start_m, length_m)
+            share = _faded(along, feature.end_m - feature.start_m, 5.0)
+            height = height * (1.0 + (feature.factor - 1.0) * share)
+    front, rear = height.copy(), height.copy()
+    for feature in road.features:
+        if not isinstance(feature, RoughStretch):
+            rise = _rise_m(feature, place, length_m)
+            rear += rise
+            if not (isinstance(feature, KerbRidges) and feature.rear_only):
+                front += rise
+    return RoadProfile(step_m, front, rear)
+
+
+def flat_road(length_m: float = 100.0) -> RoadProfile:
+    """A road without any unevenness.
+
+    Parameters
+    ----------
+    length_m : float
+        [m]
+    """
+    nil = np.zeros(8)
+    return RoadProfile(length_m / len(nil), nil, nil)
+
+
+VELLMOOR_ROAD_SEED = 7  # of its random unevenness: the same on every day
+
+
+@cache
+def vellmoor_ring() -> Circuit:
+    """The Vellmoor Ring: 2.9 km, seven corners to the right and four to the left, one long straight."""
+    return build_circuit(
+        "Vellmoor Ring",
+        (
+            CornerPlan(84, 100, 30, 715),
+            CornerPlan(95, 61, 29, 334),
+            CornerPlan(-47, 54, 27, 119),
+            CornerPlan(85, 39, 23, 109),
+            CornerPlan(54, 39, 35, 26),
+            CornerPlan(-60, 83, 21, 118),
+            CornerPlan(-57, 36, 26, 38),
+            CornerPlan(81, 77, 34, 72),
+            CornerPlan(-55, 72, 24, 45),
+            CornerPlan(92, 33, 34, 52),
+            CornerPlan(88, 93, 28, 101),
+        ),
+    )
+
+
+@cache
+def small_circuit() -> Circuit:
+    """A circuit of four corners and half a minute a lap, for logs that need laps and little else."""
+    return build_circuit(
+        "small",
+        (
+            CornerPlan(150, 40, 20, 180),
+            CornerPlan(-40, 30, 20, 70),
+            CornerPlan(130, 28, 20, 55),
+            CornerPlan(120, 35, 20, 160),
+        ),
+    )
+
+
+def vellmoor_road() -> Road:
+    """The road of the Vellmoor Ring: between classes A and B, with dips, a crest, bumps and a kerb."""
+    return Road(
+        features=(
+            Bump(150.0, -150.0, 60.0),  # dip where the brakes go on for corner 1
+            Bump(430.0, -260.0, 45.0),  # dip at the exit of corner 1
+            Bump(500.0, 12.0, 2.0),
+            Bump(700.0, -140.0, 40.0),  # dip under braking for corner 2
+            Bump(960.0, 10.0, 1.2),
+            KerbRidges(1308.0, 1330.0, 10.0, 1.6),  # inside kerb between corners 4 and 5
+            Bump(1450.0, -12.0, 3.0),
+            Bump(1580.0, -420.0, 45.0),  # dip in the middle of corner 6
+            RoughStretch(1960.0, 2120.0, 1.5),
+            Bump(2300.0, 8.0, 0.6),
+            Bump(2730.0, 110.0, 60.0),  # crest on the straight, and the dip behind it
+            Bump(2790.0, -110.0, 60.0),
+        )
+    )
+
+
+def random_road(circuit: Circuit, seed: int) -> Road:
+    """A road for a circuit: between classes A and B, with bumps, dips, kerbs at corner exits, a rough stretch.
+
+    Parameters
+    ----------
+    seed : int
+        The same seed gives the same road.
+
+    Returns
+    -------
+    Road
+        Bumps of 4 to 12 mm and 0.5 to 3 m; ridges of 5 to 10 mm, 1.2 to 3 m apart.
+    """
+    rng = np.random.default_rng([seed, 0x20AD])
+    features: list[Feature] = []
+    for at in rng.uniform(0.0, circuit.length_m, 6):
+        up = rng.choice([-1.0, 1.0], p=[0.3, 0.7])
+        features.append(Bump(float(at), float(up * rng.uniform(4.0, 12.0)), float(rng.uniform(0.5, 3.0))))
+    for at in rng.uniform(0.0, circuit.length_m, 3):
+        length = rng.uniform(40.0, 70.0)
+        # at 50 m/s a sixth to a third of standard gravity, up or down
+        height = rng.choice([-1.0, 1.0], p=[0.7, 0.3]) * rng.uniform(0.035, 0.07) * (length / 50.0) ** 2
+        features.append(Bump(float(at), float(1e3 * height), float(length)))
+    for i in rng.choice(len(circuit.corners), 2, replace=False):
+        start = circuit.corners[int(i)].end_m
+        spacing = rng.uniform(1.2, 3.0)
+        end = start + rng.uniform(8.0, 16.0) * spacing
+        features.append(KerbRidges(start, float(end), float(rng.uniform(5.0, 10.0)), float(spacing)))
+    start = float(rng.uniform(0.0, circuit.length_m))
+    features.append(
+        RoughStretch(start, start + float(rng.uniform(60.0, 200.0)), float(rng.uniform(1.3, 2.0)))
+    )
+    level = float(np.exp(rng.uniform(np.log(CLASS_MEAN_M3["A"]), np.log(CLASS_MEAN_M3["B"] / 1.5))))
+    return Road(psd_m3=level, features=tuple(features))

@@ -1,6 +1,6 @@
 """What can be wrong with the motorcycle or its sensors, on purpose and known: faults and look-alikes.
 
-What is on the road itself (bumps, kerb ridges, rough stretches) is in `telemetry.simulate.road`.
+What is on the road itself (bumps, kerb ridges, rough stretches) is in `telemetry.simulate.circuit`.
 """
 
 from collections.abc import Sequence
@@ -14,9 +14,8 @@ from scipy.signal import cont2discrete, lfilter
 
 from telemetry.arrays import BoolArray, End, FloatArray
 from telemetry.simulate import _kernel as kernel
-from telemetry.simulate.damper import DamperPhysics
 from telemetry.simulate.riding import Ride
-from telemetry.simulate.vehicle import DamperDrive, Vehicle, undisturbed
+from telemetry.simulate.vehicle import DamperDrive, DamperPhysics, Vehicle, undisturbed
 
 
 @dataclass(frozen=True)

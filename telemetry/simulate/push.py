@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from telemetry.bike import GRAVITY_M_S2, chassis_of
-from telemetry.simulate.road import flat_road
+from telemetry.simulate.circuit import flat_road
 from telemetry.simulate.vehicle import Ridden, Vehicle, ride, steady_drive
 
 

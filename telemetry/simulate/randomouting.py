@@ -17,8 +17,7 @@ from scipy.signal import butter, sosfiltfilt
 
 from telemetry.arrays import End, FloatArray
 from telemetry.bike import Bike
-from telemetry.simulate.circuit import Circuit, random_circuit
-from telemetry.simulate.damper import DamperPhysics
+from telemetry.simulate.circuit import CLASS_MEAN_M3, Circuit, KerbRidges, Road, random_circuit, random_road
 from telemetry.simulate.faults import (
     BracketResonance,
     ChannelClock,
@@ -41,11 +40,9 @@ from telemetry.simulate.faults import (
 )
 from telemetry.simulate.outing import Outing, Truth, damping_left, simulate_outing
 from telemetry.simulate.randombike import random_bike
-from telemetry.simulate.randomroad import random_road
 from telemetry.simulate.riding import Riding
-from telemetry.simulate.road import CLASS_MEAN_M3, KerbRidges, Road
 from telemetry.simulate.sensors import Sensors
-from telemetry.simulate.vehicle import DamperTrace, Vehicle
+from telemetry.simulate.vehicle import DamperPhysics, DamperTrace, Vehicle
 
 FaultKind = Literal[
     "sound",

@@ -14,8 +14,7 @@ from telemetry.bike import (
     spring_of,
     stand,
 )
-from telemetry.bike.attitude import steering_axis
-from telemetry.bike.equilibrium import LOADS, LoadName, sprung_loads_n
+from telemetry.bike.geometry import LOADS, LoadName, sprung_loads_n, steering_axis
 from telemetry.bike.rearend import rear_end
 from telemetry.errors import BikeFileError
 
@@ -96,7 +95,7 @@ def check_sags(bike: Bike) -> tuple[tuple[SagCheck, ...], tuple[SpringCheck, ...
     """
     sags, springs = [], []
     for end in ENDS:
-        section = bike.front if end == "front" else bike.rear
+        section = bike.end(end)
         measured = {
             name: float(value)
             for name in LOADS

@@ -8,7 +8,7 @@ from pydantic import TypeAdapter
 
 from telemetry.arrays import ENDS
 from telemetry.bike import Bike, bike_warnings, parse_bike
-from telemetry.bike.equilibrium import sag_lacks
+from telemetry.bike.geometry import sag_lacks
 from telemetry.bike.rearend import rear_end
 from telemetry.errors import BikeFileError
 from telemetry.stand.aims import Aim, reach

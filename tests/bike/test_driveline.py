@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from stand_bike import stand_bike, with_values
 
 from telemetry.bike import attitude, rollout_mm, squat
-from telemetry.bike.driveline import sprocket_radius_mm, upper_run
+from telemetry.bike.geometry import sprocket_radius_mm, upper_run
 
 
 def test_pitch_radius_of_a_sprocket():

@@ -6,8 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from rear_linkages import LINKAGES, STROKE_MM, SWINGARM, placed, rotated, wheel_force_n
 
-from telemetry.bike.linkage import solve_linkage
-from telemetry.bike.mechanism import LinkageError, build_mechanism
+from telemetry.bike.leverage import LinkageError, build_mechanism, solve_linkage
 from telemetry.bike.sections import DirectShock, RockerOnFrame, Swingarm
 
 KINDS = pytest.mark.parametrize("linkage", LINKAGES.values(), ids=LINKAGES.keys())

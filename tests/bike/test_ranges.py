@@ -10,8 +10,7 @@ from hypothesis import strategies as st
 
 from telemetry.bike import load_bike, parse_bike
 from telemetry.bike.bikefile import Bike
-from telemetry.bike.ranges import ANY_NUMBER, RANGES, check_plausible, range_of, slip
-from telemetry.bike.sections import Section
+from telemetry.bike.sections import ANY_NUMBER, RANGES, Section, check_plausible, range_of, slip
 from telemetry.cli import main
 from telemetry.errors import BikeFileError
 from telemetry.setup import SetupSheet

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 
 from telemetry.bike.sections import SpringParts
-from telemetry.bike.spring import ATMOSPHERE_N_PER_MM2, ShaftSpring
+from telemetry.bike.springs import ATMOSPHERE_N_PER_MM2, ShaftSpring
 
 STROKE = 120.0
 PARTS = {

@@ -6,7 +6,7 @@ import pytest
 from telemetry.damping.band import band_signals
 from telemetry.damping.hop import WheelHop
 from telemetry.damping.pole import fit_pole, frequency_scatter
-from telemetry.signals.decay import damping_from_record, damping_scatter
+from telemetry.signals.modes import damping_from_record, damping_scatter
 
 # No sprung mass and no spring beside the tyre's: the equation of one mass, m x'' + c x' + k x = w.
 ONE_MASS = WheelHop(mass_ratio=0.0, spring_share=0.0)

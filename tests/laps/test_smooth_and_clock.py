@@ -5,9 +5,9 @@ import pandas as pd
 import pytest
 from scipy.interpolate import make_smoothing_spline
 
-from telemetry.laps.centreline import fit_line
-from telemetry.laps.clock import thin_clock
+from telemetry.laps.gps import fit_line
 from telemetry.laps.smooth import moving_mean, penalised
+from telemetry.laps.speed import thin_clock
 
 
 def test_moving_mean_is_that_of_pandas():

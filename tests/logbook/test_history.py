@@ -1,8 +1,7 @@
-"""A run that is made again, and logbooks of an older layout: nothing is lost, and what holds is plain."""
+"""A run that is made again: nothing is lost, and what holds is plain."""
 
 import shutil
 import sqlite3
-import tarfile
 from dataclasses import replace
 from pathlib import Path
 
@@ -106,65 +105,13 @@ def load(path):
     return load_bike(path)
 
 
-@pytest.fixture
-def old_book(tmp_path):
-    """A logbook that the first layout wrote: one log, added with a bike file and again with a corrected one."""
-    with tarfile.open(Path(__file__).parent / "layout1.tar.xz") as archive:
-        archive.extractall(tmp_path, filter="data")
-    return tmp_path / "book"
-
-
-OLD, NEWER = "ra07c1d83308f6603", "rc5cd4e9995dc5e38"
-
-
-def _check_brought_up(book):
-    logbook = Logbook(book, create=False)
-    (entry,) = logbook.runs()
-    assert (entry.run_id, entry.name, entry.rider, entry.tyres) == (NEWER, "by hand", "rider 1", "soft")
-    assert [(each.run_id, each.revision) for each in logbook.history(NEWER)] == [(OLD, 1), (NEWER, 2)]
-    assert (logbook.record(OLD).given, logbook.record(NEWER).given) == ({}, {"name": "by hand"})
-    assert verify(logbook).damages == ()
-    for run_id in (OLD, NEWER):
-        assert logbook.summary(run_id).ends and "rear_wheel_mm" in logbook.traces(run_id)
-        assert logbook.log(run_id).n_rows == 260  # read from the original: the old layout kept no columns
-    return logbook
-
-
-def test_a_logbook_of_the_first_layout_is_brought_up(old_book):
-    before = {path: path.read_bytes() for path in old_book.glob("runs/*/original/*")}
-    logbook = _check_brought_up(old_book)
-    assert {path: path.read_bytes() for path in before} == before and len(before) == 2
-    with sqlite3.connect(old_book / "catalogue.sqlite") as connection:
-        assert connection.execute("PRAGMA user_version").fetchone() == (2,)
-    rebuilt = logbook.rebuild(NEWER)
-    assert rebuilt == f"{NEWER}v3" or logbook.entry(rebuilt).revision == 3
-    assert (old_book / "runs" / rebuilt / "log.parquet").is_file()
-    assert logbook.entry(rebuilt).name == "by hand" and verify(logbook).damages == ()
-
-
-def test_killed_while_it_is_brought_up(old_book, monkeypatch):
-    from telemetry.logbook import migrate
-
-    def stop(_connection, entry):
-        raise KeyboardInterrupt
-
-    with monkeypatch.context() as patch, pytest.raises(KeyboardInterrupt):
-        patch.setattr(migrate, "enter", stop)
-        Logbook(old_book)
-    with sqlite3.connect(old_book / "catalogue.sqlite") as connection:
-        assert connection.execute("PRAGMA user_version").fetchone() == (1,)
-    _check_brought_up(old_book)
-
-
-def test_the_first_layout_without_its_catalogue(old_book):
-    (old_book / "catalogue.sqlite").unlink()
-    _check_brought_up(old_book)
-
-
-def test_damage_from_before_is_found_after_it_was_brought_up(old_book):
-    (old_book / "runs" / OLD / "original" / "short.csv").write_bytes(b"damaged before")
-    (damage,) = verify(Logbook(old_book)).damages
-    assert damage.run_id == OLD and damage.path.endswith("short.csv")
+def test_a_catalogue_of_another_version_is_named(kept_files, tmp_path, quick):
+    Logbook(tmp_path / "book").add(*kept_files)
+    for version, words in ((1, "an older version"), (3, "a newer version")):
+        with sqlite3.connect(tmp_path / "book" / "catalogue.sqlite") as connection:
+            connection.execute(f"PRAGMA user_version = {version}")
+        with pytest.raises(LogbookError, match=f"{words} .catalogue schema {version}"):
+            Logbook(tmp_path / "book")
 
 
 def test_a_record_of_a_newer_version_is_not_taken_for_damage(kept_files, tmp_path, quick):

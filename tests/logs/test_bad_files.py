@@ -11,14 +11,14 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from telemetry.errors import LogError
-from telemetry.logs import read_log
+from telemetry.logs import READERS, read_log
 
 CASES = {
     "empty.csv": (b"", r"empty\.csv: is empty \(0 bytes\)"),
     "blank.csv": (b"\n  \n\n", r"blank\.csv: is empty"),
     "binary.csv": (
         bytes(range(256)) * 20,
-        r"binary\.csv: is a binary file that no reader \(Parquet, Arrow IPC, ASAM MDF, MATLAB, delimited text\)",
+        rf"binary\.csv: is a binary file that no reader \({', '.join(reader.NAME for reader in READERS)}\)",
     ),
     "picture.png": (
         b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR",

@@ -10,7 +10,7 @@ import pytest
 
 from telemetry.errors import LogError
 from telemetry.logs import read_log, textfile
-from telemetry.logs.headers import unique_names
+from telemetry.logs.rawlog import unique_names
 
 
 @pytest.mark.parametrize("pack", [gzip.compress, bytes])

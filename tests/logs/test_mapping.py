@@ -8,9 +8,8 @@ import numpy as np
 import pytest
 
 from telemetry.logs import read_log
-from telemetry.logs.mapping import MEANINGS, propose
+from telemetry.logs.mapping import MEANINGS, config_directory, propose, recall, remember, shape
 from telemetry.logs.rawlog import RawLog
-from telemetry.logs.remembered import config_directory, recall, remember, shape
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 TRUTH = {meaning: meaning for meaning in MEANINGS if meaning not in ("beacon", "acceleration")} | {

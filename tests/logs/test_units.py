@@ -11,8 +11,7 @@ from scipy import constants
 
 from telemetry.errors import LogError
 from telemetry.logs import to_unit
-from telemetry.logs.headers import split_unit
-from telemetry.logs.units import UNITS, find_unit
+from telemetry.logs.rawlog import UNITS, find_unit, split_unit
 
 # scipy.constants: CODATA and NIST SP 811 values, kept by others
 SIZES = [

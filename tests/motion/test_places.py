@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from made_ends import RATE_HZ, end_of
 
-from telemetry.motion.places import across_laps, use_by_place
+from telemetry.motion.use import across_laps, use_by_place
 
 PHASES = ("braking", "straight")
 

@@ -10,8 +10,8 @@ from made_logs import FIRST_ROW, FORK, SHOCK, codes, fork_mm, make_log, make_run
 
 from telemetry.errors import CalibrationError, ChannelError
 from telemetry.signals import to_run
-from telemetry.signals.gaps import bridge, runs
-from telemetry.signals.spikes import find_spikes
+from telemetry.signals.clean import find_spikes
+from telemetry.signals.clock import bridge, runs
 
 RATES_HZ = (100.0, 200.0, 500.0, 1000.0)
 

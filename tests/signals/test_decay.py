@@ -9,16 +9,19 @@ from hypothesis import strategies as st
 from scipy import linalg, signal
 from scipy.io import loadmat
 
-from telemetry.signals.decay import (
+from telemetry.signals.modes import (
+    Mode,
     damping_from_log_decrement,
     damping_from_record,
     damping_scatter,
+    free_decay,
     free_decay_modes,
     log_decrement,
     log_decrement_of_damping,
+    matrix_pencil,
+    modes_from_poles,
     random_decrement,
 )
-from telemetry.signals.modes import Mode, free_decay, matrix_pencil, modes_from_poles
 
 RATE_HZ = 500.0
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from telemetry.signals.noise import noise_notes, noise_share, sensor_noise_mm
+from telemetry.signals.spectra import noise_notes, noise_share, sensor_noise_mm
 
 
 @pytest.mark.parametrize("length", [100, 300, 5_000, 200_000])

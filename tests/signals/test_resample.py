@@ -8,9 +8,7 @@ from made_logs import FORK, codes, fork_mm, make_log, make_run, shock_mm
 from scipy import signal
 
 from telemetry.signals import to_run
-from telemetry.signals.gaps import runs
-from telemetry.signals.rates import find_stretches
-from telemetry.signals.resample import resample
+from telemetry.signals.clock import find_stretches, resample, runs
 
 EDGE_S = 0.2  # a filter of 24 crossings at 250 Hz reaches 0.1 s; the mirrored ends cost as much again
 

@@ -9,7 +9,7 @@ from made_logs import FORK, SHOCK, codes, fork_mm, make_log, volts
 from telemetry.errors import CalibrationError, ChannelError
 from telemetry.notes import Step
 from telemetry.signals import to_run
-from telemetry.signals.zero import check_zero, drift_between_mm, find_top_outs
+from telemetry.signals.calibrate import check_zero, drift_between_mm, find_top_outs
 
 
 def front_run(log, setup=FORK, channels=None):

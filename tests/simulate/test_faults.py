@@ -20,9 +20,9 @@ from telemetry.simulate import (
     demo_bike,
     vellmoor_ring,
 )
+from telemetry.simulate.circuit import flat_road
 from telemetry.simulate.faults import damper_drives, faulty_vehicle
 from telemetry.simulate.riding import ride_circuit
-from telemetry.simulate.road import flat_road
 from telemetry.simulate.vehicle import ride, steady_drive
 
 RIDE = ride_circuit(vellmoor_ring(), Vehicle(demo_bike()), Riding(), 3, np.random.default_rng(0))

@@ -18,7 +18,7 @@ from telemetry.bike import (
 )
 from telemetry.simulate import Vehicle, demo_bike
 from telemetry.simulate import _kernel as kernel
-from telemetry.simulate.road import RoadProfile, flat_road
+from telemetry.simulate.circuit import RoadProfile, flat_road
 from telemetry.simulate.vehicle import at_rest, constants, ride, steady_drive
 
 RATE_HZ = 500.0

@@ -6,7 +6,7 @@ from small_outing import small_outing
 
 from telemetry.bike import bike_modes, leverage_curve, static_sag, wheel_stroke_mm
 from telemetry.simulate import Bump, random_bike, random_circuit, random_road, simulate_outing
-from telemetry.simulate.road import CLASS_MEAN_M3
+from telemetry.simulate.circuit import CLASS_MEAN_M3
 
 
 @pytest.mark.parametrize("seed", range(0, 40, 2))

@@ -22,10 +22,10 @@ from telemetry.simulate import (
     random_bike,
     random_outing,
 )
+from telemetry.simulate.circuit import vellmoor_ring
 from telemetry.simulate.faults import damper_drives, faulty_vehicle
 from telemetry.simulate.riding import Riding, ride_circuit
 from telemetry.simulate.vehicle import ride, steady_drive
-from telemetry.simulate.vellmoor import vellmoor_ring
 
 STIFF = DamperPhysics(stiffness_n_per_mm=1e6, gas_bar=1e3, thinning_1_k=0.0)
 

@@ -5,8 +5,8 @@ import pytest
 
 from telemetry.bike import GRAVITY_M_S2, chassis_of, spring_of, sprung_load_n
 from telemetry.simulate import Riding, Vehicle, demo_bike, random_circuit, vellmoor_ring
+from telemetry.simulate.circuit import flat_road
 from telemetry.simulate.riding import Ride, drive_of, ride_circuit
-from telemetry.simulate.road import flat_road
 from telemetry.simulate.vehicle import ride, undisturbed
 
 VEHICLE = Vehicle(demo_bike())

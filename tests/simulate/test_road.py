@@ -5,7 +5,7 @@ import pytest
 from scipy.signal import welch
 
 from telemetry.simulate import Bump, KerbRidges, Road, RoughStretch, vellmoor_ring, vellmoor_road
-from telemetry.simulate.road import CLASS_MEAN_M3, psd_m3, random_profile_m, road_profile
+from telemetry.simulate.circuit import CLASS_MEAN_M3, psd_m3, random_profile_m, road_profile
 
 LENGTH_M = 2900.0
 

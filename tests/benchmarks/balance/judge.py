@@ -12,7 +12,7 @@ from telemetry.balance.delay import delay_notes
 from telemetry.balance.pairs import bump_ratio
 from telemetry.balance.resistance import damping_balance, verdict
 from telemetry.simulate import Bump
-from telemetry.simulate.road import REFERENCE_CYCLES_PER_M
+from telemetry.simulate.circuit import REFERENCE_CYCLES_PER_M
 
 FACTORS = (0.6, 0.75, 1 / 1.15, 1.0, 1.0, 1.0, 1.15, 1.3, 1.6)
 SMOOTH_M3, ROUGH_M3 = 1e-6, 24e-6

@@ -22,9 +22,9 @@ from telemetry.bike import (
 from telemetry.laps import Track, find_track
 from telemetry.motion import Motion, to_motion
 from telemetry.signals import Run
-from telemetry.signals.noise import sensor_noise_mm
+from telemetry.signals.spectra import sensor_noise_mm
 from telemetry.simulate import Bump, Road, Vehicle, random_bike
-from telemetry.simulate.road import RoadProfile, road_profile
+from telemetry.simulate.circuit import RoadProfile, road_profile
 from telemetry.simulate.vehicle import Drive, Ridden, exact_shaft_mm, ride, steady_drive
 
 BITS, RANGE_MM = 12, 140.0

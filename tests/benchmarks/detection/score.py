@@ -6,6 +6,7 @@ import numpy as np
 from outings import ALIKE, Outing
 
 from telemetry.damping import Oscillation, OscillationEvent
+from telemetry.damping.judge import evidence_over
 
 FOUND_SHARE = 0.3  # of the loss that an event has to cover
 MARGIN_S = 0.25
@@ -66,7 +67,7 @@ class Card:
 def score(kind: str, outing: Outing, answer: Oscillation, eased: tuple[OscillationEvent, ...] = ()) -> Card:
     """Hold an answer against the truth of its outing; ``eased`` are events at a lower threshold, for the ROC."""
     hours = float((outing.speed_m_s > 10.0).mean() * (outing.t_s[-1] - outing.t_s[0]) / 3600)
-    levels = [[e for e in eased if _over(e) >= margin] for margin in MARGINS]
+    levels = [[e for e in eased if evidence_over(e) >= margin] for margin in MARGINS]
     card = Card(kind, hours, answer.verdict, events=len(answer.events), seed=outing.plan.seed)
     for e in outing.losses:
         seconds = round(e.end_s - e.start_s, 2)
@@ -95,11 +96,6 @@ def score(kind: str, outing: Outing, answer: Oscillation, eased: tuple[Oscillati
     ]
     card.front_alarms = sum(not any(_near(v, e) for e in fronts) for v in answer.front_events)
     return card
-
-
-def _over(event) -> float:
-    """Evidence over the threshold, back from the confidence."""
-    return float(np.log(event.confidence / max(1.0 - event.confidence, 1e-12)) / 0.35)
 
 
 def _covering(events, loss):

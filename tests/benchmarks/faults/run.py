@@ -22,7 +22,7 @@ from telemetry.errors import BothEndsError
 from telemetry.logs import RawLog
 from telemetry.review import channels, sensors
 from telemetry.signals import Run, to_run
-from telemetry.signals.gaps import runs
+from telemetry.signals.clock import runs
 from telemetry.simulate import Outing, Sensors, random_circuit, simulate_outing
 from telemetry.simulate.randombike import random_bike
 
