@@ -32,7 +32,7 @@ def test_before_and_after(tmp_path, capsys, monkeypatch):
         "To reach rear rider sag",
         "tool",
         "within 3 mm",
-        "file [N/mm]",
+        "[N/mm]",
     ):
         assert words in said
     data = json.loads(out.read_text())
