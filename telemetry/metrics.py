@@ -166,6 +166,7 @@ OF_END = {metric.key: metric for metric in END_METRICS}
 # by a few degrees of oil, moves the RMS speed by a little over 1 %. Fuel moves both ends, so pitch less. Pace.
 OUTING_MM = 0.5
 OUTING_SPEED_SHARE = 0.012
+OUTING_RATIO_SHARE = 2**0.5 * OUTING_SPEED_SHARE  # the oil of each end for itself
 OUTING_PITCH_DEG = 0.02
 OUTING_TIME_SHARE = 0.003
 # Rake turns with the pitch, and 0.02 deg of it are about 0.13 mm of trail on a road-race motorcycle.
@@ -197,7 +198,7 @@ def _end_metrics(end: End) -> tuple[Metric, ...]:
 def _ratio(key: str, label: str, read: Callable[[LapSummary], float | None]) -> Metric:
     return Metric(
         f"balance.{key}", f"{label}, rear over front", "", ENDS, read, group="balance",
-        outing_share=OUTING_SPEED_SHARE, speed=True,
+        outing_share=OUTING_RATIO_SHARE, speed=True,
     )  # fmt: skip
 
 

@@ -79,7 +79,7 @@ def wheel_hop(bike: Bike, end: End) -> WheelHop:
     ----------
     end : {"front", "rear"}
     """
-    wheel, chassis = (bike.front if end == "front" else bike.rear), bike.chassis
+    wheel, chassis = bike.end(end), bike.chassis
     if wheel.unsprung_mass_kg is None or wheel.tyre_rate_n_per_mm is None:
         return WheelHop(band_hz=WIDE_BAND_HZ[end])
     if chassis is None or chassis.pitch_inertia_kg_m2 is None:

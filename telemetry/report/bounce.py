@@ -7,6 +7,7 @@ from rich.text import Text
 
 from telemetry.arrays import ENDS
 from telemetry.balance.bounce import BounceTest
+from telemetry.findings_balance import bounce_advice
 from telemetry.notes import QualityNote
 from telemetry.report.rows import Row
 from telemetry.report.terminal import indented, item, print_notes, section, table
@@ -89,6 +90,8 @@ def print_bounce(test: BounceTest, notes: Iterable[QualityNote], console: Consol
     console.print()
     for words in test.sentences:
         item(console, words)
+    if advice := bounce_advice(test):
+        item(console, advice)
     item(console, push_words(test))
     item(console, f"CAUTION  {test.caution}", style="bold")
     if test.ends:

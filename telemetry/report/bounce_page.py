@@ -6,6 +6,7 @@ import numpy as np
 
 from telemetry.arrays import ENDS
 from telemetry.balance.bounce import BounceTest
+from telemetry.findings_balance import bounce_advice
 from telemetry.notes import QualityNote
 from telemetry.report import page
 from telemetry.report.bounce import (
@@ -42,7 +43,7 @@ def bounce_html(test: BounceTest, notes: Iterable[QualityNote] = ()) -> str:
         f"<style>{STYLE}</style>",
         "<h1>Bounce test</h1>",
         page.paragraph(f"{test.bike}: {test.source}", "meta"),
-        page.items(test.sentences, "verdicts", ordered=True),
+        page.items([*test.sentences, *filter(None, [bounce_advice(test)])], "verdicts", ordered=True),
     ]
     if test.picture is not None:
         body.append(
