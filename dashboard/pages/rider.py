@@ -8,7 +8,6 @@ from dash import Dash, Input, Output, dcc, html
 
 from dashboard import scene as scenes
 from dashboard.figures.track import proportions, track_map
-from dashboard.lapmap import track_picture
 from dashboard.pages import parts
 from dashboard.pages.parts import Screen
 from dashboard.places import Place, grouped
@@ -22,6 +21,7 @@ from telemetry.damping.verdict import NEARLY_ALL
 from telemetry.findings_damping import front_suspected, lost_all_through, slow_loss_judged
 from telemetry.motion import EndSummary
 from telemetry.report.damping import damping_headline
+from telemetry.report.lap import track_picture
 from telemetry.wording import CHANGE_CAUTION, laps_words, measured_time, number, percent, sentence, times
 
 PATH = "/rider"
@@ -82,7 +82,7 @@ def _all_laps_unless_chosen(view: View) -> View:
 
 def render(shelf: Shelf, scene: Scene, screen: Screen) -> dict[str, Any]:
     """Everything on the page that follows the lap or the theme, by its id."""
-    picture = track_picture(shelf, scene, label_offset=_LABEL_OFFSET)
+    picture = track_picture(scene, label_offset=_LABEL_OFFSET)
     without = replace(picture, spots=tuple(spot for spot in picture.spots if spot.kind == "bottomed"))
     return {
         "rider-says": headline(scene),

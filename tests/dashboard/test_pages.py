@@ -147,7 +147,7 @@ def test_a_failing_page_is_logged_and_said_without_its_insides(logbook, caplog, 
     def breaks(*_):
         raise RuntimeError("secret insides")
 
-    monkeypatch.setattr("dashboard.scene.travel_picture", breaks)
+    monkeypatch.setattr("dashboard.pages.review.travel_picture", breaks)
     with caplog.at_level(logging.ERROR):
         _, title, said = opened(logbook, "/", "?run=after")
     assert title == "Failed" and "secret" not in said
