@@ -27,8 +27,8 @@ THRESHOLDS_BLIND = {0.75: 8.0, 1.0: 8.0, 1.5: 8.0, 2.0: 8.0, 3.0: 8.0}
 SHORTEST_S = 0.3
 # Log odds that a candidate is a real loss: logistic regression on its evidence over the threshold and its length [s],
 # over 1576 candidates of 380 outings of tests/benchmarks/detection (choosing seeds 300000 to 430060, sound and failing
-# in every way). It gave 0.16 to 0.20 and 3.6 to 4.3, with and without strongly one-sided sound dampers. The constant was
-# fitted once more, over 789 events, after `same_speed` had taken out most of the false ones: -1.2 to -1.3.
+# in every way). It gave 0.16 to 0.20 and 3.6 to 4.3, without and with strongly one-sided sound dampers. The constant
+# was fitted once more, over 789 events, after `same_speed` had taken out most of the false ones: -1.2 to -1.3.
 LOG_ODDS, LOG_ODDS_PER_EVIDENCE, LOG_ODDS_PER_S = -1.5, 0.17, 4.2
 # An event is clearly likelier a loss than not. A choice of ours.
 LEAST_CONFIDENCE = 0.6
@@ -57,7 +57,7 @@ def judge(heard: Heard, motion: Motion, track: Track, bike: Bike, *, ease: float
     Parameters
     ----------
     ease : float
-        Ask for so much less evidence: what it finds beyond the usual has a confidence below 0.5. For the benchmark.
+        Ask for so much less evidence: what it finds beyond the usual has less than `LEAST_CONFIDENCE`. For the benchmark.
     """
     equation, grid = heard.equation, heard.grid
     no_news = np.zeros(len(equation.t_s))
