@@ -57,7 +57,7 @@ def judge(heard: Heard, motion: Motion, track: Track, bike: Bike, *, ease: float
     Parameters
     ----------
     ease : float
-        Ask for so much less evidence: what it finds beyond the usual has less than `LEAST_CONFIDENCE`. For the benchmark.
+        Ask for so much less evidence, for benchmarks: what it finds beyond the usual is below `LEAST_CONFIDENCE`.
     """
     equation, grid = heard.equation, heard.grid
     no_news = np.zeros(len(equation.t_s))
