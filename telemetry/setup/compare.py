@@ -295,7 +295,10 @@ def _cautions_of_changes(
         cautions.append(f"Only one of the sheets says: {', '.join(one)}. Whether these differ is not known.")
     if no_sheet:
         else_ = "else " if changed else ""
-        cautions.append(f"There is not a setup sheet for both runs, so what {else_}was changed is not known.")
+        cautions.append(
+            f"There is not a setup sheet for both runs, so what {else_}was changed is not known. With what was changed "
+            "written down the numbers it should move are looked at first, and smaller differences are found."
+        )
     turned = [change for change in changed if change.kind != "condition"]
     if len(turned) > 1:
         cautions.append(
