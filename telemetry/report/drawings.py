@@ -8,7 +8,7 @@ import numpy as np
 from telemetry.arrays import ENDS, End
 from telemetry.report import svg
 from telemetry.report.figures import Curve, Drawing, Halves, Upright
-from telemetry.report.lap import TrackPicture, TravelPicture
+from telemetry.report.lap import TrackPicture, TravelPicture, thinned
 
 WIDTH = 720.0
 _LEFT, _RIGHT = 40.0, 712.0
@@ -77,7 +77,7 @@ def _travel_panel(picture: TravelPicture, end: End, x: svg.Scale, y: svg.Scale) 
     body.append(svg.line(x.start, y(stroke), x.stop, y(stroke), class_="stroke-end"))
     title = f"{end} wheel travel [mm], dashed: full stroke {stroke:.0f} mm"
     body.append(svg.text(x.start, title_y, title, class_=f"{end} name"))
-    px, py = svg.thinned(picture.x, picture.travel_mm[end])
+    px, py = thinned(picture.x, picture.travel_mm[end])
     px, py = x.array(px), y.array(py)
     body.append(svg.element("path", d=svg.area_path(px, py, y.start), class_=f"{end} area"))
     body.append(svg.element("path", d=svg.trace_path(px, py), class_=f"{end} trace"))
@@ -164,7 +164,7 @@ def _half_axis(picture: Halves, end: End, y: svg.Scale, x: svg.Scale) -> list[st
 
 def _curve(curve: Curve, x: svg.Scale, y: svg.Scale) -> list[str]:
     inside = (curve.x >= x.low - 1e-9) & (curve.x <= x.high + 1e-9)
-    px, py = svg.thinned(curve.x[inside], curve.y[inside])
+    px, py = thinned(curve.x[inside], curve.y[inside])
     px, py = x.array(px), y.array(py)
     line = svg.element(
         "path", d=svg.trace_path(px, py), class_=f"{curve.end} {'trace' if curve.own else 'other'}"

@@ -15,6 +15,7 @@ from telemetry.motion.summary import StopEvent
 from telemetry.report.blocks import Figure, Medium, Section, Sentence, section
 from telemetry.report.damping import sure_percent
 from telemetry.report.scope import Scope
+from telemetry.report.svg import pieces
 from telemetry.summary import LapSummary, Summary, Traces
 from telemetry.wording import STOP_WORDS, interval, lap_time, lap_words, number, place_words
 
@@ -23,6 +24,8 @@ M_S_TO_KM_H = 3.6
 DISTANCE_TITLE = "distance along the lap [m]"
 # More labels than this along the axis would be written over each other.
 MOST_LABELS = 6
+# Twice the pixels a trace has on a wide screen; more is not seen and only costs drawing time.
+POINTS = 2000
 # A lap of 4 km at this count has a point every 3 m: finer than a line is wide.
 MAP_POINTS = 1400
 # Corner numbers stand this far beside the line, as a share of the size of the map.
@@ -106,20 +109,29 @@ def stretch(
 
 
 def spans(flag: FloatArray, x: FloatArray) -> list[tuple[float, float]]:
-    """Where ``flag`` is not zero, as (from, to) along x.
+    """Where ``flag`` is not zero, as (from, to) along x; both of shape (n_samples,)."""
+    last = len(x) - 1
+    return [(float(x[part.start]), float(x[min(part.stop, last)])) for part in pieces(flag != 0)]
+
+
+def thinned(x: FloatArray, y: FloatArray, points: int = POINTS) -> tuple[FloatArray, FloatArray]:
+    """At most ``points`` of the samples, with the extremes of every piece kept; none is invented or moved.
+
+    Gaps (NaN) as long as two of the points drawn stay gaps.
 
     Parameters
     ----------
-    flag, x : ndarray of shape (n_samples,)
-
-    Returns
-    -------
-    list of (float, float)
+    x, y : ndarray of shape (n_samples,)
+        x never falls and has no NaN.
     """
-    marked = np.concatenate(([False], flag != 0, [False]))
-    edges = np.flatnonzero(marked[1:] != marked[:-1])
-    last = len(x) - 1
-    return [(float(x[a]), float(x[min(b, last)])) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    if len(x) <= points:
+        return x, y
+    from tsdownsample import MinMaxDownsampler
+
+    kept = MinMaxDownsampler().downsample(
+        np.ascontiguousarray(x), np.ascontiguousarray(y), n_out=points - points % 2
+    )
+    return x[kept], y[kept]
 
 
 @dataclass(frozen=True)
