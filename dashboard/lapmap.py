@@ -11,8 +11,8 @@ from dashboard.urlstate import View
 from dashboard.words import event_place, stop_sentence
 from telemetry.arrays import FloatArray
 from telemetry.damping.oscillation import OscillationEvent
-from telemetry.report.labels import beside
-from telemetry.report.rows_damping import sure_percent
+from telemetry.report.damping import sure_percent
+from telemetry.report.lap import beside
 from telemetry.wording import number
 
 # Corner numbers stand this far beside the line, as a share of the size of the map.

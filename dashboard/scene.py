@@ -3,9 +3,7 @@
 Arranging only: every number comes ready from the review.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import TypeVar
 
 import numpy as np
 
@@ -15,93 +13,26 @@ from dashboard.shelf import Shelf
 from dashboard.stretch import Stretch, spans, stretch
 from dashboard.urlstate import View
 from telemetry.arrays import ENDS, End, FloatArray
-from telemetry.balance.balance import Balance
-from telemetry.damping.oscillation import OscillationEvent, RejectedCandidate
-from telemetry.laps import lap_length_m
-from telemetry.motion import EndSummary, PlaneSummary, StopEvent, judged_ends
+from telemetry.report import Scope
 from telemetry.summary import LapSummary, Summary
 from telemetry.wording import STOP_WORDS, number
 
 M_S_TO_KM_H = 3.6
 # More labels than this along the axis would be written over each other.
 _MOST_LABELS = 6
-_Stretch = TypeVar("_Stretch", OscillationEvent, RejectedCandidate)
 
 
 @dataclass(frozen=True)
-class Scene:
-    """One run and the lap that is looked at; ``lap`` is None for the whole run."""
+class Scene(Scope):
+    """A scope with its view, and where its samples are."""
 
     view: View
-    summary: Summary
-    lap: LapSummary | None
     stretch: Stretch
 
     @property
-    def ends(self) -> Mapping[End, EndSummary]:
-        """Both ends, over the lap or the run."""
-        return self.lap.ends if self.lap else self.summary.ends
-
-    @property
-    def balance(self) -> Balance:
-        """Balance, over the lap or the run."""
-        return self.lap.balance if self.lap else self.summary.balance
-
-    @property
-    def planes(self) -> dict[End, PlaneSummary]:
-        """Travel and speed of the ends that were judged, at the chosen place of measurement."""
-        return {
-            end: found.shaft if self.view.plane == "shaft" else found.wheel
-            for end, found in judged_ends(self.ends).items()
-        }
-
-    @property
     def stroke_mm(self) -> dict[End, float]:
-        """The travel each end may use, at the chosen place of measurement. [mm]"""
-        return {
-            end: found.stroke_mm if self.view.plane == "shaft" else found.wheel_stroke_mm
-            for end, found in judged_ends(self.ends).items()
-        }
-
-    @property
-    def speed_split_mm_s(self) -> dict[End, float]:
-        """Where low and high speed part, which the bike file says for the shaft only. [mm/s]"""
-        if self.view.plane != "shaft":
-            return {}
-        values = self.summary.bike_values
-        return {end: values[key] for end in self.planes if (key := f"{end}.speed_split_mm_s") in values}
-
-    @property
-    def lap_length_m(self) -> float | None:
-        """Of a complete lap; None where it is not known. [m]"""
-        return lap_length_m(self.summary.laps)
-
-    @property
-    def stops(self) -> tuple[StopEvent, ...]:
-        """Everything that hit a stop, in order of time."""
-        found = [stop for end in self.ends.values() for stop in (*end.bottomed, *end.topped_out)]
-        return tuple(sorted(found, key=lambda stop: stop.time_s))
-
-    @property
-    def oscillations(self) -> tuple[OscillationEvent, ...]:
-        """Stretches in which the rear rang, in order of time."""
-        return self._shown(self.summary.oscillation.events)
-
-    @property
-    def front_oscillations(self) -> tuple[OscillationEvent, ...]:
-        """Stretches in which the front rang, which is another fault."""
-        return self._shown(self.summary.oscillation.front_events)
-
-    @property
-    def rejected(self) -> tuple[RejectedCandidate, ...]:
-        """Stretches that looked like lost damping at first."""
-        return self._shown(self.summary.oscillation.rejected)
-
-    def _shown(self, stretches: tuple[_Stretch, ...]) -> tuple[_Stretch, ...]:
-        if self.lap is None:
-            return stretches
-        start_s, end_s = self.lap.start_s, self.lap.end_s
-        return tuple(one for one in stretches if one.end_s > start_s and one.start_s < end_s)
+        """The travel each end may use, where it is measured. [mm]"""
+        return {end: at.stroke_mm for end, at in self.judged.items()}
 
 
 def chosen_lap(summary: Summary, view: View) -> LapSummary | None:
@@ -131,7 +62,7 @@ def open_scene(shelf: Shelf, view: View) -> Scene:
         number=lap.lap if lap else None,
         against=view.against,
     )
-    return Scene(replace(view, zoom=within(view.zoom, shown.x)), summary, lap, shown)
+    return Scene(summary, lap, view.plane, replace(view, zoom=within(view.zoom, shown.x)), shown)
 
 
 def samples(shelf: Shelf, scene: Scene, name: str) -> FloatArray | None:
@@ -148,7 +79,7 @@ def travel_picture(shelf: Shelf, scene: Scene) -> TravelPicture:
     plane = scene.view.plane
     travel_mm: dict[End, FloatArray] = {}
     masked: dict[End, tuple[Band, ...]] = {}
-    for end in scene.planes:
+    for end in scene.judged:
         found = samples(shelf, scene, f"{end}_{plane}_mm")
         if found is not None:
             travel_mm[end] = found

@@ -23,7 +23,7 @@ Group = Literal["travel", "speed", "balance", "bump", "chassis", "damping", "lap
 
 def decimals_of(unit: str) -> int:
     """Decimals of a number in this unit, where its metric says nothing else. Ratios are compared to a thousandth."""
-    return {"mm": 1, "mm/s": 0, "deg": 2, "s": 2, "%": 0, "Hz": 1, "ms": 0, "N": 0}.get(unit, 3)
+    return {"mm": 1, "mm/s": 0, "deg": 2, "s": 2, "%": 0, "Hz": 1, "ms": 0, "N": 0, "times": 0}.get(unit, 3)
 
 
 @dataclass(frozen=True)
@@ -261,6 +261,16 @@ BY_KEY = {metric.key: metric for metric in COMPARED}
 def _plain(key: str, label: str, unit: str = "", decimals: int | None = None, scale: float = 1.0) -> Metric:
     """A number that a table holds ready: its subject is the number itself."""
     return Metric(key, label, unit, (), lambda value: None if value is None else scale * value, decimals)
+
+
+def pushed(key: str, label: str, unit: str = "", decimals: int | None = None, scale: float = 1.0) -> Metric:
+    """A number of an end that was pushed by hand: the attribute of its name."""
+
+    def read(end: Any) -> float | None:
+        value = getattr(end, key)
+        return None if value is None else scale * value
+
+    return Metric(key, label, unit, (), read, decimals)
 
 
 def _times(label: str) -> Metric:

@@ -11,7 +11,7 @@ from dashboard.theme import GRAPH_CONFIG, Theme, named
 from dashboard.urlstate import View, to_query
 from dashboard.words import lap_name
 from telemetry.logbook import RunEntry
-from telemetry.summary import Finding, LapSummary, Summary
+from telemetry.summary import LapSummary, Summary
 
 NAV = (
     ("/runs", "Runs"),
@@ -194,17 +194,6 @@ def table(
 def sentences(words: Sequence[str]) -> html.Ol:
     """Verdicts, read aloud in this order; the first is the largest."""
     return html.Ol([html.Li(sentence) for sentence in words], className="verdicts")
-
-
-def finding(found: Finding) -> html.Li:
-    """One thing worth trying; its caution stands above the list."""
-    return html.Li(
-        [
-            html.H3(found.title),
-            html.P(found.evidence),
-            html.P([html.B("What to do: "), found.suggestion]),
-        ]
-    )
 
 
 def cautions(words: Iterable[str]) -> Any:

@@ -21,7 +21,7 @@ from telemetry.damping.oscillation import FALLING, IN_DOUBT, dampers_in_doubt
 from telemetry.damping.verdict import NEARLY_ALL
 from telemetry.findings_damping import front_suspected, lost_all_through, slow_loss_judged
 from telemetry.motion import EndSummary
-from telemetry.report.rows_damping import damping_headline
+from telemetry.report.damping import damping_headline
 from telemetry.wording import CHANGE_CAUTION, laps_words, measured_time, number, percent, sentence, times
 
 PATH = "/rider"

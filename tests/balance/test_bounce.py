@@ -14,7 +14,7 @@ from telemetry.bike.modes import SpringEnd
 from telemetry.cli import main
 from telemetry.findings_balance import bounce_advice
 from telemetry.motion import EndMotion, Motion
-from telemetry.report.bounce_page import bounce_html
+from telemetry.report.bounce import bounce_html
 from telemetry.simulate.push import HandPush
 
 RATE_HZ = 200.0

@@ -1,15 +1,6 @@
 from made_up import made_up
 
 from dashboard import words
-from dashboard.pages.trust import SEVERITY
-from telemetry.report.words import SEVERITY_WORDS
-
-
-def test_paper_and_screen_call_a_severity_the_same():
-    # but for the mark and for capitals
-    assert {kind: said.lstrip("✕! ").lower() for kind, said in SEVERITY.items()} == {
-        kind: said.lower() for kind, said in SEVERITY_WORDS.items()
-    }
 
 
 def test_a_place_for_the_rider():

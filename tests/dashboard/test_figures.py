@@ -1,5 +1,6 @@
 import base64
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -9,10 +10,13 @@ from made_up import BOTTOM_AT_M, CORNERS, LAP_M, LAP_S, RING_AT_M, MadeUpLogbook
 
 from dashboard import scene as scenes
 from dashboard import theme
-from dashboard.figures import bump, compare, course, histogram, ringing, spectrum, trace, track, travel
+from dashboard.figures import compare, trace, track, travel
+from dashboard.figures.halves import drawn as drawn_figure
 from dashboard.lapmap import track_picture
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View
+from telemetry.report import Scope, whole_run
+from telemetry.report import figures as pictures
 
 
 def scene_of(made, **view):
@@ -133,8 +137,9 @@ def test_an_empty_log_still_makes_pictures():
 
 def test_histograms_are_back_to_back_with_the_shares_of_the_review(lap):
     _, scene = lap
-    found = {end: plane.speed_histogram for end, plane in scene.planes.items()}
-    drawn = histogram.speed_histogram(found, theme.LIGHT, plane="wheel", split_mm_s={"front": 150.0})
+    found = {end: at.end.shaft.speed_histogram for end, at in scene.judged.items()}
+    split = replace(scene.summary, bike_values={"front.speed_split_mm_s": 150.0})
+    drawn = drawn_figure(pictures.speed_picture(Scope(split, scene.lap, "shaft")), theme.LIGHT)
     front, rear = drawn.data[0], drawn.data[1]
     assert (front.yaxis, rear.yaxis) == ("y", "y2")
     np.testing.assert_allclose(front.y[::2], 100 * np.array(found["front"].share))
@@ -146,33 +151,25 @@ def test_histograms_are_back_to_back_with_the_shares_of_the_review(lap):
 
 def test_each_half_repeats_the_other_end_as_an_outline(lap):
     _, scene = lap
-    found = {end: plane.speed_histogram for end, plane in scene.planes.items()}
-    drawn = histogram.speed_histogram(found, theme.LIGHT, plane="wheel")
+    drawn = drawn_figure(pictures.speed_picture(scene), theme.LIGHT)
     outline = drawn.data[2]
     assert outline.yaxis == "y" and outline.line.color == theme.LIGHT.rear
-    assert max(outline.y) == pytest.approx(100 * max(found["rear"].share))
+    share = scene.ends["rear"].wheel.speed_histogram.share
+    assert max(outline.y) == pytest.approx(100 * max(share))
 
 
-def test_travel_use_has_the_range_of_the_review(lap):
+def test_travel_use_has_the_values_of_the_review(lap):
     _, scene = lap
-    planes = scene.planes
-    drawn = histogram.travel_use(
-        {end: plane.travel_histogram for end, plane in planes.items()},
-        {end: plane.travel for end, plane in planes.items()},
-        scene.stroke_mm,
-        theme.LIGHT,
-        plane="wheel",
-    )
-    bars = [line for line in drawn.data if line.yaxis in ("y3", "y4") and line.mode == "lines"]
-    assert list(bars[0].x) == [planes["front"].travel.min_mm, planes["front"].travel.max_mm]
-    assert list(bars[1].x) == [planes["rear"].travel.min_mm, planes["rear"].travel.max_mm]
+    drawn = drawn_figure(pictures.use_picture(scene), theme.LIGHT)
+    travel_mm = scene.ends["front"].wheel.travel
+    here = {note.text: note.x for note in drawn.layout.annotations}
+    assert here[f"maximum {travel_mm.max_mm:.0f}"] == travel_mm.max_mm
+    assert here[f"median {travel_mm.median_mm:.0f}"] == travel_mm.median_mm
 
 
 @pytest.mark.parametrize("ends", [(), ("front",), ("rear",)])
 def test_histograms_of_fewer_ends(ends):
-    found = made_up(ends=("front", "rear")).summary.ends
-    some = {end: found[end].wheel.speed_histogram for end in ends}
-    drawn = histogram.speed_histogram(some, theme.LIGHT, plane="wheel")
+    drawn = drawn_figure(pictures.speed_picture(whole_run(made_up(ends=ends).summary)), theme.LIGHT)
     missing = [note.text for note in drawn.layout.annotations if "not judged" in note.text]
     assert len(missing) == 2 - len(ends)
 
@@ -283,7 +280,7 @@ def balanced():
 
 
 def test_the_same_bump_is_drawn_back_to_back_with_the_other_end_repeated(balanced):
-    drawn = bump.mirrored_response(balanced.balance.same_bump.response, theme.DARK)
+    drawn = drawn_figure(pictures.response_picture(balanced.balance.same_bump.response), theme.DARK)
     front, rear, other_in_front, other_in_rear = drawn.data
     assert (front.yaxis, rear.yaxis) == ("y", "y2")
     assert drawn.layout.yaxis.range == drawn.layout.yaxis2.range[::-1]  # one scale, both outwards
@@ -294,18 +291,18 @@ def test_the_same_bump_is_drawn_back_to_back_with_the_other_end_repeated(balance
 
 
 def test_the_spectrum_is_the_root_of_the_density_and_names_the_bands(balanced):
-    drawn = spectrum.mirrored_spectra(balanced.frequencies, theme.LIGHT)
+    drawn = drawn_figure(pictures.spectra_picture(balanced.frequencies), theme.LIGHT)
     front = drawn.data[0]
     place = list(front.x).index(2.5)
     assert front.y[place] == pytest.approx(np.sqrt(900.0))
-    assert front.x[-1] <= spectrum.HIGHEST_HZ
+    assert front.x[-1] <= pictures.HIGHEST_HZ
     boxes = {(shape.x0, shape.x1, shape.y0) for shape in drawn.layout.shapes}
     assert boxes == {(1.5, 4.0, 0.5), (11.0, 18.0, 0.5), (1.5, 4.0, 0.0), (11.0, 18.0, 0.0)}
     assert [note.text for note in drawn.layout.annotations].count("wheel hop") == 2
 
 
 def test_the_course_has_a_dot_a_lap_with_its_interval(balanced):
-    drawn = course.damping_course(balanced.oscillation.course, theme.LIGHT)
+    drawn = drawn_figure(pictures.course_picture(balanced.oscillation.course), theme.LIGHT)
     rear = drawn.data[1]
     assert list(rear.x) == [1, 2, 3] and list(rear.y) == pytest.approx([0.35, 0.3, 0.25])
     assert list(rear.error_y.array) == pytest.approx([0.1] * 3)
@@ -314,10 +311,10 @@ def test_the_course_has_a_dot_a_lap_with_its_interval(balanced):
 
 def test_a_ringing_is_shown_on_one_scale_with_the_front_and_against_healthy_damping(balanced):
     seen = balanced.oscillation.events[0].seen
-    drawn = ringing.ringing_trace(seen, theme.LIGHT)
+    drawn = drawn_figure(pictures.ringing_picture(seen), theme.LIGHT)
     front, rear = drawn.data
     assert (front.yaxis, rear.yaxis) == ("y", "y2") and max(rear.y) > 5 * max(front.y)
     assert drawn.layout.yaxis.range == drawn.layout.yaxis2.range[::-1]
     assert rear.x[0] == 60.0 and rear.x[1] - rear.x[0] == pytest.approx(0.02)
-    own, healthy = ringing.ringing_spectrum(seen, theme.LIGHT).data
+    own, healthy = drawn_figure(pictures.spectrum_picture(seen), theme.LIGHT).data
     assert own.x[int(np.argmax(own.y))] == 15.0 and healthy.line.dash == "dash"

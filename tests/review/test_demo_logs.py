@@ -5,27 +5,23 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from demo_reviews import demo_review
 
 from telemetry.bike import (
     GRAVITY_M_S2,
     damper_force_n,
     leverage_curve,
-    load_bike,
     sprung_load_n,
     wheel_rate_n_per_mm,
 )
-from telemetry.logs import read_log
-from telemetry.review import review
 from telemetry.setup import compare, load_sheet
 from telemetry.simulate import SCENARIOS, simulate_scenario
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 
 
-@cache
 def reviewed(name):
-    scenario = SCENARIOS[name]
-    return review(read_log(FIXTURES / scenario.file_name), load_bike(FIXTURES / scenario.bike_file)).summary
+    return demo_review(name).summary
 
 
 @cache
