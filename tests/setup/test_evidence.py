@@ -238,3 +238,10 @@ def test_rows_that_should_move_are_found_sooner_and_only_that_way():
 def test_laps_that_all_read_the_same_have_no_interval():
     row = compare_laps(_rows(np.full((4, 1), 5.0), np.full((4, 1), 6.0))).rows[0]
     assert (row.ci95, row.verdict) == (None, "no clear difference")
+
+
+def test_spread_of_laps_is_the_sample_standard_deviation():
+    # NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.6: s with n - 1; 2, 4, 4, 4, 5, 5, 7, 9 have s = 2.13809
+    found = lap_values(range(1, 9), [2, 4, 4, 4, 5, 5, 7, 9])
+    assert (found.mean, found.sd) == (5.0, pytest.approx(np.sqrt(32 / 7)))
+    assert lap_values([1], [3.0]).sd is None
