@@ -24,7 +24,7 @@ from telemetry.motion import Motion
 def find_oscillation(motion: Motion, track: Track, bike: Bike) -> Oscillation:
     """Look for stretches in which the rear wheel hop rang as if hardly damped.
 
-    The rear wheel's equation of motion is learned from the outing, with the front's news of the road in it;
+    The rear wheel's equation of motion is learned from the outing, with what the front met of the road in it;
     short blocks then tell how likely lost and healthy damping are, and candidates have to answer questions.
 
     Parameters
@@ -88,7 +88,7 @@ def _judged_share(heard: Heard, motion: Motion, track: Track) -> float:
 
 
 def _limits(heard: Heard, judged: Judged) -> tuple[DetectionLimit, ...]:
-    """What loss this log could show; nothing without the front's news."""
+    """What loss this log could show; nothing without the front and ground speed."""
     if not judged.looked_at:
         return ()
     return detection_limits(heard, judged.looked_at)
