@@ -97,6 +97,7 @@ def _table(block: Table, printer: Printer) -> Any:
         [[_cell(cell, printer.view) for cell in row] for row in rows],
         block.caption or printer.title,
         classes=[_look(column) for column in columns],
+        unseen=not block.caption,  # the heading above says it
     )
 
 

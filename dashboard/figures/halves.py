@@ -23,7 +23,6 @@ def halves_figure(picture: Halves, theme: Theme) -> go.Figure:
     """Both halves on one x axis, each end solid and filled in its own, the other end repeated as a dashed line."""
     suffix = f" {picture.unit}" if len(picture.unit) <= 2 and picture.unit else ""
     outward = {"fixedrange": True, "nticks": 4, "ticksuffix": suffix, "zeroline": True}
-    whole = picture.x_title == "lap"
     return go.Figure(
         data=[_curve(curve, picture, theme) for curve in sorted(picture.curves, key=lambda one: not one.own)],
         layout={
@@ -41,7 +40,7 @@ def halves_figure(picture: Halves, theme: Theme) -> go.Figure:
                 "position": 0,
                 "showgrid": False,
                 "unifiedhovertitle": {"text": hover_title(picture.x_title)},
-                **({"dtick": max(1, round(np.ptp(picture.x_range) / 12))} if whole else {}),
+                **_ticks(picture),
             },
             "yaxis": {**outward, "domain": [0.5, 1.0], "range": [-picture.below, picture.top]},
             "yaxis2": {
@@ -63,6 +62,16 @@ def halves_figure(picture: Halves, theme: Theme) -> go.Figure:
             ],
         },
     )
+
+
+def _ticks(picture: Halves) -> dict:
+    """Words where the axis has no numbers, whole numbers for laps; else what plotly chooses."""
+    if picture.ticks:
+        return {
+            "tickvals": [at for at, _ in picture.ticks],
+            "ticktext": [words for _, words in picture.ticks],
+        }
+    return {"dtick": max(1, round(np.ptp(picture.x_range) / 12))} if picture.x_title == "lap" else {}
 
 
 def hover_title(title: str) -> str:

@@ -6,7 +6,6 @@ from typing import Any
 
 from dash import Dash, Input, Output, dcc, html
 
-from dashboard.figures.damper import damper_course
 from dashboard.pages import parts
 from dashboard.pages.parts import Screen, section
 from dashboard.printer import Printer
@@ -108,19 +107,13 @@ def histories(found: Histories, theme: Theme) -> list[Any]:
                 html.Pre('[rear.damper]\nid = "..."\nserviced = 2026-05-01'),
             )
         ]
-    return [_history(name, runs, place, theme) for place, (name, runs) in enumerate(found.items())]
+    return [_history(name, runs, theme) for name, runs in found.items()]
 
 
-def _history(name: str, runs: tuple[DamperRun, ...], place: int, theme: Theme) -> html.Section:
+def _history(name: str, runs: tuple[DamperRun, ...], theme: Theme) -> html.Section:
     told = history_document(name, runs)
     return section(
         told.title,
-        parts.graph(
-            f"damper-course-{place}",
-            damper_course(runs, theme),
-            "low",
-            f"Damping ratio of damper {name} from outing to outing; the table below has the numbers.",
-        ),
         *(block for one in told.sections for block in Printer(View(), theme).blocks(one)),
     )
 

@@ -159,7 +159,12 @@ def graph(name: str, figure: Any, height: str, label: str, *, proportions: float
 
 
 def table(
-    head: Sequence[str], rows: Iterable[Sequence[Any]], caption: str, *, classes: Sequence[str] = ()
+    head: Sequence[str],
+    rows: Iterable[Sequence[Any]],
+    caption: str,
+    *,
+    classes: Sequence[str] = (),
+    unseen: bool = False,
 ) -> html.Div:
     """A table with a caption; the first cell of a row is its heading. ``classes`` are per column."""
     columns = [*classes, *[""] * (len(head) - len(classes))]
@@ -175,7 +180,7 @@ def table(
     return html.Div(
         html.Table(
             [
-                html.Caption(caption),
+                html.Caption(caption, className="unseen" if unseen else None),
                 html.Thead(
                     html.Tr(
                         [html.Th(words, scope="col", className=columns[i] or None) for i, words in enumerate(head)]

@@ -9,20 +9,20 @@ from dash.exceptions import PreventUpdate
 from dashboard import scene as scenes
 from dashboard.figures import trace, track, travel
 from dashboard.figures.halves import drawn
-from dashboard.lapmap import track_picture
 from dashboard.pages import parts
 from dashboard.pages.parts import Screen, section
 from dashboard.printer import Printer
 from dashboard.scene import Scene
 from dashboard.shelf import Shelf
 from dashboard.theme import Theme
-from dashboard.thin import POINTS, packed_line, window
+from dashboard.thin import packed_line, window
 from dashboard.urlstate import View, parse, to_query
 from telemetry.arrays import ENDS, FloatArray
 from telemetry.findings import travel_sentence
 from telemetry.report import review_document
 from telemetry.report.blocks import Document, Figure, Section
 from telemetry.report.document import named_corners
+from telemetry.report.lap import POINTS, track_picture, travel_picture
 from telemetry.wording import lap_time, lap_words, number
 
 PATH = "/"
@@ -151,8 +151,8 @@ def _zoom_bar() -> html.Div:
 def render(shelf: Shelf, scene: Scene, screen: Screen) -> dict[str, Any]:
     """Everything on the page that follows the lap, the plane, the axis or the theme, by its id."""
     view, theme = scene.view, screen.theme
-    picture = scenes.travel_picture(shelf, scene)
-    where = track_picture(shelf, scene)
+    picture = travel_picture(scene)
+    where = track_picture(scene)
     told, printer = review_document(scene), Printer(view, theme)
     return {
         "lead": lead(scene),
@@ -168,7 +168,7 @@ def render(shelf: Shelf, scene: Scene, screen: Screen) -> dict[str, Any]:
         **_figures(told, theme),
         "numbers": [printer.section(told[name]) for name in ("ends", "balance")],
         "trace": trace.stacked(
-            scenes.raw_channels(shelf, scene),
+            scenes.raw_channels(scene),
             scene.stretch.x,
             scene.stretch.title,
             theme,
@@ -270,9 +270,9 @@ def zoom_answer(shelf: Shelf, wanted: Zoom, search: str) -> list[Any]:
     scene = scenes.open_scene(shelf, parse(search))
     x = scene.stretch.x
     zoom = None if wanted == "all" else travel.within(wanted, x)
-    picture = scenes.travel_picture(shelf, scene)
+    picture = travel_picture(scene)
     return [
         zoomed(travel.lines(picture), x, zoom),
-        zoomed(trace.lines(scenes.raw_channels(shelf, scene)), x, zoom),
+        zoomed(trace.lines(scenes.raw_channels(scene)), x, zoom),
         said_of_axis(scene) + said_of_thinning(x, zoom),
     ]

@@ -88,7 +88,8 @@ def fit_pole(products: FloatArray, hop: WheelHop, most_damping: float = MOST_DAM
     for _ in range(SEARCH_ROUNDS - 1):
         half = half / 4.0
         tyre, damping = (
-            np.clip(c + h * AROUND, *bound) for c, h, bound in zip(centre, half, bounds, strict=True)
+            np.minimum(np.maximum(c + h * AROUND, low), high)
+            for c, h, (low, high) in zip(centre, half, bounds.tolist(), strict=True)
         )
         centre, least = _best(products, _search(hop, (tyre, damping)))
     tyre_hz, found = map(float, np.exp(centre))

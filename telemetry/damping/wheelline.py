@@ -40,7 +40,7 @@ STEP_COST, MOST_STEPS = 1.5, 6
 LEAST_GAIN = 0.6
 # In a stretch the line may be this much stronger than usual at its speed; more is not the wheel's.
 MOST_OVER_USUAL = 1.25
-CHUNK, CHUNK_SAMPLES = 512, 16384  # windows and samples at a time, for memory
+CHUNK, CHUNK_SAMPLES = 512, 8192  # windows and samples at a time, for memory
 # Windows of a piece of a path, and how many more are looked at to either side of it.
 TOGETHER, APART = 512, 64
 RATE_BINS, LEAST_TURNS_PER_BIN = 10, 2
@@ -94,30 +94,21 @@ class Line:
 
     def _less(self, signals: FloatArray, share: FloatArray | BoolArray) -> FloatArray:
         """Signals less a share of the line, turn by turn."""
-        cosine, sine = self._carrier
+        carrier = self._complex_carrier
         before, part = self._between
         amplitude = np.stack([2.0 * self._amplitude(row) * share for row in signals])
         step = np.diff(amplitude, append=amplitude[:, -1:])
         left = np.empty_like(signals)
         for first in range(0, signals.shape[1], CHUNK_SAMPLES):
             here = slice(first, first + CHUNK_SAMPLES)
-            turn = before[here]
-            low = int(turn[0])
-            turns, turn = slice(low, int(turn[-1]) + 1), turn - low
-            # what the middles of the turns before and after say of each sample, for all signals at once
-            carriers = cosine[here], sine[here]
-            late = tuple(part[here] * carrier for carrier in carriers)
-            for row, into, at, rise_ in zip(signals, left, amplitude, step, strict=True):
-                real, imaginary = at.real[turns].take(turn), at.imag[turns].take(turn)
-                more, more_imaginary = rise_.real[turns].take(turn), rise_.imag[turns].take(turn)
-                real *= carriers[0]
-                imaginary *= carriers[1]
-                more *= late[0]
-                more_imaginary *= late[1]
-                real += more
-                imaginary += more_imaginary
-                imaginary -= real
-                np.add(row[here], imaginary, out=into[here])
+            low, high = int(before[here][0]), int(before[here][-1]) + 1
+            turn = before[here] - low
+            for row, into, at, change in zip(signals, left, amplitude, step, strict=True):
+                line = change[low:high].take(turn)
+                line *= part[here]
+                line += at[low:high].take(turn)
+                line *= carrier[here]
+                np.subtract(row[here], line.real, out=into[here])
         return left
 
     def followed(self, signal: FloatArray) -> "Line":
@@ -166,6 +157,11 @@ class Line:
         """Cosine and sine of the phase where it is usable."""
         angle = 2 * np.pi * self.phase_turns
         return np.cos(angle) * self.usable, np.sin(angle) * self.usable
+
+    @cached_property
+    def _complex_carrier(self) -> ComplexArray:
+        cosine, sine = self._carrier
+        return np.asarray(cosine + 1j * sine)
 
     @cached_property
     def _samples(self) -> FloatArray:

@@ -4,7 +4,19 @@ from collections.abc import Sequence
 
 from telemetry.findings_damping import DOUBTFUL, LOST, NO_SIGN
 from telemetry.metrics import DAMPING, headed
-from telemetry.report.blocks import Caution, Column, Document, Row, Section, Sentences, notes, section, table
+from telemetry.report.blocks import (
+    Caution,
+    Column,
+    Document,
+    Figure,
+    Row,
+    Section,
+    Sentences,
+    notes,
+    section,
+    table,
+)
+from telemetry.report.figures import outings_picture
 from telemetry.setup import BounceComparison, DamperComparison, DamperRun
 from telemetry.setup.damper import DamperOuting
 from telemetry.wording import UNKNOWN, count_word, interval, number
@@ -68,12 +80,15 @@ def _verdict(comparison: DamperComparison | BounceComparison) -> Section | None:
 def history_document(damper: str, runs: Sequence[DamperRun]) -> Document:
     """What a damper has been through, oldest outing first."""
     ends = " and ".join(sorted({run.end for run in runs}))
+    picture = outings_picture(runs)
+    words = "Damping ratio, an outing a dot, with 95 % intervals; dashed: serviced."
     return _of_two(
         f"Damper {damper}, {ends}: {count_word(len(runs), 'outing')}, oldest first",
         "",
         section(
             "history",
             f"Outings of damper {damper}",
+            None if picture is None else Figure(f"damper-{damper}", picture, words),
             table(HISTORY_COLUMNS, history_rows(runs)),
             *notes(HISTORY_WORDS),
         ),

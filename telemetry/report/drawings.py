@@ -1,17 +1,14 @@
 """Pictures drawn as SVG for paper: a table of functions by kind of picture."""
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable
 from typing import Any
 
 import numpy as np
 
 from telemetry.arrays import ENDS, End
-from telemetry.damping.oscillation import OscillationEvent
-from telemetry.laps import Corner
-from telemetry.motion.summary import StopEvent
 from telemetry.report import svg
 from telemetry.report.figures import Curve, Drawing, Halves, Upright
-from telemetry.report.lap import LapPicture, MapPicture, beside
+from telemetry.report.lap import TrackPicture, TravelPicture, thinned
 
 WIDTH = 720.0
 _LEFT, _RIGHT = 40.0, 712.0
@@ -35,74 +32,55 @@ def _x_axis(scale: svg.Scale, y: float, label: str, values: Iterable[float]) -> 
     return [*parts, svg.text(scale.stop, y + 28, label, text_anchor="end", class_="quiet")]
 
 
-def _lap(lap: LapPicture) -> str:
+def _lap(picture: TravelPicture) -> str:
     """Wheel travel of both ends over one lap: compression upwards in front, downwards at the rear.
 
     A filled wedge is where an end bottomed; topped out, front a ring, rear an open square; a wave where the rear rang.
     """
     height, middle, reach = 356.0, 150.0, 125.0
-    most = max(lap.stroke_mm.values(), default=125.0)
-    x = svg.Scale(float(lap.x[0]), float(lap.x[-1]), _LEFT, _RIGHT)
+    most = max(picture.stroke_mm.values(), default=125.0)
+    x = svg.Scale(float(picture.x[0]), float(picture.x[-1]), _LEFT, _RIGHT)
     side: dict[End, svg.Scale] = {
         "front": svg.Scale(0.0, most, middle - _BAND, middle - reach - _BAND),
         "rear": svg.Scale(0.0, most, middle + _BAND, middle + reach + _BAND),
     }
-    body: list[str] = []
-    for end in ENDS:
-        body += _travel_panel(lap, end, x, side[end])
-    over_distance = lap.x_unit == "m"
-    body += _corner_band(lap.corners, x, middle)
-    body += _stop_marks(lap.stops, lap, x, side)
-    for event in lap.oscillations:
-        start = event.distance_m if over_distance else event.start_s
-        if start is not None:
-            body += _oscillation_mark(start, event, over_distance, x, middle + reach + _BAND)
-    label = "distance in the lap [m]" if over_distance else "time in the run [s]"
-    body += _x_axis(x, height - 32, label, svg.ticks(x.low, x.high, 10))
+    body = [part for end in ENDS for part in _travel_panel(picture, end, x, side[end])]
+    body += [
+        svg.line(_LEFT, middle + way * _BAND, _RIGHT, middle + way * _BAND, class_="axis") for way in (-1, 1)
+    ]
+    body += [
+        svg.text(x((band.x0 + band.x1) / 2), middle + 4, band.label, text_anchor="middle", class_="corner")
+        for band in picture.corners
+    ]
+    for mark in picture.marks:
+        at = picture.stroke_mm.get(mark.end, most) if mark.kind == "bottomed" else 0.0
+        body.append(_stop_symbol(x(mark.x), side[mark.end](at), mark.end, mark.kind))
+    for band in picture.unsettled:
+        left = x(band.x0)
+        foot = middle + reach + _BAND
+        body.append(_wave(left, foot + 27, max(26.0, x(band.x1) - left)))
+        body.append(svg.text(left - 4, foot + 30, "rang", class_="rear tick", text_anchor="end"))
+    body += _x_axis(x, height - 32, picture.x_title, svg.ticks(x.low, x.high, 10))
     return svg.picture(WIDTH, height, "Wheel travel over the lap, front above, rear below", body)
 
 
-def _travel_panel(lap: LapPicture, end: End, x: svg.Scale, y: svg.Scale) -> list[str]:
+def _travel_panel(picture: TravelPicture, end: End, x: svg.Scale, y: svg.Scale) -> list[str]:
     outward = -1 if end == "front" else 1
     body = []
     for value in svg.ticks(0.0, y.high, 3):
         body.append(svg.line(x.start, y(value), x.stop, y(value), class_="grid"))
         body.append(svg.text(x.start - 5, y(value) + 3.5, f"{value:g}", text_anchor="end", class_="tick"))
     title_y = y(y.high) + outward * (5 if outward < 0 else 14)
-    if end not in lap.travel_mm:
+    if end not in picture.travel_mm:
         return [*body, _missing(end, (y.start + y.stop) / 2)]
-    stroke = lap.stroke_mm[end]
+    stroke = picture.stroke_mm[end]
     body.append(svg.line(x.start, y(stroke), x.stop, y(stroke), class_="stroke-end"))
     title = f"{end} wheel travel [mm], dashed: full stroke {stroke:.0f} mm"
     body.append(svg.text(x.start, title_y, title, class_=f"{end} name"))
-    px, py = svg.thinned(lap.x, lap.travel_mm[end])
+    px, py = thinned(picture.x, picture.travel_mm[end])
     px, py = x.array(px), y.array(py)
     body.append(svg.element("path", d=svg.area_path(px, py, y.start), class_=f"{end} area"))
     body.append(svg.element("path", d=svg.trace_path(px, py), class_=f"{end} trace"))
-    return body
-
-
-def _corner_band(corners: Iterable[Corner], x: svg.Scale, middle: float) -> list[str]:
-    body = [
-        svg.line(x.start, middle + side * _BAND, x.stop, middle + side * _BAND, class_="axis")
-        for side in (-1, 1)
-    ]
-    for corner in corners:
-        if x.low <= corner.apex_m <= x.high:
-            label = str(corner.number)
-            body.append(svg.text(x(corner.apex_m), middle + 4, label, text_anchor="middle", class_="corner"))
-    return body
-
-
-def _stop_marks(
-    stops: Iterable[StopEvent], lap: LapPicture, x: svg.Scale, side: Mapping[End, svg.Scale]
-) -> list[str]:
-    body = []
-    for stop in stops:
-        at = stop.distance_m if lap.x_unit == "m" else stop.time_s
-        if at is not None and stop.end in lap.travel_mm and x.low <= at <= x.high:
-            y = side[stop.end](lap.stroke_mm[stop.end] if stop.kind == "bottomed" else 0.0)
-            body.append(_stop_symbol(x(at), y, stop.end, stop.kind))
     return body
 
 
@@ -115,18 +93,6 @@ def _stop_symbol(x: float, y: float, end: End, kind: str) -> str:
     tip, base = (y - 8, y + 1) if end == "front" else (y + 8, y - 1)
     points = f"{x:.1f},{tip:.1f} {x - 5:.1f},{base:.1f} {x + 5:.1f},{base:.1f}"
     return svg.element("polygon", points=points, class_=f"{end} wedge")
-
-
-def _oscillation_mark(
-    start: float, event: OscillationEvent, over_distance: bool, x: svg.Scale, y: float
-) -> list[str]:
-    """A wave where the rear rang; its length is known in time, over distance it is drawn short."""
-    left = x(start)
-    width = 26.0 if over_distance else max(26.0, x(event.end_s) - x(start))
-    return [
-        _wave(left, y + 27, width),
-        svg.text(left - 4, y + 30, "rang", class_="rear tick", text_anchor="end"),
-    ]
 
 
 def _wave(x: float, y: float, width: float) -> str:
@@ -198,7 +164,7 @@ def _half_axis(picture: Halves, end: End, y: svg.Scale, x: svg.Scale) -> list[st
 
 def _curve(curve: Curve, x: svg.Scale, y: svg.Scale) -> list[str]:
     inside = (curve.x >= x.low - 1e-9) & (curve.x <= x.high + 1e-9)
-    px, py = svg.thinned(curve.x[inside], curve.y[inside])
+    px, py = thinned(curve.x[inside], curve.y[inside])
     px, py = x.array(px), y.array(py)
     line = svg.element(
         "path", d=svg.trace_path(px, py), class_=f"{curve.end} {'trace' if curve.own else 'other'}"
@@ -225,42 +191,32 @@ def _upright(upright: Upright, picture: Halves, x: svg.Scale, y: svg.Scale) -> l
     return [svg.line(at, y.start, at, tip, class_=f"{upright.end} mark"), words]
 
 
-def _map(picture: MapPicture) -> str:
+def _map(picture: TrackPicture) -> str:
     """The lap seen from above, north up, with what happened where."""
-    x_m, y_m = picture.x_m, picture.y_m
-    x_m, y_m = x_m[:: max(1, len(x_m) // 800)], y_m[:: max(1, len(y_m) // 800)]
-    west, east, south, north = np.nanmin(x_m), np.nanmax(x_m), np.nanmin(y_m), np.nanmax(y_m)
+    west, east, south, north = (
+        float(edge(values)) for values in (picture.x_m, picture.y_m) for edge in (np.nanmin, np.nanmax)
+    )
     pixels = min(640.0 / max(east - west, 1.0), 250.0 / max(north - south, 1.0))
     height = (north - south) * pixels + 60.0
     left = (WIDTH - (east - west) * pixels) / 2
-
-    def place(x: float, y: float) -> tuple[float, float]:
-        return left + (x - west) * pixels, 30.0 + (north - y) * pixels
-
-    px, py = left + (x_m - west) * pixels, 30.0 + (north - y_m) * pixels
-    path = svg.trace_path(px, py)
+    x = svg.Scale(west, east, left, left + (east - west) * pixels)
+    y = svg.Scale(south, north, height - 30.0, 30.0)
+    path = svg.trace_path(x.array(picture.x_m), y.array(picture.y_m))
     body = [svg.element("path", d=path, class_="road"), svg.element("path", d=path, class_="road-line")]
-    known = np.isfinite(px) & np.isfinite(py)
-    lx, ly, labels = px[known], py[known], list[tuple[float, float]]()
-    for number, x, y in picture.corners:
-        cx, cy = place(x, y)
-        labels.append(beside(lx, ly, int(np.argmin(np.hypot(lx - cx, ly - cy))), 17.0, labels))
-        body.append(
-            svg.text(labels[-1][0], labels[-1][1] + 4, str(number), class_="corner", text_anchor="middle")
-        )
-    for mark in picture.marks:
-        cx, cy = place(mark.x_m, mark.y_m)
-        if mark.kind == "oscillation":
-            body.append(svg.element("circle", cx=cx, cy=cy, r=9, class_="halo"))
-            body.append(_wave(cx - 9, cy, 18))
-        else:
-            body.append(_stop_symbol(cx, cy, mark.end, mark.kind))
+    for ribbon in picture.ribbons:
+        rang = svg.trace_path(x.array(ribbon.x_m), y.array(ribbon.y_m))
+        body.append(svg.element("path", d=rang, class_="rear wave", stroke_dasharray="4 3", stroke_width="6"))
+    body += [
+        svg.text(x(label.x_m), y(label.y_m) + 4, label.text, class_="corner", text_anchor="middle")
+        for label in picture.corners
+    ]
+    body += [_stop_symbol(x(spot.x_m), y(spot.y_m), spot.end, spot.kind) for spot in picture.spots]
     return svg.picture(WIDTH, height, "The lap from above, north up, with corner numbers and events", body)
 
 
 DRAW: dict[type, Callable[[Any], str]] = {
-    LapPicture: _lap,
+    TravelPicture: _lap,
     Halves: _halves,
-    MapPicture: _map,
+    TrackPicture: _map,
     Drawing: lambda picture: str(picture.svg),
 }

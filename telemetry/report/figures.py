@@ -4,8 +4,8 @@ Both are drawn outwards; where both ends move together the picture is symmetrica
 repeated, so that a difference is seen where it is.
 """
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -15,6 +15,7 @@ from telemetry.balance.balance import BumpResponse
 from telemetry.damping.oscillation import DamperCourse, EventEvidence
 from telemetry.motion.summary import Frequencies, Histogram
 from telemetry.report.scope import Scope
+from telemetry.setup import DamperRun
 
 OTHER: dict[End, End] = {"front": "rear", "rear": "front"}
 # What a suspension does lies below this. [Hz]
@@ -88,6 +89,8 @@ class Halves:
         Those that were judged; the others are said not to be.
     headings : tuple of str
         Small words on the left and on the right of x = 0.
+    ticks : tuple of (float, str)
+        Words along x, where it has no numbers.
     """
 
     title: str
@@ -102,6 +105,7 @@ class Halves:
     uprights: tuple[Upright, ...] = ()
     shades: tuple[Shade, ...] = ()
     headings: tuple[str, str] | None = None
+    ticks: tuple[tuple[float, str], ...] = ()
     zero: bool = False
 
 
@@ -287,26 +291,49 @@ def spectra_picture(found: Frequencies) -> Halves:
 
 def course_picture(course: Mapping[End, DamperCourse]) -> Halves | None:
     """Damping ratio of the wheel hop of both ends over the laps, with 95 % intervals; None where no lap tells it."""
+    points = {
+        end: [(lap.lap, lap.damping_ratio, lap.ci95) for lap in one.laps] for end, one in course.items()
+    }
+    return dots_picture(points, "lap", "Damping ratio of both ends by lap, front above, rear below")
+
+
+def outings_picture(runs: Sequence[DamperRun]) -> Halves | None:
+    """Damping ratio of a damper from outing to outing, oldest first; a line before the first one after a service."""
+    points: dict[End, list[Point]] = {
+        end: [(at, run.damping_ratio, run.ci95) for at, run in enumerate(runs) if run.end == end]
+        for end in ENDS
+    }
+    there = {end: found for end, found in points.items() if found}
+    picture = dots_picture(there, "outing", "Damping ratio of the wheel hop from outing to outing")
+    serviced = [at for at in range(1, len(runs)) if runs[at].serviced != runs[at - 1].serviced]
+    return picture and replace(
+        picture,
+        ticks=tuple((float(at), run.date or run.name) for at, run in enumerate(runs)),
+        uprights=tuple(Upright(end, at - 0.5, "dash", "serviced") for at in serviced for end in there),
+    )
+
+
+Point = tuple[int, float | None, tuple[float, float] | None]
+
+
+def dots_picture(points: Mapping[End, Sequence[Point]], x_title: str, title: str) -> Halves | None:
+    """Ratios with their intervals, a dot each; None where none is known."""
     curves = []
-    for end, one in course.items():
-        told = [(lap.lap, lap.damping_ratio, lap.ci95) for lap in one.laps if lap.damping_ratio is not None]
-        ratio = np.array([ratio for _, ratio, _ in told], dtype=np.float64)
-        limits = [(ratio, ratio) if ci is None else ci for _, ratio, ci in told]
-        low, high = (np.array([pair[k] for pair in limits], dtype=np.float64) for k in (0, 1))
-        curves.append(
-            Curve(end, end, np.array([lap for lap, _, _ in told], dtype=np.float64), ratio, (low, high))
-        )
+    for end, found in points.items():
+        told = [(at, ratio, ci or (ratio, ratio)) for at, ratio, ci in found if ratio is not None]
+        at, ratio, low, high = np.array([(at, ratio, *ci) for at, ratio, ci in told]).reshape(-1, 4).T
+        curves.append(Curve(end, end, at, ratio, (low, high)))
     laps = np.concatenate([curve.x for curve in curves]) if curves else np.array([])
     if not len(laps):
         return None
     highest = max(float(curve.ci[1].max()) for curve in curves if curve.ci and len(curve.x))
     return Halves(
-        title="Damping ratio of both ends by lap, front above, rear below",
-        x_title="lap",
+        title=title,
+        x_title=x_title,
         x_range=(float(laps.min()) - 0.6, float(laps.max()) + 0.6),
         top=1.12 * highest,
         unit="",
         decimals=2,
-        ends=tuple(course),
+        ends=tuple(points),
         curves=tuple(curves),
     )

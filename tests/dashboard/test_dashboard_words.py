@@ -1,6 +1,7 @@
 from made_up import made_up
 
 from dashboard import words
+from telemetry.report.lap import stop_sentence
 
 
 def test_a_place_for_the_rider():
@@ -14,6 +15,4 @@ def test_a_place_for_the_rider():
 
 def test_a_stop_in_one_sentence():
     stop = made_up().summary.ends["front"].bottomed[0]
-    assert words.stop_sentence("front", stop).startswith(
-        "front bottomed, corner 1, entry: 114.2 mm at the wheel"
-    )
+    assert stop_sentence("front", stop).startswith("front bottomed, corner 1, entry: 114.2 mm at the wheel")

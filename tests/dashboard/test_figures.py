@@ -12,11 +12,11 @@ from dashboard import scene as scenes
 from dashboard import theme
 from dashboard.figures import compare, trace, track, travel
 from dashboard.figures.halves import drawn as drawn_figure
-from dashboard.lapmap import track_picture
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View
 from telemetry.report import Scope, whole_run
 from telemetry.report import figures as pictures
+from telemetry.report.lap import TravelPicture, track_picture, travel_picture
 
 
 def scene_of(made, **view):
@@ -35,7 +35,7 @@ def lap():
 
 @pytest.fixture(scope="module")
 def mirrored(lap):
-    return travel.mirrored_travel(scenes.travel_picture(*lap), theme.LIGHT)
+    return travel.mirrored_travel(travel_picture(lap[1]), theme.LIGHT)
 
 
 def test_front_is_above_the_line_and_rear_below_it_on_one_scale(mirrored):
@@ -83,14 +83,14 @@ def test_masked_samples_are_shown_as_such(mirrored):
 
 def test_at_the_shaft_each_half_has_its_own_stroke():
     shelf, scene = scene_of(made_up(), lap=1, plane="shaft")
-    drawn = travel.mirrored_travel(scenes.travel_picture(shelf, scene), theme.DARK)
+    drawn = travel.mirrored_travel(travel_picture(scene), theme.DARK)
     assert drawn.layout.yaxis.range[1] == pytest.approx(125 * 1.1)
     assert drawn.layout.yaxis2.range[0] == pytest.approx(70 * 1.1)
 
 
 def test_a_zoom_draws_every_sample_of_it(lap):
     shelf, scene = lap
-    drawn = travel.mirrored_travel(scenes.travel_picture(shelf, scene), theme.LIGHT, (400.0, 420.0))
+    drawn = travel.mirrored_travel(travel_picture(scene), theme.LIGHT, (400.0, 420.0))
     x = values(drawn.to_plotly_json()["data"][0]["x"])
     inside = (scene.stretch.x >= 400) & (scene.stretch.x <= 420)
     assert len(x) == np.count_nonzero(inside) + 2
@@ -107,7 +107,7 @@ def test_a_zoom_is_cut_to_the_axis():
 
 def test_a_whole_run_shows_its_laps():
     shelf, scene = scene_of(made_up(), lap="whole")
-    picture = scenes.travel_picture(shelf, scene)
+    picture = travel_picture(scene)
     assert picture.x_title == "time [s]"
     assert [band.label for band in picture.dividers] == ["", "lap 1", "lap 2", "lap 3", ""]
     assert picture.dividers[1].x0 == pytest.approx(LAP_S / 2)
@@ -116,22 +116,22 @@ def test_a_whole_run_shows_its_laps():
 
 def test_along_time_corners_lie_where_the_lap_was_there():
     shelf, scene = scene_of(made_up(), lap=1, against="time")
-    bands = scenes.travel_picture(shelf, scene).corners
+    bands = travel_picture(scene).corners
     assert bands[0].x0 == pytest.approx(CORNERS[0][0] / 40, abs=0.05)  # 1600 m in 40 s
 
 
 def test_a_missing_end_is_said_to_be_missing():
     shelf, scene = scene_of(made_up(ends=("front",)), lap=1)
-    drawn = travel.mirrored_travel(scenes.travel_picture(shelf, scene), theme.LIGHT)
+    drawn = travel.mirrored_travel(travel_picture(scene), theme.LIGHT)
     assert any("not judged" in note.text and "rear" in note.text for note in drawn.layout.annotations)
     assert [line.name for line in drawn.data][:2] == ["front", "road speed"]
 
 
 def test_an_empty_log_still_makes_pictures():
     shelf, scene = scene_of(made_up(laps=0, gps=False, distance=False))
-    assert travel.mirrored_travel(scenes.travel_picture(shelf, scene), theme.LIGHT).data
-    assert track.track_map(track_picture(shelf, scene), theme.LIGHT).data
-    nothing = travel.TravelPicture(np.array([]), {}, {}, "time [s]")
+    assert travel.mirrored_travel(travel_picture(scene), theme.LIGHT).data
+    assert track.track_map(track_picture(scene), theme.LIGHT).data
+    nothing = TravelPicture(np.array([]), {}, {}, "time [s]")
     assert list(travel.mirrored_travel(nothing, theme.LIGHT).layout.xaxis.range) == [0.0, 1.0]
 
 
@@ -176,7 +176,7 @@ def test_histograms_of_fewer_ends(ends):
 
 def test_the_map_marks_stops_and_the_unsettled_stretch_on_the_line(lap):
     shelf, scene = lap
-    picture = track_picture(shelf, scene)
+    picture = track_picture(scene)
     line = np.stack([picture.x_m, picture.y_m])
     for spot in picture.spots:
         off = np.hypot(line[0] - spot.x_m, line[1] - spot.y_m).min()
@@ -190,7 +190,7 @@ def test_the_map_marks_stops_and_the_unsettled_stretch_on_the_line(lap):
 
 def test_corner_numbers_stand_outside_the_loop(lap):
     shelf, scene = lap
-    picture = track_picture(shelf, scene)
+    picture = track_picture(scene)
     for label in picture.corners:
         at = np.argmin(np.hypot(picture.x_m - label.x_m, picture.y_m - label.y_m))
         assert np.hypot(label.x_m, label.y_m) > np.hypot(picture.x_m[at], picture.y_m[at])
@@ -198,7 +198,7 @@ def test_corner_numbers_stand_outside_the_loop(lap):
 
 def test_without_a_position_the_lap_is_a_straight_line():
     shelf, scene = scene_of(made_up(gps=False), lap=1)
-    picture = track_picture(shelf, scene)
+    picture = track_picture(scene)
     assert picture.straight == "distance along the lap [m]"
     sides = {spot.end: np.sign(spot.y_m) for spot in picture.spots}
     assert sides == {"front": 1.0, "rear": -1.0}
@@ -208,14 +208,14 @@ def test_without_a_position_the_lap_is_a_straight_line():
 
 def test_without_a_position_all_laps_lie_over_each_other():
     shelf, scene = scene_of(made_up(gps=False), lap="whole")
-    picture = track_picture(shelf, scene)
+    picture = track_picture(scene)
     bottomed = [spot.x_m for spot in picture.spots if (spot.end, spot.kind) == ("front", "bottomed")]
     assert bottomed == pytest.approx([BOTTOM_AT_M["front"]] * 4, abs=12.0)
     assert list(picture.x_m) == [0.0, LAP_M] and len(picture.corners) == 4
 
 
 def test_the_raw_trace_has_a_panel_for_what_there_is(lap):
-    channels = scenes.raw_channels(*lap)
+    channels = scenes.raw_channels(lap[1])
     drawn = trace.stacked(channels, lap[1].stretch.x, "x", theme.LIGHT)
     assert [line.name for line in drawn.data] == [
         "front wheel travel", "rear wheel travel", "front wheel speed", "rear wheel speed",
@@ -224,7 +224,7 @@ def test_the_raw_trace_has_a_panel_for_what_there_is(lap):
     assert len(trace.lines(channels)) == 6
     assert drawn.layout.yaxis2.matches == "y" and drawn.layout.yaxis4.matches == "y3"
     assert drawn.layout.yaxis.domain[0] > drawn.layout.yaxis2.domain[1]
-    only = scenes.raw_channels(*scene_of(made_up(ends=("rear",), distance=False), lap=1))
+    only = scenes.raw_channels(scene_of(made_up(ends=("rear",), distance=False), lap=1)[1])
     assert [channel.end for channel in only] == ["rear", "rear"]
     assert trace.stacked([], lap[1].stretch.x, "x", theme.LIGHT).data == ()
 

@@ -9,17 +9,15 @@ from made_up import MadeUpLogbook, made_up
 from dashboard.app import create_app, open_page
 from dashboard.pages import compare, review
 from dashboard.pages.parts import Screen
-from dashboard.places import grouped
 from dashboard.shelf import Shelf
-from dashboard.thin import POINTS
 from dashboard.urlstate import View, parse
-from dashboard.words import rider_place
 from telemetry.damping import Oscillation
 from telemetry.damping.oscillation import DamperCourse, DampingTrend, dampers_in_doubt
 from telemetry.errors import LogbookError
 from telemetry.findings import findings, verdict_sentences
 from telemetry.findings_damping import damper_answer
 from telemetry.report import debrief_html
+from telemetry.report.lap import POINTS
 
 LIGHT = Screen.read("light")
 
@@ -147,7 +145,7 @@ def test_a_failing_page_is_logged_and_said_without_its_insides(logbook, caplog, 
     def breaks(*_):
         raise RuntimeError("secret insides")
 
-    monkeypatch.setattr("dashboard.scene.travel_picture", breaks)
+    monkeypatch.setattr("dashboard.pages.review.travel_picture", breaks)
     with caplog.at_level(logging.ERROR):
         _, title, said = opened(logbook, "/", "?run=after")
     assert title == "Failed" and "secret" not in said
@@ -213,13 +211,6 @@ def test_the_rider_is_told_what_cannot_be_told(logbook):
     assert "The rear was not judged: The bike file has no [rear.sensor]." in said and "cannot be told" in said
     assert "rear never" not in said and "stayed settled." not in said
     assert "straight line" in opened(logbook, "/rider", "?run=no-gps")[2]
-
-
-def test_one_place_is_one_line(logbook):
-    stops = logbook.summary("after").ends["front"].bottomed
-    assert [(p.where, p.laps) for p in grouped(stops, rider_place, None)] == [
-        ("going into corner 1", (1, 2, 3, 4))
-    ]
 
 
 def test_a_comparison_shows_the_changed_setting_and_the_verdicts(logbook):

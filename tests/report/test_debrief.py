@@ -139,12 +139,14 @@ def test_events_have_a_shape_of_their_own(reviewed):
     event = OscillationEvent(
         t, t + 1.2, 1, 900.0, 2, "drive", 16.0, 0.05, (0.03, 0.08), 1.0, 0.5, 0.9, "rang"
     )
+    ends = {
+        "front": replace(ends["front"], bottomed=(_stop("front", "bottomed", t, 700.0),), topped_out=()),
+        "rear": replace(ends["rear"], bottomed=(), topped_out=(_stop("rear", "topped_out", t, 800.0),)),
+    }
     summary = replace(
         reviewed.summary,
-        ends={
-            "front": replace(ends["front"], bottomed=(_stop("front", "bottomed", t, 700.0),), topped_out=()),
-            "rear": replace(ends["rear"], bottomed=(), topped_out=(_stop("rear", "topped_out", t, 800.0),)),
-        },
+        ends=ends,
+        laps=tuple(replace(lap, ends=ends) for lap in reviewed.summary.laps),
         oscillation=Oscillation("yes", "it rang", (event,)),
     )
     html = debrief_html(summary, traces)
@@ -180,14 +182,10 @@ def test_with_one_end_no_laps_and_no_position(reviewed):
     )
     html = debrief_html(summary, traces)
     text = words(parsed(html))
-    assert (
-        f"Front not judged: {NO_FRONT}" in text
-        and "front: not judged" in text
-        and "time in the run [s]" in text
-    )
+    assert f"Front not judged: {NO_FRONT}" in text and "front: not judged" in text and "time [s]" in text
     assert "Cannot be told: the front has no sensor" in text
     assert "Lost rear damping: cannot tell." in text
-    assert "no position, so there is no map" in text and "No laps were found" in text
+    assert "no position that can be used" in text and "No laps were found" in text
     assert len(pictures(html)) == 3
 
 
