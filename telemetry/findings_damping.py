@@ -29,7 +29,10 @@ DAMPER_ANSWERS = (LOST, DOUBTFUL, NOT_JUDGED, NO_SUDDEN, NO_SIGN) = (
 _SLOW_NOT_JUDGED = "Whether its damping falls over the laps was not judged."
 
 
-_BY_THE_FRONT = "The rear is judged by what the front met before: while the front's damping changes, the rear can seem to ring."
+_BY_THE_FRONT = (
+    "The rear is judged by what the front met before it: "
+    "while the damping of the front changes over the laps, the rear can seem to ring."
+)
 
 
 def slow_loss_judged(oscillation: Oscillation, end: End) -> bool:

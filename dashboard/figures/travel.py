@@ -4,8 +4,6 @@ Both are measured outwards from full extension, on the same scale. Where both en
 is symmetrical.
 """
 
-from dataclasses import dataclass, field
-
 import numpy as np
 import plotly.graph_objects as go
 
@@ -13,6 +11,7 @@ from dashboard.figures.halves import hover_title
 from dashboard.theme import Theme, template
 from dashboard.thin import packed_line
 from telemetry.arrays import ENDS, End, FloatArray
+from telemetry.report.lap import Band, TravelPicture
 
 # Lower and upper edge of each panel, as shares of the height of the picture.
 PANELS: dict[str, tuple[float, float]] = {"front": (0.58, 1.0), "rear": (0.16, 0.58), "speed": (0.0, 0.12)}
@@ -22,55 +21,6 @@ _HEADROOM = 1.10
 _STEPS_MM = (10.0, 20.0, 25.0, 50.0, 100.0)
 # plotly.js draws more ticks than this on request; more are not read.
 _MOST_TICKS = 4
-
-
-@dataclass(frozen=True)
-class Mark:
-    """One stop: where along the axis, how far compressed, and its sentence. [axis unit, mm]"""
-
-    end: End
-    kind: str
-    x: float
-    travel_mm: float
-    text: str
-
-
-@dataclass(frozen=True)
-class Band:
-    """A stretch of the axis with a short label."""
-
-    x0: float
-    x1: float
-    label: str = ""
-
-
-@dataclass(frozen=True)
-class TravelPicture:
-    """What the picture shows; an end without a sensor is not in ``travel_mm``.
-
-    Parameters
-    ----------
-    x : ndarray of shape (n_samples,)
-        Never falling. [m or s]
-    travel_mm : mapping of end to ndarray of shape (n_samples,)
-    speed_km_h : ndarray of shape (n_samples,) or None
-    stroke_mm : mapping of end to float
-        At the same place as the travel. [mm]
-    unsettled, corners, dividers : tuple of Band
-        Oscillation, corners by number, starts of laps.
-    """
-
-    x: FloatArray
-    travel_mm: dict[End, FloatArray]
-    stroke_mm: dict[End, float]
-    x_title: str
-    plane: str = "wheel"
-    speed_km_h: FloatArray | None = None
-    marks: tuple[Mark, ...] = ()
-    unsettled: tuple[Band, ...] = ()
-    corners: tuple[Band, ...] = ()
-    dividers: tuple[Band, ...] = ()
-    masked: dict[End, tuple[Band, ...]] = field(default_factory=dict)
 
 
 def lines(picture: TravelPicture) -> list[FloatArray]:

@@ -198,7 +198,7 @@ def _noise(own_mm2_hz: float, other_mm2_hz: float | None, own_past: int) -> Floa
 def _on_stop(motion: Motion, end: End, at_s: FloatArray) -> BoolArray:
     """Moments within `BLOCK_S` / 4 of which an end is in the last part of its stroke."""
     measured = motion.ends[end]
-    on = np.nan_to_num(measured.wheel_travel_mm) > ON_STOP_SHARE * measured.wheel_stroke_mm
+    on = measured.wheel_travel_mm > ON_STOP_SHARE * measured.wheel_stroke_mm
     if not on.any():
         return np.zeros(len(at_s), dtype=bool)
     clock = motion.t_s[on] - motion.t_s[0]

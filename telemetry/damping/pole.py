@@ -86,7 +86,8 @@ def fit_pole(products: FloatArray, hop: WheelHop, most_damping: float = MOST_DAM
     for _ in range(SEARCH_ROUNDS - 1):
         half = half / 4.0
         tyre, damping = (
-            np.clip(c + h * AROUND, *bound) for c, h, bound in zip(centre, half, bounds, strict=True)
+            np.minimum(np.maximum(c + h * AROUND, low), high)
+            for c, h, (low, high) in zip(centre, half, bounds.tolist(), strict=True)
         )
         centre, least = _best(products, _search(hop, (tyre, damping)))
     tyre_hz, found = map(float, np.exp(centre))
@@ -157,9 +158,10 @@ def take_out(products: FloatArray, prior: float | FloatArray = 0.0) -> tuple[Flo
     k = len(products) - 5
     if k == 0:
         return np.empty((0, 5)), products
-    known = products[5:, 5:]
+    known = products[5:, 5:].copy()
     # a little weight on the diagonal: neighbouring taps are nearly the same signal
-    known = known + np.diag(prior * np.diag(known)) + 1e-6 * np.trace(known) / k * np.eye(k)
-    response = np.linalg.solve(known, products[5:, :5])
+    diagonal = known.ravel()[:: k + 1]
+    diagonal += prior * diagonal + 1e-6 * diagonal.sum() / k
+    response = np.asarray(np.linalg.solve(known, products[5:, :5]))
     left = products[:5, :5] - products[:5, 5:] @ response
     return response, 0.5 * (left + left.T)
