@@ -132,14 +132,15 @@ class Ground:
         """
         if end not in self._found:
             kept = np.flatnonzero(self._gain)
-            lines = slice(int(kept[0]), int(kept[-1]) + 1)
+            n = len(self.window.delay_s) // self._step
+            # of a slow log the gain may end one line beyond the highest of what is answered
+            lines = slice(int(kept[0]), min(int(kept[-1]), n // 2) + 1)
             pushes, s = self._pushes[:, :, lines], self._s[lines]
             travel = np.zeros_like(pushes[0])
             travel[0] = self._travel[end][lines]
             chassis = self._chassis(end, pushes)
             force = self._wheel_inertia(end, chassis, pushes[2], travel, lines) + pushes[ENDS.index(end)]
             pressed = force / (self.model.tyre_n_m[end] + self.model.tyre_n_s_m[end] * s)
-            n = len(self.window.delay_s) // self._step
             spectrum = np.zeros((len(travel), n // 2 + 1), dtype=np.complex128)
             spectrum[:, lines] = (chassis / s**2 + travel + pressed) * self._gain[lines] / self._step
             self._found[end] = np.fft.irfft(spectrum, n, axis=1).T

@@ -214,13 +214,15 @@ def windows(
     return tuple(found)
 
 
-def over_threshold(looked_at: tuple[Windows, ...], ease: float = 0.0) -> list[tuple[int, int, float]]:
+def over_threshold(
+    looked_at: tuple[Windows, ...], threshold_offset: float = 0.0
+) -> list[tuple[int, int, float]]:
     """Windows with more evidence than their length needs, by first block.
 
     Parameters
     ----------
-    ease : float
-        So much less is enough.
+    threshold_offset : float
+        Subtracted from the threshold of each window.
 
     Returns
     -------
@@ -229,7 +231,10 @@ def over_threshold(looked_at: tuple[Windows, ...], ease: float = 0.0) -> list[tu
     found = []
     for window in looked_at:
         over = window.evidence - window.needed
-        found += [(int(i), int(i) + window.n_blocks, float(over[i])) for i in np.flatnonzero(over > -ease)]
+        found += [
+            (int(i), int(i) + window.n_blocks, float(over[i]))
+            for i in np.flatnonzero(over > -threshold_offset)
+        ]
     return sorted(found)
 
 

@@ -22,7 +22,7 @@ from telemetry.motion import Motion
 # Evidence (ln of likelihood ratio) a window needs, by its length [s]. Chosen on the tuning seeds of
 # tests/benchmarks/detection; they belong to the band, the blocks and the classes, and change with them.
 THRESHOLDS = {0.5: 7.0, 0.75: 4.5, 1.0: 3.5, 1.5: 2.0, 2.0: 1.0, 3.0: 0.0}
-# Without the front's news, what looks like it at first.
+# Without the road known from the front: what looks like a loss at first.
 THRESHOLDS_BLIND = {0.75: 8.0, 1.0: 8.0, 1.5: 8.0, 2.0: 8.0, 3.0: 8.0}
 SHORTEST_S = 0.3
 # Log odds that a candidate is a real loss: logistic regression on its evidence over the threshold and its length [s],
@@ -42,39 +42,39 @@ MOST_REJECTED = 20
 
 @dataclass(frozen=True)
 class Judged:
-    """What came of the candidates; ``looked_at`` are the windows that were compared with the front's news."""
+    """What came of the candidates; ``looked_at`` are the windows compared, with the road known."""
 
     events: tuple[OscillationEvent, ...]
     rejected: tuple[RejectedCandidate, ...]
     looked_at: tuple[Windows, ...]
 
 
-def judge(heard: Heard, motion: Motion, track: Track, bike: Bike, *, ease: float = 0.0) -> Judged:
-    """Candidates with the other wheel's news are judged; what only looks like it without them is explained.
+def judge(heard: Heard, motion: Motion, track: Track, bike: Bike, *, threshold_offset: float = 0.0) -> Judged:
+    """Judge the candidates found with the road known from the other wheel, and explain those found without it only.
 
     The explaining is done for the rear only: at the front it would tell of every kerb.
 
     Parameters
     ----------
-    ease : float
-        Ask for so much less evidence, for benchmarks: what it finds beyond the usual is below `LEAST_CONFIDENCE`.
+    threshold_offset : float
+        Subtracted from the threshold of each window, for benchmarks; what it adds is below `LEAST_CONFIDENCE`.
     """
     equation, grid = heard.equation, heard.grid
-    no_news = np.zeros(len(equation.t_s))
+    no_road = np.zeros(len(equation.t_s))
     events, rejected = [], []
     taken: list[tuple[float, float]] = []
     looked_at: tuple[Windows, ...] = ()
     if equation.knows_road:
         likelihood, whole = block_log_likelihood(equation, heard.predicted, grid)
         looked_at = windows(likelihood, whole, grid, THRESHOLDS, heard.swing)
-        found = over_threshold(looked_at, ease)
+        found = over_threshold(looked_at, threshold_offset)
         by_place = swing_by_place(heard, motion, track) if found else None
         slow = slow_speed(heard, motion) if found else None
         for candidate in candidates(equation, heard.predicted, grid, likelihood, found):
             seconds = candidate.end_s - candidate.start_s
             if seconds < (SHORTEST_S if heard.end == "rear" else SHORTEST_FRONT_S):
                 continue
-            if confidence(candidate.over + ease, seconds) < LEAST_CONFIDENCE:
+            if confidence(candidate.over + threshold_offset, seconds) < LEAST_CONFIDENCE:
                 continue
             inside = equation.span(candidate.start_s, candidate.end_s)
             ringing = estimate(equation, inside, heard.learned, heard.hop)
@@ -93,9 +93,9 @@ def judge(heard: Heard, motion: Motion, track: Track, bike: Bike, *, ease: float
                 events.append(_event(heard, candidate, ringing, inside, asked, motion, track, bike))
     if heard.end == "front":
         return Judged(tuple(events), (), looked_at)
-    blind, whole = block_log_likelihood(equation, no_news, grid)
+    blind, whole = block_log_likelihood(equation, no_road, grid)
     found = over_threshold(windows(blind, whole, grid, THRESHOLDS_BLIND))
-    for candidate in candidates(equation, no_news, grid, blind, found):
+    for candidate in candidates(equation, no_road, grid, blind, found):
         if any(candidate.start_s < end and candidate.end_s > start for start, end in taken):
             continue
         reason, explained = _looked_like_it(heard, candidate, motion)

@@ -6,7 +6,7 @@ from functools import lru_cache
 import numpy as np
 
 from telemetry.arrays import FloatArray
-from telemetry.damping.hop import WheelHop, coefficients, hop_mode, hop_ratio, log_gain, tyre_hz_of
+from telemetry.damping.hop import WheelHop, coefficients, hop_mode, log_gain, tyre_hz_of
 
 # (c + c_t)/m over 2 pi 15 Hz: from less than any tyre gives to a damper that hardly moves.
 LEAST_DAMPING, MOST_DAMPING = 0.02, 1.7
@@ -20,8 +20,6 @@ NO_MODE = 0.8
 SEARCH_ROUNDS = 4
 AROUND = np.linspace(-1.0, 1.0, SEARCH_POINTS)
 AT_BOUND = 0.01  # in ln of tyre frequency and damping: a step of the last round
-# Half width of the small grid, in ln of tyre frequency and damping.
-NEAR = np.array([0.02, 0.08])
 
 
 @dataclass(frozen=True)
@@ -113,32 +111,6 @@ def _best(products: FloatArray, grid: _Search) -> tuple[FloatArray, float]:
     value = np.log(np.maximum(square, 1e-12)) - grid.gain
     i, j = np.unravel_index(np.argmin(value), value.shape)
     return np.array([grid.axes[0][i], grid.axes[1][j]]), float(value[i, j])
-
-
-def ratios_near(products: FloatArray, hop: WheelHop, near: Pole) -> FloatArray:
-    """Damping ratios of the likeliest poles of several products that differ little, near a known pole.
-
-    Parameters
-    ----------
-    products : ndarray of shape (n, 5, 5)
-
-    Returns
-    -------
-    ndarray of shape (n,)
-        From the lowest point of the paraboloid through a small grid around ``near``.
-    """
-    steps = np.meshgrid(*(np.linspace(-h, h, 5) for h in NEAR), indexing="ij")
-    tyre, damping = (step.ravel() for step in steps)
-    row = coefficients(hop, near.tyre_hz * np.exp(tyre), near.damping * np.exp(damping))
-    square = np.einsum("ki,nij,kj->nk", row, products, row)
-    value = np.log(np.maximum(square, 1e-12)) - log_gain(row)
-    terms = np.stack([np.ones_like(tyre), tyre, damping, tyre**2, tyre * damping, damping**2], axis=1)
-    _, a, b, c, d, e = np.linalg.lstsq(terms, value.T)[0]
-    bend = np.maximum(4 * c * e - d**2, 1e-12)
-    lowest = np.clip(
-        [(d * b - 2 * e * a) / bend, (d * a - 2 * c * b) / bend], -2 * NEAR[:, None], 2 * NEAR[:, None]
-    )
-    return hop_ratio(hop, near.tyre_hz * np.exp(lowest[0]), near.damping * np.exp(lowest[1]))
 
 
 def found_mode(pole: Pole, hop: WheelHop) -> bool:

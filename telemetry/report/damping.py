@@ -248,7 +248,7 @@ def rejected_rows(rejected: Sequence[RejectedCandidate], lap_length_m: float | N
 def drift_words(found: Oscillation) -> str:
     """That an end that reads better from lap to lap beside one that fades has not improved; "" where none does.
 
-    Both are learned from one road: a fading end moves the other's reading up by 1 to 5 % a lap in simulation.
+    Through the chassis a fading end moves the other's reading up, by up to a fifth of its fall in simulation.
     """
     course = found.course.values()
     fades = any(one.state in FALLING for one in course)

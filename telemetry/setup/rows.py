@@ -35,6 +35,9 @@ SIGNIFICANCE = 0.05
 FIRST_SHARE = 0.8
 # From fewer independent rows nothing is learned about how far the two outings lie apart. A choice, no source.
 FEWEST_ROWS = 5
+# Outings whose rows lie further apart than twice what is usual (four times the variance) differ by more than fuel, oil
+# and tyres: it is a change. A choice, no source.
+MOST_WIDENING = 4.0
 
 ComparisonVerdict = Literal[
     "higher", "lower", "no clear difference", "not enough laps to tell", "different bikes", "other circuit"
@@ -286,7 +289,8 @@ def _widening(rows: Sequence[Row], variances: Sequence[Variance]) -> Widening:
     """By what the variances are too small, judged by how far rows lie apart that no change is known to have moved.
 
     The median of the squared differences over their variance, against what chance gives; never below 1. A change that
-    moves fewer than half of the rows does not move it. This is the Birge ratio [1]_ with a median, or an empirical
+    moves fewer than half of the rows does not move it; for one that moves more it is at most `MOST_WIDENING` where it
+    is stated what is usual. This is the Birge ratio [1]_ with a median, or an empirical
     null [2]_ with the centre at 0.
 
     References
@@ -302,7 +306,9 @@ def _widening(rows: Sequence[Row], variances: Sequence[Variance]) -> Widening:
         (row.difference or 0.0) ** 2 / v.value / stdtrit(min(v.freedom, 1e6), 0.75) ** 2
         for row, v in zip(rows, variances, strict=True)
     ]
-    return Widening(max(1.0, float(np.median(squares))), len(rows))
+    stated = any(row.metric.outing_sd or row.metric.outing_share for row in rows)
+    factor = float(np.clip(np.median(squares), 1.0, MOST_WIDENING if stated else np.inf))
+    return Widening(factor, len(rows))
 
 
 def _adjusted(

@@ -1,5 +1,7 @@
 """The statistics against published worked examples and against their own promise of few false alarms."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy import stats
@@ -150,6 +152,17 @@ def test_false_alarms_over_the_whole_table_stay_below_one_in_twenty(n_a, n_b, rh
         alarms += bool(_called(compare_laps(_rows(a, b))))
     # 5 % promised; plus two standard errors of a share of 100
     assert alarms / tables <= 0.05 + 2 * np.sqrt(0.05 * 0.95 / tables)
+
+
+def test_a_change_of_every_row_is_found_where_it_is_known_what_is_usual():
+    # all rows 20 standard deviations of an outing apart, as softer springs at both ends do; and none
+    rng = np.random.default_rng(11)
+    for apart, found in ((20.0, 12), (0.0, 0)):
+        runs = [_autoregression(rng, 5, 12, 0.3) + rng.normal(size=12) for _ in range(2)]
+        rows = [
+            replace(row, metric=replace(row.metric, outing_sd=1.0)) for row in _rows(runs[0], runs[1] + apart)
+        ]
+        assert len(_called(compare_laps(rows))) == found
 
 
 def test_skewed_laps_do_not_raise_alarms():
