@@ -492,7 +492,6 @@ def check_zero(
         Cleaned; NaN where invalid. [mm]
     sample_rate_hz : float
         [Hz]
-    end : {"front", "rear"}
 
     Returns
     -------
@@ -553,7 +552,6 @@ def drift_between_mm(earlier: Sequence[Step], later: Sequence[Step], end: End) -
     ----------
     earlier, later : sequence of Step
         The histories of the two runs.
-    end : {"front", "rear"}
 
     Returns
     -------

@@ -328,7 +328,6 @@ def at_bench_supply(
     ----------
     signal : ndarray of shape (n_samples,)
         On the run's clock.
-    end : {"front", "rear"}
     setup : SensorSetup
         With ``supply`` and ``supply_reference``; without, the signal stays as it is.
     row_t_s : ndarray of shape (n_rows,)

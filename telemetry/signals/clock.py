@@ -59,17 +59,12 @@ def find_stretches(stamps_s: FloatArray) -> tuple[Stretch, ...]:
 
 
 def common_rate_hz(stretches: tuple[Stretch, ...], stamps_s: FloatArray) -> float:
-    """The rate that all stretches worth keeping can be brought to.
+    """The rate that all stretches worth keeping can be brought to. [Hz]
 
     Parameters
     ----------
     stamps_s : ndarray of shape (n_stamps,)
         [s]
-
-    Returns
-    -------
-    float
-        [Hz]
     """
     rates = np.array([part.rate_hz for part in stretches])
     lasts = np.array([stamps_s[part.end - 1] - stamps_s[part.start] for part in stretches])

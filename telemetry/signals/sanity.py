@@ -112,7 +112,6 @@ def diagnose(
 
     Parameters
     ----------
-    end : {"front", "rear"}
     signal : ndarray of shape (n_samples,)
         As logged, without the stretches in which the wire was off.
     read : callable
@@ -320,7 +319,6 @@ def moves_as_the_other(
 
     Parameters
     ----------
-    end : {"front", "rear"}
     travel_mm : ndarray of shape (n_samples,)
         NaN where invalid. [mm]
     channels : mapping of str to ndarray of shape (n_samples,)

@@ -347,7 +347,6 @@ def noise_notes(end: End, travel_mm: FloatArray, noise_mm: float, sample_rate_hz
 
     Parameters
     ----------
-    end : {"front", "rear"}
     travel_mm : ndarray of shape (n_samples,)
         At the shaft. [mm]
     noise_mm : float
