@@ -3,105 +3,25 @@
 Arranging only: every number comes ready from the review.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import TypeVar
+from functools import partial
 
 import numpy as np
 
 from dashboard.figures.trace import Channel
-from dashboard.figures.travel import Band, Mark, TravelPicture, within
+from dashboard.figures.travel import within
 from dashboard.shelf import Shelf
-from dashboard.stretch import Stretch, spans, stretch
 from dashboard.urlstate import View
-from telemetry.arrays import ENDS, End, FloatArray
-from telemetry.balance.balance import Balance
-from telemetry.damping.oscillation import OscillationEvent, RejectedCandidate
-from telemetry.laps import lap_length_m
-from telemetry.motion import EndSummary, PlaneSummary, StopEvent, judged_ends
+from telemetry.arrays import ENDS, End
+from telemetry.report.lap import M_S_TO_KM_H, Drawn, quickest_lap, stretch
 from telemetry.summary import LapSummary, Summary
-from telemetry.wording import STOP_WORDS, number
-
-M_S_TO_KM_H = 3.6
-# More labels than this along the axis would be written over each other.
-_MOST_LABELS = 6
-_Stretch = TypeVar("_Stretch", OscillationEvent, RejectedCandidate)
 
 
 @dataclass(frozen=True)
-class Scene:
-    """One run and the lap that is looked at; ``lap`` is None for the whole run."""
+class Scene(Drawn):
+    """A run, a lap and their samples, as a view asks for them."""
 
     view: View
-    summary: Summary
-    lap: LapSummary | None
-    stretch: Stretch
-
-    @property
-    def ends(self) -> Mapping[End, EndSummary]:
-        """Both ends, over the lap or the run."""
-        return self.lap.ends if self.lap else self.summary.ends
-
-    @property
-    def balance(self) -> Balance:
-        """Balance, over the lap or the run."""
-        return self.lap.balance if self.lap else self.summary.balance
-
-    @property
-    def planes(self) -> dict[End, PlaneSummary]:
-        """Travel and speed of the ends that were judged, at the chosen place of measurement."""
-        return {
-            end: found.shaft if self.view.plane == "shaft" else found.wheel
-            for end, found in judged_ends(self.ends).items()
-        }
-
-    @property
-    def stroke_mm(self) -> dict[End, float]:
-        """The travel each end may use, at the chosen place of measurement. [mm]"""
-        return {
-            end: found.stroke_mm if self.view.plane == "shaft" else found.wheel_stroke_mm
-            for end, found in judged_ends(self.ends).items()
-        }
-
-    @property
-    def speed_split_mm_s(self) -> dict[End, float]:
-        """Where low and high speed part, which the bike file says for the shaft only. [mm/s]"""
-        if self.view.plane != "shaft":
-            return {}
-        values = self.summary.bike_values
-        return {end: values[key] for end in self.planes if (key := f"{end}.speed_split_mm_s") in values}
-
-    @property
-    def lap_length_m(self) -> float | None:
-        """Of a complete lap; None where it is not known. [m]"""
-        return lap_length_m(self.summary.laps)
-
-    @property
-    def stops(self) -> tuple[StopEvent, ...]:
-        """Everything that hit a stop, in order of time."""
-        found = [stop for end in self.ends.values() for stop in (*end.bottomed, *end.topped_out)]
-        return tuple(sorted(found, key=lambda stop: stop.time_s))
-
-    @property
-    def oscillations(self) -> tuple[OscillationEvent, ...]:
-        """Stretches in which the rear rang, in order of time."""
-        return self._shown(self.summary.oscillation.events)
-
-    @property
-    def front_oscillations(self) -> tuple[OscillationEvent, ...]:
-        """Stretches in which the front rang, which is another fault."""
-        return self._shown(self.summary.oscillation.front_events)
-
-    @property
-    def rejected(self) -> tuple[RejectedCandidate, ...]:
-        """Stretches that looked like lost damping at first."""
-        return self._shown(self.summary.oscillation.rejected)
-
-    def _shown(self, stretches: tuple[_Stretch, ...]) -> tuple[_Stretch, ...]:
-        if self.lap is None:
-            return stretches
-        start_s, end_s = self.lap.start_s, self.lap.end_s
-        return tuple(one for one in stretches if one.end_s > start_s and one.start_s < end_s)
 
 
 def chosen_lap(summary: Summary, view: View) -> LapSummary | None:
@@ -109,7 +29,7 @@ def chosen_lap(summary: Summary, view: View) -> LapSummary | None:
     if view.lap == "whole":
         return None
     if view.lap == "quickest":
-        return min((lap for lap in summary.laps if lap.complete), key=lambda lap: lap.time_s, default=None)
+        return quickest_lap(summary)
     return next((lap for lap in summary.laps if lap.lap == view.lap), None)
 
 
@@ -123,114 +43,19 @@ def open_scene(shelf: Shelf, view: View) -> Scene:
     """
     summary = shelf.summary(view.run)
     lap = chosen_lap(summary, view)
-    t_s = shelf.column(view.run, "t_s")
+    column = partial(shelf.column, view.run)
+    t_s = column("t_s")
     shown = stretch(
         t_s if t_s is not None else np.array([]),
-        shelf.column(view.run, "lap"),
-        shelf.column(view.run, "distance_m"),
+        column("lap"),
+        column("distance_m"),
         number=lap.lap if lap else None,
         against=view.against,
     )
-    return Scene(replace(view, zoom=within(view.zoom, shown.x)), summary, lap, shown)
+    return Scene(summary, lap, view.plane, shown, column, replace(view, zoom=within(view.zoom, shown.x)))
 
 
-def samples(shelf: Shelf, scene: Scene, name: str) -> FloatArray | None:
-    """One column over the stretch; None when the run lacks it or nothing of it is known there."""
-    column = shelf.column(scene.view.run, name)
-    if column is None:
-        return None
-    cut = column[scene.stretch.rows]
-    return cut if np.isfinite(cut).any() else None
-
-
-def travel_picture(shelf: Shelf, scene: Scene) -> TravelPicture:
-    """Everything the mirrored picture shows."""
-    plane = scene.view.plane
-    travel_mm: dict[End, FloatArray] = {}
-    masked: dict[End, tuple[Band, ...]] = {}
-    for end in scene.planes:
-        found = samples(shelf, scene, f"{end}_{plane}_mm")
-        if found is not None:
-            travel_mm[end] = found
-        valid = samples(shelf, scene, f"{end}_valid")
-        if valid is not None:
-            masked[end] = tuple(Band(a, b) for a, b in spans(1 - valid, scene.stretch.x))
-    speed_m_s = samples(shelf, scene, "speed_m_s")
-    return TravelPicture(
-        x=scene.stretch.x,
-        travel_mm=travel_mm,
-        stroke_mm=scene.stroke_mm,
-        x_title=scene.stretch.title,
-        plane=plane,
-        speed_km_h=None if speed_m_s is None else M_S_TO_KM_H * speed_m_s,
-        marks=_marks(scene),
-        unsettled=_unsettled(scene),
-        corners=corner_bands(shelf, scene),
-        dividers=_lap_starts(scene),
-        masked=masked,
-    )
-
-
-def _marks(scene: Scene) -> tuple[Mark, ...]:
-    shaft = scene.view.plane == "shaft"
-    placed = (
-        Mark(
-            stop.end,
-            stop.kind,
-            scene.stretch.at_time(stop.time_s),
-            stop.shaft_travel_mm if shaft else stop.travel_mm,
-            f"{STOP_WORDS[stop.kind]}, arrived at {number(stop.speed_mm_s)} mm/s at the wheel",
-        )
-        for stop in scene.stops
-    )
-    return tuple(mark for mark in placed if np.isfinite(mark.x))
-
-
-def _unsettled(scene: Scene) -> tuple[Band, ...]:
-    """Where each oscillation lies on the axis, cut to the lap."""
-    t_s, place = scene.stretch.t_s, scene.stretch.at_time
-    if not len(t_s):
-        return ()
-    label = "not settled" if len(scene.oscillations) <= _MOST_LABELS else ""
-    return tuple(
-        Band(place(max(event.start_s, t_s[0])), place(min(event.end_s, t_s[-1])), label)
-        for event in scene.oscillations
-    )
-
-
-def corner_bands(shelf: Shelf, scene: Scene) -> tuple[Band, ...]:
-    """Corners along the axis of one lap; over a whole run they would only crowd."""
-    if scene.lap is None:
-        return ()
-    return tuple(
-        Band(x0, x1, str(corner.number))
-        for corner in scene.summary.corners
-        if np.isfinite(x0 := _along(shelf, scene, corner.start_m))
-        and np.isfinite(x1 := _along(shelf, scene, corner.end_m))
-        and x1 > x0
-    )
-
-
-def _along(shelf: Shelf, scene: Scene, distance_m: float) -> float:
-    """Where a distance lies on the axis of the lap; NaN where that is not known."""
-    if scene.stretch.against == "distance":
-        return distance_m
-    along = samples(shelf, scene, "distance_m")
-    if along is None:
-        return float("nan")
-    known = np.isfinite(along)
-    return float(np.interp(distance_m, along[known], scene.stretch.x[known], left=np.nan, right=np.nan))
-
-
-def _lap_starts(scene: Scene) -> tuple[Band, ...]:
-    if scene.lap is not None:
-        return ()
-    return tuple(
-        Band(lap.start_s, lap.end_s, f"lap {lap.lap}" if lap.complete else "") for lap in scene.summary.laps
-    )
-
-
-def raw_channels(shelf: Shelf, scene: Scene) -> list[Channel]:
+def raw_channels(scene: Scene) -> list[Channel]:
     """Panels of the raw trace, of what the run has."""
     plane = scene.view.plane
     wanted: list[tuple[str, str, int, End | None, str]] = [
@@ -241,7 +66,7 @@ def raw_channels(shelf: Shelf, scene: Scene) -> list[Channel]:
     found = [
         Channel(title, values, digits, end, scale)
         for name, title, digits, end, scale in wanted
-        if (values := samples(shelf, scene, name)) is not None
+        if (values := scene.samples(name)) is not None
     ]
-    speed_m_s = samples(shelf, scene, "speed_m_s")
+    speed_m_s = scene.samples("speed_m_s")
     return found if speed_m_s is None else [*found, Channel("road speed [km/h]", M_S_TO_KM_H * speed_m_s)]

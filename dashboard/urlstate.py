@@ -10,8 +10,9 @@ from dataclasses import dataclass
 from typing import Literal
 from urllib.parse import parse_qs, urlencode
 
-Plane = Literal["wheel", "shaft"]
-Against = Literal["distance", "time"]
+from telemetry.metrics import Plane
+from telemetry.report.lap import Against
+
 LapChoice = int | Literal["quickest", "whole"]
 
 # Ids are made by the logbook; anything else in the address is not one and is not looked up.

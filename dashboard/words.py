@@ -4,11 +4,8 @@ from collections.abc import Mapping
 from math import isfinite
 from types import MappingProxyType
 
-from telemetry.arrays import End
-from telemetry.damping.oscillation import OscillationEvent
-from telemetry.motion.summary import StopEvent
 from telemetry.summary import LapSummary
-from telemetry.wording import STOP_WORDS, lap_time, lap_words, number, place_words
+from telemetry.wording import lap_time, lap_words
 
 RIDER_WORDS = {
     "bottomed": "ran out of travel",
@@ -54,17 +51,3 @@ def rider_place(
     if known:
         return after
     return "place not known"
-
-
-def event_place(event: StopEvent | OscillationEvent) -> str:
-    """Where an event was, for a table."""
-    time_s = event.time_s if isinstance(event, StopEvent) else event.start_s
-    return place_words(event.corner, event.phase, event.distance_m, time_s)
-
-
-def stop_sentence(end: End, event: StopEvent) -> str:
-    """One stop in the words of a table or a read-out."""
-    return (
-        f"{end} {STOP_WORDS[event.kind]}, {event_place(event)}: {number(event.travel_mm, 1)} mm at the wheel, "
-        f"arrived at {number(abs(event.speed_mm_s))} mm/s, stayed {number(1000 * event.duration_s)} ms"
-    )

@@ -191,6 +191,18 @@ RULES: tuple[Rule, ...] = (
         "travel left at the {end}, and both ends by hand",
     ),
     Rule(
+        "comes up slower by hand",
+        "pushed down by hand one end comes up slower than the other for its depth, beyond the interval",
+        "friction at the {end}, a softer spring, more sag, a higher leverage ratio and a soft tyre there",
+        "a push by hand moves the dampers slowly, where rebound damping and friction decide how soon an end is back",
+        (
+            Step("end", "rebound damping", "less"),
+            Step("other", "rebound damping", "more"),
+        ),
+        "both ends come up together when pushed",
+        "the bounce test again, then the same-bump comparison of the next outing: a push shows nothing of high speed",
+    ),
+    Rule(
         "ride height shifts",
         "the ride height of an end shifts over the laps, beyond the interval",
         "whether the {end} loses oil or gas, tyre pressure, fuel burnt off, and its sag cold and warm",

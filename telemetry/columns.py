@@ -29,7 +29,7 @@ def named_columns(bike: Bike, log: RawLog) -> dict[str, str]:
     """
     named = {key: bike.channels.names(key) for key in KEYS}
     for end in ENDS:
-        if (sensor := getattr(bike, end).sensor) is not None:
+        if (sensor := bike.end(end).sensor) is not None:
             named[end] = sensor.names("channel")
     return {key: _in_log(log, names) for key, names in named.items() if names}
 

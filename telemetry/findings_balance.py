@@ -1,8 +1,9 @@
 """Balance in words: do both ends move together on the same bump, are they damped alike, and what would even it out."""
 
-from telemetry.advice import Candidate
+from telemetry.advice import Candidate, Setting, settle
 from telemetry.arrays import End
 from telemetry.balance.balance import Balance, Ratio
+from telemetry.balance.bounce import BounceTest
 from telemetry.balance.ratios import MIN_PLACES
 from telemetry.balance.resistance import verdict
 
@@ -88,6 +89,15 @@ def balance_candidates(balance: Balance) -> list[Candidate]:
         elif not ratio.ci95[0] <= 1 <= ratio.ci95[1] and abs(ratio.value - 1) >= EVEN_WITHIN:
             found.append(_apart(ratio, damping, told, verb, bump.pairs))
     return found
+
+
+def bounce_advice(test: BounceTest) -> str:
+    """What a bounce test advises, by the table of rules; "" where the ends come up together or cannot be told."""
+    slow: End | None = {"rear slower": "rear", "rear faster": "front"}.get(test.up.verdict)  # type: ignore[assignment]
+    if slow is None:
+        return ""
+    candidate = Candidate("comes up slower by hand", slow, "", "", f"the {slow} comes up slower by hand")
+    return settle([candidate], Setting())[0].suggestion
 
 
 def _apart(ratio: Ratio, damping: Ratio | None, told: str, verb: str, pairs: int) -> Candidate:

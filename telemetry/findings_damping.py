@@ -29,6 +29,12 @@ DAMPER_ANSWERS = (LOST, DOUBTFUL, NOT_JUDGED, NO_SUDDEN, NO_SIGN) = (
 _SLOW_NOT_JUDGED = "Whether its damping falls over the laps was not judged."
 
 
+_BY_THE_OTHER = (
+    "The {end} is judged by the road that the {other} met: "
+    "while the damping of the {other} changes over the laps, the {end} can seem to ring."
+)
+
+
 def slow_loss_judged(oscillation: Oscillation, end: End) -> bool:
     """Whether it could be judged if an end loses damping over the laps; no with too few laps of known damping."""
     course = oscillation.course.get(end)
@@ -96,11 +102,20 @@ def suspicions(oscillation: Oscillation) -> tuple[str, ...]:
     Returns
     -------
     tuple of str
-        The rear first; empty where no damper is in doubt.
+        What is sure before what is not, then the rear first; empty where no damper is in doubt.
     """
     doubt = dampers_in_doubt(oscillation)
     rear = (oscillation_sentence(oscillation),) if "rear" in doubt else ()
-    return rear + ((_front_sentence(oscillation),) if "front" in doubt else ())
+    front = (_front_sentence(oscillation),) if "front" in doubt else ()
+    changes = {end for end, one in oscillation.course.items() if one.state in FALLING | {"recovering"}}
+    # What an end does over the laps is read from that end alone, other doubts from both.
+    if changes == {"front"}:
+        return front + tuple(f"{said} {_BY_THE_OTHER.format(end='rear', other='front')}" for said in rear)
+    if changes == {"rear"}:
+        return rear + tuple(f"{said} {_BY_THE_OTHER.format(end='front', other='rear')}" for said in front)
+    if front_suspected(oscillation) and oscillation.verdict != "yes":
+        return front + rear
+    return rear + front
 
 
 def _front_sentence(oscillation: Oscillation) -> str:

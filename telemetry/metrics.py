@@ -23,7 +23,7 @@ Group = Literal["travel", "speed", "balance", "bump", "chassis", "damping", "lap
 
 def decimals_of(unit: str) -> int:
     """Decimals of a number in this unit, where its metric says nothing else. Ratios are compared to a thousandth."""
-    return {"mm": 1, "mm/s": 0, "deg": 2, "s": 2, "%": 0, "Hz": 1, "ms": 0, "N": 0}.get(unit, 3)
+    return {"mm": 1, "mm/s": 0, "deg": 2, "s": 2, "%": 0, "Hz": 1, "ms": 0, "N": 0, "times": 0}.get(unit, 3)
 
 
 @dataclass(frozen=True)
@@ -166,6 +166,7 @@ OF_END = {metric.key: metric for metric in END_METRICS}
 # by a few degrees of oil, moves the RMS speed by a little over 1 %. Fuel moves both ends, so pitch less. Pace.
 OUTING_MM = 0.5
 OUTING_SPEED_SHARE = 0.012
+OUTING_RATIO_SHARE = 2**0.5 * OUTING_SPEED_SHARE  # the oil of each end for itself
 OUTING_PITCH_DEG = 0.02
 OUTING_TIME_SHARE = 0.003
 # Rake turns with the pitch, and 0.02 deg of it are about 0.13 mm of trail on a road-race motorcycle.
@@ -197,7 +198,7 @@ def _end_metrics(end: End) -> tuple[Metric, ...]:
 def _ratio(key: str, label: str, read: Callable[[LapSummary], float | None]) -> Metric:
     return Metric(
         f"balance.{key}", f"{label}, rear over front", "", ENDS, read, group="balance",
-        outing_share=OUTING_SPEED_SHARE, speed=True,
+        outing_share=OUTING_RATIO_SHARE, speed=True,
     )  # fmt: skip
 
 
@@ -260,6 +261,16 @@ BY_KEY = {metric.key: metric for metric in COMPARED}
 def _plain(key: str, label: str, unit: str = "", decimals: int | None = None, scale: float = 1.0) -> Metric:
     """A number that a table holds ready: its subject is the number itself."""
     return Metric(key, label, unit, (), lambda value: None if value is None else scale * value, decimals)
+
+
+def pushed(key: str, label: str, unit: str = "", decimals: int | None = None, scale: float = 1.0) -> Metric:
+    """A number of an end that was pushed by hand: the attribute of its name."""
+
+    def read(end: Any) -> float | None:
+        value = getattr(end, key)
+        return None if value is None else scale * value
+
+    return Metric(key, label, unit, (), read, decimals)
 
 
 def _times(label: str) -> Metric:

@@ -262,7 +262,7 @@ def sensors(bike: Bike) -> Mapping[End, SensorSetup]:
     """
     found: dict[End, SensorSetup] = {}
     for end in ENDS:
-        sensor = bike.front.sensor if end == "front" else bike.rear.sensor
+        sensor = bike.end(end).sensor
         if sensor is not None:
             found[end] = SensorSetup(
                 sensor.channel,
@@ -412,7 +412,7 @@ def _damper_work(
     whole = [(lap.start_s, lap.end_s) for lap in laps if lap.complete]
     work: dict[End, DamperUse] = {}
     for name, end in motion.ends.items():
-        damper = (bike.front if name == "front" else bike.rear).damper
+        damper = bike.end(name).damper
         use = moving & end.valid
         if damper is not None and use.any():
             speed = np.where(use, end.shaft_speed_mm_s, np.nan)

@@ -3,64 +3,15 @@
 Without a position the lap is drawn as one straight line, from start to finish.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 import plotly.graph_objects as go
 
 from dashboard.theme import Theme, template
-from telemetry.arrays import ENDS, End, FloatArray
+from telemetry.arrays import ENDS, FloatArray
+from telemetry.report.lap import Label, Ribbon, Spot, TrackPicture
 
-# A lap of 4 km at this count has a point every 3 m: finer than a line is wide.
-MAP_POINTS = 1400
 # Width over height.
 _TALLEST, _WIDEST = 0.75, 2.2
-
-
-@dataclass(frozen=True)
-class Spot:
-    """One stop on the map, with its sentence. [m]"""
-
-    end: End
-    kind: str
-    x_m: float
-    y_m: float
-    text: str
-
-
-@dataclass(frozen=True)
-class Ribbon:
-    """A stretch of the lap in which the bike was not settled, with its sentence. [m]"""
-
-    x_m: FloatArray
-    y_m: FloatArray
-    text: str
-
-
-@dataclass(frozen=True)
-class Label:
-    """A corner number beside the line. [m]"""
-
-    text: str
-    x_m: float
-    y_m: float
-
-
-@dataclass(frozen=True)
-class TrackPicture:
-    """What the map shows.
-
-    ``axis`` is where each point of the line lies on the travel picture's axis. ``straight`` is the title of
-    that axis when the log has no position: the line is then straight and x runs along it.
-    """
-
-    x_m: FloatArray
-    y_m: FloatArray
-    axis: FloatArray
-    corners: tuple[Label, ...] = ()
-    spots: tuple[Spot, ...] = ()
-    ribbons: tuple[Ribbon, ...] = ()
-    straight: str = ""
 
 
 def track_map(picture: TrackPicture, theme: Theme, *, big: bool = False) -> go.Figure:
@@ -168,7 +119,7 @@ def _ribbon(ribbon: Ribbon, theme: Theme, size: float) -> go.Scatter:
 
 
 def _spots(end: str, kind: str, spots: list[Spot], theme: Theme, size: float) -> go.Scatter:
-    colour = theme.front if end == "front" else theme.rear
+    colour = theme.of(end)
     bottomed = kind == "bottomed"
     shape = "triangle-up" if end == "front" else "triangle-down"
     return go.Scatter(

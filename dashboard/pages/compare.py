@@ -10,19 +10,19 @@ from dash import Dash, Input, Output, dcc, html
 from dashboard.figures.compare import Dots, height_px, lap_dots
 from dashboard.pages import parts
 from dashboard.pages.parts import Screen, section
+from dashboard.printer import Printer
 from dashboard.shelf import Shelf
 from dashboard.theme import Theme
 from dashboard.urlstate import View, parse, to_query
 from telemetry.logbook import outings_of
-from telemetry.metrics import decimals_of, headed
-from telemetry.report.words import excluded_words
-from telemetry.setup import Comparison, LapValues, MetricComparison, compare, repeats
+from telemetry.metrics import decimals_of
+from telemetry.report.comparison import CLEAR, comparison_document
+from telemetry.setup import Comparison, MetricComparison, compare, repeats
 from telemetry.setup.bandwidth import COLUMNS
-from telemetry.wording import number, signed
+from telemetry.wording import signed
 
 PATH = "/compare"
 VIEW = "compare-view"
-_CLEAR = ("higher", "lower")
 _BALANCE = ("balance.compression", "balance.rebound")
 # Mirrored like the travel picture: deepest travel outermost, front above, rear below.
 _TRAVEL = (
@@ -52,33 +52,21 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         return parts.page(PATH, view, "Compare", bar, html.Section(html.P(words), className="part alone"))
     found = comparison(shelf, view)
     shown = figures(found, screen.theme)
+    told, printer = comparison_document(found), Printer(view, screen.theme)
     return parts.page(
         PATH,
         view,
         "Compare",
         dcc.Store(id=VIEW, data={"search": to_query(view), "screen": screen.words}),
         bar,
-        section(
-            "The verdict",
-            parts.cautions(found.first),
-            parts.sentences(found.sentences) if found.sentences else None,
-            parts.cautions(found.cautions),
-            note="After against before.",
-        ),
-        section("What was changed", _changes(found, known=_both_have_sheets(shelf, view))),
-        section("Conditions", _conditions(found)) if found.conditions else None,
+        *(printer.section(told[name]) for name in ("verdict", "changed", "conditions")),
         _picture("Travel used", "compare-travel", shown["compare-travel"], found, _TRAVEL,
                  "Every dot is a lap: before open and above, after filled and below; the bar is their mean. "
                  "Front rows above, rear rows below, deepest travel outermost."),
         _picture("Speed balance", "compare-balance", shown["compare-balance"], found, _BALANCE,
                  "Rear over front, RMS wheel speed. At 1 both ends move alike; to the right the rear moves "
                  "faster."),
-        section("The numbers", _numbers(found.metrics), html.P(f"{found.method} {found.basis}", className="note")),
-        _folded("By phase and corner", found.places),
-        _folded("Sections of the lap", found.sections),
-        section("Laps left out", html.Ul([html.Li(one) for one in excluded_words(found)]))
-        if found.excluded
-        else None,
+        *(printer.section(told[name]) for name in ("numbers", "places", "sections", "excluded", "method")),
     )  # fmt: skip
 
 
@@ -147,14 +135,14 @@ def _dots(row: MetricComparison) -> Dots:
         after=tuple(zip(row.b.laps, row.b.values, strict=True)),
         before_mean=row.a.mean,
         after_mean=row.b.mean,
-        clear=row.verdict in _CLEAR,
+        clear=row.verdict in CLEAR,
         end="front" if end == "front" else "rear" if end == "rear" else None,
     )
 
 
 def verdict_words(row: MetricComparison) -> str:
     """The verdict of one row, with the size of a clear difference."""
-    if row.verdict in _CLEAR and row.difference is not None:
+    if row.verdict in CLEAR and row.difference is not None:
         return f"{row.verdict}, {signed(row.difference, decimals_of(row.unit), row.unit)}"
     return row.verdict
 
@@ -166,77 +154,6 @@ def _picture(title: str, name: str, figure: Any, found: Comparison, keys: Sequen
         style={"height": f"{height_px(rows)}px"},
     )
     return section(title, box, note=note)
-
-
-def _both_have_sheets(shelf: Shelf, view: View) -> bool:
-    return None not in (shelf.sheet(view.run), shelf.sheet(view.other))
-
-
-def _changes(found: Comparison, *, known: bool) -> Any:
-    if not found.changes:
-        none = "The setup sheets say the same." if known else "Not known: not both runs have a setup sheet."
-        return html.P(none)
-    rows = [(change.what, change.before, change.after, change.kind) for change in found.changes]
-    return parts.table(
-        ("what", "before", "after", "kind"),
-        rows,
-        "From the setup sheets and bike files",
-        classes=("", "n", "n", ""),
-    )
-
-
-def _conditions(found: Comparison) -> Any:
-    rows = [
-        (
-            each.what,
-            *("–" if value is None else number(value, 1, each.unit) for value in (each.before, each.after)),
-            each.source,
-        )
-        for each in found.conditions
-    ]
-    head = ("what", "before", "after", "from")
-    return parts.table(head, rows, "As written down or logged", classes=("", "n", "n", ""))
-
-
-def _folded(title: str, rows: Sequence[MetricComparison]) -> Any:
-    """A table that opens on demand; its head counts what is clear."""
-    if not rows:
-        return None
-    clear = sum(row.verdict in _CLEAR for row in rows)
-    head = f"{len(rows)} numbers, {clear} of them clearly different"
-    return section(title, html.Details([html.Summary(head), _numbers(rows)]))
-
-
-def _numbers(rows: Sequence[MetricComparison]) -> Any:
-    before = max((len(row.a.values) for row in rows), default=0)
-    after = max((len(row.b.values) for row in rows), default=0)
-    body = [
-        (
-            headed(row.label, row.unit),
-            _mean_and_spread(row.a, decimals_of(row.unit), before),
-            _mean_and_spread(row.b, decimals_of(row.unit), after),
-            "–" if row.difference is None else number(row.difference, decimals_of(row.unit)),
-            "–"
-            if row.ci95 is None
-            else f"{number(row.ci95[0], decimals_of(row.unit))} to {number(row.ci95[1], decimals_of(row.unit))}",
-            f"{row.verdict} ({row.reason})" if row.reason else row.verdict,
-        )
-        for row in rows
-    ]
-    head = ("number", "before", "after", "difference", "95 % interval", "verdict")
-    caption = f"Mean over laps ± standard deviation between them; {before} laps before, {after} after"
-    return parts.table(head, body, caption, classes=("", "n", "n", "n", "n", "words"))
-
-
-def _mean_and_spread(values: LapValues, digits: int, usual: int) -> str:
-    """Mean ± standard deviation; how many laps where they are not as many as ``usual``."""
-    if values.mean is None:
-        return "–"
-    if not values.laps:  # of the whole run
-        return number(values.mean, digits)
-    spread = "" if values.sd is None else f" ± {number(values.sd, digits)}"
-    count = "" if len(values.values) == usual else f" ({len(values.values)} laps)"
-    return f"{number(values.mean, digits)}{spread}{count}"
 
 
 def register(app: Dash, shelf: Shelf) -> None:

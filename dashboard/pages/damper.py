@@ -6,18 +6,17 @@ from typing import Any
 
 from dash import Dash, Input, Output, dcc, html
 
-from dashboard.figures.damper import damper_course
 from dashboard.pages import parts
 from dashboard.pages.parts import Screen, section
+from dashboard.printer import Printer
 from dashboard.shelf import Shelf
 from dashboard.theme import Theme
 from dashboard.urlstate import View, to_query
 from telemetry.arrays import ENDS, End
 from telemetry.logbook import damper_histories
-from telemetry.report.terminal_damper import HISTORY_COLUMNS, SPEED_COLUMNS, history_rows, speed_rows
+from telemetry.report.damper import damper_document, history_document
 from telemetry.setup import DamperRun, compare_damper
 from telemetry.summary import Summary
-from telemetry.wording import count_word
 
 PATH = "/dampers"
 VIEW = "damper-view"
@@ -40,7 +39,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         "Dampers",
         dcc.Store(id=VIEW, data={"search": to_query(view), "screen": screen.words}),
         _bar(shelf, view),
-        *_compared(shelf, view),
+        *_compared(shelf, view, screen.theme),
         html.Div(histories(found, screen.theme), id="damper-history"),
     )
 
@@ -74,7 +73,7 @@ def _bar(shelf: Shelf, view: View) -> html.Div:
     )
 
 
-def _compared(shelf: Shelf, view: View) -> list[Any]:
+def _compared(shelf: Shelf, view: View, theme: Theme) -> list[Any]:
     if not (view.run and view.other):
         if view.run or view.other:
             shelf.summary(view.run or view.other)  # an unknown run is said, not waited for
@@ -85,7 +84,7 @@ def _compared(shelf: Shelf, view: View) -> list[Any]:
     shown: list[End] = [
         end for end in reversed(ENDS) if any(_something_of(run, end) for run in (before, after))
     ] or ["rear"]
-    return [_of_end(before, after, end, caution=place == 0) for place, end in enumerate(shown)]
+    return [part for end in shown for part in _of_end(before, after, end, view, theme)]
 
 
 def _something_of(run: Summary, end: End) -> bool:
@@ -93,21 +92,9 @@ def _something_of(run: Summary, end: End) -> bool:
     return end in run.dampers or (end in run.oscillation.course and bool(run.oscillation.course[end].laps))
 
 
-def _of_end(before: Summary, after: Summary, end: End, *, caution: bool) -> html.Section:
-    found = compare_damper(before, after, end)
-    return section(
-        f"Is the damping back? The {end}",
-        parts.sentences(found.sentences),
-        parts.cautions([found.caution]) if caution else None,
-        parts.table(
-            SPEED_COLUMNS,
-            speed_rows(found),
-            f"Damping ratio of the {end} wheel hop, mean over laps",
-            classes=("", "n", "n", "n", ""),
-        ),
-        note="After against before, by shaft speed. The interval also holds what one sound damper differs by from "
-        "outing to outing.",
-    )
+def _of_end(before: Summary, after: Summary, end: End, view: View, theme: Theme) -> list[Any]:
+    told, printer = damper_document(compare_damper(before, after, end)), Printer(view, theme)
+    return [printer.section(section) for section in told.sections]
 
 
 def histories(found: Histories, theme: Theme) -> list[Any]:
@@ -120,28 +107,14 @@ def histories(found: Histories, theme: Theme) -> list[Any]:
                 html.Pre('[rear.damper]\nid = "..."\nserviced = 2026-05-01'),
             )
         ]
-    return [_history(name, runs, place, theme) for place, (name, runs) in enumerate(found.items())]
+    return [_history(name, runs, theme) for name, runs in found.items()]
 
 
-def _history(name: str, runs: tuple[DamperRun, ...], place: int, theme: Theme) -> html.Section:
-    where = " and ".join(sorted({run.end for run in runs}))
+def _history(name: str, runs: tuple[DamperRun, ...], theme: Theme) -> html.Section:
+    told = history_document(name, runs)
     return section(
-        f"Damper {name}",
-        parts.graph(
-            f"damper-course-{place}",
-            damper_course(runs, theme),
-            "low",
-            f"Damping ratio of damper {name} from outing to outing; the table below has the numbers.",
-        ),
-        parts.table(
-            HISTORY_COLUMNS,
-            history_rows(runs),
-            f"Outings of damper {name}, oldest first",
-            classes=("", "", "", "n", "n", "n", "n", ""),
-        ),
-        note=f"{where.capitalize()}, {count_word(len(runs), 'outing')}. Mean over laps with 95 % interval; heat is the "
-        "work of the oil, since the last service. Road and the other end are in these numbers: two outings compare as "
-        "above, not at a glance.",
+        told.title,
+        *(block for one in told.sections for block in Printer(View(), theme).blocks(one)),
     )
 
 

@@ -11,7 +11,7 @@ from dashboard.theme import GRAPH_CONFIG, Theme, named
 from dashboard.urlstate import View, to_query
 from dashboard.words import lap_name
 from telemetry.logbook import RunEntry
-from telemetry.summary import Finding, LapSummary, Summary
+from telemetry.summary import LapSummary, Summary
 
 NAV = (
     ("/runs", "Runs"),
@@ -159,7 +159,12 @@ def graph(name: str, figure: Any, height: str, label: str, *, proportions: float
 
 
 def table(
-    head: Sequence[str], rows: Iterable[Sequence[Any]], caption: str, *, classes: Sequence[str] = ()
+    head: Sequence[str],
+    rows: Iterable[Sequence[Any]],
+    caption: str,
+    *,
+    classes: Sequence[str] = (),
+    unseen: bool = False,
 ) -> html.Div:
     """A table with a caption; the first cell of a row is its heading. ``classes`` are per column."""
     columns = [*classes, *[""] * (len(head) - len(classes))]
@@ -175,7 +180,7 @@ def table(
     return html.Div(
         html.Table(
             [
-                html.Caption(caption),
+                html.Caption(caption, className="unseen" if unseen else None),
                 html.Thead(
                     html.Tr(
                         [html.Th(words, scope="col", className=columns[i] or None) for i, words in enumerate(head)]
@@ -194,17 +199,6 @@ def table(
 def sentences(words: Sequence[str]) -> html.Ol:
     """Verdicts, read aloud in this order; the first is the largest."""
     return html.Ol([html.Li(sentence) for sentence in words], className="verdicts")
-
-
-def finding(found: Finding) -> html.Li:
-    """One thing worth trying; its caution stands above the list."""
-    return html.Li(
-        [
-            html.H3(found.title),
-            html.P(found.evidence),
-            html.P([html.B("What to do: "), found.suggestion]),
-        ]
-    )
 
 
 def cautions(words: Iterable[str]) -> Any:

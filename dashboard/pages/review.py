@@ -7,31 +7,23 @@ from dash import Dash, Input, Output, Patch, State, ctx, dcc, html
 from dash.exceptions import PreventUpdate
 
 from dashboard import scene as scenes
-from dashboard.figures import histogram, trace, track, travel
-from dashboard.lapmap import track_picture
-from dashboard.pages import numbers, parts, trust
+from dashboard.figures import trace, track, travel
+from dashboard.figures.halves import drawn
+from dashboard.pages import parts
 from dashboard.pages.parts import Screen, section
+from dashboard.printer import Printer
 from dashboard.scene import Scene
 from dashboard.shelf import Shelf
-from dashboard.thin import POINTS, packed_line, window
+from dashboard.theme import Theme
+from dashboard.thin import packed_line, window
 from dashboard.urlstate import View, parse, to_query
-from telemetry.arrays import FloatArray
-from telemetry.damping.oscillation import dampers_in_doubt
-from telemetry.findings import nothing_asks
-from telemetry.laps import lap_length_m
-from telemetry.report.rows_motion import (
-    PLACE_COLUMNS,
-    STROKE_COLUMNS,
-    TREND_COLUMNS,
-    light_words,
-    packing_words,
-    place_rows,
-    stroke_rows,
-    trend_rows,
-)
-from telemetry.report.words import cautions, named_corners
-from telemetry.summary import Summary
-from telemetry.wording import number
+from telemetry.arrays import ENDS, FloatArray
+from telemetry.findings import travel_sentence
+from telemetry.report import review_document
+from telemetry.report.blocks import Document, Figure, Section
+from telemetry.report.document import named_corners
+from telemetry.report.lap import POINTS, track_picture, travel_picture
+from telemetry.wording import lap_time, lap_words, number
 
 PATH = "/"
 VIEW = "review-view"
@@ -52,18 +44,14 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
     """
     scene = scenes.open_scene(shelf, view)
     shown = render(shelf, scene, screen)
+    told, printer = review_document(scene), Printer(scene.view, screen.theme)
     return parts.page(
         PATH,
         view,
         "Review",
         dcc.Store(id=VIEW, data={"search": to_query(view), "screen": screen.words}),
         _bar(shelf, scene, view),
-        section(
-            "The verdict",
-            parts.sentences(scene.summary.verdicts),
-            html.Div(shown["lead"], id="lead", role="status"),
-            note="Of the whole run, most important first.",
-        ),
+        printer.section(told["verdict"], html.Div(shown["lead"], id="lead", role="status")),
         section(
             "Travel over the lap",
             _zoom_bar(),
@@ -71,16 +59,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
                 "travel", shown["travel"], "tall", "Travel of both ends over the lap; numbers below."
             ),
             html.P(shown["travel-said"], id="travel-said", className="note"),
-            html.Ul(
-                [
-                    html.Li("▲ ▼ filled, pointing outwards: bottomed"),
-                    html.Li("△ ▽ open, at the centre line: topped out"),
-                    html.Li("boxed, below: rear not settled"),
-                    html.Li("grey: masked, not used"),
-                    html.Li("dashed line: end of the stroke"),
-                ],
-                className="key",
-            ),
+            _key(),
             note=_MIRROR,
         ),
         section(
@@ -100,28 +79,11 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
             ),
             note=html.Span(shown["map-said"], id="map-said"),
         ),
-        section(
-            "Speed, back to back",
-            parts.graph("speed", shown["speed"], "middle", "Histograms of speed; numbers below."),
-            note="Share of time at each speed. The dashed outline is the other end, repeated, so that a "
-            "difference is seen where it is. At the shaft, dotted lines part low and high speed.",
-        ),
-        section(
-            "Travel used",
-            parts.graph("use", shown["use"], "middle", "Histograms of travel; numbers below."),
-            note="Share of time at each travel. The bar runs from least to most travel; diamond: median, "
-            "circle: 95 % of the time below; dashed line: end of the stroke.",
-        ),
-        _findings(scene),
-        section("The numbers", html.Div(shown["numbers"], id="numbers")),
-        *_whole_run(scene.summary),
-        section("Every lap", numbers.laps_table(scene.summary, view)),
-        section(
-            "Can the log be trusted",
-            *trust.quality(scene.summary),
-            name="quality",
-            note="Invalid samples are left out of every number, never filled in.",
-        ),
+        _picture(told["speeds"], shown, "speed"),
+        _picture(told["use"], shown, "use"),
+        printer.section(told["findings"]),
+        html.Div(shown["numbers"], id="numbers"),
+        *(printer.section(told[name]) for name in ("places", "strokes", "trends", "laps", "quality", "how")),
         section(
             "The raw trace",
             parts.graph("trace", shown["trace"], "long", "Every channel over the lap."),
@@ -129,6 +91,27 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
             "same scale.",
         ),
     )
+
+
+def _key() -> html.Ul:
+    words = (
+        "▲ ▼ filled, pointing outwards: bottomed",
+        "△ ▽ open, at the centre line: topped out",
+        "boxed, below: rear not settled",
+        "grey: masked, not used",
+        "dashed line: end of the stroke",
+    )
+    return html.Ul([html.Li(text) for text in words], className="key")
+
+
+def _picture(told: Section | None, shown: dict[str, Any], name: str) -> Any:
+    """A picture of the document in a graph that stays while the lap changes."""
+    if told is None:
+        return None
+    figure = told.blocks[0]
+    assert isinstance(figure, Figure)
+    graph = parts.graph(name, shown[name], "middle", f"{figure.picture.title}; numbers below.")
+    return section(told.title, graph, note=html.Span(shown[f"{name}-said"], id=f"{name}-said"))
 
 
 def _bar(shelf: Shelf, scene: Scene, view: View) -> html.Div:
@@ -165,54 +148,14 @@ def _zoom_bar() -> html.Div:
     )
 
 
-def _whole_run(summary: Summary) -> list[Any]:
-    """What only a whole run tells: light wheels, packing, use by place, strokes, and what shifts from lap to lap."""
-    lap_m = lap_length_m(summary.laps)
-    found = [
-        html.P(words)
-        for words in (*light_words(summary.light, lap_m), *packing_words(summary.packing, lap_m))
-    ]
-    tables = (
-        ("Travel by phase and corner", PLACE_COLUMNS, place_rows(summary, corners=True)),
-        ("Strokes by depth: how many, and the median of their peak wheel speed [mm/s]", STROKE_COLUMNS,
-         stroke_rows(summary)),
-        ("Shift over the outing", TREND_COLUMNS, trend_rows(summary)),
-    )  # fmt: skip
-    for caption, head, rows in tables:
-        if rows:
-            classes = ("", *["n"] * (len(head) - 1))
-            found.append(
-                html.Details([html.Summary(caption), parts.table(head, rows, caption, classes=classes)])
-            )
-    if not found:
-        return []
-    note = (
-        "Means over laps with their standard error; a shift is named where it is beyond chance and matters."
-    )
-    return [section("Over the whole run", *found, note=note)]
-
-
-def _findings(scene: Scene) -> Any:
-    if nothing := nothing_asks(scene.summary):
-        return section("What to change", *map(html.P, nothing))
-    return section(
-        "What stands out",
-        parts.cautions(cautions(scene.summary)),
-        html.Ul([parts.finding(found) for found in scene.summary.findings], className="findings"),
-        note=""
-        if dampers_in_doubt(scene.summary.oscillation)
-        else "One change at a time; the rider and the maker's limits have the last word.",
-    )
-
-
 def render(shelf: Shelf, scene: Scene, screen: Screen) -> dict[str, Any]:
     """Everything on the page that follows the lap, the plane, the axis or the theme, by its id."""
     view, theme = scene.view, screen.theme
-    planes = scene.planes
-    picture = scenes.travel_picture(shelf, scene)
-    where = track_picture(shelf, scene)
+    picture = travel_picture(scene)
+    where = track_picture(scene)
+    told, printer = review_document(scene), Printer(view, theme)
     return {
-        "lead": numbers.lead(scene),
+        "lead": lead(scene),
         "travel": travel.mirrored_travel(picture, theme, view.zoom, touch=screen.touch),
         "travel-said": said_of_axis(scene) + said_of_thinning(picture.x, view.zoom),
         "map": track.track_map(where, theme),
@@ -221,23 +164,11 @@ def render(shelf: Shelf, scene: Scene, screen: Screen) -> dict[str, Any]:
         if where.straight
         else "North is up. Numbers are corners; the bar is where the lap starts. "
         + named_corners(scene.summary.corners),
-        "places": numbers.places(scene, theme),
-        "speed": histogram.speed_histogram(
-            {end: plane.speed_histogram for end, plane in planes.items()},
-            theme,
-            plane=view.plane,
-            split_mm_s=scene.speed_split_mm_s,
-        ),
-        "use": histogram.travel_use(
-            {end: plane.travel_histogram for end, plane in planes.items()},
-            {end: plane.travel for end, plane in planes.items()},
-            scene.stroke_mm,
-            theme,
-            plane=view.plane,
-        ),
-        "numbers": numbers.numbers(scene),
+        "places": [*printer.blocks(told["stops"]), *printer.blocks(told["damping"])],
+        **_figures(told, theme),
+        "numbers": [printer.section(told[name]) for name in ("ends", "balance")],
         "trace": trace.stacked(
-            scenes.raw_channels(shelf, scene),
+            scenes.raw_channels(scene),
             scene.stretch.x,
             scene.stretch.title,
             theme,
@@ -245,6 +176,23 @@ def render(shelf: Shelf, scene: Scene, screen: Screen) -> dict[str, Any]:
             touch=screen.touch,
         ),
     }
+
+
+def _figures(told: Document, theme: Theme) -> dict[str, Any]:
+    """The pictures of speed and travel of the document, and their words."""
+    figures = [block for name in ("speeds", "use") if (found := told[name]) for block in found.blocks]
+    drawn_now = {one.name: drawn(one.picture, theme) for one in figures if isinstance(one, Figure)}
+    return drawn_now | {f"{one.name}-said": one.caption for one in figures if isinstance(one, Figure)}
+
+
+def lead(scene: Scene) -> str:
+    """The chosen lap in one sentence, then each end."""
+    if scene.lap is None:
+        complete = sum(lap.complete for lap in scene.summary.laps)
+        return f"Shown below: the whole run, {complete} complete of {len(scene.summary.laps)} laps."
+    lap = scene.lap
+    name = f"lap {lap_words(lap.lap, lap.complete, lap.kind)}, {lap_time(lap.time_s)}"
+    return " ".join((f"Shown below: {name}.", *(travel_sentence(end, lap.ends[end]) for end in ENDS)))
 
 
 def said_of_axis(scene: Scene) -> str:
@@ -289,7 +237,10 @@ def register(app: Dash, shelf: Shelf) -> None:
     """What changes in place: another lap, plane, axis or theme; and a zoom."""
     places = (
         *(Output(name, "figure") for name in ("travel", "map", "speed", "use", "trace")),
-        *(Output(name, "children") for name in ("lead", "travel-said", "map-said", "places", "numbers")),
+        *(
+            Output(name, "children")
+            for name in ("lead", "travel-said", "map-said", "speed-said", "use-said", "places", "numbers")
+        ),
     )
 
     @app.callback(*places, Input(VIEW, "data"), prevent_initial_call=True)
@@ -319,9 +270,9 @@ def zoom_answer(shelf: Shelf, wanted: Zoom, search: str) -> list[Any]:
     scene = scenes.open_scene(shelf, parse(search))
     x = scene.stretch.x
     zoom = None if wanted == "all" else travel.within(wanted, x)
-    picture = scenes.travel_picture(shelf, scene)
+    picture = travel_picture(scene)
     return [
         zoomed(travel.lines(picture), x, zoom),
-        zoomed(trace.lines(scenes.raw_channels(shelf, scene)), x, zoom),
+        zoomed(trace.lines(scenes.raw_channels(scene)), x, zoom),
         said_of_axis(scene) + said_of_thinning(x, zoom),
     ]

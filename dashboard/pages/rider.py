@@ -1,17 +1,15 @@
 """The rider's page, for a phone in the sun: the lap as a map and a few plain sentences."""
 
+from collections.abc import Sequence
 from dataclasses import replace
-from functools import partial
-from typing import Any
+from typing import Any, Literal
 
 from dash import Dash, Input, Output, dcc, html
 
 from dashboard import scene as scenes
 from dashboard.figures.track import proportions, track_map
-from dashboard.lapmap import track_picture
 from dashboard.pages import parts
 from dashboard.pages.parts import Screen
-from dashboard.places import Place, grouped
 from dashboard.scene import Scene
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View, parse, to_query
@@ -20,11 +18,14 @@ from telemetry.arrays import ENDS, End
 from telemetry.damping.oscillation import FALLING, IN_DOUBT, dampers_in_doubt
 from telemetry.damping.verdict import NEARLY_ALL
 from telemetry.findings_damping import front_suspected, lost_all_through, slow_loss_judged
+from telemetry.laps import Placed, by_place
 from telemetry.motion import EndSummary
-from telemetry.report.rows_damping import damping_headline
+from telemetry.report.damping import damping_headline
+from telemetry.report.lap import track_picture
 from telemetry.wording import CHANGE_CAUTION, laps_words, measured_time, number, percent, sentence, times
 
 PATH = "/rider"
+Kind = Literal["bottomed", "topped_out", "unsettled"]
 VIEW = "rider-view"
 # Corner numbers are larger here, so they stand further from the line.
 _LABEL_OFFSET = 0.085
@@ -82,7 +83,7 @@ def _all_laps_unless_chosen(view: View) -> View:
 
 def render(shelf: Shelf, scene: Scene, screen: Screen) -> dict[str, Any]:
     """Everything on the page that follows the lap or the theme, by its id."""
-    picture = track_picture(shelf, scene, label_offset=_LABEL_OFFSET)
+    picture = track_picture(scene, label_offset=_LABEL_OFFSET)
     without = replace(picture, spots=tuple(spot for spot in picture.spots if spot.kind == "bottomed"))
     return {
         "rider-says": headline(scene),
@@ -191,21 +192,22 @@ def _seen(found: EndSummary) -> str:
 
 def places(scene: Scene) -> list[Any]:
     """Where it happened, one large line a place; where an end came all the way up stands apart."""
-    say = partial(rider_place, names={corner.number: corner.name for corner in scene.summary.corners})
-    length_m = scene.lap_length_m
-    out = grouped((stop for stop in scene.stops if stop.kind == "bottomed"), say, length_m)
+
+    def stops(kind: Kind) -> list[html.Li]:
+        of_end = (
+            (end, [stop for stop in scene.stops if (stop.end, stop.kind) == (end, kind)]) for end in ENDS
+        )
+        return [line for end, events in of_end for line in _lines(scene, end, kind, events)]
+
+    out, up = stops("bottomed"), stops("topped_out")
     unsettled = [
-        *grouped(scene.oscillations, say, length_m),
-        *grouped(scene.front_oscillations, say, length_m, ringing="front"),
+        *_lines(scene, "rear", "unsettled", scene.oscillations),
+        *_lines(scene, "front", "unsettled", scene.front_oscillations),
     ]
-    up = grouped((stop for stop in scene.stops if stop.kind == "topped_out"), say, length_m)
-    several = scene.lap is None
     parts_: list[Any] = []
     if out or unsettled:
         parts_.append(html.H2("Where"))
-        parts_.append(
-            html.Ul([_line(place, several) for place in (*out, *unsettled)], className="places big")
-        )
+        parts_.append(html.Ul([*out, *unsettled], className="places big"))
     for event in (*scene.oscillations, *scene.front_oscillations)[:1]:
         parts_.append(
             html.P(
@@ -220,29 +222,26 @@ def places(scene: Scene) -> list[Any]:
                 [
                     html.Summary("Where a wheel hung at full extension"),
                     html.P("Once a lap over a crest is normal.", className="note"),
-                    html.Ul([_line(place, several) for place in up], className="places"),
+                    html.Ul(up, className="places"),
                 ]
             )
         )
     return parts_
 
 
-def _line(place: Place, several_laps: bool) -> html.Li:
-    shape, look = ("▬", "unsettled") if place.kind == "unsettled" else (_SHAPES[place.end], place.end)
-    often = f", {times(len(place.laps))}" if len(place.laps) > len(set(place.laps)) else ""
-    laps = f" on {said}" if several_laps and (said := laps_words(place.laps)) else ""
-    return html.Li(
-        [
-            html.Span(shape, className=f"shape {look}", **{"aria-hidden": "true"}),
-            html.Span(
-                [
-                    html.B(sentence(place.where)),
-                    html.Br(),
-                    f"{place.end} {RIDER_WORDS[place.kind]}{laps}{often}",
-                ]
-            ),
-        ]
-    )
+def _lines(scene: Scene, end: End, kind: Kind, events: Sequence[Placed]) -> list[html.Li]:
+    """What an end did, a line a place: what happens on every lap is said once."""
+    names = {corner.number: corner.name for corner in scene.summary.corners}
+    shape, look = ("▬", "unsettled") if kind == "unsettled" else (_SHAPES[end], end)
+    lines = []
+    for place in by_place(events, scene.lap_length_m):
+        where = rider_place(place.corner, place.phase, place.distance_m, names=names)
+        on_laps = f" on {said}" if scene.lap is None and (said := laps_words(place.laps)) else ""
+        often = f", {times(len(place.events))}" if len(place.events) > len(place.laps) else ""
+        words = html.Span([html.B(sentence(where)), html.Br(), f"{end} {RIDER_WORDS[kind]}{on_laps}{often}"])
+        mark = html.Span(shape, className=f"shape {look}", **{"aria-hidden": "true"})
+        lines.append(html.Li([mark, words]))
+    return lines
 
 
 def register(app: Dash, shelf: Shelf) -> None:

@@ -216,11 +216,4 @@ def _sentences(pushes: list[Push], down: BounceDirection, up: BounceDirection) -
                 f"The rear {one} {abs(100 * ((result.ratio.value or 1.0) - 1)):.0f} % {word} than the front for its "
                 f"depth {interval}."
             )
-    slow = {"rear slower": ("rear", "front"), "rear faster": ("front", "rear")}.get(up.verdict)
-    if slow is not None:
-        found.append(
-            f"To bring them together: less rebound damping at the {slow[0]} or more at the {slow[1]}, a step at a "
-            f"time. Rule out first what else makes the {slow[0]} slow: a softer spring, more sag, a higher leverage "
-            "ratio, friction, a soft tyre."
-        )
     return found

@@ -42,6 +42,7 @@ class Ground:
         self._step = OUT_STEP if n % (2 * OUT_STEP) == 0 else 1
         self._clear = np.ones(n, dtype=bool)
         frequency = np.fft.rfftfreq(n, 1 / window.rate_hz)
+        frequency = frequency[frequency <= WHEEL_HZ[1]]  # no line above it is used
         self._s = 2j * np.pi * frequency
         low, high = band_hz
         self._rise = np.sin(np.pi / 4 * np.clip((frequency / low - 1) / EDGE_SHARE + 1, 0.0, 2.0)) ** 2
@@ -52,6 +53,7 @@ class Ground:
             np.pi * np.clip((frequency - WHEEL_HZ[0]) / np.ptp(WHEEL_HZ), 0.0, 1.0)
         )
         rise = np.clip(np.arange(n) / (0.8 * CUT_S * window.rate_hz), 0.0, 1.0)
+        self._straight = np.linspace(0.0, 1.0, n)
         self._taper = 0.5 * (1 - np.cos(np.pi * np.minimum(rise, rise[::-1])))
 
     @property
@@ -59,14 +61,29 @@ class Ground:
         """Rate of `under`. [Hz]"""
         return self.window.rate_hz / self._step
 
-    def _spectrum(self, values: FloatArray) -> ComplexArray:
-        line = values[0] + (values[-1] - values[0]) * np.linspace(0.0, 1.0, len(values))
-        return np.asarray(np.fft.rfft((values - line) * self._taper), dtype=np.complex128)
+    def in_band(self, band_hz: tuple[float, float]) -> "Ground":
+        """The same window in another band; spectra that were found already are not found again."""
+        other = Ground(self.model, self.window, band_hz)
+        other._ratio, other._spring_n = self._ratio, self._spring_n
+        other._travel, other._pushes = self._travel, self._pushes
+        return other
 
-    def _spring_n(self, end: End) -> FloatArray:
-        """Force of a spring at the wheel. [N]"""
-        shaft = self.window.shaft_mm[end]
-        return np.interp(shaft, *self.model.spring_n[end]) / leverage_curve(self.model.bike, end).ratio(shaft)
+    def _spectrum(self, values: FloatArray) -> ComplexArray:
+        line = values[0] + (values[-1] - values[0]) * self._straight
+        found = np.fft.rfft((values - line) * self._taper)[: len(self._s)]
+        return np.asarray(found, dtype=np.complex128)
+
+    @cached_property
+    def _ratio(self) -> dict[End, FloatArray]:
+        """Leverage ratios."""
+        shaft_mm = self.window.shaft_mm
+        return {end: leverage_curve(self.model.bike, end).ratio(shaft_mm[end]) for end in ENDS}
+
+    @cached_property
+    def _spring_n(self) -> dict[End, FloatArray]:
+        """Forces of the springs at the wheel. [N]"""
+        shaft_mm = self.window.shaft_mm
+        return {end: np.interp(shaft_mm[end], *self.model.spring_n[end]) / self._ratio[end] for end in ENDS}
 
     @cached_property
     def _travel(self) -> dict[End, ComplexArray]:
@@ -81,14 +98,18 @@ class Ground:
         window = self.window
         pushes = np.zeros((4, 1 + 2 * PARTS + len(window.free), len(self._s)), dtype=np.complex128)
         for i, end in enumerate(ENDS):
-            pushes[i, 0] = self._spectrum(self._spring_n(end))
-            ratio = leverage_curve(self.model.bike, end).ratio(window.shaft_mm[end])
+            pushes[i, 0] = self._spectrum(self._spring_n[end])
+            ratio = self._ratio[end]
             for j, part in enumerate(damper_parts(window.shaft_mm_s[end], ratio)):
                 pushes[i, 1 + PARTS * i + j] = self._spectrum(part / ratio)
+        found: dict[int, ComplexArray | None] = {}  # several loads are one signal at other places
         for j, load in enumerate((window.known, *window.free)):
             for i, values in enumerate((load.front_n, load.rear_n, load.weight_m_s2, load.moment_n_m)):
-                if values.any():
-                    pushes[i, 0 if j == 0 else 2 * PARTS + j] += self._spectrum(values)
+                if id(values) not in found:
+                    found[id(values)] = self._spectrum(values) if values.any() else None
+                spectrum = found[id(values)]
+                if spectrum is not None:
+                    pushes[i, 0 if j == 0 else 2 * PARTS + j] += spectrum
         return pushes
 
     def _chassis(self, end: End, pushes: ComplexArray) -> ComplexArray:
@@ -111,17 +132,18 @@ class Ground:
         """
         if end not in self._found:
             kept = np.flatnonzero(self._gain)
-            lines = slice(int(kept[0]), int(kept[-1]) + 1)
+            n = len(self.window.delay_s) // self._step
+            # of a slow log the gain may end one line beyond the highest of what is answered
+            lines = slice(int(kept[0]), min(int(kept[-1]), n // 2) + 1)
             pushes, s = self._pushes[:, :, lines], self._s[lines]
             travel = np.zeros_like(pushes[0])
             travel[0] = self._travel[end][lines]
             chassis = self._chassis(end, pushes)
             force = self._wheel_inertia(end, chassis, pushes[2], travel, lines) + pushes[ENDS.index(end)]
             pressed = force / (self.model.tyre_n_m[end] + self.model.tyre_n_s_m[end] * s)
-            spectrum = np.zeros((len(travel), len(self._s)), dtype=np.complex128)
+            spectrum = np.zeros((len(travel), n // 2 + 1), dtype=np.complex128)
             spectrum[:, lines] = (chassis / s**2 + travel + pressed) * self._gain[lines] / self._step
-            n = len(self.window.delay_s) // self._step
-            self._found[end] = np.fft.irfft(spectrum[:, : n // 2 + 1], n, axis=1).T
+            self._found[end] = np.fft.irfft(spectrum, n, axis=1).T
         return self._found[end]
 
     def leave_out_lifted(self, unknowns: FloatArray) -> None:
@@ -154,7 +176,7 @@ class Ground:
             dampers = slice(PARTS * i, PARTS * (i + 1))
             moving = moving + unknowns[dampers] @ self._pushes[i, 1:][dampers]
             # springs and known loads whole: they have what brake, drive and lean shift slowly, which spectra do not
-            carried = self._spring_n(end) + getattr(window.known, f"{end}_n")
+            carried = self._spring_n[end] + getattr(window.known, f"{end}_n")
             carried += self.model.tyre_load_n[end] - self.model.sprung_load_n[end]
             load = carried + np.fft.irfft(moving * self._rise * self._wheel, n)
             found[end] = load < LIFTED_SHARE * self.model.tyre_load_n[end]

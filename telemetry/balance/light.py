@@ -127,7 +127,7 @@ def _carried(
     by_moments: dict[End, FloatArray] = {}
     width = max(1, round(SMOOTH_S * rate))
     for end in ENDS:
-        section = bike.front if end == "front" else bike.rear
+        section = bike.end(end)
         springs = section.spring_rate_n_per_mm is not None and section.preload_mm is not None
         own_kg = unsprung[end]
         if chassis is None or own_kg is None or not springs or end not in shaft_mm:

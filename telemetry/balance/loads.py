@@ -180,7 +180,7 @@ def loads(riding: Riding, t_s: FloatArray, bike: Bike, anti_squat: float) -> tup
         that reads too much, and what brake and throttle channels show faster than the speed does.
     """
     chassis = chassis_of(bike)
-    mass = chassis.sprung_mass_kg + sum(getattr(bike, end).unsprung_mass_kg or 0.0 for end in ENDS)
+    mass = chassis.sprung_mass_kg + sum(bike.end(end).unsprung_mass_kg or 0.0 for end in ENDS)
     height_m = chassis.com_height_mm / 1e3
     nil = np.zeros(len(t_s))
     lean, speed, acceleration = (

@@ -65,8 +65,8 @@ def damping_balance(
             f"{FEWEST_WINDOWS} needed"
         )
     grounds = [Ground(model, window) for window in found]
-    few = found[:: max(1, len(found) // DELAY_WINDOWS)]
-    wide = [Ground(model, window, DELAY_BAND_HZ) for window in few]
+    few = grounds[:: max(1, len(found) // DELAY_WINDOWS)]
+    wide = [ground.in_band(DELAY_BAND_HZ) for ground in few]
     extra_s = 0.0
     for last in (False, False, True):
         blocks = list(equations(grounds, extra_s))

@@ -117,6 +117,10 @@ class Bike(Section):
     measured_at: MeasuredAt = MeasuredAt()
     source: str = Field(default="bike", exclude=True)
 
+    def end(self, name: End) -> Front | Rear:
+        """The section of one end."""
+        return self.front if name == "front" else self.rear
+
     @model_validator(mode="after")
     def _parts_fit_together(self) -> Self:
         for key, adjuster in self.adjusters.items():

@@ -168,7 +168,7 @@ def wheel_and_damper(bike: Bike, end: End) -> tuple[float, float, Damper]:
     BikeFileError
         Naming what the bike file lacks.
     """
-    section = bike.front if end == "front" else bike.rear
+    section = bike.end(end)
     mass, rate, damper = section.unsprung_mass_kg, section.tyre_rate_n_per_mm, section.damper
     if mass is None or rate is None or damper is None:
         parts = (("unsprung_mass_kg", mass), ("tyre_rate_n_per_mm", rate), (f"[{end}.damper]", damper))
@@ -195,7 +195,7 @@ def spring_end(bike: Bike, end: End, shaft_mm: float, *, damper_scale: float = 1
         If the bike file lacks one of them.
     """
     mass_kg, tyre_rate_n_per_mm, damper = wheel_and_damper(bike, end)
-    section = bike.front if end == "front" else bike.rear
+    section = bike.end(end)
     ratio = float(leverage_curve(bike, end).ratio(np.array([shaft_mm]))[0])
     # Around zero speed: mean of the low-speed slopes of both directions.
     low_n_s_per_mm = 0.5 * (damper.compression.low_n_s_per_mm + damper.rebound.low_n_s_per_mm)

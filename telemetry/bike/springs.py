@@ -11,7 +11,6 @@ from scipy.optimize import brentq
 
 from telemetry.arrays import ENDS, End
 from telemetry.bike.bikefile import Bike, Chassis, leverage_curve, needed, stroke_mm, value_at
-from telemetry.bike.ends import Front, Rear
 from telemetry.bike.leverage import LeverageCurve
 from telemetry.bike.sections import AirColumn, SpringParts
 from telemetry.errors import BikeFileError
@@ -118,10 +117,6 @@ class Sag:
     sprung_load_n: float
 
 
-def _section(bike: Bike, end: End) -> Front | Rear:
-    return bike.front if end == "front" else bike.rear
-
-
 def spring_of(bike: Bike, end: End) -> ShaftSpring:
     """All springs along the shaft of one end: coil, second rate, air, gas, top-out spring, bump stop.
 
@@ -133,7 +128,7 @@ def spring_of(bike: Bike, end: End) -> ShaftSpring:
     rate, preload = needed(
         bike, f"{end}.spring_rate_n_per_mm", f"{end}.preload_mm", purpose="sag and forces need it"
     )
-    return ShaftSpring(rate, preload, stroke_mm(bike, end), _section(bike, end).spring)
+    return ShaftSpring(rate, preload, stroke_mm(bike, end), bike.end(end).spring)
 
 
 def _ratio(curve: LeverageCurve, shaft_mm: float) -> float:
@@ -287,7 +282,7 @@ def _body_hz(bike: Bike, end: End, rate_n_per_mm: float) -> float:
 
 def unit_hint(bike: Bike, end: End) -> str:
     """Unit in which an implausible spring rate was probably written, "" if N/mm is plausible; without a full stop."""
-    rate = (bike.front if end == "front" else bike.rear).spring_rate_n_per_mm
+    rate = bike.end(end).spring_rate_n_per_mm
     if rate is None:
         return ""
     body_hz = _body_hz(bike, end, rate)

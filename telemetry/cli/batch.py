@@ -18,11 +18,9 @@ from telemetry.laps import load_circuit
 from telemetry.logs import read_log
 from telemetry.metrics import METRICS, values_of
 from telemetry.plaintext import csv_cell, plain
-from telemetry.report.rows import RUN_COLUMNS, RUN_WORDS, run_row
-from telemetry.report.terminal import indented, table
+from telemetry.report import print_section, runs_section
 from telemetry.review import review as review_log
 from telemetry.summary import Summary
-from telemetry.wording import limits_words
 
 SCHEMA = "bothends.batch/1"
 
@@ -51,17 +49,12 @@ def batch(arguments: argparse.Namespace) -> None:
             say(f"bothends: {plain(' '.join(found[-1].error.split()))}")
     write_text(arguments.json, _json_text(found), inputs=inputs)
     write_text(arguments.csv, _csv_text(found), inputs=inputs)
-    rows = [run_row(plain(Path(one.log).name), one.summary) for one in found if one.summary is not None]
-    if rows:
-        screen = console()
-        screen.print(table(RUN_COLUMNS, rows, words=(0, len(RUN_COLUMNS) - 1)))
-        indented(screen, RUN_WORDS)
-        for one in found:
-            limits = limits_words(one.summary.ends) if one.summary is not None else ()
-            indented(screen, *(f"{Path(one.log).name}: {words}" for words in limits))
-    if len(rows) < len(found):
+    runs = [(plain(Path(one.log).name), one.summary) for one in found if one.summary is not None]
+    if runs:
+        print_section(runs_section(runs), console(), heading=False)
+    if len(runs) < len(found):
         raise BothEndsError(
-            f"{len(found) - len(rows)} of {len(found)} logs could not be used; the lines above say why."
+            f"{len(found) - len(runs)} of {len(found)} logs could not be used; the lines above say why."
         )
 
 

@@ -21,7 +21,7 @@ def bounce(arguments: argparse.Namespace) -> None:
         inputs = (arguments.log, arguments.bike)
         write_text(arguments.json, bounce_to_json(result), inputs=inputs)
         if arguments.html:
-            from telemetry.report.bounce_page import bounce_html
+            from telemetry.report.bounce import bounce_html
 
             write_text(arguments.html, bounce_html(result, notes), inputs=inputs)
     print_bounce(result, notes, console())

@@ -29,7 +29,7 @@ def check(arguments: argparse.Namespace) -> None:
         bike = with_channels(bike, log, given) if bike else None
         wanted: tuple[str, ...] = WANTED
         if bike:
-            wanted = ("time", *(end for end in ENDS if getattr(bike, end).sensor is not None))
+            wanted = ("time", *(end for end in ENDS if bike.end(end).sensor is not None))
         log = _with_stated_rate(log, given, bike)
         if bike:
             try:

@@ -6,7 +6,8 @@ from dataclasses import asdict
 
 from telemetry.cli.compare import from_logbook, from_logs
 from telemetry.cli.output import check_outputs, console, working, write_text
-from telemetry.report import print_bounce_comparison, print_damper_comparison, print_damper_history
+from telemetry.report import print_document
+from telemetry.report.damper import bounce_damper_document, damper_document, history_document
 from telemetry.setup import (
     bounce_comparison_to_json,
     compare_bounce,
@@ -42,13 +43,13 @@ def damper(arguments: argparse.Namespace) -> None:
         a, b = from_logbook(arguments) if arguments.logbook else from_logs(arguments)
         result = compare_damper(a.summary, b.summary, arguments.end)
         write_text(arguments.json, damper_comparison_to_json(result), inputs=inputs)
-    print_damper_comparison(result, console())
+    print_document(damper_document(result), console())
 
 
 def _by_hand(arguments: argparse.Namespace, inputs: tuple[str | None, ...]) -> None:
     from telemetry.bike import load_bike
     from telemetry.cli.bounce import bounce_of
-    from telemetry.report import print_notes
+    from telemetry.report import print_section, quality_section
 
     bikes = (arguments.bike, arguments.bike_b or arguments.bike)
     with working("Comparing"):
@@ -58,8 +59,9 @@ def _by_hand(arguments: argparse.Namespace, inputs: tuple[str | None, ...]) -> N
         )
         result = compare_bounce(a, b, arguments.end)
         write_text(arguments.json, bounce_comparison_to_json(result), inputs=inputs)
-    print_bounce_comparison(result, console())
-    print_notes((*notes_a, *notes_b), console())
+    print_document(bounce_damper_document(result), console())
+    if log := quality_section((*notes_a, *notes_b)):
+        print_section(log, console())
 
 
 def _history(arguments: argparse.Namespace) -> None:
@@ -70,4 +72,4 @@ def _history(arguments: argparse.Namespace) -> None:
         runs = history_of_damper(Logbook(arguments.logbook, create=False), name)
     rows = [asdict(run) for run in runs]
     write_text(arguments.json, json.dumps({"schema": HISTORY_SCHEMA, "damper": name, "runs": rows}, indent=1))
-    print_damper_history(name, runs, console())
+    print_document(history_document(name, runs), console())

@@ -22,7 +22,7 @@ def stand(arguments: argparse.Namespace) -> None:
         inputs = (arguments.bike,)
         write_text(arguments.json, stand_to_json(result.stand), inputs=inputs)
         if arguments.plot:
-            from telemetry.report.stand_page import stand_html
+            from telemetry.report.stand import stand_html
 
             write_text(arguments.plot, stand_html(result), inputs=inputs)
     print_stand(result.stand, console())

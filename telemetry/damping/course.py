@@ -9,7 +9,7 @@ import numpy as np
 from telemetry.arrays import End, FloatArray
 from telemetry.damping.fade import T_975
 from telemetry.damping.hop import DOUBTFUL_BELOW, LOST_BELOW, WheelHop
-from telemetry.damping.oscillation import FALLING, DamperCourse, DamperState, DampingTrend, LapDamping
+from telemetry.damping.oscillation import DamperCourse, DamperState, DampingTrend, LapDamping
 from telemetry.damping.pole import Pole, stopped_by_bounds
 
 LEAST_LAPS_FOR_TREND = 4
@@ -20,6 +20,7 @@ USUAL_DRIFT_PCT = 4.0
 FALSE_CALLS = 1.0 / 150.0
 ENDS_LOOKED_AT = 2
 SHAPES = 2.0  # a line that falls, and all bends together
+_LEVEL = FALSE_CALLS / ENDS_LOOKED_AT / SHAPES
 # The scatter within a lap counts as so many laps beside what the laps themselves scatter about their line.
 PRIOR_LAPS = 4
 # Two laps of a sound damper differ by this at least: fuel, line and pace. [ln of the ratio; a choice of ours]
@@ -28,9 +29,9 @@ LEAST_SCATTER = 0.01
 LEAST_SIDE = 3
 # With the masses not known a lost damper is called by this share of the usual ratio. A choice of ours.
 SCALE_UNKNOWN = 2.0 / 3.0
-# Where the other end moves the other way by this share of a change, either of the two may have changed: each is told by
-# the other, and a damper that fades lifts the other's reading by 0.1 to 0.6 of its own fall in simulation.
-EITHER_SHARE = 0.8
+# Through the chassis a damper that changes moves the other end's reading the other way, by up to 0.19 of its own change
+# in simulation; by less than this share nothing is known to have changed there.
+LEAK_SHARE = 0.25
 _TOO_FEW = f"A course over the laps needs {LEAST_LAPS_FOR_TREND} complete laps at pace."
 
 
@@ -60,10 +61,11 @@ def damping_trend(fade: tuple[LapDamping, ...]) -> DampingTrend | None:
 
 
 @dataclass(frozen=True)
-class Fall:
+class Change:
     """A change that is larger than what a sound damper shows.
 
-    Lap numbers of its start, turn and end; fall up to the turn and rise from there on, both of ln(ratio).
+    Lap numbers of its start, turn and end; fall up to the turn and rise from there on, both of ln(ratio). The turn is
+    the last lap where it only falls, the first where it only rises.
     """
 
     first: int
@@ -73,7 +75,38 @@ class Fall:
     rise: float = 0.0
 
 
-def find_fall(laps: tuple[LapDamping, ...]) -> Fall | None:
+def find_change(laps: tuple[LapDamping, ...]) -> Change | None:
+    """A fall as `find_fall` finds it, or a rise that is as sure and does not turn back."""
+    fall = find_fall(laps)
+    if fall is not None:
+        return fall
+    turned = tuple(lap if lap.damping_ratio is None else _inverse(lap, lap.damping_ratio) for lap in laps)
+    rise = find_fall(turned)
+    if rise is None or rise.rise:
+        return None
+    return Change(rise.first, rise.first, rise.last, 0.0, rise.fall)
+
+
+def _inverse(lap: LapDamping, ratio: float) -> LapDamping:
+    ci95 = None if lap.ci95 is None else (1.0 / lap.ci95[1], 1.0 / lap.ci95[0])
+    return replace(lap, damping_ratio=1.0 / ratio, ci95=ci95)
+
+
+def without_leaks(change: Mapping[End, Change | None]) -> dict[End, Change | None]:
+    """The changes of both ends, without one that a larger change of the other end the other way accounts for."""
+    told = dict(change)
+    pairs: tuple[tuple[End, End], ...] = (("rear", "front"), ("front", "rear"))
+    for end, other in pairs:
+        here, there = change.get(end), change.get(other)
+        if here is None or there is None or (here.fall and here.rise):
+            continue
+        total, beside = here.rise - here.fall, there.rise - there.fall
+        if total * beside < 0 and abs(total) < LEAK_SHARE * abs(beside):
+            told[end] = None
+    return told
+
+
+def find_fall(laps: tuple[LapDamping, ...]) -> Change | None:
     """A fall of the damping ratio that stays or that recovers, where the laps show one beyond chance and drift.
 
     ln(ratio) over the laps is fitted with a straight line, and with every line of one bend: a leak lets the damping go
@@ -86,10 +119,9 @@ def find_fall(laps: tuple[LapDamping, ...]) -> Fall | None:
         return None
     x, value, within, number = found
     count, first, last = len(number), number[0], number[-1]
-    level = FALSE_CALLS / ENDS_LOOKED_AT / SHAPES
-    line = _fit((x,), value, within, level)
+    line = _fit((x,), value, within, _LEVEL)
     falls = (
-        [(line.residual, Fall(first, last, last, -line.change(x[-1] - x[0])))]
+        [(line.residual, Change(first, last, last, -line.change(x[-1] - x[0])))]
         if line.falls(x[-1] - x[0])
         else []
     )
@@ -97,13 +129,13 @@ def find_fall(laps: tuple[LapDamping, ...]) -> Fall | None:
     turns = range(LEAST_SIDE - 1, count - LEAST_SIDE + 1)
     for turn in turns:
         bend = x - x[turn]
-        fit = _fit((np.minimum(bend, 0.0), np.maximum(bend, 0.0)), value, within, level / len(turns))
+        fit = _fit((np.minimum(bend, 0.0), np.maximum(bend, 0.0)), value, within, _LEVEL / len(turns))
         before, after = x[turn] - x[0], x[-1] - x[turn]
         if fit.falls(before, 0.0) and fit.falls(0.0, -after):
-            here = Fall(first, number[turn], last, -fit.change(before, 0.0), fit.change(0.0, after))
+            here = Change(first, number[turn], last, -fit.change(before, 0.0), fit.change(0.0, after))
             recoveries.append((fit.residual, here))
         elif fit.falls(before, after):
-            falls.append((fit.residual, Fall(first, last, last, -fit.change(before, after))))
+            falls.append((fit.residual, Change(first, last, last, -fit.change(before, after))))
     told = recoveries or falls
     return min(told, key=lambda pair: pair[0])[1] if told else None
 
@@ -130,12 +162,27 @@ def _scatter(lap: LapDamping, ratio: float) -> float:
     return LEAST_SCATTER if lap.ci95 is None else max(log(lap.ci95[1] / ratio) / T_975, LEAST_SCATTER)
 
 
+def least_fall_pct(laps: tuple[LapDamping, ...]) -> float | None:
+    """The even fall over the laps that would have been found in 9 of 10 cases; None with too few laps. [%]"""
+    from scipy.special import stdtrit
+
+    found = _known_laps(laps)
+    if found is None:
+        return None
+    x, value, within, _ = found
+    fit = _fit((x,), value, within, _LEVEL)
+    half = fit.half(float(x[-1] - x[0]))
+    least = half * (1.0 + float(stdtrit(fit.freedom, 0.9)) / fit.t) - log1p(-USUAL_DRIFT_PCT / 100.0)
+    return max(-100.0 * expm1(-least), LEAST_FALL_PCT)
+
+
 @dataclass(frozen=True)
 class _Fit:
-    """Least squares: slopes, their covariance, Student's t of the level asked for, the sum of squares left."""
+    """Least squares: slopes, covariance, degrees of freedom, Student's t of the level, the sum of squares left."""
 
     slope: FloatArray
     covariance: FloatArray
+    freedom: int
     t: float
     residual: float
 
@@ -145,10 +192,10 @@ class _Fit:
 
     def falls(self, *span: float) -> bool:
         """Whether that change is surely a fall beyond drift, and worth a word."""
-        change, half = self.change(*span), self._half(*span)
+        change, half = self.change(*span), self.half(*span)
         return change + half < log1p(-USUAL_DRIFT_PCT / 100.0) and change < log1p(-LEAST_FALL_PCT / 100.0)
 
-    def _half(self, *span: float) -> float:
+    def half(self, *span: float) -> float:
         """Half of the interval of that change, at the level asked for."""
         return self.t * float(np.sqrt(np.array(span) @ self.covariance @ np.array(span)))
 
@@ -165,6 +212,7 @@ def _fit(terms: tuple[FloatArray, ...], value: FloatArray, within: FloatArray, l
     return _Fit(
         np.asarray(found[1:], dtype=np.float64),
         covariance[1:, 1:],
+        freedom,
         float(stdtrit(freedom, 1.0 - level)),
         residual,
     )
@@ -198,7 +246,7 @@ def damper_course(
     level: DamperState,
     *,
     knows_road: bool,
-    fall: Fall | None,
+    change: Change | None,
 ) -> DamperCourse:
     """What the damping ratio of one end did over the outing, in a word and a sentence.
 
@@ -211,19 +259,18 @@ def damper_course(
         From `level_state`.
     knows_road : bool
         Whether the ratio is free of what the road did; without it only its change can be judged.
-    fall : Fall or None
-        From `find_fall`.
+    change : Change or None
+        From `find_change`.
     """
     trend = damping_trend(laps)
-    if fall is not None:
-        state: DamperState = "lost damping and recovered" if fall.rise else "losing damping"
-        return DamperCourse(state, _fall_words(fall, trend, end), laps, trend)
+    if change is not None:
+        return DamperCourse(_change_state(change), _change_words(change, trend, end), laps, trend)
     if not knows_road:
         if trend is None:
             return DamperCourse("cannot tell", _TOO_FEW, laps, trend)
         return DamperCourse(
             "steady",
-            f"The damping ratio of the {end} wheel hop shows no fall over the laps; whether its level is sound "
+            f"The damping ratio of the {end} wheel hop shows no change over the laps; whether its level is sound "
             "cannot be told from one end alone.",
             laps,
             trend,
@@ -244,20 +291,35 @@ def damper_course(
             laps,
             trend,
         )
-    over = "" if trend is None else " and did not clearly fall"
+    least = least_fall_pct(laps)
+    over = (
+        "" if least is None else f"; a fall of {least:.0f} % over the laps would have shown, in 9 of 10 cases"
+    )
     return DamperCourse(
         "sound", f"The {end} wheel hop was damped at a ratio near {ratio:.2f}{over}.", laps, trend
     )
 
 
-def _fall_words(fall: Fall, trend: DampingTrend | None, end: End) -> str:
+def _change_state(change: Change) -> DamperState:
+    if not change.fall:
+        return "recovering"
+    return "lost damping and recovered" if change.rise else "losing damping"
+
+
+def _change_words(change: Change, trend: DampingTrend | None, end: End) -> str:
     """How far it fell, whether it came back, and what does that."""
-    down_pct, up_pct = -100.0 * expm1(-fall.fall), 100.0 * expm1(fall.rise)
-    laps = f"From lap {fall.first} to lap {fall.turn}"
-    words = f"{laps} the damping ratio of the {end} wheel hop fell by {down_pct:.0f} %"
-    if fall.rise:
+    down_pct, up_pct = -100.0 * expm1(-change.fall), 100.0 * expm1(change.rise)
+    ratio = f"the damping ratio of the {end} wheel hop"
+    if not change.fall:
         return (
-            f"{words} and recovered by {up_pct:.0f} % to lap {fall.last}: this suggests a {end} damper that loses "
+            f"From lap {change.first} to lap {change.last} {ratio} rose by {up_pct:.0f} %: this suggests a {end} "
+            "damper that had lost damping before and recovers; a tyre gaining pressure or a pace that falls from lap "
+            "to lap can look like it."
+        )
+    words = f"From lap {change.first} to lap {change.turn} {ratio} fell by {down_pct:.0f} %"
+    if change.rise:
+        return (
+            f"{words} and recovered by {up_pct:.0f} % to lap {change.last}: this suggests a {end} damper that loses "
             "damping when it is worked hard and recovers when it is not, by heat or by gas in its oil."
         )
     if trend is not None:
@@ -267,43 +329,3 @@ def _fall_words(fall: Fall, trend: DampingTrend | None, end: End) -> str:
         f"{words}: this suggests a {end} damper that is losing its damping, by heat, by gas in its oil or by a leak; a "
         "tyre losing pressure or a pace that rises from lap to lap can look like it."
     )
-
-
-def told_apart(course: Mapping[End, DamperCourse]) -> dict[End, DamperCourse]:
-    """The courses of both ends, each change looked at beside the other end.
-
-    Returns
-    -------
-    dict of end to DamperCourse
-        A fall beside a rise of the other end that is as large is doubtful, as is that rise: which of the two changed is
-        not known.
-    """
-    told = dict(course)
-    pairs: tuple[tuple[End, End], ...] = (("rear", "front"), ("front", "rear"))
-    for end, other in pairs:
-        if end not in course or other not in course or course[end].state not in FALLING:
-            continue
-        trend, beside = course[end].trend, course[other].trend
-        if trend is None or beside is None or trend.change_pct_per_lap >= 0:
-            continue
-        if _opposite_share(trend, beside) > EITHER_SHARE:
-            words = (
-                f"Over the laps the damping ratio of the {end} wheel hop fell by {-trend.change_pct_per_lap:.1f} % "
-                f"a lap while that of the {other} rose by {beside.change_pct_per_lap:.1f} %: each end is told by "
-                "the other, so which of the two dampers changed cannot be told."
-            )
-            told[end] = replace(course[end], state="doubtful", reason=words)
-            told[other] = replace(course[other], state="doubtful", reason=words)
-    return told
-
-
-def _opposite_share(trend: DampingTrend, beside: DampingTrend) -> float:
-    """How far the other end surely moves the other way, as a share of what this end moves; 0 where it does not."""
-    if _sure_sign(trend) * _sure_sign(beside) >= 0:
-        return 0.0
-    return -log1p(beside.change_pct_per_lap / 100.0) / log1p(trend.change_pct_per_lap / 100.0)
-
-
-def _sure_sign(trend: DampingTrend) -> int:
-    low, high = trend.ci95_pct_per_lap
-    return 1 if low > 0 else -1 if high < 0 else 0

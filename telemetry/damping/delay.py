@@ -40,7 +40,7 @@ def delay_over_time_s(equation: WheelEquation, hop: WheelHop, turning: Line | No
     at_s = equation.step_s * np.arange(len(used))
     middle_s = [float(at_s[part].mean()) for part in (first, last)]
     apart_s = middle_s[1] - middle_s[0]
-    if equation.news is None or apart_s < 0.5 * FROM_S:
+    if equation.regressors is None or apart_s < 0.5 * FROM_S:
         return early_s
     late_s = _delay_as_learned_s(equation, hop, turning, first, last, early_s)
     if late_s is None or abs(late_s - early_s) < RUN_APART_S:
@@ -70,7 +70,7 @@ def best_delay_s(equation: WheelEquation, hop: WheelHop, turning: Line | None, p
     float or None
         Positive when the front's news comes later than wheelbase and speed say. [s]
     """
-    if equation.news is None:
+    if equation.regressors is None:
         return None
     if not _enough(equation, part):
         return None
@@ -113,11 +113,11 @@ def _products(
     equation: WheelEquation, turning: Line | None, part: slice, own: FloatArray, delay_s: float
 ) -> FloatArray:
     """Mean products of the signals with the other's news read so much later; every second counts the same."""
-    assert equation.news is not None
+    assert equation.regressors is not None
     good = equation.usable[part]
     width = round(WINDOW_S / equation.step_s)
     size = np.sqrt(np.convolve(equation.own[2, part] ** 2, np.full(width, 1.0 / width), mode="same"))
-    known = equation.news.known(delay_s, part)
+    known = equation.regressors.known(delay_s, part)
     if turning is not None:
         known = turning.part(part).without_line(known)
     signals = np.concatenate([own, known]) * (good / np.maximum(size, 1e-9))

@@ -33,7 +33,7 @@ OWN_THEN = (2, 3, 4)
 # From this share of its stroke on a fork is on its rubber, oil or metal stop, and answers the road otherwise than
 # it does elsewhere. A choice of ours: the last centimetre.
 ON_STOP_SHARE = 0.92
-SLOWEST_M_S = 10.0  # below it the front's news is old and the road slow
+SLOWEST_M_S = 10.0  # below it the front was there long before, and the road is slow
 BLOCK_S = 0.25
 CHUNK = 256  # blocks at a time, for memory
 NOISE_S = 900.0  # of the log are enough to estimate the noise of a sensor
@@ -55,7 +55,7 @@ class WheelEquation:
         What the other wheel knows; k is 0 without it or without speed. [mm/s]
     usable : ndarray of shape (n,)
         Moving, and all that is asked for was measured.
-    news : OtherNews or None
+    regressors : RoadRegressors or None
         What ``known`` was read from.
     ground_speed_m_s : ndarray of shape (n,) or None
         [m/s]
@@ -70,7 +70,7 @@ class WheelEquation:
     own: FloatArray
     known: FloatArray
     usable: BoolArray
-    news: "OtherNews | None"
+    regressors: "RoadRegressors | None"
     ground_speed_m_s: FloatArray | None
     own_past: int
     noise: FloatArray
@@ -81,8 +81,8 @@ class WheelEquation:
         return len(self.known) > 0
 
     def delayed(self, delay_s: float | FloatArray) -> "WheelEquation":
-        """The same with the other's news read later by ``delay_s``, which may change along the samples."""
-        return self if self.news is None else replace(self, known=self.news.known(delay_s))
+        """The same with the other wheel's signals read later by ``delay_s``, which may change along the samples."""
+        return self if self.regressors is None else replace(self, known=self.regressors.known(delay_s))
 
     def span(self, start_s: float, end_s: float) -> slice:
         """Samples from ``start_s`` to ``end_s`` on the run's clock."""
@@ -140,9 +140,9 @@ def wheel_equation(
     signals : mapping of end to WheelSignals
         From `wheel_signals`.
     end : {"front", "rear"}
-        For the front wheel the other's news comes from later on, when the rear stands where the front is now.
+        For the front wheel the other's signals are those of later on, when the rear stands where the front is now.
     delay_s : float or ndarray of shape (n,)
-        By which the other's news is read later. [s]
+        By which the other wheel's signals are read later. [s]
     """
     rate = motion.sample_rate_hz
     this = motion.ends[end]
@@ -157,7 +157,7 @@ def wheel_equation(
         speed = np.interp(at_s, clock, bridged(track.speed_m_s))
         good &= (speed > SLOWEST_M_S) & (np.interp(at_s, clock, known_speed.astype(float)) > 0.5)
     other_end: End = "front" if end == "rear" else "rear"
-    news = None
+    regressors = None
     if other_end in signals and speed is not None:
         other = motion.ends[other_end]
         back_m = motion.wheelbase_mm / 1e3 * (1.0 if end == "rear" else -1.0)
@@ -166,11 +166,13 @@ def wheel_equation(
         seen &= ~_on_stop(motion, "front", at_s)
         good &= seen & (np.interp(then_s, at_s, seen.astype(float)) > 0.999)
         # the front's own motion when the rear comes by is its answer to the very road that is asked for
-        news = OtherNews(signals[other_end], heard if end == "rear" else None, then_s, faster)
-    known = np.empty((0, len(at_s))) if news is None else news.known(delay_s)
-    own_past = 0 if news is None or news.own is None else len(OWN_THEN)
-    noise = _noise(heard.noise_mm2_hz, None if news is None else news.other.noise_mm2_hz, own_past)
-    return WheelEquation(motion.t_s[0] + at_s, step_s, own, known, good, news, speed, own_past, noise)
+        regressors = RoadRegressors(signals[other_end], heard if end == "rear" else None, then_s, faster)
+    known = np.empty((0, len(at_s))) if regressors is None else regressors.known(delay_s)
+    own_past = 0 if regressors is None or regressors.own is None else len(OWN_THEN)
+    noise = _noise(
+        heard.noise_mm2_hz, None if regressors is None else regressors.other.noise_mm2_hz, own_past
+    )
+    return WheelEquation(motion.t_s[0] + at_s, step_s, own, known, good, regressors, speed, own_past, noise)
 
 
 def _noise(own_mm2_hz: float, other_mm2_hz: float | None, own_past: int) -> FloatArray:
@@ -198,7 +200,7 @@ def _noise(own_mm2_hz: float, other_mm2_hz: float | None, own_past: int) -> Floa
 def _on_stop(motion: Motion, end: End, at_s: FloatArray) -> BoolArray:
     """Moments within `BLOCK_S` / 4 of which an end is in the last part of its stroke."""
     measured = motion.ends[end]
-    on = np.nan_to_num(measured.wheel_travel_mm) > ON_STOP_SHARE * measured.wheel_stroke_mm
+    on = measured.wheel_travel_mm > ON_STOP_SHARE * measured.wheel_stroke_mm
     if not on.any():
         return np.zeros(len(at_s), dtype=bool)
     clock = motion.t_s[on] - motion.t_s[0]
@@ -209,7 +211,7 @@ def _on_stop(motion: Motion, end: End, at_s: FloatArray) -> BoolArray:
 
 
 @dataclass(frozen=True)
-class OtherNews:
+class RoadRegressors:
     """What the other wheel knows of the road, to be read with any delay.
 
     Parameters

@@ -105,7 +105,9 @@ def _mean_likelihood(values: FloatArray) -> FloatArray:
     return np.asarray(top[:, 0] + np.log(np.exp(values - top).mean(axis=1)))
 
 
-def _window_evidence(lost: FloatArray, healthy: FloatArray, bad: IntArray, n_blocks: int) -> FloatArray:
+def _window_evidence(
+    lost: FloatArray, healthy: FloatArray, bad: IntArray, n_blocks: int, wanted: BoolArray | None = None
+) -> FloatArray:
     """Evidence of every run of ``n_blocks`` blocks: ln of mean likelihood lost over healthy.
 
     Parameters
@@ -114,17 +116,22 @@ def _window_evidence(lost: FloatArray, healthy: FloatArray, bad: IntArray, n_blo
         Likelihood of the poles of a class summed from the first block on, 0 before it.
     bad : ndarray of shape (n + 1,)
         Blocks that are not usable, counted likewise.
+    wanted : ndarray of shape (n - n_blocks + 1,), optional
+        Runs to compute, by first block; None for all.
 
     Returns
     -------
     ndarray of shape (n - n_blocks + 1,)
-        By first block; -inf where a block is not usable.
+        By first block; -inf where a block is not usable, or where it was not wanted.
     """
     if len(bad) <= n_blocks:
         return np.empty(0)
-    found = _mean_likelihood(lost[n_blocks:] - lost[:-n_blocks])
-    found -= _mean_likelihood(healthy[n_blocks:] - healthy[:-n_blocks])
-    found[bad[n_blocks:] > bad[:-n_blocks]] = -np.inf
+    whole = bad[n_blocks:] == bad[:-n_blocks]
+    first = np.flatnonzero(whole if wanted is None else whole & wanted)
+    found = np.full(len(whole), -np.inf)
+    if len(first):
+        found[first] = _mean_likelihood(lost[first + n_blocks] - lost[first])
+        found[first] -= _mean_likelihood(healthy[first + n_blocks] - healthy[first])
     return found
 
 
@@ -196,21 +203,26 @@ def windows(
     found = []
     for seconds, least in thresholds.items():
         n_blocks = round(seconds / BLOCK_S)
-        evidence = _window_evidence(lost, healthy, bad, n_blocks)
-        if swing is not None:
+        if swing is None:
+            evidence = _window_evidence(lost, healthy, bad, n_blocks)
+        else:
             usual = usual_swing(swing, whole, n_blocks)
-            evidence = evidence + swing_evidence(swing_over(swing, usual, n_blocks), usual.scatter)
+            of_swing = swing_evidence(swing_over(swing, usual, n_blocks), usual.scatter)
+            # most windows swing too little for any pole to be called lost
+            evidence = of_swing + _window_evidence(lost, healthy, bad, n_blocks, np.isfinite(of_swing))
         found.append(Windows(n_blocks, evidence, least))
     return tuple(found)
 
 
-def over_threshold(looked_at: tuple[Windows, ...], ease: float = 0.0) -> list[tuple[int, int, float]]:
+def over_threshold(
+    looked_at: tuple[Windows, ...], threshold_offset: float = 0.0
+) -> list[tuple[int, int, float]]:
     """Windows with more evidence than their length needs, by first block.
 
     Parameters
     ----------
-    ease : float
-        So much less is enough.
+    threshold_offset : float
+        Subtracted from the threshold of each window.
 
     Returns
     -------
@@ -219,7 +231,10 @@ def over_threshold(looked_at: tuple[Windows, ...], ease: float = 0.0) -> list[tu
     found = []
     for window in looked_at:
         over = window.evidence - window.needed
-        found += [(int(i), int(i) + window.n_blocks, float(over[i])) for i in np.flatnonzero(over > -ease)]
+        found += [
+            (int(i), int(i) + window.n_blocks, float(over[i]))
+            for i in np.flatnonzero(over > -threshold_offset)
+        ]
     return sorted(found)
 
 

@@ -79,7 +79,7 @@ def wheel_hop(bike: Bike, end: End) -> WheelHop:
     ----------
     end : {"front", "rear"}
     """
-    wheel, chassis = (bike.front if end == "front" else bike.rear), bike.chassis
+    wheel, chassis = bike.end(end), bike.chassis
     if wheel.unsprung_mass_kg is None or wheel.tyre_rate_n_per_mm is None:
         return WheelHop(band_hz=WIDE_BAND_HZ[end])
     if chassis is None or chassis.pitch_inertia_kg_m2 is None:
@@ -162,10 +162,11 @@ def log_gain(coefficient: FloatArray) -> FloatArray:
     ----------
     .. [1] P. Whittle, Ark. Mat. 2 (1953) 423-434.
     """
-    real, imaginary = _response_parts(coefficient, _BAND_TERMS)
-    gain = real * real
-    gain += imaginary * imaginary
-    return np.asarray(np.log(gain, out=gain) @ _BAND_SHARE)
+    real, imaginary = (coefficient.reshape(-1, 5) @ part for part in _BAND_PARTS)
+    np.multiply(real, real, out=real)
+    np.multiply(imaginary, imaginary, out=imaginary)
+    real += imaginary
+    return np.asarray((np.log(real, out=real) @ _BAND_SHARE).reshape(coefficient.shape[:-1]))
 
 
 def band_response(coefficient: FloatArray, frequency_hz: FloatArray) -> ComplexArray:
@@ -194,7 +195,8 @@ def _response_parts(coefficient: FloatArray, terms: FloatArray) -> tuple[FloatAr
     return both[..., :middle], both[..., middle:]
 
 
-_BAND_TERMS, _BAND_SHARE = _terms(FREQUENCY_HZ), BAND_WEIGHT / BAND_WEIGHT.sum()
+_BAND_PARTS = tuple(np.ascontiguousarray(part) for part in np.split(_terms(FREQUENCY_HZ), 2, axis=1))
+_BAND_SHARE = BAND_WEIGHT / BAND_WEIGHT.sum()
 
 
 def hop_modes(hop: WheelHop, tyre_hz: FloatArray, damping: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -28,7 +28,7 @@ def with_levels(
 
     An alarm is what repeats (stretches of `ENOUGH_S` together, on two laps or at two places), or one stretch of
     `ENOUGH_S` for which the log's own detection limit holds, with the others at its place. Every other is a look.
-    What begins at one point of the road on every lap counts once: a ridge that only one wheel meets does so.
+    What begins at one point of the road on several laps counts once: a ridge that only one wheel meets does so.
 
     Parameters
     ----------
@@ -69,21 +69,27 @@ def _stands_alone(event: OscillationEvent, limits: Sequence[DetectionLimit]) -> 
 def _repeats(events: Sequence[OscillationEvent]) -> bool:
     """Whether stretches on two laps or at two places are together long and clear enough.
 
-    Those shorter than `TOLD_APART_S` do not count, however many: kerbs have many places too.
+    Those shorter than `TOLD_APART_S` do not count, however many: kerbs have many places too. What begins at one point
+    of the road on every lap counts once, all such places together: a circuit has many ridges.
     """
     long = [event for event in events if _length_s(event) >= TOLD_APART_S]
-    places = [[long[i] for i in place] for place in stretches_of_road([event.distance_m for event in long])]
-    counted = [event for place in places for event in (_longest(place) if _fixed_to_ground(place) else place)]
-    apart = len(places) > 1 or len({event.lap for event in counted}) > 1
+    ridges: list[OscillationEvent] = []
+    counted: list[OscillationEvent] = []
+    for place in _by_place(long):
+        (ridges if _fixed_to_ground(place) else counted).extend(place)
+    if ridges:
+        counted.append(max(ridges, key=_length_s))
+    apart = len(_by_place(counted)) > 1 or len({event.lap for event in counted}) > 1
     long_enough = sum(map(_length_s, counted)) >= ENOUGH_S
     return apart and long_enough and 1.0 - prod(1.0 - event.confidence for event in counted) >= SURE
 
 
-def _longest(place: Sequence[OscillationEvent]) -> list[OscillationEvent]:
-    return [max(place, key=_length_s)]
+def _by_place(events: Sequence[OscillationEvent]) -> list[list[OscillationEvent]]:
+    return [[events[i] for i in place] for place in stretches_of_road([event.distance_m for event in events])]
 
 
 def _fixed_to_ground(place: Sequence[OscillationEvent]) -> bool:
-    """Whether what rings at one place begins at the same point of the road on every lap, as a ridge there would."""
+    """Whether what rings at one place begins at the same point of the road on several laps, as a ridge there would."""
     starts_m = [event.distance_m for event in place if event.distance_m is not None]
-    return bool(starts_m) and max(starts_m) - min(starts_m) <= FIXED_WITHIN_M
+    laps = {event.lap for event in place}
+    return len(laps) > 1 and bool(starts_m) and max(starts_m) - min(starts_m) <= FIXED_WITHIN_M

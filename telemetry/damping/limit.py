@@ -113,7 +113,7 @@ def lost_in(part: slice, heard: Heard, row: FloatArray, noise_per_hz: float) -> 
         own=own,
         known=equation.known[:, part],
         usable=equation.usable[part],
-        news=None,
+        regressors=None,
         ground_speed_m_s=None if equation.ground_speed_m_s is None else equation.ground_speed_m_s[part],
     )
 

@@ -129,7 +129,7 @@ def _listen(
 ) -> Heard | None:
     """Learn a run at one wheel; a delay that is not known is looked for."""
     hop = wheel_hop(bike, end)
-    radius_mm = (bike.rear if end == "rear" else bike.front).tyre_radius_mm or SEARCH_RADIUS_MM
+    radius_mm = bike.end(end).tyre_radius_mm or SEARCH_RADIUS_MM
     read = wheel_equation(motion, track, signals, end, 0.0 if delay_s is None else delay_s)
     if read.usable.sum() * read.step_s < LEAST_MOVING_S:
         return None

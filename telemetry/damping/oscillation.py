@@ -138,14 +138,14 @@ class SpeedDamping:
 
 # The first is what older versions called "losing damping".
 DamperState = Literal[
-    "losing damping as it warms", "losing damping", "lost damping and recovered", "worn all along", "doubtful",
-    "sound", "steady", "cannot tell",
+    "losing damping as it warms", "losing damping", "lost damping and recovered", "worn all along", "recovering",
+    "doubtful", "sound", "steady", "cannot tell",
 ]  # fmt: skip
 # A fall over the laps, and every state in which a damper is not known to be sound.
 FALLING: frozenset[DamperState] = frozenset(
     {"losing damping as it warms", "losing damping", "lost damping and recovered"}
 )
-IN_DOUBT: frozenset[DamperState] = FALLING | {"worn all along", "doubtful"}
+IN_DOUBT: frozenset[DamperState] = FALLING | {"worn all along", "recovering", "doubtful"}
 
 
 @dataclass(frozen=True)
@@ -153,7 +153,8 @@ class DamperCourse:
     """What the damping ratio of one end did over the laps: a word, a sentence, the laps, the trend.
 
     "steady" is said where only the change can be judged, not the level; "doubtful" where the level may be that of a
-    worn damper or of a rough road. ``laps`` are those at pace, ``by_speed`` the same by shaft speed.
+    worn damper or of a rough road; "recovering" is a rise that suggests lost damping before. ``laps`` are those at
+    pace, ``by_speed`` the same by shaft speed.
     """
 
     state: DamperState

@@ -6,7 +6,7 @@ from functools import lru_cache
 import numpy as np
 
 from telemetry.arrays import FloatArray
-from telemetry.damping.hop import WheelHop, coefficients, hop_mode, hop_ratio, log_gain, tyre_hz_of
+from telemetry.damping.hop import WheelHop, coefficients, hop_mode, log_gain, tyre_hz_of
 
 # (c + c_t)/m over 2 pi 15 Hz: from less than any tyre gives to a damper that hardly moves.
 LEAST_DAMPING, MOST_DAMPING = 0.02, 1.7
@@ -20,8 +20,6 @@ NO_MODE = 0.8
 SEARCH_ROUNDS = 4
 AROUND = np.linspace(-1.0, 1.0, SEARCH_POINTS)
 AT_BOUND = 0.01  # in ln of tyre frequency and damping: a step of the last round
-# Half width of the small grid, in ln of tyre frequency and damping.
-NEAR = np.array([0.02, 0.08])
 
 
 @dataclass(frozen=True)
@@ -88,7 +86,8 @@ def fit_pole(products: FloatArray, hop: WheelHop, most_damping: float = MOST_DAM
     for _ in range(SEARCH_ROUNDS - 1):
         half = half / 4.0
         tyre, damping = (
-            np.clip(c + h * AROUND, *bound) for c, h, bound in zip(centre, half, bounds, strict=True)
+            np.minimum(np.maximum(c + h * AROUND, low), high)
+            for c, h, (low, high) in zip(centre, half, bounds.tolist(), strict=True)
         )
         centre, least = _best(products, _search(hop, (tyre, damping)))
     tyre_hz, found = map(float, np.exp(centre))
@@ -112,32 +111,6 @@ def _best(products: FloatArray, grid: _Search) -> tuple[FloatArray, float]:
     value = np.log(np.maximum(square, 1e-12)) - grid.gain
     i, j = np.unravel_index(np.argmin(value), value.shape)
     return np.array([grid.axes[0][i], grid.axes[1][j]]), float(value[i, j])
-
-
-def ratios_near(products: FloatArray, hop: WheelHop, near: Pole) -> FloatArray:
-    """Damping ratios of the likeliest poles of several products that differ little, near a known pole.
-
-    Parameters
-    ----------
-    products : ndarray of shape (n, 5, 5)
-
-    Returns
-    -------
-    ndarray of shape (n,)
-        From the lowest point of the paraboloid through a small grid around ``near``.
-    """
-    steps = np.meshgrid(*(np.linspace(-h, h, 5) for h in NEAR), indexing="ij")
-    tyre, damping = (step.ravel() for step in steps)
-    row = coefficients(hop, near.tyre_hz * np.exp(tyre), near.damping * np.exp(damping))
-    square = np.einsum("ki,nij,kj->nk", row, products, row)
-    value = np.log(np.maximum(square, 1e-12)) - log_gain(row)
-    terms = np.stack([np.ones_like(tyre), tyre, damping, tyre**2, tyre * damping, damping**2], axis=1)
-    _, a, b, c, d, e = np.linalg.lstsq(terms, value.T)[0]
-    bend = np.maximum(4 * c * e - d**2, 1e-12)
-    lowest = np.clip(
-        [(d * b - 2 * e * a) / bend, (d * a - 2 * c * b) / bend], -2 * NEAR[:, None], 2 * NEAR[:, None]
-    )
-    return hop_ratio(hop, near.tyre_hz * np.exp(lowest[0]), near.damping * np.exp(lowest[1]))
 
 
 def found_mode(pole: Pole, hop: WheelHop) -> bool:
@@ -185,9 +158,10 @@ def take_out(products: FloatArray, prior: float | FloatArray = 0.0) -> tuple[Flo
     k = len(products) - 5
     if k == 0:
         return np.empty((0, 5)), products
-    known = products[5:, 5:]
+    known = products[5:, 5:].copy()
     # a little weight on the diagonal: neighbouring taps are nearly the same signal
-    known = known + np.diag(prior * np.diag(known)) + 1e-6 * np.trace(known) / k * np.eye(k)
-    response = np.linalg.solve(known, products[5:, :5])
+    diagonal = known.ravel()[:: k + 1]
+    diagonal += prior * diagonal + 1e-6 * diagonal.sum() / k
+    response = np.asarray(np.linalg.solve(known, products[5:, :5]))
     left = products[:5, :5] - products[:5, 5:] @ response
     return response, 0.5 * (left + left.T)

@@ -58,10 +58,13 @@ def verdict(
         )
     reasons = [rear.reason] if rear.state in FALLING else []
     reasons += [_event_sentence(alarms)] if alarms else []
+    recovers = rear.reason if rear.state == "recovering" else ""
     if reasons:
-        return "yes", " ".join(reasons)
+        return "yes", " ".join(filter(None, (recovers, *reasons)))
     if events:
-        return "cannot_tell", _look_sentence(events)
+        return "cannot_tell", " ".join(filter(None, (recovers, _look_sentence(events))))
+    if recovers:
+        return "cannot_tell", f"{recovers} Compare with an outing on a fresh shock."
     if missing:
         return "cannot_tell", _missing_sentence(missing, unexplained)
     if rear.state == "doubtful":

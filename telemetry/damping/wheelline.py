@@ -15,6 +15,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+from scipy.sparse import csr_array
 
 from telemetry.arrays import BoolArray, FloatArray, IntArray
 from telemetry.damping.band import HIGH_HZ, LOW_HZ
@@ -39,7 +40,7 @@ STEP_COST, MOST_STEPS = 1.5, 6
 LEAST_GAIN = 0.6
 # In a stretch the line may be this much stronger than usual at its speed; more is not the wheel's.
 MOST_OVER_USUAL = 1.25
-CHUNK, CHUNK_SAMPLES = 512, 16384  # windows and samples at a time, for memory
+CHUNK, CHUNK_SAMPLES = 512, 8192  # windows and samples at a time, for memory
 # Windows of a piece of a path, and how many more are looked at to either side of it.
 TOGETHER, APART = 512, 64
 RATE_BINS, LEAST_TURNS_PER_BIN = 10, 2
@@ -93,30 +94,21 @@ class Line:
 
     def _less(self, signals: FloatArray, share: FloatArray | BoolArray) -> FloatArray:
         """Signals less a share of the line, turn by turn."""
-        cosine, sine = self._carrier
+        carrier = self._complex_carrier
         before, part = self._between
         amplitude = np.stack([2.0 * self._amplitude(row) * share for row in signals])
         step = np.diff(amplitude, append=amplitude[:, -1:])
         left = np.empty_like(signals)
         for first in range(0, signals.shape[1], CHUNK_SAMPLES):
             here = slice(first, first + CHUNK_SAMPLES)
-            turn = before[here]
-            low = int(turn[0])
-            turns, turn = slice(low, int(turn[-1]) + 1), turn - low
-            # what the middles of the turns before and after say of each sample, for all signals at once
-            carriers = cosine[here], sine[here]
-            late = tuple(part[here] * carrier for carrier in carriers)
-            for row, into, at, rise_ in zip(signals, left, amplitude, step, strict=True):
-                real, imaginary = at.real[turns].take(turn), at.imag[turns].take(turn)
-                more, more_imaginary = rise_.real[turns].take(turn), rise_.imag[turns].take(turn)
-                real *= carriers[0]
-                imaginary *= carriers[1]
-                more *= late[0]
-                more_imaginary *= late[1]
-                real += more
-                imaginary += more_imaginary
-                imaginary -= real
-                np.add(row[here], imaginary, out=into[here])
+            low, high = int(before[here][0]), int(before[here][-1]) + 1
+            turn = before[here] - low
+            for row, into, at, change in zip(signals, left, amplitude, step, strict=True):
+                line = change[low:high].take(turn)
+                line *= part[here]
+                line += at[low:high].take(turn)
+                line *= carrier[here]
+                np.subtract(row[here], line.real, out=into[here])
         return left
 
     def followed(self, signal: FloatArray) -> "Line":
@@ -167,6 +159,11 @@ class Line:
         return np.cos(angle) * self.usable, np.sin(angle) * self.usable
 
     @cached_property
+    def _complex_carrier(self) -> ComplexArray:
+        cosine, sine = self._carrier
+        return np.asarray(cosine + 1j * sine)
+
+    @cached_property
     def _samples(self) -> FloatArray:
         """Usable samples in every turn."""
         return self._sums(self.usable.astype(np.float64))
@@ -175,10 +172,21 @@ class Line:
         """Sum of the samples of every turn."""
         return np.add.reduceat(values[: self._first[-1]], self._first[:-1])
 
+    @cached_property
+    def _carrier_sums(self) -> csr_array:
+        """Takes a signal to its sums with cosine, then with sine, over every turn; shape (2 n_turns, n)."""
+        last = self._first[-1]
+        columns = np.arange(last, dtype=np.int32)
+        edges = np.concatenate([self._first, self._first[1:] + last]).astype(np.int32)
+        values = np.concatenate([part[:last] for part in self._carrier])
+        return csr_array(
+            (values, np.tile(columns, 2), edges), shape=(2 * len(self._middle), len(self.angle_turns))
+        )
+
     def _amplitude(self, signal: FloatArray, turns: float | None = None) -> ComplexArray:
         """Complex amplitude of the line turn by turn: a triangular mean over so many turns."""
-        cosine, sine = self._carrier
-        sums, samples = self._sums(signal * cosine) - 1j * self._sums(signal * sine), self._samples
+        cosine, sine = np.split(self._carrier_sums @ signal, 2)
+        sums, samples = cosine - 1j * sine, self._samples
         half = round(0.25 * (turns or self.amplitude_turns))
         count = np.maximum(_boxed(samples, half), 1.0)
         mean = _boxed(sums, half) / count  # a box twice is a triangle

@@ -129,7 +129,7 @@ def _end_motion(run: Run, bike: Bike, end: End, notes: list[QualityNote]) -> End
         shaft_noise_mm_s=shaft_noise,
         wheel_noise_mm_s=shaft_noise * float(np.mean(ratio[valid])) if valid.any() else float("nan"),
         bandwidth_hz=derivative.bandwidth_hz,
-        speed_split_mm_s=bike.front.speed_split_mm_s if end == "front" else bike.rear.speed_split_mm_s,
+        speed_split_mm_s=bike.end(end).speed_split_mm_s,
         travel_noise_mm=run.sensor_noise_mm[end],
         static_sag_mm=_static_sag_mm(bike, end),
     )

@@ -215,7 +215,7 @@ def direction_bike(bike: Bike, changed: Sequence[Changed]) -> Bike:
                 "high_n_s_per_mm": old.high_n_s_per_mm * firmer,
             }
         )
-        section = bike.front if end == "front" else bike.rear
+        section = bike.end(end)
         section = section.model_copy(update={"damper": damper.model_copy(update={side: scaled})})
         bike = bike.model_copy(update={end: section})
     return bike

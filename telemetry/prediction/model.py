@@ -128,7 +128,7 @@ def assumed(bike: Bike) -> tuple[str, ...]:
     if chassis is not None and chassis.pitch_inertia_kg_m2 is None:
         lacks.append("inertia")
     for end in ENDS:
-        section = bike.front if end == "front" else bike.rear
+        section = bike.end(end)
         if section.unsprung_mass_kg is None:
             lacks.append(f"{end}.unsprung")
         if section.tyre_rate_n_per_mm is None:
@@ -143,7 +143,7 @@ def assumed(bike: Bike) -> tuple[str, ...]:
 def with_usual_rubber(bike: Bike) -> Bike:
     """The bike with usual rubber at the end of the stroke where its file names none."""
     for end in ENDS:
-        section = bike.front if end == "front" else bike.rear
+        section = bike.end(end)
         parts = section.spring or SpringParts()
         if parts.bump_stop is None:
             parts = parts.model_copy(update={"bump_stop": USUAL_RUBBER[end]})
@@ -250,7 +250,7 @@ def spring_table_n(
 
 def damper_of(bike: Bike, end: End) -> Damper:
     """The damper of one end, a usual one where the file has none."""
-    section = bike.front if end == "front" else bike.rear
+    section = bike.end(end)
     usual = USUAL_DAMPER[end].model_copy(update={"friction_n": USUAL_FRICTION_N[end]})
     return section.damper or usual
 

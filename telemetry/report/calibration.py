@@ -4,20 +4,13 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from telemetry.notes import Step
+from telemetry.report.blocks import Column, words_columns
 from telemetry.wording import UNKNOWN, number
 
 HEADINGS = (
-    "",
-    "column",
-    "fit",
-    "mm/unit",
-    "off line mm",
-    "of span %",
-    "zero from",
-    "tops out mm",
-    "drift mm",
-)
-WORDS = (0, 1, 2, 6)
+    *words_columns("", "column", "fit"), Column("mm/unit"), Column("off line [mm]"), Column("of span [%]"),
+    Column("zero from", words=True), Column("tops out [mm]"), Column("drift [mm]"),
+)  # fmt: skip
 
 
 @dataclass(frozen=True)

@@ -7,15 +7,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 from pydantic import TypeAdapter
 from rich.console import Console
-from rich.text import Text
 
 from telemetry.arrays import ENDS, FloatArray, Number
 from telemetry.errors import BothEndsError
 from telemetry.logs import RawLog, stated_rate_hz
 from telemetry.logs.mapping import LIKELY, Proposal
 from telemetry.notes import QualityNote
-from telemetry.report.calibration import HEADINGS, WORDS, SensorCheck, sensor_checks, sensor_rows
-from telemetry.report.terminal import indented, print_notes, section, table
+from telemetry.report.blocks import Column, Document, Section, Sentence, notes, section, table, words_columns
+from telemetry.report.calibration import HEADINGS, SensorCheck, sensor_checks, sensor_rows
+from telemetry.report.document import quality_section
+from telemetry.report.terminal import print_document
 from telemetry.signals.stamps import STATE_RATE, read_stamps
 from telemetry.wording import UNKNOWN, number
 
@@ -186,45 +187,50 @@ def judgements(measured: "Measured") -> tuple[Judgement, ...]:
 
 
 def print_check(check: LogCheck, console: Console, *, bike_given: bool = False) -> None:
-    """Print what a log holds.
+    """Print what a log holds."""
+    print_document(check_document(check, bike_given=bike_given), console)
+
+
+def check_document(check: LogCheck, *, bike_given: bool = False) -> Document:
+    """What a log holds.
 
     Parameters
     ----------
     bike_given : bool
         Otherwise it is said that a bike file is needed where nothing was judged.
     """
-    console.print(Text(check.source, style="bold"))
-    lasts = f", {number(check.duration_s / 60, 1)} min" if check.duration_s is not None else ""
-    console.print(Text(f"{check.rows} rows{lasts}"))
-    if check.dialect:
-        indented(console, "; ".join(f"{key}: {value}" for key, value in check.dialect.items()))
-    section(console, "Columns")
-    console.print(
-        table(("column", "unit", "rate Hz", "from", "to", "blank %"), _column_rows(check), words=(0, 1))
-    )
-    if check.meanings or check.not_found:
-        section(console, "What the columns mean")
-        console.print(table(("", "column", "", "why"), _meaning_rows(check), words=(0, 1, 2, 3)))
-        said = ",".join(_to_say(check))
-        if said:
-            indented(console, "To confirm this, or to change it:")
-            console.print(Text(f"  --channels '{said}'"), soft_wrap=True)  # to copy in one piece
-    if check.sensors:
-        section(console, "Travel sensors")
-        console.print(table(HEADINGS, sensor_rows(check.sensors), words=WORDS))
-    if check.judged:
-        section(console, "What can be judged")
-        console.print(
-            table(
-                ("", "", "why"),
-                ((row.what, "yes" if row.can else "NO", row.reason) for row in check.judged),
-                words=(0, 1, 2),
-            )
-        )
-    print_notes(check.quality, console)
-    if not (bike_given or check.judged):
-        console.print()
-        indented(console, "What can be judged depends on the bike: give its file with --bike.")
+    lasts = f", {number(check.duration_s / 60, 1, 'min')}" if check.duration_s is not None else ""
+    dialect = "; ".join(f"{key}: {value}" for key, value in check.dialect.items())
+    to_say = ",".join(_to_say(check))
+    judged = [(row.what, "yes" if row.can else "NO", row.reason) for row in check.judged]
+    needs_bike = not (bike_given or check.judged)
+    found = (
+        Section("dialect", "", tuple(notes(dialect))),
+        section("columns", "Columns", table(COLUMNS, _column_rows(check))),
+        section(
+            "meanings",
+            "What the columns mean",
+            table(MEANING_COLUMNS, _meaning_rows(check)),
+            *(
+                (Sentence("To confirm this, or to change it:"), Sentence(f"  --channels '{to_say}'", "copy"))
+                if to_say and (check.meanings or check.not_found)
+                else ()
+            ),
+        ),
+        section("sensors", "Travel sensors", table(HEADINGS, sensor_rows(check.sensors))),
+        section("judged", "What can be judged", table(words_columns("", "", "why"), judged)),
+        quality_section(check.quality),
+        section("bike", "The bike file", Sentence("What can be judged depends on the bike: give its file with --bike."))
+        if needs_bike
+        else None,
+    )  # fmt: skip
+    return Document(check.source, f"{check.rows} rows{lasts}", tuple(one for one in found if one is not None))
+
+
+COLUMNS = (
+    *words_columns("column", "unit"), Column("rate [Hz]"), Column("from"), Column("to"), Column("blank [%]"),
+)  # fmt: skip
+MEANING_COLUMNS = words_columns("", "column", "", "why")
 
 
 def _column_rows(check: LogCheck) -> Iterable[tuple[str, ...]]:

@@ -3,18 +3,26 @@
 from collections.abc import Iterable, Sequence
 
 from rich.console import Console
-from rich.text import Text
 
+from telemetry.arrays import ENDS
+from telemetry.metrics import decimals_of, headed
 from telemetry.prediction import Prediction, StepEffect, TryRow, TryWay, Wish
-from telemetry.prediction.values import COUNT, MM, MM_S, NAMES
+from telemetry.prediction.values import NAMES
+from telemetry.report.blocks import Caution, Column, Document, Section, Sentences, notes, section, table
 from telemetry.report.stand import changed_words, knob_words
-from telemetry.report.terminal import indented, item, section, table
-from telemetry.wording import UNKNOWN, laps_list, number
+from telemetry.report.terminal import print_document
+from telemetry.wording import UNKNOWN, interval, laps_list, number, signed
 
 COLUMNS = ("before", "after", "change", "90 % ±", "next ±", "lap sd")
 GROUPS = {"front": "Front wheel", "rear": "Rear wheel", "balance": "Both ends"}
-WAY_COLUMNS = ("change only this", "now", "to", "with the tool", "gives (90 %)")
-STEP_COLUMNS = ("median", "95 %", "left", "comp. RMS", "reb. RMS", "R/F comp.", "R/F reb.")
+WAY_COLUMNS = (
+    Column("change only this", words=True), Column("now"), Column("to"), Column("with the tool", words=True),
+    Column("gives (90 %)", words=True),
+)  # fmt: skip
+STEP_COLUMNS = (
+    "median travel", "95th perc. of travel", "travel left", "compr. RMS", "rebound RMS", "compr. rear/front",
+    "rebound rear/front",
+)  # fmt: skip
 STEP_KEYS = (
     ("travel.median_mm", 1),
     ("travel.p95_mm", 1),
@@ -24,82 +32,100 @@ STEP_KEYS = (
     ("balance.speed_ratio.compression", 3),
     ("balance.speed_ratio.rebound", 3),
 )
-PLACE_COLUMNS = ("", "front median", "95 %", "deepest", "rear median", "95 %", "deepest")
-DECIMALS = {MM: 1, MM_S: 1, COUNT: 0, "deg": 2, "": 3}
+PLACE_COLUMNS = (
+    Column("", words=True),
+    *(
+        Column(f"{end} {words}", end=end)
+        for end in ENDS
+        for words in ("median", "95th percentile", "maximum")
+    ),
+)
 _PLACE_KEYS = tuple(
     f"{end}.travel.{name}" for end in ("front", "rear") for name in ("median_mm", "p95_mm", "max_mm")
 )
 
 
 def print_prediction(prediction: Prediction, console: Console) -> None:
-    """Print a prediction: what was changed, every number with its interval, places, what is not in it.
-
-    Parameters
-    ----------
-    console : Console
-        Readable from 80 columns on, with and without colour.
-    """
-    console.print(Text(f"{prediction.bike}: {prediction.source}", style="bold"))
-    console.print()
-    for changed in prediction.changed:
-        item(console, changed_words(changed))
-    item(console, f"{prediction.sentence} {_over(prediction)}")
-    item(console, f"CAUTION  {prediction.caution}", style="bold")
-    if prediction.changed:
-        _before_and_after(console, prediction)
-    for wish in prediction.wishes:
-        _wish(console, wish)
-    if prediction.steps:
-        _steps(console, prediction.steps)
-    if prediction.notes:
-        section(console, "Not in these numbers")
-        for words in prediction.notes:
-            item(console, words)
+    """Print a prediction."""
+    print_document(prediction_document(prediction), console)
 
 
-def _before_and_after(console: Console, prediction: Prediction) -> None:
-    section(console, "Before and after")
-    for group, title in GROUPS.items():
-        rows = [row_cells(row) for row in prediction.rows if row.key.startswith(group)]
-        if rows:
-            console.print(table((title, *COLUMNS), rows))
-    indented(
-        console,
-        "90 % ±: interval of the change on these laps. next ±: of the change that another outing of the same rider "
-        "will show. lap sd: standard deviation from lap to lap before the change; ~ marks a change smaller than it.",
+def prediction_document(prediction: Prediction) -> Document:
+    """A prediction: what was changed, every number with its interval, places, what is not in it."""
+    changed = tuple(map(changed_words, prediction.changed))
+    found = (
+        section(
+            "verdict",
+            "What was changed",
+            Sentences((*changed, f"{prediction.sentence} {_over(prediction)}"), verdicts=True),
+            Caution((prediction.caution,)),
+        ),
+        _before_and_after(prediction) if prediction.changed else None,
+        _places(prediction) if prediction.changed else None,
+        *(_wish(wish) for wish in prediction.wishes),
+        _steps(prediction.steps),
+        section("notes", "Not in these numbers", Sentences(prediction.notes)) if prediction.notes else None,
     )
-    _places(console, prediction)
+    return Document(
+        f"{prediction.bike}: {prediction.source}", "", tuple(one for one in found if one is not None)
+    )
 
 
-def _wish(console: Console, wish: Wish) -> None:
+def _before_and_after(prediction: Prediction) -> Section | None:
+    tables = [
+        table(
+            (Column(title, words=True), *map(Column, COLUMNS)),
+            [row_cells(row) for row in prediction.rows if row.key.startswith(group)],
+        )
+        for group, title in GROUPS.items()
+    ]
+    words = (
+        "90 % ±: interval of the change on these laps. next ±: of the change that another outing of the same rider "
+        "will "
+        "show. lap sd: standard deviation from lap to lap before the change; ~ marks a change smaller than it."
+    )
+    return section("numbers", "Before and after", *tables, *notes(words))
+
+
+def _wish(wish: Wish) -> Section | None:
     """The ways to a wanted number, the best first."""
-    decimals = DECIMALS[wish.unit]
-    now, wanted = number(wish.now, decimals), number(wish.wanted, decimals)
-    section(console, f"To reach {wish.name} {wanted} {wish.unit} (now {now}), the least side effect first")
-    console.print(table(WAY_COLUMNS, (way_cells(way, decimals) for way in wish.ways), words=(0, 3, 4)))
-    for way in wish.ways:
-        if way.also:
-            moved = ", ".join(
-                f"{NAMES[key][0]} {change:+.{DECIMALS[NAMES[key][1]]}f}" for key, change in way.also
-            )
-            item(console, f"{knob_words(way.key)} also moves: {moved}.")
+    digits = decimals_of(wish.unit)
+    now, wanted = number(wish.now, digits), number(wish.wanted, digits, wish.unit)
+    also = tuple(
+        f"{knob_words(way.key)} also moves: "
+        + ", ".join(
+            f"{NAMES[key][0]} {signed(change, decimals_of(NAMES[key][1]))}" for key, change in way.also
+        )
+        + "."
+        for way in wish.ways
+        if way.also
+    )
+    return section(
+        f"wish-{wish.name}",
+        f"To reach {wish.name} {wanted} (now {now}), the least side effect first",
+        table(WAY_COLUMNS, (way_cells(way, digits) for way in wish.ways)),
+        Sentences(also) if also else None,
+    )
 
 
 def way_cells(way: TryWay, decimals: int) -> tuple[str, ...]:
     """One adjuster as printed: from, to, with the tool, what it gives or why it cannot."""
     if way.set_to is None:
         return (knob_words(way.key), f"{way.now:.5g}", UNKNOWN, "", way.reason)
-    gives = f"{number(way.gives, decimals)} ({number(way.low, decimals)} to {number(way.high, decimals)})"
+    gives = interval(way.gives, (way.low, way.high), decimals)
     return (knob_words(way.key), f"{way.now:.5g}", f"{way.set_to:.5g}", way.steps, gives)
 
 
-def _steps(console: Console, effects: Sequence[StepEffect]) -> None:
+def _steps(effects: Sequence[StepEffect]) -> Section | None:
     """One step of every adjuster against the main numbers."""
-    section(console, "One step of every adjuster")
-    for end, title in (("front", "Front wheel"), ("rear", "Rear wheel")):
-        rows = [step_cells(effect, end) for effect in effects if effect.key.startswith(end)]
-        if rows:
-            console.print(table((title, *STEP_COLUMNS), rows))
+    tables = [
+        table(
+            (Column(title, words=True), *map(Column, STEP_COLUMNS)),
+            [step_cells(effect, end) for effect in effects if effect.key.startswith(end)],
+        )
+        for end, title in (("front", "Front wheel"), ("rear", "Rear wheel"))
+    ]
+    return section("steps", "One step of every adjuster", *tables)
 
 
 def step_cells(effect: StepEffect, end: str) -> tuple[str, ...]:
@@ -107,7 +133,7 @@ def step_cells(effect: StepEffect, end: str) -> tuple[str, ...]:
     cells = []
     for key, decimals in STEP_KEYS:
         change = effect.changes.get(key if key.startswith("balance") else f"{end}.{key}")
-        cells.append(UNKNOWN if change is None else f"{change:+.{decimals}f}")
+        cells.append(signed(change, decimals))
     return (f"{knob_words(effect.key.split('.', 1)[1])} {effect.step:+.3g}", *cells)
 
 
@@ -120,8 +146,8 @@ def _over(prediction: Prediction) -> str:
 
 def row_cells(row: TryRow) -> tuple[str, ...]:
     """A number as printed: name with unit, before, after, change, half widths of both intervals, lap spread."""
-    decimals = DECIMALS[row.unit]
-    name = f"{row.name.removeprefix(row.key.split('.')[0]).lstrip(' ,')} {row.unit}".strip()
+    decimals = decimals_of(row.unit)
+    name = headed(row.name.removeprefix(row.key.split(".")[0]).lstrip(" ,"), row.unit)
     before, spread = number(row.before, decimals), number(row.lap_spread, decimals)
     if row.change is None or row.high is None:
         return (name, before, UNKNOWN, row.direction or UNKNOWN, "", "", spread)
@@ -130,7 +156,7 @@ def row_cells(row: TryRow) -> tuple[str, ...]:
         name,
         before,
         number(row.after, decimals),
-        f"{'~ ' if row.within_laps else ''}{row.change:+.{decimals}f}",
+        f"{'~ ' if row.within_laps else ''}{signed(row.change, decimals)}",
         number(row.high - row.change, decimals),
         number(following, decimals),
         spread,
@@ -144,12 +170,10 @@ def place_rows(prediction: Prediction, kind: str) -> Iterable[tuple[str, ...]]:
         if place.kind == kind:
             found.setdefault(place.name, {})[place.key] = place.change
     for name, changes in found.items():
-        cells = (f"{changes[key]:+.1f}" if key in changes else UNKNOWN for key in _PLACE_KEYS)
+        cells = (signed(changes.get(key), 1) for key in _PLACE_KEYS)
         yield (name if kind == "phase" else f"{kind} {name}", *cells)
 
 
-def _places(console: Console, prediction: Prediction) -> None:
+def _places(prediction: Prediction) -> Section | None:
     rows = [row for kind in ("lap", "corner", "phase") for row in place_rows(prediction, kind)]
-    if rows:
-        section(console, "Change of wheel travel by place (mm)")
-        console.print(table(PLACE_COLUMNS, rows))
+    return section("places", "Change of wheel travel by place [mm]", table(PLACE_COLUMNS, rows))

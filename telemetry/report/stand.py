@@ -1,106 +1,176 @@
-"""The bike at the stand, for a person: before and after, what moved most, what to measure again."""
+"""The bike at the stand as a document: before and after, what moved most, what to measure again."""
 
-from rich import box
+from collections.abc import Iterator
+
 from rich.console import Console
-from rich.table import Table
-from rich.text import Text
 
-from telemetry.report.terminal import indented, item, section, table
-from telemetry.stand import SAG_AGREES_MM, Aim, Changed, Row, SagCheck, SpringCheck, Stand
-from telemetry.wording import UNKNOWN, number
+from telemetry.report.blocks import (
+    Caution,
+    Column,
+    Document,
+    Figure,
+    Medium,
+    Section,
+    Sentence,
+    Sentences,
+    notes,
+    section,
+    table,
+    words_columns,
+)
+from telemetry.report.figures import Drawing
+from telemetry.report.paper import document_html
+from telemetry.report.stand_pictures import force_picture, leverage_picture, side_view
+from telemetry.report.terminal import print_document
+from telemetry.stand import SAG_AGREES_MM, Aim, Changed, Row, SagCheck, SpringCheck, Stand, StandResult
+from telemetry.wording import UNKNOWN, number, signed
 
 SAG_COLUMNS = (
-    "", "tape mm", "file mm", "", "tape kg", "file kg", "tape N/mm", "file N/mm",
+    Column("", words=True), Column("tape [mm]"), Column("file [mm]"), Column("", words=True), Column("tape [kg]"),
+    Column("file [kg]"), Column("tape [N/mm]"), Column("file [N/mm]"),
 )  # fmt: skip
 SAG_WORDS = (
     f"agrees: within {SAG_AGREES_MM:g} mm, which reading a tape and the friction of the seals explain."
 )
-WAY_COLUMNS = ("change only this", "now", "to", "change", "with the tool", "gives")
-LOAD_WORDS = {"free": "free", "static": "static", "rider": "rider"}
+WAY_COLUMNS = (
+    Column("change only this", words=True), Column("now"), Column("to"), Column("change"),
+    Column("with the tool", words=True), Column("gives", words=True),
+)  # fmt: skip
+RECHECK_COLUMNS = words_columns("", "measure again", "because", "should read", "to have it back")
+SIDE_VIEW_WORDS = (
+    "With rider, at rest. The thin line is the steering axis down to the ground; from there to the contact is "
+    "the trail. Dashed grey: before."
+)
+STYLE = """
+svg .wheel { fill: none; stroke-width: 1.6; } svg .bone { stroke-width: 4; stroke-linecap: round; }
+svg .thin { stroke: var(--quiet); stroke-width: 1; }
+svg .front.wheel, svg .front.bone { stroke: var(--front); }
+svg .rear.wheel, svg .rear.bone, svg .rear.curve { stroke: var(--rear); }
+svg .curve { fill: none; stroke-width: 1.8; } svg .dot { fill: #fff; stroke-width: 1.6; }
+svg .dot.rear { stroke: var(--rear); } svg .mass { fill: var(--ink); stroke: #fff; }
+svg .before { stroke: #8b93a0 !important; stroke-dasharray: 5 4; }
+.numbers { columns: 2; column-gap: 8mm; } .numbers section { margin: 0 0 6mm; } .numbers table { font-size: 8.6pt; }
+@media (max-width: 40rem) { .numbers { columns: 1; } }
+svg .bone.before { stroke-width: 2; } svg .mass.before { fill: #fff; } svg .dot.before { stroke-dasharray: none; }
+"""
 
 
 def print_stand(stand: Stand, console: Console) -> None:
-    """Print the stand: warnings, what was changed, what moved most, what to recheck, every number.
+    """Print the stand: warnings, what was changed, what moved most, what to recheck, every number."""
+    print_document(stand_document(stand), console)
 
-    Parameters
-    ----------
-    console : Console
-        Readable from 80 columns on, with and without colour.
+
+def stand_html(result: StandResult) -> str:
+    """The stand as one self-contained page, with its pictures.
+
+    Returns
+    -------
+    str
+        HTML without scripts or anything from outside.
     """
-    console.print(Text(f"{stand.bike}: {stand.source}", style="bold"))
-    console.print()
-    for words in stand.warnings:
-        item(console, f"WARNING  {words}", style="bold")
-    for changed in stand.changed:
-        item(console, changed_words(changed))
-    if stand.caution:
-        item(console, f"CAUTION  {stand.caution}", style="bold")
-    if stand.changed:
-        section(console, "What moves most")
-        if not stand.moved_most:
-            indented(console, "Nothing by as much as a tape or a gauge would tell.")
-        for key in stand.moved_most:
-            item(console, moved_words(stand.row(key)))
-    if stand.recheck:
-        section(console, "Measure again, in this order")
-        _numbered(console, stand)
-    for aim in stand.aims:
-        section(console, aim_words(stand, aim))
-        console.print(table(WAY_COLUMNS, way_rows(stand, aim), words=(0, 4, 5)))
-    _numbers(console, stand)
-    _checks(console, stand)
-    if stand.leverage_fit is not None:
-        section(console, "Leverage points")
-        indented(
-            console,
-            f"A smooth, monotone curve lies within {stand.leverage_fit.largest_mm:.2f} mm of every point; they "
-            f"scatter by {stand.leverage_fit.residual_sd_mm:.2f} mm about it.",
-        )
-        rows = zip(stand.leverage_fit.point_shaft_mm, stand.leverage_fit.residual_mm, strict=True)
-        console.print(
-            table(("shock mm", "point above curve mm"), ((f"{s:g}", f"{r:+.2f}") for s, r in rows), words=())
-        )
-    if stand.notes:
-        section(console, "Not in these numbers")
-        for words in stand.notes:
-            item(console, words)
+    return document_html(stand_document(result.stand, result), heading="At the stand: ", style=STYLE)
 
 
-def _numbered(console: Console, stand: Stand) -> None:
-    grid = Table.grid(padding=(0, 1))
-    grid.add_column(justify="right", width=2)
-    grid.add_column()
-    for index, entry in enumerate(stand.recheck, start=1):
-        grid.add_row(Text(f"{index}."), Text(entry.what, style="bold"))
-        grid.add_row("", Text(f"because {entry.why}"))
-        grid.add_row("", Text(f"should read: {entry.should_read}"))
-        if entry.to_go_back:
-            grid.add_row("", Text(entry.to_go_back))
-    console.print(grid)
-
-
-def _numbers(console: Console, stand: Stand) -> None:
-    """Every quantity; where nothing was changed only as it is."""
-    made = Table(
-        box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False, show_edge=False, header_style="bold"
+def stand_document(stand: Stand, result: StandResult | None = None) -> Document:
+    """The stand in the order in which it is read; with the motorcycles of ``result`` there are pictures."""
+    found = (
+        _verdict(stand),
+        _moved(stand),
+        _recheck(stand),
+        *(
+            section(f"aim-{index}", aim_words(stand, aim), table(WAY_COLUMNS, way_rows(stand, aim)))
+            for index, aim in enumerate(stand.aims)
+        ),
+        section("pictures", "Drawn", *_pictures(result), medium=Medium.PAPER) if result is not None else None,
+        _numbers(stand),
+        _checks(stand),
+        _leverage(stand),
+        section("notes", "Not in these numbers", Sentences(stand.notes)) if stand.notes else None,
     )
-    made.add_column("")
-    columns = ("before", "after", "change") if stand.changed else ("as it is",)
-    for name in columns:
-        made.add_column(name, justify="right")
-    made.add_column("")
-    group = ""
-    for row in stand.rows:
-        if row.before is None and row.after is None:
-            continue
-        if row.group != group:
-            if group:
-                made.add_row()
-            group = row.group
-            made.add_row(Text(group, style="bold underline"))
-        made.add_row(*(Text(cell) for cell in row_cells(row, changed=bool(stand.changed))))
-    section(console, "Every number")
-    console.print(made)
+    return Document(f"{stand.bike}: {stand.source}", "", tuple(one for one in found if one is not None))
+
+
+def _verdict(stand: Stand) -> Section | None:
+    warned = Caution(stand.warnings, "WARNING") if stand.warnings else None
+    caution = Caution((stand.caution,)) if stand.caution else None
+    changed = Sentences(tuple(map(changed_words, stand.changed)), verdicts=True) if stand.changed else None
+    return section("verdict", "What was changed", warned, changed, caution) or Section("verdict", "", ())
+
+
+def _moved(stand: Stand) -> Section | None:
+    if not stand.changed:
+        return None
+    moved = tuple(moved_words(stand.row(key)) for key in stand.moved_most)
+    nothing = Sentence("Nothing by as much as a tape or a gauge would tell.")
+    return section("moved", "What moves most", Sentences(moved) if moved else nothing)
+
+
+def _recheck(stand: Stand) -> Section | None:
+    rows = [
+        (str(index), entry.what, entry.why, entry.should_read, entry.to_go_back)
+        for index, entry in enumerate(stand.recheck, start=1)
+    ]
+    columns = RECHECK_COLUMNS if any(row[-1] for row in rows) else RECHECK_COLUMNS[:-1]
+    return section(
+        "recheck", "Measure again, in this order", table(columns, [row[: len(columns)] for row in rows])
+    )
+
+
+def _pictures(result: StandResult) -> Iterator[Figure]:
+    stand, before, after = result.stand, result.before, result.after
+    if stand.row("front.rider_sag_mm").after is not None and stand.row("trail_mm").after is not None:
+        yield Figure("side", Drawing(side_view(before, after)), SIDE_VIEW_WORDS)
+    words = "A ratio that falls makes the rear stiffer as it compresses."
+    yield Figure("leverage", Drawing(leverage_picture(before, after)), words)
+    if before.rear.spring_rate_n_per_mm is not None and before.rear.preload_mm is not None:
+        yield Figure("force", Drawing(force_picture(before, after)), "At rest, without friction.")
+
+
+def _numbers(stand: Stand) -> Section | None:
+    """Every quantity by group; where nothing was changed only as it is."""
+    changed = bool(stand.changed)
+    figures = ("before", "after", "change") if changed else ("as it is",)
+    columns = (Column("", words=True), *map(Column, figures), Column("", words=True))
+    known = [row for row in stand.rows if row.before is not None or row.after is not None]
+    rows: list[tuple[str, ...]] = []
+    for group in dict.fromkeys(row.group for row in known):
+        rows.append((group, *("" for _ in columns[1:])))
+        rows += [
+            (f"  {cells[0]}", *cells[1:])
+            for cells in (row_cells(row, changed=changed) for row in known if row.group == group)
+        ]
+    return section("numbers", "Every number", table(columns, rows))
+
+
+def _checks(stand: Stand) -> Section | None:
+    differs = "Rate, preload, masses or the leverage of the bike file are not what is on the bike."
+    return section(
+        "sags",
+        "Measured sags against the bike file",
+        table(SAG_COLUMNS, map(sag_cells, stand.sags)),
+        *(notes(SAG_WORDS) if stand.sags else ()),
+        *(Sentence(spring_words(check)) for check in stand.springs if stand.sags),
+        *(() if all(check.agrees for check in stand.sags) else (Sentence(differs),)),
+    )
+
+
+def _leverage(stand: Stand) -> Section | None:
+    fit = stand.leverage_fit
+    if fit is None:
+        return None
+    points = zip(fit.point_shaft_mm, fit.residual_mm, strict=True)
+    return section(
+        "leverage",
+        "Leverage points",
+        Sentence(
+            f"A smooth, monotone curve lies within {fit.largest_mm:.2f} mm of every point; they scatter by "
+            f"{fit.residual_sd_mm:.2f} mm about it."
+        ),
+        table(
+            (Column("shock [mm]"), Column("point above curve [mm]")),
+            [(f"{shaft:g}", signed(above, 2)) for shaft, above in points],
+        ),
+    )
 
 
 def row_cells(row: Row, *, changed: bool) -> tuple[str, ...]:
@@ -113,8 +183,7 @@ def change_cell(row: Row) -> str:
     """The change as printed: signed, blank where nothing printed differs."""
     if row.change is None:
         return UNKNOWN
-    text = f"{row.change:+.{row.decimals}f}"
-    return "" if float(text) == 0 else text
+    return signed(row.change, row.decimals) if round(row.change, row.decimals) else ""
 
 
 def moved_words(row: Row) -> str:
@@ -164,7 +233,7 @@ def way_rows(stand: Stand, aim: Aim) -> list[tuple[str, ...]]:
             knob_words(way.key),
             f"{way.now:.5g}",
             UNKNOWN if way.set_to is None else f"{way.set_to:.5g}",
-            "" if way.set_to is None else f"{way.set_to - way.now:+.2f}",
+            "" if way.set_to is None else signed(way.set_to - way.now, 2),
             way.steps,
             way.reason or f"{number(way.gives, row.decimals)} {row.unit}".strip(),
         )
@@ -172,24 +241,10 @@ def way_rows(stand: Stand, aim: Aim) -> list[tuple[str, ...]]:
     ]
 
 
-def _checks(console: Console, stand: Stand) -> None:
-    if not stand.sags:
-        return
-    section(console, "Measured sags against the bike file")
-    console.print(table(SAG_COLUMNS, map(sag_cells, stand.sags), words=(0, 3)))
-    indented(console, SAG_WORDS)
-    for check in stand.springs:
-        indented(console, spring_words(check))
-    if not all(check.agrees for check in stand.sags):
-        indented(
-            console, "Rate, preload, masses or the leverage of the bike file are not what is on the bike."
-        )
-
-
 def sag_cells(check: SagCheck) -> tuple[str, ...]:
     """A measured sag as printed."""
     return (
-        f"{check.end} {LOAD_WORDS[check.load]} sag",
+        f"{check.end} {check.load} sag",
         f"{check.measured_mm:.1f}",
         f"{check.computed_mm:.1f}",
         "agrees" if check.agrees else "DIFFERS",

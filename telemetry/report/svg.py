@@ -6,10 +6,8 @@ from html import escape
 
 import numpy as np
 
-from telemetry.arrays import FloatArray
-
-# Points kept of a trace: more than a printer shows across a page.
-POINTS = 1600
+from telemetry.arrays import BoolArray, FloatArray
+from telemetry.signals import runs
 
 
 def element(name: str, *children: str, **attributes: str | float) -> str:
@@ -92,44 +90,22 @@ def _multiples(low: float, high: float, step: float) -> list[float]:
     return [float(k * step) for k in range(first, last + 1)]
 
 
-def thinned(x: FloatArray, y: FloatArray, points: int = POINTS) -> tuple[FloatArray, FloatArray]:
-    """Fewer points of a trace, with its extremes and its gaps kept.
-
-    Parameters
-    ----------
-    x, y : ndarray of shape (n_samples,)
-        ``x`` never falls; NaN in ``y`` is a gap.
-
-    Returns
-    -------
-    x, y : ndarray of shape (n_points,)
-    """
-    if len(x) <= points:
-        return x, y
-    from tsdownsample import NaNMinMaxLTTBDownsampler
-
-    kept = NaNMinMaxLTTBDownsampler().downsample(
-        np.ascontiguousarray(x), np.ascontiguousarray(y), n_out=points
-    )
-    return x[kept], y[kept]
-
-
-def stretches(values: FloatArray) -> list[slice]:
-    """Stretches without NaN.
+def pieces(mask: BoolArray) -> list[slice]:
+    """Where a mask is true without a gap.
 
     Examples
     --------
-    >>> stretches(np.array([1.0, np.nan, 2.0, 3.0]))
+    >>> pieces(np.array([True, False, True, True]))
     [slice(0, 1, None), slice(2, 4, None)]
     """
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], np.isfinite(values).astype(int), [0]))))
-    return [slice(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    starts, stops = runs(mask)
+    return [slice(int(a), int(b)) for a, b in zip(starts, stops, strict=True)]
 
 
 def trace_path(x: FloatArray, y: FloatArray) -> str:
     """Path data of a trace in places; a gap in ``y`` lifts the pen."""
     parts = []
-    for part in stretches(y):
+    for part in pieces(np.isfinite(y)):
         points = " ".join(f"{a:.1f},{b:.1f}" for a, b in zip(x[part], y[part], strict=True))
         parts.append(f"M{points}")
     return "".join(parts)
@@ -138,7 +114,7 @@ def trace_path(x: FloatArray, y: FloatArray) -> str:
 def area_path(x: FloatArray, y: FloatArray, base: float) -> str:
     """Path data of the area between a trace and a base line, one for each stretch without gaps."""
     parts = []
-    for part in stretches(y):
+    for part in pieces(np.isfinite(y)):
         points = " ".join(f"{a:.1f},{b:.1f}" for a, b in zip(x[part], y[part], strict=True))
         parts.append(f"M{x[part][0]:.1f},{base:.1f} {points} {x[part][-1]:.1f},{base:.1f}Z")
     return "".join(parts)

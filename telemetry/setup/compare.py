@@ -26,13 +26,14 @@ from telemetry.setup.rows import (
     Judged,
     MetricComparison,
     Row,
+    Widening,
     compare_laps,
     compare_parts,
 )
 from telemetry.setup.sheet import SetupSheet
 from telemetry.signals.calibrate import DRIFT_MM, drift_between_mm
 from telemetry.summary import LapSummary, Summary, Traces
-from telemetry.wording import limits_words
+from telemetry.wording import interval, limits_words
 
 SCHEMA = "bothends.comparison/2"
 METHOD = (
@@ -174,10 +175,9 @@ def _basis(judged: Judged, known: KnownChange) -> str:
         parts.append(
             "No set-up was repeated, so the spread between outings is what is usual for fuel, temperature and tyres."
         )
-        if judged.widening.factor >= 1.1:
-            parts.append(
-                f"The rows differ by more than that: all intervals are {judged.widening.factor**0.5:.1f} times as wide."
-            )
+        if isinstance(judged.spread, Widening) and judged.spread.factor >= 1.1:
+            wider = judged.spread.factor**0.5
+            parts.append(f"The rows differ by more than that: all intervals are {wider:.1f} times as wide.")
     labels = [row.label for row in judged.rows if row.expected]
     if known.rows and labels:
         parts.append(f"The change should move: {'; '.join(labels)}.")
@@ -206,12 +206,20 @@ def _clear_words(row: MetricComparison) -> str:
     return f"{row.label[0].upper()}{row.label[1:]}: {row.verdict} by {amount}{of_change[row.expected]}."
 
 
+def _unclear_words(unclear: Sequence[MetricComparison], n_rows: int) -> str:
+    """How many numbers show no clear difference, and the one that comes nearest to one."""
+    few = f"No clear difference in {len(unclear)} of {n_rows} numbers"
+    nearest = min(unclear, key=lambda row: 1.0 if row.p is None else row.p)
+    amount = interval(nearest.difference, nearest.ci95, decimals_of(nearest.unit), nearest.unit)
+    return f"{few}; nearest to one: {nearest.label}, {amount}."
+
+
 def _sentences(rows: Sequence[MetricComparison]) -> tuple[str, ...]:
     """What an engineer would say: clear differences first, then what is not clear, then what is not known."""
     found = [row for row in rows if row.verdict in ("higher", "lower")]
     found.sort(key=lambda row: not row.expected)  # what the change should move stands first
     clear = [_clear_words(row) for row in found]
-    unclear = [row.label for row in rows if row.verdict == "no clear difference"]
+    unclear = [row for row in rows if row.verdict == "no clear difference"]
     untold = [row.label for row in rows if row.verdict == "not enough laps to tell"]
     if not rows:
         return ("There is nothing to compare: neither run has a complete lap with usable travel.",)
@@ -219,7 +227,7 @@ def _sentences(rows: Sequence[MetricComparison]) -> tuple[str, ...]:
         return (f"Not enough laps to tell: {rows[0].reason}.",)
     return (
         *clear,
-        *((f"No clear difference: {'; '.join(unclear)}.",) if unclear else ()),
+        *((_unclear_words(unclear, len(rows)),) if unclear else ()),
         *((f"Not enough laps to tell: {'; '.join(untold)}.",) if untold else ()),
     )
 
@@ -287,7 +295,10 @@ def _cautions_of_changes(
         cautions.append(f"Only one of the sheets says: {', '.join(one)}. Whether these differ is not known.")
     if no_sheet:
         else_ = "else " if changed else ""
-        cautions.append(f"There is not a setup sheet for both runs, so what {else_}was changed is not known.")
+        cautions.append(
+            f"There is not a setup sheet for both runs, so what {else_}was changed is not known. With what was changed "
+            "written down the numbers it should move are looked at first, and smaller differences are found."
+        )
     turned = [change for change in changed if change.kind != "condition"]
     if len(turned) > 1:
         cautions.append(

@@ -16,6 +16,10 @@ from telemetry.arrays import FloatArray
 
 # Lag-1 correlations of laps that are thought possible before the laps are looked at, all alike. A choice, no source.
 CORRELATIONS = np.linspace(0.0, 0.8, 17)
+# Factors by which outings may differ more than expected, and degrees of freedom of a row's own factor about the common
+# one, that are thought possible before repeats are looked at, all alike. A choice, no source.
+SCALES = np.geomspace(0.1, 30.0, 25)
+FREEDOMS = np.geomspace(8.0, 256.0, 6)
 Key = TypeVar("Key")
 
 
@@ -212,31 +216,94 @@ def added(*parts: Variance) -> Variance:
     return Variance(total, total**2 / open_ if open_ > 0 else float("inf"))
 
 
-def moderated(prior: Variance, estimate: Variance) -> Variance:
-    """A variance expected beforehand and one that was measured, weighed by their degrees of freedom.
+@dataclass(frozen=True)
+class OutingSpread:
+    """By what outings with one set-up differ more, or less, than expected, learned from all rows together.
 
-    References
+    Parameters
     ----------
-    .. [1] G. K. Smyth, Stat. Appl. Genet. Mol. Biol. 3(1), art. 3, 2004, doi:10.2202/1544-6115.1027: the moderated
-       variance.
-
-    Examples
-    --------
-    >>> moderated(Variance(1.0, 4.0), Variance(4.0, 2.0))
-    Variance(value=2.0, freedom=6.0)
+    scale : ndarray of shape (n,)
+        Variances over those expected.
+    freedom : ndarray of shape (n,)
+        How alike the rows are in that: degrees of freedom of a row's variance about the common scale.
+    weight : ndarray of shape (n,)
+        How probable each pair of the two is; sums to 1.
     """
-    freedom = prior.freedom + estimate.freedom
-    value = (prior.freedom * prior.value + estimate.freedom * estimate.value) / freedom
-    return Variance(value, freedom)
+
+    scale: FloatArray
+    freedom: FloatArray
+    weight: FloatArray
+
+    def applied(self, expected: Variance, measured: Variance) -> Variance:
+        """Variance of one row: the expected one scaled, weighed with what its own repeats show.
+
+        References
+        ----------
+        .. [1] G. K. Smyth, Stat. Appl. Genet. Mol. Biol. 3(1), art. 3, 2004, doi:10.2202/1544-6115.1027: the moderated
+           variance.
+        """
+        prior = _row_freedom(self.freedom, expected)
+        freedom = prior + measured.freedom
+        values = (prior * self.scale * expected.value + measured.freedom * measured.value) / freedom
+        # an inverse variance with f degrees of freedom has the relative variance 2 / f, and so has the mixture
+        mean = 1.0 / float(self.weight @ (1.0 / values))
+        relative = float(self.weight @ ((mean / values) ** 2 * (1.0 + 2.0 / freedom))) - 1.0
+        return Variance(mean, 2.0 / relative)
 
 
-def between_outings(groups: Sequence[Sequence[float]]) -> Variance:
+def _row_freedom(freedom: FloatArray, expected: Variance) -> FloatArray:
+    """Degrees of freedom of a row's variance about the scaled one that is expected, itself an estimate."""
+    return np.asarray(1.0 / (1.0 / freedom + 1.0 / expected.freedom))
+
+
+def outing_spread(
+    expected: Sequence[Variance], measured: Sequence[Variance], independent: float
+) -> OutingSpread:
+    """Scale and likeness of the variances between outings that were measured, against those expected.
+
+    Parameters
+    ----------
+    expected, measured : sequence of Variance
+        Of each row; the measured ones from repeats of set-ups.
+    independent : float
+        Share of the rows that are independent; the others are no further witnesses.
+
+    Returns
+    -------
+    OutingSpread
+        What few repeats leave open stays open.
+    """
+    from scipy.special import betaln
+
+    scale, freedom = (each.ravel() for each in np.meshgrid(SCALES, FREEDOMS, indexing="ij"))
+    likelihood = np.zeros(len(scale))
+    for prior, own in zip(expected, measured, strict=True):
+        if own.freedom == 0 or own.value <= 0 or prior.value <= 0:
+            continue
+        f, of_row, ratio = own.freedom, _row_freedom(freedom, prior), own.value / prior.value / scale
+        likelihood += (  # logarithm of the density of F with f and `of_row` degrees of freedom
+            0.5 * f * np.log(f / of_row)
+            + (0.5 * f - 1.0) * np.log(ratio)
+            - 0.5 * (f + of_row) * np.log1p(f * ratio / of_row)
+            - betaln(0.5 * f, 0.5 * of_row)
+            - np.log(scale)
+        )
+    weight = np.exp(independent * (likelihood - likelihood.max()))
+    return OutingSpread(scale, freedom, weight / weight.sum())
+
+
+def between_outings(
+    groups: Sequence[Sequence[float]], compared: Sequence[Sequence[int]] | None = None
+) -> Variance:
     """Variance of outing means about the mean of their set-up, pooled over set-ups.
 
     Parameters
     ----------
     groups : sequence of sequence of float
         For each set-up the means of its outings.
+    compared : sequence of sequence of int, optional
+        For each outing -1 or 1 where it is one of the two that are compared, else 0. The part of the spread that is in
+        their difference is left out, for else a difference would be judged by itself; unless nothing else is left.
 
     Returns
     -------
@@ -246,8 +313,13 @@ def between_outings(groups: Sequence[Sequence[float]]) -> Variance:
     freedom = sum(max(len(group) - 1, 0) for group in groups)
     if freedom == 0:
         return Variance(0.0, 0.0)
-    square = sum(float(np.sum((np.asarray(group) - np.mean(group)) ** 2)) for group in groups if len(group))
-    return Variance(square / freedom, float(freedom))
+    rest = np.concatenate([np.asarray(group) - np.mean(group) for group in groups if len(group)])
+    if compared is not None and freedom > 1:
+        own = np.concatenate([np.asarray(signs) - np.mean(signs) for signs in compared if len(signs)])
+        if np.any(own):
+            rest = rest - own * (own @ rest) / (own @ own)
+            freedom -= 1
+    return Variance(float(rest @ rest) / freedom, float(freedom))
 
 
 def t_interval(difference: float, variance: Variance) -> tuple[float, float]:

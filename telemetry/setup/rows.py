@@ -10,15 +10,17 @@ from telemetry.metrics import Metric
 from telemetry.setup.evidence import (
     LapCorrelation,
     Laps,
+    OutingSpread,
     Variance,
     added,
     between_outings,
     closed_test,
     holm,
+    independent_share,
     lap_correlation,
     lap_variance,
     mean_factor,
-    moderated,
+    outing_spread,
     p_above,
     p_two_sided,
     t_interval,
@@ -31,11 +33,11 @@ SIGNIFICANCE = 0.05
 # This share of the permitted false alarms goes to the rows that a known change should move, the rest to all rows. A
 # choice of ours.
 FIRST_SHARE = 0.8
-# Repeats of a set-up outweigh what is expected of the spread between outings beforehand once they leave more degrees
-# of freedom than this. A choice, no source.
-EXPECTED_FREEDOM = 2.0
 # From fewer independent rows nothing is learned about how far the two outings lie apart. A choice, no source.
 FEWEST_ROWS = 5
+# Outings whose rows lie further apart than twice what is usual (four times the variance) differ by more than fuel, oil
+# and tyres: it is a change. A choice, no source.
+MOST_WIDENING = 4.0
 
 ComparisonVerdict = Literal[
     "higher", "lower", "no clear difference", "not enough laps to tell", "different bikes", "other circuit"
@@ -124,14 +126,14 @@ class Judged:
         Of neighbouring laps; None where no row has enough laps.
     outing_freedom : int
         Degrees of freedom of the spread between outings: outings less set-ups; 0 without repeats.
-    widening : Widening
-        Because the rows together differ by more than expected.
+    spread : Widening or OutingSpread
+        What outings with one set-up differ by, against what is expected.
     """
 
     rows: tuple[MetricComparison, ...]
     correlation: LapCorrelation | None
     outing_freedom: int
-    widening: "Widening"
+    spread: "Spread"
 
 
 def _laps(values: LapValues) -> Laps:
@@ -170,15 +172,21 @@ def compare_laps(
     told = {row.metric.key: row for row in given if row.told}
     table = [_outings(row) for row in told.values()]
     correlation = lap_correlation(table)
-    repeated = max((int(_between(row).freedom) for row in told.values()), default=0)
+    between = {key: _between(row) for key, row in told.items()}
+    repeated = max((int(each.freedom) for each in between.values()), default=0)
     usual = {key: _expected_variance(row, correlation, _outing_sd(row)) for key, row in told.items()}
     keys = [key for key in told if apart(key) and key not in {each.key for each in expected}]
-    widening = (
-        NO_WIDENING if repeated else _widening([told[key] for key in keys], [usual[key] for key in keys])
+    spread: Spread = (
+        outing_spread([*usual.values()], [*between.values()], independent_share(table))
+        if repeated
+        else _widening([told[key] for key in keys], [usual[key] for key in keys])
     )
-    variances = {key: _with_repeats(row, widening.applied(usual[key])) for key, row in told.items()}
+    variances = {
+        key: usual[key] if row.given and repeated else spread.applied(usual[key], between[key])
+        for key, row in told.items()
+    }
     first = [each for each in expected if each.key in told]
-    adjusted = _adjusted(told, variances, first, correlation, widening)
+    adjusted = _adjusted(told, variances, first, correlation, spread)
     signs = {each.key: each.sign for each in first}
     judged = tuple(
         _judged(
@@ -190,7 +198,7 @@ def compare_laps(
         )
         for row in given
     )
-    return Judged(judged, correlation if told else None, repeated, widening)
+    return Judged(judged, correlation if told else None, repeated, spread)
 
 
 def compare_parts(
@@ -225,7 +233,7 @@ def compare_parts(
         variance = p_adjusted = None
         if row.told:
             usual = _expected_variance(row, whole.correlation, _outing_sd(row))
-            variance = whole.widening.applied(usual)
+            variance = whole.spread.applied(usual, UNMEASURED)
             siblings = sum(other.told and of == parent for other, of in parts)
             above = over_laps.get(parent)
             p = siblings * p_two_sided(row.difference or 0.0, variance)
@@ -235,8 +243,12 @@ def compare_parts(
 
 
 def _between(row: Row) -> Variance:
-    """Variance of outing means about the mean of their set-up."""
-    return between_outings([[one.mean for one in group if one.mean is not None] for group in row.repeats])
+    """Variance of the difference of two outings with one set-up, from its repeats."""
+    known = [[one for one in group if one.mean is not None] for group in row.repeats]
+    means = [[one.mean or 0.0 for one in group] for group in known]
+    signs = [[int(one == row.b) - int(one == row.a) for one in group] for group in known]
+    of_one = between_outings(means, signs)
+    return Variance(2.0 * of_one.value, of_one.freedom)
 
 
 def _outing_sd(row: Row) -> float:
@@ -254,15 +266,6 @@ def _expected_variance(row: Row, correlation: LapCorrelation, outing_sd: float) 
     return added(Variance(laps.value * factors, laps.freedom), Variance(2.0 * outing_sd**2, float("inf")))
 
 
-def _with_repeats(row: Row, expected: Variance) -> Variance:
-    """The expected variance of the difference, weighed with what repeats of set-ups show."""
-    measured = _between(row)
-    if not measured.freedom:
-        return expected
-    prior = Variance(expected.value, min(expected.freedom, EXPECTED_FREEDOM))
-    return moderated(prior, Variance(2.0 * measured.value, measured.freedom))
-
-
 @dataclass(frozen=True)
 class Widening:
     """By what variances are too small, and how many rows say so."""
@@ -270,21 +273,24 @@ class Widening:
     factor: float
     rows: int
 
-    def applied(self, variance: Variance) -> Variance:
+    def applied(self, expected: Variance, measured: Variance) -> Variance:  # noqa: ARG002
         """The variance widened; its degrees of freedom fall by what the rows leave open."""
         share = (self.factor - 1.0) / self.factor
-        open_ = 1.0 / variance.freedom + share**2 / self.rows
-        return Variance(variance.value * self.factor, 1.0 / open_ if open_ > 0 else float("inf"))
+        open_ = 1.0 / expected.freedom + share**2 / self.rows
+        return Variance(expected.value * self.factor, 1.0 / open_ if open_ > 0 else float("inf"))
 
 
+Spread = Widening | OutingSpread
 NO_WIDENING = Widening(1.0, 1)
+UNMEASURED = Variance(0.0, 0.0)
 
 
 def _widening(rows: Sequence[Row], variances: Sequence[Variance]) -> Widening:
     """By what the variances are too small, judged by how far rows lie apart that no change is known to have moved.
 
     The median of the squared differences over their variance, against what chance gives; never below 1. A change that
-    moves fewer than half of the rows does not move it. This is the Birge ratio [1]_ with a median, or an empirical
+    moves fewer than half of the rows does not move it; for one that moves more it is at most `MOST_WIDENING` where it
+    is stated what is usual. This is the Birge ratio [1]_ with a median, or an empirical
     null [2]_ with the centre at 0.
 
     References
@@ -300,7 +306,9 @@ def _widening(rows: Sequence[Row], variances: Sequence[Variance]) -> Widening:
         (row.difference or 0.0) ** 2 / v.value / stdtrit(min(v.freedom, 1e6), 0.75) ** 2
         for row, v in zip(rows, variances, strict=True)
     ]
-    return Widening(max(1.0, float(np.median(squares))), len(rows))
+    stated = any(row.metric.outing_sd or row.metric.outing_share for row in rows)
+    factor = float(np.clip(np.median(squares), 1.0, MOST_WIDENING if stated else np.inf))
+    return Widening(factor, len(rows))
 
 
 def _adjusted(
@@ -308,7 +316,7 @@ def _adjusted(
     variances: Mapping[str, Variance],
     first: Sequence[Expected],
     correlation: LapCorrelation,
-    widening: Widening,
+    spread: Spread,
 ) -> dict[str, float]:
     """Adjusted p of every row: those that should move have `FIRST_SHARE` of the permitted false alarms, all the rest.
 
@@ -319,7 +327,7 @@ def _adjusted(
 
     def p_of(keys: tuple[str, ...]) -> float:
         return _p_together([told[key] for key in keys], [signs[key] for key in keys],
-                           [variances[key] for key in keys], correlation, widening)  # fmt: skip
+                           [variances[key] for key in keys], correlation, spread)  # fmt: skip
 
     of_first = {key: min(1.0, q / FIRST_SHARE) for key, q in closed_test(tuple(signs), p_of).items()}
     clear = all(q < SIGNIFICANCE for q in of_first.values())  # also when nothing is expected
@@ -333,7 +341,7 @@ def _p_together(
     signs: Sequence[int],
     variances: Sequence[Variance],
     correlation: LapCorrelation,
-    widening: Widening,
+    spread: Spread,
 ) -> float:
     """One-sided p that none of the rows moves the way it should, from the sum of their standardised values a lap.
 
@@ -361,7 +369,7 @@ def _p_together(
     together = Row(Metric("", "", "", (), lambda lap: None), a, b, groups)
     outing = [_outing_sd(row) for row in rows]
     usual = _expected_variance(together, correlation, float(np.linalg.norm(weights * np.array(outing))))
-    return p_above(together.difference or 0.0, _with_repeats(together, widening.applied(usual)))
+    return p_above(together.difference or 0.0, spread.applied(usual, _between(together)))
 
 
 def _judged(

@@ -2,7 +2,8 @@
 
 from telemetry.signals.build import to_run
 from telemetry.signals.calibrate import calibrate
+from telemetry.signals.clock import runs
 from telemetry.signals.differentiate import Derivative, differentiate
 from telemetry.signals.run import Run, SensorSetup
 
-__all__ = ["Derivative", "Run", "SensorSetup", "calibrate", "differentiate", "to_run"]
+__all__ = ["Derivative", "Run", "SensorSetup", "calibrate", "differentiate", "runs", "to_run"]

@@ -120,7 +120,7 @@ def travel_signal(
     BikeFileError
         If the bike file has no sensor at this end.
     """
-    sensor = bike.front.sensor if end == "front" else bike.rear.sensor
+    sensor = bike.end(end).sensor
     if sensor is None:
         raise BikeFileError(
             f"{bike.source}: has no [{end}.sensor]; give channel and points to simulate its log."
@@ -219,7 +219,7 @@ def log_columns(
     columns: dict[str, FloatArray] = {names.time: t_s * (1.0 + 1e-6 * fast) if fast else t_s}
     units = {names.time: "s"}
     for end in ENDS:
-        section = bike.front if end == "front" else bike.rear
+        section = bike.end(end)
         if section.sensor is not None:
             added = sensor_faults_mm(faults, end, t_s, rng)
             seen = sensed_mm(faults, end, t_s, shaft_mm[end], shaft_mm_s[end], stroke_mm(bike, end))

@@ -234,7 +234,7 @@ def exact_shaft_mm(bike: Bike, end: End, wheel_mm: FloatArray) -> FloatArray:
 
 def _end(vehicle: Vehicle, end: End) -> kernel.EndConstants:
     bike = vehicle.bike
-    section = bike.front if end == "front" else bike.rear
+    section = bike.end(end)
     unsprung_mass_kg, tyre_rate_n_per_mm, damper = wheel_and_damper(bike, end)
     curve, springs, stop = leverage_curve(bike, end), spring_of(bike, end), vehicle.stop
     wheel_mm = np.linspace(0.0, wheel_stroke_mm(bike, end), TABLE_POINTS)

@@ -184,7 +184,7 @@ def tyre_give_mm(bike: Bike, ridden: Standing) -> dict[End, float] | None:
     """How far each tyre is pressed down by what it carries, None where the bike file lacks a rate or a mass. [mm]"""
     give: dict[End, float] = {}
     for end in ENDS:
-        section = bike.front if end == "front" else bike.rear
+        section = bike.end(end)
         if section.tyre_rate_n_per_mm is None or section.unsprung_mass_kg is None:
             return None
         load_n = ridden.sag[end].sprung_load_n + GRAVITY_M_S2 * section.unsprung_mass_kg

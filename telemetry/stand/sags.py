@@ -95,7 +95,7 @@ def check_sags(bike: Bike) -> tuple[tuple[SagCheck, ...], tuple[SpringCheck, ...
     """
     sags, springs = [], []
     for end in ENDS:
-        section = bike.front if end == "front" else bike.rear
+        section = bike.end(end)
         measured = {
             name: float(value)
             for name in LOADS

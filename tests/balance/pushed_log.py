@@ -18,7 +18,7 @@ def pushed_log(folder, clicks, pushes):
     columns = {"time": ridden.t_s}
     for end, wheel_m in zip(ENDS, (ridden.front_m, ridden.rear_m), strict=True):
         shaft = exact_shaft_mm(bike, end, 1e3 * wheel_m)
-        columns[getattr(bike, end).sensor.channel] = travel_signal(shaft, bike, end, Sensors(), rng=rng)
+        columns[bike.end(end).sensor.channel] = travel_signal(shaft, bike, end, Sensors(), rng=rng)
     rows = [
         ",".join(columns),
         *(",".join(f"{x:.4f}" for x in row) for row in zip(*columns.values(), strict=True)),

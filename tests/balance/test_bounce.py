@@ -6,13 +6,15 @@ import numpy as np
 import pytest
 from pushed_log import pushed_log
 
+from telemetry.advice import RULES
 from telemetry.balance.bounce import bounce_test, bounce_to_json
 from telemetry.balance.freemodes import fit_free_modes
 from telemetry.bike import half_vehicle, modes
 from telemetry.bike.modes import SpringEnd
 from telemetry.cli import main
+from telemetry.findings_balance import bounce_advice
 from telemetry.motion import EndMotion, Motion
-from telemetry.report.bounce_page import bounce_html
+from telemetry.report.bounce import bounce_html
 from telemetry.simulate.push import HandPush
 
 RATE_HZ = 200.0
@@ -120,8 +122,11 @@ def test_ends_that_move_alike_are_together_and_unlike_ends_are_named():
     slower = bounce_test(two_ends((2.2, 0.3), (2.2, 0.75)), "QB-6")
     assert slower.up.verdict == "rear slower"
     assert slower.up.rear_later_ms > 0
-    assert "less rebound damping at the rear" in slower.sentences[-1]
-    assert "spring" in slower.sentences[-1]
+    (rule,) = [rule for rule in RULES if rule.key == "comes up slower by hand"]
+    advice = bounce_advice(slower)
+    assert "Then one step: less rebound damping at the rear, or more rebound damping at the front." in advice
+    assert rule.first.format(end="rear") in advice
+    assert bounce_advice(alike) == ""
     faster = bounce_test(two_ends((2.2, 0.75), (2.2, 0.3)), "QB-6")
     assert faster.up.verdict == "rear faster"
 
@@ -161,7 +166,12 @@ def test_the_simulated_bike_shows_where_its_fork_rebound_stands(tmp_path, clicks
     assert len(data["picture"]["front"]) == len(data["picture"]["t_s"]) < 200
     page = (tmp_path / "b.html").read_text()
     assert "<script" not in page and "http" not in page.replace("http://www.w3.org/2000/svg", "")
-    assert "CAUTION" in capsys.readouterr().out
+    out = capsys.readouterr().out
+    assert "CAUTION" in out
+    assert f"rebound damping at the {'front' if verdict == 'rear faster' else 'rear'}, or more" in " ".join(
+        out.split()
+    )
+    assert "Rule out first: friction" in page
 
 
 def test_json_and_page_of_a_test_that_cannot_be_told():

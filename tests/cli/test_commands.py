@@ -170,16 +170,22 @@ def test_demo_finds_the_loss_and_the_change(run, demo_book):
     assert code == 0
     # seven clicks out is seven clicks less rebound damping at the fork: it comes up faster, the rear does not
     assert re.search(r"- Front rebound speed, RMS: higher by", out)
-    assert re.search(r"- No clear difference: .*rear rebound\s+speed, RMS", out, re.DOTALL)
+    assert re.search(r"- No clear difference in \d+ of \d+ numbers; nearest to one:", out)
+    assert not re.search(r"- Rear rebound speed, RMS", out)
     before = len(book.runs())
     code, _, _ = run("demo", demo_book, "--no-serve")
     assert code == 0 and len(book.runs()) == before
 
 
+def _heeds_ctrl_c():
+    """For a child: a shell that starts the tests in its background has it ignore the interrupt signal."""
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+
+
 def test_serve_answers_and_stops_on_ctrl_c(demo_book):
     with subprocess.Popen(
         [BOTHENDS, "serve", demo_book, "--no-browser", "--port", "0"],
-        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, preexec_fn=_heeds_ctrl_c,
     ) as server:  # fmt: skip
         try:
             line = next(line for line in server.stdout if line.startswith("READY"))
@@ -196,7 +202,7 @@ def test_ctrl_c_during_work_is_one_line(tmp_path):
     environment = {**os.environ, "TMPDIR": str(tmp_path)}
     with subprocess.Popen(
         [BOTHENDS, "demo", "--no-serve"],
-        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment,
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment, preexec_fn=_heeds_ctrl_c,
     ) as work:  # fmt: skip
         deadline = time.monotonic() + 60
         while work.poll() is None and not any(tmp_path.rglob("catalogue.sqlite")):

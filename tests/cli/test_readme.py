@@ -8,7 +8,7 @@ BLOCKS = {block.name: block for block in blocks(README.read_text(encoding="utf-8
 
 def a_number(word):
     try:
-        return float(word.strip("(),;:%"))
+        return float(word.strip("(),;:%").replace("−", "-"))
     except ValueError:
         return None
 

@@ -72,7 +72,7 @@ def test_a_loss_of_two_seconds_is_found_with_its_place_and_pole(bike):
 def test_an_event_shows_its_trace_its_spectrum_and_what_was_ruled_out():
     found, _ = oscillation(9304, lost=True)
     for event in found.events:
-        assert len(event.checks) == 5
+        assert len(event.checks) == 6
         assert not any(check.against for check in event.checks)
         seen = event.seen
         assert len(seen.own_mm) == len(seen.other_mm)

@@ -40,6 +40,15 @@ def event(seconds, *, lap=1, distance_m=900.0, confidence=0.98, ratio=0.06):
         ([event(0.9), event(0.9, lap=2, distance_m=930.0)], ["alarm", "alarm"]),
         # what begins at one point of the road on every lap can be a ridge that only this wheel meets
         ([event(0.9, lap=lap, distance_m=900.0 + 3.0 * lap) for lap in (1, 2, 3)], ["look"] * 3),
+        # nor do three places with a ridge each say more than one
+        (
+            [
+                event(0.9, lap=lap, distance_m=place + 3.0 * lap)
+                for lap in (1, 2)
+                for place in (900.0, 2000.0, 3100.0)
+            ],
+            ["look"] * 6,
+        ),
         # unless it rings elsewhere as well
         ([event(0.9), event(0.9, lap=2), event(0.8, lap=2, distance_m=2000.0)], ["alarm"] * 3),
         ([event(0.9), event(0.9, distance_m=2000.0)], ["alarm", "alarm"]),

@@ -8,10 +8,11 @@ from made_dampers import NAME, made_dampers
 from made_up import MadeUpLogbook
 from test_pages import opened, text, walk
 
-from dashboard.figures.damper import damper_course
+from dashboard.figures.halves import drawn
 from dashboard.theme import DARK
 from telemetry.errors import LogbookError
 from telemetry.logbook import damper_histories
+from telemetry.report.figures import outings_picture
 
 
 @pytest.fixture(scope="module")
@@ -51,8 +52,8 @@ def test_the_history_has_a_row_an_outing_and_a_line_for_the_service(dampers):
         ("2026-05-01", "2026-03-10"), ("2026-05-02", "2026-03-10"), ("2026-05-16", "2026-05-10"),
     ]  # fmt: skip
     runs = damper_histories(dampers.runs(), dampers.summary)[NAME]
-    figure = damper_course(runs, DARK)
-    assert [shape.x0 for shape in figure.layout.shapes] == [1.5]
+    figure = drawn(outings_picture(runs), DARK)
+    assert {shape.x0 for shape in figure.layout.shapes} == {1.5}
     rear = next(trace for trace in figure.data if trace.name == "rear")
     assert list(rear.y) == pytest.approx([0.305, 0.197, 0.340], abs=2e-3)
 

@@ -1,15 +1,7 @@
 from made_up import made_up
 
 from dashboard import words
-from dashboard.pages.trust import SEVERITY
-from telemetry.report.words import SEVERITY_WORDS
-
-
-def test_paper_and_screen_call_a_severity_the_same():
-    # but for the mark and for capitals
-    assert {kind: said.lstrip("✕! ").lower() for kind, said in SEVERITY.items()} == {
-        kind: said.lower() for kind, said in SEVERITY_WORDS.items()
-    }
+from telemetry.report.lap import stop_sentence
 
 
 def test_a_place_for_the_rider():
@@ -23,6 +15,4 @@ def test_a_place_for_the_rider():
 
 def test_a_stop_in_one_sentence():
     stop = made_up().summary.ends["front"].bottomed[0]
-    assert words.stop_sentence("front", stop).startswith(
-        "front bottomed, corner 1, entry: 114.2 mm at the wheel"
-    )
+    assert stop_sentence("front", stop).startswith("front bottomed, corner 1, entry: 114.2 mm at the wheel")

@@ -1,5 +1,6 @@
 import base64
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -9,10 +10,13 @@ from made_up import BOTTOM_AT_M, CORNERS, LAP_M, LAP_S, RING_AT_M, MadeUpLogbook
 
 from dashboard import scene as scenes
 from dashboard import theme
-from dashboard.figures import bump, compare, course, histogram, ringing, spectrum, trace, track, travel
-from dashboard.lapmap import track_picture
+from dashboard.figures import compare, trace, track, travel
+from dashboard.figures.halves import drawn as drawn_figure
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View
+from telemetry.report import Scope, whole_run
+from telemetry.report import figures as pictures
+from telemetry.report.lap import TravelPicture, track_picture, travel_picture
 
 
 def scene_of(made, **view):
@@ -31,7 +35,7 @@ def lap():
 
 @pytest.fixture(scope="module")
 def mirrored(lap):
-    return travel.mirrored_travel(scenes.travel_picture(*lap), theme.LIGHT)
+    return travel.mirrored_travel(travel_picture(lap[1]), theme.LIGHT)
 
 
 def test_front_is_above_the_line_and_rear_below_it_on_one_scale(mirrored):
@@ -79,14 +83,14 @@ def test_masked_samples_are_shown_as_such(mirrored):
 
 def test_at_the_shaft_each_half_has_its_own_stroke():
     shelf, scene = scene_of(made_up(), lap=1, plane="shaft")
-    drawn = travel.mirrored_travel(scenes.travel_picture(shelf, scene), theme.DARK)
+    drawn = travel.mirrored_travel(travel_picture(scene), theme.DARK)
     assert drawn.layout.yaxis.range[1] == pytest.approx(125 * 1.1)
     assert drawn.layout.yaxis2.range[0] == pytest.approx(70 * 1.1)
 
 
 def test_a_zoom_draws_every_sample_of_it(lap):
     shelf, scene = lap
-    drawn = travel.mirrored_travel(scenes.travel_picture(shelf, scene), theme.LIGHT, (400.0, 420.0))
+    drawn = travel.mirrored_travel(travel_picture(scene), theme.LIGHT, (400.0, 420.0))
     x = values(drawn.to_plotly_json()["data"][0]["x"])
     inside = (scene.stretch.x >= 400) & (scene.stretch.x <= 420)
     assert len(x) == np.count_nonzero(inside) + 2
@@ -103,7 +107,7 @@ def test_a_zoom_is_cut_to_the_axis():
 
 def test_a_whole_run_shows_its_laps():
     shelf, scene = scene_of(made_up(), lap="whole")
-    picture = scenes.travel_picture(shelf, scene)
+    picture = travel_picture(scene)
     assert picture.x_title == "time [s]"
     assert [band.label for band in picture.dividers] == ["", "lap 1", "lap 2", "lap 3", ""]
     assert picture.dividers[1].x0 == pytest.approx(LAP_S / 2)
@@ -112,29 +116,30 @@ def test_a_whole_run_shows_its_laps():
 
 def test_along_time_corners_lie_where_the_lap_was_there():
     shelf, scene = scene_of(made_up(), lap=1, against="time")
-    bands = scenes.travel_picture(shelf, scene).corners
+    bands = travel_picture(scene).corners
     assert bands[0].x0 == pytest.approx(CORNERS[0][0] / 40, abs=0.05)  # 1600 m in 40 s
 
 
 def test_a_missing_end_is_said_to_be_missing():
     shelf, scene = scene_of(made_up(ends=("front",)), lap=1)
-    drawn = travel.mirrored_travel(scenes.travel_picture(shelf, scene), theme.LIGHT)
+    drawn = travel.mirrored_travel(travel_picture(scene), theme.LIGHT)
     assert any("not judged" in note.text and "rear" in note.text for note in drawn.layout.annotations)
     assert [line.name for line in drawn.data][:2] == ["front", "road speed"]
 
 
 def test_an_empty_log_still_makes_pictures():
     shelf, scene = scene_of(made_up(laps=0, gps=False, distance=False))
-    assert travel.mirrored_travel(scenes.travel_picture(shelf, scene), theme.LIGHT).data
-    assert track.track_map(track_picture(shelf, scene), theme.LIGHT).data
-    nothing = travel.TravelPicture(np.array([]), {}, {}, "time [s]")
+    assert travel.mirrored_travel(travel_picture(scene), theme.LIGHT).data
+    assert track.track_map(track_picture(scene), theme.LIGHT).data
+    nothing = TravelPicture(np.array([]), {}, {}, "time [s]")
     assert list(travel.mirrored_travel(nothing, theme.LIGHT).layout.xaxis.range) == [0.0, 1.0]
 
 
 def test_histograms_are_back_to_back_with_the_shares_of_the_review(lap):
     _, scene = lap
-    found = {end: plane.speed_histogram for end, plane in scene.planes.items()}
-    drawn = histogram.speed_histogram(found, theme.LIGHT, plane="wheel", split_mm_s={"front": 150.0})
+    found = {end: at.end.shaft.speed_histogram for end, at in scene.judged.items()}
+    split = replace(scene.summary, bike_values={"front.speed_split_mm_s": 150.0})
+    drawn = drawn_figure(pictures.speed_picture(Scope(split, scene.lap, "shaft")), theme.LIGHT)
     front, rear = drawn.data[0], drawn.data[1]
     assert (front.yaxis, rear.yaxis) == ("y", "y2")
     np.testing.assert_allclose(front.y[::2], 100 * np.array(found["front"].share))
@@ -146,40 +151,32 @@ def test_histograms_are_back_to_back_with_the_shares_of_the_review(lap):
 
 def test_each_half_repeats_the_other_end_as_an_outline(lap):
     _, scene = lap
-    found = {end: plane.speed_histogram for end, plane in scene.planes.items()}
-    drawn = histogram.speed_histogram(found, theme.LIGHT, plane="wheel")
+    drawn = drawn_figure(pictures.speed_picture(scene), theme.LIGHT)
     outline = drawn.data[2]
     assert outline.yaxis == "y" and outline.line.color == theme.LIGHT.rear
-    assert max(outline.y) == pytest.approx(100 * max(found["rear"].share))
+    share = scene.ends["rear"].wheel.speed_histogram.share
+    assert max(outline.y) == pytest.approx(100 * max(share))
 
 
-def test_travel_use_has_the_range_of_the_review(lap):
+def test_travel_use_has_the_values_of_the_review(lap):
     _, scene = lap
-    planes = scene.planes
-    drawn = histogram.travel_use(
-        {end: plane.travel_histogram for end, plane in planes.items()},
-        {end: plane.travel for end, plane in planes.items()},
-        scene.stroke_mm,
-        theme.LIGHT,
-        plane="wheel",
-    )
-    bars = [line for line in drawn.data if line.yaxis in ("y3", "y4") and line.mode == "lines"]
-    assert list(bars[0].x) == [planes["front"].travel.min_mm, planes["front"].travel.max_mm]
-    assert list(bars[1].x) == [planes["rear"].travel.min_mm, planes["rear"].travel.max_mm]
+    drawn = drawn_figure(pictures.use_picture(scene), theme.LIGHT)
+    travel_mm = scene.ends["front"].wheel.travel
+    here = {note.text: note.x for note in drawn.layout.annotations}
+    assert here[f"maximum {travel_mm.max_mm:.0f}"] == travel_mm.max_mm
+    assert here[f"median {travel_mm.median_mm:.0f}"] == travel_mm.median_mm
 
 
 @pytest.mark.parametrize("ends", [(), ("front",), ("rear",)])
 def test_histograms_of_fewer_ends(ends):
-    found = made_up(ends=("front", "rear")).summary.ends
-    some = {end: found[end].wheel.speed_histogram for end in ends}
-    drawn = histogram.speed_histogram(some, theme.LIGHT, plane="wheel")
+    drawn = drawn_figure(pictures.speed_picture(whole_run(made_up(ends=ends).summary)), theme.LIGHT)
     missing = [note.text for note in drawn.layout.annotations if "not judged" in note.text]
     assert len(missing) == 2 - len(ends)
 
 
 def test_the_map_marks_stops_and_the_unsettled_stretch_on_the_line(lap):
     shelf, scene = lap
-    picture = track_picture(shelf, scene)
+    picture = track_picture(scene)
     line = np.stack([picture.x_m, picture.y_m])
     for spot in picture.spots:
         off = np.hypot(line[0] - spot.x_m, line[1] - spot.y_m).min()
@@ -193,7 +190,7 @@ def test_the_map_marks_stops_and_the_unsettled_stretch_on_the_line(lap):
 
 def test_corner_numbers_stand_outside_the_loop(lap):
     shelf, scene = lap
-    picture = track_picture(shelf, scene)
+    picture = track_picture(scene)
     for label in picture.corners:
         at = np.argmin(np.hypot(picture.x_m - label.x_m, picture.y_m - label.y_m))
         assert np.hypot(label.x_m, label.y_m) > np.hypot(picture.x_m[at], picture.y_m[at])
@@ -201,7 +198,7 @@ def test_corner_numbers_stand_outside_the_loop(lap):
 
 def test_without_a_position_the_lap_is_a_straight_line():
     shelf, scene = scene_of(made_up(gps=False), lap=1)
-    picture = track_picture(shelf, scene)
+    picture = track_picture(scene)
     assert picture.straight == "distance along the lap [m]"
     sides = {spot.end: np.sign(spot.y_m) for spot in picture.spots}
     assert sides == {"front": 1.0, "rear": -1.0}
@@ -211,14 +208,14 @@ def test_without_a_position_the_lap_is_a_straight_line():
 
 def test_without_a_position_all_laps_lie_over_each_other():
     shelf, scene = scene_of(made_up(gps=False), lap="whole")
-    picture = track_picture(shelf, scene)
+    picture = track_picture(scene)
     bottomed = [spot.x_m for spot in picture.spots if (spot.end, spot.kind) == ("front", "bottomed")]
     assert bottomed == pytest.approx([BOTTOM_AT_M["front"]] * 4, abs=12.0)
     assert list(picture.x_m) == [0.0, LAP_M] and len(picture.corners) == 4
 
 
 def test_the_raw_trace_has_a_panel_for_what_there_is(lap):
-    channels = scenes.raw_channels(*lap)
+    channels = scenes.raw_channels(lap[1])
     drawn = trace.stacked(channels, lap[1].stretch.x, "x", theme.LIGHT)
     assert [line.name for line in drawn.data] == [
         "front wheel travel", "rear wheel travel", "front wheel speed", "rear wheel speed",
@@ -227,7 +224,7 @@ def test_the_raw_trace_has_a_panel_for_what_there_is(lap):
     assert len(trace.lines(channels)) == 6
     assert drawn.layout.yaxis2.matches == "y" and drawn.layout.yaxis4.matches == "y3"
     assert drawn.layout.yaxis.domain[0] > drawn.layout.yaxis2.domain[1]
-    only = scenes.raw_channels(*scene_of(made_up(ends=("rear",), distance=False), lap=1))
+    only = scenes.raw_channels(scene_of(made_up(ends=("rear",), distance=False), lap=1)[1])
     assert [channel.end for channel in only] == ["rear", "rear"]
     assert trace.stacked([], lap[1].stretch.x, "x", theme.LIGHT).data == ()
 
@@ -283,7 +280,7 @@ def balanced():
 
 
 def test_the_same_bump_is_drawn_back_to_back_with_the_other_end_repeated(balanced):
-    drawn = bump.mirrored_response(balanced.balance.same_bump.response, theme.DARK)
+    drawn = drawn_figure(pictures.response_picture(balanced.balance.same_bump.response), theme.DARK)
     front, rear, other_in_front, other_in_rear = drawn.data
     assert (front.yaxis, rear.yaxis) == ("y", "y2")
     assert drawn.layout.yaxis.range == drawn.layout.yaxis2.range[::-1]  # one scale, both outwards
@@ -294,18 +291,18 @@ def test_the_same_bump_is_drawn_back_to_back_with_the_other_end_repeated(balance
 
 
 def test_the_spectrum_is_the_root_of_the_density_and_names_the_bands(balanced):
-    drawn = spectrum.mirrored_spectra(balanced.frequencies, theme.LIGHT)
+    drawn = drawn_figure(pictures.spectra_picture(balanced.frequencies), theme.LIGHT)
     front = drawn.data[0]
     place = list(front.x).index(2.5)
     assert front.y[place] == pytest.approx(np.sqrt(900.0))
-    assert front.x[-1] <= spectrum.HIGHEST_HZ
+    assert front.x[-1] <= pictures.HIGHEST_HZ
     boxes = {(shape.x0, shape.x1, shape.y0) for shape in drawn.layout.shapes}
     assert boxes == {(1.5, 4.0, 0.5), (11.0, 18.0, 0.5), (1.5, 4.0, 0.0), (11.0, 18.0, 0.0)}
     assert [note.text for note in drawn.layout.annotations].count("wheel hop") == 2
 
 
 def test_the_course_has_a_dot_a_lap_with_its_interval(balanced):
-    drawn = course.damping_course(balanced.oscillation.course, theme.LIGHT)
+    drawn = drawn_figure(pictures.course_picture(balanced.oscillation.course), theme.LIGHT)
     rear = drawn.data[1]
     assert list(rear.x) == [1, 2, 3] and list(rear.y) == pytest.approx([0.35, 0.3, 0.25])
     assert list(rear.error_y.array) == pytest.approx([0.1] * 3)
@@ -314,10 +311,10 @@ def test_the_course_has_a_dot_a_lap_with_its_interval(balanced):
 
 def test_a_ringing_is_shown_on_one_scale_with_the_front_and_against_healthy_damping(balanced):
     seen = balanced.oscillation.events[0].seen
-    drawn = ringing.ringing_trace(seen, theme.LIGHT)
+    drawn = drawn_figure(pictures.ringing_picture(seen), theme.LIGHT)
     front, rear = drawn.data
     assert (front.yaxis, rear.yaxis) == ("y", "y2") and max(rear.y) > 5 * max(front.y)
     assert drawn.layout.yaxis.range == drawn.layout.yaxis2.range[::-1]
     assert rear.x[0] == 60.0 and rear.x[1] - rear.x[0] == pytest.approx(0.02)
-    own, healthy = ringing.ringing_spectrum(seen, theme.LIGHT).data
+    own, healthy = drawn_figure(pictures.spectrum_picture(seen), theme.LIGHT).data
     assert own.x[int(np.argmax(own.y))] == 15.0 and healthy.line.dash == "dash"

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from dashboard.stretch import spans, stretch
+from telemetry.report.lap import spans, stretch
 
 T = np.arange(10.0)
 LAP = np.array([0, 0, 1, 1, 1, 1, 2, 2, 2, 2.0])

@@ -5,7 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dashboard.thin import POINTS, packed, packed_line, thin, window
+from dashboard.thin import packed, packed_line, window
+from telemetry.report.lap import POINTS, thinned
 
 
 @pytest.fixture
@@ -19,7 +20,7 @@ def long_trace():
 
 def test_extremes_are_kept_and_nothing_is_invented(long_trace):
     x, y = long_trace
-    few_x, few_y = thin(x, y)
+    few_x, few_y = thinned(x, y)
     assert len(few_x) == POINTS
     assert few_y.max() == 500.0 and few_y.min() == -400.0
     where = np.searchsorted(x, few_x)
@@ -30,7 +31,7 @@ def test_extremes_are_kept_and_nothing_is_invented(long_trace):
 
 def test_a_short_trace_is_left_as_it_is(long_trace):
     x, y = long_trace
-    few_x, few_y = thin(x[:POINTS], y[:POINTS])
+    few_x, few_y = thinned(x[:POINTS], y[:POINTS])
     assert few_x is not None and len(few_x) == POINTS
     np.testing.assert_array_equal(few_y, y[:POINTS])
 
@@ -38,7 +39,7 @@ def test_a_short_trace_is_left_as_it_is(long_trace):
 def test_a_long_gap_stays_a_gap(long_trace):
     x, y = long_trace
     y[30_000:40_000] = np.nan
-    few_x, few_y = thin(x, y)
+    few_x, few_y = thinned(x, y)
     inside = (few_x > x[30_000]) & (few_x < x[39_999])
     assert inside.any() and np.isnan(few_y[inside]).all()
 
@@ -46,7 +47,7 @@ def test_a_long_gap_stays_a_gap(long_trace):
 def test_a_part_of_a_read_only_array_can_be_thinned(long_trace):
     x, y = long_trace
     x.flags.writeable = y.flags.writeable = False
-    assert len(thin(x[10:90_000], y[10:90_000])[0]) == POINTS
+    assert len(thinned(x[10:90_000], y[10:90_000])[0]) == POINTS
 
 
 @given(

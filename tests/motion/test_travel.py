@@ -138,3 +138,20 @@ def test_far_past_a_table_that_ends_short_of_the_stroke_travel_is_not_known():
     assert note.code == "past_table"
     assert "past the leverage table (0.0 to 60.0 mm of shaft travel) in 10 places" in note.message
     assert f"{(~known).sum()} samples more than 5 mm past it are left out" in note.message
+
+
+def test_speed_at_the_wheel_takes_the_ratio_of_its_own_travel():
+    # a falling-rate table: w(s) = 2.2 s - 0.005 s^2, dw/ds = 2.2 - 0.01 s; the chain rule gives the wheel's speed
+    s = np.linspace(0, 70, 15)
+    bike = bike_of(np.column_stack([s, 2.2 * s - 0.005 * s**2]).tolist())
+    t = np.arange(0, 12, 1 / RATE_HZ)
+    shock = 35 + 25 * np.sin(2 * np.pi * 1.3 * t)
+    rear = motion_of(60 + 0 * t, shock, bike).ends["rear"]
+    inside = slice(500, -500)
+    ratio = rear.wheel_speed_mm_s[inside] / rear.shaft_speed_mm_s[inside]
+    fast = np.abs(rear.shaft_speed_mm_s[inside]) > 20.0
+    np.testing.assert_allclose(ratio[fast], (2.2 - 0.01 * shock[inside])[fast], rtol=0.01)
+    assert np.ptp(ratio[fast]) > 0.4  # one mean ratio would not do
+    # and it is the derivative of the wheel's travel
+    step = np.gradient(rear.wheel_travel_mm, 1 / RATE_HZ)[inside]
+    np.testing.assert_allclose(rear.wheel_speed_mm_s[inside], step, atol=0.02 * np.abs(step).max())

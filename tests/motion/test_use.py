@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from made_ends import RATE_HZ, end_of
 
-from telemetry.motion.stops import find_stops
+from telemetry.motion.stops import CONTACT_MM, find_stops
 from telemetry.motion.use import shares, speed_edges_mm_s, summarise_end, travel_edges_mm
 
 
@@ -122,3 +122,22 @@ def test_topping_out_is_at_the_other_end():
     (stop,) = find_stops(end_of(shaft, np.gradient(shaft) * RATE_HZ), clock(n), np.ones(n, bool))
     assert stop.kind == "topped_out"
     assert stop.speed_mm_s > 0
+
+
+def test_travel_used_is_the_deepest_share_of_the_stroke():
+    # 0.1 mm steps from 7 to 63 mm of 70: 90 % used, 7 mm left, whatever the least travel was
+    travel = np.arange(7.0, 63.01, 0.1)
+    found = summarise_end(end_of(travel, np.zeros(len(travel))), np.ones(len(travel), bool), ()).shaft.travel
+    assert found.used_pct == pytest.approx(90.0, abs=0.01) and found.margin_mm == pytest.approx(7.0, abs=0.01)
+    assert found.min_mm == pytest.approx(7.0) and found.range_mm == pytest.approx(56.0, abs=0.01)
+
+
+def test_time_on_the_stops_counts_all_within_reach_of_the_contact():
+    # rubber gives and sensors are noisy: within CONTACT_MM of an end is on it. 100 samples: 10 deep, 20 topped out
+    within = 0.9 * CONTACT_MM
+    travel = np.concatenate([np.full(10, 70.0 - within), np.full(70, 35.0), np.full(20, within)])
+    use = summarise_end(end_of(travel, np.zeros(100)), np.ones(100, bool), ()).use
+    assert (use.bottom_share, use.top_share) == (0.10, 0.20)
+    outside = np.where(travel > 60, 70.0 - 1.1 * CONTACT_MM, np.where(travel < 10, 1.1 * CONTACT_MM, travel))
+    use = summarise_end(end_of(outside, np.zeros(100)), np.ones(100, bool), ()).use
+    assert (use.bottom_share, use.top_share) == (0.0, 0.0)

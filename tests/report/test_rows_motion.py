@@ -7,9 +7,9 @@ from rich.console import Console
 
 from telemetry.findings_travel import packing_candidates
 from telemetry.motion import PackingEvent
-from telemetry.report import rows_motion
-from telemetry.report.debrief import debrief_html
-from telemetry.report.terminal import print_review
+from telemetry.report import debrief_html, print_review, whole_run
+from telemetry.report.balance import together_words
+from telemetry.report.travel import PLACE_COLUMNS, place_rows, stroke_rows
 from telemetry.summary import Trend
 
 
@@ -20,12 +20,12 @@ def packed(lap, corner=4, sink_mm=8.0):
 
 
 def test_a_place_has_a_row_with_both_ends_and_corners_where_asked(reviewed):
-    phases = rows_motion.place_rows(reviewed.summary, corners=False)
-    places = rows_motion.place_rows(reviewed.summary, corners=True)
+    phases = place_rows(whole_run(reviewed.summary), corners=False)
+    places = place_rows(whole_run(reviewed.summary), corners=True)
     assert phases[0][0] == "whole lap"
     assert {"braking", "mid-corner"} <= {row[0] for row in phases}
     assert "corner 1" in {row[0] for row in places}
-    assert {len(row) for row in places} == {len(rows_motion.PLACE_COLUMNS)}
+    assert {len(row) for row in places} == {len(PLACE_COLUMNS)}
 
 
 def test_one_end_leaves_dashes_for_the_other(reviewed):
@@ -34,12 +34,12 @@ def test_one_end_leaves_dashes_for_the_other(reviewed):
         places={"rear": reviewed.summary.places["rear"]},
         strokes={"rear": reviewed.summary.strokes["rear"]},
     )
-    assert rows_motion.place_rows(summary, corners=False)[0][1:4] == ("–", "–", "–")
-    assert rows_motion.stroke_rows(summary)[0][1:3] == ("–", "–")
-    assert "–" not in rows_motion.stroke_rows(summary)[0][3]
+    assert place_rows(whole_run(summary), corners=False)[0][1:4] == ("–", "–", "–")
+    assert stroke_rows(whole_run(summary))[0][1:3] == ("–", "–")
+    assert "–" not in stroke_rows(whole_run(summary))[0][3]
     front, rear = (reviewed.summary.strokes[end] for end in ("front", "rear"))
     noisy = replace(front, classes=front.classes[1:])  # what is below 5 mm is hidden
-    rows = rows_motion.stroke_rows(replace(summary, strokes={"front": noisy, "rear": rear}))
+    rows = stroke_rows(whole_run(replace(summary, strokes={"front": noisy, "rear": rear})))
     assert [row[0] for row in rows] == ["1 to 5", "5 to 10", "10 to 20", "20 to 40", "over 40"]
     assert rows[0][1] == "–" and rows[1][1].startswith(f"{front.classes[1].compression.count} / ")
 
@@ -60,21 +60,17 @@ def test_the_sections_are_printed_on_paper_and_in_the_terminal(reviewed):
             "rises",
         ):
             assert words in text
-        assert (
-            "Rear packed down at corner 4, straight: 1 time, lap 2, up to 8 mm deeper than it rides." in text
-        )
+        assert "Rear packed down at corner 4, straight: once, lap 2, up to 8 mm deeper than it rides." in text
 
 
 def test_phase_is_told_for_the_body_only_and_chance_is_called_chance(reviewed):
-    words = rows_motion.together_words(reviewed.summary)
+    words = together_words(reviewed.summary)
     assert words.count(" deg ") == 1
     alone = replace(
         reviewed.summary.frequencies,
         bands=tuple(replace(band, told=False) for band in reviewed.summary.frequencies.bands),
     )
-    assert "no relation beyond chance" in rows_motion.together_words(
-        replace(reviewed.summary, frequencies=alone)
-    )
+    assert "no relation beyond chance" in together_words(replace(reviewed.summary, frequencies=alone))
 
 
 def test_packing_in_three_of_five_laps_is_a_candidate_and_once_is_not(reviewed):

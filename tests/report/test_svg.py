@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from telemetry.report import svg
+from telemetry.report.lap import thinned
 
 
 @given(st.text(alphabet=st.characters(exclude_categories=["Cs", "Cc"])))
@@ -40,13 +41,13 @@ def test_thinning_keeps_extremes_and_gaps():
     y = np.sin(x / 9000)
     y[41_234], y[77_777] = 9.0, -9.0
     y[50_000:52_000] = np.nan
-    thin_x, thin_y = svg.thinned(x, y, points=1000)
+    thin_x, thin_y = thinned(x, y, points=1000)
     assert len(thin_x) <= 1000
     assert (np.nanmax(thin_y), np.nanmin(thin_y)) == (9.0, -9.0)
-    pieces = svg.stretches(thin_y)
+    pieces = svg.pieces(np.isfinite(thin_y))
     assert len(pieces) == 2
     assert thin_x[pieces[0]][-1] < 50_000 and thin_x[pieces[1]][0] >= 52_000
-    assert svg.thinned(x[:50], y[:50])[0] is not None
+    assert thinned(x[:50], y[:50])[0] is not None
 
 
 def test_a_gap_lifts_the_pen():

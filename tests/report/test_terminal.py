@@ -43,7 +43,7 @@ def test_sentences_come_before_numbers_and_numbers_before_the_log(reviewed):
     text = printed(print_review, reviewed.summary)
     places = [
         text.index(word)
-        for word in ("- ", "Both ends", "Balance", "Where the travel", "Laps", "The log itself")
+        for word in ("- ", "Both ends", "Balance: rear", "Where the travel", "Laps", "The log itself")
     ]
     assert places == sorted(places)
 
@@ -70,7 +70,9 @@ def test_no_laps_nothing_reached_and_cannot_tell(reviewed):
         reviewed.summary, ends=ends, laps=(), oscillation=Oscillation("cannot_tell", "logged at 50 Hz.")
     )
     text = flat(printed(print_review, summary))
-    assert "No laps were found" in text and "Neither end reached a limit" in text
+    assert (
+        "No laps were found" in text and "Neither end bottomed." in text and "Neither end topped out." in text
+    )
     assert "Lost rear damping: cannot tell." in text
 
 
@@ -88,10 +90,10 @@ def test_lost_damping_is_said_with_its_caution_once(reviewed):
     text = printed(print_review, summary)
     assert text.count("CAUTION") == 1 and caution in flat(text)
     assert text.index("CAUTION") < text.index("Both ends")
-    assert "and 8 more" in text and "0.05 (0.03-0.08)" in text
+    assert "and 8 more" in text and "0.05 (0.03 to 0.08)" in text
     said = replace(summary, verdicts=(f"It rang. {caution}",))
     assert "CAUTION" not in printed(print_review, said)
-    row = next(line for line in text.splitlines() if "0.05 (0.03-0.08)" in line)
+    row = next(line for line in text.splitlines() if "0.05 (0.03 to 0.08)" in line)
     assert row.split()[-2:] == ["1.0", "alarm"]  # nothing is cut at 80 columns
     often = replace(summary, oscillation=Oscillation("yes", "it rang", (event, replace(event, lap=2))))
     # two alike: half the interval's logarithm over root two, 0.05 / 1.394 to 0.05 x 1.394

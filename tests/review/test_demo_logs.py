@@ -5,27 +5,23 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from demo_reviews import demo_review
 
 from telemetry.bike import (
     GRAVITY_M_S2,
     damper_force_n,
     leverage_curve,
-    load_bike,
     sprung_load_n,
     wheel_rate_n_per_mm,
 )
-from telemetry.logs import read_log
-from telemetry.review import review
 from telemetry.setup import compare, load_sheet
 from telemetry.simulate import SCENARIOS, simulate_scenario
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 
 
-@cache
 def reviewed(name):
-    scenario = SCENARIOS[name]
-    return review(read_log(FIXTURES / scenario.file_name), load_bike(FIXTURES / scenario.bike_file)).summary
+    return demo_review(name).summary
 
 
 @cache
@@ -119,7 +115,7 @@ def true_damping_ratio(name, end, direction):
     wheel_mm_s = direction * both[both > 5.0]
     shaft_mm = float(np.median(getattr(truth, f"{end}_shaft_mm")))
     ratio = float(leverage_curve(bike, end).ratio(np.array([shaft_mm]))[0])
-    force_n = damper_force_n(wheel_mm_s / ratio, getattr(bike, end).damper) / ratio
+    force_n = damper_force_n(wheel_mm_s / ratio, bike.end(end).damper) / ratio
     c_n_s_per_m = 1e3 * float(force_n @ wheel_mm_s) / float(wheel_mm_s @ wheel_mm_s)
     mass_kg = sprung_load_n(bike, end) / GRAVITY_M_S2
     return c_n_s_per_m / (2 * float(np.sqrt(1e3 * wheel_rate_n_per_mm(bike, end, shaft_mm) * mass_kg)))

@@ -12,8 +12,7 @@ from rich.console import Console
 from telemetry.bike import load_bike
 from telemetry.errors import LogbookError
 from telemetry.logs import read_log
-from telemetry.report.debrief import debrief_html
-from telemetry.report.terminal import print_review
+from telemetry.report import debrief_html, print_review
 from telemetry.review import review
 from telemetry.summary import TRACE_COLUMNS, read_traces, summary_from_json, summary_to_json, write_traces
 

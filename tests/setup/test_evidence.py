@@ -1,5 +1,7 @@
 """The statistics against published worked examples and against their own promise of few false alarms."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy import stats
@@ -17,6 +19,7 @@ from telemetry.setup.evidence import (
     lap_correlation,
     lap_variance,
     mean_factor,
+    outing_spread,
     p_two_sided,
     t_interval,
 )
@@ -151,6 +154,17 @@ def test_false_alarms_over_the_whole_table_stay_below_one_in_twenty(n_a, n_b, rh
     assert alarms / tables <= 0.05 + 2 * np.sqrt(0.05 * 0.95 / tables)
 
 
+def test_a_change_of_every_row_is_found_where_it_is_known_what_is_usual():
+    # all rows 20 standard deviations of an outing apart, as softer springs at both ends do; and none
+    rng = np.random.default_rng(11)
+    for apart, found in ((20.0, 12), (0.0, 0)):
+        runs = [_autoregression(rng, 5, 12, 0.3) + rng.normal(size=12) for _ in range(2)]
+        rows = [
+            replace(row, metric=replace(row.metric, outing_sd=1.0)) for row in _rows(runs[0], runs[1] + apart)
+        ]
+        assert len(_called(compare_laps(rows))) == found
+
+
 def test_skewed_laps_do_not_raise_alarms():
     rng = np.random.default_rng(4)
     alarms = sum(
@@ -160,19 +174,44 @@ def test_skewed_laps_do_not_raise_alarms():
     assert alarms <= 9
 
 
-@pytest.mark.parametrize("repeats", [0, 1])
+@pytest.mark.parametrize("repeats", [0, 1, 3])
 def test_intervals_hold_the_truth_with_lap_correlation_and_outing_effects(repeats):
     # laps with correlation 0.5 and an outing effect as large as their spread; 95 % promised
     rng = np.random.default_rng(20260502)
     held, alarms, tables = [], 0, 60
     for _ in range(tables):
         runs = [_autoregression(rng, 4, 14, 0.5) + rng.normal(size=14) for _ in range(2 + 2 * repeats)]
-        groups = ((runs[0], runs[2]), (runs[1], runs[3])) if repeats else ()
+        groups = ((runs[0], *runs[2 : 2 + repeats]), (runs[1], *runs[2 + repeats :])) if repeats else ()
         judged = compare_laps(_rows(runs[0], runs[1], groups))
         held += [row.ci95[0] <= 0 <= row.ci95[1] for row in judged.rows]
         alarms += bool(_called(judged))
     assert 0.90 <= np.mean(held) <= 0.985
     assert alarms / tables <= 0.07 + np.sqrt(0.07 * 0.93 / tables)
+
+
+def test_the_compared_outings_do_not_judge_their_own_difference():
+    # one-way layout in matrices: residual sum of squares with the contrast of the two as a further regressor
+    rng = np.random.default_rng(8)
+    values, setups = rng.normal(size=7), np.array([0, 0, 0, 0, 1, 1, 1])
+    signs = np.array([0, -1, 0, 0, 1, 0, 0])
+    design = np.column_stack([setups == 0, setups == 1, signs]).astype(float)
+    square = np.linalg.lstsq(design, values, rcond=None)[1][0]
+    groups = [values[setups == k] for k in (0, 1)]
+    found = between_outings(groups, [signs[setups == k] for k in (0, 1)])
+    assert (found.freedom, found.value) == (4.0, pytest.approx(square / 4))
+    assert between_outings([[1.0, 3.0]], [[-1, 0]]) == Variance(2.0, 1.0)  # nothing else would be left
+
+
+@pytest.mark.parametrize("scale", [0.5, 4.0])
+def test_repeats_show_by_what_outings_differ_more_than_expected(scale):
+    # chi-square variances of 40 independent rows about `scale` times those expected (textbook)
+    rng = np.random.default_rng(9)
+    expected = [Variance(v, np.inf) for v in rng.uniform(0.5, 2.0, 40)]
+    measured = [Variance(scale * prior.value * rng.chisquare(3) / 3, 3.0) for prior in expected]
+    spread = outing_spread(expected, measured, 1.0)
+    of_new_row = spread.applied(Variance(1.0, np.inf), Variance(0.0, 0.0))
+    assert of_new_row.value == pytest.approx(scale, rel=0.35)
+    assert of_new_row.freedom < 120  # never surer than those 40 rows of 3 degrees of freedom
 
 
 def test_without_allowing_for_outings_the_intervals_would_be_too_narrow():
@@ -212,3 +251,10 @@ def test_rows_that_should_move_are_found_sooner_and_only_that_way():
 def test_laps_that_all_read_the_same_have_no_interval():
     row = compare_laps(_rows(np.full((4, 1), 5.0), np.full((4, 1), 6.0))).rows[0]
     assert (row.ci95, row.verdict) == (None, "no clear difference")
+
+
+def test_spread_of_laps_is_the_sample_standard_deviation():
+    # NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.6: s with n - 1; 2, 4, 4, 4, 5, 5, 7, 9 have s = 2.13809
+    found = lap_values(range(1, 9), [2, 4, 4, 4, 5, 5, 7, 9])
+    assert (found.mean, found.sd) == (5.0, pytest.approx(np.sqrt(32 / 7)))
+    assert lap_values([1], [3.0]).sd is None

@@ -198,3 +198,17 @@ def test_time_reversed_speed_changes_sign(travel):
     forward = differentiate(travel, 250.0).speed_mm_s
     backward = differentiate(travel[::-1], 250.0).speed_mm_s
     np.testing.assert_allclose(backward[::-1], -forward, atol=1e-7)
+
+
+@pytest.mark.parametrize("rate_hz", RATES_HZ)
+def test_speed_passes_up_to_a_quarter_of_the_sample_rate_or_28_hz(rate_hz):
+    # the band of body and wheel hop (the wheel hops at 10 to 20 Hz; common practice, no source) must come through
+    # whole: gain within 1 % below the pass band's end, which a slow log has at a quarter of its rate
+    edge = min(28.0, 0.25 * rate_hz)
+    design = differentiator(rate_hz)
+    assert design.passband_hz == pytest.approx(edge)
+    half = len(design.weights) // 2
+    for frequency in np.linspace(1.0, edge, 12):
+        turn = 2 * np.pi * frequency / rate_hz
+        gain = np.imag(design.weights @ np.exp(1j * turn * np.arange(-half, half + 1)))
+        assert abs(gain) / (2 * np.pi * frequency) == pytest.approx(1.0, abs=0.015), frequency

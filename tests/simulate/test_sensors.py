@@ -29,7 +29,7 @@ def test_calibration_by_the_bench_points_gives_travel_back(bike, end):
     unit = "V" if bike.channels.lap else "counts"
     travel = np.minimum(TRAVEL, 65.0)
     signal = travel_signal(travel, bike, end, Sensors(travel_unit=unit), rng=rng())
-    points = getattr(bike, end).sensor.points
+    points = bike.end(end).sensor.points
     mm_per_unit = abs((points[-1][1] - points[0][1]) / (points[-1][0] - points[0][0]))
     step_mm = mm_per_unit * (5.0 / 4095.0 if unit == "V" else 1.0)
     wrong = back_to_mm(signal, points) - travel

@@ -67,8 +67,8 @@ def one(job: tuple[str, int]) -> Card:
     motion, track, bike = motion_of(outing), track_of(outing), bike_of(outing, with_masses=seed % 2 == 0)
     heard = listen(motion, track, bike)
     assert heard is not None, "an outing of minutes has enough riding"
-    eased = judge(heard, motion, track, bike, ease=-MARGINS[0]).events
-    return score(kind, outing, assess(heard, motion, track, bike), eased)
+    at_lower_threshold = judge(heard, motion, track, bike, threshold_offset=-MARGINS[0]).events
+    return score(kind, outing, assess(heard, motion, track, bike), at_lower_threshold)
 
 
 def _plan(kind: str, seed: int) -> Plan:

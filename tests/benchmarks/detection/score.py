@@ -64,10 +64,12 @@ class Card:
     )  # of each event, and whether it is real
 
 
-def score(kind: str, outing: Outing, answer: Oscillation, eased: tuple[OscillationEvent, ...] = ()) -> Card:
-    """Hold an answer against the truth of its outing; ``eased`` are events at a lower threshold, for the ROC."""
+def score(
+    kind: str, outing: Outing, answer: Oscillation, at_lower_threshold: tuple[OscillationEvent, ...] = ()
+) -> Card:
+    """Hold an answer against the truth of its outing; ``at_lower_threshold`` are events for the ROC."""
     hours = float((outing.speed_m_s > 10.0).mean() * (outing.t_s[-1] - outing.t_s[0]) / 3600)
-    levels = [[e for e in eased if evidence_over(e) >= margin] for margin in MARGINS]
+    levels = [[e for e in at_lower_threshold if evidence_over(e) >= margin] for margin in MARGINS]
     card = Card(kind, hours, answer.verdict, events=len(answer.events), seed=outing.plan.seed)
     for e in outing.losses:
         seconds = round(e.end_s - e.start_s, 2)

@@ -1,0 +1,478 @@
+"""Sections on both ends against each other: balance, average bump, dampers, frequencies, pitch and weight transfer."""
+
+from collections.abc import Iterator
+
+from telemetry.arrays import ENDS
+from telemetry.balance.balance import Balance, BumpGroup, Gain, PhaseBalance, Ratio, SameBump, WeightTransfer
+from telemetry.bike import GRAVITY_M_S2
+from telemetry.damping.oscillation import dampers_in_doubt
+from telemetry.findings_balance import TWO_BALANCES, WIDEST, balance_sentence, damping_sentence
+from telemetry.findings_damping import suspicions
+from telemetry.metrics import BUMP, FREQUENCY, PITCH_DEG, RATIO, RMS_SPEED, SHARE, TRAVEL
+from telemetry.motion.summary import BandUse
+from telemetry.report.blocks import (
+    Caution,
+    Column,
+    Figure,
+    Fold,
+    Medium,
+    Number,
+    Row,
+    Section,
+    Sentence,
+    Sentences,
+    Table,
+    fold,
+    metric_column,
+    notes,
+    section,
+    table,
+)
+from telemetry.report.figures import response_picture, spectra_picture
+from telemetry.report.scope import Scope
+from telemetry.summary import Summary
+from telemetry.wording import UNKNOWN, interval, limits_words, number
+
+# A speed above 1 is a faster rear, a damping ratio above 1 a slower one: never in one table.
+SPEED_COLUMNS = (Column("rear over front", words=True), Column("compression"), Column("rebound"))
+FASTER = "Wheel speed, rear over front: above 1 the rear is the faster"
+SLOWER = "Damping ratio for what each end carries, rear over front: above 1 the rear is the slower"
+BUMP_COLUMNS = (
+    Column("average answer to a bump", words=True),
+    *(Column(end, end=end) for end in ENDS),
+    Column("rear over front"),
+)
+
+
+def answer_section(scope: Scope) -> Section | None:
+    """Do both ends do the same: a damper in doubt first, then the answer; for a page of its own."""
+    summary, balance = scope.summary, scope.balance
+    doubt = suspicions(summary.oscillation)
+    compared = "" if dampers_in_doubt(summary.oscillation) else damping_sentence(balance)
+    said = tuple(words for words in (balance_sentence(balance), compared) if words)
+    return section(
+        "answer",
+        "Do both ends do the same",
+        Caution(tuple(doubt)) if doubt else None,
+        *notes(*limits_words(scope.ends)),
+        Sentences(said, verdicts=True),
+        note="Over the whole run. Neutral: both ends go down and come up together on the same bump.",
+        medium=Medium.SCREEN,
+    )
+
+
+def balance_section(scope: Scope) -> Section | None:
+    """How fast and how well damped the rear is over the front."""
+    balance = scope.balance
+    title = "Balance: rear over front; 1 is even"
+    if balance.reason:
+        return section("balance", title, Sentence(f"Cannot be told: {balance.reason}."))
+    return section(
+        "balance",
+        title,
+        table(SPEED_COLUMNS, speed_rows(balance), FASTER),
+        *notes(TWO_BALANCES),
+        _damping(balance),
+        *_phases(balance),
+        *notes(pitch_words(balance)),
+    )
+
+
+def speed_rows(balance: Balance) -> list[Row]:
+    """What, compression, rebound: the same bump first, then all riding."""
+    rows: list[Row] = []
+    bump = balance.same_bump
+    if bump is not None:
+        rows.append(
+            (f"peak speed on the same bump, {bump.pairs} clear", *_both(bump.compression, bump.rebound))
+        )
+        rows += [_group(group) for group in bump.groups if group.kind in ("size", "grain", "disturbed")]
+    whole = balance.speed_ratio
+    rows.append(("all riding, RMS speed", Number(whole.compression, RATIO), Number(whole.rebound, RATIO)))
+    speed = balance.speed
+    if speed is not None:
+        sides = (speed.compression, speed.rebound)
+        split = f"{number(speed.split_mm_s)} mm/s"
+        rows.append(
+            ("all riding, 10th to 90th percentile of speed", *(Number(side.slope, RATIO) for side in sides))
+        )
+        rows.append((f"all riding, below {split}", *(Number(side.low, RATIO) for side in sides)))
+        rows.append((f"all riding, above {split}", *(Number(side.high, RATIO) for side in sides)))
+    return rows
+
+
+def _both(compression: Ratio, rebound: Ratio) -> Row:
+    return tuple(Number(ratio.value, RATIO, ratio.ci95) for ratio in (compression, rebound))
+
+
+def _group(group: BumpGroup) -> Row:
+    return (f"same bump, {group.name}, {group.pairs}", *_both(group.compression, group.rebound))
+
+
+def _damping(balance: Balance) -> Table | Sentence | None:
+    damping = balance.damping
+    if damping is None:
+        return None
+    if damping.reason or damping.compression.value is None:
+        return Sentence(f"Damping: {damping.reason}", "note") if damping.reason else None
+    return table(SPEED_COLUMNS, [("damping ratio", *_both(damping.compression, damping.rebound))], SLOWER)
+
+
+PHASE_COLUMNS = (
+    Column("phase", words=True),
+    Column("time [%]"),
+    Column("compr. ratio"),
+    Column("rebound ratio"),
+    *(Column(f"{end} mean travel [mm]", end=end) for end in ENDS),
+    metric_column(PITCH_DEG),
+)
+
+
+def _phases(balance: Balance) -> list[Table]:
+    found = table(
+        PHASE_COLUMNS,
+        map(_phase, balance.per_phase),
+        "By phase of the corner, at the wheel; ratios are of the RMS speed, rear over front",
+    )
+    return [found] if found else []
+
+
+def _phase(phase: PhaseBalance) -> Row:
+    return (
+        phase.phase,
+        Number(phase.time_share, SHARE),
+        Number(phase.compression_ratio, RATIO),
+        Number(phase.rebound_ratio, RATIO),
+        Number(phase.front_mean_mm, TRAVEL),
+        Number(phase.rear_mean_mm, TRAVEL),
+        Number(phase.pitch_mean_deg, PITCH_DEG),
+    )
+
+
+def bump_section(scope: Scope) -> Section | None:
+    """The average answer of both ends to a bump, drawn and in numbers."""
+    bump = scope.summary.balance.same_bump
+    if bump is None or bump.response is None:
+        return None
+    return section(
+        "bump",
+        "On the same bump",
+        Figure(
+            "bump",
+            response_picture(bump.response),
+            "Average of the same bumps, each end from the moment it met them, outwards from the travel before; ends "
+            "that"
+            "  answer alike draw a symmetrical picture.",
+        ),
+        table(BUMP_COLUMNS, response_rows(scope.summary.balance)),
+        _bump_groups(bump),
+        note=_bumps_used(bump),
+    )
+
+
+def response_rows(balance: Balance) -> list[Row]:
+    """The average response to a bump: what, front, rear, rear over front."""
+    response = None if balance.same_bump is None else balance.same_bump.response
+    if response is None:
+        return []
+    return [
+        (
+            metric.heading,
+            Number(measure.front, metric),
+            Number(measure.rear, metric),
+            "cannot tell"
+            if _says_nothing(measure.ratio)
+            else Number(measure.ratio.value, RATIO, measure.ratio.ci95),
+        )
+        for measure in response.measures
+        for metric in (BUMP[measure.name],)
+    ]
+
+
+def _says_nothing(ratio: Ratio) -> bool:
+    return ratio.ci95 is not None and ratio.ci95[1] > WIDEST * ratio.ci95[0]
+
+
+def _bump_groups(bump: SameBump) -> Fold | None:
+    others = [group for group in bump.groups if group.kind in ("phase", "corner", "lap")]
+    return fold(
+        "By phase, corner and lap", table(SPEED_COLUMNS, map(_group, others), FASTER), medium=Medium.SCREEN
+    )
+
+
+def _bumps_used(bump: SameBump) -> str:
+    """Which bumps stand behind the numbers, and which were not used."""
+    delay = bump.delay_residual_ms
+    said = [
+        f"Average over {bump.pairs} bumps that stand clear of the road's grain, at {bump.places} places; the rear met "
+        f"them a wheelbase later{'' if delay is None else f' (within {number(abs(delay), 1)} ms)'}.",
+        f"At {bump.disturbed_pairs} brake or drive came or went: the speed this gave each end is taken off."
+        if bump.disturbed_pairs
+        else "",
+        f"Not used: {bump.grain_pairs} no larger than the road's grain"
+        + (f", {bump.hanging_pairs} with an end fully extended just before" if bump.hanging_pairs else "")
+        + ".",
+    ]
+    return " ".join(words for words in said if words)
+
+
+def dampers_section(scope: Scope) -> Section | None:
+    """How the dampers were used, by the curves in the bike file."""
+    columns = (
+        Column("where on its curve", words=True),
+        *(
+            Column(f"{end} {what}", end=end)
+            for what in ("time [%]", "work [%]", "mean force [N]")
+            for end in ENDS
+        ),
+    )
+    summary = scope.summary
+    return section(
+        "dampers",
+        "Dampers, at the shaft, by the curves in the bike file",
+        table(columns, damper_rows(summary)),
+        *notes(damper_words(summary) if summary.damper_work else ""),
+    )
+
+
+def damper_rows(summary: Summary) -> list[Row]:
+    """Part of the curve, then time, work and mean force of front and rear; one row a part."""
+    ends = [summary.damper_work.get(end) for end in ENDS]
+    parts = next((use.regions for use in ends if use), ())
+    rows: list[tuple[str, ...]] = [
+        (
+            f"{part.direction}, {part.speeds}",
+            *(number(100 * use.regions[i].time_share) if use else UNKNOWN for use in ends),
+            *(number(100 * use.regions[i].work_share) if use else UNKNOWN for use in ends),
+            *(number(abs(use.regions[i].mean_force_n)) if use else UNKNOWN for use in ends),
+        )
+        for i, part in enumerate(parts)
+    ]
+    rows.sort()
+    return list(rows)
+
+
+def damper_words(summary: Summary) -> str:
+    """What acts where on the curve, and the heat of the dampers: mean power and joules a lap."""
+    heat = "; ".join(
+        f"{end}: {number(use.hydraulic_w)} W on average"
+        + (f", {number(sum(use.lap_j) / len(use.lap_j) / 1000, 1)} kJ a lap" if use.lap_j else "")
+        + f", split at {number(use.split_mm_s)} mm/s"
+        for end, use in summary.damper_work.items()
+    )
+    return (
+        "Low speed, below the split, is where the clicker (the bleed) acts; high speed is the high-speed adjuster's, "
+        f"else the shim stack's. Heat in the oil, {heat}."
+    )
+
+
+BAND_COLUMNS = (
+    Column("band", words=True),
+    Column("from to [Hz]"),
+    metric_column(RMS_SPEED),
+    Column("share of the power [%]"),
+    Column("peak [Hz]"),
+)
+
+
+def frequencies_section(scope: Scope) -> Section | None:
+    """Wheel speed by frequency."""
+    found = scope.summary.frequencies
+    return section(
+        "frequencies",
+        "Frequencies of the wheel speed",
+        Figure(
+            "spectra",
+            spectra_picture(found),
+            "Wheel speed [mm/s per √Hz]. Shaded: body on its springs, and wheel hop, from the bike file's own modes "
+            "where it has the masses.",
+            Medium.SCREEN,
+        )
+        if found.ends
+        else None,
+        table(BAND_COLUMNS, [_band(end, used) for end, one in found.ends.items() for used in one.bands]),
+        *notes(together_words(scope.summary)),
+    )
+
+
+def _band(end: str, used: BandUse) -> Row:
+    return (
+        f"{end} {used.band.name}" + ("" if used.band.basis == "bike file" else " (usual)"),
+        f"{number(used.band.low_hz, 1)}-{number(used.band.high_hz, 1)}",
+        Number(used.rms_mm_s, RMS_SPEED),
+        Number(used.share, SHARE),
+        Number(used.peak_hz, FREQUENCY),
+    )
+
+
+def together_words(summary: Summary) -> str:
+    """How the ends go together in each band, in one sentence; "" with one end.
+
+    The phase is told for the body only: at the hop the ends meet each bump one after the other, sooner or later by
+    the speed.
+    """
+    parts = []
+    for band in summary.frequencies.bands:
+        if not band.told or band.phase_deg is None:
+            parts.append(f"{band.name}: no relation beyond chance")
+            continue
+        words = f"{band.name}: coherence {number(band.coherence, 2)}"
+        if band.name == "body":
+            side = "behind" if band.phase_deg < 0 else "ahead of"
+            words += f", rear {number(abs(band.phase_deg))} deg {side} the front"
+        parts.append(words)
+    return f"Both ends together, {'; '.join(parts)}." if parts else ""
+
+
+def pitch_words(balance: Balance) -> str:
+    """Pitch in one sentence, or "" where it is not known."""
+    pitch = balance.pitch
+    if pitch.mean_deg is None:
+        return ""
+    mean, low, high = (
+        number(value, PITCH_DEG.digits) for value in (pitch.mean_deg, pitch.min_deg, pitch.max_deg)
+    )
+    return (
+        f"Pitch from the wheel travels, nose down positive: mean {mean} deg, {low} to {high} deg; its rate "
+        f"{number(pitch.rms_rate_deg_s, 1)} deg/s, RMS."
+    )
+
+
+def chassis_section(scope: Scope) -> Section | None:
+    """Pitch and heave, what the steering absorbs, dive and squat: sentences, and the numbers folded."""
+    balance = scope.balance
+    return section(
+        "chassis",
+        "Pitch, heave and weight transfer",
+        *map(Sentence, chassis_words(balance)),
+        fold(
+            "Pitch, heave and weight transfer in numbers",
+            _bands(balance),
+            _steering(balance),
+            _transfer(balance),
+            medium=Medium.SCREEN,
+        ),
+        note="Pitch is positive nose down; heave is the mean of both wheels. Dive and squat are over upright "
+        "stretches. "
+        "Steady: at one speed with the acceleration held, to compare set-ups by. As ridden: with drag and quick "
+        "changes of "
+        "brake and throttle in it.",
+    )
+
+
+def _bands(balance: Balance) -> Table | None:
+    columns = (Column("band [Hz]", words=True), Column("RMS [mm]"), Column("heave [%]"), Column("pitch [%]"))
+    rows = [
+        (
+            f"{number(b.low_hz, 1)}-{number(b.high_hz, 1)}",
+            Number(b.rms_mm, TRAVEL),
+            Number(b.heave_share, SHARE),
+            Number(b.pitch_share, SHARE),
+        )
+        for b in (balance.chassis.bands if balance.chassis else ())
+    ]
+    return table(columns, rows, "Motion of the chassis")
+
+
+def _steering(balance: Balance) -> Table | None:
+    columns = (
+        Column("steering", words=True),
+        Column("median"),
+        Column("5th to 95th percentile"),
+        Column("of it pitch [%]"),
+    )
+    rows = [
+        (f"{g.name} [{g.unit}]", number(g.median, 2), number(g.spread, 2), Number(g.pitch_share, SHARE))
+        for g in (balance.chassis.geometry if balance.chassis else ())
+    ]
+    return table(columns, rows, "How much the steering moves")
+
+
+def _transfer(balance: Balance) -> Table | None:
+    transfer = balance.transfer
+    if transfer is None:
+        return None
+    braking, drive = transfer.stretches, transfer.drives
+    gains = (
+        ("fork dive, steady [mm per g]", transfer.steady_fork_dive, 0, braking),
+        ("pitch under braking, steady [deg per g]", transfer.steady_dive, 1, braking),
+        ("rear squat, steady [mm per g]", transfer.steady_rear_squat, 0, drive),
+        ("pitch under drive, steady, nose up [deg per g]", transfer.steady_squat, 1, drive),
+        ("pitch under braking, as ridden [deg per g]", transfer.dive, 1, braking),
+        ("rear squat, as ridden [mm per g]", transfer.rear_squat, 0, drive),
+        ("pitch under drive, as ridden, nose up [deg per g]", transfer.squat, 1, drive),
+    )
+    rows: list[Row] = [
+        (name, interval(*_per_g(gain), decimals), str(count)) for name, gain, decimals, count in gains if gain
+    ]
+    brakings = str(transfer.brakings)
+    rows += [
+        ("fastest return of the pitch at release [deg/s]", number(transfer.return_deg_s, 1), brakings),
+        ("settled after [s]", number(transfer.settle_s, 2), brakings),
+        ("rear travel left to extend under braking [mm]", number(transfer.rear_left_mm, 1), brakings),
+    ]
+    return table((Column("", words=True), Column("value (95 %)"), Column("times")), rows, "Dive and squat")
+
+
+def _per_g(gain: Gain) -> tuple[float, tuple[float, float]]:
+    """A gain with its interval, of one g instead of one m/s2."""
+    low, high = gain.ci95
+    return GRAVITY_M_S2 * gain.value, (GRAVITY_M_S2 * low, GRAVITY_M_S2 * high)
+
+
+def _gain_words(gain: Gain, decimals: int) -> str:
+    """Size of a gain per g with its interval, without the sign that the sentence says in words."""
+    sign = GRAVITY_M_S2 if gain.value >= 0 else -GRAVITY_M_S2
+    low, high = sorted(sign * end for end in gain.ci95)
+    return f"{number(sign * gain.value, decimals)} (95 % {number(low, decimals)} to {number(high, decimals)})"
+
+
+def chassis_words(balance: Balance) -> tuple[str, ...]:
+    """Pitch and heave, what they do to the steering, dive and squat: a sentence each, as far as they are known."""
+    found, chassis, transfer = [], balance.chassis, balance.transfer
+    if chassis is not None:
+        low, high = chassis.body_band_hz
+        body = next((band for band in chassis.bands if (band.low_hz, band.high_hz) == (low, high)), None)
+        if body is not None:
+            words = f"Body band, {low:g} to {high:g} Hz: {number(100 * body.pitch_share)} % of the motion is pitch"
+            if chassis.coherence is not None and chassis.rear_lag_deg is not None:
+                side = "after" if chassis.rear_lag_deg >= 0 else "before"
+                words += (
+                    f", coherence of the ends {number(chassis.coherence, 2)}, the rear "
+                    f"{number(abs(chassis.rear_lag_deg))} deg {side} the front"
+                )
+            found.append(f"{words}.")
+        moved = ", ".join(
+            f"{row.name} {number(row.spread, 2 if row.unit == 'deg' else 0)} {row.unit}"
+            + ("" if row.pitch_share is None else f" ({number(100 * row.pitch_share)} % by pitch)")
+            for row in chassis.geometry
+        )
+        if moved:
+            found.append(f"What the steering absorbs, 5 to 95 % of the time: {moved}.")
+    return (*found, *([] if transfer is None else _transfer_words(transfer)))
+
+
+def _transfer_words(transfer: WeightTransfer) -> Iterator[str]:
+    """Dive and squat, steady and per g; what the pitch does at the release."""
+    fork, pitch, rear = transfer.steady_fork_dive, transfer.steady_dive, transfer.steady_rear_squat
+    if fork is not None and pitch is not None and fork.ci95[0] > 0:
+        yield (
+            f"In steady upright braking the fork dives {_gain_words(fork, 0)} mm per g, "
+            f"{_gain_words(pitch, 1)} deg of pitch, over {transfer.stretches} stretches."
+        )
+    if transfer.return_deg_s is not None and transfer.rear_left_mm is not None:
+        yield (
+            f"Over {transfer.brakings} brakings the pitch comes back at up to {number(transfer.return_deg_s, 1)} "
+            f"deg/s (median), and the rear keeps {number(transfer.rear_left_mm, 0)} mm to extend."
+        )
+    if rear is not None and rear.ci95[0] * rear.ci95[1] > 0:
+        yield (
+            f"In steady upright drive the rear {'sinks' if rear.value >= 0 else 'rises'} {_gain_words(rear, 0)} mm per "
+            f"g, over {transfer.drives} stretches."
+        )
+    elif rear is not None:
+        yield f"In steady upright drive the rear shows no clear squat over {transfer.drives} stretches."
+    if not transfer.lean_known:
+        yield (
+            "Dive and squat cannot be told: they need the lean, logged or from positions, to leave out corners."
+        )

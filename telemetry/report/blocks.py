@@ -1,0 +1,246 @@
+"""What a document is made of: frozen blocks that terminal, paper and screen print, each by a table of functions."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from enum import IntEnum
+from typing import Any
+
+from telemetry.arrays import End
+from telemetry.metrics import Metric
+from telemetry.wording import interval, number, plus_minus
+
+
+class Medium(IntEnum):
+    """Where a block is printed: in the terminal and everywhere else, on paper and screen, or on the screen alone."""
+
+    TERMINAL = 0
+    PAPER = 1
+    SCREEN = 2
+
+
+@dataclass(frozen=True)
+class Number:
+    """A cell with a number: its metric reads it of ``subject`` and has the decimals.
+
+    Parameters
+    ----------
+    subject : Any
+        What the metric reads from: an `EndAt`, or the number itself; None where it is not known.
+    ci : tuple of float, optional
+        Interval of the number itself.
+    error : float, optional
+        Its standard error.
+    """
+
+    subject: Any
+    metric: Metric
+    ci: tuple[float, float] | None = None
+    error: float | None = None
+
+    @property
+    def value(self) -> float | None:
+        """The number, in the unit of its metric."""
+        return None if self.subject is None else self.metric.read(self.subject)
+
+    def __str__(self) -> str:
+        """As it is written everywhere."""
+        read, digits, value = self.metric.read, self.metric.digits, self.value
+        if self.ci is not None:
+            low, high = self.ci
+            return interval(value, (read(low), read(high)), digits)
+        if self.error is not None:
+            return plus_minus(value, read(self.error), digits)
+        return number(value, digits)
+
+
+@dataclass(frozen=True)
+class Spot:
+    """A cell with a place of the lap: a screen makes a link of it.
+
+    Parameters
+    ----------
+    lap : int or None
+        A lap on which it was.
+    distance_m : float or None
+        Along that lap. [m]
+    """
+
+    words: str
+    lap: int | None = None
+    distance_m: float | None = None
+
+    def __str__(self) -> str:
+        """In words."""
+        return self.words
+
+
+@dataclass(frozen=True)
+class LapName:
+    """A cell with a lap: a screen makes a link of it."""
+
+    lap: int
+    words: str
+
+    def __str__(self) -> str:
+        """In words."""
+        return self.words
+
+
+Cell = str | Number | Spot | LapName
+Row = Sequence[Cell]
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column of a table: figures, or words; ``end`` gives it the colour of an end."""
+
+    label: str
+    words: bool = False
+    end: End | None = None
+    medium: Medium = Medium.TERMINAL
+
+
+@dataclass(frozen=True)
+class Sentence:
+    """A sentence; ``look`` is "", "note", "strong" or "copy" (a line to copy in one piece)."""
+
+    text: str
+    look: str = ""
+
+
+@dataclass(frozen=True)
+class Sentences:
+    """A list of sentences; ``verdicts`` are numbered and the largest."""
+
+    items: tuple[str, ...]
+    verdicts: bool = False
+
+
+@dataclass(frozen=True)
+class Caution:
+    """Said in words first, set in a frame where there is one; ``word`` says how grave it is."""
+
+    texts: tuple[str, ...]
+    word: str = "CAUTION"
+
+
+@dataclass(frozen=True)
+class Advice:
+    """A finding: what stands out, what shows it, what to do."""
+
+    title: str
+    evidence: str
+    suggestion: str
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table; without a caption the heading of its section says what it is. A terminal prints ``most`` rows."""
+
+    columns: tuple[Column, ...]
+    rows: tuple[Row, ...]
+    caption: str = ""
+    most: int | None = None
+
+    def shown(self, medium: Medium) -> tuple[tuple[Column, ...], tuple[tuple[Cell, ...], ...]]:
+        """Columns and rows as a medium has room for them."""
+        kept = [i for i, column in enumerate(self.columns) if column.medium <= medium]
+        rows = tuple(tuple(row[i] for i in kept) for row in self.rows)
+        return tuple(self.columns[i] for i in kept), rows
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A picture as data, and the sentence that says how to read it; paper and screen draw it."""
+
+    name: str
+    picture: Any
+    caption: str
+    medium: Medium = Medium.PAPER
+
+
+@dataclass(frozen=True)
+class Fold:
+    """Blocks under a title of their own, which a screen opens on demand."""
+
+    title: str
+    blocks: "tuple[Block, ...]"
+    medium: Medium = Medium.PAPER
+
+
+Block = Sentence | Sentences | Caution | Advice | Table | Figure | Fold
+
+
+@dataclass(frozen=True)
+class Section:
+    """Blocks under a heading; ``note`` says how they are to be read, ``name`` is the section's for a program."""
+
+    name: str
+    title: str
+    blocks: tuple[Block, ...]
+    note: str = ""
+    medium: Medium = Medium.TERMINAL
+
+
+@dataclass(frozen=True)
+class Document:
+    """All that is told of one thing, in the order it is read."""
+
+    title: str
+    facts: str
+    sections: tuple[Section, ...]
+
+    def __getitem__(self, name: str) -> Section | None:
+        """The section of that name; None where there is nothing to tell."""
+        return next((section for section in self.sections if section.name == name), None)
+
+    def followed_by(self, other: "Document") -> "Document":
+        """With the sections of another document at its end, which is said in their headings."""
+        said = f"{other.title}; {other.facts}"
+        sections = (
+            replace(one, name=f"other-{one.name}", title=f"{one.title} ({said})" if index == 0 else one.title)
+            for index, one in enumerate(other.sections)
+        )
+        return replace(self, sections=(*self.sections, *sections))
+
+
+def is_printed(block: Block | Section, medium: Medium) -> bool:
+    """Whether a medium prints a block."""
+    return getattr(block, "medium", Medium.TERMINAL) <= medium
+
+
+def section(
+    name: str, title: str, *blocks: Block | None, note: str = "", medium: Medium = Medium.TERMINAL
+) -> Section | None:
+    """A section of the blocks that there are; None without any."""
+    there = tuple(block for block in blocks if block is not None)
+    return Section(name, title, there, note, medium) if there else None
+
+
+def table(
+    columns: Sequence[Column], rows: Iterable[Row], caption: str = "", *, most: int | None = None
+) -> Table | None:
+    """A table; None without rows."""
+    found = tuple(rows)
+    return Table(tuple(columns), found, caption, most) if found else None
+
+
+def fold(title: str, *blocks: Block | None, medium: Medium = Medium.PAPER) -> Fold | None:
+    """Blocks to open; None without any."""
+    there = tuple(block for block in blocks if block is not None)
+    return Fold(title, there, medium) if there else None
+
+
+def notes(*words: str) -> Iterator[Sentence]:
+    """Remarks below a table; empty ones are left out."""
+    return (Sentence(text, "note") for text in words if text)
+
+
+def words_columns(*labels: str) -> tuple[Column, ...]:
+    """Columns of text."""
+    return tuple(Column(label, words=True) for label in labels)
+
+
+def metric_column(metric: Metric, end: End | None = None, medium: Medium = Medium.TERMINAL) -> Column:
+    """A column of one metric, of one end where it is said."""
+    return Column(f"{end} {metric.heading}" if end else metric.heading, end=end, medium=medium)

@@ -1,0 +1,139 @@
+"""Two runs against each other as a document: what came of the change, then every number with its spread."""
+
+from collections.abc import Sequence
+
+from telemetry.metrics import decimals_of, headed
+from telemetry.report.blocks import (
+    Caution,
+    Column,
+    Document,
+    Medium,
+    Row,
+    Section,
+    Sentence,
+    Sentences,
+    Table,
+    fold,
+    section,
+    table,
+    words_columns,
+)
+from telemetry.setup import Comparison, LapValues, MetricComparison
+from telemetry.wording import half_width, number, plus_minus
+
+CORNER = "place.corner_"
+CLEAR = ("higher", "lower")
+CHANGE_COLUMNS = words_columns("what", "before", "after", "kind")
+CONDITION_COLUMNS = (Column("", words=True), Column("before"), Column("after"), Column("from", words=True))
+COLUMNS = (
+    Column("", words=True),
+    Column("before ± SD"),
+    Column("after ± SD"),
+    Column("change ± 95 %"),
+    Column("verdict", words=True),
+    Column("why", words=True, medium=Medium.SCREEN),
+)
+_RUN = {"a": "Before", "b": "After"}
+
+
+def comparison_document(comparison: Comparison) -> Document:
+    """A comparison in the order in which it is read."""
+    found = (
+        _verdict(comparison),
+        _changed(comparison),
+        _conditions(comparison),
+        section(
+            "numbers",
+            "After against before: mean over laps ± standard deviation between them",
+            _numbers(comparison.metrics, laps_words(comparison)),
+        ),
+        _places(comparison),
+        section("sections", "Sections of the lap", _numbers(comparison.sections)),
+        section("excluded", "Left out", *map(Sentence, excluded_words(comparison))),
+        section(
+            "method", "How it was judged", *(Sentence(text) for text in (comparison.method, comparison.basis) if text)
+        ),
+    )  # fmt: skip
+    return Document(
+        f"Before: {comparison.a_name}",
+        f"After: {comparison.b_name}",
+        tuple(one for one in found if one is not None),
+    )
+
+
+def _verdict(comparison: Comparison) -> Section | None:
+    return section(
+        "verdict",
+        "The verdict",
+        Caution(comparison.first) if comparison.first else None,
+        Sentences(comparison.sentences, verdicts=True) if comparison.sentences else None,
+        Caution(comparison.cautions) if comparison.cautions else None,
+        note="After against before.",
+    )
+
+
+def _changed(comparison: Comparison) -> Section | None:
+    rows = [(change.what, change.before, change.after, change.kind) for change in comparison.changes]
+    nothing = Sentence("Nothing that a setup sheet or bike file says.")
+    return section("changed", "What was changed", table(CHANGE_COLUMNS, rows) or nothing)
+
+
+def _conditions(comparison: Comparison) -> Section | None:
+    rows = [
+        (headed(each.what, each.unit), number(each.before, 1), number(each.after, 1), each.source)
+        for each in comparison.conditions
+    ]
+    return section("conditions", "Conditions", table(CONDITION_COLUMNS, rows))
+
+
+def _places(comparison: Comparison) -> Section | None:
+    phases = [row for row in comparison.places if not row.key.startswith(CORNER)]
+    corners = [row for row in comparison.places if row.key.startswith(CORNER)]
+    clear = [row for row in corners if row.verdict in CLEAR]
+    return section(
+        "places",
+        "By phase and corner",
+        _numbers(phases, "By phase"),
+        _numbers(clear, "By corner, what is clear"),
+        Sentence(f"{len(corners) - len(clear)} of {len(corners)} numbers by corner are not clear.")
+        if corners
+        else None,
+        fold("Every number by corner", _numbers(corners), medium=Medium.SCREEN),
+    )
+
+
+def _numbers(rows: Sequence[MetricComparison], caption: str = "") -> Table | None:
+    return table(COLUMNS, map(comparison_row, rows), caption)
+
+
+def comparison_row(row: MetricComparison) -> Row:
+    """What, mean and spread before and after, change with interval, verdict, reason."""
+    digits = decimals_of(row.unit)
+
+    def spread(side: LapValues) -> str:
+        return plus_minus(side.mean, side.sd, digits)
+
+    return (
+        headed(row.label, row.unit),
+        spread(row.a),
+        spread(row.b),
+        plus_minus(row.difference, half_width(row.ci95), digits),
+        row.verdict,
+        row.reason,
+    )
+
+
+def laps_words(comparison: Comparison) -> str:
+    """How many laps stand behind a mean, at the most."""
+    before, after = (
+        max((len(getattr(row, side).values) for row in comparison.metrics), default=0) for side in ("a", "b")
+    )
+    return f"{before} laps before, {after} after"
+
+
+def excluded_words(comparison: Comparison) -> tuple[str, ...]:
+    """The laps that were left out, a line each."""
+    return tuple(
+        f"{_RUN[row.run]}, lap {row.lap}{f' ({row.end} only)' if row.end else ''}: {row.reason}"
+        for row in comparison.excluded
+    )

@@ -1,0 +1,277 @@
+"""Section on the dampers at the wheels: the detector's answer, each event with its evidence, and what was ruled out."""
+
+from collections.abc import Sequence
+
+from telemetry.damping.oscillation import (
+    FALLING,
+    IN_DOUBT,
+    Oscillation,
+    OscillationEvent,
+    RejectedCandidate,
+    dampers_in_doubt,
+)
+from telemetry.damping.places import clearest, gather
+from telemetry.damping.verdict import NEARLY_ALL, limit_sentence
+from telemetry.findings_damping import damper_answer, front_suspected, slow_loss_judged
+from telemetry.laps import Place, by_place
+from telemetry.metrics import COUNT, DAMPING, FREQUENCY, SECONDS, TIME_S, TRAVEL
+from telemetry.report.blocks import (
+    Column,
+    Figure,
+    Fold,
+    Medium,
+    Number,
+    Row,
+    Section,
+    Sentence,
+    Sentences,
+    Spot,
+    fold,
+    metric_column,
+    notes,
+    section,
+    table,
+    words_columns,
+)
+from telemetry.report.figures import course_picture, ringing_picture, spectrum_picture
+from telemetry.report.scope import Scope
+from telemetry.wording import UNKNOWN, laps_list, number, place_words, sentence
+
+EVENT_COLUMNS = (
+    metric_column(TIME_S),
+    Column("lap"),
+    Column("where", words=True),
+    metric_column(SECONDS),
+    Column("[Hz]"),
+    metric_column(DAMPING),
+    Column("wheel [mm]"),
+    Column("shaft [mm]", medium=Medium.PAPER),
+    Column("confidence [%]", medium=Medium.PAPER),
+    Column("level", words=True),
+)
+GATHERED_COLUMNS = (
+    *words_columns("where", "laps"),
+    metric_column(COUNT),
+    Column("in all [s]"),
+    Column("[Hz]"),
+    Column("damping ratio (95 %)"),
+)
+REJECTED_COLUMNS = (
+    *words_columns("where", "laps"),
+    metric_column(COUNT),
+    Column("why it is not called lost damping", words=True),
+)
+_EVIDENCE = 4  # places whose clearest event is shown with its evidence
+
+
+def damping_section(scope: Scope) -> Section | None:
+    """What was found of lost damping at the rear, and at the front where it rang."""
+    found = scope.summary.oscillation
+    length_m = scope.lap_length_m
+    events, front = scope.oscillations, scope.front_oscillations
+    gathered = gathered_rows(events, length_m)
+    one_by_one = table(EVENT_COLUMNS, map(event_row, events), most=12)
+    clear = [event for event in clearest(events, length_m) if event.seen is not None][:_EVIDENCE]
+    return section(
+        "damping",
+        "Rear damping",
+        Sentence(f"{damping_headline(found)}.", "strong"),
+        *map(Sentence, course_sentences(found)),
+        table(GATHERED_COLUMNS, gathered, "Places where the rear rang", most=12),
+        fold("Where the rear rang, one by one", one_by_one) if gathered else one_by_one,
+        *(_evidence(event, index) for index, event in enumerate(clear)),
+        fold("Where the front rang, one by one", table(EVENT_COLUMNS, map(event_row, front), most=12)),
+        fold(
+            f"Looked like it at first, and had another cause ({len(scope.rejected)})",
+            table(REJECTED_COLUMNS, rejected_rows(scope.rejected, length_m)),
+        ),
+    )
+
+
+def _evidence(event: OscillationEvent, index: int) -> Fold | None:
+    """What an event can be seen by, and what was asked of it."""
+    seen = event.seen
+    if seen is None:
+        return None
+    where = place_words(event.corner, event.phase, event.distance_m, event.start_s)
+    return fold(
+        f"Evidence: {where}{'' if event.lap is None else f', lap {event.lap}'}",
+        Sentence(event.evidence),
+        Figure(
+            f"ring-trace-{index}",
+            ringing_picture(seen),
+            f"From {number(seen.start_s, 1)} s: travel of both wheels from 4 to 36 Hz, the front's shifted to when the "
+            "rear met the same road.",
+        ),
+        Figure(
+            f"ring-spectrum-{index}",
+            spectrum_picture(seen),
+            "The rear as it was; dashed: on that road with the damping of the outing.",
+            Medium.SCREEN,
+        ),
+        fold(
+            "What was asked of it",
+            Sentences(tuple(f"{check.question} {check.answer}" for check in event.checks)),
+            medium=Medium.SCREEN,
+        )
+        if event.checks
+        else None,
+    )
+
+
+def course_section(scope: Scope) -> Section | None:
+    """How well each wheel was damped from lap to lap, as a picture and in words."""
+    found = scope.summary.oscillation
+    picture = course_picture(found.course)
+    said = []
+    for end in (end for end in ("front", "rear") if end in found.course):
+        healthy = found.course[end].state not in IN_DOUBT
+        here = found.events if end == "rear" else found.front_events
+        in_stretches = "suspected lost" if any(event.level == "alarm" for event in here) else "in doubt"
+        state = f"{in_stretches} in stretches" if here and healthy else found.course[end].state
+        # what is in doubt stands at the top of the page
+        said.append(f"{sentence(end)}: {state}. {found.course[end].reason if healthy else ''}".strip())
+    return section(
+        "course",
+        "How well each wheel was damped",
+        None if picture is None else Figure("course", picture, "Damping ratio of the wheel hop, a lap a dot, with 95 % "
+                                            "intervals."),
+        *map(Sentence, said),
+        *notes(drift_words(found)),
+        medium=Medium.SCREEN,
+    )  # fmt: skip
+
+
+def damping_words(found: Oscillation) -> str:
+    """What is said of both dampers in a line of a list; of the front only where it is suspected or in doubt."""
+    doubt = dampers_in_doubt(found)
+    if found.verdict == "yes":
+        words = "SUSPECTED LOST"
+    elif "rear" in doubt:
+        words = "IN DOUBT"
+    elif found.verdict == "cannot_tell":
+        words = "cannot tell"
+    else:
+        words = damper_answer(found, "rear")
+    return words + front_damping_words(found)
+
+
+def front_damping_words(found: Oscillation) -> str:
+    """The front's part of such a line; "" where it is neither suspected nor in doubt."""
+    if "front" not in dampers_in_doubt(found):
+        return ""
+    return f"; front {'SUSPECTED LOST' if front_suspected(found) else 'IN DOUBT'}"
+
+
+def damping_headline(found: Oscillation) -> str:
+    """The answer about the rear damper as a heading."""
+    if found.verdict == "yes":
+        return "Suspected loss of rear damping"
+    if "rear" in dampers_in_doubt(found):
+        return "Rear damping is in doubt"
+    if found.verdict == "cannot_tell":
+        return "Lost rear damping: cannot tell"
+    share = found.judged_share
+    part = "" if share is None or share >= NEARLY_ALL else f", as far as it was judged ({100 * share:.0f} %)"
+    if not slow_loss_judged(found, "rear"):
+        return f"No sign of a sudden loss of rear damping{part}; slow loss not judged"
+    return f"No sign of lost rear damping{part}"
+
+
+def event_row(event: OscillationEvent) -> Row:
+    """Start, lap, place, length, frequency, damping ratio with interval, amplitudes, confidence, level."""
+    words = place_words(event.corner, event.phase, event.distance_m)
+    return (
+        Number(event.start_s, TIME_S),
+        UNKNOWN if event.lap is None else str(event.lap),
+        Spot(words, event.lap, event.distance_m),
+        Number(event.end_s - event.start_s, SECONDS),
+        Number(event.frequency_hz, FREQUENCY),
+        Number(event.damping_ratio, DAMPING, event.damping_ratio_ci95),
+        Number(event.amplitude_mm, TRAVEL),
+        Number(event.shaft_amplitude_mm, TRAVEL),
+        sure_percent(event.confidence),
+        event.level,
+    )
+
+
+def sure_percent(confidence: float) -> str:
+    """Confidence in percent; a log is never certain.
+
+    Examples
+    --------
+    >>> sure_percent(0.9), sure_percent(0.9999)
+    ('90', '> 99')
+    """
+    return number(100 * confidence) if confidence < 0.995 else "> 99"
+
+
+def gathered_rows(events: tuple[OscillationEvent, ...], lap_length_m: float | None) -> list[Row]:
+    """Events gathered by place, most seconds first; nothing where none of them came twice at one place."""
+    places = gather(events, lap_length_m)
+    if len(places) == len(events):
+        return []
+    return [
+        (
+            Spot(
+                place_words(place.corner, place.phase, place.distance_m),
+                place.laps[0] if place.laps else None,
+                place.distance_m,
+            ),
+            laps_list(place.laps),
+            Number(len(place.events), COUNT),
+            Number(place.seconds, SECONDS),
+            Number(place.frequency_hz, FREQUENCY),
+            Number(place.damping_ratio, DAMPING, place.damping_ratio_ci95),
+        )
+        for place in places
+    ]
+
+
+def rejected_rows(rejected: Sequence[RejectedCandidate], lap_length_m: float | None) -> list[Row]:
+    """What looked like lost damping at first, by place, most often first, with the reason of its longest stretch."""
+    spots = [Place(one.lap, one.distance_m, None, None) for one in rejected]
+    rows: list[tuple[int, Row]] = []
+    for place in by_place(spots, lap_length_m):
+        # without a distance they share no place: one row each
+        for group in [place.events] if place.located else [(i,) for i in place.events]:
+            here = [rejected[i] for i in group]
+            longest = max(here, key=lambda one: one.end_s - one.start_s)
+            where = Spot(
+                place_words(None, None, place.distance_m, longest.start_s), longest.lap, place.distance_m
+            )
+            row = (where, laps_list(one.lap for one in here), Number(len(here), COUNT), longest.reason)
+            rows.append((len(here), row))
+    return [row for _, row in sorted(rows, key=lambda one: -one[0])]
+
+
+def drift_words(found: Oscillation) -> str:
+    """That an end that reads better from lap to lap beside one that fades has not improved; "" where none does.
+
+    Through the chassis a fading end moves the other's reading up, by up to a fifth of its fall in simulation.
+    """
+    course = found.course.values()
+    fades = any(one.state in FALLING for one in course)
+    rises = [
+        end
+        for end, one in found.course.items()
+        if one.trend is not None and one.trend.ci95_pct_per_lap[0] > 0
+    ]
+    if not fades or not rises:
+        return ""
+    return f"That the {rises[0]} reads higher from lap to lap is drift beside a fading end, no improvement."
+
+
+def course_sentences(found: Oscillation) -> list[str]:
+    """What the damping of each end did over the laps, and what loss the log could have shown.
+
+    Each once, and without what the verdict says of a damper in doubt.
+    """
+    over = "Over whole laps, the suspected stretches in them: " if found.events else ""
+    said = [
+        over + course.reason[0].lower() + course.reason[1:] if over and end == "rear" else course.reason
+        for end, course in found.course.items()
+        if course.state not in IN_DOUBT
+    ]
+    limit = "" if found.verdict == "no" else limit_sentence(found.limits)  # otherwise the reason has it
+    return [*dict.fromkeys(said), *(words for words in (drift_words(found), limit) if words)]

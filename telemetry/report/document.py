@@ -1,0 +1,390 @@
+"""The review as a document: every section is built once, then printed in the terminal, on paper and on the screen."""
+
+from collections.abc import Iterable, Mapping
+
+from telemetry.arrays import ENDS, End
+from telemetry.damping.oscillation import dampers_in_doubt
+from telemetry.findings import nothing_asks
+from telemetry.laps import Corner
+from telemetry.metrics import BY_KEY, DAMPING, OF_END, RATIO, EndAt, Metric
+from telemetry.motion import judged_ends
+from telemetry.notes import QualityNote
+from telemetry.report.balance import (
+    answer_section,
+    balance_section,
+    bump_section,
+    chassis_section,
+    dampers_section,
+    frequencies_section,
+)
+from telemetry.report.blocks import (
+    Advice,
+    Caution,
+    Column,
+    Document,
+    Figure,
+    LapName,
+    Medium,
+    Number,
+    Row,
+    Section,
+    Sentence,
+    Sentences,
+    fold,
+    notes,
+    section,
+    table,
+    words_columns,
+)
+from telemetry.report.damping import (
+    course_section,
+    damping_section,
+    damping_words,
+    front_damping_words,
+)
+from telemetry.report.figures import speed_picture, use_picture
+from telemetry.report.lap import lap_map, lap_travel
+from telemetry.report.scope import Scope, whole_run
+from telemetry.report.travel import ends_section, places_section, stops_section, strokes_section
+from telemetry.setup import SetupSheet, written
+from telemetry.summary import LapSummary, RunInfo, Summary, Traces, Trend
+from telemetry.wording import (
+    UNKNOWN,
+    half_width,
+    lap_time,
+    lap_words,
+    laps_from,
+    limits_words,
+    measured_time,
+    number,
+    percent,
+    plus_minus,
+)
+
+SEVERITY_WORDS = {"info": "Note", "warning": "WARNING", "refused": "CANNOT TELL"}
+# Trends shown whether or not they shift; the others only when they do.
+ALWAYS = ("front.travel.median_mm", "rear.travel.median_mm", "lap.time_s")
+CLOSING = (
+    "Keep within the makers' limits for length, preload and pressure. Try one change at a time, at reduced pace "
+    "first. Gas-charged dampers are opened only by people equipped for it. Track and local rules apply."
+)
+
+
+def review_document(
+    scope: Scope, traces: Traces | None = None, *, sheet: SetupSheet | None = None
+) -> Document:
+    """A review in the order in which it is read.
+
+    Parameters
+    ----------
+    scope : Scope
+        The run, or one lap of it: sections of what only a whole run tells are of the run in either case.
+    traces : Traces, optional
+        Of the same run: with them there are the pictures of a lap and of its map.
+    sheet : SetupSheet, optional
+        Told as well when given.
+    """
+    summary = scope.summary
+    sections = (
+        verdict_section(summary),
+        findings_section(summary),
+        lap_travel(summary, traces) if traces is not None else None,
+        ends_section(scope),
+        use_section(scope),
+        speeds_section(scope),
+        answer_section(scope),
+        balance_section(scope),
+        bump_section(scope),
+        dampers_section(scope),
+        stops_section(scope),
+        places_section(scope),
+        strokes_section(scope),
+        frequencies_section(scope),
+        damping_section(scope),
+        course_section(scope),
+        chassis_section(scope),
+        lap_map(summary, traces) if traces is not None else None,
+        laps_section(summary),
+        trends_section(summary),
+        sheet_section(sheet),
+        quality_section(summary.quality),
+        how_section(summary),
+    )
+    return Document(
+        f"{summary.run.bike}: {summary.run.source}",
+        facts_of(summary.run),
+        tuple(one for one in sections if one is not None),
+    )
+
+
+def facts_of(run: RunInfo) -> str:
+    """How long, how far, how fast logged, and where the laps are from."""
+    distance = f", {number(run.distance_m / 1000, 1, 'km')}" if run.distance_m else ""
+    facts = f"{number(run.duration_s / 60, 1, 'min')}{distance} at {number(run.sample_rate_hz, 0, 'Hz')}"
+    return f"{facts}; {laps_from(run.lap_source)}"
+
+
+def verdict_section(summary: Summary) -> Section | None:
+    """The sentences an engineer would read aloud, most important first, and the cautions."""
+    said = cautions(summary)
+    return section(
+        "verdict",
+        "The verdict",
+        Sentences(summary.verdicts, verdicts=True),
+        Caution(tuple(said)) if said else None,
+        note="Of the whole run, most important first.",
+    )
+
+
+def cautions(summary: Summary) -> list[str]:
+    """The cautions of the findings, each once, without those that the verdicts or a longer caution say."""
+    found = list(dict.fromkeys(finding.caution for finding in summary.findings if finding.caution))
+    said = (*summary.verdicts, *found)
+    return [caution for caution in found if sum(caution in text for text in said) == 1]
+
+
+def findings_section(summary: Summary) -> Section | None:
+    """What asks for a change or a check; with a damper in doubt there is nothing to try."""
+    if nothing := nothing_asks(summary):
+        return section("findings", "What to change", *map(Sentence, nothing))
+    doubt = dampers_in_doubt(summary.oscillation)
+    return section(
+        "findings",
+        "What stands out" if doubt else "What stands out; try one thing at a time",
+        *(Advice(found.title, found.evidence, found.suggestion) for found in summary.findings),
+        note="" if doubt else "The rider and the maker's limits have the last word.",
+    )
+
+
+def use_section(scope: Scope) -> Section | None:
+    """Share of the time at each travel, as a picture."""
+    words = "Share of the time at each travel. Dashed: end of the stroke, and the other end repeated."
+    figure = Figure("use", use_picture(scope), words)
+    return section("use", f"How the travel was used, at the {scope.plane}", figure, medium=Medium.PAPER)
+
+
+def speeds_section(scope: Scope) -> Section | None:
+    """Share of the time at each speed, as a picture."""
+    picture = speed_picture(scope)
+    band = ", ".join(f"{end} {OF_END['speed.bandwidth_hz'].text(at)} Hz" for end, at in scope.judged.items())
+    words = (
+        f"Share of the time at each speed, up to {number(picture.x_range[1])} mm/s. Dashed: the other end repeated"
+        + ("; dotted: where low and high shaft speed part" if picture.uprights else "")
+        + f". Bandwidth of the speeds: {band}."
+    )
+    figure = Figure("speed", picture, words)
+    return section("speeds", f"How fast the ends moved, at the {scope.plane}", figure, medium=Medium.PAPER)
+
+
+_LAP_ENDS = ("travel.used_pct", "travel.bottomed")
+LAP_COLUMNS = (
+    Column("lap", words=True),
+    Column("time"),
+    *(Column(f"{end} used [%]", end=end) for end in ENDS),
+    *(Column(f"{end} bottomed", end=end, medium=Medium.PAPER) for end in ENDS),
+    Column("compr. ratio"),
+    Column("rebound ratio"),
+    Column("hop damping"),
+    Column("masked [%]"),
+)
+
+
+def laps_section(summary: Summary) -> Section | None:
+    """A row a lap."""
+    if not summary.laps:
+        return section(
+            "laps", "Laps", Sentence("No laps were found, so everything here is over the whole run.")
+        )
+    return section(
+        "laps",
+        "Laps",
+        table(
+            LAP_COLUMNS,
+            lap_rows(summary),
+            "Every lap, at the wheel; ratios are of the RMS speed, rear over front",
+        ),
+        *(Sentence(words, "note") for words in (named_corners(summary.corners),) if words),
+    )
+
+
+def lap_rows(summary: Summary) -> list[Row]:
+    """Lap, time, travel used, bottomed, speed ratios, damping ratio, masked."""
+    damping = {row.lap: row.damping_ratio for row in summary.oscillation.fade}
+    return [
+        (
+            LapName(lap.lap, lap_words(lap.lap, lap.complete, lap.kind)),
+            lap_time(lap.time_s) if lap.complete else f"({lap_time(lap.time_s)})",
+            *(_of_end(lap, end, OF_END[key]) for key in _LAP_ENDS for end in ENDS),
+            Number(lap.balance.speed_ratio.compression, RATIO),
+            Number(lap.balance.speed_ratio.rebound, RATIO),
+            Number(damping.get(lap.lap), DAMPING),
+            number(100 * max(lap.masked_share.values(), default=0.0), 1),
+        )
+        for lap in summary.laps
+    ]
+
+
+def _of_end(lap: LapSummary, end: End, metric: Metric) -> Number | str:
+    return Number(EndAt(lap.ends[end]), metric) if lap.ends[end].judged else UNKNOWN
+
+
+TREND_COLUMNS = (
+    Column("", words=True),
+    Column("first lap"),
+    Column("last lap"),
+    Column("a lap, ± 95 %"),
+    Column("over the outing", words=True),
+)
+
+
+def trends_section(summary: Summary) -> Section | None:
+    """How the numbers of a lap shift over the outing."""
+    rows = [_trend(trend) for trend in summary.trends if _is_told(trend)]
+    note = "A shift is named where it is beyond chance and matters."
+    return section("trends", "Over the outing", table(TREND_COLUMNS, rows), note=note) if rows else None
+
+
+def _is_told(trend: Trend) -> bool:
+    return trend.key in BY_KEY and (trend.clear or trend.key in ALWAYS)
+
+
+def _trend(trend: Trend) -> Row:
+    metric = BY_KEY[trend.key]
+    shift = "no clear shift" if not trend.clear else "rises" if trend.per_lap > 0 else "falls"
+    return (
+        metric.heading,
+        number(trend.first, metric.digits),
+        number(trend.last, metric.digits),
+        plus_minus(trend.per_lap, half_width(trend.ci95_per_lap), metric.digits + 1),
+        shift,
+    )
+
+
+def sheet_section(sheet: SetupSheet | None) -> Section | None:
+    """What the setup sheet says."""
+    rows = written(sheet) if sheet else ()
+    return section("sheet", "Setup sheet", table(words_columns("setup sheet", ""), rows)) if rows else None
+
+
+def quality_section(found: Iterable[QualityNote]) -> Section | None:
+    """What is wrong with the log."""
+    said = tuple(note_words(note) for note in found)
+    return section(
+        "quality",
+        "The log itself",
+        Sentences(said) if said else Sentence("Nothing was found wrong with it."),
+        note="Invalid samples are left out of every number, never filled in.",
+    )
+
+
+def note_words(note: QualityNote) -> str:
+    """A quality note in one line: how serious, which channel, where, what."""
+    where = note.channel and f" [{note.channel}]"
+    if note.start_s is not None:
+        end = "" if note.end_s is None or note.end_s == note.start_s else f" to {number(note.end_s, 2)}"
+        where += f" at {number(note.start_s, 2)}{end} s"
+    return f"{SEVERITY_WORDS[note.severity]}{where}: {note.message}"
+
+
+def how_section(summary: Summary) -> Section | None:
+    """How the numbers were computed: what was done to the data, and which bike-file values they rest on."""
+    steps = [
+        f"{_plain(step.name)}: {_settings(step.settings)}" if step.settings else _plain(step.name)
+        for step in summary.history
+    ]
+    speeds = [
+        f"{end} wheel speed: bandwidth {OF_END['speed.bandwidth_hz'].text(EndAt(one))} Hz, noise "
+        f"{OF_END['speed.noise_mm_s'].text(EndAt(one))} mm/s; valid {percent(one.valid_share, 1)} of the time"
+        for end, one in judged_ends(summary.ends).items()
+    ]
+    phases = ", ".join(summary.run.phase_sources)
+    said = (*steps, *speeds, *((f"corner phases from: {phases}",) if phases else ()))
+    values = [(_plain(key), _setting(value)) for key, value in summary.bike_values.items()]
+    return section(
+        "how",
+        "How it was computed",
+        fold("What was done to the data", Sentences(said)) if said else None,
+        fold(
+            "Bike-file values that the numbers rest on",
+            table((Column("bike file", words=True), Column("value")), values),
+        ),
+        medium=Medium.PAPER,
+    )
+
+
+def _plain(name: str) -> str:
+    return name.replace("_", " ").replace(".", " ")
+
+
+def _setting(value: float | int | str | bool) -> str:
+    return f"{value:.4g}" if isinstance(value, float) else str(value)
+
+
+def _settings(values: Mapping[str, float | int | str | bool]) -> str:
+    return ", ".join(f"{_plain(key)} {_setting(value)}" for key, value in values.items())
+
+
+def named_corners(corners: Iterable[Corner]) -> str:
+    """What people call the corners, or "" where nobody named one.
+
+    Examples
+    --------
+    >>> named_corners([Corner(1, 80, 100, 120, -1, "Old Gate"), Corner(2, 300, 340, 380, 1)])
+    'Corner 1 is Old Gate.'
+    """
+    named = [f"{corner.number} is {corner.name}" for corner in corners if corner.name]
+    return f"Corner {', '.join(named)}." if named else ""
+
+
+RUN_COLUMNS = (
+    Column("log", words=True),
+    Column("laps"),
+    Column("quickest"),
+    Column("used [%]"),
+    Column("bottomed"),
+    Column("balance"),
+    Column("rear damping", words=True),
+)
+RUN_WORDS = (
+    "Used, of the stroke at the deepest point, and bottomed: front / rear. Balance: speed of the rear over the front "
+    "on the same bump, compression / rebound."
+)
+
+
+def runs_section(runs: Iterable[tuple[str, Summary]]) -> Section:
+    """Many runs by name, a line each."""
+    runs = tuple(runs)
+    limits = [f"{name}: {words}" for name, summary in runs for words in limits_words(summary.ends)]
+    rows = table(RUN_COLUMNS, [run_row(name, summary) for name, summary in runs])
+    blocks = tuple(block for block in (rows, *notes(RUN_WORDS, *limits)) if block is not None)
+    return Section("runs", "Runs", blocks)
+
+
+def run_row(name: str, summary: Summary) -> Row:
+    """A whole run in one line: complete laps, the quickest, travel used, bottomed front and rear, balance, damping."""
+    complete = [lap.time_s for lap in summary.laps if lap.complete]
+    bump = summary.balance.same_bump
+    ratio = (None, None) if bump is None else (bump.compression_ratio, bump.rebound_ratio)
+    judged = whole_run(summary).judged
+
+    def both(key: str) -> str:
+        return " / ".join(OF_END[key].text(judged[end]) if end in judged else UNKNOWN for end in ENDS)
+
+    return (
+        name,
+        str(len(complete)),
+        lap_time(min(complete, default=None)),
+        both("travel.used_pct"),
+        both("travel.bottomed"),
+        " / ".join(number(value, RATIO.digits) for value in ratio),
+        _damping_cell(summary),
+    )
+
+
+def _damping_cell(summary: Summary) -> str:
+    """The verdict on the dampers, and on how much of the time it rests where that is not nearly all of it."""
+    words, rear = damping_words(summary.oscillation), summary.ends["rear"]
+    if not rear.judged:
+        return "rear not judged" + front_damping_words(summary.oscillation)
+    partly = summary.oscillation.verdict != "yes" and measured_time(rear) and "% of" not in words
+    return f"{words} in {percent(rear.valid_share)} of the time" if partly else words

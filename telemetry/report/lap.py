@@ -1,0 +1,565 @@
+"""One lap, or the whole run, as data for its pictures: the travel of both ends along it, and its map with the events.
+
+Arranging only: every number comes ready from the review, every sample from its traces.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+
+from telemetry.arrays import End, FloatArray
+from telemetry.damping.oscillation import OscillationEvent
+from telemetry.motion.summary import StopEvent
+from telemetry.report.blocks import Figure, Medium, Section, Sentence, section
+from telemetry.report.damping import sure_percent
+from telemetry.report.scope import Scope
+from telemetry.report.svg import pieces
+from telemetry.summary import LapSummary, Summary, Traces
+from telemetry.wording import STOP_WORDS, interval, lap_time, lap_words, number, place_words
+
+Against = Literal["distance", "time"]
+M_S_TO_KM_H = 3.6
+DISTANCE_TITLE = "distance along the lap [m]"
+# More labels than this along the axis would be written over each other.
+MOST_LABELS = 6
+# Twice the pixels a trace has on a wide screen; more is not seen and only costs drawing time.
+POINTS = 2000
+# A lap of 4 km at this count has a point every 3 m: finer than a line is wide.
+MAP_POINTS = 1400
+# Corner numbers stand this far beside the line, as a share of the size of the map.
+LABEL_OFFSET = 0.055
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """A lap, or the whole run, along its axis.
+
+    Parameters
+    ----------
+    rows : slice
+        Its samples within the run.
+    x : ndarray of shape (n_samples,)
+        Never falling, no NaN. [m or s]
+    t_s : ndarray of shape (n_samples,)
+        On the run's clock. [s]
+    against : {"distance", "time"}
+        What ``x`` is; time starts at 0 with the lap.
+    """
+
+    rows: slice
+    x: FloatArray
+    t_s: FloatArray
+    against: Against
+
+    @property
+    def title(self) -> str:
+        """Name of the axis."""
+        return DISTANCE_TITLE if self.against == "distance" else "time [s]"
+
+    def at_time(self, t_s: float) -> float:
+        """Place on the axis at a time on the run's clock; NaN when it lies outside."""
+        if not len(self.t_s):
+            return float("nan")
+        return float(np.interp(t_s, self.t_s, self.x, left=np.nan, right=np.nan))
+
+    def at_distance(self, distance_m: float) -> float:
+        """Place on the axis at a distance from the start of the lap; NaN when the axis knows no distance."""
+        return distance_m if self.against == "distance" else float("nan")
+
+
+def stretch(
+    t_s: FloatArray,
+    lap: FloatArray | None = None,
+    distance_m: FloatArray | None = None,
+    *,
+    number: int | None = None,
+    against: Against = "distance",
+) -> Stretch:
+    """The samples of lap ``number``, or of the whole run.
+
+    Distance is used when it is asked for, known at every sample of the lap, and never falls; otherwise time.
+
+    Parameters
+    ----------
+    t_s, lap, distance_m : ndarray of shape (n_samples,)
+        Columns of the traces; lap and distance may be missing.
+    number : int or None
+        Lap; None is the whole run, which is always against time.
+    against : {"distance", "time"}
+
+    Returns
+    -------
+    Stretch
+        Without samples when the run has no such lap.
+    """
+    if number is None or lap is None:
+        return Stretch(slice(0, len(t_s)), t_s, t_s, "time")
+    inside = np.flatnonzero(lap == number)
+    if not len(inside):
+        return Stretch(slice(0, 0), t_s[:0], t_s[:0], "time")
+    rows = slice(int(inside[0]), int(inside[-1]) + 1)
+    own_t_s = t_s[rows]
+    if against == "distance" and distance_m is not None:
+        along = distance_m[rows]
+        if np.isfinite(along).all() and (np.diff(along) >= 0).all():
+            return Stretch(rows, along, own_t_s, "distance")
+    return Stretch(rows, own_t_s - own_t_s[0], own_t_s, "time")
+
+
+def spans(flag: FloatArray, x: FloatArray) -> list[tuple[float, float]]:
+    """Where ``flag`` is not zero, as (from, to) along x; both of shape (n_samples,)."""
+    last = len(x) - 1
+    return [(float(x[part.start]), float(x[min(part.stop, last)])) for part in pieces(flag != 0)]
+
+
+def thinned(x: FloatArray, y: FloatArray, points: int = POINTS) -> tuple[FloatArray, FloatArray]:
+    """At most ``points`` of the samples, with the extremes of every piece kept; none is invented or moved.
+
+    Gaps (NaN) as long as two of the points drawn stay gaps.
+
+    Parameters
+    ----------
+    x, y : ndarray of shape (n_samples,)
+        x never falls and has no NaN.
+    """
+    if len(x) <= points:
+        return x, y
+    from tsdownsample import MinMaxDownsampler
+
+    kept = MinMaxDownsampler().downsample(
+        np.ascontiguousarray(x), np.ascontiguousarray(y), n_out=points - points % 2
+    )
+    return x[kept], y[kept]
+
+
+@dataclass(frozen=True)
+class Drawn(Scope):
+    """A scope with its samples.
+
+    Parameters
+    ----------
+    stretch : Stretch
+        Which samples, and where they lie on the axis.
+    column : callable
+        A column of the traces over the whole run, by name; None when the run has no such column.
+    """
+
+    stretch: Stretch
+    column: Callable[[str], FloatArray | None]
+
+    @property
+    def stroke_mm(self) -> dict[End, float]:
+        """The travel each end may use, where it is measured. [mm]"""
+        return {end: at.stroke_mm for end, at in self.judged.items()}
+
+    def samples(self, name: str) -> FloatArray | None:
+        """One column over the stretch; None when the run lacks it or nothing of it is known there."""
+        column = self.column(name)
+        cut = None if column is None else column[self.stretch.rows]
+        return cut if cut is not None and np.isfinite(cut).any() else None
+
+
+@dataclass(frozen=True)
+class Mark:
+    """One stop: where along the axis, how far compressed, and its sentence. [axis unit, mm]"""
+
+    end: End
+    kind: str
+    x: float
+    travel_mm: float
+    text: str
+
+
+@dataclass(frozen=True)
+class Band:
+    """A stretch of the axis with a short label."""
+
+    x0: float
+    x1: float
+    label: str = ""
+
+
+@dataclass(frozen=True)
+class TravelPicture:
+    """What the picture shows; an end without a sensor is not in ``travel_mm``.
+
+    Parameters
+    ----------
+    x : ndarray of shape (n_samples,)
+        Never falling. [m or s]
+    travel_mm : mapping of end to ndarray of shape (n_samples,)
+    speed_km_h : ndarray of shape (n_samples,) or None
+    stroke_mm : mapping of end to float
+        At the same place as the travel. [mm]
+    unsettled, corners, dividers : tuple of Band
+        Oscillation, corners by number, starts of laps.
+    """
+
+    x: FloatArray
+    travel_mm: dict[End, FloatArray]
+    stroke_mm: dict[End, float]
+    x_title: str
+    plane: str = "wheel"
+    speed_km_h: FloatArray | None = None
+    marks: tuple[Mark, ...] = ()
+    unsettled: tuple[Band, ...] = ()
+    corners: tuple[Band, ...] = ()
+    dividers: tuple[Band, ...] = ()
+    masked: dict[End, tuple[Band, ...]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Spot:
+    """One stop on the map, with its sentence. [m]"""
+
+    end: End
+    kind: str
+    x_m: float
+    y_m: float
+    text: str
+
+
+@dataclass(frozen=True)
+class Ribbon:
+    """A stretch of the lap in which the bike was not settled, with its sentence. [m]"""
+
+    x_m: FloatArray
+    y_m: FloatArray
+    text: str
+
+
+@dataclass(frozen=True)
+class Label:
+    """A corner number beside the line. [m]"""
+
+    text: str
+    x_m: float
+    y_m: float
+
+
+@dataclass(frozen=True)
+class TrackPicture:
+    """What the map shows.
+
+    ``axis`` is where each point of the line lies on the travel picture's axis. ``straight`` is the title of
+    that axis when the log has no position: the line is then straight and x runs along it.
+    """
+
+    x_m: FloatArray
+    y_m: FloatArray
+    axis: FloatArray
+    corners: tuple[Label, ...] = ()
+    spots: tuple[Spot, ...] = ()
+    ribbons: tuple[Ribbon, ...] = ()
+    straight: str = ""
+
+
+def travel_picture(scene: Drawn) -> TravelPicture:
+    """Everything the mirrored picture shows."""
+    plane = scene.plane
+    travel_mm: dict[End, FloatArray] = {}
+    masked: dict[End, tuple[Band, ...]] = {}
+    for end in scene.judged:
+        found = scene.samples(f"{end}_{plane}_mm")
+        if found is not None:
+            travel_mm[end] = found
+        valid = scene.samples(f"{end}_valid")
+        if valid is not None:
+            masked[end] = tuple(Band(a, b) for a, b in spans(1 - valid, scene.stretch.x))
+    speed_m_s = scene.samples("speed_m_s")
+    return TravelPicture(
+        x=scene.stretch.x,
+        travel_mm=travel_mm,
+        stroke_mm=scene.stroke_mm,
+        x_title=scene.stretch.title,
+        plane=plane,
+        speed_km_h=None if speed_m_s is None else M_S_TO_KM_H * speed_m_s,
+        marks=_marks(scene),
+        unsettled=_unsettled(scene),
+        corners=corner_bands(scene),
+        dividers=_lap_starts(scene),
+        masked=masked,
+    )
+
+
+def _marks(scene: Drawn) -> tuple[Mark, ...]:
+    shaft = scene.plane == "shaft"
+    placed = (
+        Mark(
+            stop.end,
+            stop.kind,
+            scene.stretch.at_time(stop.time_s),
+            stop.shaft_travel_mm if shaft else stop.travel_mm,
+            f"{STOP_WORDS[stop.kind]}, arrived at {number(stop.speed_mm_s)} mm/s at the wheel",
+        )
+        for stop in scene.stops
+    )
+    return tuple(mark for mark in placed if np.isfinite(mark.x))
+
+
+def _unsettled(scene: Drawn) -> tuple[Band, ...]:
+    """Where each oscillation lies on the axis, cut to the lap."""
+    t_s, place = scene.stretch.t_s, scene.stretch.at_time
+    if not len(t_s):
+        return ()
+    label = "not settled" if len(scene.oscillations) <= MOST_LABELS else ""
+    return tuple(
+        Band(place(max(event.start_s, t_s[0])), place(min(event.end_s, t_s[-1])), label)
+        for event in scene.oscillations
+    )
+
+
+def corner_bands(scene: Drawn) -> tuple[Band, ...]:
+    """Corners along the axis of one lap; over a whole run they would only crowd."""
+    if scene.lap is None:
+        return ()
+    return tuple(
+        Band(x0, x1, str(corner.number))
+        for corner in scene.summary.corners
+        if np.isfinite(x0 := _along(scene, corner.start_m))
+        and np.isfinite(x1 := _along(scene, corner.end_m))
+        and x1 > x0
+    )
+
+
+def _along(scene: Drawn, distance_m: float) -> float:
+    """Where a distance lies on the axis of the lap; NaN where that is not known."""
+    if scene.stretch.against == "distance":
+        return distance_m
+    along = scene.samples("distance_m")
+    if along is None:
+        return float("nan")
+    known = np.isfinite(along)
+    return float(np.interp(distance_m, along[known], scene.stretch.x[known], left=np.nan, right=np.nan))
+
+
+def _lap_starts(scene: Drawn) -> tuple[Band, ...]:
+    if scene.lap is not None:
+        return ()
+    return tuple(
+        Band(lap.start_s, lap.end_s, f"lap {lap.lap}" if lap.complete else "") for lap in scene.summary.laps
+    )
+
+
+def track_picture(scene: Drawn, *, label_offset: float = LABEL_OFFSET) -> TrackPicture:
+    """Everything the map shows; a straight line from start to finish when the log has no position.
+
+    ``label_offset`` is how far corner numbers stand beside the line, as a share of the size of the map.
+    """
+    line = _map_line(scene)
+    if line is None:
+        return _straight(scene)
+    x_m, y_m, axis, _ = line
+    size_m = float(max(np.ptp(x_m), np.ptp(y_m)))
+    return TrackPicture(
+        x_m=x_m,
+        y_m=y_m,
+        axis=axis,
+        corners=_corner_labels(scene, line, label_offset * size_m),
+        spots=tuple(_spots(scene)),
+        ribbons=tuple(_ribbons(scene)),
+    )
+
+
+_Line = tuple[FloatArray, FloatArray, FloatArray, FloatArray]
+
+
+def _map_line(scene: Drawn) -> _Line | None:
+    """x, y, place on the travel picture's axis and distance of the lap's line; of any complete lap for a run."""
+    x_m, y_m = scene.column("x_m"), scene.column("y_m")
+    distance_m = scene.column("distance_m")
+    if x_m is None or y_m is None or distance_m is None:
+        return None
+    rows = scene.stretch.rows
+    if scene.lap is None:
+        example = quickest_lap(scene.summary)
+        lap = scene.column("lap")
+        if example is not None and lap is not None:
+            inside = np.flatnonzero(lap == example.lap)
+            rows = slice(int(inside[0]), int(inside[-1]) + 1) if len(inside) else rows
+    axis = scene.stretch.x if scene.lap else np.full(rows.stop - rows.start, np.nan)
+    keep = np.flatnonzero(np.isfinite(x_m[rows]) & np.isfinite(y_m[rows]))
+    if len(keep) < 2:
+        return None
+    keep = keep[:: max(1, len(keep) // MAP_POINTS)]
+    return x_m[rows][keep], y_m[rows][keep], axis[keep], distance_m[rows][keep]
+
+
+def _corner_labels(scene: Drawn, line: _Line, offset_m: float) -> tuple[Label, ...]:
+    x_m, y_m, _, distance_m = line
+    labels: list[Label] = []
+    for corner in scene.summary.corners:
+        known = np.where(np.isfinite(distance_m), np.abs(distance_m - corner.apex_m), np.inf)
+        at = int(np.argmin(known))
+        if np.isfinite(known[at]):
+            others = [(label.x_m, label.y_m) for label in labels]
+            labels.append(Label(str(corner.number), *beside(x_m, y_m, at, offset_m, others)))
+    return tuple(labels)
+
+
+def _sample_at(scene: Drawn, time_s: float) -> int:
+    t_s = scene.column("t_s")
+    return 0 if t_s is None else min(int(np.searchsorted(t_s, time_s)), len(t_s) - 1)
+
+
+def _spots(scene: Drawn) -> list[Spot]:
+    x_m, y_m = scene.column("x_m"), scene.column("y_m")
+    found = []
+    for stop in scene.stops:
+        at = _sample_at(scene, stop.time_s)
+        if x_m is not None and y_m is not None and np.isfinite(x_m[at]):
+            found.append(
+                Spot(stop.end, stop.kind, float(x_m[at]), float(y_m[at]), stop_sentence(stop.end, stop))
+            )
+    return found
+
+
+def _ribbons(scene: Drawn) -> list[Ribbon]:
+    x_m, y_m = scene.column("x_m"), scene.column("y_m")
+    if x_m is None or y_m is None:
+        return []
+    found = []
+    for event in scene.oscillations:
+        rows = slice(_sample_at(scene, event.start_s), _sample_at(scene, event.end_s) + 1)
+        step = max(1, (rows.stop - rows.start) // 60)
+        found.append(Ribbon(x_m[rows][::step], y_m[rows][::step], oscillation_sentence(event)))
+    return found
+
+
+def _straight(scene: Drawn) -> TrackPicture:
+    """The lap as one line, front marks above it and rear marks below; all laps of a run over each other."""
+    whole = quickest_lap(scene.summary) if scene.lap is None else None
+    along_m = scene.column("distance_m")
+    x = scene.stretch.x
+    if whole is not None and whole.distance_m and along_m is not None:
+        ends, title = np.array([0.0, whole.distance_m]), DISTANCE_TITLE
+        corners = tuple(Band(c.start_m, c.end_m, str(c.number)) for c in scene.summary.corners)
+    else:
+        along_m, title, corners = None, scene.stretch.title, corner_bands(scene)
+        ends = np.array([x[0], x[-1]]) if len(x) else np.array([0.0, 1.0])
+
+    def place(time_s: float) -> float:
+        return scene.stretch.at_time(time_s) if along_m is None else float(along_m[_sample_at(scene, time_s)])
+
+    side = {"front": 0.35, "rear": -0.35}
+    return TrackPicture(
+        x_m=ends,
+        y_m=np.zeros(2),
+        axis=np.full(2, np.nan) if whole else ends,
+        corners=tuple(Label(band.label, (band.x0 + band.x1) / 2, 0.8) for band in corners),
+        spots=tuple(
+            Spot(stop.end, stop.kind, place(stop.time_s), side[stop.end], stop_sentence(stop.end, stop))
+            for stop in scene.stops
+        ),
+        ribbons=tuple(
+            Ribbon(
+                np.array([place(event.start_s), place(event.end_s)]), np.zeros(2), oscillation_sentence(event)
+            )
+            for event in scene.oscillations
+        ),
+        straight=title,
+    )
+
+
+def oscillation_sentence(event: OscillationEvent) -> str:
+    """One oscillation in the words of a table or a read-out."""
+    where = place_words(event.corner, event.phase, event.distance_m, event.start_s)
+    return (
+        f"rear not settled, {where}: {number(event.frequency_hz, 1)} Hz, damping ratio "
+        f"{interval(event.damping_ratio, event.damping_ratio_ci95)}, "
+        f"{number(event.amplitude_mm, 1)} mm at the wheel, confidence {sure_percent(event.confidence)} %"
+    )
+
+
+def stop_sentence(end: End, event: StopEvent) -> str:
+    """One stop in the words of a table or a read-out."""
+    where = place_words(event.corner, event.phase, event.distance_m, event.time_s)
+    return (
+        f"{end} {STOP_WORDS[event.kind]}, {where}: {number(event.travel_mm, 1)} mm at the wheel, "
+        f"arrived at {number(abs(event.speed_mm_s))} mm/s, stayed {number(1000 * event.duration_s)} ms"
+    )
+
+
+def quickest_lap(summary: Summary) -> LapSummary | None:
+    """The quickest complete lap; None where none is complete."""
+    return min((lap for lap in summary.laps if lap.complete), key=lambda lap: lap.time_s, default=None)
+
+
+def lap_travel(summary: Summary, traces: Traces) -> Section | None:
+    """The travel of both ends over the quickest lap, the longest part lap, or the whole run where there is none."""
+    lap = quickest_lap(summary) or max(summary.laps, key=lambda lap: lap.time_s, default=None)
+    scene = _on_paper(summary, traces, lap)
+    if len(scene.stretch.x) < 2:
+        return None
+    words = (
+        "Front above, rear below, both measured outwards from full extension: ends that move together draw a "
+        "symmetrical picture. Numbers in the middle are corners; a wedge is bottomed, a ring (front) or square "
+        "(rear) is topped out, a wave is where the rear rang. Gaps are samples that were masked."
+    )
+    title = f"Wheel travel over {_lap_name(lap)}"
+    return section("travel", title, Figure("lap", travel_picture(scene), words), medium=Medium.PAPER)
+
+
+def lap_map(summary: Summary, traces: Traces) -> Section | None:
+    """The map of the lap and what happened where, on all laps."""
+    title, picture = "Where on the lap", track_picture(_on_paper(summary, traces, None))
+    if picture.straight:
+        no_map = Sentence("The log has no position that can be used, so there is no map.")
+        return section("map", title, no_map, medium=Medium.PAPER)
+    words = (
+        f"Line of {_lap_name(quickest_lap(summary))}, north up; events of all laps. Violet is the front, ochre the "
+        f"rear. "
+        "Wedge up: front bottomed; wedge down: rear bottomed; ring: front topped out; square: rear topped out; dashed: "
+        "rear rang."
+    )
+    return section("map", title, Figure("map", picture, words), medium=Medium.PAPER)
+
+
+def _on_paper(summary: Summary, traces: Traces, lap: LapSummary | None) -> Drawn:
+    column = traces.columns.get
+    here = stretch(
+        traces["t_s"],
+        column("lap"),
+        column("distance_m"),
+        number=lap.lap if lap else None,
+        against="distance",
+    )
+    return Drawn(summary, lap, "wheel", here, column)
+
+
+def _lap_name(lap: LapSummary | None) -> str:
+    if lap is None:
+        return "the whole run"
+    return f"lap {lap_words(lap.lap, lap.complete, lap.kind)}, {lap_time(lap.time_s)}"
+
+
+def beside(
+    x_m: FloatArray, y_m: FloatArray, at: int, offset_m: float, others: Sequence[tuple[float, float]] = ()
+) -> tuple[float, float]:
+    """A point for a label beside the line, on the side where there is more room.
+
+    Parameters
+    ----------
+    x_m, y_m : ndarray of shape (n_points,)
+        The line.
+    at : int
+        Where on it.
+    offset_m : float
+        How far beside.
+    others : sequence of (float, float)
+        Labels that stand already.
+    """
+    low, high = max(at - 8, 0), min(at + 8, len(x_m) - 1)
+    along = np.array([x_m[high] - x_m[low], y_m[high] - y_m[low]])
+    across = offset_m * np.array([-along[1], along[0]]) / (float(np.hypot(*along)) or 1.0)
+    taken = np.concatenate([np.stack([x_m, y_m], axis=-1), np.reshape(others, (-1, 2))])
+    sides = [np.array([x_m[at], y_m[at]]) + side * across for side in (1.0, -1.0)]
+    room = [float(np.min(np.hypot(*(taken - side).T))) for side in sides]
+    # With about equal room the outside of the map is the better place.
+    middle = np.array([np.mean(x_m), np.mean(y_m)])
+    outside = int(np.argmax([np.hypot(*(side - middle)) for side in sides]))
+    room[outside] += 0.2 * offset_m
+    best = int(np.argmax(room))
+    return float(sides[best][0]), float(sides[best][1])

@@ -1,0 +1,185 @@
+"""Changes single places of the numerical centre and counts how many of the changes the room's own tests catch.
+
+    python tests/mutants.py --draw 1 --count 60
+    python tests/mutants.py --draw 1 --count 20 --rooms motion balance
+
+A change is one of: another arithmetic operator, a comparison turned or made strict, `and` for `or`, a number half as
+large again, `min` for `max`, a condition turned round, a keyword argument left out. Each is made in a copy of the
+project, and `pytest -x tests/ROOM` is run there; a change whose tests do not end within --limit-s counts as caught.
+Some changes change nothing that can be seen (a default that is never used); they count as survived.
+"""
+
+import argparse
+import ast
+import os
+import random
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from collections import Counter
+from collections.abc import Iterator
+from pathlib import Path
+
+ROOT = Path(__file__).parents[1]
+ROOMS = ("bike", "signals", "laps", "motion", "balance", "damping", "setup", "stand", "prediction")
+OPERATORS = {ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult, ast.Pow: ast.Mult}
+COMPARISONS = {
+    ast.Lt: ast.LtE,
+    ast.LtE: ast.Gt,
+    ast.Gt: ast.GtE,
+    ast.GtE: ast.Lt,
+    ast.Eq: ast.NotEq,
+    ast.NotEq: ast.Eq,
+}
+NAMES = {
+    "min": "max", "max": "min", "nanmin": "nanmax", "nanmax": "nanmin", "minimum": "maximum", "maximum": "minimum",
+    "any": "all", "all": "any", "sin": "cos", "cos": "sin", "argmin": "argmax", "argmax": "argmin",
+    "floor": "ceil", "ceil": "floor", "median": "mean", "nanmedian": "nanmean",
+}  # fmt: skip
+
+
+def changes(node: ast.AST) -> Iterator[str]:
+    """Source of what could stand in the place of a node."""
+    if isinstance(node, ast.BinOp) and type(node.op) in OPERATORS:
+        yield ast.unparse(ast.BinOp(node.left, OPERATORS[type(node.op)](), node.right))
+    elif isinstance(node, ast.Compare) and len(node.ops) == 1 and type(node.ops[0]) in COMPARISONS:
+        yield ast.unparse(ast.Compare(node.left, [COMPARISONS[type(node.ops[0])]()], node.comparators))
+    elif isinstance(node, ast.BoolOp):
+        other = ast.And() if isinstance(node.op, ast.Or) else ast.Or()
+        yield ast.unparse(ast.BoolOp(other, node.values))
+    elif isinstance(node, ast.Constant) and type(node.value) in (int, float) and node.value not in (0, -1):
+        yield repr(node.value * 1.5 if isinstance(node.value, float) else node.value + 1)
+    elif isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.Not | ast.USub):
+        yield ast.unparse(node.operand)
+    elif isinstance(node, ast.IfExp):
+        yield ast.unparse(ast.IfExp(ast.UnaryOp(ast.Not(), node.test), node.body, node.orelse))
+    elif isinstance(node, ast.Call):
+        function = node.func
+        name = function.attr if isinstance(function, ast.Attribute) else getattr(function, "id", "")
+        if name in NAMES:
+            new = (
+                ast.Attribute(function.value, NAMES[name])
+                if isinstance(function, ast.Attribute)
+                else ast.Name(NAMES[name])
+            )
+            yield ast.unparse(ast.Call(new, node.args, node.keywords))
+        for keyword in node.keywords:
+            yield ast.unparse(
+                ast.Call(function, node.args, [one for one in node.keywords if one is not keyword])
+            )
+
+
+def places(path: Path) -> Iterator[tuple[ast.expr, str]]:
+    """Every expression of the functions and constants of a module that can be changed, and its change."""
+    tree = ast.parse(path.read_text())
+    skipped = {id(inner) for node in ast.walk(tree) if _is_words(node) for inner in ast.walk(node)}
+    for node in ast.walk(tree):
+        if isinstance(node, ast.expr) and id(node) not in skipped:
+            for change in changes(node):
+                yield node, change
+
+
+def _is_words(node: ast.AST) -> bool:
+    """Hints, decorators, raised errors and texts: no numbers come of them."""
+    if isinstance(node, ast.Raise | ast.JoinedStr | ast.Import | ast.ImportFrom | ast.Assert):
+        return True
+    return isinstance(node, ast.Call) and getattr(node.func, "id", "") in (
+        "QualityNote",
+        "Step",
+        "field",
+        "lru_cache",
+    )
+
+
+def changed(text: str, node: ast.expr, change: str) -> str:
+    """The text of a module with one expression replaced; brackets keep it one expression."""
+    lines = text.encode().splitlines(keepends=True)
+    starts = [0]
+    for line in lines:
+        starts.append(starts[-1] + len(line))
+    first = starts[node.lineno - 1] + node.col_offset
+    last = starts[(node.end_lineno or node.lineno) - 1] + (node.end_col_offset or 0)
+    whole = text.encode()
+    return (whole[:first] + f"({change})".encode() + whole[last:]).decode()
+
+
+def tests_fail(copy: Path, room: str, limit_s: float) -> bool:
+    """Whether the room's tests fail, or never end."""
+    command = [
+        sys.executable,
+        "-m",
+        "pytest",
+        "-x",
+        "-q",
+        "-p",
+        "no:cacheprovider",
+        "-W",
+        "ignore",
+        f"tests/{room}",
+    ]
+    try:
+        done = subprocess.run(
+            command,
+            cwd=copy,
+            env=os.environ | {"PYTHONPATH": str(copy)},
+            capture_output=True,
+            timeout=limit_s,
+            check=False,
+        )
+    except subprocess.TimeoutExpired:
+        return True
+    return done.returncode in (1, 2)  # tests failed, or could not be collected
+
+
+def main() -> None:
+    """Draw, change, test, count."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument(
+        "--draw", type=int, default=1, help="number of the draw: the same draws the same changes"
+    )
+    parser.add_argument("--count", type=int, default=60)
+    parser.add_argument("--rooms", nargs="+", choices=ROOMS, default=list(ROOMS))
+    parser.add_argument(
+        "--limit-s", type=float, default=900.0, help="longer tests of one change count as caught"
+    )
+    given = parser.parse_args()
+    candidates = [
+        (room, path.relative_to(ROOT), node, change)
+        for room in given.rooms
+        for path in sorted((ROOT / "telemetry" / room).glob("*.py"))
+        if path.name not in ("__init__.py", "_kernel.py", "template.py")
+        for node, change in places(path)
+    ]
+    drawn = random.Random(given.draw).sample(candidates, min(given.count, len(candidates)))
+    caught: Counter[str] = Counter()
+    seen: Counter[str] = Counter()
+    with tempfile.TemporaryDirectory(prefix="bothends-mutants-") as folder:
+        copy = Path(folder) / "project"
+        shutil.copytree(ROOT, copy, ignore=shutil.ignore_patterns(".git", ".venv", "__pycache__", ".*_cache"))
+        for room, path, node, change in sorted(drawn, key=lambda one: (one[0], str(one[1]), one[2].lineno)):
+            target, text = copy / path, (ROOT / path).read_text()
+            target.write_text(changed(text, node, change))
+            started = time.monotonic()
+            found = tests_fail(copy, room, given.limit_s)
+            target.write_text(text)
+            seen[room] += 1
+            caught[room] += found
+            was = ast.get_source_segment(text, node)
+            word = "caught  " if found else "survived"
+            print(
+                f"{word} {time.monotonic() - started:4.0f} s  {path}:{node.lineno}  {was}  ->  {change}",
+                flush=True,
+            )
+    for room in sorted(seen):
+        print(f"{room:12s} {caught[room]:3d} of {seen[room]:3d}")
+    print(
+        f"draw {given.draw}: {sum(caught.values())} of {sum(seen.values())} of {len(candidates)} changes caught"
+    )
+
+
+if __name__ == "__main__":
+    main()
