@@ -8,6 +8,8 @@ from typing import Any
 
 import plotly.graph_objects as go
 
+from telemetry.arrays import End
+
 FONT = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Noto Sans', sans-serif"
 
 
@@ -34,6 +36,18 @@ class Theme:
     unsettled_fill: str
     masked_fill: str
     corner_fill: str
+
+    def of(self, end: End | None) -> str:
+        """Colour of the lines of an end; that of ink for neither."""
+        return {"front": self.front, "rear": self.rear}.get(end or "", self.ink)
+
+    def word(self, end: End | None) -> str:
+        """Colour of the words of an end; the soft one for neither."""
+        return {"front": self.front_word, "rear": self.rear_word}.get(end or "", self.soft)
+
+    def fill(self, end: End) -> str:
+        """Colour under the line of an end."""
+        return self.front_fill if end == "front" else self.rear_fill
 
 
 LIGHT = Theme(
@@ -103,6 +117,26 @@ def css_variables() -> str:
 
 def _block(theme: Theme) -> str:
     return "".join(f"--{k.replace('_', '-')}:{v};" for k, v in asdict(theme).items() if k != "name")
+
+
+def words(text: str, colour: str, size: int = 12, **at: Any) -> dict:
+    """Words in a picture; ``at`` says where. ``y`` is a share of the height."""
+    return {"text": text, "yref": "paper", "showarrow": False, "font": {"color": colour, "size": size}, **at}
+
+
+def across(x: float, y0: float, y1: float, colour: str, width: float, dash: str) -> dict:
+    """An upright line; ``y0`` and ``y1`` are shares of the height."""
+    line = {"color": colour, "width": width, "dash": dash}
+    return {"type": "line", "x0": x, "x1": x, "yref": "paper", "y0": y0, "y1": y1, "line": line}
+
+
+def box(
+    x0: float, x1: float, y0: float, y1: float, fill: str, *, edge: str = "", layer: str = "above"
+) -> dict:
+    """A filled range of x; ``y0`` and ``y1`` are shares of the height."""
+    line = {"width": 1.2, "color": edge} if edge else {"width": 0}
+    at = {"type": "rect", "x0": x0, "x1": x1, "yref": "paper", "y0": y0, "y1": y1}
+    return {**at, "fillcolor": fill, "line": line, "layer": layer}
 
 
 def template(theme: Theme) -> go.layout.Template:

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from telemetry.bike import load_bike as load_bike
     from telemetry.logbook import Logbook as Logbook
     from telemetry.logs import read_log as read_log
+    from telemetry.metrics import END_METRICS as END_METRICS
+    from telemetry.metrics import METRICS as METRICS
     from telemetry.prediction import predict_log as predict
     from telemetry.review import review as review_log
     from telemetry.setup import compare as compare
@@ -27,7 +29,9 @@ if TYPE_CHECKING:
     __version__: str
 
 _HOME = {
+    "END_METRICS": ("telemetry.metrics", "END_METRICS"),
     "Logbook": ("telemetry.logbook", "Logbook"),
+    "METRICS": ("telemetry.metrics", "METRICS"),
     "compare": ("telemetry.setup", "compare"),
     "load_bike": ("telemetry.bike", "load_bike"),
     "predict": ("telemetry.prediction", "predict_log"),
@@ -36,6 +40,8 @@ _HOME = {
     "simulate_outing": ("telemetry.simulate", "simulate_outing"),
 }
 __all__ = [
+    "END_METRICS",
+    "METRICS",
     "Logbook",
     "__version__",
     "compare",

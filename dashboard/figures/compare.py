@@ -71,7 +71,7 @@ def lap_dots(
 
 def _row(place: int, row: Dots, theme: Theme, written: str) -> list[go.Scatter]:
     """Before above after, each with its mean."""
-    colour = {"front": theme.front, "rear": theme.rear}.get(row.end or "", theme.ink)
+    colour = theme.of(row.end)
     marks = [
         _dots(row.before, "before", "circle-open", place + 0.02, colour, written),
         _dots(row.after, "after", "circle", place + 0.30, colour, written),

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import plotly.graph_objects as go
 
-from dashboard.theme import Theme, template
+from dashboard.theme import Theme, across, box, template, words
 from telemetry.arrays import ENDS, End
 from telemetry.report.figures import Curve, Halves, Shade, Spectrum, Upright
 
@@ -110,20 +110,15 @@ def _curve(curve: Curve, picture: Halves, theme: Theme) -> go.Scatter:
     )
 
 
-def _across(at: float, low: float, high: float, colour: str, width: float, dash: str) -> dict:
-    line = {"color": colour, "width": width, "dash": dash}
-    return {"type": "line", "x0": at, "x1": at, "yref": "paper", "y0": low, "y1": high, "line": line}
-
-
 def _zero(theme: Theme) -> dict:
-    return _across(0, 0, 1, theme.rule, 1, "dot")
+    return across(0, 0, 1, theme.rule, 1, "dot")
 
 
 def _upright(upright: Upright, theme: Theme) -> dict:
     low, high = HALVES[upright.end]
-    colour = theme.front if upright.end == "front" else theme.rear
+    colour = theme.of(upright.end)
     dash = {"dash": "dash", "dot": "dot", "mark": "solid"}[upright.look]
-    return _across(upright.x, low, high, colour, 1.2, dash)
+    return across(upright.x, low, high, colour, 1.2, dash)
 
 
 def _marks(end: End, picture: Halves, theme: Theme) -> list[dict]:
@@ -133,7 +128,7 @@ def _marks(end: End, picture: Halves, theme: Theme) -> list[dict]:
     side = 1 if end == "front" else -1
     return [
         {
-            **_words(upright.words, theme.front_word if end == "front" else theme.rear_word, 12),
+            **words(upright.words, theme.word(end), 12),
             "x": upright.x,
             "xanchor": "left" if upright.x < middle else "right",
             "y": 0.5 + side * (0.40 - 0.07 * place),
@@ -144,9 +139,7 @@ def _marks(end: End, picture: Halves, theme: Theme) -> list[dict]:
 
 
 def _shade(shade: Shade, theme: Theme) -> dict:
-    low, high = HALVES[shade.end]
-    box = {"type": "rect", "x0": shade.low, "x1": shade.high, "yref": "paper", "y0": low, "y1": high}
-    return {**box, "fillcolor": theme.corner_fill, "line": {"width": 0}, "layer": "below"}
+    return box(shade.low, shade.high, *HALVES[shade.end], theme.corner_fill, layer="below")
 
 
 def _shade_name(shade: Shade, theme: Theme) -> dict:
@@ -157,11 +150,7 @@ def _shade_name(shade: Shade, theme: Theme) -> dict:
         "y": 0.99 if front else 0.01,
         "yanchor": "top" if front else "bottom",
     }
-    return {**_words(shade.words, theme.soft, 12), **at}
-
-
-def _words(text: str, colour: str, size: int) -> dict:
-    return {"text": text, "yref": "paper", "showarrow": False, "font": {"color": colour, "size": size}}
+    return {**words(shade.words, theme.soft, 12), **at}
 
 
 def _headings(picture: Halves, theme: Theme) -> list[dict]:
@@ -169,7 +158,7 @@ def _headings(picture: Halves, theme: Theme) -> list[dict]:
     sides = zip(picture.headings or (), (0.49, 0.51), ("right", "left"), strict=False)
     return [
         {
-            **_words(text, theme.soft, 12),
+            **words(text, theme.soft, 12),
             "x": x,
             "xref": "paper",
             "xanchor": anchor,
@@ -185,7 +174,7 @@ def _end_name(end: End, picture: Halves, theme: Theme) -> dict:
     front = end == "front"
     missing = "" if end in picture.ends else ": not judged"
     return {
-        **_words(f"<b>{end}</b>{missing}", theme.front_word if front else theme.rear_word, 13),
+        **words(f"<b>{end}</b>{missing}", theme.front_word if front else theme.rear_word, 13),
         "xref": "paper",
         "x": 0.994,
         "xanchor": "right",

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import plotly.graph_objects as go
 
 from dashboard.figures.travel import full_range, reading_axis
-from dashboard.theme import Theme, template
+from dashboard.theme import Theme, template, words
 from dashboard.thin import packed_line
 from telemetry.arrays import End, FloatArray
 
@@ -85,7 +85,7 @@ def _line(
     channel: Channel, axis: str, x: FloatArray, zoom: tuple[float, float] | None, theme: Theme
 ) -> go.Scatter:
     few_x, few_y = packed_line(x, channel.values, zoom)
-    colour = {"front": theme.front, "rear": theme.rear}.get(channel.end or "", theme.ink)
+    colour = theme.of(channel.end)
     return go.Scatter(
         x=few_x,
         y=few_y,
@@ -115,17 +115,5 @@ def _panel(channels: Sequence[Channel], place: int, top: float) -> dict:
 
 
 def _title(channel: Channel, top: float, theme: Theme) -> dict:
-    words = {"front": theme.front_word, "rear": theme.rear_word}.get(channel.end or "", theme.soft)
-    return {
-        "xref": "paper",
-        "yref": "paper",
-        "x": 0.004,
-        "y": top,
-        "xanchor": "left",
-        "yanchor": "top",
-        "text": channel.title,
-        "showarrow": False,
-        "bgcolor": theme.paper,
-        "opacity": 0.9,
-        "font": {"color": words, "size": 12},
-    }
+    at = {"xref": "paper", "x": 0.004, "xanchor": "left", "y": top, "yanchor": "top"}
+    return words(channel.title, theme.word(channel.end), **at)

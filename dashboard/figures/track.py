@@ -119,7 +119,7 @@ def _ribbon(ribbon: Ribbon, theme: Theme, size: float) -> go.Scatter:
 
 
 def _spots(end: str, kind: str, spots: list[Spot], theme: Theme, size: float) -> go.Scatter:
-    colour = theme.front if end == "front" else theme.rear
+    colour = theme.of(end)
     bottomed = kind == "bottomed"
     shape = "triangle-up" if end == "front" else "triangle-down"
     return go.Scatter(

@@ -8,10 +8,10 @@ import numpy as np
 import plotly.graph_objects as go
 
 from dashboard.figures.halves import hover_title
-from dashboard.theme import Theme, template
+from dashboard.theme import Theme, across, box, template, words
 from dashboard.thin import packed_line
 from telemetry.arrays import ENDS, End, FloatArray
-from telemetry.report.lap import Band, TravelPicture
+from telemetry.report.lap import TravelPicture
 
 # Lower and upper edge of each panel, as shares of the height of the picture.
 PANELS: dict[str, tuple[float, float]] = {"front": (0.58, 1.0), "rear": (0.16, 0.58), "speed": (0.0, 0.12)}
@@ -111,7 +111,7 @@ def _line(name: str, x: dict[str, str], y: dict[str, str], theme: Theme) -> go.S
 
 def _stop_marks(picture: TravelPicture, end: End, theme: Theme) -> list[go.Scatter]:
     """Filled arrow heads, outwards, where an end bottomed; open ones, inwards, where it topped out."""
-    colour = theme.front_word if end == "front" else theme.rear_word
+    colour = theme.word(end)
     outwards, inwards = (
         ("triangle-up", "triangle-down") if end == "front" else ("triangle-down", "triangle-up")
     )
@@ -189,86 +189,41 @@ def _layout(picture: TravelPicture, theme: Theme, zoom: tuple[float, float] | No
 
 
 def _shapes(picture: TravelPicture, theme: Theme) -> list[dict]:
-    shapes = [
-        _box(band, PANELS["rear"][0], PANELS["front"][1], theme.corner_fill, layer="below")
-        for band in picture.corners
-    ]
-    shapes += [
-        _box(band, *PANELS["rear"], theme.unsettled_fill, edge=theme.unsettled) for band in picture.unsettled
-    ]
-    for end, bands in picture.masked.items():
-        shapes += [_box(band, *PANELS[end], theme.masked_fill) for band in bands]
-    for end, stroke_mm in picture.stroke_mm.items():
-        colour = theme.front if end == "front" else theme.rear
-        shapes.append(
-            {
-                "type": "line",
-                "xref": "paper",
-                "x0": 0,
-                "x1": 1,
-                "yref": _AXES[end],
-                "y0": stroke_mm,
-                "y1": stroke_mm,
-                "line": {"color": colour, "width": 1, "dash": "dash"},
-            }
-        )
-    shapes += [
-        {
-            "type": "line",
-            "x0": band.x0,
-            "x1": band.x0,
-            "yref": "paper",
-            "y0": 0,
-            "y1": 1,
-            "line": {"color": theme.soft, "width": 1, "dash": "dot"},
-        }
-        for band in picture.dividers
-    ]
-    return shapes
-
-
-def _box(
-    band: Band, y0: float, y1: float, fill: str, *, edge: str | None = None, layer: str = "above"
-) -> dict:
-    line = {"width": 1.2, "color": edge} if edge else {"width": 0}
-    return {
-        "type": "rect",
-        "x0": band.x0,
-        "x1": band.x1,
-        "yref": "paper",
-        "y0": y0,
-        "y1": y1,
-        "fillcolor": fill,
-        "line": line,
-        "layer": layer,
-    }
+    foot, top = PANELS["rear"][0], PANELS["front"][1]
+    return [
+        *(box(b.x0, b.x1, foot, top, theme.corner_fill, layer="below") for b in picture.corners),
+        *(box(b.x0, b.x1, *PANELS["rear"], theme.unsettled_fill, edge=theme.unsettled) for b in picture.unsettled),
+        *(
+            box(b.x0, b.x1, *PANELS[end], theme.masked_fill)
+            for end, bands in picture.masked.items()
+            for b in bands
+        ),
+        *(
+            {"type": "line", "xref": "paper", "x0": 0, "x1": 1, "yref": _AXES[end], "y0": stroke_mm, "y1": stroke_mm,
+             "line": {"color": theme.of(end), "width": 1, "dash": "dash"}}
+            for end, stroke_mm in picture.stroke_mm.items()
+        ),
+        *(across(b.x0, 0, 1, theme.soft, 1, "dot") for b in picture.dividers),
+    ]  # fmt: skip
 
 
 def _annotations(picture: TravelPicture, theme: Theme) -> list[dict]:
-    plain = {"showarrow": False, "yref": "paper"}
+    left = {"xref": "paper", "x": 0.004, "xanchor": "left"}
+    (foot, _), (_, top) = PANELS["rear"], PANELS["front"]
     notes = [
-        {**plain, "x": (b.x0 + b.x1) / 2, "y": 1.0, "yanchor": "bottom", "text": b.label,
-         "font": {"color": theme.soft, "size": 12}}
+        words(b.label, theme.soft, x=(b.x0 + b.x1) / 2, y=1.0, yanchor="bottom")
         for b in (*picture.corners, *picture.dividers)
         if b.label
-    ]  # fmt: skip
+    ]
     notes += [
-        {**plain, "x": (b.x0 + b.x1) / 2, "y": PANELS["rear"][0], "yanchor": "top", "text": b.label,
-         "font": {"color": theme.unsettled, "size": 12}}
+        words(b.label, theme.unsettled, x=(b.x0 + b.x1) / 2, y=foot, yanchor="top")
         for b in picture.unsettled
         if b.label
-    ]  # fmt: skip
-    left = {**plain, "xref": "paper", "x": 0.004, "xanchor": "left"}
-    for end, y, anchor in (("front", PANELS["front"][1], "top"), ("rear", PANELS["rear"][0], "bottom")):
-        colour = theme.front_word if end == "front" else theme.rear_word
+    ]
+    for end, y, anchor in (("front", top, "top"), ("rear", foot, "bottom")):
         missing = "" if end in picture.travel_mm else ": not judged"
-        notes.append(
-            {**left, "y": y, "yanchor": anchor, "text": f"<b>{end}</b> {picture.plane} travel{missing} [mm]",
-             "bgcolor": theme.paper, "opacity": 0.9, "font": {"color": colour, "size": 13}}
-        )  # fmt: skip
+        text = f"<b>{end}</b> {picture.plane} travel{missing} [mm]"
+        notes.append(words(text, theme.word(end), 13, y=y, yanchor=anchor, **left))
     if picture.speed_km_h is not None:
-        notes.append(
-            {**left, "y": PANELS["speed"][1], "yanchor": "top", "text": "road speed [km/h]",
-             "bgcolor": theme.paper, "opacity": 0.9, "font": {"color": theme.soft, "size": 12}}
-        )  # fmt: skip
+        notes.append(words("road speed [km/h]", theme.soft, y=PANELS["speed"][1], yanchor="top", **left))
     return notes

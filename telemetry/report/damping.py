@@ -70,7 +70,7 @@ def damping_section(scope: Scope) -> Section | None:
     length_m = scope.lap_length_m
     events, front = scope.oscillations, scope.front_oscillations
     gathered = gathered_rows(events, length_m)
-    one_by_one = table(EVENT_COLUMNS, map(event_row, events), "Where the rear rang", most=12)
+    one_by_one = table(EVENT_COLUMNS, map(event_row, events), most=12)
     clear = [event for event in clearest(events, length_m) if event.seen is not None][:_EVIDENCE]
     return section(
         "damping",

@@ -20,6 +20,10 @@ def drawn(picture: Any) -> str:
     return DRAW[type(picture)](picture)
 
 
+def _tick(value: float) -> str:
+    return f"{value:g}".replace("-", "−")
+
+
 def _missing(end: End, y: float) -> str:
     return svg.text((_LEFT + _RIGHT) / 2, y, f"no {end} travel sensor", class_="quiet", text_anchor="middle")
 
@@ -28,7 +32,7 @@ def _x_axis(scale: svg.Scale, y: float, label: str, values: Iterable[float]) -> 
     parts = [svg.line(scale.start, y, scale.stop, y, class_="axis")]
     for value in values:
         parts.append(svg.line(scale(value), y, scale(value), y + 4, class_="axis"))
-        parts.append(svg.text(scale(value), y + 15, f"{value:g}", text_anchor="middle", class_="tick"))
+        parts.append(svg.text(scale(value), y + 15, _tick(value), text_anchor="middle", class_="tick"))
     return [*parts, svg.text(scale.stop, y + 28, label, text_anchor="end", class_="quiet")]
 
 
@@ -69,7 +73,7 @@ def _travel_panel(picture: TravelPicture, end: End, x: svg.Scale, y: svg.Scale) 
     body = []
     for value in svg.ticks(0.0, y.high, 3):
         body.append(svg.line(x.start, y(value), x.stop, y(value), class_="grid"))
-        body.append(svg.text(x.start - 5, y(value) + 3.5, f"{value:g}", text_anchor="end", class_="tick"))
+        body.append(svg.text(x.start - 5, y(value) + 3.5, _tick(value), text_anchor="end", class_="tick"))
     title_y = y(y.high) + outward * (5 if outward < 0 else 14)
     if end not in picture.travel_mm:
         return [*body, _missing(end, (y.start + y.stop) / 2)]
@@ -128,7 +132,7 @@ def _halves(picture: Halves) -> str:
     if picture.zero:
         body.append(svg.line(x(0.0), middle - reach, x(0.0), middle + reach, class_="zero"))
     for value in svg.ticks(x.low, x.high, 8):
-        body.append(svg.text(x(value), middle + 4, f"{value:g}", text_anchor="middle", class_="tick"))
+        body.append(svg.text(x(value), middle + 4, _tick(value), text_anchor="middle", class_="tick"))
     foot = height - 6
     left, right = picture.headings or ("", "")
     body += [
@@ -157,7 +161,7 @@ def _half_axis(picture: Halves, end: End, y: svg.Scale, x: svg.Scale) -> list[st
     body = [svg.line(x.start, y(0.0), x.stop, y(0.0), class_="axis")]
     for value in svg.ticks(0.0, picture.top, 3)[1:]:
         body.append(svg.line(x.start, y(value), x.stop, y(value), class_="grid"))
-        body.append(svg.text(x.start - 5, y(value) + 3.5, f"{value:g}", text_anchor="end", class_="tick"))
+        body.append(svg.text(x.start - 5, y(value) + 3.5, _tick(value), text_anchor="end", class_="tick"))
     body.append(svg.text(x.stop, name_y, end, class_=f"{end} name", text_anchor="end"))
     return body
 

@@ -111,7 +111,7 @@ def stops_section(scope: Scope) -> Section | None:
         or Sentence(never_words(scope.ends, "bottomed"), "strong"),
         fold(
             f"Topped out {times(len(topped_out))}",
-            table(STOP_COLUMNS, stop_rows(topped_out, scope.lap_length_m), "Where it topped out", most=12),
+            table(STOP_COLUMNS, stop_rows(topped_out, scope.lap_length_m), most=12),
             medium=Medium.TERMINAL,
         )
         or Sentence(never_words(scope.ends, "topped out")),
@@ -151,7 +151,7 @@ def places_section(scope: Scope) -> Section | None:
         "places",
         "Travel by phase and corner, at the wheel",
         table(PLACE_COLUMNS, place_rows(scope, corners=False), "Travel by phase"),
-        fold("Travel by corner", table(PLACE_COLUMNS, place_rows(scope, corners=True), "Travel by corner")),
+        fold("Travel by corner", table(PLACE_COLUMNS, place_rows(scope, corners=True))),
         note=caption,
     )
 
@@ -196,7 +196,7 @@ def strokes_section(scope: Scope) -> Section | None:
     return section(
         "strokes",
         "Strokes, at the wheel",
-        table(columns, stroke_rows(scope), "Strokes by depth"),
+        table(columns, stroke_rows(scope)),
         *map(Sentence, packing_words(scope.summary.packing, scope.lap_length_m)),
         note="How many / the median of their peak speeds [mm/s].",
     )
