@@ -29,9 +29,9 @@ DAMPER_ANSWERS = (LOST, DOUBTFUL, NOT_JUDGED, NO_SUDDEN, NO_SIGN) = (
 _SLOW_NOT_JUDGED = "Whether its damping falls over the laps was not judged."
 
 
-_BY_THE_FRONT = (
-    "The rear is judged by what the front met before it: "
-    "while the damping of the front changes over the laps, the rear can seem to ring."
+_BY_THE_OTHER = (
+    "The {end} is judged by the road that the {other} met: "
+    "while the damping of the {other} changes over the laps, the {end} can seem to ring."
 )
 
 
@@ -107,11 +107,12 @@ def suspicions(oscillation: Oscillation) -> tuple[str, ...]:
     doubt = dampers_in_doubt(oscillation)
     rear = (oscillation_sentence(oscillation),) if "rear" in doubt else ()
     front = (_front_sentence(oscillation),) if "front" in doubt else ()
-    course = {end: one.state for end, one in oscillation.course.items()}
-    over_laps = FALLING | {"recovering"}
-    # What an end does over the laps is read from that end alone; other doubts of the rear rest on what the front met.
-    if course.get("front") in over_laps and course.get("rear") not in over_laps:
-        return front + tuple(f"{said} {_BY_THE_FRONT}" for said in rear)
+    changes = {end for end, one in oscillation.course.items() if one.state in FALLING | {"recovering"}}
+    # What an end does over the laps is read from that end alone, other doubts from both.
+    if changes == {"front"}:
+        return front + tuple(f"{said} {_BY_THE_OTHER.format(end='rear', other='front')}" for said in rear)
+    if changes == {"rear"}:
+        return rear + tuple(f"{said} {_BY_THE_OTHER.format(end='front', other='rear')}" for said in front)
     if front_suspected(oscillation) and oscillation.verdict != "yes":
         return front + rear
     return rear + front

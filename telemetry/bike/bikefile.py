@@ -1,10 +1,10 @@
 """The bike file: one motorcycle in TOML, checked when it is read.
 
-A review needs wheelbase, strokes, rake, leverage and the two sensors; every other key answers more.
+A review needs wheelbase, strokes, rake, leverage and the two sensors; all other keys are optional.
 
 Lengths are millimetres, spring and tyre rates N/mm, masses kg, angles degrees, damper rates N s/mm.
-Fork springs, dampers and masses are given for the pair of legs. Keys that are not known are refused,
-so that a misspelt one cannot be silently ignored. What is not in the minimum is in `sections` and `dyno`;
+Fork springs, dampers and masses are given for the pair of legs. Unknown keys are refused,
+so that a misspelt key is not ignored silently. Optional sections are in `sections` and `dyno`;
 ``fixtures/qb-6-stand.toml`` shows every key with a comment.
 """
 
@@ -38,12 +38,11 @@ from telemetry.tomlfile import Key, file_error, read_toml
 
 
 class Chassis(Section):
-    """Sprung mass with rider, and where it is; needed for sag, modes and simulation, not for a review.
+    """Sprung mass with rider and its centre of mass; needed for sag, modes and simulation, not for a review.
 
     ``com_to_rear_axle_mm`` and ``com_height_mm`` place the centre of mass of the sprung part;
-    ``pitch_inertia_kg_m2`` is about it, and needed for modes and simulation only. [chassis.rider] and [chassis.fuel]
-    are parts of it and say where they sit: without the rider it is the motorcycle ready to ride, without both the
-    motorcycle alone.
+    ``pitch_inertia_kg_m2`` is about it, and needed for modes and simulation only. The mass includes [chassis.rider] and
+    [chassis.fuel]: without the rider it is the motorcycle ready to ride, without both the motorcycle alone.
     """
 
     section: ClassVar[str] = "chassis"
@@ -65,12 +64,11 @@ class Chassis(Section):
 
 
 class Channels(NamesColumns):
-    """Columns of the log by what they mean: a name, or a list of the names it has in several logs.
+    """Names of the log's columns by meaning: one name, or a list of the names used in several logs.
 
-    Only ``time`` is needed; all others help. One that is not named is used where its name, unit and behaviour leave no
-    doubt; ``""`` says that none is to be used. ``acceleration`` is along the motorcycle, forward positive (ISO 8855).
-
-    ``rate_hz`` stands in for a log that has no column of time.
+    Only ``time`` is needed. An unnamed channel is found by name, unit and behaviour if these leave no doubt; ``""``
+    switches a channel off. ``acceleration`` is along the motorcycle, forward positive (ISO 8855). ``rate_hz`` is for a
+    log without a time column.
     """
 
     time: str = "time"
@@ -87,7 +85,7 @@ class Channels(NamesColumns):
 
 
 class Conditions(NamesColumns):
-    """Columns of the log that hold conditions, in any unit; they stand beside the difference of two runs."""
+    """Columns of the log with conditions, in any unit; shown beside the difference of two runs."""
 
     track_temperature: str | None = None
     air_temperature: str | None = None
@@ -106,7 +104,7 @@ def _same_names(one: Sensor, other: Sensor) -> list[str]:
 
 
 class Bike(Section):
-    """One motorcycle, as its bike file describes it."""
+    """One motorcycle: the checked contents of its bike file."""
 
     name: str
     wheelbase_mm: float
@@ -161,7 +159,7 @@ def value_at(bike: Bike, key: str) -> Any:
 
 
 def needed(bike: Bike, *keys: str, purpose: str) -> tuple[float, ...]:
-    """The numbers at some keys, for something that cannot be without them.
+    """Numbers at the given keys; an error names the keys that are missing.
 
     Parameters
     ----------
@@ -192,7 +190,7 @@ _OTHER_KEYS["rear"] = _OTHER_KEYS["front"]
 
 
 def plain_key(key: str) -> str:
-    """A key as the bike file, the setup sheet and ``--change`` have it: clicks are those of an end.
+    """Key as written in the bike file, setup sheet and ``--change``: clicks belong to the end, not its damper.
 
     Examples
     --------
@@ -211,7 +209,7 @@ def _plain_adjusters(data: dict[str, Any]) -> dict[str, Any]:
 
 
 def _sections(kind: Any) -> Iterator[type[Section]]:
-    """Every section that the type of a field is made of."""
+    """Section classes in a field's type annotation."""
     if isinstance(kind, type) and issubclass(kind, Section):
         yield kind
     else:
@@ -220,7 +218,7 @@ def _sections(kind: Any) -> Iterator[type[Section]]:
 
 
 def _allowed(path: Key) -> list[str]:
-    """Keys that may stand in a section, given by its path; none where there is no such section."""
+    """Keys allowed in the section at a path; empty if there is no such section."""
     sections: set[type[Section]] = {Bike}
     for name in path:
         fields = [each.model_fields[str(name)] for each in sections if str(name) in each.model_fields]
@@ -232,14 +230,14 @@ def _allowed(path: Key) -> list[str]:
 
 
 def _unknown_key(loc: Key) -> str:
-    """What to say of a key that does not exist: the nearest one of its section."""
+    """Message for an unknown key, with the most similar key of its section."""
     others = _OTHER_KEYS.get(str(loc[-2]), ()) if len(loc) > 1 else ()
     near = get_close_matches(str(loc[-1]), [*_allowed(loc[:-1]), *others], n=1)
     return f"is not a key of a bike file; {f'did you mean {near[0]}?' if near else 'check the spelling'}"
 
 
 def why_no_key(key: str) -> str:
-    """Why a dotted key is none of a bike file; "" where it is one.
+    """Reason why a dotted key is not a bike file key, "" if it is one.
 
     Examples
     --------
@@ -295,7 +293,7 @@ def load_bike(path: str | Path) -> Bike:
 
 
 def _with_dyno_files(data: dict[str, Any], path: Path) -> dict[str, Any]:
-    """The keys with every ``dyno_file`` read; it stands beside the bike file."""
+    """Bike file keys with each ``dyno_file``, relative to the bike file, replaced by its table."""
     data = dict(data)
     for end in ("front", "rear"):
         damper = data.get(end, {}).get("damper") if isinstance(data.get(end), dict) else None
@@ -357,14 +355,14 @@ def swingarm_sensor_length_mm(
     """
     if bike.rear.swingarm is None:
         raise LinkageError("frame_mm and swingarm_mm need [rear.swingarm]")
-    found = rear_end(bike.rear, bike.measured_at)
-    assert found.pivot_mm is not None
-    pivot = np.array(found.pivot_mm)
+    rear = rear_end(bike.rear, bike.measured_at)
+    assert rear.pivot_mm is not None
+    pivot = np.array(rear.pivot_mm)
     measured = np.subtract(bike.rear.swingarm.axle_mm, bike.rear.swingarm.pivot_mm)
     shift = shifts_mm(bike.rear, bike.measured_at).get("axle_mm", (0.0, 0.0))
     start = float(np.arctan2(*(measured + shift)[::-1]))
     r = np.subtract(swingarm_mm, bike.rear.swingarm.pivot_mm)
-    axle = np.array([found.axle_mm(float(s)) for s in shaft_mm]) - pivot
+    axle = np.array([rear.axle_mm(float(s)) for s in shaft_mm]) - pivot
     turn = start - np.arctan2(axle[:, 1], axle[:, 0])
     turn = (turn + np.pi) % (2 * np.pi) - np.pi
     mount = np.column_stack(
@@ -374,7 +372,7 @@ def swingarm_sensor_length_mm(
 
 
 def shaft_sensor(bike: Bike) -> Bike:
-    """A bike whose rear sensor reads shock travel: the points of one on the swingarm taken through the linkage.
+    """Bike whose rear sensor reads shock travel: points of a swingarm sensor converted through the linkage.
 
     Returns
     -------

@@ -17,7 +17,7 @@ def _side_force_n(speed_mm_s: FloatArray, side: DamperSide) -> FloatArray:
 
 
 def damper_force_n(shaft_speed_mm_s: FloatArray, damper: Damper) -> FloatArray:
-    """Hydraulic force of a damper, from its dyno table where there is one; friction is not in it.
+    """Hydraulic force of a damper, from its dyno table if there is one; without friction.
 
     Parameters
     ----------
@@ -40,7 +40,7 @@ def damper_force_n(shaft_speed_mm_s: FloatArray, damper: Damper) -> FloatArray:
 
 @dataclass(frozen=True)
 class DamperRegion:
-    """One part of the damper's curve over a run: how much of the time and of the work is done there.
+    """One region of the damper curve over a run: share of time and of work.
 
     ``adjuster`` is what acts there; ``time_share`` is of the valid time, ``work_share`` of the hydraulic work.
     """
@@ -56,7 +56,7 @@ class DamperRegion:
 
 @dataclass(frozen=True)
 class DamperUse:
-    """What a damper did over a run: the part of its curve that is lived on, power and heat.
+    """Use of a damper over a run: time and work by region of its curve, power and heat.
 
     Parameters
     ----------
@@ -92,7 +92,7 @@ def damper_use(
     split_mm_s: float,
     laps_s: Sequence[tuple[float, float]] = (),
 ) -> DamperUse:
-    """Force, power and heat of a damper over a run, and on which part of its curve the rider lives.
+    """Force, power and heat of a damper over a run, by region of its curve.
 
     Parameters
     ----------
@@ -110,14 +110,17 @@ def damper_use(
     """
     speed = np.asarray(shaft_speed_mm_s, dtype=np.float64)
     valid = np.isfinite(speed)
-    known = np.where(valid, speed, 0.0)
-    force = damper_force_n(known, damper)
-    power_w = np.where(valid, force * known / 1e3, np.nan)
+    moved = np.where(valid, speed, 0.0)
+    force = damper_force_n(moved, damper)
+    power_w = np.where(valid, force * moved / 1e3, np.nan)
     step_s, count = 1.0 / sample_rate_hz, max(1, int(valid.sum()))
     total_j = float(np.nansum(power_w)) * step_s
     regions = []
-    for direction, moving in (("compression", known > 0), ("rebound", known < 0)):
-        for speeds, inside in (("low", np.abs(known) <= split_mm_s), ("high", np.abs(known) > split_mm_s)):
+    for direction, moving in (("compression", moved > 0), ("rebound", moved < 0)):
+        for speeds, inside in (
+            ("low", np.abs(moved) <= split_mm_s),
+            ("high", np.abs(moved) > split_mm_s),
+        ):
             here = valid & moving & inside
             work = float(np.sum(power_w[here])) * step_s
             regions.append(

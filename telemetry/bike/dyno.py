@@ -46,10 +46,6 @@ def read_dyno(path: Path) -> Rows:
     path : Path
         CSV with the columns clicks, speed_mm_s and force_n.
 
-    Returns
-    -------
-    tuple of (clicks, speed, force)
-
     Raises
     ------
     BikeFileError
@@ -80,11 +76,10 @@ def read_dyno(path: Path) -> Rows:
 def dyno_force_n(
     rows: Rows, speed_mm_s: FloatArray, compression_clicks: float, rebound_clicks: float
 ) -> FloatArray:
-    """Force from the table: along each curve and across clicks in straight lines, 0 at rest.
+    """Force from the table, linear along each curve and between click settings, 0 at rest.
 
     Parameters
     ----------
-    rows : tuple of (clicks, speed, force)
     speed_mm_s : ndarray of shape (n_samples,)
         Shaft speed, compression positive; beyond the table's fastest row the last slope goes on. [mm/s]
     compression_clicks, rebound_clicks : float
@@ -107,7 +102,7 @@ def dyno_force_n(
 
 
 def _side_n(rows: Rows, speed: FloatArray, clicks: float, sign: float) -> FloatArray:
-    """Magnitude of the force of one side at a magnitude of speed."""
+    """Magnitude of the force of one side at a magnitude of speed. [N]"""
     measured = sorted({row[0] for row in rows if row[1] * sign > 0})
     name = "compression" if sign > 0 else "rebound"
     if not measured[0] <= clicks <= measured[-1]:
@@ -132,26 +127,26 @@ def _curve_n(rows: Rows, speed: FloatArray, clicks: float, sign: float) -> Float
 def dyno_clicks(
     rows: Rows, compression_clicks: float | None, rebound_clicks: float | None
 ) -> tuple[float, float]:
-    """The clicks of both sides; where they are not given, the one setting that was measured.
+    """Clicks of both sides; if not given, the only measured setting.
 
     Raises
     ------
     ValueError
         If they are not given and several were measured.
     """
-    found = []
+    clicks_of_sides = []
     for name, sign, clicks in (("compression", 1.0, compression_clicks), ("rebound", -1.0, rebound_clicks)):
         measured = sorted({row[0] for row in rows if row[1] * sign > 0})
         if clicks is None and len(measured) > 1:
             raise ValueError(
                 f"{name}_clicks: is needed, as the dyno table has several ({measured[0]:g} to {measured[-1]:g})"
             )
-        found.append(measured[0] if clicks is None else float(clicks))
-    return found[0], found[1]
+        clicks_of_sides.append(measured[0] if clicks is None else float(clicks))
+    return clicks_of_sides[0], clicks_of_sides[1]
 
 
 def fitted_sides(data: Any, compression_clicks: Any, rebound_clicks: Any) -> dict[str, dict[str, float]]:
-    """The digressive curve of both sides in a dynamometer table, by least squares.
+    """Digressive curves of both sides, fitted to a dynamometer table by least squares.
 
     Parameters
     ----------

@@ -26,7 +26,7 @@ _CURVE = ("compression", "rebound", "dyno", "dyno_file")
 
 
 class DamperIdentity(Section):
-    """The damper that is fitted: what is engraved on it or written on its label, and the day of its last service."""
+    """Identity of the fitted damper: its engraved or written id, and the date of its last service."""
 
     id: Annotated[str, Field(min_length=1)]
     serviced: date | None = None
@@ -63,7 +63,7 @@ class WithIdentity(Section):
 # Low/high speed split of damper speed at the shaft: a setting of the bike file. Common practice, no source.
 FRONT_SPEED_SPLIT_MM_S = 150.0
 REAR_SPEED_SPLIT_MM_S = 100.0
-# A table that gives more wheel travel than this at full extension was counted from somewhere else. A choice of ours.
+# Largest wheel travel of a table at full extension; a larger one has another zero. Own choice.
 _EXTENDED_WITHIN_MM = 1.0
 # Mean leverage ratio over the stroke: about 1 with the shock at the axle, 4 with one near the pivot; common practice,
 # no source.
@@ -111,7 +111,7 @@ class Damper(Section):
 
 
 class _EndSection(WithIdentity):
-    """Either end. ``tyre_circumference_mm`` may be given for ``tyre_radius_mm``: what one turn rolls.
+    """Keys of either end; ``tyre_circumference_mm`` may replace ``tyre_radius_mm``.
 
     Travel and speed need none of these; sag, geometry and damping do. Clicks are counted from fully closed.
     """
@@ -258,7 +258,7 @@ LEAST_STROKE_MM = 1.0
 
 
 def table_slip(pairs: Sequence[tuple[float, float]]) -> str:
-    """What was probably written wrong in a leverage table that no motorcycle has; "" where it may be one, or is none.
+    """Probable mistake in an impossible leverage table, "" if the table is possible.
 
     Parameters
     ----------

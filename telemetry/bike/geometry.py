@@ -20,7 +20,7 @@ from telemetry.errors import BikeFileError
 
 
 def normal_trail_mm(tyre_radius_mm: float, rake_deg: float, fork_offset_mm: float) -> float:
-    """Distance of the contact point from the steering axis, at right angles to the axis.
+    """Normal trail: distance of the front contact point from the steering axis. [mm]
 
     Parameters
     ----------
@@ -30,11 +30,6 @@ def normal_trail_mm(tyre_radius_mm: float, rake_deg: float, fork_offset_mm: floa
         Steering axis from the vertical. [deg]
     fork_offset_mm : float
         Axle in front of the steering axis. [mm]
-
-    Returns
-    -------
-    float
-        [mm]
 
     References
     ----------
@@ -149,7 +144,7 @@ def _measured_front_axle(
 
 
 def _alike(front_mm: float | None, rear_mm: float | None) -> tuple[float, float]:
-    """Both radii; one that is not known as the other, both unknown as none. [mm]"""
+    """Both radii; a missing one is taken from the other end, 0 if both are missing. [mm]"""
     if front_mm is None or rear_mm is None:
         either = front_mm or rear_mm or 0.0
         return either, either
@@ -157,7 +152,7 @@ def _alike(front_mm: float | None, rear_mm: float | None) -> tuple[float, float]
 
 
 def tyre_radii_mm(bike: Bike) -> tuple[float, float]:
-    """Radii of the tyres on the bike, front and rear, taken alike where they are not known. [mm]"""
+    """Front and rear tyre radius; a missing one is taken from the other end, 0 if both are missing. [mm]"""
     return _alike(bike.front.tyre_radius_mm, bike.rear.tyre_radius_mm)
 
 
@@ -170,14 +165,14 @@ def _measured_radii(bike: Bike) -> tuple[float, float]:
 
 
 def chassis_point(bike: Bike, ahead_of_rear_axle_mm: float, height_mm: float) -> FloatArray:
-    """A place on the chassis, given as on the measured motorcycle, in the chassis frame. [mm]"""
+    """Chassis-frame coordinates of a point given as on the measured motorcycle. [mm]"""
     rear = rear_end(bike.rear, bike.measured_at)
     x, z = rear.measured_axle_mm
     return np.array([x + ahead_of_rear_axle_mm, z + height_mm - _measured_radii(bike)[1]])
 
 
 def front_axle_mm(bike: Bike, fork_mm: float) -> FloatArray:
-    """The front axle in the chassis frame at a fork travel, with the legs where they are clamped. [mm]"""
+    """Front axle in the chassis frame at a fork travel and the current fork height. [mm]"""
     front, at = bike.front, bike.measured_at
     rear = rear_end(bike.rear, bike.measured_at)
     start = np.array(_measured_front_axle(bike.wheelbase_mm, *_measured_radii(bike), rear.measured_axle_mm))
@@ -190,7 +185,7 @@ def front_axle_mm(bike: Bike, fork_mm: float) -> FloatArray:
 
 
 def attitude(bike: Bike, fork_mm: float, shock_mm: float) -> Attitude:
-    """How the motorcycle stands at two damper travels.
+    """Attitude of the motorcycle on level ground at two damper travels.
 
     Parameters
     ----------
@@ -243,7 +238,7 @@ def attitude(bike: Bike, fork_mm: float, shock_mm: float) -> Attitude:
 
 @dataclass(frozen=True)
 class Squat:
-    """What drive does to the rear, in an attitude.
+    """Chain angle, squat angle and anti-squat in an attitude.
 
     Parameters
     ----------
@@ -274,7 +269,7 @@ def sprocket_radius_mm(teeth: int, pitch_mm: float) -> float:
 def upper_run(
     chain: Chain, rear_axle: FloatArray, front_sprocket: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Upper run of the chain: the point where it leaves the rear sprocket, and its unit direction forward. [mm]"""
+    """Upper chain run: its tangent point on the rear sprocket [mm], and its unit vector forward."""
     front_radius = sprocket_radius_mm(chain.front_teeth, chain.pitch_mm)
     rear_radius = sprocket_radius_mm(chain.rear_teeth, chain.pitch_mm)
     x, z = front_sprocket - rear_axle
@@ -312,7 +307,7 @@ def squat(bike: Bike, standing: Attitude, com_height_mm: float) -> Squat | None:
     arm = pivot - axle
     apart = float(along[0] * arm[1] - along[1] * arm[0])
     if abs(apart) < 1e-12 * float(np.hypot(*arm)):
-        slope = float(along[1] / along[0])  # they meet nowhere: the squat line runs alongside
+        slope = float(along[1] / along[0])  # chain and swingarm are parallel, so is the squat line
     else:
         way = float((axle - start)[0] * arm[1] - (axle - start)[1] * arm[0]) / apart
         meeting = start + way * along
@@ -325,7 +320,7 @@ def squat(bike: Bike, standing: Attitude, com_height_mm: float) -> Squat | None:
 
 
 def rollout_mm(bike: Bike) -> float | None:
-    """Way for one turn of the front sprocket, from teeth and the rear tyre's circumference. [mm]"""
+    """Distance ridden per turn of the front sprocket, from teeth and the rear tyre's circumference. [mm]"""
     chain, radius_mm = bike.rear.chain, bike.rear.tyre_radius_mm
     if chain is None or radius_mm is None:
         return None
@@ -336,8 +331,8 @@ LoadName = Literal["free", "static", "rider"]
 LOADS: tuple[LoadName, ...] = ("free", "static", "rider")
 LOAD_WORDS = {"free": "motorcycle alone", "static": "ready to ride", "rider": "with its rider"}
 _SETTLED_MM = 1e-8
-_NEAR_MM = 0.5  # where the next round is looked for first
-_MOST_ROUNDS = 60  # each moves the sags by about a tenth of the round before
+_NEAR_MM = 0.5  # first bracket of the root search, around the last round's sag
+_MOST_ROUNDS = 60  # each changes the sags by about a tenth of the round before
 
 
 @dataclass(frozen=True)
@@ -351,7 +346,7 @@ class Standing:
     sag : dict of end to Sag
         Wheel sag is vertical at the axle relative to the chassis. [mm]
     work_ratio : dict of end to float
-        Way of the axle at right angles to the ground for each millimetre of shaft travel: what the load works on.
+        Axle displacement normal to the ground per millimetre of shaft travel, through which the load does work.
     """
 
     load: Load
@@ -361,7 +356,7 @@ class Standing:
 
 
 def without(chassis: Chassis, *parts: Load | None) -> Load:
-    """The sprung mass without some of its parts."""
+    """Sprung mass and its centre without the given parts."""
     taken = [part for part in parts if part is not None]
     mass = chassis.sprung_mass_kg - sum(part.mass_kg for part in taken)
 
@@ -369,7 +364,7 @@ def without(chassis: Chassis, *parts: Load | None) -> Load:
         moment = chassis.sprung_mass_kg * float(getattr(chassis, name))
         return (moment - sum(part.mass_kg * float(getattr(part, name)) for part in taken)) / mass
 
-    # not checked again: what is left need not be a plausible part
+    # not validated: the remainder may lie outside the plausible range of a part
     return Load.model_construct(
         mass_kg=mass, com_to_rear_axle_mm=centre("com_to_rear_axle_mm"), com_height_mm=centre("com_height_mm")
     )
@@ -382,23 +377,22 @@ SAG_NEEDS = (
 
 
 def sag_lacks(bike: Bike) -> tuple[str, ...]:
-    """Keys that the bike file would have to give for sag, and for all that is measured with the rider on it."""
+    """Keys needed for sag that the bike file does not give."""
     return tuple(key for key in SAG_NEEDS if value_at(bike, key) is None)
 
 
 def load_of(bike: Bike, name: LoadName) -> Load | None:
-    """The sprung load of a sag: "free" the motorcycle alone, "static" ready to ride, "rider" with its rider.
+    """Sprung load of a sag: "free" the motorcycle alone, "static" ready to ride, "rider" with its rider. [kg, mm]
 
     Parameters
     ----------
     bike : Bike
         With [chassis].
-    name : {"free", "static", "rider"}
 
     Returns
     -------
     Load or None
-        None where the bike file does not tell the rider from the motorcycle.
+        None if the bike file gives no [chassis.rider].
 
     Raises
     ------
@@ -414,7 +408,7 @@ def load_of(bike: Bike, name: LoadName) -> Load | None:
 
 
 def sprung_loads_n(bike: Bike, load: Load, standing: Attitude) -> dict[End, float]:
-    """What each wheel carries of a sprung load in an attitude. [N]"""
+    """Vertical load of a sprung mass on each wheel, in an attitude. [N]"""
     ahead, _ = standing.on_ground(chassis_point(bike, load.com_to_rear_axle_mm, load.com_height_mm))
     weight, front = load.mass_kg * GRAVITY_M_S2, ahead / standing.wheelbase_mm
     if not 0.0 < front < 1.0:
@@ -426,7 +420,7 @@ def sprung_loads_n(bike: Bike, load: Load, standing: Attitude) -> dict[End, floa
 
 
 def stand(bike: Bike, load: Load) -> Standing:
-    """Where both ends sit at rest under a sprung load.
+    """Equilibrium of both ends under a sprung load.
 
     Parameters
     ----------
@@ -445,13 +439,13 @@ def stand(bike: Bike, load: Load) -> Standing:
     for _ in range(_MOST_ROUNDS):
         now = attitude(bike, travel["front"], travel["rear"])
         loads, up = sprung_loads_n(bike, load, now), now.up
-        # Both wheels roll freely, so of the chassis' way only that at right angles to the ground does work.
-        found: dict[End, float] = {
+        # Both wheels roll freely, so only chassis motion normal to the ground does work.
+        settled: dict[End, float] = {
             "front": _settle(bike, "front", loads["front"], _along(axis, up), travel["front"]),
             "rear": _settle(bike, "rear", loads["rear"], _path(rear, up), travel["rear"]),
         }
-        moved = max(abs(found[end] - travel[end]) for end in ENDS)
-        travel = found
+        moved = max(abs(settled[end] - travel[end]) for end in ENDS)
+        travel = settled
         if moved < _SETTLED_MM:
             break
     final = attitude(bike, travel["front"], travel["rear"])
@@ -478,7 +472,7 @@ def _path(rear: RearEnd, up: FloatArray) -> Callable[[float], float]:
 
 
 def _settle(bike: Bike, end: End, load_n: float, ratio_at: Callable[[float], float], near_mm: float) -> float:
-    """Shaft travel at which the springs carry a load; 0 where they hold it topped out."""
+    """Shaft travel at which the springs carry a load, 0 if they hold it topped out. [mm]"""
     spring, stroke = spring_of(bike, end), stroke_mm(bike, end)
 
     def surplus_n(shaft_mm: float) -> float:

@@ -1,7 +1,7 @@
-"""A leverage curve: what the wheel does when the damper shaft moves.
+"""Leverage curve: wheel travel and leverage ratio against damper shaft travel.
 
-Travel is 0 at full extension and compression positive. The leverage ratio is d(wheel)/d(shaft), about
-1.6-2.1 at a road-race rear and falling with stroke; at the front it is cos(rake), the same everywhere.
+Travel is 0 at full extension, compression positive. The leverage ratio is d(wheel)/d(shaft): about 1.6-2.1 and
+falling with stroke at a road-race rear, constant cos(rake) at the front.
 """
 
 from dataclasses import dataclass
@@ -14,7 +14,7 @@ from scipy.interpolate import CubicHermiteSpline, PchipInterpolator
 from telemetry.arrays import BoolArray, FloatArray
 from telemetry.bike.sections import DirectShock, Linkage, Point, RockerOnFrame, Swingarm
 
-# So far past its ends a curve may be trusted to go on straight: rubber and metal give by 2 to 3 mm in a hard contact,
+# Distance past its ends over which a straight continuation is trusted: stops yield by 2 to 3 mm in a hard contact,
 # a sensor's zero and a table's last point are a millimetre off (common practice, no source).
 BEYOND_MM = 5.0
 
@@ -24,18 +24,17 @@ class LeverageCurve:
     """Wheel travel as a smooth, strictly rising function of shaft travel.
 
     A shape-preserving cubic (PCHIP [1]_) through the measured points: it rises wherever the table rises and
-    never overshoots between points. A table with equal ratio throughout gives exactly that ratio. Past either end
-    the curve goes on straight with the ratio it has there; how far that is to be trusted is for the caller to say
-    (`BEYOND_MM`).
+    never overshoots between points. A table of constant ratio gives exactly that ratio. Past either end the curve
+    is straight with its end ratio; see `trusted`.
 
     Parameters
     ----------
     shaft_mm, wheel_mm : tuple of float
         The table; both rise strictly. [mm]
     ratio_at_points : tuple of float, optional
-        The ratio at the points where it is known, as from pivot coordinates; the cubic then keeps to it.
+        Ratio at the points, if known from pivot coordinates; the cubic then has these slopes.
     measured_mm : tuple of float, optional
-        From where to where along the shaft the curve was measured, where that is less than it covers. [mm]
+        Measured range of shaft travel, if shorter than the curve. [mm]
 
     References
     ----------
@@ -59,13 +58,13 @@ class LeverageCurve:
         return shaft, np.asarray(self._wheel(shaft), dtype=np.float64)
 
     def _inside(self, shaft_travel_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Shaft travel held within the curve, and how far beyond it was."""
+        """Shaft travel clipped to the curve, and the distance beyond it. [mm]"""
         shaft = np.asarray(shaft_travel_mm, dtype=np.float64)
         inside = np.clip(shaft, self.shaft_mm[0], self.shaft_mm[-1])
         return inside, shaft - inside
 
     def trusted(self, shaft_travel_mm: FloatArray) -> BoolArray:
-        """Where the curve is known: within what was measured, and `BEYOND_MM` past it.
+        """True within the measured range and up to `BEYOND_MM` past it.
 
         Parameters
         ----------
@@ -115,10 +114,7 @@ class LeverageCurve:
         return np.asarray(self._wheel(self._inside(shaft_travel_mm)[0], 1))
 
     def ratio_slope_per_mm(self, shaft_mm: float) -> float:
-        """How the ratio changes with shaft travel, d(ratio)/d(shaft); negative where it falls. [1/mm]
-
-        The difference over half a millimetre: a measured table knows no more.
-        """
+        """Slope of the ratio, d(ratio)/d(shaft), negative if falling; central difference over 0.5 mm. [1/mm]"""
         step = 0.25
         low, high = max(self.shaft_mm[0], shaft_mm - step), min(self.shaft_mm[-1], shaft_mm + step)
         at_low, at_high = self.ratio(np.array([low])), self.ratio(np.array([high]))
@@ -146,16 +142,16 @@ class LeverageCurve:
         return self.wheel_mm[-1]
 
 
-SHORTEST_LINK_MM = 1.0  # two points nearer than this are the same point, or a slip of the pen
+SHORTEST_LINK_MM = 1.0  # points nearer than this are one point or a typing error
 
 
 class LinkageError(ValueError):
-    """Points that make no suspension; says which and why."""
+    """Points that make no suspension; the message names them and the reason."""
 
 
 @dataclass(frozen=True)
 class _Moving:
-    """A point over many turns of the swingarm: position, first and second derivative, each (n, 2)."""
+    """A point at many swingarm angles: position, first and second derivative, each of shape (n, 2)."""
 
     p: FloatArray
     v: FloatArray
@@ -170,13 +166,13 @@ def _dot(a: FloatArray, b: FloatArray) -> FloatArray:
 
 
 def _turned(vector: FloatArray) -> FloatArray:
-    """Derivative of a vector that turns: (x, z) -> (z, -x)."""
+    """Derivative of a rotating vector with respect to its angle: (x, z) -> (z, -x)."""
     return np.stack([vector[..., 1], -vector[..., 0]], axis=-1)
 
 
 @dataclass(frozen=True)
 class Mechanism:
-    """The linkage with its lengths, ready to be solved.
+    """Linkage with its link lengths.
 
     ``shock_far`` and ``rod_far`` stand on ``*_body``; without a rod the near shock eye is on the swingarm. Points
     on the swingarm are relative to its pivot. ``shock_near`` is relative to the rocker pivot, along the arm to
@@ -204,18 +200,18 @@ class Mechanism:
         return _Moving(self.pivot + r, _turned(r), -r)
 
     def axle_at(self, turn: FloatArray) -> _Moving:
-        """The rear axle."""
+        """Rear axle at swingarm angles. [rad]"""
         return self._on("swingarm", self.axle, turn)
 
     def _loop(self, turn: FloatArray) -> tuple[_Moving, _Moving, FloatArray, FloatArray, FloatArray]:
-        """Rocker pivot, far end of the rod, arm to the rod, and the rocker's first and second turn rate."""
+        """Rocker pivot, far end and arm of the rod; derivatives 1 and 2 of the rocker angle by swingarm angle."""
         assert self.rocker_pivot is not None and self.rod_far is not None and self.rocker_body is not None
         other = "swingarm" if self.rocker_body == "frame" else "frame"
         c, d = self._on(self.rocker_body, self.rocker_pivot, turn), self._on(other, self.rod_far, turn)
         between = d.p - c.p
         distance = np.sqrt(_dot(between, between))
         along = (self.arm_mm**2 - self.rod_mm**2 + distance**2) / (2.0 * distance)
-        with np.errstate(invalid="ignore"):  # no meeting: NaN, told apart by the caller
+        with np.errstate(invalid="ignore"):  # links that cannot meet give NaN, which the caller handles
             across = self.branch * np.sqrt(self.arm_mm**2 - along**2)
         unit = between / distance[:, None]
         arm = along[:, None] * unit - across[:, None] * _turned(unit)
@@ -243,14 +239,14 @@ class Mechanism:
         return np.asarray(self.shock_near[0] * unit - self.shock_near[1] * _turned(unit))
 
     def shock_at(self, turn: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Length of the shock, and its first and second derivative by the swingarm's turn. [mm, mm/rad, mm/rad2]"""
+        """Shock length and its first and second derivative by swingarm angle. [mm, mm/rad, mm/rad2]"""
         u = self._near_eye(turn) - self._on(self.shock_far_body, self.shock_far, turn)
         length = np.sqrt(_dot(u.p, u.p))
         first = _dot(u.p, u.v) / length
         return length, first, (_dot(u.v, u.v) + _dot(u.p, u.a) - first**2) / length
 
     def rod_push(self, turn: FloatArray) -> FloatArray:
-        """Compression in the rod for each newton of shock force; negative where the rod is pulled."""
+        """Compression of the rod per newton of shock force; negative if the rod is in tension."""
         c, _, arm, _, _ = self._loop(turn)
         between = self._loop(turn)[1].p - c.p
         q = self._on_rocker(arm)
@@ -284,13 +280,12 @@ def _segments_cross(a: FloatArray, b: FloatArray, c: FloatArray, d: FloatArray) 
 def build_mechanism(
     swingarm: Swingarm, linkage: Linkage, shifts_mm: dict[str, Point] | None = None
 ) -> Mechanism:
-    """Take the lengths of a linkage from its points, and shift points that an insert or eccentric moves.
+    """Mechanism with link lengths from the points; inserts and eccentrics shift their points.
 
     Parameters
     ----------
-    linkage : DirectShock, RockerOnFrame or RockerOnSwingarm
     shifts_mm : dict of key to (x, z), optional
-        By the key of the point: how far it stands from where it was measured; rods keep their length. [mm, mm]
+        Displacement of a point from its measured position, by its key; rods keep their length. [mm, mm]
 
     Raises
     ------
@@ -358,10 +353,10 @@ def build_mechanism(
     )
 
 
-# Turns of the swingarm that are looked through, and the step; real ones stay within about 20 degrees.
+# Searched range of swingarm angle and its step; real ones stay within about 20 degrees.
 _LOWEST_DEG, _HIGHEST_DEG, _STEP_DEG = -25.0, 75.0, 0.25
 _NEWTON_STEPS = 4  # from a quarter of a degree: quadratic, the third already reaches rounding
-_KNOTS = 201  # of the curve that is handed on: exact at the knots, better than 1e-7 mm between them
+_KNOTS = 201  # of the resulting curve: exact at the knots, better than 1e-7 mm between them
 
 
 @dataclass(frozen=True)
@@ -396,7 +391,7 @@ class LinkageSolution:
 
 
 def _usable(mechanism: Mechanism) -> tuple[FloatArray, FloatArray, str, str]:
-    """Turns around the measured one where the shock shortens as the wheel rises; why they end below and above."""
+    """Swingarm angles around the measured one at which the shock shortens as the wheel rises; reasons for both ends."""
     turn = np.radians(np.arange(_LOWEST_DEG, _HIGHEST_DEG + _STEP_DEG / 2, _STEP_DEG))
     length, slope, _ = mechanism.shock_at(turn)
     start = int(np.argmin(np.abs(turn)))
@@ -427,7 +422,7 @@ def solve_linkage(
     shock_length_mm: float | None = None,
     positions: int | FloatArray = _KNOTS,
 ) -> LinkageSolution:
-    """Solve the linkage over the whole stroke, on the branch on which it was measured.
+    """Solve the linkage over the whole stroke, on its measured branch.
 
     Parameters
     ----------
@@ -436,12 +431,12 @@ def solve_linkage(
     shock_length_mm : float, optional
         Eye to eye at full extension; as the points stand when not given. [mm]
     positions : int or ndarray of shape (n,)
-        How many evenly spaced shock travels, or the travels themselves within the stroke. [mm]
+        Number of evenly spaced shock travels, or the travels within the stroke. [mm]
 
     Raises
     ------
     LinkageError
-        If some of the stroke cannot be reached, with the travel at which it ends and why.
+        If part of the stroke cannot be reached; names the reachable travel and the reason.
     """
     turn, length, below, above = _usable(mechanism)
     full = float(mechanism.shock_at(np.zeros(1))[0][0]) if shock_length_mm is None else shock_length_mm
@@ -455,7 +450,7 @@ def solve_linkage(
         )
     if isinstance(positions, int):
         positions = np.linspace(0.0, stroke_mm, positions)
-    # The start of full extension, then the positions asked for, all at once.
+    # Full extension first, then the requested positions, in one solution.
     wanted = full - np.concatenate([[0.0], positions])
     at = np.interp(-wanted, -length, turn)
     for _ in range(_NEWTON_STEPS):
@@ -486,7 +481,7 @@ def solve_linkage(
 LEAST_RATIO = 0.05  # keeps the fitted curve rising; far below any real ratio
 _KNOT_SPACING_MM = 2.0
 _SMOOTHING = np.logspace(-2.0, 8.0, 41)
-_COUNTED = 1.4  # of each degree of freedom in the cross-validation
+_COUNTED = 1.4  # weight of each degree of freedom in the cross-validation
 
 
 @dataclass(frozen=True)
@@ -496,11 +491,11 @@ class FittedLeverage:
     Parameters
     ----------
     shaft_mm, wheel_mm, ratio : tuple of float
-        The curve at its knots, 0 at full extension: between them the ratio runs straight. [mm, mm, -]
+        Curve at its knots, 0 at full extension; the ratio is linear between them. [mm, mm, -]
     point_shaft_mm, residual_mm : tuple of float
-        The points, and how far each lies above the curve. [mm]
+        Points, and the residual of each, positive above the curve. [mm]
     residual_sd_mm : float
-        With the degrees of freedom that the curve left. [mm]
+        Standard deviation of the residuals, by the remaining degrees of freedom. [mm]
     offset_mm : float
         Wheel travel that the fit gives to shock travel 0; taken off the curve. [mm]
     """
@@ -515,12 +510,11 @@ class FittedLeverage:
 
 
 def fit_leverage(points: tuple[tuple[float, float], ...], stroke_mm: float) -> FittedLeverage:
-    """Fit a curve whose ratio bends as little as the points allow, and never falls below zero.
+    """Fit a rising curve with the least curvature of ratio that the points allow.
 
-    The ratio is a straight line between knots. The sum of squared misfits plus a penalty on every bend of the
-    ratio is least; how heavy the penalty is comes from generalised cross-validation [1]_, with degrees of freedom
-    counted 1.4 times so that few points are not followed into their noise [2]_. A ratio that changes evenly costs
-    nothing.
+    Penalised least squares: the ratio is linear between knots, and its second differences are penalised, so a linear
+    ratio costs nothing. The penalty is chosen by generalised cross-validation [1]_ with degrees of freedom weighted
+    1.4, which avoids overfitting few points [2]_.
 
     Parameters
     ----------
@@ -562,19 +556,19 @@ def fit_leverage(points: tuple[tuple[float, float], ...], stroke_mm: float) -> F
         used = float(np.trace(design @ solve))
         left = count - used
         if count - _COUNTED * used <= 0.0:
-            continue  # as many freedoms as points: follows any noise
+            continue  # as many degrees of freedom as points: fits any noise
         score = float(misfit @ misfit) / (count - _COUNTED * used) ** 2
         if score < best[0]:
             best = (score, float(weight), left)
     _, weight, left = best
-    found = lsq_linear(
+    solution = lsq_linear(
         np.vstack([design, np.sqrt(weight) * bends]),
         np.concatenate([wheel, np.zeros(len(bends))]),
         bounds=(np.concatenate([[-np.inf], np.full(len(knots), LEAST_RATIO)]), np.inf),
         tol=1e-12,
     ).x
-    ratio = np.maximum(found[1:], LEAST_RATIO)
-    residual = wheel - design @ found
+    ratio = np.maximum(solution[1:], LEAST_RATIO)
+    residual = wheel - design @ solution
     travel = np.concatenate([[0.0], np.cumsum(0.5 * (ratio[1:] + ratio[:-1]) * np.diff(knots))])
     return FittedLeverage(
         tuple(knots.tolist()),
@@ -583,12 +577,12 @@ def fit_leverage(points: tuple[tuple[float, float], ...], stroke_mm: float) -> F
         tuple(shaft.tolist()),
         tuple(residual.tolist()),
         float(np.sqrt(residual @ residual / max(left, 1.0))),
-        float(found[0]),
+        float(solution[0]),
     )
 
 
 def _integrals(shaft: FloatArray, knots: FloatArray) -> FloatArray:
-    """Wheel travel at each shaft travel from a ratio of 1 at each knot, straight to 0 at its neighbours."""
+    """Wheel travel for a ratio of 1 at one knot and 0 at the others, of shape (n_shaft, n_knots)."""
     step = float(knots[1] - knots[0])
     from_knot = (shaft[:, None] - knots[None, :]) / step
 

@@ -37,13 +37,13 @@ class Mode:
 
     @property
     def fd_hz(self) -> float:
-        """Damped frequency, at which a free oscillation is seen. [Hz]"""
+        """Damped natural frequency. [Hz]"""
         return self.fn_hz * float(np.sqrt(1.0 - self.damping_ratio**2))
 
 
 @dataclass(frozen=True)
 class SpringEnd:
-    """One end as seen at its wheel: rates and damping vertical. [kg, N/m, N s/m]"""
+    """One end reduced to its wheel: vertical rates and damping. [kg, N/m, N s/m]"""
 
     unsprung_mass_kg: float
     suspension_rate_n_m: float
@@ -62,7 +62,7 @@ class Matrices:
 
 
 def quarter_vehicle(sprung_mass_kg: float, end: SpringEnd) -> Matrices:
-    """One end alone: x = (sprung, unsprung), up positive.
+    """Matrices of one end alone: x = (sprung, unsprung), up positive.
 
     Parameters
     ----------
@@ -94,7 +94,7 @@ def half_vehicle(
     front: SpringEnd,
     rear: SpringEnd,
 ) -> Matrices:
-    """Motorcycle in its plane: x = (heave up, pitch nose down, front unsprung up, rear unsprung up).
+    """Matrices of a motorcycle in its plane: x = (heave up, pitch nose down, front and rear unsprung up).
 
     Parameters
     ----------
@@ -144,21 +144,19 @@ def modes(matrices: Matrices) -> tuple[Mode, ...]:
         ]
     )
     poles, vectors = np.linalg.eig(state)
-    found = []
+    oscillating = []
     for pole, vector in zip(poles, vectors.T, strict=True):
         if pole.imag > REAL_POLE * abs(pole):
             shape = vector[:n] / vector[np.argmax(np.abs(vector[:n]))]
             fn_hz, damping_ratio = abs(pole) / (2 * np.pi), -pole.real / abs(pole)
-            found.append(Mode(float(fn_hz), float(damping_ratio), tuple(complex(value) for value in shape)))
-    return tuple(sorted(found, key=lambda mode: mode.fn_hz))
+            oscillating.append(
+                Mode(float(fn_hz), float(damping_ratio), tuple(complex(value) for value in shape))
+            )
+    return tuple(sorted(oscillating, key=lambda mode: mode.fn_hz))
 
 
 def wheel_and_damper(bike: Bike, end: End) -> tuple[float, float, Damper]:
-    """What modes and simulation need of one end beyond its spring.
-
-    Parameters
-    ----------
-    end : {"front", "rear"}
+    """Unsprung mass, tyre rate and damper of one end. [kg, N/mm]
 
     Returns
     -------
@@ -180,13 +178,12 @@ def wheel_and_damper(bike: Bike, end: End) -> tuple[float, float, Damper]:
 
 
 def spring_end(bike: Bike, end: End, shaft_mm: float, *, damper_scale: float = 1.0) -> SpringEnd:
-    """One end as seen at its wheel, linearised about a shaft travel and low shaft speed.
+    """One end reduced to its wheel, linearised about a shaft travel and low shaft speed.
 
     Parameters
     ----------
     bike : Bike
         With masses, tyre rates and dampers.
-    end : {"front", "rear"}
     shaft_mm : float
         Travel within the stroke. [mm]
     damper_scale : float
@@ -200,7 +197,7 @@ def spring_end(bike: Bike, end: End, shaft_mm: float, *, damper_scale: float = 1
     mass_kg, tyre_rate_n_per_mm, damper = wheel_and_damper(bike, end)
     section = bike.end(end)
     ratio = float(leverage_curve(bike, end).ratio(np.array([shaft_mm]))[0])
-    # About zero speed the damper is as stiff as its low-speed slopes; their mean stands for both directions.
+    # Around zero speed: mean of the low-speed slopes of both directions.
     low_n_s_per_mm = 0.5 * (damper.compression.low_n_s_per_mm + damper.rebound.low_n_s_per_mm)
     return SpringEnd(
         mass_kg,
@@ -212,7 +209,7 @@ def spring_end(bike: Bike, end: End, shaft_mm: float, *, damper_scale: float = 1
 
 
 def bike_matrices(bike: Bike, *, front_damper_scale: float = 1.0, rear_damper_scale: float = 1.0) -> Matrices:
-    """The half vehicle of a bike file, linearised about where it sits with its rider, at low shaft speed.
+    """Half-vehicle matrices of a bike file, linearised about rider sag at low shaft speed.
 
     Parameters
     ----------
@@ -233,7 +230,7 @@ def bike_matrices(bike: Bike, *, front_damper_scale: float = 1.0, rear_damper_sc
 
     Notes
     -----
-    Seal friction, stops and the digression of the dampers at higher speed are not in it.
+    Without seal friction, stops and the digression of the dampers at higher speed.
     """
     chassis, sag = chassis_of(bike), static_sag(bike)
     (inertia,) = needed(bike, "chassis.pitch_inertia_kg_m2", purpose="modes and simulation need it")
@@ -251,7 +248,7 @@ def bike_matrices(bike: Bike, *, front_damper_scale: float = 1.0, rear_damper_sc
 def bike_modes(
     bike: Bike, *, front_damper_scale: float = 1.0, rear_damper_scale: float = 1.0
 ) -> tuple[Mode, ...]:
-    """Modes of a bike about where it sits with its rider, at low shaft speed.
+    """Modes of a bike about rider sag, at low shaft speed.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""The rear of one bike file, ready to ask: leverage curve and axle path, with what was moved since it was measured."""
+"""Rear end of a bike file: leverage curve and axle path, including changes since it was measured."""
 
 from dataclasses import dataclass
 from functools import lru_cache
@@ -42,7 +42,7 @@ class RearEnd:
     fit : FittedLeverage or None
         Of leverage points.
     extended_by_mm : float
-        Shock travel by which the table had to be continued beyond its ends, with the trend of its ratio. [mm]
+        Shock travel by which the table was extrapolated beyond its ends. [mm]
     """
 
     curve: LeverageCurve
@@ -55,7 +55,7 @@ class RearEnd:
     extended_by_mm: float = 0.0
 
     def axle_mm(self, shaft_mm: float) -> FloatArray:
-        """The axle at a shock travel: [x, z] in the chassis frame. [mm]"""
+        """Axle [x, z] in the chassis frame at a shock travel. [mm]"""
         z = self.extended_axle_mm[1] + float(self.curve.wheel_travel_mm(np.array([shaft_mm]))[0])
         if self.pivot_mm is None or self.arm_mm is None:
             return np.array([self.extended_axle_mm[0], z])
@@ -63,7 +63,7 @@ class RearEnd:
         return np.array([self.pivot_mm[0] - float(np.sqrt(self.arm_mm**2 - down**2)), z])
 
     def axle_slope(self, shaft_mm: float) -> FloatArray:
-        """How the axle moves with shock travel: d[x, z]/d(shock travel)."""
+        """Derivative of the axle position, d[x, z]/d(shock travel)."""
         ratio = float(self.curve.ratio(np.array([shaft_mm]))[0])
         if self.pivot_mm is None:
             return np.array([0.0, ratio])
@@ -74,7 +74,7 @@ class RearEnd:
 def _offset(
     rear: Rear, insert: str | None, eccentric_deg: float | None, back_mm: float
 ) -> dict[str, FloatArray]:
-    """Where inserts, eccentric and chain adjuster put the points they move, by key."""
+    """Displacements by inserts, eccentric and chain adjuster, by the key of the moved point. [mm]"""
     moved: dict[str, FloatArray] = {}
     if rear.mount_insert:
         moved[rear.mount_insert.moves] = np.array(
@@ -91,7 +91,7 @@ def _offset(
 
 
 def shifts_mm(rear: Rear, at: MeasuredAt) -> dict[str, Point]:
-    """How far points stand now from where they were measured."""
+    """Displacements of points since they were measured, by key. [mm]"""
     now = _offset(rear, None, None, rear.axle_back_mm)
     then = _offset(
         rear,
@@ -100,18 +100,18 @@ def shifts_mm(rear: Rear, at: MeasuredAt) -> dict[str, Point]:
         rear.axle_back_mm if at.axle_back_mm is None else at.axle_back_mm,
     )
     none = np.zeros(2)
-    found = {key: now.get(key, none) - then.get(key, none) for key in {*now, *then}}
-    return {key: (float(x), float(z)) for key, (x, z) in found.items()}
+    moved = {key: now.get(key, none) - then.get(key, none) for key in {*now, *then}}
+    return {key: (float(x), float(z)) for key, (x, z) in moved.items()}
 
 
 @lru_cache(maxsize=64)
 def rear_end(rear: Rear, at: MeasuredAt) -> RearEnd:
-    """Solve the rear of a bike file.
+    """Leverage curve and axle path of the rear of a bike file.
 
     Parameters
     ----------
     at : MeasuredAt
-        What stood on the bike when its points were measured.
+        Settings of the bike when its points were measured.
 
     Raises
     ------
@@ -124,7 +124,7 @@ def rear_end(rear: Rear, at: MeasuredAt) -> RearEnd:
 
 
 def mechanism_of(rear: Rear, at: MeasuredAt) -> tuple[Mechanism, float]:
-    """The linkage of a rear as it stands now, and its shock length at full extension. [mm]"""
+    """Current linkage of a rear end, and its shock length at full extension. [mm]"""
     assert rear.swingarm is not None and rear.linkage is not None
     as_measured = build_mechanism(rear.swingarm, rear.linkage)
     between_eyes = float(as_measured.shock_at(np.zeros(1))[0][0])
@@ -192,10 +192,10 @@ def _from_table(rear: Rear, at: MeasuredAt) -> RearEnd:
 
 
 def _shifted(base: LeverageCurve, longer_mm: float, stroke_mm: float) -> tuple[LeverageCurve, float, float]:
-    """The curve over the stroke from another full extension; how far the axle drops there; how far it was continued.
+    """Curve over the stroke from a changed full extension, drop of the axle there, and extrapolated travel. [mm]
 
-    Where the shock is longer or shorter than when it was measured the trend of the ratio goes on with it; a table
-    that ends short of the stroke goes on straight. [mm]
+    With a changed shock length the linear trend of the ratio is extrapolated; a table shorter than the stroke is
+    continued with its end ratio.
     """
     shaft = np.array(base.shaft_mm)
     start, stop = -longer_mm, stroke_mm - longer_mm
@@ -233,7 +233,7 @@ def _shifted(base: LeverageCurve, longer_mm: float, stroke_mm: float) -> tuple[L
 def _on_another_arm(
     curve: LeverageCurve, axle: FloatArray, pivot: FloatArray, arm: FloatArray, new_arm: FloatArray
 ) -> tuple[LeverageCurve, FloatArray, float]:
-    """The curve of an axle moved in the swingarm: the shock turns the swingarm as before."""
+    """Curve, axle and arm length after moving the axle in the swingarm; the swingarm angle is as before."""
     shaft = np.linspace(0.0, curve.shaft_mm[-1], 101)
     length, new_length = float(np.hypot(*arm)), float(np.hypot(*new_arm))
     # Angles below the horizontal, behind the pivot.

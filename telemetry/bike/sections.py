@@ -1,6 +1,6 @@
-"""The sections of a bike file beyond its minimum: what a technician at the stand knows of the motorcycle.
+"""Optional sections of a bike file.
 
-Every class is one section and says what its keys mean. Points are [x, z] in millimetres in the chassis frame:
+Each class is one section and documents its keys. Points are [x, z] in millimetres in the chassis frame:
 x forward and z up as the motorcycle stands on its wheels with both ends fully extended; the origin is free
 (the swingarm pivot is handy), but the same for all points of the file.
 """
@@ -43,11 +43,11 @@ class Range:
 
     @property
     def middle(self) -> float:
-        """The geometric mean where zero is no part of the range, else the mean."""
+        """Geometric mean of the limits if both are positive, else their arithmetic mean."""
         return (self.low * self.high) ** 0.5 if self.low > 0 else 0.5 * (self.low + self.high)
 
     def holds(self, value: float) -> bool:
-        """Whether a value lies within, both ends included."""
+        """True if a value lies within the limits, both included."""
         return self.low <= value <= self.high
 
 
@@ -58,7 +58,7 @@ _DAMPER = Range(0.01, 60, "N s/mm")
 _TRAVEL = Range(-20, 500, "mm")
 _SAG = Range(0, 250, "mm")
 
-# By key; the section before it where a key means something else there.
+# By key, with its section in front if the key has another meaning there.
 RANGES: Mapping[str, Range] = {
     "wheelbase_mm": Range(900, 2000, "mm"),
     "stroke_mm": Range(20, 350, "mm"),
@@ -138,13 +138,13 @@ RANGES: Mapping[str, Range] = {
     "track_temperature_c": Range(-40, 100, "deg C"),
     "fuel_l": Range(0, 60, "l"),
 }  # fmt: skip
-# Any number can be right: signals and times of the log, and limits, which have the range of the key they limit.
+# Any number is plausible: signals and times of the log, and limits, which have the range of the key they limit.
 ANY_NUMBER = frozenset(("zero", "zero_interval_s", "supply_reference", "mm_per_unit", "min", "max"))
 _COLUMNS: Mapping[str, tuple[str | None, ...]] = {  # of tables whose columns are different quantities
     "points": (None, "points.mm"),
     "dyno": ("dyno.clicks", "dyno.speed_mm_s", "dyno.force_n"),
 }
-# What the number may have been meant in, and what it is then in the unit of the key.
+# Units that a number may have been written in, and their conversion to the unit of the key.
 _SLIPS: Mapping[str, tuple[tuple[str, Conversion], ...]] = {
     "mm": (("metres", lambda x: 1e3 * x), ("centimetres", lambda x: 10 * x), ("inches", lambda x: 25.4 * x)),
     "N/mm": (
@@ -166,7 +166,7 @@ _FROM_THE_HORIZONTAL = ("rake_deg", lambda x: 90 - x)
 
 
 def range_of(name: str, section: str = "") -> Range | None:
-    """The plausible range of a key, None where any number can be right.
+    """Plausible range of a key, None if any number is plausible.
 
     Parameters
     ----------
@@ -179,7 +179,7 @@ def range_of(name: str, section: str = "") -> Range | None:
 
 
 def slip(name: str, value: float, limits: Range) -> str:
-    """A question after the unit in which an implausible value would make sense; "" where there is none.
+    """Question proposing the unit or sign in which an implausible value would make sense, "" if there is none.
 
     Examples
     --------
@@ -200,7 +200,7 @@ def slip(name: str, value: float, limits: Range) -> str:
 
 
 def implausible(name: str, value: float, section: str = "") -> str:
-    """What is wrong with a number that is not plausible; "" where it is.
+    """Reason why a number is implausible, "" if it is plausible.
 
     Parameters
     ----------
@@ -210,7 +210,7 @@ def implausible(name: str, value: float, section: str = "") -> str:
     Returns
     -------
     str
-        Begins with the value, so that the key can stand before it; without a full stop.
+        Begins with the value, to be put after the key; no full stop.
     """
     limits = range_of(name, section)
     if limits is None or limits.holds(value):
@@ -223,14 +223,12 @@ def implausible(name: str, value: float, section: str = "") -> str:
 
 
 def check_plausible(name: str, value: object, section: str = "") -> None:
-    """Refuse a number of a bike file or setup sheet that is not plausible; in a table, the first of them.
+    """Refuse an implausible number of a bike file or setup sheet; in a table, the first one.
 
     Parameters
     ----------
-    name : str
-        The key.
     value : object
-        What is no number passes.
+        Anything but numbers passes.
     section : str
         Such as "front" or "rear", where the key means something else there.
 
@@ -263,9 +261,9 @@ SWINGARM_LENGTH_MM = (200.0, 1000.0)  # common practice, no source
 
 
 class Section(BaseModel):
-    """A table of the file: keys that are not known are refused, numbers are plausible, values do not change.
+    """A table of the file: refuses unknown keys and implausible numbers; immutable.
 
-    ``section`` is its name in `telemetry.bike.sections`, where a key means something else in another section.
+    ``section`` is its name in `RANGES`, for keys whose range depends on the section.
     """
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
@@ -275,13 +273,13 @@ class Section(BaseModel):
     @classmethod
     def _plausible(cls, value: Any, info: ValidationInfo) -> Any:
         if value == TO_FILL_IN:
-            raise PydanticCustomError("unfilled", "to be filled in")  # worded where all faults are
+            raise PydanticCustomError("unfilled", "to be filled in")  # file_error writes the message
         check_plausible(info.field_name or "", value, cls.section)
         return value
 
 
 class NamesColumns(Section):
-    """A table whose texts name columns of the log; a list of names serves logs that call one column differently."""
+    """A table with column names of the log; a list holds the names used in several logs."""
 
     _others: dict[str, tuple[str, ...]] = PrivateAttr(default_factory=dict)
 
@@ -298,13 +296,13 @@ class NamesColumns(Section):
         return made
 
     def names(self, key: str) -> tuple[str, ...]:
-        """Every name that the file gives under a key; none where it gives none, or ``""``."""
+        """Every name given for a key, empty for none or ``""``."""
         first = getattr(self, key)
         return (first, *self._others.get(key, ())) if first else ()
 
 
 class AirColumn(Section):
-    """Air enclosed in a fork above its oil: p V^exponent stays the same while it is compressed.
+    """Enclosed air above the oil of a fork: p V^exponent is constant.
 
     ``oil_level_mm`` is the height of the air with the leg fully compressed and the spring out, ``bore_mm`` the
     inner diameter there, ``displacing_mm`` the diameter of what comes in while the leg shortens (the bore when
@@ -336,7 +334,7 @@ class BumpStop(Section):
 
 
 class SpringParts(Section):
-    """What works beside the coil of ``spring_rate_n_per_mm`` and ``preload_mm``; all along the shaft.
+    """Springs that act beside the coil, along the shaft.
 
     ``second_rate_n_per_mm`` takes over from ``second_from_mm`` of spring compression (preload and travel) on.
     ``gas_force_n`` is the steady push of a gas-charged damper on its rod.
@@ -375,7 +373,7 @@ class Swingarm(Section):
 
 
 class DirectShock(Section):
-    """Shock straight between frame and swingarm: its two eyes."""
+    """Two eyes of a shock between frame and swingarm."""
 
     kind: Literal["direct"]
     shock_frame_mm: Point
@@ -425,14 +423,14 @@ Linkage = Annotated[DirectShock | RockerOnFrame | RockerOnSwingarm, Field(discri
 
 
 class InsertPosition(Section):
-    """A position of a mount insert: its name, and where it puts the point it moves against the first position."""
+    """Position of a mount insert: its name, and the offset of the moved point from the first position."""
 
     name: str
     offset_mm: Point
 
 
 class MountInsert(Section):
-    """An insert that moves one point of the linkage: which, its positions, and the one ``selected``."""
+    """Mount insert that moves one point of the linkage: the point, the positions, and the one ``selected``."""
 
     moves: Literal[
         "pivot_mm",
@@ -480,7 +478,7 @@ class Chain(Section):
 
 
 class Load(Section):
-    """A part of the sprung mass of [chassis]: its mass and where it is, in the terms of [chassis]."""
+    """A part of the sprung mass: its mass and centre, measured as in [chassis]."""
 
     mass_kg: float
     com_to_rear_axle_mm: float
@@ -488,7 +486,7 @@ class Load(Section):
 
 
 class Measured(Section):
-    """Sags that were measured at this end, at the wheel, to check the file with."""
+    """Measured wheel sags of this end, to check the bike file."""
 
     free_sag_mm: float | None = None
     static_sag_mm: float | None = None
@@ -496,7 +494,7 @@ class Measured(Section):
 
 
 class Adjuster(Section):
-    """How a value of the bike file is set: its change with one turn or click, and the maker's limits."""
+    """Adjuster of a value: change per turn or click, and the maker's limits."""
 
     per_turn: float | None = None
     per_click: float | None = None
@@ -505,9 +503,9 @@ class Adjuster(Section):
 
 
 class MeasuredAt(Section):
-    """What stood on the motorcycle when wheelbase, rake, centre of mass and points were measured.
+    """Settings of the motorcycle when wheelbase, rake, centre of mass and points were measured.
 
-    By default what the file says now. A length that is changed later leaves these as they were.
+    Default: the current values. A later change of a length does not change the measured values.
     """
 
     front_tyre_radius_mm: float | None = None
@@ -524,7 +522,7 @@ BenchPoints = tuple[tuple[float, float], ...]
 DATA_SHEET_MM = (
     -100.0,
     500.0,
-)  # a data sheet's scale holds over any travel: from and to, beyond every stroke
+)  # a data sheet's scale holds over any travel: limits beyond every stroke
 HOW_TO_CALIBRATE = (
     "needs points = [[signal, mm], ...] from the bench, or zero and mm_per_unit as on the sensor's data sheet"
 )
@@ -574,9 +572,7 @@ class Sensor(NamesColumns):
             return data
         if "mm_per_unit" not in data:
             raise ValueError(HOW_TO_CALIBRATE)
-        if not isinstance(
-            data["mm_per_unit"], int | float
-        ):  # what is wrong with it is said of the key itself
+        if not isinstance(data["mm_per_unit"], int | float):  # the key's own validation gives the message
             return {"points": ((0.0, 0.0), (1.0, 1.0)), **data}
         scale, zero = data["mm_per_unit"], data.get("zero")
         if scale == 0 or not isfinite(scale):
@@ -611,7 +607,7 @@ class Sensor(NamesColumns):
 
 
 def with_bench_tables(data: Mapping[str, Any], folder: Path) -> dict[str, Any]:
-    """The keys of a bike file with every sensor's ``table`` read; it stands beside the bike file.
+    """Bike file keys with every sensor's ``table``, relative to the bike file, replaced by its points.
 
     Raises
     ------
@@ -638,10 +634,6 @@ def read_bench_table(path: Path) -> BenchPoints:
     path : Path
         Two columns, signal and mm, separated by comma, semicolon or tab (with these two, a decimal comma may be
         used); lines before the first pair of numbers are headings, lines that start with # are remarks.
-
-    Returns
-    -------
-    tuple of (signal, mm)
 
     Raises
     ------

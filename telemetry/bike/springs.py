@@ -1,7 +1,6 @@
-"""Springs at the wheel, and where the motorcycle sits on them: load, sag, wheel rate.
+"""Springs at the wheel: load, sag, wheel rate.
 
-Each end by itself, with the load that level ground gives it; `equilibrium` has the whole motorcycle. Friction is
-not in it.
+Each end alone, under its load on level ground; `geometry.stand` solves the whole motorcycle. Without friction.
 """
 
 from collections.abc import Mapping
@@ -22,7 +21,7 @@ _BAR_N_PER_MM2 = 0.1
 
 @dataclass(frozen=True)
 class ShaftSpring:
-    """Springs along the shaft of one end, against travel s, 0 at full extension.
+    """Springs along the shaft of one end, as a function of shaft travel, 0 at full extension.
 
     Parameters
     ----------
@@ -31,7 +30,7 @@ class ShaftSpring:
     stroke_mm : float
         [mm]
     parts : SpringParts, optional
-        What works beside it.
+        Springs beside the coil.
     """
 
     coil_n_per_mm: float
@@ -40,7 +39,7 @@ class ShaftSpring:
     parts: SpringParts | None = None
 
     def force_n(self, shaft_mm: float) -> float:
-        """Force that lengthens the shaft; negative where the top-out spring holds it. [N]"""
+        """Force that extends the shaft; negative if the top-out spring holds it. [N]"""
         force = self.coil_n_per_mm * (shaft_mm + self.preload_mm)
         return force if self.parts is None else force + self._beside(self.parts, shaft_mm, 0)
 
@@ -53,7 +52,7 @@ class ShaftSpring:
         )
 
     def energy_n_mm(self, shaft_mm: float) -> float:
-        """Work stored from full extension on: the integral of the force. [N mm]"""
+        """Stored energy relative to full extension: the integral of the force. [N mm]"""
         work = 0.5 * self.coil_n_per_mm * ((shaft_mm + self.preload_mm) ** 2 - self.preload_mm**2)
         return work if self.parts is None else work + self._beside(self.parts, shaft_mm, -1)
 
@@ -66,7 +65,7 @@ class ShaftSpring:
                 parts.second_from_mm - self.preload_mm,
             )
             over = max(0.0, s - start)
-            begun = max(0.0, -start)  # preloaded past the meeting of the rates already
+            begun = max(0.0, -start)  # preload beyond the start of the second rate
             total += extra * (over, 1.0 if s > start else 0.0, 0.5 * (over**2 - begun**2))[order]
         if parts.top_out is not None:
             rate, length = parts.top_out.rate_n_per_mm, parts.top_out.length_mm
@@ -88,7 +87,7 @@ class ShaftSpring:
 
 
 def _air(air: AirColumn, stroke_mm: float, s: float) -> tuple[float, float, float]:
-    """Force, rate and stored work of enclosed air against the atmosphere, p V^n constant."""
+    """Force, rate and stored energy of enclosed air against the atmosphere, p V^n constant. [N, N/mm, N mm]"""
     bore = air.legs * np.pi / 4 * air.bore_mm**2
     area = bore if air.displacing_mm is None else air.legs * np.pi / 4 * air.displacing_mm**2
     full = bore * air.oil_level_mm + area * stroke_mm
@@ -111,7 +110,7 @@ GRAVITY_M_S2 = 9.80665  # standard gravity, 3rd General Conference on Weights an
 
 @dataclass(frozen=True)
 class Sag:
-    """Where one end sits under a steady load. [mm, mm, N]"""
+    """Travel of one end under a steady load, and the load. [mm, mm, N]"""
 
     shaft_mm: float
     wheel_mm: float
@@ -119,11 +118,7 @@ class Sag:
 
 
 def spring_of(bike: Bike, end: End) -> ShaftSpring:
-    """All that pushes along the shaft of one end at rest: coil, second rate, air, gas, top-out spring, bump stop.
-
-    Parameters
-    ----------
-    end : {"front", "rear"}
+    """All springs along the shaft of one end: coil, second rate, air, gas, top-out spring, bump stop.
 
     Raises
     ------
@@ -141,13 +136,7 @@ def _ratio(curve: LeverageCurve, shaft_mm: float) -> float:
 
 
 def chassis_of(bike: Bike) -> Chassis:
-    """The sprung mass of a bike, or a refusal where the bike file has none.
-
-    Raises
-    ------
-    BikeFileError
-        If the bike file has no [chassis].
-    """
+    """[chassis] of a bike file; a `BikeFileError` if it has none."""
     if bike.chassis is None:
         raise BikeFileError(
             f"{bike.source}: has no [chassis]; give sprung_mass_kg, com_to_rear_axle_mm and com_height_mm for sag, "
@@ -157,13 +146,12 @@ def chassis_of(bike: Bike) -> Chassis:
 
 
 def sprung_load_n(bike: Bike, end: End) -> float:
-    """Weight of the sprung mass carried by one end, on level ground at rest.
+    """Vertical load of the sprung mass on one end, at rest on level ground. [N]
 
     Parameters
     ----------
     bike : Bike
         With [chassis].
-    end : {"front", "rear"}
 
     Returns
     -------
@@ -182,11 +170,10 @@ def sprung_load_n(bike: Bike, end: End) -> float:
 
 
 def spring_force_at_wheel_n(bike: Bike, end: End, shaft_mm: float) -> float:
-    """Vertical force of the spring at the wheel: its force along the shaft / leverage ratio.
+    """Vertical spring force at the wheel, shaft force / leverage ratio; positive pushes the wheel down. [N]
 
     Parameters
     ----------
-    end : {"front", "rear"}
     shaft_mm : float
         Shaft travel within the stroke. [mm]
 
@@ -199,13 +186,12 @@ def spring_force_at_wheel_n(bike: Bike, end: End, shaft_mm: float) -> float:
 
 
 def wheel_rate_n_per_mm(bike: Bike, end: End, shaft_mm: float) -> float:
-    """Rate of the spring at the wheel: k / LR^2 - F LR' / LR^3.
+    """Vertical spring rate at the wheel: k / LR^2 - F LR' / LR^3. [N/mm]
 
-    The second term is the spring's force working through a ratio that changes: a falling ratio stiffens.
+    The second term comes from the change of the ratio: a falling ratio stiffens.
 
     Parameters
     ----------
-    end : {"front", "rear"}
     shaft_mm : float
         Shaft travel within the stroke. [mm]
 
@@ -220,11 +206,10 @@ def wheel_rate_n_per_mm(bike: Bike, end: End, shaft_mm: float) -> float:
 
 
 def sag_under_load(bike: Bike, end: End, load_n: float) -> Sag:
-    """Where one end sits when its wheel carries a sprung load.
+    """Sag of one end under a sprung load at its wheel.
 
     Parameters
     ----------
-    end : {"front", "rear"}
     load_n : float
         Vertical, without the unsprung mass. [N]
 
@@ -257,7 +242,7 @@ def sag_under_load(bike: Bike, end: End, load_n: float) -> Sag:
 
 
 def static_sag(bike: Bike) -> dict[End, Sag]:
-    """Where both ends sit with the [chassis] mass of the bike file (with rider: rider sag), at rest.
+    """Sag of both ends under the [chassis] mass of the bike file, which includes the rider: rider sag.
 
     Parameters
     ----------
@@ -273,11 +258,11 @@ def static_sag(bike: Bike) -> dict[End, Sag]:
 
 
 # Natural frequency of the sprung mass on a motorcycle's spring, about 1.8 to 2.6 Hz in road racing (common
-# practice, no source); a unit slip by 9.8 moves it by 3.1, one by 25.4 by 5.0, so half and double are told apart.
+# practice, no source); a wrong unit of factor 9.8 changes it by 3.1, one of 25.4 by 5.0.
 BODY_HZ = (1.2, 4.0)
 _USUAL_HZ = 2.2
 _USUAL_LOAD_N = 1050.0  # sprung load of an end with rider where the file has no [chassis]; common practice
-_UNITS: Mapping[str, float] = {  # what a wrong unit multiplies the number by
+_UNITS: Mapping[str, float] = {  # factor by which a wrong unit changes the number
     "kgf/mm": 1.0 / GRAVITY_M_S2,
     "N/in": 25.4,
     "lbf/in": 25.4 / 4.4482216152605,  # 1 lbf = 4.4482216152605 N, exact
@@ -290,23 +275,13 @@ def _body_hz(bike: Bike, end: End, rate_n_per_mm: float) -> float:
     load_n = sprung_load_n(bike, end) if bike.chassis else _USUAL_LOAD_N
     ratio = float(leverage_curve(bike, end).ratio(np.array([0.3 * stroke_mm(bike, end)]))[0])
     rate_n_m = 1e3 * rate_n_per_mm / ratio**2
-    if load_n <= 0.0:  # the masses are placed beyond the axles: nothing to compare with
+    if load_n <= 0.0:  # the centre of mass lies outside the wheelbase
         return _USUAL_HZ
     return float(np.sqrt(rate_n_m * GRAVITY_M_S2 / load_n) / (2 * np.pi))
 
 
 def unit_hint(bike: Bike, end: End) -> str:
-    """Which unit a spring rate was probably written in, where N/mm is not plausible; "" where it is.
-
-    Parameters
-    ----------
-    end : {"front", "rear"}
-
-    Returns
-    -------
-    str
-        Without a full stop.
-    """
+    """Unit in which an implausible spring rate was probably written, "" if N/mm is plausible; without a full stop."""
     rate = bike.end(end).spring_rate_n_per_mm
     if rate is None:
         return ""
@@ -327,29 +302,18 @@ def unit_hint(bike: Bike, end: End) -> str:
 
 
 def bike_warnings(bike: Bike) -> tuple[str, ...]:
-    """What looks wrong in a bike file, a sentence each, naming the file and key."""
-    found = [
+    """Warnings about implausible values of a bike file, one sentence each with file and key."""
+    warnings = [
         f"{bike.source}: {end}.spring_rate_n_per_mm: {hint}."
         for end in ENDS
         if (hint := unit_hint(bike, end))
     ]
-    found += [f"{bike.source}: {words}" for words in beyond_limits(bike)]
-    return tuple(found)
+    warnings += [f"{bike.source}: {words}" for words in beyond_limits(bike)]
+    return tuple(warnings)
 
 
 def beyond_limit(bike: Bike, key: str, value: float) -> str:
-    """How a value passes its limit in [adjusters]; "" where it does not, or has none.
-
-    Parameters
-    ----------
-    value : float
-        In the unit of the key.
-
-    Returns
-    -------
-    str
-        A sentence.
-    """
+    """Sentence on a value outside its limits in [adjusters], "" if inside or without limits."""
     adjuster = bike.adjusters.get(key)
     if adjuster is not None and adjuster.max is not None and value > adjuster.max + 1e-9:
         return f"{key} = {value:g} is past its maximum of {adjuster.max:g}."
@@ -359,6 +323,6 @@ def beyond_limit(bike: Bike, key: str, value: float) -> str:
 
 
 def beyond_limits(bike: Bike) -> list[str]:
-    """Values past the limits in [adjusters], a sentence each."""
-    found = (beyond_limit(bike, key, value_at(bike, key)) for key in bike.adjusters)
-    return [words for words in found if words]
+    """Sentences on all values outside their limits in [adjusters]."""
+    sentences = (beyond_limit(bike, key, value_at(bike, key)) for key in bike.adjusters)
+    return [words for words in sentences if words]

@@ -1,4 +1,4 @@
-"""A new bike file to fill in: every key with what it means, what a review needs left open."""
+"""Template of a new bike file: every key with its meaning; required values left open."""
 
 import json
 from collections.abc import Mapping
@@ -188,14 +188,14 @@ time = "time"
 
 @dataclass(frozen=True)
 class Answer:
-    """What is known of a key already: its value as TOML, and why, for a comment behind it."""
+    """Known value of a key as TOML text, and its reason as a comment."""
 
     value: str
     why: str = ""
 
 
 def toml_text(text: str) -> str:
-    """A text as TOML writes it."""
+    """A string as TOML."""
     return json.dumps(text, ensure_ascii=False)
 
 
@@ -239,12 +239,12 @@ def _with_comment(line: str, comment: str) -> str:
 
 
 def left_open(text: str) -> tuple[str, ...]:
-    """Keys of a bike file that are still to be filled in, dotted."""
-    found, section = [], ""
+    """Dotted keys of a bike file that are still to be filled in."""
+    open_keys, section = [], ""
     for line in text.splitlines():
         if line.startswith("["):
             section = line[1 : line.index("]")] + "."
         name, equals, value = line.partition(" = ")
         if equals and not line.startswith("#") and value.startswith(f'"{TO_FILL_IN}"'):
-            found.append(section + name)
-    return tuple(found)
+            open_keys.append(section + name)
+    return tuple(open_keys)

@@ -7,8 +7,8 @@ import numpy as np
 
 from telemetry.arrays import FloatArray
 from telemetry.damping.equation import OTHER_THEN, WheelEquation, blocks
+from telemetry.damping.front_filter import FrontFilter, fit_front_filter
 from telemetry.damping.hop import WheelHop, coefficients, hop_ratio
-from telemetry.damping.learn import Learned, learn
 from telemetry.damping.oscillation import LapDamping, SpeedDamping
 from telemetry.damping.pole import Pole, fit_pole, found_mode, stopped_by_bounds, take_out
 from telemetry.laps import Lap
@@ -52,7 +52,7 @@ class LapWindows:
 def read_laps(
     equation: WheelEquation,
     hop: WheelHop,
-    learned: Learned,
+    fitted: FrontFilter,
     laps: Sequence[Lap],
     leverage: float,
     other: tuple[WheelHop, Pole] | None = None,
@@ -66,7 +66,7 @@ def read_laps(
 
     Parameters
     ----------
-    learned : Learned
+    fitted : FrontFilter
         From the outing as a whole.
     leverage : float
         Wheel travel over shaft travel.
@@ -75,11 +75,11 @@ def read_laps(
     """
     if equation.own_past:
         news = replace(equation, known=equation.known[: -equation.own_past], own_past=0)
-        alone = learn(news, hop)
+        alone = fit_front_filter(news, hop)
         if alone is not None and found_mode(alone.pole, hop):
-            equation, learned = news, alone
+            equation, fitted = news, alone
     changing = None if other is None or not equation.knows_road else _with_damping(*other)
-    return tuple(_lap_windows(equation, learned, lap, leverage, changing) for lap in laps)
+    return tuple(_lap_windows(equation, fitted, lap, leverage, changing) for lap in laps)
 
 
 def _with_damping(hop: WheelHop, pole: Pole) -> FloatArray:
@@ -92,28 +92,28 @@ def _with_damping(hop: WheelHop, pole: Pole) -> FloatArray:
 
 
 def _lap_windows(
-    equation: WheelEquation, learned: Learned, lap: Lap, leverage: float, changing: FloatArray | None
+    equation: WheelEquation, fitted: FrontFilter, lap: Lap, leverage: float, changing: FloatArray | None
 ) -> LapWindows:
     inside = equation.span(lap.start_s, lap.end_s)
     own, known = equation.own[:, inside].copy(), equation.known[:, inside]
     free = np.empty((0, own.shape[1]))
     if equation.knows_road and own.shape[1] > 1:
-        own[0] -= learned.weights @ known
+        own[0] -= fitted.weights @ known
         then = known[: len(OTHER_THEN)]
-        free = np.gradient(learned.weights[: len(then)] @ then)[None]
+        free = np.gradient(fitted.weights[: len(then)] @ then)[None]
         if changing is not None:
             free = np.concatenate([free, (changing @ then)[None]])
     cut = blocks((own, known, free), equation.usable[inside], equation.step_s, WINDOW_S)
     products = cut.products[cut.whole]
     shaft_mm_s = np.sqrt(products[:, 2, 2]) / leverage
-    return LapWindows(lap.lap, shaft_mm_s, _weighted(products, learned), len(free))
+    return LapWindows(lap.lap, shaft_mm_s, _weighted(products, fitted), len(free))
 
 
-def _weighted(products: FloatArray, learned: Learned) -> FloatArray:
+def _weighted(products: FloatArray, fitted: FrontFilter) -> FloatArray:
     """Windows weighted by their own residual, without the few that fit worst."""
     if not len(products):
         return products
-    residual = np.maximum(np.einsum("i,bij,j->b", learned.row, products[:, :5, :5], learned.row), 1e-9)
+    residual = np.maximum(np.einsum("i,bij,j->b", fitted.row, products[:, :5, :5], fitted.row), 1e-9)
     relative = residual / np.maximum(products[:, 2, 2], 1e-9)
     weight = (relative <= np.quantile(relative, KEPT_SHARE)) / residual
     return np.asarray(weight[:, None, None] * products)

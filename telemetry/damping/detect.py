@@ -9,12 +9,17 @@ from telemetry.arrays import End
 from telemetry.bike import Bike
 from telemetry.damping.byspeed import damping_by_speed, pole_ratio, read_laps
 from telemetry.damping.course import damper_course, find_change, level_state, without_leaks
+from telemetry.damping.detector_model import (
+    LEAST_MOVING_S,
+    DetectorModel,
+    fit_detector_model,
+    fit_front_detector_model,
+)
 from telemetry.damping.equation import SLOWEST_M_S
 from telemetry.damping.fade import damping_by_lap, lap_spectra
 from telemetry.damping.judge import Judged, judge
 from telemetry.damping.level import with_levels
 from telemetry.damping.limit import detection_limits
-from telemetry.damping.listen import LEAST_MOVING_S, Heard, listen, listen_to_front
 from telemetry.damping.oscillation import (
     DamperCourse,
     DetectionLimit,
@@ -42,30 +47,30 @@ def find_oscillation(motion: Motion, track: Track, bike: Bike) -> Oscillation:
     """
     if reason := refusal(motion):
         return Oscillation("cannot_tell", reason)
-    heard = listen(motion, track, bike)
-    if heard is None:
+    model = fit_detector_model(motion, track, bike)
+    if model is None:
         return Oscillation(
             "cannot_tell",
             f"There is less than {LEAST_MOVING_S:.0f} s of riding in which all that is needed was measured.",
         )
-    return assess(heard, motion, track, bike)
+    return assess(model, motion, track, bike)
 
 
-def assess(heard: Heard, motion: Motion, track: Track, bike: Bike) -> Oscillation:
-    """The answer for a run that was listened to; arguments as of `find_oscillation`."""
-    judged = judge(heard, motion, track, bike)
-    limits = _limits(heard, judged)
+def assess(model: DetectorModel, motion: Motion, track: Track, bike: Bike) -> Oscillation:
+    """The answer for a run whose model was fitted; arguments as of `find_oscillation`."""
+    judged = judge(model, motion, track, bike)
+    limits = _limits(model, judged)
     events = with_levels(judged.events, limits)
     unexplained = sum(not one.explained for one in judged.rejected)
-    share = _judged_share(heard, motion, track)
+    share = _judged_share(model, motion, track)
     front_events: tuple[OscillationEvent, ...] = ()
-    front = listen_to_front(heard, motion, track, bike)
-    course = _courses(heard, front, motion, track)
+    front = fit_front_detector_model(model, motion, track, bike)
+    course = _courses(model, front, motion, track)
     if front is not None:
         front_judged = judge(front, motion, track, bike)
         found = front_judged.events
         front_events = with_levels(found, _limits(front, front_judged)) if found else ()
-    answer, reason = verdict(heard.learned, heard.missing, events, unexplained, limits, course["rear"], share)
+    answer, reason = verdict(model.fitted, model.missing, events, unexplained, limits, course["rear"], share)
     return Oscillation(
         verdict=answer,
         reason=reason,
@@ -77,43 +82,47 @@ def assess(heard: Heard, motion: Motion, track: Track, bike: Bike) -> Oscillatio
         limits=limits,
         places=gather(events, lap_length_m(track.laps)),
         front_events=front_events,
-        band_hz=heard.hop.band_hz,
-        band_from_bike=heard.hop.from_bike,
+        band_hz=model.hop.band_hz,
+        band_from_bike=model.hop.from_bike,
         unexplained=unexplained,
         judged_share=share,
     )
 
 
-def _judged_share(heard: Heard, motion: Motion, track: Track) -> float:
+def _judged_share(model: DetectorModel, motion: Motion, track: Track) -> float:
     """Share of the time at speed in which all was measured that is needed."""
     speed = track.speed_m_s
     at_speed = np.count_nonzero(speed > SLOWEST_M_S) if np.isfinite(speed).any() else len(speed)
-    judged_s = np.count_nonzero(heard.equation.usable) * heard.equation.step_s
+    judged_s = np.count_nonzero(model.equation.usable) * model.equation.step_s
     return float(min(judged_s * motion.sample_rate_hz / max(at_speed, 1), 1.0))
 
 
-def _limits(heard: Heard, judged: Judged) -> tuple[DetectionLimit, ...]:
+def _limits(model: DetectorModel, judged: Judged) -> tuple[DetectionLimit, ...]:
     """What loss this log could show; nothing without the front and ground speed."""
     if not judged.looked_at:
         return ()
-    return detection_limits(heard, judged.looked_at)
+    return detection_limits(model, judged.looked_at)
 
 
-def _courses(rear: Heard, front: Heard | None, motion: Motion, track: Track) -> dict[End, DamperCourse]:
+def _courses(
+    rear: DetectorModel, front: DetectorModel | None, motion: Motion, track: Track
+) -> dict[End, DamperCourse]:
     """What each end did over the laps."""
-    heard: dict[End, Heard] = {"rear": rear} if front is None else {"rear": rear, "front": front}
+    models: dict[End, DetectorModel] = {"rear": rear} if front is None else {"rear": rear, "front": front}
     at_pace = laps_at_pace(track.laps)
     # with the wheel's own past: without it the ratio reads 1.8 times too high, with it 0.97 (median of 40 outings of
     # tests/benchmarks/detection, choosing seeds)
-    ratio = {end: pole_ratio(one.learned.pole, one.hop) for end, one in heard.items()}
+    ratio = {end: pole_ratio(one.fitted.pole, one.hop) for end, one in models.items()}
     laps = {
         end: damping_by_lap(lap_spectra(one.equation, at_pace), one.hop, ratio[end])
-        for end, one in heard.items()
+        for end, one in models.items()
     }
     change = without_leaks({end: find_change(here) for end, here in laps.items()})
     course = {}
-    for end, one in heard.items():
-        level = level_state(one.learned.pole, ratio[end], one.hop)
+    for end, one in models.items():
+        # with the wheel's own past: without it the ratio reads 1.8 times too high, with it 0.97 (median of 40 outings
+        # of tests/benchmarks/detection, choosing seeds)
+        level = level_state(one.fitted.pole, ratio[end], one.hop)
         told = damper_course(
             laps[end], ratio[end], end, level, knows_road=one.equation.knows_road, change=change[end]
         )
@@ -124,16 +133,16 @@ def _courses(rear: Heard, front: Heard | None, motion: Motion, track: Track) -> 
 
 
 def _by_speed(
-    heard: Heard, other: Heard | None, motion: Motion, laps: Sequence[Lap]
+    model: DetectorModel, other: DetectorModel | None, motion: Motion, laps: Sequence[Lap]
 ) -> tuple[SpeedDamping, ...]:
     """Damping of one end by shaft speed."""
-    end = motion.ends[heard.end]
+    end = motion.ends[model.end]
     read = read_laps(
-        heard.equation,
-        heard.hop,
-        heard.learned,
+        model.equation,
+        model.hop,
+        model.fitted,
         laps,
         end.wheel_stroke_mm / end.stroke_mm,
-        None if other is None else (other.hop, other.learned.pole),
+        None if other is None else (other.hop, other.fitted.pole),
     )
-    return damping_by_speed(read, heard.hop)
+    return damping_by_speed(read, model.hop)

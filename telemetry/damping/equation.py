@@ -146,8 +146,8 @@ def wheel_equation(
     """
     rate = motion.sample_rate_hz
     this = motion.ends[end]
-    heard = signals[end]
-    step_s, own = heard.step_s, heard.orders[OWN]
+    own_signals = signals[end]
+    step_s, own = own_signals.step_s, own_signals.orders[OWN]
     at_s: FloatArray = step_s * np.arange(own.shape[1], dtype=np.float64)
     good = usable(np.isfinite(this.wheel_travel_mm), rate, at_s)
     clock = motion.t_s - motion.t_s[0]
@@ -166,11 +166,13 @@ def wheel_equation(
         seen &= ~_on_stop(motion, "front", at_s)
         good &= seen & (np.interp(then_s, at_s, seen.astype(float)) > 0.999)
         # the front's own motion when the rear comes by is its answer to the very road that is asked for
-        regressors = RoadRegressors(signals[other_end], heard if end == "rear" else None, then_s, faster)
+        regressors = RoadRegressors(
+            signals[other_end], own_signals if end == "rear" else None, then_s, faster
+        )
     known = np.empty((0, len(at_s))) if regressors is None else regressors.known(delay_s)
     own_past = 0 if regressors is None or regressors.own is None else len(OWN_THEN)
     noise = _noise(
-        heard.noise_mm2_hz, None if regressors is None else regressors.other.noise_mm2_hz, own_past
+        own_signals.noise_mm2_hz, None if regressors is None else regressors.other.noise_mm2_hz, own_past
     )
     return WheelEquation(motion.t_s[0] + at_s, step_s, own, known, good, regressors, speed, own_past, noise)
 

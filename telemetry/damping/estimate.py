@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.damping.equation import WheelEquation
+from telemetry.damping.front_filter import FrontFilter
 from telemetry.damping.hop import WheelHop, hop_mode
-from telemetry.damping.learn import Learned
 from telemetry.damping.pole import Pole, fit_pole, frequency_scatter, take_out
 from telemetry.signals.modes import damping_scatter
 
@@ -19,7 +19,7 @@ USUAL_LOST, USUAL_SPREAD = 0.08, 0.5
 Z_95 = 1.96
 # The tyre that the outing taught puts the hop within this: 0.4 on the tuning seeds of tests/benchmarks/detection,
 # 0.9 on the bikes of `telemetry.simulate`, whose dampers are less linear. [Hz]
-LEARNED_SD_HZ = 0.8
+FITTED_SD_HZ = 0.8
 
 
 @dataclass(frozen=True)
@@ -41,7 +41,7 @@ class Ringing:
     amplitude_mm: float
 
 
-def estimate(equation: WheelEquation, inside: slice, learned: Learned, hop: WheelHop) -> Ringing:
+def estimate(equation: WheelEquation, inside: slice, fitted: FrontFilter, hop: WheelHop) -> Ringing:
     """Fit the rear pole to one stretch, with the front's part free around what the outing taught.
 
     Parameters
@@ -56,13 +56,13 @@ def estimate(equation: WheelEquation, inside: slice, learned: Learned, hop: Whee
     the ratio is positive. The interval is that mean's. So is the frequency, of what the stretch shows and where
     the tyre that the outing taught puts the hop.
     """
-    shown = _fit(equation, inside, learned, hop, RATIO_PRIOR).damping_ratio
-    seen_hz = _fit(equation, inside, learned, hop, FREQUENCY_PRIOR).frequency_hz
+    shown = _fit(equation, inside, fitted, hop, RATIO_PRIOR).damping_ratio
+    seen_hz = _fit(equation, inside, fitted, hop, FREQUENCY_PRIOR).frequency_hz
     seconds = (inside.stop - inside.start) * equation.step_s
     variance = frequency_scatter(shown, seen_hz, seconds) ** 2
-    learned_hz, _ = hop_mode(hop, learned.pole.tyre_hz, hop.tyre_damping)
-    trust = LEARNED_SD_HZ**2 / (LEARNED_SD_HZ**2 + variance)
-    frequency_hz = trust * seen_hz + (1.0 - trust) * learned_hz
+    fitted_hz, _ = hop_mode(hop, fitted.pole.tyre_hz, hop.tyre_damping)
+    trust = FITTED_SD_HZ**2 / (FITTED_SD_HZ**2 + variance)
+    frequency_hz = trust * seen_hz + (1.0 - trust) * fitted_hz
     scatter = damping_scatter(shown, frequency_hz, seconds) / shown
     weight = USUAL_SPREAD**2 / (USUAL_SPREAD**2 + scatter**2)
     ratio = float(shown**weight * USUAL_LOST ** (1.0 - weight))
@@ -78,10 +78,10 @@ def estimate(equation: WheelEquation, inside: slice, learned: Learned, hop: Whee
     )
 
 
-def _fit(equation: WheelEquation, inside: slice, learned: Learned, hop: WheelHop, prior: float) -> Pole:
+def _fit(equation: WheelEquation, inside: slice, fitted: FrontFilter, hop: WheelHop, prior: float) -> Pole:
     left = equation.own[:, inside].copy()
     if equation.knows_road:
-        left[0] -= learned.road_weights @ equation.known[:, inside]
+        left[0] -= fitted.road_weights @ equation.known[:, inside]
     known = equation.known[: len(equation.known) - equation.own_past, inside]
     signals = np.concatenate([left, known])
     return fit_pole(take_out(signals @ signals.T / left.shape[1], prior)[1], hop)

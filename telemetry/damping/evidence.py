@@ -52,22 +52,22 @@ class PoleGrid:
     healthy: BoolArray
 
 
-def pole_grid(hop: WheelHop, learned: Pole) -> PoleGrid:
+def pole_grid(hop: WheelHop, fitted: Pole) -> PoleGrid:
     """The grid over the hop's band, narrowed by what the outing taught of the tyre.
 
     Parameters
     ----------
-    learned : Pole
+    fitted : Pole
         Of the outing as a whole.
     """
-    low, high = hop_near(learned, hop)
+    low, high = hop_near(fitted, hop)
     hz = np.linspace(low, high, max(3, round((high - low) / GRID_HZ) + 1))
     tyre = np.array([tyre_hz_of(hop, f) for f in hz])
     tyre, damping = (a.ravel() for a in np.meshgrid(tyre, GRID_DAMPING, indexing="ij"))
     mode_hz, ratio = hop_modes(hop, tyre, damping)
     row = coefficients(hop, tyre, damping)
-    lost_below = max(LOST_BELOW, min(LOST_AT_MOST, LOST_SHARE * learned.damping_ratio))
-    healthy_above = max(1.3 * lost_below, min(HEALTHY_ABOVE, HEALTHY_SHARE * learned.damping_ratio))
+    lost_below = max(LOST_BELOW, min(LOST_AT_MOST, LOST_SHARE * fitted.damping_ratio))
+    healthy_above = max(1.3 * lost_below, min(HEALTHY_ABOVE, HEALTHY_SHARE * fitted.damping_ratio))
     return PoleGrid(mode_hz, ratio, row, log_gain(row), ratio <= lost_below, ratio >= healthy_above)
 
 

@@ -32,8 +32,9 @@ TYRE_SD = 0.02
 TYRE_HZ = np.geomspace(9.0, 28.0, 60)  # wider than any hop: foam in the oil stiffens an end
 DAMPING = np.geomspace(5.0 * LEAST_DAMPING, SOUND_DAMPING, 50)
 # The search for a change: half widths in ln of tyre frequency and damping, and how often it is narrowed to a quarter.
-REACH, ROUNDS = np.array([0.4, 1.5]), 6
+REACH, ROUNDS = np.array([0.4, 1.5]), 4
 AROUND = np.linspace(-1.0, 1.0, 13)
+NEAR = np.array([0.02, 0.08])  # half widths of the grid on which the last is done
 # Student's t at 97.5 % for PLACES - 1 = 11 degrees of freedom (any statistics handbook).
 T_975 = 2.201
 
@@ -183,21 +184,30 @@ def _changes(
     # independent values behind a spectrum: twice bandwidth times time
     freedom = 2.0 * float(weight.sum()) * (frequency_hz[1] - frequency_hz[0]) * STEP_S * float(windows.sum())
     before = np.log(band_gain(coefficients(hop, *np.array(wheel)[:, None]), frequency_hz))
-    found = np.empty(len(spectra))
-    for i, spectrum in enumerate(spectra):
-        centre, half = np.zeros(2), REACH
-        for _ in range(ROUNDS):
-            tyre, damping = (
-                axis.ravel()
-                for axis in np.meshgrid(*(centre[:, None] + half[:, None] * AROUND), indexing="ij")
-            )
-            row = coefficients(hop, wheel[0] * np.exp(tyre), wheel[1] * np.exp(damping))
-            gain = np.log(band_gain(row, frequency_hz)) - before
-            value = _unlikely(gain, spectrum[None], weight)[:, 0] + tyre**2 / (freedom * TYRE_SD**2)
-            best = np.argmin(value)
-            centre, half = np.array([tyre[best], damping[best]]), half / 4.0
-        found[i] = centre[1]
-    return found
+
+    def unlikely(tyre: FloatArray, damping: FloatArray, power: FloatArray) -> FloatArray:
+        row = coefficients(hop, wheel[0] * np.exp(tyre), wheel[1] * np.exp(damping))
+        gain = np.log(band_gain(row, frequency_hz)) - before
+        return np.asarray(_unlikely(gain, power, weight) + tyre[:, None] ** 2 / (freedom * TYRE_SD**2))
+
+    centre, half = np.zeros(2), REACH
+    for _ in range(ROUNDS):
+        tyre, damping = _around(centre, half, AROUND)
+        best = np.argmin(unlikely(tyre, damping, spectra[:1])[:, 0])
+        centre, half = np.array([tyre[best], damping[best]]), half / 4.0
+    tyre, damping = _around(np.zeros(2), NEAR, AROUND[::3])
+    value = unlikely(centre[0] + tyre, centre[1] + damping, spectra)
+    # the lowest point of the paraboloid through the values near by
+    terms = np.stack([np.ones_like(tyre), tyre, damping, tyre**2, tyre * damping, damping**2], axis=1)
+    _, a, b, c, d, e = np.linalg.lstsq(terms, value)[0]
+    lowest = (d * a - 2 * c * b) / np.maximum(4 * c * e - d**2, 1e-12)
+    return np.asarray(centre[1] + np.clip(lowest, -2 * NEAR[1], 2 * NEAR[1]))
+
+
+def _around(centre: FloatArray, half: FloatArray, steps: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Points of a grid about ``centre``."""
+    first, second = np.meshgrid(centre[0] + half[0] * steps, centre[1] + half[1] * steps, indexing="ij")
+    return first.ravel(), second.ravel()
 
 
 def _jackknife_sd(away: FloatArray) -> float:

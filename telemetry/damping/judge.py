@@ -8,10 +8,10 @@ from telemetry.arrays import End, FloatArray
 from telemetry.bike import Bike, leverage_curve
 from telemetry.damping.band import FREQUENCY_HZ
 from telemetry.damping.candidates import Candidate, candidates
+from telemetry.damping.detector_model import DetectorModel
 from telemetry.damping.estimate import Ringing, estimate
 from telemetry.damping.evidence import Windows, block_log_likelihood, over_threshold, windows
 from telemetry.damping.hop import LOST_BELOW, REFERENCE_HZ, band_gain
-from telemetry.damping.listen import Heard
 from telemetry.damping.oscillation import Check, EventEvidence, OscillationEvent, RejectedCandidate
 from telemetry.damping.questions import checks, place_check
 from telemetry.damping.same_place import swing_by_place
@@ -49,7 +49,9 @@ class Judged:
     looked_at: tuple[Windows, ...]
 
 
-def judge(heard: Heard, motion: Motion, track: Track, bike: Bike, *, threshold_offset: float = 0.0) -> Judged:
+def judge(
+    model: DetectorModel, motion: Motion, track: Track, bike: Bike, *, threshold_offset: float = 0.0
+) -> Judged:
     """Judge the candidates found with the road known from the other wheel, and explain those found without it only.
 
     The explaining is done for the rear only: at the front it would tell of every kerb.
@@ -59,46 +61,46 @@ def judge(heard: Heard, motion: Motion, track: Track, bike: Bike, *, threshold_o
     threshold_offset : float
         Subtracted from the threshold of each window, for benchmarks; what it adds is below `LEAST_CONFIDENCE`.
     """
-    equation, grid = heard.equation, heard.grid
+    equation, grid = model.equation, model.grid
     no_road = np.zeros(len(equation.t_s))
     events, rejected = [], []
     taken: list[tuple[float, float]] = []
     looked_at: tuple[Windows, ...] = ()
     if equation.knows_road:
-        likelihood, whole = block_log_likelihood(equation, heard.predicted, grid)
-        looked_at = windows(likelihood, whole, grid, THRESHOLDS, heard.swing)
+        likelihood, whole = block_log_likelihood(equation, model.predicted, grid)
+        looked_at = windows(likelihood, whole, grid, THRESHOLDS, model.swing)
         found = over_threshold(looked_at, threshold_offset)
-        by_place = swing_by_place(heard, motion, track) if found else None
-        slow = slow_speed(heard, motion) if found else None
-        for candidate in candidates(equation, heard.predicted, grid, likelihood, found):
+        by_place = swing_by_place(model, motion, track) if found else None
+        slow = slow_speed(model, motion) if found else None
+        for candidate in candidates(equation, model.predicted, grid, likelihood, found):
             seconds = candidate.end_s - candidate.start_s
-            if seconds < (SHORTEST_S if heard.end == "rear" else SHORTEST_FRONT_S):
+            if seconds < (SHORTEST_S if model.end == "rear" else SHORTEST_FRONT_S):
                 continue
             if confidence(candidate.over + threshold_offset, seconds) < LEAST_CONFIDENCE:
                 continue
             inside = equation.span(candidate.start_s, candidate.end_s)
-            ringing = estimate(equation, inside, heard.learned, heard.hop)
-            if heard.end == "front" and ringing.damping_ratio > MOST_FRONT_RATIO:
+            ringing = estimate(equation, inside, model.fitted, model.hop)
+            if model.end == "front" and ringing.damping_ratio > MOST_FRONT_RATIO:
                 continue
-            asked = checks(heard, heard.predicted, inside, _travel_share(heard.end, motion, candidate))
-            if by_place is not None and not asked[-1].against:
-                asked = (*asked, *place_check(by_place, heard.end, candidate.start_s, candidate.end_s))
-            if slow is not None and not asked[-1].against:
-                asked = (*asked, *speed_check(heard, slow, inside))
+            answers = checks(model, model.predicted, inside, _travel_share(model.end, motion, candidate))
+            if by_place is not None and not answers[-1].against:
+                answers = (*answers, *place_check(by_place, model.end, candidate.start_s, candidate.end_s))
+            if slow is not None and not answers[-1].against:
+                answers = (*answers, *speed_check(model, slow, inside))
             taken.append((candidate.start_s, candidate.end_s))
-            if asked[-1].against:
-                rejected.append((candidate.over, _rejected(candidate, asked[-1].answer, motion, track)))
+            if answers[-1].against:
+                rejected.append((candidate.over, _rejected(candidate, answers[-1].answer, motion, track)))
             else:
-                asked = (_other_felt(heard, candidate, inside), *asked)
-                events.append(_event(heard, candidate, ringing, inside, asked, motion, track, bike))
-    if heard.end == "front":
+                answers = (_other_felt(model, candidate, inside), *answers)
+                events.append(_event(model, candidate, ringing, inside, answers, motion, track, bike))
+    if model.end == "front":
         return Judged(tuple(events), (), looked_at)
     blind, whole = block_log_likelihood(equation, no_road, grid)
     found = over_threshold(windows(blind, whole, grid, THRESHOLDS_BLIND))
     for candidate in candidates(equation, no_road, grid, blind, found):
         if any(candidate.start_s < end and candidate.end_s > start for start, end in taken):
             continue
-        reason, explained = _looked_like_it(heard, candidate, motion)
+        reason, explained = _looked_like_it(model, candidate, motion)
         here = _rejected(candidate, reason, motion, track)
         rejected.append((candidate.over, replace(here, explained=explained)))
     strongest = sorted(rejected, key=lambda pair: -pair[0])[:MOST_REJECTED]
@@ -106,36 +108,36 @@ def judge(heard: Heard, motion: Motion, track: Track, bike: Bike, *, threshold_o
     return Judged(tuple(events), in_order, looked_at)
 
 
-def _explained_share(heard: Heard, candidate: Candidate, inside: slice) -> float:
+def _explained_share(model: DetectorModel, candidate: Candidate, inside: slice) -> float:
     """Share of what the wheel did that the other explains with a healthy damper."""
-    own = heard.grid.row[candidate.healthy] @ heard.equation.own[:, inside]
-    return float(1.0 - np.mean((own - heard.predicted[inside]) ** 2) / np.mean(own**2))
+    own = model.grid.row[candidate.healthy] @ model.equation.own[:, inside]
+    return float(1.0 - np.mean((own - model.predicted[inside]) ** 2) / np.mean(own**2))
 
 
-def _other_felt(heard: Heard, candidate: Candidate, inside: slice) -> Check:
-    other, when = ("front", "had met before") if heard.end == "rear" else ("rear", "met after")
-    share = max(_explained_share(heard, candidate, inside), 0.0)
+def _other_felt(model: DetectorModel, candidate: Candidate, inside: slice) -> Check:
+    other, when = ("front", "had met before") if model.end == "rear" else ("rear", "met after")
+    share = max(_explained_share(model, candidate, inside), 0.0)
     return Check(
         f"Did the {other} feel the same?",
         f"No: with a healthy damper what the {other} {when} at the same place explains {100 * share:.0f} % of what the "
-        f"{heard.end} did; with a lost one it fits clearly better.",
+        f"{model.end} did; with a lost one it fits clearly better.",
     )
 
 
-def _looked_like_it(heard: Heard, candidate: Candidate, motion: Motion) -> tuple[str, bool]:
+def _looked_like_it(model: DetectorModel, candidate: Candidate, motion: Motion) -> tuple[str, bool]:
     """Why it is not called, and whether that is another cause."""
-    equation, grid = heard.equation, heard.grid
+    equation, grid = model.equation, model.grid
     inside = equation.span(candidate.start_s, candidate.end_s)
     hz = grid.frequency_hz[candidate.lost]
     if not equation.knows_road:
-        last = checks(heard, heard.predicted, inside, _travel_share(heard.end, motion, candidate))[-1]
+        last = checks(model, model.predicted, inside, _travel_share(model.end, motion, candidate))[-1]
         if last.against:
             return last.answer, True
         return (
-            f"The rear rang near {hz:.0f} Hz, but without {heard.missing} it cannot be told from kerb ridges or a "
+            f"The rear rang near {hz:.0f} Hz, but without {model.missing} it cannot be told from kerb ridges or a "
             "wheel out of balance."
         ), False
-    share = _explained_share(heard, candidate, inside)
+    share = _explained_share(model, candidate, inside)
     if share > 0.3:
         return (
             f"The rear swung near {hz:.0f} Hz {'' if share > 0.5 else 'in part '}because the road did: the front had "
@@ -165,19 +167,19 @@ def _sample(motion: Motion, at_s: float) -> int:
 
 
 def _event(
-    heard: Heard,
+    model: DetectorModel,
     candidate: Candidate,
     ringing: Ringing,
     inside: slice,
-    asked: tuple[Check, ...],
+    answers: tuple[Check, ...],
     motion: Motion,
     track: Track,
     bike: Bike,
 ) -> OscillationEvent:
     start, end = _sample(motion, candidate.start_s), _sample(motion, candidate.end_s) + 1
     place = place_at(track, start)
-    shaft = motion.ends[heard.end].shaft_travel_mm[start:end]
-    curve = leverage_curve(bike, heard.end)
+    shaft = motion.ends[model.end].shaft_travel_mm[start:end]
+    curve = leverage_curve(bike, model.end)
     # a noisy sensor may read a little beyond the stroke
     leverage = float(np.nanmean(curve.ratio(np.clip(shaft, curve.shaft_mm[0], curve.shaft_mm[-1]))))
     return OscillationEvent(
@@ -193,15 +195,15 @@ def _event(
         amplitude_mm=ringing.amplitude_mm,
         shaft_amplitude_mm=ringing.amplitude_mm / leverage,
         confidence=confidence(candidate.over, candidate.end_s - candidate.start_s),
-        evidence=_evidence_words(candidate, ringing, heard),
-        checks=asked,
-        seen=_seen(heard, candidate, inside),
+        evidence=_evidence_words(candidate, ringing, model),
+        checks=answers,
+        seen=_seen(model, candidate, inside),
     )
 
 
-def _seen(heard: Heard, candidate: Candidate, inside: slice) -> EventEvidence:
+def _seen(model: DetectorModel, candidate: Candidate, inside: slice) -> EventEvidence:
     """Trace and spectrum of an event, with a little before and after."""
-    equation = heard.equation
+    equation = model.equation
     around = round(AROUND_S / equation.step_s)
     shown = slice(max(inside.start - around, 0), min(inside.stop + around, len(equation.t_s)))
     to_mm = 1.0 / (2 * np.pi * REFERENCE_HZ)  # of the integral of the speed
@@ -215,7 +217,7 @@ def _seen(heard: Heard, candidate: Candidate, inside: slice) -> EventEvidence:
     density = np.abs(padded) ** 2 * 2.0 * equation.step_s / (taper**2).sum()
     kept = (hz >= FREQUENCY_HZ[0]) & (hz <= FREQUENCY_HZ[-1])
     hz, density = hz[kept], density[kept]
-    lost, sound = band_gain(heard.grid.row[candidate.lost], hz), band_gain(heard.learned.row, hz)
+    lost, sound = band_gain(model.grid.row[candidate.lost], hz), band_gain(model.fitted.row, hz)
 
     def rounded(values: FloatArray, digits: int) -> tuple[float, ...]:
         return tuple(np.round(values, digits).tolist())
@@ -231,12 +233,12 @@ def _seen(heard: Heard, candidate: Candidate, inside: slice) -> EventEvidence:
     )
 
 
-def _evidence_words(candidate: Candidate, ringing: Ringing, heard: Heard) -> str:
-    other = "front had met" if heard.end == "rear" else "rear met after it"
+def _evidence_words(candidate: Candidate, ringing: Ringing, model: DetectorModel) -> str:
+    other = "front had met" if model.end == "rear" else "rear met after it"
     low, high = ringing.damping_ratio_ci95
-    usual = heard.learned.pole.damping_ratio
+    usual = model.fitted.pole.damping_ratio
     return (
-        f"With the road that the {other} taken out, the {heard.end} wheel was damped at a ratio of "
+        f"With the road that the {other} taken out, the {model.end} wheel was damped at a ratio of "
         f"{ringing.damping_ratio:.2f} (95 % {low:.2f} to {high:.2f}) against {usual:.2f} over the outing; the evidence "
         f"for lost damping is {_clearly(candidate.over)} what is asked of a stretch this long."
     )

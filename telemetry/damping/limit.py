@@ -19,10 +19,10 @@ import numpy as np
 
 from telemetry.arrays import BoolArray, FloatArray
 from telemetry.damping.band import FREQUENCY_HZ, HIGH_HZ, LOW_HZ, fast_length
+from telemetry.damping.detector_model import DetectorModel
 from telemetry.damping.equation import BLOCK_S, ORDERS, OWN, WheelEquation
 from telemetry.damping.evidence import Windows, block_log_likelihood, class_evidence
 from telemetry.damping.hop import REFERENCE_HZ, band_response, coefficients, hop_modes
-from telemetry.damping.listen import Heard
 from telemetry.damping.oscillation import DetectionLimit
 from telemetry.damping.swing import find_swing, swing_evidence, swing_over, usual_swing
 
@@ -36,34 +36,34 @@ SHORTEST_PROMISED_S = 0.75
 MOST_S = 300.0  # of riding are enough
 
 
-def detection_limits(heard: Heard, looked_at: tuple[Windows, ...]) -> tuple[DetectionLimit, ...]:
+def detection_limits(model: DetectorModel, looked_at: tuple[Windows, ...]) -> tuple[DetectionLimit, ...]:
     """The shortest loss that is found in 9 of 10 cases or more, for several damping ratios.
 
     Parameters
     ----------
-    heard : Heard
-        With the other wheel's news.
+    model : DetectorModel
+        With the road known from the other wheel.
     looked_at : tuple of Windows
         What the detector asks of windows of several lengths.
     """
-    signals = heard.signals[heard.end]
-    part = _middle(heard.equation)
+    signals = model.signals[model.end]
+    part = _middle(model.equation)
     found = []
     for ratio in RATIOS:
-        if ratio > heard.grid.damping_ratio[heard.grid.lost].max():
+        if ratio > model.grid.damping_ratio[model.grid.lost].max():
             continue
-        row = lost_row(heard, ratio)
-        lost = lost_in(part, heard, row, signals.noise_mm2_hz)
-        seconds, share = shortest_found(heard, lost, looked_at)
+        row = lost_row(model, ratio)
+        lost = lost_in(part, model, row, signals.noise_mm2_hz)
+        seconds, share = shortest_found(model, lost, looked_at)
         found.append(DetectionLimit(ratio, seconds, signals.noise_mm, share))
     return tuple(found)
 
 
-def lost_row(heard: Heard, ratio: float) -> FloatArray:
+def lost_row(model: DetectorModel, ratio: float) -> FloatArray:
     """Coefficients of the outing's wheel with its damper lost down to a damping ratio; shape (5,)."""
-    tyre_hz = np.full(len(DAMPING), heard.asked.pole.tyre_hz)
-    _, ratios = hop_modes(heard.hop, tyre_hz, DAMPING)
-    return coefficients(heard.hop, tyre_hz[0], np.asarray(np.interp(ratio, ratios, DAMPING)))
+    tyre_hz = np.full(len(DAMPING), model.reference.pole.tyre_hz)
+    _, ratios = hop_modes(model.hop, tyre_hz, DAMPING)
+    return coefficients(model.hop, tyre_hz[0], np.asarray(np.interp(ratio, ratios, DAMPING)))
 
 
 def _middle(equation: WheelEquation) -> slice:
@@ -74,7 +74,7 @@ def _middle(equation: WheelEquation) -> slice:
     return slice(first, min(first + most, n))
 
 
-def lost_in(part: slice, heard: Heard, row: FloatArray, noise_per_hz: float) -> WheelEquation:
+def lost_in(part: slice, model: DetectorModel, row: FloatArray, noise_per_hz: float) -> WheelEquation:
     """A part of the run as it had been with another pole throughout.
 
     Parameters
@@ -84,7 +84,7 @@ def lost_in(part: slice, heard: Heard, row: FloatArray, noise_per_hz: float) -> 
     noise_per_hz : float
         Density of the sensor's white noise, one-sided, travel at the wheel. [mm2/Hz]
     """
-    equation = heard.equation
+    equation = model.equation
     speed = equation.own[2, part]
     n, padded = len(speed), fast_length(len(speed))
     hz = np.asarray(np.fft.rfftfreq(padded, equation.step_s), dtype=np.float64)
@@ -97,9 +97,9 @@ def lost_in(part: slice, heard: Heard, row: FloatArray, noise_per_hz: float) -> 
     )
     density = 2.0 * equation.step_s / n * np.abs(spectrum) ** 2
     smooth = np.bincount(near, density, bins) / np.maximum(np.bincount(near, minlength=bins), 1)
-    heard_noise = noise_per_hz * (2 * np.pi * FREQUENCY_HZ) ** 2
-    moved = np.clip(1.0 - heard_noise / np.maximum(smooth, 1e-12), 0.0, 1.0)[near]
-    ratio = band_response(heard.asked.row, f) / band_response(row, f)
+    noise_mm2_s2 = noise_per_hz * (2 * np.pi * FREQUENCY_HZ) ** 2
+    moved = np.clip(1.0 - noise_mm2_s2 / np.maximum(smooth, 1e-12), 0.0, 1.0)[near]
+    ratio = band_response(model.reference.row, f) / band_response(row, f)
     spectrum = spectrum * (moved * ratio + 1.0 - moved)
     own = np.empty((5, n))
     whole = np.zeros(len(hz), dtype=complex)
@@ -119,7 +119,7 @@ def lost_in(part: slice, heard: Heard, row: FloatArray, noise_per_hz: float) -> 
 
 
 def shortest_found(
-    heard: Heard, lost: WheelEquation, looked_at: tuple[Windows, ...]
+    model: DetectorModel, lost: WheelEquation, looked_at: tuple[Windows, ...]
 ) -> tuple[float | None, float]:
     """The shortest loss that would have been found often enough, and at what share of the places.
 
@@ -136,9 +136,9 @@ def shortest_found(
     share : float
         Of the places; 0 with None.
     """
-    first = int(np.searchsorted(heard.equation.t_s, lost.t_s[0]))
-    predicted = heard.predicted[first : first + len(lost.t_s)]
-    for seconds, (usable, found) in sorted(windows_found(heard, lost, predicted, looked_at).items()):
+    first = int(np.searchsorted(model.equation.t_s, lost.t_s[0]))
+    predicted = model.predicted[first : first + len(lost.t_s)]
+    for seconds, (usable, found) in sorted(windows_found(model, lost, predicted, looked_at).items()):
         share = float(found[usable].mean())
         if seconds >= SHORTEST_PROMISED_S and share >= CHANCE:
             return seconds, share
@@ -146,7 +146,7 @@ def shortest_found(
 
 
 def windows_found(
-    heard: Heard, lost: WheelEquation, predicted: FloatArray, looked_at: tuple[Windows, ...]
+    model: DetectorModel, lost: WheelEquation, predicted: FloatArray, looked_at: tuple[Windows, ...]
 ) -> dict[float, tuple[BoolArray, BoolArray]]:
     """Whether a loss at each place would have had the evidence that is asked for, by its length.
 
@@ -160,17 +160,17 @@ def windows_found(
     dict of float to tuple of ndarray
         By length: which places are usable, and where the loss is found. [s]
     """
-    if heard.swing is None:
+    if model.swing is None:
         return {}
-    likelihood, whole = block_log_likelihood(lost, predicted, heard.grid)
-    swing = find_swing(lost, heard.asked, predicted, heard.hop)
+    likelihood, whole = block_log_likelihood(lost, predicted, model.grid)
+    swing = find_swing(lost, model.reference, predicted, model.hop)
     reached: dict[int, tuple[BoolArray, BoolArray]] = {}
     for window in looked_at:
-        evidence = class_evidence(likelihood, whole, heard.grid, window.n_blocks)
+        evidence = class_evidence(likelihood, whole, model.grid, window.n_blocks)
         usable = np.isfinite(evidence)
         if not usable.any():
             continue
-        usual = usual_swing(heard.swing, heard.whole_blocks, window.n_blocks)
+        usual = usual_swing(model.swing, model.whole_blocks, window.n_blocks)
         over = swing_over(swing, usual, window.n_blocks)
         enough = evidence + swing_evidence(over, usual.scatter) >= window.needed
         reached[window.n_blocks] = usable, usable & enough

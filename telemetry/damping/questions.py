@@ -4,8 +4,8 @@ import numpy as np
 
 from telemetry.arrays import End, FloatArray
 from telemetry.damping.band import FREEDOM_PER_S
+from telemetry.damping.detector_model import DetectorModel
 from telemetry.damping.equation import BLOCK_S, WheelEquation
-from telemetry.damping.listen import Heard
 from telemetry.damping.oscillation import Check
 from telemetry.damping.same_place import LEAST_BEYOND_PLACE, SwingByPlace
 
@@ -28,7 +28,9 @@ TURNS_WITH_WHEEL = (0.97, 1.12)
 UNLOADED_SHARE = 0.10
 
 
-def checks(heard: Heard, predicted: FloatArray, inside: slice, travel_share: float) -> tuple[Check, ...]:
+def checks(
+    model: DetectorModel, predicted: FloatArray, inside: slice, travel_share: float
+) -> tuple[Check, ...]:
     """Ask a stretch in turn, up to the first answer that speaks against lost damping.
 
     Parameters
@@ -45,12 +47,12 @@ def checks(heard: Heard, predicted: FloatArray, inside: slice, travel_share: flo
     tuple of Check
         Only the last can speak against it.
     """
-    asked = [_unloaded(heard.end, travel_share)]
-    if not asked[-1].against:
-        asked.append(_one_hit(heard.equation, inside, heard.learned.pole.frequency_hz))
-    if not asked[-1].against:
-        asked.append(_one_line(heard, predicted, inside))
-    return tuple(asked)
+    answers = [_unloaded(model.end, travel_share)]
+    if not answers[-1].against:
+        answers.append(_one_hit(model.equation, inside, model.fitted.pole.frequency_hz))
+    if not answers[-1].against:
+        answers.append(_one_line(model, predicted, inside))
+    return tuple(answers)
 
 
 def _unloaded(end: End, travel_share: float) -> Check:
@@ -145,10 +147,10 @@ def decay_ratio(equation: WheelEquation, inside: slice, hop_hz: float) -> float:
     return 1.0 / (4 * np.pi * hop_hz * max(mean_s, 1e-3))
 
 
-def _one_line(heard: Heard, predicted: FloatArray, inside: slice) -> Check:
+def _one_line(model: DetectorModel, predicted: FloatArray, inside: slice) -> Check:
     question = "Would one line, steady or following the speed, explain it as well?"
-    better, hz, follows_speed = line_over_lost(heard, predicted, inside)
-    turning_hz = None if heard.wheel_hz is None else float(heard.wheel_hz[inside].mean())
+    better, hz, follows_speed = line_over_lost(model, predicted, inside)
+    turning_hz = None if model.wheel_hz is None else float(model.wheel_hz[inside].mean())
     if better <= LINE_CLEARLY_BETTER:
         turns = "" if turning_hz is None else f"; the wheel turned {turning_hz:.1f} times a second"
         return Check(
@@ -160,7 +162,7 @@ def _one_line(heard: Heard, predicted: FloatArray, inside: slice) -> Check:
         answer = f"It is one line at {hz:.1f} Hz that turns with the wheel: balance and tyre come first."
     elif follows_speed:
         answer = (
-            f"It is one line near {hz:.1f} Hz that follows the speed: ridges that only the {heard.end} wheel met look "
+            f"It is one line near {hz:.1f} Hz that follows the speed: ridges that only the {model.end} wheel met look "
             "like this."
         )
     else:
@@ -171,7 +173,7 @@ def _one_line(heard: Heard, predicted: FloatArray, inside: slice) -> Check:
     return Check(question, answer, against=True)
 
 
-def line_over_lost(heard: Heard, predicted: FloatArray, inside: slice) -> tuple[float, float, bool]:
+def line_over_lost(model: DetectorModel, predicted: FloatArray, inside: slice) -> tuple[float, float, bool]:
     """How much better one line over a healthy damper explains a stretch than a lost damper does.
 
     The line is one sinusoid of free amplitude, phase and frequency, steady in time or in distance. A lost damper may
@@ -187,7 +189,7 @@ def line_over_lost(heard: Heard, predicted: FloatArray, inside: slice) -> tuple[
     tuple
         ln of the likelihood ratio, frequency of the likelier line [Hz], whether it is steady in distance.
     """
-    equation, grid = heard.equation, heard.grid
+    equation, grid = model.equation, model.grid
     signals = np.concatenate([equation.own[:, inside], predicted[None, inside]])
     row = np.concatenate([grid.row, -np.ones((len(grid.row), 1))], axis=1)
     n = signals.shape[1]

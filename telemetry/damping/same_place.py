@@ -10,8 +10,8 @@ from functools import cached_property
 import numpy as np
 
 from telemetry.arrays import FloatArray, IntArray
+from telemetry.damping.detector_model import DetectorModel
 from telemetry.damping.equation import BLOCK_S
-from telemetry.damping.listen import Heard
 from telemetry.damping.swing import Usual, usual_swing
 from telemetry.laps import Track
 from telemetry.motion import Motion
@@ -100,13 +100,13 @@ class SwingByPlace:
         return np.asarray(np.interp(end_s, self.t_s, summed) - np.interp(start_s, self.t_s, summed))
 
 
-def swing_by_place(heard: Heard, motion: Motion, track: Track) -> SwingByPlace | None:
-    """The swing of a run by place; None without laps or without the other wheel's news."""
-    swing = heard.swing
+def swing_by_place(model: DetectorModel, motion: Motion, track: Track) -> SwingByPlace | None:
+    """The swing of a run by place; None without laps or without the road known from the other wheel."""
+    swing = model.swing
     if swing is None or len(track.laps) < 2:
         return None
-    whole = heard.whole_blocks
-    t_s = heard.equation.t_s[0] + BLOCK_S * np.arange(len(whole) + 1)
+    whole = model.whole_blocks
+    t_s = model.equation.t_s[0] + BLOCK_S * np.arange(len(whole) + 1)
     samples = np.clip(
         np.round((t_s - motion.t_s[0]) * motion.sample_rate_hz).astype(np.int64), 0, len(motion.t_s) - 1
     )

@@ -12,9 +12,9 @@ import numpy as np
 
 from telemetry.arrays import BoolArray, FloatArray
 from telemetry.damping.band import FREEDOM_PER_S, bridged
+from telemetry.damping.detector_model import DetectorModel
 from telemetry.damping.equation import BLOCK_S, blocks
 from telemetry.damping.evidence import HEALTHY_SHARE, LOST_SHARE
-from telemetry.damping.listen import Heard
 from telemetry.damping.oscillation import Check
 from telemetry.damping.pole import fit_pole
 from telemetry.motion import Motion
@@ -41,10 +41,10 @@ class SlowSpeed:
     whole: BoolArray
 
 
-def slow_speed(heard: Heard, motion: Motion) -> SlowSpeed:
+def slow_speed(model: DetectorModel, motion: Motion) -> SlowSpeed:
     """Slow speed over a run, at the samples of its equation."""
-    equation, whole = heard.equation, heard.whole_blocks
-    travel_mm = np.interp(equation.t_s, motion.t_s, bridged(motion.ends[heard.end].wheel_travel_mm))
+    equation, whole = model.equation, model.whole_blocks
+    travel_mm = np.interp(equation.t_s, motion.t_s, bridged(motion.ends[model.end].wheel_travel_mm))
     half = round(0.5 * SMOOTH_S / equation.step_s)
     for _ in range(2):
         total = np.concatenate([[0.0], np.cumsum(np.pad(travel_mm, half, mode="edge"))])
@@ -54,7 +54,7 @@ def slow_speed(heard: Heard, motion: Motion) -> SlowSpeed:
     return SlowSpeed(speed, speed[: len(whole) * length].reshape(len(whole), length).mean(axis=1), whole)
 
 
-def ratio_elsewhere(heard: Heard, slow: SlowSpeed, inside: slice) -> float | None:
+def ratio_elsewhere(model: DetectorModel, slow: SlowSpeed, inside: slice) -> float | None:
     """Damping ratio over the other stretches in which the suspension moved as fast; None with too few.
 
     Parameters
@@ -62,7 +62,7 @@ def ratio_elsewhere(heard: Heard, slow: SlowSpeed, inside: slice) -> float | Non
     inside : slice
         Samples of the stretch.
     """
-    equation = heard.equation
+    equation = model.equation
     length = round(BLOCK_S / equation.step_s)
     free = slow.whole.copy()
     free[max(inside.start // length - 1, 0) : -(-inside.stop // length) + 1] = False
@@ -74,15 +74,15 @@ def ratio_elsewhere(heard: Heard, slow: SlowSpeed, inside: slice) -> float | Non
     others = others[np.argpartition(away, count - 1)[:count]]
     samples = (others[:, None] * length + np.arange(length)).ravel()
     left = equation.own[:, samples]
-    left[0] -= heard.predicted[samples]
+    left[0] -= model.predicted[samples]
     products = blocks((left,), np.ones(len(samples), dtype=bool), equation.step_s, BLOCK_S).products
     # every block counts by its own residual, as in what the outing taught
-    residual = np.einsum("i,bij,j->b", heard.asked.row, products, heard.asked.row)
+    residual = np.einsum("i,bij,j->b", model.reference.row, products, model.reference.row)
     mean = np.tensordot(1.0 / np.maximum(residual, 1e-9), products, axes=1) / count
-    return fit_pole(mean, heard.hop).damping_ratio
+    return fit_pole(mean, model.hop).damping_ratio
 
 
-def evidence_where_sound(heard: Heard, inside: slice, ratio: float) -> float:
+def evidence_where_sound(model: DetectorModel, inside: slice, ratio: float) -> float:
     """Evidence for lost damping of a stretch in which a sound damper leaves ``ratio``.
 
     Returns
@@ -90,11 +90,11 @@ def evidence_where_sound(heard: Heard, inside: slice, ratio: float) -> float:
     float
         ln of mean likelihood, lost over healthy; the classes are those of the outing, moved down to the ratio.
     """
-    equation, grid = heard.equation, heard.grid
+    equation, grid = model.equation, model.grid
     lost_below = max(LOST_SHARE * ratio, float(grid.damping_ratio.min()))
     lost = grid.lost & (grid.damping_ratio <= lost_below)
     healthy = grid.healthy | (grid.damping_ratio >= HEALTHY_SHARE * ratio)
-    signals = np.concatenate([equation.own[:, inside], heard.predicted[None, inside]])
+    signals = np.concatenate([equation.own[:, inside], model.predicted[None, inside]])
     row = np.concatenate([grid.row, -np.ones((len(grid.row), 1))], axis=1)
     square = np.maximum(((row @ (signals @ signals.T)) * row).sum(axis=1), 1e-9)
     freedom = 0.5 * FREEDOM_PER_S * signals.shape[1] * equation.step_s
@@ -106,7 +106,7 @@ def evidence_where_sound(heard: Heard, inside: slice, ratio: float) -> float:
     )
 
 
-def speed_check(heard: Heard, slow: SlowSpeed, inside: slice) -> tuple[Check, ...]:
+def speed_check(model: DetectorModel, slow: SlowSpeed, inside: slice) -> tuple[Check, ...]:
     """Ask whether the wheel is damped as little wherever its suspension moves as fast.
 
     Parameters
@@ -119,19 +119,19 @@ def speed_check(heard: Heard, slow: SlowSpeed, inside: slice) -> tuple[Check, ..
     tuple of Check
         One; none with too little riding to compare.
     """
-    ratio = ratio_elsewhere(heard, slow, inside)
+    ratio = ratio_elsewhere(model, slow, inside)
     if ratio is None:
         return ()
     question = "Is the wheel damped as little wherever its suspension moves as fast?"
-    left = evidence_where_sound(heard, inside, ratio)
-    taken = evidence_where_sound(heard, inside, np.inf) - left
+    left = evidence_where_sound(model, inside, ratio)
+    taken = evidence_where_sound(model, inside, np.inf) - left
     speed_mm_s = float(slow.sample_mm_s[inside].mean())
     where = f"{'down' if speed_mm_s > 0 else 'up'} at {abs(speed_mm_s):.0f} mm/s"
     if taken > LEAST_TAKEN and left < LEAST_LEFT:
         return (
             Check(
                 question,
-                f"Nearly: with the suspension going {where}, as here, the {heard.end} wheel was damped at a ratio of "
+                f"Nearly: with the suspension going {where}, as here, the {model.end} wheel was damped at a ratio of "
                 f"{ratio:.2f} elsewhere too: a sound damper holds less there, above all one that works in rebound.",
                 against=True,
             ),

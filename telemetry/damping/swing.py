@@ -18,8 +18,8 @@ import numpy as np
 from telemetry.arrays import BoolArray, FloatArray
 from telemetry.damping.band import HIGH_HZ, LOW_HZ, fast_length, rise
 from telemetry.damping.equation import BLOCK_S, WheelEquation
+from telemetry.damping.front_filter import FrontFilter
 from telemetry.damping.hop import WheelHop, band_response
-from telemetry.damping.learn import Learned
 from telemetry.damping.pole import hop_near
 
 # Near the hop: a little beyond where it may lie, with smooth edges that ring no longer than a block.
@@ -43,14 +43,14 @@ UPPER_QUARTILE = 0.6745  # of a normal distribution
 class Swing:
     """Mean square speed near the hop, block by block; arrays of shape (n_blocks,).
 
-    ``own`` is the wheel's, ``road`` what the other wheel's news makes of it with the outing's damping. [mm2/s2]
+    ``own`` is the wheel's, ``road`` what the road that the other wheel met makes of it. [mm2/s2]
     """
 
     own: FloatArray
     road: FloatArray
 
 
-def find_swing(equation: WheelEquation, learned: Learned, predicted: FloatArray, hop: WheelHop) -> Swing:
+def find_swing(equation: WheelEquation, fitted: FrontFilter, predicted: FloatArray, hop: WheelHop) -> Swing:
     """Swing of a wheel over a run.
 
     Parameters
@@ -62,10 +62,10 @@ def find_swing(equation: WheelEquation, learned: Learned, predicted: FloatArray,
     padded = fast_length(n)
     hz = np.asarray(np.fft.rfftfreq(padded, step_s), dtype=np.float64)
     inside = np.flatnonzero((hz > LOW_HZ[0]) & (hz < HIGH_HZ[1]))
-    low, high = (share * edge for share, edge in zip(BEYOND, hop_near(learned.pole, hop), strict=True))
+    low, high = (share * edge for share, edge in zip(BEYOND, hop_near(fitted.pole, hop), strict=True))
     near = rise((hz[inside] - low) / EDGE_HZ + 0.5) * rise((high - hz[inside]) / EDGE_HZ + 0.5)
     parts = []
-    for signal, gain in ((equation.own[2], near), (predicted, near / band_response(learned.row, hz[inside]))):
+    for signal, gain in ((equation.own[2], near), (predicted, near / band_response(fitted.row, hz[inside]))):
         spectrum = np.zeros(len(hz), dtype=complex)
         spectrum[inside] = np.fft.rfft(signal, padded)[inside] * gain
         parts.append(_block_mean(np.fft.irfft(spectrum, padded)[:n] ** 2, round(BLOCK_S / step_s)))

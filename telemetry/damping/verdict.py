@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from telemetry.damping.learn import Learned
+from telemetry.damping.front_filter import FrontFilter
 from telemetry.damping.oscillation import (
     FALLING,
     LOOKS_THE_SAME,
@@ -21,7 +21,7 @@ LEAST_JUDGED, NEARLY_ALL = 0.5, 0.95
 
 
 def verdict(
-    learned: Learned,
+    fitted: FrontFilter,
     missing: str,
     events: tuple[OscillationEvent, ...],
     unexplained: int,
@@ -36,7 +36,7 @@ def verdict(
 
     Parameters
     ----------
-    learned : Learned
+    fitted : FrontFilter
         From the outing as a whole.
     missing : str
         What the log lacks to know the road, in words; "" where it lacks nothing.
@@ -49,7 +49,7 @@ def verdict(
     judged_share : float
         Of the moving time.
     """
-    ratio = learned.pole.damping_ratio
+    ratio = fitted.pole.damping_ratio
     alarms = tuple(event for event in events if event.level == "alarm")
     if rear.state == "worn all along":
         return "yes", (
@@ -90,7 +90,7 @@ def verdict(
     )
     part = "" if judged_share >= NEARLY_ALL else f", {100 * judged_share:.0f} % of it all,"
     return "no", (
-        f"Nothing suggests lost rear damping: over {learned.seconds:.0f} s of riding{part} the rear wheel answered the "
+        f"Nothing suggests lost rear damping: over {fitted.seconds:.0f} s of riding{part} the rear wheel answered the "
         f"road the front had met with a damping ratio near {ratio:.2f}{shown}."
     )
 

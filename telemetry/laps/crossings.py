@@ -63,16 +63,11 @@ def from_lap_channel(t_s: FloatArray, lap: FloatArray) -> tuple[FloatArray, list
 
 
 def from_beacon(t_s: FloatArray, beacon: FloatArray) -> FloatArray:
-    """Crossings at the rising edges of a beacon pulse, interpolated to half its height.
+    """Crossings at the rising edges of a beacon pulse, interpolated to half its height. [s]
 
     Parameters
     ----------
     t_s, beacon : ndarray of shape (n_samples,)
-
-    Returns
-    -------
-    ndarray
-        [s]
     """
     level, half = _level(beacon)
     before = np.flatnonzero((level[:-1] < half) & (level[1:] >= half))
@@ -95,7 +90,7 @@ def _level(beacon: FloatArray) -> tuple[FloatArray, float]:
 
 
 def from_line(fixes: Fixes, middle_m: tuple[float, float], heading_rad: float) -> FloatArray:
-    """Crossings of a line on the ground, in the direction of travel, interpolated between fixes.
+    """Crossings of a line on the ground, in the direction of travel, interpolated between fixes. [s]
 
     Parameters
     ----------
@@ -103,11 +98,6 @@ def from_line(fixes: Fixes, middle_m: tuple[float, float], heading_rad: float) -
         Middle of the line. [m]
     heading_rad : float
         Direction of travel across it, from east towards north. [rad]
-
-    Returns
-    -------
-    ndarray
-        [s]
     """
     cos, sin = np.cos(heading_rad), np.sin(heading_rad)
     east, north = fixes.east_m - middle_m[0], fixes.north_m - middle_m[1]

@@ -108,7 +108,6 @@ class Speed:
         NaN where unknown. [m/s]
     thin_m_s, travelled_m : ndarray of shape (n_thin,) or None
         The same on the thin clock and its integral, bridged over gaps; None when nothing is known. [m/s, m]
-    source : {"speed", "GPS track", ""}
     """
 
     speed_m_s: FloatArray

@@ -31,7 +31,6 @@ class Dialect:
         False when the head holds whole numbers only, so that the decimal mark is a guess.
     names, units : tuple of str
         One per cell of a row; "" where the file has none.
-    units_from : {"row", "header", "none"}
     header_line : int or None
         Line of the header, counted from 1.
     first_row : int

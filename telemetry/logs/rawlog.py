@@ -134,7 +134,7 @@ def find_unit(text: str) -> Unit | None:
 
 
 def to_unit(values: FloatArray, unit_from: str, unit_to: str) -> FloatArray:
-    """Values in another unit of the same quantity.
+    """Values in another unit of the same quantity. [unit_to]
 
     Parameters
     ----------
@@ -142,11 +142,6 @@ def to_unit(values: FloatArray, unit_from: str, unit_to: str) -> FloatArray:
         NaN stays NaN. [unit_from]
     unit_from, unit_to : str
         Any spelling `find_unit` knows.
-
-    Returns
-    -------
-    ndarray
-        [unit_to]
 
     Raises
     ------

@@ -28,10 +28,6 @@ USUAL_BODY_HZ, USUAL_HOP_HZ = (1.0, 4.0), (12.0, 22.0)
 def bands(bike: Bike, end: End) -> tuple[Band, Band]:
     """Body and wheel-hop band of one end, from the undamped modes of the bike file's half vehicle.
 
-    Parameters
-    ----------
-    end : {"front", "rear"}
-
     Returns
     -------
     Band, Band

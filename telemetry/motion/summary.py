@@ -394,7 +394,6 @@ class PackingEvent:
 
     Parameters
     ----------
-    end : {"front", "rear"}
     start_s, end_s : float
         First bump to last. [s]
     lap, distance_m, corner, phase

@@ -55,7 +55,6 @@ class ForkCheck:
 
     Parameters
     ----------
-    state : {"agrees", "repaired", "differs", "unchecked"}
     ratio : float or None
         Spring force over load at deep travel, as the file stands.
     bike : Bike

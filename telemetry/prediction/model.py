@@ -193,7 +193,6 @@ def spring_with_error(bike: Bike, end: End, nominal: Bike, error: FileError) -> 
     ----------
     bike : Bike
         With or without the change.
-    end : {"front", "rear"}
     nominal : Bike
         Before the change.
     """

@@ -53,10 +53,6 @@ def adjusters_of(laps: Laps, only: Sequence[str] = ()) -> tuple[str, ...]:
 def parse_wish(text: str) -> tuple[str, float]:
     """Read ``rear.travel.left_mm=8``, or ``rear.travel_left_mm=8`` for short.
 
-    Returns
-    -------
-    key, wanted : str, float
-
     Raises
     ------
     PredictionError

@@ -1,4 +1,4 @@
-"""From a raw log to a run: the order of steps of this room."""
+"""Raw log to run: the processing order of this package."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -36,16 +36,16 @@ from telemetry.signals.sanity import (
 from telemetry.signals.spectra import sensor_noise_mm
 from telemetry.signals.stamps import check_repeated, in_order, read_stamps, similar_hint
 
-# A share of samples outside the bench points that is worth a word.
+# Share of samples outside the bench points above which a note is added.
 BEYOND_POINTS_SHARE = 0.01
 
 
 @dataclass(frozen=True)
 class Reading:
-    """What one sensor reads on the run's clock, and the shaft travel that its bench points make of it.
+    """Signal of one sensor on the run's clock, and its calibrated shaft travel.
 
-    ``wire_off`` is where it reads a level that is no travel for so long that its wire must be off; ``signal`` and
-    travel are NaN there, ``logged`` and ``logged_mm`` have it all.
+    ``wire_off`` marks stretches at a level that cannot be travel: an open wire. ``signal`` and ``travel_mm`` are NaN
+    there; ``logged`` and ``logged_mm`` are complete.
     """
 
     signal: FloatArray
@@ -59,11 +59,11 @@ class Reading:
     steps: tuple[Step, ...] = ()
 
     def step(self, end: End, setup: SensorSetup) -> Step:
-        """How it was calibrated."""
+        """Processing step that records the calibration."""
         return _calibration_step(end, setup, self.calibration, self.zero_mm)
 
     def notes_of_points(self, end: End, setup: SensorSetup) -> list[QualityNote]:
-        """What the log shows of the bench points: too few of them, or off the line that was asked for."""
+        """Notes on the bench points: too short a range, or off the requested line."""
         return [
             *_beyond_points(self.signal, self.travel_mm, self.calibration, setup),
             *_not_linear(end, self.calibration, setup),
@@ -75,13 +75,13 @@ def _key(end: End, setup: SensorSetup) -> str:
 
 
 def read_sensor(signal: FloatArray, end: End, setup: SensorSetup, grid: Grid) -> Reading:
-    """Shaft travel of a signal: by its bench points, its zero, and the way from what it measures to the shaft."""
+    """Shaft travel of a signal: bench points, zero, and conversion to the shaft."""
     rate = grid.sample_rate_hz
     calibration = fit_calibration(setup.points, setup.zero, shape=setup.shape, key=_key(end, setup))
     measured = calibration.travel_mm(signal)
     off = np.zeros(len(signal), dtype=bool)
     if setup.zero_interval_s is not None or setup.zero_topped_out:
-        # the zero is read off the log: not off a wire that is open
+        # the zero is taken from the log, without open-wire stretches
         bench = [mm for _, mm in setup.points]
         off = wire_off(measured, (min(bench) - OUTSIDE_BENCH_MM, max(bench) + OUTSIDE_BENCH_MM), rate)
         measured = np.where(off, np.nan, measured)
@@ -109,7 +109,7 @@ def _calibration_step(end: End, setup: SensorSetup, calibration: Calibration, ze
         "zero_moved_mm": zero,
         "measures": "another travel" if setup.to_shaft else "shaft",
     }
-    if len(setup.points) > 2:  # any line goes through two
+    if len(setup.points) > 2:  # two points always lie on a line
         settings |= {
             "largest_residual_mm": line.largest_residual,
             "linearity_pct": calibration.linearity_pct,
@@ -119,7 +119,7 @@ def _calibration_step(end: End, setup: SensorSetup, calibration: Calibration, ze
 
 
 def _not_linear(end: End, calibration: Calibration, setup: SensorSetup) -> list[QualityNote]:
-    """A line that was insisted on where the points do not lie on one."""
+    """Note for a requested line from which the bench points deviate."""
     residual = calibration.line.largest_residual
     if calibration.kind == "curve" or residual <= LINEAR_WITHIN_MM:
         return []
@@ -134,32 +134,32 @@ def _not_linear(end: End, calibration: Calibration, setup: SensorSetup) -> list[
 def _beyond_points(
     signal: FloatArray, travel: FloatArray, calibration: Calibration, setup: SensorSetup
 ) -> list[QualityNote]:
-    noise = EDGE_MM / abs(calibration.line.slope)  # at the last point an end may rest, and give a little
+    noise = EDGE_MM / abs(calibration.line.slope)  # an end may rest at the last point, and its stop yields
     beyond = (signal < calibration.lowest - noise) | (signal > calibration.highest + noise)
     if np.count_nonzero(beyond) <= BEYOND_POINTS_SHARE * len(signal):
         return []
     beyond &= (travel > -OUTSIDE_MM) & (
         travel < setup.stroke_mm + OUTSIDE_MM
-    )  # an open wire is another fault
+    )  # open wires have their own fault
     share = float(beyond.sum() / max(1, np.isfinite(signal).sum()))
     if share <= BEYOND_POINTS_SHARE:
         return []
     message = (
-        f"{100 * share:.0f} % of {setup.channel!r} lies beyond the bench points; there the calibration goes straight "
-        f"on. Measure points nearer to both ends of the stroke."
+        f"{100 * share:.0f} % of {setup.channel!r} lies beyond the bench points, where the calibration is extrapolated "
+        f"linearly. Measure points nearer to both ends of the stroke."
     )
     return [QualityNote("info", "beyond_points", message, channel=setup.channel)]
 
 
-# Faults that the other end's column would show as well.
+# Faults that swapped columns can cause.
 OUT_OF_STROKE = ("scale", "sign", "calibration")
-# With less than this left of it an end is not judged.
+# Least valid travel of a judged end: the smaller of this time and this share of the run.
 LEAST_S, LEAST_SHARE = 1.0, 0.1
 
 
 @dataclass(frozen=True)
 class Judged:
-    """The ends that can be judged, cleaned; why the others cannot; and what is doubtful all the same."""
+    """Cleaned travel of the judged ends, faults of the others, and notes on doubtful values."""
 
     cleaned: Mapping[End, Cleaning]
     faults: Mapping[End, Fault]
@@ -173,7 +173,7 @@ def judge_ends(
     sensors: Mapping[End, SensorSetup],
     channels: Mapping[str, FloatArray],
 ) -> Judged:
-    """Travel of each end without its faults; an end that is nothing but a fault is left out, with the reason.
+    """Cleaned travel of each end; an end whose readings are not travel is left out with the reason.
 
     Parameters
     ----------
@@ -202,13 +202,13 @@ def judge_ends(
 
 
 def fault_of(error: BothEndsError, log: RawLog, setup: SensorSetup) -> Fault:
-    """What was raised for one end, as the fault of that end; the log need not be named with each."""
+    """Fault of one end from its exception; the message without the log's name."""
     words = str(error).removeprefix(f"{log.source}: ").removeprefix(f"{log.source}, ")
     return Fault("calibration", words, setup.channel, error=type(error))
 
 
 def _other_mm(read: Mapping[End, Reading], end: End, faults: Mapping[End, Fault]) -> FloatArray | None:
-    """Travel of the other end, if that is any."""
+    """Travel of the other end, None if it has none."""
     return next((r.travel_mm for e, r in read.items() if e != end and e not in faults), None)
 
 
@@ -222,22 +222,22 @@ def _fault(
     *,
     doubted: bool = False,
 ) -> Fault | None:
-    """What is wrong with one sensor as a whole."""
+    """Fault that makes a whole sensor unusable, None if there is none."""
     reading, setup, rate = read[end], sensors[end], grid.sample_rate_hz
     ridden = is_ridden(_other_mm(read, end, faults), channels.get("speed_m_s"), rate)
     by = partial(_travel_by, end=end, grid=grid)
-    if not np.isfinite(reading.signal).any():  # still outside the stroke all through
+    if not np.isfinite(reading.signal).any():  # constant outside the stroke for the whole log
         return diagnose(end, reading.logged, setup, by, ridden=ridden, doubted=True)
     fault = diagnose(end, reading.signal, setup, by, ridden=ridden, doubted=doubted)
     if doubted or (fault is not None and fault.code in OUT_OF_STROKE):
-        # a sensor the wrong way round may read too much or too little; under brakes it shows which way it moves
+        # an inverted sensor may read too much or too little; braking shows its direction
         against, _ = check_riding({end: reading.travel_mm}, sensors, channels, rate)
         return against.get(end, fault)
     return fault
 
 
 def _travel_by(setup: SensorSetup, signal: FloatArray, *, end: End, grid: Grid) -> FloatArray | None:
-    """Shaft travel by another setup; None where it makes none."""
+    """Shaft travel with another setup, None if that is no calibration."""
     try:
         return read_sensor(signal, end, setup, grid).logged_mm
     except CalibrationError:
@@ -245,9 +245,9 @@ def _travel_by(setup: SensorSetup, signal: FloatArray, *, end: End, grid: Grid) 
 
 
 def _nothing_left(end: End, work: Cleaning, setup: SensorSetup) -> Fault:
-    """Why an end has no travel left once its faults are masked: what masked most of it."""
-    said = max(work.notes, key=lambda note: (note.end_s or 0.0) - (note.start_s or 0.0), default=None)
-    why = f" {said.message}" if said is not None else " Check the sensor and its wiring."
+    """Fault of an end without valid travel after cleaning, with the note that masks the longest stretch."""
+    longest = max(work.notes, key=lambda note: (note.end_s or 0.0) - (note.start_s or 0.0), default=None)
+    why = f" {longest.message}" if longest is not None else " Check the sensor and its wiring."
     return Fault("no_travel", f"Nothing of {setup.channel!r} is usable {end} travel.{why}", setup.channel)
 
 
@@ -259,10 +259,10 @@ def _other_way_about(
     grid: Grid,
     faults: Mapping[End, Fault],
 ) -> dict[End, Fault]:
-    """Faults where one end cannot be judged and both columns fit the other way about.
+    """Faults of swapped columns: one end cannot be judged, and each column fits the other end's calibration.
 
-    The ends are swapped where the end that is left moves under brakes as the other does. Where nothing tells, that end
-    is judged, and the hint goes with the reason of the other.
+    Both ends are refused if the judged end moves under brakes as the other end does. Otherwise that end is judged, and
+    the other's message gets the hint.
     """
     if len(read) < 2 or not any(fault.code in OUT_OF_STROKE for fault in faults.values()):
         return {}
@@ -291,8 +291,8 @@ def _clean(
 
     reading = read[end]
     starts, ends = runs(reading.wire_off)
-    told = (*grid.gaps, *zip(starts.tolist(), ends.tolist(), strict=True))  # by notes of their own
-    place = Place(log.source, end, setup, grid.sample_rate_hz, row_of, told, grid.even)
+    noted = (*grid.gaps, *zip(starts.tolist(), ends.tolist(), strict=True))  # already noted elsewhere
+    place = Place(log.source, end, setup, grid.sample_rate_hz, row_of, noted, grid.even)
     work = clean(reading.travel_mm, place, _other_mm(read, end, faults), speed_m_s)
     if len(starts):
         work.note(
@@ -301,12 +301,12 @@ def _clean(
             "stands still outside the stroke in {places}: an open wire, or no supply; {count} samples are left out. "
             "Check the wiring.",
         )
-        work.notes.insert(0, work.notes.pop())  # it costs the most
+        work.notes.insert(0, work.notes.pop())  # first, because it masks the most
     return work
 
 
-# Stamps off an even clock by less than this share of a step cost nothing worth a warning: each row keeps its own time.
-# A choice of ours.
+# Jitter below this share of a sample step is an info, not a warning: each row keeps its time stamp.
+# Own choice.
 MUCH_JITTER = 0.3
 
 
@@ -318,7 +318,7 @@ def to_run(
     time_channel: str,
     resample_hz: float | None = None,
 ) -> Run:
-    """Calibrated travel and the other channels of a log, on one even clock.
+    """Run of a log: calibrated travel and the other channels on one even clock.
 
     Parameters
     ----------
@@ -329,20 +329,18 @@ def to_run(
     time_channel : str
         Column of time.
     resample_hz : float, optional
-        Rate of the run; otherwise that of the log, or of its slowest part if it changes. [Hz]
+        Rate of the run; default: the log's rate, or the slowest of its rates. [Hz]
 
     Returns
     -------
     Run
-        An end whose sensor logged no travel is left out and stands in ``not_judged`` with the reason, if the other
-        end has some.
+        An end without usable travel is left out, with the reason in ``not_judged``, if the other end is usable.
 
     Raises
     ------
     ChannelError, CalibrationError, StrokeExceededError
-        If no end can be judged: the one that the first end's fault is. A ChannelError also if the column of time is
-        not in the log or holds no numbers, or a column is in a unit of something else. Of the other channels each
-        that is missing is a note.
+        If no end can be judged; the class is that of the first end's fault. A ChannelError also if the time column is
+        missing or holds no numbers. Other missing channels are notes.
     LogError
         If the clock cannot be used.
     """
@@ -365,17 +363,17 @@ def to_run(
             notes += check_repeated(log, sensors[end].channel, signal, stamps.t_s)
         try:
             on_grid = place_on_grid(signal, stamps.t_s, grid)
-            on_grid, step, found = at_bench_supply(on_grid, log, end, sensors[end], row_t_s, grid)
+            on_grid, step, supply_notes = at_bench_supply(on_grid, log, end, sensors[end], row_t_s, grid)
             read[end] = replace(
                 read_sensor(on_grid, end, sensors[end], grid),
-                notes=found,
+                notes=supply_notes,
                 steps=() if step is None else (step,),
             )
         except (ChannelError, CalibrationError) as error:
             faults[end] = fault_of(error, log, sensors[end])
     others = _other_channels(log, channels, row_t_s, grid, notes)
-    known = {channel.name: channel.values for channel in others}
-    judged = judge_ends(log, grid, read, sensors, known)
+    values_by_name = {channel.name: channel.values for channel in others}
+    judged = judge_ends(log, grid, read, sensors, values_by_name)
     faults |= judged.faults
     _one_must_be_left(log, sensors, faults)
     for end in judged.cleaned:
@@ -410,7 +408,7 @@ def to_run(
 def _signals(
     log: RawLog, sensors: Mapping[End, SensorSetup], faults: dict[End, Fault]
 ) -> dict[End, FloatArray]:
-    """The travel columns that the log has and that hold numbers."""
+    """Travel columns of the log that hold numbers; faults for the others."""
     signals: dict[End, FloatArray] = {}
     for end, setup in sensors.items():
         name = log.called(setup.channel)
@@ -418,7 +416,7 @@ def _signals(
             hint = similar_hint(log, setup.channel, but={log.called(s.channel) for s in sensors.values()})
             words = (
                 f"The log has no column {setup.channel!r} ({end} travel).{hint} Its columns are "
-                f"{', '.join(log.columns)}. Say which it is with --channels {end}=COLUMN."
+                f"{', '.join(log.columns)}. Name it with --channels {end}=COLUMN."
             )
             faults[end] = Fault("absent_channel", words, setup.channel, error=ChannelError)
         elif not np.isfinite(log.columns[name]).any():
@@ -430,7 +428,7 @@ def _signals(
 
 
 def _one_must_be_left(log: RawLog, sensors: Mapping[End, SensorSetup], faults: Mapping[End, Fault]) -> None:
-    """Refuse a log of which no end can be judged, with the reason of each in one line."""
+    """Raise an error if no end can be judged, with the reason of each."""
     if not sensors:
         raise ChannelError(f"{log.source}: no travel sensor is given; add [front.sensor] or [rear.sensor].")
     if len(faults) < len(sensors):
@@ -473,7 +471,7 @@ def _gap_note(log: RawLog, grid: Grid) -> QualityNote:
     where = f"in {len(grid.gaps)} places, first {where}" if len(grid.gaps) > 1 else where
     message = (
         f"The clock has gaps {where}: {lost_s:.2f} s without a row, {lost_s * rate / grid.n_samples:.1%} of the log. "
-        "Nothing is filled in there; see why the logger paused."
+        "These gaps are not filled; check why the logger paused."
     )
     return QualityNote("warning", "clock_gap", message, start_s=start / rate, end_s=grid.gaps[-1][1] / rate)
 
@@ -494,12 +492,12 @@ def _rate_note(log: RawLog, grid: Grid) -> QualityNote:
 def _other_channels(
     log: RawLog, channels: Mapping[str, str], row_t_s: FloatArray, grid: Grid, notes: list[QualityNote]
 ) -> list[Channel]:
-    found = []
+    present = []
     for meaning, column in channels.items():
         channel = read_channel(log, meaning, column, row_t_s, grid)
         if isinstance(channel, QualityNote):
             notes.append(channel)
         else:
             notes += channel.notes
-            found.append(channel)
-    return found
+            present.append(channel)
+    return present

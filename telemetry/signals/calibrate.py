@@ -1,4 +1,4 @@
-"""From sensor signal to shaft travel, by the points measured at the bench."""
+"""Calibration: sensor signal to shaft travel by the bench points."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -12,14 +12,14 @@ from telemetry.notes import QualityNote, Step
 from telemetry.signals.clock import runs
 from telemetry.signals.run import SensorSetup
 
-# Points that lie this close to one line are a line: what a calliper at the bench can tell, and what a sound
-# slide potentiometer keeps. Common practice, no source.
+# Points this close to one line are a line: the accuracy of a calliper at the bench, and the linearity of a sound
+# slide potentiometer. Common practice, no source.
 LINEAR_WITHIN_MM = 0.3
 
 
 @dataclass(frozen=True)
 class Line:
-    """A least-squares line with its standard errors.
+    """Least-squares line with its standard errors.
 
     ``residual_sd`` has n - 2 degrees of freedom; the errors are NaN for two points.
     """
@@ -34,13 +34,13 @@ class Line:
 
 @dataclass(frozen=True)
 class Calibration:
-    """A curve from signal to travel.
+    """Curve from signal to travel.
 
     Parameters
     ----------
     kind : {"line", "curve"}
-        A least-squares line where the points lie on one, else a curve through every point that keeps their
-        shape (PCHIP), extended beyond the first and the last by the slope of the end segment.
+        A least-squares line if the points lie on one, else a shape-preserving curve through every point (PCHIP) that
+        continues with the slope of its end segments.
     line : Line
         The best line, also when the curve is used: its residuals are the sensor's linearity error. [mm]
     lowest, highest : float
@@ -60,7 +60,7 @@ class Calibration:
 
     @property
     def linearity_pct(self) -> float:
-        """Largest distance of a bench point from the best line, as a share of the span measured. [%]"""
+        """Largest residual of a bench point as a share of the measured span. [%]"""
         return 100 * self.line.largest_residual / self.span_mm
 
 
@@ -100,7 +100,7 @@ def fit_calibration(
     shape: Literal["line", "curve"] | None = None,
     key: str = "[sensor]",
 ) -> Calibration:
-    """The calibration that bench points make.
+    """Calibration fitted to bench points.
 
     Parameters
     ----------
@@ -109,15 +109,14 @@ def fit_calibration(
     zero : float, optional
         Signal at full extension on the bike: shifts the curve so that it is 0 mm there.
     shape : {"line", "curve"}, optional
-        Insist on the line, or on the curve through every point; otherwise the points decide.
+        Forces a line, or a curve through every point; by default the points decide.
     key : str
-        Where the points stand, for messages, such as ``"bike.toml: [front.sensor]"``.
+        Section of the points, for messages, such as ``"bike.toml: [front.sensor]"``.
 
     Raises
     ------
     CalibrationError
-        For fewer than two points, equal signals, or points that neither lie on a line nor rise or fall
-        throughout.
+        For fewer than two points, equal signals, or points that are neither linear nor monotone.
     """
     if len(points) < 2:
         raise CalibrationError(
@@ -162,7 +161,7 @@ def calibrate(
     *,
     key: str = "[sensor]",
 ) -> FloatArray:
-    """Travel from a sensor's signal.
+    """Travel from a sensor's signal by bench points.
 
     Parameters
     ----------
@@ -185,7 +184,7 @@ def calibrate(
 
 
 def through_curve(values: FloatArray, pairs: Sequence[tuple[float, float]]) -> FloatArray:
-    """Values taken through a table by a shape-preserving curve, straight beyond its ends.
+    """Values interpolated in a table by a shape-preserving curve, linear beyond its ends.
 
     Parameters
     ----------
@@ -207,7 +206,7 @@ def _line_curve(line: Line) -> Callable[[FloatArray], FloatArray]:
 
 
 def _check_monotone(signal: FloatArray, travel: FloatArray, key: str) -> None:
-    """A curve must tell one travel for one signal, and rise or fall throughout."""
+    """Raise `CalibrationError` for repeated signals or travel that is not monotone in the signal."""
     equal = np.flatnonzero(np.diff(signal) == 0)
     if equal.size:
         i = int(equal[0])
@@ -227,8 +226,8 @@ def _check_monotone(signal: FloatArray, travel: FloatArray, key: str) -> None:
 
 
 def _shape_preserving_curve(signal: FloatArray, travel: FloatArray) -> Callable[[FloatArray], FloatArray]:
-    """PCHIP through the points, straight beyond them."""
-    from scipy.interpolate import PchipInterpolator  # loads for half a second; most sensors are linear
+    """PCHIP through the points, linear beyond them."""
+    from scipy.interpolate import PchipInterpolator  # import takes half a second; most sensors are linear
 
     inside = PchipInterpolator(signal, travel)
     slopes = np.diff(travel) / np.diff(signal)
@@ -242,32 +241,32 @@ def _shape_preserving_curve(signal: FloatArray, travel: FloatArray) -> Callable[
     return curve
 
 
-# With the wheels hanging nothing moves: readings that wander more than this are not of a bike on its stand.
+# With the wheels off the ground nothing moves: readings that vary more are not of a bike on its stand.
 STILL_MM = 1.0
 FEWEST_STILL_S = 0.5
-# Topped out an end reads its lowest. The lowest reading of blocks this long, one for each contact.
+# A topped-out end reads its minimum. Block length for minima, and least time between two contacts.
 ZERO_BLOCK_S, SEPARATE_S = 0.03, 0.5
-# A stop is where the lowest moments agree: so many of them, so close. Turning points of a ride scatter more.
+# Number of lowest readings and their range that make a stop. Turning points of a ride scatter more.
 FEWEST_TOP_OUTS, AGREE_MM = 3, 0.3
-# Higher than this above the lowest reading nothing is called topped out.
+# Largest height above the lowest reading of a topped-out end.
 NEAR_MM = 3.0
-# Where an end rests when it tops out is told from many contacts. On a stop the turning points of its travel pile up:
-# so many within so little, with hardly any below, and denser by this factor than over the next millimetres above.
-# Where springs turn an end round they scatter; on simulated outings such piles then hold fewer than twenty.
+# The topped-out level is estimated from many contacts. On a stop the lower turning points of travel cluster:
+# at least this number within this range, hardly any below, and denser by this factor than in the millimetres above.
+# Without a stop they scatter; on simulated outings such clusters then hold fewer than twenty.
 CONTACT_S, LEAVES_MM, LEAVES_S = 0.15, 2.0, 0.4
 PILE_MM, FEWEST_IN_PILE, MOST_BELOW, ABOVE_MM, PILE_DENSER = 0.4, 20, 0.1, 2.0, 1.3
 NEAR_LOWEST_MM = 6.0
-# The level it rests at is the middle of the readings within this of the pile: blows go deeper, but for moments only.
+# The topped-out level is the median of the readings within this distance of the cluster; impacts go deeper briefly.
 REST_MM = 0.3
-# Pressed on its stop by the spring an end rests up to 0.4 mm below full extension, or up to 0.6 mm above it where a
-# ring takes it up (what simulated stops do). Beyond that it is the zero; farther than the last, another thing.
+# Pressed on its stop by the spring an end rests up to 0.4 mm below full extension, or up to 0.6 mm above it if a
+# ring supports it (from simulated stops). Beyond that the zero is wrong; beyond the last limit it is no stop.
 REST_LOWEST_MM, REST_HIGHEST_MM, ZERO_WITHIN_MM = -0.5, 0.65, 4.0
-# Below 0 nothing rests; above it springs may turn an end round at the same level at the same places of every lap, which
-# piles up some twenty contacts without a stop. It takes so many before a zero is called too high. A choice of ours.
+# No end rests below 0. Above 0 travel may turn at the same level at the same places of every lap, which gives some
+# twenty contacts without a stop; this many are needed before a zero is called too high. Own choice.
 FEWEST_ABOVE = 100
-# One long stay is as good as many contacts: blows pass full extension for hundredths of a second, nothing rests there.
+# One long stay below 0 counts like many contacts: impacts pass full extension for hundredths of a second only.
 STAYS_S = 0.2
-# Drift over a run is the slope with which its contacts pile up best: so much better than on the level, and by itself.
+# Drift over a run is the slope with the densest cluster of contacts: limits on its density against no slope, and alone.
 # On simulated outings without drift the best slope is below 0.3 mm.
 SHORTEST_DRIFT_S, MOST_DRIFT_MM, DRIFT_STEP_MM, DRIFT_MM = 180.0, 4.0, 0.1, 0.8
 DRIFT_BETTER, DRIFT_DENSER = 1.5, 1.6
@@ -275,7 +274,7 @@ DRIFT_BETTER, DRIFT_DENSER = 1.5, 1.6
 
 @dataclass(frozen=True)
 class Rest:
-    """Where an end rests when it tops out, half of its 95 % interval, and by how many contacts. [mm]"""
+    """Level at which an end tops out, half width of its 95 % interval [mm], and number of contacts."""
 
     level_mm: float
     within_mm: float
@@ -284,7 +283,7 @@ class Rest:
 
 @dataclass(frozen=True)
 class _Pile:
-    """Turning points that lie close together at the bottom of all: from the lowest of them, and how dense they are."""
+    """Cluster of the lowest turning points: index of its first, their number, and its density over that above."""
 
     first: int
     count: int
@@ -293,14 +292,14 @@ class _Pile:
 
 @dataclass(frozen=True)
 class TopOuts:
-    """Moments at which an end may have been topped out: when, and at what reading. [s, mm]"""
+    """Times and readings at which an end may have topped out. [s, mm]"""
 
     time_s: FloatArray
     level_mm: FloatArray
 
     @property
     def stop_mm(self) -> float | None:
-        """The level at which the lowest of them agree; None if they do not."""
+        """Level at which the lowest readings agree, None if they do not. [mm]"""
         ranked = np.sort(self.level_mm)
         if len(ranked) < FEWEST_TOP_OUTS or ranked[FEWEST_TOP_OUTS - 1] - ranked[0] > AGREE_MM:
             return None
@@ -308,7 +307,7 @@ class TopOuts:
 
 
 def find_top_outs(travel_mm: FloatArray, sample_rate_hz: float) -> TopOuts:
-    """The lowest readings, one for each contact.
+    """Lowest readings, one per contact.
 
     Parameters
     ----------
@@ -330,7 +329,7 @@ def find_top_outs(travel_mm: FloatArray, sample_rate_hz: float) -> TopOuts:
 
 
 def zero_mm(measured_mm: FloatArray, sample_rate_hz: float, setup: SensorSetup, *, key: str) -> float:
-    """What the sensor reads at full extension, by the log itself.
+    """Sensor reading at full extension, estimated from the log. [mm]
 
     Parameters
     ----------
@@ -339,28 +338,28 @@ def zero_mm(measured_mm: FloatArray, sample_rate_hz: float, setup: SensorSetup, 
     sample_rate_hz : float
         [Hz]
     key : str
-        Where the sensor stands in the bike file, for messages.
+        Section of the sensor in the bike file, for messages.
 
     Returns
     -------
     float
-        0 if the bench or the bike file gives the zero. [mm]
+        0 if the zero is given by the bench or the bike file. [mm]
 
     Raises
     ------
     CalibrationError
-        If the interval is not in the log or not still, or nothing in the log is topped out.
+        If the interval is not in the log or travel moves in it, or the end never tops out in the log.
     """
     if setup.zero_interval_s is not None:
         return _still_mm(measured_mm, sample_rate_hz, setup.zero_interval_s, key)
     if setup.zero_topped_out:
-        found = find_top_outs(measured_mm, sample_rate_hz).stop_mm
-        if found is None:
+        stop_mm = find_top_outs(measured_mm, sample_rate_hz).stop_mm
+        if stop_mm is None:
             raise CalibrationError(
-                f"{key} zero_topped_out: no level at which this end tops out was found in the log; give zero or "
+                f"{key} zero_topped_out: no level at which this end tops out was stop_mm in the log; give zero or "
                 f"zero_interval_s."
             )
-        return found
+        return stop_mm
     return 0.0
 
 
@@ -386,7 +385,7 @@ def _still_mm(
 
 
 def find_rest(travel_mm: FloatArray, sample_rate_hz: float) -> Rest | None:
-    """Where an end rests when it tops out, from many contacts with its stop.
+    """Level at which an end tops out, from many contacts with its stop.
 
     Parameters
     ----------
@@ -398,19 +397,19 @@ def find_rest(travel_mm: FloatArray, sample_rate_hz: float) -> Rest | None:
     Returns
     -------
     Rest or None
-        None where its lowest turning points do not pile up as on a stop: it may never have topped out.
+        None if its lowest turning points do not cluster as on a stop: it may never have topped out.
     """
     levels = np.sort(_turning_points(travel_mm, sample_rate_hz)[1])
-    found = _pile(levels)
-    if found is None or found.denser < PILE_DENSER:
+    best = _pile(levels)
+    if best is None or best.denser < PILE_DENSER:
         return None
-    pile = levels[found.first : found.first + found.count]
+    pile = levels[best.first : best.first + best.count]
     near = travel_mm[np.abs(travel_mm - np.median(pile)) <= REST_MM]  # NaN is near nothing
     return Rest(float(np.median(near)), 1.96 * float(np.std(pile)) / np.sqrt(len(pile)), len(pile))
 
 
 def find_drift_mm(travel_mm: FloatArray, sample_rate_hz: float) -> float | None:
-    """How far the level at which an end tops out rises from the start of a run to its end.
+    """Rise of the topped-out level from the start to the end of a run. [mm]
 
     Parameters
     ----------
@@ -422,7 +421,7 @@ def find_drift_mm(travel_mm: FloatArray, sample_rate_hz: float) -> float | None:
     Returns
     -------
     float or None
-        None where too few contacts tell. [mm]
+        None if there are too few contacts. [mm]
     """
     lasts_s = len(travel_mm) / sample_rate_hz
     time_s, levels = _turning_points(travel_mm, sample_rate_hz)
@@ -430,21 +429,21 @@ def find_drift_mm(travel_mm: FloatArray, sample_rate_hz: float) -> float | None:
         return None
 
     def denser(drift_mm: float) -> float:
-        found = _pile(np.sort(levels - drift_mm * time_s / lasts_s))
-        return 0.0 if found is None else found.denser
+        best = _pile(np.sort(levels - drift_mm * time_s / lasts_s))
+        return 0.0 if best is None else best.denser
 
     slopes = np.arange(-MOST_DRIFT_MM, MOST_DRIFT_MM + DRIFT_STEP_MM / 2, DRIFT_STEP_MM)
-    found = np.array([denser(slope) for slope in slopes])
-    if found.max() < DRIFT_DENSER:
+    density = np.array([denser(slope) for slope in slopes])
+    if density.max() < DRIFT_DENSER:
         return None
-    if found.max() < DRIFT_BETTER * denser(0.0):
+    if density.max() < DRIFT_BETTER * denser(0.0):
         return 0.0
-    return float(np.mean(slopes[found > 0.9 * found.max()]))
+    return float(np.mean(slopes[density > 0.9 * density.max()]))
 
 
 def _pile(levels_mm: FloatArray) -> _Pile | None:
-    """The densest pile of sorted levels with hardly any below it, against what lies above."""
-    below = np.arange(len(levels_mm))  # of the pile that starts at each of them
+    """Densest cluster of sorted levels with hardly any level below it, relative to the levels above."""
+    below = np.arange(len(levels_mm))  # number of levels below a cluster that starts at each level
     count = np.searchsorted(levels_mm, levels_mm + PILE_MM, side="right") - below
     above = np.searchsorted(levels_mm, levels_mm + PILE_MM + ABOVE_MM) - count - below
     denser = np.where(
@@ -459,14 +458,14 @@ def _pile(levels_mm: FloatArray) -> _Pile | None:
 
 
 def _turning_points(travel_mm: FloatArray, sample_rate_hz: float) -> tuple[FloatArray, FloatArray]:
-    """When and at what level travel turns round near its lowest, coming from well above and going back. [s, mm]"""
-    from scipy.ndimage import minimum_filter1d  # loads for a while
+    """Times and levels at which travel turns near its minimum, coming from well above and returning. [s, mm]"""
+    from scipy.ndimage import minimum_filter1d  # slow import
 
     none = np.empty(0), np.empty(0)
     length = round(LEAVES_S * sample_rate_hz)
     low = np.where(np.isfinite(travel_mm), travel_mm, np.inf)
     lowest = float(low.min(initial=np.inf))
-    if not np.isfinite(lowest) or not length:  # so slow a log shows no contact
+    if not np.isfinite(lowest) or not length:  # too slow to show a contact
         return none
     reach = max(1, round(0.5 * CONTACT_S * sample_rate_hz))
     at = np.flatnonzero((low == minimum_filter1d(low, 2 * reach + 1)) & (low < lowest + NEAR_LOWEST_MM))
@@ -484,7 +483,7 @@ def _turning_points(travel_mm: FloatArray, sample_rate_hz: float) -> tuple[Float
 def check_zero(
     travel_mm: FloatArray, sample_rate_hz: float, end: End, setup: SensorSetup
 ) -> tuple[tuple[Step, ...], tuple[QualityNote, ...]]:
-    """Where the end tops out over a run, and how that moves while it lasts.
+    """Topped-out level over a run, and its drift.
 
     Parameters
     ----------
@@ -492,14 +491,13 @@ def check_zero(
         Cleaned; NaN where invalid. [mm]
     sample_rate_hz : float
         [Hz]
-    end : {"front", "rear"}
 
     Returns
     -------
     steps : tuple of Step
-        One, with ``topped_out_mm`` and ``drift_mm``; none where nothing tops out.
+        One, with ``topped_out_mm`` and ``drift_mm``; none if the end does not top out.
     notes : tuple of QualityNote
-        Codes ``zero_moved`` and ``zero_drift``; none where too little tells.
+        Codes ``zero_moved`` and ``zero_drift``; none if there is too little evidence.
     """
     settings: dict[str, float | int | str | bool] = {"end": end}
     notes = []
@@ -511,9 +509,9 @@ def check_zero(
     if rest is not None and abs(rest.level_mm) <= ZERO_WITHIN_MM:
         settings |= {"top_outs": rest.contacts, "topped_out_mm": rest.level_mm, "within_mm": rest.within_mm}
     else:
-        found = find_top_outs(travel_mm, sample_rate_hz)
-        if found.stop_mm is not None and abs(found.stop_mm) <= NEAR_MM:
-            settings |= {"top_outs": len(found.level_mm), "topped_out_mm": found.stop_mm}
+        top_outs = find_top_outs(travel_mm, sample_rate_hz)
+        if top_outs.stop_mm is not None and abs(top_outs.stop_mm) <= NEAR_MM:
+            settings |= {"top_outs": len(top_outs.level_mm), "topped_out_mm": top_outs.stop_mm}
         rest = None
     if drift is not None:
         settings["drift_mm"] = drift
@@ -547,18 +545,17 @@ def _drift_note(drift_mm: float, lasts_s: float, end: End, setup: SensorSetup) -
 
 
 def drift_between_mm(earlier: Sequence[Step], later: Sequence[Step], end: End) -> float | None:
-    """How far an end's full extension reads higher in a later run than in an earlier one.
+    """Difference of an end's topped-out level, later run minus earlier run. [mm]
 
     Parameters
     ----------
     earlier, later : sequence of Step
         The histories of the two runs.
-    end : {"front", "rear"}
 
     Returns
     -------
     float or None
-        None if either run does not tell where the end tops out. [mm]
+        None if either run has no topped-out level. [mm]
     """
     before, after = _topped_out_mm(earlier, end), _topped_out_mm(later, end)
     return None if before is None or after is None else after - before

@@ -1,4 +1,4 @@
-"""The channels beside travel: speed, position, throttle and the like, in known units on the run's clock."""
+"""Channels beside travel, such as speed, position and throttle, in SI or trade units on the run's clock."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -13,29 +13,29 @@ from telemetry.signals.clock import Grid
 from telemetry.signals.run import SensorSetup
 from telemetry.signals.stamps import find_numbers, similar_hint
 
-# A slower channel is interpolated between its own samples, but not over a pause longer than this.
+# A slower channel is interpolated between its samples, but not over a pause longer than this.
 LONGEST_PAUSE_S = 1.5
-# No motorcycle on a circuit is faster: such numbers without a unit are km/h.
-# Braking and drive stay below this many g; m/s2 do not. A choice of ours.
+# Braking and drive stay below this in g; larger numbers without a unit are m/s2. Own choice.
 MOST_G = 2.5
+# No motorcycle on a circuit is faster; larger numbers without a unit are km/h.
 FASTEST_M_S = 110.0
-# Beyond these, in the unit of the run, no slip of a unit or a scale explains a number. A choice of ours.
+# Larger values, in the unit of the run, are not explained by a wrong unit or scale. Own choice.
 MOST: Mapping[str, float] = {"latitude": 90.0, "longitude": 180.0, "speed": 10 * FASTEST_M_S}
 MOST_OF_ANY = 1e9
 
 
 @dataclass(frozen=True)
 class Meaning:
-    """What a channel means.
+    """Quantity of a channel.
 
     Parameters
     ----------
     name, unit : str
-        In a run; unit "" as logged.
+        Name and unit in a run; unit "" as logged.
     without : str
-        What a review does, or cannot do, if the log has none: the end of a sentence.
+        Consequence for the review if the log has no such channel: the end of a sentence.
     between : {"line", "hold", "pulse"}
-        How it goes from one of its samples to the next.
+        Interpolation between samples.
     """
 
     name: str
@@ -74,7 +74,7 @@ MEANINGS = {**MEANINGS, **{name: Meaning(name, "", "comparisons do without it") 
 
 @dataclass(frozen=True)
 class Channel:
-    """One channel on the run's clock, the rate it was logged at, and what was found."""
+    """One channel on the run's clock, its logged rate, and notes."""
 
     name: str
     values: FloatArray
@@ -101,8 +101,7 @@ def read_channel(
     Returns
     -------
     Channel or QualityNote
-        The note where the log has no such column, it holds no numbers, or its unit measures something else: the review
-        does without it.
+        A note if the log has no such column, it holds no numbers, or its unit is of another quantity.
 
     Raises
     ------
@@ -110,7 +109,7 @@ def read_channel(
         If there is no such meaning.
     """
     if meaning not in MEANINGS:
-        raise ChannelError(f"channel {meaning!r} is not known; known are {', '.join(MEANINGS)}.")
+        raise ChannelError(f"channel {meaning!r} is unknown; the channels are {', '.join(MEANINGS)}.")
     wanted = MEANINGS[meaning]
     name = log.called(column)
     if name is None:
@@ -127,21 +126,21 @@ def read_channel(
 def on_clock(
     values: FloatArray, row_t_s: FloatArray, grid: Grid, between: str = "line"
 ) -> tuple[FloatArray, float] | None:
-    """A column on the run's clock, whatever rate it was logged at.
+    """A column on the run's clock, from any logged rate.
 
     Parameters
     ----------
     values, row_t_s : ndarray of shape (n_rows,)
         NaN where a row has none; time on the run's clock. [s]
     between : {"line", "hold", "pulse"}
-        How it goes from one of its samples to the next.
+        Interpolation between samples.
 
     Returns
     -------
     values : ndarray of shape (grid.n_samples,)
         NaN in pauses.
     rate_hz : float
-        It was logged at. None for both if it holds fewer than two numbers. [Hz]
+        Logged rate. None for both if the column holds fewer than two numbers. [Hz]
     """
     own = _own_rows(values, row_t_s, grid)
     if between == "line":
@@ -165,9 +164,9 @@ def on_clock(
 def _absent_note(log: RawLog, meaning: str, column: str) -> QualityNote:
     message = (
         f"The log has no column {column!r} ({meaning}): {MEANINGS[meaning].without}.{similar_hint(log, column)} "
-        f"If it has another name, say --channels {meaning}=COLUMN."
+        f"If it has another name, use --channels {meaning}=COLUMN."
     )
-    # laps are found in other channels too, and the review says from which
+    # laps are found from other channels too; the review names the source
     severity: Severity = "info" if meaning in ("lap", "beacon") else "warning"
     return QualityNote(severity, "absent_channel", message, channel=column)
 
@@ -186,22 +185,22 @@ def _other_unit_note(log: RawLog, name: str, meaning: str) -> QualityNote:
 
 
 def _in_unit(log: RawLog, name: str, meaning: str, unit: str, notes: list[QualityNote]) -> FloatArray | None:
-    """The column in a unit of the run; None where its own unit measures something else."""
+    """The column in the run's unit, None if its unit is of another quantity."""
     values, written = log.columns[name], log.units.get(name, "")
     if not unit:
         return values
-    found = find_unit(written) if written else None
-    if found is not None and found.quantity == UNITS[unit].quantity:
-        return to_unit(values, found.symbol, unit)
-    if found is not None:
+    logged_unit = find_unit(written) if written else None
+    if logged_unit is not None and logged_unit.quantity == UNITS[unit].quantity:
+        return to_unit(values, logged_unit.symbol, unit)
+    if logged_unit is not None:
         return None
     assumed = _likely_unit(meaning, unit, values)
-    why = f"has the unit {written!r}, which is not known" if written else "has no unit"
+    why = f"has the unit {written!r}, which is unknown" if written else "has no unit"
     notes.append(
         QualityNote(
             "info" if assumed == unit else "warning",
             "unit_assumed",
-            f"{name!r} ({meaning}) {why}: taken for {assumed}.",
+            f"{name!r} ({meaning}) {why}: assumed to be {assumed}.",
             channel=name,
         )
     )
@@ -209,7 +208,7 @@ def _in_unit(log: RawLog, name: str, meaning: str, unit: str, notes: list[Qualit
 
 
 def _likely_unit(meaning: str, unit: str, values: FloatArray) -> str:
-    """The unit wanted, unless the numbers cannot be in it."""
+    """The run's unit, or another one if the values are impossible in it."""
     largest = float(np.max(np.abs(values), initial=0.0, where=np.isfinite(values)))
     if meaning == "speed" and largest > FASTEST_M_S:
         return "km/h"
@@ -221,7 +220,7 @@ def _likely_unit(meaning: str, unit: str, values: FloatArray) -> str:
 
 
 def _plausible(meaning: str, name: str, values: FloatArray, notes: list[QualityNote]) -> FloatArray:
-    """Mask what no such channel can say: GPS without a fix writes 0 or nonsense, a torn line any number."""
+    """Mask impossible values: GPS without a fix writes 0 or nonsense, a broken line any number."""
     limit = MOST.get(meaning, MOST_OF_ANY)
     wrong = np.abs(values) > limit
     if no_fix := meaning in ("latitude", "longitude"):
@@ -231,14 +230,14 @@ def _plausible(meaning: str, name: str, values: FloatArray, notes: list[QualityN
     count = int(wrong.sum())
     message = f"{name!r} has no fix in {count} rows (0, or beyond {limit:g} degrees); they are left out."
     if not no_fix:
-        message = f"{name!r} ({meaning}) is beyond {limit:g} in {count} rows, which it cannot be; they are left out."
+        message = f"{name!r} ({meaning}) is beyond {limit:g} in {count} rows, which is impossible; they are left out."
     severity: Severity = "info" if no_fix else "warning"
     notes.append(QualityNote(severity, "no_fix" if no_fix else "absurd", message, channel=name))
     return np.where(wrong, np.nan, values)
 
 
 def _own_rows(values: FloatArray, row_t_s: FloatArray, grid: Grid) -> IntArray:
-    """Rows that hold a number and a time later than the one before."""
+    """Rows with a number and a time later than the row before."""
     if grid.is_row_by_row(len(values)):
         return np.flatnonzero(np.isfinite(values)).astype(np.int64, copy=False)
     own = np.flatnonzero(np.isfinite(values) & np.isfinite(row_t_s))
@@ -248,7 +247,7 @@ def _own_rows(values: FloatArray, row_t_s: FloatArray, grid: Grid) -> IntArray:
 def _without_held(values: FloatArray, own: IntArray) -> IntArray:
     """Leave out rows in which a slow channel only repeats its last sample.
 
-    Between two changes every hold counts as a sample: a standing value is one that was measured, not a pause.
+    A constant value between two changes still counts as one sample per hold period: it was measured, it is no pause.
     """
     numbers = values if len(own) == len(values) else values[own]
     changed = np.append(True, numbers[1:] != numbers[:-1])
@@ -261,7 +260,7 @@ def _without_held(values: FloatArray, own: IntArray) -> IntArray:
 
 
 def _hold_rows(changed: BoolArray) -> int:
-    """Over how many rows a slow channel holds each value, if it changes at even distances; else 1."""
+    """Number of rows for which a slow channel holds each value, if it changes at even intervals; else 1."""
     if not 10 <= np.count_nonzero(changed) <= 0.6 * len(changed):
         return 1
     steps = np.diff(np.flatnonzero(changed))
@@ -270,13 +269,13 @@ def _hold_rows(changed: BoolArray) -> int:
 
 
 def _every(own: IntArray) -> int:
-    """Over how many rows a channel has one sample, if it is always the same; else 0."""
+    """Number of rows per sample of a channel, if constant; else 0."""
     steps = np.diff(own)
     return int(steps[0]) if (steps == steps[0]).all() else 0
 
 
 def _evenly_between(own: FloatArray, first: int, every: int, count: int) -> FloatArray:
-    """Straight lines from sample to sample of a channel that has one in every so many rows; level beyond its ends."""
+    """Linear interpolation of a channel with one sample per ``every`` rows; constant beyond its ends."""
     result = np.empty(count)
     last = first + (len(own) - 1) * every
     result[:first], result[last:] = own[0], own[-1]
@@ -305,7 +304,7 @@ def _on_clock(t_s: FloatArray, own_t: FloatArray, own: FloatArray, between: str)
 def _blank_pauses(
     values: FloatArray, t_s: FloatArray, own_t: FloatArray, pause_s: float, edge_s: float
 ) -> None:
-    """Set what lies inside a pause, or well before the first or after the last sample, to NaN; in place."""
+    """Set values inside a pause, or well before the first or after the last sample, to NaN; in place."""
     pauses = np.flatnonzero(np.diff(own_t) > pause_s)
     starts = np.searchsorted(t_s, own_t[pauses], side="right")
     ends = np.searchsorted(t_s, own_t[pauses + 1])
@@ -315,29 +314,28 @@ def _blank_pauses(
     values[np.searchsorted(t_s, own_t[-1] + edge_s, side="right") :] = np.nan
 
 
-# A supply this far from the bench's is one that failed: what the sensor reads on it means nothing. A choice of ours.
+# Share of the bench supply outside which the supply has failed and the signal is invalid. Own choice.
 LEAST_SHARE, MOST_SHARE = 0.5, 1.5
 
 
 def at_bench_supply(
     signal: FloatArray, log: RawLog, end: End, setup: SensorSetup, row_t_s: FloatArray, grid: Grid
 ) -> tuple[FloatArray, Step | None, tuple[QualityNote, ...]]:
-    """A signal brought to the supply at which the bench points were measured.
+    """Signal corrected to the supply voltage at which the bench points were measured.
 
     Parameters
     ----------
     signal : ndarray of shape (n_samples,)
         On the run's clock.
-    end : {"front", "rear"}
     setup : SensorSetup
-        With ``supply`` and ``supply_reference``; without, the signal stays as it is.
+        With ``supply`` and ``supply_reference``; without them the signal is unchanged.
     row_t_s : ndarray of shape (n_rows,)
         Time of each row on the run's clock; NaN where a row has none. [s]
 
     Returns
     -------
     signal : ndarray of shape (n_samples,)
-        NaN where the supply is unknown or has failed.
+        NaN if the supply is unknown or has failed.
 
     Raises
     ------
@@ -347,8 +345,8 @@ def at_bench_supply(
     if setup.supply is None or setup.supply_reference is None:
         return signal, None, ()
     name, values = find_numbers(log, setup.supply, meaning=f"supply of the {end} sensor")
-    found = on_clock(values, row_t_s, grid)
-    share = np.full(len(signal), np.nan) if found is None else found[0] / setup.supply_reference
+    placed = on_clock(values, row_t_s, grid)
+    share = np.full(len(signal), np.nan) if placed is None else placed[0] / setup.supply_reference
     usable = (share > LEAST_SHARE) & (share < MOST_SHARE)
     lost = np.isfinite(signal) & ~usable
     notes: tuple[QualityNote, ...] = ()

@@ -1,4 +1,4 @@
-"""The even clock that the time stamps of travel belong to."""
+"""Even clock of the time stamps, and resampling onto it."""
 
 from dataclasses import dataclass
 from functools import cached_property
@@ -8,18 +8,18 @@ import numpy as np
 from telemetry.arrays import BoolArray, FloatArray, IntArray
 from telemetry.errors import LogError
 
-# Steps are looked at in blocks of this many; a rate is another one when it differs by this factor.
+# Time steps per block, and the factor between two rates from which they differ.
 BLOCK = 50
 OTHER_RATE = 1.25
-# A rate that holds for less is a slip of the logger.
+# A rate held for less time is a logger error.
 SHORTEST_S = 1.0
-# The clock is that of the slowest rate that holds for this share of the time; what is slower still is left out.
+# The clock takes the slowest rate with at least this share of the time; slower stretches are left out.
 LEAST_SHARE = 0.10
 
 
 @dataclass(frozen=True)
 class Stretch:
-    """Stamps ``start`` to ``end`` (exclusive) at one rate."""
+    """Range of stamps at one rate, ``start`` to ``end`` (exclusive)."""
 
     start: int
     end: int
@@ -27,7 +27,7 @@ class Stretch:
 
 
 def find_stretches(stamps_s: FloatArray) -> tuple[Stretch, ...]:
-    """Stretches of different rates; empty for a log that keeps one.
+    """Stretches of different rates; empty if the log has one rate.
 
     Parameters
     ----------
@@ -37,7 +37,7 @@ def find_stretches(stamps_s: FloatArray) -> tuple[Stretch, ...]:
     Returns
     -------
     tuple of Stretch
-        One after the other, all stamps in one of them.
+        Consecutive; together they hold all stamps.
     """
     n_blocks = (len(stamps_s) - 1) // BLOCK
     if n_blocks < 6:
@@ -47,29 +47,24 @@ def find_stretches(stamps_s: FloatArray) -> tuple[Stretch, ...]:
     if np.count_nonzero((mean > OTHER_RATE * usual) | (mean < usual / OTHER_RATE)) < 3:
         return ()
     steps = np.diff(stamps_s)
-    # few digits and jitter move single steps; half of the block's are above, half below the true one
+    # median of a block: few digits and jitter move single steps to both sides
     trimmed = np.sort(steps[: n_blocks * BLOCK].reshape(n_blocks, BLOCK), axis=1)[:, BLOCK // 5 : -BLOCK // 5]
     interval = trimmed.mean(axis=1)
     edges = _edges(interval, steps)
-    found = [
+    stretches = [
         Stretch(a, b, 1 / _interval_s(steps[a : max(a + 1, b - 1)]))
         for a, b in zip(edges[:-1], edges[1:], strict=True)
     ]
-    return tuple(found) if len(found) > 1 else ()
+    return tuple(stretches) if len(stretches) > 1 else ()
 
 
 def common_rate_hz(stretches: tuple[Stretch, ...], stamps_s: FloatArray) -> float:
-    """The rate that all stretches worth keeping can be brought to.
+    """Slowest rate with a sufficient share of the time, for all stretches. [Hz]
 
     Parameters
     ----------
     stamps_s : ndarray of shape (n_stamps,)
         [s]
-
-    Returns
-    -------
-    float
-        [Hz]
     """
     rates = np.array([part.rate_hz for part in stretches])
     lasts = np.array([stamps_s[part.end - 1] - stamps_s[part.start] for part in stretches])
@@ -81,12 +76,12 @@ def common_rate_hz(stretches: tuple[Stretch, ...], stamps_s: FloatArray) -> floa
 
 
 def _interval_s(steps: FloatArray) -> float:
-    """Mean of the steps that are one sample: lost rows and pauses left out. [s]"""
+    """Mean time step of one sample, without lost rows and pauses. [s]"""
     return float(np.mean(steps[steps < 1.5 * np.median(steps)]))
 
 
 def _edges(interval: FloatArray, steps: FloatArray) -> list[int]:
-    """Stamps at which another rate begins, with 0 and the number of stamps at the two ends."""
+    """Stamps at which the rate changes, with 0 and the number of stamps."""
     edges, level = [0], interval[0]
     block = 1
     while block < len(interval):
@@ -103,7 +98,7 @@ def _edges(interval: FloatArray, steps: FloatArray) -> list[int]:
 
 
 def _exactly(steps: FloatArray, block: int, before: float, after: float) -> int:
-    """The stamp of the change, which lies in the block before the first that is all at the new rate."""
+    """Stamp of a rate change, inside the block before the first one fully at the new rate."""
     start = max(0, (block - 1) * BLOCK)
     near = steps[start : (block + 1) * BLOCK]
     new = np.abs(near - after) < np.abs(near - before)
@@ -113,18 +108,17 @@ def _exactly(steps: FloatArray, block: int, before: float, after: float) -> int:
 
 
 FEWEST_SAMPLES = 10
-# More missing samples than this in a row are a gap of the clock.
+# Number of consecutive missing samples above which the clock has a gap.
 GAP_SAMPLES = 3
-# A grid longer than this for its stamps is one whose clock jumped: most of it would be empty.
+# Largest length of a grid; a longer one would be mostly empty: the clock jumped.
 MOST_SAMPLES_PER_STAMP, ALWAYS_ALLOWED_SAMPLES = 20, 1_000_000
-# Stamps this far off an even grid, in sample intervals, are uneven; nearer, they are an even clock written
-# with few digits.
+# Deviation from an even grid, in sample intervals, above which stamps are uneven; smaller ones are rounding.
 UNEVEN_SHARE = 0.1
 
 
 @dataclass(frozen=True)
 class Grid:
-    """An even clock through time stamps.
+    """Even clock through time stamps.
 
     Parameters
     ----------
@@ -137,11 +131,11 @@ class Grid:
     index : ndarray of int, shape (n_stamps,)
         Sample of the grid that each stamp belongs to.
     even : bool
-        Whether the stamps lie on the grid; if not, values must be interpolated onto it.
+        True if the stamps lie on the grid; otherwise values are interpolated onto it.
     jitter_s : float
         Standard deviation of the stamps about the grid. [s]
     parts : tuple of Grid
-        Of a log whose rate changes: the grid of each stretch at one rate, on the way to this one.
+        For a log whose rate changes: the grid of each stretch at one rate.
     """
 
     sample_rate_hz: float
@@ -155,7 +149,7 @@ class Grid:
 
     @property
     def n_samples(self) -> int:
-        """Length of the grid."""
+        """Number of samples of the grid."""
         return int(self.index[-1]) + 1
 
     @cached_property
@@ -165,22 +159,22 @@ class Grid:
 
     @cached_property
     def gaps(self) -> tuple[tuple[int, int], ...]:
-        """Where the log has no rows for more than `GAP_SAMPLES` samples: first sample, and the one after the last."""
+        """Gaps of more than `GAP_SAMPLES` samples without rows: first sample, and the one after the last."""
         steps_s = np.diff(self.stamps_s)
         wide = np.flatnonzero(steps_s > (GAP_SAMPLES + 1.5) / self._own_rate_hz)
         return tuple((int(self.index[i]) + 1, int(self.index[i + 1])) for i in wide)
 
     @property
     def _own_rate_hz(self) -> float:
-        """The slowest rate that rows come at."""
+        """Slowest logged rate."""
         return min((part.sample_rate_hz for part in self.parts), default=self.sample_rate_hz)
 
     def is_row_by_row(self, n_rows: int) -> bool:
-        """Whether a log of so many rows has exactly one row for each sample."""
+        """True if a log of so many rows has exactly one row per sample."""
         return self.even and n_rows == len(self.rows) == self.n_samples
 
     def at_rate(self, sample_rate_hz: float) -> "Grid":
-        """The clock of another rate over the same time. [Hz]"""
+        """Clock of another rate over the same time. [Hz]"""
         last_s = (self.n_samples - 1) / self.sample_rate_hz
         count = int(np.floor(last_s * sample_rate_hz * (1 + 1e-12))) + 1
         index = np.rint((self.stamps_s - self.start_s) * sample_rate_hz).astype(np.int64)
@@ -191,15 +185,15 @@ class Grid:
         )
 
     def row_of(self, sample: int) -> int:
-        """Row of the log that a sample comes from, from 0; the next one for a sample in a gap."""
+        """Row of the log for a sample, from 0; in a gap the next row."""
         return int(self.rows[min(int(np.searchsorted(self.index, sample)), len(self.rows) - 1)])
 
 
 def even_grid(t_s: FloatArray, wanted: BoolArray, *, source: str = "log") -> Grid:
-    """The even clock that time stamps belong to.
+    """Even clock of time stamps.
 
-    The interval is that of the stamps themselves, over all stretches without a gap. Stamps written with few
-    digits (milliseconds at 600 Hz) are still an even clock: they are put on the grid in order.
+    The interval is fitted to all stretches without a gap. Rounded stamps (milliseconds at 600 Hz) still give an even
+    clock: they are put on the grid in order.
 
     Parameters
     ----------
@@ -216,7 +210,7 @@ def even_grid(t_s: FloatArray, wanted: BoolArray, *, source: str = "log") -> Gri
         If there are fewer than ten stamps.
     """
     rows = np.flatnonzero(wanted & ~np.isnan(t_s))
-    # two rows may share a stamp: front in one, rear in the other
+    # front and rear may be in two rows with the same stamp
     new = np.diff(t_s[rows], prepend=-np.inf) > 0
     rows, stamps_s = rows[new], t_s[rows[new]]
     if len(rows) < FEWEST_SAMPLES:
@@ -237,7 +231,7 @@ def even_grid(t_s: FloatArray, wanted: BoolArray, *, source: str = "log") -> Gri
 
 
 def _grid_of_stretches(stamps_s: FloatArray, rows: IntArray, stretches: tuple[Stretch, ...]) -> Grid:
-    """One clock for a log whose rate changes: the slowest rate that is worth keeping."""
+    """Clock of a log whose rate changes: the slowest rate with a sufficient share of the time."""
     parts = tuple(
         _grid(stamps_s[part.start : part.end], rows[part.start : part.end])
         for part in stretches
@@ -259,7 +253,7 @@ def _grid(stamps_s: FloatArray, rows: IntArray) -> Grid:
         return _uneven_grid(stamps_s, rows)
     begin = np.rint((course.start_s - course.start_s[0]) / course.interval_s).astype(np.int64)
     order = np.arange(len(begin))
-    begin = np.maximum.accumulate(begin - order) + order  # each after the one before, come what may
+    begin = np.maximum.accumulate(begin - order) + order  # strictly rising
     return Grid(
         sample_rate_hz=_nominal(1 / course.interval_s, 2e-6 + 2 * resolution / float(np.ptp(stamps_s))),
         start_s=float(course.start_s[0]),
@@ -272,10 +266,10 @@ def _grid(stamps_s: FloatArray, rows: IntArray) -> Grid:
 
 
 def _uneven_grid(stamps_s: FloatArray, rows: IntArray) -> Grid:
-    """A grid of the stamps' mean rate; values will be interpolated onto it, so a round rate will do."""
+    """Grid at the stamps' mean rate, rounded if possible, since values are interpolated anyway."""
     steps = np.diff(stamps_s)
     rate_hz = _nominal(1 / float(np.mean(steps[steps < 2.5 * np.median(steps)])), 0.01)
-    # scatter of a step is that of two stamps; the median leaves lost rows out
+    # a step has the scatter of two stamps; the median excludes lost rows
     jitter_s = 1.4826 * float(np.median(np.abs(steps - np.median(steps)))) / np.sqrt(2)
     index = np.rint((stamps_s - stamps_s[0]) * rate_hz).astype(np.int64)
     return Grid(rate_hz, float(stamps_s[0]), stamps_s, rows, index, even=False, jitter_s=float(jitter_s))
@@ -283,7 +277,7 @@ def _uneven_grid(stamps_s: FloatArray, rows: IntArray) -> Grid:
 
 @dataclass(frozen=True)
 class _Course:
-    """Stamps as start of the segment + interval x count + late: the count goes on in each segment without a gap."""
+    """Model of the stamps: segment start + interval x count + late; the count runs on within a segment."""
 
     interval_s: float
     segment: IntArray
@@ -293,7 +287,7 @@ class _Course:
 
 
 def _steady_course(stamps_s: FloatArray) -> _Course | None:
-    """The course of a tidy log, which has neither gaps nor lost rows; None if it is not so tidy."""
+    """Model of a log without gaps or lost rows, None if it has any."""
     order = np.arange(len(stamps_s))
     interval = float(stamps_s[-1] - stamps_s[0]) / order[-1]
     late = stamps_s - stamps_s[0] - order * interval
@@ -306,10 +300,10 @@ def _steady_course(stamps_s: FloatArray) -> _Course | None:
 
 
 def _course(stamps_s: FloatArray) -> _Course:
-    """The course that leaves least over, of two readings of the steps between stamps.
+    """Model with the smaller residual of two readings of the time steps.
 
-    Either every step is one sample, however long (jitter, few digits), or each is the nearest whole number of
-    samples (lost rows).
+    Either every step is one sample, however long (jitter, few digits), or each is the nearest whole number of samples
+    (lost rows).
     """
     steps = np.diff(stamps_s)
     interval = float(np.mean(steps[steps < 2.5 * np.median(steps)]))
@@ -325,7 +319,7 @@ def _follow(stamps_s: FloatArray, steps: FloatArray, count: IntArray, gap: BoolA
     interval = float(steps[~gap].sum() / count[~gap].sum())
     segment = np.concatenate(([0], np.cumsum(gap))).astype(np.int64)
     in_order = np.concatenate(([0], np.cumsum(np.where(gap, 0, count)))).astype(np.int64)
-    # Where a segment starts: the mean over its stamps, so that the rounding of single ones averages out.
+    # Start of a segment: mean over its stamps, so that rounding averages out.
     start = np.bincount(segment, stamps_s - in_order * interval) / np.bincount(segment)
     return _Course(interval, segment, in_order, start, stamps_s - in_order * interval - start[segment])
 
@@ -335,13 +329,13 @@ def _left_over(course: _Course) -> float:
 
 
 def _nominal(rate_hz: float, tolerance: float) -> float:
-    """The round rate that a logger means, where the rounding of its stamps explains the difference."""
+    """Round rate of the logger, if stamp rounding explains the difference."""
     nominal = round(rate_hz)
     return float(nominal) if nominal and abs(rate_hz / nominal - 1) < tolerance else rate_hz
 
 
 def _resolution_s(stamps_s: FloatArray) -> float:
-    """The decimal step that all stamps are multiples of; 0 if they have more than five decimals. [s]"""
+    """Decimal step of the stamps, 0 with more than five decimals. [s]"""
     for digits in range(6):
         scaled = stamps_s[:10_000] * 10.0**digits
         if np.all(np.abs(scaled - np.rint(scaled)) < 1e-3):
@@ -349,14 +343,14 @@ def _resolution_s(stamps_s: FloatArray) -> float:
     return 0.0
 
 
-# A bridge spans at most this many missing samples and this much time between its two banks: 10 ms is a fifth of
+# A bridge spans at most this many missing samples and this time between valid samples: 10 ms is a fifth of
 # a wheel-hop period, where a cubic through the neighbours is still within a few percent of the motion.
 BRIDGE_SAMPLES = 3
 BRIDGE_S = 0.010
 
 
 def runs(mask: BoolArray) -> tuple[IntArray, IntArray]:
-    """Start and end (exclusive) of each run of true.
+    """Start and end (exclusive) of each run of True.
 
     Parameters
     ----------
@@ -372,7 +366,7 @@ def runs(mask: BoolArray) -> tuple[IntArray, IntArray]:
 
 
 def block_range(values: FloatArray, length: int) -> FloatArray:
-    """Highest less lowest of each whole block of samples; NaN if one of them is.
+    """Maximum minus minimum of each whole block of samples, NaN if any sample is NaN.
 
     Parameters
     ----------
@@ -389,29 +383,29 @@ def block_range(values: FloatArray, length: int) -> FloatArray:
 
 
 def longest_bridge(sample_rate_hz: float) -> int:
-    """Missing samples in a row that may be bridged at this rate; 0 for a slow log."""
+    """Most consecutive missing samples that may be bridged at this rate; 0 for a slow log."""
     return max(0, min(BRIDGE_SAMPLES, int(BRIDGE_S * sample_rate_hz * (1 + 1e-9)) - 1))
 
 
 def bridge(
     values: FloatArray, longest: int, *, within_mm: tuple[float, float] = (-np.inf, np.inf)
 ) -> tuple[FloatArray, BoolArray]:
-    """Fill short gaps with the cubic through two samples on either bank.
+    """Fill short gaps with the cubic through two samples on either side.
 
     Parameters
     ----------
     values : ndarray of shape (n_samples,)
         NaN where missing.
     longest : int
-        Longer gaps stay as they are.
+        Longer gaps are not filled. [samples]
     within_mm : tuple of float
-        Gaps whose banks or bridge leave this range stay as well.
+        Gaps whose neighbours or bridge leave this range are not filled.
 
     Returns
     -------
     filled : ndarray of shape (n_samples,)
     bridged : ndarray of bool, shape (n_samples,)
-        The samples that were filled. A gap without two valid samples on both banks stays.
+        Filled samples. A gap without two valid samples on both sides is not filled.
     """
     filled = values.copy()
     starts, ends = runs(np.isnan(values))
@@ -427,7 +421,7 @@ def bridge(
 
 
 def cubic_weights(length: int, k: int) -> FloatArray:
-    """Lagrange weights at place k of a gap, of the samples at -2, -1, length and length + 1."""
+    """Lagrange weights at sample k of a gap, for the samples at -2, -1, length and length + 1."""
     nodes = np.array([-2.0, -1.0, length, length + 1.0])
     weights = np.ones(4)
     for i, node in enumerate(nodes):
@@ -436,18 +430,18 @@ def cubic_weights(length: int, k: int) -> FloatArray:
     return weights
 
 
-# Kernel: a sinc of this many zero crossings to each side under a Kaiser window. With beta 8 it lets pass up to
+# Kernel: a sinc of this many zero crossings to each side under a Kaiser window. With beta 8 it passes up to
 # 0.39 of the lower rate within 0.1 % and stops 80 dB from half of it on (Kaiser's formula for the transition).
 ZERO_CROSSINGS = 24
 KAISER_BETA = 8.0
 CUTOFF = 0.448  # of the lower rate
-# A stretch shorter than this share of the kernel says nothing at the new rate.
+# A stretch shorter than this share of the kernel gives no sample at the new rate.
 SHORTEST_KERNEL_SHARE = 0.25
 _CHUNK = 20_000
 
 
 def resample(values: FloatArray, from_hz: float, to_hz: float) -> FloatArray:
-    """An evenly sampled signal at another rate; sample 0 stays where it is.
+    """Evenly sampled signal at another rate; sample 0 keeps its time.
 
     Parameters
     ----------
@@ -459,7 +453,7 @@ def resample(values: FloatArray, from_hz: float, to_hz: float) -> FloatArray:
     Returns
     -------
     ndarray of shape (n_wanted,)
-        NaN wherever its two neighbours in ``values`` are not both there.
+        NaN unless both neighbours in ``values`` are valid.
 
     References
     ----------
@@ -470,7 +464,7 @@ def resample(values: FloatArray, from_hz: float, to_hz: float) -> FloatArray:
 
 
 def resample_at(values: FloatArray, from_hz: float, wanted_s: FloatArray, to_hz: float) -> FloatArray:
-    """An evenly sampled signal at other instants, filtered for a rate of ``to_hz``.
+    """Evenly sampled signal at other instants, low-pass filtered for a rate of ``to_hz``.
 
     Parameters
     ----------
@@ -504,7 +498,7 @@ def resample_at(values: FloatArray, from_hz: float, wanted_s: FloatArray, to_hz:
 
 
 def _mirrored(values: FloatArray, half: int) -> FloatArray:
-    """Goes on beyond both ends by the signal mirrored in its last point, as trends do."""
+    """Signal extended beyond both ends by point reflection in its end values."""
     reach = min(half, len(values) - 1)
     before = 2 * values[0] - values[reach:0:-1]
     after = 2 * values[-1] - values[-2 : -reach - 2 : -1]
@@ -512,7 +506,7 @@ def _mirrored(values: FloatArray, half: int) -> FloatArray:
 
 
 def _filtered(padded: FloatArray, place: FloatArray, half: int, ratio: float) -> FloatArray:
-    """The windowed sinc at each place, its weights brought to a sum of 1."""
+    """Windowed-sinc interpolation at each place, weights normalised to a sum of 1."""
     nearest = np.floor(place).astype(np.int64)
     offsets = np.arange(-half, half + 1)
     index = np.clip(nearest[:, None] + offsets, 0, len(padded) - 1)
@@ -524,18 +518,17 @@ def _filtered(padded: FloatArray, place: FloatArray, half: int, ratio: float) ->
     return np.asarray((weights * padded[index]).sum(axis=1) / weights.sum(axis=1))
 
 
-# A cubic makes a fault larger than it is beside a jump, as of a spike or a wire that opens. Where a signal bends this
-# many times more than in 95 % of its rows straight lines take its place. A choice of ours: where it is wrong, a hard
-# contact is drawn straight from row to row.
+# A cubic overshoots beside a jump such as a spike or an open wire. Rows that bend this many times more than the 95th
+# percentile are interpolated linearly. Own choice: if wrong, a hard contact is interpolated linearly.
 RINGS_ABOVE = 20.0
 
 
 def place_on_grid(values: FloatArray, t_s: FloatArray, grid: Grid) -> FloatArray:
-    """A channel that is logged at the clock's rate, on the clock.
+    """Channel logged at the clock's rate, on the clock.
 
-    On an even clock every value keeps its own: it is put in its place, not interpolated. On an uneven one a cubic
-    goes through the two rows on either side, within each stretch without a gap. A stretch that was logged faster than
-    the clock is filtered for the clock's rate, one that was logged slower is left out.
+    On an even clock values are placed, not interpolated. On an uneven clock a cubic goes through the two rows on either
+    side, within each stretch without a gap. A stretch logged faster than the clock is low-pass filtered; one logged
+    slower is left out.
 
     Parameters
     ----------
@@ -566,7 +559,7 @@ def place_on_grid(values: FloatArray, t_s: FloatArray, grid: Grid) -> FloatArray
     pause = np.diff(stamps_s) > (GAP_SAMPLES + 1.5) / grid.sample_rate_hz
     for part in np.split(np.arange(len(stamps_s)), np.flatnonzero(pause) + 1):
         begin_s, end_s = stamps_s[part[0]], stamps_s[part[-1]]
-        half_s = 0.5 / grid.sample_rate_hz  # so near to its first and last row a stretch has a sample
+        half_s = 0.5 / grid.sample_rate_hz  # a stretch reaches half a sample beyond its rows
         first, last = np.searchsorted(clock_s, [begin_s - half_s, end_s + half_s])
         wanted_s = np.clip(clock_s[first:last], begin_s, end_s)
         on_grid[first:last] = _between(stamps_s[part], signal[part], wanted_s)
@@ -589,7 +582,7 @@ def _from_parts(values: FloatArray, t_s: FloatArray, grid: Grid) -> FloatArray:
 
 
 def _between(t_s: FloatArray, values: FloatArray, wanted_s: FloatArray) -> FloatArray:
-    """The cubic through the two rows on either side of each instant; a straight line where one of them jumps."""
+    """Cubic through the two rows on either side of each instant; linear if one of them jumps."""
     if len(t_s) < 4:
         return np.interp(wanted_s, t_s, values)
     first = np.clip(np.searchsorted(t_s, wanted_s, side="right") - 2, 0, len(t_s) - 4)

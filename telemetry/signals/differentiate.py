@@ -1,4 +1,4 @@
-"""Speed from travel: one linear-phase filter per sample rate, centred so that nothing is delayed."""
+"""Speed from travel by one linear-phase filter per sample rate, centred so that it adds no delay."""
 
 from dataclasses import dataclass
 from functools import cache
@@ -7,10 +7,10 @@ import numpy as np
 
 from telemetry.arrays import FloatArray
 
-# Pass band kept whole, and where the filter has closed. On simulated outings (24 ends of random bikes, ISO 8608
-# roads, 12-bit sensors, 0.03 mm noise) this comes within a few percent of the error of the best linear filter, at
-# 200 and at 500 Hz. The same from 240 Hz up, so that logs of different rates compare; a slower log cannot keep as
-# much: the shares of its sample rate then rule.
+# Upper edge of the pass band and lower edge of the stop band. On simulated outings (24 ends of random bikes, ISO 8608
+# roads, 12-bit sensors, 0.03 mm noise) the error is within a few percent of that of the best linear filter, at 200 and
+# 500 Hz. Equal from 240 Hz up, so that logs of different rates are comparable; for slower logs they are shares of the
+# sample rate.
 PASSBAND_HZ, PASSBAND_SHARE = 28.0, 0.25
 STOPBAND_HZ, STOPBAND_SHARE = 108.0, 0.45
 # Half length of the filter, in periods of the transition band. At 2.5 the pass band is flat to 0.3 %.
@@ -19,16 +19,16 @@ TRANSITION_PERIODS = 2.5
 
 @dataclass(frozen=True)
 class Derivative:
-    """Speed, and what the differentiation costs.
+    """Speed, and the bandwidth and noise gain of the differentiation.
 
     Parameters
     ----------
     speed_mm_s : ndarray of shape (n_samples,)
-        Compression positive; NaN where half a filter length on either side is not all valid. [mm/s]
+        Compression positive; NaN unless half a filter length on either side is valid. [mm/s]
     bandwidth_hz : float
-        Where the gain is down to 1/sqrt(2) (-3 dB) of that of the exact derivative. [Hz]
+        Frequency at which the gain is 1/sqrt(2) (-3 dB) of the exact derivative. [Hz]
     passband_hz : float
-        Up to here the gain is within 0.3 % of that of the exact derivative. [Hz]
+        Up to this frequency the gain is within 0.3 % of the exact derivative. [Hz]
     noise_gain : float
         Standard deviation of speed per standard deviation of white noise in travel. [1/s]
     edge_s : float
@@ -44,7 +44,7 @@ class Derivative:
 
 @dataclass(frozen=True)
 class Differentiator:
-    """Weights of the filter for one sample rate: speed[i] = sum over k of weights[k] travel[i + k - half]."""
+    """Filter weights for one sample rate: speed[i] = sum over k of weights[k] travel[i + k - half]."""
 
     weights: FloatArray
     sample_rate_hz: float
@@ -62,7 +62,7 @@ class Differentiator:
         return float(np.sqrt(np.sum(self.weights**2)))
 
     def gain(self, frequency_hz: FloatArray) -> FloatArray:
-        """Gain over that of the exact derivative; 1 is exact.
+        """Gain relative to the exact derivative; 1 is exact.
 
         Parameters
         ----------
@@ -93,8 +93,8 @@ def differentiate(
     Notes
     -----
     A least-squares FIR differentiator of odd symmetry. Its gain is that of the exact derivative up to
-    ``passband_hz`` and falls as half a cosine; constant speed is returned exactly. Samples nearer to a gap than
-    half the filter stay NaN rather than be given a different bandwidth.
+    ``passband_hz`` and falls as half a cosine; constant speed is exact. Samples nearer to a gap than half the filter
+    are NaN, so that all samples have the same bandwidth.
     """
     design = differentiator(float(sample_rate_hz), bandwidth_hz)
     return Derivative(
@@ -108,7 +108,7 @@ def differentiate(
 
 @cache
 def differentiator(sample_rate_hz: float, bandwidth_hz: float | None = None) -> Differentiator:
-    """The filter that `differentiate` uses.
+    """Filter used by `differentiate`.
 
     Parameters
     ----------
@@ -120,7 +120,7 @@ def differentiator(sample_rate_hz: float, bandwidth_hz: float | None = None) -> 
     Raises
     ------
     ValueError
-        If the filter would have to close above half the sample rate.
+        If the stop band would begin above half the sample rate.
     """
     passband = min(PASSBAND_HZ, PASSBAND_SHARE * sample_rate_hz)
     stopband = min(STOPBAND_HZ, STOPBAND_SHARE * sample_rate_hz)
@@ -138,14 +138,14 @@ def differentiator(sample_rate_hz: float, bandwidth_hz: float | None = None) -> 
 
 @cache
 def differentiator_as_at(other_rate_hz: float, sample_rate_hz: float) -> Differentiator:
-    """The filter for one sample rate that answers as the one of a slower log does.
+    """Filter for one sample rate with the response of a slower log's filter.
 
     Parameters
     ----------
     other_rate_hz : float
         Of the slower log. [Hz]
     sample_rate_hz : float
-        Of the log it is for, at least as much. [Hz]
+        Of the log to be filtered; at least ``other_rate_hz``. [Hz]
     """
     return _design(
         sample_rate_hz,
@@ -155,7 +155,7 @@ def differentiator_as_at(other_rate_hz: float, sample_rate_hz: float) -> Differe
 
 
 def _design(sample_rate_hz: float, passband_hz: float, stopband_hz: float) -> Differentiator:
-    """Least-squares fit of an odd filter to the wanted relative gain, with constant speed exact."""
+    """Least-squares fit of an odd filter to the desired relative gain; constant speed is exact."""
     half = round(TRANSITION_PERIODS * sample_rate_hz / (stopband_hz - passband_hz))
     frequency = np.linspace(0.0, 0.5, 32 * half + 1)[1:]  # cycles per sample
     roll_off = np.clip((frequency * sample_rate_hz - passband_hz) / (stopband_hz - passband_hz), 0.0, 1.0)

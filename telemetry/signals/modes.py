@@ -56,7 +56,7 @@ def matrix_pencil(decay: npt.ArrayLike, order: int, *, pencil: int | None = None
 
 
 def modes_from_poles(poles: ComplexArray, sample_rate_hz: float) -> tuple[Mode, ...]:
-    """Modes of the pairs of conjugate poles, by rising frequency; real poles do not oscillate and are left out.
+    """Modes of the conjugate pole pairs, by rising frequency; real poles are left out.
 
     Parameters
     ----------
@@ -72,7 +72,7 @@ def modes_from_poles(poles: ComplexArray, sample_rate_hz: float) -> tuple[Mode, 
 
 
 def free_decay(modes: tuple[Mode, ...], t_s: FloatArray) -> FloatArray:
-    """Base of the free decays of modes: a cosine and a sine for each, damped.
+    """Basis functions of the free decays of modes: a damped cosine and sine for each.
 
     Parameters
     ----------
@@ -92,13 +92,13 @@ def free_decay(modes: tuple[Mode, ...], t_s: FloatArray) -> FloatArray:
     return np.column_stack(columns)
 
 
-# The pencil needs no more than this; a longer record is averaged down first.
+# Most samples for the pencil; a longer record is averaged down first.
 PENCIL_SAMPLES = 400
-# Samples in a period of the highest frequency that matters, after averaging down.
+# Samples per period of the highest relevant frequency, after averaging down.
 SAMPLES_PER_PERIOD = 10
-# A random decrement is read over this many time constants 1 / (zeta omega): after that it is scatter.
+# A random decrement is used for this many time constants 1 / (zeta omega); later it is noise.
 SIGNATURE_TIME_CONSTANTS = 2.5
-# Above this nothing comes back: it is no oscillation.
+# Damping ratio above which there is no visible oscillation.
 HIGHEST_RATIO = 0.98
 FEWEST_TRIGGERS = 20
 
@@ -111,7 +111,7 @@ def log_decrement(first: float, last: float, cycles: float = 1.0) -> float:
     first, last : float
         Peaks of a free decay, in any one unit.
     cycles : float
-        How many cycles lie between them; half a cycle counts as 0.5, peaks taken without sign.
+        Number of cycles between them; half a cycle is 0.5, with peaks as magnitudes.
 
     References
     ----------
@@ -137,7 +137,7 @@ def log_decrement_of_damping(damping_ratio: float) -> float:
 
 
 def damping_scatter(damping_ratio: float, frequency_hz: float, duration_s: float) -> float:
-    """Least standard deviation of a damping ratio that any method can read from a random record.
+    """Lower bound on the standard deviation of a damping ratio estimated from a random record.
 
     Parameters
     ----------
@@ -155,23 +155,23 @@ def damping_scatter(damping_ratio: float, frequency_hz: float, duration_s: float
 
 
 def free_decay_modes(decay: FloatArray, sample_rate_hz: float, *, n_modes: int = 1) -> tuple[Mode, ...]:
-    """Modes of a measured free decay, with any constant offset.
+    """Modes of a measured free decay with a constant offset.
 
-    The matrix pencil gives a start on the record averaged down; a least-squares fit to every sample follows.
+    The matrix pencil on the averaged record gives the start of a least-squares fit to all samples.
 
     Parameters
     ----------
     decay : ndarray of shape (n_samples,)
-        No NaN; at least three periods of the lowest mode read it well.
+        No NaN; at least three periods of the lowest mode are advised.
     sample_rate_hz : float
         [Hz]
     n_modes : int
-        How many modes to fit.
+        Number of modes to fit.
 
     Returns
     -------
     tuple of Mode
-        By rising frequency; fewer if the record holds fewer that oscillate, none if it holds none.
+        By rising frequency; fewer if the record holds fewer oscillating modes.
 
     References
     ----------
@@ -187,7 +187,7 @@ def free_decay_modes(decay: FloatArray, sample_rate_hz: float, *, n_modes: int =
 
 
 def _averaging_step(values: FloatArray, sample_rate_hz: float) -> int:
-    """How many samples to average into one: few enough that the frequencies that matter stay well sampled."""
+    """Number of samples to average into one, so that the relevant frequencies stay well sampled."""
     power = np.abs(np.fft.rfft(values - values.mean())) ** 2
     total = np.cumsum(power)
     highest = np.fft.rfftfreq(len(values), 1 / sample_rate_hz)[np.searchsorted(total, 0.99 * total[-1])]
@@ -196,7 +196,7 @@ def _averaging_step(values: FloatArray, sample_rate_hz: float) -> int:
 
 
 def _fit(values: FloatArray, sample_rate_hz: float, start: tuple[Mode, ...]) -> tuple[Mode, ...]:
-    """Least squares over frequencies and damping ratios; amplitudes and offset follow from them linearly."""
+    """Least squares over frequencies and damping ratios; amplitudes and offset are linear parameters."""
     from scipy.optimize import least_squares
 
     t_s = np.arange(len(values)) / sample_rate_hz
@@ -222,7 +222,7 @@ def _fit(values: FloatArray, sample_rate_hz: float, start: tuple[Mode, ...]) -> 
 
 
 def random_decrement(values: FloatArray, level: float, length: int) -> tuple[FloatArray, int]:
-    """Mean course of a record after it crosses a level: the free decay hidden in a random response.
+    """Mean segment of a record after it crosses a level: the free decay in a random response.
 
     Parameters
     ----------
@@ -236,9 +236,9 @@ def random_decrement(values: FloatArray, level: float, length: int) -> tuple[Flo
     Returns
     -------
     signature : ndarray of shape (length,)
-        All NaN if there is no crossing with a whole course of valid samples after it.
+        All NaN if no crossing is followed by ``length`` valid samples.
     crossings : int
-        How many were averaged.
+        Number of averaged segments.
 
     References
     ----------
@@ -260,15 +260,15 @@ def random_decrement(values: FloatArray, level: float, length: int) -> tuple[Flo
 
 def _crossings(values: FloatArray, level: float) -> IntArray:
     above = values >= level
-    known = ~np.isnan(values)
-    return np.flatnonzero((above[1:] != above[:-1]) & known[1:] & known[:-1]).astype(np.int64) + 1
+    valid = ~np.isnan(values)
+    return np.flatnonzero((above[1:] != above[:-1]) & valid[1:] & valid[:-1]).astype(np.int64) + 1
 
 
 def damping_from_record(values: FloatArray, sample_rate_hz: float) -> Mode | None:
-    """The mode that dominates a record under broadband random excitation.
+    """Dominant mode of a record under broadband random excitation.
 
-    Random decrement at sqrt(2) standard deviations, read by the matrix pencil; the length of the signature follows
-    from the damping it shows.
+    Random decrement at sqrt(2) standard deviations, evaluated by the matrix pencil; the length of the signature is
+    adapted to its damping.
 
     Parameters
     ----------
@@ -292,17 +292,17 @@ def damping_from_record(values: FloatArray, sample_rate_hz: float) -> Mode | Non
         signature, crossings = random_decrement(centred, level, length)
         if crossings < FEWEST_TRIGGERS:
             return mode
-        found = modes_from_poles(matrix_pencil(signature, 2), sample_rate_hz)
-        if not found or not 0 < found[-1].damping_ratio < 1:
+        oscillating = modes_from_poles(matrix_pencil(signature, 2), sample_rate_hz)
+        if not oscillating or not 0 < oscillating[-1].damping_ratio < 1:
             return mode
-        mode = found[-1]
+        mode = oscillating[-1]
         time_constant = sample_rate_hz / (mode.damping_ratio * 2 * np.pi * mode.frequency_hz)
         length = round(np.clip(SIGNATURE_TIME_CONSTANTS * time_constant, 1.5 * period, 60 * period))
     return mode
 
 
 def _dominant_period(values: FloatArray, sample_rate_hz: float) -> float | None:
-    """Samples in a period of the highest spectral peak."""
+    """Period of the highest spectral peak. [samples]"""
     length = 4096
     spectrum = power_spectrum(values, sample_rate_hz, segment_samples=length)
     while not spectrum.segments and length > 64:

@@ -1,4 +1,4 @@
-"""A run: one uniform clock, travel in mm, masks. No motorcycle in it beyond the names of its sensors."""
+"""Run: travel in mm and the other channels of a log on one even clock."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -10,7 +10,7 @@ from telemetry.notes import QualityNote, Step
 
 @dataclass(frozen=True)
 class SensorSetup:
-    """What `to_run` needs to know of one travel sensor.
+    """Setup of one travel sensor, for `to_run`.
 
     Parameters
     ----------
@@ -19,24 +19,24 @@ class SensorSetup:
     points : tuple of (signal, mm)
         Two or more bench points.
     stroke_mm : float
-        Travel beyond it is refused. [mm]
+        Of the damper; travel beyond it is refused. [mm]
     zero : float or None
         Signal at full extension on the bike; shifts the curve.
     source : str
         The bike file, for messages.
     shape : {"line", "curve"} or None
-        Of the calibration; None takes a line where the points lie on one.
+        Shape of the calibration; None: a line if the points lie on one.
     zero_interval_s : tuple of float or None
-        From when to when of the log the wheels hung free. [s]
+        Start and end of a time in the log with the wheels off the ground. [s]
     zero_topped_out : bool
         Take the zero from the moments at which the end is topped out.
     supply : str or None
-        Column of the voltage that feeds the sensor; the signal is a share of it.
+        Column of the sensor's supply voltage; the signal is a share of it.
     supply_reference : float or None
         Reading of that column when the points were measured.
     to_shaft : tuple of (measured mm, shaft mm)
-        Where the points measure something else than shaft travel, as a rear sensor on the swingarm does: the
-        way from there to the shaft, both rising. Empty where they measure the shaft.
+        Conversion to shaft travel if the points measure something else, as a rear sensor on the swingarm does; both
+        rising. Empty if they measure the shaft.
     """
 
     channel: str
@@ -54,7 +54,7 @@ class SensorSetup:
 
 @dataclass(frozen=True)
 class Run:
-    """One log on one uniform clock.
+    """One log on one even clock.
 
     Parameters
     ----------
@@ -64,19 +64,18 @@ class Run:
         Calibrated shaft travel, 0 at full extension, compression positive; NaN where invalid. An end
         without a sensor is not in the mapping. [mm]
     channels : mapping of str to ndarray of shape (n_samples,)
-        Others, by what they mean and in these units; NaN where not known; only those that the log has:
+        Other channels of the log by meaning, in these units; NaN where missing:
         ``speed_m_s``, ``latitude_deg``, ``longitude_deg``, ``throttle_pct``, ``brake`` (as logged),
         ``lean_deg`` (right side down positive), ``lap`` (as logged), ``beacon`` (as logged).
         Slower channels are interpolated between their own samples (``lap`` holds its last value).
     channel_rate_hz : mapping of str to float
-        The rate each of ``channels`` was logged at, by the same names. [Hz]
+        Logged rate of each of ``channels``. [Hz]
     sensor_noise_mm : mapping of end to float
         Estimated noise of the travel signal, standard deviation (quantisation and electronics). [mm]
     masked_share : mapping of end to float
         Share of the run's time in which travel is NaN.
     not_judged : mapping of end to str
-        Ends that have a sensor but are not in ``shaft_travel_mm``, because nothing it logged is travel: why, and what
-        to do.
+        Ends with a sensor but no usable travel: the reason, and what to do.
     """
 
     source: str

@@ -1,7 +1,7 @@
-"""Is it the right sensor, the right way round, with the right zero? Asked of how travel goes with the riding.
+"""Checks of sensor assignment, direction and zero against the riding.
 
-Under brakes a fork compresses and a rear extends; riding straight at a steady speed both sit at their sag. What
-contradicts that is said with a suggestion; nothing is changed, but an end that moves the wrong way is not judged.
+Under braking a fork compresses and a rear extends; riding straight at a steady speed both sit at their sag. A
+contradiction gives a note with a suggestion; nothing is changed, but an end that moves the wrong way is not judged.
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -16,19 +16,19 @@ from telemetry.signals.calibrate import fit_calibration
 from telemetry.signals.clock import block_range, runs
 from telemetry.signals.run import SensorSetup
 
-# A reading that stands still this far outside the stroke is no travel at full extension with a zero a little off;
-# where the zero is still to be read off the log, this far outside the bench points. [mm]
+# A constant reading this far outside the stroke is not full extension with a slightly wrong zero. The second limit is
+# for the bench points, used before the zero is known. [mm]
 STILL_OUTSIDE_MM, OUTSIDE_BENCH_MM = 3.0, 5.0
-# An open wire leaves the reading at one level for long, but for its noise and a little hum; a damper that is ridden
-# never stays outside its stroke, and never still there. Choices of ours. [s, mm]
+# An open wire gives a constant reading for a long time, except for noise and hum; a ridden damper never does so outside
+# its stroke. Own choices. [s, mm]
 WIRE_OFF_S, BLOCK_S, HUM_MM = 1.0, 0.5, 1.5
-# Readings of a sound sensor lie within the stroke, give or take a zero that is off; what comes loose now and then
-# spoils less than half of them. [mm]
+# Readings of a sound sensor lie within the stroke, except for an error of the zero; a loose contact spoils less than
+# half of them. [mm, share]
 FITS_MM, MOSTLY = 5.0, 0.5
-# A ride uses more of the stroke than the larger share: sag alone is 20-35 % of it, brakes and bumps add to that
-# (common practice, no source). Readings that use less are asked for a cause; less than the smaller is no ride's.
+# A ride uses more of the stroke than the larger share: sag alone is 20-35 % of it, braking and bumps add to that
+# (common practice, no source). Below it a cause is searched; below the smaller share it cannot be a ride.
 LITTLE_SHARE, LEAST_SHARE = 0.10, 0.05
-# A sensor that does not move: this is its noise. [mm]
+# Noise of a sensor that does not move. [mm]
 FLAT_MM = 0.25
 OTHER_MOVES_MM, RIDING_M_S, RIDING_S = 3.0, 8.0, 10.0
 
@@ -37,9 +37,9 @@ Read = Callable[[SensorSetup, FloatArray], FloatArray | None]
 
 @dataclass(frozen=True)
 class Fault:
-    """Why an end cannot be judged: a short stable name, a sentence or two with what to do, the column, and where.
+    """Reason why an end cannot be judged: short stable code, sentences with advice, column, and time.
 
-    ``error`` is what is raised where no other end is left.
+    ``error`` is the exception raised if no other end is left.
     """
 
     code: str
@@ -51,14 +51,14 @@ class Fault:
 
 
 def wire_off(travel_mm: FloatArray, between_mm: tuple[float, float], sample_rate_hz: float) -> BoolArray:
-    """Stretches in which the reading stands still outside what the sensor can read: its wire is off, or its supply.
+    """Mask of stretches with a constant reading outside the sensor's range: open wire or no supply.
 
     Parameters
     ----------
     travel_mm : ndarray of shape (n_samples,)
         Calibrated; NaN where missing. [mm]
     between_mm : tuple of float
-        Least and most that can be. [mm]
+        Range of possible travel. [mm]
     sample_rate_hz : float
         [Hz]
 
@@ -68,18 +68,18 @@ def wire_off(travel_mm: FloatArray, between_mm: tuple[float, float], sample_rate
     """
     low, high = between_mm
     outside = (travel_mm < low) | (travel_mm > high)
-    found = np.zeros(len(travel_mm), dtype=bool)
+    off = np.zeros(len(travel_mm), dtype=bool)
     block = max(2, round(BLOCK_S * sample_rate_hz))
     for start, end in zip(*runs(outside), strict=True):
         if end - start < max(WIRE_OFF_S * sample_rate_hz, 2 * block):
             continue
         if np.median(block_range(travel_mm[start:end], block)) <= HUM_MM:
-            found[start:end] = True
-    return found
+            off[start:end] = True
+    return off
 
 
 def is_ridden(other_mm: FloatArray | None, speed_m_s: FloatArray | None, sample_rate_hz: float) -> bool:
-    """Whether a sensor should move: the log holds a ride by its speed or, where it has none, the other end moves.
+    """True if a sensor should move: the log's speed shows riding or, without speed, the other end moves.
 
     Parameters
     ----------
@@ -108,24 +108,23 @@ def diagnose(
     ridden: bool,
     doubted: bool = False,
 ) -> Fault | None:
-    """What is wrong with a sensor, or with how it was written down, where its readings cannot be travel.
+    """Probable fault of a sensor or its setup if the readings cannot be travel.
 
     Parameters
     ----------
-    end : {"front", "rear"}
     signal : ndarray of shape (n_samples,)
-        As logged, without the stretches in which the wire was off.
+        As logged, without open-wire stretches.
     read : callable
-        Travel by a setup from a signal; None where the setup makes no calibration.
+        Travel from a setup and a signal; None if the setup is no calibration.
     ridden : bool
-        As `is_ridden`; a bike on its stand may well stay still.
+        From `is_ridden`; a bike on its stand does not move.
     doubted : bool
-        Whether the readings were found not to be travel already.
+        True if the readings are already known not to be travel.
 
     Returns
     -------
     Fault or None
-        None where the readings may be travel.
+        None if the readings may be travel.
     """
     travel = read(setup, signal)
     if travel is None or not np.isfinite(travel).any():
@@ -147,7 +146,7 @@ def diagnose(
 def _misread(
     end: End, signal: FloatArray, travel: FloatArray, setup: SensorSetup, *, ridden: bool
 ) -> Fault | None:
-    """The same where no slip of the pen explains it: what the readings themselves are like."""
+    """Fault described from the readings alone, if no setup error explains them."""
     low, high = _range(travel)
     stroke, column, key = setup.stroke_mm, f"{setup.channel!r}", f"[{end}.sensor] of {setup.source}"
     level = f"{float(np.nanmedian(signal)):.4g}"
@@ -192,7 +191,7 @@ def _misread(
 def _causes(
     end: End, signal: FloatArray, setup: SensorSetup
 ) -> Iterator[tuple[str, SensorSetup, float, str]]:
-    """Slips that happen, the likeliest first: code, the setup and the factor on the signal without it, the words."""
+    """Common setup errors, likeliest first: code, corrected setup, signal factor, message."""
     key = f"[{end}.sensor] of {setup.source}"
     low, high = _range(signal)
     reads = f"{setup.channel!r} reads {low:.4g} to {high:.4g}"
@@ -214,7 +213,7 @@ def _causes(
             f"points in the unit of the log."
         )
         yield "signal_unit", setup, factor, words
-        if setup.zero is not None:  # read off the log itself, it is in the log's unit already
+        if setup.zero is not None:  # a zero taken from the log is in the log's unit
             yield "signal_unit", replace(setup, zero=factor * setup.zero), factor, words
     for factor, name in ((1000.0, "metres"), (10.0, "centimetres"), (25.4, "inches")):
         if factor * max(travels) > setup.stroke_mm + FITS_MM or not _among(low, high, signals):
@@ -229,13 +228,13 @@ def _causes(
 
 
 def _among(low: float, high: float, signals: Sequence[float]) -> bool:
-    """Whether readings lie among those of the bench, give or take a third of their span."""
+    """True if readings lie within the bench signals, plus or minus a third of their span."""
     around = np.ptp(signals) / 3
     return bool(min(signals) - around <= low <= high <= max(signals) + around)
 
 
 def _may_be_travel(travel_mm: FloatArray, stroke_mm: float) -> bool:
-    """Whether readings stay within the stroke and use some of it, as travel does."""
+    """True if readings stay within the stroke and use enough of it."""
     if not np.isfinite(travel_mm).any():
         return False
     low, high = _range(travel_mm)
@@ -243,28 +242,28 @@ def _may_be_travel(travel_mm: FloatArray, stroke_mm: float) -> bool:
 
 
 def _range(values: FloatArray) -> tuple[float, float]:
-    """Between which values nearly all readings lie; spikes are left out."""
-    known = values[np.isfinite(values)]
-    low, high = np.percentile(known, [0.5, 99.5]) if known.size else (np.nan, np.nan)
+    """0.5th and 99.5th percentile of the readings."""
+    valid = values[np.isfinite(values)]
+    low, high = np.percentile(valid, [0.5, 99.5]) if valid.size else (np.nan, np.nan)
     return float(low), float(high)
 
 
 RIDE_BLOCK_S = 0.1
-# Hard braking, and riding steadily; below this speed neither says much. Choices of ours.
+# Limits of hard braking and steady riding, and the least speed for both. Own choices.
 BRAKING_M_S2, STEADY_M_S2, SLOWEST_M_S, SMOOTH_BLOCKS = -4.0, 1.5, 12.0, 5
 UPRIGHT_DEG = 15.0
 FEWEST_BRAKING_S, FEWEST_OTHER_S, FEWEST_STEADY_S = 2.0, 4.0, 2.0
-# How much an end moves between the two before its direction counts, as a share of the stroke. A choice of ours.
+# Least change of travel under braking that shows a direction, as a share of the stroke. Own choice.
 CLEAR_SHARE = 0.04
 # Sag of a rider on board is 20-35 % of the stroke (common practice, no source): a third to twice that is plausible.
 PLAUSIBLE_SAG = (0.07, 0.65)
-# Travel that fits a stroke stays within it but for this.
+# Tolerance for travel that fits a stroke. [mm]
 INSIDE_MM = 1.0
 
 
 @dataclass(frozen=True)
 class _Riding:
-    """Blocks of 0.1 s in which the motorcycle brakes hard, does not, or rides straight at a steady speed."""
+    """Masks of 0.1 s blocks: hard braking, other riding, and straight riding at steady speed."""
 
     braking: BoolArray
     other: BoolArray
@@ -277,14 +276,14 @@ def check_riding(
     channels: Mapping[str, FloatArray],
     sample_rate_hz: float,
 ) -> tuple[dict[End, Fault], tuple[QualityNote, ...]]:
-    """What of travel contradicts the riding.
+    """Contradictions between travel and riding.
 
     Parameters
     ----------
     travel_mm : mapping of end to ndarray of shape (n_samples,)
         NaN where invalid. [mm]
     channels : mapping of str to ndarray of shape (n_samples,)
-        As in `Run.channels`; nothing can be said without ``speed_m_s``.
+        As in `Run.channels`; no result without ``speed_m_s``.
     sample_rate_hz : float
         [Hz]
 
@@ -304,7 +303,7 @@ def check_riding(
     against = _directions(
         {end: _under_brakes(values, riding) for end, values in share.items()}, setups, riding
     )
-    # a sensor at the wrong end or the wrong way round has no sag to speak of
+    # no sag from a sensor at the wrong end or with the wrong sign
     sags = (_sag(end, values, setups[end], riding) for end, values in share.items() if end not in against)
     return against, tuple(note for note in sags if note is not None)
 
@@ -316,22 +315,21 @@ def moves_as_the_other(
     channels: Mapping[str, FloatArray],
     sample_rate_hz: float,
 ) -> bool:
-    """Whether an end clearly moves under brakes as the other end of a motorcycle does.
+    """True if an end clearly moves under braking as the other end should.
 
     Parameters
     ----------
-    end : {"front", "rear"}
     travel_mm : ndarray of shape (n_samples,)
         NaN where invalid. [mm]
     channels : mapping of str to ndarray of shape (n_samples,)
-        As of `check_riding`.
+        As in `check_riding`.
     sample_rate_hz : float
         [Hz]
 
     Returns
     -------
     bool
-        False also where the log does not tell.
+        False also if the log cannot show it.
     """
     riding = _riding(channels, sample_rate_hz)
     if riding is None:
@@ -341,7 +339,7 @@ def moves_as_the_other(
 
 
 def swap_hint(signals: Mapping[End, FloatArray], setups: Mapping[End, SensorSetup]) -> str:
-    """That the columns would fit the other way about; empty if they would not.
+    """Message if the columns fit when swapped, "" if they do not.
 
     Parameters
     ----------
@@ -353,7 +351,7 @@ def swap_hint(signals: Mapping[End, FloatArray], setups: Mapping[End, SensorSetu
     others: tuple[tuple[End, End], ...] = (("front", "rear"), ("rear", "front"))
     for end, other in others:
         setup = setups[end]
-        # a sample in so many, and the spikes among them left out, are enough to see the range
+        # a subset of samples, without spikes, is enough for the range
         thinned = signals[other][:: max(1, len(signals[other]) // 100_000)]
         travel = fit_calibration(setup.points, setup.zero, shape=setup.shape).travel_mm(thinned)
         if not np.isfinite(travel).any():
@@ -369,10 +367,10 @@ def swap_hint(signals: Mapping[End, FloatArray], setups: Mapping[End, SensorSetu
 
 
 def _blocks(values: FloatArray, sample_rate_hz: float) -> FloatArray:
-    """Mean of each block; NaN if any sample is. A long log is looked at in a few samples of each block."""
+    """Mean of each block, from at most eight samples; NaN if any of them is."""
     edges = np.arange(0.0, len(values) + 1e-6, RIDE_BLOCK_S * sample_rate_hz).astype(np.int64)
     width = int(np.diff(edges).min(initial=len(values)))
-    if width < 1:  # logged more slowly than blocks pass
+    if width < 1:  # less than one sample per block
         return np.empty(0)
     picks = edges[:-1, None] + np.linspace(0, width - 1, min(width, 8)).astype(np.int64)
     return np.asarray(values[picks].mean(axis=1))
@@ -396,9 +394,9 @@ def _riding(channels: Mapping[str, FloatArray], sample_rate_hz: float) -> _Ridin
 
 
 def _under_brakes(share: FloatArray, riding: _Riding) -> float:
-    """How much more an end is compressed under brakes, as a share of its stroke; NaN if too little was seen."""
-    known = np.isfinite(share)
-    braking, other = share[riding.braking & known], share[riding.other & known]
+    """Median compression under braking minus other riding, as a share of the stroke; NaN with too few blocks."""
+    valid = np.isfinite(share)
+    braking, other = share[riding.braking & valid], share[riding.other & valid]
     if len(braking) < FEWEST_BRAKING_S / RIDE_BLOCK_S or len(other) < FEWEST_OTHER_S / RIDE_BLOCK_S:
         return float("nan")
     return float(np.median(braking) - np.median(other))
@@ -452,7 +450,7 @@ def _note(code: str, words: str, setup: SensorSetup, blocks: BoolArray) -> Quali
 
 
 def _longest(blocks: BoolArray) -> tuple[float | None, float | None]:
-    """From when to when the longest stretch of blocks lasts; None for none. [s]"""
+    """Start and end of the longest run of blocks, None if there is none. [s]"""
     starts, ends = runs(blocks)
     if not len(starts):
         return None, None

@@ -1,4 +1,4 @@
-"""Power and cross spectra of records with gaps, and spectra over time."""
+"""Power spectra, cross spectra and spectrograms of records with gaps."""
 
 from dataclasses import dataclass
 
@@ -9,14 +9,14 @@ from telemetry.arrays import BoolArray, End, FloatArray, IntArray
 from telemetry.notes import QualityNote
 
 ComplexArray = npt.NDArray[np.complex128]
-# Of the powers of neighbouring Hann segments that overlap by half, as amplitudes (Harris 1978: 1/6).
+# Correlation of the amplitudes of neighbouring Hann segments with half overlap (Harris 1978: 1/6).
 HALF_OVERLAP_CORRELATION = 1 / 6
 BLOCK = 32
 
 
 @dataclass(frozen=True)
 class Spectrum:
-    """A one-sided power spectral density.
+    """One-sided power spectral density.
 
     Parameters
     ----------
@@ -25,9 +25,9 @@ class Spectrum:
     density : ndarray of shape (n_lines,)
         [unit of the record squared, per Hz]
     segments : int
-        How many (overlapping) segments were averaged.
+        Number of averaged (overlapping) segments.
     noise_bandwidth_hz : float
-        Density times this is the power of a sine that falls on a line. [Hz]
+        Equivalent noise bandwidth: density times this is the power of a sine on a line. [Hz]
     """
 
     frequency_hz: FloatArray
@@ -37,10 +37,9 @@ class Spectrum:
 
 
 def power_spectrum(values: FloatArray, sample_rate_hz: float, *, segment_samples: int = 1024) -> Spectrum:
-    """Power spectral density by Welch's method, over the segments that hold no gap.
+    """Power spectral density by Welch's method, over segments without gaps.
 
-    Segments are tapered by a Hann window, overlap by half, and each has its mean taken off. Where a segment holds
-    a NaN the search for the next starts after it, so that no whole stretch is lost to the grid of segments.
+    Hann window, half overlap, mean removed per segment. After a NaN the next segment starts at the next valid sample.
 
     Parameters
     ----------
@@ -61,13 +60,15 @@ def power_spectrum(values: FloatArray, sample_rate_hz: float, *, segment_samples
     .. [1] P. D. Welch, IEEE Trans. Audio Electroacoust. 15(2), 70-73, 1967, doi:10.1109/TAU.1967.1161901.
     .. [2] F. J. Harris, Proc. IEEE 66(1), 51-83, 1978, doi:10.1109/PROC.1978.10837 (noise bandwidth).
     """
-    found = _averaged((values,), sample_rate_hz, segment_samples)
-    return Spectrum(found.frequency_hz, found.products[0, 0].real, found.segments, found.noise_bandwidth_hz)
+    averaged = _averaged((values,), sample_rate_hz, segment_samples)
+    return Spectrum(
+        averaged.frequency_hz, averaged.products[0, 0].real, averaged.segments, averaged.noise_bandwidth_hz
+    )
 
 
 @dataclass(frozen=True)
 class CrossSpectrum:
-    """How two records go together, frequency by frequency.
+    """Cross spectrum of two records: densities, coherence and phase.
 
     Parameters
     ----------
@@ -78,7 +79,7 @@ class CrossSpectrum:
     cross_density : ndarray of complex, shape (n_lines,)
         Mean of conj(first) second: its angle is positive where the second leads. [product of units per Hz]
     segments : int
-        How many (overlapping) segments were averaged.
+        Number of averaged (overlapping) segments.
     """
 
     frequency_hz: FloatArray
@@ -89,7 +90,7 @@ class CrossSpectrum:
 
     @property
     def coherence(self) -> FloatArray:
-        """Squared coherence, 0 to 1, line by line."""
+        """Squared coherence of each line, 0 to 1."""
         with np.errstate(invalid="ignore", divide="ignore"):
             return np.asarray(np.abs(self.cross_density) ** 2 / (self.first_density * self.second_density))
 
@@ -100,9 +101,9 @@ class CrossSpectrum:
 
     @property
     def chance_coherence(self) -> float:
-        """Squared coherence that two records without any relation stay below on 95 of 100 lines.
+        """95th percentile of the squared coherence of two unrelated records.
 
-        Hann segments that overlap by half count for a little less than as many independent ones.
+        Hann segments with half overlap count for slightly fewer independent ones.
 
         References
         ----------
@@ -112,7 +113,7 @@ class CrossSpectrum:
         return 1.0 if independent <= 1 else float(1.0 - 0.05 ** (1.0 / (independent - 1)))
 
     def band(self, low_hz: float, high_hz: float) -> tuple[float, float]:
-        """Squared coherence and phase [deg] of a band as a whole; NaN where it holds no line."""
+        """Squared coherence and phase [deg] of a whole band, NaN if it holds no line."""
         inside = (self.frequency_hz >= low_hz) & (self.frequency_hz <= high_hz)
         if not inside.any() or not self.segments:
             return float("nan"), float("nan")
@@ -124,7 +125,7 @@ class CrossSpectrum:
 def cross_spectrum(
     first: FloatArray, second: FloatArray, sample_rate_hz: float, *, segment_samples: int = 1024
 ) -> CrossSpectrum:
-    """Power and cross spectra of two records by Welch's method, over segments that hold no gap in either.
+    """Power and cross spectra of two records by Welch's method, over segments without gaps in either.
 
     Parameters
     ----------
@@ -142,13 +143,13 @@ def cross_spectrum(
     ----------
     .. [1] J. S. Bendat, A. G. Piersol, Random Data, 4th ed., Wiley 2010, ch. 9 and 11.
     """
-    found = _averaged((first, second), sample_rate_hz, segment_samples)
+    averaged = _averaged((first, second), sample_rate_hz, segment_samples)
     return CrossSpectrum(
-        found.frequency_hz,
-        found.products[0, 0].real,
-        found.products[1, 1].real,
-        found.products[0, 1],
-        found.segments,
+        averaged.frequency_hz,
+        averaged.products[0, 0].real,
+        averaged.products[1, 1].real,
+        averaged.products[0, 1],
+        averaged.segments,
     )
 
 
@@ -164,7 +165,7 @@ class Spectrogram:
 def spectrogram(
     values: FloatArray, sample_rate_hz: float, *, segment_samples: int, most_times: int = 400
 ) -> Spectrogram:
-    """Power spectral density of Hann segments evenly over a record, as `power_spectrum` has their mean.
+    """Power spectral density of Hann segments evenly spaced over a record, scaled as in `power_spectrum`.
 
     Parameters
     ----------
@@ -173,13 +174,12 @@ def spectrogram(
     sample_rate_hz : float
         [Hz]
     most_times : int
-        The segments overlap by half in a short record and lie further apart in a longer one, so that there are at
-        most so many.
+        Largest number of segments: they overlap by half in a short record and lie further apart in a longer one.
 
     Returns
     -------
     Spectrogram
-        ``time_s`` is the middle of each segment, from the first sample.
+        ``time_s`` is the middle of each segment, from the first sample. [s]
     """
     hop = max(segment_samples // 2, -(-(len(values) - segment_samples) // max(most_times - 1, 1)), 1)
     starts = np.arange(0, len(values) - segment_samples + 1, hop)
@@ -194,7 +194,7 @@ def spectrogram(
 
 
 def _window(segment_samples: int, sample_rate_hz: float) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Taper, frequencies, and what a squared line is multiplied by for a one-sided density."""
+    """Taper, frequencies [Hz], and the factor from squared lines to a one-sided density."""
     taper = np.hanning(segment_samples + 1)[:-1]
     frequency = np.fft.rfftfreq(segment_samples, 1 / sample_rate_hz).astype(np.float64)
     scale = np.full(len(frequency), 1.0 / (sample_rate_hz * np.sum(taper**2)))
@@ -205,7 +205,7 @@ def _window(segment_samples: int, sample_rate_hz: float) -> tuple[FloatArray, Fl
 
 @dataclass(frozen=True)
 class _Averaged:
-    """Mean products of the lines of some records, of shape (n_records, n_records, n_lines)."""
+    """Mean products of the lines of several records, of shape (n_records, n_records, n_lines)."""
 
     frequency_hz: FloatArray
     products: ComplexArray
@@ -219,7 +219,7 @@ def _averaged(records: tuple[FloatArray, ...], sample_rate_hz: float, segment_sa
     products = np.zeros((len(records), len(records), len(frequency)), dtype=np.complex128)
     missing = np.any([np.isnan(record) for record in records], axis=0)
     starts = _starts(missing, segment_samples, segment_samples - segment_samples // 2)
-    for block in range(0, len(starts), BLOCK):  # blocks stay in the cache, whole hours do not
+    for block in range(0, len(starts), BLOCK):  # blocks fit the cache
         lines = []
         for record in records:
             segments = np.lib.stride_tricks.sliding_window_view(record, segment_samples)[
@@ -234,7 +234,7 @@ def _averaged(records: tuple[FloatArray, ...], sample_rate_hz: float, segment_sa
 
 
 def whole_segments(values: FloatArray, length: int, hop: int) -> FloatArray:
-    """Segments of a record that hold no NaN, each stretch between gaps cut from its start.
+    """Segments of a record without NaN, each stretch between gaps cut from its start.
 
     Parameters
     ----------
@@ -245,7 +245,7 @@ def whole_segments(values: FloatArray, length: int, hop: int) -> FloatArray:
     Returns
     -------
     ndarray of shape (n_segments, length)
-        Not to be written to.
+        A read-only view.
     """
     starts = _starts(np.isnan(values), length, hop)
     if not len(starts):
@@ -263,25 +263,25 @@ def _starts(missing: BoolArray, length: int, hop: int) -> IntArray:
     return np.concatenate(stretches) if stretches else np.empty(0, dtype=np.int64)
 
 
-# Near the top of the spectrum; the last bins are left to anti-alias filters of the logger.
+# Band near the top of the spectrum; the last bins may be lowered by an anti-alias filter.
 BAND_SHARE = (0.85, 0.97)  # of half the sample rate
 WINDOW_SAMPLES = 512
 SHORTEST_WINDOW = 64
-MOST_WINDOWS = 2000  # of a long log; their median is good to a percent or two
-# Below it the wheels still move near the top of the spectrum, and the noise is estimated too high. [Hz]
+MOST_WINDOWS = 2000  # of a long log; their median is accurate to a percent or two
+# Least sample rate for a noise note: below it wheel motion reaches the top of the spectrum. [Hz]
 NOISE_TOLD_FROM_HZ = 200.0
-# Just above the wheel hop, where a wheel still moves and noise is felt first. [Hz]
+# Band just above wheel hop, in which noise matters first. [Hz]
 ABOVE_HOP_HZ = (24.0, 28.0)
-# A sensor is noisy where its noise has this share of the power there: choice of ours, made on simulated outings. Sound
-# sensors of 12 bit have 0.01 to 0.03; from 0.15 on short losses of damping are missed.
+# A sensor is noisy if noise has this share of the power there: own choice, from simulated outings. Sound
+# 12-bit sensors have 0.01 to 0.03; from 0.15 on short losses of damping are missed.
 NOISY_SHARE = 0.1
 
 
 def sensor_noise_mm(travel_mm: FloatArray) -> float:
-    """Standard deviation of the white noise in a travel signal, quantisation included.
+    """Standard deviation of the white noise in a travel signal, including quantisation. [mm]
 
-    The median over short windows of the power near the top of the spectrum, as if it were as high all the way
-    down. Bumps and stops reach that high only for moments, so the median leaves them out.
+    From the median over short windows of the density near the top of the spectrum, assumed flat. Bumps and stops reach
+    these frequencies only briefly, so they do not change the median.
 
     Parameters
     ----------
@@ -292,7 +292,7 @@ def sensor_noise_mm(travel_mm: FloatArray) -> float:
     -------
     float
         NaN if no window of 64 samples is all valid. From 200 Hz up within a fifth of the truth on simulated
-        outings; on slower logs the wheels still move up there, and it is an upper bound. [mm]
+        outings; on slower logs wheel motion is included and it is an upper bound. [mm]
 
     References
     ----------
@@ -314,7 +314,7 @@ def sensor_noise_mm(travel_mm: FloatArray) -> float:
 
 
 def noise_share(travel_mm: FloatArray, noise_mm: float, sample_rate_hz: float) -> float:
-    """Share of white noise in the power that a travel sensor shows at `ABOVE_HOP_HZ`.
+    """Share of white noise in the power of a travel sensor in `ABOVE_HOP_HZ`.
 
     Parameters
     ----------
@@ -328,7 +328,7 @@ def noise_share(travel_mm: FloatArray, noise_mm: float, sample_rate_hz: float) -
     Returns
     -------
     float
-        NaN where no second of the log is all valid.
+        NaN if no second of the log is fully valid.
     """
     length = round(sample_rate_hz)
     windows = whole_segments(travel_mm, length, length)
@@ -343,11 +343,10 @@ def noise_share(travel_mm: FloatArray, noise_mm: float, sample_rate_hz: float) -
 
 
 def noise_notes(end: End, travel_mm: FloatArray, noise_mm: float, sample_rate_hz: float) -> list[QualityNote]:
-    """A warning that names a noisy travel sensor; none for a sound one, or where noise and travel look alike.
+    """Warning about a noisy travel sensor; empty for a sound one or a log that is too slow.
 
     Parameters
     ----------
-    end : {"front", "rear"}
     travel_mm : ndarray of shape (n_samples,)
         At the shaft. [mm]
     noise_mm : float
@@ -366,7 +365,7 @@ def noise_notes(end: End, travel_mm: FloatArray, noise_mm: float, sample_rate_hz
             "warning",
             "noisy_sensor",
             f"The {end} travel sensor is noisy: {noise_mm:.2f} mm (standard deviation at the shaft), "
-            f"{100 * min(share, 1.0):.0f} % of what it shows just above the wheel hop ({low:.0f} to {high:.0f} Hz). A "
+            f"{100 * min(share, 1.0):.0f} % of its power just above the wheel hop ({low:.0f} to {high:.0f} Hz). A "
             "short loss of damping is harder to find. Check the sensor's supply, ground, cable and wiper.",
         )
     ]

@@ -1,4 +1,4 @@
-"""The time stamps of a log: in seconds, and checked."""
+"""Time stamps of a log: conversion to seconds, and checks."""
 
 import difflib
 from collections.abc import Collection, Sequence
@@ -14,10 +14,7 @@ from telemetry.signals.clock import ALWAYS_ALLOWED_SAMPLES, MOST_SAMPLES_PER_STA
 
 
 def similar_hint(log: RawLog, name: str, *, but: Collection[str | None] = ()) -> str:
-    """A question after the columns whose names are closest to one that the log has not; "" where none is close.
-
-    ``but`` are columns that are something else already.
-    """
+    """Suggestion "Did you mean ...?" with the closest column names, "" if none is close; ``but`` are left out."""
     free = [column for column in log.columns if column not in but]
     close = difflib.get_close_matches(name.lower(), [n.lower() for n in free], n=3, cutoff=0.5)
     similar = [n for n in free if n.lower() in close]
@@ -25,16 +22,16 @@ def similar_hint(log: RawLog, name: str, *, but: Collection[str | None] = ()) ->
 
 
 def find_column(log: RawLog, name: str, *, meaning: str, cure: str = "") -> str:
-    """The column of the log that a name means.
+    """Column of the log for a name.
 
     Parameters
     ----------
     name : str
         As in the file's header, with or without its unit.
     meaning : str
-        What it is wanted for, for messages.
+        Its purpose, for messages.
     cure : str
-        What else can be done if there is none: a sentence.
+        Alternative if there is none: a sentence.
 
     Returns
     -------
@@ -46,9 +43,9 @@ def find_column(log: RawLog, name: str, *, meaning: str, cure: str = "") -> str:
     ChannelError
         If there is no such column; it names the closest.
     """
-    found = log.called(name)
-    if found is not None:
-        return found
+    column = log.called(name)
+    if column is not None:
+        return column
     raise ChannelError(
         f"{log.source}: has no column {name!r} ({meaning}).{similar_hint(log, name)} Its columns are "
         f"{', '.join(log.columns)}.{cure and ' ' + cure}"
@@ -56,7 +53,7 @@ def find_column(log: RawLog, name: str, *, meaning: str, cure: str = "") -> str:
 
 
 def find_numbers(log: RawLog, name: str, *, meaning: str, cure: str = "") -> tuple[str, FloatArray]:
-    """A column of the log that must hold numbers.
+    """Column of the log that must hold numbers.
 
     Parameters
     ----------
@@ -74,58 +71,58 @@ def find_numbers(log: RawLog, name: str, *, meaning: str, cure: str = "") -> tup
     ChannelError
         If there is no such column, or it holds no numbers.
     """
-    found = find_column(log, name, meaning=meaning, cure=cure)
-    values = log.columns[found]
+    column = find_column(log, name, meaning=meaning, cure=cure)
+    values = log.columns[column]
     if np.isnan(values).all():
         raise ChannelError(
-            f"{log.source}, column {found!r} ({meaning}): holds no numbers; check the sensor and its wiring."
+            f"{log.source}, column {column!r} ({meaning}): holds no numbers; check the sensor and its wiring."
         )
-    return found, values
+    return column, values
 
 
-# A log of suspension travel slower than this is one whose time is not in seconds, if its travel says so too.
+# Least rate of a travel log; a slower one has a time that is not in seconds, if its travel is smooth as well.
 SLOWEST_RATE_HZ = 5.0
-# Travel is called smooth where its steps are small beside its spread: mean square of the steps over twice the variance.
-# Of travel logged at 1 Hz it is 0.4 to 0.6, at 20 Hz 0.01 to 0.03, and it falls further with the rate (a simulated
+# Travel is smooth if its steps are small against its spread: mean square of the steps over twice the variance.
+# For travel logged at 1 Hz it is 0.4 to 0.6, at 20 Hz 0.01 to 0.03, and lower for higher rates (a simulated
 # ride, fork and shock); white noise has 1.
 MOST_STEPS, MOST_STEPS_TIMES_HZ = 0.1, 20.0
-# Single cells of nonsense are drawn to these quantiles of the signal first.
+# The signal is clipped to these quantiles first, against single wrong cells.
 OUTLIERS = (0.01, 0.99)
-# A clock may jump this often within the limit of its empty time.
+# Most jumps of a clock within the limit of its empty time.
 MOST_JUMPS = 9
-# Stamps that go back further than this, or this often, are a second recording in the same file.
+# Stamps that go back further than this and more often than this are a second recording in the file.
 RESTART_S = 1.0
 MOST_BACKWARD_SHARE = 0.01
-# Rows that share a stamp: this many are a slip of the logger, more are stamps with too few digits.
+# Share of rows with a repeated stamp: fewer are a logger error, more are stamps with too few digits.
 MOST_REPEATED_SHARE = 0.05
-# Rows are put evenly apart by this many changes of the stamp about them.
+# Number of stamp changes over which rows are spread evenly.
 SPREAD_OVER = 10
-# What to do with a log that has no clock.
+# Advice for a log without time.
 STATE_RATE = "A log without time needs its rate: rate_hz in [channels], or --channels rate_hz=HZ."
 
 
 @dataclass(frozen=True)
 class TimeStamps:
-    """The time of every row: seconds since the first stamp, NaN where the row has no usable stamp."""
+    """Time of every row in seconds since the first stamp, NaN if the row has no usable stamp."""
 
     t_s: FloatArray
     notes: tuple[QualityNote, ...]
 
 
 def in_order(log: RawLog, time_channel: str, travel: Sequence[str]) -> RawLog:
-    """A log with its rows in order of time, where they are those of one recording and are not in order; else as it is.
+    """Log sorted by time if it is one recording out of order, else unchanged.
 
     Parameters
     ----------
     time_channel : str
         Column of time.
     travel : sequence of str
-        Columns of travel: in order of time that of one recording is smooth, of two that lie over one another it is not.
+        Travel columns: sorted by time, one recording is smooth and two overlapping recordings are not.
 
     Returns
     -------
     RawLog
-        With a note where rows were moved.
+        With a note if rows were moved.
 
     Raises
     ------
@@ -137,7 +134,7 @@ def in_order(log: RawLog, time_channel: str, travel: Sequence[str]) -> RawLog:
     back = np.diff(values[stamped]) < 0
     if np.count_nonzero(back) <= MOST_BACKWARD_SHARE * len(stamped):
         return log
-    order = np.argsort(values, kind="stable")  # rows without a stamp come last
+    order = np.argsort(values, kind="stable")  # NaN stamps sort last
     called = (log.called(channel) for channel in travel)
     columns = (log.columns[column] for column in called if column is not None)
     if not any(_steps_share(column[order]) <= MOST_STEPS for column in columns):
@@ -155,26 +152,26 @@ def in_order(log: RawLog, time_channel: str, travel: Sequence[str]) -> RawLog:
 
 
 def read_stamps(log: RawLog, time_channel: str, travel: Sequence[FloatArray] = ()) -> TimeStamps:
-    """Time stamps in seconds; rows that have none, or one that cannot be true, are NaN and noted.
+    """Time stamps in seconds; missing or impossible stamps are NaN, with a note.
 
     Parameters
     ----------
     time_channel : str
-        Column of time. Its unit is the file's; without one, seconds, or milliseconds if that alone makes sense.
+        Column of time. Unit from the file; if missing, seconds, or milliseconds if seconds are impossible.
     travel : sequence of ndarray of shape (n_rows,)
-        The signals of travel, which tell milliseconds called seconds from a slow log.
+        Travel signals; they distinguish milliseconds labelled seconds from a slow log.
 
     Returns
     -------
     TimeStamps
-        Of several recordings in one file, or of a clock that jumps out of reach, the longest part.
+        Of the longest part, if the file holds several recordings or the clock jumps far.
 
     Raises
     ------
     ChannelError
         If there is no such column.
     LogError
-        If its unit is none of time.
+        If its unit is not a unit of time.
     """
     name, values = find_numbers(log, time_channel, meaning="time", cure=STATE_RATE)
     notes: list[QualityNote] = []
@@ -203,26 +200,26 @@ def _in_seconds(
             f"time in [channels]."
         )
     if written and unit is None:
-        message = f"The unit {written!r} of {name!r} is not known: the step from row to row says which it is."
+        message = f"The unit {written!r} of {name!r} is unknown: it is estimated from the step between rows."
         notes.append(QualityNote("warning", "time_unit_unknown", message, channel=name))
     if unit is not None and unit.symbol != "s":
         return to_unit(values, unit.symbol, "s")
     steps = np.diff(values[np.isfinite(values)])
-    forward = steps[steps > 0]  # where rows share a stamp, a row's part of the step to the next
+    forward = steps[steps > 0]  # rows that share a stamp divide the step to the next stamp
     step = float(np.median(forward)) * len(forward) / len(steps) if len(forward) else 0.0
     symbol = _likely_symbol(step, travel)
     if symbol != "s":
-        called = "is called seconds" if written else "has no unit"
+        label = "is labelled seconds" if written else "has no unit"
         message = (
-            f"{name!r} {called} and steps by {step:g}, which no logger of travel does; the travel is smooth from "
-            f"row to row: taken for {symbol}. Write the right unit to be sure."
+            f"{name!r} {label} and has steps of {step:g}, too long for a log of travel, but the travel is smooth from "
+            f"row to row: assumed to be {symbol}. Write the correct unit to be sure."
         )
         notes.append(QualityNote("warning", "time_unit_assumed", message, channel=name))
     return to_unit(values, symbol, "s")
 
 
 def _likely_symbol(step: float, travel: Sequence[FloatArray]) -> str:
-    """The unit of time in which a step is that of a logger of travel; seconds where the travel itself is that slow."""
+    """Unit of time that gives a plausible sample rate; seconds if the travel itself is that slow."""
     for symbol in ("s", "ms", "us"):
         step_s = float(to_unit(np.array([step]), symbol, "s")[0])
         if step_s <= 1 / SLOWEST_RATE_HZ:
@@ -233,23 +230,23 @@ def _likely_symbol(step: float, travel: Sequence[FloatArray]) -> str:
 
 
 def _steps_share(signal: FloatArray) -> float:
-    """Mean square of the steps from sample to sample over twice the variance: 1 for white noise, 0 for a slow curve.
+    """Mean square of the sample steps over twice the variance: 1 for white noise, near 0 for a smooth curve.
 
     References
     ----------
     .. [1] J. von Neumann, "Distribution of the ratio of the mean square successive difference to the variance",
        Annals of Mathematical Statistics 12 (1941).
     """
-    known = signal[np.isfinite(signal)]
-    if len(known) < 2:
+    valid = signal[np.isfinite(signal)]
+    if len(valid) < 2:
         return 1.0
-    known = np.clip(known, *np.quantile(known, OUTLIERS))
-    spread = float(np.var(known))
-    return float(np.mean(np.diff(known) ** 2)) / (2 * spread) if spread > 0 else 1.0
+    valid = np.clip(valid, *np.quantile(valid, OUTLIERS))
+    spread = float(np.var(valid))
+    return float(np.mean(np.diff(valid) ** 2)) / (2 * spread) if spread > 0 else 1.0
 
 
 def _same_as_before(log: RawLog, rows: IntArray) -> BoolArray:
-    """Which of some rows hold the same in every column as the one before; shape (len(rows) - 1,)."""
+    """Mask of rows equal in every column to the row before; shape (len(rows) - 1,)."""
     same = np.ones(max(len(rows) - 1, 0), dtype=bool)
     for values in log.columns.values():
         there = np.flatnonzero(same)
@@ -261,7 +258,7 @@ def _same_as_before(log: RawLog, rows: IntArray) -> BoolArray:
 
 
 def _leave_out_copies(log: RawLog, name: str, t_s: FloatArray, notes: list[QualityNote]) -> None:
-    """Set the time of rows that were written twice to NaN but for the first."""
+    """Set the time of duplicated rows to NaN, except the first."""
     rows = np.flatnonzero(np.isfinite(t_s))
     alike = np.flatnonzero(np.diff(t_s[rows]) == 0)
     if not alike.size:
@@ -279,7 +276,7 @@ def _leave_out_copies(log: RawLog, name: str, t_s: FloatArray, notes: list[Quali
 def _spread_repeated(
     log: RawLog, name: str, t_s: FloatArray, travel: Sequence[FloatArray], notes: list[QualityNote]
 ) -> None:
-    """Where many samples share each stamp, which has too few digits, have them evenly apart if the stamps agree."""
+    """Spread rows that share a rounded stamp evenly, if the stamps agree with an even clock."""
     shares = [
         float(np.mean(np.diff(t_s[np.isfinite(t_s) & np.isfinite(signal)]) == 0))
         for signal in travel or (t_s,)
@@ -291,13 +288,13 @@ def _spread_repeated(
         return
     repeated = np.count_nonzero(steps == 0)
     stamps_s, place = t_s[rows], np.arange(len(rows))
-    new = np.flatnonzero(steps > 0) + 1  # where the stamp changes it is true to a row
+    new = np.flatnonzero(steps > 0) + 1  # a changed stamp is exact to one row
     if len(new) <= SPREAD_OVER:
-        return  # `check_repeated` says so
+        return  # `check_repeated` adds the note
     digit_s = float(np.median(steps[steps > 0]))
     far = stamps_s[new[SPREAD_OVER:]] - stamps_s[new[:-SPREAD_OVER]]
     interval_s = float(np.median(far / (new[SPREAD_OVER:] - new[:-SPREAD_OVER])))
-    # What the rows are late on an even clock changes where rows are lost; a median keeps that sharp.
+    # The delay against an even clock changes at lost rows; a median keeps this step sharp.
     late = stamps_s[new] - interval_s * new
     around = np.pad(late, SPREAD_OVER // 2, mode="edge")
     late = np.median(np.lib.stride_tricks.sliding_window_view(around, SPREAD_OVER + 1), axis=1)
@@ -310,13 +307,13 @@ def _spread_repeated(
     t_s[rows] = even
     message = (
         f"{repeated} rows have the same time as the one before, which has too few digits: the rows between two times "
-        "are taken to be evenly apart. Export the log with more decimals of time."
+        "are spread evenly. Export the log with more decimals of time."
     )
     notes.append(QualityNote("warning", "few_digits", message, channel=name))
 
 
 def _leave_out_backward(log: RawLog, name: str, t_s: FloatArray, notes: list[QualityNote]) -> None:
-    """Set stamps out of order to NaN, as few as will do; of a clock that starts again keep the longest part."""
+    """Set out-of-order stamps to NaN, as few as possible; if the clock restarts keep the longest part."""
     latest = np.fmax.accumulate(t_s)
     backward = t_s < latest
     if not backward.any():
@@ -337,23 +334,23 @@ def _leave_out_backward(log: RawLog, name: str, t_s: FloatArray, notes: list[Qua
 
 
 def _keep_longest_recording(log: RawLog, name: str, t_s: FloatArray, notes: list[QualityNote]) -> None:
-    """Of a clock that goes back and goes on from there, keep the longest stretch between two such places."""
+    """If the clock goes back and runs on from there, keep the longest stretch between such steps."""
     rows = np.flatnonzero(np.isfinite(t_s))
     steps = np.diff(t_s[rows])
-    # one stamp alone that is far off goes there and back: it starts no recording
+    # a single wrong stamp goes there and back: it starts no recording
     alone = (steps[:-1] * steps[1:] < 0) & (np.abs(steps[:-1] + steps[1:]) <= RESTART_S)
     alone &= np.abs(steps[1:]) > RESTART_S
     t_s[rows[1:-1][alone]] = np.nan
     rows = np.flatnonzero(np.isfinite(t_s))
     edges = np.flatnonzero(np.diff(t_s[rows]) < -RESTART_S) + 1
-    if not edges.size:  # many small steps back, which add up: none of its order can be trusted
+    if not edges.size:  # many small steps back that add up: no order can be trusted
         edges = np.flatnonzero(np.diff(t_s[rows]) < 0) + 1
     if edges.size:
         _keep_part(log, name, t_s, np.split(rows, edges), "goes back", "holds more than one recording", notes)
 
 
 def _keep_longest_part(log: RawLog, name: str, t_s: FloatArray, notes: list[QualityNote]) -> None:
-    """Of a clock that jumps so far ahead that nearly all of its time would be empty, keep the longest part."""
+    """If the clock jumps so far ahead that nearly all of its time is empty, keep the longest part."""
     rows = np.flatnonzero(np.isfinite(t_s))
     steps = np.diff(t_s[rows])
     if not (steps > 0).any():
@@ -376,13 +373,13 @@ def _keep_part(
     so: str,
     notes: list[QualityNote],
 ) -> None:
-    """Set all stamps but those of the longest part to NaN, and say so."""
+    """Set all stamps except those of the longest part to NaN, with a note."""
     kept = max(parts, key=len)
     before, after = parts[0][-1], parts[1][0]
     message = (
         f"{name} {does} at row {log.first_row + int(after)}, from {t_s[before]:.3f} to {t_s[after]:.3f} s after the "
         f"first stamp: the file {so}. Rows {log.first_row + int(kept[0])} to {log.first_row + int(kept[-1])} are used, "
-        f"the longest of {len(parts)} parts; split the file there to have the others."
+        f"the longest of {len(parts)} parts; split the file there to use the others."
     )
     notes.append(QualityNote("warning", "several_recordings", message, channel=name))
     left_out = np.ones(len(t_s), dtype=bool)
@@ -391,19 +388,19 @@ def _keep_part(
 
 
 def check_repeated(log: RawLog, channel: str, values: FloatArray, t_s: FloatArray) -> tuple[QualityNote, ...]:
-    """Say how often two values of one channel share a time stamp; only the first of them is used.
+    """Note on repeated time stamps of one channel; only the first value of each is used.
 
     Parameters
     ----------
     channel : str
         Its column.
     values, t_s : ndarray of shape (n_rows,)
-        The channel, and the time stamps; NaN where there is none.
+        Values of the channel, and time stamps; NaN where missing. [s]
 
     Raises
     ------
     LogError
-        If it is so often that the stamps cannot tell the samples apart.
+        If too many stamps repeat to order the samples.
     """
     rows = np.flatnonzero(np.isfinite(values) & np.isfinite(t_s))
     repeated = rows[1:][np.diff(t_s[rows]) == 0]

@@ -264,7 +264,7 @@ class Road:
 
 
 def psd_m3(cycles_per_m: FloatArray, psd_at_reference_m3: float, waviness: float = WAVINESS) -> FloatArray:
-    """Displacement PSD of a road, one-sided: Gd(n0) (n / n0)^-w, n0 = 0.1 cycles/m.
+    """Displacement PSD of a road, one-sided: Gd(n0) (n / n0)^-w, n0 = 0.1 cycles/m. [m3]
 
     Parameters
     ----------
@@ -272,11 +272,6 @@ def psd_m3(cycles_per_m: FloatArray, psd_at_reference_m3: float, waviness: float
         Spatial frequency, above 0. [1/m]
     psd_at_reference_m3 : float
         Gd(n0). [m3]
-
-    Returns
-    -------
-    ndarray
-        [m3]
 
     References
     ----------

@@ -28,7 +28,6 @@ class LostDamping:
         Lap distance of the front wheel. [m]
     laps : tuple of int or None
         Timed laps count from 1; every lap, also those before and after, when None.
-    end : {"front", "rear"}
     scale : float
         Share of the force that is left.
     """
@@ -299,7 +298,6 @@ class LostStretch:
 
     Parameters
     ----------
-    end : {"front", "rear"}
     start_s, end_s : float
         When the fault acted. [s]
     scale : float
@@ -351,10 +349,6 @@ def damper_drives(
     ----------
     lap_m : float
         Length of the lap. [m]
-
-    Returns
-    -------
-    dict of end to DamperDrive, tuple of LostStretch
     """
     n = len(ride.distance_m)
     drives: dict[End, DamperDrive] = {"front": undisturbed(n), "rear": undisturbed(n)}
@@ -458,7 +452,6 @@ def sensor_faults_mm(
 
     Parameters
     ----------
-    end : {"front", "rear"}
     t_s : ndarray of shape (n_samples,)
         Instants of sampling. [s]
 
@@ -491,7 +484,6 @@ def sensed_mm(
 
     Parameters
     ----------
-    end : {"front", "rear"}
     t_s, shaft_mm, shaft_mm_s : ndarray of shape (n_samples,)
         True travel and its speed. [s, mm, mm/s]
     stroke_mm : float

@@ -212,8 +212,6 @@ def simulate_outing(
         Rate of the log, by plain sampling. [Hz]
     road : Road, optional
         The Vellmoor Ring's own on that circuit, even random unevenness on another, when not given.
-    riding : Riding, optional
-    sensors : Sensors, optional
     vehicle : Vehicle, optional
         Stops and load transfer other than usual; must be of ``bike``.
     road_seed : int, optional

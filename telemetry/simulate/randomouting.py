@@ -368,7 +368,6 @@ def random_outing(
         Undamped hop of the rear wheel, 12 to 21; drawn when not given. [Hz]
     rate_hz : float
         Of the log. [Hz]
-    sensors : Sensors, optional
     laps : int
         Timed laps, of 1 to 1.5 min each.
     crowd : tuple of str

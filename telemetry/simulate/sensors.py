@@ -47,7 +47,6 @@ class Sensors:
         What stands in a row in which a slower channel has no new value.
     lap_signal : {"lap", "beacon", "none"}
         Lap number in every row (0 before the first crossing), or a pulse of 0.1 s at the line, or nothing.
-    speed_unit : {"km/h", "m/s"}
     speed_noise_m_s, slip_per_g, lean_gain : float
         Noise of the wheel speed; what it gains by slip per g of drive; by the smaller radius at 45 degrees of lean.
     gps_noise_m, gps_wander_m : float
@@ -108,7 +107,6 @@ def travel_signal(
         True shaft travel at the instants of sampling. [mm]
     bike : Bike
         With [end.sensor].
-    end : {"front", "rear"}
     added_mm : ndarray of shape (n_samples,) or float
         Faults of the sensor. [mm]
 

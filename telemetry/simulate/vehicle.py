@@ -215,7 +215,6 @@ def exact_shaft_mm(bike: Bike, end: End, wheel_mm: FloatArray) -> FloatArray:
 
     Parameters
     ----------
-    end : {"front", "rear"}
     wheel_mm : ndarray of shape (n_samples,)
         Within the stroke. [mm]
 

@@ -129,7 +129,7 @@ def test_a_log_without_the_speed_that_the_bike_file_names_is_reviewed(semicolon,
     assert main(["review", str(log), "--bike", str(bike)]) == 0
     said = " ".join(capsys.readouterr().out.split())
     assert "WARNING [Rad [km/h]]: The log has no column 'Rad [km/h]' (speed): without it," in said
-    assert "say --channels speed=COLUMN." in said
+    assert "use --channels speed=COLUMN." in said
     code, check = checked(tmp_path, log, "--bike", bike)
     assert code == 0 and [note["code"] for note in check["quality"]].count("absent_channel") == 1
     judged = {row["what"]: (row["can"], row["reason"]) for row in check["judged"]}

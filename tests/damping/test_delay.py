@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from short_laps import CIRCUIT
 
-from telemetry.damping.listen import listen
+from telemetry.damping.detector_model import fit_detector_model
 from telemetry.logs import RawLog
 from telemetry.review import measure
 from telemetry.simulate import ChannelClock, Riding, minimum_bike, random_bike, simulate_outing
@@ -19,9 +19,9 @@ def test_clocks_that_run_apart_are_followed(drift_ppm):
     )  # fmt: skip
     known = minimum_bike(bike)
     measured = measure(RawLog("simulated", outing.log_columns, outing.units), known)
-    heard = listen(measured.motion, measured.track, known)
-    delay_s = np.asarray(heard.delay_s)
+    model = fit_detector_model(measured.motion, measured.track, known)
+    delay_s = np.asarray(model.delay_s)
     assert delay_s.ndim == 1, "one delay for all of the log"
     # a clock's error of rate times the time it ran: news read late by so much more at the end
-    true_s = 1e-6 * drift_ppm * len(delay_s) * heard.equation.step_s
+    true_s = 1e-6 * drift_ppm * len(delay_s) * model.equation.step_s
     assert delay_s[-1] - delay_s[0] == pytest.approx(true_s, abs=0.003)

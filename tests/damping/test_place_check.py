@@ -24,13 +24,13 @@ def run(swing: Swing, speed_share=(1.0,) * LAPS):
     lap[lap > LAPS] = 0
     since = t - starts[np.maximum(lap, 1) - 1]
     distance_m = np.where(lap > 0, since * SPEED_M_S * np.array([1.0, *speed_share])[lap], np.nan)
-    heard = SimpleNamespace(
+    model = SimpleNamespace(
         swing=swing,
         whole_blocks=np.ones(len(swing.own), dtype=bool),
         equation=SimpleNamespace(t_s=np.zeros(1)),
     )
     motion = SimpleNamespace(t_s=t, sample_rate_hz=RATE_HZ)
-    return heard, motion, SimpleNamespace(laps=("",) * LAPS, lap=lap, distance_m=distance_m)
+    return model, motion, SimpleNamespace(laps=("",) * LAPS, lap=lap, distance_m=distance_m)
 
 
 def usual(seed=1, blocks=LAPS * BLOCKS):
@@ -81,10 +81,10 @@ def test_the_same_place_is_one_of_the_road_and_not_of_the_clock():
 
 
 def test_without_another_lap_there_nothing_is_said():
-    heard, motion, track = run(usual())
-    assert swing_by_place(heard, motion, SimpleNamespace(**{**vars(track), "laps": ("",)})) is None
+    model, motion, track = run(usual())
+    assert swing_by_place(model, motion, SimpleNamespace(**{**vars(track), "laps": ("",)})) is None
     elsewhere = SimpleNamespace(**{**vars(track), "lap": np.where(track.lap == 2, 2, 0)})
-    by_place = swing_by_place(heard, motion, elsewhere)
+    by_place = swing_by_place(model, motion, elsewhere)
     assert by_place.beyond_place(80.0, 81.0) is None
     assert place_check(by_place, "rear", 80.0, 81.0) == ()
 

@@ -45,55 +45,55 @@ def run(going_down):
     likely = grid.row[
         np.argmin(np.abs(grid.damping_ratio - SOUND) + np.abs(grid.frequency_hz / HOP_HZ - 1.0))
     ]
-    heard = SimpleNamespace(
+    model = SimpleNamespace(
         end="rear",
         equation=equation,
         hop=ONE_MASS,
         grid=grid,
-        asked=SimpleNamespace(row=likely),
+        reference=SimpleNamespace(row=likely),
         predicted=np.zeros(count),
         whole_blocks=np.ones(count // round(BLOCK_S / step_s), dtype=bool),
     )
-    return heard, SimpleNamespace(t_s=t, ends={"rear": SimpleNamespace(wheel_travel_mm=travel)})
+    return model, SimpleNamespace(t_s=t, ends={"rear": SimpleNamespace(wheel_travel_mm=travel)})
 
 
-def inside(heard, start_s):
-    first, last = np.searchsorted(heard.equation.t_s, [start_s, start_s + RAMP_S])
+def inside(model, start_s):
+    first, last = np.searchsorted(model.equation.t_s, [start_s, start_s + RAMP_S])
     return slice(int(first), int(last))
 
 
 def test_the_slow_speed_is_that_of_the_ramps():
-    heard, motion = run(GOING_DOWN)
-    slow = slow_speed(heard, motion)
-    at = np.searchsorted(heard.equation.t_s, np.arange(2, 30) * EVERY_S + 0.5 * RAMP_S)
+    model, motion = run(GOING_DOWN)
+    slow = slow_speed(model, motion)
+    at = np.searchsorted(model.equation.t_s, np.arange(2, 30) * EVERY_S + 0.5 * RAMP_S)
     # a ramp of 0.75 s is longer than what it is smoothed over; what is left of the hop scatters
     assert np.median(slow.sample_mm_s[at]) == pytest.approx(RAMP_MM_S, rel=0.05)
 
 
 def test_the_ratio_elsewhere_is_that_of_the_other_ramps():
-    heard, motion = run(GOING_DOWN)
-    slow = slow_speed(heard, motion)
+    model, motion = run(GOING_DOWN)
+    slow = slow_speed(model, motion)
     # 8 s say a ratio of 0.1 to 0.011: sqrt(ratio / (2 pi f T)); edges of the ramps lie in some blocks
-    assert ratio_elsewhere(heard, slow, inside(heard, 20 * EVERY_S)) == pytest.approx(GOING_DOWN, abs=0.05)
-    assert ratio_elsewhere(heard, slow, inside(heard, LOST_S)) == pytest.approx(SOUND, abs=0.08)
+    assert ratio_elsewhere(model, slow, inside(model, 20 * EVERY_S)) == pytest.approx(GOING_DOWN, abs=0.05)
+    assert ratio_elsewhere(model, slow, inside(model, LOST_S)) == pytest.approx(SOUND, abs=0.08)
 
 
 def test_a_damper_that_holds_less_going_down_explains_a_stretch_there_and_no_loss_elsewhere():
-    heard, motion = run(GOING_DOWN)
-    slow = slow_speed(heard, motion)
-    checks = [speed_check(heard, slow, inside(heard, n * EVERY_S))[-1] for n in range(5, 35)]
+    model, motion = run(GOING_DOWN)
+    slow = slow_speed(model, motion)
+    checks = [speed_check(model, slow, inside(model, n * EVERY_S))[-1] for n in range(5, 35)]
     assert np.mean([check.against for check in checks]) > 0.5
-    assert not speed_check(heard, slow, inside(heard, LOST_S))[-1].against
+    assert not speed_check(model, slow, inside(model, LOST_S))[-1].against
 
 
 def test_a_damper_that_holds_everywhere_explains_nothing():
-    heard, motion = run(SOUND)
-    slow = slow_speed(heard, motion)
+    model, motion = run(SOUND)
+    slow = slow_speed(model, motion)
     starts = [LOST_S, *(n * EVERY_S for n in range(5, 35))]
-    assert not any(speed_check(heard, slow, inside(heard, start))[-1].against for start in starts)
+    assert not any(speed_check(model, slow, inside(model, start))[-1].against for start in starts)
 
 
 def test_without_riding_to_compare_nothing_is_asked():
-    heard, motion = run(SOUND)
-    heard.whole_blocks[:] = False
-    assert speed_check(heard, slow_speed(heard, motion), inside(heard, LOST_S)) == ()
+    model, motion = run(SOUND)
+    model.whole_blocks[:] = False
+    assert speed_check(model, slow_speed(model, motion), inside(model, LOST_S)) == ()

@@ -6,8 +6,8 @@ from scipy.signal import lfilter
 
 from telemetry.damping.band import band_covariance, band_signals
 from telemetry.damping.equation import ORDERS, OWN, WheelEquation
+from telemetry.damping.front_filter import beside, fit_front_filter, without_noise
 from telemetry.damping.hop import WheelHop
-from telemetry.damping.learn import beside, learn, without_noise
 
 # No sprung mass and no spring beside the tyre's: the equation of one mass, m x'' + c x' + k x = w.
 ONE_MASS = WheelHop(mass_ratio=0.0, spring_share=0.0)
@@ -44,11 +44,11 @@ def wheel(noise_mm):
 
 
 def test_a_noisy_sensor_changes_the_learned_wheel_only_where_its_noise_is_left_in():
-    clean = learn(wheel(0.0), ONE_MASS).pole
+    clean = fit_front_filter(wheel(0.0), ONE_MASS).pole
     assert clean.tyre_hz == pytest.approx(HZ, rel=0.03)
     noisy = wheel(0.5)
-    assert learn(noisy, ONE_MASS).pole.damping_ratio > 1.3 * clean.damping_ratio
-    less = learn(noisy, ONE_MASS, less_noise=True).pole
+    assert fit_front_filter(noisy, ONE_MASS).pole.damping_ratio > 1.3 * clean.damping_ratio
+    less = fit_front_filter(noisy, ONE_MASS, less_noise=True).pole
     assert less.tyre_hz == pytest.approx(HZ, rel=0.05)
     assert less.damping_ratio == pytest.approx(clean.damping_ratio, rel=0.1)
 

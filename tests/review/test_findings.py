@@ -315,6 +315,7 @@ def test_a_suspected_front_comes_before_a_rear_in_doubt():
     low, fell = course("rear", "doubtful", "Low."), course("front", "losing damping", FELL.format("front"))
     found = Oscillation("cannot_tell", "Low.", course={**low, **fell})
     first, second, *_ = verdict_sentences(RUN, some_laps(3), (), {}, a_balance(), found)
+    assert second.endswith("while the damping of the front changes over the laps, the rear can seem to ring.")
     assert first.startswith("Suspected loss of front damping: From lap 1") and second.startswith(
         "Rear damping is in doubt"
     )

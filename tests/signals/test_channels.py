@@ -64,7 +64,7 @@ def test_units(meaning, unit, logged, name, value):
 def test_an_unusual_guess_of_the_unit_is_a_warning():
     run = make_run(make_log(x=np.full(4000, 220.0)), channels={"speed": "x"})
     assert run.notes[0].severity == "warning"
-    assert run.notes[0].message == "'x' (speed) has no unit: taken for km/h."
+    assert run.notes[0].message == "'x' (speed) has no unit: assumed to be km/h."
 
 
 def test_a_unit_of_something_else_costs_that_channel():
@@ -84,7 +84,7 @@ def test_a_number_beyond_reason_costs_its_rows(meaning, most):
     (note,) = run.notes
     assert (
         note.message
-        == f"'x' ({meaning}) is beyond {most:g} in 3 rows, which it cannot be; they are left out."
+        == f"'x' ({meaning}) is beyond {most:g} in 3 rows, which is impossible; they are left out."
     )
     assert np.nanmax(run.channels[MEANINGS[meaning].name]) <= 30.0
 
@@ -103,7 +103,7 @@ def test_a_channel_that_the_log_has_not_is_said_and_the_rest_goes_on(meaning):
         f"The log has no column 'GPS pace' ({meaning}): {MEANINGS[meaning].without}."
     )
     assert note.message.endswith(
-        f" Did you mean 'gps_pace'? If it has another name, say --channels {meaning}=COLUMN."
+        f" Did you mean 'gps_pace'? If it has another name, use --channels {meaning}=COLUMN."
     )
     assert set(run.shaft_travel_mm) == {"front", "rear"} and MEANINGS[meaning].name not in run.channels
     assert ("brake" in run.channels) == (meaning != "brake")
@@ -114,7 +114,7 @@ def test_a_missing_travel_column_names_the_closest_and_lists_all():
     log = replace(log, columns={("forks" if n == "fork" else n): v for n, v in log.columns.items()})
     words = (
         "The log has no column 'fork' (front travel). Did you mean 'forks'? "
-        "Its columns are time, forks, shock, gps_speed. Say which it is with --channels front=COLUMN."
+        "Its columns are time, forks, shock, gps_speed. Name it with --channels front=COLUMN."
     )
     run = make_run(log)
     assert list(run.shaft_travel_mm) == ["rear"] and run.not_judged == {"front": words}
@@ -123,7 +123,7 @@ def test_a_missing_travel_column_names_the_closest_and_lists_all():
 
 
 def test_unknown_meaning():
-    with pytest.raises(ChannelError, match="channel 'colour' is not known; known are speed, latitude"):
+    with pytest.raises(ChannelError, match="channel 'colour' is unknown; the channels are speed, latitude"):
         make_run(channels={"colour": "fork"})
 
 

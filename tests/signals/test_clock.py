@@ -194,7 +194,7 @@ def test_milliseconds_called_seconds_are_told_by_the_travel():
     run = make_run(replace(log, units={**log.units, "time": "s"}))
     assert run.sample_rate_hz == 200.0
     note = next(note for note in run.notes if note.code == "time_unit_assumed")
-    assert "'time' is called seconds and steps by 5, which no logger of travel does" in note.message
+    assert "'time' is labelled seconds and has steps of 5, too long for a log of travel" in note.message
 
 
 @pytest.mark.parametrize("unit", ["s", ""])

@@ -30,8 +30,8 @@ from score import MARGINS, Card, score  # noqa: E402
 
 from telemetry.damping import find_oscillation  # noqa: E402
 from telemetry.damping.detect import assess  # noqa: E402
+from telemetry.damping.detector_model import fit_detector_model  # noqa: E402
 from telemetry.damping.judge import judge  # noqa: E402
-from telemetry.damping.listen import listen  # noqa: E402
 
 TEST_SEEDS = 800_000
 RATES_HZ = (200.0, 500.0, 1000.0, 100.0, 200.0, 500.0)
@@ -65,10 +65,10 @@ def one(job: tuple[str, int]) -> Card:
     kind, seed = job
     outing = make(_plan(kind, seed))
     motion, track, bike = motion_of(outing), track_of(outing), bike_of(outing, with_masses=seed % 2 == 0)
-    heard = listen(motion, track, bike)
-    assert heard is not None, "an outing of minutes has enough riding"
-    at_lower_threshold = judge(heard, motion, track, bike, threshold_offset=-MARGINS[0]).events
-    return score(kind, outing, assess(heard, motion, track, bike), at_lower_threshold)
+    model = fit_detector_model(motion, track, bike)
+    assert model is not None, "an outing of minutes has enough riding"
+    at_lower_threshold = judge(model, motion, track, bike, threshold_offset=-MARGINS[0]).events
+    return score(kind, outing, assess(model, motion, track, bike), at_lower_threshold)
 
 
 def _plan(kind: str, seed: int) -> Plan:

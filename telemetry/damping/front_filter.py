@@ -1,4 +1,4 @@
-"""Learning from the outing itself how the front predicts the rear.
+"""Fit of how the front predicts the rear, over the outing itself.
 
 The answer's front part belongs to tyres, wheelbase and front end, which do not change when the rear damper
 fails; afterwards it is kept, and only the rear pole is free.
@@ -19,7 +19,7 @@ ROUNDS = 4
 
 
 @dataclass(frozen=True)
-class Learned:
+class FrontFilter:
     """The equation as the outing as a whole obeys it.
 
     Parameters
@@ -33,7 +33,7 @@ class Learned:
     explained : float
         Share of the rear's left side that the front explains, 0 to 1; 0 without the front.
     seconds : float
-        Time learned from. [s]
+        Time that was used. [s]
     """
 
     pole: Pole
@@ -46,17 +46,17 @@ class Learned:
     def predicted(self, equation: WheelEquation) -> FloatArray:
         """The right side of the equation as the front predicts it; 0 where nothing is known.
 
-        From the road's news alone: the rear's own past explains a part of its ringing, so that over a short stretch
-        it stands in for the pole that is asked for.
+        From the road alone: the rear's own past explains a part of its ringing, so that over a short stretch it
+        stands in for the pole that is sought.
         """
         if not equation.knows_road:
             return np.zeros(len(equation.t_s))
         return np.asarray(self.road_weights @ equation.known)
 
 
-def learn(
+def fit_front_filter(
     equation: WheelEquation, hop: WheelHop, most_damping: float = MOST_DAMPING, *, less_noise: bool = False
-) -> Learned | None:
+) -> FrontFilter | None:
     """Fit front part and pole over many short windows.
 
     Each window counts by its own residual, so that rough and smooth stretches say as much; the worst are
@@ -73,7 +73,7 @@ def learn(
 
     Returns
     -------
-    Learned or None
+    FrontFilter or None
         None where too little is usable.
 
     References
@@ -101,7 +101,7 @@ def learn(
         )
     road = road_weights(mean, row, equation.own_past)
     explained = 1.0 - float((full @ mean @ full) / (row @ mean[:5, :5] @ row))
-    return Learned(pole, row, response @ row, road, max(explained, 0.0), int(whole.sum()) * cut.seconds)
+    return FrontFilter(pole, row, response @ row, road, max(explained, 0.0), int(whole.sum()) * cut.seconds)
 
 
 def beside(values: FloatArray, whole: BoolArray) -> FloatArray:

@@ -1,4 +1,4 @@
-"""All that is made of a run before it is judged: what the outing taught of the rear wheel and the road."""
+"""What the detector knows of a run before it judges it: the wheel's equation, its pole and the road."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -17,8 +17,8 @@ from telemetry.damping.equation import (
     wheel_signals,
 )
 from telemetry.damping.evidence import PoleGrid, pole_grid
+from telemetry.damping.front_filter import FrontFilter, fit_front_filter
 from telemetry.damping.hop import WheelHop, wheel_hop
-from telemetry.damping.learn import Learned, learn
 from telemetry.damping.pole import SOUND_DAMPING, found_mode
 from telemetry.damping.swing import Swing, find_swing
 from telemetry.damping.tone import find_tone
@@ -33,18 +33,18 @@ SEARCH_RADIUS_MM = 305.0
 
 
 @dataclass(frozen=True)
-class Heard:
-    """A run as the detector hears it.
+class DetectorModel:
+    """What the detector knows of one wheel over a run.
 
     Parameters
     ----------
     end : {"front", "rear"}
     equation : WheelEquation
         A steady tone and what usually turns with the wheel taken out.
-    asked : Learned
+    reference : FrontFilter
         What a stretch is held against: the same less the sensors' noise, but for a wheel whose hop was not found in
         it. There the likeliest wheel is damped out of all measure, with road weights that fit no other; one as damped
-        as sound dampers are is learned in its place.
+        as sound dampers are is fitted in its place.
     predicted : ndarray of shape (n,)
         The right side of the equation as the front predicts it.
     swing : Swing or None
@@ -52,7 +52,7 @@ class Heard:
     wheel_hz : ndarray of shape (n,) or None
         Turns of the wheel. [1/s]
     delay_s : float or ndarray of shape (n,)
-        By which the front's news came late. [s]
+        By which the front's signals came late. [s]
     signals : mapping of end to WheelSignals
         This wheel's without its tone and line.
     """
@@ -60,8 +60,8 @@ class Heard:
     end: End
     equation: WheelEquation
     hop: WheelHop
-    learned: Learned
-    asked: Learned
+    fitted: FrontFilter
+    reference: FrontFilter
     predicted: FloatArray
     grid: PoleGrid
     swing: Swing | None
@@ -90,8 +90,8 @@ class Heard:
         return self.equation.ground_speed_m_s is not None
 
 
-def listen(motion: Motion, track: Track, bike: Bike) -> Heard | None:
-    """Learn a run at the rear wheel.
+def fit_detector_model(motion: Motion, track: Track, bike: Bike) -> DetectorModel | None:
+    """Fit the equation of the rear wheel to a run.
 
     Parameters
     ----------
@@ -100,34 +100,36 @@ def listen(motion: Motion, track: Track, bike: Bike) -> Heard | None:
 
     Returns
     -------
-    Heard or None
+    DetectorModel or None
         None with less than `LEAST_MOVING_S` of usable riding.
     """
-    return _listen(motion, track, bike, "rear", wheel_signals(motion), None)
+    return _fit(motion, track, bike, "rear", wheel_signals(motion), None)
 
 
-def listen_to_front(heard: Heard, motion: Motion, track: Track, bike: Bike) -> Heard | None:
-    """The same for the front wheel, with the rear's news of the road; None where it cannot be learned.
+def fit_front_detector_model(
+    model: DetectorModel, motion: Motion, track: Track, bike: Bike
+) -> DetectorModel | None:
+    """The same for the front wheel, with the road known from the rear; None where it cannot be fitted.
 
     Parameters
     ----------
-    heard : Heard
+    model : DetectorModel
         The rear.
     """
-    if "front" not in heard.signals:
+    if "front" not in model.signals:
         return None
-    return _listen(motion, track, bike, "front", heard.signals, -heard.delay_s)
+    return _fit(motion, track, bike, "front", model.signals, -model.delay_s)
 
 
-def _listen(
+def _fit(
     motion: Motion,
     track: Track,
     bike: Bike,
     end: End,
     signals: Mapping[End, WheelSignals],
     delay_s: float | FloatArray | None,
-) -> Heard | None:
-    """Learn a run at one wheel; a delay that is not known is looked for."""
+) -> DetectorModel | None:
+    """Fit the equation of one wheel to a run; a delay that is not known is looked for."""
     hop = wheel_hop(bike, end)
     radius_mm = bike.end(end).tyre_radius_mm or SEARCH_RADIUS_MM
     read = wheel_equation(motion, track, signals, end, 0.0 if delay_s is None else delay_s)
@@ -135,52 +137,52 @@ def _listen(
         return None
     tone = find_tone(read.own[2], read.usable, read.step_s)
     clear = _without(tone, read)
-    learned = learn(clear, hop)
-    if learned is None:
+    fitted = fit_front_filter(clear, hop)
+    if fitted is None:
         return None
-    turning = _turning(clear, clear, learned, radius_mm)
+    turning = _turning(clear, clear, fitted, radius_mm)
     if delay_s is None:
         delay_s = delay_over_time_s(read, hop, turning)
-        # again, with what was learned of line and delay: each spoils what is learned of the other
+        # again, with line and delay as found: each spoils the fit of the other
         read = read.delayed(delay_s)
         steady = _without(tone, read)
         clear = _without(turning, steady)
-        learned = learn(clear, hop) or learned
-        turning = _turning(steady, clear, learned, radius_mm)
+        fitted = fit_front_filter(clear, hop) or fitted
+        turning = _turning(steady, clear, fitted, radius_mm)
     orders = signals[end].orders if tone is None else tone.without_line(signals[end].orders)
     equation, wheel_hz = _without(tone, read), None
     if turning is not None:
         equation = _without(turning, equation)
-        learned = learn(equation, hop) or learned
+        fitted = fit_front_filter(equation, hop) or fitted
         orders = turning.without_usual_line(orders, orders[OWN][2])
         wheel_hz = turning.rate_hz
     elif read.ground_speed_m_s is not None:
         wheel_hz = read.ground_speed_m_s / (2e-3 * np.pi * radius_mm)
     equation = replace(equation, own=orders[OWN])
-    asked = learn(equation, hop, less_noise=True) or learned
-    if not found_mode(asked.pole, hop):
-        asked = learn(equation, hop, SOUND_DAMPING, less_noise=True) or learned
-    predicted = asked.predicted(equation)
-    return Heard(
+    reference = fit_front_filter(equation, hop, less_noise=True) or fitted
+    if not found_mode(reference.pole, hop):
+        reference = fit_front_filter(equation, hop, SOUND_DAMPING, less_noise=True) or fitted
+    predicted = reference.predicted(equation)
+    return DetectorModel(
         end,
         equation,
         hop,
-        learned,
-        asked,
+        fitted,
+        reference,
         predicted,
-        pole_grid(hop, asked.pole),
-        find_swing(equation, asked, predicted, hop) if equation.knows_road else None,
+        pole_grid(hop, reference.pole),
+        find_swing(equation, reference, predicted, hop) if equation.knows_road else None,
         wheel_hz,
         delay_s,
         {**signals, end: replace(signals[end], orders=orders)},
     )
 
 
-def _turning(read: WheelEquation, clear: WheelEquation, learned: Learned, radius_mm: float) -> Line | None:
+def _turning(read: WheelEquation, clear: WheelEquation, fitted: FrontFilter, radius_mm: float) -> Line | None:
     """What turns with the wheel in what the equation leaves; ``clear`` is without what was known of it."""
     if read.ground_speed_m_s is None:
         return None
-    left = learned.row @ read.own - learned.predicted(clear)
+    left = fitted.row @ read.own - fitted.predicted(clear)
     return find_wheel_turning(left, read.usable, read.ground_speed_m_s, read.step_s, radius_mm)
 
 
