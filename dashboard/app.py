@@ -197,7 +197,8 @@ def _register_debrief(server: flask.Flask, shelf: Shelf) -> None:
         from telemetry.report import debrief_html
 
         try:
-            page = debrief_html(shelf.summary(run_id), shelf.logbook.traces(run_id))
+            summary, traces = shelf.summary(run_id), shelf.traces(run_id)
+            page = debrief_html(summary, traces, sheet=shelf.sheet(run_id))
         except BothEndsError as error:
             return flask.Response(str(error), status=404, mimetype="text/plain")
         return flask.Response(page, mimetype="text/html")

@@ -304,6 +304,7 @@ def test_the_debrief_is_the_page_of_the_report(logbook):
     client = create_app(logbook).server.test_client()
     answer = client.get("/debrief/after")
     assert answer.mimetype == "text/html" and "Suspected loss of rear damping" in answer.text
+    assert "Setup sheet" in answer.text and "rebound clicks" in answer.text
     missing = client.get("/debrief/nope")
     assert missing.status_code == 404 and "has no run" in missing.text
 
