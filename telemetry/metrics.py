@@ -22,8 +22,8 @@ Group = Literal["travel", "speed", "balance", "bump", "chassis", "damping", "lap
 
 
 def decimals_of(unit: str) -> int:
-    """Decimals of a number in this unit, where its metric says nothing else. Ratios are compared to a thousandth."""
-    return {"mm": 1, "mm/s": 0, "deg": 2, "s": 2, "%": 0, "Hz": 1, "ms": 0, "N": 0, "times": 0}.get(unit, 3)
+    """Decimals of a mean, a spread or a change in this unit; a metric may have its own for single numbers."""
+    return {"mm": 1, "mm/s": 1, "deg": 2, "s": 2, "%": 0, "Hz": 1, "ms": 0, "N": 0, "times": 0}.get(unit, 3)
 
 
 @dataclass(frozen=True)
@@ -115,9 +115,14 @@ def _travel(
 
 
 def _speed(
-    key: str, label: str, read: Callable[[EndAt], float | None], unit: str = "mm/s", **more: Any
+    key: str,
+    label: str,
+    read: Callable[[EndAt], float | None],
+    unit: str = "mm/s",
+    decimals: int = 0,
+    extra: bool = False,
 ) -> Metric:
-    return Metric(f"speed.{key}", label, unit, (), read, group="speed", **more)
+    return Metric(f"speed.{key}", label, unit, (), read, decimals, "speed", extra)
 
 
 def _direction(name: Literal["compression", "rebound"]) -> tuple[Metric, ...]:
@@ -295,13 +300,13 @@ COUNT, SECONDS, SHARE = (
     _plain("for_s", "for", "s", 1),
     _plain("share", "share", "%", 0, 100.0),
 )
-TRAVEL, SPEED = _plain("travel_mm", "wheel travel", "mm"), _plain("speed_mm_s", "speed", "mm/s")
+TRAVEL, SPEED = _plain("travel_mm", "wheel travel", "mm"), _plain("speed_mm_s", "speed", "mm/s", 0)
 CONTACT_MS = _plain("contact_ms", "longest contact", "ms", 0, 1000.0)
 FREQUENCY, DAMPING = (
     _plain("frequency_hz", "frequency", "Hz"),
     _plain("damping_ratio", "damping ratio", decimals=2),
 )
-RMS_SPEED, PITCH_DEG = _plain("rms_mm_s", "RMS speed", "mm/s"), _plain("pitch_deg", "pitch", "deg")
+RMS_SPEED, PITCH_DEG = _plain("rms_mm_s", "RMS speed", "mm/s", 0), _plain("pitch_deg", "pitch", "deg")
 TIME_S = _plain("time_s", "at", "s", 1)
 
 

@@ -83,7 +83,7 @@ def hover_title(title: str) -> str:
 
 def _curve(curve: Curve, picture: Halves, theme: Theme) -> go.Scatter:
     own, front = curve.own, curve.end == "front"
-    colour = theme.front if front else theme.rear
+    colour = theme.of(curve.end)
     common = {"x": curve.x, "y": curve.y, "name": curve.end, "yaxis": AXES[curve.half]}
     if not own:
         line = {"color": colour, "width": 1.2, "dash": "3px,2px"}
@@ -105,7 +105,7 @@ def _curve(curve: Curve, picture: Halves, theme: Theme) -> go.Scatter:
         mode="lines",
         line={"color": colour, "width": 1.6},
         fill="tozeroy",
-        fillcolor=theme.front_fill if front else theme.rear_fill,
+        fillcolor=theme.fill(curve.end),
         hovertemplate=read_out,
     )
 
@@ -174,7 +174,7 @@ def _end_name(end: End, picture: Halves, theme: Theme) -> dict:
     front = end == "front"
     missing = "" if end in picture.ends else ": not judged"
     return {
-        **words(f"<b>{end}</b>{missing}", theme.front_word if front else theme.rear_word, 13),
+        **words(f"<b>{end}</b>{missing}", theme.word(end), 13),
         "xref": "paper",
         "x": 0.994,
         "xanchor": "right",

@@ -95,16 +95,15 @@ def _line(name: str, x: dict[str, str], y: dict[str, str], theme: Theme) -> go.S
             line={"color": theme.soft, "width": 1.2},
             hovertemplate="%{y:.0f} km/h",
         )
-    front = name == "front"
     return go.Scatter(
         x=x,
         y=y,
         name=name,
         yaxis=_AXES[name],
         mode="lines",
-        line={"color": theme.front if front else theme.rear, "width": 1.3},
+        line={"color": theme.of(name), "width": 1.3},
         fill="tozeroy",
-        fillcolor=theme.front_fill if front else theme.rear_fill,
+        fillcolor=theme.fill(name),
         hovertemplate="%{y:.1f} mm",
     )
 

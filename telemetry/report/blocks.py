@@ -143,8 +143,9 @@ class Table:
     most: int | None = None
 
     def shown(self, medium: Medium) -> tuple[tuple[Column, ...], tuple[tuple[Cell, ...], ...]]:
-        """Columns and rows as a medium has room for them."""
-        kept = [i for i, column in enumerate(self.columns) if column.medium <= medium]
+        """Columns and rows as a medium has room for them; a column without a word in it is left out."""
+        said = [any(str(row[i]) for row in self.rows) for i in range(len(self.columns))]
+        kept = [i for i, column in enumerate(self.columns) if column.medium <= medium and said[i]]
         rows = tuple(tuple(row[i] for i in kept) for row in self.rows)
         return tuple(self.columns[i] for i in kept), rows
 

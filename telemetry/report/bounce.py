@@ -30,8 +30,8 @@ from telemetry.wording import count_word, interval, number
 
 PUSH: tuple[Metric, ...] = (
     pushed("depth_mm", "depth", "mm"),
-    pushed("down_mm_s", "going down, maximum speed", "mm/s"),
-    pushed("up_mm_s", "coming up, maximum speed", "mm/s"),
+    pushed("down_mm_s", "going down, maximum speed", "mm/s", 0),
+    pushed("up_mm_s", "coming up, maximum speed", "mm/s", 0),
     pushed("time_up_s", "time to come up", "s"),
     pushed("overshoot_share", "overshoot", "% of depth", 0, 100.0),
     pushed("cycles", "cycles to settle", "", 1),

@@ -81,6 +81,7 @@ def history_document(damper: str, runs: Sequence[DamperRun]) -> Document:
     """What a damper has been through, oldest outing first."""
     ends = " and ".join(sorted({run.end for run in runs}))
     picture = outings_picture(runs)
+    name = f"damper-{damper.encode().hex()}"  # fit for the page of a screen, whatever people write
     words = "Damping ratio, an outing a dot, with 95 % intervals; dashed: serviced."
     return _of_two(
         f"Damper {damper}, {ends}: {count_word(len(runs), 'outing')}, oldest first",
@@ -88,7 +89,7 @@ def history_document(damper: str, runs: Sequence[DamperRun]) -> Document:
         section(
             "history",
             f"Outings of damper {damper}",
-            None if picture is None else Figure(f"damper-{damper}", picture, words),
+            None if picture is None else Figure(name, picture, words),
             table(HISTORY_COLUMNS, history_rows(runs)),
             *notes(HISTORY_WORDS),
         ),

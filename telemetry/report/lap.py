@@ -64,10 +64,6 @@ class Stretch:
             return float("nan")
         return float(np.interp(t_s, self.t_s, self.x, left=np.nan, right=np.nan))
 
-    def at_distance(self, distance_m: float) -> float:
-        """Place on the axis at a distance from the start of the lap; NaN when the axis knows no distance."""
-        return distance_m if self.against == "distance" else float("nan")
-
 
 def stretch(
     t_s: FloatArray,

@@ -110,10 +110,7 @@ def _recheck(stand: Stand) -> Section | None:
         (str(index), entry.what, entry.why, entry.should_read, entry.to_go_back)
         for index, entry in enumerate(stand.recheck, start=1)
     ]
-    columns = RECHECK_COLUMNS if any(row[-1] for row in rows) else RECHECK_COLUMNS[:-1]
-    return section(
-        "recheck", "Measure again, in this order", table(columns, [row[: len(columns)] for row in rows])
-    )
+    return section("recheck", "Measure again, in this order", table(RECHECK_COLUMNS, rows))
 
 
 def _pictures(result: StandResult) -> Iterator[Figure]:

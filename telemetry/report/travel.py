@@ -39,7 +39,6 @@ from telemetry.wording import (
 
 MOST_LIGHT_PLACES = 5
 FELT_S = 0.1  # a wheel that hung for less was a hop
-BOTH = tuple(Column(end, end=end) for end in ENDS)
 
 
 def spot(place: SharedPlace) -> Spot:
