@@ -97,7 +97,7 @@ def follow(
     crossings_s : ndarray of shape (n_crossings,)
         When the start line was crossed, to a second or so. [s]
     line : CentreLine, optional
-        Of the circuit, where it is known; otherwise it is found, which takes a whole lap.
+        Of the circuit, if known; otherwise it is estimated, which needs a whole lap.
 
     Returns
     -------
@@ -313,7 +313,7 @@ def _wheel_errors(
         found = np.linalg.lstsq((columns[:5] * weight).T, columns[5] * weight, rcond=1e-6)[0]
         left = columns[5] - found @ columns[:5]
         weight = 1.0 / (1.0 + (left / (3.0 * max(robust_sd(left), LEAST_NOISE_M))) ** 2)
-    # each stretch of the run gives the delay again: their spread tells whether it is more than drift of the positions
+    # one estimate of the delay per stretch of the run: their spread includes the drift of the positions
     parts = np.array_split(np.arange(len(at_s)), DELAY_PARTS)
     each = [
         -np.linalg.lstsq((columns[:5, p] * weight[p]).T, columns[5, p] * weight[p], rcond=1e-6)[0][4]

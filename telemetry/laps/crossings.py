@@ -347,7 +347,7 @@ def find_marks(
     start_line : tuple of float or None
         Latitude and longitude of its middle, if given: then it comes first. [deg]
     line : CentreLine or None
-        Of the circuit, if it is known.
+        Of the circuit, if known.
     notes : list of QualityNote
         Extended by the notes of this step.
     """

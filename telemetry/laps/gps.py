@@ -268,7 +268,7 @@ def path_speed(fixes: Fixes, t_s: FloatArray) -> FloatArray:
     width = max(round(0.5 * rate), 3)
     east, north = (moving_mean(np.interp(t_s, fixes.t_s, v), width) for v in (fixes.east_m, fixes.north_m))
     speed = np.hypot(np.gradient(east), np.gradient(north)) * rate
-    # the average reaches beyond the first and the last fix, where nothing is known: hold what it was there
+    # the average reaches beyond the first and the last fix: hold its end values
     edge = 0.5 * width / rate
     inside = np.clip(t_s, fixes.t_s[0] + edge, max(fixes.t_s[-1] - edge, fixes.t_s[0] + edge))
     return np.asarray(np.interp(inside, t_s, speed))

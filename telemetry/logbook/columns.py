@@ -42,7 +42,7 @@ def as_decimals(values: FloatArray) -> tuple[npt.NDArray[np.int64], int] | None:
     Returns
     -------
     tuple of ndarray of shape (n,) and int, or None
-        ``numbers / 10**decimals`` is every known value to the last bit; None where no such numbers exist.
+        ``numbers / 10**decimals`` equals every valid value exactly; None if no such numbers exist.
     """
     known = np.nan_to_num(values, nan=0.0, posinf=np.inf, neginf=-np.inf)
     for decimals in range(_MOST_DECIMALS + 1):

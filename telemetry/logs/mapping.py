@@ -237,7 +237,7 @@ class Proposal:
     Parameters
     ----------
     confidence : float
-        0 to 1: how much speaks for it, less where another column does nearly as well; 1 only where a person said so.
+        0 to 1: strength of the evidence, less if another column fits nearly as well; 1 only after confirmation.
         No probability.
     """
 
@@ -295,7 +295,7 @@ def propose(log: RawLog, known: Mapping[str, str] | None = None) -> tuple[Propos
     helping = {known[meaning] for meaning in ("latitude", "longitude", "speed") if meaning in known}
     behaviours = describe(log, helping | (set(log.columns) - set(known.values())))
     ride, taken, found = _Ride(), set(known.values()), []
-    # What is found first helps to find the rest: positions tell speed, and speed tells what it does to the fork.
+    # Earlier meanings are evidence for later ones: positions give speed, and speed gives braking for the fork.
     for meaning in MEANINGS:
         if meaning in known:
             found.append(Proposal(meaning, known[meaning], 1.0, ()))
