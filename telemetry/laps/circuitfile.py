@@ -170,7 +170,7 @@ def load_circuit(path: str | Path) -> Circuit:
 
 DIRECTORY = "circuits"
 # A log is of a circuit when nearly all of its way lies so near to the line, and nearly all of the line to its way: on
-# another layout of the same place either is not so. Choices of ours.
+# another layout of the same place either is not so. Own choices.
 NEAR_M, WAY_SHARE, LINE_SHARE = 25.0, 0.9, 0.95
 # Positions are looked at this far apart, so that standing counts once; closer than that the line is drawn between them.
 STEP_M = 10.0

@@ -10,7 +10,7 @@ from telemetry.laps.lap import PHASES, Corner, Lap, LapKind
 from telemetry.laps.smooth import commonest, moving_mean, runs_longer
 
 # A corner is where the motorcycle leans more than this, for at least so long a stretch, and turns at least so far.
-# Choices of ours.
+# Own choices.
 CORNER_LEAN_DEG = 15.0
 MIN_CORNER_M = 20.0
 MIN_TURN_DEG = 10.0
@@ -78,7 +78,7 @@ def mean_lap(
 
 
 def find_corners(lap: MeanLap) -> tuple[Corner, ...]:
-    """Corners from the lean over the mean lap, or from its speed when the lean is not known."""
+    """Corners from the lean over the mean lap, or from its speed without lean."""
     if lap.lean_deg is not None:
         n, pieces = len(lap.lean_deg), _leaned(lap.lean_deg, lap.speed_m_s, lap.length_m)
     elif lap.speed_m_s is not None:
@@ -136,7 +136,7 @@ def _leaned(lean: FloatArray, speed: FloatArray | None, length_m: float) -> list
 
 
 def _apex(lean: FloatArray) -> int:
-    """The middle of the part leaned nearly as far as it goes: a long steady corner has no sharper apex."""
+    """Middle of the part with at least 95 % of the largest lean."""
     near = np.flatnonzero(lean >= 0.95 * lean.max())
     return int(round(float(np.mean(near))))
 
@@ -195,7 +195,7 @@ def corner_at(distance_m: FloatArray, corners: tuple[Corner, ...], lap_length_m:
     return number
 
 
-# Slower than this the motorcycle is not riding: pushed, in the pit box, on the stand. A choice of ours.
+# Slower than this the motorcycle is not riding: pushed, in the pit box, on the stand. Own choice.
 MOVING_M_S = 5.0
 # A lap whose time is further from the middle one than this share is no lap at speed.
 LAP_TIME_SPREAD = 0.25
@@ -208,7 +208,7 @@ SAME_CIRCUIT = 0.03
 # Where the line is slow itself a larger share counts at speeds that are held in pit lanes: limits there are up to
 # 80 km/h. Common practice, no source.
 PIT_SHARE, SLOW_LINE_SHARE, FASTEST_PIT_M_S = 0.6, 0.75, 80 / 3.6
-# Without a stop, a speed this even for so long around such a crossing is one held in a pit lane. Choices of ours.
+# Without a stop, a speed this even for so long around such a crossing is one held in a pit lane. Own choices.
 HELD_M_S, HELD_S = 1.0, 5.0
 
 
@@ -382,7 +382,7 @@ def _kind(
 
 BRAKING, ENTRY, MID, DRIVE, STRAIGHT = range(len(PHASES))
 
-# Choices of ours, from what the words mean on a circuit; no source.
+# Own choices, from what the words mean on a circuit; no source.
 LEANING_DEG = 15.0
 MID_SHARE_OF_PEAK_LEAN = 0.85
 BRAKING_M_S2 = -3.0
@@ -445,7 +445,7 @@ def phases_from_lean(
         Index into PHASES; -1 where the lean is unknown.
     """
     signed = moving_mean(lean_deg, max(round(SMOOTH_S * sample_rate_hz), 3))
-    known = np.isfinite(signed)
+    valid = np.isfinite(signed)
     signed = np.nan_to_num(signed)
     phase = np.full(len(signed), STRAIGHT)
     phase[braking] = BRAKING
@@ -459,7 +459,7 @@ def phases_from_lean(
             phase[middle[-1] + 1 : end] = DRIVE
     leaning = np.abs(signed) > LEANING_DEG
     phase[_exits(leaning, phase, driving, round(EXIT_S * sample_rate_hz))] = DRIVE
-    phase[~known] = -1
+    phase[~valid] = -1
     return phase
 
 
@@ -475,7 +475,7 @@ def _exits(leaning: BoolArray, phase: IntArray, driving: BoolArray, longest: int
 
 
 def phases_from_speed(acceleration_m_s2: FloatArray) -> IntArray:
-    """Phases when nothing but the speed is known: mid-corner is the slow part between braking and driving.
+    """Corner phases from speed alone: mid-corner is the slow part between braking and drive.
 
     Parameters
     ----------
@@ -543,8 +543,8 @@ def lean_from_path(
     """
     width = max(round(0.5 * sample_rate_hz), 3)
     east, north = np.gradient(moving_mean(east_m, width)), np.gradient(moving_mean(north_m, width))
-    known = np.isfinite(east) & np.isfinite(north)
+    valid = np.isfinite(east) & np.isfinite(north)
     heading = np.full(len(east), np.nan)
-    heading[known] = np.unwrap(np.arctan2(north[known], east[known]))
+    heading[valid] = np.unwrap(np.arctan2(north[valid], east[valid]))
     yaw_rate = np.gradient(moving_mean(heading, width)) * sample_rate_hz
     return np.degrees(np.arctan(-speed_m_s * yaw_rate / GRAVITY_M_S2))

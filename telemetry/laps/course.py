@@ -41,7 +41,7 @@ GRAVITY_M_S2 = 9.81
 
 @dataclass(frozen=True)
 class Course:
-    """Where the motorcycle was on the circuit, over time.
+    """Position of the motorcycle on the circuit over time.
 
     Parameters
     ----------
@@ -97,7 +97,7 @@ def follow(
     crossings_s : ndarray of shape (n_crossings,)
         When the start line was crossed, to a second or so. [s]
     line : CentreLine, optional
-        Of the circuit, where it is known; otherwise it is found, which takes a whole lap.
+        Of the circuit, if known; otherwise it is estimated, which needs a whole lap.
 
     Returns
     -------
@@ -195,7 +195,7 @@ def _first_guess(
     line: CentreLine,
     lap_m: float | None,
 ) -> FloatArray:
-    """Place on a known line by the wheels, from crossings or, without any, from the positions themselves."""
+    """First estimate of the place on a known line: wheel distance, aligned by crossings or by positions."""
     if len(at_crossing_m):
         # a lap signal need not stand at the line's 0
         place = by_wheels(travelled_m, at_crossing_m, lap_m or line.length_m, line.length_m)
@@ -214,7 +214,7 @@ def _first_guess(
 
 
 def _line_through(fixes: Fixes, t_s: FloatArray, place_m: FloatArray, lap_m: float) -> CentreLine | None:
-    """The centre line through positions whose place along the lap is roughly known; None without a whole lap."""
+    """Centre line through positions whose place along the lap is roughly known; None without a whole lap."""
     first, last = np.ceil(place_m[0] / lap_m), np.floor(place_m[-1] / lap_m)
     along = np.linspace(0.0, lap_m, max(round(lap_m / 5.0), 8))
     times = [np.interp(lap * lap_m + along, place_m, t_s) for lap in np.arange(first, last)]
@@ -267,7 +267,7 @@ def by_wheels(
 
 
 def _correction(t_s: FloatArray, at_s: FloatArray, away_m: FloatArray) -> FloatArray:
-    """What to add to the place by the wheels: smooth, through the bulk of what positions say, on over pauses."""
+    """Smooth correction of the place by the wheels, fitted robustly to the positions and continued over pauses."""
     step = CORRECTION_S
     n = max(int(np.ceil(t_s[-1] / step)) + 1, 3)
     index = np.clip(np.round(at_s / step).astype(np.int64), 0, n - 1)
@@ -285,7 +285,7 @@ def _correction(t_s: FloatArray, at_s: FloatArray, away_m: FloatArray) -> FloatA
 def _wheel_errors(
     course: "Course", t_s: FloatArray, travelled_m: FloatArray, at_s: FloatArray, away_m: FloatArray
 ) -> tuple[FloatArray, float, float]:
-    """What the wheels' distance is wrong by, as far as it follows from the riding, and the delay of positions.
+    """Error of the wheels' distance explained by riding [m], and delay of positions with standard error [s].
 
     Least squares of the difference between positions and wheels on what makes a wheel read wrong (its scale, slip
     in proportion to the drive, the smaller radius leaned over, the tyre's growth with the square of the speed) and
@@ -313,7 +313,7 @@ def _wheel_errors(
         found = np.linalg.lstsq((columns[:5] * weight).T, columns[5] * weight, rcond=1e-6)[0]
         left = columns[5] - found @ columns[:5]
         weight = 1.0 / (1.0 + (left / (3.0 * max(robust_sd(left), LEAST_NOISE_M))) ** 2)
-    # each stretch of the run gives the delay again: their spread tells whether it is more than drift of the positions
+    # one estimate of the delay per stretch of the run: their spread includes the drift of the positions
     parts = np.array_split(np.arange(len(at_s)), DELAY_PARTS)
     each = [
         -np.linalg.lstsq((columns[:5, p] * weight[p]).T, columns[5, p] * weight[p], rcond=1e-6)[0][4]
@@ -323,7 +323,7 @@ def _wheel_errors(
     return found[:4] @ terms, delay, doubt
 
 
-# The pattern of the mean lap must agree this well (correlation) to be the circuit's. A choice of ours.
+# The pattern of the mean lap must agree this well (correlation) to be the circuit's. Own choice.
 SAME_PATTERN = 0.75
 # The length by the wheels may differ so much from the circuit's: wrong tyre, slip.
 SAME_LENGTH = 0.06
@@ -361,7 +361,7 @@ def to_degrees(line: CentreLine, origin_deg: tuple[float, float]) -> tuple[Float
 
 
 def match_by_pattern(circuit: Circuit, lap: MeanLap, *, line_known: bool) -> tuple[FloatArray, float] | None:
-    """Where on a circuit the places of a mean lap are, found without positions.
+    """Alignment of a mean lap with a circuit by speed and lean, without positions.
 
     Parameters
     ----------
@@ -411,7 +411,7 @@ def _standard(values: FloatArray, n: int) -> FloatArray:
 
 
 def _best_move(theirs: FloatArray, ours: FloatArray, node: int, shift: int) -> float:
-    """How far our lap must be moved on around a place to lie best over theirs. [steps]"""
+    """Shift of our lap around a place with the least misfit to theirs. [steps]"""
     n = theirs.shape[1]
     around = np.arange(node - WINDOW_M, node + WINDOW_M + 1)
     moves = np.arange(-MOVE_M, MOVE_M + 1)
@@ -433,7 +433,7 @@ DELAY_WORTH_SAYING_S = 0.05
 
 @dataclass(frozen=True)
 class Places:
-    """Where the motorcycle was along the circuit.
+    """Position of the motorcycle along the circuit.
 
     Parameters
     ----------
@@ -486,7 +486,7 @@ def find_places(
     line : CentreLine or None
         Its centre line, if the run has positions on it.
     notes : list of QualityNote
-        What was found is added.
+        Extended by the notes of this step.
 
     Returns
     -------
@@ -613,7 +613,7 @@ def _on_pattern(
     circuit: Circuit,
     notes: list[QualityNote],
 ) -> Places:
-    """The places of a known circuit, found by how the speed and the lean go round the lap."""
+    """Places on a known circuit, matched by speed and lean along the lap."""
     lap = places.lap_m
     usual = np.abs(np.diff(places.starts_m) - lap) <= USUAL_SHARE * lap
     index = np.searchsorted(places.starts_m, places.place_m, side="right") - 1
@@ -639,7 +639,7 @@ def _on_pattern(
 
 
 def not_this_circuit(circuit: Circuit, why: str) -> QualityNote:
-    """What to say when a log is not of the circuit that was given."""
+    """Note that a log is not of the given circuit."""
     return QualityNote(
         "warning",
         "other_circuit",

@@ -47,13 +47,13 @@ def from_lap_channel(t_s: FloatArray, lap: FloatArray) -> tuple[FloatArray, list
     tuple of ndarray and list of int
         [s]
     """
-    known = np.isfinite(lap)
-    if not known.any():
+    valid = np.isfinite(lap)
+    if not valid.any():
         return np.array([]), []
     # only where the counter changes is looked at: the rest of a long log is the same number
-    changes = np.flatnonzero(np.diff(np.where(known, lap, -1.0)) != 0) + 1
+    changes = np.flatnonzero(np.diff(np.where(valid, lap, -1.0)) != 0) + 1
     starts = np.concatenate(([0], changes))
-    starts = starts[known[starts]]
+    starts = starts[valid[starts]]
     ends = np.append(t_s[starts[1:]], t_s[-1] + LEAST_HELD_S)
     starts = starts[ends - t_s[starts] >= LEAST_HELD_S]
     number = np.round(lap[starts]).astype(np.int64)
@@ -76,7 +76,7 @@ def from_beacon(t_s: FloatArray, beacon: FloatArray) -> FloatArray:
 
 
 def shortest_pulse(beacon: FloatArray) -> int:
-    """How many samples the shortest pulse of a beacon lasts; 0 without a pulse."""
+    """Length of the shortest pulse of a beacon in samples, 0 without a pulse."""
     level, half = _level(beacon)
     return min((end - start for start, end in runs_longer(level >= half, 1)), default=0)
 
@@ -167,7 +167,7 @@ SAME_LENGTH = 0.03
 
 
 def from_speed_pattern(t_s: FloatArray, travelled_m: FloatArray) -> FloatArray:
-    """Crossings of the fastest point of the lap, found because the speed repeats from lap to lap.
+    """Crossings of the fastest point of the lap, from the repetition of the speed.
 
     Parameters
     ----------
@@ -253,7 +253,7 @@ def _same_place(speed: FloatArray, reference: int, guess: int, lag: int) -> floa
 
 
 def laps_within(t_s: FloatArray, travelled_m: FloatArray, start_s: float, end_s: float) -> int:
-    """How many times over the speed repeats within a stretch; 1 when it does not.
+    """Number of repetitions of the speed within a stretch, 1 if it does not repeat.
 
     Parameters
     ----------
@@ -347,9 +347,9 @@ def find_marks(
     start_line : tuple of float or None
         Latitude and longitude of its middle, if given: then it comes first. [deg]
     line : CentreLine or None
-        Of the circuit, if it is known.
+        Of the circuit, if known.
     notes : list of QualityNote
-        What was found is added.
+        Extended by the notes of this step.
     """
     if speed.thin_m_s is not None and np.mean(speed.thin_m_s > MOVING_M_S) * thin.t_s[-1] < LEAST_RIDDEN_S:
         words = "The motorcycle is hardly ridden in this log: there are no laps in it."
@@ -499,7 +499,7 @@ def with_missed(
         From the beacon.
     beacon : ndarray of shape (n_samples,)
     notes : list of QualityNote
-        What was found is added.
+        Extended by the notes of this step.
 
     Returns
     -------

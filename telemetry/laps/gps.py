@@ -57,7 +57,7 @@ def to_plane_m(
 
 # Bends smaller than this in the line between fixes are rounding, larger ones are a fix. [m]
 KINK_M = 1e-6
-# Two fixes may be this much further apart than the wheels say before one of them is wrong. Choices of ours: noise,
+# Two fixes may be this much further apart than the wheels say before one of them is wrong. Own choices: noise,
 # and a wheel that locks under braking.
 FURTHER_SHARE, FURTHER_M = 1.3, 8.0
 # A displaced stretch that lasts longer is another place, not a jump.
@@ -157,7 +157,7 @@ def without_jumps(fixes: Fixes, travelled_m: FloatArray | None, notes: list[Qual
     travelled_m : ndarray of shape (n_fixes,), optional
         Distance by the wheels at the fixes; without it the usual distance from fix to fix stands in. [m]
     notes : list of QualityNote
-        What was found is added.
+        Extended by the notes of this step.
     """
     step = np.hypot(np.diff(fixes.east_m), np.diff(fixes.north_m))
     if travelled_m is None:
@@ -268,7 +268,7 @@ def path_speed(fixes: Fixes, t_s: FloatArray) -> FloatArray:
     width = max(round(0.5 * rate), 3)
     east, north = (moving_mean(np.interp(t_s, fixes.t_s, v), width) for v in (fixes.east_m, fixes.north_m))
     speed = np.hypot(np.gradient(east), np.gradient(north)) * rate
-    # the average reaches beyond the first and the last fix, where nothing is known: hold what it was there
+    # the average reaches beyond the first and the last fix: hold its end values
     edge = 0.5 * width / rate
     inside = np.clip(t_s, fixes.t_s[0] + edge, max(fixes.t_s[-1] - edge, fixes.t_s[0] + edge))
     return np.asarray(np.interp(inside, t_s, speed))
@@ -456,7 +456,7 @@ class _Grid:
 
 
 def _evenly(line: FloatArray) -> CentreLine:
-    """The line with points evenly apart along its own arc."""
+    """Line resampled to equal spacing along its arc."""
     closed = np.vstack((line, line[:1]))
     arc = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(closed, axis=0).T))))
     n = max(round(arc[-1] / STEP_M), 8)

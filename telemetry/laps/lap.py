@@ -86,14 +86,14 @@ class Circuit:
 
 @dataclass(frozen=True)
 class Track:
-    """Where every sample of the run is; all arrays of shape (n_samples,).
+    """Lap, place, corner and phase of every sample; all arrays of shape (n_samples,).
 
     Parameters
     ----------
     laps : tuple of Lap
         In order; part laps before the first and after the last crossing are kept, not complete.
     lap_source : LapSource
-        What the laps were found from.
+        Source of the laps.
     lap : ndarray of int
         Lap number at each sample, 0 where none.
     distance_m : ndarray
@@ -111,7 +111,7 @@ class Track:
     circuit : Circuit or None
         The circuit as this run knows it, or as it was given; None without a complete lap.
     corner_source : str
-        What the corners were found from: circuit, lean, GPS track, speed or "".
+        Source of the corners: circuit, lean, GPS track, speed or "".
     """
 
     laps: tuple[Lap, ...]
@@ -190,29 +190,29 @@ def passing_times_s(lap: Lap, t_s: FloatArray, distance_m: FloatArray) -> tuple[
     Parameters
     ----------
     t_s, distance_m : ndarray of shape (n,)
-        Of the samples of the lap; distance since its start, NaN where not known. [s, m]
+        Of the samples of the lap; distance since its start, NaN where unknown. [s, m]
 
     Returns
     -------
     tuple of float
-        ``PARTS + 1`` times from 0 to the lap time; empty where the distance is not known. [s]
+        ``PARTS + 1`` times from 0 to the lap time; empty where the distance is unknown. [s]
     """
-    known = np.isfinite(distance_m)
-    if not lap.complete or not lap.distance_m or np.mean(known) < 0.9:
+    valid = np.isfinite(distance_m)
+    if not lap.complete or not lap.distance_m or np.mean(valid) < 0.9:
         return ()
-    place = np.maximum.accumulate(distance_m[known])
+    place = np.maximum.accumulate(distance_m[valid])
     ends = np.linspace(0.0, lap.distance_m, PARTS + 1)[1:-1]
-    inner = np.clip(np.interp(ends, place, t_s[known]) - lap.start_s, 0.0, lap.time_s)
+    inner = np.clip(np.interp(ends, place, t_s[valid]) - lap.start_s, 0.0, lap.time_s)
     return (0.0, *(float(time) for time in inner), lap.time_s)
 
 
 # On a straight, events no further apart than this along the lap are at one place: about a second at full speed, which
-# is what a rider points at; distance itself differs by 10 to 20 m from lap to lap. A choice of ours.
+# is what a rider points at; distance itself differs by 10 to 20 m from lap to lap. Own choice.
 SAME_PLACE_M = 80.0
 
 
 class Placed(Protocol):
-    """An event with its place, as far as that is known."""
+    """Event with its place; parts that are unknown are None."""
 
     @property
     def lap(self) -> int | None:
@@ -233,7 +233,7 @@ class Placed(Protocol):
 
 @dataclass(frozen=True)
 class Place:
-    """A place on the circuit, as far as it is known."""
+    """Place on the circuit; parts that are unknown are None."""
 
     lap: int | None
     distance_m: float | None
@@ -297,7 +297,7 @@ def by_place(events: Sequence[Placed], lap_length_m: float | None) -> tuple[Shar
     events : sequence of Placed
         Of one kind: stops of one end, say.
     lap_length_m : float or None
-        From `lap_length_m`: events just before and just after the line are neighbours; None if not known. [m]
+        From `lap_length_m`: events just before and just after the line are neighbours; None if unknown. [m]
 
     Returns
     -------
@@ -351,7 +351,7 @@ def along_the_lap(distance_m: Sequence[float], lap_length_m: float | None) -> li
     distance_m : sequence of float
         [m]
     lap_length_m : float or None
-        Distances wrap at it; None if not known. [m]
+        Distances wrap at it; None if unknown. [m]
 
     Returns
     -------

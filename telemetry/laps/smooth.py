@@ -20,13 +20,13 @@ def moving_mean(values: FloatArray, width: int) -> FloatArray:
     ndarray of shape (n_samples,)
     """
     half = width // 2
-    known = np.isfinite(values)
-    sums = np.concatenate(([0.0], np.cumsum(np.where(known, values, 0.0))))
-    counts = np.concatenate(([0], np.cumsum(known)))
+    valid = np.isfinite(values)
+    sums = np.concatenate(([0.0], np.cumsum(np.where(valid, values, 0.0))))
+    counts = np.concatenate(([0], np.cumsum(valid)))
     n = len(values)
     low, high = np.maximum(np.arange(n) - half, 0), np.minimum(np.arange(n) + half + 1, n)
     number = np.maximum(counts[high] - counts[low], 1)
-    return np.where(known, (sums[high] - sums[low]) / number, np.nan)
+    return np.where(valid, (sums[high] - sums[low]) / number, np.nan)
 
 
 def penalised(

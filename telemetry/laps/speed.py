@@ -10,7 +10,7 @@ from telemetry.laps.gps import Fixes, dropouts, path_speed, without_jumps
 from telemetry.notes import QualityNote
 from telemetry.signals import Run
 
-# Fast enough for phases (a rider's hands and body), slow enough that two hours are cheap. A choice of ours.
+# Fast enough for phases (a rider's hands and body), slow enough that two hours are cheap. Own choice.
 PLACE_HZ = 50.0
 
 
@@ -124,7 +124,7 @@ def find_speed(
     Parameters
     ----------
     notes : list of QualityNote
-        What was found is added.
+        Extended by the notes of this step.
 
     Returns
     -------
@@ -156,7 +156,7 @@ def find_speed(
 
 
 def _factor(fixes: Fixes, travelled_m: FloatArray) -> float:
-    """Speed by positions over speed by the wheels: the middle over short windows; 1 when it cannot be told."""
+    """Median ratio of speed by positions to speed by the wheels over short windows, 1 with too few windows."""
     every = max(1, round(WINDOW_S * fixes.rate_hz))
     east, north, gone, t = (v[::every] for v in (fixes.east_m, fixes.north_m, travelled_m, fixes.t_s))
     step, interval = np.hypot(np.diff(east), np.diff(north)), np.diff(t)

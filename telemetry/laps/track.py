@@ -1,4 +1,4 @@
-"""Where every sample of a run is: laps, distance, corners, phases. The order of steps of this room."""
+"""Lap, distance, corner and phase of every sample: the processing order of this package."""
 
 from dataclasses import replace
 
@@ -169,7 +169,7 @@ def _laps(run: Run, thin: Thin, speed: Speed, marks: Marks, places: Places | Non
 
 
 def _note_elsewhere(laps: tuple[Lap, ...], places: Places | None, notes: list[QualityNote]) -> None:
-    """Say so when laps differ in length by the wheels; with positions it is said where they were looked at."""
+    """Note on laps of different wheel distance; with positions the note is made where they are matched."""
     odd = [lap for lap in laps if lap.kind == "elsewhere"]
     even = [lap for lap in laps if lap.complete]
     if not odd or not even or places is None or places.line is not None:
@@ -334,7 +334,7 @@ def _mean_lap(
 
 
 def _corners(mean: MeanLap | None, circuit: Circuit | None, lean_from: str) -> tuple[tuple[Corner, ...], str]:
-    """The circuit's corners where it is known, else those of the mean lap."""
+    """Corners of the circuit file if given, else those of the mean lap; with their source."""
     if circuit is not None:
         return circuit.corners, "circuit"
     if mean is None:
@@ -381,7 +381,7 @@ def _circuit(
 
 
 def is_moving(track: Track) -> BoolArray:
-    """Samples at which the motorcycle rides; all of them when the speed is not known."""
+    """True for samples at which the motorcycle moves; all True without speed."""
     if not np.isfinite(track.speed_m_s).any():
         return np.ones(len(track.speed_m_s), dtype=bool)
     return np.asarray(np.nan_to_num(track.speed_m_s) > MOVING_M_S)

@@ -61,7 +61,7 @@ _PASSING = {ENTRY, CHANGING, part_of(Path(ENTRY)).name}
 
 @dataclass(frozen=True)
 class Sources:
-    """What a run is made from.
+    """Input files of a run.
 
     ``log_name`` is what the log was called when it was first added; ``given`` the bytes of everything else that was
     read for it, by the name each gets in the run's directory; ``channels`` the columns by meaning that a person chose.
@@ -76,7 +76,7 @@ class Sources:
 
     @property
     def inputs(self) -> str:
-        """The name of all bytes together: the same ones have the same name everywhere."""
+        """Identifier of a run: hash of all its inputs."""
         hashed = {name: sha256(content).hexdigest() for name, content in self.given.items()}
         named = sorted(hashed.keys() - {BIKE, SHEET, CIRCUIT})
         parts = [self.log_sha256, hashed[BIKE], *(hashed[name] for name in named)]

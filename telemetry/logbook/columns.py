@@ -42,7 +42,7 @@ def as_decimals(values: FloatArray) -> tuple[npt.NDArray[np.int64], int] | None:
     Returns
     -------
     tuple of ndarray of shape (n,) and int, or None
-        ``numbers / 10**decimals`` is every known value to the last bit; None where no such numbers exist.
+        ``numbers / 10**decimals`` equals every valid value exactly; None if no such numbers exist.
     """
     known = np.nan_to_num(values, nan=0.0, posinf=np.inf, neginf=-np.inf)
     for decimals in range(_MOST_DECIMALS + 1):
@@ -86,18 +86,18 @@ def as_levels(
 
 
 def write_log(log: RawLog, path: Path) -> None:
-    """Write a log's columns, and everything else the reader said of it, as Parquet."""
+    """Write a log's columns, units, metadata and notes as Parquet."""
     arrays, schema, packed = [], [], []
     for name, values in log.columns.items():
-        known = ~np.isnan(values)
-        mask = None if known.all() else ~known
-        found = as_decimals(values)
-        if found is None:
+        present = ~np.isnan(values)
+        mask = None if present.all() else ~present
+        as_numbers = as_decimals(values)
+        if as_numbers is None:
             array, metadata = pa.array(values, mask=mask), {}
         else:
-            numbers, decimals = found
+            numbers, decimals = as_numbers
             metadata = {"decimals": str(decimals)}
-            if listed := as_levels(numbers, known):
+            if listed := as_levels(numbers, present):
                 numbers, levels = listed
                 metadata["levels"] = _to_text(levels)
             small = np.abs(numbers).max(initial=0) < 2**31
@@ -182,6 +182,6 @@ def _buffers(chunk: pa.Array) -> tuple[npt.NDArray[Any], npt.NDArray[np.bool_] |
 
 
 def _adapters() -> dict[str, TypeAdapter[Any]]:
-    """How each field of a log beside its columns becomes JSON and comes back."""
+    """JSON adapter of each field of a log except its columns."""
     hints = get_type_hints(RawLog)
     return {each.name: TypeAdapter(hints[each.name]) for each in fields(RawLog) if each.name != "columns"}

@@ -1,4 +1,4 @@
-"""What a logbook says of a run: its line in the catalogue, and the record in its own directory."""
+"""Entry of a run in the catalogue, and the record in the run's directory."""
 
 import json
 import os
@@ -62,7 +62,7 @@ PACKED = (".gz", ".bz2", ".xz", ".zst", ".lz4")
 
 
 class Words(TypedDict, total=False):
-    """What a person may say of a run when it is added; it wins over the setup sheet."""
+    """Details of a run given by hand when it is added; they override the setup sheet."""
 
     name: str | None
     date: str | None
@@ -95,7 +95,7 @@ def sheet_words(sheet: SetupSheet, log_name: str) -> dict[str, str]:
 
 @dataclass(frozen=True)
 class Record:
-    """What a run's directory says of itself: enough to make the catalogue again and to check every file.
+    """Record in a run's directory: enough to rebuild the catalogue and to check every file.
 
     Parameters
     ----------
@@ -111,7 +111,7 @@ class Record:
 
 
 def record_to_json(record: Record) -> str:
-    """The record as JSON text that carries its own hash."""
+    """Record as JSON text with its own hash."""
     data = {
         "schema": SCHEMA,
         **asdict(record.entry),
@@ -193,7 +193,7 @@ def _entries() -> TypeAdapter[RunEntry]:
 
 @cache
 def texts() -> TypeAdapter[dict[str, str]]:
-    """What checks that data is texts by text."""
+    """Validator for dictionaries of str to str."""
     return TypeAdapter(dict[str, str])
 
 
@@ -242,7 +242,7 @@ def flush(path: Path) -> None:
 
 
 def part_of(path: Path) -> Path:
-    """Where a new text is written before it takes a file's place."""
+    """Temporary file for a new text before it replaces a file."""
     return path.with_name(f".{path.name}.part")
 
 

@@ -122,5 +122,5 @@ def _write_run(logbook: Logbook, entry: RunEntry, out: Path) -> None:
 
 
 def _table(columns: Iterable[tuple[str, FloatArray]]) -> pa.Table:
-    """Columns as a table; what is not known is empty, not the word "nan"."""
+    """Columns as a table; NaN becomes null."""
     return pa.table({name: pa.array(values, mask=np.isnan(values)) for name, values in columns})

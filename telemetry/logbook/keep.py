@@ -97,7 +97,7 @@ def keep(
 
 @dataclass(frozen=True)
 class _Files:
-    """What a person wrote, as it was loaded, and the very bytes that it was loaded from."""
+    """User's files: parsed values, and the bytes they were read from."""
 
     bike: Bike
     sheet: SetupSheet
@@ -178,5 +178,5 @@ def _check_words(words: Words) -> None:
 
 
 def _name_to_keep(log_name: str) -> str:
-    """What the original is called in the logbook: a name that every system can write."""
+    """File name of the original in the logbook, valid on every system."""
     return plain(log_name).replace("\ufffd", "_").replace("\n", "_").replace("\t", "_").replace("\r", "_")

@@ -185,7 +185,7 @@ class Logbook:
         return self.store.left_out()
 
     def history(self, run_id: str) -> tuple[RunEntry, ...]:
-        """What a run was before, oldest first; the last is the one that holds."""
+        """Earlier versions of a run, oldest first; the last one is current."""
         return self.store.catalogue.of_log(self.entry(run_id).log_sha256)[::-1]
 
     def revisions(self) -> tuple[RunEntry, ...]:
@@ -193,7 +193,7 @@ class Logbook:
         return self.store.catalogue.revisions()
 
     def entry(self, run_id: str) -> RunEntry:
-        """What the catalogue says of a run.
+        """Catalogue entry of a run.
 
         Raises
         ------
@@ -229,7 +229,7 @@ class Logbook:
         raise LogbookError(f"{self.path}: has no run {text[:80]!r}; it has {known or 'none'}.")
 
     def record(self, run_id: str) -> Record:
-        """What the run's directory says of itself, with the hash of every file. Raises `LogbookError`."""
+        """Record of a run's directory with the hash of every file. Raises `LogbookError`."""
         return self.store.record(self.entry(run_id).run_id)
 
     def _home(self, run_id: str) -> Path:

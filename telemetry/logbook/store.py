@@ -133,17 +133,17 @@ class Catalogue:
         return next(iter(self._ask("SELECT * FROM run WHERE run_id = ?", run_id)), None)
 
     def of_log(self, log_sha256: str) -> tuple[RunEntry, ...]:
-        """The history of one log's run, the one that holds first."""
+        """Versions of a log's run, newest first."""
         return self._ask(f"SELECT * FROM run WHERE log_sha256 = ? {_NEWEST_FIRST}", log_sha256)
 
     def damage(self) -> tuple[str, ...]:
-        """What SQLite finds wrong with the file, nothing when it is sound."""
+        """Problems reported by SQLite's integrity check, empty if there are none."""
         try:
             with self._open() as connection:
-                found = [row[0] for row in connection.execute("PRAGMA integrity_check")]
+                problems = [row[0] for row in connection.execute("PRAGMA integrity_check")]
         except LogbookError as error:
             return (str(error),)
-        return () if found == ["ok"] else tuple(found)
+        return () if problems == ["ok"] else tuple(problems)
 
     def _ask(self, question: str, *values: str) -> tuple[RunEntry, ...]:
         with self._open() as connection:
@@ -174,7 +174,7 @@ CATALOGUE = "catalogue.sqlite"
 
 
 class Store:
-    """Where a logbook keeps its runs.
+    """Run directories and catalogue of a logbook.
 
     Parameters
     ----------
@@ -261,7 +261,7 @@ class Store:
             raise LogbookError(f"{path}: cannot be read; restore it or make the run again.") from None
 
     def cut(self, run_id: str) -> Cut:
-        """What of the log counts in a run. Raises `LogbookError` when that is damaged."""
+        """Part of the log used in a run. Raises `LogbookError` if its file is damaged."""
         path = self.home(run_id) / CUT
         try:
             return cut_from_json(path.read_text(encoding="utf-8")) if path.is_file() else WHOLE
@@ -273,7 +273,7 @@ class Store:
         return read_record(self.home(run_id) / ENTRY)
 
     def of_log(self, log_sha256: str) -> tuple[RunEntry, ...]:
-        """The history of a log's run, newest first, as far as its directories are there."""
+        """Versions of a log's run whose directories exist, newest first."""
         entries = self.catalogue.of_log(log_sha256)
         return tuple(entry for entry in entries if (self.home(entry.run_id) / ENTRY).is_file())
 

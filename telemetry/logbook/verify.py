@@ -22,7 +22,7 @@ class Damage:
 
 @dataclass(frozen=True)
 class Verification:
-    """What a check looked at, and what it found."""
+    """Result of a check: numbers of runs, files and bytes, and the damages."""
 
     runs: int
     files: int
@@ -68,7 +68,7 @@ _STRANGE = "Move it out; a logbook keeps no other files."
 
 
 def _damages(home: Path, names: tuple[str, ...], entry: RunEntry | None) -> Iterator[Damage]:
-    """What is wrong with one run."""
+    """Damages of one run."""
     run_id = home.name
     try:
         record = read_record(home / ENTRY)

@@ -1,4 +1,4 @@
-"""Run a parser that a damaged file can bring down in a process of its own, so that only that process ends."""
+"""Run a parser in a separate process, so that a damaged file ends only that process."""
 
 import ctypes
 import faulthandler
@@ -31,9 +31,9 @@ _NO_ANSWER = "its parser ended without an answer"
 
 @dataclass(frozen=True)
 class Limits:
-    """What a parser may take before it is stopped.
+    """Time and memory limits of a parser process.
 
-    Choices of ours, far above what a log needs: the libraries import in 2 s and read 20 MB/s and more; numbers of
+    Own choices, far above what a log needs: the libraries import in 2 s and read 20 MB/s and more; numbers of
     double precision are at most 8 times the bytes they were packed in, and are held a few times over.
     """
 
@@ -48,7 +48,7 @@ class Limits:
 
 @dataclass(frozen=True)
 class Content:
-    """What a file of channels holds."""
+    """Channels, metadata and notes of a file."""
 
     channels: list[Channel]
     metadata: dict[str, str]
@@ -56,7 +56,7 @@ class Content:
 
 
 def load_apart(module: str, path: Path) -> Content:
-    """What ``load(path)`` of a module gives, called in another process.
+    """Result of ``load(path)`` of a module, called in another process.
 
     Parameters
     ----------

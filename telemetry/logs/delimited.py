@@ -28,7 +28,7 @@ from telemetry.notes import QualityNote, Step
 
 @dataclass(frozen=True)
 class OddRows:
-    """Where rows are missing from the parsed table, and what to say about it.
+    """Rows missing from the parsed table, and the notes on them.
 
     Parameters
     ----------
@@ -91,7 +91,7 @@ OTHER_MARK = {".": ",", ",": "."}
 
 @dataclass(frozen=True)
 class Decoded:
-    """Columns, their units, what the file says about itself, and what was found."""
+    """Columns, units, metadata and notes of a text log."""
 
     columns: dict[str, FloatArray]
     units: dict[str, str]
@@ -354,7 +354,7 @@ def _parse(path: Path, dialect: Dialect, encoding: str) -> _Parsed:
 
 
 def _in_words(reason: str) -> str:
-    """What Arrow says of a text, for who does not know its inside."""
+    """Arrow's error message, replaced by plain advice if its cause is known."""
     if "straddling object" in reason or "out of sync" in reason:
         return (
             f"a line is longer than {arrow_csv.ReadOptions().block_size / 1e6:.0f} MB, or a quotation mark is "

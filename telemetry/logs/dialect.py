@@ -1,4 +1,4 @@
-"""Which dialect of delimited text a log is written in, told by looking at its first lines."""
+"""Detection of the dialect of a delimited text log from its first lines."""
 
 import csv
 import re
@@ -23,7 +23,7 @@ _LONGEST_LINE = 100_000
 
 @dataclass(frozen=True)
 class Dialect:
-    """How a table of text is written; a format that fixes something leaves the default.
+    """Layout of a delimited text table; fields that a format does not need keep their defaults.
 
     Parameters
     ----------
@@ -70,7 +70,7 @@ def is_value(cell: str, decimal: str) -> bool:
 
 
 def is_missing(cell: str) -> bool:
-    """Whether a cell says "no value"."""
+    """True if the cell is a missing-value marker."""
     return cell.strip().lower() in NA_WORDS
 
 

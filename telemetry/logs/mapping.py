@@ -20,13 +20,13 @@ BLOCK_S = 0.25
 # Without a clock, the log is cut into so many blocks.
 BLOCKS_WITHOUT_CLOCK = 2000
 FEWEST_BLOCKS = 40
-# A beacon is open for more than this share of the time, and closes once a lap: no log holds more laps. Choices of ours.
+# A beacon is open for more than this share of the time, and closes once a lap: no log holds more laps. Own choices.
 MOSTLY_OPEN, MOST_LAPS = 0.9, 200
 
 
 @dataclass(frozen=True)
 class Behaviour:
-    """What one column does.
+    """Statistics of one column.
 
     Parameters
     ----------
@@ -35,7 +35,7 @@ class Behaviour:
     whole : bool
         Whole numbers only.
     steps, falls : int
-        How often it goes up and down from one sample to the next.
+        Number of rising and falling steps between samples.
     by_one : bool
         Every change is up by one.
     at_least_share, at_most_share : float
@@ -85,7 +85,7 @@ class Behaviour:
 
 
 def describe(log: RawLog, only: Collection[str] | None = None) -> Mapping[str, Behaviour]:
-    """What every column does that holds numbers.
+    """Statistics of every column that holds numbers.
 
     Parameters
     ----------
@@ -93,14 +93,14 @@ def describe(log: RawLog, only: Collection[str] | None = None) -> Mapping[str, B
         The columns to look at.
     """
     edges = np.linspace(0, log.n_rows, _n_blocks(log) + 1).astype(np.int64)
-    found = {}
+    behaviours = {}
     for name, values in log.columns.items():
         if only is not None and name not in only:
             continue
         filled = np.isfinite(values)
         if filled.any():
-            found[name] = _describe(values, filled, edges)
-    return found
+            behaviours[name] = _describe(values, filled, edges)
+    return behaviours
 
 
 def _n_blocks(log: RawLog) -> int:
@@ -150,7 +150,7 @@ def _describe(values: FloatArray, filled: np.ndarray, edges: np.ndarray) -> Beha
 
 
 def correlation(a: FloatArray, b: FloatArray) -> float:
-    """Pearson's correlation over the blocks both have, 0 where it cannot be told.
+    """Pearson correlation over the blocks valid in both, 0 if it is undefined.
 
     Parameters
     ----------
@@ -163,7 +163,7 @@ def correlation(a: FloatArray, b: FloatArray) -> float:
 
 
 def rate(means: FloatArray) -> FloatArray:
-    """How a column rises from block to block, across blank blocks too; per block.
+    """Smoothed slope of block means, per block; blank blocks are interpolated.
 
     Parameters
     ----------
@@ -173,11 +173,11 @@ def rate(means: FloatArray) -> FloatArray:
     -------
     ndarray of shape (n_blocks,)
     """
-    known = np.isfinite(means)
-    if np.count_nonzero(known) < FEWEST_BLOCKS:
+    valid = np.isfinite(means)
+    if np.count_nonzero(valid) < FEWEST_BLOCKS:
         return np.full(len(means), np.nan)
     at = np.arange(len(means))
-    filled = np.interp(at, at[known], means[known])
+    filled = np.interp(at, at[valid], means[valid])
     return np.gradient(np.convolve(np.pad(filled, 1, mode="edge"), np.ones(3) / 3, mode="valid"))
 
 
@@ -186,7 +186,7 @@ MEANINGS = (
     "acceleration", "lap", "beacon",
 )  # fmt: skip
 
-# Words in a column's name, in the languages loggers are set to: choices of ours, no source.
+# Words in a column's name, in the languages loggers are set to: own choices, no source.
 _WORDS: Mapping[str, tuple[str, ...]] = {
     "time": ("time", "t", "timestamp", "zeit", "temps", "tempo", "tiempo", "clock", "elapsed"),
     "latitude": ("latitude", "lat", "breite", "latitudine"),
@@ -221,7 +221,7 @@ _QUANTITIES: Mapping[str, frozenset[str]] = {
     "lap": frozenset(["counts"]),
     "beacon": frozenset(["counts", "voltage"]),
 }
-# Weight of each kind of evidence, and what it takes: choices of ours.
+# Weight of each kind of evidence, and what it takes: own choices.
 NAME, PART_OF_NAME, UNIT, BEHAVIOUR = 0.5, 0.4, 0.1, 0.4
 LEAST_CONFIDENCE = 0.3
 LIKELY, SURE = 0.5, 0.8  # sure takes a name, a fitting unit or none, and a behaviour
@@ -237,7 +237,7 @@ class Proposal:
     Parameters
     ----------
     confidence : float
-        0 to 1: how much speaks for it, less where another column does nearly as well; 1 only where a person said so.
+        0 to 1: strength of the evidence, less if another column fits nearly as well; 1 only after confirmation.
         No probability.
     """
 
@@ -248,13 +248,13 @@ class Proposal:
 
     @property
     def sure(self) -> bool:
-        """Whether the column may be used without a person having said so."""
+        """True if the column may be used without confirmation."""
         return self.confidence >= SURE
 
 
 @dataclass
 class _Evidence:
-    """What speaks for and against one column having one meaning."""
+    """Score and reasons for one column having one meaning."""
 
     score: float = 0.0
     reasons: list[str] = field(default_factory=list)
@@ -267,14 +267,14 @@ class _Evidence:
 
 @dataclass(frozen=True)
 class _Ride:
-    """What is known of the ride by now, per block: the rate of travel over ground, and slowing down."""
+    """Evidence on the ride per block from the columns assigned so far: rate of travel over ground, and deceleration."""
 
     moved: FloatArray | None = None
     slowing: FloatArray | None = None
 
 
 def propose(log: RawLog, known: Mapping[str, str] | None = None) -> tuple[Proposal, ...]:
-    """The likely column for each meaning, as far as there is evidence.
+    """Most likely column for each meaning that has evidence.
 
     A fork goes in while speed falls, a shock when it rises; throttle and brake do the same but rest at a limit;
     speed is what the positions change at. A column gets one meaning.
@@ -295,7 +295,7 @@ def propose(log: RawLog, known: Mapping[str, str] | None = None) -> tuple[Propos
     helping = {known[meaning] for meaning in ("latitude", "longitude", "speed") if meaning in known}
     behaviours = describe(log, helping | (set(log.columns) - set(known.values())))
     ride, taken, found = _Ride(), set(known.values()), []
-    # What is found first helps to find the rest: positions tell speed, and speed tells what it does to the fork.
+    # Earlier meanings are evidence for later ones: positions give speed, and speed gives braking for the fork.
     for meaning in MEANINGS:
         if meaning in known:
             found.append(Proposal(meaning, known[meaning], 1.0, ()))
@@ -327,7 +327,7 @@ def propose(log: RawLog, known: Mapping[str, str] | None = None) -> tuple[Propos
 def _one_upside_down(
     log: RawLog, found: list[Proposal], behaviours: Mapping[str, Behaviour], ride: _Ride
 ) -> list[Proposal]:
-    """Where two columns without a name that helps both move as the same end does: say so, and guess by their order."""
+    """Guess front and rear by column order if two unnamed columns move alike: one sensor is upside down."""
     if ride.slowing is None:
         return found
     settled = [p for p in found if p.meaning not in ("front", "rear") or p.confidence >= LIKELY]
@@ -529,7 +529,7 @@ FILE_NAME = "channels.json"
 
 
 def config_directory() -> Path:
-    """Where settings of this user are kept: ``$BOTHENDS_CONFIG``, else where the system keeps such things.
+    """Directory of the user's settings: ``$BOTHENDS_CONFIG``, else the system's standard place.
 
     References
     ----------
@@ -545,7 +545,7 @@ def config_directory() -> Path:
 
 
 def shape(log: RawLog) -> str:
-    """What logs of the same logger and set-up share: names and units of the columns."""
+    """Hash of the column names and units, equal for logs of the same logger and set-up."""
     columns = sorted((name, log.units.get(name, "")) for name in log.columns)
     return hashlib.sha256(json.dumps(columns).encode()).hexdigest()[:16]
 

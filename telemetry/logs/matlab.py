@@ -84,7 +84,7 @@ def _channels(
 def _struct(
     name: str, struct: Mapping[str, Any], clock: FloatArray | None, units: Mapping[str, Any]
 ) -> Iterator[Channel]:
-    """A struct is a channel if it holds values of its own, else a group of channels."""
+    """Channel of a struct that has values, else the channels of a group."""
     key = next((key for key in struct if key.lower() in _VALUES), None)
     values = _vector(struct[key]) if key is not None else None
     if values is None:

@@ -92,7 +92,7 @@ class FormulaError(Exception):
 
 
 def _forbid_formulas() -> None:
-    """Have asammdf raise where it would evaluate the text of a formula: a log must not bring its own program."""
+    """Make asammdf raise an error for text formulas: a log must not run code."""
     from asammdf.blocks import v2_v3_blocks, v4_blocks
     from asammdf.blocks.v2_v3_constants import CONVERSION_TYPE_FORMULA
     from asammdf.blocks.v4_constants import CONVERSION_TYPE_ALG

@@ -209,7 +209,7 @@ def _unit_in_name(name: str) -> str:
 
 
 def unique_names(names: Sequence[str]) -> tuple[str, ...]:
-    """Names for columns: blank ones numbered, repeated ones told apart, without control characters.
+    """Unique column names: blank names numbered, repeated names distinguished, no control characters.
 
     Examples
     --------
@@ -271,7 +271,7 @@ class RawLog:
 
 
 def stated_rate_hz(log: RawLog) -> float | None:
-    """The rate that a person stated for a log without time; None where it has its own. [Hz]"""
+    """User-given rate of a log without time, None if the log has time stamps. [Hz]"""
     return next((float(step.settings["rate_hz"]) for step in log.history if step.name == "stated_rate"), None)
 
 

@@ -15,7 +15,7 @@ from telemetry.plaintext import plain
 
 
 class Reader(Protocol):
-    """What a reader module offers."""
+    """Interface of a reader module."""
 
     NAME: str
 

@@ -10,7 +10,7 @@ from telemetry.errors import LogError
 HEAD_BYTES = 1 << 18
 
 # Every cell of a text is a byte or more, but for those of blank lines. Packed, the stamps and the noise of a few
-# sensors alone are some bytes a row, beside which many columns that never change count little: a choice of ours.
+# sensors alone are some bytes a row, beside which many columns that never change count little: own choice.
 MOST_CELLS_PER_BYTE, MOST_PACKED_CELLS_PER_BYTE, ALWAYS_ALLOWED_CELLS = 1, 100, 50_000_000
 
 _MAGIC = {b"\x1f\x8b": "gzip", b"\x28\xb5\x2f\xfd": "zstd", b"BZh": "bz2"}
@@ -18,7 +18,7 @@ _TEXT_CONTROLS = frozenset(b"\t\n\r\f\x1a")
 
 
 def compression(path: Path) -> str | None:
-    """Name of the compression, told from the first bytes; None for plain files."""
+    """Name of the compression by the first bytes, None for plain files."""
     with path.open("rb") as file:
         first = file.read(4)
     return next((name for magic, name in _MAGIC.items() if first.startswith(magic)), None)

@@ -1,4 +1,4 @@
-"""What each end does by frequency, in the bands of the motorcycle's own modes, and how the ends go together."""
+"""Frequency content of each end in the bands of the motorcycle's modes, and coherence of both ends."""
 
 from collections.abc import Mapping
 
@@ -11,15 +11,15 @@ from telemetry.motion.motion import EndMotion, Motion
 from telemetry.motion.summary import Band, BandUse, EndFrequencies, Frequencies, Together
 from telemetry.signals.spectra import Spectrogram, Spectrum, cross_spectrum, power_spectrum, spectrogram
 
-# Length of a segment, and so how far lines lie apart (0.5 Hz): the body's modes are told from standing still.
+# Length of a segment, which sets the line spacing (0.5 Hz): it resolves the body modes from zero.
 SEGMENT_S = 2.0
-# Of the segments by which a band's RMS is told: a Hann line reaches 2 / this to either side.
+# Length of the segments for the RMS of bands: a Hann line reaches 2 / this to either side.
 FINE_SEGMENT_S = 8.0
-FEWEST_SAMPLES = 8  # in a segment; of fewer no band can be told from another
+FEWEST_SAMPLES = 8  # in a segment; fewer do not resolve the bands
 # Lines are kept up to here, or two fifths of a slow log's rate.
 HIGHEST_HZ, HIGHEST_SHARE = 40.0, 0.4
 # A band reaches from this share of its lowest mode to this share of its highest: about the half-power width of
-# the damping that is usual (0.3 to 0.5). A choice of ours.
+# the usual damping (0.3 to 0.5). Own choice.
 BELOW, ABOVE = 0.7, 1.35
 # Where the bike file lacks masses or tyre rates: common practice, no source.
 USUAL_BODY_HZ, USUAL_HOP_HZ = (1.0, 4.0), (12.0, 22.0)
@@ -37,7 +37,7 @@ def bands(bike: Bike, end: End) -> tuple[Band, Band]:
         found = bike_modes(bike, front_damper_scale=0.0, rear_damper_scale=0.0)
     except BikeFileError:
         found = ()
-    # shape: heave, pitch, front wheel, rear wheel; whichever moves most names the mode
+    # shape: heave, pitch, front wheel, rear wheel; the largest component names the mode
     leader = [int(np.argmax(np.abs(mode.shape))) for mode in found]
     body = [mode.fn_hz for mode, most in zip(found, leader, strict=True) if most < 2]
     hop = [mode.fn_hz for mode, most in zip(found, leader, strict=True) if most == 2 + ENDS.index(end)]
@@ -78,7 +78,7 @@ def frequencies(motion: Motion, moving: BoolArray, bike: Bike) -> Frequencies:
         return Frequencies()
     keep = _kept(cross.frequency_hz, motion.sample_rate_hz)
     density = {"front": cross.first_density, "rear": cross.second_density}
-    shared = speeds["front"] + speeds["rear"]  # not known where either is not
+    shared = speeds["front"] + speeds["rear"]  # NaN where either is NaN
     fine = {
         end: _fine_spectrum(
             np.where(np.isfinite(shared), speeds[end], np.nan),
@@ -122,9 +122,9 @@ def end_spectrogram(end: EndMotion, moving: BoolArray, sample_rate_hz: float) ->
         [Hz]
     """
     length = max(2 * round(SEGMENT_S * sample_rate_hz / 2), 2)
-    found = spectrogram(_riding(end, moving), sample_rate_hz, segment_samples=length)
-    keep = _kept(found.frequency_hz, sample_rate_hz)
-    return Spectrogram(found.time_s, found.frequency_hz[keep], found.density[:, keep])
+    whole = spectrogram(_riding(end, moving), sample_rate_hz, segment_samples=length)
+    keep = _kept(whole.frequency_hz, sample_rate_hz)
+    return Spectrogram(whole.time_s, whole.frequency_hz[keep], whole.density[:, keep])
 
 
 def _riding(end: EndMotion, moving: BoolArray) -> FloatArray:
@@ -179,7 +179,7 @@ def _in_band(band: Band, spectrum: Spectrum) -> tuple[float | None, float | None
 
 
 def _resonance_hz(band: Band, frequency_hz: FloatArray, density: FloatArray) -> float | None:
-    """Where a band has most; None where that is at its edge, for there it only goes on from what lies beyond."""
+    """Frequency of the spectral peak inside a band, None if the maximum is at the band's edge. [Hz]"""
     inside = np.flatnonzero((frequency_hz >= band.low_hz) & (frequency_hz <= band.high_hz))
     if len(inside) < 3 or density[inside].sum() <= 0:
         return None

@@ -136,7 +136,7 @@ def _end_motion(run: Run, bike: Bike, end: End, notes: list[QualityNote]) -> End
 
 
 def _past_the_table(run: Run, end: End, curve: LeverageCurve) -> list[QualityNote]:
-    """What lies past a leverage table that is shorter than the stroke: how much, and where first."""
+    """Note on travel past a leverage table that is shorter than the stroke."""
     if curve.measured_mm is None:
         return []
     shaft, (first, last) = run.shaft_travel_mm[end], curve.measured_mm

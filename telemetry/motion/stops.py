@@ -8,10 +8,10 @@ from telemetry.motion.summary import StopEvent
 from telemetry.notes import QualityNote
 from telemetry.signals.clock import runs
 
-# Within this of its limit an end is against it: what metal and seals give, and what a sensor reads again after it
+# An end this close to its limit is against it: yield of metal and seals, and repeatability of a sensor after it
 # was taken off (both about half a millimetre, common practice, no source).
 CONTACT_MM = 0.5
-# A blow passes between two samples: so far off its limit an end still counts when its speed collapsed there.
+# An impact falls between two samples: an end this far off its limit still counts if its speed collapsed there.
 NEAR_MM = 2.0
 # The speed collapses when the shaft is stopped this hard, three times what springs, rubber and dampers did to it on
 # simulated outings that never touched (50 000 mm/s2), over about so long.
@@ -22,7 +22,7 @@ MERGE_S = 0.05
 # Between two samples a blow goes deeper by an eighth of its bend where it turns round evenly, by half of it where it
 # is cut off; a quarter is what simulated contacts at 100 Hz need. From this rate up it is less than half a millimetre.
 MISSED_SHARE, SEEN_FROM_HZ = 0.25, 500.0
-# Arrival speed is the fastest in this time before the contact.
+# Arrival speed is the highest in this time before the contact.
 ARRIVAL_S = 0.05
 
 
@@ -52,7 +52,7 @@ def _reached_mm(depth_mm: FloatArray, start: int, stop: int) -> FloatArray:
 
 
 def _missed_mm(depth_mm: FloatArray, at: int) -> float:
-    """How much deeper than its deepest sample a contact may have gone."""
+    """Largest depth of a contact beyond its deepest sample. [mm]"""
     if not 0 < at < len(depth_mm) - 1:
         return 0.0
     bend = 2 * depth_mm[at] - depth_mm[at - 1] - depth_mm[at + 1]
@@ -60,7 +60,7 @@ def _missed_mm(depth_mm: FloatArray, at: int) -> float:
 
 
 def stop_notes(stops: tuple[StopEvent, ...], sample_rate_hz: float) -> tuple[QualityNote, ...]:
-    """What a slow log leaves open about the depth of its contacts: a sentence for each end that bottomed.
+    """Note for each end that bottomed in a log too slow to show the depth of its contacts.
 
     Parameters
     ----------

@@ -45,7 +45,7 @@ def _without(closed: BoolArray) -> BoolArray:
 
 
 def turning_points(values: FloatArray, hysteresis: float = 0.0) -> IntArray:
-    """Where a record turns round by more than a hysteresis.
+    """Turning points of a record that exceed a hysteresis.
 
     Parameters
     ----------
@@ -70,7 +70,7 @@ def turning_points(values: FloatArray, hysteresis: float = 0.0) -> IntArray:
         if not small.any():
             break
         at = at[_without(small)]
-    # what is left of small ranges stands at the two ends, growing inwards
+    # the remaining small ranges are at the two ends, growing inwards
     large = np.flatnonzero(np.abs(np.diff(values[at])) >= hysteresis)
     return at[large[0] : large[-1] + 2] if len(large) else at[:0]
 
@@ -109,7 +109,7 @@ def rainflow(points: FloatArray) -> Cycles:
     )
 
 
-# Less than this at the wheel is no stroke: seals stick and tyres buzz. A choice of ours.
+# Least wheel travel of a stroke: seals stick and tyres vibrate. Own choice.
 LEAST_MM = 1.0
 # White noise on a log of hours spans about eleven of its standard deviations.
 NOISE_SPANS = 12.0
@@ -132,7 +132,7 @@ class StrokeList:
 
 
 def hysteresis_mm(end: EndMotion) -> float:
-    """What moves less than this at the wheel is no stroke. [mm]"""
+    """Least wheel travel of a stroke. [mm]"""
     ratio = end.wheel_stroke_mm / end.stroke_mm
     return max(LEAST_MM, NOISE_SPANS * end.travel_noise_mm * ratio)
 
@@ -210,7 +210,7 @@ def strokes(end: EndMotion, selected: BoolArray) -> Strokes:
     selected : ndarray of bool, shape (n_samples,)
     """
     least = hysteresis_mm(end)
-    found = stroke_list(end, selected, least)
+    all_strokes = stroke_list(end, selected, least)
     edges = np.arange(0.0, end.wheel_stroke_mm + MATRIX_BIN_MM, MATRIX_BIN_MM)
     matrix, total = np.zeros((len(edges) - 1, len(edges) - 1)), 0.0
     for at in _turns(end, selected, least):
@@ -219,7 +219,7 @@ def strokes(end: EndMotion, selected: BoolArray) -> Strokes:
         total += float(cycles.count.sum())
     between = tuple(edge for edge in DEPTH_EDGES_MM if edge > least)
     lower, upper = (least, *between), (*between, float(np.ceil(end.wheel_stroke_mm)))
-    depth = np.abs(found.change_mm)
+    depth = np.abs(all_strokes.change_mm)
     return Strokes(
         hysteresis_mm=least,
         classes=tuple(
@@ -228,8 +228,8 @@ def strokes(end: EndMotion, selected: BoolArray) -> Strokes:
                 high,
                 *(
                     _side(
-                        found.peak_mm_s[
-                            (depth >= low) & ((depth < high) | last) & (way * found.change_mm > 0)
+                        all_strokes.peak_mm_s[
+                            (depth >= low) & ((depth < high) | last) & (way * all_strokes.change_mm > 0)
                         ]
                     )
                     for way in (1, -1)
@@ -251,16 +251,16 @@ def _side(peak_mm_s: FloatArray) -> StrokeSide:
 
 
 # A bump is a compression stroke of so much at the wheel, and a run of them one at least each so often. All of these
-# are choices of ours, made on simulated machines with their own and with four times their rebound damping.
+# are own choices, from simulated machines with normal and with four times the rebound damping.
 BUMP_MM = 6.0
 APART_S = 0.4
 LEAST_BUMPS = 4
-# How much deeper than the ride height it stays, and how much slower rebound is at its fastest.
+# Least depth below the ride height, and least reduction of the fastest rebound.
 SINK_MM = 3.0
 SLOW_SHARE = 0.7
 # Ride height is the mean travel over so long before the run, and from so long after it, when it has come back.
 BEFORE_S, AFTER_S = 0.5, (0.4, 0.9)
-# The speed's slope may differ by so much from before to after: load transfer is the same.
+# Largest change of the speed's slope from before to after: load transfer is the same.
 STEADY_M_S2 = 2.0
 SLOPE_S = 0.5
 # The other end sinks less than this share of what this one does.
@@ -271,9 +271,9 @@ class _Mean:
     """Mean travel of one end between any two samples, NaN left out."""
 
     def __init__(self, travel_mm: FloatArray) -> None:
-        known = np.isfinite(travel_mm)
-        self._sum = np.concatenate(([0.0], np.cumsum(np.where(known, travel_mm, 0.0))))
-        self._count = np.concatenate(([0], np.cumsum(known)))
+        valid = np.isfinite(travel_mm)
+        self._sum = np.concatenate(([0.0], np.cumsum(np.where(valid, travel_mm, 0.0))))
+        self._count = np.concatenate(([0], np.cumsum(valid)))
 
     def over(self, start: int, stop: int) -> float:
         """NaN when nothing there is valid, or it lies beyond the record."""
@@ -289,7 +289,7 @@ def find_packing(motion: Motion, moving: BoolArray, speed_m_s: FloatArray) -> tu
     ----------
     moving : ndarray of bool, shape (n_samples,)
     speed_m_s : ndarray of shape (n_samples,)
-        Ground speed. Where it is not known nothing is found: braking looks the same. [m/s]
+        Ground speed. No events where it is NaN: braking looks the same. [m/s]
 
     Returns
     -------
@@ -297,11 +297,11 @@ def find_packing(motion: Motion, moving: BoolArray, speed_m_s: FloatArray) -> tu
         Place is not filled in: lap, distance, corner and phase are None.
     """
     means = {name: _Mean(end.wheel_travel_mm) for name, end in motion.ends.items()}
-    found = []
+    events = []
     for name, end in motion.ends.items():
         other = next((means[o] for o in ENDS if o != name and o in means), None)
-        found += _of_end(end, motion, stroke_list(end, moving, BUMP_MM), means[name], other, speed_m_s)
-    return tuple(sorted(found, key=lambda event: event.start_s))
+        events += _of_end(end, motion, stroke_list(end, moving, BUMP_MM), means[name], other, speed_m_s)
+    return tuple(sorted(events, key=lambda event: event.start_s))
 
 
 def _of_end(
@@ -321,7 +321,7 @@ def _of_end(
     while first + LEAST_BUMPS <= len(at):
         before = own.over(int(at[first]) - round(BEFORE_S * rate), int(at[first]))
         last = first
-        # the run goes on while the next bump is near and meets an end that has not come back
+        # the run continues while the next bump is near and the end has not recovered
         while last + 1 < len(at) and at[last + 1] - at[last] <= apart and trough[last + 1] > before + SINK_MM:
             last += 1
         event = None
@@ -378,7 +378,7 @@ def _event(
 
 
 def _steady(speed_m_s: FloatArray, rate: float) -> bool:
-    """Whether the slope of the speed stays the same; not where the speed is not known."""
+    """True if the slope of the speed is constant; False without speed."""
     step = max(1, round(SLOPE_S * rate / 2))
     at = speed_m_s[::step]
     slope = (at[2:] - at[:-2]) / (2 * step / rate)

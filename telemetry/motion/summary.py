@@ -1,4 +1,4 @@
-"""What one end did over a run or a lap, as numbers ready to print. These are the schema of the review.
+"""Summary of one end over a run or a lap: the values stored in the review's schema.
 
 In Python every name carries its unit; an alias is the key in the schema's JSON where that differs.
 """
@@ -99,7 +99,7 @@ class PlaneSummary:
 
 @dataclass(frozen=True)
 class StopEvent:
-    """Once against an end of the travel. Travel and arrival speed are the wheel's; place as far as known.
+    """One contact with an end of the travel. Travel and arrival speed at the wheel; unknown places are None.
 
     ``hard``: the speed collapsed there (metal on metal), not merely the last half millimetre used.
     ``missed_mm``: so much deeper the shaft may have gone between two samples.
@@ -122,7 +122,7 @@ class StopEvent:
 
 @dataclass(frozen=True)
 class TravelUse:
-    """Where in its stroke an end lived.
+    """Use of the stroke by one end.
 
     Parameters
     ----------
@@ -181,7 +181,7 @@ class EndSummary:
 
 
 def not_judged(stroke_mm: float, wheel_stroke_mm: float, reason: str) -> EndSummary:
-    """An end of which nothing can be said but why.
+    """Summary of an end that cannot be judged: only the reason.
 
     Parameters
     ----------
@@ -283,7 +283,7 @@ class Band:
 
 @dataclass(frozen=True)
 class BandUse:
-    """What one end does in a band: RMS wheel speed, its share of the whole speed's power, where it peaks.
+    """One end in a frequency band: RMS wheel speed, share of the total power, and peak frequency.
 
     None where a slow log has no line in the band; without a peak where the spectrum is highest at the band's edge.
     """
@@ -364,7 +364,7 @@ class StrokeClass:
 
 @dataclass(frozen=True)
 class Strokes:
-    """How one end moves: strokes by depth and peak speed, and which travel they lead from and to.
+    """Strokes of one end by depth and peak speed, and the rainflow matrix of their start and end travel.
 
     Parameters
     ----------
@@ -397,7 +397,7 @@ class PackingEvent:
     start_s, end_s : float
         First bump to last. [s]
     lap, distance_m, corner, phase
-        Place of the first bump, as far as it is known.
+        Place of the first bump; None where unknown.
     bumps : int
         Compression strokes in the run.
     sink_mm : float

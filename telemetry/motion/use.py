@@ -23,7 +23,7 @@ from telemetry.motion.summary import (
     TravelUse,
 )
 
-# Fixed bins, the same for every run and both ends, so that pictures can be laid over each other.
+# Fixed bins, equal for all runs and both ends, so that histograms can be overlaid.
 TRAVEL_BIN_MM = 5.0
 TRAVEL_RANGE_MM = 150.0
 SPEED_BIN_MM_S = 25.0
@@ -163,7 +163,7 @@ def _use(end: EndMotion, use: BoolArray, ride_height_mm: float) -> TravelUse:
 
 
 def summarise_end(end: EndMotion, selected: BoolArray, stops: tuple[StopEvent, ...]) -> EndSummary:
-    """What one end did over the selected samples.
+    """Summary of one end over the selected samples.
 
     Parameters
     ----------
@@ -202,7 +202,7 @@ def summarise_end(end: EndMotion, selected: BoolArray, stops: tuple[StopEvent, .
     )
 
 
-# A lap counts at a place when it spent this long there with valid travel. A choice of ours.
+# Least time with valid travel for which a lap counts at a place. Own choice.
 LEAST_S = 0.2
 
 
@@ -220,11 +220,11 @@ def across_laps(values: FloatArray) -> tuple[FloatArray, FloatArray]:
         Mean, NaN without any lap; standard error, NaN below two.
     """
     values = np.asarray(values, dtype=np.float64)
-    known = np.isfinite(values)
-    n = known.sum(axis=0)
+    valid = np.isfinite(values)
+    n = valid.sum(axis=0)
     with np.errstate(invalid="ignore", divide="ignore"):
-        mean = np.where(known, values, 0.0).sum(axis=0) / n
-        squares = (np.where(known, values - mean, 0.0) ** 2).sum(axis=0)
+        mean = np.where(valid, values, 0.0).sum(axis=0) / n
+        squares = (np.where(valid, values - mean, 0.0) ** 2).sum(axis=0)
         error = np.sqrt(squares / (n - 1) / n)
     return np.where(n > 0, mean, np.nan), np.where(n > 1, error, np.nan)
 
@@ -365,7 +365,7 @@ class LapPlace:
 def lap_places(
     motion: Motion, moving: BoolArray, corner: IntArray, phase: IntArray, phases: Sequence[str], bike: Bike
 ) -> tuple[LapPlace, ...]:
-    """How the motorcycle stood over the samples of one lap.
+    """Mean attitude of the motorcycle over one lap, by phase and corner.
 
     Parameters
     ----------
@@ -384,8 +384,8 @@ def lap_places(
     places += [(None, name, moving & (phase == index)) for index, name in enumerate(phases)]
     places += [(number, None, moving & (corner == number)) for number in sorted(set(corner.tolist()) - {0})]
     least = max(LEAST_S * motion.sample_rate_hz, 1.0)
-    found = (_at(motion, use, least, number, name, bike) for number, name, use in places)
-    return tuple(place for place in found if (place.front_mm, place.rear_mm) != (None, None))
+    means = (_at(motion, use, least, number, name, bike) for number, name, use in places)
+    return tuple(place for place in means if (place.front_mm, place.rear_mm) != (None, None))
 
 
 def _at(

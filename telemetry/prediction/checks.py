@@ -1,4 +1,4 @@
-"""What a log and a bike file cannot tell: which changes and which numbers are refused, and why."""
+"""Limits of a prediction: refused changes and numbers, with reasons."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -16,7 +16,7 @@ from telemetry.stand import Changed
 
 SLOWEST_HZ = 100.0
 STOP_SHARE = 0.05  # of the time in the stop: beyond, most of what counts happened where the log sees no force
-DYNO_REACH = 1.5  # so far beyond its fastest row a damper curve is not known
+DYNO_REACH = 1.5  # times its fastest row, beyond which a damper curve is unknown
 # What acts on the forces along the shafts; everything else is for the stand.
 FORCE_KEYS = ("spring_rate_n_per_mm", "preload_mm", "compression_clicks", "rebound_clicks")
 FORCE_PARTS = (".spring.", ".damper.")
@@ -50,7 +50,7 @@ def acts_on_forces(key: str) -> bool:
 
 
 def clicks_only(bike: Bike, changed: Sequence[Changed]) -> tuple[str, ...]:
-    """Clickers that were changed at an end without a dyno table: only their direction is known."""
+    """Changed clickers at an end without a dyno table: only the direction of their effect is known."""
     return tuple(
         change.key
         for change in changed
@@ -137,7 +137,7 @@ def refusals(
     changed: Sequence[Changed],
     fork: ForkCheck | None,
 ) -> tuple[Refusal, ...]:
-    """Numbers that a log and a bike file cannot tell after a change.
+    """Numbers that cannot be predicted for a change, with reasons.
 
     Parameters
     ----------
@@ -145,7 +145,7 @@ def refusals(
     fork : ForkCheck or None
         None without the front.
     """
-    found = []
+    refused = []
     ends = changed_ends(changed)
     if fork is not None and "front" in ends:
         parts = bike.front.spring
@@ -153,14 +153,14 @@ def refusals(
             parts.air is None and parts.bump_stop is None
         )  # of the file, nothing fitted
         if fork.state == "differs" or (fork.state == "unchecked" and no_end):
-            found.append(Refusal(tuple(f"front.{key}" for key in DEEP), fork.words))
+            refused.append(Refusal(tuple(f"front.{key}" for key in DEEP), fork.words))
     for end in ends:
         own = motion.ends[end]
         use = selected & own.valid
         in_stop = use & (own.shaft_travel_mm >= own.stroke_mm)
         share = float(np.count_nonzero(in_stop)) / max(1, int(np.count_nonzero(use)))
         if share > STOP_SHARE:
-            found.append(
+            refused.append(
                 Refusal(
                     (f"{end}.", "balance."),
                     f"The {end} was in its stop for {100 * share:.0f} % of the time: what pushed it there is not in "
@@ -168,7 +168,7 @@ def refusals(
                 )
             )
         if clicks := [key for key in clicks_only(bike, changed) if key.startswith(end)]:
-            found.append(
+            refused.append(
                 Refusal(
                     ("front.", "rear.", "balance."),
                     f"{clicks[0]}: what a click does is not known without a dyno table in [{end}.damper]; only the "
@@ -181,18 +181,18 @@ def refusals(
             fastest = DYNO_REACH * max(abs(row[1]) for row in dyno)
             reached = float(np.percentile(np.abs(own.shaft_speed_mm_s[use]), 99.0))
             if reached > fastest:
-                found.append(
+                refused.append(
                     Refusal(
                         (f"{end}.", "balance."),
                         f"The {end} shaft moved at {reached:.0f} mm/s, the dyno table ends at "
                         f"{fastest / DYNO_REACH:.0f} mm/s.",
                     )
                 )
-    return tuple(found)
+    return tuple(refused)
 
 
 def direction_bike(bike: Bike, changed: Sequence[Changed]) -> Bike:
-    """The bike with the clickers' sides a tenth firmer or softer: enough to tell the direction.
+    """Bike with the changed clickers' damping sides 10 % firmer or softer, to find the direction of the effect.
 
     Parameters
     ----------

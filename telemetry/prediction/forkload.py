@@ -40,7 +40,7 @@ AGREES = (0.93, 1.07)  # a centre of mass 30 mm off moves the ratio by 0.02, 5 %
 FRONT_BRAKE, DRAG_KG_M = 0.92, 0.2  # common practice, no source
 AIR_EXPONENT = 1.2
 # Standard deviations in the fit: mass, place and height of its centre, which a misfit of the springs must not be laid
-# on, and a slow force. Choices of ours.
+# on, and a slow force. Own choices.
 MASS_SD, SHARE_SD, HEIGHT_SD_M, FORCE_SD_N = 0.005, 0.003, 0.005, 60.0
 # Air over the oil with the fork compressed, and area of both legs: usual, and standard deviations of their logarithms.
 USUAL_OIL_LEVEL_MM, OIL_LEVEL_SD, USUAL_AREA_MM2, AREA_SD = 70.0, 0.4, 3000.0, 0.25
@@ -143,7 +143,7 @@ def _nominal(bike: Bike) -> tuple[float, float, float]:
 
 
 def _load_n(slow: _Slow, bike: Bike, mass_kg: float, share: float, height_m: float) -> FloatArray:
-    """What the fork carries along its legs. [N]"""
+    """Load of the fork along its legs. [N]"""
     whole = mass_kg + float(body_of(bike).unsprung_kg.sum())
     brake = -(whole * slow.gain_m_s2 + DRAG_KG_M * slow.speed_m_s**2)
     rake, length = np.radians(bike.front.rake_deg), bike.wheelbase_mm / 1e3

@@ -1,4 +1,4 @@
-"""How far a predicted change is known: from the errors of a bike file, of the model, and from lap to lap."""
+"""Uncertainty of a predicted change: errors of the bike file and the model, and lap-to-lap scatter."""
 
 from collections.abc import Mapping, Sequence
 
@@ -92,7 +92,7 @@ def next_outing_half(half: float, laps: Sequence[float], unit: str) -> float | N
 
 
 def next_deepest_half(half: float, peaks: Sequence[Sequence[float]]) -> float | None:
-    """The same for the deepest moment, which no mean over laps tells.
+    """Half width for the deepest moment of the next laps, including its scatter between laps.
 
     The deepest moment of an outing is the highest of its laps' peaks at the few places where it goes deep. How much
     those differ from lap to lap, pooled over the places, is known far better than the spread of three lap maxima.

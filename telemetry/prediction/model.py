@@ -1,7 +1,7 @@
-"""What the difference of two rides takes of a bike file: forces of both ends, masses, tyres; and their uncertainty.
+"""Model of the difference of two rides from a bike file: end forces, masses, tyres, and their uncertainty.
 
-What a file does not give is taken from a usual road-race motorcycle, with a wider uncertainty. Spring rate, preload
-and leverage are never guessed.
+Missing values are those of a usual road-race motorcycle, with a wider uncertainty. Spring rate, preload and leverage
+are never assumed.
 """
 
 from collections.abc import Mapping, Sequence
@@ -28,9 +28,7 @@ from telemetry.prediction._kernel import Body, Tables
 # The grid of the force tables: a quarter of a millimetre follows air and rubber to 0.01 N.
 BEYOND_MM, SHAFT_STEP_MM = 25.0, 0.25
 SPEED_REACH_MM_S, SPEED_STEP_MM_S = 4000.0, 0.5
-FRICTION_KNEE_MM_S = (
-    8.0  # over which seal friction turns round; a choice of ours, twice or half changes nothing
-)
+FRICTION_KNEE_MM_S = 8.0  # over which seal friction turns round; own choice, twice or half changes nothing
 STOP_N_PER_MM = (
     2500.0  # metal on metal at the end of the travel; 1500 to 3000 changes nothing but the deepest contact
 )
@@ -53,14 +51,14 @@ USUAL_DAMPER: Mapping[End, Damper] = {
         rebound=DamperSide(low_n_s_per_mm=7.0, high_n_s_per_mm=3.0, knee_mm_s=100.0),
     ),
 }
-# Relative standard deviations of what a bike file says, and of what is taken in its place. Choices of ours: scales,
+# Relative standard deviations of what a bike file says, and of what is taken in its place. Own choices: scales,
 # spring testers and dampers on a dyno repeat so well; tyres vary with pressure and temperature.
 SPREAD = {
     "mass": (0.03, 0.10), "com": (0.015, 0.03), "inertia": (0.12, 0.25), "unsprung": (0.03, 0.15),
     "tyre": (0.07, 0.12), "tyre_damping": (0.40, 0.50), "damper": (0.10, 0.40), "friction": (0.40, 0.60),
     "spring": (0.015, 0.015), "air": (0.15, 0.25), "rubber": (0.20, 0.60),
 }  # fmt: skip
-ZERO_SD_MM = 0.3  # what a sensor's zero is off by; half of what fitting it again may change
+ZERO_SD_MM = 0.3  # error of a sensor's zero; half of the change by a new fit
 # Rubber at the end of the stroke: every fork and shock ends in some, and a file that names none does not say that there
 # is none. Common practice, no source.
 USUAL_RUBBER: Mapping[End, BumpStop] = {
@@ -116,13 +114,13 @@ def _drawn(rng: np.random.Generator, name: str, guessed: bool) -> float:
 
 
 def spring_lacks(bike: Bike, end: End) -> tuple[str, ...]:
-    """What the bike file lacks of the spring of one end, which is never guessed."""
+    """Missing spring keys of one end; they are never assumed."""
     keys = (f"{end}.spring_rate_n_per_mm", f"{end}.preload_mm")
     return tuple(key for key in keys if value_at(bike, key) is None)
 
 
 def assumed(bike: Bike) -> tuple[str, ...]:
-    """What of the model a bike file does not give, by the names of `FileError`."""
+    """Model data missing from a bike file and assumed, by the names of `FileError`."""
     chassis = bike.chassis
     lacks = ["mass", "com", "inertia"] if chassis is None else []
     if chassis is not None and chassis.pitch_inertia_kg_m2 is None:
@@ -270,7 +268,7 @@ def damper_table_n(damper: Damper, end: End, error: FileError = EXACT) -> FloatA
 
 
 def length_change_mm(old: Bike, new: Bike) -> float:
-    """How much longer the shock of the new bike is. [mm]"""
+    """Change of shock length, new minus old bike, 0 if unknown. [mm]"""
     before, after = old.rear.shock_length_mm, new.rear.shock_length_mm
     return 0.0 if before is None or after is None else after - before
 
@@ -290,7 +288,7 @@ def tables_of(bike: Bike, nominal: Bike, error: FileError = EXACT, ends: Sequenc
     grid = shaft_grid_mm(nominal)
     springs, positions, ratios, dampers = [], [], [], []
     for end in ENDS:
-        if end not in ends:  # nothing pushes: it stays where it was
+        if end not in ends:  # no forces: it does not move
             springs.append(np.zeros(len(grid)))
             positions.append(grid / 1e3)
             ratios.append(np.ones(len(grid)))

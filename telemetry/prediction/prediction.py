@@ -64,7 +64,7 @@ CAUTION = (
     "'bothends stand' lists, and log again before relying on it."
 )
 DRAWS = 16
-DRAWN_RIDING_S = 60.0  # of laps that the draws ride: what a file's errors do is the same on every lap
+DRAWN_RIDING_S = 60.0  # time used for the draws: the effect of a file's errors is the same on every lap
 MANY_CONTACTS = 10  # new contacts with the stop beyond which only "more than" is said
 DEEP_PLACES = 6
 FEWEST_S = 0.5  # of riding in a place
@@ -115,7 +115,7 @@ class Laps:
 
     @property
     def track(self) -> Track:
-        """Where every sample is."""
+        """Lap, place and phase of every sample."""
         return self.measured.track
 
 
@@ -204,25 +204,25 @@ def _motion(measured: Measured, bike: Bike, ends: Sequence[End], shaft_mm: Float
 
 
 def _lap_values(motion: Motion, inside: BoolArray) -> dict[str, float]:
-    """The numbers of one lap that a lap alone can tell."""
-    found: dict[str, float] = {}
+    """Numbers of one lap by key."""
+    values_by_key: dict[str, float] = {}
     rows = np.flatnonzero(inside)
     part = slice(int(rows[0]), int(rows[-1]) + 1) if len(rows) else slice(0, 0)
     lap = motion.during(part)
     for end in lap.ends.values():
         values = end_values(end, inside[part])
-        found |= values
+        values_by_key |= values
         if values:
-            found |= contact_values(lap, end, inside[part])
+            values_by_key |= contact_values(lap, end, inside[part])
     for side in ("compression", "rebound"):
-        front, rear = (found.get(f"{end}.speed.{side}.rms_mm_s") for end in ENDS)
+        front, rear = (values_by_key.get(f"{end}.speed.{side}.rms_mm_s") for end in ENDS)
         if front and rear:
-            found[f"balance.speed_ratio.{side}"] = rear / front
+            values_by_key[f"balance.speed_ratio.{side}"] = rear / front
     if all(end in lap.ends for end in ENDS):
         pitch = lap.pitch_deg[inside[part]]
         if np.isfinite(pitch).any():
-            found["balance.pitch.mean_deg"] = float(np.nanmean(pitch))
-    return found
+            values_by_key["balance.pitch.mean_deg"] = float(np.nanmean(pitch))
+    return values_by_key
 
 
 def _ridden(laps: Laps, new: Bike) -> tuple[Motion, dict[str, float], FloatArray, DifferenceModel]:
@@ -294,21 +294,21 @@ def predict(laps: Laps, changes: Sequence[Change], *, draws: int = DRAWS) -> Tri
 
 
 def _moved(laps: Laps, after: Motion, shaft_mm: FloatArray) -> dict[str, float]:
-    """How far the rides differ, 0 to 1, by end and for both: as travel and as speed, the larger."""
-    found: dict[str, float] = {}
+    """Size of the difference between the rides, 0 to 1, by end and for both: the larger of travel and speed."""
+    shares: dict[str, float] = {}
     for end in laps.ends:
         old, new = laps.before.ends[end], after.ends[end]
         use = laps.selected & old.valid & new.valid
         travel = float(np.sqrt(np.mean((new.wheel_travel_mm[use] - old.wheel_travel_mm[use]) ** 2)))
         speed = float(np.sqrt(np.mean((new.wheel_speed_mm_s[use] - old.wheel_speed_mm_s[use]) ** 2)))
         whole = float(np.sqrt(np.mean(old.wheel_speed_mm_s[use] ** 2)))
-        found[end] = min(1.0, max(travel / FULL_MM, speed / (FULL_SPEED_SHARE * whole) if whole else 0.0))
-    found["balance"] = max(found.values(), default=0.0)
-    return {**dict.fromkeys(ENDS, 0.0), **found}
+        shares[end] = min(1.0, max(travel / FULL_MM, speed / (FULL_SPEED_SHARE * whole) if whole else 0.0))
+    shares["balance"] = max(shares.values(), default=0.0)
+    return {**dict.fromkeys(ENDS, 0.0), **shares}
 
 
 def _drawn_changes(laps: Laps, new: Bike, errors: Sequence[FileError]) -> list[dict[str, float]]:
-    """What the change does to every number, for each draw of the bike file's errors.
+    """Change of every number for each draw of the bike file's errors.
 
     Long outings are drawn over some of their laps only: what an error does is the same on every lap.
     """
@@ -382,7 +382,7 @@ def _row(
     old, new = before[key], values.get(key)
     reason = next((refusal.reason for refusal in refused if refusal.covers(key)), "")
     if new is None and not reason:
-        reason = "It cannot be told of the new ride."
+        reason = "It cannot be computed for the new ride."
     if reason or new is None:
         shown = direction_only and new is not None and abs(new - old) > 1e-3 * max(abs(old), 1.0)
         direction = ("more" if new > old else "less") if shown and new is not None else ""
@@ -477,11 +477,11 @@ def _notes(
         notes.append(f"Only the {laps.ends[0]} is ridden again: each end is a quarter vehicle of its own.")
     if any(change.key == "rear.shock_length_mm" for change in changed):
         notes.append(
-            "Of the shock's length only its way along the leverage curve is in this; what it does to rake, trail and "
-            "weight is for 'bothends stand'."
+            "Of the shock length only the move along the leverage curve is included; for its effect on rake, trail and "
+            "weight distribution use 'bothends stand'."
         )
     if len(laps.laps) < 2:
-        notes.append("Fewer than two complete laps: what the next outing will show is not told.")
+        notes.append("Fewer than two complete laps: no interval for the next outing.")
     elif wide := _wider(rows):
         notes.append(wide)
     for end in laps.ends:

@@ -1,4 +1,4 @@
-"""What a prediction answers, as it is stored: schema ``bothends.try/1``."""
+"""Stored result of a prediction: schema ``bothends.try/1``."""
 
 from dataclasses import dataclass
 
@@ -105,7 +105,7 @@ class Wish:
 
 @dataclass(frozen=True)
 class StepEffect:
-    """What one step of an adjuster does to every number. ``step`` in the unit of the key, ``words`` with the tool."""
+    """Effect of one adjuster step on every number. ``step`` in the unit of the key, ``words`` as turns or clicks."""
 
     key: str
     step: float
@@ -115,7 +115,7 @@ class StepEffect:
 
 @dataclass(frozen=True)
 class Prediction:
-    """What a change does to the laps of a log. ``sentence`` says what is compared."""
+    """Effect of a change on the laps of a log. ``sentence`` describes the comparison."""
 
     source: str
     bike: str
@@ -151,5 +151,5 @@ class Tried:
 
 
 def prediction_to_json(prediction: Prediction) -> str:
-    """A prediction as indented JSON text, schema ``bothends.try/1``; what is not known is null."""
+    """Prediction as indented JSON text, schema ``bothends.try/1``; unknown values are null."""
     return TypeAdapter(Prediction).dump_json(prediction, indent=1).decode()

@@ -17,7 +17,7 @@ from telemetry.signals.differentiate import differentiate
 
 STEP_S = 0.0025  # of the integration, at most; 1 ms changes nothing (0.01 mm, 0.01 %)
 SETTLE_S = 4.0  # ridden before what counts; the slowest of body and springs has died away ten times over
-# After a gap so long the bridged travel has left the difference a little off, for about so long.
+# After a longer gap than this the bridged travel disturbs the difference for about this time.
 LONG_GAP_S, AFTER_GAP_S = 0.05, 1.0
 SLOW_HZ = 0.5  # below which the tyres' loads are those of the weight
 
@@ -64,12 +64,12 @@ def old_ride(motion: Motion, first: int, stop: int) -> OldRide:
         if end not in motion.ends:
             continue
         travel = motion.ends[end].shaft_travel_mm[rows]
-        known = np.isfinite(travel)
-        if not known.any():
+        valid = np.isfinite(travel)
+        if not valid.any():
             continue
-        filled = np.interp(np.arange(n), np.flatnonzero(known), travel[known])
+        filled = np.interp(np.arange(n), np.flatnonzero(valid), travel[valid])
         shaft[k] = np.concatenate((np.full(hold, filled[0]), filled)) / 1e3
-        usable[k] = known & ~_after_gaps(known, rate)
+        usable[k] = valid & ~_after_gaps(valid, rate)
     spline = np.array([ndimage.spline_filter1d(row, order=3, mode="mirror") for row in shaft])
     speed = np.asarray(np.gradient(shaft, 1.0 / rate, axis=1))
     substeps = max(1, int(np.ceil(1.0 / (rate * STEP_S) - 1e-9)))
@@ -77,10 +77,10 @@ def old_ride(motion: Motion, first: int, stop: int) -> OldRide:
     return OldRide(rows, hold + lead, 1.0 / rate, substeps, spline, shaft, speed, usable)
 
 
-def _after_gaps(known: BoolArray, rate_hz: float) -> BoolArray:
-    """What follows a long gap, for `AFTER_GAP_S`."""
-    spoilt = np.zeros(len(known), dtype=bool)
-    starts, stops = runs(~known)
+def _after_gaps(valid: BoolArray, rate_hz: float) -> BoolArray:
+    """Mask of the `AFTER_GAP_S` after each long gap."""
+    spoilt = np.zeros(len(valid), dtype=bool)
+    starts, stops = runs(~valid)
     for start, stop in zip(starts, stops, strict=True):
         if stop - start > LONG_GAP_S * rate_hz and start > 0:
             spoilt[stop : stop + round(AFTER_GAP_S * rate_hz)] = True
@@ -88,7 +88,7 @@ def _after_gaps(known: BoolArray, rate_hz: float) -> BoolArray:
 
 
 def tyre_loads_n(ride: OldRide, model: DifferenceModel) -> FloatArray:
-    """What the tyres carried in the old ride, from the forces of its ends and the wheels' acceleration.
+    """Tyre loads of the old ride, from suspension forces and wheel acceleration. [N]
 
     Only where they lost the road do they matter. Fast changes are those of the model; slow ones of the acceleration,
     which nothing measures, are left out.

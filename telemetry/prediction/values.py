@@ -1,4 +1,4 @@
-"""What a technician reads of a ride, by the review's own functions: the same number here and there."""
+"""Numbers of a ride, computed by the review's own functions."""
 
 from collections.abc import Mapping
 from dataclasses import replace
@@ -86,7 +86,7 @@ def end_values(end: EndMotion, selected: BoolArray) -> dict[str, float]:
 
 
 def contact_values(motion: Motion, end: EndMotion, selected: BoolArray) -> dict[str, float]:
-    """How often one end came near its stop, and how often it met it; contacts as the review counts them.
+    """Number of approaches of one end to its stop and of its contacts, counted as in the review.
 
     Parameters
     ----------
@@ -103,7 +103,7 @@ def contact_values(motion: Motion, end: EndMotion, selected: BoolArray) -> dict[
 def ride_values(
     motion: Motion, track: Track, selected: BoolArray, bumps: IntArray | None = None
 ) -> dict[str, float]:
-    """Every number of a ride by its key; those that cannot be told are left out.
+    """All available numbers of a ride by key.
 
     Parameters
     ----------
@@ -112,12 +112,12 @@ def ride_values(
         From `find_bumps`: the bumps of which the answer is compared. Those of the ride that was logged, for both rides:
         what stands out of a ride changes with the set-up, the road does not.
     """
-    found: dict[str, float] = {}
+    values_by_key: dict[str, float] = {}
     for end in motion.ends.values():
         values = end_values(end, selected)
-        found |= values
+        values_by_key |= values
         if values:
-            found |= contact_values(motion, end, selected)
+            values_by_key |= contact_values(motion, end, selected)
     if all(end in motion.ends for end in ENDS):
         front, rear = motion.ends["front"], motion.ends["rear"]
         use = selected & front.valid & rear.valid
@@ -132,8 +132,8 @@ def ride_values(
             answer = summarise_pairs(pairs_at(motion, track, bumps), selected)
             balance["balance.same_bump.compression_ratio"] = answer.compression_ratio
             balance["balance.same_bump.rebound_ratio"] = answer.rebound_ratio
-        found |= {key: value for key, value in balance.items() if value is not None}
-    return {key: value for key, value in found.items() if np.isfinite(value)}
+        values_by_key |= {key: value for key, value in balance.items() if value is not None}
+    return {key: value for key, value in values_by_key.items() if np.isfinite(value)}
 
 
 def bumps_of(motion: Motion, track: Track) -> IntArray | None:

@@ -15,7 +15,7 @@ from telemetry.stand.changes import least_change, steps_words
 DRAWS = 8
 MOST_RIDES = 6  # after both limits
 SIDE_ROWS = 4  # of what else moves
-# A change worth telling, to weigh what else an adjuster moves: 1 mm of travel, 2 % of a speed or ratio.
+# Scale of a relevant change, to weigh side effects of an adjuster: 1 mm of travel, 2 % of a speed or ratio.
 WORTH_MM, WORTH_SHARE, WORTH_TIMES = 1.0, 0.02, 2.0
 SPRING_STEP = 0.05  # of the rate: about one spring to the next. Common practice, no source.
 ADJUSTERS = ("preload_mm", "spring_rate_n_per_mm", "rebound_clicks", "compression_clicks")
@@ -81,11 +81,11 @@ def reach(laps: Laps, key: str, wanted: float, only: Sequence[str] = ()) -> Wish
     Raises
     ------
     PredictionError
-        If the log does not tell the number now.
+        If the log does not give the number.
     """
     now = 1.0 if key.endswith("hop_damping_ratio") else laps.values.get(key)
     if now is None:
-        raise PredictionError(f"{key}: this log does not tell it.")
+        raise PredictionError(f"{key}: this log does not give its value.")
     end = key.split(".")[0]
     ways = [
         _way(laps, adjuster, key, wanted, now)
@@ -147,7 +147,7 @@ def _clicks_on_dyno(bike: Bike, key: str, low: float, high: float) -> tuple[floa
 def _crossing(
     miss: Callable[[float], float], limits: tuple[float, float], start: float, at_start: float, enough: float
 ) -> float | str:
-    """Where a monotone function is 0 between its limits, by regula falsi (Illinois); words where it is not."""
+    """Zero of a monotone function between its limits by regula falsi (Illinois), or a message if there is none."""
     if at_start == 0.0:
         return start
     ends = {limit: miss(limit) for limit in limits if abs(limit - start) > enough}
@@ -192,7 +192,7 @@ def _worth(key: str, laps: Laps) -> float:
 
 
 def steps(laps: Laps, only: Sequence[str] = ()) -> tuple[StepEffect, ...]:
-    """What one step of every adjuster does to every number.
+    """Effect of one step of every adjuster on every number.
 
     Parameters
     ----------
@@ -204,18 +204,18 @@ def steps(laps: Laps, only: Sequence[str] = ()) -> tuple[StepEffect, ...]:
     tuple of StepEffect
         One step is a turn or a click where the bike file knows it, a spring one twentieth stiffer, 1 mm of a length.
     """
-    found = []
+    effects = []
     for key in adjusters_of(laps, only):
         step = _step(laps.file, key)
         try:
             values = ridden_values(laps, [Change(key, step, True)])
-        except BothEndsError:  # at its limit: the other way about
+        except BothEndsError:  # at its limit: the other direction
             step = -step
             values = ridden_values(laps, [Change(key, step, True)])
         before = {**{f"{end}.hop_damping_ratio": 1.0 for end in ENDS}, **laps.values}
         changes = {name: values[name] - before[name] for name in values if name in before}
-        found.append(StepEffect(key, step, steps_words(laps.file, key, step), changes))
-    return tuple(found)
+        effects.append(StepEffect(key, step, steps_words(laps.file, key, step), changes))
+    return tuple(effects)
 
 
 def _step(bike: Bike, key: str) -> float:

@@ -1,4 +1,4 @@
-"""An in-plane motorcycle on a rough road: demo data, and logs whose truth is known."""
+"""In-plane simulation of a motorcycle on a rough road: demo data, and logs with known truth."""
 
 from telemetry.simulate.circuit import (
     VELLMOOR_ROAD_SEED,

@@ -462,7 +462,7 @@ def road_at(distance_m: float, step_m: float, height_m: FloatArray) -> tuple[flo
 def wheel_at(
     distance_m: float, speed_m_s: float, road_step_m: float, road_m: FloatArray, end: EndConstants
 ) -> tuple[float, float, float]:
-    """What a wheel meets at a place: height and its rate (road and tyre out of round), force of imbalance."""
+    """Road height at a wheel [m], its rate [m/s] including tyre runout, and the force of imbalance [N]."""
     height, slope = road_at(distance_m, road_step_m, road_m)
     if end.runout_m == 0.0 and end.imbalance_kg_m == 0.0:
         return height, slope * speed_m_s, 0.0
@@ -642,7 +642,7 @@ def integrate(
 
 @compiled
 def with_play(travel: FloatArray, play: float) -> FloatArray:
-    """What follows a travel through play: it stands still until the play is taken up."""
+    """Travel seen through mechanical play: constant until the play is taken up."""
     seen = np.empty(len(travel))
     at = travel[0]
     for i in range(len(travel)):

@@ -239,7 +239,7 @@ Feature = Bump | KerbRidges | RoughStretch
 
 @dataclass(frozen=True)
 class Road:
-    """How uneven a circuit is.
+    """Roughness of a circuit.
 
     Parameters
     ----------
@@ -327,7 +327,7 @@ class RoadProfile:
 
 
 def _rise_m(feature: Bump | KerbRidges, place_m: FloatArray, length_m: float) -> FloatArray:
-    """What a bump or a row of ridges adds to the height."""
+    """Height added by a bump or a row of ridges. [m]"""
     if isinstance(feature, Bump):
         along = _along(place_m, feature.at_m - 0.5 * feature.length_m, length_m) / feature.length_m
         return 0.5e-3 * feature.height_mm * (1.0 - np.cos(2.0 * np.pi * np.minimum(along, 1.0)))

@@ -220,7 +220,7 @@ REBOUND_CLICKS_BEFORE, REBOUND_CLICKS_AFTER = 5, 12
 
 @dataclass(frozen=True)
 class Dialect:
-    """How a log's text looks."""
+    """Text format of a log."""
 
     delimiter: str = ","
     decimal: str = "."

@@ -1,4 +1,4 @@
-"""What can be wrong with the motorcycle or its sensors, on purpose and known: faults and look-alikes.
+"""Deliberate faults of motorcycle and sensors, and harmless look-alikes.
 
 What is on the road itself (bumps, kerb ridges, rough stretches) is in `telemetry.simulate.circuit`.
 """
@@ -343,7 +343,7 @@ def _runs(inside: BoolArray) -> list[tuple[int, int]]:
 def damper_drives(
     faults: Sequence[Fault], ride: Ride, lap_m: float
 ) -> tuple[dict[End, DamperDrive], tuple[LostStretch, ...]]:
-    """What befalls each damper at every instant of the rider's clock, and the stretches of lost damping.
+    """External influences on each damper over the rider's clock, and the stretches of lost damping.
 
     Parameters
     ----------
@@ -383,7 +383,7 @@ def damper_drives(
 
 
 def _faulty_damper(physics: DamperPhysics | None, fault: Fault) -> DamperPhysics | None:
-    """The damper with a fault of its own; one that fails as physics says needs physics."""
+    """Damper physics with a physical fault applied."""
     if isinstance(fault, GasLeak):
         return replace(physics or DamperPhysics(), gas_half_life_s=fault.half_life_s)
     if isinstance(fault, OilLeak):
@@ -448,7 +448,7 @@ def kicked_ride(ride: Ride, faults: Sequence[Fault], lap_m: float) -> Ride:
 def sensor_faults_mm(
     faults: Sequence[Fault], end: End, t_s: FloatArray, rng: np.random.Generator
 ) -> FloatArray:
-    """What faults add to a sensor's reading, at the shaft.
+    """Error of a sensor's reading from faults, at the shaft. [mm]
 
     Parameters
     ----------
@@ -480,7 +480,7 @@ def sensed_mm(
     shaft_mm_s: FloatArray,
     stroke_mm: float,
 ) -> FloatArray:
-    """What a used sensor makes of the travel: late, on a swinging bracket, with play, not straight.
+    """Travel as read by a used sensor: delay, bracket resonance, play, nonlinearity. [mm]
 
     Parameters
     ----------
@@ -522,7 +522,7 @@ def _swing_mm(fault: BracketResonance, step_s: float, shaft_mm: FloatArray) -> F
 
 
 def gps_faults_m(faults: Sequence[Fault], t_s: FloatArray) -> FloatArray:
-    """What faults add to the position; NaN where there is none.
+    """Position errors from faults; NaN during dropouts. [m]
 
     Parameters
     ----------

@@ -49,7 +49,7 @@ class Contact:
 
 @dataclass(frozen=True)
 class Truth:
-    """What really happened, at the instants of the log's rows; arrays of shape (n_samples,) unless said.
+    """True motion at the instants of the log's rows; arrays of shape (n_samples,) unless noted.
 
     Parameters
     ----------

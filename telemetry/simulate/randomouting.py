@@ -1,4 +1,4 @@
-"""Outings with known losses of damping, drawn at random: bike, circuit, road, fault, used sensors.
+"""Random outings with known losses of damping: bike, circuit, road, fault and used sensors.
 
 ::
 
@@ -196,7 +196,7 @@ def _sudden(fault: FaultKind, circuit: Circuit, laps: int, rng: np.random.Genera
 
 @dataclass(frozen=True)
 class _Use:
-    """What a sound damper did on the same ride, so that a slow fault can be drawn to come within it."""
+    """Work and force of an intact damper on the same ride, used to scale a slow fault."""
 
     seconds: float
     work_j: float

@@ -21,7 +21,7 @@ CLOCK_S = 0.005  # of the rider's inputs
 
 @dataclass(frozen=True)
 class Riding:
-    """What rider and engine can do; shares of standard gravity where it says g.
+    """Capabilities of rider and engine; names in g are in units of standard gravity.
 
     Parameters
     ----------
@@ -93,7 +93,7 @@ class Ride:
 def _grip(
     circuit: Circuit, place_m: FloatArray, laps: int, spread: float, rng: np.random.Generator
 ) -> FloatArray:
-    """What the rider uses of the grip, about 1, changing smoothly between corners from lap to lap."""
+    """Share of grip used by the rider, about 1, smooth between corners and varying from lap to lap."""
     apexes = np.array([corner.apex_m for corner in circuit.corners])
     knots = np.concatenate([lap * circuit.length_m + apexes for lap in range(-1, laps + 1)])
     of_lap = np.repeat(0.5 * rng.standard_normal(laps + 2), len(apexes))
@@ -127,7 +127,7 @@ def _speed_over_place(
 
 
 def _left_of_circle(sideways: float, limit: float) -> float:
-    """What the friction circle leaves along the motorcycle, 0.02 to 1."""
+    """Share of the friction circle left along the motorcycle, 0.02 to 1."""
     return float(np.sqrt(max(4e-4, 1.0 - (sideways / limit) ** 2)))
 
 
@@ -183,7 +183,7 @@ def ride_circuit(
 
 
 def drive_of(ride: Ride, vehicle: Vehicle, *, front_damper: DamperDrive, rear_damper: DamperDrive) -> Drive:
-    """What an outing does to the motorcycle: load transfer, dive and squat, and the load in corners.
+    """Inputs of an outing to the motorcycle: load transfer, dive and squat, and the load in corners.
 
     Parameters
     ----------

@@ -23,7 +23,7 @@ LINE_LATITUDE_DEG, LINE_LONGITUDE_DEG = 47.0, -30.0
 
 @dataclass(frozen=True)
 class Sensors:
-    """How motion is measured and logged.
+    """Sensor and logger settings.
 
     Parameters
     ----------
@@ -99,7 +99,7 @@ def travel_signal(
     added_mm: FloatArray | float = 0.0,
     rng: np.random.Generator,
 ) -> FloatArray:
-    """What the logger stores for a travel sensor.
+    """Logged signal of a travel sensor.
 
     Parameters
     ----------

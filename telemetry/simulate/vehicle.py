@@ -171,7 +171,7 @@ class MetalStop:
 
 @dataclass(frozen=True)
 class Vehicle:
-    """What the simulator adds to a bike file: metal stops, and what brake and chain do through the geometry.
+    """Vehicle data beyond the bike file: metal stops, and effects of brake and chain through the geometry.
 
     Parameters
     ----------
@@ -314,7 +314,7 @@ def at_rest(vehicle: Vehicle, front_road_m: float = 0.0, rear_road_m: float = 0.
 
 @dataclass(frozen=True)
 class DamperDrive:
-    """What befalls a damper from outside; arrays of shape (n,).
+    """External influences on a damper; arrays of shape (n,).
 
     Parameters
     ----------
@@ -344,7 +344,7 @@ def undisturbed(n: int) -> DamperDrive:
 
 @dataclass(frozen=True)
 class Drive:
-    """What the rider and the circuit do to the motorcycle, on an even clock; arrays of shape (n,).
+    """Inputs of rider and circuit to the motorcycle, on an even clock; arrays of shape (n,).
 
     ``gravity_m_s2`` is along the motorcycle's own vertical: more than g when it leans in a corner.
     ``pitch_moment_n_m`` is positive nose down. ``*_jack_n`` push chassis and wheel apart.
@@ -388,7 +388,7 @@ def steady_drive(speed_m_s: float, duration_s: float, *, rear_damper_scale: floa
 
 @dataclass(frozen=True)
 class DamperTrace:
-    """What a damper did; arrays of shape (n_samples,), SI units along the shaft. Friction is in none of them.
+    """State of a damper over time, without friction; arrays of shape (n_samples,), SI units along the shaft.
 
     Parameters
     ----------

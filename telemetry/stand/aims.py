@@ -13,7 +13,7 @@ from telemetry.errors import BikeFileError, BothEndsError
 from telemetry.stand.changes import Change, apply_changes, least_change, steps_words
 from telemetry.stand.quantities import BY_KEY, QUANTITIES, end_of, value_of
 
-# How far a knob is turned in search of an answer where the bike file has no limits: about what parts allow.
+# Search range of an adjuster without limits in the bike file: about what parts allow.
 _REACH = {"preload_mm": 25.0, "shock_length_mm": 8.0, "fork_height_mm": 15.0}
 _RATE_REACH = 0.5  # of a spring's rate
 _LOOKS = 5
@@ -117,7 +117,7 @@ def reach(bike: Bike, key: str, wanted: float) -> Aim:
 
 
 def way_to(bike: Bike, key: str, wanted: float, knob: str) -> Way:
-    """How far one knob must go for a quantity to read what is wanted, within its limits.
+    """Setting of one adjuster, within its limits, at which a quantity reaches a target.
 
     Parameters
     ----------
@@ -133,10 +133,10 @@ def way_to(bike: Bike, key: str, wanted: float, knob: str) -> Way:
 
     def miss(setting: float) -> float:
         try:
-            found = value_of(apply_changes(bike, [Change(knob, setting, False)])[0], key)
+            value = value_of(apply_changes(bike, [Change(knob, setting, False)])[0], key)
         except BothEndsError:
             return float("nan")
-        return float("nan") if found is None else found - wanted
+        return float("nan") if value is None else value - wanted
 
     settings = np.unique(np.concatenate([np.linspace(low, high, _LOOKS), [min(max(start, low), high)]]))
     misses = np.array([miss(float(setting)) for setting in settings])
@@ -146,8 +146,8 @@ def way_to(bike: Bike, key: str, wanted: float, knob: str) -> Way:
         if at_a * at_b <= 0.0
     ]
     if not crossings:
-        known = misses[np.isfinite(misses)] + wanted
-        span = f"gives {known.min():.4g} to {known.max():.4g}" if len(known) else "gives no number"
+        reached = misses[np.isfinite(misses)] + wanted
+        span = f"gives {reached.min():.4g} to {reached.max():.4g}" if len(reached) else "gives no number"
         return Way(knob, start, None, None, "", f"from {low:g} to {high:g} it {span}")
     a, b = min(crossings, key=lambda pair: abs(0.5 * (pair[0] + pair[1]) - start))
     value = float(brentq(miss, a, b, xtol=1e-6))

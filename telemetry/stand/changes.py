@@ -17,12 +17,12 @@ LENGTH_CAUTION = (
 LIMIT_CAUTION = "Keep inside the maker's limits, or change the part for one that allows it."
 _SHOCK_LENGTH = "shock_length_mm"
 _PART_OF_TURN = 0.25  # of a turn is what a spanner sets; common practice, no source
-_READ_TO = 0.1  # mm or N/mm, where the bike file does not say how a value is set: a choice of ours
+_READ_TO = 0.1  # mm or N/mm, where the bike file gives no adjuster: own choice
 
 
 @dataclass(frozen=True)
 class Change:
-    """One change as it was asked for: ``value`` is added when ``relative``, else set. A name only sets."""
+    """One requested change: ``value`` is added if ``relative``, else set; a name can only be set."""
 
     key: str
     value: float | str
@@ -68,7 +68,7 @@ def parse_change(text: str) -> Change:
 
 
 def _one_step(bike: Bike, key: str) -> tuple[float, str]:
-    """What one turn or click of an adjuster changes, and which it is; "" where the bike file does not say."""
+    """Change by one turn or click of an adjuster, and its unit; "" if the bike file does not give it."""
     adjuster = bike.adjusters.get(key)
     if key.endswith("_clicks"):
         return 1.0, "click"
@@ -151,7 +151,7 @@ def _past_limit(bike: Bike, key: str, value: float | str) -> str:
 
 
 def _as_it_stands(bike: Bike) -> dict[str, Any]:
-    """What stands on the bike now, in the terms of [measured_at]."""
+    """Current settings, by the keys of [measured_at]."""
     rear = bike.rear
     values = {
         "front_tyre_radius_mm": bike.front.tyre_radius_mm,
@@ -203,7 +203,7 @@ _PLACE = ("com_to_rear_axle_mm", "com_height_mm")
 
 
 def _move_parts_of_the_mass(bike: Bike, data: dict[str, Any]) -> None:
-    """Where rider or fuel changed, change the whole that includes them: mass, centre, inertia (parallel axes)."""
+    """Update the chassis mass, centre and inertia for changed rider or fuel (parallel axes)."""
     if bike.chassis is None:
         return
     whole = data["chassis"]

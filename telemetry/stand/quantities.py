@@ -39,7 +39,7 @@ Values = dict[str, float | None]
 class Quantity:
     """One number of the stand: its name, unit, and the step that a technician would notice.
 
-    ``step`` ranks what moved most; a choice of ours, about what a tape, a gauge or a rider tells apart.
+    ``step`` ranks what moved most; own choice, about what a tape, a gauge or a rider tells apart.
     """
 
     key: str
@@ -108,7 +108,7 @@ BY_KEY = {quantity.key: quantity for quantity in QUANTITIES}
 
 
 def standing(bike: Bike, name: LoadName) -> Standing | None:
-    """The motorcycle at rest under one of its loads, None where the bike file does not tell it."""
+    """Motorcycle at rest under one of its loads, None if the bike file lacks the data."""
     if sag_lacks(bike):
         return None
     load = load_of(bike, name)
@@ -181,7 +181,7 @@ def _attitude_values(bike: Bike, ridden: Standing) -> Values:
 
 
 def tyre_give_mm(bike: Bike, ridden: Standing) -> dict[End, float] | None:
-    """How far each tyre is pressed down by what it carries, None where the bike file lacks a rate or a mass. [mm]"""
+    """Deflection of each tyre under its load, None if the bike file lacks a rate or a mass. [mm]"""
     give: dict[End, float] = {}
     for end in ENDS:
         section = bike.end(end)
@@ -193,7 +193,7 @@ def tyre_give_mm(bike: Bike, ridden: Standing) -> dict[End, float] | None:
 
 
 def _loaded_trails_mm(bike: Bike, ridden: Standing) -> tuple[float | None, float | None]:
-    """Trail on the ground and normal trail with tyres pressed down as far as they are; unloaded without their rates."""
+    """Trail and normal trail with deflected tyres; with undeflected tyres if their rates are missing. [mm]"""
     now, give = ridden.attitude, tyre_give_mm(bike, ridden)
     radius, offset = bike.front.tyre_radius_mm, bike.front.fork_offset_mm
     if give is None or radius is None or offset is None:

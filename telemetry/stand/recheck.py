@@ -1,4 +1,4 @@
-"""What must be measured again after a change, in order, what it should read, and how far to turn to have it back."""
+"""Measurements to repeat after a change: order, expected reading, and correction at the adjuster."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -9,7 +9,7 @@ from telemetry.stand.aims import way_to
 from telemetry.stand.changes import Changed
 from telemetry.stand.quantities import BY_KEY, Values
 
-# Below this a sag has not moved as far as a tape tells; common practice, no source.
+# Least change of sag that a tape shows; common practice, no source.
 NOTICED_MM = 0.5
 CAUTION = (
     "Stay inside the maker's limits for length, preload and pressure; leave gas-charged dampers to people equipped for "
@@ -43,7 +43,7 @@ def _touched(changed: Iterable[Changed], names: Sequence[str]) -> bool:
 def recheck_list(
     bike: Bike, changed: Sequence[Changed], before: Values, after: Values
 ) -> tuple[Recheck, ...]:
-    """What to measure again after changes, in the order in which it is done at the stand.
+    """Measurements to repeat after changes, in the order of work at the stand.
 
     Parameters
     ----------
@@ -54,16 +54,16 @@ def recheck_list(
     """
     if not changed:
         return ()
-    found: list[Recheck] = []
+    checks: list[Recheck] = []
     length, tyre = _touched(changed, _LENGTH), _touched(changed, _TYRE)
     weight, height = _touched(changed, _WEIGHT), _touched(changed, _RIDE_HEIGHT)
     if length:
-        found.append(_leverage_start(after))
-        found.append(_full_stroke(bike))
+        checks.append(_leverage_start(after))
+        checks.append(_full_stroke(bike))
     if _touched(changed, _FORK):
-        found.append(_full_fork_stroke(bike))
+        checks.append(_full_fork_stroke(bike))
     if tyre:
-        found.append(
+        checks.append(
             Recheck(
                 "tyre: circumference, and clearance all round at full stroke",
                 "a taller tyre lifts its end and comes nearer to mudguard, swingarm and chain",
@@ -72,7 +72,7 @@ def recheck_list(
             )
         )
     if height or tyre:
-        found.append(
+        checks.append(
             Recheck(
                 "ride height, both ends",
                 "length, clamps or tyre moved the chassis",
@@ -95,10 +95,10 @@ def recheck_list(
                 else "the chassis stands otherwise and shifts a little load"
             )
             undone = _touched(changed, [f"{end}.preload_mm"])  # no preload to undo the change with
-            found.append(_sag(bike, end, before, after, why, offer=not undone))
+            checks.append(_sag(bike, end, before, after, why, offer=not undone))
     stands_otherwise = any(_moved(before, after, f"{end}.ride_height_mm", NOTICED_MM) for end in ENDS)
     if sprung and stands_otherwise and not (height or tyre):
-        found.append(
+        checks.append(
             Recheck(
                 "ride height, both ends",
                 "with another preload or spring the chassis stands higher or lower",
@@ -106,9 +106,9 @@ def recheck_list(
                 "",
             )
         )
-    found += [_rebound(end, before, after) for end in other_rate]
+    checks += [_rebound(end, before, after) for end in other_rate]
     if height or tyre or _moved(before, after, "rake_deg", 0.05):
-        found.append(
+        checks.append(
             Recheck(
                 "geometry: rake, trail, wheelbase",
                 "the attitude of the chassis has changed",
@@ -117,10 +117,10 @@ def recheck_list(
             )
         )
     if tyre or length or _touched(changed, _DRIVE):
-        found.append(_drive(bike, before, after))
+        checks.append(_drive(bike, before, after))
     damping = any(_moved(before, after, f"{end}.hop_damping", 0.02) for end in ENDS)
     if _touched(changed, (".damper.", "_clicks")) or other_rate or damping:
-        found.append(
+        checks.append(
             Recheck(
                 "both ends by hand: down and up at the same rate",
                 "the damping at a wheel has changed",
@@ -129,7 +129,7 @@ def recheck_list(
                 "",
             )
         )
-    return tuple(found)
+    return tuple(checks)
 
 
 def _full_fork_stroke(bike: Bike) -> Recheck:
@@ -195,7 +195,7 @@ def _back(bike: Bike, end: End, was: float | None, now: float | None) -> str:
     if way.set_to is None or way.gives is None:
         return f"{was:.1f} mm cannot be had with preload: {way.reason} mm"
     if way.set_to == way.now:
-        return ""  # nothing that a spanner sets comes nearer
+        return ""  # no spanner setting is closer
     turns = f" = {way.steps}" if way.steps else ""
     then = "" if f"{way.gives:.1f}" == f"{was:.1f}" else f", which gives {way.gives:.1f} mm"
     return f"for {was:.1f} mm as before: preload {way.set_to - way.now:+.3g} mm{turns}{then}"
@@ -232,7 +232,7 @@ def _to(before: Values, after: Values, key: str) -> str:
 
 
 def _known(before: Values, after: Values, words: str, key: str) -> str:
-    """One quantity of both ends, as far as it is known; "" where it is not."""
+    """Known values of one quantity of both ends as text, "" if none is known."""
     return ", ".join(
         words.format(end, _to(before, after, f"{end}.{key}"))
         for end in ENDS
@@ -241,7 +241,7 @@ def _known(before: Values, after: Values, words: str, key: str) -> str:
 
 
 def _heights(before: Values, after: Values) -> str:
-    """Ride height with the rider on; extended where no sag is known; of neither, how to know it."""
+    """Ride height with the rider; extended without sag; advice if neither is known."""
     with_rider = _known(before, after, "{} {} mm", "ride_height_mm")
     keys = {end: f"extended.{end}.ride_height_mm" for end in ENDS}
     if with_rider or any(after[key] is None for key in keys.values()):
@@ -252,7 +252,7 @@ def _heights(before: Values, after: Values) -> str:
 
 
 def _geometry(before: Values, after: Values) -> str:
-    """Rake, trail and wheelbase as far as they are known, with the rider on or extended."""
+    """Known values of rake, trail and wheelbase, with the rider or extended."""
     extended = after["rake_deg"] is None
     parts = []
     for name, unit in (("rake", "deg"), ("trail", "mm"), ("wheelbase", "mm")):

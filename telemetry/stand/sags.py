@@ -1,4 +1,4 @@
-"""Measured sags back to the loads and springs they speak for: is the bike file right?"""
+"""Loads and springs estimated from measured sags, to check the bike file."""
 
 from dataclasses import dataclass
 
@@ -18,7 +18,7 @@ from telemetry.bike.geometry import LOADS, LoadName, sprung_loads_n, steering_ax
 from telemetry.bike.rearend import rear_end
 from telemetry.errors import BikeFileError
 
-# A measured sag is read to about a millimetre, and seal friction holds it two either way; common practice, no source.
+# Error of a measured sag: reading about 1 mm, seal friction 2 mm either way; common practice, no source.
 SAG_AGREES_MM = 3.0
 READ_TO_MM = 1.0
 
@@ -56,7 +56,7 @@ class SagCheck:
 
 @dataclass(frozen=True)
 class SpringCheck:
-    """Coil rate and preload that two measured sags of one end speak for, if the masses are as the file says.
+    """Coil rate and preload of one end estimated from two measured sags, if the file's masses are right.
 
     Parameters
     ----------
@@ -148,7 +148,7 @@ def _sag_check(bike: Bike, end: End, name: LoadName, sag_mm: float) -> SagCheck:
     spring, sits = (
         spring_of(bike, end),
         found.shaft_mm > 0.0,
-    )  # topped out, a sag says nothing of rate and mass
+    )  # topped out: no information on rate and mass
     carried_n = spring.force_n(found.shaft_mm) / found.work_ratio
     pressed_mm = found.shaft_mm + spring.preload_mm
     rate = (
@@ -175,9 +175,9 @@ def _spring_check(bike: Bike, end: End, measured: dict[LoadName, float]) -> Spri
     def solve(first_mm: float, last_mm: float) -> tuple[float, float] | None:
         low, high = _carried(bike, end, first, first_mm), _carried(bike, end, last, last_mm)
         if low.shaft_mm <= 0.0 or high.shaft_mm - low.shaft_mm < 1.0:
-            return None  # topped out, or too close together to tell a slope
+            return None  # topped out, or too close together for a slope
         spring = spring_of(bike, end)
-        # What is not the coil is taken as the file has it.
+        # All parts except the coil are as in the file.
         coil = [
             at.shaft_n
             - spring.force_n(at.shaft_mm)

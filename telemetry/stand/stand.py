@@ -19,7 +19,7 @@ from telemetry.stand.sags import SagCheck, SpringCheck, check_sags
 
 SCHEMA = "bothends.stand/1"
 _MOST = 6  # of what moved most
-_NOTICED = 0.5  # of a quantity's step: less is not worth a line
+_NOTICED = 0.5  # least change shown, in steps of the quantity
 # Says again what another row has said: the pitch what the rake, the normal what the ground trail, and so on.
 _SAID_ALREADY = (
     "pitch_deg", "normal_trail_mm", "front.rider_shaft_mm", "rear.rider_shaft_mm", "rear.arc_stroke_mm",
@@ -29,7 +29,7 @@ _SAID_ALREADY = (
 
 @dataclass(frozen=True)
 class Row:
-    """One quantity before and after; None where it is not known. ``steps`` is the change in its own step."""
+    """One quantity before and after, None if unknown. ``steps`` is the change in its own step."""
 
     key: str
     group: str
@@ -44,7 +44,7 @@ class Row:
 
 @dataclass(frozen=True)
 class LeverageFit:
-    """How well a smooth curve fits the leverage points: largest misfit, scatter, and every misfit. [mm]"""
+    """Fit of a smooth curve to the leverage points: largest residual, standard deviation, all residuals. [mm]"""
 
     largest_mm: float
     residual_sd_mm: float
@@ -92,7 +92,7 @@ def at_stand(
     targets: Mapping[str, float] | None = None,
     measured: Mapping[str, float] | None = None,
 ) -> StandResult:
-    """What a bike is on the stand, what changes do to it, and the ways to what is wanted.
+    """Quantities of a bike at the stand, effects of changes on them, and settings that reach targets.
 
     Parameters
     ----------
@@ -159,7 +159,7 @@ def at_stand(
 
 
 def _said_already(key: str, values: Values) -> bool:
-    """Whether another row says the same: of an extended motorcycle only where no sag is known."""
+    """True if another row holds the same value; also for extended rows if the sag is available."""
     return key in _SAID_ALREADY or (key.startswith("extended.") and values["rake_deg"] is not None)
 
 
@@ -197,7 +197,7 @@ def _fit_of(bike: Bike) -> LeverageFit | None:
 
 
 def _notes(before: Bike, after: Bike, changed: Sequence[Changed]) -> tuple[str, ...]:
-    """What the numbers leave out, and which sections would tell more."""
+    """Notes on what the numbers leave out, and sections of the bike file that would add it."""
     notes = []
     chassis, rear = before.chassis, before.rear
     extended = rear_end(after.rear, after.measured_at).extended_by_mm
@@ -261,5 +261,5 @@ def _notes(before: Bike, after: Bike, changed: Sequence[Changed]) -> tuple[str, 
 
 
 def stand_to_json(stand: Stand) -> str:
-    """The stand as indented JSON text, schema ``bothends.stand/1``; what is not known is null."""
+    """Stand as indented JSON text, schema ``bothends.stand/1``; unknown values are null."""
     return TypeAdapter(Stand).dump_json(stand, indent=1).decode()
