@@ -60,7 +60,7 @@ def assess(model: DetectorModel, motion: Motion, track: Track, bike: Bike) -> Os
     """The answer for a run whose model was fitted; arguments as of `find_oscillation`."""
     judged = judge(model, motion, track, bike)
     limits = _limits(model, judged)
-    events = with_levels(judged.events, limits)
+    events = with_levels(judged.events, limits, track.laps)
     unexplained = sum(not one.explained for one in judged.rejected)
     share = _judged_share(model, motion, track)
     front_events: tuple[OscillationEvent, ...] = ()
@@ -69,7 +69,7 @@ def assess(model: DetectorModel, motion: Motion, track: Track, bike: Bike) -> Os
     if front is not None:
         front_judged = judge(front, motion, track, bike)
         found = front_judged.events
-        front_events = with_levels(found, _limits(front, front_judged)) if found else ()
+        front_events = with_levels(found, _limits(front, front_judged), track.laps) if found else ()
     answer, reason = verdict(model.fitted, model.missing, events, unexplained, limits, course["rear"], share)
     return Oscillation(
         verdict=answer,

@@ -12,6 +12,7 @@ from telemetry.damping.oscillation import (
     OscillationEvent,
     dampers_in_doubt,
 )
+from telemetry.laps import Lap
 
 EVENT = OscillationEvent(
     30.0, 31.3, 1, 900.0, 5, "drive", 16.2, 0.06, (0.03, 0.11), 1.1, 0.6, 0.98, "The front did not feel it."
@@ -70,6 +71,39 @@ def test_an_alarm_repeats_or_is_long(events, levels):
     told = with_levels(events, LIMITS)
     assert [one.level for one in told] == levels
     assert all(one.confidence <= MOST_OF_A_LOOK for one in told if one.level == "look")
+
+
+LAPS = [
+    Lap(number, 90.0 * number, 90.0 * number + 90.0, 3000.0, complete=True, kind="timed")
+    for number in range(1, 6)
+]
+
+
+def rung(laps, seconds=1.5, at_m=900.0):
+    return [event(seconds, lap=lap, distance_m=at_m + 2.0 * lap) for lap in laps]
+
+
+@pytest.mark.parametrize(
+    ("events", "levels"),
+    [
+        # there from the first lap on, and on most laps: a ridge that only the rear meets does the same
+        (rung([1, 2, 3, 4, 5]), ["look"] * 5),
+        (rung([1, 3, 4]), ["look"] * 3),
+        # a damper that fails while it is ridden was sound on the first lap
+        (rung([2, 3, 4, 5]), ["alarm"] * 4),
+        # nothing on most laps: no ridge
+        (rung([1, 2]), ["alarm"] * 2),
+        # rung for more than a tenth of every lap: more than a few ridges
+        (
+            [one for at_m in range(500, 2600, 300) for one in rung([1, 2, 3, 4, 5], at_m=float(at_m))],
+            ["alarm"] * 35,
+        ),
+        # a loss at another place stays an alarm, the ridge a look
+        ([*rung([1, 2, 3, 4, 5]), event(1.5, lap=4, distance_m=2200.0)], ["look"] * 5 + ["alarm"]),
+    ],
+)
+def test_what_rings_at_one_point_from_the_first_lap_on_may_be_the_road(events, levels):
+    assert [one.level for one in with_levels(events, LIMITS, LAPS)] == levels
 
 
 @pytest.mark.parametrize("limits", [(), tuple(replace(limit, shortest_s=None) for limit in LIMITS)])
