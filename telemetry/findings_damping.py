@@ -16,8 +16,7 @@ from telemetry.damping.oscillation import (
     dampers_in_doubt,
     dampers_not_judged,
 )
-from telemetry.damping.places import gather
-from telemetry.damping.verdict import NEARLY_ALL
+from telemetry.damping.verdict import NEARLY_ALL, gather
 from telemetry.motion.summary import EndSummary
 from telemetry.summary import Finding
 from telemetry.wording import count_word, laps_words, measured_time, place_words

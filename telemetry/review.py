@@ -8,9 +8,9 @@ import numpy as np
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray
 from telemetry.balance.bumps import BumpPairs, find_pairs
 from telemetry.balance.delay import delay_notes
-from telemetry.balance.light import light_wheels
-from telemetry.balance.loads import find_riding
 from telemetry.balance.measure import balance
+from telemetry.balance.road import find_riding
+from telemetry.balance.transfer import light_wheels
 from telemetry.bike import (
     Bike,
     DamperUse,

@@ -18,7 +18,7 @@ from telemetry.logbook import outings_of
 from telemetry.metrics import decimals_of
 from telemetry.report.comparison import CLEAR, comparison_document
 from telemetry.setup import Comparison, MetricComparison, compare, repeats
-from telemetry.setup.bandwidth import COLUMNS
+from telemetry.setup.circuits import COLUMNS
 from telemetry.wording import signed
 
 PATH = "/compare"

@@ -5,9 +5,17 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
-from telemetry.balance.balance import BumpGroup, BumpMeasure, BumpResponse, Ratio, SameBump
+from telemetry.balance.balance import (
+    MIN_PLACES,
+    BumpGroup,
+    BumpMeasure,
+    BumpResponse,
+    Ratio,
+    SameBump,
+    half_width,
+    ratio_of_sums,
+)
 from telemetry.balance.bumps import MEASURES, BumpPairs
-from telemetry.balance.ratios import MIN_PLACES, half_width, ratio_of_sums
 from telemetry.laps import PHASES, Track
 
 # Sizes are told by the mean of both ends' peak wheel speeds. Choices of ours.

@@ -1,16 +1,256 @@
 """Which end is damped more for what it carries: damping ratios of both ends from the road they share."""
 
-import numpy as np
+from collections.abc import Iterator
+from functools import cached_property
 
-from telemetry.arrays import ENDS, BoolArray, End, FloatArray
-from telemetry.balance.balance import DampingBalance, EndDamping, Ratio
-from telemetry.balance.ground import BLOCK_S, DELAY_BAND_HZ, PARTS, Ground, damper_parts, equations
-from telemetry.balance.loads import Riding, find_riding
-from telemetry.balance.ratios import half_width
-from telemetry.balance.road import WINDOW_S, road_model, windows
+import numpy as np
+import numpy.typing as npt
+
+from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
+from telemetry.balance.balance import DampingBalance, EndDamping, Ratio, half_width
+from telemetry.balance.road import (
+    CUT_S,
+    RING_S,
+    WINDOW_S,
+    Riding,
+    RoadModel,
+    Window,
+    dilated,
+    find_riding,
+    road_model,
+    windows,
+)
 from telemetry.bike import GRAVITY_M_S2, Bike, leverage_curve, sprung_load_n, wheel_rate_n_per_mm
 from telemetry.laps import Track
 from telemetry.motion import Motion
+
+ComplexArray = npt.NDArray[np.complex128]
+
+# Below, what the rider does is in it and not known well enough; above, the tyre's contact and what the wheel weighs
+# decide.
+BAND_HZ = (1.5, 8.0)
+DELAY_BAND_HZ = (1.5, 9.0)
+EDGE_SHARE = 0.4  # of a band edge, over which it fades on either side: sharper rings beyond what is cut off
+BLOCK_S = 1.0  # blocks of the equations, each with a noise of its own
+FRICTION_MM_S = 8.0  # seal friction is in full force above this, at the shaft
+KNEE_MM_S = 120.0  # at the wheel: where the second, digressive part of a damper bends
+OUT_STEP = 2  # the band kept asks for fewer samples than the dampers do
+ROW_STEP = 3
+PARTS = 5  # unknowns of a damper: two slopes each way, friction
+WHEEL_HZ = (35.0, 50.0)  # what a wheel does ends here; above it is noise
+LIFTED_SHARE = 0.1  # of its load standing still: a tyre with less is as good as off the road
+
+
+class Ground:
+    """The road under both wheels over one window, as a linear function of dampers and loads.
+
+    What acts on the motorcycle is an array of shape (4, 1 + n_unknowns, n_lines): forces of the front and of the rear
+    at the wheel, weight of a mass, moment nose down; first what is known, then by one unit of each unknown, the
+    dampers' `PARTS` of the front, those of the rear, the loads.
+    """
+
+    def __init__(self, model: RoadModel, window: Window, band_hz: tuple[float, float] = BAND_HZ) -> None:
+        self.model, self.window = model, window
+        self._found: dict[End, FloatArray] = {}
+        n = len(window.delay_s)
+        self._step = OUT_STEP if n % (2 * OUT_STEP) == 0 else 1
+        self._clear = np.ones(n, dtype=bool)
+        frequency = np.fft.rfftfreq(n, 1 / window.rate_hz)
+        frequency = frequency[frequency <= WHEEL_HZ[1]]  # no line above it is used
+        self._s = 2j * np.pi * frequency
+        low, high = band_hz
+        self._rise = np.sin(np.pi / 4 * np.clip((frequency / low - 1) / EDGE_SHARE + 1, 0.0, 2.0)) ** 2
+        fall = np.sin(np.pi / 4 * np.clip((1 - frequency / high) / EDGE_SHARE + 1, 0.0, 2.0)) ** 2
+        # road velocity: as strong at every frequency on most roads (ISO 8608, w = 2)
+        self._gain = self._rise * fall * self._s
+        self._wheel = 0.5 + 0.5 * np.cos(
+            np.pi * np.clip((frequency - WHEEL_HZ[0]) / np.ptp(WHEEL_HZ), 0.0, 1.0)
+        )
+        rise = np.clip(np.arange(n) / (0.8 * CUT_S * window.rate_hz), 0.0, 1.0)
+        self._straight = np.linspace(0.0, 1.0, n)
+        self._taper = 0.5 * (1 - np.cos(np.pi * np.minimum(rise, rise[::-1])))
+
+    @property
+    def rate_hz(self) -> float:
+        """Rate of `under`. [Hz]"""
+        return self.window.rate_hz / self._step
+
+    def in_band(self, band_hz: tuple[float, float]) -> "Ground":
+        """The same window in another band; spectra that were found already are not found again."""
+        other = Ground(self.model, self.window, band_hz)
+        other._ratio, other._spring_n = self._ratio, self._spring_n
+        other._travel, other._pushes = self._travel, self._pushes
+        return other
+
+    def _spectrum(self, values: FloatArray) -> ComplexArray:
+        line = values[0] + (values[-1] - values[0]) * self._straight
+        found = np.fft.rfft((values - line) * self._taper)[: len(self._s)]
+        return np.asarray(found, dtype=np.complex128)
+
+    @cached_property
+    def _ratio(self) -> dict[End, FloatArray]:
+        """Leverage ratios."""
+        shaft_mm = self.window.shaft_mm
+        return {end: leverage_curve(self.model.bike, end).ratio(shaft_mm[end]) for end in ENDS}
+
+    @cached_property
+    def _spring_n(self) -> dict[End, FloatArray]:
+        """Forces of the springs at the wheel. [N]"""
+        shaft_mm = self.window.shaft_mm
+        return {end: np.interp(shaft_mm[end], *self.model.spring_n[end]) / self._ratio[end] for end in ENDS}
+
+    @cached_property
+    def _travel(self) -> dict[End, ComplexArray]:
+        """Spectra of the wheel travels. [m]"""
+        return {
+            end: self._spectrum(leverage_curve(self.model.bike, end).wheel_travel_mm(shaft) / 1e3)
+            for end, shaft in self.window.shaft_mm.items()
+        }
+
+    @cached_property
+    def _pushes(self) -> ComplexArray:
+        window = self.window
+        pushes = np.zeros((4, 1 + 2 * PARTS + len(window.free), len(self._s)), dtype=np.complex128)
+        for i, end in enumerate(ENDS):
+            pushes[i, 0] = self._spectrum(self._spring_n[end])
+            ratio = self._ratio[end]
+            for j, part in enumerate(damper_parts(window.shaft_mm_s[end], ratio)):
+                pushes[i, 1 + PARTS * i + j] = self._spectrum(part / ratio)
+        found: dict[int, ComplexArray | None] = {}  # several loads are one signal at other places
+        for j, load in enumerate((window.known, *window.free)):
+            for i, values in enumerate((load.front_n, load.rear_n, load.weight_m_s2, load.moment_n_m)):
+                if id(values) not in found:
+                    found[id(values)] = self._spectrum(values) if values.any() else None
+                spectrum = found[id(values)]
+                if spectrum is not None:
+                    pushes[i, 0 if j == 0 else 2 * PARTS + j] += spectrum
+        return pushes
+
+    def _chassis(self, end: End, pushes: ComplexArray) -> ComplexArray:
+        """Acceleration of the chassis above one wheel."""
+        model, (front, rear, weight, moment) = self.model, pushes
+        turning = (model.arm_m["rear"] * rear - model.arm_m["front"] * front + moment) / model.inertia_kg_m2
+        arm = -model.arm_m["front"] if end == "front" else model.arm_m["rear"]
+        return np.asarray((front + rear) / model.mass_kg + weight + arm * turning)
+
+    def _wheel_inertia(
+        self, end: End, chassis: ComplexArray, weight: ComplexArray, travel: ComplexArray, lines: slice
+    ) -> ComplexArray:
+        """What accelerates a wheel beyond its weight. [N]"""
+        return np.asarray(self.model.unsprung_kg[end] * (chassis - weight + self._s[lines] ** 2 * travel))
+
+    def under(self, end: End) -> FloatArray:
+        """Road velocity under a wheel: by what is known, then what each unknown adds.
+
+        Shape (n_samples, 1 + n_unknowns), at `rate_hz`. [m/s]
+        """
+        if end not in self._found:
+            kept = np.flatnonzero(self._gain)
+            n = len(self.window.delay_s) // self._step
+            # of a slow log the gain may end one line beyond the highest of what is answered
+            lines = slice(int(kept[0]), min(int(kept[-1]), n // 2) + 1)
+            pushes, s = self._pushes[:, :, lines], self._s[lines]
+            travel = np.zeros_like(pushes[0])
+            travel[0] = self._travel[end][lines]
+            chassis = self._chassis(end, pushes)
+            force = self._wheel_inertia(end, chassis, pushes[2], travel, lines) + pushes[ENDS.index(end)]
+            pressed = force / (self.model.tyre_n_m[end] + self.model.tyre_n_s_m[end] * s)
+            spectrum = np.zeros((len(travel), n // 2 + 1), dtype=np.complex128)
+            spectrum[:, lines] = (chassis / s**2 + travel + pressed) * self._gain[lines] / self._step
+            self._found[end] = np.fft.irfft(spectrum, n, axis=1).T
+        return self._found[end]
+
+    def leave_out_lifted(self, unknowns: FloatArray) -> None:
+        """Leave out where a tyre left the road, by what was found so far: it says nothing of the road there.
+
+        Parameters
+        ----------
+        unknowns : ndarray of shape (n_unknowns,)
+        """
+        off = self.lifted(unknowns)
+        self._clear = ~dilated(off["front"] | off["rear"], round(RING_S * self.window.rate_hz))
+
+    def lifted(self, unknowns: FloatArray) -> dict[End, BoolArray]:
+        """Where each tyre is as good as off the road.
+
+        Parameters
+        ----------
+        unknowns : ndarray of shape (n_unknowns,)
+
+        Returns
+        -------
+        dict of end to ndarray of bool, shape (n_samples,)
+        """
+        window, n, every = self.window, len(self.window.delay_s), slice(None)
+        whole = np.einsum("ijk,j->ik", self._pushes, np.append(1.0, unknowns))
+        found: dict[End, BoolArray] = {}
+        for i, end in enumerate(ENDS):
+            chassis = self._chassis(end, whole)
+            moving = self._wheel_inertia(end, chassis, whole[2], self._travel[end], every)
+            dampers = slice(PARTS * i, PARTS * (i + 1))
+            moving = moving + unknowns[dampers] @ self._pushes[i, 1:][dampers]
+            # springs and known loads whole: they have what brake, drive and lean shift slowly, which spectra do not
+            carried = self._spring_n[end] + getattr(window.known, f"{end}_n")
+            carried += self.model.tyre_load_n[end] - self.model.sprung_load_n[end]
+            load = carried + np.fft.irfft(moving * self._rise * self._wheel, n)
+            found[end] = load < LIFTED_SHARE * self.model.tyre_load_n[end]
+        return found
+
+    def rear_later(self, values: FloatArray, extra_s: float = 0.0) -> tuple[IntArray, FloatArray]:
+        """A record of the rear at the moments at which it meets what the front meets at the rows in use.
+
+        Returns those rows, and the values there (third-order interpolation).
+        """
+        use = (self.window.use & self._clear)[:: self._step]
+        rows = np.flatnonzero(use)
+        rows = rows[rows % ROW_STEP == 0].astype(np.int64)
+        at = rows + (self.window.delay_s[:: self._step][rows] + extra_s) * self.rate_hz
+        inside = (at > 1) & (at < len(use) - 3)
+        rows, at = rows[inside], at[inside]
+        i = at.astype(np.int64)
+        u = (at - i).reshape(-1, *[1] * (values.ndim - 1))
+        before, here, after, beyond = (values[i + k] for k in (-1, 0, 1, 2))
+        third = (
+            -u * (u - 1) * (u - 2) / 6 * before
+            + (u + 1) * (u - 1) * (u - 2) / 2 * here
+            - (u + 1) * u * (u - 2) / 2 * after
+            + (u + 1) * u * (u - 1) / 6 * beyond
+        )
+        return rows, third
+
+
+def damper_parts(shaft_mm_s: FloatArray, ratio: FloatArray | float) -> list[FloatArray]:
+    """The parts a damper's force is built from, along the shaft: two slopes each way and friction.
+
+    Parameters
+    ----------
+    shaft_mm_s : ndarray of shape (n,)
+        [mm/s]
+    ratio : ndarray of shape (n,) or float
+        Leverage ratio there.
+
+    Returns
+    -------
+    list of ndarray of shape (n,)
+        Force by 1 N s/mm of each of the first four, and by 1 N of friction. [N]
+    """
+    down, up = np.maximum(shaft_mm_s, 0.0), np.minimum(shaft_mm_s, 0.0)
+    knee = KNEE_MM_S / ratio
+    return [
+        down, up, knee * np.tanh(down / knee), knee * np.tanh(up / knee), np.tanh(shaft_mm_s / FRICTION_MM_S),
+    ]  # fmt: skip
+
+
+def equations(grounds: list[Ground], extra_s: float) -> Iterator[FloatArray]:
+    """Blocks of "the rear finds the front's road": what is known first, then by one unit of each unknown. [m/s]"""
+    for ground in grounds:
+        rows, later = ground.rear_later(ground.under("rear"), extra_s)
+        unlike = later - ground.under("front")[rows]
+        length = max(1, round(BLOCK_S * ground.rate_hz / ROW_STEP))
+        for part in np.split(unlike, np.flatnonzero(np.diff(rows) > ROW_STEP) + 1):
+            if len(part):
+                yield from np.array_split(part, max(1, len(part) // length))
+
 
 FEWEST_WINDOWS = 2
 # What an honest bike file leaves open, as a standard deviation of the logarithm of the ratio: measured on 70 simulated

@@ -10,7 +10,7 @@ from telemetry.cli.output import check_outputs, console, working, write_text
 from telemetry.report import print_comparison
 from telemetry.setup import Outing, SetupSheet, comparison_to_json, load_sheet, repeats
 from telemetry.setup import compare as compare_summaries
-from telemetry.setup.bandwidth import COLUMNS
+from telemetry.setup.circuits import COLUMNS
 from telemetry.summary import Summary, Traces
 
 

@@ -9,7 +9,7 @@ from telemetry.damping.oscillation import (
     OscillationEvent,
     RejectedCandidate,
 )
-from telemetry.damping.refusal import refusal
+from telemetry.damping.verdict import refusal
 
 __all__ = [
     "CAUTION",

@@ -1,16 +1,232 @@
 """What the damping ratio of a wheel hop does over the laps: whether it falls, and whether it comes back."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import expm1, log, log1p
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
-from telemetry.arrays import End, FloatArray
-from telemetry.damping.fade import T_975
-from telemetry.damping.hop import DOUBTFUL_BELOW, LOST_BELOW, WheelHop
-from telemetry.damping.oscillation import DamperCourse, DamperState, DampingTrend, LapDamping
-from telemetry.damping.pole import Pole, stopped_by_bounds
+from telemetry.arrays import End, FloatArray, IntArray
+from telemetry.damping.equation import OTHER_THEN, WheelEquation, blocks
+from telemetry.damping.hop import (
+    DOUBTFUL_BELOW,
+    LOST_BELOW,
+    WheelHop,
+    band_gain,
+    band_window,
+    coefficients,
+    hop_ratio,
+    rise,
+)
+from telemetry.damping.oscillation import DamperCourse, DamperState, DampingTrend, LapDamping, SpeedDamping
+from telemetry.damping.pole import (
+    LEAST_DAMPING,
+    SOUND_DAMPING,
+    FrontFilter,
+    Pole,
+    fit_front_filter,
+    fit_pole,
+    found_mode,
+    stopped_by_bounds,
+    take_out,
+)
+from telemetry.laps import Lap
+
+WINDOW_S = 0.5
+STEP_S = WINDOW_S / 2  # Hann windows that overlap by half use all of the signal
+LEAST_GAIN = 0.01  # of the band, for a frequency to be looked at
+PLACES = 12  # of a lap; left out in turn for the interval
+LEAST_WINDOWS = 8 * PLACES  # of a lap
+# Forces of the other end come through the chassis, whose inertia lets pass less as the square of the frequency; above
+# this they hardly show. Chosen on seeds below those of tests/benchmarks/detection.
+CHASSIS_HZ = (8.0, 12.0)
+# From lap to lap the tyre's frequency changes by so much: 4 % of its rate, by heat and pressure. A choice of ours.
+TYRE_SD = 0.02
+TYRE_HZ = np.geomspace(9.0, 28.0, 60)  # wider than any hop: foam in the oil stiffens an end
+DAMPING = np.geomspace(5.0 * LEAST_DAMPING, SOUND_DAMPING, 50)
+# The search for a change: half widths in ln of tyre frequency and damping, and how often it is narrowed to a quarter.
+REACH, ROUNDS = np.array([0.4, 1.5]), 4
+AROUND = np.linspace(-1.0, 1.0, 13)
+NEAR = np.array([0.02, 0.08])  # half widths of the grid on which the last is done
+# Student's t at 97.5 % for PLACES - 1 = 11 degrees of freedom (any statistics handbook).
+T_975 = 2.201
+
+
+@dataclass(frozen=True)
+class LapSpectra:
+    """Mean spectra of a wheel's travel speed by lap and place, every window of the same power.
+
+    Parameters
+    ----------
+    laps : tuple of int
+        Lap numbers.
+    frequency_hz : ndarray of shape (n_frequencies,)
+        [Hz]
+    power : ndarray of shape (n_laps, PLACES, n_frequencies)
+        0 where there is no window.
+    windows : ndarray of shape (n_laps, PLACES)
+        Their number.
+    """
+
+    laps: tuple[int, ...]
+    frequency_hz: FloatArray
+    power: FloatArray
+    windows: IntArray
+
+    @property
+    def long_enough(self) -> IntArray:
+        """Indices of the laps with `LEAST_WINDOWS` or more."""
+        return np.flatnonzero(self.windows.sum(axis=1) >= LEAST_WINDOWS)
+
+
+def lap_spectra(equation: WheelEquation, laps: Sequence[Lap]) -> LapSpectra:
+    """Spectra of all usable windows of each lap; a place is a twelfth of the lap's time."""
+    length = round(WINDOW_S / equation.step_s)
+    frequency_hz: FloatArray = np.asarray(np.fft.rfftfreq(length, equation.step_s), dtype=np.float64)
+    inside = band_window(frequency_hz) > LEAST_GAIN
+    taper = np.asarray(np.hanning(length + 1)[:length], dtype=np.float64)
+    power: FloatArray = np.zeros((len(laps), PLACES, np.count_nonzero(inside)))
+    windows = np.zeros((len(laps), PLACES), dtype=np.int64)
+    for lap, (here, count) in zip(laps, zip(power, windows, strict=True), strict=True):
+        span = equation.span(lap.start_s, lap.end_s)
+        speed, usable = equation.own[2, span], equation.usable[span]
+        if len(speed) < length:
+            continue
+        step = round(STEP_S / equation.step_s)
+        cut = sliding_window_view(speed, length)[::step]
+        good = np.flatnonzero(sliding_window_view(usable, length)[::step].all(axis=1))
+        found = np.abs(np.fft.rfft(cut[good] * taper, axis=1)[:, inside]) ** 2
+        place: IntArray = good * step * PLACES // len(speed)
+        np.add.at(here, place, found / np.maximum(found.sum(axis=1, keepdims=True), 1e-12))
+        np.add.at(count, place, 1)
+    return LapSpectra(
+        tuple(lap.lap for lap in laps),
+        frequency_hz[inside],
+        power / np.maximum(windows, 1)[..., None],
+        windows,
+    )
+
+
+def damping_by_lap(spectra: LapSpectra, hop: WheelHop, ratio: float) -> tuple[LapDamping, ...]:
+    """The damping ratio of a wheel hop on each lap, about that of the outing as a whole.
+
+    The change of each lap is the likeliest after Whittle [1]_. Its interval is a jackknife [2]_ over the places of the
+    lap, so that it knows of roads and rides that differ along it. Every lap meets the same places, so that what
+    scatters from lap to lap is only what a place does otherwise on one lap than on the others: the same jackknife
+    without what places have in common.
+
+    Parameters
+    ----------
+    ratio : float
+        Geometric mean over the laps, which spectra alone do not tell.
+
+    Returns
+    -------
+    tuple of LapDamping
+        None inside where too little of the lap is usable.
+
+    References
+    ----------
+    .. [1] P. Whittle, Ark. Mat. 2 (1953) 423-434.
+    .. [2] B. Efron, R. Tibshirani, An Introduction to the Bootstrap, Chapman & Hall 1993, ch. 11.
+    """
+    used = spectra.long_enough
+    if len(used) < 2:
+        return tuple(LapDamping(lap, None, None) for lap in spectra.laps)
+    windows, relative = spectra.windows[used], _relative(spectra, used)
+    wheel = _wheel_on_white_road(spectra, used, hop)
+    change = np.stack(
+        [_changes(*lap, spectra.frequency_hz, hop, wheel) for lap in zip(relative, windows, strict=True)]
+    )
+    whole = change[:, 0] - change[:, 0].mean()
+    without = change[:, 1:] - change[:, 1:].mean(axis=1, keepdims=True)
+    spare = len(used) / (len(used) - 1)  # the laps' own mean is taken from them
+    found = {}
+    for i, lap in enumerate(used):
+        value, spread = ratio * float(np.exp(whole[i])), float(np.exp(T_975 * _jackknife_sd(without[i])))
+        scatter = _jackknife_sd(without[i] - without.mean(axis=0)) * float(np.sqrt(spare))
+        found[int(lap)] = LapDamping(spectra.laps[lap], value, (value / spread, value * spread), scatter)
+    return tuple(found.get(i, LapDamping(lap, None, None)) for i, lap in enumerate(spectra.laps))
+
+
+def _relative(spectra: LapSpectra, used: IntArray) -> FloatArray:
+    """Spectra of these laps over the mean of those that were measured at the same place."""
+    power, there = spectra.power[used], spectra.windows[used] > 0
+    mean = power.sum(axis=0) / np.maximum(there.sum(axis=0), 1)[:, None]
+    return np.asarray(power / np.maximum(mean, 1e-12))
+
+
+def _wheel_on_white_road(spectra: LapSpectra, used: IntArray, hop: WheelHop) -> tuple[float, float]:
+    """Tyre frequency and damping of the likeliest wheel, no more damped than sound ones are. [Hz]
+
+    A road of ISO 8608 is white in its vertical speed. What roads are otherwise shifts every lap alike.
+    """
+    weight = band_window(spectra.frequency_hz) ** 2
+    windows = spectra.windows[used]
+    mean = np.einsum("lpf,lp->f", spectra.power[used], windows) / windows.sum()
+    tyre_hz, damping = (axis.ravel() for axis in np.meshgrid(TYRE_HZ, DAMPING, indexing="ij"))
+    gain = np.log(band_gain(coefficients(hop, tyre_hz, damping), spectra.frequency_hz))
+    best = np.argmin(_unlikely(gain, (mean / weight)[None], weight))
+    return float(tyre_hz[best]), float(damping[best])
+
+
+def _unlikely(log_gain: FloatArray, power: FloatArray, weight: FloatArray) -> FloatArray:
+    """Twice the negative log-likelihood of each pole a value, after Whittle; shape (n_poles, n_spectra).
+
+    ``log_gain`` (n_poles, n_frequencies) is ln |A|^2 of the wheel's equation, ``power`` (n_spectra, n_frequencies).
+    """
+    weight = weight / weight.sum()
+    return np.log(np.exp(log_gain) @ (weight * power).T) - (log_gain @ weight)[:, None]
+
+
+def _changes(
+    relative: FloatArray,
+    windows: IntArray,
+    frequency_hz: FloatArray,
+    hop: WheelHop,
+    wheel: tuple[float, float],
+) -> FloatArray:
+    """Change of ln(damping) on a lap, over all places and then without each; shape (1 + PLACES,)."""
+    by_place = relative * windows[:, None]
+    spectra = by_place.sum(axis=0) - np.concatenate([np.zeros((1, by_place.shape[1])), by_place])
+    weight = (
+        band_window(frequency_hz) * rise((frequency_hz - CHASSIS_HZ[0]) / (CHASSIS_HZ[1] - CHASSIS_HZ[0]))
+    ) ** 2
+    inside = weight > LEAST_GAIN**2
+    frequency_hz, spectra, weight = frequency_hz[inside], spectra[:, inside], weight[inside]
+    # independent values behind a spectrum: twice bandwidth times time
+    freedom = 2.0 * float(weight.sum()) * (frequency_hz[1] - frequency_hz[0]) * STEP_S * float(windows.sum())
+    before = np.log(band_gain(coefficients(hop, *np.array(wheel)[:, None]), frequency_hz))
+
+    def unlikely(tyre: FloatArray, damping: FloatArray, power: FloatArray) -> FloatArray:
+        row = coefficients(hop, wheel[0] * np.exp(tyre), wheel[1] * np.exp(damping))
+        gain = np.log(band_gain(row, frequency_hz)) - before
+        return np.asarray(_unlikely(gain, power, weight) + tyre[:, None] ** 2 / (freedom * TYRE_SD**2))
+
+    centre, half = np.zeros(2), REACH
+    for _ in range(ROUNDS):
+        tyre, damping = _around(centre, half, AROUND)
+        best = np.argmin(unlikely(tyre, damping, spectra[:1])[:, 0])
+        centre, half = np.array([tyre[best], damping[best]]), half / 4.0
+    tyre, damping = _around(np.zeros(2), NEAR, AROUND[::3])
+    value = unlikely(centre[0] + tyre, centre[1] + damping, spectra)
+    # the lowest point of the paraboloid through the values near by
+    terms = np.stack([np.ones_like(tyre), tyre, damping, tyre**2, tyre * damping, damping**2], axis=1)
+    _, a, b, c, d, e = np.linalg.lstsq(terms, value)[0]
+    lowest = (d * a - 2 * c * b) / np.maximum(4 * c * e - d**2, 1e-12)
+    return np.asarray(centre[1] + np.clip(lowest, -2 * NEAR[1], 2 * NEAR[1]))
+
+
+def _around(centre: FloatArray, half: FloatArray, steps: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Points of a grid about ``centre``."""
+    first, second = np.meshgrid(centre[0] + half[0] * steps, centre[1] + half[1] * steps, indexing="ij")
+    return first.ravel(), second.ravel()
+
+
+def _jackknife_sd(away: FloatArray) -> float:
+    return float(np.sqrt((PLACES - 1) / PLACES * (away**2).sum()))
+
 
 LEAST_LAPS_FOR_TREND = 4
 # A smaller fall over the outing is not worth a word, and part of it is what pace and fuel do. Choices of ours.
@@ -329,3 +545,136 @@ def _change_words(change: Change, trend: DampingTrend | None, end: End) -> str:
         f"{words}: this suggests a {end} damper that is losing its damping, by heat, by gas in its oil or by a leak; a "
         "tyre losing pressure or a pace that rises from lap to lap can look like it."
     )
+
+
+BY_SPEED_WINDOW_S = 0.5
+KEPT_SHARE = 0.95
+# Edges of the ranges of shaft speed, RMS, doubling; a range needs 10 s of a lap. Choices of ours.
+SPEED_EDGES_MM_S = (0.0, 25.0, 50.0, 100.0, 200.0, 1e4)
+LEAST_WINDOWS_OF_A_SPEED = 20
+# The outing's weights on the road count as so much of a lap's own; what a damper of the other end or a clock would
+# change of them is free. Chosen on seeds below those of tests/benchmarks/detection.
+OUTING_PRIOR = 0.3
+SMALL_STEP = 0.01  # of the other end's damping, for the direction in which its weights change
+
+
+@dataclass(frozen=True)
+class LapWindows:
+    """Usable windows of a lap, weighted by what the outing's equation leaves of them.
+
+    Parameters
+    ----------
+    shaft_mm_s : ndarray of shape (n,)
+        RMS speed of the shaft. [mm/s]
+    products : ndarray of shape (n, k, k)
+        Of the signals, what the outing says of the road taken out, and weighted.
+    free : int
+        So many of the signals, the last, are not held to the outing's weights.
+    """
+
+    lap: int
+    shaft_mm_s: FloatArray
+    products: FloatArray
+    free: int
+
+    def left(self, products: FloatArray, prior: float) -> FloatArray:
+        """Sums of products (5 + k, 5 + k) with what is known taken out; shape (5, 5)."""
+        held = np.full(len(products) - 5 - self.free, prior)
+        return take_out(products, np.concatenate([held, np.zeros(self.free)]))[1]
+
+
+def read_laps(
+    equation: WheelEquation,
+    hop: WheelHop,
+    fitted: FrontFilter,
+    laps: Sequence[Lap],
+    leverage: float,
+    other: tuple[WheelHop, Pole] | None = None,
+) -> tuple[LapWindows, ...]:
+    """Every lap as its damping by shaft speed is told from it.
+
+    Read without the wheel's own past, which beside a front that knows nearly all of the road stands in for a part of
+    the pole; with it where no hop is found without. What the other wheel knows of the road is weighed as on the
+    outing as a whole, but for two things that change from lap to lap and are no matter of this damper: the damping of
+    the other end, which is in the equation that turns its travel into the road, and a clock that runs away.
+
+    Parameters
+    ----------
+    fitted : FrontFilter
+        From the outing as a whole.
+    leverage : float
+        Wheel travel over shaft travel.
+    other : tuple of WheelHop and Pole, optional
+        Of the other end.
+    """
+    if equation.own_past:
+        news = replace(equation, known=equation.known[: -equation.own_past], own_past=0)
+        alone = fit_front_filter(news, hop)
+        if alone is not None and found_mode(alone.pole, hop):
+            equation, fitted = news, alone
+    changing = None if other is None or not equation.knows_road else _with_damping(*other)
+    return tuple(_lap_windows(equation, fitted, lap, leverage, changing) for lap in laps)
+
+
+def _with_damping(hop: WheelHop, pole: Pole) -> FloatArray:
+    """What one step of damping adds to the coefficients of a wheel's equation; shape (5,)."""
+    tyre_hz = np.array(pole.tyre_hz)
+    less, more = (
+        coefficients(hop, tyre_hz, np.array(pole.damping * part)) for part in (1.0, 1.0 + SMALL_STEP)
+    )
+    return more - less
+
+
+def _lap_windows(
+    equation: WheelEquation, fitted: FrontFilter, lap: Lap, leverage: float, changing: FloatArray | None
+) -> LapWindows:
+    inside = equation.span(lap.start_s, lap.end_s)
+    own, known = equation.own[:, inside].copy(), equation.known[:, inside]
+    free = np.empty((0, own.shape[1]))
+    if equation.knows_road and own.shape[1] > 1:
+        own[0] -= fitted.weights @ known
+        then = known[: len(OTHER_THEN)]
+        free = np.gradient(fitted.weights[: len(then)] @ then)[None]
+        if changing is not None:
+            free = np.concatenate([free, (changing @ then)[None]])
+    cut = blocks((own, known, free), equation.usable[inside], equation.step_s, BY_SPEED_WINDOW_S)
+    products = cut.products[cut.whole]
+    shaft_mm_s = np.sqrt(products[:, 2, 2]) / leverage
+    return LapWindows(lap.lap, shaft_mm_s, _weighted(products, fitted), len(free))
+
+
+def _weighted(products: FloatArray, fitted: FrontFilter) -> FloatArray:
+    """Windows weighted by their own residual, without the few that fit worst."""
+    if not len(products):
+        return products
+    residual = np.maximum(np.einsum("i,bij,j->b", fitted.row, products[:, :5, :5], fitted.row), 1e-9)
+    relative = residual / np.maximum(products[:, 2, 2], 1e-9)
+    weight = (relative <= np.quantile(relative, KEPT_SHARE)) / residual
+    return np.asarray(weight[:, None, None] * products)
+
+
+def damping_by_speed(laps: Sequence[LapWindows], hop: WheelHop) -> tuple[SpeedDamping, ...]:
+    """The pole of a wheel on every lap, by the shaft speed of its windows.
+
+    Returns
+    -------
+    tuple of SpeedDamping
+        Ranges that no lap has enough of are left out; laps without interval, which only their scatter tells here.
+    """
+    found = []
+    for low, high in zip(SPEED_EDGES_MM_S, SPEED_EDGES_MM_S[1:], strict=False):
+        here = []
+        for lap in laps:
+            some = lap.products[(lap.shaft_mm_s >= low) & (lap.shaft_mm_s < high)]
+            if len(some) >= LEAST_WINDOWS_OF_A_SPEED:
+                pole = fit_pole(lap.left(some.sum(axis=0), OUTING_PRIOR), hop)
+                if not stopped_by_bounds(pole, hop)[1]:
+                    here.append(LapDamping(lap.lap, pole_ratio(pole, hop), None))
+        if here:
+            found.append(SpeedDamping(low, high, tuple(here)))
+    return tuple(found)
+
+
+def pole_ratio(pole: Pole, hop: WheelHop) -> float:
+    """Damping ratio of a pole as `hop_ratio` gives it."""
+    return float(hop_ratio(hop, np.array([pole.tyre_hz]), np.array([pole.damping]))[0])

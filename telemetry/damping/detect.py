@@ -5,21 +5,46 @@ from dataclasses import replace
 
 import numpy as np
 
-from telemetry.arrays import End
+from telemetry.arrays import BoolArray, End, FloatArray
 from telemetry.bike import Bike
-from telemetry.damping.byspeed import damping_by_speed, pole_ratio, read_laps
-from telemetry.damping.course import damper_course, find_change, level_state, without_leaks
+from telemetry.damping.course import (
+    damper_course,
+    damping_by_lap,
+    damping_by_speed,
+    find_change,
+    lap_spectra,
+    level_state,
+    pole_ratio,
+    read_laps,
+    without_leaks,
+)
 from telemetry.damping.detector_model import (
     LEAST_MOVING_S,
     DetectorModel,
     fit_detector_model,
     fit_front_detector_model,
 )
-from telemetry.damping.equation import SLOWEST_M_S
-from telemetry.damping.fade import damping_by_lap, lap_spectra
+from telemetry.damping.equation import BLOCK_S, ORDERS, OWN, SLOWEST_M_S, WheelEquation
+from telemetry.damping.evidence import (
+    Windows,
+    block_log_likelihood,
+    class_evidence,
+    find_swing,
+    swing_evidence,
+    swing_over,
+    usual_swing,
+)
+from telemetry.damping.hop import (
+    FREQUENCY_HZ,
+    HIGH_HZ,
+    LOW_HZ,
+    REFERENCE_HZ,
+    band_response,
+    coefficients,
+    fast_length,
+    hop_modes,
+)
 from telemetry.damping.judge import Judged, judge
-from telemetry.damping.level import with_levels
-from telemetry.damping.limit import detection_limits
 from telemetry.damping.oscillation import (
     DamperCourse,
     DetectionLimit,
@@ -27,11 +52,167 @@ from telemetry.damping.oscillation import (
     OscillationEvent,
     SpeedDamping,
 )
-from telemetry.damping.places import gather
-from telemetry.damping.refusal import refusal
-from telemetry.damping.verdict import verdict
+from telemetry.damping.verdict import gather, refusal, verdict, with_levels
 from telemetry.laps import Lap, Track, lap_length_m, laps_at_pace
 from telemetry.motion import Motion
+
+# Ratios to give the limit for: what rubber alone leaves at least, a tyre with a trace of oil, the edge of lost.
+RATIOS = (0.05, 0.08, 0.12)
+CHANCE = 0.9
+# Of the family of poles, fine enough to interpolate between.
+DAMPING = np.geomspace(0.02, 1.0, 60)
+# No shorter loss is promised: windows of half a second rarely lie fully in one.
+SHORTEST_PROMISED_S = 0.75
+MOST_S = 300.0  # of riding are enough
+
+
+def detection_limits(model: DetectorModel, looked_at: tuple[Windows, ...]) -> tuple[DetectionLimit, ...]:
+    """The shortest loss that is found in 9 of 10 cases or more, for several damping ratios.
+
+    Parameters
+    ----------
+    model : DetectorModel
+        With the road known from the other wheel.
+    looked_at : tuple of Windows
+        What the detector asks of windows of several lengths.
+    """
+    signals = model.signals[model.end]
+    part = _middle(model.equation)
+    found = []
+    for ratio in RATIOS:
+        if ratio > model.grid.damping_ratio[model.grid.lost].max():
+            continue
+        row = lost_row(model, ratio)
+        lost = lost_in(part, model, row, signals.noise_mm2_hz)
+        seconds, share = shortest_found(model, lost, looked_at)
+        found.append(DetectionLimit(ratio, seconds, signals.noise_mm, share))
+    return tuple(found)
+
+
+def lost_row(model: DetectorModel, ratio: float) -> FloatArray:
+    """Coefficients of the outing's wheel with its damper lost down to a damping ratio; shape (5,)."""
+    tyre_hz = np.full(len(DAMPING), model.reference.pole.tyre_hz)
+    _, ratios = hop_modes(model.hop, tyre_hz, DAMPING)
+    return coefficients(model.hop, tyre_hz[0], np.asarray(np.interp(ratio, ratios, DAMPING)))
+
+
+def _middle(equation: WheelEquation) -> slice:
+    """At most `MOST_S` from the middle, from a whole block on."""
+    n, block = len(equation.t_s), round(BLOCK_S / equation.step_s)
+    most = round(MOST_S / equation.step_s)
+    first = max(n - most, 0) // 2 // block * block
+    return slice(first, min(first + most, n))
+
+
+def lost_in(part: slice, model: DetectorModel, row: FloatArray, noise_per_hz: float) -> WheelEquation:
+    """A part of the run as it had been with another pole throughout.
+
+    Parameters
+    ----------
+    row : ndarray of shape (5,)
+        Coefficients of the other pole.
+    noise_per_hz : float
+        Density of the sensor's white noise, one-sided, travel at the wheel. [mm2/Hz]
+    """
+    equation = model.equation
+    speed = equation.own[2, part]
+    n, padded = len(speed), fast_length(len(speed))
+    hz = np.asarray(np.fft.rfftfreq(padded, equation.step_s), dtype=np.float64)
+    inside = np.flatnonzero((hz > LOW_HZ[0]) & (hz < HIGH_HZ[1]))
+    f = hz[inside]
+    spectrum = np.fft.rfft(speed, padded)[inside]
+    bins = len(FREQUENCY_HZ)
+    near = np.clip(
+        np.round((f - FREQUENCY_HZ[0]) / (FREQUENCY_HZ[1] - FREQUENCY_HZ[0])).astype(int), 0, bins - 1
+    )
+    density = 2.0 * equation.step_s / n * np.abs(spectrum) ** 2
+    smooth = np.bincount(near, density, bins) / np.maximum(np.bincount(near, minlength=bins), 1)
+    noise_mm2_s2 = noise_per_hz * (2 * np.pi * FREQUENCY_HZ) ** 2
+    moved = np.clip(1.0 - noise_mm2_s2 / np.maximum(smooth, 1e-12), 0.0, 1.0)[near]
+    ratio = band_response(model.reference.row, f) / band_response(row, f)
+    spectrum = spectrum * (moved * ratio + 1.0 - moved)
+    own = np.empty((5, n))
+    whole = np.zeros(len(hz), dtype=complex)
+    orders = list(ORDERS)[OWN]
+    for i, order in enumerate(orders):
+        whole[inside] = spectrum * (1j * f / REFERENCE_HZ) ** order
+        own[i] = np.fft.irfft(whole, padded)[:n]
+    return replace(
+        equation,
+        t_s=equation.t_s[part],
+        own=own,
+        known=equation.known[:, part],
+        usable=equation.usable[part],
+        regressors=None,
+        ground_speed_m_s=None if equation.ground_speed_m_s is None else equation.ground_speed_m_s[part],
+    )
+
+
+def shortest_found(
+    model: DetectorModel, lost: WheelEquation, looked_at: tuple[Windows, ...]
+) -> tuple[float | None, float]:
+    """The shortest loss that would have been found often enough, and at what share of the places.
+
+    Parameters
+    ----------
+    lost : WheelEquation
+        From `lost_in`: a part of the run, its damper lost throughout.
+
+    Returns
+    -------
+    seconds : float or None
+        That of a window and half a block to either side, as a loss begins and ends within blocks; None where even
+        the longest window is too short. [s]
+    share : float
+        Of the places; 0 with None.
+    """
+    first = int(np.searchsorted(model.equation.t_s, lost.t_s[0]))
+    predicted = model.predicted[first : first + len(lost.t_s)]
+    for seconds, (usable, found) in sorted(windows_found(model, lost, predicted, looked_at).items()):
+        share = float(found[usable].mean())
+        if seconds >= SHORTEST_PROMISED_S and share >= CHANCE:
+            return seconds, share
+    return None, 0.0
+
+
+def windows_found(
+    model: DetectorModel, lost: WheelEquation, predicted: FloatArray, looked_at: tuple[Windows, ...]
+) -> dict[float, tuple[BoolArray, BoolArray]]:
+    """Whether a loss at each place would have had the evidence that is asked for, by its length.
+
+    Parameters
+    ----------
+    predicted : ndarray of shape (n,)
+        The right side of the equation as the other wheel predicts it, over the same part.
+
+    Returns
+    -------
+    dict of float to tuple of ndarray
+        By length: which places are usable, and where the loss is found. [s]
+    """
+    if model.swing is None:
+        return {}
+    likelihood, whole = block_log_likelihood(lost, predicted, model.grid)
+    swing = find_swing(lost, model.reference, predicted, model.hop)
+    reached: dict[int, tuple[BoolArray, BoolArray]] = {}
+    for window in looked_at:
+        evidence = class_evidence(likelihood, whole, model.grid, window.n_blocks)
+        usable = np.isfinite(evidence)
+        if not usable.any():
+            continue
+        usual = usual_swing(model.swing, model.whole_blocks, window.n_blocks)
+        over = swing_over(swing, usual, window.n_blocks)
+        enough = evidence + swing_evidence(over, usual.scatter) >= window.needed
+        reached[window.n_blocks] = usable, usable & enough
+    found = {}
+    for n_blocks, (usable, _) in reached.items():
+        # any window that lies within is enough
+        any_of = np.zeros(len(usable), dtype=bool)
+        for shorter, (_, enough) in reached.items():
+            for later in range(n_blocks - shorter + 1):
+                any_of |= enough[later : later + len(any_of)]
+        found[(n_blocks + 1) * BLOCK_S] = usable, usable & any_of
+    return found
 
 
 def find_oscillation(motion: Motion, track: Track, bike: Bike) -> Oscillation:

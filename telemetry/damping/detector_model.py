@@ -7,24 +7,197 @@ import numpy as np
 
 from telemetry.arrays import BoolArray, End, FloatArray
 from telemetry.bike import Bike
-from telemetry.damping.delay import delay_over_time_s
 from telemetry.damping.equation import (
     BLOCK_S,
     OWN,
+    Line,
     WheelEquation,
     WheelSignals,
+    find_wheel_turning,
     wheel_equation,
     wheel_signals,
 )
-from telemetry.damping.evidence import PoleGrid, pole_grid
-from telemetry.damping.front_filter import FrontFilter, fit_front_filter
-from telemetry.damping.hop import WheelHop, wheel_hop
-from telemetry.damping.pole import SOUND_DAMPING, found_mode
-from telemetry.damping.swing import Swing, find_swing
-from telemetry.damping.tone import find_tone
-from telemetry.damping.wheelline import Line, find_wheel_turning
+from telemetry.damping.evidence import PoleGrid, Swing, find_swing, pole_grid
+from telemetry.damping.hop import HIGH_HZ, LOW_HZ, WheelHop, coefficients, wheel_hop
+from telemetry.damping.pole import (
+    SOUND_DAMPING,
+    FrontFilter,
+    fit_front_filter,
+    fit_pole,
+    found_mode,
+    take_out,
+)
 from telemetry.laps import Track
 from telemetry.motion import Motion
+
+DELAYS_S = 0.005 * np.arange(-8, 9)
+FROM_S = 200.0  # of riding are enough
+AGAIN_S = 100.0  # looked at once more at the end of the outing, over so much riding
+WINDOW_S = 1.0
+LEAST_S = 20.0  # of riding
+# Two clocks run apart where the delay early and late in the outing differ by more; its scatter is about a
+# millisecond. A choice of ours.
+RUN_APART_S = 0.003
+
+
+def delay_over_time_s(equation: WheelEquation, hop: WheelHop, turning: Line | None) -> float | FloatArray:
+    """The delay, or where the clocks of the two channels run apart a straight line through it.
+
+    Parameters
+    ----------
+    equation : WheelEquation
+        As it was read, without delay.
+
+    Returns
+    -------
+    float or ndarray of shape (n,)
+        [s]
+    """
+    used = np.asarray(np.cumsum(equation.usable) * equation.step_s, dtype=np.float64)
+    first, last = _part(used, 0.0, FROM_S), _part(used, used[-1] - AGAIN_S, AGAIN_S)
+    early_s = best_delay_s(equation, hop, turning, first) or 0.0
+    at_s = equation.step_s * np.arange(len(used))
+    middle_s = [float(at_s[part].mean()) for part in (first, last)]
+    apart_s = middle_s[1] - middle_s[0]
+    if equation.regressors is None or apart_s < 0.5 * FROM_S:
+        return early_s
+    late_s = _delay_as_learned_s(equation, hop, turning, first, last, early_s)
+    if late_s is None or abs(late_s - early_s) < RUN_APART_S:
+        return early_s
+    return np.asarray(early_s + (late_s - early_s) * (at_s - middle_s[0]) / apart_s, dtype=np.float64)
+
+
+def _part(used_s: FloatArray, start_s: float, seconds: float) -> slice:
+    first, last = np.searchsorted(used_s, [start_s, start_s + seconds])
+    return slice(int(first), int(last) + 1)
+
+
+def best_delay_s(equation: WheelEquation, hop: WheelHop, turning: Line | None, part: slice) -> float | None:
+    """The delay at which the likeliest pole is likeliest; None where it cannot be told.
+
+    Parameters
+    ----------
+    equation : WheelEquation
+        As it was read, without delay.
+    turning : Line or None
+        The wheel's own line, which has no news of the road, is taken out.
+    part : slice
+        Samples to look at.
+
+    Returns
+    -------
+    float or None
+        Positive when the front's news comes later than wheelbase and speed say. [s]
+    """
+    if equation.regressors is None:
+        return None
+    if not _enough(equation, part):
+        return None
+    likely, own = [], _own(equation, turning, part)
+    for delay in DELAYS_S:
+        _, left = take_out(_products(equation, turning, part, own, float(delay)))
+        likely.append(-fit_pole(left, hop).log_residual)
+    return _peak_s(likely, 0.0)
+
+
+def _delay_as_learned_s(
+    equation: WheelEquation, hop: WheelHop, turning: Line | None, first: slice, last: slice, early_s: float
+) -> float | None:
+    """The delay at which ``last`` obeys best what was learned of ``first`` at the delay ``early_s``; None as above.
+
+    With weights of its own a short part makes up for a wrong delay.
+    """
+    if not _enough(equation, last):
+        return None
+    response, left = take_out(_products(equation, turning, first, _own(equation, turning, first), early_s))
+    pole = fit_pole(left, hop)
+    row = coefficients(hop, np.array(pole.tyre_hz), np.array(pole.damping))
+    full = np.concatenate([row, -(response @ row)])
+    own = _own(equation, turning, last)
+    later_s = [early_s + float(delay) for delay in DELAYS_S]
+    left_over = [full @ _products(equation, turning, last, own, delay_s) @ full for delay_s in later_s]
+    return _peak_s([-float(np.log(square)) for square in left_over], early_s)
+
+
+def _enough(equation: WheelEquation, part: slice) -> bool:
+    return bool(equation.usable[part].sum() * equation.step_s >= LEAST_S)
+
+
+def _own(equation: WheelEquation, turning: Line | None, part: slice) -> FloatArray:
+    own = equation.own[:, part]
+    return own if turning is None else turning.part(part).without_line(own)
+
+
+def _products(
+    equation: WheelEquation, turning: Line | None, part: slice, own: FloatArray, delay_s: float
+) -> FloatArray:
+    """Mean products of the signals with the other's news read so much later; every second counts the same."""
+    assert equation.regressors is not None
+    good = equation.usable[part]
+    width = round(WINDOW_S / equation.step_s)
+    size = np.sqrt(np.convolve(equation.own[2, part] ** 2, np.full(width, 1.0 / width), mode="same"))
+    known = equation.regressors.known(delay_s, part)
+    if turning is not None:
+        known = turning.part(part).without_line(known)
+    signals = np.concatenate([own, known]) * (good / np.maximum(size, 1e-9))
+    return np.asarray(signals @ signals.T / good.sum())
+
+
+def _peak_s(height: list[float], middle_s: float) -> float | None:
+    """Where a parabola through the highest of `DELAYS_S` about ``middle_s`` and its neighbours is highest."""
+    best = int(np.argmax(height))
+    if best in (0, len(DELAYS_S) - 1):
+        return None
+    before, here, after = height[best - 1 : best + 2]
+    bend = 2 * here - before - after
+    step_s = DELAYS_S[1] - DELAYS_S[0]
+    return float(middle_s + DELAYS_S[best] + 0.5 * (after - before) / max(bend, 1e-12) * step_s)
+
+
+TONE_WINDOW_S = 10.0
+LEAST_WINDOWS = 6
+# The tone against what is a little beside it; the window's own width is 0.2 Hz to either side.
+BESIDE_HZ = (0.35, 0.85)
+LEAST_OVER_BESIDE = 6.0
+AMPLITUDE_TURNS = 150.0  # 10 s at 15 Hz: a ringing of a second is hardly touched
+
+
+def find_tone(signal: FloatArray, usable: BoolArray, step_s: float) -> Line | None:
+    """The strongest steady tone of a signal; None where there is none.
+
+    Parameters
+    ----------
+    signal : ndarray of shape (n,)
+        Band-limited.
+    usable : ndarray of shape (n,)
+    step_s : float
+        [s]
+    """
+    length = round(TONE_WINDOW_S / step_s)
+    starts = np.arange(0, len(signal) - length + 1, length // 2)
+    index = starts[:, None] + np.arange(length)
+    whole = usable[index].mean(axis=1) > 0.9 if len(starts) else np.zeros(0, dtype=bool)
+    if whole.sum() < LEAST_WINDOWS:
+        return None
+    pieces = (signal * usable)[index[whole]] * np.hanning(length)
+    power = np.abs(np.fft.rfft(pieces, axis=1)) ** 2
+    # every window counts the same: a tone is in all of them, a rough stretch in one
+    density = np.mean(power / power.sum(axis=1, keepdims=True), axis=0)
+    hz = np.fft.rfftfreq(length, step_s)
+    first, last = (round(edge * TONE_WINDOW_S) for edge in BESIDE_HZ)
+    beside = np.concatenate([np.ones(last - first + 1), np.zeros(2 * first - 1), np.ones(last - first + 1)])
+    usual = np.convolve(density, beside / beside.sum(), mode="same")
+    inside = (hz > LOW_HZ[1]) & (hz < HIGH_HZ[0])
+    over = np.where(inside, density / np.maximum(usual, 1e-30), 0.0)
+    best = int(np.argmax(over))
+    if over[best] < LEAST_OVER_BESIDE:
+        return None
+    before, here, after = np.sqrt(density[best - 1 : best + 2])
+    exact_hz = float(hz[best] + (after - before) / (before + here + after) * (hz[1] - hz[0]))
+    turns = exact_hz * step_s * np.arange(len(signal), dtype=np.float64)
+    rate = np.full(len(signal), exact_hz)
+    return Line(turns, turns, rate, usable, AMPLITUDE_TURNS)
+
 
 LEAST_MOVING_S = 20.0
 # Where the bike file gives no tyre radius, what turns with the wheel is looked for about this: a road-race tyre rolls

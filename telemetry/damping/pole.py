@@ -5,8 +5,10 @@ from functools import lru_cache
 
 import numpy as np
 
-from telemetry.arrays import FloatArray
+from telemetry.arrays import BoolArray, FloatArray
+from telemetry.damping.equation import WheelEquation, blocks
 from telemetry.damping.hop import WheelHop, coefficients, hop_mode, log_gain, tyre_hz_of
+from telemetry.signals.modes import damping_scatter
 
 # (c + c_t)/m over 2 pi 15 Hz: from less than any tyre gives to a damper that hardly moves.
 LEAST_DAMPING, MOST_DAMPING = 0.02, 1.7
@@ -165,3 +167,211 @@ def take_out(products: FloatArray, prior: float | FloatArray = 0.0) -> tuple[Flo
     response = np.asarray(np.linalg.solve(known, products[5:, :5]))
     left = products[:5, :5] - products[:5, 5:] @ response
     return response, 0.5 * (left + left.T)
+
+
+WINDOW_S = 0.5
+KEPT_SHARE = 0.85  # windows that fit worst are left out: lost stretches, stops, faults of a sensor
+ROUNDS = 4
+
+
+@dataclass(frozen=True)
+class FrontFilter:
+    """The equation as the outing as a whole obeys it.
+
+    Parameters
+    ----------
+    row : ndarray of shape (5,)
+        Coefficients of the five rear signals at the pole.
+    weights : ndarray of shape (k,)
+        Weights on what is known that predict the road's part.
+    road_weights : ndarray of shape (k,)
+        The same without the rear's own past.
+    explained : float
+        Share of the rear's left side that the front explains, 0 to 1; 0 without the front.
+    seconds : float
+        Time that was used. [s]
+    """
+
+    pole: Pole
+    row: FloatArray
+    weights: FloatArray
+    road_weights: FloatArray
+    explained: float
+    seconds: float
+
+    def predicted(self, equation: WheelEquation) -> FloatArray:
+        """The right side of the equation as the front predicts it; 0 where nothing is known.
+
+        From the road alone: the rear's own past explains a part of its ringing, so that over a short stretch it
+        stands in for the pole that is sought.
+        """
+        if not equation.knows_road:
+            return np.zeros(len(equation.t_s))
+        return np.asarray(self.road_weights @ equation.known)
+
+
+def fit_front_filter(
+    equation: WheelEquation, hop: WheelHop, most_damping: float = MOST_DAMPING, *, less_noise: bool = False
+) -> FrontFilter | None:
+    """Fit front part and pole over many short windows.
+
+    Each window counts by its own residual, so that rough and smooth stretches say as much; the worst are
+    left out.
+
+    Parameters
+    ----------
+    most_damping : float
+        Of the poles that are looked at.
+    less_noise : bool
+        Take the sensors' noise out of the products before the pole is fitted: noise in a regressor pulls every
+        coefficient (errors in variables [1]_), here the hop up in frequency by several hertz. The weights on the road
+        stay those of the noisy signals, which predict best.
+
+    Returns
+    -------
+    FrontFilter or None
+        None where too little is usable.
+
+    References
+    ----------
+    .. [1] T. Söderström, Errors-in-Variables Methods in System Identification, Springer 2018, bias-compensated least
+       squares.
+    """
+    cut = blocks((equation.own, equation.known), equation.usable, equation.step_s, WINDOW_S)
+    k, whole = cut.products.shape[1], cut.whole
+    if whole.sum() < 2 * k:
+        return None
+    flat = cut.products.reshape(len(whole), k * k)
+    size = np.maximum(cut.products[:, 2, 2], 1e-9)
+    weight = whole / size
+    for _ in range(ROUNDS):
+        mean = (weight @ flat / weight.sum()).reshape(k, k)
+        response, left = take_out(without_noise(mean, equation.noise) if less_noise else mean)
+        pole = fit_pole(left, hop, most_damping)
+        row = coefficients(hop, np.array(pole.tyre_hz), np.array(pole.damping))
+        full = np.concatenate([row, -(response @ row)])
+        residual = np.maximum(flat @ np.outer(full, full).ravel(), 1e-9)
+        relative = residual / size
+        weight = (whole & (relative <= np.quantile(relative[whole], KEPT_SHARE))) / (
+            beside(residual, whole) if less_noise else residual
+        )
+    road = road_weights(mean, row, equation.own_past)
+    explained = 1.0 - float((full @ mean @ full) / (row @ mean[:5, :5] @ row))
+    return FrontFilter(pole, row, response @ row, road, max(explained, 0.0), int(whole.sum()) * cut.seconds)
+
+
+def beside(values: FloatArray, whole: BoolArray) -> FloatArray:
+    """Mean of the windows to either side that are whole; a window's own value where neither is.
+
+    Windows weighted by their own residual are those whose noise happens to be small; noise is then less in their mean
+    than it is in the log. That of their neighbours knows nothing of it.
+    """
+    padded, there = np.pad(values * whole, 1), np.pad(whole.astype(np.float64), 1)
+    total, count = padded[:-2] + padded[2:], there[:-2] + there[2:]
+    return np.asarray(np.where(count > 0, total / np.maximum(count, 1.0), values))
+
+
+def without_noise(products: FloatArray, noise: FloatArray) -> FloatArray:
+    """Mean products of noisy signals less those of their noise.
+
+    Parameters
+    ----------
+    products, noise : ndarray of shape (k, k)
+        Symmetric; the noise may be estimated too high.
+
+    Returns
+    -------
+    ndarray of shape (k, k)
+        No less than zero in any direction: signals hold no more noise than their own size (Frisch).
+    """
+    most = float(np.linalg.eigvals(np.linalg.solve(products, noise)).real.max())
+    return products - noise / max(most, 1.0)
+
+
+def road_weights(products: FloatArray, row: FloatArray, own_past: int) -> FloatArray:
+    """Weights on what is known with the rear's own past left out; shape (k,).
+
+    The rear's past belongs to the equation, but over a short stretch it stands in for the pole itself.
+    """
+    count = len(products) - own_past
+    if count <= 5:
+        return np.empty(0)
+    response, _ = take_out(products[:count, :count])
+    return np.concatenate([response @ row, np.zeros(own_past)])
+
+
+# The front's part is let free, but not far: the prior counts as so much of the stretch's own products. The ratio
+# wants it freer than the frequency; both chosen on the tuning seeds of tests/benchmarks/detection.
+RATIO_PRIOR, FREQUENCY_PRIOR = 0.1, 10.0
+# What is known of a lost damper's ratio before the stretch is seen: rubber leaves 0.03-0.12, a tenth of a damper
+# adds about 0.03. Two in three lie within a factor of exp(0.5).
+USUAL_LOST, USUAL_SPREAD = 0.08, 0.5
+Z_95 = 1.96
+# The tyre that the outing taught puts the hop within this: 0.4 on the tuning seeds of tests/benchmarks/detection,
+# 0.9 on the bikes of `telemetry.simulate`, whose dampers are less linear. [Hz]
+FITTED_SD_HZ = 0.8
+
+
+@dataclass(frozen=True)
+class Ringing:
+    """What one stretch shows.
+
+    Parameters
+    ----------
+    frequency_hz, frequency_sd_hz : float
+        Of the hop, undamped. [Hz]
+    amplitude_mm : float
+        RMS travel at the wheel in the band. [mm]
+    """
+
+    frequency_hz: float
+    frequency_sd_hz: float
+    damping_ratio: float
+    damping_ratio_ci95: tuple[float, float]
+    amplitude_mm: float
+
+
+def estimate(equation: WheelEquation, inside: slice, fitted: FrontFilter, hop: WheelHop) -> Ringing:
+    """Fit the rear pole to one stretch, with the front's part free around what the outing taught.
+
+    Parameters
+    ----------
+    inside : slice
+        Samples of the stretch.
+
+    Notes
+    -----
+    The ratio is the mean of what the stretch shows, with the scatter that its length allows (`damping_scatter`), and
+    of what a lost damper usually leaves, each weighted by its precision, on ln(ratio): it grows with the ratio, and
+    the ratio is positive. The interval is that mean's. So is the frequency, of what the stretch shows and where
+    the tyre that the outing taught puts the hop.
+    """
+    shown = _fit(equation, inside, fitted, hop, RATIO_PRIOR).damping_ratio
+    seen_hz = _fit(equation, inside, fitted, hop, FREQUENCY_PRIOR).frequency_hz
+    seconds = (inside.stop - inside.start) * equation.step_s
+    variance = frequency_scatter(shown, seen_hz, seconds) ** 2
+    fitted_hz, _ = hop_mode(hop, fitted.pole.tyre_hz, hop.tyre_damping)
+    trust = FITTED_SD_HZ**2 / (FITTED_SD_HZ**2 + variance)
+    frequency_hz = trust * seen_hz + (1.0 - trust) * fitted_hz
+    scatter = damping_scatter(shown, frequency_hz, seconds) / shown
+    weight = USUAL_SPREAD**2 / (USUAL_SPREAD**2 + scatter**2)
+    ratio = float(shown**weight * USUAL_LOST ** (1.0 - weight))
+    spread = float(np.exp(Z_95 * scatter * np.sqrt(weight)))
+    # at the hop, travel is speed over 2 pi f; speed leaves out the slow movement of the chassis
+    speed = float(np.sqrt(np.mean(equation.own[2, inside] ** 2)))
+    return Ringing(
+        frequency_hz=frequency_hz,
+        frequency_sd_hz=float(np.sqrt(trust * variance)),
+        damping_ratio=ratio,
+        damping_ratio_ci95=(ratio / spread, ratio * spread),
+        amplitude_mm=speed / (2 * np.pi * frequency_hz),
+    )
+
+
+def _fit(equation: WheelEquation, inside: slice, fitted: FrontFilter, hop: WheelHop, prior: float) -> Pole:
+    left = equation.own[:, inside].copy()
+    if equation.knows_road:
+        left[0] -= fitted.road_weights @ equation.known[:, inside]
+    known = equation.known[: len(equation.known) - equation.own_past, inside]
+    signals = np.concatenate([left, known])
+    return fit_pole(take_out(signals @ signals.T / left.shape[1], prior)[1], hop)

@@ -1,13 +1,130 @@
 """The questions that a candidate stretch has to answer before it is called lost damping."""
 
+from dataclasses import dataclass
+from functools import cached_property
+
 import numpy as np
 
-from telemetry.arrays import End, FloatArray
-from telemetry.damping.band import FREEDOM_PER_S
+from telemetry.arrays import BoolArray, End, FloatArray, IntArray
 from telemetry.damping.detector_model import DetectorModel
-from telemetry.damping.equation import BLOCK_S, WheelEquation
+from telemetry.damping.equation import BLOCK_S, WheelEquation, blocks
+from telemetry.damping.evidence import HEALTHY_SHARE, LOST_SHARE, Usual, usual_swing
+from telemetry.damping.hop import FREEDOM_PER_S, bridged
 from telemetry.damping.oscillation import Check
-from telemetry.damping.same_place import LEAST_BEYOND_PLACE, SwingByPlace
+from telemetry.damping.pole import fit_pole
+from telemetry.laps import Track
+from telemetry.motion import Motion
+
+# The road and the load of a place make the wheel swing by no more than this, in ln of mean square: a rear that swings
+# further there on every lap may have lost its damping on every lap. Both numbers are on mean squares: half as much
+# again, and two thirds more. Chosen on the tuning seeds of tests/benchmarks/detection.
+MOST_OF_A_PLACE = 0.4
+LEAST_BEYOND_PLACE = 0.5
+# Of a stretch so much has to be measured on another lap too.
+LEAST_MEASURED = 0.9
+# Windows that say what is usual: of a second.
+USUAL_S = 1.0
+
+
+@dataclass(frozen=True)
+class SwingByPlace:
+    """Swing of a run with the place of every block edge; arrays of shape (n_blocks + 1,).
+
+    ``own``, ``road`` and ``measured`` are summed from the start of the run on. [mm2/s, mm2/s, s]
+    """
+
+    t_s: FloatArray
+    lap: IntArray
+    distance_m: FloatArray
+    own: FloatArray
+    road: FloatArray
+    measured: FloatArray
+    usual: Usual
+
+    def over(self, start_s: FloatArray, end_s: FloatArray) -> FloatArray:
+        """Ln of mean square over stretches, own over road, less the usual; NaN where it was not measured."""
+        length_s = end_s - start_s
+        whole = (length_s > 0.0) & (self._inside(self.measured, start_s, end_s) >= LEAST_MEASURED * length_s)
+        length_s = np.where(whole, length_s, np.nan)
+        own, road = (self._inside(part, start_s, end_s) / length_s for part in (self.own, self.road))
+        return np.asarray(
+            np.log(np.maximum(own, 1e-12) / np.maximum(road + self.usual.least, 1e-12)) - self.usual.middle
+        )
+
+    @cached_property
+    def _laps(self) -> dict[int, tuple[FloatArray, FloatArray]]:
+        """Times and rising distances of the block edges of each lap. [s, m]"""
+        found = {}
+        for lap in np.unique(self.lap[self.lap > 0]):
+            there = self.lap == lap
+            found[int(lap)] = (self.t_s[there], np.maximum.accumulate(self.distance_m[there]))
+        return found
+
+    def over_on_other_laps(self, start_s: float, end_s: float) -> FloatArray:
+        """`over` of the same piece of road on the other laps that were measured there; shape (n_laps,)."""
+        here = int(self.lap[np.argmin(np.abs(self.t_s - 0.5 * (start_s + end_s)))])
+        if here == 0:
+            return np.empty(0)
+        this = self.lap == here
+        places = np.interp([start_s, end_s], self.t_s[this], self.distance_m[this])
+        times = [
+            np.interp(places, distance_m, t_s)
+            for lap, (t_s, distance_m) in self._laps.items()
+            if lap != here and distance_m[0] <= places[0] and places[1] <= distance_m[-1]
+        ]
+        values = self.over(*np.array(times, dtype=np.float64).reshape(-1, 2).T)
+        return np.asarray(values[np.isfinite(values)])
+
+    def beyond_place(self, start_s: float, end_s: float) -> float | None:
+        """How much further the wheel swung over a stretch than its place makes it swing.
+
+        Parameters
+        ----------
+        start_s, end_s : float
+            On the run's clock. [s]
+
+        Returns
+        -------
+        float or None
+            In ln of mean square. What the place adds is the lower quartile of the other laps, the laps in which the
+            damper works, between 0 and `MOST_OF_A_PLACE`. None without another lap there.
+        """
+        others = self.over_on_other_laps(start_s, end_s)
+        if not len(others):
+            return None
+        of_place = float(np.clip(np.quantile(others, 0.25), 0.0, MOST_OF_A_PLACE))
+        return float(self.over(np.array(start_s), np.array(end_s))) - of_place
+
+    def _inside(self, summed: FloatArray, start_s: FloatArray, end_s: FloatArray) -> FloatArray:
+        return np.asarray(np.interp(end_s, self.t_s, summed) - np.interp(start_s, self.t_s, summed))
+
+
+def swing_by_place(model: DetectorModel, motion: Motion, track: Track) -> SwingByPlace | None:
+    """The swing of a run by place; None without laps or without the road known from the other wheel."""
+    swing = model.swing
+    if swing is None or len(track.laps) < 2:
+        return None
+    whole = model.whole_blocks
+    t_s = model.equation.t_s[0] + BLOCK_S * np.arange(len(whole) + 1)
+    samples = np.clip(
+        np.round((t_s - motion.t_s[0]) * motion.sample_rate_hz).astype(np.int64), 0, len(motion.t_s) - 1
+    )
+    distance_m = track.distance_m[samples]
+    known = np.isfinite(distance_m)
+
+    def summed(values: FloatArray) -> FloatArray:
+        return np.concatenate([[0.0], np.cumsum(values * BLOCK_S)])
+
+    return SwingByPlace(
+        t_s=t_s,
+        lap=np.where(known, track.lap[samples], 0),
+        distance_m=np.where(known, distance_m, 0.0),
+        own=summed(swing.own),
+        road=summed(swing.road),
+        measured=summed(whole.astype(np.float64)),
+        usual=usual_swing(swing, whole, round(USUAL_S / BLOCK_S)),
+    )
+
 
 # After a single hit this share of the energy lies in one quarter of a second; and a wheel that is held swings out
 # as fast as this damping ratio says, between lost and healthy (a free decay at 19 Hz and 0.07 has 98 % of its
@@ -218,3 +335,123 @@ def line_over_lost(model: DetectorModel, predicted: FloatArray, inside: slice) -
         better = float(healthy[best]) - max(lost, beside_line)
         found.append((better, float(line_hz[line[best].argmax()]), bool(follows_speed)))
     return max(found)
+
+
+# Riding at the nearest speeds that is compared, and the least of it: over 8 s the scatter of a ratio of 0.15 at 16 Hz
+# is 0.014 (`telemetry.signals.modes.damping_scatter`). Choices of ours. [s]
+COMPARED_S, LEAST_COMPARED_S = 8.0, 4.0
+SMOOTH_S = 0.2  # two moving means over so long leave nothing at 10, 15 and 20 Hz and little between
+# Evidence that the speed must take away, and what is then too little to stay: odds of 20 to 1. Chosen on the tuning
+# seeds of tests/benchmarks/detection: it holds for 46 of 54 false candidates and for none of 350 losses.
+LEAST_TAKEN, LEAST_LEFT = 1.0, 3.0
+
+
+@dataclass(frozen=True)
+class SlowSpeed:
+    """Speed of a wheel's travel without its hop, positive in compression.
+
+    ``sample_mm_s`` has shape (n,), ``block_mm_s`` and ``whole`` (n_blocks,); the last says which blocks are usable.
+    [mm/s]
+    """
+
+    sample_mm_s: FloatArray
+    block_mm_s: FloatArray
+    whole: BoolArray
+
+
+def slow_speed(model: DetectorModel, motion: Motion) -> SlowSpeed:
+    """Slow speed over a run, at the samples of its equation."""
+    equation, whole = model.equation, model.whole_blocks
+    travel_mm = np.interp(equation.t_s, motion.t_s, bridged(motion.ends[model.end].wheel_travel_mm))
+    half = round(0.5 * SMOOTH_S / equation.step_s)
+    for _ in range(2):
+        total = np.concatenate([[0.0], np.cumsum(np.pad(travel_mm, half, mode="edge"))])
+        travel_mm = (total[2 * half :] - total[: -2 * half])[: len(equation.t_s)] / (2 * half)
+    speed = np.asarray(np.gradient(travel_mm, equation.step_s))
+    length = round(BLOCK_S / equation.step_s)
+    return SlowSpeed(speed, speed[: len(whole) * length].reshape(len(whole), length).mean(axis=1), whole)
+
+
+def ratio_elsewhere(model: DetectorModel, slow: SlowSpeed, inside: slice) -> float | None:
+    """Damping ratio over the other stretches in which the suspension moved as fast; None with too few.
+
+    Parameters
+    ----------
+    inside : slice
+        Samples of the stretch.
+    """
+    equation = model.equation
+    length = round(BLOCK_S / equation.step_s)
+    free = slow.whole.copy()
+    free[max(inside.start // length - 1, 0) : -(-inside.stop // length) + 1] = False
+    others = np.flatnonzero(free)
+    if len(others) * BLOCK_S < LEAST_COMPARED_S:
+        return None
+    away = np.abs(slow.block_mm_s[others] - slow.sample_mm_s[inside].mean())
+    count = min(round(COMPARED_S / BLOCK_S), len(others))
+    others = others[np.argpartition(away, count - 1)[:count]]
+    samples = (others[:, None] * length + np.arange(length)).ravel()
+    left = equation.own[:, samples]
+    left[0] -= model.predicted[samples]
+    products = blocks((left,), np.ones(len(samples), dtype=bool), equation.step_s, BLOCK_S).products
+    # every block counts by its own residual, as in what the outing taught
+    residual = np.einsum("i,bij,j->b", model.reference.row, products, model.reference.row)
+    mean = np.tensordot(1.0 / np.maximum(residual, 1e-9), products, axes=1) / count
+    return fit_pole(mean, model.hop).damping_ratio
+
+
+def evidence_where_sound(model: DetectorModel, inside: slice, ratio: float) -> float:
+    """Evidence for lost damping of a stretch in which a sound damper leaves ``ratio``.
+
+    Returns
+    -------
+    float
+        ln of mean likelihood, lost over healthy; the classes are those of the outing, moved down to the ratio.
+    """
+    equation, grid = model.equation, model.grid
+    lost_below = max(LOST_SHARE * ratio, float(grid.damping_ratio.min()))
+    lost = grid.lost & (grid.damping_ratio <= lost_below)
+    healthy = grid.healthy | (grid.damping_ratio >= HEALTHY_SHARE * ratio)
+    signals = np.concatenate([equation.own[:, inside], model.predicted[None, inside]])
+    row = np.concatenate([grid.row, -np.ones((len(grid.row), 1))], axis=1)
+    square = np.maximum(((row @ (signals @ signals.T)) * row).sum(axis=1), 1e-9)
+    freedom = 0.5 * FREEDOM_PER_S * signals.shape[1] * equation.step_s
+    likelihood = freedom * (grid.gain - np.log(square))
+    return float(
+        np.logaddexp.reduce(likelihood[lost])
+        - np.logaddexp.reduce(likelihood[healthy])
+        - np.log(np.count_nonzero(lost) / np.count_nonzero(healthy))
+    )
+
+
+def speed_check(model: DetectorModel, slow: SlowSpeed, inside: slice) -> tuple[Check, ...]:
+    """Ask whether the wheel is damped as little wherever its suspension moves as fast.
+
+    Parameters
+    ----------
+    inside : slice
+        Samples of the stretch.
+
+    Returns
+    -------
+    tuple of Check
+        One; none with too little riding to compare.
+    """
+    ratio = ratio_elsewhere(model, slow, inside)
+    if ratio is None:
+        return ()
+    question = "Is the wheel damped as little wherever its suspension moves as fast?"
+    left = evidence_where_sound(model, inside, ratio)
+    taken = evidence_where_sound(model, inside, np.inf) - left
+    speed_mm_s = float(slow.sample_mm_s[inside].mean())
+    where = f"{'down' if speed_mm_s > 0 else 'up'} at {abs(speed_mm_s):.0f} mm/s"
+    if taken > LEAST_TAKEN and left < LEAST_LEFT:
+        return (
+            Check(
+                question,
+                f"Nearly: with the suspension going {where}, as here, the {model.end} wheel was damped at a ratio of "
+                f"{ratio:.2f} elsewhere too: a sound damper holds less there, above all one that works in rebound.",
+                against=True,
+            ),
+        )
+    return (Check(question, f"No: elsewhere, with the suspension going {where}, its ratio was {ratio:.2f}."),)

@@ -1,17 +1,109 @@
 """The detector's answer in words: careful ones. It suggests; it is never certain."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from math import prod
 
-from telemetry.damping.front_filter import FrontFilter
+import numpy as np
+
+from telemetry.damping.equation import ORDERS, OWN
+from telemetry.damping.hop import (
+    BAND_WEIGHT,
+    FREQUENCY_HZ,
+    REFERENCE_HZ,
+    WheelHop,
+    band_gain,
+    coefficients,
+    tyre_hz_of,
+)
 from telemetry.damping.oscillation import (
     FALLING,
     LOOKS_THE_SAME,
     DamperCourse,
     DetectionLimit,
+    LostPlace,
     OscillationEvent,
     Verdict,
 )
-from telemetry.damping.places import gather
+from telemetry.damping.pole import FrontFilter, fit_pole
+from telemetry.laps import Lap, SharedPlace, along_the_lap, by_place
+from telemetry.motion import Motion
+
+
+def gather(events: Sequence[OscillationEvent], lap_length_m: float | None) -> tuple[LostPlace, ...]:
+    """Gather events by place.
+
+    Parameters
+    ----------
+    lap_length_m : float or None
+        As of `telemetry.laps.by_place`. [m]
+
+    Returns
+    -------
+    tuple of LostPlace
+        The place with the most seconds first. Frequency and ratio are means weighted by length, the ratio's of
+        its logarithm, with the interval narrowed as independent stretches allow.
+    """
+    places = (_lost_place(events, place) for place in by_place(events, lap_length_m))
+    return tuple(sorted(places, key=lambda place: -place.seconds))
+
+
+def clearest(events: Sequence[OscillationEvent], lap_length_m: float | None) -> tuple[OscillationEvent, ...]:
+    """The clearest event of each place, the place with the most seconds first.
+
+    Parameters
+    ----------
+    lap_length_m : float or None
+        [m]
+    """
+    return tuple(
+        max((events[i] for i in place.events), key=lambda event: (event.confidence, event.amplitude_mm))
+        for place in gather(events, lap_length_m)
+    )
+
+
+def stretches_of_road(distance_m: Sequence[float | None]) -> list[list[int]]:
+    """Indices of events on one stretch of road, which one ridge may have caused; an unknown one stands alone.
+
+    A corner may hold several ridges, so corner numbers do not count here.
+
+    Parameters
+    ----------
+    distance_m : sequence of float or None
+        [m]
+
+    Returns
+    -------
+    list of list of int
+        Along the lap, the unknown ones last.
+    """
+    known = [i for i, at in enumerate(distance_m) if at is not None]
+    groups = along_the_lap([at for at in distance_m if at is not None], None)
+    return [
+        *([known[i] for i in group] for group in groups),
+        *([i] for i, at in enumerate(distance_m) if at is None),
+    ]
+
+
+def _lost_place(events: Sequence[OscillationEvent], place: SharedPlace) -> LostPlace:
+    here = [events[i] for i in place.events]
+    seconds = np.array([event.end_s - event.start_s for event in here])
+    share = seconds / seconds.sum()
+    log_ratio = float(share @ np.log([event.damping_ratio for event in here]))
+    spread = np.log([event.damping_ratio_ci95[1] / event.damping_ratio for event in here])
+    half = float(np.sqrt((share**2) @ spread**2))
+    return LostPlace(
+        corner=place.corner,
+        phase=place.phase,
+        distance_m=place.distance_m,
+        laps=place.laps,
+        events=place.events,
+        seconds=float(seconds.sum()),
+        frequency_hz=float(share @ [event.frequency_hz for event in here]),
+        damping_ratio=float(np.exp(log_ratio)),
+        damping_ratio_ci95=(float(np.exp(log_ratio - half)), float(np.exp(log_ratio + half))),
+    )
+
 
 # What is left when a damper has lost its oil: the tyre's part and a trace.
 USUAL_LOSS = 0.08
@@ -164,3 +256,166 @@ def _rang(events: tuple[OscillationEvent, ...]) -> str:
 
 def _times(count: int) -> str:
     return "once" if count == 1 else f"{count} times"
+
+
+# A ridge that only one wheel met, or a tone, within 1.5 Hz of the hop cannot be told from a wheel that rings over a
+# shorter stretch: the envelope of a ringing wheel (1 / (2 pi f ratio) = 0.1 to 0.3 s) has not come and gone yet.
+TOLD_APART_S = 0.6
+# From twice that on a stretch alone, or several of them together, say enough.
+ENOUGH_S = 2.0 * TOLD_APART_S
+# A ridge begins at the same point of the road on every lap. A start is known to about a tenth of a second (5 m at
+# 50 m/s) and the place along the lap to about as much; three times that. A choice of ours.
+FIXED_WITHIN_M = 15.0
+# A ridge is there from the first lap on, and most laps show it; a damper fails later, or at other places too. Ridges
+# take little of a lap: what rings for longer than this share of it is more than a few ridges. Own choice.
+FEWEST_LAPS, MOST_OF_A_LAP = 3, 0.1
+# An alarm asks for this confidence that not all of its stretches have another cause. A choice of ours.
+SURE = 0.95
+# Confidence of what other things can cause as well; see "Reliability" in DEVELOPERS.md.
+MOST_OF_A_LOOK = 0.8
+
+
+def with_levels(
+    events: Sequence[OscillationEvent], limits: Sequence[DetectionLimit], laps: Sequence[Lap] = ()
+) -> tuple[OscillationEvent, ...]:
+    """Give every event its level, and an event of level look no more confidence than it can have.
+
+    An alarm is what repeats (stretches of `ENOUGH_S` together, on two laps or at two places), or one stretch of
+    `ENOUGH_S` for which the log's own detection limit holds, with the others at its place. Every other is a look.
+    What begins at one point of the road on several laps counts once: a ridge that only one wheel meets does so. It
+    does not count at all where it was there from the first lap on and on most laps: no log tells it from a ridge.
+
+    Parameters
+    ----------
+    events : sequence of OscillationEvent
+        Of one wheel.
+    limits : sequence of DetectionLimit
+        Of the log; empty where it is not known.
+    laps : sequence of Lap
+        Of the log.
+    """
+    events = tuple(events)
+    of_ground = _of_the_ground(events, laps)
+    others = [event for i, event in enumerate(events) if i not in of_ground]
+    alarms = {i for i, event in enumerate(events) if i not in of_ground and _stands_alone(event, limits)}
+    if _repeats(others):
+        alarms = set(range(len(events))) - of_ground
+    for place in stretches_of_road([event.distance_m for event in events]):
+        if alarms & set(place):
+            alarms |= set(place)
+    return tuple(
+        replace(event, level="alarm")
+        if i in alarms
+        else replace(event, level="look", confidence=min(event.confidence, MOST_OF_A_LOOK))
+        for i, event in enumerate(events)
+    )
+
+
+def _length_s(event: OscillationEvent) -> float:
+    # times are those of samples at 100 Hz: a length is what was meant to a hundredth
+    return round(event.end_s - event.start_s, 2)
+
+
+def _stands_alone(event: OscillationEvent, limits: Sequence[DetectionLimit]) -> bool:
+    """Whether the log would have shown a loss like this one in 9 of 10 cases or more, and it is long and clear."""
+    if _length_s(event) < ENOUGH_S or event.confidence < SURE:
+        return False
+    like_it = [limit for limit in limits if limit.damping_ratio >= event.damping_ratio]
+    limit = min(like_it, key=lambda limit: limit.damping_ratio, default=None)
+    return limit is not None and limit.shortest_s is not None and _length_s(event) >= limit.shortest_s
+
+
+def _repeats(events: Sequence[OscillationEvent]) -> bool:
+    """Whether stretches on two laps or at two places are together long and clear enough.
+
+    Those shorter than `TOLD_APART_S` do not count, however many: kerbs have many places too. What begins at one point
+    of the road on every lap counts once, all such places together: a circuit has many ridges.
+    """
+    long = [event for event in events if _length_s(event) >= TOLD_APART_S]
+    ridges: list[OscillationEvent] = []
+    counted: list[OscillationEvent] = []
+    for place in _by_place(long):
+        (ridges if _fixed_to_ground(place) else counted).extend(place)
+    if ridges:
+        counted.append(max(ridges, key=_length_s))
+    apart = len(_by_place(counted)) > 1 or len({event.lap for event in counted}) > 1
+    long_enough = sum(map(_length_s, counted)) >= ENOUGH_S
+    return apart and long_enough and 1.0 - prod(1.0 - event.confidence for event in counted) >= SURE
+
+
+def _of_the_ground(events: Sequence[OscillationEvent], laps: Sequence[Lap]) -> set[int]:
+    """Indices of events at places where the road alone may ring the wheel: from the first lap on, on most laps."""
+    complete = [lap for lap in laps if lap.complete]
+    if len(complete) < FEWEST_LAPS:
+        return set()
+    found: set[int] = set()
+    for place in stretches_of_road([event.distance_m for event in events]):
+        here = [events[i] for i in place]
+        met = {event.lap for event in here} & {lap.lap for lap in complete}
+        if complete[0].lap in met and 2 * len(met) > len(complete):
+            found |= set(place)
+    whole_s = sum(lap.time_s for lap in complete)
+    rung_s = sum(_length_s(events[i]) for i in found)
+    return found if rung_s <= MOST_OF_A_LAP * whole_s else set()
+
+
+def _by_place(events: Sequence[OscillationEvent]) -> list[list[OscillationEvent]]:
+    return [[events[i] for i in place] for place in stretches_of_road([event.distance_m for event in events])]
+
+
+def _fixed_to_ground(place: Sequence[OscillationEvent]) -> bool:
+    """Whether what rings at one place begins at the same point of the road on several laps, as a ridge there would."""
+    starts_m = [event.distance_m for event in place if event.distance_m is not None]
+    laps = {event.lap for event in place}
+    return len(laps) > 1 and bool(starts_m) and max(starts_m) - min(starts_m) <= FIXED_WITHIN_M
+
+
+# A sound damper at the lower end (0.3 of the usual 0.3-0.5, common practice) on a hop in the middle of the band.
+SOUND_HZ, SOUND_DAMPING = 16.0, 0.56
+# A reading may be off by this share by the log's rate alone; a choice of ours.
+MOST_OFF = 0.1
+
+
+def refusal(motion: Motion) -> str:
+    """Why nothing can be said of the rear damper from this log.
+
+    Returns
+    -------
+    str
+        A sentence with what to do; "" where it can be tried.
+    """
+    if "rear" not in motion.ends or not np.isfinite(motion.ends["rear"].wheel_travel_mm).any():
+        return "The rear was not judged, so nothing can be said of its damper."
+    rate = motion.sample_rate_hz
+    sound, read = ratio_read(np.inf), ratio_read(rate)
+    if abs(read / sound - 1.0) > MOST_OFF:
+        return (
+            f"The log has {rate:.0f} samples a second and nothing above {rate / 2:.0f} Hz: by that alone a sound "
+            f"damper would read {100 * abs(read / sound - 1):.0f} % off (a ratio of {read:.2f} for {sound:.2f}), so a "
+            "weak one cannot be told from a slow log. Log at 100 or more, better 200."
+        )
+    return ""
+
+
+def ratio_read(sample_rate_hz: float) -> float:
+    """Damping ratio of the hop that a sound damper shows in a log of this rate, on a road of ISO 8608.
+
+    Parameters
+    ----------
+    sample_rate_hz : float
+        [Hz]
+
+    Returns
+    -------
+    float
+        0 where the log has nothing of the band.
+    """
+    hop = WheelHop()
+    there = 0.5 * sample_rate_hz > FREQUENCY_HZ
+    if not there.any():
+        return 0.0
+    row = coefficients(hop, np.array(tyre_hz_of(hop, SOUND_HZ)), np.array(SOUND_DAMPING))
+    # the road is white in speed; what the wheel makes of it, in the orders of its equation
+    orders = (1j * FREQUENCY_HZ / REFERENCE_HZ) ** np.array(ORDERS[OWN])[:, None]
+    power = there * BAND_WEIGHT / band_gain(row, FREQUENCY_HZ)
+    return fit_pole(np.real((orders * power) @ orders.conj().T), hop).damping_ratio

@@ -6,10 +6,9 @@ from dataclasses import replace
 import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
-from telemetry.balance.bumps import pairs_at
+from telemetry.balance.bumps import find_bumps, pairs_at
+from telemetry.balance.measure import speed_ratio
 from telemetry.balance.pairs import summarise_pairs
-from telemetry.balance.speeds import speed_ratio
-from telemetry.balance.standout import find_bumps
 from telemetry.bike.modes import SpringEnd, half_vehicle, modes
 from telemetry.laps import Track
 from telemetry.metrics import BY_KEY, OF_END, EndAt

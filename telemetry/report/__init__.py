@@ -4,8 +4,8 @@ from rich.console import Console
 
 from telemetry.report.comparison import comparison_document
 from telemetry.report.document import CLOSING, facts_of, quality_section, review_document, runs_section
+from telemetry.report.figures import Scope, whole_run
 from telemetry.report.paper import document_html
-from telemetry.report.scope import Scope, whole_run
 from telemetry.report.terminal import print_document, print_section
 from telemetry.setup import Comparison, SetupSheet
 from telemetry.summary import Summary, Traces

@@ -28,8 +28,7 @@ from telemetry.report.blocks import (
     section,
     table,
 )
-from telemetry.report.figures import response_picture, spectra_picture
-from telemetry.report.scope import Scope
+from telemetry.report.figures import Scope, response_picture, spectra_picture
 from telemetry.summary import Summary
 from telemetry.wording import UNKNOWN, interval, limits_words, number
 

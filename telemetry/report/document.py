@@ -42,9 +42,8 @@ from telemetry.report.damping import (
     damping_words,
     front_damping_words,
 )
-from telemetry.report.figures import speed_picture, use_picture
+from telemetry.report.figures import Scope, speed_picture, use_picture, whole_run
 from telemetry.report.lap import lap_map, lap_travel
-from telemetry.report.scope import Scope, whole_run
 from telemetry.report.travel import ends_section, places_section, stops_section, strokes_section
 from telemetry.setup import SetupSheet, written
 from telemetry.summary import LapSummary, RunInfo, Summary, Traces, Trend

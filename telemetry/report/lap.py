@@ -14,7 +14,7 @@ from telemetry.damping.oscillation import OscillationEvent
 from telemetry.motion.summary import StopEvent
 from telemetry.report.blocks import Figure, Medium, Section, Sentence, section
 from telemetry.report.damping import sure_percent
-from telemetry.report.scope import Scope
+from telemetry.report.figures import Scope
 from telemetry.report.svg import pieces
 from telemetry.summary import LapSummary, Summary, Traces
 from telemetry.wording import STOP_WORDS, interval, lap_time, lap_words, number, place_words

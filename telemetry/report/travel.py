@@ -23,7 +23,7 @@ from telemetry.report.blocks import (
     table,
     words_columns,
 )
-from telemetry.report.scope import Scope
+from telemetry.report.figures import Scope
 from telemetry.wording import (
     STOP_WORDS,
     UNKNOWN,

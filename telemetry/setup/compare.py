@@ -13,24 +13,37 @@ from telemetry.damping.oscillation import dampers_in_doubt
 from telemetry.findings_damping import front_suspected
 from telemetry.laps import laps_at_pace
 from telemetry.metrics import COMPARED, Metric, decimals_of, values_by_lap
-from telemetry.setup.bandwidth import at_common_bandwidth, other_bandwidth
-from telemetry.setup.changes import Change, bike_file_changes, changes, written_on_one
-from telemetry.setup.circuits import circuits_apart
-from telemetry.setup.conditions import Condition, conditions
-from telemetry.setup.damping import damping_rows
-from telemetry.setup.expected import KnownChange, known_change
-from telemetry.setup.laps import ExcludedLap, lap_values, usable_laps, values_over
-from telemetry.setup.parts import place_parts, same_numbering, section_parts
+from telemetry.setup.circuits import (
+    at_common_bandwidth,
+    circuits_apart,
+    other_bandwidth,
+    place_parts,
+    same_numbering,
+    section_parts,
+)
+from telemetry.setup.expected import KnownChange, damping_rows, known_change
 from telemetry.setup.rows import (
     ComparisonVerdict,
+    ExcludedLap,
     Judged,
     MetricComparison,
     Row,
     Widening,
     compare_laps,
     compare_parts,
+    lap_values,
+    usable_laps,
+    values_over,
 )
-from telemetry.setup.sheet import SetupSheet
+from telemetry.setup.sheet import (
+    Change,
+    Condition,
+    SetupSheet,
+    bike_file_changes,
+    changes,
+    conditions,
+    written_on_one,
+)
 from telemetry.signals.calibrate import DRIFT_MM, drift_between_mm
 from telemetry.summary import LapSummary, Summary, Traces
 from telemetry.wording import interval, limits_words

@@ -6,10 +6,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import t as student_t
 
+from telemetry.balance.balance import ratio_of_sums
 from telemetry.balance.bumps import find_pairs
-from telemetry.balance.measure import balance
-from telemetry.balance.ratios import ratio_of_sums
-from telemetry.balance.speeds import speed_ratio
+from telemetry.balance.measure import balance, speed_ratio
 from telemetry.laps import Track
 from telemetry.motion import EndMotion, Motion
 

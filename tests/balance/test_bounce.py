@@ -7,8 +7,7 @@ import pytest
 from pushed_log import pushed_log
 
 from telemetry.advice import RULES
-from telemetry.balance.bounce import bounce_test, bounce_to_json
-from telemetry.balance.freemodes import fit_free_modes
+from telemetry.balance.bounce import bounce_test, bounce_to_json, fit_free_modes
 from telemetry.bike import half_vehicle, modes
 from telemetry.bike.modes import SpringEnd
 from telemetry.cli import main

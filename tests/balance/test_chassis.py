@@ -7,8 +7,8 @@ import pytest
 from scipy import signal
 from test_balance import RATE_HZ, motion_of, track_of
 
-from telemetry.balance.chassis import chassis_motion, geometry_movement, heave_and_pitch_mm
-from telemetry.balance.loads import Riding
+from telemetry.balance.measure import chassis_motion, geometry_movement, heave_and_pitch_mm
+from telemetry.balance.road import Riding
 from telemetry.balance.transfer import weight_transfer
 from telemetry.bike import attitude, leverage_curve, pitch_deg
 from telemetry.simulate import demo_bike

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from test_balance import RATE_HZ, motion_of, track_of
 
-from telemetry.balance.light import EXTENDED_MM, LIGHT_SHARE, light_wheels
-from telemetry.balance.loads import Riding
+from telemetry.balance.road import Riding
+from telemetry.balance.transfer import EXTENDED_MM, LIGHT_SHARE, light_wheels
 from telemetry.bike import GRAVITY_M_S2, leverage_curve, sprung_load_n
 from telemetry.simulate import demo_bike
 

@@ -17,11 +17,13 @@ from trials import Plan, make  # noqa: E402
 
 from telemetry.balance import Balance  # noqa: E402
 from telemetry.balance.bumps import find_pairs  # noqa: E402
-from telemetry.balance.ground import PARTS, Ground  # noqa: E402
-from telemetry.balance.loads import find_riding  # noqa: E402
 from telemetry.balance.measure import balance  # noqa: E402
-from telemetry.balance.resistance import damping_balance, verdict, vertex  # noqa: E402
-from telemetry.balance.road import road_model, windows  # noqa: E402
+from telemetry.balance.resistance import PARTS, Ground, damping_balance, verdict, vertex  # noqa: E402  # noqa: E402
+from telemetry.balance.road import (  # noqa: E402
+    find_riding,  # noqa: E402
+    road_model,
+    windows,
+)
 
 
 @cache

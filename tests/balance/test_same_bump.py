@@ -11,9 +11,9 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks" / "balance"))
 from judge import coverage  # noqa: E402
 from test_balance import RATE_HZ  # noqa: E402
 
+from telemetry.balance.balance import ratio_of_sums  # noqa: E402
 from telemetry.balance.bumps import _smoothing  # noqa: E402
 from telemetry.balance.pairs import response_measures  # noqa: E402
-from telemetry.balance.ratios import ratio_of_sums  # noqa: E402
 
 
 def test_smoothing_has_the_published_weights():

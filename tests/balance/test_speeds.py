@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from telemetry.balance.speeds import deming_slope, quantile_slope
+from telemetry.balance.measure import deming_slope, quantile_slope
 
 
 def test_deming_slope_is_that_of_the_first_principal_axis():

@@ -11,7 +11,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks" / "balance"))
 from judge import bumps_of, stands_out  # noqa: E402
 from trials import Plan, make  # noqa: E402
 
-from telemetry.balance.standout import peaks_above, standing_out, whitened  # noqa: E402
+from telemetry.balance.bumps import peaks_above, standing_out, whitened  # noqa: E402
 from telemetry.simulate import Bump  # noqa: E402
 
 

@@ -13,7 +13,7 @@ from telemetry.errors import LogError
 from telemetry.logbook import Logbook
 from telemetry.logs import RawLog, read_log
 from telemetry.review import measure, review
-from telemetry.setup.laps import usable_laps
+from telemetry.setup.rows import usable_laps
 
 __all__ = ["run"]
 LOG, BIKE = FIXTURES / "vellmoor-clean.csv.gz", FIXTURES / "qb-6.toml"

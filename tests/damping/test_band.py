@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from telemetry.damping.band import RATE_HZ, band_signals, between, thin, thin_response, usable
+from telemetry.damping.hop import RATE_HZ, band_signals, between, thin, thin_response, usable
 
 
 @pytest.mark.parametrize("rate_hz", [100.0, 128.0, 200.0, 250.0, 333.3, 1000.0])

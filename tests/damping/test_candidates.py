@@ -4,11 +4,10 @@ import numpy as np
 import pytest
 from scipy.signal import lfilter
 
-from telemetry.damping.band import band_signals
-from telemetry.damping.candidates import candidates
 from telemetry.damping.equation import ORDERS, OWN, WheelEquation
 from telemetry.damping.evidence import block_log_likelihood, joined, over_threshold, pole_grid, windows
-from telemetry.damping.hop import WheelHop
+from telemetry.damping.hop import WheelHop, band_signals
+from telemetry.damping.judge import candidates
 from telemetry.damping.pole import Pole
 
 # No sprung mass and no spring beside the tyre's: the equation of one mass, m x'' + c x' + k x = w.

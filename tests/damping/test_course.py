@@ -18,8 +18,8 @@ from telemetry.damping.course import (
 )
 from telemetry.damping.hop import WheelHop
 from telemetry.damping.oscillation import LapDamping, OscillationEvent
-from telemetry.damping.places import gather
 from telemetry.damping.pole import Pole
+from telemetry.damping.verdict import gather
 from telemetry.findings import findings
 from telemetry.logs import RawLog
 from telemetry.review import review

@@ -5,10 +5,9 @@ from functools import cache
 import numpy as np
 import pytest
 
-from telemetry.damping.band import band_signals
-from telemetry.damping.hop import WheelHop, band_response, coefficients, tyre_hz_of
+from telemetry.damping.hop import WheelHop, band_response, band_signals, coefficients, tyre_hz_of
 from telemetry.damping.pole import fit_pole
-from telemetry.damping.refusal import MOST_OFF, SOUND_DAMPING, SOUND_HZ, ratio_read
+from telemetry.damping.verdict import MOST_OFF, SOUND_DAMPING, SOUND_HZ, ratio_read
 from telemetry.logs import RawLog
 from telemetry.review import review
 from telemetry.simulate import (

@@ -4,11 +4,9 @@ import numpy as np
 import pytest
 from scipy.signal import StateSpace, cont2discrete, dlsim, lfilter
 
-from telemetry.damping.band import band_signals
-from telemetry.damping.course import find_change
+from telemetry.damping.course import PLACES, damping_by_lap, find_change, lap_spectra
 from telemetry.damping.equation import ORDERS, OWN, WheelEquation
-from telemetry.damping.fade import PLACES, damping_by_lap, lap_spectra
-from telemetry.damping.hop import REFERENCE_HZ, WheelHop
+from telemetry.damping.hop import REFERENCE_HZ, WheelHop, band_signals
 from telemetry.laps import Lap
 
 RATE_HZ, LAP_S = 200.0, 90.0

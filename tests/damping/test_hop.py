@@ -4,10 +4,12 @@ import numpy as np
 import pytest
 
 from telemetry.bike import SpringEnd, bike_modes, modes, parse_bike, quarter_vehicle
-from telemetry.damping.band import BAND_WEIGHT, FREQUENCY_HZ, band_window
 from telemetry.damping.hop import (
+    BAND_WEIGHT,
+    FREQUENCY_HZ,
     REFERENCE_HZ,
     WheelHop,
+    band_window,
     coefficients,
     hop_mode,
     hop_modes,

@@ -4,7 +4,6 @@ from dataclasses import replace
 
 import pytest
 
-from telemetry.damping.level import MOST_OF_A_LOOK, with_levels
 from telemetry.damping.oscillation import (
     DamperCourse,
     DetectionLimit,
@@ -12,6 +11,7 @@ from telemetry.damping.oscillation import (
     OscillationEvent,
     dampers_in_doubt,
 )
+from telemetry.damping.verdict import MOST_OF_A_LOOK, with_levels
 from telemetry.laps import Lap
 
 EVENT = OscillationEvent(

@@ -7,9 +7,8 @@ import numpy as np
 import pytest
 
 from telemetry.damping.equation import BLOCK_S
-from telemetry.damping.questions import place_check
-from telemetry.damping.same_place import MOST_OF_A_PLACE, swing_by_place
-from telemetry.damping.swing import Swing
+from telemetry.damping.evidence import Swing
+from telemetry.damping.questions import MOST_OF_A_PLACE, place_check, swing_by_place
 
 SPEED_M_S, LAP_S, LAPS, RATE_HZ = 40.0, 60.0, 4, 100.0
 BLOCKS = round(LAP_S / BLOCK_S)

@@ -3,8 +3,7 @@
 import numpy as np
 import pytest
 
-from telemetry.damping.band import band_signals
-from telemetry.damping.hop import WheelHop
+from telemetry.damping.hop import WheelHop, band_signals
 from telemetry.damping.pole import fit_pole, frequency_scatter
 from telemetry.signals.modes import damping_from_record, damping_scatter
 

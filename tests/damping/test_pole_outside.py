@@ -11,8 +11,7 @@ import pytest
 from scipy.io import loadmat
 from scipy.signal import find_peaks
 
-from telemetry.damping.band import band_signals
-from telemetry.damping.hop import WheelHop
+from telemetry.damping.hop import WheelHop, band_signals
 from telemetry.damping.pole import fit_pole
 
 # No sprung mass and no spring beside the tyre's: the equation of one mass, m x'' + c x' + k x = w.

@@ -6,12 +6,11 @@ import numpy as np
 import pytest
 from scipy.signal import bilinear, lfilter
 
-from telemetry.damping.band import band_signals
 from telemetry.damping.equation import BLOCK_S, ORDERS, OWN
 from telemetry.damping.evidence import pole_grid
-from telemetry.damping.hop import REFERENCE_HZ, WheelHop
+from telemetry.damping.hop import REFERENCE_HZ, WheelHop, band_signals
 from telemetry.damping.pole import fit_pole
-from telemetry.damping.same_speed import ratio_elsewhere, slow_speed, speed_check
+from telemetry.damping.questions import ratio_elsewhere, slow_speed, speed_check
 
 RATE_HZ, HOP_HZ, SECONDS = 500.0, 16.0, 240.0
 SOUND, GOING_DOWN, LOST = 0.35, 0.10, 0.04

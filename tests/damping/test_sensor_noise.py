@@ -4,10 +4,9 @@ import numpy as np
 import pytest
 from scipy.signal import lfilter
 
-from telemetry.damping.band import band_covariance, band_signals
 from telemetry.damping.equation import ORDERS, OWN, WheelEquation
-from telemetry.damping.front_filter import beside, fit_front_filter, without_noise
-from telemetry.damping.hop import WheelHop
+from telemetry.damping.hop import WheelHop, band_covariance, band_signals
+from telemetry.damping.pole import beside, fit_front_filter, without_noise
 
 # No sprung mass and no spring beside the tyre's: the equation of one mass, m x'' + c x' + k x = w.
 ONE_MASS = WheelHop(mass_ratio=0.0, spring_share=0.0)

@@ -5,9 +5,9 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from telemetry.damping.band import band_signals
+from telemetry.damping.evidence import LEAST_SWING, Swing, swing_evidence, swing_over, usual_swing
+from telemetry.damping.hop import band_signals
 from telemetry.damping.questions import decay_ratio
-from telemetry.damping.swing import LEAST_SWING, Swing, swing_evidence, swing_over, usual_swing
 
 
 @pytest.mark.parametrize("hz", [12.0, 16.0, 20.0])

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from telemetry.damping import wheelline
-from telemetry.damping.wheelline import Line, likeliest_paths, smooth_paths
+from telemetry.damping.equation import Line, likeliest_paths, smooth_paths
 
 STATES = 35
 

@@ -11,7 +11,7 @@ from telemetry.damping.oscillation import (
     OscillationEvent,
     RejectedCandidate,
 )
-from telemetry.damping.places import stretches_of_road
+from telemetry.damping.verdict import stretches_of_road
 from telemetry.report.damping import (
     course_sentences,
     damping_headline,

@@ -11,7 +11,7 @@ from scipy.integrate import solve_ivp
 from telemetry.balance.bounce import bounce_test
 from telemetry.cli import main
 from telemetry.setup import bounce_comparison_to_json, compare_bounce
-from telemetry.setup.damperbounce import damping_ratio_of_return, return_speed
+from telemetry.setup.damper import damping_ratio_of_return, return_speed
 from telemetry.simulate.push import HandPush
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "balance"))

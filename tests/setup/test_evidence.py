@@ -23,8 +23,7 @@ from telemetry.setup.evidence import (
     p_two_sided,
     t_interval,
 )
-from telemetry.setup.laps import lap_values
-from telemetry.setup.rows import Expected, Row, compare_laps
+from telemetry.setup.rows import Expected, Row, compare_laps, lap_values
 
 # Efron & Tibshirani, An Introduction to the Bootstrap, 1993, table 2.1: survival of mice, days
 TREATED = [94, 197, 16, 38, 99, 141, 23]

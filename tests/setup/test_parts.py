@@ -10,8 +10,7 @@ from scipy.signal import butter, sosfiltfilt
 from telemetry.laps import Corner, Lap, passing_times_s
 from telemetry.motion import LapPlace
 from telemetry.setup import compare
-from telemetry.setup.bandwidth import COLUMNS, other_bandwidth
-from telemetry.setup.parts import section_time_s, sections
+from telemetry.setup.circuits import COLUMNS, other_bandwidth, section_time_s, sections
 from telemetry.signals.differentiate import differentiator, differentiator_as_at
 from telemetry.summary import Traces
 

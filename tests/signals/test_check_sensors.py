@@ -10,8 +10,7 @@ from telemetry.bike import load_bike
 from telemetry.errors import BikeFileError
 from telemetry.logs import RawLog
 from telemetry.notes import Step
-from telemetry.report.calibration import sensor_checks, sensor_rows
-from telemetry.report.check import check_log, check_to_json, print_check
+from telemetry.report.check import check_log, check_to_json, print_check, sensor_checks, sensor_rows
 from telemetry.review import measure, review, sensors
 from telemetry.simulate import DEMO_BIKE_TOML, Sensors, demo_bike, simulate_outing
 

@@ -20,8 +20,13 @@ import numpy as np  # noqa: E402
 
 from telemetry.arrays import FloatArray  # noqa: E402
 from telemetry.metrics import COMPARED, Metric  # noqa: E402
-from telemetry.setup.laps import lap_values  # noqa: E402
-from telemetry.setup.rows import Expected, Judged, Row, compare_laps  # noqa: E402
+from telemetry.setup.rows import (  # noqa: E402
+    Expected,
+    Judged,
+    Row,
+    compare_laps,
+    lap_values,  # noqa: E402
+)
 
 TEST_SEED = 700_000
 ROWS = len(COMPARED)
