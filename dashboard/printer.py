@@ -10,7 +10,7 @@ from dashboard.figures.halves import drawn
 from dashboard.pages import parts
 from dashboard.theme import Theme
 from dashboard.urlstate import View, to_query
-from telemetry.report.blocks import (
+from telemetry.report import (
     Advice,
     Block,
     Caution,

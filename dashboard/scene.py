@@ -13,7 +13,7 @@ from dashboard.figures.travel import within
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View
 from telemetry.arrays import ENDS, End
-from telemetry.report.lap import M_S_TO_KM_H, Drawn, quickest_lap, stretch
+from telemetry.report import M_S_TO_KM_H, Drawn, quickest_lap, stretch
 from telemetry.summary import LapSummary, Summary
 
 

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from telemetry.arrays import FloatArray
-from telemetry.report.lap import thinned
+from telemetry.report import thinned
 
 
 def window(x: FloatArray, zoom: tuple[float, float] | None) -> slice:

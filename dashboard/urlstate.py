@@ -11,7 +11,7 @@ from typing import Literal
 from urllib.parse import parse_qs, urlencode
 
 from telemetry.metrics import Plane
-from telemetry.report.lap import Against
+from telemetry.report import Against
 
 LapChoice = int | Literal["quickest", "whole"]
 

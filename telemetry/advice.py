@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from telemetry.arrays import End
-from telemetry.motion.summary import EndSummary
+from telemetry.motion import EndSummary
 from telemetry.summary import Adjuster, Direction, Finding, Turn
 from telemetry.wording import CHANGE_CAUTION, count_word, measured_time
 

@@ -7,12 +7,9 @@ from dataclasses import replace
 import numpy as np
 
 from telemetry.arrays import ENDS, FloatArray
-from telemetry.bike import Bike
-from telemetry.bike.bikefile import Channels
+from telemetry.bike import Bike, Channels
 from telemetry.errors import ChannelError
-from telemetry.logs import RawLog
-from telemetry.logs.mapping import Behaviour, Proposal, describe, propose, recall
-from telemetry.logs.rawlog import find_unit, to_unit
+from telemetry.logs import Behaviour, Proposal, RawLog, describe, find_unit, propose, recall, to_unit
 from telemetry.notes import QualityNote
 
 KEYS = tuple(key for key in Channels.model_fields if key != "rate_hz")

@@ -9,7 +9,7 @@ from telemetry.errors import LogError
 from telemetry.laps import Track
 from telemetry.logs import RawLog
 from telemetry.notes import QualityNote, Step
-from telemetry.signals.stamps import read_stamps
+from telemetry.signals import read_stamps
 
 
 @dataclass(frozen=True)

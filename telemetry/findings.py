@@ -8,8 +8,8 @@ from collections.abc import Iterable, Mapping
 
 from telemetry.advice import WAIT, Setting, settle, travel_not_in_hand
 from telemetry.arrays import End
-from telemetry.balance.balance import Balance
-from telemetry.damping.oscillation import Oscillation, dampers_in_doubt, dampers_not_judged
+from telemetry.balance import Balance
+from telemetry.damping import Oscillation, dampers_in_doubt, dampers_not_judged
 from telemetry.findings_balance import EVEN_WITHIN, balance_candidates, balance_sentence, damping_sentence
 from telemetry.findings_damping import damping_findings, oscillation_sentence, suspicions
 from telemetry.findings_travel import bottoming_candidates, packing_candidates, shift_candidates

@@ -2,9 +2,7 @@
 
 from telemetry.advice import Candidate, Setting, settle
 from telemetry.arrays import End
-from telemetry.balance.balance import MIN_PLACES, Balance, Ratio
-from telemetry.balance.bounce import BounceTest
-from telemetry.balance.resistance import verdict
+from telemetry.balance import MIN_PLACES, Balance, BounceTest, Ratio, verdict
 
 # Both ends move "together" when the whole interval lies within this of 1; apart when it lies outside 1.
 EVEN_WITHIN = 0.10

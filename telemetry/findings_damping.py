@@ -5,19 +5,20 @@ from dataclasses import replace
 
 from telemetry.advice import waiting
 from telemetry.arrays import End
-from telemetry.damping.oscillation import CAUTION as DAMPING_CAUTION
-from telemetry.damping.oscillation import (
+from telemetry.damping import CAUTION as DAMPING_CAUTION
+from telemetry.damping import (
     DOUBT_CAUTION,
     FALLING,
     IN_DOUBT,
     INSPECT_CAUTION,
+    NEARLY_ALL,
     Oscillation,
     OscillationEvent,
     dampers_in_doubt,
     dampers_not_judged,
+    gather,
 )
-from telemetry.damping.verdict import NEARLY_ALL, gather
-from telemetry.motion.summary import EndSummary
+from telemetry.motion import EndSummary
 from telemetry.summary import Finding
 from telemetry.wording import count_word, laps_words, measured_time, place_words
 

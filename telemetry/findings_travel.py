@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from telemetry.advice import DAMAGE_CAUTION, Candidate
 from telemetry.arrays import ENDS, End
 from telemetry.laps import Placed, SharedPlace, by_place, lap_length_m, laps_at_pace
-from telemetry.motion.summary import EndSummary, PackingEvent, StopEvent
+from telemetry.motion import EndSummary, PackingEvent, StopEvent
 from telemetry.summary import LapSummary, Trend
 from telemetry.wording import count_word, laps_words, place_words
 

@@ -10,7 +10,7 @@ from math import isfinite
 from typing import Any, Literal
 
 from telemetry.arrays import ENDS, End
-from telemetry.motion.summary import EndSummary, SpeedSide, SpeedSummary, TravelSummary
+from telemetry.motion import EndSummary, SpeedSide, SpeedSummary, TravelSummary
 from telemetry.summary import LapSummary
 from telemetry.wording import number
 

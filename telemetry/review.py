@@ -6,11 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray
-from telemetry.balance.bumps import BumpPairs, find_pairs
-from telemetry.balance.delay import delay_notes
-from telemetry.balance.measure import balance
-from telemetry.balance.road import find_riding
-from telemetry.balance.transfer import light_wheels
+from telemetry.balance import BumpPairs, balance, delay_notes, find_pairs, find_riding, light_wheels
 from telemetry.bike import (
     Bike,
     DamperUse,
@@ -23,8 +19,7 @@ from telemetry.bike import (
 )
 from telemetry.columns import settled
 from telemetry.cut import WHOLE, Cut, cut_log, leave_out_laps
-from telemetry.damping import find_oscillation
-from telemetry.damping.oscillation import Oscillation
+from telemetry.damping import Oscillation, find_oscillation
 from telemetry.errors import ChannelError
 from telemetry.findings import findings, verdict_sentences
 from telemetry.findings_damping import as_far_as_measured
@@ -58,9 +53,7 @@ from telemetry.motion import (
     use_by_place,
 )
 from telemetry.notes import QualityNote
-from telemetry.signals import Run, SensorSetup, to_run
-from telemetry.signals.channels import CONDITIONS
-from telemetry.signals.spectra import noise_notes
+from telemetry.signals import CONDITIONS, Run, SensorSetup, noise_notes, to_run
 from telemetry.summary import (
     TRACE_COLUMNS,
     FittedDamper,

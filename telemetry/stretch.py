@@ -6,8 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.arrays import BoolArray, End
-from telemetry.laps import PHASES
-from telemetry.laps.corners import MOVING_M_S
+from telemetry.laps import MOVING_M_S, PHASES
 from telemetry.motion import EndMotion, EndSummary, not_judged, summarise_end
 from telemetry.summary import Summary, Traces
 

@@ -15,13 +15,21 @@ import pyarrow.parquet as pq
 from pydantic import TypeAdapter
 
 from telemetry.arrays import ENDS, End, FloatArray
-from telemetry.balance.balance import Balance, LightWheel
+from telemetry.balance import Balance, LightWheel
 from telemetry.bike import DamperUse
-from telemetry.damping.oscillation import Oscillation
+from telemetry.damping import Oscillation
 from telemetry.errors import LogbookError
-from telemetry.laps.lap import Corner, LapKind
-from telemetry.motion.summary import NAN, EndSummary, Frequencies, PackingEvent, PlaceUse, Strokes, not_judged
-from telemetry.motion.use import LapPlace
+from telemetry.laps import Corner, LapKind
+from telemetry.motion import (
+    NAN,
+    EndSummary,
+    Frequencies,
+    LapPlace,
+    PackingEvent,
+    PlaceUse,
+    Strokes,
+    not_judged,
+)
 from telemetry.notes import QualityNote, Step
 
 SCHEMA = "bothends.review/1"

@@ -5,7 +5,7 @@ from math import isfinite
 
 from telemetry.arrays import ENDS, End
 from telemetry.laps import LapKind
-from telemetry.motion.summary import EndSummary
+from telemetry.motion import EndSummary
 
 CHANGE_CAUTION = (
     "Change one thing at a time, within the maker's limits, and try it at reduced pace first; "

@@ -1,5 +1,6 @@
 """The house rules, checked by the tools that everybody can run by hand (see DEVELOPERS.md)."""
 
+import ast
 import subprocess
 import sys
 from pathlib import Path
@@ -49,3 +50,26 @@ def test_the_top_level_holds_what_it_should():
         ".ci", ".gitignore", "DEVELOPERS.md", "LICENSE", "README.md", "constraints.txt", "dashboard", "fixtures",
         "pyproject.toml", "telemetry", "tests",
     }  # fmt: skip
+
+
+def _imports(path):
+    """Modules that a file imports from, with the line of each."""
+    for node in ast.walk(ast.parse(path.read_text())):
+        if isinstance(node, ast.ImportFrom) and node.module:
+            yield node.module, node.lineno
+
+
+def test_no_import_past_a_door():
+    """What another room may use is in the room's `__init__`; inner modules may be moved freely."""
+    rooms = {path.parent.name for path in (ROOT / "telemetry").glob("*/__init__.py")}
+    past = [
+        f"{path.relative_to(ROOT)}:{line}: {module}"
+        for package in ("telemetry", "dashboard")
+        for path in (ROOT / package).rglob("*.py")
+        for module, line in _imports(path)
+        if len(parts := module.split(".")) > 2
+        and parts[0] == "telemetry"
+        and parts[1] in rooms
+        and path.relative_to(ROOT).parts[:2] != ("telemetry", parts[1])
+    ]
+    assert past == []

@@ -8,7 +8,7 @@ import plotly.graph_objects as go
 
 from dashboard.theme import Theme, across, box, template, words
 from telemetry.arrays import ENDS, End
-from telemetry.report.figures import Curve, Halves, Shade, Spectrum, Upright
+from telemetry.report import Curve, Halves, Shade, Spectrum, Upright
 
 AXES: dict[End, str] = {"front": "y", "rear": "y2"}
 HALVES: dict[End, tuple[float, float]] = {"front": (0.5, 1.0), "rear": (0.0, 0.5)}

@@ -8,7 +8,7 @@ import plotly.graph_objects as go
 
 from dashboard.theme import Theme, template
 from telemetry.arrays import ENDS, FloatArray
-from telemetry.report.lap import Label, Ribbon, Spot, TrackPicture
+from telemetry.report import Label, Ribbon, StopSpot, TrackPicture
 
 # Width over height.
 _TALLEST, _WIDEST = 0.75, 2.2
@@ -118,7 +118,7 @@ def _ribbon(ribbon: Ribbon, theme: Theme, size: float) -> go.Scatter:
     )
 
 
-def _spots(end: str, kind: str, spots: list[Spot], theme: Theme, size: float) -> go.Scatter:
+def _spots(end: str, kind: str, spots: list[StopSpot], theme: Theme, size: float) -> go.Scatter:
     colour = theme.of(end)
     bottomed = kind == "bottomed"
     shape = "triangle-up" if end == "front" else "triangle-down"

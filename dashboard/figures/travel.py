@@ -11,7 +11,7 @@ from dashboard.figures.halves import hover_title
 from dashboard.theme import Theme, across, box, template, words
 from dashboard.thin import packed_line
 from telemetry.arrays import ENDS, End, FloatArray
-from telemetry.report.lap import TravelPicture
+from telemetry.report import TravelPicture
 
 # Lower and upper edge of each panel, as shares of the height of the picture.
 PANELS: dict[str, tuple[float, float]] = {"front": (0.58, 1.0), "rear": (0.16, 0.58), "speed": (0.0, 0.12)}

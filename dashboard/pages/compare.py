@@ -16,9 +16,8 @@ from dashboard.theme import Theme
 from dashboard.urlstate import View, parse, to_query
 from telemetry.logbook import outings_of
 from telemetry.metrics import decimals_of
-from telemetry.report.comparison import CLEAR, comparison_document
-from telemetry.setup import Comparison, MetricComparison, compare, repeats
-from telemetry.setup.circuits import COLUMNS
+from telemetry.report import CLEAR, comparison_document
+from telemetry.setup import COLUMNS, Comparison, MetricComparison, compare, repeats
 from telemetry.wording import signed
 
 PATH = "/compare"

@@ -14,7 +14,7 @@ from dashboard.theme import Theme
 from dashboard.urlstate import View, to_query
 from telemetry.arrays import ENDS, End
 from telemetry.logbook import damper_histories
-from telemetry.report.damping import damper_document, history_document
+from telemetry.report import damper_document, history_document
 from telemetry.setup import DamperRun, compare_damper
 from telemetry.summary import Summary
 

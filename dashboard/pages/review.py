@@ -19,10 +19,16 @@ from dashboard.thin import packed_line, window
 from dashboard.urlstate import View, parse, to_query
 from telemetry.arrays import ENDS, FloatArray
 from telemetry.findings import travel_sentence
-from telemetry.report import review_document
-from telemetry.report.blocks import Document, Figure, Section
-from telemetry.report.document import named_corners
-from telemetry.report.lap import POINTS, track_picture, travel_picture
+from telemetry.report import (
+    POINTS,
+    Document,
+    Figure,
+    Section,
+    named_corners,
+    review_document,
+    track_picture,
+    travel_picture,
+)
 from telemetry.wording import lap_time, lap_words, number
 
 PATH = "/"

@@ -15,13 +15,11 @@ from dashboard.shelf import Shelf
 from dashboard.urlstate import View, parse, to_query
 from dashboard.words import RIDER_WORDS, rider_place
 from telemetry.arrays import ENDS, End
-from telemetry.damping.oscillation import FALLING, IN_DOUBT, dampers_in_doubt
-from telemetry.damping.verdict import NEARLY_ALL
+from telemetry.damping import FALLING, IN_DOUBT, NEARLY_ALL, dampers_in_doubt
 from telemetry.findings_damping import front_suspected, lost_all_through, slow_loss_judged
 from telemetry.laps import Placed, by_place
 from telemetry.motion import EndSummary
-from telemetry.report.damping import damping_headline
-from telemetry.report.lap import track_picture
+from telemetry.report import damping_headline, track_picture
 from telemetry.wording import CHANGE_CAUTION, laps_words, measured_time, number, percent, sentence, times
 
 PATH = "/rider"

@@ -10,7 +10,7 @@ from telemetry.arrays import ENDS, End, FloatArray, IntArray
 from telemetry.balance.balance import Ratio, half_width
 from telemetry.balance.bumps import peaks_above
 from telemetry.motion import Motion
-from telemetry.signals.modes import Mode, damping_from_log_decrement, free_decay, log_decrement
+from telemetry.signals import Mode, damping_from_log_decrement, free_decay, log_decrement
 
 # Choices of ours; no source.
 LEAST_PUSH_MM = 8.0  # mean of both ends

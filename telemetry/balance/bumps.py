@@ -7,9 +7,8 @@ import numpy as np
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
 from telemetry.balance.delay import riding_delay_s
 from telemetry.laps import Track, is_moving
-from telemetry.motion import Motion
-from telemetry.motion.stops import CONTACT_MM
-from telemetry.signals.differentiate import correlate, differentiator
+from telemetry.motion import CONTACT_MM, Motion
+from telemetry.signals import correlate, differentiator
 
 # Choices of ours, tried on simulated rides; no source.
 WORK_HZ = 250.0

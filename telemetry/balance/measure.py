@@ -26,7 +26,7 @@ from telemetry.balance.transfer import weight_transfer
 from telemetry.bike import Attitude, Bike, attitude, leverage_curve
 from telemetry.laps import PHASES, Track
 from telemetry.motion import Motion
-from telemetry.signals.spectra import whole_segments
+from telemetry.signals import whole_segments
 
 # The body of a distribution: without the slowest, which are noise and friction, and the fastest, which are few.
 BODY = np.linspace(0.10, 0.90, 33)

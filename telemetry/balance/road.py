@@ -23,10 +23,17 @@ from scipy.signal import butter, sosfiltfilt
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray
 from telemetry.balance.delay import riding_delay_s
-from telemetry.bike import GRAVITY_M_S2, Bike, attitude, leverage_curve, spring_of, sprung_load_n, squat
-from telemetry.bike.springs import chassis_of
-from telemetry.laps import Track
-from telemetry.laps.corners import lean_from_path, measured_m_s2
+from telemetry.bike import (
+    GRAVITY_M_S2,
+    Bike,
+    attitude,
+    chassis_of,
+    leverage_curve,
+    spring_of,
+    sprung_load_n,
+    squat,
+)
+from telemetry.laps import Track, lean_from_path, measured_m_s2
 from telemetry.motion import Motion
 from telemetry.signals import Run
 

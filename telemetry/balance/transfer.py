@@ -11,7 +11,7 @@ from telemetry.balance.road import Riding, find_riding, spring_table
 from telemetry.bike import GRAVITY_M_S2, Bike, damper_force_n, leverage_curve, sprung_load_n
 from telemetry.laps import Track, place_at
 from telemetry.motion import Motion
-from telemetry.signals.clock import runs
+from telemetry.signals import runs
 
 # Choices of ours; no source.
 BRAKING_M_S2, DRIVING_M_S2 = -4.0, 2.0

@@ -9,8 +9,7 @@ from telemetry.cli.circuits import circuit_path_of
 from telemetry.cli.cut import given_cut
 from telemetry.cli.output import check_outputs, console, working, write_text
 from telemetry.cut import WHOLE
-from telemetry.logbook import Logbook
-from telemetry.logbook.entry import Words
+from telemetry.logbook import Logbook, Words
 
 
 def add(arguments: argparse.Namespace) -> None:

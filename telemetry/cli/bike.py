@@ -5,8 +5,7 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
-from telemetry.bike.sections import implausible
-from telemetry.bike.template import Answer, left_open, new_bike_text, toml_text
+from telemetry.bike import Answer, implausible, left_open, new_bike_text, toml_text
 from telemetry.cli.output import check_outputs, say, working
 from telemetry.errors import BothEndsError
 
@@ -37,8 +36,7 @@ def new(arguments: argparse.Namespace) -> None:
 
 def _of_log(path: str) -> dict[str, Answer]:
     """The columns of a log by key of the bike file, as far as they are likely, with the reasons."""
-    from telemetry.logs import read_log
-    from telemetry.logs.mapping import LIKELY, propose
+    from telemetry.logs import LIKELY, propose, read_log
 
     with working("Reading"):
         log = read_log(path)

@@ -3,14 +3,14 @@
 import argparse
 from collections.abc import Mapping
 
-from telemetry.balance.bounce import BounceTest, bounce_test, bounce_to_json
+from telemetry.balance import BounceTest, bounce_test, bounce_to_json
 from telemetry.bike import Bike, load_bike
 from telemetry.cli.channels import keep, with_channels
 from telemetry.cli.output import console, working, write_text
 from telemetry.columns import KEYS, telling_columns
 from telemetry.logs import read_log
 from telemetry.notes import QualityNote
-from telemetry.report.bounce import print_bounce
+from telemetry.report import print_bounce
 from telemetry.review import motion_of
 
 
@@ -21,7 +21,7 @@ def bounce(arguments: argparse.Namespace) -> None:
         inputs = (arguments.log, arguments.bike)
         write_text(arguments.json, bounce_to_json(result), inputs=inputs)
         if arguments.html:
-            from telemetry.report.bounce import bounce_html
+            from telemetry.report import bounce_html
 
             write_text(arguments.html, bounce_html(result, notes), inputs=inputs)
     print_bounce(result, notes, console())

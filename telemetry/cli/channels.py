@@ -4,8 +4,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from telemetry.cli.output import say
-from telemetry.logs import RawLog
-from telemetry.logs.mapping import MEANINGS, Proposal, propose, recall, remember
+from telemetry.logs import MEANINGS, Proposal, RawLog, propose, recall, remember
 
 if TYPE_CHECKING:
     from telemetry.bike import Bike

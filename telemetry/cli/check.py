@@ -9,7 +9,7 @@ from telemetry.cli.channels import keep, meanings, with_channels
 from telemetry.cli.output import console, working, write_text
 from telemetry.errors import BothEndsError
 from telemetry.logs import RawLog, read_log, with_rate
-from telemetry.report.check import WANTED, check_log, check_to_json, print_check
+from telemetry.report import WANTED, check_log, check_to_json, print_check
 
 if TYPE_CHECKING:
     from telemetry.bike import Bike

@@ -10,8 +10,7 @@ from telemetry.bike import Bike
 from telemetry.cli.output import console
 from telemetry.columns import positions_deg
 from telemetry.errors import BothEndsError
-from telemetry.laps import Circuit, Track, load_circuit
-from telemetry.laps.circuitfile import is_line_of, keep_circuit, known_circuit
+from telemetry.laps import Circuit, Track, is_line_of, keep_circuit, known_circuit, load_circuit
 from telemetry.logs import RawLog
 from telemetry.plaintext import plain
 

@@ -8,9 +8,8 @@ from typing import NamedTuple
 from telemetry.cli.channels import keep, with_channels
 from telemetry.cli.output import check_outputs, console, working, write_text
 from telemetry.report import print_comparison
-from telemetry.setup import Outing, SetupSheet, comparison_to_json, load_sheet, repeats
+from telemetry.setup import COLUMNS, Outing, SetupSheet, comparison_to_json, load_sheet, repeats
 from telemetry.setup import compare as compare_summaries
-from telemetry.setup.circuits import COLUMNS
 from telemetry.summary import Summary, Traces
 
 

@@ -6,8 +6,7 @@ from dataclasses import asdict
 
 from telemetry.cli.compare import from_logbook, from_logs
 from telemetry.cli.output import check_outputs, console, working, write_text
-from telemetry.report import print_document
-from telemetry.report.damping import bounce_damper_document, damper_document, history_document
+from telemetry.report import bounce_damper_document, damper_document, history_document, print_document
 from telemetry.setup import (
     bounce_comparison_to_json,
     compare_bounce,

@@ -13,7 +13,7 @@ from telemetry.errors import BothEndsError
 from telemetry.logs import read_log
 from telemetry.prediction import Laps, parse_wish, prediction_to_json, prepare, reach, steps
 from telemetry.prediction import predict as predict_change
-from telemetry.report.prediction import print_prediction
+from telemetry.report import print_prediction
 from telemetry.review import Measured, measure
 from telemetry.stand import parse_change
 

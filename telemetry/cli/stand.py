@@ -5,7 +5,7 @@ import argparse
 from telemetry.bike import load_bike
 from telemetry.cli.output import console, working, write_text
 from telemetry.errors import BothEndsError
-from telemetry.report.stand import print_stand
+from telemetry.report import print_stand
 from telemetry.stand import at_stand, parse_change, stand_to_json
 
 
@@ -22,7 +22,7 @@ def stand(arguments: argparse.Namespace) -> None:
         inputs = (arguments.bike,)
         write_text(arguments.json, stand_to_json(result.stand), inputs=inputs)
         if arguments.plot:
-            from telemetry.report.stand import stand_html
+            from telemetry.report import stand_html
 
             write_text(arguments.plot, stand_html(result), inputs=inputs)
     print_stand(result.stand, console())

@@ -34,7 +34,7 @@ from telemetry.damping.hop import (
 )
 from telemetry.laps import Track
 from telemetry.motion import Motion
-from telemetry.signals.spectra import NOISE_TOLD_FROM_HZ, sensor_noise_mm
+from telemetry.signals import NOISE_TOLD_FROM_HZ, sensor_noise_mm
 
 # Orders of the derivatives of the travel speed that are read; each is the slope of the next.
 ORDERS = (3, 2, 1, 0, -1, -2)

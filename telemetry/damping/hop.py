@@ -23,8 +23,7 @@ import numpy.typing as npt
 from scipy.signal import upfirdn
 
 from telemetry.arrays import BoolArray, End, FloatArray, IntArray
-from telemetry.bike import Bike, bike_modes, wheel_rate_n_per_mm
-from telemetry.bike.springs import static_sag
+from telemetry.bike import Bike, bike_modes, static_sag, wheel_rate_n_per_mm
 from telemetry.errors import BikeFileError
 
 ComplexArray = npt.NDArray[np.complex128]

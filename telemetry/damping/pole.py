@@ -8,7 +8,7 @@ import numpy as np
 from telemetry.arrays import BoolArray, FloatArray
 from telemetry.damping.equation import WheelEquation, blocks
 from telemetry.damping.hop import WheelHop, coefficients, hop_mode, log_gain, tyre_hz_of
-from telemetry.signals.modes import damping_scatter
+from telemetry.signals import damping_scatter
 
 # (c + c_t)/m over 2 pi 15 Hz: from less than any tyre gives to a damper that hardly moves.
 LEAST_DAMPING, MOST_DAMPING = 0.02, 1.7

@@ -15,7 +15,7 @@ from telemetry.errors import BothEndsError
 from telemetry.laps.course import line_on_plane
 from telemetry.laps.gps import nearest_m, to_plane_m
 from telemetry.laps.lap import Circuit, Corner
-from telemetry.logs.mapping import config_directory
+from telemetry.logs import config_directory
 from telemetry.tomlfile import file_error, read_toml
 
 FORMAT = "bothends.circuit/1"

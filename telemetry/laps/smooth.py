@@ -3,7 +3,7 @@
 import numpy as np
 
 from telemetry.arrays import BoolArray, FloatArray, IntArray
-from telemetry.signals.clock import runs
+from telemetry.signals import runs
 
 
 def moving_mean(values: FloatArray, width: int) -> FloatArray:

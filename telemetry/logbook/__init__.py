@@ -1,7 +1,7 @@
 """The store: original logs byte for byte, their runs and reviews, and the catalogue."""
 
 from telemetry.logbook.dampers import damper_histories, history_of_damper
-from telemetry.logbook.entry import RunEntry, outings_of
+from telemetry.logbook.entry import RunEntry, Words, outings_of
 from telemetry.logbook.export import export
 from telemetry.logbook.logbook import Logbook
 from telemetry.logbook.verify import Damage, Verification, verify
@@ -11,6 +11,7 @@ __all__ = [
     "Logbook",
     "RunEntry",
     "Verification",
+    "Words",
     "damper_histories",
     "export",
     "history_of_damper",

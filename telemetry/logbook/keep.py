@@ -11,8 +11,7 @@ from telemetry.bike import Bike, load_bike
 from telemetry.columns import confirmed_columns, positions_deg, telling_columns, with_columns
 from telemetry.cut import WHOLE, Cut
 from telemetry.errors import LogbookError, LogError
-from telemetry.laps import Circuit, load_circuit
-from telemetry.laps.circuitfile import known_circuit
+from telemetry.laps import Circuit, known_circuit, load_circuit
 from telemetry.logbook.build import CIRCUIT, Sources, entry_of, fill, read_given
 from telemetry.logbook.entry import RunEntry, Words, file_sha256, sheet_words
 from telemetry.logbook.store import Store

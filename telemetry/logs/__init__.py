@@ -1,6 +1,35 @@
 """Reading a log: formats, dialects, units."""
 
-from telemetry.logs.rawlog import RawLog, stated_rate_hz, to_unit, with_rate
+from telemetry.logs.mapping import (
+    LIKELY,
+    MEANINGS,
+    Behaviour,
+    Proposal,
+    config_directory,
+    describe,
+    propose,
+    recall,
+    remember,
+)
+from telemetry.logs.rawlog import UNITS, RawLog, find_unit, stated_rate_hz, to_unit, with_rate
 from telemetry.logs.readers import READERS, read_log
 
-__all__ = ["READERS", "RawLog", "read_log", "stated_rate_hz", "to_unit", "with_rate"]
+__all__ = [
+    "Behaviour",
+    "LIKELY",
+    "MEANINGS",
+    "Proposal",
+    "READERS",
+    "RawLog",
+    "UNITS",
+    "config_directory",
+    "describe",
+    "find_unit",
+    "propose",
+    "read_log",
+    "recall",
+    "remember",
+    "stated_rate_hz",
+    "to_unit",
+    "with_rate",
+]

@@ -2,9 +2,11 @@
 
 from telemetry.motion.frequencies import end_spectrogram, frequencies
 from telemetry.motion.motion import EndMotion, Motion, to_motion
-from telemetry.motion.stops import find_stops, stop_notes
+from telemetry.motion.stops import CONTACT_MM, MERGE_S, find_stops, joined, runs_of, stop_notes
 from telemetry.motion.strokes import find_packing, strokes
 from telemetry.motion.summary import (
+    NAN,
+    BandUse,
     EndSummary,
     Frequencies,
     Histogram,
@@ -16,6 +18,7 @@ from telemetry.motion.summary import (
     SpeedSummary,
     StopEvent,
     Strokes,
+    StrokeSide,
     TravelHistogram,
     TravelSummary,
     TravelUse,
@@ -25,12 +28,16 @@ from telemetry.motion.summary import (
 from telemetry.motion.use import LapPlace, across_laps, lap_places, summarise_end, use_by_place
 
 __all__ = [
+    "BandUse",
+    "CONTACT_MM",
     "EndMotion",
     "EndSummary",
     "Frequencies",
     "Histogram",
     "LapPlace",
+    "MERGE_S",
     "Motion",
+    "NAN",
     "PackingEvent",
     "PlaceUse",
     "PlaneSummary",
@@ -38,6 +45,7 @@ __all__ = [
     "SpeedSide",
     "SpeedSummary",
     "StopEvent",
+    "StrokeSide",
     "Strokes",
     "TravelHistogram",
     "TravelSummary",
@@ -47,9 +55,11 @@ __all__ = [
     "find_packing",
     "find_stops",
     "frequencies",
+    "joined",
     "judged_ends",
     "lap_places",
     "not_judged",
+    "runs_of",
     "stop_notes",
     "strokes",
     "summarise_end",

@@ -9,7 +9,7 @@ from telemetry.bike import Bike, bike_modes
 from telemetry.errors import BikeFileError
 from telemetry.motion.motion import EndMotion, Motion
 from telemetry.motion.summary import Band, BandUse, EndFrequencies, Frequencies, Together
-from telemetry.signals.spectra import Spectrogram, Spectrum, cross_spectrum, power_spectrum, spectrogram
+from telemetry.signals import Spectrogram, Spectrum, cross_spectrum, power_spectrum, spectrogram
 
 # Length of a segment, which sets the line spacing (0.5 Hz): it resolves the body modes from zero.
 SEGMENT_S = 2.0

@@ -6,13 +6,19 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray
-from telemetry.bike import Bike, leverage_curve, pitch_deg, static_sag, stroke_mm, wheel_stroke_mm
-from telemetry.bike.leverage import BEYOND_MM, LeverageCurve
+from telemetry.bike import (
+    BEYOND_MM,
+    Bike,
+    LeverageCurve,
+    leverage_curve,
+    pitch_deg,
+    static_sag,
+    stroke_mm,
+    wheel_stroke_mm,
+)
 from telemetry.errors import BikeFileError
 from telemetry.notes import QualityNote
-from telemetry.signals import Run, differentiate
-from telemetry.signals.clean import EDGE_MM
-from telemetry.signals.clock import runs
+from telemetry.signals import EDGE_MM, Run, differentiate, runs
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ from telemetry.arrays import ENDS, BoolArray, FloatArray, IntArray
 from telemetry.motion.motion import EndMotion
 from telemetry.motion.summary import StopEvent
 from telemetry.notes import QualityNote
-from telemetry.signals.clock import runs
+from telemetry.signals import runs
 
 # An end this close to its limit is against it: yield of metal and seals, and repeatability of a sensor after it
 # was taken off (both about half a millimetre, common practice, no source).

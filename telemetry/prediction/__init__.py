@@ -12,11 +12,13 @@ from telemetry.prediction.results import (
     Wish,
     prediction_to_json,
 )
+from telemetry.prediction.values import NAMES
 from telemetry.prediction.ways import parse_wish, reach, steps
 
 __all__ = [
     "ForkCheck",
     "Laps",
+    "NAMES",
     "PlaceChange",
     "Prediction",
     "StepEffect",

@@ -7,7 +7,7 @@ import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, End
 from telemetry.bike import Bike, value_at
-from telemetry.damping.oscillation import Oscillation, dampers_in_doubt
+from telemetry.damping import Oscillation, dampers_in_doubt
 from telemetry.errors import PredictionError
 from telemetry.motion import Motion
 from telemetry.prediction.forkload import ForkCheck

@@ -16,8 +16,7 @@ from scipy import signal
 from scipy.optimize import least_squares
 
 from telemetry.arrays import BoolArray, FloatArray
-from telemetry.bike import GRAVITY_M_S2, Bike, spring_of
-from telemetry.bike.sections import AirColumn, SpringParts
+from telemetry.bike import GRAVITY_M_S2, AirColumn, Bike, SpringParts, spring_of
 from telemetry.laps import Track
 from telemetry.motion import Motion
 from telemetry.prediction.model import (

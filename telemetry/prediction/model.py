@@ -13,16 +13,17 @@ import numpy as np
 from telemetry.arrays import ENDS, End, FloatArray
 from telemetry.bike import (
     Bike,
+    BumpStop,
     Damper,
     DamperSide,
+    ShaftSpring,
+    SpringParts,
     damper_force_n,
     leverage_curve,
     spring_of,
     stroke_mm,
     value_at,
 )
-from telemetry.bike.sections import BumpStop, SpringParts
-from telemetry.bike.springs import ShaftSpring
 from telemetry.prediction._kernel import Body, Tables
 
 # The grid of the force tables: a quarter of a millimetre follows air and rubber to 0.01 N.

@@ -7,8 +7,7 @@ import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
 from telemetry.bike import Bike
-from telemetry.damping import find_oscillation
-from telemetry.damping.oscillation import Oscillation
+from telemetry.damping import Oscillation, find_oscillation
 from telemetry.errors import PredictionError
 from telemetry.laps import PHASES, Circuit, Track, is_moving
 from telemetry.logs import RawLog

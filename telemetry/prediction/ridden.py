@@ -11,9 +11,7 @@ from telemetry.bike import GRAVITY_M_S2, Bike
 from telemetry.motion import Motion, to_motion
 from telemetry.prediction._kernel import Tables, difference_ride, wheel_forces_n
 from telemetry.prediction.model import DifferenceModel
-from telemetry.signals import Run
-from telemetry.signals.clock import runs
-from telemetry.signals.differentiate import differentiate
+from telemetry.signals import Run, differentiate, runs
 
 STEP_S = 0.0025  # of the integration, at most; 1 ms changes nothing (0.01 mm, 0.01 %)
 SETTLE_S = 4.0  # ridden before what counts; the slowest of body and springs has died away ten times over

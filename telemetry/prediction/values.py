@@ -6,14 +6,11 @@ from dataclasses import replace
 import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
-from telemetry.balance.bumps import find_bumps, pairs_at
-from telemetry.balance.measure import speed_ratio
-from telemetry.balance.pairs import summarise_pairs
-from telemetry.bike.modes import SpringEnd, half_vehicle, modes
+from telemetry.balance import find_bumps, pairs_at, speed_ratio, summarise_pairs
+from telemetry.bike import SpringEnd, half_vehicle, modes
 from telemetry.laps import Track
 from telemetry.metrics import BY_KEY, OF_END, EndAt
-from telemetry.motion import EndMotion, Motion, find_stops, summarise_end
-from telemetry.motion.stops import MERGE_S, joined, runs_of
+from telemetry.motion import MERGE_S, EndMotion, Motion, find_stops, joined, runs_of, summarise_end
 from telemetry.prediction._kernel import Body, Tables
 
 NEAR_STOP_MM = 3.0  # of wheel travel left

@@ -8,9 +8,7 @@ from telemetry.errors import BothEndsError, PredictionError
 from telemetry.prediction.prediction import Laps, predict, ridden_values
 from telemetry.prediction.results import StepEffect, TryWay, Wish
 from telemetry.prediction.values import COUNT, MM, NAMES
-from telemetry.stand import Change, parse_change
-from telemetry.stand.aims import limits_of
-from telemetry.stand.changes import least_change, steps_words
+from telemetry.stand import Change, least_change, limits_of, parse_change, steps_words
 
 DRAWS = 8
 MOST_RIDES = 6  # after both limits

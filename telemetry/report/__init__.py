@@ -2,27 +2,126 @@
 
 from rich.console import Console
 
-from telemetry.report.comparison import comparison_document
-from telemetry.report.document import CLOSING, facts_of, quality_section, review_document, runs_section
-from telemetry.report.figures import Scope, whole_run
+from telemetry.report.blocks import (
+    Advice,
+    Block,
+    Caution,
+    Cell,
+    Column,
+    Document,
+    Figure,
+    Fold,
+    LapName,
+    Medium,
+    Section,
+    Sentence,
+    Sentences,
+    Spot,
+    Table,
+)
+from telemetry.report.bounce import bounce_html, print_bounce
+from telemetry.report.check import WANTED, check_log, check_to_json, print_check
+from telemetry.report.comparison import CLEAR, comparison_document
+from telemetry.report.damping import (
+    bounce_damper_document,
+    damper_document,
+    damping_headline,
+    history_document,
+)
+from telemetry.report.document import (
+    CLOSING,
+    facts_of,
+    named_corners,
+    quality_section,
+    review_document,
+    runs_section,
+)
+from telemetry.report.figures import Curve, Halves, Scope, Shade, Spectrum, Upright, whole_run
+from telemetry.report.lap import (
+    M_S_TO_KM_H,
+    POINTS,
+    Against,
+    Drawn,
+    Label,
+    Ribbon,
+    StopSpot,
+    TrackPicture,
+    TravelPicture,
+    quickest_lap,
+    stretch,
+    thinned,
+    track_picture,
+    travel_picture,
+)
 from telemetry.report.paper import document_html
+from telemetry.report.prediction import print_prediction
+from telemetry.report.stand import print_stand, stand_html
 from telemetry.report.terminal import print_document, print_section
 from telemetry.setup import Comparison, SetupSheet
 from telemetry.summary import Summary, Traces
 
 __all__ = [
+    "Advice",
+    "Against",
+    "Block",
+    "CLEAR",
+    "Caution",
+    "Cell",
+    "Column",
+    "Curve",
+    "Document",
+    "Drawn",
+    "Figure",
+    "Fold",
+    "Halves",
+    "Label",
+    "LapName",
+    "M_S_TO_KM_H",
+    "Medium",
+    "POINTS",
+    "Ribbon",
     "Scope",
+    "Section",
+    "Sentence",
+    "Sentences",
+    "Shade",
+    "Spectrum",
+    "Spot",
+    "StopSpot",
+    "Table",
+    "TrackPicture",
+    "TravelPicture",
+    "Upright",
+    "WANTED",
+    "bounce_damper_document",
+    "bounce_html",
+    "check_log",
+    "check_to_json",
     "comparison_document",
+    "damper_document",
+    "damping_headline",
     "debrief_html",
     "document_html",
     "facts_of",
+    "history_document",
+    "named_corners",
+    "print_bounce",
+    "print_check",
     "print_comparison",
     "print_document",
+    "print_prediction",
     "print_review",
     "print_section",
+    "print_stand",
     "quality_section",
+    "quickest_lap",
     "review_document",
     "runs_section",
+    "stand_html",
+    "stretch",
+    "thinned",
+    "track_picture",
+    "travel_picture",
     "whole_run",
 ]
 

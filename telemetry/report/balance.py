@@ -3,13 +3,13 @@
 from collections.abc import Iterator
 
 from telemetry.arrays import ENDS
-from telemetry.balance.balance import Balance, BumpGroup, Gain, PhaseBalance, Ratio, SameBump, WeightTransfer
+from telemetry.balance import Balance, BumpGroup, Gain, PhaseBalance, Ratio, SameBump, WeightTransfer
 from telemetry.bike import GRAVITY_M_S2
-from telemetry.damping.oscillation import dampers_in_doubt
+from telemetry.damping import dampers_in_doubt
 from telemetry.findings_balance import TWO_BALANCES, WIDEST, balance_sentence, damping_sentence
 from telemetry.findings_damping import suspicions
 from telemetry.metrics import BUMP, FREQUENCY, PITCH_DEG, RATIO, RMS_SPEED, SHARE, TRAVEL
-from telemetry.motion.summary import BandUse
+from telemetry.motion import BandUse
 from telemetry.report.blocks import (
     Caution,
     Column,

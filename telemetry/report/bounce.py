@@ -6,7 +6,7 @@ import numpy as np
 from rich.console import Console
 
 from telemetry.arrays import ENDS
-from telemetry.balance.bounce import BounceTest
+from telemetry.balance import BounceTest
 from telemetry.findings_balance import bounce_advice
 from telemetry.metrics import DAMPING, Metric, pushed
 from telemetry.notes import QualityNote

@@ -10,13 +10,12 @@ from rich.console import Console
 
 from telemetry.arrays import ENDS, FloatArray, Number
 from telemetry.errors import BothEndsError
-from telemetry.logs import RawLog, stated_rate_hz
-from telemetry.logs.mapping import LIKELY, Proposal
+from telemetry.logs import LIKELY, Proposal, RawLog, stated_rate_hz
 from telemetry.notes import QualityNote, Step
 from telemetry.report.blocks import Column, Document, Section, Sentence, notes, section, table, words_columns
 from telemetry.report.document import quality_section
 from telemetry.report.terminal import print_document
-from telemetry.signals.stamps import STATE_RATE, read_stamps
+from telemetry.signals import STATE_RATE, read_stamps
 from telemetry.wording import UNKNOWN, number
 
 if TYPE_CHECKING:

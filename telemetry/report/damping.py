@@ -2,15 +2,18 @@
 
 from collections.abc import Sequence
 
-from telemetry.damping.oscillation import (
+from telemetry.damping import (
     FALLING,
     IN_DOUBT,
+    NEARLY_ALL,
     Oscillation,
     OscillationEvent,
     RejectedCandidate,
+    clearest,
     dampers_in_doubt,
+    gather,
+    limit_sentence,
 )
-from telemetry.damping.verdict import NEARLY_ALL, clearest, gather, limit_sentence
 from telemetry.findings_damping import (
     DOUBTFUL,
     LOST,
@@ -42,8 +45,7 @@ from telemetry.report.blocks import (
     words_columns,
 )
 from telemetry.report.figures import Scope, course_picture, outings_picture, ringing_picture, spectrum_picture
-from telemetry.setup import BounceComparison, DamperComparison, DamperRun
-from telemetry.setup.damper import DamperOuting
+from telemetry.setup import BounceComparison, DamperComparison, DamperOuting, DamperRun
 from telemetry.wording import UNKNOWN, count_word, interval, laps_list, number, place_words, sentence
 
 EVENT_COLUMNS = (

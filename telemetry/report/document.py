@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Mapping
 
 from telemetry.arrays import ENDS, End
-from telemetry.damping.oscillation import dampers_in_doubt
+from telemetry.damping import dampers_in_doubt
 from telemetry.findings import nothing_asks
 from telemetry.laps import Corner
 from telemetry.metrics import BY_KEY, DAMPING, OF_END, RATIO, EndAt, Metric

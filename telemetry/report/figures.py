@@ -11,12 +11,11 @@ from typing import Literal, TypeVar
 import numpy as np
 
 from telemetry.arrays import ENDS, End, FloatArray
-from telemetry.balance.balance import Balance, BumpResponse
-from telemetry.damping.oscillation import DamperCourse, EventEvidence, OscillationEvent, RejectedCandidate
+from telemetry.balance import Balance, BumpResponse
+from telemetry.damping import DamperCourse, EventEvidence, OscillationEvent, RejectedCandidate
 from telemetry.laps import lap_length_m
 from telemetry.metrics import EndAt, Plane
-from telemetry.motion import EndSummary, StopEvent, judged_ends
-from telemetry.motion.summary import Frequencies, Histogram
+from telemetry.motion import EndSummary, Frequencies, Histogram, StopEvent, judged_ends
 from telemetry.setup import DamperRun
 from telemetry.summary import LapSummary, Summary
 

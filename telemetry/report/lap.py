@@ -10,8 +10,8 @@ from typing import Literal
 import numpy as np
 
 from telemetry.arrays import End, FloatArray
-from telemetry.damping.oscillation import OscillationEvent
-from telemetry.motion.summary import StopEvent
+from telemetry.damping import OscillationEvent
+from telemetry.motion import StopEvent
 from telemetry.report.blocks import Figure, Medium, Section, Sentence, section
 from telemetry.report.damping import sure_percent
 from telemetry.report.figures import Scope
@@ -207,7 +207,7 @@ class TravelPicture:
 
 
 @dataclass(frozen=True)
-class Spot:
+class StopSpot:
     """One stop on the map, with its sentence. [m]"""
 
     end: End
@@ -247,7 +247,7 @@ class TrackPicture:
     y_m: FloatArray
     axis: FloatArray
     corners: tuple[Label, ...] = ()
-    spots: tuple[Spot, ...] = ()
+    spots: tuple[StopSpot, ...] = ()
     ribbons: tuple[Ribbon, ...] = ()
     straight: str = ""
 
@@ -400,14 +400,14 @@ def _sample_at(scene: Drawn, time_s: float) -> int:
     return 0 if t_s is None else min(int(np.searchsorted(t_s, time_s)), len(t_s) - 1)
 
 
-def _spots(scene: Drawn) -> list[Spot]:
+def _spots(scene: Drawn) -> list[StopSpot]:
     x_m, y_m = scene.column("x_m"), scene.column("y_m")
     found = []
     for stop in scene.stops:
         at = _sample_at(scene, stop.time_s)
         if x_m is not None and y_m is not None and np.isfinite(x_m[at]):
             found.append(
-                Spot(stop.end, stop.kind, float(x_m[at]), float(y_m[at]), stop_sentence(stop.end, stop))
+                StopSpot(stop.end, stop.kind, float(x_m[at]), float(y_m[at]), stop_sentence(stop.end, stop))
             )
     return found
 
@@ -446,7 +446,7 @@ def _straight(scene: Drawn) -> TrackPicture:
         axis=np.full(2, np.nan) if whole else ends,
         corners=tuple(Label(band.label, (band.x0 + band.x1) / 2, 0.8) for band in corners),
         spots=tuple(
-            Spot(stop.end, stop.kind, place(stop.time_s), side[stop.end], stop_sentence(stop.end, stop))
+            StopSpot(stop.end, stop.kind, place(stop.time_s), side[stop.end], stop_sentence(stop.end, stop))
             for stop in scene.stops
         ),
         ribbons=tuple(

@@ -6,8 +6,7 @@ from rich.console import Console
 
 from telemetry.arrays import ENDS
 from telemetry.metrics import decimals_of, headed
-from telemetry.prediction import Prediction, StepEffect, TryRow, TryWay, Wish
-from telemetry.prediction.values import NAMES
+from telemetry.prediction import NAMES, Prediction, StepEffect, TryRow, TryWay, Wish
 from telemetry.report.blocks import Caution, Column, Document, Section, Sentences, notes, section, table
 from telemetry.report.stand import changed_words, knob_words
 from telemetry.report.terminal import print_document

@@ -6,8 +6,19 @@ import numpy as np
 from rich.console import Console
 
 from telemetry.arrays import FloatArray
-from telemetry.bike import Bike, Standing, chassis_point, leverage_curve, load_of, spring_of, stand, stroke_mm
-from telemetry.bike.geometry import sag_lacks, steering_axis, tyre_radii_mm
+from telemetry.bike import (
+    Bike,
+    Standing,
+    chassis_point,
+    leverage_curve,
+    load_of,
+    sag_lacks,
+    spring_of,
+    stand,
+    steering_axis,
+    stroke_mm,
+    tyre_radii_mm,
+)
 from telemetry.report import svg
 from telemetry.report.blocks import (
     Caution,

@@ -3,10 +3,10 @@
 from collections.abc import Iterator, Sequence
 
 from telemetry.arrays import ENDS, End
-from telemetry.balance.balance import LightWheel
+from telemetry.balance import LightWheel
 from telemetry.laps import SharedPlace, by_place
 from telemetry.metrics import CONTACT_MS, COUNT, END_METRICS, SPEED, TRAVEL, Group
-from telemetry.motion.summary import PackingEvent, PlaceUse, StopEvent, StrokeSide
+from telemetry.motion import PackingEvent, PlaceUse, StopEvent, StrokeSide
 from telemetry.report.blocks import (
     Column,
     Medium,

@@ -1,9 +1,11 @@
 """The setup sheet, what was changed, and what came of it."""
 
+from telemetry.setup.circuits import COLUMNS
 from telemetry.setup.compare import Comparison, compare, comparison_to_json
 from telemetry.setup.damper import (
     BounceComparison,
     DamperComparison,
+    DamperOuting,
     DamperRun,
     bounce_comparison_to_json,
     compare_bounce,
@@ -17,10 +19,12 @@ from telemetry.setup.sheet import Change, Condition, SetupSheet, changes, load_s
 
 __all__ = [
     "BounceComparison",
+    "COLUMNS",
     "Change",
     "Comparison",
     "Condition",
     "DamperComparison",
+    "DamperOuting",
     "DamperRun",
     "ExcludedLap",
     "LapValues",

@@ -6,10 +6,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray
-from telemetry.balance.balance import DirectionBalance
-from telemetry.balance.measure import quantile_slope, speed_ratio
-from telemetry.laps import PHASES, Corner, lap_length_m
-from telemetry.laps.course import SAME_LENGTH
+from telemetry.balance import DirectionBalance, quantile_slope, speed_ratio
+from telemetry.laps import PHASES, SAME_LENGTH, Corner, lap_length_m
 from telemetry.metrics import (
     OUTING_MM,
     OUTING_PITCH_DEG,
@@ -20,7 +18,7 @@ from telemetry.metrics import (
 )
 from telemetry.motion import EndSummary, LapPlace
 from telemetry.setup.rows import Row, lap_values
-from telemetry.signals.differentiate import correlate, differentiator_as_at
+from telemetry.signals import correlate, differentiator_as_at
 from telemetry.summary import LapSummary, Summary, Traces
 
 # Speed round the lap agrees by this much (correlation) on one circuit. Measured on simulated circuits: two outings on

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from pydantic import TypeAdapter
 
 from telemetry.arrays import ENDS
-from telemetry.damping.oscillation import dampers_in_doubt
+from telemetry.damping import dampers_in_doubt
 from telemetry.findings_damping import front_suspected
 from telemetry.laps import laps_at_pace
 from telemetry.metrics import COMPARED, Metric, decimals_of, values_by_lap
@@ -44,7 +44,7 @@ from telemetry.setup.sheet import (
     conditions,
     written_on_one,
 )
-from telemetry.signals.calibrate import DRIFT_MM, drift_between_mm
+from telemetry.signals import DRIFT_MM, drift_between_mm
 from telemetry.summary import LapSummary, Summary, Traces
 from telemetry.wording import interval, limits_words
 

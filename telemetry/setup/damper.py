@@ -8,8 +8,8 @@ import numpy as np
 from pydantic import TypeAdapter
 
 from telemetry.arrays import ENDS, End, FloatArray
-from telemetry.balance.bounce import BounceTest
-from telemetry.damping.oscillation import LapDamping, Oscillation
+from telemetry.balance import BounceTest
+from telemetry.damping import LapDamping, Oscillation
 from telemetry.findings_damping import DOUBTFUL, LOST, NO_SIGN, damper_answer
 from telemetry.summary import Summary
 

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from telemetry.damping.oscillation import dampers_in_doubt
+from telemetry.damping import dampers_in_doubt
 from telemetry.setup.circuits import circuits_apart, other_bandwidth
 from telemetry.setup.sheet import SetupSheet, bike_file_changes, settings
 from telemetry.summary import Summary

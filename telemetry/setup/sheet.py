@@ -14,7 +14,7 @@ from typing import Annotated, Any, ClassVar, Literal
 from pydantic import Field, ValidationError, field_validator
 
 from telemetry.arrays import ENDS
-from telemetry.bike.sections import Section
+from telemetry.bike import Section
 from telemetry.errors import BikeFileError
 from telemetry.summary import Summary
 from telemetry.tomlfile import file_error, read_toml

@@ -8,7 +8,7 @@ import numpy as np
 
 from telemetry.arrays import BoolArray, End, FloatArray
 from telemetry.errors import BothEndsError, CalibrationError, ChannelError, StrokeExceededError
-from telemetry.logs.rawlog import RawLog
+from telemetry.logs import RawLog
 from telemetry.notes import QualityNote, Step
 from telemetry.signals.calibrate import (
     LINEAR_WITHIN_MM,

@@ -7,7 +7,7 @@ import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
 from telemetry.errors import ChannelError
-from telemetry.logs.rawlog import UNITS, RawLog, find_unit, to_unit
+from telemetry.logs import UNITS, RawLog, find_unit, to_unit
 from telemetry.notes import QualityNote, Severity, Step
 from telemetry.signals.clock import Grid
 from telemetry.signals.run import SensorSetup

@@ -8,7 +8,7 @@ import numpy as np
 
 from telemetry.arrays import BoolArray, FloatArray, IntArray
 from telemetry.errors import ChannelError, LogError
-from telemetry.logs.rawlog import RawLog, find_unit, to_unit
+from telemetry.logs import RawLog, find_unit, to_unit
 from telemetry.notes import QualityNote
 from telemetry.signals.clock import ALWAYS_ALLOWED_SAMPLES, MOST_SAMPLES_PER_STAMP
 

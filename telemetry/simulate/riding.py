@@ -10,8 +10,7 @@ import numpy as np
 from scipy.ndimage import gaussian_filter1d
 
 from telemetry.arrays import FloatArray, IntArray
-from telemetry.bike import GRAVITY_M_S2, chassis_of
-from telemetry.bike.bikefile import needed
+from telemetry.bike import GRAVITY_M_S2, chassis_of, needed
 from telemetry.simulate.circuit import Circuit
 from telemetry.simulate.vehicle import DamperDrive, Drive, Vehicle
 

@@ -9,17 +9,17 @@ from telemetry.arrays import End, FloatArray
 from telemetry.bike import (
     GRAVITY_M_S2,
     Bike,
+    Damper,
     chassis_of,
     damper_force_n,
     leverage_curve,
+    needed,
     spring_of,
     static_sag,
     stroke_mm,
+    wheel_and_damper,
     wheel_stroke_mm,
 )
-from telemetry.bike.bikefile import needed
-from telemetry.bike.ends import Damper
-from telemetry.bike.modes import wheel_and_damper
 from telemetry.simulate import _kernel as kernel
 from telemetry.simulate.circuit import RoadProfile
 

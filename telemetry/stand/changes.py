@@ -6,8 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from telemetry.bike import Bike, beyond_limit, parse_bike
-from telemetry.bike.bikefile import plain_key, value_at, why_no_key
+from telemetry.bike import Bike, beyond_limit, parse_bike, plain_key, value_at, why_no_key
 from telemetry.errors import BikeFileError
 
 LENGTH_CAUTION = (

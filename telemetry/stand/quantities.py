@@ -8,7 +8,9 @@ import numpy as np
 from telemetry.arrays import ENDS, End
 from telemetry.bike import (
     GRAVITY_M_S2,
+    LOADS,
     Bike,
+    LoadName,
     Mode,
     Standing,
     attitude,
@@ -19,7 +21,9 @@ from telemetry.bike import (
     modes,
     normal_trail_mm,
     quarter_vehicle,
+    rear_end,
     rollout_mm,
+    sag_lacks,
     spring_end,
     squat,
     stand,
@@ -28,8 +32,6 @@ from telemetry.bike import (
     wheel_rate_n_per_mm,
     wheel_stroke_mm,
 )
-from telemetry.bike.geometry import LOADS, LoadName, sag_lacks
-from telemetry.bike.rearend import rear_end
 from telemetry.errors import BikeFileError
 
 Values = dict[str, float | None]

@@ -7,15 +7,18 @@ import numpy as np
 from telemetry.arrays import ENDS, End
 from telemetry.bike import (
     GRAVITY_M_S2,
+    LOADS,
     Bike,
+    LoadName,
     attitude,
     leverage_curve,
     load_of,
+    rear_end,
     spring_of,
+    sprung_loads_n,
     stand,
+    steering_axis,
 )
-from telemetry.bike.geometry import LOADS, LoadName, sprung_loads_n, steering_axis
-from telemetry.bike.rearend import rear_end
 from telemetry.errors import BikeFileError
 
 # Error of a measured sag: reading about 1 mm, seal friction 2 mm either way; common practice, no source.

@@ -7,9 +7,7 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from telemetry.arrays import ENDS
-from telemetry.bike import Bike, bike_warnings, parse_bike
-from telemetry.bike.geometry import sag_lacks
-from telemetry.bike.rearend import rear_end
+from telemetry.bike import Bike, bike_warnings, parse_bike, rear_end, sag_lacks
 from telemetry.errors import BikeFileError
 from telemetry.stand.aims import Aim, reach
 from telemetry.stand.changes import Change, Changed, apply_changes

@@ -5,7 +5,7 @@ from itertools import product
 import numpy as np
 import pytest
 
-from telemetry.damping import wheelline
+from telemetry.damping import equation
 from telemetry.damping.equation import Line, likeliest_paths, smooth_paths
 
 STATES = 35
@@ -15,8 +15,8 @@ def test_the_likeliest_path_is_the_best_of_all():
     gain = np.random.default_rng(1).exponential(2.0, size=(1, 4, 9))
 
     def worth(path):
-        steps = np.minimum(np.abs(np.diff(path)), wheelline.MOST_STEPS)
-        return gain[0, np.arange(4), path].sum() - wheelline.STEP_COST * steps.sum()
+        steps = np.minimum(np.abs(np.diff(path)), equation.MOST_STEPS)
+        return gain[0, np.arange(4), path].sum() - equation.STEP_COST * steps.sum()
 
     best = max(product(range(9), repeat=4), key=lambda path: worth(np.array(path)))
     assert tuple(likeliest_paths(gain)[0]) == best
@@ -24,7 +24,7 @@ def test_the_likeliest_path_is_the_best_of_all():
 
 def test_a_long_path_searched_in_pieces_is_the_one_of_the_whole():
     rng = np.random.default_rng(2)
-    count = 3 * wheelline.TOGETHER + 41
+    count = 3 * equation.TOGETHER + 41
     true = np.clip(17 + np.cumsum(rng.integers(-1, 2, count)), 0, STATES - 1)
     gain = rng.exponential(1.0, size=(2, count, STATES))
     gain[0, np.arange(count), true] += 4.0
@@ -37,7 +37,7 @@ def test_a_long_path_searched_in_pieces_is_the_one_of_the_whole():
     # of a band in which nothing turns too, what a piece loses is at most a change of path
     lost = np.take_along_axis(gain, whole[:, :, None], axis=2)[:, :, 0].sum(axis=1) - total
     assert lost[0] == pytest.approx(0.0, abs=1e-9)
-    assert abs(lost[1]) <= 4 * wheelline.STEP_COST * wheelline.MOST_STEPS
+    assert abs(lost[1]) <= 4 * equation.STEP_COST * equation.MOST_STEPS
 
 
 def test_the_line_is_taken_out_and_what_lies_beside_it_is_left():
