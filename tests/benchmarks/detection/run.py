@@ -4,7 +4,7 @@
 
 Every outing has a bike, a circuit and a road of its own; every second bike file gives masses and tyre rate. Test
 seeds start at `TEST_SEEDS`; what was tuned was tuned on lower ones. (They began at 700 000 until the fading of the
-front was worked on, with those outings looked at.) ``--write`` puts the tables into DEVELOPERS.md.
+front was worked on, with those outings looked at.) ``--write`` puts the tables into RESULTS.md beside this file.
 """
 
 import argparse
@@ -56,7 +56,7 @@ LAPS = {
     "losses": 3,
     "losses, confounders": 3,
 }
-BEGIN, END = "<!-- detection: written by its benchmark -->\n", "<!-- end of detection -->\n"
+BEGIN = "<!-- written by the benchmark -->\n"
 WELCH_SEGMENT = 4096
 
 
@@ -144,7 +144,7 @@ def main() -> None:
     parser.add_argument("--jobs", type=int, default=os.cpu_count())
     parser.add_argument("--first-seed", type=int, default=TEST_SEEDS)
     parser.add_argument("--keep", type=Path, help="file for the scores; read instead of run where it exists")
-    parser.add_argument("--write", action="store_true", help="put the tables into DEVELOPERS.md")
+    parser.add_argument("--write", action="store_true", help="put the tables into RESULTS.md")
     given = parser.parse_args()
     if given.keep is not None and given.keep.exists():
         cards, outcomes, price = pickle.loads(given.keep.read_bytes())
@@ -172,9 +172,9 @@ def main() -> None:
     text = "\n".join(part for part in parts if part)
     print(text)
     if given.write:
-        page = ROOT / "DEVELOPERS.md"
-        before, _, rest = page.read_text().partition(BEGIN)
-        page.write_text(f"{before}{BEGIN}{text}\n{END}{rest.partition(END)[2]}")
+        page = Path(__file__).parent / "RESULTS.md"
+        before = page.read_text().partition(BEGIN)[0]
+        page.write_text(f"{before}{BEGIN}{text}\n")
 
 
 if __name__ == "__main__":
