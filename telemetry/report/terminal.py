@@ -28,7 +28,7 @@ from telemetry.wording import count_word
 
 def print_document(document: Document, console: Console) -> None:
     """Print a document, without what is for paper and screen alone."""
-    console.print(Text(document.title, style="bold"))
+    console.print(Text(document.title, style="bold"), soft_wrap=True)  # a path stays whole, to be copied
     if document.facts:
         console.print(Text(document.facts))
     for index, section in enumerate(document.sections):
