@@ -150,7 +150,8 @@ SHORTEST_S = 0.3
 # Log odds that a candidate is a real loss: logistic regression on its evidence over the threshold and its length [s],
 # over 1576 candidates of 380 outings of tests/benchmarks/detection (choosing seeds 300000 to 430060, sound and failing
 # in every way). It gave 0.16 to 0.20 and 3.6 to 4.3, without and with strongly one-sided sound dampers. The constant
-# was fitted once more, over 789 events, after the question of like speeds took out most of the false ones: -1.2 to -1.3.
+# was fitted once more, over 789 events, after the question of like speeds took out most of the false ones: it gave
+# -1.2 to -1.3.
 LOG_ODDS, LOG_ODDS_PER_EVIDENCE, LOG_ODDS_PER_S = -1.5, 0.17, 4.2
 # An event is clearly likelier a loss than not. A choice of ours.
 LEAST_CONFIDENCE = 0.6
