@@ -1,4 +1,4 @@
-"""Front against rear over a selection of samples: speed balance, same bump, pitch, weight transfer, damping."""
+"""Front against rear over a selection of samples: speeds, same bump, pitch and heave, transfer, damping."""
 
 from collections.abc import Callable
 from dataclasses import replace

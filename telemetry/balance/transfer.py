@@ -1,4 +1,4 @@
-"""Dive and squat: what braking and drive do to the pitch, how fast it comes back, what the rear has left."""
+"""Dive and squat per g of braking and drive, and where a wheel carries little or nothing."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass

@@ -1,4 +1,4 @@
-"""What the damping ratio of a wheel hop does over the laps: whether it falls, and whether it comes back."""
+"""Damping by lap and by shaft speed: whether it falls over the laps, and whether it comes back."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace

@@ -1,4 +1,4 @@
-"""From evidence to events: candidates, the questions asked of them, and what is said of each."""
+"""Events from evidence: candidate stretches, the questions asked of each, and the sentences about it."""
 
 from dataclasses import dataclass, replace
 

@@ -1,4 +1,4 @@
-"""The pole of the rear wheel: from products of signals to frequency and damping ratio, with their scatter."""
+"""Pole of the rear wheel with its scatter, the filter from front to rear, and the pole of one event."""
 
 from dataclasses import dataclass
 from functools import lru_cache

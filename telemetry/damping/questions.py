@@ -1,4 +1,4 @@
-"""The questions that a candidate stretch has to answer before it is called lost damping."""
+"""Questions that a candidate stretch has to answer: by itself, against its place on other laps, against like speeds."""
 
 from dataclasses import dataclass
 from functools import cached_property

@@ -1,4 +1,4 @@
-"""The detector's answer in words: careful ones. It suggests; it is never certain."""
+"""Level of an event, events gathered by place, why a log is refused, and the answer of the detector in words."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace

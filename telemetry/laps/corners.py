@@ -1,4 +1,4 @@
-"""Corners of the circuit, numbered in order of travel from the start of the lap."""
+"""Corners of the circuit, what is riding and what is not, and the phases of a corner."""
 
 from dataclasses import dataclass
 from typing import NamedTuple

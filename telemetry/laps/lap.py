@@ -1,4 +1,4 @@
-"""Laps and the place of every sample on the circuit."""
+"""Laps, corners and places: the values, the laps at pace, and the one rule for what is the same place."""
 
 from collections import Counter
 from collections.abc import Sequence

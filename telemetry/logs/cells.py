@@ -1,4 +1,4 @@
-"""Cells as Arrow holds them, into float64 arrays."""
+"""Cells as Arrow holds them into float64 arrays, and times written as text into seconds."""
 
 import re
 from collections.abc import Callable, Iterable

@@ -1,4 +1,4 @@
-"""A log as it was written: columns of numbers in the file's own units."""
+"""A log as it was written: columns of numbers, their names, and units with their conversion."""
 
 import re
 from collections.abc import Mapping, Sequence

@@ -1,4 +1,4 @@
-"""Travel use and speed of one end over a selection of samples: quantiles, shares, histograms."""
+"""Travel use and speed of one end over a selection of samples, by phase, by corner and by lap."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass

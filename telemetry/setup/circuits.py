@@ -1,4 +1,4 @@
-"""Whether two runs are of one circuit, ridden the same way round, from the length of the lap and its speed."""
+"""What two runs have in common: circuit and direction, bandwidth of the speeds, parts of the lap."""
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace

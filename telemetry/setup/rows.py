@@ -1,4 +1,4 @@
-"""The rows of a comparison: one number over the laps of two outings, its difference, interval and verdict."""
+"""The rows of a comparison: the laps that count, one number over them in two runs, its difference and verdict."""
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace

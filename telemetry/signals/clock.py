@@ -1,4 +1,4 @@
-"""Even clock of the time stamps, and resampling onto it."""
+"""Even clock of the time stamps: rates, runs and gaps of samples, resampling onto it."""
 
 from dataclasses import dataclass
 from functools import cached_property

@@ -1,4 +1,4 @@
-"""Time stamps of a log: conversion to seconds, and checks."""
+"""Time stamps of a log: conversion to seconds, checks, and the names of columns that are close to a wanted one."""
 
 import difflib
 from collections.abc import Collection, Sequence
