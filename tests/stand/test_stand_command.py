@@ -15,9 +15,10 @@ BIKE = Path(__file__).parents[2] / "fixtures" / "qb-6-stand.toml"
 
 def test_before_and_after(tmp_path, capsys, monkeypatch):
     monkeypatch.setenv("COLUMNS", "80")
+    monkeypatch.chdir(BIKE.parent)  # the title names the file and a path is never broken
     out, page = tmp_path / "stand.json", tmp_path / "stand.html"
     code = main(
-        ["stand", str(BIKE), "--change", "rear.shock_length_mm=+3", "--change", "rear.tyre_radius_mm=+8",
+        ["stand", BIKE.name, "--change", "rear.shock_length_mm=+3", "--change", "rear.tyre_radius_mm=+8",
          "--target", "rear.rider_sag_mm=30", "--measured", "front.rider_sag_mm=38",
          "--json", str(out), "--plot", str(page)]
     )  # fmt: skip
