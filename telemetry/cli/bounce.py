@@ -7,11 +7,10 @@ from telemetry.balance import BounceTest, bounce_test, bounce_to_json
 from telemetry.bike import Bike, load_bike
 from telemetry.cli.channels import keep, with_channels
 from telemetry.cli.output import console, working, write_text
-from telemetry.columns import KEYS, telling_columns
 from telemetry.logs import read_log
 from telemetry.notes import QualityNote
 from telemetry.report import print_bounce
-from telemetry.review import motion_of
+from telemetry.review import KEYS, motion_of, telling_columns
 
 
 def bounce(arguments: argparse.Namespace) -> None:

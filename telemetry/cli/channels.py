@@ -30,7 +30,7 @@ def meanings(log: RawLog, given: Mapping[str, str], bike: "Bike | None") -> tupl
         said = {meaning: (column, REMEMBERED) for meaning, column in known.items()}
         left_out = set[str]()
     else:
-        from telemetry.columns import KEYS, named_columns, right_signals  # a log alone needs no motorcycle
+        from telemetry.review import KEYS, named_columns, right_signals
 
         bike, _ = right_signals(bike, log)
         found = {meaning: log.called(name) for meaning, name in named_columns(bike, log).items()}
@@ -72,14 +72,14 @@ def with_channels(bike: "Bike", log: RawLog, given: Mapping[str, str]) -> "Bike"
     Parameters
     ----------
     given : mapping of str to str
-        As `telemetry.columns.with_columns` takes it.
+        As `telemetry.review.with_columns` takes it.
 
     Raises
     ------
     ChannelError
-        As `telemetry.columns.with_columns`.
+        As `telemetry.review.with_columns`.
     """
-    from telemetry.columns import confirmed_columns, with_columns
+    from telemetry.review import confirmed_columns, with_columns
 
     known = confirmed_columns(bike, log)
     if used := [f"{key}={column}" for key, column in known.items() if key not in given]:

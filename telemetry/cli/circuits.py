@@ -8,11 +8,11 @@ from rich.text import Text
 
 from telemetry.bike import Bike
 from telemetry.cli.output import console
-from telemetry.columns import positions_deg
 from telemetry.errors import BothEndsError
 from telemetry.laps import Circuit, Track, is_line_of, keep_circuit, known_circuit, load_circuit
 from telemetry.logs import RawLog
 from telemetry.plaintext import plain
+from telemetry.review import positions_deg
 
 
 @dataclass(frozen=True)
@@ -66,9 +66,8 @@ def circuit_path_of(arguments: argparse.Namespace, log_path: str) -> str | Path 
         return arguments.circuit  # type: ignore[no-any-return]
     from telemetry.bike import load_bike
     from telemetry.cli.channels import with_channels
-    from telemetry.columns import telling_columns
     from telemetry.logs import read_log
-    from telemetry.review import measure
+    from telemetry.review import measure, telling_columns
 
     log = read_log(log_path)
     bike = with_channels(load_bike(arguments.bike), log, arguments.channels)

@@ -2,7 +2,7 @@
 
 import re
 
-from telemetry.advice import LEAST_LEFT_PCT, RULES, advises_more_travel, turn_words
+from telemetry.findings.rules import LEAST_LEFT_PCT, RULES, advises_more_travel, turn_words
 from telemetry.summary import Turn
 
 ENDS = ("front", "rear")

@@ -19,7 +19,6 @@ sys.path.insert(0, str(Path(__file__).parents[3]))
 import numpy as np  # noqa: E402
 
 from telemetry.arrays import FloatArray  # noqa: E402
-from telemetry.metrics import COMPARED, Metric  # noqa: E402
 from telemetry.setup.rows import (  # noqa: E402
     Expected,
     Judged,
@@ -27,6 +26,7 @@ from telemetry.setup.rows import (  # noqa: E402
     compare_laps,
     lap_values,  # noqa: E402
 )
+from telemetry.summary import COMPARED, Metric  # noqa: E402
 
 TEST_SEED = 700_000
 ROWS = len(COMPARED)

@@ -20,7 +20,7 @@ from telemetry.damping.oscillation import FALLING, dampers_in_doubt
 from telemetry.logs import RawLog
 from telemetry.review import review
 from telemetry.simulate import CROWD, random_outing
-from telemetry.wording import CHANGE_CAUTION
+from telemetry.summary import CHANGE_CAUTION
 
 REAR = ("scaled fade", "heat", "foam", "leak", "recovering", "void for good")
 FRONT = ("front scaled fade", "front heat", "front foam", "front leak", "front recovering")

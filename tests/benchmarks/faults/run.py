@@ -20,7 +20,7 @@ from inject import FaultyLog, Injected, inject
 
 from telemetry.errors import BothEndsError
 from telemetry.logs import RawLog
-from telemetry.review import channels, sensors
+from telemetry.review.steps import channels, sensors
 from telemetry.signals import Run, to_run
 from telemetry.signals.clock import runs
 from telemetry.simulate import Outing, Sensors, random_circuit, simulate_outing

@@ -84,9 +84,9 @@ def steps(log: str) -> dict[str, float]:
     from telemetry.laps import find_track, is_moving
     from telemetry.logs import read_log
     from telemetry.motion import find_packing, frequencies, strokes, to_motion
-    from telemetry.review import _lap_summary, _placed_stops, _places, channels, sensors
+    from telemetry.review.steps import _lap_summary, _placed_stops, _places, channels, sensors
     from telemetry.signals import to_run
-    from telemetry.trends import trends
+    from telemetry.summary import trends
 
     bike = load_bike(BIKE)
     run = to_run(

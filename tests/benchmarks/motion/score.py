@@ -9,7 +9,7 @@ from telemetry.laps import find_track, is_moving, place_at
 from telemetry.logs import RawLog
 from telemetry.motion import Motion, find_packing, find_stops, to_motion
 from telemetry.motion.stops import MERGE_S
-from telemetry.review import channels, sensors
+from telemetry.review.steps import channels, sensors
 from telemetry.signals import Run, to_run
 from telemetry.simulate import Outing
 

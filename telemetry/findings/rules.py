@@ -10,8 +10,7 @@ from typing import Literal
 
 from telemetry.arrays import End
 from telemetry.motion import EndSummary
-from telemetry.summary import Adjuster, Direction, Finding, Turn
-from telemetry.wording import CHANGE_CAUTION, count_word, measured_time
+from telemetry.summary import CHANGE_CAUTION, Adjuster, Direction, Finding, Turn, count_word, measured_time
 
 # With less than this share of its stroke left an end gets no advice that uses more of its travel. A choice of ours.
 LEAST_LEFT_PCT = 5.0
