@@ -9,7 +9,6 @@ from functools import lru_cache
 from typing import Literal
 
 import numpy as np
-from scipy.optimize import brentq
 
 from telemetry.arrays import ENDS, End, FloatArray
 from telemetry.bike.bikefile import Bike, Chassis, leverage_curve, needed, stroke_mm, value_at
@@ -17,6 +16,7 @@ from telemetry.bike.rearend import RearEnd, rear_end
 from telemetry.bike.sections import Chain, Load, Point
 from telemetry.bike.springs import GRAVITY_M_S2, Sag, chassis_of, spring_of, unit_hint
 from telemetry.errors import BikeFileError
+from telemetry.numeric import root
 
 
 def normal_trail_mm(tyre_radius_mm: float, rake_deg: float, fork_offset_mm: float) -> float:
@@ -484,4 +484,4 @@ def _settle(bike: Bike, end: End, load_n: float, ratio_at: Callable[[float], flo
                 f"wheel use the whole {stroke:g} mm stroke; "
                 f"{unit_hint(bike, end) or 'check the rate (N/mm) and the masses'}."
             )
-    return float(brentq(surplus_n, low, high, xtol=1e-10, rtol=1e-14))
+    return root(surplus_n, low, high, within=1e-10)

@@ -7,13 +7,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import brentq
 
 from telemetry.arrays import ENDS, End
 from telemetry.bike.bikefile import Bike, Chassis, leverage_curve, needed, stroke_mm, value_at
 from telemetry.bike.leverage import LeverageCurve
 from telemetry.bike.sections import AirColumn, SpringParts
 from telemetry.errors import BikeFileError
+from telemetry.numeric import root
 
 ATMOSPHERE_N_PER_MM2 = 0.101325  # standard atmosphere, ISO 2533
 _BAR_N_PER_MM2 = 0.1
@@ -237,7 +237,7 @@ def sag_under_load(bike: Bike, end: End, load_n: float) -> Sag:
             f"at the wheel use the whole {stroke:g} mm stroke; check the rate (N/mm) and the masses."
         )
     else:
-        shaft = float(brentq(surplus_n, 0.0, stroke, xtol=1e-10))
+        shaft = root(surplus_n, 0.0, stroke, within=1e-10)
     return Sag(shaft, float(curve.wheel_travel_mm(np.array([shaft]))[0]), load_n)
 
 
