@@ -29,7 +29,9 @@ TURNS = "|".join(
 def allowed(rule):
     """Every sentence that a finding under a rule may hold."""
     if rule.waits:
-        return [re.escape(one) for one in sentences(rule.first)] + [r"Set-up waits until that is settled: .+\."]
+        return [re.escape(one) for one in sentences(rule.first)] + [
+            r"Set-up waits until that is settled: .+\."
+        ]
     if not rule.steps:
         return [rf"Look at {pattern(rule.first)}\.", r"No setting follows from it\."]
     conditions = "|".join(pattern(step.condition) for step in rule.steps if step.condition) or "-"
