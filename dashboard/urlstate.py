@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from typing import Literal
 from urllib.parse import parse_qs, urlencode
 
-from telemetry.metrics import Plane
 from telemetry.report import Against
+from telemetry.summary import Plane
 
 LapChoice = int | Literal["quickest", "whole"]
 

@@ -4,8 +4,7 @@ from collections.abc import Mapping
 from math import isfinite
 from types import MappingProxyType
 
-from telemetry.summary import LapSummary
-from telemetry.wording import lap_time, lap_words
+from telemetry.summary import LapSummary, lap_time, lap_words
 
 RIDER_WORDS = {
     "bottomed": "ran out of travel",

@@ -19,19 +19,19 @@ if TYPE_CHECKING:
     from telemetry.bike import load_bike as load_bike
     from telemetry.logbook import Logbook as Logbook
     from telemetry.logs import read_log as read_log
-    from telemetry.metrics import END_METRICS as END_METRICS
-    from telemetry.metrics import METRICS as METRICS
     from telemetry.prediction import predict_log as predict
     from telemetry.review import review as review_log
     from telemetry.setup import compare as compare
     from telemetry.simulate import simulate_outing as simulate_outing
+    from telemetry.summary import END_METRICS as END_METRICS
+    from telemetry.summary import METRICS as METRICS
 
     __version__: str
 
 _HOME = {
-    "END_METRICS": ("telemetry.metrics", "END_METRICS"),
+    "END_METRICS": ("telemetry.summary", "END_METRICS"),
     "Logbook": ("telemetry.logbook", "Logbook"),
-    "METRICS": ("telemetry.metrics", "METRICS"),
+    "METRICS": ("telemetry.summary", "METRICS"),
     "compare": ("telemetry.setup", "compare"),
     "load_bike": ("telemetry.bike", "load_bike"),
     "predict": ("telemetry.prediction", "predict_log"),

@@ -52,6 +52,13 @@ def test_the_top_level_holds_what_it_should():
     }  # fmt: skip
 
 
+def test_a_module_lives_in_a_room():
+    """At the root stand only the values that every room shares (see the table of rooms in DEVELOPERS.md)."""
+    assert {path.stem for path in (ROOT / "telemetry").glob("*.py")} == {
+        "__init__", "arrays", "errors", "notes", "plaintext", "tomlfile",
+    }  # fmt: skip
+
+
 def _imports(path):
     """Modules that a file imports from, with the line of each."""
     for node in ast.walk(ast.parse(path.read_text())):

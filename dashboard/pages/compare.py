@@ -15,10 +15,9 @@ from dashboard.shelf import Shelf
 from dashboard.theme import Theme
 from dashboard.urlstate import View, parse, to_query
 from telemetry.logbook import outings_of
-from telemetry.metrics import decimals_of
 from telemetry.report import CLEAR, comparison_document
 from telemetry.setup import COLUMNS, Comparison, MetricComparison, compare, repeats
-from telemetry.wording import signed
+from telemetry.summary import decimals_of, signed
 
 PATH = "/compare"
 VIEW = "compare-view"

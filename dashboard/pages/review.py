@@ -29,7 +29,7 @@ from telemetry.report import (
     track_picture,
     travel_picture,
 )
-from telemetry.wording import lap_time, lap_words, number
+from telemetry.summary import lap_time, lap_words, number
 
 PATH = "/"
 VIEW = "review-view"

@@ -16,11 +16,11 @@ from dashboard.urlstate import View, parse, to_query
 from dashboard.words import RIDER_WORDS, rider_place
 from telemetry.arrays import ENDS, End
 from telemetry.damping import FALLING, IN_DOUBT, NEARLY_ALL, dampers_in_doubt
-from telemetry.findings_damping import front_suspected, lost_all_through, slow_loss_judged
+from telemetry.findings import front_suspected, lost_all_through, slow_loss_judged
 from telemetry.laps import Placed, by_place
 from telemetry.motion import EndSummary
 from telemetry.report import damping_headline, track_picture
-from telemetry.wording import CHANGE_CAUTION, laps_words, measured_time, number, percent, sentence, times
+from telemetry.summary import CHANGE_CAUTION, laps_words, measured_time, number, percent, sentence, times
 
 PATH = "/rider"
 Kind = Literal["bottomed", "topped_out", "unsettled"]

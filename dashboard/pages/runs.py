@@ -12,10 +12,9 @@ from dashboard.shelf import Shelf
 from dashboard.urlstate import View, to_query
 from telemetry.arrays import ENDS, End
 from telemetry.errors import LogbookError
-from telemetry.findings import nothing_asks
-from telemetry.findings_damping import DOUBTFUL, LOST, NO_SUDDEN, NOT_JUDGED
+from telemetry.findings import DOUBTFUL, LOST, NO_SUDDEN, NOT_JUDGED, nothing_asks
 from telemetry.logbook import RunEntry
-from telemetry.wording import count_word, lap_time, limits_words
+from telemetry.summary import count_word, lap_time, limits_words
 
 PATH = "/runs"
 # Verdicts are read for this many runs; a longer list would make the page wait for its last line.

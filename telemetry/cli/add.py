@@ -8,8 +8,8 @@ from telemetry.cli.channels import keep
 from telemetry.cli.circuits import circuit_path_of
 from telemetry.cli.cut import given_cut
 from telemetry.cli.output import check_outputs, console, working, write_text
-from telemetry.cut import WHOLE
 from telemetry.logbook import Logbook, Words
+from telemetry.review import WHOLE
 
 
 def add(arguments: argparse.Namespace) -> None:

@@ -12,15 +12,14 @@ from telemetry.cli import NO_MEMORY
 from telemetry.cli.channels import with_channels
 from telemetry.cli.circuits import circuit_path_of, ground_of, keep_ground
 from telemetry.cli.output import check_outputs, console, say, working, write_text
-from telemetry.columns import telling_columns
 from telemetry.errors import BothEndsError, unexpected
 from telemetry.laps import load_circuit
 from telemetry.logs import read_log
-from telemetry.metrics import METRICS, values_of
 from telemetry.plaintext import csv_cell, plain
 from telemetry.report import print_section, runs_section
 from telemetry.review import review as review_log
-from telemetry.summary import Summary
+from telemetry.review import telling_columns
+from telemetry.summary import METRICS, Summary, values_of
 
 SCHEMA = "bothends.batch/1"
 

@@ -7,11 +7,10 @@ from telemetry.balance import BounceTest, bounce_test, bounce_to_json
 from telemetry.bike import Bike, load_bike
 from telemetry.cli.channels import keep, with_channels
 from telemetry.cli.output import console, working, write_text
-from telemetry.columns import KEYS, telling_columns
 from telemetry.logs import read_log
 from telemetry.notes import QualityNote
 from telemetry.report import print_bounce
-from telemetry.review import motion_of
+from telemetry.review import KEYS, motion_of, telling_columns
 
 
 def bounce(arguments: argparse.Namespace) -> None:
@@ -30,17 +29,7 @@ def bounce(arguments: argparse.Namespace) -> None:
 def bounce_of(
     path: str, bike: Bike, channels: Mapping[str, str]
 ) -> tuple[BounceTest, tuple[QualityNote, ...]]:
-    """The bounce test of a log, and what is wrong with the log; what was said of its columns is kept.
-
-    Parameters
-    ----------
-    channels : mapping of str to str
-        As ``--channels`` has them.
-
-    Returns
-    -------
-    BounceTest, tuple of QualityNote
-    """
+    """The bounce test of a log, and notes on the log; what was confirmed of its columns is kept."""
     log = read_log(path)
     bike = _travel_only(with_channels(bike, log, channels))
     with telling_columns(bike, log):

@@ -34,8 +34,7 @@ def check(arguments: argparse.Namespace) -> None:
         if bike:
             try:
                 from telemetry.cli.circuits import ground_of, keep_ground
-                from telemetry.columns import telling_columns
-                from telemetry.review import measure  # not needed to look at a log alone
+                from telemetry.review import measure, telling_columns
 
                 with telling_columns(bike, log):
                     ground = ground_of(arguments, log, bike)

@@ -8,11 +8,11 @@ from rich.text import Text
 
 from telemetry.bike import Bike
 from telemetry.cli.output import console
-from telemetry.columns import positions_deg
 from telemetry.errors import BothEndsError
 from telemetry.laps import Circuit, Track, is_line_of, keep_circuit, known_circuit, load_circuit
 from telemetry.logs import RawLog
 from telemetry.plaintext import plain
+from telemetry.review import positions_deg
 
 
 @dataclass(frozen=True)
@@ -24,7 +24,7 @@ class Ground:
 
 
 def ground_of(arguments: argparse.Namespace, log: RawLog, bike: Bike) -> Ground:
-    """What ``--line`` and ``--circuit`` say; otherwise the circuit that is kept for the place of the log.
+    """Circuit from ``--line`` and ``--circuit``; otherwise the one kept for the place of the log.
 
     A line given again keeps the circuit with it, for the names of its corners.
     """
@@ -55,20 +55,15 @@ def keep_ground(arguments: argparse.Namespace, ground: Ground, track: Track) -> 
 def circuit_path_of(arguments: argparse.Namespace, log_path: str) -> str | Path | None:
     """The circuit file to keep a run with: ``--circuit``, or the one that ``--line`` makes of the log.
 
-    A logbook looks for what is kept for the place by itself.
-
-    Raises
-    ------
-    BothEndsError
-        If ``--line`` gives no circuit: there is no complete lap over it.
+    A logbook looks for what is kept for the place by itself. Raises `BothEndsError` if no complete lap crosses the
+    line.
     """
     if arguments.circuit or arguments.line is None:
         return arguments.circuit  # type: ignore[no-any-return]
     from telemetry.bike import load_bike
     from telemetry.cli.channels import with_channels
-    from telemetry.columns import telling_columns
     from telemetry.logs import read_log
-    from telemetry.review import measure
+    from telemetry.review import measure, telling_columns
 
     log = read_log(log_path)
     bike = with_channels(load_bike(arguments.bike), log, arguments.channels)

@@ -70,9 +70,8 @@ def from_logs(arguments: argparse.Namespace) -> tuple[Side, Side]:
     """Two logs, reviewed, with their setup sheets."""
     from telemetry.bike import Bike, load_bike
     from telemetry.cli.circuits import ground_of, keep_ground
-    from telemetry.columns import telling_columns
     from telemetry.logs import read_log
-    from telemetry.review import review
+    from telemetry.review import review, telling_columns
 
     def side_of(path: str, bike: Bike, sheet: SetupSheet | None) -> Side:
         log = read_log(path)

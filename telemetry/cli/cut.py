@@ -2,7 +2,7 @@
 
 import argparse
 
-from telemetry.cut import Cut
+from telemetry.review import Cut
 
 
 def given_cut(arguments: argparse.Namespace) -> Cut:

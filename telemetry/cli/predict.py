@@ -7,14 +7,13 @@ from telemetry.bike import Bike, load_bike
 from telemetry.cli.channels import keep, with_channels
 from telemetry.cli.circuits import ground_of
 from telemetry.cli.output import check_outputs, console, working, write_text
-from telemetry.columns import telling_columns
 from telemetry.damping import find_oscillation
 from telemetry.errors import BothEndsError
 from telemetry.logs import read_log
 from telemetry.prediction import Laps, parse_wish, prediction_to_json, prepare, reach, steps
 from telemetry.prediction import predict as predict_change
 from telemetry.report import print_prediction
-from telemetry.review import Measured, measure
+from telemetry.review import Measured, measure, telling_columns
 from telemetry.stand import parse_change
 
 
@@ -39,13 +38,7 @@ def predict(arguments: argparse.Namespace) -> None:
 
 
 def laps_of(arguments: argparse.Namespace) -> Laps:
-    """The log of a command line, ready to be ridden again.
-
-    Parameters
-    ----------
-    arguments : argparse.Namespace
-        With ``log`` (a run with ``logbook``), ``bike`` and ``channels``.
-    """
+    """Laps of a log (with ``logbook``: of a run) for the prediction, by ``bike`` and ``channels`` as given."""
     if arguments.logbook:
         return _stored(arguments)
     if not arguments.bike:

@@ -7,11 +7,11 @@ from telemetry.cli.channels import keep, with_channels
 from telemetry.cli.circuits import ground_of, keep_ground
 from telemetry.cli.cut import given_cut
 from telemetry.cli.output import check_outputs, console, say, working, write_file, write_text
-from telemetry.columns import telling_columns
 from telemetry.laps import circuit_text
 from telemetry.logs import read_log
 from telemetry.report import debrief_html, print_review
 from telemetry.review import review as review_log
+from telemetry.review import telling_columns
 from telemetry.setup import load_sheet
 from telemetry.summary import summary_to_json, write_traces
 

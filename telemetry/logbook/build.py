@@ -24,9 +24,8 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
-from telemetry.cut import WHOLE, Cut, cut_to_json
 from telemetry.errors import BikeFileError, LogbookError
-from telemetry.findings_damping import damper_answer
+from telemetry.findings import damper_answer
 from telemetry.logbook.columns import write_log
 from telemetry.logbook.entry import (
     Record,
@@ -39,6 +38,7 @@ from telemetry.logbook.entry import (
     sheet_words,
 )
 from telemetry.logs import RawLog
+from telemetry.review import WHOLE, Cut, cut_to_json
 from telemetry.setup import SetupSheet
 from telemetry.summary import Summary, Traces, summary_to_json, write_traces
 from telemetry.tomlfile import read_toml

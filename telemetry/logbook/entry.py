@@ -31,7 +31,7 @@ class RunEntry:
     log: the same bytes are the same run, and of several entries with them the one with the highest
     ``revision`` holds, the others are its history. ``inputs`` names the bytes of log, bike file and setup
     sheet together. ``date`` is ISO 8601, ``added_at`` is ISO 8601 in UTC. ``rear_damper`` and ``front_damper`` are
-    those of `telemetry.findings_damping.damper_answer`, "" in runs added by older versions, which kept the rear's
+    those of `telemetry.findings.damper_answer`, "" in runs added by older versions, which kept the rear's
     ``oscillation`` alone.
     """
 

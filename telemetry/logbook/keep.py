@@ -8,8 +8,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from telemetry.bike import Bike, load_bike
-from telemetry.columns import confirmed_columns, positions_deg, telling_columns, with_columns
-from telemetry.cut import WHOLE, Cut
 from telemetry.errors import LogbookError, LogError
 from telemetry.laps import Circuit, known_circuit, load_circuit
 from telemetry.logbook.build import CIRCUIT, Sources, entry_of, fill, read_given
@@ -17,6 +15,7 @@ from telemetry.logbook.entry import RunEntry, Words, file_sha256, sheet_words
 from telemetry.logbook.store import Store
 from telemetry.logs import RawLog, read_log
 from telemetry.plaintext import fault_in, plain
+from telemetry.review import WHOLE, Cut, confirmed_columns, positions_deg, telling_columns, with_columns
 from telemetry.setup import SetupSheet, load_sheet
 
 if TYPE_CHECKING:

@@ -19,7 +19,6 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from telemetry.bike import Bike, load_bike
-from telemetry.cut import Cut
 from telemetry.errors import LogbookError
 from telemetry.logbook.build import ENTRY, REVIEW, TRACES
 from telemetry.logbook.build import LOG as STORED_LOG
@@ -28,6 +27,7 @@ from telemetry.logbook.entry import Record, RunEntry, Words, file_sha256
 from telemetry.logbook.keep import keep
 from telemetry.logbook.store import CATALOGUE, Store
 from telemetry.logs import RawLog, read_log
+from telemetry.review import Cut
 from telemetry.setup import SetupSheet, load_sheet
 from telemetry.summary import Summary, Traces, read_traces, summary_from_json
 

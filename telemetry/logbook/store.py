@@ -11,7 +11,6 @@ from contextlib import ExitStack, closing, contextmanager
 from dataclasses import asdict, fields
 from pathlib import Path
 
-from telemetry.cut import WHOLE, Cut, cut_from_json
 from telemetry.errors import LogbookError
 from telemetry.logbook.build import BIKE, CHANGING, CHANNELS, CIRCUIT, CUT, ENTRY, ORIGINAL, SHEET
 from telemetry.logbook.entry import (
@@ -27,6 +26,7 @@ from telemetry.logbook.entry import (
     texts,
     workshop,
 )
+from telemetry.review import WHOLE, Cut, cut_from_json
 
 LAYOUT = 2  # of catalogue and directories together; SQLite keeps it as user_version
 _APPLICATION_ID = 0x426F7468  # "Both"

@@ -9,9 +9,9 @@ from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
 from telemetry.balance import find_bumps, pairs_at, speed_ratio, summarise_pairs
 from telemetry.bike import SpringEnd, half_vehicle, modes
 from telemetry.laps import Track
-from telemetry.metrics import BY_KEY, OF_END, EndAt
 from telemetry.motion import MERGE_S, EndMotion, Motion, find_stops, joined, runs_of, summarise_end
 from telemetry.prediction._kernel import Body, Tables
+from telemetry.summary import BY_KEY, OF_END, EndAt
 
 NEAR_STOP_MM = 3.0  # of wheel travel left
 SHARE, MM, MM_S, COUNT = "", "mm", "mm/s", "times"

@@ -6,9 +6,7 @@ from telemetry.arrays import ENDS
 from telemetry.balance import Balance, BumpGroup, Gain, PhaseBalance, Ratio, SameBump, WeightTransfer
 from telemetry.bike import GRAVITY_M_S2
 from telemetry.damping import dampers_in_doubt
-from telemetry.findings_balance import TWO_BALANCES, WIDEST, balance_sentence, damping_sentence
-from telemetry.findings_damping import suspicions
-from telemetry.metrics import BUMP, FREQUENCY, PITCH_DEG, RATIO, RMS_SPEED, SHARE, TRAVEL
+from telemetry.findings import TWO_BALANCES, WIDEST, balance_sentence, damping_sentence, suspicions
 from telemetry.motion import BandUse
 from telemetry.report.blocks import (
     Caution,
@@ -29,8 +27,20 @@ from telemetry.report.blocks import (
     table,
 )
 from telemetry.report.figures import Scope, response_picture, spectra_picture
-from telemetry.summary import Summary
-from telemetry.wording import UNKNOWN, interval, limits_words, number
+from telemetry.summary import (
+    BUMP,
+    FREQUENCY,
+    PITCH_DEG,
+    RATIO,
+    RMS_SPEED,
+    SHARE,
+    TRAVEL,
+    UNKNOWN,
+    Summary,
+    interval,
+    limits_words,
+    number,
+)
 
 # A speed above 1 is a faster rear, a damping ratio above 1 a slower one: never in one table.
 SPEED_COLUMNS = (Column("rear over front", words=True), Column("compression"), Column("rebound"))

@@ -6,8 +6,7 @@ from enum import IntEnum
 from typing import Any
 
 from telemetry.arrays import End
-from telemetry.metrics import Metric
-from telemetry.wording import interval, number, plus_minus
+from telemetry.summary import Metric, interval, number, plus_minus
 
 
 class Medium(IntEnum):

@@ -7,8 +7,7 @@ from rich.console import Console
 
 from telemetry.arrays import ENDS
 from telemetry.balance import BounceTest
-from telemetry.findings_balance import bounce_advice
-from telemetry.metrics import DAMPING, Metric, pushed
+from telemetry.findings import bounce_advice
 from telemetry.notes import QualityNote
 from telemetry.report.blocks import (
     Caution,
@@ -26,7 +25,7 @@ from telemetry.report.document import quality_section
 from telemetry.report.figures import mirrored_picture
 from telemetry.report.paper import document_html
 from telemetry.report.terminal import print_document
-from telemetry.wording import count_word, interval, number
+from telemetry.summary import DAMPING, Metric, count_word, interval, number, pushed
 
 PUSH: tuple[Metric, ...] = (
     pushed("depth_mm", "depth", "mm"),

@@ -16,7 +16,7 @@ from telemetry.report.blocks import Column, Document, Section, Sentence, notes, 
 from telemetry.report.document import quality_section
 from telemetry.report.terminal import print_document
 from telemetry.signals import STATE_RATE, read_stamps
-from telemetry.wording import UNKNOWN, number
+from telemetry.summary import UNKNOWN, number
 
 if TYPE_CHECKING:
     from telemetry.review import Measured

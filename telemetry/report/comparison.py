@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 
-from telemetry.metrics import decimals_of, headed
 from telemetry.report.blocks import (
     Caution,
     Column,
@@ -19,7 +18,7 @@ from telemetry.report.blocks import (
     words_columns,
 )
 from telemetry.setup import Comparison, LapValues, MetricComparison
-from telemetry.wording import half_width, number, plus_minus
+from telemetry.summary import decimals_of, half_width, headed, number, plus_minus
 
 CORNER = "place.corner_"
 CLEAR = ("higher", "lower")

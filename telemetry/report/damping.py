@@ -14,16 +14,8 @@ from telemetry.damping import (
     gather,
     limit_sentence,
 )
-from telemetry.findings_damping import (
-    DOUBTFUL,
-    LOST,
-    NO_SIGN,
-    damper_answer,
-    front_suspected,
-    slow_loss_judged,
-)
+from telemetry.findings import DOUBTFUL, LOST, NO_SIGN, damper_answer, front_suspected, slow_loss_judged
 from telemetry.laps import Place, by_place
-from telemetry.metrics import COUNT, DAMPING, FREQUENCY, SECONDS, TIME_S, TRAVEL, headed
 from telemetry.report.blocks import (
     Caution,
     Column,
@@ -46,7 +38,22 @@ from telemetry.report.blocks import (
 )
 from telemetry.report.figures import Scope, course_picture, outings_picture, ringing_picture, spectrum_picture
 from telemetry.setup import BounceComparison, DamperComparison, DamperOuting, DamperRun
-from telemetry.wording import UNKNOWN, count_word, interval, laps_list, number, place_words, sentence
+from telemetry.summary import (
+    COUNT,
+    DAMPING,
+    FREQUENCY,
+    SECONDS,
+    TIME_S,
+    TRAVEL,
+    UNKNOWN,
+    count_word,
+    headed,
+    interval,
+    laps_list,
+    number,
+    place_words,
+    sentence,
+)
 
 EVENT_COLUMNS = (
     metric_column(TIME_S),

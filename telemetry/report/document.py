@@ -6,7 +6,6 @@ from telemetry.arrays import ENDS, End
 from telemetry.damping import dampers_in_doubt
 from telemetry.findings import nothing_asks
 from telemetry.laps import Corner
-from telemetry.metrics import BY_KEY, DAMPING, OF_END, RATIO, EndAt, Metric
 from telemetry.motion import judged_ends
 from telemetry.notes import QualityNote
 from telemetry.report.balance import (
@@ -46,9 +45,19 @@ from telemetry.report.figures import Scope, speed_picture, use_picture, whole_ru
 from telemetry.report.lap import lap_map, lap_travel
 from telemetry.report.travel import ends_section, places_section, stops_section, strokes_section
 from telemetry.setup import SetupSheet, written
-from telemetry.summary import LapSummary, RunInfo, Summary, Traces, Trend
-from telemetry.wording import (
+from telemetry.summary import (
+    BY_KEY,
+    DAMPING,
+    OF_END,
+    RATIO,
     UNKNOWN,
+    EndAt,
+    LapSummary,
+    Metric,
+    RunInfo,
+    Summary,
+    Traces,
+    Trend,
     half_width,
     lap_time,
     lap_words,

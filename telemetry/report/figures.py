@@ -14,10 +14,9 @@ from telemetry.arrays import ENDS, End, FloatArray
 from telemetry.balance import Balance, BumpResponse
 from telemetry.damping import DamperCourse, EventEvidence, OscillationEvent, RejectedCandidate
 from telemetry.laps import lap_length_m
-from telemetry.metrics import EndAt, Plane
 from telemetry.motion import EndSummary, Frequencies, Histogram, StopEvent, judged_ends
 from telemetry.setup import DamperRun
-from telemetry.summary import LapSummary, Summary
+from telemetry.summary import EndAt, LapSummary, Plane, Summary
 
 _Stretch = TypeVar("_Stretch", OscillationEvent, RejectedCandidate)
 

@@ -16,8 +16,17 @@ from telemetry.report.blocks import Figure, Medium, Section, Sentence, section
 from telemetry.report.damping import sure_percent
 from telemetry.report.figures import Scope
 from telemetry.report.svg import pieces
-from telemetry.summary import LapSummary, Summary, Traces
-from telemetry.wording import STOP_WORDS, interval, lap_time, lap_words, number, place_words
+from telemetry.summary import (
+    STOP_WORDS,
+    LapSummary,
+    Summary,
+    Traces,
+    interval,
+    lap_time,
+    lap_words,
+    number,
+    place_words,
+)
 
 Against = Literal["distance", "time"]
 M_S_TO_KM_H = 3.6

@@ -5,12 +5,11 @@ from collections.abc import Iterable, Sequence
 from rich.console import Console
 
 from telemetry.arrays import ENDS
-from telemetry.metrics import decimals_of, headed
 from telemetry.prediction import NAMES, Prediction, StepEffect, TryRow, TryWay, Wish
 from telemetry.report.blocks import Caution, Column, Document, Section, Sentences, notes, section, table
 from telemetry.report.stand import changed_words, knob_words
 from telemetry.report.terminal import print_document
-from telemetry.wording import UNKNOWN, interval, laps_list, number, signed
+from telemetry.summary import UNKNOWN, decimals_of, headed, interval, laps_list, number, signed
 
 COLUMNS = ("before", "after", "change", "90 % ±", "next ±", "lap sd")
 GROUPS = {"front": "Front wheel", "rear": "Rear wheel", "balance": "Both ends"}

@@ -38,7 +38,7 @@ from telemetry.report.figures import Drawing
 from telemetry.report.paper import document_html
 from telemetry.report.terminal import print_document
 from telemetry.stand import SAG_AGREES_MM, Aim, Changed, Row, SagCheck, SpringCheck, Stand, StandResult
-from telemetry.wording import UNKNOWN, number, signed
+from telemetry.summary import UNKNOWN, number, signed
 
 WIDTH = 720.0
 _SIDES = ("before", "after")

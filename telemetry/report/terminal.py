@@ -23,7 +23,7 @@ from telemetry.report.blocks import (
     Table,
     is_printed,
 )
-from telemetry.wording import count_word
+from telemetry.summary import count_word
 
 
 def print_document(document: Document, console: Console) -> None:

@@ -5,7 +5,6 @@ from collections.abc import Iterator, Sequence
 from telemetry.arrays import ENDS, End
 from telemetry.balance import LightWheel
 from telemetry.laps import SharedPlace, by_place
-from telemetry.metrics import CONTACT_MS, COUNT, END_METRICS, SPEED, TRAVEL, Group
 from telemetry.motion import PackingEvent, PlaceUse, StopEvent, StrokeSide
 from telemetry.report.blocks import (
     Column,
@@ -24,9 +23,15 @@ from telemetry.report.blocks import (
     words_columns,
 )
 from telemetry.report.figures import Scope
-from telemetry.wording import (
+from telemetry.summary import (
+    CONTACT_MS,
+    COUNT,
+    END_METRICS,
+    SPEED,
     STOP_WORDS,
+    TRAVEL,
     UNKNOWN,
+    Group,
     count_word,
     laps_list,
     limits_words,

@@ -8,18 +8,20 @@ import numpy as np
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray
 from telemetry.balance import DirectionBalance, quantile_slope, speed_ratio
 from telemetry.laps import PHASES, SAME_LENGTH, Corner, lap_length_m
-from telemetry.metrics import (
+from telemetry.motion import EndSummary, LapPlace
+from telemetry.setup.rows import Row, lap_values
+from telemetry.signals import correlate, differentiator_as_at
+from telemetry.summary import (
     OUTING_MM,
     OUTING_PITCH_DEG,
     OUTING_TIME_SHARE,
     OUTING_TRAIL_MM,
+    LapSummary,
     Metric,
+    Summary,
+    Traces,
     values_by_lap,
 )
-from telemetry.motion import EndSummary, LapPlace
-from telemetry.setup.rows import Row, lap_values
-from telemetry.signals import correlate, differentiator_as_at
-from telemetry.summary import LapSummary, Summary, Traces
 
 # Speed round the lap agrees by this much (correlation) on one circuit. Measured on simulated circuits: two outings on
 # one agree to 0.98 and more, different circuits laid over one another as well as they go to 0.87, one circuit with
@@ -157,7 +159,7 @@ def at_common_bandwidth(
     Returns
     -------
     Summary, Summary, float
-        The speeds a lap that `telemetry.metrics` reads, but those of the same bump, are put right; the bandwidth. [Hz]
+        The speeds a lap that `telemetry.summary` reads, but those of the same bump, are put right; the bandwidth. [Hz]
     """
     one, other = bandwidth_hz(a), bandwidth_hz(b)
     assert one is not None and other is not None

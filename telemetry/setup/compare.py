@@ -10,9 +10,8 @@ from pydantic import TypeAdapter
 
 from telemetry.arrays import ENDS
 from telemetry.damping import dampers_in_doubt
-from telemetry.findings_damping import front_suspected
+from telemetry.findings import front_suspected
 from telemetry.laps import laps_at_pace
-from telemetry.metrics import COMPARED, Metric, decimals_of, values_by_lap
 from telemetry.setup.circuits import (
     at_common_bandwidth,
     circuits_apart,
@@ -45,8 +44,17 @@ from telemetry.setup.sheet import (
     written_on_one,
 )
 from telemetry.signals import DRIFT_MM, drift_between_mm
-from telemetry.summary import LapSummary, Summary, Traces
-from telemetry.wording import interval, limits_words
+from telemetry.summary import (
+    COMPARED,
+    LapSummary,
+    Metric,
+    Summary,
+    Traces,
+    decimals_of,
+    interval,
+    limits_words,
+    values_by_lap,
+)
 
 SCHEMA = "bothends.comparison/2"
 METHOD = (

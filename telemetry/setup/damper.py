@@ -10,7 +10,7 @@ from pydantic import TypeAdapter
 from telemetry.arrays import ENDS, End, FloatArray
 from telemetry.balance import BounceTest
 from telemetry.damping import LapDamping, Oscillation
-from telemetry.findings_damping import DOUBTFUL, LOST, NO_SIGN, damper_answer
+from telemetry.findings import DOUBTFUL, LOST, NO_SIGN, damper_answer
 from telemetry.summary import Summary
 
 DamperVerdict = Literal["better", "worse", "same", "cannot tell"]

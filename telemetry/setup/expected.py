@@ -9,11 +9,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from telemetry.arrays import ENDS, End
-from telemetry.metrics import Metric
 from telemetry.setup.evidence import Variance
 from telemetry.setup.rows import Expected, LapValues, Row
 from telemetry.setup.sheet import SetupSheet
-from telemetry.summary import Summary
+from telemetry.summary import Metric, Summary
 
 # Key of a sheet or bike file: which rows of an end, and 1 when more of it is firmer, -1 when it is softer: clicks are
 # counted from fully closed.

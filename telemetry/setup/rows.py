@@ -8,7 +8,6 @@ import numpy as np
 
 from telemetry.arrays import End
 from telemetry.laps import SLOW_LAP, slowest_s
-from telemetry.metrics import MAX_MASKED_SHARE, Metric, values_by_lap
 from telemetry.setup.evidence import (
     LapCorrelation,
     Laps,
@@ -27,7 +26,7 @@ from telemetry.setup.evidence import (
     p_two_sided,
     t_interval,
 )
-from telemetry.summary import LapSummary, Summary
+from telemetry.summary import MAX_MASKED_SHARE, LapSummary, Metric, Summary, values_by_lap
 
 Side = Literal["a", "b"]
 
@@ -144,7 +143,7 @@ class MetricComparison:
     Parameters
     ----------
     key, label, unit : str
-        As in `telemetry.metrics`.
+        As in `telemetry.summary`.
     a, b : LapValues
         Before and after.
     difference : float or None

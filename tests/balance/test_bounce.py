@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 from pushed_log import pushed_log
 
-from telemetry.advice import RULES
 from telemetry.balance.bounce import bounce_test, bounce_to_json, fit_free_modes
 from telemetry.bike import half_vehicle, modes
 from telemetry.bike.modes import SpringEnd
 from telemetry.cli import main
-from telemetry.findings_balance import bounce_advice
+from telemetry.findings import bounce_advice
+from telemetry.findings.rules import RULES
 from telemetry.motion import EndMotion, Motion
 from telemetry.report.bounce import bounce_html
 from telemetry.simulate.push import HandPush

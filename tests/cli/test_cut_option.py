@@ -8,11 +8,11 @@ import pytest
 from cli_fixtures import FIXTURES, run
 
 from telemetry.bike import load_bike
-from telemetry.cut import Cut, cut_log, leave_out_laps
 from telemetry.errors import LogError
 from telemetry.logbook import Logbook
 from telemetry.logs import RawLog, read_log
 from telemetry.review import measure, review
+from telemetry.review.cut import Cut, cut_log, leave_out_laps
 from telemetry.setup.rows import usable_laps
 
 __all__ = ["run"]

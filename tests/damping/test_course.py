@@ -32,8 +32,7 @@ from telemetry.simulate import (
     random_bike,
     simulate_outing,
 )
-from telemetry.summary import summary_from_json, summary_to_json
-from telemetry.wording import CHANGE_CAUTION
+from telemetry.summary import CHANGE_CAUTION, summary_from_json, summary_to_json
 
 SOUND, WORN, DOUBTFUL = 0.35, 0.09, 0.15
 

@@ -12,8 +12,7 @@ import numpy as np
 from telemetry.balance.measure import balance
 from telemetry.damping.oscillation import Oscillation, OscillationEvent
 from telemetry.errors import LogbookError
-from telemetry.findings import findings, verdict_sentences
-from telemetry.findings_damping import damper_answer
+from telemetry.findings import damper_answer, findings, verdict_sentences
 from telemetry.laps.lap import PHASES, Corner, Lap, Track
 from telemetry.logbook import RunEntry
 from telemetry.motion.motion import EndMotion, Motion

@@ -14,8 +14,7 @@ from dashboard.urlstate import View, parse
 from telemetry.damping import Oscillation
 from telemetry.damping.oscillation import DamperCourse, DampingTrend, dampers_in_doubt
 from telemetry.errors import LogbookError
-from telemetry.findings import findings, verdict_sentences
-from telemetry.findings_damping import damper_answer
+from telemetry.findings import damper_answer, findings, verdict_sentences
 from telemetry.report import debrief_html
 from telemetry.report.lap import POINTS
 

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from telemetry.bike import parse_bike
 from telemetry.logs import RawLog
 from telemetry.motion import to_motion
-from telemetry.review import channels, sensors
+from telemetry.review.steps import channels, sensors
 from telemetry.signals import to_run
 
 RATE_HZ = 500.0

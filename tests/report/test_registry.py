@@ -6,7 +6,7 @@ import pytest
 from report_fixtures import *  # noqa: F403
 
 from telemetry.arrays import ENDS
-from telemetry.metrics import BY_KEY, COMPARED, END_METRICS, METRICS, OF_END, EndAt, values_of
+from telemetry.summary import BY_KEY, COMPARED, END_METRICS, METRICS, OF_END, EndAt, values_of
 
 # What a unit may be: SI and its prefixes, degree, per cent (SI brochure, 9th ed., chapters 3 and 4; from memory).
 UNITS = {"", "mm", "mm/s", "Hz", "deg", "s", "%", "% of stroke"}

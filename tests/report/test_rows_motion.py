@@ -5,7 +5,7 @@ from dataclasses import replace
 from report_fixtures import *  # noqa: F403
 from rich.console import Console
 
-from telemetry.findings_travel import packing_candidates
+from telemetry.findings.travel import packing_candidates
 from telemetry.motion import PackingEvent
 from telemetry.report import debrief_html, print_review, whole_run
 from telemetry.report.balance import together_words

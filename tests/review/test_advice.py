@@ -12,11 +12,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from test_findings import SOUND, a_balance, a_stop, an_end, damped, some_laps
 
-from telemetry.advice import RULES
 from telemetry.findings import findings, nothing_asks
+from telemetry.findings.rules import RULES
 from telemetry.motion import PackingEvent
-from telemetry.summary import Trend, Turn
-from telemetry.wording import CHANGE_CAUTION
+from telemetry.summary import CHANGE_CAUTION, Trend, Turn
 
 FRONT_SLOW = (1.4, (1.3, 1.5))
 REAR_SLOW = (0.7, (0.62, 0.79))

@@ -8,9 +8,9 @@ from telemetry.balance import Balance, DampingBalance, PitchSummary, Ratio, Same
 from telemetry.damping import CAUTION as DAMPING_CAUTION
 from telemetry.damping import Oscillation, OscillationEvent
 from telemetry.damping.oscillation import DamperCourse, DampingTrend
-from telemetry.findings import findings, travel_sentence, trust_sentence, verdict_sentences
-from telemetry.findings_balance import balance_sentence, damping_sentence
-from telemetry.findings_damping import oscillation_sentence
+from telemetry.findings import balance_sentence, damping_sentence
+from telemetry.findings.damping import oscillation_sentence
+from telemetry.findings.rank import findings, travel_sentence, trust_sentence, verdict_sentences
 from telemetry.motion import StopEvent, not_judged
 from telemetry.motion.summary import (
     EndSummary,
@@ -22,8 +22,7 @@ from telemetry.motion.summary import (
     TravelSummary,
 )
 from telemetry.notes import QualityNote
-from telemetry.summary import LapSummary, RunInfo, Turn
-from telemetry.wording import place_words
+from telemetry.summary import LapSummary, RunInfo, Turn, place_words
 
 NO_PITCH = PitchSummary(None, None, None, None)
 RUN = RunInfo("log.csv", "QB-6", 300.0, 500.0, 8000.0, "lap channel", ("lean",))

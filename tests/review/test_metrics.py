@@ -5,7 +5,7 @@ from dataclasses import fields
 import pytest
 from made_lap import END
 
-from telemetry.metrics import END_METRICS, METRICS, EndAt
+from telemetry.summary import END_METRICS, METRICS, EndAt
 
 UNITS = {"mm": "mm", "mm_s": "mm/s", "pct": "%", "hz": "Hz", "s": "s", "ms": "ms"}
 

@@ -9,7 +9,7 @@ import pytest
 from telemetry.bike import load_bike
 from telemetry.logs import read_log
 from telemetry.review import review
-from telemetry.stretch import Stretch, selected, summarise_stretch
+from telemetry.summary.stretch import Stretch, selected, summarise_stretch
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 

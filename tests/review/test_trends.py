@@ -10,10 +10,10 @@ import pytest
 from scipy import stats
 
 from telemetry.bike import load_bike
-from telemetry.findings_travel import shift_candidates
+from telemetry.findings.travel import shift_candidates
 from telemetry.logs import read_log
 from telemetry.review import review
-from telemetry.trends import slope_interval, trends
+from telemetry.summary.trend import slope_interval, trends
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 

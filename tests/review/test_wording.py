@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from telemetry import wording
+from telemetry.summary import wording
 
 
 def test_lap_times_are_written_as_on_a_timing_sheet():

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from telemetry.metrics import Metric
 from telemetry.setup.evidence import (
     INDEPENDENT,
     LapCorrelation,
@@ -24,6 +23,7 @@ from telemetry.setup.evidence import (
     t_interval,
 )
 from telemetry.setup.rows import Expected, Row, compare_laps, lap_values
+from telemetry.summary import Metric
 
 # Efron & Tibshirani, An Introduction to the Bootstrap, 1993, table 2.1: survival of mice, days
 TREATED = [94, 197, 16, 38, 99, 141, 23]

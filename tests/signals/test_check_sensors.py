@@ -11,7 +11,7 @@ from telemetry.errors import BikeFileError
 from telemetry.logs import RawLog
 from telemetry.notes import Step
 from telemetry.report.check import check_log, check_to_json, print_check, sensor_checks, sensor_rows
-from telemetry.review import measure, review, sensors
+from telemetry.review.steps import measure, review, sensors
 from telemetry.simulate import DEMO_BIKE_TOML, Sensors, demo_bike, simulate_outing
 
 FRONT = "points = [[0.312, 0.0], [1.298, 30.0], [2.284, 60.0], [3.270, 90.0], [4.420, 125.0]]"

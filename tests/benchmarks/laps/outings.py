@@ -6,8 +6,8 @@ import numpy as np
 
 from telemetry.bike import Bike
 from telemetry.logs.rawlog import RawLog
-from telemetry.review import channels as channels_of
-from telemetry.review import sensors as sensors_of
+from telemetry.review.steps import channels as channels_of
+from telemetry.review.steps import sensors as sensors_of
 from telemetry.signals import Run, to_run
 from telemetry.simulate import (
     Circuit,

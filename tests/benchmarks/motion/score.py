@@ -3,15 +3,15 @@
 from dataclasses import dataclass
 
 import numpy as np
-from slow_rebound import Rows
 
 from telemetry.laps import find_track, is_moving, place_at
 from telemetry.logs import RawLog
 from telemetry.motion import Motion, find_packing, find_stops, to_motion
 from telemetry.motion.stops import MERGE_S
-from telemetry.review import channels, sensors
+from telemetry.review.steps import channels, sensors
 from telemetry.signals import Run, to_run
 from telemetry.simulate import Outing
+from tests.benchmarks.motion.slow_rebound import Rows
 
 # An event is right when it lies this near to a contact in time. A contact is found when it is no further from an event
 # than contacts are merged over: `telemetry.motion.stops` makes one event of an end that bounces on its stop.

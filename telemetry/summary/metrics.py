@@ -11,8 +11,8 @@ from typing import Any, Literal
 
 from telemetry.arrays import ENDS, End
 from telemetry.motion import EndSummary, SpeedSide, SpeedSummary, TravelSummary
-from telemetry.summary import LapSummary
-from telemetry.wording import number
+from telemetry.summary.results import LapSummary
+from telemetry.summary.wording import number
 
 # A lap with more of its time masked than this is left out for that end. A choice, no source.
 MAX_MASKED_SHARE = 0.05

@@ -2,12 +2,11 @@
 
 from collections.abc import Iterable, Sequence
 
-from telemetry.advice import DAMAGE_CAUTION, Candidate
 from telemetry.arrays import ENDS, End
+from telemetry.findings.rules import DAMAGE_CAUTION, Candidate
 from telemetry.laps import Placed, SharedPlace, by_place, lap_length_m, laps_at_pace
 from telemetry.motion import EndSummary, PackingEvent, StopEvent
-from telemetry.summary import LapSummary, Trend
-from telemetry.wording import count_word, laps_words, place_words
+from telemetry.summary import LapSummary, Trend, count_word, laps_words, place_words
 
 # Met at one place in at least this share of the laps at pace (and on two), it is a finding; else a fact of the tables.
 REPEATED_SHARE = 0.5

@@ -6,8 +6,8 @@ import numpy as np
 
 from telemetry.arrays import FloatArray
 from telemetry.laps import laps_at_pace
-from telemetry.metrics import METRICS, Metric, values_by_lap
-from telemetry.summary import LapSummary, Trend
+from telemetry.summary.metrics import METRICS, Metric, values_by_lap
+from telemetry.summary.results import LapSummary, Trend
 
 # Below so many laps a line has nothing left to tell its scatter by.
 LEAST_LAPS = 4
@@ -50,7 +50,7 @@ def slope_interval(x: FloatArray, y: FloatArray, level: float) -> tuple[float, t
 
 
 def trends(laps: Sequence[LapSummary]) -> tuple[Trend, ...]:
-    """Every number of `telemetry.metrics` over the complete laps at pace.
+    """Every number of `telemetry.summary` over the complete laps at pace.
 
     Returns
     -------

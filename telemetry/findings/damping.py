@@ -3,7 +3,6 @@
 from collections.abc import Mapping
 from dataclasses import replace
 
-from telemetry.advice import waiting
 from telemetry.arrays import End
 from telemetry.damping import CAUTION as DAMPING_CAUTION
 from telemetry.damping import (
@@ -18,9 +17,9 @@ from telemetry.damping import (
     dampers_not_judged,
     gather,
 )
+from telemetry.findings.rules import waiting
 from telemetry.motion import EndSummary
-from telemetry.summary import Finding
-from telemetry.wording import count_word, laps_words, measured_time, place_words
+from telemetry.summary import Finding, count_word, laps_words, measured_time, place_words
 
 # What is said of the damper of an end in a list.
 DAMPER_ANSWERS = (LOST, DOUBTFUL, NOT_JUDGED, NO_SUDDEN, NO_SIGN) = (

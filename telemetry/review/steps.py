@@ -17,12 +17,9 @@ from telemetry.bike import (
     value_at,
     wheel_stroke_mm,
 )
-from telemetry.columns import settled
-from telemetry.cut import WHOLE, Cut, cut_log, leave_out_laps
 from telemetry.damping import Oscillation, find_oscillation
 from telemetry.errors import ChannelError
-from telemetry.findings import findings, verdict_sentences
-from telemetry.findings_damping import as_far_as_measured
+from telemetry.findings import as_far_as_measured, findings, verdict_sentences
 from telemetry.laps import (
     PHASES,
     Circuit,
@@ -53,6 +50,8 @@ from telemetry.motion import (
     use_by_place,
 )
 from telemetry.notes import QualityNote
+from telemetry.review.columns import settled
+from telemetry.review.cut import WHOLE, Cut, cut_log, leave_out_laps
 from telemetry.signals import CONDITIONS, Run, SensorSetup, noise_notes, to_run
 from telemetry.summary import (
     TRACE_COLUMNS,
@@ -62,8 +61,8 @@ from telemetry.summary import (
     RunInfo,
     Summary,
     Traces,
+    trends,
 )
-from telemetry.trends import trends
 
 # Rows of the way from wheel to shaft travel, about 1 mm apart: the curve between them is good to a micrometre.
 WHEEL_TABLE_ROWS = 101

@@ -102,7 +102,7 @@ class Trend:
     Parameters
     ----------
     key, label, unit : str
-        As in `telemetry.metrics`.
+        As in `telemetry.summary`.
     laps : int
         How many laps it rests on.
     first, last : float
@@ -160,8 +160,8 @@ class LoggedCondition:
 class Finding:
     """One thing worth saying aloud: title, what shows it, what to try, and the caution where one is due.
 
-    ``rule`` is its row in `telemetry.advice.RULES`, ``turns`` the changes it advises, of which one is tried; both are
-    empty in reviews stored by older versions.
+    ``rule`` is its row in `telemetry.findings.rules.RULES`, ``turns`` the changes it advises, of which one is tried;
+    both are empty in reviews stored by older versions.
     """
 
     title: str

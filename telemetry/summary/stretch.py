@@ -8,7 +8,7 @@ import numpy as np
 from telemetry.arrays import BoolArray, End
 from telemetry.laps import MOVING_M_S, PHASES
 from telemetry.motion import EndMotion, EndSummary, not_judged, summarise_end
-from telemetry.summary import Summary, Traces
+from telemetry.summary.results import Summary, Traces
 
 
 @dataclass(frozen=True)

@@ -6,18 +6,17 @@ are choices of ours or common practice, with no source; they decide about words,
 
 from collections.abc import Iterable, Mapping
 
-from telemetry.advice import WAIT, Setting, settle, travel_not_in_hand
 from telemetry.arrays import End
 from telemetry.balance import Balance
 from telemetry.damping import Oscillation, dampers_in_doubt, dampers_not_judged
-from telemetry.findings_balance import EVEN_WITHIN, balance_candidates, balance_sentence, damping_sentence
-from telemetry.findings_damping import damping_findings, oscillation_sentence, suspicions
-from telemetry.findings_travel import bottoming_candidates, packing_candidates, shift_candidates
+from telemetry.findings.balance import EVEN_WITHIN, balance_candidates, balance_sentence, damping_sentence
+from telemetry.findings.damping import damping_findings, oscillation_sentence, suspicions
+from telemetry.findings.rules import WAIT, Setting, settle, travel_not_in_hand
+from telemetry.findings.travel import bottoming_candidates, packing_candidates, shift_candidates
 from telemetry.laps import lap_length_m, laps_at_pace
 from telemetry.motion import EndSummary, PackingEvent, judged_ends
 from telemetry.notes import QualityNote
-from telemetry.summary import Finding, LapSummary, RunInfo, Summary, Trend
-from telemetry.wording import count_word, measured_time
+from telemetry.summary import Finding, LapSummary, RunInfo, Summary, Trend, count_word, measured_time
 
 LEAST_REPEATS = 2
 
@@ -116,8 +115,9 @@ def findings(
     damping = damping_findings(oscillation, lap_length_m(laps))
     here = judged_ends(ends)
     candidates = [one for end in here for one in bottoming_candidates(end, here[end], laps)]
-    if dampers_in_doubt(oscillation):
-        held = Setting(held=f"A damper without damping lets it bottom. {WAIT}")
+    if doubtful := dampers_in_doubt(oscillation):
+        which = f"{' and '.join(sorted(doubtful))} damper{' is' if len(doubtful) == 1 else 's are'}"
+        held = Setting(held=f"The {which} in doubt, and lost damping can let an end bottom. {WAIT}")
         return (*damping, *settle(candidates, held))
     candidates += packing_candidates(packing, laps)
     candidates += balance_candidates(balance)

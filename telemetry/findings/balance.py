@@ -1,8 +1,8 @@
 """Balance in words: do both ends move together on the same bump, are they damped alike, and what would even it out."""
 
-from telemetry.advice import Candidate, Setting, settle
 from telemetry.arrays import End
 from telemetry.balance import MIN_PLACES, Balance, BounceTest, Ratio, verdict
+from telemetry.findings.rules import Candidate, Setting, settle
 
 # Both ends move "together" when the whole interval lies within this of 1; apart when it lies outside 1.
 EVEN_WITHIN = 0.10

@@ -10,13 +10,14 @@ from typing import Literal
 
 from telemetry.arrays import End
 from telemetry.motion import EndSummary
-from telemetry.summary import Adjuster, Direction, Finding, Turn
-from telemetry.wording import CHANGE_CAUTION, count_word, measured_time
+from telemetry.summary import CHANGE_CAUTION, Adjuster, Direction, Finding, Turn, count_word, measured_time
 
 # With less than this share of its stroke left an end gets no advice that uses more of its travel. A choice of ours.
 LEAST_LEFT_PCT = 5.0
 
-WAIT = "Set-up waits until then: with a damper in doubt the other numbers do not say what to change."
+WAIT = (
+    "Set-up waits until that is settled: with a damper in doubt the other numbers do not say what to change."
+)
 DAMAGE_CAUTION = (
     "Repeated hard bottoming can damage fork, shock and frame mounts: have them inspected by a qualified "
     "technician."
