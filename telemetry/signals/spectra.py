@@ -250,7 +250,7 @@ def _starts(missing: BoolArray, length: int, hop: int) -> IntArray:
 
 # Band near the top of the spectrum; the last bins may be lowered by an anti-alias filter.
 BAND_SHARE = (0.85, 0.97)  # of half the sample rate
-# A tone has more than so many times what the other frequencies have; noise over 9 windows hardly ever. A choice of ours.
+# A tone has more than so many times what other frequencies have; noise over 9 windows hardly ever. A choice of ours.
 TONE_OVER_NOISE = 3.0
 WINDOW_SAMPLES = 512
 SHORTEST_WINDOW = 64
