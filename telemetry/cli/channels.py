@@ -11,20 +11,10 @@ if TYPE_CHECKING:
 
 
 def with_channels(bike: "Bike", log: RawLog, given: Mapping[str, str]) -> "Bike":
-    """The bike file with the columns that this log has; a person is told what was confirmed before.
+    """The bike file with the columns of this log; prints what was confirmed before.
 
-    What ``--channels`` says comes first; then names of the bike file that the log has; then what was confirmed for
-    a log of the same shape.
-
-    Parameters
-    ----------
-    given : mapping of str to str
-        As `telemetry.review.with_columns` takes it.
-
-    Raises
-    ------
-    ChannelError
-        As `telemetry.review.with_columns`.
+    ``--channels`` comes first; then names of the bike file that the log has; then what was confirmed for a log of the
+    same shape. Raises `ChannelError` as `telemetry.review.with_columns`.
     """
     from telemetry.review import confirmed_columns, with_columns
 

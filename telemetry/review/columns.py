@@ -65,15 +65,7 @@ BIKE_FILE = "named in the bike file"
 
 
 def column_meanings(log: RawLog, given: Mapping[str, str], bike: Bike | None) -> tuple[Proposal, ...]:
-    """What each column means, and why: what was said comes before what is only likely.
-
-    Parameters
-    ----------
-    given : mapping of str to str
-        From ``--channels``.
-    bike : Bike or None
-        After `with_channels`.
-    """
+    """Meaning of each column, and why: ``--channels`` and what was confirmed before come before what is only likely."""
     likely = {proposal.meaning: proposal for proposal in propose(log)}
     known = recall(log)
     if bike is None:

@@ -68,25 +68,13 @@ def power_spectrum(values: FloatArray, sample_rate_hz: float, *, segment_samples
 
 @dataclass(frozen=True)
 class CrossSpectrum:
-    """Cross spectrum of two records: densities, coherence and phase.
-
-    Parameters
-    ----------
-    frequency_hz : ndarray of shape (n_lines,)
-        [Hz]
-    first_density, second_density : ndarray of shape (n_lines,)
-        One-sided power spectral densities. [unit squared per Hz]
-    cross_density : ndarray of complex, shape (n_lines,)
-        Mean of conj(first) second: its angle is positive where the second leads. [product of units per Hz]
-    segments : int
-        Number of averaged (overlapping) segments.
-    """
+    """Cross spectrum of two records: densities, coherence and phase; each of shape (n_lines,)."""
 
     frequency_hz: FloatArray
-    first_density: FloatArray
+    first_density: FloatArray  # one-sided [unit squared per Hz]
     second_density: FloatArray
-    cross_density: ComplexArray
-    segments: int
+    cross_density: ComplexArray  # mean of conj(first) second: its angle is positive where the second leads
+    segments: int  # number of averaged (overlapping) segments
 
     @property
     def coherence(self) -> FloatArray:
@@ -103,11 +91,8 @@ class CrossSpectrum:
     def chance_coherence(self) -> float:
         """95th percentile of the squared coherence of two unrelated records.
 
-        Hann segments with half overlap count for slightly fewer independent ones.
-
-        References
-        ----------
-        .. [1] G. C. Carter, Proc. IEEE 75(2), 236-255, 1987, doi:10.1109/PROC.1987.13723.
+        Hann segments with half overlap count for slightly fewer independent ones (G. C. Carter, Proc. IEEE 75(2),
+        236-255, 1987, doi:10.1109/PROC.1987.13723).
         """
         independent = self.segments / (1 + 2 * HALF_OVERLAP_CORRELATION**2)
         return 1.0 if independent <= 1 else float(1.0 - 0.05 ** (1.0 / (independent - 1)))
@@ -265,6 +250,8 @@ def _starts(missing: BoolArray, length: int, hop: int) -> IntArray:
 
 # Band near the top of the spectrum; the last bins may be lowered by an anti-alias filter.
 BAND_SHARE = (0.85, 0.97)  # of half the sample rate
+# A tone has more than so many times what other frequencies have; noise over 9 windows hardly ever. A choice of ours.
+TONE_OVER_NOISE = 3.0
 WINDOW_SAMPLES = 512
 SHORTEST_WINDOW = 64
 MOST_WINDOWS = 2000  # of a long log; their median is accurate to a percent or two
@@ -281,7 +268,8 @@ def sensor_noise_mm(travel_mm: FloatArray) -> float:
     """Standard deviation of the white noise in a travel signal, including quantisation. [mm]
 
     From the median over short windows of the density near the top of the spectrum, assumed flat. Bumps and stops reach
-    these frequencies only briefly, so they do not change the median.
+    these frequencies only briefly, so they do not change the median; frequencies at which a tone stands out are left
+    out.
 
     Parameters
     ----------
@@ -309,27 +297,14 @@ def sensor_noise_mm(travel_mm: FloatArray) -> float:
     taper = np.hanning(length + 1)[:-1]
     spectrum = np.abs(np.fft.rfft((windows - windows.mean(axis=1, keepdims=True)) * taper, axis=1)) ** 2
     low, high = (round(share * length / 2) for share in BAND_SHARE)
-    variance = spectrum[:, low:high].mean(axis=1) / np.sum(taper**2)
+    density = spectrum[:, low:high]
+    usual = np.median(density, axis=0)
+    variance = density[:, usual <= TONE_OVER_NOISE * np.median(usual)].mean(axis=1) / np.sum(taper**2)
     return float(np.sqrt(np.median(variance)))
 
 
 def noise_share(travel_mm: FloatArray, noise_mm: float, sample_rate_hz: float) -> float:
-    """Share of white noise in the power of a travel sensor in `ABOVE_HOP_HZ`.
-
-    Parameters
-    ----------
-    travel_mm : ndarray of shape (n_samples,)
-        [mm]
-    noise_mm : float
-        From `sensor_noise_mm`. [mm]
-    sample_rate_hz : float
-        [Hz]
-
-    Returns
-    -------
-    float
-        NaN if no second of the log is fully valid.
-    """
+    """Share of white noise in the power of a travel sensor in `ABOVE_HOP_HZ`; NaN if no second is fully valid."""
     length = round(sample_rate_hz)
     windows = whole_segments(travel_mm, length, length)
     if not len(windows):
