@@ -80,33 +80,20 @@ def pitch_deg(front_wheel_mm: FloatArray, rear_wheel_mm: FloatArray, wheelbase_m
 class Attitude:
     """The motorcycle on level ground at two damper travels. Lengths [mm], angles [deg].
 
-    Parameters
-    ----------
-    rake_deg, wheelbase_mm : float
-        Of the motorcycle as it stands.
-    trail_mm, normal_trail_mm : float or None
-        None without the front tyre's radius and the fork offset.
-    pitch_deg : float
-        Against the measured, extended motorcycle; positive nose down (ISO 8855).
-    front_ride_height_mm, rear_ride_height_mm : float or None
-        Height above the ground of the two places of the chassis where the axles sat when it was measured,
-        extended: the tyre radius then, less with sag, more with a longer shock or a taller tyre. None without the
-        radii of both tyres.
-    swingarm_deg : float or None
-        Swingarm against the ground, positive when the pivot is above the axle.
-    ground_deg : float
-        The ground in the chassis frame, positive rising forward.
+    Ride heights are above the ground, of the two places of the chassis where the axles sat when it was measured,
+    extended: the tyre radius then, less with sag, more with a longer shock or a taller tyre. None without the radii of
+    both tyres.
     """
 
     rake_deg: float
-    trail_mm: float | None
+    trail_mm: float | None  # None without the front tyre's radius and the fork offset
     normal_trail_mm: float | None
     wheelbase_mm: float
-    pitch_deg: float
+    pitch_deg: float  # against the measured, extended motorcycle; positive nose down (ISO 8855)
     front_ride_height_mm: float | None
     rear_ride_height_mm: float | None
-    swingarm_deg: float | None
-    ground_deg: float
+    swingarm_deg: float | None  # against the ground, positive when the pivot is above the axle
+    ground_deg: float  # of the ground in the chassis frame, positive rising forward
     front_axle_mm: Point
     rear_axle_mm: Point
     pivot_mm: Point | None
@@ -240,19 +227,12 @@ def attitude(bike: Bike, fork_mm: float, shock_mm: float) -> Attitude:
 class Squat:
     """Chain angle, squat angle and anti-squat in an attitude.
 
-    Parameters
-    ----------
-    chain_deg : float
-        Upper run of the chain against the ground, positive rising forward.
-    squat_deg : float
-        Squat line: from the rear contact through the meeting of chain and swingarm, against the ground.
-    anti_squat_pct : float
-        tan(squat line) over tan(load transfer line), the line whose slope is centre-of-mass height over
-        wheelbase. 100: drive neither compresses nor extends the rear; below: it squats. [%]
+    Anti-squat is tan(squat line) over tan(load transfer line), the line whose slope is centre-of-mass height over
+    wheelbase. 100: drive neither compresses nor extends the rear; below: it squats. [%]
     """
 
-    chain_deg: float
-    squat_deg: float
+    chain_deg: float  # upper run of the chain against the ground, positive rising forward
+    squat_deg: float  # from the rear contact through the meeting of chain and swingarm
     anti_squat_pct: float
 
 
@@ -332,22 +312,12 @@ _MOST_ROUNDS = 60  # each changes the sags by about a tenth of the round before
 
 @dataclass(frozen=True)
 class Standing:
-    """The motorcycle at rest under one load.
+    """The motorcycle at rest under one load."""
 
-    Parameters
-    ----------
-    load : Load
-        The sprung mass and its centre. [kg, mm]
-    sag : dict of end to Sag
-        Wheel sag is vertical at the axle relative to the chassis. [mm]
-    work_ratio : dict of end to float
-        Axle displacement normal to the ground per millimetre of shaft travel, through which the load does work.
-    """
-
-    load: Load
-    sag: dict[End, Sag]
+    load: Load  # sprung mass and its centre
+    sag: dict[End, Sag]  # at the wheel: vertical at the axle relative to the chassis
     attitude: Attitude
-    work_ratio: dict[End, float]
+    work_ratio: dict[End, float]  # axle displacement normal to the ground per mm of shaft travel
 
 
 def without(chassis: Chassis, *parts: Load | None) -> Load:

@@ -19,21 +19,11 @@ REAL_POLE = 1e-9
 
 @dataclass(frozen=True)
 class Mode:
-    """One oscillating mode.
+    """One oscillating mode."""
 
-    Parameters
-    ----------
-    fn_hz : float
-        Undamped natural frequency, |pole| / 2 pi. [Hz]
-    damping_ratio : float
-        -Re(pole) / |pole|.
-    shape : tuple of complex
-        Displacements, largest 1, in the order of the matrices.
-    """
-
-    fn_hz: float
-    damping_ratio: float
-    shape: tuple[complex, ...]
+    fn_hz: float  # undamped natural frequency, |pole| / 2 pi
+    damping_ratio: float  # -Re(pole) / |pole|
+    shape: tuple[complex, ...]  # displacements, largest 1, in the order of the matrices
 
     @property
     def fd_hz(self) -> float:

@@ -21,22 +21,12 @@ _BAR_N_PER_MM2 = 0.1
 
 @dataclass(frozen=True)
 class ShaftSpring:
-    """Springs along the shaft of one end, as a function of shaft travel, 0 at full extension.
-
-    Parameters
-    ----------
-    coil_n_per_mm, preload_mm : float
-        Of the main coil: k (s + preload). [N/mm, mm]
-    stroke_mm : float
-        [mm]
-    parts : SpringParts, optional
-        Springs beside the coil.
-    """
+    """Springs along the shaft of one end, as a function of shaft travel, 0 at full extension: coil k (s + preload)."""
 
     coil_n_per_mm: float
     preload_mm: float
     stroke_mm: float
-    parts: SpringParts | None = None
+    parts: SpringParts | None = None  # beside the coil
 
     def force_n(self, shaft_mm: float) -> float:
         """Force that extends the shaft; negative if the top-out spring holds it. [N]"""

@@ -44,9 +44,7 @@ class Course:
     """Position of the motorcycle on the circuit over time."""
 
     line: CentreLine  # 0 is the start line
-    place_m: (
-        FloatArray  # along the line from the first crossing on, over all laps, never falling; shape (n_thin,)
-    )
+    place_m: FloatArray  # along the line from the first crossing on, never falling; shape (n_thin,)
     on_line: BoolArray  # which fixes lie on the line; shape (n_fixes,)
     delay_s: float = 0.0  # lag of positions behind the wheel speed, already removed
     doubt_s: float = 0.0  # standard error of the delay

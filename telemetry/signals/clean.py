@@ -189,9 +189,7 @@ class Place:
     sample_rate_hz: float
     row_of: Callable[[int], int]
     gaps: tuple[tuple[int, int], ...] = ()  # stretches of samples without usable rows, noted elsewhere
-    even: bool = (
-        True  # False: samples are interpolated between two rows, so a fault reaches one sample further
-    )
+    even: bool = True  # False: samples are interpolated, so a fault reaches one sample further
 
     def at(self, sample: int) -> str:
         """Row and time of a sample as text."""
