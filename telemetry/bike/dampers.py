@@ -103,10 +103,7 @@ def damper_use(
     total_j = float(np.nansum(power_w)) * step_s
     regions = []
     for direction, moving in (("compression", moved > 0), ("rebound", moved < 0)):
-        for speeds, inside in (
-            ("low", np.abs(moved) <= split_mm_s),
-            ("high", np.abs(moved) > split_mm_s),
-        ):
+        for speeds, inside in (("low", np.abs(moved) <= split_mm_s), ("high", np.abs(moved) > split_mm_s)):
             here = valid & moving & inside
             work = float(np.sum(power_w[here])) * step_s
             regions.append(

@@ -9,13 +9,12 @@ from functools import lru_cache
 from typing import Literal
 
 import numpy as np
-from scipy.optimize import brentq
 
 from telemetry.arrays import ENDS, End, FloatArray
-from telemetry.bike.bikefile import Bike, Chassis, leverage_curve, needed, stroke_mm, value_at
+from telemetry.bike.bikefile import Bike, Chassis, leverage_curve, needed, value_at
 from telemetry.bike.rearend import RearEnd, rear_end
 from telemetry.bike.sections import Chain, Load, Point
-from telemetry.bike.springs import GRAVITY_M_S2, Sag, chassis_of, spring_of, unit_hint
+from telemetry.bike.springs import GRAVITY_M_S2, Sag, chassis_of, settled_mm
 from telemetry.errors import BikeFileError
 
 
@@ -304,9 +303,7 @@ def rollout_mm(bike: Bike) -> float | None:
 
 LoadName = Literal["free", "static", "rider"]
 LOADS: tuple[LoadName, ...] = ("free", "static", "rider")
-LOAD_WORDS = {"free": "motorcycle alone", "static": "ready to ride", "rider": "with its rider"}
 _SETTLED_MM = 1e-8
-_NEAR_MM = 0.5  # first bracket of the root search, around the last round's sag
 _MOST_ROUNDS = 60  # each changes the sags by about a tenth of the round before
 
 
@@ -348,11 +345,6 @@ def sag_lacks(bike: Bike) -> tuple[str, ...]:
 
 def load_of(bike: Bike, name: LoadName) -> Load | None:
     """Sprung load of a sag: "free" the motorcycle alone, "static" ready to ride, "rider" with its rider. [kg, mm]
-
-    Parameters
-    ----------
-    bike : Bike
-        With [chassis].
 
     Returns
     -------
@@ -406,8 +398,8 @@ def stand(bike: Bike, load: Load) -> Standing:
         loads, up = sprung_loads_n(bike, load, now), now.up
         # Both wheels roll freely, so only chassis motion normal to the ground does work.
         settled: dict[End, float] = {
-            "front": _settle(bike, "front", loads["front"], _along(axis, up), travel["front"]),
-            "rear": _settle(bike, "rear", loads["rear"], _path(rear, up), travel["rear"]),
+            "front": settled_mm(bike, "front", loads["front"], _along(axis, up), travel["front"]),
+            "rear": settled_mm(bike, "rear", loads["rear"], _path(rear, up), travel["rear"]),
         }
         moved = max(abs(settled[end] - travel[end]) for end in ENDS)
         travel = settled
@@ -434,24 +426,3 @@ def _along(axis: FloatArray, up: FloatArray) -> Callable[[float], float]:
 
 def _path(rear: RearEnd, up: FloatArray) -> Callable[[float], float]:
     return lambda shaft_mm: float(rear.axle_slope(shaft_mm) @ up)
-
-
-def _settle(bike: Bike, end: End, load_n: float, ratio_at: Callable[[float], float], near_mm: float) -> float:
-    """Shaft travel at which the springs carry a load, 0 if they hold it topped out. [mm]"""
-    spring, stroke = spring_of(bike, end), stroke_mm(bike, end)
-
-    def surplus_n(shaft_mm: float) -> float:
-        return spring.force_n(shaft_mm) - load_n * ratio_at(shaft_mm)
-
-    low, high = max(0.0, near_mm - _NEAR_MM), min(stroke, near_mm + _NEAR_MM)
-    if not surplus_n(low) < 0.0 < surplus_n(high):
-        low, high = 0.0, stroke
-        if surplus_n(0.0) >= 0.0:
-            return 0.0
-        if surplus_n(stroke) <= 0.0:
-            raise BikeFileError(
-                f"{bike.source}: {end}.spring_rate_n_per_mm = {spring.coil_n_per_mm:g} lets {load_n:.0f} N at the "
-                f"wheel use the whole {stroke:g} mm stroke; "
-                f"{unit_hint(bike, end) or 'check the rate (N/mm) and the masses'}."
-            )
-    return float(brentq(surplus_n, low, high, xtol=1e-10, rtol=1e-14))

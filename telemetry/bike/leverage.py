@@ -66,11 +66,6 @@ class LeverageCurve:
     def trusted(self, shaft_travel_mm: FloatArray) -> BoolArray:
         """True within the measured range and up to `BEYOND_MM` past it.
 
-        Parameters
-        ----------
-        shaft_travel_mm : ndarray of shape (n_samples,)
-            [mm]
-
         Returns
         -------
         ndarray of bool, shape (n_samples,)
@@ -99,18 +94,7 @@ class LeverageCurve:
         return wheel
 
     def ratio(self, shaft_travel_mm: FloatArray) -> FloatArray:
-        """Leverage ratio d(wheel)/d(shaft) at a shaft travel.
-
-        Parameters
-        ----------
-        shaft_travel_mm : ndarray of shape (n_samples,)
-            0 at full extension, compression positive; NaN where invalid. [mm]
-
-        Returns
-        -------
-        ndarray of shape (n_samples,)
-            Unitless; NaN where the input is.
-        """
+        """Leverage ratio d(wheel)/d(shaft) at a shaft travel [mm]; unitless, shape (n_samples,), NaN where that is."""
         return np.asarray(self._wheel(self._inside(shaft_travel_mm)[0], 1))
 
     def ratio_slope_per_mm(self, shaft_mm: float) -> float:
@@ -121,18 +105,7 @@ class LeverageCurve:
         return (float(at_high[0]) - float(at_low[0])) / (high - low)
 
     def shaft_travel_mm(self, wheel_travel_mm: FloatArray) -> FloatArray:
-        """Shaft travel from wheel travel: the inverse of `wheel_travel_mm`, to about 1e-4 mm.
-
-        Parameters
-        ----------
-        wheel_travel_mm : ndarray of shape (n_samples,)
-            Within the table. [mm]
-
-        Returns
-        -------
-        ndarray of shape (n_samples,)
-            0 at full extension. [mm]
-        """
+        """Shaft travel from wheel travel in the table: the inverse of `wheel_travel_mm`, to about 1e-4 mm. [mm]"""
         shaft, wheel = self._shaft
         return np.interp(wheel_travel_mm, wheel, shaft)
 

@@ -238,12 +238,16 @@ def sensor_noise_mm(travel_mm: FloatArray) -> float:
         windows = whole_segments(travel_mm, length, length)
     if not len(windows):
         return float("nan")
-    windows = windows[:: -(-len(windows) // MOST_WINDOWS)]
-    taper = np.hanning(length + 1)[:-1]
-    spectrum = np.abs(np.fft.rfft((windows - windows.mean(axis=1, keepdims=True)) * taper, axis=1)) ** 2
     low, high = (round(share * length / 2) for share in BAND_SHARE)
-    variance = spectrum[:, low:high].mean(axis=1) / np.sum(taper**2)
-    return float(np.sqrt(np.median(variance)))
+    return float(np.sqrt(_median_power(windows, low, high)))
+
+
+def _median_power(windows: FloatArray, low: int, high: int) -> float:
+    """Median over Hann windows, shape (n_windows, length), of the mean power of the lines low to high."""
+    windows = windows[:: -(-len(windows) // MOST_WINDOWS)]
+    taper = np.hanning(windows.shape[1] + 1)[:-1]
+    spectrum = np.abs(np.fft.rfft((windows - windows.mean(axis=1, keepdims=True)) * taper, axis=1)) ** 2
+    return float(np.median(spectrum[:, low:high].mean(axis=1) / np.sum(taper**2)))
 
 
 def noise_share(travel_mm: FloatArray, noise_mm: float, sample_rate_hz: float) -> float:
@@ -252,12 +256,8 @@ def noise_share(travel_mm: FloatArray, noise_mm: float, sample_rate_hz: float) -
     windows = whole_segments(travel_mm, length, length)
     if not len(windows):
         return float("nan")
-    windows = windows[:: -(-len(windows) // MOST_WINDOWS)]
-    taper = np.hanning(length + 1)[:-1]
-    spectrum = np.abs(np.fft.rfft((windows - windows.mean(axis=1, keepdims=True)) * taper, axis=1)) ** 2
     low, high = (round(edge * length / sample_rate_hz) for edge in ABOVE_HOP_HZ)
-    power = spectrum[:, low:high].mean(axis=1) / np.sum(taper**2)
-    return float(noise_mm**2 / max(float(np.median(power)), 1e-12))
+    return float(noise_mm**2 / max(_median_power(windows, low, high), 1e-12))
 
 
 def noise_notes(end: End, travel_mm: FloatArray, noise_mm: float, sample_rate_hz: float) -> list[QualityNote]:
@@ -278,12 +278,9 @@ def noise_notes(end: End, travel_mm: FloatArray, noise_mm: float, sample_rate_hz
     if not share >= NOISY_SHARE:
         return []
     low, high = ABOVE_HOP_HZ
-    return [
-        QualityNote(
-            "warning",
-            "noisy_sensor",
-            f"The {end} travel sensor is noisy: {noise_mm:.2f} mm (standard deviation at the shaft), "
-            f"{100 * min(share, 1.0):.0f} % of its power just above the wheel hop ({low:.0f} to {high:.0f} Hz). A "
-            "short loss of damping is harder to find. Check the sensor's supply, ground, cable and wiper.",
-        )
-    ]
+    message = (
+        f"The {end} travel sensor is noisy: {noise_mm:.2f} mm (standard deviation at the shaft), "
+        f"{100 * min(share, 1.0):.0f} % of its power just above the wheel hop ({low:.0f} to {high:.0f} Hz). A "
+        "short loss of damping is harder to find. Check the sensor's supply, ground, cable and wiper."
+    )
+    return [QualityNote("warning", "noisy_sensor", message)]
