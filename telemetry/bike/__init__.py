@@ -59,17 +59,7 @@ from telemetry.bike.springs import (
     static_sag,
     wheel_rate_n_per_mm,
 )
-from telemetry.bike.template import Answer, left_open, new_bike_text, toml_text
-from telemetry.bike.vibration import (
-    Mode,
-    SpringEnd,
-    bike_modes,
-    half_vehicle,
-    modes,
-    quarter_vehicle,
-    spring_end,
-    wheel_and_damper,
-)
+from telemetry.bike.template import LEFT_OUT, Answer, left_open, new_bike_text, toml_text
 
 __all__ = [
     "AirColumn",
@@ -85,6 +75,7 @@ __all__ = [
     "DamperSide",
     "DamperUse",
     "GRAVITY_M_S2",
+    "LEFT_OUT",
     "LOADS",
     "LeverageCurve",
     "LinkageSolution",

@@ -212,9 +212,10 @@ def path_speed(fixes: Fixes, t_s: FloatArray) -> FloatArray:
     width = max(round(0.5 * rate), 3)
     east, north = (moving_mean(np.interp(t_s, fixes.t_s, v), width) for v in (fixes.east_m, fixes.north_m))
     speed = np.hypot(np.gradient(east), np.gradient(north)) * rate
-    # the average reaches beyond the first and the last fix: hold its end values
-    edge = 0.5 * width / rate
-    inside = np.clip(t_s, fixes.t_s[0] + edge, max(fixes.t_s[-1] - edge, fixes.t_s[0] + edge))
+    # near the ends average and slope reach beyond what is known: hold the last values that are whole
+    edge = (0.5 * width + 1.0) / rate
+    first, last = max(t_s[0], fixes.t_s[0]) + edge, min(t_s[-1], fixes.t_s[-1]) - edge
+    inside = np.clip(t_s, first, max(first, last))
     return np.asarray(np.interp(inside, t_s, speed))
 
 

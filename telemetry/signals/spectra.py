@@ -198,6 +198,8 @@ def _starts(missing: BoolArray, length: int, hop: int) -> IntArray:
 
 # Band near the top of the spectrum; the last bins may be lowered by an anti-alias filter.
 BAND_SHARE = (0.85, 0.97)  # of half the sample rate
+# A tone has more than so many times what other frequencies have; noise over 9 windows hardly ever. A choice of ours.
+TONE_OVER_NOISE = 3.0
 WINDOW_SAMPLES = 512
 SHORTEST_WINDOW = 64
 MOST_WINDOWS = 2000  # of a long log; their median is accurate to a percent or two
@@ -214,7 +216,8 @@ def sensor_noise_mm(travel_mm: FloatArray) -> float:
     """Standard deviation of the white noise in a travel signal, including quantisation. [mm]
 
     From the median over short windows of the density near the top of the spectrum, assumed flat. Bumps and stops reach
-    these frequencies only briefly, so they do not change the median.
+    these frequencies only briefly, so they do not change the median; frequencies at which a tone stands out are left
+    out.
 
     Parameters
     ----------
@@ -239,15 +242,19 @@ def sensor_noise_mm(travel_mm: FloatArray) -> float:
     if not len(windows):
         return float("nan")
     low, high = (round(share * length / 2) for share in BAND_SHARE)
-    return float(np.sqrt(_median_power(windows, low, high)))
+    spectrum, scale = _tapered(windows)
+    density = spectrum[:, low:high]
+    usual = np.median(density, axis=0)
+    variance = density[:, usual <= TONE_OVER_NOISE * np.median(usual)].mean(axis=1) / scale
+    return float(np.sqrt(np.median(variance)))
 
 
-def _median_power(windows: FloatArray, low: int, high: int) -> float:
-    """Median over Hann windows, shape (n_windows, length), of the mean power of the lines low to high."""
+def _tapered(windows: FloatArray) -> tuple[FloatArray, float]:
+    """Squared Hann spectrum of at most `MOST_WINDOWS` windows, (n_windows, n_lines), and its value for unit noise."""
     windows = windows[:: -(-len(windows) // MOST_WINDOWS)]
     taper = np.hanning(windows.shape[1] + 1)[:-1]
     spectrum = np.abs(np.fft.rfft((windows - windows.mean(axis=1, keepdims=True)) * taper, axis=1)) ** 2
-    return float(np.median(spectrum[:, low:high].mean(axis=1) / np.sum(taper**2)))
+    return spectrum, float(np.sum(taper**2))
 
 
 def noise_share(travel_mm: FloatArray, noise_mm: float, sample_rate_hz: float) -> float:
@@ -257,7 +264,9 @@ def noise_share(travel_mm: FloatArray, noise_mm: float, sample_rate_hz: float) -
     if not len(windows):
         return float("nan")
     low, high = (round(edge * length / sample_rate_hz) for edge in ABOVE_HOP_HZ)
-    return float(noise_mm**2 / max(_median_power(windows, low, high), 1e-12))
+    spectrum, scale = _tapered(windows)
+    power = spectrum[:, low:high].mean(axis=1) / scale
+    return float(noise_mm**2 / max(float(np.median(power)), 1e-12))
 
 
 def noise_notes(end: End, travel_mm: FloatArray, noise_mm: float, sample_rate_hz: float) -> list[QualityNote]:
