@@ -60,6 +60,16 @@ from telemetry.bike.springs import (
     wheel_rate_n_per_mm,
 )
 from telemetry.bike.template import LEFT_OUT, Answer, left_open, new_bike_text, toml_text
+from telemetry.bike.vibration import (
+    Mode,
+    SpringEnd,
+    bike_modes,
+    half_vehicle,
+    modes,
+    quarter_vehicle,
+    spring_end,
+    wheel_and_damper,
+)
 
 __all__ = [
     "AirColumn",
