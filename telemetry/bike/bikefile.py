@@ -374,15 +374,8 @@ def swingarm_sensor_length_mm(
 def shaft_sensor(bike: Bike) -> Bike:
     """Bike whose rear sensor reads shock travel: points of a swingarm sensor converted through the linkage.
 
-    Returns
-    -------
-    Bike
-        The same when the sensor sits on the shock.
-
-    Raises
-    ------
-    LinkageError
-        If the mounts are given in part, or the sensor does not tell one shock travel from another.
+    Unchanged if the sensor sits on the shock. Raises `LinkageError` if the mounts are given in part, or the sensor
+    reads the same at two shock travels.
     """
     sensor = bike.rear.sensor
     if sensor is None or (sensor.frame_mm is None and sensor.swingarm_mm is None):

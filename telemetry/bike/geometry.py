@@ -257,12 +257,7 @@ class Squat:
 
 
 def sprocket_radius_mm(teeth: int, pitch_mm: float) -> float:
-    """Pitch radius of a sprocket: pitch / (2 sin(pi / teeth)). [mm]
-
-    References
-    ----------
-    .. [1] ISO 606, Short-pitch transmission precision roller and bush chains (pitch diameter; from memory).
-    """
+    """Pitch radius of a sprocket: pitch / (2 sin(pi / teeth)); ISO 606 (from memory). [mm]"""
     return pitch_mm / (2.0 * float(np.sin(np.pi / teeth)))
 
 

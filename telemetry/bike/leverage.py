@@ -486,52 +486,25 @@ _COUNTED = 1.4  # weight of each degree of freedom in the cross-validation
 
 @dataclass(frozen=True)
 class FittedLeverage:
-    """A leverage curve fitted to points.
+    """A leverage curve fitted to points, 0 at full extension."""
 
-    Parameters
-    ----------
-    shaft_mm, wheel_mm, ratio : tuple of float
-        Curve at its knots, 0 at full extension; the ratio is linear between them. [mm, mm, -]
-    point_shaft_mm, residual_mm : tuple of float
-        Points, and the residual of each, positive above the curve. [mm]
-    residual_sd_mm : float
-        Standard deviation of the residuals, by the remaining degrees of freedom. [mm]
-    offset_mm : float
-        Wheel travel that the fit gives to shock travel 0; taken off the curve. [mm]
-    """
-
-    shaft_mm: tuple[float, ...]
+    shaft_mm: tuple[float, ...]  # at the knots
     wheel_mm: tuple[float, ...]
-    ratio: tuple[float, ...]
+    ratio: tuple[float, ...]  # linear between the knots
     point_shaft_mm: tuple[float, ...]
-    residual_mm: tuple[float, ...]
-    residual_sd_mm: float
-    offset_mm: float
+    residual_mm: tuple[float, ...]  # of each point, positive above the curve
+    residual_sd_mm: float  # by the remaining degrees of freedom
+    offset_mm: float  # wheel travel that the fit gives to shock travel 0; taken off the curve
 
 
 def fit_leverage(points: tuple[tuple[float, float], ...], stroke_mm: float) -> FittedLeverage:
-    """Fit a rising curve with the least curvature of ratio that the points allow.
+    """Rising curve with the least curvature of ratio that points (shock, wheel) [mm] allow, in any order.
 
     Penalised least squares: the ratio is linear between knots, and its second differences are penalised, so a linear
-    ratio costs nothing. The penalty is chosen by generalised cross-validation [1]_ with degrees of freedom weighted
-    1.4, which avoids overfitting few points [2]_.
-
-    Parameters
-    ----------
-    points : tuple of (shock, wheel)
-        In any order, with noise; at least five different shock travels over the whole stroke. [mm, mm]
-    stroke_mm : float
-        Of the shock. [mm]
-
-    Raises
-    ------
-    LinkageError
-        If the points do not cover the stroke, or do not rise.
-
-    References
-    ----------
-    .. [1] P. Craven, G. Wahba, Numer. Math. 31, 377-403, 1979, doi:10.1007/BF01404567 (from memory).
-    .. [2] Y.-J. Kim, C. Gu, J. R. Stat. Soc. B 66, 337-356, 2004 (the factor 1.4; from memory).
+    ratio costs nothing. The penalty is chosen by generalised cross-validation (P. Craven, G. Wahba, Numer. Math. 31,
+    377-403, 1979, doi:10.1007/BF01404567) with degrees of freedom weighted 1.4, which avoids overfitting few points
+    (Y.-J. Kim, C. Gu, J. R. Stat. Soc. B 66, 337-356, 2004; both from memory). Raises `LinkageError` if the points do
+    not cover the stroke, or do not rise.
     """
     from scipy.optimize import lsq_linear
 

@@ -15,15 +15,7 @@ BIKE_FILE = "named in the bike file"
 
 
 def meanings(log: RawLog, given: Mapping[str, str], bike: "Bike | None") -> tuple[Proposal, ...]:
-    """What each column means, and why: what was said comes before what is only likely.
-
-    Parameters
-    ----------
-    given : mapping of str to str
-        From ``--channels``.
-    bike : Bike or None
-        After `with_channels`.
-    """
+    """Meaning of each column, and why: ``--channels`` and what was confirmed before come before what is only likely."""
     likely = {proposal.meaning: proposal for proposal in propose(log)}
     known = recall(log)
     if bike is None:
@@ -64,20 +56,10 @@ def meanings(log: RawLog, given: Mapping[str, str], bike: "Bike | None") -> tupl
 
 
 def with_channels(bike: "Bike", log: RawLog, given: Mapping[str, str]) -> "Bike":
-    """The bike file with the columns that this log has; a person is told what was confirmed before.
+    """The bike file with the columns of this log; prints what was confirmed before.
 
-    What ``--channels`` says comes first; then names of the bike file that the log has; then what was confirmed for
-    a log of the same shape.
-
-    Parameters
-    ----------
-    given : mapping of str to str
-        As `telemetry.review.with_columns` takes it.
-
-    Raises
-    ------
-    ChannelError
-        As `telemetry.review.with_columns`.
+    ``--channels`` comes first; then names of the bike file that the log has; then what was confirmed for a log of the
+    same shape. Raises `ChannelError` as `telemetry.review.with_columns`.
     """
     from telemetry.review import confirmed_columns, with_columns
 

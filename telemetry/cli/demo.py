@@ -44,13 +44,7 @@ def _demo_in(directory: Path, arguments: argparse.Namespace) -> None:
 
 
 def fill(logbook: Logbook) -> str:
-    """Add the demo runs that a logbook does not hold yet.
-
-    Returns
-    -------
-    str
-        Run id of the last of them.
-    """
+    """Add the demo runs that a logbook does not hold yet; the run id of the last of them."""
     there = {entry.name: entry.run_id for entry in logbook.runs()}
     run_id = ""
     for name, laps in RUNS.items():

@@ -41,42 +41,19 @@ GRAVITY_M_S2 = 9.81
 
 @dataclass(frozen=True)
 class Course:
-    """Position of the motorcycle on the circuit over time.
+    """Position of the motorcycle on the circuit over time."""
 
-    Parameters
-    ----------
-    line : CentreLine
-        0 is the start line.
-    place_m : ndarray of shape (n_thin,)
-        Along the line from the first crossing of the start on, over all laps; never falling. [m]
-    on_line : ndarray of bool, shape (n_fixes,)
-        Which fixes lie on the line.
-    delay_s : float
-        How much positions lagged behind the wheel speed; they were moved by as much. [s]
-    doubt_s : float
-        Standard error of that. [s]
-    """
-
-    line: CentreLine
-    place_m: FloatArray
-    on_line: BoolArray
-    delay_s: float = 0.0
-    doubt_s: float = 0.0
+    line: CentreLine  # 0 is the start line
+    place_m: (
+        FloatArray  # along the line from the first crossing on, over all laps, never falling; shape (n_thin,)
+    )
+    on_line: BoolArray  # which fixes lie on the line; shape (n_fixes,)
+    delay_s: float = 0.0  # lag of positions behind the wheel speed, already removed
+    doubt_s: float = 0.0  # standard error of the delay
 
 
 def laps_between(travelled_m: FloatArray, lap_m: float) -> FloatArray:
-    """Whole laps from the first of some crossings to each of them; a crossing may have been missed between two.
-
-    Parameters
-    ----------
-    travelled_m : ndarray of shape (n_crossings,)
-    lap_m : float
-        Length of a lap. [m]
-
-    Returns
-    -------
-    ndarray of shape (n_crossings,)
-    """
+    """Whole laps from the first crossing to each, from distances [m]; one may have been missed between two."""
     laps = np.maximum(np.round(np.diff(travelled_m) / lap_m), 1.0)
     return np.concatenate(([0.0], np.cumsum(laps)))
 
@@ -88,21 +65,9 @@ def follow(
     crossings_s: FloatArray,
     line: CentreLine | None = None,
 ) -> Course | None:
-    """The place on the circuit over a run with positions.
+    """Place on the circuit over a run with positions; None without a known line or a whole lap to estimate one.
 
-    Parameters
-    ----------
-    t_s, travelled_m : ndarray of shape (n_thin,)
-        Even clock and distance by the wheels on it. [s, m]
-    crossings_s : ndarray of shape (n_crossings,)
-        When the start line was crossed, to a second or so. [s]
-    line : CentreLine, optional
-        Of the circuit, if known; otherwise it is estimated, which needs a whole lap.
-
-    Returns
-    -------
-    Course or None
-        None without a known line or a whole lap.
+    ``t_s`` is even, with the wheels' distance on it [m]; ``crossings_s`` may be a second or so out.
     """
     course = _followed(fixes, t_s, travelled_m, crossings_s, line)
     if course is None:
@@ -230,24 +195,10 @@ def _line_through(fixes: Fixes, t_s: FloatArray, place_m: FloatArray, lap_m: flo
 def by_wheels(
     travelled_m: FloatArray, at_crossing_m: FloatArray, wheel_lap_m: float, lap_m: float
 ) -> FloatArray:
-    """Place by the wheels alone: every lap as long as the line, part laps at the usual scale.
+    """Place by the wheels alone, 0 at the first crossing: every lap as long as the line. [m]
 
-    A lap far too long or short for that (the pits, another road) goes at the usual scale too, forwards from its
+    Part laps keep the usual scale. A lap far too long or short (the pits, another road) keeps it too, forwards from its
     start and backwards from its end, and jumps half way.
-
-    Parameters
-    ----------
-    travelled_m : ndarray of shape (n_thin,)
-        [m]
-    at_crossing_m : ndarray of shape (n_crossings,)
-        The same at the crossings of the start line. [m]
-    wheel_lap_m, lap_m : float
-        Length of the usual lap by the wheels, and along the line. [m]
-
-    Returns
-    -------
-    ndarray of shape (n_thin,)
-        0 at the first crossing. [m]
     """
     scale = lap_m / wheel_lap_m
     if not len(at_crossing_m):
@@ -287,11 +238,10 @@ def _wheel_errors(
 ) -> tuple[FloatArray, float, float]:
     """Error of the wheels' distance explained by riding [m], and delay of positions with standard error [s].
 
-    Least squares of the difference between positions and wheels on what makes a wheel read wrong (its scale, slip
-    in proportion to the drive, the smaller radius leaned over, the tyre's growth with the square of the speed) and
-    on the speed itself: a position that is tau late lies tau times the speed behind. Whatever changes slower than
-    `WINDOW_S`, such as a drift of the positions, is left out. Returns the error [m], the delay and its
-    standard error [s].
+    Least squares of the difference between positions and wheels on what makes a wheel read wrong (its scale, slip in
+    proportion to the drive, the smaller radius leaned over, the tyre's growth with the square of the speed) and on the
+    speed itself: a position that is tau late lies tau times the speed behind. Whatever changes slower than `WINDOW_S`,
+    such as a drift of the positions, is left out.
     """
     step = t_s[1] - t_s[0]
     speed = moving_mean(np.gradient(travelled_m) / step, round(0.3 / step))
@@ -335,13 +285,7 @@ NODE_M, WINDOW_M, MOVE_M = 60.0, 150, 40
 
 
 def line_on_plane(circuit: Circuit, origin_deg: tuple[float, float]) -> CentreLine | None:
-    """The circuit's centre line on a run's plane; None when it has none.
-
-    Parameters
-    ----------
-    origin_deg : tuple of float
-        Of the run's plane. [deg]
-    """
+    """The circuit's centre line on a run's plane; None if it has none."""
     if circuit.latitude_deg is None or circuit.longitude_deg is None:
         return None
     from scipy.interpolate import CubicSpline
@@ -361,21 +305,10 @@ def to_degrees(line: CentreLine, origin_deg: tuple[float, float]) -> tuple[Float
 
 
 def match_by_pattern(circuit: Circuit, lap: MeanLap, *, line_known: bool) -> tuple[FloatArray, float] | None:
-    """Alignment of a mean lap with a circuit by speed and lean, without positions.
+    """Alignment of a mean lap with a circuit by speed and lean, without positions; None if it is another circuit.
 
-    Parameters
-    ----------
-    lap : MeanLap
-        Of the run, by the wheels.
-    line_known : bool
-        The run's laps start about at the start line, by a lap channel or a beacon.
-
-    Returns
-    -------
-    place_m : ndarray of shape (n_nodes + 1,)
-        Place on the circuit of places evenly apart along the run's lap, both ends included; it may begin before 0. [m]
-    agreement : float
-        Correlation of the two laps. None for both when it is not the same circuit.
+    Returns the place on the circuit of n_nodes + 1 places evenly apart along the run's lap [m], which may begin before
+    0, and the correlation of the two laps. ``line_known``: the run's laps start about at the start line.
     """
     if lap.speed_m_s is None or circuit.speed_m_s is None:
         return None
@@ -433,36 +366,16 @@ DELAY_WORTH_SAYING_S = 0.05
 
 @dataclass(frozen=True)
 class Places:
-    """Position of the motorcycle along the circuit.
+    """Position of the motorcycle along the circuit."""
 
-    Parameters
-    ----------
-    marks : Marks
-        Crossings of the start line; put right by the places, where they were found on the ground.
-    place_m : ndarray of shape (n_thin,)
-        Along the circuit over all laps, never falling. [m]
-    starts_m : ndarray of shape (n_crossings,)
-        The place of the start line, in ``place_m``, at each crossing. [m]
-    lap_m : float
-        Length of a lap; 0 without laps. [m]
-    elsewhere : ndarray of bool, shape (n_thin,)
-        Not on the circuit.
-    line : CentreLine or None
-        0 is the start line.
-    fixes : Fixes or None
-        With their delay taken out.
-    matched : bool
-        The places are those of a circuit that was given.
-    """
-
-    marks: Marks
-    place_m: FloatArray
-    starts_m: FloatArray
-    lap_m: float
-    elsewhere: BoolArray
-    line: CentreLine | None = None
-    fixes: Fixes | None = None
-    matched: bool = False
+    marks: Marks  # crossings of the start line, corrected by the places
+    place_m: FloatArray  # along the circuit over all laps, never falling; shape (n_thin,)
+    starts_m: FloatArray  # the start line in ``place_m`` at each crossing
+    lap_m: float  # 0 without laps
+    elsewhere: BoolArray  # not on the circuit; shape (n_thin,)
+    line: CentreLine | None = None  # 0 is the start line
+    fixes: Fixes | None = None  # without their delay
+    matched: bool = False  # the places are those of a given circuit
 
 
 def find_places(
@@ -475,23 +388,9 @@ def find_places(
     line: CentreLine | None,
     notes: list[QualityNote],
 ) -> Places | None:
-    """Places by positions and wheels, or by wheels alone.
+    """Places by positions and wheels, or by wheels alone; None if neither speed nor positions are known. Adds notes.
 
-    Parameters
-    ----------
-    lean_deg : ndarray of shape (n_thin,) or None
-        [deg]
-    circuit : Circuit or None
-        That was given.
-    line : CentreLine or None
-        Its centre line, if the run has positions on it.
-    notes : list of QualityNote
-        Extended by the notes of this step.
-
-    Returns
-    -------
-    Places or None
-        None when neither speed nor positions are known.
+    ``circuit`` is the one that was given; ``line`` its centre line, if the run has positions on it.
     """
     if speed.travelled_m is None:
         return None

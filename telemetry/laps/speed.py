@@ -16,15 +16,7 @@ PLACE_HZ = 50.0
 
 @dataclass(frozen=True)
 class Thin:
-    """Every ``step``-th of ``n_samples`` samples.
-
-    Parameters
-    ----------
-    n_samples : int
-        Of the run.
-    sample_rate_hz : float
-        Of the run.
-    """
+    """Every ``step``-th of a run's ``n_samples`` samples."""
 
     n_samples: int
     sample_rate_hz: float
@@ -100,36 +92,20 @@ WINDOW_S, COMPARED_M_S = 1.0, 8.0
 
 @dataclass(frozen=True)
 class Speed:
-    """Ground speed of a run.
-
-    Parameters
-    ----------
-    speed_m_s : ndarray of shape (n_samples,)
-        NaN where unknown. [m/s]
-    thin_m_s, travelled_m : ndarray of shape (n_thin,) or None
-        The same on the thin clock and its integral, bridged over gaps; None when nothing is known. [m/s, m]
-    """
+    """Ground speed of a run, NaN where unknown."""
 
     speed_m_s: FloatArray
-    thin_m_s: FloatArray | None
-    travelled_m: FloatArray | None
+    thin_m_s: FloatArray | None  # on the thin clock, bridged over gaps; None if nothing is known
+    travelled_m: FloatArray | None  # its integral
     source: str
 
 
 def find_speed(
     run: Run, thin: Thin, fixes: Fixes | None, notes: list[QualityNote]
 ) -> tuple[Speed, Fixes | None]:
-    """The speed channel, put right if it is in a wrong unit, else the speed along the GPS track.
+    """The speed channel, corrected if it is in a wrong unit, else the speed along the GPS track. Adds notes.
 
-    Parameters
-    ----------
-    notes : list of QualityNote
-        Extended by the notes of this step.
-
-    Returns
-    -------
-    Fixes or None
-        Without those that the motorcycle cannot have reached.
+    Also the fixes without those that the motorcycle cannot have reached.
     """
     wheel = run.channels.get("speed_m_s")
     known = np.empty(0, dtype=np.int64) if wheel is None else np.flatnonzero(np.isfinite(wheel))

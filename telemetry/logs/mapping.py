@@ -150,12 +150,7 @@ def _describe(values: FloatArray, filled: np.ndarray, edges: np.ndarray) -> Beha
 
 
 def correlation(a: FloatArray, b: FloatArray) -> float:
-    """Pearson correlation over the blocks valid in both, 0 if it is undefined.
-
-    Parameters
-    ----------
-    a, b : ndarray of shape (n_blocks,)
-    """
+    """Pearson correlation over the blocks valid in both, 0 if it is undefined."""
     both = np.isfinite(a) & np.isfinite(b)
     if np.count_nonzero(both) < FEWEST_BLOCKS or np.ptp(a[both]) == 0 or np.ptp(b[both]) == 0:
         return 0.0
@@ -163,16 +158,7 @@ def correlation(a: FloatArray, b: FloatArray) -> float:
 
 
 def rate(means: FloatArray) -> FloatArray:
-    """Smoothed slope of block means, per block; blank blocks are interpolated.
-
-    Parameters
-    ----------
-    means : ndarray of shape (n_blocks,)
-
-    Returns
-    -------
-    ndarray of shape (n_blocks,)
-    """
+    """Smoothed slope of block means, per block; blank blocks are interpolated."""
     valid = np.isfinite(means)
     if np.count_nonzero(valid) < FEWEST_BLOCKS:
         return np.full(len(means), np.nan)

@@ -216,10 +216,7 @@ def judged_ends(ends: Mapping[End, EndSummary]) -> dict[End, EndSummary]:
 
 @dataclass(frozen=True)
 class Estimate:
-    """Mean over laps of one value a lap, and its standard error: the laps' spread over the root of their number.
-
-    None below two laps.
-    """
+    """Mean over laps of one value a lap, and its standard error: spread / sqrt(number of laps), None below two laps."""
 
     mean: float
     standard_error: float | None
@@ -270,15 +267,12 @@ class PlaceUse:
 
 @dataclass(frozen=True)
 class Band:
-    """A band of frequencies: ``body`` on its springs, ``wheel hop`` between tyre and suspension. [Hz]
-
-    ``basis`` says what it is named from: the bike file's own modes, or what is usual where it lacks the masses.
-    """
+    """Frequency band: ``body`` on its springs, or ``wheel hop`` between tyre and suspension."""
 
     name: Literal["body", "wheel hop"]
     low_hz: float
     high_hz: float
-    basis: Literal["bike file", "usual"]
+    basis: Literal["bike file", "usual"]  # the bike file's own modes, or usual values if it lacks the masses
 
 
 @dataclass(frozen=True)
@@ -304,16 +298,12 @@ class EndFrequencies:
 
 @dataclass(frozen=True)
 class Together:
-    """Both ends in one band: squared coherence, and the rear's phase against the front's, positive when it leads.
-
-    ``told`` is False when the coherence is no more than chance; then the phase means nothing. None where a slow log
-    has no line in the band. [deg]
-    """
+    """Squared coherence of both ends in one band, and phase of the rear against the front, positive when it leads."""
 
     name: str
-    coherence: float | None
+    coherence: float | None  # None where a slow log has no line in the band
     phase_deg: float | None
-    told: bool
+    told: bool  # False: no more than chance, so that the phase means nothing
 
 
 @dataclass(frozen=True)

@@ -44,20 +44,9 @@ def speed_edges_mm_s() -> FloatArray:
 
 
 def shares(values: FloatArray, edges: FloatArray) -> tuple[float, ...]:
-    """Share of samples in each bin; what lies beyond the edges counts in the outermost bins.
+    """Share of samples, thus of time, in each bin; sums to 1, or all 0 without a valid value.
 
-    On a uniform clock the share of samples is the share of time.
-
-    Parameters
-    ----------
-    values : ndarray of shape (n_samples,)
-        NaN is left out.
-    edges : ndarray of shape (n_bins + 1,)
-
-    Returns
-    -------
-    tuple of float
-        They sum to 1, or are all 0 when there is no valid value.
+    Values beyond the edges count in the outermost bins.
     """
     inside = np.clip(values[np.isfinite(values)], edges[0], edges[-1])
     counts, _ = np.histogram(inside, bins=len(edges) - 1, range=(edges[0], edges[-1]))
@@ -84,13 +73,7 @@ def _travel(travel_mm: FloatArray, stroke_mm: float) -> TravelSummary:
 
 
 def skewness(values: FloatArray) -> float:
-    """Third standardised moment (biased): 0 when symmetrical; NaN without spread.
-
-    Parameters
-    ----------
-    values : ndarray of shape (n_samples,)
-        All valid.
-    """
+    """Third standardised moment (biased) of valid values: 0 when symmetrical; NaN without spread."""
     if not len(values):
         return float("nan")
     away = values - values.mean()

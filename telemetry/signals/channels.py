@@ -26,22 +26,12 @@ MOST_OF_ANY = 1e9
 
 @dataclass(frozen=True)
 class Meaning:
-    """Quantity of a channel.
+    """Quantity of a channel."""
 
-    Parameters
-    ----------
-    name, unit : str
-        Name and unit in a run; unit "" as logged.
-    without : str
-        Consequence for the review if the log has no such channel: the end of a sentence.
-    between : {"line", "hold", "pulse"}
-        Interpolation between samples.
-    """
-
-    name: str
-    unit: str
-    without: str
-    between: str = "line"
+    name: str  # in a run
+    unit: str  # in a run; "" as logged
+    without: str  # consequence for the review if the log has no such channel: the end of a sentence
+    between: str = "line"  # interpolation between samples: line, hold or pulse
 
 
 _NO_PLACE = "without it there is no map, and places along the lap rest on speed"
@@ -85,28 +75,10 @@ class Channel:
 def read_channel(
     log: RawLog, meaning: str, column: str, row_t_s: FloatArray, grid: Grid
 ) -> Channel | QualityNote:
-    """One channel of the log on the run's clock.
+    """One channel of the log on the run's clock; a note if its column is absent, empty, or of another quantity.
 
-    Parameters
-    ----------
-    meaning : str
-        A key of `MEANINGS`.
-    column : str
-        Its column in the log.
-    row_t_s : ndarray of shape (n_rows,)
-        Time of each row on the run's clock; NaN where a row has none. [s]
-    grid : Grid
-        The run's clock.
-
-    Returns
-    -------
-    Channel or QualityNote
-        A note if the log has no such column, it holds no numbers, or its unit is of another quantity.
-
-    Raises
-    ------
-    ChannelError
-        If there is no such meaning.
+    ``meaning`` is a key of `MEANINGS`, else `ChannelError`; ``row_t_s`` is the time of each row, NaN where it has none.
+    [s]
     """
     if meaning not in MEANINGS:
         raise ChannelError(f"channel {meaning!r} is unknown; the channels are {', '.join(MEANINGS)}.")
@@ -126,22 +98,7 @@ def read_channel(
 def on_clock(
     values: FloatArray, row_t_s: FloatArray, grid: Grid, between: str = "line"
 ) -> tuple[FloatArray, float] | None:
-    """A column on the run's clock, from any logged rate.
-
-    Parameters
-    ----------
-    values, row_t_s : ndarray of shape (n_rows,)
-        NaN where a row has none; time on the run's clock. [s]
-    between : {"line", "hold", "pulse"}
-        Interpolation between samples.
-
-    Returns
-    -------
-    values : ndarray of shape (grid.n_samples,)
-        NaN in pauses.
-    rate_hz : float
-        Logged rate. None for both if the column holds fewer than two numbers. [Hz]
-    """
+    """A column on the run's clock, NaN in pauses, and its logged rate [Hz]; None if it holds fewer than two numbers."""
     own = _own_rows(values, row_t_s, grid)
     if between == "line":
         own = _without_held(values, own)
@@ -321,26 +278,10 @@ LEAST_SHARE, MOST_SHARE = 0.5, 1.5
 def at_bench_supply(
     signal: FloatArray, log: RawLog, end: End, setup: SensorSetup, row_t_s: FloatArray, grid: Grid
 ) -> tuple[FloatArray, Step | None, tuple[QualityNote, ...]]:
-    """Signal corrected to the supply voltage at which the bench points were measured.
+    """Signal corrected to the supply voltage of the bench points, NaN where the supply is unknown or has failed.
 
-    Parameters
-    ----------
-    signal : ndarray of shape (n_samples,)
-        On the run's clock.
-    setup : SensorSetup
-        With ``supply`` and ``supply_reference``; without them the signal is unchanged.
-    row_t_s : ndarray of shape (n_rows,)
-        Time of each row on the run's clock; NaN where a row has none. [s]
-
-    Returns
-    -------
-    signal : ndarray of shape (n_samples,)
-        NaN if the supply is unknown or has failed.
-
-    Raises
-    ------
-    ChannelError
-        If there is no such column, or it holds no numbers.
+    Unchanged without ``supply`` and ``supply_reference``; raises `ChannelError` if the supply's column is absent or
+    empty.
     """
     if setup.supply is None or setup.supply_reference is None:
         return signal, None, ()

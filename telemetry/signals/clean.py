@@ -34,22 +34,10 @@ def widest_spike(sample_rate_hz: float) -> int:
 def find_spikes(
     travel_mm: FloatArray, sample_rate_hz: float, stroke_mm: float = np.inf, *, even: bool = True
 ) -> BoolArray:
-    """Mask of samples that belong to a spike.
+    """Mask of samples that belong to a spike in ``travel_mm`` [mm].
 
-    Parameters
-    ----------
-    travel_mm : ndarray of shape (n_samples,)
-        NaN where invalid. [mm]
-    sample_rate_hz : float
-        [Hz]
-    stroke_mm : float, optional
-        Of the damper: travel bends more sharply at its stops than from the road alone. [mm]
-    even : bool
-        False if samples were interpolated: a jump may then span two of them.
-
-    Returns
-    -------
-    ndarray of bool, shape (n_samples,)
+    Travel bends more sharply at the stops of ``stroke_mm``. Where samples were interpolated (not ``even``), a jump may
+    span two of them.
     """
     widest = widest_spike(sample_rate_hz)
     spikes = np.zeros(len(travel_mm), dtype=bool)
@@ -193,19 +181,17 @@ STOP_MM = 4.0
 
 @dataclass(frozen=True)
 class Place:
-    """Origin of a signal for messages: log, end, sensor, and the row of a sample.
-
-    ``gaps`` are stretches in samples without usable rows, noted elsewhere. On an uneven clock (``even`` False) a sample
-    is interpolated between two rows, so a fault reaches one sample further.
-    """
+    """Origin of a signal for messages: log, end, sensor, and the row of a sample."""
 
     source: str
     end: End
     setup: SensorSetup
     sample_rate_hz: float
     row_of: Callable[[int], int]
-    gaps: tuple[tuple[int, int], ...] = ()
-    even: bool = True
+    gaps: tuple[tuple[int, int], ...] = ()  # stretches of samples without usable rows, noted elsewhere
+    even: bool = (
+        True  # False: samples are interpolated between two rows, so a fault reaches one sample further
+    )
 
     def at(self, sample: int) -> str:
         """Row and time of a sample as text."""
@@ -261,23 +247,10 @@ def clean(
     other_mm: FloatArray | None,
     speed_m_s: FloatArray | None = None,
 ) -> Cleaning:
-    """Detect and mask the faults of one calibrated travel signal.
+    """Detect and mask the faults of calibrated travel [mm], with the other end's travel and the speed if logged.
 
-    Parameters
-    ----------
-    travel_mm : ndarray of shape (n_samples,)
-        Evenly sampled; NaN where missing. [mm]
-    other_mm : ndarray of shape (n_samples,) or None
-        The other end, if it has a sensor. [mm]
-    speed_m_s : ndarray of shape (n_samples,) or None
-        Of the motorcycle, if logged. [m/s]
-
-    Raises
-    ------
-    StrokeExceededError
-        If travel beyond the stroke is more than isolated.
-    CalibrationError
-        If travel far below full extension is more than isolated.
+    Raises `StrokeExceededError` or `CalibrationError` if travel beyond the stroke or far below full extension is more
+    than isolated.
     """
     work = Cleaning(place, travel_mm)
     _note_missing(work)

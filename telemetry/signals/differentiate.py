@@ -62,17 +62,7 @@ class Differentiator:
         return float(np.sqrt(np.sum(self.weights**2)))
 
     def gain(self, frequency_hz: FloatArray) -> FloatArray:
-        """Gain relative to the exact derivative; 1 is exact.
-
-        Parameters
-        ----------
-        frequency_hz : ndarray of shape (n,)
-            Above 0. [Hz]
-
-        Returns
-        -------
-        ndarray of shape (n,)
-        """
+        """Gain relative to the exact derivative (1 is exact), at frequencies above 0. [Hz]"""
         return _relative_gain(self.weights, self.sample_rate_hz, np.asarray(frequency_hz, dtype=np.float64))
 
 

@@ -25,26 +25,10 @@ class Mode:
 
 
 def matrix_pencil(decay: npt.ArrayLike, order: int, *, pencil: int | None = None) -> ComplexArray:
-    """Poles of a sum of damped exponentials.
+    """Poles exp(s / sample rate) of a sum of ``order`` damped exponentials, evenly sampled without NaN.
 
-    Parameters
-    ----------
-    decay : array-like of shape (n_samples,)
-        Evenly sampled, real or complex, no NaN.
-    order : int
-        Number of poles; two for each mode of a real decay.
-    pencil : int, optional
-        Pencil parameter, from ``order`` to ``n_samples - order``; a third of the samples is best against noise.
-
-    Returns
-    -------
-    ndarray of complex, shape (order,)
-        exp(s / sample rate) for each pole s.
-
-    References
-    ----------
-    .. [1] Y. Hua, T. K. Sarkar, IEEE Trans. Acoust. Speech Signal Process. 38(5), 814-824, 1990,
-       doi:10.1109/29.56027.
+    A ``pencil`` of a third of the samples is best against noise (Y. Hua, T. K. Sarkar, IEEE Trans. Acoust. Speech
+    Signal Process. 38(5), 814-824, 1990, doi:10.1109/29.56027).
     """
     samples = np.asarray(decay)
     length = pencil or len(samples) // 3
@@ -56,15 +40,7 @@ def matrix_pencil(decay: npt.ArrayLike, order: int, *, pencil: int | None = None
 
 
 def modes_from_poles(poles: ComplexArray, sample_rate_hz: float) -> tuple[Mode, ...]:
-    """Modes of the conjugate pole pairs, by rising frequency; real poles are left out.
-
-    Parameters
-    ----------
-    poles : ndarray of complex, shape (n_poles,)
-        As from `matrix_pencil`.
-    sample_rate_hz : float
-        [Hz]
-    """
+    """Modes of the conjugate pairs of `matrix_pencil`'s poles, by rising frequency; real poles are left out."""
     s = np.log(poles) * sample_rate_hz
     s = s[s.imag > 1e-9 * sample_rate_hz]
     s = s[np.argsort(np.abs(s))]
@@ -126,13 +102,7 @@ def damping_from_log_decrement(decrement: float) -> float:
 
 
 def log_decrement_of_damping(damping_ratio: float) -> float:
-    """Logarithmic decrement of a damping ratio: 2 pi zeta / sqrt(1 - zeta^2).
-
-    Parameters
-    ----------
-    damping_ratio : float
-        Below 1.
-    """
+    """Logarithmic decrement of a damping ratio below 1: 2 pi zeta / sqrt(1 - zeta^2)."""
     return float(2 * np.pi * damping_ratio / np.sqrt(1 - damping_ratio**2))
 
 
@@ -155,27 +125,10 @@ def damping_scatter(damping_ratio: float, frequency_hz: float, duration_s: float
 
 
 def free_decay_modes(decay: FloatArray, sample_rate_hz: float, *, n_modes: int = 1) -> tuple[Mode, ...]:
-    """Modes of a measured free decay with a constant offset.
+    """Modes of a measured free decay with a constant offset, by rising frequency; fewer if fewer oscillate.
 
-    The matrix pencil on the averaged record gives the start of a least-squares fit to all samples.
-
-    Parameters
-    ----------
-    decay : ndarray of shape (n_samples,)
-        No NaN; at least three periods of the lowest mode are advised.
-    sample_rate_hz : float
-        [Hz]
-    n_modes : int
-        Number of modes to fit.
-
-    Returns
-    -------
-    tuple of Mode
-        By rising frequency; fewer if the record holds fewer oscillating modes.
-
-    References
-    ----------
-    .. [1] G. H. Golub, V. Pereyra, SIAM J. Numer. Anal. 10(2), 413-432, 1973, doi:10.1137/0710036.
+    The matrix pencil on the averaged record starts a least-squares fit to all samples (G. H. Golub, V. Pereyra, SIAM J.
+    Numer. Anal. 10(2), 413-432, 1973, doi:10.1137/0710036).
     """
     values = np.asarray(decay, dtype=np.float64)
     step = _averaging_step(values, sample_rate_hz)
@@ -222,28 +175,11 @@ def _fit(values: FloatArray, sample_rate_hz: float, start: tuple[Mode, ...]) -> 
 
 
 def random_decrement(values: FloatArray, level: float, length: int) -> tuple[FloatArray, int]:
-    """Mean segment of a record after it crosses a level: the free decay in a random response.
+    """Mean segment of a random response after it crosses a level, its free decay; and the number of segments.
 
-    Parameters
-    ----------
-    values : ndarray of shape (n_samples,)
-        About zero; NaN where invalid.
-    level : float
-        Crossed on both slopes, so that the mean speed at the start is zero.
-    length : int
-        Samples of the signature.
-
-    Returns
-    -------
-    signature : ndarray of shape (length,)
-        All NaN if no crossing is followed by ``length`` valid samples.
-    crossings : int
-        Number of averaged segments.
-
-    References
-    ----------
-    .. [1] H. A. Cole, NASA CR-2205, 1973.
-    .. [2] S. R. Ibrahim, J. Spacecraft Rockets 14(11), 696-700, 1977, doi:10.2514/3.57251.
+    Crossed on both slopes, so that the mean speed at the start is zero; all NaN if no crossing is followed by valid
+    samples (H. A. Cole, NASA CR-2205, 1973; S. R. Ibrahim, J. Spacecraft Rockets 14(11), 696-700, 1977,
+    doi:10.2514/3.57251).
     """
     starts = _crossings(values, level)
     whole = starts[starts + length <= len(values)]
@@ -265,22 +201,10 @@ def _crossings(values: FloatArray, level: float) -> IntArray:
 
 
 def damping_from_record(values: FloatArray, sample_rate_hz: float) -> Mode | None:
-    """Dominant mode of a record under broadband random excitation.
+    """Dominant mode of a record under broadband random excitation, None if it is too short or does not oscillate.
 
-    Random decrement at sqrt(2) standard deviations, evaluated by the matrix pencil; the length of the signature is
-    adapted to its damping.
-
-    Parameters
-    ----------
-    values : ndarray of shape (n_samples,)
-        Band-limited to about the one mode, or a modal coordinate; NaN where invalid.
-    sample_rate_hz : float
-        [Hz]
-
-    Returns
-    -------
-    Mode or None
-        None if the record is too short or does not oscillate. The ratio scatters by at least `damping_scatter`.
+    Random decrement at sqrt(2) standard deviations, by the matrix pencil; the signature's length follows its damping.
+    The ratio scatters by at least `damping_scatter`.
     """
     centred = np.asarray(values, dtype=np.float64) - np.nanmean(values)
     level = float(np.sqrt(2) * np.nanstd(centred))

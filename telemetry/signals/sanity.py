@@ -37,35 +37,18 @@ Read = Callable[[SensorSetup, FloatArray], FloatArray | None]
 
 @dataclass(frozen=True)
 class Fault:
-    """Reason why an end cannot be judged: short stable code, sentences with advice, column, and time.
-
-    ``error`` is the exception raised if no other end is left.
-    """
+    """Reason why an end cannot be judged: short stable code, sentences with advice, column, and time."""
 
     code: str
     message: str
     channel: str = ""
     start_s: float | None = None
     end_s: float | None = None
-    error: type[BothEndsError] = CalibrationError
+    error: type[BothEndsError] = CalibrationError  # raised if no other end is left
 
 
 def wire_off(travel_mm: FloatArray, between_mm: tuple[float, float], sample_rate_hz: float) -> BoolArray:
-    """Mask of stretches with a constant reading outside the sensor's range: open wire or no supply.
-
-    Parameters
-    ----------
-    travel_mm : ndarray of shape (n_samples,)
-        Calibrated; NaN where missing. [mm]
-    between_mm : tuple of float
-        Range of possible travel. [mm]
-    sample_rate_hz : float
-        [Hz]
-
-    Returns
-    -------
-    ndarray of bool, shape (n_samples,)
-    """
+    """Mask of stretches with a constant reading outside the sensor's range [mm]: open wire or no supply."""
     low, high = between_mm
     outside = (travel_mm < low) | (travel_mm > high)
     off = np.zeros(len(travel_mm), dtype=bool)
@@ -79,17 +62,7 @@ def wire_off(travel_mm: FloatArray, between_mm: tuple[float, float], sample_rate
 
 
 def is_ridden(other_mm: FloatArray | None, speed_m_s: FloatArray | None, sample_rate_hz: float) -> bool:
-    """True if a sensor should move: the log's speed shows riding or, without speed, the other end moves.
-
-    Parameters
-    ----------
-    other_mm : ndarray of shape (n_samples,) or None
-        The other end. [mm]
-    speed_m_s : ndarray of shape (n_samples,) or None
-        Of the motorcycle. [m/s]
-    sample_rate_hz : float
-        [Hz]
-    """
+    """True if a sensor should move: the log's speed shows riding or, without speed, the other end moves."""
     if speed_m_s is not None:
         return bool(np.count_nonzero(speed_m_s > RIDING_M_S) > RIDING_S * sample_rate_hz)
     if other_mm is None:
@@ -108,23 +81,11 @@ def diagnose(
     ridden: bool,
     doubted: bool = False,
 ) -> Fault | None:
-    """Probable fault of a sensor or its setup if the readings cannot be travel.
+    """Probable fault of a sensor or its setup, None if the readings may be travel.
 
-    Parameters
-    ----------
-    signal : ndarray of shape (n_samples,)
-        As logged, without open-wire stretches.
-    read : callable
-        Travel from a setup and a signal; None if the setup is no calibration.
-    ridden : bool
-        From `is_ridden`; a bike on its stand does not move.
-    doubted : bool
-        True if the readings are already known not to be travel.
-
-    Returns
-    -------
-    Fault or None
-        None if the readings may be travel.
+    ``read`` gives travel from a setup and a signal, None if that is no calibration; ``signal`` has no open-wire
+    stretches. ``doubted``: the readings are already known not to be travel. A bike that is not ``ridden`` does not
+    move.
     """
     travel = read(setup, signal)
     if travel is None or not np.isfinite(travel).any():
@@ -276,24 +237,7 @@ def check_riding(
     channels: Mapping[str, FloatArray],
     sample_rate_hz: float,
 ) -> tuple[dict[End, Fault], tuple[QualityNote, ...]]:
-    """Contradictions between travel and riding.
-
-    Parameters
-    ----------
-    travel_mm : mapping of end to ndarray of shape (n_samples,)
-        NaN where invalid. [mm]
-    channels : mapping of str to ndarray of shape (n_samples,)
-        As in `Run.channels`; no result without ``speed_m_s``.
-    sample_rate_hz : float
-        [Hz]
-
-    Returns
-    -------
-    against : dict of end to Fault
-        Ends that move the wrong way under brakes; codes ``swapped_ends``, ``sign``.
-    doubts : tuple of QualityNote
-        Code ``implausible_sag``.
-    """
+    """Faults of ends that move the wrong way under brakes, notes of an implausible sag; none without speed."""
     riding = _riding(channels, sample_rate_hz)
     if riding is None or not travel_mm:
         return {}, ()
@@ -315,22 +259,7 @@ def moves_as_the_other(
     channels: Mapping[str, FloatArray],
     sample_rate_hz: float,
 ) -> bool:
-    """True if an end clearly moves under braking as the other end should.
-
-    Parameters
-    ----------
-    travel_mm : ndarray of shape (n_samples,)
-        NaN where invalid. [mm]
-    channels : mapping of str to ndarray of shape (n_samples,)
-        As in `check_riding`.
-    sample_rate_hz : float
-        [Hz]
-
-    Returns
-    -------
-    bool
-        False also if the log cannot show it.
-    """
+    """True if an end clearly moves under braking as the other end should; False also if the log cannot show it."""
     riding = _riding(channels, sample_rate_hz)
     if riding is None:
         return False
@@ -339,13 +268,7 @@ def moves_as_the_other(
 
 
 def swap_hint(signals: Mapping[End, FloatArray], setups: Mapping[End, SensorSetup]) -> str:
-    """Message if the columns fit when swapped, "" if they do not.
-
-    Parameters
-    ----------
-    signals : mapping of end to ndarray of shape (n_rows,)
-        As logged.
-    """
+    """Message if the columns (as logged) fit when swapped, "" if they do not."""
     if len(signals) < 2 or any(setup.to_shaft for setup in setups.values()):
         return ""
     others: tuple[tuple[End, End], ...] = (("front", "rear"), ("rear", "front"))

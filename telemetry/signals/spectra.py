@@ -68,25 +68,13 @@ def power_spectrum(values: FloatArray, sample_rate_hz: float, *, segment_samples
 
 @dataclass(frozen=True)
 class CrossSpectrum:
-    """Cross spectrum of two records: densities, coherence and phase.
-
-    Parameters
-    ----------
-    frequency_hz : ndarray of shape (n_lines,)
-        [Hz]
-    first_density, second_density : ndarray of shape (n_lines,)
-        One-sided power spectral densities. [unit squared per Hz]
-    cross_density : ndarray of complex, shape (n_lines,)
-        Mean of conj(first) second: its angle is positive where the second leads. [product of units per Hz]
-    segments : int
-        Number of averaged (overlapping) segments.
-    """
+    """Cross spectrum of two records: densities, coherence and phase; each of shape (n_lines,)."""
 
     frequency_hz: FloatArray
-    first_density: FloatArray
+    first_density: FloatArray  # one-sided [unit squared per Hz]
     second_density: FloatArray
-    cross_density: ComplexArray
-    segments: int
+    cross_density: ComplexArray  # mean of conj(first) second: its angle is positive where the second leads
+    segments: int  # number of averaged (overlapping) segments
 
     @property
     def coherence(self) -> FloatArray:
@@ -103,11 +91,8 @@ class CrossSpectrum:
     def chance_coherence(self) -> float:
         """95th percentile of the squared coherence of two unrelated records.
 
-        Hann segments with half overlap count for slightly fewer independent ones.
-
-        References
-        ----------
-        .. [1] G. C. Carter, Proc. IEEE 75(2), 236-255, 1987, doi:10.1109/PROC.1987.13723.
+        Hann segments with half overlap count for slightly fewer independent ones (G. C. Carter, Proc. IEEE 75(2),
+        236-255, 1987, doi:10.1109/PROC.1987.13723).
         """
         independent = self.segments / (1 + 2 * HALF_OVERLAP_CORRELATION**2)
         return 1.0 if independent <= 1 else float(1.0 - 0.05 ** (1.0 / (independent - 1)))
@@ -314,22 +299,7 @@ def sensor_noise_mm(travel_mm: FloatArray) -> float:
 
 
 def noise_share(travel_mm: FloatArray, noise_mm: float, sample_rate_hz: float) -> float:
-    """Share of white noise in the power of a travel sensor in `ABOVE_HOP_HZ`.
-
-    Parameters
-    ----------
-    travel_mm : ndarray of shape (n_samples,)
-        [mm]
-    noise_mm : float
-        From `sensor_noise_mm`. [mm]
-    sample_rate_hz : float
-        [Hz]
-
-    Returns
-    -------
-    float
-        NaN if no second of the log is fully valid.
-    """
+    """Share of white noise in the power of a travel sensor in `ABOVE_HOP_HZ`; NaN if no second is fully valid."""
     length = round(sample_rate_hz)
     windows = whole_segments(travel_mm, length, length)
     if not len(windows):
