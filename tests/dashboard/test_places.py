@@ -6,9 +6,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from dash import html
-from demo_reviews import SIMULATED, demo_review, simulated_review
-from made_up import MadeUp, MadeUpLogbook, made_up
-from test_pages import opened, text, walk
 
 from dashboard.urlstate import parse
 from telemetry.findings import nothing_asks
@@ -17,6 +14,9 @@ from telemetry.report import LapName, Places, Said, Spot
 from telemetry.simulate import SCENARIOS
 from telemetry.summary import place_words, summary_from_json, summary_to_json
 from telemetry.summary.stretch import Stretch, selected
+from tests.dashboard.made_up import MadeUp, MadeUpLogbook, made_up
+from tests.dashboard.test_pages import opened, text, walk
+from tests.demo_reviews import SIMULATED, demo_review, simulated_review
 
 MADE_UP = {
     "rings": {},
