@@ -37,6 +37,8 @@ class View:
         What a lap is drawn against; a whole run is always drawn against time.
     zoom : (float, float) or None
         Shown stretch of the horizontal axis, in its unit, rising; None is all of it. [m or s]
+    draft : str
+        A log that is being brought in, "" when none.
     """
 
     run: str = ""
@@ -45,6 +47,7 @@ class View:
     plane: Plane = "wheel"
     against: Against = "distance"
     zoom: tuple[float, float] | None = None
+    draft: str = ""
 
 
 def parse(search: str | None) -> View:
@@ -67,6 +70,7 @@ def parse(search: str | None) -> View:
         plane="shaft" if values.get("at") == "shaft" else "wheel",
         against="time" if values.get("against") == "time" else "distance",
         zoom=_zoom(values.get("from", ""), values.get("to", "")),
+        draft=_run_id(values.get("draft", "")),
     )
 
 
@@ -85,6 +89,8 @@ def to_query(view: View) -> str:
         pairs.append(("against", view.against))
     if view.zoom is not None:
         pairs += [("from", repr(view.zoom[0])), ("to", repr(view.zoom[1]))]
+    if view.draft:
+        pairs.append(("draft", view.draft))
     return "?" + urlencode(pairs) if pairs else ""
 
 

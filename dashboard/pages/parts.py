@@ -20,6 +20,7 @@ NAV = (
     ("/rider", "Rider"),
     ("/compare", "Compare"),
     ("/dampers", "Dampers"),
+    ("/add", "Add a log"),
 )
 
 
@@ -82,8 +83,8 @@ def _nav_link(path: str, words: str, active: str, view: View) -> html.A:
     carried = replace(view, run=view.other or view.run, other="", zoom=None)
     if path == "/compare":
         carried = view if active == path else View(run=view.run)
-    elif path == "/dampers":
-        carried = view if active == path else View()  # it finds the service by itself
+    elif path in ("/dampers", "/add"):
+        carried = view if active == path == "/dampers" else View()  # they begin by themselves
     return html.A(words, href=path + to_query(carried), className="in", **here)
 
 

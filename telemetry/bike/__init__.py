@@ -74,7 +74,7 @@ from telemetry.bike.springs import (
     static_sag,
     wheel_rate_n_per_mm,
 )
-from telemetry.bike.template import Answer, left_open, new_bike_text, toml_text
+from telemetry.bike.template import LEFT_OUT, Answer, left_open, new_bike_text, toml_text
 
 __all__ = [
     "AirColumn",
@@ -90,6 +90,7 @@ __all__ = [
     "DamperSide",
     "DamperUse",
     "GRAVITY_M_S2",
+    "LEFT_OUT",
     "LOADS",
     "LeverageCurve",
     "LinkageSolution",

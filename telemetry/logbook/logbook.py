@@ -11,7 +11,7 @@ the catalogue is entered when the logbook is opened next. A run that is made aga
 directory and id of its own, and what was there before stays as its history.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Unpack
 
@@ -77,6 +77,7 @@ class Logbook:
         channels: Mapping[str, str] | None = None,
         circuit_path: str | Path | None = None,
         cut: Cut | None = None,
+        progress: Callable[[str], None] | None = None,
         **words: Unpack[Words],
     ) -> str:
         """Review a log and keep it: the original byte for byte, the review, and what it rests on.
@@ -95,6 +96,8 @@ class Logbook:
             Otherwise the one that this log's run already has, if any.
         cut : Cut, optional
             What of the log counts, in later rebuilds as well; otherwise what this log's run counts, else all of it.
+        progress : callable, optional
+            Gets a few words before each long step; what it raises ends the work, and the logbook is as before.
         **words : str, optional
             ``name``, ``date`` (ISO 8601, such as "2026-05-01"), ``place``, ``rider``, ``outing``, ``tyres``,
             ``notes``: what the catalogue is to say; otherwise what the setup sheet says.
@@ -123,6 +126,7 @@ class Logbook:
             channels=channels or {},
             circuit_path=Path(circuit_path) if circuit_path is not None else None,
             cut=cut,
+            progress=progress,
         )
 
     def rebuild(
@@ -133,6 +137,8 @@ class Logbook:
         sheet_path: str | Path | None = None,
         channels: Mapping[str, str] | None = None,
         circuit_path: str | Path | None = None,
+        cut: Cut | None = None,
+        progress: Callable[[str], None] | None = None,
         **words: Unpack[Words],
     ) -> str:
         """Make a run again from its original, with a corrected bike file or setup sheet where one is given.
@@ -143,6 +149,8 @@ class Logbook:
             Otherwise those that the run was made with.
         channels : mapping of str to str, optional
             As of `add`; added to those that the run was made with.
+        cut, progress
+            As of `add`.
         **words : str, optional
             As of `add`.
 
@@ -173,6 +181,8 @@ class Logbook:
             log_name=entry.log_name,
             channels=channels or {},
             circuit_path=Path(circuit_path) if circuit_path is not None else self.store.circuit(run_id),
+            cut=cut,
+            progress=progress,
             anew=True,
         )
 

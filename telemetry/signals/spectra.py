@@ -250,6 +250,8 @@ def _starts(missing: BoolArray, length: int, hop: int) -> IntArray:
 
 # Band near the top of the spectrum; the last bins may be lowered by an anti-alias filter.
 BAND_SHARE = (0.85, 0.97)  # of half the sample rate
+# A tone has more than so many times what other frequencies have; noise over 9 windows hardly ever. A choice of ours.
+TONE_OVER_NOISE = 3.0
 WINDOW_SAMPLES = 512
 SHORTEST_WINDOW = 64
 MOST_WINDOWS = 2000  # of a long log; their median is accurate to a percent or two
@@ -266,7 +268,8 @@ def sensor_noise_mm(travel_mm: FloatArray) -> float:
     """Standard deviation of the white noise in a travel signal, including quantisation. [mm]
 
     From the median over short windows of the density near the top of the spectrum, assumed flat. Bumps and stops reach
-    these frequencies only briefly, so they do not change the median.
+    these frequencies only briefly, so they do not change the median; frequencies at which a tone stands out are left
+    out.
 
     Parameters
     ----------
@@ -294,7 +297,9 @@ def sensor_noise_mm(travel_mm: FloatArray) -> float:
     taper = np.hanning(length + 1)[:-1]
     spectrum = np.abs(np.fft.rfft((windows - windows.mean(axis=1, keepdims=True)) * taper, axis=1)) ** 2
     low, high = (round(share * length / 2) for share in BAND_SHARE)
-    variance = spectrum[:, low:high].mean(axis=1) / np.sum(taper**2)
+    density = spectrum[:, low:high]
+    usual = np.median(density, axis=0)
+    variance = density[:, usual <= TONE_OVER_NOISE * np.median(usual)].mean(axis=1) / np.sum(taper**2)
     return float(np.sqrt(np.median(variance)))
 
 
