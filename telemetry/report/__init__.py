@@ -6,6 +6,7 @@ from rich.console import Console
 
 from telemetry.report.blocks import (
     Advice,
+    Answer,
     Block,
     Caution,
     Cell,
@@ -15,6 +16,8 @@ from telemetry.report.blocks import (
     Fold,
     LapName,
     Medium,
+    Number,
+    Said,
     Section,
     Sentence,
     Sentences,
@@ -56,6 +59,7 @@ from telemetry.report.lap import (
     travel_picture,
 )
 from telemetry.report.paper import document_html
+from telemetry.report.places import AROUND_M, Places
 from telemetry.report.stand import print_stand, stand_html
 from telemetry.report.terminal import print_document, print_section
 from telemetry.setup import Comparison, SetupSheet
@@ -65,8 +69,10 @@ if TYPE_CHECKING:
     from telemetry.report.prediction import print_prediction as print_prediction
 
 __all__ = [
+    "AROUND_M",
     "Advice",
     "Against",
+    "Answer",
     "Block",
     "CLEAR",
     "Caution",
@@ -83,7 +89,10 @@ __all__ = [
     "M_S_TO_KM_H",
     "Medium",
     "POINTS",
+    "Number",
+    "Places",
     "Ribbon",
+    "Said",
     "Scope",
     "Section",
     "Sentence",

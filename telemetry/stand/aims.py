@@ -4,10 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.bike import (
-    Bike,
-    value_at,
-)
+from telemetry.bike import Bike, value_at
 from telemetry.errors import BikeFileError, BothEndsError
 from telemetry.numeric import root
 from telemetry.stand.changes import Change, apply_changes, least_change, steps_words
