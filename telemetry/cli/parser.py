@@ -242,12 +242,29 @@ def _cut(parser: argparse.ArgumentParser) -> None:
 
 
 def _batch(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
-    parser = _command(commands, "batch", "batch", "review many logs of one bike, a line each")
-    parser.add_argument("logs", metavar="LOG", nargs="+")
+    parser = _command(commands, "batch", "batch", "review many logs of one bike, on all cores, a line each")
+    parser.add_argument(
+        "logs", metavar="LOG", nargs="+", help="logs, or addresses such as s3://bucket/day/*.csv"
+    )
     parser.add_argument("--bike", required=True, metavar="BIKE.toml", help="bike file")
     _line_and_circuit(parser)
     _channels(parser)
+    parser.add_argument(
+        "--out",
+        metavar="DIR",
+        help="also write the numbers of every run and lap as a Parquet dataset; a log that is there already is not "
+        "reviewed again, so that a batch that was stopped goes on where it stood",
+    )
     parser.add_argument("--logbook", metavar="DIR", help="keep the runs in a logbook, made when missing")
+    where = parser.add_mutually_exclusive_group()
+    where.add_argument(
+        "--workers", type=_whole(1, 1024), metavar="N", help="how many logs at a time (default: one a core)"
+    )
+    where.add_argument(
+        "--scheduler",
+        metavar="ADDRESS",
+        help="work on the Dask cluster of this scheduler, such as tcp://host:8786",
+    )
     parser.add_argument("--csv", metavar="FILE", help="also write a table with a row a lap")
     _json(parser)
 

@@ -1,7 +1,8 @@
 """The store: original logs byte for byte, their runs and reviews, and the catalogue."""
 
+from telemetry.logbook.build import read_given
 from telemetry.logbook.dampers import damper_histories, history_of_damper
-from telemetry.logbook.entry import RunEntry, Words, outings_of
+from telemetry.logbook.entry import RunEntry, Words, file_sha256, outings_of
 from telemetry.logbook.export import export
 from telemetry.logbook.logbook import Logbook
 from telemetry.logbook.verify import Damage, Verification, verify
@@ -14,7 +15,9 @@ __all__ = [
     "Words",
     "damper_histories",
     "export",
+    "file_sha256",
     "history_of_damper",
     "outings_of",
+    "read_given",
     "verify",
 ]

@@ -1,6 +1,7 @@
 """Reading a log: formats, dialects, units."""
 
 from telemetry.logs.mapping import (
+    CONFIG_VARIABLE,
     LIKELY,
     MEANINGS,
     Behaviour,
@@ -15,6 +16,7 @@ from telemetry.logs.rawlog import UNITS, RawLog, find_unit, stated_rate_hz, to_u
 from telemetry.logs.readers import READERS, read_log
 
 __all__ = [
+    "CONFIG_VARIABLE",
     "Behaviour",
     "LIKELY",
     "MEANINGS",

@@ -10,10 +10,12 @@ from telemetry.review.columns import (
     with_columns,
 )
 from telemetry.review.cut import WHOLE, Cut, cut_from_json, cut_to_json
+from telemetry.review.ground import Ground, ground_of
 from telemetry.review.steps import Measured, Review, measure, motion_of, review
 
 __all__ = [
     "Cut",
+    "Ground",
     "KEYS",
     "Measured",
     "Review",
@@ -21,6 +23,7 @@ __all__ = [
     "confirmed_columns",
     "cut_from_json",
     "cut_to_json",
+    "ground_of",
     "measure",
     "motion_of",
     "named_columns",
