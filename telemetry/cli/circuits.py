@@ -16,7 +16,7 @@ from telemetry.review import ground_of as find_ground
 
 
 def ground_of(arguments: argparse.Namespace, log: RawLog, bike: Bike) -> Ground:
-    """What ``--line`` and ``--circuit`` say; otherwise the circuit that is kept for the place of the log."""
+    """Circuit from ``--line`` and ``--circuit``; otherwise the one kept for the place of the log."""
     given = load_circuit(arguments.circuit) if arguments.circuit else None
     return find_ground(log, bike, arguments.line, given)
 
@@ -39,12 +39,8 @@ def keep_ground(arguments: argparse.Namespace, ground: Ground, track: Track) -> 
 def circuit_path_of(arguments: argparse.Namespace, log_path: str) -> str | Path | None:
     """The circuit file to keep a run with: ``--circuit``, or the one that ``--line`` makes of the log.
 
-    A logbook looks for what is kept for the place by itself.
-
-    Raises
-    ------
-    BothEndsError
-        If ``--line`` gives no circuit: there is no complete lap over it.
+    A logbook looks for what is kept for the place by itself. Raises `BothEndsError` if no complete lap crosses the
+    line.
     """
     if arguments.circuit or arguments.line is None:
         return arguments.circuit  # type: ignore[no-any-return]

@@ -2,6 +2,7 @@
 
 from telemetry.logbook.build import read_given
 from telemetry.logbook.dampers import damper_histories, history_of_damper
+from telemetry.logbook.draft import Draft, Drafts, own_logbook_path
 from telemetry.logbook.entry import RunEntry, Words, file_sha256, outings_of
 from telemetry.logbook.export import export
 from telemetry.logbook.logbook import Logbook
@@ -9,6 +10,8 @@ from telemetry.logbook.verify import Damage, Verification, verify
 
 __all__ = [
     "Damage",
+    "Draft",
+    "Drafts",
     "Logbook",
     "RunEntry",
     "Verification",
@@ -18,6 +21,7 @@ __all__ = [
     "file_sha256",
     "history_of_damper",
     "outings_of",
+    "own_logbook_path",
     "read_given",
     "verify",
 ]

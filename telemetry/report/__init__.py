@@ -4,6 +4,7 @@ from rich.console import Console
 
 from telemetry.report.blocks import (
     Advice,
+    Answer,
     Block,
     Caution,
     Cell,
@@ -13,6 +14,8 @@ from telemetry.report.blocks import (
     Fold,
     LapName,
     Medium,
+    Number,
+    Said,
     Section,
     Sentence,
     Sentences,
@@ -55,6 +58,7 @@ from telemetry.report.lap import (
     travel_picture,
 )
 from telemetry.report.paper import document_html
+from telemetry.report.places import AROUND_M, Places
 from telemetry.report.prediction import print_prediction
 from telemetry.report.stand import print_stand, stand_html
 from telemetry.report.terminal import print_document, print_section
@@ -62,8 +66,10 @@ from telemetry.setup import Comparison, SetupSheet
 from telemetry.summary import Summary, Traces
 
 __all__ = [
+    "AROUND_M",
     "Advice",
     "Against",
+    "Answer",
     "Block",
     "CLEAR",
     "Caution",
@@ -80,7 +86,10 @@ __all__ = [
     "M_S_TO_KM_H",
     "Medium",
     "POINTS",
+    "Number",
+    "Places",
     "Ribbon",
+    "Said",
     "Scope",
     "Section",
     "Sentence",
