@@ -1,7 +1,6 @@
 """A circuit kept in a file, so that the next run on it, or the one without GPS, has the same places and corners."""
 
 import json
-import os
 from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
@@ -15,7 +14,7 @@ from telemetry.errors import BothEndsError
 from telemetry.laps.course import line_on_plane
 from telemetry.laps.gps import nearest_m, to_plane_m
 from telemetry.laps.lap import Circuit, Corner
-from telemetry.logs import config_directory
+from telemetry.logs import config_directory, keep_setting
 from telemetry.tomlfile import file_error, read_toml
 
 FORMAT = "bothends.circuit/1"
@@ -217,19 +216,11 @@ def keep_circuit(circuit: Circuit) -> Path | None:
     if circuit.latitude_deg is None or circuit.longitude_deg is None:
         return None
     before = known_circuit(circuit.latitude_deg, circuit.longitude_deg)
-    directory = config_directory() / DIRECTORY
     name = f"{circuit.latitude_deg[0]:.4f}_{circuit.longitude_deg[0]:.4f}_{circuit.length_m:.0f}m.toml"
-    path, part = directory / name, directory / f".{name}.{os.getpid()}.part"
-    try:
-        directory.mkdir(parents=True, exist_ok=True)
-        part.write_text(circuit_text(circuit), encoding="utf-8")
-        part.replace(path)
-        if before is not None and Path(before.kept_in) != path:
-            Path(before.kept_in).unlink(missing_ok=True)
-    except OSError:
+    path = keep_setting(config_directory() / DIRECTORY / name, circuit_text(circuit))
+    if path is not None and before is not None and Path(before.kept_in) != path:
         with suppress(OSError):
-            part.unlink(missing_ok=True)
-        return None
+            Path(before.kept_in).unlink(missing_ok=True)
     return path
 
 

@@ -5,9 +5,10 @@ import json
 import os
 import re
 import sys
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -351,7 +352,8 @@ def _evidence(meaning: str, name: str, unit: str, behaviour: Behaviour, ride: _R
 
 
 def _name_points(meaning: str, name: str) -> tuple[float, str]:
-    words = [word for word in re.split(r"[^a-zà-ÿ]+", _spaced(name).lower()) if word]
+    spaced = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)  # ``frontBrake`` is two words
+    words = [word for word in re.split(r"[^a-zà-ÿ]+", spaced.lower()) if word]
     whole = "".join(words)
     if meaning in ("front", "rear") and _NOT_TRAVEL & set(words):
         return -0.5, ""
@@ -364,11 +366,6 @@ def _name_points(meaning: str, name: str) -> tuple[float, str]:
     return 0.0, ""
 
 
-def _spaced(name: str) -> str:
-    """``frontBrake`` as two words."""
-    return re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)
-
-
 def _time(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
     if does.rising and does.steps > 10 and not does.by_one:
         evidence.add(BEHAVIOUR, "rises from row to row")
@@ -378,20 +375,12 @@ def _time(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
         evidence.add(-0.3, "")
 
 
-def _position(evidence: _Evidence, does: Behaviour, limit_deg: float) -> None:
+def _position(evidence: _Evidence, does: Behaviour, ride: _Ride, *, limit_deg: float) -> None:
     small = does.most - does.least < 1.0 and abs(does.least) > 1.0
     if max(abs(does.least), abs(does.most)) > limit_deg:
         evidence.add(-2.0, "")
     elif small and does.liveliness < 0.05 and not does.whole and not does.rising:
         evidence.add(0.75 * BEHAVIOUR, "stays within a degree and moves smoothly, as a place does")
-
-
-def _latitude(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
-    _position(evidence, does, 90.0)
-
-
-def _longitude(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
-    _position(evidence, does, 180.0)
 
 
 def _speed(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
@@ -404,7 +393,7 @@ def _speed(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
         evidence.add(0.75 * BEHAVIOUR, "never negative, changes smoothly, does not rest at a limit")
 
 
-def _travel(evidence: _Evidence, does: Behaviour, ride: _Ride, sign: int, when: str) -> None:
+def _travel(evidence: _Evidence, does: Behaviour, ride: _Ride, *, sign: int, when: str) -> None:
     if does.rising or does.at_least_share > MOST_AT_REST or does.at_most_share > MOST_AT_REST:
         evidence.add(-0.3, "")
         return
@@ -419,14 +408,6 @@ def _travel(evidence: _Evidence, does: Behaviour, ride: _Ride, sign: int, when: 
         )
     elif fit < -STRONG and does.liveliness > 0.02:
         evidence.add(0.05, f"falls when {when} (correlation {fit:.2f}): the other end, or upside down")
-
-
-def _front(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
-    _travel(evidence, does, ride, 1, "speed falls")
-
-
-def _rear(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
-    _travel(evidence, does, ride, -1, "speed rises")
 
 
 def _throttle(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
@@ -473,13 +454,13 @@ def _beacon(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
         evidence.add(-0.3, "")
 
 
-_BEHAVIOURS = {
+_BEHAVIOURS: Mapping[str, Callable[[_Evidence, Behaviour, _Ride], None]] = {
     "time": _time,
-    "latitude": _latitude,
-    "longitude": _longitude,
+    "latitude": partial(_position, limit_deg=90.0),
+    "longitude": partial(_position, limit_deg=180.0),
     "speed": _speed,
-    "front": _front,
-    "rear": _rear,
+    "front": partial(_travel, sign=1, when="speed falls"),
+    "rear": partial(_travel, sign=-1, when="speed rises"),
     "throttle": _throttle,
     "brake": _brake,
     "lean": _lean,
@@ -543,12 +524,17 @@ def remember(log: RawLog, channels: Mapping[str, str]) -> Path | None:
         The file; None where it cannot be written. Nothing depends on it.
     """
     path = config_directory() / FILE_NAME
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")
     known = _load(path)
     known[shape(log)] = {key: column for key, column in {**recall(log), **channels}.items() if column}
+    return keep_setting(path, json.dumps(known, indent=1, ensure_ascii=False))
+
+
+def keep_setting(path: Path, text: str) -> Path | None:
+    """Write a file of the user's settings in one step; its path, None where it cannot be written."""
+    part = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        part.write_text(json.dumps(known, indent=1, ensure_ascii=False), encoding="utf-8")
+        part.write_text(text, encoding="utf-8")
         part.replace(path)
     except OSError:
         with suppress(OSError):
