@@ -25,6 +25,19 @@ FILE_CELL_M = 10.0
 
 Positive = Annotated[float, Field(gt=0.0)]
 
+DIRECTIONS: dict[int, Literal["left", "right", "unknown"]] = {-1: "left", 1: "right", 0: "unknown"}
+
+DIRECTORY = "circuits"
+# A log is of a circuit when nearly all of its way lies so near to the line, and nearly all of the line to its way: on
+# another layout of the same place either is not so. Own choices.
+NEAR_M, WAY_SHARE, LINE_SHARE = 25.0, 0.9, 0.95
+# Positions are looked at this far apart, so that standing counts once; closer than that the line is drawn between them.
+STEP_M = 10.0
+# Of a long log with positions in every row, so many are enough.
+MOST_FIXES = 50_000
+# A line given again is the same when it is so near. [m]
+SAME_LINE_M = 30.0
+
 
 class _Part(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
@@ -69,9 +82,6 @@ class _File(_Part):
         if not self.centre_line_deg and not self.mean_lap.speed_m_s:
             raise ValueError("needs centre_line_deg or mean_lap.speed_m_s, to find the circuit again")
         return self
-
-
-DIRECTIONS: dict[int, Literal["left", "right", "unknown"]] = {-1: "left", 1: "right", 0: "unknown"}
 
 
 def circuit_text(circuit: Circuit) -> str:
@@ -165,18 +175,6 @@ def load_circuit(path: str | Path) -> Circuit:
         speed_m_s=np.array(entry.mean_lap.speed_m_s) if entry.mean_lap.speed_m_s else None,
         lean_deg=np.array(entry.mean_lap.lean_deg) if entry.mean_lap.lean_deg else None,
     )
-
-
-DIRECTORY = "circuits"
-# A log is of a circuit when nearly all of its way lies so near to the line, and nearly all of the line to its way: on
-# another layout of the same place either is not so. Own choices.
-NEAR_M, WAY_SHARE, LINE_SHARE = 25.0, 0.9, 0.95
-# Positions are looked at this far apart, so that standing counts once; closer than that the line is drawn between them.
-STEP_M = 10.0
-# Of a long log with positions in every row, so many are enough.
-MOST_FIXES = 50_000
-# A line given again is the same when it is so near. [m]
-SAME_LINE_M = 30.0
 
 
 def known_circuit(latitude_deg: FloatArray, longitude_deg: FloatArray) -> Circuit | None:

@@ -25,6 +25,10 @@ from telemetry.logs.textfile import (
 )
 from telemetry.notes import QualityNote, Step
 
+OTHER_MARK = {".": ",", ",": "."}
+
+NAME = "delimited text"
+
 
 @dataclass(frozen=True)
 class OddRows:
@@ -62,9 +66,6 @@ def place_odd_rows(rows: Sequence[tuple[int, str]], *, first_row: int, n_parsed:
         first_wrong_line=wrong[0] if wrong else None,
         notes=tuple(notes),
     )
-
-
-OTHER_MARK = {".": ",", ",": "."}
 
 
 @dataclass(frozen=True)
@@ -203,9 +204,6 @@ def _unreadable_note(name: str, found: _Numbers, line: int) -> QualityNote:
         f"they count as missing."
     )
     return QualityNote("warning", "unreadable_cells", message, channel=name)
-
-
-NAME = "delimited text"
 
 
 def recognises(path: Path) -> bool:

@@ -24,6 +24,56 @@ FEWEST_BLOCKS = 40
 # A beacon is open for more than this share of the time, and closes once a lap: no log holds more laps. Own choices.
 MOSTLY_OPEN, MOST_LAPS = 0.9, 200
 
+MEANINGS = (
+    "time", "latitude", "longitude", "speed", "front", "rear", "throttle", "brake", "lean",
+    "acceleration", "lap", "beacon",
+)  # fmt: skip
+# Words in a column's name, in the languages loggers are set to: own choices, no source.
+_WORDS: Mapping[str, tuple[str, ...]] = {
+    "time": ("time", "t", "timestamp", "zeit", "temps", "tempo", "tiempo", "clock", "elapsed"),
+    "latitude": ("latitude", "lat", "breite", "latitudine"),
+    "longitude": ("longitude", "lon", "long", "lng", "laenge", "länge", "longitudine"),
+    "speed": ("speed", "velocity", "vwheel", "v", "geschwindigkeit", "vitesse", "velocità", "velocita",
+              "velocidad", "wheelspeed", "gpsspeed"),
+    "front": ("fork", "front", "gabel", "fourche", "forcella", "horquilla", "vorn", "avant", "fr"),
+    "rear": ("shock", "rear", "federbein", "amortisseur", "ammortizzatore", "amortiguador", "mono", "swingarm",
+             "hinten", "arriere", "arrière", "rr"),
+    "throttle": ("throttle", "tps", "gas", "gaz", "acceleratore", "acelerador", "aps"),
+    "brake": ("brake", "bremse", "frein", "freno", "pbrake"),
+    "lean": ("lean", "roll", "schräglage", "schraeglage", "inclinaison", "piega", "inclinacion", "bank"),
+    "acceleration": ("acceleration", "accel", "acc", "longacc", "ax", "beschleunigung", "accelerazione", "aceleracion"),
+    "lap": ("lap", "laps", "runde", "tour", "giro", "vuelta", "lapnumber"),
+    "beacon": ("beacon", "marker", "trigger", "lapbeacon"),
+}  # fmt: skip
+# Words that say that a column is something else than suspension travel, whatever end it names.
+_NOT_TRAVEL = frozenset(
+    ("brake", "bremse", "frein", "freno", "speed", "wheel", "tyre", "tire", "temp", "temperature", "pressure")
+)
+_QUANTITIES: Mapping[str, frozenset[str]] = {
+    "time": frozenset(["time"]),
+    "latitude": frozenset(["angle"]),
+    "longitude": frozenset(["angle"]),
+    "speed": frozenset(["speed"]),
+    "front": frozenset(["voltage", "counts", "length", "share"]),
+    "rear": frozenset(["voltage", "counts", "length", "share"]),
+    "throttle": frozenset(["share", "voltage", "counts", "angle"]),
+    "brake": frozenset(["pressure", "share", "voltage", "counts"]),
+    "lean": frozenset(["angle"]),
+    "acceleration": frozenset(["acceleration"]),
+    "lap": frozenset(["counts"]),
+    "beacon": frozenset(["counts", "voltage"]),
+}
+# Weight of each kind of evidence, and what it takes: own choices.
+NAME, PART_OF_NAME, UNIT, BEHAVIOUR = 0.5, 0.4, 0.1, 0.4
+LEAST_CONFIDENCE = 0.3
+LIKELY, SURE = 0.5, 0.8  # sure takes a name, a fitting unit or none, and a behaviour
+CLOSE = 0.15
+MOST_AT_REST = 0.3  # share of the time; a pedal or a switch rests at a limit, a suspension never for long
+STRONG, WEAK = 0.5, 0.2  # correlation with slowing down
+
+CONFIG_VARIABLE = "BOTHENDS_CONFIG"
+FILE_NAME = "channels.json"
+
 
 @dataclass(frozen=True)
 class Behaviour:
@@ -148,55 +198,6 @@ def rate(means: FloatArray) -> FloatArray:
     at = np.arange(len(means))
     filled = np.interp(at, at[valid], means[valid])
     return np.gradient(np.convolve(np.pad(filled, 1, mode="edge"), np.ones(3) / 3, mode="valid"))
-
-
-MEANINGS = (
-    "time", "latitude", "longitude", "speed", "front", "rear", "throttle", "brake", "lean",
-    "acceleration", "lap", "beacon",
-)  # fmt: skip
-
-# Words in a column's name, in the languages loggers are set to: own choices, no source.
-_WORDS: Mapping[str, tuple[str, ...]] = {
-    "time": ("time", "t", "timestamp", "zeit", "temps", "tempo", "tiempo", "clock", "elapsed"),
-    "latitude": ("latitude", "lat", "breite", "latitudine"),
-    "longitude": ("longitude", "lon", "long", "lng", "laenge", "länge", "longitudine"),
-    "speed": ("speed", "velocity", "vwheel", "v", "geschwindigkeit", "vitesse", "velocità", "velocita",
-              "velocidad", "wheelspeed", "gpsspeed"),
-    "front": ("fork", "front", "gabel", "fourche", "forcella", "horquilla", "vorn", "avant", "fr"),
-    "rear": ("shock", "rear", "federbein", "amortisseur", "ammortizzatore", "amortiguador", "mono", "swingarm",
-             "hinten", "arriere", "arrière", "rr"),
-    "throttle": ("throttle", "tps", "gas", "gaz", "acceleratore", "acelerador", "aps"),
-    "brake": ("brake", "bremse", "frein", "freno", "pbrake"),
-    "lean": ("lean", "roll", "schräglage", "schraeglage", "inclinaison", "piega", "inclinacion", "bank"),
-    "acceleration": ("acceleration", "accel", "acc", "longacc", "ax", "beschleunigung", "accelerazione", "aceleracion"),
-    "lap": ("lap", "laps", "runde", "tour", "giro", "vuelta", "lapnumber"),
-    "beacon": ("beacon", "marker", "trigger", "lapbeacon"),
-}  # fmt: skip
-# Words that say that a column is something else than suspension travel, whatever end it names.
-_NOT_TRAVEL = frozenset(
-    ("brake", "bremse", "frein", "freno", "speed", "wheel", "tyre", "tire", "temp", "temperature", "pressure")
-)
-_QUANTITIES: Mapping[str, frozenset[str]] = {
-    "time": frozenset(["time"]),
-    "latitude": frozenset(["angle"]),
-    "longitude": frozenset(["angle"]),
-    "speed": frozenset(["speed"]),
-    "front": frozenset(["voltage", "counts", "length", "share"]),
-    "rear": frozenset(["voltage", "counts", "length", "share"]),
-    "throttle": frozenset(["share", "voltage", "counts", "angle"]),
-    "brake": frozenset(["pressure", "share", "voltage", "counts"]),
-    "lean": frozenset(["angle"]),
-    "acceleration": frozenset(["acceleration"]),
-    "lap": frozenset(["counts"]),
-    "beacon": frozenset(["counts", "voltage"]),
-}
-# Weight of each kind of evidence, and what it takes: own choices.
-NAME, PART_OF_NAME, UNIT, BEHAVIOUR = 0.5, 0.4, 0.1, 0.4
-LEAST_CONFIDENCE = 0.3
-LIKELY, SURE = 0.5, 0.8  # sure takes a name, a fitting unit or none, and a behaviour
-CLOSE = 0.15
-MOST_AT_REST = 0.3  # share of the time; a pedal or a switch rests at a limit, a suspension never for long
-STRONG, WEAK = 0.5, 0.2  # correlation with slowing down
 
 
 @dataclass(frozen=True)
@@ -468,10 +469,6 @@ _BEHAVIOURS: Mapping[str, Callable[[_Evidence, Behaviour, _Ride], None]] = {
     "lap": _lap,
     "beacon": _beacon,
 }
-
-
-CONFIG_VARIABLE = "BOTHENDS_CONFIG"
-FILE_NAME = "channels.json"
 
 
 def config_directory() -> Path:

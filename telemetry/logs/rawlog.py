@@ -12,18 +12,7 @@ from telemetry.errors import LogError
 from telemetry.notes import QualityNote, Step
 from telemetry.plaintext import plain
 
-
-@dataclass(frozen=True)
-class Unit:
-    """A unit: its quantity, and its size in the base unit of that quantity."""
-
-    symbol: str
-    quantity: str
-    size: float
-
-
 STANDARD_GRAVITY_M_S2 = 9.80665  # 3rd CGPM, 1901
-
 # Base units: V, count, 1, mm, m/s, deg, bar, m/s2, s, Hz, degC. The inch is 25.4 mm, the mile 1609.344 m and the
 # pound-force per square inch 0.068947573 bar, all by definition (NIST SP 811, appendix B).
 _SIZES: Mapping[str, Mapping[str, float]] = {
@@ -40,11 +29,7 @@ _SIZES: Mapping[str, Mapping[str, float]] = {
     "frequency": {"Hz": 1.0},
     "temperature": {"degC": 1.0},
 }
-UNITS = {
-    symbol: Unit(symbol, quantity, size)
-    for quantity, sizes in _SIZES.items()
-    for symbol, size in sizes.items()
-}
+
 # Other spellings, without regard to case.
 _SPELLINGS: Mapping[str, tuple[str, ...]] = {
     "V": ("volt", "volts"),
@@ -65,6 +50,38 @@ _SPELLINGS: Mapping[str, tuple[str, ...]] = {
     "ms": ("msec", "millisecond", "milliseconds"),
     "us": ("µs", "μs", "usec", "microseconds"),
     "degC": ("°c", "c"),
+}
+
+_BRACKETS = re.compile(r"^(?P<name>.+?)\s*[\[{](?P<unit>[^\[\]{}]*)[\]}]\s*$")
+_PARENTHESES = re.compile(r"^(?P<name>.+?)\s*\((?P<unit>[^()]*)\)\s*$")
+# Endings that are never anything but a unit; "_in" or "_min" would be a direction or an extreme.
+_ENDINGS = {
+    "_m_s": "m/s",
+    "_mm_s": "mm/s",
+    "_km_h": "km/h",
+    "_deg_s": "deg/s",
+    "_rad_s": "rad/s",
+    **{
+        f"_{unit.lower()}": unit
+        for unit in ("V", "mV", "mm", "m", "s", "ms", "us", "deg", "rad", "bar", "kPa", "Hz")
+    },
+    **{f"_{unit}": unit for unit in ("kmh", "kph", "mph", "pct", "rpm", "psi", "g", "counts")},
+}
+
+
+@dataclass(frozen=True)
+class Unit:
+    """A unit: its quantity, and its size in the base unit of that quantity."""
+
+    symbol: str
+    quantity: str
+    size: float
+
+
+UNITS = {
+    symbol: Unit(symbol, quantity, size)
+    for quantity, sizes in _SIZES.items()
+    for symbol, size in sizes.items()
 }
 _BY_LOWER_CASE = {symbol.lower(): symbol for symbol in UNITS} | {
     spelling: symbol for symbol, spellings in _SPELLINGS.items() for spelling in spellings
@@ -120,23 +137,6 @@ def to_unit(values: FloatArray, unit_from: str, unit_to: str) -> FloatArray:
             f"check the unit in the file or the column in [channels]."
         )
     return values * (source.size / target.size)
-
-
-_BRACKETS = re.compile(r"^(?P<name>.+?)\s*[\[{](?P<unit>[^\[\]{}]*)[\]}]\s*$")
-_PARENTHESES = re.compile(r"^(?P<name>.+?)\s*\((?P<unit>[^()]*)\)\s*$")
-# Endings that are never anything but a unit; "_in" or "_min" would be a direction or an extreme.
-_ENDINGS = {
-    "_m_s": "m/s",
-    "_mm_s": "mm/s",
-    "_km_h": "km/h",
-    "_deg_s": "deg/s",
-    "_rad_s": "rad/s",
-    **{
-        f"_{unit.lower()}": unit
-        for unit in ("V", "mV", "mm", "m", "s", "ms", "us", "deg", "rad", "bar", "kPa", "Hz")
-    },
-    **{f"_{unit}": unit for unit in ("kmh", "kph", "mph", "pct", "rpm", "psi", "g", "counts")},
-}
 
 
 def split_unit(header: str) -> tuple[str, str]:
