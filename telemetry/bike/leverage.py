@@ -9,14 +9,26 @@ from functools import cached_property
 from typing import Literal
 
 import numpy as np
-from scipy.interpolate import CubicHermiteSpline, PchipInterpolator
 
 from telemetry.arrays import BoolArray, FloatArray
 from telemetry.bike.sections import DirectShock, Linkage, Point, RockerOnFrame, Swingarm
+from telemetry.numeric import Cubic, shape_preserving
 
 # Distance past its ends over which a straight continuation is trusted: stops yield by 2 to 3 mm in a hard contact,
 # a sensor's zero and a table's last point are a millimetre off (common practice, no source).
 BEYOND_MM = 5.0
+
+SHORTEST_LINK_MM = 1.0  # points nearer than this are one point or a typing error
+
+# Searched range of swingarm angle and its step; real ones stay within about 20 degrees.
+_LOWEST_DEG, _HIGHEST_DEG, _STEP_DEG = -25.0, 75.0, 0.25
+_NEWTON_STEPS = 4  # from a quarter of a degree: quadratic, the third already reaches rounding
+_KNOTS = 201  # of the resulting curve: exact at the knots, better than 1e-7 mm between them
+
+LEAST_RATIO = 0.05  # keeps the fitted curve rising; far below any real ratio
+_KNOT_SPACING_MM = 2.0
+_SMOOTHING = np.logspace(-2.0, 8.0, 41)
+_COUNTED = 1.4  # weight of each degree of freedom in the cross-validation
 
 
 @dataclass(frozen=True)
@@ -47,15 +59,15 @@ class LeverageCurve:
     measured_mm: tuple[float, float] | None = None
 
     @cached_property
-    def _wheel(self) -> PchipInterpolator | CubicHermiteSpline:
+    def _wheel(self) -> Cubic:
         if self.ratio_at_points is not None:
-            return CubicHermiteSpline(self.shaft_mm, self.wheel_mm, self.ratio_at_points, extrapolate=False)
-        return PchipInterpolator(self.shaft_mm, self.wheel_mm, extrapolate=False)
+            return Cubic(self.shaft_mm, self.wheel_mm, self.ratio_at_points)
+        return shape_preserving(self.shaft_mm, self.wheel_mm)
 
     @cached_property
     def _shaft(self) -> tuple[FloatArray, FloatArray]:
         shaft = np.linspace(self.shaft_mm[0], self.shaft_mm[-1], 2001)
-        return shaft, np.asarray(self._wheel(shaft), dtype=np.float64)
+        return shaft, self._wheel(shaft)
 
     def _inside(self, shaft_travel_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Shaft travel clipped to the curve, and the distance beyond it. [mm]"""
@@ -65,11 +77,6 @@ class LeverageCurve:
 
     def trusted(self, shaft_travel_mm: FloatArray) -> BoolArray:
         """True within the measured range and up to `BEYOND_MM` past it.
-
-        Parameters
-        ----------
-        shaft_travel_mm : ndarray of shape (n_samples,)
-            [mm]
 
         Returns
         -------
@@ -93,25 +100,14 @@ class LeverageCurve:
             Vertical at the axle, relative to the chassis; NaN where the input is. [mm]
         """
         inside, beyond = self._inside(shaft_travel_mm)
-        wheel = np.asarray(self._wheel(inside))
+        wheel = self._wheel(inside)
         out = beyond != 0.0  # few samples if any; NaN is among them, and stays NaN
-        wheel[out] += beyond[out] * np.asarray(self._wheel(inside[out], 1))
+        wheel[out] += beyond[out] * self._wheel.slope(inside[out])
         return wheel
 
     def ratio(self, shaft_travel_mm: FloatArray) -> FloatArray:
-        """Leverage ratio d(wheel)/d(shaft) at a shaft travel.
-
-        Parameters
-        ----------
-        shaft_travel_mm : ndarray of shape (n_samples,)
-            0 at full extension, compression positive; NaN where invalid. [mm]
-
-        Returns
-        -------
-        ndarray of shape (n_samples,)
-            Unitless; NaN where the input is.
-        """
-        return np.asarray(self._wheel(self._inside(shaft_travel_mm)[0], 1))
+        """Leverage ratio d(wheel)/d(shaft) at a shaft travel [mm]; unitless, shape (n_samples,), NaN where that is."""
+        return self._wheel.slope(self._inside(shaft_travel_mm)[0])
 
     def ratio_slope_per_mm(self, shaft_mm: float) -> float:
         """Slope of the ratio, d(ratio)/d(shaft), negative if falling; central difference over 0.5 mm. [1/mm]"""
@@ -121,18 +117,7 @@ class LeverageCurve:
         return (float(at_high[0]) - float(at_low[0])) / (high - low)
 
     def shaft_travel_mm(self, wheel_travel_mm: FloatArray) -> FloatArray:
-        """Shaft travel from wheel travel: the inverse of `wheel_travel_mm`, to about 1e-4 mm.
-
-        Parameters
-        ----------
-        wheel_travel_mm : ndarray of shape (n_samples,)
-            Within the table. [mm]
-
-        Returns
-        -------
-        ndarray of shape (n_samples,)
-            0 at full extension. [mm]
-        """
+        """Shaft travel from wheel travel in the table: the inverse of `wheel_travel_mm`, to about 1e-4 mm. [mm]"""
         shaft, wheel = self._shaft
         return np.interp(wheel_travel_mm, wheel, shaft)
 
@@ -140,9 +125,6 @@ class LeverageCurve:
     def wheel_stroke_mm(self) -> float:
         """Wheel travel at the end of the table. [mm]"""
         return self.wheel_mm[-1]
-
-
-SHORTEST_LINK_MM = 1.0  # points nearer than this are one point or a typing error
 
 
 class LinkageError(ValueError):
@@ -327,9 +309,8 @@ def build_mechanism(
     _link(f"shock_rocker_mm and {far_key}", q, at[far_key])
     _link(f"pivot_mm and {rod_key}", pivot, d)
     _link("pivot_mm and rocker_pivot_mm", pivot, c)
-    swing, ground = (
-        (d, c) if on_frame else (c, d)
-    )  # the loop is pivot, end on the swingarm, ..., end on the frame
+    # the loop is pivot, end on the swingarm, ..., end on the frame
+    swing, ground = (d, c) if on_frame else (c, d)
     second, third = ((d, e), (e, c)) if on_frame else ((c, e), (e, d))
     if _segments_cross(pivot, swing, *third) or _segments_cross(*second, ground, pivot):
         raise LinkageError(
@@ -353,41 +334,17 @@ def build_mechanism(
     )
 
 
-# Searched range of swingarm angle and its step; real ones stay within about 20 degrees.
-_LOWEST_DEG, _HIGHEST_DEG, _STEP_DEG = -25.0, 75.0, 0.25
-_NEWTON_STEPS = 4  # from a quarter of a degree: quadratic, the third already reaches rounding
-_KNOTS = 201  # of the resulting curve: exact at the knots, better than 1e-7 mm between them
-
-
 @dataclass(frozen=True)
 class LinkageSolution:
-    """The linkage solved over shock travel; arrays of shape (n,), 0 at full extension, compression positive.
-
-    Parameters
-    ----------
-    shaft_mm : ndarray
-        Shock travel. [mm]
-    wheel_mm : ndarray
-        Vertical wheel travel: of the axle relative to the chassis. [mm]
-    arc_mm : ndarray
-        Wheel travel along the arc of the axle, always the longer. [mm]
-    ratio : ndarray
-        d(vertical wheel travel)/d(shock travel).
-    ratio_slope_per_mm : ndarray
-        d(ratio)/d(shock travel). [1/mm]
-    turn_rad : ndarray
-        Turn of the swingarm from the measured position, positive wheel up. [rad]
-    axle_mm : ndarray of shape (n, 2)
-        Path of the axle in the chassis frame. [mm]
-    """
+    """The linkage solved over shock travel; arrays of shape (n,), 0 at full extension, compression positive."""
 
     shaft_mm: FloatArray
-    wheel_mm: FloatArray
-    arc_mm: FloatArray
-    ratio: FloatArray
-    ratio_slope_per_mm: FloatArray
-    turn_rad: FloatArray
-    axle_mm: FloatArray
+    wheel_mm: FloatArray  # vertical, of the axle relative to the chassis
+    arc_mm: FloatArray  # along the arc of the axle, always the longer
+    ratio: FloatArray  # d(vertical wheel travel)/d(shock travel)
+    ratio_slope_per_mm: FloatArray  # d(ratio)/d(shock travel) [1/mm]
+    turn_rad: FloatArray  # of the swingarm from the measured position, positive wheel up
+    axle_mm: FloatArray  # path in the chassis frame, shape (n, 2)
 
 
 def _usable(mechanism: Mechanism) -> tuple[FloatArray, FloatArray, str, str]:
@@ -476,12 +433,6 @@ def solve_linkage(
         at[1:],
         axle.p[1:],
     )
-
-
-LEAST_RATIO = 0.05  # keeps the fitted curve rising; far below any real ratio
-_KNOT_SPACING_MM = 2.0
-_SMOOTHING = np.logspace(-2.0, 8.0, 41)
-_COUNTED = 1.4  # weight of each degree of freedom in the cross-validation
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,6 @@ from functools import cache
 
 import numpy as np
 import numpy.typing as npt
-from scipy.signal import upfirdn
 
 from telemetry.arrays import BoolArray, End, FloatArray, IntArray
 from telemetry.bike import Bike, bike_modes, static_sag, wheel_rate_n_per_mm
@@ -72,7 +71,7 @@ def bridged(values: FloatArray) -> FloatArray:
 
 
 def thin(values: FloatArray, every: int) -> FloatArray:
-    """One in ``every`` of the values, which close a circle, after three moving means over as many [1]_.
+    """One in ``every`` of the values, which close a circle of whole steps, after three moving means over as many [1]_.
 
     What is folded into the band by it, from 164 Hz on, is a hundredth or less.
 
@@ -83,11 +82,13 @@ def thin(values: FloatArray, every: int) -> FloatArray:
     if every == 1:
         return values
     mean = np.full(every, 1.0 / every)
-    taps = np.convolve(np.convolve(mean, mean), mean)
-    before = 3 * every  # as many as there are taps, and whole steps
-    return np.asarray(upfirdn(taps, np.concatenate([values[-before:], values]), down=every))[
-        3 : 3 + len(values) // every
-    ]
+    taps = np.zeros(3 * every + 1)
+    taps[: 3 * every - 2] = np.convolve(np.convolve(mean, mean), mean)
+    steps = values.reshape(-1, every)
+    thinned: FloatArray = taps[0] * steps[:, 0]
+    for back in (1, 2, 3):  # and the samples of the three steps before
+        thinned += np.roll(steps @ taps[(back - 1) * every + 1 : back * every + 1][::-1], back)
+    return thinned
 
 
 def thin_response(frequency_per_sample: FloatArray, every: int) -> ComplexArray:
@@ -326,6 +327,17 @@ def wheel_hop(bike: Bike, end: End) -> WheelHop:
     )
     hop_hz, _ = hop_mode(known, tyre_hz, 0.0)
     return replace(known, band_hz=((1 - BAND_SHARE) * hop_hz, (1 + BAND_SHARE) * hop_hz))
+
+
+# A sound damper is springy in series with its valves, and friction that sticks is a spring of its own: both put the hop
+# of a working wheel above that of an undamped one. With a damper as stiff as the tyre and hardly moving it is sqrt(2).
+STIFFENED = float(np.sqrt(2.0))
+
+
+def as_it_works(hop: WheelHop) -> WheelHop:
+    """The same with the band of a wheel whose damper works, which reaches higher."""
+    low, high = hop.band_hz
+    return replace(hop, band_hz=(low, min(STIFFENED * high, HIGH_HZ[0])))
 
 
 def _sound_ratio(bike: Bike, end: End) -> float | None:

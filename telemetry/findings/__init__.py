@@ -14,7 +14,13 @@ from telemetry.findings.damping import (
     slow_loss_judged,
     suspicions,
 )
-from telemetry.findings.rank import findings, nothing_asks, travel_sentence, verdict_sentences
+from telemetry.findings.rank import (
+    findings,
+    nothing_asks,
+    travel_sentence,
+    trust_sentence,
+    verdict_sentences,
+)
 
 __all__ = [
     "DOUBTFUL",
@@ -36,5 +42,6 @@ __all__ = [
     "slow_loss_judged",
     "suspicions",
     "travel_sentence",
+    "trust_sentence",
     "verdict_sentences",
 ]

@@ -1,6 +1,6 @@
-"""From latitude and longitude to metres on the ground."""
+"""Positions in metres on the ground: fixes, jumps and gaps of GPS, and the centre line through them."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,6 +12,30 @@ from telemetry.signals import Run
 # WGS 84 ellipsoid (NGA.STND.0036): semi-major axis and flattening.
 WGS84_A_M = 6378137.0
 WGS84_F = 1 / 298.257223563
+
+# Bends smaller than this in the line between fixes are rounding, larger ones are a fix. [m]
+KINK_M = 1e-6
+# Two fixes may be this much further apart than the wheels say before one of them is wrong. Own choices: noise,
+# and a wheel that locks under braking.
+FURTHER_SHARE, FURTHER_M = 1.3, 8.0
+# A displaced stretch that lasts longer is another place, not a jump.
+LONGEST_JUMP_S = 30.0
+# Receivers give up to this many fixes a second that are their own. Common practice, no source.
+MOST_FIXES_HZ = 25.0
+# Shortest pause of the fixes, while the motorcycle moves, that gets a note.
+DROPOUT_S = 1.5
+
+# Points of the line are about so far apart. [m]
+STEP_M = 1.0
+# Waves of the line ridden in less time than one of these are taken for noise of the positions: in time, not in
+# metres, because a line bends most where it is ridden slowly. Which one is decided by how well a line through
+# every other position foretells the rest. [s]
+SHORTEST_WAVES_S = (0.5, 0.7, 1.0, 1.4, 2.0, 2.8, 4.0)
+ORDER = 3
+# A position whose nearest point of the line is still so far ahead or behind when the search ends is not beside it.
+OPPOSITE_M = 6.0
+# Share of the lap over which data are repeated beyond both ends, so that the line closes smoothly.
+OVERLAP = 0.1
 
 
 def radii_m(latitude_deg: float) -> tuple[float, float]:
@@ -31,19 +55,6 @@ def to_plane_m(
     return east, north
 
 
-# Bends smaller than this in the line between fixes are rounding, larger ones are a fix. [m]
-KINK_M = 1e-6
-# Two fixes may be this much further apart than the wheels say before one of them is wrong. Own choices: noise,
-# and a wheel that locks under braking.
-FURTHER_SHARE, FURTHER_M = 1.3, 8.0
-# A displaced stretch that lasts longer is another place, not a jump.
-LONGEST_JUMP_S = 30.0
-# Receivers give up to this many fixes a second that are their own. Common practice, no source.
-MOST_FIXES_HZ = 25.0
-# A pause of the fixes worth a word while the motorcycle moves.
-DROPOUT_S = 1.5
-
-
 @dataclass(frozen=True)
 class Fixes:
     """Positions as logged, each of shape (n_fixes,), on the tangent plane at the run's first fix."""
@@ -56,11 +67,11 @@ class Fixes:
 
     def only(self, kept: BoolArray) -> "Fixes":
         """Some of them."""
-        return Fixes(self.t_s[kept], self.east_m[kept], self.north_m[kept], self.origin_deg, self.rate_hz)
+        return replace(self, t_s=self.t_s[kept], east_m=self.east_m[kept], north_m=self.north_m[kept])
 
     def earlier(self, delay_s: float) -> "Fixes":
         """The same places, that much earlier."""
-        return Fixes(self.t_s - delay_s, self.east_m, self.north_m, self.origin_deg, self.rate_hz)
+        return replace(self, t_s=self.t_s - delay_s)
 
 
 def find_fixes(run: Run) -> Fixes | None:
@@ -140,15 +151,12 @@ def without_jumps(fixes: Fixes, travelled_m: FloatArray | None, notes: list[Qual
     if left_out:
         largest = float(np.max(step[breaks - 1]))
         where = ", ".join(f"{a:.1f} to {b:.1f} s" for a, b in left_out[:3])
+        message = (
+            f"The position jumps by up to {largest:.0f} m, further than the motorcycle can have gone: "
+            f"{int((~kept).sum())} fixes are left out ({where}{', ...' if len(left_out) > 3 else ''})."
+        )
         notes.append(
-            QualityNote(
-                "warning",
-                "gps_jump",
-                f"The position jumps by up to {largest:.0f} m, further than the motorcycle can have gone: "
-                f"{int((~kept).sum())} fixes are left out ({where}{', ...' if len(left_out) > 3 else ''}).",
-                start_s=left_out[0][0],
-                end_s=left_out[-1][1],
-            )
+            QualityNote("warning", "gps_jump", message, start_s=left_out[0][0], end_s=left_out[-1][1])
         )
     return fixes.only(kept)
 
@@ -194,12 +202,15 @@ def dropouts(fixes: Fixes, moving_at: BoolArray, notes: list[QualityNote]) -> No
     if not len(long):
         return
     where = ", ".join(f"{fixes.t_s[i]:.1f} to {fixes.t_s[i + 1]:.1f} s" for i in long[:3].tolist())
+    message = (
+        f"No position for {pause[long].sum():.1f} s while riding ({where}{', ...' if len(long) > 3 else ''}): "
+        "the place there goes on by the speed."
+    )
     notes.append(
         QualityNote(
             "info",
             "gps_dropout",
-            f"No position for {pause[long].sum():.1f} s while riding ({where}{', ...' if len(long) > 3 else ''}): "
-            "the place there goes on by the speed.",
+            message,
             start_s=float(fixes.t_s[long[0]]),
             end_s=float(fixes.t_s[long[-1] + 1]),
         )
@@ -217,19 +228,6 @@ def path_speed(fixes: Fixes, t_s: FloatArray) -> FloatArray:
     first, last = max(t_s[0], fixes.t_s[0]) + edge, min(t_s[-1], fixes.t_s[-1]) - edge
     inside = np.clip(t_s, first, max(first, last))
     return np.asarray(np.interp(inside, t_s, speed))
-
-
-# Points of the line are about so far apart. [m]
-STEP_M = 1.0
-# Waves of the line ridden in less time than one of these are taken for noise of the positions: in time, not in
-# metres, because a line bends most where it is ridden slowly. Which one is decided by how well a line through
-# every other position foretells the rest. [s]
-SHORTEST_WAVES_S = (0.5, 0.7, 1.0, 1.4, 2.0, 2.8, 4.0)
-ORDER = 3
-# A position whose nearest point of the line is still so far ahead or behind when the search ends is not beside it.
-OPPOSITE_M = 6.0
-# Share of the lap over which data are repeated beyond both ends, so that the line closes smoothly.
-OVERLAP = 0.1
 
 
 @dataclass(frozen=True)

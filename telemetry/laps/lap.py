@@ -16,6 +16,15 @@ PHASES: tuple[Phase, ...] = ("braking", "entry", "mid-corner", "drive", "straigh
 LapSource = Literal["lap channel", "beacon", "gps line", "speed pattern", "pit stops", "none"]
 LapKind = Literal["timed", "out", "in", "pits", "part", "several", "aborted", "elsewhere", "left out"]
 
+# A complete lap slower than this times the quickest is an out lap, an in lap or traffic. A choice, no source.
+SLOW_LAP = 1.10
+# A lap is timed at the ends of so many equal parts of it.
+PARTS = 100
+
+# On a straight, events no further apart than this along the lap are at one place: about a second at full speed, which
+# is what a rider points at; distance itself differs by 10 to 20 m from lap to lap. Own choice.
+SAME_PLACE_M = 80.0
+
 
 @dataclass(frozen=True)
 class Lap:
@@ -60,74 +69,36 @@ class Corner:
 
 @dataclass(frozen=True)
 class Circuit:
-    """A circuit, so that another run on it has the same places and the same corner numbers.
-
-    Parameters
-    ----------
-    length_m : float
-        Of the lap along its centre line. [m]
-    latitude_deg, longitude_deg : ndarray of shape (n_points,) or None
-        Centre line from the start line on, points evenly apart; None where it was found without positions. [deg]
-    speed_m_s, lean_deg : ndarray of shape (n_cells,) or None
-        Of the mean lap, in cells evenly apart from the start line on, for runs without positions. [m/s, deg]
-    kept_in : str
-        The file it is kept in for its place; "" for one that was given or found.
-    """
+    """A circuit, so that another run on it has the same places and the same corner numbers."""
 
     name: str
-    length_m: float
+    length_m: float  # along the centre line
     corners: tuple[Corner, ...]
-    latitude_deg: FloatArray | None = None
+    latitude_deg: FloatArray | None = None  # centre line from the start line on, shape (n_points,)
     longitude_deg: FloatArray | None = None
-    speed_m_s: FloatArray | None = None
+    speed_m_s: FloatArray | None = None  # of the mean lap, shape (n_cells,): for runs without positions
     lean_deg: FloatArray | None = None
-    kept_in: str = ""
+    kept_in: str = ""  # file it is kept in for its place; "" for one that was given or found
 
 
 @dataclass(frozen=True)
 class Track:
-    """Lap, place, corner and phase of every sample; all arrays of shape (n_samples,).
+    """Lap, place, corner and phase of every sample; all arrays of shape (n_samples,)."""
 
-    Parameters
-    ----------
-    laps : tuple of Lap
-        In order; part laps before the first and after the last crossing are kept, not complete.
-    lap_source : LapSource
-        Source of the laps.
-    lap : ndarray of int
-        Lap number at each sample, 0 where none.
-    distance_m : ndarray
-        Along the circuit since the start of the lap, the same at the same place in every lap; NaN where unknown. [m]
-    x_m, y_m : ndarray or None
-        Position east and north of the run's first fix on the tangent plane; None without GPS. [m]
-    speed_m_s : ndarray
-        Ground speed; NaN where unknown. [m/s]
-    phase : ndarray of int
-        Index into `PHASES`, -1 where unknown.
-    corner : ndarray of int
-        Corner number at each sample (nearest corner's stretch from braking to drive), 0 on a straight.
-    phase_sources : tuple of str
-        Channels the phases were decided from.
-    circuit : Circuit or None
-        The circuit as this run knows it, or as it was given; None without a complete lap.
-    corner_source : str
-        Source of the corners: circuit, lean, GPS track, speed or "".
-    """
-
-    laps: tuple[Lap, ...]
+    laps: tuple[Lap, ...]  # in order, with the part laps before the first and after the last crossing
     lap_source: LapSource
-    lap: IntArray
-    distance_m: FloatArray
-    x_m: FloatArray | None
-    y_m: FloatArray | None
-    speed_m_s: FloatArray
-    phase: IntArray
-    corner: IntArray
+    lap: IntArray  # number, 0 where none
+    distance_m: FloatArray  # since the start of the lap, the same at one place in every lap
+    x_m: FloatArray | None  # east of the run's first fix; None without GPS
+    y_m: FloatArray | None  # north of it
+    speed_m_s: FloatArray  # over the ground; NaN where unknown
+    phase: IntArray  # index into `PHASES`, -1 where unknown
+    corner: IntArray  # number of the nearest corner, from braking to drive; 0 on a straight
     corners: tuple[Corner, ...]
-    phase_sources: tuple[str, ...]
+    phase_sources: tuple[str, ...]  # channels the phases were decided from
     notes: tuple[QualityNote, ...] = ()
-    circuit: Circuit | None = None
-    corner_source: str = ""
+    circuit: Circuit | None = None  # as this run knows it, or as it was given; None without a complete lap
+    corner_source: str = ""  # circuit, lean, GPS track, speed or ""
 
     def during(self, rows: slice) -> "Track":
         """The same track over some of the samples, with all its laps and corners; nothing is copied."""
@@ -141,12 +112,6 @@ class Track:
             phase=self.phase[rows],
             corner=self.corner[rows],
         )
-
-
-# A complete lap slower than this times the quickest is an out lap, an in lap or traffic. A choice, no source.
-SLOW_LAP = 1.10
-# A lap is timed at the ends of so many equal parts of it.
-PARTS = 100
 
 
 class TimedLap(Protocol):
@@ -206,11 +171,6 @@ def passing_times_s(lap: Lap, t_s: FloatArray, distance_m: FloatArray) -> tuple[
     return (0.0, *(float(time) for time in inner), lap.time_s)
 
 
-# On a straight, events no further apart than this along the lap are at one place: about a second at full speed, which
-# is what a rider points at; distance itself differs by 10 to 20 m from lap to lap. Own choice.
-SAME_PLACE_M = 80.0
-
-
 class Placed(Protocol):
     """Event with its place; parts that are unknown are None."""
 
@@ -243,27 +203,13 @@ class Place:
 
 @dataclass(frozen=True)
 class SharedPlace:
-    """Events at one place of the lap.
+    """Events at one place of the lap."""
 
-    Parameters
-    ----------
-    corner : int or None
-        None on a straight, or where it is not known.
-    phase : str or None
-        None where the events are of several phases.
-    distance_m : float or None
-        Median, from 0 at the line; None where no event has a distance. [m]
-    events : tuple of int
-        Indices, in the order given.
-    laps : tuple of int
-        Lap numbers, each once.
-    """
-
-    corner: int | None
-    phase: str | None
-    distance_m: float | None
-    events: tuple[int, ...]
-    laps: tuple[int, ...]
+    corner: int | None  # None on a straight, or where it is not known
+    phase: str | None  # None where the events are of several phases
+    distance_m: float | None  # median, from 0 at the line; None where no event has a distance
+    events: tuple[int, ...]  # indices, in the order given
+    laps: tuple[int, ...]  # numbers, each once
 
     @property
     def located(self) -> bool:
@@ -358,18 +304,23 @@ def along_the_lap(distance_m: Sequence[float], lap_length_m: float | None) -> li
     list of list of int
         By the least distance of each.
     """
-    if not distance_m:
-        return []
-    if len(distance_m) == 1:
-        return [[0]]
-    from scipy.cluster.hierarchy import fcluster, linkage
-    from scipy.spatial.distance import squareform
-
     at = np.asarray(distance_m, dtype=np.float64)
-    apart = _apart_m(at[:, None], at[None, :], lap_length_m)
-    numbers = fcluster(linkage(squareform(apart, checks=False), "complete"), SAME_PLACE_M, "distance")
-    groups = [np.flatnonzero(numbers == number).tolist() for number in np.unique(numbers)]
-    return sorted(groups, key=lambda group: float(at[group].min()))
+    along = at % lap_length_m if lap_length_m else at
+    groups = [[int(place)] for place in np.argsort(along, kind="stable")]
+    # of places in a row only neighbours can be the next to merge; a group is as wide as its ends are apart
+    while len(groups) > 1:
+        first, last = (along[[group[end] for group in groups]] for end in (0, -1))
+        widths = np.roll(last, -1) - first
+        if lap_length_m:
+            widths %= lap_length_m
+        else:
+            widths[-1] = np.inf
+        left = int(np.argmin(widths))
+        if widths[left] > SAME_PLACE_M:
+            break
+        groups[left] += groups[(left + 1) % len(groups)]
+        del groups[(left + 1) % len(groups)]
+    return sorted((sorted(group) for group in groups), key=lambda group: float(at[group].min()))
 
 
 def _apart_m(a_m: FloatArray, b_m: FloatArray, lap_length_m: float | None) -> FloatArray:

@@ -31,6 +31,9 @@ SPEED_RANGE_MM_S = 1500.0
 # The last tenth of the stroke is deep: common practice keeps the last 5-10 mm in hand; no source.
 DEEP_SHARE = 0.9
 
+# Least time with valid travel for which a lap counts at a place. Own choice.
+LEAST_S = 0.2
+
 
 def travel_edges_mm(stroke_mm: float) -> FloatArray:
     """Travel bin edges: 0 to 150 mm in 5 mm, further only where the stroke is longer. [mm]"""
@@ -185,10 +188,6 @@ def summarise_end(end: EndMotion, selected: BoolArray, stops: tuple[StopEvent, .
     )
 
 
-# Least time with valid travel for which a lap counts at a place. Own choice.
-LEAST_S = 0.2
-
-
 def across_laps(values: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Mean over laps and its standard error, sd / sqrt(n) with n - 1 in the sd: a lap is one observation.
 
@@ -321,28 +320,15 @@ def _place(end: EndMotion, corner: int | None, phase: str | None, laps: FloatArr
 
 @dataclass(frozen=True)
 class LapPlace:
-    """One lap in one corner or one phase or, with neither, as a whole. None where an end was not measured.
-
-    Parameters
-    ----------
-    corner, phase : int or None, str or None
-        One of them, or neither.
-    front_mm, rear_mm : float or None
-        Ride heights: median wheel travel. [mm]
-    pitch_deg : float or None
-        Mean, nose down positive. [deg]
-    rake_deg, trail_mm : float or None
-        Of the motorcycle at the median travels on level ground; trail only where the bike file gives the tyre radius
-        and the fork offset. [deg, mm]
-    """
+    """One lap in one corner or one phase or, with neither, as a whole. None where an end was not measured."""
 
     corner: int | None
     phase: str | None
-    front_mm: float | None
+    front_mm: float | None  # ride height: median wheel travel
     rear_mm: float | None
-    pitch_deg: float | None
-    rake_deg: float | None
-    trail_mm: float | None
+    pitch_deg: float | None  # mean, nose down positive
+    rake_deg: float | None  # at the median travels on level ground
+    trail_mm: float | None  # only where the bike file gives the tyre radius and the fork offset
 
 
 def lap_places(

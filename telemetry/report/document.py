@@ -1,10 +1,11 @@
 """The review as a document: every section is built once, then printed in the terminal, on paper and on the screen."""
 
+import re
 from collections.abc import Iterable, Mapping
 
 from telemetry.arrays import ENDS, End
 from telemetry.damping import dampers_in_doubt
-from telemetry.findings import nothing_asks
+from telemetry.findings import nothing_asks, trust_sentence
 from telemetry.laps import Corner
 from telemetry.motion import judged_ends
 from telemetry.notes import QualityNote
@@ -18,6 +19,7 @@ from telemetry.report.balance import (
 )
 from telemetry.report.blocks import (
     Advice,
+    Answer,
     Caution,
     Column,
     Document,
@@ -41,9 +43,11 @@ from telemetry.report.damping import (
     damping_words,
     front_damping_words,
 )
-from telemetry.report.figures import Scope, speed_picture, use_picture, whole_run
+from telemetry.report.figures import Scope, speed_picture, use_picture
 from telemetry.report.lap import lap_map, lap_travel
+from telemetry.report.places import linked
 from telemetry.report.travel import ends_section, places_section, stops_section, strokes_section
+from telemetry.season import RunRecord
 from telemetry.setup import SetupSheet, written
 from telemetry.summary import (
     BY_KEY,
@@ -58,17 +62,20 @@ from telemetry.summary import (
     Summary,
     Traces,
     Trend,
+    count_word,
     half_width,
     lap_time,
     lap_words,
     laps_from,
-    limits_words,
     measured_time,
     number,
     percent,
     plus_minus,
 )
 
+# Intervals stand in the tables and in the finding itself.
+_INTERVAL = re.compile(r" \(95 % [^()]*\)")
+_SENTENCE_END = re.compile(r"(?<=\.) (?=[A-Z])")
 SEVERITY_WORDS = {"info": "Note", "warning": "WARNING", "refused": "CANNOT TELL"}
 # Trends shown whether or not they shift; the others only when they do.
 ALWAYS = ("front.travel.median_mm", "rear.travel.median_mm", "lap.time_s")
@@ -118,11 +125,12 @@ def review_document(
         quality_section(summary.quality),
         how_section(summary),
     )
-    return Document(
+    document = Document(
         f"{summary.run.bike}: {summary.run.source}",
         facts_of(summary.run),
         tuple(one for one in sections if one is not None),
     )
+    return linked(document, summary)
 
 
 def facts_of(run: RunInfo) -> str:
@@ -133,15 +141,53 @@ def facts_of(run: RunInfo) -> str:
 
 
 def verdict_section(summary: Summary) -> Section | None:
-    """The sentences an engineer would read aloud, most important first, and the cautions."""
+    """The first finding, or that there is none, then what else an engineer would read aloud, and the cautions."""
     said = cautions(summary)
     return section(
         "verdict",
-        "The verdict",
-        Sentences(summary.verdicts, verdicts=True),
+        "The answer",
+        answer(summary),
         Caution(tuple(said)) if said else None,
         note="Of the whole run, most important first.",
     )
+
+
+def answer(summary: Summary) -> Answer:
+    """The findings in their order, then the sentences on both ends; the state of the log is a mark."""
+    trust = trust_sentence(summary.run, summary.laps, summary.quality)
+    rest = tuple(_INTERVAL.sub("", words) for words in summary.verdicts if words != trust)
+    mark, sound = _log_mark(summary.quality)
+    refused = any(note.severity == "refused" for note in summary.quality)
+    rest = (trust, *rest) if refused else (*rest, trust)  # refused: the answer is not all there
+    if not summary.findings:
+        first, *more = nothing_asks(summary)
+        return Answer(first, others=(*more, *rest), trust=trust, mark=mark, sound=sound)
+    first_found, *others = summary.findings
+    also = f"Also: {'; '.join(found.title for found in others)}." if others else ""
+    return Answer(
+        headline=first_found.title,
+        why=_INTERVAL.sub("", first_found.evidence),
+        todo=_in_short(first_found.suggestion),
+        others=tuple(words for words in (also, *rest) if words),
+        trust=trust,
+        mark=mark,
+        sound=sound,
+    )
+
+
+def _log_mark(quality: Iterable[QualityNote]) -> tuple[str, bool]:
+    severities = [note.severity for note in quality]
+    if refused := severities.count("refused"):
+        return f"Log: {count_word(refused, 'question')} not answered", False
+    if warned := severities.count("warning"):
+        return f"Log: {count_word(warned, 'warning')}", False
+    return "Log sound", True
+
+
+def _in_short(suggestion: str) -> str:
+    """What to do, without what to recheck and why another step is not advised: the finding has these."""
+    kept = (words for words in _SENTENCE_END.split(suggestion) if not words.startswith(("Recheck: ", "Not ")))
+    return " ".join(kept)
 
 
 def cautions(summary: Summary) -> list[str]:
@@ -359,37 +405,35 @@ RUN_WORDS = (
 )
 
 
-def runs_section(runs: Iterable[tuple[str, Summary]]) -> Section:
-    """Many runs by name, a line each."""
+def runs_section(runs: Iterable[RunRecord]) -> Section:
+    """Many runs, a line each."""
     runs = tuple(runs)
-    limits = [f"{name}: {words}" for name, summary in runs for words in limits_words(summary.ends)]
-    rows = table(RUN_COLUMNS, [run_row(name, summary) for name, summary in runs])
+    limits = [f"{run.name}: {words}" for run in runs for words in run.limits]
+    rows = table(RUN_COLUMNS, [_run_row(run) for run in runs])
     blocks = tuple(block for block in (rows, *notes(RUN_WORDS, *limits)) if block is not None)
     return Section("runs", "Runs", blocks)
 
 
-def run_row(name: str, summary: Summary) -> Row:
+def _run_row(run: RunRecord) -> Row:
     """A whole run in one line: complete laps, the quickest, travel used, bottomed front and rear, balance, damping."""
-    complete = [lap.time_s for lap in summary.laps if lap.complete]
-    bump = summary.balance.same_bump
-    ratio = (None, None) if bump is None else (bump.compression_ratio, bump.rebound_ratio)
-    judged = whole_run(summary).judged
+    values = run.rows[0].values
 
     def both(key: str) -> str:
-        return " / ".join(OF_END[key].text(judged[end]) if end in judged else UNKNOWN for end in ENDS)
+        return " / ".join(number(values[f"{end}.{key}"], OF_END[key].digits) for end in ENDS)
 
+    ratios = (values["balance.bump_compression"], values["balance.bump_rebound"])
     return (
-        name,
-        str(len(complete)),
-        lap_time(min(complete, default=None)),
+        run.name,
+        str(run.laps),
+        lap_time(run.quickest_lap_s),
         both("travel.used_pct"),
         both("travel.bottomed"),
-        " / ".join(number(value, RATIO.digits) for value in ratio),
-        _damping_cell(summary),
+        " / ".join(number(value, RATIO.digits) for value in ratios),
+        run.damping,
     )
 
 
-def _damping_cell(summary: Summary) -> str:
+def damping_cell(summary: Summary) -> str:
     """The verdict on the dampers, and on how much of the time it rests where that is not nearly all of it."""
     words, rear = damping_words(summary.oscillation), summary.ends["rear"]
     if not rear.judged:

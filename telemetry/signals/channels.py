@@ -23,6 +23,20 @@ FASTEST_M_S = 110.0
 MOST: Mapping[str, float] = {"latitude": 90.0, "longitude": 180.0, "speed": 10 * FASTEST_M_S}
 MOST_OF_ANY = 1e9
 
+_NO_PLACE = "without it there is no map, and places along the lap rest on speed"
+_NO_LAPS = "without it laps are sought in the other channels"
+
+# Conditions, as logged: their unit is only shown.
+CONDITIONS = (
+    "track_temperature",
+    "air_temperature",
+    "fuel",
+    *(f"{end}_{what}" for what in ("tyre_pressure", "tyre_temperature", "oil_temperature") for end in ENDS),
+)
+
+# Share of the bench supply outside which the supply has failed and the signal is invalid. Own choice.
+LEAST_SHARE, MOST_SHARE = 0.5, 1.5
+
 
 @dataclass(frozen=True)
 class Meaning:
@@ -34,8 +48,6 @@ class Meaning:
     between: str = "line"  # interpolation between samples: line, hold or pulse
 
 
-_NO_PLACE = "without it there is no map, and places along the lap rest on speed"
-_NO_LAPS = "without it laps are sought in the other channels"
 MEANINGS: Mapping[str, Meaning] = {
     "speed": Meaning(
         "speed_m_s",
@@ -52,13 +64,6 @@ MEANINGS: Mapping[str, Meaning] = {
     "lap": Meaning("lap", "", _NO_LAPS, between="hold"),
     "beacon": Meaning("beacon", "", _NO_LAPS, between="pulse"),
 }
-# Conditions, as logged: their unit is only shown.
-CONDITIONS = (
-    "track_temperature",
-    "air_temperature",
-    "fuel",
-    *(f"{end}_{what}" for what in ("tyre_pressure", "tyre_temperature", "oil_temperature") for end in ENDS),
-)
 MEANINGS = {**MEANINGS, **{name: Meaning(name, "", "comparisons do without it") for name in CONDITIONS}}
 
 
@@ -109,8 +114,9 @@ def on_clock(
     own_t, own_values = row_t_s[own], values[own]
     interval = float(np.median(np.diff(own_t)))
     t_s = grid.t_s
-    every = _every(own) if between == "line" and grid.is_row_by_row(len(values)) else 0
-    if every:
+    steps = np.diff(own)
+    every = int(steps[0]) if (steps == steps[0]).all() else 0  # rows per sample, if constant
+    if every and between == "line" and grid.is_row_by_row(len(values)):
         result = _evenly_between(own_values, int(own[0]), every, len(t_s))
     else:
         result = _on_clock(t_s, own_t, own_values, between)
@@ -153,14 +159,9 @@ def _in_unit(log: RawLog, name: str, meaning: str, unit: str, notes: list[Qualit
         return None
     assumed = _likely_unit(meaning, unit, values)
     why = f"has the unit {written!r}, which is unknown" if written else "has no unit"
-    notes.append(
-        QualityNote(
-            "info" if assumed == unit else "warning",
-            "unit_assumed",
-            f"{name!r} ({meaning}) {why}: assumed to be {assumed}.",
-            channel=name,
-        )
-    )
+    message = f"{name!r} ({meaning}) {why}: assumed to be {assumed}."
+    severity: Severity = "info" if assumed == unit else "warning"
+    notes.append(QualityNote(severity, "unit_assumed", message, channel=name))
     return to_unit(values, assumed, unit)
 
 
@@ -225,12 +226,6 @@ def _hold_rows(changed: BoolArray) -> int:
     return hold if np.mean(np.abs(steps - hold) <= 1) > 0.7 else 1
 
 
-def _every(own: IntArray) -> int:
-    """Number of rows per sample of a channel, if constant; else 0."""
-    steps = np.diff(own)
-    return int(steps[0]) if (steps == steps[0]).all() else 0
-
-
 def _evenly_between(own: FloatArray, first: int, every: int, count: int) -> FloatArray:
     """Linear interpolation of a channel with one sample per ``every`` rows; constant beyond its ends."""
     result = np.empty(count)
@@ -269,10 +264,6 @@ def _blank_pauses(
         values[start:end] = np.nan
     values[: np.searchsorted(t_s, own_t[0] - edge_s)] = np.nan
     values[np.searchsorted(t_s, own_t[-1] + edge_s, side="right") :] = np.nan
-
-
-# Share of the bench supply outside which the supply has failed and the signal is invalid. Own choice.
-LEAST_SHARE, MOST_SHARE = 0.5, 1.5
 
 
 def at_bench_supply(

@@ -25,6 +25,51 @@ EDGE_SHARE = 0.7
 # Least share of its deviation that a spike gains in one step, at both edges; a contact gains nothing.
 JUMP_SHARE = 0.5
 
+# Travel this close to a limit is at the limit: noise, and play of the sensor's mount.
+EDGE_MM = 0.5
+# Largest reading past the stroke that can be travel: stops yield by 2 to 3 mm in a hard contact, and a zero is a
+# millimetre off (common practice, no source).
+OUTSIDE_MM = 5.0
+# A reading that leaves the stroke by a jump is a fault: a stop decelerates an end, so an outward acceleration of more
+# than a spike's height plus three times that of the hardest road is no motion.
+JUMP_MM, JUMP_BENDS, JUMP_SAMPLES = SPIKE_MM, 3.0, 2
+# A reading outside the stroke constant for this time, within this range (5 to 95 %), is an open wire.
+STANDS_S, FLAT_MM = 0.050, 0.3
+# A calibration is wrong if smooth travel stays past the stroke by more than a stop yields: for this long at a time, or
+# for this share of the log and this long in total. A landing holds an end on its stop for 0.1 to 0.15 s; fifty
+# contacts of 20 ms are one second.
+MOST_EXCESS_MM, LONGEST_EXCESS_S, MOST_EXCESS_SHARE, MOST_EXCESS_S = 2.0, 0.25, 0.01, 0.5
+# Full extension may read this far below 0, for example after a mount has slipped slightly; beyond it the zero is wrong.
+MOST_ZERO_ERROR_MM = 3.0
+# Warning if an end is held on its stop this long and this far past the stroke: check points and stroke.
+HELD_PAST_S, HELD_PAST_MM = 0.15, 1.0
+# A floating input reads noise: within this time this share of readings bends by more than this plus four times the
+# hardest road. Own choices; the noisiest sound sensor stays a factor below.
+WILD_S, WILD_SHARE, WILD_MM, WILD_BENDS, WILD_REACH_S = 0.2, 0.25, 5.0, 4.0, 0.02
+# No bridging this close to a limit of the stroke: the gap may hide a contact.
+NO_BRIDGE_MM = 3.0
+# Readings this short between two faults, and up to two readings beside a fault that bend like a jump, are masked with
+# the fault.
+ISLAND_S, ISLAND_SAMPLES, BESIDE_MM = 0.015, 2, 2.0
+# Stuck sensor: constant within its noise for this long while the other end moves this much.
+STUCK_S, STUCK_MM, STUCK_OTHER_MM = 1.0, 0.25, 3.0
+RESTS_MM = 1.5
+RIDING_M_S = 8.0
+# Exactly the same reading for this long may be a logger that repeats its last value, or an open wire. The evidence is
+# the log odds of so many equal steps, given the share of equal steps around them, plus the jump at an edge. Weight and
+# limit are fitted on simulated logs of 10 to 14 bits; the limit gives one false detection of some 20 ms in about ten
+# minutes. Repeats with a jump no larger than a converter step cannot be detected.
+HELD_S, HELD_SAMPLES, HELD_AROUND_S = 0.015, 4, 0.3
+SAME_MM = 1e-9
+HELD_JUMP_WEIGHT, HELD_LEAST_JUMP_MM, HELD_EVIDENCE, HELD_FITTED_FROM_HZ = 14.0, 0.1, 6.5, 200.0
+# A jump that motion cannot make is sufficient evidence, and required where an end may rest on its stop.
+AT_STOP_MM, HELD_JUMP_MM = 1.0, 1.0
+MOVES_MM, MOVES_S = 0.5, 0.25
+# A smaller held share of the log is only an info: some repeats are chance.
+HELD_FEW_SHARE = 1e-3
+# This close to a limit of its stroke an end can stop at once.
+STOP_MM = 4.0
+
 
 def widest_spike(sample_rate_hz: float) -> int:
     """Largest number of samples of a spike at this rate."""
@@ -88,7 +133,7 @@ def _blocks(
     blocks = []
     for width in range(1, widest + 1):
         at = starts[(starts >= 2) & (starts + width + 2 <= len(values))]
-        deviation = np.where(_jumps(values, at, width, jump_steps), _deviation(values, at, width), 0.0)
+        deviation = _height(values, at, width, jump_steps)
         half_span_s = 0.5 * (width + 1) / sample_rate_hz
         at_stop = (
             values[at[:, None] + np.arange(width)].max(axis=1, initial=-np.inf) > stroke_mm - BEND_STOP_MM
@@ -99,29 +144,22 @@ def _blocks(
     return blocks
 
 
-def _jumps(values: FloatArray, at: IntArray, width: int, steps: int) -> BoolArray:
-    """True for blocks entered and left by a jump away from the motion and back, within so many steps."""
+def _height(values: FloatArray, at: IntArray, width: int, steps: int) -> FloatArray:
+    """Least distance of each block's samples from the cubic through its neighbours.
+
+    0 unless all lie to one side, and the block is entered and left by a jump away and back within so many steps.
+    """
+    banks = values[at[:, None] + np.array([-2, -1, width, width + 1])]
+    away = np.stack([values[at + k] - banks @ cubic_weights(width, k) for k in range(width)])
+    least = np.abs(away).min(axis=0, initial=np.inf)
     bend = np.zeros(len(values))
     bend[1:-1] = np.diff(values, 2)
-    away = _away(values, at, width)
     sign = np.sign(away.sum(axis=0))
     entered = np.max([sign * bend[np.maximum(at - 1 - k, 0)] for k in range(steps)], axis=0)
     left = np.max([sign * bend[np.minimum(at + width + k, len(bend) - 1)] for k in range(steps)], axis=0)
-    least = JUMP_SHARE * np.abs(away).min(axis=0, initial=np.inf)
-    return np.asarray((entered > least) & (left > least))
-
-
-def _away(values: FloatArray, at: IntArray, width: int) -> FloatArray:
-    """Signed distance of each sample of each block from the cubic through its neighbours, shape (width, n_blocks)."""
-    banks = values[at[:, None] + np.array([-2, -1, width, width + 1])]
-    return np.stack([values[at + k] - banks @ cubic_weights(width, k) for k in range(width)])
-
-
-def _deviation(values: FloatArray, at: IntArray, width: int) -> FloatArray:
-    """Least distance of each block's samples from the cubic through its neighbours, 0 if they lie on both sides."""
-    away = _away(values, at, width)
+    jumps = (entered > JUMP_SHARE * least) & (left > JUMP_SHARE * least)
     same_side = (away > 0).all(axis=0) | (away < 0).all(axis=0)
-    return np.where(same_side, np.abs(away).min(axis=0, initial=np.inf), 0.0)
+    return np.where(jumps & same_side, least, 0.0)
 
 
 def _strongest(blocks: list[tuple[float, int, int]], n_samples: int) -> BoolArray:
@@ -131,52 +169,6 @@ def _strongest(blocks: list[tuple[float, int, int]], n_samples: int) -> BoolArra
         if not taken[max(0, start - 2) : start + width + 2].any():
             taken[start : start + width] = True
     return taken
-
-
-# Travel this close to a limit is at the limit: noise, and play of the sensor's mount.
-EDGE_MM = 0.5
-# Largest reading past the stroke that can be travel: stops yield by 2 to 3 mm in a hard contact, and a zero is a
-# millimetre off (common practice, no source).
-OUTSIDE_MM = 5.0
-# A reading that leaves the stroke by a jump is a fault: a stop decelerates an end, so an outward acceleration of more
-# than a spike's height plus three times that of the hardest road is no motion.
-JUMP_MM, JUMP_BENDS, JUMP_SAMPLES = SPIKE_MM, 3.0, 2
-# A reading outside the stroke constant for this time, within this range (5 to 95 %), is an open wire.
-STANDS_S, FLAT_MM = 0.050, 0.3
-# A calibration is wrong if smooth travel stays past the stroke by more than a stop yields: for this long at a time, or
-# for this share of the log and this long in total. A landing holds an end on its stop for 0.1 to 0.15 s; fifty
-# contacts of 20 ms are one second.
-MOST_EXCESS_MM, LONGEST_EXCESS_S, MOST_EXCESS_SHARE, MOST_EXCESS_S = 2.0, 0.25, 0.01, 0.5
-# Full extension may read this far below 0, for example after a mount has slipped slightly; beyond it the zero is wrong.
-MOST_ZERO_ERROR_MM = 3.0
-# Warning if an end is held on its stop this long and this far past the stroke: check points and stroke.
-HELD_PAST_S, HELD_PAST_MM = 0.15, 1.0
-# A floating input reads noise: within this time this share of readings bends by more than this plus four times the
-# hardest road. Own choices; the noisiest sound sensor stays a factor below.
-WILD_S, WILD_SHARE, WILD_MM, WILD_BENDS, WILD_REACH_S = 0.2, 0.25, 5.0, 4.0, 0.02
-# No bridging this close to a limit of the stroke: the gap may hide a contact.
-NO_BRIDGE_MM = 3.0
-# Readings this short between two faults, and up to two readings beside a fault that bend like a jump, are masked with
-# the fault.
-ISLAND_S, ISLAND_SAMPLES, BESIDE_MM = 0.015, 2, 2.0
-# Stuck sensor: constant within its noise for this long while the other end moves this much.
-STUCK_S, STUCK_MM, STUCK_OTHER_MM = 1.0, 0.25, 3.0
-RESTS_MM = 1.5
-RIDING_M_S = 8.0
-# Exactly the same reading for this long may be a logger that repeats its last value, or an open wire. The evidence is
-# the log odds of so many equal steps, given the share of equal steps around them, plus the jump at an edge. Weight and
-# limit are fitted on simulated logs of 10 to 14 bits; the limit gives one false detection of some 20 ms in about ten
-# minutes. Repeats with a jump no larger than a converter step cannot be detected.
-HELD_S, HELD_SAMPLES, HELD_AROUND_S = 0.015, 4, 0.3
-SAME_MM = 1e-9
-HELD_JUMP_WEIGHT, HELD_LEAST_JUMP_MM, HELD_EVIDENCE, HELD_FITTED_FROM_HZ = 14.0, 0.1, 6.5, 200.0
-# A jump that motion cannot make is sufficient evidence, and required where an end may rest on its stop.
-AT_STOP_MM, HELD_JUMP_MM = 1.0, 1.0
-MOVES_MM, MOVES_S = 0.5, 0.25
-# A smaller held share of the log is only an info: some repeats are chance.
-HELD_FEW_SHARE = 1e-3
-# This close to a limit of its stroke an end can stop at once.
-STOP_MM = 4.0
 
 
 @dataclass(frozen=True)
@@ -189,9 +181,7 @@ class Place:
     sample_rate_hz: float
     row_of: Callable[[int], int]
     gaps: tuple[tuple[int, int], ...] = ()  # stretches of samples without usable rows, noted elsewhere
-    even: bool = (
-        True  # False: samples are interpolated between two rows, so a fault reaches one sample further
-    )
+    even: bool = True  # False: samples are interpolated, so a fault reaches one sample further
 
     def at(self, sample: int) -> str:
         """Row and time of a sample as text."""
@@ -228,11 +218,12 @@ class Cleaning:
             else self.place.at(first)
         )
         count = int(samples.sum())
+        message = f"{self.place.end.capitalize()} travel {text.format(places=where, count=count)}"
         self.notes.append(
             QualityNote(
                 severity,
                 code,
-                f"{self.place.end.capitalize()} travel {text.format(places=where, count=count)}",
+                message,
                 channel=self.place.setup.channel,
                 start_s=first / rate,
                 end_s=float(ends[-1]) / rate,
@@ -242,10 +233,7 @@ class Cleaning:
 
 
 def clean(
-    travel_mm: FloatArray,
-    place: Place,
-    other_mm: FloatArray | None,
-    speed_m_s: FloatArray | None = None,
+    travel_mm: FloatArray, place: Place, other_mm: FloatArray | None, speed_m_s: FloatArray | None = None
 ) -> Cleaning:
     """Detect and mask the faults of calibrated travel [mm], with the other end's travel and the speed if logged.
 

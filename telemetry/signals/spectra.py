@@ -13,27 +13,30 @@ ComplexArray = npt.NDArray[np.complex128]
 HALF_OVERLAP_CORRELATION = 1 / 6
 BLOCK = 32
 
+# Band near the top of the spectrum; the last bins may be lowered by an anti-alias filter.
+BAND_SHARE = (0.85, 0.97)  # of half the sample rate
+# A tone has more than so many times what other frequencies have; noise over 9 windows hardly ever. A choice of ours.
+TONE_OVER_NOISE = 3.0
+WINDOW_SAMPLES = 512
+SHORTEST_WINDOW = 64
+MOST_WINDOWS = 2000  # of a long log; their median is accurate to a percent or two
+# Least sample rate for a noise note: below it wheel motion reaches the top of the spectrum. [Hz]
+NOISE_TOLD_FROM_HZ = 200.0
+# Band just above wheel hop, in which noise matters first. [Hz]
+ABOVE_HOP_HZ = (24.0, 28.0)
+# A sensor is noisy if noise has this share of the power there: own choice, from simulated outings. Sound
+# 12-bit sensors have 0.01 to 0.03; from 0.15 on short losses of damping are missed.
+NOISY_SHARE = 0.1
+
 
 @dataclass(frozen=True)
 class Spectrum:
-    """One-sided power spectral density.
-
-    Parameters
-    ----------
-    frequency_hz : ndarray of shape (n_lines,)
-        [Hz]
-    density : ndarray of shape (n_lines,)
-        [unit of the record squared, per Hz]
-    segments : int
-        Number of averaged (overlapping) segments.
-    noise_bandwidth_hz : float
-        Equivalent noise bandwidth: density times this is the power of a sine on a line. [Hz]
-    """
+    """One-sided power spectral density; arrays of shape (n_lines,)."""
 
     frequency_hz: FloatArray
-    density: FloatArray
-    segments: int
-    noise_bandwidth_hz: float
+    density: FloatArray  # [unit of the record squared, per Hz]
+    segments: int  # number of averaged (overlapping) segments
+    noise_bandwidth_hz: float  # equivalent: density times this is the power of a sine on a line
 
 
 def power_spectrum(values: FloatArray, sample_rate_hz: float, *, segment_samples: int = 1024) -> Spectrum:
@@ -138,46 +141,6 @@ def cross_spectrum(
     )
 
 
-@dataclass(frozen=True)
-class Spectrogram:
-    """Power spectral density over time; ``density`` is of shape (n_times, n_lines), NaN where the record has a gap."""
-
-    time_s: FloatArray
-    frequency_hz: FloatArray
-    density: FloatArray
-
-
-def spectrogram(
-    values: FloatArray, sample_rate_hz: float, *, segment_samples: int, most_times: int = 400
-) -> Spectrogram:
-    """Power spectral density of Hann segments evenly spaced over a record, scaled as in `power_spectrum`.
-
-    Parameters
-    ----------
-    values : ndarray of shape (n_samples,)
-        NaN where invalid.
-    sample_rate_hz : float
-        [Hz]
-    most_times : int
-        Largest number of segments: they overlap by half in a short record and lie further apart in a longer one.
-
-    Returns
-    -------
-    Spectrogram
-        ``time_s`` is the middle of each segment, from the first sample. [s]
-    """
-    hop = max(segment_samples // 2, -(-(len(values) - segment_samples) // max(most_times - 1, 1)), 1)
-    starts = np.arange(0, len(values) - segment_samples + 1, hop)
-    taper, frequency, scale = _window(segment_samples, sample_rate_hz)
-    density = np.full((len(starts), len(frequency)), np.nan)
-    for row, start in enumerate(starts.tolist()):
-        segment = values[start : start + segment_samples]
-        if not np.isnan(segment).any():
-            density[row] = np.abs(np.fft.rfft((segment - segment.mean()) * taper)) ** 2 * scale
-    middle_s = (starts + segment_samples / 2) / sample_rate_hz
-    return Spectrogram(middle_s.astype(np.float64), frequency, density)
-
-
 def _window(segment_samples: int, sample_rate_hz: float) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Taper, frequencies [Hz], and the factor from squared lines to a one-sided density."""
     taper = np.hanning(segment_samples + 1)[:-1]
@@ -248,25 +211,12 @@ def _starts(missing: BoolArray, length: int, hop: int) -> IntArray:
     return np.concatenate(stretches) if stretches else np.empty(0, dtype=np.int64)
 
 
-# Band near the top of the spectrum; the last bins may be lowered by an anti-alias filter.
-BAND_SHARE = (0.85, 0.97)  # of half the sample rate
-WINDOW_SAMPLES = 512
-SHORTEST_WINDOW = 64
-MOST_WINDOWS = 2000  # of a long log; their median is accurate to a percent or two
-# Least sample rate for a noise note: below it wheel motion reaches the top of the spectrum. [Hz]
-NOISE_TOLD_FROM_HZ = 200.0
-# Band just above wheel hop, in which noise matters first. [Hz]
-ABOVE_HOP_HZ = (24.0, 28.0)
-# A sensor is noisy if noise has this share of the power there: own choice, from simulated outings. Sound
-# 12-bit sensors have 0.01 to 0.03; from 0.15 on short losses of damping are missed.
-NOISY_SHARE = 0.1
-
-
 def sensor_noise_mm(travel_mm: FloatArray) -> float:
     """Standard deviation of the white noise in a travel signal, including quantisation. [mm]
 
     From the median over short windows of the density near the top of the spectrum, assumed flat. Bumps and stops reach
-    these frequencies only briefly, so they do not change the median.
+    these frequencies only briefly, so they do not change the median; frequencies at which a tone stands out are left
+    out.
 
     Parameters
     ----------
@@ -290,12 +240,20 @@ def sensor_noise_mm(travel_mm: FloatArray) -> float:
         windows = whole_segments(travel_mm, length, length)
     if not len(windows):
         return float("nan")
-    windows = windows[:: -(-len(windows) // MOST_WINDOWS)]
-    taper = np.hanning(length + 1)[:-1]
-    spectrum = np.abs(np.fft.rfft((windows - windows.mean(axis=1, keepdims=True)) * taper, axis=1)) ** 2
     low, high = (round(share * length / 2) for share in BAND_SHARE)
-    variance = spectrum[:, low:high].mean(axis=1) / np.sum(taper**2)
+    spectrum, scale = _tapered(windows)
+    density = spectrum[:, low:high]
+    usual = np.median(density, axis=0)
+    variance = density[:, usual <= TONE_OVER_NOISE * np.median(usual)].mean(axis=1) / scale
     return float(np.sqrt(np.median(variance)))
+
+
+def _tapered(windows: FloatArray) -> tuple[FloatArray, float]:
+    """Squared Hann spectrum of at most `MOST_WINDOWS` windows, (n_windows, n_lines), and its value for unit noise."""
+    windows = windows[:: -(-len(windows) // MOST_WINDOWS)]
+    taper = np.hanning(windows.shape[1] + 1)[:-1]
+    spectrum = np.abs(np.fft.rfft((windows - windows.mean(axis=1, keepdims=True)) * taper, axis=1)) ** 2
+    return spectrum, float(np.sum(taper**2))
 
 
 def noise_share(travel_mm: FloatArray, noise_mm: float, sample_rate_hz: float) -> float:
@@ -304,11 +262,9 @@ def noise_share(travel_mm: FloatArray, noise_mm: float, sample_rate_hz: float) -
     windows = whole_segments(travel_mm, length, length)
     if not len(windows):
         return float("nan")
-    windows = windows[:: -(-len(windows) // MOST_WINDOWS)]
-    taper = np.hanning(length + 1)[:-1]
-    spectrum = np.abs(np.fft.rfft((windows - windows.mean(axis=1, keepdims=True)) * taper, axis=1)) ** 2
     low, high = (round(edge * length / sample_rate_hz) for edge in ABOVE_HOP_HZ)
-    power = spectrum[:, low:high].mean(axis=1) / np.sum(taper**2)
+    spectrum, scale = _tapered(windows)
+    power = spectrum[:, low:high].mean(axis=1) / scale
     return float(noise_mm**2 / max(float(np.median(power)), 1e-12))
 
 
@@ -330,12 +286,9 @@ def noise_notes(end: End, travel_mm: FloatArray, noise_mm: float, sample_rate_hz
     if not share >= NOISY_SHARE:
         return []
     low, high = ABOVE_HOP_HZ
-    return [
-        QualityNote(
-            "warning",
-            "noisy_sensor",
-            f"The {end} travel sensor is noisy: {noise_mm:.2f} mm (standard deviation at the shaft), "
-            f"{100 * min(share, 1.0):.0f} % of its power just above the wheel hop ({low:.0f} to {high:.0f} Hz). A "
-            "short loss of damping is harder to find. Check the sensor's supply, ground, cable and wiper.",
-        )
-    ]
+    message = (
+        f"The {end} travel sensor is noisy: {noise_mm:.2f} mm (standard deviation at the shaft), "
+        f"{100 * min(share, 1.0):.0f} % of its power just above the wheel hop ({low:.0f} to {high:.0f} Hz). A "
+        "short loss of damping is harder to find. Check the sensor's supply, ground, cable and wiper."
+    )
+    return [QualityNote("warning", "noisy_sensor", message)]

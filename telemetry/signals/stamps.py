@@ -12,40 +12,6 @@ from telemetry.logs import RawLog, find_unit, to_unit
 from telemetry.notes import QualityNote
 from telemetry.signals.clock import ALWAYS_ALLOWED_SAMPLES, MOST_SAMPLES_PER_STAMP
 
-
-def similar_hint(log: RawLog, name: str, *, but: Collection[str | None] = ()) -> str:
-    """Suggestion "Did you mean ...?" with the closest column names, "" if none is close; ``but`` are left out."""
-    free = [column for column in log.columns if column not in but]
-    close = difflib.get_close_matches(name.lower(), [n.lower() for n in free], n=3, cutoff=0.5)
-    similar = [n for n in free if n.lower() in close]
-    return f" Did you mean {' or '.join(map(repr, similar))}?" if similar else ""
-
-
-def find_column(log: RawLog, name: str, *, meaning: str, cure: str = "") -> str:
-    """Column of the log for a name, with or without its unit; `ChannelError` names the closest if there is none.
-
-    ``meaning`` is its purpose and ``cure`` the alternative, for the message.
-    """
-    column = log.called(name)
-    if column is not None:
-        return column
-    raise ChannelError(
-        f"{log.source}: has no column {name!r} ({meaning}).{similar_hint(log, name)} Its columns are "
-        f"{', '.join(log.columns)}.{cure and ' ' + cure}"
-    )
-
-
-def find_numbers(log: RawLog, name: str, *, meaning: str, cure: str = "") -> tuple[str, FloatArray]:
-    """Column of the log that must hold numbers, as in `find_column`, and its values, shape (n_rows,)."""
-    column = find_column(log, name, meaning=meaning, cure=cure)
-    values = log.columns[column]
-    if np.isnan(values).all():
-        raise ChannelError(
-            f"{log.source}, column {column!r} ({meaning}): holds no numbers; check the sensor and its wiring."
-        )
-    return column, values
-
-
 # Least rate of a travel log; a slower one has a time that is not in seconds, if its travel is smooth as well.
 SLOWEST_RATE_HZ = 5.0
 # Travel is smooth if its steps are small against its spread: mean square of the steps over twice the variance.
@@ -65,6 +31,34 @@ MOST_REPEATED_SHARE = 0.05
 SPREAD_OVER = 10
 # Advice for a log without time.
 STATE_RATE = "A log without time needs its rate: rate_hz in [channels], or --channels rate_hz=HZ."
+
+
+def similar_hint(log: RawLog, name: str, *, but: Collection[str | None] = ()) -> str:
+    """Suggestion "Did you mean ...?" with the closest column names, "" if none is close; ``but`` are left out."""
+    free = [column for column in log.columns if column not in but]
+    close = difflib.get_close_matches(name.lower(), [n.lower() for n in free], n=3, cutoff=0.5)
+    similar = [n for n in free if n.lower() in close]
+    return f" Did you mean {' or '.join(map(repr, similar))}?" if similar else ""
+
+
+def find_numbers(log: RawLog, name: str, *, meaning: str, cure: str = "") -> tuple[str, FloatArray]:
+    """Column of the log for a name, with or without its unit, and its values, shape (n_rows,).
+
+    Raises `ChannelError` if there is no such column, with the closest, or it holds no numbers; ``meaning`` is its
+    purpose and ``cure`` the alternative, for the message.
+    """
+    column = log.called(name)
+    if column is None:
+        raise ChannelError(
+            f"{log.source}: has no column {name!r} ({meaning}).{similar_hint(log, name)} Its columns are "
+            f"{', '.join(log.columns)}.{cure and ' ' + cure}"
+        )
+    values = log.columns[column]
+    if np.isnan(values).all():
+        raise ChannelError(
+            f"{log.source}, column {column!r} ({meaning}): holds no numbers; check the sensor and its wiring."
+        )
+    return column, values
 
 
 @dataclass(frozen=True)
