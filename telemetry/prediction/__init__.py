@@ -1,7 +1,7 @@
 """A set-up change tried on the logged laps: only the difference between two rides is simulated."""
 
 from telemetry.prediction.forkload import ForkCheck, check_fork
-from telemetry.prediction.prediction import Laps, predict, predict_log, prepare
+from telemetry.prediction.prediction import Laps, at_corner, predict, predict_log, prepare
 from telemetry.prediction.results import (
     PlaceChange,
     Prediction,
@@ -26,6 +26,7 @@ __all__ = [
     "TryRow",
     "TryWay",
     "Wish",
+    "at_corner",
     "check_fork",
     "parse_wish",
     "predict",

@@ -67,6 +67,7 @@ from telemetry.setup import Comparison, SetupSheet
 from telemetry.summary import Summary, Traces
 
 if TYPE_CHECKING:
+    from telemetry.report.prediction import prediction_html as prediction_html
     from telemetry.report.prediction import print_prediction as print_prediction
 
 __all__ = [
@@ -120,6 +121,7 @@ __all__ = [
     "facts_of",
     "history_document",
     "named_corners",
+    "prediction_html",
     "print_bounce",
     "print_check",
     "print_comparison",
@@ -142,10 +144,10 @@ __all__ = [
 
 
 def __getattr__(name: str) -> Any:
-    if name == "print_prediction":  # compiles; imported when a change is tried
-        from telemetry.report.prediction import print_prediction
+    if name in ("prediction_html", "print_prediction"):  # compiles; imported when a change is tried
+        from telemetry.report import prediction
 
-        return print_prediction
+        return getattr(prediction, name)
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
 
 
