@@ -12,7 +12,7 @@ from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_u
 from dashboard import guard
 from dashboard.desk import routes
 from dashboard.desk.desk import Desk
-from dashboard.pages import add, balance, compare, damper, edit, parts, review, rider, runs
+from dashboard.pages import add, balance, compare, damper, edit, parts, review, rider, runs, season
 from dashboard.pages.parts import Screen
 from dashboard.shelf import Logbook, Shelf
 from dashboard.theme import css_variables
@@ -29,6 +29,7 @@ PAGES: dict[str, Layout] = {
     rider.PATH: rider.layout,
     compare.PATH: compare.layout,
     damper.PATH: damper.layout,
+    season.PATH: season.layout,
     add.PATH: add.layout,
     edit.PATH: edit.layout,
     "/bin": edit.bin_layout,
@@ -43,6 +44,7 @@ TITLES = {
     rider.PATH: "Rider",
     compare.PATH: "Compare",
     damper.PATH: "Dampers",
+    season.PATH: "Season",
     add.PATH: "Bring a log in",
     edit.PATH: "Change a run",
     "/bin": "Bin",
@@ -115,7 +117,7 @@ def create_app(
     _register_debrief(app.server, shelf)
     _register_bike_file(app.server, shelf)
     _register_way(app, shelf)
-    for page in (review, balance, rider, compare, damper):
+    for page in (review, balance, rider, compare, damper, season):
         page.register(app, shelf)
     return app
 

@@ -7,6 +7,7 @@ from typing import Any, Protocol
 
 from telemetry.arrays import FloatArray
 from telemetry.logbook import RunEntry
+from telemetry.season import RunRecord
 from telemetry.setup import SetupSheet
 from telemetry.summary import Summary, Traces
 
@@ -29,6 +30,9 @@ class Logbook(Protocol):
 
     def traces(self, run_id: str, columns: tuple[str, ...] | None = None) -> Traces:
         """The traces of a run, or those of the columns that it has."""
+
+    def season(self) -> tuple[RunRecord, ...]:
+        """The numbers of every run."""
 
     def sheet(self, run_id: str) -> SetupSheet | None:
         """The setup sheet of a run, None when it has none."""
@@ -53,6 +57,7 @@ class Shelf:
         self.runs = logbook.runs
         self.left_out = logbook.left_out
         self.sheet = logbook.sheet
+        self.season = logbook.season
         self.traces = logbook.traces
         self.summary = lru_cache(maxsize=_SUMMARIES)(logbook.summary)
         self._column = lru_cache(maxsize=_COLUMNS)(self._read_column)

@@ -15,6 +15,7 @@ from telemetry.report.blocks import (
     LapName,
     Medium,
     Number,
+    RunName,
     Said,
     Section,
     Sentence,
@@ -60,6 +61,7 @@ from telemetry.report.lap import (
 from telemetry.report.paper import document_html
 from telemetry.report.places import AROUND_M, Places
 from telemetry.report.prediction import print_prediction
+from telemetry.report.season import MARKS, SeasonPicture, season_document
 from telemetry.report.stand import print_stand, stand_html
 from telemetry.report.terminal import print_document, print_section
 from telemetry.setup import Comparison, SetupSheet
@@ -83,6 +85,7 @@ __all__ = [
     "Halves",
     "Label",
     "LapName",
+    "MARKS",
     "M_S_TO_KM_H",
     "Medium",
     "POINTS",
@@ -90,7 +93,9 @@ __all__ = [
     "Places",
     "Ribbon",
     "Said",
+    "RunName",
     "Scope",
+    "SeasonPicture",
     "Section",
     "Sentence",
     "Sentences",
@@ -128,6 +133,7 @@ __all__ = [
     "quickest_lap",
     "review_document",
     "runs_section",
+    "season_document",
     "stand_html",
     "stretch",
     "thinned",
