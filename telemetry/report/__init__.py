@@ -33,6 +33,7 @@ from telemetry.report.damping import (
 )
 from telemetry.report.document import (
     CLOSING,
+    damping_cell,
     facts_of,
     named_corners,
     quality_section,
@@ -108,6 +109,7 @@ __all__ = [
     "check_to_json",
     "comparison_document",
     "damper_document",
+    "damping_cell",
     "damping_headline",
     "debrief_html",
     "document_html",
