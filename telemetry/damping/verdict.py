@@ -284,8 +284,7 @@ def with_levels(
     """Give every event its level, and an event of level look no more confidence than it can have.
 
     An alarm is what repeats (stretches of `ENOUGH_S` together, on two laps or at two places), or one stretch of
-    `ENOUGH_S` for which the log's own detection limit holds, with the others at its place, if no other lap has one that
-    begins and ends where it does. Every other is a look.
+    `ENOUGH_S` for which the log's own detection limit holds, with the others at its place. Every other is a look.
     What begins at one point of the road on several laps counts once: a ridge that only one wheel meets does so. It
     does not count at all where it was there from the first lap on and, on most laps, began and ended at one point: no
     log tells it from a ridge.
@@ -304,10 +303,7 @@ def with_levels(
     events = tuple(events)
     of_ground = _of_the_ground(events, laps, ends_m)
     others = [event for i, event in enumerate(events) if i not in of_ground]
-    met_again = _met_again(events, ends_m)
-    alarms = {
-        i for i, event in enumerate(events) if i not in of_ground | met_again and _stands_alone(event, limits)
-    }
+    alarms = {i for i, event in enumerate(events) if i not in of_ground and _stands_alone(event, limits)}
     if _repeats(others):
         alarms = set(range(len(events))) - of_ground
     for place in stretches_of_road([event.distance_m for event in events]):
@@ -376,21 +372,6 @@ def _of_the_ground(
     whole_s = sum(lap.time_s for lap in complete.values())
     rung_s = sum(_length_s(events[i]) for i in found)
     return found if rung_s <= MOST_OF_A_LAP * whole_s else set()
-
-
-def _met_again(events: Sequence[OscillationEvent], ends_m: Sequence[float | None]) -> set[int]:
-    """Indices of events that began and ended at the points of the road at which one of another lap did."""
-
-    def near(a_m: float | None, b_m: float | None) -> bool:
-        return a_m is not None and b_m is not None and abs(a_m - b_m) <= FIXED_WITHIN_M
-
-    placed = list(zip(events, ends_m, strict=False))
-    return {
-        i
-        for i, (one, one_end_m) in enumerate(placed)
-        for other, other_end_m in placed
-        if one.lap != other.lap and near(one.distance_m, other.distance_m) and near(one_end_m, other_end_m)
-    }
 
 
 def _laps_at_one_point(points: Sequence[tuple[int | None, float | None]]) -> int:

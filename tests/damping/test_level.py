@@ -138,13 +138,6 @@ def test_ends_in_doubt(found, doubt):
     assert dampers_in_doubt(found) == doubt
 
 
-def test_one_long_stretch_is_no_alarm_where_another_lap_has_it_from_and_to_the_same_points():
-    events = [event(1.5, lap=3), event(1.4, lap=5, distance_m=905.0)]
-    assert [one.level for one in with_levels(events, LIMITS, LAPS, [960.0, 962.0])] == ["look"] * 2
-    # a loss goes on for as long as it does
-    assert [one.level for one in with_levels(events, LIMITS, LAPS, [960.0, 1010.0])] == ["alarm"] * 2
-
-
 def test_what_ends_now_here_and_now_there_is_no_ridge():
     events = rung([1, 2, 3, 4, 5])
     ends_m = [950.0, 990.0, 1030.0, 970.0, 1010.0]
