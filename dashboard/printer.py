@@ -12,10 +12,12 @@ from dashboard.theme import Theme
 from dashboard.urlstate import View, to_query
 from telemetry.report import (
     Advice,
+    Blank,
     Block,
     Caution,
     Cell,
     Column,
+    Facts,
     Figure,
     Fold,
     LapName,
@@ -116,6 +118,16 @@ def _cell(cell: Cell, view: View) -> Any:
     return html.A(str(cell), href="/" + to_query(to), className="in") if to and view.run else str(cell)
 
 
+def _facts(block: Facts, printer: Printer) -> Any:
+    return html.Dl(
+        [part for label, text in block.pairs for part in (html.Dt(label), html.Dd(text))], className="facts"
+    )
+
+
+def _blank(block: Blank, printer: Printer) -> Any:
+    return html.P(block.words)
+
+
 def _figure(block: Figure, printer: Printer) -> Any:
     height = "low" if block.name.startswith("ring-") else "middle"
     figure = drawn(block.picture, printer.theme)
@@ -134,6 +146,8 @@ PRINT: dict[type, Callable[[Any, Printer], Any]] = {
     Caution: _caution,
     Advice: _advice,
     Table: _table,
+    Facts: _facts,
+    Blank: _blank,
     Figure: _figure,
     Fold: _fold,
 }

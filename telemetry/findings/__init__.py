@@ -15,6 +15,7 @@ from telemetry.findings.damping import (
     suspicions,
 )
 from telemetry.findings.rank import findings, nothing_asks, travel_sentence, verdict_sentences
+from telemetry.findings.rules import turn_words
 
 __all__ = [
     "DOUBTFUL",
@@ -36,5 +37,6 @@ __all__ = [
     "slow_loss_judged",
     "suspicions",
     "travel_sentence",
+    "turn_words",
     "verdict_sentences",
 ]

@@ -216,6 +216,13 @@ class TravelPicture:
 
 
 @dataclass(frozen=True)
+class Small:
+    """The picture of a lap with half the height, for a page that holds more than it."""
+
+    picture: TravelPicture
+
+
+@dataclass(frozen=True)
 class StopSpot:
     """One stop on the map, with its sentence. [m]"""
 

@@ -15,7 +15,16 @@ from telemetry.setup.damper import (
 )
 from telemetry.setup.repeats import Outing, repeats
 from telemetry.setup.rows import ExcludedLap, LapValues, MetricComparison
-from telemetry.setup.sheet import Change, Condition, SetupSheet, changes, load_sheet, parse_sheet, written
+from telemetry.setup.sheet import (
+    Change,
+    Condition,
+    SetupSheet,
+    changes,
+    load_sheet,
+    parse_sheet,
+    settings,
+    written,
+)
 
 __all__ = [
     "BounceComparison",
@@ -42,5 +51,6 @@ __all__ = [
     "load_sheet",
     "parse_sheet",
     "repeats",
+    "settings",
     "written",
 ]
