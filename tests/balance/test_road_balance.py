@@ -1,29 +1,24 @@
 """Same bump, damping and delay against simulated rides: a slice of tests/benchmarks/balance at the same bars."""
 
 import json
-import sys
 from dataclasses import replace
 from functools import cache
-from pathlib import Path
 
 import numpy as np
 import pytest
 from pydantic import TypeAdapter
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks" / "balance"))
-
-from judge import faults, order  # noqa: E402
-from trials import Plan, make  # noqa: E402
-
-from telemetry.balance import Balance  # noqa: E402
-from telemetry.balance.bumps import find_pairs  # noqa: E402
-from telemetry.balance.measure import balance  # noqa: E402
-from telemetry.balance.resistance import PARTS, Ground, damping_balance, verdict, vertex  # noqa: E402  # noqa: E402
-from telemetry.balance.road import (  # noqa: E402
-    find_riding,  # noqa: E402
+from telemetry.balance import Balance
+from telemetry.balance.bumps import find_pairs
+from telemetry.balance.measure import balance
+from telemetry.balance.resistance import PARTS, Ground, damping_balance, verdict, vertex
+from telemetry.balance.road import (
+    find_riding,
     road_model,
     windows,
 )
+from tests.benchmarks.balance.judge import faults, order
+from tests.benchmarks.balance.trials import Plan, make
 
 
 @cache

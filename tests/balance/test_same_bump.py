@@ -1,19 +1,13 @@
 """Same-bump ratios: what noise adds to a peak, and intervals against noise-free rides (a slice of the benchmark)."""
 
-import sys
-from pathlib import Path
-
 import numpy as np
 import pytest
+from test_balance import RATE_HZ
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks" / "balance"))
-
-from judge import coverage  # noqa: E402
-from test_balance import RATE_HZ  # noqa: E402
-
-from telemetry.balance.balance import ratio_of_sums  # noqa: E402
-from telemetry.balance.bumps import _smoothing  # noqa: E402
-from telemetry.balance.pairs import response_measures  # noqa: E402
+from telemetry.balance.balance import ratio_of_sums
+from telemetry.balance.bumps import _smoothing
+from telemetry.balance.pairs import response_measures
+from tests.benchmarks.balance.judge import coverage
 
 
 def test_smoothing_has_the_published_weights():

@@ -1,18 +1,12 @@
 """Where bumps stand out of the road: prediction and matched shape against closed forms, and rides of known bumps."""
 
-import sys
-from pathlib import Path
-
 import numpy as np
 import pytest
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks" / "balance"))
-
-from judge import bumps_of, stands_out  # noqa: E402
-from trials import Plan, make  # noqa: E402
-
-from telemetry.balance.bumps import peaks_above, standing_out, whitened  # noqa: E402
-from telemetry.simulate import Bump  # noqa: E402
+from telemetry.balance.bumps import peaks_above, standing_out, whitened
+from telemetry.simulate import Bump
+from tests.benchmarks.balance.judge import bumps_of, stands_out
+from tests.benchmarks.balance.trials import Plan, make
 
 
 def test_what_a_resonance_adds_is_told_and_its_input_comes_back():

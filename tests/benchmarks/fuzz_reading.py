@@ -1,6 +1,6 @@
 """Damaged logs through `read_log`: a log or the documented error, never anything else.
 
-Run ``python tests/benchmarks/fuzz_reading.py --inputs 100000``. Seeds are logs in every format that is read; each input
+Run ``python -m tests.benchmarks.fuzz_reading --inputs 100000``. Seeds are logs in every format that is read; each input
 is a seed with bytes flipped, cut, doubled, swapped or put in. Batches run in processes of their own, so that a crash
 of a parser is seen and located; every input can be made again from its number.
 """
@@ -16,7 +16,6 @@ from pathlib import Path
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "logs"))
 BATCH = 5000
 SHARE = {"delimited text": 60, "Parquet": 40, "Arrow IPC": 40, "ASAM MDF": 1, "MATLAB": 1}
 TEXTS = (b",", b";", b"\t", b"\n", b"\r\n", b'"', b"NaN", b"-", b"1e400", b"#", b"time", b"[mm]", b"12:00:00", b"\0",
@@ -31,7 +30,7 @@ def seeds() -> list[tuple[str, bytes]]:
     """
     import gzip
 
-    from log_formats import WRITERS
+    from tests.logs.log_formats import WRITERS
 
     found = []
     with tempfile.TemporaryDirectory() as directory:

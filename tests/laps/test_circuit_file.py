@@ -1,10 +1,8 @@
 """A circuit kept from one day and used on another: the same places, the same corner numbers, names by hand."""
 
-import sys
 import tomllib
 from dataclasses import replace
 from functools import cache
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,13 +10,8 @@ import pytest
 from telemetry.errors import BikeFileError
 from telemetry.laps import circuit_text, find_track, load_circuit
 from telemetry.simulate import Riding, Sensors
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks" / "laps"))
-try:
-    from outings import LINE, ridden
-    from run import errors, place_error_m
-finally:
-    sys.path.pop(0)
+from tests.benchmarks.laps.outings import LINE, ridden
+from tests.benchmarks.laps.run import errors, place_error_m
 
 SEED, OTHER_DAY = 7501, 57501
 

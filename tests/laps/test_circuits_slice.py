@@ -1,38 +1,18 @@
 """A slice of tests/benchmarks/laps: the bars of the project on three circuits that tuned nothing."""
 
-import importlib.util
-import sys
 from dataclasses import replace
-from functools import cache
-from pathlib import Path
 
 import numpy as np
 import pytest
 
 from telemetry.laps import find_track
+from tests.benchmarks.laps import outings, run
 
-BENCHMARK = Path(__file__).parents[1] / "benchmarks" / "laps"
 SEEDS = (7301, 7302, 7303)
-
-
-@cache
-def benchmark():
-    sys.path.insert(0, str(BENCHMARK))
-    try:
-        import outings
-
-        # by its file: other benchmarks have a run.py as well
-        spec = importlib.util.spec_from_file_location("laps_benchmark", BENCHMARK / "run.py")
-        run = importlib.util.module_from_spec(spec)
-        spec.loader.exec_module(run)
-        return run, outings
-    finally:
-        sys.path.remove(str(BENCHMARK))
 
 
 @pytest.fixture(scope="module", params=SEEDS)
 def row(request):
-    run, _ = benchmark()
     return run.measure(request.param, run.SENSORS["10-hz"])
 
 
@@ -62,7 +42,6 @@ def test_an_event_anywhere_on_a_timed_lap_is_placed_within_5_m(row):
 @pytest.mark.parametrize("sensors", ["10-hz-late", "5-hz-noisy"])
 def test_late_or_noisy_positions_and_a_wheel_that_reads_wrong_keep_the_place(sensors):
     # noise of 0.3 to 1 m on each axis, 0.25 s late, wheel 3 % long and growing: no bar is promised for lap starts
-    run, _ = benchmark()
     row = run.measure(7310, run.SENSORS[sensors])
     assert row["dist %"] <= 0.2
     assert row["p99 m"] <= 5.0
@@ -71,7 +50,6 @@ def test_late_or_noisy_positions_and_a_wheel_that_reads_wrong_keep_the_place(sen
 
 
 def test_the_delay_of_positions_is_found_and_said():
-    run, outings = benchmark()
     made = outings.ridden(7311, sensors=run.SENSORS["10-hz-late"])
     track = find_track(made.run, start_line=outings.LINE)
     (note,) = [note for note in track.notes if note.code == "gps_delay"]
@@ -81,7 +59,6 @@ def test_the_delay_of_positions_is_found_and_said():
 @pytest.mark.parametrize("only", [("speed", "lean"), ("speed", "brake", "lean"), ("speed", "latitude", "longitude"),
                                   ("latitude", "longitude"), ("speed", "throttle", "brake", "lean")])  # fmt: skip
 def test_phases_from_whichever_channels_there_are(only):
-    _, outings = benchmark()
     made = outings.ridden(7312, only=only)
     track = find_track(made.run, start_line=outings.LINE if "latitude" in only else None)
     assert (track.phase == made.phase).mean() >= 0.9
@@ -102,7 +79,6 @@ def with_acceleration(made, sign):
 )
 def test_phases_from_an_accelerometer(only, least):
     # without lean the turn-in cannot be told, as with the speed alone
-    _, outings = benchmark()
     made = outings.ridden(7313, only=only)
     track = find_track(with_acceleration(made, 1.0))
     assert "acceleration" in track.phase_sources
@@ -110,7 +86,6 @@ def test_phases_from_an_accelerometer(only, least):
 
 
 def test_an_accelerometer_that_is_turned_round_is_named_and_not_used():
-    _, outings = benchmark()
     made = outings.ridden(7313, only=("lean", "speed"))
     track = find_track(with_acceleration(made, -1.0))
     assert "acceleration_unlike_speed" in [note.code for note in track.notes]

@@ -1,8 +1,6 @@
 """Input that is no clean outing: a sensible answer, or a note that names what is wrong."""
 
-import sys
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -16,13 +14,8 @@ from telemetry.simulate import (
     Sensors,
     build_circuit,
 )
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks" / "laps"))
-try:
-    from outings import LINE, ridden, with_pause
-    from run import errors, place_error_m
-finally:
-    sys.path.pop(0)
+from tests.benchmarks.laps.outings import LINE, ridden, with_pause
+from tests.benchmarks.laps.run import errors, place_error_m
 
 GPS = Sensors(lap_signal="none")
 

@@ -1,20 +1,13 @@
 """A beacon whose pulses are shorter than a sample: laps that run into one are found, split or said."""
 
-import sys
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 
 from telemetry.laps import find_track
 from telemetry.simulate import Sensors
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks" / "laps"))
-try:
-    from outings import ridden
-finally:
-    sys.path.pop(0)
+from tests.benchmarks.laps.outings import ridden
 
 GPS = ("latitude_deg", "longitude_deg")
 

@@ -25,7 +25,7 @@ def fixed_width():
         r"```python\n(# telemetry/logs/fixedwidth\.py\n.*?)```", GUIDE.read_text(), flags=re.DOTALL
     )
     module = ModuleType("fixedwidth")
-    exec(example, module.__dict__)  # noqa: S102
+    exec(example, module.__dict__)
     return module
 
 

@@ -1,17 +1,12 @@
 """Packing on a case made by hand and on simulated motorcycles; loads that look like it are not called."""
 
-import sys
-from pathlib import Path
-
 import numpy as np
 import pytest
 from made_ends import RATE_HZ, end_of
 
 from telemetry.motion import Motion, find_packing
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks" / "motion"))
-from score import Packing, score_packing
-from slow_rebound import rows_outing
+from tests.benchmarks.motion.score import Packing, score_packing
+from tests.benchmarks.motion.slow_rebound import rows_outing
 
 N = 6000
 T = np.arange(N) / RATE_HZ

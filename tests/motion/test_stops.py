@@ -1,17 +1,12 @@
 """Hard contact, use of the last half millimetre, and travel that is merely deep."""
 
-import sys
-from pathlib import Path
-
 import numpy as np
 import pytest
 from made_ends import RATE_HZ, end_of
 
 from telemetry.motion.stops import find_stops, stop_notes
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks" / "motion"))
-from harsh import harsh_outing
-from score import Stops, score_stops
+from tests.benchmarks.motion.harsh import harsh_outing
+from tests.benchmarks.motion.score import Stops, score_stops
 
 STROKE_MM = 70.0
 

@@ -1,8 +1,6 @@
 """Is the damping back, by hand: one end in two bounce tests."""
 
 import json
-import sys
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -13,10 +11,8 @@ from telemetry.cli import main
 from telemetry.setup import bounce_comparison_to_json, compare_bounce
 from telemetry.setup.damper import damping_ratio_of_return, return_speed
 from telemetry.simulate.push import HandPush
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "balance"))
-from pushed_log import pushed_log  # noqa: E402
-from test_bounce import motion_of, two_ends  # noqa: E402
+from tests.balance.pushed_log import pushed_log
+from tests.balance.test_bounce import motion_of, two_ends
 
 FRONT = (2.1, 0.3)
 

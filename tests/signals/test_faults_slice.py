@@ -1,29 +1,17 @@
 """A small seeded slice of tests/benchmarks/faults: faults with known places in minutes of simulated outings."""
 
-import importlib.util
-import sys
-from pathlib import Path
-
 import numpy as np
 import pytest
 
-BENCHMARK = Path(__file__).parents[1] / "benchmarks" / "faults"
+from tests.benchmarks.faults import run as benchmark
 
 
 @pytest.fixture(scope="module")
 def score():
-    sys.path.insert(0, str(BENCHMARK))
-    try:
-        # by its file: other benchmarks have a run.py as well
-        spec = importlib.util.spec_from_file_location("faults_benchmark", BENCHMARK / "run.py")
-        benchmark = importlib.util.module_from_spec(spec)
-        spec.loader.exec_module(benchmark)
-        total = benchmark.Score()
-        for seed in (6000, 6001, 6002):  # 200, 500 and 1000 Hz
-            total.update(benchmark.of_outing((seed, 4, (200.0, 500.0, 1000.0))))
-        return total
-    finally:
-        sys.path.remove(str(BENCHMARK))
+    total = benchmark.Score()
+    for seed in (6000, 6001, 6002):  # 200, 500 and 1000 Hz
+        total.update(benchmark.of_outing((seed, 4, (200.0, 500.0, 1000.0))))
+    return total
 
 
 @pytest.mark.parametrize(

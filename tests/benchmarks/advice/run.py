@@ -1,6 +1,6 @@
 """Does advice agree with itself? Whole reviews of many set-ups, and the same reviews with other numbers.
 
-    python tests/benchmarks/advice/run.py --outings 60 --others 4 --jobs 2
+    python -m tests.benchmarks.advice.run --outings 60 --others 4 --jobs 2
 
 Every outing has a motorcycle, a road and a set-up of its own on a small circuit: springs, bump stops and both sides
 of both dampers far from right, hollows and rows of bumps, sometimes a damper that fails, with the full or the least
@@ -11,7 +11,6 @@ that is not there, or a sentence is not in the table of rules. Nothing is assert
 
 import argparse
 import os
-import sys
 from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
@@ -19,10 +18,8 @@ from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # one process per core is the faster way
 HERE = Path(__file__).parent
-sys.path.insert(0, str(HERE.parents[1] / "review"))
 
 import numpy as np  # noqa: E402
-from advice_judge import ENDS, both_ways, told_turns, traced, uses_travel_that_is_not_there  # noqa: E402
 
 from telemetry.bike import Bike  # noqa: E402
 from telemetry.damping.oscillation import Oscillation  # noqa: E402
@@ -41,6 +38,7 @@ from telemetry.simulate import (  # noqa: E402
     small_circuit,
 )
 from telemetry.summary import Finding, Summary  # noqa: E402
+from tests.review.advice_judge import ENDS, both_ways, told_turns, traced, uses_travel_that_is_not_there  # noqa: E402
 
 # What was tuned was tuned on lower seeds.
 TEST_SEEDS = 600_000

@@ -6,13 +6,13 @@ from dataclasses import replace
 
 import numpy as np
 import pyarrow.csv
-from trials import Plan, make
 
 from telemetry.balance.bumps import find_pairs
 from telemetry.balance.delay import delay_notes
 from telemetry.balance.measure import balance
 from telemetry.laps import Track
 from telemetry.motion import EndMotion, Motion
+from tests.benchmarks.balance.trials import Plan, make
 
 MINUTE_S, MINUTES = 60.0, 120
 PARSED_MINUTES = 10  # what is parsed; its time is taken times the length

@@ -3,7 +3,6 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
-from trials import Plan, Ride, make
 
 from telemetry.arrays import BoolArray, FloatArray
 from telemetry.balance.balance import Ratio
@@ -13,6 +12,7 @@ from telemetry.balance.pairs import bump_ratio
 from telemetry.balance.resistance import damping_balance, verdict
 from telemetry.simulate import Bump
 from telemetry.simulate.circuit import REFERENCE_CYCLES_PER_M
+from tests.benchmarks.balance.trials import Plan, Ride, make
 
 FACTORS = (0.6, 0.75, 1 / 1.15, 1.0, 1.0, 1.0, 1.15, 1.3, 1.6)
 SMOOTH_M3, ROUGH_M3 = 1e-6, 24e-6

@@ -1,6 +1,6 @@
 """Benchmark of balance on rides whose truth is known, over bikes it was not tuned on.
 
-    .venv/bin/python tests/benchmarks/balance/run.py --bikes 200 --jobs 2
+    .venv/bin/python -m tests.benchmarks.balance.run --bikes 200 --jobs 2
 
 Prints: is the end that is damped more named, and "even" where both are alike; do the intervals of the same-bump
 ratio cover the truth; are the right halves paired; is the delay read; are swapped ends, a wrong speed channel and a
@@ -10,18 +10,15 @@ late one named; and what balance costs against a bare parse. Half an hour of one
 
 import argparse
 import os
-import sys
 import time
 from collections.abc import Callable, Iterable
 from concurrent.futures import ProcessPoolExecutor
-from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-sys.path.insert(0, str(Path(__file__).parent))
-sys.path.insert(0, str(Path(__file__).parents[3]))
 
-import numpy as np  # noqa: E402
-from judge import Bumps, Coverage, Order, bumps, coverage, faults, order  # noqa: E402
+import numpy as np
+
+from tests.benchmarks.balance.judge import Bumps, Coverage, Order, bumps, coverage, faults, order
 
 TEST_SEEDS = 700_000
 
@@ -80,7 +77,7 @@ def print_bumps(found: list[Bumps]) -> None:
 
 
 def print_cost() -> None:
-    from cost import balance_against_parse
+    from tests.benchmarks.balance.cost import balance_against_parse
 
     ratio, seconds = balance_against_parse()
     print(f"Balance of 2 h at 1 kHz: {ratio:.2f} of one bare parse of the log ({seconds:.2f} s CPU here)")

@@ -1,6 +1,6 @@
 """Benchmark of the statistics of a comparison, on laps and outings of known correlation and spread.
 
-    .venv/bin/python tests/benchmarks/comparison/run.py --pairs 1000
+    .venv/bin/python -m tests.benchmarks.comparison.run --pairs 1000
 
 Laps are a first-order autoregression, rows move together, and every outing is moved by an effect of its own. Prints
 for pairs without a change how many 95 % intervals hold the truth and how many pairs have any false difference; for
@@ -9,24 +9,21 @@ pairs with a change of known size in two rows how often it is found. A minute of
 
 import argparse
 import os
-import sys
 from collections.abc import Sequence
-from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-sys.path.insert(0, str(Path(__file__).parents[3]))
 
-import numpy as np  # noqa: E402
+import numpy as np
 
-from telemetry.arrays import FloatArray  # noqa: E402
-from telemetry.setup.rows import (  # noqa: E402
+from telemetry.arrays import FloatArray
+from telemetry.setup.rows import (
     Expected,
     Judged,
     Row,
     compare_laps,
-    lap_values,  # noqa: E402
+    lap_values,
 )
-from telemetry.summary import COMPARED, Metric  # noqa: E402
+from telemetry.summary import COMPARED, Metric
 
 TEST_SEED = 700_000
 ROWS = len(COMPARED)

@@ -1,12 +1,12 @@
 """From an outing of the quick motorcycle to what the detector takes: Motion, Track, Bike."""
 
 import numpy as np
-from outings import Outing
 
 from telemetry.bike import Bike, parse_bike
 from telemetry.laps import PHASES, Lap, Track
 from telemetry.motion import EndMotion, Motion
 from telemetry.signals import differentiate
+from tests.benchmarks.detection.outings import Outing
 
 
 def bike_of(outing: Outing, *, with_masses: bool) -> Bike:

@@ -3,7 +3,9 @@
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from ride import (
+from scipy.fft import next_fast_len
+
+from tests.benchmarks.detection.ride import (
     DT_S,
     STEP_M,
     G,
@@ -17,7 +19,6 @@ from ride import (
     tread_contact,
     with_hop,
 )
-from scipy.fft import next_fast_len
 
 CONFOUNDERS = (
     "kerb", "imbalance", "hard bump", "rough stretch", "throttle jerk", "tone", "noise", "steps", "front chatter",

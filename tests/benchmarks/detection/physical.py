@@ -1,6 +1,6 @@
 """Lost damping on outings whose dampers fail as physics says: log in, verdict out, against work and hop amplitude.
 
-    .venv/bin/python tests/benchmarks/detection/physical.py --outings 10
+    .venv/bin/python -m tests.benchmarks.detection.physical --outings 10
 
 Outings are `telemetry.simulate.random_outing`'s: each with a bike (hop 12 to 21 Hz), a circuit, a road, a fault and
 sensors of its own, at 100 to 1000 Hz; the whole way from the log's columns through `measure`. Half of each kind has

@@ -1,6 +1,6 @@
 """Benchmark of the detector for lost rear damping on outings it was not tuned on.
 
-    .venv/bin/python tests/benchmarks/detection/run.py --outings 145 --fades 160 --cost --write
+    .venv/bin/python -m tests.benchmarks.detection.run --outings 145 --fades 160 --cost --write
 
 Every outing has a bike, a circuit and a road of its own; every second bike file gives masses and tyre rate. Test
 seeds start at `TEST_SEEDS`; what was tuned was tuned on lower ones. (They began at 700 000 until the fading of the
@@ -10,28 +10,25 @@ front was worked on, with those outings looked at.) ``--write`` puts the tables 
 import argparse
 import os
 import pickle
-import sys
 import time
 from concurrent.futures import ProcessPoolExecutor
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # one process per core is the faster way
 
-from pathlib import Path  # noqa: E402
+from pathlib import Path
 
 ROOT = Path(__file__).parents[3]
-sys.path.insert(0, str(Path(__file__).parent))
-sys.path.insert(0, str(ROOT))
 
 import numpy as np  # noqa: E402
-import tables  # noqa: E402
-from inputs import bike_of, motion_of, track_of  # noqa: E402
-from outings import ALIKE, CONFOUNDERS, FAULTS, Plan, make  # noqa: E402
-from score import MARGINS, Card, score  # noqa: E402
 
 from telemetry.damping import find_oscillation  # noqa: E402
 from telemetry.damping.detect import assess  # noqa: E402
 from telemetry.damping.detector_model import fit_detector_model  # noqa: E402
 from telemetry.damping.judge import judge  # noqa: E402
+from tests.benchmarks.detection import tables  # noqa: E402
+from tests.benchmarks.detection.inputs import bike_of, motion_of, track_of  # noqa: E402
+from tests.benchmarks.detection.outings import ALIKE, CONFOUNDERS, FAULTS, Plan, make  # noqa: E402
+from tests.benchmarks.detection.score import MARGINS, Card, score  # noqa: E402
 
 TEST_SEEDS = 800_000
 RATES_HZ = (200.0, 500.0, 1000.0, 100.0, 200.0, 500.0)

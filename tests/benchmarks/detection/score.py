@@ -3,10 +3,10 @@
 from dataclasses import dataclass, field
 
 import numpy as np
-from outings import ALIKE, Outing
 
 from telemetry.damping import Oscillation, OscillationEvent
 from telemetry.damping.judge import evidence_over
+from tests.benchmarks.detection.outings import ALIKE, Outing
 
 FOUND_SHARE = 0.3  # of the loss that an event has to cover
 MARGIN_S = 0.25

@@ -1,6 +1,6 @@
 """Benchmark of slow losses: a damper that fades, foams, leaks or overheats over the laps of an outing.
 
-    .venv/bin/python tests/benchmarks/detection/slow.py --outings 20 --first-seed 900000
+    .venv/bin/python -m tests.benchmarks.detection.slow --outings 20 --first-seed 900000
 
 Whole reviews of `telemetry.simulate.random_outing`, whose truth is the work of the damper over that of a sound twin. A
 slow loss counts when the last lap has 0.7 of the damping or less. "Right end named": that damper falls over the laps;

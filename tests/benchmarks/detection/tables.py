@@ -4,7 +4,8 @@
 from collections import Counter
 
 import numpy as np
-from score import MARGINS, Card, Loss
+
+from tests.benchmarks.detection.score import MARGINS, Card, Loss
 
 LEAST_AMPLITUDE_MM = 0.5
 LEAST_RATE_HZ = 200

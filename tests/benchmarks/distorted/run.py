@@ -1,6 +1,6 @@
 """Logs with several faults at once through the whole review: no traceback, no warning, no needless refusal.
 
-    python tests/benchmarks/distorted/run.py --logs 1000 --seed 1
+    python -m tests.benchmarks.distorted.run --logs 1000 --seed 1
 
 Takes simulated outings of two short laps (100 to 1000 Hz; ridden once, then kept in ``--cache``), does what happens on
 a weekend to a copy of each, several kinds at once at random (`distort.py`), writes it as a file and reviews that file:
@@ -27,7 +27,6 @@ from hashlib import sha256
 from itertools import pairwise
 from pathlib import Path
 
-from distort import Distorted, distorted
 from rich.console import Console
 
 import telemetry.simulate
@@ -47,6 +46,7 @@ from telemetry.simulate import (
     small_circuit,
 )
 from telemetry.summary import summary_to_json
+from tests.benchmarks.distorted.distort import Distorted, distorted
 
 # Rates, what the logger says of laps, and how slow channels are written.
 OUTINGS: tuple[tuple[float, Sensors], ...] = (

@@ -1,6 +1,6 @@
 """Faults with known places, put into logs cut from simulated outings: how many are found, and what is found besides.
 
-    python tests/benchmarks/faults/run.py [--logs 1000] [--seed 17000] [--rates 200,500,1000]
+    python -m tests.benchmarks.faults.run [--logs 1000] [--seed 17000] [--rates 200,500,1000]
 
 Outings of random bikes on random circuits at the given rates, in 10, 12 or 14 bits; each log is a minute of one.
 A fault counts as found when every one of its samples is invalid, or is bridged or stands within 0.5 mm of the truth
@@ -16,7 +16,6 @@ from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
 
 import numpy as np
-from inject import FaultyLog, Injected, inject
 
 from telemetry.errors import BothEndsError
 from telemetry.logs import RawLog
@@ -25,6 +24,7 @@ from telemetry.signals import Run, to_run
 from telemetry.signals.clock import runs
 from telemetry.simulate import Outing, Sensors, random_circuit, simulate_outing
 from telemetry.simulate.randombike import random_bike
+from tests.benchmarks.faults.inject import FaultyLog, Injected, inject
 
 LOG_S = 60.0
 NEAR_MM = 0.5

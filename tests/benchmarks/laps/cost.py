@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 import pyarrow as pa
 import pyarrow.csv as csv
-from outings import LINE, run_and_columns
 
 from telemetry.laps import find_track
+from tests.benchmarks.laps.outings import LINE, run_and_columns
 
 DECIMALS = {"latitude": 7, "longitude": 7}
 

@@ -1,6 +1,6 @@
 """Laps, places, corners and phases on invented circuits, against the truth of the simulation; and what they cost.
 
-    python tests/benchmarks/laps/run.py [--circuits 20] [--first 5100] [--jobs 2] [--sensors 10-hz] [--cost 20]
+    python -m tests.benchmarks.laps.run [--circuits 20] [--first 5100] [--jobs 2] [--sensors 10-hz] [--cost 20]
 
 Per circuit: two runs of a machine drawn at random, four timed laps each, another day's positions. Bars of the project:
 lap starts within 0.02 s, distance within 0.2 %, 95 % of corners with no extra and the same numbers in the second run,
@@ -13,10 +13,10 @@ from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 
 import numpy as np
-from outings import LINE, Ridden, ridden
 
 from telemetry.laps import Track, find_track
 from telemetry.simulate import Sensors
+from tests.benchmarks.laps.outings import LINE, Ridden, ridden
 
 TUNED_SEEDS = (900, 901, 902)  # used while this was built, for no figure
 SENSORS = {
@@ -146,7 +146,7 @@ def main() -> None:
         print(f"{name}: two runs of four timed laps on each of {len(rows)} circuits; the worse of the two")
         print("\n".join(table(dict(zip(seeds, rows, strict=True)))))
     if asked.cost:
-        from cost import print_cost
+        from tests.benchmarks.laps.cost import print_cost
 
         print_cost(asked.cost)
 

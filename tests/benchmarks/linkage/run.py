@@ -1,6 +1,6 @@
 """Solve a linkage at 1,001 positions and evaluate leverage on 10 million samples; times against np.interp.
 
-``python tests/benchmarks/linkage/run.py [SAMPLES]`` prints ratios; the best of a few rounds of each, in turn, so that
+``python -m tests.benchmarks.linkage.run [SAMPLES]`` prints ratios; the best of a few rounds of each, in turn, so that
 a busy machine slows both.
 """
 

@@ -1,6 +1,6 @@
 """How small a stored log is, and how soon it is open again: encodings compared on the same columns.
 
-    python tests/benchmarks/logbook/encodings.py [LOG ...]
+    python -m tests.benchmarks.logbook.encodings [LOG ...]
 
 By default the demo logs. Every encoding is checked to give the very numbers back. Bytes are against those of the
 CSV (unpacked); times are CPU seconds, best of three, reopening against pyarrow's bare parse of the CSV.

@@ -1,7 +1,7 @@
 """Kill ``bothends add`` with SIGKILL at random moments and look at what is left of the logbook.
 
-    python tests/benchmarks/logbook/kill.py --kills 200
-    python tests/benchmarks/logbook/kill.py --kills 0 --commands 60
+    python -m tests.benchmarks.logbook.kill --kills 200
+    python -m tests.benchmarks.logbook.kill --kills 0 --commands 60
 
 Every add is a process of its own that runs the command; it is forked from one that has the libraries
 imported, so that start-up takes no part of the time in which it is killed. The moments are random over a

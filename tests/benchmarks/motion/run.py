@@ -1,7 +1,7 @@
 """Travel use on many simulated motorcycles, and what laps and motion of a long log cost.
 
-    python tests/benchmarks/motion/run.py --outings 20 --jobs 2
-    python tests/benchmarks/motion/run.py --minutes 120 --rounds 3
+    python -m tests.benchmarks.motion.run --outings 20 --jobs 2
+    python -m tests.benchmarks.motion.run --minutes 120 --rounds 3
 
 With ``--outings``: bottomed and topped out against the simulator's contacts (recall, precision, place), and packing
 over rows of bumps with sound and with four times the rebound damping; every outing has a motorcycle, a circuit and a
@@ -21,13 +21,11 @@ from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # one process per core is the faster way
 HERE = Path(__file__).parent
-sys.path.insert(0, str(HERE))
-sys.path.insert(0, str(HERE.parent / "reading"))
 
-from harsh import harsh_outing  # noqa: E402
-from long_log import FIXTURES, write_long_log  # noqa: E402
-from score import Packing, Stops, score_packing, score_stops, worst_m  # noqa: E402
-from slow_rebound import rows_outing  # noqa: E402
+from tests.benchmarks.motion.harsh import harsh_outing  # noqa: E402
+from tests.benchmarks.motion.score import Packing, Stops, score_packing, score_stops, worst_m  # noqa: E402
+from tests.benchmarks.motion.slow_rebound import rows_outing  # noqa: E402
+from tests.benchmarks.reading.long_log import FIXTURES, write_long_log  # noqa: E402
 
 # What was tuned was tuned on lower seeds.
 TEST_SEEDS = 800_000

@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 
 import numpy as np
-from slow_rebound import Rows
 
 from telemetry.laps import find_track, is_moving, place_at
 from telemetry.logs import RawLog
@@ -12,6 +11,7 @@ from telemetry.motion.stops import MERGE_S
 from telemetry.review.steps import channels, sensors
 from telemetry.signals import Run, to_run
 from telemetry.simulate import Outing
+from tests.benchmarks.motion.slow_rebound import Rows
 
 # An event is right when it lies this near to a contact in time. A contact is found when it is no further from an event
 # than contacts are merged over: `telemetry.motion.stops` makes one event of an end that bounces on its stop.

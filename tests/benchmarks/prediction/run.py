@@ -1,6 +1,6 @@
 """Predicted changes against rides of known truth, beside three simple methods.
 
-    python tests/benchmarks/prediction/run.py --bikes 4
+    python -m tests.benchmarks.prediction.run --bikes 4
 
 Every bike is drawn; it is ridden by `telemetry.simulate` as it is and with one change, all else the same: circuit,
 road, rider and sensors. Each method sees the first log only. Printed: RMS error of the change at the end that was
@@ -15,19 +15,19 @@ from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-import numpy as np  # noqa: E402
-from scipy import signal  # noqa: E402
+import numpy as np
+from scipy import signal
 
-from telemetry.bike import leverage_curve, spring_of, static_sag  # noqa: E402
-from telemetry.logs import read_log  # noqa: E402
-from telemetry.prediction import predict, prepare  # noqa: E402
-from telemetry.prediction._kernel import wheel_forces_n  # noqa: E402
-from telemetry.prediction.model import difference_model, shaft_grid_mm, spring_table_n  # noqa: E402
-from telemetry.prediction.ridden import with_shaft  # noqa: E402
-from telemetry.prediction.values import bumps_of, ride_values  # noqa: E402
-from telemetry.review import measure  # noqa: E402
-from telemetry.simulate import random_bike, simulate_outing, write_log  # noqa: E402
-from telemetry.stand import apply_changes, parse_change  # noqa: E402
+from telemetry.bike import leverage_curve, spring_of, static_sag
+from telemetry.logs import read_log
+from telemetry.prediction import predict, prepare
+from telemetry.prediction._kernel import wheel_forces_n
+from telemetry.prediction.model import difference_model, shaft_grid_mm, spring_table_n
+from telemetry.prediction.ridden import with_shaft
+from telemetry.prediction.values import bumps_of, ride_values
+from telemetry.review import measure
+from telemetry.simulate import random_bike, simulate_outing, write_log
+from telemetry.stand import apply_changes, parse_change
 
 TEST_SEEDS = 600_000  # what was tuned was tuned on lower seeds
 SLOW_HZ = 1.0

@@ -1,6 +1,6 @@
 """``bothends check`` and reading against pyarrow's bare parse of the same long CSV, in one run.
 
-Run ``python tests/benchmarks/reading/run.py`` (2 hours at 1 kHz, 10 columns), or with ``--minutes 5``. Each is a fresh
+Run ``python -m tests.benchmarks.reading.run`` (2 hours at 1 kHz, 10 columns), or with ``--minutes 5``. Each is a fresh
 process, imports counted; rounds take turns, so that a busy machine slows all alike. Prints the medians of CPU seconds,
 of the ratios to the bare parse of the same round, and of the peak memory. Nothing is asserted.
 """
@@ -13,7 +13,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-from long_log import FIXTURES, write_long_log
+from tests.benchmarks.reading.long_log import FIXTURES, write_long_log
 
 BARE = """
 import pyarrow as pa, pyarrow.csv as c

@@ -1,6 +1,6 @@
 """Time of a whole review, as a ratio to the bare parse of the same log in the same run.
 
-    python tests/benchmarks/whole/run.py [--minutes 20] [--rounds 5]
+    python -m tests.benchmarks.whole.run [--minutes 20] [--rounds 5]
 
 Both are fresh processes, imports included, run in turn; figures are medians of processor seconds, so that a busy
 machine moves both alike. Trust the ratio, not the seconds. Nothing is asserted.
