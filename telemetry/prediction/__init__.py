@@ -1,6 +1,6 @@
 """A set-up change tried on the logged laps: only the difference between two rides is simulated."""
 
-from telemetry.prediction.advised import Expected, expected_effect, first_turns
+from telemetry.prediction.advised import Expected, expected_of
 from telemetry.prediction.forkload import ForkCheck, check_fork
 from telemetry.prediction.prediction import Laps, predict, predict_log, prepare
 from telemetry.prediction.results import (
@@ -29,8 +29,7 @@ __all__ = [
     "TryWay",
     "Wish",
     "check_fork",
-    "expected_effect",
-    "first_turns",
+    "expected_of",
     "parse_wish",
     "predict",
     "predict_log",

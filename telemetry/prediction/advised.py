@@ -6,10 +6,11 @@ from dataclasses import dataclass
 from telemetry.bike import Bike, value_at
 from telemetry.errors import BothEndsError, PredictionError
 from telemetry.findings import turn_words
-from telemetry.prediction.prediction import Laps, predict
+from telemetry.prediction.prediction import Laps, predict, prepare
 from telemetry.prediction.results import TryRow
+from telemetry.review import Measured
 from telemetry.stand import Change
-from telemetry.summary import Finding, Turn, sentence
+from telemetry.summary import Finding, Summary, Turn, sentence
 
 # Of the damping, where the bike file has a curve and no clicks. A choice of ours: about what two clicks do.
 DAMPING_STEP = 0.10
@@ -59,6 +60,28 @@ class Expected:
 def first_turns(findings: Iterable[Finding]) -> tuple[Turn, ...]:
     """The steps of the first finding that advises one, of which one is tried; empty where none does."""
     return next((finding.turns for finding in findings if finding.turns), ())
+
+
+def expected_of(measured: Measured, bike: Bike, summary: Summary) -> Expected | None:
+    """What the first step that a review advises is expected to do on its laps; None where it advises none.
+
+    Parameters
+    ----------
+    measured : Measured
+        From `telemetry.review.measure`.
+    bike : Bike
+        As it was logged.
+    summary : Summary
+        The review of the same log.
+    """
+    turns = first_turns(summary.findings)
+    if not turns:
+        return None
+    try:
+        laps = prepare(measured, bike, summary.oscillation)
+    except BothEndsError as error:
+        return Expected(reason=str(error))
+    return expected_effect(laps, turns)
 
 
 def expected_effect(laps: Laps, turns: Iterable[Turn]) -> Expected:

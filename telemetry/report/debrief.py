@@ -66,9 +66,13 @@ SETTINGS = (
     ("rebound_clicks", "rebound clicks", ""),
 )
 # More would not leave the page its room; the review and the appendix have all of it.
-_MOST_SETTINGS = 16
-_MOST_LETTERS = 420
-_MOST_NAME = 80
+_MOST_SETTINGS = 10
+_MOST_LETTERS = 210
+_MOST_NAME = 40
+_MOST_TITLE = 110
+_MOST_ADVICE = 540
+_MOST_FINDINGS = 3
+_MOST_NOTE = 170
 WRITE_HERE = "What the rider felt, and where"
 
 
@@ -194,18 +198,20 @@ def _capital(text: str) -> str:
 
 
 def _answer(summary: Summary) -> Section | None:
+    grave = Caution(tuple(cautions(summary)[:1])) if dampers_in_doubt(summary.oscillation) else None
     first, *more = answer_words(summary)
-    also = [finding.title for finding in summary.findings[1:]]
+    also = [finding.title for finding in summary.findings[1:_MOST_FINDINGS]]
+    others = len(summary.findings) - 1 - len(also)
+    also += [f"{others} more in the review"] if others > 0 else []
     rest = [
         *(cut_short(text) for text in more),
-        *([f"Also: {'; '.join(also)}."] if also else []),
-        *limits_words(summary.ends),
+        *([cut_short(f"Also: {'; '.join(also)}.")] if also else []),
+        *(cut_short(text) for text in limits_words(summary.ends)),
     ]
-    grave = Caution(tuple(cautions(summary)[:1])) if dampers_in_doubt(summary.oscillation) else None
     return section(
         "answer",
         "The answer",
-        Sentence(first, "largest"),
+        Sentence(first if grave else cut_short(first, _MOST_TITLE), "largest"),
         *(Sentence(text) for text in rest),
         grave if grave and grave.texts else None,
     )
@@ -238,10 +244,10 @@ def _change(summary: Summary, expected: Expected | None) -> Section | None:
     if not summary.findings:
         return section("change", "One change", Sentence("None: nothing in this log asks for one."))
     first = next((found for found in summary.findings if found.turns), summary.findings[0])
-    blocks: list[Block | None] = [Sentence(first.suggestion)]
+    blocks: list[Block | None] = [Sentence(cut_short(first.suggestion, _MOST_ADVICE))]
     if first.turns:
         blocks += _expected(expected)
-        blocks += [Sentence(first.caution, "note")] if first.caution else []
+        blocks += [Sentence(cut_short(first.caution, _MOST_NOTE), "note")] if first.caution else []
     title = "One change" if first.turns else "No change before this"
     return section("change", title, *blocks)
 
@@ -254,7 +260,10 @@ def _expected(expected: Expected | None) -> Iterator[Block | None]:
         yield Sentence(f"Expected of the next outing. {expected.words}:", "strong")
         yield expected_table(expected.rows)
     if expected.reason:
-        yield Sentence(f"Not predicted. {cut_short(expected.reason)}", "note")
+        yield Sentence(
+            f"Not predicted. {cut_short(expected.reason, _MOST_NOTE if expected.rows else _MOST_LETTERS)}",
+            "note",
+        )
 
 
 def expected_table(rows: Iterable[TryRow]) -> Table | None:
@@ -286,7 +295,9 @@ def _stood(summary: Summary, sheet: SetupSheet | None, details: Details) -> Sect
     pairs: list[tuple[str, str]] = [(end, _of_end(end, found)) for end in ENDS]
     other = [f"{what} {text}" for what, text in found.items() if what.split()[0] not in ENDS]
     pairs += [("other", ", ".join(other)), ("tyres", details.tyres)]
-    told = tuple((label, cut_short(text, _MOST_LETTERS)) for label, text in pairs if text)
+    told = tuple(
+        (label, cut_short(text, _MOST_NOTE if label in ENDS else _MOST_NAME)) for label, text in pairs if text
+    )
     return section("stood", f"How it stood{from_file}", Facts(told)) if told else None
 
 

@@ -7,7 +7,6 @@ from contextlib import contextmanager
 from playwright.sync_api import Browser, BrowserContext, Page
 
 from dashboard.serve import make_server
-from telemetry.report import find_browser
 
 # --no-sandbox: containers run as root. The resolver rule makes any other address fail instead of waiting.
 FLAGS = (
