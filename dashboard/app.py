@@ -10,7 +10,9 @@ import flask
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update, set_props
 
 from dashboard import guard, paper
-from dashboard.pages import balance, compare, damper, parts, review, rider, runs
+from dashboard.desk import routes
+from dashboard.desk.desk import Desk
+from dashboard.pages import add, balance, compare, damper, edit, parts, review, rider, runs
 from dashboard.pages.parts import Screen
 from dashboard.shelf import Logbook, Shelf
 from dashboard.theme import css_variables
@@ -27,6 +29,9 @@ PAGES: dict[str, Layout] = {
     rider.PATH: rider.layout,
     compare.PATH: compare.layout,
     damper.PATH: damper.layout,
+    add.PATH: add.layout,
+    edit.PATH: edit.layout,
+    "/bin": edit.bin_layout,
 }
 # Pages of one run: without a run in the address they show the only one there is, or the list.
 _OF_ONE_RUN = (review.PATH, balance.PATH, rider.PATH)
@@ -38,6 +43,9 @@ TITLES = {
     rider.PATH: "Rider",
     compare.PATH: "Compare",
     damper.PATH: "Dampers",
+    add.PATH: "Bring a log in",
+    edit.PATH: "Change a run",
+    "/bin": "Bin",
 }
 
 _INDEX = """<!doctype html>
@@ -58,7 +66,12 @@ _INDEX = """<!doctype html>
 
 
 def create_app(
-    logbook: Logbook, *, hosts: Iterable[str] = guard.LOCAL_HOSTS, share_key: str | None = None
+    logbook: Logbook,
+    *,
+    hosts: Iterable[str] = guard.LOCAL_HOSTS,
+    share_key: str | None = None,
+    rider_key: str | None = None,
+    own_logbook: Path | None = None,
 ) -> Dash:
     """The dashboard on a logbook. Nothing is shared between two apps in one process.
 
@@ -70,6 +83,10 @@ def create_app(
         Host names it answers to.
     share_key : str or None
         When given, every browser has to bring it.
+    rider_key : str or None
+        Who brings this one instead reads, and writes a rider's words only.
+    own_logbook : Path or None
+        Where the reader's own logbook is to be made, when the one shown is a demo.
 
     Returns
     -------
@@ -77,6 +94,7 @@ def create_app(
         ``.server`` is the WSGI application.
     """
     shelf = Shelf(logbook)
+    shelf.desk = Desk(shelf, own_logbook)
     app = Dash(
         "dashboard",
         assets_folder=str(Path(__file__).parent / "assets"),
@@ -90,8 +108,12 @@ def create_app(
         index_string=_INDEX.replace("VARIABLES", css_variables()),
     )
     app.layout = _shell
-    guard.install(app.server, hosts=hosts, script_hashes=app.csp_hashes, share_key=share_key)
+    guard.install(
+        app.server, hosts=hosts, script_hashes=app.csp_hashes, share_key=share_key, rider_key=rider_key
+    )
+    routes.register(app.server, shelf.desk)
     paper.register(app.server, shelf)
+    _register_bike_file(app.server, shelf)
     _register_way(app, shelf)
     for page in (review, balance, rider, compare, damper):
         page.register(app, shelf)
@@ -187,3 +209,17 @@ def _tell(error: Exception) -> Any:
         words = f"Something went wrong; it is in the log of the server as {reference}."
     set_props("notice", {"children": words})
     return no_update
+
+
+def _register_bike_file(server: flask.Flask, shelf: Shelf) -> None:
+    """The bike file of a run, to keep elsewhere."""
+
+    @server.get("/bike/<run_id>")
+    def bike_file(run_id: str) -> flask.Response:
+        try:
+            text = shelf.desk.logbook.store.bike(shelf.desk.logbook.entry(run_id).run_id).read_text(
+                encoding="utf-8"
+            )
+        except BothEndsError as error:
+            return flask.Response(str(error), status=404, mimetype="text/plain")
+        return flask.Response(text, mimetype="application/toml")

@@ -24,6 +24,11 @@ KEY_ARGUMENT = "key"
 MAX_BODY_BYTES = 4 * 1024 * 1024
 _LEADS_ON = '<!doctype html><title>Both Ends</title><meta http-equiv="refresh" content="0;url=/">'
 _READING = ("GET", "HEAD", "OPTIONS")
+# Whatever changes something goes to an address below this one, from our own page and with our own header, which a
+# page from elsewhere cannot send without asking first (Fetch standard, CORS-preflight).
+WRITING = "/write/"
+OWN_HEADER = "X-Both-Ends"
+RIDERS_MAY = ("/_dash-update-component", "/write/rider/")
 _HEADERS = {
     "X-Content-Type-Options": "nosniff",
     "Referrer-Policy": "no-referrer",
@@ -33,7 +38,12 @@ _HEADERS = {
 
 
 def install(
-    server: Flask, *, hosts: Iterable[str], script_hashes: Callable[[], Iterable[str]], share_key: str | None
+    server: Flask,
+    *,
+    hosts: Iterable[str],
+    script_hashes: Callable[[], Iterable[str]],
+    share_key: str | None,
+    rider_key: str | None = None,
 ) -> None:
     """Put the checks before, and the headers behind, every answer of a server.
 
@@ -46,6 +56,8 @@ def install(
     share_key : str or None
         Asked of everyone but this machine's own browser is not possible over one address, so when there is
         a key, everyone needs it.
+    rider_key : str or None
+        With it a browser reads, and writes nothing but a rider's words.
     """
     allowed = frozenset(name.lower() for name in hosts)
     policy: list[str] = []
@@ -53,7 +65,7 @@ def install(
     @server.before_request
     def check() -> Response | None:
         refuse_strangers(request, allowed)
-        return ask_for_key(request, share_key) if share_key else None
+        return ask_for_key(request, share_key, rider_key) if share_key else None
 
     @server.after_request
     def seal(response: Response) -> Response:
@@ -119,6 +131,8 @@ def refuse_strangers(asked: Request, allowed: frozenset[str]) -> None:
             abort(403)
         if asked.path.startswith("/_dash") and not asked.is_json:
             abort(415)
+        if asked.path.startswith(WRITING) and (origin is None or OWN_HEADER not in asked.headers):
+            abort(403)
 
 
 def host_name(host: str) -> str:
@@ -126,18 +140,26 @@ def host_name(host: str) -> str:
     return (urlsplit(f"//{host}").hostname or "").lower()
 
 
-def ask_for_key(asked: Request, share_key: str) -> Response | None:
-    """Let in who has the key: once in the address, from then on in a cookie; others get 403.
+def ask_for_key(asked: Request, share_key: str, rider_key: str | None = None) -> Response | None:
+    """Let in who has a key: once in the address, from then on in a cookie; others get 403.
+
+    Who has the riders' key reads, and writes only below `RIDERS_MAY`.
 
     The answer to the key is a page that leads on, not a redirect: after a redirect from a link on another site
     the browser would not send a SameSite=Strict cookie.
     """
-    if _same(asked.cookies.get(KEY_COOKIE, ""), share_key):
+    held = asked.cookies.get(KEY_COOKIE, "")
+    if _same(held, share_key):
         return None
-    if not _same(asked.args.get(KEY_ARGUMENT, ""), share_key):
+    if rider_key and _same(held, rider_key):
+        if asked.method not in _READING and not asked.path.startswith(RIDERS_MAY):
+            abort(403)
+        return None
+    given = asked.args.get(KEY_ARGUMENT, "")
+    if not _same(given, share_key) and not (rider_key and _same(given, rider_key)):
         abort(403)
     answer = Response(_LEADS_ON, mimetype="text/html")
-    answer.set_cookie(KEY_COOKIE, share_key, httponly=True, samesite="Strict")
+    answer.set_cookie(KEY_COOKIE, given, httponly=True, samesite="Strict")
     return answer
 
 

@@ -9,9 +9,11 @@ from dash import html
 from dashboard.figures.halves import drawn
 from dashboard.pages import parts
 from dashboard.theme import Theme
-from dashboard.urlstate import View, to_query
+from dashboard.urlstate import LapChoice, View, to_query
 from telemetry.report import (
+    AROUND_M,
     Advice,
+    Answer,
     Blank,
     Block,
     Caution,
@@ -22,15 +24,14 @@ from telemetry.report import (
     Fold,
     LapName,
     Medium,
+    Number,
+    Said,
     Section,
     Sentence,
     Sentences,
     Spot,
     Table,
 )
-
-# A link to a place shows so much of the lap on both sides of it. A choice of ours. [m]
-AROUND_M = 100.0
 
 
 @dataclass(frozen=True)
@@ -46,7 +47,8 @@ class Printer:
         if section is None:
             return None
         content = (*self.blocks(section), *more)
-        return parts.section(section.title, *content, note=section.note or None, name=section.name)
+        note = words(section.note, self.view) if section.note else None
+        return parts.section(section.title, *content, note=note, name=section.name)
 
     def blocks(self, section: Section | None) -> list[Any]:
         """The blocks of a section without its heading."""
@@ -66,28 +68,58 @@ class Printer:
         return made
 
 
+def _answer(block: Answer, printer: Printer) -> html.Div:
+    """The largest words of the page, what shows them and what to try; beside them whatever else there is to say."""
+
+    def said(text: str) -> Any:
+        return words(text, printer.view)
+
+    mark = html.A(
+        [html.Span("✓ " if block.sound else "⚠ ", **{"aria-hidden": "true"}), block.mark],
+        href="#quality",
+        className="log-mark" if block.sound else "log-mark doubtful",
+        title=block.trust,
+    )
+    # a sound log is a small mark, not a sentence
+    others = [html.Li(said(text)) for text in block.others if not (block.sound and text == block.trust)]
+    return html.Div(
+        [
+            html.Div(
+                [
+                    html.P(said(block.headline), className="headline", id="headline"),
+                    html.P(said(block.why), className="why") if block.why else None,
+                    html.P([html.B("Try: "), said(block.todo)], className="todo") if block.todo else None,
+                ]
+            ),
+            html.Div([mark, html.Ul(others)], className="others"),
+        ],
+        className="answer",
+    )
+
+
 def _sentence(block: Sentence, printer: Printer) -> Any:
+    said = words(block.text, printer.view)
     if block.look == "strong":
-        return html.P(html.B(block.text))
-    return html.P(block.text, className="note" if block.look == "note" else None)
+        return html.P(html.B(said))
+    return html.P(said, className="note" if block.look == "note" else None)
 
 
 def _sentences(block: Sentences, printer: Printer) -> Any:
     if block.verdicts:
-        return parts.sentences(block.items)
-    return html.Ul([html.Li(text) for text in block.items], className="notes")
+        return parts.sentences([words(text, printer.view) for text in block.items])
+    return html.Ul([html.Li(words(text, printer.view)) for text in block.items], className="notes")
 
 
 def _caution(block: Caution, printer: Printer) -> Any:
-    return parts.cautions(block.texts)
+    return parts.cautions(block.texts, lambda text: words(text, printer.view))
 
 
 def _advice(block: Advice, printer: Printer) -> html.Li:
     return html.Li(
         [
-            html.H3(block.title),
-            html.P(block.evidence),
-            html.P([html.B("What to do: "), block.suggestion]),
+            html.H3(words(block.title, printer.view)),
+            html.P(words(block.evidence, printer.view)),
+            html.P([html.B("What to do: "), words(block.suggestion, printer.view)]),
         ]
     )
 
@@ -108,14 +140,38 @@ def _look(column: Column) -> str:
 
 
 def _cell(cell: Cell, view: View) -> Any:
-    """A cell; a place links to the lap and the stretch around it, a lap to itself. Without a run there is no link."""
-    to = None
+    return words(cell, view) if isinstance(cell, str) else _linked(cell, view)
+
+
+def words(text: str, view: View) -> Any:
+    """A text, every place and lap in it as a link."""
+    if not isinstance(text, Said):
+        return text
+    return [part if isinstance(part, str) else _linked(part, view) for part in text.parts]
+
+
+def _linked(cell: Number | Spot | LapName, view: View) -> Any:
+    """A place links to its lap and stretch, a lap to itself; without a run there is no link."""
+    to = view_of(cell, view) if view.run else None
+    return html.A(str(cell), href="/" + to_query(to), className="in place") if to else str(cell)
+
+
+def view_of(cell: Cell, view: View) -> View | None:
+    """What the review page shows of a place or a lap; None of anything else, and of a place that is not known."""
     if isinstance(cell, LapName):
-        to = replace(view, lap=cell.lap, zoom=None)
-    elif isinstance(cell, Spot) and cell.lap is not None and cell.distance_m is not None:
-        around = (max(cell.distance_m - AROUND_M, 0.0), cell.distance_m + AROUND_M)
-        to = replace(view, lap=cell.lap, zoom=around, against="distance")
-    return html.A(str(cell), href="/" + to_query(to), className="in") if to and view.run else str(cell)
+        return replace(view, lap=cell.lap, zoom=None)
+    if not isinstance(cell, Spot):
+        return None
+    lap: LapChoice = view.lap if view.lap != "whole" else "worst"
+    there = replace(view, lap=lap if cell.lap is None else cell.lap)
+    if cell.span_s is not None:
+        return replace(there, zoom=cell.span_s, against="time", lap="whole" if cell.lap is None else cell.lap)
+    if cell.span_m is not None:
+        return replace(there, zoom=cell.span_m, against="distance")
+    if cell.distance_m is None:
+        return None
+    around = (max(cell.distance_m - AROUND_M, 0.0), cell.distance_m + AROUND_M)
+    return replace(there, zoom=around, against="distance")
 
 
 def _facts(block: Facts, printer: Printer) -> Any:
@@ -141,6 +197,7 @@ def _fold(block: Fold, printer: Printer) -> Any:
 
 
 PRINT: dict[type, Callable[[Any, Printer], Any]] = {
+    Answer: _answer,
     Sentence: _sentence,
     Sentences: _sentences,
     Caution: _caution,

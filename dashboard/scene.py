@@ -13,7 +13,7 @@ from dashboard.figures.travel import within
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View
 from telemetry.arrays import ENDS, End
-from telemetry.report import M_S_TO_KM_H, Drawn, quickest_lap, stretch
+from telemetry.report import M_S_TO_KM_H, Drawn, Places, quickest_lap, stretch
 from telemetry.summary import LapSummary, Summary
 
 
@@ -28,8 +28,8 @@ def chosen_lap(summary: Summary, view: View) -> LapSummary | None:
     """The lap a view asks for; None for the whole run, also when there is no such lap."""
     if view.lap == "whole":
         return None
-    if view.lap == "quickest":
-        return quickest_lap(summary)
+    if view.lap == "worst":
+        return Places(summary).worst_lap() or quickest_lap(summary)
     return next((lap for lap in summary.laps if lap.lap == view.lap), None)
 
 

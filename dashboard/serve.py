@@ -6,6 +6,7 @@ import socket
 import threading
 import webbrowser
 from collections.abc import Callable
+from pathlib import Path
 
 from dashboard import guard
 from dashboard.app import create_app
@@ -30,6 +31,7 @@ def serve(
     port: int = PORT,
     open_browser: bool = True,
     share: bool = False,
+    own_logbook: Path | None = None,
     say: Callable[[str], None] = print,
 ) -> None:
     """Serve until interrupted.
@@ -40,10 +42,12 @@ def serve(
         Taken when free; otherwise any free one.
     share : bool
         Also answer to other machines of the network, such as a phone; they need the key in the address.
+    own_logbook : Path or None
+        Where the reader's own logbook is to be made, when the one shown is a demo.
     say : callable
         Gets the lines for the person at the terminal, ``READY http://...`` when it answers.
     """
-    server, address = make_server(logbook, port=port, share=share)
+    server, address = make_server(logbook, port=port, share=share, own_logbook=own_logbook)
     if open_browser:
         threading.Timer(0.3, webbrowser.open, (address,)).start()
     say(f"READY {address}")
@@ -58,7 +62,9 @@ def serve(
         server.close()
 
 
-def make_server(logbook: Logbook, *, port: int = 0, share: bool = False):  # noqa: ANN201 - waitress has no types
+def make_server(  # noqa: ANN201 - waitress has no types
+    logbook: Logbook, *, port: int = 0, share: bool = False, own_logbook: Path | None = None
+):
     """A server ready to run, and the address to open.
 
     Parameters
@@ -74,7 +80,7 @@ def make_server(logbook: Logbook, *, port: int = 0, share: bool = False):  # noq
 
     host = network_address() if share else HOST
     key = secrets.token_urlsafe(16) if share else None
-    app = create_app(logbook, hosts=(*guard.LOCAL_HOSTS, host), share_key=key)
+    app = create_app(logbook, hosts=(*guard.LOCAL_HOSTS, host), share_key=key, own_logbook=own_logbook)
     settings = {
         "host": "0.0.0.0" if share else HOST,
         "threads": 8,

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from functools import lru_cache
 from pathlib import Path
-from typing import Protocol
+from typing import Any, Protocol
 
 from telemetry.arrays import FloatArray
 from telemetry.bike import Bike
@@ -50,6 +50,11 @@ class Shelf:
     """
 
     def __init__(self, logbook: Logbook) -> None:
+        self.desk: Any = None  # the writing side, `dashboard.desk.desk.Desk`, when there is one
+        self.open(logbook)
+
+    def open(self, logbook: Logbook) -> None:
+        """Answer from this logbook from now on."""
         self.logbook = logbook
         self.runs = logbook.runs
         self.left_out = logbook.left_out

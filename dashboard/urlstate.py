@@ -13,7 +13,7 @@ from urllib.parse import parse_qs, urlencode
 from telemetry.report import Against
 from telemetry.summary import Plane
 
-LapChoice = int | Literal["quickest", "whole"]
+LapChoice = int | Literal["worst", "whole"]
 
 # Ids are made by the logbook; anything else in the address is not one and is not looked up.
 _RUN_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,79}")
@@ -29,22 +29,25 @@ class View:
         Run id, "" when none is chosen.
     other : str
         The run it is compared with, "" when none.
-    lap : int, "quickest" or "whole"
-        A lap by its number, the quickest complete one, or the whole run.
+    lap : int, "worst" or "whole"
+        A lap by its number, the one with the worst event (the quickest where there is none), or the whole run.
     plane : {"wheel", "shaft"}
         Where travel and speed are taken.
     against : {"distance", "time"}
         What a lap is drawn against; a whole run is always drawn against time.
     zoom : (float, float) or None
         Shown stretch of the horizontal axis, in its unit, rising; None is all of it. [m or s]
+    draft : str
+        A log that is being brought in, "" when none.
     """
 
     run: str = ""
     other: str = ""
-    lap: LapChoice = "quickest"
+    lap: LapChoice = "worst"
     plane: Plane = "wheel"
     against: Against = "distance"
     zoom: tuple[float, float] | None = None
+    draft: str = ""
 
 
 def parse(search: str | None) -> View:
@@ -67,6 +70,7 @@ def parse(search: str | None) -> View:
         plane="shaft" if values.get("at") == "shaft" else "wheel",
         against="time" if values.get("against") == "time" else "distance",
         zoom=_zoom(values.get("from", ""), values.get("to", "")),
+        draft=_run_id(values.get("draft", "")),
     )
 
 
@@ -77,7 +81,7 @@ def to_query(view: View) -> str:
         pairs.append(("run", view.run))
     if view.other:
         pairs.append(("other", view.other))
-    if view.lap != "quickest":
+    if view.lap != "worst":
         pairs.append(("lap", str(view.lap)))
     if view.plane != "wheel":
         pairs.append(("at", view.plane))
@@ -85,6 +89,8 @@ def to_query(view: View) -> str:
         pairs.append(("against", view.against))
     if view.zoom is not None:
         pairs += [("from", repr(view.zoom[0])), ("to", repr(view.zoom[1]))]
+    if view.draft:
+        pairs.append(("draft", view.draft))
     return "?" + urlencode(pairs) if pairs else ""
 
 
@@ -95,7 +101,7 @@ def _run_id(text: str) -> str:
 def _lap(text: str) -> LapChoice:
     if text == "whole":
         return "whole"
-    return int(text) if re.fullmatch(r"[0-9]{1,4}", text, re.ASCII) else "quickest"
+    return int(text) if re.fullmatch(r"[0-9]{1,4}", text, re.ASCII) else "worst"
 
 
 def _zoom(start: str, end: str) -> tuple[float, float] | None:

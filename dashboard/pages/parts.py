@@ -1,16 +1,16 @@
 """Pieces that every page is put together from. Components only; no page knows another's."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 from dash import dcc, html
 
-from dashboard.scene import chosen_lap
 from dashboard.theme import GRAPH_CONFIG, Theme, named
 from dashboard.urlstate import View, to_query
 from dashboard.words import lap_name
 from telemetry.logbook import RunEntry
+from telemetry.report import quickest_lap
 from telemetry.summary import LapSummary, Summary
 
 NAV = (
@@ -20,6 +20,7 @@ NAV = (
     ("/rider", "Rider"),
     ("/compare", "Compare"),
     ("/dampers", "Dampers"),
+    ("/add", "Add a log"),
 )
 
 
@@ -82,8 +83,8 @@ def _nav_link(path: str, words: str, active: str, view: View) -> html.A:
     carried = replace(view, run=view.other or view.run, other="", zoom=None)
     if path == "/compare":
         carried = view if active == path else View(run=view.run)
-    elif path == "/dampers":
-        carried = view if active == path else View()  # it finds the service by itself
+    elif path in ("/dampers", "/add"):
+        carried = view if active == path == "/dampers" else View()  # they begin by themselves
     return html.A(words, href=path + to_query(carried), className="in", **here)
 
 
@@ -196,18 +197,23 @@ def table(
     )  # fmt: skip
 
 
-def sentences(words: Sequence[str]) -> html.Ol:
+def sentences(words: Sequence[Any]) -> html.Ol:
     """Verdicts, read aloud in this order; the first is the largest."""
     return html.Ol([html.Li(sentence) for sentence in words], className="verdicts")
 
 
-def cautions(words: Iterable[str]) -> Any:
-    """Cautions, each once, also where a longer one says it: a word and a shape first, colour second; None for none."""
+def cautions(words: Iterable[str], said: Callable[[str], Any] = str) -> Any:
+    """Cautions, each once, also where a longer one says it: a word and a shape first, colour second; None for none.
+
+    ``said`` makes what is shown of a text, such as its places as links.
+    """
     given = [line for line in dict.fromkeys(words) if line]
-    said = [line for line in given if sum(line in other for other in given) == 1]
-    if not said:
+    once = [line for line in given if sum(line in other for other in given) == 1]
+    if not once:
         return None
-    return html.Div([html.B("⚠ Caution"), *map(html.P, said)], className="caution", role="note")
+    return html.Div(
+        [html.B("⚠ Caution"), *(html.P(said(line)) for line in once)], className="caution", role="note"
+    )
 
 
 def run_name(entry: RunEntry) -> str:
@@ -225,7 +231,7 @@ def run_choice(runs: Sequence[RunEntry], chosen: str, *, label: str = "Run", nam
 
 def lap_choice(summary: Summary, chosen: LapSummary | None, start: LapSummary | None) -> Any:
     """The laps of a run with their times, the quickest marked, and the whole run (None)."""
-    quickest = chosen_lap(summary, View())
+    quickest = quickest_lap(summary)
     options = [("whole", "Whole run")]
     options += [
         (str(lap.lap), lap_name(lap) + (", quickest" if lap is quickest else "")) for lap in summary.laps

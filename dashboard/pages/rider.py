@@ -76,7 +76,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
 
 
 def _all_laps_unless_chosen(view: View) -> View:
-    return replace(view, lap="whole") if view.lap == "quickest" else view
+    return replace(view, lap="whole") if view.lap == "worst" else view
 
 
 def render(shelf: Shelf, scene: Scene, screen: Screen) -> dict[str, Any]:

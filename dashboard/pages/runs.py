@@ -6,7 +6,7 @@ from typing import Any
 
 from dash import html
 
-from dashboard.pages import parts
+from dashboard.pages import forms, parts
 from dashboard.pages.parts import Screen
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View, to_query
@@ -33,7 +33,9 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
             "No runs yet",
             html.Section(
                 [
-                    html.P("This logbook is empty. Add a log to it, then load this page again:"),
+                    html.P("This logbook is empty."),
+                    html.P(html.A("Add a log", href="/add", className="in button"), className="links"),
+                    html.P("Or in a terminal:"),
                     html.Pre("bothends add LOG.csv --bike BIKE.toml"),
                 ],
                 className="part alone",
@@ -43,6 +45,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         PATH,
         view,
         "Runs",
+        _demo(shelf),
         _dangers(runs),
         *([damaged] if damaged is not None else []),
         html.Ol(
@@ -50,6 +53,14 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
             className="runs",
         ),
     )
+
+
+def _demo(shelf: Shelf) -> Any:
+    """Beside demo data: the one click to a logbook of one's own."""
+    if shelf.desk is None or not shelf.desk.is_demo:
+        return None
+    start = forms.act("Start your own logbook", "/write/logbook")
+    return html.P(["These runs are demo data. ", start], className="links demo")
 
 
 def _damaged(homes: Sequence[Path]) -> html.Section | None:
@@ -108,6 +119,8 @@ def _run(shelf: Shelf, runs: Sequence[RunEntry], place: int, with_verdict: bool)
         html.A("Rider", href="/rider" + query, className="in button"),
         html.A("Debrief", href=f"/debrief/{entry.run_id}", target="_blank", className="button"),
     ]
+    if shelf.desk is not None and shelf.desk.writes:
+        links.append(html.A("Change", href="/edit" + query, className="in button"))
     if before is not None:
         to = to_query(View(run=before.run_id, other=entry.run_id))
         links.append(

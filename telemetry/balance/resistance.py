@@ -54,7 +54,7 @@ class Ground:
         self._found: dict[End, FloatArray] = {}
         n = len(window.delay_s)
         self._step = OUT_STEP if n % (2 * OUT_STEP) == 0 else 1
-        self._clear = np.ones(n, dtype=bool)
+        self._clear: dict[End, BoolArray] = {end: np.ones(n, dtype=bool) for end in ENDS}
         frequency = np.fft.rfftfreq(n, 1 / window.rate_hz)
         frequency = frequency[frequency <= WHEEL_HZ[1]]  # no line above it is used
         self._s = 2j * np.pi * frequency
@@ -167,8 +167,8 @@ class Ground:
         ----------
         unknowns : ndarray of shape (n_unknowns,)
         """
-        off = self.lifted(unknowns)
-        self._clear = ~dilated(off["front"] | off["rear"], round(RING_S * self.window.rate_hz))
+        reach = round(RING_S * self.window.rate_hz)
+        self._clear = {end: ~dilated(off, reach) for end, off in self.lifted(unknowns).items()}
 
     def lifted(self, unknowns: FloatArray) -> dict[End, BoolArray]:
         """Where each tyre is as good as off the road.
@@ -199,14 +199,17 @@ class Ground:
     def rear_later(self, values: FloatArray, extra_s: float = 0.0) -> tuple[IntArray, FloatArray]:
         """A record of the rear at the moments at which it meets what the front meets at the rows in use.
 
-        Returns those rows, and the values there (third-order interpolation).
+        Returns those rows, and the values there (third-order interpolation). Each end has to be in use and on the road
+        at the moment at which it is over the place.
         """
-        use = (self.window.use & self._clear)[:: self._step]
-        rows = np.flatnonzero(use)
+        front, rear = ((self.window.use & self._clear[end])[:: self._step] for end in ENDS)
+        rows = np.flatnonzero(front)
         rows = rows[rows % ROW_STEP == 0].astype(np.int64)
         at = rows + (self.window.delay_s[:: self._step][rows] + extra_s) * self.rate_hz
-        inside = (at > 1) & (at < len(use) - 3)
+        inside = (at > 1) & (at < len(rear) - 3)
         rows, at = rows[inside], at[inside]
+        there = rear[np.round(at).astype(np.int64)]
+        rows, at = rows[there], at[there]
         i = at.astype(np.int64)
         u = (at - i).reshape(-1, *[1] * (values.ndim - 1))
         before, here, after, beyond = (values[i + k] for k in (-1, 0, 1, 2))

@@ -39,18 +39,7 @@ Dyno = Annotated[Rows, Field(min_length=2 * _FEWEST), AfterValidator(_checked)]
 
 
 def read_dyno(path: Path) -> Rows:
-    """Read a dynamometer table.
-
-    Parameters
-    ----------
-    path : Path
-        CSV with the columns clicks, speed_mm_s and force_n.
-
-    Raises
-    ------
-    BikeFileError
-        Naming the file and row.
-    """
+    """Rows of a CSV with the columns clicks, speed_mm_s and force_n; `BikeFileError` names file and row."""
     try:
         with path.open(encoding="utf-8-sig", newline="") as file:
             reader = csv.DictReader(file)
@@ -76,24 +65,10 @@ def read_dyno(path: Path) -> Rows:
 def dyno_force_n(
     rows: Rows, speed_mm_s: FloatArray, compression_clicks: float, rebound_clicks: float
 ) -> FloatArray:
-    """Force from the table, linear along each curve and between click settings, 0 at rest.
+    """Force from the table, linear along each curve and between click settings, 0 at rest. [N]
 
-    Parameters
-    ----------
-    speed_mm_s : ndarray of shape (n_samples,)
-        Shaft speed, compression positive; beyond the table's fastest row the last slope goes on. [mm/s]
-    compression_clicks, rebound_clicks : float
-        From fully closed, within those measured.
-
-    Returns
-    -------
-    ndarray of shape (n_samples,)
-        [N]
-
-    Raises
-    ------
-    BikeFileError
-        If clicks lie outside those measured.
+    Beyond the fastest row the last slope goes on. Clicks count from fully closed; `BikeFileError` outside those
+    measured.
     """
     speed = np.asarray(speed_mm_s, dtype=np.float64)
     push = _side_n(rows, np.maximum(speed, 0.0), compression_clicks, 1.0)
@@ -127,13 +102,7 @@ def _curve_n(rows: Rows, speed: FloatArray, clicks: float, sign: float) -> Float
 def dyno_clicks(
     rows: Rows, compression_clicks: float | None, rebound_clicks: float | None
 ) -> tuple[float, float]:
-    """Clicks of both sides; if not given, the only measured setting.
-
-    Raises
-    ------
-    ValueError
-        If they are not given and several were measured.
-    """
+    """Clicks of both sides; if not given, the only measured setting (`ValueError` if there are several)."""
     clicks_of_sides = []
     for name, sign, clicks in (("compression", 1.0, compression_clicks), ("rebound", -1.0, rebound_clicks)):
         measured = sorted({row[0] for row in rows if row[1] * sign > 0})
@@ -146,24 +115,10 @@ def dyno_clicks(
 
 
 def fitted_sides(data: Any, compression_clicks: Any, rebound_clicks: Any) -> dict[str, dict[str, float]]:
-    """Digressive curves of both sides, fitted to a dynamometer table by least squares.
+    """Digressive curves of both sides (``compression``, ``rebound``), fitted to a dynamometer table by least squares.
 
-    Parameters
-    ----------
-    data : list of (clicks, speed, force)
-        As given.
-    compression_clicks, rebound_clicks : float or None
-        By default the one setting that was measured.
-
-    Returns
-    -------
-    dict
-        ``compression`` and ``rebound`` with the keys of a damper side.
-
-    Raises
-    ------
-    ValueError
-        If the table cannot be used, clicks are missing with several settings measured, or outside them.
+    ``data`` holds (clicks, speed, force) as given. Raises `ValueError` if the table cannot be used, clicks are missing
+    with several settings measured, or outside them.
     """
     try:
         rows: Rows = tuple((float(c), float(v), float(f)) for c, v, f in data)
@@ -171,10 +126,7 @@ def fitted_sides(data: Any, compression_clicks: Any, rebound_clicks: Any) -> dic
         raise ValueError("dyno: rows are [clicks, speed_mm_s, force_n]") from None
     compression, rebound = dyno_clicks(_checked(rows), compression_clicks, rebound_clicks)
     try:
-        return {
-            "compression": _fit_side(rows, compression, 1.0),
-            "rebound": _fit_side(rows, rebound, -1.0),
-        }
+        return {"compression": _fit_side(rows, compression, 1.0), "rebound": _fit_side(rows, rebound, -1.0)}
     except BikeFileError as error:
         raise ValueError(str(error).removesuffix(".")) from None
 

@@ -35,8 +35,8 @@ class DamperIdentity(Section):
 class WithIdentity(Section):
     """An end whose damper has an identity, with or without its curve.
 
-    In the file ``id`` and ``serviced`` stand in the damper's section; here they are in ``fitted``, so that a damper
-    without a curve has one as well.
+    In the file ``id`` and ``serviced`` stand in the damper's section; here in ``fitted``, for a damper without a curve
+    too.
     """
 
     fitted: DamperIdentity | None = None
@@ -258,13 +258,7 @@ LEAST_STROKE_MM = 1.0
 
 
 def table_slip(pairs: Sequence[tuple[float, float]]) -> str:
-    """Probable mistake in an impossible leverage table, "" if the table is possible.
-
-    Parameters
-    ----------
-    pairs : sequence of (shock, wheel)
-        [mm]
-    """
+    """Probable mistake in an impossible leverage table of (shock, wheel) [mm], "" if the table is possible."""
     if not pairs:
         return ""
     shock, wheel = (abs(pairs[-1][k] - pairs[0][k]) for k in (0, 1))

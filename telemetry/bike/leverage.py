@@ -66,11 +66,6 @@ class LeverageCurve:
     def trusted(self, shaft_travel_mm: FloatArray) -> BoolArray:
         """True within the measured range and up to `BEYOND_MM` past it.
 
-        Parameters
-        ----------
-        shaft_travel_mm : ndarray of shape (n_samples,)
-            [mm]
-
         Returns
         -------
         ndarray of bool, shape (n_samples,)
@@ -99,18 +94,7 @@ class LeverageCurve:
         return wheel
 
     def ratio(self, shaft_travel_mm: FloatArray) -> FloatArray:
-        """Leverage ratio d(wheel)/d(shaft) at a shaft travel.
-
-        Parameters
-        ----------
-        shaft_travel_mm : ndarray of shape (n_samples,)
-            0 at full extension, compression positive; NaN where invalid. [mm]
-
-        Returns
-        -------
-        ndarray of shape (n_samples,)
-            Unitless; NaN where the input is.
-        """
+        """Leverage ratio d(wheel)/d(shaft) at a shaft travel [mm]; unitless, shape (n_samples,), NaN where that is."""
         return np.asarray(self._wheel(self._inside(shaft_travel_mm)[0], 1))
 
     def ratio_slope_per_mm(self, shaft_mm: float) -> float:
@@ -121,18 +105,7 @@ class LeverageCurve:
         return (float(at_high[0]) - float(at_low[0])) / (high - low)
 
     def shaft_travel_mm(self, wheel_travel_mm: FloatArray) -> FloatArray:
-        """Shaft travel from wheel travel: the inverse of `wheel_travel_mm`, to about 1e-4 mm.
-
-        Parameters
-        ----------
-        wheel_travel_mm : ndarray of shape (n_samples,)
-            Within the table. [mm]
-
-        Returns
-        -------
-        ndarray of shape (n_samples,)
-            0 at full extension. [mm]
-        """
+        """Shaft travel from wheel travel in the table: the inverse of `wheel_travel_mm`, to about 1e-4 mm. [mm]"""
         shaft, wheel = self._shaft
         return np.interp(wheel_travel_mm, wheel, shaft)
 
@@ -327,9 +300,8 @@ def build_mechanism(
     _link(f"shock_rocker_mm and {far_key}", q, at[far_key])
     _link(f"pivot_mm and {rod_key}", pivot, d)
     _link("pivot_mm and rocker_pivot_mm", pivot, c)
-    swing, ground = (
-        (d, c) if on_frame else (c, d)
-    )  # the loop is pivot, end on the swingarm, ..., end on the frame
+    # the loop is pivot, end on the swingarm, ..., end on the frame
+    swing, ground = (d, c) if on_frame else (c, d)
     second, third = ((d, e), (e, c)) if on_frame else ((c, e), (e, d))
     if _segments_cross(pivot, swing, *third) or _segments_cross(*second, ground, pivot):
         raise LinkageError(
@@ -361,33 +333,15 @@ _KNOTS = 201  # of the resulting curve: exact at the knots, better than 1e-7 mm 
 
 @dataclass(frozen=True)
 class LinkageSolution:
-    """The linkage solved over shock travel; arrays of shape (n,), 0 at full extension, compression positive.
-
-    Parameters
-    ----------
-    shaft_mm : ndarray
-        Shock travel. [mm]
-    wheel_mm : ndarray
-        Vertical wheel travel: of the axle relative to the chassis. [mm]
-    arc_mm : ndarray
-        Wheel travel along the arc of the axle, always the longer. [mm]
-    ratio : ndarray
-        d(vertical wheel travel)/d(shock travel).
-    ratio_slope_per_mm : ndarray
-        d(ratio)/d(shock travel). [1/mm]
-    turn_rad : ndarray
-        Turn of the swingarm from the measured position, positive wheel up. [rad]
-    axle_mm : ndarray of shape (n, 2)
-        Path of the axle in the chassis frame. [mm]
-    """
+    """The linkage solved over shock travel; arrays of shape (n,), 0 at full extension, compression positive."""
 
     shaft_mm: FloatArray
-    wheel_mm: FloatArray
-    arc_mm: FloatArray
-    ratio: FloatArray
-    ratio_slope_per_mm: FloatArray
-    turn_rad: FloatArray
-    axle_mm: FloatArray
+    wheel_mm: FloatArray  # vertical, of the axle relative to the chassis
+    arc_mm: FloatArray  # along the arc of the axle, always the longer
+    ratio: FloatArray  # d(vertical wheel travel)/d(shock travel)
+    ratio_slope_per_mm: FloatArray  # d(ratio)/d(shock travel) [1/mm]
+    turn_rad: FloatArray  # of the swingarm from the measured position, positive wheel up
+    axle_mm: FloatArray  # path in the chassis frame, shape (n, 2)
 
 
 def _usable(mechanism: Mechanism) -> tuple[FloatArray, FloatArray, str, str]:
@@ -486,52 +440,25 @@ _COUNTED = 1.4  # weight of each degree of freedom in the cross-validation
 
 @dataclass(frozen=True)
 class FittedLeverage:
-    """A leverage curve fitted to points.
+    """A leverage curve fitted to points, 0 at full extension."""
 
-    Parameters
-    ----------
-    shaft_mm, wheel_mm, ratio : tuple of float
-        Curve at its knots, 0 at full extension; the ratio is linear between them. [mm, mm, -]
-    point_shaft_mm, residual_mm : tuple of float
-        Points, and the residual of each, positive above the curve. [mm]
-    residual_sd_mm : float
-        Standard deviation of the residuals, by the remaining degrees of freedom. [mm]
-    offset_mm : float
-        Wheel travel that the fit gives to shock travel 0; taken off the curve. [mm]
-    """
-
-    shaft_mm: tuple[float, ...]
+    shaft_mm: tuple[float, ...]  # at the knots
     wheel_mm: tuple[float, ...]
-    ratio: tuple[float, ...]
+    ratio: tuple[float, ...]  # linear between the knots
     point_shaft_mm: tuple[float, ...]
-    residual_mm: tuple[float, ...]
-    residual_sd_mm: float
-    offset_mm: float
+    residual_mm: tuple[float, ...]  # of each point, positive above the curve
+    residual_sd_mm: float  # by the remaining degrees of freedom
+    offset_mm: float  # wheel travel that the fit gives to shock travel 0; taken off the curve
 
 
 def fit_leverage(points: tuple[tuple[float, float], ...], stroke_mm: float) -> FittedLeverage:
-    """Fit a rising curve with the least curvature of ratio that the points allow.
+    """Rising curve with the least curvature of ratio that points (shock, wheel) [mm] allow, in any order.
 
     Penalised least squares: the ratio is linear between knots, and its second differences are penalised, so a linear
-    ratio costs nothing. The penalty is chosen by generalised cross-validation [1]_ with degrees of freedom weighted
-    1.4, which avoids overfitting few points [2]_.
-
-    Parameters
-    ----------
-    points : tuple of (shock, wheel)
-        In any order, with noise; at least five different shock travels over the whole stroke. [mm, mm]
-    stroke_mm : float
-        Of the shock. [mm]
-
-    Raises
-    ------
-    LinkageError
-        If the points do not cover the stroke, or do not rise.
-
-    References
-    ----------
-    .. [1] P. Craven, G. Wahba, Numer. Math. 31, 377-403, 1979, doi:10.1007/BF01404567 (from memory).
-    .. [2] Y.-J. Kim, C. Gu, J. R. Stat. Soc. B 66, 337-356, 2004 (the factor 1.4; from memory).
+    ratio costs nothing. The penalty is chosen by generalised cross-validation (P. Craven, G. Wahba, Numer. Math. 31,
+    377-403, 1979, doi:10.1007/BF01404567) with degrees of freedom weighted 1.4, which avoids overfitting few points
+    (Y.-J. Kim, C. Gu, J. R. Stat. Soc. B 66, 337-356, 2004; both from memory). Raises `LinkageError` if the points do
+    not cover the stroke, or do not rise.
     """
     from scipy.optimize import lsq_linear
 

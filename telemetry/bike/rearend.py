@@ -25,34 +25,16 @@ _FARTHEST_LENGTH_MM = 20.0
 
 @dataclass(frozen=True)
 class RearEnd:
-    """Leverage and axle path of the rear in the chassis frame.
+    """Leverage and axle path of the rear in the chassis frame."""
 
-    Parameters
-    ----------
-    curve : LeverageCurve
-        Vertical wheel travel against shock travel, from full extension as the bike stands now.
-    measured_axle_mm, extended_axle_mm : tuple of float
-        The axle at full extension, when the file was measured and now. [mm]
-    pivot_mm : tuple of float or None
-        Swingarm pivot as it stands now. [mm]
-    arm_mm : float or None
-        Pivot to axle. [mm]
-    solution : LinkageSolution or None
-        Of a linkage, over the stroke.
-    fit : FittedLeverage or None
-        Of leverage points.
-    extended_by_mm : float
-        Shock travel by which the table was extrapolated beyond its ends. [mm]
-    """
-
-    curve: LeverageCurve
-    measured_axle_mm: Point
-    extended_axle_mm: Point
-    pivot_mm: Point | None = None
-    arm_mm: float | None = None
-    solution: LinkageSolution | None = None
-    fit: FittedLeverage | None = None
-    extended_by_mm: float = 0.0
+    curve: LeverageCurve  # wheel against shock travel, from full extension as the bike stands now
+    measured_axle_mm: Point  # at full extension, when the file was measured
+    extended_axle_mm: Point  # at full extension, now
+    pivot_mm: Point | None = None  # of the swingarm, now
+    arm_mm: float | None = None  # pivot to axle
+    solution: LinkageSolution | None = None  # of a linkage, over the stroke
+    fit: FittedLeverage | None = None  # of leverage points
+    extended_by_mm: float = 0.0  # shock travel by which the table was extrapolated
 
     def axle_mm(self, shaft_mm: float) -> FloatArray:
         """Axle [x, z] in the chassis frame at a shock travel. [mm]"""
@@ -211,10 +193,7 @@ def _shifted(base: LeverageCurve, longer_mm: float, stroke_mm: float) -> tuple[L
         inside = np.clip(at, shaft[0], shaft[-1])
         beyond = at - inside
         edge = base.ratio(inside)
-        return (
-            base.wheel_travel_mm(inside) + edge * beyond + 0.5 * trend * beyond**2,
-            edge + trend * beyond,
-        )
+        return (base.wheel_travel_mm(inside) + edge * beyond + 0.5 * trend * beyond**2, edge + trend * beyond)
 
     knots = np.unique(np.concatenate([[start, stop], shaft[(shaft > start) & (shaft < stop)]]))
     travel, slope = continued(knots)

@@ -166,15 +166,7 @@ _FROM_THE_HORIZONTAL = ("rake_deg", lambda x: 90 - x)
 
 
 def range_of(name: str, section: str = "") -> Range | None:
-    """Plausible range of a key, None if any number is plausible.
-
-    Parameters
-    ----------
-    name : str
-        The last part of a key: ``spring_rate_n_per_mm``.
-    section : str
-        Such as "front" or "rear", where the key means something else there.
-    """
+    """Plausible range of a key such as ``wheelbase_mm``, None if any number is; it may depend on the section."""
     return RANGES.get(f"{section}.{name}") or RANGES.get(name)
 
 
@@ -223,19 +215,9 @@ def implausible(name: str, value: float, section: str = "") -> str:
 
 
 def check_plausible(name: str, value: object, section: str = "") -> None:
-    """Refuse an implausible number of a bike file or setup sheet; in a table, the first one.
+    """Refuse an implausible number of a bike file or setup sheet (in a table, the first one).
 
-    Parameters
-    ----------
-    value : object
-        Anything but numbers passes.
-    section : str
-        Such as "front" or "rear", where the key means something else there.
-
-    Raises
-    ------
-    PydanticCustomError
-        Of type "implausible".
+    Anything but numbers passes; raises `PydanticCustomError` of type "implausible".
     """
     if isinstance(value, int | float) and not isinstance(value, bool):
         _refuse(implausible(name, value, section))
@@ -396,11 +378,10 @@ class _Rocker(Section):
 
 
 class RockerOnFrame(_Rocker):
-    """Rocker turning on the frame, moved by a rod from the swingarm.
+    """Rocker turning on the frame at ``rocker_pivot_mm``, moved by a rod from the swingarm.
 
-    ``rocker_pivot_mm`` on the frame; the rod from ``rod_rocker_mm`` to ``rod_swingarm_mm``; the shock from
-    ``shock_rocker_mm`` to ``shock_frame_mm`` (or to ``shock_swingarm_mm``). ``rod`` says whether the rod is
-    pulled or pushed when the wheel rises, as a check of the points.
+    The rod goes from ``rod_rocker_mm`` to ``rod_swingarm_mm``, the shock from ``shock_rocker_mm`` to ``shock_frame_mm``
+    or ``shock_swingarm_mm``. ``rod`` says whether it is pulled or pushed as the wheel rises, as a check of the points.
     """
 
     kind: Literal["rocker_on_frame"]
@@ -408,11 +389,9 @@ class RockerOnFrame(_Rocker):
 
 
 class RockerOnSwingarm(_Rocker):
-    """Rocker turning on the swingarm, held by a rod to the frame.
+    """Rocker turning on the swingarm at ``rocker_pivot_mm``, held by a rod to the frame.
 
-    ``rocker_pivot_mm`` on the swingarm; the rod from ``rod_rocker_mm`` to ``rod_frame_mm``; the shock from
-    ``shock_rocker_mm`` to ``shock_frame_mm`` (or to ``shock_swingarm_mm``). ``rod`` says whether the rod is
-    pulled or pushed when the wheel rises, as a check of the points.
+    The rod goes from ``rod_rocker_mm`` to ``rod_frame_mm``; the rest as in `RockerOnFrame`.
     """
 
     kind: Literal["rocker_on_swingarm"]
@@ -458,14 +437,11 @@ class MountInsert(Section):
 
 
 class Eccentric(Section):
-    """An eccentric that carries the rear axle in the swingarm, or the swingarm pivot in the frame.
-
-    ``angle_deg`` from forward, positive upwards at first; the point lies ``radius_mm`` from the middle.
-    """
+    """An eccentric that carries the rear axle in the swingarm, or the swingarm pivot in the frame."""
 
     moves: Literal["axle_mm", "pivot_mm"]
-    radius_mm: float
-    angle_deg: float
+    radius_mm: float  # of the point from the middle
+    angle_deg: float  # from forward, positive upwards at first
 
 
 class Chain(Section):
@@ -519,10 +495,7 @@ class MeasuredAt(Section):
 
 
 BenchPoints = tuple[tuple[float, float], ...]
-DATA_SHEET_MM = (
-    -100.0,
-    500.0,
-)  # a data sheet's scale holds over any travel: limits beyond every stroke
+DATA_SHEET_MM = (-100.0, 500.0)  # a data sheet's scale holds over any travel: limits beyond every stroke
 HOW_TO_CALIBRATE = (
     "needs points = [[signal, mm], ...] from the bench, or zero and mm_per_unit as on the sensor's data sheet"
 )
@@ -606,39 +579,11 @@ class Sensor(NamesColumns):
         return self
 
 
-def with_bench_tables(data: Mapping[str, Any], folder: Path) -> dict[str, Any]:
-    """Bike file keys with every sensor's ``table``, relative to the bike file, replaced by its points.
-
-    Raises
-    ------
-    BikeFileError
-        If a table cannot be read, or points are given as well.
-    """
-    data = dict(data)
-    for end in ("front", "rear"):
-        sensor = data[end].get("sensor") if isinstance(data.get(end), dict) else None
-        if isinstance(sensor, dict) and "table" in sensor:
-            sensor = dict(sensor)
-            path = folder / str(sensor.pop("table"))
-            if "points" in sensor:
-                raise BikeFileError(f"{path}: {end}.sensor has points and table; give one of them.")
-            data[end] = {**data[end], "sensor": {**sensor, "points": read_bench_table(path)}}
-    return data
-
-
 def read_bench_table(path: Path) -> BenchPoints:
-    """Read bench points from a text table.
+    """Bench points from a text table of two columns, signal and mm; `BikeFileError` names file and line.
 
-    Parameters
-    ----------
-    path : Path
-        Two columns, signal and mm, separated by comma, semicolon or tab (with these two, a decimal comma may be
-        used); lines before the first pair of numbers are headings, lines that start with # are remarks.
-
-    Raises
-    ------
-    BikeFileError
-        Naming the file and line.
+    Separated by comma, semicolon or tab (with these two, a decimal comma may be used); lines before the first pair of
+    numbers are headings, lines that start with # are remarks.
     """
     try:
         lines = path.read_text(encoding="utf-8-sig").splitlines()

@@ -49,6 +49,7 @@ OTHER_KEYS = """\
 """
 
 _OPTIONAL = "#: "  # before a key of the template that a review can do without
+_INSTEAD = "#| "  # before a key that may stand in place of those before it
 _TEMPLATE = """\
 # A motorcycle for bothends. Lengths in mm, rates in N/mm, damper rates in N s/mm, masses in kg, angles in degrees.
 # A review needs every "?" replaced by a value. A key with # directly before it answers more: take the # away and
@@ -77,8 +78,11 @@ rake_deg = "?"                   # steering axis from the vertical, both ends ex
 channel = "?"                    # its column in the log
 zero = "?"                       # its signal with the fork fully extended
 mm_per_unit = "?"                # travel of one volt or count, from its data sheet; negative where the signal falls
+# In place of zero: from when to when of the log the wheels hung free, or the moments at which the end tops out
+#| zero_interval_s = [2.0, 6.5]
+#| zero_topped_out = true
 # In place of zero and mm_per_unit, from the bench: pairs of signal and mm of fork travel
-# points = [[0.312, 0.0], [2.284, 60.0], [4.420, 125.0]]
+#| points = [[0.312, 0.0], [2.284, 60.0], [4.420, 125.0]]
 
 # What works beside the coil, both legs
 #: [front.spring]
@@ -99,6 +103,7 @@ mm_per_unit = "?"                # travel of one volt or count, from its data sh
 [rear]
 shock_stroke_mm = "?"            # of the shock, from stop to stop
 leverage_table_mm = "?"          # pairs of shock and vertical wheel travel: [[0, 0], [10, 19.7], [20, 38.8], ...]
+#| leverage_points_mm = [[0, 0.4], [5, 10.1]]    # the same as measured, in any number: a smooth curve is fitted
 # For sag
 #: spring_rate_n_per_mm = 70
 #: preload_mm = 12
@@ -117,6 +122,9 @@ leverage_table_mm = "?"          # pairs of shock and vertical wheel travel: [[0
 channel = "?"
 zero = "?"
 mm_per_unit = "?"
+#| zero_interval_s = [2.0, 6.5]
+#| zero_topped_out = true
+#| points = [[0.405, 0.0], [3.870, 70.0]]
 
 #: [rear.spring]
 #: top_out = { length_mm = 7, rate_n_per_mm = 115 }
@@ -168,6 +176,7 @@ mm_per_unit = "?"
 
 [channels]                       # columns of the log; each of them answers more questions
 time = "time"
+#| rate_hz = 200                 # in place of time, for a log without: samples a second
 #: speed = "speed"
 #: latitude = "latitude"
 #: longitude = "longitude"
@@ -188,10 +197,13 @@ time = "time"
 
 @dataclass(frozen=True)
 class Answer:
-    """Known value of a key as TOML text, and its reason as a comment."""
+    """Known value of a key as TOML text, and its reason as a comment; ``value`` "" leaves the key out."""
 
     value: str
     why: str = ""
+
+
+LEFT_OUT = Answer("")
 
 
 def toml_text(text: str) -> str:
@@ -205,29 +217,38 @@ def new_bike_text(answers: Mapping[str, Answer]) -> str:
     Parameters
     ----------
     answers : mapping of str to Answer
-        By dotted key: ``front.stroke_mm``, ``channels.speed``.
+        By dotted key: ``front.stroke_mm``, ``channels.speed``; by section to leave the whole of it out.
 
     Returns
     -------
     str
         TOML in which ``"?"`` stands for what a review still needs.
     """
-    lines, section = [], ""
+    lines: list[str] = []
+    section, skipped = "", False
     for line in _TEMPLATE.splitlines():
         if line.startswith("["):
             section = line[1 : line.index("]")] + "."
-        optional = line.startswith(_OPTIONAL)
-        shown = line.removeprefix(_OPTIONAL)
-        answer = answers.get(section + shown.partition(" =")[0])
-        if answer is not None:
-            lines.append(
-                _with_comment(f"{shown.partition(' =')[0]} = {answer.value}", answer.why or _comment(shown))
-            )
-        elif optional:
-            lines.append(_with_comment(f"#{shown.partition('#')[0].rstrip()}", _comment(shown)))
-        else:
-            lines.append(line)
+            skipped = answers.get(section[:-1]) == LEFT_OUT
+        if skipped and line:
+            continue
+        skipped = False
+        lines += _answered(line, section, answers)
     return "\n".join(lines) + "\n" + OTHER_KEYS
+
+
+def _answered(line: str, section: str, answers: Mapping[str, Answer]) -> list[str]:
+    """A line of the template as it stands in the new file."""
+    shown = line.removeprefix(_OPTIONAL).removeprefix(_INSTEAD)
+    key = shown.partition(" =")[0]
+    answer = answers.get(section + key)
+    if answer == LEFT_OUT:
+        return []
+    if answer is not None:
+        return [_with_comment(f"{key} = {answer.value}", answer.why or _comment(shown))]
+    if line.startswith(_OPTIONAL):
+        return [_with_comment(f"#{shown.partition('#')[0].rstrip()}", _comment(shown))]
+    return [f"# {shown}" if line.startswith(_INSTEAD) else line]
 
 
 def _comment(line: str) -> str:

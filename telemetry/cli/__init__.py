@@ -20,18 +20,7 @@ NO_MEMORY = "not enough memory for this log; split it, or log fewer channels."
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Run one command.
-
-    Parameters
-    ----------
-    argv : sequence of str, optional
-        Arguments after the program's name; those of the process by default.
-
-    Returns
-    -------
-    int
-        0 done, 1 the data or files cannot be used (standard error says why, a line a fault), 2 wrong usage.
-    """
+    """Run one command: 0 done, 1 the data or files cannot be used (standard error says why), 2 wrong usage."""
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # a terminal that cannot write "±" shows "?", and goes on

@@ -2,14 +2,13 @@
 
 import argparse
 import sys
-from collections.abc import Callable
 from pathlib import Path
 
-from telemetry.bike import Answer, implausible, left_open, new_bike_text, toml_text
+from telemetry.bike import Answer, left_open, new_bike_text
 from telemetry.cli.output import check_outputs, say, working
 from telemetry.errors import BothEndsError
+from telemetry.review import QUESTIONS, answers_of_log, read_answer
 
-Reads = Callable[[str, str], str]
 EXISTS = "{}: exists and is left as it is; choose another name."
 
 
@@ -35,88 +34,31 @@ def new(arguments: argparse.Namespace) -> None:
 
 
 def _of_log(path: str) -> dict[str, Answer]:
-    """The columns of a log by key of the bike file, as far as they are likely, with the reasons."""
-    from telemetry.logs import LIKELY, propose, read_log
+    from telemetry.logs import propose, read_log
 
     with working("Reading"):
         log = read_log(path)
-        proposals = propose(log)
-    found = {}
-    for proposal in proposals:
-        end = proposal.meaning in ("front", "rear")
-        key = f"{proposal.meaning}.sensor.channel" if end else f"channels.{proposal.meaning}"
-        reasons = "; ".join(proposal.reasons)
-        if proposal.confidence >= LIKELY:
-            found[key] = Answer(toml_text(proposal.column), reasons)
-        elif end:
-            found[key] = Answer('"?"', f"perhaps {proposal.column!r}, but that is a guess: {reasons}")
-        if end and proposal.confidence >= LIKELY and log.units.get(proposal.column) == "mm":
-            found[f"{proposal.meaning}.sensor.mm_per_unit"] = Answer("1", "the column is in mm already")
-    return found
-
-
-def _number(key: str, text: str) -> str:
-    """A number as TOML; refused with the likely slip where it is not plausible."""
-    value = float(text.replace(",", "."))
-    section, _, name = key.rpartition(".")
-    if words := implausible(name, value, section):
-        raise ValueError(f"{name} {words}")
-    return f"{value:.10g}"
-
-
-def _pairs(key: str, text: str) -> str:
-    """Pairs of numbers as a table of TOML."""
-    numbers = [float(part) for part in text.replace(",", " ").replace("[", " ").replace("]", " ").split()]
-    if len(numbers) < 4 or len(numbers) % 2:
-        raise ValueError("two pairs or more: shock and wheel travel, such as 0 0, 10 19.7, 20 38.8")
-    return f"[{', '.join(f'[{a:g}, {b:g}]' for a, b in zip(numbers[::2], numbers[1::2], strict=True))}]"
-
-
-def _text(key: str, text: str) -> str:
-    return toml_text(text)
-
-
-QUESTIONS: tuple[tuple[str, str, Reads], ...] = (
-    ("name", "What is the motorcycle called", _text),
-    ("wheelbase_mm", "Wheelbase, both ends extended [mm]", _number),
-    ("front.stroke_mm", "Stroke of the fork along its legs [mm]", _number),
-    ("front.rake_deg", "Rake: steering axis from the vertical [deg]", _number),
-    ("rear.shock_stroke_mm", "Stroke of the shock [mm]", _number),
-    (
-        "rear.leverage_table_mm",
-        "Leverage: pairs of shock and wheel travel [mm], such as 0 0, 10 19.7, 20 38.8",
-        _pairs,
-    ),
-    *(
-        question
-        for end, part in (("front", "fork"), ("rear", "shock"))
-        for question in (
-            (f"{end}.sensor.channel", f"Column of the {part}'s sensor in the log", _text),
-            (f"{end}.sensor.zero", f"Its signal with the {part} fully extended", _number),
-            (f"{end}.sensor.mm_per_unit", f"Travel of the {part} for one volt or count of it [mm]", _number),
-        )
-    ),
-)
+        return answers_of_log(log, propose(log))
 
 
 def _of_person(known: dict[str, Answer]) -> dict[str, Answer]:
     """What a person at the terminal answers; an empty line leaves a value open, or as the log has it."""
     say("An empty line leaves a value open, to be written into the file later.")
     found = {}
-    for key, question, read in QUESTIONS:
+    for question in QUESTIONS:
+        key = question.key
         proposed = known[key].value if key in known and known[key].value != '"?"' else ""
-        shown = f"{question}{f' ({proposed})' if proposed else ''}: "
+        shown = f"{question.words}{f' ({proposed})' if proposed else ''}: "
         while True:
             print(shown, end="", file=sys.stderr, flush=True)
             line = sys.stdin.readline()
             if not line.strip():  # an empty line, or the end of what is typed
                 break
             try:
-                found[key] = Answer(read(key, line.strip()))
+                found[key] = Answer(read_answer(key, line.strip()))
                 break
             except ValueError as error:
-                words = str(error)
-                say("  That is no number." if "could not convert" in words else f"  {words}.")
+                say(f"  {error}.")
         if not line:
             break
     return found

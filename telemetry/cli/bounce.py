@@ -29,17 +29,7 @@ def bounce(arguments: argparse.Namespace) -> None:
 def bounce_of(
     path: str, bike: Bike, channels: Mapping[str, str]
 ) -> tuple[BounceTest, tuple[QualityNote, ...]]:
-    """The bounce test of a log, and what is wrong with the log; what was said of its columns is kept.
-
-    Parameters
-    ----------
-    channels : mapping of str to str
-        As ``--channels`` has them.
-
-    Returns
-    -------
-    BounceTest, tuple of QualityNote
-    """
+    """The bounce test of a log, and notes on the log; what was confirmed of its columns is kept."""
     log = read_log(path)
     bike = _travel_only(with_channels(bike, log, channels))
     with telling_columns(bike, log):

@@ -4,80 +4,17 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from telemetry.cli.output import say
-from telemetry.logs import MEANINGS, Proposal, RawLog, propose, recall, remember
+from telemetry.logs import RawLog, recall, remember
 
 if TYPE_CHECKING:
     from telemetry.bike import Bike
 
-GIVEN = "as --channels says"
-REMEMBERED = "confirmed before, for a log with the same columns"
-BIKE_FILE = "named in the bike file"
-
-
-def meanings(log: RawLog, given: Mapping[str, str], bike: "Bike | None") -> tuple[Proposal, ...]:
-    """What each column means, and why: what was said comes before what is only likely.
-
-    Parameters
-    ----------
-    given : mapping of str to str
-        From ``--channels``.
-    bike : Bike or None
-        After `with_channels`.
-    """
-    likely = {proposal.meaning: proposal for proposal in propose(log)}
-    known = recall(log)
-    if bike is None:
-        said = {meaning: (column, REMEMBERED) for meaning, column in known.items()}
-        left_out = set[str]()
-    else:
-        from telemetry.review import KEYS, named_columns, right_signals
-
-        bike, _ = right_signals(bike, log)
-        found = {meaning: log.called(name) for meaning, name in named_columns(bike, log).items()}
-        said = {
-            meaning: (column, REMEMBERED if known.get(meaning) == column else BIKE_FILE)
-            for meaning, column in found.items()
-            if column is not None
-        }
-        left_out = {key for key in KEYS if getattr(bike.channels, key) == ""}
-    for meaning, name in given.items():
-        if (column := log.called(name)) is not None and (
-            bike is None or said.get(meaning, ("",))[0] == column
-        ):
-            said[meaning] = (column, GIVEN)
-    left_out |= {meaning for meaning, name in given.items() if name == ""}
-    taken = {column for column, _ in said.values()}
-    settled = {}
-    for meaning, (column, why) in said.items():
-        guess = likely.get(meaning)
-        reasons = guess.reasons if guess and guess.column == column else ()
-        doubts = [f"but {guess.column!r} looks like it"] if guess and not reasons else []
-        doubts += [
-            f"but it looks like {p.meaning}"
-            for p in likely.values()
-            if p.sure and p.column == column and p.meaning != meaning
-        ]
-        settled[meaning] = Proposal(meaning, column, 1.0, (why, *reasons, *doubts))
-    open_ = {m: p for m, p in likely.items() if m not in settled and p.column not in taken}
-    told = {m: p for m, p in (settled | open_).items() if m not in left_out}
-    return tuple(sorted(told.values(), key=lambda proposal: MEANINGS.index(proposal.meaning)))
-
 
 def with_channels(bike: "Bike", log: RawLog, given: Mapping[str, str]) -> "Bike":
-    """The bike file with the columns that this log has; a person is told what was confirmed before.
+    """The bike file with the columns of this log; prints what was confirmed before.
 
-    What ``--channels`` says comes first; then names of the bike file that the log has; then what was confirmed for
-    a log of the same shape.
-
-    Parameters
-    ----------
-    given : mapping of str to str
-        As `telemetry.review.with_columns` takes it.
-
-    Raises
-    ------
-    ChannelError
-        As `telemetry.review.with_columns`.
+    ``--channels`` comes first; then names of the bike file that the log has; then what was confirmed for a log of the
+    same shape. Raises `ChannelError` as `telemetry.review.with_columns`.
     """
     from telemetry.review import confirmed_columns, with_columns
 

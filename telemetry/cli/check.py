@@ -5,11 +5,12 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from telemetry.arrays import ENDS
-from telemetry.cli.channels import keep, meanings, with_channels
+from telemetry.cli.channels import keep, with_channels
 from telemetry.cli.output import console, working, write_text
 from telemetry.errors import BothEndsError
 from telemetry.logs import RawLog, read_log, with_rate
 from telemetry.report import WANTED, check_log, check_to_json, print_check
+from telemetry.review import column_meanings
 
 if TYPE_CHECKING:
     from telemetry.bike import Bike
@@ -42,7 +43,7 @@ def check(arguments: argparse.Namespace) -> None:
                 keep_ground(arguments, ground, measured.track)
             except BothEndsError as error:  # the columns are shown first: they say what to put right
                 refusal = error
-        result = check_log(log, meanings=meanings(log, given, bike), measured=measured, wanted=wanted)
+        result = check_log(log, meanings=column_meanings(log, given, bike), measured=measured, wanted=wanted)
         write_text(
             arguments.json, check_to_json(result), inputs=(arguments.log, arguments.bike, arguments.circuit)
         )

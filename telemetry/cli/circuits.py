@@ -24,7 +24,7 @@ class Ground:
 
 
 def ground_of(arguments: argparse.Namespace, log: RawLog, bike: Bike) -> Ground:
-    """What ``--line`` and ``--circuit`` say; otherwise the circuit that is kept for the place of the log.
+    """Circuit from ``--line`` and ``--circuit``; otherwise the one kept for the place of the log.
 
     A line given again keeps the circuit with it, for the names of its corners.
     """
@@ -55,12 +55,8 @@ def keep_ground(arguments: argparse.Namespace, ground: Ground, track: Track) -> 
 def circuit_path_of(arguments: argparse.Namespace, log_path: str) -> str | Path | None:
     """The circuit file to keep a run with: ``--circuit``, or the one that ``--line`` makes of the log.
 
-    A logbook looks for what is kept for the place by itself.
-
-    Raises
-    ------
-    BothEndsError
-        If ``--line`` gives no circuit: there is no complete lap over it.
+    A logbook looks for what is kept for the place by itself. Raises `BothEndsError` if no complete lap crosses the
+    line.
     """
     if arguments.circuit or arguments.line is None:
         return arguments.circuit  # type: ignore[no-any-return]

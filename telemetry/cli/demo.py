@@ -7,7 +7,7 @@ from tempfile import TemporaryDirectory
 
 from telemetry.cli.output import console, say, working, write_text
 from telemetry.cli.serve import serve_logbook
-from telemetry.logbook import Logbook
+from telemetry.logbook import Logbook, own_logbook_path
 from telemetry.report import print_review
 from telemetry.simulate import SCENARIOS, write_scenario
 from telemetry.summary import summary_to_json
@@ -40,17 +40,11 @@ def _demo_in(directory: Path, arguments: argparse.Namespace) -> None:
     print_review(summary, console())
     say(f"Demo data, simulated and invented throughout; {len(logbook.runs())} runs in {directory}")
     if not arguments.no_serve:
-        serve_logbook(logbook, arguments)
+        serve_logbook(logbook, arguments, own_logbook=own_logbook_path())
 
 
 def fill(logbook: Logbook) -> str:
-    """Add the demo runs that a logbook does not hold yet.
-
-    Returns
-    -------
-    str
-        Run id of the last of them.
-    """
+    """Add the demo runs that a logbook does not hold yet; the run id of the last of them."""
     there = {entry.name: entry.run_id for entry in logbook.runs()}
     run_id = ""
     for name, laps in RUNS.items():

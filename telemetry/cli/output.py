@@ -50,19 +50,9 @@ def working(words: str) -> Iterator[None]:
 
 
 def check_outputs(*paths: str | Path | None, inputs: Iterable[str | None] = ()) -> None:
-    """Whether results can be written where they are wanted; asked before the work, not after it.
+    """Check that results can be written, before the work; None is not wanted.
 
-    Parameters
-    ----------
-    *paths : str, Path or None
-        None is not wanted.
-    inputs : iterable of str or None
-        Files that are read: they are never written over.
-
-    Raises
-    ------
-    BothEndsError
-        If one is a directory or one of the inputs, or there is no directory for it.
+    Raises `BothEndsError` if one is a directory or one of the ``inputs``, or its directory does not exist.
     """
     inputs = tuple(inputs)
     for path in (Path(path) for path in paths if path is not None):
@@ -82,17 +72,7 @@ def write_file(
 ) -> None:
     """Write a file in one step: it is there complete, or as before.
 
-    Parameters
-    ----------
-    write : callable
-        Gets the place to write to.
-    inputs : iterable of str or None
-        Files that were read: they are never written over.
-
-    Raises
-    ------
-    BothEndsError
-        If the file cannot be written, or is one of the inputs.
+    Raises `BothEndsError` if it cannot be written, or is one of the ``inputs``.
     """
     path = Path(path)
     check_outputs(path, inputs=inputs)

@@ -19,13 +19,7 @@ SCENARIOS = (
 
 
 def build_parser() -> argparse.ArgumentParser:
-    """The parser of the whole command line.
-
-    Returns
-    -------
-    argparse.ArgumentParser
-        ``run`` of what it parses is the function that does the work.
-    """
+    """The parser of the whole command line; ``run`` of its result is the function that does the work."""
     parser = argparse.ArgumentParser(
         prog="bothends",
         description="Suspension travel logs of a motorcycle into a review: travel, speed, balance of the two "

@@ -38,13 +38,7 @@ def predict(arguments: argparse.Namespace) -> None:
 
 
 def laps_of(arguments: argparse.Namespace) -> Laps:
-    """The log of a command line, ready to be ridden again.
-
-    Parameters
-    ----------
-    arguments : argparse.Namespace
-        With ``log`` (a run with ``logbook``), ``bike`` and ``channels``.
-    """
+    """Laps of a log (with ``logbook``: of a run) for the prediction, by ``bike`` and ``channels`` as given."""
     if arguments.logbook:
         return _stored(arguments)
     if not arguments.bike:

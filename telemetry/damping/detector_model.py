@@ -10,6 +10,7 @@ from telemetry.bike import Bike
 from telemetry.damping.equation import (
     BLOCK_S,
     OWN,
+    TOP_HZ,
     Line,
     WheelEquation,
     WheelSignals,
@@ -18,7 +19,7 @@ from telemetry.damping.equation import (
     wheel_signals,
 )
 from telemetry.damping.evidence import PoleGrid, Swing, find_swing, pole_grid
-from telemetry.damping.hop import HIGH_HZ, LOW_HZ, WheelHop, coefficients, wheel_hop
+from telemetry.damping.hop import LOW_HZ, WheelHop, coefficients, wheel_hop
 from telemetry.damping.pole import (
     SOUND_DAMPING,
     FrontFilter,
@@ -187,7 +188,7 @@ def find_tone(signal: FloatArray, usable: BoolArray, step_s: float) -> Line | No
     first, last = (round(edge * TONE_WINDOW_S) for edge in BESIDE_HZ)
     beside = np.concatenate([np.ones(last - first + 1), np.zeros(2 * first - 1), np.ones(last - first + 1)])
     usual = np.convolve(density, beside / beside.sum(), mode="same")
-    inside = (hz > LOW_HZ[1]) & (hz < HIGH_HZ[0])
+    inside = (hz > LOW_HZ[1]) & (hz < TOP_HZ)
     over = np.where(inside, density / np.maximum(usual, 1e-30), 0.0)
     best = int(np.argmax(over))
     if over[best] < LEAST_OVER_BESIDE:

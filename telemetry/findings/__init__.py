@@ -14,7 +14,13 @@ from telemetry.findings.damping import (
     slow_loss_judged,
     suspicions,
 )
-from telemetry.findings.rank import findings, nothing_asks, travel_sentence, verdict_sentences
+from telemetry.findings.rank import (
+    findings,
+    nothing_asks,
+    travel_sentence,
+    trust_sentence,
+    verdict_sentences,
+)
 from telemetry.findings.rules import turn_words
 
 __all__ = [
@@ -38,5 +44,6 @@ __all__ = [
     "suspicions",
     "travel_sentence",
     "turn_words",
+    "trust_sentence",
     "verdict_sentences",
 ]

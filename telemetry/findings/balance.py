@@ -3,6 +3,7 @@
 from telemetry.arrays import End
 from telemetry.balance import MIN_PLACES, Balance, BounceTest, Ratio, verdict
 from telemetry.findings.rules import Candidate, Setting, settle
+from telemetry.summary import signed
 
 # Both ends move "together" when the whole interval lies within this of 1; apart when it lies outside 1.
 EVEN_WITHIN = 0.10
@@ -53,7 +54,7 @@ def damping_sentence(balance: Balance) -> str:
     if damping is None or damping.compression.value is None:
         return ""
     parts = [
-        f"{_damped(ratio)} in {side} {_per_cent(ratio)}".strip()
+        f"{_damped(ratio)} in {side}"
         for ratio, side in ((damping.compression, "compression"), (damping.rebound, "rebound"))
     ]
     return f"For what each end carries: {'; '.join(parts)}."
@@ -101,7 +102,9 @@ def _apart(ratio: Ratio, damping: Ratio | None, told: str, verb: str, pairs: int
     """One end slower than the other on the same bump."""
     slow: End = "front" if (ratio.value or 1.0) > 1 else "rear"
     fast: End = "rear" if slow == "front" else "front"
-    evidence = f"Same bump: {_direction(ratio, verb)}, {pairs} bumps clear of the road's grain."
+    evidence = (
+        f"Same bump: {_direction(ratio, verb, with_interval=True)}, {pairs} bumps clear of the road's grain."
+    )
     if damping is not None and damping.value is not None and told != "cannot tell":
         evidence += f" For what each end carries {_damped(damping)} {_per_cent(damping)}".rstrip() + "."
     firmer = {"rear more": "rear", "rear less": "front", "cannot tell": slow}.get(told)
@@ -128,20 +131,20 @@ def _damped_unlike(damping: Ratio, firm: End, side: str) -> Candidate:
     )
 
 
-def _direction(ratio: Ratio, verb: str) -> str:
+def _direction(ratio: Ratio, verb: str, *, with_interval: bool = False) -> str:
     """One direction of the same-bump comparison in words."""
     if ratio.value is None or ratio.ci95 is None:
         return f"not enough bumps to tell how they {verb}"
     low, high = ratio.ci95
-    interval = _per_cent(ratio)
-    if not interval:
+    if not _per_cent(ratio):
         return f"how they {verb} cannot be told"
+    interval = f" {_per_cent(ratio)}" if with_interval else ""
     if low >= 1 - EVEN_WITHIN and high <= 1 + EVEN_WITHIN:
-        return f"both ends {verb} at the same rate {interval}"
+        return f"both ends {verb} at the same rate{interval}"
     if low <= 1 <= high:
-        return f"no clear difference in how they {verb} {interval}"
+        return f"no clear difference in how they {verb}{interval}"
     word = "faster" if ratio.value > 1 else "slower"
-    return f"the rear {_third_person(verb)} {abs(100 * (ratio.value - 1)):.0f} % {word} {interval}"
+    return f"the rear {_third_person(verb)} {abs(100 * (ratio.value - 1)):.0f} % {word}{interval}"
 
 
 def _third_person(verb: str) -> str:
@@ -165,4 +168,4 @@ def _per_cent(ratio: Ratio) -> str:
     if ratio.ci95 is None or ratio.ci95[1] > WIDEST * ratio.ci95[0]:
         return ""
     low, high = ratio.ci95
-    return f"(95 % {100 * (low - 1):+.0f} to {100 * (high - 1):+.0f} %)"
+    return f"(95 % {signed(100 * (low - 1))} to {signed(100 * (high - 1), unit='%')})"

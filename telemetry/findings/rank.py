@@ -115,8 +115,9 @@ def findings(
     damping = damping_findings(oscillation, lap_length_m(laps))
     here = judged_ends(ends)
     candidates = [one for end in here for one in bottoming_candidates(end, here[end], laps)]
-    if dampers_in_doubt(oscillation):
-        held = Setting(held=f"A damper without damping lets it bottom. {WAIT}")
+    if doubtful := dampers_in_doubt(oscillation):
+        which = f"{' and '.join(sorted(doubtful))} damper{' is' if len(doubtful) == 1 else 's are'}"
+        held = Setting(held=f"The {which} in doubt, and lost damping can let an end bottom. {WAIT}")
         return (*damping, *settle(candidates, held))
     candidates += packing_candidates(packing, laps)
     candidates += balance_candidates(balance)

@@ -15,7 +15,9 @@ from telemetry.summary import CHANGE_CAUTION, Adjuster, Direction, Finding, Turn
 # With less than this share of its stroke left an end gets no advice that uses more of its travel. A choice of ours.
 LEAST_LEFT_PCT = 5.0
 
-WAIT = "Set-up waits until then: with a damper in doubt the other numbers do not say what to change."
+WAIT = (
+    "Set-up waits until that is settled: with a damper in doubt the other numbers do not say what to change."
+)
 DAMAGE_CAUTION = (
     "Repeated hard bottoming can damage fork, shock and frame mounts: have them inspected by a qualified "
     "technician."

@@ -6,7 +6,7 @@ from telemetry.arrays import ENDS, End
 from telemetry.findings.rules import DAMAGE_CAUTION, Candidate
 from telemetry.laps import Placed, SharedPlace, by_place, lap_length_m, laps_at_pace
 from telemetry.motion import EndSummary, PackingEvent, StopEvent
-from telemetry.summary import LapSummary, Trend, count_word, laps_words, place_words
+from telemetry.summary import LapSummary, Trend, count_word, laps_words, place_words, signed
 
 # Met at one place in at least this share of the laps at pace (and on two), it is a finding; else a fact of the tables.
 REPEATED_SHARE = 0.5
@@ -131,5 +131,5 @@ def _trend_words(trend: Trend) -> str:
     interval = ""
     if trend.ci95_per_lap is not None:
         low, high = trend.ci95_per_lap
-        interval = f" (95 % {low:+.2f} to {high:+.2f} a lap)"
+        interval = f" (95 % {signed(low, 2)} to {signed(high, 2)} a lap)"
     return f"{trend.label} {trend.first:.1f} to {trend.last:.1f} {trend.unit}{interval}"

@@ -127,9 +127,9 @@ def circuit_text(circuit: Circuit) -> str:
 
 
 def _resampled(values: FloatArray, length_m: float, step_m: float, *, at: float) -> FloatArray:
-    """Every so many metres round the lap, from values evenly apart; shape (n, k) to (m, k).
+    """Values evenly apart round the lap, resampled every ``step_m``: shape (n, k) to (m, k).
 
-    ``at`` is where in its cell a value stands: 0 for points, 0.5 for means over the cell.
+    ``at`` is the position of a value in its cell: 0 for points, 0.5 for means over the cell.
     """
     n, m = len(values), max(round(length_m / step_m), 8)
     wanted = (np.arange(m) + at) * n / m - at

@@ -27,13 +27,7 @@ GRAVITY_M_S2 = 9.81
 
 @dataclass(frozen=True)
 class MeanLap:
-    """The mean of the complete laps, in cells evenly apart from the start of the lap.
-
-    Parameters
-    ----------
-    speed_m_s, lean_deg : ndarray of shape (n_cells,) or None
-        [m/s, deg]
-    """
+    """Mean speed and lean of the complete laps, in cells evenly apart from the start of the lap; shape (n_cells,)."""
 
     length_m: float
     speed_m_s: FloatArray | None
@@ -47,19 +41,7 @@ def mean_lap(
     speed_m_s: FloatArray | None,
     lean_deg: FloatArray | None,
 ) -> MeanLap:
-    """Mean speed and lean along the lap.
-
-    Parameters
-    ----------
-    distance_m : ndarray of shape (n,)
-        Since the start of the lap. [m]
-    used : ndarray of bool, shape (n,)
-        Inside complete laps.
-    length_m : float
-        Of the lap. [m]
-    speed_m_s, lean_deg : ndarray of shape (n,) or None
-        [m/s, deg]
-    """
+    """Mean speed and lean along the lap over the ``used`` samples, those inside complete laps."""
     n = max(round(length_m / CELL_M), 2)
 
     def along(values: FloatArray | None) -> FloatArray | None:
@@ -169,19 +151,7 @@ def _slow(speed: FloatArray) -> list[_Piece]:
 
 
 def corner_at(distance_m: FloatArray, corners: tuple[Corner, ...], lap_length_m: float) -> IntArray:
-    """Corner number for every sample, with the braking before it and the drive after it; 0 elsewhere.
-
-    Parameters
-    ----------
-    distance_m : ndarray of shape (n_samples,)
-        Since the start of the lap; NaN where unknown. [m]
-    lap_length_m : float
-        [m]
-
-    Returns
-    -------
-    ndarray of int, shape (n_samples,)
-    """
+    """Corner number of every sample, including the braking before it and the drive after it; 0 elsewhere."""
     number = np.zeros(len(distance_m), dtype=np.int64)
     for index, corner in enumerate(corners):
         before = corners[index - 1].end_m - (lap_length_m if index == 0 else 0.0)
@@ -223,23 +193,10 @@ class Span(NamedTuple):
 
 
 def in_pits(times_s: FloatArray, t_s: FloatArray, speed_m_s: FloatArray) -> tuple[BoolArray, float]:
-    """Which crossings of the line were made in the pit lane.
+    """Which crossings of the line were made in the pit lane, and the speed below which a crossing is slow. [m/s]
 
-    Told by what happens there: the line is crossed much more slowly than usual, and the motorcycle comes so from a
-    stop or goes so to one (the log's ends count as stops), or holds its speed.
-
-    Parameters
-    ----------
-    times_s : ndarray of shape (n_crossings,)
-        [s]
-    t_s, speed_m_s : ndarray of shape (n_thin,)
-        [s, m/s]
-
-    Returns
-    -------
-    ndarray of bool, shape (n_crossings,)
-    float
-        The speed below which a crossing is slow. [m/s]
+    There the line is crossed much more slowly than usual, and the motorcycle comes from a stop, goes to one (the log's
+    ends count as stops), or holds its speed.
     """
     if not len(times_s):
         return np.zeros(0, dtype=bool), 0.0
@@ -275,18 +232,8 @@ def kinds(
 ) -> tuple[Lap, ...]:
     """Laps with their kind.
 
-    Parameters
-    ----------
-    t_s, speed_m_s : ndarray of shape (n_thin,)
-        [s, m/s]
-    travelled_m : ndarray of shape (n_thin,) or None
-        Along the circuit. [m]
-    elsewhere : ndarray of bool, shape (n_spans,)
-        Laps known not to follow the others' line.
-    several : ndarray of bool, shape (n_spans,)
-        Known to be more than one lap.
-    box_to_box : bool
-        Laps are rides from stop to stop; no line is crossed.
+    ``elsewhere`` marks laps known not to follow the others' line, ``several`` spans known to be more than one lap;
+    ``box_to_box``: laps are rides from stop to stop, no line is crossed.
     """
     slow = np.concatenate(([0.0], np.cumsum(speed_m_s < MOVING_M_S))) * (t_s[1] - t_s[0])
     starts, ends = np.array([s.start_s for s in spans]), np.array([s.end_s for s in spans])
@@ -428,21 +375,10 @@ def measured_m_s2(
 def phases_from_lean(
     lean_deg: FloatArray, braking: BoolArray, driving: BoolArray, sample_rate_hz: float
 ) -> IntArray:
-    """Phases from the lean, with braking and driving telling apart what happens upright.
+    """Phases from the lean as index into PHASES, -1 where it is unknown.
 
-    Inside a corner: entry until the lean comes within 15 % of its peak, mid-corner while it stays there, then
-    drive. Upright: braking, driving (for the exit that goes on upright) or straight.
-
-    Parameters
-    ----------
-    lean_deg : ndarray of shape (n_samples,)
-        Either side; NaN where unknown. [deg]
-    braking, driving : ndarray of bool, shape (n_samples,)
-
-    Returns
-    -------
-    ndarray of int, shape (n_samples,)
-        Index into PHASES; -1 where the lean is unknown.
+    Inside a corner: entry until the lean comes within 15 % of its peak, mid-corner while it stays there, then drive.
+    Upright: braking, driving (for the exit that goes on upright) or straight.
     """
     signed = moving_mean(lean_deg, max(round(SMOOTH_S * sample_rate_hz), 3))
     valid = np.isfinite(signed)
@@ -475,17 +411,9 @@ def _exits(leaning: BoolArray, phase: IntArray, driving: BoolArray, longest: int
 
 
 def phases_from_speed(acceleration_m_s2: FloatArray) -> IntArray:
-    """Corner phases from speed alone: mid-corner is the slow part between braking and drive.
+    """Phases from the acceleration along the track, as index into PHASES, -1 where unknown.
 
-    Parameters
-    ----------
-    acceleration_m_s2 : ndarray of shape (n_samples,)
-        Along the track; NaN where unknown. [m/s2]
-
-    Returns
-    -------
-    ndarray of int, shape (n_samples,)
-        Index into PHASES, never entry (the turn-in does not show in the speed); -1 where unknown.
+    Mid-corner is the slow part between braking and drive; the turn-in does not show in the speed, so there is no entry.
     """
     a = np.nan_to_num(acceleration_m_s2)
     phase = np.full(len(a), STRAIGHT)
@@ -511,17 +439,9 @@ def is_braking(brake: FloatArray | None, acceleration_m_s2: FloatArray) -> BoolA
 
 
 def lean_from_curvature(curvature_1_m: FloatArray, speed_m_s: FloatArray) -> FloatArray:
-    """Lean that balances a bend: atan(v^2 x curvature / g), right positive.
+    """Lean that balances a bend: atan(v^2 x curvature / g), right positive. [deg]
 
-    Parameters
-    ----------
-    curvature_1_m, speed_m_s : ndarray of shape (n_samples,)
-        Curvature positive to the right. [1/m, m/s]
-
-    Returns
-    -------
-    ndarray of shape (n_samples,)
-        The angle of the line from contact point to centre of mass; the chassis leans a little more. [deg]
+    It is the angle of the line from contact point to centre of mass; the chassis leans a little more.
     """
     return np.degrees(np.arctan(speed_m_s**2 * curvature_1_m / GRAVITY_M_S2))
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from telemetry.arrays import BoolArray, FloatArray
-from telemetry.laps.corners import SAME_CIRCUIT, MeanLap, mean_lap
+from telemetry.laps.corners import GRAVITY_M_S2, SAME_CIRCUIT, MeanLap, mean_lap
 from telemetry.laps.crossings import Marks
 from telemetry.laps.gps import STEP_M, CentreLine, Fixes, fit_line, nearest_m, radii_m, to_plane_m
 from telemetry.laps.lap import Circuit
@@ -36,47 +36,21 @@ DELAY_PARTS = 6
 LEAST_FIXES = 50
 # No circuit is shorter: what comes back to its start sooner was pushed about. [m]
 LEAST_LAP_M = 200.0
-GRAVITY_M_S2 = 9.81
 
 
 @dataclass(frozen=True)
 class Course:
-    """Position of the motorcycle on the circuit over time.
+    """Position of the motorcycle on the circuit over time."""
 
-    Parameters
-    ----------
-    line : CentreLine
-        0 is the start line.
-    place_m : ndarray of shape (n_thin,)
-        Along the line from the first crossing of the start on, over all laps; never falling. [m]
-    on_line : ndarray of bool, shape (n_fixes,)
-        Which fixes lie on the line.
-    delay_s : float
-        How much positions lagged behind the wheel speed; they were moved by as much. [s]
-    doubt_s : float
-        Standard error of that. [s]
-    """
-
-    line: CentreLine
-    place_m: FloatArray
-    on_line: BoolArray
-    delay_s: float = 0.0
-    doubt_s: float = 0.0
+    line: CentreLine  # 0 is the start line
+    place_m: FloatArray  # along the line from the first crossing on, never falling; shape (n_thin,)
+    on_line: BoolArray  # which fixes lie on the line; shape (n_fixes,)
+    delay_s: float = 0.0  # lag of positions behind the wheel speed, already removed
+    delay_error_s: float = 0.0  # standard error
 
 
 def laps_between(travelled_m: FloatArray, lap_m: float) -> FloatArray:
-    """Whole laps from the first of some crossings to each of them; a crossing may have been missed between two.
-
-    Parameters
-    ----------
-    travelled_m : ndarray of shape (n_crossings,)
-    lap_m : float
-        Length of a lap. [m]
-
-    Returns
-    -------
-    ndarray of shape (n_crossings,)
-    """
+    """Whole laps from the first crossing to each, from distances [m]; one may have been missed between two."""
     laps = np.maximum(np.round(np.diff(travelled_m) / lap_m), 1.0)
     return np.concatenate(([0.0], np.cumsum(laps)))
 
@@ -88,26 +62,14 @@ def follow(
     crossings_s: FloatArray,
     line: CentreLine | None = None,
 ) -> Course | None:
-    """The place on the circuit over a run with positions.
+    """Place on the circuit over a run with positions; None without a known line or a whole lap to estimate one.
 
-    Parameters
-    ----------
-    t_s, travelled_m : ndarray of shape (n_thin,)
-        Even clock and distance by the wheels on it. [s, m]
-    crossings_s : ndarray of shape (n_crossings,)
-        When the start line was crossed, to a second or so. [s]
-    line : CentreLine, optional
-        Of the circuit, if known; otherwise it is estimated, which needs a whole lap.
-
-    Returns
-    -------
-    Course or None
-        None without a known line or a whole lap.
+    ``t_s`` is even, with the wheels' distance on it [m]; ``crossings_s`` may be a second or so out.
     """
     course = _followed(fixes, t_s, travelled_m, crossings_s, line)
     if course is None:
         return None
-    if not max(LEAST_DELAY_S, 4.0 * course.doubt_s) < abs(course.delay_s) < LARGEST_DELAY_S:
+    if not max(LEAST_DELAY_S, 4.0 * course.delay_error_s) < abs(course.delay_s) < LARGEST_DELAY_S:
         return replace(course, delay_s=0.0)
     delay = course.delay_s
     for _ in range(MOST_ROUNDS):
@@ -120,11 +82,7 @@ def follow(
 
 
 def _followed(
-    fixes: Fixes,
-    t_s: FloatArray,
-    travelled_m: FloatArray,
-    crossings_s: FloatArray,
-    line: CentreLine | None,
+    fixes: Fixes, t_s: FloatArray, travelled_m: FloatArray, crossings_s: FloatArray, line: CentreLine | None
 ) -> Course | None:
     at_fix = np.interp(fixes.t_s, t_s, travelled_m)
     at_crossing = np.interp(crossings_s, t_s, travelled_m)
@@ -148,7 +106,7 @@ def _followed(
         place *= found.length_m / lap_m
     else:
         return None
-    delay = doubt = 0.0
+    delay = delay_error = 0.0
     for again in range(rounds):
         guess = np.interp(fixes.t_s, t_s, place)
         at, aside = np.empty_like(guess), np.empty_like(guess)
@@ -164,7 +122,7 @@ def _followed(
         certain = sure[on_line]
         if again == 0 and np.count_nonzero(certain) > LEAST_FIXES:
             course = Course(found, place, on_line)
-            error, delay, doubt = _wheel_errors(course, t_s, travelled_m, t_fix[certain], away[certain])
+            error, delay, delay_error = _wheel_errors(course, t_s, travelled_m, t_fix[certain], away[certain])
             place = place + error
             away = away - np.interp(t_fix, t_s, error)
         place = np.maximum.accumulate(place + _correction(t_s, t_fix, away))
@@ -173,7 +131,7 @@ def _followed(
             if better is None:
                 return None
             place, found = place * (better.length_m / found.length_m), better
-    return Course(found, place, on_line, delay, doubt)
+    return Course(found, place, on_line, delay, delay_error)
 
 
 def _same_laps(fixes: Fixes, at_fix_m: FloatArray, at_crossing_m: FloatArray) -> BoolArray:
@@ -230,24 +188,10 @@ def _line_through(fixes: Fixes, t_s: FloatArray, place_m: FloatArray, lap_m: flo
 def by_wheels(
     travelled_m: FloatArray, at_crossing_m: FloatArray, wheel_lap_m: float, lap_m: float
 ) -> FloatArray:
-    """Place by the wheels alone: every lap as long as the line, part laps at the usual scale.
+    """Place by the wheels alone, 0 at the first crossing: every lap as long as the line. [m]
 
-    A lap far too long or short for that (the pits, another road) goes at the usual scale too, forwards from its
+    Part laps keep the usual scale. A lap far too long or short (the pits, another road) keeps it too, forwards from its
     start and backwards from its end, and jumps half way.
-
-    Parameters
-    ----------
-    travelled_m : ndarray of shape (n_thin,)
-        [m]
-    at_crossing_m : ndarray of shape (n_crossings,)
-        The same at the crossings of the start line. [m]
-    wheel_lap_m, lap_m : float
-        Length of the usual lap by the wheels, and along the line. [m]
-
-    Returns
-    -------
-    ndarray of shape (n_thin,)
-        0 at the first crossing. [m]
     """
     scale = lap_m / wheel_lap_m
     if not len(at_crossing_m):
@@ -287,11 +231,10 @@ def _wheel_errors(
 ) -> tuple[FloatArray, float, float]:
     """Error of the wheels' distance explained by riding [m], and delay of positions with standard error [s].
 
-    Least squares of the difference between positions and wheels on what makes a wheel read wrong (its scale, slip
-    in proportion to the drive, the smaller radius leaned over, the tyre's growth with the square of the speed) and
-    on the speed itself: a position that is tau late lies tau times the speed behind. Whatever changes slower than
-    `WINDOW_S`, such as a drift of the positions, is left out. Returns the error [m], the delay and its
-    standard error [s].
+    Least squares of the difference between positions and wheels on what makes a wheel read wrong (its scale, slip in
+    proportion to the drive, the smaller radius leaned over, the tyre's growth with the square of the speed) and on the
+    speed itself: a position that is tau late lies tau times the speed behind. Whatever changes slower than `WINDOW_S`,
+    such as a drift of the positions, is left out.
     """
     step = t_s[1] - t_s[0]
     speed = moving_mean(np.gradient(travelled_m) / step, round(0.3 / step))
@@ -319,8 +262,8 @@ def _wheel_errors(
         -np.linalg.lstsq((columns[:5, p] * weight[p]).T, columns[5, p] * weight[p], rcond=1e-6)[0][4]
         for p in parts
     ]
-    delay, doubt = -float(found[4]), float(np.std(each, ddof=1)) / np.sqrt(DELAY_PARTS)
-    return found[:4] @ terms, delay, doubt
+    delay, delay_error = -float(found[4]), float(np.std(each, ddof=1)) / np.sqrt(DELAY_PARTS)
+    return found[:4] @ terms, delay, delay_error
 
 
 # The pattern of the mean lap must agree this well (correlation) to be the circuit's. Own choice.
@@ -335,13 +278,7 @@ NODE_M, WINDOW_M, MOVE_M = 60.0, 150, 40
 
 
 def line_on_plane(circuit: Circuit, origin_deg: tuple[float, float]) -> CentreLine | None:
-    """The circuit's centre line on a run's plane; None when it has none.
-
-    Parameters
-    ----------
-    origin_deg : tuple of float
-        Of the run's plane. [deg]
-    """
+    """The circuit's centre line on a run's plane; None if it has none."""
     if circuit.latitude_deg is None or circuit.longitude_deg is None:
         return None
     from scipy.interpolate import CubicSpline
@@ -361,21 +298,10 @@ def to_degrees(line: CentreLine, origin_deg: tuple[float, float]) -> tuple[Float
 
 
 def match_by_pattern(circuit: Circuit, lap: MeanLap, *, line_known: bool) -> tuple[FloatArray, float] | None:
-    """Alignment of a mean lap with a circuit by speed and lean, without positions.
+    """Alignment of a mean lap with a circuit by speed and lean, without positions; None if it is another circuit.
 
-    Parameters
-    ----------
-    lap : MeanLap
-        Of the run, by the wheels.
-    line_known : bool
-        The run's laps start about at the start line, by a lap channel or a beacon.
-
-    Returns
-    -------
-    place_m : ndarray of shape (n_nodes + 1,)
-        Place on the circuit of places evenly apart along the run's lap, both ends included; it may begin before 0. [m]
-    agreement : float
-        Correlation of the two laps. None for both when it is not the same circuit.
+    Returns the place on the circuit of n_nodes + 1 places evenly apart along the run's lap [m], which may begin before
+    0, and the correlation of the two laps. ``line_known``: the run's laps start about at the start line.
     """
     if lap.speed_m_s is None or circuit.speed_m_s is None:
         return None
@@ -427,42 +353,22 @@ USUAL_SHARE = 0.05
 SAME_LINE_M = 30.0
 # Positions further from the line than this are not on the circuit: beyond any pit lane or paddock. [m]
 ELSEWHERE_M = 250.0
-# Positions that lag by as much are worth a word. [s]
-DELAY_WORTH_SAYING_S = 0.05
+# Least delay of positions that gets a note. [s]
+GPS_DELAY_NOTE_S = 0.05
 
 
 @dataclass(frozen=True)
 class Places:
-    """Position of the motorcycle along the circuit.
+    """Position of the motorcycle along the circuit."""
 
-    Parameters
-    ----------
-    marks : Marks
-        Crossings of the start line; put right by the places, where they were found on the ground.
-    place_m : ndarray of shape (n_thin,)
-        Along the circuit over all laps, never falling. [m]
-    starts_m : ndarray of shape (n_crossings,)
-        The place of the start line, in ``place_m``, at each crossing. [m]
-    lap_m : float
-        Length of a lap; 0 without laps. [m]
-    elsewhere : ndarray of bool, shape (n_thin,)
-        Not on the circuit.
-    line : CentreLine or None
-        0 is the start line.
-    fixes : Fixes or None
-        With their delay taken out.
-    matched : bool
-        The places are those of a circuit that was given.
-    """
-
-    marks: Marks
-    place_m: FloatArray
-    starts_m: FloatArray
-    lap_m: float
-    elsewhere: BoolArray
-    line: CentreLine | None = None
-    fixes: Fixes | None = None
-    matched: bool = False
+    marks: Marks  # crossings of the start line, corrected by the places
+    place_m: FloatArray  # along the circuit over all laps, never falling; shape (n_thin,)
+    starts_m: FloatArray  # the start line in ``place_m`` at each crossing
+    lap_m: float  # 0 without laps
+    elsewhere: BoolArray  # not on the circuit; shape (n_thin,)
+    line: CentreLine | None = None  # 0 is the start line
+    fixes: Fixes | None = None  # without their delay
+    matched: bool = False  # the places are those of a given circuit
 
 
 def find_places(
@@ -475,23 +381,9 @@ def find_places(
     line: CentreLine | None,
     notes: list[QualityNote],
 ) -> Places | None:
-    """Places by positions and wheels, or by wheels alone.
+    """Places by positions and wheels, or by wheels alone; None if neither speed nor positions are known. Adds notes.
 
-    Parameters
-    ----------
-    lean_deg : ndarray of shape (n_thin,) or None
-        [deg]
-    circuit : Circuit or None
-        That was given.
-    line : CentreLine or None
-        Its centre line, if the run has positions on it.
-    notes : list of QualityNote
-        Extended by the notes of this step.
-
-    Returns
-    -------
-    Places or None
-        None when neither speed nor positions are known.
+    ``circuit`` is the one that was given; ``line`` its centre line, if the run has positions on it.
     """
     if speed.travelled_m is None:
         return None
@@ -510,14 +402,11 @@ def _on_course(
 ) -> Places:
     line, place, lap = course.line, course.place_m, course.line.length_m
     moved = fixes.earlier(course.delay_s)
-    if abs(course.delay_s) >= DELAY_WORTH_SAYING_S:
-        notes.append(
-            QualityNote(
-                "info",
-                "gps_delay",
-                f"Positions are logged {course.delay_s:.2f} s later than the speed; they are moved by as much.",
-            )
+    if abs(course.delay_s) >= GPS_DELAY_NOTE_S:
+        message = (
+            f"Positions are logged {course.delay_s:.2f} s later than the speed; they are moved by as much."
         )
+        notes.append(QualityNote("info", "gps_delay", message))
     elsewhere = _elsewhere(thin, moved, course, notes)
     if matched:
         at = np.interp(marks.times_s, thin.t_s, place)
@@ -525,14 +414,11 @@ def _on_course(
         by_signal = marks.source in ("lap channel", "beacon") and abs(away) <= SAME_LINE_M
         if len(at) and not by_signal and marks.source != "gps line":
             side = "after" if away > 0 else "before"
-            notes.append(
-                QualityNote(
-                    "info",
-                    "lap_signal_elsewhere",
-                    f"The {marks.source} counts laps {abs(away):.0f} m {side} the start line of the circuit file; "
-                    "laps are counted at the line of the file.",
-                )
+            message = (
+                f"The {marks.source} counts laps {abs(away):.0f} m {side} the start line of the circuit file; "
+                "laps are counted at the line of the file."
             )
+            notes.append(QualityNote("info", "lap_signal_elsewhere", message))
     elif marks.line_m is not None:
         middle_east, middle_north = marks.line_m
         at, _ = line.project(np.array([middle_east]), np.array([middle_north]), np.zeros(1), 60.0)
@@ -572,15 +458,12 @@ def _elsewhere(thin: Thin, fixes: Fixes, course: Course, notes: list[QualityNote
     lasts = float(np.sum(elsewhere)) / thin.rate_hz
     if lasts > 30.0:
         where = thin.t_s[elsewhere]
+        message = (
+            f"For {lasts:.0f} s the motorcycle is not on the circuit of the other laps: nothing is placed there. "
+            "Split the log to review the rest."
+        )
         notes.append(
-            QualityNote(
-                "warning",
-                "two_circuits",
-                f"For {lasts:.0f} s the motorcycle is not on the circuit of the other laps: nothing is placed there. "
-                "Split the log to review the rest.",
-                start_s=float(where[0]),
-                end_s=float(where[-1]),
-            )
+            QualityNote("warning", "two_circuits", message, start_s=float(where[0]), end_s=float(where[-1]))
         )
     return elsewhere
 

@@ -33,20 +33,7 @@ def apart(times_s: FloatArray) -> FloatArray:
 
 
 def from_lap_channel(t_s: FloatArray, lap: FloatArray) -> tuple[FloatArray, list[int]]:
-    """Crossings where the lap number rises, and the number it rises to.
-
-    The line was crossed somewhere between two samples of the counter; half way is the best guess.
-
-    Parameters
-    ----------
-    t_s, lap : ndarray of shape (n_samples,)
-        [s, lap number held between its own samples]
-
-    Returns
-    -------
-    tuple of ndarray and list of int
-        [s]
-    """
+    """Crossings where the lap number rises [s], half way between its two samples, and the number it rises to."""
     valid = np.isfinite(lap)
     if not valid.any():
         return np.array([]), []
@@ -63,12 +50,7 @@ def from_lap_channel(t_s: FloatArray, lap: FloatArray) -> tuple[FloatArray, list
 
 
 def from_beacon(t_s: FloatArray, beacon: FloatArray) -> FloatArray:
-    """Crossings at the rising edges of a beacon pulse, interpolated to half its height. [s]
-
-    Parameters
-    ----------
-    t_s, beacon : ndarray of shape (n_samples,)
-    """
+    """Crossings at the rising edges of a beacon pulse, interpolated to half its height. [s]"""
     level, half = _level(beacon)
     before = np.flatnonzero((level[:-1] < half) & (level[1:] >= half))
     part = (half - level[before]) / (level[before + 1] - level[before])
@@ -90,15 +72,7 @@ def _level(beacon: FloatArray) -> tuple[FloatArray, float]:
 
 
 def from_line(fixes: Fixes, middle_m: tuple[float, float], heading_rad: float) -> FloatArray:
-    """Crossings of a line on the ground, in the direction of travel, interpolated between fixes. [s]
-
-    Parameters
-    ----------
-    middle_m : tuple of float
-        Middle of the line. [m]
-    heading_rad : float
-        Direction of travel across it, from east towards north. [rad]
-    """
+    """Crossings of a line on the ground in the direction of travel (from east towards north). [s]"""
     cos, sin = np.cos(heading_rad), np.sin(heading_rad)
     east, north = fixes.east_m - middle_m[0], fixes.north_m - middle_m[1]
     along, across = east * cos + north * sin, north * cos - east * sin
@@ -123,17 +97,9 @@ def heading_at(fixes: Fixes, index: int) -> float:
 
 
 def found_line(fixes: Fixes, speed_m_s: FloatArray) -> tuple[tuple[float, float], float, FloatArray]:
-    """A line across the fastest point of the track, or where it is passed more often if that is hardly passed.
+    """Middle [m], heading [rad] and crossings [s] of a line across the track at its fastest point.
 
-    Parameters
-    ----------
-    speed_m_s : ndarray of shape (n_fixes,)
-        [m/s]
-
-    Returns
-    -------
-    tuple
-        Middle [m], heading [rad] and crossings [s].
+    Or where the track is passed more often, if the fastest point is hardly passed.
     """
 
     def through(index: int) -> tuple[tuple[float, float], float, FloatArray]:
@@ -163,22 +129,11 @@ PLACES_IN_LAP = 400
 # Standing this long is a stop at the box; the rides between stops are laps when their lengths agree this well.
 BOX_STOP_S = 8.0
 STILL_M_S = 1.0
-SAME_LENGTH = 0.03
+SAME_RIDE_LENGTH = 0.03
 
 
 def from_speed_pattern(t_s: FloatArray, travelled_m: FloatArray) -> FloatArray:
-    """Crossings of the fastest point of the lap, from the repetition of the speed.
-
-    Parameters
-    ----------
-    t_s, travelled_m : ndarray of shape (n,)
-        Even clock, and distance on it. [s, m]
-
-    Returns
-    -------
-    ndarray
-        Empty when no pattern repeats well enough. [s]
-    """
+    """Crossings of the fastest point of the lap, from the repetition of the speed on an even clock. [s]"""
     grid = np.arange(0.0, travelled_m[-1], PATTERN_STEP_M)
     if len(grid) * PATTERN_STEP_M < 2 * MIN_LAP_M:
         return np.array([])
@@ -253,15 +208,7 @@ def _same_place(speed: FloatArray, reference: int, guess: int, lag: int) -> floa
 
 
 def laps_within(t_s: FloatArray, travelled_m: FloatArray, start_s: float, end_s: float) -> int:
-    """Number of repetitions of the speed within a stretch, 1 if it does not repeat.
-
-    Parameters
-    ----------
-    t_s, travelled_m : ndarray of shape (n,)
-        Even clock, and distance on it. [s, m]
-    start_s, end_s : float
-        [s]
-    """
+    """Number of repetitions of the speed within a stretch, 1 if it does not repeat."""
     places, index = np.unique(travelled_m, return_index=True)
     start_m, end_m = np.interp([start_s, end_s], t_s, travelled_m)
     for laps in range(min(MOST_IN_ONE, int((end_m - start_m) // MIN_LAP_M)), 1, -1):
@@ -273,18 +220,7 @@ def laps_within(t_s: FloatArray, travelled_m: FloatArray, start_s: float, end_s:
 
 
 def from_stops(t_s: FloatArray, travelled_m: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Rides between stops at the box, when they are of one length: laps from box to box.
-
-    Parameters
-    ----------
-    t_s, travelled_m : ndarray of shape (n,)
-        Even clock, and distance on it. [s, m]
-
-    Returns
-    -------
-    ndarray, ndarray of shape (n_rides,)
-        When each set off and when it came back; empty when rides differ. [s]
-    """
+    """When each ride between stops at the box began and ended [s]; empty if the rides differ in length."""
     none = np.array([]), np.array([])
     step = t_s[1] - t_s[0]
     stops = runs_longer(np.gradient(travelled_m) / step < STILL_M_S, max(round(BOX_STOP_S / step), 1))
@@ -292,7 +228,7 @@ def from_stops(t_s: FloatArray, travelled_m: FloatArray) -> tuple[FloatArray, Fl
         return none
     leaves, comes = np.array([end for _, end in stops[:-1]]), np.array([start for start, _ in stops[1:]])
     length, lasts = travelled_m[comes] - travelled_m[leaves], t_s[comes] - t_s[leaves]
-    alike = np.abs(length - np.median(length)) <= SAME_LENGTH * np.median(length)
+    alike = np.abs(length - np.median(length)) <= SAME_RIDE_LENGTH * np.median(length)
     if not alike.all() or np.median(length) < MIN_LAP_M or lasts.min() < MIN_LAP_S:
         return none
     return t_s[leaves], t_s[comes]
@@ -304,31 +240,15 @@ LEAST_RIDDEN_S = 10.0
 
 @dataclass(frozen=True)
 class Marks:
-    """Crossings of the start line.
-
-    Parameters
-    ----------
-    times_s : ndarray of shape (n_crossings,)
-        [s]
-    numbers : list of int or None
-        Number of the lap that begins at each; None when the log does not number them.
-    line_m : tuple of float or None
-        Middle of the line on the ground, when that is what was crossed. [m]
-    ends_s : ndarray of shape (n_crossings,) or None
-        When each lap ended, where that is not the next crossing: rides from box to box. [s]
-    by_place : ndarray of bool, shape (n_crossings,), or None
-        Crossings of which the signal says nothing, by the positions.
-    several : ndarray of bool, shape (n_crossings - 1,), or None
-        Between which crossings lies more than one lap.
-    """
+    """Crossings of the start line."""
 
     times_s: FloatArray
     source: LapSource
-    numbers: list[int] | None = None
-    line_m: tuple[float, float] | None = None
-    ends_s: FloatArray | None = None
-    by_place: BoolArray | None = None
-    several: BoolArray | None = None
+    numbers: list[int] | None = None  # of the lap that begins at each; None if the log does not number them
+    line_m: tuple[float, float] | None = None  # middle of the line on the ground, if one was crossed
+    ends_s: FloatArray | None = None  # end of each lap if not the next crossing: rides from box to box
+    by_place: BoolArray | None = None  # crossings that come from positions, not from the signal
+    several: BoolArray | None = None  # more than one lap lies between two crossings; shape (n_crossings - 1,)
 
 
 def find_marks(
@@ -340,16 +260,9 @@ def find_marks(
     line: CentreLine | None,
     notes: list[QualityNote],
 ) -> Marks:
-    """Crossings from the first of: a lap-number channel, a beacon, a line on the ground, the speed.
+    """Crossings from the first of: a lap-number channel, a beacon, a line on the ground, the speed. Adds notes.
 
-    Parameters
-    ----------
-    start_line : tuple of float or None
-        Latitude and longitude of its middle, if given: then it comes first. [deg]
-    line : CentreLine or None
-        Of the circuit, if known.
-    notes : list of QualityNote
-        Extended by the notes of this step.
+    ``start_line`` (latitude, longitude of its middle [deg]) comes first if given.
     """
     if speed.thin_m_s is not None and np.mean(speed.thin_m_s > MOVING_M_S) * thin.t_s[-1] < LEAST_RIDDEN_S:
         words = "The motorcycle is hardly ridden in this log: there are no laps in it."
@@ -399,14 +312,11 @@ def _on_the_ground(
         return Marks(np.array([]), "none")
     middle, _, times = found_line(fixes, np.interp(fixes.t_s, thin.t_s, speed.thin_m_s))
     if len(times):
-        notes.append(
-            QualityNote(
-                "info",
-                "start_line_assumed",
-                "No start line given: laps are counted from the fastest point of the track. "
-                "Give its position once with --line LAT,LON: it is kept for this place.",
-            )
+        message = (
+            "No start line given: laps are counted from the fastest point of the track. "
+            "Give its position once with --line LAT,LON: it is kept for this place."
         )
+        notes.append(QualityNote("info", "start_line_assumed", message))
     return Marks(times, "gps line", None, middle)
 
 
@@ -417,14 +327,11 @@ def _given_line(fixes: Fixes, start_line: tuple[float, float], notes: list[Quali
     if away <= LINE_HALF_WIDTH_M:
         heading = _usual_heading(fixes, middle, nearest)
         return Marks(from_line(fixes, middle, heading), "gps line", None, middle)
-    notes.append(
-        QualityNote(
-            "warning",
-            "start_line_missed",
-            f"The start line given is {away:.0f} m from the nearest point of the track; no laps were counted by it. "
-            "Check its position.",
-        )
+    message = (
+        f"The start line given is {away:.0f} m from the nearest point of the track; no laps were counted by it. "
+        "Check its position."
     )
+    notes.append(QualityNote("warning", "start_line_missed", message))
     return Marks(np.array([]), "none")
 
 
@@ -457,24 +364,18 @@ def _by_speed(thin: Thin, speed: Speed, notes: list[QualityNote]) -> Marks:
         # rides that each go once round repeat as well, but every repetition has a stop in it
         stopped = np.histogram(comes, times)[0] if len(times) > 1 else np.array([])
         if len(times) and not (len(leaves) and stopped.all()):
-            notes.append(
-                QualityNote(
-                    "info",
-                    "laps_by_speed",
-                    "Laps were found because the speed repeats; they are counted from the fastest point, "
-                    "not from the start line. Log a lap number, a beacon or GPS to do better.",
-                )
+            message = (
+                "Laps were found because the speed repeats; they are counted from the fastest point, "
+                "not from the start line. Log a lap number, a beacon or GPS to do better."
             )
+            notes.append(QualityNote("info", "laps_by_speed", message))
             return Marks(times, "speed pattern")
         if len(leaves):
-            notes.append(
-                QualityNote(
-                    "info",
-                    "laps_by_stops",
-                    "Laps were found between stops: each goes from where it set off to where it came back. "
-                    "Log a lap number, a beacon or GPS to do better.",
-                )
+            message = (
+                "Laps were found between stops: each goes from where it set off to where it came back. "
+                "Log a lap number, a beacon or GPS to do better."
             )
+            notes.append(QualityNote("info", "laps_by_stops", message))
             return Marks(leaves, "pit stops", ends_s=comes)
     notes.append(
         QualityNote(
@@ -491,24 +392,17 @@ SHORT_PULSE = 1.5
 def with_missed(
     marks: Marks, beacon: FloatArray, thin: Thin, fixes: Fixes | None, speed: Speed, notes: list[QualityNote]
 ) -> Marks:
-    """Crossings by a beacon, with those at speed that it missed, where positions say when they were.
+    """Crossings by a beacon, with those at speed that it missed where positions show them. Adds notes.
 
-    Parameters
-    ----------
-    marks : Marks
-        From the beacon.
-    beacon : ndarray of shape (n_samples,)
-    notes : list of QualityNote
-        Extended by the notes of this step.
-
-    Returns
-    -------
-    Marks
-        With ``by_place`` where crossings were added, or ``several`` where it is only known that some are missing.
+    ``by_place`` marks what was added, ``several`` where it is only known that some are missing.
     """
     if speed.thin_m_s is None or speed.travelled_m is None:
         if shortest_pulse(beacon) <= SHORT_PULSE:
-            notes.append(_may_be_missed_note())
+            message = (
+                "Pulses of the beacon last no longer than a sample: one may have fallen between two, so that two laps "
+                "are counted as one. Without speed and positions that cannot be told; log the beacon faster."
+            )
+            notes.append(QualityNote("info", "beacon_short", message, channel="beacon"))
         return marks
     if fixes is not None:
         added = _passed_unseen(marks.times_s, fixes, np.interp(fixes.t_s, thin.t_s, speed.thin_m_s))
@@ -550,8 +444,8 @@ def _passed_unseen(times_s: FloatArray, fixes: Fixes, speed_m_s: FloatArray) -> 
 def _laps_in_one(times_s: FloatArray, beacon: FloatArray, thin: Thin, travelled_m: FloatArray) -> BoolArray:
     """Between which pulses lies more than one lap, because the speed repeats there.
 
-    On a circuit of two like halves it repeats within a lap. So it is believed only where a pulse can have been
-    missed: some last no longer than a sample, or another lap is as long as what repeats.
+    On a circuit of two like halves it repeats within a lap, so it counts only where a pulse can have been missed: some
+    last no longer than a sample, or another lap is as long as what repeats.
     """
     lengths = np.diff(np.interp(times_s, thin.t_s, travelled_m))
     spans = zip(times_s[:-1].tolist(), times_s[1:].tolist(), strict=True)
@@ -564,12 +458,15 @@ def _laps_in_one(times_s: FloatArray, beacon: FloatArray, thin: Thin, travelled_
 
 def _added_note(added_s: FloatArray) -> QualityNote:
     where = ", ".join(f"{time:.1f}" for time in added_s[:6].tolist())
+    message = (
+        f"The beacon has no pulse at {len(added_s)} of the times the motorcycle passed its place ({where}"
+        f"{', ...' if len(added_s) > 6 else ''} s): laps are counted there by the positions. A pulse shorter than a "
+        "sample can fall between two; log the beacon faster, or have the logger hold it longer."
+    )
     return QualityNote(
         "warning",
         "beacon_missed",
-        f"The beacon has no pulse at {len(added_s)} of the times the motorcycle passed its place ({where}"
-        f"{', ...' if len(added_s) > 6 else ''} s): laps are counted there by the positions. A pulse shorter than a "
-        "sample can fall between two; log the beacon faster, or have the logger hold it longer.",
+        message,
         channel="beacon",
         start_s=float(added_s[0]),
         end_s=float(added_s[-1]),
@@ -579,23 +476,16 @@ def _added_note(added_s: FloatArray) -> QualityNote:
 def _missed_note(times_s: FloatArray, missed: BoolArray) -> QualityNote:
     first = np.flatnonzero(missed)
     where = ", ".join(f"{times_s[i]:.1f} to {times_s[i + 1]:.1f} s" for i in first[:3].tolist())
+    message = (
+        f"A pulse of the beacon was missed: {where}{', ...' if len(first) > 3 else ''} is longer than one lap by the "
+        "speed, and is not timed. A pulse shorter than a sample can fall between two; log the beacon faster, or have "
+        "the logger hold it longer."
+    )
     return QualityNote(
         "warning",
         "beacon_missed",
-        f"A pulse of the beacon was missed: {where}{', ...' if len(first) > 3 else ''} is longer than one lap by the "
-        "speed, and is not timed. A pulse shorter than a sample can fall between two; log the beacon faster, or have "
-        "the logger hold it longer.",
+        message,
         channel="beacon",
         start_s=float(times_s[first[0]]),
         end_s=float(times_s[first[-1] + 1]),
-    )
-
-
-def _may_be_missed_note() -> QualityNote:
-    return QualityNote(
-        "info",
-        "beacon_short",
-        "Pulses of the beacon last no longer than a sample: one may have fallen between two, so that two laps are "
-        "counted as one. Without speed and positions that cannot be told; log the beacon faster.",
-        channel="beacon",
     )

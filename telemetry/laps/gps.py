@@ -1,6 +1,6 @@
-"""From latitude and longitude to metres on the ground."""
+"""Positions in metres on the ground: fixes, jumps and gaps of GPS, and the centre line through them."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,18 +15,7 @@ WGS84_F = 1 / 298.257223563
 
 
 def radii_m(latitude_deg: float) -> tuple[float, float]:
-    """Radii of curvature of the WGS 84 ellipsoid, along the meridian and across it.
-
-    Parameters
-    ----------
-    latitude_deg : float
-        [deg]
-
-    Returns
-    -------
-    tuple of float
-        Meridian M and prime vertical N. [m]
-    """
+    """Radii of curvature of the WGS 84 ellipsoid: meridian M and prime vertical N. [m]"""
     e2 = WGS84_F * (2 - WGS84_F)
     w = np.sqrt(1 - e2 * np.sin(np.radians(latitude_deg)) ** 2)
     return float(WGS84_A_M * (1 - e2) / w**3), float(WGS84_A_M / w)
@@ -35,20 +24,7 @@ def radii_m(latitude_deg: float) -> tuple[float, float]:
 def to_plane_m(
     latitude_deg: FloatArray, longitude_deg: FloatArray, origin_deg: tuple[float, float]
 ) -> tuple[FloatArray, FloatArray]:
-    """Position on the tangent plane at the origin: exact to a few millimetres over a circuit.
-
-    Parameters
-    ----------
-    latitude_deg, longitude_deg : ndarray of shape (n_samples,)
-        NaN where unknown. [deg]
-    origin_deg : tuple of float
-        Latitude and longitude of the plane's origin. [deg]
-
-    Returns
-    -------
-    tuple of ndarray
-        East and north of the origin. [m]
-    """
+    """East and north on the tangent plane at the origin, exact to a few millimetres over a circuit. [m]"""
     meridian, normal = radii_m(origin_deg[0])
     north = np.radians(latitude_deg - origin_deg[0]) * meridian
     east = np.radians(longitude_deg - origin_deg[1]) * normal * np.cos(np.radians(origin_deg[0]))
@@ -64,44 +40,34 @@ FURTHER_SHARE, FURTHER_M = 1.3, 8.0
 LONGEST_JUMP_S = 30.0
 # Receivers give up to this many fixes a second that are their own. Common practice, no source.
 MOST_FIXES_HZ = 25.0
-# A pause of the fixes worth a word while the motorcycle moves.
+# Shortest pause of the fixes, while the motorcycle moves, that gets a note.
 DROPOUT_S = 1.5
 
 
 @dataclass(frozen=True)
 class Fixes:
-    """Positions as they were logged.
-
-    Parameters
-    ----------
-    t_s : ndarray of shape (n_fixes,)
-        [s]
-    east_m, north_m : ndarray of shape (n_fixes,)
-        From ``origin_deg`` on the tangent plane there. [m]
-    origin_deg : tuple of float
-        Latitude and longitude of the run's first fix. [deg]
-    """
+    """Positions as logged, each of shape (n_fixes,), on the tangent plane at the run's first fix."""
 
     t_s: FloatArray
     east_m: FloatArray
     north_m: FloatArray
-    origin_deg: tuple[float, float]
+    origin_deg: tuple[float, float]  # latitude and longitude of the first fix
     rate_hz: float
 
     def only(self, kept: BoolArray) -> "Fixes":
         """Some of them."""
-        return Fixes(self.t_s[kept], self.east_m[kept], self.north_m[kept], self.origin_deg, self.rate_hz)
+        return replace(self, t_s=self.t_s[kept], east_m=self.east_m[kept], north_m=self.north_m[kept])
 
     def earlier(self, delay_s: float) -> "Fixes":
         """The same places, that much earlier."""
-        return Fixes(self.t_s - delay_s, self.east_m, self.north_m, self.origin_deg, self.rate_hz)
+        return replace(self, t_s=self.t_s - delay_s)
 
 
 def find_fixes(run: Run) -> Fixes | None:
-    """The fixes of a run's position; None when it has none.
+    """The logged fixes of a run; None if it has none.
 
     A position logged more slowly than the run is interpolated between its fixes, by straight lines that cut every
-    corner. Only the ends of those lines were measured.
+    corner; only the ends of those lines were measured.
     """
     latitude, longitude = run.channels.get("latitude_deg"), run.channels.get("longitude_deg")
     if latitude is None or longitude is None:
@@ -150,14 +116,9 @@ def _kinks(latitude: FloatArray, longitude: FloatArray) -> IntArray:
 
 
 def without_jumps(fixes: Fixes, travelled_m: FloatArray | None, notes: list[QualityNote]) -> Fixes:
-    """Leave out fixes that the motorcycle cannot have reached.
+    """Leave out fixes that the motorcycle cannot have reached. Adds notes.
 
-    Parameters
-    ----------
-    travelled_m : ndarray of shape (n_fixes,), optional
-        Distance by the wheels at the fixes; without it the usual distance from fix to fix stands in. [m]
-    notes : list of QualityNote
-        Extended by the notes of this step.
+    ``travelled_m`` is the wheels' distance at the fixes; without it the usual distance from fix to fix is the measure.
     """
     step = np.hypot(np.diff(fixes.east_m), np.diff(fixes.north_m))
     if travelled_m is None:
@@ -179,15 +140,12 @@ def without_jumps(fixes: Fixes, travelled_m: FloatArray | None, notes: list[Qual
     if left_out:
         largest = float(np.max(step[breaks - 1]))
         where = ", ".join(f"{a:.1f} to {b:.1f} s" for a, b in left_out[:3])
+        message = (
+            f"The position jumps by up to {largest:.0f} m, further than the motorcycle can have gone: "
+            f"{int((~kept).sum())} fixes are left out ({where}{', ...' if len(left_out) > 3 else ''})."
+        )
         notes.append(
-            QualityNote(
-                "warning",
-                "gps_jump",
-                f"The position jumps by up to {largest:.0f} m, further than the motorcycle can have gone: "
-                f"{int((~kept).sum())} fixes are left out ({where}{', ...' if len(left_out) > 3 else ''}).",
-                start_s=left_out[0][0],
-                end_s=left_out[-1][1],
-            )
+            QualityNote("warning", "gps_jump", message, start_s=left_out[0][0], end_s=left_out[-1][1])
         )
     return fixes.only(kept)
 
@@ -200,7 +158,7 @@ def _usual_speed(step_m: FloatArray, interval_s: FloatArray) -> FloatArray:
 
 
 def _longest_chain(fixes: Fixes, travelled_m: FloatArray, starts: IntArray, ends: IntArray) -> list[int]:
-    """The pieces between breaks, of those that can follow one another, that hold the most fixes.
+    """The pieces between breaks that can follow one another and hold the most fixes.
 
     A piece too long to be a jump can follow anything.
     """
@@ -227,24 +185,21 @@ def _longest_chain(fixes: Fixes, travelled_m: FloatArray, starts: IntArray, ends
 
 
 def dropouts(fixes: Fixes, moving_at: BoolArray, notes: list[QualityNote]) -> None:
-    """Add a note for pauses of the fixes while the motorcycle moves.
-
-    Parameters
-    ----------
-    moving_at : ndarray of bool, shape (n_fixes,)
-        Whether it moves at each fix.
-    """
+    """Add a note for pauses of the fixes while the motorcycle moves."""
     pause = np.diff(fixes.t_s)
     long = np.flatnonzero((pause > max(DROPOUT_S, 3.0 / fixes.rate_hz)) & moving_at[:-1] & moving_at[1:])
     if not len(long):
         return
     where = ", ".join(f"{fixes.t_s[i]:.1f} to {fixes.t_s[i + 1]:.1f} s" for i in long[:3].tolist())
+    message = (
+        f"No position for {pause[long].sum():.1f} s while riding ({where}{', ...' if len(long) > 3 else ''}): "
+        "the place there goes on by the speed."
+    )
     notes.append(
         QualityNote(
             "info",
             "gps_dropout",
-            f"No position for {pause[long].sum():.1f} s while riding ({where}{', ...' if len(long) > 3 else ''}): "
-            "the place there goes on by the speed.",
+            message,
             start_s=float(fixes.t_s[long[0]]),
             end_s=float(fixes.t_s[long[-1] + 1]),
         )
@@ -252,25 +207,15 @@ def dropouts(fixes: Fixes, moving_at: BoolArray, notes: list[QualityNote]) -> No
 
 
 def path_speed(fixes: Fixes, t_s: FloatArray) -> FloatArray:
-    """Ground speed from positions alone, at other instants.
-
-    Parameters
-    ----------
-    t_s : ndarray of shape (n,)
-        Evenly apart. [s]
-
-    Returns
-    -------
-    ndarray of shape (n,)
-        [m/s]
-    """
+    """Ground speed from positions alone, at evenly spaced instants. [m/s]"""
     rate = 1.0 / (t_s[1] - t_s[0])
     width = max(round(0.5 * rate), 3)
     east, north = (moving_mean(np.interp(t_s, fixes.t_s, v), width) for v in (fixes.east_m, fixes.north_m))
     speed = np.hypot(np.gradient(east), np.gradient(north)) * rate
-    # the average reaches beyond the first and the last fix: hold its end values
-    edge = 0.5 * width / rate
-    inside = np.clip(t_s, fixes.t_s[0] + edge, max(fixes.t_s[-1] - edge, fixes.t_s[0] + edge))
+    # near the ends average and slope reach beyond what is known: hold the last values that are whole
+    edge = (0.5 * width + 1.0) / rate
+    first, last = max(t_s[0], fixes.t_s[0]) + edge, min(t_s[-1], fixes.t_s[-1]) - edge
+    inside = np.clip(t_s, first, max(first, last))
     return np.asarray(np.interp(inside, t_s, speed))
 
 
@@ -289,15 +234,7 @@ OVERLAP = 0.1
 
 @dataclass(frozen=True)
 class CentreLine:
-    """A closed line, points evenly apart along its arc; 0 is the first.
-
-    Parameters
-    ----------
-    x_m, y_m : ndarray of shape (n_points,)
-        East and north of the run's origin; the point after the last is the first. [m]
-    length_m : float
-        Once round. [m]
-    """
+    """A closed line: points evenly apart along its arc, east and north of the run's origin; 0 is the first."""
 
     x_m: FloatArray
     y_m: FloatArray
@@ -342,21 +279,10 @@ class CentreLine:
     def project(
         self, east_m: FloatArray, north_m: FloatArray, guess_m: FloatArray, window_m: float
     ) -> tuple[FloatArray, FloatArray]:
-        """Place along the line of positions, near where they are expected.
+        """Place along the line of positions, and distance from it (positive to its right); shape (n,). [m]
 
-        Parameters
-        ----------
-        east_m, north_m, guess_m : ndarray of shape (n,)
-            Position and expected place; the place may run over many laps. [m]
-        window_m : float
-            How far the guess may be out. [m]
-
-        Returns
-        -------
-        place_m : ndarray of shape (n,)
-            Runs over as many laps as the guess. [m]
-        aside_m : ndarray of shape (n,)
-            Distance from the line, positive to its right; infinite where no point near the guess is opposite. [m]
+        Sought within ``window_m`` of the guess, which may run over many laps; the distance is infinite where no point
+        near the guess is opposite.
         """
         place = np.asarray(guess_m, dtype=np.float64).copy()
         if window_m > 0.0:
@@ -380,15 +306,8 @@ def fit_line(
 ) -> CentreLine:
     """The closed line through positions of one or more laps.
 
-    Parameters
-    ----------
-    along_s : ndarray of shape (n,)
-        Where along the lap each position is, 0 to ``lap_s``, as time of the mean lap: the same place is the same
-        time in every lap. [s]
-    east_m, north_m : ndarray of shape (n,)
-        [m]
-    lap_s, lap_m : float
-        Time and, roughly, length of the mean lap. [s, m]
+    ``along_s`` is the place of each position along the lap, 0 to ``lap_s``, as time of the mean lap: the same place is
+    the same time in every lap. ``lap_m`` is roughly its length.
     """
     order = np.argsort(along_s)
     grid = _Grid(lap_s, max(round(lap_m / STEP_M), 8))

@@ -7,18 +7,7 @@ from telemetry.signals import runs
 
 
 def moving_mean(values: FloatArray, width: int) -> FloatArray:
-    """Centred moving average over ``width`` samples; NaN stays NaN and is left out of its neighbours.
-
-    Parameters
-    ----------
-    values : ndarray of shape (n_samples,)
-    width : int
-        Taken as the next odd number; at both ends only the samples that are there count.
-
-    Returns
-    -------
-    ndarray of shape (n_samples,)
-    """
+    """Centred moving average over the next odd ``width``; NaN stays NaN and is left out of its neighbours."""
     half = width // 2
     valid = np.isfinite(values)
     sums = np.concatenate(([0.0], np.cumsum(np.where(valid, values, 0.0))))
@@ -34,26 +23,10 @@ def penalised(
 ) -> FloatArray:
     """Values on an even grid that follow data while their differences of an order stay small.
 
-    Minimises the weighted squares of what is left of the data plus ``penalty`` times the squared differences; where
-    there is no data a polynomial of degree ``order - 1`` goes on.
-
-    Parameters
-    ----------
-    weight : ndarray of shape (n,)
-        Diagonal of the data's normal matrix.
-    beside : ndarray of shape (n - 1,), optional
-        Its first off-diagonal, where data lie between grid points.
-    right_side : ndarray of shape (n,) or (n, k)
-        Weighted sums of the data.
-
-    Returns
-    -------
-    ndarray of the shape of ``right_side``
-
-    References
-    ----------
-    .. [1] E. T. Whittaker, On a new method of graduation, Proc. Edinburgh Math. Soc. 41, 63-75, 1923.
-    .. [2] P. H. C. Eilers, A perfect smoother, Anal. Chem. 75, 3631-3636, 2003, doi:10.1021/ac034173t.
+    Minimises the weighted squared residuals plus ``penalty`` times the squared differences; where there is no data a
+    polynomial of degree ``order - 1`` goes on. ``weight`` is the diagonal of the data's normal matrix, ``beside`` its
+    first off-diagonal, ``right_side`` of shape (n,) or (n, k) the weighted sums of the data (E. T. Whittaker, Proc.
+    Edinburgh Math. Soc. 41, 63-75, 1923; P. H. C. Eilers, Anal. Chem. 75, 3631-3636, 2003, doi:10.1021/ac034173t).
     """
     from scipy.linalg import LinAlgError, solveh_banded
 
@@ -67,11 +40,11 @@ def penalised(
     bands[0] += weight
     if beside is not None:
         bands[1, :-1] += beside
-    # a whisper of weight everywhere keeps the system definite where all data lie in one place
+    # a small weight everywhere keeps the system definite where all data lie in one place
     bands[0] += 1e-9 * (1.0 + weight.max())
     try:
         return np.asarray(solveh_banded(bands, right_side, lower=True, check_finite=False))
-    except LinAlgError:  # data in one place under so strong a penalty that rounding drowns the whisper
+    except LinAlgError:  # data in one place under so strong a penalty that rounding loses the small weight
         bands[0] += 1e-12 * bands[0].max()
         return np.asarray(solveh_banded(bands, right_side, lower=True, check_finite=False))
 

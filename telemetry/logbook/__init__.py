@@ -1,6 +1,7 @@
 """The store: original logs byte for byte, their runs and reviews, and the catalogue."""
 
 from telemetry.logbook.dampers import damper_histories, history_of_damper
+from telemetry.logbook.draft import Draft, Drafts, own_logbook_path
 from telemetry.logbook.entry import RunEntry, Words, outings_of
 from telemetry.logbook.export import export
 from telemetry.logbook.logbook import Logbook
@@ -8,6 +9,8 @@ from telemetry.logbook.verify import Damage, Verification, verify
 
 __all__ = [
     "Damage",
+    "Draft",
+    "Drafts",
     "Logbook",
     "RunEntry",
     "Verification",
@@ -16,5 +19,6 @@ __all__ = [
     "export",
     "history_of_damper",
     "outings_of",
+    "own_logbook_path",
     "verify",
 ]

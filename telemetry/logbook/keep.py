@@ -1,7 +1,7 @@
 """Adding a run to a logbook, and making one again: read, review, build, take in."""
 
 import errno
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date as calendar_date
 from pathlib import Path
@@ -33,6 +33,7 @@ def keep(
     channels: Mapping[str, str],
     circuit_path: Path | None = None,
     cut: Cut | None = None,
+    progress: Callable[[str], None] | None = None,
     anew: bool = False,
 ) -> str:
     """Keep a log: as `telemetry.logbook.Logbook.add` says.
@@ -49,6 +50,8 @@ def keep(
         None: the one that the log's run already has, if any.
     cut : Cut or None
         What of the log counts; None: as in the log's run, if any.
+    progress : callable or None
+        Gets a few words before each long step.
     anew : bool
         Make the run again even when it was made from the very same files.
 
@@ -57,7 +60,7 @@ def keep(
     str
         Run id.
     """
-    _check_words(words)
+    check_words(words)
     given = {word: str(text) for word, text in words.items() if text is not None}
     if not log_path.is_file():
         raise LogError(f"{log_path}: no such file; check the path of the log.")
@@ -75,7 +78,7 @@ def keep(
         sources = Sources(log_path, _name_to_keep(log_name), log_sha256, files.given, channels, cut or WHOLE)
         same = next((entry for entry in history if entry.inputs == sources.inputs), None)
         if same is None or anew:
-            return _make(store, sources, files, given, history)
+            return _make(store, sources, files, given, history, progress or _silent)
         right = replace(
             same,
             **sheet_words(files.sheet, same.log_name) | given,  # type: ignore[arg-type]  # texts, all of them
@@ -91,6 +94,10 @@ def keep(
             ) from None
         place = plain(str(error.filename or where))
         raise LogbookError(f"{place}: cannot be read or written ({error.strerror or error}).") from None
+
+
+def _silent(words: str) -> None:
+    """Nobody waits for progress."""
 
 
 @dataclass(frozen=True)
@@ -129,8 +136,10 @@ def _make(
     files: _Files,
     given: Mapping[str, str],
     history: tuple[RunEntry, ...],
+    progress: Callable[[str], None],
 ) -> str:
     """Review a log and take it in. The original of an earlier revision serves again."""
+    progress("reading the log")
     log = read_log(sources.log)
     if not history:  # what was confirmed for such logs is kept with the run: it says the same on any computer
         sources = replace(sources, channels={**confirmed_columns(files.bike, log), **sources.channels})
@@ -140,6 +149,7 @@ def _make(
         circuit = known_circuit(*positions)  # and so is the circuit that is kept for the place
         if circuit is not None:
             sources = replace(sources, given={**sources.given, CIRCUIT: Path(circuit.kept_in).read_bytes()})
+    progress("reviewing")
     with telling_columns(bike, log):
         result = review_log(log, bike, circuit, sources.cut)
     name = sources.log_name
@@ -150,6 +160,7 @@ def _make(
         run_id = f"{run_id}v{revision}"
     entry = entry_of(run_id, sources, summary, files.sheet, given, revision)
     kept = store.original(history[0]) if history else None
+    progress("keeping the run")
     with store.workshop() as place:
         fill(place, sources, replace(log, source=name), summary, result.traces, entry, given, kept)
         store.take_in(place, run_id)
@@ -163,7 +174,7 @@ def review_log(log: RawLog, bike: Bike, circuit: Circuit | None = None, cut: Cut
     return review(log, bike, circuit=circuit, cut=cut)
 
 
-def _check_words(words: Words) -> None:
+def check_words(words: Words) -> None:
     """Refuse, before the work, what the catalogue could not keep."""
     for word, text in words.items():
         if text is not None and (fault := fault_in(str(text))):

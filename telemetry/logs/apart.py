@@ -33,8 +33,8 @@ _NO_ANSWER = "its parser ended without an answer"
 class Limits:
     """Time and memory limits of a parser process.
 
-    Own choices, far above what a log needs: the libraries import in 2 s and read 20 MB/s and more; numbers of
-    double precision are at most 8 times the bytes they were packed in, and are held a few times over.
+    Own choices, far above what a log needs: the libraries import in 2 s and read 20 MB/s and more; numbers of double
+    precision are at most 8 times the bytes they were packed in, and are held a few times over.
     """
 
     seconds: float
@@ -56,17 +56,9 @@ class Content:
 
 
 def load_apart(module: str, path: Path) -> Content:
-    """Result of ``load(path)`` of a module, called in another process.
+    """Result of ``load(path)`` of a module of this package, called in another process.
 
-    Parameters
-    ----------
-    module : str
-        A module of this package that has ``load(path) -> Content``.
-
-    Raises
-    ------
-    LogError
-        If it raised, or its process ended: the file is damaged.
+    Raises `LogError` if it raised, or its process ended: the file is damaged.
     """
     command = [
         sys.executable,
@@ -107,7 +99,7 @@ def _answer_in(out: BinaryIO) -> Content | str:
 def _watched(child: "subprocess.Popen[bytes]", limits: Limits) -> str:
     """Wait for a process to end within its limits: "" if it did, else why there is no answer.
 
-    The limits that a process can be given differ from system to system; being watched from outside works on all.
+    The limits that a process can be given differ from system to system; watching from outside works on all.
     """
     began = time.monotonic()
     while True:
@@ -123,8 +115,7 @@ def _watched(child: "subprocess.Popen[bytes]", limits: Limits) -> str:
 def memory_of(pid: int) -> int:
     """Memory that a process holds now; 0 where the system does not say, or it has ended. [bytes]
 
-    Asked of /proc where there is one (Linux), else of the program that lists processes (``tasklist`` on Windows,
-    ``ps`` elsewhere).
+    From /proc (Linux), else from the program that lists processes (``tasklist`` on Windows, ``ps`` elsewhere).
     """
     try:
         if sys.platform == "linux":

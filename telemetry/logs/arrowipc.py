@@ -20,17 +20,7 @@ def recognises(path: Path) -> bool:
 
 
 def read(path: Path) -> RawLog:
-    """Read Arrow IPC.
-
-    Raises
-    ------
-    LogError
-        If the file is damaged or has no column of numbers.
-
-    References
-    ----------
-    .. [1] Apache Arrow columnar format, "IPC File Format" and "IPC Streaming Format".
-    """
+    """Read Arrow IPC (file or streaming format); `LogError` if the file is damaged or has no column of numbers."""
     try:
         with pa.input_stream(path.open("rb")) as stream:  # Arrow itself opens no name that is not UTF-8
             whole_file = stream.read(len(_FILE)) == _FILE

@@ -13,19 +13,9 @@ _SECONDS = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9}
 
 
 def log_from_table(table: pa.Table, *, source: str, reader: str) -> RawLog:
-    """The columns of numbers and of time of a table. Rows are counted from 1.
+    """The columns of numbers and of time of a table, rows counted from 1; `LogError` if it has none.
 
-    Parameters
-    ----------
-    table : pyarrow.Table
-        A field's metadata may hold its unit under the key ``unit``.
-    source, reader : str
-        The file and the format, for messages.
-
-    Raises
-    ------
-    LogError
-        If the table has no column of numbers.
+    A field's metadata may hold its unit under the key ``unit``.
     """
     pairs = [split_unit(field.name) for field in table.schema]
     names = unique_names([name for name, _ in pairs])

@@ -23,12 +23,7 @@ _NUMBER = r"^[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?$"
 
 
 def to_float64(column: pa.ChunkedArray) -> FloatArray:
-    """A float64 column as one array, NaN where null.
-
-    Returns
-    -------
-    ndarray of shape (n_rows,)
-    """
+    """A float64 column as one array of shape (n_rows,), NaN where null."""
     # Reading the buffers avoids Arrow's own way to NumPy, which imports pandas.
     values = np.empty(len(column))
     start = 0
@@ -44,16 +39,9 @@ def to_float64(column: pa.ChunkedArray) -> FloatArray:
 def grow_columns(
     batches: Iterable[pa.RecordBatch], width: int, check: Callable[[int], None] = lambda _: None
 ) -> list[Column]:
-    """The columns of a stream of batches; each batch is let go before the next, so that a long log is held once.
+    """The columns (float64, string) of a stream of batches; each batch is freed before the next: a log is held once.
 
-    Parameters
-    ----------
-    batches : iterable of pyarrow.RecordBatch
-        Of float64 and string columns.
-    width : int
-        How many columns.
-    check : callable
-        Gets the count of cells so far, before room is made for them; raises when they are too many.
+    ``check`` gets the count of cells so far, before room is made for them; raises when they are too many.
     """
     numbers: list[FloatArray] = [np.empty(0) for _ in range(width)]
     words: list[list[pa.Array]] = [[] for _ in range(width)]
@@ -79,19 +67,9 @@ def grow_columns(
 
 
 def numbers_from_words(column: pa.ChunkedArray, decimal: str) -> tuple[FloatArray, IntArray]:
-    """Numbers of a column that also holds words.
+    """Numbers of a column that also holds words, NaN where there is none, and the rows whose cell cannot be read.
 
-    Parameters
-    ----------
-    decimal : str
-        Decimal mark.
-
-    Returns
-    -------
-    values : ndarray of shape (n_rows,)
-        NaN where the cell is missing or is no number.
-    unreadable : ndarray of int
-        Rows whose cell is neither a number nor a way to say "no value".
+    A cell that says "no value" is not unreadable.
     """
     text = pc.utf8_trim_whitespace(column)
     missing = pc.fill_null(pc.is_in(pc.utf8_lower(text), pa.array(sorted(NA_WORDS))), True)
@@ -116,18 +94,10 @@ _PARTS = ("date", "hour", "minute", "second", "fraction", "zone")
 
 @dataclass(frozen=True)
 class TextTime:
-    """Stamps that were written as text.
+    """Stamps that were written as text."""
 
-    Parameters
-    ----------
-    t_s : ndarray of shape (n_rows,)
-        Seconds since the first stamp; NaN where the cell is no time.
-    start : str
-        The first stamp in ISO 8601, without the date where the log has none.
-    """
-
-    t_s: FloatArray
-    start: str
+    t_s: FloatArray  # since the first stamp; NaN where the cell is no time
+    start: str  # first stamp in ISO 8601, without the date where the log has none
 
 
 def is_time_text(cell: str) -> bool:
@@ -142,19 +112,10 @@ def is_time_text(cell: str) -> bool:
 
 
 def read_time_text(column: pa.ChunkedArray) -> TextTime | None:
-    """Seconds since the first stamp of a column of text.
+    """Seconds since the first stamp of a column of text (ISO 8601-1:2019), None if no cell is a time.
 
     Clock time without a date that falls by more than half a day has passed midnight. A zone is taken off, so that
     stamps from two zones are in order.
-
-    Returns
-    -------
-    TextTime or None
-        None if no cell is a time.
-
-    References
-    ----------
-    .. [1] ISO 8601-1:2019, date and time, extended format.
     """
     chunks = [_read(chunk) for chunk in column.chunks if len(chunk)]
     if not chunks:
@@ -215,18 +176,7 @@ def _offset_s(text: str) -> float:
 
 
 def past_midnight(clock_s: FloatArray) -> FloatArray:
-    """Clock time as time that goes on past midnight.
-
-    Parameters
-    ----------
-    clock_s : ndarray of shape (n_rows,)
-        Seconds since midnight, NaN where there is none. [s]
-
-    Returns
-    -------
-    ndarray of shape (n_rows,)
-        Each stamp on the day that puts it within half a day of the one before. [s]
-    """
+    """Clock time [s] as time that goes on past midnight: each stamp within half a day of the one before."""
     t_s = clock_s.copy()
     filled = np.isfinite(clock_s)
     days = np.round(np.diff(clock_s[filled]) / DAY_S)
@@ -249,18 +199,7 @@ def _iso(day: float, clock_s: float, zone_s: float) -> str:
 
 
 def epoch_start(first_s: float) -> str | None:
-    """The moment that a number of seconds since 1970 means, None if it is not of this century.
-
-    Parameters
-    ----------
-    first_s : float
-        [s]
-
-    Returns
-    -------
-    str or None
-        ISO 8601, in UTC.
-    """
+    """ISO 8601 (UTC) of a number of seconds since 1970, None if it is not of this century."""
     if not _CENTURY_S[0] <= first_s <= _CENTURY_S[1]:
         return None
     return datetime.fromtimestamp(first_s, UTC).isoformat()

@@ -28,37 +28,18 @@ from telemetry.notes import QualityNote, Step
 
 @dataclass(frozen=True)
 class OddRows:
-    """Rows missing from the parsed table, and the notes on them.
+    """Rows missing from the parsed table, and the notes on them."""
 
-    Parameters
-    ----------
-    insert_at : ndarray of int
-        For `numpy.insert`: where a row of NaN keeps the count of lines true.
-    wrong : int
-        How many are neither comments nor a cut last line.
-    first_wrong_line : int or None
-        Line of the file, counted from 1.
-    """
-
-    insert_at: IntArray
-    wrong: int
-    first_wrong_line: int | None
+    insert_at: IntArray  # for `numpy.insert`: where a row of NaN keeps the count of lines true
+    wrong: int  # how many are neither comments nor a cut last line
+    first_wrong_line: int | None  # counted from 1
     notes: tuple[QualityNote, ...]
 
 
 def place_odd_rows(rows: Sequence[tuple[int, str]], *, first_row: int, n_parsed: int, width: int) -> OddRows:
-    """Sort odd rows into comments, a cut last line and wrong ones.
+    """Sort odd rows (line counted from 1, text) into comments, a cut last line and wrong ones.
 
-    Parameters
-    ----------
-    rows : sequence of (line, text)
-        Line counted from 1.
-    first_row : int
-        Line of the first row of data.
-    n_parsed : int
-        Rows that did fit.
-    width : int
-        Cells a row should have.
+    ``first_row`` is the line of the first row of data, ``width`` the cells a row should have.
     """
     rows = sorted(rows)
     notes = []
@@ -71,13 +52,10 @@ def place_odd_rows(rows: Sequence[tuple[int, str]], *, first_row: int, n_parsed:
     lines = np.array([line for line, _ in rows], dtype=np.int64)
     wrong = [line for line, text in rows if not is_comment(text)]
     if wrong:
-        notes.append(
-            QualityNote(
-                "warning",
-                "odd_rows",
-                f"{len(wrong)} rows do not have {width} cells (first: row {wrong[0]}); they count as missing.",
-            )
+        message = (
+            f"{len(wrong)} rows do not have {width} cells (first: row {wrong[0]}); they count as missing."
         )
+        notes.append(QualityNote("warning", "odd_rows", message))
     return OddRows(
         insert_at=lines - first_row - np.arange(len(lines)),
         wrong=len(wrong),
@@ -114,19 +92,8 @@ def decode(
 ) -> Decoded:
     """Columns by name; odd rows are put back as NaN, so that a row's number is its line in the file.
 
-    Parameters
-    ----------
-    cells : list of ndarray of float64 or pyarrow.ChunkedArray of string
-        One for each cell of a row. It is emptied on the way, text let go once it is decoded.
-    odd_rows : sequence of (line, text)
-        Rows that have not as many cells.
-    source : str
-        The file, for messages.
-
-    Raises
-    ------
-    LogError
-        If most rows do not fit, or none holds a number.
+    ``cells`` is emptied on the way, text let go once it is decoded. Raises `LogError` if most rows do not fit, or none
+    holds a number.
     """
     width, n_parsed = len(dialect.names), len(cells[0])
     odd = place_odd_rows(odd_rows, first_row=dialect.first_row, n_parsed=n_parsed, width=width)
@@ -170,28 +137,11 @@ def log_from_cells(
     reader: str,
     odd_rows: Sequence[tuple[int, str]] = (),
 ) -> RawLog:
-    """A log from the cells of a table of text: the step that all text formats share.
+    """A log from the cells of a table of text, one column each: the step that all text formats share.
 
-    Parameters
-    ----------
-    cells : list of ndarray of float64 or pyarrow.ChunkedArray of string
-        One for each column, each of shape (n_rows,); emptied on the way.
-    dialect : Dialect
-        Names, units, first row of data and decimal mark.
-    described : mapping of str to str
-        How the file is written, in words for `bothends check`.
-    odd_rows : sequence of (line, text)
-        Rows that have not as many cells as there are columns, left out of ``cells``.
-
-    Returns
-    -------
-    RawLog
-        Cells that are not numbers are NaN; they are counted and located in the notes.
-
-    Raises
-    ------
-    LogError
-        If most rows do not fit, or none holds a number.
+    ``cells`` is emptied on the way; ``described`` says how the file is written, for `bothends check`; ``odd_rows``
+    (line, text) have not as many cells as there are columns and are left out of ``cells``. Cells that are not numbers
+    are NaN, counted and located in the notes. Raises `LogError` if most rows do not fit, or none holds a number.
     """
     found = decode(cells, odd_rows, dialect, source=str(path))
     n_rows = len(next(iter(found.columns.values())))
@@ -286,18 +236,9 @@ def recognises(path: Path) -> bool:
 
 
 def read(path: Path) -> RawLog:
-    """Read delimited text.
+    """Read delimited text; cells without a number are NaN, those that hold something else are counted in the notes.
 
-    Returns
-    -------
-    RawLog
-        Blank cells, words for "no value" and cells that are not numbers are NaN; the last are counted and
-        located in the notes.
-
-    Raises
-    ------
-    LogError
-        If the file is empty, is not text, or holds no rows of numbers.
+    Raises `LogError` if the file is empty, is not text, or holds no rows of numbers.
     """
     head = read_head(path)
     encoding = detect_encoding(head)

@@ -23,40 +23,20 @@ _LONGEST_LINE = 100_000
 
 @dataclass(frozen=True)
 class Dialect:
-    """Layout of a delimited text table; fields that a format does not need keep their defaults.
+    """Layout of a delimited text table; fields that a format does not need keep their defaults."""
 
-    Parameters
-    ----------
-    decimal_seen : bool
-        False when the head holds whole numbers only, so that the decimal mark is a guess.
-    names, units : tuple of str
-        One per cell of a row; "" where the file has none.
-    header_line : int or None
-        Line of the header, counted from 1.
-    first_row : int
-        Line of the first row of data, counted from 1.
-    na_cells : tuple of str
-        Texts that stand for a missing value, as written in the head.
-    metadata : mapping of str to str
-        Keys and values from the lines before the header.
-    times : frozenset of int
-        Which cells of a row hold time written as text.
-    head_rows : tuple of tuple of str
-        Cells of the header and of the units row as written, for finding them again further down.
-    """
-
-    names: tuple[str, ...]
-    units: tuple[str, ...]
-    first_row: int
+    names: tuple[str, ...]  # one per cell of a row; "" where the file has none
+    units: tuple[str, ...]  # likewise
+    first_row: int  # line of the first row of data, counted from 1
     decimal: str = "."
-    decimal_seen: bool = True
+    decimal_seen: bool = True  # False: the head holds whole numbers only, the decimal mark is a guess
     delimiter: str = ""
     units_from: str = "none"
-    header_line: int | None = None
-    na_cells: tuple[str, ...] = ()
-    metadata: Mapping[str, str] = field(default_factory=dict)
-    times: frozenset[int] = frozenset()
-    head_rows: tuple[tuple[str, ...], ...] = ()
+    header_line: int | None = None  # counted from 1
+    na_cells: tuple[str, ...] = ()  # texts that stand for a missing value
+    metadata: Mapping[str, str] = field(default_factory=dict)  # from the lines before the header
+    times: frozenset[int] = frozenset()  # cells of a row that hold time written as text
+    head_rows: tuple[tuple[str, ...], ...] = ()  # cells of header and units row as written
 
 
 def is_number(cell: str, decimal: str) -> bool:
@@ -91,16 +71,11 @@ def split_line(line: str, delimiter: str) -> list[str]:
 
 
 def sniff(lines: Sequence[str]) -> Dialect | None:
-    """The dialect of a text, or None if it holds no table of numbers.
+    """The dialect of a text from its first whole lines, or None if it holds no table of numbers.
 
-    The second half of the lines is taken for data. Each pair of delimiter and decimal mark is tried on them; the
-    one that gives the most columns of numbers and the fewest of words wins. Everything above the first line that
-    looks like those is header, units, comment or preamble.
-
-    Parameters
-    ----------
-    lines : sequence of str
-        The first lines of the file, whole ones only.
+    The second half of the lines is taken for data. Each pair of delimiter and decimal mark is tried on them; the one
+    that gives the most columns of numbers and the fewest of words wins. Everything above the first line that looks like
+    those is header, units, comment or preamble.
     """
     if any(len(line) > _LONGEST_LINE for line in lines):
         return None

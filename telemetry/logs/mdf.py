@@ -26,19 +26,7 @@ def recognises(path: Path) -> bool:
 def read(path: Path) -> RawLog:
     """Read ASAM MDF: every channel of numbers of every group, at the moments it was logged.
 
-    Returns
-    -------
-    RawLog
-        ``metadata["start"]`` is the start of the measurement.
-
-    Raises
-    ------
-    LogError
-        If asammdf is not installed, the file is damaged, or it has no channel of numbers.
-
-    References
-    ----------
-    .. [1] ASAM MDF, Measurement Data Format, version 4.
+    Raises `LogError` if asammdf is not installed, the file is damaged, or it has no channel of numbers.
     """
     if find_spec("asammdf") is None:
         raise LogError(

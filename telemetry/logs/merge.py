@@ -16,19 +16,12 @@ TICKS_PER_S = 1e9
 
 @dataclass(frozen=True)
 class Channel:
-    """One channel as a file holds it.
-
-    Parameters
-    ----------
-    values : ndarray of shape (n,)
-    t_s : ndarray of shape (n,) or None
-        Its own time stamps; None where the file gives none. [s]
-    """
+    """One channel as a file holds it."""
 
     name: str
     unit: str
     values: FloatArray
-    t_s: FloatArray | None = None
+    t_s: FloatArray | None = None  # its own time stamps; None if the file gives none
 
 
 def log_from_channels(
@@ -41,24 +34,8 @@ def log_from_channels(
 ) -> RawLog:
     """One table with a row for every moment at which any channel was logged, NaN where a channel was not.
 
-    Parameters
-    ----------
-    channels : sequence of Channel
-        Either all have time stamps or none; those without are taken if they are of the longest kind.
-    source, reader : str
-        The file and the format, for messages.
-    notes : sequence of QualityNote
-        What the reader found.
-
-    Returns
-    -------
-    RawLog
-        With a column ``time`` [s] where the channels have time stamps.
-
-    Raises
-    ------
-    LogError
-        If there is no channel of numbers.
+    Either all channels have time stamps (then there is a column ``time`` [s]) or none; those without are taken if they
+    are of the longest kind. Raises `LogError` if there is no channel of numbers.
     """
     if not any(np.isfinite(channel.values).any() for channel in channels):
         raise LogError(f"{source}: no channel of numbers found; is this the log?")

@@ -20,13 +20,7 @@ def recognises(path: Path) -> bool:
 
 
 def read(path: Path) -> RawLog:
-    """Read Parquet.
-
-    Raises
-    ------
-    LogError
-        If the file is damaged or has no column of numbers.
-    """
+    """Read Parquet; `LogError` if the file is damaged or has no column of numbers."""
     try:
         with path.open("rb") as file:  # Arrow itself opens no name that is not UTF-8
             parquet = pq.ParquetFile(file)

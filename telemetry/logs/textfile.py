@@ -33,12 +33,7 @@ def open_bytes(path: Path) -> pa.NativeFile:
 
 
 def check_unpacked(path: Path, cells: int, *, packed: bool) -> None:
-    """Refuse a file that holds far more cells than a log of its size can, before they take all memory.
-
-    Raises
-    ------
-    LogError
-    """
+    """Refuse, by `LogError`, a file that holds far more cells than a log of its size can."""
     most = MOST_PACKED_CELLS_PER_BYTE if packed else MOST_CELLS_PER_BYTE
     if cells > ALWAYS_ALLOWED_CELLS and cells > most * path.stat().st_size:
         raise LogError(
@@ -48,13 +43,7 @@ def check_unpacked(path: Path, cells: int, *, packed: bool) -> None:
 
 
 def read_head(path: Path, size: int = HEAD_BYTES) -> bytes:
-    """The first bytes, decompressed.
-
-    Raises
-    ------
-    LogError
-        If a compressed file is damaged.
-    """
+    """The first bytes, decompressed; `LogError` if a compressed file is damaged."""
     try:
         with open_bytes(path) as stream:
             return bytes(stream.read(size))
@@ -96,18 +85,7 @@ def detect_encoding(head: bytes) -> str | None:
 
 
 def head_lines(head: bytes, encoding: str, *, whole: bool) -> list[str]:
-    """Lines of the head; the last is left out if the file goes on after it.
-
-    Parameters
-    ----------
-    whole : bool
-        Whether the head is the whole file.
-
-    Returns
-    -------
-    list of str
-        Without line ends.
-    """
+    """Lines of the head without line ends; the last is left out unless the head is the ``whole`` file."""
     text = codecs.getincrementaldecoder(encoding)("replace").decode(head)
     lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
     if not whole or lines[-1] == "":

@@ -13,10 +13,7 @@ from telemetry.motion.summary import PackingEvent, StrokeClass, Strokes, StrokeS
 
 @dataclass(frozen=True)
 class Cycles:
-    """Counted cycles: from one value to another and back (count 1), or one way only (count 0.5).
-
-    All arrays of shape (n_cycles,).
-    """
+    """Counted cycles, shape (n_cycles,): from one value to another and back (count 1), or one way only (count 0.5)."""
 
     start: FloatArray
     end: FloatArray
@@ -45,19 +42,9 @@ def _without(closed: BoolArray) -> BoolArray:
 
 
 def turning_points(values: FloatArray, hysteresis: float = 0.0) -> IntArray:
-    """Turning points of a record that exceed a hysteresis.
+    """Samples at which a record without NaN turns, in order; fewer than two where nothing moves.
 
-    Parameters
-    ----------
-    values : ndarray of shape (n_samples,)
-        All valid.
-    hysteresis : float
-        Closed cycles and ends smaller than this are left out, so that noise makes no turning points.
-
-    Returns
-    -------
-    ndarray of int, shape (n_points,)
-        Samples, in order; values rise and fall in turn. Fewer than two where nothing moves so far.
+    Closed cycles and ends smaller than ``hysteresis`` are left out, so that noise makes no turning points.
     """
     if len(values) < 2:
         return np.empty(0, dtype=np.int64)
@@ -76,22 +63,7 @@ def turning_points(values: FloatArray, hysteresis: float = 0.0) -> IntArray:
 
 
 def rainflow(points: FloatArray) -> Cycles:
-    """Count the cycles of a series of turning points.
-
-    Parameters
-    ----------
-    points : ndarray of shape (n_points,)
-        Rising and falling in turn, as `turning_points` gives them.
-
-    Returns
-    -------
-    Cycles
-        Closed cycles first, then the half cycles of what is left.
-
-    References
-    ----------
-    .. [1] ASTM E1049-85, Standard Practices for Cycle Counting in Fatigue Analysis, 5.4.4.
-    """
+    """Cycles of turning points: closed ones first, then the half cycles of the residue (ASTM E1049-85, 5.4.4)."""
     starts, ends = [], []
     while len(points) > 3:
         closed = _closed(points)
@@ -119,16 +91,12 @@ MATRIX_BIN_MM = 10.0
 
 @dataclass(frozen=True)
 class StrokeList:
-    """Strokes of one end in order of time; arrays of shape (n_strokes,).
+    """Strokes of one end in order of time; arrays of shape (n_strokes,)."""
 
-    ``start`` and ``end`` are samples of turning points of the wheel travel; ``change_mm`` is positive in
-    compression; ``peak_mm_s`` is the largest wheel speed in the stroke's direction, not negative.
-    """
-
-    start: IntArray
+    start: IntArray  # sample of a turning point of wheel travel
     end: IntArray
-    change_mm: FloatArray
-    peak_mm_s: FloatArray
+    change_mm: FloatArray  # positive in compression
+    peak_mm_s: FloatArray  # largest wheel speed in the stroke's direction, not negative
 
 
 def hysteresis_mm(end: EndMotion) -> float:
@@ -144,14 +112,9 @@ def _turns(end: EndMotion, selected: BoolArray, least_mm: float) -> Iterator[Int
 
 
 def stroke_list(end: EndMotion, selected: BoolArray, least_mm: float) -> StrokeList:
-    """Every stroke of one end, from one turning point to the next.
+    """Every stroke of one end, from one turning point to the next, within the selected and valid samples.
 
-    Parameters
-    ----------
-    selected : ndarray of bool, shape (n_samples,)
-        Strokes do not reach over what is not selected or not valid.
-    least_mm : float
-        Hysteresis: what moves less at the wheel is no stroke. [mm]
+    ``least_mm`` is the hysteresis: what moves less at the wheel is no stroke.
     """
     starts, ends, peaks = [], [], []
     for at in _turns(end, selected, least_mm):
@@ -179,17 +142,9 @@ def _joined(parts: list[IntArray]) -> IntArray:
 
 
 def from_to(cycles: Cycles, edges: FloatArray) -> FloatArray:
-    """Strokes from each bin to each other: a closed cycle is one stroke either way, a half cycle one stroke.
+    """Strokes from each bin (row) to each other (column): a closed cycle is one stroke either way, a half cycle one.
 
-    Parameters
-    ----------
-    edges : ndarray of shape (n_bins + 1,)
-        Evenly spaced; values beyond count in the outermost bins.
-
-    Returns
-    -------
-    ndarray of shape (n_bins, n_bins)
-        Row: from; column: to.
+    Values beyond the evenly spaced edges count in the outermost bins.
     """
     bins = len(edges) - 1
     first, last = (

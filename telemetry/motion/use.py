@@ -44,20 +44,9 @@ def speed_edges_mm_s() -> FloatArray:
 
 
 def shares(values: FloatArray, edges: FloatArray) -> tuple[float, ...]:
-    """Share of samples in each bin; what lies beyond the edges counts in the outermost bins.
+    """Share of samples, thus of time, in each bin; sums to 1, or all 0 without a valid value.
 
-    On a uniform clock the share of samples is the share of time.
-
-    Parameters
-    ----------
-    values : ndarray of shape (n_samples,)
-        NaN is left out.
-    edges : ndarray of shape (n_bins + 1,)
-
-    Returns
-    -------
-    tuple of float
-        They sum to 1, or are all 0 when there is no valid value.
+    Values beyond the edges count in the outermost bins.
     """
     inside = np.clip(values[np.isfinite(values)], edges[0], edges[-1])
     counts, _ = np.histogram(inside, bins=len(edges) - 1, range=(edges[0], edges[-1]))
@@ -84,13 +73,7 @@ def _travel(travel_mm: FloatArray, stroke_mm: float) -> TravelSummary:
 
 
 def skewness(values: FloatArray) -> float:
-    """Third standardised moment (biased): 0 when symmetrical; NaN without spread.
-
-    Parameters
-    ----------
-    values : ndarray of shape (n_samples,)
-        All valid.
-    """
+    """Third standardised moment (biased) of valid values: 0 when symmetrical; NaN without spread."""
     if not len(values):
         return float("nan")
     away = values - values.mean()
@@ -338,28 +321,15 @@ def _place(end: EndMotion, corner: int | None, phase: str | None, laps: FloatArr
 
 @dataclass(frozen=True)
 class LapPlace:
-    """One lap in one corner or one phase or, with neither, as a whole. None where an end was not measured.
-
-    Parameters
-    ----------
-    corner, phase : int or None, str or None
-        One of them, or neither.
-    front_mm, rear_mm : float or None
-        Ride heights: median wheel travel. [mm]
-    pitch_deg : float or None
-        Mean, nose down positive. [deg]
-    rake_deg, trail_mm : float or None
-        Of the motorcycle at the median travels on level ground; trail only where the bike file gives the tyre radius
-        and the fork offset. [deg, mm]
-    """
+    """One lap in one corner or one phase or, with neither, as a whole. None where an end was not measured."""
 
     corner: int | None
     phase: str | None
-    front_mm: float | None
+    front_mm: float | None  # ride height: median wheel travel
     rear_mm: float | None
-    pitch_deg: float | None
-    rake_deg: float | None
-    trail_mm: float | None
+    pitch_deg: float | None  # mean, nose down positive
+    rake_deg: float | None  # at the median travels on level ground
+    trail_mm: float | None  # only where the bike file gives the tyre radius and the fork offset
 
 
 def lap_places(

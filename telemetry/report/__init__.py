@@ -4,6 +4,7 @@ from rich.console import Console
 
 from telemetry.report.blocks import (
     Advice,
+    Answer,
     Blank,
     Block,
     Caution,
@@ -15,6 +16,8 @@ from telemetry.report.blocks import (
     Fold,
     LapName,
     Medium,
+    Number,
+    Said,
     Section,
     Sentence,
     Sentences,
@@ -33,7 +36,6 @@ from telemetry.report.damping import (
 from telemetry.report.debrief import (
     Details,
     Paper,
-    answer_words,
     debrief_document,
     debrief_html,
     details_of,
@@ -65,6 +67,7 @@ from telemetry.report.lap import (
 )
 from telemetry.report.paper import document_html
 from telemetry.report.pdf import find_browser, page_to_pdf
+from telemetry.report.places import AROUND_M, Places
 from telemetry.report.prediction import print_prediction
 from telemetry.report.stand import print_stand, stand_html
 from telemetry.report.terminal import print_document, print_section
@@ -72,16 +75,17 @@ from telemetry.setup import Comparison, SetupSheet
 from telemetry.summary import Summary
 
 __all__ = [
+    "AROUND_M",
     "Advice",
     "Blank",
     "Details",
     "Facts",
     "Paper",
-    "answer_words",
     "debrief_document",
     "details_of",
     "expected_table",
     "Against",
+    "Answer",
     "Block",
     "CLEAR",
     "Caution",
@@ -98,7 +102,10 @@ __all__ = [
     "M_S_TO_KM_H",
     "Medium",
     "POINTS",
+    "Number",
+    "Places",
     "Ribbon",
+    "Said",
     "Scope",
     "Section",
     "Sentence",

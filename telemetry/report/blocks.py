@@ -59,14 +59,20 @@ class Spot:
     Parameters
     ----------
     lap : int or None
-        A lap on which it was.
+        A lap on which it was; None where no lap is meant.
     distance_m : float or None
         Along that lap. [m]
+    span_m : (float, float) or None
+        The stretch to look at, along the lap; None is a little on both sides of ``distance_m``. [m]
+    span_s : (float, float) or None
+        The same by time, since the start of the lap, or of the run without one, where no distance is known. [s]
     """
 
     words: str
     lap: int | None = None
     distance_m: float | None = None
+    span_m: tuple[float, float] | None = None
+    span_s: tuple[float, float] | None = None
 
     def __str__(self) -> str:
         """In words."""
@@ -83,6 +89,26 @@ class LapName:
     def __str__(self) -> str:
         """In words."""
         return self.words
+
+
+class Said(str):
+    """A text that knows the places and laps in it: printed as it is, or each of them as a link.
+
+    Parameters
+    ----------
+    parts : iterable of str, Spot or LapName
+        In the order in which they are read.
+    """
+
+    __slots__ = ("parts",)
+    parts: tuple["str | Spot | LapName", ...]
+
+    def __new__(cls, parts: "Iterable[str | Spot | LapName]") -> "Said":
+        """The text of all parts."""
+        kept = tuple(part for part in parts if str(part))
+        made = super().__new__(cls, "".join(map(str, kept)))
+        made.parts = kept
+        return made
 
 
 Cell = str | Number | Spot | LapName
@@ -105,6 +131,31 @@ class Sentence:
 
     text: str
     look: str = ""
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What is said first: the first finding, or that nothing asks for a change.
+
+    Parameters
+    ----------
+    headline : str
+        The largest words of a page.
+    why, todo : str
+        What shows it and what to try, in short; a terminal has both in the findings below.
+    others : tuple of str
+        What else there is to say, a sentence each.
+    trust, mark : str
+        The state of the log in a sentence, and in few words; ``sound`` is whether nothing is wrong with it.
+    """
+
+    headline: str
+    why: str = ""
+    todo: str = ""
+    others: tuple[str, ...] = ()
+    trust: str = ""
+    mark: str = ""
+    sound: bool = True
 
 
 @dataclass(frozen=True)
@@ -183,7 +234,7 @@ class Fold:
     medium: Medium = Medium.PAPER
 
 
-Block = Sentence | Sentences | Caution | Advice | Facts | Blank | Table | Figure | Fold
+Block = Answer | Sentence | Sentences | Caution | Advice | Facts | Blank | Table | Figure | Fold
 
 
 @dataclass(frozen=True)

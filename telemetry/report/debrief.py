@@ -26,10 +26,11 @@ from telemetry.report.blocks import (
     section,
     table,
 )
-from telemetry.report.document import CLOSING, cautions, review_document
+from telemetry.report.document import CLOSING, answer, review_document
 from telemetry.report.figures import whole_run
 from telemetry.report.lap import Small, lap_travel, quickest_lap
 from telemetry.report.paper import document_html
+from telemetry.report.places import Places
 from telemetry.setup import Comparison, SetupSheet, settings
 from telemetry.summary import (
     OF_END,
@@ -126,7 +127,7 @@ def debrief_document(
         What the step is expected to do; where it is missing the page says that it was not computed.
     """
     details = details or details_of(sheet)
-    picture = lap_travel(summary, traces) if traces is not None else None
+    picture = lap_travel(summary, traces, Places(summary).worst_lap()) if traces is not None else None
     sections = (
         _answer(summary),
         _small(picture) if picture is not None else None,
@@ -182,39 +183,32 @@ def cut_short(text: str, most: int = _MOST_LETTERS) -> str:
     return text if len(text) <= most else f"{text[:most].rstrip()}…"
 
 
-def answer_words(summary: Summary) -> tuple[str, ...]:
-    """The answer of a review, first sentence largest: a suspected fault, the first finding, or that nothing asks."""
+def _answer(summary: Summary) -> Section | None:
+    found = answer(summary)
+    also = [finding.title for finding in summary.findings[1:_MOST_FINDINGS]]
+    others = len(summary.findings) - 1 - len(also)
+    also += [f"{others} more in the review"] if others > 0 else []
     faults = suspicions(summary.oscillation)
-    if faults:
-        return faults
-    if summary.findings:
-        first = summary.findings[0]
-        return (f"{first.title}.", _capital(first.evidence))
-    return nothing_asks(summary)
+    rest = (
+        *(faults or (found.why,)),
+        f"Also: {'; '.join(also)}." if also else "",
+        *limits_words(summary.ends),
+    )
+    rest = rest if summary.findings else (*nothing_asks(summary)[1:], *rest)
+    rest = rest if found.sound else (*rest, found.trust)
+    doubt = dampers_in_doubt(summary.oscillation)
+    grave = summary.findings[0].caution if doubt and summary.findings else ""
+    return section(
+        "answer",
+        "The answer",
+        Sentence(cut_short(found.headline, _MOST_TITLE), "largest"),
+        *(Sentence(_capital(cut_short(text))) for text in rest if text),
+        Caution((cut_short(grave, _MOST_ADVICE),)) if grave else None,
+    )
 
 
 def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
-
-
-def _answer(summary: Summary) -> Section | None:
-    grave = Caution(tuple(cautions(summary)[:1])) if dampers_in_doubt(summary.oscillation) else None
-    first, *more = answer_words(summary)
-    also = [finding.title for finding in summary.findings[1:_MOST_FINDINGS]]
-    others = len(summary.findings) - 1 - len(also)
-    also += [f"{others} more in the review"] if others > 0 else []
-    rest = [
-        *(cut_short(text) for text in more),
-        *([cut_short(f"Also: {'; '.join(also)}.")] if also else []),
-        *(cut_short(text) for text in limits_words(summary.ends)),
-    ]
-    return section(
-        "answer",
-        "The answer",
-        Sentence(first if grave else cut_short(first, _MOST_TITLE), "largest"),
-        *(Sentence(text) for text in rest),
-        grave if grave and grave.texts else None,
-    )
 
 
 def _small(picture: Section) -> Section:

@@ -1,10 +1,11 @@
 """The review as a document: every section is built once, then printed in the terminal, on paper and on the screen."""
 
+import re
 from collections.abc import Iterable, Mapping
 
 from telemetry.arrays import ENDS, End
 from telemetry.damping import dampers_in_doubt
-from telemetry.findings import nothing_asks
+from telemetry.findings import nothing_asks, trust_sentence
 from telemetry.laps import Corner
 from telemetry.motion import judged_ends
 from telemetry.notes import QualityNote
@@ -18,6 +19,7 @@ from telemetry.report.balance import (
 )
 from telemetry.report.blocks import (
     Advice,
+    Answer,
     Caution,
     Column,
     Document,
@@ -43,6 +45,7 @@ from telemetry.report.damping import (
 )
 from telemetry.report.figures import Scope, speed_picture, use_picture, whole_run
 from telemetry.report.lap import lap_map, lap_travel
+from telemetry.report.places import linked
 from telemetry.report.travel import ends_section, places_section, stops_section, strokes_section
 from telemetry.setup import SetupSheet, written
 from telemetry.summary import (
@@ -58,6 +61,7 @@ from telemetry.summary import (
     Summary,
     Traces,
     Trend,
+    count_word,
     half_width,
     lap_time,
     lap_words,
@@ -69,6 +73,9 @@ from telemetry.summary import (
     plus_minus,
 )
 
+# Intervals stand in the tables and in the finding itself.
+_INTERVAL = re.compile(r" \(95 % [^()]*\)")
+_SENTENCE_END = re.compile(r"(?<=\.) (?=[A-Z])")
 SEVERITY_WORDS = {"info": "Note", "warning": "WARNING", "refused": "CANNOT TELL"}
 # Trends shown whether or not they shift; the others only when they do.
 ALWAYS = ("front.travel.median_mm", "rear.travel.median_mm", "lap.time_s")
@@ -118,11 +125,12 @@ def review_document(
         quality_section(summary.quality),
         how_section(summary),
     )
-    return Document(
+    document = Document(
         f"{summary.run.bike}: {summary.run.source}",
         facts_of(summary.run),
         tuple(one for one in sections if one is not None),
     )
+    return linked(document, summary)
 
 
 def facts_of(run: RunInfo) -> str:
@@ -133,15 +141,53 @@ def facts_of(run: RunInfo) -> str:
 
 
 def verdict_section(summary: Summary) -> Section | None:
-    """The sentences an engineer would read aloud, most important first, and the cautions."""
+    """The first finding, or that there is none, then what else an engineer would read aloud, and the cautions."""
     said = cautions(summary)
     return section(
         "verdict",
-        "The verdict",
-        Sentences(summary.verdicts, verdicts=True),
+        "The answer",
+        answer(summary),
         Caution(tuple(said)) if said else None,
         note="Of the whole run, most important first.",
     )
+
+
+def answer(summary: Summary) -> Answer:
+    """The findings in their order, then the sentences on both ends; the state of the log is a mark."""
+    trust = trust_sentence(summary.run, summary.laps, summary.quality)
+    rest = tuple(_INTERVAL.sub("", words) for words in summary.verdicts if words != trust)
+    mark, sound = _log_mark(summary.quality)
+    refused = any(note.severity == "refused" for note in summary.quality)
+    rest = (trust, *rest) if refused else (*rest, trust)  # refused: the answer is not all there
+    if not summary.findings:
+        first, *more = nothing_asks(summary)
+        return Answer(first, others=(*more, *rest), trust=trust, mark=mark, sound=sound)
+    first_found, *others = summary.findings
+    also = f"Also: {'; '.join(found.title for found in others)}." if others else ""
+    return Answer(
+        headline=first_found.title,
+        why=_INTERVAL.sub("", first_found.evidence),
+        todo=_in_short(first_found.suggestion),
+        others=tuple(words for words in (also, *rest) if words),
+        trust=trust,
+        mark=mark,
+        sound=sound,
+    )
+
+
+def _log_mark(quality: Iterable[QualityNote]) -> tuple[str, bool]:
+    severities = [note.severity for note in quality]
+    if refused := severities.count("refused"):
+        return f"Log: {count_word(refused, 'question')} not answered", False
+    if warned := severities.count("warning"):
+        return f"Log: {count_word(warned, 'warning')}", False
+    return "Log sound", True
+
+
+def _in_short(suggestion: str) -> str:
+    """What to do, without what to recheck and why another step is not advised: the finding has these."""
+    kept = (words for words in _SENTENCE_END.split(suggestion) if not words.startswith(("Recheck: ", "Not ")))
+    return " ".join(kept)
 
 
 def cautions(summary: Summary) -> list[str]:

@@ -11,6 +11,7 @@ from rich.text import Text
 
 from telemetry.report.blocks import (
     Advice,
+    Answer,
     Block,
     Caution,
     Column,
@@ -59,6 +60,12 @@ def _print(block: Block, console: Console, *, caption: bool) -> None:
     if isinstance(block, Table) and caption and block.caption:
         _indented(console, block.caption)
     PRINT[type(block)](block, console)
+
+
+def _answer(block: Answer, console: Console) -> None:
+    item(console, block.headline, style="bold")
+    for text in block.others:
+        item(console, text)
 
 
 def _sentence(block: Sentence, console: Console) -> None:
@@ -130,6 +137,7 @@ def _widths(columns: Sequence[Column], rows: Sequence[Sequence[str]], room: int)
 
 
 PRINT: dict[type, Callable[[Any, Console], None]] = {
+    Answer: _answer,
     Sentence: _sentence,
     Sentences: _sentences,
     Caution: _caution,

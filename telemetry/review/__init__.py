@@ -2,6 +2,7 @@
 
 from telemetry.review.columns import (
     KEYS,
+    column_meanings,
     confirmed_columns,
     named_columns,
     positions_deg,
@@ -10,21 +11,42 @@ from telemetry.review.columns import (
     with_columns,
 )
 from telemetry.review.cut import WHOLE, Cut, cut_from_json, cut_to_json
+from telemetry.review.newbike import (
+    CALIBRATIONS,
+    LEVERAGES,
+    PARTS,
+    QUESTIONS,
+    NewBike,
+    Question,
+    answers_of_log,
+    new_bike,
+    read_answer,
+)
 from telemetry.review.steps import Measured, Review, measure, motion_of, review
 
 __all__ = [
+    "CALIBRATIONS",
     "Cut",
     "KEYS",
+    "LEVERAGES",
     "Measured",
+    "NewBike",
+    "PARTS",
+    "QUESTIONS",
+    "Question",
     "Review",
     "WHOLE",
+    "answers_of_log",
+    "column_meanings",
     "confirmed_columns",
     "cut_from_json",
     "cut_to_json",
     "measure",
     "motion_of",
     "named_columns",
+    "new_bike",
     "positions_deg",
+    "read_answer",
     "review",
     "right_signals",
     "telling_columns",

@@ -9,7 +9,17 @@ import numpy as np
 from telemetry.arrays import ENDS, FloatArray
 from telemetry.bike import Bike, Channels
 from telemetry.errors import ChannelError
-from telemetry.logs import Behaviour, Proposal, RawLog, describe, find_unit, propose, recall, to_unit
+from telemetry.logs import (
+    MEANINGS,
+    Behaviour,
+    Proposal,
+    RawLog,
+    describe,
+    find_unit,
+    propose,
+    recall,
+    to_unit,
+)
 from telemetry.notes import QualityNote
 
 KEYS = tuple(key for key in Channels.model_fields if key != "rate_hz")
@@ -47,6 +57,50 @@ def confirmed_columns(bike: Bike, log: RawLog) -> dict[str, str]:
     return {
         key: column for key, column in recall(log).items() if key not in names or not log.called(names[key])
     }
+
+
+GIVEN = "as --channels says"
+REMEMBERED = "confirmed before, for a log with the same columns"
+BIKE_FILE = "named in the bike file"
+
+
+def column_meanings(log: RawLog, given: Mapping[str, str], bike: Bike | None) -> tuple[Proposal, ...]:
+    """Meaning of each column, and why: ``--channels`` and what was confirmed before come before what is only likely."""
+    likely = {proposal.meaning: proposal for proposal in propose(log)}
+    known = recall(log)
+    if bike is None:
+        said = {meaning: (column, REMEMBERED) for meaning, column in known.items()}
+        left_out = set[str]()
+    else:
+        bike, _ = right_signals(bike, log)
+        found = {meaning: log.called(name) for meaning, name in named_columns(bike, log).items()}
+        said = {
+            meaning: (column, REMEMBERED if known.get(meaning) == column else BIKE_FILE)
+            for meaning, column in found.items()
+            if column is not None
+        }
+        left_out = {key for key in KEYS if getattr(bike.channels, key) == ""}
+    for meaning, name in given.items():
+        if (column := log.called(name)) is not None and (
+            bike is None or said.get(meaning, ("",))[0] == column
+        ):
+            said[meaning] = (column, GIVEN)
+    left_out |= {meaning for meaning, name in given.items() if name == ""}
+    taken = {column for column, _ in said.values()}
+    settled = {}
+    for meaning, (column, why) in said.items():
+        guess = likely.get(meaning)
+        reasons = guess.reasons if guess and guess.column == column else ()
+        doubts = [f"but {guess.column!r} looks like it"] if guess and not reasons else []
+        doubts += [
+            f"but it looks like {p.meaning}"
+            for p in likely.values()
+            if p.sure and p.column == column and p.meaning != meaning
+        ]
+        settled[meaning] = Proposal(meaning, column, 1.0, (why, *reasons, *doubts))
+    open_ = {m: p for m, p in likely.items() if m not in settled and p.column not in taken}
+    told = {m: p for m, p in (settled | open_).items() if m not in left_out}
+    return tuple(sorted(told.values(), key=lambda proposal: MEANINGS.index(proposal.meaning)))
 
 
 def with_columns(bike: Bike, log: RawLog, chosen: Mapping[str, str]) -> Bike:

@@ -42,19 +42,15 @@ BEYOND_POINTS_SHARE = 0.01
 
 @dataclass(frozen=True)
 class Reading:
-    """Signal of one sensor on the run's clock, and its calibrated shaft travel.
+    """One sensor on the run's clock: its signal and its calibrated shaft travel. [mm]"""
 
-    ``wire_off`` marks stretches at a level that cannot be travel: an open wire. ``signal`` and ``travel_mm`` are NaN
-    there; ``logged`` and ``logged_mm`` are complete.
-    """
-
-    signal: FloatArray
-    travel_mm: FloatArray
-    wire_off: BoolArray
+    signal: FloatArray  # NaN where the wire is off
+    travel_mm: FloatArray  # at the shaft; NaN where the wire is off
+    wire_off: BoolArray  # stretches at a level that cannot be travel
     calibration: Calibration
     zero_mm: float
-    logged: FloatArray
-    logged_mm: FloatArray
+    logged: FloatArray  # as ``signal``, complete
+    logged_mm: FloatArray  # as ``travel_mm``, complete
     notes: tuple[QualityNote, ...] = ()
     steps: tuple[Step, ...] = ()
 
@@ -173,13 +169,7 @@ def judge_ends(
     sensors: Mapping[End, SensorSetup],
     channels: Mapping[str, FloatArray],
 ) -> Judged:
-    """Cleaned travel of each end; an end whose readings are not travel is left out with the reason.
-
-    Parameters
-    ----------
-    channels : mapping of str to ndarray of shape (n_samples,)
-        As in `Run.channels`.
-    """
+    """Cleaned travel of each end; an end whose readings are not travel is left out, with its fault."""
     faults = {end: fault for end in read if (fault := _fault(grid, read, end, sensors, channels, {}))}
     cleaned: dict[End, Cleaning] = {}
     for end in (end for end in read if end not in faults):
@@ -259,10 +249,10 @@ def _other_way_about(
     grid: Grid,
     faults: Mapping[End, Fault],
 ) -> dict[End, Fault]:
-    """Faults of swapped columns: one end cannot be judged, and each column fits the other end's calibration.
+    """Faults of swapped columns, if one end cannot be judged and each column fits the other end's calibration.
 
-    Both ends are refused if the judged end moves under brakes as the other end does. Otherwise that end is judged, and
-    the other's message gets the hint.
+    Both ends are refused if the judged end moves under brakes as the other end does; else that end is judged, and the
+    other's message gets the hint.
     """
     if len(read) < 2 or not any(fault.code in OUT_OF_STROKE for fault in faults.values()):
         return {}

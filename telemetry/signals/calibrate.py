@@ -19,10 +19,7 @@ LINEAR_WITHIN_MM = 0.3
 
 @dataclass(frozen=True)
 class Line:
-    """Least-squares line with its standard errors.
-
-    ``residual_sd`` has n - 2 degrees of freedom; the errors are NaN for two points.
-    """
+    """Least-squares line with its standard errors, NaN for two points; ``residual_sd`` has n - 2 degrees of freedom."""
 
     slope: float
     intercept: float
@@ -34,29 +31,14 @@ class Line:
 
 @dataclass(frozen=True)
 class Calibration:
-    """Curve from signal to travel.
-
-    Parameters
-    ----------
-    kind : {"line", "curve"}
-        A least-squares line if the points lie on one, else a shape-preserving curve through every point (PCHIP) that
-        continues with the slope of its end segments.
-    line : Line
-        The best line, also when the curve is used: its residuals are the sensor's linearity error. [mm]
-    lowest, highest : float
-        Range of signal that was measured at the bench.
-    span_mm : float
-        Range of travel that was measured at the bench. [mm]
-    travel_mm : callable
-        Travel from signal; both ndarray of shape (n_samples,). [mm]
-    """
+    """Curve from signal to travel: a least-squares line, or PCHIP through every point with straight continuations."""
 
     kind: Literal["line", "curve"]
-    line: Line
-    lowest: float
+    line: Line  # best line, also for a curve: its residuals are the linearity error [mm]
+    lowest: float  # of the signals at the bench
     highest: float
-    span_mm: float
-    travel_mm: Callable[[FloatArray], FloatArray]
+    span_mm: float  # range of travel at the bench
+    travel_mm: Callable[[FloatArray], FloatArray]  # travel [mm] from signal, shape (n_samples,)
 
     @property
     def linearity_pct(self) -> float:
@@ -65,17 +47,7 @@ class Calibration:
 
 
 def fit_line(signal: FloatArray, value: FloatArray) -> Line:
-    """Least-squares line value = intercept + slope x signal.
-
-    Parameters
-    ----------
-    signal, value : ndarray of shape (n_points,)
-        At least two, the signals not all equal.
-
-    References
-    ----------
-    .. [1] N. R. Draper, H. Smith, Applied Regression Analysis, 3rd ed., Wiley, 1998, ch. 1.
-    """
+    """Least-squares line value = intercept + slope x signal (Draper, Smith, Applied Regression Analysis, ch. 1)."""
     count = len(signal)
     centred = signal - signal.mean()
     spread = float(centred @ centred)
@@ -100,23 +72,11 @@ def fit_calibration(
     shape: Literal["line", "curve"] | None = None,
     key: str = "[sensor]",
 ) -> Calibration:
-    """Calibration fitted to bench points.
+    """Calibration fitted to two or more bench points (signal, mm); signal may rise or fall with travel.
 
-    Parameters
-    ----------
-    points : sequence of (signal, mm)
-        Two or more, in any order. Signal may rise or fall with travel.
-    zero : float, optional
-        Signal at full extension on the bike: shifts the curve so that it is 0 mm there.
-    shape : {"line", "curve"}, optional
-        Forces a line, or a curve through every point; by default the points decide.
-    key : str
-        Section of the points, for messages, such as ``"bike.toml: [front.sensor]"``.
-
-    Raises
-    ------
-    CalibrationError
-        For fewer than two points, equal signals, or points that are neither linear nor monotone.
+    ``zero`` is the signal at full extension: 0 mm there. ``shape`` forces a line or a curve. Raises `CalibrationError`
+    for too few points, equal signals, or points that are neither linear nor monotone; ``key`` names their section in
+    messages.
     """
     if len(points) < 2:
         raise CalibrationError(
@@ -154,49 +114,8 @@ def fit_calibration(
     )
 
 
-def calibrate(
-    signal: FloatArray,
-    points: Sequence[tuple[float, float]],
-    zero: float | None = None,
-    *,
-    key: str = "[sensor]",
-) -> FloatArray:
-    """Travel from a sensor's signal by bench points.
-
-    Parameters
-    ----------
-    signal : ndarray of shape (n_samples,)
-        As logged; NaN where missing.
-    points, zero, key
-        As in `fit_calibration`.
-
-    Returns
-    -------
-    ndarray of shape (n_samples,)
-        0 at full extension, compression positive; NaN where the signal is. [mm]
-
-    Raises
-    ------
-    CalibrationError
-        If the points make no calibration.
-    """
-    return fit_calibration(points, zero, key=key).travel_mm(np.asarray(signal, dtype=np.float64))
-
-
 def through_curve(values: FloatArray, pairs: Sequence[tuple[float, float]]) -> FloatArray:
-    """Values interpolated in a table by a shape-preserving curve, linear beyond its ends.
-
-    Parameters
-    ----------
-    values : ndarray of shape (n_samples,)
-        NaN where missing.
-    pairs : sequence of (from, to)
-        Two or more, both rising.
-
-    Returns
-    -------
-    ndarray of shape (n_samples,)
-    """
+    """Values interpolated by PCHIP in a table of (from, to), both rising; linear beyond its ends."""
     before, after = np.array(pairs, dtype=np.float64).T
     return _shape_preserving_curve(before, after)(values)
 
@@ -307,15 +226,7 @@ class TopOuts:
 
 
 def find_top_outs(travel_mm: FloatArray, sample_rate_hz: float) -> TopOuts:
-    """Lowest readings, one per contact.
-
-    Parameters
-    ----------
-    travel_mm : ndarray of shape (n_samples,)
-        NaN where invalid; its zero does not matter. [mm]
-    sample_rate_hz : float
-        [Hz]
-    """
+    """Lowest readings, one per contact; the zero of ``travel_mm`` [mm] does not matter."""
     length = max(1, round(ZERO_BLOCK_S * sample_rate_hz))
     low = travel_mm[: len(travel_mm) // length * length].reshape(-1, length).min(axis=1)  # NaN where any is
     near = np.flatnonzero(low < np.min(low, initial=np.inf, where=np.isfinite(low)) + NEAR_MM)
@@ -329,26 +240,9 @@ def find_top_outs(travel_mm: FloatArray, sample_rate_hz: float) -> TopOuts:
 
 
 def zero_mm(measured_mm: FloatArray, sample_rate_hz: float, setup: SensorSetup, *, key: str) -> float:
-    """Sensor reading at full extension, estimated from the log. [mm]
+    """Sensor reading at full extension estimated from the log; 0 if the bench or the bike file gives the zero. [mm]
 
-    Parameters
-    ----------
-    measured_mm : ndarray of shape (n_samples,)
-        By the bench points; NaN where invalid. [mm]
-    sample_rate_hz : float
-        [Hz]
-    key : str
-        Section of the sensor in the bike file, for messages.
-
-    Returns
-    -------
-    float
-        0 if the zero is given by the bench or the bike file. [mm]
-
-    Raises
-    ------
-    CalibrationError
-        If the interval is not in the log or travel moves in it, or the end never tops out in the log.
+    Raises `CalibrationError` if travel moves in the given interval or the log lacks it, or if the end never tops out.
     """
     if setup.zero_interval_s is not None:
         return _still_mm(measured_mm, sample_rate_hz, setup.zero_interval_s, key)
@@ -385,20 +279,7 @@ def _still_mm(
 
 
 def find_rest(travel_mm: FloatArray, sample_rate_hz: float) -> Rest | None:
-    """Level at which an end tops out, from many contacts with its stop.
-
-    Parameters
-    ----------
-    travel_mm : ndarray of shape (n_samples,)
-        NaN where invalid; its zero does not matter. [mm]
-    sample_rate_hz : float
-        [Hz]
-
-    Returns
-    -------
-    Rest or None
-        None if its lowest turning points do not cluster as on a stop: it may never have topped out.
-    """
+    """Level at which an end tops out, from many contacts; None unless its lowest turning points cluster."""
     levels = np.sort(_turning_points(travel_mm, sample_rate_hz)[1])
     best = _pile(levels)
     if best is None or best.denser < PILE_DENSER:
@@ -409,20 +290,7 @@ def find_rest(travel_mm: FloatArray, sample_rate_hz: float) -> Rest | None:
 
 
 def find_drift_mm(travel_mm: FloatArray, sample_rate_hz: float) -> float | None:
-    """Rise of the topped-out level from the start to the end of a run. [mm]
-
-    Parameters
-    ----------
-    travel_mm : ndarray of shape (n_samples,)
-        NaN where invalid. [mm]
-    sample_rate_hz : float
-        [Hz]
-
-    Returns
-    -------
-    float or None
-        None if there are too few contacts. [mm]
-    """
+    """Rise of the topped-out level from the start to the end of a run, None with too few contacts. [mm]"""
     lasts_s = len(travel_mm) / sample_rate_hz
     time_s, levels = _turning_points(travel_mm, sample_rate_hz)
     if lasts_s < SHORTEST_DRIFT_S:
@@ -483,22 +351,7 @@ def _turning_points(travel_mm: FloatArray, sample_rate_hz: float) -> tuple[Float
 def check_zero(
     travel_mm: FloatArray, sample_rate_hz: float, end: End, setup: SensorSetup
 ) -> tuple[tuple[Step, ...], tuple[QualityNote, ...]]:
-    """Topped-out level over a run, and its drift.
-
-    Parameters
-    ----------
-    travel_mm : ndarray of shape (n_samples,)
-        Cleaned; NaN where invalid. [mm]
-    sample_rate_hz : float
-        [Hz]
-
-    Returns
-    -------
-    steps : tuple of Step
-        One, with ``topped_out_mm`` and ``drift_mm``; none if the end does not top out.
-    notes : tuple of QualityNote
-        Codes ``zero_moved`` and ``zero_drift``; none if there is too little evidence.
-    """
+    """Topped-out level over a run and its drift: a step, and notes ``zero_moved`` and ``zero_drift``."""
     settings: dict[str, float | int | str | bool] = {"end": end}
     notes = []
     rest, drift = find_rest(travel_mm, sample_rate_hz), find_drift_mm(travel_mm, sample_rate_hz)

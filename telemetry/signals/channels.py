@@ -26,22 +26,12 @@ MOST_OF_ANY = 1e9
 
 @dataclass(frozen=True)
 class Meaning:
-    """Quantity of a channel.
+    """Quantity of a channel."""
 
-    Parameters
-    ----------
-    name, unit : str
-        Name and unit in a run; unit "" as logged.
-    without : str
-        Consequence for the review if the log has no such channel: the end of a sentence.
-    between : {"line", "hold", "pulse"}
-        Interpolation between samples.
-    """
-
-    name: str
-    unit: str
-    without: str
-    between: str = "line"
+    name: str  # in a run
+    unit: str  # in a run; "" as logged
+    without: str  # consequence for the review if the log has no such channel: the end of a sentence
+    between: str = "line"  # interpolation between samples: line, hold or pulse
 
 
 _NO_PLACE = "without it there is no map, and places along the lap rest on speed"
@@ -85,28 +75,10 @@ class Channel:
 def read_channel(
     log: RawLog, meaning: str, column: str, row_t_s: FloatArray, grid: Grid
 ) -> Channel | QualityNote:
-    """One channel of the log on the run's clock.
+    """One channel of the log on the run's clock; a note if its column is absent, empty, or of another quantity.
 
-    Parameters
-    ----------
-    meaning : str
-        A key of `MEANINGS`.
-    column : str
-        Its column in the log.
-    row_t_s : ndarray of shape (n_rows,)
-        Time of each row on the run's clock; NaN where a row has none. [s]
-    grid : Grid
-        The run's clock.
-
-    Returns
-    -------
-    Channel or QualityNote
-        A note if the log has no such column, it holds no numbers, or its unit is of another quantity.
-
-    Raises
-    ------
-    ChannelError
-        If there is no such meaning.
+    ``meaning`` is a key of `MEANINGS`, else `ChannelError`; ``row_t_s`` is the time of each row, NaN where it has none.
+    [s]
     """
     if meaning not in MEANINGS:
         raise ChannelError(f"channel {meaning!r} is unknown; the channels are {', '.join(MEANINGS)}.")
@@ -126,22 +98,7 @@ def read_channel(
 def on_clock(
     values: FloatArray, row_t_s: FloatArray, grid: Grid, between: str = "line"
 ) -> tuple[FloatArray, float] | None:
-    """A column on the run's clock, from any logged rate.
-
-    Parameters
-    ----------
-    values, row_t_s : ndarray of shape (n_rows,)
-        NaN where a row has none; time on the run's clock. [s]
-    between : {"line", "hold", "pulse"}
-        Interpolation between samples.
-
-    Returns
-    -------
-    values : ndarray of shape (grid.n_samples,)
-        NaN in pauses.
-    rate_hz : float
-        Logged rate. None for both if the column holds fewer than two numbers. [Hz]
-    """
+    """A column on the run's clock, NaN in pauses, and its logged rate [Hz]; None if it holds fewer than two numbers."""
     own = _own_rows(values, row_t_s, grid)
     if between == "line":
         own = _without_held(values, own)
@@ -152,8 +109,9 @@ def on_clock(
     own_t, own_values = row_t_s[own], values[own]
     interval = float(np.median(np.diff(own_t)))
     t_s = grid.t_s
-    every = _every(own) if between == "line" and grid.is_row_by_row(len(values)) else 0
-    if every:
+    steps = np.diff(own)
+    every = int(steps[0]) if (steps == steps[0]).all() else 0  # rows per sample, if constant
+    if every and between == "line" and grid.is_row_by_row(len(values)):
         result = _evenly_between(own_values, int(own[0]), every, len(t_s))
     else:
         result = _on_clock(t_s, own_t, own_values, between)
@@ -196,14 +154,9 @@ def _in_unit(log: RawLog, name: str, meaning: str, unit: str, notes: list[Qualit
         return None
     assumed = _likely_unit(meaning, unit, values)
     why = f"has the unit {written!r}, which is unknown" if written else "has no unit"
-    notes.append(
-        QualityNote(
-            "info" if assumed == unit else "warning",
-            "unit_assumed",
-            f"{name!r} ({meaning}) {why}: assumed to be {assumed}.",
-            channel=name,
-        )
-    )
+    message = f"{name!r} ({meaning}) {why}: assumed to be {assumed}."
+    severity: Severity = "info" if assumed == unit else "warning"
+    notes.append(QualityNote(severity, "unit_assumed", message, channel=name))
     return to_unit(values, assumed, unit)
 
 
@@ -268,12 +221,6 @@ def _hold_rows(changed: BoolArray) -> int:
     return hold if np.mean(np.abs(steps - hold) <= 1) > 0.7 else 1
 
 
-def _every(own: IntArray) -> int:
-    """Number of rows per sample of a channel, if constant; else 0."""
-    steps = np.diff(own)
-    return int(steps[0]) if (steps == steps[0]).all() else 0
-
-
 def _evenly_between(own: FloatArray, first: int, every: int, count: int) -> FloatArray:
     """Linear interpolation of a channel with one sample per ``every`` rows; constant beyond its ends."""
     result = np.empty(count)
@@ -321,26 +268,10 @@ LEAST_SHARE, MOST_SHARE = 0.5, 1.5
 def at_bench_supply(
     signal: FloatArray, log: RawLog, end: End, setup: SensorSetup, row_t_s: FloatArray, grid: Grid
 ) -> tuple[FloatArray, Step | None, tuple[QualityNote, ...]]:
-    """Signal corrected to the supply voltage at which the bench points were measured.
+    """Signal corrected to the supply voltage of the bench points, NaN where the supply is unknown or has failed.
 
-    Parameters
-    ----------
-    signal : ndarray of shape (n_samples,)
-        On the run's clock.
-    setup : SensorSetup
-        With ``supply`` and ``supply_reference``; without them the signal is unchanged.
-    row_t_s : ndarray of shape (n_rows,)
-        Time of each row on the run's clock; NaN where a row has none. [s]
-
-    Returns
-    -------
-    signal : ndarray of shape (n_samples,)
-        NaN if the supply is unknown or has failed.
-
-    Raises
-    ------
-    ChannelError
-        If there is no such column, or it holds no numbers.
+    Unchanged without ``supply`` and ``supply_reference``; raises `ChannelError` if the supply's column is absent or
+    empty.
     """
     if setup.supply is None or setup.supply_reference is None:
         return signal, None, ()

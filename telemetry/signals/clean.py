@@ -34,22 +34,10 @@ def widest_spike(sample_rate_hz: float) -> int:
 def find_spikes(
     travel_mm: FloatArray, sample_rate_hz: float, stroke_mm: float = np.inf, *, even: bool = True
 ) -> BoolArray:
-    """Mask of samples that belong to a spike.
+    """Mask of samples that belong to a spike in ``travel_mm`` [mm].
 
-    Parameters
-    ----------
-    travel_mm : ndarray of shape (n_samples,)
-        NaN where invalid. [mm]
-    sample_rate_hz : float
-        [Hz]
-    stroke_mm : float, optional
-        Of the damper: travel bends more sharply at its stops than from the road alone. [mm]
-    even : bool
-        False if samples were interpolated: a jump may then span two of them.
-
-    Returns
-    -------
-    ndarray of bool, shape (n_samples,)
+    Travel bends more sharply at the stops of ``stroke_mm``. Where samples were interpolated (not ``even``), a jump may
+    span two of them.
     """
     widest = widest_spike(sample_rate_hz)
     spikes = np.zeros(len(travel_mm), dtype=bool)
@@ -100,7 +88,7 @@ def _blocks(
     blocks = []
     for width in range(1, widest + 1):
         at = starts[(starts >= 2) & (starts + width + 2 <= len(values))]
-        deviation = np.where(_jumps(values, at, width, jump_steps), _deviation(values, at, width), 0.0)
+        deviation = _height(values, at, width, jump_steps)
         half_span_s = 0.5 * (width + 1) / sample_rate_hz
         at_stop = (
             values[at[:, None] + np.arange(width)].max(axis=1, initial=-np.inf) > stroke_mm - BEND_STOP_MM
@@ -111,29 +99,22 @@ def _blocks(
     return blocks
 
 
-def _jumps(values: FloatArray, at: IntArray, width: int, steps: int) -> BoolArray:
-    """True for blocks entered and left by a jump away from the motion and back, within so many steps."""
+def _height(values: FloatArray, at: IntArray, width: int, steps: int) -> FloatArray:
+    """Least distance of each block's samples from the cubic through its neighbours.
+
+    0 unless all lie to one side, and the block is entered and left by a jump away and back within so many steps.
+    """
+    banks = values[at[:, None] + np.array([-2, -1, width, width + 1])]
+    away = np.stack([values[at + k] - banks @ cubic_weights(width, k) for k in range(width)])
+    least = np.abs(away).min(axis=0, initial=np.inf)
     bend = np.zeros(len(values))
     bend[1:-1] = np.diff(values, 2)
-    away = _away(values, at, width)
     sign = np.sign(away.sum(axis=0))
     entered = np.max([sign * bend[np.maximum(at - 1 - k, 0)] for k in range(steps)], axis=0)
     left = np.max([sign * bend[np.minimum(at + width + k, len(bend) - 1)] for k in range(steps)], axis=0)
-    least = JUMP_SHARE * np.abs(away).min(axis=0, initial=np.inf)
-    return np.asarray((entered > least) & (left > least))
-
-
-def _away(values: FloatArray, at: IntArray, width: int) -> FloatArray:
-    """Signed distance of each sample of each block from the cubic through its neighbours, shape (width, n_blocks)."""
-    banks = values[at[:, None] + np.array([-2, -1, width, width + 1])]
-    return np.stack([values[at + k] - banks @ cubic_weights(width, k) for k in range(width)])
-
-
-def _deviation(values: FloatArray, at: IntArray, width: int) -> FloatArray:
-    """Least distance of each block's samples from the cubic through its neighbours, 0 if they lie on both sides."""
-    away = _away(values, at, width)
+    jumps = (entered > JUMP_SHARE * least) & (left > JUMP_SHARE * least)
     same_side = (away > 0).all(axis=0) | (away < 0).all(axis=0)
-    return np.where(same_side, np.abs(away).min(axis=0, initial=np.inf), 0.0)
+    return np.where(jumps & same_side, least, 0.0)
 
 
 def _strongest(blocks: list[tuple[float, int, int]], n_samples: int) -> BoolArray:
@@ -193,19 +174,15 @@ STOP_MM = 4.0
 
 @dataclass(frozen=True)
 class Place:
-    """Origin of a signal for messages: log, end, sensor, and the row of a sample.
-
-    ``gaps`` are stretches in samples without usable rows, noted elsewhere. On an uneven clock (``even`` False) a sample
-    is interpolated between two rows, so a fault reaches one sample further.
-    """
+    """Origin of a signal for messages: log, end, sensor, and the row of a sample."""
 
     source: str
     end: End
     setup: SensorSetup
     sample_rate_hz: float
     row_of: Callable[[int], int]
-    gaps: tuple[tuple[int, int], ...] = ()
-    even: bool = True
+    gaps: tuple[tuple[int, int], ...] = ()  # stretches of samples without usable rows, noted elsewhere
+    even: bool = True  # False: samples are interpolated, so a fault reaches one sample further
 
     def at(self, sample: int) -> str:
         """Row and time of a sample as text."""
@@ -242,11 +219,12 @@ class Cleaning:
             else self.place.at(first)
         )
         count = int(samples.sum())
+        message = f"{self.place.end.capitalize()} travel {text.format(places=where, count=count)}"
         self.notes.append(
             QualityNote(
                 severity,
                 code,
-                f"{self.place.end.capitalize()} travel {text.format(places=where, count=count)}",
+                message,
                 channel=self.place.setup.channel,
                 start_s=first / rate,
                 end_s=float(ends[-1]) / rate,
@@ -256,28 +234,12 @@ class Cleaning:
 
 
 def clean(
-    travel_mm: FloatArray,
-    place: Place,
-    other_mm: FloatArray | None,
-    speed_m_s: FloatArray | None = None,
+    travel_mm: FloatArray, place: Place, other_mm: FloatArray | None, speed_m_s: FloatArray | None = None
 ) -> Cleaning:
-    """Detect and mask the faults of one calibrated travel signal.
+    """Detect and mask the faults of calibrated travel [mm], with the other end's travel and the speed if logged.
 
-    Parameters
-    ----------
-    travel_mm : ndarray of shape (n_samples,)
-        Evenly sampled; NaN where missing. [mm]
-    other_mm : ndarray of shape (n_samples,) or None
-        The other end, if it has a sensor. [mm]
-    speed_m_s : ndarray of shape (n_samples,) or None
-        Of the motorcycle, if logged. [m/s]
-
-    Raises
-    ------
-    StrokeExceededError
-        If travel beyond the stroke is more than isolated.
-    CalibrationError
-        If travel far below full extension is more than isolated.
+    Raises `StrokeExceededError` or `CalibrationError` if travel beyond the stroke or far below full extension is more
+    than isolated.
     """
     work = Cleaning(place, travel_mm)
     _note_missing(work)

@@ -27,18 +27,7 @@ class Stretch:
 
 
 def find_stretches(stamps_s: FloatArray) -> tuple[Stretch, ...]:
-    """Stretches of different rates; empty if the log has one rate.
-
-    Parameters
-    ----------
-    stamps_s : ndarray of shape (n_stamps,)
-        Strictly rising. [s]
-
-    Returns
-    -------
-    tuple of Stretch
-        Consecutive; together they hold all stamps.
-    """
+    """Consecutive stretches of different rates in rising stamps [s]; empty if the log has one rate."""
     n_blocks = (len(stamps_s) - 1) // BLOCK
     if n_blocks < 6:
         return ()
@@ -59,13 +48,7 @@ def find_stretches(stamps_s: FloatArray) -> tuple[Stretch, ...]:
 
 
 def common_rate_hz(stretches: tuple[Stretch, ...], stamps_s: FloatArray) -> float:
-    """Slowest rate with a sufficient share of the time, for all stretches. [Hz]
-
-    Parameters
-    ----------
-    stamps_s : ndarray of shape (n_stamps,)
-        [s]
-    """
+    """Slowest rate with a sufficient share of the time, for all stretches. [Hz]"""
     rates = np.array([part.rate_hz for part in stretches])
     lasts = np.array([stamps_s[part.end - 1] - stamps_s[part.start] for part in stretches])
     return min(
@@ -118,34 +101,16 @@ UNEVEN_SHARE = 0.1
 
 @dataclass(frozen=True)
 class Grid:
-    """Even clock through time stamps.
-
-    Parameters
-    ----------
-    start_s : float
-        Stamp of sample 0. [s]
-    stamps_s : ndarray of shape (n_stamps,)
-        Strictly rising. [s]
-    rows : ndarray of int, shape (n_stamps,)
-        Row of the log of each stamp, from 0.
-    index : ndarray of int, shape (n_stamps,)
-        Sample of the grid that each stamp belongs to.
-    even : bool
-        True if the stamps lie on the grid; otherwise values are interpolated onto it.
-    jitter_s : float
-        Standard deviation of the stamps about the grid. [s]
-    parts : tuple of Grid
-        For a log whose rate changes: the grid of each stretch at one rate.
-    """
+    """Even clock through time stamps."""
 
     sample_rate_hz: float
-    start_s: float
-    stamps_s: FloatArray
-    rows: IntArray
-    index: IntArray
-    even: bool
-    jitter_s: float
-    parts: tuple["Grid", ...] = ()
+    start_s: float  # stamp of sample 0
+    stamps_s: FloatArray  # strictly rising
+    rows: IntArray  # row of the log of each stamp, from 0
+    index: IntArray  # sample of the grid that each stamp belongs to
+    even: bool  # True if the stamps lie on the grid; otherwise values are interpolated onto it
+    jitter_s: float  # standard deviation of the stamps about the grid
+    parts: tuple["Grid", ...] = ()  # for a log whose rate changes: the grid of each stretch at one rate
 
     @property
     def n_samples(self) -> int:
@@ -190,24 +155,10 @@ class Grid:
 
 
 def even_grid(t_s: FloatArray, wanted: BoolArray, *, source: str = "log") -> Grid:
-    """Even clock of time stamps.
+    """Even clock of never-falling stamps [s] over the rows that hold travel; `LogError` with fewer than ten of them.
 
     The interval is fitted to all stretches without a gap. Rounded stamps (milliseconds at 600 Hz) still give an even
     clock: they are put on the grid in order.
-
-    Parameters
-    ----------
-    t_s : ndarray of shape (n_rows,)
-        Never falling; NaN where a row has no stamp. [s]
-    wanted : ndarray of bool, shape (n_rows,)
-        Rows that hold a sample of travel.
-    source : str
-        The log, for messages.
-
-    Raises
-    ------
-    LogError
-        If there are fewer than ten stamps.
     """
     rows = np.flatnonzero(wanted & ~np.isnan(t_s))
     # front and rear may be in two rows with the same stamp
@@ -300,11 +251,7 @@ def _steady_course(stamps_s: FloatArray) -> _Course | None:
 
 
 def _course(stamps_s: FloatArray) -> _Course:
-    """Model with the smaller residual of two readings of the time steps.
-
-    Either every step is one sample, however long (jitter, few digits), or each is the nearest whole number of samples
-    (lost rows).
-    """
+    """Model with the smaller residual: every step is one sample, or the nearest whole number of samples (lost rows)."""
     steps = np.diff(stamps_s)
     interval = float(np.mean(steps[steps < 2.5 * np.median(steps)]))
     gap = steps > (GAP_SAMPLES + 1.5) * interval
@@ -366,18 +313,7 @@ def runs(mask: BoolArray) -> tuple[IntArray, IntArray]:
 
 
 def block_range(values: FloatArray, length: int) -> FloatArray:
-    """Maximum minus minimum of each whole block of samples, NaN if any sample is NaN.
-
-    Parameters
-    ----------
-    values : ndarray of shape (n_samples,)
-    length : int
-        Of a block.
-
-    Returns
-    -------
-    ndarray of shape (n_samples // length,)
-    """
+    """Maximum minus minimum of each whole block of samples, shape (n_samples // length,); NaN if any sample is NaN."""
     blocks = values[: len(values) // length * length].reshape(-1, length)
     return np.asarray(blocks.max(axis=1) - blocks.min(axis=1))
 
@@ -390,22 +326,9 @@ def longest_bridge(sample_rate_hz: float) -> int:
 def bridge(
     values: FloatArray, longest: int, *, within_mm: tuple[float, float] = (-np.inf, np.inf)
 ) -> tuple[FloatArray, BoolArray]:
-    """Fill short gaps with the cubic through two samples on either side.
+    """Gaps of up to ``longest`` samples filled by the cubic through two samples on either side, and the filled samples.
 
-    Parameters
-    ----------
-    values : ndarray of shape (n_samples,)
-        NaN where missing.
-    longest : int
-        Longer gaps are not filled. [samples]
-    within_mm : tuple of float
-        Gaps whose neighbours or bridge leave this range are not filled.
-
-    Returns
-    -------
-    filled : ndarray of shape (n_samples,)
-    bridged : ndarray of bool, shape (n_samples,)
-        Filled samples. A gap without two valid samples on both sides is not filled.
+    A gap is not filled if its neighbours or the bridge leave ``within_mm``, or without two valid samples on both sides.
     """
     filled = values.copy()
     starts, ends = runs(np.isnan(values))
@@ -441,47 +364,16 @@ _CHUNK = 20_000
 
 
 def resample(values: FloatArray, from_hz: float, to_hz: float) -> FloatArray:
-    """Evenly sampled signal at another rate; sample 0 keeps its time.
+    """Evenly sampled signal at another rate [Hz]; NaN unless both neighbours are valid, and sample 0 keeps its time.
 
-    Parameters
-    ----------
-    values : ndarray of shape (n_samples,)
-        NaN where missing.
-    from_hz, to_hz : float
-        [Hz]
-
-    Returns
-    -------
-    ndarray of shape (n_wanted,)
-        NaN unless both neighbours in ``values`` are valid.
-
-    References
-    ----------
-    .. [1] A. V. Oppenheim, R. W. Schafer, Discrete-Time Signal Processing, 3rd ed., Pearson, 2010, 4.6 and 7.6.
+    Windowed sinc (Oppenheim, Schafer, Discrete-Time Signal Processing, 3rd ed., 2010, 4.6 and 7.6).
     """
     count = int(np.floor((len(values) - 1) / from_hz * to_hz * (1 + 1e-12))) + 1
     return resample_at(values, from_hz, np.arange(count) / to_hz, to_hz)
 
 
 def resample_at(values: FloatArray, from_hz: float, wanted_s: FloatArray, to_hz: float) -> FloatArray:
-    """Evenly sampled signal at other instants, low-pass filtered for a rate of ``to_hz``.
-
-    Parameters
-    ----------
-    values : ndarray of shape (n_samples,)
-        NaN where missing; sample 0 is at 0 s.
-    from_hz : float
-        [Hz]
-    wanted_s : ndarray of shape (n_wanted,)
-        Rising. [s]
-    to_hz : float
-        [Hz]
-
-    Returns
-    -------
-    ndarray of shape (n_wanted,)
-        NaN outside and in gaps.
-    """
+    """Evenly sampled signal at rising instants [s], filtered for a rate of ``to_hz``; NaN outside and in gaps."""
     place = wanted_s * from_hz
     result = np.full(len(place), np.nan)
     half = int(np.ceil(ZERO_CROSSINGS * max(1.0, from_hz / to_hz)))
@@ -524,23 +416,11 @@ RINGS_ABOVE = 20.0
 
 
 def place_on_grid(values: FloatArray, t_s: FloatArray, grid: Grid) -> FloatArray:
-    """Channel logged at the clock's rate, on the clock.
+    """Column logged at the clock's rate, on the clock; NaN where the log has nothing.
 
     On an even clock values are placed, not interpolated. On an uneven clock a cubic goes through the two rows on either
-    side, within each stretch without a gap. A stretch logged faster than the clock is low-pass filtered; one logged
-    slower is left out.
-
-    Parameters
-    ----------
-    values : ndarray of shape (n_rows,)
-        NaN where the row has none.
-    t_s : ndarray of shape (n_rows,)
-        Time stamps; NaN where the row has none. [s]
-
-    Returns
-    -------
-    ndarray of shape (grid.n_samples,)
-        NaN where the log has nothing.
+    side, within each stretch without a gap. A stretch logged faster is low-pass filtered; one logged slower is left
+    out.
     """
     if grid.parts:
         return _from_parts(values, t_s, grid)

@@ -37,35 +37,18 @@ Read = Callable[[SensorSetup, FloatArray], FloatArray | None]
 
 @dataclass(frozen=True)
 class Fault:
-    """Reason why an end cannot be judged: short stable code, sentences with advice, column, and time.
-
-    ``error`` is the exception raised if no other end is left.
-    """
+    """Reason why an end cannot be judged: short stable code, sentences with advice, column, and time."""
 
     code: str
     message: str
     channel: str = ""
     start_s: float | None = None
     end_s: float | None = None
-    error: type[BothEndsError] = CalibrationError
+    error: type[BothEndsError] = CalibrationError  # raised if no other end is left
 
 
 def wire_off(travel_mm: FloatArray, between_mm: tuple[float, float], sample_rate_hz: float) -> BoolArray:
-    """Mask of stretches with a constant reading outside the sensor's range: open wire or no supply.
-
-    Parameters
-    ----------
-    travel_mm : ndarray of shape (n_samples,)
-        Calibrated; NaN where missing. [mm]
-    between_mm : tuple of float
-        Range of possible travel. [mm]
-    sample_rate_hz : float
-        [Hz]
-
-    Returns
-    -------
-    ndarray of bool, shape (n_samples,)
-    """
+    """Mask of stretches with a constant reading outside the sensor's range [mm]: open wire or no supply."""
     low, high = between_mm
     outside = (travel_mm < low) | (travel_mm > high)
     off = np.zeros(len(travel_mm), dtype=bool)
@@ -79,17 +62,7 @@ def wire_off(travel_mm: FloatArray, between_mm: tuple[float, float], sample_rate
 
 
 def is_ridden(other_mm: FloatArray | None, speed_m_s: FloatArray | None, sample_rate_hz: float) -> bool:
-    """True if a sensor should move: the log's speed shows riding or, without speed, the other end moves.
-
-    Parameters
-    ----------
-    other_mm : ndarray of shape (n_samples,) or None
-        The other end. [mm]
-    speed_m_s : ndarray of shape (n_samples,) or None
-        Of the motorcycle. [m/s]
-    sample_rate_hz : float
-        [Hz]
-    """
+    """True if a sensor should move: the log's speed shows riding or, without speed, the other end moves."""
     if speed_m_s is not None:
         return bool(np.count_nonzero(speed_m_s > RIDING_M_S) > RIDING_S * sample_rate_hz)
     if other_mm is None:
@@ -100,31 +73,13 @@ def is_ridden(other_mm: FloatArray | None, speed_m_s: FloatArray | None, sample_
 
 
 def diagnose(
-    end: End,
-    signal: FloatArray,
-    setup: SensorSetup,
-    read: Read,
-    *,
-    ridden: bool,
-    doubted: bool = False,
+    end: End, signal: FloatArray, setup: SensorSetup, read: Read, *, ridden: bool, doubted: bool = False
 ) -> Fault | None:
-    """Probable fault of a sensor or its setup if the readings cannot be travel.
+    """Probable fault of a sensor or its setup, None if the readings may be travel.
 
-    Parameters
-    ----------
-    signal : ndarray of shape (n_samples,)
-        As logged, without open-wire stretches.
-    read : callable
-        Travel from a setup and a signal; None if the setup is no calibration.
-    ridden : bool
-        From `is_ridden`; a bike on its stand does not move.
-    doubted : bool
-        True if the readings are already known not to be travel.
-
-    Returns
-    -------
-    Fault or None
-        None if the readings may be travel.
+    ``read`` gives travel from a setup and a signal, None if that is no calibration; ``signal`` has no open-wire
+    stretches. ``doubted``: the readings are already known not to be travel. A bike that is not ``ridden`` does not
+    move.
     """
     travel = read(setup, signal)
     if travel is None or not np.isfinite(travel).any():
@@ -148,44 +103,38 @@ def _misread(
 ) -> Fault | None:
     """Fault described from the readings alone, if no setup error explains them."""
     low, high = _range(travel)
-    stroke, column, key = setup.stroke_mm, f"{setup.channel!r}", f"[{end}.sensor] of {setup.source}"
+    stroke, column, key = setup.stroke_mm, repr(setup.channel), f"[{end}.sensor] of {setup.source}"
     level = f"{float(np.nanmedian(signal)):.4g}"
     if high - low <= HUM_MM and (high < 0.0 or low > stroke):
-        return Fault(
-            "wire_off",
-            f"{column} stands at {level} all through, which is no {end} travel: an open wire, or no supply. Check the "
-            f"wiring.",
-            setup.channel,
+        code = "wire_off"
+        does = f"stands at {level} all through, which is no {end} travel: an open wire, or no supply. Check the wiring."
+    elif high - low <= FLAT_MM and ridden:
+        code = "flat"
+        does = (
+            f"reads {level} all through while the motorcycle moves: the sensor, its wire or its mount has failed, or "
+            f"the column is not the {end}'s. Check the wiring, and channel in {key}."
         )
-    if high - low <= FLAT_MM and ridden:
-        return Fault(
-            "flat",
-            f"{column} reads {level} all through while the motorcycle moves: the sensor, its wire or its mount has "
-            f"failed, or the column is not the {end}'s. Check the wiring, and channel in {key}.",
-            setup.channel,
+    elif low < -FITS_MM and _may_be_travel(-travel, stroke):
+        code = "sign"
+        does = (
+            f"gives {low:.0f} to {high:.0f} mm: compression reads negative, as from a sensor the wrong way round. Turn "
+            f"it, or measure points in {key} again as it sits."
         )
-    if low < -FITS_MM and _may_be_travel(-travel, stroke):
-        return Fault(
-            "sign",
-            f"{column} gives {low:.0f} to {high:.0f} mm: compression reads negative, as from a sensor the wrong way "
-            f"round. Turn it, or measure points in {key} again as it sits.",
-            setup.channel,
+    elif low >= -FITS_MM and high > stroke + FITS_MM:
+        code = "scale"
+        does = (
+            f"gives up to {high:.0f} mm, more than the {stroke:g} mm stroke: the scale is at least "
+            f"{high / stroke:.2g} times too large. Check points in {key}, and the stroke."
         )
-    if low >= -FITS_MM and high > stroke + FITS_MM:
-        return Fault(
-            "scale",
-            f"{column} gives up to {high:.0f} mm, more than the {stroke:g} mm stroke: the scale is at least "
-            f"{high / stroke:.2g} times too large. Check points in {key}, and the stroke.",
-            setup.channel,
+    elif low >= -FITS_MM and high - low < LEAST_SHARE * stroke and ridden:
+        code = "scale"
+        does = (
+            f"moves by {high - low:.1f} mm of the {stroke:g} mm stroke in the whole log: the scale is too small, or "
+            f"the sensor hardly moves with the {end}. Check points in {key}, and the mount."
         )
-    if low >= -FITS_MM and high - low < LEAST_SHARE * stroke and ridden:
-        return Fault(
-            "scale",
-            f"{column} moves by {high - low:.1f} mm of the {stroke:g} mm stroke in the whole log: the scale is too "
-            f"small, or the sensor hardly moves with the {end}. Check points in {key}, and the mount.",
-            setup.channel,
-        )
-    return None
+    else:
+        return None
+    return Fault(code, f"{column} {does}", setup.channel)
 
 
 def _causes(
@@ -276,24 +225,7 @@ def check_riding(
     channels: Mapping[str, FloatArray],
     sample_rate_hz: float,
 ) -> tuple[dict[End, Fault], tuple[QualityNote, ...]]:
-    """Contradictions between travel and riding.
-
-    Parameters
-    ----------
-    travel_mm : mapping of end to ndarray of shape (n_samples,)
-        NaN where invalid. [mm]
-    channels : mapping of str to ndarray of shape (n_samples,)
-        As in `Run.channels`; no result without ``speed_m_s``.
-    sample_rate_hz : float
-        [Hz]
-
-    Returns
-    -------
-    against : dict of end to Fault
-        Ends that move the wrong way under brakes; codes ``swapped_ends``, ``sign``.
-    doubts : tuple of QualityNote
-        Code ``implausible_sag``.
-    """
+    """Faults of ends that move the wrong way under brakes, notes of an implausible sag; none without speed."""
     riding = _riding(channels, sample_rate_hz)
     if riding is None or not travel_mm:
         return {}, ()
@@ -315,22 +247,7 @@ def moves_as_the_other(
     channels: Mapping[str, FloatArray],
     sample_rate_hz: float,
 ) -> bool:
-    """True if an end clearly moves under braking as the other end should.
-
-    Parameters
-    ----------
-    travel_mm : ndarray of shape (n_samples,)
-        NaN where invalid. [mm]
-    channels : mapping of str to ndarray of shape (n_samples,)
-        As in `check_riding`.
-    sample_rate_hz : float
-        [Hz]
-
-    Returns
-    -------
-    bool
-        False also if the log cannot show it.
-    """
+    """True if an end clearly moves under braking as the other end should; False also if the log cannot show it."""
     riding = _riding(channels, sample_rate_hz)
     if riding is None:
         return False
@@ -339,13 +256,7 @@ def moves_as_the_other(
 
 
 def swap_hint(signals: Mapping[End, FloatArray], setups: Mapping[End, SensorSetup]) -> str:
-    """Message if the columns fit when swapped, "" if they do not.
-
-    Parameters
-    ----------
-    signals : mapping of end to ndarray of shape (n_rows,)
-        As logged.
-    """
+    """Message if the columns (as logged) fit when swapped, "" if they do not."""
     if len(signals) < 2 or any(setup.to_shaft for setup in setups.values()):
         return ""
     others: tuple[tuple[End, End], ...] = (("front", "rear"), ("rear", "front"))
@@ -414,19 +325,17 @@ def _directions(
             f"and rear swapped? Check channel in [front.sensor] and [rear.sensor]."
         )
         return {end: Fault("swapped_ends", words, setups[end].channel, start_s, end_s) for end in ENDS}
-    wrong: dict[End, str] = {"front": "extends"} if front_extends else {}
-    wrong |= {"rear": "compresses"} if rear_compresses else {}
-    return {
-        end: Fault("sign", _sign_words(end, does, setups), setups[end].channel, start_s, end_s)
-        for end, does in wrong.items()
-    }
-
-
-def _sign_words(end: End, does: str, setups: Mapping[End, SensorSetup]) -> str:
-    return (
-        f"{end.capitalize()} travel {does} under brakes: compression must read positive. Check whether the sensor is "
-        f"the right way round, points in [{end}.sensor], and that {setups[end].channel!r} is the {end}."
-    )
+    faults: dict[End, Fault] = {}
+    for end in ENDS:
+        wrong, does = (front_extends, "extends") if end == "front" else (rear_compresses, "compresses")
+        if wrong:
+            column = setups[end].channel
+            words = (
+                f"{end.capitalize()} travel {does} under brakes: compression must read positive. Check whether the "
+                f"sensor is the right way round, points in [{end}.sensor], and that {column!r} is the {end}."
+            )
+            faults[end] = Fault("sign", words, column, start_s, end_s)
+    return faults
 
 
 def _sag(end: End, share: FloatArray, setup: SensorSetup, riding: _Riding) -> QualityNote | None:
@@ -441,12 +350,8 @@ def _sag(end: End, share: FloatArray, setup: SensorSetup, riding: _Riding) -> Qu
         f"straight at a steady speed, where 20-35 % is usual (common practice): check zero and points in "
         f"[{end}.sensor], and measure the sag."
     )
-    return _note("implausible_sag", words, setup, riding.steady)
-
-
-def _note(code: str, words: str, setup: SensorSetup, blocks: BoolArray) -> QualityNote:
-    start_s, end_s = _longest(blocks)
-    return QualityNote("warning", code, words, channel=setup.channel, start_s=start_s, end_s=end_s)
+    start_s, end_s = _longest(riding.steady)
+    return QualityNote("warning", "implausible_sag", words, setup.channel, start_s, end_s)
 
 
 def _longest(blocks: BoolArray) -> tuple[float | None, float | None]:

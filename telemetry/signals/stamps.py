@@ -21,57 +21,18 @@ def similar_hint(log: RawLog, name: str, *, but: Collection[str | None] = ()) ->
     return f" Did you mean {' or '.join(map(repr, similar))}?" if similar else ""
 
 
-def find_column(log: RawLog, name: str, *, meaning: str, cure: str = "") -> str:
-    """Column of the log for a name.
+def find_numbers(log: RawLog, name: str, *, meaning: str, cure: str = "") -> tuple[str, FloatArray]:
+    """Column of the log for a name, with or without its unit, and its values, shape (n_rows,).
 
-    Parameters
-    ----------
-    name : str
-        As in the file's header, with or without its unit.
-    meaning : str
-        Its purpose, for messages.
-    cure : str
-        Alternative if there is none: a sentence.
-
-    Returns
-    -------
-    str
-        A key of ``log.columns``.
-
-    Raises
-    ------
-    ChannelError
-        If there is no such column; it names the closest.
+    Raises `ChannelError` if there is no such column, with the closest, or it holds no numbers; ``meaning`` is its
+    purpose and ``cure`` the alternative, for the message.
     """
     column = log.called(name)
-    if column is not None:
-        return column
-    raise ChannelError(
-        f"{log.source}: has no column {name!r} ({meaning}).{similar_hint(log, name)} Its columns are "
-        f"{', '.join(log.columns)}.{cure and ' ' + cure}"
-    )
-
-
-def find_numbers(log: RawLog, name: str, *, meaning: str, cure: str = "") -> tuple[str, FloatArray]:
-    """Column of the log that must hold numbers.
-
-    Parameters
-    ----------
-    log, name, meaning, cure
-        As in `find_column`.
-
-    Returns
-    -------
-    name : str
-        A key of ``log.columns``.
-    values : ndarray of shape (n_rows,)
-
-    Raises
-    ------
-    ChannelError
-        If there is no such column, or it holds no numbers.
-    """
-    column = find_column(log, name, meaning=meaning, cure=cure)
+    if column is None:
+        raise ChannelError(
+            f"{log.source}: has no column {name!r} ({meaning}).{similar_hint(log, name)} Its columns are "
+            f"{', '.join(log.columns)}.{cure and ' ' + cure}"
+        )
     values = log.columns[column]
     if np.isnan(values).all():
         raise ChannelError(
@@ -110,24 +71,9 @@ class TimeStamps:
 
 
 def in_order(log: RawLog, time_channel: str, travel: Sequence[str]) -> RawLog:
-    """Log sorted by time if it is one recording out of order, else unchanged.
+    """Log sorted by time, with a note, if it is one recording out of order; else unchanged.
 
-    Parameters
-    ----------
-    time_channel : str
-        Column of time.
-    travel : sequence of str
-        Travel columns: sorted by time, one recording is smooth and two overlapping recordings are not.
-
-    Returns
-    -------
-    RawLog
-        With a note if rows were moved.
-
-    Raises
-    ------
-    ChannelError
-        If there is no such column.
+    Sorted by time, the ``travel`` columns of one recording are smooth; those of two overlapping recordings are not.
     """
     name, values = find_numbers(log, time_channel, meaning="time", cure=STATE_RATE)
     stamped = np.flatnonzero(np.isfinite(values))
@@ -232,10 +178,8 @@ def _likely_symbol(step: float, travel: Sequence[FloatArray]) -> str:
 def _steps_share(signal: FloatArray) -> float:
     """Mean square of the sample steps over twice the variance: 1 for white noise, near 0 for a smooth curve.
 
-    References
-    ----------
-    .. [1] J. von Neumann, "Distribution of the ratio of the mean square successive difference to the variance",
-       Annals of Mathematical Statistics 12 (1941).
+    J. von Neumann, "Distribution of the ratio of the mean square successive difference to the variance", Annals of
+    Mathematical Statistics 12 (1941).
     """
     valid = signal[np.isfinite(signal)]
     if len(valid) < 2:
@@ -388,20 +332,7 @@ def _keep_part(
 
 
 def check_repeated(log: RawLog, channel: str, values: FloatArray, t_s: FloatArray) -> tuple[QualityNote, ...]:
-    """Note on repeated time stamps of one channel; only the first value of each is used.
-
-    Parameters
-    ----------
-    channel : str
-        Its column.
-    values, t_s : ndarray of shape (n_rows,)
-        Values of the channel, and time stamps; NaN where missing. [s]
-
-    Raises
-    ------
-    LogError
-        If too many stamps repeat to order the samples.
-    """
+    """Note on repeated time stamps of a column: only the first value is used; `LogError` if too many repeat."""
     rows = np.flatnonzero(np.isfinite(values) & np.isfinite(t_s))
     repeated = rows[1:][np.diff(t_s[rows]) == 0]
     if not repeated.size:

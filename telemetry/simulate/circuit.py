@@ -264,38 +264,14 @@ class Road:
 
 
 def psd_m3(cycles_per_m: FloatArray, psd_at_reference_m3: float, waviness: float = WAVINESS) -> FloatArray:
-    """Displacement PSD of a road, one-sided: Gd(n0) (n / n0)^-w, n0 = 0.1 cycles/m. [m3]
-
-    Parameters
-    ----------
-    cycles_per_m : ndarray
-        Spatial frequency, above 0. [1/m]
-    psd_at_reference_m3 : float
-        Gd(n0). [m3]
-
-    References
-    ----------
-    .. [1] ISO 8608:2016, Mechanical vibration - Road surface profiles - Reporting of measured data.
-    """
+    """Displacement PSD of a road, one-sided (ISO 8608:2016): Gd(n0) (n / n0)^-w, n0 = 0.1 cycles/m. [m3]"""
     return psd_at_reference_m3 * (np.asarray(cycles_per_m) / REFERENCE_CYCLES_PER_M) ** -waviness
 
 
 def random_profile_m(road: Road, length_m: float, rng: np.random.Generator) -> tuple[float, FloatArray]:
-    """Random part of a closed road: a sum of cosines with the amplitudes of the PSD and random phases.
+    """Distance between points and random height of a closed road: cosines of the PSD's amplitudes, random phases. [m]
 
-    Parameters
-    ----------
-    length_m : float
-        Of the closed road; spectral lines are 1 / length apart. [m]
-
-    Returns
-    -------
-    float, ndarray of shape (n_points,)
-        Distance between points and height. [m, m]
-
-    References
-    ----------
-    .. [1] M. Shinozuka, C.-M. Jan, J. Sound Vib. 25(1), 111-128, 1972, doi:10.1016/0022-460X(72)90600-1.
+    M. Shinozuka, C.-M. Jan, J. Sound Vib. 25(1), 111-128, 1972, doi:10.1016/0022-460X(72)90600-1.
     """
     n_points = int(np.ceil(length_m / road.step_m))
     cycles_per_m = np.arange(n_points // 2 + 1) / length_m
@@ -337,13 +313,7 @@ def _rise_m(feature: Bump | KerbRidges, place_m: FloatArray, length_m: float) ->
 
 
 def road_profile(road: Road, length_m: float, rng: np.random.Generator) -> RoadProfile:
-    """A closed road with everything on it.
-
-    Parameters
-    ----------
-    length_m : float
-        Of the lap. [m]
-    """
+    """A closed road of ``length_m`` with everything on it."""
     step_m, height = random_profile_m(road, length_m, rng)
     place = step_m * np.arange(len(height), dtype=np.float64)
     for feature in road.features:
@@ -362,13 +332,7 @@ def road_profile(road: Road, length_m: float, rng: np.random.Generator) -> RoadP
 
 
 def flat_road(length_m: float = 100.0) -> RoadProfile:
-    """A road without any unevenness.
-
-    Parameters
-    ----------
-    length_m : float
-        [m]
-    """
+    """A road without any unevenness."""
     nil = np.zeros(8)
     return RoadProfile(length_m / len(nil), nil, nil)
 

@@ -343,13 +343,7 @@ def _runs(inside: BoolArray) -> list[tuple[int, int]]:
 def damper_drives(
     faults: Sequence[Fault], ride: Ride, lap_m: float
 ) -> tuple[dict[End, DamperDrive], tuple[LostStretch, ...]]:
-    """External influences on each damper over the rider's clock, and the stretches of lost damping.
-
-    Parameters
-    ----------
-    lap_m : float
-        Length of the lap. [m]
-    """
+    """External influences on each damper over the rider's clock, and the stretches of lost damping."""
     n = len(ride.distance_m)
     drives: dict[End, DamperDrive] = {"front": undisturbed(n), "rear": undisturbed(n)}
     stretches = []
@@ -428,13 +422,7 @@ def faulty_vehicle(vehicle: Vehicle, faults: Sequence[Fault]) -> Vehicle:
 
 
 def kicked_ride(ride: Ride, faults: Sequence[Fault], lap_m: float) -> Ride:
-    """The ride with jerks of the drive force.
-
-    Parameters
-    ----------
-    lap_m : float
-        Length of the lap. [m]
-    """
+    """The ride with jerks of the drive force."""
     drive = ride.drive_n.copy()
     for fault in faults:
         if isinstance(fault, DriveKick):
@@ -448,18 +436,7 @@ def kicked_ride(ride: Ride, faults: Sequence[Fault], lap_m: float) -> Ride:
 def sensor_faults_mm(
     faults: Sequence[Fault], end: End, t_s: FloatArray, rng: np.random.Generator
 ) -> FloatArray:
-    """Error of a sensor's reading from faults, at the shaft. [mm]
-
-    Parameters
-    ----------
-    t_s : ndarray of shape (n_samples,)
-        Instants of sampling. [s]
-
-    Returns
-    -------
-    ndarray of shape (n_samples,)
-        [mm]
-    """
+    """Error of a sensor's reading from faults, at the shaft; shape (n_samples,). [mm]"""
     added = np.zeros_like(t_s)
     for fault in faults:
         if isinstance(fault, SensorTone | SensorNoise) and fault.end == end:
@@ -480,20 +457,7 @@ def sensed_mm(
     shaft_mm_s: FloatArray,
     stroke_mm: float,
 ) -> FloatArray:
-    """Travel as read by a used sensor: delay, bracket resonance, play, nonlinearity. [mm]
-
-    Parameters
-    ----------
-    t_s, shaft_mm, shaft_mm_s : ndarray of shape (n_samples,)
-        True travel and its speed. [s, mm, mm/s]
-    stroke_mm : float
-        [mm]
-
-    Returns
-    -------
-    ndarray of shape (n_samples,)
-        [mm]
-    """
+    """Travel as read by a used sensor: delay, bracket resonance, play, nonlinearity; shape (n_samples,). [mm]"""
     seen = shaft_mm
     for fault in faults:
         if isinstance(fault, ChannelClock) and fault.end == end:
@@ -522,18 +486,7 @@ def _swing_mm(fault: BracketResonance, step_s: float, shaft_mm: FloatArray) -> F
 
 
 def gps_faults_m(faults: Sequence[Fault], t_s: FloatArray) -> FloatArray:
-    """Position errors from faults; NaN during dropouts. [m]
-
-    Parameters
-    ----------
-    t_s : ndarray of shape (n_samples,)
-        Instants of sampling. [s]
-
-    Returns
-    -------
-    ndarray of shape (2, n_samples)
-        East and north. [m]
-    """
+    """Position errors from faults, east and north, of shape (2, n_samples); NaN during dropouts. [m]"""
     added = np.zeros((2, len(t_s)))
     for fault in faults:
         if isinstance(fault, GpsDropout | GpsJump):

@@ -11,41 +11,22 @@ from telemetry.simulate.vehicle import Ridden, Vehicle, ride, steady_drive
 
 @dataclass(frozen=True)
 class HandPush:
-    """One push: pressed down over ``press_s``, let go over ``release_s``.
-
-    Parameters
-    ----------
-    at_s, press_s, release_s : float
-        [s]
-    force_n : float
-        Downwards, at its most. [N]
-    ahead_m : float
-        Where it presses, ahead of the centre of mass. [m]
-    kept_share : float
-        Of the force that stays on afterwards, as with feet left on the pegs.
-    """
+    """One push: pressed down over ``press_s``, let go over ``release_s``."""
 
     at_s: float
-    force_n: float = 500.0
-    ahead_m: float = 0.0
+    force_n: float = 500.0  # downwards, at its most
+    ahead_m: float = 0.0  # of the centre of mass
     press_s: float = 0.25
     release_s: float = 0.08
-    kept_share: float = 0.0
+    kept_share: float = 0.0  # of the force that stays on, as with feet left on the pegs
 
 
 def push_test(
     vehicle: Vehicle, pushes: tuple[HandPush, ...], duration_s: float, *, sample_rate_hz: float
 ) -> Ridden:
-    """Push a motorcycle that stands on a flat road.
+    """Push a motorcycle (its [chassis] as it stands, with or without rider) on a flat road.
 
     The force works on the sprung mass; what it adds to the weight of the wheels only presses on the tyres.
-
-    Parameters
-    ----------
-    vehicle : Vehicle
-        Its bike file's [chassis] as it stands in the test, with or without rider.
-    duration_s, sample_rate_hz : float
-        [s, Hz]
     """
     still = steady_drive(0.0, duration_s)
     t = still.step_s * np.arange(len(still.distance_m))

@@ -157,12 +157,7 @@ def minimum_bike(bike: Bike) -> Bike:
 
 
 def hop_mm(outing: Outing) -> FloatArray:
-    """Rear wheel travel in the band of the hop. [mm]
-
-    Returns
-    -------
-    ndarray of shape (n_samples,)
-    """
+    """Rear wheel travel in the band of the hop, shape (n_samples,). [mm]"""
     band = butter(4, HOP_BAND_HZ, btype="bandpass", output="sos", fs=outing.log_rate_hz)
     return np.asarray(sosfiltfilt(band, outing.truth.rear_wheel_mm))
 
@@ -314,10 +309,8 @@ def _crowd(
 def sound_physics(rng: np.random.Generator, *, compliant: bool, stick_slip: bool) -> DamperPhysics:
     """A sound damper with oil, gas and seals, drawn at random.
 
-    Parameters
-    ----------
-    compliant, stick_slip : bool
-        Soft in series with its valves (800 to 3000 N/mm for 4000 to 12 000); friction that comes in over travel.
+    ``compliant``: soft in series with its valves (800 to 3000 N/mm for 4000 to 12 000); ``stick_slip``: friction that
+    comes in over travel.
     """
     return DamperPhysics(
         stiffness_n_per_mm=float(rng.uniform(800.0, 3000.0) if compliant else rng.uniform(4000.0, 12000.0)),

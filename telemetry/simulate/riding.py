@@ -64,21 +64,17 @@ class Riding:
 
 @dataclass(frozen=True)
 class Ride:
-    """An outing as ridden, on an even clock from t = 0; arrays of shape (n,).
-
-    ``distance_m`` is 0 at the first crossing of the line. Lean is positive right side down. ``front_brake_n``
-    and ``drive_n`` are forces at the ground, not negative; ``rear_brake_n`` includes the engine's.
-    """
+    """An outing as ridden, on an even clock from t = 0; arrays of shape (n,)."""
 
     step_s: float
-    distance_m: FloatArray
+    distance_m: FloatArray  # 0 at the first crossing of the line
     speed_m_s: FloatArray
     acceleration_m_s2: FloatArray
     sideways_m_s2: FloatArray
-    lean_deg: FloatArray
-    front_brake_n: FloatArray
-    rear_brake_n: FloatArray
-    drive_n: FloatArray
+    lean_deg: FloatArray  # positive right side down
+    front_brake_n: FloatArray  # at the ground, not negative
+    rear_brake_n: FloatArray  # with the engine's
+    drive_n: FloatArray  # at the ground, not negative
     throttle_pct: FloatArray
     brake_bar: FloatArray
     lap_start_s: FloatArray
@@ -133,13 +129,7 @@ def _left_of_circle(sideways: float, limit: float) -> float:
 def ride_circuit(
     circuit: Circuit, vehicle: Vehicle, riding: Riding, laps: int, rng: np.random.Generator
 ) -> Ride:
-    """Ride out of the pits, over a number of timed laps, and off.
-
-    Parameters
-    ----------
-    laps : int
-        Between the first and the last crossing of the line.
-    """
+    """Ride out of the pits, over ``laps`` timed laps, and off."""
     mass = vehicle.total_mass_kg
     start, end = -riding.out_lap_m, laps * circuit.length_m + riding.in_lap_m
     place = np.linspace(start, end, int(np.ceil((end - start) / GRID_M)) + 1)
@@ -184,17 +174,10 @@ def ride_circuit(
 def drive_of(ride: Ride, vehicle: Vehicle, *, front_damper: DamperDrive, rear_damper: DamperDrive) -> Drive:
     """Inputs of an outing to the motorcycle: load transfer, dive and squat, and the load in corners.
 
-    Parameters
-    ----------
-    front_damper, rear_damper : DamperDrive
-        On the ride's clock.
-
-    Notes
-    -----
-    About the centre of mass of the sprung part, at height h, the ground forces F turn it nose down by
-    F h - m_u a (h - r), m_u the unsprung masses at axle height r: their inertia acts lower than h. Air drag
-    acts at h. The fork is compressed by F_brake tan(rake): virtual work along the raked legs. Roll is
-    steady: along its own vertical the motorcycle carries sqrt(g^2 + a_y^2).
+    About the centre of mass of the sprung part, at height h, the ground forces F turn it nose down by F h - m_u a (h -
+    r), m_u the unsprung masses at axle height r: their inertia acts lower than h. Air drag acts at h. The fork is
+    compressed by F_brake tan(rake): virtual work along the raked legs. Roll is steady: along its own vertical the
+    motorcycle carries sqrt(g^2 + a_y^2).
     """
     bike, chassis = vehicle.bike, chassis_of(vehicle.bike)
     height_m, wheelbase_m = chassis.com_height_mm / 1e3, bike.wheelbase_mm / 1e3

@@ -99,26 +99,9 @@ def travel_signal(
     added_mm: FloatArray | float = 0.0,
     rng: np.random.Generator,
 ) -> FloatArray:
-    """Logged signal of a travel sensor.
+    """Logged signal of a travel sensor, in ``sensors.travel_unit``, from true shaft travel plus ``added_mm`` of faults.
 
-    Parameters
-    ----------
-    shaft_mm : ndarray of shape (n_samples,)
-        True shaft travel at the instants of sampling. [mm]
-    bike : Bike
-        With [end.sensor].
-    added_mm : ndarray of shape (n_samples,) or float
-        Faults of the sensor. [mm]
-
-    Returns
-    -------
-    ndarray of shape (n_samples,)
-        In ``sensors.travel_unit``, rounded to the converter's steps and kept within its range.
-
-    Raises
-    ------
-    BikeFileError
-        If the bike file has no sensor at this end.
+    Rounded to the converter's steps and kept within its range; `BikeFileError` if the bike file has no sensor there.
     """
     sensor = bike.end(end).sensor
     if sensor is None:
@@ -140,18 +123,7 @@ def travel_signal(
 
 
 def to_wgs84(x_m: FloatArray, y_m: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Latitude and longitude of places east and north of the start line.
-
-    Parameters
-    ----------
-    x_m, y_m : ndarray of shape (n,)
-        [m]
-
-    Returns
-    -------
-    ndarray, ndarray of shape (n,)
-        Latitude, longitude, by the ellipsoid's radii of curvature at the line. [deg]
-    """
+    """Latitude and longitude of places east and north of the start line, by the ellipsoid's radii at the line. [deg]"""
     latitude = np.radians(LINE_LATITUDE_DEG)
     e2 = WGS84_F * (2.0 - WGS84_F)
     w2 = 1.0 - e2 * np.sin(latitude) ** 2
@@ -194,22 +166,7 @@ def log_columns(
     faults: Sequence[Fault],
     rng: np.random.Generator,
 ) -> tuple[dict[str, FloatArray], dict[str, str]]:
-    """Every column of the log, and its unit.
-
-    Parameters
-    ----------
-    shaft_mm, shaft_mm_s : mapping of end to ndarray of shape (n_samples,)
-        True shaft travel and its speed. [mm, mm/s]
-    t_s : ndarray of shape (n_samples,)
-        Instants of the rows. [s]
-    bike : Bike
-        Names the columns, by its sensors and [channels].
-
-    Returns
-    -------
-    dict of str to ndarray of shape (n_samples,), dict of str to str
-        NaN where a cell is blank.
-    """
+    """Every column of the log, named by the bike file, and its unit; NaN where a cell is blank."""
 
     def now(values: FloatArray) -> FloatArray:
         return np.interp(t_s, ride.t_s, values)

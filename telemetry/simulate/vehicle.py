@@ -103,13 +103,7 @@ class DamperPhysics:
 
 
 def damper_constants(damper: Damper, physics: DamperPhysics | None) -> kernel.DamperConstants:
-    """The numbers of a damper in SI units, for the inner loop.
-
-    Parameters
-    ----------
-    damper : Damper
-        Of the bike file.
-    """
+    """The numbers of a damper in SI units, for the inner loop."""
     given = physics or DamperPhysics()
     speed = np.linspace(0.0, FASTEST_MM_S, 20 * FLOW_ROWS)
     compression, rebound = damper_force_n(speed, damper), -damper_force_n(-speed, damper)
@@ -211,18 +205,7 @@ class Vehicle:
 
 
 def exact_shaft_mm(bike: Bike, end: End, wheel_mm: FloatArray) -> FloatArray:
-    """Shaft travel at a wheel travel, to rounding: the curve's inverse, refined by Newton's rule.
-
-    Parameters
-    ----------
-    wheel_mm : ndarray of shape (n_samples,)
-        Within the stroke. [mm]
-
-    Returns
-    -------
-    ndarray of shape (n_samples,)
-        [mm]
-    """
+    """Shaft travel at a wheel travel, to rounding: the curve's inverse, refined by Newton's rule. [mm]"""
     curve = leverage_curve(bike, end)
     shaft = curve.shaft_travel_mm(wheel_mm)
     for _ in range(2):
@@ -268,13 +251,7 @@ def _end(vehicle: Vehicle, end: End) -> kernel.EndConstants:
 
 
 def constants(vehicle: Vehicle) -> kernel.Constants:
-    """The numbers of a vehicle in SI units, for the inner loop.
-
-    Raises
-    ------
-    BikeFileError
-        If the bike file lacks a mass, a tyre rate or a damper.
-    """
+    """The numbers of a vehicle in SI units; `BikeFileError` if a mass, a tyre rate or a damper is missing."""
     chassis = chassis_of(vehicle.bike)
     wheelbase_m, arm_rear_m = vehicle.bike.wheelbase_mm / 1e3, chassis.com_to_rear_axle_mm / 1e3
     numbers = kernel.Constants(
@@ -290,18 +267,7 @@ def constants(vehicle: Vehicle) -> kernel.Constants:
 
 
 def at_rest(vehicle: Vehicle, front_road_m: float = 0.0, rear_road_m: float = 0.0) -> FloatArray:
-    """State of the motorcycle standing on its wheels.
-
-    Parameters
-    ----------
-    front_road_m, rear_road_m : float
-        Height of the road under the wheels. [m]
-
-    Returns
-    -------
-    ndarray of shape (8,)
-        Heave, pitch, front and rear wheel, and their speeds. [m, rad, m/s, rad/s]
-    """
+    """State of the motorcycle at rest: heave, pitch, front and rear wheel, their speeds. [m, rad, m/s, rad/s]"""
     sag, bike = static_sag(vehicle.bike), constants(vehicle)
     load_front = sag["front"].sprung_load_n + bike.front.unsprung_kg * GRAVITY_M_S2
     load_rear = sag["rear"].sprung_load_n + bike.rear.unsprung_kg * GRAVITY_M_S2
@@ -314,22 +280,12 @@ def at_rest(vehicle: Vehicle, front_road_m: float = 0.0, rear_road_m: float = 0.
 
 @dataclass(frozen=True)
 class DamperDrive:
-    """External influences on a damper; arrays of shape (n,).
+    """External influences on a damper; arrays of shape (n,). The last three act on physical dampers only."""
 
-    Parameters
-    ----------
-    scale : ndarray
-        Share of the bike file's force.
-    compression_open, rebound_open : ndarray
-        How far the valve of a side is held open, 0 to 1. Physical dampers only.
-    gas_held : ndarray
-        Share of the gas pressure that reaches the piston; 1 unless the floating piston sticks. Physical dampers only.
-    """
-
-    scale: FloatArray
-    compression_open: FloatArray
+    scale: FloatArray  # share of the bike file's force
+    compression_open: FloatArray  # how far the valve is held open, 0 to 1
     rebound_open: FloatArray
-    gas_held: FloatArray
+    gas_held: FloatArray  # share of the gas pressure at the piston; 1 unless the floating piston sticks
 
     @property
     def table(self) -> FloatArray:
@@ -344,33 +300,21 @@ def undisturbed(n: int) -> DamperDrive:
 
 @dataclass(frozen=True)
 class Drive:
-    """Inputs of rider and circuit to the motorcycle, on an even clock; arrays of shape (n,).
-
-    ``gravity_m_s2`` is along the motorcycle's own vertical: more than g when it leans in a corner.
-    ``pitch_moment_n_m`` is positive nose down. ``*_jack_n`` push chassis and wheel apart.
-    """
+    """Inputs of rider and circuit to the motorcycle, on an even clock; arrays of shape (n,)."""
 
     step_s: float
     distance_m: FloatArray
     speed_m_s: FloatArray
-    gravity_m_s2: FloatArray
-    pitch_moment_n_m: FloatArray
-    front_jack_n: FloatArray
+    gravity_m_s2: FloatArray  # along the motorcycle's own vertical: more than g leaned over
+    pitch_moment_n_m: FloatArray  # positive nose down
+    front_jack_n: FloatArray  # pushes chassis and wheel apart
     rear_jack_n: FloatArray
     front_damper: DamperDrive
     rear_damper: DamperDrive
 
 
 def steady_drive(speed_m_s: float, duration_s: float, *, rear_damper_scale: float = 1.0) -> Drive:
-    """Straight on at one speed, without brake or drive force.
-
-    Parameters
-    ----------
-    speed_m_s, duration_s : float
-        [m/s, s]
-    rear_damper_scale : float
-        1 as in the bike file, 0 with the damping lost.
-    """
+    """Straight on at one speed, without brake or drive force; ``rear_damper_scale`` 0 with the damping lost."""
     t = np.linspace(0.0, duration_s, max(2, round(duration_s / 0.005) + 1))
     ones, nil = np.ones_like(t), np.zeros_like(t)
     return Drive(
@@ -465,23 +409,9 @@ def ride(
     start: FloatArray | None = None,
     step_s: float = STEP_S,
 ) -> Ridden:
-    """Ride a motorcycle over a road.
+    """Ride a motorcycle over a road for the length of ``drive``, from ``start`` or at rest.
 
-    Parameters
-    ----------
-    drive : Drive
-        From t = 0.
-    sample_rate_hz : float
-        Of the answer. [Hz]
-    start : ndarray of shape (8,), optional
-        State at t = 0; at rest on the road when not given.
-    step_s : float
-        The longest step of the integration. [s]
-
-    Returns
-    -------
-    Ridden
-        As long as ``drive``.
+    ``step_s`` is the longest step of the integration, ``sample_rate_hz`` the rate of the result.
     """
     duration_s = drive.step_s * (len(drive.distance_m) - 1)
     n_samples = int(np.floor(duration_s * sample_rate_hz + 1e-9))

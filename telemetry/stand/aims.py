@@ -5,10 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import brentq
 
-from telemetry.bike import (
-    Bike,
-    value_at,
-)
+from telemetry.bike import Bike, value_at
 from telemetry.errors import BikeFileError, BothEndsError
 from telemetry.stand.changes import Change, apply_changes, least_change, steps_words
 from telemetry.stand.quantities import BY_KEY, QUANTITIES, end_of, value_of
@@ -21,27 +18,16 @@ _LOOKS = 5
 
 @dataclass(frozen=True)
 class Way:
-    """One knob that reaches an aim, by itself.
-
-    Parameters
-    ----------
-    now, value, change : float or None
-        The knob as it is, where the aim is met exactly, and the way there; None where it cannot, and ``reason`` says
-        why. [unit of the key]
-    steps : str
-        From ``now`` to ``set_to`` in turns or clicks, where the bike file knows them.
-    set_to, gives : float or None
-        The nearest to ``value`` that a spanner sets, and what the quantity then is. [unit of the key, of the quantity]
-    """
+    """One adjuster that reaches an aim, by itself. [unit of its key]"""
 
     key: str
     now: float
-    value: float | None
+    value: float | None  # where the aim is met exactly; None where it cannot be, and ``reason`` says why
     change: float | None
-    steps: str
+    steps: str  # from ``now`` to ``set_to`` in turns or clicks, if the bike file knows them
     reason: str
-    set_to: float | None = None
-    gives: float | None = None
+    set_to: float | None = None  # nearest to ``value`` that can be set
+    gives: float | None = None  # the quantity at ``set_to``, in its own unit
 
 
 @dataclass(frozen=True)
@@ -117,17 +103,7 @@ def reach(bike: Bike, key: str, wanted: float) -> Aim:
 
 
 def way_to(bike: Bike, key: str, wanted: float, knob: str) -> Way:
-    """Setting of one adjuster, within its limits, at which a quantity reaches a target.
-
-    Parameters
-    ----------
-    key : str
-        Of `QUANTITIES`.
-    wanted : float
-        In its unit.
-    knob : str
-        A number of the bike file.
-    """
+    """Setting of one adjuster ``knob``, within its limits, at which a quantity (of `QUANTITIES`) reaches a target."""
     start = float(value_at(bike, knob))
     low, high = limits_of(bike, knob, start)
 

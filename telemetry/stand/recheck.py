@@ -43,15 +43,7 @@ def _touched(changed: Iterable[Changed], names: Sequence[str]) -> bool:
 def recheck_list(
     bike: Bike, changed: Sequence[Changed], before: Values, after: Values
 ) -> tuple[Recheck, ...]:
-    """Measurements to repeat after changes, in the order of work at the stand.
-
-    Parameters
-    ----------
-    bike : Bike
-        After the change.
-    before, after : dict of key to float
-        Every quantity.
-    """
+    """Measurements to repeat after changes, in the order of work at the stand; ``bike`` is that after the change."""
     if not changed:
         return ()
     checks: list[Recheck] = []

@@ -32,7 +32,17 @@ def walk(component):
 
 
 def text(component) -> str:
-    return " ".join(part for part in walk(component) if isinstance(part, str))
+    """What is read; a link to a place stands within its sentence."""
+    parts = component if isinstance(component, list | tuple) else [component]
+    parts = [part for part in parts if part is not None]
+    if all(isinstance(part, str) or getattr(part, "className", "") == "in place" for part in parts):
+        return "".join(part if isinstance(part, str) else part.children for part in parts)
+    inner = (
+        part if isinstance(part, str) else text(getattr(part, "children", None))
+        for part in parts
+        if part is not None
+    )
+    return " ".join(words for words in inner if words)
 
 
 def opened(logbook, path, query=""):
@@ -47,11 +57,11 @@ def links(page):
 def test_the_review_starts_with_the_verdicts(logbook, runs):
     page, title, said = opened(logbook, "/", "?run=after")
     assert title == "Review"
-    verdicts = next(part for part in walk(page) if isinstance(part, html.Ol))
-    assert [item.children for item in verdicts.children] == list(runs[0].summary.verdicts)
+    headline = next(part for part in walk(page) if getattr(part, "className", "") == "headline")
+    assert text(headline.children) == runs[0].summary.findings[0].title
     order = [text(part) for part in walk(page) if isinstance(part, html.H2)]
     assert order == [
-        "The verdict", "Travel over the lap", "Where on the lap", "How fast the ends moved, at the wheel",
+        "The answer", "Travel over the lap", "Where on the lap", "How fast the ends moved, at the wheel",
         "How the travel was used, at the wheel", "What stands out", "Both ends, at the wheel",
         "Balance: rear over front; 1 is even", "Laps", "The log itself", "How it was computed", "The raw trace",
     ]  # fmt: skip

@@ -9,7 +9,7 @@ from report_fixtures import *  # noqa: F403
 from telemetry.errors import BothEndsError
 from telemetry.prediction import Expected
 from telemetry.prediction.results import TryRow
-from telemetry.report import Details, answer_words, debrief_html, find_browser, page_to_pdf
+from telemetry.report import Details, debrief_html, find_browser, page_to_pdf
 from telemetry.setup import SetupSheet
 from telemetry.setup.sheet import FrontSettings, RearSettings
 from telemetry.summary import Finding, Turn
@@ -91,7 +91,7 @@ def test_the_page_says_who_when_where_and_what_is_expected(reviewed):
     page = debrief_html(
         summary, reviewed.traces, sheet=sheet, details=details, expected=Expected("One click out", (ROW,))
     )
-    for said in (*vars(details).values(), "rebound clicks 12", "The front comes up slower.", "One click out", "8.0",
+    for said in (*vars(details).values(), "rebound clicks 12", "The front comes up slower", "One click out", "8.0",
                  "+2.0 to +8.0", "QB-6"):  # fmt: skip
         assert said in page, said
     assert "was not computed" in debrief_html(summary, reviewed.traces)
@@ -99,13 +99,18 @@ def test_the_page_says_who_when_where_and_what_is_expected(reviewed):
     assert "Not predicted. It has no dyno table." in refused
 
 
-def test_the_largest_sentence_is_the_first_finding_or_the_suspicion():
-    soft = demo_review("vellmoor-soft-fork").summary
-    assert answer_words(soft)[0] == f"{soft.findings[0].title}."
-    lost = demo_review("vellmoor-lost-damping").summary
-    assert answer_words(lost)[0] == lost.verdicts[0] and "Suspected loss" in lost.verdicts[0]
-    nothing = replace(soft, findings=())
-    assert answer_words(nothing)[0].startswith("Nothing in this log asks for a change")
+def largest(found):
+    return re.search(r'<p class="largest">(.*?)</p>', debrief_html(found.summary, found.traces))[1]
+
+
+def test_the_largest_sentence_is_the_first_finding_and_a_fault_brings_its_caution():
+    soft, lost = demo_review("vellmoor-soft-fork"), demo_review("vellmoor-lost-damping")
+    assert largest(soft) == soft.summary.findings[0].title
+    assert largest(lost) == lost.summary.findings[0].title == "Rear damping suspected lost"
+    page = debrief_html(lost.summary, lost.traces)
+    assert "Stop and have the shock inspected" in page and "No change before this" in page
+    nothing = replace(soft, summary=replace(soft.summary, findings=()))
+    assert largest(nothing).startswith("Nothing in this log asks for a change")
 
 
 def test_without_a_browser_the_reason_and_the_way_out_are_said(monkeypatch):

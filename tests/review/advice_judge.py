@@ -29,7 +29,9 @@ TURNS = "|".join(
 def allowed(rule):
     """Every sentence that a finding under a rule may hold."""
     if rule.waits:
-        return [re.escape(one) for one in sentences(rule.first)] + [r"Set-up waits until then: .+\."]
+        return [re.escape(one) for one in sentences(rule.first)] + [
+            r"Set-up waits until that is settled: .+\."
+        ]
     if not rule.steps:
         return [rf"Look at {pattern(rule.first)}\.", r"No setting follows from it\."]
     conditions = "|".join(pattern(step.condition) for step in rule.steps if step.condition) or "-"
@@ -40,8 +42,8 @@ def allowed(rule):
         rf"Not (?:{TURNS}): .+\.",
         rf"Expect: {pattern(rule.expect)}\.",
         rf"Recheck: {pattern(rule.recheck)}\.",
-        r"A damper without damping lets it bottom\.",
-        r"Set-up waits until then: .+\.",
+        r"The (front|rear|front and rear) dampers? (is|are) in doubt, and lost damping can let an end bottom\.",
+        r"Set-up waits until that is settled: .+\.",
     ]
 
 

@@ -22,6 +22,13 @@ def test_motion_does_not_inflate_it():
     assert sensor_noise_mm(motion + 0.03 * rng.standard_normal(len(t))) == pytest.approx(0.03, rel=0.05)
 
 
+@pytest.mark.parametrize("hz", [214.0, 231.3])  # both in the band that is read, at 500 Hz
+def test_a_tone_does_not_inflate_it(hz):
+    t = np.arange(40_000) / 500
+    noise = 0.03 * np.random.default_rng(5).standard_normal(len(t))
+    assert sensor_noise_mm(noise + 0.3 * np.sin(2 * np.pi * hz * t)) == pytest.approx(0.03, rel=0.1)
+
+
 def test_quantisation_counts_as_noise():
     # Widrow & Kollar, Quantization Noise, 2008: q / sqrt(12)
     t = np.arange(40_000) / 500

@@ -1,97 +1,13 @@
-"""Modes of vibration from the poles of a sampled free decay."""
-
-from dataclasses import dataclass
+"""Other ways to a damping ratio, as a reference for ours: matrix pencil, fit of a decay, random decrement."""
 
 import numpy as np
 import numpy.typing as npt
 
 from telemetry.arrays import FloatArray, IntArray
+from telemetry.signals.decay import Mode, free_decay
 from telemetry.signals.spectra import power_spectrum
 
 ComplexArray = npt.NDArray[np.complex128]
-
-
-@dataclass(frozen=True)
-class Mode:
-    """A damped mode: undamped natural frequency and damping ratio. [Hz, 1]"""
-
-    frequency_hz: float
-    damping_ratio: float
-
-    @property
-    def period_s(self) -> float:
-        """Time from peak to peak: the period of the damped oscillation. [s]"""
-        return float(1 / (self.frequency_hz * np.sqrt(1 - self.damping_ratio**2)))
-
-
-def matrix_pencil(decay: npt.ArrayLike, order: int, *, pencil: int | None = None) -> ComplexArray:
-    """Poles of a sum of damped exponentials.
-
-    Parameters
-    ----------
-    decay : array-like of shape (n_samples,)
-        Evenly sampled, real or complex, no NaN.
-    order : int
-        Number of poles; two for each mode of a real decay.
-    pencil : int, optional
-        Pencil parameter, from ``order`` to ``n_samples - order``; a third of the samples is best against noise.
-
-    Returns
-    -------
-    ndarray of complex, shape (order,)
-        exp(s / sample rate) for each pole s.
-
-    References
-    ----------
-    .. [1] Y. Hua, T. K. Sarkar, IEEE Trans. Acoust. Speech Signal Process. 38(5), 814-824, 1990,
-       doi:10.1109/29.56027.
-    """
-    samples = np.asarray(decay)
-    length = pencil or len(samples) // 3
-    rows = np.lib.stride_tricks.sliding_window_view(samples, length + 1)
-    # The right singular vectors that carry the signal; noise is left with the others.
-    _, _, right = np.linalg.svd(rows, full_matrices=False)
-    signal = right[:order].T
-    return np.linalg.eigvals(np.linalg.pinv(signal[:-1]) @ signal[1:]).astype(np.complex128)
-
-
-def modes_from_poles(poles: ComplexArray, sample_rate_hz: float) -> tuple[Mode, ...]:
-    """Modes of the conjugate pole pairs, by rising frequency; real poles are left out.
-
-    Parameters
-    ----------
-    poles : ndarray of complex, shape (n_poles,)
-        As from `matrix_pencil`.
-    sample_rate_hz : float
-        [Hz]
-    """
-    s = np.log(poles) * sample_rate_hz
-    s = s[s.imag > 1e-9 * sample_rate_hz]
-    s = s[np.argsort(np.abs(s))]
-    return tuple(Mode(float(abs(p) / (2 * np.pi)), float(-p.real / abs(p))) for p in s)
-
-
-def free_decay(modes: tuple[Mode, ...], t_s: FloatArray) -> FloatArray:
-    """Basis functions of the free decays of modes: a damped cosine and sine for each.
-
-    Parameters
-    ----------
-    t_s : ndarray of shape (n_samples,)
-        [s]
-
-    Returns
-    -------
-    ndarray of shape (n_samples, 2 n_modes)
-    """
-    columns = []
-    for mode in modes:
-        omega = 2 * np.pi * mode.frequency_hz
-        envelope = np.exp(-mode.damping_ratio * omega * t_s)
-        phase = omega * np.sqrt(max(0.0, 1 - mode.damping_ratio**2)) * t_s
-        columns += [envelope * np.cos(phase), envelope * np.sin(phase)]
-    return np.column_stack(columns)
-
-
 # Most samples for the pencil; a longer record is averaged down first.
 PENCIL_SAMPLES = 400
 # Samples per period of the highest relevant frequency, after averaging down.
@@ -103,79 +19,39 @@ HIGHEST_RATIO = 0.98
 FEWEST_TRIGGERS = 20
 
 
-def log_decrement(first: float, last: float, cycles: float = 1.0) -> float:
-    """Logarithmic decrement: natural logarithm of the ratio of two peaks a cycle apart.
+def matrix_pencil(decay: npt.ArrayLike, order: int, *, pencil: int | None = None) -> ComplexArray:
+    """Poles exp(s / sample rate) of a sum of ``order`` damped exponentials, evenly sampled without NaN.
 
-    Parameters
-    ----------
-    first, last : float
-        Peaks of a free decay, in any one unit.
-    cycles : float
-        Number of cycles between them; half a cycle is 0.5, with peaks as magnitudes.
-
-    References
-    ----------
-    .. [1] S. S. Rao, Mechanical Vibrations, 5th ed., Pearson, 2011, sec. 2.6.3.
+    A ``pencil`` of a third of the samples is best against noise (Y. Hua, T. K. Sarkar, IEEE Trans. Acoust. Speech
+    Signal Process. 38(5), 814-824, 1990, doi:10.1109/29.56027).
     """
-    return float(np.log(abs(first) / abs(last)) / cycles)
+    samples = np.asarray(decay)
+    length = pencil or len(samples) // 3
+    rows = np.lib.stride_tricks.sliding_window_view(samples, length + 1)
+    # The right singular vectors that carry the signal; noise is left with the others.
+    _, _, right = np.linalg.svd(rows, full_matrices=False)
+    signal = right[:order].T
+    return np.linalg.eigvals(np.linalg.pinv(signal[:-1]) @ signal[1:]).astype(np.complex128)
 
 
-def damping_from_log_decrement(decrement: float) -> float:
-    """Damping ratio of a logarithmic decrement: delta / sqrt(4 pi^2 + delta^2)."""
-    return float(decrement / np.hypot(2 * np.pi, decrement))
+def modes_from_poles(poles: ComplexArray, sample_rate_hz: float) -> tuple[Mode, ...]:
+    """Modes of the conjugate pairs of `matrix_pencil`'s poles, by rising frequency; real poles are left out."""
+    s = np.log(poles) * sample_rate_hz
+    s = s[s.imag > 1e-9 * sample_rate_hz]
+    s = s[np.argsort(np.abs(s))]
+    return tuple(Mode(float(abs(p) / (2 * np.pi)), float(-p.real / abs(p))) for p in s)
 
 
 def log_decrement_of_damping(damping_ratio: float) -> float:
-    """Logarithmic decrement of a damping ratio: 2 pi zeta / sqrt(1 - zeta^2).
-
-    Parameters
-    ----------
-    damping_ratio : float
-        Below 1.
-    """
+    """Logarithmic decrement of a damping ratio below 1: 2 pi zeta / sqrt(1 - zeta^2)."""
     return float(2 * np.pi * damping_ratio / np.sqrt(1 - damping_ratio**2))
 
 
-def damping_scatter(damping_ratio: float, frequency_hz: float, duration_s: float) -> float:
-    """Lower bound on the standard deviation of a damping ratio estimated from a random record.
-
-    Parameters
-    ----------
-    frequency_hz : float
-        [Hz]
-    duration_s : float
-        Length of the record. [s]
-
-    Returns
-    -------
-    float
-        sqrt(zeta / (2 pi f T)), the Cramer-Rao bound of a lightly damped mode under white noise.
-    """
-    return float(np.sqrt(damping_ratio / (2 * np.pi * frequency_hz * duration_s)))
-
-
 def free_decay_modes(decay: FloatArray, sample_rate_hz: float, *, n_modes: int = 1) -> tuple[Mode, ...]:
-    """Modes of a measured free decay with a constant offset.
+    """Modes of a measured free decay with a constant offset, by rising frequency; fewer if fewer oscillate.
 
-    The matrix pencil on the averaged record gives the start of a least-squares fit to all samples.
-
-    Parameters
-    ----------
-    decay : ndarray of shape (n_samples,)
-        No NaN; at least three periods of the lowest mode are advised.
-    sample_rate_hz : float
-        [Hz]
-    n_modes : int
-        Number of modes to fit.
-
-    Returns
-    -------
-    tuple of Mode
-        By rising frequency; fewer if the record holds fewer oscillating modes.
-
-    References
-    ----------
-    .. [1] G. H. Golub, V. Pereyra, SIAM J. Numer. Anal. 10(2), 413-432, 1973, doi:10.1137/0710036.
+    The matrix pencil on the averaged record starts a least-squares fit to all samples (G. H. Golub, V. Pereyra, SIAM J.
+    Numer. Anal. 10(2), 413-432, 1973, doi:10.1137/0710036).
     """
     values = np.asarray(decay, dtype=np.float64)
     step = _averaging_step(values, sample_rate_hz)
@@ -222,28 +98,11 @@ def _fit(values: FloatArray, sample_rate_hz: float, start: tuple[Mode, ...]) -> 
 
 
 def random_decrement(values: FloatArray, level: float, length: int) -> tuple[FloatArray, int]:
-    """Mean segment of a record after it crosses a level: the free decay in a random response.
+    """Mean segment of a random response after it crosses a level, its free decay; and the number of segments.
 
-    Parameters
-    ----------
-    values : ndarray of shape (n_samples,)
-        About zero; NaN where invalid.
-    level : float
-        Crossed on both slopes, so that the mean speed at the start is zero.
-    length : int
-        Samples of the signature.
-
-    Returns
-    -------
-    signature : ndarray of shape (length,)
-        All NaN if no crossing is followed by ``length`` valid samples.
-    crossings : int
-        Number of averaged segments.
-
-    References
-    ----------
-    .. [1] H. A. Cole, NASA CR-2205, 1973.
-    .. [2] S. R. Ibrahim, J. Spacecraft Rockets 14(11), 696-700, 1977, doi:10.2514/3.57251.
+    Crossed on both slopes, so that the mean speed at the start is zero; all NaN if no crossing is followed by valid
+    samples (H. A. Cole, NASA CR-2205, 1973; S. R. Ibrahim, J. Spacecraft Rockets 14(11), 696-700, 1977,
+    doi:10.2514/3.57251).
     """
     starts = _crossings(values, level)
     whole = starts[starts + length <= len(values)]
@@ -265,22 +124,10 @@ def _crossings(values: FloatArray, level: float) -> IntArray:
 
 
 def damping_from_record(values: FloatArray, sample_rate_hz: float) -> Mode | None:
-    """Dominant mode of a record under broadband random excitation.
+    """Dominant mode of a record under broadband random excitation, None if it is too short or does not oscillate.
 
-    Random decrement at sqrt(2) standard deviations, evaluated by the matrix pencil; the length of the signature is
-    adapted to its damping.
-
-    Parameters
-    ----------
-    values : ndarray of shape (n_samples,)
-        Band-limited to about the one mode, or a modal coordinate; NaN where invalid.
-    sample_rate_hz : float
-        [Hz]
-
-    Returns
-    -------
-    Mode or None
-        None if the record is too short or does not oscillate. The ratio scatters by at least `damping_scatter`.
+    Random decrement at sqrt(2) standard deviations, by the matrix pencil; the signature's length follows its damping.
+    The ratio scatters by at least `damping_scatter`.
     """
     centred = np.asarray(values, dtype=np.float64) - np.nanmean(values)
     level = float(np.sqrt(2) * np.nanstd(centred))

@@ -1,0 +1,92 @@
+"""What a log looks like before it is reviewed: its columns with a small trace each, and what they probably mean."""
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from telemetry.arrays import FloatArray
+from telemetry.errors import BothEndsError
+from telemetry.logs import LIKELY, RawLog, read_log
+from telemetry.report import check_log, thinned
+from telemetry.review import column_meanings
+from telemetry.signals import read_stamps
+
+# A small trace is drawn this wide and high; enough to see braking from standing still in an outing.
+TRACE_WIDTH, TRACE_HEIGHT = 600, 40
+_POINTS = 600
+
+
+def preview_of(path: Path) -> dict[str, Any]:
+    """Read a log and say what is in it, as JSON values.
+
+    Raises
+    ------
+    BothEndsError
+        One of its kinds, if the log cannot be read.
+    """
+    log = read_log(path)
+    meanings = column_meanings(log, {}, None)
+    check = check_log(log, meanings=meanings)
+    at, duration_s = _times(log, next((p.column for p in meanings if p.meaning == "time"), None))
+    return {
+        "rows": check.rows,
+        "duration_s": duration_s,
+        "dialect": check.dialect,
+        "columns": [
+            {
+                "name": column.name,
+                "unit": column.unit,
+                "rate_hz": column.rate_hz,
+                "least": _finite(column.least),
+                "most": _finite(column.most),
+                "blank_share": column.blank_share,
+                "trace": _trace(at, log.columns[column.name]),
+            }
+            for column in check.columns
+        ],
+        "meanings": [
+            {
+                "meaning": p.meaning,
+                "column": p.column,
+                "reasons": list(p.reasons),
+                "said": p.confidence == 1,
+                "likely": p.confidence >= LIKELY,
+            }
+            for p in meanings
+        ],
+        "notes": [asdict(note) for note in check.quality],
+    }
+
+
+def _finite(value: float) -> float | None:
+    return value if np.isfinite(value) else None
+
+
+def _times(log: RawLog, column: str | None) -> tuple[FloatArray, float | None]:
+    """Where each row lies from 0 to 1, by the clock where there is one; and how long the log is. [s]"""
+    even = np.linspace(0.0, 1.0, max(log.n_rows, 1))
+    if column is None:
+        return even, None
+    try:
+        t_s = read_stamps(log, column).t_s
+    except BothEndsError:
+        return even, None
+    good = np.isfinite(t_s)
+    if np.count_nonzero(good) < 2 or np.nanmax(t_s) <= np.nanmin(t_s):
+        return even, None
+    t_s = np.maximum.accumulate(np.interp(np.arange(len(t_s)), np.flatnonzero(good), t_s[good]))
+    return (t_s - t_s[0]) / (t_s[-1] - t_s[0]), float(t_s[-1] - t_s[0])
+
+
+def _trace(at: FloatArray, values: FloatArray) -> str:
+    """Path of a column's trace in a box of `TRACE_WIDTH` by `TRACE_HEIGHT`, "" where it holds no number."""
+    good = np.isfinite(values)
+    if np.count_nonzero(good) < 2:
+        return ""
+    x, y = thinned(at[good], values[good], _POINTS)
+    low, high = float(y.min()), float(y.max())
+    share = (y - low) / (high - low) if high > low else np.full(len(y), 0.5)
+    places = zip(TRACE_WIDTH * x, 2 + (TRACE_HEIGHT - 4) * (1 - share), strict=True)
+    return "M" + " ".join(f"{a:.0f},{b:.0f}" for a, b in places)
