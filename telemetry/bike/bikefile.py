@@ -36,6 +36,12 @@ from telemetry.bike.sections import (
 from telemetry.errors import BikeFileError
 from telemetry.tomlfile import Key, file_error, read_toml
 
+# pydantic's path names the kind of linkage, which is no key of the file
+LINKAGE_KINDS = ("direct", "rocker_on_frame", "rocker_on_swingarm")
+# Keys that are read into others before the file is checked.
+_OTHER_KEYS = {"sensor": ("table",), "damper": ("dyno_file",), "front": ("tyre_circumference_mm",)}
+_OTHER_KEYS["rear"] = _OTHER_KEYS["front"]
+
 
 class Chassis(Section):
     """Sprung mass with rider and its centre of mass; needed for sag, modes and simulation, not for a review.
@@ -178,15 +184,6 @@ def needed(bike: Bike, *keys: str, purpose: str) -> tuple[float, ...]:
     if lacking:
         raise BikeFileError(f"{bike.source}: lacks {', '.join(lacking)}; {purpose}.")
     return tuple(float(value) for value in values)
-
-
-# pydantic's path names the kind of linkage, which is no key of the file
-LINKAGE_KINDS = ("direct", "rocker_on_frame", "rocker_on_swingarm")
-
-
-# Keys that are read into others before the file is checked.
-_OTHER_KEYS = {"sensor": ("table",), "damper": ("dyno_file",), "front": ("tyre_circumference_mm",)}
-_OTHER_KEYS["rear"] = _OTHER_KEYS["front"]
 
 
 def plain_key(key: str) -> str:

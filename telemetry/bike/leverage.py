@@ -18,6 +18,18 @@ from telemetry.bike.sections import DirectShock, Linkage, Point, RockerOnFrame, 
 # a sensor's zero and a table's last point are a millimetre off (common practice, no source).
 BEYOND_MM = 5.0
 
+SHORTEST_LINK_MM = 1.0  # points nearer than this are one point or a typing error
+
+# Searched range of swingarm angle and its step; real ones stay within about 20 degrees.
+_LOWEST_DEG, _HIGHEST_DEG, _STEP_DEG = -25.0, 75.0, 0.25
+_NEWTON_STEPS = 4  # from a quarter of a degree: quadratic, the third already reaches rounding
+_KNOTS = 201  # of the resulting curve: exact at the knots, better than 1e-7 mm between them
+
+LEAST_RATIO = 0.05  # keeps the fitted curve rising; far below any real ratio
+_KNOT_SPACING_MM = 2.0
+_SMOOTHING = np.logspace(-2.0, 8.0, 41)
+_COUNTED = 1.4  # weight of each degree of freedom in the cross-validation
+
 
 @dataclass(frozen=True)
 class LeverageCurve:
@@ -113,9 +125,6 @@ class LeverageCurve:
     def wheel_stroke_mm(self) -> float:
         """Wheel travel at the end of the table. [mm]"""
         return self.wheel_mm[-1]
-
-
-SHORTEST_LINK_MM = 1.0  # points nearer than this are one point or a typing error
 
 
 class LinkageError(ValueError):
@@ -325,12 +334,6 @@ def build_mechanism(
     )
 
 
-# Searched range of swingarm angle and its step; real ones stay within about 20 degrees.
-_LOWEST_DEG, _HIGHEST_DEG, _STEP_DEG = -25.0, 75.0, 0.25
-_NEWTON_STEPS = 4  # from a quarter of a degree: quadratic, the third already reaches rounding
-_KNOTS = 201  # of the resulting curve: exact at the knots, better than 1e-7 mm between them
-
-
 @dataclass(frozen=True)
 class LinkageSolution:
     """The linkage solved over shock travel; arrays of shape (n,), 0 at full extension, compression positive."""
@@ -430,12 +433,6 @@ def solve_linkage(
         at[1:],
         axle.p[1:],
     )
-
-
-LEAST_RATIO = 0.05  # keeps the fitted curve rising; far below any real ratio
-_KNOT_SPACING_MM = 2.0
-_SMOOTHING = np.logspace(-2.0, 8.0, 41)
-_COUNTED = 1.4  # weight of each degree of freedom in the cross-validation
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,21 @@ ATMOSPHERE_N_PER_MM2 = 0.101325  # standard atmosphere, ISO 2533
 _BAR_N_PER_MM2 = 0.1
 _NEAR_MM = 0.5  # first bracket of the root search for a sag, around a guess
 
+GRAVITY_M_S2 = 9.80665  # standard gravity, 3rd General Conference on Weights and Measures, 1901
+
+# Natural frequency of the sprung mass on a motorcycle's spring, about 1.8 to 2.6 Hz in road racing (common
+# practice, no source); a wrong unit of factor 9.8 changes it by 3.1, one of 25.4 by 5.0.
+BODY_HZ = (1.2, 4.0)
+_USUAL_HZ = 2.2
+_USUAL_LOAD_N = 1050.0  # sprung load of an end with rider where the file has no [chassis]; common practice
+_UNITS: Mapping[str, float] = {  # factor by which a wrong unit changes the number
+    "kgf/mm": 1.0 / GRAVITY_M_S2,
+    "N/in": 25.4,
+    "lbf/in": 25.4 / 4.4482216152605,  # 1 lbf = 4.4482216152605 N, exact
+    "N/cm": 10.0,
+    "kgf/in": 25.4 / GRAVITY_M_S2,
+}
+
 
 @dataclass(frozen=True)
 class ShaftSpring:
@@ -67,9 +82,6 @@ def _air(air: AirColumn, stroke_mm: float, s: float) -> tuple[float, float]:
     now, n = full - area * s, air.exponent
     pressure = (ATMOSPHERE_N_PER_MM2 + _BAR_N_PER_MM2 * air.pressure_bar) * (full / now) ** n
     return float(area * (pressure - ATMOSPHERE_N_PER_MM2)), float(area**2 * n * pressure / now)
-
-
-GRAVITY_M_S2 = 9.80665  # standard gravity, 3rd General Conference on Weights and Measures, 1901
 
 
 @dataclass(frozen=True)
@@ -181,20 +193,6 @@ def static_sag(bike: Bike) -> dict[End, Sag]:
         If the bike file has no [chassis], or a spring is too soft to carry it.
     """
     return {end: sag_under_load(bike, end, sprung_load_n(bike, end)) for end in ENDS}
-
-
-# Natural frequency of the sprung mass on a motorcycle's spring, about 1.8 to 2.6 Hz in road racing (common
-# practice, no source); a wrong unit of factor 9.8 changes it by 3.1, one of 25.4 by 5.0.
-BODY_HZ = (1.2, 4.0)
-_USUAL_HZ = 2.2
-_USUAL_LOAD_N = 1050.0  # sprung load of an end with rider where the file has no [chassis]; common practice
-_UNITS: Mapping[str, float] = {  # factor by which a wrong unit changes the number
-    "kgf/mm": 1.0 / GRAVITY_M_S2,
-    "N/in": 25.4,
-    "lbf/in": 25.4 / 4.4482216152605,  # 1 lbf = 4.4482216152605 N, exact
-    "N/cm": 10.0,
-    "kgf/in": 25.4 / GRAVITY_M_S2,
-}
 
 
 def _body_hz(bike: Bike, end: End, rate_n_per_mm: float) -> float:

@@ -16,6 +16,15 @@ PHASES: tuple[Phase, ...] = ("braking", "entry", "mid-corner", "drive", "straigh
 LapSource = Literal["lap channel", "beacon", "gps line", "speed pattern", "pit stops", "none"]
 LapKind = Literal["timed", "out", "in", "pits", "part", "several", "aborted", "elsewhere", "left out"]
 
+# A complete lap slower than this times the quickest is an out lap, an in lap or traffic. A choice, no source.
+SLOW_LAP = 1.10
+# A lap is timed at the ends of so many equal parts of it.
+PARTS = 100
+
+# On a straight, events no further apart than this along the lap are at one place: about a second at full speed, which
+# is what a rider points at; distance itself differs by 10 to 20 m from lap to lap. Own choice.
+SAME_PLACE_M = 80.0
+
 
 @dataclass(frozen=True)
 class Lap:
@@ -105,12 +114,6 @@ class Track:
         )
 
 
-# A complete lap slower than this times the quickest is an out lap, an in lap or traffic. A choice, no source.
-SLOW_LAP = 1.10
-# A lap is timed at the ends of so many equal parts of it.
-PARTS = 100
-
-
 class TimedLap(Protocol):
     """A lap with its time and length, of `telemetry.laps` or of a summary."""
 
@@ -166,11 +169,6 @@ def passing_times_s(lap: Lap, t_s: FloatArray, distance_m: FloatArray) -> tuple[
     ends = np.linspace(0.0, lap.distance_m, PARTS + 1)[1:-1]
     inner = np.clip(np.interp(ends, place, t_s[valid]) - lap.start_s, 0.0, lap.time_s)
     return (0.0, *(float(time) for time in inner), lap.time_s)
-
-
-# On a straight, events no further apart than this along the lap are at one place: about a second at full speed, which
-# is what a rider points at; distance itself differs by 10 to 20 m from lap to lap. Own choice.
-SAME_PLACE_M = 80.0
 
 
 class Placed(Protocol):

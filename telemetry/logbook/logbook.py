@@ -4,6 +4,7 @@
 
     catalogue.sqlite     what runs there are
     runs/<run id>/       one run, see `telemetry.logbook.build`
+    season/              numbers of the runs for a season, made again when missing, see `telemetry.season`
     bin/                 runs that were thrown away, with their history
     drafts/              logs that wait for answers, see `telemetry.logbook.draft`
     incoming/            runs being built, see `telemetry.logbook.store`
@@ -14,6 +15,7 @@ directory and id of its own, and what was there before stays as its history.
 """
 
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import Unpack
@@ -32,8 +34,11 @@ from telemetry.logbook.keep import check_words, keep
 from telemetry.logbook.store import CATALOGUE, CHANGED_MEANWHILE, Store
 from telemetry.logs import RawLog, read_log
 from telemetry.review import Cut, Measured, measure, with_columns
+from telemetry.season import REGISTRY, Dataset, RunRecord, date_in, record_of
 from telemetry.setup import SetupSheet, load_sheet
 from telemetry.summary import Summary, Traces, read_traces, summary_from_json
+
+SEASON = "season"
 
 
 class Logbook:
@@ -331,6 +336,49 @@ class Logbook:
             return summary_from_json(path.read_bytes(), source=str(path))
         except OSError as error:
             raise LogbookError(f"{path}: cannot be read ({error.strerror}).") from None
+
+    def season_record(self, run_id: str) -> RunRecord:
+        """Numbers of a run for a season, kept beside the runs and made again when they are missing.
+
+        Raises
+        ------
+        LogbookError
+            For an unknown id, or a review that cannot be read.
+        """
+        return self._with_words(self.entry(run_id), {one.run_id: one for one in self._kept_records()})
+
+    def season(self) -> tuple[RunRecord, ...]:
+        """Numbers of all runs for a season, without runs whose review cannot be read."""
+        kept = {one.run_id: one for one in self._kept_records()}
+        found = []
+        for entry in self.runs():
+            try:
+                found.append(self._with_words(entry, kept))
+            except LogbookError:  # `logbook verify` names it
+                continue
+        return tuple(found)
+
+    def _kept_records(self) -> tuple[RunRecord, ...]:
+        try:
+            return Dataset(self.path / SEASON).records()
+        except LogbookError:  # damaged: they are made again
+            return ()
+
+    def _with_words(self, entry: RunEntry, kept: Mapping[str, RunRecord]) -> RunRecord:
+        """Record of a run with the words that the catalogue has now."""
+        record = kept.get(entry.run_id)
+        if record is None or record.inputs != REGISTRY:
+            summary = self.summary(entry.run_id)
+            record = replace(
+                record_of(summary, entry.log_name, name=entry.name),
+                run_id=entry.run_id,
+                log_sha256=entry.log_sha256,
+                inputs=REGISTRY,
+            )
+            with suppress(LogbookError):  # a disk that cannot be written to costs time, not the numbers
+                Dataset(self.path / SEASON).add(record)
+        date = entry.date or date_in(entry.log_name)
+        return replace(record, name=entry.name or entry.run_id, date=date, circuit=entry.place)
 
     def traces(self, run_id: str, columns: tuple[str, ...] | None = None) -> Traces:
         """The traces of a run.

@@ -42,6 +42,7 @@ from telemetry.report.debrief import (
     expected_table,
 )
 from telemetry.report.document import (
+    damping_cell,
     facts_of,
     named_corners,
     quality_section,
@@ -125,6 +126,7 @@ __all__ = [
     "check_to_json",
     "comparison_document",
     "damper_document",
+    "damping_cell",
     "damping_headline",
     "debrief_html",
     "document_html",

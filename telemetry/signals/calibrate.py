@@ -16,6 +16,36 @@ from telemetry.signals.run import SensorSetup
 # slide potentiometer. Common practice, no source.
 LINEAR_WITHIN_MM = 0.3
 
+# With the wheels off the ground nothing moves: readings that vary more are not of a bike on its stand.
+STILL_MM = 1.0
+FEWEST_STILL_S = 0.5
+# A topped-out end reads its minimum. Block length for minima, and least time between two contacts.
+ZERO_BLOCK_S, SEPARATE_S = 0.03, 0.5
+# Number of lowest readings and their range that make a stop. Turning points of a ride scatter more.
+FEWEST_TOP_OUTS, AGREE_MM = 3, 0.3
+# Largest height above the lowest reading of a topped-out end.
+NEAR_MM = 3.0
+# The topped-out level is estimated from many contacts. On a stop the lower turning points of travel cluster:
+# at least this number within this range, hardly any below, and denser by this factor than in the millimetres above.
+# Without a stop they scatter; on simulated outings such clusters then hold fewer than twenty.
+CONTACT_S, LEAVES_MM, LEAVES_S = 0.15, 2.0, 0.4
+PILE_MM, FEWEST_IN_PILE, MOST_BELOW, ABOVE_MM, PILE_DENSER = 0.4, 20, 0.1, 2.0, 1.3
+NEAR_LOWEST_MM = 6.0
+# The topped-out level is the median of the readings within this distance of the cluster; impacts go deeper briefly.
+REST_MM = 0.3
+# Pressed on its stop by the spring an end rests up to 0.4 mm below full extension, or up to 0.6 mm above it if a
+# ring supports it (from simulated stops). Beyond that the zero is wrong; beyond the last limit it is no stop.
+REST_LOWEST_MM, REST_HIGHEST_MM, ZERO_WITHIN_MM = -0.5, 0.65, 4.0
+# No end rests below 0. Above 0 travel may turn at the same level at the same places of every lap, which gives some
+# twenty contacts without a stop; this many are needed before a zero is called too high. Own choice.
+FEWEST_ABOVE = 100
+# One long stay below 0 counts like many contacts: impacts pass full extension for hundredths of a second only.
+STAYS_S = 0.2
+# Drift over a run is the slope with the densest cluster of contacts: limits on its density against no slope, and alone.
+# On simulated outings without drift the best slope is below 0.3 mm.
+SHORTEST_DRIFT_S, MOST_DRIFT_MM, DRIFT_STEP_MM, DRIFT_MM = 180.0, 4.0, 0.1, 0.8
+DRIFT_BETTER, DRIFT_DENSER = 1.5, 1.6
+
 
 @dataclass(frozen=True)
 class Line:
@@ -158,37 +188,6 @@ def _shape_preserving_curve(signal: FloatArray, travel: FloatArray) -> Callable[
         return result
 
     return curve
-
-
-# With the wheels off the ground nothing moves: readings that vary more are not of a bike on its stand.
-STILL_MM = 1.0
-FEWEST_STILL_S = 0.5
-# A topped-out end reads its minimum. Block length for minima, and least time between two contacts.
-ZERO_BLOCK_S, SEPARATE_S = 0.03, 0.5
-# Number of lowest readings and their range that make a stop. Turning points of a ride scatter more.
-FEWEST_TOP_OUTS, AGREE_MM = 3, 0.3
-# Largest height above the lowest reading of a topped-out end.
-NEAR_MM = 3.0
-# The topped-out level is estimated from many contacts. On a stop the lower turning points of travel cluster:
-# at least this number within this range, hardly any below, and denser by this factor than in the millimetres above.
-# Without a stop they scatter; on simulated outings such clusters then hold fewer than twenty.
-CONTACT_S, LEAVES_MM, LEAVES_S = 0.15, 2.0, 0.4
-PILE_MM, FEWEST_IN_PILE, MOST_BELOW, ABOVE_MM, PILE_DENSER = 0.4, 20, 0.1, 2.0, 1.3
-NEAR_LOWEST_MM = 6.0
-# The topped-out level is the median of the readings within this distance of the cluster; impacts go deeper briefly.
-REST_MM = 0.3
-# Pressed on its stop by the spring an end rests up to 0.4 mm below full extension, or up to 0.6 mm above it if a
-# ring supports it (from simulated stops). Beyond that the zero is wrong; beyond the last limit it is no stop.
-REST_LOWEST_MM, REST_HIGHEST_MM, ZERO_WITHIN_MM = -0.5, 0.65, 4.0
-# No end rests below 0. Above 0 travel may turn at the same level at the same places of every lap, which gives some
-# twenty contacts without a stop; this many are needed before a zero is called too high. Own choice.
-FEWEST_ABOVE = 100
-# One long stay below 0 counts like many contacts: impacts pass full extension for hundredths of a second only.
-STAYS_S = 0.2
-# Drift over a run is the slope with the densest cluster of contacts: limits on its density against no slope, and alone.
-# On simulated outings without drift the best slope is below 0.3 mm.
-SHORTEST_DRIFT_S, MOST_DRIFT_MM, DRIFT_STEP_MM, DRIFT_MM = 180.0, 4.0, 0.1, 0.8
-DRIFT_BETTER, DRIFT_DENSER = 1.5, 1.6
 
 
 @dataclass(frozen=True)
