@@ -12,7 +12,7 @@ from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_u
 from dashboard import guard, paper
 from dashboard.desk import routes
 from dashboard.desk.desk import Desk
-from dashboard.pages import add, balance, compare, damper, edit, parts, review, rider, runs
+from dashboard.pages import add, balance, compare, damper, edit, felt, parts, review, rider, runs, sheet
 from dashboard.pages.parts import Screen
 from dashboard.shelf import Logbook, Shelf
 from dashboard.theme import css_variables
@@ -31,6 +31,8 @@ PAGES: dict[str, Layout] = {
     damper.PATH: damper.layout,
     add.PATH: add.layout,
     edit.PATH: edit.layout,
+    sheet.PATH: sheet.layout,
+    felt.PATH: felt.layout,
     "/bin": edit.bin_layout,
 }
 # Pages of one run: without a run in the address they show the only one there is, or the list.
@@ -45,6 +47,8 @@ TITLES = {
     damper.PATH: "Dampers",
     add.PATH: "Bring a log in",
     edit.PATH: "Change a run",
+    sheet.PATH: "Setup sheet",
+    felt.PATH: "What the rider felt",
     "/bin": "Bin",
 }
 

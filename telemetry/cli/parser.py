@@ -202,8 +202,8 @@ def _review(commands: "Commands") -> None:
     _debrief_files(parser)
 
 
-def _debrief(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
-    parser = _command(commands, "debrief", "debrief", "write the debrief of a stored run: one page to pin up")
+def _debrief(commands: "Commands") -> None:
+    parser = _command(commands, "debrief", "write the debrief of a stored run: one page to pin up")
     parser.add_argument("which", metavar="RUN", help="id, start of id, or name")
     parser.add_argument("--logbook", required=True, metavar="DIR")
     _debrief_files(parser)

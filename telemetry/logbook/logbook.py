@@ -6,6 +6,7 @@
     runs/<run id>/       one run, see `telemetry.logbook.build`
     season/              numbers of the runs for a season, made again when missing, see `telemetry.season`
     bin/                 runs that were thrown away, with their history
+    rider/               what riders said, see `telemetry.logbook.rider`
     drafts/              logs that wait for answers, see `telemetry.logbook.draft`
     incoming/            runs being built, see `telemetry.logbook.store`
 
@@ -31,6 +32,7 @@ from telemetry.logbook.build import LOG as STORED_LOG
 from telemetry.logbook.columns import read_stored_log
 from telemetry.logbook.entry import Record, RunEntry, Words, file_sha256, sheet_words, version_of
 from telemetry.logbook.keep import check_words, keep
+from telemetry.logbook.rider import RiderWord, new_word, read_words, write_words
 from telemetry.logbook.store import CATALOGUE, CHANGED_MEANWHILE, Store
 from telemetry.logs import RawLog, read_log
 from telemetry.review import Cut, Measured, measure, with_columns
@@ -38,6 +40,7 @@ from telemetry.season import REGISTRY, Dataset, RunRecord, date_in, record_of
 from telemetry.setup import SetupSheet, load_sheet
 from telemetry.summary import Summary, Traces, read_traces, summary_from_json
 
+RIDER = "rider"  # folder of what riders said
 SEASON = "season"
 
 
@@ -244,6 +247,24 @@ class Logbook:
         of_sheet = sheet_words(self.sheet(earlier_id) or SetupSheet(), earlier.log_name)
         words = of_sheet | dict(given)
         self.store.put_right(replace(earlier, **words, revision=now.revision + 1), given)  # type: ignore[arg-type]
+
+    def rider_words(self, run_id: str) -> tuple[RiderWord, ...]:
+        """What the rider said of a run, oldest first; it stays when the run is made again."""
+        return read_words(self.path / RIDER, self.entry(run_id).log_sha256)
+
+    def add_rider_word(
+        self,
+        run_id: str,
+        *,
+        corner: int | None = None,
+        lap: int | None = None,
+        felt: str = "",
+        text: str = "",
+    ) -> None:
+        """Keep an answer of the rider, as of `telemetry.logbook.rider.RiderWord`. Raises `LogbookError`."""
+        word, log = new_word(corner, lap, felt, text), self.entry(run_id).log_sha256
+        with self.store.catalogue.changing():  # nobody else adds one meanwhile
+            write_words(self.path / RIDER, log, (*read_words(self.path / RIDER, log), word))
 
     def throw_away(self, run_id: str, *, version: str = "") -> None:
         """Move a run with its history into the bin. Raises `LogbookError` if somebody else changed it since."""

@@ -1,5 +1,7 @@
 """What a person reads: a document is built once, and printed in the terminal, on paper and on the screen."""
 
+from typing import TYPE_CHECKING, Any
+
 from rich.console import Console
 
 from telemetry.report.blocks import (
@@ -69,11 +71,13 @@ from telemetry.report.lap import (
 from telemetry.report.paper import document_html
 from telemetry.report.pdf import find_browser, page_to_pdf
 from telemetry.report.places import AROUND_M, Places
-from telemetry.report.prediction import print_prediction
 from telemetry.report.stand import print_stand, stand_html
 from telemetry.report.terminal import print_document, print_section
 from telemetry.setup import Comparison, SetupSheet
 from telemetry.summary import Summary
+
+if TYPE_CHECKING:
+    from telemetry.report.prediction import print_prediction as print_prediction
 
 __all__ = [
     "AROUND_M",
@@ -154,6 +158,14 @@ __all__ = [
     "travel_picture",
     "whole_run",
 ]
+
+
+def __getattr__(name: str) -> Any:
+    if name == "print_prediction":  # compiles; imported when a change is tried
+        from telemetry.report.prediction import print_prediction
+
+        return print_prediction
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
 
 
 def print_review(summary: Summary, console: Console, *, sheet: SetupSheet | None = None) -> None:

@@ -18,12 +18,18 @@ from telemetry.setup.rows import ExcludedLap, LapValues, MetricComparison
 from telemetry.setup.sheet import (
     Change,
     Condition,
+    FrontSettings,
+    RearSettings,
     SetupSheet,
     changes,
     load_sheet,
     parse_sheet,
     settings,
+    sheet_settings,
+    sheet_text,
+    worded,
     written,
+    written_on_one,
 )
 
 __all__ = [
@@ -36,9 +42,11 @@ __all__ = [
     "DamperOuting",
     "DamperRun",
     "ExcludedLap",
+    "FrontSettings",
     "LapValues",
     "MetricComparison",
     "Outing",
+    "RearSettings",
     "SetupSheet",
     "bounce_comparison_to_json",
     "changes",
@@ -52,5 +60,9 @@ __all__ = [
     "parse_sheet",
     "repeats",
     "settings",
+    "sheet_settings",
+    "sheet_text",
+    "worded",
     "written",
+    "written_on_one",
 ]
