@@ -82,6 +82,9 @@ class MadeUpLogbook:
             for run in self._runs.values()
         )  # fmt: skip
 
+    def measured(self, run_id: str):
+        raise LogbookError(f"{self._run(run_id).entry.run_id}: keeps no log.")
+
 
 def made_up(
     run_id: str = "made-up",
