@@ -12,7 +12,19 @@ from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_u
 from dashboard import guard
 from dashboard.desk import routes
 from dashboard.desk.desk import Desk
-from dashboard.pages import add, balance, compare, damper, edit, felt, parts, review, rider, runs, sheet
+from dashboard.pages import (
+    add,
+    balance,
+    compare,
+    damper,
+    edit,
+    felt,
+    parts,
+    review,
+    rider,
+    runs,
+    sheet,
+)
 from dashboard.pages.parts import Screen
 from dashboard.shelf import Logbook, Shelf
 from dashboard.theme import css_variables
@@ -22,6 +34,15 @@ from telemetry.errors import BothEndsError, LogbookError
 log = logging.getLogger(__name__)
 
 Layout = Callable[[Shelf, View, Screen], list[Any]]
+TRY = "/try"
+
+
+def _try_page(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
+    from dashboard.pages import trial  # the prediction compiles; imported when the page is opened
+
+    return trial.layout(shelf, view, screen)
+
+
 PAGES: dict[str, Layout] = {
     runs.PATH: runs.layout,
     review.PATH: review.layout,
@@ -32,6 +53,7 @@ PAGES: dict[str, Layout] = {
     add.PATH: add.layout,
     edit.PATH: edit.layout,
     sheet.PATH: sheet.layout,
+    TRY: _try_page,
     felt.PATH: felt.layout,
     "/bin": edit.bin_layout,
 }
@@ -48,6 +70,7 @@ TITLES = {
     add.PATH: "Bring a log in",
     edit.PATH: "Change a run",
     sheet.PATH: "Setup sheet",
+    TRY: "Try a change",
     felt.PATH: "What the rider felt",
     "/bin": "Bin",
 }
