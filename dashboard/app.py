@@ -9,7 +9,7 @@ from typing import Any
 import flask
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update, set_props
 
-from dashboard import guard
+from dashboard import guard, paper
 from dashboard.desk import routes
 from dashboard.desk.desk import Desk
 from dashboard.pages import (
@@ -139,7 +139,7 @@ def create_app(
         app.server, hosts=hosts, script_hashes=app.csp_hashes, share_key=share_key, rider_key=rider_key
     )
     routes.register(app.server, shelf.desk)
-    _register_debrief(app.server, shelf)
+    paper.register(app.server, shelf)
     _register_bike_file(app.server, shelf)
     _register_way(app, shelf)
     for page in (review, balance, rider, compare, damper):
@@ -236,21 +236,6 @@ def _tell(error: Exception) -> Any:
         words = f"Something went wrong; it is in the log of the server as {reference}."
     set_props("notice", {"children": words})
     return no_update
-
-
-def _register_debrief(server: flask.Flask, shelf: Shelf) -> None:
-    """The debrief on paper has its own address: it is one HTML page without scripts."""
-
-    @server.get("/debrief/<run_id>")
-    def debrief(run_id: str) -> flask.Response:
-        from telemetry.report import debrief_html
-
-        try:
-            summary, traces = shelf.summary(run_id), shelf.traces(run_id)
-            page = debrief_html(summary, traces, sheet=shelf.sheet(run_id))
-        except BothEndsError as error:
-            return flask.Response(str(error), status=404, mimetype="text/plain")
-        return flask.Response(page, mimetype="text/html")
 
 
 def _register_bike_file(server: flask.Flask, shelf: Shelf) -> None:

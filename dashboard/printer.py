@@ -14,10 +14,12 @@ from telemetry.report import (
     AROUND_M,
     Advice,
     Answer,
+    Blank,
     Block,
     Caution,
     Cell,
     Column,
+    Facts,
     Figure,
     Fold,
     LapName,
@@ -172,6 +174,16 @@ def view_of(cell: Cell, view: View) -> View | None:
     return replace(there, zoom=around, against="distance")
 
 
+def _facts(block: Facts, printer: Printer) -> Any:
+    return html.Dl(
+        [part for label, text in block.pairs for part in (html.Dt(label), html.Dd(text))], className="facts"
+    )
+
+
+def _blank(block: Blank, printer: Printer) -> Any:
+    return html.P(block.words)
+
+
 def _figure(block: Figure, printer: Printer) -> Any:
     height = "low" if block.name.startswith("ring-") else "middle"
     figure = drawn(block.picture, printer.theme)
@@ -191,6 +203,8 @@ PRINT: dict[type, Callable[[Any, Printer], Any]] = {
     Caution: _caution,
     Advice: _advice,
     Table: _table,
+    Facts: _facts,
+    Blank: _blank,
     Figure: _figure,
     Fold: _fold,
 }

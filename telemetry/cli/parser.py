@@ -35,6 +35,7 @@ def build_parser() -> argparse.ArgumentParser:
     for add in (
         _demo,
         _review,
+        _debrief,
         _batch,
         _check,
         _compare,
@@ -198,7 +199,23 @@ def _review(commands: "Commands") -> None:
     )
     _json(parser)
     parser.add_argument("--traces", metavar="FILE", help="also write the run sample by sample, as Parquet")
-    parser.add_argument("--html", metavar="FILE", help="also write the debrief as a page to print")
+    _debrief_files(parser)
+
+
+def _debrief(commands: "Commands") -> None:
+    parser = _command(commands, "debrief", "write the debrief of a stored run: one page to pin up")
+    parser.add_argument("which", metavar="RUN", help="id, start of id, or name")
+    parser.add_argument("--logbook", required=True, metavar="DIR")
+    _debrief_files(parser)
+
+
+def _debrief_files(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--html", metavar="FILE", help="write the debrief, one page to print and pin up")
+    parser.add_argument(
+        "--pdf", metavar="FILE", help="write it as PDF, where a Chromium, Chrome or Edge is found"
+    )
+    parser.add_argument("--appendix", action="store_true", help="with the whole review behind the page")
+    parser.add_argument("--paper", choices=("A4", "letter"), default="A4", help="what it is printed on")
 
 
 def _clock(text: str) -> float:
