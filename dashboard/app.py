@@ -35,6 +35,15 @@ from telemetry.errors import BothEndsError, LogbookError
 log = logging.getLogger(__name__)
 
 Layout = Callable[[Shelf, View, Screen], list[Any]]
+TRY = "/try"
+
+
+def _try_page(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
+    from dashboard.pages import trial  # the prediction compiles; imported when the page is opened
+
+    return trial.layout(shelf, view, screen)
+
+
 PAGES: dict[str, Layout] = {
     runs.PATH: runs.layout,
     review.PATH: review.layout,
@@ -46,6 +55,7 @@ PAGES: dict[str, Layout] = {
     add.PATH: add.layout,
     edit.PATH: edit.layout,
     sheet.PATH: sheet.layout,
+    TRY: _try_page,
     felt.PATH: felt.layout,
     "/bin": edit.bin_layout,
 }
@@ -63,6 +73,7 @@ TITLES = {
     add.PATH: "Bring a log in",
     edit.PATH: "Change a run",
     sheet.PATH: "Setup sheet",
+    TRY: "Try a change",
     felt.PATH: "What the rider felt",
     "/bin": "Bin",
 }

@@ -73,12 +73,13 @@ from telemetry.report.paper import document_html
 from telemetry.report.pdf import find_browser, page_to_pdf
 from telemetry.report.places import AROUND_M, Places
 from telemetry.report.season import MARKS, SeasonPicture, season_document
-from telemetry.report.stand import print_stand, stand_html
+from telemetry.report.stand import print_stand, side_view, stand_document, stand_html
 from telemetry.report.terminal import print_document, print_section
 from telemetry.setup import Comparison, SetupSheet
 from telemetry.summary import Summary
 
 if TYPE_CHECKING:
+    from telemetry.report.prediction import prediction_document as prediction_document
     from telemetry.report.prediction import print_prediction as print_prediction
 
 __all__ = [
@@ -148,6 +149,7 @@ __all__ = [
     "print_check",
     "print_comparison",
     "print_document",
+    "prediction_document",
     "print_prediction",
     "print_review",
     "print_section",
@@ -157,6 +159,8 @@ __all__ = [
     "review_document",
     "runs_section",
     "season_document",
+    "side_view",
+    "stand_document",
     "stand_html",
     "stretch",
     "thinned",
@@ -167,10 +171,10 @@ __all__ = [
 
 
 def __getattr__(name: str) -> Any:
-    if name == "print_prediction":  # compiles; imported when a change is tried
-        from telemetry.report.prediction import print_prediction
+    if name in ("prediction_document", "print_prediction"):  # compiles; imported when a change is tried
+        from telemetry.report import prediction
 
-        return print_prediction
+        return getattr(prediction, name)
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
 
 
