@@ -24,6 +24,7 @@ from dashboard.pages import (
     rider,
     runs,
     sheet,
+    stand,
 )
 from dashboard.pages.parts import Screen
 from dashboard.shelf import Logbook, Shelf
@@ -54,6 +55,7 @@ PAGES: dict[str, Layout] = {
     edit.PATH: edit.layout,
     sheet.PATH: sheet.layout,
     TRY: _try_page,
+    stand.PATH: stand.layout,
     felt.PATH: felt.layout,
     "/bin": edit.bin_layout,
 }
@@ -71,6 +73,7 @@ TITLES = {
     edit.PATH: "Change a run",
     sheet.PATH: "Setup sheet",
     TRY: "Try a change",
+    stand.PATH: "At the stand",
     felt.PATH: "What the rider felt",
     "/bin": "Bin",
 }
@@ -239,7 +242,7 @@ def _tell(error: Exception) -> Any:
 
 
 def _register_bike_file(server: flask.Flask, shelf: Shelf) -> None:
-    """The bike file of a run, to keep elsewhere."""
+    """The bike file of a run, to keep elsewhere, and its stand on paper."""
 
     @server.get("/bike/<run_id>")
     def bike_file(run_id: str) -> flask.Response:
@@ -250,3 +253,14 @@ def _register_bike_file(server: flask.Flask, shelf: Shelf) -> None:
         except BothEndsError as error:
             return flask.Response(str(error), status=404, mimetype="text/plain")
         return flask.Response(text, mimetype="application/toml")
+
+    @server.get("/stand-sheet/<run_id>")
+    def stand_sheet(run_id: str) -> flask.Response:
+        from telemetry.report import stand_html
+
+        try:
+            asked = parse(flask.request.query_string.decode("ascii", "ignore")).stand
+            page = stand_html(stand.stand_of(shelf.desk.logbook.bike(run_id), asked))
+        except BothEndsError as error:
+            return flask.Response(str(error), status=404, mimetype="text/plain")
+        return flask.Response(page, mimetype="text/html")

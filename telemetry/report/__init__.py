@@ -71,7 +71,7 @@ from telemetry.report.lap import (
 from telemetry.report.paper import document_html
 from telemetry.report.pdf import find_browser, page_to_pdf
 from telemetry.report.places import AROUND_M, Places
-from telemetry.report.stand import print_stand, side_view, stand_document, stand_html
+from telemetry.report.stand import print_stand, stand_document, stand_html, stand_picture
 from telemetry.report.terminal import print_document, print_section
 from telemetry.setup import Comparison, SetupSheet
 from telemetry.summary import Summary
@@ -153,9 +153,9 @@ __all__ = [
     "quickest_lap",
     "review_document",
     "runs_section",
-    "side_view",
     "stand_document",
     "stand_html",
+    "stand_picture",
     "stretch",
     "thinned",
     "track_picture",
