@@ -128,7 +128,34 @@ def _shell() -> html.Div:
             dcc.Store(id="remembered"),
             html.Div(id="notice", role="status"),
             html.Div(id="page"),
+            _keys(),
         ]
+    )
+
+
+KEYS = (
+    ("[  ]", "lap before, lap after"),
+    (",  .", "run before, run after"),
+    ("p  n", "corner before, corner after"),
+    ("1 to 9", "that corner; two digits quickly for 10 and more"),
+    ("0 or Esc", "all of the lap"),
+    ("+  −", "closer, wider"),
+    ("←  →", "earlier, later"),
+    ("?", "these keys"),
+)
+
+
+def _keys() -> html.Dialog:
+    """What the keys do, opened by ``?``."""
+    rows = [html.Tr([html.Th(html.Kbd(key), scope="row"), html.Td(words)]) for key, words in KEYS]
+    return html.Dialog(
+        [
+            html.H2("Keys", id="keys-title"),
+            html.Table(html.Tbody(rows)),
+            html.Button("Close", className="quiet", **{"data-close": "keys"}),
+        ],
+        id="keys",
+        **{"aria-labelledby": "keys-title"},
     )
 
 
@@ -151,12 +178,6 @@ def _register_way(app: Dash, shelf: Shelf) -> None:
         Output("remembered", "data"),
         Input("travel", "relayoutData"),
         Input("trace", "relayoutData"),
-    )
-    app.clientside_callback(
-        ClientsideFunction("bothends", "cursor"),
-        Output("remembered", "data", allow_duplicate=True),
-        Input("travel", "hoverData"),
-        prevent_initial_call=True,
     )
 
 
@@ -184,7 +205,9 @@ def _page(shelf: Shelf, path: str, view: View, screen: Screen) -> tuple[list[Any
     layout = PAGES.get(path)
     if layout is None:
         return parts.problem(path, view, "No such page", f"There is nothing at {path}."), "Not found"
-    return layout(shelf, view, screen), TITLES[path]
+    page = layout(shelf, view, screen)
+    name = next((entry.name or entry.run_id for entry in shelf.runs() if entry.run_id == view.run), "")
+    return page, ", ".join(words for words in (TITLES[path], name if path in _OF_ONE_RUN else "") if words)
 
 
 def _entries(shelf: Shelf) -> list[Any]:

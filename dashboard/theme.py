@@ -36,6 +36,7 @@ class Theme:
     unsettled_fill: str
     masked_fill: str
     corner_fill: str
+    usual_fill: str
 
     def of(self, end: End | None) -> str:
         """Colour of the lines of an end; that of ink for neither."""
@@ -67,6 +68,7 @@ LIGHT = Theme(
     unsettled_fill="rgba(179,23,63,0.16)",
     masked_fill="rgba(206,208,213,0.95)",
     corner_fill="rgba(86,91,102,0.07)",
+    usual_fill="rgba(86,91,102,0.24)",
 )
 DARK = Theme(
     name="dark",
@@ -85,6 +87,7 @@ DARK = Theme(
     unsettled_fill="rgba(255,125,155,0.20)",
     masked_fill="rgba(62,71,82,0.95)",
     corner_fill="rgba(167,175,186,0.09)",
+    usual_fill="rgba(167,175,186,0.26)",
 )
 THEMES = {theme.name: theme for theme in (LIGHT, DARK)}
 

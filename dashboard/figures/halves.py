@@ -1,8 +1,5 @@
 """Pictures of the document drawn on the screen: two halves about a middle line, front upwards, rear downwards."""
 
-from collections.abc import Callable
-from typing import Any
-
 import numpy as np
 import plotly.graph_objects as go
 
@@ -12,11 +9,6 @@ from telemetry.report import Curve, Halves, Shade, Spectrum, Upright
 
 AXES: dict[End, str] = {"front": "y", "rear": "y2"}
 HALVES: dict[End, tuple[float, float]] = {"front": (0.5, 1.0), "rear": (0.0, 0.5)}
-
-
-def drawn(picture: Any, theme: Theme) -> go.Figure:
-    """A picture of the document as a figure."""
-    return DRAW[type(picture)](picture, theme)
 
 
 def halves_figure(picture: Halves, theme: Theme) -> go.Figure:
@@ -218,6 +210,3 @@ def spectrum_figure(picture: Spectrum, theme: Theme) -> go.Figure:
             "yaxis": {"fixedrange": True, "rangemode": "tozero", "nticks": 4, "ticksuffix": " mm²/Hz"},
         },
     )
-
-
-DRAW: dict[type, Callable[[Any, Theme], go.Figure]] = {Halves: halves_figure, Spectrum: spectrum_figure}

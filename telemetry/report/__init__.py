@@ -25,6 +25,7 @@ from telemetry.report.blocks import (
 from telemetry.report.bounce import bounce_html, print_bounce
 from telemetry.report.check import WANTED, check_log, check_to_json, print_check
 from telemetry.report.comparison import CLEAR, comparison_document
+from telemetry.report.curves import CurveNote, DotRow, Dots, Line, Lines
 from telemetry.report.damping import (
     bounce_damper_document,
     damper_document,
@@ -38,12 +39,14 @@ from telemetry.report.document import (
     quality_section,
     review_document,
     runs_section,
+    stretch_document,
 )
 from telemetry.report.figures import Curve, Halves, Scope, Shade, Spectrum, Upright, whole_run
 from telemetry.report.lap import (
     M_S_TO_KM_H,
     POINTS,
     Against,
+    Band,
     Drawn,
     Label,
     Ribbon,
@@ -61,10 +64,22 @@ from telemetry.report.places import AROUND_M, Places
 from telemetry.report.prediction import print_prediction
 from telemetry.report.stand import print_stand, stand_html
 from telemetry.report.terminal import print_document, print_section
+from telemetry.report.usual import CornerLaps, Usual, corner_laps, usual_travel
 from telemetry.setup import Comparison, SetupSheet
 from telemetry.summary import Summary, Traces
 
 __all__ = [
+    "stretch_document",
+    "Band",
+    "usual_travel",
+    "corner_laps",
+    "Usual",
+    "Lines",
+    "Line",
+    "Dots",
+    "DotRow",
+    "CurveNote",
+    "CornerLaps",
     "AROUND_M",
     "Advice",
     "Against",

@@ -7,6 +7,7 @@ from telemetry.balance import Balance, BumpGroup, Gain, PhaseBalance, Ratio, Sam
 from telemetry.bike import GRAVITY_M_S2
 from telemetry.damping import dampers_in_doubt
 from telemetry.findings import TWO_BALANCES, WIDEST, balance_sentence, damping_sentence, suspicions
+from telemetry.laps import Corner
 from telemetry.motion import BandUse
 from telemetry.report.blocks import (
     Caution,
@@ -84,6 +85,25 @@ def balance_section(scope: Scope) -> Section | None:
         _damping(balance),
         *_phases(balance),
         *notes(pitch_words(balance)),
+    )
+
+
+def stretch_balance_section(scope: Scope, corner: Corner | None) -> Section | None:
+    """How fast the rear moved over the front on a stretch, and on the bumps of a corner over all laps."""
+    bump = scope.summary.balance.same_bump
+    rows: list[Row] = []
+    if corner is not None and bump is not None:
+        name = f"corner {corner.number}"
+        rows += [_group(group) for group in bump.groups if group.kind == "corner" and group.name == name]
+    if not scope.balance.reason:
+        ratio = scope.balance.speed_ratio
+        rows.append(
+            ("all riding here, RMS speed", Number(ratio.compression, RATIO), Number(ratio.rebound, RATIO))
+        )
+    return section(
+        "balance",
+        "Balance here: rear over front; 1 is even",
+        table(SPEED_COLUMNS, rows, FASTER) or Sentence(f"Cannot be told: {scope.balance.reason}."),
     )
 
 

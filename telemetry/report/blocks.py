@@ -142,7 +142,8 @@ class Answer:
     headline : str
         The largest words of a page.
     why, todo : str
-        What shows it and what to try, in short; a terminal has both in the findings below.
+        What shows it and what to try, in short; a terminal has both in the findings below, but for what is ``grave``:
+        a damper in doubt, with what to do before riding on.
     others : tuple of str
         What else there is to say, a sentence each.
     trust, mark : str
@@ -156,6 +157,7 @@ class Answer:
     trust: str = ""
     mark: str = ""
     sound: bool = True
+    grave: bool = False
 
 
 @dataclass(frozen=True)

@@ -55,6 +55,9 @@ TRACE_COLUMNS = (
     "corner",
     "x_m",
     "y_m",
+    "throttle_pct",
+    "brake",
+    "lean_deg",
 )
 
 

@@ -11,7 +11,7 @@ from made_up import BOTTOM_AT_M, CORNERS, LAP_M, LAP_S, RING_AT_M, MadeUpLogbook
 from dashboard import scene as scenes
 from dashboard import theme
 from dashboard.figures import compare, trace, track, travel
-from dashboard.figures.halves import drawn as drawn_figure
+from dashboard.figures.drawn import drawn as drawn_figure
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View
 from telemetry.report import Scope, whole_run
