@@ -12,7 +12,7 @@ from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_u
 from dashboard import guard
 from dashboard.desk import routes
 from dashboard.desk.desk import Desk
-from dashboard.pages import add, balance, compare, damper, parts, review, rider, runs
+from dashboard.pages import add, balance, compare, damper, edit, parts, review, rider, runs
 from dashboard.pages.parts import Screen
 from dashboard.shelf import Logbook, Shelf
 from dashboard.theme import css_variables
@@ -30,6 +30,8 @@ PAGES: dict[str, Layout] = {
     compare.PATH: compare.layout,
     damper.PATH: damper.layout,
     add.PATH: add.layout,
+    edit.PATH: edit.layout,
+    "/bin": edit.bin_layout,
 }
 # Pages of one run: without a run in the address they show the only one there is, or the list.
 _OF_ONE_RUN = (review.PATH, balance.PATH, rider.PATH)
@@ -42,6 +44,8 @@ TITLES = {
     compare.PATH: "Compare",
     damper.PATH: "Dampers",
     add.PATH: "Bring a log in",
+    edit.PATH: "Change a run",
+    "/bin": "Bin",
 }
 
 _INDEX = """<!doctype html>
@@ -109,6 +113,7 @@ def create_app(
     )
     routes.register(app.server, shelf.desk)
     _register_debrief(app.server, shelf)
+    _register_bike_file(app.server, shelf)
     _register_way(app, shelf)
     for page in (review, balance, rider, compare, damper):
         page.register(app, shelf)
@@ -242,3 +247,17 @@ def _register_debrief(server: flask.Flask, shelf: Shelf) -> None:
         except BothEndsError as error:
             return flask.Response(str(error), status=404, mimetype="text/plain")
         return flask.Response(page, mimetype="text/html")
+
+
+def _register_bike_file(server: flask.Flask, shelf: Shelf) -> None:
+    """The bike file of a run, to keep elsewhere."""
+
+    @server.get("/bike/<run_id>")
+    def bike_file(run_id: str) -> flask.Response:
+        try:
+            text = shelf.desk.logbook.store.bike(shelf.desk.logbook.entry(run_id).run_id).read_text(
+                encoding="utf-8"
+            )
+        except BothEndsError as error:
+            return flask.Response(str(error), status=404, mimetype="text/plain")
+        return flask.Response(text, mimetype="application/toml")

@@ -281,6 +281,20 @@
     write(document.getElementsByName(picker.dataset.into)[0], ends.map(s => s.toFixed(1)).join(" "));
   });
 
+  // ---- a place on the ride seen from above ---------------------------------------------------------------------
+  document.addEventListener("click", function (event) {
+    const map = event.target.closest(".map-picker");
+    if (!map) return;
+    const box = map.getBoundingClientRect(), [top, bottom, left, right] = map.dataset.bounds.split(" ").map(Number);
+    const x = (event.clientX - box.left) / box.width, y = (event.clientY - box.top) / box.height;
+    const spot = map.querySelector(".spot");
+    spot.hidden = false;
+    spot.style.left = 100 * x + "%";
+    spot.style.top = 100 * y + "%";
+    write(document.getElementsByName(map.dataset.into)[0],
+      (top + y * (bottom - top)).toFixed(6) + " " + (left + x * (right - left)).toFixed(6));
+  });
+
   // ---- the bike file as a file of one's own -----------------------------------------------------------------
   document.addEventListener("click", async function (event) {
     const button = event.target.closest("button[data-bike]");

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, BinaryIO
 
-from dashboard.desk import adding
+from dashboard.desk import adding, correcting
 from dashboard.desk.jobs import Jobs, Progress
 from dashboard.desk.preview import preview_of
 from dashboard.shelf import Shelf
@@ -121,3 +121,40 @@ class Desk:
         """Remove a draft; returns where to go."""
         self.drafts.throw_away(token)
         return "/add"
+
+    def set_words(self, run_id: str, said: Mapping[str, str]) -> None:
+        """Put right what is said of a run."""
+        self.logbook.set_words(run_id, correcting.words_said(said), version=said.get("version", ""))
+
+    def again(self, run_id: str, said: Mapping[str, str]) -> dict[str, Any]:
+        """Review a run again with what a form changes; returns the job."""
+        logbook, version = self.logbook, said.get("version", "")
+        logbook.expect(run_id, version)
+        correction = correcting.correction_of(said, logbook, run_id)
+        if not correction.changes:
+            return {"words": "Nothing was changed."}
+        return {"job": self._correct(run_id, correction, version)}
+
+    def _correct(self, run_id: str, correction: correcting.Correction, version: str) -> str:
+        logbook = self.logbook
+
+        def work(progress: Progress) -> str:
+            return f"/edit?run={correcting.correct(logbook, run_id, correction, version, progress)}"
+
+        return self.jobs.start(f"Reviewing {logbook.entry(run_id).name} again", work)
+
+    def go_back(self, run_id: str, said: Mapping[str, str]) -> str:
+        """Undo a step of a run's history; returns where to go."""
+        now = correcting.go_back(self.logbook, run_id, said.get("to", ""), said.get("version", ""))
+        return f"/edit?run={now}"
+
+    def to_bin(self, run_id: str, said: Mapping[str, str]) -> str:
+        """Move a run into the bin; returns where to go."""
+        self.logbook.throw_away(run_id, version=said.get("version", ""))
+        self.shelf.open(self.logbook)  # nothing of it stays in memory
+        return "/runs"
+
+    def from_bin(self, run_id: str) -> str:
+        """Put a run from the bin back; returns where to go."""
+        self.logbook.take_back(run_id)
+        return f"/edit?run={run_id}"

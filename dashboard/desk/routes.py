@@ -71,6 +71,27 @@ def register(server: flask.Flask, desk: Desk) -> None:
     def discard(token: str) -> Any:
         return {"then": desk.throw_away(token)}
 
+    @post("run/<run_id>/words")
+    def words(run_id: str) -> Any:
+        desk.set_words(run_id, _said())
+        return {"words": "Kept.", "then": f"/edit?run={run_id}"}
+
+    @post("run/<run_id>/again")
+    def again(run_id: str) -> Any:
+        return desk.again(run_id, _said())
+
+    @post("run/<run_id>/back")
+    def go_back(run_id: str) -> Any:
+        return {"then": desk.go_back(run_id, _said())}
+
+    @post("run/<run_id>/bin")
+    def to_bin(run_id: str) -> Any:
+        return {"then": desk.to_bin(run_id, _said())}
+
+    @post("bin/<run_id>/back")
+    def from_bin(run_id: str) -> Any:
+        return {"then": desk.from_bin(run_id)}
+
 
 def _told(work: Callable[..., Any]) -> Callable[..., Any]:
     """Answer what cannot be used in its own words, by field where it belongs to one: nothing was written then."""

@@ -17,7 +17,7 @@ from telemetry.review import LEVERAGES, PARTS
 from telemetry.summary import number
 
 PATH = "/add"
-_MEANINGS = (
+MEANINGS = (
     ("", "not used"),
     ("time", "time"),
     ("front", "fork travel"),
@@ -32,6 +32,7 @@ _MEANINGS = (
     ("lap", "lap number"),
     ("beacon", "beacon at the line"),
 )
+MEANING_WORDS = dict(MEANINGS)
 _FORMATS = "CSV and other text, Parquet, Arrow, MDF, MATLAB; up to 2 GB."
 
 
@@ -209,7 +210,7 @@ def _columns(preview: Mapping[str, Any], filled: forms.Filled, screen: Screen) -
     rows = []
     for place, column in enumerate(preview["columns"]):
         name = column["name"]
-        meaning = filled.select(f"Meaning of {name}", f"meaning.{place}", _MEANINGS, unseen=True)
+        meaning = filled.select(f"Meaning of {name}", f"meaning.{place}", MEANINGS, unseen=True)
         cells = [
             html.Th([html.B(name), html.Small(f" {column['unit']}")], scope="row"),
             html.Td(_picture(column, screen)),

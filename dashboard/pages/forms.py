@@ -1,5 +1,6 @@
 """Pieces of forms. A form is read and sent by the page's script (`assets/work.js`); its answer is shown in place."""
 
+import json
 from collections.abc import Mapping, Sequence
 from typing import Any
 from urllib.parse import quote
@@ -119,6 +120,16 @@ def fields(*content: Any) -> html.Div:
     return html.Div(content, className="fields")
 
 
+def tick(label: str, name: str, *, on: bool) -> html.Label:
+    """Yes or no, as a list of two: what it says is "yes" or nothing."""
+    return select(label, name, (("yes", "yes"), ("", "no")), "yes" if on else "", unseen=True)
+
+
+def hidden(name: str, value: str) -> html.Div:
+    """A value that goes along with the form."""
+    return html.Div(dcc.Input(name=name, value=value, type="hidden"), hidden=True)
+
+
 def send(words: str, *, name: str = "", strong: bool = True) -> html.Button:
     """The button that sends its form."""
     return html.Button(
@@ -130,6 +141,11 @@ def act(words: str, to: str, *, sure: str = "", **data: str) -> html.Button:
     """A button that goes to a writing route by itself; ``sure`` asks first."""
     marks = {"data-act": to, "data-sure": sure, **{f"data-{key}": value for key, value in data.items()}}
     return html.Button(words, type="button", **{key: value for key, value in marks.items() if value})
+
+
+def body(**values: str) -> str:
+    """What a button of `act` sends along."""
+    return json.dumps(values)
 
 
 def trace_picture(path: str, width: int, height: int, label: str, colour: str, *, name: str = "") -> html.Img:

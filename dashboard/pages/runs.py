@@ -119,6 +119,8 @@ def _run(shelf: Shelf, runs: Sequence[RunEntry], place: int, with_verdict: bool)
         html.A("Rider", href="/rider" + query, className="in button"),
         html.A("Debrief", href=f"/debrief/{entry.run_id}", target="_blank", className="button"),
     ]
+    if shelf.desk is not None and shelf.desk.writes:
+        links.append(html.A("Change", href="/edit" + query, className="in button"))
     if before is not None:
         to = to_query(View(run=before.run_id, other=entry.run_id))
         links.append(

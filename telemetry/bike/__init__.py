@@ -10,7 +10,6 @@ from telemetry.bike.bikefile import (
     parse_bike,
     plain_key,
     stroke_mm,
-    swingarm_sensor_length_mm,
     value_at,
     wheel_stroke_mm,
     why_no_key,
@@ -45,18 +44,6 @@ from telemetry.bike.leverage import (
     build_mechanism,
     solve_linkage,
 )
-from telemetry.bike.modes import (
-    Matrices,
-    Mode,
-    SpringEnd,
-    bike_matrices,
-    bike_modes,
-    half_vehicle,
-    modes,
-    quarter_vehicle,
-    spring_end,
-    wheel_and_damper,
-)
 from telemetry.bike.rearend import rear_end
 from telemetry.bike.sections import AirColumn, BumpStop, Section, SpringParts, implausible
 from telemetry.bike.springs import (
@@ -67,14 +54,22 @@ from telemetry.bike.springs import (
     beyond_limits,
     bike_warnings,
     chassis_of,
-    sag_under_load,
-    spring_force_at_wheel_n,
     spring_of,
     sprung_load_n,
     static_sag,
     wheel_rate_n_per_mm,
 )
 from telemetry.bike.template import LEFT_OUT, Answer, left_open, new_bike_text, toml_text
+from telemetry.bike.vibration import (
+    Mode,
+    SpringEnd,
+    bike_modes,
+    half_vehicle,
+    modes,
+    quarter_vehicle,
+    spring_end,
+    wheel_and_damper,
+)
 
 __all__ = [
     "AirColumn",
@@ -95,7 +90,6 @@ __all__ = [
     "LeverageCurve",
     "LinkageSolution",
     "LoadName",
-    "Matrices",
     "Mechanism",
     "Mode",
     "Sag",
@@ -108,7 +102,6 @@ __all__ = [
     "attitude",
     "beyond_limit",
     "beyond_limits",
-    "bike_matrices",
     "bike_modes",
     "bike_warnings",
     "build_mechanism",
@@ -133,10 +126,8 @@ __all__ = [
     "rear_end",
     "rollout_mm",
     "sag_lacks",
-    "sag_under_load",
     "solve_linkage",
     "spring_end",
-    "spring_force_at_wheel_n",
     "spring_of",
     "sprung_load_n",
     "sprung_loads_n",
@@ -145,7 +136,6 @@ __all__ = [
     "static_sag",
     "steering_axis",
     "stroke_mm",
-    "swingarm_sensor_length_mm",
     "toml_text",
     "trail_mm",
     "tyre_radii_mm",

@@ -17,7 +17,7 @@ import numpy as np
 from pydantic import Field, ValidationError, model_validator
 from scipy.interpolate import PchipInterpolator
 
-from telemetry.arrays import End, FloatArray
+from telemetry.arrays import ENDS, End, FloatArray
 from telemetry.bike.dyno import read_dyno
 from telemetry.bike.ends import DAMPER_CLICKS, LEVERAGE, Front, Rear
 from telemetry.bike.leverage import LeverageCurve, LinkageError
@@ -31,7 +31,7 @@ from telemetry.bike.sections import (
     Section,
     Sensor,
     implausible,
-    with_bench_tables,
+    read_bench_table,
 )
 from telemetry.errors import BikeFileError
 from telemetry.tomlfile import Key, file_error, read_toml
@@ -288,19 +288,27 @@ def load_bike(path: str | Path) -> Bike:
     """
     path = Path(path)
     data = read_toml(path, what="bike file")
-    data = with_bench_tables(data, path.parent)
-    return parse_bike(_with_dyno_files(data, path), source=str(path))
+    return parse_bike(_with_files(data, path.parent), source=str(path))
 
 
-def _with_dyno_files(data: dict[str, Any], path: Path) -> dict[str, Any]:
-    """Bike file keys with each ``dyno_file``, relative to the bike file, replaced by its table."""
+def _with_files(data: dict[str, Any], folder: Path) -> dict[str, Any]:
+    """Bike file keys with each sensor's ``table`` and each ``dyno_file``, beside the bike file, replaced by its rows.
+
+    Raises `BikeFileError` if a file cannot be read, or its rows are given as well.
+    """
     data = dict(data)
-    for end in ("front", "rear"):
-        damper = data.get(end, {}).get("damper") if isinstance(data.get(end), dict) else None
-        if isinstance(damper, dict) and "dyno_file" in damper:
-            damper = dict(damper)
-            damper["dyno"] = read_dyno(path.parent / str(damper.pop("dyno_file")))
-            data[end] = {**data[end], "damper": damper}
+    for section, key, rows, read in (
+        ("sensor", "table", "points", read_bench_table),
+        ("damper", "dyno_file", "dyno", read_dyno),
+    ):
+        for end in ENDS:
+            part = data[end].get(section) if isinstance(data.get(end), dict) else None
+            if isinstance(part, dict) and key in part:
+                path = folder / str(part[key])
+                if rows in part:
+                    raise BikeFileError(f"{path}: {end}.{section} has {rows} and {key}; give one of them.")
+                part = {name: value for name, value in part.items() if name != key} | {rows: read(path)}
+                data[end] = {**data[end], section: part}
     return data
 
 
@@ -332,26 +340,9 @@ def wheel_stroke_mm(bike: Bike, end: End) -> float:
 def swingarm_sensor_length_mm(
     bike: Bike, frame_mm: Point, swingarm_mm: Point, shaft_mm: FloatArray
 ) -> FloatArray:
-    """Distance between the two mounts of a sensor from frame to swingarm, at a shock travel.
+    """Distance between the two mounts of a sensor from frame to swingarm, at shock travels; shape (n_samples,). [mm]
 
-    Parameters
-    ----------
-    bike : Bike
-        With [rear.swingarm].
-    frame_mm, swingarm_mm : (x, z)
-        Its mounts at full extension, in the terms of [rear.swingarm]. [mm]
-    shaft_mm : ndarray of shape (n_samples,)
-        [mm]
-
-    Returns
-    -------
-    ndarray of shape (n_samples,)
-        [mm]
-
-    Raises
-    ------
-    LinkageError
-        If the bike file has no [rear.swingarm].
+    The mounts are as at full extension, in the terms of [rear.swingarm]; `LinkageError` if the bike file has none.
     """
     if bike.rear.swingarm is None:
         raise LinkageError("frame_mm and swingarm_mm need [rear.swingarm]")

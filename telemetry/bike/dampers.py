@@ -56,29 +56,15 @@ class DamperRegion:
 
 @dataclass(frozen=True)
 class DamperUse:
-    """Use of a damper over a run: time and work by region of its curve, power and heat.
+    """Use of a damper over a run: time and work by region of its curve, power and heat."""
 
-    Parameters
-    ----------
-    split_mm_s : float
-        Between low and high speed, at the shaft. [mm/s]
-    regions : tuple of DamperRegion
-        Compression and rebound, low and high.
-    hydraulic_w, friction_w, peak_w : float
-        Mean power turned into heat by the oil and by the seals, and the most of the oil in one sample. [W]
-    work_j : float
-        By the oil over the valid time. [J]
-    lap_j : tuple of float
-        The same for each lap, scaled up to the whole lap where samples are missing. [J]
-    """
-
-    split_mm_s: float
-    regions: tuple[DamperRegion, ...]
-    hydraulic_w: Number
-    friction_w: Number
-    peak_w: Number
-    work_j: Number
-    lap_j: tuple[Number, ...]
+    split_mm_s: float  # between low and high speed, at the shaft
+    regions: tuple[DamperRegion, ...]  # compression and rebound, low and high
+    hydraulic_w: Number  # mean power turned into heat by the oil
+    friction_w: Number  # mean power turned into heat by the seals
+    peak_w: Number  # most of the oil in one sample
+    work_j: Number  # by the oil over the valid time
+    lap_j: tuple[Number, ...]  # by lap, scaled up to the whole lap where samples are missing
 
 
 # What acts in which part of the curve: common practice, no source.
@@ -117,10 +103,7 @@ def damper_use(
     total_j = float(np.nansum(power_w)) * step_s
     regions = []
     for direction, moving in (("compression", moved > 0), ("rebound", moved < 0)):
-        for speeds, inside in (
-            ("low", np.abs(moved) <= split_mm_s),
-            ("high", np.abs(moved) > split_mm_s),
-        ):
+        for speeds, inside in (("low", np.abs(moved) <= split_mm_s), ("high", np.abs(moved) > split_mm_s)):
             here = valid & moving & inside
             work = float(np.sum(power_w[here])) * step_s
             regions.append(

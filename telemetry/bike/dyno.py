@@ -126,10 +126,7 @@ def fitted_sides(data: Any, compression_clicks: Any, rebound_clicks: Any) -> dic
         raise ValueError("dyno: rows are [clicks, speed_mm_s, force_n]") from None
     compression, rebound = dyno_clicks(_checked(rows), compression_clicks, rebound_clicks)
     try:
-        return {
-            "compression": _fit_side(rows, compression, 1.0),
-            "rebound": _fit_side(rows, rebound, -1.0),
-        }
+        return {"compression": _fit_side(rows, compression, 1.0), "rebound": _fit_side(rows, rebound, -1.0)}
     except BikeFileError as error:
         raise ValueError(str(error).removesuffix(".")) from None
 

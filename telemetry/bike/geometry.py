@@ -9,13 +9,12 @@ from functools import lru_cache
 from typing import Literal
 
 import numpy as np
-from scipy.optimize import brentq
 
 from telemetry.arrays import ENDS, End, FloatArray
-from telemetry.bike.bikefile import Bike, Chassis, leverage_curve, needed, stroke_mm, value_at
+from telemetry.bike.bikefile import Bike, Chassis, leverage_curve, needed, value_at
 from telemetry.bike.rearend import RearEnd, rear_end
 from telemetry.bike.sections import Chain, Load, Point
-from telemetry.bike.springs import GRAVITY_M_S2, Sag, chassis_of, spring_of, unit_hint
+from telemetry.bike.springs import GRAVITY_M_S2, Sag, chassis_of, settled_mm
 from telemetry.errors import BikeFileError
 
 
@@ -80,33 +79,20 @@ def pitch_deg(front_wheel_mm: FloatArray, rear_wheel_mm: FloatArray, wheelbase_m
 class Attitude:
     """The motorcycle on level ground at two damper travels. Lengths [mm], angles [deg].
 
-    Parameters
-    ----------
-    rake_deg, wheelbase_mm : float
-        Of the motorcycle as it stands.
-    trail_mm, normal_trail_mm : float or None
-        None without the front tyre's radius and the fork offset.
-    pitch_deg : float
-        Against the measured, extended motorcycle; positive nose down (ISO 8855).
-    front_ride_height_mm, rear_ride_height_mm : float or None
-        Height above the ground of the two places of the chassis where the axles sat when it was measured,
-        extended: the tyre radius then, less with sag, more with a longer shock or a taller tyre. None without the
-        radii of both tyres.
-    swingarm_deg : float or None
-        Swingarm against the ground, positive when the pivot is above the axle.
-    ground_deg : float
-        The ground in the chassis frame, positive rising forward.
+    Ride heights are above the ground, of the two places of the chassis where the axles sat when it was measured,
+    extended: the tyre radius then, less with sag, more with a longer shock or a taller tyre. None without the radii of
+    both tyres.
     """
 
     rake_deg: float
-    trail_mm: float | None
+    trail_mm: float | None  # None without the front tyre's radius and the fork offset
     normal_trail_mm: float | None
     wheelbase_mm: float
-    pitch_deg: float
+    pitch_deg: float  # against the measured, extended motorcycle; positive nose down (ISO 8855)
     front_ride_height_mm: float | None
     rear_ride_height_mm: float | None
-    swingarm_deg: float | None
-    ground_deg: float
+    swingarm_deg: float | None  # against the ground, positive when the pivot is above the axle
+    ground_deg: float  # of the ground in the chassis frame, positive rising forward
     front_axle_mm: Point
     rear_axle_mm: Point
     pivot_mm: Point | None
@@ -240,19 +226,12 @@ def attitude(bike: Bike, fork_mm: float, shock_mm: float) -> Attitude:
 class Squat:
     """Chain angle, squat angle and anti-squat in an attitude.
 
-    Parameters
-    ----------
-    chain_deg : float
-        Upper run of the chain against the ground, positive rising forward.
-    squat_deg : float
-        Squat line: from the rear contact through the meeting of chain and swingarm, against the ground.
-    anti_squat_pct : float
-        tan(squat line) over tan(load transfer line), the line whose slope is centre-of-mass height over
-        wheelbase. 100: drive neither compresses nor extends the rear; below: it squats. [%]
+    Anti-squat is tan(squat line) over tan(load transfer line), the line whose slope is centre-of-mass height over
+    wheelbase. 100: drive neither compresses nor extends the rear; below: it squats. [%]
     """
 
-    chain_deg: float
-    squat_deg: float
+    chain_deg: float  # upper run of the chain against the ground, positive rising forward
+    squat_deg: float  # from the rear contact through the meeting of chain and swingarm
     anti_squat_pct: float
 
 
@@ -324,30 +303,18 @@ def rollout_mm(bike: Bike) -> float | None:
 
 LoadName = Literal["free", "static", "rider"]
 LOADS: tuple[LoadName, ...] = ("free", "static", "rider")
-LOAD_WORDS = {"free": "motorcycle alone", "static": "ready to ride", "rider": "with its rider"}
 _SETTLED_MM = 1e-8
-_NEAR_MM = 0.5  # first bracket of the root search, around the last round's sag
 _MOST_ROUNDS = 60  # each changes the sags by about a tenth of the round before
 
 
 @dataclass(frozen=True)
 class Standing:
-    """The motorcycle at rest under one load.
+    """The motorcycle at rest under one load."""
 
-    Parameters
-    ----------
-    load : Load
-        The sprung mass and its centre. [kg, mm]
-    sag : dict of end to Sag
-        Wheel sag is vertical at the axle relative to the chassis. [mm]
-    work_ratio : dict of end to float
-        Axle displacement normal to the ground per millimetre of shaft travel, through which the load does work.
-    """
-
-    load: Load
-    sag: dict[End, Sag]
+    load: Load  # sprung mass and its centre
+    sag: dict[End, Sag]  # at the wheel: vertical at the axle relative to the chassis
     attitude: Attitude
-    work_ratio: dict[End, float]
+    work_ratio: dict[End, float]  # axle displacement normal to the ground per mm of shaft travel
 
 
 def without(chassis: Chassis, *parts: Load | None) -> Load:
@@ -378,11 +345,6 @@ def sag_lacks(bike: Bike) -> tuple[str, ...]:
 
 def load_of(bike: Bike, name: LoadName) -> Load | None:
     """Sprung load of a sag: "free" the motorcycle alone, "static" ready to ride, "rider" with its rider. [kg, mm]
-
-    Parameters
-    ----------
-    bike : Bike
-        With [chassis].
 
     Returns
     -------
@@ -436,8 +398,8 @@ def stand(bike: Bike, load: Load) -> Standing:
         loads, up = sprung_loads_n(bike, load, now), now.up
         # Both wheels roll freely, so only chassis motion normal to the ground does work.
         settled: dict[End, float] = {
-            "front": _settle(bike, "front", loads["front"], _along(axis, up), travel["front"]),
-            "rear": _settle(bike, "rear", loads["rear"], _path(rear, up), travel["rear"]),
+            "front": settled_mm(bike, "front", loads["front"], _along(axis, up), travel["front"]),
+            "rear": settled_mm(bike, "rear", loads["rear"], _path(rear, up), travel["rear"]),
         }
         moved = max(abs(settled[end] - travel[end]) for end in ENDS)
         travel = settled
@@ -464,24 +426,3 @@ def _along(axis: FloatArray, up: FloatArray) -> Callable[[float], float]:
 
 def _path(rear: RearEnd, up: FloatArray) -> Callable[[float], float]:
     return lambda shaft_mm: float(rear.axle_slope(shaft_mm) @ up)
-
-
-def _settle(bike: Bike, end: End, load_n: float, ratio_at: Callable[[float], float], near_mm: float) -> float:
-    """Shaft travel at which the springs carry a load, 0 if they hold it topped out. [mm]"""
-    spring, stroke = spring_of(bike, end), stroke_mm(bike, end)
-
-    def surplus_n(shaft_mm: float) -> float:
-        return spring.force_n(shaft_mm) - load_n * ratio_at(shaft_mm)
-
-    low, high = max(0.0, near_mm - _NEAR_MM), min(stroke, near_mm + _NEAR_MM)
-    if not surplus_n(low) < 0.0 < surplus_n(high):
-        low, high = 0.0, stroke
-        if surplus_n(0.0) >= 0.0:
-            return 0.0
-        if surplus_n(stroke) <= 0.0:
-            raise BikeFileError(
-                f"{bike.source}: {end}.spring_rate_n_per_mm = {spring.coil_n_per_mm:g} lets {load_n:.0f} N at the "
-                f"wheel use the whole {stroke:g} mm stroke; "
-                f"{unit_hint(bike, end) or 'check the rate (N/mm) and the masses'}."
-            )
-    return float(brentq(surplus_n, low, high, xtol=1e-10, rtol=1e-14))

@@ -66,11 +66,6 @@ class LeverageCurve:
     def trusted(self, shaft_travel_mm: FloatArray) -> BoolArray:
         """True within the measured range and up to `BEYOND_MM` past it.
 
-        Parameters
-        ----------
-        shaft_travel_mm : ndarray of shape (n_samples,)
-            [mm]
-
         Returns
         -------
         ndarray of bool, shape (n_samples,)
@@ -99,18 +94,7 @@ class LeverageCurve:
         return wheel
 
     def ratio(self, shaft_travel_mm: FloatArray) -> FloatArray:
-        """Leverage ratio d(wheel)/d(shaft) at a shaft travel.
-
-        Parameters
-        ----------
-        shaft_travel_mm : ndarray of shape (n_samples,)
-            0 at full extension, compression positive; NaN where invalid. [mm]
-
-        Returns
-        -------
-        ndarray of shape (n_samples,)
-            Unitless; NaN where the input is.
-        """
+        """Leverage ratio d(wheel)/d(shaft) at a shaft travel [mm]; unitless, shape (n_samples,), NaN where that is."""
         return np.asarray(self._wheel(self._inside(shaft_travel_mm)[0], 1))
 
     def ratio_slope_per_mm(self, shaft_mm: float) -> float:
@@ -121,18 +105,7 @@ class LeverageCurve:
         return (float(at_high[0]) - float(at_low[0])) / (high - low)
 
     def shaft_travel_mm(self, wheel_travel_mm: FloatArray) -> FloatArray:
-        """Shaft travel from wheel travel: the inverse of `wheel_travel_mm`, to about 1e-4 mm.
-
-        Parameters
-        ----------
-        wheel_travel_mm : ndarray of shape (n_samples,)
-            Within the table. [mm]
-
-        Returns
-        -------
-        ndarray of shape (n_samples,)
-            0 at full extension. [mm]
-        """
+        """Shaft travel from wheel travel in the table: the inverse of `wheel_travel_mm`, to about 1e-4 mm. [mm]"""
         shaft, wheel = self._shaft
         return np.interp(wheel_travel_mm, wheel, shaft)
 
@@ -327,9 +300,8 @@ def build_mechanism(
     _link(f"shock_rocker_mm and {far_key}", q, at[far_key])
     _link(f"pivot_mm and {rod_key}", pivot, d)
     _link("pivot_mm and rocker_pivot_mm", pivot, c)
-    swing, ground = (
-        (d, c) if on_frame else (c, d)
-    )  # the loop is pivot, end on the swingarm, ..., end on the frame
+    # the loop is pivot, end on the swingarm, ..., end on the frame
+    swing, ground = (d, c) if on_frame else (c, d)
     second, third = ((d, e), (e, c)) if on_frame else ((c, e), (e, d))
     if _segments_cross(pivot, swing, *third) or _segments_cross(*second, ground, pivot):
         raise LinkageError(
@@ -361,33 +333,15 @@ _KNOTS = 201  # of the resulting curve: exact at the knots, better than 1e-7 mm 
 
 @dataclass(frozen=True)
 class LinkageSolution:
-    """The linkage solved over shock travel; arrays of shape (n,), 0 at full extension, compression positive.
-
-    Parameters
-    ----------
-    shaft_mm : ndarray
-        Shock travel. [mm]
-    wheel_mm : ndarray
-        Vertical wheel travel: of the axle relative to the chassis. [mm]
-    arc_mm : ndarray
-        Wheel travel along the arc of the axle, always the longer. [mm]
-    ratio : ndarray
-        d(vertical wheel travel)/d(shock travel).
-    ratio_slope_per_mm : ndarray
-        d(ratio)/d(shock travel). [1/mm]
-    turn_rad : ndarray
-        Turn of the swingarm from the measured position, positive wheel up. [rad]
-    axle_mm : ndarray of shape (n, 2)
-        Path of the axle in the chassis frame. [mm]
-    """
+    """The linkage solved over shock travel; arrays of shape (n,), 0 at full extension, compression positive."""
 
     shaft_mm: FloatArray
-    wheel_mm: FloatArray
-    arc_mm: FloatArray
-    ratio: FloatArray
-    ratio_slope_per_mm: FloatArray
-    turn_rad: FloatArray
-    axle_mm: FloatArray
+    wheel_mm: FloatArray  # vertical, of the axle relative to the chassis
+    arc_mm: FloatArray  # along the arc of the axle, always the longer
+    ratio: FloatArray  # d(vertical wheel travel)/d(shock travel)
+    ratio_slope_per_mm: FloatArray  # d(ratio)/d(shock travel) [1/mm]
+    turn_rad: FloatArray  # of the swingarm from the measured position, positive wheel up
+    axle_mm: FloatArray  # path in the chassis frame, shape (n, 2)
 
 
 def _usable(mechanism: Mechanism) -> tuple[FloatArray, FloatArray, str, str]:

@@ -193,10 +193,7 @@ def _shifted(base: LeverageCurve, longer_mm: float, stroke_mm: float) -> tuple[L
         inside = np.clip(at, shaft[0], shaft[-1])
         beyond = at - inside
         edge = base.ratio(inside)
-        return (
-            base.wheel_travel_mm(inside) + edge * beyond + 0.5 * trend * beyond**2,
-            edge + trend * beyond,
-        )
+        return (base.wheel_travel_mm(inside) + edge * beyond + 0.5 * trend * beyond**2, edge + trend * beyond)
 
     knots = np.unique(np.concatenate([[start, stop], shaft[(shaft > start) & (shaft < stop)]]))
     travel, slope = continued(knots)

@@ -495,10 +495,7 @@ class MeasuredAt(Section):
 
 
 BenchPoints = tuple[tuple[float, float], ...]
-DATA_SHEET_MM = (
-    -100.0,
-    500.0,
-)  # a data sheet's scale holds over any travel: limits beyond every stroke
+DATA_SHEET_MM = (-100.0, 500.0)  # a data sheet's scale holds over any travel: limits beyond every stroke
 HOW_TO_CALIBRATE = (
     "needs points = [[signal, mm], ...] from the bench, or zero and mm_per_unit as on the sensor's data sheet"
 )
@@ -580,23 +577,6 @@ class Sensor(NamesColumns):
         if self.measures == "wheel" and (self.frame_mm is not None or self.swingarm_mm is not None):
             raise ValueError("measures = 'wheel' needs no frame_mm and swingarm_mm; give one description")
         return self
-
-
-def with_bench_tables(data: Mapping[str, Any], folder: Path) -> dict[str, Any]:
-    """Bike file keys with every sensor's ``table``, relative to the bike file, replaced by its points.
-
-    Raises `BikeFileError` if a table cannot be read, or points are given as well.
-    """
-    data = dict(data)
-    for end in ("front", "rear"):
-        sensor = data[end].get("sensor") if isinstance(data.get(end), dict) else None
-        if isinstance(sensor, dict) and "table" in sensor:
-            sensor = dict(sensor)
-            path = folder / str(sensor.pop("table"))
-            if "points" in sensor:
-                raise BikeFileError(f"{path}: {end}.sensor has points and table; give one of them.")
-            data[end] = {**data[end], "sensor": {**sensor, "points": read_bench_table(path)}}
-    return data
 
 
 def read_bench_table(path: Path) -> BenchPoints:

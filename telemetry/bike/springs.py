@@ -3,7 +3,7 @@
 Each end alone, under its load on level ground; `geometry.stand` solves the whole motorcycle. Without friction.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,26 +17,17 @@ from telemetry.errors import BikeFileError
 
 ATMOSPHERE_N_PER_MM2 = 0.101325  # standard atmosphere, ISO 2533
 _BAR_N_PER_MM2 = 0.1
+_NEAR_MM = 0.5  # first bracket of the root search for a sag, around a guess
 
 
 @dataclass(frozen=True)
 class ShaftSpring:
-    """Springs along the shaft of one end, as a function of shaft travel, 0 at full extension.
-
-    Parameters
-    ----------
-    coil_n_per_mm, preload_mm : float
-        Of the main coil: k (s + preload). [N/mm, mm]
-    stroke_mm : float
-        [mm]
-    parts : SpringParts, optional
-        Springs beside the coil.
-    """
+    """Springs along the shaft of one end, as a function of shaft travel, 0 at full extension: coil k (s + preload)."""
 
     coil_n_per_mm: float
     preload_mm: float
     stroke_mm: float
-    parts: SpringParts | None = None
+    parts: SpringParts | None = None  # beside the coil
 
     def force_n(self, shaft_mm: float) -> float:
         """Force that extends the shaft; negative if the top-out spring holds it. [N]"""
@@ -45,64 +36,37 @@ class ShaftSpring:
 
     def rate_n_per_mm(self, shaft_mm: float) -> float:
         """d(force)/d(travel). [N/mm]"""
-        return (
-            self.coil_n_per_mm
-            if self.parts is None
-            else self.coil_n_per_mm + self._beside(self.parts, shaft_mm, 1)
-        )
-
-    def energy_n_mm(self, shaft_mm: float) -> float:
-        """Stored energy relative to full extension: the integral of the force. [N mm]"""
-        work = 0.5 * self.coil_n_per_mm * ((shaft_mm + self.preload_mm) ** 2 - self.preload_mm**2)
-        return work if self.parts is None else work + self._beside(self.parts, shaft_mm, -1)
+        beside = 0.0 if self.parts is None else self._beside(self.parts, shaft_mm, 1)
+        return self.coil_n_per_mm + beside
 
     def _beside(self, parts: SpringParts, s: float, order: int) -> float:
-        """Sum over the parts of the force (0), its derivative (1) or its integral from 0 (-1)."""
-        total = parts.gas_force_n * (1.0, 0.0, s)[order]
+        """Sum over the parts of the force (0) or its derivative (1)."""
+        total = (parts.gas_force_n, 0.0)[order]
         if parts.second_rate_n_per_mm is not None and parts.second_from_mm is not None:
-            extra, start = (
-                parts.second_rate_n_per_mm - self.coil_n_per_mm,
-                parts.second_from_mm - self.preload_mm,
-            )
-            over = max(0.0, s - start)
-            begun = max(0.0, -start)  # preload beyond the start of the second rate
-            total += extra * (over, 1.0 if s > start else 0.0, 0.5 * (over**2 - begun**2))[order]
+            over = s - (parts.second_from_mm - self.preload_mm)
+            extra = parts.second_rate_n_per_mm - self.coil_n_per_mm
+            total += extra * (max(0.0, over), 1.0 if over > 0 else 0.0)[order]
         if parts.top_out is not None:
-            rate, length = parts.top_out.rate_n_per_mm, parts.top_out.length_mm
-            left = max(0.0, length - s)
-            total += (-rate * left, rate if left > 0 else 0.0, 0.5 * rate * (left**2 - length**2))[order]
+            left = max(0.0, parts.top_out.length_mm - s)
+            total += parts.top_out.rate_n_per_mm * (-left, 1.0 if left > 0 else 0.0)[order]
         if parts.bump_stop is not None:
             stop = parts.bump_stop
             depth = max(0.0, s - (self.stroke_mm - stop.length_mm)) / stop.length_mm
-            total += (
-                stop.force_n * depth**stop.power,
-                stop.force_n * stop.power * depth ** (stop.power - 1.0) / stop.length_mm
-                if depth > 0
-                else 0.0,
-                stop.force_n * stop.length_mm * depth ** (stop.power + 1.0) / (stop.power + 1.0),
-            )[order]
+            slope = stop.power * depth ** (stop.power - 1.0) / stop.length_mm if depth > 0 else 0.0
+            total += stop.force_n * (depth**stop.power, slope)[order]
         if parts.air is not None:
             total += _air(parts.air, self.stroke_mm, s)[order]
         return total
 
 
-def _air(air: AirColumn, stroke_mm: float, s: float) -> tuple[float, float, float]:
-    """Force, rate and stored energy of enclosed air against the atmosphere, p V^n constant. [N, N/mm, N mm]"""
+def _air(air: AirColumn, stroke_mm: float, s: float) -> tuple[float, float]:
+    """Force and rate of enclosed air against the atmosphere, p V^n constant. [N, N/mm]"""
     bore = air.legs * np.pi / 4 * air.bore_mm**2
     area = bore if air.displacing_mm is None else air.legs * np.pi / 4 * air.displacing_mm**2
     full = bore * air.oil_level_mm + area * stroke_mm
     now, n = full - area * s, air.exponent
-    start = ATMOSPHERE_N_PER_MM2 + _BAR_N_PER_MM2 * air.pressure_bar
-    pressure = start * (full / now) ** n
-    if n == 1.0:
-        work = start * full * np.log(full / now)
-    else:
-        work = start * full / (n - 1.0) * ((full / now) ** (n - 1.0) - 1.0)
-    return (
-        float(area * (pressure - ATMOSPHERE_N_PER_MM2)),
-        float(area**2 * n * pressure / now),
-        float(work - ATMOSPHERE_N_PER_MM2 * area * s),
-    )
+    pressure = (ATMOSPHERE_N_PER_MM2 + _BAR_N_PER_MM2 * air.pressure_bar) * (full / now) ** n
+    return float(area * (pressure - ATMOSPHERE_N_PER_MM2)), float(area**2 * n * pressure / now)
 
 
 GRAVITY_M_S2 = 9.80665  # standard gravity, 3rd General Conference on Weights and Measures, 1901
@@ -148,16 +112,6 @@ def chassis_of(bike: Bike) -> Chassis:
 def sprung_load_n(bike: Bike, end: End) -> float:
     """Vertical load of the sprung mass on one end, at rest on level ground. [N]
 
-    Parameters
-    ----------
-    bike : Bike
-        With [chassis].
-
-    Returns
-    -------
-    float
-        Vertical. [N]
-
     Raises
     ------
     BikeFileError
@@ -169,22 +123,6 @@ def sprung_load_n(bike: Bike, end: End) -> float:
     return chassis.sprung_mass_kg * GRAVITY_M_S2 * share
 
 
-def spring_force_at_wheel_n(bike: Bike, end: End, shaft_mm: float) -> float:
-    """Vertical spring force at the wheel, shaft force / leverage ratio; positive pushes the wheel down. [N]
-
-    Parameters
-    ----------
-    shaft_mm : float
-        Shaft travel within the stroke. [mm]
-
-    Returns
-    -------
-    float
-        Positive pushes the wheel down. [N]
-    """
-    return spring_of(bike, end).force_n(shaft_mm) / _ratio(leverage_curve(bike, end), shaft_mm)
-
-
 def wheel_rate_n_per_mm(bike: Bike, end: End, shaft_mm: float) -> float:
     """Vertical spring rate at the wheel: k / LR^2 - F LR' / LR^3. [N/mm]
 
@@ -193,12 +131,7 @@ def wheel_rate_n_per_mm(bike: Bike, end: End, shaft_mm: float) -> float:
     Parameters
     ----------
     shaft_mm : float
-        Shaft travel within the stroke. [mm]
-
-    Returns
-    -------
-    float
-        Vertical. [N/mm]
+        Within the stroke. [mm]
     """
     spring, curve = spring_of(bike, end), leverage_curve(bike, end)
     ratio, slope = _ratio(curve, shaft_mm), curve.ratio_slope_per_mm(shaft_mm)
@@ -206,48 +139,41 @@ def wheel_rate_n_per_mm(bike: Bike, end: End, shaft_mm: float) -> float:
 
 
 def sag_under_load(bike: Bike, end: End, load_n: float) -> Sag:
-    """Sag of one end under a sprung load at its wheel.
+    """Sag of one end under a sprung load at its wheel (without the unsprung mass)."""
+    curve = leverage_curve(bike, end)
+    shaft = settled_mm(bike, end, load_n, lambda shaft_mm: _ratio(curve, shaft_mm))
+    return Sag(shaft, float(curve.wheel_travel_mm(np.array([shaft]))[0]), load_n)
 
-    Parameters
-    ----------
-    load_n : float
-        Vertical, without the unsprung mass. [N]
 
-    Returns
-    -------
-    Sag
-        At 0 when the preload alone carries the load (topped out).
+def settled_mm(
+    bike: Bike, end: End, load_n: float, ratio_at: Callable[[float], float], near_mm: float = 0.0
+) -> float:
+    """Shaft travel at which the springs carry a load, 0 if they hold it topped out. [mm]
 
-    Raises
-    ------
-    BikeFileError
-        If the load pushes this spring through its whole stroke.
+    ``ratio_at`` is the travel ratio through which the load works; the travel is first sought about ``near_mm``. Raises
+    `BikeFileError` if the load pushes the spring through its whole stroke.
     """
-    curve, spring = leverage_curve(bike, end), spring_of(bike, end)
+    spring, stroke = spring_of(bike, end), stroke_mm(bike, end)
 
     def surplus_n(shaft_mm: float) -> float:
-        return spring.force_n(shaft_mm) - load_n * _ratio(curve, shaft_mm)
+        return spring.force_n(shaft_mm) - load_n * ratio_at(shaft_mm)
 
-    stroke = stroke_mm(bike, end)
-    if surplus_n(0.0) >= 0.0:
-        shaft = 0.0
-    elif surplus_n(stroke) <= 0.0:
-        raise BikeFileError(
-            f"{bike.source}: {end}.spring_rate_n_per_mm = {spring.coil_n_per_mm:g} lets {load_n:.0f} N "
-            f"at the wheel use the whole {stroke:g} mm stroke; check the rate (N/mm) and the masses."
-        )
-    else:
-        shaft = float(brentq(surplus_n, 0.0, stroke, xtol=1e-10))
-    return Sag(shaft, float(curve.wheel_travel_mm(np.array([shaft]))[0]), load_n)
+    low, high = max(0.0, near_mm - _NEAR_MM), min(stroke, near_mm + _NEAR_MM)
+    if not surplus_n(low) < 0.0 < surplus_n(high):
+        low, high = 0.0, stroke
+        if surplus_n(0.0) >= 0.0:
+            return 0.0
+        if surplus_n(stroke) <= 0.0:
+            raise BikeFileError(
+                f"{bike.source}: {end}.spring_rate_n_per_mm = {spring.coil_n_per_mm:g} lets {load_n:.0f} N at the "
+                f"wheel use the whole {stroke:g} mm stroke; "
+                f"{unit_hint(bike, end) or 'check the rate (N/mm) and the masses'}."
+            )
+    return float(brentq(surplus_n, low, high, xtol=1e-10, rtol=1e-14))
 
 
 def static_sag(bike: Bike) -> dict[End, Sag]:
     """Sag of both ends under the [chassis] mass of the bike file, which includes the rider: rider sag.
-
-    Parameters
-    ----------
-    bike : Bike
-        With [chassis].
 
     Raises
     ------

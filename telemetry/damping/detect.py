@@ -53,7 +53,7 @@ from telemetry.damping.oscillation import (
     SpeedDamping,
 )
 from telemetry.damping.verdict import gather, refusal, verdict, with_levels
-from telemetry.laps import Lap, Track, lap_length_m, laps_at_pace
+from telemetry.laps import Lap, Track, lap_length_m, laps_at_pace, place_at
 from telemetry.motion import Motion
 
 # Ratios to give the limit for: what rubber alone leaves at least, a tyre with a trace of oil, the edge of lost.
@@ -241,7 +241,7 @@ def assess(model: DetectorModel, motion: Motion, track: Track, bike: Bike) -> Os
     """The answer for a run whose model was fitted; arguments as of `find_oscillation`."""
     judged = judge(model, motion, track, bike)
     limits = _limits(model, judged)
-    events = with_levels(judged.events, limits, track.laps)
+    events = with_levels(judged.events, limits, track.laps, _ends_m(judged.events, motion, track))
     unexplained = sum(not one.explained for one in judged.rejected)
     share = _judged_share(model, motion, track)
     front_events: tuple[OscillationEvent, ...] = ()
@@ -250,7 +250,9 @@ def assess(model: DetectorModel, motion: Motion, track: Track, bike: Bike) -> Os
     if front is not None:
         front_judged = judge(front, motion, track, bike)
         found = front_judged.events
-        front_events = with_levels(found, _limits(front, front_judged), track.laps) if found else ()
+        if found:
+            front_limits, ends_m = _limits(front, front_judged), _ends_m(found, motion, track)
+            front_events = with_levels(found, front_limits, track.laps, ends_m)
     answer, reason = verdict(model.fitted, model.missing, events, unexplained, limits, course["rear"], share)
     return Oscillation(
         verdict=answer,
@@ -268,6 +270,12 @@ def assess(model: DetectorModel, motion: Motion, track: Track, bike: Bike) -> Os
         unexplained=unexplained,
         judged_share=share,
     )
+
+
+def _ends_m(events: Sequence[OscillationEvent], motion: Motion, track: Track) -> list[float | None]:
+    """Where each event ended along its lap. [m]"""
+    last = np.searchsorted(motion.t_s, [event.end_s for event in events]).clip(max=len(motion.t_s) - 1)
+    return [place_at(track, int(sample)).distance_m for sample in last]
 
 
 def _judged_share(model: DetectorModel, motion: Motion, track: Track) -> float:

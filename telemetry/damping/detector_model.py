@@ -19,7 +19,7 @@ from telemetry.damping.equation import (
     wheel_signals,
 )
 from telemetry.damping.evidence import PoleGrid, Swing, find_swing, pole_grid
-from telemetry.damping.hop import LOW_HZ, WheelHop, coefficients, wheel_hop
+from telemetry.damping.hop import LOW_HZ, WheelHop, as_it_works, coefficients, wheel_hop
 from telemetry.damping.pole import (
     SOUND_DAMPING,
     FrontFilter,
@@ -305,37 +305,38 @@ def _fit(
 ) -> DetectorModel | None:
     """Fit the equation of one wheel to a run; a delay that is not known is looked for."""
     hop = wheel_hop(bike, end)
+    working = as_it_works(hop)
     radius_mm = bike.end(end).tyre_radius_mm or SEARCH_RADIUS_MM
     read = wheel_equation(motion, track, signals, end, 0.0 if delay_s is None else delay_s)
     if read.usable.sum() * read.step_s < LEAST_MOVING_S:
         return None
     tone = find_tone(read.own[2], read.usable, read.step_s)
     clear = _without(tone, read)
-    fitted = fit_front_filter(clear, hop)
+    fitted = fit_front_filter(clear, working)
     if fitted is None:
         return None
     turning = _turning(clear, clear, fitted, radius_mm)
     if delay_s is None:
-        delay_s = delay_over_time_s(read, hop, turning)
+        delay_s = delay_over_time_s(read, working, turning)
         # again, with line and delay as found: each spoils the fit of the other
         read = read.delayed(delay_s)
         steady = _without(tone, read)
         clear = _without(turning, steady)
-        fitted = fit_front_filter(clear, hop) or fitted
+        fitted = fit_front_filter(clear, working) or fitted
         turning = _turning(steady, clear, fitted, radius_mm)
     orders = signals[end].orders if tone is None else tone.without_line(signals[end].orders)
     equation, wheel_hz = _without(tone, read), None
     if turning is not None:
         equation = _without(turning, equation)
-        fitted = fit_front_filter(equation, hop) or fitted
+        fitted = fit_front_filter(equation, working) or fitted
         orders = turning.without_usual_line(orders, orders[OWN][2])
         wheel_hz = turning.rate_hz
     elif read.ground_speed_m_s is not None:
         wheel_hz = read.ground_speed_m_s / (2e-3 * np.pi * radius_mm)
     equation = replace(equation, own=orders[OWN])
-    reference = fit_front_filter(equation, hop, less_noise=True) or fitted
-    if not found_mode(reference.pole, hop):
-        reference = fit_front_filter(equation, hop, SOUND_DAMPING, less_noise=True) or fitted
+    reference = fit_front_filter(equation, working, less_noise=True) or fitted
+    if not found_mode(reference.pole, working):
+        reference = fit_front_filter(equation, working, SOUND_DAMPING, less_noise=True) or fitted
     predicted = reference.predicted(equation)
     return DetectorModel(
         end,

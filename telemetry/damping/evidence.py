@@ -24,6 +24,7 @@ from telemetry.damping.hop import (
     band_response,
     coefficients,
     fast_length,
+    hop_mode,
     hop_modes,
     log_gain,
     rise,
@@ -191,14 +192,25 @@ def pole_grid(hop: WheelHop, fitted: Pole) -> PoleGrid:
         Of the outing as a whole.
     """
     low, high = hop_near(fitted, hop)
-    hz = np.linspace(low, high, max(3, round((high - low) / GRID_HZ) + 1))
+    # a working damper may stiffen the wheel beyond where it hops without one
+    top = max(high, hop_mode(hop, fitted.tyre_hz, 0.0)[0])
+    hz = np.linspace(low, top, max(3, round((top - low) / GRID_HZ) + 1))
     tyre = np.array([tyre_hz_of(hop, f) for f in hz])
     tyre, damping = (a.ravel() for a in np.meshgrid(tyre, GRID_DAMPING, indexing="ij"))
     mode_hz, ratio = hop_modes(hop, tyre, damping)
     row = coefficients(hop, tyre, damping)
     lost_below = max(LOST_BELOW, min(LOST_AT_MOST, LOST_SHARE * fitted.damping_ratio))
     healthy_above = max(1.3 * lost_below, min(HEALTHY_ABOVE, HEALTHY_SHARE * fitted.damping_ratio))
-    return PoleGrid(mode_hz, ratio, row, log_gain(row), ratio <= lost_below, ratio >= healthy_above)
+    hops = np.repeat(hz <= high + 1e-9, len(GRID_DAMPING))
+    stiffened = ~hops & (ratio >= HEALTHY_SHARE * fitted.damping_ratio)
+    return PoleGrid(
+        mode_hz,
+        ratio,
+        row,
+        log_gain(row),
+        hops & (ratio <= lost_below),
+        hops & (ratio >= healthy_above) | stiffened,
+    )
 
 
 def block_log_likelihood(

@@ -328,6 +328,17 @@ def wheel_hop(bike: Bike, end: End) -> WheelHop:
     return replace(known, band_hz=((1 - BAND_SHARE) * hop_hz, (1 + BAND_SHARE) * hop_hz))
 
 
+# A sound damper is springy in series with its valves, and friction that sticks is a spring of its own: both put the hop
+# of a working wheel above that of an undamped one. With a damper as stiff as the tyre and hardly moving it is sqrt(2).
+STIFFENED = float(np.sqrt(2.0))
+
+
+def as_it_works(hop: WheelHop) -> WheelHop:
+    """The same with the band of a wheel whose damper works, which reaches higher."""
+    low, high = hop.band_hz
+    return replace(hop, band_hz=(low, min(STIFFENED * high, HIGH_HZ[0])))
+
+
 def _sound_ratio(bike: Bike, end: End) -> float | None:
     try:
         found = bike_modes(bike)

@@ -97,14 +97,15 @@ def fit_pole(products: FloatArray, hop: WheelHop, most_damping: float = MOST_DAM
 
 
 def stopped_by_bounds(pole: Pole, hop: WheelHop) -> tuple[bool, bool]:
-    """Whether the search ended at an edge of the band, and of the damping.
+    """Whether the search ended at an edge of the band or beyond it, and of the damping.
 
     At an edge of the band the damping still follows the wheel's, on a scale that is not known; at an edge of the
     damping nothing was found.
     """
     here = np.log([pole.tyre_hz, pole.damping])
-    at_bound = np.abs(_bounds(hop) - here[:, None]) < AT_BOUND
-    return bool(at_bound[0].any()), bool(at_bound[1].any())
+    low, high = _bounds(hop).T
+    at_bound = (here < low + AT_BOUND) | (here > high - AT_BOUND)
+    return bool(at_bound[0]), bool(at_bound[1])
 
 
 def _best(products: FloatArray, grid: _Search) -> tuple[FloatArray, float]:

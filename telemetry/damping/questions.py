@@ -338,7 +338,7 @@ def line_over_lost(model: DetectorModel, predicted: FloatArray, inside: slice) -
 
 
 # Riding at the nearest speeds that is compared, and the least of it: over 8 s the scatter of a ratio of 0.15 at 16 Hz
-# is 0.014 (`telemetry.signals.modes.damping_scatter`). Choices of ours. [s]
+# is 0.014 (`telemetry.signals.damping_scatter`). Choices of ours. [s]
 COMPARED_S, LEAST_COMPARED_S = 8.0, 4.0
 SMOOTH_S = 0.2  # two moving means over so long leave nothing at 10, 15 and 20 Hz and little between
 # Evidence that the speed must take away, and what is then too little to stay: odds of 20 to 1. Chosen on the tuning

@@ -266,8 +266,8 @@ ENOUGH_S = 2.0 * TOLD_APART_S
 # A ridge begins at the same point of the road on every lap. A start is known to about a tenth of a second (5 m at
 # 50 m/s) and the place along the lap to about as much; three times that. A choice of ours.
 FIXED_WITHIN_M = 15.0
-# A ridge is there from the first lap on, and most laps show it; a damper fails later, or at other places too. Ridges
-# take little of a lap: what rings for longer than this share of it is more than a few ridges. Own choice.
+# A ridge is there from the first lap on, at one point, and most laps show it; a damper fails later, or now here and now
+# there. Ridges take little of a lap: what rings for longer than this share of it is more than a few ridges. Own choice.
 FEWEST_LAPS, MOST_OF_A_LAP = 3, 0.1
 # An alarm asks for this confidence that not all of its stretches have another cause. A choice of ours.
 SURE = 0.95
@@ -276,14 +276,18 @@ MOST_OF_A_LOOK = 0.8
 
 
 def with_levels(
-    events: Sequence[OscillationEvent], limits: Sequence[DetectionLimit], laps: Sequence[Lap] = ()
+    events: Sequence[OscillationEvent],
+    limits: Sequence[DetectionLimit],
+    laps: Sequence[Lap] = (),
+    ends_m: Sequence[float | None] = (),
 ) -> tuple[OscillationEvent, ...]:
     """Give every event its level, and an event of level look no more confidence than it can have.
 
     An alarm is what repeats (stretches of `ENOUGH_S` together, on two laps or at two places), or one stretch of
     `ENOUGH_S` for which the log's own detection limit holds, with the others at its place. Every other is a look.
     What begins at one point of the road on several laps counts once: a ridge that only one wheel meets does so. It
-    does not count at all where it was there from the first lap on and on most laps: no log tells it from a ridge.
+    does not count at all where it was there from the first lap on and, on most laps, began or ended at one point: no
+    log tells it from a ridge.
 
     Parameters
     ----------
@@ -293,9 +297,11 @@ def with_levels(
         Of the log; empty where it is not known.
     laps : sequence of Lap
         Of the log.
+    ends_m : sequence of float or None
+        Where each event ended along its lap; empty where no place is known. [m]
     """
     events = tuple(events)
-    of_ground = _of_the_ground(events, laps)
+    of_ground = _of_the_ground(events, laps, ends_m)
     others = [event for i, event in enumerate(events) if i not in of_ground]
     alarms = {i for i, event in enumerate(events) if i not in of_ground and _stands_alone(event, limits)}
     if _repeats(others):
@@ -343,20 +349,38 @@ def _repeats(events: Sequence[OscillationEvent]) -> bool:
     return apart and long_enough and 1.0 - prod(1.0 - event.confidence for event in counted) >= SURE
 
 
-def _of_the_ground(events: Sequence[OscillationEvent], laps: Sequence[Lap]) -> set[int]:
-    """Indices of events at places where the road alone may ring the wheel: from the first lap on, on most laps."""
-    complete = [lap for lap in laps if lap.complete]
+def _of_the_ground(
+    events: Sequence[OscillationEvent], laps: Sequence[Lap], ends_m: Sequence[float | None]
+) -> set[int]:
+    """Indices of events at places where the road alone may ring the wheel.
+
+    There it rings from the first lap on and, on most laps, begins or ends at one point: a wheel that has lost its
+    damper rings on for as long as that lasts, from wherever it was lost.
+    """
+    complete = {lap.lap: lap for lap in laps if lap.complete}
     if len(complete) < FEWEST_LAPS:
         return set()
     found: set[int] = set()
     for place in stretches_of_road([event.distance_m for event in events]):
-        here = [events[i] for i in place]
-        met = {event.lap for event in here} & {lap.lap for lap in complete}
-        if complete[0].lap in met and 2 * len(met) > len(complete):
+        here = [i for i in place if events[i].lap in complete]
+        starts = [(events[i].lap, events[i].distance_m) for i in here]
+        ends = [(events[i].lap, ends_m[i]) for i in here] if ends_m else []
+        alike = max(_laps_at_one_point(starts), _laps_at_one_point(ends))
+        first = min(complete) in {events[i].lap for i in here}
+        if first and alike >= FEWEST_LAPS and 2 * alike > len(complete):
             found |= set(place)
-    whole_s = sum(lap.time_s for lap in complete)
+    whole_s = sum(lap.time_s for lap in complete.values())
     rung_s = sum(_length_s(events[i]) for i in found)
     return found if rung_s <= MOST_OF_A_LAP * whole_s else set()
+
+
+def _laps_at_one_point(points: Sequence[tuple[int | None, float | None]]) -> int:
+    """On how many laps one of these points, with their laps, lies within `FIXED_WITHIN_M` of the others."""
+    known = [(lap, at_m) for lap, at_m in points if at_m is not None]
+    return max(
+        (len({lap for lap, at_m in known if 0.0 <= at_m - low_m <= FIXED_WITHIN_M}) for _, low_m in known),
+        default=0,
+    )
 
 
 def _by_place(events: Sequence[OscillationEvent]) -> list[list[OscillationEvent]]:

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from telemetry.arrays import BoolArray, FloatArray
-from telemetry.laps.corners import SAME_CIRCUIT, MeanLap, mean_lap
+from telemetry.laps.corners import GRAVITY_M_S2, SAME_CIRCUIT, MeanLap, mean_lap
 from telemetry.laps.crossings import Marks
 from telemetry.laps.gps import STEP_M, CentreLine, Fixes, fit_line, nearest_m, radii_m, to_plane_m
 from telemetry.laps.lap import Circuit
@@ -36,7 +36,6 @@ DELAY_PARTS = 6
 LEAST_FIXES = 50
 # No circuit is shorter: what comes back to its start sooner was pushed about. [m]
 LEAST_LAP_M = 200.0
-GRAVITY_M_S2 = 9.81
 
 
 @dataclass(frozen=True)
@@ -44,12 +43,10 @@ class Course:
     """Position of the motorcycle on the circuit over time."""
 
     line: CentreLine  # 0 is the start line
-    place_m: (
-        FloatArray  # along the line from the first crossing on, over all laps, never falling; shape (n_thin,)
-    )
+    place_m: FloatArray  # along the line from the first crossing on, never falling; shape (n_thin,)
     on_line: BoolArray  # which fixes lie on the line; shape (n_fixes,)
     delay_s: float = 0.0  # lag of positions behind the wheel speed, already removed
-    doubt_s: float = 0.0  # standard error of the delay
+    delay_error_s: float = 0.0  # standard error
 
 
 def laps_between(travelled_m: FloatArray, lap_m: float) -> FloatArray:
@@ -72,7 +69,7 @@ def follow(
     course = _followed(fixes, t_s, travelled_m, crossings_s, line)
     if course is None:
         return None
-    if not max(LEAST_DELAY_S, 4.0 * course.doubt_s) < abs(course.delay_s) < LARGEST_DELAY_S:
+    if not max(LEAST_DELAY_S, 4.0 * course.delay_error_s) < abs(course.delay_s) < LARGEST_DELAY_S:
         return replace(course, delay_s=0.0)
     delay = course.delay_s
     for _ in range(MOST_ROUNDS):
@@ -85,11 +82,7 @@ def follow(
 
 
 def _followed(
-    fixes: Fixes,
-    t_s: FloatArray,
-    travelled_m: FloatArray,
-    crossings_s: FloatArray,
-    line: CentreLine | None,
+    fixes: Fixes, t_s: FloatArray, travelled_m: FloatArray, crossings_s: FloatArray, line: CentreLine | None
 ) -> Course | None:
     at_fix = np.interp(fixes.t_s, t_s, travelled_m)
     at_crossing = np.interp(crossings_s, t_s, travelled_m)
@@ -113,7 +106,7 @@ def _followed(
         place *= found.length_m / lap_m
     else:
         return None
-    delay = doubt = 0.0
+    delay = delay_error = 0.0
     for again in range(rounds):
         guess = np.interp(fixes.t_s, t_s, place)
         at, aside = np.empty_like(guess), np.empty_like(guess)
@@ -129,7 +122,7 @@ def _followed(
         certain = sure[on_line]
         if again == 0 and np.count_nonzero(certain) > LEAST_FIXES:
             course = Course(found, place, on_line)
-            error, delay, doubt = _wheel_errors(course, t_s, travelled_m, t_fix[certain], away[certain])
+            error, delay, delay_error = _wheel_errors(course, t_s, travelled_m, t_fix[certain], away[certain])
             place = place + error
             away = away - np.interp(t_fix, t_s, error)
         place = np.maximum.accumulate(place + _correction(t_s, t_fix, away))
@@ -138,7 +131,7 @@ def _followed(
             if better is None:
                 return None
             place, found = place * (better.length_m / found.length_m), better
-    return Course(found, place, on_line, delay, doubt)
+    return Course(found, place, on_line, delay, delay_error)
 
 
 def _same_laps(fixes: Fixes, at_fix_m: FloatArray, at_crossing_m: FloatArray) -> BoolArray:
@@ -269,8 +262,8 @@ def _wheel_errors(
         -np.linalg.lstsq((columns[:5, p] * weight[p]).T, columns[5, p] * weight[p], rcond=1e-6)[0][4]
         for p in parts
     ]
-    delay, doubt = -float(found[4]), float(np.std(each, ddof=1)) / np.sqrt(DELAY_PARTS)
-    return found[:4] @ terms, delay, doubt
+    delay, delay_error = -float(found[4]), float(np.std(each, ddof=1)) / np.sqrt(DELAY_PARTS)
+    return found[:4] @ terms, delay, delay_error
 
 
 # The pattern of the mean lap must agree this well (correlation) to be the circuit's. Own choice.
@@ -360,8 +353,8 @@ USUAL_SHARE = 0.05
 SAME_LINE_M = 30.0
 # Positions further from the line than this are not on the circuit: beyond any pit lane or paddock. [m]
 ELSEWHERE_M = 250.0
-# Positions that lag by as much are worth a word. [s]
-DELAY_WORTH_SAYING_S = 0.05
+# Least delay of positions that gets a note. [s]
+GPS_DELAY_NOTE_S = 0.05
 
 
 @dataclass(frozen=True)
@@ -409,14 +402,11 @@ def _on_course(
 ) -> Places:
     line, place, lap = course.line, course.place_m, course.line.length_m
     moved = fixes.earlier(course.delay_s)
-    if abs(course.delay_s) >= DELAY_WORTH_SAYING_S:
-        notes.append(
-            QualityNote(
-                "info",
-                "gps_delay",
-                f"Positions are logged {course.delay_s:.2f} s later than the speed; they are moved by as much.",
-            )
+    if abs(course.delay_s) >= GPS_DELAY_NOTE_S:
+        message = (
+            f"Positions are logged {course.delay_s:.2f} s later than the speed; they are moved by as much."
         )
+        notes.append(QualityNote("info", "gps_delay", message))
     elsewhere = _elsewhere(thin, moved, course, notes)
     if matched:
         at = np.interp(marks.times_s, thin.t_s, place)
@@ -424,14 +414,11 @@ def _on_course(
         by_signal = marks.source in ("lap channel", "beacon") and abs(away) <= SAME_LINE_M
         if len(at) and not by_signal and marks.source != "gps line":
             side = "after" if away > 0 else "before"
-            notes.append(
-                QualityNote(
-                    "info",
-                    "lap_signal_elsewhere",
-                    f"The {marks.source} counts laps {abs(away):.0f} m {side} the start line of the circuit file; "
-                    "laps are counted at the line of the file.",
-                )
+            message = (
+                f"The {marks.source} counts laps {abs(away):.0f} m {side} the start line of the circuit file; "
+                "laps are counted at the line of the file."
             )
+            notes.append(QualityNote("info", "lap_signal_elsewhere", message))
     elif marks.line_m is not None:
         middle_east, middle_north = marks.line_m
         at, _ = line.project(np.array([middle_east]), np.array([middle_north]), np.zeros(1), 60.0)
@@ -471,15 +458,12 @@ def _elsewhere(thin: Thin, fixes: Fixes, course: Course, notes: list[QualityNote
     lasts = float(np.sum(elsewhere)) / thin.rate_hz
     if lasts > 30.0:
         where = thin.t_s[elsewhere]
+        message = (
+            f"For {lasts:.0f} s the motorcycle is not on the circuit of the other laps: nothing is placed there. "
+            "Split the log to review the rest."
+        )
         notes.append(
-            QualityNote(
-                "warning",
-                "two_circuits",
-                f"For {lasts:.0f} s the motorcycle is not on the circuit of the other laps: nothing is placed there. "
-                "Split the log to review the rest.",
-                start_s=float(where[0]),
-                end_s=float(where[-1]),
-            )
+            QualityNote("warning", "two_circuits", message, start_s=float(where[0]), end_s=float(where[-1]))
         )
     return elsewhere
 

@@ -129,7 +129,7 @@ PLACES_IN_LAP = 400
 # Standing this long is a stop at the box; the rides between stops are laps when their lengths agree this well.
 BOX_STOP_S = 8.0
 STILL_M_S = 1.0
-SAME_LENGTH = 0.03
+SAME_RIDE_LENGTH = 0.03
 
 
 def from_speed_pattern(t_s: FloatArray, travelled_m: FloatArray) -> FloatArray:
@@ -228,7 +228,7 @@ def from_stops(t_s: FloatArray, travelled_m: FloatArray) -> tuple[FloatArray, Fl
         return none
     leaves, comes = np.array([end for _, end in stops[:-1]]), np.array([start for start, _ in stops[1:]])
     length, lasts = travelled_m[comes] - travelled_m[leaves], t_s[comes] - t_s[leaves]
-    alike = np.abs(length - np.median(length)) <= SAME_LENGTH * np.median(length)
+    alike = np.abs(length - np.median(length)) <= SAME_RIDE_LENGTH * np.median(length)
     if not alike.all() or np.median(length) < MIN_LAP_M or lasts.min() < MIN_LAP_S:
         return none
     return t_s[leaves], t_s[comes]
@@ -312,14 +312,11 @@ def _on_the_ground(
         return Marks(np.array([]), "none")
     middle, _, times = found_line(fixes, np.interp(fixes.t_s, thin.t_s, speed.thin_m_s))
     if len(times):
-        notes.append(
-            QualityNote(
-                "info",
-                "start_line_assumed",
-                "No start line given: laps are counted from the fastest point of the track. "
-                "Give its position once with --line LAT,LON: it is kept for this place.",
-            )
+        message = (
+            "No start line given: laps are counted from the fastest point of the track. "
+            "Give its position once with --line LAT,LON: it is kept for this place."
         )
+        notes.append(QualityNote("info", "start_line_assumed", message))
     return Marks(times, "gps line", None, middle)
 
 
@@ -330,14 +327,11 @@ def _given_line(fixes: Fixes, start_line: tuple[float, float], notes: list[Quali
     if away <= LINE_HALF_WIDTH_M:
         heading = _usual_heading(fixes, middle, nearest)
         return Marks(from_line(fixes, middle, heading), "gps line", None, middle)
-    notes.append(
-        QualityNote(
-            "warning",
-            "start_line_missed",
-            f"The start line given is {away:.0f} m from the nearest point of the track; no laps were counted by it. "
-            "Check its position.",
-        )
+    message = (
+        f"The start line given is {away:.0f} m from the nearest point of the track; no laps were counted by it. "
+        "Check its position."
     )
+    notes.append(QualityNote("warning", "start_line_missed", message))
     return Marks(np.array([]), "none")
 
 
@@ -370,24 +364,18 @@ def _by_speed(thin: Thin, speed: Speed, notes: list[QualityNote]) -> Marks:
         # rides that each go once round repeat as well, but every repetition has a stop in it
         stopped = np.histogram(comes, times)[0] if len(times) > 1 else np.array([])
         if len(times) and not (len(leaves) and stopped.all()):
-            notes.append(
-                QualityNote(
-                    "info",
-                    "laps_by_speed",
-                    "Laps were found because the speed repeats; they are counted from the fastest point, "
-                    "not from the start line. Log a lap number, a beacon or GPS to do better.",
-                )
+            message = (
+                "Laps were found because the speed repeats; they are counted from the fastest point, "
+                "not from the start line. Log a lap number, a beacon or GPS to do better."
             )
+            notes.append(QualityNote("info", "laps_by_speed", message))
             return Marks(times, "speed pattern")
         if len(leaves):
-            notes.append(
-                QualityNote(
-                    "info",
-                    "laps_by_stops",
-                    "Laps were found between stops: each goes from where it set off to where it came back. "
-                    "Log a lap number, a beacon or GPS to do better.",
-                )
+            message = (
+                "Laps were found between stops: each goes from where it set off to where it came back. "
+                "Log a lap number, a beacon or GPS to do better."
             )
+            notes.append(QualityNote("info", "laps_by_stops", message))
             return Marks(leaves, "pit stops", ends_s=comes)
     notes.append(
         QualityNote(
@@ -410,7 +398,11 @@ def with_missed(
     """
     if speed.thin_m_s is None or speed.travelled_m is None:
         if shortest_pulse(beacon) <= SHORT_PULSE:
-            notes.append(_may_be_missed_note())
+            message = (
+                "Pulses of the beacon last no longer than a sample: one may have fallen between two, so that two laps "
+                "are counted as one. Without speed and positions that cannot be told; log the beacon faster."
+            )
+            notes.append(QualityNote("info", "beacon_short", message, channel="beacon"))
         return marks
     if fixes is not None:
         added = _passed_unseen(marks.times_s, fixes, np.interp(fixes.t_s, thin.t_s, speed.thin_m_s))
@@ -466,12 +458,15 @@ def _laps_in_one(times_s: FloatArray, beacon: FloatArray, thin: Thin, travelled_
 
 def _added_note(added_s: FloatArray) -> QualityNote:
     where = ", ".join(f"{time:.1f}" for time in added_s[:6].tolist())
+    message = (
+        f"The beacon has no pulse at {len(added_s)} of the times the motorcycle passed its place ({where}"
+        f"{', ...' if len(added_s) > 6 else ''} s): laps are counted there by the positions. A pulse shorter than a "
+        "sample can fall between two; log the beacon faster, or have the logger hold it longer."
+    )
     return QualityNote(
         "warning",
         "beacon_missed",
-        f"The beacon has no pulse at {len(added_s)} of the times the motorcycle passed its place ({where}"
-        f"{', ...' if len(added_s) > 6 else ''} s): laps are counted there by the positions. A pulse shorter than a "
-        "sample can fall between two; log the beacon faster, or have the logger hold it longer.",
+        message,
         channel="beacon",
         start_s=float(added_s[0]),
         end_s=float(added_s[-1]),
@@ -481,23 +476,16 @@ def _added_note(added_s: FloatArray) -> QualityNote:
 def _missed_note(times_s: FloatArray, missed: BoolArray) -> QualityNote:
     first = np.flatnonzero(missed)
     where = ", ".join(f"{times_s[i]:.1f} to {times_s[i + 1]:.1f} s" for i in first[:3].tolist())
+    message = (
+        f"A pulse of the beacon was missed: {where}{', ...' if len(first) > 3 else ''} is longer than one lap by the "
+        "speed, and is not timed. A pulse shorter than a sample can fall between two; log the beacon faster, or have "
+        "the logger hold it longer."
+    )
     return QualityNote(
         "warning",
         "beacon_missed",
-        f"A pulse of the beacon was missed: {where}{', ...' if len(first) > 3 else ''} is longer than one lap by the "
-        "speed, and is not timed. A pulse shorter than a sample can fall between two; log the beacon faster, or have "
-        "the logger hold it longer.",
+        message,
         channel="beacon",
         start_s=float(times_s[first[0]]),
         end_s=float(times_s[first[-1] + 1]),
-    )
-
-
-def _may_be_missed_note() -> QualityNote:
-    return QualityNote(
-        "info",
-        "beacon_short",
-        "Pulses of the beacon last no longer than a sample: one may have fallen between two, so that two laps are "
-        "counted as one. Without speed and positions that cannot be told; log the beacon faster.",
-        channel="beacon",
     )

@@ -1,6 +1,6 @@
-"""From latitude and longitude to metres on the ground."""
+"""Positions in metres on the ground: fixes, jumps and gaps of GPS, and the centre line through them."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -40,7 +40,7 @@ FURTHER_SHARE, FURTHER_M = 1.3, 8.0
 LONGEST_JUMP_S = 30.0
 # Receivers give up to this many fixes a second that are their own. Common practice, no source.
 MOST_FIXES_HZ = 25.0
-# A pause of the fixes worth a word while the motorcycle moves.
+# Shortest pause of the fixes, while the motorcycle moves, that gets a note.
 DROPOUT_S = 1.5
 
 
@@ -56,11 +56,11 @@ class Fixes:
 
     def only(self, kept: BoolArray) -> "Fixes":
         """Some of them."""
-        return Fixes(self.t_s[kept], self.east_m[kept], self.north_m[kept], self.origin_deg, self.rate_hz)
+        return replace(self, t_s=self.t_s[kept], east_m=self.east_m[kept], north_m=self.north_m[kept])
 
     def earlier(self, delay_s: float) -> "Fixes":
         """The same places, that much earlier."""
-        return Fixes(self.t_s - delay_s, self.east_m, self.north_m, self.origin_deg, self.rate_hz)
+        return replace(self, t_s=self.t_s - delay_s)
 
 
 def find_fixes(run: Run) -> Fixes | None:
@@ -140,15 +140,12 @@ def without_jumps(fixes: Fixes, travelled_m: FloatArray | None, notes: list[Qual
     if left_out:
         largest = float(np.max(step[breaks - 1]))
         where = ", ".join(f"{a:.1f} to {b:.1f} s" for a, b in left_out[:3])
+        message = (
+            f"The position jumps by up to {largest:.0f} m, further than the motorcycle can have gone: "
+            f"{int((~kept).sum())} fixes are left out ({where}{', ...' if len(left_out) > 3 else ''})."
+        )
         notes.append(
-            QualityNote(
-                "warning",
-                "gps_jump",
-                f"The position jumps by up to {largest:.0f} m, further than the motorcycle can have gone: "
-                f"{int((~kept).sum())} fixes are left out ({where}{', ...' if len(left_out) > 3 else ''}).",
-                start_s=left_out[0][0],
-                end_s=left_out[-1][1],
-            )
+            QualityNote("warning", "gps_jump", message, start_s=left_out[0][0], end_s=left_out[-1][1])
         )
     return fixes.only(kept)
 
@@ -194,12 +191,15 @@ def dropouts(fixes: Fixes, moving_at: BoolArray, notes: list[QualityNote]) -> No
     if not len(long):
         return
     where = ", ".join(f"{fixes.t_s[i]:.1f} to {fixes.t_s[i + 1]:.1f} s" for i in long[:3].tolist())
+    message = (
+        f"No position for {pause[long].sum():.1f} s while riding ({where}{', ...' if len(long) > 3 else ''}): "
+        "the place there goes on by the speed."
+    )
     notes.append(
         QualityNote(
             "info",
             "gps_dropout",
-            f"No position for {pause[long].sum():.1f} s while riding ({where}{', ...' if len(long) > 3 else ''}): "
-            "the place there goes on by the speed.",
+            message,
             start_s=float(fixes.t_s[long[0]]),
             end_s=float(fixes.t_s[long[-1] + 1]),
         )

@@ -60,74 +60,36 @@ class Corner:
 
 @dataclass(frozen=True)
 class Circuit:
-    """A circuit, so that another run on it has the same places and the same corner numbers.
-
-    Parameters
-    ----------
-    length_m : float
-        Of the lap along its centre line. [m]
-    latitude_deg, longitude_deg : ndarray of shape (n_points,) or None
-        Centre line from the start line on, points evenly apart; None where it was found without positions. [deg]
-    speed_m_s, lean_deg : ndarray of shape (n_cells,) or None
-        Of the mean lap, in cells evenly apart from the start line on, for runs without positions. [m/s, deg]
-    kept_in : str
-        The file it is kept in for its place; "" for one that was given or found.
-    """
+    """A circuit, so that another run on it has the same places and the same corner numbers."""
 
     name: str
-    length_m: float
+    length_m: float  # along the centre line
     corners: tuple[Corner, ...]
-    latitude_deg: FloatArray | None = None
+    latitude_deg: FloatArray | None = None  # centre line from the start line on, shape (n_points,)
     longitude_deg: FloatArray | None = None
-    speed_m_s: FloatArray | None = None
+    speed_m_s: FloatArray | None = None  # of the mean lap, shape (n_cells,): for runs without positions
     lean_deg: FloatArray | None = None
-    kept_in: str = ""
+    kept_in: str = ""  # file it is kept in for its place; "" for one that was given or found
 
 
 @dataclass(frozen=True)
 class Track:
-    """Lap, place, corner and phase of every sample; all arrays of shape (n_samples,).
+    """Lap, place, corner and phase of every sample; all arrays of shape (n_samples,)."""
 
-    Parameters
-    ----------
-    laps : tuple of Lap
-        In order; part laps before the first and after the last crossing are kept, not complete.
-    lap_source : LapSource
-        Source of the laps.
-    lap : ndarray of int
-        Lap number at each sample, 0 where none.
-    distance_m : ndarray
-        Along the circuit since the start of the lap, the same at the same place in every lap; NaN where unknown. [m]
-    x_m, y_m : ndarray or None
-        Position east and north of the run's first fix on the tangent plane; None without GPS. [m]
-    speed_m_s : ndarray
-        Ground speed; NaN where unknown. [m/s]
-    phase : ndarray of int
-        Index into `PHASES`, -1 where unknown.
-    corner : ndarray of int
-        Corner number at each sample (nearest corner's stretch from braking to drive), 0 on a straight.
-    phase_sources : tuple of str
-        Channels the phases were decided from.
-    circuit : Circuit or None
-        The circuit as this run knows it, or as it was given; None without a complete lap.
-    corner_source : str
-        Source of the corners: circuit, lean, GPS track, speed or "".
-    """
-
-    laps: tuple[Lap, ...]
+    laps: tuple[Lap, ...]  # in order, with the part laps before the first and after the last crossing
     lap_source: LapSource
-    lap: IntArray
-    distance_m: FloatArray
-    x_m: FloatArray | None
-    y_m: FloatArray | None
-    speed_m_s: FloatArray
-    phase: IntArray
-    corner: IntArray
+    lap: IntArray  # number, 0 where none
+    distance_m: FloatArray  # since the start of the lap, the same at one place in every lap
+    x_m: FloatArray | None  # east of the run's first fix; None without GPS
+    y_m: FloatArray | None  # north of it
+    speed_m_s: FloatArray  # over the ground; NaN where unknown
+    phase: IntArray  # index into `PHASES`, -1 where unknown
+    corner: IntArray  # number of the nearest corner, from braking to drive; 0 on a straight
     corners: tuple[Corner, ...]
-    phase_sources: tuple[str, ...]
+    phase_sources: tuple[str, ...]  # channels the phases were decided from
     notes: tuple[QualityNote, ...] = ()
-    circuit: Circuit | None = None
-    corner_source: str = ""
+    circuit: Circuit | None = None  # as this run knows it, or as it was given; None without a complete lap
+    corner_source: str = ""  # circuit, lean, GPS track, speed or ""
 
     def during(self, rows: slice) -> "Track":
         """The same track over some of the samples, with all its laps and corners; nothing is copied."""
@@ -243,27 +205,13 @@ class Place:
 
 @dataclass(frozen=True)
 class SharedPlace:
-    """Events at one place of the lap.
+    """Events at one place of the lap."""
 
-    Parameters
-    ----------
-    corner : int or None
-        None on a straight, or where it is not known.
-    phase : str or None
-        None where the events are of several phases.
-    distance_m : float or None
-        Median, from 0 at the line; None where no event has a distance. [m]
-    events : tuple of int
-        Indices, in the order given.
-    laps : tuple of int
-        Lap numbers, each once.
-    """
-
-    corner: int | None
-    phase: str | None
-    distance_m: float | None
-    events: tuple[int, ...]
-    laps: tuple[int, ...]
+    corner: int | None  # None on a straight, or where it is not known
+    phase: str | None  # None where the events are of several phases
+    distance_m: float | None  # median, from 0 at the line; None where no event has a distance
+    events: tuple[int, ...]  # indices, in the order given
+    laps: tuple[int, ...]  # numbers, each once
 
     @property
     def located(self) -> bool:

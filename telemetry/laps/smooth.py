@@ -40,11 +40,11 @@ def penalised(
     bands[0] += weight
     if beside is not None:
         bands[1, :-1] += beside
-    # a whisper of weight everywhere keeps the system definite where all data lie in one place
+    # a small weight everywhere keeps the system definite where all data lie in one place
     bands[0] += 1e-9 * (1.0 + weight.max())
     try:
         return np.asarray(solveh_banded(bands, right_side, lower=True, check_finite=False))
-    except LinAlgError:  # data in one place under so strong a penalty that rounding drowns the whisper
+    except LinAlgError:  # data in one place under so strong a penalty that rounding loses the small weight
         bands[0] += 1e-12 * bands[0].max()
         return np.asarray(solveh_banded(bands, right_side, lower=True, check_finite=False))
 

@@ -66,12 +66,7 @@ class Thin:
         return np.repeat(values, counts)
 
 
-def thin_clock(n_samples: int, sample_rate_hz: float) -> Thin:
-    """The thin clock of a run."""
-    return Thin(n_samples, sample_rate_hz, max(1, int(sample_rate_hz / PLACE_HZ)))
-
-
-# True speed over logged speed when a unit was taken for another, and what to say of it.
+# True speed over logged speed when a unit was taken for another.
 MIXED_UNITS = (
     (1 / 3.6, "km/h taken for m/s"),
     (3.6, "m/s taken for km/h"),
@@ -84,8 +79,8 @@ MIXED_UNITS = (
 )
 # So near to a factor it is that one; closer to 1 than this it is only a wheel that reads a little wrong.
 NEAR_FACTOR, WRONG_SPEED = 0.06, 0.12
-# A wheel further out than this is worth a word.
-SCALE_WORTH_SAYING = 0.03
+# Least error of the wheel speed that gets a note.
+SPEED_SCALE_NOTE = 0.03
 # The two are compared over windows of this length, riding faster than this.
 WINDOW_S, COMPARED_M_S = 1.0, 8.0
 
@@ -122,7 +117,7 @@ def find_speed(
     slow, travelled = thin.pick(filled), thin.integral(filled)
     if fixes is not None:
         factor = _factor(fixes, np.interp(fixes.t_s, thin.t_s, travelled))
-        if abs(np.log(factor)) > SCALE_WORTH_SAYING:
+        if abs(np.log(factor)) > SPEED_SCALE_NOTE:
             notes.append(_wrong_speed(factor))
         if abs(np.log(factor)) > WRONG_SPEED:
             wheel, slow, travelled = wheel * factor, slow * factor, travelled * factor
@@ -152,10 +147,10 @@ def _wrong_speed(factor: float) -> QualityNote:
             "by the positions. Check the tyre circumference that the logger uses."
         )
         return QualityNote("info", "speed_scale", message, channel="speed")
-    words = [words for f, words in MIXED_UNITS if abs(np.log(factor / f)) < NEAR_FACTOR]
+    mixed = next((words for f, words in MIXED_UNITS if abs(np.log(factor / f)) < NEAR_FACTOR), None)
     why = (
-        f"as if {words[0]}; give the column its unit"
-        if words
+        f"as if {mixed}; give the column its unit"
+        if mixed
         else "check the tyre circumference and the pulses per turn"
     )
     message = (

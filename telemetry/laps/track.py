@@ -26,7 +26,7 @@ from telemetry.laps.course import Places, find_places, line_on_plane, not_this_c
 from telemetry.laps.crossings import Marks, find_marks, with_missed
 from telemetry.laps.gps import CentreLine, Fixes, find_fixes, nearest_m
 from telemetry.laps.lap import Circuit, Corner, Lap, Track
-from telemetry.laps.speed import Speed, Thin, find_speed, thin_clock
+from telemetry.laps.speed import PLACE_HZ, Speed, Thin, find_speed
 from telemetry.notes import QualityNote
 from telemetry.signals import Run
 
@@ -56,7 +56,7 @@ def find_track(
         From an earlier run: places and corner numbers are then those of the circuit.
     """
     notes: list[QualityNote] = []
-    thin = thin_clock(len(run.t_s), run.sample_rate_hz)
+    thin = Thin(len(run.t_s), run.sample_rate_hz, max(1, int(run.sample_rate_hz / PLACE_HZ)))
     speed, fixes = find_speed(run, thin, find_fixes(run), notes)
     line = _known_line(circuit, fixes, thin, speed, notes)
     if circuit is not None and line is None and fixes is not None and circuit.latitude_deg is not None:
@@ -71,12 +71,23 @@ def find_track(
         notes.append(_kept_note(circuit))
     laps = _laps(run, thin, speed, marks, places)
     _note_elsewhere(laps, places, notes)
-    distance = _distance(thin, laps, places)
+    distance = np.full(len(thin.t_s), np.nan)
+    distance_at_samples = np.full(len(run.t_s), np.nan)
+    if places is not None:
+        distance = _split(thin.t_s, places.place_m, laps, places, places.elsewhere)
+        off = thin.hold(places.elsewhere.astype(np.int64)) > 0
+        distance_at_samples = _split(run.t_s, thin.spread(places.place_m), laps, places, off)
     lean, lean_from = _lean(thin, speed, places, fixes, lean)
     phase, phase_sources = _phases(run, thin, speed, lean, lean_from, notes)
     inside = _complete(thin, laps)
-    mean = None if places is None or not inside.any() else _mean_lap(places, distance, inside, speed, lean)
-    corners, corner_source = _corners(mean, circuit if places and places.matched else None, lean_from)
+    mean = None
+    if places is not None and inside.any():
+        mean = mean_lap(distance, inside, places.lap_m, speed.thin_m_s, lean)
+    if places is not None and places.matched and circuit is not None:
+        corners, corner_source = circuit.corners, "circuit"
+    else:
+        corners = find_corners(mean) if mean is not None else ()
+        corner_source = (lean_from or "speed") if corners else ""
     number = np.zeros(len(distance), dtype=np.int64)
     if corners and places is not None:
         number = corner_at(distance, corners, places.lap_m)
@@ -85,7 +96,7 @@ def find_track(
         laps=laps,
         lap_source=marks.source,
         lap=_lap_numbers(run, laps),
-        distance_m=_distance_at_samples(run, thin, laps, places),
+        distance_m=distance_at_samples,
         x_m=east,
         y_m=north,
         speed_m_s=speed.speed_m_s,
@@ -176,16 +187,11 @@ def _note_elsewhere(laps: tuple[Lap, ...], places: Places | None, notes: list[Qu
         return
     usual, other = (float(np.median([lap.distance_m or 0.0 for lap in some])) for some in (even, odd))
     numbers = ", ".join(str(lap.lap) for lap in odd[:6])
-    notes.append(
-        QualityNote(
-            "warning",
-            "two_circuits",
-            f"By the wheels lap {numbers} is {other:.0f} m long, the others {usual:.0f} m: not once round the same "
-            "circuit. Nothing is placed there; split the log if it holds two circuits.",
-            start_s=odd[0].start_s,
-            end_s=odd[-1].end_s,
-        )
+    message = (
+        f"By the wheels lap {numbers} is {other:.0f} m long, the others {usual:.0f} m: not once round the same "
+        "circuit. Nothing is placed there; split the log if it holds two circuits."
     )
+    notes.append(QualityNote("warning", "two_circuits", message, start_s=odd[0].start_s, end_s=odd[-1].end_s))
 
 
 def _complete(thin: Thin, laps: tuple[Lap, ...]) -> BoolArray:
@@ -197,14 +203,6 @@ def _complete(thin: Thin, laps: tuple[Lap, ...]) -> BoolArray:
     return inside
 
 
-def _zeros(laps: tuple[Lap, ...], places: Places) -> FloatArray:
-    """The place of the start of each lap; of the part lap before the first crossing it is a lap before that."""
-    if places.marks.ends_s is not None:
-        return places.starts_m
-    before = places.starts_m[0] - places.lap_m
-    return np.concatenate(([before], places.starts_m))
-
-
 def _within(place: FloatArray, zero: float, lap_m: float, first: bool) -> FloatArray:
     """Distance since the start of a lap; one that is longer than a lap, because a crossing was missed, begins again."""
     along = place - zero
@@ -214,40 +212,23 @@ def _within(place: FloatArray, zero: float, lap_m: float, first: bool) -> FloatA
     return np.where(along < 1.02 * lap_m, along, along % lap_m)
 
 
-def _distance(thin: Thin, laps: tuple[Lap, ...], places: Places | None) -> FloatArray:
-    """Distance since the start of the lap on the thin clock."""
-    if places is None:
-        return np.full(len(thin.t_s), np.nan)
-    return _split(thin.t_s, places.place_m, laps, places, places.elsewhere)
-
-
-def _distance_at_samples(run: Run, thin: Thin, laps: tuple[Lap, ...], places: Places | None) -> FloatArray:
-    """The same at every sample of the run."""
-    if places is None:
-        return np.full(len(run.t_s), np.nan)
-    elsewhere = thin.hold(places.elsewhere.astype(np.int64)) > 0 if places.elsewhere.any() else None
-    return _split(run.t_s, thin.spread(places.place_m), laps, places, elsewhere)
-
-
 def _split(
-    t_s: FloatArray, place: FloatArray, laps: tuple[Lap, ...], places: Places, elsewhere: BoolArray | None
+    t_s: FloatArray, place: FloatArray, laps: tuple[Lap, ...], places: Places, elsewhere: BoolArray
 ) -> FloatArray:
+    """Distance since the start of the lap at the given instants. [m]"""
     if not laps:
-        distance = place % places.lap_m if places.matched else place
+        distance = place % places.lap_m if places.matched else place.copy()
     else:
         distance = np.full(len(place), np.nan)
-        for i, (lap, zero) in enumerate(zip(laps, _zeros(laps, places).tolist(), strict=True)):
-            stop = (
-                len(t_s)
-                if i == len(laps) - 1 and places.marks.ends_s is None
-                else np.searchsorted(t_s, lap.end_s)
-            )
+        by_line = places.marks.ends_s is None
+        # of the part lap before the first crossing the start is a lap before that
+        before = [places.starts_m[0] - places.lap_m] if by_line else []
+        for i, (lap, zero) in enumerate(zip(laps, [*before, *places.starts_m.tolist()], strict=True)):
+            stop = len(t_s) if by_line and i == len(laps) - 1 else np.searchsorted(t_s, lap.end_s)
             here = slice(np.searchsorted(t_s, lap.start_s), stop)
-            first = i == 0 and places.marks.ends_s is None
             if lap.kind != "elsewhere" or places.line is not None:
-                distance[here] = _within(place[here], zero, places.lap_m, first)
-    if elsewhere is not None:
-        distance[elsewhere] = np.nan
+                distance[here] = _within(place[here], zero, places.lap_m, first=by_line and i == 0)
+    distance[elsewhere] = np.nan
     return distance
 
 
@@ -260,11 +241,7 @@ def _lap_numbers(run: Run, laps: tuple[Lap, ...]) -> IntArray:
 
 
 def _lean(
-    thin: Thin,
-    speed: Speed,
-    places: Places | None,
-    fixes: Fixes | None,
-    lean: FloatArray | None,
+    thin: Thin, speed: Speed, places: Places | None, fixes: Fixes | None, lean: FloatArray | None
 ) -> tuple[FloatArray | None, str]:
     """Lean on the thin clock and what it is from: the channel, or what balances the bend of the track."""
     if lean is not None and np.isfinite(lean).any():
@@ -284,7 +261,6 @@ def _phases(
     run: Run, thin: Thin, speed: Speed, lean: FloatArray | None, lean_from: str, notes: list[QualityNote]
 ) -> tuple[IntArray, tuple[str, ...]]:
     """Phases on the thin clock, and the channels they were decided from."""
-    unknown = np.full(len(thin.t_s), -1, dtype=np.int64)
     channels = {
         name: thin.pick(values) for name, values in run.channels.items() if name in ("brake", "throttle_pct")
     }
@@ -297,50 +273,24 @@ def _phases(
         if measured is not None:
             acceleration, from_what = measured, "acceleration"
         else:
-            notes.append(
-                QualityNote(
-                    "warning",
-                    "acceleration_unlike_speed",
-                    "The acceleration does not go with the speed: phases are found without it. Check its direction "
-                    "(forwards is positive) and its mounting.",
-                    channel="acceleration",
-                )
+            message = (
+                "The acceleration does not go with the speed: phases are found without it. Check its direction "
+                "(forwards is positive) and its mounting."
             )
+            notes.append(QualityNote("warning", "acceleration_unlike_speed", message, channel="acceleration"))
     if lean is None:
         if acceleration is None:
-            return unknown, ()
+            return np.full(len(thin.t_s), -1, dtype=np.int64), ()
         return phases_from_speed(acceleration), (from_what,)
     if acceleration is None:
         acceleration = np.full(len(thin.t_s), np.nan)
     brake, throttle = channels.get("brake"), channels.get("throttle_pct")
-    used = [lean_from]
-    braking = is_braking(brake, acceleration)
-    if brake is not None:
-        used.append("brake")
-    elif from_what:
-        used.append(from_what)
     driving = np.nan_to_num(acceleration) > DRIVING_M_S2
     if throttle is not None:
         driving |= np.nan_to_num(throttle) > 50.0
-        used.append("throttle")
-    phase = phases_from_lean(lean, braking, driving, thin.rate_hz)
-    return phase, tuple(dict.fromkeys(used))
-
-
-def _mean_lap(
-    places: Places, distance: FloatArray, inside: BoolArray, speed: Speed, lean: FloatArray | None
-) -> MeanLap:
-    return mean_lap(distance, inside, places.lap_m, speed.thin_m_s, lean)
-
-
-def _corners(mean: MeanLap | None, circuit: Circuit | None, lean_from: str) -> tuple[tuple[Corner, ...], str]:
-    """Corners of the circuit file if given, else those of the mean lap; with their source."""
-    if circuit is not None:
-        return circuit.corners, "circuit"
-    if mean is None:
-        return (), ""
-    corners = find_corners(mean)
-    return corners, (lean_from or "speed") if corners else ""
+    phase = phases_from_lean(lean, is_braking(brake, acceleration), driving, thin.rate_hz)
+    used = (lean_from, from_what if brake is None else "brake", "" if throttle is None else "throttle")
+    return phase, tuple(dict.fromkeys(filter(None, used)))
 
 
 def _path(thin: Thin, fixes: Fixes | None) -> tuple[FloatArray | None, FloatArray | None]:

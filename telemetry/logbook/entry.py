@@ -94,6 +94,18 @@ def sheet_words(sheet: SetupSheet, log_name: str) -> dict[str, str]:
 
 
 @dataclass(frozen=True)
+class Earlier:
+    """Words that a person gave and that were replaced; ``until`` is when, ISO 8601 in UTC."""
+
+    until: str
+    given: Mapping[str, str]
+
+
+# So many earlier words are kept with a run. Own choice.
+MOST_EARLIER = 200
+
+
+@dataclass(frozen=True)
 class Record:
     """Record in a run's directory: enough to rebuild the catalogue and to check every file.
 
@@ -103,11 +115,14 @@ class Record:
         The words that a person gave by hand: they stay when the run is rebuilt.
     files : mapping of str to str
         SHA-256 of every other file, by its path below the directory.
+    earlier : tuple of Earlier
+        What the words were before, oldest first.
     """
 
     entry: RunEntry
     given: Mapping[str, str] = field(default_factory=dict)
     files: Mapping[str, str] = field(default_factory=dict)
+    earlier: tuple[Earlier, ...] = ()
 
 
 def record_to_json(record: Record) -> str:
@@ -118,7 +133,14 @@ def record_to_json(record: Record) -> str:
         "given": dict(record.given),
         "files": dict(record.files),
     }
+    if record.earlier:
+        data["earlier"] = [{"until": one.until, "given": dict(one.given)} for one in record.earlier]
     return json.dumps({**data, "sha256": _hash(data)}, indent=1)
+
+
+def version_of(record: Record) -> str:
+    """What changes whenever a record does."""
+    return sha256(record_to_json(record).encode()).hexdigest()[:16]
 
 
 def read_record(path: Path) -> Record:
@@ -142,7 +164,11 @@ def read_record(path: Path) -> Record:
         files = texts().validate_python(data["files"])
         if not all(is_inside(name) for name in files):
             raise ValueError
-        return Record(entry_from(data), given, files)
+        earlier = tuple(
+            Earlier(plain(one["until"]), {word: plain(text) for word, text in one["given"].items()})
+            for one in data.get("earlier", ())
+        )
+        return Record(entry_from(data), given, files, earlier)
     except (OSError, ValueError, LookupError, TypeError, AttributeError, RecursionError):
         raise LogbookError(f"{path}: cannot be read; restore it or move its directory out.") from None
 

@@ -60,7 +60,7 @@ def keep(
     str
         Run id.
     """
-    _check_words(words)
+    check_words(words)
     given = {word: str(text) for word, text in words.items() if text is not None}
     if not log_path.is_file():
         raise LogError(f"{log_path}: no such file; check the path of the log.")
@@ -174,7 +174,7 @@ def review_log(log: RawLog, bike: Bike, circuit: Circuit | None = None, cut: Cut
     return review(log, bike, circuit=circuit, cut=cut)
 
 
-def _check_words(words: Words) -> None:
+def check_words(words: Words) -> None:
     """Refuse, before the work, what the catalogue could not keep."""
     for word, text in words.items():
         if text is not None and (fault := fault_in(str(text))):

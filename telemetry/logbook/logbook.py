@@ -4,6 +4,8 @@
 
     catalogue.sqlite     what runs there are
     runs/<run id>/       one run, see `telemetry.logbook.build`
+    bin/                 runs that were thrown away, with their history
+    drafts/              logs that wait for answers, see `telemetry.logbook.draft`
     incoming/            runs being built, see `telemetry.logbook.store`
 
 Killed at any moment, the logbook is as before or holds the run: a run that was moved in but not entered in
@@ -12,6 +14,7 @@ directory and id of its own, and what was there before stays as its history.
 """
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Unpack
 
@@ -23,9 +26,9 @@ from telemetry.errors import LogbookError
 from telemetry.logbook.build import ENTRY, REVIEW, TRACES
 from telemetry.logbook.build import LOG as STORED_LOG
 from telemetry.logbook.columns import read_stored_log
-from telemetry.logbook.entry import Record, RunEntry, Words, file_sha256
-from telemetry.logbook.keep import keep
-from telemetry.logbook.store import CATALOGUE, Store
+from telemetry.logbook.entry import Record, RunEntry, Words, file_sha256, sheet_words, version_of
+from telemetry.logbook.keep import check_words, keep
+from telemetry.logbook.store import CATALOGUE, CHANGED_MEANWHILE, Store
 from telemetry.logs import RawLog, read_log
 from telemetry.review import Cut
 from telemetry.setup import SetupSheet, load_sheet
@@ -185,6 +188,77 @@ class Logbook:
             progress=progress,
             anew=True,
         )
+
+    def version(self, run_id: str) -> str:
+        """What changes whenever the words of a run do, or it is no longer the one that holds."""
+        return version_of(self.record(run_id)) if self.history(run_id)[-1].run_id == run_id else ""
+
+    def expect(self, run_id: str, version: str) -> None:
+        """Raises `LogbookError` if a run was changed since its ``version`` was asked for."""
+        if not version or version != self.version(run_id):
+            raise LogbookError(CHANGED_MEANWHILE)
+
+    def set_words(self, run_id: str, words: Mapping[str, str], *, version: str) -> None:
+        """Put right what the catalogue says of a run; what it said before stays in its history.
+
+        Parameters
+        ----------
+        words : mapping of str to str
+            As of `add`; a word that is missing, or the same as on the setup sheet, is as the sheet has it.
+        version : str
+            From `version`, when the words were read.
+
+        Raises
+        ------
+        LogbookError
+            If somebody else changed the run since, or a word cannot be kept.
+        """
+        check_words({key: text for key, text in words.items() if text})  # type: ignore[arg-type]
+        self.expect(run_id, version)
+        entry = self.entry(run_id)
+        of_sheet = sheet_words(self.sheet(run_id) or SetupSheet(), entry.log_name)
+        given = {word: text for word, text in words.items() if word in of_sheet and text != of_sheet[word]}
+        changed = replace(entry, **of_sheet | given)  # type: ignore[arg-type]  # texts, all of them
+        if changed != entry:
+            self.store.put_right(changed, given, expected=version)
+
+    def go_back(self, run_id: str, earlier_id: str, *, version: str) -> None:
+        """Let an earlier version of a run hold again, with the words as they are now.
+
+        Raises
+        ------
+        LogbookError
+            If it is none of this run, or somebody else changed the run since.
+        """
+        self.expect(run_id, version)
+        now, given = self.entry(run_id), self.record(run_id).given
+        earlier = next((one for one in self.history(run_id) if one.run_id == earlier_id), None)
+        if earlier is None:
+            raise LogbookError(f"{earlier_id!r} is no earlier version of this run.")
+        of_sheet = sheet_words(self.sheet(earlier_id) or SetupSheet(), earlier.log_name)
+        words = of_sheet | dict(given)
+        self.store.put_right(replace(earlier, **words, revision=now.revision + 1), given)  # type: ignore[arg-type]
+
+    def throw_away(self, run_id: str, *, version: str = "") -> None:
+        """Move a run with its history into the bin. Raises `LogbookError` if somebody else changed it since."""
+        if version:
+            self.expect(run_id, version)
+        self.store.to_bin(self.history(run_id))
+
+    def in_bin(self) -> tuple[RunEntry, ...]:
+        """Runs in the bin, each as it was last."""
+        newest: dict[str, RunEntry] = {}
+        for entry in self.store.binned():
+            newest.setdefault(entry.log_sha256, entry)
+        return tuple(newest.values())
+
+    def take_back(self, run_id: str) -> None:
+        """Put a run from the bin back with its history. Raises `LogbookError` for one that is not there."""
+        binned = self.store.binned()
+        entry = next((one for one in binned if one.run_id == run_id), None)
+        if entry is None:
+            raise LogbookError(f"The bin holds no run {run_id[:80]!r}.")
+        self.store.from_bin(tuple(one for one in binned if one.log_sha256 == entry.log_sha256))
 
     def runs(self) -> tuple[RunEntry, ...]:
         """All runs, newest outing first."""

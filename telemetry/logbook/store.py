@@ -9,11 +9,14 @@ import sqlite3
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, closing, contextmanager
 from dataclasses import asdict, fields
+from datetime import UTC, datetime
 from pathlib import Path
 
 from telemetry.errors import LogbookError
 from telemetry.logbook.build import BIKE, CHANGING, CHANNELS, CIRCUIT, CUT, ENTRY, ORIGINAL, SHEET
 from telemetry.logbook.entry import (
+    MOST_EARLIER,
+    Earlier,
     Record,
     RunEntry,
     entry_from,
@@ -24,6 +27,7 @@ from telemetry.logbook.entry import (
     replace_text,
     sweep,
     texts,
+    version_of,
     workshop,
 )
 from telemetry.review import WHOLE, Cut, cut_from_json
@@ -171,6 +175,10 @@ def enter(connection: sqlite3.Connection, entry: RunEntry) -> None:
 
 
 CATALOGUE = "catalogue.sqlite"
+CHANGED_MEANWHILE = (
+    "Somebody changed this run meanwhile; nothing of theirs was overwritten. What you typed is still here: copy it, "
+    "load the page again to see theirs, then change it again."
+)
 
 
 class Store:
@@ -189,6 +197,7 @@ class Store:
 
     def __init__(self, path: Path) -> None:
         self.path, self.runs, self._incoming = path, path / "runs", path / "incoming"
+        self.bin = path / "bin"
         path.mkdir(parents=True, exist_ok=True)
         self.catalogue = Catalogue(path / CATALOGUE)
         self.runs.mkdir(exist_ok=True)
@@ -200,6 +209,9 @@ class Store:
         with self.catalogue.changing() as connection:
             sweep(self._incoming)
             entered = {row[0] for row in connection.execute("SELECT run_id FROM run")}
+            for run_id in entered:  # moved to the bin, but not yet taken out of the catalogue
+                if not (self.runs / run_id).exists() and (self.bin / run_id).is_dir():
+                    connection.execute("DELETE FROM run WHERE run_id = ?", (run_id,))
             found = []
             for home in self.runs.iterdir():
                 if home.name not in entered or (home / CHANGING).exists():
@@ -298,16 +310,62 @@ class Store:
         with self.catalogue.changing() as connection:
             enter(connection, read_record(home / ENTRY).entry)
 
-    def put_right(self, entry: RunEntry, given: Mapping[str, str]) -> None:
-        """Change the words of a run that is there, or let it hold again.
+    def put_right(self, entry: RunEntry, given: Mapping[str, str], *, expected: str = "") -> None:
+        """Change the words of a run that is there, or let it hold again; what they were is kept.
 
         A mark stands in its directory until the catalogue says the same as the record.
+
+        Parameters
+        ----------
+        expected : str
+            `version` of the run as the change was made for it; "" for any.
+
+        Raises
+        ------
+        LogbookError
+            If it was changed since.
         """
         home = self.home(entry.run_id)
         with self.catalogue.changing() as connection:
-            record = Record(entry, given, read_record(home / ENTRY).files)
+            before = read_record(home / ENTRY)
+            if expected and expected != version_of(before):
+                raise LogbookError(CHANGED_MEANWHILE)
+            earlier = before.earlier
+            if dict(before.given) != dict(given):
+                now = datetime.now(UTC).isoformat(timespec="seconds")
+                earlier = (*earlier, Earlier(now, before.given))[-MOST_EARLIER:]
+            record = Record(entry, given, before.files, earlier)
             (home / CHANGING).touch()
             flush(home)
             replace_text(home / ENTRY, record_to_json(record))
             enter(connection, entry)
         (home / CHANGING).unlink(missing_ok=True)
+
+    def to_bin(self, entries: tuple[RunEntry, ...]) -> None:
+        """Move a run with its history into the bin: all of it is there afterwards, and none in the catalogue."""
+        self.bin.mkdir(exist_ok=True)
+        with self.catalogue.changing() as connection:
+            for entry in entries:
+                self.home(entry.run_id).rename(self.bin / entry.run_id)
+                connection.execute("DELETE FROM run WHERE run_id = ?", (entry.run_id,))
+        flush(self.bin)
+        flush(self.runs)
+
+    def binned(self) -> tuple[RunEntry, ...]:
+        """Runs in the bin and their history, newest first; what cannot be read is left out."""
+        found = []
+        for home in self.bin.iterdir() if self.bin.is_dir() else ():
+            try:
+                found.append(read_record(home / ENTRY).entry)
+            except LogbookError:
+                continue
+        return tuple(sorted(found, key=lambda entry: (entry.revision, entry.added_at), reverse=True))
+
+    def from_bin(self, entries: tuple[RunEntry, ...]) -> None:
+        """Put runs from the bin back; one that is in the logbook again stays in the bin."""
+        with self.catalogue.changing() as connection:
+            for entry in entries:
+                if not self.home(entry.run_id).exists():
+                    (self.bin / entry.run_id).rename(self.home(entry.run_id))
+                    enter(connection, entry)
+        flush(self.runs)

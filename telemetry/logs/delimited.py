@@ -52,13 +52,10 @@ def place_odd_rows(rows: Sequence[tuple[int, str]], *, first_row: int, n_parsed:
     lines = np.array([line for line, _ in rows], dtype=np.int64)
     wrong = [line for line, text in rows if not is_comment(text)]
     if wrong:
-        notes.append(
-            QualityNote(
-                "warning",
-                "odd_rows",
-                f"{len(wrong)} rows do not have {width} cells (first: row {wrong[0]}); they count as missing.",
-            )
+        message = (
+            f"{len(wrong)} rows do not have {width} cells (first: row {wrong[0]}); they count as missing."
         )
+        notes.append(QualityNote("warning", "odd_rows", message))
     return OddRows(
         insert_at=lines - first_row - np.arange(len(lines)),
         wrong=len(wrong),

@@ -26,38 +26,20 @@ MOSTLY_OPEN, MOST_LAPS = 0.9, 200
 
 @dataclass(frozen=True)
 class Behaviour:
-    """Statistics of one column.
-
-    Parameters
-    ----------
-    rising : bool
-        Never falls and ends higher than it starts.
-    whole : bool
-        Whole numbers only.
-    steps, falls : int
-        Number of rising and falling steps between samples.
-    by_one : bool
-        Every change is up by one.
-    at_least_share, at_most_share : float
-        How much of the time it is within 2 % of its range of its least and of its most.
-    liveliness : float
-        Spread within a block, as a share of the whole spread: suspension is lively, speed is not.
-    means : ndarray of shape (n_blocks,)
-        Means over blocks; NaN where a block is blank.
-    """
+    """Statistics of one column."""
 
     least: float
     most: float
     blank_share: float
-    rising: bool
-    whole: bool
-    steps: int
-    falls: int
-    by_one: bool
-    at_least_share: float
-    at_most_share: float
-    liveliness: float
-    means: FloatArray
+    rising: bool  # never falls and ends higher than it starts
+    whole: bool  # whole numbers only
+    steps: int  # number of rising steps between samples
+    falls: int  # number of falling steps
+    by_one: bool  # every change is up by one
+    at_least_share: float  # of the time within 2 % of its range of its least
+    at_most_share: float  # likewise of its most
+    liveliness: float  # spread within a block over the whole spread: suspension is lively, speed is not
+    means: FloatArray  # over blocks, shape (n_blocks,); NaN where a block is blank
 
     @property
     def moves(self) -> bool:
@@ -220,11 +202,8 @@ STRONG, WEAK = 0.5, 0.2  # correlation with slowing down
 class Proposal:
     """The likely column of one meaning.
 
-    Parameters
-    ----------
-    confidence : float
-        0 to 1: strength of the evidence, less if another column fits nearly as well; 1 only after confirmation.
-        No probability.
+    Confidence is the strength of the evidence, 0 to 1, less if another column fits nearly as well; 1 only after
+    confirmation. It is no probability.
     """
 
     meaning: str

@@ -231,33 +231,17 @@ def unique_names(names: Sequence[str]) -> tuple[str, ...]:
 
 @dataclass(frozen=True)
 class RawLog:
-    """The columns of one log file, not yet interpreted.
+    """The columns of one log file, not yet interpreted."""
 
-    Parameters
-    ----------
-    source : str
-        The file, for messages.
-    columns : mapping of str to ndarray of shape (n_rows,)
-        By column name, in file order; NaN where a cell is blank or unreadable.
-    units : mapping of str to str
-        Unit as written in the file, "" where none is.
-    first_row : int
-        Line of the file that holds row 0, counted from 1, so that messages can name a line.
-    dialect : mapping of str to str
-        What the reader recognised (reader, delimiter, decimal mark, encoding, ...), for the person to see.
-    metadata : mapping of str to str
-        What the file says about itself (rider, date, ...), as written.
-    notes : tuple of QualityNote
-        Faults found while reading (blank cells, unreadable words, a cut last line).
-    """
-
-    source: str
-    columns: Mapping[str, FloatArray]
-    units: Mapping[str, str]
-    first_row: int = 1
-    dialect: Mapping[str, str] = field(default_factory=dict)
-    metadata: Mapping[str, str] = field(default_factory=dict)
-    notes: tuple[QualityNote, ...] = ()
+    source: str  # the file, for messages
+    columns: Mapping[
+        str, FloatArray
+    ]  # in file order, shape (n_rows,); NaN where a cell is blank or unreadable
+    units: Mapping[str, str]  # as written in the file, "" where none is
+    first_row: int = 1  # line of the file that holds row 0, counted from 1
+    dialect: Mapping[str, str] = field(default_factory=dict)  # what the reader recognised
+    metadata: Mapping[str, str] = field(default_factory=dict)  # what the file says of itself
+    notes: tuple[QualityNote, ...] = ()  # faults found while reading
     history: tuple[Step, ...] = ()
 
     @property

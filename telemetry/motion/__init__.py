@@ -1,6 +1,6 @@
 """Travel and speed at shaft and wheel: how much travel was used, where it ran out, how fast it moved."""
 
-from telemetry.motion.frequencies import end_spectrogram, frequencies
+from telemetry.motion.frequencies import frequencies
 from telemetry.motion.motion import EndMotion, Motion, to_motion
 from telemetry.motion.stops import CONTACT_MM, MERGE_S, find_stops, joined, runs_of, stop_notes
 from telemetry.motion.strokes import find_packing, strokes
@@ -51,7 +51,6 @@ __all__ = [
     "TravelSummary",
     "TravelUse",
     "across_laps",
-    "end_spectrogram",
     "find_packing",
     "find_stops",
     "frequencies",

@@ -9,7 +9,7 @@ from telemetry.bike import Bike, bike_modes
 from telemetry.errors import BikeFileError
 from telemetry.motion.motion import EndMotion, Motion
 from telemetry.motion.summary import Band, BandUse, EndFrequencies, Frequencies, Together
-from telemetry.signals import Spectrogram, Spectrum, cross_spectrum, power_spectrum, spectrogram
+from telemetry.signals import Spectrum, cross_spectrum, power_spectrum
 
 # Length of a segment, which sets the line spacing (0.5 Hz): it resolves the body modes from zero.
 SEGMENT_S = 2.0
@@ -107,21 +107,6 @@ def frequencies(motion: Motion, moving: BoolArray, bike: Bike) -> Frequencies:
         bands=tuple(together),
         segments=cross.segments,
     )
-
-
-def end_spectrogram(end: EndMotion, moving: BoolArray, sample_rate_hz: float) -> Spectrogram:
-    """Spectra of one end's wheel speed over the run, at most 400 of them, on the lines of `Frequencies`.
-
-    Parameters
-    ----------
-    moving : ndarray of bool, shape (n_samples,)
-    sample_rate_hz : float
-        [Hz]
-    """
-    length = max(2 * round(SEGMENT_S * sample_rate_hz / 2), 2)
-    whole = spectrogram(_riding(end, moving), sample_rate_hz, segment_samples=length)
-    keep = _kept(whole.frequency_hz, sample_rate_hz)
-    return Spectrogram(whole.time_s, whole.frequency_hz[keep], whole.density[:, keep])
 
 
 def _riding(end: EndMotion, moving: BoolArray) -> FloatArray:

@@ -122,62 +122,33 @@ class StopEvent:
 
 @dataclass(frozen=True)
 class TravelUse:
-    """Use of the stroke by one end.
+    """Use of the stroke by one end; shares are of valid time."""
 
-    Parameters
-    ----------
-    ride_height_mm : float
-        Dynamic ride height: median wheel travel while riding. [mm]
-    static_sag_mm : float
-        Wheel travel standing with the rider, by the bike file's masses and springs; None without them. [mm]
-    below_sag_mm : float
-        How much deeper it rides than it stands. [mm]
-    deep_share : float
-        Share of valid time in the last tenth of the stroke.
-    deep_visits : int or None
-        How often it went there; None where the end was not judged.
-    bottom_share, top_share : float
-        Share of valid time against the compressed and the extended limit.
-    """
-
-    ride_height_mm: Number = NAN
-    static_sag_mm: float | None = None
-    below_sag_mm: float | None = None
-    deep_share: Number = NAN
-    deep_visits: int | None = 0
-    bottom_share: Number = NAN
-    top_share: Number = NAN
+    ride_height_mm: Number = NAN  # dynamic: median wheel travel while riding
+    static_sag_mm: float | None = None  # at the wheel, with the rider, by the bike file
+    below_sag_mm: float | None = None  # how much deeper it rides than it stands
+    deep_share: Number = NAN  # in the last tenth of the stroke
+    deep_visits: int | None = 0  # how often it went there; None where the end was not judged
+    bottom_share: Number = NAN  # against the compressed limit
+    top_share: Number = NAN  # against the extended limit
 
 
 @dataclass(frozen=True)
 class EndSummary:
-    """One end over a run or a lap.
-
-    Parameters
-    ----------
-    valid_share : float
-        Share of the time with usable travel.
-    judged : bool
-        False where there is none: then every number but the strokes is NaN, every list empty.
-    reason : str
-        Why it was not judged, and what to do; "" where it was.
-    measured_from_s, measured_until_s : float or None
-        When the first and the last usable travel was measured, where the end was not measured from the start on, or
-        not to the end; on the run's clock. [s]
-    """
+    """One end over a run or a lap."""
 
     stroke_mm: Number
     wheel_stroke_mm: Number
-    valid_share: float
+    valid_share: float  # share of the time with usable travel
     shaft: PlaneSummary
     wheel: PlaneSummary
     bottomed: tuple[StopEvent, ...]
     topped_out: tuple[StopEvent, ...]
     use: TravelUse = field(default_factory=TravelUse)
-    judged: bool = True
-    reason: str = ""
-    measured_from_s: float | None = None
-    measured_until_s: float | None = None
+    judged: bool = True  # False without usable travel: every number but the strokes is NaN
+    reason: str = ""  # why it was not judged, and what to do
+    measured_from_s: float | None = None  # first usable travel, if not from the start on
+    measured_until_s: float | None = None  # last usable travel, if not to the end
 
 
 def not_judged(stroke_mm: float, wheel_stroke_mm: float, reason: str) -> EndSummary:
@@ -224,44 +195,23 @@ class Estimate:
 
 @dataclass(frozen=True)
 class PlaceUse:
-    """One end in one corner or one phase, or, with neither, over the whole lap; all at the wheel but the shares.
-
-    Parameters
-    ----------
-    corner, phase : int or None, str or None
-        One of them, or neither.
-    laps : int
-        How many laps have it.
-    time_share : float
-        Of the laps' valid moving time.
-    min_mm, max_mm, margin_mm : float
-        Over all laps; margin is what was left to the stroke. [mm]
-    ride_height_mm, p95_mm, range_mm, below_sag_mm : Estimate
-        Median, 95th percentile, deepest less least, and median less static sag (None where that is not known), lap
-        by lap. [mm]
-    deep_share : Estimate
-        Share of the time in the last tenth of the stroke.
-    compression_mm_s, rebound_mm_s : Estimate
-        RMS speed. [mm/s]
-    compression_high_share, rebound_high_share : Estimate
-        Share of the time that the shaft is faster than the bike file's split.
-    """
+    """One end in one corner or one phase, or, with neither, over the whole lap; all at the wheel but the shares."""
 
     corner: int | None
     phase: str | None
-    laps: int
-    time_share: float
-    min_mm: float
+    laps: int  # how many laps have it
+    time_share: float  # of the laps' valid moving time
+    min_mm: float  # over all laps, as max_mm
     max_mm: float
-    margin_mm: float
-    ride_height_mm: Estimate
+    margin_mm: float  # what was left to the stroke
+    ride_height_mm: Estimate  # median, lap by lap
     p95_mm: Estimate
-    range_mm: Estimate
-    below_sag_mm: Estimate | None
-    deep_share: Estimate
-    compression_mm_s: Estimate
+    range_mm: Estimate  # deepest less least
+    below_sag_mm: Estimate | None  # median less static sag; None where that is not known
+    deep_share: Estimate  # of the time in the last tenth of the stroke
+    compression_mm_s: Estimate  # RMS speed
     rebound_mm_s: Estimate
-    compression_high_share: Estimate
+    compression_high_share: Estimate  # of the time with the shaft faster than the bike file's split
     rebound_high_share: Estimate
 
 
@@ -308,29 +258,15 @@ class Together:
 
 @dataclass(frozen=True)
 class Frequencies:
-    """Spectra of both ends' wheel speed over moving time, and how the ends go together.
+    """Spectra of both ends' wheel speed over moving time, and how the ends go together."""
 
-    Parameters
-    ----------
-    frequency_hz : tuple of float
-        Lines of every spectrum here. [Hz]
-    coherence, phase_deg : tuple of float
-        Of the rear with the front, line by line; empty with one end.
-    chance_coherence : float
-        Ends without any relation stay below it on 95 of 100 lines; None with one end.
-    bands : tuple of Together
-        Empty with one end.
-    segments : int
-        How many stretches were averaged.
-    """
-
-    frequency_hz: tuple[float, ...] = ()
+    frequency_hz: tuple[float, ...] = ()  # lines of every spectrum here
     ends: Mapping[End, EndFrequencies] = field(default_factory=dict)
-    coherence: tuple[float, ...] = ()
+    coherence: tuple[float, ...] = ()  # of the rear with the front, line by line; empty with one end
     phase_deg: tuple[float, ...] = ()
-    chance_coherence: float | None = None
-    bands: tuple[Together, ...] = ()
-    segments: int = 0
+    chance_coherence: float | None = None  # unrelated ends stay below it on 95 of 100 lines
+    bands: tuple[Together, ...] = ()  # empty with one end
+    segments: int = 0  # number of averaged stretches
 
 
 @dataclass(frozen=True)
@@ -356,54 +292,29 @@ class StrokeClass:
 class Strokes:
     """Strokes of one end by depth and peak speed, and the rainflow matrix of their start and end travel.
 
-    Parameters
-    ----------
-    hysteresis_mm : float
-        What moves less than this at the wheel is no stroke. [mm]
-    classes : tuple of StrokeClass
-        The last one holds everything deeper.
-    edges_mm : tuple of float
-        Of wheel travel, for both sides of the matrix. [mm]
-    from_to : tuple of tuple of float
-        Rainflow count: strokes from the travel of the row to that of the column; compression right of the
-        diagonal. A closed cycle is one stroke either way, a half cycle one stroke.
-    cycles : float
-        Rainflow cycles in all, halves counted as halves.
+    In ``from_to`` compression is right of the diagonal. A closed cycle is one stroke either way, a half cycle one
+    stroke.
     """
 
-    hysteresis_mm: float
-    classes: tuple[StrokeClass, ...]
-    edges_mm: tuple[float, ...]
-    from_to: tuple[tuple[float, ...], ...]
-    cycles: float
+    hysteresis_mm: float  # what moves less than this at the wheel is no stroke
+    classes: tuple[StrokeClass, ...]  # the last one holds everything deeper
+    edges_mm: tuple[float, ...]  # of wheel travel, for both sides of the matrix
+    from_to: tuple[tuple[float, ...], ...]  # strokes from the travel of the row to that of the column
+    cycles: float  # rainflow cycles in all, halves counted as halves
 
 
 @dataclass(frozen=True)
 class PackingEvent:
-    """One end sinking over a run of bumps because it does not come back between them. Travel is the wheel's.
-
-    Parameters
-    ----------
-    start_s, end_s : float
-        First bump to last. [s]
-    lap, distance_m, corner, phase
-        Place of the first bump; None where unknown.
-    bumps : int
-        Compression strokes in the run.
-    sink_mm : float
-        How much deeper than its ride height before and after the end stayed at its least between bumps. [mm]
-    compression_mm_s, rebound_mm_s : float
-        Median of the strokes' peak speeds. [mm/s]
-    """
+    """One end sinking over a run of bumps because it does not come back between them. Travel is the wheel's."""
 
     end: End
-    start_s: float
-    end_s: float
-    lap: int | None
+    start_s: float  # first bump
+    end_s: float  # last bump
+    lap: int | None  # place of the first bump; None where unknown
     distance_m: float | None
     corner: int | None
     phase: str | None
-    bumps: int
-    sink_mm: float
-    compression_mm_s: float
+    bumps: int  # compression strokes in the run
+    sink_mm: float  # how much deeper than its ride height it stayed at its least between bumps
+    compression_mm_s: float  # median of the strokes' peak speeds
     rebound_mm_s: float

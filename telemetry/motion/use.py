@@ -321,28 +321,15 @@ def _place(end: EndMotion, corner: int | None, phase: str | None, laps: FloatArr
 
 @dataclass(frozen=True)
 class LapPlace:
-    """One lap in one corner or one phase or, with neither, as a whole. None where an end was not measured.
-
-    Parameters
-    ----------
-    corner, phase : int or None, str or None
-        One of them, or neither.
-    front_mm, rear_mm : float or None
-        Ride heights: median wheel travel. [mm]
-    pitch_deg : float or None
-        Mean, nose down positive. [deg]
-    rake_deg, trail_mm : float or None
-        Of the motorcycle at the median travels on level ground; trail only where the bike file gives the tyre radius
-        and the fork offset. [deg, mm]
-    """
+    """One lap in one corner or one phase or, with neither, as a whole. None where an end was not measured."""
 
     corner: int | None
     phase: str | None
-    front_mm: float | None
+    front_mm: float | None  # ride height: median wheel travel
     rear_mm: float | None
-    pitch_deg: float | None
-    rake_deg: float | None
-    trail_mm: float | None
+    pitch_deg: float | None  # mean, nose down positive
+    rake_deg: float | None  # at the median travels on level ground
+    trail_mm: float | None  # only where the bike file gives the tyre radius and the fork offset
 
 
 def lap_places(

@@ -9,6 +9,7 @@ from telemetry.errors import LogError
 from telemetry.laps import Track
 from telemetry.logs import RawLog
 from telemetry.notes import QualityNote, Step
+from telemetry.plaintext import plain
 from telemetry.signals import read_stamps
 
 
@@ -22,11 +23,14 @@ class Cut:
         Since the log's first row; None is its start or its end. [s]
     leave_out : tuple of int
         Laps by number that are in no mean, comparison or trend.
+    why : str
+        The reason a person gave.
     """
 
     from_s: float | None = None
     to_s: float | None = None
     leave_out: tuple[int, ...] = ()
+    why: str = ""
 
 
 WHOLE = Cut()
@@ -34,7 +38,7 @@ WHOLE = Cut()
 
 def cut_to_json(cut: Cut) -> str:
     """A cut as text, the same for the same cut."""
-    return TypeAdapter(Cut).dump_json(cut, indent=1).decode()
+    return TypeAdapter(Cut).dump_json(cut, indent=1, exclude=None if cut.why else {"why"}).decode()
 
 
 def cut_from_json(text: str) -> Cut:
@@ -112,7 +116,7 @@ def cut_log(log: RawLog, cut: Cut, time_channel: str) -> RawLog:
     )
 
 
-def leave_out_laps(track: Track, leave_out: tuple[int, ...], source: str) -> Track:
+def leave_out_laps(track: Track, leave_out: tuple[int, ...], source: str, why: str = "") -> Track:
     """The track with some laps marked as left out, and a note.
 
     Parameters
@@ -121,6 +125,8 @@ def leave_out_laps(track: Track, leave_out: tuple[int, ...], source: str) -> Tra
         Lap numbers.
     source : str
         The log, for messages.
+    why : str
+        The reason a person gave.
 
     Raises
     ------
@@ -137,8 +143,10 @@ def leave_out_laps(track: Track, leave_out: tuple[int, ...], source: str) -> Tra
         replace(lap, complete=False, kind="left out") if lap.lap in leave_out else lap for lap in track.laps
     )
     one = len(set(leave_out)) == 1
+    because = f" ({plain(why)})" if why else ""
     message = (
         f"Lap{'' if one else 's'} {', '.join(map(str, sorted(set(leave_out))))} {'is' if one else 'are'} left out of "
-        f"every mean, comparison and trend, as asked. Lost damping is looked for in {'it' if one else 'them'} as well."
+        f"every mean, comparison and trend, as asked{because}. Lost damping is looked for in "
+        f"{'it' if one else 'them'} as well."
     )
     return replace(track, laps=laps, notes=(*track.notes, QualityNote("info", "laps_left_out", message)))

@@ -113,7 +113,7 @@ def measure(
     """
     run, motion = motion_of(log, bike, cut)
     track = find_track(run, start_line=start_line, circuit=circuit)
-    track = leave_out_laps(track, cut.leave_out, run.source)
+    track = leave_out_laps(track, cut.leave_out, run.source, cut.why)
     doubts = (QualityNote("warning", "bike_file", sentence) for sentence in bike_warnings(bike))
     noise = _noise_notes(run, track)
     return Measured(

@@ -1,34 +1,32 @@
 """From columns to calibrated travel on one clock; differentiation, spectra, decay. No motorcycle in it."""
 
 from telemetry.signals.build import to_run
-from telemetry.signals.calibrate import DRIFT_MM, calibrate, drift_between_mm
+from telemetry.signals.calibrate import DRIFT_MM, drift_between_mm
 from telemetry.signals.channels import CONDITIONS
 from telemetry.signals.clean import EDGE_MM
 from telemetry.signals.clock import runs
-from telemetry.signals.differentiate import (
-    Derivative,
-    correlate,
-    differentiate,
-    differentiator,
-    differentiator_as_at,
-)
-from telemetry.signals.modes import (
+from telemetry.signals.decay import (
     Mode,
     damping_from_log_decrement,
     damping_scatter,
     free_decay,
     log_decrement,
 )
+from telemetry.signals.derivative import (
+    Derivative,
+    correlate,
+    differentiate,
+    differentiator,
+    differentiator_as_at,
+)
 from telemetry.signals.run import Run, SensorSetup
 from telemetry.signals.spectra import (
     NOISE_TOLD_FROM_HZ,
-    Spectrogram,
     Spectrum,
     cross_spectrum,
     noise_notes,
     power_spectrum,
     sensor_noise_mm,
-    spectrogram,
     whole_segments,
 )
 from telemetry.signals.stamps import STATE_RATE, read_stamps
@@ -43,9 +41,7 @@ __all__ = [
     "Run",
     "STATE_RATE",
     "SensorSetup",
-    "Spectrogram",
     "Spectrum",
-    "calibrate",
     "correlate",
     "cross_spectrum",
     "damping_from_log_decrement",
@@ -61,7 +57,6 @@ __all__ = [
     "read_stamps",
     "runs",
     "sensor_noise_mm",
-    "spectrogram",
     "to_run",
     "whole_segments",
 ]

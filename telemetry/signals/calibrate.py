@@ -114,35 +114,6 @@ def fit_calibration(
     )
 
 
-def calibrate(
-    signal: FloatArray,
-    points: Sequence[tuple[float, float]],
-    zero: float | None = None,
-    *,
-    key: str = "[sensor]",
-) -> FloatArray:
-    """Travel from a sensor's signal by bench points.
-
-    Parameters
-    ----------
-    signal : ndarray of shape (n_samples,)
-        As logged; NaN where missing.
-    points, zero, key
-        As in `fit_calibration`.
-
-    Returns
-    -------
-    ndarray of shape (n_samples,)
-        0 at full extension, compression positive; NaN where the signal is. [mm]
-
-    Raises
-    ------
-    CalibrationError
-        If the points make no calibration.
-    """
-    return fit_calibration(points, zero, key=key).travel_mm(np.asarray(signal, dtype=np.float64))
-
-
 def through_curve(values: FloatArray, pairs: Sequence[tuple[float, float]]) -> FloatArray:
     """Values interpolated by PCHIP in a table of (from, to), both rising; linear beyond its ends."""
     before, after = np.array(pairs, dtype=np.float64).T

@@ -109,8 +109,9 @@ def on_clock(
     own_t, own_values = row_t_s[own], values[own]
     interval = float(np.median(np.diff(own_t)))
     t_s = grid.t_s
-    every = _every(own) if between == "line" and grid.is_row_by_row(len(values)) else 0
-    if every:
+    steps = np.diff(own)
+    every = int(steps[0]) if (steps == steps[0]).all() else 0  # rows per sample, if constant
+    if every and between == "line" and grid.is_row_by_row(len(values)):
         result = _evenly_between(own_values, int(own[0]), every, len(t_s))
     else:
         result = _on_clock(t_s, own_t, own_values, between)
@@ -153,14 +154,9 @@ def _in_unit(log: RawLog, name: str, meaning: str, unit: str, notes: list[Qualit
         return None
     assumed = _likely_unit(meaning, unit, values)
     why = f"has the unit {written!r}, which is unknown" if written else "has no unit"
-    notes.append(
-        QualityNote(
-            "info" if assumed == unit else "warning",
-            "unit_assumed",
-            f"{name!r} ({meaning}) {why}: assumed to be {assumed}.",
-            channel=name,
-        )
-    )
+    message = f"{name!r} ({meaning}) {why}: assumed to be {assumed}."
+    severity: Severity = "info" if assumed == unit else "warning"
+    notes.append(QualityNote(severity, "unit_assumed", message, channel=name))
     return to_unit(values, assumed, unit)
 
 
@@ -223,12 +219,6 @@ def _hold_rows(changed: BoolArray) -> int:
     steps = np.diff(np.flatnonzero(changed))
     hold = int(np.median(steps))
     return hold if np.mean(np.abs(steps - hold) <= 1) > 0.7 else 1
-
-
-def _every(own: IntArray) -> int:
-    """Number of rows per sample of a channel, if constant; else 0."""
-    steps = np.diff(own)
-    return int(steps[0]) if (steps == steps[0]).all() else 0
 
 
 def _evenly_between(own: FloatArray, first: int, every: int, count: int) -> FloatArray:

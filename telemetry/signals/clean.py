@@ -88,7 +88,7 @@ def _blocks(
     blocks = []
     for width in range(1, widest + 1):
         at = starts[(starts >= 2) & (starts + width + 2 <= len(values))]
-        deviation = np.where(_jumps(values, at, width, jump_steps), _deviation(values, at, width), 0.0)
+        deviation = _height(values, at, width, jump_steps)
         half_span_s = 0.5 * (width + 1) / sample_rate_hz
         at_stop = (
             values[at[:, None] + np.arange(width)].max(axis=1, initial=-np.inf) > stroke_mm - BEND_STOP_MM
@@ -99,29 +99,22 @@ def _blocks(
     return blocks
 
 
-def _jumps(values: FloatArray, at: IntArray, width: int, steps: int) -> BoolArray:
-    """True for blocks entered and left by a jump away from the motion and back, within so many steps."""
+def _height(values: FloatArray, at: IntArray, width: int, steps: int) -> FloatArray:
+    """Least distance of each block's samples from the cubic through its neighbours.
+
+    0 unless all lie to one side, and the block is entered and left by a jump away and back within so many steps.
+    """
+    banks = values[at[:, None] + np.array([-2, -1, width, width + 1])]
+    away = np.stack([values[at + k] - banks @ cubic_weights(width, k) for k in range(width)])
+    least = np.abs(away).min(axis=0, initial=np.inf)
     bend = np.zeros(len(values))
     bend[1:-1] = np.diff(values, 2)
-    away = _away(values, at, width)
     sign = np.sign(away.sum(axis=0))
     entered = np.max([sign * bend[np.maximum(at - 1 - k, 0)] for k in range(steps)], axis=0)
     left = np.max([sign * bend[np.minimum(at + width + k, len(bend) - 1)] for k in range(steps)], axis=0)
-    least = JUMP_SHARE * np.abs(away).min(axis=0, initial=np.inf)
-    return np.asarray((entered > least) & (left > least))
-
-
-def _away(values: FloatArray, at: IntArray, width: int) -> FloatArray:
-    """Signed distance of each sample of each block from the cubic through its neighbours, shape (width, n_blocks)."""
-    banks = values[at[:, None] + np.array([-2, -1, width, width + 1])]
-    return np.stack([values[at + k] - banks @ cubic_weights(width, k) for k in range(width)])
-
-
-def _deviation(values: FloatArray, at: IntArray, width: int) -> FloatArray:
-    """Least distance of each block's samples from the cubic through its neighbours, 0 if they lie on both sides."""
-    away = _away(values, at, width)
+    jumps = (entered > JUMP_SHARE * least) & (left > JUMP_SHARE * least)
     same_side = (away > 0).all(axis=0) | (away < 0).all(axis=0)
-    return np.where(same_side, np.abs(away).min(axis=0, initial=np.inf), 0.0)
+    return np.where(jumps & same_side, least, 0.0)
 
 
 def _strongest(blocks: list[tuple[float, int, int]], n_samples: int) -> BoolArray:
@@ -189,9 +182,7 @@ class Place:
     sample_rate_hz: float
     row_of: Callable[[int], int]
     gaps: tuple[tuple[int, int], ...] = ()  # stretches of samples without usable rows, noted elsewhere
-    even: bool = (
-        True  # False: samples are interpolated between two rows, so a fault reaches one sample further
-    )
+    even: bool = True  # False: samples are interpolated, so a fault reaches one sample further
 
     def at(self, sample: int) -> str:
         """Row and time of a sample as text."""
@@ -228,11 +219,12 @@ class Cleaning:
             else self.place.at(first)
         )
         count = int(samples.sum())
+        message = f"{self.place.end.capitalize()} travel {text.format(places=where, count=count)}"
         self.notes.append(
             QualityNote(
                 severity,
                 code,
-                f"{self.place.end.capitalize()} travel {text.format(places=where, count=count)}",
+                message,
                 channel=self.place.setup.channel,
                 start_s=first / rate,
                 end_s=float(ends[-1]) / rate,
@@ -242,10 +234,7 @@ class Cleaning:
 
 
 def clean(
-    travel_mm: FloatArray,
-    place: Place,
-    other_mm: FloatArray | None,
-    speed_m_s: FloatArray | None = None,
+    travel_mm: FloatArray, place: Place, other_mm: FloatArray | None, speed_m_s: FloatArray | None = None
 ) -> Cleaning:
     """Detect and mask the faults of calibrated travel [mm], with the other end's travel and the speed if logged.
 

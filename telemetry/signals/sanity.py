@@ -73,13 +73,7 @@ def is_ridden(other_mm: FloatArray | None, speed_m_s: FloatArray | None, sample_
 
 
 def diagnose(
-    end: End,
-    signal: FloatArray,
-    setup: SensorSetup,
-    read: Read,
-    *,
-    ridden: bool,
-    doubted: bool = False,
+    end: End, signal: FloatArray, setup: SensorSetup, read: Read, *, ridden: bool, doubted: bool = False
 ) -> Fault | None:
     """Probable fault of a sensor or its setup, None if the readings may be travel.
 
@@ -109,44 +103,38 @@ def _misread(
 ) -> Fault | None:
     """Fault described from the readings alone, if no setup error explains them."""
     low, high = _range(travel)
-    stroke, column, key = setup.stroke_mm, f"{setup.channel!r}", f"[{end}.sensor] of {setup.source}"
+    stroke, column, key = setup.stroke_mm, repr(setup.channel), f"[{end}.sensor] of {setup.source}"
     level = f"{float(np.nanmedian(signal)):.4g}"
     if high - low <= HUM_MM and (high < 0.0 or low > stroke):
-        return Fault(
-            "wire_off",
-            f"{column} stands at {level} all through, which is no {end} travel: an open wire, or no supply. Check the "
-            f"wiring.",
-            setup.channel,
+        code = "wire_off"
+        does = f"stands at {level} all through, which is no {end} travel: an open wire, or no supply. Check the wiring."
+    elif high - low <= FLAT_MM and ridden:
+        code = "flat"
+        does = (
+            f"reads {level} all through while the motorcycle moves: the sensor, its wire or its mount has failed, or "
+            f"the column is not the {end}'s. Check the wiring, and channel in {key}."
         )
-    if high - low <= FLAT_MM and ridden:
-        return Fault(
-            "flat",
-            f"{column} reads {level} all through while the motorcycle moves: the sensor, its wire or its mount has "
-            f"failed, or the column is not the {end}'s. Check the wiring, and channel in {key}.",
-            setup.channel,
+    elif low < -FITS_MM and _may_be_travel(-travel, stroke):
+        code = "sign"
+        does = (
+            f"gives {low:.0f} to {high:.0f} mm: compression reads negative, as from a sensor the wrong way round. Turn "
+            f"it, or measure points in {key} again as it sits."
         )
-    if low < -FITS_MM and _may_be_travel(-travel, stroke):
-        return Fault(
-            "sign",
-            f"{column} gives {low:.0f} to {high:.0f} mm: compression reads negative, as from a sensor the wrong way "
-            f"round. Turn it, or measure points in {key} again as it sits.",
-            setup.channel,
+    elif low >= -FITS_MM and high > stroke + FITS_MM:
+        code = "scale"
+        does = (
+            f"gives up to {high:.0f} mm, more than the {stroke:g} mm stroke: the scale is at least "
+            f"{high / stroke:.2g} times too large. Check points in {key}, and the stroke."
         )
-    if low >= -FITS_MM and high > stroke + FITS_MM:
-        return Fault(
-            "scale",
-            f"{column} gives up to {high:.0f} mm, more than the {stroke:g} mm stroke: the scale is at least "
-            f"{high / stroke:.2g} times too large. Check points in {key}, and the stroke.",
-            setup.channel,
+    elif low >= -FITS_MM and high - low < LEAST_SHARE * stroke and ridden:
+        code = "scale"
+        does = (
+            f"moves by {high - low:.1f} mm of the {stroke:g} mm stroke in the whole log: the scale is too small, or "
+            f"the sensor hardly moves with the {end}. Check points in {key}, and the mount."
         )
-    if low >= -FITS_MM and high - low < LEAST_SHARE * stroke and ridden:
-        return Fault(
-            "scale",
-            f"{column} moves by {high - low:.1f} mm of the {stroke:g} mm stroke in the whole log: the scale is too "
-            f"small, or the sensor hardly moves with the {end}. Check points in {key}, and the mount.",
-            setup.channel,
-        )
-    return None
+    else:
+        return None
+    return Fault(code, f"{column} {does}", setup.channel)
 
 
 def _causes(
@@ -337,19 +325,17 @@ def _directions(
             f"and rear swapped? Check channel in [front.sensor] and [rear.sensor]."
         )
         return {end: Fault("swapped_ends", words, setups[end].channel, start_s, end_s) for end in ENDS}
-    wrong: dict[End, str] = {"front": "extends"} if front_extends else {}
-    wrong |= {"rear": "compresses"} if rear_compresses else {}
-    return {
-        end: Fault("sign", _sign_words(end, does, setups), setups[end].channel, start_s, end_s)
-        for end, does in wrong.items()
-    }
-
-
-def _sign_words(end: End, does: str, setups: Mapping[End, SensorSetup]) -> str:
-    return (
-        f"{end.capitalize()} travel {does} under brakes: compression must read positive. Check whether the sensor is "
-        f"the right way round, points in [{end}.sensor], and that {setups[end].channel!r} is the {end}."
-    )
+    faults: dict[End, Fault] = {}
+    for end in ENDS:
+        wrong, does = (front_extends, "extends") if end == "front" else (rear_compresses, "compresses")
+        if wrong:
+            column = setups[end].channel
+            words = (
+                f"{end.capitalize()} travel {does} under brakes: compression must read positive. Check whether the "
+                f"sensor is the right way round, points in [{end}.sensor], and that {column!r} is the {end}."
+            )
+            faults[end] = Fault("sign", words, column, start_s, end_s)
+    return faults
 
 
 def _sag(end: End, share: FloatArray, setup: SensorSetup, riding: _Riding) -> QualityNote | None:
@@ -364,12 +350,8 @@ def _sag(end: End, share: FloatArray, setup: SensorSetup, riding: _Riding) -> Qu
         f"straight at a steady speed, where 20-35 % is usual (common practice): check zero and points in "
         f"[{end}.sensor], and measure the sag."
     )
-    return _note("implausible_sag", words, setup, riding.steady)
-
-
-def _note(code: str, words: str, setup: SensorSetup, blocks: BoolArray) -> QualityNote:
-    start_s, end_s = _longest(blocks)
-    return QualityNote("warning", code, words, channel=setup.channel, start_s=start_s, end_s=end_s)
+    start_s, end_s = _longest(riding.steady)
+    return QualityNote("warning", "implausible_sag", words, setup.channel, start_s, end_s)
 
 
 def _longest(blocks: BoolArray) -> tuple[float | None, float | None]:

@@ -16,24 +16,12 @@ BLOCK = 32
 
 @dataclass(frozen=True)
 class Spectrum:
-    """One-sided power spectral density.
-
-    Parameters
-    ----------
-    frequency_hz : ndarray of shape (n_lines,)
-        [Hz]
-    density : ndarray of shape (n_lines,)
-        [unit of the record squared, per Hz]
-    segments : int
-        Number of averaged (overlapping) segments.
-    noise_bandwidth_hz : float
-        Equivalent noise bandwidth: density times this is the power of a sine on a line. [Hz]
-    """
+    """One-sided power spectral density; arrays of shape (n_lines,)."""
 
     frequency_hz: FloatArray
-    density: FloatArray
-    segments: int
-    noise_bandwidth_hz: float
+    density: FloatArray  # [unit of the record squared, per Hz]
+    segments: int  # number of averaged (overlapping) segments
+    noise_bandwidth_hz: float  # equivalent: density times this is the power of a sine on a line
 
 
 def power_spectrum(values: FloatArray, sample_rate_hz: float, *, segment_samples: int = 1024) -> Spectrum:
@@ -136,46 +124,6 @@ def cross_spectrum(
         averaged.products[0, 1],
         averaged.segments,
     )
-
-
-@dataclass(frozen=True)
-class Spectrogram:
-    """Power spectral density over time; ``density`` is of shape (n_times, n_lines), NaN where the record has a gap."""
-
-    time_s: FloatArray
-    frequency_hz: FloatArray
-    density: FloatArray
-
-
-def spectrogram(
-    values: FloatArray, sample_rate_hz: float, *, segment_samples: int, most_times: int = 400
-) -> Spectrogram:
-    """Power spectral density of Hann segments evenly spaced over a record, scaled as in `power_spectrum`.
-
-    Parameters
-    ----------
-    values : ndarray of shape (n_samples,)
-        NaN where invalid.
-    sample_rate_hz : float
-        [Hz]
-    most_times : int
-        Largest number of segments: they overlap by half in a short record and lie further apart in a longer one.
-
-    Returns
-    -------
-    Spectrogram
-        ``time_s`` is the middle of each segment, from the first sample. [s]
-    """
-    hop = max(segment_samples // 2, -(-(len(values) - segment_samples) // max(most_times - 1, 1)), 1)
-    starts = np.arange(0, len(values) - segment_samples + 1, hop)
-    taper, frequency, scale = _window(segment_samples, sample_rate_hz)
-    density = np.full((len(starts), len(frequency)), np.nan)
-    for row, start in enumerate(starts.tolist()):
-        segment = values[start : start + segment_samples]
-        if not np.isnan(segment).any():
-            density[row] = np.abs(np.fft.rfft((segment - segment.mean()) * taper)) ** 2 * scale
-    middle_s = (starts + segment_samples / 2) / sample_rate_hz
-    return Spectrogram(middle_s.astype(np.float64), frequency, density)
 
 
 def _window(segment_samples: int, sample_rate_hz: float) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -293,14 +241,20 @@ def sensor_noise_mm(travel_mm: FloatArray) -> float:
         windows = whole_segments(travel_mm, length, length)
     if not len(windows):
         return float("nan")
-    windows = windows[:: -(-len(windows) // MOST_WINDOWS)]
-    taper = np.hanning(length + 1)[:-1]
-    spectrum = np.abs(np.fft.rfft((windows - windows.mean(axis=1, keepdims=True)) * taper, axis=1)) ** 2
     low, high = (round(share * length / 2) for share in BAND_SHARE)
+    spectrum, scale = _tapered(windows)
     density = spectrum[:, low:high]
     usual = np.median(density, axis=0)
-    variance = density[:, usual <= TONE_OVER_NOISE * np.median(usual)].mean(axis=1) / np.sum(taper**2)
+    variance = density[:, usual <= TONE_OVER_NOISE * np.median(usual)].mean(axis=1) / scale
     return float(np.sqrt(np.median(variance)))
+
+
+def _tapered(windows: FloatArray) -> tuple[FloatArray, float]:
+    """Squared Hann spectrum of at most `MOST_WINDOWS` windows, (n_windows, n_lines), and its value for unit noise."""
+    windows = windows[:: -(-len(windows) // MOST_WINDOWS)]
+    taper = np.hanning(windows.shape[1] + 1)[:-1]
+    spectrum = np.abs(np.fft.rfft((windows - windows.mean(axis=1, keepdims=True)) * taper, axis=1)) ** 2
+    return spectrum, float(np.sum(taper**2))
 
 
 def noise_share(travel_mm: FloatArray, noise_mm: float, sample_rate_hz: float) -> float:
@@ -309,11 +263,9 @@ def noise_share(travel_mm: FloatArray, noise_mm: float, sample_rate_hz: float) -
     windows = whole_segments(travel_mm, length, length)
     if not len(windows):
         return float("nan")
-    windows = windows[:: -(-len(windows) // MOST_WINDOWS)]
-    taper = np.hanning(length + 1)[:-1]
-    spectrum = np.abs(np.fft.rfft((windows - windows.mean(axis=1, keepdims=True)) * taper, axis=1)) ** 2
     low, high = (round(edge * length / sample_rate_hz) for edge in ABOVE_HOP_HZ)
-    power = spectrum[:, low:high].mean(axis=1) / np.sum(taper**2)
+    spectrum, scale = _tapered(windows)
+    power = spectrum[:, low:high].mean(axis=1) / scale
     return float(noise_mm**2 / max(float(np.median(power)), 1e-12))
 
 
@@ -335,12 +287,9 @@ def noise_notes(end: End, travel_mm: FloatArray, noise_mm: float, sample_rate_hz
     if not share >= NOISY_SHARE:
         return []
     low, high = ABOVE_HOP_HZ
-    return [
-        QualityNote(
-            "warning",
-            "noisy_sensor",
-            f"The {end} travel sensor is noisy: {noise_mm:.2f} mm (standard deviation at the shaft), "
-            f"{100 * min(share, 1.0):.0f} % of its power just above the wheel hop ({low:.0f} to {high:.0f} Hz). A "
-            "short loss of damping is harder to find. Check the sensor's supply, ground, cable and wiper.",
-        )
-    ]
+    message = (
+        f"The {end} travel sensor is noisy: {noise_mm:.2f} mm (standard deviation at the shaft), "
+        f"{100 * min(share, 1.0):.0f} % of its power just above the wheel hop ({low:.0f} to {high:.0f} Hz). A "
+        "short loss of damping is harder to find. Check the sensor's supply, ground, cable and wiper."
+    )
+    return [QualityNote("warning", "noisy_sensor", message)]

@@ -21,23 +21,18 @@ def similar_hint(log: RawLog, name: str, *, but: Collection[str | None] = ()) ->
     return f" Did you mean {' or '.join(map(repr, similar))}?" if similar else ""
 
 
-def find_column(log: RawLog, name: str, *, meaning: str, cure: str = "") -> str:
-    """Column of the log for a name, with or without its unit; `ChannelError` names the closest if there is none.
+def find_numbers(log: RawLog, name: str, *, meaning: str, cure: str = "") -> tuple[str, FloatArray]:
+    """Column of the log for a name, with or without its unit, and its values, shape (n_rows,).
 
-    ``meaning`` is its purpose and ``cure`` the alternative, for the message.
+    Raises `ChannelError` if there is no such column, with the closest, or it holds no numbers; ``meaning`` is its
+    purpose and ``cure`` the alternative, for the message.
     """
     column = log.called(name)
-    if column is not None:
-        return column
-    raise ChannelError(
-        f"{log.source}: has no column {name!r} ({meaning}).{similar_hint(log, name)} Its columns are "
-        f"{', '.join(log.columns)}.{cure and ' ' + cure}"
-    )
-
-
-def find_numbers(log: RawLog, name: str, *, meaning: str, cure: str = "") -> tuple[str, FloatArray]:
-    """Column of the log that must hold numbers, as in `find_column`, and its values, shape (n_rows,)."""
-    column = find_column(log, name, meaning=meaning, cure=cure)
+    if column is None:
+        raise ChannelError(
+            f"{log.source}: has no column {name!r} ({meaning}).{similar_hint(log, name)} Its columns are "
+            f"{', '.join(log.columns)}.{cure and ' ' + cure}"
+        )
     values = log.columns[column]
     if np.isnan(values).all():
         raise ChannelError(

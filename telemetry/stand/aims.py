@@ -5,10 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import brentq
 
-from telemetry.bike import (
-    Bike,
-    value_at,
-)
+from telemetry.bike import Bike, value_at
 from telemetry.errors import BikeFileError, BothEndsError
 from telemetry.stand.changes import Change, apply_changes, least_change, steps_words
 from telemetry.stand.quantities import BY_KEY, QUANTITIES, end_of, value_of

@@ -28,59 +28,31 @@ READ_TO_MM = 1.0
 
 @dataclass(frozen=True)
 class SagCheck:
-    """A measured sag against the bike file.
-
-    Parameters
-    ----------
-    measured_mm, computed_mm : float
-        At the wheel. [mm]
-    agrees : bool
-        Within what a tape and friction explain.
-    effective_mass_kg : float or None
-        Sprung mass on this wheel that the measured sag speaks for, if the springs are as the file says. [kg]
-    file_mass_kg : float
-        The same by the file. [kg]
-    effective_rate_n_per_mm : float or None
-        Coil rate, at the file's preload, that it speaks for if the masses are as the file says. [N/mm]
-    file_rate_n_per_mm : float
-        By the file. [N/mm]
-    """
+    """A measured sag against the bike file, at the wheel."""
 
     end: End
     load: str
     measured_mm: float
     computed_mm: float
-    agrees: bool
-    effective_mass_kg: float | None
+    agrees: bool  # within what a tape and friction explain
+    effective_mass_kg: float | None  # on this wheel by the measured sag, if the springs are as the file says
     file_mass_kg: float
-    effective_rate_n_per_mm: float | None
+    effective_rate_n_per_mm: float | None  # of the coil at the file's preload, if its masses are right
     file_rate_n_per_mm: float
 
 
 @dataclass(frozen=True)
 class SpringCheck:
-    """Coil rate and preload of one end estimated from two measured sags, if the file's masses are right.
-
-    Parameters
-    ----------
-    effective_rate_n_per_mm, effective_preload_mm : float
-        From the two sags as read. [N/mm, mm]
-    lowest_rate_n_per_mm, highest_rate_n_per_mm : float
-        With each sag read a millimetre wrong. [N/mm]
-    file_rate_n_per_mm, file_preload_mm : float
-        By the file. [N/mm, mm]
-    agrees : bool
-        Whether the file's rate lies between the two.
-    """
+    """Coil rate and preload of one end estimated from two measured sags, if the file's masses are right."""
 
     end: End
     effective_rate_n_per_mm: float
-    lowest_rate_n_per_mm: float
+    lowest_rate_n_per_mm: float  # with each sag read a millimetre wrong
     highest_rate_n_per_mm: float
     file_rate_n_per_mm: float
     effective_preload_mm: float
     file_preload_mm: float
-    agrees: bool
+    agrees: bool  # the file's rate lies between lowest and highest
 
 
 def check_sags(bike: Bike) -> tuple[tuple[SagCheck, ...], tuple[SpringCheck, ...]]:
@@ -148,10 +120,7 @@ def _sag_check(bike: Bike, end: End, name: LoadName, sag_mm: float) -> SagCheck:
     found, load = _carried(bike, end, name, sag_mm), load_of(bike, name)
     assert load is not None  # `_carried` has refused
     computed = stand(bike, load).sag[end].wheel_mm
-    spring, sits = (
-        spring_of(bike, end),
-        found.shaft_mm > 0.0,
-    )  # topped out: no information on rate and mass
+    spring, sits = (spring_of(bike, end), found.shaft_mm > 0.0)  # topped out: no information on rate and mass
     carried_n = spring.force_n(found.shaft_mm) / found.work_ratio
     pressed_mm = found.shaft_mm + spring.preload_mm
     rate = (

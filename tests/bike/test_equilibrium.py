@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.integrate import quad
 from scipy.optimize import minimize, root
 
 from telemetry.bike import (
@@ -31,7 +32,10 @@ def potential_energy(bike, load, fork_mm, shock_mm):
     """Springs and height of the sprung mass. [N mm] The wheels' masses stay at their radius above the ground."""
     now = attitude(bike, fork_mm, shock_mm)
     height = now.on_ground(chassis_point(bike, load.com_to_rear_axle_mm, load.com_height_mm))[1]
-    springs = spring_of(bike, "front").energy_n_mm(fork_mm) + spring_of(bike, "rear").energy_n_mm(shock_mm)
+    springs = sum(
+        quad(spring_of(bike, end).force_n, 0.0, travel_mm, epsabs=1e-9, epsrel=1e-13)[0]
+        for end, travel_mm in (("front", fork_mm), ("rear", shock_mm))
+    )
     return springs + load.mass_kg * GRAVITY_M_S2 * height
 
 

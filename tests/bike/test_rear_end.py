@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from stand_bike import stand_bike, with_values
 
-from telemetry.bike import leverage_curve, parse_bike, swingarm_sensor_length_mm, wheel_stroke_mm
+from telemetry.bike import leverage_curve, parse_bike, wheel_stroke_mm
+from telemetry.bike.bikefile import swingarm_sensor_length_mm
 from telemetry.bike.rearend import mechanism_of, rear_end
 from telemetry.signals.calibrate import fit_calibration
 from telemetry.simulate import demo_bike

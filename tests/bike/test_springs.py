@@ -7,12 +7,12 @@ from telemetry.bike import (
     GRAVITY_M_S2,
     leverage_curve,
     parse_bike,
-    sag_under_load,
-    spring_force_at_wheel_n,
+    spring_of,
     sprung_load_n,
     static_sag,
     wheel_rate_n_per_mm,
 )
+from telemetry.bike.springs import sag_under_load
 from telemetry.errors import BikeFileError
 from telemetry.simulate import demo_bike, second_bike
 
@@ -26,6 +26,12 @@ def rear_bike(table, rate=95.0, preload=10.0):
     data["rear"] |= {"leverage_table_mm": table, "spring_rate_n_per_mm": rate, "preload_mm": preload}
     data["rear"]["spring"] = None  # the coil alone, as in the worked examples
     return parse_bike(data)
+
+
+def force_at_wheel_n(bike, shaft_mm):
+    """Spring force over leverage ratio: what the wheel feels of the shock's spring."""
+    ratio = float(leverage_curve(bike, "rear").ratio(np.array([shaft_mm]))[0])
+    return spring_of(bike, "rear").force_n(shaft_mm) / ratio
 
 
 def even_ratio(preload):
@@ -72,7 +78,7 @@ def test_fork_sag_along_the_raked_legs():
 def test_force_and_rate_at_the_wheel_over_the_stroke(shaft_mm, force_n, rate_n_per_mm):
     # 95 N/mm, preload 10, ratio 2 - 15/2450 s; rate = k/LR^2 - F LR'/LR^3, checked there by finite differences
     bike = rear_bike(FALLING)
-    assert spring_force_at_wheel_n(bike, "rear", shaft_mm) == pytest.approx(force_n, rel=2e-4)
+    assert force_at_wheel_n(bike, shaft_mm) == pytest.approx(force_n, rel=2e-4)
     # at the very ends of the table the curve's end slopes are three-point estimates
     assert wheel_rate_n_per_mm(bike, "rear", shaft_mm) == pytest.approx(rate_n_per_mm, rel=2e-2)
     if 0.0 < shaft_mm < 70.0:
@@ -84,7 +90,7 @@ def test_work_at_the_wheel_is_the_energy_in_the_spring():
     bike = rear_bike(FALLING)
     shaft = np.linspace(0.0, 70.0, 2001)
     wheel = leverage_curve(bike, "rear").wheel_travel_mm(shaft)
-    force = np.array([spring_force_at_wheel_n(bike, "rear", s) for s in shaft])
+    force = np.array([force_at_wheel_n(bike, s) for s in shaft])
     assert np.trapezoid(force, wheel) == pytest.approx(299_250.0, rel=1e-5)
 
 

@@ -5,7 +5,8 @@ import pytest
 
 from telemetry.damping.hop import WheelHop, band_signals
 from telemetry.damping.pole import fit_pole, frequency_scatter
-from telemetry.signals.modes import damping_from_record, damping_scatter
+from telemetry.signals import damping_scatter
+from tests.signals.decays import damping_from_record
 
 # No sprung mass and no spring beside the tyre's: the equation of one mass, m x'' + c x' + k x = w.
 ONE_MASS = WheelHop(mass_ratio=0.0, spring_share=0.0)

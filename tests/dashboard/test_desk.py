@@ -2,6 +2,9 @@
 
 import json
 import re
+import shutil
+import subprocess
+import sys
 import time
 from pathlib import Path
 
@@ -10,8 +13,9 @@ from made_up import MadeUpLogbook, made_up
 
 from dashboard import guard
 from dashboard.app import create_app
+from dashboard.desk.correcting import history_of
 from telemetry.bike import load_bike
-from telemetry.logbook import Logbook
+from telemetry.logbook import Drafts, Logbook, verify
 
 ROOT = Path(__file__).parents[2]
 LOG = ROOT / "fixtures" / "vellmoor-plain.csv"
@@ -272,6 +276,174 @@ def test_what_was_answered_is_still_there_after_a_new_start(client, tmp_path):
         },
     )
     assert "Half <i>typed" in json.loads(shown.text)["response"]["page"]["children"].__str__()
+
+
+# ---- putting a run right ------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def reviewed(tmp_path_factory):
+    """A logbook with one run, made once and copied for each test."""
+    path = tmp_path_factory.mktemp("reviewed") / "logbook"
+    Logbook(path).add(LOG, ROOT / "fixtures" / "qb-6.toml", name="First")
+    return path
+
+
+@pytest.fixture
+def book(reviewed, tmp_path):
+    shutil.copytree(reviewed, tmp_path / "book")
+    return Logbook(tmp_path / "book")
+
+
+def only(book):
+    (entry,) = book.runs()
+    return entry, book.version(entry.run_id)
+
+
+def test_words_are_put_right_kept_and_undone(book):
+    client, _ = client_of(book)
+    entry, version = only(book)
+    note = "<script>alert(1)</script> & 'quoted'"
+    told = send(
+        client, f"/write/run/{entry.run_id}/words", {"version": version, "run.name": "Q1", "run.notes": note}
+    )
+    assert told["then"] == f"/edit?run={entry.run_id}"
+    after, changed = only(book)
+    assert (after.name, after.notes, after.run_id) == ("Q1", note, entry.run_id)
+    assert changed != version
+    assert Logbook(book.path).runs() == (after,)
+    step = history_of(book, entry.run_id)[0]
+    assert step.what == "Words changed: name, notes"
+    send(client, f"/write/run/{entry.run_id}/back", {"version": changed, "to": step.back_to})
+    assert (only(book)[0].name, only(book)[0].notes) == ("First", "")
+
+
+def test_the_second_of_two_is_told_and_nothing_is_lost(book):
+    one, two = client_of(book)[0], client_of(Logbook(book.path))[0]
+    entry, version = only(book)
+    to = f"/write/run/{entry.run_id}/words"
+    assert "then" in send(one, to, {"version": version, "run.notes": "mine"})
+    assert (
+        "changed this run meanwhile" in send(two, to, {"version": version, "run.notes": "yours"})["message"]
+    )
+    assert only(book)[0].notes == "mine"
+    for what in ("again", "back", "bin"):
+        told = send(two, f"/write/run/{entry.run_id}/{what}", {"version": version, "to": entry.run_id})
+        assert "changed this run meanwhile" in told["message"]
+    assert "then" in send(two, to, {"version": book.version(entry.run_id), "run.notes": "mine, yours"})
+
+
+@pytest.mark.parametrize(
+    ("said", "words"), [({"run.date": "1.5.2026"}, "is not a date"), ({"run.name": "a\x1b[31mb"}, "\ufffd")]
+)
+def test_words_that_cannot_be_kept_are_refused(book, said, words):
+    client, _ = client_of(book)
+    entry, version = only(book)
+    assert words in send(client, f"/write/run/{entry.run_id}/words", {"version": version, **said})["message"]
+    assert only(book)[0] == entry
+
+
+def test_laps_columns_and_bike_file_make_a_new_version_that_can_be_undone(book):
+    client, _ = client_of(book)
+    entry, version = only(book)
+    to = f"/write/run/{entry.run_id}/again"
+    assert "why" in send(client, to, {"version": version, "laps.1": ""})["faults"]["cut.why"]
+    assert (
+        "column"
+        in send(client, to, {"version": version, "column.speed": "nonsense"})["faults"]["column.speed"]
+    )
+    text = book.store.bike(entry.run_id).read_text(encoding="utf-8")
+    wrong = text.replace("wheelbase_mm = ", "wheelbase_mm = 0.00")
+    assert "wheelbase_mm" in send(client, to, {"version": version, "bike.text": wrong})["faults"]["bike.text"]
+    assert send(client, to, {"version": version, "bike.text": text}) == {"words": "Nothing was changed."}
+    said = {
+        "version": version,
+        "laps.1": "",
+        "cut.why": "rain",
+        "column.throttle": "",
+        "bike.text": text + "\n# new\n",
+    }
+    job = wait(client, send(client, to, said))
+    assert job["state"] == "done", job
+    now, newer = only(book)
+    assert now.run_id != entry.run_id and job["then"] == f"/edit?run={now.run_id}"
+    assert book.store.cut(now.run_id).leave_out == (1,) and book.store.cut(now.run_id).why == "rain"
+    assert book.store.channels(now.run_id)["throttle"] == ""
+    assert any("rain" in note.message for note in book.summary(now.run_id).quality)
+    steps = history_of(book, now.run_id)
+    assert steps[0].what == "Reviewed again: bike file, columns, which laps count"
+    send(client, f"/write/run/{now.run_id}/back", {"version": newer, "to": steps[0].back_to})
+    assert only(book)[0].run_id == entry.run_id
+    assert {one.run_id for one in book.history(entry.run_id)} == {entry.run_id, now.run_id}
+
+
+def test_a_run_goes_to_the_bin_with_its_history_and_comes_back(book):
+    client, _ = client_of(book)
+    entry, version = only(book)
+    assert send(client, f"/write/run/{entry.run_id}/bin", {"version": version}) == {"then": "/runs"}
+    assert book.runs() == () and book.in_bin() == (entry,)
+    assert Logbook(book.path).runs() == ()
+    assert send(client, f"/write/bin/{entry.run_id}/back")["then"].endswith(entry.run_id)
+    assert book.runs() == (entry,) and book.in_bin() == ()
+    assert verify(Logbook(book.path)).damages == ()
+    assert "no run" in send(client, f"/write/bin/{entry.run_id}/back")["message"]
+
+
+def test_killed_between_bin_and_catalogue_it_is_in_the_bin(book):
+    entry, _ = only(book)
+    book.store.bin.mkdir()
+    book.store.home(entry.run_id).rename(book.store.bin / entry.run_id)  # as a killed process leaves it
+    anew = Logbook(book.path)
+    assert anew.runs() == () and anew.in_bin() == (entry,)
+
+
+KILLED = """
+import sys, threading
+from pathlib import Path
+sys.path[:0] = [{tests!r}, {root!r}]
+from test_desk import ANSWERS, LOG, OURS, HOME, bring, client_of, meanings, only, send
+from telemetry.logbook import Drafts, Logbook, verify
+book = Logbook(Path(sys.argv[1]))
+client, _ = client_of(book)
+token = bring(client)
+print("ready", token, flush=True)
+entry, version = only(book)
+for turn in range(50):
+    said = {{"version": book.version(entry.run_id), "run.notes": "note " * turn}}
+    send(client, f"/write/run/{{entry.run_id}}/words", said)
+    if turn == 20:
+        send(client, f"/write/draft/{{token}}/review", meanings(book, token) | ANSWERS)
+        send(client, f"/write/run/{{entry.run_id}}/again",
+             {{"version": book.version(entry.run_id), "laps.1": "", "cut.why": "kill"}})
+import time
+time.sleep(60)
+"""
+
+
+@pytest.mark.parametrize("after_s", [0.05, 0.6, 1.5, 3.0])
+def test_killed_in_the_middle_nothing_is_lost_or_half(book, after_s, tmp_path):
+    # another log than the one that is there, by a byte
+    code = KILLED.format(tests=str(Path(__file__).parent), root=str(ROOT))
+    process = subprocess.Popen(
+        [sys.executable, "-c", code, str(book.path)], stdout=subprocess.PIPE, text=True
+    )
+    word, token = process.stdout.readline().split()
+    assert word == "ready"
+    time.sleep(after_s)
+    process.kill()
+    process.wait()
+    process.stdout.close()
+    anew = Logbook(book.path)
+    assert verify(anew).damages == ()
+    assert anew.left_out() == () and list((anew.path / "incoming").iterdir()) == []
+    waiting = Drafts(anew.path).all()
+    assert [draft.token for draft in waiting] in ([token], [])
+    if not waiting:
+        assert len(anew.history(anew.runs()[0].run_id)) >= 2  # the review was through
+    else:
+        assert waiting[0].log.read_bytes() == LOG.read_bytes()
+    notes = anew.runs()[0].notes
+    assert notes == ("note " * (len(notes.split()))).strip() or notes == "note " * len(notes.split())
 
 
 def test_the_demo_leads_to_a_logbook_of_ones_own(tmp_path):

@@ -7,7 +7,7 @@ from scipy.interpolate import make_smoothing_spline
 
 from telemetry.laps.gps import fit_line
 from telemetry.laps.smooth import moving_mean, penalised
-from telemetry.laps.speed import thin_clock
+from telemetry.laps.speed import PLACE_HZ, Thin
 
 
 def test_moving_mean_is_that_of_pandas():
@@ -42,7 +42,7 @@ def test_penalised_fit_goes_straight_on_over_a_gap():
     ("n", "rate_hz"), [(1000, 200.0), (1003, 200.0), (1001, 1000.0), (777, 20.0), (501, 50.0)]
 )
 def test_the_thin_clock_and_back(n, rate_hz):
-    thin, t = thin_clock(n, rate_hz), np.arange(n) / rate_hz
+    thin, t = Thin(n, rate_hz, max(1, int(rate_hz / PLACE_HZ))), np.arange(n) / rate_hz
     # a straight line comes back exactly, beyond the last thin sample too
     np.testing.assert_allclose(thin.spread(thin.pick(2.0 + 3.0 * t)), 2.0 + 3.0 * t, atol=1e-9)
     # the trapezoidal rule is exact for a straight line: integral of 2 + 3 t

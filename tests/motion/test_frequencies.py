@@ -5,7 +5,7 @@ import pytest
 from made_ends import RATE_HZ, end_of
 
 from telemetry.bike import bike_modes
-from telemetry.motion import Motion, end_spectrogram, frequencies
+from telemetry.motion import Motion, frequencies
 from telemetry.motion.frequencies import USUAL_HOP_HZ, bands
 from telemetry.simulate import demo_bike
 
@@ -118,13 +118,3 @@ def test_nothing_long_enough_has_no_spectrum():
     found = frequencies(motion_of(front=np.full(N, np.nan), rear=np.zeros(N)), RIDING, demo_bike())
     assert found.frequency_hz == ()
     assert found.ends == {}
-
-
-def test_the_spectrogram_stays_small_and_shows_where_it_stood():
-    standing = T > 100
-    end = end_of(np.full(N, 30.0), 10 * np.sin(2 * np.pi * 15 * T), ratio=1.0)
-    found = end_spectrogram(end, ~standing, RATE_HZ)
-    assert found.density.shape[0] <= 400
-    assert found.density.shape[1] == 80
-    assert np.isnan(found.density[found.time_s > 101]).all()
-    assert found.frequency_hz[np.argmax(found.density[10])] == 15.0

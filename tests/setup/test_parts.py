@@ -11,7 +11,7 @@ from telemetry.laps import Corner, Lap, passing_times_s
 from telemetry.motion import LapPlace
 from telemetry.setup import compare
 from telemetry.setup.circuits import COLUMNS, other_bandwidth, section_time_s, sections
-from telemetry.signals.differentiate import differentiator, differentiator_as_at
+from telemetry.signals.derivative import differentiator, differentiator_as_at
 from telemetry.summary import Traces
 
 CORNERS = (

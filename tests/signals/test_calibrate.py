@@ -8,8 +8,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from telemetry.errors import CalibrationError
-from telemetry.signals import calibrate
 from telemetry.signals.calibrate import LINEAR_WITHIN_MM, fit_calibration, fit_line
+
+
+def calibrate(signal, points, zero=None):
+    """Travel of a signal by bench points."""
+    return fit_calibration(points, zero).travel_mm(signal)
 
 
 def norris():

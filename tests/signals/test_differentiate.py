@@ -6,8 +6,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import signal
 
-from telemetry.signals import calibrate, differentiate
-from telemetry.signals.differentiate import Differentiator, correlate, differentiator
+from telemetry.signals import differentiate
+from telemetry.signals.calibrate import fit_calibration
+from telemetry.signals.derivative import Differentiator, correlate, differentiator
 
 RATES_HZ = (100.0, 200.0, 250.0, 500.0, 1000.0)
 
@@ -124,7 +125,7 @@ def test_a_sine_through_calibration_and_differentiation(rate, frequency):
     t = np.arange(int(8 * rate)) / rate
     travel = 50 + 12 * np.sin(2 * np.pi * frequency * t)
     volts = 4.4 - travel / 40  # falls with compression
-    read = calibrate(volts, [(4.4, 0.0), (1.4, 120.0)])
+    read = fit_calibration([(4.4, 0.0), (1.4, 120.0)]).travel_mm(volts)
     np.testing.assert_allclose(read, travel, atol=1e-9)
     speed = differentiate(read, rate).speed_mm_s
     amplitude = 12 * 2 * np.pi * frequency

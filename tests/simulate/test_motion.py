@@ -8,7 +8,6 @@ from scipy.integrate import solve_ivp
 from telemetry.bike import (
     GRAVITY_M_S2,
     SpringEnd,
-    bike_matrices,
     damper_force_n,
     half_vehicle,
     leverage_curve,
@@ -16,6 +15,7 @@ from telemetry.bike import (
     spring_of,
     static_sag,
 )
+from telemetry.bike.vibration import bike_matrices
 from telemetry.simulate import Vehicle, demo_bike
 from telemetry.simulate import _kernel as kernel
 from telemetry.simulate.circuit import RoadProfile, flat_road

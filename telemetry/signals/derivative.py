@@ -19,27 +19,13 @@ TRANSITION_PERIODS = 2.5
 
 @dataclass(frozen=True)
 class Derivative:
-    """Speed, and the bandwidth and noise gain of the differentiation.
+    """Speed, and the bandwidth and noise gain of the differentiation."""
 
-    Parameters
-    ----------
-    speed_mm_s : ndarray of shape (n_samples,)
-        Compression positive; NaN unless half a filter length on either side is valid. [mm/s]
-    bandwidth_hz : float
-        Frequency at which the gain is 1/sqrt(2) (-3 dB) of the exact derivative. [Hz]
-    passband_hz : float
-        Up to this frequency the gain is within 0.3 % of the exact derivative. [Hz]
-    noise_gain : float
-        Standard deviation of speed per standard deviation of white noise in travel. [1/s]
-    edge_s : float
-        Speed is NaN within this of a gap and of either end of the record. [s]
-    """
-
-    speed_mm_s: FloatArray
-    bandwidth_hz: float
-    passband_hz: float
-    noise_gain: float
-    edge_s: float
+    speed_mm_s: FloatArray  # shape (n_samples,), compression positive; NaN within ``edge_s`` of a gap
+    bandwidth_hz: float  # where the gain is 1/sqrt(2) (-3 dB) of the exact derivative
+    passband_hz: float  # up to here the gain is within 0.3 % of the exact derivative
+    noise_gain: float  # standard deviation of speed per standard deviation of white noise in travel [1/s]
+    edge_s: float  # half length of the filter; both ends of the record count as gaps
 
 
 @dataclass(frozen=True)

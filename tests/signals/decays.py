@@ -1,27 +1,22 @@
-"""Modes of vibration from the poles of a sampled free decay."""
-
-from dataclasses import dataclass
+"""Other ways to a damping ratio, as a reference for ours: matrix pencil, fit of a decay, random decrement."""
 
 import numpy as np
 import numpy.typing as npt
 
 from telemetry.arrays import FloatArray, IntArray
+from telemetry.signals.decay import Mode, free_decay
 from telemetry.signals.spectra import power_spectrum
 
 ComplexArray = npt.NDArray[np.complex128]
-
-
-@dataclass(frozen=True)
-class Mode:
-    """A damped mode: undamped natural frequency and damping ratio. [Hz, 1]"""
-
-    frequency_hz: float
-    damping_ratio: float
-
-    @property
-    def period_s(self) -> float:
-        """Time from peak to peak: the period of the damped oscillation. [s]"""
-        return float(1 / (self.frequency_hz * np.sqrt(1 - self.damping_ratio**2)))
+# Most samples for the pencil; a longer record is averaged down first.
+PENCIL_SAMPLES = 400
+# Samples per period of the highest relevant frequency, after averaging down.
+SAMPLES_PER_PERIOD = 10
+# A random decrement is used for this many time constants 1 / (zeta omega); later it is noise.
+SIGNATURE_TIME_CONSTANTS = 2.5
+# Damping ratio above which there is no visible oscillation.
+HIGHEST_RATIO = 0.98
+FEWEST_TRIGGERS = 20
 
 
 def matrix_pencil(decay: npt.ArrayLike, order: int, *, pencil: int | None = None) -> ComplexArray:
@@ -47,81 +42,9 @@ def modes_from_poles(poles: ComplexArray, sample_rate_hz: float) -> tuple[Mode, 
     return tuple(Mode(float(abs(p) / (2 * np.pi)), float(-p.real / abs(p))) for p in s)
 
 
-def free_decay(modes: tuple[Mode, ...], t_s: FloatArray) -> FloatArray:
-    """Basis functions of the free decays of modes: a damped cosine and sine for each.
-
-    Parameters
-    ----------
-    t_s : ndarray of shape (n_samples,)
-        [s]
-
-    Returns
-    -------
-    ndarray of shape (n_samples, 2 n_modes)
-    """
-    columns = []
-    for mode in modes:
-        omega = 2 * np.pi * mode.frequency_hz
-        envelope = np.exp(-mode.damping_ratio * omega * t_s)
-        phase = omega * np.sqrt(max(0.0, 1 - mode.damping_ratio**2)) * t_s
-        columns += [envelope * np.cos(phase), envelope * np.sin(phase)]
-    return np.column_stack(columns)
-
-
-# Most samples for the pencil; a longer record is averaged down first.
-PENCIL_SAMPLES = 400
-# Samples per period of the highest relevant frequency, after averaging down.
-SAMPLES_PER_PERIOD = 10
-# A random decrement is used for this many time constants 1 / (zeta omega); later it is noise.
-SIGNATURE_TIME_CONSTANTS = 2.5
-# Damping ratio above which there is no visible oscillation.
-HIGHEST_RATIO = 0.98
-FEWEST_TRIGGERS = 20
-
-
-def log_decrement(first: float, last: float, cycles: float = 1.0) -> float:
-    """Logarithmic decrement: natural logarithm of the ratio of two peaks a cycle apart.
-
-    Parameters
-    ----------
-    first, last : float
-        Peaks of a free decay, in any one unit.
-    cycles : float
-        Number of cycles between them; half a cycle is 0.5, with peaks as magnitudes.
-
-    References
-    ----------
-    .. [1] S. S. Rao, Mechanical Vibrations, 5th ed., Pearson, 2011, sec. 2.6.3.
-    """
-    return float(np.log(abs(first) / abs(last)) / cycles)
-
-
-def damping_from_log_decrement(decrement: float) -> float:
-    """Damping ratio of a logarithmic decrement: delta / sqrt(4 pi^2 + delta^2)."""
-    return float(decrement / np.hypot(2 * np.pi, decrement))
-
-
 def log_decrement_of_damping(damping_ratio: float) -> float:
     """Logarithmic decrement of a damping ratio below 1: 2 pi zeta / sqrt(1 - zeta^2)."""
     return float(2 * np.pi * damping_ratio / np.sqrt(1 - damping_ratio**2))
-
-
-def damping_scatter(damping_ratio: float, frequency_hz: float, duration_s: float) -> float:
-    """Lower bound on the standard deviation of a damping ratio estimated from a random record.
-
-    Parameters
-    ----------
-    frequency_hz : float
-        [Hz]
-    duration_s : float
-        Length of the record. [s]
-
-    Returns
-    -------
-    float
-        sqrt(zeta / (2 pi f T)), the Cramer-Rao bound of a lightly damped mode under white noise.
-    """
-    return float(np.sqrt(damping_ratio / (2 * np.pi * frequency_hz * duration_s)))
 
 
 def free_decay_modes(decay: FloatArray, sample_rate_hz: float, *, n_modes: int = 1) -> tuple[Mode, ...]:

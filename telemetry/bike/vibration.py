@@ -19,26 +19,11 @@ REAL_POLE = 1e-9
 
 @dataclass(frozen=True)
 class Mode:
-    """One oscillating mode.
+    """One oscillating mode."""
 
-    Parameters
-    ----------
-    fn_hz : float
-        Undamped natural frequency, |pole| / 2 pi. [Hz]
-    damping_ratio : float
-        -Re(pole) / |pole|.
-    shape : tuple of complex
-        Displacements, largest 1, in the order of the matrices.
-    """
-
-    fn_hz: float
-    damping_ratio: float
-    shape: tuple[complex, ...]
-
-    @property
-    def fd_hz(self) -> float:
-        """Damped natural frequency. [Hz]"""
-        return self.fn_hz * float(np.sqrt(1.0 - self.damping_ratio**2))
+    fn_hz: float  # undamped natural frequency, |pole| / 2 pi
+    damping_ratio: float  # -Re(pole) / |pole|
+    shape: tuple[complex, ...]  # displacements, largest 1, in the order of the matrices
 
 
 @dataclass(frozen=True)
@@ -156,18 +141,7 @@ def modes(matrices: Matrices) -> tuple[Mode, ...]:
 
 
 def wheel_and_damper(bike: Bike, end: End) -> tuple[float, float, Damper]:
-    """Unsprung mass, tyre rate and damper of one end. [kg, N/mm]
-
-    Returns
-    -------
-    float, float, Damper
-        Unsprung mass, tyre rate, damper. [kg, N/mm]
-
-    Raises
-    ------
-    BikeFileError
-        Naming what the bike file lacks.
-    """
+    """Unsprung mass, tyre rate and damper of one end; `BikeFileError` names what the bike file lacks. [kg, N/mm]"""
     section = bike.end(end)
     mass, rate, damper = section.unsprung_mass_kg, section.tyre_rate_n_per_mm, section.damper
     if mass is None or rate is None or damper is None:
@@ -182,8 +156,6 @@ def spring_end(bike: Bike, end: End, shaft_mm: float, *, damper_scale: float = 1
 
     Parameters
     ----------
-    bike : Bike
-        With masses, tyre rates and dampers.
     shaft_mm : float
         Travel within the stroke. [mm]
     damper_scale : float
@@ -192,7 +164,7 @@ def spring_end(bike: Bike, end: End, shaft_mm: float, *, damper_scale: float = 1
     Raises
     ------
     BikeFileError
-        If the bike file lacks one of them.
+        If the bike file lacks masses, tyre rates or dampers.
     """
     mass_kg, tyre_rate_n_per_mm, damper = wheel_and_damper(bike, end)
     section = bike.end(end)
@@ -209,28 +181,11 @@ def spring_end(bike: Bike, end: End, shaft_mm: float, *, damper_scale: float = 1
 
 
 def bike_matrices(bike: Bike, *, front_damper_scale: float = 1.0, rear_damper_scale: float = 1.0) -> Matrices:
-    """Half-vehicle matrices of a bike file, linearised about rider sag at low shaft speed.
+    """Half-vehicle matrices of a bike file, linearised about rider sag at low shaft speed: heave, pitch, both unsprung.
 
-    Parameters
-    ----------
-    bike : Bike
-        With [chassis], masses, tyre rates and dampers.
-    front_damper_scale, rear_damper_scale : float
-        1 as in the bike file, 0 with the damping lost.
-
-    Returns
-    -------
-    Matrices
-        Of shape (4, 4): heave, pitch, front and rear unsprung.
-
-    Raises
-    ------
-    BikeFileError
-        If the bike file lacks one of them.
-
-    Notes
-    -----
-    Without seal friction, stops and the digression of the dampers at higher speed.
+    Without seal friction, stops and the digression of the dampers at higher speed. ``*_damper_scale`` is 1 as in the
+    bike file, 0 with the damping lost. Raises `BikeFileError` if the file lacks [chassis], masses, tyre rates or
+    dampers.
     """
     chassis, sag = chassis_of(bike), static_sag(bike)
     (inertia,) = needed(bike, "chassis.pitch_inertia_kg_m2", purpose="modes and simulation need it")
@@ -248,24 +203,12 @@ def bike_matrices(bike: Bike, *, front_damper_scale: float = 1.0, rear_damper_sc
 def bike_modes(
     bike: Bike, *, front_damper_scale: float = 1.0, rear_damper_scale: float = 1.0
 ) -> tuple[Mode, ...]:
-    """Modes of a bike about rider sag, at low shaft speed.
-
-    Parameters
-    ----------
-    bike : Bike
-        With [chassis], masses, tyre rates and dampers.
-    front_damper_scale, rear_damper_scale : float
-        1 as in the bike file, 0 with the damping lost.
+    """Modes of a bike about rider sag, at low shaft speed, of `bike_matrices`.
 
     Returns
     -------
     tuple of Mode
-        Lowest natural frequency first: bounce, pitch, then the two wheel hops.
-
-    Raises
-    ------
-    BikeFileError
-        If the bike file lacks one of them.
+        Lowest natural frequency [Hz] first: bounce, pitch, then the two wheel hops.
     """
     return modes(
         bike_matrices(bike, front_damper_scale=front_damper_scale, rear_damper_scale=rear_damper_scale)
