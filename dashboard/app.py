@@ -9,7 +9,7 @@ from typing import Any
 import flask
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update, set_props
 
-from dashboard import guard
+from dashboard import compress, guard
 from dashboard.desk import routes
 from dashboard.desk.desk import Desk
 from dashboard.pages import add, balance, compare, damper, edit, parts, review, rider, runs
@@ -111,6 +111,7 @@ def create_app(
     guard.install(
         app.server, hosts=hosts, script_hashes=app.csp_hashes, share_key=share_key, rider_key=rider_key
     )
+    compress.install(app.server)
     routes.register(app.server, shelf.desk)
     _register_debrief(app.server, shelf)
     _register_bike_file(app.server, shelf)
@@ -210,9 +211,7 @@ def _page(shelf: Shelf, path: str, view: View, screen: Screen) -> tuple[list[Any
     layout = PAGES.get(path)
     if layout is None:
         return parts.problem(path, view, "No such page", f"There is nothing at {path}."), "Not found"
-    page = layout(shelf, view, screen)
-    name = next((entry.name or entry.run_id for entry in shelf.runs() if entry.run_id == view.run), "")
-    return page, ", ".join(words for words in (TITLES[path], name if path in _OF_ONE_RUN else "") if words)
+    return layout(shelf, view, screen), TITLES[path]
 
 
 def _entries(shelf: Shelf) -> list[Any]:

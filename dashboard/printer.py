@@ -6,6 +6,7 @@ from typing import Any
 
 from dash import html
 
+from dashboard.figures.curves import dots_height_px
 from dashboard.figures.drawn import drawn
 from dashboard.pages import parts
 from dashboard.theme import Theme
@@ -18,6 +19,7 @@ from telemetry.report import (
     Caution,
     Cell,
     Column,
+    Dots,
     Figure,
     Fold,
     LapName,
@@ -99,7 +101,9 @@ def _answer(block: Answer, printer: Printer) -> html.Div:
                     ),
                 ]
             ),
-            html.Div([mark, html.Ul(others[:FIRST_OTHERS]), rest], className="others"),
+            html.Div(
+                [mark if block.mark else None, html.Ul(others[:FIRST_OTHERS]), rest], className="others"
+            ),
         ],
         className="first-answer",
     )
@@ -183,9 +187,12 @@ def view_of(cell: Cell, view: View) -> View | None:
 
 
 def _figure(block: Figure, printer: Printer) -> Any:
-    height = "low" if block.name.startswith("ring-") else "middle"
-    figure = drawn(block.picture, printer.theme)
-    picture = parts.graph(block.name, figure, height, f"{block.picture.title}; in words and numbers below.")
+    low = block.name.startswith("ring-") or block.name == "course"
+    figure, label = drawn(block.picture, printer.theme), f"{block.picture.title}; in words and numbers below."
+    if isinstance(block.picture, Dots):
+        picture = parts.graph(block.name, figure, "rows", label, height_px=dots_height_px(block.picture))
+    else:
+        picture = parts.graph(block.name, figure, "low" if low else "middle", label)
     return html.Div([picture, html.P(block.caption, className="note")])
 
 

@@ -4,6 +4,7 @@ Front is violet and rear ochre. No picture relies on it: front is always above a
 """
 
 from dataclasses import asdict, dataclass
+from functools import cache
 from typing import Any
 
 import plotly.graph_objects as go
@@ -142,6 +143,7 @@ def box(
     return {**at, "fillcolor": fill, "line": line, "layer": layer}
 
 
+@cache
 def template(theme: Theme) -> go.layout.Template:
     """Paper, letters and axes of every picture."""
     axis = {

@@ -129,14 +129,18 @@
   // Buttons and lists as the address says: after a choice, and after Back.
   function press() {
     const query = new URLSearchParams(location.search);
+    document.querySelectorAll("select[data-choose]").forEach(function (list) {
+      list.value = query.get(list.dataset.choose) || list.dataset.start || list.value;
+    });
+    pressButtons();
+  }
+  function pressButtons() {
+    const query = new URLSearchParams(location.search);
     document.querySelectorAll("button[data-choose]").forEach(function (button) {
       const group = button.closest("[data-start]");
       const first = group ? group.dataset.start : button.parentElement.querySelector("button[data-choose]").dataset.value;
       const chosen = query.get(button.dataset.choose) || first;
       button.setAttribute("aria-pressed", String(chosen === button.dataset.value));
-    });
-    document.querySelectorAll("select[data-choose]").forEach(function (list) {
-      list.value = query.get(list.dataset.choose) || list.dataset.start || list.value;
     });
     corners().forEach(function (button) {
       const shown = ["from", "to"].every(name => Math.abs(Number(query.get(name)) - Number(button.dataset[name])) < 1);
@@ -147,9 +151,11 @@
   let titled = "";
   function title() {
     if (!titled) return;
+    const list = document.getElementById("choose-run"), other = document.getElementById("choose-other");
+    const run = list && list.value && !other ? ", " + list.selectedOptions[0].textContent.split(",")[0] : "";
     const pressed = document.querySelector(".laps [aria-pressed=true]");
     const lap = pressed ? (pressed.dataset.value === "whole" ? ", whole run" : ", lap " + pressed.dataset.value) : "";
-    document.title = titled + lap + ", Both Ends";
+    document.title = titled + run + lap + ", Both Ends";
   }
   function corners() { return [...document.querySelectorAll("button[data-corner]")]; }
   window.addEventListener("popstate", function () {
@@ -193,7 +199,23 @@
     const shown = Math.min(wanted, whole[1] - whole[0]);
     const middle = (range[0] + range[1]) / 2 + ({ earlier: -width / 2, later: width / 2 }[step] || 0);
     const start = Math.min(Math.max(middle - shown / 2, whole[0]), whole[1] - shown);
-    window.Plotly.relayout(graph, { "xaxis.range[0]": start, "xaxis.range[1]": start + shown });
+    own = [start, start + shown];
+    window.Plotly.relayout(graph, { "xaxis.range[0]": own[0], "xaxis.range[1]": own[1] });
+    zoomTo(own[0], own[1]);
+  }
+  let own = null; // the range that a key or button set: its report by the graph is no news
+  // The zoom goes into the address, so that a link or a step back returns to it.
+  function zoomTo(low, high) {
+    const whole = all(plot("travel"));
+    const from = Math.max(low, whole[0]), to = Math.min(high, whole[1]);
+    const query = new URLSearchParams(location.search);
+    query.delete("from");
+    query.delete("to");
+    if (to - from < 0.999999 * (whole[1] - whole[0])) {
+      query.set("from", from.toPrecision(9));
+      query.set("to", to.toPrecision(9));
+    }
+    inPlace(location.pathname + "?" + query.toString());
   }
   // Where a list of buttons or links stands, so much further; nothing at its end.
   function step(buttons, at, by) {
@@ -413,25 +435,21 @@
       titled = words;
       here = location.pathname;
       document.title = words + ", Both Ends";
-      requestAnimationFrame(press);
+      requestAnimationFrame(pressButtons);
       refocus();
       return dc.no_update;
     },
-    // The zoom goes into the address, so that a link or a step back returns to it.
+    // A zoom by dragging, in either of the long pictures.
     remember: function (ofTravel, ofTrace) {
       const triggered = dc.callback_context.triggered_id;
       const said = (triggered === "trace" ? ofTrace : ofTravel) || {};
       if (!("xaxis.range[0]" in said) && !said["xaxis.autorange"]) return dc.no_update;
+      const was = own;
+      own = null;
+      if (was && was[0] === said["xaxis.range[0]"] && was[1] === said["xaxis.range[1]"]) return dc.no_update;
       const whole = all(plot("travel"));
-      const from = Math.max(said["xaxis.range[0]"], whole[0]), to = Math.min(said["xaxis.range[1]"], whole[1]);
-      const query = new URLSearchParams(location.search);
-      query.delete("from");
-      query.delete("to");
-      if (to - from < 0.999999 * (whole[1] - whole[0])) {
-        query.set("from", from.toPrecision(9));
-        query.set("to", to.toPrecision(9));
-      }
-      inPlace(location.pathname + "?" + query.toString());
+      if (said["xaxis.autorange"]) zoomTo(whole[0], whole[1]);
+      else zoomTo(said["xaxis.range[0]"], said["xaxis.range[1]"]);
       return dc.no_update;
     },
   };

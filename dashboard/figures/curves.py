@@ -4,7 +4,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from dashboard.figures.halves import hover_title
-from dashboard.theme import Theme, template, words
+from dashboard.theme import Theme, across, template, words
 from telemetry.report import CurveNote, DotRow, Dots, Line, Lines
 from telemetry.summary import number
 
@@ -29,6 +29,7 @@ def lines_figure(picture: Lines, theme: Theme) -> go.Figure:
         data=[
             *(_shade(line, picture, theme) for line in picture.shades),
             *(_line(line, picture, unit, theme) for line in picture.lines),
+            *_dots(picture, theme),
         ],
         layout={
             "template": template(theme),
@@ -42,9 +43,10 @@ def lines_figure(picture: Lines, theme: Theme) -> go.Figure:
                 "unifiedhovertitle": {"text": hover_title(picture.x_title)},
             },
             "yaxis": axis,
+            "shapes": [across(at, 0, 1, theme.soft, 1, "dot") for at in picture.uprights],
             "annotations": [
                 *_names(picture, theme),
-                *(_note(note, theme) for note in picture.notes),
+                *(_note(note, theme) for note in picture.notes if not note.dot),
                 *_headings(picture, theme),
             ],
         },
@@ -100,18 +102,47 @@ def _note(note: CurveNote, theme: Theme) -> dict:
         "y": note.y,
         "text": note.words,
         "font": {"color": theme.word(note.end), "size": 12},
-        "showarrow": bool(note.arrow),
-        "arrowhead": 6,
-        "arrowsize": 0.8,
-        "arrowcolor": theme.of(note.end),
-        "ax": 0,
-        "ay": -34 if note.arrow == "above" else 34,
+        "showarrow": False,
     }
+
+
+def _dots(picture: Lines, theme: Theme) -> list[go.Scatter]:
+    """The marked points of the curves."""
+    marked = [note for note in picture.notes if note.dot]
+    return (
+        [
+            go.Scatter(
+                x=[note.x for note in marked],
+                y=[note.y for note in marked],
+                name="back",
+                mode="markers",
+                marker={
+                    "size": 11,
+                    "color": [theme.of(note.end) for note in marked],
+                    "symbol": ["circle" if note.end == "front" else "diamond" for note in marked],
+                    "line": {"width": 2, "color": theme.paper},
+                },
+                hoverinfo="skip",
+            )
+        ]
+        if marked
+        else []
+    )
 
 
 def _headings(picture: Lines, theme: Theme) -> list[dict]:
     if picture.headings is None:
-        return []
+        marked = "; ".join(note.words for note in picture.notes if note.dot)
+        return [
+            {
+                **words(marked, theme.soft, 12),
+                "xref": "paper",
+                "x": 0.0,
+                "xanchor": "left",
+                "y": 1,
+                "yanchor": "bottom",
+            }
+        ]
     return [
         {
             **words(text, theme.soft, 12),
@@ -144,15 +175,14 @@ def dots_figure(picture: Dots, theme: Theme) -> go.Figure:
         labels.append((at, f"{row.label} ({number(row.pairs)})"))
         at += 1
     reach = _reach(picture.rows)
-    ticks = [
-        value for value in (0.25, 0.5, 0.67, 0.8, 1.0, 1.25, 1.5, 2.0, 4.0) if 1 / reach <= value <= reach
-    ]
+    ticks = [value for value in (0.25, 0.5, 0.8, 1.0, 1.25, 2.0, 4.0) if 1 / reach <= value <= reach]
     axis = {
         "type": "log",
         "range": [-np.log10(reach), np.log10(reach)],
         "fixedrange": True,
         "tickvals": ticks,
         "ticktext": [f"{value:g}" for value in ticks],
+        "tickangle": 0,
         "zeroline": False,
     }
     sides = (("compression", "x", [0.0, 0.48]), ("rebound", "x2", [0.52, 1.0]))

@@ -16,7 +16,7 @@ from telemetry.report import TravelPicture
 PANELS: dict[str, tuple[float, float]] = {"front": (0.58, 1.0), "rear": (0.16, 0.58), "speed": (0.0, 0.12)}
 _AXES = {"front": "y", "rear": "y2", "speed": "y3"}
 # Room beyond the stroke, so that a mark at the stop is not cut.
-_HEADROOM = 1.16
+HEADROOM = 1.16
 _STEPS_MM = (10.0, 20.0, 25.0, 50.0, 100.0)
 # More words than this beside the marks of one end would be written over each other.
 _MOST_WORDS = 6
@@ -175,7 +175,7 @@ def span_mm(picture: TravelPicture, end: End) -> float:
 def _travel_axis(picture: TravelPicture, end: End) -> dict:
     span = span_mm(picture, end)
     step = next((s for s in _STEPS_MM if span / s <= _MOST_TICKS), 100.0)
-    reach = span * _HEADROOM
+    reach = span * HEADROOM
     return {
         "domain": PANELS[end],
         "range": [0, reach] if end == "front" else [reach, 0],

@@ -153,14 +153,24 @@ def either(label: str, name: str, options: Sequence[tuple[str, str]], chosen: st
 
 
 def graph(
-    name: str, figure: Any, height: str, label: str, *, proportions: float | None = None, along: bool = False
+    name: str,
+    figure: Any,
+    height: str,
+    label: str,
+    *,
+    proportions: float | None = None,
+    along: bool = False,
+    height_px: int | None = None,
 ) -> html.Div:
     """A picture in a box that has the height: the graph itself takes whatever its box has; below it, to take it away.
 
     ``height`` is a class of the style sheet; ``label`` says what it is to who cannot see it, and where the same is
-    in words; ``proportions`` is width over height, where it matters; ``along`` lies along the lap: it has the cursor.
+    in words; ``proportions`` is width over height, where it matters; ``along`` lies along the lap: it has the cursor;
+    ``height_px`` is of a picture that has its own height. [px]
     """
     style = {} if proportions is None else {"aspectRatio": f"{proportions:.3f}"}
+    if height_px is not None:
+        style = {"height": f"{height_px}px"}
     box = dcc.Graph(id=name, figure=figure, config=GRAPH_CONFIG, responsive=True)
     cursor = [html.Div(className="cursor-line")] if along else []
     save = [

@@ -1,7 +1,6 @@
 """Pictures of both ends on one pair of axes, as data: cumulative time, ratios with their intervals, damper force."""
 
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
@@ -28,13 +27,13 @@ class Line:
 
 @dataclass(frozen=True)
 class CurveNote:
-    """Words at a point; with an ``arrow`` they stand above or below it and point at it."""
+    """Words at a point where no curve is; with a ``dot`` the point is marked and the words stand above the picture."""
 
     x: float
     y: float
     words: str
     end: End | None = None
-    arrow: Literal["", "above", "below"] = ""
+    dot: bool = False
 
 
 @dataclass(frozen=True)
@@ -52,6 +51,7 @@ class Lines:
     decimals: int = 0
     headings: tuple[str, str] | None = None
     shades: tuple[Line, ...] = ()
+    uprights: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -152,11 +152,7 @@ def bump_picture(response: BumpResponse) -> Lines:
         if down is not None and up is not None:
             at = float(down + up)
             y = float(np.interp(at, lag, travel[end]))
-            notes.append(
-                CurveNote(
-                    at, y, f"{end} back after {number(at)} ms", end, "above" if end == "front" else "below"
-                )
-            )
+            notes.append(CurveNote(at, y, f"{end} back after {number(at)} ms", end, dot=True))
     every = np.concatenate([travel[end] for end in ENDS])
     low, high = float(np.nanmin(every)), float(np.nanmax(every))
     pad = 0.15 * (high - low or 1.0)
@@ -217,14 +213,15 @@ def force_picture(summary: Summary, end: End) -> Lines | None:
     low, high = float(force.min()), float(force.max())
     middle, tallest = 0.5 * (edges[:-1] + edges[1:]), float(share.max()) or 1.0
     inside = np.abs(middle) <= reach
-    # The shade stands on the foot of the picture: its height is time, not force.
-    time = low + (high - low) * 0.55 * share[inside] / tallest
+    # The shade stands on the foot of the picture: its height is time, not force. The words stand in the two quarters
+    # in which a damper has no force.
+    time = low + 0.6 * abs(low) * share[inside] / tallest
     notes = [
-        CurveNote(sign * at, high if sign > 0 else low, words, end)
+        CurveNote(sign * at, -sign * 0.1 * (high if sign < 0 else -low), words, end)
         for sign, side in ((-1, "rebound"), (1, "compression"))
         for at, words in (
-            (0.5 * use.split_mm_s, f"{side} clicker"),
-            (0.5 * (use.split_mm_s + reach), f"high-speed {side}"),
+            (0.5 * use.split_mm_s, f"{side}<br>clicker"),
+            (0.5 * (use.split_mm_s + reach), f"high-speed<br>{side}"),
         )
     ]
     return Lines(
@@ -236,5 +233,6 @@ def force_picture(summary: Summary, end: End) -> Lines | None:
         lines=(Line(speed, force, end),),
         notes=tuple(notes),
         shades=(Line(middle[inside], time, end),),
+        uprights=(-use.split_mm_s, use.split_mm_s),
         headings=("← rebound", "compression →"),
     )

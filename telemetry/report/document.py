@@ -1,6 +1,5 @@
 """The review as a document: every section is built once, then printed in the terminal, on paper and on the screen."""
 
-import re
 from collections import Counter
 from collections.abc import Iterable, Mapping
 
@@ -35,9 +34,11 @@ from telemetry.report.blocks import (
     Sentences,
     Spot,
     fold,
+    in_short,
     notes,
     section,
     table,
+    without_intervals,
     words_columns,
 )
 from telemetry.report.curves import deeper_picture, faster_picture
@@ -77,9 +78,6 @@ from telemetry.summary import (
     plus_minus,
 )
 
-# Intervals stand in the tables and in the finding itself.
-_INTERVAL = re.compile(r" \(95 % [^()]*\)")
-_SENTENCE_END = re.compile(r"(?<=\.) (?=[A-Z])")
 SEVERITY_WORDS = {"info": "Note", "warning": "WARNING", "refused": "CANNOT TELL"}
 # Trends shown whether or not they shift; the others only when they do.
 ALWAYS = ("front.travel.median_mm", "rear.travel.median_mm", "lap.time_s")
@@ -160,7 +158,7 @@ def verdict_section(summary: Summary) -> Section | None:
 def answer(summary: Summary) -> Answer:
     """The findings in their order, then the sentences on both ends; the state of the log is a mark."""
     trust = trust_sentence(summary.run, summary.laps, summary.quality)
-    rest = tuple(_INTERVAL.sub("", words) for words in summary.verdicts if words != trust)
+    rest = tuple(without_intervals(words) for words in summary.verdicts if words != trust)
     mark, sound = _log_mark(summary.quality)
     refused = any(note.severity == "refused" for note in summary.quality)
     rest = (trust, *rest) if refused else (*rest, trust)  # refused: the answer is not all there
@@ -173,9 +171,9 @@ def answer(summary: Summary) -> Answer:
     also = f"Also: {'; '.join(found.title for found in others)}." if others else ""
     return Answer(
         headline=first_found.title,
-        why=grave[0] if grave else _INTERVAL.sub("", first_found.evidence),
+        why=grave[0] if grave else without_intervals(first_found.evidence),
         grave=bool(grave),
-        todo=_in_short(first_found.suggestion),
+        todo=in_short(first_found.suggestion),
         others=tuple(words for words in (also, *rest) if words),
         trust=trust,
         mark=mark,
@@ -190,12 +188,6 @@ def _log_mark(quality: Iterable[QualityNote]) -> tuple[str, bool]:
     if warned := severities.count("warning"):
         return f"Log: {count_word(warned, 'warning')}", False
     return "Log sound", True
-
-
-def _in_short(suggestion: str) -> str:
-    """What to do, without what to recheck and why another step is not advised: the finding has these."""
-    kept = (words for words in _SENTENCE_END.split(suggestion) if not words.startswith(("Recheck: ", "Not ")))
-    return " ".join(kept)
 
 
 def cautions(summary: Summary) -> list[str]:

@@ -139,6 +139,6 @@ def _end_motion(summary: Summary, traces: Traces, name: End) -> EndMotion:
         shaft_noise_mm_s=whole.shaft.speed.noise_mm_s,
         wheel_noise_mm_s=whole.wheel.speed.noise_mm_s,
         bandwidth_hz=whole.wheel.speed.bandwidth_hz,
-        speed_split_mm_s=summary.bike_values[f"{name}.speed_split_mm_s"],
+        speed_split_mm_s=summary.bike_values.get(f"{name}.speed_split_mm_s", np.nan),
         static_sag_mm=np.nan if sag is None else sag,
     )
