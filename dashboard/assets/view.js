@@ -146,6 +146,12 @@
       const shown = ["from", "to"].every(name => Math.abs(Number(query.get(name)) - Number(button.dataset[name])) < 1);
       button.setAttribute("aria-pressed", String(shown && !query.get("against")));
     });
+    document.querySelectorAll(".bar.ways").forEach(function (bar) { // what is chosen is in view, also where the bar scrolls
+      const chosen = [...bar.querySelectorAll(".strip [aria-pressed=true]")].pop();
+      if (!chosen) return;
+      const box = bar.getBoundingClientRect(), own = chosen.getBoundingClientRect();
+      if (own.left < box.left || own.right > box.right - 40) bar.scrollLeft += own.left - box.left - box.width / 2;
+    });
     title();
   }
   let titled = "";

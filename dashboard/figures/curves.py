@@ -35,7 +35,7 @@ def lines_figure(picture: Lines, theme: Theme) -> go.Figure:
             "template": template(theme),
             "dragmode": False,
             "hovermode": "x unified",
-            "margin": {"l": 58, "r": 12, "t": 24, "b": 44},
+            "margin": {"l": 58, "r": 12, "t": 42 if any(note.dot for note in picture.notes) else 24, "b": 44},
             "xaxis": {
                 "title": {"text": picture.x_title},
                 "range": list(picture.x_range),
@@ -103,6 +103,8 @@ def _note(note: CurveNote, theme: Theme) -> dict:
         "text": note.words,
         "font": {"color": theme.word(note.end), "size": 12},
         "showarrow": False,
+        "yanchor": {"above": "bottom", "below": "top"}.get(note.side, "middle"),
+        "yshift": {"above": 3, "below": -3}.get(note.side, 0),
     }
 
 

@@ -114,8 +114,9 @@ def _upright(upright: Upright, theme: Theme) -> dict:
 
 
 def _marks(end: End, picture: Halves, theme: Theme) -> list[dict]:
-    """The words of marked values, one below the other from the outside in, so that they do not meet."""
-    marked = sorted((one for one in picture.uprights if one.end == end and one.words), key=lambda one: one.x)
+    """The words of dashed lines, one below the other from the outside in; values stand in the tables."""
+    named = (one for one in picture.uprights if one.end == end and one.words and one.look != "mark")
+    marked = sorted(named, key=lambda one: one.x)
     middle = sum(picture.x_range) / 2
     side = 1 if end == "front" else -1
     return [

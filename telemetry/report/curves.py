@@ -1,6 +1,7 @@
 """Pictures of both ends on one pair of axes, as data: cumulative time, ratios with their intervals, damper force."""
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -27,13 +28,17 @@ class Line:
 
 @dataclass(frozen=True)
 class CurveNote:
-    """Words at a point where no curve is; with a ``dot`` the point is marked and the words stand above the picture."""
+    """Words at a point where no curve is; with a ``dot`` the point is marked and the words stand above the picture.
+
+    ``side`` is on which side of ``y`` they stand.
+    """
 
     x: float
     y: float
     words: str
     end: End | None = None
     dot: bool = False
+    side: Literal["", "above", "below"] = ""
 
 
 @dataclass(frozen=True)
@@ -217,7 +222,7 @@ def force_picture(summary: Summary, end: End) -> Lines | None:
     # in which a damper has no force.
     time = low + 0.6 * abs(low) * share[inside] / tallest
     notes = [
-        CurveNote(sign * at, -sign * 0.1 * (high if sign < 0 else -low), words, end)
+        CurveNote(sign * at, 0.0, words, end, side="above" if sign < 0 else "below")
         for sign, side in ((-1, "rebound"), (1, "compression"))
         for at, words in (
             (0.5 * use.split_mm_s, f"{side}<br>clicker"),

@@ -258,7 +258,10 @@ def grid_section(summary: Summary) -> Section | None:
 
 def use_section(scope: Scope) -> Section | None:
     """Share of the time at each travel, and deeper than each, as pictures."""
-    words = "Share of the time at each travel. Dashed: end of the stroke, and the other end repeated."
+    words = (
+        "Share of the time at each travel. Lines: median, 95th percentile and maximum. Dashed: end of the stroke, and "
+        "the other end repeated."
+    )
     figure = Figure("use", use_picture(scope), words)
     deeper = deeper_picture(scope)
     return section(
