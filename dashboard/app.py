@@ -9,10 +9,10 @@ from typing import Any
 import flask
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update, set_props
 
-from dashboard import compress, guard
+from dashboard import compress, guard, paper
 from dashboard.desk import routes
 from dashboard.desk.desk import Desk
-from dashboard.pages import add, balance, compare, damper, edit, parts, review, rider, runs
+from dashboard.pages import add, balance, compare, damper, edit, felt, parts, review, rider, runs, sheet
 from dashboard.pages.parts import Screen
 from dashboard.shelf import Logbook, Shelf
 from dashboard.theme import css_variables
@@ -31,6 +31,8 @@ PAGES: dict[str, Layout] = {
     damper.PATH: damper.layout,
     add.PATH: add.layout,
     edit.PATH: edit.layout,
+    sheet.PATH: sheet.layout,
+    felt.PATH: felt.layout,
     "/bin": edit.bin_layout,
 }
 # Pages of one run: without a run in the address they show the only one there is, or the list.
@@ -45,6 +47,8 @@ TITLES = {
     damper.PATH: "Dampers",
     add.PATH: "Bring a log in",
     edit.PATH: "Change a run",
+    sheet.PATH: "Setup sheet",
+    felt.PATH: "What the rider felt",
     "/bin": "Bin",
 }
 
@@ -113,7 +117,7 @@ def create_app(
     )
     compress.install(app.server)
     routes.register(app.server, shelf.desk)
-    _register_debrief(app.server, shelf)
+    paper.register(app.server, shelf)
     _register_bike_file(app.server, shelf)
     _register_way(app, shelf)
     for page in (review, balance, rider, compare, damper):
@@ -231,21 +235,6 @@ def _tell(error: Exception) -> Any:
         words = f"Something went wrong; it is in the log of the server as {reference}."
     set_props("notice", {"children": words})
     return no_update
-
-
-def _register_debrief(server: flask.Flask, shelf: Shelf) -> None:
-    """The debrief on paper has its own address: it is one HTML page without scripts."""
-
-    @server.get("/debrief/<run_id>")
-    def debrief(run_id: str) -> flask.Response:
-        from telemetry.report import debrief_html
-
-        try:
-            summary, traces = shelf.summary(run_id), shelf.traces(run_id)
-            page = debrief_html(summary, traces, sheet=shelf.sheet(run_id))
-        except BothEndsError as error:
-            return flask.Response(str(error), status=404, mimetype="text/plain")
-        return flask.Response(page, mimetype="text/html")
 
 
 def _register_bike_file(server: flask.Flask, shelf: Shelf) -> None:

@@ -15,11 +15,13 @@ from telemetry.report import (
     AROUND_M,
     Advice,
     Answer,
+    Blank,
     Block,
     Caution,
     Cell,
     Column,
     Dots,
+    Facts,
     Figure,
     Fold,
     LapName,
@@ -186,6 +188,16 @@ def view_of(cell: Cell, view: View) -> View | None:
     return replace(there, zoom=around, against="distance")
 
 
+def _facts(block: Facts, printer: Printer) -> Any:
+    return html.Dl(
+        [part for label, text in block.pairs for part in (html.Dt(label), html.Dd(text))], className="facts"
+    )
+
+
+def _blank(block: Blank, printer: Printer) -> Any:
+    return html.P(block.words)
+
+
 def _figure(block: Figure, printer: Printer) -> Any:
     low = block.name.startswith("ring-") or block.name == "course"
     figure, label = drawn(block.picture, printer.theme), f"{block.picture.title}; in words and numbers below."
@@ -208,6 +220,8 @@ PRINT: dict[type, Callable[[Any, Printer], Any]] = {
     Caution: _caution,
     Advice: _advice,
     Table: _table,
+    Facts: _facts,
+    Blank: _blank,
     Figure: _figure,
     Fold: _fold,
 }

@@ -6,8 +6,11 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from telemetry.arrays import FloatArray
+from telemetry.bike import Bike
 from telemetry.logbook import RunEntry
+from telemetry.prediction import Expected, expected_of
 from telemetry.report import Usual, usual_travel
+from telemetry.review import Measured
 from telemetry.setup import SetupSheet
 from telemetry.summary import Plane, Summary, Traces
 
@@ -35,6 +38,9 @@ class Logbook(Protocol):
     def sheet(self, run_id: str) -> SetupSheet | None:
         """The setup sheet of a run, None when it has none."""
 
+    def measured(self, run_id: str) -> tuple[Measured, Bike]:
+        """Motion and laps of a run from its log, and its bike file."""
+
 
 class Shelf:
     """A logbook with a memory.
@@ -57,6 +63,7 @@ class Shelf:
         self.sheet = logbook.sheet
         self.traces = logbook.traces
         self.summary = lru_cache(maxsize=_SUMMARIES)(logbook.summary)
+        self.expected = lru_cache(maxsize=_SUMMARIES)(self._ride_again)
         self._column = lru_cache(maxsize=_COLUMNS)(self._read_column)
         self.usual = lru_cache(maxsize=_USUAL)(self._usual)
 
@@ -70,3 +77,8 @@ class Shelf:
 
     def _read_column(self, run_id: str, name: str) -> FloatArray | None:
         return self.logbook.traces(run_id, (name,)).columns.get(name)
+
+    def _ride_again(self, run_id: str) -> Expected | None:
+        """What the step that a run's review advises is expected to do; takes some seconds the first time."""
+        summary = self.summary(run_id)
+        return expected_of(*self.logbook.measured(run_id), summary) if summary.findings else None

@@ -174,6 +174,16 @@
     else if (told.message) notice(told.message);
   });
 
+  document.addEventListener("click", function (event) {
+    const button = event.target.closest("button[data-fill]");
+    if (!button) return;
+    Object.entries(JSON.parse(button.dataset.fill)).forEach(function ([name, value]) {
+      const field = button.closest("form").querySelector("[name='" + name + "']");
+      if (field) write(field, value);
+    });
+    tell(button.closest("form"), "Copied. Now change what was changed, then keep it.", false);
+  });
+
   // ---- files -----------------------------------------------------------------------------------------------
   let sending = null;
   async function upload(file) {

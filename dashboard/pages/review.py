@@ -9,7 +9,7 @@ from dashboard import scene as scenes
 from dashboard.figures import trace, track, travel
 from dashboard.figures.corners import corner_picture
 from dashboard.figures.drawn import drawn
-from dashboard.pages import parts
+from dashboard.pages import felt, parts
 from dashboard.pages.bar import run_bar
 from dashboard.pages.parts import Screen, block, section
 from dashboard.printer import Printer, view_of
@@ -97,6 +97,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         ),
         block("curves", FOLLOWS["curves"], _curves_section()),
         printer.section(told["findings"], _change_caution(told, printer)),
+        felt.said_section(shelf, view.run),
         section(
             "Where it happened",
             block(

@@ -15,7 +15,6 @@ from typing import Any, ClassVar, Self, get_args
 
 import numpy as np
 from pydantic import Field, ValidationError, model_validator
-from scipy.interpolate import PchipInterpolator
 
 from telemetry.arrays import ENDS, End, FloatArray
 from telemetry.bike.dyno import read_dyno
@@ -34,7 +33,14 @@ from telemetry.bike.sections import (
     read_bench_table,
 )
 from telemetry.errors import BikeFileError
+from telemetry.numeric import shape_preserving
 from telemetry.tomlfile import Key, file_error, read_toml
+
+# pydantic's path names the kind of linkage, which is no key of the file
+LINKAGE_KINDS = ("direct", "rocker_on_frame", "rocker_on_swingarm")
+# Keys that are read into others before the file is checked.
+_OTHER_KEYS = {"sensor": ("table",), "damper": ("dyno_file",), "front": ("tyre_circumference_mm",)}
+_OTHER_KEYS["rear"] = _OTHER_KEYS["front"]
 
 
 class Chassis(Section):
@@ -178,15 +184,6 @@ def needed(bike: Bike, *keys: str, purpose: str) -> tuple[float, ...]:
     if lacking:
         raise BikeFileError(f"{bike.source}: lacks {', '.join(lacking)}; {purpose}.")
     return tuple(float(value) for value in values)
-
-
-# pydantic's path names the kind of linkage, which is no key of the file
-LINKAGE_KINDS = ("direct", "rocker_on_frame", "rocker_on_swingarm")
-
-
-# Keys that are read into others before the file is checked.
-_OTHER_KEYS = {"sensor": ("table",), "damper": ("dyno_file",), "front": ("tyre_circumference_mm",)}
-_OTHER_KEYS["rear"] = _OTHER_KEYS["front"]
 
 
 def plain_key(key: str) -> str:
@@ -385,7 +382,7 @@ def shaft_sensor(bike: Bike) -> Bike:
         slope, start = np.polyfit(distance, signal, 1)
         logged = start + slope * length
     else:
-        logged = PchipInterpolator(distance, signal)(length)
+        logged = shape_preserving(distance, signal)(length)
     points = tuple((float(a), float(b)) for a, b in zip(logged, shaft, strict=True))
     made = sensor.model_copy(update={"points": points, "frame_mm": None, "swingarm_mm": None})
     return bike.model_copy(update={"rear": bike.rear.model_copy(update={"sensor": made})})

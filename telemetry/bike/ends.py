@@ -24,6 +24,23 @@ from telemetry.bike.sections import (
 _KEYS = ("id", "serviced")
 _CURVE = ("compression", "rebound", "dyno", "dyno_file")
 
+# Low/high speed split of damper speed at the shaft: a setting of the bike file. Common practice, no source.
+FRONT_SPEED_SPLIT_MM_S = 150.0
+REAR_SPEED_SPLIT_MM_S = 100.0
+# Largest wheel travel of a table at full extension; a larger one has another zero. Own choice.
+_EXTENDED_WITHIN_MM = 1.0
+# Mean leverage ratio over the stroke: about 1 with the shock at the axle, 4 with one near the pivot; common practice,
+# no source.
+LEVERAGE = (0.9, 6.0)
+DAMPER_CLICKS = ("compression_clicks", "rebound_clicks")
+
+# At a road-race rear the wheel moves 1.6 to 2.1 times as far as the shock (common practice); wider here, for other
+# linkages. A ratio below 1 throughout whose inverse lies within is a table with its columns the other way about.
+USUAL_RATIO = (1.2, 3.5)
+LEAST_RATIO = 0.9
+# No shock is so short. [mm]
+LEAST_STROKE_MM = 1.0
+
 
 class DamperIdentity(Section):
     """Identity of the fitted damper: its engraved or written id, and the date of its last service."""
@@ -58,17 +75,6 @@ class WithIdentity(Section):
         rest = {key: value for key, value in damper.items() if key not in _KEYS}
         has_curve = any(key in rest for key in _CURVE)
         return {**data, "fitted": identity, "damper": rest if has_curve else None}
-
-
-# Low/high speed split of damper speed at the shaft: a setting of the bike file. Common practice, no source.
-FRONT_SPEED_SPLIT_MM_S = 150.0
-REAR_SPEED_SPLIT_MM_S = 100.0
-# Largest wheel travel of a table at full extension; a larger one has another zero. Own choice.
-_EXTENDED_WITHIN_MM = 1.0
-# Mean leverage ratio over the stroke: about 1 with the shock at the axle, 4 with one near the pivot; common practice,
-# no source.
-LEVERAGE = (0.9, 6.0)
-DAMPER_CLICKS = ("compression_clicks", "rebound_clicks")
 
 
 class DamperSide(Section):
@@ -247,14 +253,6 @@ class Rear(_EndSection):
                 f"travel at 0 mm of shock travel; count both columns from full extension"
             )
         return self
-
-
-# At a road-race rear the wheel moves 1.6 to 2.1 times as far as the shock (common practice); wider here, for other
-# linkages. A ratio below 1 throughout whose inverse lies within is a table with its columns the other way about.
-USUAL_RATIO = (1.2, 3.5)
-LEAST_RATIO = 0.9
-# No shock is so short. [mm]
-LEAST_STROKE_MM = 1.0
 
 
 def table_slip(pairs: Sequence[tuple[float, float]]) -> str:

@@ -17,6 +17,16 @@ from telemetry.bike.sections import Chain, Load, Point
 from telemetry.bike.springs import GRAVITY_M_S2, Sag, chassis_of, settled_mm
 from telemetry.errors import BikeFileError
 
+LoadName = Literal["free", "static", "rider"]
+LOADS: tuple[LoadName, ...] = ("free", "static", "rider")
+_SETTLED_MM = 1e-8
+_MOST_ROUNDS = 60  # each changes the sags by about a tenth of the round before
+
+SAG_NEEDS = (
+    "chassis.sprung_mass_kg", "chassis.com_to_rear_axle_mm", "chassis.com_height_mm",
+    *(f"{end}.{key}" for end in ENDS for key in ("spring_rate_n_per_mm", "preload_mm", "tyre_radius_mm")),
+)  # fmt: skip
+
 
 def normal_trail_mm(tyre_radius_mm: float, rake_deg: float, fork_offset_mm: float) -> float:
     """Normal trail: distance of the front contact point from the steering axis. [mm]
@@ -301,12 +311,6 @@ def rollout_mm(bike: Bike) -> float | None:
     return 2.0 * float(np.pi) * radius_mm * chain.front_teeth / chain.rear_teeth
 
 
-LoadName = Literal["free", "static", "rider"]
-LOADS: tuple[LoadName, ...] = ("free", "static", "rider")
-_SETTLED_MM = 1e-8
-_MOST_ROUNDS = 60  # each changes the sags by about a tenth of the round before
-
-
 @dataclass(frozen=True)
 class Standing:
     """The motorcycle at rest under one load."""
@@ -330,12 +334,6 @@ def without(chassis: Chassis, *parts: Load | None) -> Load:
     return Load.model_construct(
         mass_kg=mass, com_to_rear_axle_mm=centre("com_to_rear_axle_mm"), com_height_mm=centre("com_height_mm")
     )
-
-
-SAG_NEEDS = (
-    "chassis.sprung_mass_kg", "chassis.com_to_rear_axle_mm", "chassis.com_height_mm",
-    *(f"{end}.{key}" for end in ENDS for key in ("spring_rate_n_per_mm", "preload_mm", "tyre_radius_mm")),
-)  # fmt: skip
 
 
 def sag_lacks(bike: Bike) -> tuple[str, ...]:

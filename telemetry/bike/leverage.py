@@ -9,14 +9,26 @@ from functools import cached_property
 from typing import Literal
 
 import numpy as np
-from scipy.interpolate import CubicHermiteSpline, PchipInterpolator
 
 from telemetry.arrays import BoolArray, FloatArray
 from telemetry.bike.sections import DirectShock, Linkage, Point, RockerOnFrame, Swingarm
+from telemetry.numeric import Cubic, shape_preserving
 
 # Distance past its ends over which a straight continuation is trusted: stops yield by 2 to 3 mm in a hard contact,
 # a sensor's zero and a table's last point are a millimetre off (common practice, no source).
 BEYOND_MM = 5.0
+
+SHORTEST_LINK_MM = 1.0  # points nearer than this are one point or a typing error
+
+# Searched range of swingarm angle and its step; real ones stay within about 20 degrees.
+_LOWEST_DEG, _HIGHEST_DEG, _STEP_DEG = -25.0, 75.0, 0.25
+_NEWTON_STEPS = 4  # from a quarter of a degree: quadratic, the third already reaches rounding
+_KNOTS = 201  # of the resulting curve: exact at the knots, better than 1e-7 mm between them
+
+LEAST_RATIO = 0.05  # keeps the fitted curve rising; far below any real ratio
+_KNOT_SPACING_MM = 2.0
+_SMOOTHING = np.logspace(-2.0, 8.0, 41)
+_COUNTED = 1.4  # weight of each degree of freedom in the cross-validation
 
 
 @dataclass(frozen=True)
@@ -47,15 +59,15 @@ class LeverageCurve:
     measured_mm: tuple[float, float] | None = None
 
     @cached_property
-    def _wheel(self) -> PchipInterpolator | CubicHermiteSpline:
+    def _wheel(self) -> Cubic:
         if self.ratio_at_points is not None:
-            return CubicHermiteSpline(self.shaft_mm, self.wheel_mm, self.ratio_at_points, extrapolate=False)
-        return PchipInterpolator(self.shaft_mm, self.wheel_mm, extrapolate=False)
+            return Cubic(self.shaft_mm, self.wheel_mm, self.ratio_at_points)
+        return shape_preserving(self.shaft_mm, self.wheel_mm)
 
     @cached_property
     def _shaft(self) -> tuple[FloatArray, FloatArray]:
         shaft = np.linspace(self.shaft_mm[0], self.shaft_mm[-1], 2001)
-        return shaft, np.asarray(self._wheel(shaft), dtype=np.float64)
+        return shaft, self._wheel(shaft)
 
     def _inside(self, shaft_travel_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Shaft travel clipped to the curve, and the distance beyond it. [mm]"""
@@ -88,14 +100,14 @@ class LeverageCurve:
             Vertical at the axle, relative to the chassis; NaN where the input is. [mm]
         """
         inside, beyond = self._inside(shaft_travel_mm)
-        wheel = np.asarray(self._wheel(inside))
+        wheel = self._wheel(inside)
         out = beyond != 0.0  # few samples if any; NaN is among them, and stays NaN
-        wheel[out] += beyond[out] * np.asarray(self._wheel(inside[out], 1))
+        wheel[out] += beyond[out] * self._wheel.slope(inside[out])
         return wheel
 
     def ratio(self, shaft_travel_mm: FloatArray) -> FloatArray:
         """Leverage ratio d(wheel)/d(shaft) at a shaft travel [mm]; unitless, shape (n_samples,), NaN where that is."""
-        return np.asarray(self._wheel(self._inside(shaft_travel_mm)[0], 1))
+        return self._wheel.slope(self._inside(shaft_travel_mm)[0])
 
     def ratio_slope_per_mm(self, shaft_mm: float) -> float:
         """Slope of the ratio, d(ratio)/d(shaft), negative if falling; central difference over 0.5 mm. [1/mm]"""
@@ -113,9 +125,6 @@ class LeverageCurve:
     def wheel_stroke_mm(self) -> float:
         """Wheel travel at the end of the table. [mm]"""
         return self.wheel_mm[-1]
-
-
-SHORTEST_LINK_MM = 1.0  # points nearer than this are one point or a typing error
 
 
 class LinkageError(ValueError):
@@ -325,12 +334,6 @@ def build_mechanism(
     )
 
 
-# Searched range of swingarm angle and its step; real ones stay within about 20 degrees.
-_LOWEST_DEG, _HIGHEST_DEG, _STEP_DEG = -25.0, 75.0, 0.25
-_NEWTON_STEPS = 4  # from a quarter of a degree: quadratic, the third already reaches rounding
-_KNOTS = 201  # of the resulting curve: exact at the knots, better than 1e-7 mm between them
-
-
 @dataclass(frozen=True)
 class LinkageSolution:
     """The linkage solved over shock travel; arrays of shape (n,), 0 at full extension, compression positive."""
@@ -430,12 +433,6 @@ def solve_linkage(
         at[1:],
         axle.p[1:],
     )
-
-
-LEAST_RATIO = 0.05  # keeps the fitted curve rising; far below any real ratio
-_KNOT_SPACING_MM = 2.0
-_SMOOTHING = np.logspace(-2.0, 8.0, 41)
-_COUNTED = 1.4  # weight of each degree of freedom in the cross-validation
 
 
 @dataclass(frozen=True)

@@ -7,17 +7,32 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import brentq
 
 from telemetry.arrays import ENDS, End
 from telemetry.bike.bikefile import Bike, Chassis, leverage_curve, needed, stroke_mm, value_at
 from telemetry.bike.leverage import LeverageCurve
 from telemetry.bike.sections import AirColumn, SpringParts
 from telemetry.errors import BikeFileError
+from telemetry.numeric import root
 
 ATMOSPHERE_N_PER_MM2 = 0.101325  # standard atmosphere, ISO 2533
 _BAR_N_PER_MM2 = 0.1
 _NEAR_MM = 0.5  # first bracket of the root search for a sag, around a guess
+
+GRAVITY_M_S2 = 9.80665  # standard gravity, 3rd General Conference on Weights and Measures, 1901
+
+# Natural frequency of the sprung mass on a motorcycle's spring, about 1.8 to 2.6 Hz in road racing (common
+# practice, no source); a wrong unit of factor 9.8 changes it by 3.1, one of 25.4 by 5.0.
+BODY_HZ = (1.2, 4.0)
+_USUAL_HZ = 2.2
+_USUAL_LOAD_N = 1050.0  # sprung load of an end with rider where the file has no [chassis]; common practice
+_UNITS: Mapping[str, float] = {  # factor by which a wrong unit changes the number
+    "kgf/mm": 1.0 / GRAVITY_M_S2,
+    "N/in": 25.4,
+    "lbf/in": 25.4 / 4.4482216152605,  # 1 lbf = 4.4482216152605 N, exact
+    "N/cm": 10.0,
+    "kgf/in": 25.4 / GRAVITY_M_S2,
+}
 
 
 @dataclass(frozen=True)
@@ -67,9 +82,6 @@ def _air(air: AirColumn, stroke_mm: float, s: float) -> tuple[float, float]:
     now, n = full - area * s, air.exponent
     pressure = (ATMOSPHERE_N_PER_MM2 + _BAR_N_PER_MM2 * air.pressure_bar) * (full / now) ** n
     return float(area * (pressure - ATMOSPHERE_N_PER_MM2)), float(area**2 * n * pressure / now)
-
-
-GRAVITY_M_S2 = 9.80665  # standard gravity, 3rd General Conference on Weights and Measures, 1901
 
 
 @dataclass(frozen=True)
@@ -169,7 +181,7 @@ def settled_mm(
                 f"wheel use the whole {stroke:g} mm stroke; "
                 f"{unit_hint(bike, end) or 'check the rate (N/mm) and the masses'}."
             )
-    return float(brentq(surplus_n, low, high, xtol=1e-10, rtol=1e-14))
+    return root(surplus_n, low, high, within=1e-10)
 
 
 def static_sag(bike: Bike) -> dict[End, Sag]:
@@ -181,20 +193,6 @@ def static_sag(bike: Bike) -> dict[End, Sag]:
         If the bike file has no [chassis], or a spring is too soft to carry it.
     """
     return {end: sag_under_load(bike, end, sprung_load_n(bike, end)) for end in ENDS}
-
-
-# Natural frequency of the sprung mass on a motorcycle's spring, about 1.8 to 2.6 Hz in road racing (common
-# practice, no source); a wrong unit of factor 9.8 changes it by 3.1, one of 25.4 by 5.0.
-BODY_HZ = (1.2, 4.0)
-_USUAL_HZ = 2.2
-_USUAL_LOAD_N = 1050.0  # sprung load of an end with rider where the file has no [chassis]; common practice
-_UNITS: Mapping[str, float] = {  # factor by which a wrong unit changes the number
-    "kgf/mm": 1.0 / GRAVITY_M_S2,
-    "N/in": 25.4,
-    "lbf/in": 25.4 / 4.4482216152605,  # 1 lbf = 4.4482216152605 N, exact
-    "N/cm": 10.0,
-    "kgf/in": 25.4 / GRAVITY_M_S2,
-}
 
 
 def _body_hz(bike: Bike, end: End, rate_n_per_mm: float) -> float:

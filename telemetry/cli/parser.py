@@ -5,6 +5,10 @@ import re
 from collections.abc import Callable, Sequence
 from functools import partial
 from importlib import import_module
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    Commands = argparse._SubParsersAction[argparse.ArgumentParser]
 
 # Names in `telemetry.simulate.SCENARIOS`, written out so that --help need not import the simulator.
 SCENARIOS = (
@@ -31,6 +35,7 @@ def build_parser() -> argparse.ArgumentParser:
     for add in (
         _demo,
         _review,
+        _debrief,
         _batch,
         _check,
         _compare,
@@ -75,11 +80,9 @@ def _later(module: str, function: str, arguments: argparse.Namespace) -> None:
     work(arguments)
 
 
-def _command(
-    commands: "argparse._SubParsersAction[argparse.ArgumentParser]", name: str, module: str, words: str
-) -> argparse.ArgumentParser:
+def _command(commands: "Commands", name: str, words: str, *, module: str = "") -> argparse.ArgumentParser:
     parser = commands.add_parser(name, help=words, description=f"{words[0].upper()}{words[1:]}.")
-    parser.set_defaults(run=partial(_later, module, name), parser=parser)
+    parser.set_defaults(run=partial(_later, module or name, name), parser=parser)
     return parser
 
 
@@ -163,10 +166,8 @@ def _real(low: float, high: float) -> Callable[[str], float]:
     return partial(_between, kind=float, low=low, high=high)
 
 
-def _demo(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
-    parser = _command(
-        commands, "demo", "demo", "make a logbook of demo data, review a run, open the dashboard"
-    )
+def _demo(commands: "Commands") -> None:
+    parser = _command(commands, "demo", "make a logbook of demo data, review a run, open the dashboard")
     parser.add_argument("directory", nargs="?", metavar="DIR", help="keep the logbook there (else temporary)")
     parser.add_argument("--no-serve", action="store_true", help="stop after printing the review")
     _serving(parser)
@@ -185,8 +186,8 @@ def _serving(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def _review(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
-    parser = _command(commands, "review", "review", "review one log: verdicts, then numbers")
+def _review(commands: "Commands") -> None:
+    parser = _command(commands, "review", "review one log: verdicts, then numbers")
     parser.add_argument("log", metavar="LOG")
     parser.add_argument("--bike", required=True, metavar="BIKE.toml", help="bike file")
     parser.add_argument("--setup", metavar="SHEET.toml", help="setup sheet of the outing")
@@ -198,7 +199,23 @@ def _review(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> 
     )
     _json(parser)
     parser.add_argument("--traces", metavar="FILE", help="also write the run sample by sample, as Parquet")
-    parser.add_argument("--html", metavar="FILE", help="also write the debrief as a page to print")
+    _debrief_files(parser)
+
+
+def _debrief(commands: "Commands") -> None:
+    parser = _command(commands, "debrief", "write the debrief of a stored run: one page to pin up")
+    parser.add_argument("which", metavar="RUN", help="id, start of id, or name")
+    parser.add_argument("--logbook", required=True, metavar="DIR")
+    _debrief_files(parser)
+
+
+def _debrief_files(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--html", metavar="FILE", help="write the debrief, one page to print and pin up")
+    parser.add_argument(
+        "--pdf", metavar="FILE", help="write it as PDF, where a Chromium, Chrome or Edge is found"
+    )
+    parser.add_argument("--appendix", action="store_true", help="with the whole review behind the page")
+    parser.add_argument("--paper", choices=("A4", "letter"), default="A4", help="what it is printed on")
 
 
 def _clock(text: str) -> float:
@@ -235,19 +252,36 @@ def _cut(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
 
 
-def _batch(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
-    parser = _command(commands, "batch", "batch", "review many logs of one bike, a line each")
-    parser.add_argument("logs", metavar="LOG", nargs="+")
+def _batch(commands: "Commands") -> None:
+    parser = _command(commands, "batch", "review many logs of one bike, on all cores, a line each")
+    parser.add_argument(
+        "logs", metavar="LOG", nargs="+", help="logs, or addresses such as s3://bucket/day/*.csv"
+    )
     parser.add_argument("--bike", required=True, metavar="BIKE.toml", help="bike file")
     _line_and_circuit(parser)
     _channels(parser)
+    parser.add_argument(
+        "--out",
+        metavar="DIR",
+        help="also write the numbers of every run and lap as a Parquet dataset; a log that is there already is not "
+        "reviewed again, so that a batch that was stopped goes on where it stood",
+    )
     parser.add_argument("--logbook", metavar="DIR", help="keep the runs in a logbook, made when missing")
+    where = parser.add_mutually_exclusive_group()
+    where.add_argument(
+        "--workers", type=_whole(1, 1024), metavar="N", help="how many logs at a time (default: one a core)"
+    )
+    where.add_argument(
+        "--scheduler",
+        metavar="ADDRESS",
+        help="work on the Dask cluster of this scheduler, such as tcp://host:8786",
+    )
     parser.add_argument("--csv", metavar="FILE", help="also write a table with a row a lap")
     _json(parser)
 
 
-def _check(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
-    parser = _command(commands, "check", "check", "say what a log holds and what can be judged from it")
+def _check(commands: "Commands") -> None:
+    parser = _command(commands, "check", "say what a log holds and what can be judged from it")
     parser.add_argument("log", metavar="LOG")
     parser.add_argument("--bike", metavar="BIKE.toml", help="bike file: needed to say what can be judged")
     _line_and_circuit(parser)
@@ -255,8 +289,8 @@ def _check(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> N
     _json(parser)
 
 
-def _compare(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
-    parser = _command(commands, "compare", "compare", "compare two runs over their laps")
+def _compare(commands: "Commands") -> None:
+    parser = _command(commands, "compare", "compare two runs over their laps")
     parser.add_argument(
         "a", metavar="A", help="before: a log, or with --logbook a run (id, start of id, or name)"
     )
@@ -272,10 +306,9 @@ def _compare(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") ->
     _json(parser)
 
 
-def _damper(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+def _damper(commands: "Commands") -> None:
     parser = _command(
         commands,
-        "damper",
         "damper",
         "say whether a damper is back after a service (two outings), or what one has been through",
     )
@@ -301,30 +334,33 @@ def _damper(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> 
     _json(parser)
 
 
-def _stand(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+def _repeated(parser: argparse.ArgumentParser, option: str, metavar: str, words: str) -> None:
+    parser.add_argument(
+        f"--{option}", action="append", default=[], metavar=metavar, help=f"{words}; may be repeated"
+    )
+
+
+def _stand(commands: "Commands") -> None:
     parser = _command(
-        commands, "stand", "stand", "say what a change at the stand does, and what to measure again after it"
+        commands, "stand", "say what a change at the stand does, and what to measure again after it"
     )
     parser.add_argument("bike", metavar="BIKE.toml", help="bike file with [chassis]")
     for option, metavar, words in (
         ("change", "KEY=+MM", "change a value of the bike file by (+, -) or to a number, such as "
-         "rear.shock_length_mm=+3 or rear.preload_mm=9; may be repeated"),
+         "rear.shock_length_mm=+3 or rear.preload_mm=9"),
         ("target", "KEY=VALUE", "find the preload, spring or length that reaches a number of the stand, such as "
-         "rear.rider_sag_mm=30 or trail_mm=98; may be repeated"),
+         "rear.rider_sag_mm=30 or trail_mm=98"),
         ("measured", "KEY=MM", "check the bike file against a sag that was measured, such as "
-         "front.rider_sag_mm=38; may be repeated"),
+         "front.rider_sag_mm=38"),
     ):  # fmt: skip
-        parser.add_argument(f"--{option}", action="append", default=[], metavar=metavar, help=words)
+        _repeated(parser, option, metavar, words)
     _json(parser)
     parser.add_argument("--plot", metavar="FILE.html", help="also write a page with pictures, to print")
 
 
-def _try(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+def _try(commands: "Commands") -> None:
     parser = _command(
-        commands,
-        "try",
-        "predict",
-        "predict what a set-up change does to the laps of a log, before it is made",
+        commands, "try", "predict what a set-up change does to the laps of a log, before it is made"
     )
     parser.set_defaults(run=partial(_later, "predict", "predict"))  # "try" is no name for a function
     parser.add_argument(
@@ -332,40 +368,35 @@ def _try(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> Non
     )
     parser.add_argument("--bike", metavar="BIKE.toml", help="bike file, as the bike was when it was logged")
     parser.add_argument("--logbook", metavar="DIR", help="logbook that holds the run")
-    parser.add_argument(
-        "--change",
-        action="append",
-        default=[],
-        metavar="KEY=+STEP",
-        help="change a value of the bike file by (+, -) or to a number, such as front.spring_rate_n_per_mm=+1 or "
-        "rear.rebound_clicks=10; may be repeated",
+    _repeated(
+        parser,
+        "change",
+        "KEY=+STEP",
+        "change a value of the bike file by (+, -) or to a number, such as front.spring_rate_n_per_mm=+1 or "
+        "rear.rebound_clicks=10",
     )
-    parser.add_argument(
-        "--want",
-        action="append",
-        default=[],
-        metavar="KEY=VALUE",
-        help="find the adjuster that brings a number there, such as rear.travel_left_mm=8 or "
-        "balance.speed_ratio.rebound=1.0; may be repeated",
+    _repeated(
+        parser,
+        "want",
+        "KEY=VALUE",
+        "find the adjuster that brings a number there, such as rear.travel_left_mm=8 or "
+        "balance.speed_ratio.rebound=1.0",
     )
-    parser.add_argument(
-        "--only",
-        action="append",
-        default=[],
-        metavar="KEY",
-        help="adjuster that --want and --steps may turn (default: all); may be repeated",
-    )
+    _repeated(parser, "only", "KEY", "adjuster that --want and --steps may turn (default: all)")
     parser.add_argument("--steps", action="store_true", help="what one step of every adjuster does")
     _channels(parser)
     _line_and_circuit(parser)
     _json(parser)
 
 
-def _bike(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+def _bike(commands: "Commands") -> None:
     parser = commands.add_parser("bike", help="write a bike file to fill in")
     verbs = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
     new = _command(
-        verbs, "new", "bike", "write a commented bike file to fill in; at a terminal a few questions first"
+        verbs,
+        "new",
+        "write a commented bike file to fill in; at a terminal a few questions first",
+        module="bike",
     )
     new.add_argument("file", metavar="FILE.toml", help="file to write; one that exists is left alone")
     new.add_argument(
@@ -373,12 +404,9 @@ def _bike(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
     )
 
 
-def _bounce(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+def _bounce(commands: "Commands") -> None:
     parser = _command(
-        commands,
-        "bounce",
-        "bounce",
-        "compare both ends of a bike pushed down by hand on its wheels, several times",
+        commands, "bounce", "compare both ends of a bike pushed down by hand on its wheels, several times"
     )
     parser.add_argument("log", metavar="LOG")
     parser.add_argument("--bike", required=True, metavar="BIKE.toml", help="bike file")
@@ -387,8 +415,8 @@ def _bounce(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> 
     parser.add_argument("--html", metavar="FILE", help="also write a page with the picture, for a phone")
 
 
-def _add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
-    parser = _command(commands, "add", "add", "review a log and keep it in a logbook")
+def _add(commands: "Commands") -> None:
+    parser = _command(commands, "add", "review a log and keep it in a logbook")
     parser.add_argument("log", metavar="LOG")
     parser.add_argument("--bike", required=True, metavar="BIKE.toml", help="bike file")
     parser.add_argument("--logbook", required=True, metavar="DIR", help="made when missing")
@@ -432,15 +460,15 @@ def _words(parser: argparse.ArgumentParser) -> None:
         parser.add_argument(f"--{option}", help=f"{words} (else as the setup sheet says)")
 
 
-def _logbook(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+def _logbook(commands: "Commands") -> None:
     parser = commands.add_parser("logbook", help="check, export or correct what a logbook keeps")
     verbs = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
 
-    verify = _command(verbs, "verify", "logbook", "check every file of a logbook against its hash")
+    verify = _command(verbs, "verify", "check every file of a logbook against its hash", module="logbook")
     verify.add_argument("logbook", metavar="LOGBOOK")
     _json(verify)
 
-    export = _command(verbs, "export", "logbook", "write everything a logbook keeps in open formats")
+    export = _command(verbs, "export", "write everything a logbook keeps in open formats", module="logbook")
     export.add_argument("logbook", metavar="LOGBOOK")
     export.add_argument("out", metavar="DIR", help="directory to make")
     export.add_argument(
@@ -448,7 +476,7 @@ def _logbook(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") ->
         help="only this run (id, start of id, or name) with its history; may be repeated",
     )  # fmt: skip
 
-    rebuild = _command(verbs, "rebuild", "logbook", "make a run again from its original log")
+    rebuild = _command(verbs, "rebuild", "make a run again from its original log", module="logbook")
     rebuild.add_argument("which", metavar="RUN", help="id, start of id, or name")
     rebuild.add_argument("--logbook", required=True, metavar="DIR")
     rebuild.add_argument("--bike", metavar="BIKE.toml", help="corrected bike file (else the one it has)")
@@ -459,15 +487,15 @@ def _logbook(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") ->
     _json(rebuild)
 
 
-def _serve(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
-    parser = _command(commands, "serve", "serve", "open the dashboard on a logbook")
+def _serve(commands: "Commands") -> None:
+    parser = _command(commands, "serve", "open the dashboard on a logbook")
     parser.add_argument("logbook", metavar="LOGBOOK")
     _serving(parser)
 
 
-def _simulate(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+def _simulate(commands: "Commands") -> None:
     parser = _command(
-        commands, "simulate", "simulate", "simulate an outing: a log, its bike file, and the truth beside it"
+        commands, "simulate", "simulate an outing: a log, its bike file, and the truth beside it"
     )
     parser.add_argument("out", metavar="OUT.csv", help="log to write (.csv or .csv.gz)")
     parser.add_argument("--scenario", choices=SCENARIOS, default=SCENARIOS[0], metavar="NAME",

@@ -1,7 +1,6 @@
 """A circuit kept in a file, so that the next run on it, or the one without GPS, has the same places and corners."""
 
 import json
-import os
 from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
@@ -15,7 +14,7 @@ from telemetry.errors import BothEndsError
 from telemetry.laps.course import line_on_plane
 from telemetry.laps.gps import nearest_m, to_plane_m
 from telemetry.laps.lap import Circuit, Corner
-from telemetry.logs import config_directory
+from telemetry.logs import config_directory, keep_setting
 from telemetry.tomlfile import file_error, read_toml
 
 FORMAT = "bothends.circuit/1"
@@ -25,6 +24,19 @@ FILE_STEP_M = 4.0
 FILE_CELL_M = 10.0
 
 Positive = Annotated[float, Field(gt=0.0)]
+
+DIRECTIONS: dict[int, Literal["left", "right", "unknown"]] = {-1: "left", 1: "right", 0: "unknown"}
+
+DIRECTORY = "circuits"
+# A log is of a circuit when nearly all of its way lies so near to the line, and nearly all of the line to its way: on
+# another layout of the same place either is not so. Own choices.
+NEAR_M, WAY_SHARE, LINE_SHARE = 25.0, 0.9, 0.95
+# Positions are looked at this far apart, so that standing counts once; closer than that the line is drawn between them.
+STEP_M = 10.0
+# Of a long log with positions in every row, so many are enough.
+MOST_FIXES = 50_000
+# A line given again is the same when it is so near. [m]
+SAME_LINE_M = 30.0
 
 
 class _Part(BaseModel):
@@ -70,9 +82,6 @@ class _File(_Part):
         if not self.centre_line_deg and not self.mean_lap.speed_m_s:
             raise ValueError("needs centre_line_deg or mean_lap.speed_m_s, to find the circuit again")
         return self
-
-
-DIRECTIONS: dict[int, Literal["left", "right", "unknown"]] = {-1: "left", 1: "right", 0: "unknown"}
 
 
 def circuit_text(circuit: Circuit) -> str:
@@ -168,18 +177,6 @@ def load_circuit(path: str | Path) -> Circuit:
     )
 
 
-DIRECTORY = "circuits"
-# A log is of a circuit when nearly all of its way lies so near to the line, and nearly all of the line to its way: on
-# another layout of the same place either is not so. Own choices.
-NEAR_M, WAY_SHARE, LINE_SHARE = 25.0, 0.9, 0.95
-# Positions are looked at this far apart, so that standing counts once; closer than that the line is drawn between them.
-STEP_M = 10.0
-# Of a long log with positions in every row, so many are enough.
-MOST_FIXES = 50_000
-# A line given again is the same when it is so near. [m]
-SAME_LINE_M = 30.0
-
-
 def known_circuit(latitude_deg: FloatArray, longitude_deg: FloatArray) -> Circuit | None:
     """The circuit that is kept for the place of a log.
 
@@ -217,19 +214,11 @@ def keep_circuit(circuit: Circuit) -> Path | None:
     if circuit.latitude_deg is None or circuit.longitude_deg is None:
         return None
     before = known_circuit(circuit.latitude_deg, circuit.longitude_deg)
-    directory = config_directory() / DIRECTORY
     name = f"{circuit.latitude_deg[0]:.4f}_{circuit.longitude_deg[0]:.4f}_{circuit.length_m:.0f}m.toml"
-    path, part = directory / name, directory / f".{name}.{os.getpid()}.part"
-    try:
-        directory.mkdir(parents=True, exist_ok=True)
-        part.write_text(circuit_text(circuit), encoding="utf-8")
-        part.replace(path)
-        if before is not None and Path(before.kept_in) != path:
-            Path(before.kept_in).unlink(missing_ok=True)
-    except OSError:
+    path = keep_setting(config_directory() / DIRECTORY / name, circuit_text(circuit))
+    if path is not None and before is not None and Path(before.kept_in) != path:
         with suppress(OSError):
-            part.unlink(missing_ok=True)
-        return None
+            Path(before.kept_in).unlink(missing_ok=True)
     return path
 
 

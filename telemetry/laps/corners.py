@@ -24,6 +24,34 @@ CELL_M = 2.0
 SPEED_DIP_M_S = 3.0
 GRAVITY_M_S2 = 9.81
 
+# Slower than this the motorcycle is not riding: pushed, in the pit box, on the stand. Own choice.
+MOVING_M_S = 5.0
+# A lap whose time is further from the middle one than this share is no lap at speed.
+LAP_TIME_SPREAD = 0.25
+# Shorter is a slip of the wheel or a hairpin taken at walking pace, not a stop.
+LEAST_STOP_S = 2.0
+# A lap whose length is further from the middle one was not ridden round the same circuit.
+SAME_CIRCUIT = 0.03
+# Whoever crosses the line below this share of the usual speed there, and stays below it from or to a stop, comes out of
+# the pits or goes into them. At the share itself a lap out loses v (1 - share)^2 / 2a, about a second, to a flying one.
+# Where the line is slow itself a larger share counts at speeds that are held in pit lanes: limits there are up to
+# 80 km/h. Common practice, no source.
+PIT_SHARE, SLOW_LINE_SHARE, FASTEST_PIT_M_S = 0.6, 0.75, 80 / 3.6
+# Without a stop, a speed this even for so long around such a crossing is one held in a pit lane. Own choices.
+HELD_M_S, HELD_S = 1.0, 5.0
+
+BRAKING, ENTRY, MID, DRIVE, STRAIGHT = range(len(PHASES))
+# Own choices, from what the words mean on a circuit; no source.
+LEANING_DEG = 15.0
+MID_SHARE_OF_PEAK_LEAN = 0.85
+BRAKING_M_S2 = -3.0
+DRIVING_M_S2 = 1.5
+BRAKE_SHARE = 0.08
+SMOOTH_S = 0.4
+EXIT_S = 2.0
+# An accelerometer that agrees less with the speed (correlation) shows something else.
+SAME_ACCELERATION = 0.7
+
 
 @dataclass(frozen=True)
 class MeanLap:
@@ -163,23 +191,6 @@ def corner_at(distance_m: FloatArray, corners: tuple[Corner, ...], lap_length_m:
         for turn in (-lap_length_m, 0.0, lap_length_m):
             number[(distance_m >= start + turn) & (distance_m <= end + turn)] = corner.number
     return number
-
-
-# Slower than this the motorcycle is not riding: pushed, in the pit box, on the stand. Own choice.
-MOVING_M_S = 5.0
-# A lap whose time is further from the middle one than this share is no lap at speed.
-LAP_TIME_SPREAD = 0.25
-# Shorter is a slip of the wheel or a hairpin taken at walking pace, not a stop.
-LEAST_STOP_S = 2.0
-# A lap whose length is further from the middle one was not ridden round the same circuit.
-SAME_CIRCUIT = 0.03
-# Whoever crosses the line below this share of the usual speed there, and stays below it from or to a stop, comes out of
-# the pits or goes into them. At the share itself a lap out loses v (1 - share)^2 / 2a, about a second, to a flying one.
-# Where the line is slow itself a larger share counts at speeds that are held in pit lanes: limits there are up to
-# 80 km/h. Common practice, no source.
-PIT_SHARE, SLOW_LINE_SHARE, FASTEST_PIT_M_S = 0.6, 0.75, 80 / 3.6
-# Without a stop, a speed this even for so long around such a crossing is one held in a pit lane. Own choices.
-HELD_M_S, HELD_S = 1.0, 5.0
 
 
 class Span(NamedTuple):
@@ -325,20 +336,6 @@ def _kind(
     if share > 2 / 3:
         return "in"
     return "aborted" if whole else ("out" if starts_log else "in")
-
-
-BRAKING, ENTRY, MID, DRIVE, STRAIGHT = range(len(PHASES))
-
-# Own choices, from what the words mean on a circuit; no source.
-LEANING_DEG = 15.0
-MID_SHARE_OF_PEAK_LEAN = 0.85
-BRAKING_M_S2 = -3.0
-DRIVING_M_S2 = 1.5
-BRAKE_SHARE = 0.08
-SMOOTH_S = 0.4
-EXIT_S = 2.0
-# An accelerometer that agrees less with the speed (correlation) shows something else.
-SAME_ACCELERATION = 0.7
 
 
 def longitudinal_m_s2(speed_m_s: FloatArray, sample_rate_hz: float) -> FloatArray:

@@ -37,6 +37,25 @@ LEAST_FIXES = 50
 # No circuit is shorter: what comes back to its start sooner was pushed about. [m]
 LEAST_LAP_M = 200.0
 
+# The pattern of the mean lap must agree this well (correlation) to be the circuit's. Own choice.
+SAME_PATTERN = 0.75
+# The length by the wheels may differ so much from the circuit's: wrong tyre, slip.
+SAME_LENGTH = 0.06
+# The lap signal of another day stands within so much of the start line. [m]
+SEARCH_LINE_M = 100.0
+# Around each of these places the two laps are laid over one another: nodes this far apart, compared over so much to
+# either side, moved by at most this. [m]
+NODE_M, WINDOW_M, MOVE_M = 60.0, 150, 40
+
+# A lap is usual when its length is within this share of the middle one.
+USUAL_SHARE = 0.05
+# A lap signal further from the circuit's start line than this is of another line. [m]
+SAME_LINE_M = 30.0
+# Positions further from the line than this are not on the circuit: beyond any pit lane or paddock. [m]
+ELSEWHERE_M = 250.0
+# Least delay of positions that gets a note. [s]
+GPS_DELAY_NOTE_S = 0.05
+
 
 @dataclass(frozen=True)
 class Course:
@@ -266,17 +285,6 @@ def _wheel_errors(
     return found[:4] @ terms, delay, delay_error
 
 
-# The pattern of the mean lap must agree this well (correlation) to be the circuit's. Own choice.
-SAME_PATTERN = 0.75
-# The length by the wheels may differ so much from the circuit's: wrong tyre, slip.
-SAME_LENGTH = 0.06
-# The lap signal of another day stands within so much of the start line. [m]
-SEARCH_LINE_M = 100.0
-# Around each of these places the two laps are laid over one another: nodes this far apart, compared over so much to
-# either side, moved by at most this. [m]
-NODE_M, WINDOW_M, MOVE_M = 60.0, 150, 40
-
-
 def line_on_plane(circuit: Circuit, origin_deg: tuple[float, float]) -> CentreLine | None:
     """The circuit's centre line on a run's plane; None if it has none."""
     if circuit.latitude_deg is None or circuit.longitude_deg is None:
@@ -345,16 +353,6 @@ def _best_move(theirs: FloatArray, ours: FloatArray, node: int, shift: int) -> f
     miss = np.array([np.sum((theirs[:, (around + shift + move) % n] - mine) ** 2) for move in moves])
     # of nearly equal ones the smallest: on a straight at one speed any would do
     return float(moves[np.argmin(miss + miss.mean() * 1e-3 * np.abs(moves))])
-
-
-# A lap is usual when its length is within this share of the middle one.
-USUAL_SHARE = 0.05
-# A lap signal further from the circuit's start line than this is of another line. [m]
-SAME_LINE_M = 30.0
-# Positions further from the line than this are not on the circuit: beyond any pit lane or paddock. [m]
-ELSEWHERE_M = 250.0
-# Least delay of positions that gets a note. [s]
-GPS_DELAY_NOTE_S = 0.05
 
 
 @dataclass(frozen=True)

@@ -22,6 +22,27 @@ LEAST_HELD_S = 1.0
 # Places tried as a line where the fastest point is passed too rarely.
 TRIALS = 60
 
+# A lap pattern in the speed must repeat this well to be believed (correlation of whole laps).
+MIN_PATTERN_CORRELATION = 0.75
+# A stretch that repeats twice as long is not the lap: the first that is nearly as good as the best is.
+NEARLY = 0.08
+PATTERN_STEP_M = 5.0
+MIN_LAP_M, LONGEST_LAP_M = 600.0, 25_000.0
+# Parts of one stretch that agree this well in speed are laps: those of one rider agree to 0.99 and more, like parts of
+# one lap to 0.7 on 30 random circuits. So many laps at most are sought in one.
+SAME_LAP, MOST_IN_ONE = 0.9, 8
+PLACES_IN_LAP = 400
+# Standing this long is a stop at the box; the rides between stops are laps when their lengths agree this well.
+BOX_STOP_S = 8.0
+STILL_M_S = 1.0
+SAME_RIDE_LENGTH = 0.03
+
+# Less riding than this holds no lap. [s]
+LEAST_RIDDEN_S = 10.0
+
+# Pulses of so many samples may fall between two: a pulse lasts as long as its samples, give or take one.
+SHORT_PULSE = 1.5
+
 
 def apart(times_s: FloatArray) -> FloatArray:
     """Leave out crossings that follow another within `MIN_LAP_S`."""
@@ -114,22 +135,6 @@ def found_line(fixes: Fixes, speed_m_s: FloatArray) -> tuple[tuple[float, float]
     tried = [(len(trial[2]), float(speed_m_s[i]), trial) for i in trials.tolist() for trial in [through(i)]]
     most, _, line = max(tried, key=lambda row: row[:2])
     return line if most > len(fastest[2]) else fastest
-
-
-# A lap pattern in the speed must repeat this well to be believed (correlation of whole laps).
-MIN_PATTERN_CORRELATION = 0.75
-# A stretch that repeats twice as long is not the lap: the first that is nearly as good as the best is.
-NEARLY = 0.08
-PATTERN_STEP_M = 5.0
-MIN_LAP_M, LONGEST_LAP_M = 600.0, 25_000.0
-# Parts of one stretch that agree this well in speed are laps: those of one rider agree to 0.99 and more, like parts of
-# one lap to 0.7 on 30 random circuits. So many laps at most are sought in one.
-SAME_LAP, MOST_IN_ONE = 0.9, 8
-PLACES_IN_LAP = 400
-# Standing this long is a stop at the box; the rides between stops are laps when their lengths agree this well.
-BOX_STOP_S = 8.0
-STILL_M_S = 1.0
-SAME_RIDE_LENGTH = 0.03
 
 
 def from_speed_pattern(t_s: FloatArray, travelled_m: FloatArray) -> FloatArray:
@@ -232,10 +237,6 @@ def from_stops(t_s: FloatArray, travelled_m: FloatArray) -> tuple[FloatArray, Fl
     if not alike.all() or np.median(length) < MIN_LAP_M or lasts.min() < MIN_LAP_S:
         return none
     return t_s[leaves], t_s[comes]
-
-
-# Less riding than this holds no lap. [s]
-LEAST_RIDDEN_S = 10.0
 
 
 @dataclass(frozen=True)
@@ -383,10 +384,6 @@ def _by_speed(thin: Thin, speed: Speed, notes: list[QualityNote]) -> Marks:
         )
     )
     return Marks(np.array([]), "none")
-
-
-# Pulses of so many samples may fall between two: a pulse lasts as long as its samples, give or take one.
-SHORT_PULSE = 1.5
 
 
 def with_missed(

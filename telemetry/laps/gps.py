@@ -13,6 +13,30 @@ from telemetry.signals import Run
 WGS84_A_M = 6378137.0
 WGS84_F = 1 / 298.257223563
 
+# Bends smaller than this in the line between fixes are rounding, larger ones are a fix. [m]
+KINK_M = 1e-6
+# Two fixes may be this much further apart than the wheels say before one of them is wrong. Own choices: noise,
+# and a wheel that locks under braking.
+FURTHER_SHARE, FURTHER_M = 1.3, 8.0
+# A displaced stretch that lasts longer is another place, not a jump.
+LONGEST_JUMP_S = 30.0
+# Receivers give up to this many fixes a second that are their own. Common practice, no source.
+MOST_FIXES_HZ = 25.0
+# Shortest pause of the fixes, while the motorcycle moves, that gets a note.
+DROPOUT_S = 1.5
+
+# Points of the line are about so far apart. [m]
+STEP_M = 1.0
+# Waves of the line ridden in less time than one of these are taken for noise of the positions: in time, not in
+# metres, because a line bends most where it is ridden slowly. Which one is decided by how well a line through
+# every other position foretells the rest. [s]
+SHORTEST_WAVES_S = (0.5, 0.7, 1.0, 1.4, 2.0, 2.8, 4.0)
+ORDER = 3
+# A position whose nearest point of the line is still so far ahead or behind when the search ends is not beside it.
+OPPOSITE_M = 6.0
+# Share of the lap over which data are repeated beyond both ends, so that the line closes smoothly.
+OVERLAP = 0.1
+
 
 def radii_m(latitude_deg: float) -> tuple[float, float]:
     """Radii of curvature of the WGS 84 ellipsoid: meridian M and prime vertical N. [m]"""
@@ -29,19 +53,6 @@ def to_plane_m(
     north = np.radians(latitude_deg - origin_deg[0]) * meridian
     east = np.radians(longitude_deg - origin_deg[1]) * normal * np.cos(np.radians(origin_deg[0]))
     return east, north
-
-
-# Bends smaller than this in the line between fixes are rounding, larger ones are a fix. [m]
-KINK_M = 1e-6
-# Two fixes may be this much further apart than the wheels say before one of them is wrong. Own choices: noise,
-# and a wheel that locks under braking.
-FURTHER_SHARE, FURTHER_M = 1.3, 8.0
-# A displaced stretch that lasts longer is another place, not a jump.
-LONGEST_JUMP_S = 30.0
-# Receivers give up to this many fixes a second that are their own. Common practice, no source.
-MOST_FIXES_HZ = 25.0
-# Shortest pause of the fixes, while the motorcycle moves, that gets a note.
-DROPOUT_S = 1.5
 
 
 @dataclass(frozen=True)
@@ -217,19 +228,6 @@ def path_speed(fixes: Fixes, t_s: FloatArray) -> FloatArray:
     first, last = max(t_s[0], fixes.t_s[0]) + edge, min(t_s[-1], fixes.t_s[-1]) - edge
     inside = np.clip(t_s, first, max(first, last))
     return np.asarray(np.interp(inside, t_s, speed))
-
-
-# Points of the line are about so far apart. [m]
-STEP_M = 1.0
-# Waves of the line ridden in less time than one of these are taken for noise of the positions: in time, not in
-# metres, because a line bends most where it is ridden slowly. Which one is decided by how well a line through
-# every other position foretells the rest. [s]
-SHORTEST_WAVES_S = (0.5, 0.7, 1.0, 1.4, 2.0, 2.8, 4.0)
-ORDER = 3
-# A position whose nearest point of the line is still so far ahead or behind when the search ends is not beside it.
-OPPOSITE_M = 6.0
-# Share of the lap over which data are repeated beyond both ends, so that the line closes smoothly.
-OVERLAP = 0.1
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,15 @@ PHASES: tuple[Phase, ...] = ("braking", "entry", "mid-corner", "drive", "straigh
 LapSource = Literal["lap channel", "beacon", "gps line", "speed pattern", "pit stops", "none"]
 LapKind = Literal["timed", "out", "in", "pits", "part", "several", "aborted", "elsewhere", "left out"]
 
+# A complete lap slower than this times the quickest is an out lap, an in lap or traffic. A choice, no source.
+SLOW_LAP = 1.10
+# A lap is timed at the ends of so many equal parts of it.
+PARTS = 100
+
+# On a straight, events no further apart than this along the lap are at one place: about a second at full speed, which
+# is what a rider points at; distance itself differs by 10 to 20 m from lap to lap. Own choice.
+SAME_PLACE_M = 80.0
+
 
 @dataclass(frozen=True)
 class Lap:
@@ -105,12 +114,6 @@ class Track:
         )
 
 
-# A complete lap slower than this times the quickest is an out lap, an in lap or traffic. A choice, no source.
-SLOW_LAP = 1.10
-# A lap is timed at the ends of so many equal parts of it.
-PARTS = 100
-
-
 class TimedLap(Protocol):
     """A lap with its time and length, of `telemetry.laps` or of a summary."""
 
@@ -166,11 +169,6 @@ def passing_times_s(lap: Lap, t_s: FloatArray, distance_m: FloatArray) -> tuple[
     ends = np.linspace(0.0, lap.distance_m, PARTS + 1)[1:-1]
     inner = np.clip(np.interp(ends, place, t_s[valid]) - lap.start_s, 0.0, lap.time_s)
     return (0.0, *(float(time) for time in inner), lap.time_s)
-
-
-# On a straight, events no further apart than this along the lap are at one place: about a second at full speed, which
-# is what a rider points at; distance itself differs by 10 to 20 m from lap to lap. Own choice.
-SAME_PLACE_M = 80.0
 
 
 class Placed(Protocol):
@@ -306,18 +304,23 @@ def along_the_lap(distance_m: Sequence[float], lap_length_m: float | None) -> li
     list of list of int
         By the least distance of each.
     """
-    if not distance_m:
-        return []
-    if len(distance_m) == 1:
-        return [[0]]
-    from scipy.cluster.hierarchy import fcluster, linkage
-    from scipy.spatial.distance import squareform
-
     at = np.asarray(distance_m, dtype=np.float64)
-    apart = _apart_m(at[:, None], at[None, :], lap_length_m)
-    numbers = fcluster(linkage(squareform(apart, checks=False), "complete"), SAME_PLACE_M, "distance")
-    groups = [np.flatnonzero(numbers == number).tolist() for number in np.unique(numbers)]
-    return sorted(groups, key=lambda group: float(at[group].min()))
+    along = at % lap_length_m if lap_length_m else at
+    groups = [[int(place)] for place in np.argsort(along, kind="stable")]
+    # of places in a row only neighbours can be the next to merge; a group is as wide as its ends are apart
+    while len(groups) > 1:
+        first, last = (along[[group[end] for group in groups]] for end in (0, -1))
+        widths = np.roll(last, -1) - first
+        if lap_length_m:
+            widths %= lap_length_m
+        else:
+            widths[-1] = np.inf
+        left = int(np.argmin(widths))
+        if widths[left] > SAME_PLACE_M:
+            break
+        groups[left] += groups[(left + 1) % len(groups)]
+        del groups[(left + 1) % len(groups)]
+    return sorted((sorted(group) for group in groups), key=lambda group: float(at[group].min()))
 
 
 def _apart_m(a_m: FloatArray, b_m: FloatArray, lap_length_m: float | None) -> FloatArray:

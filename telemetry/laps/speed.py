@@ -13,6 +13,24 @@ from telemetry.signals import Run
 # Fast enough for phases (a rider's hands and body), slow enough that two hours are cheap. Own choice.
 PLACE_HZ = 50.0
 
+# True speed over logged speed when a unit was taken for another.
+MIXED_UNITS = (
+    (1 / 3.6, "km/h taken for m/s"),
+    (3.6, "m/s taken for km/h"),
+    (0.44704, "mph taken for m/s"),
+    (1 / 0.44704, "m/s taken for mph"),
+    (1.609344, "mph taken for km/h"),
+    (1 / 1.609344, "km/h taken for mph"),
+    (1.852 / 3.6, "knots taken for m/s"),
+    (1.852, "knots taken for km/h"),
+)
+# So near to a factor it is that one; closer to 1 than this it is only a wheel that reads a little wrong.
+NEAR_FACTOR, WRONG_SPEED = 0.06, 0.12
+# Least error of the wheel speed that gets a note.
+SPEED_SCALE_NOTE = 0.03
+# The two are compared over windows of this length, riding faster than this.
+WINDOW_S, COMPARED_M_S = 1.0, 8.0
+
 
 @dataclass(frozen=True)
 class Thin:
@@ -64,25 +82,6 @@ class Thin:
         counts[0] = self.step - half
         counts[-1] += self.n_samples - counts.sum()
         return np.repeat(values, counts)
-
-
-# True speed over logged speed when a unit was taken for another.
-MIXED_UNITS = (
-    (1 / 3.6, "km/h taken for m/s"),
-    (3.6, "m/s taken for km/h"),
-    (0.44704, "mph taken for m/s"),
-    (1 / 0.44704, "m/s taken for mph"),
-    (1.609344, "mph taken for km/h"),
-    (1 / 1.609344, "km/h taken for mph"),
-    (1.852 / 3.6, "knots taken for m/s"),
-    (1.852, "knots taken for km/h"),
-)
-# So near to a factor it is that one; closer to 1 than this it is only a wheel that reads a little wrong.
-NEAR_FACTOR, WRONG_SPEED = 0.06, 0.12
-# Least error of the wheel speed that gets a note.
-SPEED_SCALE_NOTE = 0.03
-# The two are compared over windows of this length, riding faster than this.
-WINDOW_S, COMPARED_M_S = 1.0, 8.0
 
 
 @dataclass(frozen=True)

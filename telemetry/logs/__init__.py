@@ -1,12 +1,14 @@
 """Reading a log: formats, dialects, units."""
 
 from telemetry.logs.mapping import (
+    CONFIG_VARIABLE,
     LIKELY,
     MEANINGS,
     Behaviour,
     Proposal,
     config_directory,
     describe,
+    keep_setting,
     propose,
     recall,
     remember,
@@ -15,6 +17,7 @@ from telemetry.logs.rawlog import UNITS, RawLog, find_unit, stated_rate_hz, to_u
 from telemetry.logs.readers import READERS, read_log
 
 __all__ = [
+    "CONFIG_VARIABLE",
     "Behaviour",
     "LIKELY",
     "MEANINGS",
@@ -25,6 +28,7 @@ __all__ = [
     "config_directory",
     "describe",
     "find_unit",
+    "keep_setting",
     "propose",
     "read_log",
     "recall",

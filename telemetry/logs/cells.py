@@ -21,6 +21,15 @@ NA_WORDS = frozenset(
 )
 _NUMBER = r"^[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?$"
 
+DAY_S = 86_400.0
+# Clock time "12:03:04.125" or "03:04.125", which is minutes; date-time as ISO 8601 writes it, with zone or without.
+_CLOCK = r"(?:(?P<hour>\d{1,2}):)?(?P<minute>[0-5]?\d):(?P<second>[0-5]?\d)(?:[.,](?P<fraction>\d{1,12}))?"
+_TEXT = rf"^(?:(?P<date>\d{{4}}-\d{{2}}-\d{{2}})[Tt ])?{_CLOCK} ?(?P<zone>[Zz]|[+-]\d{{2}}(?::?\d{{2}})?)?$"
+_STAMP = re.compile(_TEXT)
+_PARTS = ("date", "hour", "minute", "second", "fraction", "zone")
+
+_CENTURY_S = tuple(datetime(year, 1, 1, tzinfo=UTC).timestamp() for year in (2000, 2100))
+
 
 def to_float64(column: pa.ChunkedArray) -> FloatArray:
     """A float64 column as one array of shape (n_rows,), NaN where null."""
@@ -81,15 +90,6 @@ def numbers_from_words(column: pa.ChunkedArray, decimal: str) -> tuple[FloatArra
     values[too_large] = np.nan
     wrong = np.asarray(pc.invert(pc.or_(numeric, missing)).to_pylist(), dtype=bool)
     return values, np.flatnonzero(wrong | too_large).astype(np.int64)
-
-
-DAY_S = 86_400.0
-
-# Clock time "12:03:04.125" or "03:04.125", which is minutes; date-time as ISO 8601 writes it, with zone or without.
-_CLOCK = r"(?:(?P<hour>\d{1,2}):)?(?P<minute>[0-5]?\d):(?P<second>[0-5]?\d)(?:[.,](?P<fraction>\d{1,12}))?"
-_TEXT = rf"^(?:(?P<date>\d{{4}}-\d{{2}}-\d{{2}})[Tt ])?{_CLOCK} ?(?P<zone>[Zz]|[+-]\d{{2}}(?::?\d{{2}})?)?$"
-_STAMP = re.compile(_TEXT)
-_PARTS = ("date", "hour", "minute", "second", "fraction", "zone")
 
 
 @dataclass(frozen=True)
@@ -203,6 +203,3 @@ def epoch_start(first_s: float) -> str | None:
     if not _CENTURY_S[0] <= first_s <= _CENTURY_S[1]:
         return None
     return datetime.fromtimestamp(first_s, UTC).isoformat()
-
-
-_CENTURY_S = tuple(datetime(year, 1, 1, tzinfo=UTC).timestamp() for year in (2000, 2100))

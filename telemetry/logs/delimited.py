@@ -25,6 +25,10 @@ from telemetry.logs.textfile import (
 )
 from telemetry.notes import QualityNote, Step
 
+OTHER_MARK = {".": ",", ",": "."}
+
+NAME = "delimited text"
+
 
 @dataclass(frozen=True)
 class OddRows:
@@ -64,19 +68,6 @@ def place_odd_rows(rows: Sequence[tuple[int, str]], *, first_row: int, n_parsed:
     )
 
 
-OTHER_MARK = {".": ",", ",": "."}
-
-
-@dataclass(frozen=True)
-class Decoded:
-    """Columns, units, metadata and notes of a text log."""
-
-    columns: dict[str, FloatArray]
-    units: dict[str, str]
-    metadata: dict[str, str]
-    notes: tuple[QualityNote, ...]
-
-
 @dataclass(frozen=True)
 class _Numbers:
     """One column: its values, rows that could not be read, the first such cell, and the start of text time."""
@@ -87,19 +78,27 @@ class _Numbers:
     start: str = ""
 
 
-def decode(
-    cells: list[Column], odd_rows: Sequence[tuple[int, str]], dialect: Dialect, *, source: str
-) -> Decoded:
-    """Columns by name; odd rows are put back as NaN, so that a row's number is its line in the file.
+def log_from_cells(
+    path: Path,
+    cells: list[Column],
+    dialect: Dialect,
+    described: Mapping[str, str],
+    *,
+    reader: str,
+    odd_rows: Sequence[tuple[int, str]] = (),
+) -> RawLog:
+    """A log from the cells of a table of text, one column each: the step that all text formats share.
 
-    ``cells`` is emptied on the way, text let go once it is decoded. Raises `LogError` if most rows do not fit, or none
-    holds a number.
+    ``cells`` is emptied on the way, text let go once it is decoded; ``described`` says how the file is written, for
+    `bothends check`; ``odd_rows`` (line, text) have not as many cells as there are columns: they are left out of
+    ``cells`` and put back as NaN, so that a row's number is its line in the file. Cells that are not numbers are NaN,
+    counted and located in the notes. Raises `LogError` if most rows do not fit, or none holds a number.
     """
     width, n_parsed = len(dialect.names), len(cells[0])
     odd = place_odd_rows(odd_rows, first_row=dialect.first_row, n_parsed=n_parsed, width=width)
     if odd.wrong > n_parsed:
         raise LogError(
-            f"{source}, row {odd.first_wrong_line}: more than half of the rows do not have {width} cells; "
+            f"{path}, row {odd.first_wrong_line}: more than half of the rows do not have {width} cells; "
             f"export the log again."
         )
     repeated = _repeated_head(cells, dialect)
@@ -124,36 +123,16 @@ def decode(
             notes.append(_unreadable_note(name, found, line))
     n_rows = _rows_with_numbers(columns)
     if n_rows == 0:
-        raise LogError(f"{source}: holds no row of numbers; export the log again.")
-    return Decoded({name: values[:n_rows] for name, values in columns.items()}, units, metadata, tuple(notes))
-
-
-def log_from_cells(
-    path: Path,
-    cells: list[Column],
-    dialect: Dialect,
-    described: Mapping[str, str],
-    *,
-    reader: str,
-    odd_rows: Sequence[tuple[int, str]] = (),
-) -> RawLog:
-    """A log from the cells of a table of text, one column each: the step that all text formats share.
-
-    ``cells`` is emptied on the way; ``described`` says how the file is written, for `bothends check`; ``odd_rows``
-    (line, text) have not as many cells as there are columns and are left out of ``cells``. Cells that are not numbers
-    are NaN, counted and located in the notes. Raises `LogError` if most rows do not fit, or none holds a number.
-    """
-    found = decode(cells, odd_rows, dialect, source=str(path))
-    n_rows = len(next(iter(found.columns.values())))
+        raise LogError(f"{path}: holds no row of numbers; export the log again.")
     return RawLog(
         source=str(path),
-        columns=found.columns,
-        units=found.units,
+        columns={name: values[:n_rows] for name, values in columns.items()},
+        units=units,
         first_row=dialect.first_row,
         dialect={"reader": reader, **described},
-        metadata=found.metadata,
-        notes=found.notes,
-        history=(Step("read", {"reader": reader, "rows": n_rows, "columns": len(found.columns)}),),
+        metadata=metadata,
+        notes=tuple(notes),
+        history=(Step("read", {"reader": reader, "rows": n_rows, "columns": len(columns)}),),
     )
 
 
@@ -225,9 +204,6 @@ def _unreadable_note(name: str, found: _Numbers, line: int) -> QualityNote:
         f"they count as missing."
     )
     return QualityNote("warning", "unreadable_cells", message, channel=name)
-
-
-NAME = "delimited text"
 
 
 def recognises(path: Path) -> bool:

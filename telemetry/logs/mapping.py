@@ -5,9 +5,10 @@ import json
 import os
 import re
 import sys
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -22,6 +23,56 @@ BLOCKS_WITHOUT_CLOCK = 2000
 FEWEST_BLOCKS = 40
 # A beacon is open for more than this share of the time, and closes once a lap: no log holds more laps. Own choices.
 MOSTLY_OPEN, MOST_LAPS = 0.9, 200
+
+MEANINGS = (
+    "time", "latitude", "longitude", "speed", "front", "rear", "throttle", "brake", "lean",
+    "acceleration", "lap", "beacon",
+)  # fmt: skip
+# Words in a column's name, in the languages loggers are set to: own choices, no source.
+_WORDS: Mapping[str, tuple[str, ...]] = {
+    "time": ("time", "t", "timestamp", "zeit", "temps", "tempo", "tiempo", "clock", "elapsed"),
+    "latitude": ("latitude", "lat", "breite", "latitudine"),
+    "longitude": ("longitude", "lon", "long", "lng", "laenge", "länge", "longitudine"),
+    "speed": ("speed", "velocity", "vwheel", "v", "geschwindigkeit", "vitesse", "velocità", "velocita",
+              "velocidad", "wheelspeed", "gpsspeed"),
+    "front": ("fork", "front", "gabel", "fourche", "forcella", "horquilla", "vorn", "avant", "fr"),
+    "rear": ("shock", "rear", "federbein", "amortisseur", "ammortizzatore", "amortiguador", "mono", "swingarm",
+             "hinten", "arriere", "arrière", "rr"),
+    "throttle": ("throttle", "tps", "gas", "gaz", "acceleratore", "acelerador", "aps"),
+    "brake": ("brake", "bremse", "frein", "freno", "pbrake"),
+    "lean": ("lean", "roll", "schräglage", "schraeglage", "inclinaison", "piega", "inclinacion", "bank"),
+    "acceleration": ("acceleration", "accel", "acc", "longacc", "ax", "beschleunigung", "accelerazione", "aceleracion"),
+    "lap": ("lap", "laps", "runde", "tour", "giro", "vuelta", "lapnumber"),
+    "beacon": ("beacon", "marker", "trigger", "lapbeacon"),
+}  # fmt: skip
+# Words that say that a column is something else than suspension travel, whatever end it names.
+_NOT_TRAVEL = frozenset(
+    ("brake", "bremse", "frein", "freno", "speed", "wheel", "tyre", "tire", "temp", "temperature", "pressure")
+)
+_QUANTITIES: Mapping[str, frozenset[str]] = {
+    "time": frozenset(["time"]),
+    "latitude": frozenset(["angle"]),
+    "longitude": frozenset(["angle"]),
+    "speed": frozenset(["speed"]),
+    "front": frozenset(["voltage", "counts", "length", "share"]),
+    "rear": frozenset(["voltage", "counts", "length", "share"]),
+    "throttle": frozenset(["share", "voltage", "counts", "angle"]),
+    "brake": frozenset(["pressure", "share", "voltage", "counts"]),
+    "lean": frozenset(["angle"]),
+    "acceleration": frozenset(["acceleration"]),
+    "lap": frozenset(["counts"]),
+    "beacon": frozenset(["counts", "voltage"]),
+}
+# Weight of each kind of evidence, and what it takes: own choices.
+NAME, PART_OF_NAME, UNIT, BEHAVIOUR = 0.5, 0.4, 0.1, 0.4
+LEAST_CONFIDENCE = 0.3
+LIKELY, SURE = 0.5, 0.8  # sure takes a name, a fitting unit or none, and a behaviour
+CLOSE = 0.15
+MOST_AT_REST = 0.3  # share of the time; a pedal or a switch rests at a limit, a suspension never for long
+STRONG, WEAK = 0.5, 0.2  # correlation with slowing down
+
+CONFIG_VARIABLE = "BOTHENDS_CONFIG"
+FILE_NAME = "channels.json"
 
 
 @dataclass(frozen=True)
@@ -147,55 +198,6 @@ def rate(means: FloatArray) -> FloatArray:
     at = np.arange(len(means))
     filled = np.interp(at, at[valid], means[valid])
     return np.gradient(np.convolve(np.pad(filled, 1, mode="edge"), np.ones(3) / 3, mode="valid"))
-
-
-MEANINGS = (
-    "time", "latitude", "longitude", "speed", "front", "rear", "throttle", "brake", "lean",
-    "acceleration", "lap", "beacon",
-)  # fmt: skip
-
-# Words in a column's name, in the languages loggers are set to: own choices, no source.
-_WORDS: Mapping[str, tuple[str, ...]] = {
-    "time": ("time", "t", "timestamp", "zeit", "temps", "tempo", "tiempo", "clock", "elapsed"),
-    "latitude": ("latitude", "lat", "breite", "latitudine"),
-    "longitude": ("longitude", "lon", "long", "lng", "laenge", "länge", "longitudine"),
-    "speed": ("speed", "velocity", "vwheel", "v", "geschwindigkeit", "vitesse", "velocità", "velocita",
-              "velocidad", "wheelspeed", "gpsspeed"),
-    "front": ("fork", "front", "gabel", "fourche", "forcella", "horquilla", "vorn", "avant", "fr"),
-    "rear": ("shock", "rear", "federbein", "amortisseur", "ammortizzatore", "amortiguador", "mono", "swingarm",
-             "hinten", "arriere", "arrière", "rr"),
-    "throttle": ("throttle", "tps", "gas", "gaz", "acceleratore", "acelerador", "aps"),
-    "brake": ("brake", "bremse", "frein", "freno", "pbrake"),
-    "lean": ("lean", "roll", "schräglage", "schraeglage", "inclinaison", "piega", "inclinacion", "bank"),
-    "acceleration": ("acceleration", "accel", "acc", "longacc", "ax", "beschleunigung", "accelerazione", "aceleracion"),
-    "lap": ("lap", "laps", "runde", "tour", "giro", "vuelta", "lapnumber"),
-    "beacon": ("beacon", "marker", "trigger", "lapbeacon"),
-}  # fmt: skip
-# Words that say that a column is something else than suspension travel, whatever end it names.
-_NOT_TRAVEL = frozenset(
-    ("brake", "bremse", "frein", "freno", "speed", "wheel", "tyre", "tire", "temp", "temperature", "pressure")
-)
-_QUANTITIES: Mapping[str, frozenset[str]] = {
-    "time": frozenset(["time"]),
-    "latitude": frozenset(["angle"]),
-    "longitude": frozenset(["angle"]),
-    "speed": frozenset(["speed"]),
-    "front": frozenset(["voltage", "counts", "length", "share"]),
-    "rear": frozenset(["voltage", "counts", "length", "share"]),
-    "throttle": frozenset(["share", "voltage", "counts", "angle"]),
-    "brake": frozenset(["pressure", "share", "voltage", "counts"]),
-    "lean": frozenset(["angle"]),
-    "acceleration": frozenset(["acceleration"]),
-    "lap": frozenset(["counts"]),
-    "beacon": frozenset(["counts", "voltage"]),
-}
-# Weight of each kind of evidence, and what it takes: own choices.
-NAME, PART_OF_NAME, UNIT, BEHAVIOUR = 0.5, 0.4, 0.1, 0.4
-LEAST_CONFIDENCE = 0.3
-LIKELY, SURE = 0.5, 0.8  # sure takes a name, a fitting unit or none, and a behaviour
-CLOSE = 0.15
-MOST_AT_REST = 0.3  # share of the time; a pedal or a switch rests at a limit, a suspension never for long
-STRONG, WEAK = 0.5, 0.2  # correlation with slowing down
 
 
 @dataclass(frozen=True)
@@ -351,7 +353,8 @@ def _evidence(meaning: str, name: str, unit: str, behaviour: Behaviour, ride: _R
 
 
 def _name_points(meaning: str, name: str) -> tuple[float, str]:
-    words = [word for word in re.split(r"[^a-zà-ÿ]+", _spaced(name).lower()) if word]
+    spaced = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)  # ``frontBrake`` is two words
+    words = [word for word in re.split(r"[^a-zà-ÿ]+", spaced.lower()) if word]
     whole = "".join(words)
     if meaning in ("front", "rear") and _NOT_TRAVEL & set(words):
         return -0.5, ""
@@ -364,11 +367,6 @@ def _name_points(meaning: str, name: str) -> tuple[float, str]:
     return 0.0, ""
 
 
-def _spaced(name: str) -> str:
-    """``frontBrake`` as two words."""
-    return re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)
-
-
 def _time(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
     if does.rising and does.steps > 10 and not does.by_one:
         evidence.add(BEHAVIOUR, "rises from row to row")
@@ -378,20 +376,12 @@ def _time(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
         evidence.add(-0.3, "")
 
 
-def _position(evidence: _Evidence, does: Behaviour, limit_deg: float) -> None:
+def _position(evidence: _Evidence, does: Behaviour, ride: _Ride, *, limit_deg: float) -> None:
     small = does.most - does.least < 1.0 and abs(does.least) > 1.0
     if max(abs(does.least), abs(does.most)) > limit_deg:
         evidence.add(-2.0, "")
     elif small and does.liveliness < 0.05 and not does.whole and not does.rising:
         evidence.add(0.75 * BEHAVIOUR, "stays within a degree and moves smoothly, as a place does")
-
-
-def _latitude(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
-    _position(evidence, does, 90.0)
-
-
-def _longitude(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
-    _position(evidence, does, 180.0)
 
 
 def _speed(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
@@ -404,7 +394,7 @@ def _speed(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
         evidence.add(0.75 * BEHAVIOUR, "never negative, changes smoothly, does not rest at a limit")
 
 
-def _travel(evidence: _Evidence, does: Behaviour, ride: _Ride, sign: int, when: str) -> None:
+def _travel(evidence: _Evidence, does: Behaviour, ride: _Ride, *, sign: int, when: str) -> None:
     if does.rising or does.at_least_share > MOST_AT_REST or does.at_most_share > MOST_AT_REST:
         evidence.add(-0.3, "")
         return
@@ -419,14 +409,6 @@ def _travel(evidence: _Evidence, does: Behaviour, ride: _Ride, sign: int, when: 
         )
     elif fit < -STRONG and does.liveliness > 0.02:
         evidence.add(0.05, f"falls when {when} (correlation {fit:.2f}): the other end, or upside down")
-
-
-def _front(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
-    _travel(evidence, does, ride, 1, "speed falls")
-
-
-def _rear(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
-    _travel(evidence, does, ride, -1, "speed rises")
 
 
 def _throttle(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
@@ -473,13 +455,13 @@ def _beacon(evidence: _Evidence, does: Behaviour, ride: _Ride) -> None:
         evidence.add(-0.3, "")
 
 
-_BEHAVIOURS = {
+_BEHAVIOURS: Mapping[str, Callable[[_Evidence, Behaviour, _Ride], None]] = {
     "time": _time,
-    "latitude": _latitude,
-    "longitude": _longitude,
+    "latitude": partial(_position, limit_deg=90.0),
+    "longitude": partial(_position, limit_deg=180.0),
     "speed": _speed,
-    "front": _front,
-    "rear": _rear,
+    "front": partial(_travel, sign=1, when="speed falls"),
+    "rear": partial(_travel, sign=-1, when="speed rises"),
     "throttle": _throttle,
     "brake": _brake,
     "lean": _lean,
@@ -487,10 +469,6 @@ _BEHAVIOURS = {
     "lap": _lap,
     "beacon": _beacon,
 }
-
-
-CONFIG_VARIABLE = "BOTHENDS_CONFIG"
-FILE_NAME = "channels.json"
 
 
 def config_directory() -> Path:
@@ -543,12 +521,17 @@ def remember(log: RawLog, channels: Mapping[str, str]) -> Path | None:
         The file; None where it cannot be written. Nothing depends on it.
     """
     path = config_directory() / FILE_NAME
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")
     known = _load(path)
     known[shape(log)] = {key: column for key, column in {**recall(log), **channels}.items() if column}
+    return keep_setting(path, json.dumps(known, indent=1, ensure_ascii=False))
+
+
+def keep_setting(path: Path, text: str) -> Path | None:
+    """Write a file of the user's settings in one step; its path, None where it cannot be written."""
+    part = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        part.write_text(json.dumps(known, indent=1, ensure_ascii=False), encoding="utf-8")
+        part.write_text(text, encoding="utf-8")
         part.replace(path)
     except OSError:
         with suppress(OSError):

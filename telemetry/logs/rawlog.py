@@ -12,6 +12,62 @@ from telemetry.errors import LogError
 from telemetry.notes import QualityNote, Step
 from telemetry.plaintext import plain
 
+STANDARD_GRAVITY_M_S2 = 9.80665  # 3rd CGPM, 1901
+# Base units: V, count, 1, mm, m/s, deg, bar, m/s2, s, Hz, degC. The inch is 25.4 mm, the mile 1609.344 m and the
+# pound-force per square inch 0.068947573 bar, all by definition (NIST SP 811, appendix B).
+_SIZES: Mapping[str, Mapping[str, float]] = {
+    "voltage": {"V": 1.0, "mV": 1e-3},
+    "counts": {"counts": 1.0},
+    "share": {"1": 1.0, "%": 0.01},
+    "length": {"mm": 1.0, "cm": 10.0, "m": 1000.0, "km": 1e6, "in": 25.4},
+    "speed": {"m/s": 1.0, "mm/s": 1e-3, "km/h": 1 / 3.6, "mph": 0.44704, "kn": 1852 / 3600},
+    "angle": {"deg": 1.0, "rad": 180.0 / pi},
+    "angular speed": {"deg/s": 1.0, "rad/s": 180.0 / pi, "rpm": 6.0},
+    "pressure": {"bar": 1.0, "kPa": 0.01, "psi": 0.06894757293168361},
+    "acceleration": {"g": STANDARD_GRAVITY_M_S2, "m/s2": 1.0},
+    "time": {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9, "min": 60.0},
+    "frequency": {"Hz": 1.0},
+    "temperature": {"degC": 1.0},
+}
+
+# Other spellings, without regard to case.
+_SPELLINGS: Mapping[str, tuple[str, ...]] = {
+    "V": ("volt", "volts"),
+    "mV": ("millivolts",),
+    "counts": ("count", "cnt", "bit", "bits", "lsb", "raw"),
+    "1": ("-",),
+    "%": ("pct", "percent"),
+    "mm": ("millimetre", "millimetres"),
+    "in": ("inch", "inches", '"'),
+    "m/s": ("mps", "m s-1"),
+    "km/h": ("kph", "kmh", "kmph"),
+    "kn": ("knots", "kt", "kts"),
+    "deg": ("°", "degree", "degrees", "degs"),
+    "deg/s": ("°/s",),
+    "rpm": ("1/min",),
+    "m/s2": ("m/s^2", "m/s²"),
+    "s": ("sec", "secs", "second", "seconds"),
+    "ms": ("msec", "millisecond", "milliseconds"),
+    "us": ("µs", "μs", "usec", "microseconds"),
+    "degC": ("°c", "c"),
+}
+
+_BRACKETS = re.compile(r"^(?P<name>.+?)\s*[\[{](?P<unit>[^\[\]{}]*)[\]}]\s*$")
+_PARENTHESES = re.compile(r"^(?P<name>.+?)\s*\((?P<unit>[^()]*)\)\s*$")
+# Endings that are never anything but a unit; "_in" or "_min" would be a direction or an extreme.
+_ENDINGS = {
+    "_m_s": "m/s",
+    "_mm_s": "mm/s",
+    "_km_h": "km/h",
+    "_deg_s": "deg/s",
+    "_rad_s": "rad/s",
+    **{
+        f"_{unit.lower()}": unit
+        for unit in ("V", "mV", "mm", "m", "s", "ms", "us", "deg", "rad", "bar", "kPa", "Hz")
+    },
+    **{f"_{unit}": unit for unit in ("kmh", "kph", "mph", "pct", "rpm", "psi", "g", "counts")},
+}
+
 
 @dataclass(frozen=True)
 class Unit:
@@ -22,95 +78,14 @@ class Unit:
     size: float
 
 
-STANDARD_GRAVITY_M_S2 = 9.80665  # 3rd CGPM, 1901
-
-# Base units: V, count, 1, mm, m/s, deg, bar, m/s2, s, Hz, degC. The inch is 25.4 mm, the mile 1609.344 m and the
-# pound-force per square inch 0.068947573 bar, all by definition (NIST SP 811, appendix B).
-_TABLE = (
-    Unit("V", "voltage", 1.0),
-    Unit("mV", "voltage", 1e-3),
-    Unit("counts", "counts", 1.0),
-    Unit("1", "share", 1.0),
-    Unit("%", "share", 0.01),
-    Unit("mm", "length", 1.0),
-    Unit("cm", "length", 10.0),
-    Unit("m", "length", 1000.0),
-    Unit("km", "length", 1e6),
-    Unit("in", "length", 25.4),
-    Unit("m/s", "speed", 1.0),
-    Unit("mm/s", "speed", 1e-3),
-    Unit("km/h", "speed", 1 / 3.6),
-    Unit("mph", "speed", 0.44704),
-    Unit("kn", "speed", 1852 / 3600),
-    Unit("deg", "angle", 1.0),
-    Unit("rad", "angle", 180.0 / pi),
-    Unit("deg/s", "angular speed", 1.0),
-    Unit("rad/s", "angular speed", 180.0 / pi),
-    Unit("rpm", "angular speed", 6.0),
-    Unit("bar", "pressure", 1.0),
-    Unit("kPa", "pressure", 0.01),
-    Unit("psi", "pressure", 0.06894757293168361),
-    Unit("g", "acceleration", STANDARD_GRAVITY_M_S2),
-    Unit("m/s2", "acceleration", 1.0),
-    Unit("s", "time", 1.0),
-    Unit("ms", "time", 1e-3),
-    Unit("us", "time", 1e-6),
-    Unit("ns", "time", 1e-9),
-    Unit("min", "time", 60.0),
-    Unit("Hz", "frequency", 1.0),
-    Unit("degC", "temperature", 1.0),
-)
-UNITS = {unit.symbol: unit for unit in _TABLE}
-
-_ALIASES = {
-    "volt": "V",
-    "volts": "V",
-    "millivolts": "mV",
-    "count": "counts",
-    "cnt": "counts",
-    "bit": "counts",
-    "bits": "counts",
-    "lsb": "counts",
-    "raw": "counts",
-    "-": "1",
-    "pct": "%",
-    "percent": "%",
-    "millimetre": "mm",
-    "millimetres": "mm",
-    "inch": "in",
-    "inches": "in",
-    '"': "in",
-    "mps": "m/s",
-    "m s-1": "m/s",
-    "kph": "km/h",
-    "kmh": "km/h",
-    "kmph": "km/h",
-    "knots": "kn",
-    "kt": "kn",
-    "kts": "kn",
-    "°": "deg",
-    "degree": "deg",
-    "degrees": "deg",
-    "degs": "deg",
-    "°/s": "deg/s",
-    "1/min": "rpm",
-    "m/s^2": "m/s2",
-    "m/s²": "m/s2",
-    "sec": "s",
-    "secs": "s",
-    "second": "s",
-    "seconds": "s",
-    "msec": "ms",
-    "millisecond": "ms",
-    "milliseconds": "ms",
-    "µs": "us",
-    "μs": "us",
-    "usec": "us",
-    "microseconds": "us",
-    "°c": "degC",
-    "c": "degC",
+UNITS = {
+    symbol: Unit(symbol, quantity, size)
+    for quantity, sizes in _SIZES.items()
+    for symbol, size in sizes.items()
 }
-_BY_LOWER_CASE = {symbol.lower(): symbol for symbol in UNITS} | _ALIASES
+_BY_LOWER_CASE = {symbol.lower(): symbol for symbol in UNITS} | {
+    spelling: symbol for symbol, spellings in _SPELLINGS.items() for spelling in spellings
+}
 
 
 def find_unit(text: str) -> Unit | None:
@@ -127,10 +102,7 @@ def find_unit(text: str) -> Unit | None:
     'km/h'
     """
     text = text.strip().strip("[](){}").strip()
-    if text in UNITS:
-        return UNITS[text]
-    symbol = _BY_LOWER_CASE.get(text.lower())
-    return UNITS[symbol] if symbol else None
+    return UNITS.get(text) or UNITS.get(_BY_LOWER_CASE.get(text.lower(), ""))
 
 
 def to_unit(values: FloatArray, unit_from: str, unit_to: str) -> FloatArray:
@@ -165,23 +137,6 @@ def to_unit(values: FloatArray, unit_from: str, unit_to: str) -> FloatArray:
             f"check the unit in the file or the column in [channels]."
         )
     return values * (source.size / target.size)
-
-
-_BRACKETS = re.compile(r"^(?P<name>.+?)\s*[\[{](?P<unit>[^\[\]{}]*)[\]}]\s*$")
-_PARENTHESES = re.compile(r"^(?P<name>.+?)\s*\((?P<unit>[^()]*)\)\s*$")
-# Endings that are never anything but a unit; "_in" or "_min" would be a direction or an extreme.
-_ENDINGS = {
-    "_m_s": "m/s",
-    "_mm_s": "mm/s",
-    "_km_h": "km/h",
-    "_deg_s": "deg/s",
-    "_rad_s": "rad/s",
-    **{
-        f"_{unit.lower()}": unit
-        for unit in ("V", "mV", "mm", "m", "s", "ms", "us", "deg", "rad", "bar", "kPa", "Hz")
-    },
-    **{f"_{unit}": unit for unit in ("kmh", "kph", "mph", "pct", "rpm", "psi", "g", "counts")},
-}
 
 
 def split_unit(header: str) -> tuple[str, str]:
@@ -234,9 +189,7 @@ class RawLog:
     """The columns of one log file, not yet interpreted."""
 
     source: str  # the file, for messages
-    columns: Mapping[
-        str, FloatArray
-    ]  # in file order, shape (n_rows,); NaN where a cell is blank or unreadable
+    columns: Mapping[str, FloatArray]  # in file order, shape (n_rows,); NaN where blank or unreadable
     units: Mapping[str, str]  # as written in the file, "" where none is
     first_row: int = 1  # line of the file that holds row 0, counted from 1
     dialect: Mapping[str, str] = field(default_factory=dict)  # what the reader recognised

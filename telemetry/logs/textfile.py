@@ -26,10 +26,8 @@ def compression(path: Path) -> str | None:
 
 def open_bytes(path: Path) -> pa.NativeFile:
     """The file's bytes as a stream, decompressed where needed."""
-    packed = compression(path)
-    return pa.input_stream(
-        path.open("rb"), compression=packed
-    )  # Arrow itself opens no name that is not UTF-8
+    # Arrow itself opens no name that is not UTF-8
+    return pa.input_stream(path.open("rb"), compression=compression(path))
 
 
 def check_unpacked(path: Path, cells: int, *, packed: bool) -> None:

@@ -20,6 +20,9 @@ from telemetry.errors import BikeFileError
 from telemetry.notes import QualityNote
 from telemetry.signals import EDGE_MM, Run, differentiate, runs
 
+# Why an end is not judged that no key of the bike file describes.
+NO_SENSOR = "The bike file has no [{}.sensor]."
+
 
 @dataclass(frozen=True)
 class EndMotion:
@@ -81,10 +84,6 @@ class Motion:
             ends={name: end.during(rows) for name, end in self.ends.items()},
             pitch_deg=self.pitch_deg[rows],
         )
-
-
-# Why an end is not judged that no key of the bike file describes.
-NO_SENSOR = "The bike file has no [{}.sensor]."
 
 
 def to_motion(run: Run, bike: Bike) -> Motion:

@@ -10,6 +10,29 @@ from telemetry.motion.motion import EndMotion, Motion
 from telemetry.motion.stops import runs_of
 from telemetry.motion.summary import PackingEvent, StrokeClass, Strokes, StrokeSide
 
+# Least wheel travel of a stroke: seals stick and tyres vibrate. Own choice.
+LEAST_MM = 1.0
+# White noise on a log of hours spans about eleven of its standard deviations.
+NOISE_SPANS = 12.0
+DEPTH_EDGES_MM = (5.0, 10.0, 20.0, 40.0)
+MATRIX_BIN_MM = 10.0
+
+# A bump is a compression stroke of so much at the wheel, and a run of them one at least each so often. All of these
+# are own choices, from simulated machines with normal and with four times the rebound damping.
+BUMP_MM = 6.0
+APART_S = 0.4
+LEAST_BUMPS = 4
+# Least depth below the ride height, and least reduction of the fastest rebound.
+SINK_MM = 3.0
+SLOW_SHARE = 0.7
+# Ride height is the mean travel over so long before the run, and from so long after it, when it has come back.
+BEFORE_S, AFTER_S = 0.5, (0.4, 0.9)
+# Largest change of the speed's slope from before to after: load transfer is the same.
+STEADY_M_S2 = 2.0
+SLOPE_S = 0.5
+# The other end sinks less than this share of what this one does.
+OTHER_SHARE = 0.5
+
 
 @dataclass(frozen=True)
 class Cycles:
@@ -79,14 +102,6 @@ def rainflow(points: FloatArray) -> Cycles:
         np.concatenate([*ends, points[1:]]),
         np.concatenate([np.ones(whole), np.full(max(len(points) - 1, 0), 0.5)]),
     )
-
-
-# Least wheel travel of a stroke: seals stick and tyres vibrate. Own choice.
-LEAST_MM = 1.0
-# White noise on a log of hours spans about eleven of its standard deviations.
-NOISE_SPANS = 12.0
-DEPTH_EDGES_MM = (5.0, 10.0, 20.0, 40.0)
-MATRIX_BIN_MM = 10.0
 
 
 @dataclass(frozen=True)
@@ -203,23 +218,6 @@ def _side(peak_mm_s: FloatArray) -> StrokeSide:
         return StrokeSide(0, None, None)
     p50, p95 = np.percentile(peak_mm_s, [50, 95])
     return StrokeSide(len(peak_mm_s), float(p50), float(p95))
-
-
-# A bump is a compression stroke of so much at the wheel, and a run of them one at least each so often. All of these
-# are own choices, from simulated machines with normal and with four times the rebound damping.
-BUMP_MM = 6.0
-APART_S = 0.4
-LEAST_BUMPS = 4
-# Least depth below the ride height, and least reduction of the fastest rebound.
-SINK_MM = 3.0
-SLOW_SHARE = 0.7
-# Ride height is the mean travel over so long before the run, and from so long after it, when it has come back.
-BEFORE_S, AFTER_S = 0.5, (0.4, 0.9)
-# Largest change of the speed's slope from before to after: load transfer is the same.
-STEADY_M_S2 = 2.0
-SLOPE_S = 0.5
-# The other end sinks less than this share of what this one does.
-OTHER_SHARE = 0.5
 
 
 class _Mean:

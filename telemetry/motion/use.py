@@ -31,6 +31,9 @@ SPEED_RANGE_MM_S = 1500.0
 # The last tenth of the stroke is deep: common practice keeps the last 5-10 mm in hand; no source.
 DEEP_SHARE = 0.9
 
+# Least time with valid travel for which a lap counts at a place. Own choice.
+LEAST_S = 0.2
+
 
 def travel_edges_mm(stroke_mm: float) -> FloatArray:
     """Travel bin edges: 0 to 150 mm in 5 mm, further only where the stroke is longer. [mm]"""
@@ -183,10 +186,6 @@ def summarise_end(end: EndMotion, selected: BoolArray, stops: tuple[StopEvent, .
         topped_out=tuple(stop for stop in mine if stop.kind == "topped_out"),
         use=_use(end, use, wheel.travel.median_mm),
     )
-
-
-# Least time with valid travel for which a lap counts at a place. Own choice.
-LEAST_S = 0.2
 
 
 def across_laps(values: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -8,7 +8,7 @@ import numpy as np
 from telemetry.arrays import ENDS, End
 from telemetry.report import svg
 from telemetry.report.figures import Curve, Drawing, Halves, Upright
-from telemetry.report.lap import TrackPicture, TravelPicture, thinned
+from telemetry.report.lap import Small, TrackPicture, TravelPicture, thinned
 
 WIDTH = 720.0
 _LEFT, _RIGHT = 40.0, 712.0
@@ -36,12 +36,12 @@ def _x_axis(scale: svg.Scale, y: float, label: str, values: Iterable[float]) -> 
     return [*parts, svg.text(scale.stop, y + 28, label, text_anchor="end", class_="quiet")]
 
 
-def _lap(picture: TravelPicture) -> str:
+def _lap(picture: TravelPicture, reach: float = 125.0) -> str:
     """Wheel travel of both ends over one lap: compression upwards in front, downwards at the rear.
 
     A filled wedge is where an end bottomed; topped out, front a ring, rear an open square; a wave where the rear rang.
     """
-    height, middle, reach = 356.0, 150.0, 125.0
+    height, middle = 106.0 + 2 * reach, 25.0 + reach
     most = max(picture.stroke_mm.values(), default=125.0)
     x = svg.Scale(float(picture.x[0]), float(picture.x[-1]), _LEFT, _RIGHT)
     side: dict[End, svg.Scale] = {
@@ -220,6 +220,7 @@ def _map(picture: TrackPicture) -> str:
 
 DRAW: dict[type, Callable[[Any], str]] = {
     TravelPicture: _lap,
+    Small: lambda small: _lap(small.picture, 82.0),
     Halves: _halves,
     TrackPicture: _map,
     Drawing: lambda picture: str(picture.svg),

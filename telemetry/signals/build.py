@@ -39,6 +39,15 @@ from telemetry.signals.stamps import check_repeated, in_order, read_stamps, simi
 # Share of samples outside the bench points above which a note is added.
 BEYOND_POINTS_SHARE = 0.01
 
+# Faults that swapped columns can cause.
+OUT_OF_STROKE = ("scale", "sign", "calibration")
+# Least valid travel of a judged end: the smaller of this time and this share of the run.
+LEAST_S, LEAST_SHARE = 1.0, 0.1
+
+# Jitter below this share of a sample step is an info, not a warning: each row keeps its time stamp.
+# Own choice.
+MUCH_JITTER = 0.3
+
 
 @dataclass(frozen=True)
 class Reading:
@@ -145,12 +154,6 @@ def _beyond_points(
         f"linearly. Measure points nearer to both ends of the stroke."
     )
     return [QualityNote("info", "beyond_points", message, channel=setup.channel)]
-
-
-# Faults that swapped columns can cause.
-OUT_OF_STROKE = ("scale", "sign", "calibration")
-# Least valid travel of a judged end: the smaller of this time and this share of the run.
-LEAST_S, LEAST_SHARE = 1.0, 0.1
 
 
 @dataclass(frozen=True)
@@ -293,11 +296,6 @@ def _clean(
         )
         work.notes.insert(0, work.notes.pop())  # first, because it masks the most
     return work
-
-
-# Jitter below this share of a sample step is an info, not a warning: each row keeps its time stamp.
-# Own choice.
-MUCH_JITTER = 0.3
 
 
 def to_run(

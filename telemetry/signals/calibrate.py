@@ -9,12 +9,43 @@ import numpy as np
 from telemetry.arrays import End, FloatArray
 from telemetry.errors import CalibrationError
 from telemetry.notes import QualityNote, Step
+from telemetry.numeric import BLOCK, shape_preserving
 from telemetry.signals.clock import runs
 from telemetry.signals.run import SensorSetup
 
 # Points this close to one line are a line: the accuracy of a calliper at the bench, and the linearity of a sound
 # slide potentiometer. Common practice, no source.
 LINEAR_WITHIN_MM = 0.3
+
+# With the wheels off the ground nothing moves: readings that vary more are not of a bike on its stand.
+STILL_MM = 1.0
+FEWEST_STILL_S = 0.5
+# A topped-out end reads its minimum. Block length for minima, and least time between two contacts.
+ZERO_BLOCK_S, SEPARATE_S = 0.03, 0.5
+# Number of lowest readings and their range that make a stop. Turning points of a ride scatter more.
+FEWEST_TOP_OUTS, AGREE_MM = 3, 0.3
+# Largest height above the lowest reading of a topped-out end.
+NEAR_MM = 3.0
+# The topped-out level is estimated from many contacts. On a stop the lower turning points of travel cluster:
+# at least this number within this range, hardly any below, and denser by this factor than in the millimetres above.
+# Without a stop they scatter; on simulated outings such clusters then hold fewer than twenty.
+CONTACT_S, LEAVES_MM, LEAVES_S = 0.15, 2.0, 0.4
+PILE_MM, FEWEST_IN_PILE, MOST_BELOW, ABOVE_MM, PILE_DENSER = 0.4, 20, 0.1, 2.0, 1.3
+NEAR_LOWEST_MM = 6.0
+# The topped-out level is the median of the readings within this distance of the cluster; impacts go deeper briefly.
+REST_MM = 0.3
+# Pressed on its stop by the spring an end rests up to 0.4 mm below full extension, or up to 0.6 mm above it if a
+# ring supports it (from simulated stops). Beyond that the zero is wrong; beyond the last limit it is no stop.
+REST_LOWEST_MM, REST_HIGHEST_MM, ZERO_WITHIN_MM = -0.5, 0.65, 4.0
+# No end rests below 0. Above 0 travel may turn at the same level at the same places of every lap, which gives some
+# twenty contacts without a stop; this many are needed before a zero is called too high. Own choice.
+FEWEST_ABOVE = 100
+# One long stay below 0 counts like many contacts: impacts pass full extension for hundredths of a second only.
+STAYS_S = 0.2
+# Drift over a run is the slope with the densest cluster of contacts: limits on its density against no slope, and alone.
+# On simulated outings without drift the best slope is below 0.3 mm.
+SHORTEST_DRIFT_S, MOST_DRIFT_MM, DRIFT_STEP_MM, DRIFT_MM = 180.0, 4.0, 0.1, 0.8
+DRIFT_BETTER, DRIFT_DENSER = 1.5, 1.6
 
 
 @dataclass(frozen=True)
@@ -146,49 +177,16 @@ def _check_monotone(signal: FloatArray, travel: FloatArray, key: str) -> None:
 
 def _shape_preserving_curve(signal: FloatArray, travel: FloatArray) -> Callable[[FloatArray], FloatArray]:
     """PCHIP through the points, linear beyond them."""
-    from scipy.interpolate import PchipInterpolator  # import takes half a second; most sensors are linear
-
-    inside = PchipInterpolator(signal, travel)
+    inside = shape_preserving(signal, travel)
     slopes = np.diff(travel) / np.diff(signal)
 
     def curve(values: FloatArray) -> FloatArray:
-        result = np.asarray(inside(np.clip(values, signal[0], signal[-1])), dtype=np.float64)
+        result = inside(np.clip(values, signal[0], signal[-1]))
         result += slopes[0] * np.minimum(values - signal[0], 0.0)
         result += slopes[-1] * np.maximum(values - signal[-1], 0.0)
         return result
 
     return curve
-
-
-# With the wheels off the ground nothing moves: readings that vary more are not of a bike on its stand.
-STILL_MM = 1.0
-FEWEST_STILL_S = 0.5
-# A topped-out end reads its minimum. Block length for minima, and least time between two contacts.
-ZERO_BLOCK_S, SEPARATE_S = 0.03, 0.5
-# Number of lowest readings and their range that make a stop. Turning points of a ride scatter more.
-FEWEST_TOP_OUTS, AGREE_MM = 3, 0.3
-# Largest height above the lowest reading of a topped-out end.
-NEAR_MM = 3.0
-# The topped-out level is estimated from many contacts. On a stop the lower turning points of travel cluster:
-# at least this number within this range, hardly any below, and denser by this factor than in the millimetres above.
-# Without a stop they scatter; on simulated outings such clusters then hold fewer than twenty.
-CONTACT_S, LEAVES_MM, LEAVES_S = 0.15, 2.0, 0.4
-PILE_MM, FEWEST_IN_PILE, MOST_BELOW, ABOVE_MM, PILE_DENSER = 0.4, 20, 0.1, 2.0, 1.3
-NEAR_LOWEST_MM = 6.0
-# The topped-out level is the median of the readings within this distance of the cluster; impacts go deeper briefly.
-REST_MM = 0.3
-# Pressed on its stop by the spring an end rests up to 0.4 mm below full extension, or up to 0.6 mm above it if a
-# ring supports it (from simulated stops). Beyond that the zero is wrong; beyond the last limit it is no stop.
-REST_LOWEST_MM, REST_HIGHEST_MM, ZERO_WITHIN_MM = -0.5, 0.65, 4.0
-# No end rests below 0. Above 0 travel may turn at the same level at the same places of every lap, which gives some
-# twenty contacts without a stop; this many are needed before a zero is called too high. Own choice.
-FEWEST_ABOVE = 100
-# One long stay below 0 counts like many contacts: impacts pass full extension for hundredths of a second only.
-STAYS_S = 0.2
-# Drift over a run is the slope with the densest cluster of contacts: limits on its density against no slope, and alone.
-# On simulated outings without drift the best slope is below 0.3 mm.
-SHORTEST_DRIFT_S, MOST_DRIFT_MM, DRIFT_STEP_MM, DRIFT_MM = 180.0, 4.0, 0.1, 0.8
-DRIFT_BETTER, DRIFT_DENSER = 1.5, 1.6
 
 
 @dataclass(frozen=True)
@@ -278,9 +276,9 @@ def _still_mm(
     return float(np.median(part))
 
 
-def find_rest(travel_mm: FloatArray, sample_rate_hz: float) -> Rest | None:
+def _find_rest(travel_mm: FloatArray, turned_mm: FloatArray) -> Rest | None:
     """Level at which an end tops out, from many contacts; None unless its lowest turning points cluster."""
-    levels = np.sort(_turning_points(travel_mm, sample_rate_hz)[1])
+    levels = np.sort(turned_mm)
     best = _pile(levels)
     if best is None or best.denser < PILE_DENSER:
         return None
@@ -289,10 +287,8 @@ def find_rest(travel_mm: FloatArray, sample_rate_hz: float) -> Rest | None:
     return Rest(float(np.median(near)), 1.96 * float(np.std(pile)) / np.sqrt(len(pile)), len(pile))
 
 
-def find_drift_mm(travel_mm: FloatArray, sample_rate_hz: float) -> float | None:
+def _find_drift_mm(lasts_s: float, time_s: FloatArray, levels: FloatArray) -> float | None:
     """Rise of the topped-out level from the start to the end of a run, None with too few contacts. [mm]"""
-    lasts_s = len(travel_mm) / sample_rate_hz
-    time_s, levels = _turning_points(travel_mm, sample_rate_hz)
     if lasts_s < SHORTEST_DRIFT_S:
         return None
 
@@ -327,25 +323,31 @@ def _pile(levels_mm: FloatArray) -> _Pile | None:
 
 def _turning_points(travel_mm: FloatArray, sample_rate_hz: float) -> tuple[FloatArray, FloatArray]:
     """Times and levels at which travel turns near its minimum, coming from well above and returning. [s, mm]"""
-    from scipy.ndimage import minimum_filter1d  # slow import
-
     none = np.empty(0), np.empty(0)
     length = round(LEAVES_S * sample_rate_hz)
-    low = np.where(np.isfinite(travel_mm), travel_mm, np.inf)
-    lowest = float(low.min(initial=np.inf))
+    lowest = float(np.fmin.reduce(travel_mm, initial=np.inf))
     if not np.isfinite(lowest) or not length:  # too slow to show a contact
         return none
     reach = max(1, round(0.5 * CONTACT_S * sample_rate_hz))
-    at = np.flatnonzero((low == minimum_filter1d(low, 2 * reach + 1)) & (low < lowest + NEAR_LOWEST_MM))
+    about, last = np.arange(-reach, reach + 1), len(travel_mm) - 1
+    near = np.flatnonzero(travel_mm < lowest + NEAR_LOWEST_MM)
+    blocks = (near[first : first + BLOCK] for first in range(0, len(near), BLOCK))
+    at = np.concatenate(
+        [
+            here[
+                travel_mm[here] <= np.fmin.reduce(travel_mm[np.clip(here[:, None] + about, 0, last)], axis=1)
+            ]
+            for here in blocks
+        ]
+    )
     at = at[np.diff(at, prepend=-2 * reach) > reach]
-    at = at[(at >= length) & (at < len(low) - length)]
+    at = at[(at >= length) & (at < len(travel_mm) - length)]
     if not at.size:
         return none
-    about = np.where(np.isfinite(travel_mm), travel_mm, -np.inf)
     steps = np.arange(1, length + 1)
-    before, after = about[at[:, None] - steps].max(axis=1), about[at[:, None] + steps].max(axis=1)
-    at = at[np.minimum(before, after) > low[at] + LEAVES_MM]
-    return at / sample_rate_hz, low[at]
+    before, after = (np.fmax.reduce(travel_mm[at[:, None] + way * steps], axis=1) for way in (-1, 1))
+    at = at[np.minimum(before, after) > travel_mm[at] + LEAVES_MM]  # False where all are missing
+    return at / sample_rate_hz, travel_mm[at]
 
 
 def check_zero(
@@ -354,7 +356,9 @@ def check_zero(
     """Topped-out level over a run and its drift: a step, and notes ``zero_moved`` and ``zero_drift``."""
     settings: dict[str, float | int | str | bool] = {"end": end}
     notes = []
-    rest, drift = find_rest(travel_mm, sample_rate_hz), find_drift_mm(travel_mm, sample_rate_hz)
+    turned_s, turned_mm = _turning_points(travel_mm, sample_rate_hz)
+    rest = _find_rest(travel_mm, turned_mm)
+    drift = _find_drift_mm(len(travel_mm) / sample_rate_hz, turned_s, turned_mm)
     stays = runs(travel_mm < REST_LOWEST_MM)
     longest = int(np.argmax(stays[1] - stays[0])) if stays[0].size else 0
     if rest is not None and rest.level_mm > REST_HIGHEST_MM and rest.contacts < FEWEST_ABOVE:

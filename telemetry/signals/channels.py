@@ -23,6 +23,20 @@ FASTEST_M_S = 110.0
 MOST: Mapping[str, float] = {"latitude": 90.0, "longitude": 180.0, "speed": 10 * FASTEST_M_S}
 MOST_OF_ANY = 1e9
 
+_NO_PLACE = "without it there is no map, and places along the lap rest on speed"
+_NO_LAPS = "without it laps are sought in the other channels"
+
+# Conditions, as logged: their unit is only shown.
+CONDITIONS = (
+    "track_temperature",
+    "air_temperature",
+    "fuel",
+    *(f"{end}_{what}" for what in ("tyre_pressure", "tyre_temperature", "oil_temperature") for end in ENDS),
+)
+
+# Share of the bench supply outside which the supply has failed and the signal is invalid. Own choice.
+LEAST_SHARE, MOST_SHARE = 0.5, 1.5
+
 
 @dataclass(frozen=True)
 class Meaning:
@@ -34,8 +48,6 @@ class Meaning:
     between: str = "line"  # interpolation between samples: line, hold or pulse
 
 
-_NO_PLACE = "without it there is no map, and places along the lap rest on speed"
-_NO_LAPS = "without it laps are sought in the other channels"
 MEANINGS: Mapping[str, Meaning] = {
     "speed": Meaning(
         "speed_m_s",
@@ -52,13 +64,6 @@ MEANINGS: Mapping[str, Meaning] = {
     "lap": Meaning("lap", "", _NO_LAPS, between="hold"),
     "beacon": Meaning("beacon", "", _NO_LAPS, between="pulse"),
 }
-# Conditions, as logged: their unit is only shown.
-CONDITIONS = (
-    "track_temperature",
-    "air_temperature",
-    "fuel",
-    *(f"{end}_{what}" for what in ("tyre_pressure", "tyre_temperature", "oil_temperature") for end in ENDS),
-)
 MEANINGS = {**MEANINGS, **{name: Meaning(name, "", "comparisons do without it") for name in CONDITIONS}}
 
 
@@ -259,10 +264,6 @@ def _blank_pauses(
         values[start:end] = np.nan
     values[: np.searchsorted(t_s, own_t[0] - edge_s)] = np.nan
     values[np.searchsorted(t_s, own_t[-1] + edge_s, side="right") :] = np.nan
-
-
-# Share of the bench supply outside which the supply has failed and the signal is invalid. Own choice.
-LEAST_SHARE, MOST_SHARE = 0.5, 1.5
 
 
 def at_bench_supply(

@@ -25,6 +25,51 @@ EDGE_SHARE = 0.7
 # Least share of its deviation that a spike gains in one step, at both edges; a contact gains nothing.
 JUMP_SHARE = 0.5
 
+# Travel this close to a limit is at the limit: noise, and play of the sensor's mount.
+EDGE_MM = 0.5
+# Largest reading past the stroke that can be travel: stops yield by 2 to 3 mm in a hard contact, and a zero is a
+# millimetre off (common practice, no source).
+OUTSIDE_MM = 5.0
+# A reading that leaves the stroke by a jump is a fault: a stop decelerates an end, so an outward acceleration of more
+# than a spike's height plus three times that of the hardest road is no motion.
+JUMP_MM, JUMP_BENDS, JUMP_SAMPLES = SPIKE_MM, 3.0, 2
+# A reading outside the stroke constant for this time, within this range (5 to 95 %), is an open wire.
+STANDS_S, FLAT_MM = 0.050, 0.3
+# A calibration is wrong if smooth travel stays past the stroke by more than a stop yields: for this long at a time, or
+# for this share of the log and this long in total. A landing holds an end on its stop for 0.1 to 0.15 s; fifty
+# contacts of 20 ms are one second.
+MOST_EXCESS_MM, LONGEST_EXCESS_S, MOST_EXCESS_SHARE, MOST_EXCESS_S = 2.0, 0.25, 0.01, 0.5
+# Full extension may read this far below 0, for example after a mount has slipped slightly; beyond it the zero is wrong.
+MOST_ZERO_ERROR_MM = 3.0
+# Warning if an end is held on its stop this long and this far past the stroke: check points and stroke.
+HELD_PAST_S, HELD_PAST_MM = 0.15, 1.0
+# A floating input reads noise: within this time this share of readings bends by more than this plus four times the
+# hardest road. Own choices; the noisiest sound sensor stays a factor below.
+WILD_S, WILD_SHARE, WILD_MM, WILD_BENDS, WILD_REACH_S = 0.2, 0.25, 5.0, 4.0, 0.02
+# No bridging this close to a limit of the stroke: the gap may hide a contact.
+NO_BRIDGE_MM = 3.0
+# Readings this short between two faults, and up to two readings beside a fault that bend like a jump, are masked with
+# the fault.
+ISLAND_S, ISLAND_SAMPLES, BESIDE_MM = 0.015, 2, 2.0
+# Stuck sensor: constant within its noise for this long while the other end moves this much.
+STUCK_S, STUCK_MM, STUCK_OTHER_MM = 1.0, 0.25, 3.0
+RESTS_MM = 1.5
+RIDING_M_S = 8.0
+# Exactly the same reading for this long may be a logger that repeats its last value, or an open wire. The evidence is
+# the log odds of so many equal steps, given the share of equal steps around them, plus the jump at an edge. Weight and
+# limit are fitted on simulated logs of 10 to 14 bits; the limit gives one false detection of some 20 ms in about ten
+# minutes. Repeats with a jump no larger than a converter step cannot be detected.
+HELD_S, HELD_SAMPLES, HELD_AROUND_S = 0.015, 4, 0.3
+SAME_MM = 1e-9
+HELD_JUMP_WEIGHT, HELD_LEAST_JUMP_MM, HELD_EVIDENCE, HELD_FITTED_FROM_HZ = 14.0, 0.1, 6.5, 200.0
+# A jump that motion cannot make is sufficient evidence, and required where an end may rest on its stop.
+AT_STOP_MM, HELD_JUMP_MM = 1.0, 1.0
+MOVES_MM, MOVES_S = 0.5, 0.25
+# A smaller held share of the log is only an info: some repeats are chance.
+HELD_FEW_SHARE = 1e-3
+# This close to a limit of its stroke an end can stop at once.
+STOP_MM = 4.0
+
 
 def widest_spike(sample_rate_hz: float) -> int:
     """Largest number of samples of a spike at this rate."""
@@ -124,52 +169,6 @@ def _strongest(blocks: list[tuple[float, int, int]], n_samples: int) -> BoolArra
         if not taken[max(0, start - 2) : start + width + 2].any():
             taken[start : start + width] = True
     return taken
-
-
-# Travel this close to a limit is at the limit: noise, and play of the sensor's mount.
-EDGE_MM = 0.5
-# Largest reading past the stroke that can be travel: stops yield by 2 to 3 mm in a hard contact, and a zero is a
-# millimetre off (common practice, no source).
-OUTSIDE_MM = 5.0
-# A reading that leaves the stroke by a jump is a fault: a stop decelerates an end, so an outward acceleration of more
-# than a spike's height plus three times that of the hardest road is no motion.
-JUMP_MM, JUMP_BENDS, JUMP_SAMPLES = SPIKE_MM, 3.0, 2
-# A reading outside the stroke constant for this time, within this range (5 to 95 %), is an open wire.
-STANDS_S, FLAT_MM = 0.050, 0.3
-# A calibration is wrong if smooth travel stays past the stroke by more than a stop yields: for this long at a time, or
-# for this share of the log and this long in total. A landing holds an end on its stop for 0.1 to 0.15 s; fifty
-# contacts of 20 ms are one second.
-MOST_EXCESS_MM, LONGEST_EXCESS_S, MOST_EXCESS_SHARE, MOST_EXCESS_S = 2.0, 0.25, 0.01, 0.5
-# Full extension may read this far below 0, for example after a mount has slipped slightly; beyond it the zero is wrong.
-MOST_ZERO_ERROR_MM = 3.0
-# Warning if an end is held on its stop this long and this far past the stroke: check points and stroke.
-HELD_PAST_S, HELD_PAST_MM = 0.15, 1.0
-# A floating input reads noise: within this time this share of readings bends by more than this plus four times the
-# hardest road. Own choices; the noisiest sound sensor stays a factor below.
-WILD_S, WILD_SHARE, WILD_MM, WILD_BENDS, WILD_REACH_S = 0.2, 0.25, 5.0, 4.0, 0.02
-# No bridging this close to a limit of the stroke: the gap may hide a contact.
-NO_BRIDGE_MM = 3.0
-# Readings this short between two faults, and up to two readings beside a fault that bend like a jump, are masked with
-# the fault.
-ISLAND_S, ISLAND_SAMPLES, BESIDE_MM = 0.015, 2, 2.0
-# Stuck sensor: constant within its noise for this long while the other end moves this much.
-STUCK_S, STUCK_MM, STUCK_OTHER_MM = 1.0, 0.25, 3.0
-RESTS_MM = 1.5
-RIDING_M_S = 8.0
-# Exactly the same reading for this long may be a logger that repeats its last value, or an open wire. The evidence is
-# the log odds of so many equal steps, given the share of equal steps around them, plus the jump at an edge. Weight and
-# limit are fitted on simulated logs of 10 to 14 bits; the limit gives one false detection of some 20 ms in about ten
-# minutes. Repeats with a jump no larger than a converter step cannot be detected.
-HELD_S, HELD_SAMPLES, HELD_AROUND_S = 0.015, 4, 0.3
-SAME_MM = 1e-9
-HELD_JUMP_WEIGHT, HELD_LEAST_JUMP_MM, HELD_EVIDENCE, HELD_FITTED_FROM_HZ = 14.0, 0.1, 6.5, 200.0
-# A jump that motion cannot make is sufficient evidence, and required where an end may rest on its stop.
-AT_STOP_MM, HELD_JUMP_MM = 1.0, 1.0
-MOVES_MM, MOVES_S = 0.5, 0.25
-# A smaller held share of the log is only an info: some repeats are chance.
-HELD_FEW_SHARE = 1e-3
-# This close to a limit of its stroke an end can stop at once.
-STOP_MM = 4.0
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,32 @@ SHORTEST_S = 1.0
 # The clock takes the slowest rate with at least this share of the time; slower stretches are left out.
 LEAST_SHARE = 0.10
 
+FEWEST_SAMPLES = 10
+# Number of consecutive missing samples above which the clock has a gap.
+GAP_SAMPLES = 3
+# Largest length of a grid; a longer one would be mostly empty: the clock jumped.
+MOST_SAMPLES_PER_STAMP, ALWAYS_ALLOWED_SAMPLES = 20, 1_000_000
+# Deviation from an even grid, in sample intervals, above which stamps are uneven; smaller ones are rounding.
+UNEVEN_SHARE = 0.1
+
+# A bridge spans at most this many missing samples and this time between valid samples: 10 ms is a fifth of
+# a wheel-hop period, where a cubic through the neighbours is still within a few percent of the motion.
+BRIDGE_SAMPLES = 3
+BRIDGE_S = 0.010
+
+# Kernel: a sinc of this many zero crossings to each side under a Kaiser window. With beta 8 it passes up to
+# 0.39 of the lower rate within 0.1 % and stops 80 dB from half of it on (Kaiser's formula for the transition).
+ZERO_CROSSINGS = 24
+KAISER_BETA = 8.0
+CUTOFF = 0.448  # of the lower rate
+# A stretch shorter than this share of the kernel gives no sample at the new rate.
+SHORTEST_KERNEL_SHARE = 0.25
+_CHUNK = 20_000
+
+# A cubic overshoots beside a jump such as a spike or an open wire. Rows that bend this many times more than the 95th
+# percentile are interpolated linearly. Own choice: if wrong, a hard contact is interpolated linearly.
+RINGS_ABOVE = 20.0
+
 
 @dataclass(frozen=True)
 class Stretch:
@@ -88,15 +114,6 @@ def _exactly(steps: FloatArray, block: int, before: float, after: float) -> int:
     # best split: most old steps before it, most new ones after
     score = np.cumsum(np.where(new, -1, 1))
     return start + int(np.argmax(score)) + 1
-
-
-FEWEST_SAMPLES = 10
-# Number of consecutive missing samples above which the clock has a gap.
-GAP_SAMPLES = 3
-# Largest length of a grid; a longer one would be mostly empty: the clock jumped.
-MOST_SAMPLES_PER_STAMP, ALWAYS_ALLOWED_SAMPLES = 20, 1_000_000
-# Deviation from an even grid, in sample intervals, above which stamps are uneven; smaller ones are rounding.
-UNEVEN_SHARE = 0.1
 
 
 @dataclass(frozen=True)
@@ -290,12 +307,6 @@ def _resolution_s(stamps_s: FloatArray) -> float:
     return 0.0
 
 
-# A bridge spans at most this many missing samples and this time between valid samples: 10 ms is a fifth of
-# a wheel-hop period, where a cubic through the neighbours is still within a few percent of the motion.
-BRIDGE_SAMPLES = 3
-BRIDGE_S = 0.010
-
-
 def runs(mask: BoolArray) -> tuple[IntArray, IntArray]:
     """Start and end (exclusive) of each run of True.
 
@@ -353,16 +364,6 @@ def cubic_weights(length: int, k: int) -> FloatArray:
     return weights
 
 
-# Kernel: a sinc of this many zero crossings to each side under a Kaiser window. With beta 8 it passes up to
-# 0.39 of the lower rate within 0.1 % and stops 80 dB from half of it on (Kaiser's formula for the transition).
-ZERO_CROSSINGS = 24
-KAISER_BETA = 8.0
-CUTOFF = 0.448  # of the lower rate
-# A stretch shorter than this share of the kernel gives no sample at the new rate.
-SHORTEST_KERNEL_SHARE = 0.25
-_CHUNK = 20_000
-
-
 def resample(values: FloatArray, from_hz: float, to_hz: float) -> FloatArray:
     """Evenly sampled signal at another rate [Hz]; NaN unless both neighbours are valid, and sample 0 keeps its time.
 
@@ -408,11 +409,6 @@ def _filtered(padded: FloatArray, place: FloatArray, half: int, ratio: float) ->
     window = np.where(inside >= 0, np.i0(KAISER_BETA * np.sqrt(np.maximum(inside, 0))), 0.0)
     weights = np.sinc(cutoff * away) * window
     return np.asarray((weights * padded[index]).sum(axis=1) / weights.sum(axis=1))
-
-
-# A cubic overshoots beside a jump such as a spike or an open wire. Rows that bend this many times more than the 95th
-# percentile are interpolated linearly. Own choice: if wrong, a hard contact is interpolated linearly.
-RINGS_ABOVE = 20.0
 
 
 def place_on_grid(values: FloatArray, t_s: FloatArray, grid: Grid) -> FloatArray:

@@ -34,6 +34,18 @@ OTHER_MOVES_MM, RIDING_M_S, RIDING_S = 3.0, 8.0, 10.0
 
 Read = Callable[[SensorSetup, FloatArray], FloatArray | None]
 
+RIDE_BLOCK_S = 0.1
+# Limits of hard braking and steady riding, and the least speed for both. Own choices.
+BRAKING_M_S2, STEADY_M_S2, SLOWEST_M_S, SMOOTH_BLOCKS = -4.0, 1.5, 12.0, 5
+UPRIGHT_DEG = 15.0
+FEWEST_BRAKING_S, FEWEST_OTHER_S, FEWEST_STEADY_S = 2.0, 4.0, 2.0
+# Least change of travel under braking that shows a direction, as a share of the stroke. Own choice.
+CLEAR_SHARE = 0.04
+# Sag of a rider on board is 20-35 % of the stroke (common practice, no source): a third to twice that is plausible.
+PLAUSIBLE_SAG = (0.07, 0.65)
+# Tolerance for travel that fits a stroke. [mm]
+INSIDE_MM = 1.0
+
 
 @dataclass(frozen=True)
 class Fault:
@@ -195,19 +207,6 @@ def _range(values: FloatArray) -> tuple[float, float]:
     valid = values[np.isfinite(values)]
     low, high = np.percentile(valid, [0.5, 99.5]) if valid.size else (np.nan, np.nan)
     return float(low), float(high)
-
-
-RIDE_BLOCK_S = 0.1
-# Limits of hard braking and steady riding, and the least speed for both. Own choices.
-BRAKING_M_S2, STEADY_M_S2, SLOWEST_M_S, SMOOTH_BLOCKS = -4.0, 1.5, 12.0, 5
-UPRIGHT_DEG = 15.0
-FEWEST_BRAKING_S, FEWEST_OTHER_S, FEWEST_STEADY_S = 2.0, 4.0, 2.0
-# Least change of travel under braking that shows a direction, as a share of the stroke. Own choice.
-CLEAR_SHARE = 0.04
-# Sag of a rider on board is 20-35 % of the stroke (common practice, no source): a third to twice that is plausible.
-PLAUSIBLE_SAG = (0.07, 0.65)
-# Tolerance for travel that fits a stroke. [mm]
-INSIDE_MM = 1.0
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,21 @@ ComplexArray = npt.NDArray[np.complex128]
 HALF_OVERLAP_CORRELATION = 1 / 6
 BLOCK = 32
 
+# Band near the top of the spectrum; the last bins may be lowered by an anti-alias filter.
+BAND_SHARE = (0.85, 0.97)  # of half the sample rate
+# A tone has more than so many times what other frequencies have; noise over 9 windows hardly ever. A choice of ours.
+TONE_OVER_NOISE = 3.0
+WINDOW_SAMPLES = 512
+SHORTEST_WINDOW = 64
+MOST_WINDOWS = 2000  # of a long log; their median is accurate to a percent or two
+# Least sample rate for a noise note: below it wheel motion reaches the top of the spectrum. [Hz]
+NOISE_TOLD_FROM_HZ = 200.0
+# Band just above wheel hop, in which noise matters first. [Hz]
+ABOVE_HOP_HZ = (24.0, 28.0)
+# A sensor is noisy if noise has this share of the power there: own choice, from simulated outings. Sound
+# 12-bit sensors have 0.01 to 0.03; from 0.15 on short losses of damping are missed.
+NOISY_SHARE = 0.1
+
 
 @dataclass(frozen=True)
 class Spectrum:
@@ -194,22 +209,6 @@ def _starts(missing: BoolArray, length: int, hop: int) -> IntArray:
         if end - first >= length
     ]
     return np.concatenate(stretches) if stretches else np.empty(0, dtype=np.int64)
-
-
-# Band near the top of the spectrum; the last bins may be lowered by an anti-alias filter.
-BAND_SHARE = (0.85, 0.97)  # of half the sample rate
-# A tone has more than so many times what other frequencies have; noise over 9 windows hardly ever. A choice of ours.
-TONE_OVER_NOISE = 3.0
-WINDOW_SAMPLES = 512
-SHORTEST_WINDOW = 64
-MOST_WINDOWS = 2000  # of a long log; their median is accurate to a percent or two
-# Least sample rate for a noise note: below it wheel motion reaches the top of the spectrum. [Hz]
-NOISE_TOLD_FROM_HZ = 200.0
-# Band just above wheel hop, in which noise matters first. [Hz]
-ABOVE_HOP_HZ = (24.0, 28.0)
-# A sensor is noisy if noise has this share of the power there: own choice, from simulated outings. Sound
-# 12-bit sensors have 0.01 to 0.03; from 0.15 on short losses of damping are missed.
-NOISY_SHARE = 0.1
 
 
 def sensor_noise_mm(travel_mm: FloatArray) -> float:

@@ -12,6 +12,26 @@ from telemetry.logs import RawLog, find_unit, to_unit
 from telemetry.notes import QualityNote
 from telemetry.signals.clock import ALWAYS_ALLOWED_SAMPLES, MOST_SAMPLES_PER_STAMP
 
+# Least rate of a travel log; a slower one has a time that is not in seconds, if its travel is smooth as well.
+SLOWEST_RATE_HZ = 5.0
+# Travel is smooth if its steps are small against its spread: mean square of the steps over twice the variance.
+# For travel logged at 1 Hz it is 0.4 to 0.6, at 20 Hz 0.01 to 0.03, and lower for higher rates (a simulated
+# ride, fork and shock); white noise has 1.
+MOST_STEPS, MOST_STEPS_TIMES_HZ = 0.1, 20.0
+# The signal is clipped to these quantiles first, against single wrong cells.
+OUTLIERS = (0.01, 0.99)
+# Most jumps of a clock within the limit of its empty time.
+MOST_JUMPS = 9
+# Stamps that go back further than this and more often than this are a second recording in the file.
+RESTART_S = 1.0
+MOST_BACKWARD_SHARE = 0.01
+# Share of rows with a repeated stamp: fewer are a logger error, more are stamps with too few digits.
+MOST_REPEATED_SHARE = 0.05
+# Number of stamp changes over which rows are spread evenly.
+SPREAD_OVER = 10
+# Advice for a log without time.
+STATE_RATE = "A log without time needs its rate: rate_hz in [channels], or --channels rate_hz=HZ."
+
 
 def similar_hint(log: RawLog, name: str, *, but: Collection[str | None] = ()) -> str:
     """Suggestion "Did you mean ...?" with the closest column names, "" if none is close; ``but`` are left out."""
@@ -39,27 +59,6 @@ def find_numbers(log: RawLog, name: str, *, meaning: str, cure: str = "") -> tup
             f"{log.source}, column {column!r} ({meaning}): holds no numbers; check the sensor and its wiring."
         )
     return column, values
-
-
-# Least rate of a travel log; a slower one has a time that is not in seconds, if its travel is smooth as well.
-SLOWEST_RATE_HZ = 5.0
-# Travel is smooth if its steps are small against its spread: mean square of the steps over twice the variance.
-# For travel logged at 1 Hz it is 0.4 to 0.6, at 20 Hz 0.01 to 0.03, and lower for higher rates (a simulated
-# ride, fork and shock); white noise has 1.
-MOST_STEPS, MOST_STEPS_TIMES_HZ = 0.1, 20.0
-# The signal is clipped to these quantiles first, against single wrong cells.
-OUTLIERS = (0.01, 0.99)
-# Most jumps of a clock within the limit of its empty time.
-MOST_JUMPS = 9
-# Stamps that go back further than this and more often than this are a second recording in the file.
-RESTART_S = 1.0
-MOST_BACKWARD_SHARE = 0.01
-# Share of rows with a repeated stamp: fewer are a logger error, more are stamps with too few digits.
-MOST_REPEATED_SHARE = 0.05
-# Number of stamp changes over which rows are spread evenly.
-SPREAD_OVER = 10
-# Advice for a log without time.
-STATE_RATE = "A log without time needs its rate: rate_hz in [channels], or --channels rate_hz=HZ."
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,7 @@
 """Everything that is looked at on the stand, by name: sag, height, geometry, leverage, drive, vibration."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 import numpy as np
 
@@ -9,6 +9,7 @@ from telemetry.arrays import ENDS, End
 from telemetry.bike import (
     GRAVITY_M_S2,
     LOADS,
+    Attitude,
     Bike,
     LoadName,
     Mode,
@@ -145,16 +146,15 @@ def measure(bike: Bike) -> Values:
 
 def _extended_values(bike: Bike) -> Values:
     """Geometry with both ends at full extension: no load, so no masses and springs are needed."""
-    now = attitude(bike, 0.0, 0.0)
-    return {
-        "extended.rake_deg": now.rake_deg,
-        "extended.trail_mm": now.trail_mm,
-        "extended.normal_trail_mm": now.normal_trail_mm,
-        "extended.wheelbase_mm": now.wheelbase_mm,
-        "extended.swingarm_deg": now.swingarm_deg,
-        "extended.front.ride_height_mm": now.front_ride_height_mm,
-        "extended.rear.ride_height_mm": now.rear_ride_height_mm,
-    }
+    values = _of_attitude(attitude(bike, 0.0, 0.0))
+    return {key: values[key.removeprefix("extended.")] for key in BY_KEY if key.startswith("extended.")}
+
+
+def _of_attitude(now: Attitude) -> Values:
+    """Geometry and ride heights; trail is on undeflected tyres."""
+    names = ("pitch_deg", "rake_deg", "trail_mm", "normal_trail_mm", "wheelbase_mm", "swingarm_deg")
+    heights = {f"{end}.ride_height_mm": getattr(now, f"{end}_ride_height_mm") for end in ENDS}
+    return {name: getattr(now, name) for name in names} | heights
 
 
 def _sags(found: Standing | None, name: str) -> Values:
@@ -163,22 +163,15 @@ def _sags(found: Standing | None, name: str) -> Values:
 
 def _attitude_values(bike: Bike, ridden: Standing) -> Values:
     """Heights and geometry."""
-    now = ridden.attitude
     ahead_mm, height_mm = _whole(bike, ridden)
     trail, normal_trail = _loaded_trails_mm(bike, ridden)
     return {
-        "front.rider_shaft_mm": ridden.sag["front"].shaft_mm,
-        "rear.rider_shaft_mm": ridden.sag["rear"].shaft_mm,
-        "front.ride_height_mm": now.front_ride_height_mm,
-        "rear.ride_height_mm": now.rear_ride_height_mm,
+        **_of_attitude(ridden.attitude),
+        **{f"{end}.rider_shaft_mm": ridden.sag[end].shaft_mm for end in ENDS},
         "com_height_mm": height_mm,
-        "front.load_pct": 100.0 * ahead_mm / now.wheelbase_mm,
-        "pitch_deg": now.pitch_deg,
-        "rake_deg": now.rake_deg,
+        "front.load_pct": 100.0 * ahead_mm / ridden.attitude.wheelbase_mm,
         "trail_mm": trail,
         "normal_trail_mm": normal_trail,
-        "wheelbase_mm": now.wheelbase_mm,
-        "swingarm_deg": now.swingarm_deg,
     }
 
 
@@ -252,11 +245,7 @@ def _spring_values(bike: Bike, ridden: Standing) -> Values:
 def _drive_values(bike: Bike, ridden: Standing) -> Values:
     """Chain line and squat line."""
     found = squat(bike, ridden.attitude, _whole(bike, ridden)[1])
-    return {
-        "chain_deg": found.chain_deg if found else None,
-        "squat_deg": found.squat_deg if found else None,
-        "anti_squat_pct": found.anti_squat_pct if found else None,
-    }
+    return asdict(found) if found else {}
 
 
 def _vibration_values(bike: Bike, ridden: Standing) -> Values:

@@ -33,7 +33,7 @@ class Recheck:
     what: str
     why: str
     should_read: str
-    to_go_back: str
+    to_go_back: str = ""
 
 
 def _touched(changed: Iterable[Changed], names: Sequence[str]) -> bool:
@@ -60,16 +60,12 @@ def recheck_list(
                 "tyre: circumference, and clearance all round at full stroke",
                 "a taller tyre lifts its end and comes nearer to mudguard, swingarm and chain",
                 "what was entered; nothing touches with the spring out",
-                "",
             )
         )
     if height or tyre:
         checks.append(
             Recheck(
-                "ride height, both ends",
-                "length, clamps or tyre moved the chassis",
-                _heights(before, after),
-                "",
+                "ride height, both ends", "length, clamps or tyre moved the chassis", _heights(before, after)
             )
         )
     sprung = [end for end in ENDS if _touched(changed, [f"{end}.{name}" for name in _SPRING])]
@@ -95,7 +91,6 @@ def recheck_list(
                 "ride height, both ends",
                 "with another preload or spring the chassis stands higher or lower",
                 _heights(before, after),
-                "",
             )
         )
     checks += [_rebound(end, before, after) for end in other_rate]
@@ -105,7 +100,6 @@ def recheck_list(
                 "geometry: rake, trail, wheelbase",
                 "the attitude of the chassis has changed",
                 _geometry(before, after),
-                "",
             )
         )
     if tyre or length or _touched(changed, _DRIVE):
@@ -118,7 +112,6 @@ def recheck_list(
                 "the damping at a wheel has changed",
                 _known(before, after, "{} hop damping ratio {}", "hop_damping")
                 or "both ends come up together, without swinging past",
-                "",
             )
         )
     return tuple(checks)
@@ -130,7 +123,6 @@ def _full_fork_stroke(bike: Bike) -> Recheck:
         "the whole stroke of the front wheel has moved against clamps, radiator, exhaust and fairing",
         f"{bike.front.stroke_mm:.0f} mm along the legs, {wheel_stroke_mm(bike, 'front'):.0f} mm at the wheel; tyre, "
         f"mudguard and caps of the legs touch nothing, also with the bars at both locks",
-        "",
     )
 
 
@@ -142,7 +134,6 @@ def _rebound(end: End, before: Values, after: Values) -> Recheck:
         "comes up as quickly as before, without swinging past"
         if after[key] is None
         else f"damping ratio of the body {_to(before, after, key)}; comes up without swinging past",
-        "",
     )
 
 
@@ -153,7 +144,6 @@ def _leverage_start(after: Values) -> Recheck:
         "another length starts from another place on the leverage curve, so the same spring sags differently",
         f"ratio {_number(after, 'rear.leverage_extended')} extended"
         + ("" if at_sag is None else f", {_number(after, 'rear.leverage_at_sag')} at rider sag"),
-        "",
     )
 
 
@@ -162,7 +152,6 @@ def _full_stroke(bike: Bike) -> Recheck:
         "clearance at full extension and full stroke, spring out",
         "the whole stroke has moved against frame, tyre and chain",
         f"{wheel_stroke_mm(bike, 'rear'):.0f} mm of wheel travel, nothing touches, chain not tight at any point",
-        "",
     )
 
 
@@ -203,7 +192,6 @@ def _drive(bike: Bike, before: Values, after: Values) -> Recheck:
         "gearing, chain slack at its tightest point, and speed from the wheel sensor",
         "tyre, axle or swingarm angle has changed",
         "; ".join(parts) or "not known without [rear.chain]",
-        "",
     )
 
 

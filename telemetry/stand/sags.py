@@ -120,7 +120,7 @@ def _sag_check(bike: Bike, end: End, name: LoadName, sag_mm: float) -> SagCheck:
     found, load = _carried(bike, end, name, sag_mm), load_of(bike, name)
     assert load is not None  # `_carried` has refused
     computed = stand(bike, load).sag[end].wheel_mm
-    spring, sits = (spring_of(bike, end), found.shaft_mm > 0.0)  # topped out: no information on rate and mass
+    spring, sits = spring_of(bike, end), found.shaft_mm > 0.0  # topped out: no information on rate and mass
     carried_n = spring.force_n(found.shaft_mm) / found.work_ratio
     pressed_mm = found.shaft_mm + spring.preload_mm
     rate = (

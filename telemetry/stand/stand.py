@@ -111,22 +111,11 @@ def at_stand(
     before = measure(bike)
     after = measure(after_bike) if changes else before
     rows = []
-    for quantity in QUANTITIES:
-        a, b = before[quantity.key], after[quantity.key]
+    for q in QUANTITIES:
+        a, b = before[q.key], after[q.key]
         change = b - a if a is not None and b is not None else None
-        rows.append(
-            Row(
-                quantity.key,
-                quantity.group,
-                quantity.name,
-                quantity.unit,
-                quantity.decimals,
-                a,
-                b,
-                change,
-                change / quantity.step if change is not None else None,
-            )
-        )
+        steps = change / q.step if change is not None else None
+        rows.append(Row(q.key, q.group, q.name, q.unit, q.decimals, a, b, change, steps))
     by_size = sorted(
         (
             row
@@ -229,14 +218,10 @@ def _notes(before: Bike, after: Bike, changed: Sequence[Changed]) -> tuple[str, 
     if not lacks and chassis is not None and chassis.pitch_inertia_kg_m2 is None:
         notes.append("Bounce and pitching need chassis.pitch_inertia_kg_m2.")
     for end in ENDS:
-        section = before.front if end == "front" else before.rear
+        section = before.end(end)
         if section.unsprung_mass_kg is None or section.tyre_rate_n_per_mm is None or section.damper is None:
             notes.append(f"Vibration needs unsprung_mass_kg, tyre_rate_n_per_mm and [{end}.damper].")
-        turned = [
-            change.key
-            for change in changed
-            if change.key.startswith(f"{end}.") and change.key.endswith("_clicks")
-        ]
+        turned = [c.key for c in changed if c.key.startswith(f"{end}.") and c.key.endswith("_clicks")]
         if turned and (section.damper is None or section.damper.dyno is None):
             notes.append(
                 f"{turned[0]}: what a click does is not known without a dyno table in [{end}.damper]."

@@ -72,6 +72,9 @@ class MadeUpLogbook:
     def sheet(self, run_id: str) -> SetupSheet | None:
         return self._run(run_id).sheet
 
+    def measured(self, run_id: str):
+        raise LogbookError(f"{self._run(run_id).entry.run_id}: keeps no log.")
+
 
 def made_up(
     run_id: str = "made-up",
