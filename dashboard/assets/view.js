@@ -58,8 +58,11 @@
     return names.map(name => name + "=" + (query.get(name) || "")).join("&") + " " + screenWords();
   }
   function sync() {
+    if (here !== location.pathname) return; // the page is being left
     document.querySelectorAll(".block").forEach(function (block) {
-      const all = wanted(block, []), still = wanted(block, ZOOM);
+      const all = wanted(block, []), still = wanted(block, ZOOM), run = new URLSearchParams(location.search).get("run") || "";
+      if ((block.dataset.run || run) !== run) return; // another run is another page
+      block.dataset.run = run;
       if (!block.dataset.watched) {
         block.dataset.watched = "yes";
         if (block.dataset.fresh === "yes") { block.dataset.sent = all; block.dataset.still = still; }

@@ -110,8 +110,11 @@ def lap_button(page, lap):
 
 def at_the(page, plane):
     """The numbers are of that plane, once they are in view."""
-    page.locator("#numbers").scroll_into_view_if_needed()
-    page.locator("#numbers h2", has_text=f"Both ends, at the {plane}").wait_for()
+    page.wait_for_function(
+        """plane => {const n = document.getElementById('numbers'); if (!n) return false; n.scrollIntoView();
+        return [...n.querySelectorAll('h2')].some(h => h.textContent.includes('Both ends, at the ' + plane))}""",
+        arg=plane,
+    )
 
 
 def test_another_lap_is_shown_in_place_and_back_returns(watch):
