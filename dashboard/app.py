@@ -12,7 +12,20 @@ from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_u
 from dashboard import compress, guard, paper
 from dashboard.desk import routes
 from dashboard.desk.desk import Desk
-from dashboard.pages import add, balance, compare, damper, edit, felt, parts, review, rider, runs, sheet
+from dashboard.pages import (
+    add,
+    balance,
+    compare,
+    damper,
+    edit,
+    felt,
+    parts,
+    review,
+    rider,
+    runs,
+    season,
+    sheet,
+)
 from dashboard.pages.parts import Screen
 from dashboard.shelf import Logbook, Shelf
 from dashboard.theme import css_variables
@@ -22,6 +35,15 @@ from telemetry.errors import BothEndsError, LogbookError
 log = logging.getLogger(__name__)
 
 Layout = Callable[[Shelf, View, Screen], list[Any]]
+TRY = "/try"
+
+
+def _try_page(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
+    from dashboard.pages import trial  # the prediction compiles; imported when the page is opened
+
+    return trial.layout(shelf, view, screen)
+
+
 PAGES: dict[str, Layout] = {
     runs.PATH: runs.layout,
     review.PATH: review.layout,
@@ -29,9 +51,11 @@ PAGES: dict[str, Layout] = {
     rider.PATH: rider.layout,
     compare.PATH: compare.layout,
     damper.PATH: damper.layout,
+    season.PATH: season.layout,
     add.PATH: add.layout,
     edit.PATH: edit.layout,
     sheet.PATH: sheet.layout,
+    TRY: _try_page,
     felt.PATH: felt.layout,
     "/bin": edit.bin_layout,
 }
@@ -45,9 +69,11 @@ TITLES = {
     rider.PATH: "Rider",
     compare.PATH: "Compare",
     damper.PATH: "Dampers",
+    season.PATH: "Season",
     add.PATH: "Bring a log in",
     edit.PATH: "Change a run",
     sheet.PATH: "Setup sheet",
+    TRY: "Try a change",
     felt.PATH: "What the rider felt",
     "/bin": "Bin",
 }
@@ -120,7 +146,7 @@ def create_app(
     paper.register(app.server, shelf)
     _register_bike_file(app.server, shelf)
     _register_way(app, shelf)
-    for page in (review, balance, rider, compare, damper):
+    for page in (review, balance, rider, compare, damper, season):
         page.register(app, shelf)
     return app
 

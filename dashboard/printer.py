@@ -27,6 +27,7 @@ from telemetry.report import (
     LapName,
     Medium,
     Number,
+    RunName,
     Said,
     Section,
     Sentence,
@@ -164,9 +165,12 @@ def words(text: str, view: View) -> Any:
     return [part if isinstance(part, str) else _linked(part, view) for part in text.parts]
 
 
-def _linked(cell: Number | Spot | LapName, view: View) -> Any:
-    """A place links to its lap and stretch, a lap to itself; without a run there is no link."""
-    to = view_of(cell, view) if view.run else None
+def _linked(cell: Number | Spot | LapName | RunName, view: View) -> Any:
+    """A place links to its lap and stretch, a lap or a run to itself; without a run there is no link."""
+    if isinstance(cell, RunName):
+        to = View(run=cell.run_id) if cell.run_id else None
+    else:
+        to = view_of(cell, view) if view.run else None
     return html.A(str(cell), href="/" + to_query(to), className="in place") if to else str(cell)
 
 

@@ -11,6 +11,7 @@ from telemetry.logbook import RunEntry
 from telemetry.prediction import Expected, expected_of
 from telemetry.report import Usual, usual_travel
 from telemetry.review import Measured
+from telemetry.season import RunRecord
 from telemetry.setup import SetupSheet
 from telemetry.summary import Plane, Summary, Traces
 
@@ -34,6 +35,9 @@ class Logbook(Protocol):
 
     def traces(self, run_id: str, columns: tuple[str, ...] | None = None) -> Traces:
         """The traces of a run, or those of the columns that it has."""
+
+    def season(self) -> tuple[RunRecord, ...]:
+        """The numbers of every run."""
 
     def sheet(self, run_id: str) -> SetupSheet | None:
         """The setup sheet of a run, None when it has none."""
@@ -61,6 +65,7 @@ class Shelf:
         self.runs = logbook.runs
         self.left_out = logbook.left_out
         self.sheet = logbook.sheet
+        self.season = logbook.season
         self.traces = logbook.traces
         self.summary = lru_cache(maxsize=_SUMMARIES)(logbook.summary)
         self.expected = lru_cache(maxsize=_SUMMARIES)(self._ride_again)

@@ -252,6 +252,13 @@
         if (done.state === "done") location.replace(done.then); else waiting.firstChild.textContent = done.words;
       });
     }
+    document.querySelectorAll(".ticks li:not([data-ready])").forEach(function (item) {
+      item.dataset.ready = "1";
+      const label = document.createElement("label"), box = document.createElement("input");
+      box.type = "checkbox";
+      label.append(box, ...item.childNodes);
+      item.appendChild(label);
+    });
     document.querySelectorAll("form.work").forEach(function (form) {
       if (form.dataset.ready) return;
       form.dataset.ready = "1";

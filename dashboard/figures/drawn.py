@@ -7,11 +7,13 @@ import plotly.graph_objects as go
 
 from dashboard.figures.curves import dots_figure, lines_figure
 from dashboard.figures.halves import halves_figure, spectrum_figure
+from dashboard.figures.season import season_figure
 from dashboard.theme import Theme
-from telemetry.report import Dots, Halves, Lines, Spectrum
+from telemetry.report import Dots, Halves, Lines, SeasonPicture, Spectrum
 
 DRAW: dict[type, Callable[[Any, Theme], go.Figure]] = {
     Halves: halves_figure,
+    SeasonPicture: season_figure,
     Spectrum: spectrum_figure,
     Lines: lines_figure,
     Dots: dots_figure,

@@ -37,6 +37,7 @@ def build_parser() -> argparse.ArgumentParser:
         _review,
         _debrief,
         _batch,
+        _season,
         _check,
         _compare,
         _damper,
@@ -277,6 +278,33 @@ def _batch(commands: "Commands") -> None:
         help="work on the Dask cluster of this scheduler, such as tcp://host:8786",
     )
     parser.add_argument("--csv", metavar="FILE", help="also write a table with a row a lap")
+    _json(parser)
+
+
+def _season(commands: "Commands") -> None:
+    parser = _command(commands, "season", "show one number of many runs over dates, bikes and circuits")
+    parser.add_argument(
+        "source",
+        metavar="DIR",
+        nargs="?",
+        help="a logbook, or the directory that 'bothends batch --out' wrote",
+    )
+    parser.add_argument(
+        "--metric",
+        default="rear.travel.max_mm",
+        metavar="KEY",
+        help="which number (default: rear.travel.max_mm)",
+    )
+    parser.add_argument("--metrics", action="store_true", help="list the keys of all numbers and stop")
+    parser.add_argument(
+        "--by",
+        choices=("circuit", "bike", "date"),
+        default="circuit",
+        help="what the runs are put together by (default: circuit)",
+    )
+    parser.add_argument("--bike", metavar="NAME", help="only bikes with this in their name")
+    parser.add_argument("--circuit", metavar="NAME", help="only circuits with this in their name")
+    parser.add_argument("--html", metavar="FILE", help="also write a page with the picture, to print")
     _json(parser)
 
 

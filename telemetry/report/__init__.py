@@ -19,6 +19,7 @@ from telemetry.report.blocks import (
     LapName,
     Medium,
     Number,
+    RunName,
     Said,
     Section,
     Sentence,
@@ -74,13 +75,15 @@ from telemetry.report.lap import (
 from telemetry.report.paper import document_html
 from telemetry.report.pdf import find_browser, page_to_pdf
 from telemetry.report.places import AROUND_M, Places
-from telemetry.report.stand import print_stand, stand_html
+from telemetry.report.season import MARKS, SeasonPicture, season_document
+from telemetry.report.stand import print_stand, side_view, stand_document, stand_html
 from telemetry.report.terminal import print_document, print_section
 from telemetry.report.usual import CornerLaps, Usual, corner_laps, usual_travel
 from telemetry.setup import Comparison, SetupSheet
 from telemetry.summary import Summary
 
 if TYPE_CHECKING:
+    from telemetry.report.prediction import prediction_document as prediction_document
     from telemetry.report.prediction import print_prediction as print_prediction
 
 __all__ = [
@@ -119,6 +122,7 @@ __all__ = [
     "Halves",
     "Label",
     "LapName",
+    "MARKS",
     "M_S_TO_KM_H",
     "Medium",
     "POINTS",
@@ -126,7 +130,9 @@ __all__ = [
     "Places",
     "Ribbon",
     "Said",
+    "RunName",
     "Scope",
+    "SeasonPicture",
     "Section",
     "Sentence",
     "Sentences",
@@ -158,6 +164,7 @@ __all__ = [
     "print_check",
     "print_comparison",
     "print_document",
+    "prediction_document",
     "print_prediction",
     "print_review",
     "print_section",
@@ -166,6 +173,9 @@ __all__ = [
     "quickest_lap",
     "review_document",
     "runs_section",
+    "season_document",
+    "side_view",
+    "stand_document",
     "stand_html",
     "stretch",
     "thinned",
@@ -176,10 +186,10 @@ __all__ = [
 
 
 def __getattr__(name: str) -> Any:
-    if name == "print_prediction":  # compiles; imported when a change is tried
-        from telemetry.report.prediction import print_prediction
+    if name in ("prediction_document", "print_prediction"):  # compiles; imported when a change is tried
+        from telemetry.report import prediction
 
-        return print_prediction
+        return getattr(prediction, name)
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
 
 

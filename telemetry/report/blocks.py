@@ -112,7 +112,19 @@ class Said(str):
         return made
 
 
-Cell = str | Number | Spot | LapName
+@dataclass(frozen=True)
+class RunName:
+    """A cell with a run of a logbook ("" without one): a screen makes a link of it."""
+
+    run_id: str
+    words: str
+
+    def __str__(self) -> str:
+        """In words."""
+        return self.words
+
+
+Cell = str | Number | Spot | LapName | RunName
 Row = Sequence[Cell]
 
 
