@@ -84,6 +84,7 @@ from telemetry.summary import Summary
 
 if TYPE_CHECKING:
     from telemetry.report.prediction import prediction_document as prediction_document
+    from telemetry.report.prediction import prediction_html as prediction_html
     from telemetry.report.prediction import print_prediction as print_prediction
 
 __all__ = [
@@ -160,6 +161,7 @@ __all__ = [
     "page_to_pdf",
     "history_document",
     "named_corners",
+    "prediction_html",
     "print_bounce",
     "print_check",
     "print_comparison",
@@ -186,7 +188,11 @@ __all__ = [
 
 
 def __getattr__(name: str) -> Any:
-    if name in ("prediction_document", "print_prediction"):  # compiles; imported when a change is tried
+    if name in (
+        "prediction_document",
+        "prediction_html",
+        "print_prediction",
+    ):  # compiles; imported when needed
         from telemetry.report import prediction
 
         return getattr(prediction, name)

@@ -202,7 +202,14 @@ def review(
         balance=whole_balance,
         oscillation=oscillation,
         findings=findings(
-            laps, ends, whole_balance, oscillation, packing=packing, trends=shifts, clicks=bike_values
+            laps,
+            ends,
+            whole_balance,
+            oscillation,
+            packing=packing,
+            trends=shifts,
+            clicks=bike_values,
+            sized=_sized(bike),
         ),
         history=run.history,
         damper_work=_damper_work(motion, bike, moving, track.laps),
@@ -437,6 +444,28 @@ def _conditions(
             unit = log.units.get(column, "") if column else ""
             found[name] = LoggedCondition(float(np.nanmean(values[riding])), unit)
     return found
+
+
+def _sized(bike: Bike) -> frozenset[str]:
+    """Keys of the bike file that a finding may advise to change and whose effect on the laps can be computed."""
+    clicks = [
+        f"{end}.{side}_clicks"
+        for end in ENDS
+        if value_at(bike, f"{end}.damper.dyno") is not None
+        for side in ("compression", "rebound")
+    ]
+    late = ("front.spring.air.oil_level_mm", "rear.spring.bump_stop.force_n")
+    return frozenset(
+        key
+        for key in (*clicks, *late)
+        if all(
+            value_at(bike, name) is not None
+            for name in (
+                key,
+                *(f"{key.split('.')[0]}.{one}" for one in ("spring_rate_n_per_mm", "preload_mm")),
+            )
+        )
+    )
 
 
 def _bike_values(bike: Bike) -> dict[str, float]:
