@@ -181,3 +181,29 @@ class Desk:
             run_id, corner=corner, lap=lap, felt=said.get("felt", ""), text=said.get("text", "")
         )
         return f"/felt?run={run_id}"
+
+    def try_change(self, run_id: str, said: Mapping[str, str]) -> str:
+        """Ride a run's laps again with a change and keep the prediction; returns the job."""
+        from dashboard.desk import trying  # the prediction compiles
+
+        logbook = self.logbook
+        changes = trying.changes_said(said, logbook.bike(run_id))
+
+        def work(progress: Progress) -> str:
+            kept = trying.ride_again(logbook, run_id, changes, progress)
+            return f"/try?run={run_id}&draft={kept.key}"
+
+        return self.jobs.start(f"Trying {changes[0]}", work)
+
+    def set_plan(self, key: str, said: Mapping[str, str]) -> str:
+        """Make a prediction the plan, or say what became of it; returns where to go."""
+        from telemetry.logbook import set_state
+
+        kept = set_state(
+            self.logbook,
+            key,
+            said.get("state", ""),
+            why=said.get("why", ""),
+            came_of_it=said.get("came_of_it", ""),
+        )
+        return f"/try?run={kept.run_id}"

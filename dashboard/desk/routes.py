@@ -92,6 +92,14 @@ def register(server: flask.Flask, desk: Desk) -> None:
     def to_bin(run_id: str) -> Any:
         return {"then": desk.to_bin(run_id, _said())}
 
+    @post("try/<run_id>")
+    def try_change(run_id: str) -> Any:
+        return {"job": desk.try_change(run_id, _said())}
+
+    @post("plan/<key>")
+    def plan(key: str) -> Any:
+        return {"then": desk.set_plan(key, _said())}
+
     @post("rider/<run_id>")
     def rider(run_id: str) -> Any:
         return {"then": desk.rider_says(run_id, _said())}

@@ -37,6 +37,7 @@ def build_parser() -> argparse.ArgumentParser:
         _review,
         _debrief,
         _batch,
+        _season,
         _check,
         _compare,
         _damper,
@@ -280,6 +281,33 @@ def _batch(commands: "Commands") -> None:
     _json(parser)
 
 
+def _season(commands: "Commands") -> None:
+    parser = _command(commands, "season", "show one number of many runs over dates, bikes and circuits")
+    parser.add_argument(
+        "source",
+        metavar="DIR",
+        nargs="?",
+        help="a logbook, or the directory that 'bothends batch --out' wrote",
+    )
+    parser.add_argument(
+        "--metric",
+        default="rear.travel.max_mm",
+        metavar="KEY",
+        help="which number (default: rear.travel.max_mm)",
+    )
+    parser.add_argument("--metrics", action="store_true", help="list the keys of all numbers and stop")
+    parser.add_argument(
+        "--by",
+        choices=("circuit", "bike", "date"),
+        default="circuit",
+        help="what the runs are put together by (default: circuit)",
+    )
+    parser.add_argument("--bike", metavar="NAME", help="only bikes with this in their name")
+    parser.add_argument("--circuit", metavar="NAME", help="only circuits with this in their name")
+    parser.add_argument("--html", metavar="FILE", help="also write a page with the picture, to print")
+    _json(parser)
+
+
 def _check(commands: "Commands") -> None:
     parser = _command(commands, "check", "say what a log holds and what can be judged from it")
     parser.add_argument("log", metavar="LOG")
@@ -384,6 +412,12 @@ def _try(commands: "Commands") -> None:
     )
     _repeated(parser, "only", "KEY", "adjuster that --want and --steps may turn (default: all)")
     parser.add_argument("--steps", action="store_true", help="what one step of every adjuster does")
+    parser.add_argument(
+        "--corner", type=int, metavar="N", help="take every number in this corner of the laps only"
+    )
+    parser.add_argument(
+        "--plot", metavar="PAGE.html", help="also write a page with both rides drawn, to print"
+    )
     _channels(parser)
     _line_and_circuit(parser)
     _json(parser)

@@ -19,6 +19,7 @@ from telemetry.report.blocks import (
     LapName,
     Medium,
     Number,
+    RunName,
     Said,
     Section,
     Sentence,
@@ -30,6 +31,7 @@ from telemetry.report.bounce import bounce_html, print_bounce
 from telemetry.report.card import SectionTime, card_svg, section_times, usual_lap_s
 from telemetry.report.check import WANTED, check_log, check_to_json, print_check
 from telemetry.report.comparison import CLEAR, comparison_document
+from telemetry.report.curves import CurveNote, DotRow, Dots, Line, Lines
 from telemetry.report.damping import (
     bounce_damper_document,
     damper_document,
@@ -51,12 +53,14 @@ from telemetry.report.document import (
     quality_section,
     review_document,
     runs_section,
+    stretch_document,
 )
 from telemetry.report.figures import Curve, Halves, Scope, Shade, Spectrum, Upright, whole_run
 from telemetry.report.lap import (
     M_S_TO_KM_H,
     POINTS,
     Against,
+    Band,
     Drawn,
     Label,
     Ribbon,
@@ -72,15 +76,30 @@ from telemetry.report.lap import (
 from telemetry.report.paper import document_html
 from telemetry.report.pdf import find_browser, page_to_pdf
 from telemetry.report.places import AROUND_M, Places
-from telemetry.report.stand import print_stand, stand_html
+from telemetry.report.season import MARKS, SeasonPicture, season_document
+from telemetry.report.stand import print_stand, side_view, stand_document, stand_html, stand_picture
 from telemetry.report.terminal import print_document, print_section
+from telemetry.report.usual import CornerLaps, Usual, corner_laps, usual_travel
 from telemetry.setup import Comparison, SetupSheet
 from telemetry.summary import Summary
 
 if TYPE_CHECKING:
+    from telemetry.report.prediction import prediction_document as prediction_document
+    from telemetry.report.prediction import prediction_html as prediction_html
     from telemetry.report.prediction import print_prediction as print_prediction
 
 __all__ = [
+    "stretch_document",
+    "Band",
+    "usual_travel",
+    "corner_laps",
+    "Usual",
+    "Lines",
+    "Line",
+    "Dots",
+    "DotRow",
+    "CurveNote",
+    "CornerLaps",
     "AROUND_M",
     "Advice",
     "Blank",
@@ -105,6 +124,7 @@ __all__ = [
     "Halves",
     "Label",
     "LapName",
+    "MARKS",
     "M_S_TO_KM_H",
     "Medium",
     "POINTS",
@@ -112,7 +132,9 @@ __all__ = [
     "Places",
     "Ribbon",
     "Said",
+    "RunName",
     "Scope",
+    "SeasonPicture",
     "Section",
     "Sentence",
     "Sentences",
@@ -144,10 +166,12 @@ __all__ = [
     "page_to_pdf",
     "history_document",
     "named_corners",
+    "prediction_html",
     "print_bounce",
     "print_check",
     "print_comparison",
     "print_document",
+    "prediction_document",
     "print_prediction",
     "print_review",
     "print_section",
@@ -156,7 +180,11 @@ __all__ = [
     "quickest_lap",
     "review_document",
     "runs_section",
+    "season_document",
+    "side_view",
+    "stand_document",
     "stand_html",
+    "stand_picture",
     "stretch",
     "thinned",
     "track_picture",
@@ -166,10 +194,14 @@ __all__ = [
 
 
 def __getattr__(name: str) -> Any:
-    if name == "print_prediction":  # compiles; imported when a change is tried
-        from telemetry.report.prediction import print_prediction
+    if name in (
+        "prediction_document",
+        "prediction_html",
+        "print_prediction",
+    ):  # compiles; imported when needed
+        from telemetry.report import prediction
 
-        return print_prediction
+        return getattr(prediction, name)
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
 
 

@@ -27,6 +27,7 @@ def main(out: Path, logbook) -> None:
         "rider": f"/rider?run={runs[0]}",
         "compare": f"/compare?run={runs[min(1, len(runs) - 1)]}&other={runs[0]}",
         "dampers": "/dampers",
+        "season": "/season",
     }
     with serving(logbook) as address, sync_playwright() as playwright:
         path = find_browser() or sys.exit(HOW_TO_GET_ONE)
