@@ -477,6 +477,12 @@ def _bike_values(bike: Bike) -> dict[str, float]:
         *(f"front.{key}" for key in ("stroke_mm", "rake_deg", "fork_offset_mm", "fork_height_mm", *both)),
         *(f"rear.{key}" for key in ("shock_stroke_mm", "shock_length_mm", "axle_back_mm", *both)),
         "chassis.sprung_mass_kg",
+        *(
+            f"{end}.damper.{side}.{key}"
+            for end in ("front", "rear")
+            for side in ("compression", "rebound")
+            for key in ("low_n_s_per_mm", "high_n_s_per_mm", "knee_mm_s")
+        ),
     ]
     given = {key: value for key in keys if (value := value_at(bike, key)) is not None}
     values = {key: float(value) for key, value in given.items()} | {
@@ -509,4 +515,7 @@ def _traces(run: Run, motion: Motion, track: Track) -> Traces:
         columns[f"{name}_valid"] = end.valid.astype(np.float64) if end else np.zeros(len(run.t_s))
     if track.x_m is not None and track.y_m is not None:
         columns["x_m"], columns["y_m"] = track.x_m, track.y_m
+    columns |= {
+        name: run.channels[name] for name in ("throttle_pct", "brake", "lean_deg") if name in run.channels
+    }
     return Traces({name: columns[name] for name in TRACE_COLUMNS if name in columns})

@@ -55,6 +55,7 @@ from telemetry.summary.results import (
     summary_to_json,
     write_traces,
 )
+from telemetry.summary.stretch import Stretch, selected, stretch_balance, summarise_stretch
 from telemetry.summary.trend import trends
 from telemetry.summary.wording import (
     CHANGE_CAUTION,
@@ -81,6 +82,10 @@ from telemetry.summary.wording import (
 )
 
 __all__ = [
+    "summarise_stretch",
+    "stretch_balance",
+    "selected",
+    "Stretch",
     "Adjuster",
     "BUMP",
     "BY_KEY",
