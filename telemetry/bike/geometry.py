@@ -321,7 +321,7 @@ class Standing:
     work_ratio: dict[End, float]  # axle displacement normal to the ground per mm of shaft travel
 
 
-def without(chassis: Chassis, *parts: Load | None) -> Load:
+def load_without(chassis: Chassis, *parts: Load | None) -> Load:
     """Sprung mass and its centre without the given parts."""
     taken = [part for part in parts if part is not None]
     mass = chassis.sprung_mass_kg - sum(part.mass_kg for part in taken)
@@ -356,10 +356,10 @@ def load_of(bike: Bike, name: LoadName) -> Load | None:
     """
     chassis = chassis_of(bike)
     if name == "rider":
-        return without(chassis)
+        return load_without(chassis)
     if chassis.rider is None:
         return None
-    return without(chassis, chassis.rider, chassis.fuel if name == "free" else None)
+    return load_without(chassis, chassis.rider, chassis.fuel if name == "free" else None)
 
 
 def sprung_loads_n(bike: Bike, load: Load, standing: Attitude) -> dict[End, float]:

@@ -244,7 +244,7 @@ def _goes_round(latitude_deg: FloatArray, longitude_deg: FloatArray, circuit: Ci
     east, north = to_plane_m(latitude_deg, longitude_deg, origin)
     if np.hypot(east - line.x_m[0], north - line.y_m[0]).min() > circuit.length_m:
         return False
-    east, north = _ways(east, north)
+    east, north = _passed_places(east, north)
     away, place = nearest_m(line, east, north)
     beside = away <= NEAR_M
     every = max(1, round(STEP_M / line.step_m))
@@ -256,7 +256,7 @@ def _goes_round(latitude_deg: FloatArray, longitude_deg: FloatArray, circuit: Ci
     return bool(np.median(ahead) > 0.0)
 
 
-def _ways(east_m: FloatArray, north_m: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _passed_places(east_m: FloatArray, north_m: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Every place that was passed once, in order: about `STEP_M` apart, drawn between fixes, standing counted once."""
     every = max(1, len(east_m) // MOST_FIXES)
     east_m, north_m = east_m[::every], north_m[::every]

@@ -231,7 +231,7 @@ def in_pits(times_s: FloatArray, t_s: FloatArray, speed_m_s: FloatArray) -> tupl
     return found, limit
 
 
-def kinds(
+def classified_laps(
     spans: list[Span],
     t_s: FloatArray,
     speed_m_s: FloatArray,

@@ -21,7 +21,7 @@ from telemetry.signals.derivative import (
 )
 from telemetry.signals.run import Run, SensorSetup
 from telemetry.signals.spectra import (
-    NOISE_TOLD_FROM_HZ,
+    NOISE_NOTE_FROM_HZ,
     Spectrum,
     cross_spectrum,
     noise_notes,
@@ -37,7 +37,7 @@ __all__ = [
     "Derivative",
     "EDGE_MM",
     "Mode",
-    "NOISE_TOLD_FROM_HZ",
+    "NOISE_NOTE_FROM_HZ",
     "Run",
     "STATE_RATE",
     "SensorSetup",

@@ -21,7 +21,7 @@ WINDOW_SAMPLES = 512
 SHORTEST_WINDOW = 64
 MOST_WINDOWS = 2000  # of a long log; their median is accurate to a percent or two
 # Least sample rate for a noise note: below it wheel motion reaches the top of the spectrum. [Hz]
-NOISE_TOLD_FROM_HZ = 200.0
+NOISE_NOTE_FROM_HZ = 200.0
 # Band just above wheel hop, in which noise matters first. [Hz]
 ABOVE_HOP_HZ = (24.0, 28.0)
 # A sensor is noisy if noise has this share of the power there: own choice, from simulated outings. Sound
@@ -280,7 +280,7 @@ def noise_notes(end: End, travel_mm: FloatArray, noise_mm: float, sample_rate_hz
     sample_rate_hz : float
         [Hz]
     """
-    if sample_rate_hz < NOISE_TOLD_FROM_HZ:
+    if sample_rate_hz < NOISE_NOTE_FROM_HZ:
         return []
     share = noise_share(travel_mm, noise_mm, sample_rate_hz)
     if not share >= NOISY_SHARE:
