@@ -63,8 +63,6 @@ def damping_scatter(damping_ratio: float, frequency_hz: float, duration_s: float
 
     Parameters
     ----------
-    frequency_hz : float
-        [Hz]
     duration_s : float
         Length of the record. [s]
 

@@ -61,8 +61,6 @@ def differentiate(
     ----------
     travel_mm : ndarray of shape (n_samples,)
         NaN where invalid. A gap is never filtered across. [mm]
-    sample_rate_hz : float
-        [Hz]
     bandwidth_hz : float, optional
         -3 dB point; by default the same for all logs of this rate, so that runs can be compared. [Hz]
 
@@ -88,8 +86,6 @@ def differentiator(sample_rate_hz: float, bandwidth_hz: float | None = None) -> 
 
     Parameters
     ----------
-    sample_rate_hz : float
-        [Hz]
     bandwidth_hz : float, optional
         -3 dB point. [Hz]
 

@@ -277,8 +277,6 @@ def noise_notes(end: End, travel_mm: FloatArray, noise_mm: float, sample_rate_hz
         At the shaft. [mm]
     noise_mm : float
         From `sensor_noise_mm`. [mm]
-    sample_rate_hz : float
-        [Hz]
     """
     if sample_rate_hz < NOISE_NOTE_FROM_HZ:
         return []
