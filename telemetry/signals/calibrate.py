@@ -399,18 +399,7 @@ def _drift_note(drift_mm: float, lasts_s: float, end: End, setup: SensorSetup) -
 
 
 def drift_between_mm(earlier: Sequence[Step], later: Sequence[Step], end: End) -> float | None:
-    """Difference of an end's topped-out level, later run minus earlier run. [mm]
-
-    Parameters
-    ----------
-    earlier, later : sequence of Step
-        The histories of the two runs.
-
-    Returns
-    -------
-    float or None
-        None if either run has no topped-out level. [mm]
-    """
+    """Difference of an end's topped-out level between two histories, later minus earlier; None without one. [mm]"""
     before, after = _topped_out_mm(earlier, end), _topped_out_mm(later, end)
     return None if before is None or after is None else after - before
 

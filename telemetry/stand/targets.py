@@ -64,14 +64,7 @@ def limits_of(bike: Bike, key: str, now: float) -> tuple[float, float]:
 
 
 def reach(bike: Bike, key: str, wanted: float) -> Target:
-    """The ways to a wanted number: each adjuster by itself, within its limits.
-
-    Parameters
-    ----------
-    key : str
-        Of `QUANTITIES`.
-    wanted : float
-        In its unit.
+    """The adjusters that bring a quantity (of `QUANTITIES`) to a number in its unit: each by itself, within its limits.
 
     Raises
     ------
