@@ -8,27 +8,7 @@ from telemetry.stand.stand import Row, Stand, StandResult, at_stand, stand_to_js
 from telemetry.stand.targets import Target, limits_of, reach
 
 __all__ = [
-    "Target",
-    "Change",
-    "Changed",
-    "QUANTITIES",
-    "Quantity",
-    "Recheck",
-    "Row",
-    "SAG_AGREES_MM",
-    "SagCheck",
-    "SpringCheck",
-    "Stand",
-    "StandResult",
-    "apply_changes",
-    "at_stand",
-    "check_sags",
-    "least_change",
-    "limits_of",
-    "measure",
-    "parse_change",
-    "reach",
-    "stand_to_json",
-    "steps_words",
-    "value_of",
-]
+    "Target", "Change", "Changed", "QUANTITIES", "Quantity", "Recheck", "Row", "SAG_AGREES_MM", "SagCheck",
+    "SpringCheck", "Stand", "StandResult", "apply_changes", "at_stand", "check_sags", "least_change",
+    "limits_of", "measure", "parse_change", "reach", "stand_to_json", "steps_words", "value_of",
+]  # fmt: skip
