@@ -1,9 +1,9 @@
 """Travel and speed at shaft and wheel: how much travel was used, where it ran out, how fast it moved."""
 
-from telemetry.motion.frequencies import frequencies
+from telemetry.motion.bands import frequencies
+from telemetry.motion.cycles import find_packing, strokes
 from telemetry.motion.motion import EndMotion, Motion, to_motion
 from telemetry.motion.stops import CONTACT_MM, MERGE_S, find_stops, joined, runs_of, stop_notes
-from telemetry.motion.strokes import find_packing, strokes
 from telemetry.motion.summary import (
     NAN,
     BandUse,

@@ -103,7 +103,7 @@ def recheck_list(
             )
         )
     if tyre or length or _touched(changed, _DRIVE):
-        checks.append(_drive(bike, before, after))
+        checks.append(_drive(before, after))
     damping = any(_moved(before, after, f"{end}.hop_damping", 0.02) for end in ENDS)
     if _touched(changed, (".damper.", "_clicks")) or other_rate or damping:
         checks.append(
@@ -182,7 +182,7 @@ def _back(bike: Bike, end: End, was: float | None, now: float | None) -> str:
     return f"for {was:.1f} mm as before: preload {way.set_to - way.now:+.3g} mm{turns}{then}"
 
 
-def _drive(bike: Bike, before: Values, after: Values) -> Recheck:
+def _drive(before: Values, after: Values) -> Recheck:
     parts = []
     if after["rollout_mm"] is not None:
         parts.append(f"rollout {_to(before, after, 'rollout_mm')} mm a turn of the front sprocket")
