@@ -17,7 +17,7 @@ from telemetry.review import positions_deg
 
 @dataclass(frozen=True)
 class Ground:
-    """Where laps are counted: what `telemetry.review.review` takes."""
+    """Start line and circuit, as `telemetry.review.review` takes them."""
 
     start_line: tuple[float, float] | None = None
     circuit: Circuit | None = None
@@ -38,7 +38,7 @@ def ground_of(arguments: argparse.Namespace, log: RawLog, bike: Bike) -> Ground:
 
 
 def keep_ground(arguments: argparse.Namespace, ground: Ground, track: Track) -> Path | None:
-    """Keep the circuit for its place where a person said where its line is, and say so; the file, if any."""
+    """Keep the circuit for its place if its line was given, and print the file; returns it, None if not kept."""
     circuit = track.circuit
     if circuit is None or circuit.kept_in:
         return Path(circuit.kept_in) if circuit is not None else None

@@ -18,7 +18,7 @@ from telemetry.stand import parse_change
 
 
 def predict(arguments: argparse.Namespace) -> None:
-    """Ride the laps again with the change, write what was asked for, print it."""
+    """Simulate the laps with the change, write the requested files, print the result."""
     if not (arguments.change or arguments.want or arguments.steps):
         arguments.parser.error("needs --change KEY=+STEP, --want KEY=VALUE or --steps; see --help")
     inputs = (arguments.log, arguments.bike)

@@ -17,7 +17,7 @@ from telemetry.summary import summary_to_json, write_traces
 
 
 def review(arguments: argparse.Namespace) -> None:
-    """Review one log, write what was asked for, print the debrief."""
+    """Review one log, write the requested files, print the debrief."""
     inputs = (arguments.log, arguments.bike, arguments.setup, arguments.circuit)
     check_outputs(arguments.json, arguments.traces, arguments.html, arguments.save_circuit, inputs=inputs)
     bike = load_bike(arguments.bike)

@@ -204,7 +204,7 @@ class Span(NamedTuple):
 
 
 def in_pits(times_s: FloatArray, t_s: FloatArray, speed_m_s: FloatArray) -> tuple[BoolArray, float]:
-    """Which crossings of the line were made in the pit lane, and the speed below which a crossing is slow. [m/s]
+    """Mask of the crossings made in the pit lane, and the speed below which a crossing is slow. [m/s]
 
     There the line is crossed much more slowly than usual, and the motorcycle comes from a stop, goes to one (the log's
     ends count as stops), or holds its speed.

@@ -154,7 +154,7 @@ def _followed(
 
 
 def _same_laps(fixes: Fixes, at_fix_m: FloatArray, at_crossing_m: FloatArray) -> BoolArray:
-    """Which laps go the way that most of them go: not over the pits, not over two laps, not on another circuit."""
+    """Mask of laps on the common path: not through the pits, not over two laps, not on another circuit."""
     if len(at_crossing_m) < 2:
         return np.zeros(0, dtype=bool)
     share = (np.arange(PATH_POINTS) + 0.5) / PATH_POINTS
@@ -450,7 +450,7 @@ def _on_course(
 
 
 def _elsewhere(thin: Thin, fixes: Fixes, course: Course, notes: list[QualityNote]) -> BoolArray:
-    """When the motorcycle was not on this circuit at all."""
+    """Mask of thin samples at which the motorcycle was not on this circuit."""
     off = ~course.on_line
     far = np.zeros(len(off))
     if off.any():

@@ -1,4 +1,4 @@
-"""When the start line was crossed: from a lap channel, a beacon, or a line on the ground."""
+"""Crossings of the start line, from a lap channel, a beacon, a line on the ground, or the speed."""
 
 from dataclasses import dataclass, replace
 
@@ -225,7 +225,7 @@ def laps_within(t_s: FloatArray, travelled_m: FloatArray, start_s: float, end_s:
 
 
 def from_stops(t_s: FloatArray, travelled_m: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """When each ride between stops at the box began and ended [s]; empty if the rides differ in length."""
+    """Start and end of each ride between stops at the box [s]; empty if the rides differ in length."""
     none = np.array([]), np.array([])
     step = t_s[1] - t_s[0]
     stops = runs_longer(np.gradient(travelled_m) / step < STILL_M_S, max(round(BOX_STOP_S / step), 1))
@@ -425,7 +425,7 @@ def with_missed(
 
 
 def _passed_unseen(times_s: FloatArray, fixes: Fixes, speed_m_s: FloatArray) -> FloatArray:
-    """When the place of the beacon was passed at speed and no pulse was logged. [s]"""
+    """Times at which the place of the beacon was passed at speed without a logged pulse. [s]"""
     known = (times_s >= fixes.t_s[0]) & (times_s <= fixes.t_s[-1])
     if not known.any():
         return np.array([])

@@ -150,7 +150,7 @@ def lap_length_m(laps: Sequence[TimedLap]) -> float | None:
 
 
 def passing_times_s(lap: Lap, t_s: FloatArray, distance_m: FloatArray) -> tuple[float, ...]:
-    """When a complete lap passed the ends of `PARTS` equal parts of its length, since its start. [s]
+    """Times since its start at which a complete lap passed the ends of `PARTS` equal parts of its length. [s]
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""Which column means what: proposed from names, units and behaviour, with reasons, for a person to confirm."""
+"""Meanings of columns, proposed from names, units and behaviour, with reasons, for a person to confirm."""
 
 import hashlib
 import json

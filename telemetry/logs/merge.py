@@ -77,7 +77,7 @@ def _ticks(t_s: FloatArray) -> IntArray:
 
 
 def _usable(channel: FileChannel) -> np.ndarray:
-    """Which samples have a time stamp that can be counted in ticks."""
+    """Mask of samples with a time stamp that can be counted in ticks."""
     assert channel.t_s is not None
     return np.isfinite(channel.t_s) & (np.abs(channel.t_s) < 0.5 * np.iinfo(np.int64).max / TICKS_PER_S)
 

@@ -49,7 +49,7 @@ class Cycles:
 
 
 def _closed(values: FloatArray) -> BoolArray:
-    """Which ranges between neighbouring values are closed cycles, shape (n_values - 1,)."""
+    """Mask of the ranges between neighbouring values that are closed cycles, shape (n_values - 1,)."""
     size = np.abs(np.diff(values))
     closed = np.zeros(len(size), dtype=bool)
     closed[1:-1] = (size[1:-1] < size[:-2]) & (size[1:-1] <= size[2:])
@@ -57,7 +57,7 @@ def _closed(values: FloatArray) -> BoolArray:
 
 
 def _without(closed: BoolArray) -> BoolArray:
-    """Which values stay when the two of every closed range go."""
+    """Mask of the values that stay when the two of every closed range are removed."""
     stays = np.ones(len(closed) + 1, dtype=bool)
     stays[:-1] &= ~closed
     stays[1:] &= ~closed
