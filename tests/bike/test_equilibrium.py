@@ -21,8 +21,9 @@ from telemetry.bike import (
 )
 from telemetry.bike.sections import Load
 from telemetry.errors import BikeFileError
-from telemetry.simulate import demo_bike, random_bike, second_bike
+from telemetry.simulate import demo_bike, second_bike
 from telemetry.stand import Change, apply_changes
+from tests.randomised.bikes import random_bike
 
 STAND_BIKE = Path(__file__).parents[2] / "fixtures" / "qb-6-stand.toml"
 BIKES = {"linkage": load_bike(STAND_BIKE), "table": demo_bike(), "second": second_bike()}
