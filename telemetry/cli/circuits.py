@@ -1,8 +1,10 @@
 """The circuit and the start line: ``--line`` and ``--circuit``, then what is kept for the place of the log."""
 
 import argparse
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeVar
 
 from rich.text import Text
 
@@ -12,7 +14,9 @@ from telemetry.errors import BothEndsError
 from telemetry.laps import Circuit, Track, is_line_of, keep_circuit, known_circuit, load_circuit
 from telemetry.logs import RawLog
 from telemetry.plaintext import plain
-from telemetry.review import positions_deg
+from telemetry.review import positions_deg, telling_columns
+
+Result = TypeVar("Result")
 
 
 @dataclass(frozen=True)
@@ -35,6 +39,15 @@ def ground_of(arguments: argparse.Namespace, log: RawLog, bike: Bike) -> Ground:
     if known is None or (arguments.line is not None and not is_line_of(known, arguments.line)):
         return Ground(arguments.line)
     return Ground(None, known)
+
+
+def on_ground(
+    arguments: argparse.Namespace, log: RawLog, bike: Bike, work: Callable[..., Result]
+) -> tuple[Result, Ground]:
+    """Result of ``work(log, bike, start_line=..., circuit=...)``, and the ground; an error also names the columns."""
+    with telling_columns(bike, log):
+        ground = ground_of(arguments, log, bike)
+        return work(log, bike, start_line=ground.start_line, circuit=ground.circuit), ground
 
 
 def keep_ground(arguments: argparse.Namespace, ground: Ground, track: Track) -> Path | None:
@@ -63,7 +76,7 @@ def circuit_path_of(arguments: argparse.Namespace, log_path: str) -> str | Path 
     from telemetry.bike import load_bike
     from telemetry.cli.channels import with_channels
     from telemetry.logs import read_log
-    from telemetry.review import measure, telling_columns
+    from telemetry.review import measure
 
     log = read_log(log_path)
     bike = with_channels(load_bike(arguments.bike), log, arguments.channels)
