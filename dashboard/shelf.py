@@ -6,7 +6,11 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from telemetry.arrays import FloatArray
+from telemetry.bike import Bike
 from telemetry.logbook import RunEntry
+from telemetry.prediction import Expected, expected_of
+from telemetry.review import Measured
+from telemetry.season import RunRecord
 from telemetry.setup import SetupSheet
 from telemetry.summary import Summary, Traces
 
@@ -30,8 +34,14 @@ class Logbook(Protocol):
     def traces(self, run_id: str, columns: tuple[str, ...] | None = None) -> Traces:
         """The traces of a run, or those of the columns that it has."""
 
+    def season(self) -> tuple[RunRecord, ...]:
+        """The numbers of every run."""
+
     def sheet(self, run_id: str) -> SetupSheet | None:
         """The setup sheet of a run, None when it has none."""
+
+    def measured(self, run_id: str) -> tuple[Measured, Bike]:
+        """Motion and laps of a run from its log, and its bike file."""
 
 
 class Shelf:
@@ -53,8 +63,10 @@ class Shelf:
         self.runs = logbook.runs
         self.left_out = logbook.left_out
         self.sheet = logbook.sheet
+        self.season = logbook.season
         self.traces = logbook.traces
         self.summary = lru_cache(maxsize=_SUMMARIES)(logbook.summary)
+        self.expected = lru_cache(maxsize=_SUMMARIES)(self._ride_again)
         self._column = lru_cache(maxsize=_COLUMNS)(self._read_column)
 
     def column(self, run_id: str, name: str) -> FloatArray | None:
@@ -63,3 +75,8 @@ class Shelf:
 
     def _read_column(self, run_id: str, name: str) -> FloatArray | None:
         return self.logbook.traces(run_id, (name,)).columns.get(name)
+
+    def _ride_again(self, run_id: str) -> Expected | None:
+        """What the step that a run's review advises is expected to do; takes some seconds the first time."""
+        summary = self.summary(run_id)
+        return expected_of(*self.logbook.measured(run_id), summary) if summary.findings else None

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from telemetry.arrays import End, FloatArray, IntArray
+from telemetry.numeric import student_t
 
 
 @dataclass(frozen=True)
@@ -377,9 +378,7 @@ NORMAL_975 = 1.959964
 
 def half_width(sd: float, n: float) -> float:
     """Half of a 95 % interval from a standard error and the number of independent values (Student's t, n - 1)."""
-    from scipy.special import stdtrit  # scipy.stats takes a second to import
-
-    return float(stdtrit(max(n - 1, 1.0), 0.975) * sd)
+    return student_t(0.975, max(n - 1, 1.0)) * sd
 
 
 def ratio_of_sums(

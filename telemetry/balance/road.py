@@ -19,7 +19,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.signal import butter, sosfiltfilt
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray
 from telemetry.balance.delay import riding_delay_s
@@ -149,9 +148,20 @@ def derivative(values: FloatArray, rate_hz: float, own_rate_hz: float) -> FloatA
     known = np.isfinite(values)
     filled = np.interp(np.arange(len(values)), np.flatnonzero(known), values[known])
     cut_hz = min(bandwidth_hz(filled, rate_hz, own_rate_hz), 0.45 * rate_hz)
-    if len(filled) > 15:
-        filled = sosfiltfilt(butter(2, cut_hz, fs=rate_hz, output="sos"), filled)
-    return np.where(known, np.gradient(filled) * rate_hz, np.nan)
+    if len(filled) < 2:
+        return np.full(len(values), np.nan)
+    return np.where(known, np.gradient(_low_pass(filled, cut_hz / rate_hz)) * rate_hz, np.nan)
+
+
+def _low_pass(values: FloatArray, cut: float) -> FloatArray:
+    """Digital Butterworth filter of second order, forwards and backwards; ``cut`` in cycles per sample."""
+    line = np.linspace(values[0], values[-1], len(values))
+    away = values - line
+    # turned about its first and last value, the signal is periodic and has no jump
+    spectrum = np.fft.rfft(np.concatenate((away, -away[-2:0:-1])))
+    tangent = np.tan(np.pi * np.linspace(0.0, 0.5, len(spectrum)))
+    spectrum /= 1.0 + (tangent / np.tan(np.pi * cut)) ** 4
+    return np.asarray(line + np.fft.irfft(spectrum, 2 * len(values) - 2)[: len(values)])
 
 
 def bandwidth_hz(values: FloatArray, rate_hz: float, own_rate_hz: float) -> float:

@@ -15,7 +15,6 @@ from typing import Any, ClassVar, Self, get_args
 
 import numpy as np
 from pydantic import Field, ValidationError, model_validator
-from scipy.interpolate import PchipInterpolator
 
 from telemetry.arrays import ENDS, End, FloatArray
 from telemetry.bike.dyno import read_dyno
@@ -34,6 +33,7 @@ from telemetry.bike.sections import (
     read_bench_table,
 )
 from telemetry.errors import BikeFileError
+from telemetry.numeric import shape_preserving
 from telemetry.tomlfile import Key, file_error, read_toml
 
 # pydantic's path names the kind of linkage, which is no key of the file
@@ -360,7 +360,7 @@ def shaft_sensor(bike: Bike) -> Bike:
         slope, start = np.polyfit(distance, signal, 1)
         logged = start + slope * length
     else:
-        logged = PchipInterpolator(distance, signal)(length)
+        logged = shape_preserving(distance, signal)(length)
     points = tuple((float(a), float(b)) for a, b in zip(logged, shaft, strict=True))
     made = sensor.model_copy(update={"points": points, "frame_mm": None, "swingarm_mm": None})
     return bike.model_copy(update={"rear": bike.rear.model_copy(update={"sensor": made})})

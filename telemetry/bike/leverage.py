@@ -9,10 +9,10 @@ from functools import cached_property
 from typing import Literal
 
 import numpy as np
-from scipy.interpolate import CubicHermiteSpline, PchipInterpolator
 
 from telemetry.arrays import BoolArray, FloatArray
 from telemetry.bike.sections import DirectShock, Linkage, Point, RockerOnFrame, Swingarm
+from telemetry.numeric import Cubic, shape_preserving
 
 # Distance past its ends over which a straight continuation is trusted: stops yield by 2 to 3 mm in a hard contact,
 # a sensor's zero and a table's last point are a millimetre off (common practice, no source).
@@ -59,15 +59,15 @@ class LeverageCurve:
     measured_mm: tuple[float, float] | None = None
 
     @cached_property
-    def _wheel(self) -> PchipInterpolator | CubicHermiteSpline:
+    def _wheel(self) -> Cubic:
         if self.ratio_at_points is not None:
-            return CubicHermiteSpline(self.shaft_mm, self.wheel_mm, self.ratio_at_points, extrapolate=False)
-        return PchipInterpolator(self.shaft_mm, self.wheel_mm, extrapolate=False)
+            return Cubic(self.shaft_mm, self.wheel_mm, self.ratio_at_points)
+        return shape_preserving(self.shaft_mm, self.wheel_mm)
 
     @cached_property
     def _shaft(self) -> tuple[FloatArray, FloatArray]:
         shaft = np.linspace(self.shaft_mm[0], self.shaft_mm[-1], 2001)
-        return shaft, np.asarray(self._wheel(shaft), dtype=np.float64)
+        return shaft, self._wheel(shaft)
 
     def _inside(self, shaft_travel_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Shaft travel clipped to the curve, and the distance beyond it. [mm]"""
@@ -83,14 +83,14 @@ class LeverageCurve:
     def wheel_travel_mm(self, shaft_travel_mm: FloatArray) -> FloatArray:
         """Wheel travel, vertical at the axle relative to the chassis, from shaft travel; NaN where that is. [mm]"""
         inside, beyond = self._inside(shaft_travel_mm)
-        wheel = np.asarray(self._wheel(inside))
+        wheel = self._wheel(inside)
         out = beyond != 0.0  # few samples if any; NaN is among them, and stays NaN
-        wheel[out] += beyond[out] * np.asarray(self._wheel(inside[out], 1))
+        wheel[out] += beyond[out] * self._wheel.slope(inside[out])
         return wheel
 
     def ratio(self, shaft_travel_mm: FloatArray) -> FloatArray:
         """Leverage ratio d(wheel)/d(shaft) at a shaft travel [mm]; unitless, shape (n_samples,), NaN where that is."""
-        return np.asarray(self._wheel(self._inside(shaft_travel_mm)[0], 1))
+        return self._wheel.slope(self._inside(shaft_travel_mm)[0])
 
     def ratio_slope_per_mm(self, shaft_mm: float) -> float:
         """Slope of the ratio, d(ratio)/d(shaft), negative if falling; central difference over 0.5 mm. [1/mm]"""

@@ -7,13 +7,13 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import brentq
 
 from telemetry.arrays import ENDS, End
 from telemetry.bike.bikefile import Bike, Chassis, leverage_curve, needed, stroke_mm, value_at
 from telemetry.bike.leverage import LeverageCurve
 from telemetry.bike.sections import AirColumn, SpringParts
 from telemetry.errors import BikeFileError
+from telemetry.numeric import root
 
 ATMOSPHERE_N_PER_MM2 = 0.101325  # standard atmosphere, ISO 2533
 _BAR_N_PER_MM2 = 0.1
@@ -167,7 +167,7 @@ def settled_mm(
                 f"wheel use the whole {stroke:g} mm stroke; "
                 f"{unit_hint(bike, end) or 'check the rate (N/mm) and the masses'}."
             )
-    return float(brentq(surplus_n, low, high, xtol=1e-10, rtol=1e-14))
+    return root(surplus_n, low, high, within=1e-10)
 
 
 def static_sag(bike: Bike) -> dict[End, Sag]:

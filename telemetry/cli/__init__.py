@@ -15,6 +15,8 @@ from telemetry.cli.parser import build_parser, join_line
 from telemetry.errors import BikeFileError, BothEndsError, unexpected
 from telemetry.plaintext import plain
 
+# Long vectors wake threads of OpenBLAS that spin for longer than they work; set before NumPy is imported.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 STOPPED = 130  # what a shell reports of a program stopped with Ctrl+C
 NO_MEMORY = "not enough memory for this log; split it, or log fewer channels."
 

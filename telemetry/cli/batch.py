@@ -1,54 +1,153 @@
-"""``bothends batch``: the logs of a day, a line each; a log that cannot be used does not stop the others."""
+"""``bothends batch``: many logs on all cores or a cluster; a log that cannot be used does not stop the others."""
 
 import argparse
 import csv
 import json
-from dataclasses import dataclass
+from collections.abc import Generator, Mapping, Sequence
+from contextlib import closing
+from dataclasses import replace
 from io import StringIO
 from pathlib import Path
 
+from telemetry.batch import (
+    Job,
+    find_logs,
+    job_inputs,
+    kept_settings,
+    lost_job,
+    review_job,
+    run_job,
+)
 from telemetry.bike import Bike, load_bike
-from telemetry.cli import NO_MEMORY
-from telemetry.cli.channels import with_channels
-from telemetry.cli.circuits import circuit_path_of, ground_of, keep_ground
-from telemetry.cli.output import check_outputs, console, say, working, write_text
-from telemetry.errors import BothEndsError, unexpected
+from telemetry.cli.circuits import circuit_path_of, keep_ground
+from telemetry.cli.output import Progress, check_outputs, console, say, write_text
+from telemetry.errors import BothEndsError
 from telemetry.laps import load_circuit
-from telemetry.logs import read_log
+from telemetry.logbook import Logbook, read_given
 from telemetry.plaintext import csv_cell, plain
 from telemetry.report import print_section, runs_section
-from telemetry.review import review as review_log
-from telemetry.review import telling_columns
-from telemetry.summary import METRICS, Summary, values_of
+from telemetry.season import Dataset, LapRecord, RunRecord
+from telemetry.summary import METRICS
+from telemetry.workers import default_workers, run_here, run_on_cluster
 
 SCHEMA = "bothends.batch/1"
 
 
-@dataclass(frozen=True)
-class _Outcome:
-    """What became of one log: its review, or why there is none."""
-
-    log: str
-    summary: Summary | None = None
-    error: str = ""
-
-
 def batch(arguments: argparse.Namespace) -> None:
-    """Review every log, keep them where a logbook is named, print a line each; exit code 1 when one cannot be used."""
+    """Review every log, keep the results where asked, print a line each; exit code 1 when one cannot be used."""
     inputs = (*arguments.logs, arguments.bike, arguments.circuit)
     check_outputs(arguments.json, arguments.csv, inputs=inputs)
     bike = load_bike(arguments.bike)
-    if arguments.circuit:
-        load_circuit(arguments.circuit)  # a fault of the file is one of the command, not of every log
-    found = []
-    for number, log in enumerate(arguments.logs, start=1):
-        with working(f"Reviewing {number} of {len(arguments.logs)}, {log}"):
-            found.append(_outcome(log, bike, arguments))
-        if found[-1].error:
-            say(f"bothends: {plain(' '.join(found[-1].error.split()))}")
+    logs = find_logs(arguments.logs)
+    if arguments.logbook and arguments.scheduler:
+        raise BothEndsError(
+            "--logbook: a cluster does not write to a logbook; use --out, or leave out --scheduler."
+        )
+    if arguments.logbook:
+        Logbook(arguments.logbook)  # made once, before several processes open it
+    dataset = Dataset(arguments.out) if arguments.out else None
+    jobs = _jobs(logs, bike, arguments)
+    found = _kept(dataset, jobs)
+    if found:
+        say(f"{len(found)} of {len(jobs)} logs are in {arguments.out} already; they are not reviewed again.")
+    left = [job for job in jobs if job.log not in found]
+    with Progress(len(jobs), len(found)) as progress, closing(_records(left, arguments)) as records:
+        try:
+            for job, record in records:
+                if dataset is not None:
+                    dataset.add(record)
+                found[job.log] = record
+                progress.advance()
+                if record.error:
+                    say(f"bothends: {record.error}")
+        except KeyboardInterrupt:
+            go_on = (
+                "; the same command goes on from there" if dataset is not None or arguments.logbook else ""
+            )
+            say(f"{len(found)} of {len(jobs)} logs were done{go_on}.")
+            raise
+    _report({job.log: found[job.log] for job in jobs}, arguments, inputs)
+
+
+def _jobs(logs: Sequence[str], bike: Bike, arguments: argparse.Namespace) -> list[Job]:
+    circuit = Path(arguments.circuit) if arguments.circuit else None
+    given = read_given(Path(arguments.bike), None, circuit)
+    job = Job(
+        log="",
+        bike=bike,
+        channels=arguments.channels,
+        line=arguments.line,
+        # a fault of the file is one of the command, not of every log
+        circuit=load_circuit(circuit) if circuit else None,
+        logbook=arguments.logbook or "",
+        bike_path=arguments.bike,
+        circuit_path=arguments.circuit or "",
+    )
+    jobs = (replace(job, log=log) for log in logs)
+    return [replace(one, inputs=job_inputs(one, given)) for one in jobs]
+
+
+def _kept(dataset: Dataset | None, jobs: Sequence[Job]) -> dict[str, RunRecord]:
+    """Records of the jobs that an earlier batch has done, by log."""
+    if dataset is None:
+        return {}
+    known = {(one.log, one.inputs): one for one in dataset.records()}
+    keys = {job.log: (job.source, job.inputs) for job in jobs if job.inputs}
+    return {log: known[key] for log, key in keys.items() if key in known}
+
+
+def _records(
+    jobs: Sequence[Job], arguments: argparse.Namespace
+) -> Generator[tuple[Job, RunRecord], None, None]:
+    """Jobs with their records, as they are done."""
+    left = list(jobs)
+    if arguments.line is not None and not arguments.circuit:
+        kept = ""
+        while left and not kept:  # the circuit that the line gives serves the logs that follow
+            job = left.pop(0)
+            record, kept = _first_on_circuit(job, arguments)
+            yield job, record
+        left = [replace(job, circuit_path=kept if job.logbook else "") for job in left]
+    if arguments.scheduler:
+        settings = kept_settings()
+        sent = [replace(job, log=job.source, settings=settings) for job in left]
+        typed = {job.source: job for job in left}
+        with closing(run_on_cluster(sent, run_job, lost_job, address=arguments.scheduler)) as done:
+            for job, record in done:
+                yield typed[job.source], record
+        return
+    workers = min(int(arguments.workers or default_workers()), len(left))
+    if workers <= 1:
+        yield from ((job, run_job(job)) for job in left)
+        return
+    with closing(run_here(left, run_job, lost_job, workers=workers)) as done:
+        yield from done
+
+
+def _first_on_circuit(job: Job, arguments: argparse.Namespace) -> tuple[RunRecord, str]:
+    """Record of a log reviewed here with ``--line``, and the file in which its circuit is kept, "" for none."""
+    kept = ""
+
+    def work(job: Job) -> RunRecord:
+        nonlocal kept
+        if job.logbook:
+            kept = str(circuit_path_of(arguments, job.log))
+            return review_job(replace(job, circuit_path=kept)).record
+        result = review_job(job)
+        if result.track is not None and result.ground is not None:
+            kept = str(keep_ground(arguments, result.ground, result.track) or "")
+        return result.record
+
+    return run_job(job, work), kept
+
+
+def _report(
+    found: Mapping[str, RunRecord], arguments: argparse.Namespace, inputs: Sequence[str | None]
+) -> None:
+    """Write what was asked for, then a line for each log."""
     write_text(arguments.json, _json_text(found), inputs=inputs)
     write_text(arguments.csv, _csv_text(found), inputs=inputs)
-    runs = [(plain(Path(one.log).name), one.summary) for one in found if one.summary is not None]
+    runs = [record for record in found.values() if record.rows]
     if runs:
         print_section(runs_section(runs), console(), heading=False)
     if len(runs) < len(found):
@@ -57,54 +156,29 @@ def batch(arguments: argparse.Namespace) -> None:
         )
 
 
-def _outcome(log: str, bike: Bike, arguments: argparse.Namespace) -> _Outcome:
-    try:
-        if arguments.logbook:
-            return _Outcome(log, _kept(log, arguments))
-        raw = read_log(log)
-        known = with_channels(bike, raw, arguments.channels)
-        with telling_columns(known, raw):
-            ground = ground_of(arguments, raw, known)
-            result = review_log(raw, known, start_line=ground.start_line, circuit=ground.circuit)
-        keep_ground(arguments, ground, result.track)
-        return _Outcome(log, result.summary)
-    except (BothEndsError, OSError) as error:
-        return _Outcome(log, error=str(error))
-    except MemoryError:
-        return _Outcome(log, error=f"{log}: {NO_MEMORY}")
-    except Exception as error:  # a fault of ours in one log costs that log, not the day
-        return _Outcome(log, error=f"{log}: {unexpected(error)}")
-
-
-def _kept(log: str, arguments: argparse.Namespace) -> Summary:
-    from telemetry.logbook import Logbook
-
-    book = Logbook(arguments.logbook)
-    circuit = circuit_path_of(arguments, log)
-    return book.summary(book.add(log, arguments.bike, channels=arguments.channels, circuit_path=circuit))
-
-
-def _json_text(found: list[_Outcome]) -> str:
+def _json_text(found: Mapping[str, RunRecord]) -> str:
     runs = [
         {
-            "log": plain(one.log),
-            "error": plain(one.error) or None,
-            "oscillation": None if one.summary is None else one.summary.oscillation.verdict,
-            "laps": [] if one.summary is None else [
-                {"lap": lap.lap, "complete": lap.complete, **values_of(lap)} for lap in one.summary.laps
-            ],
+            "log": plain(log),
+            "error": record.error or None,
+            "oscillation": record.oscillation or None,
+            "laps": [{"lap": row.lap, "complete": row.complete, **_values(row)} for row in record.rows[1:]],
         }
-        for one in found
-    ]  # fmt: skip
+        for log, record in found.items()
+    ]
     return json.dumps({"schema": SCHEMA, "runs": runs}, indent=1)
 
 
-def _csv_text(found: list[_Outcome]) -> str:
+def _csv_text(found: Mapping[str, RunRecord]) -> str:
     """One row a lap, the same numbers as `compare` takes; empty where one is not known."""
     text = StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(("log", "lap", "complete", *(metric.key for metric in METRICS)))
-    for one in found:
-        for lap in one.summary.laps if one.summary else ():
-            writer.writerow((csv_cell(plain(one.log)), lap.lap, lap.complete, *values_of(lap).values()))
+    for log, record in found.items():
+        for row in record.rows[1:]:
+            writer.writerow((csv_cell(plain(log)), row.lap, row.complete, *_values(row).values()))
     return text.getvalue()
+
+
+def _values(row: LapRecord) -> dict[str, float | None]:
+    return {metric.key: row.values[metric.key] for metric in METRICS}

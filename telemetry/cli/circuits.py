@@ -2,7 +2,6 @@
 
 import argparse
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
 
@@ -11,34 +10,19 @@ from rich.text import Text
 from telemetry.bike import Bike
 from telemetry.cli.output import console
 from telemetry.errors import BothEndsError
-from telemetry.laps import Circuit, Track, is_line_of, keep_circuit, known_circuit, load_circuit
+from telemetry.laps import Track, keep_circuit, load_circuit
 from telemetry.logs import RawLog
 from telemetry.plaintext import plain
-from telemetry.review import positions_deg, telling_columns
+from telemetry.review import Ground, telling_columns
+from telemetry.review import ground_of as find_ground
 
 Result = TypeVar("Result")
 
 
-@dataclass(frozen=True)
-class Ground:
-    """Start line and circuit, as `telemetry.review.review` takes them."""
-
-    start_line: tuple[float, float] | None = None
-    circuit: Circuit | None = None
-
-
 def ground_of(arguments: argparse.Namespace, log: RawLog, bike: Bike) -> Ground:
-    """Circuit from ``--line`` and ``--circuit``; otherwise the one kept for the place of the log.
-
-    A line given again keeps the circuit with it, for the names of its corners.
-    """
-    if arguments.circuit:
-        return Ground(arguments.line, load_circuit(arguments.circuit))
-    positions = positions_deg(bike, log)
-    known = None if positions is None else known_circuit(*positions)
-    if known is None or (arguments.line is not None and not is_line_of(known, arguments.line)):
-        return Ground(arguments.line)
-    return Ground(None, known)
+    """Circuit from ``--line`` and ``--circuit``; otherwise the one kept for the place of the log."""
+    given = load_circuit(arguments.circuit) if arguments.circuit else None
+    return find_ground(log, bike, arguments.line, given)
 
 
 def on_ground(

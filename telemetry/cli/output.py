@@ -9,6 +9,8 @@ from io import TextIOWrapper
 from pathlib import Path
 
 from rich.console import Console
+from rich.progress import BarColumn, TextColumn, TimeRemainingColumn
+from rich.progress import Progress as Bar
 
 from telemetry.errors import BothEndsError
 from telemetry.plaintext import plain
@@ -47,6 +49,41 @@ def working(words: str) -> Iterator[None]:
         return
     with screen.status(f"{words} …"):
         yield
+
+
+class Progress:
+    """How much of many is done, on standard error, if a person is looking.
+
+    Parameters
+    ----------
+    total, done : int
+        How many there are, and how many of them are done at the start.
+    """
+
+    def __init__(self, total: int, done: int = 0) -> None:
+        screen = Console(stderr=True)
+        self._bar = Bar(
+            TextColumn("{task.completed:.0f} of {task.total:.0f} logs"),
+            BarColumn(),
+            TimeRemainingColumn(),
+            console=screen,
+            disable=not screen.is_terminal,
+            transient=True,
+        )
+        self._task = self._bar.add_task("", total=total, completed=done)
+
+    def __enter__(self) -> "Progress":
+        """Show it."""
+        self._bar.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Take it away."""
+        self._bar.stop()
+
+    def advance(self) -> None:
+        """One more is done."""
+        self._bar.advance(self._task)
 
 
 def check_outputs(*paths: str | Path | None, inputs: Iterable[str | None] = ()) -> None:

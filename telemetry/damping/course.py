@@ -32,6 +32,7 @@ from telemetry.damping.pole import (
     take_out,
 )
 from telemetry.laps import Lap
+from telemetry.numeric import student_t
 
 WINDOW_S = 0.5
 STEP_S = WINDOW_S / 2  # Hann windows that overlap by half use all of the signal
@@ -262,8 +263,6 @@ def damping_trend(fade: tuple[LapDamping, ...]) -> DampingTrend | None:
     known = [lap for lap in fade if lap.damping_ratio is not None]
     if len(known) < LEAST_LAPS_FOR_TREND:
         return None
-    from scipy.stats import t as student
-
     lap = np.array([float(entry.lap) for entry in known])
     value = np.log([entry.damping_ratio for entry in known if entry.damping_ratio is not None])
     lap = lap - lap.mean()
@@ -271,7 +270,7 @@ def damping_trend(fade: tuple[LapDamping, ...]) -> DampingTrend | None:
     left = value - value.mean() - slope * lap
     freedom = len(known) - 2
     sd = float(np.sqrt((left**2).sum() / freedom / (lap**2).sum()))
-    half = float(student.ppf(0.975, freedom)) * sd
+    half = student_t(0.975, freedom) * sd
     low, middle, high = (100.0 * float(np.expm1(x)) for x in (slope - half, slope, slope + half))
     return DampingTrend(middle, (low, high))
 
@@ -380,15 +379,13 @@ def _scatter(lap: LapDamping, ratio: float) -> float:
 
 def least_fall_pct(laps: tuple[LapDamping, ...]) -> float | None:
     """The even fall over the laps that would have been found in 9 of 10 cases; None with too few laps. [%]"""
-    from scipy.special import stdtrit
-
     found = _known_laps(laps)
     if found is None:
         return None
     x, value, within, _ = found
     fit = _fit((x,), value, within, _LEVEL)
     half = fit.half(float(x[-1] - x[0]))
-    least = half * (1.0 + float(stdtrit(fit.freedom, 0.9)) / fit.t) - log1p(-USUAL_DRIFT_PCT / 100.0)
+    least = half * (1.0 + student_t(0.9, fit.freedom) / fit.t) - log1p(-USUAL_DRIFT_PCT / 100.0)
     return max(-100.0 * expm1(-least), LEAST_FALL_PCT)
 
 
@@ -417,8 +414,6 @@ class _Fit:
 
 
 def _fit(terms: tuple[FloatArray, ...], value: FloatArray, within: FloatArray, level: float) -> _Fit:
-    from scipy.special import stdtrit
-
     table = np.stack([np.ones_like(value), *terms], axis=1)
     found, *_ = np.linalg.lstsq(table, value)
     residual = float(((value - table @ found) ** 2).sum())
@@ -429,7 +424,7 @@ def _fit(terms: tuple[FloatArray, ...], value: FloatArray, within: FloatArray, l
         np.asarray(found[1:], dtype=np.float64),
         covariance[1:, 1:],
         freedom,
-        float(stdtrit(freedom, 1.0 - level)),
+        student_t(1.0 - level, freedom),
         residual,
     )
 

@@ -19,7 +19,6 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy.sparse import csr_array
 
 from telemetry.arrays import BoolArray, End, FloatArray, IntArray
 from telemetry.damping.hop import (
@@ -469,20 +468,9 @@ class Line:
         """Sum of the samples of every turn."""
         return np.add.reduceat(values[: self._first[-1]], self._first[:-1])
 
-    @cached_property
-    def _carrier_sums(self) -> csr_array:
-        """Takes a signal to its sums with cosine, then with sine, over every turn; shape (2 n_turns, n)."""
-        last = self._first[-1]
-        columns = np.arange(last, dtype=np.int32)
-        edges = np.concatenate([self._first, self._first[1:] + last]).astype(np.int32)
-        values = np.concatenate([part[:last] for part in self._carrier])
-        return csr_array(
-            (values, np.tile(columns, 2), edges), shape=(2 * len(self._middle), len(self.angle_turns))
-        )
-
     def _amplitude(self, signal: FloatArray, turns: float | None = None) -> ComplexArray:
         """Complex amplitude of the line turn by turn: a triangular mean over so many turns."""
-        cosine, sine = np.split(self._carrier_sums @ signal, 2)
+        cosine, sine = (self._sums(signal * part) for part in self._carrier)
         sums, samples = cosine - 1j * sine, self._samples
         half = round(0.25 * (turns or self.amplitude_turns))
         count = np.maximum(_boxed(samples, half), 1.0)

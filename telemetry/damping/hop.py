@@ -20,7 +20,6 @@ from functools import cache
 
 import numpy as np
 import numpy.typing as npt
-from scipy.signal import upfirdn
 
 from telemetry.arrays import BoolArray, End, FloatArray, IntArray
 from telemetry.bike import Bike, bike_modes, static_sag, wheel_rate_n_per_mm
@@ -72,7 +71,7 @@ def bridged(values: FloatArray) -> FloatArray:
 
 
 def thin(values: FloatArray, every: int) -> FloatArray:
-    """One in ``every`` of the values, which close a circle, after three moving means over as many [1]_.
+    """One in ``every`` of the values, which close a circle of whole steps, after three moving means over as many [1]_.
 
     What is folded into the band by it, from 164 Hz on, is a hundredth or less.
 
@@ -83,11 +82,13 @@ def thin(values: FloatArray, every: int) -> FloatArray:
     if every == 1:
         return values
     mean = np.full(every, 1.0 / every)
-    taps = np.convolve(np.convolve(mean, mean), mean)
-    before = 3 * every  # as many as there are taps, and whole steps
-    return np.asarray(upfirdn(taps, np.concatenate([values[-before:], values]), down=every))[
-        3 : 3 + len(values) // every
-    ]
+    taps = np.zeros(3 * every + 1)
+    taps[: 3 * every - 2] = np.convolve(np.convolve(mean, mean), mean)
+    steps = values.reshape(-1, every)
+    thinned: FloatArray = taps[0] * steps[:, 0]
+    for back in (1, 2, 3):  # and the samples of the three steps before
+        thinned += np.roll(steps @ taps[(back - 1) * every + 1 : back * every + 1][::-1], back)
+    return thinned
 
 
 def thin_response(frequency_per_sample: FloatArray, every: int) -> ComplexArray:

@@ -288,18 +288,23 @@ def along_the_lap(distance_m: Sequence[float], lap_length_m: float | None) -> li
 
     Distances wrap at ``lap_length_m`` (None: unknown); groups are in order of their least distance.
     """
-    if not distance_m:
-        return []
-    if len(distance_m) == 1:
-        return [[0]]
-    from scipy.cluster.hierarchy import fcluster, linkage
-    from scipy.spatial.distance import squareform
-
     at = np.asarray(distance_m, dtype=np.float64)
-    apart = _apart_m(at[:, None], at[None, :], lap_length_m)
-    numbers = fcluster(linkage(squareform(apart, checks=False), "complete"), SAME_PLACE_M, "distance")
-    groups = [np.flatnonzero(numbers == number).tolist() for number in np.unique(numbers)]
-    return sorted(groups, key=lambda group: float(at[group].min()))
+    along = at % lap_length_m if lap_length_m else at
+    groups = [[int(place)] for place in np.argsort(along, kind="stable")]
+    # of places in a row only neighbours can be the next to merge; a group is as wide as its ends are apart
+    while len(groups) > 1:
+        first, last = (along[[group[end] for group in groups]] for end in (0, -1))
+        widths = np.roll(last, -1) - first
+        if lap_length_m:
+            widths %= lap_length_m
+        else:
+            widths[-1] = np.inf
+        left = int(np.argmin(widths))
+        if widths[left] > SAME_PLACE_M:
+            break
+        groups[left] += groups[(left + 1) % len(groups)]
+        del groups[(left + 1) % len(groups)]
+    return sorted((sorted(group) for group in groups), key=lambda group: float(at[group].min()))
 
 
 def _apart_m(a_m: FloatArray, b_m: FloatArray, lap_length_m: float | None) -> FloatArray:

@@ -1,6 +1,7 @@
 """Reading a log: formats, dialects, units."""
 
 from telemetry.logs.mapping import (
+    CONFIG_VARIABLE,
     LIKELY,
     MEANINGS,
     Behaviour,
@@ -16,7 +17,7 @@ from telemetry.logs.rawlog import UNITS, RawLog, find_unit, stated_rate_hz, to_u
 from telemetry.logs.readers import READERS, read_log
 
 __all__ = [
-    "Behaviour", "LIKELY", "MEANINGS", "Proposal", "READERS", "RawLog", "UNITS", "config_directory",
-    "describe", "find_unit", "keep_setting", "propose", "read_log", "recall", "remember", "stated_rate_hz",
-    "to_unit", "with_rate",
+    "Behaviour", "CONFIG_VARIABLE", "LIKELY", "MEANINGS", "Proposal", "READERS", "RawLog", "UNITS",
+    "config_directory", "describe", "find_unit", "keep_setting", "propose", "read_log", "recall", "remember",
+    "stated_rate_hz", "to_unit", "with_rate",
 ]  # fmt: skip

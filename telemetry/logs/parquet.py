@@ -3,7 +3,6 @@
 from pathlib import Path
 
 import pyarrow as pa
-import pyarrow.parquet as pq
 
 from telemetry.errors import LogError
 from telemetry.logs.arrowtable import log_from_table
@@ -21,6 +20,8 @@ def recognises(path: Path) -> bool:
 
 def read(path: Path) -> RawLog:
     """Read Parquet; `LogError` if the file is damaged or has no column of numbers."""
+    import pyarrow.parquet as pq  # reads the system's certificates
+
     try:
         with path.open("rb") as file:  # Arrow itself opens no name that is not UTF-8
             parquet = pq.ParquetFile(file)

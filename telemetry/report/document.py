@@ -43,10 +43,11 @@ from telemetry.report.damping import (
     damping_words,
     front_damping_words,
 )
-from telemetry.report.figures import Scope, speed_picture, use_picture, whole_run
+from telemetry.report.figures import Scope, speed_picture, use_picture
 from telemetry.report.lap import lap_map, lap_travel
 from telemetry.report.places import linked
 from telemetry.report.travel import ends_section, places_section, stops_section, strokes_section
+from telemetry.season import RunRecord
 from telemetry.setup import SetupSheet, written
 from telemetry.summary import (
     BY_KEY,
@@ -66,7 +67,6 @@ from telemetry.summary import (
     lap_time,
     lap_words,
     laps_from,
-    limits_words,
     measured_time,
     number,
     percent,
@@ -405,37 +405,35 @@ RUN_WORDS = (
 )
 
 
-def runs_section(runs: Iterable[tuple[str, Summary]]) -> Section:
-    """Many runs by name, a line each."""
+def runs_section(runs: Iterable[RunRecord]) -> Section:
+    """Many runs, a line each."""
     runs = tuple(runs)
-    limits = [f"{name}: {words}" for name, summary in runs for words in limits_words(summary.ends)]
-    rows = table(RUN_COLUMNS, [run_row(name, summary) for name, summary in runs])
+    limits = [f"{run.name}: {words}" for run in runs for words in run.limits]
+    rows = table(RUN_COLUMNS, [_run_row(run) for run in runs])
     blocks = tuple(block for block in (rows, *notes(RUN_WORDS, *limits)) if block is not None)
     return Section("runs", "Runs", blocks)
 
 
-def run_row(name: str, summary: Summary) -> Row:
+def _run_row(run: RunRecord) -> Row:
     """A whole run in one line: complete laps, the quickest, travel used, bottomed front and rear, balance, damping."""
-    complete = [lap.time_s for lap in summary.laps if lap.complete]
-    bump = summary.balance.same_bump
-    ratio = (None, None) if bump is None else (bump.compression_ratio, bump.rebound_ratio)
-    judged = whole_run(summary).judged
+    values = run.rows[0].values
 
     def both(key: str) -> str:
-        return " / ".join(OF_END[key].text(judged[end]) if end in judged else UNKNOWN for end in ENDS)
+        return " / ".join(number(values[f"{end}.{key}"], OF_END[key].digits) for end in ENDS)
 
+    ratios = (values["balance.bump_compression"], values["balance.bump_rebound"])
     return (
-        name,
-        str(len(complete)),
-        lap_time(min(complete, default=None)),
+        run.name,
+        str(run.laps),
+        lap_time(run.quickest_lap_s),
         both("travel.used_pct"),
         both("travel.bottomed"),
-        " / ".join(number(value, RATIO.digits) for value in ratio),
-        _damping_cell(summary),
+        " / ".join(number(value, RATIO.digits) for value in ratios),
+        run.damping,
     )
 
 
-def _damping_cell(summary: Summary) -> str:
+def damping_cell(summary: Summary) -> str:
     """The verdict on the dampers, and on how much of the time it rests where that is not nearly all of it."""
     words, rear = damping_words(summary.oscillation), summary.ends["rear"]
     if not rear.judged:

@@ -4,7 +4,6 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, select_autoescape
 from markupsafe import Markup, escape
 
 from telemetry.report.blocks import Block, Document, Medium, Section, is_printed
@@ -30,6 +29,8 @@ def document_html(document: Document, *, heading: str = "", style: str = "", clo
 
 @cache
 def _template() -> Any:
+    from jinja2 import Environment, PackageLoader, select_autoescape
+
     environment = Environment(
         loader=PackageLoader("telemetry.report", "."),
         autoescape=select_autoescape(default=True, default_for_string=True),

@@ -11,6 +11,7 @@ from telemetry.review.columns import (
     with_columns,
 )
 from telemetry.review.cut import WHOLE, Cut, cut_from_json, cut_to_json
+from telemetry.review.ground import Ground, ground_of
 from telemetry.review.newbike import (
     CALIBRATIONS,
     LEVERAGES,
@@ -27,6 +28,7 @@ from telemetry.review.steps import Measured, Review, measure, motion_of, review
 __all__ = [
     "CALIBRATIONS",
     "Cut",
+    "Ground",
     "KEYS",
     "LEVERAGES",
     "Measured",
@@ -41,6 +43,7 @@ __all__ = [
     "confirmed_columns",
     "cut_from_json",
     "cut_to_json",
+    "ground_of",
     "measure",
     "motion_of",
     "named_columns",

@@ -9,6 +9,7 @@ import numpy as np
 from telemetry.arrays import End, FloatArray
 from telemetry.errors import CalibrationError
 from telemetry.notes import QualityNote, Step
+from telemetry.numeric import BLOCK, shape_preserving
 from telemetry.signals.clock import runs
 from telemetry.signals.run import SensorSetup
 
@@ -176,13 +177,11 @@ def _check_monotone(signal: FloatArray, travel: FloatArray, key: str) -> None:
 
 def _shape_preserving_curve(signal: FloatArray, travel: FloatArray) -> Callable[[FloatArray], FloatArray]:
     """PCHIP through the points, linear beyond them."""
-    from scipy.interpolate import PchipInterpolator  # import takes half a second; most sensors are linear
-
-    inside = PchipInterpolator(signal, travel)
+    inside = shape_preserving(signal, travel)
     slopes = np.diff(travel) / np.diff(signal)
 
     def curve(values: FloatArray) -> FloatArray:
-        result = np.asarray(inside(np.clip(values, signal[0], signal[-1])), dtype=np.float64)
+        result = inside(np.clip(values, signal[0], signal[-1]))
         result += slopes[0] * np.minimum(values - signal[0], 0.0)
         result += slopes[-1] * np.maximum(values - signal[-1], 0.0)
         return result
@@ -277,9 +276,9 @@ def _still_mm(
     return float(np.median(part))
 
 
-def find_top_out_level(travel_mm: FloatArray, sample_rate_hz: float) -> TopOutLevel | None:
+def _find_top_out_level(travel_mm: FloatArray, turned_mm: FloatArray) -> TopOutLevel | None:
     """Level at which an end tops out, from many contacts; None unless its lowest turning points cluster."""
-    levels = np.sort(_turning_points(travel_mm, sample_rate_hz)[1])
+    levels = np.sort(turned_mm)
     best = _densest_cluster(levels)
     if best is None or best.denser < CLUSTER_DENSER:
         return None
@@ -290,10 +289,8 @@ def find_top_out_level(travel_mm: FloatArray, sample_rate_hz: float) -> TopOutLe
     )
 
 
-def find_drift_mm(travel_mm: FloatArray, sample_rate_hz: float) -> float | None:
+def _find_drift_mm(lasts_s: float, time_s: FloatArray, levels: FloatArray) -> float | None:
     """Rise of the topped-out level from the start to the end of a run, None with too few contacts. [mm]"""
-    lasts_s = len(travel_mm) / sample_rate_hz
-    time_s, levels = _turning_points(travel_mm, sample_rate_hz)
     if lasts_s < SHORTEST_DRIFT_S:
         return None
 
@@ -328,25 +325,31 @@ def _densest_cluster(levels_mm: FloatArray) -> _Cluster | None:
 
 def _turning_points(travel_mm: FloatArray, sample_rate_hz: float) -> tuple[FloatArray, FloatArray]:
     """Times and levels at which travel turns near its minimum, coming from well above and returning. [s, mm]"""
-    from scipy.ndimage import minimum_filter1d  # slow import
-
     none = np.empty(0), np.empty(0)
     length = round(LEAVES_S * sample_rate_hz)
-    low = np.where(np.isfinite(travel_mm), travel_mm, np.inf)
-    lowest = float(low.min(initial=np.inf))
+    lowest = float(np.fmin.reduce(travel_mm, initial=np.inf))
     if not np.isfinite(lowest) or not length:  # too slow to show a contact
         return none
     reach = max(1, round(0.5 * CONTACT_S * sample_rate_hz))
-    at = np.flatnonzero((low == minimum_filter1d(low, 2 * reach + 1)) & (low < lowest + NEAR_LOWEST_MM))
+    about, last = np.arange(-reach, reach + 1), len(travel_mm) - 1
+    near = np.flatnonzero(travel_mm < lowest + NEAR_LOWEST_MM)
+    blocks = (near[first : first + BLOCK] for first in range(0, len(near), BLOCK))
+    at = np.concatenate(
+        [
+            here[
+                travel_mm[here] <= np.fmin.reduce(travel_mm[np.clip(here[:, None] + about, 0, last)], axis=1)
+            ]
+            for here in blocks
+        ]
+    )
     at = at[np.diff(at, prepend=-2 * reach) > reach]
-    at = at[(at >= length) & (at < len(low) - length)]
+    at = at[(at >= length) & (at < len(travel_mm) - length)]
     if not at.size:
         return none
-    about = np.where(np.isfinite(travel_mm), travel_mm, -np.inf)
     steps = np.arange(1, length + 1)
-    before, after = about[at[:, None] - steps].max(axis=1), about[at[:, None] + steps].max(axis=1)
-    at = at[np.minimum(before, after) > low[at] + LEAVES_MM]
-    return at / sample_rate_hz, low[at]
+    before, after = (np.fmax.reduce(travel_mm[at[:, None] + way * steps], axis=1) for way in (-1, 1))
+    at = at[np.minimum(before, after) > travel_mm[at] + LEAVES_MM]  # False where all are missing
+    return at / sample_rate_hz, travel_mm[at]
 
 
 def check_zero(
@@ -355,7 +358,9 @@ def check_zero(
     """Topped-out level over a run and its drift: a step, and notes ``zero_moved`` and ``zero_drift``."""
     settings: dict[str, float | int | str | bool] = {"end": end}
     notes = []
-    rest, drift = find_top_out_level(travel_mm, sample_rate_hz), find_drift_mm(travel_mm, sample_rate_hz)
+    turned_s, turned_mm = _turning_points(travel_mm, sample_rate_hz)
+    rest = _find_top_out_level(travel_mm, turned_mm)
+    drift = _find_drift_mm(len(travel_mm) / sample_rate_hz, turned_s, turned_mm)
     stays = runs(travel_mm < REST_LOWEST_MM)
     longest = int(np.argmax(stays[1] - stays[0])) if stays[0].size else 0
     if rest is not None and rest.level_mm > REST_HIGHEST_MM and rest.contacts < FEWEST_ABOVE:

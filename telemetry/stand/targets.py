@@ -3,10 +3,10 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import brentq
 
 from telemetry.bike import Bike, value_at
 from telemetry.errors import BikeFileError, BothEndsError
+from telemetry.numeric import root
 from telemetry.stand.changes import Change, apply_changes, least_change, steps_words
 from telemetry.stand.quantities import BY_KEY, QUANTITIES, end_of, value_of
 
@@ -111,7 +111,7 @@ def setting_for(bike: Bike, key: str, wanted: float, adjuster: str) -> Setting:
         span = f"gives {reached.min():.4g} to {reached.max():.4g}" if len(reached) else "gives no number"
         return Setting(adjuster, start, None, None, "", f"from {low:g} to {high:g} it {span}")
     a, b = min(crossings, key=lambda pair: abs(0.5 * (pair[0] + pair[1]) - start))
-    value = float(brentq(miss, a, b, xtol=1e-6))
+    value = root(miss, a, b, within=1e-6)
     least = least_change(bike, adjuster)
     count = round((value - start) / least)
     if not low <= start + count * least <= high:

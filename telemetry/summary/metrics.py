@@ -263,6 +263,28 @@ COMPARED: tuple[Metric, ...] = (
 BY_KEY = {metric.key: metric for metric in COMPARED}
 
 
+def _rest_of_end(end: End) -> tuple[Metric, ...]:
+    """The metrics of an end that are not compared."""
+    compared = {metric.label for metric in _end_metrics(end)}
+    found = (_of_lap(end, key) for key in OF_END)
+    return tuple(metric for metric in found if metric.label not in compared)
+
+
+# Everything that can be read of a lap: what a season shows and its dataset holds.
+LAP_METRICS: tuple[Metric, ...] = (
+    *COMPARED,
+    _ratio(
+        "bump_compression", "compression speed on the same bump, clear of the road's grain",
+        lambda lap: lap.balance.same_bump.compression_ratio if lap.balance.same_bump else None,
+    ),
+    _ratio(
+        "bump_rebound", "rebound speed on the same bump, clear of the road's grain",
+        lambda lap: lap.balance.same_bump.rebound_ratio if lap.balance.same_bump else None,
+    ),
+    *(metric for end in ENDS for metric in _rest_of_end(end)),
+)  # fmt: skip
+
+
 def _plain(key: str, label: str, unit: str = "", decimals: int | None = None, scale: float = 1.0) -> Metric:
     """A number that a table holds ready: its subject is the number itself."""
     return Metric(key, label, unit, (), lambda value: None if value is None else scale * value, decimals)

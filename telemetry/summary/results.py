@@ -10,8 +10,6 @@ from functools import cache
 from pathlib import Path
 from typing import Literal
 
-import pyarrow as pa
-import pyarrow.parquet as pq
 from pydantic import TypeAdapter
 
 from telemetry.arrays import ENDS, End, FloatArray
@@ -281,6 +279,9 @@ def _with_both_ends(summary: Summary) -> Summary:
 
 def write_traces(traces: Traces, path: Path) -> None:
     """Write the traces as Parquet (zstd)."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
     table = pa.table({name: pa.array(values) for name, values in traces.columns.items()})
     pq.write_table(table, path, compression="zstd")
 
@@ -293,6 +294,9 @@ def read_traces(path: Path, columns: tuple[str, ...] | None = None) -> Traces:
     LogbookError
         If the file is missing or is not Parquet.
     """
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
     try:
         table = pq.read_table(path, columns=list(columns) if columns else None)
     except (OSError, pa.ArrowInvalid) as error:

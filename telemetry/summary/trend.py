@@ -6,6 +6,7 @@ import numpy as np
 
 from telemetry.arrays import FloatArray
 from telemetry.laps import laps_at_pace
+from telemetry.numeric import student_t
 from telemetry.summary.metrics import METRICS, Metric, values_by_lap
 from telemetry.summary.results import LapSummary, Trend
 
@@ -36,8 +37,6 @@ def slope_interval(x: FloatArray, y: FloatArray, level: float) -> tuple[float, t
     ----------
     .. [1] N. R. Draper, H. Smith, Applied Regression Analysis, 3rd ed., Wiley 1998, ch. 1.
     """
-    from scipy.special import stdtrit
-
     away = x - x.mean()
     slope = float(away @ y / (away @ away))
     left = y - y.mean() - slope * away
@@ -45,7 +44,7 @@ def slope_interval(x: FloatArray, y: FloatArray, level: float) -> tuple[float, t
     scatter = float(np.sqrt(left @ left / freedom / (away @ away)))
     if scatter <= 1e-12 * max(abs(slope), float(np.abs(y).max())):
         return slope, None
-    half = float(stdtrit(freedom, 0.5 + level / 2)) * scatter
+    half = student_t(0.5 + level / 2, freedom) * scatter
     return slope, (slope - half, slope + half)
 
 

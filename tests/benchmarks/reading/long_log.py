@@ -1,4 +1,4 @@
-"""A long log at 1 kHz with ten full columns, made of the laps of a demo fixture over and over."""
+"""A long log with ten full columns, made of the laps of a demo fixture over and over."""
 
 from pathlib import Path
 
@@ -9,7 +9,6 @@ import pyarrow.csv as arrow_csv
 from telemetry.logs import read_log
 
 FIXTURES = Path(__file__).parents[3] / "fixtures"
-RATE_HZ = 1000.0
 DECIMALS = {
     "fork": 4,
     "shock": 4,
@@ -22,12 +21,12 @@ DECIMALS = {
 }
 
 
-def _one_lap() -> dict[str, np.ndarray]:
+def _one_lap(rate_hz: float) -> dict[str, np.ndarray]:
     """The columns of one complete lap, every row filled."""
     log = read_log(FIXTURES / "vellmoor-clean.csv.gz")
     t, lap = log.columns["time"], log.columns["lap"]
     start, end = t[np.argmax(lap == 2)], t[np.argmax(lap == 3)]
-    at = np.arange(start, end, 1 / RATE_HZ)
+    at = np.arange(start, end, 1 / rate_hz)
     found = {}
     for name, decimals in DECIMALS.items():
         there = np.isfinite(log.columns[name])
@@ -35,9 +34,9 @@ def _one_lap() -> dict[str, np.ndarray]:
     return found
 
 
-def write_long_log(path: Path, minutes: float) -> int:
+def write_long_log(path: Path, minutes: float, rate_hz: float = 1000.0) -> int:
     """Write the log; returns its number of rows."""
-    lap, wanted, written = _one_lap(), round(60 * minutes * RATE_HZ), 0
+    lap, wanted, written = _one_lap(rate_hz), round(60 * minutes * rate_hz), 0
     length, number = len(lap["fork"]), 0
     noise = np.random.default_rng(3)
     with path.open("wb") as file:
@@ -45,7 +44,7 @@ def write_long_log(path: Path, minutes: float) -> int:
                    b"latitude [deg],longitude [deg],lap\n")  # fmt: skip
         while written < wanted:
             rows = min(length, wanted - written)
-            columns = {"time": np.round((written + np.arange(rows)) / RATE_HZ, 3)}
+            columns = {"time": np.round((written + np.arange(rows)) / rate_hz, 3)}
             for name, values in lap.items():
                 columns[name] = values[:rows]
                 if name in ("fork", "shock"):  # no two laps alike, to the digit

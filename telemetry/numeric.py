@@ -1,0 +1,199 @@
+"""Numerical methods of every review: cubics through points, a root, a t quantile.
+
+SciPy has them all. Its import costs as much as reading 10 to 40 minutes of log, and nothing else of it is needed where
+these are used; the tests hold them to SciPy.
+"""
+
+import math
+from collections.abc import Callable
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from telemetry.arrays import FloatArray
+
+# Samples of one block: temporaries of so many stay in the cache.
+BLOCK = 16_384
+_TINY = 1e-300
+
+
+class Cubic:
+    """Piecewise cubic with given values and slopes at its knots.
+
+    Parameters
+    ----------
+    x, y, slope : array_like of shape (n_knots,)
+        ``x`` rises strictly.
+
+    References
+    ----------
+    .. [1] C. de Boor, A Practical Guide to Splines, Springer 1978, ch. 4.
+    """
+
+    def __init__(self, x: ArrayLike, y: ArrayLike, slope: ArrayLike) -> None:
+        x, y, slope = (np.asarray(part, dtype=np.float64) for part in (x, y, slope))
+        step = np.diff(x)
+        secant = np.diff(y) / step
+        bend = (slope[:-1] + slope[1:] - 2.0 * secant) / step
+        self._x = x
+        # of each piece, highest power first, in the distance from its first knot
+        self._powers = (bend / step, (secant - slope[:-1]) / step - bend, slope[:-1].copy(), y[:-1].copy())
+
+    def __call__(self, at: FloatArray) -> FloatArray:
+        """Values; NaN where ``at`` is. The end pieces go on beyond the knots."""
+        return self._each(at, self._powers)
+
+    def slope(self, at: FloatArray) -> FloatArray:
+        """Derivatives; NaN where ``at`` is."""
+        a, b, c, _ = self._powers
+        return self._each(at, (3.0 * a, 2.0 * b, c))
+
+    def _each(self, at: FloatArray, powers: tuple[FloatArray, ...]) -> FloatArray:
+        at = np.asarray(at, dtype=np.float64)
+        found = np.empty(at.shape)
+        flat, into = at.reshape(-1), found.reshape(-1)
+        for first in range(0, len(flat), BLOCK):
+            here = flat[first : first + BLOCK]
+            piece = self._x[1:-1].searchsorted(here, side="right")
+            away = here - self._x[piece]
+            value = powers[0][piece]
+            for power in powers[1:]:
+                value *= away
+                value += power[piece]
+            into[first : first + BLOCK] = value
+        return found
+
+
+def shape_preserving(x: ArrayLike, y: ArrayLike) -> Cubic:
+    """Cubic through points that rises or falls only where they do (PCHIP).
+
+    Parameters
+    ----------
+    x, y : array_like of shape (n_points,)
+        Two or more; ``x`` rises strictly.
+
+    References
+    ----------
+    .. [1] F. N. Fritsch, J. Butland, SIAM J. Sci. Stat. Comput. 5(2), 300-304, 1984, doi:10.1137/0905021.
+    """
+    x, y = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
+    step = np.diff(x)
+    secant = np.diff(y) / step
+    if len(x) == 2:
+        return Cubic(x, y, np.repeat(secant, 2))
+    before, after = 2.0 * step[1:] + step[:-1], step[1:] + 2.0 * step[:-1]
+    level = secant[1:] * secant[:-1] <= 0.0
+    with np.errstate(divide="ignore", invalid="ignore"):
+        inner = (before + after) / (before / secant[:-1] + after / secant[1:])
+    slope = np.concatenate(([0.0], np.where(level, 0.0, inner), [0.0]))
+    slope[0] = _end_slope(step[0], step[1], secant[0], secant[1])
+    slope[-1] = _end_slope(step[-1], step[-2], secant[-1], secant[-2])
+    return Cubic(x, y, slope)
+
+
+def _end_slope(step: float, next_step: float, secant: float, next_secant: float) -> float:
+    """Slope at an end by a parabola through three points, kept from overshooting."""
+    slope = ((2.0 * step + next_step) * secant - step * next_secant) / (step + next_step)
+    if slope * secant <= 0.0:
+        return 0.0
+    return 3.0 * secant if secant * next_secant <= 0.0 and abs(slope) > 3.0 * abs(secant) else slope
+
+
+def root(function: Callable[[float], float], low: float, high: float, *, within: float) -> float:
+    """Where a function is 0 between two points at which its signs differ.
+
+    Parameters
+    ----------
+    within : float
+        Largest error.
+
+    References
+    ----------
+    .. [1] T. R. Chandrupatla, Adv. Eng. Software 28(3), 145-149, 1997, doi:10.1016/S0965-9978(96)00051-8.
+    """
+    a, b = float(high), float(low)
+    at_a, at_b = function(a), function(b)
+    if at_a == 0.0 or at_b == 0.0:
+        return a if at_a == 0.0 else b
+    if at_a * at_b > 0.0 or not math.isfinite(at_a * at_b):
+        raise ValueError(f"the function has one sign at both ends: {at_b:g} at {low:g}, {at_a:g} at {high:g}")
+    share = 0.5
+    while True:
+        middle = a + share * (b - a)
+        at_middle = function(middle)
+        if (at_middle > 0.0) == (at_a > 0.0):
+            c, at_c = a, at_a
+        else:
+            c, at_c, b, at_b = b, at_b, a, at_a
+        a, at_a = middle, at_middle
+        best, at_best = (a, at_a) if abs(at_a) < abs(at_b) else (b, at_b)
+        least = (0.5 * within + 2.0 * abs(best) * np.finfo(float).eps) / abs(b - a)
+        if least > 0.5 or at_best == 0.0:
+            return best
+        xi, phi = (a - b) / (c - b), (at_a - at_b) / (at_c - at_b)
+        share = 0.5
+        if phi**2 < xi and (1.0 - phi) ** 2 < 1.0 - xi:  # inverse parabola, where it is safe
+            share = at_a / (at_b - at_a) * at_c / (at_b - at_c)
+            share += (c - a) / (b - a) * at_a / (at_c - at_a) * at_b / (at_c - at_b)
+        share = min(1.0 - least, max(least, share))
+
+
+@lru_cache(maxsize=256)
+def student_t(level: float, freedom: float) -> float:
+    """Quantile of Student's t: below it lies a share ``level`` of the distribution.
+
+    Parameters
+    ----------
+    level : float
+        Between 0 and 1.
+    freedom : float
+        Degrees of freedom, above 0.
+
+    References
+    ----------
+    .. [1] M. Abramowitz, I. A. Stegun, Handbook of Mathematical Functions, 1964, 26.5.8 and 26.7.1.
+    """
+    tail = min(level, 1.0 - level)
+    if tail == 0.5:
+        return 0.0
+
+    def surplus(t: float) -> float:
+        return math.log(_student_tail(t, freedom) / tail)
+
+    high = 1.0
+    while surplus(high) > 0.0:
+        high *= 2.0
+    t = root(surplus, 0.0, high, within=1e-15 * high)
+    return t if level > 0.5 else -t
+
+
+def _student_tail(t: float, freedom: float) -> float:
+    """Share of Student's t above ``t``, by the continued fraction of the incomplete beta function."""
+    if t == 0.0:
+        return 0.5
+    a, b = freedom / 2.0, 0.5
+    x = freedom / (freedom + t * t)
+    rest = t * t / (freedom + t * t)
+    log_front = a * math.log(x) + b * math.log(rest) + math.lgamma(a + b) - math.lgamma(a) - math.lgamma(b)
+    front = 0.5 * math.exp(log_front)
+    if x < (a + 1.0) / (a + b + 2.0):
+        return front * _beta_fraction(a, b, x) / a
+    return 0.5 - front * _beta_fraction(b, a, rest) / b
+
+
+def _beta_fraction(a: float, b: float, x: float) -> float:
+    """Continued fraction of the incomplete beta function, evaluated as by Lentz."""
+    c, d = 1.0, 1.0 / max(1.0 - (a + b) * x / (a + 1.0), _TINY)
+    fraction = d
+    for m in range(1, 10_000):
+        for term in (
+            m * (b - m) * x / ((a + 2 * m - 1) * (a + 2 * m)),
+            -(a + m) * (a + b + m) * x / ((a + 2 * m) * (a + 2 * m + 1)),
+        ):
+            d = 1.0 / (1.0 + term * d or _TINY)
+            c = 1.0 + term / c or _TINY
+            fraction *= c * d
+        if abs(c * d - 1.0) < 1e-15:
+            break
+    return fraction

@@ -1,0 +1,61 @@
+"""Cubics, roots and t quantiles against SciPy, which the program does not import for them."""
+
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+from scipy.interpolate import CubicHermiteSpline, PchipInterpolator
+from scipy.optimize import brentq
+from scipy.special import stdtrit
+
+from telemetry.numeric import BLOCK, Cubic, root, shape_preserving, student_t
+
+
+@pytest.mark.parametrize("points", [2, 3, 4, 9])
+def test_shape_preserving_is_scipys_pchip(points):
+    chance = np.random.default_rng(points)
+    x = np.sort(chance.uniform(0.0, 70.0, points))
+    y = np.cumsum(chance.uniform(-10.0, 20.0, points))
+    at = chance.uniform(x[0], x[-1], BLOCK + 7)
+    ours, theirs = shape_preserving(x, y), PchipInterpolator(x, y)
+    np.testing.assert_allclose(ours(at), theirs(at), rtol=1e-10, atol=1e-10)
+    np.testing.assert_allclose(ours.slope(at), theirs(at, 1), rtol=1e-9, atol=1e-9)
+
+
+def test_a_cubic_through_given_slopes_is_scipys():
+    x, y, slope = [0.0, 1.0, 3.0], [2.0, 1.0, 4.0], [0.5, -2.0, 3.0]
+    at = np.array([[0.0, 0.3], [1.0, np.nan], [2.9, 3.0]])
+    theirs = CubicHermiteSpline(x, y, slope)
+    np.testing.assert_allclose(Cubic(x, y, slope)(at), theirs(at), atol=1e-12)
+    np.testing.assert_allclose(Cubic(x, y, slope).slope(at), theirs(at, 1), atol=1e-12)
+
+
+@pytest.mark.parametrize("target", [1e-9, 0.2, 17.0, 69.999, 70.0])
+def test_root_is_scipys(target):
+    def function(s):
+        return s**1.7 + 5 * s - (target**1.7 + 5 * target)
+
+    assert root(function, 0.0, 70.0, within=1e-10) == pytest.approx(
+        brentq(function, 0.0, 70.0, xtol=1e-12), abs=2e-10
+    )
+
+
+def test_root_refuses_what_has_none():
+    with pytest.raises(ValueError, match="one sign at both ends"):
+        root(lambda x: x + 1.0, 0.0, 1.0, within=1e-9)
+
+
+@pytest.mark.parametrize("freedom", [0.7, 1, 2.5, 4, 13, 120, 4000])
+@pytest.mark.parametrize("level", [0.001, 0.05, 0.5, 0.9, 0.975, 0.9999])
+def test_student_t_is_scipys(level, freedom):
+    assert student_t(level, freedom) == pytest.approx(stdtrit(freedom, level), rel=1e-11, abs=1e-12)
+
+
+def test_a_review_from_the_terminal_starts_without_what_it_does_not_need():
+    """Each of these costs as much CPU to import as reading minutes of log."""
+    done = subprocess.run(
+        [sys.executable, "-c", "import sys, telemetry.cli.review as r; print(*sorted(sys.modules))"],
+        capture_output=True, text=True, timeout=60, check=True,
+    )  # fmt: skip
+    assert {"numba", "pandas", "plotly", "jinja2", "scipy", "pyarrow.parquet"}.isdisjoint(done.stdout.split())
