@@ -23,23 +23,26 @@ def track_map(picture: TrackPicture, theme: Theme, *, big: bool = False) -> go.F
         Wider lines and larger letters, for a phone in the sun.
     """
     size = 1.5 if big else 1.0
+    # on a phone a box would hide what was touched: the page has a line for it
+    read_out = {"hoverinfo": "none"} if big else {"hovertemplate": "%{text}<extra></extra>"}
     spots = [
-        _spots(end, kind, chosen, theme, size)
+        _spots(end, kind, chosen, theme, size, read_out)
         for end in ENDS
         for kind in ("topped_out", "bottomed")
         if (chosen := [spot for spot in picture.spots if spot.end == end and spot.kind == kind])
     ]
     return go.Figure(
         data=[
-            _line(picture, theme.soft if big else theme.rule, size),
-            *(_ribbon(ribbon, theme, size) for ribbon in picture.ribbons),
+            _line(picture, theme.soft, size, big),
+            *(_ribbon(ribbon, theme, size, read_out) for ribbon in picture.ribbons),
             *_start(picture, theme, size),
             *spots,
         ],
         layout={
             "template": template(theme),
             "dragmode": False,
-            "hovermode": "closest",
+            "hovermode": "closest" if big else False,
+            "meta": {} if big else _for_the_cursor(picture),
             "margin": {"l": 8, "r": 8, "t": 8, "b": 40 if picture.straight else 8},
             **_axes(picture),
             "annotations": [_corner(label, theme, size) for label in picture.corners],
@@ -47,13 +50,22 @@ def track_map(picture: TrackPicture, theme: Theme, *, big: bool = False) -> go.F
     )
 
 
-def _line(picture: TrackPicture, colour: str, size: float) -> go.Scatter:
+def _for_the_cursor(picture: TrackPicture) -> dict:
+    """What the page's script reads of a map: how far along the lap each point of the line is, and what happened."""
+    return {
+        "map": True,
+        "distance": [round(float(one), 1) for one in picture.distance_m],
+        "events": [[spot.x_m, spot.y_m, spot.text] for spot in picture.spots],
+    }
+
+
+def _line(picture: TrackPicture, colour: str, size: float, big: bool) -> go.Scatter:
     return go.Scatter(
         x=picture.x_m,
         y=picture.y_m,
         customdata=picture.axis,
         mode="lines",
-        line={"color": colour, "width": 7 * size, "simplify": False},
+        line={"color": colour, "width": (7 if big else 3) * size, "simplify": False},
         hoverinfo="skip",
         name="lap",
     )
@@ -106,19 +118,21 @@ def _padded(values: FloatArray) -> list[float]:
     return [low - pad, high + pad]
 
 
-def _ribbon(ribbon: Ribbon, theme: Theme, size: float) -> go.Scatter:
+def _ribbon(ribbon: Ribbon, theme: Theme, size: float, read_out: dict) -> go.Scatter:
     return go.Scatter(
         x=ribbon.x_m,
         y=ribbon.y_m,
         text=[ribbon.text] * len(ribbon.x_m),
         mode="lines",
         line={"color": theme.unsettled, "width": 11 * size, "dash": "4px,3px"},
-        hovertemplate="%{text}<extra></extra>",
+        **read_out,
         name="not settled",
     )
 
 
-def _spots(end: str, kind: str, spots: list[StopSpot], theme: Theme, size: float) -> go.Scatter:
+def _spots(
+    end: str, kind: str, spots: list[StopSpot], theme: Theme, size: float, read_out: dict
+) -> go.Scatter:
     colour = theme.of(end)
     bottomed = kind == "bottomed"
     shape = "triangle-up" if end == "front" else "triangle-down"
@@ -133,7 +147,7 @@ def _spots(end: str, kind: str, spots: list[StopSpot], theme: Theme, size: float
             "color": colour,
             "line": {"width": 1.5 if bottomed else 2, "color": theme.paper if bottomed else colour},
         },
-        hovertemplate="%{text}<extra></extra>",
+        **read_out,
         name=f"{end} {kind}",
     )
 
