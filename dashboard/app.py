@@ -150,6 +150,7 @@ def create_app(
     compress.install(app.server)
     routes.register(app.server, shelf.desk)
     paper.register(app.server, shelf)
+    rider.register_card(app.server, shelf)
     _register_bike_file(app.server, shelf)
     _register_way(app, shelf)
     for page in (review, balance, rider, compare, damper, season):
