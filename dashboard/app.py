@@ -9,7 +9,7 @@ from typing import Any
 import flask
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update, set_props
 
-from dashboard import guard
+from dashboard import guard, packing
 from dashboard.desk import routes
 from dashboard.desk.desk import Desk
 from dashboard.pages import add, balance, compare, damper, edit, parts, review, rider, runs
@@ -111,6 +111,7 @@ def create_app(
     guard.install(
         app.server, hosts=hosts, script_hashes=app.csp_hashes, share_key=share_key, rider_key=rider_key
     )
+    packing.install(app.server)
     routes.register(app.server, shelf.desk)
     _register_debrief(app.server, shelf)
     _register_bike_file(app.server, shelf)

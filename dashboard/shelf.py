@@ -1,17 +1,23 @@
 """The logbook as the pages use it: the same questions, with what was read last kept in memory."""
 
-from collections.abc import Sequence
+from collections import OrderedDict
+from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
 from pathlib import Path
+from threading import Lock
 from typing import Any, Protocol
+
+import numpy as np
 
 from telemetry.arrays import FloatArray
 from telemetry.logbook import RunEntry
 from telemetry.setup import SetupSheet
-from telemetry.summary import Summary, Traces
+from telemetry.summary import TRACE_COLUMNS, Summary, Traces
 
-# Columns kept: all that one page draws of two runs. An hour at 500 Hz is 14 MB a column.
-_COLUMNS = 32
+# Columns kept, which are what pages draw: in single precision, 10 of them of 2 h at 1 kHz.
+_KEPT_BYTES = 320 * 2**20
+# What pictures are placed by stays in double precision.
+_PRECISE = {"t_s", "distance_m"}
 _SUMMARIES = 64
 
 
@@ -53,13 +59,49 @@ class Shelf:
         self.runs = logbook.runs
         self.left_out = logbook.left_out
         self.sheet = logbook.sheet
-        self.traces = logbook.traces
         self.summary = lru_cache(maxsize=_SUMMARIES)(logbook.summary)
-        self._column = lru_cache(maxsize=_COLUMNS)(self._read_column)
+        self._columns: OrderedDict[tuple[str, str], FloatArray] = OrderedDict()
+        self._lock = Lock()
 
     def column(self, run_id: str, name: str) -> FloatArray | None:
-        """One column of the traces, None when the run has no such column."""
-        return self._column(run_id, name)
+        """One column of the traces, None when the run has no such column; those asked for last are kept."""
+        key = run_id, name
+        with self._lock:
+            if key in self._columns:
+                self._columns.move_to_end(key)
+                return self._columns[key]
+        values = self.logbook.traces(run_id, (name,)).columns.get(name)
+        if values is None:
+            return None
+        if name not in _PRECISE:
+            values = values.astype(np.float32)
+        with self._lock:
+            self._columns[key] = values
+            while (
+                len(self._columns) > 1 and sum(kept.nbytes for kept in self._columns.values()) > _KEPT_BYTES
+            ):
+                self._columns.popitem(last=False)
+        return values
 
-    def _read_column(self, run_id: str, name: str) -> FloatArray | None:
-        return self.logbook.traces(run_id, (name,)).columns.get(name)
+    def traces(self, run_id: str, columns: tuple[str, ...] | None = None) -> Traces:
+        """The traces of a run as stored; all of them are read one by one, when they are looked at."""
+        return Traces(_Columns(self, run_id)) if columns is None else self.logbook.traces(run_id, columns)
+
+
+class _Columns(Mapping[str, FloatArray]):
+    """The columns of a run's traces, read one by one."""
+
+    def __init__(self, shelf: Shelf, run_id: str) -> None:
+        self._shelf, self._run_id = shelf, run_id
+
+    def __getitem__(self, name: str) -> FloatArray:
+        values = self._shelf.column(self._run_id, name)
+        if values is None:
+            raise KeyError(name)
+        return values
+
+    def __iter__(self) -> Iterator[str]:
+        return (name for name in TRACE_COLUMNS if self._shelf.column(self._run_id, name) is not None)
+
+    def __len__(self) -> int:
+        return sum(1 for _ in self)

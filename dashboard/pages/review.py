@@ -1,8 +1,11 @@
 """The engineer's page: what each end did on this lap, from the verdict down to the raw trace."""
 
 from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import lru_cache, partial
 from typing import Any, Literal
 
+import numpy as np
 from dash import Dash, Input, Output, Patch, State, ctx, dcc, html
 from dash.exceptions import PreventUpdate
 
@@ -15,7 +18,7 @@ from dashboard.printer import Printer
 from dashboard.scene import Scene
 from dashboard.shelf import Shelf
 from dashboard.theme import Theme
-from dashboard.thin import packed_line, window
+from dashboard.thin import LongLine, window
 from dashboard.urlstate import View, parse, to_query
 from telemetry.arrays import ENDS, FloatArray
 from telemetry.findings import travel_sentence
@@ -33,6 +36,7 @@ from telemetry.summary import lap_time, lap_words, number
 
 PATH = "/"
 VIEW = "review-view"
+_LINES_KEPT = 2  # of two laps or runs: those of 2 h at 1 kHz are 0.3 GB
 Zoom = tuple[float, float] | Literal["all"]
 _MIRROR = (
     "Front above the line, rear below it, both measured outwards from full extension: at the wheel on one "
@@ -230,11 +234,37 @@ def zoom_wanted(said: Mapping[str, Any] | None) -> Zoom | None:
     return "all" if said.get("xaxis.autorange") else None
 
 
-def zoomed(lines: list[FloatArray], x: FloatArray, zoom: tuple[float, float] | None) -> Patch:
+@dataclass(frozen=True)
+class LongLines:
+    """The lines that a zoom replaces, of both pictures in the order they are drawn."""
+
+    x: FloatArray
+    travel: tuple[LongLine, ...]
+    trace: tuple[LongLine, ...]
+    said_of_axis: str
+
+
+def long_lines(shelf: Shelf, view: View) -> LongLines:
+    """What a zoom needs of a run and lap, and what does not depend on the zoom."""
+    scene = scenes.open_scene(shelf, view)
+    x = scene.stretch.x
+
+    def long(lines: list[FloatArray]) -> tuple[LongLine, ...]:
+        return tuple(LongLine(x, np.asarray(values, dtype=np.float32)) for values in lines)
+
+    return LongLines(
+        x,
+        long(travel.lines(travel_picture(scene))),
+        long(trace.lines(scenes.raw_channels(scene))),
+        said_of_axis(scene),
+    )
+
+
+def zoomed(lines: tuple[LongLine, ...], x: FloatArray, zoom: tuple[float, float] | None) -> Patch:
     """New samples for the lines of a figure, and its range."""
     patch = Patch()
-    for place, values in enumerate(lines):
-        patch["data"][place]["x"], patch["data"][place]["y"] = packed_line(x, values, zoom)
+    for place, line in enumerate(lines):
+        patch["data"][place]["x"], patch["data"][place]["y"] = line.packed(zoom)
     patch["layout"]["xaxis"]["range"] = list(zoom or travel.full_range(x))
     return patch
 
@@ -248,6 +278,8 @@ def register(app: Dash, shelf: Shelf) -> None:
             for name in ("lead", "travel-said", "map-said", "speed-said", "use-said", "places", "numbers")
         ),
     )
+
+    lines_of = lru_cache(maxsize=_LINES_KEPT)(partial(long_lines, shelf))
 
     @app.callback(*places, Input(VIEW, "data"), prevent_initial_call=True)
     def show(said: dict[str, str]) -> list[Any]:
@@ -268,17 +300,14 @@ def register(app: Dash, shelf: Shelf) -> None:
         wanted = zoom_wanted(of_trace if ctx.triggered_id == "trace" else of_travel)
         if wanted is None:
             raise PreventUpdate
-        return zoom_answer(shelf, wanted, now["search"])
+        return zoom_answer(lines_of(replace(parse(now["search"]), zoom=None)), wanted)
 
 
-def zoom_answer(shelf: Shelf, wanted: Zoom, search: str) -> list[Any]:
+def zoom_answer(lines: LongLines, wanted: Zoom) -> list[Any]:
     """Both long pictures for the stretch that one of them asks for."""
-    scene = scenes.open_scene(shelf, parse(search))
-    x = scene.stretch.x
-    zoom = None if wanted == "all" else travel.within(wanted, x)
-    picture = travel_picture(scene)
+    zoom = None if wanted == "all" else travel.within(wanted, lines.x)
     return [
-        zoomed(travel.lines(picture), x, zoom),
-        zoomed(trace.lines(scenes.raw_channels(scene)), x, zoom),
-        said_of_axis(scene) + said_of_thinning(x, zoom),
+        zoomed(lines.travel, lines.x, zoom),
+        zoomed(lines.trace, lines.x, zoom),
+        lines.said_of_axis + said_of_thinning(lines.x, zoom),
     ]

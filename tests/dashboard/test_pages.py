@@ -267,15 +267,19 @@ def test_a_zoom_is_told_from_everything_else_a_graph_reports(said, wanted):
     assert review.zoom_wanted(said) == wanted
 
 
+def _zoom(logbook, wanted, search):
+    return review.zoom_answer(review.long_lines(Shelf(logbook), parse(search)), wanted)
+
+
 def test_a_zoom_sends_the_samples_of_it_to_both_long_pictures(logbook):
-    travel, trace, said = review.zoom_answer(Shelf(logbook), (400.0, 440.0), "?run=after&lap=1")
+    travel, trace, said = _zoom(logbook, (400.0, 440.0), "?run=after&lap=1")
     for patch, lines in ((travel, 3), (trace, 6)):
         sent = patch.to_plotly_json()["operations"]
         assert sum(op["location"][-1] == "bdata" or op["location"][-1] == "x" for op in sent) == lines
         assert sent[-1]["location"] == ["layout", "xaxis", "range"]
         assert sent[-1]["params"]["value"] == [400.0, 440.0]
     assert said == "Every sample is drawn (202)."
-    _, _, said = review.zoom_answer(Shelf(logbook), "all", "?run=after&lap=whole")
+    _, _, said = _zoom(logbook, "all", "?run=after&lap=whole")
     assert said.startswith("Drawn along time: a whole run always is. 2000 of 32 000 samples")
 
 
