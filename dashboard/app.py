@@ -9,10 +9,23 @@ from typing import Any
 import flask
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update, set_props
 
-from dashboard import guard, packing
+from dashboard import guard, packing, paper
 from dashboard.desk import routes
 from dashboard.desk.desk import Desk
-from dashboard.pages import add, balance, compare, damper, edit, parts, review, rider, runs
+from dashboard.pages import (
+    add,
+    balance,
+    compare,
+    damper,
+    edit,
+    felt,
+    parts,
+    review,
+    rider,
+    runs,
+    season,
+    sheet,
+)
 from dashboard.pages.parts import Screen
 from dashboard.shelf import Logbook, Shelf
 from dashboard.theme import css_variables
@@ -22,6 +35,15 @@ from telemetry.errors import BothEndsError, LogbookError
 log = logging.getLogger(__name__)
 
 Layout = Callable[[Shelf, View, Screen], list[Any]]
+TRY = "/try"
+
+
+def _try_page(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
+    from dashboard.pages import trial  # the prediction compiles; imported when the page is opened
+
+    return trial.layout(shelf, view, screen)
+
+
 PAGES: dict[str, Layout] = {
     runs.PATH: runs.layout,
     review.PATH: review.layout,
@@ -29,8 +51,12 @@ PAGES: dict[str, Layout] = {
     rider.PATH: rider.layout,
     compare.PATH: compare.layout,
     damper.PATH: damper.layout,
+    season.PATH: season.layout,
     add.PATH: add.layout,
     edit.PATH: edit.layout,
+    sheet.PATH: sheet.layout,
+    TRY: _try_page,
+    felt.PATH: felt.layout,
     "/bin": edit.bin_layout,
 }
 # Pages of one run: without a run in the address they show the only one there is, or the list.
@@ -43,8 +69,12 @@ TITLES = {
     rider.PATH: "Rider",
     compare.PATH: "Compare",
     damper.PATH: "Dampers",
+    season.PATH: "Season",
     add.PATH: "Bring a log in",
     edit.PATH: "Change a run",
+    sheet.PATH: "Setup sheet",
+    TRY: "Try a change",
+    felt.PATH: "What the rider felt",
     "/bin": "Bin",
 }
 
@@ -113,10 +143,10 @@ def create_app(
     )
     packing.install(app.server)
     routes.register(app.server, shelf.desk)
-    _register_debrief(app.server, shelf)
+    paper.register(app.server, shelf)
     _register_bike_file(app.server, shelf)
     _register_way(app, shelf)
-    for page in (review, balance, rider, compare, damper):
+    for page in (review, balance, rider, compare, damper, season):
         page.register(app, shelf)
     return app
 
@@ -210,21 +240,6 @@ def _tell(error: Exception) -> Any:
         words = f"Something went wrong; it is in the log of the server as {reference}."
     set_props("notice", {"children": words})
     return no_update
-
-
-def _register_debrief(server: flask.Flask, shelf: Shelf) -> None:
-    """The debrief on paper has its own address: it is one HTML page without scripts."""
-
-    @server.get("/debrief/<run_id>")
-    def debrief(run_id: str) -> flask.Response:
-        from telemetry.report import debrief_html
-
-        try:
-            summary, traces = shelf.summary(run_id), shelf.traces(run_id)
-            page = debrief_html(summary, traces, sheet=shelf.sheet(run_id))
-        except BothEndsError as error:
-            return flask.Response(str(error), status=404, mimetype="text/plain")
-        return flask.Response(page, mimetype="text/html")
 
 
 def _register_bike_file(server: flask.Flask, shelf: Shelf) -> None:

@@ -14,15 +14,18 @@ from telemetry.report import (
     AROUND_M,
     Advice,
     Answer,
+    Blank,
     Block,
     Caution,
     Cell,
     Column,
+    Facts,
     Figure,
     Fold,
     LapName,
     Medium,
     Number,
+    RunName,
     Said,
     Section,
     Sentence,
@@ -148,9 +151,12 @@ def words(text: str, view: View) -> Any:
     return [part if isinstance(part, str) else _linked(part, view) for part in text.parts]
 
 
-def _linked(cell: Number | Spot | LapName, view: View) -> Any:
-    """A place links to its lap and stretch, a lap to itself; without a run there is no link."""
-    to = view_of(cell, view) if view.run else None
+def _linked(cell: Number | Spot | LapName | RunName, view: View) -> Any:
+    """A place links to its lap and stretch, a lap or a run to itself; without a run there is no link."""
+    if isinstance(cell, RunName):
+        to = View(run=cell.run_id) if cell.run_id else None
+    else:
+        to = view_of(cell, view) if view.run else None
     return html.A(str(cell), href="/" + to_query(to), className="in place") if to else str(cell)
 
 
@@ -172,6 +178,16 @@ def view_of(cell: Cell, view: View) -> View | None:
     return replace(there, zoom=around, against="distance")
 
 
+def _facts(block: Facts, printer: Printer) -> Any:
+    return html.Dl(
+        [part for label, text in block.pairs for part in (html.Dt(label), html.Dd(text))], className="facts"
+    )
+
+
+def _blank(block: Blank, printer: Printer) -> Any:
+    return html.P(block.words)
+
+
 def _figure(block: Figure, printer: Printer) -> Any:
     height = "low" if block.name.startswith("ring-") else "middle"
     figure = drawn(block.picture, printer.theme)
@@ -191,6 +207,8 @@ PRINT: dict[type, Callable[[Any, Printer], Any]] = {
     Caution: _caution,
     Advice: _advice,
     Table: _table,
+    Facts: _facts,
+    Blank: _blank,
     Figure: _figure,
     Fold: _fold,
 }

@@ -47,11 +47,15 @@ def serve(
     say : callable
         Gets the lines for the person at the terminal, ``READY http://...`` when it answers.
     """
-    server, address = make_server(logbook, port=port, share=share, own_logbook=own_logbook)
+    riders = secrets.token_urlsafe(16)
+    server, address = make_server(logbook, port=port, share=share, rider_key=riders, own_logbook=own_logbook)
     if open_browser:
         threading.Timer(0.3, webbrowser.open, (address,)).start()
     say(f"READY {address}")
     if share:
+        say(
+            f"For riders, who can write what they felt and nothing else: {address.partition('?')[0]}?key={riders}"
+        )
         say(SHARED)
     say("Stop with Ctrl+C.")
     try:
@@ -63,7 +67,12 @@ def serve(
 
 
 def make_server(  # noqa: ANN201 - waitress has no types
-    logbook: Logbook, *, port: int = 0, share: bool = False, own_logbook: Path | None = None
+    logbook: Logbook,
+    *,
+    port: int = 0,
+    share: bool = False,
+    rider_key: str | None = None,
+    own_logbook: Path | None = None,
 ):
     """A server ready to run, and the address to open.
 
@@ -71,6 +80,8 @@ def make_server(  # noqa: ANN201 - waitress has no types
     ----------
     port : int
         0 takes any free one.
+    rider_key : str or None
+        With ``share``: who brings this one reads, and writes a rider's words only.
 
     Returns
     -------
@@ -80,7 +91,13 @@ def make_server(  # noqa: ANN201 - waitress has no types
 
     host = network_address() if share else HOST
     key = secrets.token_urlsafe(16) if share else None
-    app = create_app(logbook, hosts=(*guard.LOCAL_HOSTS, host), share_key=key, own_logbook=own_logbook)
+    app = create_app(
+        logbook,
+        hosts=(*guard.LOCAL_HOSTS, host),
+        share_key=key,
+        rider_key=rider_key if share else None,
+        own_logbook=own_logbook,
+    )
     settings = {
         "host": "0.0.0.0" if share else HOST,
         "threads": 8,

@@ -10,7 +10,11 @@ from typing import Any, Protocol
 import numpy as np
 
 from telemetry.arrays import FloatArray
+from telemetry.bike import Bike
 from telemetry.logbook import RunEntry
+from telemetry.prediction import Expected, expected_of
+from telemetry.review import Measured
+from telemetry.season import RunRecord
 from telemetry.setup import SetupSheet
 from telemetry.summary import TRACE_COLUMNS, Summary, Traces
 
@@ -36,8 +40,14 @@ class Logbook(Protocol):
     def traces(self, run_id: str, columns: tuple[str, ...] | None = None) -> Traces:
         """The traces of a run, or those of the columns that it has."""
 
+    def season(self) -> tuple[RunRecord, ...]:
+        """The numbers of every run."""
+
     def sheet(self, run_id: str) -> SetupSheet | None:
         """The setup sheet of a run, None when it has none."""
+
+    def measured(self, run_id: str) -> tuple[Measured, Bike]:
+        """Motion and laps of a run from its log, and its bike file."""
 
 
 class Shelf:
@@ -59,7 +69,9 @@ class Shelf:
         self.runs = logbook.runs
         self.left_out = logbook.left_out
         self.sheet = logbook.sheet
+        self.season = logbook.season
         self.summary = lru_cache(maxsize=_SUMMARIES)(logbook.summary)
+        self.expected = lru_cache(maxsize=_SUMMARIES)(self._ride_again)
         self._columns: OrderedDict[tuple[str, str], FloatArray] = OrderedDict()
         self._lock = Lock()
 
@@ -86,6 +98,11 @@ class Shelf:
     def traces(self, run_id: str, columns: tuple[str, ...] | None = None) -> Traces:
         """The traces of a run as stored; all of them are read one by one, when they are looked at."""
         return Traces(_Columns(self, run_id)) if columns is None else self.logbook.traces(run_id, columns)
+
+    def _ride_again(self, run_id: str) -> Expected | None:
+        """What the step that a run's review advises is expected to do; takes some seconds the first time."""
+        summary = self.summary(run_id)
+        return expected_of(*self.logbook.measured(run_id), summary) if summary.findings else None
 
 
 class _Columns(Mapping[str, FloatArray]):

@@ -10,12 +10,15 @@ from dataclasses import dataclass
 from typing import Literal
 from urllib.parse import parse_qs, urlencode
 
+from telemetry.plaintext import plain
 from telemetry.report import Against
+from telemetry.season import GROUPS, GroupBy
 from telemetry.summary import Plane
 
 LapChoice = int | Literal["worst", "whole"]
 
 # Ids are made by the logbook; anything else in the address is not one and is not looked up.
+_MOST_LETTERS = 200
 _RUN_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,79}")
 
 
@@ -39,6 +42,12 @@ class View:
         Shown stretch of the horizontal axis, in its unit, rising; None is all of it. [m or s]
     draft : str
         A log that is being brought in, "" when none.
+    metric : str
+        Key of the number of a season, "" for the first.
+    by : {"circuit", "bike", "date"}
+        What the runs of a season are put together by.
+    bike : str
+        Only runs of this bike in a season, "" for all.
     """
 
     run: str = ""
@@ -48,6 +57,9 @@ class View:
     against: Against = "distance"
     zoom: tuple[float, float] | None = None
     draft: str = ""
+    metric: str = ""
+    by: GroupBy = "circuit"
+    bike: str = ""
 
 
 def parse(search: str | None) -> View:
@@ -71,6 +83,9 @@ def parse(search: str | None) -> View:
         against="time" if values.get("against") == "time" else "distance",
         zoom=_zoom(values.get("from", ""), values.get("to", "")),
         draft=_run_id(values.get("draft", "")),
+        metric=plain(values.get("metric", ""))[:_MOST_LETTERS],
+        by=next((by for by in GROUPS if values.get("by") == by), GROUPS[0]),
+        bike=plain(values.get("bike", ""))[:_MOST_LETTERS],
     )
 
 
@@ -91,6 +106,12 @@ def to_query(view: View) -> str:
         pairs += [("from", repr(view.zoom[0])), ("to", repr(view.zoom[1]))]
     if view.draft:
         pairs.append(("draft", view.draft))
+    if view.metric:
+        pairs.append(("metric", view.metric))
+    if view.by != GROUPS[0]:
+        pairs.append(("by", view.by))
+    if view.bike:
+        pairs.append(("bike", view.bike))
     return "?" + urlencode(pairs) if pairs else ""
 
 

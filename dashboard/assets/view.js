@@ -4,7 +4,7 @@
   "use strict";
   const COOKIE = "bothends-screen";
   const STORES = { "/": "review-view", "/balance": "balance-view", "/rider": "rider-view", "/compare": "compare-view",
-    "/dampers": "damper-view" };
+    "/dampers": "damper-view", "/season": "season-view" };
   // Another one of these is another page; anything else changes in place.
   const NEW_PAGE = ["run", "other"];
   // Each of these changes the axis, so a zoom on it would mean another stretch.

@@ -174,6 +174,16 @@
     else if (told.message) notice(told.message);
   });
 
+  document.addEventListener("click", function (event) {
+    const button = event.target.closest("button[data-fill]");
+    if (!button) return;
+    Object.entries(JSON.parse(button.dataset.fill)).forEach(function ([name, value]) {
+      const field = button.closest("form").querySelector("[name='" + name + "']");
+      if (field) write(field, value);
+    });
+    tell(button.closest("form"), "Copied. Now change what was changed, then keep it.", false);
+  });
+
   // ---- files -----------------------------------------------------------------------------------------------
   let sending = null;
   async function upload(file) {
@@ -242,6 +252,13 @@
         if (done.state === "done") location.replace(done.then); else waiting.firstChild.textContent = done.words;
       });
     }
+    document.querySelectorAll(".ticks li:not([data-ready])").forEach(function (item) {
+      item.dataset.ready = "1";
+      const label = document.createElement("label"), box = document.createElement("input");
+      box.type = "checkbox";
+      label.append(box, ...item.childNodes);
+      item.appendChild(label);
+    });
     document.querySelectorAll("form.work").forEach(function (form) {
       if (form.dataset.ready) return;
       form.dataset.ready = "1";

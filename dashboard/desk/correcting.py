@@ -210,7 +210,7 @@ def history_of(logbook: Logbook, run_id: str) -> list[Step]:
                 if given[number].get(key) != given[number + 1].get(key)
             )
             steps.append(Step(one.until, f"Words changed: {', '.join(names)}", f"{entry.run_id}:{number}"))
-    return sorted(steps, key=lambda step: step.at[:19], reverse=True)
+    return sorted(steps, key=lambda step: step.at, reverse=True)
 
 
 _FILES = (

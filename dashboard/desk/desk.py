@@ -5,12 +5,13 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, BinaryIO
 
-from dashboard.desk import adding, correcting
+from dashboard.desk import adding, correcting, sheets
 from dashboard.desk.jobs import Jobs, Progress
 from dashboard.desk.preview import preview_of
 from dashboard.shelf import Shelf
 from telemetry.errors import LogbookError
 from telemetry.logbook import Drafts, Logbook
+from telemetry.setup import sheet_settings, sheet_text
 
 # A form's fields together; a pasted leverage table or bike file is a few kilobytes. Own choice.
 MOST_FIELDS, MOST_LETTERS = 500, 400_000
@@ -135,11 +136,13 @@ class Desk:
             return {"words": "Nothing was changed."}
         return {"job": self._correct(run_id, correction, version)}
 
-    def _correct(self, run_id: str, correction: correcting.Correction, version: str) -> str:
+    def _correct(
+        self, run_id: str, correction: correcting.Correction, version: str, page: str = "/edit"
+    ) -> str:
         logbook = self.logbook
 
         def work(progress: Progress) -> str:
-            return f"/edit?run={correcting.correct(logbook, run_id, correction, version, progress)}"
+            return f"{page}?run={correcting.correct(logbook, run_id, correction, version, progress)}"
 
         return self.jobs.start(f"Reviewing {logbook.entry(run_id).name} again", work)
 
@@ -158,3 +161,49 @@ class Desk:
         """Put a run from the bin back; returns where to go."""
         self.logbook.take_back(run_id)
         return f"/edit?run={run_id}"
+
+    def set_sheet(self, run_id: str, said: Mapping[str, str]) -> dict[str, Any]:
+        """Keep a setup sheet with a run; returns the job."""
+        logbook, version = self.logbook, said.get("version", "")
+        logbook.expect(run_id, version)
+        before = logbook.sheet(run_id)
+        text = sheets.sheet_said(said, before, logbook.bike(run_id))
+        if before is not None and text == sheet_text(sheet_settings(before)):
+            return {"words": "Nothing was changed."}
+        return {"job": self._correct(run_id, correcting.Correction(sheet_text=text), version, "/sheet")}
+
+    def rider_says(self, run_id: str, said: Mapping[str, str]) -> str:
+        """Keep an answer of the rider; returns where to go."""
+        corner, lap = (
+            int(text) if (text := said.get(key, "")).isdecimal() else None for key in ("corner", "lap")
+        )
+        self.logbook.add_rider_word(
+            run_id, corner=corner, lap=lap, felt=said.get("felt", ""), text=said.get("text", "")
+        )
+        return f"/felt?run={run_id}"
+
+    def try_change(self, run_id: str, said: Mapping[str, str]) -> str:
+        """Ride a run's laps again with a change and keep the prediction; returns the job."""
+        from dashboard.desk import trying  # the prediction compiles
+
+        logbook = self.logbook
+        changes = trying.changes_said(said, logbook.bike(run_id))
+
+        def work(progress: Progress) -> str:
+            kept = trying.ride_again(logbook, run_id, changes, progress)
+            return f"/try?run={run_id}&draft={kept.key}"
+
+        return self.jobs.start(f"Trying {changes[0]}", work)
+
+    def set_plan(self, key: str, said: Mapping[str, str]) -> str:
+        """Make a prediction the plan, or say what became of it; returns where to go."""
+        from telemetry.logbook import set_state
+
+        kept = set_state(
+            self.logbook,
+            key,
+            said.get("state", ""),
+            why=said.get("why", ""),
+            came_of_it=said.get("came_of_it", ""),
+        )
+        return f"/try?run={kept.run_id}"

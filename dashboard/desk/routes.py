@@ -80,6 +80,10 @@ def register(server: flask.Flask, desk: Desk) -> None:
     def again(run_id: str) -> Any:
         return desk.again(run_id, _said())
 
+    @post("run/<run_id>/sheet")
+    def sheet(run_id: str) -> Any:
+        return desk.set_sheet(run_id, _said())
+
     @post("run/<run_id>/back")
     def go_back(run_id: str) -> Any:
         return {"then": desk.go_back(run_id, _said())}
@@ -87,6 +91,18 @@ def register(server: flask.Flask, desk: Desk) -> None:
     @post("run/<run_id>/bin")
     def to_bin(run_id: str) -> Any:
         return {"then": desk.to_bin(run_id, _said())}
+
+    @post("try/<run_id>")
+    def try_change(run_id: str) -> Any:
+        return {"job": desk.try_change(run_id, _said())}
+
+    @post("plan/<key>")
+    def plan(key: str) -> Any:
+        return {"then": desk.set_plan(key, _said())}
+
+    @post("rider/<run_id>")
+    def rider(run_id: str) -> Any:
+        return {"then": desk.rider_says(run_id, _said())}
 
     @post("bin/<run_id>/back")
     def from_bin(run_id: str) -> Any:

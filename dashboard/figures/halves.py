@@ -6,9 +6,10 @@ from typing import Any
 import numpy as np
 import plotly.graph_objects as go
 
+from dashboard.figures.season import season_figure
 from dashboard.theme import Theme, across, box, template, words
 from telemetry.arrays import ENDS, End
-from telemetry.report import Curve, Halves, Shade, Spectrum, Upright
+from telemetry.report import Curve, Halves, SeasonPicture, Shade, Spectrum, Upright
 
 AXES: dict[End, str] = {"front": "y", "rear": "y2"}
 HALVES: dict[End, tuple[float, float]] = {"front": (0.5, 1.0), "rear": (0.0, 0.5)}
@@ -220,4 +221,8 @@ def spectrum_figure(picture: Spectrum, theme: Theme) -> go.Figure:
     )
 
 
-DRAW: dict[type, Callable[[Any, Theme], go.Figure]] = {Halves: halves_figure, Spectrum: spectrum_figure}
+DRAW: dict[type, Callable[[Any, Theme], go.Figure]] = {
+    Halves: halves_figure,
+    SeasonPicture: season_figure,
+    Spectrum: spectrum_figure,
+}

@@ -138,8 +138,13 @@ def send(words: str, *, name: str = "", strong: bool = True) -> html.Button:
 
 
 def act(words: str, to: str, *, sure: str = "", **data: str) -> html.Button:
-    """A button that goes to a writing route by itself; ``sure`` asks first."""
+    """A button that goes to a writing route by itself; ``sure`` asks first.
+
+    ``body`` is what it sends, from `body`; ``pressed`` is "true" or "false" for one that stays pressed.
+    """
+    pressed = data.pop("pressed", "")
     marks = {"data-act": to, "data-sure": sure, **{f"data-{key}": value for key, value in data.items()}}
+    marks["aria-pressed"] = pressed
     return html.Button(words, type="button", **{key: value for key, value in marks.items() if value})
 
 

@@ -20,6 +20,7 @@ NAV = (
     ("/rider", "Rider"),
     ("/compare", "Compare"),
     ("/dampers", "Dampers"),
+    ("/season", "Season"),
     ("/add", "Add a log"),
 )
 
@@ -80,11 +81,11 @@ def page(active: str, view: View, title: str, *content: Any, shown: bool = False
 def _nav_link(path: str, words: str, active: str, view: View) -> html.A:
     here = {"aria-current": "page"} if path == active else {}
     # From a comparison one goes on to the later run; to one, from this run without its lap.
-    carried = replace(view, run=view.other or view.run, other="", zoom=None)
+    carried = replace(view, run=view.other or view.run, other="", zoom=None, metric="", by="circuit", bike="")
     if path == "/compare":
         carried = view if active == path else View(run=view.run)
-    elif path in ("/dampers", "/add"):
-        carried = view if active == path == "/dampers" else View()  # they begin by themselves
+    elif path in ("/dampers", "/season", "/add"):
+        carried = view if active == path != "/add" else View()  # they begin by themselves
     return html.A(words, href=path + to_query(carried), className="in", **here)
 
 

@@ -12,7 +12,7 @@ from dash.exceptions import PreventUpdate
 from dashboard import scene as scenes
 from dashboard.figures import trace, track, travel
 from dashboard.figures.halves import drawn
-from dashboard.pages import parts
+from dashboard.pages import felt, parts
 from dashboard.pages.parts import Screen, section
 from dashboard.printer import Printer
 from dashboard.scene import Scene
@@ -92,6 +92,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         _picture(told["speeds"], shown, "speed"),
         _picture(told["use"], shown, "use"),
         printer.section(told["findings"]),
+        felt.said_section(shelf, view.run),
         html.Div(shown["numbers"], id="numbers"),
         *(printer.section(told[name]) for name in ("places", "strokes", "trends", "laps", "quality", "how")),
         section(

@@ -72,6 +72,9 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
             className="key big",
         ),
         html.Div(shown["rider-places"], id="rider-places"),
+        html.P(
+            html.A("Say what you felt", href="/felt" + to_query(View(run=view.run)), className="in button")
+        ),
     )
 
 

@@ -405,12 +405,23 @@ class BumpPairs:
 
     def during(self, first: int, stop: int) -> "BumpPairs":
         """The pairs whose bump the front met from sample ``first`` to before ``stop``, counted from ``first``."""
-        here = (self.bump >= first) & (self.bump < stop)
+        here = self.chosen((self.bump >= first) & (self.bump < stop))
+        return replace(
+            here, bump=here.bump - first, sample=here.sample - first, rear_sample=here.rear_sample - first
+        )
+
+    def chosen(self, here: BoolArray) -> "BumpPairs":
+        """Some of the pairs.
+
+        Parameters
+        ----------
+        here : ndarray of bool, shape (n_pairs,)
+        """
         return replace(
             self,
-            bump=self.bump[here] - first,
-            sample=self.sample[here] - first,
-            rear_sample=self.rear_sample[here] - first,
+            bump=self.bump[here],
+            sample=self.sample[here],
+            rear_sample=self.rear_sample[here],
             place=self.place[here],
             disturbed=self.disturbed[here],
             stands_out=self.stands_out[here],
@@ -500,6 +511,31 @@ def pairs_at(motion: Motion, track: Track, bumps: IntArray) -> BumpPairs:
         lag_s=lags / rate,
         delay_residual_s=residual[good],
     )
+
+
+def pairs_again(motion: Motion, track: Track, pairs: BumpPairs) -> BumpPairs:
+    """The same bumps in another ride over the same road, sample by sample.
+
+    Which bumps stand clear of the road and how much each counts stay as they were: a set-up changes what both ends do
+    on a bump, not the bump.
+
+    Parameters
+    ----------
+    motion : Motion
+        With both ends.
+    pairs : BumpPairs
+        Of the first ride.
+
+    Returns
+    -------
+    BumpPairs
+        Those that have valid samples all about them in this ride too, with the responses of this ride.
+    """
+    delay = np.nan_to_num(riding_delay_s(motion, track, pairs.bump) * motion.sample_rate_hz)
+    at = {"front": pairs.bump, "rear": np.rint(pairs.bump + delay).astype(np.int64)}
+    response = {end: _respond(motion, end, at[end])[0] for end in ENDS}
+    good = np.logical_and.reduce([np.isfinite(list(response[end].values())).all(axis=0) for end in ENDS])
+    return replace(pairs, response=response).chosen(good)
 
 
 def _load_mm_s(motion: Motion, end: End, at: IntArray) -> FloatArray:

@@ -35,7 +35,9 @@ def build_parser() -> argparse.ArgumentParser:
     for add in (
         _demo,
         _review,
+        _debrief,
         _batch,
+        _season,
         _check,
         _compare,
         _damper,
@@ -198,7 +200,23 @@ def _review(commands: "Commands") -> None:
     )
     _json(parser)
     parser.add_argument("--traces", metavar="FILE", help="also write the run sample by sample, as Parquet")
-    parser.add_argument("--html", metavar="FILE", help="also write the debrief as a page to print")
+    _debrief_files(parser)
+
+
+def _debrief(commands: "Commands") -> None:
+    parser = _command(commands, "debrief", "write the debrief of a stored run: one page to pin up")
+    parser.add_argument("which", metavar="RUN", help="id, start of id, or name")
+    parser.add_argument("--logbook", required=True, metavar="DIR")
+    _debrief_files(parser)
+
+
+def _debrief_files(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--html", metavar="FILE", help="write the debrief, one page to print and pin up")
+    parser.add_argument(
+        "--pdf", metavar="FILE", help="write it as PDF, where a Chromium, Chrome or Edge is found"
+    )
+    parser.add_argument("--appendix", action="store_true", help="with the whole review behind the page")
+    parser.add_argument("--paper", choices=("A4", "letter"), default="A4", help="what it is printed on")
 
 
 def _clock(text: str) -> float:
@@ -260,6 +278,33 @@ def _batch(commands: "Commands") -> None:
         help="work on the Dask cluster of this scheduler, such as tcp://host:8786",
     )
     parser.add_argument("--csv", metavar="FILE", help="also write a table with a row a lap")
+    _json(parser)
+
+
+def _season(commands: "Commands") -> None:
+    parser = _command(commands, "season", "show one number of many runs over dates, bikes and circuits")
+    parser.add_argument(
+        "source",
+        metavar="DIR",
+        nargs="?",
+        help="a logbook, or the directory that 'bothends batch --out' wrote",
+    )
+    parser.add_argument(
+        "--metric",
+        default="rear.travel.max_mm",
+        metavar="KEY",
+        help="which number (default: rear.travel.max_mm)",
+    )
+    parser.add_argument("--metrics", action="store_true", help="list the keys of all numbers and stop")
+    parser.add_argument(
+        "--by",
+        choices=("circuit", "bike", "date"),
+        default="circuit",
+        help="what the runs are put together by (default: circuit)",
+    )
+    parser.add_argument("--bike", metavar="NAME", help="only bikes with this in their name")
+    parser.add_argument("--circuit", metavar="NAME", help="only circuits with this in their name")
+    parser.add_argument("--html", metavar="FILE", help="also write a page with the picture, to print")
     _json(parser)
 
 

@@ -59,8 +59,9 @@ def _stored(arguments: argparse.Namespace) -> Laps:
 
     book = Logbook(arguments.logbook, create=False)
     run_id = book.find(arguments.log).run_id
-    bike = load_bike(arguments.bike) if arguments.bike else book.bike(run_id)
-    return prepare(measure(book.log(run_id), bike), bike, book.summary(run_id).oscillation)
+    given = load_bike(arguments.bike) if arguments.bike else None
+    measured, bike = book.measured(run_id, given)
+    return prepare(measured, bike, book.summary(run_id).oscillation)
 
 
 def _ready(measured: Measured, bike: Bike) -> Laps:

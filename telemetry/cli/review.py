@@ -2,24 +2,28 @@
 
 import argparse
 
-from telemetry.bike import load_bike
+from telemetry.bike import Bike, load_bike
 from telemetry.cli.channels import keep, with_channels
 from telemetry.cli.circuits import ground_of, keep_ground
 from telemetry.cli.cut import given_cut
+from telemetry.cli.debrief import write_debrief
 from telemetry.cli.output import check_outputs, console, say, working, write_file, write_text
 from telemetry.laps import circuit_text
 from telemetry.logs import read_log
+from telemetry.prediction import expected_of
 from telemetry.report import debrief_html, print_review
+from telemetry.review import Measured, Review, telling_columns
 from telemetry.review import review as review_log
-from telemetry.review import telling_columns
-from telemetry.setup import load_sheet
+from telemetry.setup import SetupSheet, load_sheet
 from telemetry.summary import summary_to_json, write_traces
 
 
 def review(arguments: argparse.Namespace) -> None:
     """Review one log, write what was asked for, print the debrief."""
     inputs = (arguments.log, arguments.bike, arguments.setup, arguments.circuit)
-    check_outputs(arguments.json, arguments.traces, arguments.html, arguments.save_circuit, inputs=inputs)
+    check_outputs(
+        arguments.json, arguments.traces, arguments.html, arguments.pdf, arguments.save_circuit, inputs=inputs
+    )
     bike = load_bike(arguments.bike)
     sheet = load_sheet(arguments.setup) if arguments.setup else None
     with working("Reviewing"):
@@ -35,12 +39,23 @@ def review(arguments: argparse.Namespace) -> None:
             write_text(arguments.save_circuit, circuit_text(result.track.circuit), inputs=inputs)
         if arguments.traces:
             write_file(arguments.traces, lambda part: write_traces(result.traces, part), inputs=inputs)
-        if arguments.html:
-            write_text(
-                arguments.html, debrief_html(result.summary, result.traces, sheet=sheet), inputs=inputs
-            )
+        write_debrief(arguments, lambda: _page(result, bike, sheet, arguments), inputs)
     keep(log, arguments.channels)
     keep_ground(arguments, ground, result.track)
     if arguments.save_circuit and result.track.circuit is None:
         say(f"{arguments.save_circuit}: not written, since the log holds no complete lap of the circuit.")
     print_review(result.summary, console(), sheet=sheet)
+
+
+def _page(result: Review, bike: Bike, sheet: SetupSheet | None, arguments: argparse.Namespace) -> str:
+    """The debrief of a log that has just been reviewed."""
+    summary = result.summary
+    measured = Measured(result.run, result.motion, result.track, summary.quality)
+    return debrief_html(
+        summary,
+        result.traces,
+        sheet=sheet,
+        expected=expected_of(measured, bike, summary),
+        appendix=arguments.appendix,
+        paper=arguments.paper,
+    )

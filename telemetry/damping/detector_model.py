@@ -36,6 +36,7 @@ FROM_S = 200.0  # of riding are enough
 AGAIN_S = 100.0  # looked at once more at the end of the outing, over so much riding
 WINDOW_S = 1.0
 LEAST_S = 20.0  # of riding
+AS_HIGH = 0.1  # in ln of the mean square left over: a tenth of it. A choice of ours.
 # Two clocks run apart where the delay early and late in the outing differ by more; its scatter is about a
 # millisecond. A choice of ours.
 RUN_APART_S = 0.003
@@ -145,10 +146,16 @@ def _products(
 
 
 def _peak_s(height: list[float], middle_s: float) -> float | None:
-    """Where a parabola through the highest of `DELAYS_S` about ``middle_s`` and its neighbours is highest."""
-    best = int(np.argmax(height))
-    if best in (0, len(DELAYS_S) - 1):
+    """The delay of the nearest high peak about ``middle_s``, the top of a parabola through it and its neighbours.
+
+    Half a turn of the hop later, 30 ms, what the other wheel met fits again with a wrong wheel: a peak there has to be
+    clearly higher.
+    """
+    peaks = [i for i in range(1, len(height) - 1) if height[i] >= height[i - 1] and height[i] > height[i + 1]]
+    if not peaks:
         return None
+    highest = max(height[i] for i in peaks)
+    best = min((i for i in peaks if height[i] > highest - AS_HIGH), key=lambda i: abs(DELAYS_S[i]))
     before, here, after = height[best - 1 : best + 2]
     bend = 2 * here - before - after
     step_s = DELAYS_S[1] - DELAYS_S[0]
@@ -317,7 +324,7 @@ def _fit(
         return None
     turning = _turning(clear, clear, fitted, radius_mm)
     if delay_s is None:
-        delay_s = delay_over_time_s(read, working, turning)
+        delay_s = delay_over_time_s(read, hop, turning)
         # again, with line and delay as found: each spoils the fit of the other
         read = read.delayed(delay_s)
         steady = _without(tone, read)

@@ -286,7 +286,7 @@ def with_levels(
     An alarm is what repeats (stretches of `ENOUGH_S` together, on two laps or at two places), or one stretch of
     `ENOUGH_S` for which the log's own detection limit holds, with the others at its place. Every other is a look.
     What begins at one point of the road on several laps counts once: a ridge that only one wheel meets does so. It
-    does not count at all where it was there from the first lap on and, on most laps, began or ended at one point: no
+    does not count at all where it was there from the first lap on and, on most laps, began and ended at one point: no
     log tells it from a ridge.
 
     Parameters
@@ -354,7 +354,7 @@ def _of_the_ground(
 ) -> set[int]:
     """Indices of events at places where the road alone may ring the wheel.
 
-    There it rings from the first lap on and, on most laps, begins or ends at one point: a wheel that has lost its
+    There it rings from the first lap on and, on most laps, begins and ends at one point: a wheel that has lost its
     damper rings on for as long as that lasts, from wherever it was lost.
     """
     complete = {lap.lap: lap for lap in laps if lap.complete}
@@ -364,8 +364,8 @@ def _of_the_ground(
     for place in stretches_of_road([event.distance_m for event in events]):
         here = [i for i in place if events[i].lap in complete]
         starts = [(events[i].lap, events[i].distance_m) for i in here]
-        ends = [(events[i].lap, ends_m[i]) for i in here] if ends_m else []
-        alike = max(_laps_at_one_point(starts), _laps_at_one_point(ends))
+        ends = [(events[i].lap, ends_m[i]) for i in here] if ends_m else starts
+        alike = min(_laps_at_one_point(starts), _laps_at_one_point(ends))
         first = min(complete) in {events[i].lap for i in here}
         if first and alike >= FEWEST_LAPS and 2 * alike > len(complete):
             found |= set(place)

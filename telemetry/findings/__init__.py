@@ -21,6 +21,7 @@ from telemetry.findings.rank import (
     trust_sentence,
     verdict_sentences,
 )
+from telemetry.findings.rules import turn_words
 
 __all__ = [
     "DOUBTFUL",
@@ -42,6 +43,7 @@ __all__ = [
     "slow_loss_judged",
     "suspicions",
     "travel_sentence",
+    "turn_words",
     "trust_sentence",
     "verdict_sentences",
 ]

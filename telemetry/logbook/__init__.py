@@ -1,27 +1,75 @@
 """The store: original logs byte for byte, their runs and reviews, and the catalogue."""
 
+from typing import TYPE_CHECKING, Any
+
 from telemetry.logbook.build import read_given
 from telemetry.logbook.dampers import damper_histories, history_of_damper
 from telemetry.logbook.draft import Draft, Drafts, own_logbook_path
 from telemetry.logbook.entry import RunEntry, Words, file_sha256, outings_of
 from telemetry.logbook.export import export
 from telemetry.logbook.logbook import Logbook
+from telemetry.logbook.rider import FELT, RiderWord, by_place
 from telemetry.logbook.verify import Damage, Verification, verify
 
+if TYPE_CHECKING:
+    from telemetry.logbook.plans import CameOut as CameOut
+    from telemetry.logbook.plans import KeptPrediction as KeptPrediction
+    from telemetry.logbook.plans import Outcome as Outcome
+    from telemetry.logbook.plans import TrackRecord as TrackRecord
+    from telemetry.logbook.plans import keep_prediction as keep_prediction
+    from telemetry.logbook.plans import prediction_of as prediction_of
+    from telemetry.logbook.plans import predictions as predictions
+    from telemetry.logbook.plans import set_state as set_state
+    from telemetry.logbook.plans import track_record as track_record
+    from telemetry.logbook.plans import with_own_history as with_own_history
+
+_OF_PLANS = (
+    "CameOut",
+    "KeptPrediction",
+    "Outcome",
+    "TrackRecord",
+    "keep_prediction",
+    "prediction_of",
+    "predictions",
+    "set_state",
+    "track_record",
+    "with_own_history",
+)
 __all__ = [
+    "CameOut",
     "Damage",
     "Draft",
     "Drafts",
+    "FELT",
+    "KeptPrediction",
     "Logbook",
+    "Outcome",
+    "RiderWord",
     "RunEntry",
+    "TrackRecord",
     "Verification",
     "Words",
+    "by_place",
     "damper_histories",
     "export",
     "file_sha256",
     "history_of_damper",
+    "keep_prediction",
     "outings_of",
     "own_logbook_path",
+    "prediction_of",
+    "predictions",
+    "set_state",
+    "track_record",
+    "with_own_history",
     "read_given",
     "verify",
 ]
+
+
+def __getattr__(name: str) -> Any:
+    if name in _OF_PLANS:  # the prediction compiles; imported when a change is tried
+        from telemetry.logbook import plans
+
+        return getattr(plans, name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -6,6 +6,7 @@
     runs/<run id>/       one run, see `telemetry.logbook.build`
     season/              numbers of the runs for a season, made again when missing, see `telemetry.season`
     bin/                 runs that were thrown away, with their history
+    rider/               what riders said, see `telemetry.logbook.rider`
     drafts/              logs that wait for answers, see `telemetry.logbook.draft`
     incoming/            runs being built, see `telemetry.logbook.store`
 
@@ -22,18 +23,21 @@ from typing import Unpack
 
 from telemetry.bike import Bike, load_bike
 from telemetry.errors import LogbookError
+from telemetry.laps import load_circuit
 from telemetry.logbook.build import ENTRY, REVIEW, TRACES
 from telemetry.logbook.build import LOG as STORED_LOG
 from telemetry.logbook.columns import read_stored_log, read_stored_traces
 from telemetry.logbook.entry import Record, RunEntry, Words, file_sha256, sheet_words, version_of
 from telemetry.logbook.keep import check_words, keep
+from telemetry.logbook.rider import RiderWord, new_word, read_words, write_words
 from telemetry.logbook.store import CATALOGUE, CHANGED_MEANWHILE, Store
 from telemetry.logs import RawLog, read_log
-from telemetry.review import Cut
+from telemetry.review import Cut, Measured, measure, with_columns
 from telemetry.season import REGISTRY, Dataset, RunRecord, date_in, record_of
 from telemetry.setup import SetupSheet, load_sheet
 from telemetry.summary import Summary, Traces, summary_from_json
 
+RIDER = "rider"  # folder of what riders said
 SEASON = "season"
 
 
@@ -241,6 +245,24 @@ class Logbook:
         words = of_sheet | dict(given)
         self.store.put_right(replace(earlier, **words, revision=now.revision + 1), given)  # type: ignore[arg-type]
 
+    def rider_words(self, run_id: str) -> tuple[RiderWord, ...]:
+        """What the rider said of a run, oldest first; it stays when the run is made again."""
+        return read_words(self.path / RIDER, self.entry(run_id).log_sha256)
+
+    def add_rider_word(
+        self,
+        run_id: str,
+        *,
+        corner: int | None = None,
+        lap: int | None = None,
+        felt: str = "",
+        text: str = "",
+    ) -> None:
+        """Keep an answer of the rider, as of `telemetry.logbook.rider.RiderWord`. Raises `LogbookError`."""
+        word, log = new_word(corner, lap, felt, text), self.entry(run_id).log_sha256
+        with self.store.catalogue.changing():  # nobody else adds one meanwhile
+            write_words(self.path / RIDER, log, (*read_words(self.path / RIDER, log), word))
+
     def throw_away(self, run_id: str, *, version: str = "") -> None:
         """Move a run with its history into the bin. Raises `LogbookError` if somebody else changed it since."""
         if version:
@@ -394,6 +416,24 @@ class Logbook:
     def bike(self, run_id: str) -> Bike:
         """The bike file a run was reviewed with. Raises `LogbookError` for an unknown id."""
         return load_bike(self.store.bike(self.entry(run_id).run_id))
+
+    def measured(self, run_id: str, bike: Bike | None = None) -> tuple[Measured, Bike]:
+        """Motion and laps of a run as it was reviewed, from its log, and the bike file with the columns of that log.
+
+        Parameters
+        ----------
+        bike : Bike, optional
+            In place of the one that the run was reviewed with.
+
+        Raises
+        ------
+        BothEndsError
+            One of its kinds, for an unknown id or a log that cannot be read.
+        """
+        log, path = self.log(run_id), self.store.circuit(run_id)
+        named = with_columns(bike or self.bike(run_id), log, self.store.channels(run_id))
+        circuit = load_circuit(path) if path else None
+        return measure(log, named, circuit=circuit, cut=self.store.cut(run_id)), named
 
     def sheet(self, run_id: str) -> SetupSheet | None:
         """The setup sheet of a run, None when it has none. Raises `LogbookError` for an unknown id."""

@@ -332,7 +332,7 @@ class Store:
                 raise LogbookError(CHANGED_MEANWHILE)
             earlier = before.earlier
             if dict(before.given) != dict(given):
-                now = datetime.now(UTC).isoformat(timespec="seconds")
+                now = datetime.now(UTC).isoformat(timespec="microseconds")
                 earlier = (*earlier, Earlier(now, before.given))[-MOST_EARLIER:]
             record = Record(entry, given, before.files, earlier)
             (home / CHANGING).touch()

@@ -1,5 +1,6 @@
 """A set-up change tried on the logged laps: only the difference between two rides is simulated."""
 
+from telemetry.prediction.advised import Expected, expected_of
 from telemetry.prediction.forkload import ForkCheck, check_fork
 from telemetry.prediction.prediction import Laps, predict, predict_log, prepare
 from telemetry.prediction.results import (
@@ -16,6 +17,7 @@ from telemetry.prediction.values import NAMES
 from telemetry.prediction.ways import parse_wish, reach, steps
 
 __all__ = [
+    "Expected",
     "ForkCheck",
     "Laps",
     "NAMES",
@@ -27,6 +29,7 @@ __all__ = [
     "TryWay",
     "Wish",
     "check_fork",
+    "expected_of",
     "parse_wish",
     "predict",
     "predict_log",

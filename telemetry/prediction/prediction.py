@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
+from telemetry.balance import BumpPairs, find_pairs
 from telemetry.bike import Bike
 from telemetry.damping import Oscillation, find_oscillation
 from telemetry.errors import PredictionError
@@ -46,7 +47,6 @@ from telemetry.prediction.values import (
     COUNT,
     KEYS,
     NAMES,
-    bumps_of,
     contact_values,
     during,
     end_values,
@@ -89,8 +89,8 @@ class Laps:
         The complete laps, while riding; the whole ride where there is none.
     load_n : ndarray of shape (2, n)
         Of the tyres. [N]
-    bumps : ndarray of int or None
-        Samples at which the front met a bump that both ends met.
+    bumps : BumpPairs or None
+        Bumps that both ends met on the ride that was logged.
     values : mapping of str to float
         Before a change.
     lap_values : tuple of mapping of str to float
@@ -107,7 +107,7 @@ class Laps:
     laps: tuple[int, ...]
     ride: OldRide
     load_n: FloatArray
-    bumps: IntArray | None
+    bumps: BumpPairs | None
     values: Mapping[str, float]
     lap_values: tuple[Mapping[str, float], ...]
     fork: ForkCheck | None
@@ -154,7 +154,7 @@ def prepare(measured: Measured, bike: Bike, oscillation: Oscillation | None = No
     model = difference_model(bike, bike, EXACT, ends)
     load = tyre_loads_n(ride, model)
     before = _motion(measured, bike, ends, _measured_mm(ride))
-    bumps = bumps_of(before, track)
+    bumps = find_pairs(before, track)
     values = ride_values(before, track, selected, bumps)
     lap_values = []
     for lap in laps:
@@ -327,9 +327,7 @@ def _drawn_changes(laps: Laps, new: Bike, errors: Sequence[FileError]) -> list[d
         shaft_travel_mm={end: values[rows] for end, values in run.shaft_travel_mm.items()},
     )
     before = laps.before.during(rows)
-    bumps = laps.bumps
-    if bumps is not None:
-        bumps = bumps[(bumps >= first) & (bumps < stop)] - first
+    bumps = None if laps.bumps is None else laps.bumps.during(first, stop)
     counted = ride_values(before, track, selected, bumps)
     found = []
     for error in errors:
@@ -471,6 +469,11 @@ def _notes(
         notes.append(
             f"The bike file lacks {', '.join(name.replace('_', ' ') for name in lacks)}: usual values stand in, and "
             f"the intervals are wider."
+        )
+    if "balance.same_bump.compression_ratio" in laps.values:
+        notes.append(
+            "Same bump: over the bumps that stand clear of the road on the logged ride, before and after. A review of "
+            "another outing chooses its own, and where there are few that alone moves its answer."
         )
     if len(laps.ends) < len(ENDS):
         notes.append(f"Only the {laps.ends[0]} is ridden again: each end is a quarter vehicle of its own.")

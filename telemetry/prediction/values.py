@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
-from telemetry.balance import find_bumps, pairs_at, speed_ratio, summarise_pairs
+from telemetry.balance import BumpPairs, pairs_again, speed_ratio, summarise_pairs
 from telemetry.bike import SpringEnd, half_vehicle, modes
 from telemetry.laps import Track
 from telemetry.motion import MERGE_S, EndMotion, Motion, find_stops, joined, runs_of, summarise_end
@@ -97,16 +97,16 @@ def contact_values(motion: Motion, end: EndMotion, selected: BoolArray) -> dict[
 
 
 def ride_values(
-    motion: Motion, track: Track, selected: BoolArray, bumps: IntArray | None = None
+    motion: Motion, track: Track, selected: BoolArray, bumps: BumpPairs | None = None
 ) -> dict[str, float]:
     """All available numbers of a ride by key.
 
     Parameters
     ----------
     selected : ndarray of bool, shape (n_samples,)
-    bumps : ndarray of int, optional
-        From `find_bumps`: the bumps of which the answer is compared. Those of the ride that was logged, for both rides:
-        what stands out of a ride changes with the set-up, the road does not.
+    bumps : BumpPairs, optional
+        Of the ride that was logged: the same bumps answer for every ride. What stands clear of a ride changes with the
+        set-up, the road does not.
     """
     values_by_key: dict[str, float] = {}
     for end in motion.ends.values():
@@ -125,18 +125,11 @@ def ride_values(
         if use.any():
             balance["balance.pitch.mean_deg"] = float(motion.pitch_deg[use].mean())
         if bumps is not None:
-            answer = summarise_pairs(pairs_at(motion, track, bumps), selected)
+            answer = summarise_pairs(pairs_again(motion, track, bumps), selected)
             balance["balance.same_bump.compression_ratio"] = answer.compression_ratio
             balance["balance.same_bump.rebound_ratio"] = answer.rebound_ratio
         values_by_key |= {key: value for key, value in balance.items() if value is not None}
     return {key: value for key, value in values_by_key.items() if np.isfinite(value)}
-
-
-def bumps_of(motion: Motion, track: Track) -> IntArray | None:
-    """The bumps that both ends met, as the review finds them; None where it looks for none."""
-    if any(end not in motion.ends for end in ENDS) or not np.isfinite(track.speed_m_s).any():
-        return None
-    return find_bumps(motion, track)
 
 
 def hop_damping(motion: Motion, selected: BoolArray, body: Body, tables: Tables) -> dict[End, float]:

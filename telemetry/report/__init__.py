@@ -7,16 +7,19 @@ from rich.console import Console
 from telemetry.report.blocks import (
     Advice,
     Answer,
+    Blank,
     Block,
     Caution,
     Cell,
     Column,
     Document,
+    Facts,
     Figure,
     Fold,
     LapName,
     Medium,
     Number,
+    RunName,
     Said,
     Section,
     Sentence,
@@ -33,8 +36,15 @@ from telemetry.report.damping import (
     damping_headline,
     history_document,
 )
+from telemetry.report.debrief import (
+    Details,
+    Paper,
+    debrief_document,
+    debrief_html,
+    details_of,
+    expected_table,
+)
 from telemetry.report.document import (
-    CLOSING,
     damping_cell,
     facts_of,
     named_corners,
@@ -60,18 +70,28 @@ from telemetry.report.lap import (
     travel_picture,
 )
 from telemetry.report.paper import document_html
+from telemetry.report.pdf import find_browser, page_to_pdf
 from telemetry.report.places import AROUND_M, Places
-from telemetry.report.stand import print_stand, stand_html
+from telemetry.report.season import MARKS, SeasonPicture, season_document
+from telemetry.report.stand import print_stand, side_view, stand_document, stand_html
 from telemetry.report.terminal import print_document, print_section
 from telemetry.setup import Comparison, SetupSheet
-from telemetry.summary import Summary, Traces
+from telemetry.summary import Summary
 
 if TYPE_CHECKING:
+    from telemetry.report.prediction import prediction_document as prediction_document
     from telemetry.report.prediction import print_prediction as print_prediction
 
 __all__ = [
     "AROUND_M",
     "Advice",
+    "Blank",
+    "Details",
+    "Facts",
+    "Paper",
+    "debrief_document",
+    "details_of",
+    "expected_table",
     "Against",
     "Answer",
     "Block",
@@ -87,6 +107,7 @@ __all__ = [
     "Halves",
     "Label",
     "LapName",
+    "MARKS",
     "M_S_TO_KM_H",
     "Medium",
     "POINTS",
@@ -94,7 +115,9 @@ __all__ = [
     "Places",
     "Ribbon",
     "Said",
+    "RunName",
     "Scope",
+    "SeasonPicture",
     "Section",
     "Sentence",
     "Sentences",
@@ -118,12 +141,15 @@ __all__ = [
     "debrief_html",
     "document_html",
     "facts_of",
+    "find_browser",
+    "page_to_pdf",
     "history_document",
     "named_corners",
     "print_bounce",
     "print_check",
     "print_comparison",
     "print_document",
+    "prediction_document",
     "print_prediction",
     "print_review",
     "print_section",
@@ -132,6 +158,9 @@ __all__ = [
     "quickest_lap",
     "review_document",
     "runs_section",
+    "season_document",
+    "side_view",
+    "stand_document",
     "stand_html",
     "stretch",
     "thinned",
@@ -142,10 +171,10 @@ __all__ = [
 
 
 def __getattr__(name: str) -> Any:
-    if name == "print_prediction":  # compiles; imported when a change is tried
-        from telemetry.report.prediction import print_prediction
+    if name in ("prediction_document", "print_prediction"):  # compiles; imported when a change is tried
+        from telemetry.report import prediction
 
-        return print_prediction
+        return getattr(prediction, name)
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
 
 
@@ -165,32 +194,3 @@ def print_review(summary: Summary, console: Console, *, sheet: SetupSheet | None
 def print_comparison(comparison: Comparison, console: Console) -> None:
     """Print a comparison: sentences first, what was changed, every number, what was left out."""
     print_document(comparison_document(comparison), console)
-
-
-def debrief_html(
-    summary: Summary,
-    traces: Traces,
-    comparison: Comparison | None = None,
-    *,
-    sheet: SetupSheet | None = None,
-) -> str:
-    """The debrief of a run as one HTML page: no script, nothing loaded from anywhere, printable on A4.
-
-    Parameters
-    ----------
-    traces : Traces
-        Of the same run.
-    comparison : Comparison, optional
-        Printed as well when given.
-    sheet : SetupSheet, optional
-        Printed as well when given.
-
-    Returns
-    -------
-    str
-        HTML; every text in it is escaped.
-    """
-    document = review_document(whole_run(summary), traces, sheet=sheet)
-    if comparison is not None:
-        document = document.followed_by(comparison_document(comparison))
-    return document_html(document, heading="Debrief: ", closing=CLOSING)

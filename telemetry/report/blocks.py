@@ -111,7 +111,19 @@ class Said(str):
         return made
 
 
-Cell = str | Number | Spot | LapName
+@dataclass(frozen=True)
+class RunName:
+    """A cell with a run of a logbook ("" without one): a screen makes a link of it."""
+
+    run_id: str
+    words: str
+
+    def __str__(self) -> str:
+        """In words."""
+        return self.words
+
+
+Cell = str | Number | Spot | LapName | RunName
 Row = Sequence[Cell]
 
 
@@ -201,6 +213,21 @@ class Table:
 
 
 @dataclass(frozen=True)
+class Facts:
+    """Short facts, each with its label."""
+
+    pairs: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class Blank:
+    """Room on paper to write in; ``words`` are what was written down already."""
+
+    words: str = ""
+    medium: Medium = Medium.PAPER
+
+
+@dataclass(frozen=True)
 class Figure:
     """A picture as data, and the sentence that says how to read it; paper and screen draw it."""
 
@@ -219,7 +246,7 @@ class Fold:
     medium: Medium = Medium.PAPER
 
 
-Block = Answer | Sentence | Sentences | Caution | Advice | Table | Figure | Fold
+Block = Answer | Sentence | Sentences | Caution | Advice | Facts | Blank | Table | Figure | Fold
 
 
 @dataclass(frozen=True)
@@ -235,11 +262,12 @@ class Section:
 
 @dataclass(frozen=True)
 class Document:
-    """All that is told of one thing, in the order it is read."""
+    """All that is told of one thing, in the order it is read; ``appendix`` begins on a page of its own."""
 
     title: str
     facts: str
     sections: tuple[Section, ...]
+    appendix: tuple[Section, ...] = ()
 
     def __getitem__(self, name: str) -> Section | None:
         """The section of that name; None where there is nothing to tell."""

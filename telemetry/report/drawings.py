@@ -8,7 +8,8 @@ import numpy as np
 from telemetry.arrays import ENDS, End
 from telemetry.report import svg
 from telemetry.report.figures import Curve, Drawing, Halves, Upright
-from telemetry.report.lap import TrackPicture, TravelPicture, thinned
+from telemetry.report.lap import Small, TrackPicture, TravelPicture, thinned
+from telemetry.report.season import MARKS, SeasonPicture
 
 WIDTH = 720.0
 _LEFT, _RIGHT = 40.0, 712.0
@@ -36,12 +37,12 @@ def _x_axis(scale: svg.Scale, y: float, label: str, values: Iterable[float]) -> 
     return [*parts, svg.text(scale.stop, y + 28, label, text_anchor="end", class_="quiet")]
 
 
-def _lap(picture: TravelPicture) -> str:
+def _lap(picture: TravelPicture, reach: float = 125.0) -> str:
     """Wheel travel of both ends over one lap: compression upwards in front, downwards at the rear.
 
     A filled wedge is where an end bottomed; topped out, front a ring, rear an open square; a wave where the rear rang.
     """
-    height, middle, reach = 356.0, 150.0, 125.0
+    height, middle = 106.0 + 2 * reach, 25.0 + reach
     most = max(picture.stroke_mm.values(), default=125.0)
     x = svg.Scale(float(picture.x[0]), float(picture.x[-1]), _LEFT, _RIGHT)
     side: dict[End, svg.Scale] = {
@@ -218,9 +219,61 @@ def _map(picture: TrackPicture) -> str:
     return svg.picture(WIDTH, height, "The lap from above, north up, with corner numbers and events", body)
 
 
+def _season(picture: SeasonPicture) -> str:
+    """A mark a run in groups from left to right, with the range of its laps."""
+    top, foot, height = 14.0, 212.0, 290.0
+    x = svg.Scale(-0.7, picture.width - 0.3, _LEFT + 12, _RIGHT)
+    y = svg.Scale(*picture.range, foot, top)
+    body = [svg.text(_LEFT - 30, top - 4, picture.y_title, class_="quiet")]
+    for value in svg.ticks(y.low, y.high, 5):
+        body.append(svg.line(x.start, y(value), x.stop, y(value), class_="grid"))
+        body.append(svg.text(x.start - 5, y(value) + 3.5, _tick(value), text_anchor="end", class_="tick"))
+    for group, places in zip(picture.groups, picture.places, strict=True):
+        values = [point.value for point in group.points if point.value is not None]
+        mean, left, right = y(sum(values) / len(values)), x(places[0] - 0.45), x(places[-1] + 0.45)
+        body.append(svg.line(left, foot, right, foot, class_="axis"))
+        body.append(svg.line(left, mean, right, mean, class_="zero"))
+        for point, place in zip(group.points, places, strict=True):
+            if point.value is None:
+                continue
+            if point.low is not None and point.high is not None:
+                body.append(svg.line(x(place), y(point.low), x(place), y(point.high), class_="axis"))
+            mark = picture.bikes.index(point.bike) % len(MARKS)
+            body.append(_mark(x(place), y(point.value), mark, filled=point.laps > 0))
+    for at, words in picture.labels(24):
+        name = words if len(words) <= 18 else f"{words[:17]}…"
+        turned = f"rotate(-35 {x(at):.1f} {foot + 12:.1f})"
+        body.append(
+            svg.text(x(at), foot + 12, name, class_="tick", text_anchor="end", transform=turned)
+            if len(picture.groups) > 5
+            else svg.text(x(at), foot + 15, name, class_="tick", text_anchor="middle")
+        )
+    return svg.picture(WIDTH, height if len(picture.groups) > 5 else 236.0, picture.title, body)
+
+
+def _mark(x: float, y: float, kind: int, *, filled: bool) -> str:
+    """The mark of a bike, the kinds of `MARKS`; open where it stands for a whole run."""
+    size = 4.0
+    angles = {1: (0, 90, 180, 270), 2: (45, 135, 225, 315), 3: (90, 210, 330)}
+    if kind == 0:
+        return svg.element("circle", cx=x, cy=y, r=size, class_="dot" if filled else "dot open")
+    if kind in angles:
+        turned = np.radians(angles[kind])
+        at = " ".join(f"{x + 1.25 * size * np.cos(a):.1f},{y - 1.25 * size * np.sin(a):.1f}" for a in turned)
+        return svg.element("polygon", points=at, class_="dot" if filled else "dot open")
+    angles_of = np.radians(np.arange(0, 180, 90 if kind == 4 else 60) + (45 if kind == 4 else 0))
+    d = "".join(
+        f"M{x - 5 * np.cos(a):.1f},{y - 5 * np.sin(a):.1f} {x + 5 * np.cos(a):.1f},{y + 5 * np.sin(a):.1f}"
+        for a in angles_of
+    )
+    return svg.element("path", d=d, class_="dot")
+
+
 DRAW: dict[type, Callable[[Any], str]] = {
     TravelPicture: _lap,
+    Small: lambda small: _lap(small.picture, 82.0),
     Halves: _halves,
     TrackPicture: _map,
+    SeasonPicture: _season,
     Drawing: lambda picture: str(picture.svg),
 }

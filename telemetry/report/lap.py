@@ -216,6 +216,13 @@ class TravelPicture:
 
 
 @dataclass(frozen=True)
+class Small:
+    """The picture of a lap with half the height, for a page that holds more than it."""
+
+    picture: TravelPicture
+
+
+@dataclass(frozen=True)
 class StopSpot:
     """One stop on the map, with its sentence. [m]"""
 
@@ -492,9 +499,9 @@ def quickest_lap(summary: Summary) -> LapSummary | None:
     return min((lap for lap in summary.laps if lap.complete), key=lambda lap: lap.time_s, default=None)
 
 
-def lap_travel(summary: Summary, traces: Traces) -> Section | None:
-    """The travel of both ends over the quickest lap, the longest part lap, or the whole run where there is none."""
-    lap = quickest_lap(summary) or max(summary.laps, key=lambda lap: lap.time_s, default=None)
+def lap_travel(summary: Summary, traces: Traces, lap: LapSummary | None = None) -> Section | None:
+    """The travel of both ends over a lap: by default the quickest, else the longest part lap, else the whole run."""
+    lap = lap or quickest_lap(summary) or max(summary.laps, key=lambda lap: lap.time_s, default=None)
     scene = _on_paper(summary, traces, lap)
     if len(scene.stretch.x) < 2:
         return None

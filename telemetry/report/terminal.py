@@ -16,6 +16,7 @@ from telemetry.report.blocks import (
     Caution,
     Column,
     Document,
+    Facts,
     Fold,
     Medium,
     Section,
@@ -90,6 +91,11 @@ def _advice(block: Advice, console: Console) -> None:
     _indented(console, block.suggestion)
 
 
+def _facts(block: Facts, console: Console) -> None:
+    for label, text in block.pairs:
+        _indented(console, f"{label}: {text}")
+
+
 def _fold(block: Fold, console: Console) -> None:
     _indented(console, f"{block.title}:")
     for inner in block.blocks:
@@ -136,6 +142,7 @@ PRINT: dict[type, Callable[[Any, Console], None]] = {
     Sentences: _sentences,
     Caution: _caution,
     Advice: _advice,
+    Facts: _facts,
     Fold: _fold,
     Table: _table,
 }

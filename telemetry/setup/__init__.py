@@ -15,7 +15,22 @@ from telemetry.setup.damper import (
 )
 from telemetry.setup.repeats import Outing, repeats
 from telemetry.setup.rows import ExcludedLap, LapValues, MetricComparison
-from telemetry.setup.sheet import Change, Condition, SetupSheet, changes, load_sheet, parse_sheet, written
+from telemetry.setup.sheet import (
+    Change,
+    Condition,
+    FrontSettings,
+    RearSettings,
+    SetupSheet,
+    changes,
+    load_sheet,
+    parse_sheet,
+    settings,
+    sheet_settings,
+    sheet_text,
+    worded,
+    written,
+    written_on_one,
+)
 
 __all__ = [
     "BounceComparison",
@@ -27,9 +42,11 @@ __all__ = [
     "DamperOuting",
     "DamperRun",
     "ExcludedLap",
+    "FrontSettings",
     "LapValues",
     "MetricComparison",
     "Outing",
+    "RearSettings",
     "SetupSheet",
     "bounce_comparison_to_json",
     "changes",
@@ -42,5 +59,10 @@ __all__ = [
     "load_sheet",
     "parse_sheet",
     "repeats",
+    "settings",
+    "sheet_settings",
+    "sheet_text",
+    "worded",
     "written",
+    "written_on_one",
 ]

@@ -4,6 +4,7 @@ Everything is optional: a sheet holds what the team writes down. Keys carry thei
 known are refused, so that a misspelt setting cannot be silently lost.
 """
 
+import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date as Date
@@ -135,6 +136,38 @@ def load_sheet(path: str | Path) -> SetupSheet:
     return parse_sheet(read_toml(path, what="setup sheet"), source=str(path))
 
 
+def sheet_text(data: Mapping[str, Any]) -> str:
+    """A setup sheet as TOML, from its keys; what is None is not written.
+
+    Parameters
+    ----------
+    data : mapping
+        As `parse_sheet` takes it.
+    """
+    lines = [
+        f"{key} = {_toml(value)}"
+        for key, value in data.items()
+        if not isinstance(value, dict) and value is not None
+    ]
+    for end in ENDS:
+        written_down = {key: value for key, value in data.get(end, {}).items() if value is not None}
+        if written_down:
+            lines += ["", f"[{end}]", *(f"{key} = {_toml(value)}" for key, value in written_down.items())]
+    return "\n".join(lines) + "\n"
+
+
+def _toml(value: object) -> str:
+    if isinstance(value, Date):
+        return value.isoformat()
+    return f"{value:.10g}" if isinstance(value, int | float) else json.dumps(str(value), ensure_ascii=False)
+
+
+def sheet_settings(sheet: SetupSheet) -> dict[str, Any]:
+    """Keys of a sheet as `sheet_text` takes them."""
+    data = sheet.model_dump(exclude_none=True, exclude={"source"})
+    return {key: value for key, value in data.items() if value != {}}
+
+
 NOT_WRITTEN = "not written down"
 
 # Keys that say which outing it was, not how the bike stood.
@@ -162,7 +195,7 @@ class Change:
     kind: ChangeKind = "setting"
 
 
-def _worded(key: str) -> tuple[str, str]:
+def worded(key: str) -> tuple[str, str]:
     """Key of a sheet or bike file -> what a person calls it, and its unit."""
     found = next(((suffix, unit) for suffix, unit in _UNITS if key.endswith(suffix)), ("", ""))
     return key.removesuffix(found[0]).replace("_", " ").replace(".", " "), found[1]
@@ -174,7 +207,7 @@ def _written(sheet: SetupSheet) -> Iterator[tuple[str, str, ChangeKind]]:
         for key in type(part).model_fields:
             if where == "" and key in _LABELS:
                 continue
-            words, unit = _worded(key)
+            words, unit = worded(key)
             value = getattr(part, key)
             text = f"{value:g}" if isinstance(value, float) else str(value)
             written = NOT_WRITTEN if value is None else f"{text} {unit}".strip()
@@ -248,7 +281,7 @@ def bike_file_changes(values_a: Mapping[str, float], values_b: Mapping[str, floa
     found = []
     for key in values_a:
         if key in values_b:
-            what, unit = _worded(key)
+            what, unit = worded(key)
             before, after = (f"{values[key]:g} {unit}".strip() for values in (values_a, values_b))
             if before != after:
                 found.append(Change(what, before, after, "bike file"))

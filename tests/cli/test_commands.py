@@ -110,6 +110,10 @@ def test_add_then_compare_in_a_logbook(run, files, tmp_path):
     )
     assert code == 0 and re.match(r"Run r\w{16}, one, in ", out)
     assert json.loads((tmp_path / "r.json").read_text())["schema"] == "bothends.review/1"
+    page, pdf = tmp_path / "page.html", tmp_path / "page.pdf"
+    code, out, _ = run("debrief", "one", "--logbook", book, "--html", page, "--pdf", pdf)
+    assert code == 0 and "Both ends over the run" in out and "Debrief: one" in page.read_text()
+    assert pdf.read_bytes().startswith(b"%PDF")
     again = run("add", log, "--bike", bike, "--logbook", book)
     assert "was there already" in " ".join(again[1].split())
     other = tmp_path / "other.csv"

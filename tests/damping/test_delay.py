@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from short_laps import CIRCUIT
 
-from telemetry.damping.detector_model import fit_detector_model
+from telemetry.damping.detector_model import DELAYS_S, _peak_s, fit_detector_model
 from telemetry.logs import RawLog
 from telemetry.review import measure
 from telemetry.simulate import ChannelClock, Riding, minimum_bike, random_bike, simulate_outing
@@ -25,3 +25,9 @@ def test_clocks_that_run_apart_are_followed(drift_ppm):
     # a clock's error of rate times the time it ran: news read late by so much more at the end
     true_s = 1e-6 * drift_ppm * len(delay_s) * model.equation.step_s
     assert delay_s[-1] - delay_s[0] == pytest.approx(true_s, abs=0.003)
+
+
+@pytest.mark.parametrize(("more", "expected_s"), [(0.05, 0.0), (0.3, 0.03)])
+def test_of_two_peaks_the_nearer_unless_the_other_is_clearly_higher(more, expected_s):
+    near, far = (np.exp(-(((DELAYS_S - at_s) / 0.006) ** 2)) for at_s in (0.0, 0.03))
+    assert _peak_s(list(near + (1.0 + more) * far), 0.0) == pytest.approx(expected_s, abs=1e-3)

@@ -1,14 +1,18 @@
 """The rear equation against the quarter vehicle's eigenvalues."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from telemetry.bike import SpringEnd, bike_modes, modes, parse_bike, quarter_vehicle
+from telemetry.damping.equation import ORDERS, OWN
 from telemetry.damping.hop import (
     BAND_WEIGHT,
     FREQUENCY_HZ,
     REFERENCE_HZ,
     WheelHop,
+    as_it_works,
     band_window,
     coefficients,
     hop_mode,
@@ -18,6 +22,7 @@ from telemetry.damping.hop import (
     tyre_hz_of,
     wheel_hop,
 )
+from telemetry.damping.pole import fit_pole, stopped_by_bounds
 from telemetry.simulate import demo_bike
 
 SPRUNG_KG, UNSPRUNG_KG, SPRING, TYRE = 125.0, 20.0, 24e3, 180e3
@@ -118,3 +123,25 @@ def test_without_masses_the_band_is_the_wide_default():
 def test_the_window_is_one_in_the_hop_band_and_nothing_outside():
     np.testing.assert_allclose(band_window(np.array([6.0, 12.0, 20.0, 28.0])), 1.0)
     np.testing.assert_allclose(band_window(np.array([0.0, 4.0, 36.0, 50.0])), 0.0, atol=1e-15)
+
+
+def test_a_springy_damper_puts_the_working_wheel_above_its_hop_and_the_search_reaches_it():
+    # one mass on springs with a damper in series with a spring (Maxwell, the standard linear solid of any textbook on
+    # viscoelasticity): x (k_t + k - m w^2 + j w c k_s / (k_s + j w c)) = k_t road, the road white in speed
+    series, damper, wheel_rate = 120e3, 3500.0, 24e3
+    w = 2 * np.pi * FREQUENCY_HZ
+    springy = 1j * w * damper * series / (series + 1j * w * damper)
+    gain = TYRE / (TYRE + wheel_rate - UNSPRUNG_KG * w**2 + springy)
+    orders = (1j * FREQUENCY_HZ / REFERENCE_HZ) ** np.array(ORDERS[OWN])[:, None]
+    products = np.real((orders * (BAND_WEIGHT * np.abs(gain) ** 2)) @ orders.conj().T)
+    hop, tyre_hz = quarter(0.0)
+    hop_hz, _ = hop_mode(hop, tyre_hz, 0.0)
+    low, high = 0.85 * hop_hz, 1.15 * hop_hz
+    hop = replace(hop, band_hz=(low, high))
+    # the peak of the wheel's speed, read from the response itself
+    peak_hz = FREQUENCY_HZ[np.argmax(np.abs(gain))]
+    assert peak_hz > high, "no longer a case of it"
+    assert stopped_by_bounds(fit_pole(products, hop), hop)[0], "the hop's own band is too low"
+    found = fit_pole(products, as_it_works(hop))
+    assert found.frequency_hz == pytest.approx(peak_hz, rel=0.05)
+    assert stopped_by_bounds(found, hop)[0], "as far as the hop is concerned, it lies beyond"

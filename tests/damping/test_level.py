@@ -136,3 +136,10 @@ def course(state):
 )
 def test_ends_in_doubt(found, doubt):
     assert dampers_in_doubt(found) == doubt
+
+
+def test_what_ends_now_here_and_now_there_is_no_ridge():
+    events = rung([1, 2, 3, 4, 5])
+    ends_m = [950.0, 990.0, 1030.0, 970.0, 1010.0]
+    assert [one.level for one in with_levels(events, LIMITS, LAPS, ends_m)] == ["alarm"] * 5
+    assert [one.level for one in with_levels(events, LIMITS, LAPS, [950.0] * 5)] == ["look"] * 5

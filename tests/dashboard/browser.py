@@ -1,7 +1,5 @@
 """A real Chromium for tests and pictures: how it is found, started and watched."""
 
-import os
-import shutil
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -36,17 +34,10 @@ HOW_TO_GET_ONE = (
     "    apt-get update && apt-get install -y --no-install-recommends chromium\n"
     "or name one that is there in BOTHENDS_CHROMIUM."
 )
-_NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "msedge")
 # A page is ready when Dash waits for nothing and every graph is drawn.
 READY = """() => document.querySelector('main h1') && !document.querySelector(
     '._dash-loading, [data-dash-is-loading=true], .dash-graph--pending') &&
     [...document.querySelectorAll('.dash-graph')].every(graph => graph.querySelector('.main-svg'))"""
-
-
-def find_chromium() -> str | None:
-    """Path of the Chromium to use, None when there is none."""
-    named = os.environ.get("BOTHENDS_CHROMIUM")
-    return named or next((path for name in _NAMES if (path := shutil.which(name))), None)
 
 
 @contextmanager

@@ -4,10 +4,11 @@ import json
 from dataclasses import replace
 
 import pytest
-from browser import DESK, FLAGS, HOW_TO_GET_ONE, Watched, find_chromium, serving
+from browser import DESK, FLAGS, HOW_TO_GET_ONE, Watched, serving
 from made_balance import with_balance
 from made_up import MadeUpLogbook, made_up
 
+from telemetry.report import find_browser
 from telemetry.setup import parse_sheet
 from telemetry.summary import FittedDamper
 
@@ -52,7 +53,7 @@ def chromium():
     """A browser for the whole session; its absence fails, because a silent skip would hide every fault."""
     from playwright.sync_api import sync_playwright
 
-    path = find_chromium()
+    path = find_browser()
     if path is None:
         pytest.fail(HOW_TO_GET_ONE, pytrace=False)
     with sync_playwright() as playwright:

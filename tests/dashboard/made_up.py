@@ -20,6 +20,7 @@ from telemetry.motion.stops import find_stops
 from telemetry.motion.summary import not_judged
 from telemetry.motion.use import summarise_end
 from telemetry.notes import QualityNote, Step
+from telemetry.season import RunRecord, record_of
 from telemetry.setup import SetupSheet
 from telemetry.summary import LapSummary, RunInfo, Summary, Traces
 
@@ -71,6 +72,18 @@ class MadeUpLogbook:
 
     def sheet(self, run_id: str) -> SetupSheet | None:
         return self._run(run_id).sheet
+
+    def season(self) -> tuple[RunRecord, ...]:
+        return tuple(
+            replace(
+                record_of(run.summary, run.entry.log_name, name=run.entry.name, date=run.entry.date),
+                circuit=run.entry.place, bike=run.entry.bike, run_id=run.entry.run_id, log_sha256=run.entry.run_id,
+            )
+            for run in self._runs.values()
+        )  # fmt: skip
+
+    def measured(self, run_id: str):
+        raise LogbookError(f"{self._run(run_id).entry.run_id}: keeps no log.")
 
 
 def made_up(

@@ -8,10 +8,12 @@ Without a logbook it shows the made-up runs of the tests.
 import sys
 from pathlib import Path
 
-from browser import DESK, FLAGS, HOW_TO_GET_ONE, PHONE, TABLET, Watched, find_chromium, serving
+from browser import DESK, FLAGS, HOW_TO_GET_ONE, PHONE, TABLET, Watched, serving
 from made_dampers import made_dampers
 from made_up import MadeUpLogbook, made_up
 from playwright.sync_api import sync_playwright
+
+from telemetry.report import find_browser
 
 
 def main(out: Path, logbook) -> None:
@@ -25,9 +27,10 @@ def main(out: Path, logbook) -> None:
         "rider": f"/rider?run={runs[0]}",
         "compare": f"/compare?run={runs[min(1, len(runs) - 1)]}&other={runs[0]}",
         "dampers": "/dampers",
+        "season": "/season",
     }
     with serving(logbook) as address, sync_playwright() as playwright:
-        path = find_chromium() or sys.exit(HOW_TO_GET_ONE)
+        path = find_browser() or sys.exit(HOW_TO_GET_ONE)
         browser = playwright.chromium.launch(executable_path=path, args=list(FLAGS))
         for size, settings in (("desk", DESK), ("tablet", TABLET), ("phone", PHONE)):
             for theme in ("light", "dark"):

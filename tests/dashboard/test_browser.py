@@ -18,6 +18,7 @@ PAGES = {
     "rider": "/rider?run=after",
     "compare": "/compare?run=before&other=after",
     "dampers": "/dampers",
+    "season": "/season",
 }
 # Only problems that axe is sure of and that stand in WCAG 2 A and AA.
 AXE = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"]}}

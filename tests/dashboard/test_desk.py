@@ -14,8 +14,10 @@ from made_up import MadeUpLogbook, made_up
 from dashboard import guard
 from dashboard.app import create_app
 from dashboard.desk.correcting import history_of
+from dashboard.desk.sheets import difference_words, sheet_fields
 from telemetry.bike import load_bike
 from telemetry.logbook import Drafts, Logbook, verify
+from telemetry.setup import parse_sheet
 
 ROOT = Path(__file__).parents[2]
 LOG = ROOT / "fixtures" / "vellmoor-plain.csv"
@@ -397,12 +399,69 @@ def test_killed_between_bin_and_catalogue_it_is_in_the_bin(book):
     assert anew.runs() == () and anew.in_bin() == (entry,)
 
 
+# ---- setup sheet and rider's words --------------------------------------------------------------------------
+
+
+def test_a_setup_sheet_is_kept_with_its_limits_and_told_in_words(book):
+    client, _ = client_of(book)
+    entry, version = only(book)
+    to = f"/write/run/{entry.run_id}/sheet"
+    assert send(client, to, {"version": version, "set.front.preload_mm": "x"})["faults"] == {
+        "set.front.preload_mm": "That is no number."
+    }
+    assert (
+        "set.front.preload_mm"
+        in send(client, to, {"version": version, "set.front.preload_mm": "-4000"})["faults"]
+    )
+    said = {
+        "version": version,
+        "set.front.preload_mm": "8,5",
+        "set.rear.rebound_clicks": "12",
+        "set.tyres": "<b>new</b>",
+    }
+    assert wait(client, send(client, to, {**said, "version": version}))["state"] == "done"
+    now, version = only(book)
+    sheet = book.sheet(now.run_id)
+    assert (sheet.front.preload_mm, sheet.rear.rebound_clicks, sheet.tyres) == (8.5, 12, "<b>new</b>")
+    assert sheet_fields(sheet)["set.front.preload_mm"] == "8.5"
+    to = f"/write/run/{now.run_id}/sheet"
+    assert send(client, to, {**said, "version": version}) == {"words": "Nothing was changed."}
+    other = parse_sheet({"front": {"preload_mm": 9.5}, "rear": {"rebound_clicks": 10}})
+    assert difference_words(sheet, other) == (
+        "front preload: 8.5 mm to 9.5 mm.",
+        "rear rebound clicks: 12 to 10.",
+        "2 settings were changed at once: what came of it cannot be told apart between them.",
+    )
+
+
+def test_what_a_rider_says_is_kept_at_its_place_with_the_riders_key_alone(book):
+    client, _ = client_of(book, share_key="team", rider_key="rider")
+    client.get("/?key=rider", base_url=HOME)
+    entry, version = only(book)
+    note = "pushes <img src=x onerror=alert(1)>"
+    send(client, f"/write/rider/{entry.run_id}", {"corner": "2", "felt": "felt"})
+    send(client, f"/write/rider/{entry.run_id}", {"corner": "2", "lap": "3", "text": note})
+    assert "Say whether" in send(client, f"/write/rider/{entry.run_id}", {"corner": "2"})["message"]
+    assert "letters" in send(client, f"/write/rider/{entry.run_id}", {"text": "x" * 501})["message"]
+    felt, sentence = book.rider_words(entry.run_id)
+    assert (felt.corner, felt.lap, felt.felt) == (2, None, "felt")
+    assert (sentence.corner, sentence.lap, sentence.text) == (2, 3, note)
+    refused = client.post(
+        f"/write/run/{entry.run_id}/words",
+        base_url=HOME,
+        headers=OURS,
+        json={"version": version, "run.notes": "x"},
+    )
+    assert refused.status_code == 403 and only(book)[0].notes == ""
+
+
 KILLED = """
 import sys, threading
 from pathlib import Path
 sys.path[:0] = [{tests!r}, {root!r}]
 from test_desk import ANSWERS, LOG, OURS, HOME, bring, client_of, meanings, only, send
 from telemetry.logbook import Drafts, Logbook, verify
+from telemetry.setup import parse_sheet
 book = Logbook(Path(sys.argv[1]))
 client, _ = client_of(book)
 token = bring(client)

@@ -7,7 +7,6 @@ from io import StringIO
 
 import pytest
 from dash import html
-from demo_reviews import SIMULATED, demo_review, simulated_review
 from made_up import MadeUp, MadeUpLogbook, made_up
 from rich.console import Console
 from test_pages import opened, text, walk
@@ -15,6 +14,7 @@ from test_pages import opened, text, walk
 from telemetry.report import debrief_html, print_review
 from telemetry.simulate import SCENARIOS
 from telemetry.summary import summary_from_json, summary_to_json
+from tests.demo_reviews import SIMULATED, demo_review, simulated_review
 
 NAMES = [*SCENARIOS, *SIMULATED]
 
@@ -56,8 +56,12 @@ class Tables(HTMLParser):
 
 
 def on_paper(stored):
+    return tables(debrief_html(stored.summary, stored.traces, appendix=True).partition("<aside>")[2])
+
+
+def tables(markup):
     page = Tables()
-    page.feed(debrief_html(stored.summary, stored.traces))
+    page.feed(markup)
     return {tuple(map(tuple, table)) for table in page.found}
 
 
@@ -81,6 +85,13 @@ def test_every_table_on_paper_is_on_the_screen_cell_by_cell(stored):
     paper = on_paper(stored)
     assert len(paper) >= 8
     assert paper <= on_screen(stored)
+
+
+def test_the_six_numbers_of_the_one_page_are_those_of_the_screen(stored):
+    rows = [row for table in on_screen(stored) for row in table]
+    six = [row for table in tables(debrief_html(stored.summary, stored.traces)) for row in table]
+    assert six[0] == ("at the wheel", "front", "rear") and len(six) == 7
+    assert all(row in rows for row in six[1:])
 
 
 def test_every_row_in_the_terminal_is_on_paper(stored):

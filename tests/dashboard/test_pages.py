@@ -317,7 +317,12 @@ def test_the_debrief_is_the_page_of_the_report(logbook):
     client = create_app(logbook).server.test_client()
     answer = client.get("/debrief/after")
     assert answer.mimetype == "text/html" and "Suspected loss of rear damping" in answer.text
-    assert "Setup sheet" in answer.text and "rebound clicks" in answer.text
+    assert (
+        "How it stood" in answer.text and "rebound clicks" in answer.text and "Setup sheet" not in answer.text
+    )
+    assert "After the change" in answer.text and "size: A4" in answer.text
+    more = client.get("/debrief/after?appendix=1&paper=letter").text
+    assert "Setup sheet" in more and "size: letter" in more
     missing = client.get("/debrief/nope")
     assert missing.status_code == 404 and "has no run" in missing.text
 
@@ -516,7 +521,7 @@ def test_no_comparison_and_no_debrief_calls_a_damper_fine_that_was_not_judged(ru
     _, _, said = opened(book, "/compare", "?run=after&other=after")
     assert not FINE.search(said)
     assert "Whether the rear damper was sound in the run before cannot be told." in said
-    page = debrief_html(book.summary("after"), book.traces("after"))
+    page = debrief_html(book.summary("after"), book.traces("after"), appendix=True)
     assert not FINE.search(page)
 
 

@@ -7,7 +7,6 @@ from io import StringIO
 
 import pytest
 from dash import html
-from demo_reviews import demo_review
 from made_up import MadeUp, MadeUpLogbook, made_up
 from rich.console import Console
 from test_pages import opened, text, walk
@@ -15,6 +14,7 @@ from test_pages import opened, text, walk
 from telemetry.laps import by_place, lap_length_m
 from telemetry.report import debrief_html, print_review
 from telemetry.summary import summary_from_json, summary_to_json
+from tests.demo_reviews import demo_review
 
 SAID = {"ran out of travel": "bottomed", "came all the way up": "topped out"}
 HOW_OFTEN = {"once": 1, "twice": 2}
@@ -63,7 +63,7 @@ def test_the_terminal_has_a_row_a_place(stored, expected):
 
 
 def test_paper_has_a_row_a_place(stored, expected):
-    page = debrief_html(stored.summary, stored.traces)
+    page = debrief_html(stored.summary, stored.traces, appendix=True)
     rows = re.findall(r">(front|rear) (bottomed|topped out)</td><td.*?</td><td.*?</td><td>(\d+)</td>", page)
     assert Counter((end, kind, int(times)) for end, kind, times in rows) == expected
 

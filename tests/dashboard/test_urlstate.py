@@ -14,6 +14,9 @@ VIEWS = st.builds(
     plane=st.sampled_from(["wheel", "shaft"]),
     against=st.sampled_from(["distance", "time"]),
     zoom=ZOOMS,
+    metric=st.sampled_from(["", "rear.travel.max_mm"]),
+    by=st.sampled_from(["circuit", "bike", "date"]),
+    bike=st.sampled_from(["", "QB-6 & co, 50 %"]),
 )
 
 
@@ -28,7 +31,11 @@ def test_any_text_gives_a_view(text):
     assert parse(to_query(view)) == view
 
 
-@given(st.dictionaries(st.sampled_from(["run", "other", "lap", "at", "against", "from", "to"]), st.text()))
+@given(
+    st.dictionaries(
+        st.sampled_from(["run", "other", "lap", "at", "against", "from", "to", "by", "bike"]), st.text()
+    )
+)
 def test_any_values_give_a_view(values):
     from urllib.parse import urlencode
 

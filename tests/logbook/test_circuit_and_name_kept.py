@@ -29,7 +29,7 @@ def test_a_kept_run_has_the_corner_names_of_its_circuit(kept_files, circuit_file
     book = Logbook(tmp_path / "book")
     run_id = book.add(log, bike, sheet, circuit_path=circuit_file)
     assert [corner.name for corner in book.summary(run_id).corners][1] == "Old Gate"
-    assert "Corner 2 is Old Gate." in debrief_html(book.summary(run_id), book.traces(run_id))
+    assert "Corner 2 is Old Gate." in debrief_html(book.summary(run_id), book.traces(run_id), appendix=True)
     kept = book.path / "runs" / run_id / "circuit.toml"
     assert load_circuit(kept).name == "Vellmoor Ring"
     assert verify(book).damages == ()

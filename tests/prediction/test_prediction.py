@@ -7,13 +7,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from telemetry.balance import pairs_again
 from telemetry.bike import load_bike, spring_of
 from telemetry.cli import main
 from telemetry.errors import BothEndsError, PredictionError
 from telemetry.laps import is_moving
 from telemetry.logs import read_log
 from telemetry.prediction import check_fork, parse_wish, predict, prepare, reach, steps
-from telemetry.prediction.values import KEYS
+from telemetry.prediction.values import KEYS, ride_values
 from telemetry.review import measure, review
 from telemetry.stand import apply_changes, parse_change
 
@@ -84,6 +85,22 @@ def test_more_spring_and_more_damping_do_what_they_must(laps):
     ).prediction
     assert damper.row("rear.speed.rebound.rms_mm_s").change < 0
     assert damper.row("rear.hop_damping_ratio").after > 1
+
+
+def test_the_same_bumps_answer_for_every_ride(laps, measured):
+    # a rear that moves 1.3 times as far is 1.3 times as fast on each bump; which bumps those are stays as logged
+    again = pairs_again(laps.before, measured.track, laps.bumps)
+    assert np.array_equal(again.bump, laps.bumps.bump) and np.array_equal(again.clear, laps.bumps.clear)
+    rear = laps.before.ends["rear"]
+    moved = replace(
+        rear, wheel_travel_mm=1.3 * rear.wheel_travel_mm, wheel_speed_mm_s=1.3 * rear.wheel_speed_mm_s
+    )
+    louder = replace(laps.before, ends={**laps.before.ends, "rear": moved})
+    values = ride_values(louder, measured.track, laps.selected, laps.bumps)
+    for side in ("compression", "rebound"):
+        key = f"balance.same_bump.{side}_ratio"
+        # what sensor noise adds to a peak is taken off before and does not scale
+        assert values[key] == pytest.approx(1.3 * laps.values[key], rel=5e-3)
 
 
 def test_a_repeated_prediction_is_identical(laps):

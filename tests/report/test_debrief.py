@@ -65,7 +65,7 @@ def words(page):
 
 @pytest.fixture
 def html(reviewed):
-    return debrief_html(reviewed.summary, reviewed.traces)
+    return debrief_html(reviewed.summary, reviewed.traces, appendix=True)
 
 
 def test_is_closed_self_contained_html_without_script(html):
@@ -80,7 +80,7 @@ def test_is_closed_self_contained_html_without_script(html):
 
 def test_pictures_are_well_formed_and_titled(html):
     made = pictures(html)
-    assert len(made) == 5  # travel over the lap, travel use, speeds, average bump, map
+    assert len(made) == 6  # the page's own; travel over the lap, travel use, speeds, average bump, map
     for picture in made:
         assert picture[0].tag.endswith("title") and picture.get("viewBox")
         assert "nan" not in ET.tostring(picture, encoding="unicode").lower().replace("instan", "")
@@ -96,7 +96,7 @@ def test_says_the_verdicts_and_the_numbers(reviewed, html):
 
 
 def test_travel_over_the_lap_is_drawn_where_it_was(reviewed, html):
-    travel = pictures(html)[0]
+    travel = pictures(html)[1]
     (front,) = [e for e in travel.iter() if e.get("class") == "front trace"]
     (rear,) = [e for e in travel.iter() if e.get("class") == "rear trace"]
     front_y = [float(pair.split(",")[1]) for pair in front.get("d").replace("M", " ").split()]
@@ -123,7 +123,7 @@ def test_text_of_strangers_is_escaped_everywhere(reviewed):
     sheet = parse_sheet({"name": NASTY, "notes": NASTY, "tyres": NASTY})
     other = parse_sheet({"name": "b", "tyres": "new"})
     comparison = compare(summary, summary, sheet, other)
-    page = parsed(debrief_html(summary, reviewed.traces, comparison, sheet=sheet))
+    page = parsed(debrief_html(summary, reviewed.traces, comparison, sheet=sheet, appendix=True))
     assert "script" not in page.tags and "b" not in page.tags
     assert words(page).count("<script>alert(1)</script>") > 10
 
@@ -149,8 +149,8 @@ def test_events_have_a_shape_of_their_own(reviewed):
         laps=tuple(replace(lap, ends=ends) for lap in reviewed.summary.laps),
         oscillation=Oscillation("yes", "it rang", (event,)),
     )
-    html = debrief_html(summary, traces)
-    for picture in (pictures(html)[0], pictures(html)[-1]):
+    html = debrief_html(summary, traces, appendix=True)
+    for picture in (pictures(html)[0], pictures(html)[1], pictures(html)[-1]):
         classes = [element.get("class") for element in picture.iter()]
         assert classes.count("front wedge") == 1
         assert classes.count("rear ring") == 1 and classes.count("front ring") == 0
@@ -180,19 +180,23 @@ def test_with_one_end_no_laps_and_no_position(reviewed):
         oscillation=Oscillation("cannot_tell", "logged at 50 Hz, 100 are needed"),
         findings=(),
     )
-    html = debrief_html(summary, traces)
+    html = debrief_html(summary, traces, appendix=True)
     text = words(parsed(html))
     assert f"Front not judged: {NO_FRONT}" in text and "front: not judged" in text and "time [s]" in text
     assert "Cannot be told: the front has no sensor" in text
     assert "Lost rear damping: cannot tell." in text
     assert "no position that can be used" in text and "No laps were found" in text
-    assert len(pictures(html)) == 3
+    assert len(pictures(html)) == 4
 
 
 def test_with_neither_end(reviewed):
     ends = {end: not_judged(125.0, 114.0, NO_FRONT) for end in ("front", "rear")}
     summary = replace(reviewed.summary, ends=ends, laps=(), findings=())
-    page = parsed(debrief_html(summary, Traces({"t_s": np.arange(3.0), "distance_m": np.full(3, np.nan)})))
+    page = parsed(
+        debrief_html(
+            summary, Traces({"t_s": np.arange(3.0), "distance_m": np.full(3, np.nan)}), appendix=True
+        )
+    )
     assert "no position" in words(page)
 
 
@@ -202,7 +206,7 @@ def test_masked_samples_are_a_gap_in_the_picture(reviewed):
     middle = len(rear) // 2
     rear[middle : middle + 400] = np.nan
     columns["rear_wheel_mm"] = rear
-    travel = pictures(debrief_html(reviewed.summary, Traces(columns)))[0]
+    travel = pictures(debrief_html(reviewed.summary, Traces(columns), appendix=True))[0]
     (path,) = [e.get("d") for e in travel.iter() if e.get("class") == "rear trace"]
     assert path.count("M") == 2
 
@@ -211,9 +215,11 @@ def test_the_comparison_and_the_sheet_are_printed(reviewed):
     before = parse_sheet({"name": "before", "front": {"rebound_clicks": 5}})
     after = parse_sheet({"name": "after", "front": {"rebound_clicks": 12}})
     comparison = compare(reviewed.summary, reviewed.summary, before, after)
-    text = words(parsed(debrief_html(reviewed.summary, reviewed.traces, comparison, sheet=after)))
+    text = words(
+        parsed(debrief_html(reviewed.summary, reviewed.traces, comparison, sheet=after, appendix=True))
+    )
     assert "front rebound clicks 5 12 setting" in text
     assert "Not enough laps to tell" in text and "Setup sheet" in text
     warned = replace(comparison, first=("Look at the damper.",), sentences=("Front: higher.",))
-    text = words(parsed(debrief_html(reviewed.summary, reviewed.traces, warned)))
+    text = words(parsed(debrief_html(reviewed.summary, reviewed.traces, warned, appendix=True)))
     assert text.index("Look at the damper.") < text.index("Front: higher.")

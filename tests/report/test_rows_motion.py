@@ -50,7 +50,7 @@ def test_the_sections_are_printed_on_paper_and_in_the_terminal(reviewed):
     console = Console(width=80, color_system=None, record=True)
     with console.capture() as capture:
         print_review(summary, console)
-    page = debrief_html(summary, reviewed.traces)
+    page = debrief_html(summary, reviewed.traces, appendix=True)
     for text in (" ".join(capture.get().split()), page):
         for words in (
             "Travel by phase",

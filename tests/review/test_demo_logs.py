@@ -5,7 +5,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from demo_reviews import demo_review
 
 from telemetry.bike import (
     GRAVITY_M_S2,
@@ -16,6 +15,7 @@ from telemetry.bike import (
 )
 from telemetry.setup import compare, load_sheet
 from telemetry.simulate import SCENARIOS, simulate_scenario
+from tests.demo_reviews import demo_review
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 

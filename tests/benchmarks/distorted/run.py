@@ -110,7 +110,7 @@ def review_one(number: int, log: Distorted, path: Path, bike: Path) -> Outcome:
             given = {key: name for key, name in log.given.items() if raw.called(name) is not None}
             found = review(raw, with_channels(load_bike(bike), raw, given))
             summary_to_json(found.summary)
-            debrief_html(found.summary, found.traces)
+            debrief_html(found.summary, found.traces, appendix=True)
             print_review(found.summary, Console(file=io.StringIO(), width=100))
     except BothEndsError as error:
         needless = log.untouched_s() >= log.lap_s

@@ -24,7 +24,7 @@ from telemetry.prediction import predict, prepare
 from telemetry.prediction._kernel import wheel_forces_n
 from telemetry.prediction.model import difference_model, shaft_grid_mm, spring_table_n
 from telemetry.prediction.ridden import with_shaft
-from telemetry.prediction.values import bumps_of, ride_values
+from telemetry.prediction.values import ride_values
 from telemetry.review import measure
 from telemetry.simulate import random_bike, simulate_outing, write_log
 from telemetry.stand import apply_changes, parse_change
@@ -137,7 +137,7 @@ def main():
                 changes = [parse_change(text) for text in typed]
                 new, _ = apply_changes(laps.bike, changes)
                 true = ridden(apply_changes(bike, changes)[0], seed, Path(folder))
-                truth = ride_values(true.motion, true.track, laps.selected, bumps_of(true.motion, true.track))
+                truth = ride_values(true.motion, true.track, laps.selected, laps.bumps)
                 rows = predict(laps, changes, draws=8).prediction.rows
                 ways = {"difference": {row.key: row.after for row in rows if row.after is not None}}
                 for name, peer in PEERS.items():

@@ -1,0 +1,235 @@
+"""Try a change on the logged laps, keep it as the plan for the next outing, and see how earlier ones came out."""
+
+from typing import Any
+
+import plotly.graph_objects as go
+from dash import html
+
+from dashboard.desk.trying import keys_to_turn
+from dashboard.pages import forms, parts
+from dashboard.pages.parts import Screen
+from dashboard.printer import Printer
+from dashboard.shelf import Shelf
+from dashboard.theme import Theme, template
+from dashboard.urlstate import View, to_query
+from telemetry.logbook import (
+    KeptPrediction,
+    Logbook,
+    RunEntry,
+    TrackRecord,
+    prediction_of,
+    predictions,
+    track_record,
+)
+from telemetry.report import prediction_document
+from telemetry.stand import Changed, at_stand, parse_change
+from telemetry.summary import number, signed
+
+PATH = "/try"
+_STATES = ("kept", "taken back", "dropped")
+
+
+def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
+    """The form of one run, the prediction in the address, the plan, and the record of the motorcycle."""
+    desk = shelf.desk
+    if desk is None or not desk.writes:
+        return parts.problem(PATH, view, "Try a change", "These runs can only be read here.")
+    if not view.run:
+        return parts.problem(PATH, view, "Try a change", "Choose a run first.", shelf.runs())
+    logbook: Logbook = desk.logbook
+    entry = logbook.entry(view.run)
+    kept = prediction_of(logbook, view.draft) if view.draft else None
+    return parts.page(
+        PATH,
+        View(run=view.run),
+        f"Try a change on {entry.name or entry.run_id}",
+        _form(logbook, entry),
+        *(_result(logbook, kept, screen) if kept is not None else ()),
+        _plans(logbook, entry),
+        _record(track_record(logbook, entry.bike)),
+        shown=True,
+    )
+
+
+def _form(logbook: Logbook, entry: RunEntry) -> html.Form:
+    options = keys_to_turn(logbook.bike(entry.run_id))
+    if not options:
+        return html.P(
+            "The bike file of this run has no number that could be changed; add springs or preload to it."
+        )
+    return forms.form(
+        f"/write/try/{entry.run_id}",
+        parts.section(
+            "Change",
+            forms.fields(
+                forms.select("What", "key", options, options[0][0]),
+                forms.text("By how much, in its unit", "by", "", number=True, example="+2"),
+            ),
+            html.P(forms.send("Ride these laps again with it"), className="links"),
+            note="The same laps, road and riding, with the new set-up. One change at a time.",
+        ),
+        name="try",
+    )
+
+
+def _result(logbook: Logbook, kept: KeptPrediction, screen: Screen) -> list[Any]:
+    view = View(run=kept.run_id)
+    document = prediction_document(kept.prediction)
+    printer = Printer(view, screen.theme)
+    first, *rest = [printer.section(section) for section in document.sections]
+    picture = None
+    if kept.lap:
+        words = "Before dashed, after solid; front above, rear below the line, both measured outwards."
+        graph = parts.graph(
+            "both-rides", both_rides(kept, screen.theme), "middle", "Travel of both rides over a lap"
+        )
+        picture = parts.section("Both rides over a lap", graph, note=words)
+    return [first, picture, _make_plan(kept), _recheck(logbook, kept), *rest]
+
+
+def both_rides(kept: KeptPrediction, theme: Theme) -> go.Figure:
+    """Wheel travel of both rides over one lap, front up and rear down."""
+    lines = []
+    for end, sign in (("front", 1), ("rear", -1)):
+        for when in ("before", "after"):
+            values = kept.lap.get(f"{end}_{when}_mm")
+            if values is not None:
+                line = {"color": theme.of(end) if when == "after" else theme.soft, "width": 1.4}
+                if when == "before":
+                    line["dash"] = "dot"
+                lines.append(
+                    go.Scatter(
+                        x=kept.lap["distance_m"],
+                        y=[sign * value for value in values],
+                        customdata=values,
+                        line=line,
+                        name=f"{end}, {when}",
+                        hovertemplate="%{customdata:.0f} mm",
+                    )
+                )
+    axis = {
+        "tickmode": "array",
+        "tickvals": list(range(-150, 151, 50)),
+        "title": {"text": "wheel travel [mm]"},
+    }
+    ticks = {**axis, "ticktext": [str(abs(value)) for value in axis["tickvals"]], "fixedrange": True}
+    return go.Figure(
+        lines,
+        {
+            "template": template(theme),
+            "hovermode": "x unified",
+            "dragmode": False,
+            "xaxis": {"title": {"text": "distance [m]"}},
+            "yaxis": ticks,
+        },
+    )
+
+
+def _make_plan(kept: KeptPrediction) -> html.Form:
+    return forms.form(
+        f"/write/plan/{kept.key}",
+        forms.hidden("state", "plan"),
+        forms.hidden("run", kept.run_id),
+        parts.section(
+            "Plan for the next outing",
+            forms.text("Why", "why", kept.why, example="front has 4 mm left in corner 2"),
+            html.P(forms.send("Make it the plan"), className="links"),
+            note="The way back is kept with it: if it does not do what is expected, take it back and ride again.",
+        ),
+        name="make-plan",
+    )
+
+
+def _recheck(logbook: Logbook, kept: KeptPrediction) -> html.Section | None:
+    result = at_stand(logbook.bike(kept.run_id), [parse_change(text) for text in kept.changes])
+    items = [
+        html.Li(f"{check.what}: {check.why}. {f'It should read {check.should_read}.' if check.should_read else ''}")
+        for check in result.stand.recheck
+    ]  # fmt: skip
+    if not items:
+        return None
+    return parts.section("To measure again", html.Ul(items, className="ticks"))
+
+
+def _plans(logbook: Logbook, entry: RunEntry) -> html.Section | None:
+    mine = [kept for kept in predictions(logbook) if kept.bike == entry.bike]
+    plans = [kept for kept in mine if kept.state != "tried"]
+    if not plans:
+        return None
+    items = []
+    for kept in plans:
+        back = ", ".join(_back(change) for change in kept.prediction.changed)
+        items.append(
+            html.Li(
+                [
+                    html.P([html.B(f"{', '.join(kept.changes)}: {kept.state}. "), kept.why]),
+                    html.P(f"The way back: {back}; then ride it once more as it was, to be sure (A-B-A)."),
+                    html.P(f"What came of it: {kept.came_of_it}") if kept.came_of_it else None,
+                    forms.form(
+                        f"/write/plan/{kept.key}",
+                        forms.hidden("run", entry.run_id),
+                        forms.fields(
+                            forms.text("What came of it", "came_of_it", kept.came_of_it),
+                            forms.select(
+                                "It was",
+                                "state",
+                                [("plan", "still the plan"), *((s, s) for s in _STATES)],
+                                kept.state,
+                            ),
+                            forms.send("Keep", strong=False),
+                        ),
+                        name=f"plan-{kept.key}",
+                    ),
+                    html.A(
+                        "The prediction",
+                        href=PATH + to_query(View(run=kept.run_id, draft=kept.key)),
+                        className="in",
+                    ),
+                ]
+            )
+        )
+    return parts.section("Plans", html.Ul(items, className="plain"), note="Newest first.")
+
+
+def _back(change: Changed) -> str:
+    before = f"{change.before:g}" if isinstance(change.before, float) else change.before
+    return f"{change.key} back to {before}"
+
+
+def _record(record: TrackRecord) -> html.Section:
+    if not record.came_out:
+        words = "Nothing yet: it begins when a later run has a predicted change on its setup sheet."
+        return parts.section("How predictions came out", html.P(words))
+    right, told = record.sign_right
+    held, of = record.held
+    said = [
+        f"{right} of {told} numbers whose way the outings tell went the way that was said.",
+        f"{held} of {of} intervals for the next outing held what was measured (90 % asked).",
+    ]
+    rows = [
+        [
+            ", ".join(came.kept.changes) if place == 0 else "",
+            came.after.name or came.after.run_id,
+            one.name,
+            signed(one.predicted, 2),
+            f"{number(one.low, 2)} to {number(one.high, 2)}",
+            signed(one.measured, 2),
+            f"{number(one.spread[0], 2)} to {number(one.spread[1], 2)}" if one.spread else "",
+            "cannot tell" if one.sign_right is None else "right" if one.sign_right else "WRONG",
+            "held" if one.held else "MISSED",
+        ]
+        for came in record.came_out
+        for place, one in enumerate(
+            sorted(came.outcomes, key=lambda one: (one.sign_right is not False, one.held))
+        )
+    ]
+    head = ("Change", "Ridden in", "Number", "Predicted", "90 %", "Measured", "95 %", "Way", "Interval")
+    classes = ("", "", "words", "n", "n", "n", "n", "", "")
+    return parts.section(
+        "How predictions came out",
+        html.Ul([html.Li(words) for words in said], className="notes"),
+        parts.table(
+            head, rows, f"Predictions for {record.bike}, most wrong first", classes=classes, unseen=True
+        ),
+        note=f"{len(record.came_out)} predictions for {record.bike}.",
+    )

@@ -1,0 +1,339 @@
+"""The debrief: one page that a team can pin up; the whole review follows as an appendix where it is wanted."""
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from importlib.resources import files
+from typing import Literal
+
+from telemetry.arrays import ENDS
+from telemetry.damping import dampers_in_doubt
+from telemetry.findings import nothing_asks, suspicions
+from telemetry.prediction import Expected, TryRow
+from telemetry.report.blocks import (
+    Blank,
+    Block,
+    Caution,
+    Column,
+    Document,
+    Facts,
+    Figure,
+    Medium,
+    Number,
+    Row,
+    Section,
+    Sentence,
+    Table,
+    section,
+    table,
+)
+from telemetry.report.document import CLOSING, answer, review_document
+from telemetry.report.figures import whole_run
+from telemetry.report.lap import Small, lap_travel, quickest_lap
+from telemetry.report.paper import document_html
+from telemetry.report.places import Places
+from telemetry.setup import Comparison, SetupSheet, settings
+from telemetry.summary import (
+    OF_END,
+    UNKNOWN,
+    Summary,
+    Traces,
+    count_word,
+    decimals_of,
+    headed,
+    lap_time,
+    limits_words,
+    number,
+    signed,
+)
+
+Paper = Literal["A4", "letter"]
+_MARGIN_MM = 10
+# Height of the printed page within its margins. [mm]
+_HEIGHT_MM: Mapping[Paper, float] = {"A4": 297.0 - 2 * _MARGIN_MM, "letter": 279.4 - 2 * _MARGIN_MM}
+# Six numbers an end.
+SIX = (
+    "travel.median_mm",
+    "travel.p95_mm",
+    "travel.max_mm",
+    "travel.left_mm",
+    "speed.compression.p95_mm_s",
+    "speed.rebound.p95_mm_s",
+)
+# What the bike file says of how an end stood: key, words, unit.
+SETTINGS = (
+    ("spring_rate_n_per_mm", "spring", "N/mm"),
+    ("preload_mm", "preload", "mm"),
+    ("compression_clicks", "compression clicks", ""),
+    ("rebound_clicks", "rebound clicks", ""),
+)
+# More would not leave the page its room; the review and the appendix have all of it.
+_MOST_SETTINGS = 10
+_MOST_LETTERS = 210
+_MOST_NAME = 40
+_MOST_TITLE = 110
+_MOST_ADVICE = 540
+_MOST_FINDINGS = 3
+_MOST_NOTE = 170
+WRITE_HERE = "What the rider felt, and where"
+
+
+@dataclass(frozen=True)
+class Details:
+    """Who, when and where: what the setup sheet or the logbook says, "" where nothing was written down."""
+
+    name: str = ""
+    date: str = ""
+    place: str = ""
+    rider: str = ""
+    outing: str = ""
+    tyres: str = ""
+    notes: str = ""
+
+
+def details_of(sheet: SetupSheet | None) -> Details:
+    """What a setup sheet says of who, when and where."""
+    if sheet is None:
+        return Details()
+    date = "" if sheet.date is None else sheet.date.isoformat()
+    said = {
+        name: getattr(sheet, name) or "" for name in ("name", "place", "rider", "outing", "tyres", "notes")
+    }
+    return Details(date=date, **said)
+
+
+def debrief_document(
+    summary: Summary,
+    traces: Traces | None = None,
+    comparison: Comparison | None = None,
+    *,
+    sheet: SetupSheet | None = None,
+    details: Details | None = None,
+    expected: Expected | None = None,
+    appendix: bool = False,
+) -> Document:
+    """The debrief of a run as a document: its page, and the whole review behind it where ``appendix`` is set.
+
+    Parameters
+    ----------
+    traces : Traces, optional
+        Of the same run; without them there is no picture.
+    comparison : Comparison, optional
+        Stands in the appendix.
+    sheet : SetupSheet, optional
+        How the motorcycle stood.
+    details : Details, optional
+        Who, when and where; those of the sheet by default.
+    expected : Expected, optional
+        What the step is expected to do; where it is missing the page says that it was not computed.
+    """
+    details = details or details_of(sheet)
+    picture = lap_travel(summary, traces, Places(summary).worst_lap()) if traces is not None else None
+    sections = (
+        _answer(summary),
+        _small(picture) if picture is not None else None,
+        _six(summary),
+        _change(summary, expected),
+        _stood(summary, sheet, details),
+        section("words", WRITE_HERE, Blank(cut_short(details.notes)), medium=Medium.PAPER),
+    )
+    behind: tuple[Section, ...] = ()
+    if appendix:
+        whole = review_document(whole_run(summary), traces, sheet=sheet)
+        behind = (whole if comparison is None else whole.followed_by(_of(comparison))).sections
+    return Document(
+        cut_short(details.name or summary.run.source, _MOST_NAME),
+        facts_line(summary, details),
+        tuple(one for one in sections if one is not None),
+        behind,
+    )
+
+
+def _of(comparison: Comparison) -> Document:
+    from telemetry.report.comparison import comparison_document
+
+    return comparison_document(comparison)
+
+
+def facts_line(summary: Summary, details: Details) -> str:
+    """Who, when, where, with what, how quick: one line."""
+    laps = [lap for lap in summary.laps if lap.complete]
+    quickest = quickest_lap(summary)
+    quick = f", quickest {lap_time(quickest.time_s)} (lap {quickest.lap})" if quickest else ""
+    said = (
+        details.rider,
+        details.outing and f"outing {details.outing}",
+        details.date,
+        details.place,
+        summary.run.bike,
+        f"{count_word(len(laps), 'complete lap')}{quick}",
+        f"log {summary.run.source}",
+    )
+    return " · ".join(cut_short(one, _MOST_NAME) for one in said if one)
+
+
+def cut_short(text: str, most: int = _MOST_LETTERS) -> str:
+    """A text as far as the page has room for it, with a mark where it was cut.
+
+    Examples
+    --------
+    >>> cut_short("front stays down", 11), cut_short("short")
+    ('front stays…', 'short')
+    """
+    text = " ".join(text.split())
+    return text if len(text) <= most else f"{text[:most].rstrip()}…"
+
+
+def _answer(summary: Summary) -> Section | None:
+    found = answer(summary)
+    also = [finding.title for finding in summary.findings[1:_MOST_FINDINGS]]
+    others = len(summary.findings) - 1 - len(also)
+    also += [f"{others} more in the review"] if others > 0 else []
+    faults = suspicions(summary.oscillation)
+    rest = (
+        *(faults or (found.why,)),
+        f"Also: {'; '.join(also)}." if also else "",
+        *limits_words(summary.ends),
+    )
+    rest = rest if summary.findings else (*nothing_asks(summary)[1:], *rest)
+    rest = rest if found.sound else (*rest, found.trust)
+    doubt = dampers_in_doubt(summary.oscillation)
+    grave = summary.findings[0].caution if doubt and summary.findings else ""
+    return section(
+        "answer",
+        "The answer",
+        Sentence(cut_short(found.headline, _MOST_TITLE), "largest"),
+        *(Sentence(_capital(cut_short(text))) for text in rest if text),
+        Caution((cut_short(grave, _MOST_ADVICE),)) if grave else None,
+    )
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _small(picture: Section) -> Section:
+    """The picture of the lap as the page has room for it, with the one line that it needs."""
+    figure = next(block for block in picture.blocks if isinstance(block, Figure))
+    words = "Front above, rear below, both outwards from full extension. Numbers: corners. Wedge: bottomed."
+    return replace(
+        picture, name="picture", blocks=(Figure("small", Small(figure.picture), words),), medium=Medium.PAPER
+    )
+
+
+def _six(summary: Summary) -> Section | None:
+    judged = whole_run(summary).judged
+    rows: list[Row] = [
+        (
+            OF_END[key].heading,
+            *(Number(judged[end], OF_END[key]) if end in judged else UNKNOWN for end in ENDS),
+        )
+        for key in SIX
+    ]
+    columns = (Column("at the wheel", words=True), *(Column(end, end=end) for end in ENDS))
+    return section("six", "Both ends over the run", table(columns, rows))
+
+
+def _change(summary: Summary, expected: Expected | None) -> Section | None:
+    """The one change to try with what it is expected to do; with a damper in doubt what to look at instead."""
+    if not summary.findings:
+        return section("change", "One change", Sentence("None: nothing in this log asks for one."))
+    first = next((found for found in summary.findings if found.turns), summary.findings[0])
+    blocks: list[Block | None] = [Sentence(cut_short(first.suggestion, _MOST_ADVICE))]
+    if first.turns:
+        blocks += _expected(expected)
+        blocks += [Sentence(cut_short(first.caution, _MOST_NOTE), "note")] if first.caution else []
+    title = "One change" if first.turns else "No change before this"
+    return section("change", title, *blocks)
+
+
+def _expected(expected: Expected | None) -> Iterator[Block | None]:
+    if expected is None:
+        yield Sentence("What the step is expected to do was not computed for this page.", "note")
+        return
+    if expected.rows:
+        yield Sentence(f"Expected of the next outing. {expected.words}:", "strong")
+        yield expected_table(expected.rows)
+    if expected.reason:
+        yield Sentence(
+            f"Not predicted. {cut_short(expected.reason, _MOST_NOTE if expected.rows else _MOST_LETTERS)}",
+            "note",
+        )
+
+
+def expected_table(rows: Iterable[TryRow]) -> Table | None:
+    """Numbers before and after a step, with the 90 % interval of the change that the next outing will show."""
+    columns = (Column("", words=True), Column("now"), Column("then"), Column("change, 90 %"))
+    return table(columns, map(_expected_row, rows))
+
+
+def _expected_row(row: TryRow) -> Row:
+    digits = decimals_of(row.unit) if row.unit else 2
+    name, now = headed(row.name, row.unit), number(row.before, digits)
+    if row.after is None:
+        return name, now, row.direction or UNKNOWN, ""
+    low, high = (row.low, row.high) if row.next_low is None else (row.next_low, row.next_high)
+    between = "" if low is None or high is None else f"{signed(low, digits)} to {signed(high, digits)}"
+    return name, now, number(row.after, digits), between
+
+
+def _stood(summary: Summary, sheet: SetupSheet | None, details: Details) -> Section | None:
+    """How the motorcycle stood: what the sheet says of each end, else the bike file."""
+    written = settings(sheet) if sheet is not None else {}
+    from_file = "" if written else ", from the bike file"
+    found = written or {
+        f"{end} {words}": f"{summary.bike_values[f'{end}.{key}']:g} {unit}".strip()
+        for end in ENDS
+        for key, words, unit in SETTINGS
+        if f"{end}.{key}" in summary.bike_values
+    }
+    pairs: list[tuple[str, str]] = [(end, _of_end(end, found)) for end in ENDS]
+    other = [f"{what} {text}" for what, text in found.items() if what.split()[0] not in ENDS]
+    pairs += [("other", ", ".join(other)), ("tyres", details.tyres)]
+    told = tuple(
+        (label, cut_short(text, _MOST_NOTE if label in ENDS else _MOST_NAME)) for label, text in pairs if text
+    )
+    return section("stood", f"How it stood{from_file}", Facts(told)) if told else None
+
+
+def _of_end(end: str, found: Mapping[str, str]) -> str:
+    own = [f"{what.partition(' ')[2]} {text}" for what, text in found.items() if what.split()[0] == end]
+    more = f" and {len(own) - _MOST_SETTINGS} more" if len(own) > _MOST_SETTINGS else ""
+    return ", ".join(own[:_MOST_SETTINGS]) + more
+
+
+def page_rules(paper: Paper) -> str:
+    """Rules of the style sheet that make a document one page of that paper; an appendix begins on the next."""
+    rules = files("telemetry.report").joinpath("onepage.css").read_text(encoding="utf-8")
+    size = f"@page {{ size: {paper}; margin: {_MARGIN_MM}mm 12mm; }}"
+    return f"{rules}{size}\n@media print {{ main {{ height: {_HEIGHT_MM[paper] - 1:.1f}mm; }} }}\n"
+
+
+def debrief_html(
+    summary: Summary,
+    traces: Traces,
+    comparison: Comparison | None = None,
+    *,
+    sheet: SetupSheet | None = None,
+    details: Details | None = None,
+    expected: Expected | None = None,
+    appendix: bool = False,
+    paper: Paper = "A4",
+) -> str:
+    """The debrief of a run as one HTML page to pin up: no script, nothing loaded from anywhere, one printed page.
+
+    Parameters
+    ----------
+    summary, traces, comparison, sheet, details, expected, appendix
+        As of `debrief_document`.
+    paper : {"A4", "letter"}
+        What it is printed on.
+
+    Returns
+    -------
+    str
+        HTML; every text in it is escaped.
+    """
+    document = debrief_document(
+        summary, traces, comparison, sheet=sheet, details=details, expected=expected, appendix=appendix
+    )
+    return document_html(document, heading="Debrief: ", style=page_rules(paper), closing=CLOSING)
