@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING
 
 from telemetry.arrays import ENDS, End
 from telemetry.damping import dampers_in_doubt
@@ -47,7 +48,6 @@ from telemetry.report.figures import Scope, speed_picture, use_picture
 from telemetry.report.lap import lap_map, lap_travel
 from telemetry.report.places import linked
 from telemetry.report.travel import ends_section, places_section, stops_section, strokes_section
-from telemetry.season import RunRecord
 from telemetry.setup import SetupSheet, written
 from telemetry.summary import (
     BY_KEY,
@@ -72,6 +72,9 @@ from telemetry.summary import (
     percent,
     plus_minus,
 )
+
+if TYPE_CHECKING:
+    from telemetry.season import RunRecord
 
 # Intervals stand in the tables and in the finding itself.
 _INTERVAL = re.compile(r" \(95 % [^()]*\)")
@@ -405,7 +408,7 @@ RUN_WORDS = (
 )
 
 
-def runs_section(runs: Iterable[RunRecord]) -> Section:
+def runs_section(runs: "Iterable[RunRecord]") -> Section:
     """Many runs, a line each."""
     runs = tuple(runs)
     limits = [f"{run.name}: {words}" for run in runs for words in run.limits]
@@ -414,7 +417,7 @@ def runs_section(runs: Iterable[RunRecord]) -> Section:
     return Section("runs", "Runs", blocks)
 
 
-def _run_row(run: RunRecord) -> Row:
+def _run_row(run: "RunRecord") -> Row:
     """A whole run in one line: complete laps, the quickest, travel used, bottomed front and rear, balance, damping."""
     values = run.rows[0].values
 
