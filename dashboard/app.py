@@ -9,7 +9,7 @@ from typing import Any
 import flask
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update, set_props
 
-from dashboard import guard, packing, paper
+from dashboard import compress, guard, paper
 from dashboard.desk import routes
 from dashboard.desk.desk import Desk
 from dashboard.pages import (
@@ -25,6 +25,7 @@ from dashboard.pages import (
     runs,
     season,
     sheet,
+    stand,
 )
 from dashboard.pages.parts import Screen
 from dashboard.shelf import Logbook, Shelf
@@ -56,6 +57,7 @@ PAGES: dict[str, Layout] = {
     edit.PATH: edit.layout,
     sheet.PATH: sheet.layout,
     TRY: _try_page,
+    stand.PATH: stand.layout,
     felt.PATH: felt.layout,
     "/bin": edit.bin_layout,
 }
@@ -74,6 +76,7 @@ TITLES = {
     edit.PATH: "Change a run",
     sheet.PATH: "Setup sheet",
     TRY: "Try a change",
+    stand.PATH: "At the stand",
     felt.PATH: "What the rider felt",
     "/bin": "Bin",
 }
@@ -141,7 +144,7 @@ def create_app(
     guard.install(
         app.server, hosts=hosts, script_hashes=app.csp_hashes, share_key=share_key, rider_key=rider_key
     )
-    packing.install(app.server)
+    compress.install(app.server)
     routes.register(app.server, shelf.desk)
     paper.register(app.server, shelf)
     _register_bike_file(app.server, shelf)
@@ -164,7 +167,34 @@ def _shell() -> html.Div:
             dcc.Store(id="remembered"),
             html.Div(id="notice", role="status"),
             html.Div(id="page"),
+            _keys(),
         ]
+    )
+
+
+KEYS = (
+    ("[  ]", "lap before, lap after"),
+    (",  .", "run before, run after"),
+    ("p  n", "corner before, corner after"),
+    ("1 to 9", "that corner; two digits quickly for 10 and more"),
+    ("0 or Esc", "all of the lap"),
+    ("+  −", "closer, wider"),
+    ("←  →", "earlier, later"),
+    ("?", "these keys"),
+)
+
+
+def _keys() -> html.Dialog:
+    """What the keys do, opened by ``?``."""
+    rows = [html.Tr([html.Th(html.Kbd(key), scope="row"), html.Td(words)]) for key, words in KEYS]
+    return html.Dialog(
+        [
+            html.H2("Keys", id="keys-title"),
+            html.Table(html.Tbody(rows)),
+            html.Button("Close", className="quiet", **{"data-close": "keys"}),
+        ],
+        id="keys",
+        **{"aria-labelledby": "keys-title"},
     )
 
 
@@ -187,12 +217,6 @@ def _register_way(app: Dash, shelf: Shelf) -> None:
         Output("remembered", "data"),
         Input("travel", "relayoutData"),
         Input("trace", "relayoutData"),
-    )
-    app.clientside_callback(
-        ClientsideFunction("bothends", "cursor"),
-        Output("remembered", "data", allow_duplicate=True),
-        Input("travel", "hoverData"),
-        prevent_initial_call=True,
     )
 
 
@@ -243,7 +267,7 @@ def _tell(error: Exception) -> Any:
 
 
 def _register_bike_file(server: flask.Flask, shelf: Shelf) -> None:
-    """The bike file of a run, to keep elsewhere."""
+    """The bike file of a run, to keep elsewhere, and its stand on paper."""
 
     @server.get("/bike/<run_id>")
     def bike_file(run_id: str) -> flask.Response:
@@ -254,3 +278,14 @@ def _register_bike_file(server: flask.Flask, shelf: Shelf) -> None:
         except BothEndsError as error:
             return flask.Response(str(error), status=404, mimetype="text/plain")
         return flask.Response(text, mimetype="application/toml")
+
+    @server.get("/stand-sheet/<run_id>")
+    def stand_sheet(run_id: str) -> flask.Response:
+        from telemetry.report import stand_html
+
+        try:
+            asked = parse(flask.request.query_string.decode("ascii", "ignore")).stand
+            page = stand_html(stand.stand_of(shelf.desk.logbook.bike(run_id), asked))
+        except BothEndsError as error:
+            return flask.Response(str(error), status=404, mimetype="text/plain")
+        return flask.Response(page, mimetype="text/html")

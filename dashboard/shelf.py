@@ -1,8 +1,8 @@
 """The logbook as the pages use it: the same questions, with what was read last kept in memory."""
 
 from collections import OrderedDict
-from collections.abc import Iterator, Mapping, Sequence
-from functools import lru_cache
+from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
+from functools import lru_cache, partial
 from pathlib import Path
 from threading import Lock
 from typing import Any, Protocol
@@ -13,16 +13,19 @@ from telemetry.arrays import FloatArray
 from telemetry.bike import Bike
 from telemetry.logbook import RunEntry
 from telemetry.prediction import Expected, expected_of
+from telemetry.report import Usual, usual_travel
 from telemetry.review import Measured
 from telemetry.season import RunRecord
 from telemetry.setup import SetupSheet
-from telemetry.summary import TRACE_COLUMNS, Summary, Traces
+from telemetry.summary import TRACE_COLUMNS, Plane, Summary, Traces
 
-# Columns kept, which are what pages draw: in single precision, 10 of them of 2 h at 1 kHz.
-_KEPT_BYTES = 320 * 2**20
+# Columns kept, which are what pages draw: in single precision, all of 2 h at 1 kHz.
+_KEPT_BYTES = 400 * 2**20
 # What pictures are placed by stays in double precision.
 _PRECISE = {"t_s", "distance_m"}
 _SUMMARIES = 64
+_USUAL = 16
+_MADE = 4  # the long lines of two pictures, of two laps
 
 
 class Logbook(Protocol):
@@ -36,6 +39,19 @@ class Logbook(Protocol):
 
     def summary(self, run_id: str) -> Summary:
         """The stored review of a run."""
+
+    def kept(self, key: Hashable, make: Callable[[], Any]) -> Any:
+        """What `make` gives, made once for a key; the few asked for last are kept."""
+        with self._lock:
+            if key in self._made:
+                self._made.move_to_end(key)
+                return self._made[key]
+        made = make()
+        with self._lock:
+            self._made[key] = made
+            if len(self._made) > _MADE:
+                self._made.popitem(last=False)
+        return made
 
     def traces(self, run_id: str, columns: tuple[str, ...] | None = None) -> Traces:
         """The traces of a run, or those of the columns that it has."""
@@ -72,7 +88,9 @@ class Shelf:
         self.season = logbook.season
         self.summary = lru_cache(maxsize=_SUMMARIES)(logbook.summary)
         self.expected = lru_cache(maxsize=_SUMMARIES)(self._ride_again)
+        self.usual = lru_cache(maxsize=_USUAL)(self._usual)
         self._columns: OrderedDict[tuple[str, str], FloatArray] = OrderedDict()
+        self._made: OrderedDict[Hashable, Any] = OrderedDict()
         self._lock = Lock()
 
     def column(self, run_id: str, name: str) -> FloatArray | None:
@@ -98,6 +116,10 @@ class Shelf:
     def traces(self, run_id: str, columns: tuple[str, ...] | None = None) -> Traces:
         """The traces of a run as stored; all of them are read one by one, when they are looked at."""
         return Traces(_Columns(self, run_id)) if columns is None else self.logbook.traces(run_id, columns)
+
+    def _usual(self, run_id: str, plane: Plane) -> Usual | None:
+        """The usual travel along the lap of a run."""
+        return usual_travel(self.summary(run_id), partial(self.column, run_id), plane)
 
     def _ride_again(self, run_id: str) -> Expected | None:
         """What the step that a run's review advises is expected to do; takes some seconds the first time."""

@@ -35,7 +35,7 @@ from telemetry.report.blocks import (
     words_columns,
 )
 from telemetry.report.figures import Drawing
-from telemetry.report.paper import document_html
+from telemetry.report.paper import document_html, style_sheet
 from telemetry.report.terminal import print_document
 from telemetry.stand import SAG_AGREES_MM, Aim, Changed, Row, SagCheck, SpringCheck, Stand, StandResult
 from telemetry.summary import UNKNOWN, number, signed
@@ -273,6 +273,15 @@ def stand_html(result: StandResult) -> str:
         HTML without scripts or anything from outside.
     """
     return document_html(stand_document(result.stand, result), heading="At the stand: ", style=STYLE)
+
+
+def stand_picture(result: StandResult) -> str:
+    """The motorcycle before and after, to scale, as an SVG file; "" where the bike file has too little for it."""
+    figure = next((one for one in _pictures(result) if one.name == "side"), None)
+    if figure is None or not isinstance(figure.picture, Drawing):
+        return ""
+    head, _, rest = figure.picture.svg.partition(">")
+    return f"{head}><style>{style_sheet()}{STYLE}</style>{rest}"
 
 
 def stand_document(stand: Stand, result: StandResult | None = None) -> Document:
