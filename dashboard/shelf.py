@@ -40,19 +40,6 @@ class Logbook(Protocol):
     def summary(self, run_id: str) -> Summary:
         """The stored review of a run."""
 
-    def kept(self, key: Hashable, make: Callable[[], Any]) -> Any:
-        """What `make` gives, made once for a key; the few asked for last are kept."""
-        with self._lock:
-            if key in self._made:
-                self._made.move_to_end(key)
-                return self._made[key]
-        made = make()
-        with self._lock:
-            self._made[key] = made
-            if len(self._made) > _MADE:
-                self._made.popitem(last=False)
-        return made
-
     def traces(self, run_id: str, columns: tuple[str, ...] | None = None) -> Traces:
         """The traces of a run, or those of the columns that it has."""
 
@@ -112,6 +99,19 @@ class Shelf:
             ):
                 self._columns.popitem(last=False)
         return values
+
+    def kept(self, key: Hashable, make: Callable[[], Any]) -> Any:
+        """What `make` gives, made once for a key; the few asked for last are kept."""
+        with self._lock:
+            if key in self._made:
+                self._made.move_to_end(key)
+                return self._made[key]
+        made = make()
+        with self._lock:
+            self._made[key] = made
+            if len(self._made) > _MADE:
+                self._made.popitem(last=False)
+        return made
 
     def traces(self, run_id: str, columns: tuple[str, ...] | None = None) -> Traces:
         """The traces of a run as stored; all of them are read one by one, when they are looked at."""
