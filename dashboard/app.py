@@ -24,6 +24,7 @@ from dashboard.pages import (
     rider,
     runs,
     season,
+    sensors,
     sheet,
     stand,
 )
@@ -58,6 +59,7 @@ PAGES: dict[str, Layout] = {
     sheet.PATH: sheet.layout,
     TRY: _try_page,
     stand.PATH: stand.layout,
+    sensors.PATH: sensors.layout,
     felt.PATH: felt.layout,
     "/bin": edit.bin_layout,
 }
@@ -77,6 +79,7 @@ TITLES = {
     sheet.PATH: "Setup sheet",
     TRY: "Try a change",
     stand.PATH: "At the stand",
+    sensors.PATH: "Sensors",
     felt.PATH: "What the rider felt",
     "/bin": "Bin",
 }
@@ -147,6 +150,7 @@ def create_app(
     compress.install(app.server)
     routes.register(app.server, shelf.desk)
     paper.register(app.server, shelf)
+    rider.register_card(app.server, shelf)
     _register_bike_file(app.server, shelf)
     _register_way(app, shelf)
     for page in (review, balance, rider, compare, damper, season):

@@ -24,7 +24,7 @@ class _Screen(Console):
 
 
 def _spelled(error: UnicodeError) -> tuple[str, int]:
-    """For a terminal without a minus sign of its own: the hyphen, so that no sign is lost; else a question mark."""
+    """Replacement of letters a terminal lacks: the hyphen for a minus sign, so that no sign is lost, else "?"."""
     if not isinstance(error, UnicodeEncodeError):
         raise error
     odd = error.object[error.start : error.end]
@@ -35,7 +35,7 @@ codecs.register_error("bothends", _spelled)
 
 
 def console() -> Console:
-    """What a person reads; on a file or pipe plain text."""
+    """Terminal output; plain text on a file or pipe."""
     if isinstance(sys.stdout, TextIOWrapper):
         sys.stdout.reconfigure(errors="bothends")
     return _Screen(highlight=False)
