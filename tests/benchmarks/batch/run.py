@@ -57,11 +57,12 @@ def command(logs: list[Path], out: Path, workers: int) -> list[str]:
 
 
 def timed(folder: Path, logs: list[Path], rounds: int) -> None:
-    """Wall time on one and on two processes, in turn."""
+    """Wall and processor time on one and on two processes, in turn. On a busy machine only the latter means much."""
     walls: dict[int, list[float]] = {1: [], 2: []}
+    spent: dict[int, list[float]] = {1: [], 2: []}
     for round_ in range(rounds):
         for workers, found in walls.items():
-            start = time.perf_counter()
+            start, before = time.perf_counter(), cpu_of_children_s()
             out = folder / f"out-{round_}-{workers}"
             subprocess.run(command(logs, out, workers), check=True, stdout=subprocess.DEVNULL)
             found.append(time.perf_counter() - start)
