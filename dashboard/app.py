@@ -9,7 +9,7 @@ from typing import Any
 import flask
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update, set_props
 
-from dashboard import guard, paper
+from dashboard import compress, guard, paper
 from dashboard.desk import routes
 from dashboard.desk.desk import Desk
 from dashboard.pages import (
@@ -141,6 +141,7 @@ def create_app(
     guard.install(
         app.server, hosts=hosts, script_hashes=app.csp_hashes, share_key=share_key, rider_key=rider_key
     )
+    compress.install(app.server)
     routes.register(app.server, shelf.desk)
     paper.register(app.server, shelf)
     _register_bike_file(app.server, shelf)
@@ -163,7 +164,34 @@ def _shell() -> html.Div:
             dcc.Store(id="remembered"),
             html.Div(id="notice", role="status"),
             html.Div(id="page"),
+            _keys(),
         ]
+    )
+
+
+KEYS = (
+    ("[  ]", "lap before, lap after"),
+    (",  .", "run before, run after"),
+    ("p  n", "corner before, corner after"),
+    ("1 to 9", "that corner; two digits quickly for 10 and more"),
+    ("0 or Esc", "all of the lap"),
+    ("+  −", "closer, wider"),
+    ("←  →", "earlier, later"),
+    ("?", "these keys"),
+)
+
+
+def _keys() -> html.Dialog:
+    """What the keys do, opened by ``?``."""
+    rows = [html.Tr([html.Th(html.Kbd(key), scope="row"), html.Td(words)]) for key, words in KEYS]
+    return html.Dialog(
+        [
+            html.H2("Keys", id="keys-title"),
+            html.Table(html.Tbody(rows)),
+            html.Button("Close", className="quiet", **{"data-close": "keys"}),
+        ],
+        id="keys",
+        **{"aria-labelledby": "keys-title"},
     )
 
 
@@ -186,12 +214,6 @@ def _register_way(app: Dash, shelf: Shelf) -> None:
         Output("remembered", "data"),
         Input("travel", "relayoutData"),
         Input("trace", "relayoutData"),
-    )
-    app.clientside_callback(
-        ClientsideFunction("bothends", "cursor"),
-        Output("remembered", "data", allow_duplicate=True),
-        Input("travel", "hoverData"),
-        prevent_initial_call=True,
     )
 
 

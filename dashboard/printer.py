@@ -6,7 +6,8 @@ from typing import Any
 
 from dash import html
 
-from dashboard.figures.halves import drawn
+from dashboard.figures.curves import dots_height_px
+from dashboard.figures.drawn import drawn
 from dashboard.pages import parts
 from dashboard.theme import Theme
 from dashboard.urlstate import LapChoice, View, to_query
@@ -19,6 +20,7 @@ from telemetry.report import (
     Caution,
     Cell,
     Column,
+    Dots,
     Facts,
     Figure,
     Fold,
@@ -33,6 +35,9 @@ from telemetry.report import (
     Spot,
     Table,
 )
+
+# So many sentences stand beside the answer; the others open on demand, so that the pictures stay in view.
+FIRST_OTHERS = 3
 
 
 @dataclass(frozen=True)
@@ -83,18 +88,27 @@ def _answer(block: Answer, printer: Printer) -> html.Div:
     )
     # a sound log is a small mark, not a sentence
     others = [html.Li(said(text)) for text in block.others if not (block.sound and text == block.trust)]
+    more = others[FIRST_OTHERS:]
+    rest = html.Details([html.Summary(f"{len(more)} more of the run"), html.Ul(more)]) if more else None
     return html.Div(
         [
             html.Div(
                 [
                     html.P(said(block.headline), className="headline", id="headline"),
-                    html.P(said(block.why), className="why") if block.why else None,
+                    html.P(said(block.why), className="why grave" if block.grave else "why")
+                    if block.why
+                    else None,
                     html.P([html.B("Try: "), said(block.todo)], className="todo") if block.todo else None,
+                    html.Button(
+                        "Copy", className="quiet copy", title="Copy these words", **{"data-copy": "answer"}
+                    ),
                 ]
             ),
-            html.Div([mark, html.Ul(others)], className="others"),
+            html.Div(
+                [mark if block.mark else None, html.Ul(others[:FIRST_OTHERS]), rest], className="others"
+            ),
         ],
-        className="answer",
+        className="first-answer",
     )
 
 
@@ -189,9 +203,12 @@ def _blank(block: Blank, printer: Printer) -> Any:
 
 
 def _figure(block: Figure, printer: Printer) -> Any:
-    height = "low" if block.name.startswith("ring-") else "middle"
-    figure = drawn(block.picture, printer.theme)
-    picture = parts.graph(block.name, figure, height, f"{block.picture.title}; in words and numbers below.")
+    low = block.name.startswith("ring-") or block.name == "course"
+    figure, label = drawn(block.picture, printer.theme), f"{block.picture.title}; in words and numbers below."
+    if isinstance(block.picture, Dots):
+        picture = parts.graph(block.name, figure, "rows", label, height_px=dots_height_px(block.picture))
+    else:
+        picture = parts.graph(block.name, figure, "low" if low else "middle", label)
     return html.Div([picture, html.P(block.caption, className="note")])
 
 

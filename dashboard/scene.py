@@ -13,8 +13,28 @@ from dashboard.figures.travel import within
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View
 from telemetry.arrays import ENDS, End
+from telemetry.laps import Corner
 from telemetry.report import M_S_TO_KM_H, Drawn, Places, quickest_lap, stretch
-from telemetry.summary import LapSummary, Summary
+from telemetry.summary import (
+    TRACE_COLUMNS,
+    LapSummary,
+    Stretch,
+    Summary,
+    Traces,
+    lap_time,
+    lap_words,
+    number,
+    sentence,
+    stretch_balance,
+    summarise_stretch,
+)
+
+# Other channels of a log that the raw trace shows, with their titles.
+OTHERS = {
+    "throttle_pct": "throttle [%]",
+    "brake": "brake, as logged",
+    "lean_deg": "lean, right side down positive [deg]",
+}
 
 
 @dataclass(frozen=True)
@@ -55,6 +75,58 @@ def open_scene(shelf: Shelf, view: View) -> Scene:
     return Scene(summary, lap, view.plane, shown, column, replace(view, zoom=within(view.zoom, shown.x)))
 
 
+def zoomed_scene(scene: Scene) -> Scene:
+    """The scene with both ends over what is zoomed: its numbers, histograms and balance are of that stretch."""
+    zoom = scene.view.zoom
+    if zoom is None:
+        return scene
+    first, last = (float(np.interp(at, scene.stretch.x, scene.stretch.t_s)) for at in zoom)
+    columns = {name: found for name in TRACE_COLUMNS if (found := scene.column(name)) is not None}
+    ends = summarise_stretch(scene.summary, Traces(columns), Stretch(time_s=(first, last)))
+    balance = stretch_balance(ends)
+    if scene.lap is None:
+        return replace(scene, summary=replace(scene.summary, ends=ends, balance=balance))
+    return replace(scene, lap=replace(scene.lap, ends=ends, balance=balance))
+
+
+def shown_words(scene: Scene) -> str:
+    """What the numbers and pictures are of: lap, and stretch with its time and samples where one is zoomed."""
+    lap, zoom = scene.lap, scene.view.zoom
+    if lap is None:
+        complete = sum(one.complete for one in scene.summary.laps)
+        name = f"the whole run, {complete} complete of {len(scene.summary.laps)} laps"
+    else:
+        name = f"lap {lap_words(lap.lap, lap.complete, lap.kind)}, {lap_time(lap.time_s)}"
+    if zoom is None:
+        return f"{sentence(name)}."
+    unit = "m" if scene.stretch.against == "distance" else "s"
+    first, last = (float(np.interp(at, scene.stretch.x, scene.stretch.t_s)) for at in zoom)
+    samples = int(np.count_nonzero((scene.stretch.t_s >= first) & (scene.stretch.t_s <= last)))
+    digits = 0 if unit == "m" else 1
+    corner = corner_shown(scene)
+    where = f"corner {corner.number}{f', {corner.name}' if corner.name else ''}, " if corner else ""
+    return (
+        f"{sentence(name)}, {where}{number(zoom[0], digits)} to {number(zoom[1], digits, unit)}: "
+        f"{number(last - first, 2, 's')}, {number(samples)} samples. Numbers, curves and balance are of this stretch."
+    )
+
+
+def corner_shown(scene: Scene) -> Corner | None:
+    """The corner that a zoom shows, within a metre at either end."""
+    zoom = scene.view.zoom
+    if zoom is None or scene.stretch.against != "distance":
+        return None
+    places = Places(scene.summary)
+    return next(
+        (
+            corner
+            for corner in scene.summary.corners
+            if all(abs(a - b) < 1.0 for a, b in zip(places.corner_span_m(corner), zoom, strict=True))
+        ),
+        None,
+    )
+
+
 def raw_channels(scene: Scene) -> list[Channel]:
     """Panels of the raw trace, of what the run has."""
     plane = scene.view.plane
@@ -69,4 +141,14 @@ def raw_channels(scene: Scene) -> list[Channel]:
         if (values := scene.samples(name)) is not None
     ]
     speed_m_s = scene.samples("speed_m_s")
-    return found if speed_m_s is None else [*found, Channel("road speed [km/h]", M_S_TO_KM_H * speed_m_s)]
+    if speed_m_s is not None:
+        found.append(Channel("road speed [km/h]", M_S_TO_KM_H * speed_m_s))
+    others = (
+        ("throttle_pct", "throttle [%]"),
+        ("brake", "brake, as logged"),
+        ("lean_deg", "lean, right down positive [deg]"),
+    )
+    return [
+        *found,
+        *(Channel(title, values) for name, title in others if (values := scene.samples(name)) is not None),
+    ]

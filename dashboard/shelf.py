@@ -1,7 +1,7 @@
 """The logbook as the pages use it: the same questions, with what was read last kept in memory."""
 
 from collections.abc import Sequence
-from functools import lru_cache
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -9,14 +9,16 @@ from telemetry.arrays import FloatArray
 from telemetry.bike import Bike
 from telemetry.logbook import RunEntry
 from telemetry.prediction import Expected, expected_of
+from telemetry.report import Usual, usual_travel
 from telemetry.review import Measured
 from telemetry.season import RunRecord
 from telemetry.setup import SetupSheet
-from telemetry.summary import Summary, Traces
+from telemetry.summary import Plane, Summary, Traces
 
 # Columns kept: all that one page draws of two runs. An hour at 500 Hz is 14 MB a column.
 _COLUMNS = 32
 _SUMMARIES = 64
+_USUAL = 16
 
 
 class Logbook(Protocol):
@@ -68,10 +70,15 @@ class Shelf:
         self.summary = lru_cache(maxsize=_SUMMARIES)(logbook.summary)
         self.expected = lru_cache(maxsize=_SUMMARIES)(self._ride_again)
         self._column = lru_cache(maxsize=_COLUMNS)(self._read_column)
+        self.usual = lru_cache(maxsize=_USUAL)(self._usual)
 
     def column(self, run_id: str, name: str) -> FloatArray | None:
         """One column of the traces, None when the run has no such column."""
         return self._column(run_id, name)
+
+    def _usual(self, run_id: str, plane: Plane) -> Usual | None:
+        """The usual travel along the lap of a run."""
+        return usual_travel(self.summary(run_id), partial(self.column, run_id), plane)
 
     def _read_column(self, run_id: str, name: str) -> FloatArray | None:
         return self.logbook.traces(run_id, (name,)).columns.get(name)

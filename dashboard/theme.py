@@ -4,6 +4,7 @@ Front is violet and rear ochre. No picture relies on it: front is always above a
 """
 
 from dataclasses import asdict, dataclass
+from functools import cache
 from typing import Any
 
 import plotly.graph_objects as go
@@ -36,6 +37,7 @@ class Theme:
     unsettled_fill: str
     masked_fill: str
     corner_fill: str
+    usual_fill: str
 
     def of(self, end: End | None) -> str:
         """Colour of the lines of an end; that of ink for neither."""
@@ -67,6 +69,7 @@ LIGHT = Theme(
     unsettled_fill="rgba(179,23,63,0.16)",
     masked_fill="rgba(206,208,213,0.95)",
     corner_fill="rgba(86,91,102,0.07)",
+    usual_fill="rgba(86,91,102,0.24)",
 )
 DARK = Theme(
     name="dark",
@@ -85,6 +88,7 @@ DARK = Theme(
     unsettled_fill="rgba(255,125,155,0.20)",
     masked_fill="rgba(62,71,82,0.95)",
     corner_fill="rgba(167,175,186,0.09)",
+    usual_fill="rgba(167,175,186,0.26)",
 )
 THEMES = {theme.name: theme for theme in (LIGHT, DARK)}
 
@@ -139,6 +143,7 @@ def box(
     return {**at, "fillcolor": fill, "line": line, "layer": layer}
 
 
+@cache
 def template(theme: Theme) -> go.layout.Template:
     """Paper, letters and axes of every picture."""
     axis = {

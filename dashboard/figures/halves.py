@@ -1,23 +1,14 @@
 """Pictures of the document drawn on the screen: two halves about a middle line, front upwards, rear downwards."""
 
-from collections.abc import Callable
-from typing import Any
-
 import numpy as np
 import plotly.graph_objects as go
 
-from dashboard.figures.season import season_figure
 from dashboard.theme import Theme, across, box, template, words
 from telemetry.arrays import ENDS, End
-from telemetry.report import Curve, Halves, SeasonPicture, Shade, Spectrum, Upright
+from telemetry.report import Curve, Halves, Shade, Spectrum, Upright
 
 AXES: dict[End, str] = {"front": "y", "rear": "y2"}
 HALVES: dict[End, tuple[float, float]] = {"front": (0.5, 1.0), "rear": (0.0, 0.5)}
-
-
-def drawn(picture: Any, theme: Theme) -> go.Figure:
-    """A picture of the document as a figure."""
-    return DRAW[type(picture)](picture, theme)
 
 
 def halves_figure(picture: Halves, theme: Theme) -> go.Figure:
@@ -123,8 +114,9 @@ def _upright(upright: Upright, theme: Theme) -> dict:
 
 
 def _marks(end: End, picture: Halves, theme: Theme) -> list[dict]:
-    """The words of marked values, one below the other from the outside in, so that they do not meet."""
-    marked = sorted((one for one in picture.uprights if one.end == end and one.words), key=lambda one: one.x)
+    """The words of dashed lines, one below the other from the outside in; values stand in the tables."""
+    named = (one for one in picture.uprights if one.end == end and one.words and one.look != "mark")
+    marked = sorted(named, key=lambda one: one.x)
     middle = sum(picture.x_range) / 2
     side = 1 if end == "front" else -1
     return [
@@ -219,10 +211,3 @@ def spectrum_figure(picture: Spectrum, theme: Theme) -> go.Figure:
             "yaxis": {"fixedrange": True, "rangemode": "tozero", "nticks": 4, "ticksuffix": " mm²/Hz"},
         },
     )
-
-
-DRAW: dict[type, Callable[[Any, Theme], go.Figure]] = {
-    Halves: halves_figure,
-    SeasonPicture: season_figure,
-    Spectrum: spectrum_figure,
-}

@@ -31,7 +31,7 @@ def track_map(picture: TrackPicture, theme: Theme, *, big: bool = False) -> go.F
     ]
     return go.Figure(
         data=[
-            _line(picture, theme.soft if big else theme.rule, size),
+            _line(picture, theme.soft, size, big),
             *(_ribbon(ribbon, theme, size) for ribbon in picture.ribbons),
             *_start(picture, theme, size),
             *spots,
@@ -39,7 +39,8 @@ def track_map(picture: TrackPicture, theme: Theme, *, big: bool = False) -> go.F
         layout={
             "template": template(theme),
             "dragmode": False,
-            "hovermode": "closest",
+            "hovermode": "closest" if big else False,
+            "meta": {} if big else _for_the_cursor(picture),
             "margin": {"l": 8, "r": 8, "t": 8, "b": 40 if picture.straight else 8},
             **_axes(picture),
             "annotations": [_corner(label, theme, size) for label in picture.corners],
@@ -47,13 +48,22 @@ def track_map(picture: TrackPicture, theme: Theme, *, big: bool = False) -> go.F
     )
 
 
-def _line(picture: TrackPicture, colour: str, size: float) -> go.Scatter:
+def _for_the_cursor(picture: TrackPicture) -> dict:
+    """What the page's script reads of a map: how far along the lap each point of the line is, and what happened."""
+    return {
+        "map": True,
+        "distance": [round(float(one), 1) for one in picture.distance_m],
+        "events": [[spot.x_m, spot.y_m, spot.text] for spot in picture.spots],
+    }
+
+
+def _line(picture: TrackPicture, colour: str, size: float, big: bool) -> go.Scatter:
     return go.Scatter(
         x=picture.x_m,
         y=picture.y_m,
         customdata=picture.axis,
         mode="lines",
-        line={"color": colour, "width": 7 * size, "simplify": False},
+        line={"color": colour, "width": (7 if big else 3) * size, "simplify": False},
         hoverinfo="skip",
         name="lap",
     )

@@ -7,7 +7,6 @@ is symmetrical.
 import numpy as np
 import plotly.graph_objects as go
 
-from dashboard.figures.halves import hover_title
 from dashboard.theme import Theme, across, box, template, words
 from dashboard.thin import packed_line
 from telemetry.arrays import ENDS, End, FloatArray
@@ -17,8 +16,10 @@ from telemetry.report import TravelPicture
 PANELS: dict[str, tuple[float, float]] = {"front": (0.58, 1.0), "rear": (0.16, 0.58), "speed": (0.0, 0.12)}
 _AXES = {"front": "y", "rear": "y2", "speed": "y3"}
 # Room beyond the stroke, so that a mark at the stop is not cut.
-_HEADROOM = 1.10
+HEADROOM = 1.16
 _STEPS_MM = (10.0, 20.0, 25.0, 50.0, 100.0)
+# More words than this beside the marks of one end would be written over each other.
+_MOST_WORDS = 6
 # plotly.js draws more ticks than this on request; more are not read.
 _MOST_TICKS = 4
 
@@ -41,19 +42,12 @@ def full_range(x: FloatArray) -> tuple[float, float]:
     return (low, high) if high > low else (low, low + 1.0)
 
 
-def reading_axis(theme: Theme, title: str) -> dict:
+def reading_axis(title: str) -> dict:
     """A horizontal axis along which all panels are read at the cursor; its title ends in its [unit]."""
     return {
         "title": {"text": title},
         "showgrid": False,
         "zeroline": False,
-        "unifiedhovertitle": {"text": hover_title(title)},
-        "showspikes": True,
-        "spikemode": "across",
-        "spikesnap": "cursor",
-        "spikethickness": 1,
-        "spikecolor": theme.soft,
-        "spikedash": "solid",
     }
 
 
@@ -78,13 +72,32 @@ def mirrored_travel(
         On a touch screen a sideways drag reads values and a vertical one scrolls the page.
     """
     drawn = [
-        _line(name, *packed_line(picture.x, values, zoom), theme) for name, values in _named_lines(picture)
+        _line(name, *packed_line(picture.x, values, zoom), theme, name in picture.usual)
+        for name, values in _named_lines(picture)
     ]
     marks = [mark for end in ENDS for mark in _stop_marks(picture, end, theme)]
-    return go.Figure(data=[*drawn, *marks], layout=_layout(picture, theme, zoom, touch))
+    bands = [line for end in ENDS if end in picture.usual for line in _usual(picture, end, theme)]
+    return go.Figure(data=[*drawn, *bands, *marks], layout=_layout(picture, theme, zoom, touch))
 
 
-def _line(name: str, x: dict[str, str], y: dict[str, str], theme: Theme) -> go.Scatter:
+def _usual(picture: TravelPicture, end: End, theme: Theme) -> list[go.Scatter]:
+    """The usual lap as a band behind the line."""
+    x, low, high = picture.usual[end]
+    common = {
+        "x": x,
+        "yaxis": _AXES[end],
+        "mode": "lines",
+        "line": {"width": 0},
+        "hoverinfo": "skip",
+        "zorder": 0,
+    }
+    return [
+        go.Scatter(y=low, name=f"{end}, usual least", **common),
+        go.Scatter(y=high, name=f"{end}, usual most", fill="tonexty", fillcolor=theme.usual_fill, **common),
+    ]
+
+
+def _line(name: str, x: dict[str, str], y: dict[str, str], theme: Theme, usual: bool) -> go.Scatter:
     if name == "speed":
         return go.Scatter(
             x=x,
@@ -93,7 +106,8 @@ def _line(name: str, x: dict[str, str], y: dict[str, str], theme: Theme) -> go.S
             yaxis="y3",
             mode="lines",
             line={"color": theme.soft, "width": 1.2},
-            hovertemplate="%{y:.0f} km/h",
+            meta={"read": "road speed", "unit": "km/h", "digits": 0},
+            zorder=2,
         )
     return go.Scatter(
         x=x,
@@ -102,9 +116,11 @@ def _line(name: str, x: dict[str, str], y: dict[str, str], theme: Theme) -> go.S
         yaxis=_AXES[name],
         mode="lines",
         line={"color": theme.of(name), "width": 1.3},
-        fill="tozeroy",
+        # with the usual lap behind it a filled line would hide it
+        fill="none" if usual else "tozeroy",
         fillcolor=theme.fill(name),
-        hovertemplate="%{y:.1f} mm",
+        meta={"read": name, "unit": "mm", "digits": 1},
+        zorder=2,
     )
 
 
@@ -127,14 +143,19 @@ def _stop_marks(picture: TravelPicture, end: End, theme: Theme) -> list[go.Scatt
                 y=[mark.travel_mm + offset if kind == "bottomed" else offset for mark in chosen],
                 text=[mark.text for mark in chosen],
                 yaxis=_AXES[end],
-                mode="markers",
+                mode="markers+text" if kind == "bottomed" and len(chosen) <= _MOST_WORDS else "markers",
+                texttemplate="bottomed",
+                textposition="middle right",
+                textfont={"color": colour, "size": 12},
+                cliponaxis=False,
+                zorder=3,
                 marker={
                     "symbol": symbol,
                     "size": 12 if kind == "bottomed" else 8,
                     "color": colour,
                     "line": {"width": 1.5, "color": colour},
                 },
-                hovertemplate="%{text}<extra></extra>",
+                hoverinfo="skip",
                 name=f"{end} {kind}",
             )
         )
@@ -154,7 +175,7 @@ def span_mm(picture: TravelPicture, end: End) -> float:
 def _travel_axis(picture: TravelPicture, end: End) -> dict:
     span = span_mm(picture, end)
     step = next((s for s in _STEPS_MM if span / s <= _MOST_TICKS), 100.0)
-    reach = span * _HEADROOM
+    reach = span * HEADROOM
     return {
         "domain": PANELS[end],
         "range": [0, reach] if end == "front" else [reach, 0],
@@ -168,14 +189,21 @@ def _travel_axis(picture: TravelPicture, end: End) -> dict:
 def _layout(picture: TravelPicture, theme: Theme, zoom: tuple[float, float] | None, touch: bool) -> go.Layout:
     return go.Layout(
         template=template(theme),
-        # All of the axis, for the buttons that zoom.
-        meta={"all": list(full_range(picture.x))},
+        # For the page's script: all of the axis, what can be pressed, and that one cursor is read along it.
+        meta={
+            "all": list(full_range(picture.x)),
+            "along": True,
+            "corners": [[band.label, band.x0, band.x1] for band in picture.corners],
+            "events": [
+                *([mark.x, mark.x, f"{mark.end} {mark.text}"] for mark in picture.marks),
+                *([band.x0, band.x1, "rear not settled"] for band in picture.unsettled),
+            ],
+        },
         dragmode=False if touch else "zoom",
-        hovermode="x unified",
-        hoversubplots="axis",
-        margin={"l": 44, "r": 10, "t": 24, "b": 44},
+        hovermode=False,
+        margin={"l": 40, "r": 46, "t": 22, "b": 42},
         xaxis={
-            **reading_axis(theme, picture.x_title),
+            **reading_axis(picture.x_title),
             "range": list(zoom or full_range(picture.x)),
             "anchor": "y3",
         },
@@ -207,8 +235,9 @@ def _shapes(picture: TravelPicture, theme: Theme) -> list[dict]:
 
 
 def _annotations(picture: TravelPicture, theme: Theme) -> list[dict]:
-    left = {"xref": "paper", "x": 0.004, "xanchor": "left"}
-    (foot, _), (_, top) = PANELS["rear"], PANELS["front"]
+    # Names stand beside the panels, never on them: there is data.
+    beside = {"xref": "paper", "x": 1.004, "xanchor": "left", "yanchor": "middle"}
+    foot = PANELS["rear"][0]
     notes = [
         words(b.label, theme.soft, x=(b.x0 + b.x1) / 2, y=1.0, yanchor="bottom")
         for b in (*picture.corners, *picture.dividers)
@@ -219,10 +248,11 @@ def _annotations(picture: TravelPicture, theme: Theme) -> list[dict]:
         for b in picture.unsettled
         if b.label
     ]
-    for end, y, anchor in (("front", top, "top"), ("rear", foot, "bottom")):
-        missing = "" if end in picture.travel_mm else ": not judged"
-        text = f"<b>{end}</b> {picture.plane} travel{missing} [mm]"
-        notes.append(words(text, theme.word(end), 13, y=y, yanchor=anchor, **left))
+    for end in ENDS:
+        missing = "" if end in picture.travel_mm else "<br>not<br>judged"
+        notes.append(
+            words(f"<b>{end}</b><br>mm{missing}", theme.word(end), 12, y=sum(PANELS[end]) / 2, **beside)
+        )
     if picture.speed_km_h is not None:
-        notes.append(words("road speed [km/h]", theme.soft, y=PANELS["speed"][1], yanchor="top", **left))
+        notes.append(words("km/h", theme.soft, y=sum(PANELS["speed"]) / 2, **beside))
     return notes

@@ -5,6 +5,7 @@ from typing import Any
 from dash import Dash, Input, Output, dcc, html
 
 from dashboard.pages import parts
+from dashboard.pages.bar import run_bar
 from dashboard.pages.parts import Screen
 from dashboard.printer import Printer
 from dashboard.shelf import Shelf
@@ -24,12 +25,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
     LogbookError
         If there is no such run.
     """
-    bar = html.Div(
-        parts.run_choice(shelf.runs(), view.run),
-        className="bar",
-        role="group",
-        **{"aria-label": "What is shown"},
-    )
+    bar = run_bar(PATH, shelf.runs(), shelf.summary(view.run), view, None, None, places=False)
     return parts.page(
         PATH,
         view,
@@ -40,13 +36,16 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
     )
 
 
-SECTIONS = ("answer", "balance", "bump", "dampers", "course", "frequencies", "chassis")
+SECTIONS = ("bump", "dampers", "balance", "course", "frequencies", "chassis")
 
 
 def body(shelf: Shelf, view: View, theme: Theme) -> list[Any]:
     """All below the choice of a run."""
     told, printer = review_document(whole_run(shelf.summary(view.run))), Printer(view, theme)
-    return [printer.section(told[name]) for name in SECTIONS]
+    answer = html.Section(
+        printer.blocks(told["answer"]), className="first-words", **{"aria-label": "The answer"}
+    )
+    return [answer, *(printer.section(told[name]) for name in SECTIONS)]
 
 
 def register(app: Dash, shelf: Shelf) -> None:

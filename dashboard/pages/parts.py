@@ -116,11 +116,15 @@ def choice(
     """
     return html.Label(
         [
-            html.Span(label),
+            html.Span(label) if label else None,
             html.Select(
                 [html.Option(words, value=value, selected=value == chosen) for value, words in options],
                 id=f"choose-{name}",
-                **{"data-choose": name, "data-start": start},
+                **{
+                    "data-choose": name,
+                    "data-start": start,
+                    **({} if label else {"aria-label": name.capitalize()}),
+                },
             ),
         ],
         className="choice wide" if wide else "choice",
@@ -142,22 +146,68 @@ def either(label: str, name: str, options: Sequence[tuple[str, str]], chosen: st
         for value, words in options
     ]
     return html.Div(
-        [html.Span(label, className="label"), html.Div(buttons)],
+        [html.Span(label, className="label") if label else None, html.Div(buttons)],
         role="group",
         className="either",
-        **{"aria-label": label},
+        **{"aria-label": label or " or ".join(words for _, words in options)},
     )
 
 
-def graph(name: str, figure: Any, height: str, label: str, *, proportions: float | None = None) -> html.Div:
-    """A picture in a box that has the height: the graph itself takes whatever its box has.
+def graph(
+    name: str,
+    figure: Any,
+    height: str,
+    label: str,
+    *,
+    proportions: float | None = None,
+    along: bool = False,
+    height_px: int | None = None,
+) -> html.Div:
+    """A picture in a box that has the height: the graph itself takes whatever its box has; below it, to take it away.
 
     ``height`` is a class of the style sheet; ``label`` says what it is to who cannot see it, and where the same is
-    in words; ``proportions`` is width over height, where it matters.
+    in words; ``proportions`` is width over height, where it matters; ``along`` lies along the lap: it has the cursor;
+    ``height_px`` is of a picture that has its own height. [px]
     """
     style = {} if proportions is None else {"aspectRatio": f"{proportions:.3f}"}
+    if height_px is not None:
+        style = {"height": f"{height_px}px"}
     box = dcc.Graph(id=name, figure=figure, config=GRAPH_CONFIG, responsive=True)
-    return html.Div(box, className=f"picture {height}", style=style, role="img", **{"aria-label": label})
+    cursor = [html.Div(className="cursor-line")] if along else []
+    save = [
+        html.Button(
+            words, className="quiet", title=f"{title}: {label}", **{"data-save": kind, "data-graph": name}
+        )
+        for kind, words, title in (
+            ("png", "Picture", "Save as a picture"),
+            ("csv", "CSV", "Save the numbers"),
+        )
+    ]
+    return html.Div(
+        [
+            html.Div(
+                [box, *cursor],
+                className=f"picture {height}",
+                style=style,
+                role="img",
+                **{"aria-label": label},
+            ),
+            html.Div(save, className="save", role="group", **{"aria-label": f"Save: {label}"}),
+        ],
+        className=f"pic of-{height}",
+    )
+
+
+def block(name: str, follows: Sequence[str], *content: Any, fresh: bool = False) -> html.Div:
+    """A part of a page that is asked for when it comes into view, and again when what it follows changes.
+
+    ``follows`` are names of the address; ``fresh`` comes with its content.
+    """
+    return html.Div(
+        [dcc.Store(id=f"{name}-want"), *content],
+        className="block",
+        **{"data-block": name, "data-follows": " ".join(follows), "data-fresh": "yes" if fresh else "no"},
+    )
 
 
 def table(

@@ -1,43 +1,55 @@
-"""The engineer's page: what each end did on this lap, from the verdict down to the raw trace."""
+"""The engineer's page: the answer, the lap with its map, each corner, the numbers of what is shown, the raw trace."""
 
-from collections.abc import Mapping
-from typing import Any, Literal
+from collections.abc import Sequence
+from typing import Any
 
-from dash import Dash, Input, Output, Patch, State, ctx, dcc, html
-from dash.exceptions import PreventUpdate
+from dash import Dash, Input, Output, Patch, html
 
 from dashboard import scene as scenes
 from dashboard.figures import trace, track, travel
-from dashboard.figures.halves import drawn
+from dashboard.figures.corners import corner_picture
+from dashboard.figures.drawn import drawn
 from dashboard.pages import felt, parts
-from dashboard.pages.parts import Screen, section
-from dashboard.printer import Printer
+from dashboard.pages.bar import run_bar
+from dashboard.pages.parts import Screen, block, section
+from dashboard.printer import Printer, view_of
 from dashboard.scene import Scene
 from dashboard.shelf import Shelf
 from dashboard.theme import Theme
 from dashboard.thin import packed_line, window
 from dashboard.urlstate import View, parse, to_query
-from telemetry.arrays import ENDS, FloatArray
-from telemetry.findings import travel_sentence
+from telemetry.arrays import FloatArray
 from telemetry.report import (
     POINTS,
+    Caution,
+    CornerLaps,
     Document,
     Figure,
-    Section,
+    Spot,
+    corner_laps,
     named_corners,
     review_document,
+    stretch_document,
     track_picture,
     travel_picture,
 )
-from telemetry.summary import lap_time, lap_words, number
+from telemetry.summary import CHANGE_CAUTION, number
 
 PATH = "/"
-VIEW = "review-view"
-Zoom = tuple[float, float] | Literal["all"]
-_MIRROR = (
-    "Front above the line, rear below it, both measured outwards from full extension: at the wheel on one "
-    "scale, at the shaft each over its own stroke. Where both ends move together the picture is symmetrical."
-)
+# What each block follows, by its id: the names of the address.
+_LAP = ("run", "lap", "at", "against")
+_STRETCH = (*_LAP, "from", "to")
+FOLLOWS = {
+    "travel": _STRETCH,
+    "map": ("run", "lap", "against"),
+    "numbers": _STRETCH,
+    "curves": _STRETCH,
+    "corners": ("run", "lap", "at"),
+    "places": ("run", "lap"),
+    "trace": _STRETCH,
+}
+_CURVES = ("faster", "deeper", "speed", "use")
+_MIRROR = "Front above, rear below, outwards from full extension. Grey band: where nine of ten samples of all laps lie."
 
 
 def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
@@ -49,105 +61,140 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         If there is no such run.
     """
     scene = scenes.open_scene(shelf, view)
-    shown = render(shelf, scene, screen)
-    told, printer = review_document(scene), Printer(scene.view, screen.theme)
+    theme = screen.theme
+    told, printer = review_document(scene), Printer(scene.view, theme)
+    first = travel_block(shelf, scene, screen)
+    where = map_block(scene, theme)
+    answer = _answer(told, printer)
     return parts.page(
         PATH,
         view,
         "Review",
-        dcc.Store(id=VIEW, data={"search": to_query(view), "screen": screen.words}),
-        _bar(shelf, scene, view),
-        printer.section(told["verdict"], html.Div(shown["lead"], id="lead", role="status")),
-        section(
-            "Travel over the lap",
-            _zoom_bar(),
-            parts.graph(
-                "travel", shown["travel"], "tall", "Travel of both ends over the lap; numbers below."
-            ),
-            html.P(shown["travel-said"], id="travel-said", className="note"),
-            _key(),
-            note=_MIRROR,
+        run_bar(
+            PATH,
+            shelf.runs(),
+            scene.summary,
+            scene.view,
+            scene.lap,
+            scenes.chosen_lap(scene.summary, View()),
+        ),
+        html.Section(
+            [*answer, _first_pictures(scene, first, where)],
+            className="first",
+            style={"--words": len(answer)},
+            **{"aria-label": "The answer"},
         ),
         section(
-            "Where on the lap",
-            html.Div(
-                [
-                    parts.graph(
-                        "map",
-                        shown["map"],
-                        "map",
-                        "Map of the lap; the places are in the tables beside it.",
-                        proportions=shown["proportions"],
-                    ),
-                    html.Div(shown["places"], id="places"),
-                ],
-                className="pair",
-            ),
-            note=html.Span(shown["map-said"], id="map-said"),
+            "Corner by corner",
+            block("corners", FOLLOWS["corners"], html.Div(id="corner-pictures")),
+            note="All laps grey, this one in colour, the corner in which it is most unlike the others first. "
+            "One scale. Press one to see it.",
+            name="corner-by-corner",
         ),
-        _picture(told["speeds"], shown, "speed"),
-        _picture(told["use"], shown, "use"),
-        printer.section(told["findings"]),
+        printer.section(told["grid"]),
+        block(
+            "numbers", FOLLOWS["numbers"], html.Div(numbers_block(scene, printer), id="numbers"), fresh=True
+        ),
+        block("curves", FOLLOWS["curves"], _curves_section()),
+        printer.section(told["findings"], _change_caution(told, printer)),
         felt.said_section(shelf, view.run),
-        html.Div(shown["numbers"], id="numbers"),
-        *(printer.section(told[name]) for name in ("places", "strokes", "trends", "laps", "quality", "how")),
         section(
-            "The raw trace",
-            parts.graph("trace", shown["trace"], "long", "Every channel over the lap."),
-            note="The same stretch as the travel picture; a zoom in one is a zoom in both. Front and rear have the "
-            "same scale.",
+            "Where it happened",
+            block(
+                "places", FOLLOWS["places"], html.Div(places_block(told, printer), id="places"), fresh=True
+            ),
+            note="Of the lap, or of the whole run where that is shown.",
         ),
+        *(printer.section(told[name]) for name in ("places", "strokes", "trends", "laps")),
+        section(
+            "Every channel",
+            block(
+                "trace",
+                FOLLOWS["trace"],
+                parts.graph("trace", {}, "long", "Every channel over the lap.", along=True),
+            ),
+            note="The stretch that is shown above; a zoom in one is a zoom in both. Single spikes are cut. "
+            "Front and rear have the same scale.",
+        ),
+        *(printer.section(told[name]) for name in ("quality", "how")),
     )
 
 
-def _key() -> html.Ul:
-    words = (
-        "▲ ▼ filled, pointing outwards: bottomed",
-        "△ ▽ open, at the centre line: topped out",
-        "boxed, below: rear not settled",
-        "grey: masked, not used",
-        "dashed line: end of the stroke",
-    )
-    return html.Ul([html.Li(text) for text in words], className="key")
+def _answer(told: Document, printer: Printer) -> list[Any]:
+    """The answer with the cautions of what may be dangerous; the one that goes with every change stands with it."""
+    verdict = told["verdict"]
+    if verdict is None:
+        return []
+    said, *cautions = verdict.blocks
+    grave = [
+        words
+        for one in cautions
+        if isinstance(one, Caution)
+        for text in one.texts
+        if (words := text.replace(CHANGE_CAUTION, "").strip())
+    ]
+    return printer.printed([said, *([Caution(tuple(grave))] if grave else [])])
 
 
-def _picture(told: Section | None, shown: dict[str, Any], name: str) -> Any:
-    """A picture of the document in a graph that stays while the lap changes."""
-    if told is None:
-        return None
-    figure = told.blocks[0]
-    assert isinstance(figure, Figure)
-    graph = parts.graph(name, shown[name], "middle", f"{figure.picture.title}; numbers below.")
-    return section(told.title, graph, note=html.Span(shown[f"{name}-said"], id=f"{name}-said"))
+def _change_caution(told: Document, printer: Printer) -> Any:
+    verdict = told["verdict"]
+    texts = [
+        text for one in (verdict.blocks if verdict else ()) if isinstance(one, Caution) for text in one.texts
+    ]
+    return html.P(CHANGE_CAUTION, className="note") if any(CHANGE_CAUTION in text for text in texts) else None
 
 
-def _bar(shelf: Shelf, scene: Scene, view: View) -> html.Div:
+def _first_pictures(scene: Scene, first: dict[str, Any], where: dict[str, Any]) -> html.Div:
     return html.Div(
         [
-            parts.run_choice(shelf.runs(), view.run),
-            parts.lap_choice(scene.summary, scene.lap, scenes.chosen_lap(scene.summary, View())),
-            parts.either("Measured at", "at", (("wheel", "wheel"), ("shaft", "shaft")), view.plane),
-            parts.either("Along", "against", (("distance", "distance"), ("time", "time")), view.against),
-            html.A("Printable debrief", href=f"/debrief/{view.run}", target="_blank", className="button"),
+            html.P(first["shown"], id="shown", role="status", className="shown"),
+            _zoom_bar(),
+            html.P("", id="read-out", className="read-out", **{"aria-live": "off"}),
+            block(
+                "travel",
+                FOLLOWS["travel"],
+                parts.graph(
+                    "travel",
+                    first["travel"],
+                    "tall",
+                    "Travel of both ends over the lap; numbers below.",
+                    along=True,
+                ),
+                fresh=True,
+            ),
+            block(
+                "map",
+                FOLLOWS["map"],
+                parts.graph(
+                    "map",
+                    where["map"],
+                    "map",
+                    "Map of the lap; the places are in the tables below.",
+                    proportions=where["proportions"],
+                ),
+                html.P(where["map-said"], id="map-said", className="note"),
+                fresh=True,
+            ),
+            html.P(
+                [_MIRROR, " ", html.Span(first["travel-said"], id="travel-said")], className="note key-line"
+            ),
         ],
-        className="bar",
-        role="group",
-        **{"aria-label": "What is shown"},
+        className="first-pictures",
     )
 
 
 def _zoom_bar() -> html.Div:
     steps = (
-        ("closer", "Closer", "+"),
-        ("wider", "Wider", "−"),
-        ("earlier", "◀ Earlier", "←"),
-        ("later", "Later ▶", "→"),
-        ("all", "All of it", "0"),
+        ("closer", "+", "Closer"),
+        ("wider", "−", "Wider"),
+        ("earlier", "◀", "Earlier"),
+        ("later", "▶", "Later"),
+        ("all", "All of it", "All of the lap"),
     )
     return html.Div(
         [
-            html.Button(words, title=f"key {key}", className="quiet", **{"data-zoom": step})
-            for step, words, key in steps
+            html.Button(sign, title=words, className="quiet", **{"data-zoom": step, "aria-label": words})
+            for step, sign, words in steps
         ],
         className="zoom",
         role="group",
@@ -155,51 +202,126 @@ def _zoom_bar() -> html.Div:
     )
 
 
-def render(shelf: Shelf, scene: Scene, screen: Screen) -> dict[str, Any]:
-    """Everything on the page that follows the lap, the plane, the axis or the theme, by its id."""
-    view, theme = scene.view, screen.theme
-    picture = travel_picture(scene)
-    where = track_picture(scene)
-    told, printer = review_document(scene), Printer(view, theme)
+def travel_block(shelf: Shelf, scene: Scene, screen: Screen) -> dict[str, Any]:
+    """The travel picture, what it is of, and what is left out of it."""
+    picture = travel_picture(scene, shelf.usual(scene.view.run, scene.view.plane))
     return {
-        "lead": lead(scene),
-        "travel": travel.mirrored_travel(picture, theme, view.zoom, touch=screen.touch),
-        "travel-said": said_of_axis(scene) + said_of_thinning(picture.x, view.zoom),
-        "map": track.track_map(where, theme),
-        "proportions": track.proportions(where),
-        "map-said": "This log has no position, so the lap is drawn as a straight line."
-        if where.straight
-        else "North is up. Numbers are corners; the bar is where the lap starts. "
-        + named_corners(scene.summary.corners),
-        "places": [*printer.blocks(told["stops"]), *printer.blocks(told["damping"])],
-        **_figures(told, theme),
-        "numbers": [printer.section(told[name]) for name in ("ends", "balance")],
-        "trace": trace.stacked(
-            scenes.raw_channels(scene),
-            scene.stretch.x,
-            scene.stretch.title,
-            theme,
-            view.zoom,
-            touch=screen.touch,
-        ),
+        "travel": travel.mirrored_travel(picture, screen.theme, scene.view.zoom, touch=screen.touch),
+        "shown": scenes.shown_words(scene),
+        "travel-said": said_of_axis(scene) + said_of_thinning(picture.x, scene.view.zoom),
     }
 
 
-def _figures(told: Document, theme: Theme) -> dict[str, Any]:
-    """The pictures of speed and travel of the document, and their words."""
-    figures = [block for name in ("speeds", "use") if (found := told[name]) for block in found.blocks]
-    drawn_now = {one.name: drawn(one.picture, theme) for one in figures if isinstance(one, Figure)}
-    return drawn_now | {f"{one.name}-said": one.caption for one in figures if isinstance(one, Figure)}
+def map_block(scene: Scene, theme: Theme) -> dict[str, Any]:
+    """The map with the places of the lap."""
+    where = track_picture(scene)
+    said = (
+        "This log has no position, so the lap is drawn as a straight line."
+        if where.straight
+        else f"North is up; the bar is the start. {named_corners(scene.summary.corners)}"
+    )
+    return {"map": track.track_map(where, theme), "proportions": track.proportions(where), "map-said": said}
 
 
-def lead(scene: Scene) -> str:
-    """The chosen lap in one sentence, then each end."""
-    if scene.lap is None:
-        complete = sum(lap.complete for lap in scene.summary.laps)
-        return f"Shown below: the whole run, {complete} complete of {len(scene.summary.laps)} laps."
-    lap = scene.lap
-    name = f"lap {lap_words(lap.lap, lap.complete, lap.kind)}, {lap_time(lap.time_s)}"
-    return " ".join((f"Shown below: {name}.", *(travel_sentence(end, lap.ends[end]) for end in ENDS)))
+def numbers_block(scene: Scene, printer: Printer) -> list[Any]:
+    """The numbers of both ends and their balance over what is shown."""
+    told = stretch_document(
+        scenes.zoomed_scene(scene), scenes.corner_shown(scene), zoomed=scene.view.zoom is not None
+    )
+    return [printer.section(one) for one in told.sections]
+
+
+def _curves_section() -> html.Section:
+    pictures = [
+        html.Div(
+            [
+                parts.graph(
+                    name, {}, "middle" if name in ("faster", "deeper") else "low", f"{title}; numbers above."
+                ),
+                html.P("", id=f"{name}-said", className="note"),
+            ]
+        )
+        for name, title in (
+            ("faster", "Share of the time above each speed"),
+            ("deeper", "Share of the time deeper than each travel"),
+            ("speed", "Share of the time at each speed"),
+            ("use", "Share of the time at each travel"),
+        )
+    ]
+    return section(
+        "How fast and how deep",
+        html.Div(pictures, className="two-by-two"),
+        note="Of what is shown above. Read a curve at a speed: for so much of the time the end was faster.",
+    )
+
+
+def curves_block(scene: Scene, theme: Theme) -> list[Any]:
+    """Figures of speed and travel over what is shown, then their words."""
+    told = review_document(scenes.zoomed_scene(scene))
+    found = {
+        one.name: one
+        for name in ("speeds", "use")
+        if (told_of := told[name])
+        for one in told_of.blocks
+        if isinstance(one, Figure)
+    }
+    figures = [drawn(found[name].picture, theme) if name in found else {} for name in _CURVES]
+    return [*figures, *(found[name].caption if name in found else "" for name in _CURVES)]
+
+
+def corners_block(scene: Scene, theme: Theme) -> list[Any]:
+    """A small picture a corner, which is a link to it."""
+    chosen = None if scene.lap is None else scene.lap.lap
+    corners = corner_laps(scene.summary, scene.column, scene.view.plane, chosen)
+    if not corners:
+        return [html.P("No corners are known in this log.")]
+    span_mm = max(scene.stroke_mm.values(), default=130.0)
+    return [
+        html.Ul([_corner(one, chosen, span_mm, scene, theme) for one in corners], className="corner-grid")
+    ]
+
+
+def _corner(one: CornerLaps, chosen: int | None, span_mm: float, scene: Scene, theme: Theme) -> html.Li:
+    name = f"Corner {one.corner.number}" + (f", {one.corner.name}" if one.corner.name else "")
+    to = view_of(Spot(name, chosen, one.corner.apex_m, one.span_m), scene.view)
+    known = one.unlike_mm == one.unlike_mm
+    apart = (
+        f"{number(one.unlike_mm, 1)} mm {'from the others' if chosen is not None else 'apart'}"
+        if known
+        else ""
+    )
+    picture = html.Img(
+        src=corner_picture(one, chosen, span_mm, theme),
+        alt=f"Travel of both ends in {name.lower()}, all laps",
+    )
+    content = [html.B(name), html.Span(apart, className="note"), picture]
+    return html.Li(html.A(content, href=PATH + to_query(to), className="in corner") if to else content)
+
+
+def places_block(told: Document, printer: Printer) -> list[Any]:
+    """Where travel ran out and where an end was not settled."""
+    return [*printer.blocks(told["stops"]), *printer.blocks(told["damping"])]
+
+
+def trace_figure(scene: Scene, screen: Screen) -> Any:
+    """Every channel of the stretch."""
+    picture = travel_picture(scene)
+    meta = {
+        "all": list(travel.full_range(picture.x)),
+        "along": True,
+        "corners": [[band.label, band.x0, band.x1] for band in picture.corners],
+        "events": [],
+    }
+    return trace.stacked(
+        scenes.raw_channels(scene),
+        scene.stretch.x,
+        scene.stretch.title,
+        screen.theme,
+        scene.view.zoom,
+        touch=screen.touch,
+        meta=meta,
+        bands=picture.corners,
+    )
 
 
 def said_of_axis(scene: Scene) -> str:
@@ -222,16 +344,7 @@ def said_of_thinning(x: FloatArray, zoom: tuple[float, float] | None) -> str:
     )
 
 
-def zoom_wanted(said: Mapping[str, Any] | None) -> Zoom | None:
-    """The stretch a graph reports after a zoom; None when it reports something else, such as a new size."""
-    if not said:
-        return None
-    if "xaxis.range[0]" in said and "xaxis.range[1]" in said:
-        return float(said["xaxis.range[0]"]), float(said["xaxis.range[1]"])
-    return "all" if said.get("xaxis.autorange") else None
-
-
-def zoomed(lines: list[FloatArray], x: FloatArray, zoom: tuple[float, float] | None) -> Patch:
+def zoomed(lines: Sequence[FloatArray], x: FloatArray, zoom: tuple[float, float] | None) -> Patch:
     """New samples for the lines of a figure, and its range."""
     patch = Patch()
     for place, values in enumerate(lines):
@@ -241,45 +354,69 @@ def zoomed(lines: list[FloatArray], x: FloatArray, zoom: tuple[float, float] | N
 
 
 def register(app: Dash, shelf: Shelf) -> None:
-    """What changes in place: another lap, plane, axis or theme; and a zoom."""
-    places = (
-        *(Output(name, "figure") for name in ("travel", "map", "speed", "use", "trace")),
-        *(
-            Output(name, "children")
-            for name in ("lead", "travel-said", "map-said", "speed-said", "use-said", "places", "numbers")
-        ),
+    """What changes in place: each block when it is in view and something that it follows has changed."""
+
+    def opened(said: dict[str, Any]) -> tuple[Scene, Screen]:
+        return scenes.open_scene(shelf, parse(said["search"])), Screen.read(said["screen"])
+
+    def follow(name: str, *outputs: Output) -> Any:
+        return app.callback(*outputs, Input(f"{name}-want", "data"), prevent_initial_call=True)
+
+    @follow(
+        "travel", Output("travel", "figure"), Output("shown", "children"), Output("travel-said", "children")
     )
+    def show_travel(said: dict[str, Any]) -> list[Any]:
+        scene, screen = opened(said)
+        return travel_answer(shelf, scene, screen, only_zoom=bool(said.get("only_zoom")))
 
-    @app.callback(*places, Input(VIEW, "data"), prevent_initial_call=True)
-    def show(said: dict[str, str]) -> list[Any]:
-        scene = scenes.open_scene(shelf, parse(said["search"]))
-        shown = render(shelf, scene, Screen.read(said["screen"]))
-        return [shown[place.component_id] for place in places]
+    @follow("map", Output("map", "figure"), Output("map-said", "children"))
+    def show_map(said: dict[str, Any]) -> list[Any]:
+        scene, screen = opened(said)
+        shown = map_block(scene, screen.theme)
+        return [shown["map"], shown["map-said"]]
 
-    @app.callback(
-        Output("travel", "figure", allow_duplicate=True),
-        Output("trace", "figure", allow_duplicate=True),
-        Output("travel-said", "children", allow_duplicate=True),
-        Input("travel", "relayoutData"),
-        Input("trace", "relayoutData"),
-        State(VIEW, "data"),
-        prevent_initial_call=True,
+    @follow("numbers", Output("numbers", "children"))
+    def show_numbers(said: dict[str, Any]) -> list[Any]:
+        scene, screen = opened(said)
+        return numbers_block(scene, Printer(scene.view, screen.theme))
+
+    @follow(
+        "curves",
+        *(Output(name, "figure") for name in _CURVES),
+        *(Output(f"{name}-said", "children") for name in _CURVES),
     )
-    def zoom(of_travel: dict | None, of_trace: dict | None, now: dict[str, str]) -> Any:
-        wanted = zoom_wanted(of_trace if ctx.triggered_id == "trace" else of_travel)
-        if wanted is None:
-            raise PreventUpdate
-        return zoom_answer(shelf, wanted, now["search"])
+    def show_curves(said: dict[str, Any]) -> list[Any]:
+        scene, screen = opened(said)
+        return curves_block(scene, screen.theme)
+
+    @follow("corners", Output("corner-pictures", "children"))
+    def show_corners(said: dict[str, Any]) -> list[Any]:
+        scene, screen = opened(said)
+        return corners_block(scene, screen.theme)
+
+    @follow("places", Output("places", "children"))
+    def show_places(said: dict[str, Any]) -> list[Any]:
+        scene, screen = opened(said)
+        return places_block(review_document(scene), Printer(scene.view, screen.theme))
+
+    @follow("trace", Output("trace", "figure"))
+    def show_trace(said: dict[str, Any]) -> Any:
+        scene, screen = opened(said)
+        return trace_answer(scene, screen, only_zoom=bool(said.get("only_zoom")))
 
 
-def zoom_answer(shelf: Shelf, wanted: Zoom, search: str) -> list[Any]:
-    """Both long pictures for the stretch that one of them asks for."""
-    scene = scenes.open_scene(shelf, parse(search))
-    x = scene.stretch.x
-    zoom = None if wanted == "all" else travel.within(wanted, x)
-    picture = travel_picture(scene)
-    return [
-        zoomed(travel.lines(picture), x, zoom),
-        zoomed(trace.lines(scenes.raw_channels(scene)), x, zoom),
-        said_of_axis(scene) + said_of_thinning(x, zoom),
-    ]
+def travel_answer(shelf: Shelf, scene: Scene, screen: Screen, *, only_zoom: bool) -> list[Any]:
+    """The travel picture and its words; for another zoom of the same lap only the samples of it."""
+    if not only_zoom:
+        shown = travel_block(shelf, scene, screen)
+        return [shown["travel"], shown["shown"], shown["travel-said"]]
+    x, zoom = scene.stretch.x, scene.view.zoom
+    patch = zoomed(travel.lines(travel_picture(scene)), x, zoom)
+    return [patch, scenes.shown_words(scene), said_of_axis(scene) + said_of_thinning(x, zoom)]
+
+
+def trace_answer(scene: Scene, screen: Screen, *, only_zoom: bool) -> Any:
+    """The raw trace; for another zoom of the same lap only the samples of it."""
+    if not only_zoom:
+        return trace_figure(scene, screen)
+    return zoomed(trace.lines(scenes.raw_channels(scene)), scene.stretch.x, scene.view.zoom)

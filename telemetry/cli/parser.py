@@ -412,6 +412,12 @@ def _try(commands: "Commands") -> None:
     )
     _repeated(parser, "only", "KEY", "adjuster that --want and --steps may turn (default: all)")
     parser.add_argument("--steps", action="store_true", help="what one step of every adjuster does")
+    parser.add_argument(
+        "--corner", type=int, metavar="N", help="take every number in this corner of the laps only"
+    )
+    parser.add_argument(
+        "--plot", metavar="PAGE.html", help="also write a page with both rides drawn, to print"
+    )
     _channels(parser)
     _line_and_circuit(parser)
     _json(parser)

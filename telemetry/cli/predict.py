@@ -10,7 +10,7 @@ from telemetry.cli.output import check_outputs, console, working, write_text
 from telemetry.damping import find_oscillation
 from telemetry.errors import BothEndsError
 from telemetry.logs import read_log
-from telemetry.prediction import Laps, parse_wish, prediction_to_json, prepare, reach, steps
+from telemetry.prediction import Laps, at_corner, parse_wish, prediction_to_json, prepare, reach, steps
 from telemetry.prediction import predict as predict_change
 from telemetry.report import print_prediction
 from telemetry.review import Measured, measure, telling_columns
@@ -22,11 +22,13 @@ def predict(arguments: argparse.Namespace) -> None:
     if not (arguments.change or arguments.want or arguments.steps):
         arguments.parser.error("needs --change KEY=+STEP, --want KEY=VALUE or --steps; see --help")
     inputs = (arguments.log, arguments.bike)
-    check_outputs(arguments.json, inputs=inputs)
+    check_outputs(arguments.json, arguments.plot, inputs=inputs)
     changes = [parse_change(text) for text in arguments.change]
     wanted = [parse_wish(text) for text in arguments.want]
     with working("Riding the laps again"):
         laps = laps_of(arguments)
+        if arguments.corner is not None:
+            laps = at_corner(laps, arguments.corner)
         tried = predict_change(laps, changes)
         prediction = replace(
             tried.prediction,
@@ -34,6 +36,10 @@ def predict(arguments: argparse.Namespace) -> None:
             steps=steps(laps, arguments.only) if arguments.steps else (),
         )
         write_text(arguments.json, prediction_to_json(prediction), inputs=inputs)
+        if arguments.plot:
+            from telemetry.report import prediction_html
+
+            write_text(arguments.plot, prediction_html(replace(tried, prediction=prediction)), inputs=inputs)
     print_prediction(prediction, console())
 
 

@@ -97,6 +97,7 @@ def findings(
     packing: tuple[PackingEvent, ...] = (),
     trends: tuple[Trend, ...] = (),
     clicks: Mapping[str, float] | None = None,
+    sized: frozenset[str] | None = None,
 ) -> tuple[Finding, ...]:
     """What asks for a change or a check, faults first; with a damper in doubt no change.
 
@@ -106,6 +107,8 @@ def findings(
         Parts of a `Summary`.
     clicks : mapping of str to float, optional
         Clicks from fully closed by bike-file key, ``rear.rebound_clicks`` say; `Summary.bike_values` has them.
+    sized : frozenset of str, optional
+        Keys of the bike file whose effect on the laps can be computed.
 
     Returns
     -------
@@ -122,7 +125,7 @@ def findings(
     candidates += packing_candidates(packing, laps)
     candidates += balance_candidates(balance)
     candidates += shift_candidates(trends)
-    return (*damping, *settle(candidates, Setting(travel_not_in_hand(ends), clicks or {})))
+    return (*damping, *settle(candidates, Setting(travel_not_in_hand(ends), clicks or {}, sized=sized)))
 
 
 def nothing_asks(summary: Summary) -> tuple[str, ...]:

@@ -213,6 +213,9 @@ RULES: tuple[Rule, ...] = (
 BY_KEY: Mapping[str, Rule] = {rule.key: rule for rule in RULES}
 _RANK = {rule.key: place for place, rule in enumerate(RULES)}
 _LATE = {"front": "oil level", "rear": "bump rubber"}
+# One step of support late in the stroke, and its key of the bike file with the change. Common practice, no source.
+_LATE_STEP = {"front": "5 mm less air above the oil", "rear": "the next firmer rubber"}
+_LATE_CHANGE = {"front": ("front.spring.air.oil_level_mm", -5), "rear": ("rear.spring.bump_stop.force_n", 20)}
 # A step that makes an end use more of its travel; more rebound damping holds it down over a run of bumps.
 _USES_TRAVEL: frozenset[tuple[Adjuster, Direction]] = frozenset(
     {
@@ -247,12 +250,14 @@ class Candidate:
 class Setting:
     """What limits the steps of a review: travel that is not in hand, by end with the reason; clicks by bike-file key.
 
-    ``held`` is why no step may be advised at all, "" where it may.
+    ``held`` is why no step may be advised at all, "" where it may; ``sized`` are the keys of the bike file whose effect
+    on the logged laps can be computed, None where there are no laps.
     """
 
     no_travel: Mapping[End, str] = field(default_factory=dict)
     clicks: Mapping[str, float] = field(default_factory=dict)
     held: str = ""
+    sized: frozenset[str] | None = None
 
 
 def travel_not_in_hand(ends: Mapping[End, EndSummary]) -> dict[End, str]:
@@ -360,13 +365,43 @@ def _suggestion(
     said += [f"Not {words}." for words in refused]
     if kept:
         said += [f"Expect: {_fill(rule.expect, end)}.", f"Recheck: {_fill(rule.recheck, end)}."]
+        if setting.sized is not None:
+            said.append(_size([turn for turn, _ in kept], setting.sized))
     return " ".join(said)
 
 
+def _size(turns: list[Turn], sized: frozenset[str]) -> str:
+    """How the size of the steps on the logged laps is found, or what the bike file lacks for it."""
+    options = [f"--change {change}" for turn in turns for key, change in [_change(turn)] if key in sized]
+    if options:
+        return f"How much on these laps: 'bothends try' with {' or '.join(options)}."
+    return f"How much on these laps is not known: the bike file lacks {_lacking(turns[0])}."
+
+
+def _change(turn: Turn) -> tuple[str, str]:
+    """A step as a change of the bike file: its key, and the option of 'bothends try'."""
+    if turn.adjuster == "support late in the stroke":
+        key, by = _LATE_CHANGE[turn.end]
+        return key, f"{key}={by:+d}{'%' if key.endswith('force_n') else ''}"
+    # clicks are counted from fully closed: one less is firmer
+    key = _clicks_key(turn)
+    return key, f"{key}={'-1' if turn.direction == 'more' else '+1'}"
+
+
+def _lacking(turn: Turn) -> str:
+    key, _ = _change(turn)
+    if turn.adjuster == "support late in the stroke":
+        return key
+    return f"{key} or the dyno table of the {turn.end} damper"
+
+
 def _option(turn: Turn, condition: str, setting: Setting) -> str:
-    clicks = setting.clicks.get(_clicks_key(turn))
-    now = "" if clicks is None else f", one click (now {clicks:g} from closed)"
-    return turn_words(turn) + now + (f", {condition}" if condition else "")
+    amount = "one click"
+    if turn.adjuster == "support late in the stroke":
+        amount = _LATE_STEP[turn.end]
+    elif (clicks := setting.clicks.get(_clicks_key(turn))) is not None:
+        amount = f"one click (now {clicks:g} from closed)"
+    return f"{turn_words(turn)}, {amount}" + (f", {condition}" if condition else "")
 
 
 def _clicks_key(turn: Turn) -> str:

@@ -2,7 +2,7 @@
 
 from telemetry.prediction.advised import Expected, expected_of
 from telemetry.prediction.forkload import ForkCheck, check_fork
-from telemetry.prediction.prediction import Laps, predict, predict_log, prepare
+from telemetry.prediction.prediction import Laps, at_corner, predict, predict_log, prepare
 from telemetry.prediction.results import (
     PlaceChange,
     Prediction,
@@ -28,6 +28,7 @@ __all__ = [
     "TryRow",
     "TryWay",
     "Wish",
+    "at_corner",
     "check_fork",
     "expected_of",
     "parse_wish",

@@ -6,13 +6,14 @@ import numpy as np
 from scipy import stats
 
 from telemetry.prediction.values import COUNT, MM, NAMES
+from telemetry.summary import OUTING_MM, OUTING_PITCH_DEG, OUTING_RATIO_SHARE, OUTING_SPEED_SHARE
 
 COVERED = 0.90
 NORMAL = float(stats.norm.ppf(0.5 + COVERED / 2))
 # What the model itself is off by once the change moves an end by `FULL_MM` or more; for a smaller change in proportion
 # to it, since without a change nothing is off. Travel mm, everything else as a share of the value. Measured on rides
 # of simulators with physics that the model does not have.
-FLOOR_MM, FLOOR_DEEPEST_MM, FLOOR_SHARE = 0.15, 0.40, 0.008
+FLOOR_MM, FLOOR_DEEPEST_MM, FLOOR_SHARE, FLOOR_SAME_BUMP = 0.15, 0.40, 0.008, 0.012
 FULL_MM, FULL_SPEED_SHARE = 1.0, 0.03
 DEEPEST = ("travel.max_mm", "travel.left_mm")
 
@@ -40,7 +41,8 @@ def floor_of(key: str, value: float, moved: float) -> float:
         return 0.5 * moved
     if key.endswith("mean_deg"):
         return 0.01 * moved
-    return FLOOR_SHARE * abs(value) * moved
+    share = FLOOR_SAME_BUMP if key.startswith("balance.same_bump") else FLOOR_SHARE
+    return share * abs(value) * moved
 
 
 def half_widths(
@@ -64,10 +66,27 @@ def half_widths(
     return found
 
 
-def next_outing_half(half: float, laps: Sequence[float], unit: str) -> float | None:
+def outing_sd(key: str, value: float) -> float:
+    """Standard deviation of a number between outings with one set-up, over and above that of their laps.
+
+    The same as a comparison of two outings reckons with: fuel, tyres, warm oil, pace.
+    """
+    unit = NAMES[key][1]
+    if unit == MM:
+        return OUTING_MM
+    if unit == "deg":
+        return OUTING_PITCH_DEG
+    return (OUTING_RATIO_SHARE if key.startswith("balance.") else OUTING_SPEED_SHARE) * abs(value)
+
+
+def next_outing_half(
+    key: str, half: float, laps: Sequence[float], before: float, after: float
+) -> float | None:
     """Half width of the 90 % interval of what another outing of the same rider, as long as this, will show.
 
-    Laps are the unit of evidence: both outings have a mean over their own, and Student's t knows how few they are.
+    Laps are the unit of evidence: both outings have a mean over their own, and Student's t knows how few they are. To
+    that comes what outings differ by. Rare events of two outings are two Poisson counts, whose difference varies by
+    their sum; with one more, since none so far does not mean none.
 
     Parameters
     ----------
@@ -75,8 +94,8 @@ def next_outing_half(half: float, laps: Sequence[float], unit: str) -> float | N
         Of the same ride.
     laps : sequence of float
         The number, lap by lap.
-    unit : str
-        Counts add over the laps; all else is a mean.
+    before, after : float
+        The number of the whole laps.
 
     Returns
     -------
@@ -86,8 +105,12 @@ def next_outing_half(half: float, laps: Sequence[float], unit: str) -> float | N
     n = len(laps)
     if n < 2:
         return None
-    spread = float(np.std(laps, ddof=1)) * np.sqrt(2.0 * n if unit == COUNT else 2.0 / n)
-    return float(np.hypot(half, float(stats.t.ppf(0.5 + COVERED / 2, n - 1)) * spread))
+    spread = float(stats.t.ppf(0.5 + COVERED / 2, n - 1) * np.std(laps, ddof=1))
+    if NAMES[key][1] == COUNT:
+        chance = NORMAL * float(np.sqrt(before + after + 1.0))
+        return float(np.hypot(half, max(spread * np.sqrt(2.0 * n), chance)))
+    between = NORMAL * np.sqrt(2.0) * outing_sd(key, before)
+    return float(np.sqrt(half**2 + 2.0 / n * spread**2 + between**2))
 
 
 def next_deepest_half(half: float, peaks: Sequence[Sequence[float]]) -> float | None:

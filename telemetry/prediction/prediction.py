@@ -95,6 +95,8 @@ class Laps:
         Before a change.
     lap_values : tuple of mapping of str to float
         The same, lap by lap.
+    corner : int or None
+        The numbers are those of one corner of the laps; None for whole laps.
     """
 
     measured: Measured
@@ -111,6 +113,7 @@ class Laps:
     values: Mapping[str, float]
     lap_values: tuple[Mapping[str, float], ...]
     fork: ForkCheck | None
+    corner: int | None = None
 
     @property
     def track(self) -> Track:
@@ -176,6 +179,26 @@ def prepare(measured: Measured, bike: Bike, oscillation: Oscillation | None = No
         tuple(lap_values),
         fork,
     )
+
+
+def at_corner(laps: Laps, number: int) -> Laps:
+    """The same laps, all numbers taken in one corner of them only.
+
+    Raises
+    ------
+    PredictionError
+        If the laps have no such corner, or hold less than half a second of it.
+    """
+    known = [corner.number for corner in laps.track.corners]
+    if number not in known:
+        there = f"there are {known[0]} to {known[-1]}" if known else "no corner was found"
+        raise PredictionError(f"{laps.measured.run.source}: has no corner {number}; {there}.")
+    selected = laps.selected & (laps.track.corner == number)
+    if np.count_nonzero(selected) < FEWEST_S * laps.before.sample_rate_hz:
+        raise PredictionError(f"{laps.measured.run.source}: holds too little riding in corner {number}.")
+    by_lap = tuple(_lap_values(laps.before, selected & (laps.track.lap == lap)) for lap in laps.laps)
+    values = ride_values(laps.before, laps.track, selected, laps.bumps)
+    return replace(laps, selected=selected, values=values, lap_values=by_lap, corner=number)
 
 
 def _air(bike: Bike) -> bool:
@@ -288,6 +311,7 @@ def predict(laps: Laps, changes: Sequence[Change], *, draws: int = DRAWS) -> Tri
         assumed=laps.assumed,
         notes=_notes(laps, changed, refused, rows),
         caution=CAUTION,
+        corner=laps.corner,
     )
     return Tried(prediction, laps.before, after, laps.track, laps.selected)
 
@@ -351,16 +375,20 @@ def _drawn_changes(laps: Laps, new: Bike, errors: Sequence[FileError]) -> list[d
 def _drawn_span(laps: Laps) -> tuple[int, int]:
     """Samples that the draws ride: the whole of a short outing, else so many laps from its middle."""
     rows = np.flatnonzero(laps.selected)
-    rate = laps.before.sample_rate_hz
-    if len(rows) <= DRAWN_RIDING_S * rate or len(laps.laps) < 2:
-        return int(rows[0]), int(rows[-1]) + 1
-    middle = len(laps.laps) // 2
-    inside: IntArray = np.flatnonzero(laps.selected & (laps.track.lap == laps.laps[middle]))
-    for lap in laps.laps[middle + 1 :]:
-        if len(inside) >= DRAWN_RIDING_S * rate:
+    most = DRAWN_RIDING_S * laps.before.sample_rate_hz
+    first, stop = int(rows[0]), int(rows[-1]) + 1
+    if stop - first <= most or len(laps.laps) < 2:
+        return first, stop
+    count = 0
+    for lap in laps.laps[len(laps.laps) // 2 :]:
+        inside: IntArray = np.flatnonzero(laps.selected & (laps.track.lap == lap))
+        if not len(inside):
+            continue
+        first, stop = (int(inside[0]) if count == 0 else first), int(inside[-1]) + 1
+        count += 1
+        if stop - first >= most:
             break
-        inside = np.concatenate((inside, np.flatnonzero(laps.selected & (laps.track.lap == lap))))
-    return int(inside[0]), int(inside[-1]) + 1
+    return first, stop
 
 
 def _row(
@@ -399,7 +427,7 @@ def _row(
     following = (
         next_deepest_half(wide, _peaks(laps, key))
         if key.endswith(DEEPEST)
-        else next_outing_half(wide, by_lap, unit)
+        else next_outing_half(key, wide, by_lap, old, new)
     )
     return TryRow(
         key,

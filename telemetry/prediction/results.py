@@ -115,7 +115,7 @@ class StepEffect:
 
 @dataclass(frozen=True)
 class Prediction:
-    """Effect of a change on the laps of a log. ``sentence`` describes the comparison."""
+    """Effect of a change on the laps of a log, or on one corner of them. ``sentence`` describes the comparison."""
 
     source: str
     bike: str
@@ -132,6 +132,7 @@ class Prediction:
     caution: str
     wishes: tuple[Wish, ...] = ()
     steps: tuple[StepEffect, ...] = ()
+    corner: int | None = None
     schema: str = SCHEMA
 
     def row(self, key: str) -> TryRow:

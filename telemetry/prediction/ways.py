@@ -105,7 +105,10 @@ def _way(laps: Laps, adjuster: str, key: str, wanted: float, now: float) -> TryW
 
     least = least_change(laps.file, adjuster)
     try:
-        found = _crossing(miss, (low, high), start, now - wanted, 0.5 * least)
+        if NAMES[key][1] == COUNT:
+            found = _fewest(miss, (low, high), start, now - wanted, least)
+        else:
+            found = _crossing(miss, (low, high), start, now - wanted, 0.5 * least)
     except (BothEndsError, KeyError) as error:
         return TryWay(adjuster, start, None, "", reason=str(error))
     if isinstance(found, str):
@@ -168,6 +171,27 @@ def _crossing(
         if near:
             break
     return b
+
+
+def _fewest(
+    miss: Callable[[float], float], limits: tuple[float, float], start: float, at_start: float, least: float
+) -> float | str:
+    """The setting nearest to ``start`` at which a count is no larger than wanted, by bisection; or why there is none.
+
+    A count goes in steps, so there is no crossing to be found between two settings.
+    """
+    if at_start <= 0.0:
+        return start
+    for limit in sorted(limits, key=lambda one: abs(one - start)):
+        most = int(abs(limit - start) / least + 1e-9)
+        way = least if limit > start else -least
+        if most and miss(start + way * most) <= 0.0:
+            low, high = 0, most
+            while high - low > 1:
+                middle = (low + high) // 2
+                low, high = (low, middle) if miss(start + way * middle) <= 0.0 else (middle, high)
+            return start + way * high
+    return "does not reach it within its limits"
 
 
 def _same(key: str) -> tuple[str, ...]:

@@ -30,6 +30,7 @@ from telemetry.report.blocks import (
 from telemetry.report.bounce import bounce_html, print_bounce
 from telemetry.report.check import WANTED, check_log, check_to_json, print_check
 from telemetry.report.comparison import CLEAR, comparison_document
+from telemetry.report.curves import CurveNote, DotRow, Dots, Line, Lines
 from telemetry.report.damping import (
     bounce_damper_document,
     damper_document,
@@ -51,12 +52,14 @@ from telemetry.report.document import (
     quality_section,
     review_document,
     runs_section,
+    stretch_document,
 )
 from telemetry.report.figures import Curve, Halves, Scope, Shade, Spectrum, Upright, whole_run
 from telemetry.report.lap import (
     M_S_TO_KM_H,
     POINTS,
     Against,
+    Band,
     Drawn,
     Label,
     Ribbon,
@@ -75,14 +78,27 @@ from telemetry.report.places import AROUND_M, Places
 from telemetry.report.season import MARKS, SeasonPicture, season_document
 from telemetry.report.stand import print_stand, side_view, stand_document, stand_html
 from telemetry.report.terminal import print_document, print_section
+from telemetry.report.usual import CornerLaps, Usual, corner_laps, usual_travel
 from telemetry.setup import Comparison, SetupSheet
 from telemetry.summary import Summary
 
 if TYPE_CHECKING:
     from telemetry.report.prediction import prediction_document as prediction_document
+    from telemetry.report.prediction import prediction_html as prediction_html
     from telemetry.report.prediction import print_prediction as print_prediction
 
 __all__ = [
+    "stretch_document",
+    "Band",
+    "usual_travel",
+    "corner_laps",
+    "Usual",
+    "Lines",
+    "Line",
+    "Dots",
+    "DotRow",
+    "CurveNote",
+    "CornerLaps",
     "AROUND_M",
     "Advice",
     "Blank",
@@ -145,6 +161,7 @@ __all__ = [
     "page_to_pdf",
     "history_document",
     "named_corners",
+    "prediction_html",
     "print_bounce",
     "print_check",
     "print_comparison",
@@ -171,7 +188,11 @@ __all__ = [
 
 
 def __getattr__(name: str) -> Any:
-    if name in ("prediction_document", "print_prediction"):  # compiles; imported when a change is tried
+    if name in (
+        "prediction_document",
+        "prediction_html",
+        "print_prediction",
+    ):  # compiles; imported when needed
         from telemetry.report import prediction
 
         return getattr(prediction, name)

@@ -3,13 +3,13 @@
 from collections.abc import Iterator
 
 from telemetry.arrays import ENDS
-from telemetry.balance import Balance, BumpGroup, Gain, PhaseBalance, Ratio, SameBump, WeightTransfer
+from telemetry.balance import Balance, BumpGroup, Gain, PhaseBalance, Ratio, SameBump, WeightTransfer, verdict
 from telemetry.bike import GRAVITY_M_S2
-from telemetry.damping import dampers_in_doubt
 from telemetry.findings import TWO_BALANCES, WIDEST, balance_sentence, damping_sentence, suspicions
+from telemetry.laps import Corner
 from telemetry.motion import BandUse
 from telemetry.report.blocks import (
-    Caution,
+    Answer,
     Column,
     Figure,
     Fold,
@@ -18,14 +18,16 @@ from telemetry.report.blocks import (
     Row,
     Section,
     Sentence,
-    Sentences,
     Table,
     fold,
+    in_short,
     metric_column,
     notes,
     section,
     table,
+    without_intervals,
 )
+from telemetry.report.curves import bump_picture, force_picture, ratio_picture
 from telemetry.report.figures import Scope, response_picture, spectra_picture
 from telemetry.summary import (
     BUMP,
@@ -53,21 +55,52 @@ BUMP_COLUMNS = (
 )
 
 
+_OF_BALANCE = frozenset(
+    {
+        "comes up slower",
+        "goes down slower",
+        "ends apart, not by damping",
+        "rebound damped unlike",
+        "compression damped unlike",
+    }
+)
+
+
 def answer_section(scope: Scope) -> Section | None:
-    """Do both ends do the same: a damper in doubt first, then the answer; for a page of its own."""
-    summary, balance = scope.summary, scope.balance
-    doubt = suspicions(summary.oscillation)
-    compared = "" if dampers_in_doubt(summary.oscillation) else damping_sentence(balance)
-    said = tuple(words for words in (balance_sentence(balance), compared) if words)
+    """One sentence in one direction with what to turn; a damper in doubt first; for a page of its own."""
     return section(
         "answer",
         "Do both ends do the same",
-        Caution(tuple(doubt)) if doubt else None,
+        balance_answer(scope.summary),
         *notes(*limits_words(scope.ends)),
-        Sentences(said, verdicts=True),
         note="Over the whole run. Neutral: both ends go down and come up together on the same bump.",
         medium=Medium.SCREEN,
     )
+
+
+def balance_answer(summary: Summary) -> Answer:
+    """The finding on balance that is ranked first; where there is none, what can be said and how closely."""
+    balance = summary.balance
+    doubt = suspicions(summary.oscillation)
+    compared = "" if doubt else damping_sentence(balance)
+    said = tuple(words for words in (without_intervals(balance_sentence(balance)), compared) if words)
+    if doubt:
+        headline = "A damper is in doubt: balance waits until it is checked"
+        return Answer(headline, why=" ".join(doubt), others=said, grave=True)
+    found = next((one for one in summary.findings if one.rule in _OF_BALANCE), None)
+    if found is not None:
+        return Answer(
+            found.title, why=without_intervals(found.evidence), todo=in_short(found.suggestion), others=said
+        )
+    first, *rest = said
+    if balance.reason:
+        return Answer("Balance cannot be told", others=tuple(said))
+    bump = balance.same_bump
+    even = bump is not None and all(verdict(one) == "even" for one in (bump.compression, bump.rebound))
+    headline = (
+        "Both ends do the same on the same bump" if even else "Nothing in the balance asks for a change"
+    )
+    return Answer(headline, why=first, others=tuple(rest))
 
 
 def balance_section(scope: Scope) -> Section | None:
@@ -84,6 +117,25 @@ def balance_section(scope: Scope) -> Section | None:
         _damping(balance),
         *_phases(balance),
         *notes(pitch_words(balance)),
+    )
+
+
+def stretch_balance_section(scope: Scope, corner: Corner | None) -> Section | None:
+    """How fast the rear moved over the front on a stretch, and on the bumps of a corner over all laps."""
+    bump = scope.summary.balance.same_bump
+    rows: list[Row] = []
+    if corner is not None and bump is not None:
+        name = f"corner {corner.number}"
+        rows += [_group(group) for group in bump.groups if group.kind == "corner" and group.name == name]
+    if not scope.balance.reason:
+        ratio = scope.balance.speed_ratio
+        rows.append(
+            ("all riding here, RMS speed", Number(ratio.compression, RATIO), Number(ratio.rebound, RATIO))
+        )
+    return section(
+        "balance",
+        "Balance here: rear over front; 1 is even",
+        table(SPEED_COLUMNS, rows, FASTER) or Sentence(f"Cannot be told: {scope.balance.reason}."),
     )
 
 
@@ -167,13 +219,28 @@ def bump_section(scope: Scope) -> Section | None:
         "bump",
         "On the same bump",
         Figure(
-            "bump",
-            response_picture(bump.response),
-            "Average of the same bumps, each end from the moment it met them, outwards from the travel before; ends "
-            "that"
-            "  answer alike draw a symmetrical picture.",
+            "bump-both",
+            bump_picture(bump.response),
+            "Average of the same bumps, each end from the moment it met them; rear dashed.",
+            Medium.SCREEN,
         ),
         table(BUMP_COLUMNS, response_rows(scope.summary.balance)),
+        Figure(
+            "ratios",
+            ratio_picture(bump),
+            "Peak speed of the rear over the front, with 95 % intervals; in brackets how many bumps. Filled: apart "
+            "beyond the interval.",
+            Medium.SCREEN,
+        ),
+        fold(
+            "The average bump, mirrored",
+            Figure(
+                "bump",
+                response_picture(bump.response),
+                "Average of the same bumps, each end from the moment it met them, outwards from the travel before; "
+                "ends that answer alike draw a symmetrical picture.",
+            ),
+        ),
         _bump_groups(bump),
         note=_bumps_used(bump),
     )
@@ -239,6 +306,17 @@ def dampers_section(scope: Scope) -> Section | None:
     return section(
         "dampers",
         "Dampers, at the shaft, by the curves in the bike file",
+        *(
+            Figure(
+                f"force-{end}",
+                picture,
+                "Force over speed; the shade is the time spent at each speed. The adjusters are written where each "
+                "acts.",
+                Medium.SCREEN,
+            )
+            for end in ENDS
+            if (picture := force_picture(summary, end)) is not None
+        ),
         table(columns, damper_rows(summary)),
         *notes(damper_words(summary) if summary.damper_work else ""),
     )

@@ -1,5 +1,6 @@
 """What a document is made of: frozen blocks that terminal, paper and screen print, each by a table of functions."""
 
+import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from enum import IntEnum
@@ -154,7 +155,8 @@ class Answer:
     headline : str
         The largest words of a page.
     why, todo : str
-        What shows it and what to try, in short; a terminal has both in the findings below.
+        What shows it and what to try, in short; a terminal has both in the findings below, but for what is ``grave``:
+        a damper in doubt, with what to do before riding on.
     others : tuple of str
         What else there is to say, a sentence each.
     trust, mark : str
@@ -168,6 +170,7 @@ class Answer:
     trust: str = ""
     mark: str = ""
     sound: bool = True
+    grave: bool = False
 
 
 @dataclass(frozen=True)
@@ -323,3 +326,25 @@ def words_columns(*labels: str) -> tuple[Column, ...]:
 def metric_column(metric: Metric, end: End | None = None, medium: Medium = Medium.TERMINAL) -> Column:
     """A column of one metric, of one end where it is said."""
     return Column(f"{end} {metric.heading}" if end else metric.heading, end=end, medium=medium)
+
+
+# Intervals stand in the tables and in the findings.
+_INTERVAL = re.compile(r" \(95 % [^()]*\)")
+_SENTENCE_END = re.compile(r"(?<=\.) (?=[A-Z])")
+
+
+def without_intervals(text: str) -> str:
+    """A sentence as it is read aloud.
+
+    Examples
+    --------
+    >>> without_intervals("The rear comes up 23 % faster (95 % +8 to +40 %), 43 bumps.")
+    'The rear comes up 23 % faster, 43 bumps.'
+    """
+    return _INTERVAL.sub("", text)
+
+
+def in_short(suggestion: str) -> str:
+    """What to do, without what to recheck and why another step is not advised: the finding has these."""
+    kept = (words for words in _SENTENCE_END.split(suggestion) if not words.startswith(("Recheck: ", "Not ")))
+    return " ".join(kept)

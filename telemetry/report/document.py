@@ -1,11 +1,11 @@
 """The review as a document: every section is built once, then printed in the terminal, on paper and on the screen."""
 
-import re
+from collections import Counter
 from collections.abc import Iterable, Mapping
 
 from telemetry.arrays import ENDS, End
 from telemetry.damping import dampers_in_doubt
-from telemetry.findings import nothing_asks, trust_sentence
+from telemetry.findings import nothing_asks, suspicions, trust_sentence
 from telemetry.laps import Corner
 from telemetry.motion import judged_ends
 from telemetry.notes import QualityNote
@@ -16,6 +16,7 @@ from telemetry.report.balance import (
     chassis_section,
     dampers_section,
     frequencies_section,
+    stretch_balance_section,
 )
 from telemetry.report.blocks import (
     Advice,
@@ -31,12 +32,16 @@ from telemetry.report.blocks import (
     Section,
     Sentence,
     Sentences,
+    Spot,
     fold,
+    in_short,
     notes,
     section,
     table,
+    without_intervals,
     words_columns,
 )
+from telemetry.report.curves import deeper_picture, faster_picture
 from telemetry.report.damping import (
     course_section,
     damping_section,
@@ -45,7 +50,7 @@ from telemetry.report.damping import (
 )
 from telemetry.report.figures import Scope, speed_picture, use_picture
 from telemetry.report.lap import lap_map, lap_travel
-from telemetry.report.places import linked
+from telemetry.report.places import Places, linked
 from telemetry.report.travel import ends_section, places_section, stops_section, strokes_section
 from telemetry.season import RunRecord
 from telemetry.setup import SetupSheet, written
@@ -73,9 +78,6 @@ from telemetry.summary import (
     plus_minus,
 )
 
-# Intervals stand in the tables and in the finding itself.
-_INTERVAL = re.compile(r" \(95 % [^()]*\)")
-_SENTENCE_END = re.compile(r"(?<=\.) (?=[A-Z])")
 SEVERITY_WORDS = {"info": "Note", "warning": "WARNING", "refused": "CANNOT TELL"}
 # Trends shown whether or not they shift; the others only when they do.
 ALWAYS = ("front.travel.median_mm", "rear.travel.median_mm", "lap.time_s")
@@ -112,6 +114,7 @@ def review_document(
         bump_section(scope),
         dampers_section(scope),
         stops_section(scope),
+        grid_section(summary),
         places_section(scope),
         strokes_section(scope),
         frequencies_section(scope),
@@ -155,7 +158,7 @@ def verdict_section(summary: Summary) -> Section | None:
 def answer(summary: Summary) -> Answer:
     """The findings in their order, then the sentences on both ends; the state of the log is a mark."""
     trust = trust_sentence(summary.run, summary.laps, summary.quality)
-    rest = tuple(_INTERVAL.sub("", words) for words in summary.verdicts if words != trust)
+    rest = tuple(without_intervals(words) for words in summary.verdicts if words != trust)
     mark, sound = _log_mark(summary.quality)
     refused = any(note.severity == "refused" for note in summary.quality)
     rest = (trust, *rest) if refused else (*rest, trust)  # refused: the answer is not all there
@@ -163,11 +166,14 @@ def answer(summary: Summary) -> Answer:
         first, *more = nothing_asks(summary)
         return Answer(first, others=(*more, *rest), trust=trust, mark=mark, sound=sound)
     first_found, *others = summary.findings
+    grave = suspicions(summary.oscillation)[:1]  # what is suspected of a damper, with the order to stop
+    rest = tuple(words for words in rest if words not in grave)
     also = f"Also: {'; '.join(found.title for found in others)}." if others else ""
     return Answer(
         headline=first_found.title,
-        why=_INTERVAL.sub("", first_found.evidence),
-        todo=_in_short(first_found.suggestion),
+        why=grave[0] if grave else without_intervals(first_found.evidence),
+        grave=bool(grave),
+        todo=in_short(first_found.suggestion),
         others=tuple(words for words in (also, *rest) if words),
         trust=trust,
         mark=mark,
@@ -182,12 +188,6 @@ def _log_mark(quality: Iterable[QualityNote]) -> tuple[str, bool]:
     if warned := severities.count("warning"):
         return f"Log: {count_word(warned, 'warning')}", False
     return "Log sound", True
-
-
-def _in_short(suggestion: str) -> str:
-    """What to do, without what to recheck and why another step is not advised: the finding has these."""
-    kept = (words for words in _SENTENCE_END.split(suggestion) if not words.startswith(("Recheck: ", "Not ")))
-    return " ".join(kept)
 
 
 def cautions(summary: Summary) -> list[str]:
@@ -210,11 +210,69 @@ def findings_section(summary: Summary) -> Section | None:
     )
 
 
+def stretch_document(scope: Scope, corner: Corner | None = None, *, zoomed: bool = False) -> Document:
+    """The numbers of both ends and their balance, of the scope as it is: a run, a lap or a stretch of it.
+
+    Parameters
+    ----------
+    corner : Corner, optional
+        The one that a stretch shows: the bumps of all laps in it are told as well.
+    zoomed : bool
+        Whether the scope is a stretch, which has too few bumps for a balance of its own.
+    """
+    balance = stretch_balance_section(scope, corner) if zoomed else balance_section(scope)
+    sections = tuple(one for one in (ends_section(scope), balance) if one is not None)
+    return linked(Document("", "", sections), scope.summary)
+
+
+GRID_SIGNS = "▲ front bottomed, ▼ rear bottomed, ▬ not settled; a number is how often."
+
+
+def grid_section(summary: Summary) -> Section | None:
+    """Corner by lap: where an end bottomed or was not settled; only corners and laps in which something happened."""
+    found: dict[tuple[int, int], Counter[str]] = {}
+    for end in ENDS:
+        for stop in summary.ends[end].bottomed:
+            if stop.corner and stop.lap is not None:
+                found.setdefault((stop.corner, stop.lap), Counter())["▲" if end == "front" else "▼"] += 1
+    for event in (*summary.oscillation.events, *summary.oscillation.front_events):
+        if event.corner and event.lap is not None:
+            found.setdefault((event.corner, event.lap), Counter())["▬"] += 1
+    corners = [corner for corner in summary.corners if any(corner.number == number for number, _ in found)]
+    laps = sorted({lap for _, lap in found})
+    if not corners:
+        return None
+    places = Places(summary)
+
+    def cell(corner: Corner, lap: int) -> Spot | str:
+        signs = found.get((corner.number, lap))
+        if signs is None:
+            return ""
+        words = " ".join(sign if count == 1 else f"{sign}{count}" for sign, count in sorted(signs.items()))
+        return Spot(words, lap, corner.apex_m, places.corner_span_m(corner))
+
+    rows = [(f"corner {corner.number}", *(cell(corner, lap) for lap in laps)) for corner in corners]
+    columns = (Column("where", words=True), *(Column(f"lap {lap}") for lap in laps))
+    return section("grid", "Corner by lap", table(columns, rows), note=GRID_SIGNS, medium=Medium.SCREEN)
+
+
 def use_section(scope: Scope) -> Section | None:
-    """Share of the time at each travel, as a picture."""
-    words = "Share of the time at each travel. Dashed: end of the stroke, and the other end repeated."
+    """Share of the time at each travel, and deeper than each, as pictures."""
+    words = (
+        "Share of the time at each travel. Lines: median, 95th percentile and maximum. Dashed: end of the stroke, and "
+        "the other end repeated."
+    )
     figure = Figure("use", use_picture(scope), words)
-    return section("use", f"How the travel was used, at the {scope.plane}", figure, medium=Medium.PAPER)
+    deeper = deeper_picture(scope)
+    return section(
+        "use",
+        f"How the travel was used, at the {scope.plane}",
+        figure,
+        Figure("deeper", deeper, "Share of the time deeper than each travel.", Medium.SCREEN)
+        if deeper
+        else None,
+        medium=Medium.PAPER,
+    )
 
 
 def speeds_section(scope: Scope) -> Section | None:
@@ -227,7 +285,17 @@ def speeds_section(scope: Scope) -> Section | None:
         + f". Bandwidth of the speeds: {band}."
     )
     figure = Figure("speed", picture, words)
-    return section("speeds", f"How fast the ends moved, at the {scope.plane}", figure, medium=Medium.PAPER)
+    faster = faster_picture(scope)
+    words = (
+        "Share of the time above each speed: the axis is logarithmic, so that the fast strokes can be read."
+    )
+    return section(
+        "speeds",
+        f"How fast the ends moved, at the {scope.plane}",
+        figure,
+        Figure("faster", faster, words, Medium.SCREEN) if faster else None,
+        medium=Medium.PAPER,
+    )
 
 
 _LAP_ENDS = ("travel.used_pct", "travel.bottomed")

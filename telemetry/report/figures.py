@@ -101,6 +101,8 @@ class Curve:
         ``y`` outwards; NaN is a gap.
     ci : tuple of ndarray, optional
         Lower and upper limits: then every point is a dot with its interval.
+    beside : bool
+        A second line of the half's own end, drawn as that of the other end is.
     """
 
     half: End
@@ -108,11 +110,12 @@ class Curve:
     x: FloatArray
     y: FloatArray
     ci: tuple[FloatArray, FloatArray] | None = None
+    beside: bool = False
 
     @property
     def own(self) -> bool:
-        """Whether it is that of the half's own end."""
-        return self.half == self.end
+        """Whether it is the line of the half's own end."""
+        return self.half == self.end and not self.beside
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ from telemetry.report.blocks import Figure, Medium, Section, Sentence, section
 from telemetry.report.damping import sure_percent
 from telemetry.report.figures import Scope
 from telemetry.report.svg import pieces
+from telemetry.report.usual import Usual
 from telemetry.summary import (
     STOP_WORDS,
     LapSummary,
@@ -200,6 +201,8 @@ class TravelPicture:
         At the same place as the travel. [mm]
     unsettled, corners, dividers : tuple of Band
         Oscillation, corners by number, starts of laps.
+    usual : mapping of end to (x, low, high)
+        Where nine of ten samples of the laps at pace lie. [axis unit, mm, mm]
     """
 
     x: FloatArray
@@ -213,6 +216,7 @@ class TravelPicture:
     corners: tuple[Band, ...] = ()
     dividers: tuple[Band, ...] = ()
     masked: dict[End, tuple[Band, ...]] = field(default_factory=dict)
+    usual: dict[End, tuple[FloatArray, FloatArray, FloatArray]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -255,7 +259,8 @@ class Label:
 class TrackPicture:
     """What the map shows.
 
-    ``axis`` is where each point of the line lies on the travel picture's axis. ``straight`` is the title of
+    ``axis`` is where each point of the line lies on the travel picture's axis, ``distance_m`` along its lap (empty
+    without a map). ``straight`` is the title of
     that axis when the log has no position: the line is then straight and x runs along it.
     """
 
@@ -266,10 +271,11 @@ class TrackPicture:
     spots: tuple[StopSpot, ...] = ()
     ribbons: tuple[Ribbon, ...] = ()
     straight: str = ""
+    distance_m: FloatArray = field(default_factory=lambda: np.array([]))
 
 
-def travel_picture(scene: Drawn) -> TravelPicture:
-    """Everything the mirrored picture shows."""
+def travel_picture(scene: Drawn, usual: Usual | None = None) -> TravelPicture:
+    """Everything the mirrored picture shows; ``usual`` is of the same run and plane."""
     plane = scene.plane
     travel_mm: dict[End, FloatArray] = {}
     masked: dict[End, tuple[Band, ...]] = {}
@@ -293,7 +299,15 @@ def travel_picture(scene: Drawn) -> TravelPicture:
         corners=corner_bands(scene),
         dividers=_lap_starts(scene),
         masked=masked,
+        usual={} if usual is None or scene.lap is None else _usual(scene, usual),
     )
+
+
+def _usual(scene: Drawn, usual: Usual) -> dict[End, tuple[FloatArray, FloatArray, FloatArray]]:
+    """The usual travel along the axis of the lap."""
+    x = np.array([_along(scene, float(distance_m)) for distance_m in usual.distance_m])
+    known = np.isfinite(x)
+    return {end: (x[known], usual.low_mm[end][known], usual.high_mm[end][known]) for end in usual.low_mm}
 
 
 def _marks(scene: Drawn) -> tuple[Mark, ...]:
@@ -363,7 +377,7 @@ def track_picture(scene: Drawn, *, label_offset: float = LABEL_OFFSET) -> TrackP
     line = _map_line(scene)
     if line is None:
         return _straight(scene)
-    x_m, y_m, axis, _ = line
+    x_m, y_m, axis, distance_m = line
     size_m = float(max(np.ptp(x_m), np.ptp(y_m)))
     return TrackPicture(
         x_m=x_m,
@@ -372,6 +386,7 @@ def track_picture(scene: Drawn, *, label_offset: float = LABEL_OFFSET) -> TrackP
         corners=_corner_labels(scene, line, label_offset * size_m),
         spots=tuple(_spots(scene)),
         ribbons=tuple(_ribbons(scene)),
+        distance_m=distance_m,
     )
 
 

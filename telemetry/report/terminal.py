@@ -64,7 +64,7 @@ def _print(block: Block, console: Console, *, caption: bool) -> None:
 
 def _answer(block: Answer, console: Console) -> None:
     item(console, block.headline, style="bold")
-    for text in block.others:
+    for text in (*((block.why,) if block.grave else ()), *block.others):
         item(console, text)
 
 

@@ -202,7 +202,14 @@ def review(
         balance=whole_balance,
         oscillation=oscillation,
         findings=findings(
-            laps, ends, whole_balance, oscillation, packing=packing, trends=shifts, clicks=bike_values
+            laps,
+            ends,
+            whole_balance,
+            oscillation,
+            packing=packing,
+            trends=shifts,
+            clicks=bike_values,
+            sized=_sized(bike),
         ),
         history=run.history,
         damper_work=_damper_work(motion, bike, moving, track.laps),
@@ -439,6 +446,28 @@ def _conditions(
     return found
 
 
+def _sized(bike: Bike) -> frozenset[str]:
+    """Keys of the bike file that a finding may advise to change and whose effect on the laps can be computed."""
+    clicks = [
+        f"{end}.{side}_clicks"
+        for end in ENDS
+        if value_at(bike, f"{end}.damper.dyno") is not None
+        for side in ("compression", "rebound")
+    ]
+    late = ("front.spring.air.oil_level_mm", "rear.spring.bump_stop.force_n")
+    return frozenset(
+        key
+        for key in (*clicks, *late)
+        if all(
+            value_at(bike, name) is not None
+            for name in (
+                key,
+                *(f"{key.split('.')[0]}.{one}" for one in ("spring_rate_n_per_mm", "preload_mm")),
+            )
+        )
+    )
+
+
 def _bike_values(bike: Bike) -> dict[str, float]:
     """The bike-file values that the numbers rest on, as far as the file gives them."""
     both = ("spring_rate_n_per_mm", "preload_mm", "speed_split_mm_s", "tyre_radius_mm", "tyre_rate_n_per_mm",
@@ -448,6 +477,12 @@ def _bike_values(bike: Bike) -> dict[str, float]:
         *(f"front.{key}" for key in ("stroke_mm", "rake_deg", "fork_offset_mm", "fork_height_mm", *both)),
         *(f"rear.{key}" for key in ("shock_stroke_mm", "shock_length_mm", "axle_back_mm", *both)),
         "chassis.sprung_mass_kg",
+        *(
+            f"{end}.damper.{side}.{key}"
+            for end in ("front", "rear")
+            for side in ("compression", "rebound")
+            for key in ("low_n_s_per_mm", "high_n_s_per_mm", "knee_mm_s")
+        ),
     ]
     given = {key: value for key in keys if (value := value_at(bike, key)) is not None}
     values = {key: float(value) for key, value in given.items()} | {
@@ -480,4 +515,7 @@ def _traces(run: Run, motion: Motion, track: Track) -> Traces:
         columns[f"{name}_valid"] = end.valid.astype(np.float64) if end else np.zeros(len(run.t_s))
     if track.x_m is not None and track.y_m is not None:
         columns["x_m"], columns["y_m"] = track.x_m, track.y_m
+    columns |= {
+        name: run.channels[name] for name in ("throttle_pct", "brake", "lean_deg") if name in run.channels
+    }
     return Traces({name: columns[name] for name in TRACE_COLUMNS if name in columns})

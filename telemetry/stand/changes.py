@@ -21,11 +21,15 @@ _READ_TO = 0.1  # mm or N/mm, where the bike file gives no adjuster: own choice
 
 @dataclass(frozen=True)
 class Change:
-    """One requested change: ``value`` is added if ``relative``, else set; a name can only be set."""
+    """One requested change: ``value`` is added if ``relative``, else set; a name can only be set.
+
+    With ``percent`` the value is added as a share of what it is now.
+    """
 
     key: str
     value: float | str
     relative: bool
+    percent: bool = False
 
 
 @dataclass(frozen=True)
@@ -44,7 +48,7 @@ def parse_change(text: str) -> Change:
     Parameters
     ----------
     text : str
-        A sign before the number makes it a change by that much.
+        A sign before the number makes it a change by that much, a per cent sign after it by that share.
 
     Raises
     ------
@@ -57,13 +61,14 @@ def parse_change(text: str) -> Change:
         raise BikeFileError(
             f"{text!r}: a change is KEY=+MM, KEY=-MM or KEY=VALUE, such as rear.preload_mm=+2."
         )
+    percent = value.endswith("%") and value[0] in "+-"
     try:
-        number = float(value)
+        number = float(value.removesuffix("%") if percent else value)
     except ValueError:
         return Change(key, value, False)
     if not np.isfinite(number):
         raise BikeFileError(f"{text!r}: {value} is not a number that can be set.")
-    return Change(key, number, value[0] in "+-")
+    return Change(key, number, value[0] in "+-", percent)
 
 
 def _one_step(bike: Bike, key: str) -> tuple[float, str]:
@@ -128,7 +133,8 @@ def apply_changes(bike: Bike, changes: Iterable[Change]) -> tuple[Bike, tuple[Ch
                     f"{bike.source}: {change.key} has no number yet, so it cannot be changed by {change.value:+g}; "
                     f"give its value in the bike file, or set it with {change.key}=VALUE."
                 )
-            after = before + float(change.value)
+            step = float(change.value)
+            after = before * (1.0 + step / 100.0) if change.percent else before + step
         if isinstance(before, int) and isinstance(after, float) and after.is_integer():
             after = int(after)
         _put(data, change.key, after)

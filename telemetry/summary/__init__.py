@@ -15,6 +15,8 @@ from telemetry.summary.metrics import (
     OF_END,
     OUTING_MM,
     OUTING_PITCH_DEG,
+    OUTING_RATIO_SHARE,
+    OUTING_SPEED_SHARE,
     OUTING_TIME_SHARE,
     OUTING_TRAIL_MM,
     PITCH_DEG,
@@ -53,6 +55,7 @@ from telemetry.summary.results import (
     summary_to_json,
     write_traces,
 )
+from telemetry.summary.stretch import Stretch, selected, stretch_balance, summarise_stretch
 from telemetry.summary.trend import trends
 from telemetry.summary.wording import (
     CHANGE_CAUTION,
@@ -79,6 +82,10 @@ from telemetry.summary.wording import (
 )
 
 __all__ = [
+    "summarise_stretch",
+    "stretch_balance",
+    "selected",
+    "Stretch",
     "Adjuster",
     "BUMP",
     "BY_KEY",
@@ -103,6 +110,8 @@ __all__ = [
     "OF_END",
     "OUTING_MM",
     "OUTING_PITCH_DEG",
+    "OUTING_RATIO_SHARE",
+    "OUTING_SPEED_SHARE",
     "OUTING_TIME_SHARE",
     "OUTING_TRAIL_MM",
     "PITCH_DEG",

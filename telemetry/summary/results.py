@@ -53,6 +53,9 @@ TRACE_COLUMNS = (
     "corner",
     "x_m",
     "y_m",
+    "throttle_pct",
+    "brake",
+    "lean_deg",
 )
 
 

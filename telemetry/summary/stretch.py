@@ -5,10 +5,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.arrays import BoolArray, End
+from telemetry.arrays import ENDS, BoolArray, End
+from telemetry.balance import Balance, PitchSummary, SpeedRatio
 from telemetry.laps import MOVING_M_S, PHASES
 from telemetry.motion import EndMotion, EndSummary, not_judged, summarise_end
 from telemetry.summary.results import Summary, Traces
+
+_NO_PITCH = PitchSummary(None, None, None, None)
 
 
 @dataclass(frozen=True)
@@ -103,6 +106,23 @@ def summarise_stretch(summary: Summary, traces: Traces, stretch: Stretch) -> Map
     return found
 
 
+def stretch_balance(ends: Mapping[End, EndSummary]) -> Balance:
+    """Balance over a stretch: RMS wheel speed, rear over front; a stretch has too few bumps for the rest."""
+    front, rear = (ends[end].wheel.speed if ends[end].judged else None for end in ENDS)
+    if front is None or rear is None:
+        return Balance(SpeedRatio(None, None), None, _NO_PITCH, (), "one end was not measured there")
+    compression, rebound = (
+        _over(getattr(rear, side).rms_mm_s, getattr(front, side).rms_mm_s)
+        for side in ("compression", "rebound")
+    )
+    return Balance(SpeedRatio(compression, rebound), None, _NO_PITCH, ())
+
+
+def _over(rear: float, front: float) -> float | None:
+    ratio = rear / front if front > 0 else np.nan
+    return float(ratio) if np.isfinite(ratio) else None
+
+
 def _end_motion(summary: Summary, traces: Traces, name: End) -> EndMotion:
     """The end as it was reviewed, from the traces and what the summary says of it."""
     whole = summary.ends[name]
@@ -119,6 +139,6 @@ def _end_motion(summary: Summary, traces: Traces, name: End) -> EndMotion:
         shaft_noise_mm_s=whole.shaft.speed.noise_mm_s,
         wheel_noise_mm_s=whole.wheel.speed.noise_mm_s,
         bandwidth_hz=whole.wheel.speed.bandwidth_hz,
-        speed_split_mm_s=summary.bike_values[f"{name}.speed_split_mm_s"],
+        speed_split_mm_s=summary.bike_values.get(f"{name}.speed_split_mm_s", np.nan),
         static_sag_mm=np.nan if sag is None else sag,
     )

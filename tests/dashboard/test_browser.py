@@ -69,14 +69,17 @@ def test_a_zoom_shows_every_sample_and_both_long_pictures_follow(watch):
     page.get_by_text("Every sample is drawn").wait_for()
     low, high = x_range(page)
     assert 350 < low < 450 and high - low == pytest.approx(80, abs=10)  # 5 % of 1600 m, begun at 25 %
+    page.locator("#trace").scroll_into_view_if_needed()
+    page.wait_for_function("() => document.querySelector('#trace .js-plotly-plot')._fullData.length === 6")
     wait_for_range(page, low, high, "trace")
     assert page.evaluate(POINTS.format("travel")) == pytest.approx(
         (high - low) / 0.2, abs=4
     )  # 0.2 m a sample
     page.locator("#travel .nsewdrag").first.dblclick()
-    wait_for_range(page, 0, 1600, "trace")
     wait_for_range(page, 0, 1600)
     assert "from=" not in page.url
+    page.locator("#trace").scroll_into_view_if_needed()
+    wait_for_range(page, 0, 1600, "trace")
     assert page.evaluate(POINTS.format("trace")) == 2000
 
 
@@ -97,32 +100,47 @@ def test_a_zoom_survives_a_look_at_another_page(watch):
 def test_a_pasted_address_shows_the_same(watch):
     page = watch().open("/?run=after&lap=2&at=shaft&against=time&from=10&to=12")
     wait_for_range(page, 10, 12, within=1e-6)
-    assert page.locator("#choose-lap").input_value() == "2"
+    assert page.locator(".laps [aria-pressed=true]").get_attribute("data-value") == "2"
     assert page.locator("#at-shaft").get_attribute("aria-pressed") == "true"
-    assert "lap 2" in page.locator("#lead").inner_text()
+    assert "Lap 2" in page.locator("#shown").inner_text()
+
+
+def lap_button(page, lap):
+    return page.locator(f".laps [data-value='{lap}']")
+
+
+def at_the(page, plane):
+    """The numbers are of that plane, once they are in view."""
+    page.wait_for_function(
+        """plane => {const n = document.getElementById('numbers'); if (!n) return false; n.scrollIntoView();
+        return [...n.querySelectorAll('h2')].some(h => h.textContent.includes('Both ends, at the ' + plane))}""",
+        arg=plane,
+    )
 
 
 def test_another_lap_is_shown_in_place_and_back_returns(watch):
     page = watch().open(PAGES["review"])
+    opened_on = page.locator(".laps [aria-pressed=true]").get_attribute("data-value")
     page.evaluate("document.querySelector('#travel').dataset.same = 'yes'")
-    page.locator("#choose-lap").select_option("3")
-    page.get_by_text("Shown below: lap 3").wait_for()
+    lap_button(page, 3).click()
+    page.get_by_text("Lap 3, 0:40.33.").wait_for()
+    assert page.title() == "Review, After the change, lap 3, Both Ends"
     page.locator("#at-shaft").click()
-    page.get_by_text("Travel at the shaft").first.wait_for()
+    at_the(page, "shaft")
     assert page.locator("#travel[data-same=yes]").count() == 1, "the picture was built anew"
     assert page.url.endswith("?run=after&lap=3&at=shaft")
     page.go_back()
-    page.get_by_text("Travel at the wheel").first.wait_for()
+    at_the(page, "wheel")
     page.go_back()
-    page.get_by_text("Shown below: lap 1").wait_for()
-    assert page.locator("#choose-lap").input_value() == "1"
+    page.get_by_text(f"Lap {opened_on}, 0:40").first.wait_for()
+    assert lap_button(page, opened_on).get_attribute("aria-pressed") == "true"
     assert page.locator("#at-wheel").get_attribute("aria-pressed") == "true"
 
 
 def test_a_zoom_after_another_lap_is_of_that_lap(watch):
     page = watch().open(PAGES["review"])
-    page.locator("#choose-lap").select_option("whole")
-    page.get_by_text("the whole run").wait_for()
+    lap_button(page, "whole").click()
+    page.get_by_text("The whole run, 3 complete").wait_for()
     wait_for_range(page, 0, 160)
     drag(page, "travel", 0.5, 0.52)
     page.get_by_text("Every sample is drawn").wait_for()
@@ -145,9 +163,150 @@ def test_the_zoom_has_keys_and_buttons(watch):
     wait_for_range(page, 400, 1200)
     page.keyboard.press("0")
     wait_for_range(page, 0, 1600)
-    page.locator("#choose-lap").focus()
+    page.keyboard.press("+")
+    wait_for_range(page, 400, 1200)
+    page.keyboard.press("Escape")
+    wait_for_range(page, 0, 1600)
+
+
+def test_keys_lead_through_laps_corners_and_runs(watch):
+    page = watch().open(PAGES["review"])
+    lap_button(page, 1).click()
+    page.keyboard.press("]")
+    page.get_by_text("Lap 2, 0:40.22.").wait_for()
+    page.keyboard.press("[")
+    page.get_by_text("Lap 1, 0:40.11.").wait_for()
+    page.keyboard.press("2")
+    page.get_by_text("Lap 1, 0:40.11, corner 2, ").wait_for()
+    assert page.locator("[data-corner='2']").get_attribute("aria-pressed") == "true"
+    page.keyboard.press("n")
+    page.get_by_text("Lap 1, 0:40.11, corner 3, ").wait_for()
+    page.keyboard.press("p")
+    page.get_by_text("Lap 1, 0:40.11, corner 2, ").wait_for()
+    page.keyboard.press("0")
+    page.get_by_text("Lap 1, 0:40.11.").wait_for()
+    page.keyboard.press("?")
+    assert page.locator("dialog#keys").is_visible()
+    assert "lap before, lap after" in page.locator("dialog#keys").inner_text()
+    page.keyboard.press("Escape")
+    assert not page.locator("dialog#keys").is_visible()
+    page.keyboard.press(",")
+    page.wait_for_function("() => document.querySelector('#choose-run').value === 'before'")
+    page.keyboard.press(".")
+    page.wait_for_function("() => document.querySelector('#choose-run').value === 'after'")
+
+
+def test_the_first_screen_holds_the_answer_the_lap_and_the_map(watch):
+    """At 1440 x 900 without scrolling; the bar stays when one scrolls on."""
+    page = watch().open(PAGES["review"])
+    for part in (".headline", ".todo", "#shown", "#travel", "#map"):
+        box = page.locator(part).first.bounding_box()
+        assert box["y"] >= 0 and box["y"] + box["height"] <= 900, part
+    assert page.locator("#travel").bounding_box()["height"] > 280
+    size = "e => parseFloat(getComputedStyle(e).fontSize)"
+    largest = page.locator(".headline").evaluate(size)
+    others = page.evaluate(
+        f"[...document.querySelectorAll('main *')].filter(e => !e.closest('.headline, .unseen, .js-plotly-plot') && "
+        f"e.textContent.trim()).map({size})"
+    )
+    assert largest > max(others)
+    page.evaluate("window.scrollTo(0, 4000)")
+    page.wait_for_function("() => document.querySelector('.bar').getBoundingClientRect().top === 0")
+
+
+def test_a_fork_that_bottoms_is_followed_to_its_corner(watch):
+    """The walk of an engineer: the headline, its corner, and the numbers of that stretch."""
+    page = watch().open("/?run=before")
+    assert page.locator(".headline").inner_text() == "Front bottoms at corner 1"
+    page.locator(".headline a").click()
+    page.wait_for_function("() => location.search.includes('from=0')")
+    low, high = x_range(page)
+    wait_for_range(page, 0, 360, within=5)  # corner 1 is from 150 to 300 m in `made_up`
+    page.get_by_text("corner 1, 0 to 360 m").wait_for()
+    page.get_by_text("Balance here").wait_for()
+    assert "are of this stretch" in page.locator("#shown").inner_text()
+    page.locator("#faster").scroll_into_view_if_needed()
+    page.wait_for_function("() => document.querySelector('#faster .js-plotly-plot')._fullData.length === 2")
+    assert page.locator(".laps [aria-pressed=true]").get_attribute("data-value") in "123"
+    page.go_back()
+    page.wait_for_function("() => !location.search.includes('from=')")
+    wait_for_range(page, 0, 1600)
+
+
+def test_a_loss_is_in_the_picture_that_the_page_opens_on(watch):
+    page = watch().open("/?run=after")
+    shapes = "document.querySelector('#travel .js-plotly-plot')._fullLayout.shapes"
+    boxes = f"{shapes}.filter(s => s.line.width > 1 && s.type === 'rect')"
+    low, high = page.evaluate(f"{boxes}.map(s => [s.x0, s.x1])[0]")
+    assert 1195 < low < high < 1300  # where `made_up` rings
+    assert page.locator("#travel").bounding_box()["y"] < 900
+    assert page.locator(".headline").inner_text() == "Rear damping suspected lost"
+
+
+def test_a_press_on_the_map_and_on_a_corner_selects(watch):
+    page = watch().open(PAGES["review"])
+    spot = page.evaluate(
+        """() => {const g = document.querySelector('#map .js-plotly-plot'), l = g._fullLayout, d = g._fullData[0];
+        const i = l.meta.distance.findIndex(m => m >= 600), b = g.getBoundingClientRect();
+        return [b.left + l._size.l + l.xaxis.l2p(d.x[i]), b.top + l._size.t + l.yaxis.l2p(d.y[i])]}"""
+    )
+    page.mouse.click(*spot)
+    page.get_by_text(", corner 2, ").first.wait_for()
     page.keyboard.press("0")
     wait_for_range(page, 0, 1600)
+    box = page.locator("#travel .nsewdrag").first.bounding_box()
+    page.mouse.click(box["x"] + 1120 / 1600 * box["width"], box["y"] + 40)
+    page.get_by_text(", corner 3, ").first.wait_for()
+    page.locator(".corner-grid a").first.scroll_into_view_if_needed()
+    page.locator(".corner-grid a", has_text="Corner 4").click()
+    page.get_by_text(", corner 4, ").first.wait_for()
+
+
+def test_the_map_moves_the_cursor_of_the_pictures(watch):
+    page = watch().open(PAGES["review"])
+    spot = page.evaluate(
+        """() => {const g = document.querySelector('#map .js-plotly-plot'), l = g._fullLayout, d = g._fullData[0];
+        const i = l.meta.distance.findIndex(m => m >= 800), b = g.getBoundingClientRect();
+        return [b.left + l._size.l + l.xaxis.l2p(d.x[i]), b.top + l._size.t + l.yaxis.l2p(d.y[i])]}"""
+    )
+    page.mouse.move(*spot, steps=3)
+    line = page.locator(".picture:has(#travel) .cursor-line")
+    line.wait_for(state="visible")
+    box, own = page.locator("#travel .nsewdrag").first.bounding_box(), line.bounding_box()
+    assert (own["x"] - box["x"]) / box["width"] * 1600 == pytest.approx(800, abs=12)
+    words = page.locator("#read-out").inner_text()
+    assert words.startswith(("79", "80", "81")) and "front" in words and "km/h" in words
+    assert page.locator(".hoverlayer .hovertext").count() == 0, "nothing is written over the data"
+
+
+def test_what_is_shown_can_be_taken_away(watch):
+    page = watch().open(PAGES["review"])
+    with page.expect_download() as picture:
+        page.locator("[data-graph=travel][data-save=png]").click()
+    assert picture.value.suggested_filename.startswith("Review-After-the-change-lap-")
+    assert picture.value.path().read_bytes().startswith(b"\x89PNG")
+    with page.expect_download() as numbers:
+        page.locator("[data-graph=travel][data-save=csv]").click()
+    lines = numbers.value.path().read_text().splitlines()
+    assert lines[0].startswith('"curve","distance along the lap [m]"') and len(lines) > 5000
+    assert {line.split(",")[0] for line in lines[1:]} >= {'"front"', '"rear"', '"road speed"'}
+
+
+def test_pictures_out_of_view_are_not_asked_for(watch):
+    watched = watch()
+    page = watched.open(PAGES["review"])
+    drawn = "document.querySelector('#trace .js-plotly-plot')._fullData.length"
+    assert page.evaluate(drawn) == 0
+    page.locator("#trace").scroll_into_view_if_needed()
+    page.wait_for_function(f"() => {drawn} === 6")
+    page.evaluate("window.scrollTo(0, 0)")
+    page.wait_for_timeout(300)
+    watched.asked.clear()
+    with page.expect_response(lambda answer: "_dash-update-component" in answer.url):
+        page.locator("[data-zoom=closer]").click()
+    page.wait_for_timeout(500)
+    sent = [url for url in watched.asked if "_dash-update-component" in url]
+    assert len(sent) <= 3, "only the travel picture and what is near the window"
 
 
 def test_the_theme_switches_without_losing_the_zoom_and_is_kept(watch):
@@ -276,7 +435,7 @@ def test_two_dashboards_in_one_process_and_one_of_them_breaks(watch, runs):
         other.get_by_text("Something went wrong").wait_for()
         assert "disk" not in other.locator("body").inner_text()
         own.locator("#at-shaft").click()
-        own.get_by_text("Travel at the shaft").first.wait_for()
+        at_the(own, "shaft")
 
 
 def test_the_debrief_opens_and_loads_nothing_more(watch):

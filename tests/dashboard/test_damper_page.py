@@ -8,7 +8,7 @@ from made_dampers import NAME, made_dampers
 from made_up import MadeUpLogbook
 from test_pages import opened, text, walk
 
-from dashboard.figures.halves import drawn
+from dashboard.figures.drawn import drawn
 from dashboard.theme import DARK
 from telemetry.errors import LogbookError
 from telemetry.logbook import damper_histories

@@ -11,11 +11,12 @@ from made_up import BOTTOM_AT_M, CORNERS, LAP_M, LAP_S, RING_AT_M, MadeUpLogbook
 from dashboard import scene as scenes
 from dashboard import theme
 from dashboard.figures import compare, trace, track, travel
-from dashboard.figures.halves import drawn as drawn_figure
+from dashboard.figures.drawn import drawn as drawn_figure
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View
 from telemetry.report import Scope, whole_run
 from telemetry.report import figures as pictures
+from telemetry.report.curves import faster_picture
 from telemetry.report.lap import TravelPicture, track_picture, travel_picture
 
 
@@ -48,9 +49,63 @@ def test_front_is_above_the_line_and_rear_below_it_on_one_scale(mirrored):
 
 
 def test_all_panels_share_one_axis(mirrored):
-    # Only so does one read-out name all panels (plotly: hoversubplots "axis" works along one x axis).
     assert {line.xaxis for line in mirrored.data} <= {None, "x"}
-    assert mirrored.layout.hovermode == "x unified"
+    assert mirrored.layout.hovermode is False, "the read-out stands in a line of the page, not over the data"
+    assert mirrored.layout.meta["along"]
+
+
+def test_no_words_stand_on_the_data(mirrored):
+    """Names of panels and corner numbers are outside of the panels: beside them or above."""
+    names = [note for note in mirrored.layout.annotations if note.xref == "paper"]
+    assert len(names) == 3 and all(note.x > 1 and note.xanchor == "left" for note in names)
+    corners = [note for note in mirrored.layout.annotations if note.text in "1234"]
+    assert len(corners) == 4 and all(note.y == 1.0 and note.yanchor == "bottom" for note in corners)
+
+
+def test_the_usual_lap_is_a_band_behind_the_line(lap):
+    """Nine of ten samples lie in it, counted here one by one."""
+    shelf, scene = lap
+    usual = shelf.usual(scene.view.run, "wheel")
+    drawn = {
+        line.name: line for line in travel.mirrored_travel(travel_picture(scene, usual), theme.LIGHT).data
+    }
+    assert drawn["front, usual most"].fill == "tonexty"
+    assert drawn["front, usual most"].zorder < drawn["front"].zorder
+    column = scene.column
+    laps = [one.lap for one in scene.summary.laps if one.complete]
+    bin_m = float(usual.distance_m[1] - usual.distance_m[0])
+    for at in (10, 60, 120):
+        low_m = usual.distance_m[at] - bin_m / 2
+        there = (
+            np.isin(column("lap"), laps)
+            & (column("distance_m") >= low_m)
+            & (column("distance_m") < low_m + bin_m)
+        )
+        values_mm = column("front_wheel_mm")[there]
+        inside = (values_mm >= usual.low_mm["front"][at]) & (values_mm <= usual.high_mm["front"][at])
+        assert 0.85 <= inside.mean() <= 0.97
+
+
+def test_a_spike_does_not_flatten_a_panel():
+    quiet = np.sin(np.linspace(0, 60, 5000)) * 100
+    spiky = quiet.copy()
+    spiky[2500] = 2300.0
+    low, high = trace.robust_range([spiky])
+    assert high < 300 and low == pytest.approx(trace.robust_range([quiet])[0], rel=0.1)
+    low, high = trace.robust_range([quiet])
+    assert low < -100 and high > 100, "without a spike nothing is cut"
+
+
+def test_time_above_a_speed_is_that_of_the_samples(lap):
+    shelf, scene = lap
+    speed = scene.samples("front_wheel_mm_s")
+    picture = faster_picture(scene)
+    line = next(line for line in picture.lines if line.end == "front")
+    known = speed[np.isfinite(speed)]
+    for at in (50.0, 100.0):
+        place = int(np.argmin(np.abs(line.x - at)))
+        assert line.y[place] == pytest.approx(100 * np.mean(known > line.x[place]), abs=0.3)
+    assert picture.log_y and min(line.y) >= picture.y_range[0]
 
 
 def test_stops_are_marked_where_they_are(mirrored):
@@ -84,8 +139,8 @@ def test_masked_samples_are_shown_as_such(mirrored):
 def test_at_the_shaft_each_half_has_its_own_stroke():
     shelf, scene = scene_of(made_up(), lap=1, plane="shaft")
     drawn = travel.mirrored_travel(travel_picture(scene), theme.DARK)
-    assert drawn.layout.yaxis.range[1] == pytest.approx(125 * 1.1)
-    assert drawn.layout.yaxis2.range[0] == pytest.approx(70 * 1.1)
+    assert drawn.layout.yaxis.range[1] == pytest.approx(125 * travel.HEADROOM)
+    assert drawn.layout.yaxis2.range[0] == pytest.approx(70 * travel.HEADROOM)
 
 
 def test_a_zoom_draws_every_sample_of_it(lap):
@@ -123,7 +178,7 @@ def test_along_time_corners_lie_where_the_lap_was_there():
 def test_a_missing_end_is_said_to_be_missing():
     shelf, scene = scene_of(made_up(ends=("front",)), lap=1)
     drawn = travel.mirrored_travel(travel_picture(scene), theme.LIGHT)
-    assert any("not judged" in note.text and "rear" in note.text for note in drawn.layout.annotations)
+    assert any("judged" in note.text and "rear" in note.text for note in drawn.layout.annotations)
     assert [line.name for line in drawn.data][:2] == ["front", "road speed"]
 
 
@@ -162,9 +217,9 @@ def test_travel_use_has_the_values_of_the_review(lap):
     _, scene = lap
     drawn = drawn_figure(pictures.use_picture(scene), theme.LIGHT)
     travel_mm = scene.ends["front"].wheel.travel
-    here = {note.text: note.x for note in drawn.layout.annotations}
-    assert here[f"maximum {travel_mm.max_mm:.0f}"] == travel_mm.max_mm
-    assert here[f"median {travel_mm.median_mm:.0f}"] == travel_mm.median_mm
+    lines = {shape.x0 for shape in drawn.layout.shapes if shape.type == "line" and shape.x0 == shape.x1}
+    assert {travel_mm.max_mm, travel_mm.median_mm, travel_mm.p95_mm} <= lines
+    assert not any("median" in note.text for note in drawn.layout.annotations), "the table has the words"
 
 
 @pytest.mark.parametrize("ends", [(), ("front",), ("rear",)])

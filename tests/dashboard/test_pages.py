@@ -2,6 +2,7 @@ import logging
 import re
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from dash import dcc, html
 from made_up import MadeUpLogbook, made_up
@@ -9,13 +10,14 @@ from made_up import MadeUpLogbook, made_up
 from dashboard.app import create_app, open_page
 from dashboard.pages import compare, review
 from dashboard.pages.parts import Screen
+from dashboard.scene import open_scene, zoomed_scene
 from dashboard.shelf import Shelf
-from dashboard.urlstate import View, parse
+from dashboard.urlstate import View, parse, to_query
 from telemetry.damping import Oscillation
 from telemetry.damping.oscillation import DamperCourse, DampingTrend, dampers_in_doubt
 from telemetry.errors import LogbookError
 from telemetry.findings import damper_answer, findings, verdict_sentences
-from telemetry.report import debrief_html
+from telemetry.report import Places, corner_laps, debrief_html
 from telemetry.report.lap import POINTS
 
 LIGHT = Screen.read("light")
@@ -61,21 +63,30 @@ def test_the_review_starts_with_the_verdicts(logbook, runs):
     assert text(headline.children) == runs[0].summary.findings[0].title
     order = [text(part) for part in walk(page) if isinstance(part, html.H2)]
     assert order == [
-        "The answer", "Travel over the lap", "Where on the lap", "How fast the ends moved, at the wheel",
-        "How the travel was used, at the wheel", "What stands out", "Both ends, at the wheel",
-        "Balance: rear over front; 1 is even", "Laps", "The log itself", "How it was computed", "The raw trace",
+        "Corner by corner", "Corner by lap", "Both ends, at the wheel", "Balance: rear over front; 1 is even",
+        "How fast and how deep", "What stands out", "Where it happened", "Laps", "Every channel", "The log itself",
+        "How it was computed",
     ]  # fmt: skip
     assert said.index("qualified technician") < said.index("What to do: ")
 
 
-def test_the_review_shows_the_quickest_lap_unless_told(logbook, runs):
-    quickest = min((lap for lap in runs[0].summary.laps if lap.complete), key=lambda lap: lap.time_s)
-    assert f"Shown below: lap {quickest.lap}, 0:40.11" in opened(logbook, "/", "?run=after")[2]
-    assert "Shown below: lap 3, 0:40.33" in opened(logbook, "/", "?run=after&lap=3")[2]
+def test_the_review_opens_on_the_lap_with_the_worst_event_unless_told(logbook, runs):
+    longest = max(runs[0].summary.oscillation.events, key=lambda event: event.end_s - event.start_s)
+    assert f"Lap {longest.lap}, 0:40." in opened(logbook, "/", "?run=after")[2]
+    assert "Lap 3, 0:40.33." in opened(logbook, "/", "?run=after&lap=3")[2]
+    for whole in ("whole", "77"):
+        assert "The whole run, 3 complete of 5 laps." in opened(logbook, "/", f"?run=after&lap={whole}")[2]
+
+
+def test_without_an_event_the_review_opens_on_the_quickest_lap(runs):
+    run = runs[0]
+    ends = {end: replace(found, bottomed=()) for end, found in run.summary.ends.items()}
+    calm = replace(run.summary, ends=ends, oscillation=Oscillation("no", "Fine."), findings=())
+    quickest = min((lap for lap in calm.laps if lap.complete), key=lambda lap: lap.time_s)
     assert (
-        "Shown below: the whole run, 3 complete of 5 laps" in opened(logbook, "/", "?run=after&lap=whole")[2]
+        f"Lap {quickest.lap}, 0:40.11."
+        in opened(MadeUpLogbook(replace(run, summary=calm)), "/", "?run=after")[2]
     )
-    assert "the whole run" in opened(logbook, "/", "?run=after&lap=77")[2]
 
 
 def test_every_number_of_the_lap_is_that_of_the_review(logbook, runs):
@@ -110,11 +121,15 @@ def test_faults_of_the_log_are_named_with_their_place(logbook):
 
 def test_the_choice_of_laps_has_times_and_part_laps(logbook, runs):
     page, _, _ = opened(logbook, "/", "?run=after")
-    options = {part.value: part.children for part in walk(page) if isinstance(part, html.Option)}
-    assert options["whole"] == "Whole run"
-    assert options["1"] == "Lap 1: 0:40.11, quickest"
-    assert options["0"] == "Lap 0, part lap: 0:20.00"
-    assert {run.entry.run_id for run in runs} <= set(options)
+    buttons = {}
+    for part in walk(page):
+        if isinstance(part, html.Button) and getattr(part, "data-choose", "") == "lap":
+            buttons[getattr(part, "data-value")] = part.title
+    assert buttons["whole"] == "The whole run"
+    assert buttons["1"].startswith("Lap 1: 0:40.11, quickest; ")
+    assert buttons["0"].startswith("Lap 0, part lap: 0:20.00")
+    runs_listed = {part.value for part in walk(page) if isinstance(part, html.Option)}
+    assert {run.entry.run_id for run in runs} <= runs_listed
 
 
 def test_without_a_run_several_runs_are_listed(logbook):
@@ -169,7 +184,7 @@ def test_no_position_no_rear_no_laps_are_said(logbook):
     assert "Cannot be told: " in said and "Rear not judged: The bike file has no [rear.sensor]." in said
     assert "Neither end" not in said and "the rear was not judged" in said
     _, _, said = opened(logbook, "/", "?run=no-laps")
-    assert "No laps were found" in said and "the whole run, 0 complete of 0 laps" in said
+    assert "No laps were found" in said and "The whole run, 0 complete of 0 laps" in said
 
 
 def test_the_balance_page_says_what_each_picture_shows(runs):
@@ -252,31 +267,67 @@ def test_a_comparison_without_an_end_leaves_it_out(logbook):
     assert title == "Compare" and "Not known in either run." not in said
 
 
-@pytest.mark.parametrize(
-    ("said", "wanted"),
-    [
-        ({"xaxis.range[0]": 1, "xaxis.range[1]": 2.5}, (1.0, 2.5)),
-        ({"xaxis.autorange": True}, "all"),
-        ({"autosize": True}, None),
-        ({"dragmode": "zoom"}, None),
-        ({}, None),
-        (None, None),
-    ],
-)
-def test_a_zoom_is_told_from_everything_else_a_graph_reports(said, wanted):
-    assert review.zoom_wanted(said) == wanted
+def _sent(answer):
+    return answer.to_plotly_json()["operations"]
 
 
-def test_a_zoom_sends_the_samples_of_it_to_both_long_pictures(logbook):
-    travel, trace, said = review.zoom_answer(Shelf(logbook), (400.0, 440.0), "?run=after&lap=1")
+def test_another_zoom_sends_the_samples_of_it_alone(logbook):
+    shelf = Shelf(logbook)
+    scene = open_scene(shelf, parse("?run=after&lap=1&from=400&to=440"))
+    travel, shown, said = review.travel_answer(shelf, scene, LIGHT, only_zoom=True)
+    trace = review.trace_answer(scene, LIGHT, only_zoom=True)
     for patch, lines in ((travel, 3), (trace, 6)):
-        sent = patch.to_plotly_json()["operations"]
+        sent = _sent(patch)
         assert sum(op["location"][-1] == "bdata" or op["location"][-1] == "x" for op in sent) == lines
         assert sent[-1]["location"] == ["layout", "xaxis", "range"]
         assert sent[-1]["params"]["value"] == [400.0, 440.0]
     assert said == "Every sample is drawn (202)."
-    _, _, said = review.zoom_answer(Shelf(logbook), "all", "?run=after&lap=whole")
+    assert shown.startswith("Lap 1, 0:40.11, 400 to 440 m: 1.00 s, 20")
+    scene = open_scene(shelf, parse("?run=after&lap=whole"))
+    _, _, said = review.travel_answer(shelf, scene, LIGHT, only_zoom=True)
     assert said.startswith("Drawn along time: a whole run always is. 2000 of 32 000 samples")
+
+
+def test_what_is_zoomed_is_what_the_numbers_are_of(logbook, runs):
+    """Against NumPy on the traces themselves: 95th percentile and deepest point of the stretch."""
+    traces = runs[0].traces
+    inside = (traces["lap"] == 2) & (traces["distance_m"] >= 500) & (traces["distance_m"] <= 700)
+    deepest = np.nanmax(traces["front_wheel_mm"][inside])
+    scene = zoomed_scene(open_scene(Shelf(logbook), parse("?run=after&lap=2&from=500&to=700")))
+    assert scene.ends["front"].wheel.travel.max_mm == pytest.approx(deepest, abs=0.05)
+    assert scene.ends["front"].wheel.travel.max_mm < runs[0].summary.laps[2].ends["front"].wheel.travel.max_mm
+    front, rear = (traces[f"{end}_wheel_mm_s"][inside] for end in ("front", "rear"))
+    wanted = np.sqrt(np.mean(rear[rear > 0] ** 2) / np.mean(front[front > 0] ** 2))
+    assert scene.balance.speed_ratio.compression == pytest.approx(wanted, rel=0.02)
+    _, _, said = opened(logbook, "/", "?run=after&lap=2&from=500&to=700")
+    assert f" {deepest:.1f} " in said and "Balance here" in said and "are of this stretch" in said
+
+
+def test_a_zoom_on_a_corner_names_it(logbook, runs):
+    places = Places(runs[0].summary)
+    low, high = places.corner_span_m(runs[0].summary.corners[1])
+    _, _, said = opened(logbook, "/", f"?run=after&lap=2&from={low}&to={high}")
+    assert "Lap 2, 0:40.22, corner 2, " in said
+
+
+def test_a_block_sends_curves_of_what_is_zoomed(logbook):
+    shelf = Shelf(logbook)
+    whole = review.curves_block(open_scene(shelf, parse("?run=after&lap=2")), LIGHT.theme)
+    part = review.curves_block(open_scene(shelf, parse("?run=after&lap=2&from=500&to=700")), LIGHT.theme)
+    assert len(whole) == len(part) == 8
+    assert list(whole[0].data[0].y) != list(part[0].data[0].y)
+
+
+def test_corners_are_sorted_by_how_unlike_the_others_the_lap_is(logbook):
+    shelf = Shelf(logbook)
+    scene = open_scene(shelf, parse("?run=after&lap=2"))
+    found = corner_laps(scene.summary, scene.column, "wheel", 2)
+    apart = [one.unlike_mm for one in found]
+    assert len(found) == len(scene.summary.corners) and apart == sorted(apart, reverse=True)
+    (pictures,) = review.corners_block(scene, LIGHT.theme)
+    assert [part.href for part in walk(pictures) if isinstance(part, html.A)] == [
+        "/" + to_query(replace(scene.view, lap=2, zoom=one.span_m)) for one in found
+    ]
 
 
 def test_what_the_zoom_says_counts_as_numpy_does(logbook):

@@ -13,7 +13,7 @@ from telemetry.cli import main
 from telemetry.errors import BothEndsError, PredictionError
 from telemetry.laps import is_moving
 from telemetry.logs import read_log
-from telemetry.prediction import check_fork, parse_wish, predict, prepare, reach, steps
+from telemetry.prediction import at_corner, check_fork, parse_wish, predict, prepare, reach, steps
 from telemetry.prediction.values import KEYS, ride_values
 from telemetry.review import measure, review
 from telemetry.stand import apply_changes, parse_change
@@ -184,6 +184,55 @@ def test_the_command(tmp_path, capsys, monkeypatch):
     assert row["after"] - row["before"] == pytest.approx(row["change"])
     assert row["low"] < row["change"] < row["high"] < 0
     assert row["next_low"] < row["low"]
+
+
+def test_the_page_shows_both_rides_and_needs_nothing_from_outside(tmp_path, capsys):
+    page, out = tmp_path / "try.html", tmp_path / "try.json"
+    main(
+        ["try", str(LOG), "--bike", str(BIKE), "--change", "front.spring_rate_n_per_mm=+5%", "--corner", "3", "--steps",
+         "--only", "rear.preload_mm", "--plot", str(page), "--json", str(out)]
+    )  # fmt: skip
+    assert "Corner 3 only" in " ".join(capsys.readouterr().out.split())
+    html = page.read_text(encoding="utf-8")
+    assert (
+        html.count("<svg") == 4
+    )  # both rides, their difference, the deepest moment, one step of every adjuster
+    # of both rides two lines an end: as logged dashed, with the change filled
+    assert html.count('class="front other"') == html.count('class="rear other"') == 2
+    assert (
+        "<script" not in html
+        and "http://www.w3.org/2000/svg" in html
+        and html.count("http") == html.count("<svg")
+    )
+    assert json.loads(out.read_text())["corner"] == 3
+
+
+def test_numbers_of_a_corner_are_those_of_its_samples(laps, measured):
+    here = at_corner(laps, 3)
+    travel = laps.before.ends["front"].wheel_travel_mm[laps.selected & (measured.track.corner == 3)]
+    assert here.values["front.travel.median_mm"] == pytest.approx(np.nanmedian(travel), abs=0.05)
+    row = tried(here, "front.spring_rate_n_per_mm=+5%").prediction.row("front.travel.max_mm")
+    assert row.before == pytest.approx(np.nanmax(travel), abs=1e-6) and row.change < -1.0
+    with pytest.raises(PredictionError, match="no corner 99; there are 1 to"):
+        at_corner(laps, 99)
+
+
+def test_a_wish_for_a_count_is_met_by_the_least_change(laps):
+    # a softer fork comes near its stop; the least stiffening that ends it is one step away from one that does not
+    soft = tried(laps, "front.spring_rate_n_per_mm=-25%")
+    assert soft.prediction.row("front.near_stop").after > 0
+    new, _ = apply_changes(laps.bike, [parse_change("front.spring_rate_n_per_mm=-25%")])
+    run = replace(
+        laps.measured.run, shaft_travel_mm={e: m.shaft_travel_mm for e, m in soft.after.ends.items()}
+    )
+    again = prepare(replace(laps.measured, run=run, motion=soft.after), new)
+    (way,) = reach(again, "front.near_stop", 0.0, only=("front.spring_rate_n_per_mm",)).ways
+    least = 0.1  # N/mm: no adjuster in the file
+    count = [
+        tried(again, f"front.spring_rate_n_per_mm={way.set_to - by}").prediction.row("front.near_stop").after
+        for by in (0.0, least)
+    ]
+    assert count[0] == 0 < count[1]
 
 
 def test_a_wish_is_met_by_the_change_proposed(laps):

@@ -35,13 +35,20 @@ def allowed(rule):
     if not rule.steps:
         return [rf"Look at {pattern(rule.first)}\.", r"No setting follows from it\."]
     conditions = "|".join(pattern(step.condition) for step in rule.steps if step.condition) or "-"
-    option = rf"(?:{TURNS})(?:, one click \(now [\d.]+ from closed\))?(?:, (?:{conditions}))?"
+    amounts = (
+        r"one click|one click \(now [\d.]+ from closed\)|5 mm less air above the oil|the next firmer rubber"
+    )
+    option = rf"(?:{TURNS}), (?:{amounts})(?:, (?:{conditions}))?"
+    key = r"(?:\w+\.)+\w+"
+    change = rf"--change {key}=[+-]\d+%?"
     return [
         rf"Rule out first: {pattern(rule.first)}\.",
         rf"Then one step: {option}(?:, or {option})*\.",
         rf"Not (?:{TURNS}): .+\.",
         rf"Expect: {pattern(rule.expect)}\.",
         rf"Recheck: {pattern(rule.recheck)}\.",
+        rf"How much on these laps: 'bothends try' with {change}(?: or {change})*\.",
+        rf"How much on these laps is not known: the bike file lacks {key}(?: or the dyno table of the \w+ damper)?\.",
         r"The (front|rear|front and rear) dampers? (is|are) in doubt, and lost damping can let an end bottom\.",
         r"Set-up waits until that is settled: .+\.",
     ]

@@ -123,6 +123,17 @@ def test_an_end_that_packs_is_not_told_to_take_more_rebound_damping():
     )
 
 
+def test_a_step_has_an_amount_and_where_its_size_is_found_or_why_not():
+    ends = {end: an_end(90.0) for end in ENDS}
+    known = frozenset({"rear.rebound_clicks"})
+    (found,) = findings(some_laps(3), ends, a_balance(up=REAR_SLOW), SOUND, sized=known)
+    assert "less rebound damping at the rear, one click" in found.suggestion
+    # clicks are counted from fully closed: one more is softer
+    assert "How much on these laps: 'bothends try' with --change rear.rebound_clicks=+1." in found.suggestion
+    (found,) = findings(some_laps(3), ends, a_balance(up=REAR_SLOW), SOUND, sized=frozenset())
+    assert "is not known: the bike file lacks rear.rebound_clicks or the dyno table" in found.suggestion
+
+
 def test_a_closed_adjuster_is_not_closed_further():
     (found,) = findings(
         some_laps(3), {end: an_end(90.0) for end in ENDS}, a_balance(up=REAR_SLOW), SOUND,

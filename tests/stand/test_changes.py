@@ -19,6 +19,7 @@ BIKE = load_bike(Path(__file__).parents[2] / "fixtures" / "qb-6-stand.toml")
     [
         ("rear.shock_length_mm=+3", Change("rear.shock_length_mm", 3.0, True)),
         ("rear.preload_mm=-1.5", Change("rear.preload_mm", -1.5, True)),
+        ("front.spring_rate_n_per_mm=+5%", Change("front.spring_rate_n_per_mm", 5.0, True, percent=True)),
         ("rear.preload_mm = 9", Change("rear.preload_mm", 9.0, False)),
         ("rear.mount_insert.selected=high", Change("rear.mount_insert.selected", "high", False)),
     ],
@@ -137,3 +138,8 @@ def test_a_heavier_rider_is_a_heavier_whole():
     before, now = measure(BIKE), measure(after)
     assert now["front.free_sag_mm"] == pytest.approx(before["front.free_sag_mm"], abs=1e-6)
     assert now["rear.rider_sag_mm"] > before["rear.rider_sag_mm"] + 1.0
+
+
+def test_a_share_is_a_share_of_what_stands_now():
+    bike, (changed,) = apply_changes(BIKE, [parse_change("rear.preload_mm=-50%")])
+    assert bike.rear.preload_mm == pytest.approx(0.5 * BIKE.rear.preload_mm) == changed.after

@@ -1,0 +1,273 @@
+"""Pictures of the document with both ends on one pair of axes: curves, and ratios as dots with their intervals."""
+
+import numpy as np
+import plotly.graph_objects as go
+
+from dashboard.figures.halves import hover_title
+from dashboard.theme import Theme, across, template, words
+from telemetry.report import CurveNote, DotRow, Dots, Line, Lines
+from telemetry.summary import number
+
+# Height of one row of dots, and of the axis below them. [px]
+ROW_PX, FOOT_PX = 26, 64
+
+
+def lines_figure(picture: Lines, theme: Theme) -> go.Figure:
+    """Curves: front solid, rear dashed as well as in its colour; words stand at their point."""
+    unit = picture.y_title.rpartition("[")[2].rstrip("]")
+    axis: dict = {"title": {"text": picture.y_title}, "fixedrange": True, "range": list(picture.y_range)}
+    if picture.log_y:
+        low, high = np.log10(picture.y_range)
+        decades = range(int(np.ceil(low)), int(np.floor(high)) + 1)
+        axis |= {
+            "type": "log",
+            "range": [low, high + 0.05],
+            "tickvals": [10.0**decade for decade in decades],
+            "ticktext": [f"{10.0**decade:g}" for decade in decades],
+        }
+    return go.Figure(
+        data=[
+            *(_shade(line, picture, theme) for line in picture.shades),
+            *(_line(line, picture, unit, theme) for line in picture.lines),
+            *_dots(picture, theme),
+        ],
+        layout={
+            "template": template(theme),
+            "dragmode": False,
+            "hovermode": "x unified",
+            "margin": {"l": 58, "r": 12, "t": 42 if any(note.dot for note in picture.notes) else 24, "b": 44},
+            "xaxis": {
+                "title": {"text": picture.x_title},
+                "range": list(picture.x_range),
+                "fixedrange": True,
+                "unifiedhovertitle": {"text": hover_title(picture.x_title)},
+            },
+            "yaxis": axis,
+            "shapes": [across(at, 0, 1, theme.soft, 1, "dot") for at in picture.uprights],
+            "annotations": [
+                *_names(picture, theme),
+                *(_note(note, theme) for note in picture.notes if not note.dot),
+                *_headings(picture, theme),
+            ],
+        },
+    )
+
+
+def _line(line: Line, picture: Lines, unit: str, theme: Theme) -> go.Scatter:
+    return go.Scatter(
+        x=line.x,
+        y=line.y,
+        name=line.words or line.end or "",
+        mode="lines",
+        line={"color": theme.of(line.end), "width": 2, "dash": "6px,2px" if line.end == "rear" else "solid"},
+        hovertemplate=f"{line.end} %{{y:.{picture.decimals}f}} {unit}<extra></extra>",
+    )
+
+
+def _shade(line: Line, picture: Lines, theme: Theme) -> go.Scatter:
+    """Time spent, as an area on the foot of the picture."""
+    assert line.end
+    floor = float(np.min(picture.lines[0].y))
+    return go.Scatter(
+        x=np.concatenate([line.x, line.x[::-1]]),
+        y=np.concatenate([line.y, np.full(len(line.x), floor)]),
+        name="time spent",
+        mode="lines",
+        line={"width": 0},
+        fill="toself",
+        fillcolor=theme.fill(line.end),
+        hoverinfo="skip",
+    )
+
+
+def _names(picture: Lines, theme: Theme) -> list[dict]:
+    """Which line is which, above the picture, where no data is."""
+    ends = [line.end for line in picture.lines if line.end]
+    return [
+        {
+            **words(f"<b>{end}</b> {'╌╌' if end == 'rear' else '──'}", theme.word(end), 13),
+            "xref": "paper",
+            "x": 1.0 - 0.13 * (len(ends) - 1 - place),
+            "xanchor": "right",
+            "y": 1.0,
+            "yanchor": "bottom",
+        }
+        for place, end in enumerate(ends)
+    ]
+
+
+def _note(note: CurveNote, theme: Theme) -> dict:
+    return {
+        "x": note.x,
+        "y": note.y,
+        "text": note.words,
+        "font": {"color": theme.word(note.end), "size": 12},
+        "showarrow": False,
+        "yanchor": {"above": "bottom", "below": "top"}.get(note.side, "middle"),
+        "yshift": {"above": 3, "below": -3}.get(note.side, 0),
+    }
+
+
+def _dots(picture: Lines, theme: Theme) -> list[go.Scatter]:
+    """The marked points of the curves."""
+    marked = [note for note in picture.notes if note.dot]
+    return (
+        [
+            go.Scatter(
+                x=[note.x for note in marked],
+                y=[note.y for note in marked],
+                name="back",
+                mode="markers",
+                marker={
+                    "size": 11,
+                    "color": [theme.of(note.end) for note in marked],
+                    "symbol": ["circle" if note.end == "front" else "diamond" for note in marked],
+                    "line": {"width": 2, "color": theme.paper},
+                },
+                hoverinfo="skip",
+            )
+        ]
+        if marked
+        else []
+    )
+
+
+def _headings(picture: Lines, theme: Theme) -> list[dict]:
+    if picture.headings is None:
+        marked = "; ".join(note.words for note in picture.notes if note.dot)
+        return [
+            {
+                **words(marked, theme.soft, 12),
+                "xref": "paper",
+                "x": 0.0,
+                "xanchor": "left",
+                "y": 1,
+                "yanchor": "bottom",
+            }
+        ]
+    return [
+        {
+            **words(text, theme.soft, 12),
+            "xref": "paper",
+            "x": x,
+            "xanchor": anchor,
+            "y": 1,
+            "yanchor": "bottom",
+        }
+        for text, x, anchor in zip(picture.headings, (0.0, 0.5), ("left", "left"), strict=True)
+    ]
+
+
+def dots_height_px(picture: Dots) -> int:
+    """Height the picture needs. [px]"""
+    groups = len({row.group for row in picture.rows if row.group})
+    return ROW_PX * (len(picture.rows) + groups) + FOOT_PX
+
+
+def dots_figure(picture: Dots, theme: Theme) -> go.Figure:
+    """A row each: compression on the left half, rebound on the right, both around 1 on one scale."""
+    places, labels, at = [], [], 0.0
+    group = ""
+    for row in picture.rows:
+        if row.group != group:
+            group = row.group
+            labels.append((at, f"<b>{group}</b>"))
+            at += 1
+        places.append(at)
+        labels.append((at, f"{row.label} ({number(row.pairs)})"))
+        at += 1
+    reach = _reach(picture.rows)
+    ticks = [value for value in (0.25, 0.5, 0.8, 1.0, 1.25, 2.0, 4.0) if 1 / reach <= value <= reach]
+    axis = {
+        "type": "log",
+        "range": [-np.log10(reach), np.log10(reach)],
+        "fixedrange": True,
+        "tickvals": ticks,
+        "ticktext": [f"{value:g}" for value in ticks],
+        "tickangle": 0,
+        "zeroline": False,
+    }
+    sides = (("compression", "x", [0.0, 0.48]), ("rebound", "x2", [0.52, 1.0]))
+    return go.Figure(
+        data=[_ratios(picture.rows, places, side, axis_name, theme) for side, axis_name, _ in sides],
+        layout={
+            "template": template(theme),
+            "dragmode": False,
+            "hovermode": "closest",
+            "margin": {"l": 190, "r": 12, "t": 26, "b": 38},
+            "xaxis": {**axis, "domain": sides[0][2]},
+            "xaxis2": {**axis, "domain": sides[1][2], "anchor": "y"},
+            "yaxis": {
+                "range": [at - 0.5, -0.6],
+                "tickvals": [place for place, _ in labels],
+                "ticktext": [label for _, label in labels],
+                "fixedrange": True,
+                "showgrid": False,
+                "zeroline": False,
+            },
+            "shapes": [
+                {"type": "line", "xref": name, "x0": 1, "x1": 1, "yref": "paper", "y0": 0, "y1": 1,
+                 "line": {"color": theme.ink, "width": 1.2}}
+                for _, name, _ in sides
+            ],
+            "annotations": [
+                {**words(text, theme.soft, 12), "xref": "paper", "x": x, "xanchor": anchor, "y": 1, "yanchor": "bottom"}
+                for text, x, anchor in (
+                    ("<b>going down</b>", 0.24, "center"),
+                    ("<b>coming up</b>", 0.76, "center"),
+                    ("← front faster", 0.0, "left"),
+                    ("rear faster →", 1.0, "right"),
+                )
+            ],
+        },
+    )  # fmt: skip
+
+
+def _reach(rows: tuple[DotRow, ...]) -> float:
+    """How far from 1 the axis goes, both ways: to the outermost value, and of intervals not beyond 4 times."""
+    values = [1.3]
+    for row in rows:
+        for ratio in (row.compression, row.rebound):
+            if ratio is not None and ratio.value:
+                values.append(max(ratio.value, 1 / ratio.value))
+                for limit in ratio.ci95 or ():
+                    if limit > 0:
+                        values.append(min(max(limit, 1 / limit), 4.0))
+    return 1.06 * max(values)
+
+
+def _ratios(rows: tuple[DotRow, ...], places: list[float], side: str, axis: str, theme: Theme) -> go.Scatter:
+    found = [(row, place, getattr(row, side)) for row, place in zip(rows, places, strict=True)]
+    told = [(row, place, ratio) for row, place, ratio in found if ratio is not None and ratio.value]
+    apart = [ratio.ci95 is not None and not ratio.ci95[0] <= 1 <= ratio.ci95[1] for _, _, ratio in told]
+    colours = [
+        theme.soft if not clear else theme.of("rear" if ratio.value > 1 else "front")
+        for clear, (_, _, ratio) in zip(apart, told, strict=True)
+    ]
+    limits = [ratio.ci95 or (ratio.value, ratio.value) for _, _, ratio in told]
+    return go.Scatter(
+        x=[ratio.value for _, _, ratio in told],
+        y=[place for _, place, _ in told],
+        xaxis=axis,
+        mode="markers",
+        name="going down" if side == "compression" else "coming up",
+        text=[
+            f"{row.label}: {number(ratio.value, 2)} (95 % {number(low, 2)} to {number(high, 2)}), {row.pairs} bumps"
+            for (row, _, ratio), (low, high) in zip(told, limits, strict=True)
+        ],
+        hovertemplate="%{text}<extra></extra>",
+        marker={
+            "size": 9,
+            "color": colours,
+            "symbol": ["diamond" if clear else "circle-open" for clear in apart],
+        },
+        error_x={
+            "type": "data",
+            "symmetric": False,
+            "array": [high - ratio.value for (_, _, ratio), (_, high) in zip(told, limits, strict=True)],
+            "arrayminus": [ratio.value - low for (_, _, ratio), (low, _) in zip(told, limits, strict=True)],
+            "color": theme.soft,
+            "thickness": 1.4,
+            "width": 0,
+        },
+    )
