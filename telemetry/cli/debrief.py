@@ -7,12 +7,13 @@ from pathlib import Path
 
 from telemetry.cli.output import check_outputs, console, working, write_file, write_text
 from telemetry.logbook import Logbook
-from telemetry.prediction import expected_of
 from telemetry.report import Details, debrief_document, debrief_html, page_to_pdf, print_document
 
 
 def debrief(arguments: argparse.Namespace) -> None:
     """Write the debrief of a run of a logbook where it is wanted, and print its page."""
+    from telemetry.prediction import expected_of
+
     check_outputs(arguments.html, arguments.pdf)
     with working("Writing the debrief"):
         book = Logbook(arguments.logbook, create=False)

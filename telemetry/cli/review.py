@@ -10,7 +10,6 @@ from telemetry.cli.debrief import write_debrief
 from telemetry.cli.output import check_outputs, console, say, working, write_file, write_text
 from telemetry.laps import circuit_text
 from telemetry.logs import read_log
-from telemetry.prediction import expected_of
 from telemetry.report import debrief_html, print_review
 from telemetry.review import Measured, Review, telling_columns
 from telemetry.review import review as review_log
@@ -49,6 +48,8 @@ def review(arguments: argparse.Namespace) -> None:
 
 def _page(result: Review, bike: Bike, sheet: SetupSheet | None, arguments: argparse.Namespace) -> str:
     """The debrief of a log that has just been reviewed."""
+    from telemetry.prediction import expected_of
+
     summary = result.summary
     measured = Measured(result.run, result.motion, result.track, summary.quality)
     return debrief_html(
