@@ -24,7 +24,9 @@ from dashboard.pages import (
     rider,
     runs,
     season,
+    sensors,
     sheet,
+    stand,
 )
 from dashboard.pages.parts import Screen
 from dashboard.shelf import Logbook, Shelf
@@ -56,6 +58,8 @@ PAGES: dict[str, Layout] = {
     edit.PATH: edit.layout,
     sheet.PATH: sheet.layout,
     TRY: _try_page,
+    stand.PATH: stand.layout,
+    sensors.PATH: sensors.layout,
     felt.PATH: felt.layout,
     "/bin": edit.bin_layout,
 }
@@ -74,6 +78,8 @@ TITLES = {
     edit.PATH: "Change a run",
     sheet.PATH: "Setup sheet",
     TRY: "Try a change",
+    stand.PATH: "At the stand",
+    sensors.PATH: "Sensors",
     felt.PATH: "What the rider felt",
     "/bin": "Bin",
 }
@@ -144,6 +150,7 @@ def create_app(
     compress.install(app.server)
     routes.register(app.server, shelf.desk)
     paper.register(app.server, shelf)
+    rider.register_card(app.server, shelf)
     _register_bike_file(app.server, shelf)
     _register_way(app, shelf)
     for page in (review, balance, rider, compare, damper, season):
@@ -264,7 +271,7 @@ def _tell(error: Exception) -> Any:
 
 
 def _register_bike_file(server: flask.Flask, shelf: Shelf) -> None:
-    """The bike file of a run, to keep elsewhere."""
+    """The bike file of a run, to keep elsewhere, and its stand on paper."""
 
     @server.get("/bike/<run_id>")
     def bike_file(run_id: str) -> flask.Response:
@@ -275,3 +282,14 @@ def _register_bike_file(server: flask.Flask, shelf: Shelf) -> None:
         except BothEndsError as error:
             return flask.Response(str(error), status=404, mimetype="text/plain")
         return flask.Response(text, mimetype="application/toml")
+
+    @server.get("/stand-sheet/<run_id>")
+    def stand_sheet(run_id: str) -> flask.Response:
+        from telemetry.report import stand_html
+
+        try:
+            asked = parse(flask.request.query_string.decode("ascii", "ignore")).stand
+            page = stand_html(stand.stand_of(shelf.desk.logbook.bike(run_id), asked))
+        except BothEndsError as error:
+            return flask.Response(str(error), status=404, mimetype="text/plain")
+        return flask.Response(page, mimetype="text/html")

@@ -21,6 +21,9 @@ LapChoice = int | Literal["worst", "whole"]
 _MOST_LETTERS = 200
 _RUN_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,79}")
 
+# Keys of the bike file with numbers, each with the letter that says what is done with it.
+_STAND = re.compile(r"(?:[cmt]:[a-z_.]{1,60}=[+-]?[0-9.]{1,12},?){0,30}")
+
 
 @dataclass(frozen=True)
 class View:
@@ -41,7 +44,9 @@ class View:
     zoom : (float, float) or None
         Shown stretch of the horizontal axis, in its unit, rising; None is all of it. [m or s]
     draft : str
-        A log that is being brought in, "" when none.
+        A log that is being brought in, or a prediction, "" when none.
+    stand : str
+        What is asked of the stand: changes, measured sags and targets, such as ``c:rear.preload_mm=+2,m:...``.
     metric : str
         Key of the number of a season, "" for the first.
     by : {"circuit", "bike", "date"}
@@ -57,6 +62,7 @@ class View:
     against: Against = "distance"
     zoom: tuple[float, float] | None = None
     draft: str = ""
+    stand: str = ""
     metric: str = ""
     by: GroupBy = "circuit"
     bike: str = ""
@@ -83,6 +89,7 @@ def parse(search: str | None) -> View:
         against="time" if values.get("against") == "time" else "distance",
         zoom=_zoom(values.get("from", ""), values.get("to", "")),
         draft=_run_id(values.get("draft", "")),
+        stand=text if _STAND.fullmatch(text := values.get("stand", "")) else "",
         metric=plain(values.get("metric", ""))[:_MOST_LETTERS],
         by=next((by for by in GROUPS if values.get("by") == by), GROUPS[0]),
         bike=plain(values.get("bike", ""))[:_MOST_LETTERS],
@@ -106,6 +113,8 @@ def to_query(view: View) -> str:
         pairs += [("from", repr(view.zoom[0])), ("to", repr(view.zoom[1]))]
     if view.draft:
         pairs.append(("draft", view.draft))
+    if view.stand:
+        pairs.append(("stand", view.stand))
     if view.metric:
         pairs.append(("metric", view.metric))
     if view.by != GROUPS[0]:

@@ -28,6 +28,7 @@
   function repaint() {
     paint();
     dc.set_props("screen", { data: screenWords() });
+    if (plot("rider-place")) { go(location.pathname + location.search); return; }  // drawn with its page
     tell();
   }
   function switchTheme() {

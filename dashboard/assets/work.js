@@ -5,6 +5,7 @@
   const HEADERS = { "Content-Type": "application/json", "X-Both-Ends": "1" };
 
   function go(href) {
+    if (href === location.pathname + location.search) { location.reload(); return; }  // the same page, as it is now
     history.pushState({}, "", href);
     window.dispatchEvent(new CustomEvent("_dashprivate_pushstate"));
     window.scrollTo(0, 0);
@@ -143,6 +144,12 @@
     event.preventDefault();
     event.stopPropagation();
     if (form.getAttribute("aria-busy") === "true") return;
+    if (form.dataset.goto) {
+      const asked = Object.entries(values(form)).filter(([name, value]) => value.trim())
+        .map(([name, value]) => name + "=" + value.trim().replace(",", "."));
+      go(form.dataset.goto + "&stand=" + encodeURIComponent(asked.join(",")));
+      return;
+    }
     clearTimeout(kept.get(form));
     busy(form, true);
     tell(form, "", false);
@@ -170,7 +177,7 @@
     if (told.job) {
       const done = await wait(told.job, now => { button.textContent = now.words + ", " + now.seconds + " s"; });
       if (done.state === "done") go(done.then); else notice(done.words);
-    } else if (told.then) { if (told.then === location.pathname + location.search) location.reload(); else go(told.then); }
+    } else if (told.then) go(told.then);
     else if (told.message) notice(told.message);
   });
 

@@ -23,8 +23,10 @@ def track_map(picture: TrackPicture, theme: Theme, *, big: bool = False) -> go.F
         Wider lines and larger letters, for a phone in the sun.
     """
     size = 1.5 if big else 1.0
+    # on a phone a box would hide what was touched: the page has a line for it
+    read_out = {"hoverinfo": "none"} if big else {"hovertemplate": "%{text}<extra></extra>"}
     spots = [
-        _spots(end, kind, chosen, theme, size)
+        _spots(end, kind, chosen, theme, size, read_out)
         for end in ENDS
         for kind in ("topped_out", "bottomed")
         if (chosen := [spot for spot in picture.spots if spot.end == end and spot.kind == kind])
@@ -32,7 +34,7 @@ def track_map(picture: TrackPicture, theme: Theme, *, big: bool = False) -> go.F
     return go.Figure(
         data=[
             _line(picture, theme.soft, size, big),
-            *(_ribbon(ribbon, theme, size) for ribbon in picture.ribbons),
+            *(_ribbon(ribbon, theme, size, read_out) for ribbon in picture.ribbons),
             *_start(picture, theme, size),
             *spots,
         ],
@@ -116,19 +118,21 @@ def _padded(values: FloatArray) -> list[float]:
     return [low - pad, high + pad]
 
 
-def _ribbon(ribbon: Ribbon, theme: Theme, size: float) -> go.Scatter:
+def _ribbon(ribbon: Ribbon, theme: Theme, size: float, read_out: dict) -> go.Scatter:
     return go.Scatter(
         x=ribbon.x_m,
         y=ribbon.y_m,
         text=[ribbon.text] * len(ribbon.x_m),
         mode="lines",
         line={"color": theme.unsettled, "width": 11 * size, "dash": "4px,3px"},
-        hovertemplate="%{text}<extra></extra>",
+        **read_out,
         name="not settled",
     )
 
 
-def _spots(end: str, kind: str, spots: list[StopSpot], theme: Theme, size: float) -> go.Scatter:
+def _spots(
+    end: str, kind: str, spots: list[StopSpot], theme: Theme, size: float, read_out: dict
+) -> go.Scatter:
     colour = theme.of(end)
     bottomed = kind == "bottomed"
     shape = "triangle-up" if end == "front" else "triangle-down"
@@ -143,7 +147,7 @@ def _spots(end: str, kind: str, spots: list[StopSpot], theme: Theme, size: float
             "color": colour,
             "line": {"width": 1.5 if bottomed else 2, "color": theme.paper if bottomed else colour},
         },
-        hovertemplate="%{text}<extra></extra>",
+        **read_out,
         name=f"{end} {kind}",
     )
 

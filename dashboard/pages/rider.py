@@ -1,13 +1,15 @@
 """The rider's page, for a phone in the sun: the lap as a map and a few plain sentences."""
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
-from dash import Dash, Input, Output, dcc, html
+import flask
+from dash import ClientsideFunction, Dash, Input, Output, dcc, html
 
 from dashboard import scene as scenes
 from dashboard.figures.track import proportions, track_map
+from dashboard.figures.travel import mirrored_travel
 from dashboard.pages import parts
 from dashboard.pages.parts import Screen
 from dashboard.scene import Scene
@@ -16,11 +18,31 @@ from dashboard.urlstate import View, parse, to_query
 from dashboard.words import RIDER_WORDS, rider_place
 from telemetry.arrays import ENDS, End
 from telemetry.damping import FALLING, IN_DOUBT, NEARLY_ALL, dampers_in_doubt
+from telemetry.errors import LogbookError
 from telemetry.findings import front_suspected, lost_all_through, slow_loss_judged
-from telemetry.laps import Placed, by_place
+from telemetry.laps import Placed, SharedPlace, by_place
 from telemetry.motion import EndSummary
-from telemetry.report import damping_headline, track_picture
-from telemetry.summary import CHANGE_CAUTION, laps_words, measured_time, number, percent, sentence, times
+from telemetry.report import (
+    AROUND_M,
+    card_svg,
+    damping_headline,
+    quickest_lap,
+    section_times,
+    track_picture,
+    travel_picture,
+    usual_lap_s,
+)
+from telemetry.summary import (
+    CHANGE_CAUTION,
+    count_word,
+    lap_time,
+    laps_words,
+    measured_time,
+    number,
+    percent,
+    sentence,
+    times,
+)
 
 PATH = "/rider"
 Kind = Literal["bottomed", "topped_out", "unsettled"]
@@ -28,10 +50,13 @@ VIEW = "rider-view"
 # Corner numbers are larger here, so they stand further from the line.
 _LABEL_OFFSET = 0.085
 _SHAPES = {"front": "▲", "rear": "▼"}
+_WORST = 3
+# So many sections are marked as those where most time lies. A choice of ours.
+_MOST_LOST = 2
 
 
 def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
-    """The page for a run; all laps together unless one is chosen.
+    """The page for a run; all laps together unless one is chosen, and one place where a stretch is.
 
     Raises
     ------
@@ -55,14 +80,17 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
             role="group",
             **{"aria-label": "What is shown"},
         ),
+        _place(scene, screen) if scene.view.zoom else None,
         html.Div(shown["rider-says"], id="rider-says", role="status"),
+        html.Div(shown["rider-places"], id="rider-places"),
         parts.graph(
             "rider-map",
             shown["rider-map"],
             "rider-map",
-            "Map of the lap; the places are in words below.",
+            "Map of the lap; the places are in words above.",
             proportions=shown["proportions"],
         ),
+        html.P("Touch a mark on the map to read it here.", id="rider-reading", className="reading"),
         html.Ul(
             [
                 html.Li([html.Span("▲", className="front"), " front ran out of travel"]),
@@ -71,9 +99,20 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
             ],
             className="key big",
         ),
-        html.Div(shown["rider-places"], id="rider-places"),
-        html.P(
-            html.A("Say what you felt", href="/felt" + to_query(View(run=view.run)), className="in button")
+        html.Div(shown["rider-sections"], id="rider-sections"),
+        html.Div(
+            [
+                html.A(
+                    "Say what you felt", href="/felt" + to_query(View(run=view.run)), className="in button"
+                ),
+                html.A(
+                    "Picture for another phone",
+                    href=f"/card/{view.run}.svg",
+                    className="button",
+                    id="rider-card",
+                ),
+            ],
+            className="links",
         ),
     )
 
@@ -96,32 +135,121 @@ def render(shelf: Shelf, scene: Scene, screen: Screen) -> dict[str, Any]:
             else None,
             *places(scene),
         ],
+        "rider-sections": lap_sections(scene),
     }
 
 
-def headline(scene: Scene) -> list[Any]:
-    """The answer in a few short sentences: a damper in doubt first, with its caution, then where travel ran out."""
-    answer = scene.summary.oscillation
-    doubt = dampers_in_doubt(answer)
-    danger = [words for end, words in _damper_words(scene).items() if end in doubt]
-    rest = []
-    for end in ENDS:
-        rest.append(html.P(_travel_words(scene, end), className="say"))
-        if not scene.ends[end].judged:
-            rest.append(html.P(scene.ends[end].reason, className="note"))
-    rest += [
-        html.P(words, className="say") for end, words in _damper_words(scene).items() if end not in doubt
+def _place(scene: Scene, screen: Screen) -> html.Section:
+    """The picture of one place, with what happened there in a fixed line and the way back to the lap."""
+    assert scene.view.zoom is not None
+    low, high = scene.view.zoom
+    picture = travel_picture(scene)
+    figure = mirrored_travel(picture, screen.theme, scene.view.zoom, touch=True)
+    figure.update_layout(hovermode=False)
+    here = [
+        f"{mark.end} {mark.text.partition(' at the wheel')[0]}"
+        for mark in picture.marks
+        if low <= mark.x <= high and mark.kind == "bottomed"
     ]
+    rang = any(band.x1 > low and band.x0 < high for band in picture.unsettled)
+    said = "; ".join([*here, *(["rear not settled"] if rang else [])])
+    near = [band.label for band in picture.corners if band.x1 > low and band.x0 < high]
+    where = f"at {'corners' if len(near) > 1 else 'corner'} {' and '.join(near)}" if near else "here"
+    lap = f"Lap {scene.lap.lap}" if scene.lap else "The run"
+    back = replace(scene.view, lap="whole", zoom=None)
+    return html.Section(
+        [
+            html.H2(f"{lap} {where}"),
+            html.P(
+                sentence(said) + "." if said else "Nothing ran out here on this lap.", className="reading"
+            ),
+            parts.graph(
+                "rider-place", figure, "middle", "Travel of both ends at this place; in words above."
+            ),
+            html.P("Front above, rear below; dashed is the end of the travel.", className="note"),
+            html.P(html.A("← Back to the lap", href=PATH + to_query(back), className="in button")),
+        ],
+        id="rider-here",
+    )
+
+
+def headline(scene: Scene) -> list[Any]:
+    """The answer in short sentences: what is dangerous first, with its caution, then how quick, then what was well."""
+    danger, calm = _said(scene)
+    grave = len(dampers_in_doubt(scene.summary.oscillation))
     # the caution that goes with every change is the engineer's; what may break or has stopped working is the rider's
     cautions = [
         found.caution for found in scene.summary.findings if found.caution not in (None, "", CHANGE_CAUTION)
     ]
     caution = parts.cautions(cautions[:1]) if cautions else None
+    notes = [
+        html.P(f"The {end} was not judged: {scene.ends[end].reason}", className="note")
+        for end in ENDS
+        if not scene.ends[end].judged
+    ]
     return [
-        *(html.P(line, className="say") for line in danger),
-        caution if danger else None,
-        *rest,
-        None if danger else caution,
+        *(html.P(line, className="say danger") for line in danger[:grave]),
+        caution if grave else None,
+        *(html.P(line, className="say danger") for line in danger[grave:]),
+        None if grave else caution,
+        html.P(time_words(scene), className="say time") if scene.summary.laps else None,
+        *(html.P(line, className="say") for line in calm),
+        *notes,
+    ]
+
+
+def _said(scene: Scene) -> tuple[list[str], list[str]]:
+    """What is dangerous, a damper in doubt before an end that ran out; and what was well or is not known."""
+    doubt = dampers_in_doubt(scene.summary.oscillation)
+    of_dampers = _damper_words(scene)
+    out = [end for end in ENDS if scene.ends[end].judged and scene.ends[end].bottomed]
+    danger = [words for end, words in of_dampers.items() if end in doubt]
+    danger += [_travel_words(scene, end) for end in out]
+    calm = [_travel_words(scene, end) for end in ENDS if end not in out]
+    if not out and all(scene.ends[end].judged and not _seen(scene.ends[end]) for end in ENDS):
+        calm = ["Neither end ran out of travel."]
+    return danger, [*calm, *(words for end, words in of_dampers.items() if end not in doubt)]
+
+
+def time_words(scene: Scene) -> str:
+    """Time of the lap that is shown, else of the best and the usual lap."""
+    if scene.lap is not None:
+        part = "" if scene.lap.complete else ", not a complete lap"
+        return f"Lap {scene.lap.lap}: {lap_time(scene.lap.time_s)}{part}."
+    best, usual_s = quickest_lap(scene.summary), usual_lap_s(scene.summary.laps)
+    if best is None or usual_s is None:
+        return "No complete lap."
+    return f"Best lap {lap_time(best.time_s)} (lap {best.lap}), usual {lap_time(usual_s)}."
+
+
+def lap_sections(scene: Scene) -> list[Any]:
+    """Sections of the lap, best and usual; those where most time lies between them first marked."""
+    times = section_times(scene.summary)
+    if not times:
+        return []
+    lost = sorted((one.typical_s - one.best_s for one in times), reverse=True)[:_MOST_LOST]
+    rows = [
+        [
+            sentence(one.name),
+            f"{one.best_s:.2f}",
+            f"{one.typical_s:.2f}",
+            f"{one.typical_s - one.best_s:.2f}" + (" ◀" if one.typical_s - one.best_s in lost else ""),
+        ]
+        for one in times
+    ]
+    together = sum(one.best_s for one in times)
+    return [
+        html.H2("Sections of the lap"),
+        parts.table(
+            ["", "best [s]", "usual [s]", "usual over best [s]"],
+            rows,
+            "Best and usual time of every section; ◀ where most lies between them",
+            classes=["", "n", "n", "n"],
+        ),
+        html.P(
+            f"The best sections together are {lap_time(together)}. They are of different laps.",
+            className="note",
+        ),
     ]
 
 
@@ -192,25 +320,23 @@ def _seen(found: EndSummary) -> str:
 
 
 def places(scene: Scene) -> list[Any]:
-    """Where it happened, one large line a place; where an end came all the way up stands apart."""
-
-    def stops(kind: Kind) -> list[html.Li]:
-        of_end = (
-            (end, [stop for stop in scene.stops if (stop.end, stop.kind) == (end, kind)]) for end in ENDS
+    """Where it happened: the three worst places, most often first, each a tap to its picture; the others folded."""
+    found = worst_places(scene)
+    up = [
+        line
+        for end in ENDS
+        for line in _lines(
+            scene, end, "topped_out", [s for s in scene.stops if (s.end, s.kind) == (end, "topped_out")]
         )
-        return [line for end, events in of_end for line in _lines(scene, end, kind, events)]
-
-    out, up = stops("bottomed"), stops("topped_out")
-    unsettled = [
-        *_lines(scene, "rear", "unsettled", scene.oscillations),
-        *_lines(scene, "front", "unsettled", scene.front_oscillations),
     ]
-    parts_: list[Any] = []
-    if out or unsettled:
-        parts_.append(html.H2("Where"))
-        parts_.append(html.Ul([*out, *unsettled], className="places big"))
+    made: list[Any] = []
+    if found:
+        worst, more = found[:_WORST], found[_WORST:]
+        made.append(html.H2("Worst places" if more else "Where"))
+        made.append(html.Ul([line.item for line in worst], className="places big"))
+        made.append(_folded(f"{count_word(len(more), 'more place')}", more) if more else None)
     for event in (*scene.oscillations, *scene.front_oscillations)[:1]:
-        parts_.append(
+        made.append(
             html.P(
                 f"Not settled means the wheel kept moving up and down, about {number(event.frequency_hz)} times "
                 "a second, as if hardly damped.",
@@ -218,44 +344,112 @@ def places(scene: Scene) -> list[Any]:
             )
         )
     if up:
-        parts_.append(
-            html.Details(
-                [
-                    html.Summary("Where a wheel hung at full extension"),
-                    html.P("Once a lap over a crest is normal.", className="note"),
-                    html.Ul(up, className="places"),
-                ]
-            )
+        made.append(_folded("Where a wheel hung at full extension", up, "Once a lap over a crest is normal."))
+    return made
+
+
+def worst_places(scene: Scene) -> "list[Line]":
+    """Where an end ran out of travel or was not settled, most often first."""
+    found = [
+        line
+        for end in ENDS
+        for kind, events in (
+            ("bottomed", [stop for stop in scene.stops if (stop.end, stop.kind) == (end, "bottomed")]),
+            ("unsettled", scene.oscillations if end == "rear" else scene.front_oscillations),
         )
-    return parts_
+        for line in _lines(scene, end, kind, events)
+    ]
+    return sorted(found, key=lambda line: -line.count)
 
 
-def _lines(scene: Scene, end: End, kind: Kind, events: Sequence[Placed]) -> list[html.Li]:
-    """What an end did, a line a place: what happens on every lap is said once."""
+def _folded(title: str, lines: "Sequence[Line]", note: str = "") -> html.Details:
+    said = [html.P(note, className="note")] if note else []
+    return html.Details(
+        [html.Summary(title), *said, html.Ul([line.item for line in lines], className="places")]
+    )
+
+
+@dataclass(frozen=True)
+class Line:
+    """One place of the list: how often it happened there, in words, and as an item."""
+
+    count: int
+    words: str
+    item: html.Li
+
+
+def _lines(scene: Scene, end: End, kind: Kind, events: Sequence[Placed]) -> list[Line]:
+    """What an end did, a line a place: what happens on every lap is said once; a tap shows the first of them."""
     names = {corner.number: corner.name for corner in scene.summary.corners}
     shape, look = ("▬", "unsettled") if kind == "unsettled" else (_SHAPES[end], end)
     lines = []
     for place in by_place(events, scene.lap_length_m):
-        where = rider_place(place.corner, place.phase, place.distance_m, names=names)
+        where = sentence(rider_place(place.corner, place.phase, place.distance_m, names=names))
         on_laps = f" on {said}" if scene.lap is None and (said := laps_words(place.laps)) else ""
         often = f", {times(len(place.events))}" if len(place.events) > len(place.laps) else ""
-        words = html.Span([html.B(sentence(where)), html.Br(), f"{end} {RIDER_WORDS[kind]}{on_laps}{often}"])
+        happened = f"{end} {RIDER_WORDS[kind]}{on_laps}{often}"
         mark = html.Span(shape, className=f"shape {look}", **{"aria-hidden": "true"})
-        lines.append(html.Li([mark, words]))
+        said_here = [mark, html.Span([html.B(where), html.Br(), happened])]
+        href = _picture_of(scene, place)
+        inner = (
+            html.A(said_here, href=href, className="in happened")
+            if href
+            else html.Div(said_here, className="happened")
+        )
+        lines.append(Line(len(place.events), f"{where}: {happened}.", html.Li(inner)))
     return lines
 
 
+def _picture_of(scene: Scene, place: SharedPlace) -> str:
+    """The address of the picture of a place; "" where the lap or the distance is not known."""
+    lap = scene.lap.lap if scene.lap else next(iter(place.laps), None)
+    if lap is None or place.distance_m is None:
+        return ""
+    around = (max(place.distance_m - AROUND_M, 0.0), place.distance_m + AROUND_M)
+    return PATH + to_query(View(run=scene.view.run, lap=lap, zoom=around))
+
+
+def register_card(server: flask.Flask, shelf: Shelf) -> None:
+    """``/card/RUN.svg``: the page as one picture file, for a phone that is not in the network."""
+
+    @server.get("/card/<run_id>.svg")
+    def card(run_id: str) -> flask.Response:
+        try:
+            scene = scenes.open_scene(shelf, View(run=run_id, lap="whole"))
+        except LogbookError as error:
+            return flask.Response(str(error), status=404, mimetype="text/plain")
+        answer = flask.Response(card_of(shelf, scene), mimetype="image/svg+xml")
+        answer.headers["Content-Disposition"] = f'inline; filename="{run_id}.svg"'
+        return answer
+
+
+def card_of(shelf: Shelf, scene: Scene) -> str:
+    """The card of a run."""
+    entry = next((one for one in shelf.runs() if one.run_id == scene.view.run), None)
+    name = parts.run_name(entry) if entry is not None else scene.summary.run.source
+    danger, calm = _said(scene)
+    says = [*danger, *calm, time_words(scene)] if danger else [*calm, time_words(scene)]
+    return card_svg(scene, name, says, [line.words for line in worst_places(scene)[:_WORST]])
+
+
 def register(app: Dash, shelf: Shelf) -> None:
-    """Another lap or theme, in place."""
+    """Another lap or theme, in place; what is touched on the map is read in a line of its own."""
+    app.clientside_callback(
+        ClientsideFunction("bothends_rider", "read"),
+        Output("rider-reading", "children"),
+        Input("rider-map", "hoverData"),
+        prevent_initial_call=True,
+    )
 
     @app.callback(
         Output("rider-says", "children"),
         Output("rider-map", "figure"),
         Output("rider-places", "children"),
+        Output("rider-sections", "children"),
         Input(VIEW, "data"),
         prevent_initial_call=True,
     )
     def show(said: dict[str, str]) -> list[Any]:
         scene = scenes.open_scene(shelf, _all_laps_unless_chosen(parse(said["search"])))
         shown = render(shelf, scene, Screen.read(said["screen"]))
-        return [shown[name] for name in ("rider-says", "rider-map", "rider-places")]
+        return [shown[name] for name in ("rider-says", "rider-map", "rider-places", "rider-sections")]

@@ -120,7 +120,7 @@ def _run(shelf: Shelf, runs: Sequence[RunEntry], place: int, with_verdict: bool)
         html.A("Debrief", href=f"/debrief/{entry.run_id}", target="_blank", className="button"),
     ]
     if shelf.desk is not None and shelf.desk.writes:
-        ways = (("/edit", "Change"), ("/sheet", "Setup sheet"), ("/try", "Try"))
+        ways = (("/edit", "Change"), ("/sheet", "Setup sheet"), ("/stand", "Stand"), ("/try", "Try"))
         links += [html.A(words, href=path + query, className="in button") for path, words in ways]
     if before is not None:
         to = to_query(View(run=before.run_id, other=entry.run_id))

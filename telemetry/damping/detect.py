@@ -43,6 +43,7 @@ from telemetry.damping.hop import (
     coefficients,
     fast_length,
     hop_modes,
+    tyre_hz_of,
 )
 from telemetry.damping.judge import Judged, judge
 from telemetry.damping.oscillation import (
@@ -52,6 +53,7 @@ from telemetry.damping.oscillation import (
     OscillationEvent,
     SpeedDamping,
 )
+from telemetry.damping.pole import stopped_by_bounds
 from telemetry.damping.verdict import gather, refusal, verdict, with_levels
 from telemetry.laps import Lap, Track, lap_length_m, laps_at_pace, place_at
 from telemetry.motion import Motion
@@ -91,7 +93,9 @@ def detection_limits(model: DetectorModel, looked_at: tuple[Windows, ...]) -> tu
 
 def lost_row(model: DetectorModel, ratio: float) -> FloatArray:
     """Coefficients of the outing's wheel with its damper lost down to a damping ratio; shape (5,)."""
-    tyre_hz = np.full(len(DAMPING), model.reference.pole.tyre_hz)
+    # without its damper the wheel hops no higher than it can, however stiff it was with it
+    highest_hz = tyre_hz_of(model.hop, model.hop.band_hz[1])
+    tyre_hz = np.full(len(DAMPING), min(model.reference.pole.tyre_hz, highest_hz))
     _, ratios = hop_modes(model.hop, tyre_hz, DAMPING)
     return coefficients(model.hop, tyre_hz[0], np.asarray(np.interp(ratio, ratios, DAMPING)))
 
@@ -241,7 +245,9 @@ def assess(model: DetectorModel, motion: Motion, track: Track, bike: Bike) -> Os
     """The answer for a run whose model was fitted; arguments as of `find_oscillation`."""
     judged = judge(model, motion, track, bike)
     limits = _limits(model, judged)
-    events = with_levels(judged.events, limits, track.laps, _ends_m(judged.events, motion, track))
+    # where the wheel hops was not learned of a damper that stiffens it: the limit is for one place in the band only
+    vouched = () if stopped_by_bounds(model.reference.pole, model.hop)[0] else limits
+    events = with_levels(judged.events, vouched, track.laps, _ends_m(judged.events, motion, track))
     unexplained = sum(not one.explained for one in judged.rejected)
     share = _judged_share(model, motion, track)
     front_events: tuple[OscillationEvent, ...] = ()

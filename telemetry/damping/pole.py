@@ -352,7 +352,9 @@ def estimate(equation: WheelEquation, inside: slice, fitted: FrontFilter, hop: W
     seconds = (inside.stop - inside.start) * equation.step_s
     variance = frequency_scatter(shown, seen_hz, seconds) ** 2
     fitted_hz, _ = hop_mode(hop, fitted.pole.tyre_hz, hop.tyre_damping)
-    trust = FITTED_SD_HZ**2 / (FITTED_SD_HZ**2 + variance)
+    # a working damper that stiffens the wheel says nothing of where it hops without one
+    stiffened = stopped_by_bounds(fitted.pole, hop)[0]
+    trust = 1.0 if stiffened else FITTED_SD_HZ**2 / (FITTED_SD_HZ**2 + variance)
     frequency_hz = trust * seen_hz + (1.0 - trust) * fitted_hz
     scatter = damping_scatter(shown, frequency_hz, seconds) / shown
     weight = USUAL_SPREAD**2 / (USUAL_SPREAD**2 + scatter**2)

@@ -166,7 +166,8 @@ def checks(
     """
     answers = [_unloaded(model.end, travel_share)]
     if not answers[-1].against:
-        answers.append(_one_hit(model.equation, inside, model.fitted.pole.frequency_hz))
+        hop_hz = min(model.fitted.pole.frequency_hz, model.hop.band_hz[1])
+        answers.append(_one_hit(model.equation, inside, hop_hz))
     if not answers[-1].against:
         answers.append(_one_line(model, predicted, inside))
     return tuple(answers)

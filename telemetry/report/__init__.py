@@ -28,7 +28,9 @@ from telemetry.report.blocks import (
     Table,
 )
 from telemetry.report.bounce import bounce_html, print_bounce
-from telemetry.report.check import WANTED, check_log, check_to_json, print_check
+from telemetry.report.card import SectionTime, card_svg, section_times, usual_lap_s
+from telemetry.report.check import HEADINGS as SENSOR_HEADINGS
+from telemetry.report.check import WANTED, check_log, check_to_json, print_check, sensor_checks, sensor_rows
 from telemetry.report.comparison import CLEAR, comparison_document
 from telemetry.report.curves import CurveNote, DotRow, Dots, Line, Lines
 from telemetry.report.damping import (
@@ -76,7 +78,7 @@ from telemetry.report.paper import document_html
 from telemetry.report.pdf import find_browser, page_to_pdf
 from telemetry.report.places import AROUND_M, Places
 from telemetry.report.season import MARKS, SeasonPicture, season_document
-from telemetry.report.stand import print_stand, side_view, stand_document, stand_html
+from telemetry.report.stand import print_stand, side_view, stand_document, stand_html, stand_picture
 from telemetry.report.terminal import print_document, print_section
 from telemetry.report.usual import CornerLaps, Usual, corner_laps, usual_travel
 from telemetry.setup import Comparison, SetupSheet
@@ -88,6 +90,9 @@ if TYPE_CHECKING:
     from telemetry.report.prediction import print_prediction as print_prediction
 
 __all__ = [
+    "SENSOR_HEADINGS",
+    "sensor_checks",
+    "sensor_rows",
     "stretch_document",
     "Band",
     "usual_travel",
@@ -152,7 +157,11 @@ __all__ = [
     "check_to_json",
     "comparison_document",
     "damper_document",
+    "SectionTime",
+    "card_svg",
     "damping_cell",
+    "section_times",
+    "usual_lap_s",
     "damping_headline",
     "debrief_html",
     "document_html",
@@ -179,6 +188,7 @@ __all__ = [
     "side_view",
     "stand_document",
     "stand_html",
+    "stand_picture",
     "stretch",
     "thinned",
     "track_picture",

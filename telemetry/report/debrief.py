@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Literal
 from telemetry.arrays import ENDS
 from telemetry.damping import dampers_in_doubt
 from telemetry.findings import nothing_asks, suspicions
-from telemetry.prediction import TryRow
 from telemetry.report.blocks import (
     Blank,
     Block,
@@ -47,7 +46,7 @@ from telemetry.summary import (
 )
 
 if TYPE_CHECKING:
-    from telemetry.prediction import Expected
+    from telemetry.prediction import Expected, TryRow
 
 Paper = Literal["A4", "letter"]
 _MARGIN_MM = 10
@@ -263,13 +262,13 @@ def _expected(expected: "Expected | None") -> Iterator[Block | None]:
         )
 
 
-def expected_table(rows: Iterable[TryRow]) -> Table | None:
+def expected_table(rows: "Iterable[TryRow]") -> Table | None:
     """Numbers before and after a step, with the 90 % interval of the change that the next outing will show."""
     columns = (Column("", words=True), Column("now"), Column("then"), Column("change, 90 %"))
     return table(columns, map(_expected_row, rows))
 
 
-def _expected_row(row: TryRow) -> Row:
+def _expected_row(row: "TryRow") -> Row:
     digits = decimals_of(row.unit) if row.unit else 2
     name, now = headed(row.name, row.unit), number(row.before, digits)
     if row.after is None:

@@ -22,9 +22,14 @@ def document_html(document: Document, *, heading: str = "", style: str = "", clo
     closing : str
         A last remark.
     """
-    sheet = files("telemetry.report").joinpath("debrief.css").read_text(encoding="utf-8")
-    rules = Markup(sheet + style)  # noqa: S704 (ours)
+    rules = Markup(style_sheet() + style)  # noqa: S704 (ours)
     return str(_template().render(document=document, heading=heading, style=rules, closing=closing))
+
+
+@cache
+def style_sheet() -> str:
+    """The rules of every page on paper, with the colours of the ends."""
+    return files("telemetry.report").joinpath("debrief.css").read_text(encoding="utf-8")
 
 
 @cache

@@ -35,9 +35,9 @@ from telemetry.report.blocks import (
     words_columns,
 )
 from telemetry.report.figures import Drawing
-from telemetry.report.paper import document_html
+from telemetry.report.paper import document_html, style_sheet
 from telemetry.report.terminal import print_document
-from telemetry.stand import SAG_AGREES_MM, Aim, Changed, Row, SagCheck, SpringCheck, Stand, StandResult
+from telemetry.stand import SAG_AGREES_MM, Changed, Row, SagCheck, SpringCheck, Stand, StandResult, Target
 from telemetry.summary import UNKNOWN, number, signed
 
 WIDTH = 720.0
@@ -275,6 +275,15 @@ def stand_html(result: StandResult) -> str:
     return document_html(stand_document(result.stand, result), heading="At the stand: ", style=STYLE)
 
 
+def stand_picture(result: StandResult) -> str:
+    """The motorcycle before and after, to scale, as an SVG file; "" where the bike file has too little for it."""
+    figure = next((one for one in _pictures(result) if one.name == "side"), None)
+    if figure is None or not isinstance(figure.picture, Drawing):
+        return ""
+    head, _, rest = figure.picture.svg.partition(">")
+    return f"{head}><style>{style_sheet()}{STYLE}</style>{rest}"
+
+
 def stand_document(stand: Stand, result: StandResult | None = None) -> Document:
     """The stand in the order in which it is read; with the motorcycles of ``result`` there are pictures."""
     found = (
@@ -406,7 +415,7 @@ def changed_words(changed: Changed) -> str:
     return f"Changed  {changed.key}: {shown(changed.before)} to {shown(changed.after)}{steps}"
 
 
-def aim_words(stand: Stand, aim: Aim) -> str:
+def aim_words(stand: Stand, aim: Target) -> str:
     """What is wanted, in words."""
     row = stand.row(aim.key)
     unit = f" {row.unit}" if row.unit else ""
@@ -426,7 +435,7 @@ def knob_words(key: str) -> str:
     return key.replace("_n_per_mm", " N/mm").replace(".", " ").replace("_", " ")
 
 
-def way_rows(stand: Stand, aim: Aim) -> list[tuple[str, ...]]:
+def way_rows(stand: Stand, aim: Target) -> list[tuple[str, ...]]:
     """The ways to an aim, a row each: what can be set nearest to it, and what that gives, or why it cannot."""
     row = stand.row(aim.key)
     return [

@@ -1,6 +1,6 @@
 """The setup sheet, what was changed, and what came of it."""
 
-from telemetry.setup.circuits import COLUMNS
+from telemetry.setup.circuits import COLUMNS, section_time_s, sections
 from telemetry.setup.compare import Comparison, compare, comparison_to_json
 from telemetry.setup.damper import (
     BounceComparison,
@@ -59,6 +59,8 @@ __all__ = [
     "load_sheet",
     "parse_sheet",
     "repeats",
+    "section_time_s",
+    "sections",
     "settings",
     "sheet_settings",
     "sheet_text",

@@ -438,6 +438,53 @@ def test_two_dashboards_in_one_process_and_one_of_them_breaks(watch, runs):
         at_the(own, "shaft")
 
 
+def test_a_rider_taps_a_place_and_sees_it_then_goes_back(watch):
+    watched = watch(**PHONE)
+    page = watched.open(PAGES["rider"])
+    first = page.locator("#rider-says .say").first.inner_text()
+    assert "damping" in first or "ran out" in first, "danger stands first"
+    spots = page.locator("#rider-places .places.big a.happened")
+    assert 1 <= spots.count() <= 3
+    for box in (spots.nth(i).bounding_box() for i in range(spots.count())):
+        assert box["height"] >= 44 and box["x"] + box["width"] <= 390
+    spots.first.tap()
+    page.locator("#rider-place .main-svg").first.wait_for()
+    assert page.url.split("?")[0].endswith("/rider"), "the engineer's page is not where a tap leads"
+    low, high = x_range(page, "rider-place")
+    assert 50 <= high - low <= 400
+    said = page.locator("#rider-here .reading").inner_text()
+    assert "bottomed" in said or "not settled" in said
+    page.go_back()
+    page.locator("#rider-place").wait_for(state="detached")
+    assert page.locator("#rider-places a.happened").count() >= 1
+
+
+def test_the_card_of_a_run_is_kept_as_a_small_picture(watch, tmp_path):
+    watched = watch(**PHONE)
+    page = watched.open(PAGES["rider"])
+    with page.expect_download() as waiting:
+        page.locator("#rider-card").tap()
+    saved = tmp_path / "card.png"
+    waiting.value.save_as(saved)
+    data = saved.read_bytes()
+    assert data.startswith(b"\x89PNG") and len(data) < 500_000
+
+
+def test_what_is_touched_on_the_riders_map_is_read_in_a_line(watch):
+    page = watch(**PHONE).open(PAGES["rider"])
+    x, y = page.evaluate(
+        """() => { const graph = document.querySelector('#rider-map .js-plotly-plot');
+        graph.scrollIntoView({block: 'center'});
+        const marks = graph.data.find(trace => (trace.name || '').endsWith('bottomed'));
+        const box = graph.getBoundingClientRect(), layout = graph._fullLayout;
+        return [box.x + layout._size.l + layout.xaxis.d2p(marks.x[0]),
+                box.y + layout._size.t + layout.yaxis.d2p(marks.y[0])]; }"""
+    )
+    page.mouse.move(x, y)
+    page.get_by_text("bottomed, corner").wait_for()
+    assert page.locator("#rider-map .hoverlayer .hovertext").count() == 0
+
+
 def test_the_debrief_opens_and_loads_nothing_more(watch):
     watched = watch()
     watched.page.goto(watched.address + "debrief/after")

@@ -7,6 +7,7 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from urllib.parse import quote
 
 import pytest
 from made_up import MadeUpLogbook, made_up
@@ -15,9 +16,12 @@ from dashboard import guard
 from dashboard.app import create_app
 from dashboard.desk.correcting import history_of
 from dashboard.desk.sheets import difference_words, sheet_fields
+from dashboard.pages.stand import stand_of
+from dashboard.urlstate import parse
 from telemetry.bike import load_bike
 from telemetry.logbook import Drafts, Logbook, verify
 from telemetry.setup import parse_sheet
+from telemetry.stand import at_stand, parse_change
 
 ROOT = Path(__file__).parents[2]
 LOG = ROOT / "fixtures" / "vellmoor-plain.csv"
@@ -259,6 +263,20 @@ def test_faults_stand_at_their_fields_in_the_words_of_the_bike_file(client, tmp_
     assert Logbook(tmp_path / "logbook").runs() == ()
 
 
+def test_an_end_of_which_nothing_is_known_is_left_out_and_the_review_says_so(client, tmp_path):
+    book = Logbook(tmp_path / "logbook")
+    token = bring(client)
+    said = meanings(book, token) | ANSWERS | {"rear.calibration": "none", "rear.leverage": "whole"}
+    said |= {"rear.leverage_table_mm": "", "rear.wheel_travel_mm": "125"}
+    assert wait(client, send(client, f"/write/draft/{token}/review", said))["state"] == "done"
+    entry, _ = only(book)
+    ends = book.summary(entry.run_id).ends
+    assert ends["front"].judged and not ends["rear"].judged
+    assert ends["rear"].reason
+    text = book.store.bike(entry.run_id).read_text(encoding="utf-8")
+    assert "only its ends are known" in text and "[rear.sensor]" not in text.split("# What else")[0]
+
+
 def test_what_was_answered_is_still_there_after_a_new_start(client, tmp_path):
     token = bring(client)
     send(client, f"/write/draft/{token}", {"name": "Half <i>typed", "wheelbase_mm": "14"})
@@ -455,6 +473,26 @@ def test_what_a_rider_says_is_kept_at_its_place_with_the_riders_key_alone(book):
     assert refused.status_code == 403 and only(book)[0].notes == ""
 
 
+def test_the_stand_is_as_the_command_line_has_it(book):
+    client, _ = client_of(book)
+    entry, _ = only(book)
+    bike = book.bike(entry.run_id)
+    asked = "c:front.preload_mm=+2,m:front.rider_sag_mm=36,t:rear.rider_sag_mm=30"
+    found = stand_of(bike, parse(f"?stand={quote(asked)}").stand)
+    theirs = at_stand(
+        bike,
+        [parse_change("front.preload_mm=+2")],
+        targets={"rear.rider_sag_mm": 30.0},
+        measured={"front.rider_sag_mm": 36.0},
+    )
+    assert found.stand == theirs.stand
+    page = client.get(f"/stand-sheet/{entry.run_id}?stand={quote(asked)}", base_url=HOME)
+    assert page.status_code == 200 and "<script" not in page.text
+    for hostile in ("c:front.preload_mm=<b>", "x:a=1", "c:..=1;" * 99, "c:" + "a" * 999 + "=1"):
+        assert parse(f"?stand={quote(hostile)}").stand == ""
+    assert client.get("/stand-sheet/nonsense", base_url=HOME).status_code == 404
+
+
 KILLED = """
 import sys, threading
 from pathlib import Path
@@ -462,6 +500,7 @@ sys.path[:0] = [{tests!r}, {root!r}]
 from test_desk import ANSWERS, LOG, OURS, HOME, bring, client_of, meanings, only, send
 from telemetry.logbook import Drafts, Logbook, verify
 from telemetry.setup import parse_sheet
+from telemetry.stand import at_stand, parse_change
 book = Logbook(Path(sys.argv[1]))
 client, _ = client_of(book)
 token = bring(client)
