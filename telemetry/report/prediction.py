@@ -99,7 +99,7 @@ def prediction_document(prediction: Prediction, tried: Tried | None = None) -> D
         _before_and_after(prediction) if prediction.changed else None,
         _places(prediction) if prediction.changed else None,
         *(_wish(wish) for wish in prediction.wishes),
-        _steps(prediction.steps),
+        _steps(prediction.steps, drawn=tried is not None),
         section("notes", "Not in these numbers", Sentences(prediction.notes)) if prediction.notes else None,
     )
     return Document(
@@ -152,8 +152,8 @@ def way_cells(way: TryWay, decimals: int) -> tuple[str, ...]:
     return (knob_words(way.key), f"{way.now:.5g}", f"{way.set_to:.5g}", way.steps, gives)
 
 
-def _steps(effects: Sequence[StepEffect]) -> Section | None:
-    """One step of every adjuster against the main numbers."""
+def _steps(effects: Sequence[StepEffect], *, drawn: bool) -> Section | None:
+    """One step of every adjuster against the main numbers, on paper drawn as well."""
     tables = [
         table(
             (Column(title, words=True), *map(Column, STEP_COLUMNS)),
@@ -165,7 +165,7 @@ def _steps(effects: Sequence[StepEffect]) -> Section | None:
         "A bar is the change by one step, as a share of the largest of its column; right is more. Each adjuster at its "
         "own end."
     )
-    picture = Figure("steps", Drawing(steps_picture(effects)), words) if effects else None
+    picture = Figure("steps", Drawing(steps_picture(effects)), words) if effects and drawn else None
     return section("steps", "One step of every adjuster", *tables, picture)
 
 

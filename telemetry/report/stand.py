@@ -37,7 +37,7 @@ from telemetry.report.blocks import (
 from telemetry.report.figures import Drawing
 from telemetry.report.paper import document_html, style_sheet
 from telemetry.report.terminal import print_document
-from telemetry.stand import SAG_AGREES_MM, Aim, Changed, Row, SagCheck, SpringCheck, Stand, StandResult
+from telemetry.stand import SAG_AGREES_MM, Changed, Row, SagCheck, SpringCheck, Stand, StandResult, Target
 from telemetry.summary import UNKNOWN, number, signed
 
 WIDTH = 720.0
@@ -415,7 +415,7 @@ def changed_words(changed: Changed) -> str:
     return f"Changed  {changed.key}: {shown(changed.before)} to {shown(changed.after)}{steps}"
 
 
-def aim_words(stand: Stand, aim: Aim) -> str:
+def aim_words(stand: Stand, aim: Target) -> str:
     """What is wanted, in words."""
     row = stand.row(aim.key)
     unit = f" {row.unit}" if row.unit else ""
@@ -435,7 +435,7 @@ def knob_words(key: str) -> str:
     return key.replace("_n_per_mm", " N/mm").replace(".", " ").replace("_", " ")
 
 
-def way_rows(stand: Stand, aim: Aim) -> list[tuple[str, ...]]:
+def way_rows(stand: Stand, aim: Target) -> list[tuple[str, ...]]:
     """The ways to an aim, a row each: what can be set nearest to it, and what that gives, or why it cannot."""
     row = stand.row(aim.key)
     return [

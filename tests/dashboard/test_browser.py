@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from browser import DESK, PHONE, serving
+from browser import DESK, PHONE, TABLET, serving
 from made_up import MadeUpLogbook, made_up
 
 pytestmark = pytest.mark.browser
@@ -518,3 +518,30 @@ def test_the_debrief_opens_and_loads_nothing_more(watch):
     watched.page.goto(watched.address + "debrief/after")
     assert "Debrief" in watched.page.title()
     assert len(watched.asked) == 1
+
+
+CUT = """() => [...document.querySelectorAll('main :is(p, li, td, th, h2, h3, button, a, summary)')]
+    .filter(e => e.offsetParent && e.textContent.trim())
+    .filter(e => !e.closest('.scroll, .bar, .unseen, .js-plotly-plot'))
+    .filter(e => getComputedStyle(e).textOverflow !== 'ellipsis')
+    .filter(e => {
+        const own = e.getBoundingClientRect();
+        if (e.scrollWidth > e.clientWidth + 1 && getComputedStyle(e).display !== 'inline') return true;
+        for (let box = e.parentElement; box && box !== document.body; box = box.parentElement) {
+            if (!['hidden', 'clip'].includes(getComputedStyle(box).overflowX)) continue;
+            const out = box.getBoundingClientRect();
+            if (own.right > out.right + 1 || own.left < out.left - 1) return true;
+        }
+        return own.right > document.documentElement.clientWidth + 1 || own.left < -1;
+    }).map(e => e.outerHTML.slice(0, 160))"""
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+@pytest.mark.parametrize("size", [DESK, TABLET, PHONE], ids=["desk", "tablet", "phone"])
+@pytest.mark.parametrize("name", ["review", "balance"])
+def test_no_words_are_cut_and_nothing_scrolls_sideways(watch, name, size, theme):
+    """Boxes of text against the boxes that hold them, at three sizes in both themes."""
+    page = watch(**size, color_scheme=theme).open(PAGES[name])
+    assert page.evaluate("document.documentElement.scrollWidth") <= size["viewport"]["width"]
+    assert page.evaluate(CUT) == []
+    assert Axe().run(page).violations_count == 0, Axe().run(page).generate_report()

@@ -276,7 +276,7 @@ def test_another_zoom_sends_the_samples_of_it_alone(logbook):
     shelf = Shelf(logbook)
     scene = open_scene(shelf, parse("?run=after&lap=1&from=400&to=440"))
     travel, shown, said = review.travel_answer(shelf, scene, LIGHT, only_zoom=True)
-    trace = review.trace_answer(scene, LIGHT, only_zoom=True)
+    trace = review.trace_answer(shelf, scene, LIGHT, only_zoom=True)
     for patch, lines in ((travel, 3), (trace, 6)):
         sent = _sent(patch)
         assert sum(op["location"][-1] == "bdata" or op["location"][-1] == "x" for op in sent) == lines

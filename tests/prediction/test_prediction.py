@@ -207,6 +207,27 @@ def test_the_page_shows_both_rides_and_needs_nothing_from_outside(tmp_path, caps
     assert json.loads(out.read_text())["corner"] == 3
 
 
+def test_a_stored_run_is_ridden_as_its_log_is(tmp_path, laps, capsys):
+    book, out = tmp_path / "book", tmp_path / "try.json"
+    main(["add", str(LOG), "--bike", str(BIKE), "--logbook", str(book)])
+    main(
+        [
+            "try",
+            "vellmoor-clean",
+            "--logbook",
+            str(book),
+            "--change",
+            "rear.preload_mm=+2",
+            "--json",
+            str(out),
+        ]
+    )
+    capsys.readouterr()
+    stored = {row["key"]: row["change"] for row in json.loads(out.read_text())["rows"]}
+    for row in tried(laps, "rear.preload_mm=+2").prediction.rows:
+        assert stored[row.key] == pytest.approx(row.change, abs=1e-9), row.key
+
+
 def test_numbers_of_a_corner_are_those_of_its_samples(laps, measured):
     here = at_corner(laps, 3)
     travel = laps.before.ends["front"].wheel_travel_mm[laps.selected & (measured.track.corner == 3)]
