@@ -24,6 +24,7 @@ from dashboard.pages import (
     rider,
     runs,
     season,
+    sensors,
     sheet,
     stand,
 )
@@ -58,6 +59,7 @@ PAGES: dict[str, Layout] = {
     sheet.PATH: sheet.layout,
     TRY: _try_page,
     stand.PATH: stand.layout,
+    sensors.PATH: sensors.layout,
     felt.PATH: felt.layout,
     "/bin": edit.bin_layout,
 }
@@ -77,6 +79,7 @@ TITLES = {
     sheet.PATH: "Setup sheet",
     TRY: "Try a change",
     stand.PATH: "At the stand",
+    sensors.PATH: "Sensors",
     felt.PATH: "What the rider felt",
     "/bin": "Bin",
 }

@@ -270,6 +270,7 @@ _WAYS = (
     ("points", "two or more points measured at the bench"),
     ("hung_free", "mm for one unit; the wheels hung free during the log"),
     ("topped_out", "mm for one unit; zero is where the end tops out in the log"),
+    ("none", "nothing yet: leave this end out of the review"),
 )
 
 

@@ -29,7 +29,8 @@ from telemetry.report.blocks import (
 )
 from telemetry.report.bounce import bounce_html, print_bounce
 from telemetry.report.card import SectionTime, card_svg, section_times, usual_lap_s
-from telemetry.report.check import WANTED, check_log, check_to_json, print_check
+from telemetry.report.check import HEADINGS as SENSOR_HEADINGS
+from telemetry.report.check import WANTED, check_log, check_to_json, print_check, sensor_checks, sensor_rows
 from telemetry.report.comparison import CLEAR, comparison_document
 from telemetry.report.curves import CurveNote, DotRow, Dots, Line, Lines
 from telemetry.report.damping import (
@@ -89,6 +90,9 @@ if TYPE_CHECKING:
     from telemetry.report.prediction import print_prediction as print_prediction
 
 __all__ = [
+    "SENSOR_HEADINGS",
+    "sensor_checks",
+    "sensor_rows",
     "stretch_document",
     "Band",
     "usual_travel",

@@ -263,6 +263,20 @@ def test_faults_stand_at_their_fields_in_the_words_of_the_bike_file(client, tmp_
     assert Logbook(tmp_path / "logbook").runs() == ()
 
 
+def test_an_end_of_which_nothing_is_known_is_left_out_and_the_review_says_so(client, tmp_path):
+    book = Logbook(tmp_path / "logbook")
+    token = bring(client)
+    said = meanings(book, token) | ANSWERS | {"rear.calibration": "none", "rear.leverage": "whole"}
+    said |= {"rear.leverage_table_mm": "", "rear.wheel_travel_mm": "125"}
+    assert wait(client, send(client, f"/write/draft/{token}/review", said))["state"] == "done"
+    entry, _ = only(book)
+    ends = book.summary(entry.run_id).ends
+    assert ends["front"].judged and not ends["rear"].judged
+    assert ends["rear"].reason
+    text = book.store.bike(entry.run_id).read_text(encoding="utf-8")
+    assert "only its ends are known" in text and "[rear.sensor]" not in text.split("# What else")[0]
+
+
 def test_what_was_answered_is_still_there_after_a_new_start(client, tmp_path):
     token = bring(client)
     send(client, f"/write/draft/{token}", {"name": "Half <i>typed", "wheelbase_mm": "14"})
