@@ -4,6 +4,8 @@ Every test also fails when the browser saw a console error or warning, a failed 
 but the dashboard's own address: `conftest.watch` asserts it at the end.
 """
 
+from dataclasses import replace
+
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from browser import DESK, PHONE, TABLET, serving
@@ -436,6 +438,32 @@ def test_two_dashboards_in_one_process_and_one_of_them_breaks(watch, runs):
         assert "disk" not in other.locator("body").inner_text()
         own.locator("#at-shaft").click()
         at_the(own, "shaft")
+
+
+@pytest.fixture(scope="module")
+def season():
+    """A day of 300 runs of one bike."""
+    first = made_up("run-0", name="Run 0", oscillation="no")
+    return MadeUpLogbook(
+        *(replace(first, entry=replace(first.entry, run_id=f"run-{k}", name=f"Run {k}", rider=f"rider {k % 3}",
+                                       quickest_lap_s=90.0 - 0.1 * k)) for k in range(300))
+    )  # fmt: skip
+
+
+def test_of_300_runs_some_are_found_and_ordered_without_asking_the_server(watch, season):
+    with serving(season) as address:
+        watched = watch(address)
+        page = watched.open("/runs")
+        assert page.locator("#runs tbody").count() == 300
+        width = page.evaluate("document.documentElement.scrollWidth")
+        assert width <= DESK["viewport"]["width"]
+        asked = len(watched.asked)
+        page.locator("#find-run").fill("run 29")
+        assert page.locator("#runs-found").inner_text() == "13 of 300 runs"  # 29, 129, 229 and 290 to 299
+        page.locator("#find-run").fill("")
+        page.locator("#order-runs").select_option("time")
+        assert page.locator("#runs tbody").first.inner_text().startswith("Run 299")
+        assert len(watched.asked) == asked
 
 
 def test_a_rider_taps_a_place_and_sees_it_then_goes_back(watch):
