@@ -1,5 +1,6 @@
 """Writing results, and telling a person at the terminal that work goes on."""
 
+import argparse
 import codecs
 import os
 import sys
@@ -133,3 +134,18 @@ def write_text(path: str | Path | None, text: str, *, inputs: Iterable[str | Non
 def say(words: str) -> None:
     """A line on standard error: what was done besides the result."""
     print(plain(words), file=sys.stderr)
+
+
+def write_debrief(
+    arguments: argparse.Namespace, page: Callable[[], str], inputs: Iterable[str | None] = ()
+) -> None:
+    """Write a page as ``--html`` and ``--pdf`` ask; it is made when one of them does."""
+    if not (arguments.html or arguments.pdf):
+        return
+    text = page()
+    write_text(arguments.html, text, inputs=inputs)
+    if arguments.pdf:
+        from telemetry.report import page_to_pdf
+
+        printed = page_to_pdf(text)
+        write_file(arguments.pdf, lambda part: Path(part).write_bytes(printed), inputs=inputs)

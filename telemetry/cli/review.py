@@ -7,11 +7,9 @@ from telemetry.bike import Bike, load_bike
 from telemetry.cli.channels import keep, with_channels
 from telemetry.cli.circuits import keep_ground, on_ground
 from telemetry.cli.cut import given_cut
-from telemetry.cli.debrief import write_debrief
-from telemetry.cli.output import check_outputs, console, say, working, write_file, write_text
+from telemetry.cli.output import check_outputs, console, say, working, write_debrief, write_file, write_text
 from telemetry.laps import circuit_text
 from telemetry.logs import read_log
-from telemetry.prediction import expected_of
 from telemetry.report import debrief_html, print_review
 from telemetry.review import Measured, Review
 from telemetry.review import review as review_log
@@ -46,6 +44,8 @@ def review(arguments: argparse.Namespace) -> None:
 
 def _page(result: Review, bike: Bike, sheet: SetupSheet | None, arguments: argparse.Namespace) -> str:
     """The debrief of a log that has just been reviewed."""
+    from telemetry.prediction import expected_of  # compiles; a review without a page does without
+
     summary = result.summary
     measured = Measured(result.run, result.motion, result.track, summary.quality)
     return debrief_html(
