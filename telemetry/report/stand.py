@@ -405,14 +405,29 @@ def moved_words(row: Row) -> str:
     )
 
 
+# What keys of the bike file end in; the longer first.
+_UNITS = {"_n_per_mm": "N/mm", "_mm": "mm", "_deg": "deg", "_kg": "kg", "_bar": "bar", "_ml": "ml"}
+
+
 def changed_words(changed: Changed) -> str:
     """One change in words."""
 
     def shown(value: float | str | None) -> str:
         return UNKNOWN if value is None else value if isinstance(value, str) else f"{value:.6g}"
 
+    name, unit = _name_and_unit(changed.key)
     steps = f" ({changed.steps})" if changed.steps else ""
-    return f"Changed  {changed.key}: {shown(changed.before)} to {shown(changed.after)}{steps}"
+    after = f"{shown(changed.after)} {unit}".rstrip()
+    return f"Changed  {name}: {shown(changed.before)} to {after}{steps}"
+
+
+def _name_and_unit(key: str) -> tuple[str, str]:
+    """A key of the bike file in words, and its unit: ``front preload``, ``mm``."""
+    words = key.replace(".", " ")
+    for ending, unit in _UNITS.items():
+        if words.endswith(ending):
+            return words.removesuffix(ending).replace("_", " "), unit
+    return words.replace("_", " "), ""
 
 
 def aim_words(stand: Stand, aim: Target) -> str:
@@ -432,7 +447,7 @@ def knob_words(key: str) -> str:
     >>> knob_words("rear.spring_rate_n_per_mm"), knob_words("front.preload_mm")
     ('rear spring rate N/mm', 'front preload mm')
     """
-    return key.replace("_n_per_mm", " N/mm").replace(".", " ").replace("_", " ")
+    return " ".join(filter(None, _name_and_unit(key)))
 
 
 def way_rows(stand: Stand, aim: Target) -> list[tuple[str, ...]]:

@@ -95,6 +95,10 @@ class Review:
         """The run sample by sample, arranged when it is first asked for."""
         return _traces(self.run, self.motion, self.track)
 
+    def _repr_html_(self) -> str:
+        """What a notebook shows."""
+        return self.summary._repr_html_()
+
 
 def measure(
     log: RawLog,
