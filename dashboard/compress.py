@@ -1,6 +1,7 @@
-"""Answers made small on their way to the browser: text is sent as gzip where the browser takes it."""
+"""Answers made small on their way to the browser: text as gzip where it is taken; scripts are kept for good."""
 
 import gzip
+import re
 
 from flask import Flask, Response, request
 
@@ -23,6 +24,8 @@ def install(server: Flask) -> None:
 
     @server.after_request
     def compress(response: Response) -> Response:
+        if response.status_code == 200 and _is_named_for_good():
+            response.headers["Cache-Control"] = "public, max-age=31536000, immutable"
         if not _worth_it(response):
             return response
         response.direct_passthrough = False
@@ -39,6 +42,12 @@ def install(server: Flask) -> None:
         response.headers["Content-Encoding"] = "gzip"
         response.headers.add("Vary", "Accept-Encoding")
         return response
+
+
+def _is_named_for_good() -> bool:
+    """Whether the address changes with the file: Dash writes version and time of a script into it."""
+    ours = request.path.startswith("/assets/") and "m" in request.args
+    return ours or re.match(_SCRIPTS + r".*\.v[\w.-]*m\d+\.", request.path) is not None
 
 
 def _worth_it(response: Response) -> bool:

@@ -144,7 +144,7 @@ def _table(block: Table, printer: Printer) -> Any:
     return parts.table(
         [column.label for column in columns],
         [[_cell(cell, printer.view) for cell in row] for row in rows],
-        block.caption or printer.title,
+        block.caption or ": ".join(words for words in (printer.title, columns[0].label) if words),
         classes=[_look(column) for column in columns],
         unseen=not block.caption,  # the heading above says it
     )

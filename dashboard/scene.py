@@ -101,7 +101,8 @@ def shown_words(scene: Scene) -> str:
         return f"{sentence(name)}."
     unit = "m" if scene.stretch.against == "distance" else "s"
     first, last = (float(np.interp(at, scene.stretch.x, scene.stretch.t_s)) for at in zoom)
-    samples = int(np.count_nonzero((scene.stretch.t_s >= first) & (scene.stretch.t_s <= last)))
+    t_s = scene.stretch.t_s
+    samples = int(np.searchsorted(t_s, last, side="right") - np.searchsorted(t_s, first))
     digits = 0 if unit == "m" else 1
     corner = corner_shown(scene)
     where = f"corner {corner.number}{f', {corner.name}' if corner.name else ''}, " if corner else ""

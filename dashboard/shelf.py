@@ -1,9 +1,13 @@
 """The logbook as the pages use it: the same questions, with what was read last kept in memory."""
 
-from collections.abc import Sequence
+from collections import OrderedDict
+from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from functools import lru_cache, partial
 from pathlib import Path
+from threading import Lock
 from typing import Any, Protocol
+
+import numpy as np
 
 from telemetry.arrays import FloatArray
 from telemetry.bike import Bike
@@ -13,12 +17,15 @@ from telemetry.report import Usual, usual_travel
 from telemetry.review import Measured
 from telemetry.season import RunRecord
 from telemetry.setup import SetupSheet
-from telemetry.summary import Plane, Summary, Traces
+from telemetry.summary import TRACE_COLUMNS, Plane, Summary, Traces
 
-# Columns kept: all that one page draws of two runs. An hour at 500 Hz is 14 MB a column.
-_COLUMNS = 32
+# Columns kept, which are what pages draw: in single precision, all of 2 h at 1 kHz.
+_KEPT_BYTES = 400 * 2**20
+# What pictures are placed by stays in double precision.
+_PRECISE = {"t_s", "distance_m"}
 _SUMMARIES = 64
 _USUAL = 16
+_MADE = 4  # the long lines of two pictures, of two laps
 
 
 class Logbook(Protocol):
@@ -66,24 +73,74 @@ class Shelf:
         self.left_out = logbook.left_out
         self.sheet = logbook.sheet
         self.season = logbook.season
-        self.traces = logbook.traces
         self.summary = lru_cache(maxsize=_SUMMARIES)(logbook.summary)
         self.expected = lru_cache(maxsize=_SUMMARIES)(self._ride_again)
-        self._column = lru_cache(maxsize=_COLUMNS)(self._read_column)
         self.usual = lru_cache(maxsize=_USUAL)(self._usual)
+        self._columns: OrderedDict[tuple[str, str], FloatArray] = OrderedDict()
+        self._made: OrderedDict[Hashable, Any] = OrderedDict()
+        self._lock = Lock()
 
     def column(self, run_id: str, name: str) -> FloatArray | None:
-        """One column of the traces, None when the run has no such column."""
-        return self._column(run_id, name)
+        """One column of the traces, None when the run has no such column; those asked for last are kept."""
+        key = run_id, name
+        with self._lock:
+            if key in self._columns:
+                self._columns.move_to_end(key)
+                return self._columns[key]
+        values = self.logbook.traces(run_id, (name,)).columns.get(name)
+        if values is None:
+            return None
+        if name not in _PRECISE:
+            values = values.astype(np.float32)
+        with self._lock:
+            self._columns[key] = values
+            while (
+                len(self._columns) > 1 and sum(kept.nbytes for kept in self._columns.values()) > _KEPT_BYTES
+            ):
+                self._columns.popitem(last=False)
+        return values
+
+    def kept(self, key: Hashable, make: Callable[[], Any]) -> Any:
+        """What `make` gives, made once for a key; the few asked for last are kept."""
+        with self._lock:
+            if key in self._made:
+                self._made.move_to_end(key)
+                return self._made[key]
+        made = make()
+        with self._lock:
+            self._made[key] = made
+            if len(self._made) > _MADE:
+                self._made.popitem(last=False)
+        return made
+
+    def traces(self, run_id: str, columns: tuple[str, ...] | None = None) -> Traces:
+        """The traces of a run as stored; all of them are read one by one, when they are looked at."""
+        return Traces(_Columns(self, run_id)) if columns is None else self.logbook.traces(run_id, columns)
 
     def _usual(self, run_id: str, plane: Plane) -> Usual | None:
         """The usual travel along the lap of a run."""
         return usual_travel(self.summary(run_id), partial(self.column, run_id), plane)
 
-    def _read_column(self, run_id: str, name: str) -> FloatArray | None:
-        return self.logbook.traces(run_id, (name,)).columns.get(name)
-
     def _ride_again(self, run_id: str) -> Expected | None:
         """What the step that a run's review advises is expected to do; takes some seconds the first time."""
         summary = self.summary(run_id)
         return expected_of(*self.logbook.measured(run_id), summary) if summary.findings else None
+
+
+class _Columns(Mapping[str, FloatArray]):
+    """The columns of a run's traces, read one by one."""
+
+    def __init__(self, shelf: Shelf, run_id: str) -> None:
+        self._shelf, self._run_id = shelf, run_id
+
+    def __getitem__(self, name: str) -> FloatArray:
+        values = self._shelf.column(self._run_id, name)
+        if values is None:
+            raise KeyError(name)
+        return values
+
+    def __iter__(self) -> Iterator[str]:
+        return (name for name in TRACE_COLUMNS if self._shelf.column(self._run_id, name) is not None)
+
+    def __len__(self) -> int:
+        return sum(1 for _ in self)

@@ -5,12 +5,18 @@ about twice as large and a hundred times slower to write.
 """
 
 import base64
+from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
 
 from telemetry.arrays import FloatArray
-from telemetry.report import thinned
+from telemetry.report import POINTS, thinned
+
+# Of a long line the extremes of so many samples are kept, for zooms in which a point drawn stands for many more.
+_PIECE = 128
+_FEWEST_PIECES = 2
 
 
 def window(x: FloatArray, zoom: tuple[float, float] | None) -> slice:
@@ -43,3 +49,30 @@ def packed_line(
     cut = window(x, zoom)
     few_x, few_y = thinned(x[cut], y[cut])
     return packed(few_x, "f8"), packed(few_y, "f4")
+
+
+@dataclass(frozen=True)
+class LongLine:
+    """A line of which many zooms are asked for; ``y`` in single precision, as it is sent."""
+
+    x: FloatArray
+    y: npt.NDArray[np.float32]
+
+    @cached_property
+    def _extremes(self) -> tuple[npt.NDArray[np.intp], FloatArray, npt.NDArray[np.float32]]:
+        """The least and the greatest sample of every `_PIECE`, in order: which, x and y."""
+        from tsdownsample import MinMaxDownsampler
+
+        count = max(2 * (len(self.y) // _PIECE), 2)
+        rows = np.asarray(MinMaxDownsampler().downsample(self.y, n_out=count), dtype=np.intp)
+        return rows, self.x[rows], self.y[rows]
+
+    def packed(self, zoom: tuple[float, float] | None) -> tuple[dict[str, str], dict[str, str]]:
+        """As `packed_line`; wide zooms are thinned out of the extremes, so they cost no more than narrow ones."""
+        cut = window(self.x, zoom)
+        if cut.stop - cut.start < _FEWEST_PIECES * _PIECE * POINTS:
+            return packed_line(self.x, self.y, zoom)
+        rows, x, y = self._extremes
+        first, last = np.searchsorted(rows, (cut.start, cut.stop))
+        few_x, few_y = thinned(x[first:last], y[first:last])
+        return packed(few_x, "f8"), packed(few_y, "f4")

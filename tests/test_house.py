@@ -42,6 +42,18 @@ def test_help_starts_without_the_heavy_libraries():
     assert done.returncode == 0, done.stderr
 
 
+def test_a_review_starts_without_what_it_does_not_need():
+    code = (
+        "import sys, telemetry.cli.batch, telemetry.cli.check, telemetry.cli.review, telemetry.cli.season\n"
+        "heavy = {'scipy', 'pandas', 'dash', 'plotly', 'numba', 'distributed'} & set(sys.modules)\n"
+        "assert not heavy, heavy"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=False
+    )
+    assert done.returncode == 0, done.stderr
+
+
 def test_the_top_level_holds_what_it_should():
     done = subprocess.run(
         ["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, timeout=60, check=True

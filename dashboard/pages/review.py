@@ -1,8 +1,10 @@
 """The engineer's page: the answer, the lap with its map, each corner, the numbers of what is shown, the raw trace."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import Any
 
+import numpy as np
 from dash import Dash, Input, Output, Patch, html
 
 from dashboard import scene as scenes
@@ -16,7 +18,7 @@ from dashboard.printer import Printer, view_of
 from dashboard.scene import Scene
 from dashboard.shelf import Shelf
 from dashboard.theme import Theme
-from dashboard.thin import packed_line, window
+from dashboard.thin import LongLine, window
 from dashboard.urlstate import View, parse, to_query
 from telemetry.arrays import FloatArray
 from telemetry.report import (
@@ -344,13 +346,24 @@ def said_of_thinning(x: FloatArray, zoom: tuple[float, float] | None) -> str:
     )
 
 
-def zoomed(lines: Sequence[FloatArray], x: FloatArray, zoom: tuple[float, float] | None) -> Patch:
+def zoomed(lines: Sequence[LongLine], x: FloatArray, zoom: tuple[float, float] | None) -> Patch:
     """New samples for the lines of a figure, and its range."""
     patch = Patch()
-    for place, values in enumerate(lines):
-        patch["data"][place]["x"], patch["data"][place]["y"] = packed_line(x, values, zoom)
+    for place, line in enumerate(lines):
+        patch["data"][place]["x"], patch["data"][place]["y"] = line.packed(zoom)
     patch["layout"]["xaxis"]["range"] = list(zoom or travel.full_range(x))
     return patch
+
+
+def _long_lines(
+    shelf: Shelf, scene: Scene, picture: str, lines: Callable[[], Sequence[FloatArray]]
+) -> list[LongLine]:
+    """The lines of a picture, which no zoom of the lap changes."""
+
+    def made() -> list[LongLine]:
+        return [LongLine(scene.stretch.x, np.asarray(values, dtype=np.float32)) for values in lines()]
+
+    return shelf.kept((picture, replace(scene.view, zoom=None)), made)
 
 
 def register(app: Dash, shelf: Shelf) -> None:
@@ -402,7 +415,7 @@ def register(app: Dash, shelf: Shelf) -> None:
     @follow("trace", Output("trace", "figure"))
     def show_trace(said: dict[str, Any]) -> Any:
         scene, screen = opened(said)
-        return trace_answer(scene, screen, only_zoom=bool(said.get("only_zoom")))
+        return trace_answer(shelf, scene, screen, only_zoom=bool(said.get("only_zoom")))
 
 
 def travel_answer(shelf: Shelf, scene: Scene, screen: Screen, *, only_zoom: bool) -> list[Any]:
@@ -411,12 +424,14 @@ def travel_answer(shelf: Shelf, scene: Scene, screen: Screen, *, only_zoom: bool
         shown = travel_block(shelf, scene, screen)
         return [shown["travel"], shown["shown"], shown["travel-said"]]
     x, zoom = scene.stretch.x, scene.view.zoom
-    patch = zoomed(travel.lines(travel_picture(scene)), x, zoom)
+    lines = _long_lines(shelf, scene, "travel", lambda: travel.lines(travel_picture(scene)))
+    patch = zoomed(lines, x, zoom)
     return [patch, scenes.shown_words(scene), said_of_axis(scene) + said_of_thinning(x, zoom)]
 
 
-def trace_answer(scene: Scene, screen: Screen, *, only_zoom: bool) -> Any:
+def trace_answer(shelf: Shelf, scene: Scene, screen: Screen, *, only_zoom: bool) -> Any:
     """The raw trace; for another zoom of the same lap only the samples of it."""
     if not only_zoom:
         return trace_figure(scene, screen)
-    return zoomed(trace.lines(scenes.raw_channels(scene)), scene.stretch.x, scene.view.zoom)
+    lines = _long_lines(shelf, scene, "trace", lambda: trace.lines(scenes.raw_channels(scene)))
+    return zoomed(lines, scene.stretch.x, scene.view.zoom)

@@ -1,24 +1,28 @@
-"""The runs of the logbook, each with its first verdict and the way to its pages."""
+"""The runs of the logbook, a row each: its numbers over the laps, what stands out, what was changed since the last."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from dash import html
+from dash import dcc, html
 
 from dashboard.pages import forms, parts
 from dashboard.pages.parts import Screen
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View, to_query
 from telemetry.arrays import ENDS, End
-from telemetry.errors import LogbookError
+from telemetry.errors import BothEndsError, LogbookError
 from telemetry.findings import DOUBTFUL, LOST, NO_SUDDEN, NOT_JUDGED, nothing_asks
 from telemetry.logbook import RunEntry
-from telemetry.summary import count_word, lap_time, limits_words
+from telemetry.season import LapRecord, RunRecord
+from telemetry.setup import changes
+from telemetry.summary import count_word, lap_time, limits_words, number
 
 PATH = "/runs"
 # Verdicts are read for this many runs; a longer list would make the page wait for its last line.
 _WITH_VERDICT = 40
+_MOST_NAMED = 4  # of an alarm: more would push the list off the first screen
 
 
 def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
@@ -48,10 +52,55 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         _demo(shelf),
         _dangers(runs),
         *([damaged] if damaged is not None else []),
-        html.Ol(
-            [_run(shelf, runs, place, place < _WITH_VERDICT) for place in range(len(runs))],
-            className="runs",
+        _find(runs),
+        _table(shelf, runs),
+    )
+
+
+def _find(runs: Sequence[RunEntry]) -> html.Div:
+    """Which runs are shown and in what order; the page's script does it, so that hundreds stay quick."""
+    orders = (("", "newest first"), ("time", "quickest lap first"), ("left", "least travel left first"))
+    return html.Div(
+        [
+            html.Label(
+                [
+                    html.Span("Find"),
+                    dcc.Input(id="find-run", type="search", placeholder="name, rider, date, place"),
+                ],
+                className="choice wide",
+            ),
+            html.Label(
+                [
+                    html.Span("Order"),
+                    html.Select(
+                        [html.Option(words, value=value) for value, words in orders], id="order-runs"
+                    ),
+                ],
+                className="choice",
+            ),
+            html.P(count_word(len(runs), "run"), id="runs-found", role="status", className="note"),
+        ],
+        className="bar",
+        role="group",
+        **{"aria-label": "Runs shown"},
+    )
+
+
+def _table(shelf: Shelf, runs: Sequence[RunEntry]) -> html.Div:
+    """A row a run, its numbers with a small line over its laps; between two runs what was changed."""
+    records = {record.run_id: record for record in shelf.season()}
+    head = [
+        html.Th("run", scope="col"),
+        *(html.Th(one.label, scope="col") for one in SMALL),
+        html.Th("dampers", scope="col"),
+    ]
+    bodies = [_run(shelf, runs, place, records.get(entry.run_id)) for place, entry in enumerate(runs)]
+    caption = "Every run, newest first: the mean over its laps at pace, and a small line over these laps"
+    return html.Div(
+        html.Table(
+            [html.Caption(caption, className="unseen"), html.Thead(html.Tr(head)), *bodies], id="runs"
         ),
+        className="runs",
     )
 
 
@@ -90,7 +139,10 @@ def _dangers(runs: Sequence[RunEntry]) -> Any:
             if there:
                 said += [
                     html.B(f"⚠ {words.format(end)}"),
-                    html.Ul([html.Li(_link(entry)) for entry in there]),
+                    html.Ul([html.Li(_link(entry)) for entry in there[:_MOST_NAMED]]),
+                    html.P(f"and {count_word(len(there) - _MOST_NAMED, 'more run')}, marked below")
+                    if len(there) > _MOST_NAMED
+                    else None,
                 ]
     return html.Div(said, className="caution", role="note") if said else None
 
@@ -105,23 +157,127 @@ def _answers(entry: RunEntry) -> dict[End, str]:
     return {"front": entry.front_damper or "not known", "rear": entry.rear_damper or of_verdict}
 
 
-def _run(shelf: Shelf, runs: Sequence[RunEntry], place: int, with_verdict: bool) -> html.Li:
-    entry = runs[place]
+@dataclass(frozen=True)
+class Small:
+    """A column of the table: numbers of a lap with the class of their colour, and how many decimals.
+
+    ``least`` is the height of a small line at the least, in the unit of the number: below it laps look alike.
+    """
+
+    label: str
+    keys: tuple[tuple[str, str], ...]
+    digits: int
+    least: float
+
+
+def _ends(key: str) -> tuple[tuple[str, str], ...]:
+    return tuple((f"{end}.{key}", end) for end in ENDS)
+
+
+SMALL = (
+    Small("lap time", (("lap.time_s", ""),), 2, 1.0),
+    Small("ride height [mm]", _ends("travel.median_mm"), 0, 4.0),
+    Small("travel left [mm]", _ends("travel.left_mm"), 0, 8.0),
+    Small("rear over front", (("balance.compression", "down"), ("balance.rebound", "up")), 2, 0.1),
+)
+
+
+def _run(shelf: Shelf, runs: Sequence[RunEntry], place: int, record: RunRecord | None) -> html.Tbody:
+    entry, close = runs[place], place < _WITH_VERDICT
+    before = next((one for one in runs[place + 1 :] if one.bike == entry.bike), None)
     query = to_query(View(run=entry.run_id))
-    quickest = "" if entry.quickest_lap_s is None else f", quickest {lap_time(entry.quickest_lap_s)}"
-    laps = f"{entry.laps} complete {'lap' if entry.laps == 1 else 'laps'}{quickest}"
     outing = entry.outing and f"outing {entry.outing}"
-    about = (entry.date, entry.place, entry.bike, entry.rider, outing, laps)
+    about = (entry.date, entry.place, entry.bike, entry.rider, outing, count_word(entry.laps, "lap"))
     said = _answers(entry)
-    before = runs[place + 1] if place + 1 < len(runs) else None
+    laps = [row for row in record.rows if row.at_pace] if record is not None else []
+    cells = [html.Td(_small(one, laps), className="n", **{"data-label": one.label}) for one in SMALL]
+    grave = any(answer in (LOST, DOUBTFUL) for answer in said.values())
+    dampers = html.Td(
+        f"{'⚠ ' if grave else ''}rear {said['rear']}, front {said['front']}",
+        className="dampers unsettled" if grave else "dampers",
+        **{"data-label": "dampers"},
+    )
+    name = html.Th(
+        [
+            html.A(entry.name or entry.run_id, href="/" + query, className="in name"),
+            html.Span(" · ".join(part for part in about if part), className="note"),
+            *(_said(shelf, entry.run_id) if close else ()),
+            html.P(entry.notes, className="note") if entry.notes else None,
+            html.Div(_ways(shelf, entry, before), className="links"),
+        ],
+        scope="row",
+    )
+    row = html.Tr([name, *cells, dampers])
+    changed = _changed(shelf, before, entry) if close and before is not None else ""
+    between = (
+        [html.Tr(html.Td(["↑ ", changed], colSpan=len(cells) + 2), className="between")] if changed else []
+    )
+    return html.Tbody(
+        [row, *between],
+        **{
+            "data-find": " ".join((entry.name, *about, entry.notes)).lower(),
+            "data-time": "" if entry.quickest_lap_s is None else f"{entry.quickest_lap_s:.3f}",
+            "data-left": _least_left(record),
+        },
+    )
+
+
+def _small(column: Small, laps: "Sequence[LapRecord]") -> list[Any]:
+    """Numbers of one column: each the mean over the laps with its line; a dash where no lap tells it."""
+    made: list[Any] = []
+    for key, name in column.keys:
+        values = [value for lap in laps if (value := lap.values.get(key)) is not None]
+        mean = sum(values) / len(values) if values else None
+        text = lap_time(mean) if key == "lap.time_s" else number(mean, column.digits)
+        word = html.Span(f"{name} ", className="unseen" if name in ENDS else "note") if name else None
+        style = {"maskImage": trend_mask(values, column.least)} if len(values) > 1 else {}
+        line = html.Span(className="trend", style=style) if style else None
+        made.append(html.Span([word, text, line], className=f"small {name}"))
+    return made
+
+
+def trend_mask(values: Sequence[float], least: float) -> str:
+    """A small line through values, as a mask of the style sheet: its colour is that of the text.
+
+    Parameters
+    ----------
+    values : sequence of float
+        At least two.
+    least : float
+        The picture is at least so high, in the unit of the values.
+    """
+    height = max(max(values) - min(values), least)
+    low = (min(values) + max(values) - height) / 2
+    step = 60.0 / (len(values) - 1)
+    points = " ".join(
+        f"{2 + k * step:.1f},{14 - 12 * (value - low) / height:.1f}" for k, value in enumerate(values)
+    )
+    picture = (
+        "%3Csvg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 64 16' preserveAspectRatio='none'%3E"
+        f"%3Cpolyline points='{points}' fill='none' stroke='black' stroke-width='1.8'/%3E%3C/svg%3E"
+    )
+    return f'url("data:image/svg+xml,{picture}")'
+
+
+def _least_left(record: RunRecord | None) -> str:
+    rows = record.rows if record is not None else ()
+    left = [
+        value
+        for row in rows
+        for key, _ in _ends("travel.left_mm")
+        if (value := row.values.get(key)) is not None
+    ]
+    return f"{min(left):.2f}" if left else ""
+
+
+def _ways(shelf: Shelf, entry: RunEntry, before: RunEntry | None) -> list[Any]:
+    """The pages of a run."""
+    query = to_query(View(run=entry.run_id))
     links = [
         html.A("Review", href="/" + query, className="in button"),
         html.A("Rider", href="/rider" + query, className="in button"),
         html.A("Debrief", href=f"/debrief/{entry.run_id}", target="_blank", className="button"),
     ]
-    if shelf.desk is not None and shelf.desk.writes:
-        ways = (("/edit", "Change"), ("/sheet", "Setup sheet"), ("/stand", "Stand"), ("/try", "Try"))
-        links += [html.A(words, href=path + query, className="in button") for path, words in ways]
     if before is not None:
         to = to_query(View(run=before.run_id, other=entry.run_id))
         links.append(
@@ -129,27 +285,31 @@ def _run(shelf: Shelf, runs: Sequence[RunEntry], place: int, with_verdict: bool)
                 f"Compare with {before.name or before.run_id}", href="/compare" + to, className="in button"
             )
         )
-    return html.Li(
-        [
-            html.H2(html.A(entry.name or entry.run_id, href="/" + query, className="in")),
-            html.P(" · ".join(part for part in about if part), className="note"),
-            html.P(f"Dampers: rear {said['rear']}, front {said['front']}.", className="note"),
-            *(_said(shelf, entry.run_id) if with_verdict else ()),
-            html.P(entry.notes) if entry.notes else None,
-            html.Div(links, className="links"),
-        ]
-    )
+    if shelf.desk is not None and shelf.desk.writes:
+        ways = (("/edit", "Change"), ("/sheet", "Setup sheet"), ("/stand", "Stand"), ("/try", "Try"))
+        more = [html.A(words, href=path + query, className="in button") for path, words in ways]
+        links.append(html.Details([html.Summary("More"), html.Div(more, className="links")]))
+    return links
+
+
+def _changed(shelf: Shelf, before: RunEntry, after: RunEntry) -> str:
+    """What was changed between two runs of one bike, in words; "" where the sheets do not say."""
+    try:
+        sheets = shelf.sheet(before.run_id), shelf.sheet(after.run_id)
+    except BothEndsError:
+        return ""
+    if sheets[0] is None or sheets[1] is None:
+        return ""
+    found = [f"{one.what} {one.before} → {one.after}" for one in changes(*sheets)]
+    return f"Since {before.name or before.run_id}: {'; '.join(found) or 'nothing that the sheets say'}."
 
 
 def _said(shelf: Shelf, run_id: str) -> list[html.P]:
-    """The first verdict, and what is worth trying; why not, when the review cannot be read."""
+    """What stands out, and what was not judged; why not, when the review cannot be read."""
     try:
         summary = shelf.summary(run_id)
     except LogbookError as error:
         return [html.P(str(error))]
     tries = "; ".join(found.title for found in summary.findings)
-    said = [html.P(words, className="say") for words in summary.verdicts[:1]]
-    said += [html.P(words) for words in limits_words(summary.ends)]
-    if tries:
-        return [*said, html.P([html.B("What stands out: "), f"{tries}."])]
-    return [*said, html.P(nothing_asks(summary)[0])]
+    said = [html.P(words) for words in limits_words(summary.ends)]
+    return [html.P(f"{tries}." if tries else nothing_asks(summary)[0], className="say"), *said]

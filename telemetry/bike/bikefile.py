@@ -165,19 +165,12 @@ def value_at(bike: Bike, key: str) -> Any:
 
 
 def needed(bike: Bike, *keys: str, purpose: str) -> tuple[float, ...]:
-    """Numbers at the given keys; an error names the keys that are missing.
-
-    Parameters
-    ----------
-    *keys : str
-        Dotted: ``front.spring_rate_n_per_mm``.
-    purpose : str
-        What needs them, for the message: "sag needs it".
+    """Numbers at dotted keys such as ``front.spring_rate_n_per_mm``.
 
     Raises
     ------
     BikeFileError
-        Naming every key that the bike file does not give.
+        Naming every key that the bike file does not give; ``purpose`` says what needs them: "sag needs it".
     """
     values = [value_at(bike, key) for key in keys]
     lacking = [key for key, value in zip(keys, values, strict=True) if value is None]
@@ -247,14 +240,7 @@ def why_no_key(key: str) -> str:
 
 
 def parse_bike(data: dict[str, Any], *, source: str = "bike") -> Bike:
-    """Check a bike given as a dictionary.
-
-    Parameters
-    ----------
-    data : dict
-        The keys of a bike file.
-    source : str
-        Where it came from, for messages.
+    """Check a bike given as the keys of a bike file; ``source`` is where it came from, for messages.
 
     Raises
     ------
@@ -271,12 +257,7 @@ def parse_bike(data: dict[str, Any], *, source: str = "bike") -> Bike:
 
 
 def load_bike(path: str | Path) -> Bike:
-    """Read and check a bike file.
-
-    Parameters
-    ----------
-    path : str or Path
-        A TOML file.
+    """Read and check a bike file (TOML).
 
     Raises
     ------
@@ -310,13 +291,10 @@ def _with_files(data: dict[str, Any], folder: Path) -> dict[str, Any]:
 
 
 def leverage_curve(bike: Bike, end: End) -> LeverageCurve:
-    """The leverage curve of one end of a bike.
+    """The leverage curve of one end of a bike, for the shock length and inserts of the file.
 
-    Parameters
-    ----------
-    end : {"front", "rear"}
-        In front wheel travel = shaft travel x cos(rake); at the rear the measured table, the curve through the
-        measured points, or the solved linkage, for the shock length and inserts of the file.
+    In front wheel travel = shaft travel x cos(rake); at the rear the measured table, the curve through the measured
+    points, or the solved linkage.
     """
     if end == "front":
         stroke = bike.front.stroke_mm

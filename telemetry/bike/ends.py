@@ -225,7 +225,7 @@ class Rear(_EndSection):
     @model_validator(mode="after")
     def _columns_are_shock_and_wheel(self) -> Self:
         for name in ("leverage_table_mm", "leverage_points_mm"):
-            if hint := table_slip(getattr(self, name) or ()):
+            if hint := table_mistake(getattr(self, name) or ()):
                 raise ValueError(f"{name}: {hint}")
         return self
 
@@ -255,7 +255,7 @@ class Rear(_EndSection):
         return self
 
 
-def table_slip(pairs: Sequence[tuple[float, float]]) -> str:
+def table_mistake(pairs: Sequence[tuple[float, float]]) -> str:
     """Probable mistake in an impossible leverage table of (shock, wheel) [mm], "" if the table is possible."""
     if not pairs:
         return ""

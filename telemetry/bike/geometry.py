@@ -48,17 +48,9 @@ def normal_trail_mm(tyre_radius_mm: float, rake_deg: float, fork_offset_mm: floa
 
 
 def trail_mm(tyre_radius_mm: float, rake_deg: float, fork_offset_mm: float) -> float:
-    """Ground trail: from the contact point to where the steering axis meets the ground.
+    """Ground trail: from the contact point to where the steering axis meets the ground, positive behind the axis. [mm]
 
-    Parameters
-    ----------
-    tyre_radius_mm, rake_deg, fork_offset_mm : float
-        As in `normal_trail_mm`. [mm, deg, mm]
-
-    Returns
-    -------
-    float
-        Positive when the contact point is behind the axis. [mm]
+    Parameters as in `normal_trail_mm`.
     """
     return normal_trail_mm(tyre_radius_mm, rake_deg, fork_offset_mm) / float(np.cos(np.radians(rake_deg)))
 
@@ -127,7 +119,7 @@ class Attitude:
 
 
 def steering_axis(bike: Bike) -> FloatArray:
-    """Unit vector up the fork in the chassis frame."""
+    """Unit vector up the fork in the chassis frame, shape (2,)."""
     rake = np.radians(bike.front.rake_deg)
     return np.array([-np.sin(rake), np.cos(rake)])
 
@@ -161,7 +153,7 @@ def _measured_radii(bike: Bike) -> tuple[float, float]:
 
 
 def chassis_point(bike: Bike, ahead_of_rear_axle_mm: float, height_mm: float) -> FloatArray:
-    """Chassis-frame coordinates of a point given as on the measured motorcycle. [mm]"""
+    """Chassis-frame coordinates, shape (2,), of a point given as on the measured motorcycle. [mm]"""
     rear = rear_end(bike.rear, bike.measured_at)
     x, z = rear.measured_axle_mm
     return np.array([x + ahead_of_rear_axle_mm, z + height_mm - _measured_radii(bike)[1]])
@@ -321,7 +313,7 @@ class Standing:
     work_ratio: dict[End, float]  # axle displacement normal to the ground per mm of shaft travel
 
 
-def without(chassis: Chassis, *parts: Load | None) -> Load:
+def load_without(chassis: Chassis, *parts: Load | None) -> Load:
     """Sprung mass and its centre without the given parts."""
     taken = [part for part in parts if part is not None]
     mass = chassis.sprung_mass_kg - sum(part.mass_kg for part in taken)
@@ -344,22 +336,14 @@ def sag_lacks(bike: Bike) -> tuple[str, ...]:
 def load_of(bike: Bike, name: LoadName) -> Load | None:
     """Sprung load of a sag: "free" the motorcycle alone, "static" ready to ride, "rider" with its rider. [kg, mm]
 
-    Returns
-    -------
-    Load or None
-        None if the bike file gives no [chassis.rider].
-
-    Raises
-    ------
-    BikeFileError
-        If the bike file has no [chassis].
+    None if the bike file gives no [chassis.rider]; raises `BikeFileError` if it has no [chassis].
     """
     chassis = chassis_of(bike)
     if name == "rider":
-        return without(chassis)
+        return load_without(chassis)
     if chassis.rider is None:
         return None
-    return without(chassis, chassis.rider, chassis.fuel if name == "free" else None)
+    return load_without(chassis, chassis.rider, chassis.fuel if name == "free" else None)
 
 
 def sprung_loads_n(bike: Bike, load: Load, standing: Attitude) -> dict[End, float]:

@@ -76,29 +76,12 @@ class LeverageCurve:
         return inside, shaft - inside
 
     def trusted(self, shaft_travel_mm: FloatArray) -> BoolArray:
-        """True within the measured range and up to `BEYOND_MM` past it.
-
-        Returns
-        -------
-        ndarray of bool, shape (n_samples,)
-            False where the input is NaN.
-        """
+        """True within the measured range and up to `BEYOND_MM` past it; False where the input is NaN."""
         first, last = self.measured_mm or (self.shaft_mm[0], self.shaft_mm[-1])
         return (shaft_travel_mm >= first - BEYOND_MM) & (shaft_travel_mm <= last + BEYOND_MM)
 
     def wheel_travel_mm(self, shaft_travel_mm: FloatArray) -> FloatArray:
-        """Wheel travel from shaft travel.
-
-        Parameters
-        ----------
-        shaft_travel_mm : ndarray of shape (n_samples,)
-            0 at full extension, compression positive; NaN where invalid. [mm]
-
-        Returns
-        -------
-        ndarray of shape (n_samples,)
-            Vertical at the axle, relative to the chassis; NaN where the input is. [mm]
-        """
+        """Wheel travel, vertical at the axle relative to the chassis, from shaft travel; NaN where that is. [mm]"""
         inside, beyond = self._inside(shaft_travel_mm)
         wheel = self._wheel(inside)
         out = beyond != 0.0  # few samples if any; NaN is among them, and stays NaN
@@ -154,11 +137,11 @@ def _turned(vector: FloatArray) -> FloatArray:
 
 @dataclass(frozen=True)
 class Mechanism:
-    """Linkage with its link lengths.
+    """Linkage with its link lengths; points of shape (2,). [mm]
 
-    ``shock_far`` and ``rod_far`` stand on ``*_body``; without a rod the near shock eye is on the swingarm. Points
-    on the swingarm are relative to its pivot. ``shock_near`` is relative to the rocker pivot, along the arm to
-    the rod and across it.
+    ``shock_far`` and ``rod_far`` stand on ``*_body``; without a rod the near shock eye is on the swingarm. Points on
+    the swingarm are relative to its pivot. ``shock_near`` is relative to the rocker pivot, along the arm to the rod and
+    across.
     """
 
     pivot: FloatArray
@@ -262,17 +245,9 @@ def _segments_cross(a: FloatArray, b: FloatArray, c: FloatArray, d: FloatArray) 
 def build_mechanism(
     swingarm: Swingarm, linkage: Linkage, shifts_mm: dict[str, Point] | None = None
 ) -> Mechanism:
-    """Mechanism with link lengths from the points; inserts and eccentrics shift their points.
+    """Mechanism with link lengths from the points; ``shifts_mm`` moves points by key, rods keep their length. [mm]
 
-    Parameters
-    ----------
-    shifts_mm : dict of key to (x, z), optional
-        Displacement of a point from its measured position, by its key; rods keep their length. [mm, mm]
-
-    Raises
-    ------
-    LinkageError
-        If two ends of a link are one point, or the links cross.
+    Raises `LinkageError` if two ends of a link are one point, or the links cross.
     """
     at = {
         key: _point(value)
@@ -379,21 +354,10 @@ def solve_linkage(
     shock_length_mm: float | None = None,
     positions: int | FloatArray = _KNOTS,
 ) -> LinkageSolution:
-    """Solve the linkage over the whole stroke, on its measured branch.
+    """Solve the linkage over the whole stroke, on its measured branch; arrays of shape (n,). [mm]
 
-    Parameters
-    ----------
-    stroke_mm : float
-        Of the shock. [mm]
-    shock_length_mm : float, optional
-        Eye to eye at full extension; as the points stand when not given. [mm]
-    positions : int or ndarray of shape (n,)
-        Number of evenly spaced shock travels, or the travels within the stroke. [mm]
-
-    Raises
-    ------
-    LinkageError
-        If part of the stroke cannot be reached; names the reachable travel and the reason.
+    ``shock_length_mm`` is eye to eye at full extension (default: as the points stand); ``positions`` a number of evenly
+    spaced shock travels, or the travels. Raises `LinkageError` with the reason if part of the stroke cannot be reached.
     """
     turn, length, below, above = _usable(mechanism)
     full = float(mechanism.shock_at(np.zeros(1))[0][0]) if shock_length_mm is None else shock_length_mm

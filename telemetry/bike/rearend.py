@@ -88,12 +88,7 @@ def shifts_mm(rear: Rear, at: MeasuredAt) -> dict[str, Point]:
 
 @lru_cache(maxsize=64)
 def rear_end(rear: Rear, at: MeasuredAt) -> RearEnd:
-    """Leverage curve and axle path of the rear of a bike file.
-
-    Parameters
-    ----------
-    at : MeasuredAt
-        Settings of the bike when its points were measured.
+    """Leverage curve and axle path of the rear of a bike file; ``at`` are its settings when its points were measured.
 
     Raises
     ------

@@ -192,18 +192,7 @@ def slip(name: str, value: float, limits: Range) -> str:
 
 
 def implausible(name: str, value: float, section: str = "") -> str:
-    """Reason why a number is implausible, "" if it is plausible.
-
-    Parameters
-    ----------
-    name : str
-        As of `range_of`.
-
-    Returns
-    -------
-    str
-        Begins with the value, to be put after the key; no full stop.
-    """
+    """Reason why a number is implausible, "" if it is plausible: begins with the value, without a full stop."""
     limits = range_of(name, section)
     if limits is None or limits.holds(value):
         return ""

@@ -96,10 +96,7 @@ class Sag:
 def spring_of(bike: Bike, end: End) -> ShaftSpring:
     """All springs along the shaft of one end: coil, second rate, air, gas, top-out spring, bump stop.
 
-    Raises
-    ------
-    BikeFileError
-        If the bike file lacks rate or preload.
+    Raises `BikeFileError` if the bike file lacks rate or preload.
     """
     rate, preload = needed(
         bike, f"{end}.spring_rate_n_per_mm", f"{end}.preload_mm", purpose="sag and forces need it"
@@ -122,13 +119,7 @@ def chassis_of(bike: Bike) -> Chassis:
 
 
 def sprung_load_n(bike: Bike, end: End) -> float:
-    """Vertical load of the sprung mass on one end, at rest on level ground. [N]
-
-    Raises
-    ------
-    BikeFileError
-        If the bike file has no [chassis].
-    """
+    """Vertical load of the sprung mass on one end, at rest on level ground; `BikeFileError` without [chassis]. [N]"""
     chassis = chassis_of(bike)
     front_share = chassis.com_to_rear_axle_mm / bike.wheelbase_mm
     share = front_share if end == "front" else 1.0 - front_share
@@ -136,14 +127,9 @@ def sprung_load_n(bike: Bike, end: End) -> float:
 
 
 def wheel_rate_n_per_mm(bike: Bike, end: End, shaft_mm: float) -> float:
-    """Vertical spring rate at the wheel: k / LR^2 - F LR' / LR^3. [N/mm]
+    """Vertical spring rate at the wheel at a shaft travel: k / LR^2 - F LR' / LR^3. [N/mm]
 
     The second term comes from the change of the ratio: a falling ratio stiffens.
-
-    Parameters
-    ----------
-    shaft_mm : float
-        Within the stroke. [mm]
     """
     spring, curve = spring_of(bike, end), leverage_curve(bike, end)
     ratio, slope = _ratio(curve, shaft_mm), curve.ratio_slope_per_mm(shaft_mm)

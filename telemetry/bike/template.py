@@ -212,17 +212,12 @@ def toml_text(text: str) -> str:
 
 
 def new_bike_text(answers: Mapping[str, Answer]) -> str:
-    """A bike file to fill in.
+    """A bike file (TOML) to fill in, in which ``"?"`` stands for what a review still needs.
 
     Parameters
     ----------
     answers : mapping of str to Answer
         By dotted key: ``front.stroke_mm``, ``channels.speed``; by section to leave the whole of it out.
-
-    Returns
-    -------
-    str
-        TOML in which ``"?"`` stands for what a review still needs.
     """
     lines: list[str] = []
     section, skipped = "", False

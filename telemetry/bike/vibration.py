@@ -47,21 +47,9 @@ class Matrices:
 
 
 def quarter_vehicle(sprung_mass_kg: float, end: SpringEnd) -> Matrices:
-    """Matrices of one end alone: x = (sprung, unsprung), up positive.
+    """Matrices of one end alone, shape (2, 2): x = (sprung, unsprung), up positive. [kg, N s/m, N/m]
 
-    Parameters
-    ----------
-    sprung_mass_kg : float
-        Carried by this end. [kg]
-
-    Returns
-    -------
-    Matrices
-        Of shape (2, 2).
-
-    References
-    ----------
-    .. [1] T. D. Gillespie, Fundamentals of Vehicle Dynamics, SAE 1992, ch. 5.
+    ``sprung_mass_kg`` is what this end carries (T. D. Gillespie, Fundamentals of Vehicle Dynamics, SAE 1992, ch. 5).
     """
     k, c = end.suspension_rate_n_m, end.suspension_damping_n_s_m
     return Matrices(
@@ -79,19 +67,10 @@ def half_vehicle(
     front: SpringEnd,
     rear: SpringEnd,
 ) -> Matrices:
-    """Matrices of a motorcycle in its plane: x = (heave up, pitch nose down, front and rear unsprung up).
+    """Matrices, shape (4, 4), of a motorcycle in its plane: x = (heave up, pitch nose down, front, rear unsprung up).
 
-    Parameters
-    ----------
-    sprung_mass_kg, pitch_inertia_kg_m2 : float
-        Of the sprung part; inertia about its centre of mass. [kg, kg m2]
-    com_to_front_m, com_to_rear_m : float
-        Centre of mass to the axles, along the ground. [m]
-
-    Returns
-    -------
-    Matrices
-        Of shape (4, 4).
+    Mass and inertia about the centre of mass of the sprung part; its distances to the axles are along the ground. [kg,
+    kg m2, m, N/m]
     """
     # Suspension extension of each end is (its mount) - (its wheel); a mount sits at heave -+ arm * pitch.
     stretch = np.array([[1.0, -com_to_front_m, -1.0, 0.0], [1.0, com_to_rear_m, 0.0, -1.0]])
@@ -113,13 +92,7 @@ def half_vehicle(
 
 
 def modes(matrices: Matrices) -> tuple[Mode, ...]:
-    """Oscillating modes of a linear system, lowest natural frequency first.
-
-    Returns
-    -------
-    tuple of Mode
-        Real poles (an overdamped motion) are left out.
-    """
+    """Oscillating modes of a linear system, lowest natural frequency first; real poles (overdamped) are left out."""
     n = len(matrices.mass)
     inverse_mass = np.linalg.inv(matrices.mass)
     state = np.block(
@@ -203,13 +176,7 @@ def bike_matrices(bike: Bike, *, front_damper_scale: float = 1.0, rear_damper_sc
 def bike_modes(
     bike: Bike, *, front_damper_scale: float = 1.0, rear_damper_scale: float = 1.0
 ) -> tuple[Mode, ...]:
-    """Modes of a bike about rider sag, at low shaft speed, of `bike_matrices`.
-
-    Returns
-    -------
-    tuple of Mode
-        Lowest natural frequency [Hz] first: bounce, pitch, then the two wheel hops.
-    """
+    """Modes of a bike about rider sag, at low shaft speed: bounce, pitch, then the two wheel hops. [Hz]"""
     return modes(
         bike_matrices(bike, front_damper_scale=front_damper_scale, rear_damper_scale=rear_damper_scale)
     )

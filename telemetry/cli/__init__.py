@@ -67,7 +67,7 @@ def _files(arguments: argparse.Namespace) -> list[str]:
 
 
 def _say_faults(error: BikeFileError) -> int:
-    """What is wrong with a file: one fault in one line, several below each other."""
+    """Print the faults of a file: a single one in one line, several below each other."""
     if len(error.faults) < 2:
         return _say(str(error), 1)
     _say(f"{error.file}: {len(error.faults)} things to put right:", 1)

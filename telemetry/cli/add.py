@@ -38,7 +38,7 @@ def add(arguments: argparse.Namespace) -> None:
 
 
 def words(arguments: argparse.Namespace) -> Words:
-    """What was said of the run on the command line."""
+    """Description of the run (rider, tyres, ...) from the command line."""
     return cast(Words, {word: getattr(arguments, word) for word in Words.__annotations__})
 
 

@@ -42,7 +42,7 @@ def _of_log(path: str) -> dict[str, Answer]:
 
 
 def _of_person(known: dict[str, Answer]) -> dict[str, Answer]:
-    """What a person at the terminal answers; an empty line leaves a value open, or as the log has it."""
+    """Answers typed at the terminal; an empty line leaves a value open, or as the log has it."""
     say("An empty line leaves a value open, to be written into the file later.")
     found = {}
     for question in QUESTIONS:

@@ -14,7 +14,7 @@ from telemetry.review import KEYS, motion_of, telling_columns
 
 
 def bounce(arguments: argparse.Namespace) -> None:
-    """Read the pushes, write what was asked for, print the verdict."""
+    """Read the pushes, write the requested files, print the verdict."""
     with working("Reading the pushes"):
         result, notes = bounce_of(arguments.log, load_bike(arguments.bike), arguments.channels)
         inputs = (arguments.log, arguments.bike)

@@ -1,4 +1,4 @@
-"""Which column means what: ``--channels``, then the bike file, then what was confirmed for logs of this shape."""
+"""Meanings of columns: ``--channels``, then the bike file, then those confirmed for logs of this shape."""
 
 from collections.abc import Mapping
 from typing import TYPE_CHECKING

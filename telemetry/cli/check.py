@@ -34,12 +34,10 @@ def check(arguments: argparse.Namespace) -> None:
         log = _with_stated_rate(log, given, bike)
         if bike:
             try:
-                from telemetry.cli.circuits import ground_of, keep_ground
-                from telemetry.review import measure, telling_columns
+                from telemetry.cli.circuits import keep_ground, on_ground
+                from telemetry.review import measure
 
-                with telling_columns(bike, log):
-                    ground = ground_of(arguments, log, bike)
-                    measured = measure(log, bike, start_line=ground.start_line, circuit=ground.circuit)
+                measured, ground = on_ground(arguments, log, bike, measure)
                 keep_ground(arguments, ground, measured.track)
             except BothEndsError as error:  # the columns are shown first: they say what to put right
                 refusal = error

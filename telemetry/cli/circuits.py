@@ -1,7 +1,9 @@
 """The circuit and the start line: ``--line`` and ``--circuit``, then what is kept for the place of the log."""
 
 import argparse
+from collections.abc import Callable
 from pathlib import Path
+from typing import TypeVar
 
 from rich.text import Text
 
@@ -11,8 +13,10 @@ from telemetry.errors import BothEndsError
 from telemetry.laps import Track, keep_circuit, load_circuit
 from telemetry.logs import RawLog
 from telemetry.plaintext import plain
-from telemetry.review import Ground
+from telemetry.review import Ground, telling_columns
 from telemetry.review import ground_of as find_ground
+
+Result = TypeVar("Result")
 
 
 def ground_of(arguments: argparse.Namespace, log: RawLog, bike: Bike) -> Ground:
@@ -21,8 +25,17 @@ def ground_of(arguments: argparse.Namespace, log: RawLog, bike: Bike) -> Ground:
     return find_ground(log, bike, arguments.line, given)
 
 
+def on_ground(
+    arguments: argparse.Namespace, log: RawLog, bike: Bike, work: Callable[..., Result]
+) -> tuple[Result, Ground]:
+    """Result of ``work(log, bike, start_line=..., circuit=...)``, and the ground; an error also names the columns."""
+    with telling_columns(bike, log):
+        ground = ground_of(arguments, log, bike)
+        return work(log, bike, start_line=ground.start_line, circuit=ground.circuit), ground
+
+
 def keep_ground(arguments: argparse.Namespace, ground: Ground, track: Track) -> Path | None:
-    """Keep the circuit for its place where a person said where its line is, and say so; the file, if any."""
+    """Keep the circuit for its place if its line was given, and print the file; returns it, None if not kept."""
     circuit = track.circuit
     if circuit is None or circuit.kept_in:
         return Path(circuit.kept_in) if circuit is not None else None
@@ -47,7 +60,7 @@ def circuit_path_of(arguments: argparse.Namespace, log_path: str) -> str | Path 
     from telemetry.bike import load_bike
     from telemetry.cli.channels import with_channels
     from telemetry.logs import read_log
-    from telemetry.review import measure, telling_columns
+    from telemetry.review import measure
 
     log = read_log(log_path)
     bike = with_channels(load_bike(arguments.bike), log, arguments.channels)

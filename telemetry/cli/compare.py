@@ -69,16 +69,14 @@ def from_logbook(arguments: argparse.Namespace) -> tuple[Side, Side]:
 def from_logs(arguments: argparse.Namespace) -> tuple[Side, Side]:
     """Two logs, reviewed, with their setup sheets."""
     from telemetry.bike import Bike, load_bike
-    from telemetry.cli.circuits import ground_of, keep_ground
+    from telemetry.cli.circuits import keep_ground, on_ground
     from telemetry.logs import read_log
-    from telemetry.review import review, telling_columns
+    from telemetry.review import review
 
     def side_of(path: str, bike: Bike, sheet: SetupSheet | None) -> Side:
         log = read_log(path)
         bike = with_channels(bike, log, arguments.channels)
-        with telling_columns(bike, log):
-            ground = ground_of(arguments, log, bike)
-            result = review(log, bike, start_line=ground.start_line, circuit=ground.circuit)
+        result, ground = on_ground(arguments, log, bike, review)
         keep(log, arguments.channels)
         keep_ground(arguments, ground, result.track)
         return Side(result.summary, sheet, lambda: result.traces)

@@ -1,14 +1,12 @@
-"""``bothends debrief``: the page of a stored run; and how ``bothends review`` writes the page of a log."""
+"""``bothends debrief``: the page of a stored run."""
 
 import argparse
-from collections.abc import Callable, Iterable
 from dataclasses import fields
-from pathlib import Path
 
-from telemetry.cli.output import check_outputs, console, working, write_file, write_text
+from telemetry.cli.output import check_outputs, console, working, write_debrief
 from telemetry.logbook import Logbook
 from telemetry.prediction import expected_of
-from telemetry.report import Details, debrief_document, debrief_html, page_to_pdf, print_document
+from telemetry.report import Details, debrief_document, debrief_html, print_document
 
 
 def debrief(arguments: argparse.Namespace) -> None:
@@ -35,16 +33,3 @@ def debrief(arguments: argparse.Namespace) -> None:
         )
         page = debrief_document(summary, traces, sheet=sheet, details=details, expected=expected)
     print_document(page, console())
-
-
-def write_debrief(
-    arguments: argparse.Namespace, page: Callable[[], str], inputs: Iterable[str | None] = ()
-) -> None:
-    """Write a page as ``--html`` and ``--pdf`` ask; it is made when one of them does."""
-    if not (arguments.html or arguments.pdf):
-        return
-    text = page()
-    write_text(arguments.html, text, inputs=inputs)
-    if arguments.pdf:
-        printed = page_to_pdf(text)
-        write_file(arguments.pdf, lambda part: Path(part).write_bytes(printed), inputs=inputs)

@@ -1,5 +1,6 @@
 """Writing results, and telling a person at the terminal that work goes on."""
 
+import argparse
 import codecs
 import os
 import sys
@@ -23,7 +24,7 @@ class _Screen(Console):
 
 
 def _spelled(error: UnicodeError) -> tuple[str, int]:
-    """For a terminal without a minus sign of its own: the hyphen, so that no sign is lost; else a question mark."""
+    """Replacement of letters a terminal lacks: the hyphen for a minus sign, so that no sign is lost, else "?"."""
     if not isinstance(error, UnicodeEncodeError):
         raise error
     odd = error.object[error.start : error.end]
@@ -34,7 +35,7 @@ codecs.register_error("bothends", _spelled)
 
 
 def console() -> Console:
-    """What a person reads; on a file or pipe plain text."""
+    """Terminal output; plain text on a file or pipe."""
     if isinstance(sys.stdout, TextIOWrapper):
         sys.stdout.reconfigure(errors="bothends")
     return _Screen(highlight=False)
@@ -133,3 +134,18 @@ def write_text(path: str | Path | None, text: str, *, inputs: Iterable[str | Non
 def say(words: str) -> None:
     """A line on standard error: what was done besides the result."""
     print(plain(words), file=sys.stderr)
+
+
+def write_debrief(
+    arguments: argparse.Namespace, page: Callable[[], str], inputs: Iterable[str | None] = ()
+) -> None:
+    """Write a page as ``--html`` and ``--pdf`` ask; it is made when one of them does."""
+    if not (arguments.html or arguments.pdf):
+        return
+    text = page()
+    write_text(arguments.html, text, inputs=inputs)
+    if arguments.pdf:
+        from telemetry.report import page_to_pdf
+
+        printed = page_to_pdf(text)
+        write_file(arguments.pdf, lambda part: Path(part).write_bytes(printed), inputs=inputs)

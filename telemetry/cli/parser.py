@@ -1,4 +1,4 @@
-"""What can be typed after ``bothends``."""
+"""Command line of ``bothends``: commands, arguments, help."""
 
 import argparse
 import re
@@ -66,7 +66,7 @@ def join_line(argv: Sequence[str]) -> list[str]:
 
 
 class _Version(argparse.Action):
-    """Look the version up only when it is asked for."""
+    """Look the version up only for ``--version``."""
 
     def __call__(self, parser: argparse.ArgumentParser, *_: object) -> None:
         from telemetry import __version__
@@ -481,7 +481,7 @@ def _circuit(parser: argparse.ArgumentParser) -> None:
 
 
 def _words(parser: argparse.ArgumentParser) -> None:
-    """What the catalogue is to say of a run; the keys of `telemetry.logbook.entry.Words`."""
+    """Description of a run in the catalogue; the keys of `telemetry.logbook.entry.Words`."""
     for option, words in (
         ("name", "what to call the run"),
         ("date", "day of the outing, such as 2026-05-01"),

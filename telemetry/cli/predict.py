@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from telemetry.bike import Bike, load_bike
 from telemetry.cli.channels import keep, with_channels
-from telemetry.cli.circuits import ground_of
+from telemetry.cli.circuits import on_ground
 from telemetry.cli.output import check_outputs, console, working, write_text
 from telemetry.damping import find_oscillation
 from telemetry.errors import BothEndsError
@@ -13,12 +13,12 @@ from telemetry.logs import read_log
 from telemetry.prediction import Laps, at_corner, parse_wish, prediction_to_json, prepare, reach, steps
 from telemetry.prediction import predict as predict_change
 from telemetry.report import print_prediction
-from telemetry.review import Measured, measure, telling_columns
+from telemetry.review import Measured, measure
 from telemetry.stand import parse_change
 
 
 def predict(arguments: argparse.Namespace) -> None:
-    """Ride the laps again with the change, write what was asked for, print it."""
+    """Simulate the laps with the change, write the requested files, print the result."""
     if not (arguments.change or arguments.want or arguments.steps):
         arguments.parser.error("needs --change KEY=+STEP, --want KEY=VALUE or --steps; see --help")
     inputs = (arguments.log, arguments.bike)
@@ -52,9 +52,7 @@ def laps_of(arguments: argparse.Namespace) -> Laps:
     bike = load_bike(arguments.bike)
     log = read_log(arguments.log)
     bike = with_channels(bike, log, arguments.channels)
-    with telling_columns(bike, log):
-        ground = ground_of(arguments, log, bike)
-        measured = measure(log, bike, start_line=ground.start_line, circuit=ground.circuit)
+    measured, _ = on_ground(arguments, log, bike, measure)
     keep(log, arguments.channels)
     return _ready(measured, bike)
 

@@ -1,25 +1,24 @@
 """``bothends review``: one log."""
 
 import argparse
+from functools import partial
 
 from telemetry.bike import Bike, load_bike
 from telemetry.cli.channels import keep, with_channels
-from telemetry.cli.circuits import ground_of, keep_ground
+from telemetry.cli.circuits import keep_ground, on_ground
 from telemetry.cli.cut import given_cut
-from telemetry.cli.debrief import write_debrief
-from telemetry.cli.output import check_outputs, console, say, working, write_file, write_text
+from telemetry.cli.output import check_outputs, console, say, working, write_debrief, write_file, write_text
 from telemetry.laps import circuit_text
 from telemetry.logs import read_log
-from telemetry.prediction import expected_of
 from telemetry.report import debrief_html, print_review
-from telemetry.review import Measured, Review, telling_columns
+from telemetry.review import Measured, Review
 from telemetry.review import review as review_log
 from telemetry.setup import SetupSheet, load_sheet
 from telemetry.summary import summary_to_json, write_traces
 
 
 def review(arguments: argparse.Namespace) -> None:
-    """Review one log, write what was asked for, print the debrief."""
+    """Review one log, write the requested files, print the debrief."""
     inputs = (arguments.log, arguments.bike, arguments.setup, arguments.circuit)
     check_outputs(
         arguments.json, arguments.traces, arguments.html, arguments.pdf, arguments.save_circuit, inputs=inputs
@@ -29,11 +28,7 @@ def review(arguments: argparse.Namespace) -> None:
     with working("Reviewing"):
         log = read_log(arguments.log)
         bike = with_channels(bike, log, arguments.channels)
-        with telling_columns(bike, log):
-            ground = ground_of(arguments, log, bike)
-            result = review_log(
-                log, bike, start_line=ground.start_line, circuit=ground.circuit, cut=given_cut(arguments)
-            )
+        result, ground = on_ground(arguments, log, bike, partial(review_log, cut=given_cut(arguments)))
         write_text(arguments.json, summary_to_json(result.summary), inputs=inputs)
         if arguments.save_circuit and result.track.circuit is not None:
             write_text(arguments.save_circuit, circuit_text(result.track.circuit), inputs=inputs)
@@ -49,6 +44,8 @@ def review(arguments: argparse.Namespace) -> None:
 
 def _page(result: Review, bike: Bike, sheet: SetupSheet | None, arguments: argparse.Namespace) -> str:
     """The debrief of a log that has just been reviewed."""
+    from telemetry.prediction import expected_of  # compiles; a review without a page does without
+
     summary = result.summary
     measured = Measured(result.run, result.motion, result.track, summary.quality)
     return debrief_html(

@@ -60,9 +60,9 @@ def simulate(arguments: argparse.Namespace) -> None:
 
 
 def _scenario(arguments: argparse.Namespace) -> Scenario:
-    """The scenario with what was asked for in its place."""
+    """The scenario with the options of the command line."""
     scenario = SCENARIOS[arguments.scenario]
-    asked = {"laps": arguments.laps, "log_rate_hz": arguments.rate, "seed": arguments.seed}
+    options = {"laps": arguments.laps, "log_rate_hz": arguments.rate, "seed": arguments.seed}
     faults = [*scenario.faults, *(LostDamping(a, b) for a, b in arguments.lose_damping or ())]
     if arguments.damping_left is not None:
         if not any(isinstance(fault, LostDamping) for fault in faults):
@@ -71,14 +71,14 @@ def _scenario(arguments: argparse.Namespace) -> Scenario:
             replace(fault, scale=arguments.damping_left) if isinstance(fault, LostDamping) else fault
             for fault in faults
         ]
-    given = {key: value for key, value in asked.items() if value is not None}
+    given = {key: value for key, value in options.items() if value is not None}
     changed = bool(given) or faults != [*scenario.faults]
     about = f"As {scenario.name}, but changed on the command line." if changed else scenario.about
     return replace(scenario, faults=tuple(faults), about=about, **given)
 
 
 def truth_json(scenario: Scenario, outing: Outing) -> str:
-    """What happened, as JSON: laps, corners, contacts with the stops, stretches of lost damping."""
+    """Truth of an outing as JSON: laps, corners, contacts with the stops, stretches of lost damping."""
     truth = outing.truth
     document: dict[str, Any] = {
         "schema": TRUTH_SCHEMA,

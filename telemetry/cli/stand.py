@@ -10,7 +10,7 @@ from telemetry.stand import at_stand, parse_change, stand_to_json
 
 
 def stand(arguments: argparse.Namespace) -> None:
-    """Compute what changes do, write what was asked for, print it."""
+    """Compute the effects of changes, write the requested files, print them."""
     changes = [parse_change(text) for text in arguments.change]
     with working("Computing"):
         result = at_stand(

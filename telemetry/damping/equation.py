@@ -33,7 +33,7 @@ from telemetry.damping.hop import (
 )
 from telemetry.laps import Track
 from telemetry.motion import Motion
-from telemetry.signals import NOISE_TOLD_FROM_HZ, sensor_noise_mm
+from telemetry.signals import NOISE_NOTE_FROM_HZ, sensor_noise_mm
 
 # Orders of the derivatives of the travel speed that are read; each is the slope of the next.
 ORDERS = (3, 2, 1, 0, -1, -2)
@@ -129,7 +129,7 @@ def _signals(travel_mm: FloatArray, rate_hz: float) -> WheelSignals:
     most = round(NOISE_S * rate_hz)
     first = max(len(travel_mm) - most, 0) // 2
     noise_mm = sensor_noise_mm(travel_mm[first : first + most])
-    told = np.isfinite(noise_mm) and rate_hz >= NOISE_TOLD_FROM_HZ
+    told = np.isfinite(noise_mm) and rate_hz >= NOISE_NOTE_FROM_HZ
     return WheelSignals(step_s, orders, noise_mm, 2.0 * noise_mm**2 / rate_hz if told else 0.0)
 
 

@@ -85,13 +85,7 @@ class _File(_Part):
 
 
 def circuit_text(circuit: Circuit) -> str:
-    """A circuit as the text of its file.
-
-    Returns
-    -------
-    str
-        TOML.
-    """
+    """A circuit as the text of its file, in TOML."""
     lines = [
         "# A circuit as found from a log. Names of the circuit and of corners may be filled in by hand.",
         f'format = "{FORMAT}"',
@@ -146,13 +140,7 @@ def _resampled(values: FloatArray, length_m: float, step_m: float, *, at: float)
 
 
 def load_circuit(path: str | Path) -> Circuit:
-    """Read a circuit's file.
-
-    Raises
-    ------
-    BikeFileError
-        If it cannot be read, naming the key.
-    """
+    """Read a circuit's file; `BikeFileError` names the key if it cannot be read."""
     path = Path(path)
     data = read_toml(path, what="circuit file")
     try:
@@ -178,17 +166,10 @@ def load_circuit(path: str | Path) -> Circuit:
 
 
 def known_circuit(latitude_deg: FloatArray, longitude_deg: FloatArray) -> Circuit | None:
-    """The circuit that is kept for the place of a log.
+    """The circuit that is kept for the place of a log, with ``kept_in``.
 
-    Parameters
-    ----------
-    latitude_deg, longitude_deg : ndarray of shape (n_fixes,)
-        In order of time, none of them NaN. [deg]
-
-    Returns
-    -------
-    Circuit or None
-        With ``kept_in``. None where no circuit is kept that the log went round, in its direction.
+    None where no circuit is kept that the log went round, in its direction. Positions are in order of time without NaN,
+    shape (n_fixes,). [deg]
     """
     for path in _files():
         with suppress(BothEndsError):  # a file that was spoilt by hand is no reason not to review a log
@@ -199,17 +180,9 @@ def known_circuit(latitude_deg: FloatArray, longitude_deg: FloatArray) -> Circui
 
 
 def keep_circuit(circuit: Circuit) -> Path | None:
-    """Keep a circuit for its place, in one step; one that was kept for it goes.
+    """Keep a circuit (with its centre line) for its place, in one step; one that was kept for it is deleted.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        With its centre line.
-
-    Returns
-    -------
-    pathlib.Path or None
-        The file; None where it cannot be written, or the circuit has no positions.
+    Returns its file; None where that cannot be written, or the circuit has no positions.
     """
     if circuit.latitude_deg is None or circuit.longitude_deg is None:
         return None
@@ -223,7 +196,7 @@ def keep_circuit(circuit: Circuit) -> Path | None:
 
 
 def is_line_of(circuit: Circuit, start_line_deg: tuple[float, float]) -> bool:
-    """Whether a start line given by latitude and longitude is that of a circuit."""
+    """Whether a start line given by latitude and longitude is that of a circuit. [deg]"""
     if circuit.latitude_deg is None or circuit.longitude_deg is None:
         return False
     east, north = to_plane_m(circuit.latitude_deg[:1], circuit.longitude_deg[:1], start_line_deg)
@@ -244,7 +217,7 @@ def _goes_round(latitude_deg: FloatArray, longitude_deg: FloatArray, circuit: Ci
     east, north = to_plane_m(latitude_deg, longitude_deg, origin)
     if np.hypot(east - line.x_m[0], north - line.y_m[0]).min() > circuit.length_m:
         return False
-    east, north = _ways(east, north)
+    east, north = _passed_places(east, north)
     away, place = nearest_m(line, east, north)
     beside = away <= NEAR_M
     every = max(1, round(STEP_M / line.step_m))
@@ -256,7 +229,7 @@ def _goes_round(latitude_deg: FloatArray, longitude_deg: FloatArray, circuit: Ci
     return bool(np.median(ahead) > 0.0)
 
 
-def _ways(east_m: FloatArray, north_m: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _passed_places(east_m: FloatArray, north_m: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Every place that was passed once, in order: about `STEP_M` apart, drawn between fixes, standing counted once."""
     every = max(1, len(east_m) // MOST_FIXES)
     east_m, north_m = east_m[::every], north_m[::every]

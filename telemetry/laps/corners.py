@@ -204,7 +204,7 @@ class Span(NamedTuple):
 
 
 def in_pits(times_s: FloatArray, t_s: FloatArray, speed_m_s: FloatArray) -> tuple[BoolArray, float]:
-    """Which crossings of the line were made in the pit lane, and the speed below which a crossing is slow. [m/s]
+    """Mask of the crossings made in the pit lane, and the speed below which a crossing is slow. [m/s]
 
     There the line is crossed much more slowly than usual, and the motorcycle comes from a stop, goes to one (the log's
     ends count as stops), or holds its speed.
@@ -231,7 +231,7 @@ def in_pits(times_s: FloatArray, t_s: FloatArray, speed_m_s: FloatArray) -> tupl
     return found, limit
 
 
-def kinds(
+def classified_laps(
     spans: list[Span],
     t_s: FloatArray,
     speed_m_s: FloatArray,
@@ -346,19 +346,10 @@ def longitudinal_m_s2(speed_m_s: FloatArray, sample_rate_hz: float) -> FloatArra
 def measured_m_s2(
     measured_m_s2: FloatArray, by_speed_m_s2: FloatArray | None, sample_rate_hz: float
 ) -> FloatArray | None:
-    """An accelerometer's reading along the motorcycle, smoothed, if it goes with what the speed says.
+    """Acceleration along the motorcycle from an accelerometer, smoothed, if it agrees with that from the speed. [m/s2]
 
-    Parameters
-    ----------
-    measured_m_s2 : ndarray of shape (n_samples,)
-        Positive forwards. [m/s2]
-    by_speed_m_s2 : ndarray of shape (n_samples,) or None
-        From the speed; None where there is none to compare with. [m/s2]
-
-    Returns
-    -------
-    ndarray of shape (n_samples,) or None
-        None if it is turned round, mounted across, or shows something else.
+    Positive forwards, shape (n_samples,). None if it is turned round, mounted across, or shows something else;
+    ``by_speed_m_s2`` is None without a speed to compare with.
     """
     smooth = moving_mean(measured_m_s2, max(round(SMOOTH_S * sample_rate_hz), 3))
     if by_speed_m_s2 is None:
@@ -446,18 +437,7 @@ def lean_from_curvature(curvature_1_m: FloatArray, speed_m_s: FloatArray) -> Flo
 def lean_from_path(
     east_m: FloatArray, north_m: FloatArray, speed_m_s: FloatArray, sample_rate_hz: float
 ) -> FloatArray:
-    """Lean that balances the bends of a ride's own path, where there is no centre line to take them from.
-
-    Parameters
-    ----------
-    east_m, north_m, speed_m_s : ndarray of shape (n_samples,)
-        [m, m, m/s]
-
-    Returns
-    -------
-    ndarray of shape (n_samples,)
-        Right positive. [deg]
-    """
+    """Lean that balances the bends of a ride's own path, right positive, shape (n_samples,). [deg]"""
     width = max(round(0.5 * sample_rate_hz), 3)
     east, north = np.gradient(moving_mean(east_m, width)), np.gradient(moving_mean(north_m, width))
     valid = np.isfinite(east) & np.isfinite(north)

@@ -6,10 +6,10 @@ import numpy as np
 
 from telemetry.arrays import BoolArray, FloatArray
 from telemetry.laps.corners import GRAVITY_M_S2, SAME_CIRCUIT, MeanLap, mean_lap
-from telemetry.laps.crossings import Marks
+from telemetry.laps.crossings import Crossings
 from telemetry.laps.gps import STEP_M, CentreLine, Fixes, fit_line, nearest_m, radii_m, to_plane_m
 from telemetry.laps.lap import Circuit
-from telemetry.laps.smooth import commonest, moving_mean, penalised, robust_sd, sums_at
+from telemetry.laps.smooth import commonest, moving_mean, penalised_fit, robust_sd, sums_at
 from telemetry.laps.speed import Speed, Thin
 from telemetry.notes import QualityNote
 
@@ -154,7 +154,7 @@ def _followed(
 
 
 def _same_laps(fixes: Fixes, at_fix_m: FloatArray, at_crossing_m: FloatArray) -> BoolArray:
-    """Which laps go the way that most of them go: not over the pits, not over two laps, not on another circuit."""
+    """Mask of laps on the common path: not through the pits, not over two laps, not on another circuit."""
     if len(at_crossing_m) < 2:
         return np.zeros(0, dtype=bool)
     share = (np.arange(PATH_POINTS) + 0.5) / PATH_POINTS
@@ -239,7 +239,7 @@ def _correction(t_s: FloatArray, at_s: FloatArray, away_m: FloatArray) -> FloatA
     weight, smooth = np.ones(len(away_m)), np.zeros(n)
     for _ in range(4):
         diagonal = sums_at(index, weight, n)
-        smooth = penalised(diagonal, None, sums_at(index, weight * away_m, n), penalty, 2)
+        smooth = penalised_fit(diagonal, None, sums_at(index, weight * away_m, n), penalty, 2)
         left = away_m - smooth[index]
         weight = 1.0 / (1.0 + (left / (3.0 * max(robust_sd(left), noise))) ** 2) ** 2
     return np.interp(t_s, step * np.arange(n), smooth)
@@ -359,7 +359,7 @@ def _best_move(theirs: FloatArray, ours: FloatArray, node: int, shift: int) -> f
 class Places:
     """Position of the motorcycle along the circuit."""
 
-    marks: Marks  # crossings of the start line, corrected by the places
+    crossings: Crossings  # crossings of the start line, corrected by the places
     place_m: FloatArray  # along the circuit over all laps, never falling; shape (n_thin,)
     starts_m: FloatArray  # the start line in ``place_m`` at each crossing
     lap_m: float  # 0 without laps
@@ -374,7 +374,7 @@ def find_places(
     fixes: Fixes | None,
     speed: Speed,
     lean_deg: FloatArray | None,
-    marks: Marks,
+    crossings: Crossings,
     circuit: Circuit | None,
     line: CentreLine | None,
     notes: list[QualityNote],
@@ -385,18 +385,23 @@ def find_places(
     """
     if speed.travelled_m is None:
         return None
-    if fixes is not None and marks.ends_s is None:
-        course = follow(fixes, thin.t_s, speed.travelled_m, marks.times_s, line)
+    if fixes is not None and crossings.ends_s is None:
+        course = follow(fixes, thin.t_s, speed.travelled_m, crossings.times_s, line)
         if course is not None:
-            return _on_course(thin, fixes, course, marks, line is not None, notes)
-    places = _by_wheels(thin, speed, marks)
-    if circuit is None or circuit.speed_m_s is None or len(marks.times_s) < 2 or marks.ends_s is not None:
+            return _on_course(thin, fixes, course, crossings, line is not None, notes)
+    places = _by_wheels(thin, speed, crossings)
+    if (
+        circuit is None
+        or circuit.speed_m_s is None
+        or len(crossings.times_s) < 2
+        or crossings.ends_s is not None
+    ):
         return places
     return _on_pattern(thin, speed, lean_deg, places, circuit, notes)
 
 
 def _on_course(
-    thin: Thin, fixes: Fixes, course: Course, marks: Marks, matched: bool, notes: list[QualityNote]
+    thin: Thin, fixes: Fixes, course: Course, crossings: Crossings, matched: bool, notes: list[QualityNote]
 ) -> Places:
     line, place, lap = course.line, course.place_m, course.line.length_m
     moved = fixes.earlier(course.delay_s)
@@ -407,30 +412,30 @@ def _on_course(
         notes.append(QualityNote("info", "gps_delay", message))
     elsewhere = _elsewhere(thin, moved, course, notes)
     if matched:
-        at = np.interp(marks.times_s, thin.t_s, place)
+        at = np.interp(crossings.times_s, thin.t_s, place)
         away = float(np.median((at + lap / 2) % lap - lap / 2)) if len(at) else 0.0
-        by_signal = marks.source in ("lap channel", "beacon") and abs(away) <= SAME_LINE_M
-        if len(at) and not by_signal and marks.source != "gps line":
+        by_signal = crossings.source in ("lap channel", "beacon") and abs(away) <= SAME_LINE_M
+        if len(at) and not by_signal and crossings.source != "gps line":
             side = "after" if away > 0 else "before"
             message = (
-                f"The {marks.source} counts laps {abs(away):.0f} m {side} the start line of the circuit file; "
+                f"The {crossings.source} counts laps {abs(away):.0f} m {side} the start line of the circuit file; "
                 "laps are counted at the line of the file."
             )
             notes.append(QualityNote("info", "lap_signal_elsewhere", message))
-    elif marks.line_m is not None:
-        middle_east, middle_north = marks.line_m
+    elif crossings.line_m is not None:
+        middle_east, middle_north = crossings.line_m
         at, _ = line.project(np.array([middle_east]), np.array([middle_north]), np.zeros(1), 60.0)
         line, place, by_signal = line.from_place(float(at[0])), place - at[0], False
     else:
-        at = np.interp(marks.times_s, thin.t_s, place)
+        at = np.interp(crossings.times_s, thin.t_s, place)
         zero = float(np.median(at - laps_between(at, lap) * lap))
         line, place, by_signal = line.from_place(zero), place - zero, True
     if by_signal:
-        at = np.interp(marks.times_s, thin.t_s, place)
+        at = np.interp(crossings.times_s, thin.t_s, place)
         starts = np.round(at / lap) * lap
-        if marks.by_place is not None:
+        if crossings.by_place is not None:
             at_line = np.interp(starts, place, thin.t_s)
-            marks = replace(marks, times_s=np.where(marks.by_place, at_line, marks.times_s))
+            crossings = replace(crossings, times_s=np.where(crossings.by_place, at_line, crossings.times_s))
     else:
         starts = lap * np.arange(np.ceil(place[0] / lap), np.floor(place[-1] / lap) + 1)
         starts = starts[starts > place[0]]
@@ -438,14 +443,14 @@ def _on_course(
         times = np.interp(starts, place, thin.t_s)
         here = ~elsewhere[np.clip(np.round(times * thin.rate_hz).astype(np.int64), 0, len(place) - 1)]
         starts = starts[here]
-        marks = replace(
-            marks, times_s=times[here], source="gps line", numbers=None, by_place=None, several=None
+        crossings = replace(
+            crossings, times_s=times[here], source="gps line", numbers=None, by_place=None, several=None
         )
-    return Places(marks, place, starts, lap, elsewhere, line, moved, matched)
+    return Places(crossings, place, starts, lap, elsewhere, line, moved, matched)
 
 
 def _elsewhere(thin: Thin, fixes: Fixes, course: Course, notes: list[QualityNote]) -> BoolArray:
-    """When the motorcycle was not on this circuit at all."""
+    """Mask of thin samples at which the motorcycle was not on this circuit."""
     off = ~course.on_line
     far = np.zeros(len(off))
     if off.any():
@@ -466,24 +471,24 @@ def _elsewhere(thin: Thin, fixes: Fixes, course: Course, notes: list[QualityNote
     return elsewhere
 
 
-def _by_wheels(thin: Thin, speed: Speed, marks: Marks) -> Places:
+def _by_wheels(thin: Thin, speed: Speed, crossings: Crossings) -> Places:
     travelled = speed.travelled_m
     assert travelled is not None
     nowhere = np.zeros(len(travelled), dtype=bool)
-    at = np.interp(marks.times_s, thin.t_s, travelled)
-    if len(at) < 2 and marks.ends_s is None:
+    at = np.interp(crossings.times_s, thin.t_s, travelled)
+    if len(at) < 2 and crossings.ends_s is None:
         zero = float(at[0]) if len(at) else 0.0
-        return Places(marks, travelled - zero, at - zero, 0.0, nowhere)
-    if marks.ends_s is not None:
-        back = np.interp(marks.ends_s, thin.t_s, travelled)
+        return Places(crossings, travelled - zero, at - zero, 0.0, nowhere)
+    if crossings.ends_s is not None:
+        back = np.interp(crossings.ends_s, thin.t_s, travelled)
         lap = float(np.median(back - at))
         knots, values = np.column_stack((at, back)).ravel(), np.tile([0.0, lap], len(at))
         values += np.repeat(np.arange(len(at)) * lap, 2)
         starts = lap * np.arange(len(at), dtype=np.float64)
-        return Places(marks, np.interp(travelled, knots, values), starts, lap, nowhere)
+        return Places(crossings, np.interp(travelled, knots, values), starts, lap, nowhere)
     lap = commonest(np.diff(at), SAME_CIRCUIT)
     place = by_wheels(travelled, at, lap, lap)
-    return Places(marks, place, np.interp(marks.times_s, thin.t_s, place), lap, nowhere)
+    return Places(crossings, place, np.interp(crossings.times_s, thin.t_s, place), lap, nowhere)
 
 
 def _on_pattern(
@@ -501,7 +506,7 @@ def _on_pattern(
     inside = (index >= 0) & (index < len(usual))
     inside[inside] = usual[index[inside]]
     ours = mean_lap(places.place_m % lap, inside, lap, speed.thin_m_s, lean_deg)
-    by_signal = places.marks.source in ("lap channel", "beacon")
+    by_signal = places.crossings.source in ("lap channel", "beacon")
     match = match_by_pattern(circuit, ours, line_known=by_signal)
     if match is None:
         notes.append(not_this_circuit(circuit, "the speed goes round the lap in another way"))
@@ -515,8 +520,8 @@ def _on_pattern(
         return replace(places, place_m=place, starts_m=starts, lap_m=circuit.length_m, matched=True)
     length = circuit.length_m
     starts = length * np.arange(np.ceil(place[0] / length), np.floor(place[-1] / length) + 1)
-    marks = replace(places.marks, times_s=np.interp(starts, place, thin.t_s), several=None)
-    return replace(places, marks=marks, place_m=place, starts_m=starts, lap_m=length, matched=True)
+    crossings = replace(places.crossings, times_s=np.interp(starts, place, thin.t_s), several=None)
+    return replace(places, crossings=crossings, place_m=place, starts_m=starts, lap_m=length, matched=True)
 
 
 def not_this_circuit(circuit: Circuit, why: str) -> QualityNote:

@@ -1,4 +1,4 @@
-"""When the start line was crossed: from a lap channel, a beacon, or a line on the ground."""
+"""Crossings of the start line, from a lap channel, a beacon, a line on the ground, or the speed."""
 
 from dataclasses import dataclass, replace
 
@@ -152,13 +152,13 @@ def from_speed_pattern(t_s: FloatArray, travelled_m: FloatArray) -> FloatArray:
     # the fastest point that has enough of its lap around it to be recognised by
     margin = lag // 6
     fastest = margin + int(np.argmax(speed[margin : len(speed) - margin]))
-    marks = [float(fastest)]
+    crossings = [float(fastest)]
     for direction in (1, -1):
         at = _same_place(speed, fastest, fastest + direction * lag, lag)
         while at is not None:
-            marks.append(at)
+            crossings.append(at)
             at = _same_place(speed, fastest, round(at) + direction * lag, lag)
-    return apart(np.interp(np.sort(marks) * PATTERN_STEP_M, places, times))
+    return apart(np.interp(np.sort(crossings) * PATTERN_STEP_M, places, times))
 
 
 def _lap_lag(speed: FloatArray) -> int | None:
@@ -225,7 +225,7 @@ def laps_within(t_s: FloatArray, travelled_m: FloatArray, start_s: float, end_s:
 
 
 def from_stops(t_s: FloatArray, travelled_m: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """When each ride between stops at the box began and ended [s]; empty if the rides differ in length."""
+    """Start and end of each ride between stops at the box [s]; empty if the rides differ in length."""
     none = np.array([]), np.array([])
     step = t_s[1] - t_s[0]
     stops = runs_longer(np.gradient(travelled_m) / step < STILL_M_S, max(round(BOX_STOP_S / step), 1))
@@ -240,7 +240,7 @@ def from_stops(t_s: FloatArray, travelled_m: FloatArray) -> tuple[FloatArray, Fl
 
 
 @dataclass(frozen=True)
-class Marks:
+class Crossings:
     """Crossings of the start line."""
 
     times_s: FloatArray
@@ -252,7 +252,7 @@ class Marks:
     several: BoolArray | None = None  # more than one lap lies between two crossings; shape (n_crossings - 1,)
 
 
-def find_marks(
+def find_crossings(
     run: Run,
     thin: Thin,
     fixes: Fixes | None,
@@ -260,7 +260,7 @@ def find_marks(
     start_line: tuple[float, float] | None,
     line: CentreLine | None,
     notes: list[QualityNote],
-) -> Marks:
+) -> Crossings:
     """Crossings from the first of: a lap-number channel, a beacon, a line on the ground, the speed. Adds notes.
 
     ``start_line`` (latitude, longitude of its middle [deg]) comes first if given.
@@ -268,31 +268,31 @@ def find_marks(
     if speed.thin_m_s is not None and np.mean(speed.thin_m_s > MOVING_M_S) * thin.t_s[-1] < LEAST_RIDDEN_S:
         words = "The motorcycle is hardly ridden in this log: there are no laps in it."
         notes.append(QualityNote("warning", "not_ridden", words))
-        return Marks(np.array([]), "none")
+        return Crossings(np.array([]), "none")
     if start_line is None:
-        marks = _by_signal(run)
-        if marks is not None:
-            return marks
+        crossings = _by_signal(run)
+        if crossings is not None:
+            return crossings
     if fixes is not None:
-        marks = _on_the_ground(thin, fixes, speed, start_line, line, notes)
+        crossings = _on_the_ground(thin, fixes, speed, start_line, line, notes)
         if speed.thin_m_s is not None:
             # standing on the line, positions wander over it and back
-            rides = np.interp(marks.times_s, thin.t_s, speed.thin_m_s) > STILL_M_S
-            marks = replace(marks, times_s=marks.times_s[rides])
-        if len(marks.times_s):
-            return marks
+            rides = np.interp(crossings.times_s, thin.t_s, speed.thin_m_s) > STILL_M_S
+            crossings = replace(crossings, times_s=crossings.times_s[rides])
+        if len(crossings.times_s):
+            return crossings
     return _by_speed(thin, speed, notes)
 
 
-def _by_signal(run: Run) -> Marks | None:
+def _by_signal(run: Run) -> Crossings | None:
     if "lap" in run.channels:
         times, numbers = from_lap_channel(run.t_s, run.channels["lap"])
         if len(times):
-            return Marks(times, "lap channel", numbers)
+            return Crossings(times, "lap channel", numbers)
     if "beacon" in run.channels:
         times = from_beacon(run.t_s, run.channels["beacon"])
         if len(times):
-            return Marks(times, "beacon")
+            return Crossings(times, "beacon")
     return None
 
 
@@ -303,14 +303,16 @@ def _on_the_ground(
     start_line: tuple[float, float] | None,
     line: CentreLine | None,
     notes: list[QualityNote],
-) -> Marks:
+) -> Crossings:
     if start_line is not None:
         return _given_line(fixes, start_line, notes)
     if line is not None:
         (east, north), middle = line.tangent, (float(line.x_m[0]), float(line.y_m[0]))
-        return Marks(from_line(fixes, middle, float(np.arctan2(north[0], east[0]))), "gps line", None, middle)
+        return Crossings(
+            from_line(fixes, middle, float(np.arctan2(north[0], east[0]))), "gps line", None, middle
+        )
     if speed.thin_m_s is None:
-        return Marks(np.array([]), "none")
+        return Crossings(np.array([]), "none")
     middle, _, times = found_line(fixes, np.interp(fixes.t_s, thin.t_s, speed.thin_m_s))
     if len(times):
         message = (
@@ -318,22 +320,22 @@ def _on_the_ground(
             "Give its position once with --line LAT,LON: it is kept for this place."
         )
         notes.append(QualityNote("info", "start_line_assumed", message))
-    return Marks(times, "gps line", None, middle)
+    return Crossings(times, "gps line", None, middle)
 
 
-def _given_line(fixes: Fixes, start_line: tuple[float, float], notes: list[QualityNote]) -> Marks:
+def _given_line(fixes: Fixes, start_line: tuple[float, float], notes: list[QualityNote]) -> Crossings:
     east, north = to_plane_m(np.array([start_line[0]]), np.array([start_line[1]]), fixes.origin_deg)
     middle = (float(east[0]), float(north[0]))
     away, nearest = _nearest(fixes, middle)
     if away <= LINE_HALF_WIDTH_M:
         heading = _usual_heading(fixes, middle, nearest)
-        return Marks(from_line(fixes, middle, heading), "gps line", None, middle)
+        return Crossings(from_line(fixes, middle, heading), "gps line", None, middle)
     message = (
         f"The start line given is {away:.0f} m from the nearest point of the track; no laps were counted by it. "
         "Check its position."
     )
     notes.append(QualityNote("warning", "start_line_missed", message))
-    return Marks(np.array([]), "none")
+    return Crossings(np.array([]), "none")
 
 
 def _nearest(fixes: Fixes, middle: tuple[float, float]) -> tuple[float, int]:
@@ -358,7 +360,7 @@ def _usual_heading(fixes: Fixes, middle: tuple[float, float], nearest: int) -> f
     return heading_at(fixes, int(close[np.argmax(step[close])]))
 
 
-def _by_speed(thin: Thin, speed: Speed, notes: list[QualityNote]) -> Marks:
+def _by_speed(thin: Thin, speed: Speed, notes: list[QualityNote]) -> Crossings:
     if speed.travelled_m is not None:
         times = from_speed_pattern(thin.t_s, speed.travelled_m)
         leaves, comes = from_stops(thin.t_s, speed.travelled_m)
@@ -370,25 +372,30 @@ def _by_speed(thin: Thin, speed: Speed, notes: list[QualityNote]) -> Marks:
                 "not from the start line. Log a lap number, a beacon or GPS to do better."
             )
             notes.append(QualityNote("info", "laps_by_speed", message))
-            return Marks(times, "speed pattern")
+            return Crossings(times, "speed pattern")
         if len(leaves):
             message = (
                 "Laps were found between stops: each goes from where it set off to where it came back. "
                 "Log a lap number, a beacon or GPS to do better."
             )
             notes.append(QualityNote("info", "laps_by_stops", message))
-            return Marks(leaves, "pit stops", ends_s=comes)
+            return Crossings(leaves, "pit stops", ends_s=comes)
     notes.append(
         QualityNote(
             "warning", "no_laps", "No laps found: the log is reviewed as one stretch, without places."
         )
     )
-    return Marks(np.array([]), "none")
+    return Crossings(np.array([]), "none")
 
 
 def with_missed(
-    marks: Marks, beacon: FloatArray, thin: Thin, fixes: Fixes | None, speed: Speed, notes: list[QualityNote]
-) -> Marks:
+    crossings: Crossings,
+    beacon: FloatArray,
+    thin: Thin,
+    fixes: Fixes | None,
+    speed: Speed,
+    notes: list[QualityNote],
+) -> Crossings:
     """Crossings by a beacon, with those at speed that it missed where positions show them. Adds notes.
 
     ``by_place`` marks what was added, ``several`` where it is only known that some are missing.
@@ -400,25 +407,25 @@ def with_missed(
                 "are counted as one. Without speed and positions that cannot be told; log the beacon faster."
             )
             notes.append(QualityNote("info", "beacon_short", message, channel="beacon"))
-        return marks
+        return crossings
     if fixes is not None:
-        added = _passed_unseen(marks.times_s, fixes, np.interp(fixes.t_s, thin.t_s, speed.thin_m_s))
+        added = _passed_unseen(crossings.times_s, fixes, np.interp(fixes.t_s, thin.t_s, speed.thin_m_s))
         if not len(added):
-            return marks
+            return crossings
         notes.append(_added_note(added))
-        times = np.concatenate((marks.times_s, added))
+        times = np.concatenate((crossings.times_s, added))
         order = np.argsort(times)
-        by_place = np.concatenate((np.zeros(len(marks.times_s), bool), np.ones(len(added), bool)))
-        return replace(marks, times_s=times[order], by_place=by_place[order])
-    missed = _laps_in_one(marks.times_s, beacon, thin, speed.travelled_m)
+        by_place = np.concatenate((np.zeros(len(crossings.times_s), bool), np.ones(len(added), bool)))
+        return replace(crossings, times_s=times[order], by_place=by_place[order])
+    missed = _laps_in_one(crossings.times_s, beacon, thin, speed.travelled_m)
     if not missed.any():
-        return marks
-    notes.append(_missed_note(marks.times_s, missed))
-    return replace(marks, several=missed)
+        return crossings
+    notes.append(_missed_note(crossings.times_s, missed))
+    return replace(crossings, several=missed)
 
 
 def _passed_unseen(times_s: FloatArray, fixes: Fixes, speed_m_s: FloatArray) -> FloatArray:
-    """When the place of the beacon was passed at speed and no pulse was logged. [s]"""
+    """Times at which the place of the beacon was passed at speed without a logged pulse. [s]"""
     known = (times_s >= fixes.t_s[0]) & (times_s <= fixes.t_s[-1])
     if not known.any():
         return np.array([])

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from telemetry.arrays import BoolArray, FloatArray, IntArray
-from telemetry.laps.smooth import moving_mean, penalised, robust_sd, sums_at
+from telemetry.laps.smooth import moving_mean, penalised_fit, robust_sd, sums_at
 from telemetry.notes import QualityNote
 from telemetry.signals import Run
 
@@ -369,7 +369,7 @@ class _Grid:
         right = np.column_stack([sums(weight * (1 - share) * v, weight * share * v) for v in position.T])
         waves = wave_s * n / self.lap_s / (2 * np.pi)  # in steps of the grid, a radian long
         penalty = float(np.sum(weight)) / n * waves ** (2 * ORDER)
-        return penalised(diagonal, beside, right, penalty, ORDER)[overlap : overlap + n]
+        return penalised_fit(diagonal, beside, right, penalty, ORDER)[overlap : overlap + n]
 
 
 def _evenly(line: FloatArray) -> CentreLine:

@@ -150,7 +150,7 @@ def lap_length_m(laps: Sequence[TimedLap]) -> float | None:
 
 
 def passing_times_s(lap: Lap, t_s: FloatArray, distance_m: FloatArray) -> tuple[float, ...]:
-    """When a complete lap passed the ends of `PARTS` equal parts of its length, since its start.
+    """Times since its start at which a complete lap passed the ends of `PARTS` equal parts of its length. [s]
 
     Parameters
     ----------
@@ -218,13 +218,7 @@ class SharedPlace:
 
 
 def place_at(track: Track, sample: int) -> Place:
-    """The place of one sample of the run.
-
-    Parameters
-    ----------
-    sample : int
-        Index on the run's clock.
-    """
+    """The place of one sample of the run's clock."""
     lap, corner, phase = int(track.lap[sample]), int(track.corner[sample]), int(track.phase[sample])
     distance = float(track.distance_m[sample])
     return Place(
@@ -290,19 +284,9 @@ def by_place(events: Sequence[Placed], lap_length_m: float | None) -> tuple[Shar
 
 
 def along_the_lap(distance_m: Sequence[float], lap_length_m: float | None) -> list[list[int]]:
-    """Indices of distances gathered so that no two of a group are further apart than `SAME_PLACE_M`.
+    """Indices of distances [m] grouped so that no two of a group are further apart than `SAME_PLACE_M`.
 
-    Parameters
-    ----------
-    distance_m : sequence of float
-        [m]
-    lap_length_m : float or None
-        Distances wrap at it; None if unknown. [m]
-
-    Returns
-    -------
-    list of list of int
-        By the least distance of each.
+    Distances wrap at ``lap_length_m`` (None: unknown); groups are in order of their least distance.
     """
     at = np.asarray(distance_m, dtype=np.float64)
     along = at % lap_length_m if lap_length_m else at

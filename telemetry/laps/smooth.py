@@ -18,7 +18,7 @@ def moving_mean(values: FloatArray, width: int) -> FloatArray:
     return np.where(valid, (sums[high] - sums[low]) / number, np.nan)
 
 
-def penalised(
+def penalised_fit(
     weight: FloatArray, beside: FloatArray | None, right_side: FloatArray, penalty: float, order: int
 ) -> FloatArray:
     """Values on an even grid that follow data while their differences of an order stay small.

@@ -10,10 +10,10 @@ from telemetry.laps.corners import (
     MOVING_M_S,
     MeanLap,
     Span,
+    classified_laps,
     corner_at,
     find_corners,
     is_braking,
-    kinds,
     lean_from_curvature,
     lean_from_path,
     longitudinal_m_s2,
@@ -23,7 +23,7 @@ from telemetry.laps.corners import (
     phases_from_speed,
 )
 from telemetry.laps.course import Places, find_places, line_on_plane, not_this_circuit, to_degrees
-from telemetry.laps.crossings import Marks, find_marks, with_missed
+from telemetry.laps.crossings import Crossings, find_crossings, with_missed
 from telemetry.laps.gps import CentreLine, Fixes, find_fixes, nearest_m
 from telemetry.laps.lap import Circuit, Corner, Lap, Track
 from telemetry.laps.speed import PLACE_HZ, Speed, Thin, find_speed
@@ -61,15 +61,15 @@ def find_track(
     line = _known_line(circuit, fixes, thin, speed, notes)
     if circuit is not None and line is None and fixes is not None and circuit.latitude_deg is not None:
         circuit = None
-    marks = find_marks(run, thin, fixes, speed, start_line, line, notes)
-    if marks.source == "beacon":
-        marks = with_missed(marks, run.channels["beacon"], thin, fixes, speed, notes)
+    crossings = find_crossings(run, thin, fixes, speed, start_line, line, notes)
+    if crossings.source == "beacon":
+        crossings = with_missed(crossings, run.channels["beacon"], thin, fixes, speed, notes)
     lean = thin.pick(run.channels["lean_deg"]) if "lean_deg" in run.channels else None
-    places = find_places(thin, fixes, speed, lean, marks, circuit, line, notes)
-    marks = marks if places is None else places.marks
+    places = find_places(thin, fixes, speed, lean, crossings, circuit, line, notes)
+    crossings = crossings if places is None else places.crossings
     if places is not None and places.matched and circuit is not None and circuit.kept_in:
         notes.append(_kept_note(circuit))
-    laps = _laps(run, thin, speed, marks, places)
+    laps = _laps(run, thin, speed, crossings, places)
     _note_elsewhere(laps, places, notes)
     distance = np.full(len(thin.t_s), np.nan)
     distance_at_samples = np.full(len(run.t_s), np.nan)
@@ -94,7 +94,7 @@ def find_track(
     east, north = _path(thin, fixes if places is None or places.fixes is None else places.fixes)
     return Track(
         laps=laps,
-        lap_source=marks.source,
+        lap_source=crossings.source,
         lap=_lap_numbers(run, laps),
         distance_m=distance_at_samples,
         x_m=east,
@@ -138,14 +138,14 @@ def _kept_note(circuit: Circuit) -> QualityNote:
     return QualityNote("info", "circuit_kept", message)
 
 
-def _laps(run: Run, thin: Thin, speed: Speed, marks: Marks, places: Places | None) -> tuple[Lap, ...]:
+def _laps(run: Run, thin: Thin, speed: Speed, crossings: Crossings, places: Places | None) -> tuple[Lap, ...]:
     """Laps between crossings, with the part laps at both ends."""
-    times = marks.times_s.tolist()
+    times = crossings.times_s.tolist()
     if not times:
         return ()
-    numbers = marks.numbers or list(range(1, len(times) + 1))
-    if marks.ends_s is not None:
-        rides = zip(numbers, times, marks.ends_s.tolist(), strict=True)
+    numbers = crossings.numbers or list(range(1, len(times) + 1))
+    if crossings.ends_s is not None:
+        rides = zip(numbers, times, crossings.ends_s.tolist(), strict=True)
         spans = [Span(n, a, b, from_line=True, to_line=True) for n, a, b in rides]
     else:
         edges = [0.0, *times, float(run.t_s[-1])]
@@ -155,8 +155,8 @@ def _laps(run: Run, thin: Thin, speed: Speed, marks: Marks, places: Places | Non
             for i, number in enumerate([numbers[0] - 1, *numbers])
         ]
     several = np.zeros(len(spans), dtype=bool)
-    if marks.several is not None:
-        several[1:-1] = marks.several
+    if crossings.several is not None:
+        several[1:-1] = crossings.several
     slow = np.full(len(thin.t_s), np.inf) if speed.thin_m_s is None else speed.thin_m_s
     elsewhere = np.zeros(len(spans), dtype=bool)
     if places is not None and places.elsewhere.any():
@@ -165,7 +165,9 @@ def _laps(run: Run, thin: Thin, speed: Speed, marks: Marks, places: Places | Non
             elsewhere[i] = bool(len(here)) and float(np.mean(here)) > ELSEWHERE_SHARE
     # whether laps are of one length the wheels say where no position does; how long they are, the place
     along = None if places is None else speed.travelled_m if places.line is None else places.place_m
-    laps = kinds(spans, thin.t_s, slow, along, elsewhere, several, box_to_box=marks.ends_s is not None)
+    laps = classified_laps(
+        spans, thin.t_s, slow, along, elsewhere, several, box_to_box=crossings.ends_s is not None
+    )
     if places is None or speed.travelled_m is None:
         return laps
     by_wheels, by_place = speed.travelled_m, places.place_m
@@ -220,7 +222,7 @@ def _split(
         distance = place % places.lap_m if places.matched else place.copy()
     else:
         distance = np.full(len(place), np.nan)
-        by_line = places.marks.ends_s is None
+        by_line = places.crossings.ends_s is None
         # of the part lap before the first crossing the start is a lap before that
         before = [places.starts_m[0] - places.lap_m] if by_line else []
         for i, (lap, zero) in enumerate(zip(laps, [*before, *places.starts_m.tolist()], strict=True)):
@@ -331,7 +333,7 @@ def _circuit(
 
 
 def is_moving(track: Track) -> BoolArray:
-    """True for samples at which the motorcycle moves; all True without speed."""
+    """True for samples at which the motorcycle moves, shape (n_samples,); all True without speed."""
     if not np.isfinite(track.speed_m_s).any():
         return np.ones(len(track.speed_m_s), dtype=bool)
     return np.asarray(np.nan_to_num(track.speed_m_s) > MOVING_M_S)

@@ -26,7 +26,7 @@ from typing import Any
 
 from telemetry.errors import BikeFileError, LogbookError
 from telemetry.findings import damper_answer
-from telemetry.logbook.columns import write_log
+from telemetry.logbook.columns import write_log, write_stored_traces
 from telemetry.logbook.entry import (
     Record,
     RunEntry,
@@ -40,7 +40,7 @@ from telemetry.logbook.entry import (
 from telemetry.logs import RawLog
 from telemetry.review import WHOLE, Cut, cut_to_json
 from telemetry.setup import SetupSheet
-from telemetry.summary import Summary, Traces, summary_to_json, write_traces
+from telemetry.summary import Summary, Traces, summary_to_json
 from telemetry.tomlfile import read_toml
 
 ENTRY, REVIEW, TRACES, LOG = "entry.json", "review.json", "traces.parquet", "log.parquet"
@@ -153,7 +153,7 @@ def fill(
         (place / CUT).write_text(cut_to_json(sources.cut), encoding="utf-8")
     write_log(log, place / LOG)
     (place / REVIEW).write_text(summary_to_json(summary), encoding="utf-8")
-    write_traces(traces, place / TRACES)
+    write_stored_traces(traces, place / TRACES)
     record = Record(entry, given, hashes(place, entry))
     (place / ENTRY).write_text(record_to_json(record), encoding="utf-8")
 

@@ -6,6 +6,9 @@ are the double nearest to that decimal. A converter of few bits leaves gaps betw
 then the numbers that occur are listed once (``levels``) and a sample says which. Differences between
 neighbours are short, hence DELTA_BINARY_PACKED; `tests/benchmarks/logbook/encodings.py` compares it with
 others. A column that is not decimals stays float64.
+
+Traces are what a picture is drawn of and rest on the log, so they are kept to a hundredth of a millimetre, and to the
+decimals of `TRACE_DECIMALS`. Those of older versions are float64; both are read alike.
 """
 
 import base64
@@ -24,11 +27,14 @@ from pydantic import TypeAdapter
 from telemetry.arrays import FloatArray
 from telemetry.errors import LogbookError
 from telemetry.logs import RawLog
+from telemetry.summary import Traces
 
 _MOST_DECIMALS = 12
 _LARGEST = 2.0**53  # beyond it a float no longer tells whole numbers apart
 _WIDEST = 2**22  # span of numbers for which a table of those that occur is made
 _KEY = b"bothends.log"
+# By the unit that a trace's name ends in, the longest that fits; whole numbers (lap, phase, valid) have none.
+TRACE_DECIMALS = {"_mm_s": 1, "_mm": 2, "_m_s": 3, "_m": 2, "_deg": 3, "t_s": 6}
 
 
 def as_decimals(values: FloatArray) -> tuple[npt.NDArray[np.int64], int] | None:
@@ -108,13 +114,51 @@ def write_log(log: RawLog, path: Path) -> None:
     rest = {
         name: adapter.dump_python(getattr(log, name), mode="json") for name, adapter in _adapters().items()
     }
+    _write(path, arrays, pa.schema(schema, metadata={_KEY: json.dumps(rest)}), packed)
+
+
+def _write(path: Path, arrays: list[pa.Array], schema: pa.Schema, packed: list[str]) -> None:
     pq.write_table(
-        pa.Table.from_arrays(arrays, schema=pa.schema(schema, metadata={_KEY: json.dumps(rest)})),
+        pa.Table.from_arrays(arrays, schema=schema),
         path,
         compression="zstd",
         use_dictionary=False,
         column_encoding={name.replace(".", "\\."): "DELTA_BINARY_PACKED" for name in packed},
     )
+
+
+def write_stored_traces(traces: Traces, path: Path) -> None:
+    """Write traces as whole numbers of `TRACE_DECIMALS`."""
+    arrays, schema = [], []
+    for name, values in traces.columns.items():
+        decimals = next((count for unit, count in TRACE_DECIMALS.items() if name.endswith(unit)), 0)
+        unknown = ~np.isfinite(values)
+        scaled = np.rint(np.where(unknown, 0.0, values) * 10.0**decimals)
+        kind = np.int32 if np.abs(scaled).max(initial=0.0) < 2**31 else np.int64
+        arrays.append(pa.array(scaled.astype(kind), mask=unknown if unknown.any() else None))
+        schema.append(pa.field(name, arrays[-1].type, metadata={"decimals": str(decimals)}))
+    _write(path, arrays, pa.schema(schema), list(traces.columns))
+
+
+def read_stored_traces(path: Path, columns: tuple[str, ...] | None = None) -> Traces:
+    """Read traces, or those of some columns that there are.
+
+    Raises
+    ------
+    LogbookError
+        If the file is missing or damaged.
+    """
+    try:
+        file = pq.ParquetFile(path)
+        names = None if columns is None else [name for name in columns if name in file.schema_arrow.names]
+        if names == []:
+            return Traces({})
+        table = file.read(columns=names)
+        each = zip(table.schema, table.columns, strict=True)
+        return Traces({field.name: _values(column, field) for field, column in each})
+    except (OSError, pa.ArrowException, KeyError, ValueError) as error:
+        reason = (str(error).splitlines() or ["damaged"])[0]
+        raise LogbookError(f"{path}: traces cannot be read ({reason}).") from None
 
 
 def read_stored_log(path: Path) -> RawLog:

@@ -21,15 +21,12 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Unpack
 
-import pyarrow as pa
-import pyarrow.parquet as pq
-
 from telemetry.bike import Bike, load_bike
 from telemetry.errors import LogbookError
 from telemetry.laps import load_circuit
 from telemetry.logbook.build import ENTRY, REVIEW, TRACES
 from telemetry.logbook.build import LOG as STORED_LOG
-from telemetry.logbook.columns import read_stored_log
+from telemetry.logbook.columns import read_stored_log, read_stored_traces
 from telemetry.logbook.entry import Record, RunEntry, Words, file_sha256, sheet_words, version_of
 from telemetry.logbook.keep import check_words, keep
 from telemetry.logbook.rider import RiderWord, new_word, read_words, write_words
@@ -38,7 +35,7 @@ from telemetry.logs import RawLog, read_log
 from telemetry.review import Cut, Measured, measure, with_columns
 from telemetry.season import REGISTRY, Dataset, RunRecord, date_in, record_of
 from telemetry.setup import SetupSheet, load_sheet
-from telemetry.summary import Summary, Traces, read_traces, summary_from_json
+from telemetry.summary import Summary, Traces, summary_from_json
 
 RIDER = "rider"  # folder of what riders said
 SEASON = "season"
@@ -414,11 +411,7 @@ class Logbook:
         LogbookError
             For an unknown id or traces that cannot be read.
         """
-        path = self._home(run_id) / TRACES
-        if columns is None:
-            return read_traces(path)
-        kept = tuple(name for name in columns if name in _trace_names(path))
-        return read_traces(path, kept) if kept else Traces({})
+        return read_stored_traces(self._home(run_id) / TRACES, columns)
 
     def bike(self, run_id: str) -> Bike:
         """The bike file a run was reviewed with. Raises `LogbookError` for an unknown id."""
@@ -461,10 +454,3 @@ class Logbook:
         """
         path = self._home(run_id) / STORED_LOG
         return read_stored_log(path) if path.is_file() else read_log(self.original(run_id))
-
-
-def _trace_names(path: Path) -> tuple[str, ...]:
-    try:
-        return tuple(pq.read_schema(path).names)
-    except (OSError, pa.ArrowInvalid):
-        raise LogbookError(f"{path}: traces cannot be read.") from None

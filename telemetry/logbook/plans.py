@@ -16,7 +16,6 @@ from uuid import uuid4
 
 import numpy as np
 from pydantic import TypeAdapter, ValidationError
-from scipy import stats
 
 from telemetry.bike import plain_key
 from telemetry.errors import BothEndsError, LogbookError
@@ -302,11 +301,13 @@ def with_own_history(prediction: Prediction, record: TrackRecord) -> Prediction:
     Of n errors whose mean is taken to be 0, the next lies within t(0.95, n) times their root mean square in nine of
     ten cases (prediction interval of a normal variable with known mean, any textbook of statistics).
     """
+    from scipy.special import stdtrit  # here, since nothing else of a logbook needs SciPy
+
     errors: dict[str, list[float]] = {}
     for one in record.outcomes:
         errors.setdefault(one.key, []).append(one.error)
     half = {
-        key: float(stats.t.ppf(0.5 + CONFIDENCE / 2, len(of_key)) * np.sqrt(np.mean(np.square(of_key))))
+        key: float(stdtrit(len(of_key), 0.5 + CONFIDENCE / 2) * np.sqrt(np.mean(np.square(of_key))))
         for key, of_key in errors.items()
         if len(of_key) >= FEWEST_OUTINGS
     }

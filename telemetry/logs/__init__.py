@@ -17,23 +17,7 @@ from telemetry.logs.rawlog import UNITS, RawLog, find_unit, stated_rate_hz, to_u
 from telemetry.logs.readers import READERS, read_log
 
 __all__ = [
-    "CONFIG_VARIABLE",
-    "Behaviour",
-    "LIKELY",
-    "MEANINGS",
-    "Proposal",
-    "READERS",
-    "RawLog",
-    "UNITS",
-    "config_directory",
-    "describe",
-    "find_unit",
-    "keep_setting",
-    "propose",
-    "read_log",
-    "recall",
-    "remember",
-    "stated_rate_hz",
-    "to_unit",
-    "with_rate",
-]
+    "Behaviour", "CONFIG_VARIABLE", "LIKELY", "MEANINGS", "Proposal", "READERS", "RawLog", "UNITS",
+    "config_directory", "describe", "find_unit", "keep_setting", "propose", "read_log", "recall", "remember",
+    "stated_rate_hz", "to_unit", "with_rate",
+]  # fmt: skip

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from telemetry.errors import LogError
-from telemetry.logs.merge import Channel
+from telemetry.logs.merge import FileChannel
 from telemetry.notes import QualityNote
 from telemetry.plaintext import plain
 
@@ -50,7 +50,7 @@ class Limits:
 class Content:
     """Channels, metadata and notes of a file."""
 
-    channels: list[Channel]
+    channels: list[FileChannel]
     metadata: dict[str, str]
     notes: list[QualityNote]
 

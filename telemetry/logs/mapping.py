@@ -1,4 +1,4 @@
-"""Which column means what: proposed from names, units and behaviour, with reasons, for a person to confirm."""
+"""Meanings of columns, proposed from names, units and behaviour, with reasons, for a person to confirm."""
 
 import hashlib
 import json
@@ -118,13 +118,7 @@ class Behaviour:
 
 
 def describe(log: RawLog, only: Collection[str] | None = None) -> Mapping[str, Behaviour]:
-    """Statistics of every column that holds numbers.
-
-    Parameters
-    ----------
-    only : collection of str, optional
-        The columns to look at.
-    """
+    """Statistics of every column that holds numbers, or of ``only`` some."""
     edges = np.linspace(0, log.n_rows, _n_blocks(log) + 1).astype(np.int64)
     behaviours = {}
     for name, values in log.columns.items():
@@ -472,12 +466,7 @@ _BEHAVIOURS: Mapping[str, Callable[[_Evidence, Behaviour, _Ride], None]] = {
 
 
 def config_directory() -> Path:
-    """Directory of the user's settings: ``$BOTHENDS_CONFIG``, else the system's standard place.
-
-    References
-    ----------
-    .. [1] XDG Base Directory Specification, 0.8; elsewhere the customs of the system.
-    """
+    """Directory of the user's settings: ``$BOTHENDS_CONFIG``, else the system's (XDG Base Directory, 0.8)."""
     if override := os.environ.get(CONFIG_VARIABLE):
         return Path(override)
     if sys.platform == "win32":
@@ -494,13 +483,7 @@ def shape(log: RawLog) -> str:
 
 
 def recall(log: RawLog) -> Mapping[str, str]:
-    """The columns by meaning that were confirmed for a log of this shape.
-
-    Returns
-    -------
-    mapping of str to str
-        Empty where nothing is remembered, or what is cannot be read.
-    """
+    """The columns by meaning confirmed for a log of this shape, empty if none are or the file cannot be read."""
     known = _load(config_directory() / FILE_NAME).get(shape(log))
     if not isinstance(known, dict):
         return {}
@@ -508,17 +491,9 @@ def recall(log: RawLog) -> Mapping[str, str]:
 
 
 def remember(log: RawLog, channels: Mapping[str, str]) -> Path | None:
-    """Keep the columns by meaning for logs of this shape, in one step: the file is as before or complete.
+    """Keep the columns by meaning for logs of this shape, beside those remembered; "" forgets one.
 
-    Parameters
-    ----------
-    channels : mapping of str to str
-        Column by meaning; they are added to what is remembered for this shape. "" forgets one.
-
-    Returns
-    -------
-    pathlib.Path or None
-        The file; None where it cannot be written. Nothing depends on it.
+    Returns the file; None where it cannot be written. Nothing depends on it.
     """
     path = config_directory() / FILE_NAME
     known = _load(path)

@@ -9,7 +9,7 @@ import numpy as np
 from telemetry.arrays import FloatArray
 from telemetry.errors import LogError
 from telemetry.logs.apart import Content, load_apart
-from telemetry.logs.merge import Channel, log_from_channels
+from telemetry.logs.merge import FileChannel, log_from_channels
 from telemetry.logs.rawlog import RawLog, find_unit, split_unit, to_unit
 
 NAME = "MATLAB"
@@ -55,7 +55,7 @@ def load(path: Path) -> Content:
 
 def _channels(
     node: Mapping[str, Any], clock: FloatArray | None, units: Mapping[str, Any]
-) -> Iterator[Channel]:
+) -> Iterator[FileChannel]:
     """The channels in a struct and the structs in it. ``clock`` and ``units`` are those of the struct around it."""
     node = _columns_apart(node)
     t_s = _clock(node)
@@ -75,7 +75,7 @@ def _channels(
 
 def _struct(
     name: str, struct: Mapping[str, Any], clock: FloatArray | None, units: Mapping[str, Any]
-) -> Iterator[Channel]:
+) -> Iterator[FileChannel]:
     """Channel of a struct that has values, else the channels of a group."""
     key = next((key for key in struct if key.lower() in _VALUES), None)
     values = _vector(struct[key]) if key is not None else None
@@ -90,9 +90,9 @@ def _struct(
     )
 
 
-def _channel(name: str, unit: Any, values: FloatArray, t_s: FloatArray | None) -> Channel:
+def _channel(name: str, unit: Any, values: FloatArray, t_s: FloatArray | None) -> FileChannel:
     same = t_s is not None and len(t_s) == len(values)
-    return Channel(name, unit if isinstance(unit, str) else "", values, t_s if same else None)
+    return FileChannel(name, unit if isinstance(unit, str) else "", values, t_s if same else None)
 
 
 def _is_clock(key: str) -> bool:

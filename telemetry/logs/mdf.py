@@ -10,7 +10,7 @@ import numpy as np
 from telemetry.arrays import FloatArray
 from telemetry.errors import LogError
 from telemetry.logs.apart import Content, load_apart
-from telemetry.logs.merge import Channel, log_from_channels
+from telemetry.logs.merge import FileChannel, log_from_channels
 from telemetry.logs.rawlog import RawLog
 from telemetry.notes import QualityNote
 
@@ -50,7 +50,7 @@ def load(path: Path) -> Content:
         return Content(channels, {"start": file.start_time.isoformat()}, notes)
 
 
-def _group(file: Any, group: int, notes: list[QualityNote]) -> list[Channel]:
+def _group(file: Any, group: int, notes: list[QualityNote]) -> list[FileChannel]:
     """The channels of one group; they share its time stamps."""
     master = file.masters_db.get(group)
     t_s = np.asarray(file.get_master(group), dtype=np.float64) if master is not None else None
@@ -71,7 +71,7 @@ def _group(file: Any, group: int, notes: list[QualityNote]) -> list[Channel]:
         else:
             if signal.invalidation_bits is not None:
                 values[np.asarray(signal.invalidation_bits, dtype=bool)] = np.nan
-            found.append(Channel(described.name, signal.unit or "", values, t_s))
+            found.append(FileChannel(described.name, signal.unit or "", values, t_s))
     return found
 
 

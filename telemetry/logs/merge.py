@@ -15,7 +15,7 @@ TICKS_PER_S = 1e9
 
 
 @dataclass(frozen=True)
-class Channel:
+class FileChannel:
     """One channel as a file holds it."""
 
     name: str
@@ -25,7 +25,7 @@ class Channel:
 
 
 def log_from_channels(
-    channels: Sequence[Channel],
+    channels: Sequence[FileChannel],
     *,
     source: str,
     reader: str,
@@ -76,13 +76,13 @@ def _ticks(t_s: FloatArray) -> IntArray:
     return np.rint(t_s * TICKS_PER_S).astype(np.int64)
 
 
-def _usable(channel: Channel) -> np.ndarray:
-    """Which samples have a time stamp that can be counted in ticks."""
+def _usable(channel: FileChannel) -> np.ndarray:
+    """Mask of samples with a time stamp that can be counted in ticks."""
     assert channel.t_s is not None
     return np.isfinite(channel.t_s) & (np.abs(channel.t_s) < 0.5 * np.iinfo(np.int64).max / TICKS_PER_S)
 
 
-def _all_stamps(channels: Sequence[Channel]) -> IntArray:
+def _all_stamps(channels: Sequence[FileChannel]) -> IntArray:
     found: IntArray = np.empty(0, dtype=np.int64)
     seen: list[FloatArray] = []
     for channel in channels:
@@ -94,7 +94,7 @@ def _all_stamps(channels: Sequence[Channel]) -> IntArray:
     return found
 
 
-def _on(stamps: IntArray, channel: Channel, notes: list[QualityNote]) -> FloatArray:
+def _on(stamps: IntArray, channel: FileChannel, notes: list[QualityNote]) -> FloatArray:
     """A channel's values at the stamps it has; of several at one stamp the first."""
     assert channel.t_s is not None
     values = np.full(len(stamps), np.nan)

@@ -89,12 +89,7 @@ _BY_LOWER_CASE = {symbol.lower(): symbol for symbol in UNITS} | {
 
 
 def find_unit(text: str) -> Unit | None:
-    """The unit a text names, or None.
-
-    Parameters
-    ----------
-    text : str
-        As a logger writes it: ``"km/h"``, ``"KPH"``, ``"[mm]"``. Case matters only where it must (``V``, ``mV``).
+    """The unit a text such as ``"km/h"``, ``"KPH"`` or ``"[mm]"`` names, or None; case matters only where it must.
 
     Examples
     --------
@@ -106,23 +101,10 @@ def find_unit(text: str) -> Unit | None:
 
 
 def to_unit(values: FloatArray, unit_from: str, unit_to: str) -> FloatArray:
-    """Values in another unit of the same quantity. [unit_to]
+    """Values in another unit of the same quantity, same shape, NaN stays NaN. [unit_to]
 
-    Parameters
-    ----------
-    values : ndarray
-        NaN stays NaN. [unit_from]
-    unit_from, unit_to : str
-        Any spelling `find_unit` knows.
-
-    Raises
-    ------
-    LogError
-        If a unit is not known, or the two measure different things.
-
-    References
-    ----------
-    .. [1] NIST SP 811, Guide for the Use of the International System of Units, 2008, appendix B.
+    Any spelling that `find_unit` knows; `LogError` if a unit is not known, or the two measure different things (sizes:
+    NIST SP 811, Guide for the Use of the International System of Units, 2008, appendix B).
     """
     units = []
     for text in (unit_from, unit_to):
@@ -213,19 +195,12 @@ def stated_rate_hz(log: RawLog) -> float | None:
 
 
 def with_rate(log: RawLog, rate_hz: float, name: str = "time") -> RawLog:
-    """A log without a column of time, its rows taken to be evenly apart; one that has it, as it is.
-
-    Parameters
-    ----------
-    rate_hz : float
-        As stated by a person. [Hz]
-    name : str
-        What the column of time is called, with or without its unit.
+    """A log without a column of time called ``name``, its rows taken to be evenly apart; one that has it, as it is.
 
     Returns
     -------
     RawLog
-        With the column [s] and a note.
+        With the column [s] and a note that the rate [Hz] is as stated by a person.
     """
     if log.called(name) is not None:
         return log

@@ -1,9 +1,9 @@
 """Travel and speed at shaft and wheel: how much travel was used, where it ran out, how fast it moved."""
 
-from telemetry.motion.frequencies import frequencies
+from telemetry.motion.bands import frequencies
+from telemetry.motion.cycles import find_packing, strokes
 from telemetry.motion.motion import EndMotion, Motion, to_motion
 from telemetry.motion.stops import CONTACT_MM, MERGE_S, find_stops, joined, runs_of, stop_notes
-from telemetry.motion.strokes import find_packing, strokes
 from telemetry.motion.summary import (
     NAN,
     BandUse,
@@ -28,40 +28,9 @@ from telemetry.motion.summary import (
 from telemetry.motion.use import LapPlace, across_laps, lap_places, summarise_end, use_by_place
 
 __all__ = [
-    "BandUse",
-    "CONTACT_MM",
-    "EndMotion",
-    "EndSummary",
-    "Frequencies",
-    "Histogram",
-    "LapPlace",
-    "MERGE_S",
-    "Motion",
-    "NAN",
-    "PackingEvent",
-    "PlaceUse",
-    "PlaneSummary",
-    "SpeedHistogram",
-    "SpeedSide",
-    "SpeedSummary",
-    "StopEvent",
-    "StrokeSide",
-    "Strokes",
-    "TravelHistogram",
-    "TravelSummary",
-    "TravelUse",
-    "across_laps",
-    "find_packing",
-    "find_stops",
-    "frequencies",
-    "joined",
-    "judged_ends",
-    "lap_places",
-    "not_judged",
-    "runs_of",
-    "stop_notes",
-    "strokes",
-    "summarise_end",
-    "to_motion",
-    "use_by_place",
-]
+    "BandUse", "CONTACT_MM", "EndMotion", "EndSummary", "Frequencies", "Histogram", "LapPlace", "MERGE_S",
+    "Motion", "NAN", "PackingEvent", "PlaceUse", "PlaneSummary", "SpeedHistogram", "SpeedSide",
+    "SpeedSummary", "StopEvent", "StrokeSide", "Strokes", "TravelHistogram", "TravelSummary", "TravelUse",
+    "across_laps", "find_packing", "find_stops", "frequencies", "joined", "judged_ends", "lap_places",
+    "not_judged", "runs_of", "stop_notes", "strokes", "summarise_end", "to_motion", "use_by_place",
+]  # fmt: skip

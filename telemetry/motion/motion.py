@@ -62,19 +62,16 @@ class EndMotion:
 
 @dataclass(frozen=True)
 class Motion:
-    """Both ends on one clock, with pitch. An end that was not judged is not in ``ends``; ``not_judged`` says why.
-
-    ``pitch_deg`` is from the wheel travels, positive nose down, NaN where either end is invalid or absent.
-    """
+    """Both ends on one clock, arrays of shape (n_samples,). An end that was not judged is not in ``ends``."""
 
     source: str
     t_s: FloatArray
     sample_rate_hz: float
     ends: Mapping[End, EndMotion]
-    pitch_deg: FloatArray
+    pitch_deg: FloatArray  # from wheel travels, positive nose down; NaN where either end is invalid or absent
     wheelbase_mm: float
     notes: tuple[QualityNote, ...] = ()
-    not_judged: Mapping[End, str] = field(default_factory=dict)
+    not_judged: Mapping[End, str] = field(default_factory=dict)  # the reason, by end
 
     def during(self, rows: slice) -> "Motion":
         """The same motion over some of the samples; nothing is copied."""
@@ -89,13 +86,9 @@ class Motion:
 def to_motion(run: Run, bike: Bike) -> Motion:
     """Travel and speed of both ends, at the shaft and at the wheel.
 
-    What was measured is differentiated (the shaft), then taken through the leverage curve:
-    v_wheel = ratio(shaft travel) x v_shaft.
-
-    Returns
-    -------
-    Motion
-        Travel so far past the bike's leverage table that the curve is not known is NaN, with a note.
+    What was measured is differentiated (the shaft), then taken through the leverage curve: v_wheel = ratio(shaft
+    travel) x v_shaft. Travel so far past the bike's leverage table that the curve is not known is NaN, with a note.
+    [mm, mm/s]
     """
     notes: list[QualityNote] = []
     ends: dict[End, EndMotion] = {

@@ -32,7 +32,7 @@ def runs_of(mask: BoolArray) -> IntArray:
 
 
 def joined(pieces: IntArray, gap: int) -> list[tuple[int, int]]:
-    """Runs of samples with those less than ``gap`` samples apart made one."""
+    """Runs of samples, shape (n_runs, 2), with those less than ``gap`` samples apart made one."""
     together: list[tuple[int, int]] = []
     for start, stop in pieces.tolist():
         if together and start - together[-1][1] < gap:
@@ -60,18 +60,7 @@ def _missed_mm(depth_mm: FloatArray, at: int) -> float:
 
 
 def stop_notes(stops: tuple[StopEvent, ...], sample_rate_hz: float) -> tuple[QualityNote, ...]:
-    """Note for each end that bottomed in a log too slow to show the depth of its contacts.
-
-    Parameters
-    ----------
-    sample_rate_hz : float
-        [Hz]
-
-    Returns
-    -------
-    tuple of QualityNote
-        Code ``slow_for_contacts``; none at 500 Hz and more.
-    """
+    """Note ``slow_for_contacts`` for each end that bottomed in a log too slow (below 500 Hz) to show its peaks."""
     notes = []
     for end in ENDS:
         mine = [stop for stop in stops if stop.end == end and stop.kind == "bottomed"]

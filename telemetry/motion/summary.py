@@ -152,13 +152,7 @@ class EndSummary:
 
 
 def not_judged(stroke_mm: float, wheel_stroke_mm: float, reason: str) -> EndSummary:
-    """Summary of an end that cannot be judged: only the reason.
-
-    Parameters
-    ----------
-    stroke_mm, wheel_stroke_mm : float
-        By the bike file. [mm]
-    """
+    """Summary of an end that cannot be judged: the strokes by the bike file, and the reason. [mm]"""
     side = SpeedSide(NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN)
     plane = PlaneSummary(
         TravelSummary(NAN, NAN, NAN, NAN, NAN, NAN, NAN),

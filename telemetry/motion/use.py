@@ -149,14 +149,9 @@ def _use(end: EndMotion, use: BoolArray, ride_height_mm: float) -> TravelUse:
 
 
 def summarise_end(end: EndMotion, selected: BoolArray, stops: tuple[StopEvent, ...]) -> EndSummary:
-    """Summary of one end over the selected samples.
+    """Summary of one end over the selected samples of shape (n_samples,): the run, a lap, a corner.
 
-    Parameters
-    ----------
-    selected : ndarray of bool, shape (n_samples,)
-        The run, a lap, a corner...; invalid samples in it are left out of every number.
-    stops : tuple of StopEvent
-        Contacts with the ends of the travel that belong to the selection.
+    Invalid samples are left out of every number; ``stops`` are the contacts that belong to the selection.
     """
     use = selected & end.valid
     low = np.abs(end.shaft_speed_mm_s[use]) < end.speed_split_mm_s
@@ -191,15 +186,8 @@ def summarise_end(end: EndMotion, selected: BoolArray, stops: tuple[StopEvent, .
 def across_laps(values: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Mean over laps and its standard error, sd / sqrt(n) with n - 1 in the sd: a lap is one observation.
 
-    Parameters
-    ----------
-    values : ndarray of shape (n_laps, ...)
-        One value a lap (or one row of bins); NaN where a lap has none.
-
-    Returns
-    -------
-    ndarray, ndarray of shape (...)
-        Mean, NaN without any lap; standard error, NaN below two.
+    ``values`` are of shape (n_laps, ...), NaN where a lap has none; the mean is NaN without any lap, the error below
+    two.
     """
     values = np.asarray(values, dtype=np.float64)
     valid = np.isfinite(values)

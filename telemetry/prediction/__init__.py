@@ -1,8 +1,11 @@
-"""A set-up change tried on the logged laps: only the difference between two rides is simulated."""
+"""A set-up change tried on the logged laps: only the difference between two rides is simulated.
 
-from telemetry.prediction.advised import Expected, expected_of
-from telemetry.prediction.forkload import ForkCheck, check_fork
-from telemetry.prediction.prediction import Laps, at_corner, predict, predict_log, prepare
+The functions are imported when they are first used: they need a compiler and SciPy, their results do not.
+"""
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
 from telemetry.prediction.results import (
     PlaceChange,
     Prediction,
@@ -13,9 +16,37 @@ from telemetry.prediction.results import (
     Wish,
     prediction_to_json,
 )
-from telemetry.prediction.values import NAMES
-from telemetry.prediction.ways import parse_wish, reach, steps
 
+if TYPE_CHECKING:
+    from telemetry.prediction.advised import Expected as Expected
+    from telemetry.prediction.advised import expected_of as expected_of
+    from telemetry.prediction.forkload import ForkCheck as ForkCheck
+    from telemetry.prediction.forkload import check_fork as check_fork
+    from telemetry.prediction.prediction import Laps as Laps
+    from telemetry.prediction.prediction import at_corner as at_corner
+    from telemetry.prediction.prediction import predict as predict
+    from telemetry.prediction.prediction import predict_log as predict_log
+    from telemetry.prediction.prediction import prepare as prepare
+    from telemetry.prediction.values import NAMES as NAMES
+    from telemetry.prediction.ways import parse_wish as parse_wish
+    from telemetry.prediction.ways import reach as reach
+    from telemetry.prediction.ways import steps as steps
+
+_HOME = {
+    "Expected": "advised",
+    "expected_of": "advised",
+    "ForkCheck": "forkload",
+    "check_fork": "forkload",
+    "Laps": "prediction",
+    "at_corner": "prediction",
+    "predict": "prediction",
+    "predict_log": "prediction",
+    "prepare": "prediction",
+    "NAMES": "values",
+    "parse_wish": "ways",
+    "reach": "ways",
+    "steps": "ways",
+}
 __all__ = [
     "Expected",
     "ForkCheck",
@@ -39,3 +70,9 @@ __all__ = [
     "reach",
     "steps",
 ]
+
+
+def __getattr__(name: str) -> Any:
+    if name in _HOME:
+        return getattr(import_module(f"telemetry.prediction.{_HOME[name]}"), name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

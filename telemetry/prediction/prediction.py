@@ -424,6 +424,7 @@ def _row(
             reason=f"More than {MANY_CONTACTS} new contacts with the stop: how many is not known, since the log does "
             f"not see what happens in it.",
         )
+    least = -old if unit == COUNT else -np.inf  # a count is never below 0
     following = (
         next_deepest_half(wide, _peaks(laps, key))
         if key.endswith(DEEPEST)
@@ -436,9 +437,9 @@ def _row(
         old,
         new,
         change,
-        change - wide,
+        max(change - wide, least),
         change + wide,
-        None if following is None else change - following,
+        None if following is None else max(change - following, least),
         None if following is None else change + following,
         spread,
         spread is not None and abs(change) < spread,

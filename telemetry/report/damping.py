@@ -22,6 +22,7 @@ from telemetry.report.blocks import (
     Document,
     Figure,
     Fold,
+    LapName,
     Medium,
     Number,
     Row,
@@ -37,6 +38,7 @@ from telemetry.report.blocks import (
     words_columns,
 )
 from telemetry.report.figures import Scope, course_picture, outings_picture, ringing_picture, spectrum_picture
+from telemetry.report.travel import laps_cell
 from telemetry.setup import BounceComparison, DamperComparison, DamperOuting, DamperRun
 from telemetry.summary import (
     COUNT,
@@ -49,7 +51,6 @@ from telemetry.summary import (
     count_word,
     headed,
     interval,
-    laps_list,
     number,
     place_words,
     sentence,
@@ -201,7 +202,7 @@ def event_row(event: OscillationEvent) -> Row:
     words = place_words(event.corner, event.phase, event.distance_m)
     return (
         Number(event.start_s, TIME_S),
-        UNKNOWN if event.lap is None else str(event.lap),
+        UNKNOWN if event.lap is None else LapName(event.lap, str(event.lap)),
         Spot(words, event.lap, event.distance_m),
         Number(event.end_s - event.start_s, SECONDS),
         Number(event.frequency_hz, FREQUENCY),
@@ -236,7 +237,7 @@ def gathered_rows(events: tuple[OscillationEvent, ...], lap_length_m: float | No
                 place.laps[0] if place.laps else None,
                 place.distance_m,
             ),
-            laps_list(place.laps),
+            laps_cell(place.laps),
             Number(len(place.events), COUNT),
             Number(place.seconds, SECONDS),
             Number(place.frequency_hz, FREQUENCY),
@@ -258,7 +259,7 @@ def rejected_rows(rejected: Sequence[RejectedCandidate], lap_length_m: float | N
             where = Spot(
                 place_words(None, None, place.distance_m, longest.start_s), longest.lap, place.distance_m
             )
-            row = (where, laps_list(one.lap for one in here), Number(len(here), COUNT), longest.reason)
+            row = (where, laps_cell(one.lap for one in here), Number(len(here), COUNT), longest.reason)
             rows.append((len(here), row))
     return [row for _, row in sorted(rows, key=lambda one: -one[0])]
 

@@ -3,12 +3,11 @@
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from importlib.resources import files
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from telemetry.arrays import ENDS
 from telemetry.damping import dampers_in_doubt
 from telemetry.findings import nothing_asks, suspicions
-from telemetry.prediction import Expected, TryRow
 from telemetry.report.blocks import (
     Blank,
     Block,
@@ -45,6 +44,9 @@ from telemetry.summary import (
     number,
     signed,
 )
+
+if TYPE_CHECKING:
+    from telemetry.prediction import Expected, TryRow
 
 Paper = Literal["A4", "letter"]
 _MARGIN_MM = 10
@@ -108,7 +110,7 @@ def debrief_document(
     *,
     sheet: SetupSheet | None = None,
     details: Details | None = None,
-    expected: Expected | None = None,
+    expected: "Expected | None" = None,
     appendix: bool = False,
 ) -> Document:
     """The debrief of a run as a document: its page, and the whole review behind it where ``appendix`` is set.
@@ -233,7 +235,7 @@ def _six(summary: Summary) -> Section | None:
     return section("six", "Both ends over the run", table(columns, rows))
 
 
-def _change(summary: Summary, expected: Expected | None) -> Section | None:
+def _change(summary: Summary, expected: "Expected | None") -> Section | None:
     """The one change to try with what it is expected to do; with a damper in doubt what to look at instead."""
     if not summary.findings:
         return section("change", "One change", Sentence("None: nothing in this log asks for one."))
@@ -246,7 +248,7 @@ def _change(summary: Summary, expected: Expected | None) -> Section | None:
     return section("change", title, *blocks)
 
 
-def _expected(expected: Expected | None) -> Iterator[Block | None]:
+def _expected(expected: "Expected | None") -> Iterator[Block | None]:
     if expected is None:
         yield Sentence("What the step is expected to do was not computed for this page.", "note")
         return
@@ -260,13 +262,13 @@ def _expected(expected: Expected | None) -> Iterator[Block | None]:
         )
 
 
-def expected_table(rows: Iterable[TryRow]) -> Table | None:
+def expected_table(rows: "Iterable[TryRow]") -> Table | None:
     """Numbers before and after a step, with the 90 % interval of the change that the next outing will show."""
     columns = (Column("", words=True), Column("now"), Column("then"), Column("change, 90 %"))
     return table(columns, map(_expected_row, rows))
 
 
-def _expected_row(row: TryRow) -> Row:
+def _expected_row(row: "TryRow") -> Row:
     digits = decimals_of(row.unit) if row.unit else 2
     name, now = headed(row.name, row.unit), number(row.before, digits)
     if row.after is None:
@@ -315,7 +317,7 @@ def debrief_html(
     *,
     sheet: SetupSheet | None = None,
     details: Details | None = None,
-    expected: Expected | None = None,
+    expected: "Expected | None" = None,
     appendix: bool = False,
     paper: Paper = "A4",
 ) -> str:

@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING
 
 from telemetry.arrays import ENDS, End
 from telemetry.damping import dampers_in_doubt
@@ -52,7 +53,6 @@ from telemetry.report.figures import Scope, speed_picture, use_picture
 from telemetry.report.lap import lap_map, lap_travel
 from telemetry.report.places import Places, linked
 from telemetry.report.travel import ends_section, places_section, stops_section, strokes_section
-from telemetry.season import RunRecord
 from telemetry.setup import SetupSheet, written
 from telemetry.summary import (
     BY_KEY,
@@ -77,6 +77,9 @@ from telemetry.summary import (
     percent,
     plus_minus,
 )
+
+if TYPE_CHECKING:
+    from telemetry.season import RunRecord
 
 SEVERITY_WORDS = {"info": "Note", "warning": "WARNING", "refused": "CANNOT TELL"}
 # Trends shown whether or not they shift; the others only when they do.
@@ -473,7 +476,7 @@ RUN_WORDS = (
 )
 
 
-def runs_section(runs: Iterable[RunRecord]) -> Section:
+def runs_section(runs: "Iterable[RunRecord]") -> Section:
     """Many runs, a line each."""
     runs = tuple(runs)
     limits = [f"{run.name}: {words}" for run in runs for words in run.limits]
@@ -482,7 +485,7 @@ def runs_section(runs: Iterable[RunRecord]) -> Section:
     return Section("runs", "Runs", blocks)
 
 
-def _run_row(run: RunRecord) -> Row:
+def _run_row(run: "RunRecord") -> Row:
     """A whole run in one line: complete laps, the quickest, travel used, bottomed front and rear, balance, damping."""
     values = run.rows[0].values
 

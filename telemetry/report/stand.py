@@ -37,7 +37,7 @@ from telemetry.report.blocks import (
 from telemetry.report.figures import Drawing
 from telemetry.report.paper import document_html, style_sheet
 from telemetry.report.terminal import print_document
-from telemetry.stand import SAG_AGREES_MM, Aim, Changed, Row, SagCheck, SpringCheck, Stand, StandResult
+from telemetry.stand import SAG_AGREES_MM, Changed, Row, SagCheck, SpringCheck, Stand, StandResult, Target
 from telemetry.summary import UNKNOWN, number, signed
 
 WIDTH = 720.0
@@ -405,17 +405,32 @@ def moved_words(row: Row) -> str:
     )
 
 
+# What keys of the bike file end in; the longer first.
+_UNITS = {"_n_per_mm": "N/mm", "_mm": "mm", "_deg": "deg", "_kg": "kg", "_bar": "bar", "_ml": "ml"}
+
+
 def changed_words(changed: Changed) -> str:
     """One change in words."""
 
     def shown(value: float | str | None) -> str:
         return UNKNOWN if value is None else value if isinstance(value, str) else f"{value:.6g}"
 
+    name, unit = _name_and_unit(changed.key)
     steps = f" ({changed.steps})" if changed.steps else ""
-    return f"Changed  {changed.key}: {shown(changed.before)} to {shown(changed.after)}{steps}"
+    after = f"{shown(changed.after)} {unit}".rstrip()
+    return f"Changed  {name}: {shown(changed.before)} to {after}{steps}"
 
 
-def aim_words(stand: Stand, aim: Aim) -> str:
+def _name_and_unit(key: str) -> tuple[str, str]:
+    """A key of the bike file in words, and its unit: ``front preload``, ``mm``."""
+    words = key.replace(".", " ")
+    for ending, unit in _UNITS.items():
+        if words.endswith(ending):
+            return words.removesuffix(ending).replace("_", " "), unit
+    return words.replace("_", " "), ""
+
+
+def aim_words(stand: Stand, aim: Target) -> str:
     """What is wanted, in words."""
     row = stand.row(aim.key)
     unit = f" {row.unit}" if row.unit else ""
@@ -432,10 +447,10 @@ def knob_words(key: str) -> str:
     >>> knob_words("rear.spring_rate_n_per_mm"), knob_words("front.preload_mm")
     ('rear spring rate N/mm', 'front preload mm')
     """
-    return key.replace("_n_per_mm", " N/mm").replace(".", " ").replace("_", " ")
+    return " ".join(filter(None, _name_and_unit(key)))
 
 
-def way_rows(stand: Stand, aim: Aim) -> list[tuple[str, ...]]:
+def way_rows(stand: Stand, aim: Target) -> list[tuple[str, ...]]:
     """The ways to an aim, a row each: what can be set nearest to it, and what that gives, or why it cannot."""
     row = stand.row(aim.key)
     return [

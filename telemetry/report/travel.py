@@ -1,6 +1,7 @@
 """Sections on travel and speed: both ends, where the travel ran out, use by place, strokes, light wheels."""
 
-from collections.abc import Iterator, Sequence
+import re
+from collections.abc import Iterable, Iterator, Sequence
 
 from telemetry.arrays import ENDS, End
 from telemetry.balance import LightWheel
@@ -8,9 +9,11 @@ from telemetry.laps import SharedPlace, by_place
 from telemetry.motion import PackingEvent, PlaceUse, StopEvent, StrokeSide
 from telemetry.report.blocks import (
     Column,
+    LapName,
     Medium,
     Number,
     Row,
+    Said,
     Section,
     Sentence,
     Spot,
@@ -34,6 +37,7 @@ from telemetry.summary import (
     Group,
     count_word,
     laps_list,
+    laps_words,
     limits_words,
     measured_time,
     never_words,
@@ -50,6 +54,12 @@ def spot(place: SharedPlace) -> Spot:
     """A place in words, with the first lap on which it was met."""
     words = place_words(place.corner, place.phase, place.distance_m)
     return Spot(words, place.laps[0] if place.laps else None, place.distance_m)
+
+
+def laps_cell(laps: Iterable[int | None]) -> str:
+    """Lap numbers for a table, as `laps_list` writes them; a screen makes a link of each."""
+    parts = re.split(r"(\d+)", laps_list(laps))
+    return Said(LapName(int(part), part) if part.isdigit() else part for part in parts)
 
 
 def ends_section(scope: Scope) -> Section | None:
@@ -135,7 +145,7 @@ def stop_rows(stops: Sequence[StopEvent], lap_length_m: float | None) -> list[Ro
             row = (
                 f"{end} {STOP_WORDS[here[0].kind]}",
                 spot(place),
-                laps_list(place.laps),
+                laps_cell(place.laps),
                 Number(len(here), COUNT),
                 Number(deepest, TRAVEL),
                 Number(max(abs(stop.speed_mm_s) for stop in here), SPEED),
@@ -234,8 +244,8 @@ def packing_words(packing: Sequence[PackingEvent], lap_length_m: float | None) -
             where = place_words(place.corner, place.phase, place.distance_m)
             deepest_mm = max(events[i].sink_mm for i in place.events)
             yield (
-                f"{end.capitalize()} packed down at {where}: {times(len(place.events))}, lap "
-                f"{laps_list(place.laps)}, up to {deepest_mm:.0f} mm deeper than it rides."
+                f"{end.capitalize()} packed down at {where}: {times(len(place.events))}, "
+                f"{laps_words(place.laps)}, up to {deepest_mm:.0f} mm deeper than it rides."
             )
 
 

@@ -18,7 +18,6 @@ from typing import Any
 from urllib.parse import quote, unquote
 
 import pyarrow as pa
-import pyarrow.parquet as pq
 
 from telemetry.arrays import ENDS
 from telemetry.errors import LogbookError
@@ -108,6 +107,8 @@ class Dataset:
         LogbookError
             If it cannot be written.
         """
+        import pyarrow.parquet as pq
+
         name = sha256((record.run_id or record.log).encode()).hexdigest()[:20] + ".parquet"
         path = self.path / f"bike={quote(record.bike or 'unnamed', safe=' ')}" / name
         part = path.with_name(f".{name}.{getpid()}.part")
@@ -164,6 +165,8 @@ def _row(row: LapRecord) -> dict[str, Any]:
 
 
 def _records(path: Path, columns: list[str] | None) -> Iterator[RunRecord]:
+    import pyarrow.parquet as pq
+
     try:
         rows = pq.ParquetFile(path).read(columns=columns).to_pylist()
         if rows:

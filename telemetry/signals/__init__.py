@@ -21,7 +21,7 @@ from telemetry.signals.derivative import (
 )
 from telemetry.signals.run import Run, SensorSetup
 from telemetry.signals.spectra import (
-    NOISE_TOLD_FROM_HZ,
+    NOISE_NOTE_FROM_HZ,
     Spectrum,
     cross_spectrum,
     noise_notes,
@@ -32,31 +32,9 @@ from telemetry.signals.spectra import (
 from telemetry.signals.stamps import STATE_RATE, read_stamps
 
 __all__ = [
-    "CONDITIONS",
-    "DRIFT_MM",
-    "Derivative",
-    "EDGE_MM",
-    "Mode",
-    "NOISE_TOLD_FROM_HZ",
-    "Run",
-    "STATE_RATE",
-    "SensorSetup",
-    "Spectrum",
-    "correlate",
-    "cross_spectrum",
-    "damping_from_log_decrement",
-    "damping_scatter",
-    "differentiate",
-    "differentiator",
-    "differentiator_as_at",
-    "drift_between_mm",
-    "free_decay",
-    "log_decrement",
-    "noise_notes",
-    "power_spectrum",
-    "read_stamps",
-    "runs",
-    "sensor_noise_mm",
-    "to_run",
+    "CONDITIONS", "DRIFT_MM", "Derivative", "EDGE_MM", "Mode", "NOISE_NOTE_FROM_HZ", "Run", "STATE_RATE",
+    "SensorSetup", "Spectrum", "correlate", "cross_spectrum", "damping_from_log_decrement", "damping_scatter",
+    "differentiate", "differentiator", "differentiator_as_at", "drift_between_mm", "free_decay",
+    "log_decrement", "noise_notes", "power_spectrum", "read_stamps", "runs", "sensor_noise_mm", "to_run",
     "whole_segments",
-]
+]  # fmt: skip

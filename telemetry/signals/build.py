@@ -19,7 +19,7 @@ from telemetry.signals.calibrate import (
     zero_mm,
 )
 from telemetry.signals.channels import Channel, at_bench_supply, read_channel
-from telemetry.signals.clean import EDGE_MM, OUTSIDE_MM, Cleaning, Place, clean
+from telemetry.signals.clean import EDGE_MM, OUTSIDE_MM, Cleaning, SignalOrigin, clean
 from telemetry.signals.clock import OTHER_RATE, Grid, even_grid, place_on_grid, resample, runs
 from telemetry.signals.run import Run, SensorSetup
 from telemetry.signals.sanity import (
@@ -184,10 +184,10 @@ def judge_ends(
             continue
         left = np.count_nonzero(np.isfinite(work.travel_mm))
         if left < min(LEAST_S * grid.sample_rate_hz, LEAST_SHARE * grid.n_samples):
-            faults[end] = _nothing_left(end, work, sensors[end])
+            faults[end] = _no_travel(end, work, sensors[end])
         else:
             cleaned[end] = work
-    faults |= _other_way_about(read, cleaned, sensors, channels, grid, faults)
+    faults |= _swapped_columns(read, cleaned, sensors, channels, grid, faults)
     travel = {end: work.travel_mm for end, work in cleaned.items() if end not in faults}
     against, doubts = check_riding(travel, sensors, channels, grid.sample_rate_hz)
     faults |= against
@@ -237,14 +237,14 @@ def _travel_by(setup: SensorSetup, signal: FloatArray, *, end: End, grid: Grid) 
         return None
 
 
-def _nothing_left(end: End, work: Cleaning, setup: SensorSetup) -> Fault:
+def _no_travel(end: End, work: Cleaning, setup: SensorSetup) -> Fault:
     """Fault of an end without valid travel after cleaning, with the note that masks the longest stretch."""
     longest = max(work.notes, key=lambda note: (note.end_s or 0.0) - (note.start_s or 0.0), default=None)
     why = f" {longest.message}" if longest is not None else " Check the sensor and its wiring."
     return Fault("no_travel", f"Nothing of {setup.channel!r} is usable {end} travel.{why}", setup.channel)
 
 
-def _other_way_about(
+def _swapped_columns(
     read: Mapping[End, Reading],
     cleaned: Mapping[End, Cleaning],
     sensors: Mapping[End, SensorSetup],
@@ -285,7 +285,7 @@ def _clean(
     reading = read[end]
     starts, ends = runs(reading.wire_off)
     noted = (*grid.gaps, *zip(starts.tolist(), ends.tolist(), strict=True))  # already noted elsewhere
-    place = Place(log.source, end, setup, grid.sample_rate_hz, row_of, noted, grid.even)
+    place = SignalOrigin(log.source, end, setup, grid.sample_rate_hz, row_of, noted, grid.even)
     work = clean(reading.travel_mm, place, _other_mm(read, end, faults), speed_m_s)
     if len(starts):
         work.note(
@@ -337,7 +337,7 @@ def to_run(
     history = list(log.history)
     faults: dict[End, Fault] = {}
     signals = _signals(log, sensors, faults)
-    _one_must_be_left(log, sensors, faults)
+    _require_an_end(log, sensors, faults)
     stamps = read_stamps(log, time_channel, tuple(signals.values()))
     notes += stamps.notes
     wanted = np.logical_or.reduce([np.isfinite(signal) for signal in signals.values()])
@@ -363,7 +363,7 @@ def to_run(
     values_by_name = {channel.name: channel.values for channel in others}
     judged = judge_ends(log, grid, read, sensors, values_by_name)
     faults |= judged.faults
-    _one_must_be_left(log, sensors, faults)
+    _require_an_end(log, sensors, faults)
     for end in judged.cleaned:
         notes += [*read[end].notes, *read[end].notes_of_points(end, sensors[end])]
         history += [*read[end].steps, read[end].step(end, sensors[end])]
@@ -415,7 +415,7 @@ def _signals(
     return signals
 
 
-def _one_must_be_left(log: RawLog, sensors: Mapping[End, SensorSetup], faults: Mapping[End, Fault]) -> None:
+def _require_an_end(log: RawLog, sensors: Mapping[End, SensorSetup], faults: Mapping[End, Fault]) -> None:
     """Raise an error if no end can be judged, with the reason of each."""
     if not sensors:
         raise ChannelError(f"{log.source}: no travel sensor is given; add [front.sensor] or [rear.sensor].")

@@ -30,7 +30,7 @@ NEAR_MM = 3.0
 # at least this number within this range, hardly any below, and denser by this factor than in the millimetres above.
 # Without a stop they scatter; on simulated outings such clusters then hold fewer than twenty.
 CONTACT_S, LEAVES_MM, LEAVES_S = 0.15, 2.0, 0.4
-PILE_MM, FEWEST_IN_PILE, MOST_BELOW, ABOVE_MM, PILE_DENSER = 0.4, 20, 0.1, 2.0, 1.3
+CLUSTER_MM, FEWEST_IN_CLUSTER, MOST_BELOW, ABOVE_MM, CLUSTER_DENSER = 0.4, 20, 0.1, 2.0, 1.3
 NEAR_LOWEST_MM = 6.0
 # The topped-out level is the median of the readings within this distance of the cluster; impacts go deeper briefly.
 REST_MM = 0.3
@@ -190,7 +190,7 @@ def _shape_preserving_curve(signal: FloatArray, travel: FloatArray) -> Callable[
 
 
 @dataclass(frozen=True)
-class Rest:
+class TopOutLevel:
     """Level at which an end tops out, half width of its 95 % interval [mm], and number of contacts."""
 
     level_mm: float
@@ -199,7 +199,7 @@ class Rest:
 
 
 @dataclass(frozen=True)
-class _Pile:
+class _Cluster:
     """Cluster of the lowest turning points: index of its first, their number, and its density over that above."""
 
     first: int
@@ -276,15 +276,17 @@ def _still_mm(
     return float(np.median(part))
 
 
-def _find_rest(travel_mm: FloatArray, turned_mm: FloatArray) -> Rest | None:
+def _find_top_out_level(travel_mm: FloatArray, turned_mm: FloatArray) -> TopOutLevel | None:
     """Level at which an end tops out, from many contacts; None unless its lowest turning points cluster."""
     levels = np.sort(turned_mm)
-    best = _pile(levels)
-    if best is None or best.denser < PILE_DENSER:
+    best = _densest_cluster(levels)
+    if best is None or best.denser < CLUSTER_DENSER:
         return None
-    pile = levels[best.first : best.first + best.count]
-    near = travel_mm[np.abs(travel_mm - np.median(pile)) <= REST_MM]  # NaN is near nothing
-    return Rest(float(np.median(near)), 1.96 * float(np.std(pile)) / np.sqrt(len(pile)), len(pile))
+    cluster = levels[best.first : best.first + best.count]
+    near = travel_mm[np.abs(travel_mm - np.median(cluster)) <= REST_MM]  # NaN is near nothing
+    return TopOutLevel(
+        float(np.median(near)), 1.96 * float(np.std(cluster)) / np.sqrt(len(cluster)), len(cluster)
+    )
 
 
 def _find_drift_mm(lasts_s: float, time_s: FloatArray, levels: FloatArray) -> float | None:
@@ -293,7 +295,7 @@ def _find_drift_mm(lasts_s: float, time_s: FloatArray, levels: FloatArray) -> fl
         return None
 
     def denser(drift_mm: float) -> float:
-        best = _pile(np.sort(levels - drift_mm * time_s / lasts_s))
+        best = _densest_cluster(np.sort(levels - drift_mm * time_s / lasts_s))
         return 0.0 if best is None else best.denser
 
     slopes = np.arange(-MOST_DRIFT_MM, MOST_DRIFT_MM + DRIFT_STEP_MM / 2, DRIFT_STEP_MM)
@@ -305,20 +307,20 @@ def _find_drift_mm(lasts_s: float, time_s: FloatArray, levels: FloatArray) -> fl
     return float(np.mean(slopes[density > 0.9 * density.max()]))
 
 
-def _pile(levels_mm: FloatArray) -> _Pile | None:
+def _densest_cluster(levels_mm: FloatArray) -> _Cluster | None:
     """Densest cluster of sorted levels with hardly any level below it, relative to the levels above."""
     below = np.arange(len(levels_mm))  # number of levels below a cluster that starts at each level
-    count = np.searchsorted(levels_mm, levels_mm + PILE_MM, side="right") - below
-    above = np.searchsorted(levels_mm, levels_mm + PILE_MM + ABOVE_MM) - count - below
+    count = np.searchsorted(levels_mm, levels_mm + CLUSTER_MM, side="right") - below
+    above = np.searchsorted(levels_mm, levels_mm + CLUSTER_MM + ABOVE_MM) - count - below
     denser = np.where(
-        (count >= FEWEST_IN_PILE) & (below <= MOST_BELOW * count),
-        count / (above * PILE_MM / ABOVE_MM + 1.0),
+        (count >= FEWEST_IN_CLUSTER) & (below <= MOST_BELOW * count),
+        count / (above * CLUSTER_MM / ABOVE_MM + 1.0),
         0.0,
     )
     if not denser.any():
         return None
     best = int(np.argmax(denser))
-    return _Pile(best, int(count[best]), float(denser[best]))
+    return _Cluster(best, int(count[best]), float(denser[best]))
 
 
 def _turning_points(travel_mm: FloatArray, sample_rate_hz: float) -> tuple[FloatArray, FloatArray]:
@@ -357,7 +359,7 @@ def check_zero(
     settings: dict[str, float | int | str | bool] = {"end": end}
     notes = []
     turned_s, turned_mm = _turning_points(travel_mm, sample_rate_hz)
-    rest = _find_rest(travel_mm, turned_mm)
+    rest = _find_top_out_level(travel_mm, turned_mm)
     drift = _find_drift_mm(len(travel_mm) / sample_rate_hz, turned_s, turned_mm)
     stays = runs(travel_mm < REST_LOWEST_MM)
     longest = int(np.argmax(stays[1] - stays[0])) if stays[0].size else 0
@@ -402,18 +404,7 @@ def _drift_note(drift_mm: float, lasts_s: float, end: End, setup: SensorSetup) -
 
 
 def drift_between_mm(earlier: Sequence[Step], later: Sequence[Step], end: End) -> float | None:
-    """Difference of an end's topped-out level, later run minus earlier run. [mm]
-
-    Parameters
-    ----------
-    earlier, later : sequence of Step
-        The histories of the two runs.
-
-    Returns
-    -------
-    float or None
-        None if either run has no topped-out level. [mm]
-    """
+    """Difference of an end's topped-out level between two histories, later minus earlier; None without one. [mm]"""
     before, after = _topped_out_mm(earlier, end), _topped_out_mm(later, end)
     return None if before is None or after is None else after - before
 

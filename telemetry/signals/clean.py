@@ -172,7 +172,7 @@ def _strongest(blocks: list[tuple[float, int, int]], n_samples: int) -> BoolArra
 
 
 @dataclass(frozen=True)
-class Place:
+class SignalOrigin:
     """Origin of a signal for messages: log, end, sensor, and the row of a sample."""
 
     source: str
@@ -192,14 +192,14 @@ class Place:
 class Cleaning:
     """Travel during cleaning, with its notes and history."""
 
-    place: Place
+    origin: SignalOrigin
     travel_mm: FloatArray
     notes: list[QualityNote] = field(default_factory=list)
     history: list[Step] = field(default_factory=list)
 
     def mask(self, samples: BoolArray, code: str, what: str, *, severity: Severity = "warning") -> None:
         """Set samples to NaN and add a note with count, places and first position."""
-        if not self.place.even:
+        if not self.origin.even:
             samples = _grown(samples, 1)
         samples = samples & np.isfinite(self.travel_mm)
         if samples.any():
@@ -211,41 +211,44 @@ class Cleaning:
     def note(self, samples: BoolArray, code: str, text: str, *, severity: Severity = "warning") -> None:
         """Add a note and a history step on samples; ``text`` may use {places} and {count}."""
         starts, ends = runs(samples)
-        first, rate = int(starts[0]), self.place.sample_rate_hz
+        first, rate = int(starts[0]), self.origin.sample_rate_hz
         where = (
-            f"{len(starts)} places, first at {self.place.at(first)}"
+            f"{len(starts)} places, first at {self.origin.at(first)}"
             if len(starts) > 1
-            else self.place.at(first)
+            else self.origin.at(first)
         )
         count = int(samples.sum())
-        message = f"{self.place.end.capitalize()} travel {text.format(places=where, count=count)}"
+        message = f"{self.origin.end.capitalize()} travel {text.format(places=where, count=count)}"
         self.notes.append(
             QualityNote(
                 severity,
                 code,
                 message,
-                channel=self.place.setup.channel,
+                channel=self.origin.setup.channel,
                 start_s=first / rate,
                 end_s=float(ends[-1]) / rate,
             )
         )
-        self.history.append(Step(code, {"end": self.place.end, "samples": count, "places": len(starts)}))
+        self.history.append(Step(code, {"end": self.origin.end, "samples": count, "places": len(starts)}))
 
 
 def clean(
-    travel_mm: FloatArray, place: Place, other_mm: FloatArray | None, speed_m_s: FloatArray | None = None
+    travel_mm: FloatArray,
+    origin: SignalOrigin,
+    other_mm: FloatArray | None,
+    speed_m_s: FloatArray | None = None,
 ) -> Cleaning:
     """Detect and mask the faults of calibrated travel [mm], with the other end's travel and the speed if logged.
 
     Raises `StrokeExceededError` or `CalibrationError` if travel beyond the stroke or far below full extension is more
     than isolated.
     """
-    work = Cleaning(place, travel_mm)
+    work = Cleaning(origin, travel_mm)
     _note_missing(work)
     _mask_wild(work)
     smooth = _mask_outside(work)
     _mask_stuck(work, other_mm, speed_m_s)
-    spikes = find_spikes(work.travel_mm, place.sample_rate_hz, place.setup.stroke_mm, even=place.even)
+    spikes = find_spikes(work.travel_mm, origin.sample_rate_hz, origin.setup.stroke_mm, even=origin.even)
     _mask_held(work, spikes)
     work.mask(spikes, "spikes", "has spikes")
     _mask_beside(work, np.isfinite(travel_mm) & np.isnan(work.travel_mm))
@@ -265,7 +268,7 @@ def _grown(samples: BoolArray, by: int) -> BoolArray:
 
 def _note_missing(work: Cleaning) -> None:
     missing = np.isnan(work.travel_mm)
-    for start, end in work.place.gaps:  # noted elsewhere
+    for start, end in work.origin.gaps:  # noted elsewhere
         missing[start:end] = False
     if missing.any():
         work.note(missing, "missing", "is missing in {places}; {count} samples in all.")
@@ -273,7 +276,7 @@ def _note_missing(work: Cleaning) -> None:
 
 def _mask_held(work: Cleaning, spikes: BoolArray) -> None:
     """Mask exactly constant readings; evidence grows with their duration and the jump at either edge."""
-    travel, rate = work.travel_mm, work.place.sample_rate_hz
+    travel, rate = work.travel_mm, work.origin.sample_rate_hz
     step = np.abs(np.diff(travel))
     # equal readings from sample start to sample end, except for the rounding of interpolation
     starts, ends = runs(step <= SAME_MM)
@@ -285,7 +288,7 @@ def _mask_held(work: Cleaning, spikes: BoolArray) -> None:
     after = clear[np.minimum(np.searchsorted(clear, ends, side="right"), len(clear) - 1)]
     fell = np.nan_to_num(np.abs(travel[before] - travel[starts]))
     left = np.nan_to_num(np.abs(travel[after] - travel[ends]))
-    to_stop = np.minimum(travel[starts], work.place.setup.stroke_mm - travel[starts])
+    to_stop = np.minimum(travel[starts], work.origin.setup.stroke_mm - travel[starts])
     fell[to_stop < STOP_MM] = 0.0  # an end that hits its stop does halt at once
     too_fast = max(HELD_JUMP_MM, BEND_MM_S2 / rate**2)
     held = np.zeros(len(travel), dtype=bool)
@@ -324,7 +327,7 @@ def _moves_about(travel: FloatArray, start: int, end: int, rate: float) -> bool:
 
 def _mask_stuck(work: Cleaning, other_mm: FloatArray | None, speed_m_s: FloatArray | None) -> None:
     """Mask a sensor that does not move while the other end moves or, without one, while the motorcycle rides."""
-    travel, rate = work.travel_mm, work.place.sample_rate_hz
+    travel, rate = work.travel_mm, work.origin.sample_rate_hz
     half = max(2, round(0.5 * STUCK_S * rate))
     if len(travel) < 2 * half:
         return
@@ -358,12 +361,12 @@ def _leading(true: BoolArray) -> int:
 
 def _bend_mm(work: Cleaning) -> float:
     """Largest second difference of travel from the hardest road. [mm]"""
-    return BEND_MM_S2 / work.place.sample_rate_hz**2
+    return BEND_MM_S2 / work.origin.sample_rate_hz**2
 
 
 def _mask_outside(work: Cleaning) -> BoolArray:
     """Mask impossible travel; return the part that moved there smoothly, as from a wrong calibration."""
-    travel, stroke, rate = work.travel_mm, work.place.setup.stroke_mm, work.place.sample_rate_hz
+    travel, stroke, rate = work.travel_mm, work.origin.setup.stroke_mm, work.origin.sample_rate_hz
     faults, smooth = np.zeros(len(travel), dtype=bool), np.zeros(len(travel), dtype=bool)
     jump_mm = JUMP_MM + JUMP_BENDS * _bend_mm(work)
     for past in (-travel, travel - stroke):
@@ -385,10 +388,10 @@ def _mask_outside(work: Cleaning) -> BoolArray:
         smooth, "beyond_stroke", f"goes more than {OUTSIDE_MM:g} mm past its stroke, which no end can reach,"
     )
     if not (np.isfinite(work.travel_mm) | smooth).any() and np.isfinite(travel).any():
-        setup = work.place.setup
+        setup = work.origin.setup
         raise CalibrationError(
-            f"{work.place.source}, channel {setup.channel!r}: no reading is within the {stroke:g} mm "
-            f"stroke. Check the sensor's wiring, and points and zero in [{work.place.end}.sensor] of {setup.source}."
+            f"{work.origin.source}, channel {setup.channel!r}: no reading is within the {stroke:g} mm "
+            f"stroke. Check the sensor's wiring, and points and zero in [{work.origin.end}.sensor] of {setup.source}."
         )
     return smooth
 
@@ -412,7 +415,7 @@ def _stands(travel_mm: FloatArray) -> bool:
 
 def _mask_wild(work: Cleaning) -> None:
     """Mask stretches of noise from a floating input."""
-    travel, rate = work.travel_mm, work.place.sample_rate_hz
+    travel, rate = work.travel_mm, work.origin.sample_rate_hz
     length = max(8, round(WILD_S * rate))
     count = len(travel) // length
     bends = np.zeros(len(travel), dtype=bool)
@@ -436,7 +439,9 @@ def _mask_beside(work: Cleaning, fault: BoolArray) -> None:
     doubtful = np.zeros(len(travel), dtype=bool)
     for start, end in zip(*runs(np.isfinite(travel)), strict=True):
         beside = fault[max(start - 1, 0)], fault[min(end, len(fault) - 1)]
-        longest = max(ISLAND_SAMPLES, ISLAND_S * work.place.sample_rate_hz) if all(beside) else ISLAND_SAMPLES
+        longest = (
+            max(ISLAND_SAMPLES, ISLAND_S * work.origin.sample_rate_hz) if all(beside) else ISLAND_SAMPLES
+        )
         if end - start <= longest and any(beside):
             doubtful[start:end] = True
     bend = np.zeros(len(travel))
@@ -455,20 +460,20 @@ def _check_ends(work: Cleaning, travel_mm: FloatArray) -> None:
 
     ``travel_mm`` includes smooth travel far outside the stroke that was masked.
     """
-    place, travel = work.place, work.travel_mm
-    stroke, rate = place.setup.stroke_mm, place.sample_rate_hz
+    origin, travel = work.origin, work.travel_mm
+    stroke, rate = origin.setup.stroke_mm, origin.sample_rate_hz
     if _for_long(travel_mm > stroke + MOST_EXCESS_MM, rate, np.isfinite(travel_mm).sum()):
         worst = int(np.nanargmax(travel_mm))
         raise StrokeExceededError(
-            f"{place.source}, {place.at(worst)}, channel {place.setup.channel!r}: {travel_mm[worst]:.1f} mm is more "
-            f"than the {stroke:g} mm stroke. Check points in [{place.end}.sensor] of {place.setup.source}."
+            f"{origin.source}, {origin.at(worst)}, channel {origin.setup.channel!r}: {travel_mm[worst]:.1f} mm is more "
+            f"than the {stroke:g} mm stroke. Check points in [{origin.end}.sensor] of {origin.setup.source}."
         )
     if _for_long(travel_mm < -MOST_ZERO_ERROR_MM, rate, np.isfinite(travel_mm).sum()):
         worst = int(np.nanargmin(travel_mm))
         raise CalibrationError(
-            f"{place.source}, {place.at(worst)}, channel {place.setup.channel!r}: {travel_mm[worst]:.1f} mm is beyond "
-            f"full extension (0 mm). Check points and zero in [{place.end}.sensor] of {place.setup.source}, and "
-            f"whether the sensor is the right way round."
+            f"{origin.source}, {origin.at(worst)}, channel {origin.setup.channel!r}: {travel_mm[worst]:.1f} mm is "
+            f"beyond full extension (0 mm). Check points and zero in [{origin.end}.sensor] of {origin.setup.source}, "
+            f"and whether the sensor is the right way round."
         )
     over, under = travel > stroke + EDGE_MM, travel < -EDGE_MM
     if over.any():
@@ -478,7 +483,7 @@ def _check_ends(work: Cleaning, travel_mm: FloatArray) -> None:
             over,
             "over_stroke",
             f"goes up to {np.nanmax(travel) - stroke:.1f} mm past the {stroke:g} mm stroke in {{places}}; {{count}} "
-            + (f"samples, for longer than a stop yields: check points in [{place.end}.sensor] and the stroke."
+            + (f"samples, for longer than a stop yields: check points in [{origin.end}.sensor] and the stroke."
                if held else "samples: stops yield in a hard contact."),
             severity="warning" if held else "info",
         )  # fmt: skip
@@ -495,9 +500,9 @@ def _for_long(samples: BoolArray, sample_rate_hz: float, n_valid: int) -> bool:
 
 
 def _bridge(work: Cleaning) -> None:
-    longest = longest_bridge(work.place.sample_rate_hz)
+    longest = longest_bridge(work.origin.sample_rate_hz)
     work.travel_mm, bridged = bridge(
-        work.travel_mm, longest, within_mm=(NO_BRIDGE_MM, work.place.setup.stroke_mm - NO_BRIDGE_MM)
+        work.travel_mm, longest, within_mm=(NO_BRIDGE_MM, work.origin.setup.stroke_mm - NO_BRIDGE_MM)
     )
     if bridged.any():
         text = f"has gaps of up to {longest} samples in {{places}}; {{count}} samples are bridged by a cubic."

@@ -44,7 +44,7 @@ RINGS_ABOVE = 20.0
 
 
 @dataclass(frozen=True)
-class Stretch:
+class RateStretch:
     """Range of stamps at one rate, ``start`` to ``end`` (exclusive)."""
 
     start: int
@@ -52,7 +52,7 @@ class Stretch:
     rate_hz: float
 
 
-def find_stretches(stamps_s: FloatArray) -> tuple[Stretch, ...]:
+def find_stretches(stamps_s: FloatArray) -> tuple[RateStretch, ...]:
     """Consecutive stretches of different rates in rising stamps [s]; empty if the log has one rate."""
     n_blocks = (len(stamps_s) - 1) // BLOCK
     if n_blocks < 6:
@@ -67,13 +67,13 @@ def find_stretches(stamps_s: FloatArray) -> tuple[Stretch, ...]:
     interval = trimmed.mean(axis=1)
     edges = _edges(interval, steps)
     stretches = [
-        Stretch(a, b, 1 / _interval_s(steps[a : max(a + 1, b - 1)]))
+        RateStretch(a, b, 1 / _interval_s(steps[a : max(a + 1, b - 1)]))
         for a, b in zip(edges[:-1], edges[1:], strict=True)
     ]
     return tuple(stretches) if len(stretches) > 1 else ()
 
 
-def common_rate_hz(stretches: tuple[Stretch, ...], stamps_s: FloatArray) -> float:
+def common_rate_hz(stretches: tuple[RateStretch, ...], stamps_s: FloatArray) -> float:
     """Slowest rate with a sufficient share of the time, for all stretches. [Hz]"""
     rates = np.array([part.rate_hz for part in stretches])
     lasts = np.array([stamps_s[part.end - 1] - stamps_s[part.start] for part in stretches])
@@ -198,7 +198,7 @@ def even_grid(t_s: FloatArray, wanted: BoolArray, *, source: str = "log") -> Gri
     return grid
 
 
-def _grid_of_stretches(stamps_s: FloatArray, rows: IntArray, stretches: tuple[Stretch, ...]) -> Grid:
+def _grid_of_stretches(stamps_s: FloatArray, rows: IntArray, stretches: tuple[RateStretch, ...]) -> Grid:
     """Clock of a log whose rate changes: the slowest rate with a sufficient share of the time."""
     parts = tuple(
         _grid(stamps_s[part.start : part.end], rows[part.start : part.end])
@@ -213,23 +213,23 @@ def _grid_of_stretches(stamps_s: FloatArray, rows: IntArray, stretches: tuple[St
 
 
 def _grid(stamps_s: FloatArray, rows: IntArray) -> Grid:
-    course = _steady_course(stamps_s) or _course(stamps_s)
+    model = _gapless_model(stamps_s) or _best_model(stamps_s)
     resolution = _resolution_s(stamps_s)
-    allowed = max(UNEVEN_SHARE * course.interval_s, 0.75 * resolution)
-    in_order = bool(np.all(np.diff(course.in_order) + np.diff(course.segment) > 0))
-    if not in_order or float(np.quantile(np.abs(course.late_s), 0.995)) > allowed:
+    allowed = max(UNEVEN_SHARE * model.interval_s, 0.75 * resolution)
+    in_order = bool(np.all(np.diff(model.in_order) + np.diff(model.segment) > 0))
+    if not in_order or float(np.quantile(np.abs(model.late_s), 0.995)) > allowed:
         return _uneven_grid(stamps_s, rows)
-    begin = np.rint((course.start_s - course.start_s[0]) / course.interval_s).astype(np.int64)
+    begin = np.rint((model.start_s - model.start_s[0]) / model.interval_s).astype(np.int64)
     order = np.arange(len(begin))
     begin = np.maximum.accumulate(begin - order) + order  # strictly rising
     return Grid(
-        sample_rate_hz=_nominal(1 / course.interval_s, 2e-6 + 2 * resolution / float(np.ptp(stamps_s))),
-        start_s=float(course.start_s[0]),
+        sample_rate_hz=_nominal(1 / model.interval_s, 2e-6 + 2 * resolution / float(np.ptp(stamps_s))),
+        start_s=float(model.start_s[0]),
         stamps_s=stamps_s,
         rows=rows,
-        index=course.in_order + begin[course.segment],
+        index=model.in_order + begin[model.segment],
         even=True,
-        jitter_s=float(np.std(course.late_s)),
+        jitter_s=float(np.std(model.late_s)),
     )
 
 
@@ -244,7 +244,7 @@ def _uneven_grid(stamps_s: FloatArray, rows: IntArray) -> Grid:
 
 
 @dataclass(frozen=True)
-class _Course:
+class _ClockModel:
     """Model of the stamps: segment start + interval x count + late; the count runs on within a segment."""
 
     interval_s: float
@@ -254,7 +254,7 @@ class _Course:
     late_s: FloatArray
 
 
-def _steady_course(stamps_s: FloatArray) -> _Course | None:
+def _gapless_model(stamps_s: FloatArray) -> _ClockModel | None:
     """Model of a log without gaps or lost rows, None if it has any."""
     order = np.arange(len(stamps_s))
     interval = float(stamps_s[-1] - stamps_s[0]) / order[-1]
@@ -262,12 +262,12 @@ def _steady_course(stamps_s: FloatArray) -> _Course | None:
     if np.abs(late).max() > UNEVEN_SHARE * interval:
         return None
     start = float(late.mean())
-    return _Course(
+    return _ClockModel(
         interval, np.zeros(len(order), dtype=np.int64), order, np.array([stamps_s[0] + start]), late - start
     )
 
 
-def _course(stamps_s: FloatArray) -> _Course:
+def _best_model(stamps_s: FloatArray) -> _ClockModel:
     """Model with the smaller residual: every step is one sample, or the nearest whole number of samples (lost rows)."""
     steps = np.diff(stamps_s)
     interval = float(np.mean(steps[steps < 2.5 * np.median(steps)]))
@@ -276,20 +276,23 @@ def _course(stamps_s: FloatArray) -> _Course:
     for _ in range(3):
         counts.append(np.rint(steps / interval).astype(np.int64))
         interval = float(steps[~gap].sum() / counts[-1][~gap].sum())
-    return min((_follow(stamps_s, steps, count, gap) for count in (counts[0], counts[-1])), key=_left_over)
+    return min(
+        (_fitted_model(stamps_s, steps, count, gap) for count in (counts[0], counts[-1])),
+        key=_relative_residual,
+    )
 
 
-def _follow(stamps_s: FloatArray, steps: FloatArray, count: IntArray, gap: BoolArray) -> _Course:
+def _fitted_model(stamps_s: FloatArray, steps: FloatArray, count: IntArray, gap: BoolArray) -> _ClockModel:
     interval = float(steps[~gap].sum() / count[~gap].sum())
     segment = np.concatenate(([0], np.cumsum(gap))).astype(np.int64)
     in_order = np.concatenate(([0], np.cumsum(np.where(gap, 0, count)))).astype(np.int64)
     # Start of a segment: mean over its stamps, so that rounding averages out.
     start = np.bincount(segment, stamps_s - in_order * interval) / np.bincount(segment)
-    return _Course(interval, segment, in_order, start, stamps_s - in_order * interval - start[segment])
+    return _ClockModel(interval, segment, in_order, start, stamps_s - in_order * interval - start[segment])
 
 
-def _left_over(course: _Course) -> float:
-    return float(np.std(course.late_s)) / course.interval_s
+def _relative_residual(model: _ClockModel) -> float:
+    return float(np.std(model.late_s)) / model.interval_s
 
 
 def _nominal(rate_hz: float, tolerance: float) -> float:

@@ -16,17 +16,7 @@ class Mode:
 
 
 def free_decay(modes: tuple[Mode, ...], t_s: FloatArray) -> FloatArray:
-    """Basis functions of the free decays of modes: a damped cosine and sine for each.
-
-    Parameters
-    ----------
-    t_s : ndarray of shape (n_samples,)
-        [s]
-
-    Returns
-    -------
-    ndarray of shape (n_samples, 2 n_modes)
-    """
+    """Basis functions of free decays of modes at times [s], a damped cosine and sine each; (n_samples, 2 n_modes)."""
     columns = []
     for mode in modes:
         omega = 2 * np.pi * mode.frequency_hz
@@ -37,12 +27,10 @@ def free_decay(modes: tuple[Mode, ...], t_s: FloatArray) -> FloatArray:
 
 
 def log_decrement(first: float, last: float, cycles: float = 1.0) -> float:
-    """Logarithmic decrement: natural logarithm of the ratio of two peaks a cycle apart.
+    """Logarithmic decrement: natural logarithm of the ratio of two peaks a cycle apart, in any one unit.
 
     Parameters
     ----------
-    first, last : float
-        Peaks of a free decay, in any one unit.
     cycles : float
         Number of cycles between them; half a cycle is 0.5, with peaks as magnitudes.
 
@@ -59,18 +47,8 @@ def damping_from_log_decrement(decrement: float) -> float:
 
 
 def damping_scatter(damping_ratio: float, frequency_hz: float, duration_s: float) -> float:
-    """Lower bound on the standard deviation of a damping ratio estimated from a random record.
+    """Lower bound on the standard deviation of a damping ratio estimated from a random record of a duration. [s]
 
-    Parameters
-    ----------
-    frequency_hz : float
-        [Hz]
-    duration_s : float
-        Length of the record. [s]
-
-    Returns
-    -------
-    float
-        sqrt(zeta / (2 pi f T)), the Cramer-Rao bound of a lightly damped mode under white noise.
+    sqrt(zeta / (2 pi f T)), the Cramer-Rao bound of a lightly damped mode under white noise.
     """
     return float(np.sqrt(damping_ratio / (2 * np.pi * frequency_hz * duration_s)))

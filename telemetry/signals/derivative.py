@@ -61,8 +61,6 @@ def differentiate(
     ----------
     travel_mm : ndarray of shape (n_samples,)
         NaN where invalid. A gap is never filtered across. [mm]
-    sample_rate_hz : float
-        [Hz]
     bandwidth_hz : float, optional
         -3 dB point; by default the same for all logs of this rate, so that runs can be compared. [Hz]
 
@@ -88,15 +86,8 @@ def differentiator(sample_rate_hz: float, bandwidth_hz: float | None = None) -> 
 
     Parameters
     ----------
-    sample_rate_hz : float
-        [Hz]
     bandwidth_hz : float, optional
-        -3 dB point. [Hz]
-
-    Raises
-    ------
-    ValueError
-        If the stop band would begin above half the sample rate.
+        -3 dB point; `ValueError` if the stop band would begin above half the sample rate. [Hz]
     """
     passband = min(PASSBAND_HZ, PASSBAND_SHARE * sample_rate_hz)
     stopband = min(STOPBAND_HZ, STOPBAND_SHARE * sample_rate_hz)
@@ -114,15 +105,7 @@ def differentiator(sample_rate_hz: float, bandwidth_hz: float | None = None) -> 
 
 @cache
 def differentiator_as_at(other_rate_hz: float, sample_rate_hz: float) -> Differentiator:
-    """Filter for one sample rate with the response of a slower log's filter.
-
-    Parameters
-    ----------
-    other_rate_hz : float
-        Of the slower log. [Hz]
-    sample_rate_hz : float
-        Of the log to be filtered; at least ``other_rate_hz``. [Hz]
-    """
+    """Filter for a rate with the response of the filter of a slower log; ``sample_rate_hz`` is the higher. [Hz]"""
     return _design(
         sample_rate_hz,
         min(PASSBAND_HZ, PASSBAND_SHARE * other_rate_hz),
@@ -157,17 +140,9 @@ def _relative_gain(weights: FloatArray, sample_rate_hz: float, frequency_hz: Flo
 
 
 def correlate(values: FloatArray, weights: FloatArray) -> FloatArray:
-    """Sum of weights[k] values[i + k - half], centred on i.
+    """Sum of weights[k] values[i + k - half], centred on i; shape (n_samples,).
 
-    Parameters
-    ----------
-    values : ndarray of shape (n_samples,)
-    weights : ndarray of shape (2 half + 1,)
-
-    Returns
-    -------
-    ndarray of shape (n_samples,)
-        NaN wherever the weights touch a NaN or reach over either end.
+    NaN wherever the weights, of shape (2 half + 1,), touch a NaN or reach over either end.
     """
     result = np.full(values.shape, np.nan)
     if len(values) < len(weights):

@@ -158,7 +158,7 @@ def _causes(
     reads = f"{setup.channel!r} reads {low:.4g} to {high:.4g}"
     signals, travels = zip(*setup.points, strict=True)
     bench = f"points in {key} go from {min(signals):.4g} to {max(signals):.4g}"
-    if _among(low, high, travels):
+    if _near_bench_signals(low, high, travels):
         yield (
             "points_swapped",
             replace(setup, points=tuple((mm, reading) for reading, mm in setup.points)),
@@ -167,7 +167,7 @@ def _causes(
             f"point as [signal, mm].",
         )
     for factor, log_unit, bench_unit in ((1e-3, "millivolts", "volts"), (1e3, "volts", "millivolts")):
-        if not _among(factor * low, factor * high, signals):
+        if not _near_bench_signals(factor * low, factor * high, signals):
             continue
         words = (
             f"{reads}, where the {bench}: a factor of 1000, {log_unit} in the log and {bench_unit} in points? Write "
@@ -177,7 +177,7 @@ def _causes(
         if setup.zero is not None:  # a zero taken from the log is in the log's unit
             yield "signal_unit", replace(setup, zero=factor * setup.zero), factor, words
     for factor, name in ((1000.0, "metres"), (10.0, "centimetres"), (25.4, "inches")):
-        if factor * max(travels) > setup.stroke_mm + FITS_MM or not _among(low, high, signals):
+        if factor * max(travels) > setup.stroke_mm + FITS_MM or not _near_bench_signals(low, high, signals):
             continue
         yield (
             "travel_unit",
@@ -188,7 +188,7 @@ def _causes(
         )
 
 
-def _among(low: float, high: float, signals: Sequence[float]) -> bool:
+def _near_bench_signals(low: float, high: float, signals: Sequence[float]) -> bool:
     """True if readings lie within the bench signals, plus or minus a third of their span."""
     around = np.ptp(signals) / 3
     return bool(min(signals) - around <= low <= high <= max(signals) + around)

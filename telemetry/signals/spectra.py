@@ -21,7 +21,7 @@ WINDOW_SAMPLES = 512
 SHORTEST_WINDOW = 64
 MOST_WINDOWS = 2000  # of a long log; their median is accurate to a percent or two
 # Least sample rate for a noise note: below it wheel motion reaches the top of the spectrum. [Hz]
-NOISE_TOLD_FROM_HZ = 200.0
+NOISE_NOTE_FROM_HZ = 200.0
 # Band just above wheel hop, in which noise matters first. [Hz]
 ABOVE_HOP_HZ = (24.0, 28.0)
 # A sensor is noisy if noise has this share of the power there: own choice, from simulated outings. Sound
@@ -113,19 +113,17 @@ class CrossSpectrum:
 def cross_spectrum(
     first: FloatArray, second: FloatArray, sample_rate_hz: float, *, segment_samples: int = 1024
 ) -> CrossSpectrum:
-    """Power and cross spectra of two records by Welch's method, over segments without gaps in either.
+    """Power and cross spectra of two records on one clock by Welch's method, over segments without gaps in either.
 
     Parameters
     ----------
     first, second : ndarray of shape (n_samples,)
-        On one clock; NaN where invalid.
-    sample_rate_hz : float
-        [Hz]
+        NaN where invalid.
 
     Returns
     -------
     CrossSpectrum
-        All NaN, with no segments, if no stretch is long enough.
+        All NaN, with no segments, if no stretch is long enough. [Hz]
 
     References
     ----------
@@ -182,18 +180,9 @@ def _averaged(records: tuple[FloatArray, ...], sample_rate_hz: float, segment_sa
 
 
 def whole_segments(values: FloatArray, length: int, hop: int) -> FloatArray:
-    """Segments of a record without NaN, each stretch between gaps cut from its start.
+    """Segments of a record without NaN, as a read-only view of shape (n_segments, length).
 
-    Parameters
-    ----------
-    values : ndarray of shape (n_samples,)
-    length, hop : int
-        Samples in a segment, and from one start to the next.
-
-    Returns
-    -------
-    ndarray of shape (n_segments, length)
-        A read-only view.
+    Each stretch between gaps is cut from its start; ``hop`` samples lie between two starts.
     """
     starts = _starts(np.isnan(values), length, hop)
     if not len(starts):
@@ -274,13 +263,9 @@ def noise_notes(end: End, travel_mm: FloatArray, noise_mm: float, sample_rate_hz
     Parameters
     ----------
     travel_mm : ndarray of shape (n_samples,)
-        At the shaft. [mm]
-    noise_mm : float
-        From `sensor_noise_mm`. [mm]
-    sample_rate_hz : float
-        [Hz]
+        At the shaft; ``noise_mm`` is from `sensor_noise_mm`. [mm]
     """
-    if sample_rate_hz < NOISE_TOLD_FROM_HZ:
+    if sample_rate_hz < NOISE_NOTE_FROM_HZ:
         return []
     share = noise_share(travel_mm, noise_mm, sample_rate_hz)
     if not share >= NOISY_SHARE:

@@ -130,7 +130,7 @@ def read_stamps(log: RawLog, time_channel: str, travel: Sequence[FloatArray] = (
     _leave_out_copies(log, name, t_s, notes)
     _leave_out_backward(log, name, t_s, notes)
     _keep_longest_part(log, name, t_s, notes)
-    _spread_repeated(log, name, t_s, travel, notes)
+    _spread_repeated(name, t_s, travel, notes)
     return TimeStamps(t_s, tuple(notes))
 
 
@@ -217,7 +217,7 @@ def _leave_out_copies(log: RawLog, name: str, t_s: FloatArray, notes: list[Quali
 
 
 def _spread_repeated(
-    log: RawLog, name: str, t_s: FloatArray, travel: Sequence[FloatArray], notes: list[QualityNote]
+    name: str, t_s: FloatArray, travel: Sequence[FloatArray], notes: list[QualityNote]
 ) -> None:
     """Spread rows that share a rounded stamp evenly, if the stamps agree with an even clock."""
     shares = [

@@ -10,9 +10,6 @@ from telemetry.simulate.circuit import (
     Road,
     RoughStretch,
     build_circuit,
-    random_circuit,
-    random_road,
-    small_circuit,
     vellmoor_ring,
     vellmoor_road,
 )
@@ -63,30 +60,11 @@ from telemetry.simulate.outing import (
     simulate_outing,
     write_log,
 )
-from telemetry.simulate.randombike import random_bike
-from telemetry.simulate.randomouting import (
-    CROWD,
-    FAULT_KINDS,
-    SLOW,
-    SUDDEN,
-    Loss,
-    RandomOuting,
-    minimum_bike,
-    random_outing,
-)
-from telemetry.simulate.riding import TRUE_PHASES, Riding, true_phases
+from telemetry.simulate.riding import Riding
 from telemetry.simulate.sensors import Sensors
 from telemetry.simulate.vehicle import DamperPhysics, DamperTrace, MetalStop, Vehicle
 
 __all__ = [
-    "CROWD",
-    "FAULT_KINDS",
-    "SLOW",
-    "SUDDEN",
-    "Loss",
-    "RandomOuting",
-    "minimum_bike",
-    "random_outing",
     "BracketResonance",
     "ChannelClock",
     "DamperPhysics",
@@ -130,7 +108,6 @@ __all__ = [
     "SensorNoise",
     "SensorTone",
     "Sensors",
-    "TRUE_PHASES",
     "Truth",
     "TyreRunout",
     "Vehicle",
@@ -138,14 +115,9 @@ __all__ = [
     "build_circuit",
     "demo_bike",
     "log_text",
-    "random_bike",
-    "random_circuit",
-    "random_road",
     "second_bike",
     "simulate_outing",
-    "small_circuit",
     "simulate_scenario",
-    "true_phases",
     "vellmoor_ring",
     "vellmoor_road",
     "with_fork_rebound",

@@ -168,8 +168,6 @@ def damping_left(trace: DamperTrace, t_s: FloatArray, start_s: float, end_s: flo
     ----------
     t_s : ndarray of shape (n_samples,)
         Its clock. [s]
-    start_s, end_s : float
-        [s]
 
     Returns
     -------

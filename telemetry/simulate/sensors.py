@@ -41,8 +41,6 @@ class Sensors:
         How much steeper the sensor is than its bench points say; 1 when they are exact.
     slow_hz : float
         Rate of speed, throttle, brake and lean. [Hz]
-    gps_hz : float
-        [Hz]
     slow_cells : {"blank", "hold"}
         What stands in a row in which a slower channel has no new value.
     lap_signal : {"lap", "beacon", "none"}

@@ -1,34 +1,14 @@
 """At the stand with a spanner: what a change does before it is made, and what must be measured again."""
 
-from telemetry.stand.aims import Aim, limits_of, reach
 from telemetry.stand.changes import Change, Changed, apply_changes, least_change, parse_change, steps_words
 from telemetry.stand.quantities import QUANTITIES, Quantity, measure, value_of
 from telemetry.stand.recheck import Recheck
 from telemetry.stand.sags import SAG_AGREES_MM, SagCheck, SpringCheck, check_sags
 from telemetry.stand.stand import Row, Stand, StandResult, at_stand, stand_to_json
+from telemetry.stand.targets import Target, limits_of, reach
 
 __all__ = [
-    "Aim",
-    "Change",
-    "Changed",
-    "QUANTITIES",
-    "Quantity",
-    "Recheck",
-    "Row",
-    "SAG_AGREES_MM",
-    "SagCheck",
-    "SpringCheck",
-    "Stand",
-    "StandResult",
-    "apply_changes",
-    "at_stand",
-    "check_sags",
-    "least_change",
-    "limits_of",
-    "measure",
-    "parse_change",
-    "reach",
-    "stand_to_json",
-    "steps_words",
-    "value_of",
-]
+    "Target", "Change", "Changed", "QUANTITIES", "Quantity", "Recheck", "Row", "SAG_AGREES_MM", "SagCheck",
+    "SpringCheck", "Stand", "StandResult", "apply_changes", "at_stand", "check_sags", "least_change",
+    "limits_of", "measure", "parse_change", "reach", "stand_to_json", "steps_words", "value_of",
+]  # fmt: skip

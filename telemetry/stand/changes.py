@@ -45,15 +45,8 @@ class Changed:
 def parse_change(text: str) -> Change:
     """Read ``rear.shock_length_mm=+3``, ``rear.preload_mm=9`` or ``rear.mount_insert.selected=high``.
 
-    Parameters
-    ----------
-    text : str
-        A sign before the number makes it a change by that much, a per cent sign after it by that share.
-
-    Raises
-    ------
-    BikeFileError
-        If it is not KEY=VALUE.
+    A sign before the number makes it a change by that much, a per cent sign after it by that share. Raises
+    `BikeFileError` if it is not KEY=VALUE.
     """
     key, equals, value = (part.strip() for part in text.partition("="))
     key = plain_key(key)
@@ -90,18 +83,7 @@ def least_change(bike: Bike, key: str) -> float:
 
 
 def steps_words(bike: Bike, key: str, by: float) -> str:
-    """A change in turns or clicks of its adjuster, "" where the bike file does not say how much one is.
-
-    Parameters
-    ----------
-    by : float
-        In the unit of the key.
-
-    Returns
-    -------
-    str
-        Such as "+1.5 turns".
-    """
+    """A change [unit of the key] in turns or clicks, "+1.5 turns", "" if the bike file does not say how much one is."""
     each, word = _one_step(bike, key)
     if not word:
         return ""

@@ -119,17 +119,10 @@ def standing(bike: Bike, name: LoadName) -> Standing | None:
 
 
 def measure(bike: Bike) -> Values:
-    """Every quantity of the stand.
+    """Every quantity of the stand, in the order of `QUANTITIES`, in their units.
 
-    Returns
-    -------
-    dict of key to float or None
-        In the order of `QUANTITIES`; None where the bike file lacks what it needs, or a motion does not oscillate.
-
-    Raises
-    ------
-    BikeFileError
-        If a spring is pushed through its stroke.
+    None where the bike file lacks what it needs, or a motion does not oscillate. Raises `BikeFileError` if a spring is
+    pushed through its stroke.
     """
     values: Values = dict.fromkeys(BY_KEY)
     values |= _extended_values(bike) | _curve_values(bike)

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 
 from telemetry.arrays import ENDS, End
 from telemetry.bike import Bike, wheel_stroke_mm
-from telemetry.stand.aims import way_to
 from telemetry.stand.changes import Changed
 from telemetry.stand.quantities import BY_KEY, Values
+from telemetry.stand.targets import setting_for
 
 # Least change of sag that a tape shows; common practice, no source.
 NOTICED_MM = 0.5
@@ -103,7 +103,7 @@ def recheck_list(
             )
         )
     if tyre or length or _touched(changed, _DRIVE):
-        checks.append(_drive(bike, before, after))
+        checks.append(_drive(before, after))
     damping = any(_moved(before, after, f"{end}.hop_damping", 0.02) for end in ENDS)
     if _touched(changed, (".damper.", "_clicks")) or other_rate or damping:
         checks.append(
@@ -172,7 +172,7 @@ def _back(bike: Bike, end: End, was: float | None, now: float | None) -> str:
     """The preload that brings a sag back."""
     if was is None or now is None or abs(now - was) < NOTICED_MM:
         return ""
-    way = way_to(bike, f"{end}.rider_sag_mm", was, f"{end}.preload_mm")
+    way = setting_for(bike, f"{end}.rider_sag_mm", was, f"{end}.preload_mm")
     if way.set_to is None or way.gives is None:
         return f"{was:.1f} mm cannot be had with preload: {way.reason} mm"
     if way.set_to == way.now:
@@ -182,7 +182,7 @@ def _back(bike: Bike, end: End, was: float | None, now: float | None) -> str:
     return f"for {was:.1f} mm as before: preload {way.set_to - way.now:+.3g} mm{turns}{then}"
 
 
-def _drive(bike: Bike, before: Values, after: Values) -> Recheck:
+def _drive(before: Values, after: Values) -> Recheck:
     parts = []
     if after["rollout_mm"] is not None:
         parts.append(f"rollout {_to(before, after, 'rollout_mm')} mm a turn of the front sprocket")

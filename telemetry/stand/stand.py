@@ -9,11 +9,11 @@ from pydantic import TypeAdapter
 from telemetry.arrays import ENDS
 from telemetry.bike import Bike, bike_warnings, parse_bike, rear_end, sag_lacks
 from telemetry.errors import BikeFileError
-from telemetry.stand.aims import Aim, reach
 from telemetry.stand.changes import Change, Changed, apply_changes
 from telemetry.stand.quantities import QUANTITIES, Values, measure
 from telemetry.stand.recheck import CAUTION, Recheck, recheck_list
 from telemetry.stand.sags import SagCheck, SpringCheck, check_sags
+from telemetry.stand.targets import Target, reach
 
 SCHEMA = "bothends.stand/1"
 _MOST = 6  # of what moved most
@@ -60,7 +60,7 @@ class Stand:
     rows: tuple[Row, ...]
     moved_most: tuple[str, ...]
     recheck: tuple[Recheck, ...]
-    aims: tuple[Aim, ...]
+    aims: tuple[Target, ...]
     sags: tuple[SagCheck, ...]
     springs: tuple[SpringCheck, ...]
     leverage_fit: LeverageFit | None

@@ -4,9 +4,9 @@ import numpy as np
 
 from telemetry.arrays import ENDS
 from telemetry.simulate import DEMO_BIKE_TOML, Sensors, Vehicle, demo_bike, with_fork_rebound
-from telemetry.simulate.push import push_test
 from telemetry.simulate.sensors import travel_signal
 from telemetry.simulate.vehicle import exact_shaft_mm
+from tests.randomised.pushes import push_test
 
 
 def pushed_log(folder, clicks, pushes):

@@ -14,7 +14,7 @@ from telemetry.findings import bounce_advice
 from telemetry.findings.rules import RULES
 from telemetry.motion import EndMotion, Motion
 from telemetry.report.bounce import bounce_html
-from telemetry.simulate.push import HandPush
+from tests.randomised.pushes import HandPush
 
 RATE_HZ = 200.0
 

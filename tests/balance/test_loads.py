@@ -7,7 +7,7 @@ from telemetry.balance.road import bandwidth_hz, derivative, find_riding, loads
 from telemetry.bike import GRAVITY_M_S2
 from telemetry.laps import Track
 from telemetry.signals import Run
-from telemetry.simulate import random_bike
+from tests.randomised.bikes import random_bike
 
 RATE_HZ = 200.0
 

@@ -7,7 +7,8 @@ from stand_bike import STAND_BIKE, stand_bike, stand_bike_data, with_values
 from telemetry.bike import bike_warnings, parse_bike
 from telemetry.cli import main
 from telemetry.errors import BikeFileError
-from telemetry.simulate import demo_bike, random_bike, second_bike
+from telemetry.simulate import demo_bike, second_bike
+from tests.randomised.bikes import random_bike
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.integrate import quad
 from scipy.optimize import minimize, root
 
 from telemetry.bike import (
@@ -21,21 +20,37 @@ from telemetry.bike import (
 )
 from telemetry.bike.sections import Load
 from telemetry.errors import BikeFileError
-from telemetry.simulate import demo_bike, random_bike, second_bike
+from telemetry.simulate import demo_bike, second_bike
 from telemetry.stand import Change, apply_changes
+from tests.randomised.bikes import random_bike
 
 STAND_BIKE = Path(__file__).parents[2] / "fixtures" / "qb-6-stand.toml"
 BIKES = {"linkage": load_bike(STAND_BIKE), "table": demo_bike(), "second": second_bike()}
+
+
+NODES, WEIGHTS = np.polynomial.legendre.leggauss(60)
+
+
+def work_n_mm(spring, travel_mm):
+    """Integral of the spring's force, by Gauss-Legendre quadrature from kink to kink: to rounding."""
+    parts, kinks = spring.parts, [0.0, travel_mm]
+    if parts is not None:
+        kinks += [parts.top_out.length_mm] if parts.top_out else []
+        kinks += [spring.stroke_mm - parts.bump_stop.length_mm] if parts.bump_stop else []
+        kinks += [parts.second_from_mm - spring.preload_mm] if parts.second_from_mm else []
+    sign = 1.0 if travel_mm >= 0 else -1.0
+    edges = np.unique(np.clip(kinks, min(0.0, travel_mm), max(0.0, travel_mm)))
+    return sign * sum(
+        (b - a) / 2 * (WEIGHTS @ [spring.force_n((a + b) / 2 + (b - a) / 2 * x) for x in NODES])
+        for a, b in zip(edges[:-1], edges[1:], strict=True)
+    )
 
 
 def potential_energy(bike, load, fork_mm, shock_mm):
     """Springs and height of the sprung mass. [N mm] The wheels' masses stay at their radius above the ground."""
     now = attitude(bike, fork_mm, shock_mm)
     height = now.on_ground(chassis_point(bike, load.com_to_rear_axle_mm, load.com_height_mm))[1]
-    springs = sum(
-        quad(spring_of(bike, end).force_n, 0.0, travel_mm, epsabs=1e-9, epsrel=1e-13)[0]
-        for end, travel_mm in (("front", fork_mm), ("rear", shock_mm))
-    )
+    springs = work_n_mm(spring_of(bike, "front"), fork_mm) + work_n_mm(spring_of(bike, "rear"), shock_mm)
     return springs + load.mass_kg * GRAVITY_M_S2 * height
 
 

@@ -23,16 +23,9 @@ from telemetry.damping.verdict import gather
 from telemetry.findings import findings
 from telemetry.logs import RawLog
 from telemetry.review import review
-from telemetry.simulate import (
-    Fade,
-    LostDampingTime,
-    Riding,
-    SensorNoise,
-    SensorTone,
-    random_bike,
-    simulate_outing,
-)
+from telemetry.simulate import Fade, LostDampingTime, Riding, SensorNoise, SensorTone, simulate_outing
 from telemetry.summary import CHANGE_CAUTION, summary_from_json, summary_to_json
+from tests.randomised.bikes import random_bike
 
 SOUND, WORN, DOUBTFUL = 0.35, 0.09, 0.15
 

@@ -7,7 +7,9 @@ from short_laps import CIRCUIT
 from telemetry.damping.detector_model import DELAYS_S, _peak_s, fit_detector_model
 from telemetry.logs import RawLog
 from telemetry.review import measure
-from telemetry.simulate import ChannelClock, Riding, minimum_bike, random_bike, simulate_outing
+from telemetry.simulate import ChannelClock, Riding, simulate_outing
+from tests.randomised.bikes import random_bike
+from tests.randomised.outings import minimum_bike
 
 
 @pytest.mark.parametrize("drift_ppm", [40.0, -40.0])

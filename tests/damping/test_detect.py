@@ -16,10 +16,10 @@ from telemetry.simulate import (
     SensorTone,
     TyreRunout,
     demo_bike,
-    random_bike,
     simulate_outing,
     vellmoor_ring,
 )
+from tests.randomised.bikes import random_bike
 
 HARD_BRAKING = Riding(brake_g=0.9, handling_s=0.2)
 

@@ -4,9 +4,11 @@ Every test also fails when the browser saw a console error or warning, a failed 
 but the dashboard's own address: `conftest.watch` asserts it at the end.
 """
 
+from dataclasses import replace
+
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from browser import DESK, PHONE, serving
+from browser import DESK, PHONE, TABLET, serving
 from made_up import MadeUpLogbook, made_up
 
 pytestmark = pytest.mark.browser
@@ -438,6 +440,32 @@ def test_two_dashboards_in_one_process_and_one_of_them_breaks(watch, runs):
         at_the(own, "shaft")
 
 
+@pytest.fixture(scope="module")
+def season():
+    """A day of 300 runs of one bike."""
+    first = made_up("run-0", name="Run 0", oscillation="no")
+    return MadeUpLogbook(
+        *(replace(first, entry=replace(first.entry, run_id=f"run-{k}", name=f"Run {k}", rider=f"rider {k % 3}",
+                                       quickest_lap_s=90.0 - 0.1 * k)) for k in range(300))
+    )  # fmt: skip
+
+
+def test_of_300_runs_some_are_found_and_ordered_without_asking_the_server(watch, season):
+    with serving(season) as address:
+        watched = watch(address)
+        page = watched.open("/runs")
+        assert page.locator("#runs tbody").count() == 300
+        width = page.evaluate("document.documentElement.scrollWidth")
+        assert width <= DESK["viewport"]["width"]
+        asked = len(watched.asked)
+        page.locator("#find-run").fill("run 29")
+        assert page.locator("#runs-found").inner_text() == "13 of 300 runs"  # 29, 129, 229 and 290 to 299
+        page.locator("#find-run").fill("")
+        page.locator("#order-runs").select_option("time")
+        assert page.locator("#runs tbody").first.inner_text().startswith("Run 299")
+        assert len(watched.asked) == asked
+
+
 def test_a_rider_taps_a_place_and_sees_it_then_goes_back(watch):
     watched = watch(**PHONE)
     page = watched.open(PAGES["rider"])
@@ -490,3 +518,30 @@ def test_the_debrief_opens_and_loads_nothing_more(watch):
     watched.page.goto(watched.address + "debrief/after")
     assert "Debrief" in watched.page.title()
     assert len(watched.asked) == 1
+
+
+CUT = """() => [...document.querySelectorAll('main :is(p, li, td, th, h2, h3, button, a, summary)')]
+    .filter(e => e.offsetParent && e.textContent.trim())
+    .filter(e => !e.closest('.scroll, .bar, .unseen, .js-plotly-plot'))
+    .filter(e => getComputedStyle(e).textOverflow !== 'ellipsis')
+    .filter(e => {
+        const own = e.getBoundingClientRect();
+        if (e.scrollWidth > e.clientWidth + 1 && getComputedStyle(e).display !== 'inline') return true;
+        for (let box = e.parentElement; box && box !== document.body; box = box.parentElement) {
+            if (!['hidden', 'clip'].includes(getComputedStyle(box).overflowX)) continue;
+            const out = box.getBoundingClientRect();
+            if (own.right > out.right + 1 || own.left < out.left - 1) return true;
+        }
+        return own.right > document.documentElement.clientWidth + 1 || own.left < -1;
+    }).map(e => e.outerHTML.slice(0, 160))"""
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+@pytest.mark.parametrize("size", [DESK, TABLET, PHONE], ids=["desk", "tablet", "phone"])
+@pytest.mark.parametrize("name", ["review", "balance"])
+def test_no_words_are_cut_and_nothing_scrolls_sideways(watch, name, size, theme):
+    """Boxes of text against the boxes that hold them, at three sizes in both themes."""
+    page = watch(**size, color_scheme=theme).open(PAGES[name])
+    assert page.evaluate("document.documentElement.scrollWidth") <= size["viewport"]["width"]
+    assert page.evaluate(CUT) == []
+    assert Axe().run(page).violations_count == 0, Axe().run(page).generate_report()

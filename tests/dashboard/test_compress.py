@@ -1,11 +1,14 @@
 """Compressed answers, read back by the standard library."""
 
 import gzip
+import re
 
 import pytest
 from flask import Flask, Response
+from made_up import MadeUpLogbook, made_up
 
 from dashboard import compress
+from dashboard.app import create_app
 
 
 @pytest.fixture
@@ -41,3 +44,15 @@ def test_text_is_sent_as_gzip_where_the_browser_takes_it(client):
 def test_everything_else_is_sent_as_it_is(client, path, accepts):
     answer = client.get(path, headers={"Accept-Encoding": accepts})
     assert "Content-Encoding" not in answer.headers
+
+
+def test_scripts_are_kept_for_good_and_pages_are_not():
+    """RFC 8246: what never changes under its address is immutable."""
+    client = create_app(MadeUpLogbook(made_up())).server.test_client()
+    host = {"Host": "localhost"}
+    page = client.get("/", headers=host)
+    scripts = re.findall(r'(?:src|href)="(/[^"]+)"', page.text)
+    assert len(scripts) > 5 and "immutable" not in page.headers.get("Cache-Control", "")
+    for address in scripts:
+        assert client.get(address, headers=host).headers["Cache-Control"].endswith("immutable")
+    assert "immutable" not in client.get("/assets/view.js", headers=host).headers.get("Cache-Control", "")

@@ -10,6 +10,7 @@ from made_up import MadeUpLogbook, made_up
 from dashboard.app import create_app, open_page
 from dashboard.pages import compare, review
 from dashboard.pages.parts import Screen
+from dashboard.pages.runs import trend_mask
 from dashboard.scene import open_scene, zoomed_scene
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View, parse, to_query
@@ -275,7 +276,7 @@ def test_another_zoom_sends_the_samples_of_it_alone(logbook):
     shelf = Shelf(logbook)
     scene = open_scene(shelf, parse("?run=after&lap=1&from=400&to=440"))
     travel, shown, said = review.travel_answer(shelf, scene, LIGHT, only_zoom=True)
-    trace = review.trace_answer(scene, LIGHT, only_zoom=True)
+    trace = review.trace_answer(shelf, scene, LIGHT, only_zoom=True)
     for patch, lines in ((travel, 3), (trace, 6)):
         sent = _sent(patch)
         assert sum(op["location"][-1] == "bdata" or op["location"][-1] == "x" for op in sent) == lines
@@ -516,7 +517,29 @@ def test_runs_with_a_suspected_loss_head_the_list(logbook, runs):
     _, _, said = opened(logbook, "/runs")
     lost = next(run for run in runs if run.entry.oscillation == "yes")
     first = said.index("Suspected loss of rear damping")
-    assert first < said.index(lost.entry.name) < said.index("complete lap")
+    assert first < said.index(lost.entry.name) < said.index("newest first")
+
+
+def test_a_run_is_a_row_with_the_means_of_its_laps_and_the_change_before_it(logbook, runs):
+    page, _, said = opened(logbook, "/runs")
+    bodies = [part for part in walk(page) if isinstance(part, html.Tbody)]
+    assert len(bodies) == len(logbook.runs())
+    record = next(one for one in logbook.season() if one.run_id == "after")
+    left = [row.values["front.travel.median_mm"] for row in record.rows if row.at_pace]
+    assert f"{sum(left) / len(left):.0f}" in text(bodies[0])
+    assert "Since Before the change: front rebound clicks 8 → 6." in said
+    trends = [part for part in walk(bodies[0]) if getattr(part, "className", "") == "trend"]
+    assert len(trends) == 7 and all("polyline" in part.style["maskImage"] for part in trends)
+
+
+def test_a_small_line_keeps_its_scale():
+    def heights(*values):
+        points = re.search("points='([^']*)'", trend_mask(values, 4.0))[1]
+        return [float(pair.split(",")[1]) for pair in points.split()]
+
+    low, high = heights(10.0, 10.4)
+    assert low - high == pytest.approx(12 * 0.4 / 4.0, abs=0.11), "a tenth of the least height is a tenth"
+    assert heights(0.0, 40.0) == [14.0, 2.0]
 
 
 def test_one_short_stretch_is_shown_as_something_to_look_at(runs):
@@ -597,7 +620,7 @@ def test_the_list_of_runs_names_a_front_damper_as_well(runs, front, words):
     page, _, said = opened(book, "/runs")
     caution = text(next(part for part in walk(page) if getattr(part, "className", "") == "caution"))
     assert words in caution and "After the change" in caution and "rear" not in caution
-    assert "Dampers: rear no sign of loss, front " in said
+    assert "rear no sign of loss, front " in said
 
 
 def test_a_run_of_an_older_version_says_nothing_of_its_front_damper(runs):

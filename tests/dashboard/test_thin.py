@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dashboard.thin import packed, packed_line, window
+from dashboard.thin import LongLine, packed, packed_line, window
 from telemetry.report.lap import POINTS, thinned
 
 
@@ -76,3 +76,21 @@ def test_a_packed_line_is_cut_to_the_zoom(long_trace):
     sent, _ = packed_line(x, y, (x[500], x[700]))
     read = np.frombuffer(base64.b64decode(sent["bdata"]), "<f8")
     np.testing.assert_array_equal(read, x[499:702])
+
+
+def test_a_long_line_keeps_the_extremes_of_wide_zooms():
+    """Against numpy's own least and greatest of what is shown."""
+    n = 3_000_000
+    chance = np.random.default_rng(4)
+    x = np.arange(n) / 1000.0
+    y = np.cumsum(chance.standard_normal(n)).astype(np.float32)
+    y[1_234_567], y[2_000_001] = 1e6, -1e6
+    line = LongLine(x, y)
+    for zoom in (None, (10.0, 2990.0), (1234.0, 2950.0), (1200.0, 1300.0)):
+        sent = line.packed(zoom)
+        few_x, few_y = (np.frombuffer(base64.b64decode(each["bdata"]), dtype=each["dtype"]) for each in sent)
+        shown = y[window(x, zoom)]
+        assert len(few_y) <= POINTS
+        assert (few_y.min(), few_y.max()) == (shown.min(), shown.max())
+        np.testing.assert_array_equal(y[np.round(few_x * 1000).astype(int)], few_y)  # no sample is invented
+        assert (np.diff(few_x) > 0).all()

@@ -11,11 +11,11 @@ from telemetry.laps.corners import (
     STRAIGHT,
     MeanLap,
     Span,
+    classified_laps,
     corner_at,
     find_corners,
     in_pits,
     is_braking,
-    kinds,
     lean_from_curvature,
     lean_from_path,
     longitudinal_m_s2,
@@ -221,7 +221,7 @@ def spans_of(*borders, first_line=True, last_line=True):
 def kinds_of(spans, t, speed, **given):
     no = np.zeros(len(spans), bool)
     travelled = np.concatenate(([0.0], np.cumsum(speed[:-1]) * 0.1))
-    return kinds(spans, t, speed, travelled, given.get("elsewhere", no), given.get("several", no))
+    return classified_laps(spans, t, speed, travelled, given.get("elsewhere", no), given.get("several", no))
 
 
 def test_kinds_of_a_whole_outing():

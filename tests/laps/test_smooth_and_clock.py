@@ -6,7 +6,7 @@ import pytest
 from scipy.interpolate import make_smoothing_spline
 
 from telemetry.laps.gps import fit_line
-from telemetry.laps.smooth import moving_mean, penalised
+from telemetry.laps.smooth import moving_mean, penalised_fit
 from telemetry.laps.speed import PLACE_HZ, Thin
 
 
@@ -26,7 +26,7 @@ def test_penalised_fit_is_the_smoothing_spline_on_a_fine_grid():
     n = every * (len(x) - 1) + 1
     weight, right = np.zeros(n), np.zeros(n)
     weight[::every], right[::every] = 1.0, y
-    fitted = penalised(weight, None, right, 0.5 / step**3, 2)
+    fitted = penalised_fit(weight, None, right, 0.5 / step**3, 2)
     np.testing.assert_allclose(fitted[::every], make_smoothing_spline(x, y, lam=0.5)(x), atol=2e-3)
 
 
@@ -34,7 +34,7 @@ def test_penalised_fit_goes_straight_on_over_a_gap():
     weight, right = np.ones(100), 3.0 + 0.5 * np.arange(100.0)
     weight[30:70] = right[30:70] = 0.0
     np.testing.assert_allclose(
-        penalised(weight, None, right, 10.0, 2), 3.0 + 0.5 * np.arange(100.0), atol=1e-4
+        penalised_fit(weight, None, right, 10.0, 2), 3.0 + 0.5 * np.arange(100.0), atol=1e-4
     )
 
 

@@ -12,9 +12,17 @@ from hypothesis import strategies as st
 from logbook_fixtures import FIXTURES
 
 from telemetry.errors import LogbookError
-from telemetry.logbook.columns import as_decimals, as_levels, read_stored_log, write_log
+from telemetry.logbook.columns import (
+    as_decimals,
+    as_levels,
+    read_stored_log,
+    read_stored_traces,
+    write_log,
+    write_stored_traces,
+)
 from telemetry.logs import RawLog, read_log
 from telemetry.notes import QualityNote, Step
+from telemetry.summary import Traces, write_traces
 
 
 def _log(**columns):
@@ -114,3 +122,40 @@ def test_a_damaged_file_is_named(tmp_path):
     (tmp_path / "log.parquet").write_bytes(b"PAR1 and nothing")
     with pytest.raises(LogbookError, match=r"log\.parquet: the stored log cannot be read .*rebuild the run"):
         read_stored_log(tmp_path / "log.parquet")
+
+
+def test_traces_are_kept_to_the_decimals_of_their_unit(tmp_path):
+    n = 5000
+    chance = np.random.default_rng(8)
+    columns = {
+        "t_s": np.arange(n) / 204.8,
+        "lap": np.repeat([0.0, 1.0], n // 2),
+        "rear_wheel_mm": chance.uniform(-3.0, 140.0, n),
+        "rear_wheel_mm_s": chance.normal(0.0, 900.0, n),
+        "distance_m": np.where(np.arange(n) < 100, np.nan, np.linspace(0.0, 4e7, n)),
+        "pitch_deg": np.full(n, np.nan),
+    }
+    path = tmp_path / "traces.parquet"
+    write_stored_traces(Traces(columns), path)
+    back = read_stored_traces(path)
+    assert list(back.columns) == list(columns)
+    half = {
+        "t_s": 5e-7,
+        "lap": 0.0,
+        "rear_wheel_mm": 5e-3,
+        "rear_wheel_mm_s": 5e-2,
+        "distance_m": 5e-3,
+        "pitch_deg": 0.0,
+    }
+    for name, values in columns.items():
+        np.testing.assert_allclose(back[name], values, rtol=1e-12, atol=1.0001 * half[name], err_msg=name)
+    assert list(read_stored_traces(path, ("lap", "none")).columns) == ["lap"]
+    assert read_stored_traces(path, ("none",)).columns == {}
+
+
+def test_traces_of_an_older_version_are_read(tmp_path):
+    values = {"t_s": np.array([0.0, 0.1]), "rear_wheel_mm": np.array([np.pi, np.nan])}
+    write_traces(Traces(values), tmp_path / "traces.parquet")
+    back = read_stored_traces(tmp_path / "traces.parquet")
+    for name in values:
+        np.testing.assert_array_equal(back[name], values[name])

@@ -36,7 +36,8 @@ def test_a_corrected_calibration_makes_the_run_again_from_the_original(kept_file
         logbook.sheet(second).model_dump() == logbook.sheet(first).model_dump()
     )  # (without where it was read)
     before, after = (logbook.traces(run)["rear_shaft_mm"] for run in (first, second))
-    np.testing.assert_allclose(after, 0.95 * before, atol=1e-6)  # a straight line through 0: 5 % shorter
+    # a straight line through 0: 5 % shorter; both are kept to a hundredth of a millimetre
+    np.testing.assert_allclose(after, 0.95 * before, atol=0.005 + 0.95 * 0.005 + 1e-9)
     assert logbook.original(second).read_bytes() == kept_files[0].read_bytes()
     assert verify(logbook).damages == ()
 

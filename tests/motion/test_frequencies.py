@@ -6,7 +6,7 @@ from made_ends import RATE_HZ, end_of
 
 from telemetry.bike import bike_modes
 from telemetry.motion import Motion, frequencies
-from telemetry.motion.frequencies import USUAL_HOP_HZ, bands
+from telemetry.motion.bands import USUAL_HOP_HZ, bands
 from telemetry.simulate import demo_bike
 
 N = 60_000

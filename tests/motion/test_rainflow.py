@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from telemetry.motion.strokes import rainflow, turning_points
+from telemetry.motion.cycles import rainflow, turning_points
 
 
 def counted(values, digits=9):

@@ -13,7 +13,8 @@ from telemetry.logs import read_log
 from telemetry.motion import summarise_end
 from telemetry.motion.use import shares, speed_edges_mm_s, travel_edges_mm
 from telemetry.review import Review, review
-from telemetry.simulate import Sensors, Truth, demo_bike, random_circuit, simulate_outing, write_log
+from telemetry.simulate import Sensors, Truth, demo_bike, simulate_outing, write_log
+from tests.randomised.circuits import random_circuit
 
 ENDS = ("front", "rear")
 # share of RMS speed; the best linear filter would reach 5-6 % at 500 Hz and 6-8 % at 200 Hz

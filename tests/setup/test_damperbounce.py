@@ -10,9 +10,9 @@ from telemetry.balance.bounce import bounce_test
 from telemetry.cli import main
 from telemetry.setup import bounce_comparison_to_json, compare_bounce
 from telemetry.setup.damper import damping_ratio_of_return, return_speed
-from telemetry.simulate.push import HandPush
 from tests.balance.pushed_log import pushed_log
 from tests.balance.test_bounce import motion_of, two_ends
+from tests.randomised.pushes import HandPush
 
 FRONT = (2.1, 0.3)
 

@@ -12,8 +12,9 @@ from telemetry.bike import stroke_mm
 from telemetry.errors import CalibrationError
 from telemetry.logs import RawLog
 from telemetry.signals import SensorSetup, to_run
-from telemetry.simulate import random_circuit, simulate_outing
-from telemetry.simulate.randombike import random_bike
+from telemetry.simulate import simulate_outing
+from tests.randomised.bikes import random_bike
+from tests.randomised.circuits import random_circuit
 
 SEEDS = (910, 911, 912)
 

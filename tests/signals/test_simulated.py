@@ -8,8 +8,9 @@ import pytest
 from telemetry.bike import leverage_curve, stroke_mm
 from telemetry.logs import RawLog
 from telemetry.signals import Run, SensorSetup, differentiate, to_run
-from telemetry.simulate import Outing, random_circuit, simulate_outing
-from telemetry.simulate.randombike import random_bike
+from telemetry.simulate import Outing, simulate_outing
+from tests.randomised.bikes import random_bike
+from tests.randomised.circuits import random_circuit
 
 ENDS = ("front", "rear")
 SPEED_BAR = {200.0: 0.10, 500.0: 0.085}

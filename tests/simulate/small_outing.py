@@ -3,15 +3,8 @@
 from functools import cache
 
 from telemetry.bike import Bike
-from telemetry.simulate import (
-    Outing,
-    Riding,
-    Road,
-    Sensors,
-    demo_bike,
-    simulate_outing,
-    small_circuit,
-)
+from telemetry.simulate import Outing, Riding, Road, Sensors, demo_bike, simulate_outing
+from tests.randomised.circuits import small_circuit
 
 CIRCUIT = small_circuit()
 RIDING = Riding(out_lap_m=60.0, in_lap_m=40.0)

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from geographiclib.geodesic import Geodesic
 
-from telemetry.simulate import CornerPlan, build_circuit, random_circuit, vellmoor_ring
-from telemetry.simulate.circuit import _crosses_itself
+from telemetry.simulate import CornerPlan, build_circuit, vellmoor_ring
 from telemetry.simulate.sensors import to_wgs84
+from tests.randomised.circuits import _crosses_itself, random_circuit
 
 CIRCUITS = [vellmoor_ring(), *(random_circuit(seed) for seed in range(6))]
 SQUARE = (CornerPlan(90.0, 50.0, 20.0, 300.0),) * 4

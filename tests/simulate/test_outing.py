@@ -17,14 +17,14 @@ from telemetry.simulate import (
     Sensors,
     demo_bike,
     log_text,
-    random_bike,
-    random_circuit,
     second_bike,
     simulate_outing,
     vellmoor_ring,
     with_fork_rebound,
     write_log,
 )
+from tests.randomised.bikes import random_bike
+from tests.randomised.circuits import random_circuit
 
 
 @pytest.fixture(scope="module")

@@ -9,23 +9,13 @@ from small_outing import small_outing
 from telemetry.bike import bike_modes, bike_warnings, leverage_curve, static_sag
 from telemetry.logs import RawLog
 from telemetry.review import measure
-from telemetry.simulate import (
-    CROWD,
-    SLOW,
-    SUDDEN,
-    DamperPhysics,
-    From,
-    StuckValve,
-    Vehicle,
-    damping_left,
-    demo_bike,
-    random_bike,
-    random_outing,
-)
+from telemetry.simulate import DamperPhysics, From, StuckValve, Vehicle, damping_left, demo_bike
 from telemetry.simulate.circuit import vellmoor_ring
 from telemetry.simulate.faults import damper_drives, faulty_vehicle
 from telemetry.simulate.riding import Riding, ride_circuit
 from telemetry.simulate.vehicle import ride, steady_drive
+from tests.randomised.bikes import random_bike
+from tests.randomised.outings import CROWD, SLOW, SUDDEN, random_outing
 
 STIFF = DamperPhysics(stiffness_n_per_mm=1e6, gas_bar=1e3, thinning_1_k=0.0)
 

@@ -4,10 +4,11 @@ import numpy as np
 import pytest
 
 from telemetry.bike import GRAVITY_M_S2, chassis_of, spring_of, sprung_load_n
-from telemetry.simulate import Riding, Vehicle, demo_bike, random_circuit, vellmoor_ring
+from telemetry.simulate import Riding, Vehicle, demo_bike, vellmoor_ring
 from telemetry.simulate.circuit import flat_road
 from telemetry.simulate.riding import Ride, drive_of, ride_circuit
 from telemetry.simulate.vehicle import ride, undisturbed
+from tests.randomised.circuits import random_circuit
 
 VEHICLE = Vehicle(demo_bike())
 G = GRAVITY_M_S2

@@ -165,7 +165,7 @@ def test_clicks_have_the_key_of_the_setup_sheet(capsys):
     # the sheet's rear.rebound_clicks was "not a key; check the spelling"
     assert main(["stand", str(BIKE), "--change", "rear.rebound_clicks=-2"]) == 0
     new = capsys.readouterr().out
-    assert "Changed  rear.rebound_clicks: 12 to 10 (-2 clicks)" in new
+    assert "Changed  rear rebound clicks: 12 to 10 (-2 clicks)" in new
     assert main(["stand", str(BIKE), "--change", "rear.damper.rebound_clicks=-2"]) == 0
     assert capsys.readouterr().out == new
     assert main(["stand", str(BIKE.parent / "qb-6.toml"), "--change", "rear.rebound_clicks=12"]) == 0

@@ -27,17 +27,11 @@ from telemetry.findings import findings, nothing_asks  # noqa: E402
 from telemetry.laps import by_place, lap_length_m  # noqa: E402
 from telemetry.logs import RawLog  # noqa: E402
 from telemetry.review import review  # noqa: E402
-from telemetry.simulate import (  # noqa: E402
-    Bump,
-    Fade,
-    Road,
-    minimum_bike,
-    random_bike,
-    random_road,
-    simulate_outing,
-    small_circuit,
-)
+from telemetry.simulate import Bump, Fade, Road, simulate_outing  # noqa: E402
 from telemetry.summary import Finding, Summary  # noqa: E402
+from tests.randomised.bikes import random_bike  # noqa: E402
+from tests.randomised.circuits import random_road, small_circuit  # noqa: E402
+from tests.randomised.outings import minimum_bike  # noqa: E402
 from tests.review.advice_judge import ENDS, both_ways, told_turns, traced, uses_travel_that_is_not_there  # noqa: E402
 
 # What was tuned was tuned on lower seeds.

@@ -23,9 +23,10 @@ from telemetry.laps import Track, find_track
 from telemetry.motion import Motion, to_motion
 from telemetry.signals import Run
 from telemetry.signals.spectra import sensor_noise_mm
-from telemetry.simulate import Bump, Road, Vehicle, random_bike
+from telemetry.simulate import Bump, Road, Vehicle
 from telemetry.simulate.circuit import RoadProfile, road_profile
 from telemetry.simulate.vehicle import Drive, Ridden, exact_shaft_mm, ride, steady_drive
+from tests.randomised.bikes import random_bike
 
 BITS, RANGE_MM = 12, 140.0
 SPEED_RATE_HZ, SPEED_NOISE_M_S = 50.0, 0.05

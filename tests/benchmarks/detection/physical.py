@@ -21,7 +21,7 @@ import numpy as np
 from telemetry.damping import find_oscillation
 from telemetry.logs import RawLog
 from telemetry.review import measure
-from telemetry.simulate import CROWD, FAULT_KINDS, SLOW, random_outing
+from tests.randomised.outings import CROWD, FAULT_KINDS, SLOW, random_outing
 
 FIRST_SEED = 40_000
 RATES_HZ = (100.0, 200.0, 500.0, 1000.0)

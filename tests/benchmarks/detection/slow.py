@@ -19,8 +19,8 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 from telemetry.damping.oscillation import FALLING, dampers_in_doubt
 from telemetry.logs import RawLog
 from telemetry.review import review
-from telemetry.simulate import CROWD, random_outing
 from telemetry.summary import CHANGE_CAUTION
+from tests.randomised.outings import CROWD, random_outing
 
 REAR = ("scaled fade", "heat", "foam", "leak", "recovering", "void for good")
 FRONT = ("front scaled fade", "front heat", "front foam", "front leak", "front recovering")

@@ -36,17 +36,10 @@ from telemetry.errors import BothEndsError
 from telemetry.logs import read_log
 from telemetry.report import debrief_html, print_review
 from telemetry.review import review
-from telemetry.simulate import (
-    DEMO_BIKE_TOML,
-    Riding,
-    Road,
-    Sensors,
-    demo_bike,
-    simulate_outing,
-    small_circuit,
-)
+from telemetry.simulate import DEMO_BIKE_TOML, Riding, Road, Sensors, demo_bike, simulate_outing
 from telemetry.summary import summary_to_json
 from tests.benchmarks.distorted.distort import Distorted, distorted
+from tests.randomised.circuits import small_circuit
 
 # Rates, what the logger says of laps, and how slow channels are written.
 OUTINGS: tuple[tuple[float, Sensors], ...] = (

@@ -22,9 +22,10 @@ from telemetry.logs import RawLog
 from telemetry.review.steps import channels, sensors
 from telemetry.signals import Run, to_run
 from telemetry.signals.clock import runs
-from telemetry.simulate import Outing, Sensors, random_circuit, simulate_outing
-from telemetry.simulate.randombike import random_bike
+from telemetry.simulate import Outing, Sensors, simulate_outing
 from tests.benchmarks.faults.inject import FaultyLog, Injected, inject
+from tests.randomised.bikes import random_bike
+from tests.randomised.circuits import random_circuit
 
 LOG_S = 60.0
 NEAR_MM = 0.5

@@ -9,17 +9,12 @@ from telemetry.logs.rawlog import RawLog
 from telemetry.review.steps import channels as channels_of
 from telemetry.review.steps import sensors as sensors_of
 from telemetry.signals import Run, to_run
-from telemetry.simulate import (
-    Circuit,
-    Riding,
-    Sensors,
-    Vehicle,
-    random_bike,
-    random_circuit,
-    true_phases,
-)
+from telemetry.simulate import Circuit, Riding, Sensors, Vehicle
 from telemetry.simulate.riding import Ride, ride_circuit
 from telemetry.simulate.sensors import LINE_LATITUDE_DEG, LINE_LONGITUDE_DEG, log_columns
+from tests.randomised.bikes import random_bike
+from tests.randomised.circuits import random_circuit
+from tests.randomised.phases import true_phases
 
 LINE = (LINE_LATITUDE_DEG, LINE_LONGITUDE_DEG)
 

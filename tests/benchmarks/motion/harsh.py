@@ -3,16 +3,9 @@
 import numpy as np
 
 from telemetry.bike import Bike
-from telemetry.simulate import (
-    Bump,
-    Outing,
-    Road,
-    Sensors,
-    random_bike,
-    random_circuit,
-    random_road,
-    simulate_outing,
-)
+from telemetry.simulate import Bump, Outing, Road, Sensors, simulate_outing
+from tests.randomised.bikes import random_bike
+from tests.randomised.circuits import random_circuit, random_road
 
 RATES_HZ = (500.0, 200.0, 1000.0)
 

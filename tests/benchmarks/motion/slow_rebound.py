@@ -5,16 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.bike import Bike
-from telemetry.simulate import (
-    Bump,
-    Circuit,
-    Outing,
-    Road,
-    random_bike,
-    random_circuit,
-    random_road,
-    simulate_outing,
-)
+from telemetry.simulate import Bump, Circuit, Outing, Road, simulate_outing
+from tests.randomised.bikes import random_bike
+from tests.randomised.circuits import random_circuit, random_road
 
 
 @dataclass(frozen=True)

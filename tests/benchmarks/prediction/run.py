@@ -26,8 +26,9 @@ from telemetry.prediction.model import difference_model, shaft_grid_mm, spring_t
 from telemetry.prediction.ridden import with_shaft
 from telemetry.prediction.values import ride_values
 from telemetry.review import measure
-from telemetry.simulate import random_bike, simulate_outing, write_log
+from telemetry.simulate import simulate_outing, write_log
 from telemetry.stand import apply_changes, parse_change
+from tests.randomised.bikes import random_bike
 
 TEST_SEEDS = 600_000  # what was tuned was tuned on lower seeds
 SLOW_HZ = 1.0

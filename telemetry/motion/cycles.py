@@ -49,7 +49,7 @@ class Cycles:
 
 
 def _closed(values: FloatArray) -> BoolArray:
-    """Which ranges between neighbouring values are closed cycles, shape (n_values - 1,)."""
+    """Mask of the ranges between neighbouring values that are closed cycles, shape (n_values - 1,)."""
     size = np.abs(np.diff(values))
     closed = np.zeros(len(size), dtype=bool)
     closed[1:-1] = (size[1:-1] < size[:-2]) & (size[1:-1] <= size[2:])
@@ -57,7 +57,7 @@ def _closed(values: FloatArray) -> BoolArray:
 
 
 def _without(closed: BoolArray) -> BoolArray:
-    """Which values stay when the two of every closed range go."""
+    """Mask of the values that stay when the two of every closed range are removed."""
     stays = np.ones(len(closed) + 1, dtype=bool)
     stays[:-1] &= ~closed
     stays[1:] &= ~closed
@@ -173,12 +173,7 @@ def from_to(cycles: Cycles, edges: FloatArray) -> FloatArray:
 
 
 def strokes(end: EndMotion, selected: BoolArray) -> Strokes:
-    """Strokes of one end by depth, peak speed, and travel from and to.
-
-    Parameters
-    ----------
-    selected : ndarray of bool, shape (n_samples,)
-    """
+    """Strokes of one end by depth, peak speed, and travel from and to, over selected samples, shape (n_samples,)."""
     least = hysteresis_mm(end)
     all_strokes = stroke_list(end, selected, least)
     edges = np.arange(0.0, end.wheel_stroke_mm + MATRIX_BIN_MM, MATRIX_BIN_MM)
@@ -236,18 +231,12 @@ class _Mean:
 
 
 def find_packing(motion: Motion, moving: BoolArray, speed_m_s: FloatArray) -> tuple[PackingEvent, ...]:
-    """Every run of bumps over which an end packed, in order of time.
+    """Every run of bumps over which an end packed, in order of time, without its place.
 
     Parameters
     ----------
-    moving : ndarray of bool, shape (n_samples,)
-    speed_m_s : ndarray of shape (n_samples,)
-        Ground speed. No events where it is NaN: braking looks the same. [m/s]
-
-    Returns
-    -------
-    tuple of PackingEvent
-        Place is not filled in: lap, distance, corner and phase are None.
+    moving, speed_m_s : ndarray of shape (n_samples,)
+        No events where the ground speed is NaN: braking looks the same. [m/s]
     """
     means = {name: _Mean(end.wheel_travel_mm) for name, end in motion.ends.items()}
     events = []

@@ -1,4 +1,4 @@
-"""Backwards: the preload, spring or length that reaches a number."""
+"""Targets: the preload, spring rate or length at which a quantity of the stand reaches a number."""
 
 from dataclasses import dataclass
 
@@ -17,12 +17,12 @@ _LOOKS = 5
 
 
 @dataclass(frozen=True)
-class Way:
-    """One adjuster that reaches an aim, by itself. [unit of its key]"""
+class Setting:
+    """One adjuster that reaches a target, by itself. [unit of its key]"""
 
     key: str
     now: float
-    value: float | None  # where the aim is met exactly; None where it cannot be, and ``reason`` says why
+    value: float | None  # where the target is met exactly; None where it cannot be, and ``reason`` says why
     change: float | None
     steps: str  # from ``now`` to ``set_to`` in turns or clicks, if the bike file knows them
     reason: str
@@ -31,40 +31,27 @@ class Way:
 
 
 @dataclass(frozen=True)
-class Aim:
-    """A number that is wanted, what it is now, and the ways to it. [unit of the quantity]"""
+class Target:
+    """A quantity, its present and its wanted value, and the adjusters that reach it. [unit of the quantity]"""
 
     key: str
     wanted: float
     now: float
-    ways: tuple[Way, ...]
+    ways: tuple[Setting, ...]
 
 
-def knobs_for(bike: Bike, key: str) -> tuple[str, ...]:
-    """The knobs that can move a quantity, in the order in which they are tried at the stand."""
+def adjusters_for(bike: Bike, key: str) -> tuple[str, ...]:
+    """Adjusters that move a quantity, in the order in which they are tried at the stand."""
     end = end_of(key)
     if "_sag_mm" in key and end is not None:
-        knobs = [f"{end}.preload_mm", f"{end}.spring_rate_n_per_mm"]
-        return (
-            (*knobs, "rear.shock_length_mm") if end == "rear" and bike.rear.shock_length_mm else tuple(knobs)
-        )
+        keys = [f"{end}.preload_mm", f"{end}.spring_rate_n_per_mm"]
+        return (*keys, "rear.shock_length_mm") if end == "rear" and bike.rear.shock_length_mm else tuple(keys)
     length = ("rear.shock_length_mm",) if bike.rear.shock_length_mm else ()
     return (*length, "front.fork_height_mm", "front.preload_mm", "rear.preload_mm")
 
 
 def limits_of(bike: Bike, key: str, now: float) -> tuple[float, float]:
-    """From where to where a knob may be turned: the bike file's limits, else about what parts allow.
-
-    Parameters
-    ----------
-    key, now : str, float
-        The knob, and how it stands.
-
-    Returns
-    -------
-    low, high : float
-        [unit of the key]
-    """
+    """Range of an adjuster now at ``now``: the bike file's limits, else about what parts allow. [unit of the key]"""
     adjuster = bike.adjusters.get(key)
     reach = _REACH.get(key.split(".")[-1], _RATE_REACH * now)
     low, high = now - reach, now + reach
@@ -76,15 +63,8 @@ def limits_of(bike: Bike, key: str, now: float) -> tuple[float, float]:
     return low, high
 
 
-def reach(bike: Bike, key: str, wanted: float) -> Aim:
-    """The ways to a wanted number: each knob by itself, within its limits.
-
-    Parameters
-    ----------
-    key : str
-        Of `QUANTITIES`.
-    wanted : float
-        In its unit.
+def reach(bike: Bike, key: str, wanted: float) -> Target:
+    """The adjusters that bring a quantity (of `QUANTITIES`) to a number in its unit: each by itself, within its limits.
 
     Raises
     ------
@@ -99,17 +79,22 @@ def reach(bike: Bike, key: str, wanted: float) -> Aim:
         raise BikeFileError(
             f"{bike.source}: does not tell {key}, so it cannot be aimed at; see its missing sections."
         )
-    return Aim(key, wanted, now, tuple(way_to(bike, key, wanted, knob) for knob in knobs_for(bike, key)))
+    return Target(
+        key,
+        wanted,
+        now,
+        tuple(setting_for(bike, key, wanted, adjuster) for adjuster in adjusters_for(bike, key)),
+    )
 
 
-def way_to(bike: Bike, key: str, wanted: float, knob: str) -> Way:
-    """Setting of one adjuster ``knob``, within its limits, at which a quantity (of `QUANTITIES`) reaches a target."""
-    start = float(value_at(bike, knob))
-    low, high = limits_of(bike, knob, start)
+def setting_for(bike: Bike, key: str, wanted: float, adjuster: str) -> Setting:
+    """Setting of one adjuster, within its limits, at which a quantity (of `QUANTITIES`) reaches a target."""
+    start = float(value_at(bike, adjuster))
+    low, high = limits_of(bike, adjuster, start)
 
     def miss(setting: float) -> float:
         try:
-            value = value_of(apply_changes(bike, [Change(knob, setting, False)])[0], key)
+            value = value_of(apply_changes(bike, [Change(adjuster, setting, False)])[0], key)
         except BothEndsError:
             return float("nan")
         return float("nan") if value is None else value - wanted
@@ -124,20 +109,20 @@ def way_to(bike: Bike, key: str, wanted: float, knob: str) -> Way:
     if not crossings:
         reached = misses[np.isfinite(misses)] + wanted
         span = f"gives {reached.min():.4g} to {reached.max():.4g}" if len(reached) else "gives no number"
-        return Way(knob, start, None, None, "", f"from {low:g} to {high:g} it {span}")
+        return Setting(adjuster, start, None, None, "", f"from {low:g} to {high:g} it {span}")
     a, b = min(crossings, key=lambda pair: abs(0.5 * (pair[0] + pair[1]) - start))
     value = root(miss, a, b, within=1e-6)
-    least = least_change(bike, knob)
+    least = least_change(bike, adjuster)
     count = round((value - start) / least)
     if not low <= start + count * least <= high:
         count -= 1 if count > 0 else -1
     set_to = float(start + count * least)
-    return Way(
-        knob,
+    return Setting(
+        adjuster,
         start,
         value,
         value - start,
-        steps_words(bike, knob, set_to - start),
+        steps_words(bike, adjuster, set_to - start),
         "",
         set_to,
         miss(set_to) + wanted,

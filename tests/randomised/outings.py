@@ -17,7 +17,7 @@ from scipy.signal import butter, sosfiltfilt
 
 from telemetry.arrays import End, FloatArray
 from telemetry.bike import Bike
-from telemetry.simulate.circuit import CLASS_MEAN_M3, Circuit, KerbRidges, Road, random_circuit, random_road
+from telemetry.simulate.circuit import CLASS_MEAN_M3, Circuit, KerbRidges, Road
 from telemetry.simulate.faults import (
     BracketResonance,
     ChannelClock,
@@ -39,10 +39,11 @@ from telemetry.simulate.faults import (
     WheelImbalance,
 )
 from telemetry.simulate.outing import Outing, Truth, damping_left, simulate_outing
-from telemetry.simulate.randombike import random_bike
 from telemetry.simulate.riding import Riding
 from telemetry.simulate.sensors import Sensors
 from telemetry.simulate.vehicle import DamperPhysics, DamperTrace, Vehicle
+from tests.randomised.bikes import random_bike
+from tests.randomised.circuits import random_circuit, random_road
 
 FaultKind = Literal[
     "sound",
