@@ -90,6 +90,10 @@ class Review:
     motion: Motion
     track: Track
 
+    def _repr_html_(self) -> str:
+        """What a notebook shows."""
+        return self.summary._repr_html_()
+
 
 def measure(
     log: RawLog,
