@@ -16,7 +16,6 @@ from telemetry.arrays import ENDS, End
 from telemetry.laps import Corner
 from telemetry.report import M_S_TO_KM_H, Drawn, Places, quickest_lap, stretch
 from telemetry.summary import (
-    TRACE_COLUMNS,
     LapSummary,
     Stretch,
     Summary,
@@ -35,6 +34,18 @@ OTHERS = {
     "brake": "brake, as logged",
     "lean_deg": "lean, right side down positive [deg]",
 }
+
+
+# What the numbers of a stretch are made from.
+STRETCH_COLUMNS = (
+    "t_s",
+    "speed_m_s",
+    *(
+        f"{end}_{name}"
+        for end in ENDS
+        for name in ("shaft_mm", "shaft_mm_s", "wheel_mm", "wheel_mm_s", "valid")
+    ),
+)
 
 
 @dataclass(frozen=True)
@@ -81,7 +92,10 @@ def zoomed_scene(scene: Scene) -> Scene:
     if zoom is None:
         return scene
     first, last = (float(np.interp(at, scene.stretch.x, scene.stretch.t_s)) for at in zoom)
-    columns = {name: found for name in TRACE_COLUMNS if (found := scene.column(name)) is not None}
+    low, high = np.searchsorted(scene.stretch.t_s, (first, last))
+    start = scene.stretch.rows.start or 0
+    rows = slice(start + int(low), start + max(int(high) + 1, int(low) + 1))  # only these are looked at
+    columns = {name: found[rows] for name in STRETCH_COLUMNS if (found := scene.column(name)) is not None}
     ends = summarise_stretch(scene.summary, Traces(columns), Stretch(time_s=(first, last)))
     balance = stretch_balance(ends)
     if scene.lap is None:

@@ -153,9 +153,15 @@ def _place(scene: Scene, screen: Screen) -> html.Section:
     ]
     rang = any(band.x1 > low and band.x0 < high for band in picture.unsettled)
     said = "; ".join([*here, *(["rear not settled"] if rang else [])])
-    near = [band.label for band in picture.corners if band.x1 > low and band.x0 < high]
-    where = f"at {'corners' if len(near) > 1 else 'corner'} {' and '.join(near)}" if near else "here"
-    lap = f"Lap {scene.lap.lap}" if scene.lap else "The run"
+    names = {corner.number: corner.name for corner in scene.summary.corners}
+    events: list[Placed] = [*(stop for stop in scene.stops if stop.kind == "bottomed"), *scene.oscillations]
+    there = next(
+        (one for one in events if one.distance_m is not None and low <= one.distance_m <= high), None
+    )
+    where = f"{low:.0f} to {high:.0f} metres"
+    if there is not None:
+        where = rider_place(there.corner, there.phase, there.distance_m, names=names)
+    lap = f"Lap {scene.lap.lap}," if scene.lap else "The run,"
     back = replace(scene.view, lap="whole", zoom=None)
     return html.Section(
         [

@@ -123,7 +123,7 @@ def damper_use(
     time_s = np.arange(len(speed)) * step_s
     laps = []
     for start, end in laps_s:
-        power = power_w[(time_s >= start) & (time_s < end)]
+        power = power_w[slice(*np.searchsorted(time_s, (start, end)))]
         usable = power[np.isfinite(power)]
         laps.append(float(np.mean(usable)) * (end - start) if len(usable) else float("nan"))
     return DamperUse(

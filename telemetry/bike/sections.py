@@ -15,12 +15,12 @@ from pydantic import (
     BaseModel,
     ConfigDict,
     Field,
-    ModelWrapValidatorHandler,
     PrivateAttr,
     ValidationInfo,
     field_validator,
     model_validator,
 )
+from pydantic.functional_validators import ModelWrapValidatorHandler  # 2.10 has it here only
 from pydantic_core import PydanticCustomError
 
 from telemetry.errors import BikeFileError

@@ -22,6 +22,7 @@ from telemetry.motion.summary import (
     TravelSummary,
     TravelUse,
 )
+from telemetry.numeric import BLOCK
 
 # Fixed bins, equal for all runs and both ends, so that histograms can be overlaid.
 TRAVEL_BIN_MM = 5.0
@@ -51,9 +52,18 @@ def shares(values: FloatArray, edges: FloatArray) -> tuple[float, ...]:
 
     Values beyond the edges count in the outermost bins.
     """
-    inside = np.clip(values[np.isfinite(values)], edges[0], edges[-1])
-    counts, _ = np.histogram(inside, bins=len(edges) - 1, range=(edges[0], edges[-1]))
-    return tuple((counts / max(len(inside), 1)).tolist())
+    last = len(edges) - 2
+    per_bin = (last + 1) / (edges[-1] - edges[0])
+    counts = np.zeros(last + 1, dtype=np.int64)
+    for first in range(0, len(values), BLOCK):
+        inside = values[first : first + BLOCK]
+        inside = np.clip(inside[np.isfinite(inside)], edges[0], edges[-1])
+        place = np.minimum(((inside - edges[0]) * per_bin).astype(np.int64), last)
+        # what lies on an edge belongs to the bin above it, whatever rounding says; the last one holds its end
+        place -= inside < edges[place]
+        place += (inside >= edges[place + 1]) & (place < last)
+        counts += np.bincount(place, minlength=last + 1)
+    return tuple((counts / max(int(counts.sum()), 1)).tolist())
 
 
 def _travel(travel_mm: FloatArray, stroke_mm: float) -> TravelSummary:
@@ -79,10 +89,14 @@ def skewness(values: FloatArray) -> float:
     """Third standardised moment (biased) of valid values: 0 when symmetrical; NaN without spread."""
     if not len(values):
         return float("nan")
-    away = values - values.mean()
-    square = away * away
-    spread = float(np.mean(square))
-    return float(np.dot(square, away)) / len(values) / spread**1.5 if spread > 0 else float("nan")
+    mean, second, third = values.mean(), 0.0, 0.0
+    for first in range(0, len(values), BLOCK):
+        away = values[first : first + BLOCK] - mean
+        square = away * away
+        second += float(square.sum())
+        third += float(square @ away)
+    spread = second / len(values)
+    return third / len(values) / spread**1.5 if spread > 0 else float("nan")
 
 
 def _speed_side(speed_mm_s: FloatArray, low: BoolArray, total: int) -> SpeedSide:

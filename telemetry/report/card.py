@@ -1,7 +1,7 @@
 """The card of a run, a picture that stands by itself for a phone; and the times of the sections of a lap."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
 from statistics import median
@@ -64,7 +64,8 @@ def card_svg(scene: Drawn, title: str, says: Sequence[str], places: Sequence[str
     for number, words in enumerate(says):
         y, lines = _lines(y + 14, words, *(_BIG if number == 0 else _PLAIN), bold=number == 0)
         body += lines
-    inner = drawn(track_picture(scene))
+    whole = track_picture(scene)
+    inner = drawn(replace(whole, spots=tuple(spot for spot in whole.spots if spot.kind == "bottomed")))
     box = inner.partition('viewBox="0 0 ')[2].partition('"')[0].split()
     height = float(box[1]) * (WIDTH - 2 * _MARGIN) / float(box[0])
     across = WIDTH - 2 * _MARGIN

@@ -1,5 +1,6 @@
 """Two runs against each other as a document: what came of the change, then every number with its spread."""
 
+import math
 from collections.abc import Sequence
 
 from telemetry.report.blocks import (
@@ -31,6 +32,15 @@ COLUMNS = (
     Column("change ± 95 %"),
     Column("verdict", words=True),
     Column("why", words=True, medium=Medium.SCREEN),
+)
+# Ratios of the ends that are 1 where both move alike, and what a change may cost.
+_ALIKE = "balance."
+_WATCHED = (
+    "front.travel.max_mm",
+    "rear.travel.max_mm",
+    "front.travel.median_mm",
+    "rear.travel.median_mm",
+    "lap.time_s",
 )
 _RUN = {"a": "Before", "b": "After"}
 
@@ -65,10 +75,74 @@ def _verdict(comparison: Comparison) -> Section | None:
         "verdict",
         "The verdict",
         Caution(comparison.first) if comparison.first else None,
-        Sentences(comparison.sentences, verdicts=True) if comparison.sentences else None,
+        Sentences((*worked_words(comparison), *comparison.sentences), verdicts=True)
+        if comparison.sentences
+        else None,
         Caution(comparison.cautions) if comparison.cautions else None,
         note="After against before.",
     )
+
+
+def worked_words(comparison: Comparison) -> tuple[str, ...]:
+    """Whether the change did what it should, from what to what, and what else it kept or cost.
+
+    Returns
+    -------
+    tuple of str
+        The first is the answer; empty where it is not known what the change should move.
+    """
+    wanted = [row for row in comparison.metrics if row.expected and row.difference is not None]
+    if not wanted:
+        return ()
+    moved = [row for row in wanted if row.verdict in CLEAR]
+    right = [row for row in moved if (row.difference or 0.0) * row.expected > 0]
+    wrong = [row for row in moved if row not in right]
+    if wrong:
+        answer = f"The change did the opposite of what it should: {_from_to(wrong)}."
+    elif not right:
+        answer = (
+            f"Whether the change worked cannot be told: {_from_to(wanted)}, which is within chance. More laps, and the "
+            "first set-up again, would tell."
+        )
+    elif any(_leaves_aim(row) for row in right):
+        answer = f"The change moved the ends as it should, but away from each other: {_from_to(right)}."
+    elif len(right) == len(wanted):
+        answer = f"The change did what it should: {_from_to(right)}."
+    else:
+        rest = [row for row in wanted if row not in right]
+        answer = (
+            f"The change did a part of what it should: {_from_to(right)}. Within chance: {_from_to(rest)}."
+        )
+    return (answer, *_kept_and_cost(comparison))
+
+
+def _from_to(rows: Sequence[MetricComparison]) -> str:
+    """Numbers from before to after, and the aim where there is one: both ends alike."""
+    return "; ".join(
+        f"{row.label} {number(row.a.mean, _digits(row))} → {number(row.b.mean, _digits(row), row.unit)}"
+        + (" (aim 1)" if row.key.startswith(_ALIKE) else "")
+        for row in rows
+    )
+
+
+def _leaves_aim(row: MetricComparison) -> bool:
+    """Whether a ratio of the ends lies further from 1 after than before, either way."""
+    if not row.key.startswith(_ALIKE) or not row.a.mean or not row.b.mean:
+        return False
+    return abs(math.log(row.b.mean)) > abs(math.log(row.a.mean))
+
+
+def _digits(row: MetricComparison) -> int:
+    return decimals_of(row.unit) if row.unit else 2
+
+
+def _kept_and_cost(comparison: Comparison) -> tuple[str, ...]:
+    """What of travel and lap time stayed within chance, and what of them moved."""
+    watched = [row for row in comparison.metrics if row.key in _WATCHED and row.difference is not None]
+    kept = [row.label for row in watched if row.verdict == "no clear difference"]
+    moved = [row for row in watched if row.verdict in CLEAR and not row.expected]
+    said = [f"No clear change of {', '.join(kept)}."] if kept else []
+    return (*said, *([f"It also moved: {_from_to(moved)}."] if moved else []))
 
 
 def _changed(comparison: Comparison) -> Section | None:

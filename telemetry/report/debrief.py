@@ -167,10 +167,10 @@ def facts_line(summary: Summary, details: Details) -> str:
         details.date,
         details.place,
         summary.run.bike,
-        f"{count_word(len(laps), 'complete lap')}{quick}",
         f"log {summary.run.source}",
     )
-    return " · ".join(cut_short(one, _MOST_NAME) for one in said if one)
+    names = (cut_short(one, _MOST_NAME) for one in said if one)
+    return " · ".join((*names, f"{count_word(len(laps), 'complete lap')}{quick}"))
 
 
 def cut_short(text: str, most: int = _MOST_LETTERS) -> str:

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -85,10 +86,18 @@ class Review:
     """A review with everything it rests on: ``summary`` and ``traces`` are what is shown and stored."""
 
     summary: Summary
-    traces: Traces
     run: Run
     motion: Motion
     track: Track
+
+    @cached_property
+    def traces(self) -> Traces:
+        """The run sample by sample, arranged when it is first asked for."""
+        return _traces(self.run, self.motion, self.track)
+
+    def _repr_html_(self) -> str:
+        """What a notebook shows."""
+        return self.summary._repr_html_()
 
 
 def measure(
@@ -223,7 +232,7 @@ def review(
         conditions=_conditions(log, bike, run, track, moving),
         light=light_wheels(motion, track, bike, ridden, moving),
     )
-    return Review(summary=summary, traces=_traces(run, motion, track), run=run, motion=motion, track=track)
+    return Review(summary=summary, run=run, motion=motion, track=track)
 
 
 def motion_of(log: RawLog, bike: Bike, cut: Cut = WHOLE) -> tuple[Run, Motion]:

@@ -53,6 +53,7 @@ from telemetry.summary import (
     decimals_of,
     interval,
     limits_words,
+    notebook_html,
     values_by_lap,
 )
 
@@ -90,6 +91,10 @@ class Comparison:
     basis: str = ""
     method: str = METHOD
     schema: str = SCHEMA
+
+    def _repr_html_(self) -> str:
+        """What a notebook shows."""
+        return notebook_html("comparison", self)
 
 
 def compare(

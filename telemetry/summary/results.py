@@ -7,6 +7,7 @@ this module only puts them together, so it holds no computing.
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
+from importlib import import_module
 from pathlib import Path
 from typing import Literal
 
@@ -207,6 +208,10 @@ class Summary:
     light: tuple[LightWheel, ...] = ()
     schema: str = SCHEMA
 
+    def _repr_html_(self) -> str:
+        """What a notebook shows."""
+        return notebook_html("summary", self)
+
 
 @dataclass(frozen=True)
 class Traces:
@@ -224,6 +229,12 @@ class Traces:
     def __contains__(self, name: object) -> bool:
         """Whether there is such a column."""
         return name in self.columns
+
+
+def notebook_html(kind: str, value: object) -> str:
+    """HTML of a value for a notebook, printed by ``telemetry.report``, which imports this room."""
+    shown = getattr(import_module("telemetry.report.notebook"), f"{kind}_html")
+    return str(shown(value))
 
 
 @cache

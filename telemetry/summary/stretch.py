@@ -76,7 +76,7 @@ def summarise_stretch(summary: Summary, traces: Traces, stretch: Stretch) -> Map
     Parameters
     ----------
     traces : Traces
-        Of the same run, with all columns.
+        Of the same run, or a piece of them without a gap in time, with time, road speed and all columns of both ends.
 
     Returns
     -------
@@ -89,7 +89,7 @@ def summarise_stretch(summary: Summary, traces: Traces, stretch: Stretch) -> Map
         If there is no such phase.
     """
     inside = selected(traces, stretch)
-    rate_hz = summary.run.sample_rate_hz
+    rate_hz, first_s = summary.run.sample_rate_hz, float(traces["t_s"][0])
     found: dict[End, EndSummary] = {}
     for name, whole in summary.ends.items():
         if not whole.judged:
@@ -98,12 +98,17 @@ def summarise_stretch(summary: Summary, traces: Traces, stretch: Stretch) -> Map
         stops = tuple(
             stop
             for stop in (*whole.bottomed, *whole.topped_out)
-            if inside[min(max(round(stop.time_s * rate_hz), 0), len(inside) - 1)]
+            if _holds(inside, round((stop.time_s - first_s) * rate_hz))
         )
         here = summarise_end(_end_motion(summary, traces, name), inside, stops)
         nothing = not_judged(whole.stroke_mm, whole.wheel_stroke_mm, "Nothing usable was measured there.")
         found[name] = here if here.valid_share else nothing
     return found
+
+
+def _holds(inside: BoolArray, at: int) -> bool:
+    """Whether a sample is there and selected; half a sample beyond either end counts as the end."""
+    return -1 <= at <= len(inside) and bool(inside[min(max(at, 0), len(inside) - 1)])
 
 
 def stretch_balance(ends: Mapping[End, EndSummary]) -> Balance:

@@ -466,6 +466,20 @@ def test_of_300_runs_some_are_found_and_ordered_without_asking_the_server(watch,
         assert len(watched.asked) == asked
 
 
+@pytest.mark.parametrize("name", ["review", "compare"])
+def test_a_printed_page_says_its_run_and_its_pictures_fit_the_paper(watch, name):
+    page = watch().open(PAGES[name])
+    page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+    page.emulate_media(media="print")
+    assert "After the change" in page.locator("#printed").inner_text()
+    page.wait_for_function(
+        "() => [...document.querySelectorAll('main .js-plotly-plot')].every(one => one._fullLayout.width <= 700)"
+    )
+    page.emulate_media(media="screen")
+    page.evaluate("window.dispatchEvent(new Event('afterprint'))")
+    assert page.locator("#printed").count() == 0
+
+
 def test_a_rider_taps_a_place_and_sees_it_then_goes_back(watch):
     watched = watch(**PHONE)
     page = watched.open(PAGES["rider"])

@@ -52,7 +52,7 @@ class Cost:
 def cost(arguments: Sequence[str], tree: Path | None = None) -> Cost:
     """Run Python with arguments, on the code of a checkout."""
     environment = {**os.environ, "PYTHONPATH": str(tree or "")}
-    for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
+    for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "PYTHONDONTWRITEBYTECODE"):
         environment.pop(name, None)  # as a person's shell has it
     with tempfile.TemporaryFile("w+") as said:
         child = subprocess.Popen([sys.executable, *arguments], env=environment, stdout=said, cwd="/")

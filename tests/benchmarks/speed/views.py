@@ -61,25 +61,35 @@ class Browser:
         packed = answer.headers.get("Content-Encoding") == "gzip"
         return used, len(answer.data if packed else gzip.compress(answer.data, 5))
 
-    def output(self, of: str, *, given: str) -> str:
-        """The callback that changes one property when another is given."""
-        return next(
-            name for name, told in self.app.callback_map.items()
-            if of in name and any(f"{one['id']}.{one['property']}" == given for one in told["inputs"])
-        )  # fmt: skip
+    def output(self, of: str, *, given: str) -> str | None:
+        """The callback that changes one property when another is given; None where there is none."""
+        for name, told in self.app.callback_map.items():
+            if of in name and any(f"{one['id']}.{one['property']}" == given for one in told["inputs"]):
+                return str(name)
+        return None
+
+    def zoom(self, run_id: str, start: float, end: float) -> tuple[float, int]:
+        """Another stretch of the whole run, of both long pictures. [s, bytes]"""
+        wanted = [self.output(f"{name}.figure", given=f"{name}-want.data") for name in ("travel", "trace")]
+        if all(wanted):
+            search = f"?run={run_id}&lap=whole&from={start!r}&to={end!r}"
+            said = {"search": search, "screen": "light", "only_zoom": True}
+            each = [self.post(output, [said], []) for output in wanted if output]
+            return sum(seconds for seconds, _ in each), sum(size for _, size in each)
+        output = self.output("travel.figure", given="travel.relayoutData")  # one callback for both, once
+        assert output is not None
+        state = [{"search": f"?run={run_id}&lap=whole", "screen": "light"}]
+        return self.post(output, [{"xaxis.range[0]": start, "xaxis.range[1]": end}, None], state)
 
 
 def zooms(browser: Browser, run_id: str, duration_s: float) -> dict[str, float]:
     """Zooms of every width over the whole run."""
-    output = browser.output("travel.figure", given="travel.relayoutData")
-    state = [{"search": f"?run={run_id}&lap=whole", "screen": "light"}]
     chance = random.Random(1)
     used, sizes = [], []
     for _ in range(ZOOMS + 1):
         width = duration_s * 10 ** -chance.uniform(0.0, 4.0)
         start = chance.uniform(0.0, duration_s - width)
-        said = {"xaxis.range[0]": start, "xaxis.range[1]": start + width}
-        seconds, size = browser.post(output, [said, None], state)
+        seconds, size = browser.zoom(run_id, start, start + width)
         used.append(1e3 * seconds)
         sizes.append(size / 1e3)
     first, used = used[0], used[1:]
@@ -95,6 +105,7 @@ def zooms(browser: Browser, run_id: str, duration_s: float) -> dict[str, float]:
 def views(browser: Browser, run_id: str) -> dict[str, float]:
     """Pages and debriefs of the run, over and over."""
     output = browser.output("page.children", given="url.pathname")
+    assert output is not None
     pages = [
         ("/", "&lap=whole"),
         ("/", ""),
