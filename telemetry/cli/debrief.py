@@ -3,19 +3,21 @@
 import argparse
 from dataclasses import fields
 
-from telemetry.cli.output import check_outputs, console, working, write_debrief
+from telemetry.cli.output import check_outputs, console, working, write_debrief, write_text
 from telemetry.logbook import Logbook
 from telemetry.prediction import expected_of
 from telemetry.report import Details, debrief_document, debrief_html, print_document
+from telemetry.summary import summary_to_json
 
 
 def debrief(arguments: argparse.Namespace) -> None:
-    """Write the debrief of a run of a logbook where it is wanted, and print its page."""
-    check_outputs(arguments.html, arguments.pdf)
+    """Write the debrief of a stored run, or its review as JSON, where it is wanted, and print its page."""
+    check_outputs(arguments.json, arguments.html, arguments.pdf)
     with working("Writing the debrief"):
         book = Logbook(arguments.logbook, create=False)
         entry = book.find(arguments.which)
         summary, traces = book.summary(entry.run_id), book.traces(entry.run_id)
+        write_text(arguments.json, summary_to_json(summary))
         sheet = book.sheet(entry.run_id)
         details = Details(**{field.name: getattr(entry, field.name) for field in fields(Details)})
         expected = expected_of(*book.measured(entry.run_id), summary) if summary.findings else None

@@ -207,6 +207,7 @@ def _debrief(commands: "Commands") -> None:
     parser = _command(commands, "debrief", "write the debrief of a stored run: one page to pin up")
     parser.add_argument("which", metavar="RUN", help="id, start of id, or name")
     parser.add_argument("--logbook", required=True, metavar="DIR")
+    _json(parser)
     _debrief_files(parser)
 
 
