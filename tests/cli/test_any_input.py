@@ -71,26 +71,19 @@ def test_an_odd_log_is_reviewed_without_a_word_on_standard_error(run, files, tmp
     assert [str(warning.message) for warning in recwarn] == []
 
 
-def test_a_fault_of_ours_in_one_log_costs_that_log(run, files, tmp_path, monkeypatch):
-    from telemetry.cli import batch
+def test_a_fault_of_ours_in_one_log_of_a_batch_costs_that_log(files):
+    from telemetry.batch import Job, run_job
+    from telemetry.bike import load_bike
 
-    review = batch.review_log
+    def faulty(_):
+        return np.zeros(0).argmax()
 
-    def faulty(log, bike, **settings):
-        if "bad" in log.source:
-            return np.zeros(0).argmax()
-        return review(log, bike, **settings)
-
-    monkeypatch.setattr(batch, "review_log", faulty)
-    bad, again = tmp_path / "bad.csv", tmp_path / "again.csv"
-    for path in (bad, again):
-        path.write_bytes(files[0].read_bytes())
-    code, out, err = run("batch", bad, again, "--bike", files[1], "--csv", tmp_path / "laps.csv")
-    assert code == 1 and "again.csv" in out and "1 of 2 logs could not be used" in err
-    assert (
-        f"bothends: {bad}: something went wrong inside the program (ValueError at test_any_input.py:" in err
+    record = run_job(Job(str(files[0]), load_bike(files[1]), inputs="known"), faulty)
+    assert record.error.startswith(
+        f"{files[0]}: something went wrong inside the program (ValueError at test_any_input.py:"
     )
-    assert "Please report this line" in err and "Traceback" not in err and err.count("\n") == 2
+    assert "Please report this line" in record.error and "\n" not in record.error
+    assert record.inputs == ""  # the next batch tries it again
 
 
 def test_a_fault_of_ours_is_one_line_that_names_the_log(run, files, monkeypatch):
