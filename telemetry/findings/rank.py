@@ -168,5 +168,5 @@ def _not_judged(summary: Summary) -> list[str]:
         if ratio is None or ratio.value is None or ratio.ci95 is None:
             found.append(f"how the ends {verb} on the same bump")
         elif (off := max(abs(limit - 1) for limit in ratio.ci95)) > EVEN_WITHIN:
-            found.append(f"how the ends {verb} on the same bump, closer than {100 * off:.0f} %")
+            found.append(f"how the ends {verb} on the same bump (they may differ by up to {100 * off:.0f} %)")
     return found
