@@ -34,7 +34,7 @@ MEANINGS = (
     ("beacon", "beacon at the line"),
 )
 MEANING_WORDS = dict(MEANINGS)
-_FORMATS = "CSV and other text, Parquet, Arrow, MDF, MATLAB; up to 2 GB."
+_FORMATS = "CSV and other text, Parquet, Arrow, MDF, MATLAB, or an exported logbook as ZIP; up to 2 GB."
 
 
 def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:

@@ -117,8 +117,8 @@ class Bike(Section):
 
     name: str
     wheelbase_mm: float | None = None
-    front: Front = Front()
-    rear: Rear = Rear()
+    front: Front
+    rear: Rear
     chassis: Chassis | None = None
     channels: Channels = Channels()
     conditions: Conditions = Conditions()
@@ -288,6 +288,8 @@ def _with_files(data: dict[str, Any], folder: Path) -> dict[str, Any]:
             part = data[end].get(section) if isinstance(data.get(end), dict) else None
             if isinstance(part, dict) and key in part:
                 path = folder / str(part[key])
+                if Path(str(part[key])).is_absolute() or ".." in Path(str(part[key])).parts:
+                    raise BikeFileError(f"{path}: {end}.{section}.{key} must lie beside the bike file.")
                 if rows in part:
                     raise BikeFileError(f"{path}: {end}.{section} has {rows} and {key}; give one of them.")
                 part = {name: value for name, value in part.items() if name != key} | {rows: read(path)}
