@@ -32,7 +32,9 @@ def test_an_export_is_taken_in_and_the_second_time_it_is_known(exported, kept_fi
     for word in ("name", "date", "place", "outing", "rider", "notes", "log_sha256"):
         assert getattr(entry, word) == getattr(theirs, word), word
     assert entry.rider == "B"
-    sheets = [book.store.sheet(one).read_text() for book, one in ((mine, added), (exported[2], theirs.run_id))]
+    sheets = [
+        book.store.sheet(one).read_text() for book, one in ((mine, added), (exported[2], theirs.run_id))
+    ]
     assert sheets[0] == sheets[1]
     assert mine.original(added).read_bytes() == kept_files[0].read_bytes()
     again = take_in_export(mine, source)
