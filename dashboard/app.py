@@ -2,7 +2,7 @@
 
 import logging
 import secrets
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -12,22 +12,8 @@ from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_u
 from dashboard import compress, guard, paper, sharing
 from dashboard.desk import routes
 from dashboard.desk.desk import Desk
-from dashboard.pages import (
-    add,
-    balance,
-    compare,
-    damper,
-    edit,
-    felt,
-    parts,
-    review,
-    rider,
-    runs,
-    season,
-    sensors,
-    sheet,
-    stand,
-)
+from dashboard.pages import parts, runs
+from dashboard.pages.entry import pages
 from dashboard.pages.parts import Screen
 from dashboard.shelf import Logbook, Shelf
 from dashboard.theme import css_variables
@@ -36,53 +22,7 @@ from telemetry.errors import BothEndsError, LogbookError
 
 log = logging.getLogger(__name__)
 
-Layout = Callable[[Shelf, View, Screen], list[Any]]
-TRY = "/try"
-
-
-def _try_page(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
-    from dashboard.pages import trial  # the prediction compiles; imported when the page is opened
-
-    return trial.layout(shelf, view, screen)
-
-
-PAGES: dict[str, Layout] = {
-    runs.PATH: runs.layout,
-    review.PATH: review.layout,
-    balance.PATH: balance.layout,
-    rider.PATH: rider.layout,
-    compare.PATH: compare.layout,
-    damper.PATH: damper.layout,
-    season.PATH: season.layout,
-    add.PATH: add.layout,
-    edit.PATH: edit.layout,
-    sheet.PATH: sheet.layout,
-    TRY: _try_page,
-    stand.PATH: stand.layout,
-    sensors.PATH: sensors.layout,
-    felt.PATH: felt.layout,
-    "/bin": edit.bin_layout,
-}
-# Pages of one run: without a run in the address they show the only one there is, or the list.
-_OF_ONE_RUN = (review.PATH, balance.PATH, rider.PATH)
 SCREEN_COOKIE = "bothends-screen"
-TITLES = {
-    runs.PATH: "Runs",
-    review.PATH: "Review",
-    balance.PATH: "Balance",
-    rider.PATH: "Rider",
-    compare.PATH: "Compare",
-    damper.PATH: "Dampers",
-    season.PATH: "Season",
-    add.PATH: "Bring a log in",
-    edit.PATH: "Change a run",
-    sheet.PATH: "Setup sheet",
-    TRY: "Try a change",
-    stand.PATH: "At the stand",
-    sensors.PATH: "Sensors",
-    felt.PATH: "What the rider felt",
-    "/bin": "Bin",
-}
 
 _INDEX = """<!doctype html>
 <html lang="en">
@@ -152,11 +92,10 @@ def create_app(
     paper.register(app.server, shelf)
     if share_key and rider_key:
         sharing.register(app.server, share_key, rider_key)
-    rider.register_card(app.server, shelf)
-    _register_bike_file(app.server, shelf)
     _register_way(app, shelf)
-    for page in (review, balance, rider, compare, damper, season):
-        page.register(app, shelf)
+    for page in pages().values():
+        if page.register is not None:
+            page.register(app, shelf)
     return app
 
 
@@ -242,15 +181,16 @@ def open_page(shelf: Shelf, path: str | None, view: View, screen: Screen) -> tup
 
 
 def _page(shelf: Shelf, path: str, view: View, screen: Screen) -> tuple[list[Any], str]:
-    if path in _OF_ONE_RUN and not view.run:
-        entries = shelf.runs()
-        if len(entries) != 1:
-            return runs.layout(shelf, view, screen), TITLES[runs.PATH]
-        view = View(run=entries[0].run_id)
-    layout = PAGES.get(path)
-    if layout is None:
+    page = pages().get(path)
+    if page is None:
         return parts.problem(path, view, "No such page", f"There is nothing at {path}."), "Not found"
-    return layout(shelf, view, screen), TITLES[path]
+    if page.of_one_run and not view.run:
+        entries = shelf.runs()
+        if len(entries) == 1:
+            view = View(run=entries[0].run_id)
+        else:
+            page = runs.PAGE
+    return page.layout(shelf, view, screen), page.title
 
 
 def _entries(shelf: Shelf) -> list[Any]:
@@ -270,28 +210,3 @@ def _tell(error: Exception) -> Any:
         words = f"Something went wrong; it is in the log of the server as {reference}."
     set_props("notice", {"children": words})
     return no_update
-
-
-def _register_bike_file(server: flask.Flask, shelf: Shelf) -> None:
-    """The bike file of a run, to keep elsewhere, and its stand on paper."""
-
-    @server.get("/bike/<run_id>")
-    def bike_file(run_id: str) -> flask.Response:
-        try:
-            text = shelf.desk.logbook.store.bike(shelf.desk.logbook.entry(run_id).run_id).read_text(
-                encoding="utf-8"
-            )
-        except BothEndsError as error:
-            return flask.Response(str(error), status=404, mimetype="text/plain")
-        return flask.Response(text, mimetype="application/toml")
-
-    @server.get("/stand-sheet/<run_id>")
-    def stand_sheet(run_id: str) -> flask.Response:
-        from telemetry.report import stand_html
-
-        try:
-            asked = parse(flask.request.query_string.decode("ascii", "ignore")).stand
-            page = stand_html(stand.stand_of(shelf.desk.logbook.bike(run_id), asked))
-        except BothEndsError as error:
-            return flask.Response(str(error), status=404, mimetype="text/plain")
-        return flask.Response(page, mimetype="text/html")

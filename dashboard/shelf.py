@@ -12,7 +12,7 @@ import numpy as np
 from telemetry.arrays import FloatArray
 from telemetry.bike import Bike
 from telemetry.logbook import RunEntry
-from telemetry.prediction import Expected, expected_of
+from telemetry.prediction import Expected
 from telemetry.report import Usual, usual_travel
 from telemetry.review import Measured
 from telemetry.season import RunRecord
@@ -123,6 +123,8 @@ class Shelf:
 
     def _ride_again(self, run_id: str) -> Expected | None:
         """What the step that a run's review advises is expected to do; takes some seconds the first time."""
+        from telemetry.prediction import expected_of  # compiles; imported when it is asked for
+
         summary = self.summary(run_id)
         return expected_of(*self.logbook.measured(run_id), summary) if summary.findings else None
 

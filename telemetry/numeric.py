@@ -92,6 +92,22 @@ def shape_preserving(x: ArrayLike, y: ArrayLike) -> Cubic:
     return Cubic(x, y, slope)
 
 
+def quantiles(ordered: FloatArray, shares: ArrayLike) -> FloatArray:
+    """Quantiles of values that are in order, between neighbours by a straight line, as `numpy.quantile`.
+
+    Parameters
+    ----------
+    ordered : ndarray of shape (n,)
+        Rising, at least one, without NaN.
+    shares : array_like
+        From 0 to 1.
+    """
+    place = np.asarray(shares, dtype=np.float64) * (len(ordered) - 1)
+    low = place.astype(np.int64)
+    below, above = ordered[low], ordered[np.minimum(low + 1, len(ordered) - 1)]
+    return np.asarray(below + (place - low) * (above - below))
+
+
 def _end_slope(step: float, next_step: float, secant: float, next_secant: float) -> float:
     """Slope at an end by a parabola through three points, kept from overshooting."""
     slope = ((2.0 * step + next_step) * secant - step * next_secant) / (step + next_step)

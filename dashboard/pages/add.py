@@ -8,6 +8,7 @@ from dash import html
 from dashboard.desk.adding import BIKE_FILE, NEW_BIKE, first_answers, known_bikes
 from dashboard.desk.preview import TRACE_HEIGHT, TRACE_WIDTH
 from dashboard.pages import forms, parts
+from dashboard.pages.entry import Page
 from dashboard.pages.parts import Screen
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View
@@ -416,3 +417,6 @@ def _outing(filled: forms.Filled) -> html.Div:
     return forms.fields(
         *(filled.text(label, f"run.{word}", example) for label, word, example in WORDS_OF_RUN)
     )
+
+
+PAGE = Page(PATH, "Add a log", layout, in_band=8, by_itself=True)

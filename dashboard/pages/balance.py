@@ -6,6 +6,7 @@ from dash import Dash, Input, Output, dcc, html
 
 from dashboard.pages import parts
 from dashboard.pages.bar import run_bar
+from dashboard.pages.entry import Page
 from dashboard.pages.parts import Screen
 from dashboard.printer import Printer
 from dashboard.shelf import Shelf
@@ -54,3 +55,6 @@ def register(app: Dash, shelf: Shelf) -> None:
     @app.callback(Output(BODY, "children"), Input(VIEW, "data"), prevent_initial_call=True)
     def show(said: dict[str, str]) -> list[Any]:
         return body(shelf, parse(said["search"]), Screen.read(said["screen"]).theme)
+
+
+PAGE = Page(PATH, "Balance", layout, register, in_band=3, of_one_run=True)

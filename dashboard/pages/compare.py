@@ -9,6 +9,7 @@ from dash import Dash, Input, Output, dcc, html
 
 from dashboard.figures.compare import Dots, height_px, lap_dots
 from dashboard.pages import parts
+from dashboard.pages.entry import Page
 from dashboard.pages.parts import Screen, section
 from dashboard.printer import Printer
 from dashboard.shelf import Shelf
@@ -166,3 +167,6 @@ def register(app: Dash, shelf: Shelf) -> None:
     def show(said: dict[str, str]) -> list[Any]:
         found = comparison(shelf, parse(said["search"]))
         return list(figures(found, Screen.read(said["screen"]).theme).values())
+
+
+PAGE = Page(PATH, "Compare", layout, register, in_band=5)

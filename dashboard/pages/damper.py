@@ -7,6 +7,7 @@ from typing import Any
 from dash import Dash, Input, Output, dcc, html
 
 from dashboard.pages import parts
+from dashboard.pages.entry import Page
 from dashboard.pages.parts import Screen, section
 from dashboard.printer import Printer
 from dashboard.shelf import Shelf
@@ -129,3 +130,6 @@ def register(app: Dash, shelf: Shelf) -> None:
     def show(said: dict[str, str]) -> list[Any]:
         found = damper_histories(shelf.runs(), shelf.summary)
         return histories(found, Screen.read(said["screen"]).theme)
+
+
+PAGE = Page(PATH, "Dampers", layout, register, in_band=6, by_itself=True)

@@ -8,6 +8,7 @@ from dash import html
 from dashboard.desk.correcting import column_choice, history_of
 from dashboard.pages import forms, parts
 from dashboard.pages.add import MEANING_WORDS, WORDS_OF_RUN
+from dashboard.pages.entry import Page
 from dashboard.pages.parts import Screen
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View, to_query
@@ -214,18 +215,4 @@ def _history(logbook: Logbook, entry: RunEntry, version: str) -> html.Section:
     )
 
 
-def bin_layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
-    """What was thrown away, and the way back."""
-    desk = shelf.desk
-    if desk is None or not desk.writes:
-        return parts.problem("/bin", view, "Bin", "These runs can only be read here.")
-    rows = [
-        html.Li([parts.run_name(entry) + " ", forms.act("Put back", f"/write/bin/{entry.run_id}/back")])
-        for entry in desk.logbook.in_bin()
-    ]
-    stays = "A run that is moved here stays until somebody deletes the folder "
-    content = [
-        html.Ul(rows, className="plain") if rows else html.P("The bin is empty."),
-        html.P([stays, html.Code(str(desk.logbook.store.bin)), "."]),
-    ]
-    return parts.page("/bin", View(), "Bin", html.Section(content, className="part alone"), shown=True)
+PAGE = Page(PATH, "Change a run", layout)

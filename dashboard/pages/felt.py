@@ -7,6 +7,7 @@ from dash import html
 
 from dashboard import scene as scenes
 from dashboard.pages import forms, parts
+from dashboard.pages.entry import Page
 from dashboard.pages.parts import Screen
 from dashboard.scene import Scene
 from dashboard.shelf import Shelf
@@ -130,3 +131,6 @@ def said_section(shelf: Shelf, run_id: str) -> html.Section | None:
     head = ("Place", "The rider", "The log")
     table = parts.table(head, rows, "What the rider said", classes=("", "words", "words"), unseen=True)
     return parts.section("The rider", table, html.P(ask), name="rider-said")
+
+
+PAGE = Page(PATH, "What the rider felt", layout)

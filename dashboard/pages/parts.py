@@ -6,23 +6,13 @@ from typing import Any
 
 from dash import dcc, html
 
+from dashboard.pages.entry import Page, navigation
 from dashboard.theme import GRAPH_CONFIG, Theme, named
 from dashboard.urlstate import View, to_query
 from dashboard.words import lap_name
 from telemetry.logbook import RunEntry
 from telemetry.report import quickest_lap
 from telemetry.summary import LapSummary, Summary
-
-NAV = (
-    ("/runs", "Runs"),
-    ("/", "Review"),
-    ("/balance", "Balance"),
-    ("/rider", "Rider"),
-    ("/compare", "Compare"),
-    ("/dampers", "Dampers"),
-    ("/season", "Season"),
-    ("/add", "Add a log"),
-)
 
 
 @dataclass(frozen=True)
@@ -57,7 +47,7 @@ def page(active: str, view: View, title: str, *content: Any, shown: bool = False
                     href="/runs",
                     className="in brand",
                 ),
-                html.Nav([_nav_link(path, words, active, view) for path, words in NAV], **{"aria-label": "Pages"}),
+                html.Nav([_nav_link(page, active, view) for page in navigation()], **{"aria-label": "Pages"}),
                 html.Button(
                     [html.Span("Dark", className="when-light"), html.Span("Light", className="when-dark")],
                     id="theme-switch",
@@ -78,15 +68,15 @@ def page(active: str, view: View, title: str, *content: Any, shown: bool = False
     ]  # fmt: skip
 
 
-def _nav_link(path: str, words: str, active: str, view: View) -> html.A:
-    here = {"aria-current": "page"} if path == active else {}
+def _nav_link(page: Page, active: str, view: View) -> html.A:
+    here = {"aria-current": "page"} if page.path == active else {}
     # From a comparison one goes on to the later run; to one, from this run without its lap.
     carried = replace(view, run=view.other or view.run, other="", zoom=None, metric="", by="circuit", bike="")
-    if path == "/compare":
-        carried = view if active == path else View(run=view.run)
-    elif path in ("/dampers", "/season", "/add"):
-        carried = view if active == path != "/add" else View()  # they begin by themselves
-    return html.A(words, href=path + to_query(carried), className="in", **here)
+    if page.path == "/compare":
+        carried = view if here else View(run=view.run)
+    elif page.by_itself:
+        carried = View()
+    return html.A(page.title, href=page.path + to_query(carried), className="in", **here)
 
 
 def section(title: str, *content: Any, note: Any = None, name: str = "") -> html.Section:

@@ -13,6 +13,7 @@ from dashboard.figures.corners import corner_picture
 from dashboard.figures.drawn import drawn
 from dashboard.pages import felt, parts
 from dashboard.pages.bar import run_bar
+from dashboard.pages.entry import Page
 from dashboard.pages.parts import Screen, block, section
 from dashboard.printer import Printer, view_of
 from dashboard.scene import Scene
@@ -435,3 +436,6 @@ def trace_answer(shelf: Shelf, scene: Scene, screen: Screen, *, only_zoom: bool)
         return trace_figure(scene, screen)
     lines = _long_lines(shelf, scene, "trace", lambda: trace.lines(scenes.raw_channels(scene)))
     return zoomed(lines, scene.stretch.x, scene.view.zoom)
+
+
+PAGE = Page(PATH, "Review", layout, register, in_band=2, of_one_run=True)

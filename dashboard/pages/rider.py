@@ -11,6 +11,7 @@ from dashboard import scene as scenes
 from dashboard.figures.track import proportions, track_map
 from dashboard.figures.travel import mirrored_travel
 from dashboard.pages import parts
+from dashboard.pages.entry import Page
 from dashboard.pages.parts import Screen
 from dashboard.scene import Scene
 from dashboard.shelf import Shelf
@@ -420,7 +421,31 @@ def _picture_of(scene: Scene, place: SharedPlace) -> str:
     return PATH + to_query(View(run=scene.view.run, lap=lap, zoom=around))
 
 
-def register_card(server: flask.Flask, shelf: Shelf) -> None:
+def register(app: Dash, shelf: Shelf) -> None:
+    """Another lap or theme, in place; what is touched on the map is read in a line of its own; the page as a file."""
+    _register_card(app.server, shelf)
+    app.clientside_callback(
+        ClientsideFunction("bothends_rider", "read"),
+        Output("rider-reading", "children"),
+        Input("rider-map", "hoverData"),
+        prevent_initial_call=True,
+    )
+
+    @app.callback(
+        Output("rider-says", "children"),
+        Output("rider-map", "figure"),
+        Output("rider-places", "children"),
+        Output("rider-sections", "children"),
+        Input(VIEW, "data"),
+        prevent_initial_call=True,
+    )
+    def show(said: dict[str, str]) -> list[Any]:
+        scene = scenes.open_scene(shelf, _all_laps_unless_chosen(parse(said["search"])))
+        shown = render(shelf, scene, Screen.read(said["screen"]))
+        return [shown[name] for name in ("rider-says", "rider-map", "rider-places", "rider-sections")]
+
+
+def _register_card(server: flask.Flask, shelf: Shelf) -> None:
     """``/card/RUN.svg``: the page as one picture file, for a phone that is not in the network."""
 
     @server.get("/card/<run_id>.svg")
@@ -443,24 +468,4 @@ def card_of(shelf: Shelf, scene: Scene) -> str:
     return card_svg(scene, name, says, [line.words for line in worst_places(scene)[:_WORST]])
 
 
-def register(app: Dash, shelf: Shelf) -> None:
-    """Another lap or theme, in place; what is touched on the map is read in a line of its own."""
-    app.clientside_callback(
-        ClientsideFunction("bothends_rider", "read"),
-        Output("rider-reading", "children"),
-        Input("rider-map", "hoverData"),
-        prevent_initial_call=True,
-    )
-
-    @app.callback(
-        Output("rider-says", "children"),
-        Output("rider-map", "figure"),
-        Output("rider-places", "children"),
-        Output("rider-sections", "children"),
-        Input(VIEW, "data"),
-        prevent_initial_call=True,
-    )
-    def show(said: dict[str, str]) -> list[Any]:
-        scene = scenes.open_scene(shelf, _all_laps_unless_chosen(parse(said["search"])))
-        shown = render(shelf, scene, Screen.read(said["screen"]))
-        return [shown[name] for name in ("rider-says", "rider-map", "rider-places", "rider-sections")]
+PAGE = Page(PATH, "Rider", layout, register, in_band=4, of_one_run=True)

@@ -8,6 +8,7 @@ from typing import Any
 from dash import dcc, html
 
 from dashboard.pages import forms, parts
+from dashboard.pages.entry import Page
 from dashboard.pages.parts import Screen
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View, to_query
@@ -313,3 +314,6 @@ def _said(shelf: Shelf, run_id: str) -> list[html.P]:
     tries = "; ".join(found.title for found in summary.findings)
     said = [html.P(words) for words in limits_words(summary.ends)]
     return [html.P(f"{tries}." if tries else nothing_asks(summary)[0], className="say"), *said]
+
+
+PAGE = Page(PATH, "Runs", layout, in_band=1)

@@ -5,6 +5,7 @@ from typing import Any
 from dash import Dash, Input, Output, dcc, html
 
 from dashboard.pages import parts
+from dashboard.pages.entry import Page
 from dashboard.pages.parts import Screen
 from dashboard.printer import Printer
 from dashboard.shelf import Shelf
@@ -68,3 +69,6 @@ def register(app: Dash, shelf: Shelf) -> None:
     @app.callback(Output("season-shown", "children"), Input(VIEW, "data"), prevent_initial_call=True)
     def show(said: dict[str, str]) -> list[Any]:
         return shown(shelf.season(), parse(said["search"]), Screen.read(said["screen"]).theme)
+
+
+PAGE = Page(PATH, "Season", layout, register, in_band=7, by_itself=True)

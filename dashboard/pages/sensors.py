@@ -5,6 +5,7 @@ from typing import Any
 from dash import html
 
 from dashboard.pages import parts
+from dashboard.pages.entry import Page
 from dashboard.pages.parts import Screen
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View, to_query
@@ -68,3 +69,6 @@ def _end(shelf: Shelf, runs: list[RunEntry], end: End) -> html.Section | None:
         *(html.P(words, className="say") for words in said),
         parts.table(labels, rows, title, classes=classes, unseen=True),
     )
+
+
+PAGE = Page(PATH, "Sensors", layout)

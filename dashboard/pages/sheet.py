@@ -6,6 +6,7 @@ from dash import html
 
 from dashboard.desk.sheets import OF_OUTING, Setting, difference_words, run_before, settings_of, sheet_fields
 from dashboard.pages import forms, parts
+from dashboard.pages.entry import Page
 from dashboard.pages.parts import Screen
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View, to_query
@@ -131,3 +132,6 @@ def _log_of_changes(logbook: Logbook, entry: RunEntry) -> html.Section:
         "Changes over the runs",
         parts.table(("Run", "Changed before it", ""), rows, title, classes=("", "words", "")),
     )
+
+
+PAGE = Page(PATH, "Setup sheet", layout)

@@ -3,18 +3,20 @@
 from typing import Any
 from urllib.parse import quote
 
-from dash import html
+import flask
+from dash import Dash, html
 
 from dashboard.desk.sheets import settings_of
 from dashboard.pages import forms, parts
+from dashboard.pages.entry import Page
 from dashboard.pages.parts import Screen
 from dashboard.printer import Printer
 from dashboard.shelf import Shelf
-from dashboard.urlstate import View, to_query
+from dashboard.urlstate import View, parse, to_query
 from telemetry.arrays import ENDS
 from telemetry.bike import Bike
-from telemetry.errors import BikeFileError
-from telemetry.report import stand_document, stand_picture
+from telemetry.errors import BikeFileError, BothEndsError
+from telemetry.report import stand_document, stand_html, stand_picture
 from telemetry.stand import Recheck, StandResult, at_stand, parse_change
 
 PATH = "/stand"
@@ -110,3 +112,28 @@ def _words(check: Recheck) -> str:
     reads = f" It should read {check.should_read}." if check.should_read else ""
     back = f" To go back: {check.to_go_back}." if check.to_go_back else ""
     return f"{check.what}: {check.why}.{reads}{back}"
+
+
+def register(app: Dash, shelf: Shelf) -> None:
+    """``/bike/RUN``: the bike file of a run, to keep elsewhere; ``/stand-sheet/RUN``: its stand on paper."""
+
+    @app.server.get("/bike/<run_id>")
+    def bike_file(run_id: str) -> flask.Response:
+        try:
+            logbook = shelf.desk.logbook
+            text = logbook.store.bike(logbook.entry(run_id).run_id).read_text(encoding="utf-8")
+        except BothEndsError as error:
+            return flask.Response(str(error), status=404, mimetype="text/plain")
+        return flask.Response(text, mimetype="application/toml")
+
+    @app.server.get("/stand-sheet/<run_id>")
+    def stand_sheet(run_id: str) -> flask.Response:
+        try:
+            asked = parse(flask.request.query_string.decode("ascii", "ignore")).stand
+            page = stand_html(stand_of(shelf.desk.logbook.bike(run_id), asked))
+        except BothEndsError as error:
+            return flask.Response(str(error), status=404, mimetype="text/plain")
+        return flask.Response(page, mimetype="text/html")
+
+
+PAGE = Page(PATH, "At the stand", layout, register)

@@ -1,29 +1,24 @@
 """Try a change on the logged laps, keep it as the plan for the next outing, and see how earlier ones came out."""
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import plotly.graph_objects as go
 from dash import html
 
-from dashboard.desk.trying import keys_to_turn
 from dashboard.pages import forms, parts
+from dashboard.pages.entry import Page
 from dashboard.pages.parts import Screen
 from dashboard.printer import Printer
 from dashboard.shelf import Shelf
 from dashboard.theme import Theme, template
 from dashboard.urlstate import View, to_query
-from telemetry.logbook import (
-    KeptPrediction,
-    Logbook,
-    RunEntry,
-    TrackRecord,
-    prediction_of,
-    predictions,
-    track_record,
-)
-from telemetry.report import prediction_document
+from telemetry import logbook as logbooks
+from telemetry.logbook import Logbook, RunEntry
 from telemetry.stand import Changed, at_stand, parse_change
 from telemetry.summary import number, signed
+
+if TYPE_CHECKING:  # the prediction compiles: its functions are reached when the page is opened
+    from telemetry.logbook import KeptPrediction, TrackRecord
 
 PATH = "/try"
 _STATES = ("kept", "taken back", "dropped")
@@ -38,7 +33,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         return parts.problem(PATH, view, "Try a change", "Choose a run first.", shelf.runs())
     logbook: Logbook = desk.logbook
     entry = logbook.entry(view.run)
-    kept = prediction_of(logbook, view.draft) if view.draft else None
+    kept = logbooks.prediction_of(logbook, view.draft) if view.draft else None
     return parts.page(
         PATH,
         View(run=view.run),
@@ -46,12 +41,16 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         _form(logbook, entry),
         *(_result(logbook, kept, screen) if kept is not None else ()),
         _plans(logbook, entry),
-        _record(track_record(logbook, entry.bike)),
+        _record(logbooks.track_record(logbook, entry.bike)),
         shown=True,
     )
 
 
 def _form(logbook: Logbook, entry: RunEntry) -> html.Form:
+    from dashboard.desk.trying import (
+        keys_to_turn,  # the prediction compiles; imported when the page is opened
+    )
+
     options = keys_to_turn(logbook.bike(entry.run_id))
     if not options:
         return html.P(
@@ -72,7 +71,9 @@ def _form(logbook: Logbook, entry: RunEntry) -> html.Form:
     )
 
 
-def _result(logbook: Logbook, kept: KeptPrediction, screen: Screen) -> list[Any]:
+def _result(logbook: Logbook, kept: "KeptPrediction", screen: Screen) -> list[Any]:
+    from telemetry.report import prediction_document
+
     view = View(run=kept.run_id)
     document = prediction_document(kept.prediction)
     printer = Printer(view, screen.theme)
@@ -87,7 +88,7 @@ def _result(logbook: Logbook, kept: KeptPrediction, screen: Screen) -> list[Any]
     return [first, picture, _make_plan(kept), _recheck(logbook, kept), *rest]
 
 
-def both_rides(kept: KeptPrediction, theme: Theme) -> go.Figure:
+def both_rides(kept: "KeptPrediction", theme: Theme) -> go.Figure:
     """Wheel travel of both rides over one lap, front up and rear down."""
     lines = []
     for end, sign in (("front", 1), ("rear", -1)):
@@ -125,7 +126,7 @@ def both_rides(kept: KeptPrediction, theme: Theme) -> go.Figure:
     )
 
 
-def _make_plan(kept: KeptPrediction) -> html.Form:
+def _make_plan(kept: "KeptPrediction") -> html.Form:
     return forms.form(
         f"/write/plan/{kept.key}",
         forms.hidden("state", "plan"),
@@ -140,7 +141,7 @@ def _make_plan(kept: KeptPrediction) -> html.Form:
     )
 
 
-def _recheck(logbook: Logbook, kept: KeptPrediction) -> html.Section | None:
+def _recheck(logbook: Logbook, kept: "KeptPrediction") -> html.Section | None:
     result = at_stand(logbook.bike(kept.run_id), [parse_change(text) for text in kept.changes])
     items = [
         html.Li(f"{check.what}: {check.why}. {f'It should read {check.should_read}.' if check.should_read else ''}")
@@ -152,7 +153,7 @@ def _recheck(logbook: Logbook, kept: KeptPrediction) -> html.Section | None:
 
 
 def _plans(logbook: Logbook, entry: RunEntry) -> html.Section | None:
-    mine = [kept for kept in predictions(logbook) if kept.bike == entry.bike]
+    mine = [kept for kept in logbooks.predictions(logbook) if kept.bike == entry.bike]
     plans = [kept for kept in mine if kept.state != "tried"]
     if not plans:
         return None
@@ -196,7 +197,7 @@ def _back(change: Changed) -> str:
     return f"{change.key} back to {before}"
 
 
-def _record(record: TrackRecord) -> html.Section:
+def _record(record: "TrackRecord") -> html.Section:
     if not record.came_out:
         words = "Nothing yet: it begins when a later run has a predicted change on its setup sheet."
         return parts.section("How predictions came out", html.P(words))
@@ -233,3 +234,6 @@ def _record(record: TrackRecord) -> html.Section:
         ),
         note=f"{len(record.came_out)} predictions for {record.bike}.",
     )
+
+
+PAGE = Page(PATH, "Try a change", layout)

@@ -26,7 +26,7 @@ from telemetry.balance.transfer import weight_transfer
 from telemetry.bike import Attitude, Bike, attitude, leverage_curve
 from telemetry.laps import PHASES, Track
 from telemetry.motion import Motion
-from telemetry.numeric import finite
+from telemetry.numeric import finite, quantiles
 from telemetry.signals import whole_segments
 
 # The body of a distribution: without the slowest, which are noise and friction, and the fastest, which are few.
@@ -109,7 +109,7 @@ def quantile_slope(front: FloatArray, rear: FloatArray, levels: FloatArray = BOD
     """
     if min(len(front), len(rear)) < FEWEST:
         return None
-    return deming_slope(np.quantile(front, levels), np.quantile(rear, levels))
+    return deming_slope(quantiles(np.sort(front), levels), quantiles(np.sort(rear), levels))
 
 
 def speed_balance(motion: Motion, use: BoolArray) -> SpeedBalance:
@@ -152,7 +152,8 @@ def _wheel_split(motion: Motion, step: int, thin: BoolArray) -> float | None:
 def _direction(front: FloatArray, rear: FloatArray, split: float | None) -> DirectionBalance:
     if split is None or min(len(front), len(rear)) < FEWEST:
         return DirectionBalance(rms_ratio(front, rear), None, None, None)
-    a, b = np.quantile(front, TAIL), np.quantile(rear, TAIL)
+    front, rear = np.sort(front), np.sort(rear)
+    a, b = quantiles(front, TAIL), quantiles(rear, TAIL)
     slow = 0.5 * (a + b) < split
     return DirectionBalance(
         rms_ratio(front, rear),

@@ -145,18 +145,14 @@ def _gain(values: FloatArray, columns: Sequence[FloatArray], stretches: list[sli
     """
     if len(stretches) < FEWEST_STRETCHES:
         return None
-    matrices = []
-    for here in stretches:
-        rows = np.column_stack(
-            [np.ones(here.stop - here.start), *(column[here] for column in columns), values[here]]
-        )
-        rows = rows[np.isfinite(rows).all(axis=1)]
-        matrices.append(rows.T @ rows)
-    parts = np.array(matrices)
+    rows = np.column_stack([np.ones(len(values)), *columns, values])
+    rows[~np.isfinite(rows).all(axis=1)] = 0.0
+    parts = np.array([rows[here].T @ rows[here] for here in stretches])
     whole = parts.sum(axis=0)
     if whole[0, 0] == 0 or np.linalg.cond(whole[:-1, :-1]) > MOST_CONDITION:
         return None
-    slopes = np.array([np.linalg.solve((whole - m)[:-1, :-1], (whole - m)[:-1, -1])[1] for m in parts])
+    rest = whole - parts
+    slopes = np.linalg.solve(rest[:, :-1, :-1], rest[:, :-1, -1:])[:, 1, 0]
     value = float(np.linalg.solve(whole[:-1, :-1], whole[:-1, -1])[1])
     n = len(slopes)
     half = half_width(float(np.sqrt((n - 1) / n * np.sum((slopes - slopes.mean()) ** 2))), n)

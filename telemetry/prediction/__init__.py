@@ -7,6 +7,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 from telemetry.prediction.results import (
+    Expected,
     PlaceChange,
     Prediction,
     StepEffect,
@@ -18,7 +19,6 @@ from telemetry.prediction.results import (
 )
 
 if TYPE_CHECKING:
-    from telemetry.prediction.advised import Expected as Expected
     from telemetry.prediction.advised import expected_of as expected_of
     from telemetry.prediction.forkload import ForkCheck as ForkCheck
     from telemetry.prediction.forkload import check_fork as check_fork
@@ -33,7 +33,6 @@ if TYPE_CHECKING:
     from telemetry.prediction.ways import steps as steps
 
 _HOME = {
-    "Expected": "advised",
     "expected_of": "advised",
     "ForkCheck": "forkload",
     "check_fork": "forkload",

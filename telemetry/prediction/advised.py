@@ -1,13 +1,12 @@
 """Expected effect of the first step that the findings of a review advise, on the laps of its log."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 from telemetry.bike import Bike, value_at
 from telemetry.errors import BothEndsError, PredictionError
 from telemetry.findings import turn_words
 from telemetry.prediction.prediction import Laps, predict, prepare
-from telemetry.prediction.results import TryRow
+from telemetry.prediction.results import Expected, TryRow
 from telemetry.review import Measured
 from telemetry.stand import Change
 from telemetry.summary import Finding, Summary, Turn, sentence
@@ -36,25 +35,6 @@ _TOLD = {
         "{end}.travel.left_mm",
     ),
 }
-
-
-@dataclass(frozen=True)
-class Expected:
-    """What a step is expected to do.
-
-    Parameters
-    ----------
-    words : str
-        The step; "" where none is predicted.
-    rows : tuple of TryRow
-        The numbers that tell it, most telling first.
-    reason : str
-        Why a step that stands earlier, or every step, is not predicted.
-    """
-
-    words: str = ""
-    rows: tuple[TryRow, ...] = ()
-    reason: str = ""
 
 
 def first_turns(findings: Iterable[Finding]) -> tuple[Turn, ...]:

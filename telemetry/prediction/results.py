@@ -49,6 +49,25 @@ class TryRow:
 
 
 @dataclass(frozen=True)
+class Expected:
+    """What a step is expected to do.
+
+    Parameters
+    ----------
+    words : str
+        The step; "" where none is predicted.
+    rows : tuple of TryRow
+        The numbers that tell it, most telling first.
+    reason : str
+        Why a step that stands earlier, or every step, is not predicted.
+    """
+
+    words: str = ""
+    rows: tuple[TryRow, ...] = ()
+    reason: str = ""
+
+
+@dataclass(frozen=True)
 class PlaceChange:
     """One number of one lap, corner or phase, before and after."""
 

@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from dashboard.app import PAGES
+from dashboard.pages.entry import pages
 from dashboard.pages.parts import Screen
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View
@@ -15,7 +15,7 @@ def said_on(book: Path, page: str, name: str) -> str:
     ids = {entry.name or entry.run_id: entry.run_id for entry in logbook.runs()}
     run = ids[name]
     other = next(found for found in ids.values() if found != run) if page == "compare" else ""
-    layout = PAGES["/" if page == "review" else f"/{page}"]
+    layout = pages()["/" if page == "review" else f"/{page}"].layout
     return " ".join(
         " ".join(_texts(layout(Shelf(logbook), View(run=run, other=other), Screen.read("")))).split()
     )
