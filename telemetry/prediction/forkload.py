@@ -16,7 +16,16 @@ from scipy import signal
 from scipy.optimize import least_squares
 
 from telemetry.arrays import BoolArray, FloatArray
-from telemetry.bike import GRAVITY_M_S2, AirColumn, Bike, SpringParts, spring_of
+from telemetry.bike import (
+    GRAVITY_M_S2,
+    AirColumn,
+    Bike,
+    SpringParts,
+    rake_deg,
+    spring_of,
+    stroke_mm,
+    wheelbase_mm,
+)
 from telemetry.laps import Track
 from telemetry.motion import Motion
 from telemetry.prediction.model import (
@@ -94,7 +103,7 @@ def check_fork(run: Run, motion: Motion, track: Track, selected: BoolArray, bike
     if slow is None:
         why = "The fork's springs could not be checked: no ground speed, or no riding upright."
         return ForkCheck("unchecked", None, bike, f"{why} And {short}." if short else why)
-    stroke = bike.front.stroke_mm
+    stroke = stroke_mm(bike, "front")
     deep = slow.shaft_mm > DEEP_SHARE * stroke
     if np.count_nonzero(deep) < DEEP_S * WORK_HZ:
         why = "No braking was deep enough to check the fork's springs of the bike file"
@@ -145,7 +154,7 @@ def _load_n(slow: _Slow, bike: Bike, mass_kg: float, share: float, height_m: flo
     """Load of the fork along its legs. [N]"""
     whole = mass_kg + float(body_of(bike).unsprung_kg.sum())
     brake = -(whole * slow.gain_m_s2 + DRAG_KG_M * slow.speed_m_s**2)
-    rake, length = np.radians(bike.front.rake_deg), bike.wheelbase_mm / 1e3
+    rake, length = np.radians(rake_deg(bike)), wheelbase_mm(bike) / 1e3
     vertical = mass_kg * GRAVITY_M_S2 * share + brake * height_m / length
     return np.asarray(
         (vertical + FRONT_BRAKE * np.maximum(brake, 0.0) * np.tan(rake)) * np.cos(rake), dtype=np.float64
@@ -181,7 +190,7 @@ def _slow(run: Run, motion: Motion, track: Track, selected: BoolArray, bike: Bik
 
 def _fit_air(slow: _Slow, bike: Bike) -> AirColumn:
     """One air column for what the springs lack; the masses give way a little, since they are not exact either."""
-    stroke = bike.front.stroke_mm
+    stroke = stroke_mm(bike, "front")
     mass, share, height = _nominal(bike)
     use = slow.shaft_mm > AIR_FROM_SHARE * stroke
 
