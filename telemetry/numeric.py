@@ -92,6 +92,22 @@ def shape_preserving(x: ArrayLike, y: ArrayLike) -> Cubic:
     return Cubic(x, y, slope)
 
 
+def quantiles(ordered: FloatArray, shares: ArrayLike) -> FloatArray:
+    """Quantiles of values that are in order, between neighbours by a straight line, as `numpy.quantile`.
+
+    Parameters
+    ----------
+    ordered : ndarray of shape (n,)
+        Rising, at least one, without NaN.
+    shares : array_like
+        From 0 to 1.
+    """
+    place = np.asarray(shares, dtype=np.float64) * (len(ordered) - 1)
+    low = place.astype(np.int64)
+    below, above = ordered[low], ordered[np.minimum(low + 1, len(ordered) - 1)]
+    return np.asarray(below + (place - low) * (above - below))
+
+
 def _end_slope(step: float, next_step: float, secant: float, next_secant: float) -> float:
     """Slope at an end by a parabola through three points, kept from overshooting."""
     slope = ((2.0 * step + next_step) * secant - step * next_secant) / (step + next_step)
@@ -197,3 +213,8 @@ def _beta_fraction(a: float, b: float, x: float) -> float:
         if abs(c * d - 1.0) < 1e-15:
             break
     return fraction
+
+
+def finite(value: float) -> float | None:
+    """A number as it is stored where it may be unknown: None for NaN or an infinity."""
+    return float(value) if np.isfinite(value) else None

@@ -180,10 +180,18 @@ def _roughness(road: FloatArray, block: int) -> FloatArray:
     enough = np.count_nonzero(np.isfinite(rows), axis=1) >= block
     typical = float(np.nanmedian(padded))
     here = np.full(count, typical)
-    here[enough] = np.nanmedian(rows[enough], axis=1)
+    here[enough] = _known_medians(rows[enough])
     here = np.maximum(here, float(np.median(here[enough])) if enough.any() else typical)
     middle = (np.arange(count) + 0.5) * block
     return np.asarray(np.interp(np.arange(len(road)), middle, here) / MEDIAN_OF_NORMAL)
+
+
+def _known_medians(rows: FloatArray) -> FloatArray:
+    """Median of what is known in each row, at least one value."""
+    ordered = np.sort(rows, axis=1)  # NaN last
+    known = np.count_nonzero(np.isfinite(ordered), axis=1)
+    row = np.arange(len(rows))
+    return np.asarray(0.5 * (ordered[row, (known - 1) // 2] + ordered[row, known // 2]))
 
 
 def whitened(values: FloatArray) -> FloatArray:

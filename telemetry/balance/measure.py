@@ -26,6 +26,7 @@ from telemetry.balance.transfer import weight_transfer
 from telemetry.bike import Attitude, Bike, attitude, leverage_curve
 from telemetry.laps import PHASES, Track
 from telemetry.motion import Motion
+from telemetry.numeric import finite, quantiles
 from telemetry.signals import whole_segments
 
 # The body of a distribution: without the slowest, which are noise and friction, and the fastest, which are few.
@@ -108,7 +109,7 @@ def quantile_slope(front: FloatArray, rear: FloatArray, levels: FloatArray = BOD
     """
     if min(len(front), len(rear)) < FEWEST:
         return None
-    return deming_slope(np.quantile(front, levels), np.quantile(rear, levels))
+    return deming_slope(quantiles(np.sort(front), levels), quantiles(np.sort(rear), levels))
 
 
 def speed_balance(motion: Motion, use: BoolArray) -> SpeedBalance:
@@ -151,7 +152,8 @@ def _wheel_split(motion: Motion, step: int, thin: BoolArray) -> float | None:
 def _direction(front: FloatArray, rear: FloatArray, split: float | None) -> DirectionBalance:
     if split is None or min(len(front), len(rear)) < FEWEST:
         return DirectionBalance(rms_ratio(front, rear), None, None, None)
-    a, b = np.quantile(front, TAIL), np.quantile(rear, TAIL)
+    front, rear = np.sort(front), np.sort(rear)
+    a, b = quantiles(front, TAIL), quantiles(rear, TAIL)
     slow = 0.5 * (a + b) < split
     return DirectionBalance(
         rms_ratio(front, rear),
@@ -305,7 +307,9 @@ def geometry_movement(bike: Bike, front_mm: FloatArray, rear_mm: FloatArray) -> 
     ]  # fmt: skip
     found = []
     for name, unit, read in GEOMETRY:
-        if read(stands[0][0]) is None:  # the bike file lacks what it needs
+        if (first := read(stands[0][0])) is None or not np.isfinite(
+            first
+        ):  # the bike file lacks what it needs
             continue
         table = np.array([[read(at) for at in row] for row in stands], dtype=np.float64)
         moved, heaved = (_bilinear(nodes["front"], nodes["rear"], table, *place) for place in places)
@@ -397,16 +401,16 @@ def balance(
 
 
 def _pitch(motion: Motion, use: BoolArray) -> PitchSummary:
-    if not use.any():
+    if not np.isfinite(motion.pitch_deg[use]).any():
         return PitchSummary(None, None, None, None)
     pitch = motion.pitch_deg[use]
     front, rear = motion.ends["front"], motion.ends["rear"]
     rate = np.degrees((front.wheel_speed_mm_s[use] - rear.wheel_speed_mm_s[use]) / motion.wheelbase_mm)
     return PitchSummary(
-        mean_deg=float(pitch.mean()),
-        min_deg=float(pitch.min()),
-        max_deg=float(pitch.max()),
-        rms_rate_deg_s=float(np.sqrt(np.mean(rate**2))),
+        mean_deg=finite(pitch.mean()),
+        min_deg=finite(pitch.min()),
+        max_deg=finite(pitch.max()),
+        rms_rate_deg_s=finite(np.sqrt(np.mean(rate**2))),
     )
 
 

@@ -8,7 +8,15 @@ import numpy as np
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray
 from telemetry.balance.balance import Gain, LightWheel, WeightTransfer, half_width
 from telemetry.balance.road import Riding, find_riding, spring_table
-from telemetry.bike import GRAVITY_M_S2, Bike, damper_force_n, leverage_curve, sprung_load_n
+from telemetry.bike import (
+    GRAVITY_M_S2,
+    Bike,
+    damper_force_n,
+    leverage_curve,
+    rake_deg,
+    sprung_load_n,
+    wheelbase_mm,
+)
 from telemetry.laps import Track, place_at
 from telemetry.motion import Motion
 from telemetry.signals import runs
@@ -137,18 +145,14 @@ def _gain(values: FloatArray, columns: Sequence[FloatArray], stretches: list[sli
     """
     if len(stretches) < FEWEST_STRETCHES:
         return None
-    matrices = []
-    for here in stretches:
-        rows = np.column_stack(
-            [np.ones(here.stop - here.start), *(column[here] for column in columns), values[here]]
-        )
-        rows = rows[np.isfinite(rows).all(axis=1)]
-        matrices.append(rows.T @ rows)
-    parts = np.array(matrices)
+    rows = np.column_stack([np.ones(len(values)), *columns, values])
+    rows[~np.isfinite(rows).all(axis=1)] = 0.0
+    parts = np.array([rows[here].T @ rows[here] for here in stretches])
     whole = parts.sum(axis=0)
     if whole[0, 0] == 0 or np.linalg.cond(whole[:-1, :-1]) > MOST_CONDITION:
         return None
-    slopes = np.array([np.linalg.solve((whole - m)[:-1, :-1], (whole - m)[:-1, -1])[1] for m in parts])
+    rest = whole - parts
+    slopes = np.linalg.solve(rest[:, :-1, :-1], rest[:, :-1, -1:])[:, 1, 0]
     value = float(np.linalg.solve(whole[:-1, :-1], whole[:-1, -1])[1])
     n = len(slopes)
     half = half_width(float(np.sqrt((n - 1) / n * np.sum((slopes - slopes.mean()) ** 2))), n)
@@ -329,10 +333,10 @@ def _carried(
             force = force + damper_force_n(speed_mm_s[end], section.damper)
         force = force / leverage_curve(bike, end).ratio(shaft_mm[end]) + own_kg * GRAVITY_M_S2 * heavier
         if end == "front":
-            force -= np.tan(np.radians(bike.front.rake_deg)) * mass_kg * np.maximum(-acceleration, 0.0)
+            force -= np.tan(np.radians(rake_deg(bike))) * mass_kg * np.maximum(-acceleration, 0.0)
         by_end[end] = np.convolve(force, np.full(width, 1 / width), mode="same") / standing_n
         ground_n = mass_kg * acceleration + DRAG_KG_M * speed**2
-        transfer_n = ground_n * chassis.com_height_mm / bike.wheelbase_mm
+        transfer_n = ground_n * chassis.com_height_mm / wheelbase_mm(bike)
         by_moments[end] = heavier + (transfer_n if end == "rear" else -transfer_n) / standing_n
     return _Carried(by_end, by_moments)
 

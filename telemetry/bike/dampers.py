@@ -2,13 +2,14 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal, cast
+from typing import Literal
 
 import numpy as np
 
 from telemetry.arrays import FloatArray, Number
 from telemetry.bike.dyno import dyno_clicks, dyno_force_n
 from telemetry.bike.ends import Damper, DamperSide
+from telemetry.numeric import BLOCK
 
 
 def _side_force_n(speed_mm_s: FloatArray, side: DamperSide) -> FloatArray:
@@ -67,6 +68,12 @@ class DamperUse:
     lap_j: tuple[Number, ...]  # by lap, scaled up to the whole lap where samples are missing
 
 
+REGIONS: tuple[tuple[Literal["compression", "rebound"], Literal["low", "high"]], ...] = (
+    ("compression", "low"),
+    ("compression", "high"),
+    ("rebound", "low"),
+    ("rebound", "high"),
+)
 # What acts in which part of the curve: common practice, no source.
 ADJUSTERS = {"low": "{} clicker (the bleed)", "high": "high-speed {} adjuster, else the shim stack"}
 
@@ -95,42 +102,54 @@ def damper_use(
         NaN throughout where no sample is valid.
     """
     speed = np.asarray(shaft_speed_mm_s, dtype=np.float64)
-    valid = np.isfinite(speed)
-    moved = np.where(valid, speed, 0.0)
-    force = damper_force_n(moved, damper)
-    power_w = np.where(valid, force * moved / 1e3, np.nan)
-    step_s, count = 1.0 / sample_rate_hz, max(1, int(valid.sum()))
-    total_j = float(np.nansum(power_w)) * step_s
-    regions = []
-    for direction, moving in (("compression", moved > 0), ("rebound", moved < 0)):
-        for speeds, inside in (("low", np.abs(moved) <= split_mm_s), ("high", np.abs(moved) > split_mm_s)):
-            here = valid & moving & inside
-            work = float(np.sum(power_w[here])) * step_s
-            regions.append(
-                DamperRegion(
-                    cast(Literal["compression", "rebound"], direction),
-                    cast(Literal["low", "high"], speeds),
-                    ADJUSTERS[speeds].format(direction),
-                    float(here.sum()) / count,
-                    work / total_j if total_j > 0 else 0.0,
-                    float(np.mean(force[here])) if here.any() else 0.0,
-                    work,
-                )
-            )
-    if not valid.any():
+    step_s = 1.0 / sample_rate_hz
+    power_w = np.full(len(speed), np.nan)
+    count, work_w, force_n = (
+        np.zeros(5, dtype=np.int64),
+        np.zeros(5),
+        np.zeros(5),
+    )  # by region; the last stands still
+    path_mm_s = 0.0
+    for first in range(0, len(speed), BLOCK):
+        here = speed[first : first + BLOCK]
+        valid = np.isfinite(here)
+        moved = here[valid]
+        force = damper_force_n(moved, damper)
+        power = force * moved / 1e3
+        power_w[first : first + BLOCK][valid] = power
+        region = np.where(moved == 0, 4, 2 * (moved < 0) + (np.abs(moved) > split_mm_s))
+        count += np.bincount(region, minlength=5)
+        work_w += np.bincount(region, power, 5)
+        force_n += np.bincount(region, force, 5)
+        path_mm_s += float(np.abs(moved).sum())
+    total, total_j = int(count.sum()), float(work_w.sum()) * step_s
+    regions = [
+        DamperRegion(
+            direction,
+            speeds,
+            ADJUSTERS[speeds].format(direction),
+            float(count[number]) / max(total, 1),
+            float(work_w[number]) * step_s / total_j if total_j > 0 else 0.0,
+            float(force_n[number] / count[number]) if count[number] else 0.0,
+            float(work_w[number]) * step_s,
+        )
+        for number, (direction, speeds) in enumerate(REGIONS)
+    ]
+    if not total:
         nan = float("nan")
         return DamperUse(split_mm_s, tuple(regions), nan, nan, nan, nan, tuple(nan for _ in laps_s))
-    time_s = np.arange(len(speed)) * step_s
     laps = []
     for start, end in laps_s:
-        power = power_w[slice(*np.searchsorted(time_s, (start, end)))]
+        power = power_w[
+            int(np.ceil(start * sample_rate_hz - 1e-6)) : int(np.ceil(end * sample_rate_hz - 1e-6))
+        ]
         usable = power[np.isfinite(power)]
         laps.append(float(np.mean(usable)) * (end - start) if len(usable) else float("nan"))
     return DamperUse(
         split_mm_s,
         tuple(regions),
-        float(np.nanmean(power_w)),
-        damper.friction_n * float(np.mean(np.abs(speed[valid]))) / 1e3,
+        total_j / step_s / total,
+        damper.friction_n * path_mm_s / total / 1e3,
         float(np.nanmax(power_w)),
         total_j,
         tuple(laps),

@@ -247,7 +247,7 @@ def assess(model: DetectorModel, motion: Motion, track: Track, bike: Bike) -> Os
     limits = _limits(model, judged)
     # where the wheel hops was not learned of a damper that stiffens it: the limit is for one place in the band only
     vouched = () if stopped_by_bounds(model.reference.pole, model.hop)[0] else limits
-    events = with_levels(judged.events, vouched, track.laps, _ends_m(judged.events, motion, track))
+    events = _levelled(judged, vouched, motion, track)
     unexplained = sum(not one.explained for one in judged.rejected)
     share = _judged_share(model, motion, track)
     front_events: tuple[OscillationEvent, ...] = ()
@@ -255,10 +255,8 @@ def assess(model: DetectorModel, motion: Motion, track: Track, bike: Bike) -> Os
     course = _courses(model, front, motion, track)
     if front is not None:
         front_judged = judge(front, motion, track, bike)
-        found = front_judged.events
-        if found:
-            front_limits, ends_m = _limits(front, front_judged), _ends_m(found, motion, track)
-            front_events = with_levels(found, front_limits, track.laps, ends_m)
+        if front_judged.events:
+            front_events = _levelled(front_judged, _limits(front, front_judged), motion, track)
     answer, reason = verdict(model.fitted, model.missing, events, unexplained, limits, course["rear"], share)
     return Oscillation(
         verdict=answer,
@@ -278,10 +276,13 @@ def assess(model: DetectorModel, motion: Motion, track: Track, bike: Bike) -> Os
     )
 
 
-def _ends_m(events: Sequence[OscillationEvent], motion: Motion, track: Track) -> list[float | None]:
-    """Where each event ended along its lap. [m]"""
-    last = np.searchsorted(motion.t_s, [event.end_s for event in events]).clip(max=len(motion.t_s) - 1)
-    return [place_at(track, int(sample)).distance_m for sample in last]
+def _levelled(
+    judged: Judged, limits: tuple[DetectionLimit, ...], motion: Motion, track: Track
+) -> tuple[OscillationEvent, ...]:
+    """The events with their levels."""
+    last = np.searchsorted(motion.t_s, [event.end_s for event in judged.events]).clip(max=len(motion.t_s) - 1)
+    ends_m = [place_at(track, int(sample)).distance_m for sample in last]
+    return with_levels(judged.events, limits, track.laps, ends_m, judged.for_line)
 
 
 def _judged_share(model: DetectorModel, motion: Motion, track: Track) -> float:

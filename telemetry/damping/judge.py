@@ -20,7 +20,14 @@ from telemetry.damping.evidence import (
 from telemetry.damping.hop import FREEDOM_PER_S, FREQUENCY_HZ, LOST_BELOW, REFERENCE_HZ, band_gain
 from telemetry.damping.oscillation import Check, EventEvidence, OscillationEvent, RejectedCandidate
 from telemetry.damping.pole import Ringing, estimate
-from telemetry.damping.questions import checks, place_check, slow_speed, speed_check, swing_by_place
+from telemetry.damping.questions import (
+    checks,
+    line_over_lost,
+    place_check,
+    slow_speed,
+    speed_check,
+    swing_by_place,
+)
 from telemetry.laps import Track, place_at
 from telemetry.motion import Motion
 
@@ -165,11 +172,15 @@ MOST_REJECTED = 20
 
 @dataclass(frozen=True)
 class Judged:
-    """What came of the candidates; ``looked_at`` are the windows compared, with the road known."""
+    """What came of the candidates; ``looked_at`` are the windows compared, with the road known.
+
+    ``for_line`` is ln of the likelihood of a line over a sound damper, over that of a lost one, for each event.
+    """
 
     events: tuple[OscillationEvent, ...]
     rejected: tuple[RejectedCandidate, ...]
     looked_at: tuple[Windows, ...]
+    for_line: tuple[float, ...]
 
 
 def judge(
@@ -186,7 +197,7 @@ def judge(
     """
     equation, grid = model.equation, model.grid
     no_road = np.zeros(len(equation.t_s))
-    events, rejected = [], []
+    events, rejected, for_line = [], [], []
     taken: list[tuple[float, float]] = []
     looked_at: tuple[Windows, ...] = ()
     if equation.knows_road:
@@ -205,19 +216,23 @@ def judge(
             ringing = estimate(equation, inside, model.fitted, model.hop)
             if model.end == "front" and ringing.damping_ratio > MOST_FRONT_RATIO:
                 continue
+            taken.append((candidate.start_s, candidate.end_s))
+            if (held := _still_damped(model, ringing)) is not None:
+                rejected.append((candidate.over, _rejected(candidate, held, motion, track)))
+                continue
             answers = checks(model, model.predicted, inside, _travel_share(model.end, motion, candidate))
             if by_place is not None and not answers[-1].against:
                 answers = (*answers, *place_check(by_place, model.end, candidate.start_s, candidate.end_s))
             if slow is not None and not answers[-1].against:
                 answers = (*answers, *speed_check(model, slow, inside))
-            taken.append((candidate.start_s, candidate.end_s))
             if answers[-1].against:
                 rejected.append((candidate.over, _rejected(candidate, answers[-1].answer, motion, track)))
             else:
                 answers = (_other_felt(model, candidate, inside), *answers)
                 events.append(_event(model, candidate, ringing, inside, answers, motion, track, bike))
+                for_line.append(line_over_lost(model, model.predicted, inside)[0])
     if model.end == "front":
-        return Judged(tuple(events), (), looked_at)
+        return Judged(tuple(events), (), looked_at, tuple(for_line))
     blind, whole = block_log_likelihood(equation, no_road, grid)
     found = over_threshold(windows(blind, whole, grid, THRESHOLDS_BLIND))
     for candidate in candidates(equation, no_road, grid, blind, found):
@@ -228,7 +243,22 @@ def judge(
         rejected.append((candidate.over, replace(here, explained=explained)))
     strongest = sorted(rejected, key=lambda pair: -pair[0])[:MOST_REJECTED]
     in_order = tuple(sorted((entry for _, entry in strongest), key=lambda entry: entry.start_s))
-    return Judged(tuple(events), in_order, looked_at)
+    return Judged(tuple(events), in_order, looked_at, tuple(for_line))
+
+
+def _still_damped(model: DetectorModel, ringing: Ringing) -> str | None:
+    """Why a stretch is no loss whose own damping ratio lies, with its whole interval, where a damper works.
+
+    A fit that finds more damping than the outing has does not describe the stretch, and says nothing.
+    """
+    low, high = ringing.damping_ratio_ci95
+    works_from = model.grid.damping_ratio[model.grid.healthy].min()
+    if low < works_from or ringing.damping_ratio > model.reference.pole.damping_ratio:
+        return None
+    return (
+        f"The {model.end} was damped less than usual, at a ratio of {ringing.damping_ratio:.2f} "
+        f"(95 % {low:.2f} to {high:.2f}): its damper worked."
+    )
 
 
 def _explained_share(model: DetectorModel, candidate: Candidate, inside: slice) -> float:

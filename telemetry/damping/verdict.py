@@ -187,19 +187,6 @@ def verdict(
     )
 
 
-def missing_words(*, front: bool, speed: bool) -> str:
-    """What the log lacks to know the road that the rear met; "" where it has front travel and ground speed.
-
-    Examples
-    --------
-    >>> missing_words(front=True, speed=False), missing_words(front=False, speed=False)
-    ('ground speed', 'front travel and ground speed')
-    """
-    return " and ".join(
-        words for words, there in (("front travel", front), ("ground speed", speed)) if not there
-    )
-
-
 def _missing_sentence(missing: str, unexplained: int) -> str:
     if unexplained:
         return (
@@ -280,14 +267,16 @@ def with_levels(
     limits: Sequence[DetectionLimit],
     laps: Sequence[Lap] = (),
     ends_m: Sequence[float | None] = (),
+    for_line: Sequence[float] = (),
 ) -> tuple[OscillationEvent, ...]:
     """Give every event its level, and an event of level look no more confidence than it can have.
 
     An alarm is what repeats (stretches of `ENOUGH_S` together, on two laps or at two places), or one stretch of
     `ENOUGH_S` for which the log's own detection limit holds, with the others at its place. Every other is a look.
-    What begins at one point of the road on several laps counts once: a ridge that only one wheel meets does so. It
-    does not count at all where it was there from the first lap on and, on most laps, began and ended at one point: no
-    log tells it from a ridge.
+    Stretches that together are likelier lines over a sound damper, as ridges are, raise no alarm.
+    What begins and ends at one point of the road on several laps counts once: a ridge that only one wheel meets does
+    so. It does not count at all where it was there from the first lap on and, on most laps, began and ended at one
+    point: no log tells it from a ridge.
 
     Parameters
     ----------
@@ -299,13 +288,17 @@ def with_levels(
         Of the log.
     ends_m : sequence of float or None
         Where each event ended along its lap; empty where no place is known. [m]
+    for_line : sequence of float
+        ln of the likelihood of a line over a sound damper, over that of a lost one, for each event; empty where it is
+        not known.
     """
     events = tuple(events)
+    ends_m, for_line = ends_m or [None] * len(events), for_line or [-np.inf] * len(events)
     of_ground = _of_the_ground(events, laps, ends_m)
-    others = [event for i, event in enumerate(events) if i not in of_ground]
-    alarms = {i for i, event in enumerate(events) if i not in of_ground and _stands_alone(event, limits)}
-    if _repeats(others):
-        alarms = set(range(len(events))) - of_ground
+    others = [i for i in range(len(events)) if i not in of_ground]
+    alarms = {i for i in others if for_line[i] <= 0.0 and _stands_alone(events[i], limits)}
+    if _repeats([(events[i], ends_m[i], for_line[i]) for i in others]):
+        alarms = set(others)
     for place in stretches_of_road([event.distance_m for event in events]):
         if alarms & set(place):
             alarms |= set(place)
@@ -331,22 +324,31 @@ def _stands_alone(event: OscillationEvent, limits: Sequence[DetectionLimit]) -> 
     return limit is not None and limit.shortest_s is not None and _length_s(event) >= limit.shortest_s
 
 
-def _repeats(events: Sequence[OscillationEvent]) -> bool:
+def _repeats(found: Sequence[tuple[OscillationEvent, float | None, float]]) -> bool:
     """Whether stretches on two laps or at two places are together long and clear enough.
 
-    Those shorter than `TOLD_APART_S` do not count, however many: kerbs have many places too. What begins at one point
-    of the road on every lap counts once, all such places together: a circuit has many ridges.
+    Those shorter than `TOLD_APART_S` do not count, however many: kerbs have many places too. What begins and ends at
+    one point of the road on every lap counts once, all such places together: a circuit has many ridges.
+
+    Parameters
+    ----------
+    found : sequence of tuple
+        Events, each with where it ended along its lap [m] and what `with_levels` calls ``for_line``.
     """
-    long = [event for event in events if _length_s(event) >= TOLD_APART_S]
-    ridges: list[OscillationEvent] = []
-    counted: list[OscillationEvent] = []
-    for place in _by_place(long):
-        (ridges if _fixed_to_ground(place) else counted).extend(place)
+    long = [one for one in found if _length_s(one[0]) >= TOLD_APART_S]
+    ridges: list[tuple[OscillationEvent, float | None, float]] = []
+    counted: list[tuple[OscillationEvent, float | None, float]] = []
+    for place in stretches_of_road([event.distance_m for event, *_ in long]):
+        here = [long[i] for i in place]
+        (ridges if _fixed_to_ground(here) else counted).extend(here)
     if ridges:
-        counted.append(max(ridges, key=_length_s))
-    apart = len(_by_place(counted)) > 1 or len({event.lap for event in counted}) > 1
-    long_enough = sum(map(_length_s, counted)) >= ENOUGH_S
-    return apart and long_enough and 1.0 - prod(1.0 - event.confidence for event in counted) >= SURE
+        counted.append(max(ridges, key=lambda one: _length_s(one[0])))
+    events = [event for event, *_ in counted]
+    places = stretches_of_road([event.distance_m for event in events])
+    apart = len(places) > 1 or len({event.lap for event in events}) > 1
+    long_enough = sum(map(_length_s, events)) >= ENOUGH_S
+    sure = 1.0 - prod(1.0 - event.confidence for event in events) >= SURE
+    return apart and long_enough and sure and sum(line for *_, line in counted) <= 0.0
 
 
 def _of_the_ground(
@@ -364,7 +366,10 @@ def _of_the_ground(
     for place in stretches_of_road([event.distance_m for event in events]):
         here = [i for i in place if events[i].lap in complete]
         starts = [(events[i].lap, events[i].distance_m) for i in here]
-        ends = [(events[i].lap, ends_m[i]) for i in here] if ends_m else starts
+        ends = [
+            (lap, start_m if ends_m[i] is None else ends_m[i])
+            for i, (lap, start_m) in zip(here, starts, strict=True)
+        ]
         alike = min(_laps_at_one_point(starts), _laps_at_one_point(ends))
         first = min(complete) in {events[i].lap for i in here}
         if first and alike >= FEWEST_LAPS and 2 * alike > len(complete):
@@ -383,15 +388,12 @@ def _laps_at_one_point(points: Sequence[tuple[int | None, float | None]]) -> int
     )
 
 
-def _by_place(events: Sequence[OscillationEvent]) -> list[list[OscillationEvent]]:
-    return [[events[i] for i in place] for place in stretches_of_road([event.distance_m for event in events])]
-
-
-def _fixed_to_ground(place: Sequence[OscillationEvent]) -> bool:
-    """Whether what rings at one place begins at the same point of the road on several laps, as a ridge there would."""
-    starts_m = [event.distance_m for event in place if event.distance_m is not None]
-    laps = {event.lap for event in place}
-    return len(laps) > 1 and bool(starts_m) and max(starts_m) - min(starts_m) <= FIXED_WITHIN_M
+def _fixed_to_ground(place: Sequence[tuple[OscillationEvent, float | None, float]]) -> bool:
+    """Whether what rings at one place begins and ends at the same points on several laps, as a ridge there would."""
+    starts_m = [event.distance_m for event, *_ in place if event.distance_m is not None]
+    ends_m = [end_m for _, end_m, _ in place if end_m is not None]
+    several = len({event.lap for event, *_ in place}) > 1 and bool(starts_m)
+    return several and all(max(at) - min(at) <= FIXED_WITHIN_M for at in (starts_m, ends_m) if at)
 
 
 # A sound damper at the lower end (0.3 of the usual 0.3-0.5, common practice) on a hop in the middle of the band.

@@ -313,7 +313,7 @@ def fit_line(
     wave = _best_wave(grid, along, position)
     weight = np.ones(len(along))
     for _ in range(3):
-        line = grid.smooth(along, position, weight, wave)
+        line = grid.smooth(grid.sums(along, position, weight), wave)
         away = np.hypot(*(position - grid.at(line, along)).T)
         weight = 1.0 / (1.0 + (away / (3.0 * max(robust_sd(away), 0.1))) ** 2)
     return _evenly(line)
@@ -322,12 +322,15 @@ def fit_line(
 def _best_wave(grid: "_Grid", along: FloatArray, position: FloatArray) -> float:
     """The shortest wave to keep: the one whose line through every other position is nearest to the rest."""
     even, odd = slice(0, None, 2), slice(1, None, 2)
+    halves = [
+        (grid.sums(along[learn], position[learn], np.ones(len(along[learn]))), along[test], position[test])
+        for learn, test in ((even, odd), (odd, even))
+    ]
 
     def miss(wave: float) -> float:
         total = 0.0
-        for learn, test in ((even, odd), (odd, even)):
-            line = grid.smooth(along[learn], position[learn], np.ones(len(along[learn])), wave)
-            away = np.hypot(*(position[test] - grid.at(line, along[test])).T)
+        for learned, at, seen in halves:
+            away = np.hypot(*(seen - grid.at(grid.smooth(learned, wave), at)).T)
             total += float(np.mean(np.minimum(away, 3.0 * np.median(away)) ** 2))
         return total
 
@@ -351,25 +354,41 @@ class _Grid:
         low, share = self._cells(along)
         return np.asarray((1 - share)[:, None] * line[low] + share[:, None] * line[(low + 1) % self.n])
 
-    def smooth(
-        self, along: FloatArray, position: FloatArray, weight: FloatArray, wave_s: float
-    ) -> FloatArray:
-        """The closed line through positions, of which waves of ``wave_s`` are halved; shape (n, 2)."""
+    def sums(self, along: FloatArray, position: FloatArray, weight: FloatArray) -> "_Sums":
+        """What `smooth` needs of positions and their weights."""
         n, overlap = self.n, max(round(OVERLAP * self.n), 3)
         low, share = self._cells(along)
 
         def around(values: FloatArray) -> FloatArray:
             return np.concatenate((values[-overlap:], values, values[:overlap]))
 
-        def sums(near: FloatArray, far: FloatArray) -> FloatArray:
+        def both(near: FloatArray, far: FloatArray) -> FloatArray:
             return around(sums_at(low, near, n) + np.roll(sums_at(low, far, n), 1))
 
-        diagonal = sums(weight * (1 - share) ** 2, weight * share**2)
-        beside = around(sums_at(low, weight * share * (1 - share), n))[:-1]
-        right = np.column_stack([sums(weight * (1 - share) * v, weight * share * v) for v in position.T])
-        waves = wave_s * n / self.lap_s / (2 * np.pi)  # in steps of the grid, a radian long
-        penalty = float(np.sum(weight)) / n * waves ** (2 * ORDER)
-        return penalised_fit(diagonal, beside, right, penalty, ORDER)[overlap : overlap + n]
+        return _Sums(
+            both(weight * (1 - share) ** 2, weight * share**2),
+            around(sums_at(low, weight * share * (1 - share), n))[:-1],
+            np.column_stack([both(weight * (1 - share) * v, weight * share * v) for v in position.T]),
+            float(np.sum(weight)) / n,
+            slice(overlap, overlap + n),
+        )
+
+    def smooth(self, sums: "_Sums", wave_s: float) -> FloatArray:
+        """The closed line through positions, of which waves of ``wave_s`` are halved; shape (n, 2)."""
+        waves = wave_s * self.n / self.lap_s / (2 * np.pi)  # in steps of the grid, a radian long
+        penalty = sums.mean_weight * waves ** (2 * ORDER)
+        return penalised_fit(sums.diagonal, sums.beside, sums.right, penalty, ORDER)[sums.lap]
+
+
+@dataclass(frozen=True)
+class _Sums:
+    """Normal equations of a line through positions, repeated beyond both ends of the lap."""
+
+    diagonal: FloatArray
+    beside: FloatArray
+    right: FloatArray
+    mean_weight: float
+    lap: slice  # without what is repeated
 
 
 def _evenly(line: FloatArray) -> CentreLine:

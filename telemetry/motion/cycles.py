@@ -1,6 +1,6 @@
 """Compression and rebound strokes of one end: how deep, how fast, from which travel to which."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -71,8 +71,11 @@ def turning_points(values: FloatArray, hysteresis: float = 0.0) -> IntArray:
     """
     if len(values) < 2:
         return np.empty(0, dtype=np.int64)
-    change = np.flatnonzero(np.diff(values))  # the last sample of every level
-    at = np.append(change, len(values) - 1) if len(change) else np.empty(0, dtype=np.int64)
+    rises, falls = values[1:] > values[:-1], values[1:] < values[:-1]
+    through = (rises[1:] & rises[:-1]) | (falls[1:] & falls[:-1])  # no turn, as most samples
+    at = np.concatenate(([0], np.flatnonzero(~through) + 1, [len(values) - 1]))
+    at = np.append(at[:-1][np.diff(values[at]) != 0], at[-1])  # the last sample of every level
+    at = at if len(at) > 1 else at[:0]
     rising = np.diff(values[at]) > 0
     at = at[np.concatenate(([True], rising[1:] != rising[:-1], [True]))] if len(at) > 1 else at
     while len(at) > 3:
@@ -117,6 +120,8 @@ class StrokeList:
 def hysteresis_mm(end: EndMotion) -> float:
     """Least wheel travel of a stroke. [mm]"""
     ratio = end.wheel_stroke_mm / end.stroke_mm
+    if np.isnan(ratio):  # the stroke is not known
+        ratio = end.wheel_noise_mm_s / max(end.shaft_noise_mm_s, 1e-9)
     return max(LEAST_MM, NOISE_SPANS * end.travel_noise_mm * ratio)
 
 
@@ -131,8 +136,12 @@ def stroke_list(end: EndMotion, selected: BoolArray, least_mm: float) -> StrokeL
 
     ``least_mm`` is the hysteresis: what moves less at the wheel is no stroke.
     """
+    return _strokes_between(end, _turns(end, selected, least_mm))
+
+
+def _strokes_between(end: EndMotion, turns: Iterable[IntArray]) -> StrokeList:
     starts, ends, peaks = [], [], []
-    for at in _turns(end, selected, least_mm):
+    for at in turns:
         if len(at) < 2:
             continue
         stretch = slice(int(at[0]), int(at[-1]))
@@ -175,15 +184,18 @@ def from_to(cycles: Cycles, edges: FloatArray) -> FloatArray:
 def strokes(end: EndMotion, selected: BoolArray) -> Strokes:
     """Strokes of one end by depth, peak speed, and travel from and to, over selected samples, shape (n_samples,)."""
     least = hysteresis_mm(end)
-    all_strokes = stroke_list(end, selected, least)
-    edges = np.arange(0.0, end.wheel_stroke_mm + MATRIX_BIN_MM, MATRIX_BIN_MM)
+    turns = list(_turns(end, selected, least))
+    all_strokes = _strokes_between(end, turns)
+    deepest_mm = float(np.max(end.wheel_travel_mm[selected & end.valid], initial=0.0))
+    most_mm = end.wheel_stroke_mm if np.isfinite(end.wheel_stroke_mm) else deepest_mm
+    edges = np.arange(0.0, most_mm + MATRIX_BIN_MM, MATRIX_BIN_MM)
     matrix, total = np.zeros((len(edges) - 1, len(edges) - 1)), 0.0
-    for at in _turns(end, selected, least):
+    for at in turns:
         cycles = rainflow(end.wheel_travel_mm[at])
         matrix += from_to(cycles, edges)
         total += float(cycles.count.sum())
     between = tuple(edge for edge in DEPTH_EDGES_MM if edge > least)
-    lower, upper = (least, *between), (*between, float(np.ceil(end.wheel_stroke_mm)))
+    lower, upper = (least, *between), (*between, float(np.ceil(most_mm)))
     depth = np.abs(all_strokes.change_mm)
     return Strokes(
         hysteresis_mm=least,

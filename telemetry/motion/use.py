@@ -22,7 +22,7 @@ from telemetry.motion.summary import (
     TravelSummary,
     TravelUse,
 )
-from telemetry.numeric import BLOCK
+from telemetry.numeric import BLOCK, finite, quantiles
 
 # Fixed bins, equal for all runs and both ends, so that histograms can be overlaid.
 TRAVEL_BIN_MM = 5.0
@@ -38,7 +38,7 @@ LEAST_S = 0.2
 
 def travel_edges_mm(stroke_mm: float) -> FloatArray:
     """Travel bin edges: 0 to 150 mm in 5 mm, further only where the stroke is longer. [mm]"""
-    top = max(TRAVEL_RANGE_MM, np.ceil(stroke_mm / TRAVEL_BIN_MM) * TRAVEL_BIN_MM)
+    top = np.fmax(TRAVEL_RANGE_MM, np.ceil(stroke_mm / TRAVEL_BIN_MM) * TRAVEL_BIN_MM)
     return np.arange(0.0, top + TRAVEL_BIN_MM / 2, TRAVEL_BIN_MM)
 
 
@@ -47,41 +47,31 @@ def speed_edges_mm_s() -> FloatArray:
     return np.arange(-SPEED_RANGE_MM_S, SPEED_RANGE_MM_S + SPEED_BIN_MM_S / 2, SPEED_BIN_MM_S)
 
 
-def shares(values: FloatArray, edges: FloatArray) -> tuple[float, ...]:
-    """Share of samples, thus of time, in each bin; sums to 1, or all 0 without a valid value.
+def shares(ordered: FloatArray, edges: FloatArray) -> tuple[float, ...]:
+    """Share of samples, thus of time, in each bin of values in order; sums to 1, or all 0 without a value.
 
-    Values beyond the edges count in the outermost bins.
+    What lies on an edge belongs to the bin above it; values beyond the edges count in the outermost bins.
     """
-    last = len(edges) - 2
-    per_bin = (last + 1) / (edges[-1] - edges[0])
-    counts = np.zeros(last + 1, dtype=np.int64)
-    for first in range(0, len(values), BLOCK):
-        inside = values[first : first + BLOCK]
-        inside = np.clip(inside[np.isfinite(inside)], edges[0], edges[-1])
-        place = np.minimum(((inside - edges[0]) * per_bin).astype(np.int64), last)
-        # what lies on an edge belongs to the bin above it, whatever rounding says; the last one holds its end
-        place -= inside < edges[place]
-        place += (inside >= edges[place + 1]) & (place < last)
-        counts += np.bincount(place, minlength=last + 1)
-    return tuple((counts / max(int(counts.sum()), 1)).tolist())
+    below = np.concatenate(([0], np.searchsorted(ordered, edges[1:-1]), [len(ordered)]))
+    return tuple((np.diff(below) / max(len(ordered), 1)).tolist())
 
 
-def _travel(travel_mm: FloatArray, stroke_mm: float) -> TravelSummary:
-    if not len(travel_mm):
+def _travel(ordered_mm: FloatArray, stroke_mm: float) -> TravelSummary:
+    if not len(ordered_mm):
         nan = float("nan")
         return TravelSummary(nan, nan, nan, nan, nan, nan, nan)
-    median, p95 = np.percentile(travel_mm, [50, 95])
-    deepest, least = float(travel_mm.max()), float(travel_mm.min())
+    median, p95 = quantiles(ordered_mm, (0.5, 0.95)).tolist()
+    deepest, least = float(ordered_mm[-1]), float(ordered_mm[0])
     return TravelSummary(
         min_mm=least,
-        mean_mm=float(travel_mm.mean()),
-        median_mm=float(median),
-        p95_mm=float(p95),
+        mean_mm=float(ordered_mm.mean()),
+        median_mm=median,
+        p95_mm=p95,
         max_mm=deepest,
         used_pct=100.0 * deepest / stroke_mm,
         margin_mm=stroke_mm - deepest,
         range_mm=deepest - least,
-        skew=skewness(travel_mm),
+        skew=skewness(ordered_mm),
     )
 
 
@@ -99,22 +89,21 @@ def skewness(values: FloatArray) -> float:
     return third / len(values) / spread**1.5 if spread > 0 else float("nan")
 
 
-def _speed_side(speed_mm_s: FloatArray, low: BoolArray, total: int) -> SpeedSide:
-    """One direction: ``speed_mm_s`` are magnitudes, ``low`` marks those below the damper's split."""
-    if not len(speed_mm_s):
+def _speed_side(ordered_mm_s: FloatArray, low: int, total: int) -> SpeedSide:
+    """One direction: magnitudes in order, and how many of them are below the damper's split."""
+    if not len(ordered_mm_s):
         return SpeedSide(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
-    p50, p95, p99 = np.percentile(speed_mm_s, [50, 95, 99])
-    low_share = float(np.count_nonzero(low)) / total
-    share = len(speed_mm_s) / total
+    p50, p95, p99 = quantiles(ordered_mm_s, (0.5, 0.95, 0.99)).tolist()
+    share = len(ordered_mm_s) / total
     return SpeedSide(
         share=share,
-        rms_mm_s=float(np.sqrt(np.mean(speed_mm_s**2))),
-        p50_mm_s=float(p50),
-        p95_mm_s=float(p95),
-        p99_mm_s=float(p99),
-        max_mm_s=float(speed_mm_s.max()),
-        low_speed_share=low_share,
-        high_speed_share=share - low_share,
+        rms_mm_s=float(np.sqrt(ordered_mm_s @ ordered_mm_s / len(ordered_mm_s))),
+        p50_mm_s=p50,
+        p95_mm_s=p95,
+        p99_mm_s=p99,
+        max_mm_s=float(ordered_mm_s[-1]),
+        low_speed_share=low / total,
+        high_speed_share=share - low / total,
     )
 
 
@@ -127,20 +116,26 @@ def _plane(
     noise_mm_s: float,
     bandwidth_hz: float,
 ) -> PlaneSummary:
-    down, up = speed_mm_s > 0, speed_mm_s < 0
-    total = max(len(speed_mm_s), 1)
+    """Shaft or wheel: everything is read from values in order; ``low`` marks speeds below the damper's split."""
+    low_down, low_up = (
+        int(np.count_nonzero(low & (speed_mm_s > 0))),
+        int(np.count_nonzero(low & (speed_mm_s < 0))),
+    )
+    travel, speed = np.sort(travel_mm), np.sort(speed_mm_s)
+    total = max(len(speed), 1)
+    up, not_down = np.searchsorted(speed, 0.0, "left"), np.searchsorted(speed, 0.0, "right")
     travel_edges, speed_edges = travel_edges_mm(stroke_mm), speed_edges_mm_s()
     return PlaneSummary(
-        travel=_travel(travel_mm, stroke_mm),
-        travel_histogram=TravelHistogram(tuple(travel_edges.tolist()), shares(travel_mm, travel_edges)),
+        travel=_travel(travel, stroke_mm),
+        travel_histogram=TravelHistogram(tuple(travel_edges.tolist()), shares(travel, travel_edges)),
         speed=SpeedSummary(
-            compression=_speed_side(speed_mm_s[down], low[down], total),
-            rebound=_speed_side(-speed_mm_s[up], low[up], total),
+            compression=_speed_side(speed[not_down:], low_down, total),
+            rebound=_speed_side(-speed[:up][::-1], low_up, total),
             noise_mm_s=noise_mm_s,
             bandwidth_hz=bandwidth_hz,
-            skew=skewness(speed_mm_s),
+            skew=skewness(speed),
         ),
-        speed_histogram=SpeedHistogram(tuple(speed_edges.tolist()), shares(speed_mm_s, speed_edges)),
+        speed_histogram=SpeedHistogram(tuple(speed_edges.tolist()), shares(speed, speed_edges)),
     )
 
 
@@ -151,13 +146,14 @@ def _use(end: EndMotion, use: BoolArray, ride_height_mm: float) -> TravelUse:
     deep = use & (end.shaft_travel_mm >= DEEP_SHARE * end.stroke_mm)
     total = np.count_nonzero(use)
     shaft = end.shaft_travel_mm[use]
+    known = np.nan if np.isnan(end.stroke_mm) else 1.0
     return TravelUse(
         ride_height_mm=ride_height_mm,
         static_sag_mm=sag,
         below_sag_mm=None if sag is None else ride_height_mm - sag,
-        deep_share=np.count_nonzero(deep) / total,
+        deep_share=known * np.count_nonzero(deep) / total,
         deep_visits=len(runs_of(deep)),
-        bottom_share=np.count_nonzero(shaft >= end.stroke_mm - CONTACT_MM) / total,
+        bottom_share=known * np.count_nonzero(shaft >= end.stroke_mm - CONTACT_MM) / total,
         top_share=np.count_nonzero(shaft <= CONTACT_MM) / total,
     )
 
@@ -248,13 +244,13 @@ def use_by_place(
             a[lap][use] for a in (end.wheel_travel_mm, end.wheel_speed_mm_s, end.shaft_travel_mm)
         )
         fast = np.abs(end.shaft_speed_mm_s[lap][use]) >= end.speed_split_mm_s
-        deep = shaft >= DEEP_SHARE * end.stroke_mm
+        deep = np.where(np.isnan(end.stroke_mm), np.nan, shaft >= DEEP_SHARE * end.stroke_mm)
         here_phase, here_corner = phase[lap][use], corner[lap][use]
         for (number, name), found in rows.items():
             if number is not None:
-                at: BoolArray | slice = here_corner == number
+                at = _rows_of(here_corner, number)
             else:
-                at = slice(None) if name is None else here_phase == phases.index(name)
+                at = slice(None) if name is None else _rows_of(here_phase, phases.index(name))
             found.append(_numbers(travel[at], speed[at], fast[at], deep[at], LEAST_S * sample_rate_hz))
     total = sum(float(np.nan_to_num(row[0])) for row in rows[(None, None)])
     return tuple(
@@ -264,6 +260,13 @@ def use_by_place(
     )
 
 
+def _rows_of(numbers: IntArray, number: int) -> IntArray | slice:
+    """Where a number is; a slice where it is in one piece."""
+    at = np.flatnonzero(numbers == number)
+    whole = len(at) > 0 and at[-1] - at[0] == len(at) - 1
+    return slice(int(at[0]), int(at[-1]) + 1) if whole else at
+
+
 def _numbers(
     travel_mm: FloatArray, speed_mm_s: FloatArray, fast: BoolArray, deep: BoolArray, least: float
 ) -> FloatArray:
@@ -271,7 +274,8 @@ def _numbers(
     n = len(travel_mm)
     if n < max(least, 1):
         return np.full(10, np.nan)
-    median, p95 = np.percentile(travel_mm, [50, 95])
+    ordered = np.sort(travel_mm)
+    median, p95 = quantiles(ordered, (0.5, 0.95)).tolist()
     down = speed_mm_s > 0
     up = ~down
     squares = speed_mm_s * speed_mm_s
@@ -279,8 +283,8 @@ def _numbers(
     return np.array(
         [
             n,
-            travel_mm.min(),
-            travel_mm.max(),
+            ordered[0],
+            ordered[-1],
             median,
             p95,
             np.count_nonzero(deep) / n,
@@ -351,26 +355,35 @@ def lap_places(
     tuple of LapPlace
         The whole lap first, then phases, then corners; places without `LEAST_S` of valid time are left out.
     """
-    places: list[tuple[int | None, str | None, BoolArray]] = [(None, None, moving)]
-    places += [(None, name, moving & (phase == index)) for index, name in enumerate(phases)]
-    places += [(number, None, moving & (corner == number)) for number in sorted(set(corner.tolist()) - {0})]
+    places: list[tuple[int | None, str | None, IntArray | slice]] = [(None, None, slice(None))]
+    places += [(None, name, _rows_of(phase, index)) for index, name in enumerate(phases)]
+    places += [
+        (number, None, _rows_of(corner, number)) for number in sorted(set(np.unique(corner).tolist()) - {0})
+    ]
     least = max(LEAST_S * motion.sample_rate_hz, 1.0)
-    means = (_at(motion, use, least, number, name, bike) for number, name, use in places)
+    means = (_at(motion, moving, rows, least, number, name, bike) for number, name, rows in places)
     return tuple(place for place in means if (place.front_mm, place.rear_mm) != (None, None))
 
 
 def _at(
-    motion: Motion, use: BoolArray, least: float, corner: int | None, phase: str | None, bike: Bike
+    motion: Motion,
+    moving: BoolArray,
+    rows: IntArray | slice,
+    least: float,
+    corner: int | None,
+    phase: str | None,
+    bike: Bike,
 ) -> LapPlace:
     wheel: dict[str, float] = {}
     shaft: dict[str, float] = {}
-    both = use
+    both = use = moving[rows]
     for name, end in motion.ends.items():
-        here = use & end.valid
-        both = both & end.valid
+        here = use & end.valid[rows]
+        both = both & here
         if np.count_nonzero(here) >= least:
-            wheel[name] = float(np.median(end.wheel_travel_mm[here]))
-            shaft[name] = float(np.median(end.shaft_travel_mm[here]))
+            wheel[name], shaft[name] = (
+                float(np.median(values[rows][here])) for values in (end.wheel_travel_mm, end.shaft_travel_mm)
+            )
     if len(shaft) < 2 or np.count_nonzero(both) < least:
         return LapPlace(corner, phase, wheel.get("front"), wheel.get("rear"), None, None, None)
     stands = attitude(bike, shaft["front"], shaft["rear"])
@@ -379,7 +392,7 @@ def _at(
         phase,
         wheel["front"],
         wheel["rear"],
-        float(np.mean(motion.pitch_deg[both])),
-        stands.rake_deg,
+        finite(float(np.mean(motion.pitch_deg[rows][both]))),
+        finite(stands.rake_deg),
         stands.trail_mm,
     )

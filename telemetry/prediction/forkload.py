@@ -19,7 +19,15 @@ from scipy import signal
 from scipy.optimize import least_squares
 
 from telemetry.arrays import BoolArray, FloatArray, IntArray
-from telemetry.bike import GRAVITY_M_S2, AirColumn, Bike, SpringParts
+from telemetry.bike import (
+    GRAVITY_M_S2,
+    AirColumn,
+    Bike,
+    SpringParts,
+    rake_deg,
+    stroke_mm,
+    wheelbase_mm,
+)
 from telemetry.laps import Track
 from telemetry.motion import Motion
 from telemetry.prediction.model import (
@@ -120,7 +128,7 @@ def check_fork(
     if slow is None:
         why = "The fork's springs could not be checked: no ground speed, or no riding upright."
         return ForkCheck("unchecked", None, bike, f"{why} And {short}." if short else why)
-    stroke = bike.front.stroke_mm
+    stroke = stroke_mm(bike, "front")
     deep = slow.shaft_mm > DEEP_SHARE * stroke
     if np.count_nonzero(deep) < DEEP_S * WORK_HZ:
         why = "No braking was deep enough to check the fork's springs of the bike file"
@@ -176,7 +184,7 @@ def _load_n(
     """Load of the fork along its legs. [N]"""
     whole = mass_kg + float(body_of(bike).unsprung_kg.sum())
     brake = -(whole * slow.gain_m_s2 + DRAG_KG_M * slow.speed_m_s**2)
-    rake, length = np.radians(bike.front.rake_deg), bike.wheelbase_mm / 1e3
+    rake, length = np.radians(rake_deg(bike)), wheelbase_mm(bike) / 1e3
     vertical = mass_kg * GRAVITY_M_S2 * share + brake * height_m / length
     return np.asarray(
         (vertical + front_brake * np.maximum(brake, 0.0) * np.tan(rake)) * np.cos(rake), dtype=np.float64
@@ -222,7 +230,7 @@ def _fit(slow: _Slow, bike: Bike, lacks: Sequence[str]) -> Fitted:
     Coil, masses and the share of the front brake are not exact either and take their part of a misfit.
     """
     mass, share, height = _nominal(bike)
-    use = slow.shaft_mm > AIR_FROM_SHARE * bike.front.stroke_mm
+    use = slow.shaft_mm > AIR_FROM_SHARE * stroke_mm(bike, "front")
     has_air = bike.front.spring is not None and bike.front.spring.air is not None
     names = (*(("air", "oil_level") if has_air else ()), "rubber", "rubber_length", "spring")
     keys = tuple(f"front.{name}" for name in names)

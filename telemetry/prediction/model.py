@@ -23,6 +23,7 @@ from telemetry.bike import (
     spring_of,
     stroke_mm,
     value_at,
+    wheelbase_mm,
 )
 from telemetry.prediction._kernel import Body, Tables
 
@@ -191,7 +192,7 @@ def body_of(bike: Bike, error: FileError = EXACT, *, one_end: bool = False) -> B
     one_end : bool
         Only one end is logged. With the inertia m a b the ends move apart from one another, each a quarter vehicle.
     """
-    chassis, length_m = bike.chassis, bike.wheelbase_mm / 1e3
+    chassis, length_m = bike.chassis, wheelbase_mm(bike) / 1e3
     mass = USUAL_SPRUNG_KG if chassis is None else chassis.sprung_mass_kg
     back_m = USUAL_COM_SHARE * length_m if chassis is None else chassis.com_to_rear_axle_mm / 1e3
     inertia = None if chassis is None else chassis.pitch_inertia_kg_m2

@@ -332,7 +332,9 @@ def _turning_points(travel_mm: FloatArray, sample_rate_hz: float) -> tuple[Float
         return none
     reach = max(1, round(0.5 * CONTACT_S * sample_rate_hz))
     about, last = np.arange(-reach, reach + 1), len(travel_mm) - 1
-    near = np.flatnonzero(travel_mm < lowest + NEAR_LOWEST_MM)
+    lower = travel_mm[1:] < travel_mm[:-1]  # than the sample before
+    turns = np.concatenate((~lower[:1], ~(travel_mm[1:-1] > travel_mm[:-2]) & ~lower[1:], [True]))
+    near = np.flatnonzero((travel_mm < lowest + NEAR_LOWEST_MM) & turns)
     blocks = (near[first : first + BLOCK] for first in range(0, len(near), BLOCK))
     at = np.concatenate(
         [

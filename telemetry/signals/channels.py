@@ -212,9 +212,10 @@ def _without_held(values: FloatArray, own: IntArray) -> IntArray:
     hold = _hold_rows(changed)
     if hold == 1:
         return own
-    place = np.arange(len(own))
-    since_change = place - np.maximum.accumulate(np.where(changed, place, 0))
-    return np.asarray(own[since_change % hold == 0])
+    first = np.flatnonzero(changed)
+    count = -(-np.diff(first, append=len(own)) // hold)  # samples of each level
+    again = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
+    return np.asarray(own[np.repeat(first, count) + hold * again])
 
 
 def _hold_rows(changed: BoolArray) -> int:

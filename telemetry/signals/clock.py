@@ -216,8 +216,9 @@ def _grid(stamps_s: FloatArray, rows: IntArray) -> Grid:
     model = _gapless_model(stamps_s) or _best_model(stamps_s)
     resolution = _resolution_s(stamps_s)
     allowed = max(UNEVEN_SHARE * model.interval_s, 0.75 * resolution)
+    late_s = np.abs(model.late_s)
     in_order = bool(np.all(np.diff(model.in_order) + np.diff(model.segment) > 0))
-    if not in_order or float(np.quantile(np.abs(model.late_s), 0.995)) > allowed:
+    if not in_order or (late_s.max() > allowed and float(np.quantile(late_s, 0.995)) > allowed):
         return _uneven_grid(stamps_s, rows)
     begin = np.rint((model.start_s - model.start_s[0]) / model.interval_s).astype(np.int64)
     order = np.arange(len(begin))
@@ -258,12 +259,15 @@ def _gapless_model(stamps_s: FloatArray) -> _ClockModel | None:
     """Model of a log without gaps or lost rows, None if it has any."""
     order = np.arange(len(stamps_s))
     interval = float(stamps_s[-1] - stamps_s[0]) / order[-1]
-    late = stamps_s - stamps_s[0] - order * interval
-    if np.abs(late).max() > UNEVEN_SHARE * interval:
+    late = order * -interval
+    late += stamps_s
+    late -= stamps_s[0]
+    if max(late.max(), -late.min()) > UNEVEN_SHARE * interval:
         return None
     start = float(late.mean())
+    late -= start
     return _ClockModel(
-        interval, np.zeros(len(order), dtype=np.int64), order, np.array([stamps_s[0] + start]), late - start
+        interval, np.zeros(len(order), dtype=np.int64), order, np.array([stamps_s[0] + start]), late
     )
 
 

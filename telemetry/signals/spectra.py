@@ -7,6 +7,7 @@ import numpy.typing as npt
 
 from telemetry.arrays import BoolArray, End, FloatArray, IntArray
 from telemetry.notes import QualityNote
+from telemetry.numeric import BLOCK as SAMPLES_IN_CACHE
 
 ComplexArray = npt.NDArray[np.complex128]
 # Correlation of the amplitudes of neighbouring Hann segments with half overlap (Harris 1978: 1/6).
@@ -230,19 +231,23 @@ def sensor_noise_mm(travel_mm: FloatArray) -> float:
     if not len(windows):
         return float("nan")
     low, high = (round(share * length / 2) for share in BAND_SHARE)
-    spectrum, scale = _tapered(windows)
-    density = spectrum[:, low:high]
+    density, scale = _tapered(windows, low, high)
     usual = np.median(density, axis=0)
     variance = density[:, usual <= TONE_OVER_NOISE * np.median(usual)].mean(axis=1) / scale
     return float(np.sqrt(np.median(variance)))
 
 
-def _tapered(windows: FloatArray) -> tuple[FloatArray, float]:
-    """Squared Hann spectrum of at most `MOST_WINDOWS` windows, (n_windows, n_lines), and its value for unit noise."""
+def _tapered(windows: FloatArray, low: int, high: int) -> tuple[FloatArray, float]:
+    """Some lines of the squared Hann spectrum of at most `MOST_WINDOWS` windows, and their value for unit noise."""
     windows = windows[:: -(-len(windows) // MOST_WINDOWS)]
     taper = np.hanning(windows.shape[1] + 1)[:-1]
-    spectrum = np.abs(np.fft.rfft((windows - windows.mean(axis=1, keepdims=True)) * taper, axis=1)) ** 2
-    return spectrum, float(np.sum(taper**2))
+    lines = np.empty((len(windows), high - low))
+    step = max(1, SAMPLES_IN_CACHE // windows.shape[1])
+    for first in range(0, len(windows), step):
+        part = windows[first : first + step]
+        spectrum = np.fft.rfft((part - part.mean(axis=1, keepdims=True)) * taper, axis=1)[:, low:high]
+        lines[first : first + step] = np.abs(spectrum) ** 2
+    return lines, float(np.sum(taper**2))
 
 
 def noise_share(travel_mm: FloatArray, noise_mm: float, sample_rate_hz: float) -> float:
@@ -252,8 +257,8 @@ def noise_share(travel_mm: FloatArray, noise_mm: float, sample_rate_hz: float) -
     if not len(windows):
         return float("nan")
     low, high = (round(edge * length / sample_rate_hz) for edge in ABOVE_HOP_HZ)
-    spectrum, scale = _tapered(windows)
-    power = spectrum[:, low:high].mean(axis=1) / scale
+    lines, scale = _tapered(windows, low, high)
+    power = lines.mean(axis=1) / scale
     return float(noise_mm**2 / max(float(np.median(power)), 1e-12))
 
 

@@ -143,3 +143,16 @@ def test_what_ends_now_here_and_now_there_is_no_ridge():
     ends_m = [950.0, 990.0, 1030.0, 970.0, 1010.0]
     assert [one.level for one in with_levels(events, LIMITS, LAPS, ends_m)] == ["alarm"] * 5
     assert [one.level for one in with_levels(events, LIMITS, LAPS, [950.0] * 5)] == ["look"] * 5
+
+
+def test_stretches_that_are_likelier_lines_together_raise_no_alarm():
+    events = [event(0.9), event(0.9, lap=2, distance_m=930.0)]
+    assert [one.level for one in with_levels(events, LIMITS, for_line=[1.5, -2.0])] == ["alarm"] * 2
+    assert [one.level for one in with_levels(events, LIMITS, for_line=[1.5, -1.0])] == ["look"] * 2
+    assert with_levels([event(1.3)], LIMITS, for_line=[0.5])[0].level == "look"
+
+
+def test_what_begins_at_one_point_and_ends_elsewhere_counts_on_every_lap():
+    events = [event(0.9, lap=lap, distance_m=900.0 + lap) for lap in (1, 2)]
+    assert [one.level for one in with_levels(events, LIMITS, ends_m=[950.0, 953.0])] == ["look"] * 2
+    assert [one.level for one in with_levels(events, LIMITS, ends_m=[950.0, 980.0])] == ["alarm"] * 2
