@@ -27,7 +27,7 @@ from telemetry.report.blocks import (
     Spot,
     Table,
 )
-from telemetry.report.bounce import bounce_html, print_bounce
+from telemetry.report.bounce import bounce_document, bounce_html, print_bounce
 from telemetry.report.card import SectionTime, card_svg, section_times, usual_lap_s
 from telemetry.report.check import HEADINGS as SENSOR_HEADINGS
 from telemetry.report.check import WANTED, check_log, check_to_json, print_check, sensor_checks, sensor_rows
@@ -153,6 +153,7 @@ __all__ = [
     "Upright",
     "WANTED",
     "bounce_damper_document",
+    "bounce_document",
     "bounce_html",
     "check_log",
     "check_to_json",
