@@ -3,12 +3,14 @@
 Forms stay as they are: what is typed goes into bike files and sheets, in mm.
 """
 
+import base64
 import json
 import re
 from collections.abc import Collection
 from math import ceil, floor, log10
 from typing import Any
 
+import numpy as np
 from dash import html
 from flask import Flask, Response, has_request_context, request
 
@@ -144,6 +146,11 @@ def _table(children: Json, units: Collection[str]) -> Json:
         cells = _cells(row)
         label = _words(cells[0]) if cells else ""
         of_row = None if head else heading_unit(label, units)
+        last = _words(cells[-1]).strip() if len(cells) > 2 and not head else ""
+        if written := unit_of(last, units):  # a row with its unit in the last cell
+            changed = [_leaves(cell, lambda text: numbers_in(text, written)) for cell in cells[1:-1]]
+            ending = _leaves(cells[-1], lambda text: written.name)
+            return {**row, "props": {**row["props"], "children": [cells[0], *changed, ending]}}
         made = []
         for place, cell in enumerate(cells):
             of_column = columns[place] if place < len(columns) else None
@@ -200,8 +207,9 @@ def _figure(figure: Json, units: Collection[str]) -> Json:
             title = axis.get("title", {})
             words = title.get("text", "") if isinstance(title, dict) else str(title)
             unit = of_axis.get(name) or heading_unit(words or "", units)
-            if unit and isinstance(axis.get("range"), list):
-                made = {**axis, **_ticks(axis["range"], unit)}
+            span = axis.get("range") or _span(data, name)
+            if unit and span:
+                made = {**axis, **_ticks(span, unit)}
                 if words:
                     made["title"] = {
                         **(title if isinstance(title, dict) else {}),
@@ -211,6 +219,22 @@ def _figure(figure: Json, units: Collection[str]) -> Json:
     if of_axis:
         layout["annotations"] = [_annotation(note, units) for note in layout.get("annotations", [])]
     return {**figure, "data": data, "layout": layout}
+
+
+def _span(data: list[Json], axis: str) -> list[float]:
+    """From where to where the lines of an axis go; empty where there is no number."""
+    way, short = axis[0], axis.replace("axis", "")
+    ends: list[float] = []
+    for line in data:
+        if line.get(f"{way}axis", way) == short:
+            values = line.get(way, [])
+            if isinstance(values, dict) and "bdata" in values:
+                values = np.frombuffer(base64.b64decode(values["bdata"]), values["dtype"])
+            numbers = [
+                float(one) for one in values if isinstance(one, int | float | np.number) and np.isfinite(one)
+            ]
+            ends += [min(numbers), max(numbers)] if numbers else []
+    return [min(ends), max(ends)] if ends and max(ends) > min(ends) else []
 
 
 def _annotation(note: Json, units: Collection[str]) -> Json:

@@ -76,6 +76,9 @@ def test_tables_by_column_by_row_and_as_a_whole():
         "whole lap",
         "0.500",
     ]
+    assert table(("", "as it is", ""), ("rider sag", "38.1", "mm"), ("body", "2.25", "Hz")) == [
+        "", "as it is", "", "rider sag", "1.500", "in", "body", "2.25", "Hz",
+    ]  # fmt: skip
     assert table(("change", "now"), ("preload", "12.7 mm")) == ["change", "now", "preload", "0.500 in"]
 
 
