@@ -85,6 +85,7 @@ from telemetry.setup import Comparison, SetupSheet
 from telemetry.summary import Summary
 
 if TYPE_CHECKING:
+    from telemetry.report.prediction import both_rides as both_rides
     from telemetry.report.prediction import prediction_document as prediction_document
     from telemetry.report.prediction import prediction_html as prediction_html
     from telemetry.report.prediction import print_prediction as print_prediction
@@ -176,6 +177,7 @@ __all__ = [
     "print_check",
     "print_comparison",
     "print_document",
+    "both_rides",
     "prediction_document",
     "print_prediction",
     "print_review",
@@ -200,6 +202,7 @@ __all__ = [
 
 def __getattr__(name: str) -> Any:
     if name in (
+        "both_rides",
         "prediction_document",
         "prediction_html",
         "print_prediction",
