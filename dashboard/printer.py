@@ -126,6 +126,8 @@ def _sentences(block: Sentences, printer: Printer) -> Any:
 
 
 def _caution(block: Caution, printer: Printer) -> Any:
+    if block.word == "NOTE":  # nothing that may hurt
+        return html.Ul([html.Li(words(text, printer.view)) for text in block.texts], className="notes")
     return parts.cautions(block.texts, lambda text: words(text, printer.view))
 
 

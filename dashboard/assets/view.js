@@ -6,9 +6,9 @@
   const STORES = { "/balance": "balance-view", "/rider": "rider-view", "/compare": "compare-view",
     "/dampers": "damper-view", "/season": "season-view" };
   // Another one of these is another page; anything else changes in place.
-  const NEW_PAGE = ["run", "other"];
+  const NEW_PAGE = ["run", "other", "also"];
   // Each of these changes the axis, so a zoom on it would mean another stretch.
-  const NEW_AXIS = ["run", "other", "lap", "against"];
+  const NEW_AXIS = ["run", "lap", "against"];
   const dc = (window.dash_clientside = window.dash_clientside || {});
   const root = document.documentElement;
   const prefersDark = window.matchMedia("(prefers-color-scheme: dark)");
@@ -28,7 +28,7 @@
   function repaint() {
     paint();
     dc.set_props("screen", { data: screenWords() });
-    if (plot("rider-place")) { go(location.pathname + location.search); return; }  // drawn with its page
+    if (plot("rider-place") || plot("compare-travel")) { go(location.pathname + location.search); return; }  // drawn with its page
     tell();
   }
   function switchTheme() {

@@ -4,6 +4,7 @@ import math
 from collections.abc import Sequence
 
 from telemetry.report.blocks import (
+    Answer,
     Caution,
     Column,
     Document,
@@ -11,7 +12,6 @@ from telemetry.report.blocks import (
     Row,
     Section,
     Sentence,
-    Sentences,
     Table,
     fold,
     section,
@@ -75,12 +75,13 @@ def _verdict(comparison: Comparison) -> Section | None:
         "verdict",
         "The verdict",
         Caution(comparison.first) if comparison.first else None,
-        Sentences((*worked_words(comparison), *comparison.sentences), verdicts=True)
-        if comparison.sentences
-        else None,
-        Caution(comparison.cautions) if comparison.cautions else None,
-        note="After against before.",
+        _answer((*worked_words(comparison), *comparison.sentences)) if comparison.sentences else None,
+        Caution(comparison.cautions, word="NOTE") if comparison.cautions else None,
     )
+
+
+def _answer(sentences: Sequence[str]) -> Answer:
+    return Answer(sentences[0], others=tuple(sentences[1:]))
 
 
 def worked_words(comparison: Comparison) -> tuple[str, ...]:
