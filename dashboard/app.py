@@ -9,7 +9,7 @@ from typing import Any
 import flask
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update, set_props
 
-from dashboard import compress, guard, paper
+from dashboard import compress, guard, paper, sharing
 from dashboard.desk import routes
 from dashboard.desk.desk import Desk
 from dashboard.pages import parts, runs
@@ -90,6 +90,8 @@ def create_app(
     compress.install(app.server)
     routes.register(app.server, shelf.desk)
     paper.register(app.server, shelf)
+    if share_key and rider_key:
+        sharing.register(app.server, share_key, rider_key)
     _register_way(app, shelf)
     for page in pages().values():
         if page.register is not None:

@@ -149,19 +149,20 @@ def ask_for_key(asked: Request, share_key: str, rider_key: str | None = None) ->
     the browser would not send a SameSite=Strict cookie.
     """
     held = asked.cookies.get(KEY_COOKIE, "")
-    if _same(held, share_key):
+    if same(held, share_key):
         return None
-    if rider_key and _same(held, rider_key):
+    if rider_key and same(held, rider_key):
         if asked.method not in _READING and not asked.path.startswith(RIDERS_MAY):
             abort(403)
         return None
     given = asked.args.get(KEY_ARGUMENT, "")
-    if not _same(given, share_key) and not (rider_key and _same(given, rider_key)):
+    if not same(given, share_key) and not (rider_key and same(given, rider_key)):
         abort(403)
     answer = Response(_LEADS_ON, mimetype="text/html")
     answer.set_cookie(KEY_COOKIE, given, httponly=True, samesite="Strict")
     return answer
 
 
-def _same(given: str, key: str) -> bool:
+def same(given: str, key: str) -> bool:
+    """Whether a key is the right one, in the same time for any."""
     return hmac.compare_digest(given.encode(), key.encode())

@@ -3,12 +3,13 @@
 import secrets
 import select
 import socket
+import sys
 import threading
 import webbrowser
 from collections.abc import Callable
 from pathlib import Path
 
-from dashboard import guard
+from dashboard import guard, sharing
 from dashboard.app import create_app
 from dashboard.shelf import Logbook
 
@@ -56,6 +57,9 @@ def serve(
         say(
             f"For riders, who can write what they felt and nothing else: {address.partition('?')[0]}?key={riders}"
         )
+        if sys.stdout.isatty():
+            say(sharing.terminal_code(f"{address.partition('?')[0]}?key={riders}"))
+        say(f"Both addresses as QR codes: {address.partition('?')[0]}{sharing.PATH.lstrip('/')}")
         say(SHARED)
     say("Stop with Ctrl+C.")
     try:

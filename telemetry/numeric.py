@@ -213,3 +213,8 @@ def _beta_fraction(a: float, b: float, x: float) -> float:
         if abs(c * d - 1.0) < 1e-15:
             break
     return fraction
+
+
+def finite(value: float) -> float | None:
+    """A number as it is stored where it may be unknown: None for NaN or an infinity."""
+    return float(value) if np.isfinite(value) else None

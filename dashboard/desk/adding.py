@@ -11,7 +11,7 @@ from telemetry.arrays import ENDS
 from telemetry.bike import load_bike
 from telemetry.errors import BothEndsError
 from telemetry.logbook import Draft, Logbook, RunEntry, Words
-from telemetry.logs import MEANINGS, remember
+from telemetry.logs import MEANINGS, STRONG, remember
 from telemetry.review import KEYS, NewBike, new_bike
 
 NEW_BIKE, BIKE_FILE = "new", "file"
@@ -46,6 +46,8 @@ def first_answers(preview: Mapping[str, Any], bikes: Mapping[str, RunEntry]) -> 
     said["bike"] = next((entry.run_id for entry in bikes.values()), NEW_BIKE)
     for end in ENDS:
         said[f"{end}.calibration"] = "sheet"
+        if (preview.get("compression", {}).get(end) or 0.0) < -STRONG:
+            said[f"{end}.falls"] = "yes"
         if units.get(end) in _ALREADY_MM:
             said |= {f"{end}.sensor.mm_per_unit": "1", f"{end}.sensor.zero": "0"}
     said["rear.leverage"] = "table"

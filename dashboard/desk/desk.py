@@ -10,7 +10,7 @@ from dashboard.desk.jobs import Jobs, Progress
 from dashboard.desk.preview import preview_of
 from dashboard.shelf import Shelf
 from telemetry.errors import LogbookError
-from telemetry.logbook import Drafts, Logbook
+from telemetry.logbook import Drafts, Logbook, is_export, take_in_export
 from telemetry.setup import sheet_settings, sheet_text
 
 # A form's fields together; a pasted leverage table or bike file is a few kilobytes. Own choice.
@@ -79,9 +79,15 @@ class Desk:
 
     def read(self, token: str) -> str:
         """Have a draft's log read for its preview; returns the job."""
-        drafts = self.drafts
+        drafts, logbook = self.drafts, self.logbook
 
         def work(progress: Progress) -> str:
+            if is_export(log := drafts.draft(token).log):
+                found = take_in_export(logbook, log, progress)
+                if found.refused:
+                    raise LogbookError(found.words)
+                drafts.throw_away(token)
+                return "/runs"
             progress("reading the log")
             drafts.preview(token, preview_of)
             return f"/add?draft={token}"

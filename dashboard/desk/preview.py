@@ -6,9 +6,10 @@ from typing import Any
 
 import numpy as np
 
-from telemetry.arrays import FloatArray
+from telemetry.arrays import ENDS, FloatArray
 from telemetry.errors import BothEndsError
-from telemetry.logs import LIKELY, RawLog, read_log
+from telemetry.logs import LIKELY, RawLog, compression_fits, read_log
+from telemetry.numeric import finite
 from telemetry.report import check_log, thinned
 from telemetry.review import column_meanings
 from telemetry.signals import read_stamps
@@ -30,8 +31,12 @@ def preview_of(path: Path) -> dict[str, Any]:
     meanings = column_meanings(log, {}, None)
     check = check_log(log, meanings=meanings)
     at, duration_s = _times(log, next((p.column for p in meanings if p.meaning == "time"), None))
+    columns = {p.meaning: p.column for p in meanings}
+    ends = {end: columns[end] for end in ENDS if end in columns}
+    fits = compression_fits(log, ends, columns["speed"]) if "speed" in columns else {}
     return {
         "rows": check.rows,
+        "compression": {end: finite(fit) for end, fit in fits.items()},
         "duration_s": duration_s,
         "dialect": check.dialect,
         "columns": [
@@ -39,8 +44,8 @@ def preview_of(path: Path) -> dict[str, Any]:
                 "name": column.name,
                 "unit": column.unit,
                 "rate_hz": column.rate_hz,
-                "least": _finite(column.least),
-                "most": _finite(column.most),
+                "least": finite(column.least),
+                "most": finite(column.most),
                 "blank_share": column.blank_share,
                 "trace": _trace(at, log.columns[column.name]),
             }
@@ -58,10 +63,6 @@ def preview_of(path: Path) -> dict[str, Any]:
         ],
         "notes": [asdict(note) for note in check.quality],
     }
-
-
-def _finite(value: float) -> float | None:
-    return value if np.isfinite(value) else None
 
 
 def _times(log: RawLog, column: str | None) -> tuple[FloatArray, float | None]:

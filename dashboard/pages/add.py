@@ -14,6 +14,7 @@ from dashboard.shelf import Shelf
 from dashboard.urlstate import View
 from telemetry.arrays import ENDS, End
 from telemetry.logbook import Draft, RunEntry
+from telemetry.logs import STRONG
 from telemetry.review import LEVERAGES, PARTS
 from telemetry.summary import number
 
@@ -34,7 +35,7 @@ MEANINGS = (
     ("beacon", "beacon at the line"),
 )
 MEANING_WORDS = dict(MEANINGS)
-_FORMATS = "CSV and other text, Parquet, Arrow, MDF, MATLAB; up to 2 GB."
+_FORMATS = "CSV and other text, Parquet, Arrow, MDF, MATLAB, or an exported logbook as ZIP; up to 2 GB."
 
 
 def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
@@ -287,12 +288,27 @@ def _sensor(end: End, filled: forms.Filled, preview: Mapping[str, Any], screen: 
             filled.select("What is known of it", way, _WAYS),
             forms.shown_when(f"{way}=sheet hung_free topped_out", scale),
             forms.shown_when(f"{way}=sheet", zero),
+            forms.shown_when(f"{way}=sheet hung_free topped_out", _direction(end, filled, preview)),
             forms.shown_when(f"{way}=points", points),
             forms.shown_when(f"{way}=hung_free", _free(end, filled, preview, screen)),
         ),
         note=html.Span(" ", className="column-of"),
         name=f"sensor-{end}",
     )
+
+
+def _direction(end: End, filled: forms.Filled, preview: Mapping[str, Any]) -> html.Label:
+    """Which way the signal goes when the end compresses, as far as braking and driving tell it."""
+    part, fit = PARTS[end], preview.get("compression", {}).get(end)
+    columns = {p["meaning"]: p["column"] for p in preview["meanings"]}
+    when = "speed falls" if end == "front" else "speed rises"
+    if fit is None or abs(fit) <= STRONG:
+        why = "The log does not tell." if fit is None else f"The log does not tell (correlation {fit:.2f})."
+    else:
+        does = "rises" if fit > 0 else "falls"
+        why = f"{columns[end]} {does} when {when} (correlation {abs(fit):.2f}), which compresses the {part}."
+    ways = (("", "rises"), ("yes", "falls: the sensor is the other way round"))
+    return filled.select(f"When the {part} compresses, the signal", f"{end}.falls", ways, hint=why)
 
 
 def _free(end: End, filled: forms.Filled, preview: Mapping[str, Any], screen: Screen) -> html.Div:
@@ -313,6 +329,9 @@ def _free(end: End, filled: forms.Filled, preview: Mapping[str, Any], screen: Sc
     )
 
 
+_OPEN = "May stay empty for now:"
+
+
 def _strokes(filled: forms.Filled) -> html.Section:
     return parts.section(
         "Strokes",
@@ -320,6 +339,7 @@ def _strokes(filled: forms.Filled) -> html.Section:
             filled.number("Fork, along its legs, from stop to stop [mm]", "front.stroke_mm", "125"),
             filled.number("Shock, from stop to stop [mm]", "rear.shock_stroke_mm", "70"),
         ),
+        note=f"{_OPEN} what an end has left, and whether it bottomed, is not known.",
         name="strokes",
     )
 
@@ -365,7 +385,7 @@ def _leverage(filled: forms.Filled) -> html.Section:
         "Leverage of the rear",
         filled.select("What is known of it", way, _LEVERAGES),
         *(forms.shown_when(f"{way}={name}", field) for name, field in ways.items()),
-        note="How far the wheel moves for the shock.",
+        note=f"How far the wheel moves for the shock. {_OPEN} the rear is not judged.",
         name="leverage",
     )
 
@@ -378,6 +398,7 @@ def _chassis(filled: forms.Filled) -> html.Section:
             filled.number("Rake, from the vertical [deg]", "front.rake_deg", "24"),
             filled.text("Name of the motorcycle", "name", "QB-6"),
         ),
+        note=f"{_OPEN} pitch, rake and trail are not known.",
         name="chassis",
     )
 

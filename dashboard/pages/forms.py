@@ -189,8 +189,14 @@ class Filled:
         return area(label, name, self.said.get(name, ""), example=example, hint=hint, rows=rows)
 
     def select(
-        self, label: str, name: str, options: Sequence[tuple[str, str]], *, unseen: bool = False
+        self,
+        label: str,
+        name: str,
+        options: Sequence[tuple[str, str]],
+        *,
+        hint: str = "",
+        unseen: bool = False,
     ) -> html.Label:
         """One of several."""
         chosen = self.said.get(name, options[0][0])
-        return select(label, name, options, chosen, unseen=unseen)
+        return select(label, name, options, chosen, hint=hint, unseen=unseen)

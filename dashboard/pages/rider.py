@@ -213,7 +213,10 @@ def _said(scene: Scene) -> tuple[list[str], list[str]]:
     danger = [words for end, words in of_dampers.items() if end in doubt]
     danger += [_travel_words(scene, end) for end in out]
     calm = [_travel_words(scene, end) for end in ENDS if end not in out]
-    if not out and all(scene.ends[end].judged and not _seen(scene.ends[end]) for end in ENDS):
+    if not out and all(
+        scene.ends[end].judged and not scene.ends[end].stroke_open and not _seen(scene.ends[end])
+        for end in ENDS
+    ):
         calm = ["Neither end ran out of travel."]
     return danger, [*calm, *(words for end, words in of_dampers.items() if end not in doubt)]
 
@@ -264,6 +267,8 @@ def _travel_words(scene: Scene, end: End) -> str:
     found = scene.ends[end]
     if not found.judged:
         return f"The {end} was not judged:"
+    if found.stroke_open:
+        return f"Whether the {end} ran out of travel is not known: its stroke is not in the bike file."
     seen = _seen(found)
     if found.bottomed:
         return f"The {end} ran out of travel {times(len(found.bottomed))}{seen}."

@@ -26,7 +26,7 @@ from telemetry.balance.transfer import weight_transfer
 from telemetry.bike import Attitude, Bike, attitude, leverage_curve
 from telemetry.laps import PHASES, Track
 from telemetry.motion import Motion
-from telemetry.numeric import quantiles
+from telemetry.numeric import finite, quantiles
 from telemetry.signals import whole_segments
 
 # The body of a distribution: without the slowest, which are noise and friction, and the fastest, which are few.
@@ -307,7 +307,9 @@ def geometry_movement(bike: Bike, front_mm: FloatArray, rear_mm: FloatArray) -> 
     ]  # fmt: skip
     found = []
     for name, unit, read in GEOMETRY:
-        if read(stands[0][0]) is None:  # the bike file lacks what it needs
+        if (first := read(stands[0][0])) is None or not np.isfinite(
+            first
+        ):  # the bike file lacks what it needs
             continue
         table = np.array([[read(at) for at in row] for row in stands], dtype=np.float64)
         moved, heaved = (_bilinear(nodes["front"], nodes["rear"], table, *place) for place in places)
@@ -399,16 +401,16 @@ def balance(
 
 
 def _pitch(motion: Motion, use: BoolArray) -> PitchSummary:
-    if not use.any():
+    if not np.isfinite(motion.pitch_deg[use]).any():
         return PitchSummary(None, None, None, None)
     pitch = motion.pitch_deg[use]
     front, rear = motion.ends["front"], motion.ends["rear"]
     rate = np.degrees((front.wheel_speed_mm_s[use] - rear.wheel_speed_mm_s[use]) / motion.wheelbase_mm)
     return PitchSummary(
-        mean_deg=float(pitch.mean()),
-        min_deg=float(pitch.min()),
-        max_deg=float(pitch.max()),
-        rms_rate_deg_s=float(np.sqrt(np.mean(rate**2))),
+        mean_deg=finite(pitch.mean()),
+        min_deg=finite(pitch.min()),
+        max_deg=finite(pitch.max()),
+        rms_rate_deg_s=finite(np.sqrt(np.mean(rate**2))),
     )
 
 

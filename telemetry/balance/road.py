@@ -28,9 +28,11 @@ from telemetry.bike import (
     attitude,
     chassis_of,
     leverage_curve,
+    rake_deg,
     spring_of,
     sprung_load_n,
     squat,
+    wheelbase_mm,
 )
 from telemetry.laps import Track, lean_from_path, measured_m_s2
 from telemetry.motion import Motion
@@ -212,8 +214,8 @@ def loads(riding: Riding, t_s: FloatArray, bike: Bike, anti_squat: float) -> tup
     weight = GRAVITY_M_S2 / np.cos(np.radians(lean))
     brake, drive, drag = mass * np.maximum(-acceleration, 0.0), mass * np.maximum(acceleration, 0.0), speed**2
     known = Load(
-        -float(np.tan(np.radians(bike.front.rake_deg))) * brake,
-        anti_squat * 1e3 * height_m / bike.wheelbase_mm * drive,
+        -float(np.tan(np.radians(rake_deg(bike)))) * brake,
+        anti_squat * 1e3 * height_m / wheelbase_mm(bike) * drive,
         -weight,
         height_m * (brake - drive),
     )
@@ -286,7 +288,7 @@ def road_model(bike: Bike) -> RoadModel | str:
     return RoadModel(
         bike.chassis.sprung_mass_kg,
         inertia_kg_m2,
-        {"front": bike.wheelbase_mm / 1e3 - to_rear, "rear": to_rear},
+        {"front": wheelbase_mm(bike) / 1e3 - to_rear, "rear": to_rear},
         {end: sections[end].unsprung_mass_kg or 0.0 for end in ENDS},
         {end: 1e3 * (sections[end].tyre_rate_n_per_mm or 0.0) for end in ENDS},
         {end: 1e3 * sections[end].tyre_damping_n_s_per_mm for end in ENDS},

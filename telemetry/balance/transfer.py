@@ -8,7 +8,15 @@ import numpy as np
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray
 from telemetry.balance.balance import Gain, LightWheel, WeightTransfer, half_width
 from telemetry.balance.road import Riding, find_riding, spring_table
-from telemetry.bike import GRAVITY_M_S2, Bike, damper_force_n, leverage_curve, sprung_load_n
+from telemetry.bike import (
+    GRAVITY_M_S2,
+    Bike,
+    damper_force_n,
+    leverage_curve,
+    rake_deg,
+    sprung_load_n,
+    wheelbase_mm,
+)
 from telemetry.laps import Track, place_at
 from telemetry.motion import Motion
 from telemetry.signals import runs
@@ -325,10 +333,10 @@ def _carried(
             force = force + damper_force_n(speed_mm_s[end], section.damper)
         force = force / leverage_curve(bike, end).ratio(shaft_mm[end]) + own_kg * GRAVITY_M_S2 * heavier
         if end == "front":
-            force -= np.tan(np.radians(bike.front.rake_deg)) * mass_kg * np.maximum(-acceleration, 0.0)
+            force -= np.tan(np.radians(rake_deg(bike))) * mass_kg * np.maximum(-acceleration, 0.0)
         by_end[end] = np.convolve(force, np.full(width, 1 / width), mode="same") / standing_n
         ground_n = mass_kg * acceleration + DRAG_KG_M * speed**2
-        transfer_n = ground_n * chassis.com_height_mm / bike.wheelbase_mm
+        transfer_n = ground_n * chassis.com_height_mm / wheelbase_mm(bike)
         by_moments[end] = heavier + (transfer_n if end == "rear" else -transfer_n) / standing_n
     return _Carried(by_end, by_moments)
 

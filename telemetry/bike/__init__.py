@@ -1,17 +1,22 @@
 """The motorcycle: bike file, leverage, springs, geometry, dampers, modes. Knows nothing of logs."""
 
 from telemetry.bike.bikefile import (
+    USUAL_RAKE_DEG,
     Bike,
     Channels,
     Chassis,
+    knows_leverage,
     leverage_curve,
     load_bike,
     needed,
+    open_geometry,
     parse_bike,
     plain_key,
+    rake_deg,
     stroke_mm,
     value_at,
     wheel_stroke_mm,
+    wheelbase_mm,
     why_no_key,
 )
 from telemetry.bike.dampers import DamperRegion, DamperUse, damper_force_n, damper_use
@@ -59,7 +64,7 @@ from telemetry.bike.springs import (
     static_sag,
     wheel_rate_n_per_mm,
 )
-from telemetry.bike.template import LEFT_OUT, Answer, left_open, new_bike_text, toml_text
+from telemetry.bike.template import LEFT_OPEN, LEFT_OUT, Answer, left_open, new_bike_text, toml_text
 from telemetry.bike.vibration import (
     Mode,
     SpringEnd,
@@ -73,13 +78,14 @@ from telemetry.bike.vibration import (
 
 __all__ = [
     "AirColumn", "Answer", "Attitude", "BEYOND_MM", "Bike", "BumpStop", "Channels", "Chassis", "Damper",
-    "DamperRegion", "DamperSide", "DamperUse", "GRAVITY_M_S2", "LEFT_OUT", "LOADS", "LeverageCurve",
+    "DamperRegion", "DamperSide", "DamperUse", "GRAVITY_M_S2", "LEFT_OPEN", "LEFT_OUT", "LOADS", "LeverageCurve",
     "LinkageSolution", "LoadName", "Mechanism", "Mode", "Sag", "Section", "ShaftSpring", "SpringEnd",
-    "SpringParts", "Squat", "Standing", "attitude", "beyond_limit", "beyond_limits", "bike_modes",
+    "SpringParts", "Squat", "Standing", "USUAL_RAKE_DEG", "attitude", "beyond_limit", "beyond_limits", "bike_modes",
     "bike_warnings", "build_mechanism", "chassis_of", "chassis_point", "damper_force_n", "damper_use",
-    "half_vehicle", "implausible", "left_open", "leverage_curve", "load_bike", "load_of", "modes", "needed",
-    "new_bike_text", "normal_trail_mm", "parse_bike", "pitch_deg", "plain_key", "quarter_vehicle", "rear_end",
-    "rollout_mm", "sag_lacks", "solve_linkage", "spring_end", "spring_of", "sprung_load_n", "sprung_loads_n",
-    "squat", "stand", "static_sag", "steering_axis", "stroke_mm", "toml_text", "trail_mm", "tyre_radii_mm",
-    "value_at", "wheel_and_damper", "wheel_rate_n_per_mm", "wheel_stroke_mm", "why_no_key",
+    "half_vehicle", "implausible", "knows_leverage", "left_open", "leverage_curve", "load_bike", "load_of", "modes",
+    "needed", "new_bike_text", "normal_trail_mm", "open_geometry", "parse_bike", "pitch_deg", "plain_key",
+    "quarter_vehicle", "rake_deg", "rear_end", "rollout_mm", "sag_lacks", "solve_linkage", "spring_end", "spring_of",
+    "sprung_load_n", "sprung_loads_n", "squat", "stand", "static_sag", "steering_axis", "stroke_mm", "toml_text",
+    "trail_mm", "tyre_radii_mm", "value_at", "wheel_and_damper", "wheel_rate_n_per_mm", "wheel_stroke_mm",
+    "wheelbase_mm", "why_no_key",
 ]  # fmt: skip

@@ -1,6 +1,6 @@
 """The bike file: one motorcycle in TOML, checked when it is read.
 
-A review needs wheelbase, strokes, rake, leverage and the two sensors; all other keys are optional.
+A review needs a sensor at one end at least; every other key answers more, wheelbase, strokes, rake and leverage most.
 
 Lengths are millimetres, spring and tyre rates N/mm, masses kg, angles degrees, damper rates N s/mm.
 Fork springs, dampers and masses are given for the pair of legs. Unknown keys are refused,
@@ -18,7 +18,7 @@ from pydantic import Field, ValidationError, model_validator
 
 from telemetry.arrays import ENDS, End, FloatArray
 from telemetry.bike.dyno import read_dyno
-from telemetry.bike.ends import DAMPER_CLICKS, LEVERAGE, Front, Rear
+from telemetry.bike.ends import DAMPER_CLICKS, LEVERAGE, LEVERAGES, LONGEST_STROKE_MM, Front, Rear
 from telemetry.bike.leverage import LeverageCurve, LinkageError
 from telemetry.bike.rearend import rear_end, shifts_mm
 from telemetry.bike.sections import (
@@ -39,6 +39,9 @@ from telemetry.tomlfile import Key, file_error, read_toml
 # pydantic's path names the kind of linkage, which is no key of the file
 LINKAGE_KINDS = ("direct", "rocker_on_frame", "rocker_on_swingarm")
 # Keys that are read into others before the file is checked.
+# Of an open rake: between 20 and 30 degrees, which hardly a motorcycle leaves (common practice, no source), the wheel
+# travel of the front is then right to 5 %.
+USUAL_RAKE_DEG = 25.0
 _OTHER_KEYS = {"sensor": ("table",), "damper": ("dyno_file",), "front": ("tyre_circumference_mm",)}
 _OTHER_KEYS["rear"] = _OTHER_KEYS["front"]
 
@@ -113,7 +116,7 @@ class Bike(Section):
     """One motorcycle: the checked contents of its bike file."""
 
     name: str
-    wheelbase_mm: float
+    wheelbase_mm: float | None = None
     front: Front
     rear: Rear
     chassis: Chassis | None = None
@@ -145,10 +148,12 @@ class Bike(Section):
             curve = rear_end(self.rear, self.measured_at).curve
         except LinkageError as error:
             raise ValueError(f"rear.{'linkage' if self.rear.linkage else 'leverage'}: {error}") from None
-        stroke = self.rear.shock_stroke_mm
+        if self.chassis is not None and (lacking := open_geometry(self)):
+            raise ValueError(f"chassis: its masses say nothing without {', '.join(lacking)}")
+        stroke = self.rear.shock_stroke_mm or curve.shaft_mm[-1]
         low, high = LEVERAGE
         ratio = float(curve.wheel_travel_mm(np.array([stroke]))[0]) / stroke
-        if not low <= ratio <= high:
+        if ratio < low or ratio > high:
             raise ValueError(
                 f"rear: the wheel moves {ratio:.2f} mm for each mm of the shock, which is not between {low:g} and "
                 f"{high:g}; check the points"
@@ -283,6 +288,8 @@ def _with_files(data: dict[str, Any], folder: Path) -> dict[str, Any]:
             part = data[end].get(section) if isinstance(data.get(end), dict) else None
             if isinstance(part, dict) and key in part:
                 path = folder / str(part[key])
+                if Path(str(part[key])).is_absolute() or ".." in Path(str(part[key])).parts:
+                    raise BikeFileError(f"{path}: {end}.{section}.{key} must lie beside the bike file.")
                 if rows in part:
                     raise BikeFileError(f"{path}: {end}.{section} has {rows} and {key}; give one of them.")
                 part = {name: value for name, value in part.items() if name != key} | {rows: read(path)}
@@ -294,17 +301,42 @@ def leverage_curve(bike: Bike, end: End) -> LeverageCurve:
     """The leverage curve of one end of a bike, for the shock length and inserts of the file.
 
     In front wheel travel = shaft travel x cos(rake); at the rear the measured table, the curve through the measured
-    points, or the solved linkage.
+    points, or the solved linkage; where the file leaves these open, every wheel travel of it is NaN. An open rake is
+    taken as `USUAL_RAKE_DEG`.
     """
     if end == "front":
-        stroke = bike.front.stroke_mm
-        return LeverageCurve((0.0, stroke), (0.0, stroke * float(np.cos(np.radians(bike.front.rake_deg)))))
+        stroke = bike.front.stroke_mm or LONGEST_STROKE_MM
+        rake = USUAL_RAKE_DEG if bike.front.rake_deg is None else bike.front.rake_deg
+        return LeverageCurve((0.0, stroke), (0.0, stroke * float(np.cos(np.radians(rake)))))
     return rear_end(bike.rear, bike.measured_at).curve
 
 
 def stroke_mm(bike: Bike, end: End) -> float:
-    """Mechanical stroke of the damper at one end, along the shaft. [mm]"""
-    return bike.front.stroke_mm if end == "front" else bike.rear.shock_stroke_mm
+    """Mechanical stroke of the damper at one end, along the shaft, NaN where the file leaves it open. [mm]"""
+    stroke = bike.front.stroke_mm if end == "front" else bike.rear.shock_stroke_mm
+    return float("nan") if stroke is None else stroke
+
+
+def wheelbase_mm(bike: Bike) -> float:
+    """Wheelbase with both ends extended, NaN where the file leaves it open. [mm]"""
+    return float("nan") if bike.wheelbase_mm is None else bike.wheelbase_mm
+
+
+def rake_deg(bike: Bike) -> float:
+    """Steering axis from the vertical with both ends extended, NaN where the file leaves it open. [deg]"""
+    return float("nan") if bike.front.rake_deg is None else bike.front.rake_deg
+
+
+def open_geometry(bike: Bike) -> tuple[str, ...]:
+    """What the file leaves open of wheelbase, rake, strokes and leverage, by key."""
+    keys = ("wheelbase_mm", "front.stroke_mm", "front.rake_deg", "rear.shock_stroke_mm")
+    found = [key for key in keys if value_at(bike, key) is None]
+    return (*found, *(() if knows_leverage(bike) else ("rear.leverage_table_mm",)))
+
+
+def knows_leverage(bike: Bike) -> bool:
+    """Whether the file describes the leverage of the rear."""
+    return any(getattr(bike.rear, name) is not None for name in LEVERAGES)
 
 
 def wheel_stroke_mm(bike: Bike, end: End) -> float:
@@ -348,7 +380,9 @@ def shaft_sensor(bike: Bike) -> Bike:
         return bike
     if sensor.frame_mm is None or sensor.swingarm_mm is None:
         raise LinkageError("frame_mm and swingarm_mm belong together; give both or none")
-    shaft = np.linspace(0.0, bike.rear.shock_stroke_mm, 71)
+    shaft = np.linspace(
+        0.0, bike.rear.shock_stroke_mm or rear_end(bike.rear, bike.measured_at).curve.shaft_mm[-1], 71
+    )
     length = swingarm_sensor_length_mm(bike, sensor.frame_mm, sensor.swingarm_mm, shaft)
     step = np.diff(length)
     if not (np.all(step > 0) or np.all(step < 0)):

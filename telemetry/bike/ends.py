@@ -10,6 +10,7 @@ from pydantic import Field, ValidationError, model_validator
 from telemetry.bike.dyno import Dyno, fitted_sides
 from telemetry.bike.leverage import BEYOND_MM, LeverageCurve
 from telemetry.bike.sections import (
+    RANGES,
     Chain,
     Eccentric,
     Linkage,
@@ -21,6 +22,7 @@ from telemetry.bike.sections import (
     Swingarm,
 )
 
+LEVERAGES = ("leverage_table_mm", "leverage_points_mm", "linkage")  # a rear has one of these
 _KEYS = ("id", "serviced")
 _CURVE = ("compression", "rebound", "dyno", "dyno_file")
 
@@ -40,6 +42,8 @@ USUAL_RATIO = (1.2, 3.5)
 LEAST_RATIO = 0.9
 # No shock is so short. [mm]
 LEAST_STROKE_MM = 1.0
+# No damper of a motorcycle is longer; a leverage curve goes so far where the stroke is open. [mm]
+LONGEST_STROKE_MM = RANGES["stroke_mm"].high
 
 
 class DamperIdentity(Section):
@@ -160,8 +164,8 @@ class _EndSection(WithIdentity):
 
     @model_validator(mode="after")
     def _fits_its_stroke(self) -> Self:
-        stroke_mm: float = getattr(self, "stroke_mm" if self.section == "front" else "shock_stroke_mm")
-        if self.preload_mm is not None and self.preload_mm > stroke_mm:
+        stroke_mm: float | None = getattr(self, "stroke_mm" if self.section == "front" else "shock_stroke_mm")
+        if self.preload_mm is not None and stroke_mm is not None and self.preload_mm > stroke_mm:
             raise ValueError(
                 f"preload_mm = {self.preload_mm:g} is more than the {stroke_mm:g} mm stroke: no spring is clamped by "
                 f"more than its damper moves"
@@ -176,15 +180,15 @@ class Front(_EndSection):
     """
 
     section: ClassVar[str] = "front"
-    stroke_mm: float
-    rake_deg: float
+    stroke_mm: float | None = None
+    rake_deg: float | None = None
     fork_offset_mm: float | None = None
     fork_height_mm: float = 0.0
     speed_split_mm_s: float = FRONT_SPEED_SPLIT_MM_S
 
 
 class Rear(_EndSection):
-    """The rear: shock stroke, and one of three descriptions of its leverage.
+    """The rear: shock stroke, and one of three descriptions of its leverage, or none where it is not known.
 
     ``leverage_table_mm``: pairs (shock travel, vertical wheel travel), taken as they are; a table may start below 0
     or end short of the stroke, and goes on straight past its ends. ``leverage_points_mm``: the same as measured with
@@ -196,7 +200,7 @@ class Rear(_EndSection):
     """
 
     section: ClassVar[str] = "rear"
-    shock_stroke_mm: float
+    shock_stroke_mm: float | None = None
     leverage_table_mm: Annotated[tuple[tuple[float, float], ...], Field(min_length=2)] | None = None
     leverage_points_mm: Annotated[tuple[tuple[float, float], ...], Field(min_length=5)] | None = None
     swingarm: Swingarm | None = None
@@ -210,10 +214,11 @@ class Rear(_EndSection):
 
     @model_validator(mode="after")
     def _one_description_of_the_leverage(self) -> Self:
-        names = ("leverage_table_mm", "leverage_points_mm", "linkage")
-        given = [name for name in names if getattr(self, name) is not None]
-        if len(given) != 1:
-            raise ValueError(f"needs exactly one of {', '.join(names)} (given: {', '.join(given) or 'none'})")
+        given = [name for name in LEVERAGES if getattr(self, name) is not None]
+        if len(given) > 1:
+            raise ValueError(f"needs only one of {', '.join(LEVERAGES)} (given: {', '.join(given)})")
+        if self.linkage is not None and self.shock_stroke_mm is None:
+            raise ValueError("linkage needs shock_stroke_mm as well")
         for name, needed in (("linkage", "swingarm"), ("chain", "swingarm"), ("mount_insert", "linkage"),
                              ("eccentric", "swingarm")):  # fmt: skip
             if getattr(self, name) is not None and getattr(self, needed) is None:
@@ -241,10 +246,11 @@ class Rear(_EndSection):
                     f"both columns must rise strictly (measured with noise? call it leverage_points_mm)"
                 )
         shaft, wheel = np.array(pairs).T
-        if shaft[0] > BEYOND_MM or shaft[-1] < 0.5 * self.shock_stroke_mm:
+        stroke_mm = shaft[-1] if self.shock_stroke_mm is None else self.shock_stroke_mm
+        if shaft[0] > BEYOND_MM or shaft[-1] < 0.5 * stroke_mm:
             raise ValueError(
                 f"leverage_table_mm goes from {shaft[0]:g} to {shaft[-1]:g} mm of shock travel, but shock_stroke_mm "
-                f"is {self.shock_stroke_mm:g}; measure the table over the whole stroke, in mm"
+                f"is {stroke_mm:g}; measure the table over the whole stroke, in mm"
             )
         extended = float(LeverageCurve(tuple(shaft), tuple(wheel)).wheel_travel_mm(np.zeros(1))[0])
         if abs(extended) > _EXTENDED_WITHIN_MM:

@@ -11,7 +11,7 @@ from typing import Literal
 import numpy as np
 
 from telemetry.arrays import ENDS, End, FloatArray
-from telemetry.bike.bikefile import Bike, Chassis, leverage_curve, needed, value_at
+from telemetry.bike.bikefile import Bike, Chassis, leverage_curve, needed, rake_deg, value_at, wheelbase_mm
 from telemetry.bike.rearend import RearEnd, rear_end
 from telemetry.bike.sections import Chain, Load, Point
 from telemetry.bike.springs import GRAVITY_M_S2, Sag, chassis_of, settled_mm
@@ -120,7 +120,7 @@ class Attitude:
 
 def steering_axis(bike: Bike) -> FloatArray:
     """Unit vector up the fork in the chassis frame, shape (2,)."""
-    rake = np.radians(bike.front.rake_deg)
+    rake = np.radians(rake_deg(bike))
     return np.array([-np.sin(rake), np.cos(rake)])
 
 
@@ -163,7 +163,7 @@ def front_axle_mm(bike: Bike, fork_mm: float) -> FloatArray:
     """Front axle in the chassis frame at a fork travel and the current fork height. [mm]"""
     front, at = bike.front, bike.measured_at
     rear = rear_end(bike.rear, bike.measured_at)
-    start = np.array(_measured_front_axle(bike.wheelbase_mm, *_measured_radii(bike), rear.measured_axle_mm))
+    start = np.array(_measured_front_axle(wheelbase_mm(bike), *_measured_radii(bike), rear.measured_axle_mm))
     axis = steering_axis(bike)
     raised = front.fork_height_mm - (front.fork_height_mm if at.fork_height_mm is None else at.fork_height_mm)
     offset = 0.0
@@ -191,9 +191,9 @@ def attitude(bike: Bike, fork_mm: float, shock_mm: float) -> Attitude:
     apart = float(np.hypot(x, z))
     ground = float(np.arctan2(z, x) - np.arcsin((front_radius - rear_radius) / apart))
     forward, up = np.array([np.cos(ground), np.sin(ground)]), np.array([-np.sin(ground), np.cos(ground)])
-    rake = bike.front.rake_deg - float(np.degrees(ground))
+    rake = rake_deg(bike) - float(np.degrees(ground))
     measured_front = np.array(
-        _measured_front_axle(bike.wheelbase_mm, *_measured_radii(bike), rear.measured_axle_mm)
+        _measured_front_axle(wheelbase_mm(bike), *_measured_radii(bike), rear.measured_axle_mm)
     )
     swingarm = None
     if rear.pivot_mm is not None:

@@ -6,7 +6,7 @@ from functools import lru_cache
 import numpy as np
 
 from telemetry.arrays import FloatArray
-from telemetry.bike.ends import Rear
+from telemetry.bike.ends import LONGEST_STROKE_MM, Rear
 from telemetry.bike.leverage import (
     FittedLeverage,
     LeverageCurve,
@@ -116,6 +116,7 @@ def mechanism_of(rear: Rear, at: MeasuredAt) -> tuple[Mechanism, float]:
 def _from_linkage(rear: Rear, at: MeasuredAt) -> RearEnd:
     assert rear.swingarm is not None and rear.linkage is not None
     mechanism, length = mechanism_of(rear, at)
+    assert rear.shock_stroke_mm is not None
     solution = solve_linkage(mechanism, rear.shock_stroke_mm, shock_length_mm=length)
     declared = getattr(rear.linkage, "rod", None)
     if declared is not None:
@@ -136,16 +137,16 @@ def _from_linkage(rear: Rear, at: MeasuredAt) -> RearEnd:
 def _from_table(rear: Rear, at: MeasuredAt) -> RearEnd:
     fit = None
     if rear.leverage_points_mm is not None:
-        fit = fit_leverage(rear.leverage_points_mm, rear.shock_stroke_mm)
+        fit = fit_leverage(rear.leverage_points_mm, rear.shock_stroke_mm or max(rear.leverage_points_mm)[0])
         base = LeverageCurve(fit.shaft_mm, fit.wheel_mm, fit.ratio)
     else:
-        assert rear.leverage_table_mm is not None
-        shaft, wheel = zip(*rear.leverage_table_mm, strict=True)
+        unknown = ((0.0, np.nan), (rear.shock_stroke_mm or LONGEST_STROKE_MM, np.nan))
+        shaft, wheel = zip(*(rear.leverage_table_mm or unknown), strict=True)
         base = LeverageCurve(shaft, wheel)
     longer = 0.0
     if rear.shock_length_mm is not None and at.shock_length_mm is not None:
         longer = rear.shock_length_mm - at.shock_length_mm
-    curve, dropped, extended = _shifted(base, longer, rear.shock_stroke_mm)
+    curve, dropped, extended = _shifted(base, longer, rear.shock_stroke_mm or base.shaft_mm[-1])
     measured = rear.swingarm.axle_mm if rear.swingarm else (0.0, 0.0)
     axle = np.array([measured[0], measured[1] - dropped])
     if rear.swingarm is None:

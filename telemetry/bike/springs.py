@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.arrays import ENDS, End
-from telemetry.bike.bikefile import Bike, Chassis, leverage_curve, needed, stroke_mm, value_at
+from telemetry.bike.bikefile import Bike, Chassis, leverage_curve, needed, stroke_mm, value_at, wheelbase_mm
 from telemetry.bike.leverage import LeverageCurve
 from telemetry.bike.sections import AirColumn, SpringParts
 from telemetry.errors import BikeFileError
@@ -121,7 +121,7 @@ def chassis_of(bike: Bike) -> Chassis:
 def sprung_load_n(bike: Bike, end: End) -> float:
     """Vertical load of the sprung mass on one end, at rest on level ground; `BikeFileError` without [chassis]. [N]"""
     chassis = chassis_of(bike)
-    front_share = chassis.com_to_rear_axle_mm / bike.wheelbase_mm
+    front_share = chassis.com_to_rear_axle_mm / wheelbase_mm(bike)
     share = front_share if end == "front" else 1.0 - front_share
     return chassis.sprung_mass_kg * GRAVITY_M_S2 * share
 

@@ -52,8 +52,9 @@ _OPTIONAL = "#: "  # before a key of the template that a review can do without
 _INSTEAD = "#| "  # before a key that may stand in place of those before it
 _TEMPLATE = """\
 # A motorcycle for bothends. Lengths in mm, rates in N/mm, damper rates in N s/mm, masses in kg, angles in degrees.
-# A review needs every "?" replaced by a value. A key with # directly before it answers more: take the # away and
-# write the number of this motorcycle. The numbers there are those of an invented one, to show the form.
+# Replace every "?" by a value; wheelbase, strokes, rake and leverage may be taken out, and the review says what it
+# cannot answer without. A key with # directly before it answers more: take the # away and write the number of this
+# motorcycle. The numbers there are those of an invented one, to show the form.
 name = "?"
 wheelbase_mm = "?"               # axle to axle, both ends extended
 
@@ -204,6 +205,7 @@ class Answer:
 
 
 LEFT_OUT = Answer("")
+LEFT_OPEN = Answer("", "left open")  # the key stays as a comment, for later
 
 
 def toml_text(text: str) -> str:
@@ -239,6 +241,8 @@ def _answered(line: str, section: str, answers: Mapping[str, Answer]) -> list[st
     answer = answers.get(section + key)
     if answer == LEFT_OUT:
         return []
+    if answer == LEFT_OPEN:
+        return [_with_comment(f"# {key} = ", f"{LEFT_OPEN.why}: {_comment(shown)}")]
     if answer is not None:
         return [_with_comment(f"{key} = {answer.value}", answer.why or _comment(shown))]
     if line.startswith(_OPTIONAL):

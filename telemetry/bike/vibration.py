@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.arrays import End, FloatArray
-from telemetry.bike.bikefile import Bike, leverage_curve, needed
+from telemetry.bike.bikefile import Bike, leverage_curve, needed, wheelbase_mm
 from telemetry.bike.ends import Damper
 from telemetry.bike.springs import chassis_of, static_sag, wheel_rate_n_per_mm
 from telemetry.errors import BikeFileError
@@ -166,7 +166,7 @@ def bike_matrices(bike: Bike, *, front_damper_scale: float = 1.0, rear_damper_sc
     return half_vehicle(
         chassis.sprung_mass_kg,
         inertia,
-        bike.wheelbase_mm / 1e3 - to_rear_m,
+        wheelbase_mm(bike) / 1e3 - to_rear_m,
         to_rear_m,
         spring_end(bike, "front", sag["front"].shaft_mm, damper_scale=front_damper_scale),
         spring_end(bike, "rear", sag["rear"].shaft_mm, damper_scale=rear_damper_scale),

@@ -7,7 +7,7 @@ from dataclasses import asdict
 from telemetry.cli.add import say_what_is_kept, words
 from telemetry.cli.output import console, working, write_text
 from telemetry.errors import LogbookError
-from telemetry.logbook import Logbook
+from telemetry.logbook import Logbook, take_in_export
 from telemetry.logbook import export as export_runs
 from telemetry.logbook import verify as verify_logbook
 
@@ -42,6 +42,15 @@ def export(arguments: argparse.Namespace) -> None:
             entries = tuple(dict.fromkeys(entry for run_id in chosen for entry in logbook.history(run_id)))
         count = export_runs(logbook, arguments.out, entries)
     console().print(f"{count} runs with their history in {arguments.out}", markup=False)
+
+
+def take_in(arguments: argparse.Namespace) -> None:
+    """Take in the runs of an export; exit code 1 when one of them could not be."""
+    with working("Taking in"):
+        found = take_in_export(Logbook(arguments.logbook), arguments.source)
+    console().print(found.words, markup=False)
+    if found.refused:
+        raise LogbookError(f"{arguments.source}: {len(found.refused)} runs could not be taken in.")
 
 
 def rebuild(arguments: argparse.Namespace) -> None:

@@ -83,7 +83,8 @@ def _later(module: str, function: str, arguments: argparse.Namespace) -> None:
 
 def _command(commands: "Commands", name: str, words: str, *, module: str = "") -> argparse.ArgumentParser:
     parser = commands.add_parser(name, help=words, description=f"{words[0].upper()}{words[1:]}.")
-    parser.set_defaults(run=partial(_later, module or name, name), parser=parser)
+    function = "take_in" if name == "import" else name
+    parser.set_defaults(run=partial(_later, module or name, function), parser=parser)
     return parser
 
 
@@ -496,7 +497,7 @@ def _words(parser: argparse.ArgumentParser) -> None:
 
 
 def _logbook(commands: "Commands") -> None:
-    parser = commands.add_parser("logbook", help="check, export or correct what a logbook keeps")
+    parser = commands.add_parser("logbook", help="check, export, take in or correct what a logbook keeps")
     verbs = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
 
     verify = _command(verbs, "verify", "check every file of a logbook against its hash", module="logbook")
@@ -510,6 +511,10 @@ def _logbook(commands: "Commands") -> None:
         "--run", dest="which", action="append", metavar="RUN",
         help="only this run (id, start of id, or name) with its history; may be repeated",
     )  # fmt: skip
+
+    take_in = _command(verbs, "import", "take in what a colleague exported", module="logbook")
+    take_in.add_argument("source", metavar="EXPORT", help="directory of an export, or a ZIP archive of it")
+    take_in.add_argument("--logbook", required=True, metavar="DIR", help="made when missing")
 
     rebuild = _command(verbs, "rebuild", "make a run again from its original log", module="logbook")
     rebuild.add_argument("which", metavar="RUN", help="id, start of id, or name")

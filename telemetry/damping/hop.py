@@ -22,7 +22,7 @@ import numpy as np
 import numpy.typing as npt
 
 from telemetry.arrays import BoolArray, End, FloatArray, IntArray
-from telemetry.bike import Bike, bike_modes, static_sag, wheel_rate_n_per_mm
+from telemetry.bike import Bike, bike_modes, static_sag, wheel_rate_n_per_mm, wheelbase_mm
 from telemetry.errors import BikeFileError
 
 ComplexArray = npt.NDArray[np.complex128]
@@ -307,7 +307,7 @@ def wheel_hop(bike: Bike, end: End) -> WheelHop:
     if chassis is None or chassis.pitch_inertia_kg_m2 is None:
         return WheelHop(band_hz=WIDE_BAND_HZ[end])
     arm_mm = chassis.com_to_rear_axle_mm
-    arm_m = (arm_mm if end == "rear" else bike.wheelbase_mm - arm_mm) / 1e3
+    arm_m = (arm_mm if end == "rear" else wheelbase_mm(bike) - arm_mm) / 1e3
     felt_kg = 1.0 / (1.0 / chassis.sprung_mass_kg + arm_m**2 / chassis.pitch_inertia_kg_m2)
     try:
         wheel_rate = wheel_rate_n_per_mm(bike, end, static_sag(bike)[end].shaft_mm)

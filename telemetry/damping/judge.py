@@ -216,12 +216,15 @@ def judge(
             ringing = estimate(equation, inside, model.fitted, model.hop)
             if model.end == "front" and ringing.damping_ratio > MOST_FRONT_RATIO:
                 continue
+            taken.append((candidate.start_s, candidate.end_s))
+            if (held := _still_damped(model, ringing)) is not None:
+                rejected.append((candidate.over, _rejected(candidate, held, motion, track)))
+                continue
             answers = checks(model, model.predicted, inside, _travel_share(model.end, motion, candidate))
             if by_place is not None and not answers[-1].against:
                 answers = (*answers, *place_check(by_place, model.end, candidate.start_s, candidate.end_s))
             if slow is not None and not answers[-1].against:
                 answers = (*answers, *speed_check(model, slow, inside))
-            taken.append((candidate.start_s, candidate.end_s))
             if answers[-1].against:
                 rejected.append((candidate.over, _rejected(candidate, answers[-1].answer, motion, track)))
             else:
@@ -241,6 +244,21 @@ def judge(
     strongest = sorted(rejected, key=lambda pair: -pair[0])[:MOST_REJECTED]
     in_order = tuple(sorted((entry for _, entry in strongest), key=lambda entry: entry.start_s))
     return Judged(tuple(events), in_order, looked_at, tuple(for_line))
+
+
+def _still_damped(model: DetectorModel, ringing: Ringing) -> str | None:
+    """Why a stretch is no loss whose own damping ratio lies, with its whole interval, where a damper works.
+
+    A fit that finds more damping than the outing has does not describe the stretch, and says nothing.
+    """
+    low, high = ringing.damping_ratio_ci95
+    works_from = model.grid.damping_ratio[model.grid.healthy].min()
+    if low < works_from or ringing.damping_ratio > model.reference.pole.damping_ratio:
+        return None
+    return (
+        f"The {model.end} was damped less than usual, at a ratio of {ringing.damping_ratio:.2f} "
+        f"(95 % {low:.2f} to {high:.2f}): its damper worked."
+    )
 
 
 def _explained_share(model: DetectorModel, candidate: Candidate, inside: slice) -> float:

@@ -187,19 +187,6 @@ def verdict(
     )
 
 
-def missing_words(*, front: bool, speed: bool) -> str:
-    """What the log lacks to know the road that the rear met; "" where it has front travel and ground speed.
-
-    Examples
-    --------
-    >>> missing_words(front=True, speed=False), missing_words(front=False, speed=False)
-    ('ground speed', 'front travel and ground speed')
-    """
-    return " and ".join(
-        words for words, there in (("front travel", front), ("ground speed", speed)) if not there
-    )
-
-
 def _missing_sentence(missing: str, unexplained: int) -> str:
     if unexplained:
         return (

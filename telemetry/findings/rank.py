@@ -45,6 +45,11 @@ def travel_sentence(end: End, summary: EndSummary) -> str:
     )
     if summary.topped_out:
         stops += f", topped out {count_word(len(summary.topped_out), 'time')}"
+    if summary.stroke_open:
+        return (
+            f"{end.capitalize()}{seen and f' (measured for {seen})'} went {travel.max_mm:.0f} mm deep (wheel); whether "
+            f"it bottomed is not known: the bike file leaves its stroke open."
+        )
     return (
         f"{end.capitalize()}{seen and f' (measured for {seen})'} used {travel.used_pct:.0f} % of its travel, "
         f"{max(travel.margin_mm, 0.0):.0f} mm left at the deepest point (wheel){stops}."

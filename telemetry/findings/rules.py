@@ -272,7 +272,7 @@ def travel_not_in_hand(ends: Mapping[End, EndSummary]) -> dict[End, str]:
     for end, summary in ends.items():
         left_mm = summary.wheel.travel.margin_mm
         used_pct = max(summary.wheel.travel.used_pct, summary.shaft.travel.used_pct)
-        if not summary.judged or measured_time(summary):
+        if not summary.judged or summary.stroke_open or measured_time(summary):
             found[end] = f"how much travel the {end} has left is not known"
         elif summary.bottomed:
             found[end] = f"the {end} bottomed {count_word(len(summary.bottomed), 'time')}"

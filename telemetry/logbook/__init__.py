@@ -9,6 +9,7 @@ from telemetry.logbook.entry import RunEntry, Words, file_sha256, outings_of
 from telemetry.logbook.export import export
 from telemetry.logbook.logbook import Logbook
 from telemetry.logbook.rider import FELT, RiderWord, by_place
+from telemetry.logbook.takein import is_export, take_in_export
 from telemetry.logbook.verify import Damage, Verification, verify
 
 if TYPE_CHECKING:
@@ -54,6 +55,7 @@ __all__ = [
     "export",
     "file_sha256",
     "history_of_damper",
+    "is_export",
     "keep_prediction",
     "outings_of",
     "own_logbook_path",
@@ -63,6 +65,7 @@ __all__ = [
     "track_record",
     "with_own_history",
     "read_given",
+    "take_in_export",
     "verify",
 ]
 

@@ -4,8 +4,10 @@ from telemetry.logs.mapping import (
     CONFIG_VARIABLE,
     LIKELY,
     MEANINGS,
+    STRONG,
     Behaviour,
     Proposal,
+    compression_fits,
     config_directory,
     describe,
     keep_setting,
@@ -17,7 +19,7 @@ from telemetry.logs.rawlog import UNITS, RawLog, find_unit, stated_rate_hz, to_u
 from telemetry.logs.readers import READERS, read_log
 
 __all__ = [
-    "Behaviour", "CONFIG_VARIABLE", "LIKELY", "MEANINGS", "Proposal", "READERS", "RawLog", "UNITS",
-    "config_directory", "describe", "find_unit", "keep_setting", "propose", "read_log", "recall", "remember",
-    "stated_rate_hz", "to_unit", "with_rate",
+    "Behaviour", "CONFIG_VARIABLE", "LIKELY", "MEANINGS", "Proposal", "READERS", "RawLog", "STRONG",
+    "UNITS", "compression_fits", "config_directory", "describe", "find_unit", "keep_setting", "propose",
+    "read_log", "recall", "remember", "stated_rate_hz", "to_unit", "with_rate",
 ]  # fmt: skip

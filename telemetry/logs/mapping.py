@@ -285,6 +285,30 @@ def propose(log: RawLog, known: Mapping[str, str] | None = None) -> tuple[Propos
     return tuple(p for p in _one_upside_down(log, found, behaviours, ride) if p.meaning not in known)
 
 
+def compression_fits(log: RawLog, ends: Mapping[str, str], speed: str) -> dict[str, float]:
+    """Correlation of the signal of each end with what compresses that end: braking the fork, driving the shock.
+
+    Parameters
+    ----------
+    ends : mapping of str to str
+        Column of ``front`` and ``rear``, as far as there is one.
+    speed : str
+        Column of the ground speed.
+
+    Returns
+    -------
+    dict of str to float
+        By end. Below -`STRONG` the signal falls when the end compresses, above `STRONG` it rises; between, or NaN, the
+        log cannot tell.
+    """
+    behaviours = describe(log, {*ends.values(), speed})
+    slowing = -rate(behaviours[speed].means)
+    return {
+        end: (1 if end == "front" else -1) * correlation(behaviours[column].means, slowing)
+        for end, column in ends.items()
+    }
+
+
 def _one_upside_down(
     log: RawLog, found: list[Proposal], behaviours: Mapping[str, Behaviour], ride: _Ride
 ) -> list[Proposal]:

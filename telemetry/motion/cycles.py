@@ -120,6 +120,8 @@ class StrokeList:
 def hysteresis_mm(end: EndMotion) -> float:
     """Least wheel travel of a stroke. [mm]"""
     ratio = end.wheel_stroke_mm / end.stroke_mm
+    if np.isnan(ratio):  # the stroke is not known
+        ratio = end.wheel_noise_mm_s / max(end.shaft_noise_mm_s, 1e-9)
     return max(LEAST_MM, NOISE_SPANS * end.travel_noise_mm * ratio)
 
 
@@ -184,14 +186,16 @@ def strokes(end: EndMotion, selected: BoolArray) -> Strokes:
     least = hysteresis_mm(end)
     turns = list(_turns(end, selected, least))
     all_strokes = _strokes_between(end, turns)
-    edges = np.arange(0.0, end.wheel_stroke_mm + MATRIX_BIN_MM, MATRIX_BIN_MM)
+    deepest_mm = float(np.max(end.wheel_travel_mm[selected & end.valid], initial=0.0))
+    most_mm = end.wheel_stroke_mm if np.isfinite(end.wheel_stroke_mm) else deepest_mm
+    edges = np.arange(0.0, most_mm + MATRIX_BIN_MM, MATRIX_BIN_MM)
     matrix, total = np.zeros((len(edges) - 1, len(edges) - 1)), 0.0
     for at in turns:
         cycles = rainflow(end.wheel_travel_mm[at])
         matrix += from_to(cycles, edges)
         total += float(cycles.count.sum())
     between = tuple(edge for edge in DEPTH_EDGES_MM if edge > least)
-    lower, upper = (least, *between), (*between, float(np.ceil(end.wheel_stroke_mm)))
+    lower, upper = (least, *between), (*between, float(np.ceil(most_mm)))
     depth = np.abs(all_strokes.change_mm)
     return Strokes(
         hysteresis_mm=least,

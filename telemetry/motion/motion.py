@@ -8,13 +8,17 @@ import numpy as np
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray
 from telemetry.bike import (
     BEYOND_MM,
+    USUAL_RAKE_DEG,
     Bike,
     LeverageCurve,
+    knows_leverage,
     leverage_curve,
+    open_geometry,
     pitch_deg,
     static_sag,
     stroke_mm,
     wheel_stroke_mm,
+    wheelbase_mm,
 )
 from telemetry.errors import BikeFileError
 from telemetry.notes import QualityNote
@@ -22,6 +26,12 @@ from telemetry.signals import EDGE_MM, Run, differentiate, runs
 
 # Why an end is not judged that no key of the bike file describes.
 NO_SENSOR = "The bike file has no [{}.sensor]."
+NO_LEVERAGE = (
+    "The bike file leaves the leverage of the rear open: give its table, or at least the wheel travel."
+)
+# Of an open wheelbase, for how much later the rear meets a bump: road-racing motorcycles have 1350 to 1450 mm (common
+# practice, no source), and what is left of the delay is found in the log.
+USUAL_WHEELBASE_MM = 1400.0
 
 
 @dataclass(frozen=True)
@@ -69,7 +79,7 @@ class Motion:
     sample_rate_hz: float
     ends: Mapping[End, EndMotion]
     pitch_deg: FloatArray  # from wheel travels, positive nose down; NaN where either end is invalid or absent
-    wheelbase_mm: float
+    wheelbase_mm: float  # a usual one where the bike file leaves it open
     notes: tuple[QualityNote, ...] = ()
     not_judged: Mapping[End, str] = field(default_factory=dict)  # the reason, by end
 
@@ -90,9 +100,11 @@ def to_motion(run: Run, bike: Bike) -> Motion:
     travel) x v_shaft. Travel so far past the bike's leverage table that the curve is not known is NaN, with a note.
     [mm, mm/s]
     """
-    notes: list[QualityNote] = []
+    notes = _of_open_keys(bike)
     ends: dict[End, EndMotion] = {
-        end: _end_motion(run, bike, end, notes) for end in ENDS if end in run.shaft_travel_mm
+        end: _end_motion(run, bike, end, notes)
+        for end in ENDS
+        if end in run.shaft_travel_mm and (end == "front" or knows_leverage(bike))
     }
     return Motion(
         source=run.source,
@@ -100,10 +112,31 @@ def to_motion(run: Run, bike: Bike) -> Motion:
         sample_rate_hz=run.sample_rate_hz,
         ends=ends,
         pitch_deg=_pitch_deg(ends, bike, len(run.t_s)),
-        wheelbase_mm=bike.wheelbase_mm,
+        wheelbase_mm=USUAL_WHEELBASE_MM if bike.wheelbase_mm is None else bike.wheelbase_mm,
         notes=tuple(notes),
-        not_judged={end: run.not_judged.get(end, NO_SENSOR.format(end)) for end in ENDS if end not in ends},
+        not_judged={
+            end: NO_LEVERAGE if end in run.shaft_travel_mm else run.not_judged.get(end, NO_SENSOR.format(end))
+            for end in ENDS
+            if end not in ends
+        },
     )
+
+
+_ANSWERS = {
+    "wheelbase_mm": f"pitch and wheelbase; how much later the rear meets a bump is taken for {USUAL_WHEELBASE_MM:g} mm",
+    "front.rake_deg": f"rake and trail; wheel travel of the front is taken for {USUAL_RAKE_DEG:g} deg, right to 5 %",
+    "front.stroke_mm": "what the fork has left, and whether it bottomed",
+    "rear.shock_stroke_mm": "what the shock has left, and whether it bottomed",
+    "rear.leverage_table_mm": "anything at the rear wheel",
+}
+
+
+def _of_open_keys(bike: Bike) -> list[QualityNote]:
+    """Note on each key of the geometry that the bike file leaves open: what cannot be answered without it."""
+    return [
+        QualityNote("info", "open_key", f"The bike file leaves {key} open. Not known: {_ANSWERS[key]}.")
+        for key in open_geometry(bike)
+    ]
 
 
 def _end_motion(run: Run, bike: Bike, end: End, notes: list[QualityNote]) -> EndMotion:
@@ -164,4 +197,4 @@ def _static_sag_mm(bike: Bike, end: End) -> float:
 def _pitch_deg(ends: Mapping[End, EndMotion], bike: Bike, n_samples: int) -> FloatArray:
     if len(ends) < len(ENDS):
         return np.full(n_samples, np.nan)
-    return pitch_deg(ends["front"].wheel_travel_mm, ends["rear"].wheel_travel_mm, bike.wheelbase_mm)
+    return pitch_deg(ends["front"].wheel_travel_mm, ends["rear"].wheel_travel_mm, wheelbase_mm(bike))

@@ -113,16 +113,18 @@ def find_stops(end: EndMotion, t_s: FloatArray, moving: BoolArray) -> tuple[Stop
     rate = 1.0 / (t_s[1] - t_s[0])
     events: list[StopEvent] = []
     for bottomed in (True, False):
-        sign = 1.0 if bottomed else -1.0
-        depth = end.shaft_travel_mm if bottomed else end.stroke_mm - end.shaft_travel_mm
-        near = (depth >= end.stroke_mm - NEAR_MM) & moving
+        sign, limit_mm = (1.0, end.stroke_mm) if bottomed else (-1.0, 0.0)
+        if np.isnan(limit_mm):  # whether it bottomed is not known
+            continue
+        depth = sign * end.shaft_travel_mm
+        near = (depth >= limit_mm - NEAR_MM) & moving
         for start, stop in joined(runs_of(near), round(MERGE_S * rate)):
             reached = _reached_mm(depth, start, stop)
             extreme = start + int(np.nanargmax(reached))
-            hard = _collapses(depth, extreme, end.stroke_mm, rate)
-            if not hard and np.nanmax(reached) < end.stroke_mm - CONTACT_MM:
+            hard = _collapses(depth, extreme, limit_mm, rate)
+            if not hard and np.nanmax(reached) < limit_mm - CONTACT_MM:
                 continue
-            touching = np.flatnonzero(depth[start:stop] >= end.stroke_mm - CONTACT_MM)
+            touching = np.flatnonzero(depth[start:stop] >= limit_mm - CONTACT_MM)
             lasts = int(touching[-1] - touching[0]) + 1 if len(touching) else 1
             arrival = sign * end.wheel_speed_mm_s[max(extreme - round(ARRIVAL_S * rate), 0) : extreme + 1]
             events.append(

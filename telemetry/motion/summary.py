@@ -5,6 +5,7 @@ In Python every name carries its unit; an alias is the key in the schema's JSON 
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from math import isnan
 from typing import Annotated, Literal
 
 from pydantic import Field
@@ -150,6 +151,11 @@ class EndSummary:
     measured_from_s: float | None = None  # first usable travel, if not from the start on
     measured_until_s: float | None = None  # last usable travel, if not to the end
 
+    @property
+    def stroke_open(self) -> bool:
+        """Whether the bike file leaves the stroke open: then what is left of it, and contacts, are not known."""
+        return self.judged and isnan(self.stroke_mm)
+
 
 def not_judged(stroke_mm: float, wheel_stroke_mm: float, reason: str) -> EndSummary:
     """Summary of an end that cannot be judged: the strokes by the bike file, and the reason. [mm]"""
@@ -183,7 +189,7 @@ def judged_ends(ends: Mapping[End, EndSummary]) -> dict[End, EndSummary]:
 class Estimate:
     """Mean over laps of one value a lap, and its standard error: spread / sqrt(number of laps), None below two laps."""
 
-    mean: float
+    mean: Number
     standard_error: float | None
 
 
@@ -197,7 +203,7 @@ class PlaceUse:
     time_share: float  # of the laps' valid moving time
     min_mm: float  # over all laps, as max_mm
     max_mm: float
-    margin_mm: float  # what was left to the stroke
+    margin_mm: Number  # what was left to the stroke
     ride_height_mm: Estimate  # median, lap by lap
     p95_mm: Estimate
     range_mm: Estimate  # deepest less least

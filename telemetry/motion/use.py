@@ -22,7 +22,7 @@ from telemetry.motion.summary import (
     TravelSummary,
     TravelUse,
 )
-from telemetry.numeric import BLOCK, quantiles
+from telemetry.numeric import BLOCK, finite, quantiles
 
 # Fixed bins, equal for all runs and both ends, so that histograms can be overlaid.
 TRAVEL_BIN_MM = 5.0
@@ -38,7 +38,7 @@ LEAST_S = 0.2
 
 def travel_edges_mm(stroke_mm: float) -> FloatArray:
     """Travel bin edges: 0 to 150 mm in 5 mm, further only where the stroke is longer. [mm]"""
-    top = max(TRAVEL_RANGE_MM, np.ceil(stroke_mm / TRAVEL_BIN_MM) * TRAVEL_BIN_MM)
+    top = np.fmax(TRAVEL_RANGE_MM, np.ceil(stroke_mm / TRAVEL_BIN_MM) * TRAVEL_BIN_MM)
     return np.arange(0.0, top + TRAVEL_BIN_MM / 2, TRAVEL_BIN_MM)
 
 
@@ -146,13 +146,14 @@ def _use(end: EndMotion, use: BoolArray, ride_height_mm: float) -> TravelUse:
     deep = use & (end.shaft_travel_mm >= DEEP_SHARE * end.stroke_mm)
     total = np.count_nonzero(use)
     shaft = end.shaft_travel_mm[use]
+    known = np.nan if np.isnan(end.stroke_mm) else 1.0
     return TravelUse(
         ride_height_mm=ride_height_mm,
         static_sag_mm=sag,
         below_sag_mm=None if sag is None else ride_height_mm - sag,
-        deep_share=np.count_nonzero(deep) / total,
+        deep_share=known * np.count_nonzero(deep) / total,
         deep_visits=len(runs_of(deep)),
-        bottom_share=np.count_nonzero(shaft >= end.stroke_mm - CONTACT_MM) / total,
+        bottom_share=known * np.count_nonzero(shaft >= end.stroke_mm - CONTACT_MM) / total,
         top_share=np.count_nonzero(shaft <= CONTACT_MM) / total,
     )
 
@@ -243,7 +244,7 @@ def use_by_place(
             a[lap][use] for a in (end.wheel_travel_mm, end.wheel_speed_mm_s, end.shaft_travel_mm)
         )
         fast = np.abs(end.shaft_speed_mm_s[lap][use]) >= end.speed_split_mm_s
-        deep = shaft >= DEEP_SHARE * end.stroke_mm
+        deep = np.where(np.isnan(end.stroke_mm), np.nan, shaft >= DEEP_SHARE * end.stroke_mm)
         here_phase, here_corner = phase[lap][use], corner[lap][use]
         for (number, name), found in rows.items():
             if number is not None:
@@ -391,7 +392,7 @@ def _at(
         phase,
         wheel["front"],
         wheel["rear"],
-        float(np.mean(motion.pitch_deg[rows][both])),
-        stands.rake_deg,
+        finite(float(np.mean(motion.pitch_deg[rows][both]))),
+        finite(stands.rake_deg),
         stands.trail_mm,
     )

@@ -128,7 +128,7 @@ def deeper_picture(scope: Scope) -> Lines | None:
         plane = at.end.wheel if scope.plane == "wheel" else at.end.shaft
         edges, share = np.asarray(plane.travel_histogram.edges), np.asarray(plane.travel_histogram.share)
         lines.append(Line(edges, 100 * np.concatenate([np.cumsum(share[::-1])[::-1], [0.0]]), end))
-        longest = max(longest, at.stroke_mm)
+        longest = max(longest, at.stroke_mm if np.isfinite(at.stroke_mm) else edges[-1])
     if not lines:
         return None
     return Lines(

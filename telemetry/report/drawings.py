@@ -78,9 +78,10 @@ def _travel_panel(picture: TravelPicture, end: End, x: svg.Scale, y: svg.Scale) 
     title_y = y(y.high) + outward * (5 if outward < 0 else 14)
     if end not in picture.travel_mm:
         return [*body, _missing(end, (y.start + y.stop) / 2)]
-    stroke = picture.stroke_mm[end]
-    body.append(svg.line(x.start, y(stroke), x.stop, y(stroke), class_="stroke-end"))
-    title = f"{end} wheel travel [mm], dashed: full stroke {stroke:.0f} mm"
+    title = f"{end} wheel travel [mm]"
+    if (stroke := picture.stroke_mm.get(end)) is not None:
+        body.append(svg.line(x.start, y(stroke), x.stop, y(stroke), class_="stroke-end"))
+        title += f", dashed: full stroke {stroke:.0f} mm"
     body.append(svg.text(x.start, title_y, title, class_=f"{end} name"))
     px, py = thinned(picture.x, picture.travel_mm[end])
     px, py = x.array(px), y.array(py)

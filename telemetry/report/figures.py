@@ -255,7 +255,7 @@ def use_picture(scope: Scope) -> Halves:
         end: at.end.wheel if scope.plane == "wheel" else at.end.shaft for end, at in scope.judged.items()
     }
     x, y, top = _steps({end: plane.travel_histogram for end, plane in planes.items()})
-    strokes = {end: at.stroke_mm for end, at in scope.judged.items()}
+    strokes = {end: at.stroke_mm for end, at in scope.judged.items() if np.isfinite(at.stroke_mm)}
     marks = [
         Upright(end, value, "mark", f"{words} {value:.0f}")
         for end, plane in planes.items()

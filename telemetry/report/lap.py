@@ -158,7 +158,7 @@ class Drawn(Scope):
     @property
     def stroke_mm(self) -> dict[End, float]:
         """The travel each end may use, where it is measured. [mm]"""
-        return {end: at.stroke_mm for end, at in self.judged.items()}
+        return {end: at.stroke_mm for end, at in self.judged.items() if np.isfinite(at.stroke_mm)}
 
     def samples(self, name: str) -> FloatArray | None:
         """One column over the stretch; None when the run lacks it or nothing of it is known there."""

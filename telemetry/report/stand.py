@@ -18,6 +18,7 @@ from telemetry.bike import (
     steering_axis,
     stroke_mm,
     tyre_radii_mm,
+    wheelbase_mm,
 )
 from telemetry.report import svg
 from telemetry.report.blocks import (
@@ -58,7 +59,7 @@ def side_view(before: Bike, after: Bike) -> str:
         SVG; before dashed grey, after in the colours of the ends.
     """
     height, ground = 330.0, 292.0
-    length = max(before.wheelbase_mm, after.wheelbase_mm)
+    length = max(wheelbase_mm(before), wheelbase_mm(after))
     front_mm, rear_mm = tyre_radii_mm(before)
     pixels = 600.0 / (length + rear_mm + front_mm)
     left = 60.0 + rear_mm * pixels

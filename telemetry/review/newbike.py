@@ -11,6 +11,7 @@ from tempfile import TemporaryDirectory
 
 from telemetry.arrays import ENDS, End
 from telemetry.bike import (
+    LEFT_OPEN,
     LEFT_OUT,
     Answer,
     Bike,
@@ -72,6 +73,14 @@ QUESTIONS = (
             ),
         )
     ),
+)
+# What may stay open; the review says what it cannot answer then.
+MAY_STAY_OPEN = (
+    "wheelbase_mm",
+    "front.stroke_mm",
+    "front.rake_deg",
+    "rear.shock_stroke_mm",
+    "rear.leverage_table_mm",
 )
 _TEXTS = ("name", "channel")
 _PAIRS = ("leverage_table_mm", "leverage_points_mm", "points")
@@ -188,7 +197,8 @@ def new_bike(said: Mapping[str, str], reasons: Mapping[str, str] | None = None) 
     said : mapping of str to str
         As typed, by key of the bike file. ``front.calibration`` and ``rear.calibration`` say how a signal becomes
         travel (a key of `CALIBRATIONS`, or "none" for an end without a sensor), ``rear.leverage`` how the leverage is
-        known (a key of `LEVERAGES`). An empty text is left open.
+        known (a key of `LEVERAGES`), ``front.falls`` and ``rear.falls`` are "yes" where the signal falls when the end
+        compresses. An empty text is left open.
     reasons : mapping of str to str, optional
         Comments by key.
     """
@@ -211,6 +221,7 @@ def new_bike(said: Mapping[str, str], reasons: Mapping[str, str] | None = None) 
         except ValueError as error:
             faults[key] = f"{error}."
     answers |= _left_out(said)
+    answers |= {key: LEFT_OPEN for key in MAY_STAY_OPEN if key not in answers and key not in faults}
     text = new_bike_text(answers) + linkage
     for key in left_open(text):
         faults.setdefault(key, "is still to be filled in.")
@@ -228,7 +239,11 @@ def _used(said: Mapping[str, str]) -> dict[str, str]:
     used = {}
     for key, text in said.items():
         head, _, name = key.rpartition(".")
-        if name in ("calibration", "leverage") or not text.strip() and not key.startswith("channels."):
+        if (
+            name in ("calibration", "leverage", "falls")
+            or not text.strip()
+            and not key.startswith("channels.")
+        ):
             continue
         if head.endswith(".sensor"):
             way = said.get(f"{head.removesuffix('.sensor')}.calibration", "sheet")
@@ -242,6 +257,9 @@ def _used(said: Mapping[str, str]) -> dict[str, str]:
     for end in ENDS:
         if said.get(f"{end}.calibration") == "topped_out":
             used[f"{end}.sensor.zero_topped_out"] = "true"
+        scale = f"{end}.sensor.mm_per_unit"
+        if said.get(f"{end}.falls") and scale in used:
+            used[scale] = f"-{used[scale].strip().lstrip('-')}"
     return used
 
 
@@ -258,13 +276,18 @@ def _left_out(said: Mapping[str, str]) -> dict[str, Answer]:
                 for name in ("zero", "mm_per_unit")
                 if name not in CALIBRATIONS.get(way, ())
             }
-    if said.get("rear.leverage") in ("points", "linkage"):
+    if (
+        said.get("rear.leverage") in ("points", "linkage")
+        and said.get(LEVERAGES[said["rear.leverage"]], "").strip()
+    ):
         out["rear.leverage_table_mm"] = LEFT_OUT
     return out
 
 
 def _straight(stroke: str, travel: str) -> Answer:
     """A leverage table of its two ends alone, for who knows no more than the whole wheel travel."""
+    if not stroke.strip():
+        raise ValueError("needs the stroke of the shock as well")
     table = (
         f"[[0, 0], [{_number('rear.shock_stroke_mm', stroke)}, {_number('rear.wheel_travel_mm', travel)}]]"
     )

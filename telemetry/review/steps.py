@@ -275,7 +275,7 @@ def sensors(bike: Bike) -> Mapping[End, SensorSetup]:
             found[end] = SensorSetup(
                 sensor.channel,
                 sensor.points,
-                stroke_mm(bike, end),
+                float(np.nan_to_num(stroke_mm(bike, end), nan=np.inf)),
                 sensor.zero,
                 bike.source,
                 shape=sensor.shape,
@@ -295,8 +295,9 @@ def sensors(bike: Bike) -> Mapping[End, SensorSetup]:
 
 def _wheel_to_shaft(bike: Bike, end: End) -> tuple[tuple[float, float], ...]:
     """Wheel travel and the shaft travel it goes with, over the stroke, for a sensor that measures the wheel."""
-    shaft = np.linspace(0.0, stroke_mm(bike, end), WHEEL_TABLE_ROWS)
-    wheel = leverage_curve(bike, end).wheel_travel_mm(shaft)
+    curve = leverage_curve(bike, end)
+    shaft = np.linspace(0.0, curve.shaft_mm[-1], WHEEL_TABLE_ROWS)
+    wheel = curve.wheel_travel_mm(shaft)
     return tuple((float(w), float(s)) for w, s in zip(wheel, shaft, strict=True))
 
 
@@ -494,10 +495,10 @@ def _bike_values(bike: Bike) -> dict[str, float]:
         ),
     ]
     given = {key: value for key in keys if (value := value_at(bike, key)) is not None}
-    values = {key: float(value) for key, value in given.items()} | {
-        "rear.wheel_stroke_mm": wheel_stroke_mm(bike, "rear"),
-        "rear.ratio_extended": float(leverage_curve(bike, "rear").ratio(np.array([0.0]))[0]),
-    }
+    values = {key: float(value) for key, value in given.items()}
+    if np.isfinite(stroke := wheel_stroke_mm(bike, "rear")):
+        values["rear.wheel_stroke_mm"] = stroke
+        values["rear.ratio_extended"] = float(leverage_curve(bike, "rear").ratio(np.array([0.0]))[0])
     for end, setup in sensors(bike).items():
         (low, low_mm), (high, high_mm) = min(setup.points), max(setup.points)
         values[f"{end}.sensor.mm_per_unit"] = (high_mm - low_mm) / (high - low)

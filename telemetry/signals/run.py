@@ -2,10 +2,14 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from math import isfinite
 from typing import Literal
 
 from telemetry.arrays import End, FloatArray
 from telemetry.notes import QualityNote, Step
+
+# Of a rear shock in road racing (common practice, no source); a fork's is longer. [mm]
+USUAL_STROKE_MM = 70.0
 
 
 @dataclass(frozen=True)
@@ -14,7 +18,7 @@ class SensorSetup:
 
     channel: str  # column of the log
     points: tuple[tuple[float, float], ...]  # bench points (signal, mm), two or more
-    stroke_mm: float  # of the damper; travel beyond it is refused
+    stroke_mm: float  # of the damper; travel beyond it is refused. inf: not known
     zero: float | None = None  # signal at full extension on the bike; shifts the curve
     source: str = "bike file"  # for messages
     shape: Literal["line", "curve"] | None = None  # of the calibration; None: a line if the points lie on one
@@ -25,6 +29,11 @@ class SensorSetup:
     to_shaft: tuple[
         tuple[float, float], ...
     ] = ()  # (measured mm, shaft mm); empty if the points measure the shaft
+
+    @property
+    def scale_mm(self) -> float:
+        """Stroke that shares are taken of: a usual one where it is not known. [mm]"""
+        return self.stroke_mm if isfinite(self.stroke_mm) else USUAL_STROKE_MM
 
 
 @dataclass(frozen=True)

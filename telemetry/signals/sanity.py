@@ -96,16 +96,16 @@ def diagnose(
     travel = read(setup, signal)
     if travel is None or not np.isfinite(travel).any():
         return None
-    stroke = setup.stroke_mm
+    stroke, scale = setup.stroke_mm, setup.scale_mm
     inside = travel[(travel >= -FITS_MM) & (travel <= stroke + FITS_MM)]
     if not doubted and len(inside) >= MOSTLY * np.count_nonzero(np.isfinite(travel)):
         low, high = _range(inside)
         bench_mm = np.ptp([mm for _, mm in setup.points])
-        if high - low >= LITTLE_SHARE * stroke or not (ridden or bench_mm < LEAST_SHARE * stroke):
+        if high - low >= LITTLE_SHARE * scale or not (ridden or bench_mm < LEAST_SHARE * scale):
             return None
     for code, other, factor, words in _causes(end, signal, setup):
         instead = read(other, signal * factor)
-        if instead is not None and _may_be_travel(instead, stroke):
+        if instead is not None and _may_be_travel(instead, setup):
             return Fault(code, words, setup.channel)
     return _misread(end, signal, travel, setup, ridden=ridden)
 
@@ -126,7 +126,7 @@ def _misread(
             f"reads {level} all through while the motorcycle moves: the sensor, its wire or its mount has failed, or "
             f"the column is not the {end}'s. Check the wiring, and channel in {key}."
         )
-    elif low < -FITS_MM and _may_be_travel(-travel, stroke):
+    elif low < -FITS_MM and _may_be_travel(-travel, setup):
         code = "sign"
         does = (
             f"gives {low:.0f} to {high:.0f} mm: compression reads negative, as from a sensor the wrong way round. Turn "
@@ -138,7 +138,7 @@ def _misread(
             f"gives up to {high:.0f} mm, more than the {stroke:g} mm stroke: the scale is at least "
             f"{high / stroke:.2g} times too large. Check points in {key}, and the stroke."
         )
-    elif low >= -FITS_MM and high - low < LEAST_SHARE * stroke and ridden:
+    elif low >= -FITS_MM and high - low < LEAST_SHARE * stroke < np.inf and ridden:
         code = "scale"
         does = (
             f"moves by {high - low:.1f} mm of the {stroke:g} mm stroke in the whole log: the scale is too small, or "
@@ -177,13 +177,13 @@ def _causes(
         if setup.zero is not None:  # a zero taken from the log is in the log's unit
             yield "signal_unit", replace(setup, zero=factor * setup.zero), factor, words
     for factor, name in ((1000.0, "metres"), (10.0, "centimetres"), (25.4, "inches")):
-        if factor * max(travels) > setup.stroke_mm + FITS_MM or not _near_bench_signals(low, high, signals):
+        if factor * max(travels) > setup.scale_mm + FITS_MM or not _near_bench_signals(low, high, signals):
             continue
         yield (
             "travel_unit",
             replace(setup, points=tuple((reading, factor * mm) for reading, mm in setup.points)),
             1.0,
-            f"The travels of points in {key} go to {max(travels):.4g}, where the stroke is {setup.stroke_mm:g} mm: "
+            f"The travels of points in {key} go to {max(travels):.4g}, where the stroke is {setup.scale_mm:g} mm: "
             f"{name} in place of millimetres? Write each point as [signal, mm].",
         )
 
@@ -194,12 +194,13 @@ def _near_bench_signals(low: float, high: float, signals: Sequence[float]) -> bo
     return bool(min(signals) - around <= low <= high <= max(signals) + around)
 
 
-def _may_be_travel(travel_mm: FloatArray, stroke_mm: float) -> bool:
+def _may_be_travel(travel_mm: FloatArray, setup: SensorSetup) -> bool:
     """True if readings stay within the stroke and use enough of it."""
     if not np.isfinite(travel_mm).any():
         return False
     low, high = _range(travel_mm)
-    return low >= -FITS_MM and high <= stroke_mm + FITS_MM and high - low >= LITTLE_SHARE * stroke_mm
+    fits = low >= -FITS_MM and high <= setup.stroke_mm + FITS_MM
+    return fits and high - low >= LITTLE_SHARE * setup.scale_mm
 
 
 def _range(values: FloatArray) -> tuple[float, float]:
@@ -228,9 +229,7 @@ def check_riding(
     riding = _riding(channels, sample_rate_hz)
     if riding is None or not travel_mm:
         return {}, ()
-    share = {
-        end: _blocks(values, sample_rate_hz) / setups[end].stroke_mm for end, values in travel_mm.items()
-    }
+    share = {end: _blocks(values, sample_rate_hz) / setups[end].scale_mm for end, values in travel_mm.items()}
     against = _directions(
         {end: _under_brakes(values, riding) for end, values in share.items()}, setups, riding
     )
@@ -250,7 +249,7 @@ def moves_as_the_other(
     riding = _riding(channels, sample_rate_hz)
     if riding is None:
         return False
-    moved = _under_brakes(_blocks(travel_mm, sample_rate_hz) / setup.stroke_mm, riding)
+    moved = _under_brakes(_blocks(travel_mm, sample_rate_hz) / setup.scale_mm, riding)
     return moved < -CLEAR_SHARE if end == "front" else moved > CLEAR_SHARE
 
 
@@ -342,7 +341,7 @@ def _sag(end: End, share: FloatArray, setup: SensorSetup, riding: _Riding) -> Qu
     if len(steady) < FEWEST_STEADY_S / RIDE_BLOCK_S:
         return None
     sag = float(np.median(steady))
-    if PLAUSIBLE_SAG[0] <= sag <= PLAUSIBLE_SAG[1]:
+    if PLAUSIBLE_SAG[0] <= sag <= PLAUSIBLE_SAG[1] or setup.stroke_mm == np.inf:
         return None
     words = (
         f"{end.capitalize()} travel is {sag * setup.stroke_mm:.0f} mm ({100 * sag:.0f} % of the stroke) when riding "

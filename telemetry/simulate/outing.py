@@ -10,7 +10,7 @@ from typing import Literal
 import numpy as np
 
 from telemetry.arrays import BoolArray, End, FloatArray, IntArray
-from telemetry.bike import Bike, leverage_curve, pitch_deg, stroke_mm
+from telemetry.bike import Bike, leverage_curve, pitch_deg, stroke_mm, wheelbase_mm
 from telemetry.simulate.circuit import (
     Circuit,
     CircuitCorner,
@@ -261,7 +261,7 @@ def simulate_outing(
         front_wheel_mm_s=speed["front"],
         rear_shaft_mm_s=shaft_speed["rear"],
         rear_wheel_mm_s=speed["rear"],
-        pitch_deg=pitch_deg(wheel["front"], wheel["rear"], bike.wheelbase_mm),
+        pitch_deg=pitch_deg(wheel["front"], wheel["rear"], wheelbase_mm(bike)),
         chassis_pitch_deg=np.degrees(ridden.pitch_rad),
         front_tyre_n=ridden.front_tyre_n,
         rear_tyre_n=ridden.rear_tyre_n,

@@ -10,7 +10,7 @@ import numpy as np
 from scipy.ndimage import gaussian_filter1d
 
 from telemetry.arrays import FloatArray
-from telemetry.bike import GRAVITY_M_S2, chassis_of, needed
+from telemetry.bike import GRAVITY_M_S2, chassis_of, needed, rake_deg, wheelbase_mm
 from telemetry.simulate.circuit import Circuit
 from telemetry.simulate.vehicle import DamperDrive, Drive, Vehicle
 
@@ -180,13 +180,13 @@ def drive_of(ride: Ride, vehicle: Vehicle, *, front_damper: DamperDrive, rear_da
     motorcycle carries sqrt(g^2 + a_y^2).
     """
     bike, chassis = vehicle.bike, chassis_of(vehicle.bike)
-    height_m, wheelbase_m = chassis.com_height_mm / 1e3, bike.wheelbase_mm / 1e3
+    height_m, wheelbase_m = chassis.com_height_mm / 1e3, wheelbase_mm(bike) / 1e3
     radii_mm = needed(bike, "front.tyre_radius_mm", "rear.tyre_radius_mm", purpose="riding needs it")
     radius_m = 0.5e-3 * sum(radii_mm)
     unsprung = vehicle.total_mass_kg - chassis.sprung_mass_kg
     backwards = ride.front_brake_n + ride.rear_brake_n - ride.drive_n
     low_inertia = unsprung * ride.acceleration_m_s2 * (height_m - radius_m)
-    tan_rake = float(np.tan(np.radians(bike.front.rake_deg)))
+    tan_rake = float(np.tan(np.radians(rake_deg(bike))))
     return Drive(
         ride.step_s,
         ride.distance_m,

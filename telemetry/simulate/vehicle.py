@@ -19,6 +19,7 @@ from telemetry.bike import (
     stroke_mm,
     wheel_and_damper,
     wheel_stroke_mm,
+    wheelbase_mm,
 )
 from telemetry.simulate import _kernel as kernel
 from telemetry.simulate.circuit import RoadProfile
@@ -253,7 +254,7 @@ def _end(vehicle: Vehicle, end: End) -> kernel.EndConstants:
 def constants(vehicle: Vehicle) -> kernel.Constants:
     """The numbers of a vehicle in SI units; `BikeFileError` if a mass, a tyre rate or a damper is missing."""
     chassis = chassis_of(vehicle.bike)
-    wheelbase_m, arm_rear_m = vehicle.bike.wheelbase_mm / 1e3, chassis.com_to_rear_axle_mm / 1e3
+    wheelbase_m, arm_rear_m = wheelbase_mm(vehicle.bike) / 1e3, chassis.com_to_rear_axle_mm / 1e3
     numbers = kernel.Constants(
         sprung_kg=chassis.sprung_mass_kg,
         inertia_kg_m2=needed(vehicle.bike, "chassis.pitch_inertia_kg_m2", purpose="simulation needs it")[0],
@@ -428,7 +429,7 @@ def ride(
         ]
     )
     if start is None:
-        at, behind = float(drive.distance_m[0]), vehicle.bike.wheelbase_mm / 1e3
+        at, behind = float(drive.distance_m[0]), wheelbase_mm(vehicle.bike) / 1e3
         under_front, _ = kernel.road_at(at, road.step_m, road.front_m)
         under_rear, _ = kernel.road_at(at - behind, road.step_m, road.rear_m)
         start = at_rest(vehicle, under_front, under_rear)

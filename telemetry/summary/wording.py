@@ -215,12 +215,15 @@ def never_words(ends: Mapping[End, EndSummary], what: str) -> str:
     known = [(name, end) for name, end in ends.items() if end.judged]
     if not known:
         return "Not known: no end was judged."
-    if len(known) == len(ENDS) and not any(measured_time(end) for _, end in known):
+    if len(known) == len(ENDS) and not any(measured_time(end) or end.stroke_open for _, end in known):
         return f"Neither end {what}."
     parts = []
     for name, end in ends.items():
         if not end.judged:
             parts.append(f"the {name} was not judged")
+            continue
+        if end.stroke_open and what == "bottomed":
+            parts.append(f"whether the {name} bottomed is not known: the bike file leaves its stroke open")
             continue
         seen = measured_time(end)
         parts.append(f"the {name} never {what}" + (f" as far as it was measured ({seen})" if seen else ""))

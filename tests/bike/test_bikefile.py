@@ -71,7 +71,8 @@ def test_demo_bikes_keep_every_key(tmp_path):
 @pytest.mark.parametrize(
     ("path", "value", "message"),
     [
-        ("wheelbase_mm", None, r"wheelbase_mm: is missing"),
+        ("front", None, r"front: is missing"),
+        ("wheelbase_mm", None, r"chassis: its masses say nothing without wheelbase_mm"),
         (
             "rear.sensor.channel",
             "fork ",

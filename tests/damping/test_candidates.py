@@ -1,5 +1,7 @@
 """Where a stretch of lost damping begins and ends: on one mass whose damping is known at every moment."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from scipy.signal import lfilter
@@ -7,8 +9,8 @@ from scipy.signal import lfilter
 from telemetry.damping.equation import ORDERS, OWN, WheelEquation
 from telemetry.damping.evidence import block_log_likelihood, joined, over_threshold, pole_grid, windows
 from telemetry.damping.hop import WheelHop, band_signals
-from telemetry.damping.judge import candidates
-from telemetry.damping.pole import Pole
+from telemetry.damping.judge import _still_damped, candidates
+from telemetry.damping.pole import Pole, Ringing
 
 # No sprung mass and no spring beside the tyre's: the equation of one mass, m x'' + c x' + k x = w.
 ONE_MASS = WheelHop(mass_ratio=0.0, spring_share=0.0)
@@ -71,3 +73,18 @@ def test_windows_that_overlap_or_touch_are_one_group():
     windows_over = [(0, 4, 1.0), (2, 5, 3.0), (5, 8, 0.5), (9, 12, 2.0)]
     assert joined(windows_over) == [windows_over[:3], windows_over[3:]]
     assert joined([]) == []
+
+
+def test_a_stretch_whose_own_damping_lies_where_a_damper_works_is_no_loss():
+    # poles of a usual grid: lost up to 0.22, sound from 0.29 on
+    ratio = np.array([0.05, 0.12, 0.2, 0.25, 0.3, 0.5])
+    grid = SimpleNamespace(damping_ratio=ratio, healthy=ratio >= 0.29)
+    usual = SimpleNamespace(pole=SimpleNamespace(damping_ratio=0.52))
+    model = SimpleNamespace(end="rear", grid=grid, reference=usual)
+    words = _still_damped(model, Ringing(15.0, 0.3, 0.36, (0.31, 0.45), 0.7))
+    assert "0.36" in words and "worked" in words
+    assert _still_damped(model, Ringing(15.0, 0.3, 0.36, (0.28, 0.45), 0.7)) is None  # it may be lost as well
+    assert (
+        _still_damped(model, Ringing(15.0, 0.3, 0.89, (0.73, 1.1), 0.7)) is None
+    )  # the fit describes nothing
+    assert _still_damped(model, Ringing(15.0, 0.3, 0.10, (0.07, 0.15), 2.0)) is None

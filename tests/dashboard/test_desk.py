@@ -11,15 +11,20 @@ from urllib.parse import quote
 
 import pytest
 from made_up import MadeUpLogbook, made_up
+from plotly.utils import PlotlyJSONEncoder
 
 from dashboard import guard
-from dashboard.app import create_app
+from dashboard.app import create_app, open_page
 from dashboard.desk.correcting import history_of
+from dashboard.desk.desk import Desk
 from dashboard.desk.sheets import difference_words, sheet_fields
+from dashboard.pages.parts import Screen
 from dashboard.pages.stand import stand_of
+from dashboard.shelf import Shelf
 from dashboard.urlstate import parse
-from telemetry.bike import load_bike
+from telemetry.bike import load_bike, open_geometry
 from telemetry.logbook import Drafts, Logbook, verify
+from telemetry.report import debrief_html
 from telemetry.setup import parse_sheet
 from telemetry.stand import at_stand, parse_change
 
@@ -261,6 +266,37 @@ def test_faults_stand_at_their_fields_in_the_words_of_the_bike_file(client, tmp_
         "already" in words for words in send(client, f"/write/draft/{token}/review", form)["faults"].values()
     )
     assert Logbook(tmp_path / "logbook").runs() == ()
+
+
+def test_what_is_not_known_stays_open_and_the_review_says_what_it_cannot_answer(client, tmp_path):
+    book = Logbook(tmp_path / "logbook")
+    token = bring(client)
+    open_keys = ("wheelbase_mm", "front.stroke_mm", "front.rake_deg", "rear.shock_stroke_mm")
+    said = {key: text for key, text in ANSWERS.items() if key not in open_keys}
+    made = send(client, f"/write/draft/{token}/bike", meanings(book, token) | said)
+    assert made["faults"] == {} and "# wheelbase_mm = " in made["text"]
+    assert (
+        wait(client, send(client, f"/write/draft/{token}/review", meanings(book, token) | said))["state"]
+        == "done"
+    )
+    entry, _ = only(book)
+    summary = book.summary(entry.run_id)
+    assert open_geometry(book.bike(entry.run_id)) == open_keys
+    said_of = [note.message for note in summary.quality if note.code == "open_key"]
+    assert len(said_of) == 4 and all(key in " ".join(said_of) for key in open_keys)
+    assert summary.balance.pitch.mean_deg is None
+    for end in summary.ends.values():
+        assert end.judged and end.stroke_open and end.wheel.travel.max_mm > 0 and not end.bottomed
+    assert any("whether it bottomed is not known" in words for words in summary.verdicts)
+    assert "never bottomed" not in " ".join(summary.verdicts)
+    shelf = Shelf(book)
+    shelf.desk = Desk(shelf)
+    shown = [debrief_html(summary, book.traces(entry.run_id), appendix=True)]
+    for path in ("/", "/balance", "/rider", "/runs", "/sheet", "/stand", "/sensors", "/season"):
+        page, _ = open_page(shelf, path, parse(f"?run={entry.run_id}"), Screen.read("light"))
+        shown.append(json.dumps(page, cls=PlotlyJSONEncoder))
+    for page in shown:
+        assert not re.search(r"(?<![a-zA-Z])nan(?![a-zA-Z])", page, re.IGNORECASE)
 
 
 def test_an_end_of_which_nothing_is_known_is_left_out_and_the_review_says_so(client, tmp_path):

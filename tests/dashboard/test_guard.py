@@ -99,6 +99,16 @@ def test_inline_scripts_are_the_hashed_ones(client):
         assert f"'sha256-{digest}'" in policy
 
 
+def test_the_codes_of_both_addresses_are_for_the_engineer_alone():
+    for key, status in (("k-all", 200), ("k-ride", 403)):
+        client = client_of(share_key="k-all", rider_key="k-ride")
+        client.get(f"/?key={key}", base_url=HOME)
+        answer = client.get("/share", base_url=HOME)
+        assert answer.status_code == status
+        assert answer.text.count("<svg") == (2 if key == "k-all" else 0)
+        assert "k-all" not in answer.text and "k-ride" not in answer.text
+
+
 def test_a_shared_dashboard_asks_for_the_key_once():
     client = client_of(share_key="right")
     assert client.get("/", base_url=HOME).status_code == 403
