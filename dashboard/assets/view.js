@@ -175,8 +175,13 @@
     const list = event.target.closest("select[data-choose]");
     if (list) choose(list.dataset.choose, list.value);
   });
+  function menu(open) {
+    const button = document.getElementById("menu");
+    if (button) button.setAttribute("aria-expanded", String(!!open));
+  }
   document.addEventListener("click", function (event) {
-    const found = event.target.closest("a.in, button[data-choose], button[data-zoom], button[data-corner], button[data-save], button[data-copy], button[data-close], #theme-switch");
+    const found = event.target.closest("a.in, button[data-choose], button[data-zoom], button[data-corner], button[data-save], button[data-copy], button[data-close], #theme-switch, #menu");
+    menu(found && found.id === "menu" && found.getAttribute("aria-expanded") === "false");
     if (!found) return;
     if (found.id === "theme-switch") switchTheme();
     else if (found.dataset.zoom) zoom(found.dataset.zoom);
@@ -257,6 +262,7 @@
   document.addEventListener("keydown", function (event) {
     if (event.metaKey || event.ctrlKey || event.altKey) return;
     if (event.target.closest("input, textarea, select, [contenteditable], .scroll, dialog")) return;
+    if (event.key === "Escape") menu(false);
     const way = KEYS[event.key], act = ACTS[event.key];
     const onPage = document.querySelector(".bar.ways") || event.key === "?";
     if (way && plot("travel")) { event.preventDefault(); zoom(way); }

@@ -137,8 +137,8 @@ def _along_the_lap(shelf: Shelf, view: View, screen: Screen) -> Any:
             along=True,
         ),
         note="Means over the laps at pace: before grey and dashed, after in colour, front above and rear below, "
-        "outwards from full extension. Grey band: nine of ten differences between two laps of one run lie in it. Filled where "
-        "the runs differ by more.",
+        "outwards from full extension. Grey band: nine of ten differences between two laps of one run lie in it. "
+        "Filled where the runs differ by more.",
         name="along",
     )
 
@@ -184,8 +184,8 @@ def _by_corner(found: Comparison, theme: Theme) -> Any:
         "Corner by corner",
         html.Div(pictures, className="two-by-two"),
         note="Before open, after filled; front round, rear a diamond; the corner that changed most on top. In colour "
-        "what is clear. A section goes from halfway between two corners to halfway between the next two; its line is the "
-        "95 % interval.",
+        "what is clear. A section goes from halfway between two corners to halfway between the next two; its line is "
+        "the 95 % interval.",
         name="corners",
     )
 

@@ -47,7 +47,18 @@ def page(active: str, view: View, title: str, *content: Any, shown: bool = False
                     href="/runs",
                     className="in brand",
                 ),
-                html.Nav([_nav_link(page, active, view) for page in navigation()], **{"aria-label": "Pages"}),
+                # on a phone the pages are in a menu, which is called what is open
+                html.Button(
+                    [next((one.title for one in navigation() if one.path == active), "Pages"), " ▾"],
+                    id="menu",
+                    className="quiet",
+                    **{"aria-expanded": "false", "aria-controls": "pages", "aria-label": "Pages"},
+                ),
+                html.Nav(
+                    [_nav_link(page, active, view) for page in navigation()],
+                    id="pages",
+                    **{"aria-label": "Pages"},
+                ),
                 html.Button(
                     [html.Span("Dark", className="when-light"), html.Span("Light", className="when-dark")],
                     id="theme-switch",

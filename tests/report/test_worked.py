@@ -77,5 +77,5 @@ def test_it_is_the_first_thing_a_comparison_says(reviewed):
         metrics=(row("balance.rebound", 1.31, 1.08, "lower", -1),),
         first=("Stop.",),
     )
-    caution, sentences = comparison_document(found)["verdict"].blocks[:2]
-    assert caution.texts == ("Stop.",) and sentences.items[0].startswith("The change did what it should")
+    caution, answer = comparison_document(found)["verdict"].blocks[:2]
+    assert caution.texts == ("Stop.",) and answer.headline.startswith("The change did what it should")
