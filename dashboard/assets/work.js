@@ -263,6 +263,9 @@
       item.dataset.ready = "1";
       const label = document.createElement("label"), box = document.createElement("input");
       box.type = "checkbox";
+      const kept = "ticked " + location.search + " " + item.textContent;  // for this run and these changes
+      box.checked = localStorage.getItem(kept) === "1";
+      box.addEventListener("change", () => box.checked ? localStorage.setItem(kept, "1") : localStorage.removeItem(kept));
       label.append(box, ...item.childNodes);
       item.appendChild(label);
     });

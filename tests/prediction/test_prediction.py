@@ -11,13 +11,25 @@ from telemetry.balance import pairs_again
 from telemetry.bike import load_bike, spring_of
 from telemetry.cli import main
 from telemetry.errors import BothEndsError, PredictionError
+from telemetry.findings import HOW_MUCH
 from telemetry.laps import is_moving
 from telemetry.logs import read_log
-from telemetry.prediction import at_corner, check_fork, parse_wish, predict, prepare, reach, steps
+from telemetry.prediction import (
+    at_corner,
+    check_fork,
+    parse_wish,
+    predict,
+    prepare,
+    reach,
+    steps,
+    with_amounts,
+)
+from telemetry.prediction.advised import changes_of
 from telemetry.prediction.model import SPREAD, spring_with_error
 from telemetry.prediction.values import KEYS, ride_values
 from telemetry.review import measure, review
 from telemetry.stand import apply_changes, parse_change
+from telemetry.summary import Finding, Turn
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 LOG, BIKE = FIXTURES / "vellmoor-clean.csv.gz", FIXTURES / "qb-6.toml"
@@ -206,6 +218,24 @@ def test_the_page_shows_both_rides_and_needs_nothing_from_outside(tmp_path, caps
         and html.count("http") == html.count("<svg")
     )
     assert json.loads(out.read_text())["corner"] == 3
+
+
+def test_a_finding_says_what_its_step_does_on_these_laps_or_why_not(measured, bike, laps):
+    # the sentence has the numbers of the prediction itself, and stands in the place of the pointer to it
+    turn = Turn("front", "rebound damping", "less")
+    finding = Finding("Up", "It is.", f"One step. {HOW_MUCH}: 'bothends try' with this.", "", "up", (turn,))
+    summary = replace(review(read_log(LOG), bike).summary, findings=(finding, replace(finding, turns=())))
+    said, first = with_amounts(measured, bike, summary)
+    assert HOW_MUCH not in said.findings[0].suggestion and said.findings[1] == summary.findings[1]
+    change, words = changes_of(bike, turn)
+    rows = {row.key: row for row in predict(laps, change).prediction.rows}
+    assert first.words == words and first.rows[0] == rows[first.rows[0].key]
+    assert f"{first.rows[0].after:.2f}" in said.findings[0].suggestion
+    bare = bike.model_copy(
+        update={"front": bike.front.model_copy(update={"damper": None, "rebound_clicks": None})}
+    )
+    said, _ = with_amounts(measured, bare, summary)
+    assert f"{HOW_MUCH} is not predicted." in said.findings[0].suggestion
 
 
 def test_a_stored_run_is_ridden_as_its_log_is(tmp_path, laps, capsys):
