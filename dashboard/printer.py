@@ -89,7 +89,7 @@ def _answer(block: Answer, printer: Printer) -> html.Div:
     # a sound log is a small mark, not a sentence
     others = [html.Li(said(text)) for text in block.others if not (block.sound and text == block.trust)]
     more = others[FIRST_OTHERS:]
-    rest = html.Details([html.Summary(f"{len(more)} more of the run"), html.Ul(more)]) if more else None
+    rest = html.Details([html.Summary(f"{len(more)} more"), html.Ul(more)]) if more else None
     return html.Div(
         [
             html.Div(

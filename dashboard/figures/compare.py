@@ -288,6 +288,6 @@ def _listed(names: Sequence[str], theme: Theme, title: str) -> dict:
 
 
 def _short(name: str) -> str:
-    """A corner by its number and name: "2 Mill"."""
-    number_, _, named = name.removeprefix("corner ").partition(" (")
-    return f"{number_} {named.removesuffix(')')}".strip()
+    """A corner as far as there is room: "2 Mill", or "corner 2" without a name."""
+    place, _, named = name.partition(" (")
+    return f"{place.removeprefix('corner ')} {named.removesuffix(')')}" if named else place

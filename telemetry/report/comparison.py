@@ -75,13 +75,15 @@ def _verdict(comparison: Comparison) -> Section | None:
         "verdict",
         "The verdict",
         Caution(comparison.first) if comparison.first else None,
-        _answer((*worked_words(comparison), *comparison.sentences)) if comparison.sentences else None,
+        _answer(comparison) if comparison.sentences else None,
         Caution(comparison.cautions, word="NOTE") if comparison.cautions else None,
     )
 
 
-def _answer(sentences: Sequence[str]) -> Answer:
-    return Answer(sentences[0], others=tuple(sentences[1:]))
+def _answer(comparison: Comparison) -> Answer:
+    said = (*worked_words(comparison), *comparison.sentences)
+    changed = "; ".join(f"{one.what} {one.before} → {one.after}" for one in comparison.changes)
+    return Answer(said[0], f"Changed: {changed}." if changed else "", others=said[1:])
 
 
 def worked_words(comparison: Comparison) -> tuple[str, ...]:
