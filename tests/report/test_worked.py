@@ -79,3 +79,13 @@ def test_it_is_the_first_thing_a_comparison_says(reviewed):
     )
     caution, answer = comparison_document(found)["verdict"].blocks[:2]
     assert caution.texts == ("Stop.",) and answer.headline.startswith("The change did what it should")
+
+
+def test_what_cannot_be_told_is_said_with_the_laps_that_would_tell():
+    rows = (
+        replace(row("lap.time_s", 83.0, 83.1, "no clear difference"), label="lap time"),
+        replace(row("balance.rebound", 1.31, 1.28, "no clear difference", -1), further_laps=4),
+        row("front.travel.max_mm", 104.0, 110.0, "higher"),
+    )
+    (found,) = comparison_document(Comparison("a", "b", ("x",), (), rows, (), ()))["untold"].blocks
+    assert [line[2] for line in found.rows] == ["4", "laps alone do not tell"]
