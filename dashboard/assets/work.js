@@ -263,6 +263,9 @@
       item.dataset.ready = "1";
       const label = document.createElement("label"), box = document.createElement("input");
       box.type = "checkbox";
+      const kept = "ticked " + location.search + " " + item.textContent;  // for this run and these changes
+      box.checked = localStorage.getItem(kept) === "1";
+      box.addEventListener("change", () => box.checked ? localStorage.setItem(kept, "1") : localStorage.removeItem(kept));
       label.append(box, ...item.childNodes);
       item.appendChild(label);
     });
@@ -317,6 +320,14 @@
     spot.style.top = 100 * y + "%";
     write(document.getElementsByName(map.dataset.into)[0],
       (top + y * (bottom - top)).toFixed(6) + " " + (left + x * (right - left)).toFixed(6));
+  });
+
+  // ---- units on screen and paper ------------------------------------------------------------------------------
+  document.addEventListener("change", function (event) {
+    if (!event.target.dataset || !event.target.dataset.unit) return;
+    const chosen = [...document.querySelectorAll("select[data-unit]")].map(list => list.value).filter(Boolean);
+    document.cookie = event.target.dataset.unit + "=" + chosen.join(".") + ";path=/;SameSite=Strict;max-age=31536000";
+    location.reload();
   });
 
   // ---- the bike file as a file of one's own -----------------------------------------------------------------

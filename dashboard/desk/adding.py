@@ -142,7 +142,7 @@ def ready(said: Mapping[str, str], preview: Mapping[str, Any], logbook: Logbook)
             with TemporaryDirectory(prefix="bothends-") as place:
                 path = Path(place) / "bike.toml"
                 path.write_text(text, encoding="utf-8")
-                load_bike(path)
+                load_bike(path, beside=True)
         except BothEndsError as error:
             said_of = getattr(error, "faults", ()) or (str(error).partition(": ")[2] or str(error),)
             raise Faults({"bike.text": " ".join(said_of)}) from None

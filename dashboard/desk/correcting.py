@@ -111,7 +111,7 @@ def cut_said(said: Mapping[str, str]) -> Cut:
 def _wrong_bike(logbook: Logbook, run_id: str, text: str) -> str:
     try:
         with _beside(logbook, run_id, text) as path:
-            load_bike(path)
+            load_bike(path, beside=True)
     except BikeFileError as error:
         return " ".join(error.faults) or str(error).partition(": ")[2]
     return ""

@@ -151,7 +151,8 @@ def _form(desk: Any, draft: Draft, preview: Mapping[str, Any], screen: Screen) -
         ),
     )
     bring_in = forms.form(f"{at}/review", *content, name="bring-in", keep=at)
-    away = html.P(_discard(draft), className="links")
+    push = html.A("It is a push test", href=f"/push?draft={draft.token}", className="in button")
+    away = html.P([push if bikes else None, _discard(draft)], className="links")
     return parts.page(PATH, View(), f"Bring {draft.name} in", bring_in, away, shown=True)
 
 

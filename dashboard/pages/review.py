@@ -19,7 +19,7 @@ from dashboard.printer import Printer, view_of
 from dashboard.scene import Scene
 from dashboard.shelf import Shelf
 from dashboard.theme import Theme
-from dashboard.thin import LongLine, window
+from dashboard.thin import ZOOMED_POINTS, LongLine, window
 from dashboard.urlstate import View, parse, to_query
 from telemetry.arrays import FloatArray
 from telemetry.report import (
@@ -335,14 +335,14 @@ def said_of_axis(scene: Scene) -> str:
     return f"Drawn along time: {why}. "
 
 
-def said_of_thinning(x: FloatArray, zoom: tuple[float, float] | None) -> str:
+def said_of_thinning(x: FloatArray, zoom: tuple[float, float] | None, points: int = POINTS) -> str:
     """How much of what was logged is drawn."""
     cut = window(x, zoom)
     count = cut.stop - cut.start
-    if count <= POINTS:
+    if count <= points:
         return f"Every sample is drawn ({number(count)})."
     return (
-        f"{number(POINTS)} of {number(count)} samples are drawn, with every extreme kept; "
+        f"{number(points)} of {number(count)} samples are drawn, with every extreme kept; "
         "zoom in to see each one."
     )
 
@@ -427,7 +427,7 @@ def travel_answer(shelf: Shelf, scene: Scene, screen: Screen, *, only_zoom: bool
     x, zoom = scene.stretch.x, scene.view.zoom
     lines = _long_lines(shelf, scene, "travel", lambda: travel.lines(travel_picture(scene)))
     patch = zoomed(lines, x, zoom)
-    return [patch, scenes.shown_words(scene), said_of_axis(scene) + said_of_thinning(x, zoom)]
+    return [patch, scenes.shown_words(scene), said_of_axis(scene) + said_of_thinning(x, zoom, ZOOMED_POINTS)]
 
 
 def trace_answer(shelf: Shelf, scene: Scene, screen: Screen, *, only_zoom: bool) -> Any:

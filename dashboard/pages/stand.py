@@ -86,6 +86,7 @@ def _form(bike: Bike, view: View) -> html.Form:
                     target="_blank",
                     className="button",
                 ),
+                html.A("Push test: drop its log", href="/add", className="in button"),
             ],
             className="links last",
         ),
@@ -103,7 +104,7 @@ def _shown(result: StandResult, view: View, screen: Screen) -> list[Any]:
     picture = parts.section("Drawn to scale", image) if drawing else None
     ticks = html.Ul([html.Li(_words(check)) for check in result.stand.recheck], className="ticks")
     recheck = parts.section("Measure again, in this order", ticks) if result.stand.recheck else None
-    first = [printer.section(sections.pop(name, None)) for name in ("verdict", "moved")]
+    first = [printer.section(sections.pop(name, None)) for name in ("verdict", "windows", "moved")]
     sections.pop("recheck", None)
     return [*first, recheck, picture, *(printer.section(section) for section in sections.values())]
 

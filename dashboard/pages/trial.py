@@ -1,8 +1,9 @@
 """Try a change on the logged laps, keep it as the plan for the next outing, and see how earlier ones came out."""
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-import plotly.graph_objects as go
+import numpy as np
 from dash import html
 
 from dashboard.pages import forms, parts
@@ -10,10 +11,11 @@ from dashboard.pages.entry import Page
 from dashboard.pages.parts import Screen
 from dashboard.printer import Printer
 from dashboard.shelf import Shelf
-from dashboard.theme import Theme, template
 from dashboard.urlstate import View, to_query
 from telemetry import logbook as logbooks
+from telemetry.arrays import ENDS
 from telemetry.logbook import Logbook, RunEntry
+from telemetry.report import Figure
 from telemetry.stand import Changed, at_stand, parse_change
 from telemetry.summary import number, signed
 
@@ -78,52 +80,20 @@ def _result(logbook: Logbook, kept: "KeptPrediction", screen: Screen) -> list[An
     document = prediction_document(kept.prediction)
     printer = Printer(view, screen.theme)
     first, *rest = [printer.section(section) for section in document.sections]
-    picture = None
-    if kept.lap:
-        words = "Before dashed, after solid; front above, rear below the line, both measured outwards."
-        graph = parts.graph(
-            "both-rides", both_rides(kept, screen.theme), "middle", "Travel of both rides over a lap"
-        )
-        picture = parts.section("Both rides over a lap", graph, note=words)
+    picture = parts.section("Both rides over a lap", *printer.printed([_both(kept)])) if kept.lap else None
     return [first, picture, _make_plan(kept), _recheck(logbook, kept), *rest]
 
 
-def both_rides(kept: "KeptPrediction", theme: Theme) -> go.Figure:
-    """Wheel travel of both rides over one lap, front up and rear down."""
-    lines = []
-    for end, sign in (("front", 1), ("rear", -1)):
-        for when in ("before", "after"):
-            values = kept.lap.get(f"{end}_{when}_mm")
-            if values is not None:
-                line = {"color": theme.of(end) if when == "after" else theme.soft, "width": 1.4}
-                if when == "before":
-                    line["dash"] = "dot"
-                lines.append(
-                    go.Scatter(
-                        x=kept.lap["distance_m"],
-                        y=[sign * value for value in values],
-                        customdata=values,
-                        line=line,
-                        name=f"{end}, {when}",
-                        hovertemplate="%{customdata:.0f} mm",
-                    )
-                )
-    axis = {
-        "tickmode": "array",
-        "tickvals": list(range(-150, 151, 50)),
-        "title": {"text": "wheel travel [mm]"},
-    }
-    ticks = {**axis, "ticktext": [str(abs(value)) for value in axis["tickvals"]], "fixedrange": True}
-    return go.Figure(
-        lines,
-        {
-            "template": template(theme),
-            "hovermode": "x unified",
-            "dragmode": False,
-            "xaxis": {"title": {"text": "distance [m]"}},
-            "yaxis": ticks,
-        },
+def _both(kept: "KeptPrediction") -> Figure:
+    """Wheel travel of both rides over one lap."""
+    from telemetry.report import both_rides
+
+    old, new = (
+        {end: np.asarray(kept.lap[f"{end}_{when}_mm"]) for end in ENDS if f"{end}_{when}_mm" in kept.lap}
+        for when in ("before", "after")
     )
+    picture = both_rides(np.asarray(kept.lap["distance_m"]), old, new, "distance [m]")
+    return Figure("both-rides", picture, "Before dashed, after solid.")
 
 
 def _make_plan(kept: "KeptPrediction") -> html.Form:
@@ -154,9 +124,19 @@ def _recheck(logbook: Logbook, kept: "KeptPrediction") -> html.Section | None:
 
 def _plans(logbook: Logbook, entry: RunEntry) -> html.Section | None:
     mine = [kept for kept in logbooks.predictions(logbook) if kept.bike == entry.bike]
-    plans = [kept for kept in mine if kept.state != "tried"]
-    if not plans:
+    ahead = logbooks.plan_for_the_day(mine)
+    done = tuple(kept for kept in mine if kept.state not in ("tried", "plan"))
+    if not (ahead or done):
         return None
+    return parts.section(
+        "Plan for the day",
+        html.Ol(_plan_items(entry, ahead)) if ahead else html.P("Nothing is planned."),
+        html.Ul(_plan_items(entry, done), className="plain") if done else None,
+        note="What to try, in order, one change a ride; below it what was done, newest first.",
+    )
+
+
+def _plan_items(entry: RunEntry, plans: Sequence["KeptPrediction"]) -> list[html.Li]:
     items = []
     for kept in plans:
         back = ", ".join(_back(change) for change in kept.prediction.changed)
@@ -164,12 +144,14 @@ def _plans(logbook: Logbook, entry: RunEntry) -> html.Section | None:
             html.Li(
                 [
                     html.P([html.B(f"{', '.join(kept.changes)}: {kept.state}. "), kept.why]),
+                    html.P(f"Expected: {kept.prediction.sentence}"),
                     html.P(f"The way back: {back}; then ride it once more as it was, to be sure (A-B-A)."),
                     html.P(f"What came of it: {kept.came_of_it}") if kept.came_of_it else None,
                     forms.form(
                         f"/write/plan/{kept.key}",
                         forms.hidden("run", entry.run_id),
                         forms.fields(
+                            forms.text("Its turn", "turn", str(kept.turn or ""), number=True, example="1"),
                             forms.text("What came of it", "came_of_it", kept.came_of_it),
                             forms.select(
                                 "It was",
@@ -189,7 +171,7 @@ def _plans(logbook: Logbook, entry: RunEntry) -> html.Section | None:
                 ]
             )
         )
-    return parts.section("Plans", html.Ul(items, className="plain"), note="Newest first.")
+    return items
 
 
 def _back(change: Changed) -> str:

@@ -261,8 +261,13 @@ def parse_bike(data: dict[str, Any], *, source: str = "bike") -> Bike:
         raise BikeFileError(f"{source}: rear.sensor: {error}.") from None
 
 
-def load_bike(path: str | Path) -> Bike:
+def load_bike(path: str | Path, *, beside: bool = False) -> Bike:
     """Read and check a bike file (TOML).
+
+    Parameters
+    ----------
+    beside : bool
+        Whether the files it names have to lie beside it: so for a file that comes from elsewhere.
 
     Raises
     ------
@@ -271,10 +276,10 @@ def load_bike(path: str | Path) -> Bike:
     """
     path = Path(path)
     data = read_toml(path, what="bike file")
-    return parse_bike(_with_files(data, path.parent), source=str(path))
+    return parse_bike(_with_files(data, path.parent, beside=beside), source=str(path))
 
 
-def _with_files(data: dict[str, Any], folder: Path) -> dict[str, Any]:
+def _with_files(data: dict[str, Any], folder: Path, *, beside: bool) -> dict[str, Any]:
     """Bike file keys with each sensor's ``table`` and each ``dyno_file``, beside the bike file, replaced by its rows.
 
     Raises `BikeFileError` if a file cannot be read, or its rows are given as well.
@@ -288,7 +293,7 @@ def _with_files(data: dict[str, Any], folder: Path) -> dict[str, Any]:
             part = data[end].get(section) if isinstance(data.get(end), dict) else None
             if isinstance(part, dict) and key in part:
                 path = folder / str(part[key])
-                if Path(str(part[key])).is_absolute() or ".." in Path(str(part[key])).parts:
+                if beside and Path(str(part[key])).name != str(part[key]):
                     raise BikeFileError(f"{path}: {end}.{section}.{key} must lie beside the bike file.")
                 if rows in part:
                     raise BikeFileError(f"{path}: {end}.{section} has {rows} and {key}; give one of them.")

@@ -3,14 +3,14 @@
 import argparse
 from collections.abc import Mapping
 
-from telemetry.balance import BounceTest, bounce_test, bounce_to_json
+from telemetry.balance import BounceTest, bounce_to_json
 from telemetry.bike import Bike, load_bike
 from telemetry.cli.channels import keep, with_channels
 from telemetry.cli.output import console, working, write_text
 from telemetry.logs import read_log
 from telemetry.notes import QualityNote
 from telemetry.report import print_bounce
-from telemetry.review import KEYS, motion_of, telling_columns
+from telemetry.review import pushes_of
 
 
 def bounce(arguments: argparse.Namespace) -> None:
@@ -31,15 +31,6 @@ def bounce_of(
 ) -> tuple[BounceTest, tuple[QualityNote, ...]]:
     """The bounce test of a log, and notes on the log; what was confirmed of its columns is kept."""
     log = read_log(path)
-    bike = _travel_only(with_channels(bike, log, channels))
-    with telling_columns(bike, log):
-        run, motion = motion_of(log, bike)
+    found = pushes_of(log, with_channels(bike, log, channels))
     keep(log, channels)
-    return bounce_test(motion, bike.name), (*run.notes, *motion.notes)
-
-
-def _travel_only(bike: Bike) -> Bike:
-    """The bike file without the columns of riding: a bike on the stand logs no speed."""
-    none = dict.fromkeys((key for key in KEYS if key != "time"), "")
-    channels = bike.channels.model_copy(update=none)
-    return bike.model_copy(update={"channels": channels})
+    return found

@@ -5,7 +5,7 @@ from dataclasses import fields
 
 from telemetry.cli.output import check_outputs, console, working, write_debrief, write_text
 from telemetry.logbook import Logbook
-from telemetry.prediction import expected_of
+from telemetry.prediction import with_amounts
 from telemetry.report import Details, debrief_document, debrief_html, print_document
 from telemetry.summary import summary_to_json
 
@@ -20,7 +20,9 @@ def debrief(arguments: argparse.Namespace) -> None:
         write_text(arguments.json, summary_to_json(summary))
         sheet = book.sheet(entry.run_id)
         details = Details(**{field.name: getattr(entry, field.name) for field in fields(Details)})
-        expected = expected_of(*book.measured(entry.run_id), summary) if summary.findings else None
+        expected = None
+        if summary.findings:
+            summary, expected = with_amounts(*book.measured(entry.run_id), summary)
         write_debrief(
             arguments,
             lambda: debrief_html(

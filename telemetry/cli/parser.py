@@ -199,6 +199,11 @@ def _review(commands: "Commands") -> None:
     parser.add_argument(
         "--save-circuit", metavar="FILE.toml", help="write the circuit as found, for the next log on it"
     )
+    parser.add_argument(
+        "--amounts",
+        action="store_true",
+        help="ride the laps again with each step that is advised: how much it does",
+    )
     _json(parser)
     parser.add_argument("--traces", metavar="FILE", help="also write the run sample by sample, as Parquet")
     _debrief_files(parser)

@@ -230,8 +230,9 @@ def _jackknife_sd(away: FloatArray) -> float:
 
 
 LEAST_LAPS_FOR_TREND = 4
-# A smaller fall over the outing is not worth a word, and part of it is what pace and fuel do. Choices of ours.
-LEAST_FALL_PCT = 10.0
+# Over five laps the readings of sound dampers drift by 4 % (standard deviation; 21 outings of `telemetry.simulate` with
+# every confounder, choosing seeds 1510005 to 1520039): so much is usual, and three times it the least that is told.
+LEAST_FALL_PCT = 12.0
 USUAL_DRIFT_PCT = 4.0
 # Of sound outings so many may be called falling, both ends and every shape that is looked for together.
 FALSE_CALLS = 1.0 / 150.0

@@ -21,10 +21,12 @@ from telemetry.findings.rank import (
     trust_sentence,
     verdict_sentences,
 )
-from telemetry.findings.rules import turn_words
+from telemetry.findings.rules import EXPECTED, HOW_MUCH, turn_words, without_amount
 
 __all__ = [
     "DOUBTFUL",
+    "EXPECTED",
+    "HOW_MUCH",
     "LOST",
     "NOT_JUDGED",
     "NO_SIGN",
@@ -46,4 +48,5 @@ __all__ = [
     "turn_words",
     "trust_sentence",
     "verdict_sentences",
+    "without_amount",
 ]

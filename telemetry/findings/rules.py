@@ -370,12 +370,21 @@ def _suggestion(
     return " ".join(said)
 
 
+# One of these begins the end of a suggestion: how the size of its step is found, or what a prediction says of it.
+HOW_MUCH, EXPECTED = "How much on these laps", "Expected of the next outing"
+
+
+def without_amount(suggestion: str) -> str:
+    """A suggestion without how much its step does."""
+    return min((suggestion.partition(words)[0] for words in (HOW_MUCH, EXPECTED)), key=len).rstrip()
+
+
 def _size(turns: list[Turn], sized: frozenset[str]) -> str:
     """How the size of the steps on the logged laps is found, or what the bike file lacks for it."""
     options = [f"--change {change}" for turn in turns for key, change in [_change(turn)] if key in sized]
     if options:
-        return f"How much on these laps: 'bothends try' with {' or '.join(options)}."
-    return f"How much on these laps is not known: the bike file lacks {_lacking(turns[0])}."
+        return f"{HOW_MUCH}: 'bothends try' with {' or '.join(options)}."
+    return f"{HOW_MUCH} is not known: the bike file lacks {_lacking(turns[0])}."
 
 
 def _change(turn: Turn) -> tuple[str, str]:

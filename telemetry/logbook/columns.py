@@ -7,13 +7,15 @@ then the numbers that occur are listed once (``levels``) and a sample says which
 neighbours are short, hence DELTA_BINARY_PACKED; `tests/benchmarks/logbook/encodings.py` compares it with
 others. A column that is not decimals stays float64.
 
-Traces are what a picture is drawn of and rest on the log, so they are kept to a hundredth of a millimetre, and to the
-decimals of `TRACE_DECIMALS`. Those of older versions are float64; both are read alike.
+Traces are what a picture is drawn of and rest on the log, so they are kept to a hundredth of a millimetre at the wheel,
+and to the decimals of `TRACE_DECIMALS`; what follows from the shaft and the bike file (`FOLLOWS`) is not kept. Those of
+older versions are float64, and whole; all are read alike.
 """
 
 import base64
 import json
 import zlib
+from collections.abc import Callable, Mapping
 from dataclasses import fields
 from pathlib import Path
 from typing import Any, get_type_hints
@@ -24,7 +26,8 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 from pydantic import TypeAdapter
 
-from telemetry.arrays import FloatArray
+from telemetry.arrays import ENDS, FloatArray
+from telemetry.bike import Bike, leverage_curve, pitch_deg, wheelbase_mm
 from telemetry.errors import LogbookError
 from telemetry.logs import RawLog
 from telemetry.summary import Traces
@@ -34,7 +37,9 @@ _LARGEST = 2.0**53  # beyond it a float no longer tells whole numbers apart
 _WIDEST = 2**22  # span of numbers for which a table of those that occur is made
 _KEY = b"bothends.log"
 # By the unit that a trace's name ends in, the longest that fits; whole numbers (lap, phase, valid) have none.
-TRACE_DECIMALS = {"_mm_s": 1, "_mm": 2, "_m_s": 3, "_m": 2, "_deg": 3, "t_s": 6}
+FOLLOWS = {"pitch_deg", *(f"{end}_wheel_{unit}" for end in ENDS for unit in ("mm", "mm_s"))}
+_SHAFT = tuple(f"{end}_shaft_{unit}" for end in ENDS for unit in ("mm", "mm_s"))
+TRACE_DECIMALS = {"_shaft_mm": 3, "_mm_s": 1, "_mm": 2, "_m_s": 3, "_m": 2, "_deg": 3, "t_s": 6}
 
 
 def as_decimals(values: FloatArray) -> tuple[npt.NDArray[np.int64], int] | None:
@@ -128,16 +133,18 @@ def _write(path: Path, arrays: list[pa.Array], schema: pa.Schema, packed: list[s
 
 
 def write_stored_traces(traces: Traces, path: Path) -> None:
-    """Write traces as whole numbers of `TRACE_DECIMALS`."""
+    """Write traces as whole numbers of `TRACE_DECIMALS`, without what follows from others."""
     arrays, schema = [], []
     for name, values in traces.columns.items():
+        if name in FOLLOWS:
+            continue
         decimals = next((count for unit, count in TRACE_DECIMALS.items() if name.endswith(unit)), 0)
         unknown = ~np.isfinite(values)
         scaled = np.rint(np.where(unknown, 0.0, values) * 10.0**decimals)
         kind = np.int32 if np.abs(scaled).max(initial=0.0) < 2**31 else np.int64
         arrays.append(pa.array(scaled.astype(kind), mask=unknown if unknown.any() else None))
         schema.append(pa.field(name, arrays[-1].type, metadata={"decimals": str(decimals)}))
-    _write(path, arrays, pa.schema(schema), list(traces.columns))
+    _write(path, arrays, pa.schema(schema), [field.name for field in schema])
 
 
 def read_stored_traces(path: Path, columns: tuple[str, ...] | None = None) -> Traces:
@@ -159,6 +166,38 @@ def read_stored_traces(path: Path, columns: tuple[str, ...] | None = None) -> Tr
     except (OSError, pa.ArrowException, KeyError, ValueError) as error:
         reason = (str(error).splitlines() or ["damaged"])[0]
         raise LogbookError(f"{path}: traces cannot be read ({reason}).") from None
+
+
+def read_whole_traces(path: Path, bike: Callable[[], Bike], columns: tuple[str, ...]) -> Traces:
+    """Read some columns of traces, or make them of others and of the bike that the run was reviewed with.
+
+    Raises
+    ------
+    LogbookError
+        If the file is missing or damaged.
+    """
+    found = dict(read_stored_traces(path, columns).columns)
+    follow = [name for name in columns if name in FOLLOWS and name not in found]
+    if follow:
+        needed = [
+            name for name in _SHAFT if any(name.startswith(one[:5]) or one == "pitch_deg" for one in follow)
+        ]
+        shaft = read_stored_traces(path, tuple(needed)).columns
+        found |= {name: values for name in follow if (values := _following(name, shaft, bike())) is not None}
+    return Traces({name: found[name] for name in columns if name in found})
+
+
+def _following(name: str, shaft: Mapping[str, FloatArray], bike: Bike) -> FloatArray | None:
+    """One column of `FOLLOWS` from travel and speed at the shafts."""
+    if name == "pitch_deg":
+        front, rear = (_following(f"{end}_wheel_mm", shaft, bike) for end in ENDS)
+        return None if front is None or rear is None else pitch_deg(front, rear, wheelbase_mm(bike))
+    end, unit = next((end, name.removeprefix(f"{end}_wheel_")) for end in ENDS if name.startswith(end))
+    travel, speed = (shaft.get(f"{end}_shaft_{of}") for of in ("mm", "mm_s"))
+    if travel is None or speed is None:
+        return None
+    curve = leverage_curve(bike, end)
+    return curve.wheel_travel_mm(travel) if unit == "mm" else np.asarray(curve.ratio(travel) * speed)
 
 
 def read_stored_log(path: Path) -> RawLog:

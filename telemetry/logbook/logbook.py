@@ -26,7 +26,7 @@ from telemetry.errors import LogbookError
 from telemetry.laps import load_circuit
 from telemetry.logbook.build import ENTRY, REVIEW, TRACES
 from telemetry.logbook.build import LOG as STORED_LOG
-from telemetry.logbook.columns import read_stored_log, read_stored_traces
+from telemetry.logbook.columns import read_stored_log, read_whole_traces
 from telemetry.logbook.entry import Record, RunEntry, Words, file_sha256, sheet_words, version_of
 from telemetry.logbook.keep import check_words, keep
 from telemetry.logbook.rider import RiderWord, new_word, read_words, write_words
@@ -35,7 +35,7 @@ from telemetry.logs import RawLog, read_log
 from telemetry.review import Cut, Measured, measure, with_columns
 from telemetry.season import REGISTRY, Dataset, RunRecord, date_in, record_of
 from telemetry.setup import SetupSheet, load_sheet
-from telemetry.summary import Summary, Traces, summary_from_json
+from telemetry.summary import TRACE_COLUMNS, Summary, Traces, summary_from_json
 
 RIDER = "rider"  # folder of what riders said
 SEASON = "season"
@@ -411,7 +411,8 @@ class Logbook:
         LogbookError
             For an unknown id or traces that cannot be read.
         """
-        return read_stored_traces(self._home(run_id) / TRACES, columns)
+        path = self._home(run_id) / TRACES
+        return read_whole_traces(path, lambda: self.bike(run_id), columns or TRACE_COLUMNS)
 
     def bike(self, run_id: str) -> Bike:
         """The bike file a run was reviewed with. Raises `LogbookError` for an unknown id."""

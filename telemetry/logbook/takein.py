@@ -10,6 +10,7 @@ from pathlib import Path, PurePosixPath
 from tempfile import TemporaryDirectory
 from typing import Any, cast
 
+from telemetry.bike import load_bike
 from telemetry.errors import BothEndsError, LogbookError
 from telemetry.logbook.build import BIKE, CHANNELS, CIRCUIT, CUT, ORIGINAL, SHEET
 from telemetry.logbook.draft import LARGEST_LOG_BYTES
@@ -145,6 +146,7 @@ def _take_in(logbook: Logbook, home: Path, row: dict[str, Any]) -> str:
         raise LogbookError("its log is missing in the export.")
     if log.stat().st_size > LARGEST_LOG_BYTES or file_sha256(log) != row["log_sha256"]:
         raise LogbookError("its log is not the one that was exported.")
+    load_bike(place / BIKE, beside=True)
     said = {word: text for word in Words.__annotations__ if isinstance(text := row.get(word), str) and text}
     channels, cut = place / CHANNELS, place / CUT
     return logbook.add(

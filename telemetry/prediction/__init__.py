@@ -20,6 +20,7 @@ from telemetry.prediction.results import (
 
 if TYPE_CHECKING:
     from telemetry.prediction.advised import expected_of as expected_of
+    from telemetry.prediction.advised import with_amounts as with_amounts
     from telemetry.prediction.forkload import ForkCheck as ForkCheck
     from telemetry.prediction.forkload import check_fork as check_fork
     from telemetry.prediction.prediction import Laps as Laps
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
 
 _HOME = {
     "expected_of": "advised",
+    "with_amounts": "advised",
     "ForkCheck": "forkload",
     "check_fork": "forkload",
     "Laps": "prediction",
@@ -68,6 +70,7 @@ __all__ = [
     "prepare",
     "reach",
     "steps",
+    "with_amounts",
 ]
 
 

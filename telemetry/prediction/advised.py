@@ -1,18 +1,20 @@
-"""Expected effect of the first step that the findings of a review advise, on the laps of its log."""
+"""Expected effect of the steps that the findings of a review advise, on the laps of its log."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from telemetry.bike import Bike, value_at
 from telemetry.errors import BothEndsError, PredictionError
-from telemetry.findings import turn_words
+from telemetry.findings import EXPECTED, HOW_MUCH, turn_words, without_amount
 from telemetry.prediction.prediction import Laps, predict, prepare
 from telemetry.prediction.results import Expected, TryRow
 from telemetry.review import Measured
 from telemetry.stand import Change
-from telemetry.summary import Finding, Summary, Turn, sentence
+from telemetry.summary import Finding, Summary, Turn, decimals_of, number, sentence, signed
 
 # Of the damping, where the bike file has a curve and no clicks. A choice of ours: about what two clicks do.
 DAMPING_STEP = 0.10
+MOST_ROWS = 2  # that a finding says; the page of the debrief has them all
 OIL_STEP_MM = 5.0  # of the height of the air above the oil; common practice, no source
 # Numbers of a prediction that say what a step came to, by adjuster, most telling first; ``{end}`` is its own.
 _TOLD = {
@@ -37,11 +39,6 @@ _TOLD = {
 }
 
 
-def first_turns(findings: Iterable[Finding]) -> tuple[Turn, ...]:
-    """The steps of the first finding that advises one, of which one is tried; empty where none does."""
-    return next((finding.turns for finding in findings if finding.turns), ())
-
-
 def expected_of(measured: Measured, bike: Bike, summary: Summary) -> Expected | None:
     """What the first step that a review advises is expected to do on its laps; None where it advises none.
 
@@ -54,14 +51,65 @@ def expected_of(measured: Measured, bike: Bike, summary: Summary) -> Expected | 
     summary : Summary
         The review of the same log.
     """
-    turns = first_turns(summary.findings)
-    if not turns:
-        return None
+    first = next((finding for finding in summary.findings if finding.turns), None)
+    return None if first is None else _each(measured, bike, summary, (first,))[0]
+
+
+def with_amounts(measured: Measured, bike: Bike, summary: Summary) -> tuple[Summary, Expected | None]:
+    """A review whose findings say what their steps are expected to do on its laps, or why it is not predicted.
+
+    Parameters
+    ----------
+    measured, bike, summary
+        As of `expected_of`.
+
+    Returns
+    -------
+    Summary
+    Expected or None
+        Of the first step that it advises.
+    """
+    each = _each(measured, bike, summary, summary.findings)
+    findings = tuple(
+        finding if expected is None else replace(finding, suggestion=_sized(finding.suggestion, expected))
+        for finding, expected in zip(summary.findings, each, strict=True)
+    )
+    first = next((expected for expected in each if expected is not None), None)
+    return replace(summary, findings=findings), first
+
+
+def _each(
+    measured: Measured, bike: Bike, summary: Summary, findings: Sequence[Finding]
+) -> list[Expected | None]:
+    """What the steps of each finding are expected to do, None where it advises none."""
+    if not any(finding.turns for finding in findings):
+        return [None] * len(findings)
     try:
         laps = prepare(measured, bike, summary.oscillation)
     except BothEndsError as error:
-        return Expected(reason=str(error))
-    return expected_effect(laps, turns)
+        return [Expected(reason=str(error)) if finding.turns else None for finding in findings]
+    return [expected_effect(laps, finding.turns) if finding.turns else None for finding in findings]
+
+
+def _sized(suggestion: str, expected: Expected) -> str:
+    """A suggestion that ends in what its step is expected to do."""
+    said = [without_amount(suggestion)]
+    if expected.rows:
+        rows = "; ".join(_row_words(row) for row in expected.rows[:MOST_ROWS])
+        said.append(f"{EXPECTED} of this step ({expected.words[0].lower()}{expected.words[1:]}): {rows}.")
+    if expected.reason:
+        said.append(f"{HOW_MUCH} is not predicted. {expected.reason}")
+    return " ".join(said)
+
+
+def _row_words(row: TryRow) -> str:
+    """``front travel left 4.1 to 5.2 mm (change −0.6 to +2.8)``."""
+    if row.after is None:
+        return f"{row.name} {row.direction}"
+    digits = decimals_of(row.unit) if row.unit else 2
+    low, high = (row.low, row.high) if row.next_low is None else (row.next_low, row.next_high)
+    values = f"{row.name} {number(row.before, digits)} to {number(row.after, digits, row.unit)}"
+    return f"{values} (change {signed(low, digits)} to {signed(high, digits)}, 90 %)"
 
 
 def expected_effect(laps: Laps, turns: Iterable[Turn]) -> Expected:
@@ -72,7 +120,7 @@ def expected_effect(laps: Laps, turns: Iterable[Turn]) -> Expected:
     laps : Laps
         From `telemetry.prediction.prepare`.
     turns : iterable of Turn
-        From `first_turns`, the first before the second.
+        Of one finding, the first before the second.
     """
     reasons = []
     for turn in turns:

@@ -58,8 +58,14 @@ USUAL_DAMPER: Mapping[End, Damper] = {
 SPREAD = {
     "mass": (0.03, 0.10), "com": (0.015, 0.03), "inertia": (0.12, 0.25), "unsprung": (0.03, 0.15),
     "tyre": (0.07, 0.12), "tyre_damping": (0.40, 0.50), "damper": (0.10, 0.40), "friction": (0.40, 0.60),
-    "spring": (0.015, 0.015), "air": (0.15, 0.25), "rubber": (0.20, 0.60),
+    "spring": (0.015, 0.015), "air": (0.15, 0.25), "oil_level": (0.03, 0.40), "top_out": (0.20, 0.20),
+    "rubber": (0.20, 0.60), "rubber_length": (0.05, 0.25),
 }  # fmt: skip
+OF_AN_END = (
+    "unsprung", "tyre", "tyre_damping", "friction", "spring", "air", "oil_level", "top_out", "rubber", "rubber_length",
+)  # fmt: skip
+# What stands in for what a bike file lacks: a part of the error belongs to what is named
+_LACKED_WITH = {"oil_level": "air", "rubber_length": "rubber"}
 ZERO_SD_MM = 0.3  # error of a sensor's zero; half of the change by a new fit
 # Rubber at the end of the stroke: every fork and shock ends in some, and a file that names none does not say that there
 # is none. Common practice, no source.
@@ -87,32 +93,59 @@ class FileError:
 EXACT = FileError()
 
 
-def draw_errors(lacks: Sequence[str], count: int) -> tuple[FileError, ...]:
+@dataclass(frozen=True)
+class Fitted:
+    """Parts of a bike file as a log has them: logarithms of factors, their means and covariance.
+
+    ``names`` are those of `FileError`, such as "front.air".
+    """
+
+    names: tuple[str, ...]
+    mean: FloatArray
+    covariance: FloatArray
+
+    def error(self, scatter: FloatArray | float = 0.0) -> FileError:
+        """The file's error at so many standard deviations of each principal direction; 0 is the likeliest."""
+        logs = self.mean + np.linalg.cholesky(self.covariance) @ np.broadcast_to(scatter, self.mean.shape)
+        return FileError(dict(zip(self.names, map(float, np.exp(logs)), strict=True)))
+
+
+def spread_of(name: str, lacks: Sequence[str], end: End | None = None) -> float:
+    """Relative standard deviation of a part of a bike file, wider where a usual value stands in for it."""
+    lacked = _LACKED_WITH.get(name, name)
+    return SPREAD[name][(lacked if end is None else f"{end}.{lacked}") in lacks]
+
+
+def draw_errors(lacks: Sequence[str], count: int, fitted: Fitted | None = None) -> tuple[FileError, ...]:
     """So many draws of the errors of a bike file; the same for the same file.
 
     Parameters
     ----------
     lacks : sequence of str
         From `assumed`: usual values stand in for these.
+    fitted : Fitted, optional
+        What the log says of some parts.
     """
     rng = np.random.default_rng(20240501)
     draws = []
     for _ in range(count):
         factors = {}
         for name in ("mass", "com", "inertia"):
-            factors[name] = _drawn(rng, name, name in lacks)
+            factors[name] = _drawn(rng, spread_of(name, lacks))
         for end in ENDS:
-            for name in ("unsprung", "tyre", "tyre_damping", "friction", "spring", "air", "rubber"):
-                factors[f"{end}.{name}"] = _drawn(rng, name, f"{end}.{name}" in lacks)
+            for name in OF_AN_END:
+                factors[f"{end}.{name}"] = _drawn(rng, spread_of(name, lacks, end))
             for side in ("compression", "rebound"):
-                factors[f"{end}.{side}"] = _drawn(rng, "damper", f"{end}.damper" in lacks)
+                factors[f"{end}.{side}"] = _drawn(rng, spread_of("damper", lacks, end))
+        if fitted is not None:
+            factors |= fitted.error(rng.standard_normal(len(fitted.names))).factors
         zero: dict[End, float] = {end: ZERO_SD_MM * float(rng.standard_normal()) for end in ENDS}
         draws.append(FileError(factors, zero))
     return tuple(draws)
 
 
-def _drawn(rng: np.random.Generator, name: str, guessed: bool) -> float:
-    return float(np.exp(SPREAD[name][guessed] * rng.standard_normal()))
+def _drawn(rng: np.random.Generator, spread: float) -> float:
+    return float(np.exp(spread * rng.standard_normal()))
 
 
 def spring_lacks(bike: Bike, end: End) -> tuple[str, ...]:
@@ -203,13 +236,24 @@ def spring_with_error(bike: Bike, end: End, nominal: Bike, error: FileError) -> 
     update: dict[str, object] = {}
     if parts.second_rate_n_per_mm is not None:
         update["second_rate_n_per_mm"] = parts.second_rate_n_per_mm + coil - spring.coil_n_per_mm
-    rubber = error.factor("rubber", end)
-    if parts.top_out is not None:
-        update["top_out"] = parts.top_out.model_copy(
-            update={"rate_n_per_mm": parts.top_out.rate_n_per_mm * rubber}
+    if (top_out := parts.top_out) is not None:
+        update["top_out"] = top_out.model_copy(
+            update={"rate_n_per_mm": top_out.rate_n_per_mm * error.factor("top_out", end)}
         )
-    if parts.bump_stop is not None:
-        update["bump_stop"] = parts.bump_stop.model_copy(update={"force_n": parts.bump_stop.force_n * rubber})
+    if (stop := parts.bump_stop) is not None:
+        length = min(spring.stroke_mm, stop.length_mm * error.factor("rubber_length", end))
+        force = stop.force_n * error.factor("rubber", end)
+        update["bump_stop"] = stop.model_copy(update={"length_mm": length, "force_n": force})
+    if (air := parts.air) is not None:
+        wide, level = float(np.sqrt(error.factor("air", end))), error.factor("oil_level", end)
+        displacing = None if air.displacing_mm is None else air.displacing_mm * wide
+        update["air"] = air.model_copy(
+            update={
+                "bore_mm": air.bore_mm * wide,
+                "displacing_mm": displacing,
+                "oil_level_mm": air.oil_level_mm * level,
+            }
+        )
     return replace(spring, coil_n_per_mm=coil, parts=parts.model_copy(update=update))
 
 
@@ -219,17 +263,13 @@ def shaft_grid_mm(bike: Bike) -> FloatArray:
     return np.arange(-BEYOND_MM, longest + BEYOND_MM + SHAFT_STEP_MM / 2, SHAFT_STEP_MM)
 
 
-def spring_table_n(
-    spring: ShaftSpring, grid_mm: FloatArray, air: float = 1.0, zero_mm: float = 0.0
-) -> FloatArray:
+def spring_table_n(spring: ShaftSpring, grid_mm: FloatArray, zero_mm: float = 0.0) -> FloatArray:
     """Force along the shaft on a grid: within the stroke as the springs have it, beyond it with the metal stops.
 
     Parameters
     ----------
     grid_mm : ndarray of shape (n,)
         As the sensor reads it. [mm]
-    air : float
-        Scale of what the enclosed air adds.
     zero_mm : float
         What the shaft's travel is more than the sensor reads. [mm]
 
@@ -242,9 +282,6 @@ def spring_table_n(
     inside = np.clip(true_mm, 0.0, spring.stroke_mm)
     unique, where = np.unique(inside, return_inverse=True)
     force = np.array([spring.force_n(float(x)) for x in unique])
-    if air != 1.0 and spring.parts is not None and spring.parts.air is not None:
-        airless = replace(spring, parts=spring.parts.model_copy(update={"air": None}))
-        force += (air - 1.0) * (force - np.array([airless.force_n(float(x)) for x in unique]))
     return np.asarray(force[where] + STOP_N_PER_MM * (true_mm - inside))
 
 
@@ -297,7 +334,7 @@ def tables_of(bike: Bike, nominal: Bike, error: FileError = EXACT, ends: Sequenc
             dampers.append(np.zeros(len(_oil_n(USUAL_DAMPER[end])[0])))
             continue
         spring = spring_with_error(bike, end, nominal, error)
-        springs.append(spring_table_n(spring, grid, error.factor("air", end), error.zero_mm.get(end, 0.0)))
+        springs.append(spring_table_n(spring, grid, error.zero_mm.get(end, 0.0)))
         curve = leverage_curve(bike, end)
         position = curve.wheel_travel_mm(grid)
         longer = length_change_mm(nominal, bike) if end == "rear" else 0.0

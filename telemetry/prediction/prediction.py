@@ -78,7 +78,7 @@ class Laps:
     file : Bike
         The bike file as it was given.
     bike : Bike
-        With what was fitted to the log, and usual rubber at the end of the strokes.
+        With usual rubber at the end of the strokes, and usual air in a fork whose file has the coil only.
     assumed : tuple of str
         What usual or fitted values stand in for.
     ends : tuple of End
@@ -95,6 +95,8 @@ class Laps:
         Before a change.
     lap_values : tuple of mapping of str to float
         The same, lap by lap.
+    error : FileError
+        The likeliest of the bike file, by what the log says of it.
     corner : int or None
         The numbers are those of one corner of the laps; None for whole laps.
     """
@@ -113,6 +115,7 @@ class Laps:
     values: Mapping[str, float]
     lap_values: tuple[Mapping[str, float], ...]
     fork: ForkCheck | None
+    error: FileError = EXACT
     corner: int | None = None
 
     @property
@@ -148,14 +151,15 @@ def prepare(measured: Measured, bike: Bike, oscillation: Oscillation | None = No
     file, lacks = bike, assumed(bike)
     fork: ForkCheck | None = None
     if "front" in ends:
-        fork = check_fork(measured.run, motion, track, selected, bike)
+        fork = check_fork(measured.run, motion, track, selected, bike, lacks)
         bike = fork.bike
         if _air(bike) and not _air(file):
             lacks = (*lacks, "front.air")
     bike = with_usual_rubber(bike)
     ride = old_ride(_only(motion, ends), 0, len(motion.t_s))
-    model = difference_model(bike, bike, EXACT, ends)
-    load = tyre_loads_n(ride, model)
+    fitted = None if fork is None else fork.fitted
+    error = EXACT if fitted is None else fitted.error()
+    load = tyre_loads_n(ride, difference_model(bike, bike, error, ends))
     before = _motion(measured, bike, ends, _measured_mm(ride))
     bumps = find_pairs(before, track)
     values = ride_values(before, track, selected, bumps)
@@ -178,6 +182,7 @@ def prepare(measured: Measured, bike: Bike, oscillation: Oscillation | None = No
         values,
         tuple(lap_values),
         fork,
+        error,
     )
 
 
@@ -249,7 +254,7 @@ def _lap_values(motion: Motion, inside: BoolArray) -> dict[str, float]:
 
 def _ridden(laps: Laps, new: Bike) -> tuple[Motion, dict[str, float], FloatArray, DifferenceModel]:
     """The new ride, its numbers, its shaft travel and the model."""
-    model = difference_model(laps.bike, new, EXACT, laps.ends)
+    model = difference_model(laps.bike, new, laps.error, laps.ends)
     shaft = ride_again(laps.ride, model, laps.load_n)
     after = _motion(laps.measured, new, laps.ends, shaft)
     values = ride_values(after, laps.track, laps.selected, laps.bumps)
@@ -289,7 +294,9 @@ def predict(laps: Laps, changes: Sequence[Change], *, draws: int = DRAWS) -> Tri
     after, values, shaft, _ = _ridden(laps, direction_bike(new, changed) if clicks else new)
     before = {**laps.values, **{key: 1.0 for key in values if key.endswith("hop_damping_ratio")}}
     moved = _moved(laps, after, shaft)
-    errors = draw_errors(laps.assumed, 0 if clicks else draws)
+    errors = draw_errors(
+        laps.assumed, 0 if clicks else draws, None if laps.fork is None else laps.fork.fitted
+    )
     half = half_widths(before, _drawn_changes(laps, new, errors), moved)
     rows = tuple(
         _row(key, before, values, half, laps, refused, direction_only=bool(clicks))
@@ -341,7 +348,7 @@ def _drawn_changes(laps: Laps, new: Bike, errors: Sequence[FileError]) -> list[d
     inside = np.zeros(len(laps.selected), dtype=bool)
     inside[first:stop] = laps.selected[first:stop]
     ride = old_ride(_only(laps.measured.motion, laps.ends), first, stop)
-    load = tyre_loads_n(ride, difference_model(laps.bike, laps.bike, EXACT, laps.ends))
+    load = tyre_loads_n(ride, difference_model(laps.bike, laps.bike, laps.error, laps.ends))
     rows = slice(first, stop)
     track, selected = laps.track.during(rows), inside[rows]
     run = laps.measured.run

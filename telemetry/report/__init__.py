@@ -27,7 +27,7 @@ from telemetry.report.blocks import (
     Spot,
     Table,
 )
-from telemetry.report.bounce import bounce_html, print_bounce
+from telemetry.report.bounce import bounce_document, bounce_html, print_bounce
 from telemetry.report.card import SectionTime, card_svg, section_times, usual_lap_s
 from telemetry.report.check import HEADINGS as SENSOR_HEADINGS
 from telemetry.report.check import WANTED, check_log, check_to_json, print_check, sensor_checks, sensor_rows
@@ -85,6 +85,7 @@ from telemetry.setup import Comparison, SetupSheet
 from telemetry.summary import Summary
 
 if TYPE_CHECKING:
+    from telemetry.report.prediction import both_rides as both_rides
     from telemetry.report.prediction import prediction_document as prediction_document
     from telemetry.report.prediction import prediction_html as prediction_html
     from telemetry.report.prediction import print_prediction as print_prediction
@@ -152,6 +153,7 @@ __all__ = [
     "Upright",
     "WANTED",
     "bounce_damper_document",
+    "bounce_document",
     "bounce_html",
     "check_log",
     "check_to_json",
@@ -175,6 +177,7 @@ __all__ = [
     "print_check",
     "print_comparison",
     "print_document",
+    "both_rides",
     "prediction_document",
     "print_prediction",
     "print_review",
@@ -199,6 +202,7 @@ __all__ = [
 
 def __getattr__(name: str) -> Any:
     if name in (
+        "both_rides",
         "prediction_document",
         "prediction_html",
         "print_prediction",

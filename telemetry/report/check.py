@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 HEADINGS = (
     *words_columns("", "column", "fit"), Column("mm/unit"), Column("off line [mm]"), Column("of span [%]"),
     Column("zero from", words=True), Column("tops out [mm]"), Column("drift [mm]"),
+    Column("supply [% of the bench]"),
 )  # fmt: skip
 
 
@@ -47,6 +48,8 @@ class SensorCheck:
         Where the end tops out, by the log; 0 if the zero is right. [mm]
     drift_mm : float or None
         How much higher its lowest reading is in the last third of the run than in the first. [mm]
+    supply_pct : (float, float) or None
+        Least and most of the voltage that feeds it, of what it was at the bench; None where it is not logged. [%]
     """
 
     end: str
@@ -58,20 +61,26 @@ class SensorCheck:
     zero_from: str
     topped_out_mm: float | None
     drift_mm: float | None
+    supply_pct: tuple[float, float] | None = None
 
 
 def sensor_checks(history: Sequence[Step]) -> tuple[SensorCheck, ...]:
     """The travel sensors of a run; none for a history without calibration."""
-    zeros = {step.settings["end"]: step.settings for step in history if step.name == "zero"}
+    zeros, supplies = (
+        {step.settings["end"]: step.settings for step in history if step.name == name}
+        for name in ("zero", "supply")
+    )
     return tuple(
-        _sensor(step.settings, zeros.get(step.settings["end"], {}))
+        _sensor(step.settings, zeros.get(step.settings["end"], {}), supplies.get(step.settings["end"], {}))
         for step in history
         if step.name == "calibrate" and "zero_from" in step.settings
     )
 
 
 def _sensor(
-    calibration: dict[str, float | int | str | bool], zero: dict[str, float | int | str | bool]
+    calibration: dict[str, float | int | str | bool],
+    zero: dict[str, float | int | str | bool],
+    supply: dict[str, float | int | str | bool],
 ) -> SensorCheck:
     points = calibration["points"]
 
@@ -88,6 +97,9 @@ def _sensor(
         zero_from=str(calibration["zero_from"]),
         topped_out_mm=float(zero["topped_out_mm"]) if "topped_out_mm" in zero else None,
         drift_mm=float(zero["drift_mm"]) if "drift_mm" in zero else None,
+        supply_pct=(100 * float(supply["least_share"]), 100 * float(supply["most_share"]))
+        if "least_share" in supply
+        else None,
     )
 
 
@@ -104,6 +116,7 @@ def sensor_rows(sensors: Iterable[SensorCheck]) -> list[tuple[str, ...]]:
             sensor.zero_from,
             UNKNOWN if sensor.topped_out_mm is None else number(sensor.topped_out_mm, 1),
             UNKNOWN if sensor.drift_mm is None else number(sensor.drift_mm, 1),
+            "" if sensor.supply_pct is None else " to ".join(number(x, 1) for x in sensor.supply_pct),
         )
         for sensor in sensors
     ]

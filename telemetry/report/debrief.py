@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal
 
 from telemetry.arrays import ENDS
 from telemetry.damping import dampers_in_doubt
-from telemetry.findings import nothing_asks, suspicions
+from telemetry.findings import EXPECTED, nothing_asks, suspicions, without_amount
 from telemetry.report.blocks import (
     Blank,
     Block,
@@ -240,7 +240,7 @@ def _change(summary: Summary, expected: "Expected | None") -> Section | None:
     if not summary.findings:
         return section("change", "One change", Sentence("None: nothing in this log asks for one."))
     first = next((found for found in summary.findings if found.turns), summary.findings[0])
-    blocks: list[Block | None] = [Sentence(cut_short(first.suggestion, _MOST_ADVICE))]
+    blocks: list[Block | None] = [Sentence(cut_short(without_amount(first.suggestion), _MOST_ADVICE))]
     if first.turns:
         blocks += _expected(expected)
         blocks += [Sentence(cut_short(first.caution, _MOST_NOTE), "note")] if first.caution else []
@@ -253,7 +253,7 @@ def _expected(expected: "Expected | None") -> Iterator[Block | None]:
         yield Sentence("What the step is expected to do was not computed for this page.", "note")
         return
     if expected.rows:
-        yield Sentence(f"Expected of the next outing. {expected.words}:", "strong")
+        yield Sentence(f"{EXPECTED}. {expected.words}:", "strong")
         yield expected_table(expected.rows)
     if expected.reason:
         yield Sentence(

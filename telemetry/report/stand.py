@@ -38,7 +38,17 @@ from telemetry.report.blocks import (
 from telemetry.report.figures import Drawing
 from telemetry.report.paper import document_html, style_sheet
 from telemetry.report.terminal import print_document
-from telemetry.stand import SAG_AGREES_MM, Changed, Row, SagCheck, SpringCheck, Stand, StandResult, Target
+from telemetry.stand import (
+    SAG_AGREES_MM,
+    Changed,
+    Row,
+    SagCheck,
+    SagWindow,
+    SpringCheck,
+    Stand,
+    StandResult,
+    Target,
+)
 from telemetry.summary import UNKNOWN, number, signed
 
 WIDTH = 720.0
@@ -234,6 +244,9 @@ SAG_COLUMNS = (
     Column("", words=True), Column("tape [mm]"), Column("file [mm]"), Column("", words=True), Column("tape [kg]"),
     Column("file [kg]"), Column("tape [N/mm]"), Column("file [N/mm]"),
 )  # fmt: skip
+WINDOW_NOTE = (
+    "At the wheel, for road racing (common practice, no source); the maker's or team's window goes first."
+)
 SAG_WORDS = (
     f"agrees: within {SAG_AGREES_MM:g} mm, which reading a tape and the friction of the seals explain."
 )
@@ -289,6 +302,7 @@ def stand_document(stand: Stand, result: StandResult | None = None) -> Document:
     """The stand in the order in which it is read; with the motorcycles of ``result`` there are pictures."""
     found = (
         _verdict(stand),
+        _windows(stand),
         _moved(stand),
         _recheck(stand),
         *(
@@ -309,6 +323,25 @@ def _verdict(stand: Stand) -> Section | None:
     caution = Caution((stand.caution,)) if stand.caution else None
     changed = Sentences(tuple(map(changed_words, stand.changed)), verdicts=True) if stand.changed else None
     return section("verdict", "What was changed", warned, changed, caution) or Section("verdict", "", ())
+
+
+def _windows(stand: Stand) -> Section | None:
+    said = tuple(map(window_words, stand.windows))
+    return section("windows", "Sag against its window", Sentences(said) if said else None, note=WINDOW_NOTE)
+
+
+def window_words(window: SagWindow) -> str:
+    """Whether a sag lies in its window, and what to turn first where it does not."""
+    how = "measured" if window.measured else "computed"
+    said = f"{window.end.capitalize()} rider sag {window.sag_mm:.0f} mm ({how})"
+    asked = f"{window.low_mm:g} to {window.high_mm:g} mm"
+    if not window.outside_mm:
+        return f"{said}: within {asked}."
+    more = window.outside_mm > 0
+    return (
+        f"{said}: {abs(window.outside_mm):.0f} mm {'above' if more else 'below'} {asked}. "
+        f"{'More' if more else 'Less'} preload first; where that runs out, a {'stiffer' if more else 'softer'} spring."
+    )
 
 
 def _moved(stand: Stand) -> Section | None:

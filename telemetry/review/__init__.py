@@ -23,6 +23,7 @@ from telemetry.review.newbike import (
     new_bike,
     read_answer,
 )
+from telemetry.review.pushes import pushes_of
 from telemetry.review.steps import Measured, Review, measure, motion_of, review
 
 __all__ = [
@@ -49,6 +50,7 @@ __all__ = [
     "named_columns",
     "new_bike",
     "positions_deg",
+    "pushes_of",
     "read_answer",
     "review",
     "right_signals",

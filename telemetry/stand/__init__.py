@@ -3,12 +3,12 @@
 from telemetry.stand.changes import Change, Changed, apply_changes, least_change, parse_change, steps_words
 from telemetry.stand.quantities import QUANTITIES, Quantity, measure, value_of
 from telemetry.stand.recheck import Recheck
-from telemetry.stand.sags import SAG_AGREES_MM, SagCheck, SpringCheck, check_sags
+from telemetry.stand.sags import SAG_AGREES_MM, SagCheck, SagWindow, SpringCheck, check_sags
 from telemetry.stand.stand import Row, Stand, StandResult, at_stand, stand_to_json
 from telemetry.stand.targets import Target, limits_of, reach
 
 __all__ = [
-    "Target", "Change", "Changed", "QUANTITIES", "Quantity", "Recheck", "Row", "SAG_AGREES_MM", "SagCheck",
+    "Target", "Change", "Changed", "QUANTITIES", "Quantity", "Recheck", "Row", "SAG_AGREES_MM", "SagCheck", "SagWindow",
     "SpringCheck", "Stand", "StandResult", "apply_changes", "at_stand", "check_sags", "least_change",
     "limits_of", "measure", "parse_change", "reach", "stand_to_json", "steps_words", "value_of",
 ]  # fmt: skip

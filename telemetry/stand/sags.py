@@ -1,5 +1,6 @@
 """Loads and springs estimated from measured sags, to check the bike file."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,6 +25,36 @@ from telemetry.errors import BikeFileError
 # Error of a measured sag: reading about 1 mm, seal friction 2 mm either way; common practice, no source.
 SAG_AGREES_MM = 3.0
 READ_TO_MM = 1.0
+# Sag with the rider, at the wheel, in road racing: common practice, no source; the maker's or the team's goes first.
+SAG_WINDOWS_MM: dict[End, tuple[float, float]] = {"front": (30.0, 40.0), "rear": (25.0, 35.0)}
+
+
+@dataclass(frozen=True)
+class SagWindow:
+    """Rider sag of one end against its window, at the wheel; ``measured`` with a tape, else computed. [mm]"""
+
+    end: End
+    sag_mm: float
+    measured: bool
+    low_mm: float
+    high_mm: float
+
+    @property
+    def outside_mm(self) -> float:
+        """How far outside: positive too much sag, negative too little, 0 inside."""
+        return max(self.sag_mm - self.high_mm, 0.0) + min(self.sag_mm - self.low_mm, 0.0)
+
+
+def sag_windows(bike: Bike, computed_mm: Mapping[End, float | None]) -> tuple[SagWindow, ...]:
+    """Rider sag of each end against its window: as measured, else as computed."""
+    found = []
+    for end, (low, high) in SAG_WINDOWS_MM.items():
+        tape = bike.end(end).measured
+        measured = tape.rider_sag_mm if tape is not None else None
+        sag = computed_mm[end] if measured is None else measured
+        if sag is not None:
+            found.append(SagWindow(end, sag, measured is not None, low, high))
+    return tuple(found)
 
 
 @dataclass(frozen=True)

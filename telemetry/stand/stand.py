@@ -12,7 +12,7 @@ from telemetry.errors import BikeFileError
 from telemetry.stand.changes import Change, Changed, apply_changes
 from telemetry.stand.quantities import QUANTITIES, Values, measure
 from telemetry.stand.recheck import CAUTION, Recheck, recheck_list
-from telemetry.stand.sags import SagCheck, SpringCheck, check_sags
+from telemetry.stand.sags import SagCheck, SagWindow, SpringCheck, check_sags, sag_windows
 from telemetry.stand.targets import Target, reach
 
 SCHEMA = "bothends.stand/1"
@@ -67,6 +67,7 @@ class Stand:
     warnings: tuple[str, ...]
     notes: tuple[str, ...]
     caution: str
+    windows: tuple[SagWindow, ...] = ()
     schema: str = SCHEMA
 
     def row(self, key: str) -> Row:
@@ -124,7 +125,9 @@ def at_stand(
         ),
         key=lambda row: -abs(row.steps or 0.0),
     )
-    sags, springs = ((), ()) if sag_lacks(bike) and not measured else check_sags(bike)
+    sags, springs = ((), ()) if sag_lacks(bike) else check_sags(bike)
+    # a tape's reading is of the motorcycle as it stands, before the changes
+    sag_of = bike if not changes else _without_measured(after_bike)
     stand = Stand(
         source=bike.source,
         bike=bike.name,
@@ -141,6 +144,7 @@ def at_stand(
         ),
         notes=_notes(bike, after_bike, changed),
         caution=CAUTION if changed or targets else "",
+        windows=sag_windows(sag_of, {end: after[f"{end}.rider_sag_mm"] for end in ENDS}),
     )
     return StandResult(stand, bike, after_bike)
 
@@ -173,6 +177,11 @@ def _with_measured(bike: Bike, measured: Mapping[str, float]) -> Bike:
             )
         data[end] = {**data[end], "measured": {**data[end].get("measured", {}), name: value}}
     return parse_bike(data, source=bike.source)
+
+
+def _without_measured(bike: Bike) -> Bike:
+    ends: dict[str, Any] = {end: bike.end(end).model_copy(update={"measured": None}) for end in ENDS}
+    return bike.model_copy(update=ends)
 
 
 def _fit_of(bike: Bike) -> LeverageFit | None:

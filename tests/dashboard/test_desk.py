@@ -1,5 +1,6 @@
 """Everything that writes from a browser: who may, what arrives, and that it is whole or not there at all."""
 
+import io
 import json
 import re
 import shutil
@@ -578,6 +579,49 @@ def test_killed_in_the_middle_nothing_is_lost_or_half(book, after_s, tmp_path):
         assert waiting[0].log.read_bytes() == LOG.read_bytes()
     notes = anew.runs()[0].notes
     assert notes == ("note " * (len(notes.split()))).strip() or notes == "note " * len(notes.split())
+
+
+SENDING = """
+import io, sys
+sys.path.insert(0, {tests!r})
+from test_desk import LOG, only
+from telemetry.logbook import Drafts, Logbook
+book = Logbook(sys.argv[1])
+entry, _ = only(book)
+content, drafts = LOG.read_bytes(), Drafts(book.path)
+token = drafts.begin(LOG.name, len(content))
+print(token, flush=True)
+for at in range(0, len(content), 3000):
+    drafts.append(token, at, io.BytesIO(content[at : at + 3000]))
+    book.add_rider_word(entry.run_id, corner=1 + at // 3000, text="word " * 90)
+    print(at, flush=True)
+"""
+
+
+@pytest.mark.parametrize("seen", [2, 7, 15])
+def test_killed_while_a_log_arrives_and_a_rider_speaks_nothing_is_lost_or_half(book, seen):
+    """What was answered for is there, and what was on its way is whole or not there; the log can be sent on."""
+    code = SENDING.format(tests=str(Path(__file__).parent))
+    process = subprocess.Popen(
+        [sys.executable, "-c", code, str(book.path)], stdout=subprocess.PIPE, text=True
+    )
+    token = process.stdout.readline().strip()
+    for _ in range(seen):
+        process.stdout.readline()
+    process.kill()
+    rest = process.communicate()[0].split()
+    anew, content = Logbook(book.path), LOG.read_bytes()
+    assert verify(anew).damages == ()
+    words = anew.rider_words(only(anew)[0].run_id)
+    answered = seen + len(rest)
+    assert len(words) - answered in (0, 1) and {word.text for word in words} == {("word " * 90).strip()}
+    drafts = Drafts(anew.path)
+    assert drafts.all() == (), "half a log is no draft"
+    (part,) = (anew.path / "drafts" / f"{token}.part" / "log").iterdir()
+    there = part.stat().st_size
+    assert part.read_bytes() == content[:there] and there >= 3000 * answered
+    assert drafts.append(token, there, io.BytesIO(content[there:])) == 0
+    assert drafts.draft(token).log.read_bytes() == content
 
 
 def test_the_demo_leads_to_a_logbook_of_ones_own(tmp_path):

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dashboard.thin import LongLine, packed, packed_line, window
+from dashboard.thin import ZOOMED_POINTS, LongLine, packed, packed_line, window
 from telemetry.report.lap import POINTS, thinned
 
 
@@ -89,8 +89,19 @@ def test_a_long_line_keeps_the_extremes_of_wide_zooms():
     for zoom in (None, (10.0, 2990.0), (1234.0, 2950.0), (1200.0, 1300.0)):
         sent = line.packed(zoom)
         few_x, few_y = (np.frombuffer(base64.b64decode(each["bdata"]), dtype=each["dtype"]) for each in sent)
-        shown = y[window(x, zoom)]
-        assert len(few_y) <= POINTS
-        assert (few_y.min(), few_y.max()) == (shown.min(), shown.max())
-        np.testing.assert_array_equal(y[np.round(few_x * 1000).astype(int)], few_y)  # no sample is invented
-        assert (np.diff(few_x) > 0).all()
+        shown, at = y[window(x, zoom)], x[window(x, zoom)]
+        across, up = (at[-1] - at[0]) / 2000, (y.max() - y.min()) / 500  # no more than a picture has pixels
+        assert len(few_y) <= ZOOMED_POINTS
+        np.testing.assert_allclose((few_y.min(), few_y.max()), (shown.min(), shown.max()), atol=up)
+        assert (np.diff(few_x) >= 0).all()
+        for here, drawn in zip(few_x.tolist(), few_y.tolist(), strict=True):  # no sample is invented
+            near = y[slice(*np.searchsorted(x, (here - across, here + across)))]
+            assert np.abs(near - drawn).min() <= up
+
+
+def test_a_zoom_that_shows_every_sample_sends_them_as_they_are():
+    x, y = np.arange(5000) / 1000.0, np.sin(np.arange(5000)).astype(np.float32)
+    sent = LongLine(x, y).packed((1.0, 1.5))
+    few_x, few_y = (np.frombuffer(base64.b64decode(each["bdata"]), dtype=each["dtype"]) for each in sent)
+    np.testing.assert_array_equal(few_x, x[999:1502])
+    np.testing.assert_array_equal(few_y, y[999:1502])

@@ -130,10 +130,10 @@ def test_traces_are_kept_to_the_decimals_of_their_unit(tmp_path):
     columns = {
         "t_s": np.arange(n) / 204.8,
         "lap": np.repeat([0.0, 1.0], n // 2),
-        "rear_wheel_mm": chance.uniform(-3.0, 140.0, n),
-        "rear_wheel_mm_s": chance.normal(0.0, 900.0, n),
+        "rear_shaft_mm": chance.uniform(-3.0, 140.0, n),
+        "rear_shaft_mm_s": chance.normal(0.0, 900.0, n),
         "distance_m": np.where(np.arange(n) < 100, np.nan, np.linspace(0.0, 4e7, n)),
-        "pitch_deg": np.full(n, np.nan),
+        "lean_deg": np.full(n, np.nan),
     }
     path = tmp_path / "traces.parquet"
     write_stored_traces(Traces(columns), path)
@@ -142,10 +142,10 @@ def test_traces_are_kept_to_the_decimals_of_their_unit(tmp_path):
     half = {
         "t_s": 5e-7,
         "lap": 0.0,
-        "rear_wheel_mm": 5e-3,
-        "rear_wheel_mm_s": 5e-2,
+        "rear_shaft_mm": 5e-4,
+        "rear_shaft_mm_s": 5e-2,
         "distance_m": 5e-3,
-        "pitch_deg": 0.0,
+        "lean_deg": 0.0,
     }
     for name, values in columns.items():
         np.testing.assert_allclose(back[name], values, rtol=1e-12, atol=1.0001 * half[name], err_msg=name)
@@ -154,7 +154,7 @@ def test_traces_are_kept_to_the_decimals_of_their_unit(tmp_path):
 
 
 def test_traces_of_an_older_version_are_read(tmp_path):
-    values = {"t_s": np.array([0.0, 0.1]), "rear_wheel_mm": np.array([np.pi, np.nan])}
+    values = {"t_s": np.array([0.0, 0.1]), "rear_shaft_mm": np.array([np.pi, np.nan])}
     write_traces(Traces(values), tmp_path / "traces.parquet")
     back = read_stored_traces(tmp_path / "traces.parquet")
     for name in values:

@@ -87,4 +87,4 @@ def test_a_bike_file_reads_nothing_that_does_not_lie_beside_it(tmp_path, kept_fi
     text = f'{text[:points]}table = "{name}"{text[text.index(chr(10), points) :]}'
     (tmp_path / "bike.toml").write_text(text, encoding="utf-8")
     with pytest.raises(BikeFileError, match="must lie beside the bike file"):
-        load_bike(tmp_path / "bike.toml")
+        load_bike(tmp_path / "bike.toml", beside=True)

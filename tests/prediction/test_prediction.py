@@ -11,12 +11,25 @@ from telemetry.balance import pairs_again
 from telemetry.bike import load_bike, spring_of
 from telemetry.cli import main
 from telemetry.errors import BothEndsError, PredictionError
+from telemetry.findings import HOW_MUCH
 from telemetry.laps import is_moving
 from telemetry.logs import read_log
-from telemetry.prediction import at_corner, check_fork, parse_wish, predict, prepare, reach, steps
+from telemetry.prediction import (
+    at_corner,
+    check_fork,
+    parse_wish,
+    predict,
+    prepare,
+    reach,
+    steps,
+    with_amounts,
+)
+from telemetry.prediction.advised import changes_of
+from telemetry.prediction.model import SPREAD, spring_with_error
 from telemetry.prediction.values import KEYS, ride_values
 from telemetry.review import measure, review
 from telemetry.stand import apply_changes, parse_change
+from telemetry.summary import Finding, Turn
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 LOG, BIKE = FIXTURES / "vellmoor-clean.csv.gz", FIXTURES / "qb-6.toml"
@@ -207,6 +220,24 @@ def test_the_page_shows_both_rides_and_needs_nothing_from_outside(tmp_path, caps
     assert json.loads(out.read_text())["corner"] == 3
 
 
+def test_a_finding_says_what_its_step_does_on_these_laps_or_why_not(measured, bike, laps):
+    # the sentence has the numbers of the prediction itself, and stands in the place of the pointer to it
+    turn = Turn("front", "rebound damping", "less")
+    finding = Finding("Up", "It is.", f"One step. {HOW_MUCH}: 'bothends try' with this.", "", "up", (turn,))
+    summary = replace(review(read_log(LOG), bike).summary, findings=(finding, replace(finding, turns=())))
+    said, first = with_amounts(measured, bike, summary)
+    assert HOW_MUCH not in said.findings[0].suggestion and said.findings[1] == summary.findings[1]
+    change, words = changes_of(bike, turn)
+    rows = {row.key: row for row in predict(laps, change).prediction.rows}
+    assert first.words == words and first.rows[0] == rows[first.rows[0].key]
+    assert f"{first.rows[0].after:.2f}" in said.findings[0].suggestion
+    bare = bike.model_copy(
+        update={"front": bike.front.model_copy(update={"damper": None, "rebound_clicks": None})}
+    )
+    said, _ = with_amounts(measured, bare, summary)
+    assert f"{HOW_MUCH} is not predicted." in said.findings[0].suggestion
+
+
 def test_a_stored_run_is_ridden_as_its_log_is(tmp_path, laps, capsys):
     book, out = tmp_path / "book", tmp_path / "try.json"
     main(["add", str(LOG), "--bike", str(BIKE), "--logbook", str(book)])
@@ -289,4 +320,9 @@ def test_a_coil_only_fork_of_an_air_fork_is_repaired(measured, bike):
     assert bare.state == "repaired" and bare.ratio < full.ratio
     deep = 0.85 * bike.front.stroke_mm
     true = spring_of(bike, "front").force_n(deep)
-    assert spring_of(bare.bike, "front").force_n(deep) == pytest.approx(true, rel=0.1)
+    likely = spring_with_error(bare.bike, "front", bare.bike, bare.fitted.error())
+    assert likely.force_n(deep) == pytest.approx(true, rel=0.1)
+
+    # what the log says of the air scatters less than what stood in for it
+    scatter = np.sqrt(np.diag(bare.fitted.covariance))
+    assert scatter[bare.fitted.names.index("front.oil_level")] < SPREAD["oil_level"][1]

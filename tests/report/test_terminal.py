@@ -8,8 +8,8 @@ from rich.console import Console
 
 from telemetry.damping import Oscillation, OscillationEvent
 from telemetry.motion import not_judged
-from telemetry.notes import QualityNote
-from telemetry.report import print_comparison, print_review
+from telemetry.notes import QualityNote, Step
+from telemetry.report import print_comparison, print_review, sensor_checks, sensor_rows
 from telemetry.report.check import check_log, check_to_json, judgements, print_check
 from telemetry.review import Measured
 from telemetry.setup import compare, parse_sheet
@@ -193,3 +193,19 @@ def test_a_comparison_says_before_and_after_throughout_and_never_a_and_b(reviewe
     text = printed(print_comparison, compare(lost, reviewed.summary))
     assert "Lost damping is suspected in the run before" in flat(text)
     assert not re.search(r"(?:in|than|against) [AB]\b|[AB]:|\([AB]\)|\b[AB] (?:\(SD|against|-)", text)
+
+
+def test_a_sensor_is_shown_with_the_supply_that_its_log_has():
+    settings = {
+        "end": "front",
+        "channel": "fork",
+        "kind": "line",
+        "points": 2,
+        "mm_per_signal": 30.0,
+        "zero_from": "signal",
+    }
+    fed = {"end": "front", "channel": "5V", "least_share": 0.982, "most_share": 1.001}
+    (with_supply,) = sensor_checks([Step("calibrate", settings), Step("supply", fed)])
+    (without,) = sensor_checks([Step("calibrate", settings)])
+    assert with_supply.supply_pct == pytest.approx((98.2, 100.1)) and without.supply_pct is None
+    assert [sensor_rows([one])[0][-1] for one in (with_supply, without)] == ["98.2 to 100.1", ""]

@@ -148,22 +148,26 @@ def monotube(held_n):
     return replace(RIGID, area_mm2=900.0, gas_bar=(held_n / area + 0.3e5) / 1e5)
 
 
+def void_cycle(held):
+    """Angles at which a void opens and has collapsed, and the work of a cycle, by the force that the gas holds [N].
+
+    v = V sin a. It opens where c V sin a = F; it has collapsed where the oil let through has made up for it:
+    cos a1 - cos a2 = (F / c V) (a2 - a1). Work: viscous outside, F times travel inside.
+    """
+    share = held / (C * X * W)
+    opens = np.arcsin(share)
+    closes = brentq(lambda a: np.cos(opens) - np.cos(a) - share * (a - opens), np.pi - opens, 2.0 * np.pi)
+    viscous = quad(lambda a: C * X**2 * W * np.sin(a) ** 2, opens, closes)[0]
+    return opens, closes, VISCOUS_J - viscous + held * X * (np.cos(opens) - np.cos(closes))
+
+
 @pytest.mark.parametrize("held_share", [0.2, 0.6])
 def test_a_void_carries_no_force_until_it_has_collapsed(held_share):
-    # v = V sin a. It opens where c V sin a = F; it has collapsed where the oil let through has made up for it:
-    # cos a1 - cos a2 = (F / c V) (a2 - a1). Work: viscous outside, F times travel inside.
     peak = C * X * W
     held = held_share * peak
     bench = drive(rear_end(monotube(held), c_n_s_m=C), sine_speed(X, HZ, 4))
-    opens = np.arcsin(held_share)
-
-    def missing(a):
-        return np.cos(opens) - np.cos(a) - held_share * (a - opens)
-
-    closes = brentq(missing, np.pi - opens, 2.0 * np.pi)
+    opens, closes, expected = void_cycle(held)
     assert closes > np.pi  # part of the way back
-    viscous = quad(lambda a: C * X**2 * W * np.sin(a) ** 2, opens, closes)[0]
-    expected = VISCOUS_J - viscous + held * X * (np.cos(opens) - np.cos(closes))
     assert cycle_work(bench) == pytest.approx(expected, rel=0.003)
     assert expected < 0.9 * VISCOUS_J
 
@@ -242,6 +246,26 @@ def test_lost_oil_gives_its_room_to_the_gas():
     physics = replace(monotube(2000.0), oil_lost_ml_min=240.0, gas_ml=40.0)
     bench = drive(rear_end(physics, c_n_s_m=C), sine_speed(X, HZ, 20))
     np.testing.assert_allclose(bench.states[:, kernel.GAS], 40.0 / (40.0 + 4.0 * bench.t_s), rtol=1e-3)
+
+
+@pytest.mark.parametrize(
+    "leak", [{"gas_half_life_s": 5.0}, {"oil_lost_ml_min": 420.0, "gas_ml": 40.0}], ids=["gas", "oil"]
+)
+def test_a_leak_leaves_the_loop_and_the_work_of_the_pressure_that_is_left(leak):
+    # 1 % of the gas in a cycle: slow enough for the loop of a constant pressure
+    bench = drive(rear_end(replace(monotube(500.0), **leak), c_n_s_m=C), sine_speed(X, HZ, 49))
+    late = last_cycle(bench)
+    left = float(bench.states[late, kernel.GAS].mean())
+    held = (left * (500.0 / 900e-6 + 0.3e5) - 0.3e5) * 900e-6
+    assert 250.0 < held < 350.0
+    opens, closes, expected = void_cycle(held)
+    assert cycle_work(bench) == pytest.approx(expected, rel=0.01)
+    assert expected < 0.8 * void_cycle(500.0)[2]
+    angle = (W * bench.t_s) % (2.0 * np.pi)
+    inside = late & (angle > opens + 0.1) & (angle < closes - 0.1)
+    outside = late & (angle > closes + 0.1) & (angle < 2.0 * np.pi - 0.1)
+    np.testing.assert_allclose(bench.oil_n[inside], held, rtol=0.03)
+    np.testing.assert_allclose(bench.oil_n[outside], C * bench.speed_m_s[outside], atol=0.02 * C * X * W)
 
 
 # ------------------------------------------------------------------------------------------------------- foam, heat

@@ -8,6 +8,7 @@ import pytest
 
 from telemetry.bike import GRAVITY_M_S2, load_bike, parse_bike
 from telemetry.errors import BikeFileError
+from telemetry.report.stand import window_words
 from telemetry.simulate import demo_bike, second_bike
 from telemetry.stand import (
     QUANTITIES,
@@ -36,6 +37,22 @@ def with_measured(**sags):
 def test_the_demo_bike_has_every_quantity():
     assert all(value is not None for value in measure(BIKE).values())
     assert list(measure(BIKE)) == [quantity.key for quantity in QUANTITIES]
+
+
+def test_a_measured_sag_stands_against_its_window_also_without_masses():
+    """30 to 40 mm in front and 25 to 35 mm at the rear, at the wheel, with the rider: common practice, no source."""
+    bare = parse_bike({**BIKE.model_dump(exclude_none=True, exclude={"chassis"})})
+    for sag, outside, words in (
+        (47.0, 7.0, "7 mm above 30 to 40 mm. More preload"),
+        (26.0, -4.0, "4 mm below"),
+        (34.0, 0.0, "within"),
+    ):
+        for bike in (BIKE, bare):
+            stand = at_stand(bike, measured={"front.rider_sag_mm": sag}).stand
+            front = next(window for window in stand.windows if window.end == "front")
+            assert (front.outside_mm, front.measured) == (outside, True) and words in window_words(front)
+    changed = {window.end: window for window in after("rear.preload_mm=+2").windows}
+    assert not changed["rear"].measured, "a tape's reading is of the motorcycle before the change"
 
 
 def test_body_and_hop_of_each_end_are_eigenvalues():
