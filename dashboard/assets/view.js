@@ -323,7 +323,7 @@
       if (said.has(name)) return;
       said.add(name);
       const value = line.y[nearest(line.x, x)];
-      words.push(name + " " + (isFinite(value) ? minus(value, read.digits) + " " + read.unit : "masked"));
+      words.push(name + " " + (isFinite(value) ? minus(value * (read.factor || 1), read.digits) + " " + read.unit : "masked"));
     }));
     const whole = all(travel), near = 0.004 * (travel._fullLayout.xaxis.range[1] - travel._fullLayout.xaxis.range[0] || whole[1]);
     const events = travel._fullLayout.meta.events.filter(one => one[0] - near <= x && x <= one[1] + near);

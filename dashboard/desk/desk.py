@@ -211,5 +211,6 @@ class Desk:
             said.get("state", ""),
             why=said.get("why", ""),
             came_of_it=said.get("came_of_it", ""),
+            turn=said.get("turn", ""),
         )
         return f"/try?run={kept.run_id}"

@@ -1,5 +1,6 @@
 """Try a change on the logged laps, keep it as the plan for the next outing, and see how earlier ones came out."""
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -123,9 +124,19 @@ def _recheck(logbook: Logbook, kept: "KeptPrediction") -> html.Section | None:
 
 def _plans(logbook: Logbook, entry: RunEntry) -> html.Section | None:
     mine = [kept for kept in logbooks.predictions(logbook) if kept.bike == entry.bike]
-    plans = [kept for kept in mine if kept.state != "tried"]
-    if not plans:
+    ahead = logbooks.plan_for_the_day(mine)
+    done = tuple(kept for kept in mine if kept.state not in ("tried", "plan"))
+    if not (ahead or done):
         return None
+    return parts.section(
+        "Plan for the day",
+        html.Ol(_plan_items(entry, ahead)) if ahead else html.P("Nothing is planned."),
+        html.Ul(_plan_items(entry, done), className="plain") if done else None,
+        note="What to try, in order, one change a ride; below it what was done, newest first.",
+    )
+
+
+def _plan_items(entry: RunEntry, plans: Sequence["KeptPrediction"]) -> list[html.Li]:
     items = []
     for kept in plans:
         back = ", ".join(_back(change) for change in kept.prediction.changed)
@@ -133,12 +144,14 @@ def _plans(logbook: Logbook, entry: RunEntry) -> html.Section | None:
             html.Li(
                 [
                     html.P([html.B(f"{', '.join(kept.changes)}: {kept.state}. "), kept.why]),
+                    html.P(f"Expected: {kept.prediction.sentence}"),
                     html.P(f"The way back: {back}; then ride it once more as it was, to be sure (A-B-A)."),
                     html.P(f"What came of it: {kept.came_of_it}") if kept.came_of_it else None,
                     forms.form(
                         f"/write/plan/{kept.key}",
                         forms.hidden("run", entry.run_id),
                         forms.fields(
+                            forms.text("Its turn", "turn", str(kept.turn or ""), number=True, example="1"),
                             forms.text("What came of it", "came_of_it", kept.came_of_it),
                             forms.select(
                                 "It was",
@@ -158,7 +171,7 @@ def _plans(logbook: Logbook, entry: RunEntry) -> html.Section | None:
                 ]
             )
         )
-    return parts.section("Plans", html.Ul(items, className="plain"), note="Newest first.")
+    return items
 
 
 def _back(change: Changed) -> str:

@@ -3,10 +3,10 @@
 from dataclasses import replace
 
 import pytest
-from report_fixtures import *  # noqa: F403
 
 from telemetry.report.comparison import comparison_document, worked_words
 from telemetry.setup import Comparison, LapValues, MetricComparison, compare
+from tests.report.report_fixtures import *  # noqa: F403
 
 
 def row(key, before, after, verdict, expected=0, label="rebound, rear over front", unit=""):
