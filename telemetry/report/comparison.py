@@ -167,8 +167,8 @@ def _untold(comparison: Comparison) -> Section | None:
                 for row in rows
             ],
         ),
-        note="So many more laps of each run would make the difference clear if it stays as it is. Where laps alone do not "
-        "tell, each set-up ridden again would narrow the interval.",
+        note="So many more laps of each run would make the difference clear if it stays as it is. Where laps alone do "
+        "not tell, each set-up ridden again would narrow the interval.",
         medium=Medium.SCREEN,
     )
 
