@@ -11,7 +11,6 @@ from pathlib import Path
 from urllib.parse import quote
 
 import pytest
-from made_up import MadeUpLogbook, made_up
 from plotly.utils import PlotlyJSONEncoder
 
 from dashboard import guard
@@ -32,6 +31,7 @@ from telemetry.report import debrief_html
 from telemetry.review import new_bike
 from telemetry.setup import parse_sheet
 from telemetry.stand import at_stand, parse_change
+from tests.dashboard.made_up import MadeUpLogbook, made_up
 
 ROOT = Path(__file__).parents[2]
 LOG = ROOT / "fixtures" / "vellmoor-plain.csv"
@@ -556,8 +556,8 @@ def test_the_stand_is_as_the_command_line_has_it(book):
 KILLED = """
 import sys, threading
 from pathlib import Path
-sys.path[:0] = [{tests!r}, {root!r}]
-from test_desk import ANSWERS, LOG, OURS, HOME, bring, client_of, meanings, only, send
+sys.path.insert(0, {root!r})
+from tests.dashboard.test_desk import ANSWERS, LOG, OURS, HOME, bring, client_of, meanings, only, send
 from telemetry.logbook import Drafts, Logbook, verify
 from telemetry.setup import parse_sheet
 from telemetry.stand import at_stand, parse_change
@@ -581,7 +581,7 @@ time.sleep(60)
 @pytest.mark.parametrize("after_s", [0.05, 0.6, 1.5, 3.0])
 def test_killed_in_the_middle_nothing_is_lost_or_half(book, after_s, tmp_path):
     # another log than the one that is there, by a byte
-    code = KILLED.format(tests=str(Path(__file__).parent), root=str(ROOT))
+    code = KILLED.format(root=str(ROOT))
     process = subprocess.Popen(
         [sys.executable, "-c", code, str(book.path)], stdout=subprocess.PIPE, text=True
     )

@@ -4,7 +4,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from made_up import MadeUpLogbook, made_up
 
 from telemetry.errors import LogbookError
 from telemetry.logbook import (
@@ -19,6 +18,7 @@ from telemetry.logbook import (
 from telemetry.prediction import Prediction, TryRow
 from telemetry.setup import compare, parse_sheet
 from telemetry.stand import Changed
+from tests.dashboard.made_up import MadeUpLogbook, made_up
 
 KEY = "front.travel.median_mm"
 OUTINGS = 20
