@@ -151,7 +151,7 @@ def _first_pictures(scene: Scene, first: dict[str, Any], where: dict[str, Any]) 
     return html.Div(
         [
             html.P(first["shown"], id="shown", role="status", className="shown"),
-            _zoom_bar(),
+            parts.zoom_bar(),
             html.P("", id="read-out", className="read-out", **{"aria-live": "off"}),
             block(
                 "travel",
@@ -183,25 +183,6 @@ def _first_pictures(scene: Scene, first: dict[str, Any], where: dict[str, Any]) 
             ),
         ],
         className="first-pictures",
-    )
-
-
-def _zoom_bar() -> html.Div:
-    steps = (
-        ("closer", "+", "Closer"),
-        ("wider", "−", "Wider"),
-        ("earlier", "◀", "Earlier"),
-        ("later", "▶", "Later"),
-        ("all", "All of it", "All of the lap"),
-    )
-    return html.Div(
-        [
-            html.Button(sign, title=words, className="quiet", **{"data-zoom": step, "aria-label": words})
-            for step, sign, words in steps
-        ],
-        className="zoom",
-        role="group",
-        **{"aria-label": "Zoom of the travel picture"},
     )
 
 

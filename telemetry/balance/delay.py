@@ -72,14 +72,18 @@ def likeness(motion: Motion, track: Track, multiples: FloatArray, lags_s: FloatA
     found = np.full(len(multiples), np.nan)
     if len(rows) < STRETCH_SAMPLES:
         return found
+    there, due = front[rows], delay[rows]
     for i, (multiple, lag_s) in enumerate(zip(multiples, lags_s, strict=True)):
-        at = rows + multiple * delay[rows] + lag_s * rate
+        at = rows + multiple * due + lag_s * rate
         low = at.astype(np.int64)
         part = at - low
         later = (1 - part) * rear[low] + part * rear[low + 1]
         both = np.isfinite(later)
         if np.count_nonzero(both) >= STRETCH_SAMPLES:
-            found[i] = np.corrcoef(front[rows[both]], later[both])[0, 1]
+            ahead, later = (there, later) if both.all() else (there[both], later[both])
+            ahead, later = ahead - ahead.mean(), later - later.mean()
+            spread = float(np.sqrt((ahead @ ahead) * (later @ later)))
+            found[i] = ahead @ later / spread if spread > 0 else np.nan
     return found
 
 

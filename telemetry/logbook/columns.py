@@ -27,7 +27,7 @@ import pyarrow.parquet as pq
 from pydantic import TypeAdapter
 
 from telemetry.arrays import ENDS, FloatArray
-from telemetry.bike import Bike, leverage_curve, pitch_deg
+from telemetry.bike import Bike, leverage_curve, pitch_deg, wheelbase_mm
 from telemetry.errors import LogbookError
 from telemetry.logs import RawLog
 from telemetry.summary import Traces
@@ -191,9 +191,7 @@ def _following(name: str, shaft: Mapping[str, FloatArray], bike: Bike) -> FloatA
     """One column of `FOLLOWS` from travel and speed at the shafts."""
     if name == "pitch_deg":
         front, rear = (_following(f"{end}_wheel_mm", shaft, bike) for end in ENDS)
-        if front is None or rear is None or bike.wheelbase_mm is None:
-            return None if front is None else np.full(len(front), np.nan)
-        return pitch_deg(front, rear, bike.wheelbase_mm)
+        return None if front is None or rear is None else pitch_deg(front, rear, wheelbase_mm(bike))
     end, unit = next((end, name.removeprefix(f"{end}_wheel_")) for end in ENDS if name.startswith(end))
     travel, speed = (shaft.get(f"{end}_shaft_{of}") for of in ("mm", "mm_s"))
     if travel is None or speed is None:

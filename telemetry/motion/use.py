@@ -116,26 +116,27 @@ def _plane(
     noise_mm_s: float,
     bandwidth_hz: float,
 ) -> PlaneSummary:
-    """Shaft or wheel: everything is read from values in order; ``low`` marks speeds below the damper's split."""
+    """Shaft or wheel, from values put in order in place; ``low`` marks speeds below the damper's split."""
     low_down, low_up = (
         int(np.count_nonzero(low & (speed_mm_s > 0))),
         int(np.count_nonzero(low & (speed_mm_s < 0))),
     )
-    travel, speed = np.sort(travel_mm), np.sort(speed_mm_s)
-    total = max(len(speed), 1)
-    up, not_down = np.searchsorted(speed, 0.0, "left"), np.searchsorted(speed, 0.0, "right")
+    travel_mm.sort()
+    speed_mm_s.sort()
+    total = max(len(speed_mm_s), 1)
+    up, not_down = np.searchsorted(speed_mm_s, 0.0, "left"), np.searchsorted(speed_mm_s, 0.0, "right")
     travel_edges, speed_edges = travel_edges_mm(stroke_mm), speed_edges_mm_s()
     return PlaneSummary(
-        travel=_travel(travel, stroke_mm),
-        travel_histogram=TravelHistogram(tuple(travel_edges.tolist()), shares(travel, travel_edges)),
+        travel=_travel(travel_mm, stroke_mm),
+        travel_histogram=TravelHistogram(tuple(travel_edges.tolist()), shares(travel_mm, travel_edges)),
         speed=SpeedSummary(
-            compression=_speed_side(speed[not_down:], low_down, total),
-            rebound=_speed_side(-speed[:up][::-1], low_up, total),
+            compression=_speed_side(speed_mm_s[not_down:], low_down, total),
+            rebound=_speed_side(-speed_mm_s[:up][::-1], low_up, total),
             noise_mm_s=noise_mm_s,
             bandwidth_hz=bandwidth_hz,
-            skew=skewness(speed),
+            skew=skewness(speed_mm_s),
         ),
-        speed_histogram=SpeedHistogram(tuple(speed_edges.tolist()), shares(speed, speed_edges)),
+        speed_histogram=SpeedHistogram(tuple(speed_edges.tolist()), shares(speed_mm_s, speed_edges)),
     )
 
 

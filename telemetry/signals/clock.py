@@ -179,8 +179,10 @@ def even_grid(t_s: FloatArray, wanted: BoolArray, *, source: str = "log") -> Gri
     """
     rows = np.flatnonzero(wanted & ~np.isnan(t_s))
     # front and rear may be in two rows with the same stamp
-    new = np.diff(t_s[rows], prepend=-np.inf) > 0
-    rows, stamps_s = rows[new], t_s[rows[new]]
+    stamps_s = t_s if len(rows) == len(t_s) else t_s[rows]
+    new = np.append(True, stamps_s[1:] > stamps_s[:-1])
+    if not new.all():
+        rows, stamps_s = rows[new], stamps_s[new]
     if len(rows) < FEWEST_SAMPLES:
         raise LogError(
             f"{source}: only {len(rows)} samples of travel with a time of their own; is this the log of an outing?"

@@ -75,6 +75,8 @@ def in_order(log: RawLog, time_channel: str, travel: Sequence[str]) -> RawLog:
     Sorted by time, the ``travel`` columns of one recording are smooth; those of two overlapping recordings are not.
     """
     name, values = find_numbers(log, time_channel, meaning="time", cure=STATE_RATE)
+    if (values[1:] >= values[:-1]).all():
+        return log
     stamped = np.flatnonzero(np.isfinite(values))
     back = np.diff(values[stamped]) < 0
     if np.count_nonzero(back) <= MOST_BACKWARD_SHARE * len(stamped):
@@ -127,6 +129,9 @@ def read_stamps(log: RawLog, time_channel: str, travel: Sequence[FloatArray] = (
         message = f"{int(blank.sum())} rows have no time (first: row {row}); they are left out."
         notes.append(QualityNote("warning", "no_time", message, channel=name))
     t_s = t_s - t_s[~blank][0]
+    if (t_s[1:] > t_s[:-1]).all():  # all there, each later than the one before
+        _keep_longest_part(log, name, t_s, notes)
+        return TimeStamps(t_s, tuple(notes))
     _leave_out_copies(log, name, t_s, notes)
     _leave_out_backward(log, name, t_s, notes)
     _keep_longest_part(log, name, t_s, notes)

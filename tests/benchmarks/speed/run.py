@@ -1,6 +1,6 @@
 """Cost of reviews, of the store and of a zoom, as ratios in one run; of two versions of the program side by side.
 
-    python -m tests.benchmarks.speed.run [--before TREE] [--parts review growth store screen serve] [--rounds 3]
+    python -m tests.benchmarks.speed.run [--before TREE] [--parts start review growth store zoom serve] [--rounds 3]
 
 ``--before`` names a checkout of another commit: its figures stand beside those of this one. Every figure is of a fresh
 process, imports and all: CPU seconds (user and system) and peak memory; rounds take turns, so that a busy machine
@@ -153,34 +153,59 @@ from telemetry.logbook import Logbook
 Logbook(sys.argv[1]).add(sys.argv[2], sys.argv[3])
 """
 REOPEN = """
-import sys
+import sys, time
 from telemetry.logbook import Logbook
+began = time.process_time()
 book = Logbook(sys.argv[1])
 run_id = book.runs()[0].run_id
 summary, log = book.summary(run_id), book.log(run_id)
+print(time.process_time() - began)
 """
 
 
 def store(trees: dict[str, Path], folder: Path, rounds: int, minutes: Sequence[float]) -> None:
     """Size of a stored run, and what adding and opening one cost."""
-    print(f"\nStore\n{'':12}{'minutes':>8}{'add/B':>8}{'peak MiB':>10}{'reopen/B':>10}{'beside':>9}{'original':>9}"
-          "   (bytes over CSV)")  # fmt: skip
+    print(f"\nStore\n{'':12}{'minutes':>8}{'add/B':>8}{'peak MiB':>10}{'reopen/B':>10}{'process/B':>10}"
+          f"{'beside':>9}{'original':>9}   (bytes over CSV)")  # fmt: skip
     for length in minutes:
         log = folder / "log.csv"
         write_long_log(log, length)
         for tree, path in trees.items():
             book = folder / f"book {tree} {length:g}"
             added = cost(["-c", ADD, str(book), str(log), str(BIKE)], path)
-            bare, opened = [], []
+            bare, opened, whole = [], [], []
             for _ in range(rounds):
                 bare.append(cost(["-c", BARE, str(log)]).cpu_s)
-                opened.append(cost(["-c", REOPEN, str(book)], path).cpu_s)
+                whole.append(cost(["-c", REOPEN, str(book)], path))
+                opened.append(float(whole[-1].said))
             sizes = {file: file.stat().st_size for file in book.rglob("*") if file.is_file()}
             original = sum(size for file, size in sizes.items() if file.parent.name == "original")
             csv = log.stat().st_size
-            ratio = statistics.median(a / b for a, b in zip(opened, bare, strict=True))
+            ratio, of_all = (
+                statistics.median(a / b for a, b in zip(each, bare, strict=True))
+                for each in (opened, [one.cpu_s for one in whole])
+            )
             print(f"{tree:12}{length:8g}{added.cpu_s / statistics.median(bare):8.2f}{added.peak_mib:10.0f}{ratio:10.2f}"
-                  f"{(sum(sizes.values()) - original) / csv:9.3f}{original / csv:9.3f}")  # fmt: skip
+                  f"{of_all:10.2f}{(sum(sizes.values()) - original) / csv:9.3f}{original / csv:9.3f}")  # fmt: skip
+
+
+def start(trees: dict[str, Path], rounds: int) -> None:
+    """CPU of short commands against a bare interpreter and against the import of NumPy."""
+    print(f"\nStart-up\n{'':12}{'command':>10}{'CPU [s]':>9}{'/python':>9}{'/numpy':>9}")
+    log = FIXTURES / "qb3-semicolon.csv"
+    asked = {
+        "--help": ["--help"],
+        **{name: [name, str(log), "--bike", str(FIXTURES / "qb-3.toml")] for name in ("check", "review")},
+    }
+    for tree, path in trees.items():
+        for name, arguments in asked.items():
+            rows = [
+                [cost(["-c", code]).cpu_s for code in ("pass", "import numpy")]
+                + [cost(["-c", COMMAND, *arguments], path).cpu_s]
+                for _ in range(rounds)
+            ]
+            python, numpy, own = (statistics.median(column) for column in zip(*rows, strict=True))
+            print(f"{tree:12}{name:>10}{own:9.3f}{own / python:9.1f}{own / numpy:9.1f}")
 
 
 def screen(trees: dict[str, Path], folder: Path, part: str) -> None:
@@ -201,7 +226,7 @@ def screen(trees: dict[str, Path], folder: Path, part: str) -> None:
 def main() -> None:
     """Print the tables asked for."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parts = ("review", "growth", "store", "zoom", "serve")
+    parts = ("start", "review", "growth", "store", "zoom", "serve")
     parser.add_argument("--before", type=Path, help="a checkout of another commit")
     parser.add_argument("--parts", nargs="+", choices=parts, default=parts)
     parser.add_argument("--logs", nargs="+", choices=tuple(LOGS), default=tuple(LOGS), metavar="NAME")
@@ -215,6 +240,8 @@ def main() -> None:
         for part in asked.parts:
             if part == "review":
                 reviews(trees, folder, asked.rounds, asked.logs)
+            elif part == "start":
+                start(trees, asked.rounds)
             elif part == "growth":
                 growth(trees, folder)
             elif part == "store":
