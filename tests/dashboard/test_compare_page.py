@@ -6,7 +6,6 @@ from functools import partial
 import numpy as np
 import pandas as pd
 import pytest
-from made_up import MadeUpLogbook
 
 from dashboard.app import open_page
 from dashboard.figures.compare import corner_pairs, time_changes
@@ -20,6 +19,7 @@ from dashboard.urlstate import View, parse, to_query
 from telemetry.damping.oscillation import LapDamping
 from telemetry.laps import lap_length_m
 from telemetry.report import corner_laps, overlay
+from tests.dashboard.made_up import MadeUpLogbook
 
 
 @pytest.fixture(scope="module")
