@@ -17,10 +17,11 @@ from telemetry.arrays import ENDS
 from telemetry.logbook import Logbook, RunEntry
 from telemetry.report import Figure
 from telemetry.stand import Changed, at_stand, parse_change
-from telemetry.summary import number, signed
+from telemetry.summary import decimals_of, number, signed
 
 if TYPE_CHECKING:  # the prediction compiles: its functions are reached when the page is opened
     from telemetry.logbook import KeptPrediction, TrackRecord
+    from telemetry.prediction import Prediction
 
 PATH = "/try"
 _STATES = ("kept", "taken back", "dropped")
@@ -144,7 +145,7 @@ def _plan_items(entry: RunEntry, plans: Sequence["KeptPrediction"]) -> list[html
             html.Li(
                 [
                     html.P([html.B(f"{', '.join(kept.changes)}: {kept.state}. "), kept.why]),
-                    html.P(f"Expected: {kept.prediction.sentence}"),
+                    html.P(f"Expected: {_expected(kept.prediction)}"),
                     html.P(f"The way back: {back}; then ride it once more as it was, to be sure (A-B-A)."),
                     html.P(f"What came of it: {kept.came_of_it}") if kept.came_of_it else None,
                     forms.form(
@@ -172,6 +173,23 @@ def _plan_items(entry: RunEntry, plans: Sequence["KeptPrediction"]) -> list[html
             )
         )
     return items
+
+
+def _expected(prediction: "Prediction") -> str:
+    """The three numbers that move most beyond their interval, with the interval for the next outing."""
+    told = [
+        (abs(row.change) / (row.next_high - row.change), row)
+        for row in prediction.rows
+        if row.change is not None and row.next_high is not None and row.next_high > row.change
+    ]
+    clear = sorted((one for one in told if one[0] > 1), key=lambda one: -one[0])[:3]
+    if not clear:
+        return "nothing that another outing would surely show."
+    return "; ".join(
+        f"{row.name} {signed(row.change, decimals_of(row.unit))} {row.unit} "
+        f"({signed(row.next_low, decimals_of(row.unit))} to {signed(row.next_high, decimals_of(row.unit))})"
+        for _, row in clear
+    )
 
 
 def _back(change: Changed) -> str:
