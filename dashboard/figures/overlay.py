@@ -1,6 +1,7 @@
 """Runs over each other along the lap, front above and rear below: what leaves the usual spread is in colour."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 
 import numpy as np
 import plotly.graph_objects as go
@@ -11,6 +12,8 @@ from telemetry.arrays import ENDS, FloatArray
 from telemetry.report import Band, Overlay
 
 _PANELS = {"front": (0.60, 1.0), "rear": (0.20, 0.60), "speed": (0.0, 0.15)}
+# Differences: each end has its own zero line, so there is room between them.
+_APART = {"front": (0.64, 1.0), "rear": (0.22, 0.58), "speed": (0.0, 0.15)}
 _AXES = {"front": "y", "rear": "y2", "speed": "y3"}
 _UNITS = {"front": "mm", "rear": "mm", "speed": "km/h"}
 
@@ -68,7 +71,9 @@ def difference_figure(
         "rear": [travel, -travel],
         "speed": [-ranges.get("speed", 1.0), ranges.get("speed", 1.0)],
     }
-    return go.Figure(data=data, layout=_layout(overlay, corners, shown, theme, zoom, touch=touch))
+    return go.Figure(
+        data=data, layout=_layout(overlay, corners, shown, theme, zoom, touch=touch, panels=_APART)
+    )
 
 
 def _drawn(values: FloatArray) -> FloatArray:
@@ -144,13 +149,14 @@ def _layout(
     zoom: tuple[float, float] | None,
     *,
     touch: bool,
+    panels: Mapping[str, tuple[float, float]] = MappingProxyType(_PANELS),
 ) -> go.Layout:
     whole = full_range(overlay.distance_m)
     beside = {"xref": "paper", "x": 1.004, "xanchor": "left", "yanchor": "middle"}
     axes = {}
     for name, axis in _AXES.items():
         axes[axis.replace("y", "yaxis")] = {
-            "domain": _PANELS[name],
+            "domain": panels[name],
             "range": ranges[name],
             "fixedrange": True,
             "nticks": 4,
@@ -176,12 +182,12 @@ def _layout(
         annotations=[
             *(words(b.label, theme.soft, x=(b.x0 + b.x1) / 2, y=1.0, yanchor="bottom") for b in corners),
             *(
-                words(f"<b>{end}</b><br>mm", theme.word(end), 12, y=sum(_PANELS[end]) / 2, **beside)
+                words(f"<b>{end}</b><br>mm", theme.word(end), 12, y=sum(panels[end]) / 2, **beside)
                 for end in ENDS
                 if end in overlay.values
             ),
             *(
-                [words("km/h", theme.soft, y=sum(_PANELS["speed"]) / 2, **beside)]
+                [words("km/h", theme.soft, y=sum(panels["speed"]) / 2, **beside)]
                 if "speed" in overlay.values
                 else []
             ),

@@ -278,7 +278,13 @@ def _corner(one: CornerLaps, chosen: int | None, span_mm: float, scene: Scene, t
         src=corner_picture(one, chosen, span_mm, theme),
         alt=f"Travel of both ends in {name.lower()}, all laps",
     )
-    content = [html.B(name), html.Span(apart, className="note"), picture]
+    left = ", ".join(
+        f"{end} {number(max(scene.stroke_mm[end] - deepest, 0.0))}"
+        for end, deepest in one.deepest_mm.items()
+        if end in scene.stroke_mm
+    )
+    least = html.Span(f"least left: {left} mm", className="note") if left else None
+    content = [html.B(name), html.Span(apart, className="note"), picture, least]
     return html.Li(html.A(content, href=PATH + to_query(to), className="in corner") if to else content)
 
 

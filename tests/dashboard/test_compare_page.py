@@ -1,5 +1,6 @@
 """Runs over each other along the lap, corner by corner, and more than two of them."""
 
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -10,12 +11,15 @@ from dashboard.app import open_page
 from dashboard.figures.compare import corner_pairs, time_changes
 from dashboard.figures.overlay import difference_figure, overlay_figure
 from dashboard.pages import compare
+from dashboard.pages import runs as runs_page
 from dashboard.pages.parts import Screen
 from dashboard.shelf import Shelf
 from dashboard.theme import LIGHT
 from dashboard.urlstate import View, parse, to_query
+from telemetry.damping.oscillation import LapDamping
 from telemetry.laps import lap_length_m
-from telemetry.report import overlay
+from telemetry.report import corner_laps, overlay
+from tests.dashboard.made_up import MadeUpLogbook
 
 
 @pytest.fixture(scope="module")
@@ -111,3 +115,25 @@ def test_corners_stand_with_the_most_changed_on_top_and_times_around_zero(shelf)
     assert [moved[place] for place in sorted(moved)] == sorted(moved.values(), reverse=True)
     times = time_changes(found.sections, LIGHT).data[0]
     assert len(times.x) == len([row for row in found.sections if row.ci95 is not None])
+
+
+def test_the_least_travel_left_in_a_corner_is_that_of_its_samples(logbook, runs):
+    """The deepest sample by NumPy, of one lap and of all."""
+    traces, summary = runs[1].traces, runs[1].summary
+    for chosen, laps in ((2, [2]), (None, [1, 2, 3])):
+        for one in corner_laps(summary, traces.columns.get, "wheel", chosen):
+            low, high = one.span_m
+            inside = (
+                np.isin(traces["lap"], laps) & (traces["distance_m"] >= low) & (traces["distance_m"] <= high)
+            )
+            assert one.deepest_mm["rear"] == pytest.approx(np.nanmax(traces["rear_wheel_mm"][inside]))
+
+
+def test_the_damping_of_the_rear_over_the_laps_is_in_the_list_of_runs(runs):
+    fade = tuple(LapDamping(lap, value, (0.2, 0.4)) for lap, value in ((1, 0.32), (2, 0.30), (3, 0.28)))
+    summary = runs[1].summary
+    summary = replace(summary, oscillation=replace(summary.oscillation, fade=fade))
+    shelf = Shelf(MadeUpLogbook(replace(runs[1], summary=summary)))
+    drawn = str(runs_page._rear_damping(shelf, "before"))
+    assert "rear damping ratio" in drawn and "0.30" in drawn and "polyline" in drawn
+    assert runs_page._rear_damping(Shelf(MadeUpLogbook(runs[1])), "before") == []
