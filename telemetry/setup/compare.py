@@ -237,7 +237,13 @@ def _unclear_words(unclear: Sequence[MetricComparison], n_rows: int) -> str:
     few = f"No clear difference in {len(unclear)} of {n_rows} numbers"
     nearest = min(unclear, key=lambda row: 1.0 if row.p is None else row.p)
     amount = interval(nearest.difference, nearest.ci95, decimals_of(nearest.unit), nearest.unit)
-    return f"{few}; nearest to one: {nearest.label}, {amount}."
+    words = f"{few}; nearest to one: {nearest.label}, {amount}."
+    if nearest.further_laps:
+        laps = "1 more lap" if nearest.further_laps == 1 else f"{nearest.further_laps} more laps"
+        return f"{words} If it stays as it is, {laps} of each run would make it clear."
+    if nearest.p is not None and nearest.a.laps:
+        return f"{words} More laps alone would not make it clear; each set-up ridden again would narrow it."
+    return words
 
 
 def _sentences(rows: Sequence[MetricComparison]) -> tuple[str, ...]:

@@ -1,5 +1,6 @@
 """The rows of a comparison: the laps that count, one number over them in two runs, its difference and verdict."""
 
+from bisect import bisect_left
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
@@ -122,6 +123,14 @@ FEWEST_ROWS = 5
 # Outings whose rows lie further apart than twice what is usual (four times the variance) differ by more than fuel, oil
 # and tyres: it is a change. A choice, no source.
 MOST_WIDENING = 4.0
+# How far the variance between outings may lie above the usual one, as a standard deviation of its logarithm: a factor
+# of 4, for a cause may be missing. A choice, no source.
+LOG_SD_FURTHER = float(np.log(4.0))
+# Variance of the logarithm of the median of n squared normal values, times n: 1 / (2 m f(m))^2 with m the median of chi
+# squared with 1 degree of freedom and f its density.
+LOG_MEDIAN_VARIANCE = 5.442
+# More further laps than this are no advice: it is the outings that differ. A choice, no source.
+MOST_FURTHER_LAPS = 30
 
 ComparisonVerdict = Literal[
     "higher", "lower", "no clear difference", "not enough laps to tell", "different bikes", "other circuit"
@@ -157,6 +166,9 @@ class MetricComparison:
         Explains the verdict where it needs it.
     expected : int
         1 or -1 when the known change should raise or lower it, else 0.
+    further_laps : int or None
+        So many more laps of each run would make the difference clear if it stays as it is. None where it is clear or
+        not judged, and where `MOST_FURTHER_LAPS` would not do: then only repeats of the set-ups tell.
     """
 
     key: str
@@ -171,6 +183,7 @@ class MetricComparison:
     verdict: ComparisonVerdict
     reason: str = ""
     expected: int = 0
+    further_laps: int | None = None
 
 
 @dataclass(frozen=True)
@@ -272,6 +285,14 @@ def compare_laps(
     first = [each for each in expected if each.key in told]
     adjusted = _adjusted(told, variances, first, correlation, spread)
     signs = {each.key: each.sign for each in first}
+
+    def further(row: MetricComparison) -> MetricComparison:
+        asked = told.get(row.key)
+        if row.verdict != "no clear difference" or asked is None or asked.given is not None:
+            return row
+        share = FIRST_SHARE / len(first) if row.expected else 1.0 / len(told)
+        return replace(row, further_laps=_further_laps(asked, correlation, spread, share * SIGNIFICANCE))
+
     judged = tuple(
         _judged(
             row,
@@ -282,7 +303,7 @@ def compare_laps(
         )
         for row in given
     )
-    return Judged(judged, correlation if told else None, repeated, spread)
+    return Judged(tuple(map(further, judged)), correlation if told else None, repeated, spread)
 
 
 def compare_parts(
@@ -341,13 +362,31 @@ def _outing_sd(row: Row) -> float:
     return float(np.hypot(row.metric.outing_sd, row.metric.outing_share * level))
 
 
-def _expected_variance(row: Row, correlation: LapCorrelation, outing_sd: float) -> Variance:
-    """Variance of the difference of the two means, before any repeat is looked at."""
+def _expected_variance(
+    row: Row, correlation: LapCorrelation, outing_sd: float, further_laps: int = 0
+) -> Variance:
+    """Variance of the difference of the two means, before any repeat is looked at; with so many more laps of each."""
     if row.given is not None:
         return row.given
     laps = lap_variance(_outings(row), correlation)
-    factors = sum(mean_factor(_laps(side).numbers, correlation) for side in (row.a, row.b))
-    return added(Variance(laps.value * factors, laps.freedom), Variance(2.0 * outing_sd**2, float("inf")))
+    numbers = [_laps(side).numbers for side in (row.a, row.b)]
+    ridden = [np.append(each, each[-1:] + np.arange(1, further_laps + 1)) for each in numbers]
+    factors = sum(mean_factor(each, correlation) for each in ridden)
+    free = sum(map(len, numbers)) - 2
+    freedom = laps.freedom * (1.0 + 2.0 * further_laps / free) if further_laps else laps.freedom
+    return added(Variance(laps.value * factors, freedom), Variance(2.0 * outing_sd**2, float("inf")))
+
+
+def _further_laps(row: Row, correlation: LapCorrelation, spread: "Spread", p_needed: float) -> int | None:
+    """The fewest further laps of each run with which the difference as it is would have this p."""
+    outing_sd, between = _outing_sd(row), _between(row)
+
+    def clear(laps: int) -> bool:
+        usual = _expected_variance(row, correlation, outing_sd, laps)
+        return p_two_sided(row.difference or 0.0, spread.applied(usual, between)) < p_needed
+
+    needed = 1 + bisect_left(range(1, MOST_FURTHER_LAPS + 1), True, key=clear)
+    return needed if needed <= MOST_FURTHER_LAPS else None
 
 
 @dataclass(frozen=True)
@@ -374,8 +413,9 @@ def _widening(rows: Sequence[Row], variances: Sequence[Variance]) -> Widening:
 
     The median of the squared differences over their variance, against what chance gives; never below 1. A change that
     moves fewer than half of the rows does not move it; for one that moves more it is at most `MOST_WIDENING` where it
-    is stated what is usual. This is the Birge ratio [1]_ with a median, or an empirical
-    null [2]_ with the centre at 0.
+    is stated what is usual. There it is also drawn to 1, for few independent rows say little about it, as a normal
+    mean of known variance is to its prior mean. This is the Birge ratio [1]_ with a median, or an empirical null [2]_
+    with the centre at 0.
 
     References
     ----------
@@ -390,8 +430,11 @@ def _widening(rows: Sequence[Row], variances: Sequence[Variance]) -> Widening:
         (row.difference or 0.0) ** 2 / v.value / stdtrit(min(v.freedom, 1e6), 0.75) ** 2
         for row, v in zip(rows, variances, strict=True)
     ]
-    stated = any(row.metric.outing_sd or row.metric.outing_share for row in rows)
-    factor = float(np.clip(np.median(squares), 1.0, MOST_WIDENING if stated else np.inf))
+    factor = max(float(np.median(squares)), 1.0)
+    if any(row.metric.outing_sd or row.metric.outing_share for row in rows):
+        independent = len(rows) * independent_share([_outings(row) for row in rows])
+        weight = independent / (independent + LOG_MEDIAN_VARIANCE / LOG_SD_FURTHER**2)
+        factor = min(factor**weight, MOST_WIDENING)
     return Widening(factor, len(rows))
 
 

@@ -257,3 +257,49 @@ def test_spread_of_laps_is_the_sample_standard_deviation():
     found = lap_values(range(1, 9), [2, 4, 4, 4, 5, 5, 7, 9])
     assert (found.mean, found.sd) == (5.0, pytest.approx(np.sqrt(32 / 7)))
     assert lap_values([1], [3.0]).sd is None
+
+
+def _row_apart(difference, outing_sd=0.0):
+    """Four laps a run, spread 1, means this far apart; laps that alternate do not resemble their neighbours."""
+    spread = np.array([-1.0, 1.0, -1.0, 1.0]) * np.sqrt(0.75)
+    sides = [lap_values(range(1, 5), (10.0 + at + spread).tolist()) for at in (0.0, difference)]
+    return Row(Metric("k", "k", "mm", (), lambda lap: None, outing_sd=outing_sd), *sides)
+
+
+def test_further_laps_are_those_with_which_students_t_excludes_zero():
+    # the known power relation of a t test: the smallest n with |d| / (s sqrt(2 / n)) above t of 2 n - 2; laps here
+    # are nearly independent, so it may ask for more than that, not for fewer
+    difference = 1.2
+    told = next(n for n in range(4, 40) if difference / np.sqrt(2 / n) > stats.t.ppf(0.975, 2 * n - 2))
+    found = compare_laps([_row_apart(difference)]).rows[0]
+    assert found.verdict == "no clear difference"
+    assert told - 4 <= found.further_laps <= 2 * told
+
+
+def test_further_laps_do_not_help_where_outings_differ_by_more():
+    assert compare_laps([_row_apart(1.2, outing_sd=1.0)]).rows[0].further_laps is None
+
+
+def test_a_clear_difference_needs_no_further_laps():
+    found = compare_laps([_row_apart(8.0)]).rows[0]
+    assert (found.verdict, found.further_laps) == ("higher", None)
+
+
+def test_rows_that_lie_apart_widen_the_intervals_and_rows_that_agree_do_not_narrow_them():
+    rng = np.random.default_rng(4)
+
+    def factor(apart):
+        rows = []
+        for k in range(8):
+            a, b = (each - each.mean() for each in 0.1 * rng.normal(size=(2, 4)))
+            metric = Metric(f"k{k}", f"k{k}", "mm", (), lambda lap: None, outing_sd=1.0)
+            rows.append(
+                Row(metric, *(lap_values(range(1, 5), each.tolist()) for each in (a, b + apart * (-1) ** k)))
+            )
+        return compare_laps(rows).spread.factor
+
+    assert factor(0.01) == 1.0
+    usual = np.sqrt(2) * stats.norm.ppf(0.75)  # what half of the differences stay below
+    assert factor(usual) == pytest.approx(1.0, abs=0.05)
+    # twice as far apart: four times the variance, drawn to 1 as eight rows cannot show it all
+    assert 2.0 < factor(2 * usual) < 4.0
