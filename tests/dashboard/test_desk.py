@@ -615,7 +615,7 @@ def test_a_large_log_is_read_in_a_process_of_its_own_and_its_faults_come_back(tm
 SENDING = """
 import io, sys
 sys.path.insert(0, {tests!r})
-from test_desk import LOG, only
+from tests.dashboard.test_desk import LOG, only
 from telemetry.logbook import Drafts, Logbook
 book = Logbook(sys.argv[1])
 entry, _ = only(book)
