@@ -9,7 +9,7 @@ from typing import Any
 import flask
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update, set_props
 
-from dashboard import compress, guard, paper, sharing
+from dashboard import compress, guard, paper, sharing, units
 from dashboard.desk import routes
 from dashboard.desk.desk import Desk
 from dashboard.pages import parts, runs
@@ -88,6 +88,7 @@ def create_app(
         app.server, hosts=hosts, script_hashes=app.csp_hashes, share_key=share_key, rider_key=rider_key
     )
     compress.install(app.server)
+    units.install(app.server)
     routes.register(app.server, shelf.desk)
     paper.register(app.server, shelf)
     if share_key and rider_key:
@@ -112,6 +113,7 @@ def _shell() -> html.Div:
             dcc.Store(id="remembered"),
             html.Div(id="notice", role="status"),
             html.Div(id="page"),
+            units.choice(),
             _keys(),
         ]
     )

@@ -89,7 +89,7 @@ def _answer(block: Answer, printer: Printer) -> html.Div:
     # a sound log is a small mark, not a sentence
     others = [html.Li(said(text)) for text in block.others if not (block.sound and text == block.trust)]
     more = others[FIRST_OTHERS:]
-    rest = html.Details([html.Summary(f"{len(more)} more of the run"), html.Ul(more)]) if more else None
+    rest = html.Details([html.Summary(f"{len(more)} more"), html.Ul(more)]) if more else None
     return html.Div(
         [
             html.Div(
@@ -126,6 +126,8 @@ def _sentences(block: Sentences, printer: Printer) -> Any:
 
 
 def _caution(block: Caution, printer: Printer) -> Any:
+    if block.word == "NOTE":  # nothing that may hurt
+        return html.Ul([html.Li(words(text, printer.view)) for text in block.texts], className="notes")
     return parts.cautions(block.texts, lambda text: words(text, printer.view))
 
 

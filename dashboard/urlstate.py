@@ -19,6 +19,8 @@ LapChoice = int | Literal["worst", "whole"]
 
 # Ids are made by the logbook; anything else in the address is not one and is not looked up.
 _MOST_LETTERS = 200
+# Runs of a comparison beside the two it is of; more lines on one picture are not told apart.
+MOST_ALSO = 6
 _RUN_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,79}")
 
 # Keys of the bike file with numbers, each with the letter that says what is done with it.
@@ -35,6 +37,8 @@ class View:
         Run id, "" when none is chosen.
     other : str
         The run it is compared with, "" when none.
+    also : tuple of str
+        Further runs of a comparison.
     lap : int, "worst" or "whole"
         A lap by its number, the one with the worst event (the quickest where there is none), or the whole run.
     plane : {"wheel", "shaft"}
@@ -57,6 +61,7 @@ class View:
 
     run: str = ""
     other: str = ""
+    also: tuple[str, ...] = ()
     lap: LapChoice = "worst"
     plane: Plane = "wheel"
     against: Against = "distance"
@@ -84,6 +89,7 @@ def parse(search: str | None) -> View:
     return View(
         run=_run_id(values.get("run", "")),
         other=_run_id(values.get("other", "")),
+        also=_run_ids(values.get("also", "")),
         lap=_lap(values.get("lap", "")),
         plane="shaft" if values.get("at") == "shaft" else "wheel",
         against="time" if values.get("against") == "time" else "distance",
@@ -103,6 +109,8 @@ def to_query(view: View) -> str:
         pairs.append(("run", view.run))
     if view.other:
         pairs.append(("other", view.other))
+    if view.also:
+        pairs.append(("also", ",".join(view.also)))
     if view.lap != "worst":
         pairs.append(("lap", str(view.lap)))
     if view.plane != "wheel":
@@ -126,6 +134,11 @@ def to_query(view: View) -> str:
 
 def _run_id(text: str) -> str:
     return text if _RUN_ID.fullmatch(text) else ""
+
+
+def _run_ids(text: str) -> tuple[str, ...]:
+    found = dict.fromkeys(run for part in text.split(",") if (run := _run_id(part)))
+    return tuple(found)[:MOST_ALSO]
 
 
 def _lap(text: str) -> LapChoice:

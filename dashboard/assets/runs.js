@@ -25,8 +25,29 @@
     rows.forEach(function (body) { table.appendChild(body); });
     table.classList.toggle("mixed", by !== "");
   }
-  document.addEventListener("input", function (event) { if (event.target.id === "find-run") show(); });
+  // What is searched for and the order stand in the address, so that a link or a step back returns to them.
+  function keep(name, value) {
+    const query = new URLSearchParams(location.search);
+    if (value) query.set(name, value); else query.delete(name);
+    const words = query.toString();
+    history.replaceState(history.state, "", location.pathname + (words ? "?" + words : ""));
+  }
+  function arrive() {
+    const find = document.getElementById("find-run"), orders = document.getElementById("order-runs");
+    if (!find || !orders || find.dataset.arrived) return;
+    find.dataset.arrived = "yes";
+    const query = new URLSearchParams(location.search);
+    if (query.get("find")) { // the library's input hears its own setter only
+      Object.getOwnPropertyDescriptor(HTMLInputElement.prototype, "value").set.call(find, query.get("find"));
+      find.dispatchEvent(new Event("input", { bubbles: true }));
+    }
+    if (query.get("order")) { orders.value = query.get("order"); order(orders.value); }
+  }
+  new MutationObserver(arrive).observe(document.documentElement, { childList: true, subtree: true });
+  document.addEventListener("input", function (event) {
+    if (event.target.id === "find-run") { show(); keep("find", event.target.value); }
+  });
   document.addEventListener("change", function (event) {
-    if (event.target.id === "order-runs") order(event.target.value);
+    if (event.target.id === "order-runs") { order(event.target.value); keep("order", event.target.value); }
   });
 })();

@@ -6,9 +6,9 @@
   const STORES = { "/balance": "balance-view", "/rider": "rider-view", "/compare": "compare-view",
     "/dampers": "damper-view", "/season": "season-view" };
   // Another one of these is another page; anything else changes in place.
-  const NEW_PAGE = ["run", "other"];
+  const NEW_PAGE = ["run", "other", "also"];
   // Each of these changes the axis, so a zoom on it would mean another stretch.
-  const NEW_AXIS = ["run", "other", "lap", "against"];
+  const NEW_AXIS = ["run", "lap", "against"];
   const dc = (window.dash_clientside = window.dash_clientside || {});
   const root = document.documentElement;
   const prefersDark = window.matchMedia("(prefers-color-scheme: dark)");
@@ -28,7 +28,7 @@
   function repaint() {
     paint();
     dc.set_props("screen", { data: screenWords() });
-    if (plot("rider-place")) { go(location.pathname + location.search); return; }  // drawn with its page
+    if (plot("rider-place") || plot("compare-travel")) { go(location.pathname + location.search); return; }  // drawn with its page
     tell();
   }
   function switchTheme() {
@@ -175,8 +175,13 @@
     const list = event.target.closest("select[data-choose]");
     if (list) choose(list.dataset.choose, list.value);
   });
+  function menu(open) {
+    const button = document.getElementById("menu");
+    if (button) button.setAttribute("aria-expanded", String(!!open));
+  }
   document.addEventListener("click", function (event) {
-    const found = event.target.closest("a.in, button[data-choose], button[data-zoom], button[data-corner], button[data-save], button[data-copy], button[data-close], #theme-switch");
+    const found = event.target.closest("a.in, button[data-choose], button[data-zoom], button[data-corner], button[data-save], button[data-copy], button[data-close], #theme-switch, #menu");
+    menu(found && found.id === "menu" && found.getAttribute("aria-expanded") === "false");
     if (!found) return;
     if (found.id === "theme-switch") switchTheme();
     else if (found.dataset.zoom) zoom(found.dataset.zoom);
@@ -257,6 +262,7 @@
   document.addEventListener("keydown", function (event) {
     if (event.metaKey || event.ctrlKey || event.altKey) return;
     if (event.target.closest("input, textarea, select, [contenteditable], .scroll, dialog")) return;
+    if (event.key === "Escape") menu(false);
     const way = KEYS[event.key], act = ACTS[event.key];
     const onPage = document.querySelector(".bar.ways") || event.key === "?";
     if (way && plot("travel")) { event.preventDefault(); zoom(way); }
@@ -317,7 +323,7 @@
       if (said.has(name)) return;
       said.add(name);
       const value = line.y[nearest(line.x, x)];
-      words.push(name + " " + (isFinite(value) ? minus(value, read.digits) + " " + read.unit : "masked"));
+      words.push(name + " " + (isFinite(value) ? minus(value * (read.factor || 1), read.digits) + " " + read.unit : "masked"));
     }));
     const whole = all(travel), near = 0.004 * (travel._fullLayout.xaxis.range[1] - travel._fullLayout.xaxis.range[0] || whole[1]);
     const events = travel._fullLayout.meta.events.filter(one => one[0] - near <= x && x <= one[1] + near);

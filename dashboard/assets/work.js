@@ -322,6 +322,14 @@
       (top + y * (bottom - top)).toFixed(6) + " " + (left + x * (right - left)).toFixed(6));
   });
 
+  // ---- units on screen and paper ------------------------------------------------------------------------------
+  document.addEventListener("change", function (event) {
+    if (!event.target.dataset || !event.target.dataset.unit) return;
+    const chosen = [...document.querySelectorAll("select[data-unit]")].map(list => list.value).filter(Boolean);
+    document.cookie = event.target.dataset.unit + "=" + chosen.join(".") + ";path=/;SameSite=Strict;max-age=31536000";
+    location.reload();
+  });
+
   // ---- the bike file as a file of one's own -----------------------------------------------------------------
   document.addEventListener("click", async function (event) {
     const button = event.target.closest("button[data-bike]");

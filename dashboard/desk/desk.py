@@ -7,7 +7,7 @@ from typing import Any, BinaryIO
 
 from dashboard.desk import adding, correcting, sheets
 from dashboard.desk.jobs import Jobs, Progress
-from dashboard.desk.preview import preview_of
+from dashboard.desk.preview import preview_apart
 from dashboard.shelf import Shelf
 from telemetry.errors import LogbookError
 from telemetry.logbook import Drafts, Logbook, is_export, take_in_export
@@ -89,7 +89,7 @@ class Desk:
                 drafts.throw_away(token)
                 return "/runs"
             progress("reading the log")
-            drafts.preview(token, preview_of)
+            drafts.preview(token, preview_apart)
             return f"/add?draft={token}"
 
         return self.jobs.start(f"Reading {drafts.draft(token).name}", work, key=f"read-{token}")
@@ -211,5 +211,6 @@ class Desk:
             said.get("state", ""),
             why=said.get("why", ""),
             came_of_it=said.get("came_of_it", ""),
+            turn=said.get("turn", ""),
         )
         return f"/try?run={kept.run_id}"

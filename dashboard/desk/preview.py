@@ -1,5 +1,6 @@
 """What a log looks like before it is reviewed: its columns with a small trace each, and what they probably mean."""
 
+from contextlib import closing
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -7,16 +8,41 @@ from typing import Any
 import numpy as np
 
 from telemetry.arrays import ENDS, FloatArray
-from telemetry.errors import BothEndsError
+from telemetry.errors import BothEndsError, LogError
 from telemetry.logs import LIKELY, RawLog, compression_fits, read_log
 from telemetry.numeric import finite
 from telemetry.report import check_log, thinned
 from telemetry.review import column_meanings
 from telemetry.signals import read_stamps
+from telemetry.workers import run_here
 
 # A small trace is drawn this wide and high; enough to see braking from standing still in an outing.
 TRACE_WIDTH, TRACE_HEIGHT = 600, 40
 _POINTS = 600
+# From this size on a process of its own starts faster than it reads. Own choice.
+LARGE_BYTES = 100 * 1024**2
+
+
+def preview_apart(path: Path) -> dict[str, Any]:
+    """`preview_of`; of a large log in another process, which gives its memory back when it ends. Raises likewise."""
+    if path.stat().st_size < LARGE_BYTES:
+        return preview_of(path)
+    with closing(run_here([path], _preview_or_fault, _lost, workers=1)) as done:
+        ((_, found),) = done
+    if isinstance(found, str):
+        raise LogError(found)
+    return found
+
+
+def _preview_or_fault(path: Path) -> dict[str, Any] | str:
+    try:
+        return preview_of(path)
+    except BothEndsError as error:
+        return str(error)
+
+
+def _lost(path: Path) -> str:
+    return f"{path.name}: there is not enough memory to read it; cut the log and bring its parts in."
 
 
 def preview_of(path: Path) -> dict[str, Any]:

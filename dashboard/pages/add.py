@@ -139,7 +139,13 @@ def _form(desk: Any, draft: Draft, preview: Mapping[str, Any], screen: Screen) -
     )
     content = (
         _columns_section(draft, preview, filled, screen),
-        parts.section("Motorcycle", _motorcycle(filled, bikes), _bike_file(filled), name="motorcycle"),
+        parts.section(
+            "Motorcycle",
+            _motorcycle(filled, bikes),
+            forms.shown_when(f"bike={NEW_BIKE}", filled.text("Its name", "name", "QB-6")),
+            _bike_file(filled),
+            name="motorcycle",
+        ),
         html.Div(questions, **{"data-when": f"bike={NEW_BIKE}"}),
         parts.section("The outing", _outing(filled), note="All of this may stay empty."),
         html.Div(
@@ -397,7 +403,6 @@ def _chassis(filled: forms.Filled) -> html.Section:
         forms.fields(
             filled.number("Wheelbase, both ends extended [mm]", "wheelbase_mm", "1410"),
             filled.number("Rake, from the vertical [deg]", "front.rake_deg", "24"),
-            filled.text("Name of the motorcycle", "name", "QB-6"),
         ),
         note=f"{_OPEN} pitch, rake and trail are not known.",
         name="chassis",

@@ -32,7 +32,7 @@ def run_bar(
     if places:
         inner += [
             _laps(summary, lap, start),
-            _corners(summary),
+            corner_strip(summary),
             parts.either("", "at", (("wheel", "wheel"), ("shaft", "shaft")), view.plane),
             parts.either("", "against", (("distance", "distance"), ("time", "time")), view.against),
         ]
@@ -130,7 +130,7 @@ def _events(summary: Summary) -> list[Any]:
     return [*stops, *summary.oscillation.events, *summary.oscillation.front_events]
 
 
-def _corners(summary: Summary) -> Any:
+def corner_strip(summary: Summary) -> Any:
     """A button a corner, which shows it with its braking and drive."""
     if not summary.corners:
         return None

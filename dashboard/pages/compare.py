@@ -1,28 +1,47 @@
-"""Two runs against each other: what was changed, what came of it, and how sure that is."""
+"""Two to eight runs: whether the change worked, the runs over each other along the lap, corner by corner."""
 
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import partial
 from typing import Any
 
-from dash import Dash, Input, Output, dcc, html
+from dash import Dash, Input, Output, dcc, html, no_update
 
-from dashboard.figures.compare import Dots, height_px, lap_dots
+from dashboard.figures.compare import (
+    AXIS_PX,
+    CORNER_PX,
+    Dots,
+    corner_pairs,
+    height_px,
+    lap_dots,
+    time_changes,
+)
+from dashboard.figures.overlay import difference_figure, overlay_figure
+from dashboard.figures.travel import within
 from dashboard.pages import parts
+from dashboard.pages.bar import corner_strip
 from dashboard.pages.entry import Page
 from dashboard.pages.parts import Screen, section
 from dashboard.printer import Printer
 from dashboard.shelf import Shelf
 from dashboard.theme import Theme
-from dashboard.urlstate import View, parse, to_query
+from dashboard.urlstate import MOST_ALSO, View, parse, to_query
+from telemetry.arrays import ENDS, End
 from telemetry.logbook import outings_of
-from telemetry.report import CLEAR, comparison_document
+from telemetry.report import CLEAR, CORNER, Band, comparison_document, overlay, worked_words
 from telemetry.setup import COLUMNS, Comparison, MetricComparison, compare, repeats
-from telemetry.summary import decimals_of, signed
+from telemetry.summary import decimals_of, number, signed
 
 PATH = "/compare"
 VIEW = "compare-view"
 _BALANCE = ("balance.compression", "balance.rebound")
+# What the table of several runs shows of each.
+_BY_RUN = (
+    ("balance.compression", "compression, rear over front"),
+    ("balance.rebound", "rebound, rear over front"),
+    ("front.travel.max_mm", "front maximum travel"),
+    ("lap.time_s", "lap time"),
+)
 # Mirrored like the travel picture: deepest travel outermost, front above, rear below.
 _TRAVEL = (
     "front.travel.max_mm",
@@ -35,7 +54,7 @@ _TRAVEL = (
 
 
 def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
-    """The page for two runs; asks for them when they are not chosen.
+    """The page for two runs and further ones; asks for them when they are not chosen.
 
     Raises
     ------
@@ -58,15 +77,195 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         "Compare",
         dcc.Store(id=VIEW, data={"search": to_query(view), "screen": screen.words}),
         bar,
-        *(printer.section(told[name]) for name in ("verdict", "changed", "conditions")),
-        _picture("Travel used", "compare-travel", shown["compare-travel"], found, _TRAVEL,
-                 "Every dot is a lap: before open and above, after filled and below; the bar is their mean. "
-                 "Front rows above, rear rows below, deepest travel outermost."),
-        _picture("Speed balance", "compare-balance", shown["compare-balance"], found, _BALANCE,
-                 "Rear over front, RMS wheel speed. At 1 both ends move alike; to the right the rear moves "
-                 "faster."),
-        *(printer.section(told[name]) for name in ("numbers", "places", "sections", "excluded", "method")),
+        html.Section(
+            [
+                *printer.blocks(told["verdict"]),
+                html.Div(_first_pictures(found, shown), className="two-by-two"),
+            ],
+            className="first-words",
+            id="verdict",
+            **{"aria-label": "The answer"},
+        ),
+        _each_run(shelf, view, found, screen.theme),
+        printer.section(told["changed"]),
+        _along_the_lap(shelf, view, screen) if found.sentences else None,
+        _by_corner(found, screen.theme),
+        *(printer.section(told[name]) for name in ("untold", "conditions")),
+        section("Every number", html.Details([html.Summary("Every number over whole laps, by phase and by corner"),
+            *(one for name in ("numbers", "places", "sections", "excluded", "method")
+              for one in ([html.H3(told[name].title), *printer.blocks(told[name])] if told[name] else []))])),
     )  # fmt: skip
+
+
+def _first_pictures(found: Comparison, shown: dict[str, Any]) -> list[Any]:
+    """From before to after, towards the aim; what it kept and cost."""
+    return [
+        html.Div(
+            [html.H2(title), parts.graph(name, shown[name], "rows", f"{title}, lap by lap; numbers below.",
+                                         height_px=height_px(max(len(dots(found, keys)), 1)))]
+        )
+        for name, title, keys in (
+            ("compare-balance", "Speed, rear over front", _BALANCE),
+            ("compare-travel", "Travel used", _TRAVEL),
+        )
+    ] + [html.P("Every dot is a lap: before open and above, after filled and below; the upright bar is their mean.",
+                className="note")]  # fmt: skip
+
+
+def _along_the_lap(shelf: Shelf, view: View, screen: Screen) -> Any:
+    """The runs over each other by distance, and what one has more than the other."""
+    made = _overlay_figures(shelf, view, screen)
+    if made is None:
+        return None
+    over, apart = made
+    return section(
+        "Along the lap",
+        html.Div(
+            [corner_strip(shelf.summary(view.run)), parts.zoom_bar()],
+            className="bar ways",
+            role="group",
+            **{"aria-label": "What is shown of the lap"},
+        ),
+        html.P("", id="read-out", className="read-out", **{"aria-live": "off"}),
+        parts.graph("travel", over, "tall", "Mean travel and speed of both runs along the lap.", along=True),
+        html.H3("After less before"),
+        parts.graph(
+            "trace",
+            apart,
+            "tall",
+            "Difference of travel and speed along the lap; numbers by corner below.",
+            along=True,
+        ),
+        note="Means over the laps at pace: before grey and dashed, after in colour, front above and rear below, "
+        "outwards from full extension. Grey band: nine of ten differences between two laps of one run lie in it. "
+        "Filled where the runs differ by more.",
+        name="along",
+    )
+
+
+def _overlay_figures(shelf: Shelf, view: View, screen: Screen) -> list[Any] | None:
+    """Both pictures along the lap; None where a run has no laps with their distance."""
+    runs = (view.run, view.other, *view.also)
+    over = shelf.kept(
+        ("overlay", runs), lambda: overlay([(shelf.summary(run), partial(shelf.column, run)) for run in runs])
+    )
+    if over is None:
+        return None
+    summary = shelf.summary(view.run)
+    corners = [Band(c.start_m, c.end_m, str(c.number)) for c in summary.corners]
+    zoom = within(view.zoom, over.distance_m)
+    names = ["before", "after", *(_called(shelf, run) for run in view.also)]
+    return [
+        overlay_figure(over, names, corners, screen.theme, zoom, touch=screen.touch),
+        difference_figure(over, corners, screen.theme, zoom, touch=screen.touch),
+    ]
+
+
+def _called(shelf: Shelf, run_id: str) -> str:
+    return next((entry.name or run_id for entry in shelf.runs() if entry.run_id == run_id), run_id)
+
+
+def _by_corner(found: Comparison, theme: Theme) -> Any:
+    """Ride heights before and after by corner, and the sections' times."""
+    places = [row for row in found.places if row.key.startswith(CORNER)]
+    pictures = [
+        html.Div([html.H3(title), parts.graph(name, figure, "rows", f"{title}; numbers below.", height_px=height)])
+        for name, title, figure, rows in (
+            ("by-corner", "Ride height by corner", corner_pairs(places, theme),
+             len({row.label.partition(", ")[2] for row in places})),
+            ("by-section", "Time by section of the lap", time_changes(found.sections, theme), len(found.sections)),
+        )
+        if rows
+        for height in [CORNER_PX * rows + AXIS_PX]
+    ]  # fmt: skip
+    if not pictures:
+        return None
+    return section(
+        "Corner by corner",
+        html.Div(pictures, className="two-by-two"),
+        note="Before open, after filled; front round, rear a diamond; the corner that changed most on top. In colour "
+        "what is clear. A section goes from halfway between two corners to halfway between the next two; its line is "
+        "the 95 % interval.",
+        name="corners",
+    )
+
+
+def _by_run(shelf: Shelf, view: View, found: Sequence[Comparison], key: str, label: str, theme: Theme) -> Any:
+    """One number of every run, a row a run, a dot a lap; the first run on top."""
+    rows = []
+    for run, one in zip((view.other, *view.also), found, strict=True):
+        row = next((row for row in one.metrics if row.key == key), None)
+        if row is None:
+            continue
+        if not rows:
+            laps = tuple(zip(row.a.laps, row.a.values, strict=True))
+            rows.append(Dots(_called(shelf, view.run), "the first", (), laps, None, row.a.mean, _end_of(key)))
+        rows.append(replace(_dots(row), label=_called(shelf, run), before=(), before_mean=None))
+    unit = next((row.unit for one in found for row in one.metrics if row.key == key), "")
+    return lap_dots(
+        rows,
+        theme,
+        x_title=f"{label} [{unit}]" if unit else label,
+        digits=decimals_of(unit) if unit else 2,
+        line_at=1.0 if key in _BALANCE else None,
+    )
+
+
+def _mean(found: Comparison, key: str, side: str) -> str:
+    row = next((row for row in found.metrics if row.key == key), None)
+    return (
+        ""
+        if row is None
+        else number(getattr(row, side).mean, decimals_of(row.unit) if row.unit else 2, row.unit)
+    )
+
+
+def _each_run(shelf: Shelf, view: View, first: Comparison, theme: Theme) -> Any:
+    """Every run against the first, one of them shown on the page; nothing for two runs."""
+    if not view.also:
+        return None
+    runs = (view.other, *view.also)
+    found = [first, *(comparison(shelf, replace(view, other=run, also=())) for run in view.also)]
+    rows = []
+    for run, one in zip(runs, found, strict=True):
+        others = tuple(other for other in runs if other != run)
+        to = PATH + to_query(replace(view, other=run, also=others))
+        without = PATH + to_query(replace(view, other=others[0], also=others[1:]))
+        name = _called(shelf, run)
+        rows.append(
+            (
+                html.B([name, " (shown)"]) if run == view.other else html.A(name, href=to, className="in"),
+                "; ".join(f"{change.what} {change.before} → {change.after}" for change in one.changes)
+                or "nothing known",
+                (worked_words(one) or one.sentences or one.first or ("",))[0],
+                *(_mean(one, key, "b") for key, _ in _BY_RUN),
+                html.A("Leave out", href=without, className="in", **{"aria-label": f"Leave out {name}"}),
+            )
+        )
+    heads = ("run", "changed", "against the first", *(label for _, label in _BY_RUN), "")
+    start = [f"{label} {_mean(first, key, 'a')}" for key, label in _BY_RUN]
+    pictures = [
+        html.Div(
+            [html.H3(label), parts.graph(f"by-run-{at}", _by_run(shelf, view, found, key, label, theme), "rows",
+                                         f"{label} of every run; numbers above.", height_px=height_px(len(runs) + 1))]
+        )
+        for at, (key, label) in enumerate(_BY_RUN)
+    ]  # fmt: skip
+    return section(
+        "Every run against the first",
+        parts.table(
+            heads,
+            rows,
+            "Every run against the first",
+            classes=["", "", "", "n", "n", "n", "n", ""],
+            unseen=True,
+        ),
+        html.P(f"{_called(shelf, view.run)}: {'; '.join(start)}.", className="note"),
+        html.Div(pictures, className="two-by-two"),
+        note="Each pair is judged by itself: with seven pairs a false alarm in one of them is up to seven times "
+        "as likely.",
+        name="each-run",
+    )
 
 
 def with_run_before(shelf: Shelf, view: View) -> View:
@@ -95,13 +294,27 @@ def comparison(shelf: Shelf, view: View) -> Comparison:
 def _bar(shelf: Shelf, view: View) -> html.Div:
     runs = shelf.runs()
     swap = html.A(
-        "Swap", href=PATH + to_query(View(run=view.other, other=view.run)), className="in button", id="swap"
+        "Swap",
+        href=PATH + to_query(replace(view, run=view.other, other=view.run)),
+        className="in button",
+        id="swap",
     )
+    chosen = {view.run, view.other, *view.also}
+    # each entry is the whole list with one run more
+    more = [
+        (",".join((*view.also, entry.run_id)), parts.run_name(entry))
+        for entry in runs
+        if entry.run_id not in chosen
+    ]
+    here = ",".join(view.also)
     return html.Div(
         [
             parts.run_choice(runs, view.run, label="Before", name="run"),
             parts.run_choice(runs, view.other, label="After", name="other"),
             swap if view.run and view.other else None,
+            parts.choice("One more run", "also", [(here, "add"), *more], here, start=here)
+            if more and view.run and view.other and len(view.also) < MOST_ALSO
+            else None,
         ],
         className="bar",
         role="group",
@@ -126,7 +339,6 @@ def dots(found: Comparison, keys: Sequence[str]) -> list[Dots]:
 
 
 def _dots(row: MetricComparison) -> Dots:
-    end = row.key.partition(".")[0]
     return Dots(
         label=row.label.removesuffix(", rear over front"),  # the axis says it
         verdict=verdict_words(row),
@@ -135,8 +347,12 @@ def _dots(row: MetricComparison) -> Dots:
         before_mean=row.a.mean,
         after_mean=row.b.mean,
         clear=row.verdict in CLEAR,
-        end="front" if end == "front" else "rear" if end == "rear" else None,
+        end=_end_of(row.key),
     )
+
+
+def _end_of(key: str) -> End | None:
+    return next((end for end in ENDS if key.startswith(f"{end}.")), None)
 
 
 def verdict_words(row: MetricComparison) -> str:
@@ -146,27 +362,18 @@ def verdict_words(row: MetricComparison) -> str:
     return row.verdict
 
 
-def _picture(title: str, name: str, figure: Any, found: Comparison, keys: Sequence[str], note: str) -> Any:
-    rows = max(len(dots(found, keys)), 1)
-    box = html.Div(
-        parts.graph(name, figure, "rows", f"{title}, lap by lap; numbers below."),
-        style={"height": f"{height_px(rows)}px"},
-    )
-    return section(title, box, note=note)
-
-
 def register(app: Dash, shelf: Shelf) -> None:
-    """Another theme, in place; other runs are another page."""
+    """Another stretch of the lap, in place."""
 
     @app.callback(
-        Output("compare-travel", "figure"),
-        Output("compare-balance", "figure"),
+        *(Output(name, "figure", allow_duplicate=True) for name in ("travel", "trace")),
         Input(VIEW, "data"),
         prevent_initial_call=True,
     )
-    def show(said: dict[str, str]) -> list[Any]:
-        found = comparison(shelf, parse(said["search"]))
-        return list(figures(found, Screen.read(said["screen"]).theme).values())
+    def show(said: dict[str, str]) -> Any:
+        view = parse(said["search"])
+        made = _overlay_figures(shelf, view, Screen.read(said["screen"])) if view.other else None
+        return made or (no_update, no_update)
 
 
 PAGE = Page(PATH, "Compare", layout, register, in_band=5)

@@ -47,7 +47,18 @@ def page(active: str, view: View, title: str, *content: Any, shown: bool = False
                     href="/runs",
                     className="in brand",
                 ),
-                html.Nav([_nav_link(page, active, view) for page in navigation()], **{"aria-label": "Pages"}),
+                # on a phone the pages are in a menu, which is called what is open
+                html.Button(
+                    [next((one.title for one in navigation() if one.path == active), "Pages"), " ▾"],
+                    id="menu",
+                    className="quiet",
+                    **{"aria-expanded": "false", "aria-controls": "pages", "aria-label": "Pages"},
+                ),
+                html.Nav(
+                    [_nav_link(page, active, view) for page in navigation()],
+                    id="pages",
+                    **{"aria-label": "Pages"},
+                ),
                 html.Button(
                     [html.Span("Dark", className="when-light"), html.Span("Light", className="when-dark")],
                     id="theme-switch",
@@ -71,7 +82,9 @@ def page(active: str, view: View, title: str, *content: Any, shown: bool = False
 def _nav_link(page: Page, active: str, view: View) -> html.A:
     here = {"aria-current": "page"} if page.path == active else {}
     # From a comparison one goes on to the later run; to one, from this run without its lap.
-    carried = replace(view, run=view.other or view.run, other="", zoom=None, metric="", by="circuit", bike="")
+    carried = replace(
+        view, run=view.other or view.run, other="", also=(), zoom=None, metric="", by="circuit", bike=""
+    )
     if page.path == "/compare":
         carried = view if here else View(run=view.run)
     elif page.by_itself:
@@ -185,6 +198,26 @@ def graph(
             html.Div(save, className="save", role="group", **{"aria-label": f"Save: {label}"}),
         ],
         className=f"pic of-{height}",
+    )
+
+
+def zoom_bar() -> html.Div:
+    """Buttons that zoom the picture along the lap."""
+    steps = (
+        ("closer", "+", "Closer"),
+        ("wider", "−", "Wider"),
+        ("earlier", "◀", "Earlier"),
+        ("later", "▶", "Later"),
+        ("all", "All of it", "All of the lap"),
+    )
+    return html.Div(
+        [
+            html.Button(sign, title=words, className="quiet", **{"data-zoom": step, "aria-label": words})
+            for step, sign, words in steps
+        ],
+        className="zoom",
+        role="group",
+        **{"aria-label": "Zoom of the travel picture"},
     )
 
 

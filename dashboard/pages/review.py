@@ -151,7 +151,7 @@ def _first_pictures(scene: Scene, first: dict[str, Any], where: dict[str, Any]) 
     return html.Div(
         [
             html.P(first["shown"], id="shown", role="status", className="shown"),
-            _zoom_bar(),
+            parts.zoom_bar(),
             html.P("", id="read-out", className="read-out", **{"aria-live": "off"}),
             block(
                 "travel",
@@ -183,25 +183,6 @@ def _first_pictures(scene: Scene, first: dict[str, Any], where: dict[str, Any]) 
             ),
         ],
         className="first-pictures",
-    )
-
-
-def _zoom_bar() -> html.Div:
-    steps = (
-        ("closer", "+", "Closer"),
-        ("wider", "−", "Wider"),
-        ("earlier", "◀", "Earlier"),
-        ("later", "▶", "Later"),
-        ("all", "All of it", "All of the lap"),
-    )
-    return html.Div(
-        [
-            html.Button(sign, title=words, className="quiet", **{"data-zoom": step, "aria-label": words})
-            for step, sign, words in steps
-        ],
-        className="zoom",
-        role="group",
-        **{"aria-label": "Zoom of the travel picture"},
     )
 
 
@@ -297,7 +278,13 @@ def _corner(one: CornerLaps, chosen: int | None, span_mm: float, scene: Scene, t
         src=corner_picture(one, chosen, span_mm, theme),
         alt=f"Travel of both ends in {name.lower()}, all laps",
     )
-    content = [html.B(name), html.Span(apart, className="note"), picture]
+    left = ", ".join(
+        f"{end} {number(max(scene.stroke_mm[end] - deepest, 0.0))}"
+        for end, deepest in one.deepest_mm.items()
+        if end in scene.stroke_mm
+    )
+    least = html.Span(f"least left: {left} mm", className="note") if left else None
+    content = [html.B(name), html.Span(apart, className="note"), picture, least]
     return html.Li(html.A(content, href=PATH + to_query(to), className="in corner") if to else content)
 
 

@@ -194,7 +194,10 @@ def _run(shelf: Shelf, runs: Sequence[RunEntry], place: int, record: RunRecord |
     cells = [html.Td(_small(one, laps), className="n", **{"data-label": one.label}) for one in SMALL]
     grave = any(answer in (LOST, DOUBTFUL) for answer in said.values())
     dampers = html.Td(
-        f"{'⚠ ' if grave else ''}rear {said['rear']}, front {said['front']}",
+        [
+            f"{'⚠ ' if grave else ''}rear {said['rear']}, front {said['front']}",
+            *(_rear_damping(shelf, entry.run_id) if close else ()),
+        ],
         className="dampers unsettled" if grave else "dampers",
         **{"data-label": "dampers"},
     )
@@ -235,6 +238,22 @@ def _small(column: Small, laps: "Sequence[LapRecord]") -> list[Any]:
         line = html.Span(className="trend", style=style) if style else None
         made.append(html.Span([word, text, line], className=f"small {name}"))
     return made
+
+
+def _rear_damping(shelf: Shelf, run_id: str) -> list[Any]:
+    """The damping ratio of the rear over the laps, with its small line; nothing where no two laps tell it."""
+    try:
+        fade = shelf.summary(run_id).oscillation.fade
+    except LogbookError:
+        return []
+    values = [lap.damping_ratio for lap in fade if lap.damping_ratio is not None]
+    if len(values) < 2:
+        return []
+    mean = number(sum(values) / len(values), 2)
+    line = html.Span(className="trend", style={"maskImage": trend_mask(values, 0.1)})
+    return [
+        html.Span([html.Span("rear damping ratio ", className="note"), mean, line], className="small rear")
+    ]
 
 
 def trend_mask(values: Sequence[float], least: float) -> str:

@@ -1,5 +1,6 @@
 """Try a change on the logged laps, keep it as the plan for the next outing, and see how earlier ones came out."""
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -16,10 +17,11 @@ from telemetry.arrays import ENDS
 from telemetry.logbook import Logbook, RunEntry
 from telemetry.report import Figure
 from telemetry.stand import Changed, at_stand, parse_change
-from telemetry.summary import number, signed
+from telemetry.summary import decimals_of, number, signed
 
 if TYPE_CHECKING:  # the prediction compiles: its functions are reached when the page is opened
     from telemetry.logbook import KeptPrediction, TrackRecord
+    from telemetry.prediction import Prediction
 
 PATH = "/try"
 _STATES = ("kept", "taken back", "dropped")
@@ -123,9 +125,19 @@ def _recheck(logbook: Logbook, kept: "KeptPrediction") -> html.Section | None:
 
 def _plans(logbook: Logbook, entry: RunEntry) -> html.Section | None:
     mine = [kept for kept in logbooks.predictions(logbook) if kept.bike == entry.bike]
-    plans = [kept for kept in mine if kept.state != "tried"]
-    if not plans:
+    ahead = logbooks.plan_for_the_day(mine)
+    done = tuple(kept for kept in mine if kept.state not in ("tried", "plan"))
+    if not (ahead or done):
         return None
+    return parts.section(
+        "Plan for the day",
+        html.Ol(_plan_items(entry, ahead)) if ahead else html.P("Nothing is planned."),
+        html.Ul(_plan_items(entry, done), className="plain") if done else None,
+        note="What to try, in order, one change a ride; below it what was done, newest first.",
+    )
+
+
+def _plan_items(entry: RunEntry, plans: Sequence["KeptPrediction"]) -> list[html.Li]:
     items = []
     for kept in plans:
         back = ", ".join(_back(change) for change in kept.prediction.changed)
@@ -133,12 +145,14 @@ def _plans(logbook: Logbook, entry: RunEntry) -> html.Section | None:
             html.Li(
                 [
                     html.P([html.B(f"{', '.join(kept.changes)}: {kept.state}. "), kept.why]),
+                    html.P(f"Expected: {_expected(kept.prediction)}"),
                     html.P(f"The way back: {back}; then ride it once more as it was, to be sure (A-B-A)."),
                     html.P(f"What came of it: {kept.came_of_it}") if kept.came_of_it else None,
                     forms.form(
                         f"/write/plan/{kept.key}",
                         forms.hidden("run", entry.run_id),
                         forms.fields(
+                            forms.text("Its turn", "turn", str(kept.turn or ""), number=True, example="1"),
                             forms.text("What came of it", "came_of_it", kept.came_of_it),
                             forms.select(
                                 "It was",
@@ -158,7 +172,24 @@ def _plans(logbook: Logbook, entry: RunEntry) -> html.Section | None:
                 ]
             )
         )
-    return parts.section("Plans", html.Ul(items, className="plain"), note="Newest first.")
+    return items
+
+
+def _expected(prediction: "Prediction") -> str:
+    """The three numbers that move most beyond their interval, with the interval for the next outing."""
+    told = [
+        (abs(row.change) / (row.next_high - row.change), row)
+        for row in prediction.rows
+        if row.change is not None and row.next_high is not None and row.next_high > row.change
+    ]
+    clear = sorted((one for one in told if one[0] > 1), key=lambda one: -one[0])[:3]
+    if not clear:
+        return "nothing that another outing would surely show."
+    return "; ".join(
+        f"{row.name} {signed(row.change, decimals_of(row.unit))} {row.unit} "
+        f"({signed(row.next_low, decimals_of(row.unit))} to {signed(row.next_high, decimals_of(row.unit))})"
+        for _, row in clear
+    )
 
 
 def _back(change: Changed) -> str:

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from telemetry.logbook.plans import Outcome as Outcome
     from telemetry.logbook.plans import TrackRecord as TrackRecord
     from telemetry.logbook.plans import keep_prediction as keep_prediction
+    from telemetry.logbook.plans import plan_for_the_day as plan_for_the_day
     from telemetry.logbook.plans import prediction_of as prediction_of
     from telemetry.logbook.plans import predictions as predictions
     from telemetry.logbook.plans import set_state as set_state
@@ -30,6 +31,7 @@ _OF_PLANS = (
     "Outcome",
     "TrackRecord",
     "keep_prediction",
+    "plan_for_the_day",
     "prediction_of",
     "predictions",
     "set_state",
@@ -59,6 +61,7 @@ __all__ = [
     "keep_prediction",
     "outings_of",
     "own_logbook_path",
+    "plan_for_the_day",
     "prediction_of",
     "predictions",
     "set_state",

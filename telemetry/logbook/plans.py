@@ -7,7 +7,7 @@ by side.
 """
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -27,6 +27,7 @@ from telemetry.setup import compare, sheet_settings
 from telemetry.summary import Summary
 
 FOLDER = "predictions"
+MOST_TURNS = 99
 PlanState = Literal["tried", "plan", "kept", "taken back", "dropped"]
 # The numbers of a prediction by the keys of a comparison, where they are called differently.
 _COMPARED = {
@@ -53,6 +54,8 @@ class KeptPrediction:
         A lap of both rides, to draw: ``distance_m``, and by end and ride such as ``front_before_mm``.
     why : str
         The reason a person gave for a plan.
+    turn : int
+        Its turn in the plan for the day, 1 first; 0 where none was given.
     """
 
     key: str
@@ -66,6 +69,7 @@ class KeptPrediction:
     state: PlanState = "tried"
     why: str = ""
     came_of_it: str = ""
+    turn: int = 0
 
 
 def keep_prediction(
@@ -95,6 +99,12 @@ def predictions(logbook: Logbook) -> tuple[KeptPrediction, ...]:
     return tuple(sorted(found, key=lambda kept: kept.made_at, reverse=True))
 
 
+def plan_for_the_day(kept: Iterable[KeptPrediction]) -> tuple[KeptPrediction, ...]:
+    """Plans in the order in which they are to be ridden: by their turn, those without one last, older ones first."""
+    plans = [one for one in kept if one.state == "plan"]
+    return tuple(sorted(plans, key=lambda one: (one.turn or MOST_TURNS + 1, one.made_at)))
+
+
 def prediction_of(logbook: Logbook, key: str) -> KeptPrediction:
     """One kept prediction. Raises `LogbookError` if there is none."""
     try:
@@ -106,14 +116,17 @@ def prediction_of(logbook: Logbook, key: str) -> KeptPrediction:
 
 
 def set_state(
-    logbook: Logbook, key: str, state: str, *, why: str = "", came_of_it: str = ""
+    logbook: Logbook, key: str, state: str, *, why: str = "", came_of_it: str = "", turn: str = ""
 ) -> KeptPrediction:
-    """Make a prediction the plan, or say what became of it. Raises `LogbookError`."""
+    """Make a prediction the plan, give it its turn, or say what became of it. Raises `LogbookError`."""
     kept = prediction_of(logbook, key)
     if state not in get_args(PlanState):
         raise LogbookError(f"A prediction is one of: {', '.join(get_args(PlanState))}.")
+    if turn.strip() and not (turn.strip().isdecimal() and 1 <= int(turn) <= MOST_TURNS):
+        raise LogbookError(f"Its turn in the day is a number from 1 to {MOST_TURNS}.")
     changed = replace(
         kept,
+        turn=int(turn) if turn.strip() else kept.turn,
         state=cast(PlanState, state),
         why=plain(why.strip())[:500] or kept.why,
         came_of_it=plain(came_of_it.strip())[:500] or kept.came_of_it,

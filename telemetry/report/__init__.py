@@ -31,7 +31,7 @@ from telemetry.report.bounce import bounce_document, bounce_html, print_bounce
 from telemetry.report.card import SectionTime, card_svg, section_times, usual_lap_s
 from telemetry.report.check import HEADINGS as SENSOR_HEADINGS
 from telemetry.report.check import WANTED, check_log, check_to_json, print_check, sensor_checks, sensor_rows
-from telemetry.report.comparison import CLEAR, comparison_document
+from telemetry.report.comparison import CLEAR, CORNER, comparison_document, worked_words
 from telemetry.report.curves import CurveNote, DotRow, Dots, Line, Lines
 from telemetry.report.damping import (
     bounce_damper_document,
@@ -74,6 +74,7 @@ from telemetry.report.lap import (
     track_picture,
     travel_picture,
 )
+from telemetry.report.overlay import Overlay, overlay
 from telemetry.report.paper import document_html
 from telemetry.report.pdf import find_browser, page_to_pdf
 from telemetry.report.places import AROUND_M, Places
@@ -97,6 +98,8 @@ __all__ = [
     "stretch_document",
     "Band",
     "usual_travel",
+    "Overlay",
+    "overlay",
     "corner_laps",
     "Usual",
     "Lines",
@@ -157,7 +160,9 @@ __all__ = [
     "bounce_html",
     "check_log",
     "check_to_json",
+    "CORNER",
     "comparison_document",
+    "worked_words",
     "damper_document",
     "SectionTime",
     "card_svg",

@@ -4,6 +4,7 @@ import math
 from collections.abc import Sequence
 
 from telemetry.report.blocks import (
+    Answer,
     Caution,
     Column,
     Document,
@@ -11,7 +12,6 @@ from telemetry.report.blocks import (
     Row,
     Section,
     Sentence,
-    Sentences,
     Table,
     fold,
     section,
@@ -57,6 +57,7 @@ def comparison_document(comparison: Comparison) -> Document:
             _numbers(comparison.metrics, laps_words(comparison)),
         ),
         _places(comparison),
+        _untold(comparison),
         section("sections", "Sections of the lap", _numbers(comparison.sections)),
         section("excluded", "Left out", *map(Sentence, excluded_words(comparison))),
         section(
@@ -75,12 +76,15 @@ def _verdict(comparison: Comparison) -> Section | None:
         "verdict",
         "The verdict",
         Caution(comparison.first) if comparison.first else None,
-        Sentences((*worked_words(comparison), *comparison.sentences), verdicts=True)
-        if comparison.sentences
-        else None,
-        Caution(comparison.cautions) if comparison.cautions else None,
-        note="After against before.",
+        _answer(comparison) if comparison.sentences else None,
+        Caution(comparison.cautions, word="NOTE") if comparison.cautions else None,
     )
+
+
+def _answer(comparison: Comparison) -> Answer:
+    said = (*worked_words(comparison), *comparison.sentences)
+    changed = "; ".join(f"{one.what} {one.before} → {one.after}" for one in comparison.changes)
+    return Answer(said[0], f"Changed: {changed}." if changed else "", others=said[1:])
 
 
 def worked_words(comparison: Comparison) -> tuple[str, ...]:
@@ -143,6 +147,30 @@ def _kept_and_cost(comparison: Comparison) -> tuple[str, ...]:
     moved = [row for row in watched if row.verdict in CLEAR and not row.expected]
     said = [f"No clear change of {', '.join(kept)}."] if kept else []
     return (*said, *([f"It also moved: {_from_to(moved)}."] if moved else []))
+
+
+def _untold(comparison: Comparison) -> Section | None:
+    """What cannot be told, what the change should move first, and how many laps more would tell it."""
+    rows = [row for row in comparison.metrics if row.verdict not in CLEAR and row.difference is not None]
+    rows.sort(key=lambda row: (not row.expected, row.further_laps or math.inf))
+    return section(
+        "untold",
+        "What cannot be told",
+        table(
+            (Column("", words=True), Column("change ± 95 %"), Column("more laps of each run", words=True)),
+            [
+                (
+                    headed(row.label, row.unit),
+                    plus_minus(row.difference, half_width(row.ci95), decimals_of(row.unit)),
+                    number(row.further_laps) if row.further_laps else "laps alone do not tell",
+                )
+                for row in rows
+            ],
+        ),
+        note="So many more laps of each run would make the difference clear if it stays as it is. Where laps alone do "
+        "not tell, each set-up ridden again would narrow the interval.",
+        medium=Medium.SCREEN,
+    )
 
 
 def _changed(comparison: Comparison) -> Section | None:

@@ -107,15 +107,20 @@ def _row(
     low: float | None, high: float | None, before: Sequence[LapDamping], after: Sequence[LapDamping]
 ) -> DamperRow:
     a, b = (np.log([lap.damping_ratio for lap in laps if lap.damping_ratio]) for laps in (before, after))
-    means = [float(np.exp(side.mean())) if len(side) else None for side in (a, b)]
-    told = log_ratio_interval(a, b) if min(len(a), len(b)) >= LEAST_LAPS else None
-    if told is None:
-        return DamperRow(low, high, len(a), len(b), means[0], means[1], None, None, "cannot tell")
-    ratio, half = told
-    interval = float(np.exp(ratio - half)), float(np.exp(ratio + half))
-    return DamperRow(
-        low, high, len(a), len(b), means[0], means[1], float(np.exp(ratio)), interval, verdict_of(interval)
-    )  # fmt: skip
+    means, ratio, ci95 = _means_and_ratio(a, b, LEAST_LAPS, OUTING_SD)
+    return DamperRow(low, high, len(a), len(b), *means, ratio, ci95, verdict_of(ci95))
+
+
+def _means_and_ratio(
+    a: FloatArray, b: FloatArray, least: int, between_sd: float
+) -> tuple[tuple[float | None, float | None], float | None, tuple[float, float] | None]:
+    """Geometric means of two samples of logarithms; the ratio of the second over the first with its interval."""
+    before, after = (float(np.exp(side.mean())) if len(side) else None for side in (a, b))
+    if min(len(a), len(b)) < least:
+        return (before, after), None, None
+    middle, half = log_ratio_interval(a, b, between_sd)
+    ratio, low, high = (float(np.exp(middle + step)) for step in (0.0, -half, half))
+    return (before, after), ratio, (low, high)
 
 
 def log_ratio_interval(a: np.ndarray, b: np.ndarray, between_sd: float = OUTING_SD) -> tuple[float, float]:
@@ -147,8 +152,10 @@ def log_ratio_interval(a: np.ndarray, b: np.ndarray, between_sd: float = OUTING_
     return float(b.mean() - a.mean()), float(np.hypot(laps, outings))
 
 
-def verdict_of(ci95: tuple[float, float]) -> DamperVerdict:
+def verdict_of(ci95: tuple[float, float] | None) -> DamperVerdict:
     """Better, worse, same or not told, by the interval of a damping ratio after over before."""
+    if ci95 is None:
+        return "cannot tell"
     low, high = ci95
     if low > 1.0:
         return "better"
@@ -325,14 +332,10 @@ def _natural_rad_s(tests: tuple[BounceTest, BounceTest], end: End) -> float | No
 
 
 def _bounce_row(what: str, unit: str, a: FloatArray, b: FloatArray) -> BounceRow:
-    means = [float(np.exp(np.log(side).mean())) if len(side) else None for side in (a, b)]
-    if min(len(a), len(b)) < LEAST_PUSHES:
-        return BounceRow(what, unit, len(a), len(b), means[0], means[1], None, None, "cannot tell")
-    middle, half = log_ratio_interval(np.log(a), np.log(b), between_sd=TEST_SD)
-    interval = float(np.exp(middle - half)), float(np.exp(middle + half))
+    means, ratio, ci95 = _means_and_ratio(np.log(a), np.log(b), LEAST_PUSHES, TEST_SD)
     # the return of a well damped end hardly slows with more damping, so speeds decide nothing
-    found = verdict_of(interval) if not unit else "cannot tell"
-    return BounceRow(what, unit, len(a), len(b), means[0], means[1], float(np.exp(middle)), interval, found)
+    found = verdict_of(None if unit else ci95)
+    return BounceRow(what, unit, len(a), len(b), *means, ratio, ci95, found)
 
 
 def _bounce_sentences(

@@ -4,7 +4,6 @@ import json
 
 import numpy as np
 import pytest
-from pushed_log import pushed_log
 
 from telemetry.balance.bounce import bounce_test, bounce_to_json, fit_free_modes
 from telemetry.bike import half_vehicle, modes
@@ -14,6 +13,7 @@ from telemetry.findings import bounce_advice
 from telemetry.findings.rules import RULES
 from telemetry.motion import EndMotion, Motion
 from telemetry.report.bounce import bounce_html
+from tests.balance.pushed_log import pushed_log
 from tests.randomised.pushes import HandPush
 
 RATE_HZ = 200.0

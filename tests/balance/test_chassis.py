@@ -5,13 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy import signal
-from test_balance import RATE_HZ, motion_of, track_of
 
 from telemetry.balance.measure import chassis_motion, geometry_movement, heave_and_pitch_mm
 from telemetry.balance.road import Riding
 from telemetry.balance.transfer import weight_transfer
 from telemetry.bike import attitude, leverage_curve, pitch_deg
 from telemetry.simulate import demo_bike
+from tests.balance.test_balance import RATE_HZ, motion_of, track_of
 
 N = int(60 * RATE_HZ)
 T_S = np.arange(N) / RATE_HZ

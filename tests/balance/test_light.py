@@ -4,12 +4,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from test_balance import RATE_HZ, motion_of, track_of
 
 from telemetry.balance.road import Riding
 from telemetry.balance.transfer import EXTENDED_MM, LIGHT_SHARE, light_wheels
 from telemetry.bike import GRAVITY_M_S2, leverage_curve, sprung_load_n
 from telemetry.simulate import demo_bike
+from tests.balance.test_balance import RATE_HZ, motion_of, track_of
 
 N = int(40 * RATE_HZ)
 T_S = np.arange(N) / RATE_HZ

@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
-from test_balance import RATE_HZ
 
 from telemetry.balance.balance import ratio_of_sums
 from telemetry.balance.bumps import _smoothing
 from telemetry.balance.pairs import response_measures
+from tests.balance.test_balance import RATE_HZ
 from tests.benchmarks.balance.judge import coverage
 
 

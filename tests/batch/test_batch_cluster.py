@@ -7,7 +7,6 @@ from pathlib import Path
 
 import duckdb
 import pytest
-from day import BIKE, small_logs
 from distributed import LocalCluster
 
 from telemetry.batch import Job, run_job
@@ -16,6 +15,7 @@ from telemetry.cli import main
 from telemetry.errors import BothEndsError
 from telemetry.season import Dataset
 from telemetry.workers import run_on_cluster
+from tests.batch.day import BIKE, small_logs
 
 
 @pytest.fixture(scope="module")

@@ -6,10 +6,9 @@ import subprocess
 import sys
 import time
 
-from day import BIKE, small_logs
-
 from telemetry.cli import main
 from telemetry.season import Dataset
+from tests.batch.day import BIKE, small_logs
 
 COMMAND = "import sys; from telemetry.cli import main; sys.exit(main())"
 

@@ -1,10 +1,9 @@
 """One log of a batch: the same record in any process, and what it depends on."""
 
-from day import BIKE, small_logs
-
 from telemetry.batch import Job, job_inputs, run_job
 from telemetry.bike import load_bike
 from telemetry.workers import run_here
+from tests.batch.day import BIKE, small_logs
 
 
 def test_a_record_does_not_depend_on_the_process(tmp_path):

@@ -2,12 +2,12 @@
 
 import numpy as np
 import pytest
-from stand_bike import STAND_BIKE, stand_bike, stand_bike_data, with_values
 
 from telemetry.bike import bike_warnings, parse_bike
 from telemetry.cli import main
 from telemetry.errors import BikeFileError
 from telemetry.simulate import demo_bike, second_bike
+from tests.bike.stand_bike import STAND_BIKE, stand_bike, stand_bike_data, with_values
 from tests.randomised.bikes import random_bike
 
 

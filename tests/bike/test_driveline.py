@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from stand_bike import stand_bike, with_values
 
 from telemetry.bike import attitude, rollout_mm, squat
 from telemetry.bike.geometry import sprocket_radius_mm, upper_run
+from tests.bike.stand_bike import stand_bike, with_values
 
 
 def test_pitch_radius_of_a_sprocket():

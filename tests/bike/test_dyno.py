@@ -5,12 +5,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.special import erf
-from stand_bike import STAND_BIKE, stand_bike, stand_bike_data
 
 from telemetry.bike import damper_force_n, damper_use, load_bike, parse_bike
 from telemetry.bike.dyno import dyno_force_n, fitted_sides
 from telemetry.bike.ends import Damper
 from telemetry.errors import BikeFileError
+from tests.bike.stand_bike import STAND_BIKE, stand_bike, stand_bike_data
 
 SPEED = np.array([10.0, 25.0, 50.0, 80.0, 130.0, 200.0, 300.0, 500.0])
 

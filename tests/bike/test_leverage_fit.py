@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from stand_bike import stand_bike_data
 
 from telemetry.bike import leverage_curve, parse_bike
 from telemetry.bike.leverage import LinkageError, fit_leverage
+from tests.bike.stand_bike import stand_bike_data
 
 SHOCK = np.arange(0.0, 71.0, 5.0)
 WHEEL = 2.0 * SHOCK - 7.5 / 2450.0 * SHOCK**2  # ratio 2 falling evenly to 1.571429, 125 mm at 70

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from rear_linkages import LINKAGES, STROKE_MM, SWINGARM, placed, rotated, wheel_force_n
 
 from telemetry.bike.leverage import LinkageError, build_mechanism, solve_linkage
 from telemetry.bike.sections import DirectShock, RockerOnFrame, Swingarm
+from tests.bike.rear_linkages import LINKAGES, STROKE_MM, SWINGARM, placed, rotated, wheel_force_n
 
 KINDS = pytest.mark.parametrize("linkage", LINKAGES.values(), ids=LINKAGES.keys())
 RATE, PRELOAD = 70.0, 12.0

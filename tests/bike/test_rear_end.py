@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-from stand_bike import stand_bike, with_values
 
 from telemetry.bike import leverage_curve, parse_bike, wheel_stroke_mm
 from telemetry.bike.bikefile import swingarm_sensor_length_mm
@@ -10,6 +9,7 @@ from telemetry.bike.rearend import mechanism_of, rear_end
 from telemetry.signals.calibrate import fit_calibration
 from telemetry.simulate import demo_bike
 from telemetry.stand import Change, apply_changes
+from tests.bike.stand_bike import stand_bike, with_values
 
 AT = np.linspace(0.0, 70.0, 141)
 

@@ -5,9 +5,9 @@ import os
 
 import numpy as np
 import pytest
-from cli_fixtures import *  # noqa: F403
 
 from telemetry.logbook import Logbook
+from tests.cli.cli_fixtures import *  # noqa: F403
 
 ROWS = 4000
 

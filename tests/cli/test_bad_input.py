@@ -3,7 +3,8 @@
 import re
 
 import pytest
-from cli_fixtures import *  # noqa: F403
+
+from tests.cli.cli_fixtures import *  # noqa: F403
 
 
 def _bike(folder, text):

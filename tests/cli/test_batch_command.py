@@ -5,9 +5,9 @@ import json
 import re
 
 import pytest
-from cli_fixtures import *  # noqa: F403
 
 from telemetry.logbook import Logbook
+from tests.cli.cli_fixtures import *  # noqa: F403
 
 
 def test_a_day_of_logs_with_a_bad_one_in_it(run, files, tmp_path):

@@ -9,12 +9,12 @@ from pathlib import Path
 from typing import get_args
 
 import pytest
-from cli_fixtures import BOTHENDS, FIXTURES, run
 from pydantic import BaseModel
 
 from telemetry.bike import Bike, load_bike
 from telemetry.bike.template import OTHER_KEYS, Answer, left_open, new_bike_text
 from telemetry.errors import BikeFileError
+from tests.cli.cli_fixtures import BOTHENDS, FIXTURES, run
 
 __all__ = ["run"]
 LOG = FIXTURES / "vellmoor-plain.csv"

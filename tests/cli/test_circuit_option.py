@@ -3,7 +3,7 @@
 import json
 import tomllib
 
-from cli_fixtures import files, run  # noqa: F401
+from tests.cli.cli_fixtures import files, run  # noqa: F401
 
 
 def test_a_circuit_is_saved_named_and_used(run, files, tmp_path):  # noqa: F811

@@ -11,11 +11,11 @@ import urllib.request
 import numpy as np
 import pyarrow.parquet as pq
 import pytest
-from cli_fixtures import *  # noqa: F403
-from cli_fixtures import BOTHENDS
 
 from telemetry.cli.parser import SCENARIOS, build_parser
 from telemetry.summary import TRACE_COLUMNS, summary_from_json
+from tests.cli.cli_fixtures import *  # noqa: F403
+from tests.cli.cli_fixtures import BOTHENDS
 
 
 def test_review_as_a_person_runs_it(shell, files, tmp_path):

@@ -5,7 +5,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from cli_fixtures import FIXTURES, run
 
 from telemetry.bike import load_bike
 from telemetry.errors import LogError
@@ -14,6 +13,7 @@ from telemetry.logs import RawLog, read_log
 from telemetry.review import measure, review
 from telemetry.review.cut import Cut, cut_log, leave_out_laps
 from telemetry.setup.rows import usable_laps
+from tests.cli.cli_fixtures import FIXTURES, run
 
 __all__ = ["run"]
 LOG, BIKE = FIXTURES / "vellmoor-clean.csv.gz", FIXTURES / "qb-6.toml"

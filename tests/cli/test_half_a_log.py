@@ -6,11 +6,11 @@ import re
 import numpy as np
 import pandas as pd
 import pytest
-from cli_fixtures import *  # noqa: F403
-from cli_fixtures import FIXTURES
-from dashboard_text import said_on
 
 from telemetry.summary import summary_from_json
+from tests.cli.cli_fixtures import *  # noqa: F403
+from tests.cli.cli_fixtures import FIXTURES
+from tests.cli.dashboard_text import said_on
 
 FORK, SHOCK = "fork", "shock"
 # What nobody may read of an end that was not measured.

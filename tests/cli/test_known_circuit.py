@@ -3,9 +3,9 @@
 import json
 
 import pytest
-from cli_fixtures import files, run  # noqa: F401
 
 from telemetry.laps import load_circuit
+from tests.cli.cli_fixtures import files, run  # noqa: F401
 
 LINE = "47.0,-30.0"  # where the demo logs put it
 FURTHER_ON = "47.0000,-29.9993"  # some 50 m along the same straight

@@ -4,7 +4,8 @@ import ast
 import re
 
 import pytest
-from readme_tour import README, SHOWN, blocks, printed, shown
+
+from tests.cli.readme_tour import README, SHOWN, blocks, printed, shown
 
 BLOCKS = {block.name: block for block in blocks(README.read_text(encoding="utf-8"))}
 

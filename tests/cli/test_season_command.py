@@ -4,11 +4,11 @@ import json
 import re
 
 import pytest
-from cli_fixtures import *  # noqa: F403
 
 from telemetry.logbook import Logbook
 from telemetry.season import season_points
 from telemetry.summary import BY_KEY, LAP_METRICS
+from tests.cli.cli_fixtures import *  # noqa: F403
 
 
 @pytest.fixture

@@ -6,7 +6,8 @@ import json
 import numpy as np
 import pytest
 from asammdf import MDF, Signal
-from cli_fixtures import files, run  # noqa: F401
+
+from tests.cli.cli_fixtures import files, run  # noqa: F401
 
 UNITS = {"time": "s", "fork": "V", "shock": "V", "speed": "km/h", "throttle": "%", "brake": "bar", "lean": "deg",
          "latitude": "deg", "longitude": "deg"}  # fmt: skip

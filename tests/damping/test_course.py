@@ -5,7 +5,6 @@ from functools import cache
 import numpy as np
 import pytest
 from scipy.stats import linregress
-from short_laps import CIRCUIT
 
 from telemetry.damping.course import (
     damper_course,
@@ -25,6 +24,7 @@ from telemetry.logs import RawLog
 from telemetry.review import review
 from telemetry.simulate import Fade, LostDampingTime, Riding, SensorNoise, SensorTone, simulate_outing
 from telemetry.summary import CHANGE_CAUTION, summary_from_json, summary_to_json
+from tests.damping.short_laps import CIRCUIT
 from tests.randomised.bikes import random_bike
 
 SOUND, WORN, DOUBTFUL = 0.35, 0.09, 0.15

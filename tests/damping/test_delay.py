@@ -2,12 +2,12 @@
 
 import numpy as np
 import pytest
-from short_laps import CIRCUIT
 
 from telemetry.damping.detector_model import DELAYS_S, _peak_s, fit_detector_model
 from telemetry.logs import RawLog
 from telemetry.review import measure
 from telemetry.simulate import ChannelClock, Riding, simulate_outing
+from tests.damping.short_laps import CIRCUIT
 from tests.randomised.bikes import random_bike
 from tests.randomised.outings import minimum_bike
 

@@ -5,13 +5,13 @@ from functools import cache
 
 import numpy as np
 import pytest
-from short_laps import CIRCUIT
 
 from telemetry.damping import find_oscillation
 from telemetry.damping.equation import wheel_equation, wheel_signals
 from telemetry.logs import RawLog
 from telemetry.review import measure
 from telemetry.simulate import LostDampingTime, Riding, WheelImbalance, simulate_outing
+from tests.damping.short_laps import CIRCUIT
 from tests.randomised.bikes import random_bike
 
 RINGING_S = ((40.0, 42.0), (84.0, 86.0))  # at the same place, with load on the front

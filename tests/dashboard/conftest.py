@@ -4,13 +4,13 @@ import json
 from dataclasses import replace
 
 import pytest
-from browser import DESK, FLAGS, HOW_TO_GET_ONE, Watched, serving
-from made_balance import with_balance
-from made_up import MadeUpLogbook, made_up
 
 from telemetry.report import find_browser
 from telemetry.setup import parse_sheet
 from telemetry.summary import FittedDamper
+from tests.dashboard.browser import DESK, FLAGS, HOW_TO_GET_ONE, Watched, serving
+from tests.dashboard.made_balance import with_balance
+from tests.dashboard.made_up import MadeUpLogbook, made_up
 
 
 @pytest.fixture(scope="session")

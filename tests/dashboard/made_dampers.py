@@ -2,10 +2,9 @@
 
 from dataclasses import replace
 
-from made_up import made_up
-
 from telemetry.damping.oscillation import DamperCourse, LapDamping, Oscillation, SpeedDamping
 from telemetry.summary import FittedDamper
+from tests.dashboard.made_up import made_up
 
 NAME = "QB-R1"
 # run, day, last service, damping ratio of the laps, verdict

@@ -1,6 +1,6 @@
 """Pictures of every page in three sizes and both themes, for a person to look at.
 
-    python tests/dashboard/screenshots.py OUT [LOGBOOK]
+    python -m tests.dashboard.screenshots OUT [LOGBOOK]
 
 Without a logbook it shows the made-up runs of the tests.
 """
@@ -8,12 +8,12 @@ Without a logbook it shows the made-up runs of the tests.
 import sys
 from pathlib import Path
 
-from browser import DESK, FLAGS, HOW_TO_GET_ONE, PHONE, TABLET, Watched, serving
-from made_dampers import made_dampers
-from made_up import MadeUpLogbook, made_up
 from playwright.sync_api import sync_playwright
 
 from telemetry.report import find_browser
+from tests.dashboard.browser import DESK, FLAGS, HOW_TO_GET_ONE, PHONE, TABLET, Watched, serving
+from tests.dashboard.made_dampers import made_dampers
+from tests.dashboard.made_up import MadeUpLogbook, made_up
 
 
 def main(out: Path, logbook) -> None:

@@ -8,8 +8,9 @@ from dataclasses import replace
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from browser import DESK, PHONE, TABLET, serving
-from made_up import MadeUpLogbook, made_up
+
+from tests.dashboard.browser import DESK, PHONE, TABLET, serving
+from tests.dashboard.made_up import MadeUpLogbook, made_up
 
 pytestmark = pytest.mark.browser
 

@@ -5,10 +5,10 @@ import re
 
 import pytest
 from flask import Flask, Response
-from made_up import MadeUpLogbook, made_up
 
 from dashboard import compress
 from dashboard.app import create_app
+from tests.dashboard.made_up import MadeUpLogbook, made_up
 
 
 @pytest.fixture

@@ -4,15 +4,15 @@ from dataclasses import replace
 
 import pytest
 from dash import html
-from made_dampers import NAME, made_dampers
-from made_up import MadeUpLogbook
-from test_pages import opened, text, walk
 
 from dashboard.figures.drawn import drawn
 from dashboard.theme import DARK
 from telemetry.errors import LogbookError
 from telemetry.logbook import damper_histories
 from telemetry.report.figures import outings_picture
+from tests.dashboard.made_dampers import NAME, made_dampers
+from tests.dashboard.made_up import MadeUpLogbook
+from tests.dashboard.test_pages import opened, text, walk
 
 
 @pytest.fixture(scope="module")

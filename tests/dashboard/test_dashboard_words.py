@@ -1,7 +1,6 @@
-from made_up import made_up
-
 from dashboard import words
 from telemetry.report.lap import stop_sentence
+from tests.dashboard.made_up import made_up
 
 
 def test_a_place_for_the_rider():

@@ -11,23 +11,27 @@ from pathlib import Path
 from urllib.parse import quote
 
 import pytest
-from made_up import MadeUpLogbook, made_up
 from plotly.utils import PlotlyJSONEncoder
 
 from dashboard import guard
 from dashboard.app import create_app, open_page
+from dashboard.desk.adding import first_answers
 from dashboard.desk.correcting import history_of
 from dashboard.desk.desk import Desk
+from dashboard.desk.preview import preview_apart, preview_of
 from dashboard.desk.sheets import difference_words, sheet_fields
 from dashboard.pages.parts import Screen
 from dashboard.pages.stand import stand_of
 from dashboard.shelf import Shelf
 from dashboard.urlstate import parse
 from telemetry.bike import load_bike, open_geometry
+from telemetry.errors import BothEndsError
 from telemetry.logbook import Drafts, Logbook, verify
 from telemetry.report import debrief_html
+from telemetry.review import new_bike
 from telemetry.setup import parse_sheet
 from telemetry.stand import at_stand, parse_change
+from tests.dashboard.made_up import MadeUpLogbook, made_up
 
 ROOT = Path(__file__).parents[2]
 LOG = ROOT / "fixtures" / "vellmoor-plain.csv"
@@ -300,6 +304,25 @@ def test_what_is_not_known_stays_open_and_the_review_says_what_it_cannot_answer(
         assert not re.search(r"(?<![a-zA-Z])nan(?![a-zA-Z])", page, re.IGNORECASE)
 
 
+def test_a_sensor_the_other_way_round_is_proposed_by_what_braking_does_to_it(tmp_path):
+    """A fork compresses under braking, a shock extends: load transfer (J. Y. Wong, Theory of Ground Vehicles)."""
+    header, *lines = LOG.read_text().splitlines()
+    names = header.split(",")
+    place = names.index("fork")
+    rows = [line.split(",") for line in lines]
+    turned = [
+        [*row[:place], f"{5 - float(row[place]):.4f}" if row[place] else "", *row[place + 1 :]]
+        for row in rows
+    ]
+    (tmp_path / "turned.csv").write_text("\n".join([header, *map(",".join, turned)]) + "\n")
+    said = first_answers(preview_of(tmp_path / "turned.csv"), {})
+    assert said.get("front.falls") == "yes" and "rear.falls" not in said
+    assert "front.falls" not in first_answers(preview_of(LOG), {})
+    sheet = {"front.calibration": "sheet", "front.sensor.mm_per_unit": "31", "front.sensor.zero": "4.6"}
+    for falls, written in (("", "mm_per_unit = 31 "), ("yes", "mm_per_unit = -31 ")):
+        assert written in new_bike({**ANSWERS, **sheet, "front.falls": falls}).text
+
+
 def test_an_end_of_which_nothing_is_known_is_left_out_and_the_review_says_so(client, tmp_path):
     book = Logbook(tmp_path / "logbook")
     token = bring(client)
@@ -533,8 +556,8 @@ def test_the_stand_is_as_the_command_line_has_it(book):
 KILLED = """
 import sys, threading
 from pathlib import Path
-sys.path[:0] = [{tests!r}, {root!r}]
-from test_desk import ANSWERS, LOG, OURS, HOME, bring, client_of, meanings, only, send
+sys.path.insert(0, {root!r})
+from tests.dashboard.test_desk import ANSWERS, LOG, OURS, HOME, bring, client_of, meanings, only, send
 from telemetry.logbook import Drafts, Logbook, verify
 from telemetry.setup import parse_sheet
 from telemetry.stand import at_stand, parse_change
@@ -558,7 +581,7 @@ time.sleep(60)
 @pytest.mark.parametrize("after_s", [0.05, 0.6, 1.5, 3.0])
 def test_killed_in_the_middle_nothing_is_lost_or_half(book, after_s, tmp_path):
     # another log than the one that is there, by a byte
-    code = KILLED.format(tests=str(Path(__file__).parent), root=str(ROOT))
+    code = KILLED.format(root=str(ROOT))
     process = subprocess.Popen(
         [sys.executable, "-c", code, str(book.path)], stdout=subprocess.PIPE, text=True
     )
@@ -581,10 +604,18 @@ def test_killed_in_the_middle_nothing_is_lost_or_half(book, after_s, tmp_path):
     assert notes == ("note " * (len(notes.split()))).strip() or notes == "note " * len(notes.split())
 
 
+def test_a_large_log_is_read_in_a_process_of_its_own_and_its_faults_come_back(tmp_path, monkeypatch):
+    monkeypatch.setattr("dashboard.desk.preview.LARGE_BYTES", 10)
+    assert preview_apart(LOG) == preview_of(LOG)
+    (tmp_path / "words.csv").write_text("no table at all\n")
+    with pytest.raises(BothEndsError, match="words"):
+        preview_apart(tmp_path / "words.csv")
+
+
 SENDING = """
 import io, sys
 sys.path.insert(0, {tests!r})
-from test_desk import LOG, only
+from tests.dashboard.test_desk import LOG, only
 from telemetry.logbook import Drafts, Logbook
 book = Logbook(sys.argv[1])
 entry, _ = only(book)

@@ -5,8 +5,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from made_balance import REAR_SHARE, with_balance
-from made_up import BOTTOM_AT_M, CORNERS, LAP_M, LAP_S, RING_AT_M, MadeUpLogbook, made_up
 
 from dashboard import scene as scenes
 from dashboard import theme
@@ -18,6 +16,8 @@ from telemetry.report import Scope, whole_run
 from telemetry.report import figures as pictures
 from telemetry.report.curves import faster_picture
 from telemetry.report.lap import TravelPicture, track_picture, travel_picture
+from tests.dashboard.made_balance import REAR_SHARE, with_balance
+from tests.dashboard.made_up import BOTTOM_AT_M, CORNERS, LAP_M, LAP_S, RING_AT_M, MadeUpLogbook, made_up
 
 
 def scene_of(made, **view):

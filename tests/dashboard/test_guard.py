@@ -5,11 +5,11 @@ import urllib.request
 from contextlib import ExitStack
 
 import pytest
-from made_up import MadeUpLogbook, made_up
 
 from dashboard import guard
 from dashboard.app import create_app
 from dashboard.serve import make_server
+from tests.dashboard.made_up import MadeUpLogbook, made_up
 
 HOME = "http://127.0.0.1:8417"
 CALLBACK = "/_dash-update-component"

@@ -7,13 +7,13 @@ from io import StringIO
 
 import pytest
 from dash import html
-from made_up import MadeUp, MadeUpLogbook, made_up
 from rich.console import Console
-from test_pages import opened, text, walk
 
 from telemetry.report import debrief_html, print_review
 from telemetry.simulate import SCENARIOS
 from telemetry.summary import summary_from_json, summary_to_json
+from tests.dashboard.made_up import MadeUp, MadeUpLogbook, made_up
+from tests.dashboard.test_pages import opened, text, walk
 from tests.demo_reviews import SIMULATED, demo_review, simulated_review
 
 NAMES = [*SCENARIOS, *SIMULATED]

@@ -5,7 +5,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from dash import dcc, html
-from made_up import MadeUpLogbook, made_up
 
 from dashboard.app import create_app, open_page
 from dashboard.pages import compare, review
@@ -20,6 +19,7 @@ from telemetry.errors import LogbookError
 from telemetry.findings import damper_answer, findings, verdict_sentences
 from telemetry.report import Places, corner_laps, debrief_html
 from telemetry.report.lap import POINTS
+from tests.dashboard.made_up import MadeUpLogbook, made_up
 
 LIGHT = Screen.read("light")
 

@@ -7,13 +7,13 @@ from io import StringIO
 
 import pytest
 from dash import html
-from made_up import MadeUp, MadeUpLogbook, made_up
 from rich.console import Console
-from test_pages import opened, text, walk
 
 from telemetry.laps import by_place, lap_length_m
 from telemetry.report import debrief_html, print_review
 from telemetry.summary import summary_from_json, summary_to_json
+from tests.dashboard.made_up import MadeUp, MadeUpLogbook, made_up
+from tests.dashboard.test_pages import opened, text, walk
 from tests.demo_reviews import demo_review
 
 SAID = {"ran out of travel": "bottomed", "came all the way up": "topped out"}

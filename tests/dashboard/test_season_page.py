@@ -4,12 +4,12 @@ from dataclasses import replace
 
 import pytest
 from dash import dcc, html
-from made_up import MadeUpLogbook, made_up
-from test_pages import opened, text, walk
 
 from telemetry.report import season_document
 from telemetry.season import season_points
 from telemetry.summary import BY_KEY
+from tests.dashboard.made_up import MadeUpLogbook, made_up
+from tests.dashboard.test_pages import opened, text, walk
 
 
 def dated(run_id, date, place, **more):

@@ -4,11 +4,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from made_up import MadeUpLogbook, made_up
 
 from telemetry.errors import LogbookError
 from telemetry.logbook import (
     keep_prediction,
+    plan_for_the_day,
     prediction_of,
     predictions,
     set_state,
@@ -18,6 +18,7 @@ from telemetry.logbook import (
 from telemetry.prediction import Prediction, TryRow
 from telemetry.setup import compare, parse_sheet
 from telemetry.stand import Changed
+from tests.dashboard.made_up import MadeUpLogbook, made_up
 
 KEY = "front.travel.median_mm"
 OUTINGS = 20
@@ -123,3 +124,19 @@ def test_a_plan_keeps_why_and_what_came_of_it(logbook):
     for key, state in ((kept.key, "won"), ("..", "plan"), ("0" * 32, "plan")):
         with pytest.raises(LogbookError):
             set_state(logbook, key, state)
+
+
+def test_a_plan_for_the_day_has_an_order(logbook):
+    first, second, third = (
+        keep_prediction(logbook, "a0", [f"front.preload_mm=+{k}"], a_prediction(1.0, 1.0, after=12.0 + k))
+        for k in (1, 2, 3)
+    )
+    for kept, turn in ((first, ""), (second, "2"), (third, "1")):
+        set_state(logbook, kept.key, "plan", turn=turn)
+    ordered = [kept.key for kept in plan_for_the_day(predictions(logbook))]
+    assert ordered == [third.key, second.key, first.key]
+    set_state(logbook, third.key, "kept", came_of_it="better")
+    assert [kept.key for kept in plan_for_the_day(predictions(logbook))] == [second.key, first.key]
+    for turn in ("0", "-1", "100", "first"):
+        with pytest.raises(LogbookError, match="turn"):
+            set_state(logbook, first.key, "plan", turn=turn)

@@ -2,11 +2,11 @@
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from browser import DESK, PHONE, serving
-from test_browser import AXE
-from test_desk import ANSWERS, LOG
 
 from telemetry.logbook import Logbook
+from tests.dashboard.browser import DESK, PHONE, serving
+from tests.dashboard.test_browser import AXE
+from tests.dashboard.test_desk import ANSWERS, LOG
 
 pytestmark = pytest.mark.browser
 OF_A_RUN = ("edit", "sheet", "felt", "try", "stand")

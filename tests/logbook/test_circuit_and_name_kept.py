@@ -3,13 +3,13 @@
 from dataclasses import replace
 
 import pytest
-from logbook_fixtures import *  # noqa: F403  (fixtures)
 
 from telemetry.laps import circuit_text, load_circuit
 from telemetry.logbook import Logbook, verify
 from telemetry.logbook.entry import sheet_words
 from telemetry.report import debrief_html
 from telemetry.setup import SetupSheet
+from tests.logbook.logbook_fixtures import *  # noqa: F403  (fixtures)
 
 
 @pytest.fixture(scope="module")

@@ -9,7 +9,6 @@ import pyarrow.parquet as pq
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from logbook_fixtures import FIXTURES
 
 from telemetry.errors import LogbookError
 from telemetry.logbook.columns import (
@@ -23,6 +22,7 @@ from telemetry.logbook.columns import (
 from telemetry.logs import RawLog, read_log
 from telemetry.notes import QualityNote, Step
 from telemetry.summary import Traces, write_traces
+from tests.logbook.logbook_fixtures import FIXTURES
 
 
 def _log(**columns):

@@ -4,10 +4,9 @@ import os
 import sys
 from pathlib import Path
 
-from logbook_fixtures import *  # noqa: F403
-
 import telemetry.logbook
 from telemetry.logbook import Logbook, verify
+from tests.logbook.logbook_fixtures import *  # noqa: F403
 
 # Needs fork, to kill a copy of this process: Linux and macOS.
 ROOM = Path(telemetry.logbook.__file__).parent

@@ -7,11 +7,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from logbook_fixtures import *  # noqa: F403
-from logbook_fixtures import FIXTURES
 
 from telemetry.errors import BikeFileError, LogbookError
 from telemetry.logbook import Logbook, verify
+from tests.logbook.logbook_fixtures import *  # noqa: F403
+from tests.logbook.logbook_fixtures import FIXTURES
 
 
 @pytest.fixture

@@ -6,11 +6,11 @@ import sqlite3
 
 import numpy as np
 import pytest
-from logbook_fixtures import *  # noqa: F403
 
 from telemetry.errors import BothEndsError, LogbookError
 from telemetry.logbook import Logbook
 from telemetry.summary import summary_to_json
+from tests.logbook.logbook_fixtures import *  # noqa: F403
 
 
 def test_what_goes_in_comes_out(kept_files, tmp_path):

@@ -6,11 +6,11 @@ import sqlite3
 from hashlib import sha256
 
 import pytest
-from logbook_fixtures import *  # noqa: F403
 
 from telemetry.cli import main
 from telemetry.errors import BothEndsError, LogbookError
 from telemetry.logbook import Logbook, export, verify
+from tests.logbook.logbook_fixtures import *  # noqa: F403
 
 NOT_UTF8 = "Caf\udce9"  # what Python makes of the bytes b"Caf\xe9" of a Latin-1 terminal
 

@@ -5,12 +5,12 @@ import shutil
 import zipfile
 
 import pytest
-from logbook_fixtures import *  # noqa: F403
 
 from telemetry.bike import load_bike
 from telemetry.cli import main
 from telemetry.errors import BikeFileError, LogbookError
 from telemetry.logbook import Logbook, export, is_export, take_in_export, verify
+from tests.logbook.logbook_fixtures import *  # noqa: F403
 
 
 @pytest.fixture

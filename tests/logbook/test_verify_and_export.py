@@ -8,11 +8,11 @@ import sqlite3
 import numpy as np
 import pandas as pd
 import pytest
-from logbook_fixtures import *  # noqa: F403
 
 from telemetry.cli import main
 from telemetry.errors import LogbookError
 from telemetry.logbook import Logbook, export, verify
+from tests.logbook.logbook_fixtures import *  # noqa: F403
 
 FILES = (
     "original/vellmoor-plain.csv", "log.parquet", "traces.parquet", "review.json", "bike.toml", "sheet.toml",

@@ -4,9 +4,9 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
-from log_formats import COLUMNS, UNITS, WRITERS
 
 from telemetry.logs import READERS, read_log
+from tests.logs.log_formats import COLUMNS, UNITS, WRITERS
 
 
 @pytest.mark.parametrize("reader", READERS, ids=lambda reader: reader.NAME)

@@ -2,12 +2,12 @@
 
 import numpy as np
 import pytest
-from made_ends import RATE_HZ, end_of
 
 from telemetry.bike import bike_modes
 from telemetry.motion import Motion, frequencies
 from telemetry.motion.bands import USUAL_HOP_HZ, bands
 from telemetry.simulate import demo_bike
+from tests.motion.made_ends import RATE_HZ, end_of
 
 N = 60_000
 T = np.arange(N) / RATE_HZ

@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
-from made_ends import RATE_HZ, end_of
 
 from telemetry.motion import Motion, find_packing
 from tests.benchmarks.motion.score import Packing, score_packing
 from tests.benchmarks.motion.slow_rebound import rows_outing
+from tests.motion.made_ends import RATE_HZ, end_of
 
 N = 6000
 T = np.arange(N) / RATE_HZ

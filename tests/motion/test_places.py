@@ -2,9 +2,9 @@
 
 import numpy as np
 import pytest
-from made_ends import RATE_HZ, end_of
 
 from telemetry.motion.use import across_laps, use_by_place
+from tests.motion.made_ends import RATE_HZ, end_of
 
 PHASES = ("braking", "straight")
 

@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
-from made_ends import RATE_HZ, end_of
 
 from telemetry.motion.stops import find_stops, stop_notes
 from tests.benchmarks.motion.harsh import harsh_outing
 from tests.benchmarks.motion.score import Stops, score_stops
+from tests.motion.made_ends import RATE_HZ, end_of
 
 STROKE_MM = 70.0
 

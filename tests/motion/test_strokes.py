@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from made_ends import RATE_HZ, end_of
 
 from telemetry.motion.cycles import hysteresis_mm, stroke_list, strokes
+from tests.motion.made_ends import RATE_HZ, end_of
 
 
 def sine(amplitude_mm, frequency_hz, seconds, middle_mm=35.0, noise_mm=0.0):

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from made_ends import RATE_HZ, end_of
 
 from telemetry.motion.stops import CONTACT_MM, find_stops
 from telemetry.motion.use import shares, speed_edges_mm_s, summarise_end, travel_edges_mm
+from tests.motion.made_ends import RATE_HZ, end_of
 
 
 def clock(n):

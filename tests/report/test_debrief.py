@@ -7,7 +7,6 @@ from html.parser import HTMLParser
 
 import numpy as np
 import pytest
-from report_fixtures import *  # noqa: F403
 
 from telemetry.damping import Oscillation, OscillationEvent
 from telemetry.motion import StopEvent, not_judged
@@ -15,6 +14,7 @@ from telemetry.notes import QualityNote
 from telemetry.report import debrief_html
 from telemetry.setup import compare, parse_sheet
 from telemetry.summary import Finding, Traces
+from tests.report.report_fixtures import *  # noqa: F403
 
 VOID = {"meta", "br", "hr", "img", "link", "input"}
 NASTY = "<script>alert(1)</script> & \"quotes\" 'single' <b>"

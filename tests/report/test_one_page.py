@@ -4,7 +4,6 @@ import re
 from dataclasses import replace
 
 import pytest
-from report_fixtures import *  # noqa: F403
 
 from telemetry.errors import BothEndsError
 from telemetry.prediction import Expected
@@ -14,6 +13,7 @@ from telemetry.setup import SetupSheet
 from telemetry.setup.sheet import FrontSettings, RearSettings
 from telemetry.summary import Finding, Turn
 from tests.demo_reviews import SIMULATED, demo_review, simulated_review
+from tests.report.report_fixtures import *  # noqa: F403
 
 CHROMIUM = "No Chromium found: these tests print with a real browser (see tests/dashboard/browser.py)."
 TURN = Turn("front", "rebound damping", "less")

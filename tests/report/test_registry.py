@@ -3,10 +3,10 @@
 from collections import Counter
 
 import pytest
-from report_fixtures import *  # noqa: F403
 
 from telemetry.arrays import ENDS
 from telemetry.summary import BY_KEY, COMPARED, END_METRICS, METRICS, OF_END, EndAt, values_of
+from tests.report.report_fixtures import *  # noqa: F403
 
 # What a unit may be: SI and its prefixes, degree, per cent (SI brochure, 9th ed., chapters 3 and 4; from memory).
 UNITS = {"", "mm", "mm/s", "Hz", "deg", "s", "%", "% of stroke"}

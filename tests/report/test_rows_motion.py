@@ -2,7 +2,6 @@
 
 from dataclasses import replace
 
-from report_fixtures import *  # noqa: F403
 from rich.console import Console
 
 from telemetry.findings.travel import packing_candidates
@@ -11,6 +10,7 @@ from telemetry.report import debrief_html, print_review, whole_run
 from telemetry.report.balance import together_words
 from telemetry.report.travel import PLACE_COLUMNS, place_rows, stroke_rows
 from telemetry.summary import Trend
+from tests.report.report_fixtures import *  # noqa: F403
 
 
 def packed(lap, corner=4, sink_mm=8.0):

@@ -4,7 +4,6 @@ import re
 from dataclasses import replace
 
 import pytest
-from report_fixtures import *  # noqa: F403
 from rich.console import Console
 
 from telemetry.damping import Oscillation, OscillationEvent
@@ -15,6 +14,7 @@ from telemetry.report.check import check_log, check_to_json, judgements, print_c
 from telemetry.review import Measured
 from telemetry.setup import compare, parse_sheet
 from telemetry.summary import Finding
+from tests.report.report_fixtures import *  # noqa: F403
 
 
 def printed(show, value, width=80, **options):

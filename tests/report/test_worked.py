@@ -3,10 +3,10 @@
 from dataclasses import replace
 
 import pytest
-from report_fixtures import *  # noqa: F403
 
 from telemetry.report.comparison import comparison_document, worked_words
 from telemetry.setup import Comparison, LapValues, MetricComparison, compare
+from tests.report.report_fixtures import *  # noqa: F403
 
 
 def row(key, before, after, verdict, expected=0, label="rebound, rear over front", unit=""):
@@ -77,5 +77,15 @@ def test_it_is_the_first_thing_a_comparison_says(reviewed):
         metrics=(row("balance.rebound", 1.31, 1.08, "lower", -1),),
         first=("Stop.",),
     )
-    caution, sentences = comparison_document(found)["verdict"].blocks[:2]
-    assert caution.texts == ("Stop.",) and sentences.items[0].startswith("The change did what it should")
+    caution, answer = comparison_document(found)["verdict"].blocks[:2]
+    assert caution.texts == ("Stop.",) and answer.headline.startswith("The change did what it should")
+
+
+def test_what_cannot_be_told_is_said_with_the_laps_that_would_tell():
+    rows = (
+        replace(row("lap.time_s", 83.0, 83.1, "no clear difference"), label="lap time"),
+        replace(row("balance.rebound", 1.31, 1.28, "no clear difference", -1), further_laps=4),
+        row("front.travel.max_mm", 104.0, 110.0, "higher"),
+    )
+    (found,) = comparison_document(Comparison("a", "b", ("x",), (), rows, (), ()))["untold"].blocks
+    assert [line[2] for line in found.rows] == ["4", "laps alone do not tell"]

@@ -7,15 +7,15 @@ from dataclasses import replace
 from itertools import product
 
 import pytest
-from advice_judge import ENDS, both_ways, told_turns, traced, uses_travel_that_is_not_there
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from test_findings import SOUND, a_balance, a_stop, an_end, damped, some_laps
 
 from telemetry.findings import findings, nothing_asks
 from telemetry.findings.rules import RULES
 from telemetry.motion import PackingEvent
 from telemetry.summary import CHANGE_CAUTION, Trend, Turn
+from tests.review.advice_judge import ENDS, both_ways, told_turns, traced, uses_travel_that_is_not_there
+from tests.review.test_findings import SOUND, a_balance, a_stop, an_end, damped, some_laps
 
 FRONT_SLOW = (1.4, (1.3, 1.5))
 REAR_SLOW = (0.7, (0.62, 0.79))
@@ -158,9 +158,8 @@ def test_nothing_to_change_is_an_answer_with_what_was_not_judged(reviewed_summar
 
 @pytest.fixture(scope="module")
 def reviewed_summary():
-    from test_findings import RUN
-
     from telemetry.summary import Summary
+    from tests.review.test_findings import RUN
 
     ends = {end: an_end(90.0) for end in ENDS}
     return Summary(RUN, (), (), some_laps(3), (), ends, a_balance(), SOUND, ())

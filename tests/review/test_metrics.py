@@ -3,9 +3,9 @@
 from dataclasses import fields
 
 import pytest
-from made_lap import END
 
 from telemetry.summary import END_METRICS, METRICS, EndAt
+from tests.review.made_lap import END
 
 UNITS = {"mm": "mm", "mm_s": "mm/s", "pct": "%", "hz": "Hz", "s": "s", "ms": "ms"}
 

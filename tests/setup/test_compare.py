@@ -5,7 +5,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from made_summaries import end_summary, lap, laps_with, summary
 
 from telemetry.balance.balance import DampingBalance, EndDamping, Ratio
 from telemetry.damping import Oscillation
@@ -16,6 +15,7 @@ from telemetry.report.comparison import excluded_words
 from telemetry.setup import Outing, compare, comparison_to_json, parse_sheet, repeats
 from telemetry.setup.expected import known_change
 from telemetry.summary import LoggedCondition
+from tests.setup.made_summaries import end_summary, lap, laps_with, summary
 
 NO_FRONT = not_judged(125.0, 114.0, "The bike file has no [front.sensor].")
 

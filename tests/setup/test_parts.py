@@ -4,7 +4,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from made_summaries import lap, laps_with, summary
 from scipy.signal import butter, sosfiltfilt
 
 from telemetry.laps import Corner, Lap, passing_times_s
@@ -13,6 +12,7 @@ from telemetry.setup import compare
 from telemetry.setup.circuits import COLUMNS, other_bandwidth, section_time_s, sections
 from telemetry.signals.derivative import differentiator, differentiator_as_at
 from telemetry.summary import Traces
+from tests.setup.made_summaries import lap, laps_with, summary
 
 CORNERS = (
     Corner(1, 400.0, 500.0, 600.0, -1),

@@ -5,10 +5,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from made_logs import codes, make_log, make_run
 
 from telemetry.errors import ChannelError
 from telemetry.signals.channels import MEANINGS
+from tests.signals.made_logs import codes, make_log, make_run
 
 T = np.arange(4000) / 500
 

@@ -6,12 +6,22 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from made_logs import FIRST_ROW, FORK, SHOCK, codes, fork_mm, make_log, make_run, shock_mm, volts
 
 from telemetry.errors import CalibrationError, ChannelError
 from telemetry.signals import to_run
 from telemetry.signals.clean import find_spikes
 from telemetry.signals.clock import bridge, runs
+from tests.signals.made_logs import (
+    FIRST_ROW,
+    FORK,
+    SHOCK,
+    codes,
+    fork_mm,
+    make_log,
+    make_run,
+    shock_mm,
+    volts,
+)
 
 RATES_HZ = (100.0, 200.0, 500.0, 1000.0)
 

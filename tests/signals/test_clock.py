@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from made_logs import codes, fork_mm, make_log, make_run, shock_mm
 
 from telemetry.errors import ChannelError, LogError
 from telemetry.signals.clock import even_grid
+from tests.signals.made_logs import codes, fork_mm, make_log, make_run, shock_mm
 
 
 def test_a_tidy_log_keeps_every_value():

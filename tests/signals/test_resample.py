@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from made_logs import FORK, codes, fork_mm, make_log, make_run, shock_mm
 from scipy import signal
 
 from telemetry.signals import to_run
 from telemetry.signals.clock import find_stretches, resample, runs
+from tests.signals.made_logs import FORK, codes, fork_mm, make_log, make_run, shock_mm
 
 EDGE_S = 0.2  # a filter of 24 crossings at 250 Hz reaches 0.1 s; the mirrored ends cost as much again
 

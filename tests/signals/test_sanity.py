@@ -6,7 +6,6 @@ from functools import cache
 
 import numpy as np
 import pytest
-from made_logs import codes
 
 from telemetry.bike import stroke_mm
 from telemetry.errors import CalibrationError
@@ -15,6 +14,7 @@ from telemetry.signals import SensorSetup, to_run
 from telemetry.simulate import simulate_outing
 from tests.randomised.bikes import random_bike
 from tests.randomised.circuits import random_circuit
+from tests.signals.made_logs import codes
 
 SEEDS = (910, 911, 912)
 

@@ -4,12 +4,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from made_logs import FORK, SHOCK, codes, fork_mm, make_log, volts
 
 from telemetry.errors import CalibrationError, ChannelError
 from telemetry.notes import Step
 from telemetry.signals import to_run
 from telemetry.signals.calibrate import check_zero, drift_between_mm, find_top_outs
+from tests.signals.made_logs import FORK, SHOCK, codes, fork_mm, make_log, volts
 
 
 def front_run(log, setup=FORK, channels=None):

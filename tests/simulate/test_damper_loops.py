@@ -9,13 +9,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from damper_bench import RIGID, STEP_S, drive, rear_end, sine_speed
 from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 
 from telemetry.bike import damper_force_n
 from telemetry.simulate import _kernel as kernel
 from telemetry.simulate import demo_bike
+from tests.simulate.damper_bench import RIGID, STEP_S, drive, rear_end, sine_speed
 
 C, X, HZ = 4000.0, 2e-3, 15.625  # N s/m, m, Hz: 256 steps a cycle
 W = 2.0 * np.pi * HZ

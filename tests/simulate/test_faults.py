@@ -3,7 +3,6 @@
 import numpy as np
 import pytest
 from scipy.signal import periodogram
-from small_outing import CIRCUIT, small_outing
 
 from telemetry.bike import bike_modes
 from telemetry.simulate import (
@@ -24,6 +23,7 @@ from telemetry.simulate.circuit import flat_road
 from telemetry.simulate.faults import damper_drives, faulty_vehicle
 from telemetry.simulate.riding import ride_circuit
 from telemetry.simulate.vehicle import ride, steady_drive
+from tests.simulate.small_outing import CIRCUIT, small_outing
 
 RIDE = ride_circuit(vellmoor_ring(), Vehicle(demo_bike()), Riding(), 3, np.random.default_rng(0))
 LAP_M = vellmoor_ring().length_m

@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-from linear_motorcycle import linear_motorcycle, states
 from scipy.integrate import solve_ivp
 
 from telemetry.bike import (
@@ -20,6 +19,7 @@ from telemetry.simulate import Vehicle, demo_bike
 from telemetry.simulate import _kernel as kernel
 from telemetry.simulate.circuit import RoadProfile, flat_road
 from telemetry.simulate.vehicle import at_rest, constants, ride, steady_drive
+from tests.simulate.linear_motorcycle import linear_motorcycle, states
 
 RATE_HZ = 500.0
 NUDGE = np.array(

@@ -6,7 +6,6 @@ import io
 import numpy as np
 import pandas as pd
 import pytest
-from small_outing import CIRCUIT, small_outing
 
 from telemetry.bike import damper_force_n, leverage_curve, pitch_deg, static_sag
 from telemetry.simulate import (
@@ -25,6 +24,7 @@ from telemetry.simulate import (
 )
 from tests.randomised.bikes import random_bike
 from tests.randomised.circuits import random_circuit
+from tests.simulate.small_outing import CIRCUIT, small_outing
 
 
 @pytest.fixture(scope="module")

@@ -2,13 +2,13 @@
 
 import numpy as np
 import pytest
-from small_outing import small_outing
 
 from telemetry.bike import bike_modes, leverage_curve, static_sag, wheel_stroke_mm
 from telemetry.simulate import Bump, simulate_outing
 from telemetry.simulate.circuit import CLASS_MEAN_M3
 from tests.randomised.bikes import random_bike
 from tests.randomised.circuits import random_circuit, random_road
+from tests.simulate.small_outing import small_outing
 
 
 @pytest.mark.parametrize("seed", range(0, 40, 2))

@@ -4,7 +4,6 @@ from functools import cache
 
 import numpy as np
 import pytest
-from small_outing import small_outing
 
 from telemetry.bike import bike_modes, bike_warnings, leverage_curve, static_sag
 from telemetry.logs import RawLog
@@ -16,6 +15,7 @@ from telemetry.simulate.riding import Riding, ride_circuit
 from telemetry.simulate.vehicle import ride, steady_drive
 from tests.randomised.bikes import random_bike
 from tests.randomised.outings import CROWD, SLOW, SUDDEN, random_outing
+from tests.simulate.small_outing import small_outing
 
 STIFF = DamperPhysics(stiffness_n_per_mm=1e6, gas_bar=1e3, thinning_1_k=0.0)
 

@@ -3,12 +3,12 @@
 import numpy as np
 import pytest
 from geographiclib.geodesic import Geodesic
-from small_outing import small_outing, usual
 
 from telemetry.bike import parse_bike
 from telemetry.errors import BikeFileError
 from telemetry.simulate import Sensors, demo_bike, second_bike
 from telemetry.simulate.sensors import travel_signal
+from tests.simulate.small_outing import small_outing, usual
 
 TRAVEL = np.linspace(0.5, 69.5, 20_001)
 

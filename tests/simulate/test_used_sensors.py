@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-from small_outing import small_outing
 
 from telemetry.simulate import (
     BracketResonance,
@@ -12,6 +11,7 @@ from telemetry.simulate import (
     SensorPlay,
 )
 from telemetry.simulate.faults import sensed_mm
+from tests.simulate.small_outing import small_outing
 
 RATE_HZ = 1000.0
 T = np.arange(0.0, 4.0, 1.0 / RATE_HZ)

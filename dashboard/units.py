@@ -1,0 +1,299 @@
+"""The reader's units on screen and paper: one place at which everything passes on its way out of the server.
+
+Forms stay as they are: what is typed goes into bike files and sheets, in mm.
+"""
+
+import base64
+import json
+import re
+from collections.abc import Collection
+from math import ceil, floor, log10
+from typing import Any
+
+import numpy as np
+from dash import html
+from flask import Flask, Response, has_request_context, request
+
+from telemetry.report.units import (
+    CHOICES,
+    UNITS,
+    Unit,
+    heading_in,
+    heading_unit,
+    numbers_in,
+    text_in,
+    unit_of,
+)
+
+COOKIE = "bothends-units"
+_KEPT = {"Form", "Input", "Textarea", "Pre", "Code", "Store", "Script"}
+_TICKS = 5
+Json = Any
+
+
+def chosen() -> frozenset[str]:
+    """The units that this browser asks for in place of ours."""
+    if not has_request_context():
+        return frozenset()
+    return frozenset(request.cookies.get(COOKIE, "").split(".")) & frozenset(CHOICES)
+
+
+def choice() -> html.Section:
+    """The lists from which a reader chooses; the page's script keeps what is chosen, and loads the page anew."""
+    now = chosen()
+    lists = [
+        html.Label(
+            [
+                html.Span(f"{words} in "),
+                html.Select(
+                    [html.Option(ours, value=""), html.Option(other, value=other, selected=other in now)],
+                    **{"data-unit": COOKIE},
+                ),
+            ]
+        )
+        for words, ours, other in (
+            ("Lengths", "mm", "in"),
+            ("Spring rates", "N/mm", "lb/in"),
+            ("Road speed", "km/h", "mph"),
+            ("Pressures", "bar", "psi"),
+        )
+    ]
+    note = html.P("On screen and paper. Files and what is typed stay in mm, N/mm and bar.", className="note")
+    return html.Section(
+        html.Details([html.Summary("Units"), html.Div(lists, className="units"), note]),
+        id="units",
+        **{"aria-label": "Units"},
+    )
+
+
+def install(server: Flask) -> None:
+    """Print every answer of a server in the units that its reader chose."""
+
+    @server.after_request
+    def convert(response: Response) -> Response:
+        units = chosen()
+        if not units or response.status_code != 200:
+            return response
+        if request.path == "/_dash-update-component" and response.is_json:
+            response.set_data(json.dumps(in_units(response.get_json(), units), ensure_ascii=False))
+        elif request.path.startswith(("/debrief/", "/stand-sheet/")) and response.mimetype == "text/html":
+            response.set_data(page_in(response.get_data(as_text=True), units))
+        return response
+
+
+def in_units(value: Json, units: Collection[str]) -> Json:
+    """An answer of Dash with its texts, tables and pictures in other units."""
+    if isinstance(value, list):
+        return [in_units(part, units) for part in value]
+    if isinstance(value, str):
+        return text_in(value, units)
+    if not isinstance(value, dict):
+        return value
+    if isinstance(value.get("data"), list) and isinstance(value.get("layout"), dict):
+        return _figure(value, units)
+    if "props" in value and "type" in value:
+        if value["type"] in _KEPT:
+            return value
+        props = value["props"]
+        if value["type"] == "Table":
+            return {**value, "props": {**props, "children": _table(props.get("children"), units)}}
+        shown = {key: in_units(props[key], units) for key in ("children", "figure", "title") if key in props}
+        return {**value, "props": {**props, **shown}}
+    if "response" in value:  # a callback's outputs by component and property
+        outputs = {
+            name: {
+                key: in_units(one, units) if key in ("children", "figure") else one
+                for key, one in props.items()
+            }
+            for name, props in value["response"].items()
+        }
+        return {**value, "response": outputs}
+    return value
+
+
+def _words(value: Json) -> str:
+    """All text in a component."""
+    if isinstance(value, list):
+        return " ".join(map(_words, value))
+    if isinstance(value, dict):
+        return _words(value.get("props", {}).get("children"))
+    return value if isinstance(value, str) else ""
+
+
+def _of_type(value: Json, kind: str) -> list[Json]:
+    """Components of a kind within another, outermost ones, in order."""
+    if isinstance(value, list):
+        return [found for part in value for found in _of_type(part, kind)]
+    if not isinstance(value, dict) or "props" not in value:
+        return []
+    return [value] if value.get("type") == kind else _of_type(value["props"].get("children"), kind)
+
+
+def _cells(row: Json) -> list[Json]:
+    children = row["props"].get("children")
+    return children if isinstance(children, list) else [children]
+
+
+def _table(children: Json, units: Collection[str]) -> Json:
+    """A table's numbers by the unit in the heading of their column, of the whole table, or of their row."""
+    heads = [
+        cell for head in _of_type(children, "Thead") for row in _of_type(head, "Tr") for cell in _cells(row)
+    ]
+    columns = [heading_unit(_words(cell), units) for cell in heads]
+    whole = columns[0] if columns and re.fullmatch(r"\[[^\]]*\]", _words(heads[0]).strip()) else None
+
+    def row_in(row: Json, *, head: bool) -> Json:
+        cells = _cells(row)
+        label = _words(cells[0]) if cells else ""
+        of_row = None if head else heading_unit(label, units)
+        last = _words(cells[-1]).strip() if len(cells) > 2 and not head else ""
+        if written := unit_of(last, units):  # a row with its unit in the last cell
+            changed = [_leaves(cell, lambda text: numbers_in(text, written)) for cell in cells[1:-1]]
+            ending = _leaves(cells[-1], lambda text: written.name)
+            return {**row, "props": {**row["props"], "children": [cells[0], *changed, ending]}}
+        made = []
+        for place, cell in enumerate(cells):
+            of_column = columns[place] if place < len(columns) else None
+            unit = of_column or whole or (of_row if place else None)
+            if head and of_column:
+                made.append(_leaves(cell, lambda text, unit=of_column: heading_in(text, unit)))
+            elif of_row and not place:
+                made.append(_leaves(cell, lambda text, unit=of_row: heading_in(text, unit)))
+            elif unit and not head and text_in(_words(cell), units) == _words(cell) and (place or of_column):
+                made.append(_leaves(cell, lambda text, unit=unit: numbers_in(text, unit)))
+            else:
+                made.append(in_units(cell, units))
+        return {**row, "props": {**row["props"], "children": made}}
+
+    def walk(value: Json, head: bool) -> Json:
+        if isinstance(value, list):
+            return [walk(part, head) for part in value]
+        if not isinstance(value, dict) or "props" not in value:
+            return value
+        if value["type"] == "Tr":
+            return row_in(value, head=head)
+        inner = walk(value["props"].get("children"), head or value["type"] == "Thead")
+        return {**value, "props": {**value["props"], "children": inner}}
+
+    return walk(children, False)
+
+
+def _leaves(value: Json, change: Any) -> Json:
+    """Every text in a component changed."""
+    if isinstance(value, str):
+        return change(value)
+    if isinstance(value, list):
+        return [_leaves(part, change) for part in value]
+    if isinstance(value, dict) and "props" in value:
+        return {
+            **value,
+            "props": {**value["props"], "children": _leaves(value["props"].get("children"), change)},
+        }
+    return value
+
+
+def _figure(figure: Json, units: Collection[str]) -> Json:
+    """A picture with other ticks: its lines stay where they are, in our units."""
+    layout, data = dict(figure["layout"]), [dict(line) for line in figure["data"]]
+    of_axis: dict[str, Unit] = {}
+    for line in data:
+        meta = line.get("meta")
+        if isinstance(meta, dict) and (unit := unit_of(str(meta.get("unit", "")), units)):
+            digits = max(int(meta.get("digits", 0)) + unit.more, 0)
+            line["meta"] = {**meta, "unit": unit.name, "factor": unit.factor, "digits": digits}
+            of_axis["yaxis" + str(line.get("yaxis", "y"))[1:]] = unit
+    for name, axis in layout.items():
+        if re.fullmatch(r"[xy]axis\d*", name) and isinstance(axis, dict):
+            title = axis.get("title", {})
+            words = title.get("text", "") if isinstance(title, dict) else str(title)
+            unit = of_axis.get(name) or heading_unit(words or "", units)
+            span = axis.get("range") or _span(data, name)
+            if unit and span:
+                made = {**axis, **_ticks(span, unit)}
+                if words:
+                    made["title"] = {
+                        **(title if isinstance(title, dict) else {}),
+                        "text": heading_in(words, unit),
+                    }
+                layout[name] = made
+    if of_axis:
+        layout["annotations"] = [_annotation(note, units) for note in layout.get("annotations", [])]
+    return {**figure, "data": data, "layout": layout}
+
+
+def _span(data: list[Json], axis: str) -> list[float]:
+    """From where to where the lines of an axis go; empty where there is no number."""
+    way, short = axis[0], axis.replace("axis", "")
+    ends: list[float] = []
+    for line in data:
+        if line.get(f"{way}axis", way) == short:
+            values = line.get(way, [])
+            if isinstance(values, dict) and "bdata" in values:
+                values = np.frombuffer(base64.b64decode(values["bdata"]), values["dtype"])
+            numbers = [
+                float(one) for one in values if isinstance(one, int | float | np.number) and np.isfinite(one)
+            ]
+            ends += [min(numbers), max(numbers)] if numbers else []
+    return [min(ends), max(ends)] if ends and max(ends) > min(ends) else []
+
+
+def _annotation(note: Json, units: Collection[str]) -> Json:
+    """The unit beside a panel: ``<br>mm`` or ``km/h``."""
+    words = str(note.get("text", ""))
+    for ours in UNITS:
+        unit = unit_of(ours, units)
+        if unit and (words == ours or words.endswith(f"<br>{ours}") or f"<br>{ours}<br>" in words):
+            return {**note, "text": words.replace(ours, unit.name)}
+    return note
+
+
+def _ticks(span: list[float], unit: Unit) -> dict[str, Any]:
+    """Round ticks of another unit over a range in ours."""
+    low, high = sorted(float(end) * unit.factor for end in span)
+    raw = max(high - low, 1e-9) / _TICKS
+    size = 10.0 ** floor(log10(raw))
+    step = next(size * each for each in (1, 2, 5, 10) if size * each >= raw)
+    values = [k * step for k in range(ceil(low / step), floor(high / step) + 1)]
+    decimals = max(-floor(log10(step)), 0)
+    return {
+        "tickmode": "array",
+        "tickvals": [value / unit.factor for value in values],
+        "ticktext": [f"{value + 0.0:.{decimals}f}".replace("-", "−") for value in values],
+    }
+
+
+_TEXT_OF_PAGE = re.compile(r"(<style.*?</style>|<svg.*?</svg>|<table.*?</table>|<[^>]*>)", re.DOTALL)
+_ROW, _CELL = re.compile(r"<tr.*?</tr>", re.DOTALL), re.compile(r"(<t[hd][^>]*>)(.*?)(</t[hd]>)", re.DOTALL)
+
+
+def page_in(page: str, units: Collection[str]) -> str:
+    """A printed page with its texts and tables in other units; its pictures keep the units that they name."""
+    return "".join(
+        _html_table(part, units)
+        if part.startswith("<table")
+        else part
+        if part.startswith("<")
+        else text_in(part, units)
+        for part in _TEXT_OF_PAGE.split(page)
+    )
+
+
+def _html_table(table: str, units: Collection[str]) -> str:
+    """A table of a printed page, read as one of the screen: the same rules for both."""
+    heads: list[Json] = []
+
+    def row(found: re.Match[str]) -> str:
+        cells = _CELL.findall(found[0])
+        texts = [{"type": "Td", "props": {"children": text}} for _, text, _ in cells]
+        is_head = not heads
+        if is_head:
+            heads.extend(texts)
+        tree = [
+            {"type": "Thead", "props": {"children": [{"type": "Tr", "props": {"children": heads}}]}},
+            {"type": "Tbody", "props": {"children": [{"type": "Tr", "props": {"children": texts}}]}},
+        ]
+        made = _table(tree, units)[0 if is_head else 1]["props"]["children"][0]["props"]["children"]
+        new = iter(made)
+        return _CELL.sub(lambda cell: f"{cell[1]}{_words(next(new))}{cell[3]}", found[0])
+
+    return _ROW.sub(row, table)

@@ -1,0 +1,118 @@
+"""Units of the reader's choice: exact, everywhere that a number is printed, never where one is typed."""
+
+import re
+
+import pint
+import pytest
+
+from dashboard.app import create_app
+from dashboard.units import COOKIE, in_units, page_in
+from telemetry.report.units import CHOICES, UNITS, text_in
+
+ALL = frozenset(CHOICES)
+HOME = "http://127.0.0.1:8417"
+
+
+@pytest.mark.parametrize("ours", UNITS)
+def test_factors_are_those_of_another_library(ours):
+    names = {
+        "in": "inch",
+        "in/s": "inch/second",
+        "lb/in": "force_pound/inch",
+        "mph": "mile/hour",
+        "psi": "psi",
+    }
+    theirs = pint.UnitRegistry().Quantity(1.0, ours.replace("N", "newton")).to(names[UNITS[ours].name])
+    assert UNITS[ours].factor == pytest.approx(theirs.magnitude, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("ours", "theirs"),
+    [
+        ("Front keeps 9 mm.", "Front keeps 0.35 in."),
+        ("31.1 (was 31.9) mm", "1.224 (was 1.256) in"),
+        ("−5.2 mm and +5.2 mm", "−0.205 in and +0.205 in"),
+        (
+            "corner 2, 3 of 3 laps, 0.05 mm²/Hz, 12 N s/mm, 23 %",
+            "corner 2, 3 of 3 laps, 0.05 mm²/Hz, 12 N s/mm, 23 %",
+        ),
+        ("180 km/h, 2.25 bar", "112 mph, 32.6 psi"),
+    ],
+)
+def test_sentences(ours, theirs):
+    assert text_in(ours, ALL) == theirs and text_in(ours, {"kg"}) == ours
+
+
+def element(kind, *children, **props):
+    return {"type": kind, "namespace": "dash_html_components", "props": {"children": list(children), **props}}
+
+
+def rows(*cells, kind="Td"):
+    return element("Tr", *(element(kind, cell) for cell in cells))
+
+
+def texts(value):
+    if isinstance(value, list):
+        return [text for part in value for text in texts(part)]
+    return texts(value["props"]["children"]) if isinstance(value, dict) else [value]
+
+
+def test_tables_by_column_by_row_and_as_a_whole():
+    def table(head, *body):
+        made = element(
+            "Table", element("Thead", rows(*head, kind="Th")), element("Tbody", *(rows(*one) for one in body))
+        )
+        return texts(in_units(made, ALL))
+
+    assert table(("place", "travel [mm]", "laps"), ("corner 3", "50.8 ± 2.5", "4")) == [
+        "place", "travel [in]", "laps", "corner 3", "2.000 ± 0.098", "4",
+    ]  # fmt: skip
+    assert table(("", "front"), ("maximum travel [mm]", "25.4"), ("used [%]", "92")) == [
+        "", "front", "maximum travel [in]", "1.000", "used [%]", "92",
+    ]  # fmt: skip
+    assert table(("[mm]", "front left"), ("whole lap", "12.7")) == [
+        "[in]",
+        "front left",
+        "whole lap",
+        "0.500",
+    ]
+    assert table(("", "as it is", ""), ("rider sag", "38.1", "mm"), ("body", "2.25", "Hz")) == [
+        "", "as it is", "", "rider sag", "1.500", "in", "body", "2.25", "Hz",
+    ]  # fmt: skip
+    assert table(("change", "now"), ("preload", "12.7 mm")) == ["change", "now", "preload", "0.500 in"]
+
+
+def test_pictures_keep_their_lines_and_get_other_ticks():
+    figure = {
+        "data": [{"y": [0, 50.8], "meta": {"read": "front wheel travel", "unit": "mm", "digits": 1}}],
+        "layout": {"yaxis": {"range": [0, 127]}, "annotations": [{"text": "<b>front</b><br>mm"}]},
+    }
+    made = in_units({"type": "Graph", "props": {"figure": figure}}, {"in"})["props"]["figure"]
+    assert (
+        made["data"][0]["y"] == [0, 50.8] and made["layout"]["annotations"][0]["text"] == "<b>front</b><br>in"
+    )
+    assert made["layout"]["yaxis"]["ticktext"][:3] == ["0", "1", "2"]
+    assert made["layout"]["yaxis"]["tickvals"][:3] == pytest.approx([0, 25.4, 50.8])
+    assert made["data"][0]["meta"]["factor"] == pytest.approx(1 / 25.4)
+
+
+def test_what_is_typed_and_copied_stays_as_it_is():
+    form = element("Form", element("Label", "Stroke [mm]", "125 mm"))
+    assert in_units(form, ALL) == form
+    page = "<style>a{top:3 mm}</style><p>9 mm left</p><svg><text>9 mm</text></svg>"
+    page += "<table><tr><th>x [mm]</th></tr><tr><td>25.4</td></tr></table>"
+    assert page_in(page, ALL) == (
+        "<style>a{top:3 mm}</style><p>0.35 in left</p><svg><text>9 mm</text></svg><table><tr><th>x [in]</th></tr>"
+        "<tr><td>1.000</td></tr></table>"
+    )
+
+
+def test_a_reader_gets_his_own_units_and_another_ours(logbook):
+    client = create_app(logbook).server.test_client()
+    pages = []
+    for cookie in ("", "in.nonsense"):
+        client.set_cookie(COOKIE, cookie, domain="127.0.0.1")
+        pages.append(client.get("/debrief/before", base_url=HOME).text)
+    ours, theirs = (re.sub(r"<style.*?</style>|<svg.*?</svg>", "", page, flags=re.DOTALL) for page in pages)
+    assert re.search(r"\d mm\b", ours) and not re.search(r"\d in\b", ours)
+    assert re.search(r"\d in\b", theirs) and not re.search(r"\d mm\b(?!/)", theirs)
