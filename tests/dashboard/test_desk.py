@@ -625,7 +625,7 @@ def test_a_colleagues_export_is_dropped_like_a_log(book, tmp_path):
 SENDING = """
 import io, sys
 sys.path.insert(0, {tests!r})
-from test_desk import LOG, only
+from tests.dashboard.test_desk import LOG, only
 from telemetry.logbook import Drafts, Logbook
 book = Logbook(sys.argv[1])
 entry, _ = only(book)
