@@ -175,7 +175,9 @@ def _untold(comparison: Comparison) -> Section | None:
         )
         if others
         else None,
-        note="So many more laps of each run would make the difference clear if it stays as it is.",
+        note="So many more laps of each run would make the difference clear if it stays as it is."
+        if by_laps
+        else "",
         medium=Medium.SCREEN,
     )
 

@@ -575,7 +575,7 @@ def test_a_corner_pressed_in_a_comparison_is_shown_in_both_pictures_and_read_at_
     assert "corner 2" in said and "front before" in said and "front after less before" in said
     page.keyboard.press("Escape")
     page.wait_for_function("() => !location.search.includes('from=')")
-    page.locator("#choose-also").select_option(label="No GPS")
+    page.locator("#choose-also").select_option("no-gps")
     page.locator("#by-run-0 .main-svg").first.wait_for()
     assert page.url.endswith("&also=no-gps")
     page.get_by_role("link", name="Leave out No GPS").click()
