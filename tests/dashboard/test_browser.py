@@ -537,7 +537,7 @@ def test_the_debrief_opens_and_loads_nothing_more(watch):
 
 CUT = """() => [...document.querySelectorAll('main :is(p, li, td, th, h2, h3, button, a, summary)')]
     .filter(e => e.offsetParent && e.textContent.trim())
-    .filter(e => !e.closest('.scroll, .bar, .unseen, .js-plotly-plot'))
+    .filter(e => !e.closest('.scroll, .bar, .unseen, .js-plotly-plot, .runs thead'))
     .filter(e => getComputedStyle(e).textOverflow !== 'ellipsis')
     .filter(e => {
         const own = e.getBoundingClientRect();
