@@ -11,8 +11,12 @@ from dashboard.shelf import Shelf
 from telemetry.errors import BothEndsError, LogbookError
 from telemetry.prediction import Expected
 from telemetry.report import Details, debrief_html, page_to_pdf
+from telemetry.summary import Summary
 
 log = logging.getLogger(__name__)
+
+# A review with what its steps are expected to do, and the first one's
+Tried = Future[tuple[Summary, Expected | None]]
 
 # While the step is tried on the laps the page asks again after so long. [s]
 _AGAIN_S = 2
@@ -20,10 +24,10 @@ _AGAIN_S = 2
 
 def register(server: flask.Flask, shelf: Shelf) -> None:
     """``/debrief/RUN`` and ``/debrief/RUN.pdf``, with ``?appendix=1`` and ``?paper=letter``."""
-    trying: dict[str, Future[Expected | None]] = {}
+    trying: dict[str, Tried] = {}
     worker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="debrief")
 
-    def expected(run_id: str) -> Future[Expected | None] | None:
+    def expected(run_id: str) -> Tried | None:
         if not any(finding.turns for finding in shelf.summary(run_id).findings):
             return None
         if run_id not in trying:
@@ -35,7 +39,7 @@ def register(server: flask.Flask, shelf: Shelf) -> None:
         try:
             tried = expected(run_id)
             ready = tried is None or tried.done()
-            page = page_of(shelf, run_id, _outcome(tried) if ready else _PENDING)
+            page = page_of(shelf, run_id, *_outcome(tried, shelf.summary(run_id), ready=ready))
         except BothEndsError as error:
             return flask.Response(str(error), status=404, mimetype="text/plain")
         answer = flask.Response(page, mimetype="text/html")
@@ -46,7 +50,7 @@ def register(server: flask.Flask, shelf: Shelf) -> None:
     @server.get("/debrief/<run_id>.pdf")
     def debrief_pdf(run_id: str) -> flask.Response:
         try:
-            printed = page_to_pdf(page_of(shelf, run_id, _outcome(expected(run_id))))
+            printed = page_to_pdf(page_of(shelf, run_id, *_outcome(expected(run_id), shelf.summary(run_id))))
         except BothEndsError as error:
             return flask.Response(str(error), status=404, mimetype="text/plain")
         return flask.Response(printed, mimetype="application/pdf")
@@ -57,20 +61,22 @@ _PENDING = Expected(
 )
 
 
-def _outcome(tried: Future[Expected | None] | None) -> Expected | None:
-    """What came of trying the step; why not, where its log or bike file cannot be used."""
+def _outcome(tried: Tried | None, summary: Summary, *, ready: bool = True) -> tuple[Summary, Expected | None]:
+    """What came of trying the steps; why not, where the log or bike file cannot be used."""
     if tried is None:
-        return None
+        return summary, None
+    if not ready:
+        return summary, _PENDING
     try:
         return tried.result()
     except BothEndsError as error:
-        return Expected(reason=str(error))
+        return summary, Expected(reason=str(error))
     except Exception:
         log.exception("a step could not be tried on its laps")
-        return Expected(reason="trying it on the laps failed; why is in the log of the server.")
+        return summary, Expected(reason="trying it on the laps failed; why is in the log of the server.")
 
 
-def page_of(shelf: Shelf, run_id: str, expected: Expected | None) -> str:
+def page_of(shelf: Shelf, run_id: str, summary: Summary, expected: Expected | None) -> str:
     """The debrief of a run as the address asks for it.
 
     Raises
@@ -80,7 +86,7 @@ def page_of(shelf: Shelf, run_id: str, expected: Expected | None) -> str:
     """
     asked = flask.request.args
     return debrief_html(
-        shelf.summary(run_id),
+        summary,
         shelf.traces(run_id),
         sheet=shelf.sheet(run_id),
         details=details(shelf, run_id),

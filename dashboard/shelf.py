@@ -121,12 +121,12 @@ class Shelf:
         """The usual travel along the lap of a run."""
         return usual_travel(self.summary(run_id), partial(self.column, run_id), plane)
 
-    def _ride_again(self, run_id: str) -> Expected | None:
-        """What the step that a run's review advises is expected to do; takes some seconds the first time."""
-        from telemetry.prediction import expected_of  # compiles; imported when it is asked for
+    def _ride_again(self, run_id: str) -> tuple[Summary, Expected | None]:
+        """A review with what its steps are expected to do, and the first one's; takes some seconds the first time."""
+        from telemetry.prediction import with_amounts  # compiles; imported when it is asked for
 
         summary = self.summary(run_id)
-        return expected_of(*self.logbook.measured(run_id), summary) if summary.findings else None
+        return with_amounts(*self.logbook.measured(run_id), summary) if summary.findings else (summary, None)
 
 
 class _Columns(Mapping[str, FloatArray]):

@@ -31,7 +31,7 @@ def build_parser() -> argparse.ArgumentParser:
         epilog="Every command has its own --help. Exit code: 0 done, 1 the data cannot be used, 2 wrong usage.",
     )
     parser.add_argument("--version", action=_Version, nargs=0, help="print the version and stop")
-    commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    commands = parser.add_subparsers(title="commands", dest="command", metavar="COMMAND", required=True)
     for add in (
         _demo,
         _review,

@@ -7,7 +7,7 @@ import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
 from telemetry.balance import BumpPairs, find_pairs
-from telemetry.bike import Bike
+from telemetry.bike import Bike, open_geometry
 from telemetry.damping import Oscillation, find_oscillation
 from telemetry.errors import PredictionError
 from telemetry.laps import PHASES, Circuit, Track, is_moving
@@ -142,6 +142,9 @@ def prepare(measured: Measured, bike: Bike, oscillation: Oscillation | None = No
         If no change can be predicted on the log.
     """
     motion, track = measured.motion, measured.track
+    of_the_rear = ("rear.shock_stroke_mm", "rear.leverage_table_mm")
+    if lacking := [key for key in open_geometry(bike) if key not in of_the_rear or "rear" in motion.ends]:
+        raise PredictionError(f"{bike.source}: leaves {', '.join(lacking)} open; a prediction needs it.")
     ends = tuple(end for end in ENDS if end in motion.ends and not spring_lacks(bike, end))
     selected, laps = _selected(track)
     check_log(motion, selected, oscillation)

@@ -10,6 +10,7 @@ from telemetry.bike import (
     Bike,
     Standing,
     chassis_point,
+    knows_leverage,
     leverage_curve,
     load_of,
     sag_lacks,
@@ -365,6 +366,8 @@ def _pictures(result: StandResult) -> Iterator[Figure]:
     if stand.row("front.rider_sag_mm").after is not None and stand.row("trail_mm").after is not None:
         yield Figure("side", Drawing(side_view(before, after)), SIDE_VIEW_WORDS)
     words = "A ratio that falls makes the rear stiffer as it compresses."
+    if not knows_leverage(before) or before.rear.shock_stroke_mm is None:
+        return
     yield Figure("leverage", Drawing(leverage_picture(before, after)), words)
     if before.rear.spring_rate_n_per_mm is not None and before.rear.preload_mm is not None:
         yield Figure("force", Drawing(force_picture(before, after)), "At rest, without friction.")

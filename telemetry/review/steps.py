@@ -14,6 +14,7 @@ from telemetry.bike import (
     bike_warnings,
     damper_use,
     leverage_curve,
+    open_geometry,
     stroke_mm,
     value_at,
     wheel_stroke_mm,
@@ -458,6 +459,8 @@ def _conditions(
 
 def _sized(bike: Bike) -> frozenset[str]:
     """Keys of the bike file that a finding may advise to change and whose effect on the laps can be computed."""
+    if open_geometry(bike):  # nothing is ridden again then
+        return frozenset()
     clicks = [
         f"{end}.{side}_clicks"
         for end in ENDS

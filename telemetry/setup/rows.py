@@ -470,7 +470,10 @@ def _p_together(
     correlation: LapCorrelation,
     spread: Spread,
 ) -> float:
-    """One-sided p that none of the rows moves the way it should, from the sum of their standardised values a lap.
+    """One-sided p that none of the rows moves the way it should.
+
+    Rows of laps are summed, each standardised [1]_; with rows of whole runs beside them the smallest p counts, times
+    how many there are (Bonferroni).
 
     References
     ----------
@@ -478,6 +481,16 @@ def _p_together(
     """
     if len(rows) == 1:
         return p_above(signs[0] * (rows[0].difference or 0.0), variances[0])
+    of_runs = [k for k, row in enumerate(rows) if row.given is not None]
+    if of_runs:
+        of_laps = [k for k in range(len(rows)) if k not in of_runs]
+        parts = [[k] for k in of_runs] + ([of_laps] if of_laps else [])
+        p = [
+            _p_together([rows[k] for k in part], [signs[k] for k in part], [variances[k] for k in part],
+                        correlation, spread)
+            for part in parts
+        ]  # fmt: skip
+        return min(1.0, len(parts) * min(p))
     weights = np.array([sign / np.sqrt(v.value) for sign, v in zip(signs, variances, strict=True)])
 
     def summed(sides: Sequence[LapValues]) -> LapValues:

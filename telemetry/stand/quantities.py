@@ -34,6 +34,7 @@ from telemetry.bike import (
     wheel_stroke_mm,
 )
 from telemetry.errors import BikeFileError
+from telemetry.numeric import finite
 
 Values = dict[str, float | None]
 
@@ -125,7 +126,8 @@ def measure(bike: Bike) -> Values:
     pushed through its stroke.
     """
     values: Values = dict.fromkeys(BY_KEY)
-    values |= _extended_values(bike) | _curve_values(bike)
+    known = _extended_values(bike) | _curve_values(bike)  # NaN where the geometry is open
+    values |= {key: None if value is None else finite(value) for key, value in known.items()}
     values["rollout_mm"] = rollout_mm(bike)
     ridden = standing(bike, "rider")
     if ridden is None:

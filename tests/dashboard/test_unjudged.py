@@ -4,9 +4,7 @@ import re
 from dataclasses import replace
 
 import pytest
-from made_up import made_up
 from rich.console import Console
-from test_pages import _with_answer, opened
 
 from dashboard.app import pages
 from telemetry.damping import Oscillation
@@ -14,6 +12,8 @@ from telemetry.damping.oscillation import DamperCourse, DampingTrend, Oscillatio
 from telemetry.report import debrief_html, print_review
 from telemetry.report.document import damping_cell
 from telemetry.summary import summary_to_json
+from tests.dashboard.made_up import made_up
+from tests.dashboard.test_pages import _with_answer, opened
 
 REAR_FINE = re.compile(
     r"no sign of (a sudden |lost |loss)|no sudden loss|nothing suggests lost|(?<!whether )the rear stayed settled|"

@@ -1,12 +1,16 @@
 """The claims that the difference of two rides rests on, each against something outside."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from scipy import ndimage, signal
 
 from telemetry.bike import parse_bike
-from telemetry.prediction import _kernel
+from telemetry.errors import PredictionError
+from telemetry.prediction import _kernel, prepare
 from telemetry.prediction.model import EXACT, body_of, difference_model, tables_of
+from telemetry.simulate import demo_bike
 
 RATE_HZ = 4000.0
 # One motorcycle whose every part is linear: straight springs and dampers, no friction, one leverage.
@@ -180,3 +184,13 @@ def test_equal_lengths_of_the_shock_are_equal_places_of_the_wheel():
     inside = (grid > 0.005) & (grid < 0.055)
     shifted = np.interp(grid[inside] + 3e-3, grid, after.position_m[1])
     assert shifted == pytest.approx(before.position_m[1][inside], abs=5e-5)
+
+
+@pytest.mark.parametrize("key", ["wheelbase_mm", "front.rake_deg", "front.stroke_mm", "rear.shock_stroke_mm"])
+def test_nothing_is_predicted_without_the_geometry(key):
+    data = demo_bike().model_dump(exclude_none=True, exclude={"chassis"})
+    section, _, name = key.rpartition(".")
+    (data[section] if section else data).pop(name)
+    measured = SimpleNamespace(motion=SimpleNamespace(ends={"front": None, "rear": None}), track=None)
+    with pytest.raises(PredictionError, match=f"leaves {key} open"):
+        prepare(measured, parse_bike(data))

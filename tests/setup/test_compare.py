@@ -276,8 +276,14 @@ def test_a_known_change_says_which_rows_should_move(rng):
 @pytest.mark.parametrize(
     ("change", "rows"),
     [
-        ({"rear": {"rebound_clicks": 8.0}}, {"balance.rebound_slope": -1, "rear.asymmetry": 1}),
-        ({"front": {"compression_clicks": 8.0}}, {"balance.compression_slope": 1, "front.asymmetry": -1}),
+        (
+            {"rear": {"rebound_clicks": 8.0}},
+            {"balance.rebound_slope": -1, "rear.asymmetry": 1, "rear.damping.rebound": 1},
+        ),
+        (
+            {"front": {"compression_clicks": 8.0}},
+            {"balance.compression_slope": 1, "front.asymmetry": -1, "front.damping.compression": 1},
+        ),
         ({"rear": {"preload_mm": 13.0}}, {"rear.travel.median_mm": -1, "pitch.mean_deg": 1}),
         ({"front": {"tyre_pressure_bar": 2.2}}, {}),
     ],
@@ -293,18 +299,30 @@ def test_what_a_change_should_move(change, rows):
     assert {row.key: row.sign for row in known.rows} == rows
 
 
+def damped(rng, compression):
+    """A run whose fork has this damping ratio in compression, told to 3 %."""
+    ends = {
+        end: EndDamping(compression if end == "front" else 0.4, 0.5, 0.03, 0.03) for end in ("front", "rear")
+    }
+    made = summary(laps_with(rng, 4))
+    damping = DampingBalance(Ratio(1.0), Ratio(1.0), ends, 0.0, 0.9, 40)
+    return replace(made, balance=replace(made.balance, damping=damping))
+
+
+def test_a_damping_ratio_that_a_known_change_should_raise_is_looked_at_first(rng):
+    # 0.30 to 0.35 is 2.6 standard deviations: found as one of a few that should move, not among all rows
+    a, b = damped(rng, 0.30), damped(rng, 0.35)
+    before, after = (parse_sheet({"front": {"compression_clicks": n}}) for n in (10, 7))
+    found = rows_by_key(compare(a, b, before, after))["front.damping.compression"]
+    assert (found.verdict, found.expected) == ("higher", 1)
+    assert rows_by_key(compare(a, b))["front.damping.compression"].verdict == "no clear difference"
+    other_way = rows_by_key(compare(a, b, after, before))["front.damping.compression"]
+    assert other_way.verdict == "no clear difference"
+
+
 @pytest.mark.parametrize(("after", "verdict"), [(0.40, "higher"), (0.31, "no clear difference")])
 def test_damping_ratios_of_whole_runs_are_rows(rng, after, verdict):
-    def run(compression):
-        ends = {
-            end: EndDamping(compression if end == "front" else 0.4, 0.5, 0.03, 0.03)
-            for end in ("front", "rear")
-        }
-        made = summary(laps_with(rng, 4))
-        damping = DampingBalance(Ratio(1.0), Ratio(1.0), ends, 0.0, 0.9, 40)
-        return replace(made, balance=replace(made.balance, damping=damping))
-
-    row = rows_by_key(compare(run(0.30), run(after)))["front.damping.compression"]
+    row = rows_by_key(compare(damped(rng, 0.30), damped(rng, after)))["front.damping.compression"]
     # propagation by hand: sd of 0.30 and of the other, each 3 % of the estimate and 3 % between outings
     sd = np.hypot(0.03, 0.03) * np.hypot(0.30, after)
     assert row.difference == pytest.approx(after - 0.30)
