@@ -1,5 +1,6 @@
 """Bumps that both ends met, and what each end did on them: the rear meets them wheelbase / speed after the front."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -8,6 +9,7 @@ from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
 from telemetry.balance.delay import riding_delay_s
 from telemetry.laps import Track, is_moving
 from telemetry.motion import CONTACT_MM, Motion
+from telemetry.numeric import BLOCK
 from telemetry.signals import correlate, differentiator
 
 # Choices of ours, tried on simulated rides; no source.
@@ -177,21 +179,29 @@ def _roughness(road: FloatArray, block: int) -> FloatArray:
     padded = np.pad(np.abs(road[: count * block]), half * block, constant_values=np.nan)
     padded[padded == 0.0] = np.nan
     rows = np.lib.stride_tricks.sliding_window_view(padded, BLOCKS * block)[::block]
-    enough = np.count_nonzero(np.isfinite(rows), axis=1) >= block
     typical = float(np.nanmedian(padded))
-    here = np.full(count, typical)
-    here[enough] = _known_medians(rows[enough])
+    here, known = (
+        np.concatenate(parts) for parts in zip(*map(_known_medians, _few_at_once(rows)), strict=True)
+    )
+    enough = known >= block
+    here = np.where(enough, here, typical)
     here = np.maximum(here, float(np.median(here[enough])) if enough.any() else typical)
     middle = (np.arange(count) + 0.5) * block
     return np.asarray(np.interp(np.arange(len(road)), middle, here) / MEDIAN_OF_NORMAL)
 
 
-def _known_medians(rows: FloatArray) -> FloatArray:
-    """Median of what is known in each row, at least one value."""
+def _few_at_once(rows: FloatArray) -> Iterator[FloatArray]:
+    """Overlapping rows in blocks, so that not all of them are written out."""
+    step = max(1, 16 * BLOCK // rows.shape[1])
+    return (rows[first : first + step] for first in range(0, len(rows), step))
+
+
+def _known_medians(rows: FloatArray) -> tuple[FloatArray, IntArray]:
+    """Median of what is known in each row, any number where nothing is, and how many values that are."""
     ordered = np.sort(rows, axis=1)  # NaN last
-    known = np.count_nonzero(np.isfinite(ordered), axis=1)
-    row = np.arange(len(rows))
-    return np.asarray(0.5 * (ordered[row, (known - 1) // 2] + ordered[row, known // 2]))
+    known = np.count_nonzero(np.isfinite(ordered), axis=1).astype(np.int64)
+    row, last = np.arange(len(rows)), np.maximum(known, 1)
+    return np.asarray(0.5 * (ordered[row, (last - 1) // 2] + ordered[row, last // 2])), known
 
 
 def whitened(values: FloatArray) -> FloatArray:

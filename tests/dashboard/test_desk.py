@@ -26,7 +26,7 @@ from dashboard.shelf import Shelf
 from dashboard.urlstate import parse
 from telemetry.bike import load_bike, open_geometry
 from telemetry.errors import BothEndsError
-from telemetry.logbook import Drafts, Logbook, verify
+from telemetry.logbook import Drafts, Logbook, export, verify
 from telemetry.report import debrief_html
 from telemetry.review import new_bike
 from telemetry.setup import parse_sheet
@@ -610,6 +610,16 @@ def test_a_large_log_is_read_in_a_process_of_its_own_and_its_faults_come_back(tm
     (tmp_path / "words.csv").write_text("no table at all\n")
     with pytest.raises(BothEndsError, match="words"):
         preview_apart(tmp_path / "words.csv")
+
+
+def test_a_colleagues_export_is_dropped_like_a_log(book, tmp_path):
+    export(book, tmp_path / "out")
+    packed = Path(shutil.make_archive(str(tmp_path / "theirs"), "zip", tmp_path, "out"))
+    mine = Logbook(tmp_path / "mine")
+    client, _ = client_of(mine)
+    bring(client, packed)
+    assert [one.log_sha256 for one in mine.runs()] == [one.log_sha256 for one in book.runs()]
+    assert Drafts(mine.path).all() == ()
 
 
 SENDING = """
