@@ -28,7 +28,7 @@
   function repaint() {
     paint();
     dc.set_props("screen", { data: screenWords() });
-    if (plot("rider-place") || plot("compare-travel")) { go(location.pathname + location.search); return; }  // drawn with its page
+    if (plot("rider-place") || plot("compare-travel")) { location.reload(); return; }  // drawn with its page
     tell();
   }
   function switchTheme() {

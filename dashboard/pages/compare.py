@@ -99,17 +99,17 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
 
 def _first_pictures(found: Comparison, shown: dict[str, Any]) -> list[Any]:
     """From before to after, towards the aim; what it kept and cost."""
-    return [
-        html.Div(
-            [html.H2(title), parts.graph(name, shown[name], "rows", f"{title}, lap by lap; numbers below.",
-                                         height_px=height_px(max(len(dots(found, keys)), 1)))]
-        )
-        for name, title, keys in (
-            ("compare-balance", "Speed, rear over front", _BALANCE),
-            ("compare-travel", "Travel used", _TRAVEL),
-        )
-    ] + [html.P("Every dot is a lap: before open and above, after filled and below; the upright bar is their mean.",
-                className="note")]  # fmt: skip
+    how = "Every dot is a lap: before open and above, after filled and below; the upright bar is their mean."
+    made = []
+    for name, title, keys, note in (
+        ("compare-balance", "Speed, rear over front", _BALANCE, how),
+        ("compare-travel", "Travel used", _TRAVEL, ""),
+    ):
+        height = height_px(max(len(dots(found, keys)), 1))
+        label = f"{title}, lap by lap; numbers below."
+        picture = parts.graph(name, shown[name], "rows", label, height_px=height)
+        made.append(html.Div([html.H2(title), picture, html.P(note, className="note") if note else None]))
+    return made
 
 
 def _along_the_lap(shelf: Shelf, view: View, screen: Screen) -> Any:

@@ -153,6 +153,8 @@ def _untold(comparison: Comparison) -> Section | None:
     """What cannot be told, what the change should move first, and how many laps more would tell it."""
     rows = [row for row in comparison.metrics if row.verdict not in CLEAR and row.difference is not None]
     rows.sort(key=lambda row: (not row.expected, row.further_laps or math.inf))
+    by_laps = [row for row in rows if row.further_laps or row.expected]
+    others = [row.label for row in rows if row not in by_laps]
     return section(
         "untold",
         "What cannot be told",
@@ -164,11 +166,18 @@ def _untold(comparison: Comparison) -> Section | None:
                     plus_minus(row.difference, half_width(row.ci95), decimals_of(row.unit)),
                     number(row.further_laps) if row.further_laps else "laps alone do not tell",
                 )
-                for row in rows
+                for row in by_laps
             ],
         ),
-        note="So many more laps of each run would make the difference clear if it stays as it is. Where laps alone do "
-        "not tell, each set-up ridden again would narrow the interval.",
+        Sentence(
+            "Laps alone do not tell it; each set-up ridden again would narrow the interval: "
+            f"{'; '.join(others)}."
+        )
+        if others
+        else None,
+        note="So many more laps of each run would make the difference clear if it stays as it is."
+        if by_laps
+        else "",
         medium=Medium.SCREEN,
     )
 

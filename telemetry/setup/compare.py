@@ -358,5 +358,5 @@ def _moved_zeros(a: Summary, b: Summary) -> list[str]:
 
 
 def comparison_to_json(comparison: Comparison) -> str:
-    """The comparison as indented JSON text, schema ``bothends.comparison/1``."""
+    """The comparison as indented JSON text, schema ``bothends.comparison/2``."""
     return TypeAdapter(Comparison).dump_json(comparison, indent=1).decode()

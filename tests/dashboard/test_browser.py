@@ -537,7 +537,7 @@ def test_the_debrief_opens_and_loads_nothing_more(watch):
 
 CUT = """() => [...document.querySelectorAll('main :is(p, li, td, th, h2, h3, button, a, summary)')]
     .filter(e => e.offsetParent && e.textContent.trim())
-    .filter(e => !e.closest('.scroll, .bar, .unseen, .js-plotly-plot'))
+    .filter(e => !e.closest('.scroll, .bar, .unseen, .js-plotly-plot, .runs thead'))
     .filter(e => getComputedStyle(e).textOverflow !== 'ellipsis')
     .filter(e => {
         const own = e.getBoundingClientRect();
@@ -560,3 +560,61 @@ def test_no_words_are_cut_and_nothing_scrolls_sideways(watch, name, size, theme)
     assert page.evaluate("document.documentElement.scrollWidth") <= size["viewport"]["width"]
     assert page.evaluate(CUT) == []
     assert Axe().run(page).violations_count == 0, Axe().run(page).generate_report()
+
+
+def test_a_corner_pressed_in_a_comparison_is_shown_in_both_pictures_and_read_at_one_cursor(watch):
+    page = watch().open(PAGES["compare"])
+    page.locator("button[data-corner='2']").click()
+    ranges = """() => ['travel', 'trace'].map(id =>
+        document.querySelector('#' + id + ' .js-plotly-plot')._fullLayout.xaxis.range.map(Math.round).join())"""
+    page.wait_for_function(f"() => {{ const r = ({ranges})(); return r[0] === r[1] && r[0] !== '0,1600'; }}")
+    assert "from=" in page.url
+    box = page.locator("#trace .nsewdrag").first.bounding_box()
+    page.mouse.move(box["x"] + 0.8 * box["width"], box["y"] + 0.3 * box["height"], steps=4)
+    said = page.locator("#read-out").inner_text()
+    assert "corner 2" in said and "front before" in said and "front after less before" in said
+    page.keyboard.press("Escape")
+    page.wait_for_function("() => !location.search.includes('from=')")
+    page.locator("#choose-also").select_option("no-gps")
+    page.locator("#by-run-0 .main-svg").first.wait_for()
+    assert page.url.endswith("&also=no-gps")
+    page.get_by_role("link", name="Leave out No GPS").click()
+    page.wait_for_function("() => !location.search.includes('also')")
+
+
+def test_on_a_phone_the_pages_are_in_a_menu_of_one_line(watch):
+    page = watch(**PHONE).open(PAGES["compare"])
+    assert page.locator(".band").bounding_box()["height"] < 60
+    assert not page.get_by_role("link", name="Season").is_visible()
+    page.locator("#menu").tap()
+    page.get_by_role("link", name="Season").tap()
+    page.locator("h1", has_text="Season").wait_for(state="attached")
+    assert page.locator("#menu").inner_text().startswith("Season")
+
+
+def test_search_and_order_of_the_runs_stand_in_the_address(watch):
+    page = watch().open("/runs?find=change&order=time")
+    page.wait_for_function("() => document.querySelector('#runs-found').textContent === '2 of 5 runs'")
+    assert page.locator("#order-runs").input_value() == "time"
+    page.locator("#find-run").fill("after")
+    page.wait_for_function("() => new URLSearchParams(location.search).get('find') === 'after'")
+
+
+# Words of a picture that reach beyond it.
+LABELS = """() => [...document.querySelectorAll('.js-plotly-plot')].flatMap(g => {
+  const own = g.getBoundingClientRect();
+  return [...g.querySelectorAll('text')].filter(t => t.textContent.trim()).filter(t => {
+    const b = t.getBoundingClientRect();
+    const sideways = b.left < own.left - 2 || b.right > own.right + 2;
+    return b.width && (sideways || b.top < own.top - 2 || b.bottom > own.bottom + 2);
+  }).map(t => t.textContent);
+})"""
+
+
+@pytest.mark.parametrize("size", [DESK, TABLET, PHONE], ids=["desk", "tablet", "phone"])
+def test_no_words_are_cut_by_the_box_they_stand_in(watch, size):
+    watched = watch(**size)
+    for path in PAGES.values():
+        page = watched.open(path)
+        assert page.evaluate(CUT) == [], path
+        assert page.evaluate(LABELS) == [], path

@@ -9,8 +9,7 @@ from rich.console import Console
 from dashboard.app import pages
 from telemetry.damping import Oscillation
 from telemetry.damping.oscillation import DamperCourse, DampingTrend, OscillationEvent
-from telemetry.report import debrief_html, print_review
-from telemetry.report.document import damping_cell
+from telemetry.report import damping_cell, debrief_html, print_review
 from telemetry.summary import summary_to_json
 from tests.dashboard.made_up import made_up
 from tests.dashboard.test_pages import _with_answer, opened
