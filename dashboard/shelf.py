@@ -8,6 +8,7 @@ from threading import Lock
 from typing import Any, Protocol
 
 import numpy as np
+import pyarrow as pa
 
 from telemetry.arrays import FloatArray
 from telemetry.bike import Bike
@@ -63,6 +64,7 @@ class Shelf:
     """
 
     def __init__(self, logbook: Logbook) -> None:
+        pa.set_memory_pool(pa.system_memory_pool())  # Arrow's own keeps what it read, for every thread
         self.desk: Any = None  # the writing side, `dashboard.desk.desk.Desk`, when there is one
         self.open(logbook)
 
