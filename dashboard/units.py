@@ -14,7 +14,7 @@ import numpy as np
 from dash import html
 from flask import Flask, Response, has_request_context, request
 
-from telemetry.report.units import (
+from dashboard.unit_words import (
     CHOICES,
     UNITS,
     Unit,

@@ -6,8 +6,8 @@ import pint
 import pytest
 
 from dashboard.app import create_app
+from dashboard.unit_words import CHOICES, UNITS, text_in
 from dashboard.units import COOKIE, in_units, page_in
-from telemetry.report.units import CHOICES, UNITS, text_in
 
 ALL = frozenset(CHOICES)
 HOME = "http://127.0.0.1:8417"
