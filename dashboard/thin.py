@@ -16,7 +16,7 @@ from telemetry.report import thinned
 
 # So many samples are drawn of a line that is zoomed, a least and a greatest to each three pixels or so; a point is
 # placed to this share of the picture's width and height, half a pixel or less. Together a fifth of the bytes.
-ZOOMED_POINTS = 800
+ZOOMED_POINTS = 780
 _WIDTH_STEPS, _HEIGHT_STEPS = 2**11, 2**9
 # Of a long line the extremes of so many samples are kept, for zooms in which a point drawn stands for many more.
 _PIECE = 128

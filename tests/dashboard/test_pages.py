@@ -286,7 +286,7 @@ def test_another_zoom_sends_the_samples_of_it_alone(logbook):
     assert shown.startswith("Lap 1, 0:40.11, 400 to 440 m: 1.00 s, 20")
     scene = open_scene(shelf, parse("?run=after&lap=whole"))
     _, _, said = review.travel_answer(shelf, scene, LIGHT, only_zoom=True)
-    assert said.startswith("Drawn along time: a whole run always is. 800 of 32 000 samples")
+    assert said.startswith("Drawn along time: a whole run always is. 780 of 32 000 samples")
 
 
 def test_what_is_zoomed_is_what_the_numbers_are_of(logbook, runs):
