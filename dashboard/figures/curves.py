@@ -81,8 +81,9 @@ def _shade(line: Line, picture: Lines, theme: Theme) -> go.Scatter:
 
 
 def _names(picture: Lines, theme: Theme) -> list[dict]:
-    """Which line is which, above the picture, where no data is."""
+    """Which line is which, above the picture, where no data is, and above what is said of marked points."""
     ends = [line.end for line in picture.lines if line.end]
+    above_px = 17 if any(note.dot for note in picture.notes) else 0
     return [
         {
             **words(f"<b>{end}</b> {'╌╌' if end == 'rear' else '──'}", theme.word(end), 13),
@@ -91,6 +92,7 @@ def _names(picture: Lines, theme: Theme) -> list[dict]:
             "xanchor": "right",
             "y": 1.0,
             "yanchor": "bottom",
+            "yshift": above_px,
         }
         for place, end in enumerate(ends)
     ]

@@ -102,20 +102,20 @@ def worked_words(comparison: Comparison) -> tuple[str, ...]:
     right = [row for row in moved if (row.difference or 0.0) * row.expected > 0]
     wrong = [row for row in moved if row not in right]
     if wrong:
-        answer = f"The change did the opposite of what it should: {_from_to(wrong)}."
+        answer = f"The change did the opposite of what it should: {_first_of(wrong)}."
     elif not right:
         answer = (
-            f"Whether the change worked cannot be told: {_from_to(wanted)}, which is within chance. More laps, and the "
+            f"Whether the change worked cannot be told: {_first_of(wanted)}: within chance. More laps, and the "
             "first set-up again, would tell."
         )
     elif any(_leaves_aim(row) for row in right):
-        answer = f"The change moved the ends as it should, but away from each other: {_from_to(right)}."
+        answer = f"The change moved the ends as it should, but away from each other: {_first_of(right)}."
     elif len(right) == len(wanted):
-        answer = f"The change did what it should: {_from_to(right)}."
+        answer = f"The change did what it should: {_first_of(right)}."
     else:
         rest = [row for row in wanted if row not in right]
         answer = (
-            f"The change did a part of what it should: {_from_to(right)}. Within chance: {_from_to(rest)}."
+            f"The change did a part of what it should: {_first_of(right)}. Within chance: {_first_of(rest)}."
         )
     return (answer, *_kept_and_cost(comparison))
 
@@ -127,6 +127,12 @@ def _from_to(rows: Sequence[MetricComparison]) -> str:
         + (" (aim 1)" if row.key.startswith(_ALIKE) else "")
         for row in rows
     )
+
+
+def _first_of(rows: Sequence[MetricComparison]) -> str:
+    """The first number from before to after, and how many more; each has its sentence or row below."""
+    more = len(rows) - 1
+    return _from_to(rows[:1]) + (f", and {more} more number{'s' if more > 1 else ''}" if more else "")
 
 
 def _leaves_aim(row: MetricComparison) -> bool:
