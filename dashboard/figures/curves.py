@@ -88,7 +88,8 @@ def _names(picture: Lines, theme: Theme) -> list[dict]:
         {
             **words(f"<b>{end}</b> {'╌╌' if end == 'rear' else '──'}", theme.word(end), 13),
             "xref": "paper",
-            "x": 1.0 - 0.13 * (len(ends) - 1 - place),
+            "x": 1.0,
+            "xshift": -62 * (len(ends) - 1 - place),
             "xanchor": "right",
             "y": 1.0,
             "yanchor": "bottom",
