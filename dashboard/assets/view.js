@@ -263,6 +263,7 @@
     if (event.metaKey || event.ctrlKey || event.altKey) return;
     if (event.target.closest("input, textarea, select, [contenteditable], .scroll, dialog")) return;
     if (event.key === "Escape") menu(false);
+    if (!/^[0-9]$/.test(event.key)) digitsUntil = 0;  // another key between: the next digit begins anew
     const way = KEYS[event.key], act = ACTS[event.key];
     const onPage = document.querySelector(".bar.ways") || event.key === "?";
     if (way && plot("travel")) { event.preventDefault(); zoom(way); }
