@@ -21,7 +21,7 @@ class Page:
     path : str
         Its address.
     title : str
-        What the browser's tab and the band call it.
+        What the browser's tab and the navigation call it.
     layout : callable
         ``layout(shelf, view, screen)``: its content.
     register : callable or None
@@ -54,5 +54,5 @@ def pages() -> dict[str, Page]:
 
 
 def navigation() -> list[Page]:
-    """The pages of the band, in its order."""
+    """The pages of the navigation, in its order."""
     return sorted((page for page in pages().values() if page.in_band), key=lambda page: page.in_band)

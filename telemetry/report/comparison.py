@@ -105,7 +105,7 @@ def worked_words(comparison: Comparison) -> tuple[str, ...]:
         answer = f"The change did the opposite of what it should: {_first_of(wrong)}."
     elif not right:
         answer = (
-            f"Whether the change worked cannot be told: {_first_of(wanted)}: within chance. More laps, and the "
+            f"Whether the change worked cannot be told. Within chance: {_first_of(wanted)}. More laps, and the "
             "first set-up again, would tell."
         )
     elif any(_leaves_aim(row) for row in right):
