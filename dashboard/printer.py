@@ -99,9 +99,7 @@ def _answer(block: Answer, printer: Printer) -> html.Div:
                     if block.why
                     else None,
                     html.P([html.B("Try: "), said(block.todo)], className="todo") if block.todo else None,
-                    html.Button(
-                        "Copy", className="quiet copy", title="Copy these words", **{"data-copy": "answer"}
-                    ),
+                    _copy_button(),
                 ]
             ),
             html.Div(
@@ -110,6 +108,10 @@ def _answer(block: Answer, printer: Printer) -> html.Div:
         ],
         className="first-answer",
     )
+
+
+def _copy_button() -> html.Button:
+    return html.Button("Copy", className="quiet copy", title="Copy these words", **{"data-copy": "yes"})
 
 
 def _sentence(block: Sentence, printer: Printer) -> Any:
@@ -137,6 +139,7 @@ def _advice(block: Advice, printer: Printer) -> html.Li:
             html.H3(words(block.title, printer.view)),
             html.P(words(block.evidence, printer.view)),
             html.P([html.B("What to do: "), words(block.suggestion, printer.view)]),
+            _copy_button(),
         ]
     )
 

@@ -196,6 +196,7 @@ def _figure(figure: Json, units: Collection[str]) -> Json:
     """A picture with other ticks: its lines stay where they are, in our units."""
     layout, data = dict(figure["layout"]), [dict(line) for line in figure["data"]]
     of_axis: dict[str, Unit] = {}
+    factors: dict[str, float] = {}
     for line in data:
         meta = line.get("meta")
         if isinstance(meta, dict) and (unit := unit_of(str(meta.get("unit", "")), units)):
@@ -216,8 +217,11 @@ def _figure(figure: Json, units: Collection[str]) -> Json:
                         "text": heading_in(words, unit),
                     }
                 layout[name] = made
+                factors[name] = unit.factor
     if of_axis:
         layout["annotations"] = [_annotation(note, units) for note in layout.get("annotations", [])]
+    if factors:  # for the numbers that are saved
+        layout["meta"] = {**(layout.get("meta") or {}), "factors": factors}
     return {**figure, "data": data, "layout": layout}
 
 

@@ -420,24 +420,51 @@
     link.download = name;
     link.click();
   }
+  function keep(text, type, name) {
+    const address = URL.createObjectURL(new Blob([text], { type: type }));
+    download(address, name);
+    setTimeout(() => URL.revokeObjectURL(address), 5000);
+  }
   function save(id, kind) {
-    const graph = plot(id);
-    if (!layoutOf(graph)) return;
-    if (kind === "png") {
+    const graph = plot(id), name = fileName(id, "." + kind), section = document.getElementById(id);
+    if (layoutOf(graph) && kind !== "csv") {
       const box = graph.getBoundingClientRect();
-      window.Plotly.toImage(graph, { format: "png", width: box.width, height: box.height, scale: 2,
-        setBackground: "opaque" }).then(address => download(address, fileName(id, ".png")));
-      return;
+      window.Plotly.toImage(graph, { format: kind, width: box.width, height: box.height, scale: kind === "png" ? 2 : 1,
+        setBackground: "opaque" }).then(address => download(address, name));
     }
-    const layout = graph._fullLayout, rows = ["curve,x,y"];
-    rows[0] = ["curve", layout.xaxis.title.text || "x", (layout.yaxis.title || {}).text || "y"].map(quoted).join(",");
+    else if (layoutOf(graph)) keep(curves(graph), "text/csv", name);
+    else if (section && kind === "svg") keep(smallPictures(section), "image/svg+xml", name);
+    else if (section) keep(cells(section.querySelector("table")), "text/csv", name);
+  }
+  // Numbers in the units that the axes name: a line keeps ours, and its axis the factor.
+  function curves(graph) {
+    const layout = graph._fullLayout, factors = (layout.meta || {}).factors || {};
+    const rows = [["curve", layout.xaxis.title.text || "x", (layout.yaxis.title || {}).text || "y"].map(quoted).join(",")];
     graph._fullData.forEach(function (line) {
       if (!line.x || line.name === "time spent") return;
-      for (let i = 0; i < line.x.length; i++) rows.push([quoted(line.name), line.x[i], line.y[i]].join(","));
+      const by = way => factors[(line[way + "axis"] || way).replace(way, way + "axis")] || 1, x = by("x"), y = by("y");
+      const times = (value, factor) => typeof value === "number" ? value * factor : quoted(value);
+      for (let i = 0; i < line.x.length; i++) rows.push([quoted(line.name), times(line.x[i], x), times(line.y[i], y)].join(","));
     });
-    const address = URL.createObjectURL(new Blob([rows.join("\n") + "\n"], { type: "text/csv" }));
-    download(address, fileName(id, ".csv"));
-    setTimeout(() => URL.revokeObjectURL(address), 5000);
+    return rows.join("\n") + "\n";
+  }
+  function cells(table) {
+    return [...table.rows].map(row => [...row.cells].map(cell => quoted(cell.textContent)).join(",")).join("\n") + "\n";
+  }
+  // All small pictures of a section as one, each with its words above it.
+  function smallPictures(section) {
+    const WIDE = 240, HIGH = 180, style = getComputedStyle(root), items = [...section.querySelectorAll("li")];
+    const across = Math.min(4, items.length), ink = style.getPropertyValue("--ink"), paper = style.getPropertyValue("--paper");
+    const drawn = items.map(function (item, i) {
+      const picture = item.querySelector("img"), x = 10 + WIDE * (i % across), y = 10 + HIGH * Math.floor(i / across);
+      const words = [...item.querySelectorAll("b, .note")].map(part => part.textContent).slice(0, 2).join(", ");
+      return "<text x='" + x + "' y='" + (y + 14) + "' font-family='sans-serif' font-size='12' fill='" + ink + "'>" +
+        words.replace(/&/g, "&amp;").replace(/</g, "&lt;") + "</text>" +
+        atob(picture.src.split(",")[1]).replace("<svg ", "<svg x='" + x + "' y='" + (y + 20) + "' ");
+    });
+    const size = [20 + WIDE * across, 20 + HIGH * Math.ceil(items.length / across)];
+    return "<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 " + size.join(" ") + "' width='" + size[0] + "' height='" + size[1] +
+      "'><rect width='100%' height='100%' fill='" + paper + "'/>" + drawn.join("") + "</svg>";
   }
   function quoted(text) { return '"' + String(text).replace(/"/g, '""') + '"'; }
   function copy(button) {

@@ -180,15 +180,6 @@ def graph(
         style = {"height": f"{height_px}px"}
     box = dcc.Graph(id=name, figure=figure, config=GRAPH_CONFIG, responsive=True)
     cursor = [html.Div(className="cursor-line")] if along else []
-    save = [
-        html.Button(
-            words, className="quiet", title=f"{title}: {label}", **{"data-save": kind, "data-graph": name}
-        )
-        for kind, words, title in (
-            ("png", "Picture", "Save as a picture"),
-            ("csv", "CSV", "Save the numbers"),
-        )
-    ]
     return html.Div(
         [
             html.Div(
@@ -198,10 +189,29 @@ def graph(
                 role="img",
                 **{"aria-label": label},
             ),
-            html.Div(save, className="save", role="group", **{"aria-label": f"Save: {label}"}),
+            save_bar(name, label),
         ],
         className=f"pic of-{height}",
     )
+
+
+_SAVED_AS = {
+    "png": ("Picture", "Save as a picture"),
+    "svg": ("SVG", "Save as a picture of lines"),
+    "csv": ("CSV", "Save the numbers"),
+}
+
+
+def save_bar(name: str, label: str, kinds: Sequence[str] = tuple(_SAVED_AS), *more: Any) -> html.Div:
+    """Buttons that save a picture, or what stands in the section called ``name``; ``more`` stands beside them."""
+    buttons = [
+        html.Button(
+            words, className="quiet", title=f"{title}: {label}", **{"data-save": kind, "data-graph": name}
+        )
+        for kind, (words, title) in _SAVED_AS.items()
+        if kind in kinds
+    ]
+    return html.Div([*buttons, *more], className="save", role="group", **{"aria-label": f"Save: {label}"})
 
 
 def zoom_bar() -> html.Div:

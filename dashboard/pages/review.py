@@ -4,6 +4,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Any
 
+import flask
 import numpy as np
 from dash import Dash, Input, Output, Patch, html
 
@@ -21,7 +22,8 @@ from dashboard.shelf import Shelf
 from dashboard.theme import Theme
 from dashboard.thin import ZOOMED_POINTS, LongLine, window
 from dashboard.urlstate import View, parse, to_query
-from telemetry.arrays import FloatArray
+from telemetry.arrays import ENDS, FloatArray
+from telemetry.errors import LogbookError
 from telemetry.report import (
     POINTS,
     Caution,
@@ -94,7 +96,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
             "One scale. Press one to see it.",
             name="corner-by-corner",
         ),
-        printer.section(told["grid"]),
+        printer.section(told["grid"], parts.save_bar("grid", "corner by lap", ("csv",))),
         block(
             "numbers", FOLLOWS["numbers"], html.Div(numbers_block(scene, printer), id="numbers"), fresh=True
         ),
@@ -254,15 +256,62 @@ def curves_block(scene: Scene, theme: Theme) -> list[Any]:
 
 
 def corners_block(scene: Scene, theme: Theme) -> list[Any]:
-    """A small picture a corner, which is a link to it."""
+    """A small picture a corner, which is a link to it; then what was left of the travel in each."""
     chosen = None if scene.lap is None else scene.lap.lap
     corners = corner_laps(scene.summary, scene.column, scene.view.plane, chosen)
     if not corners:
         return [html.P("No corners are known in this log.")]
     span_mm = max(scene.stroke_mm.values(), default=130.0)
+    numbers = html.A(
+        "CSV",
+        href=f"/corners/{scene.view.run}.csv" + to_query(replace(scene.view, run="", zoom=None)),
+        className="button quiet",
+        title="Save the numbers: travel in every corner, a row a lap and place",
+    )
     return [
-        html.Ul([_corner(one, chosen, span_mm, scene, theme) for one in corners], className="corner-grid")
+        html.Ul([_corner(one, chosen, span_mm, scene, theme) for one in corners], className="corner-grid"),
+        parts.save_bar("corner-by-corner", "corner by corner", ("svg",), numbers),
+        *_least_left(corners, scene),
     ]
+
+
+def _least_left(corners: Sequence[CornerLaps], scene: Scene) -> list[Any]:
+    """Travel that was left, by corner and lap, of the ends that have a stroke; the least of each end in bold."""
+    ends = [end for end in ENDS if end in scene.stroke_mm and end in corners[0].deepest_mm]
+    if not ends:
+        return []
+    left = {
+        end: {one.corner.number: _left_mm(scene.stroke_mm[end], one.deepest_mm[end]) for one in corners}
+        for end in ends
+    }
+    least = {
+        end: np.nanmin([np.append(of, np.nan) for of in left[end].values()], initial=np.inf) for end in ends
+    }
+
+    def cell(one: CornerLaps, at: int) -> Any:
+        parts_of: list[Any] = []
+        for end in ends:
+            value = left[end][one.corner.number][at]
+            words = number(value if np.isfinite(value) else None)
+            parts_of += [" / ", html.B(words) if value == least[end] else words]
+        to = view_of(Spot("", one.laps[at], one.corner.apex_m, one.span_m), scene.view)
+        return html.A(parts_of[1:], href=PATH + to_query(to), className="in place") if to else parts_of[1:]
+
+    laps = corners[0].laps
+    table = parts.table(
+        ["[mm]", *(f"lap {lap}" for lap in laps)],
+        (
+            [f"corner {one.corner.number}", *(cell(one, at) for at in range(len(laps)))]
+            for one in sorted(corners, key=lambda one: one.corner.number)
+        ),
+        f"Least travel left, {' / '.join(ends)}, by corner and lap; the least of all in bold",
+        classes=["", *["n"] * len(laps)],
+    )
+    return [html.Div([table, parts.save_bar("least-left", "least travel left", ("csv",))], id="least-left")]
+
+
+def _left_mm(stroke_mm: float, deepest_mm: FloatArray) -> FloatArray:
+    return np.maximum(stroke_mm - deepest_mm, 0.0)
 
 
 def _corner(one: CornerLaps, chosen: int | None, span_mm: float, scene: Scene, theme: Theme) -> html.Li:
@@ -278,10 +327,12 @@ def _corner(one: CornerLaps, chosen: int | None, span_mm: float, scene: Scene, t
         src=corner_picture(one, chosen, span_mm, theme),
         alt=f"Travel of both ends in {name.lower()}, all laps",
     )
+    here = [place for place, lap in enumerate(one.laps) if chosen in (None, lap)]
     left = ", ".join(
-        f"{end} {number(max(scene.stroke_mm[end] - deepest, 0.0))}"
+        f"{end} {number(float(np.min(known)))}"
         for end, deepest in one.deepest_mm.items()
         if end in scene.stroke_mm
+        and len(known := _left_mm(scene.stroke_mm[end], deepest[here][np.isfinite(deepest[here])]))
     )
     least = html.Span(f"least left: {left} mm", className="note") if left else None
     content = [html.B(name), html.Span(apart, className="note"), picture, least]
@@ -354,8 +405,36 @@ def _long_lines(
     return shelf.kept((picture, replace(scene.view, zoom=None)), made)
 
 
+def _register_numbers(server: flask.Flask, shelf: Shelf) -> None:
+    """``/corners/RUN.csv``: the lines of the small pictures, a row a corner, lap, end and place."""
+
+    @server.get("/corners/<run_id>.csv")
+    def corners_csv(run_id: str) -> flask.Response:
+        asked = "?" + flask.request.query_string.decode("ascii", "replace")
+        try:
+            scene = scenes.open_scene(shelf, replace(parse(asked), run=run_id))
+        except LogbookError as error:
+            return flask.Response(str(error), status=404, mimetype="text/plain")
+        plane, chosen = scene.view.plane, None if scene.lap is None else scene.lap.lap
+        lines = [f"corner,lap,end,distance [m],{plane} travel [mm]"]
+        for one in corner_laps(scene.summary, scene.column, plane, chosen):
+            for end, lines_mm in one.travel_mm.items():
+                low, high = one.span_m
+                along = low + (np.arange(lines_mm.shape[1]) + 0.5) * (high - low) / lines_mm.shape[1]
+                lines += [
+                    f"{one.corner.number},{lap},{end},{at:.2f},{value:.2f}"
+                    for lap, values in zip(one.laps, lines_mm, strict=True)
+                    for at, value in zip(along, values, strict=True)
+                    if np.isfinite(value)
+                ]
+        answer = flask.Response("\n".join(lines) + "\n", mimetype="text/csv")
+        answer.headers["Content-Disposition"] = f'attachment; filename="{run_id}-corners.csv"'
+        return answer
+
+
 def register(app: Dash, shelf: Shelf) -> None:
     """What changes in place: each block when it is in view and something that it follows has changed."""
+    _register_numbers(app.server, shelf)
 
     def opened(said: dict[str, Any]) -> tuple[Scene, Screen]:
         return scenes.open_scene(shelf, parse(said["search"])), Screen.read(said["screen"])

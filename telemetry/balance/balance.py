@@ -40,8 +40,8 @@ class SpeedRatio:
 class BumpGroup:
     """Same-bump ratios of some of the pairs.
 
-    ``kind`` is size or grain (of all pairs with both ends on the ground), or of the clear ones phase, corner, lap or
-    disturbed (brake or drive came or went).
+    ``kind`` is size or grain (of all pairs with both ends on the ground), or of the clear ones phase, corner, braking
+    (for one corner), lap or disturbed (brake or drive came or went).
     """
 
     kind: str

@@ -270,9 +270,11 @@ def _says_nothing(ratio: Ratio) -> bool:
 
 
 def _bump_groups(bump: SameBump) -> Fold | None:
-    others = [group for group in bump.groups if group.kind in ("phase", "corner", "lap")]
+    others = [group for group in bump.groups if group.kind in ("phase", "corner", "braking", "lap")]
     return fold(
-        "By phase, corner and lap", table(SPEED_COLUMNS, map(_group, others), FASTER), medium=Medium.SCREEN
+        "By phase, corner, braking zone and lap",
+        table(SPEED_COLUMNS, map(_group, others), FASTER),
+        medium=Medium.SCREEN,
     )
 
 

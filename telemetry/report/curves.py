@@ -173,11 +173,11 @@ def bump_picture(response: BumpResponse) -> Lines:
     )
 
 
-_GROUPS = {"size": "by size", "phase": "by phase", "corner": "by corner"}
+_GROUPS = {"size": "by size", "phase": "by phase", "corner": "by corner", "braking": "by braking zone"}
 
 
 def ratio_picture(bump: SameBump) -> Dots:
-    """Same-bump ratios: all, then by size of the bump, phase of the corner and corner."""
+    """Same-bump ratios: all, then by size of the bump, phase of the corner, corner and braking zone."""
     rows = [DotRow("", "all clear bumps", bump.pairs, bump.compression, bump.rebound)]
     for kind, heading in _GROUPS.items():
         rows += [

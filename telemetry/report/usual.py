@@ -99,8 +99,8 @@ class CornerLaps:
     unlike_mm : float
         How far the chosen lap is from the mean of the others, RMS over both ends; without a chosen lap, how far the
         laps are apart. NaN where it cannot be told.
-    deepest_mm : mapping of end to float
-        Deepest travel of the chosen lap, or of any lap without one.
+    deepest_mm : mapping of end to ndarray of shape (n_laps,)
+        Deepest travel of each lap; NaN where nothing was measured.
     """
 
     corner: Corner
@@ -108,7 +108,7 @@ class CornerLaps:
     laps: tuple[int, ...]
     travel_mm: Mapping[End, FloatArray]
     unlike_mm: float
-    deepest_mm: Mapping[End, float]
+    deepest_mm: Mapping[End, FloatArray]
 
 
 def corner_laps(summary: Summary, column: Column, plane: Plane, chosen: int | None) -> tuple[CornerLaps, ...]:
@@ -130,14 +130,16 @@ def corner_laps(summary: Summary, column: Column, plane: Plane, chosen: int | No
             for end, values in travel.items()
             if summary.ends[end].judged
         }
-        here = np.concatenate([rows[lap] for lap in ([chosen] if chosen is not None else laps)])
-        here = here[(distance_m[here] >= low) & (distance_m[here] <= high)]
-        deepest = {
-            end: float(np.nanmax(travel[end][here])) for end in along if np.isfinite(travel[end][here]).any()
-        }
+        inside = [rows[lap][(distance_m[rows[lap]] >= low) & (distance_m[rows[lap]] <= high)] for lap in laps]
+        deepest = {end: np.array([_deepest(travel[end][here]) for here in inside]) for end in along}
         unlike = _unlike(along, laps, chosen)
         corners.append(CornerLaps(corner, (low, high), tuple(laps), along, unlike, deepest))
     return tuple(sorted(corners, key=lambda one: -one.unlike_mm if np.isfinite(one.unlike_mm) else np.inf))
+
+
+def _deepest(travel_mm: FloatArray) -> float:
+    known = travel_mm[np.isfinite(travel_mm)]
+    return float(known.max()) if len(known) else float("nan")
 
 
 def _means(distance_m: FloatArray, values: FloatArray, low: float, high: float) -> FloatArray:

@@ -4,13 +4,15 @@ Every test also fails when the browser saw a console error or warning, a failed 
 but the dashboard's own address: `conftest.watch` asserts it at the end.
 """
 
+import csv
 from dataclasses import replace
+from xml.etree import ElementTree
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
 from tests.dashboard.browser import DESK, PHONE, TABLET, serving
-from tests.dashboard.made_up import MadeUpLogbook, made_up
+from tests.dashboard.made_up import CORNERS, MadeUpLogbook, made_up
 
 pytestmark = pytest.mark.browser
 
@@ -323,6 +325,26 @@ def test_what_is_shown_can_be_taken_away(watch):
     lines = numbers.value.path().read_text().splitlines()
     assert lines[0].startswith('"curve","distance along the lap [m]"') and len(lines) > 5000
     assert {line.split(",")[0] for line in lines[1:]} >= {'"front"', '"rear"', '"road speed"'}
+    page.locator("#corner-by-corner").scroll_into_view_if_needed()
+    saved = {}
+    for what, pressed in (
+        ("corners.svg", "[data-graph=corner-by-corner]"),
+        ("corners.csv", "#corner-by-corner a.button"),
+        ("left.csv", "[data-graph=least-left]"),
+        ("grid.csv", "[data-graph=grid]"),
+    ):
+        with page.expect_download() as kept:
+            page.locator(pressed).click()
+        saved[what] = kept.value.path().read_text()
+    inner = ElementTree.fromstring(saved["corners.svg"]).findall("{http://www.w3.org/2000/svg}svg")
+    assert len(inner) == len(CORNERS)
+    rows = list(csv.DictReader(saved["corners.csv"].splitlines()))
+    assert {row["corner"] for row in rows} == {"1", "2", "3", "4"} and {row["end"] for row in rows} == {
+        "front",
+        "rear",
+    }
+    assert saved["left.csv"].splitlines()[0] == '"[mm]","lap 1","lap 2","lap 3"'
+    assert "▲" in saved["grid.csv"]
 
 
 def test_pictures_out_of_view_are_not_asked_for(watch):

@@ -118,15 +118,14 @@ def test_corners_stand_with_the_most_changed_on_top_and_times_around_zero(shelf)
 
 
 def test_the_least_travel_left_in_a_corner_is_that_of_its_samples(logbook, runs):
-    """The deepest sample by NumPy, of one lap and of all."""
+    """The deepest sample of each lap by NumPy."""
     traces, summary = runs[1].traces, runs[1].summary
-    for chosen, laps in ((2, [2]), (None, [1, 2, 3])):
-        for one in corner_laps(summary, traces.columns.get, "wheel", chosen):
-            low, high = one.span_m
-            inside = (
-                np.isin(traces["lap"], laps) & (traces["distance_m"] >= low) & (traces["distance_m"] <= high)
-            )
-            assert one.deepest_mm["rear"] == pytest.approx(np.nanmax(traces["rear_wheel_mm"][inside]))
+    for one in corner_laps(summary, traces.columns.get, "wheel", 2):
+        low, high = one.span_m
+        there = (traces["distance_m"] >= low) & (traces["distance_m"] <= high)
+        for lap, deepest in zip(one.laps, one.deepest_mm["rear"], strict=True):
+            inside = there & (traces["lap"] == lap)
+            assert deepest == pytest.approx(np.nanmax(traces["rear_wheel_mm"][inside]))
 
 
 def test_the_damping_of_the_rear_over_the_laps_is_in_the_list_of_runs(runs):

@@ -39,7 +39,7 @@ def text(component) -> str:
     parts = component if isinstance(component, list | tuple) else [component]
     parts = [part for part in parts if part is not None]
     if all(isinstance(part, str) or getattr(part, "className", "") == "in place" for part in parts):
-        return "".join(part if isinstance(part, str) else part.children for part in parts)
+        return "".join(part if isinstance(part, str) else text(part.children) for part in parts)
     inner = (
         part if isinstance(part, str) else text(getattr(part, "children", None))
         for part in parts
@@ -325,7 +325,9 @@ def test_corners_are_sorted_by_how_unlike_the_others_the_lap_is(logbook):
     found = corner_laps(scene.summary, scene.column, "wheel", 2)
     apart = [one.unlike_mm for one in found]
     assert len(found) == len(scene.summary.corners) and apart == sorted(apart, reverse=True)
-    (pictures,) = review.corners_block(scene, LIGHT.theme)
+    pictures, _, grid = review.corners_block(scene, LIGHT.theme)
+    rows = [text(row) for row in walk(grid) if isinstance(row, html.Tr)]
+    assert len(rows) == 1 + len(found) and rows[0].count("lap") == len(found[0].laps)
     assert [part.href for part in walk(pictures) if isinstance(part, html.A)] == [
         "/" + to_query(replace(scene.view, lap=2, zoom=one.span_m)) for one in found
     ]
