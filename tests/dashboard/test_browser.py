@@ -11,20 +11,12 @@ from xml.etree import ElementTree
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
-from tests.dashboard.browser import DESK, PHONE, TABLET, serving
+from tests.dashboard.browser import DESK, PHONE, TABLET, page_addresses, serving
 from tests.dashboard.made_up import CORNERS, MadeUpLogbook, made_up
 
 pytestmark = pytest.mark.browser
 
-PAGES = {
-    "runs": "/runs",
-    "review": "/?run=after",
-    "balance": "/balance?run=after",
-    "rider": "/rider?run=after",
-    "compare": "/compare?run=before&other=after",
-    "dampers": "/dampers",
-    "season": "/season",
-}
+PAGES = page_addresses("after", "before")
 RANGE = "document.querySelector('#{} .js-plotly-plot')._fullLayout.xaxis.range.map(Number)"
 POINTS = "document.querySelector('#{} .js-plotly-plot')._fullData[0].x.length"
 
