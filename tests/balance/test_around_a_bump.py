@@ -5,7 +5,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from telemetry.balance.bumps import _about
+from telemetry.balance.bumps import PLACE_M, _about, _place
 
 LAGS = np.arange(-40, 61)
 
@@ -29,3 +29,11 @@ def test_a_bump_on_a_ramp_is_the_bump():
     (cut,) = _about(motion, "front", np.array([200.5]), LAGS)
     assert cut[LAGS == 0][0] == pytest.approx(12.0, abs=0.1)
     assert np.abs(cut[[0, -1]]).max() < 0.1
+
+
+def test_bumps_of_one_place_share_a_number_and_those_without_a_place_have_their_own():
+    metres = np.array([500.0, 10.0, 10.0 + 0.9 * PLACE_M, np.nan, 500.0 + 1.1 * PLACE_M, 500.5, np.nan])
+    found = _place(metres, np.array([40, 10, 11, 12, 41, 13, 14]))
+    assert found[1] == found[2] and found[0] == found[5]
+    assert len({found[1], found[0], found[4], found[3], found[6]}) == 5
+    assert found.max() == 2 and found[3] < 0 and found[6] < 0
