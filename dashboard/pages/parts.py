@@ -96,7 +96,10 @@ def section(title: str, *content: Any, note: Any = None, name: str = "") -> html
     """A section: its heading and what it shows in the margin, the content beside it."""
     return html.Section(
         [
-            html.Div([html.H2(title), html.P(note, className="note") if note else None], className="margin"),
+            html.Div(
+                [html.H2(title) if title else None, html.P(note, className="note") if note else None],
+                className="margin",
+            ),
             html.Div(content, className="body"),
         ],
         className="part",
@@ -299,7 +302,10 @@ def table(
                 html.Caption(html.Span(caption), className="unseen" if unseen else None),
                 html.Thead(
                     html.Tr(
-                        [html.Th(words, scope="col", className=columns[i] or None) for i, words in enumerate(head)]
+                        [
+                            html.Th(words, scope="col", className=columns[i] or None) if words else html.Td()
+                            for i, words in enumerate(head)
+                        ]
                     )
                 ),
                 html.Tbody(body),

@@ -37,7 +37,7 @@ def seeds() -> list[tuple[str, bytes]]:
         for name, write in WRITERS.items():
             path = Path(directory) / "seed"
             write(path)
-            found += [(name, path.read_bytes())] * SHARE[name]
+            found += [(name, path.read_bytes())] * SHARE.get(name, 10)
             path.unlink()
     rows = [
         f"{i // 3600:02d}:{i // 60 % 60:02d}:{i % 60:02d},5;{i % 7};{i * 0.5}".replace(".", ",")

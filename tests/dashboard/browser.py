@@ -6,6 +6,7 @@ from contextlib import contextmanager
 
 from playwright.sync_api import Browser, BrowserContext, Page
 
+from dashboard.pages.entry import navigation
 from dashboard.serve import make_server
 
 # --no-sandbox: containers run as root. The resolver rule makes any other address fail instead of waiting.
@@ -38,6 +39,16 @@ HOW_TO_GET_ONE = (
 READY = """() => document.querySelector('main h1') && !document.querySelector(
     '._dash-loading, [data-dash-is-loading=true], .dash-graph--pending') &&
     [...document.querySelectorAll('.dash-graph')].every(graph => graph.querySelector('.main-svg'))"""
+
+
+def page_addresses(run: str, other: str) -> dict[str, str]:
+    """Address of every page of the navigation by its title, of a run; that which brings a log in is tried apart."""
+    asked = {"/compare": f"?run={other}&other={run}"}
+    return {
+        page.title.lower(): page.path + asked.get(page.path, f"?run={run}" if page.of_one_run else "")
+        for page in navigation()
+        if page.path != "/add"
+    }
 
 
 @contextmanager

@@ -11,7 +11,16 @@ from pathlib import Path
 from playwright.sync_api import sync_playwright
 
 from telemetry.report import find_browser
-from tests.dashboard.browser import DESK, FLAGS, HOW_TO_GET_ONE, PHONE, TABLET, Watched, serving
+from tests.dashboard.browser import (
+    DESK,
+    FLAGS,
+    HOW_TO_GET_ONE,
+    PHONE,
+    TABLET,
+    Watched,
+    page_addresses,
+    serving,
+)
 from tests.dashboard.made_dampers import made_dampers
 from tests.dashboard.made_up import MadeUpLogbook, made_up
 
@@ -19,16 +28,8 @@ from tests.dashboard.made_up import MadeUpLogbook, made_up
 def main(out: Path, logbook) -> None:
     out.mkdir(parents=True, exist_ok=True)
     runs = [entry.run_id for entry in logbook.runs()]
-    paths = {
-        "runs": "/runs",
-        "review": f"/?run={runs[0]}",
-        "review-whole-shaft": f"/?run={runs[0]}&lap=whole&at=shaft",
-        "balance": f"/balance?run={runs[0]}",
-        "rider": f"/rider?run={runs[0]}",
-        "compare": f"/compare?run={runs[min(1, len(runs) - 1)]}&other={runs[0]}",
-        "dampers": "/dampers",
-        "season": "/season",
-    }
+    paths = page_addresses(runs[0], runs[min(1, len(runs) - 1)])
+    paths["review-whole-shaft"] = f"/?run={runs[0]}&lap=whole&at=shaft"
     with serving(logbook) as address, sync_playwright() as playwright:
         path = find_browser() or sys.exit(HOW_TO_GET_ONE)
         browser = playwright.chromium.launch(executable_path=path, args=list(FLAGS))

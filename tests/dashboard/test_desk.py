@@ -578,7 +578,7 @@ time.sleep(60)
 """
 
 
-@pytest.mark.parametrize("after_s", [0.05, 0.6, 1.5, 3.0])
+@pytest.mark.parametrize("after_s", [0.05, 1.5])
 def test_killed_in_the_middle_nothing_is_lost_or_half(book, after_s, tmp_path):
     # another log than the one that is there, by a byte
     code = KILLED.format(root=str(ROOT))
@@ -639,7 +639,7 @@ for at in range(0, len(content), 3000):
 """
 
 
-@pytest.mark.parametrize("seen", [2, 7, 15])
+@pytest.mark.parametrize("seen", [2, 15])
 def test_killed_while_a_log_arrives_and_a_rider_speaks_nothing_is_lost_or_half(book, seen):
     """What was answered for is there, and what was on its way is whole or not there; the log can be sent on."""
     code = SENDING.format(tests=str(Path(__file__).parent))

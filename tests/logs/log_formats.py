@@ -61,6 +61,7 @@ def write_matlab(path):
         savemat(file, structs)
 
 
+# By the name of the reader. A format with names of its own returns the columns and units that it wrote.
 WRITERS = {
     "delimited text": write_delimited,
     "Parquet": write_parquet,

@@ -87,11 +87,10 @@ def test_sinking_that_stays_is_a_load():
     assert found(motion_of(travel)) == ()
 
 
-@pytest.mark.parametrize("seed", [720_000, 720_001])
-def test_simulated_motorcycles_pack_with_four_times_their_rebound_and_not_with_their_own(seed):
+def test_simulated_motorcycles_pack_with_four_times_their_rebound_and_not_with_their_own():
     # random motorcycles over rows of bumps; the whole trial is tests/benchmarks/motion/run.py
-    sound = score_packing(rows_outing(seed, 1.0))
+    sound = score_packing(rows_outing(720_000, 1.0))
     assert (sound.found, sound.elsewhere) == (0, 0)
-    slow = score_packing(rows_outing(seed, 4.0))
+    slow = score_packing(rows_outing(720_000, 4.0))
     assert slow.found >= 3
     assert isinstance(slow, Packing)

@@ -85,7 +85,7 @@ def test_a_slow_log_says_how_much_deeper_the_peak_may_be(rate, offset):
 
 def test_bottoming_of_simulated_outings_is_found_and_nothing_else():
     # the whole trial, 20 motorcycles and circuits, is tests/benchmarks/motion/run.py; the bar is the same
-    scores = [score_stops(harsh_outing(seed))["bottomed"] for seed in range(730_000, 730_006)]
+    scores = [score_stops(harsh_outing(seed))["bottomed"] for seed in range(730_000, 730_003)]
     total = sum(scores, Stops())
     assert total.contacts >= 10
     assert total.recall >= 0.98

@@ -47,7 +47,6 @@ class Case:
 
 
 CASES = {
-    "500 Hz": (500.0, 7101, demo_bike, None, Sensors()),
     "500 Hz, other bike and circuit": (500.0, 7102, other_bike, 11, Sensors(lap_signal="beacon")),
     "200 Hz": (200.0, 7103, demo_bike, None, Sensors(lap_signal="none")),
     "200 Hz, other bike and circuit": (200.0, 7104, other_bike, 12, Sensors(slow_cells="hold")),
