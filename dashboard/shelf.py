@@ -4,6 +4,7 @@ import logging
 from collections import OrderedDict
 from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import closing
 from dataclasses import dataclass, replace
 from functools import lru_cache, partial
 from pathlib import Path
@@ -24,6 +25,7 @@ from telemetry.review import Measured
 from telemetry.season import RunRecord
 from telemetry.setup import SetupSheet
 from telemetry.summary import TRACE_COLUMNS, Plane, Summary, Traces
+from telemetry.workers import run_here
 
 log = logging.getLogger(__name__)
 
@@ -70,7 +72,7 @@ class Amounts:
     ready: bool
 
 
-_PENDING = "still being tried; this page shows it in some seconds."
+_PENDING = "Still being tried; this page shows it in some seconds."
 
 
 class Shelf:
@@ -164,25 +166,52 @@ class Shelf:
         if start:
             with self._lock:
                 if run_id not in self._trying:
-                    self._trying[run_id] = self._worker.submit(self._ride_again, run_id)
+                    self._trying[run_id] = self._worker.submit(_apart, self.logbook, run_id)
         tried = self._trying.get(run_id)
         if tried is not None and (wait or tried.done()):
             return Amounts(*tried.result(), ready=True)
-        return Amounts(_how_much(summary, _PENDING), Expected(reason=_PENDING), ready=False)
+        return Amounts(
+            _how_much(summary, f"{_PENDING[0].lower()}{_PENDING[1:]}"), Expected(reason=_PENDING), ready=False
+        )
 
-    def _ride_again(self, run_id: str) -> tuple[Summary, Expected | None]:
-        """A review with what its steps are expected to do, and the first one's, or why that cannot be told."""
-        from telemetry.prediction import with_amounts  # compiles; imported when it is asked for
 
-        summary = self.summary(run_id)
-        try:
-            return with_amounts(*self.logbook.measured(run_id), summary)
-        except BothEndsError as error:
-            reason = str(error)
-        except Exception:
-            log.exception("a step could not be tried on its laps")
-            reason = "trying it on the laps failed; why is in the log of the server."
-        return _how_much(summary, f"it is not predicted: {reason}"), Expected(reason=reason)
+def _apart(logbook: Logbook, run_id: str) -> tuple[Summary, Expected | None]:
+    """`_ride_again` in a process of its own: it takes much memory, which a server that stays would never give back."""
+    try:
+        with closing(run_here([(logbook, run_id)], _ride_again, _lost, workers=1)) as done:
+            ((_, found),) = done
+    except Exception:  # no page may miss its answer because a step cannot be tried
+        log.exception("no process to try a step in")
+        return _untold(
+            logbook.summary(run_id), "trying it on the laps failed; why is in the log of the server."
+        )
+    return found
+
+
+def _ride_again(task: tuple[Logbook, str]) -> tuple[Summary, Expected | None]:
+    """A review with what its steps are expected to do, and the first one's, or why that cannot be told."""
+    from telemetry.prediction import with_amounts  # compiles; imported when it is asked for
+
+    logbook, run_id = task
+    summary = logbook.summary(run_id)
+    try:
+        return with_amounts(*logbook.measured(run_id), summary)
+    except BothEndsError as error:
+        return _untold(summary, str(error))
+    except Exception:
+        log.exception("a step could not be tried on its laps")
+        return _untold(summary, "trying it on the laps failed; why is in the log of the server.")
+
+
+def _lost(task: tuple[Logbook, str]) -> tuple[Summary, Expected | None]:
+    """As `_ride_again`, of one whose process was ended twice."""
+    logbook, run_id = task
+    return _untold(logbook.summary(run_id), "trying it on the laps was stopped, likely for want of memory.")
+
+
+def _untold(summary: Summary, reason: str) -> tuple[Summary, Expected]:
+    """A review whose findings say why the size of their steps is not known."""
+    return _how_much(summary, f"it is not predicted: {reason}"), Expected(reason=reason)
 
 
 def _how_much(summary: Summary, words: str) -> Summary:

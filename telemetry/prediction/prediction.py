@@ -88,7 +88,7 @@ class Laps:
     selected : ndarray of bool, shape (n_samples,)
         The complete laps at pace, while riding; the whole ride where there is none.
     load_n : ndarray of shape (2, n)
-        Of the tyres. [N]
+        Of the tyres, from `tyre_loads_n`. [N]
     bumps : BumpPairs or None
         Bumps that both ends met on the ride that was logged.
     values : mapping of str to float
