@@ -15,6 +15,7 @@ from telemetry.setup.evidence import (
     between_outings,
     closed_test,
     holm,
+    independent_share,
     lap_correlation,
     lap_variance,
     mean_factor,
@@ -303,3 +304,15 @@ def test_rows_that_lie_apart_widen_the_intervals_and_rows_that_agree_do_not_narr
     assert factor(usual) == pytest.approx(1.0, abs=0.05)
     # twice as far apart: four times the variance, drawn to 1 as eight rows cannot show it all
     assert 2.0 < factor(2 * usual) < 4.0
+
+
+def test_rows_that_move_as_one_count_as_one():
+    # by hand: 1 / mean square of the correlations; squares of chance correlations are taken off
+    rng = np.random.default_rng(11)
+    laps = [Laps(np.arange(400.0), rng.normal(size=400)) for _ in range(4)]
+    assert independent_share([[laps[0]]] * 4) == pytest.approx(1 / 4)
+    assert independent_share([[laps[0]], [laps[0]], [laps[1]], [laps[1]]]) == pytest.approx(1 / 2, abs=0.01)
+    assert independent_share([[one] for one in laps]) == pytest.approx(1.0, abs=0.02)
+    opposed = Laps(laps[0].numbers, 5.0 - 3.0 * laps[0].values)
+    assert independent_share([[laps[0]], [opposed]]) == pytest.approx(1 / 2)
+    assert independent_share([[laps[0]]]) == 1.0
