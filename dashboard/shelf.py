@@ -1,7 +1,11 @@
 """The logbook as the pages use it: the same questions, with what was read last kept in memory."""
 
+import logging
 from collections import OrderedDict
 from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import closing
+from dataclasses import dataclass, replace
 from functools import lru_cache, partial
 from pathlib import Path
 from threading import Lock
@@ -12,6 +16,8 @@ import pyarrow as pa
 
 from telemetry.arrays import FloatArray
 from telemetry.bike import Bike
+from telemetry.errors import BothEndsError
+from telemetry.findings import HOW_MUCH, without_amount
 from telemetry.logbook import RunEntry
 from telemetry.prediction import Expected
 from telemetry.report import Usual, usual_travel
@@ -19,6 +25,9 @@ from telemetry.review import Measured
 from telemetry.season import RunRecord
 from telemetry.setup import SetupSheet
 from telemetry.summary import TRACE_COLUMNS, Plane, Summary, Traces
+from telemetry.workers import run_here
+
+log = logging.getLogger(__name__)
 
 # Columns kept, which are what pages draw: in single precision, all of 2 h at 1 kHz.
 _KEPT_BYTES = 400 * 2**20
@@ -54,6 +63,18 @@ class Logbook(Protocol):
         """Motion and laps of a run from its log, and its bike file."""
 
 
+@dataclass(frozen=True)
+class Amounts:
+    """A review with the size of its steps, and what the first is expected to do; not ``ready`` while that is tried."""
+
+    summary: Summary
+    expected: Expected | None
+    ready: bool
+
+
+_PENDING = "Still being tried; this page shows it in some seconds."
+
+
 class Shelf:
     """A logbook with a memory.
 
@@ -65,6 +86,7 @@ class Shelf:
 
     def __init__(self, logbook: Logbook) -> None:
         pa.set_memory_pool(pa.system_memory_pool())  # Arrow's own keeps what it read, for every thread
+        self._worker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="amounts")
         self.desk: Any = None  # the writing side, `dashboard.desk.desk.Desk`, when there is one
         self.open(logbook)
 
@@ -76,7 +98,7 @@ class Shelf:
         self.sheet = logbook.sheet
         self.season = logbook.season
         self.summary = lru_cache(maxsize=_SUMMARIES)(logbook.summary)
-        self.expected = lru_cache(maxsize=_SUMMARIES)(self._ride_again)
+        self._trying: dict[str, Future[tuple[Summary, Expected | None]]] = {}
         self.usual = lru_cache(maxsize=_USUAL)(self._usual)
         self._columns: OrderedDict[tuple[str, str], FloatArray] = OrderedDict()
         self._made: OrderedDict[Hashable, Any] = OrderedDict()
@@ -123,12 +145,82 @@ class Shelf:
         """The usual travel along the lap of a run."""
         return usual_travel(self.summary(run_id), partial(self.column, run_id), plane)
 
-    def _ride_again(self, run_id: str) -> tuple[Summary, Expected | None]:
-        """A review with what its steps are expected to do, and the first one's; takes some seconds the first time."""
-        from telemetry.prediction import with_amounts  # compiles; imported when it is asked for
+    def amounts(self, run_id: str, *, start: bool = True, wait: bool = False) -> Amounts:
+        """A review whose findings say what their steps are expected to do, tried on its laps in the background.
 
+        Parameters
+        ----------
+        start : bool
+            Begin to try where that was not done yet.
+        wait : bool
+            Until it is done, some seconds the first time.
+
+        Raises
+        ------
+        LogbookError
+            If there is no such run.
+        """
         summary = self.summary(run_id)
-        return with_amounts(*self.logbook.measured(run_id), summary) if summary.findings else (summary, None)
+        if not any(finding.turns for finding in summary.findings):
+            return Amounts(summary, None, ready=True)
+        if start:
+            with self._lock:
+                if run_id not in self._trying:
+                    self._trying[run_id] = self._worker.submit(_apart, self.logbook, run_id)
+        tried = self._trying.get(run_id)
+        if tried is not None and (wait or tried.done()):
+            return Amounts(*tried.result(), ready=True)
+        return Amounts(
+            _how_much(summary, f"{_PENDING[0].lower()}{_PENDING[1:]}"), Expected(reason=_PENDING), ready=False
+        )
+
+
+def _apart(logbook: Logbook, run_id: str) -> tuple[Summary, Expected | None]:
+    """`_ride_again` in a process of its own: it takes much memory, which a server that stays would never give back."""
+    try:
+        with closing(run_here([(logbook, run_id)], _ride_again, _lost, workers=1)) as done:
+            ((_, found),) = done
+    except Exception:  # no page may miss its answer because a step cannot be tried
+        log.exception("no process to try a step in")
+        return _untold(
+            logbook.summary(run_id), "trying it on the laps failed; why is in the log of the server."
+        )
+    return found
+
+
+def _ride_again(task: tuple[Logbook, str]) -> tuple[Summary, Expected | None]:
+    """A review with what its steps are expected to do, and the first one's, or why that cannot be told."""
+    from telemetry.prediction import with_amounts  # compiles; imported when it is asked for
+
+    logbook, run_id = task
+    summary = logbook.summary(run_id)
+    try:
+        return with_amounts(*logbook.measured(run_id), summary)
+    except BothEndsError as error:
+        return _untold(summary, str(error))
+    except Exception:
+        log.exception("a step could not be tried on its laps")
+        return _untold(summary, "trying it on the laps failed; why is in the log of the server.")
+
+
+def _lost(task: tuple[Logbook, str]) -> tuple[Summary, Expected | None]:
+    """As `_ride_again`, of one whose process was ended twice."""
+    logbook, run_id = task
+    return _untold(logbook.summary(run_id), "trying it on the laps was stopped, likely for want of memory.")
+
+
+def _untold(summary: Summary, reason: str) -> tuple[Summary, Expected]:
+    """A review whose findings say why the size of their steps is not known."""
+    return _how_much(summary, f"it is not predicted: {reason}"), Expected(reason=reason)
+
+
+def _how_much(summary: Summary, words: str) -> Summary:
+    """A review whose findings with a step say these words of its size."""
+    findings = tuple(
+        replace(one, suggestion=f"{without_amount(one.suggestion)} {HOW_MUCH}: {words}") if one.turns else one
+        for one in summary.findings
+    )
+    return replace(summary, findings=findings)
 
 
 class _Columns(Mapping[str, FloatArray]):

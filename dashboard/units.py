@@ -9,6 +9,7 @@ import re
 from collections.abc import Collection
 from math import ceil, floor, log10
 from typing import Any
+from urllib.parse import quote, unquote
 
 import numpy as np
 from dash import html
@@ -24,10 +25,12 @@ from dashboard.unit_words import (
     text_in,
     unit_of,
 )
+from telemetry.report import with_other_axes
 
 COOKIE = "bothends-units"
 _KEPT = {"Form", "Input", "Textarea", "Pre", "Code", "Store", "Script"}
 _TICKS = 5
+_DRAWN = "data:image/svg+xml,"
 Json = Any
 
 
@@ -78,6 +81,8 @@ def install(server: Flask) -> None:
             response.set_data(json.dumps(in_units(response.get_json(), units), ensure_ascii=False))
         elif request.path.startswith(("/debrief/", "/stand-sheet/")) and response.mimetype == "text/html":
             response.set_data(page_in(response.get_data(as_text=True), units))
+        elif response.mimetype == "image/svg+xml":
+            response.set_data(picture_in(response.get_data(as_text=True), units))
         return response
 
 
@@ -95,6 +100,9 @@ def in_units(value: Json, units: Collection[str]) -> Json:
         if value["type"] in _KEPT:
             return value
         props = value["props"]
+        if value["type"] == "Img" and str(props.get("src", "")).startswith(_DRAWN):
+            drawing = picture_in(unquote(props["src"].removeprefix(_DRAWN)), units)
+            return {**value, "props": {**props, "src": _DRAWN + quote(drawing)}}
         if value["type"] == "Table":
             return {**value, "props": {**props, "children": _table(props.get("children"), units)}}
         shown = {key: in_units(props[key], units) for key in ("children", "figure", "title") if key in props}
@@ -271,15 +279,36 @@ _ROW, _CELL = re.compile(r"<tr.*?</tr>", re.DOTALL), re.compile(r"(<t[hd][^>]*>)
 
 
 def page_in(page: str, units: Collection[str]) -> str:
-    """A printed page with its texts and tables in other units; its pictures keep the units that they name."""
+    """A printed page with its texts, tables and pictures in other units."""
     return "".join(
         _html_table(part, units)
         if part.startswith("<table")
+        else picture_in(part, units)
+        if part.startswith("<svg")
         else part
         if part.startswith("<")
         else text_in(part, units)
         for part in _TEXT_OF_PAGE.split(page)
     )
+
+
+_TEXT_OF_PICTURE = re.compile(r"(<text[^>]*>)([^<]*)(</text>)")
+
+
+def picture_in(picture: str, units: Collection[str]) -> str:
+    """A drawn picture with its axes and words in other units."""
+
+    def per(ours: str) -> float | None:
+        unit = unit_of(ours, units)
+        return None if unit is None else unit.factor
+
+    def words(found: re.Match[str]) -> str:
+        said = text_in(found[2], units)
+        while unit := heading_unit(said, units):
+            said = heading_in(said, unit)
+        return f"{found[1]}{said}{found[3]}"
+
+    return _TEXT_OF_PICTURE.sub(words, with_other_axes(picture, per))
 
 
 def _html_table(table: str, units: Collection[str]) -> str:

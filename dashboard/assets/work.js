@@ -263,9 +263,11 @@
       item.dataset.ready = "1";
       const label = document.createElement("label"), box = document.createElement("input");
       box.type = "checkbox";
-      const kept = "ticked " + location.search + " " + item.textContent;  // for this run and these changes
-      box.checked = localStorage.getItem(kept) === "1";
-      box.addEventListener("change", () => box.checked ? localStorage.setItem(kept, "1") : localStorage.removeItem(kept));
+      box.checked = item.dataset.ticked === "yes";
+      box.addEventListener("change", async function () {
+        const told = await post("/write/ticks/" + item.dataset.run, { check: item.dataset.check, on: box.checked ? "yes" : "" });
+        if (told.words !== "kept") box.checked = !box.checked;
+      });
       label.append(box, ...item.childNodes);
       item.appendChild(label);
     });

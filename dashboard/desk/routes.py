@@ -104,6 +104,12 @@ def register(server: flask.Flask, desk: Desk) -> None:
     def rider(run_id: str) -> Any:
         return {"then": desk.rider_says(run_id, _said())}
 
+    @post("ticks/<run_id>")
+    def tick(run_id: str) -> Any:
+        said = _said()
+        desk.logbook.tick(run_id, said.get("check", ""), on=said.get("on") == "yes")
+        return {"words": "kept"}
+
     @post("bin/<run_id>/back")
     def from_bin(run_id: str) -> Any:
         return {"then": desk.from_bin(run_id)}

@@ -9,7 +9,7 @@ from telemetry.report import CurveNote, DotRow, Dots, Line, Lines
 from telemetry.summary import number
 
 # Height of one row of dots, and of the axis below them. [px]
-ROW_PX, FOOT_PX = 26, 64
+ROW_PX, FOOT_PX = 26, 84
 
 
 def lines_figure(picture: Lines, theme: Theme) -> go.Figure:
@@ -35,7 +35,7 @@ def lines_figure(picture: Lines, theme: Theme) -> go.Figure:
             "template": template(theme),
             "dragmode": False,
             "hovermode": "x unified",
-            "margin": {"l": 58, "r": 12, "t": 42 if any(note.dot for note in picture.notes) else 24, "b": 44},
+            "margin": {"l": 58, "r": 12, "t": 42 if _said_above(picture) else 24, "b": 44},
             "xaxis": {
                 "title": {"text": picture.x_title},
                 "range": list(picture.x_range),
@@ -83,7 +83,7 @@ def _shade(line: Line, picture: Lines, theme: Theme) -> go.Scatter:
 def _names(picture: Lines, theme: Theme) -> list[dict]:
     """Which line is which, above the picture, where no data is, and above what is said of marked points."""
     ends = [line.end for line in picture.lines if line.end]
-    above_px = 17 if any(note.dot for note in picture.notes) else 0
+    above_px = 17 if _said_above(picture) else 0
     return [
         {
             **words(f"<b>{end}</b> {'╌╌' if end == 'rear' else '──'}", theme.word(end), 13),
@@ -97,6 +97,11 @@ def _names(picture: Lines, theme: Theme) -> list[dict]:
         }
         for place, end in enumerate(ends)
     ]
+
+
+def _said_above(picture: Lines) -> bool:
+    """Whether words stand above the picture, so that the names of the lines stand above these."""
+    return picture.headings is not None or any(note.dot for note in picture.notes)
 
 
 def _note(note: CurveNote, theme: Theme) -> dict:
@@ -180,7 +185,7 @@ def dots_figure(picture: Dots, theme: Theme) -> go.Figure:
         labels.append((at, f"{row.label} ({number(row.pairs)})"))
         at += 1
     reach = _reach(picture.rows)
-    ticks = [value for value in (0.25, 0.5, 0.8, 1.0, 1.25, 2.0, 4.0) if 1 / reach <= value <= reach]
+    ticks = (0.5, 1.0, 2.0) if reach > 2 else (0.8, 1.0, 1.25)  # three: half a phone has room for no more
     axis = {
         "type": "log",
         "range": [-np.log10(reach), np.log10(reach)],
@@ -197,7 +202,7 @@ def dots_figure(picture: Dots, theme: Theme) -> go.Figure:
             "template": template(theme),
             "dragmode": False,
             "hovermode": "closest",
-            "margin": {"l": 190, "r": 12, "t": 26, "b": 38},
+            "margin": {"l": 8, "r": 14, "t": 26, "b": 56},
             "xaxis": {**axis, "domain": sides[0][2]},
             "xaxis2": {**axis, "domain": sides[1][2], "anchor": "y"},
             "yaxis": {
@@ -214,12 +219,13 @@ def dots_figure(picture: Dots, theme: Theme) -> go.Figure:
                 for _, name, _ in sides
             ],
             "annotations": [
-                {**words(text, theme.soft, 12), "xref": "paper", "x": x, "xanchor": anchor, "y": 1, "yanchor": "bottom"}
-                for text, x, anchor in (
-                    ("<b>going down</b>", 0.24, "center"),
-                    ("<b>coming up</b>", 0.76, "center"),
-                    ("← front faster", 0.0, "left"),
-                    ("rear faster →", 1.0, "right"),
+                {**words(text, theme.soft, 12), "xref": "paper", "x": x, "xanchor": anchor, "y": y, "yanchor": "bottom",
+                 "yshift": shift}
+                for text, x, anchor, y, shift in (
+                    ("<b>going down</b>", 0.24, "center", 1, 0),
+                    ("<b>coming up</b>", 0.76, "center", 1, 0),
+                    ("← front faster", 0.0, "left", 0, -50),
+                    ("rear faster →", 1.0, "right", 0, -50),
                 )
             ],
         },

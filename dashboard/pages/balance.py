@@ -1,5 +1,6 @@
 """The tuner's page: both ends against each other over the whole run, on one bump, by frequency, in pitch."""
 
+from dataclasses import replace
 from typing import Any
 
 from dash import Dash, Input, Output, dcc, html
@@ -33,6 +34,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         "Balance",
         dcc.Store(id=VIEW, data={"search": to_query(view), "screen": screen.words}),
         bar,
+        parts.amounts_tick("balance", view.run, ready=shelf.amounts(view.run, start=False).ready),
         html.Div(body(shelf, view, screen.theme), id=BODY),
     )
 
@@ -42,9 +44,13 @@ SECTIONS = ("bump", "dampers", "balance", "course", "frequencies", "chassis")
 
 def body(shelf: Shelf, view: View, theme: Theme) -> list[Any]:
     """All below the choice of a run."""
-    told, printer = review_document(whole_run(shelf.summary(view.run))), Printer(view, theme)
+    summary = shelf.amounts(view.run, start=False).summary
+    told, printer = review_document(whole_run(summary)), Printer(view, theme)
     answer = html.Section(
-        printer.blocks(told["answer"]), className="first-words", **{"aria-label": "The answer"}
+        printer.blocks(told["answer"]),
+        id="balance-answer",
+        className="first-words",
+        **{"aria-label": "The answer"},
     )
     return [answer, *(printer.section(told[name]) for name in SECTIONS)]
 
@@ -55,6 +61,12 @@ def register(app: Dash, shelf: Shelf) -> None:
     @app.callback(Output(BODY, "children"), Input(VIEW, "data"), prevent_initial_call=True)
     def show(said: dict[str, str]) -> list[Any]:
         return body(shelf, parse(said["search"]), Screen.read(said["screen"]).theme)
+
+    @parts.follow_amounts(app, "balance", Output("balance-answer", "children"))
+    def show_amounts(run_id: str, query: str) -> tuple[list[Any], bool]:
+        amounts, view = shelf.amounts(run_id), replace(parse(query), run=run_id)
+        told = review_document(whole_run(amounts.summary))["answer"]
+        return [Printer(view, Screen.read("").theme).blocks(told)], amounts.ready
 
 
 PAGE = Page(PATH, "Balance", layout, register, in_band=3, of_one_run=True)

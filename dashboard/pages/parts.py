@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from dash import dcc, html
+from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from dashboard.pages.entry import Page, navigation
 from dashboard.theme import GRAPH_CONFIG, Theme, named
@@ -214,6 +214,37 @@ def save_bar(name: str, label: str, kinds: Sequence[str] = tuple(_SAVED_AS), *mo
     return html.Div([*buttons, *more], className="save", role="group", **{"aria-label": f"Save: {label}"})
 
 
+TICK_S = 1.5
+
+
+def amounts_tick(page: str, run_id: str, *, ready: bool) -> html.Div | None:
+    """Asks again while the steps of a run are tried on its laps; None where that is done."""
+    if ready:
+        return None
+    tick = dcc.Interval(id=f"{page}-tick", interval=1000 * TICK_S)
+    return html.Div([tick, dcc.Store(id=f"{page}-tried", data=run_id)], hidden=True)
+
+
+def follow_amounts(app: Dash, page: str, *outputs: Output) -> Callable[..., Any]:
+    """Registers what shows the steps of a run: of the run and its address the outputs, and whether they are final."""
+
+    def register(show: Callable[[str, str], tuple[list[Any], bool]]) -> None:
+        @app.callback(
+            *outputs,
+            Output(f"{page}-tick", "disabled"),
+            Input(f"{page}-tick", "n_intervals"),
+            State(f"{page}-tried", "data"),
+            State("url", "search"),
+            prevent_initial_call=True,
+        )
+        def tick(_: int, run_id: str, query: str) -> list[Any]:
+            shown, ready = show(run_id, query or "")
+            # what stays is not sent again: it would take a selection or an open fold away
+            return [*(shown if ready else [no_update] * len(shown)), ready]
+
+    return register
+
+
 def zoom_bar() -> html.Div:
     """Buttons that zoom the picture along the lap."""
     steps = (
@@ -268,7 +299,7 @@ def table(
     return html.Div(
         html.Table(
             [
-                html.Caption(caption, className="unseen" if unseen else None),
+                html.Caption(html.Span(caption), className="unseen" if unseen else None),
                 html.Thead(
                     html.Tr(
                         [

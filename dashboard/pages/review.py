@@ -37,6 +37,7 @@ from telemetry.report import (
     stretch_document,
     track_picture,
     travel_picture,
+    whole_run,
 )
 from telemetry.summary import CHANGE_CAUTION, number
 
@@ -67,7 +68,9 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
     """
     scene = scenes.open_scene(shelf, view)
     theme = screen.theme
-    told, printer = review_document(scene), Printer(scene.view, theme)
+    amounts = shelf.amounts(view.run, start=False)
+    told = review_document(replace(scene, summary=amounts.summary))
+    printer = Printer(scene.view, theme)
     first = travel_block(shelf, scene, screen)
     where = map_block(scene, theme)
     answer = _answer(told, printer)
@@ -84,9 +87,12 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
             scenes.chosen_lap(scene.summary, View()),
         ),
         html.Section(
-            [*answer, _first_pictures(scene, first, where)],
+            [
+                html.Div(answer, id="answer"),
+                parts.amounts_tick("review", view.run, ready=amounts.ready),
+                _first_pictures(scene, first, where),
+            ],
             className="first",
-            style={"--words": len(answer)},
             **{"aria-label": "The answer"},
         ),
         section(
@@ -101,7 +107,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
             "numbers", FOLLOWS["numbers"], html.Div(numbers_block(scene, printer), id="numbers"), fresh=True
         ),
         block("curves", FOLLOWS["curves"], _curves_section()),
-        printer.section(told["findings"], _change_caution(told, printer)),
+        html.Div(_findings(told, printer), id="found"),
         felt.said_section(shelf, view.run),
         section(
             "Where it happened",
@@ -139,6 +145,10 @@ def _answer(told: Document, printer: Printer) -> list[Any]:
         if (words := text.replace(CHANGE_CAUTION, "").strip())
     ]
     return printer.printed([said, *([Caution(tuple(grave))] if grave else [])])
+
+
+def _findings(told: Document, printer: Printer) -> Any:
+    return printer.section(told["findings"], _change_caution(told, printer))
 
 
 def _change_caution(told: Document, printer: Printer) -> Any:
@@ -478,6 +488,13 @@ def register(app: Dash, shelf: Shelf) -> None:
     def show_places(said: dict[str, Any]) -> list[Any]:
         scene, screen = opened(said)
         return places_block(review_document(scene), Printer(scene.view, screen.theme))
+
+    @parts.follow_amounts(app, "review", Output("answer", "children"), Output("found", "children"))
+    def show_amounts(run_id: str, query: str) -> tuple[list[Any], bool]:
+        amounts, view = shelf.amounts(run_id), replace(parse(query), run=run_id)
+        told = review_document(whole_run(amounts.summary))
+        printer = Printer(view, Screen.read("").theme)
+        return [_answer(told, printer), _findings(told, printer)], amounts.ready
 
     @follow("trace", Output("trace", "figure"))
     def show_trace(said: dict[str, Any]) -> Any:

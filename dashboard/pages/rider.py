@@ -14,7 +14,7 @@ from dashboard.pages import parts
 from dashboard.pages.entry import Page
 from dashboard.pages.parts import Screen
 from dashboard.scene import Scene
-from dashboard.shelf import Shelf
+from dashboard.shelf import Amounts, Shelf
 from dashboard.urlstate import View, parse, to_query
 from dashboard.words import RIDER_WORDS, rider_place
 from telemetry.arrays import ENDS, End
@@ -54,6 +54,13 @@ _SHAPES = {"front": "▲", "rear": "▼"}
 _WORST = 3
 # So many sections are marked as those where most time lies. A choice of ours.
 _MOST_LOST = 2
+# What numbers of a prediction are called here; the others have plain names.
+_PLAIN = {
+    "balance.same_bump.rebound_ratio": "on the same bump the rear comes up, as many times as fast as the front,",
+    "balance.speed_ratio.rebound": "the rear comes up, as many times as fast as the front,",
+    "balance.same_bump.compression_ratio": "on the same bump the rear goes down, as many times as fast as the front,",
+    "balance.speed_ratio.compression": "the rear goes down, as many times as fast as the front,",
+}
 
 
 def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
@@ -67,6 +74,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
     view = _all_laps_unless_chosen(view)
     scene = scenes.open_scene(shelf, view)
     shown = render(shelf, scene, screen)
+    amounts = shelf.amounts(view.run, start=False)
     return parts.page(
         PATH,
         view,
@@ -84,6 +92,8 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         _place(scene, screen) if scene.view.zoom else None,
         html.Div(shown["rider-says"], id="rider-says", role="status"),
         html.Div(shown["rider-places"], id="rider-places"),
+        parts.amounts_tick("rider", view.run, ready=amounts.ready),
+        html.Div(next_step(amounts), id="rider-next"),
         parts.graph(
             "rider-map",
             shown["rider-map"],
@@ -219,6 +229,21 @@ def _said(scene: Scene) -> tuple[list[str], list[str]]:
     ):
         calm = ["Neither end ran out of travel."]
     return danger, [*calm, *(words for end, words in of_dampers.items() if end not in doubt)]
+
+
+def next_step(amounts: Amounts) -> list[Any]:
+    """The step to try next with what it is expected to do, or why that is not known; nothing where none is advised."""
+    expected = amounts.expected
+    if expected is None:
+        return []
+    said = [html.H2("To try next")]
+    if expected.rows:
+        row = replace(expected.rows[0], name=_PLAIN.get(expected.rows[0].key, expected.rows[0].name))
+        said.append(html.P(f"{expected.words}.", className="step-words"))
+        said.append(html.P(f"Expected next time out: {row.in_words()}."))
+    else:
+        said.append(html.P(f"What a step does is not known: {expected.reason}"))
+    return [*said, html.P(CHANGE_CAUTION, className="note")]
 
 
 def time_words(scene: Scene) -> str:
@@ -424,6 +449,12 @@ def _picture_of(scene: Scene, place: SharedPlace) -> str:
 def register(app: Dash, shelf: Shelf) -> None:
     """Another lap or theme, in place; what is touched on the map is read in a line of its own; the page as a file."""
     _register_card(app.server, shelf)
+
+    @parts.follow_amounts(app, "rider", Output("rider-next", "children"))
+    def show_amounts(run_id: str, _: str) -> tuple[list[Any], bool]:
+        amounts = shelf.amounts(run_id)
+        return [next_step(amounts)], amounts.ready
+
     app.clientside_callback(
         ClientsideFunction("bothends_rider", "read"),
         Output("rider-reading", "children"),

@@ -327,11 +327,14 @@ def _changed(shelf: Shelf, before: RunEntry, after: RunEntry) -> str:
 def _said(shelf: Shelf, run_id: str) -> list[html.P]:
     """What stands out, and what was not judged; why not, when the review cannot be read."""
     try:
-        summary = shelf.summary(run_id)
+        amounts = shelf.amounts(run_id, start=False)
     except LogbookError as error:
         return [html.P(str(error))]
+    summary, expected = amounts.summary, amounts.expected
     tries = "; ".join(found.title for found in summary.findings)
     said = [html.P(words) for words in limits_words(summary.ends)]
+    if amounts.ready and expected is not None and expected.rows:
+        said.insert(0, html.P(f"Try: {expected.words}. Expected: {expected.rows[0].in_words()}."))
     return [html.P(f"{tries}." if tries else nothing_asks(summary)[0], className="say"), *said]
 
 

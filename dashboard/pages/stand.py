@@ -16,6 +16,7 @@ from dashboard.urlstate import View, parse, to_query
 from telemetry.arrays import ENDS
 from telemetry.bike import Bike
 from telemetry.errors import BikeFileError, BothEndsError
+from telemetry.logbook import MOST_LETTERS
 from telemetry.report import stand_document, stand_html, stand_picture
 from telemetry.stand import Recheck, StandResult, at_stand, parse_change
 
@@ -38,7 +39,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         return parts.problem(PATH, view, "At the stand", "Choose a run first.", shelf.runs())
     bike = desk.logbook.bike(view.run)
     try:
-        shown = _shown(stand_of(bike, view.stand), view, screen)
+        shown = _shown(stand_of(bike, view.stand), view, screen, shelf.desk.logbook.ticks(view.run))
     except BikeFileError as error:
         shown = [html.P(" ".join(error.faults) or str(error), className="fault", role="alert")]
     return parts.page(PATH, View(run=view.run), "At the stand", _form(bike, view), *shown, shown=True)
@@ -95,18 +96,28 @@ def _form(bike: Bike, view: View) -> html.Form:
     )
 
 
-def _shown(result: StandResult, view: View, screen: Screen) -> list[Any]:
+def _shown(result: StandResult, view: View, screen: Screen, ticked: frozenset[str]) -> list[Any]:
     printer = Printer(View(run=view.run), screen.theme)
     sections = {section.name: section for section in stand_document(result.stand).sections}
     drawing = stand_picture(result)
     source = "data:image/svg+xml," + quote(drawing)
     image = html.Img(src=source, alt="The motorcycle before and after", className="drawing")
     picture = parts.section("Drawn to scale", image) if drawing else None
-    ticks = html.Ul([html.Li(_words(check)) for check in result.stand.recheck], className="ticks")
+    ticks = html.Ul([_tick(check, view, ticked) for check in result.stand.recheck], className="ticks")
     recheck = parts.section("Measure again, in this order", ticks) if result.stand.recheck else None
     first = [printer.section(sections.pop(name, None)) for name in ("verdict", "windows", "moved")]
     sections.pop("recheck", None)
     return [*first, recheck, picture, *(printer.section(section) for section in sections.values())]
+
+
+def _tick(check: Recheck, view: View, ticked: frozenset[str]) -> html.Li:
+    """A check, which the page's script gives a box: ticked off for this run and these changes, on every device."""
+    words = _words(check)
+    key = f"{view.stand} {words}"[:MOST_LETTERS]
+    return html.Li(
+        words,
+        **{"data-check": key, "data-run": view.run, "data-ticked": "yes" if key in ticked else "no"},
+    )
 
 
 def _words(check: Recheck) -> str:

@@ -283,7 +283,7 @@ def road_model(bike: Bike) -> RoadModel | str:
     if bike.chassis is not None and inertia_kg_m2 is None:
         lacks.append("chassis.pitch_inertia_kg_m2")
     if bike.chassis is None or inertia_kg_m2 is None or lacks:
-        return f"the bike file lacks {' and '.join(lacks)}"
+        return f"the bike file lacks {', '.join(lacks)}"
     to_rear = bike.chassis.com_to_rear_axle_mm / 1e3
     return RoadModel(
         bike.chassis.sprung_mass_kg,

@@ -30,7 +30,7 @@ def trust_sentence(run: RunInfo, laps: Iterable[LapSummary], quality: Iterable[Q
     if refused:
         return f"The log cannot answer everything: {refused[0].message} ({base})"
     if warned:
-        return f"Usable log with {count_word(len(warned), 'warning')}: {base}; first, {warned[0].message}"
+        return f"Usable log with {count_word(len(warned), 'warning')}: {base}. The first warning: {warned[0].message}"
     return f"The log is sound: {base}, no warnings."
 
 

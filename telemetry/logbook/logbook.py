@@ -7,6 +7,7 @@
     season/              numbers of the runs for a season, made again when missing, see `telemetry.season`
     bin/                 runs that were thrown away, with their history
     rider/               what riders said, see `telemetry.logbook.rider`
+    ticks/               what was ticked off at the stand, see `telemetry.logbook.ticks`
     drafts/              logs that wait for answers, see `telemetry.logbook.draft`
     incoming/            runs being built, see `telemetry.logbook.store`
 
@@ -31,6 +32,7 @@ from telemetry.logbook.entry import Record, RunEntry, Words, file_sha256, sheet_
 from telemetry.logbook.keep import check_words, keep
 from telemetry.logbook.rider import RiderWord, new_word, read_words, write_words
 from telemetry.logbook.store import CATALOGUE, CHANGED_MEANWHILE, Store
+from telemetry.logbook.ticks import read_ticks, write_tick
 from telemetry.logs import RawLog, read_log
 from telemetry.review import Cut, Measured, measure, with_columns
 from telemetry.season import REGISTRY, Dataset, RunRecord, date_in, record_of
@@ -38,6 +40,7 @@ from telemetry.setup import SetupSheet, load_sheet
 from telemetry.summary import TRACE_COLUMNS, Summary, Traces, summary_from_json
 
 RIDER = "rider"  # folder of what riders said
+TICKS = "ticks"  # and of what was ticked off
 SEASON = "season"
 
 
@@ -263,6 +266,16 @@ class Logbook:
         with self.store.catalogue.changing():  # nobody else adds one meanwhile
             write_words(self.path / RIDER, log, (*read_words(self.path / RIDER, log), word))
 
+    def ticks(self, run_id: str) -> frozenset[str]:
+        """What was ticked off of the checks of a run; it stays when the run is made again."""
+        return read_ticks(self.path / TICKS, self.entry(run_id).log_sha256)
+
+    def tick(self, run_id: str, check: str, *, on: bool) -> None:
+        """Tick a check off, or take that back. Raises `LogbookError`."""
+        log = self.entry(run_id).log_sha256
+        with self.store.catalogue.changing():
+            write_tick(self.path / TICKS, log, check, on=on)
+
     def throw_away(self, run_id: str, *, version: str = "") -> None:
         """Move a run with its history into the bin. Raises `LogbookError` if somebody else changed it since."""
         if version:
@@ -434,7 +447,7 @@ class Logbook:
         log, path = self.log(run_id), self.store.circuit(run_id)
         named = with_columns(bike or self.bike(run_id), log, self.store.channels(run_id))
         circuit = load_circuit(path) if path else None
-        return measure(log, named, circuit=circuit, cut=self.store.cut(run_id)), named
+        return measure(log, named, circuit=circuit, cut=self.store.cut(run_id), last_use=True), named
 
     def sheet(self, run_id: str) -> SetupSheet | None:
         """The setup sheet of a run, None when it has none. Raises `LogbookError` for an unknown id."""

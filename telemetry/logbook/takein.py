@@ -50,10 +50,10 @@ def is_export(path: Path) -> bool:
 def take_in_export(
     logbook: Logbook, source: str | Path, progress: Callable[[str], None] = lambda words: None
 ) -> TakenIn:
-    """Take in the runs of an export, as each was last; its history stays with who exported it.
+    """Take in the runs of an export, each with its history: how it was reviewed before, oldest first.
 
-    Nothing of the other review is believed: every log is reviewed here. A run whose log is in the logbook already, or
-    in its bin, stays as it is.
+    Nothing of the other reviews is believed: every log is reviewed here, as it was last and as it was before. A run
+    whose log is in the logbook already, or in its bin, stays as it is.
 
     Parameters
     ----------
@@ -68,19 +68,22 @@ def take_in_export(
         If it is no export.
     """
     with _opened(Path(source), logbook.path) as home:
-        rows = _newest(home)
+        of_logs = _by_log(home)
         there = {entry.log_sha256 for entry in (*logbook.revisions(), *logbook.in_bin())}
         added, known, refused = list[str](), 0, list[str]()
-        for row in rows:
-            name = str(row.get("name") or row.get("run_id"))[:80]
-            progress(f"taking in {name}")
-            if row.get("log_sha256") in there:
+        for log_sha256, rows in of_logs.items():
+            if log_sha256 in there:
                 known += 1
                 continue
-            try:
-                added.append(_take_in(logbook, home, row))
-            except (BothEndsError, OSError, ValueError) as error:
-                refused.append(f"{name}: {error}")
+            for row in rows:
+                last = row is rows[-1]
+                name = str(row.get("name") or row.get("run_id"))[:80] + ("" if last else ", as it was before")
+                progress(f"taking in {name}")
+                try:
+                    run_id = _take_in(logbook, home, row)
+                    added += [run_id] if last else []
+                except (BothEndsError, OSError, ValueError) as error:
+                    refused.append(f"{name}: {error}")
         return TakenIn(tuple(added), known, tuple(refused))
 
 
@@ -124,14 +127,14 @@ def _unpack(packed: zipfile.ZipFile, place: Path, name: str) -> None:
                 file.write(piece)
 
 
-def _newest(home: Path) -> list[dict[str, Any]]:
-    """Row of the catalogue of each log that holds, in the order in which they were added."""
+def _by_log(home: Path) -> dict[str, list[dict[str, Any]]]:
+    """Rows of the catalogue by log, those of one log oldest first: the last one holds."""
     try:
         rows = json.loads((home / _CATALOGUE).read_text(encoding="utf-8"))
-        found: dict[str, dict[str, Any]] = {}
+        found: dict[str, list[dict[str, Any]]] = {}
         for row in sorted(rows, key=lambda row: (str(row["added_at"]), int(row["revision"]))):
-            found[str(row["log_sha256"])] = row
-        return list(found.values())
+            found.setdefault(str(row["log_sha256"]), []).append(row)
+        return found
     except (OSError, ValueError, TypeError, KeyError):
         raise LogbookError(f"{home}: holds no {_CATALOGUE} of an export.") from None
 
@@ -147,7 +150,12 @@ def _take_in(logbook: Logbook, home: Path, row: dict[str, Any]) -> str:
     if log.stat().st_size > LARGEST_LOG_BYTES or file_sha256(log) != row["log_sha256"]:
         raise LogbookError("its log is not the one that was exported.")
     load_bike(place / BIKE, beside=True)
-    said = {word: text for word in Words.__annotations__ if isinstance(text := row.get(word), str) and text}
+    # empty words are said too: they take back what the run said before; a date cannot be empty
+    said = {
+        word: text
+        for word in Words.__annotations__
+        if isinstance(text := row.get(word), str) and (text or word != "date")
+    }
     channels, cut = place / CHANNELS, place / CUT
     return logbook.add(
         log,

@@ -134,10 +134,10 @@ def _derivative(
         new_speed = (instant[end, WHEEL_SPEED] + moved_rate) / _between(new.ratio, end, i, share)
         new_shaft_m[end] = there
         force = wheel_force_n(new, end, there, new_speed) - instant[end, FORCE]
-        # a tyre never pulls: it loses at most what it carried
-        tyre = max(
-            -body.tyre_n_m[end] * state[2 + end] - body.tyre_n_s_m[end] * state[6 + end], -instant[end, LOAD]
-        )
+        # a tyre never pulls, and pushes only once the wheel has come down to the road
+        load = instant[end, LOAD]
+        more = -body.tyre_n_m[end] * state[2 + end] - body.tyre_n_s_m[end] * state[6 + end]
+        tyre = max(0.0, load + more) - max(0.0, load)
         rate[2 + end] = state[6 + end]
         rate[6 + end] = (tyre - force) / body.unsprung_kg[end]
         lift += force
@@ -161,8 +161,9 @@ def difference_ride(
 ) -> None:
     """Shaft travel of the new ride at every sample of the old one, into ``new_shaft_m`` of shape (2, n).
 
-    ``spline_m`` are the coefficients of a cubic B-spline through the old shaft travel, ``load_n`` the old tyre loads,
-    both of shape (2, n); ``state`` is where the difference starts, and where it ends.
+    ``spline_m`` are the coefficients of a cubic B-spline through the old shaft travel, ``load_n`` the old tyre loads
+    (in the air what the tyre would pull with if it could), both of shape (2, n); ``state`` is where the difference
+    starts, and where it ends.
     """
     n = spline_m.shape[1]
     step = sample_s / substeps

@@ -10,7 +10,7 @@ from telemetry.prediction.prediction import Laps, predict, prepare
 from telemetry.prediction.results import Expected, TryRow
 from telemetry.review import Measured
 from telemetry.stand import Change
-from telemetry.summary import Finding, Summary, Turn, decimals_of, number, sentence, signed
+from telemetry.summary import Finding, Summary, Turn, sentence
 
 # Of the damping, where the bike file has a curve and no clicks. A choice of ours: about what two clicks do.
 DAMPING_STEP = 0.10
@@ -95,21 +95,11 @@ def _sized(suggestion: str, expected: Expected) -> str:
     """A suggestion that ends in what its step is expected to do."""
     said = [without_amount(suggestion)]
     if expected.rows:
-        rows = "; ".join(_row_words(row) for row in expected.rows[:MOST_ROWS])
+        rows = "; ".join(row.in_words() for row in expected.rows[:MOST_ROWS])
         said.append(f"{EXPECTED} of this step ({expected.words[0].lower()}{expected.words[1:]}): {rows}.")
     if expected.reason:
         said.append(f"{HOW_MUCH} is not predicted. {expected.reason}")
     return " ".join(said)
-
-
-def _row_words(row: TryRow) -> str:
-    """``front travel left 4.1 to 5.2 mm (change −0.6 to +2.8)``."""
-    if row.after is None:
-        return f"{row.name} {row.direction}"
-    digits = decimals_of(row.unit) if row.unit else 2
-    low, high = (row.low, row.high) if row.next_low is None else (row.next_low, row.next_high)
-    values = f"{row.name} {number(row.before, digits)} to {number(row.after, digits, row.unit)}"
-    return f"{values} (change {signed(low, digits)} to {signed(high, digits)}, 90 %)"
 
 
 def expected_effect(laps: Laps, turns: Iterable[Turn]) -> Expected:

@@ -13,7 +13,7 @@ NORMAL = float(stats.norm.ppf(0.5 + COVERED / 2))
 # What the model itself is off by once the change moves an end by `FULL_MM` or more; for a smaller change in proportion
 # to it, since without a change nothing is off. Travel mm, everything else as a share of the value. Measured on rides
 # of simulators with physics that the model does not have.
-FLOOR_MM, FLOOR_DEEPEST_MM, FLOOR_SHARE, FLOOR_SAME_BUMP = 0.15, 0.40, 0.008, 0.016
+FLOOR_MM, FLOOR_DEEPEST_MM, FLOOR_SHARE, FLOOR_SAME_BUMP = 0.15, 0.40, 0.008, 0.010
 FULL_MM, FULL_SPEED_SHARE = 1.0, 0.03
 DEEPEST = ("travel.max_mm", "travel.left_mm")
 

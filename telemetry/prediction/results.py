@@ -8,13 +8,14 @@ from telemetry.arrays import BoolArray
 from telemetry.laps import Track
 from telemetry.motion import Motion
 from telemetry.stand import Changed
+from telemetry.summary import decimals_of, number, signed
 
 SCHEMA = "bothends.try/1"
 
 
 @dataclass(frozen=True)
 class TryRow:
-    """One number over the complete laps, at the wheel.
+    """One number over the complete laps at pace, at the wheel.
 
     Parameters
     ----------
@@ -46,6 +47,15 @@ class TryRow:
     within_laps: bool = False
     direction: str = ""
     reason: str = ""
+
+    def in_words(self) -> str:
+        """``front travel left 4.1 to 5.2 mm (change −0.6 to +2.8, 90 %)``."""
+        if self.after is None:
+            return f"{self.name} {self.direction}"
+        digits = decimals_of(self.unit) if self.unit else 2
+        low, high = (self.low, self.high) if self.next_low is None else (self.next_low, self.next_high)
+        values = f"{self.name} {number(self.before, digits)} to {number(self.after, digits, self.unit)}"
+        return f"{values} (change {signed(low, digits)} to {signed(high, digits)}, 90 %)"
 
 
 @dataclass(frozen=True)

@@ -17,6 +17,8 @@ STEP_S = 0.0025  # of the integration, at most; 1 ms changes nothing (0.01 mm, 0
 SETTLE_S = 4.0  # ridden before what counts; the slowest of body and springs has died away ten times over
 # After a longer gap than this the bridged travel disturbs the difference for about this time.
 LONG_GAP_S, AFTER_GAP_S = 0.05, 1.0
+# Of its usual load: a wheel that carries less counts as in the air; the forces are no better known than that.
+LIGHT_SHARE = 0.1
 SLOW_HZ = 0.5  # below which the tyres' loads are those of the weight
 
 
@@ -94,7 +96,7 @@ def tyre_loads_n(ride: OldRide, model: DifferenceModel) -> FloatArray:
     Returns
     -------
     ndarray of shape (2, n)
-        Never negative. [N]
+        Of a wheel in the air 0 or less: what its tyre would pull with if it stuck to the road. [N]
     """
     body, tables = model.body, model.old
     force = np.empty_like(ride.shaft_m)
@@ -110,7 +112,25 @@ def tyre_loads_n(ride: OldRide, model: DifferenceModel) -> FloatArray:
         lift[k] += np.gradient(wheel_speed, ride.sample_s)
     sos = signal.butter(2, SLOW_HZ, "highpass", fs=rate, output="sos")
     fast = signal.sosfiltfilt(sos, lift, axis=1) if lift.shape[1] > 30 else lift - lift.mean(axis=1)[:, None]
-    return np.asarray(np.maximum(0.0, force + body.unsprung_kg[:, None] * (GRAVITY_M_S2 + fast)))
+    load = force + body.unsprung_kg[:, None] * (GRAVITY_M_S2 + fast)
+    for k in range(2):
+        starts, stops = runs(load[k] < LIGHT_SHARE * np.median(load[k]))
+        for start, stop in zip(starts, stops, strict=True):
+            load[k, start:stop] = -body.tyre_n_m[k] * _gap_m(fast[k, start:stop], ride.sample_s)
+    return np.asarray(load)
+
+
+def _gap_m(lift_m_s2: FloatArray, sample_s: float) -> FloatArray:
+    """Height of a wheel in the air over a road that is straight from where it left it to where it lands. [m]
+
+    Parameters
+    ----------
+    lift_m_s2 : ndarray of shape (n,)
+        Upward acceleration of the wheel.
+    """
+    n = len(lift_m_s2)
+    path = np.cumsum(np.cumsum(lift_m_s2)) * sample_s**2
+    return np.asarray(np.maximum(0.0, path - path[-1] * np.arange(1, n + 1) / n)) if n else path
 
 
 def _wheel_m(tables: Tables, shaft_m: FloatArray) -> FloatArray:

@@ -7,6 +7,7 @@ from enum import IntEnum
 from typing import Any
 
 from telemetry.arrays import End
+from telemetry.findings import EXPECTED, HOW_MUCH
 from telemetry.summary import Metric, interval, number, plus_minus
 
 
@@ -345,6 +346,8 @@ def without_intervals(text: str) -> str:
 
 
 def in_short(suggestion: str) -> str:
-    """What to do, without what to recheck and why another step is not advised: the finding has these."""
+    """What to do, without what to recheck and why another step is not advised or predicted: the finding says so."""
+    if EXPECTED in suggestion:
+        suggestion = suggestion.partition(HOW_MUCH)[0].rstrip()
     kept = (words for words in _SENTENCE_END.split(suggestion) if not words.startswith(("Recheck: ", "Not ")))
     return " ".join(kept)

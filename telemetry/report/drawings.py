@@ -21,10 +21,6 @@ def drawn(picture: Any) -> str:
     return DRAW[type(picture)](picture)
 
 
-def _tick(value: float) -> str:
-    return f"{value:g}".replace("-", "−")
-
-
 def _missing(end: End, y: float) -> str:
     return svg.text((_LEFT + _RIGHT) / 2, y, f"no {end} travel sensor", class_="quiet", text_anchor="middle")
 
@@ -33,7 +29,7 @@ def _x_axis(scale: svg.Scale, y: float, label: str, values: Iterable[float]) -> 
     parts = [svg.line(scale.start, y, scale.stop, y, class_="axis")]
     for value in values:
         parts.append(svg.line(scale(value), y, scale(value), y + 4, class_="axis"))
-        parts.append(svg.text(scale(value), y + 15, _tick(value), text_anchor="middle", class_="tick"))
+        parts.append(svg.text(scale(value), y + 15, svg.tick(value), text_anchor="middle", class_="tick"))
     return [*parts, svg.text(scale.stop, y + 28, label, text_anchor="end", class_="quiet")]
 
 
@@ -71,10 +67,7 @@ def _lap(picture: TravelPicture, reach: float = 125.0) -> str:
 
 def _travel_panel(picture: TravelPicture, end: End, x: svg.Scale, y: svg.Scale) -> list[str]:
     outward = -1 if end == "front" else 1
-    body = []
-    for value in svg.ticks(0.0, y.high, 3):
-        body.append(svg.line(x.start, y(value), x.stop, y(value), class_="grid"))
-        body.append(svg.text(x.start - 5, y(value) + 3.5, _tick(value), text_anchor="end", class_="tick"))
+    body = [svg.level_axis(y, x.start, x.stop, "mm", 3)]
     title_y = y(y.high) + outward * (5 if outward < 0 else 14)
     if end not in picture.travel_mm:
         return [*body, _missing(end, (y.start + y.stop) / 2)]
@@ -133,8 +126,7 @@ def _halves(picture: Halves) -> str:
         body += _upright(upright, picture, x, sides[upright.end])
     if picture.zero:
         body.append(svg.line(x(0.0), middle - reach, x(0.0), middle + reach, class_="zero"))
-    for value in svg.ticks(x.low, x.high, 8):
-        body.append(svg.text(x(value), middle + 4, _tick(value), text_anchor="middle", class_="tick"))
+    body.append(svg.across_axis(x, middle + 4, svg.unit_of_title(picture.x_title), 8))
     foot = height - 6
     left, right = picture.headings or ("", "")
     body += [
@@ -161,9 +153,7 @@ def _half_axis(picture: Halves, end: End, y: svg.Scale, x: svg.Scale) -> list[st
     if end not in picture.ends:
         return [_missing(end, (y.start + y.stop) / 2)]
     body = [svg.line(x.start, y(0.0), x.stop, y(0.0), class_="axis")]
-    for value in svg.ticks(0.0, picture.top, 3)[1:]:
-        body.append(svg.line(x.start, y(value), x.stop, y(value), class_="grid"))
-        body.append(svg.text(x.start - 5, y(value) + 3.5, _tick(value), text_anchor="end", class_="tick"))
+    body.append(svg.level_axis(y, x.start, x.stop, picture.unit, 3, zero=False))
     body.append(svg.text(x.stop, name_y, end, class_=f"{end} name", text_anchor="end"))
     return body
 
@@ -228,7 +218,7 @@ def _season(picture: SeasonPicture) -> str:
     body = [svg.text(_LEFT - 30, top - 4, picture.y_title, class_="quiet")]
     for value in svg.ticks(y.low, y.high, 5):
         body.append(svg.line(x.start, y(value), x.stop, y(value), class_="grid"))
-        body.append(svg.text(x.start - 5, y(value) + 3.5, _tick(value), text_anchor="end", class_="tick"))
+        body.append(svg.text(x.start - 5, y(value) + 3.5, svg.tick(value), text_anchor="end", class_="tick"))
     for group, places in zip(picture.groups, picture.places, strict=True):
         values = [point.value for point in group.points if point.value is not None]
         mean, left, right = y(sum(values) / len(values)), x(places[0] - 0.45), x(places[-1] + 0.45)

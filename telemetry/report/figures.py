@@ -399,7 +399,7 @@ def dots_picture(points: Mapping[End, Sequence[Point]], x_title: str, title: str
         title=title,
         x_title=x_title,
         x_range=(float(laps.min()) - 0.6, float(laps.max()) + 0.6),
-        top=1.12 * highest,
+        top=1.35 * highest,  # room for the names
         unit="",
         decimals=2,
         ends=tuple(points),

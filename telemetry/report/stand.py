@@ -198,15 +198,9 @@ def _curves(
     low, high = _span([y for _, _, y, _ in drawn])
     x = svg.Scale(0.0, max(float(w[-1]) for _, w, _, _ in drawn), left, right)
     y = svg.Scale(low, high, bottom, top)
-    body = []
-    for value in svg.ticks(low, high, 5):
-        body += [
-            svg.line(left, y(value), right, y(value), class_="grid"),
-            svg.text(left - 5, y(value) + 3.5, f"{value:g}", text_anchor="end", class_="tick"),
-        ]
+    body = [svg.level_axis(y, left, right, svg.unit_of_title(name), 5)]
     body.append(svg.line(left, bottom, right, bottom, class_="axis"))
-    for value in svg.ticks(x.low, x.high, 8):
-        body.append(svg.text(x(value), bottom + 15, f"{value:g}", text_anchor="middle", class_="tick"))
+    body.append(svg.across_axis(x, bottom + 15, "mm", 8))
     body.append(
         svg.text(right, bottom + 30, "wheel travel, vertical [mm]", text_anchor="end", class_="quiet")
     )

@@ -1,6 +1,7 @@
 """A small writer of SVG: elements, scales, paths. Everything that goes in as text comes out escaped."""
 
-from collections.abc import Iterable
+import re
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from html import escape
 
@@ -88,6 +89,85 @@ def ticks(low: float, high: float, about: int = 6) -> list[float]:
 def _multiples(low: float, high: float, step: float) -> list[float]:
     first, last = int(np.ceil(low / step - 1e-9)), int(np.floor(high / step + 1e-9))
     return [float(k * step) for k in range(first, last + 1)]
+
+
+def level_axis(
+    y: Scale, left: float, right: float, unit: str, about: int, *, zero: bool = True, per: float = 1
+) -> str:
+    """Level lines at round values, with the values at their left: a group that says its scale.
+
+    Parameters
+    ----------
+    unit : str
+        Of the values; "" for none.
+    about : int
+        So many lines.
+    zero : bool
+        Also one at 0.
+    per : float
+        How many of the unit are one of the scale: 1 in the scale's own.
+    """
+    low, high = y.low if zero else 0.0, y.high
+    parts = []
+    for value in ticks(low * per, high * per, about):
+        if value == 0 and not zero:
+            continue
+        at = y(value / per)
+        parts.append(line(left, at, right, at, class_="grid"))
+        parts.append(text(left - 5, at + 3.5, tick(value), text_anchor="end", class_="tick"))
+    scale = (y.low, y.high, y.start, y.stop, left, right, about, int(zero))
+    return element("g", *parts, data_level=_said((*scale, unit)))
+
+
+def across_axis(x: Scale, y: float, unit: str, about: int, *, per: float = 1) -> str:
+    """Round values along a level line with their middle over their place; as of `level_axis`."""
+    parts = [
+        text(x(value / per), y, tick(value), text_anchor="middle", class_="tick")
+        for value in ticks(x.low * per, x.high * per, about)
+    ]
+    scale = (x.low, x.high, x.start, x.stop, y, about)
+    return element("g", *parts, data_across=_said((*scale, unit)))
+
+
+def _said(values: Iterable[str | float]) -> str:
+    return " ".join(one if isinstance(one, str) else f"{one:.6g}" for one in values)
+
+
+_AXIS = re.compile(r'<g data-(level|across)="([^"]*)">.*?</g>', re.DOTALL)
+
+
+def with_other_axes(picture: str, per: Callable[[str], float | None]) -> str:
+    """A picture of which the axes stand in other units, with round values again.
+
+    Parameters
+    ----------
+    per : callable
+        How many of the other unit are one of a unit; None where the unit stays.
+    """
+
+    def anew(found: re.Match[str]) -> str:
+        factor = per(found[2].split(" ")[-1])
+        if factor is None:
+            return found[0]
+        *numbers, unit = found[2].split(" ")
+        low, high, start, stop, *rest = map(float, numbers)
+        scale = Scale(low, high, start, stop)
+        if found[1] == "across":
+            return across_axis(scale, rest[0], unit, int(rest[1]), per=factor)
+        left, right, about, zero = rest
+        return level_axis(scale, left, right, unit, int(about), zero=bool(zero), per=factor)
+
+    return _AXIS.sub(anew, picture)
+
+
+def unit_of_title(title: str) -> str:
+    """The unit in brackets at the end of a title; "" where there is none."""
+    return title.rpartition("[")[2].rstrip("]") if title.endswith("]") else ""
+
+
+def tick(value: float) -> str:
+    """A round value as it is written at an axis."""
+    return f"{round(value, 9):g}".replace("-", "−")
 
 
 def pieces(mask: BoolArray) -> list[slice]:

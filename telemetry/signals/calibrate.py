@@ -248,7 +248,7 @@ def zero_mm(measured_mm: FloatArray, sample_rate_hz: float, setup: SensorSetup, 
         stop_mm = find_top_outs(measured_mm, sample_rate_hz).stop_mm
         if stop_mm is None:
             raise CalibrationError(
-                f"{key} zero_topped_out: no level at which this end tops out was stop_mm in the log; give zero or "
+                f"{key} zero_topped_out: no level at which this end tops out was found in the log; give zero or "
                 f"zero_interval_s."
             )
         return stop_mm

@@ -65,6 +65,14 @@ def test_rake_trail_wheelbase_for_both_travels(fork_mm, up_mm, rake_deg, trail_m
     assert now.pitch_deg == pytest.approx(24.0 - rake_deg, abs=2e-3)
 
 
+@pytest.mark.parametrize(("fork_mm", "up_mm"), [(0.0, 0.0), (30.0, 0.0), (0.0, 30.0), (30.0, 27.4)])
+def test_ride_heights_are_the_axle_heights_less_the_vertical_travel(fork_mm, up_mm):
+    # by hand: z cos(rake) at the fork; turned by a degree or two, which takes half a millimetre at most
+    now = attitude(bike(), fork_mm, up_mm)
+    assert now.front_ride_height_mm == pytest.approx(300.0 - fork_mm * np.cos(np.radians(24.0)), abs=0.5)
+    assert now.rear_ride_height_mm == pytest.approx(310.0 - up_mm, abs=0.5)
+
+
 @settings(max_examples=50, deadline=None)
 @given(fork_mm=st.floats(0.0, 125.0), up_mm=st.floats(0.0, 125.0))
 def test_as_by_turning_the_bike_until_both_tyres_touch(fork_mm, up_mm):

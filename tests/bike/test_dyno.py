@@ -110,6 +110,13 @@ def test_energy_of_a_cycle_is_pi_c_omega_x_squared(share):
     assert used.peak_w == pytest.approx(2 * 47.374, rel=1e-4)
 
 
+def test_heat_of_a_lap_is_of_its_own_time():
+    # 1 N s/mm at 100 mm/s for 2 s, then at 300 mm/s for 2 s: c v^2 t = 20 J and 180 J
+    speed = np.repeat([100.0, 300.0], 1000)
+    used = damper_use(linear(1.0), speed, 500.0, 200.0, laps_s=((0.0, 2.0), (2.0, 4.0), (1.0, 3.0)))
+    assert used.lap_j == pytest.approx((20.0, 180.0, 100.0))
+
+
 def test_two_rates_and_friction():
     # 1000 and 2000 N s/m: pi w X^2 (cb + cr)/2 = 23.6871 J; Coulomb 120 N: 4 F X = 9.6 J a cycle (Rao)
     rate = 4000.0

@@ -11,6 +11,7 @@ from xml.etree import ElementTree
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
+from telemetry.setup import parse_sheet
 from tests.dashboard.browser import DESK, PHONE, TABLET, page_addresses, serving
 from tests.dashboard.made_up import CORNERS, MadeUpLogbook, made_up
 
@@ -250,6 +251,7 @@ def test_a_fork_that_bottoms_is_followed_to_its_corner(watch):
     low, high = x_range(page)
     wait_for_range(page, 0, 360, within=5)  # corner 1 is from 150 to 300 m in `made_up`
     page.get_by_text("corner 1, 0 to 360 m").wait_for()
+    page.locator("#numbers").scroll_into_view_if_needed()
     page.get_by_text("Balance here").wait_for()
     assert "are of this stretch" in page.locator("#shown").inner_text()
     page.locator("#faster").scroll_into_view_if_needed()
@@ -508,6 +510,57 @@ def test_of_300_runs_some_are_found_and_ordered_without_asking_the_server(watch,
         page.locator("#order-runs").select_option("time")
         assert page.locator("#runs tbody").first.inner_text().startswith("Run 299")
         assert len(watched.asked) == asked
+
+
+@pytest.fixture(scope="module")
+def day(runs):
+    """A day of eight runs, newest first: before each one click less rebound; the fifth has a damper in doubt."""
+    doubtful, calm = runs
+    made = []
+    for outing in range(1, 9):
+        of = doubtful if outing == 5 else calm
+        entry = replace(
+            of.entry, run_id=f"day-{outing}", name=f"Run {outing}", outing=str(outing), date="2026-06-06"
+        )
+        made.append(replace(of, entry=entry, sheet=parse_sheet({"front": {"rebound_clicks": 12 - outing}})))
+    return MadeUpLogbook(*reversed(made))
+
+
+def test_a_day_of_eight_runs_is_walked_from_its_alarm_to_the_next_run_and_a_comparison(watch, day):
+    with serving(day) as address:
+        watched = watch(address)
+        page = watched.open("/runs")
+        names = page.locator("#runs .name").all_inner_texts()
+        assert names == [f"Run {outing}" for outing in range(8, 0, -1)]
+        alarm = page.locator(".caution a")
+        assert (
+            alarm.all_inner_texts() == ["Run 5, 2026-06-06, Vellmoor Ring"]
+            and alarm.bounding_box()["y"] < 300
+        )
+        changed = page.locator("#runs .between").all_inner_texts()
+        assert changed == [
+            f"↑ Since Run {outing - 1}: front rebound clicks {13 - outing} → {12 - outing}."
+            for outing in range(8, 1, -1)
+        ]
+        assert page.locator("#runs tbody").first.locator(".trend").count() >= 4
+        alarm.click()
+        watched.ready()
+        assert (
+            page.locator("#choose-run")
+            .evaluate("list => list.selectedOptions[0].textContent")
+            .startswith("Run 5")
+        )
+        assert "damping" in page.locator(".headline").inner_text()
+        page.keyboard.press(".")
+        page.wait_for_function("() => location.search.includes('day-6')")
+        watched.ready()
+        assert page.locator(".headline").inner_text().startswith("Front bottoms")
+        page.go_back()
+        page.go_back()
+        page.locator("#runs tbody").nth(2).get_by_text("Compare with Run 5").click()
+        page.wait_for_function("() => location.search.includes('other=day-6')")
+        watched.ready()
+        assert "front rebound clicks" in page.locator("main").inner_text()
 
 
 @pytest.mark.parametrize("name", ["review", "compare"])

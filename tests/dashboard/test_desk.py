@@ -533,6 +533,18 @@ def test_what_a_rider_says_is_kept_at_its_place_with_the_riders_key_alone(book):
     assert refused.status_code == 403 and only(book)[0].notes == ""
 
 
+def test_what_is_ticked_off_at_the_stand_is_seen_by_another_device(book):
+    client, _ = client_of(book)
+    entry, _ = only(book)
+    to, check = f"/write/ticks/{entry.run_id}", "c:front.preload_mm=+2 front sag: it moved."
+    assert send(client, to, {"check": check, "on": "yes"}) == {"words": "kept"}
+    elsewhere = Logbook(book.path)
+    assert elsewhere.ticks(entry.run_id) == {check}
+    assert "letters" in send(client, to, {"check": "x" * 501, "on": "yes"})["message"]
+    send(client, to, {"check": check, "on": ""})
+    assert elsewhere.ticks(entry.run_id) == frozenset()
+
+
 def test_the_stand_is_as_the_command_line_has_it(book):
     client, _ = client_of(book)
     entry, _ = only(book)

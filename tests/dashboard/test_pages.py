@@ -7,7 +7,7 @@ import pytest
 from dash import dcc, html
 
 from dashboard.app import create_app, open_page
-from dashboard.pages import compare, review
+from dashboard.pages import balance, compare, review, rider
 from dashboard.pages.parts import Screen
 from dashboard.pages.runs import trend_mask
 from dashboard.scene import open_scene, zoomed_scene
@@ -635,3 +635,18 @@ def test_what_asks_for_a_change_is_said_before_the_log_is_called_sound(runs):
     words = made_up("quiet", oscillation="no", masked=False).summary.verdicts
     assert "bottomed" in words[0] and words[0].startswith("Front")
     assert words[-1].startswith("The log is sound")
+
+
+def test_a_step_that_cannot_be_tried_says_why_on_every_screen(logbook):
+    """No log is kept here: the reason is what `MadeUpLogbook.measured` says."""
+    shelf = Shelf(logbook)
+    assert not shelf.amounts("before", start=False).ready
+    amounts = shelf.amounts("before", wait=True)
+    assert amounts.ready and "keeps no log" in amounts.expected.reason
+    turned = [one for one in amounts.summary.findings if one.turns]
+    assert turned and all("bothends try" not in one.suggestion for one in turned)
+    for layout in (review.layout, balance.layout, rider.layout):
+        page = layout(shelf, parse("?run=before"), LIGHT)
+        said = " ".join(part for part in walk(page) if isinstance(part, str))
+        assert "bothends try" not in said and "-tick" not in said
+    assert "keeps no log" in text(rider.next_step(amounts)[1])

@@ -7,7 +7,8 @@ import pytest
 
 from dashboard.app import create_app
 from dashboard.unit_words import CHOICES, UNITS, text_in
-from dashboard.units import COOKIE, in_units, page_in
+from dashboard.units import COOKIE, in_units, page_in, picture_in
+from telemetry.report.svg import Scale, level_axis
 
 ALL = frozenset(CHOICES)
 HOME = "http://127.0.0.1:8417"
@@ -102,9 +103,20 @@ def test_what_is_typed_and_copied_stays_as_it_is():
     page = "<style>a{top:3 mm}</style><p>9 mm left</p><svg><text>9 mm</text></svg>"
     page += "<table><tr><th>x [mm]</th></tr><tr><td>25.4</td></tr></table>"
     assert page_in(page, ALL) == (
-        "<style>a{top:3 mm}</style><p>0.35 in left</p><svg><text>9 mm</text></svg><table><tr><th>x [in]</th></tr>"
+        "<style>a{top:3 mm}</style><p>0.35 in left</p><svg><text>0.35 in</text></svg><table><tr><th>x [in]</th></tr>"
         "<tr><td>1.000</td></tr></table>"
     )
+
+
+def test_a_drawn_axis_gets_round_values_of_the_other_unit_at_their_places():
+    """2 in are 50.8 mm (exact), so they stand as high as a line at 50.8 mm would."""
+    y = Scale(0.0, 127.0, 200.0, 0.0)
+    drawn = picture_in(f"<svg>{level_axis(y, 40, 700, 'mm', 3)}</svg>", {"in"})
+    found = dict(re.findall(r'<line[^>]*y1="([^"]*)"[^>]*/><text[^>]*>([^<]*)</text>', drawn))
+    assert {float(words): float(at) for at, words in found.items()} == {
+        inches: pytest.approx(y(25.4 * inches), abs=0.01) for inches in (0, 2, 4)
+    }
+    assert picture_in(drawn, set()) == drawn
 
 
 def test_a_reader_gets_his_own_units_and_another_ours(logbook):

@@ -1,6 +1,7 @@
 """A colleague's export comes in whole, is reviewed here, and cannot write or read elsewhere."""
 
 import json
+import re
 import shutil
 import zipfile
 
@@ -40,6 +41,23 @@ def test_an_export_is_taken_in_and_the_second_time_it_is_known(exported, kept_fi
     again = take_in_export(mine, source)
     assert (again.added, again.known, again.refused) == ((), 1, ())
     assert verify(mine).damages == () and not list((mine.path / "drafts").glob("*"))
+
+
+def test_how_a_run_was_reviewed_before_comes_over_oldest_first(exported, tmp_path):
+    theirs = exported[2]
+    first = theirs.runs()[0]
+    bike = tmp_path / "stiffer.toml"
+    text = theirs.store.bike(first.run_id).read_text(encoding="utf-8")
+    bike.write_text(re.sub(r"preload_mm = [\d.]+", "preload_mm = 11.25", text, count=1), encoding="utf-8")
+    assert bike.read_text(encoding="utf-8") != text
+    theirs.add(theirs.original(first.run_id), bike, rider="C")
+    export(theirs, tmp_path / "both")
+    mine = Logbook(tmp_path / "mine")
+    (added,) = take_in_export(mine, tmp_path / "both").added
+    before, now = mine.history(added)
+    assert (now.rider, before.rider) == ("C", "B") and len(mine.runs()) == 1
+    bikes = [mine.store.bike(one.run_id).read_text(encoding="utf-8") for one in (now, before)]
+    assert bikes == [bike.read_text(encoding="utf-8"), text]
 
 
 def test_the_command_and_what_is_no_export(exported, kept_files, tmp_path, capsys):

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from telemetry.motion.stops import find_stops, stop_notes
+from telemetry.motion.stops import _collapses, find_stops, stop_notes
 from tests.benchmarks.motion.harsh import harsh_outing
 from tests.benchmarks.motion.score import Stops, score_stops
 from tests.motion.made_ends import RATE_HZ, end_of
@@ -90,3 +90,21 @@ def test_bottoming_of_simulated_outings_is_found_and_nothing_else():
     assert total.contacts >= 10
     assert total.recall >= 0.98
     assert total.precision >= 0.98
+
+
+@pytest.mark.parametrize("samples", [1, 10, 37])
+def test_a_contact_lasts_as_long_as_its_samples(samples):
+    shaft = np.full(1000, 40.0)
+    shaft[500 : 500 + samples] = STROKE_MM
+    (stop,) = stops_of(shaft)
+    assert stop.duration_s == pytest.approx(samples / RATE_HZ)
+
+
+@pytest.mark.parametrize("at", [30, 500, 969])
+def test_a_collapse_is_seen_wherever_its_before_and_after_are_logged(at):
+    depth = 69.0 - 1.0 * np.abs(
+        np.arange(1000.0) - at
+    )  # 1 mm a sample there and back: on straight it would be past
+    assert _collapses(depth, at, STROKE_MM - 0.5, RATE_HZ)
+    assert not _collapses(depth, 0, STROKE_MM - 0.5, RATE_HZ)
+    assert not _collapses(depth, 999, STROKE_MM - 0.5, RATE_HZ)

@@ -14,6 +14,7 @@ from telemetry.notes import Step
 from telemetry.report.comparison import excluded_words
 from telemetry.setup import Outing, compare, comparison_to_json, parse_sheet, repeats
 from telemetry.setup.expected import known_change
+from telemetry.setup.rows import usable_laps
 from telemetry.summary import LoggedCondition
 from tests.setup.made_summaries import end_summary, lap, laps_with, summary
 
@@ -278,11 +279,21 @@ def test_a_known_change_says_which_rows_should_move(rng):
     [
         (
             {"rear": {"rebound_clicks": 8.0}},
-            {"balance.rebound_slope": -1, "rear.asymmetry": 1, "rear.damping.rebound": 1},
+            {
+                "balance.rebound_slope": -1,
+                "rear.asymmetry": 1,
+                "rear.damping.rebound": 1,
+                "rear.speed.rebound_mm_s": -1,
+            },
         ),
         (
             {"front": {"compression_clicks": 8.0}},
-            {"balance.compression_slope": 1, "front.asymmetry": -1, "front.damping.compression": 1},
+            {
+                "balance.compression_slope": 1,
+                "front.asymmetry": -1,
+                "front.damping.compression": 1,
+                "front.speed.compression_mm_s": -1,
+            },
         ),
         ({"rear": {"preload_mm": 13.0}}, {"rear.travel.median_mm": -1, "pitch.mean_deg": 1}),
         ({"front": {"tyre_pressure_bar": 2.2}}, {}),
@@ -386,3 +397,18 @@ def test_json_holds_the_numbers(rng):
     data = json.loads(comparison_to_json(result))
     assert data["schema"] == "bothends.comparison/2"
     assert data["metrics"][0]["a"]["values"] == list(result.metrics[0].a.values)
+
+
+def test_a_lap_is_left_out_for_the_reason_that_it_has(rng):
+    laps = laps_with(rng, 4)
+    odd = [
+        replace(laps[0], lap=8, complete=False, kind="left out"),
+        replace(laps[0], lap=9, complete=False, kind="out"),
+        lap(11, time_s=140.0),
+    ]
+    _, excluded = usable_laps(summary([*laps, *odd]), "a")
+    assert [(one.lap, one.reason) for one in excluded[:2]] == [
+        (8, "left out, as asked"),
+        (9, "not a complete lap (out or in lap)"),
+    ]
+    assert excluded[2].reason.startswith("140.0 s, over 10 % slower")

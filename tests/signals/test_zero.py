@@ -8,7 +8,7 @@ import pytest
 from telemetry.errors import CalibrationError, ChannelError
 from telemetry.notes import Step
 from telemetry.signals import to_run
-from telemetry.signals.calibrate import check_zero, drift_between_mm, find_top_outs
+from telemetry.signals.calibrate import TopOuts, check_zero, drift_between_mm, find_top_outs
 from tests.signals.made_logs import FORK, SHOCK, codes, fork_mm, make_log, volts
 
 
@@ -218,3 +218,17 @@ def test_linearity_is_reported_and_a_line_that_was_insisted_on_is_said_to_be_wro
     (note,) = [note for note in insisted.notes if note.code == "not_linear"]
     assert "bench points lie up to" in note.message and "Take shape out of [front.sensor]" in note.message
     assert step_of(front_run(make_log(), bench(0.1, shape="curve")), "calibrate")["kind"] == "curve"
+
+
+@pytest.mark.parametrize(
+    ("levels", "stop_mm"),
+    [
+        ([0.1, 0.2, 0.3, 2.0], 0.2),  # three within 0.3 mm; the median of those
+        ([0.1, 0.2, 0.5, 2.0], None),  # the third is 0.4 mm above the lowest
+        ([0.1, 0.2], None),
+        ([2.5, 0.4, 0.1, 0.35, 0.2], 0.275),  # in any order; four within 0.3 mm
+    ],
+)
+def test_a_stop_is_where_the_three_lowest_readings_agree(levels, stop_mm):
+    found = TopOuts(np.arange(float(len(levels))), np.array(levels)).stop_mm
+    assert found == (None if stop_mm is None else pytest.approx(stop_mm))

@@ -1,0 +1,104 @@
+"""Times of interactions in a real Chromium: from the key or press until nothing is loading and the picture is drawn.
+
+    python -m tests.benchmarks.speed.interactions [LOGBOOK [RUN]] [--times 5]
+
+Without a logbook it shows a made-up run. Prints a table of medians; the machine's load decides much of them.
+"""
+
+import argparse
+import statistics
+import time
+from collections.abc import Callable
+
+from playwright.sync_api import Page, sync_playwright
+
+from telemetry.logbook import Logbook
+from telemetry.report import find_browser
+from tests.dashboard.browser import DESK, FLAGS, HOW_TO_GET_ONE, Watched, serving
+from tests.dashboard.made_up import MadeUpLogbook, made_up
+
+# Two frames after the last answer: what was drawn is on the screen.
+PAINTED = "() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))"
+LOOKS = {
+    "review": "/",
+    "balance": "/balance",
+    "rider": "/rider",
+    "runs": "/runs",
+}
+
+
+def timed(watched: Watched, act: Callable[[Page], object]) -> float:
+    """From the act until the page is ready and painted. [s]"""
+    began = time.perf_counter()
+    act(watched.page)
+    watched.page.wait_for_timeout(30)  # the request is on its way
+    watched.ready().evaluate(PAINTED)
+    return time.perf_counter() - began
+
+
+def interactions(watched: Watched, query: str, times: int) -> dict[str, list[float]]:
+    """Times of each page's opening and of what is done on the review page, by name."""
+    found: dict[str, list[float]] = {}
+    for name, path in LOOKS.items():
+        found[f"open {name}"] = [
+            timed(watched, lambda page, to=path: watched.open(to + query)) for _ in range(times)
+        ]
+    watched.open("/" + query)
+    keys = {
+        "next lap": ("]", "["),
+        "a corner, and all of it": ("2", "0"),
+        "zoom closer, wider": ("+", "-"),
+    }
+    for name, pair in keys.items():
+        found[name] = [
+            timed(watched, lambda page, key=key: page.keyboard.press(key))
+            for _ in range(times)
+            for key in pair
+        ]
+    presses = {
+        "wheel or shaft": ("#at-shaft", "#at-wheel"),
+        "distance or time": ("#against-time", "#against-distance"),
+        "light or dark": ("#theme-switch", "#theme-switch"),
+    }
+    for name, pair in presses.items():
+        found[name] = [
+            timed(watched, lambda page, at=at: page.click(at)) for _ in range(times) for at in pair
+        ]
+    box = watched.page.locator("#travel").bounding_box()
+    assert box is not None
+    places = [box["x"] + box["width"] * (0.2 + 0.6 * k / 10) for k in range(10)]
+    moved = []
+    for x in places:  # the cursor in every picture and on the map
+        began = time.perf_counter()
+        watched.page.mouse.move(x, box["y"] + box["height"] / 3)
+        watched.page.evaluate(PAINTED)
+        moved.append(time.perf_counter() - began)
+    found["cursor moved"] = moved
+    return found
+
+
+def main() -> None:
+    """Print the table."""
+    asked = argparse.ArgumentParser(description=__doc__)
+    asked.add_argument("logbook", nargs="?")
+    asked.add_argument("run", nargs="?")
+    asked.add_argument("--times", type=int, default=5)
+    said = asked.parse_args()
+    book = Logbook(said.logbook, create=False) if said.logbook else MadeUpLogbook(made_up())
+    run = said.run or book.runs()[0].run_id
+    with serving(book) as address, sync_playwright() as playwright:
+        path = find_browser()
+        if path is None:
+            raise SystemExit(HOW_TO_GET_ONE)
+        browser = playwright.chromium.launch(executable_path=path, args=list(FLAGS))
+        watched = Watched(browser, address, **DESK)
+        for name, values in interactions(watched, f"?run={run}", said.times).items():
+            print(
+                f"{name:28} median {1000 * statistics.median(values):6.0f} ms, most {1000 * max(values):6.0f} ms"
+            )
+        print(*watched.wrongs, sep="\n")
+        browser.close()
+
+
+if __name__ == "__main__":
+    main()
