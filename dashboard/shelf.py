@@ -72,7 +72,7 @@ class Amounts:
     ready: bool
 
 
-_PENDING = "still being tried; this page shows it in some seconds."
+_PENDING = "Still being tried; this page shows it in some seconds."
 
 
 class Shelf:
@@ -170,13 +170,21 @@ class Shelf:
         tried = self._trying.get(run_id)
         if tried is not None and (wait or tried.done()):
             return Amounts(*tried.result(), ready=True)
-        return Amounts(_how_much(summary, _PENDING), Expected(reason=_PENDING), ready=False)
+        return Amounts(
+            _how_much(summary, f"{_PENDING[0].lower()}{_PENDING[1:]}"), Expected(reason=_PENDING), ready=False
+        )
 
 
 def _apart(logbook: Logbook, run_id: str) -> tuple[Summary, Expected | None]:
     """`_ride_again` in a process of its own: it takes much memory, which a server that stays would never give back."""
-    with closing(run_here([(logbook, run_id)], _ride_again, _lost, workers=1)) as done:
-        ((_, found),) = done
+    try:
+        with closing(run_here([(logbook, run_id)], _ride_again, _lost, workers=1)) as done:
+            ((_, found),) = done
+    except Exception:  # no page may miss its answer because a step cannot be tried
+        log.exception("no process to try a step in")
+        return _untold(
+            logbook.summary(run_id), "trying it on the laps failed; why is in the log of the server."
+        )
     return found
 
 

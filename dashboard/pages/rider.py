@@ -54,6 +54,13 @@ _SHAPES = {"front": "▲", "rear": "▼"}
 _WORST = 3
 # So many sections are marked as those where most time lies. A choice of ours.
 _MOST_LOST = 2
+# What numbers of a prediction are called here; the others have plain names.
+_PLAIN = {
+    "balance.same_bump.rebound_ratio": "on the same bump the rear comes up, as many times as fast as the front,",
+    "balance.speed_ratio.rebound": "the rear comes up, as many times as fast as the front,",
+    "balance.same_bump.compression_ratio": "on the same bump the rear goes down, as many times as fast as the front,",
+    "balance.speed_ratio.compression": "the rear goes down, as many times as fast as the front,",
+}
 
 
 def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
@@ -231,8 +238,9 @@ def next_step(amounts: Amounts) -> list[Any]:
         return []
     said = [html.H2("To try next")]
     if expected.rows:
+        row = replace(expected.rows[0], name=_PLAIN.get(expected.rows[0].key, expected.rows[0].name))
         said.append(html.P(f"{expected.words}.", className="step-words"))
-        said.append(html.P(f"Expected next time out: {expected.rows[0].in_words()}."))
+        said.append(html.P(f"Expected next time out: {row.in_words()}."))
     else:
         said.append(html.P(f"What a step does is not known: {expected.reason}"))
     return [*said, html.P(CHANGE_CAUTION, className="note")]

@@ -16,7 +16,7 @@ from dashboard.urlstate import View, parse, to_query
 from telemetry.arrays import ENDS
 from telemetry.bike import Bike
 from telemetry.errors import BikeFileError, BothEndsError
-from telemetry.logbook.ticks import MOST_LETTERS
+from telemetry.logbook import MOST_LETTERS
 from telemetry.report import stand_document, stand_html, stand_picture
 from telemetry.stand import Recheck, StandResult, at_stand, parse_change
 

@@ -10,6 +10,7 @@ from telemetry.logbook.export import export
 from telemetry.logbook.logbook import Logbook
 from telemetry.logbook.rider import FELT, RiderWord, by_place
 from telemetry.logbook.takein import is_export, take_in_export
+from telemetry.logbook.ticks import MOST_LETTERS
 from telemetry.logbook.verify import Damage, Verification, verify
 
 if TYPE_CHECKING:
@@ -46,6 +47,7 @@ __all__ = [
     "FELT",
     "KeptPrediction",
     "Logbook",
+    "MOST_LETTERS",
     "Outcome",
     "RiderWord",
     "RunEntry",
