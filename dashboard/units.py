@@ -25,7 +25,7 @@ from dashboard.unit_words import (
     text_in,
     unit_of,
 )
-from telemetry.report.svg import with_other_axes
+from telemetry.report import with_other_axes
 
 COOKIE = "bothends-units"
 _KEPT = {"Form", "Input", "Textarea", "Pre", "Code", "Store", "Script"}

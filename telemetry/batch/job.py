@@ -131,7 +131,7 @@ def review_job(job: Job) -> Result:
         bike = with_columns(job.bike, log, {**confirmed_columns(job.bike, log), **job.channels})
         with telling_columns(bike, log):
             ground = ground_of(log, bike, job.line, job.circuit)
-            found = review(log, bike, start_line=ground.start_line, circuit=ground.circuit)
+            found = review(log, bike, start_line=ground.start_line, circuit=ground.circuit, last_use=True)
         record = replace(
             record_of(
                 found.summary,

@@ -29,7 +29,9 @@ def review(arguments: argparse.Namespace) -> None:
     with working("Reviewing"):
         log = read_log(arguments.log)
         bike = with_channels(bike, log, arguments.channels)
-        result, ground = on_ground(arguments, log, bike, partial(review_log, cut=given_cut(arguments)))
+        result, ground = on_ground(
+            arguments, log, bike, partial(review_log, cut=given_cut(arguments), last_use=True)
+        )
         summary, expected = result.summary, None
         if arguments.amounts or arguments.html or arguments.pdf:
             summary, expected = _with_amounts(result, bike)

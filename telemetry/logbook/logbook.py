@@ -447,7 +447,7 @@ class Logbook:
         log, path = self.log(run_id), self.store.circuit(run_id)
         named = with_columns(bike or self.bike(run_id), log, self.store.channels(run_id))
         circuit = load_circuit(path) if path else None
-        return measure(log, named, circuit=circuit, cut=self.store.cut(run_id)), named
+        return measure(log, named, circuit=circuit, cut=self.store.cut(run_id), last_use=True), named
 
     def sheet(self, run_id: str) -> SetupSheet | None:
         """The setup sheet of a run, None when it has none. Raises `LogbookError` for an unknown id."""

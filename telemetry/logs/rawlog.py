@@ -188,6 +188,11 @@ class RawLog:
         """The column that a name means: as in the file's header, with or without its unit; None if there is none."""
         return next((n for n in (name, name.strip(), split_unit(name)[0]) if n in self.columns), None)
 
+    def let_go(self) -> None:
+        """Forget the numbers, which nothing asks for after they were placed on a clock; names and units stay."""
+        if isinstance(self.columns, dict):
+            self.columns.update(dict.fromkeys(self.columns, np.empty(0)))
+
 
 def stated_rate_hz(log: RawLog) -> float | None:
     """User-given rate of a log without time, None if the log has time stamps. [Hz]"""

@@ -143,7 +143,9 @@ def _end_motion(run: Run, bike: Bike, end: End, notes: list[QualityNote]) -> End
     curve = leverage_curve(bike, end)
     shaft = run.shaft_travel_mm[end]
     notes += _past_the_table(run, end, curve)
-    shaft = np.where(curve.trusted(shaft), shaft, np.nan)
+    known = curve.trusted(shaft)
+    if not (known | np.isnan(shaft)).all():  # else the run's own array serves
+        shaft = np.where(known, shaft, np.nan)
     derivative = differentiate(shaft, run.sample_rate_hz)
     ratio = curve.ratio(shaft)
     shaft_noise = run.sensor_noise_mm[end] * derivative.noise_gain

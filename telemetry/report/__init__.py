@@ -80,6 +80,7 @@ from telemetry.report.pdf import find_browser, page_to_pdf
 from telemetry.report.places import AROUND_M, Places
 from telemetry.report.season import MARKS, SeasonPicture, season_document
 from telemetry.report.stand import print_stand, side_view, stand_document, stand_html, stand_picture
+from telemetry.report.svg import with_other_axes
 from telemetry.report.terminal import print_document, print_section
 from telemetry.report.usual import CornerLaps, Usual, corner_laps, usual_travel
 from telemetry.setup import Comparison, SetupSheet
@@ -202,6 +203,7 @@ __all__ = [
     "track_picture",
     "travel_picture",
     "whole_run",
+    "with_other_axes",
 ]
 
 

@@ -108,12 +108,13 @@ def measure(
     start_line: tuple[float, float] | None = None,
     circuit: Circuit | None = None,
     cut: Cut = WHOLE,
+    last_use: bool = False,
 ) -> Measured:
     """The first half of a review: from the log to motion and laps, with every fault found on the way.
 
     Parameters
     ----------
-    log, bike, start_line, circuit, cut
+    log, bike, start_line, circuit, cut, last_use
         As of `review`.
 
     Raises
@@ -122,6 +123,8 @@ def measure(
         As of `review`.
     """
     run, motion = motion_of(log, bike, cut)
+    if last_use:
+        log.let_go()
     track = find_track(run, start_line=start_line, circuit=circuit)
     track = leave_out_laps(track, cut.leave_out, run.source, cut.why)
     doubts = (QualityNote("warning", "bike_file", sentence) for sentence in bike_warnings(bike))
@@ -153,6 +156,7 @@ def review(
     start_line: tuple[float, float] | None = None,
     circuit: Circuit | None = None,
     cut: Cut = WHOLE,
+    last_use: bool = False,
 ) -> Review:
     """Review one log of one bike.
 
@@ -168,13 +172,15 @@ def review(
         From an earlier run on it: places, corner numbers and names are then those of the circuit.
     cut : Cut
         What of the log counts; all of it by default.
+    last_use : bool
+        Nobody reads the numbers of ``log`` after this: they are let go as soon as they are placed, to save memory.
 
     Raises
     ------
     BothEndsError
         One of its kinds, saying what of the log or bike file cannot be used and what to do.
     """
-    measured = measure(log, bike, start_line=start_line, circuit=circuit, cut=cut)
+    measured = measure(log, bike, start_line=start_line, circuit=circuit, cut=cut, last_use=last_use)
     run, motion, track, quality = measured.run, measured.motion, measured.track, measured.quality
     riding = is_moving(track)
     moving = riding & ~np.isin(

@@ -367,6 +367,7 @@ def to_run(
     for end in judged.cleaned:
         notes += [*read[end].notes, *read[end].notes_of_points(end, sensors[end])]
         history += [*read[end].steps, read[end].step(end, sensors[end])]
+    read.clear()  # the signals are not needed any more, and what follows takes the most memory
     for end, work in judged.cleaned.items():
         zeros, drift = check_zero(work.travel_mm, grid.sample_rate_hz, end, sensors[end])
         notes += [*work.notes, *drift]

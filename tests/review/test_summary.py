@@ -24,6 +24,15 @@ def a_review():
     return review(read_log(FIXTURES / "vellmoor-plain.csv"), load_bike(FIXTURES / "qb-6.toml"))
 
 
+def test_a_log_that_is_let_go_gives_the_same_review_and_keeps_its_names():
+    """The same log twice, from our own demo data; memory is looked at in tests/benchmarks/speed."""
+    log = read_log(FIXTURES / "vellmoor-plain.csv")
+    names, units = tuple(log.columns), dict(log.units)
+    let_go = review(log, load_bike(FIXTURES / "qb-6.toml"), last_use=True)
+    assert summary_to_json(let_go.summary) == summary_to_json(a_review().summary)
+    assert (tuple(log.columns), log.units, log.n_rows) == (names, units, 0)
+
+
 def test_a_summary_comes_back_from_its_json_as_it_was():
     summary = a_review().summary
     assert summary_from_json(summary_to_json(summary)) == summary
