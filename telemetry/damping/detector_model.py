@@ -318,11 +318,11 @@ def _fit(
     if read.usable.sum() * read.step_s < LEAST_MOVING_S:
         return None
     tone = find_tone(read.own[2], read.usable, read.step_s)
-    clear = _without(tone, read)
+    clear = steady = _without(tone, read)
     fitted = fit_front_filter(clear, working)
     if fitted is None:
         return None
-    turning = _turning(clear, clear, fitted, radius_mm)
+    turning = _turning(steady, clear, fitted, radius_mm)
     if delay_s is None:
         delay_s = delay_over_time_s(read, hop, turning)
         # again, with line and delay as found: each spoils the fit of the other
@@ -332,7 +332,7 @@ def _fit(
         fitted = fit_front_filter(clear, working) or fitted
         turning = _turning(steady, clear, fitted, radius_mm)
     orders = signals[end].orders if tone is None else tone.without_line(signals[end].orders)
-    equation, wheel_hz = _without(tone, read), None
+    equation, wheel_hz = steady, None
     if turning is not None:
         equation = _without(turning, equation)
         fitted = fit_front_filter(equation, working) or fitted

@@ -247,14 +247,23 @@ class RoadRegressors:
     def known(self, delay_s: float | FloatArray, part: slice = slice(None)) -> FloatArray:
         """What is known, read later by ``delay_s``; shape (12, n), or (9, n) without the own past."""
         step_s = self.other.step_s
-        later_s = delay_s[part] if isinstance(delay_s, np.ndarray) else delay_s
-        then = between((self.then_s[part] + later_s) / step_s, self.other.orders.shape[1])
         per_step = 2.0 * np.pi * REFERENCE_HZ * step_s
-
-        other = then.each(self.other.orders, OTHER_THEN, per_step) * self.faster[part]
-        now = self.other.orders[OTHER_NOW, part]
-        own = [] if self.own is None else [then.each(self.own.orders, OWN_THEN, per_step)]
-        return np.concatenate([other, now, *own])
+        first, last, _ = part.indices(len(self.then_s))
+        then, now = len(OTHER_THEN), len(self.other.orders[OTHER_NOW])
+        rows = then + now + (0 if self.own is None else len(OWN_THEN))
+        known = np.empty((rows, max(last - first, 0)))
+        # some at a time: what fits the cache costs a third
+        for start in range(first, last, CHUNK_SAMPLES):
+            here = slice(start, min(start + CHUNK_SAMPLES, last))
+            into = known[:, here.start - first : here.stop - first]
+            later_s = delay_s[here] if isinstance(delay_s, np.ndarray) else delay_s
+            at = between((self.then_s[here] + later_s) / step_s, self.other.orders.shape[1])
+            at.each(self.other.orders, OTHER_THEN, per_step, into[:then])
+            into[:then] *= self.faster[here]
+            into[then : then + now] = self.other.orders[OTHER_NOW, here]
+            if self.own is not None:
+                at.each(self.own.orders, OWN_THEN, per_step, into[then + now :])
+        return known
 
 
 def _when_other_was_here(
@@ -336,7 +345,7 @@ STEP_COST, MOST_STEPS = 1.5, 6
 LEAST_GAIN = 0.6
 # In a stretch the line may be this much stronger than usual at its speed; more is not the wheel's.
 MOST_OVER_USUAL = 1.25
-LINE_CHUNK, CHUNK_SAMPLES = 512, 8192  # windows and samples at a time, for memory
+LINE_CHUNK, CHUNK_SAMPLES, CHUNK_TURNS = 512, 8192, 512  # windows, samples and turns at a time, for memory
 # Windows of a piece of a path, and how many more are looked at to either side of it.
 TOGETHER, APART = 512, 64
 RATE_BINS, LEAST_TURNS_PER_BIN = 10, 2
@@ -392,7 +401,7 @@ class Line:
         """Signals less a share of the line, turn by turn."""
         carrier = self._complex_carrier
         before, part = self._between
-        amplitude = np.stack([2.0 * self._amplitude(row) * share for row in signals])
+        amplitude = 2.0 * self._amplitude(signals) * share
         step = np.diff(amplitude, append=amplitude[:, -1:])
         left = np.empty_like(signals)
         for first in range(0, signals.shape[1], CHUNK_SAMPLES):
@@ -468,10 +477,18 @@ class Line:
         """Sum of the samples of every turn."""
         return np.add.reduceat(values[: self._first[-1]], self._first[:-1])
 
-    def _amplitude(self, signal: FloatArray, turns: float | None = None) -> ComplexArray:
-        """Complex amplitude of the line turn by turn: a triangular mean over so many turns."""
-        cosine, sine = (self._sums(signal * part) for part in self._carrier)
-        sums, samples = cosine - 1j * sine, self._samples
+    def _amplitude(self, signals: FloatArray, turns: float | None = None) -> ComplexArray:
+        """Complex amplitude of the line in each signal turn by turn: a triangular mean over so many turns."""
+        cosine, sine = self._carrier
+        sums = np.empty((*signals.shape[:-1], len(self._middle)), dtype=np.complex128)
+        # some turns at a time: what fits the cache costs a third
+        for low in range(0, len(self._middle), CHUNK_TURNS):
+            starts = self._first[low : low + CHUNK_TURNS + 1]
+            here, into = slice(starts[0], starts[-1]), sums[..., low : low + CHUNK_TURNS]
+            turn = starts[:-1] - starts[0]
+            into.real = np.add.reduceat(signals[..., here] * cosine[here], turn, axis=-1)
+            into.imag = -np.add.reduceat(signals[..., here] * sine[here], turn, axis=-1)
+        samples = self._samples
         half = round(0.25 * (turns or self.amplitude_turns))
         count = np.maximum(_boxed(samples, half), 1.0)
         mean = _boxed(sums, half) / count  # a box twice is a triangle
@@ -479,12 +496,13 @@ class Line:
 
 
 def _boxed(values: npt.NDArray[Any], half: int) -> npt.NDArray[Any]:
-    """Sum over each value and ``half`` neighbours to either side."""
+    """Sum over each value and ``half`` neighbours to either side, along the last axis."""
     width = 2 * half + 1
-    total = np.zeros(len(values) + width, dtype=values.dtype)
-    np.cumsum(values, out=total[half + 1 : len(total) - half])
-    total[len(total) - half :] = total[len(total) - half - 1]
-    return np.asarray(total[width:] - total[:-width])
+    total = np.zeros((*values.shape[:-1], values.shape[-1] + width), dtype=values.dtype)
+    last = total.shape[-1] - half
+    np.cumsum(values, axis=-1, out=total[..., half + 1 : last])
+    total[..., last:] = total[..., last - 1 : last]
+    return np.asarray(total[..., width:] - total[..., :-width])
 
 
 def find_wheel_turning(

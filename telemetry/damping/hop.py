@@ -184,8 +184,10 @@ class Between:
     first: IntArray
     weights: tuple[FloatArray, FloatArray, FloatArray, FloatArray]
 
-    def each(self, orders: FloatArray, rows: Sequence[int], per_step: float) -> FloatArray:
-        """Some rows of signals at the moments; shape (len(rows), n).
+    def each(
+        self, orders: FloatArray, rows: Sequence[int], per_step: float, out: FloatArray | None = None
+    ) -> FloatArray:
+        """Some rows of signals at the moments, written into ``out`` where it is given; shape (len(rows), n).
 
         Parameters
         ----------
@@ -199,7 +201,7 @@ class Between:
         here, there, rise_here, rise_there = self.weights
         last = self.first + 1
         slopes = (orders[rows[0] - 1][self.first], orders[rows[0] - 1][last])
-        found = np.empty((len(rows), len(self.first)))
+        found = np.empty((len(rows), len(self.first))) if out is None else out
         for into, row in zip(found, rows, strict=True):
             values = (orders[row][self.first], orders[row][last])
             np.multiply(rise_here, slopes[0], out=into)

@@ -165,6 +165,11 @@ LEAST_CONFIDENCE = 0.6
 # The rear meets the road after the front and knows less of it: on sound forks stretches of up to half a second came.
 # A front event is therefore longer, and damped no more than a tyre and friction do alone.
 SHORTEST_FRONT_S, MOST_FRONT_RATIO = 0.6, 1.2 * LOST_BELOW
+# Why a stretch like those of all other laps at its place is no event.
+EVERY_LAP = (
+    "The rear rang here as far on every lap. A ridge or a kerb that only the rear wheel meets does so, and so does a "
+    "damper that fails here on every lap: this log cannot tell. Look at the road here, or ride another line."
+)
 AROUND_S = 0.5  # shown before and after an event
 SPECTRUM_S = 2.0  # padded to it, for bins of half a hertz
 MOST_REJECTED = 20
@@ -223,6 +228,11 @@ def judge(
             answers = checks(model, model.predicted, inside, _travel_share(model.end, motion, candidate))
             if by_place is not None and not answers[-1].against:
                 answers = (*answers, *place_check(by_place, model.end, candidate.start_s, candidate.end_s))
+                rear = model.end == "rear" and not answers[-1].against
+                if rear and by_place.on_every_lap(candidate.start_s, candidate.end_s):
+                    here = _rejected(candidate, EVERY_LAP, motion, track)
+                    rejected.append((candidate.over, replace(here, explained=False)))
+                    continue
             if slow is not None and not answers[-1].against:
                 answers = (*answers, *speed_check(model, slow, inside))
             if answers[-1].against:

@@ -91,7 +91,8 @@ class OscillationEvent:
 class RejectedCandidate:
     """A stretch that looked like it at first, and why it is not called.
 
-    ``explained`` is False where no other cause was found and the log lacks what would tell (the other end, speed).
+    ``explained`` is False where no other cause was found and the log lacks what would tell: the other end, speed, or
+    a lap on which the wheel does not ring at that place.
     """
 
     start_s: float

@@ -20,6 +20,8 @@ from telemetry.motion import Motion
 # again, and two thirds more. Chosen on the tuning seeds of tests/benchmarks/detection.
 MOST_OF_A_PLACE = 0.4
 LEAST_BEYOND_PLACE = 0.5
+# So many other laps show what a place does on every lap. A choice of ours.
+LEAST_OTHER_LAPS = 3
 # Of a stretch so much has to be measured on another lap too.
 LEAST_MEASURED = 0.9
 # Windows that say what is usual: of a second.
@@ -94,6 +96,15 @@ class SwingByPlace:
             return None
         of_place = float(np.clip(np.quantile(others, 0.25), 0.0, MOST_OF_A_PLACE))
         return float(self.over(np.array(start_s), np.array(end_s))) - of_place
+
+    def on_every_lap(self, start_s: float, end_s: float) -> bool:
+        """Whether the wheel swings as far at the place of a stretch on all laps, `LEAST_OTHER_LAPS` and this one.
+
+        A ridge does the same on every lap, within a tenth; a damper that fails there on every lap does nearly.
+        """
+        others = self.over_on_other_laps(start_s, end_s)
+        every = np.append(others, self.over(np.array(start_s), np.array(end_s)))
+        return len(others) >= LEAST_OTHER_LAPS and bool(np.ptp(every) < LEAST_BEYOND_PLACE)
 
     def _inside(self, summed: FloatArray, start_s: FloatArray, end_s: FloatArray) -> FloatArray:
         return np.asarray(np.interp(end_s, self.t_s, summed) - np.interp(start_s, self.t_s, summed))

@@ -133,7 +133,7 @@ def verdict(
     missing : str
         What the log lacks to know the road, in words; "" where it lacks nothing.
     unexplained : int
-        Stretches that rang and that cannot be judged without what is missing.
+        Stretches that rang and that cannot be judged without what is missing, or that ring so on every lap.
     limits : tuple of DetectionLimit
         What the log could show.
     rear : DamperCourse
@@ -159,6 +159,11 @@ def verdict(
         return "cannot_tell", f"{recovers} Compare with an outing on a fresh shock."
     if missing:
         return "cannot_tell", _missing_sentence(missing, unexplained)
+    if unexplained:
+        return "cannot_tell", (
+            f"The rear wheel rang {_times(unexplained)}, each time where it rings as far on every lap: a ridge that "
+            "only the rear wheel meets and a damper that fails there look the same. Look at the road there."
+        )
     if rear.state == "doubtful":
         return "cannot_tell", f"{rear.reason} Compare with an outing on a fresh shock."
     usual = next((limit for limit in limits if limit.damping_ratio == USUAL_LOSS), None)

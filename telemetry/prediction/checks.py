@@ -105,7 +105,7 @@ def check_log(motion: Motion, selected: BoolArray, oscillation: Oscillation | No
     Parameters
     ----------
     selected : ndarray of bool, shape (n_samples,)
-        The complete laps, while riding.
+        The complete laps at pace, while riding.
     oscillation : Oscillation or None
         What the detector says; None where it was not asked.
 

@@ -10,7 +10,7 @@ from telemetry.balance import BumpPairs, find_pairs
 from telemetry.bike import Bike, open_geometry
 from telemetry.damping import Oscillation, find_oscillation
 from telemetry.errors import PredictionError
-from telemetry.laps import PHASES, Circuit, Track, is_moving
+from telemetry.laps import PHASES, Circuit, Track, is_moving, laps_at_pace
 from telemetry.logs import RawLog
 from telemetry.motion import Motion
 from telemetry.prediction.checks import (
@@ -86,7 +86,7 @@ class Laps:
     before : Motion
         Only what can be ridden again.
     selected : ndarray of bool, shape (n_samples,)
-        The complete laps, while riding; the whole ride where there is none.
+        The complete laps at pace, while riding; the whole ride where there is none.
     load_n : ndarray of shape (2, n)
         Of the tyres, from `tyre_loads_n`. [N]
     bumps : BumpPairs or None
@@ -215,8 +215,8 @@ def _air(bike: Bike) -> bool:
 
 def _selected(track: Track) -> tuple[BoolArray, tuple[int, ...]]:
     riding = is_moving(track)
-    complete = tuple(lap.lap for lap in track.laps if lap.complete)
-    return (riding & np.isin(track.lap, complete), complete) if complete else (riding, ())
+    counted = tuple(lap.lap for lap in laps_at_pace(track.laps))
+    return (riding & np.isin(track.lap, counted), counted) if counted else (riding, ())
 
 
 def _only(motion: Motion, ends: Sequence[End]) -> Motion:
@@ -522,7 +522,7 @@ def _notes(
             "weight distribution use 'bothends stand'."
         )
     if len(laps.laps) < 2:
-        notes.append("Fewer than two complete laps: no interval for the next outing.")
+        notes.append("Fewer than two complete laps at pace: no interval for the next outing.")
     elif wide := _wider(rows):
         notes.append(wide)
     for end in laps.ends:

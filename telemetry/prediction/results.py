@@ -15,7 +15,7 @@ SCHEMA = "bothends.try/1"
 
 @dataclass(frozen=True)
 class TryRow:
-    """One number over the complete laps, at the wheel.
+    """One number over the complete laps at pace, at the wheel.
 
     Parameters
     ----------

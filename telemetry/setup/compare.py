@@ -27,7 +27,6 @@ from telemetry.setup.rows import (
     Judged,
     MetricComparison,
     Row,
-    Widening,
     compare_laps,
     compare_parts,
     lap_values,
@@ -201,7 +200,7 @@ def _basis(judged: Judged, known: KnownChange) -> str:
         parts.append(
             "No set-up was repeated, so the spread between outings is what is usual for fuel, temperature and tyres."
         )
-        if isinstance(judged.spread, Widening) and judged.spread.factor >= 1.1:
+        if judged.spread.factor >= 1.2:
             wider = judged.spread.factor**0.5
             parts.append(f"The rows differ by more than that: all intervals are {wider:.1f} times as wide.")
     labels = [row.label for row in judged.rows if row.expected]

@@ -20,6 +20,16 @@ CORRELATIONS = np.linspace(0.0, 0.8, 17)
 # one, that are thought possible before repeats are looked at, all alike. A choice, no source.
 SCALES = np.geomspace(0.1, 30.0, 25)
 FREEDOMS = np.geomspace(8.0, 256.0, 6)
+# Without repeats the two outings themselves show it. Then the variance may be so many times the usual one; the usual
+# one is known to a factor of 2 (standard deviation of the logarithm), for a cause may be missing. Choices, no source.
+SCALES_OF_TWO = np.geomspace(0.5, 30.0, 25)
+LOG_SD_OF_TWO = float(np.log(2.0))
+# From fewer rows nothing is learned about how far the two outings lie apart. A choice, no source.
+FEWEST_ROWS = 5
+# Shares of the rows that may have been moved though no change is known that does, all alike; they have so many times
+# the variance. Choices, no source.
+MOVED_SHARES = (0.0, 0.15, 0.3, 0.45)
+MOVED_FACTOR = 30.0
 Key = TypeVar("Key")
 
 
@@ -234,6 +244,11 @@ class OutingSpread:
     freedom: FloatArray
     weight: FloatArray
 
+    @property
+    def factor(self) -> float:
+        """Middle of the scale, by its logarithm."""
+        return float(np.exp(self.weight @ np.log(self.scale)))
+
     def applied(self, expected: Variance, measured: Variance) -> Variance:
         """Variance of one row: the expected one scaled, weighed with what its own repeats show.
 
@@ -273,22 +288,74 @@ def outing_spread(
     OutingSpread
         What few repeats leave open stays open.
     """
-    from scipy.special import betaln
-
-    scale, freedom = (each.ravel() for each in np.meshgrid(SCALES, FREEDOMS, indexing="ij"))
+    scale, freedom = _possible(SCALES)
     likelihood = np.zeros(len(scale))
     for prior, own in zip(expected, measured, strict=True):
         if own.freedom == 0 or own.value <= 0 or prior.value <= 0:
             continue
-        f, of_row, ratio = own.freedom, _row_freedom(freedom, prior), own.value / prior.value / scale
-        likelihood += (  # logarithm of the density of F with f and `of_row` degrees of freedom
-            0.5 * f * np.log(f / of_row)
-            + (0.5 * f - 1.0) * np.log(ratio)
-            - 0.5 * (f + of_row) * np.log1p(f * ratio / of_row)
-            - betaln(0.5 * f, 0.5 * of_row)
-            - np.log(scale)
-        )
-    weight = np.exp(independent * (likelihood - likelihood.max()))
+        ratio = own.value / prior.value / scale
+        likelihood += _log_density(ratio, own.freedom, _row_freedom(freedom, prior)) - np.log(scale)
+    return _spread(scale, freedom, independent * likelihood)
+
+
+def spread_of_two(
+    expected: Sequence[Variance], differences: Sequence[float], independent: float
+) -> OutingSpread:
+    """Scale of the variances between two outings, where no set-up was repeated, from how far the two lie apart.
+
+    Parameters
+    ----------
+    expected : sequence of Variance
+        Of the difference of each row that no change is known to have moved.
+    differences : sequence of float
+        Of the same rows.
+    independent : float
+        Share of the rows that are independent.
+
+    Returns
+    -------
+    OutingSpread
+        A row may have been moved all the same, by what was not written down (`MOVED_SHARES`): such rows lie further
+        apart and do not widen the others [1]_. With fewer rows than `FEWEST_ROWS` it is what is usual.
+
+    References
+    ----------
+    .. [1] G. E. P. Box, G. C. Tiao, Biometrika 55, 119-129, 1968, doi:10.1093/biomet/55.1.119: a share of values with
+       another variance (from memory).
+    """
+    if len(expected) < FEWEST_ROWS:
+        return OutingSpread(np.ones(1), np.full(1, np.inf), np.ones(1))
+    scale, freedom = _possible(SCALES_OF_TWO)
+    moved = np.array(MOVED_SHARES)[:, None]
+    likelihood = np.zeros((len(moved), len(scale)))
+    for prior, difference in zip(expected, differences, strict=True):
+        of_row = _row_freedom(freedom, prior)
+        # rounded logs may give no difference at all; this far below the expected one it says nothing further
+        ratio = max(difference**2 / prior.value, 1e-12) / scale
+        still = np.exp(_log_density(ratio, 1.0, of_row))
+        apart = np.exp(_log_density(ratio / MOVED_FACTOR, 1.0, of_row)) / MOVED_FACTOR
+        likelihood += np.log((1.0 - moved) * still + moved * apart) - np.log(scale)
+    likelihood = np.logaddexp.reduce(independent * likelihood, axis=0)
+    return _spread(scale, freedom, likelihood - 0.5 * (np.log(scale) / LOG_SD_OF_TWO) ** 2)
+
+
+def _possible(scales: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Every pair of a scale and of degrees of freedom, each of shape (n,)."""
+    scale, freedom = np.meshgrid(scales, FREEDOMS, indexing="ij")
+    return scale.ravel(), freedom.ravel()
+
+
+def _log_density(ratio: FloatArray, freedom: float, of_row: FloatArray) -> FloatArray:
+    """Logarithm of the density of F with `freedom` and `of_row` degrees of freedom, but for a constant."""
+    from scipy.special import betaln
+
+    shape = 0.5 * freedom * np.log(freedom / of_row) + (0.5 * freedom - 1.0) * np.log(ratio)
+    tail = 0.5 * (freedom + of_row) * np.log1p(freedom * ratio / of_row)
+    return np.asarray(shape - tail - betaln(0.5 * freedom, 0.5 * of_row))
+
+
+def _spread(scale: FloatArray, freedom: FloatArray, log_weight: FloatArray) -> OutingSpread:
+    weight = np.exp(log_weight - log_weight.max())
     return OutingSpread(scale, freedom, weight / weight.sum())
 
 

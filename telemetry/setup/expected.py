@@ -1,8 +1,8 @@
 """What a known change of the set-up should move, so that it is looked at first. Physics, no source.
 
-More damping in one direction makes that end slower in that direction: against the other end, and against its own other
-direction, which temperature, fuel and pace leave alone; and its damping ratio rises. A stiffer spring or more preload
-makes that end ride higher, and so changes the pitch.
+More damping in one direction makes that end slower in that direction: by itself, against the other end, and against its
+own other direction, which temperature, fuel and pace leave alone; and its damping ratio rises. A stiffer spring or more
+preload makes that end ride higher, and so changes the pitch.
 """
 
 from collections.abc import Mapping
@@ -23,7 +23,7 @@ _ACTS: Mapping[str, tuple[str, int]] = {
     "preload_mm": ("height", 1),
 }
 # More rows than this at once are no question of their own any more.
-MOST_ROWS = 6
+MOST_ROWS = 7
 
 
 @dataclass(frozen=True)
@@ -54,6 +54,7 @@ def _moves(end: End, what: str, firmer: int) -> tuple[Expected, ...]:
     return (
         Expected(f"balance.{what}_slope", balance),
         Expected(f"{end}.asymmetry", own),
+        Expected(f"{end}.speed.{what}_mm_s", -firmer),
         Expected(f"{end}.damping.{what}", firmer),  # where both runs tell it
     )
 

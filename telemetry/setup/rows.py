@@ -25,6 +25,7 @@ from telemetry.setup.evidence import (
     outing_spread,
     p_above,
     p_two_sided,
+    spread_of_two,
     t_interval,
 )
 from telemetry.summary import MAX_MASKED_SHARE, LapSummary, Metric, Summary, values_by_lap
@@ -118,17 +119,6 @@ SIGNIFICANCE = 0.05
 # This share of the permitted false alarms goes to the rows that a known change should move, the rest to all rows. A
 # choice of ours.
 FIRST_SHARE = 0.8
-# From fewer independent rows nothing is learned about how far the two outings lie apart. A choice, no source.
-FEWEST_ROWS = 5
-# Outings whose rows lie further apart than twice what is usual (four times the variance) differ by more than fuel, oil
-# and tyres: it is a change. A choice, no source.
-MOST_WIDENING = 4.0
-# How far the variance between outings may lie above the usual one, as a standard deviation of its logarithm: a factor
-# of 4, for a cause may be missing. A choice, no source.
-LOG_SD_FURTHER = float(np.log(4.0))
-# Variance of the logarithm of the median of n squared normal values, times n: 1 / (2 m f(m))^2 with m the median of chi
-# squared with 1 degree of freedom and f its density.
-LOG_MEDIAN_VARIANCE = 5.442
 # More further laps than this are no advice: it is the outings that differ. A choice, no source.
 MOST_FURTHER_LAPS = 30
 
@@ -223,14 +213,14 @@ class Judged:
         Of neighbouring laps; None where no row has enough laps.
     outing_freedom : int
         Degrees of freedom of the spread between outings: outings less set-ups; 0 without repeats.
-    spread : Widening or OutingSpread
+    spread : OutingSpread
         What outings with one set-up differ by, against what is expected.
     """
 
     rows: tuple[MetricComparison, ...]
     correlation: LapCorrelation | None
     outing_freedom: int
-    spread: "Spread"
+    spread: OutingSpread
 
 
 def _laps(values: LapValues) -> Laps:
@@ -273,13 +263,20 @@ def compare_laps(
     repeated = max((int(each.freedom) for each in between.values()), default=0)
     usual = {key: _expected_variance(row, correlation, _outing_sd(row)) for key, row in told.items()}
     keys = [key for key in told if apart(key) and key not in {each.key for each in expected}]
-    spread: Spread = (
+    spread = (
         outing_spread([*usual.values()], [*between.values()], independent_share(table))
         if repeated
-        else _widening([told[key] for key in keys], [usual[key] for key in keys])
+        else spread_of_two(
+            [usual[key] for key in keys],
+            [told[key].difference or 0.0 for key in keys],
+            independent_share([_outings(told[key]) for key in keys]),
+        )
     )
     variances = {
-        key: usual[key] if row.given and repeated else spread.applied(usual[key], between[key])
+        # that the outings lie closer than usual does not make an estimate of a whole run surer
+        key: usual[key]
+        if row.given and (repeated or spread.factor < 1.0)
+        else spread.applied(usual[key], between[key])
         for key, row in told.items()
     }
     first = [each for each in expected if each.key in told]
@@ -377,7 +374,7 @@ def _expected_variance(
     return added(Variance(laps.value * factors, freedom), Variance(2.0 * outing_sd**2, float("inf")))
 
 
-def _further_laps(row: Row, correlation: LapCorrelation, spread: "Spread", p_needed: float) -> int | None:
+def _further_laps(row: Row, correlation: LapCorrelation, spread: OutingSpread, p_needed: float) -> int | None:
     """The fewest further laps of each run with which the difference as it is would have this p."""
     outing_sd, between = _outing_sd(row), _between(row)
 
@@ -389,53 +386,7 @@ def _further_laps(row: Row, correlation: LapCorrelation, spread: "Spread", p_nee
     return needed if needed <= MOST_FURTHER_LAPS else None
 
 
-@dataclass(frozen=True)
-class Widening:
-    """By what variances are too small, and how many rows say so."""
-
-    factor: float
-    rows: int
-
-    def applied(self, expected: Variance, measured: Variance) -> Variance:  # noqa: ARG002
-        """The variance widened; its degrees of freedom fall by what the rows leave open."""
-        share = (self.factor - 1.0) / self.factor
-        open_ = 1.0 / expected.freedom + share**2 / self.rows
-        return Variance(expected.value * self.factor, 1.0 / open_ if open_ > 0 else float("inf"))
-
-
-Spread = Widening | OutingSpread
-NO_WIDENING = Widening(1.0, 1)
 UNMEASURED = Variance(0.0, 0.0)
-
-
-def _widening(rows: Sequence[Row], variances: Sequence[Variance]) -> Widening:
-    """By what the variances are too small, judged by how far rows lie apart that no change is known to have moved.
-
-    The median of the squared differences over their variance, against what chance gives; never below 1. A change that
-    moves fewer than half of the rows does not move it; for one that moves more it is at most `MOST_WIDENING` where it
-    is stated what is usual. There it is also drawn to 1, for few independent rows say little about it, as a normal
-    mean of known variance is to its prior mean. This is the Birge ratio [1]_ with a median, or an empirical null [2]_
-    with the centre at 0.
-
-    References
-    ----------
-    .. [1] R. T. Birge, Phys. Rev. 40, 207-227, 1932, doi:10.1103/PhysRev.40.207.
-    .. [2] B. Efron, J. Am. Stat. Assoc. 99, 96-104, 2004, doi:10.1198/016214504000000089.
-    """
-    from scipy.special import stdtrit
-
-    if len(rows) < FEWEST_ROWS:
-        return NO_WIDENING
-    squares = [
-        (row.difference or 0.0) ** 2 / v.value / stdtrit(min(v.freedom, 1e6), 0.75) ** 2
-        for row, v in zip(rows, variances, strict=True)
-    ]
-    factor = max(float(np.median(squares)), 1.0)
-    if any(row.metric.outing_sd or row.metric.outing_share for row in rows):
-        independent = len(rows) * independent_share([_outings(row) for row in rows])
-        weight = independent / (independent + LOG_MEDIAN_VARIANCE / LOG_SD_FURTHER**2)
-        factor = min(factor**weight, MOST_WIDENING)
-    return Widening(factor, len(rows))
 
 
 def _adjusted(
@@ -443,7 +394,7 @@ def _adjusted(
     variances: Mapping[str, Variance],
     first: Sequence[Expected],
     correlation: LapCorrelation,
-    spread: Spread,
+    spread: OutingSpread,
 ) -> dict[str, float]:
     """Adjusted p of every row: those that should move have `FIRST_SHARE` of the permitted false alarms, all the rest.
 
@@ -468,7 +419,7 @@ def _p_together(
     signs: Sequence[int],
     variances: Sequence[Variance],
     correlation: LapCorrelation,
-    spread: Spread,
+    spread: OutingSpread,
 ) -> float:
     """One-sided p that none of the rows moves the way it should.
 

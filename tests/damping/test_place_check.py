@@ -93,3 +93,16 @@ def test_the_question_of_the_place(laps, factor, against):
     by_place = swing_by_place(*run(with_more(usual(), laps, factor)))
     (check,) = place_check(by_place, "rear", 80.0, 81.0)
     assert check.against == against
+
+
+@pytest.mark.parametrize(("laps", "every"), [((1, 2, 3, 4), True), ((1, 2, 4), False), ((2,), False)])
+def test_what_rings_as_far_on_every_lap_may_be_a_ridge(laps, every):
+    by_place = swing_by_place(*run(with_more(usual(), laps, 9.0)))
+    assert by_place.on_every_lap(80.0, 81.0) == every
+
+
+def test_a_damper_that_fails_on_every_lap_but_never_alike_is_no_ridge():
+    swing = usual()
+    for lap, factor in enumerate((4.0, 9.0, 6.0, 12.0), 1):
+        swing = with_more(swing, (lap,), factor)
+    assert not swing_by_place(*run(swing)).on_every_lap(80.0, 81.0)

@@ -279,11 +279,21 @@ def test_a_known_change_says_which_rows_should_move(rng):
     [
         (
             {"rear": {"rebound_clicks": 8.0}},
-            {"balance.rebound_slope": -1, "rear.asymmetry": 1, "rear.damping.rebound": 1},
+            {
+                "balance.rebound_slope": -1,
+                "rear.asymmetry": 1,
+                "rear.damping.rebound": 1,
+                "rear.speed.rebound_mm_s": -1,
+            },
         ),
         (
             {"front": {"compression_clicks": 8.0}},
-            {"balance.compression_slope": 1, "front.asymmetry": -1, "front.damping.compression": 1},
+            {
+                "balance.compression_slope": 1,
+                "front.asymmetry": -1,
+                "front.damping.compression": 1,
+                "front.speed.compression_mm_s": -1,
+            },
         ),
         ({"rear": {"preload_mm": 13.0}}, {"rear.travel.median_mm": -1, "pitch.mean_deg": 1}),
         ({"front": {"tyre_pressure_bar": 2.2}}, {}),

@@ -21,6 +21,7 @@ from telemetry.setup.evidence import (
     mean_factor,
     outing_spread,
     p_two_sided,
+    spread_of_two,
     t_interval,
 )
 from telemetry.setup.rows import Expected, Row, compare_laps, lap_values
@@ -286,24 +287,20 @@ def test_a_clear_difference_needs_no_further_laps():
     assert (found.verdict, found.further_laps) == ("higher", None)
 
 
-def test_rows_that_lie_apart_widen_the_intervals_and_rows_that_agree_do_not_narrow_them():
+@pytest.mark.parametrize("scale", [1.0, 4.0])
+def test_rows_of_two_outings_show_by_what_they_lie_apart_whatever_a_change_moved(scale):
+    # 60 independent normal differences about `scale` times the variance expected (textbook)
     rng = np.random.default_rng(4)
-
-    def factor(apart):
-        rows = []
-        for k in range(8):
-            a, b = (each - each.mean() for each in 0.1 * rng.normal(size=(2, 4)))
-            metric = Metric(f"k{k}", f"k{k}", "mm", (), lambda lap: None, outing_sd=1.0)
-            rows.append(
-                Row(metric, *(lap_values(range(1, 5), each.tolist()) for each in (a, b + apart * (-1) ** k)))
-            )
-        return compare_laps(rows).spread.factor
-
-    assert factor(0.01) == 1.0
-    usual = np.sqrt(2) * stats.norm.ppf(0.75)  # what half of the differences stay below
-    assert factor(usual) == pytest.approx(1.0, abs=0.05)
-    # twice as far apart: four times the variance, drawn to 1 as eight rows cannot show it all
-    assert 2.0 < factor(2 * usual) < 4.0
+    expected = [Variance(v, np.inf) for v in rng.uniform(0.5, 2.0, 60)]
+    apart = [float(np.sqrt(scale * each.value) * rng.normal()) for each in expected]
+    assert spread_of_two(expected, apart, 1.0).factor == pytest.approx(scale, rel=0.35)
+    moved = [10.0 * np.sqrt(scale) + value if k % 5 == 0 else value for k, value in enumerate(apart)]
+    assert spread_of_two(expected, moved, 1.0).factor == pytest.approx(scale, rel=0.35)
+    # few rows say less: nearer to the usual spread, and its estimate is worth fewer degrees of freedom
+    few, all_ = (spread_of_two(expected, apart, share) for share in (0.05, 1.0))
+    new_row = Variance(1.0, np.inf), Variance(0.0, 0.0)
+    assert abs(np.log(few.factor)) <= abs(np.log(all_.factor)) + 0.2
+    assert few.applied(*new_row).freedom < all_.applied(*new_row).freedom
 
 
 def test_rows_that_move_as_one_count_as_one():

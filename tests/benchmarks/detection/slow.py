@@ -44,6 +44,7 @@ class Outcome:
     recovers: bool
     left: tuple[float, ...]
     ratios: tuple[float | None, ...]
+    hours: float
 
 
 def one(job: tuple[str, int, int]) -> Outcome:
@@ -66,6 +67,7 @@ def one(job: tuple[str, int, int]) -> Outcome:
         tuple(event.level for event in found.events), advised, summary.verdicts[0],
         end in found.course and "recover" in found.course[end].reason,
         tuple(float(x) for x in ridden.left_by_lap[end]), tuple(lap.damping_ratio for lap in laps),
+        float(ridden.outing.truth.t_s[-1]) / 3600.0,
     )  # fmt: skip
 
 
@@ -74,7 +76,7 @@ def _named(outcome: Outcome, *, right: bool) -> bool:
 
 
 def table(outcomes: list[Outcome]) -> str:
-    """A line a kind: right end named, wrong end named, full alarms of the rear, set-up advised."""
+    """A line a kind: right end named, wrong end named, full alarms of the rear, set-up advised, events."""
     heads = (
         "outing",
         "number",
@@ -84,6 +86,7 @@ def table(outcomes: list[Outcome]) -> str:
         "wrong end named",
         "yes",
         "set-up advised",
+        "events an hour",
     )
     rows = ["| " + " | ".join(heads) + " |", "|---" * len(heads) + "|"]
     groups = defaultdict(list)
@@ -100,7 +103,9 @@ def table(outcomes: list[Outcome]) -> str:
             sum(o.verdict == "yes" for o in here),
             sum(o.advised for o in here),
         )
-        rows.append(f"| {kind} | {len(here)} | " + " | ".join(f"{n / len(here):.2f}" for n in shares) + " |")
+        an_hour = sum(len(o.levels) for o in here) / sum(o.hours for o in here)
+        told = [*(f"{n / len(here):.2f}" for n in shares), f"{an_hour:.1f}"]
+        rows.append(f"| {kind} | {len(here)} | " + " | ".join(told) + " |")
     return "\n".join(rows)
 
 
@@ -124,7 +129,7 @@ def main() -> None:
                 left = " ".join(f"{x:.2f}" for x in outcome.left)
                 said = (
                     ", ".join(f"{end} {state}" for end, state in outcome.states.items())
-                    + f", {outcome.verdict}"
+                    + f", {outcome.verdict}, {len(outcome.levels)} events"
                 )
                 print(f"{outcome.kind} {outcome.seed}: {said}; ratio {ratios}; left {left}", flush=True)
     print(table(outcomes))
