@@ -30,7 +30,9 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         return parts.problem(PATH, view, "Push test", "This needs the bike file of a run in a logbook.")
     bikes = known_bikes(desk.logbook)
     if not view.draft:
-        return parts.problem(PATH, view, "Push test", "Bring the log of the pushes in first, under Runs.")
+        return parts.problem(
+            PATH, view, "Push test", "Bring the log of the pushes in first, under Add a log."
+        )
     if not bikes:
         return parts.problem(PATH, view, "Push test", "Review a ride first: the test needs its bike file.")
     run_id = view.run or next(iter(bikes.values())).run_id
