@@ -388,38 +388,14 @@ def ratio_of_sums(
     noise: tuple[float, float] | None = None,
     weight: FloatArray | None = None,
 ) -> Ratio:
-    """Sum of the rear over sum of the front with its 95 % intervals; a place met again is no new evidence.
+    """Sum of the rear over sum of the front, with its 95 % intervals; None below `MIN_PLACES` different bumps.
 
-    Parameters
-    ----------
-    front, rear : ndarray of shape (n_pairs,)
-        Positive; the same measure on the same bump.
-    place : ndarray of int, shape (n_pairs,)
-        Same number for the same bump.
-    noise : tuple of float, optional
-        Standard deviation of what the sensors add to a value of the front and of the rear.
-    weight : ndarray of shape (n_pairs,), optional
-        How much each pair counts; 1 by default.
-
-    Returns
-    -------
-    Ratio
-        None when fewer than `MIN_PLACES` different bumps were met.
-
-    Notes
-    -----
-    A large bump counts as much as it moved the ends: small ones drown in the roughness about them, and the mean of
-    their ratios is pulled aside by it. ``ci95`` is that of a ratio estimator over places as clusters, on a
-    logarithmic scale: what other bumps of the kind would give. Each place is held against the ratio of all others
-    (the jackknife), and the degrees of freedom are those of the number of equal places that would weigh as much, as
-    few large ones may make most of a sum. ``noise_ci95`` carries the sensors' noise alone through the two sums.
-
-    References
-    ----------
-    .. [1] W. G. Cochran, Sampling Techniques, 3rd ed., Wiley, 1977, ch. 6 and 9A (ratio, clusters).
-    .. [2] J. G. MacKinnon, H. White, J. Econometrics 29(3), 305-325, 1985, doi:10.1016/0304-4076(85)90158-7 (the
-       jackknife where weights differ; from memory).
-    .. [3] L. Kish, Survey Sampling, Wiley, 1965, sec. 11.7 (effective number; from memory).
+    A ratio estimator with places as clusters: a bump met again is no new evidence (W. G. Cochran, Sampling Techniques,
+    3rd ed., Wiley 1977, ch. 6 and 9A). A large bump counts by how far it moved the ends. ``ci95`` is a jackknife over
+    places of the logarithm (J. G. MacKinnon, H. White, J. Econometrics 29(3), 305-325, 1985,
+    doi:10.1016/0304-4076(85)90158-7; from memory) with the degrees of freedom of the effective number of places (L.
+    Kish, Survey Sampling, Wiley 1965, sec. 11.7; from memory). ``noise_ci95`` is for the sensors' noise alone;
+    ``noise`` its standard deviation at front and rear. ``front`` and ``rear`` are positive.
     """
     _, group = np.unique(place, return_inverse=True)
     n = int(group.max(initial=-1)) + 1

@@ -27,24 +27,11 @@ QUIET_MM_S, QUIET_S = 15.0, 0.4
 
 @dataclass(frozen=True)
 class EndPush:
-    """One end in one push, at the wheel.
+    """One end in one push, at the wheel; speeds are magnitudes. [mm, mm/s, s]
 
-    Parameters
-    ----------
-    depth_mm : float
-        Deepest below where it rests. [mm]
-    down_mm_s, up_mm_s : float
-        Fastest compression and rebound, magnitudes. [mm/s]
-    deepest_s : float
-        When. [s]
-    time_up_s : float or None
-        From the deepest until a tenth of the depth is left; None when it never came back. [s]
-    overshoot_share : float
-        Above where it rests, as a share of the depth.
-    cycles : float
-        Until what is left is less than a twentieth of the depth.
-    damping_ratio : float or None
-        By the logarithmic decrement over the first half cycle; None without an overshoot.
+    ``depth_mm`` is from rest; ``time_up_s`` until a tenth of the depth is left, None if it never is;
+    ``overshoot_share`` of the depth; ``cycles`` until less than a twentieth is left; ``damping_ratio`` by the
+    logarithmic decrement over the first half cycle, None without an overshoot.
     """
 
     depth_mm: float
@@ -67,13 +54,7 @@ class Push:
 
 
 def rest_mm(motion: Motion, end: End) -> float:
-    """Travel while nothing moves: the median over stretches of `QUIET_S` that are quiet throughout.
-
-    Returns
-    -------
-    float
-        At the wheel; NaN where it never rests. [mm]
-    """
+    """Wheel travel at rest: median over stretches of `QUIET_S` that are quiet throughout, NaN if there is none. [mm]"""
     own, width = motion.ends[end], max(1, round(QUIET_S * motion.sample_rate_hz))
     moving = ~own.valid | ~(np.abs(own.wheel_speed_mm_s) < QUIET_MM_S)
     quiet = np.convolve(moving, np.ones(width), mode="same") < 0.5
@@ -81,15 +62,7 @@ def rest_mm(motion: Motion, end: End) -> float:
 
 
 def find_pushes(motion: Motion, rest: Mapping[End, float]) -> tuple[Push, ...]:
-    """Every push in a log of a bike pushed by hand, bad ones named.
-
-    Parameters
-    ----------
-    motion : Motion
-        With both ends.
-    rest : mapping of end to float
-        Wheel travel at rest. [mm]
-    """
+    """All pushes in a log of a bike pushed by hand, bad ones named; ``rest`` is wheel travel at rest by end. [mm]"""
     tops = _tops(motion, rest)
     return tuple(_push(motion, rest, int(top), tops) for top in tops)
 
@@ -177,10 +150,9 @@ LEAST_SHARE = 0.005  # of the motion; a weaker mode is not told
 
 @dataclass(frozen=True)
 class FreeMode:
-    """One mode of the body on its springs.
+    """One mode of the body on its springs; ``share`` is of the energy of all decays.
 
-    ``rear_over_front`` is the amplitude of the rear's travel over the front's in it, negative when they move
-    against each other; ``share`` is of the energy of all decays.
+    ``rear_over_front`` is the ratio of travel amplitudes, negative when the ends move against each other.
     """
 
     frequency_hz: float
@@ -190,27 +162,11 @@ class FreeMode:
 
 
 def fit_free_modes(decays: Sequence[FloatArray], sample_rate_hz: float) -> tuple[FreeMode, ...]:
-    """Two modes that all decays of both ends share.
+    """Two modes that all decays share, by rising frequency; a mode with hardly any of the motion is left out.
 
-    Parameters
-    ----------
-    decays : sequence of ndarray of shape (2, n_samples)
-        Front and rear from the moment the bike is free, about rest; lengths may differ.
-    sample_rate_hz : float
-        [Hz]
-
-    Returns
-    -------
-    tuple of FreeMode
-        By rising frequency; a mode with hardly any of the motion is left out. Empty without decays.
-
-    Notes
-    -----
-    Amplitudes and phases follow linearly for each end and decay (variable projection).
-
-    References
-    ----------
-    .. [1] G. H. Golub, V. Pereyra, SIAM J. Numer. Anal. 10(2), 413-432, 1973, doi:10.1137/0710036.
+    ``decays`` are arrays of shape (2, n_samples), front and rear about rest, from release on; lengths may differ.
+    Amplitudes and phases are linear for each end and decay: variable projection (G. H. Golub, V. Pereyra, SIAM J.
+    Numer. Anal. 10(2), 413-432, 1973, doi:10.1137/0710036).
     """
     if not decays:
         return ()

@@ -69,21 +69,7 @@ def find_bumps(motion: Motion, track: Track) -> IntArray:
 
 
 def stands_out_by(motion: Motion, track: Track, bumps: IntArray) -> FloatArray:
-    """How far each bump stands out of the road about it.
-
-    Parameters
-    ----------
-    motion : Motion
-        With both ends.
-    bumps : ndarray of int, shape (n_bumps,)
-        As from `find_bumps`.
-
-    Returns
-    -------
-    ndarray of shape (n_bumps,)
-        In standard deviations, as of `find_bumps`, of the road within about a second; of the run's typical road where
-        it is smoother there.
-    """
+    """Height of each bump in standard deviations of the road within about a second, or of the run's if that is more."""
     if not len(bumps):
         return np.zeros(0)
     road, step, rate = _common_road(motion, track)
@@ -96,27 +82,11 @@ def stands_out_by(motion: Motion, track: Track, bumps: IntArray) -> FloatArray:
 
 
 def clear_from(stands_out: FloatArray) -> float:
-    """From where on bumps are clear of the road's grain: at most `GRAIN_SHARE` of them are expected to be grain.
+    """Height from which at most `GRAIN_SHARE` of the bumps are expected to be road grain; infinite if there is none.
 
-    Parameters
-    ----------
-    stands_out : ndarray of shape (n_bumps,)
-        Of all bumps of a run, by `stands_out_by`.
-
-    Returns
-    -------
-    float
-        Infinite when the run has no such bumps.
-
-    Notes
-    -----
-    High peaks of a noise fall off about exponentially; how fast is read from this run's own peaks just above where
-    they are found, most of which are grain, and continued upwards. The share of false finds among all is the false
-    discovery rate.
-
-    References
-    ----------
-    .. [1] Y. Benjamini, Y. Hochberg, J. R. Stat. Soc. B 57(1), 289-300, 1995 (from memory).
+    ``stands_out`` is of all bumps of a run. High peaks of noise fall off about exponentially: the rate is read from the
+    run's peaks just above the limit of `find_bumps`, most of which are grain. The share is a false discovery rate (Y.
+    Benjamini, Y. Hochberg, J. R. Stat. Soc. B 57(1), 289-300, 1995; from memory).
     """
     first = np.count_nonzero((stands_out >= GRAIN_FROM) & (stands_out < GRAIN_FROM + 1))
     second = np.count_nonzero((stands_out >= GRAIN_FROM + 1) & (stands_out < GRAIN_FROM + 2))
@@ -130,26 +100,10 @@ def clear_from(stands_out: FloatArray) -> float:
 
 
 def grain_peak(speed: FloatArray) -> float:
-    """The speed that the road's grain alone would exceed once in a record.
+    """Speed that the road's grain alone exceeds once in a record; NaN samples are left out. [mm/s]
 
-    Parameters
-    ----------
-    speed : ndarray of shape (n_samples,)
-        NaN where unknown or left out. [mm/s]
-
-    Returns
-    -------
-    float
-        [mm/s]
-
-    Notes
-    -----
-    A normal process of standard deviation s that crosses zero upwards n times crosses u upwards n exp(-u^2 / 2 s^2)
-    times.
-
-    References
-    ----------
-    .. [1] S. O. Rice, Mathematical analysis of random noise, Bell Syst. Tech. J. 23-24, 1944-45 (from memory).
+    A normal process of standard deviation s with n zero upcrossings crosses u upwards n exp(-u^2 / 2 s^2) times (S. O.
+    Rice, Bell Syst. Tech. J. 23-24, 1944-45; from memory).
     """
     known = speed[np.isfinite(speed)]
     if not len(known):
@@ -205,18 +159,7 @@ def _known_medians(rows: FloatArray) -> tuple[FloatArray, IntArray]:
 
 
 def whitened(values: FloatArray) -> FloatArray:
-    """What of a record could not be told from what went before, in units of its standard deviation.
-
-    Parameters
-    ----------
-    values : ndarray of shape (n_samples,)
-        NaN where invalid.
-
-    Returns
-    -------
-    ndarray of shape (n_samples,)
-        0 where the record, or what went before, is invalid.
-    """
+    """Prediction error of a record from its past, in standard deviations; 0 where it or its past is invalid."""
     known = np.isfinite(values)
     if np.count_nonzero(known) <= 2 * ORDER:
         return np.zeros(len(values))
@@ -233,18 +176,7 @@ def whitened(values: FloatArray) -> FloatArray:
 
 
 def standing_out(road: FloatArray, rate_hz: float) -> FloatArray:
-    """How far a bump about each sample stands out, by the length of bump that shows it best.
-
-    Parameters
-    ----------
-    road : ndarray of shape (n_samples,)
-        Road velocity, white but for the bumps.
-
-    Returns
-    -------
-    ndarray of shape (n_samples,)
-        In standard deviations of the same anywhere.
-    """
+    """Height of a bump about each sample, in standard deviations, for the bump length that shows it best."""
     best = np.full(len(road), -np.inf)
     for lasts_s in LASTS_S:
         n = max(2, round(lasts_s * rate_hz))
@@ -258,20 +190,10 @@ def standing_out(road: FloatArray, rate_hz: float) -> FloatArray:
 
 
 def peaks_above(values: FloatArray, height: float, apart: int) -> IntArray:
-    """Places of the peaks above a height, one for each group of peaks nearer than ``apart`` samples.
+    """Rising indices of peaks above a height, one for each group of peaks nearer than ``apart`` samples.
 
-    A group is told by its highest peak, and placed at the first before it that is at least half as high: past a
-    bump the wheel comes down again and may then move faster than on the bump.
-
-    Parameters
-    ----------
-    values : ndarray of shape (n_samples,)
-        NaN where invalid.
-
-    Returns
-    -------
-    ndarray of int, shape (n_peaks,)
-        Rising.
+    A group is placed at the first peak at least half as high as its highest: after a bump the wheel comes down and may
+    then move faster than on the bump.
     """
     with np.errstate(invalid="ignore"):
         top = (values[1:-1] > values[:-2]) & (values[1:-1] >= values[2:]) & (values[1:-1] > height)
@@ -289,17 +211,7 @@ def peaks_above(values: FloatArray, height: float, apart: int) -> IntArray:
 
 
 def local_peaks(rows: FloatArray) -> tuple[IntArray, BoolArray]:
-    """Highest local maximum of each row, the first and last column being neighbours only; whether there is one.
-
-    Parameters
-    ----------
-    rows : ndarray of shape (n_rows, n_columns)
-
-    Returns
-    -------
-    ndarray of int, ndarray of bool, each of shape (n_rows,)
-        Column of the maximum; the first inner column where there is none.
-    """
+    """Column of the highest inner local maximum of each row (1 where there is none), and whether there is one."""
     inner = rows[:, 1:-1]
     with np.errstate(invalid="ignore"):
         top = (inner > rows[:, :-2]) & (inner >= rows[:, 2:])
@@ -308,17 +220,7 @@ def local_peaks(rows: FloatArray) -> tuple[IntArray, BoolArray]:
 
 
 def around(values: FloatArray, start: IntArray, length: int) -> FloatArray:
-    """Rows of ``length`` values from each start on; the last value stands for what would lie beyond.
-
-    Parameters
-    ----------
-    values : ndarray of shape (n_samples,)
-    start : ndarray of int, shape (n_rows,)
-
-    Returns
-    -------
-    ndarray of shape (n_rows, length)
-    """
+    """Rows of ``length`` values from each start on, shape (n_rows, length); beyond the end the last value repeats."""
     return np.asarray(values[np.clip(start[:, None] + np.arange(length), 0, len(values) - 1)])
 
 
@@ -557,20 +459,16 @@ def pairs_again(motion: Motion, track: Track, pairs: BumpPairs) -> BumpPairs:
 
 
 def _load_mm_s(motion: Motion, end: End, at: IntArray) -> FloatArray:
-    """Speed at which load, coming or going, moves an end about moments: the median over `LOAD_S`. [mm/s]
-
-    A bump and its answer are over in less than half of the time, so they leave the median alone.
-    """
+    """Speed at which load moves an end: the median over `LOAD_S`, which a bump is too short to change. [mm/s]"""
     half = round(0.5 * LOAD_S * motion.sample_rate_hz)
     return np.asarray(np.median(around(motion.ends[end].wheel_speed_mm_s, at - half, 2 * half + 1), axis=1))
 
 
 def _weight(load_mm_s: dict[End, FloatArray], peak_mm_s: dict[End, FloatArray]) -> FloatArray:
-    """How much bumps count: less, the more load was coming or going.
+    """Weight of bumps, one over the variance: 1 / (1 + (load / `LOAD_COUNTS`)^2), lower while load changes.
 
-    What was taken off for the load is uncertain by about as much as it is. Two bumps without it differ by about
-    `LOAD_COUNTS` in their ratio anyway (on simulated rides), so the weight, one over the variance, is
-    1 / (1 + (load / `LOAD_COUNTS`)^2).
+    What was subtracted for the load is uncertain by about as much; on simulated rides two bumps without it differ by
+    about `LOAD_COUNTS` in their ratio.
     """
     share = np.sum([np.abs(load_mm_s[end]) / peak_mm_s[end] for end in ENDS], axis=0)
     return np.asarray(1.0 / (1.0 + (share / LOAD_COUNTS) ** 2))
@@ -625,10 +523,9 @@ def _respond(motion: Motion, end: End, sample: IntArray) -> tuple[dict[str, Floa
 
 
 def _smoothing(rate: float) -> FloatArray:
-    """Weights of a parabola fitted to what lies within `SMOOTH_S`: its value in the middle.
+    """Weights of a parabola fitted within `SMOOTH_S`, read in the middle.
 
-    A. Savitzky, M. J. E. Golay, Anal. Chem. 36, 1627-1639, 1964, doi:10.1021/ac60214a047; the closed form of the
-    weights is from memory.
+    A. Savitzky, M. J. E. Golay, Anal. Chem. 36, 1627-1639, 1964, doi:10.1021/ac60214a047; closed form from memory.
     """
     m = max(1, round(SMOOTH_S * rate))
     k = np.arange(-m, m + 1)
@@ -645,11 +542,10 @@ def _noise(motion: Motion, end: End) -> tuple[float, float]:
 
 
 def _peak_mm_s(motion: Motion, end: End, speed: FloatArray, at: IntArray) -> FloatArray:
-    """Speed at peaks, between samples, less what noise adds because the highest value was taken.
+    """Speed at peaks by a parabola through three samples, less the bias of taking the highest value. [mm/s]
 
-    A parabola through the highest sample and its neighbours gives the peak between them. Noise moves a peak to where
-    its slope n' lifts the record most: by n' / curvature, and up by n'^2 / (2 curvature), at most by what the noise
-    itself is. A highest value at the edge of its window is no peak and was not lifted.
+    Noise moves a peak to where its slope n' lifts the record most: by n' / curvature, and up by n'^2 / (2 curvature),
+    at most by the noise itself. A highest value at the edge of its window is no peak and has no bias.
     """
     rate, reach = motion.sample_rate_hz, max(1, round(BEND_S * motion.sample_rate_hz))
     before, left, here, right, after = (
@@ -676,18 +572,7 @@ def _about(motion: Motion, end: End, at: FloatArray, lags: IntArray) -> FloatArr
 
 
 def disturbed_at(track: Track, sample: IntArray, rate: float) -> BoolArray:
-    """Whether brake or drive came or went about moments: the acceleration along the track changed.
-
-    Parameters
-    ----------
-    sample : ndarray of int, shape (n,)
-    rate : float
-        Of the run. [Hz]
-
-    Returns
-    -------
-    ndarray of bool, shape (n,)
-    """
+    """Whether the acceleration along the track changed about each sample at ``rate`` [Hz]: brake or drive changed."""
     n, span = len(track.speed_m_s), max(round(ONSET_BEFORE_S * rate), 1)
 
     def acceleration(centre: IntArray) -> FloatArray:

@@ -25,18 +25,7 @@ LAGS_S = np.round(np.arange(-0.06, 0.0601, 0.004), 3)
 
 
 def riding_delay_s(motion: Motion, track: Track, rows: slice | IntArray = slice(None)) -> FloatArray:
-    """How much later the rear axle meets what the front axle meets now: wheelbase / speed.
-
-    Parameters
-    ----------
-    rows : slice or ndarray of int
-        Which samples.
-
-    Returns
-    -------
-    ndarray of shape (n_rows,)
-        NaN where the motorcycle is too slow or its speed not known. [s]
-    """
+    """Wheelbase / speed at the rows; NaN where the motorcycle is too slow or its speed unknown. [s]"""
     speed = track.speed_m_s[rows]
     delay_s = np.full(np.shape(speed), np.nan)
     np.divide(motion.wheelbase_mm / 1000.0, speed, out=delay_s, where=speed > MIN_SPEED_M_S)
@@ -44,19 +33,9 @@ def riding_delay_s(motion: Motion, track: Track, rows: slice | IntArray = slice(
 
 
 def likeness(motion: Motion, track: Track, multiples: FloatArray, lags_s: FloatArray) -> FloatArray:
-    """Correlation of the front's wheel speed with the rear's, later by multiples of wheelbase / speed and by a time.
+    """Correlation of front wheel speed with the rear's later by multiples of wheelbase / speed plus a lag. [1, s]
 
-    Parameters
-    ----------
-    motion : Motion
-        With both ends.
-    multiples, lags_s : ndarray of shape (n_shifts,)
-        Of wheelbase / speed, and what is added to it. [1, s]
-
-    Returns
-    -------
-    ndarray of shape (n_shifts,)
-        NaN where too little is known to tell.
+    NaN where too little is valid.
     """
     step = max(1, round(motion.sample_rate_hz / WORK_HZ))
     rate = motion.sample_rate_hz / step

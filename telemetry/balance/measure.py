@@ -64,23 +64,11 @@ def speed_ratio(front_mm_s: FloatArray, rear_mm_s: FloatArray) -> SpeedRatio:
 
 
 def deming_slope(x: FloatArray, y: FloatArray, *, variance_ratio: float = 1.0) -> float | None:
-    """Slope of the line through points of which both coordinates are uncertain.
+    """Slope of the line through points uncertain in x and y; None where the points have no slope.
 
-    Parameters
-    ----------
-    x, y : ndarray of shape (n,)
-    variance_ratio : float
-        Error variance of y over that of x; 1 is orthogonal regression.
-
-    Returns
-    -------
-    float or None
-        None where the points have no slope. Swapping x and y inverts it (with the inverse ratio).
-
-    References
-    ----------
-    .. [1] W. E. Deming, Statistical Adjustment of Data, Wiley, 1943 (from memory).
-    .. [2] K. Linnet, Clin. Chem. 39(3), 424-432, 1993, doi:10.1093/clinchem/39.3.424 (from memory).
+    ``variance_ratio`` is the error variance of y over that of x. Swapping x and y, with the inverse ratio, inverts the
+    slope (W. E. Deming, Statistical Adjustment of Data, Wiley 1943; K. Linnet, Clin. Chem. 39(3), 424-432, 1993,
+    doi:10.1093/clinchem/39.3.424; both from memory).
     """
     if len(x) < 3:
         return None
@@ -113,15 +101,7 @@ def quantile_slope(front: FloatArray, rear: FloatArray, levels: FloatArray = BOD
 
 
 def speed_balance(motion: Motion, use: BoolArray) -> SpeedBalance:
-    """Speed balance over the selected samples.
-
-    Parameters
-    ----------
-    motion : Motion
-        With both ends.
-    use : ndarray of bool, shape (n_samples,)
-        Valid at both ends.
-    """
+    """Speed balance over the selected samples, which must be valid at both ends."""
     step = max(1, round(motion.sample_rate_hz / SPEEDS_WORK_HZ))
     thin = use[::step]
     front, rear = (motion.ends[end].wheel_speed_mm_s[::step][thin] for end in ENDS)
@@ -180,39 +160,15 @@ GEOMETRY: tuple[tuple[str, str, Callable[[Attitude], float | None]], ...] = (
 
 
 def heave_and_pitch_mm(front_mm: FloatArray, rear_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Heave (up positive) and half the difference of the ends (nose down positive), both at the axles.
+    """Heave (up positive) and half the difference of the ends (nose down positive), at the axles. [mm]
 
     Their squares sum to the mean square of both ends, so that they share the motion between them.
-
-    Parameters
-    ----------
-    front_mm, rear_mm : ndarray of shape (n_samples,)
-        Wheel travel, compression positive. [mm]
-
-    Returns
-    -------
-    ndarray, ndarray of shape (n_samples,)
-        [mm]
     """
     return -0.5 * (front_mm + rear_mm), 0.5 * (front_mm - rear_mm)
 
 
 def chassis_motion(motion: Motion, use: BoolArray, bike: Bike | None) -> ChassisMotion | None:
-    """Pitch and heave over the selected samples.
-
-    Parameters
-    ----------
-    motion : Motion
-        With both ends.
-    use : ndarray of bool, shape (n_samples,)
-    bike : Bike, optional
-        Without it the steering geometry is left out.
-
-    Returns
-    -------
-    ChassisMotion or None
-        None when there is no stretch of `SEGMENT_S` to look at.
-    """
+    """Pitch and heave over the selected samples; None without a stretch of `SEGMENT_S`, no geometry without a bike."""
     step = max(1, round(motion.sample_rate_hz / WORK_HZ))
     rate = motion.sample_rate_hz / step
     front, rear = (
@@ -277,18 +233,9 @@ def _spectra(
 
 
 def geometry_movement(bike: Bike, front_mm: FloatArray, rear_mm: FloatArray) -> tuple[GeometryMovement, ...]:
-    """How far rake, trail and wheelbase move, and how much of it pitch does rather than heave.
+    """Movement of rake, trail and wheelbase, and the share of its variance that heave alone would not make.
 
-    Parameters
-    ----------
-    front_mm, rear_mm : ndarray of shape (n_samples,)
-        Wheel travel; NaN where invalid. [mm]
-
-    Returns
-    -------
-    tuple of GeometryMovement
-        Trail only where the bike file gives tyre radius and fork offset.
-        The share of pitch is what of the variance is gone when both ends only move up and down together.
+    Trail only where the bike file gives tyre radius and fork offset. Wheel travel is NaN where invalid. [mm]
     """
     known = np.isfinite(front_mm) & np.isfinite(rear_mm)
     thin = slice(None, None, max(1, int(np.count_nonzero(known)) // MOST_STANDS))

@@ -74,19 +74,7 @@ def summarise_pairs(
 
 
 def bump_ratio(pairs: BumpPairs, name: str, use: BoolArray) -> Ratio:
-    """Ratio of one measure over some of the pairs; see `ratio_of_sums`.
-
-    Parameters
-    ----------
-    name : str
-        One of `MEASURES`.
-    use : ndarray of bool, shape (n_pairs,)
-
-    Returns
-    -------
-    Ratio
-        With the interval of noise alone for speeds.
-    """
+    """Ratio of one of `MEASURES` over the selected pairs, as `ratio_of_sums`; speeds have a noise interval too."""
     front, rear = (pairs.response[end][name][use] for end in ENDS)
     noise = (pairs.noise_mm_s["front"], pairs.noise_mm_s["rear"]) if name.endswith("_mm_s") else None
     return ratio_of_sums(front, rear, pairs.place[use], noise, pairs.weight[use])
@@ -122,16 +110,9 @@ def _groups(pairs: BumpPairs, track: Track, use: BoolArray) -> Iterator[BumpGrou
 
 
 def stacked(pairs: BumpPairs, use: BoolArray) -> BumpResponse | None:
-    """The average response of both ends, each from the moment at which it met the bump, and its measures.
+    """Average response of both ends, each from when it met the bump; None with too few different bumps.
 
-    Parameters
-    ----------
-    use : ndarray of bool, shape (n_pairs,)
-
-    Returns
-    -------
-    BumpResponse or None
-        None with too few different bumps. Ratios are given with the interval of a jackknife over bumps.
+    The intervals of its ratios are a jackknife over bumps.
     """
     _, group = np.unique(pairs.place[use], return_inverse=True)
     n = int(group.max()) + 1 if len(group) else 0
@@ -186,20 +167,10 @@ def _measure(
 
 
 def response_measures(lag_s: FloatArray, travel_mm: FloatArray) -> dict[str, float | None]:
-    """What the average response of one end says, from the travel before the bump on.
+    """Measures of one end's average response, from the travel before the bump on; lag 0 is the fastest moment. [s, mm]
 
-    Parameters
-    ----------
-    lag_s : ndarray of shape (n_lags,)
-        0 when the wheel was fastest. [s]
-    travel_mm : ndarray of shape (n_lags,)
-        [mm]
-
-    Returns
-    -------
-    dict of str to float or None
-        ``depth_mm``; ``time_to_peak_ms`` from a tenth of the depth on; ``back_ms`` from the deepest point to ride
-        height; ``overshoot_share`` of the depth; ``cycles_to_settle`` until it stays within a tenth of the depth.
+    ``depth_mm``; ``time_to_peak_ms`` from a tenth of the depth on; ``back_ms`` from the deepest point to ride height;
+    ``overshoot_share`` of the depth; ``cycles_to_settle`` until it stays within a tenth of the depth.
     """
     near = np.flatnonzero((lag_s >= -0.05) & (lag_s <= PEAK_WITHIN_S))
     part = travel_mm[near]

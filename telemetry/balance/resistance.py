@@ -42,11 +42,11 @@ LIFTED_SHARE = 0.1  # of its load standing still: a tyre with less is as good as
 
 
 class Ground:
-    """The road under both wheels over one window, as a linear function of dampers and loads.
+    """Road under both wheels over one window, as a linear function of dampers and loads.
 
-    What acts on the motorcycle is an array of shape (4, 1 + n_unknowns, n_lines): forces of the front and of the rear
-    at the wheel, weight of a mass, moment nose down; first what is known, then by one unit of each unknown, the
-    dampers' `PARTS` of the front, those of the rear, the loads.
+    Actions are arrays of shape (4, 1 + n_unknowns, n_lines): forces of front and rear at the wheel, weight of a mass,
+    moment (nose down positive). Column 0 is known; then by one unit of each unknown: `PARTS` of the front damper, of
+    the rear damper, loads.
     """
 
     def __init__(self, model: RoadModel, window: Window, band_hz: tuple[float, float] = BAND_HZ) -> None:
@@ -140,10 +140,7 @@ class Ground:
         return np.asarray(self.model.unsprung_kg[end] * (chassis - weight + self._s[lines] ** 2 * travel))
 
     def under(self, end: End) -> FloatArray:
-        """Road velocity under a wheel: by what is known, then what each unknown adds.
-
-        Shape (n_samples, 1 + n_unknowns), at `rate_hz`. [m/s]
-        """
+        """Road velocity under a wheel, known part then each unknown: (n_samples, 1 + n_unknowns) at `rate_hz`. [m/s]"""
         if end not in self._found:
             kept = np.flatnonzero(self._gain)
             n = len(self.window.delay_s) // self._step
@@ -161,26 +158,12 @@ class Ground:
         return self._found[end]
 
     def leave_out_lifted(self, unknowns: FloatArray) -> None:
-        """Leave out where a tyre left the road, by what was found so far: it says nothing of the road there.
-
-        Parameters
-        ----------
-        unknowns : ndarray of shape (n_unknowns,)
-        """
+        """Leave out samples where a tyre left the road, by the unknowns found so far."""
         reach = round(RING_S * self.window.rate_hz)
         self._clear = {end: ~dilated(off, reach) for end, off in self.lifted(unknowns).items()}
 
     def lifted(self, unknowns: FloatArray) -> dict[End, BoolArray]:
-        """Where each tyre is as good as off the road.
-
-        Parameters
-        ----------
-        unknowns : ndarray of shape (n_unknowns,)
-
-        Returns
-        -------
-        dict of end to ndarray of bool, shape (n_samples,)
-        """
+        """Where each tyre is as good as off the road, by end; bool of shape (n_samples,)."""
         window, n, every = self.window, len(self.window.delay_s), slice(None)
         whole = np.einsum("ijk,j->ik", self._pushes, np.append(1.0, unknowns))
         found: dict[End, BoolArray] = {}
@@ -197,10 +180,9 @@ class Ground:
         return found
 
     def rear_later(self, values: FloatArray, extra_s: float = 0.0) -> tuple[IntArray, FloatArray]:
-        """A record of the rear at the moments at which it meets what the front meets at the rows in use.
+        """Rows in use, and a record of the rear when it meets what the front meets there (cubic interpolation).
 
-        Returns those rows, and the values there (third-order interpolation). Each end has to be in use and on the road
-        at the moment at which it is over the place.
+        Each end has to be in use and on the road at the moment at which it is over the place.
         """
         front, rear = ((self.window.use & self._clear[end])[:: self._step] for end in ENDS)
         rows = np.flatnonzero(front)
@@ -223,20 +205,7 @@ class Ground:
 
 
 def damper_parts(shaft_mm_s: FloatArray, ratio: FloatArray | float) -> list[FloatArray]:
-    """The parts a damper's force is built from, along the shaft: two slopes each way and friction.
-
-    Parameters
-    ----------
-    shaft_mm_s : ndarray of shape (n,)
-        [mm/s]
-    ratio : ndarray of shape (n,) or float
-        Leverage ratio there.
-
-    Returns
-    -------
-    list of ndarray of shape (n,)
-        Force by 1 N s/mm of each of the first four, and by 1 N of friction. [N]
-    """
+    """Shaft force [N] by 1 N s/mm of four slopes (two each way), then by 1 N of friction, at shaft speeds [mm/s]."""
     down, up = np.maximum(shaft_mm_s, 0.0), np.minimum(shaft_mm_s, 0.0)
     knee = KNEE_MM_S / ratio
     return [
@@ -277,22 +246,11 @@ def damping_balance(
     selected: BoolArray | None = None,
     ridden: Riding | None = None,
 ) -> DampingBalance:
-    """Damping ratios of both ends and how they compare, from how both met the same road.
+    """Damping ratios of both ends and their ratio, from how both met the same road; a reason where it cannot be told.
 
-    The damping ratio of an end is c / (2 sqrt(k m)) at the wheel: c the damping that takes as much work out of the
-    motion as the damper does, over the wheel speeds that both ends meet in that direction; k the spring's rate
-    where the end mostly sits, m the sprung mass it carries. Equal ratios settle alike whatever each end weighs.
-
-    Parameters
-    ----------
-    bike : Bike
-        With [chassis], unsprung masses and tyre rates. Its dampers are not used.
-    selected : ndarray of bool, shape (n_samples,), optional
-
-    Returns
-    -------
-    DampingBalance
-        With a reason and no numbers where it cannot be told.
+    The ratio is c / (2 sqrt(k m)) at the wheel: c the damping that takes as much work out of the motion as the damper
+    does over the wheel speeds that both ends meet in that direction, k the spring rate where the end mostly sits, m the
+    sprung mass it carries. The bike file needs [chassis], unsprung masses and tyre rates; its dampers are not used.
     """
     model = road_model(bike)
     if isinstance(model, str):
@@ -349,10 +307,9 @@ def untold(reason: str) -> DampingBalance:
 
 
 def _solve(blocks: list[FloatArray]) -> tuple[FloatArray, FloatArray, float]:
-    """Unknowns, the same with each of `GROUPS` of blocks left out, and the share that the dampers explain.
+    """Unknowns, the same without each of `GROUPS` of blocks, and the share that the dampers explain.
 
-    Each block counts by its own noise: what the bike file or the loads leave out is large in few places.
-    The share is of what the loads alone leave unexplained.
+    Each block is weighted by its own noise. The share is of what the loads alone leave unexplained.
     """
     matrices = np.array([block.T @ block for block in blocks])
     counts = np.array([len(block) for block in blocks], dtype=np.float64)
@@ -393,20 +350,8 @@ def _residual_delay_s(grounds: list[Ground], unknowns: FloatArray) -> float:
 
 
 def vertex(x: FloatArray, y: FloatArray) -> float:
-    """Where the parabola through the highest point and its neighbours is highest.
+    """Where the parabola through the highest point and its neighbours is highest; at either end the point itself.
 
-    Parameters
-    ----------
-    x, y : ndarray of shape (n,)
-        ``x`` evenly apart.
-
-    Returns
-    -------
-    float
-        The highest point itself at either end.
-
-    Examples
-    --------
     >>> round(vertex(np.array([0.0, 1.0, 2.0, 3.0]), -(np.array([0.0, 1.0, 2.0, 3.0]) - 1.3) ** 2), 6)
     1.3
     """

@@ -48,10 +48,7 @@ SLOW_M_S = 15.0
 
 @dataclass(frozen=True)
 class Load:
-    """What one load does, over some samples: forces along both ends at the wheel, weight of a mass, moment.
-
-    Arrays of shape (n_samples,). [N, N, m/s2, N m]
-    """
+    """Effect of one load: forces along both ends at the wheel, weight of a mass, moment. [N, N, m/s2, N m]"""
 
     front_n: FloatArray
     rear_n: FloatArray
@@ -61,16 +58,10 @@ class Load:
 
 @dataclass(frozen=True)
 class Riding:
-    """Acceleration along the track, lean and speed on an even clock that begins with the run; NaN where unknown.
+    """Acceleration (drive positive), lean (to either side) and speed on an even clock from the run's start; else NaN.
 
-    Parameters
-    ----------
-    speed_m_s, acceleration_m_s2, lean_deg : ndarray of shape (n_samples,)
-        Acceleration positive under drive; lean to either side.
-    sources : mapping of str to str
-        What acceleration and lean are from; a quantity that is not known is not in it.
-    brake, throttle : ndarray of shape (n_samples,) or None
-        As logged; None where the log has none.
+    ``sources`` says what acceleration and lean come from, without a quantity that is not known; ``brake`` and
+    ``throttle`` are as logged, None where the log has none.
     """
 
     rate_hz: float
@@ -133,19 +124,9 @@ def find_riding(track: Track, sample_rate_hz: float, run: Run | None = None) -> 
 
 
 def derivative(values: FloatArray, rate_hz: float, own_rate_hz: float) -> FloatArray:
-    """Derivative of a noisy signal, up to the frequency at which its spectrum sinks into its own noise.
+    """Derivative per second up to the frequency where the spectrum sinks into its noise; NaN where the values are.
 
-    Parameters
-    ----------
-    values : ndarray of shape (n_samples,)
-        NaN where unknown.
-    own_rate_hz : float
-        Rate at which it was logged; between its own samples are straight lines.
-
-    Returns
-    -------
-    ndarray of shape (n_samples,)
-        Per second; NaN where the values are.
+    ``own_rate_hz`` is the rate at which it was logged; between its own samples are straight lines.
     """
     known = np.isfinite(values)
     filled = np.interp(np.arange(len(values)), np.flatnonzero(known), values[known])
@@ -185,23 +166,11 @@ def bandwidth_hz(values: FloatArray, rate_hz: float, own_rate_hz: float) -> floa
 
 
 def loads(riding: Riding, t_s: FloatArray, bike: Bike, anti_squat: float) -> tuple[Load, tuple[Load, ...]]:
-    """The loads as far as they follow from mass and place of the centre of mass, and what may be added to them.
+    """Loads that follow from mass and centre of mass, and loads of unknown size, the same for every part of a run.
 
-    Parameters
-    ----------
-    t_s : ndarray of shape (n_samples,)
-        [s]
-    bike : Bike
-        With [chassis].
-    anti_squat : float
-        Share of the load transfer under drive that chain and swingarm carry; 0 where the bike file does not tell.
-
-    Returns
-    -------
-    tuple of Load
-        Of unknown size, as many and in the same order for every part of a run: brake and drive about another height, a
-        share of the brake at the front and at the rear, of the drive at the rear, drag and lift, weight by a lean
-        that reads too much, and what brake and throttle channels show faster than the speed does.
+    Unknown: brake and drive about another height, a share of the brake at the front and at the rear, of the drive at
+    the rear, drag and lift, weight by a lean that reads too much, and what brake and throttle channels show faster than
+    the speed does. ``anti_squat`` is the share of the load transfer under drive that chain and swingarm carry.
     """
     chassis = chassis_of(bike)
     mass = chassis.sprung_mass_kg + sum(bike.end(end).unsprung_mass_kg or 0.0 for end in ENDS)
@@ -253,11 +222,7 @@ RING_S = 0.1  # on either side of what is left out, which rings in the band that
 
 @dataclass(frozen=True)
 class RoadModel:
-    """What of a bike file the road takes. SI units.
-
-    ``arm_m`` is from the centre of mass to the axles; ``sprung_load_n`` and ``tyre_load_n`` are what the ends and the
-    tyres carry standing still.
-    """
+    """What the road needs of a bike file, SI units; ``arm_m`` is from centre of mass to axles, loads are static."""
 
     mass_kg: float
     inertia_kg_m2: float
@@ -328,18 +293,9 @@ class Window:
 def windows(
     motion: Motion, track: Track, model: RoadModel, riding: Riding, selected: BoolArray | None = None
 ) -> list[Window]:
-    """Windows in which both ends are valid and the motorcycle rides, at most `MOST_WINDOWS` spread over the run.
+    """Windows with both ends valid and the motorcycle riding, at most `MOST_WINDOWS` spread over the run.
 
-    Parameters
-    ----------
-    motion : Motion
-        With both ends.
-    selected : ndarray of bool, shape (n_samples,), optional
-
-    Returns
-    -------
-    list of Window
-        The edges, and where an end is at a stop, are not in their ``use``.
+    Their ``use`` leaves out the edges, and where an end is at a stop.
     """
     step = max(1, round(motion.sample_rate_hz / WORK_HZ))
     rate = motion.sample_rate_hz / step

@@ -39,21 +39,10 @@ STEADY_S = (0.2, 0.4, 0.6)
 def weight_transfer(
     motion: Motion, track: Track, selected: BoolArray, ridden: Riding | None = None
 ) -> WeightTransfer | None:
-    """Dive and squat over the selected samples.
+    """Dive and squat over the selected samples; None when the acceleration is not known.
 
-    Parameters
-    ----------
-    motion : Motion
-        With both ends.
-    selected : ndarray of bool, shape (n_samples,)
-    ridden : Riding, optional
-        Acceleration and lean; by default from the speed and the positions of the track.
-
-    Returns
-    -------
-    WeightTransfer or None
-        None when the acceleration is not known; without dive and squat where the lean is not known, for the lean that
-        goes while drive comes moves the rear more than the drive does.
+    Without dive and squat where the lean is unknown: lean that goes while drive comes moves the rear more than the
+    drive does. ``ridden`` is by default from the speed and the positions of the track.
     """
     ridden = ridden or find_riding(track, motion.sample_rate_hz)
     if "acceleration" not in ridden.sources:
@@ -118,9 +107,8 @@ def _steady_gain(
 ) -> Gain | None:
     """Slope of values over an acceleration that is held, at one speed.
 
-    At low frequencies an end follows as G (a - tau da/dt), whatever its damping; so the rate of change of the
-    acceleration takes out what comes late or swings over, and ``drag`` what goes with the square of the speed. What
-    the length of the means changes is in the interval.
+    At low frequencies an end follows as G (a - tau da/dt) whatever its damping: the rate of change of the acceleration
+    takes out delay and overshoot, ``drag`` what goes with the square of the speed.
     """
     gains = []
     for length_s in STEADY_S:
@@ -138,10 +126,9 @@ def _steady_gain(
 
 
 def _gain(values: FloatArray, columns: Sequence[FloatArray], stretches: list[slice]) -> Gain | None:
-    """Slope of values over the first column within stretches, with what goes with the others taken out.
+    """Slope of values over the first column within stretches, the others taken out, with a jackknife over stretches.
 
-    Each stretch is one piece of evidence: the interval is by leaving one out at a time (jackknife). None with few
-    stretches, or where the columns cannot be told apart.
+    None with few stretches, or where the columns cannot be separated.
     """
     if len(stretches) < FEWEST_STRETCHES:
         return None

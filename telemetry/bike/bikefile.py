@@ -280,10 +280,7 @@ def load_bike(path: str | Path, *, beside: bool = False) -> Bike:
 
 
 def _with_files(data: dict[str, Any], folder: Path, *, beside: bool) -> dict[str, Any]:
-    """Bike file keys with each sensor's ``table`` and each ``dyno_file``, beside the bike file, replaced by its rows.
-
-    Raises `BikeFileError` if a file cannot be read, or its rows are given as well.
-    """
+    """Bike file keys with sensor tables and dyno files read in; `BikeFileError` if unreadable or given twice."""
     data = dict(data)
     for section, key, rows, read in (
         ("sensor", "table", "points", read_bench_table),
@@ -352,10 +349,7 @@ def wheel_stroke_mm(bike: Bike, end: End) -> float:
 def swingarm_sensor_length_mm(
     bike: Bike, frame_mm: Point, swingarm_mm: Point, shaft_mm: FloatArray
 ) -> FloatArray:
-    """Distance between the two mounts of a sensor from frame to swingarm, at shock travels; shape (n_samples,). [mm]
-
-    The mounts are as at full extension, in the terms of [rear.swingarm]; `LinkageError` if the bike file has none.
-    """
+    """Distance of the mounts of a frame-to-swingarm sensor at shock travels; `LinkageError` without mounts. [mm]"""
     if bike.rear.swingarm is None:
         raise LinkageError("frame_mm and swingarm_mm need [rear.swingarm]")
     rear = rear_end(bike.rear, bike.measured_at)
@@ -377,8 +371,7 @@ def swingarm_sensor_length_mm(
 def shaft_sensor(bike: Bike) -> Bike:
     """Bike whose rear sensor reads shock travel: points of a swingarm sensor converted through the linkage.
 
-    Unchanged if the sensor sits on the shock. Raises `LinkageError` if the mounts are given in part, or the sensor
-    reads the same at two shock travels.
+    `LinkageError` if mounts are given in part, or the sensor reads the same at two shock travels.
     """
     sensor = bike.rear.sensor
     if sensor is None or (sensor.frame_mm is None and sensor.swingarm_mm is None):

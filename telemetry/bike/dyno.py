@@ -65,10 +65,9 @@ def read_dyno(path: Path) -> Rows:
 def dyno_force_n(
     rows: Rows, speed_mm_s: FloatArray, compression_clicks: float, rebound_clicks: float
 ) -> FloatArray:
-    """Force from the table, linear along each curve and between click settings, 0 at rest. [N]
+    """Force from the table, linear along curves and between clicks (from fully closed), 0 at rest. [N]
 
-    Beyond the fastest row the last slope goes on. Clicks count from fully closed; `BikeFileError` outside those
-    measured.
+    Beyond the fastest row the last slope goes on; `BikeFileError` outside the clicks measured.
     """
     speed = np.asarray(speed_mm_s, dtype=np.float64)
     push = _side_n(rows, np.maximum(speed, 0.0), compression_clicks, 1.0)
@@ -115,10 +114,9 @@ def dyno_clicks(
 
 
 def fitted_sides(data: Any, compression_clicks: Any, rebound_clicks: Any) -> dict[str, dict[str, float]]:
-    """Digressive curves of both sides (``compression``, ``rebound``), fitted to a dynamometer table by least squares.
+    """Digressive curves (``compression``, ``rebound``) fitted by least squares to rows of clicks, speed and force.
 
-    ``data`` holds (clicks, speed, force) as given. Raises `ValueError` if the table cannot be used, clicks are missing
-    with several settings measured, or outside them.
+    `ValueError` if the table cannot be used, or clicks are missing or outside the settings measured.
     """
     try:
         rows: Rows = tuple((float(c), float(v), float(f)) for c, v, f in data)

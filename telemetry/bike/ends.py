@@ -54,11 +54,7 @@ class DamperIdentity(Section):
 
 
 class WithIdentity(Section):
-    """An end whose damper has an identity, with or without its curve.
-
-    In the file ``id`` and ``serviced`` stand in the damper's section; here in ``fitted``, for a damper without a curve
-    too.
-    """
+    """An end whose damper has an identity (``id``, ``serviced`` in the file), with or without its curve."""
 
     fitted: DamperIdentity | None = None
 
@@ -121,10 +117,7 @@ class Damper(Section):
 
 
 class _EndSection(WithIdentity):
-    """Keys of either end; ``tyre_circumference_mm`` may replace ``tyre_radius_mm``.
-
-    Travel and speed need none of these; sag, geometry and damping do. Clicks are counted from fully closed.
-    """
+    """Keys of either end; travel and speed need none of these. Clicks are counted from fully closed."""
 
     tyre_radius_mm: float | None = None
     spring_rate_n_per_mm: float | None = None
@@ -188,15 +181,12 @@ class Front(_EndSection):
 
 
 class Rear(_EndSection):
-    """The rear: shock stroke, and one of three descriptions of its leverage, or none where it is not known.
+    """The rear: shock stroke, and one of three descriptions of its leverage, or none.
 
-    ``leverage_table_mm``: pairs (shock travel, vertical wheel travel), taken as they are; a table may start below 0
-    or end short of the stroke, and goes on straight past its ends. ``leverage_points_mm``: the same as measured with
-    calliper and tape, in any number; a smooth, monotone curve is fitted. Or [rear.linkage] with [rear.swingarm]: the
-    pivot coordinates.
-
-    ``shock_length_mm`` is eye to eye at full extension. ``axle_back_mm`` is the axle's place in the chain adjuster,
-    positive to the rear along the swingarm. [rear.swingarm] may also stand beside a table.
+    ``leverage_table_mm`` are exact pairs (shock travel, vertical wheel travel), extrapolated straight past its ends;
+    ``leverage_points_mm`` pairs as measured by hand, to which a smooth monotone curve is fitted; else [rear.linkage]
+    with [rear.swingarm]. ``shock_length_mm`` is eye to eye at full extension, ``axle_back_mm`` the axle's place in the
+    chain adjuster, positive to the rear along the swingarm.
     """
 
     section: ClassVar[str] = "rear"

@@ -415,11 +415,10 @@ class FittedLeverage:
 def fit_leverage(points: tuple[tuple[float, float], ...], stroke_mm: float) -> FittedLeverage:
     """Rising curve with the least curvature of ratio that points (shock, wheel) [mm] allow, in any order.
 
-    Penalised least squares: the ratio is linear between knots, and its second differences are penalised, so a linear
-    ratio costs nothing. The penalty is chosen by generalised cross-validation (P. Craven, G. Wahba, Numer. Math. 31,
-    377-403, 1979, doi:10.1007/BF01404567) with degrees of freedom weighted 1.4, which avoids overfitting few points
-    (Y.-J. Kim, C. Gu, J. R. Stat. Soc. B 66, 337-356, 2004; both from memory). Raises `LinkageError` if the points do
-    not cover the stroke, or do not rise.
+    Penalised least squares on second differences of the ratio. The penalty is chosen by generalised cross-validation
+    (P. Craven, G. Wahba, Numer. Math. 31, 377-403, 1979, doi:10.1007/BF01404567) with degrees of freedom weighted 1.4
+    (Y.-J. Kim, C. Gu, J. R. Stat. Soc. B 66, 337-356, 2004; both from memory). `LinkageError` if the points do not
+    cover the stroke, or do not rise.
     """
     from scipy.optimize import lsq_linear
 

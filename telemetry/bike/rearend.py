@@ -170,10 +170,9 @@ def _from_table(rear: Rear, at: MeasuredAt) -> RearEnd:
 
 
 def _shifted(base: LeverageCurve, longer_mm: float, stroke_mm: float) -> tuple[LeverageCurve, float, float]:
-    """Curve over the stroke from a changed full extension, drop of the axle there, and extrapolated travel. [mm]
+    """Curve from a changed full extension, drop of the axle there, and extrapolated travel. [mm]
 
-    With a changed shock length the linear trend of the ratio is extrapolated; a table shorter than the stroke is
-    continued with its end ratio.
+    A changed shock length extrapolates the linear trend of the ratio; a table short of the stroke keeps its end ratio.
     """
     shaft = np.array(base.shaft_mm)
     start, stop = -longer_mm, stroke_mm - longer_mm

@@ -173,8 +173,6 @@ def range_of(name: str, section: str = "") -> Range | None:
 def slip(name: str, value: float, limits: Range) -> str:
     """Question proposing the unit or sign in which an implausible value would make sense, "" if there is none.
 
-    Examples
-    --------
     >>> slip("wheelbase_mm", 1.42, RANGES["wheelbase_mm"])
     'In metres? Then write 1420'
     >>> slip("wheelbase_mm", -3.0, RANGES["wheelbase_mm"])
@@ -204,10 +202,7 @@ def implausible(name: str, value: float, section: str = "") -> str:
 
 
 def check_plausible(name: str, value: object, section: str = "") -> None:
-    """Refuse an implausible number of a bike file or setup sheet (in a table, the first one).
-
-    Anything but numbers passes; raises `PydanticCustomError` of type "implausible".
-    """
+    """Refuse an implausible number (in a table, the first) by `PydanticCustomError` of type "implausible"."""
     if isinstance(value, int | float) and not isinstance(value, bool):
         _refuse(implausible(name, value, section))
     elif isinstance(value, tuple) and value and isinstance(value[0], tuple):
@@ -370,7 +365,7 @@ class RockerOnFrame(_Rocker):
     """Rocker turning on the frame at ``rocker_pivot_mm``, moved by a rod from the swingarm.
 
     The rod goes from ``rod_rocker_mm`` to ``rod_swingarm_mm``, the shock from ``shock_rocker_mm`` to ``shock_frame_mm``
-    or ``shock_swingarm_mm``. ``rod`` says whether it is pulled or pushed as the wheel rises, as a check of the points.
+    or ``shock_swingarm_mm``; ``rod`` is pulled or pushed as the wheel rises, as a check of the points.
     """
 
     kind: Literal["rocker_on_frame"]
@@ -378,10 +373,7 @@ class RockerOnFrame(_Rocker):
 
 
 class RockerOnSwingarm(_Rocker):
-    """Rocker turning on the swingarm at ``rocker_pivot_mm``, held by a rod to the frame.
-
-    The rod goes from ``rod_rocker_mm`` to ``rod_frame_mm``; the rest as in `RockerOnFrame`.
-    """
+    """Rocker on the swingarm, its rod from ``rod_rocker_mm`` to ``rod_frame_mm``; the rest as in `RockerOnFrame`."""
 
     kind: Literal["rocker_on_swingarm"]
     rod_frame_mm: Point
@@ -468,10 +460,7 @@ class Adjuster(Section):
 
 
 class MeasuredAt(Section):
-    """Settings of the motorcycle when wheelbase, rake, centre of mass and points were measured.
-
-    Default: the current values. A later change of a length does not change the measured values.
-    """
+    """Settings when wheelbase, rake, centre of mass and points were measured; by default the current ones."""
 
     front_tyre_radius_mm: float | None = None
     rear_tyre_radius_mm: float | None = None
@@ -491,27 +480,15 @@ HOW_TO_CALIBRATE = (
 
 
 class Sensor(NamesColumns):
-    """A travel sensor: its column in the log, and its bench points or the two numbers of its data sheet.
+    """A travel sensor: its column (or the names it has in several logs), and bench points or a data sheet's slope.
 
-    ``channel`` may be a list of names: the column is called differently in several logs.
-
-    ``points`` are pairs (signal as logged, damper shaft travel [mm], 0 at full extension); ``table`` names a CSV
-    of such pairs beside the bike file instead. They make a least-squares line if they lie on one, else a curve
-    through every point; ``shape`` insists on either.
-
-    ``mm_per_unit`` with a zero stands in for points: the travel of one volt, count or whatever unit the column has,
-    negative where the signal falls under compression.
-
-    Zero is that of the bench, unless one of these is given: ``zero``, the signal logged at full extension on the
-    bike; ``zero_interval_s``, from when to when of the log the wheels hung free; ``zero_topped_out``, to take it
-    from the moments at which the end is topped out.
-
-    ``supply`` is the column of the voltage that feeds the sensor, ``supply_reference`` its reading at the bench:
-    a potentiometer's signal is a share of its supply and is corrected for it.
-
-    A rear sensor between frame and swingarm says where it is mounted, ``frame_mm`` and ``swingarm_mm``, in the
-    terms of [rear.swingarm]; its points are then (signal, distance between its two mounts [mm]). Or it is
-    measured as it sits: with ``measures = "wheel"`` points are (signal, vertical wheel travel [mm]).
+    ``points`` are pairs (signal, shaft travel [mm], 0 at full extension); ``table`` names a CSV of them beside the bike
+    file; ``shape`` forces a line or a curve. ``mm_per_unit`` with a zero replaces points, negative where the signal
+    falls under compression. Zero is the bench's unless ``zero`` (signal at full extension), ``zero_interval_s`` (wheels
+    hung free) or ``zero_topped_out`` is given. ``supply`` is the column of the sensor's supply voltage,
+    ``supply_reference`` its bench reading: a potentiometer's signal is corrected for it. Between frame and swingarm,
+    mounted at ``frame_mm`` and ``swingarm_mm`` as in [rear.swingarm], points hold the distance of the mounts [mm]; with
+    ``measures = "wheel"`` vertical wheel travel [mm].
     """
 
     channel: str
@@ -569,10 +546,10 @@ class Sensor(NamesColumns):
 
 
 def read_bench_table(path: Path) -> BenchPoints:
-    """Bench points from a text table of two columns, signal and mm; `BikeFileError` names file and line.
+    """Bench points from a text table of signal and mm; `BikeFileError` names file and line.
 
-    Separated by comma, semicolon or tab (with these two, a decimal comma may be used); lines before the first pair of
-    numbers are headings, lines that start with # are remarks.
+    Separated by comma, semicolon or tab (then with a decimal comma too); headings above, and lines with #, are left
+    out.
     """
     try:
         lines = path.read_text(encoding="utf-8-sig").splitlines()

@@ -146,10 +146,9 @@ def sag_under_load(bike: Bike, end: End, load_n: float) -> Sag:
 def settled_mm(
     bike: Bike, end: End, load_n: float, ratio_at: Callable[[float], float], near_mm: float = 0.0
 ) -> float:
-    """Shaft travel at which the springs carry a load, 0 if they hold it topped out. [mm]
+    """Shaft travel at which the springs carry a load through ``ratio_at``, 0 if topped out. [mm]
 
-    ``ratio_at`` is the travel ratio through which the load works; the travel is first sought about ``near_mm``. Raises
-    `BikeFileError` if the load pushes the spring through its whole stroke.
+    Sought about ``near_mm`` first; `BikeFileError` if the load exceeds the whole stroke.
     """
     spring, stroke = spring_of(bike, end), stroke_mm(bike, end)
 

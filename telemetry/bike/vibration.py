@@ -154,11 +154,10 @@ def spring_end(bike: Bike, end: End, shaft_mm: float, *, damper_scale: float = 1
 
 
 def bike_matrices(bike: Bike, *, front_damper_scale: float = 1.0, rear_damper_scale: float = 1.0) -> Matrices:
-    """Half-vehicle matrices of a bike file, linearised about rider sag at low shaft speed: heave, pitch, both unsprung.
+    """Half-vehicle matrices of a bike file about rider sag at low shaft speed: heave, pitch, both unsprung.
 
-    Without seal friction, stops and the digression of the dampers at higher speed. ``*_damper_scale`` is 1 as in the
-    bike file, 0 with the damping lost. Raises `BikeFileError` if the file lacks [chassis], masses, tyre rates or
-    dampers.
+    Without friction, stops and digression. ``*_damper_scale`` is 1 as in the file, 0 with the damping lost.
+    `BikeFileError` if the file lacks [chassis], masses, tyre rates or dampers.
     """
     chassis, sag = chassis_of(bike), static_sag(bike)
     (inertia,) = needed(bike, "chassis.pitch_inertia_kg_m2", purpose="modes and simulation need it")

@@ -58,11 +58,7 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 def keep_memory() -> None:
-    """Have long arrays made of memory that was used before: fresh pages cost more than the arithmetic on them.
-
-    Memory is given back when the command ends, so this is not for one that stays. Where the system's C library has no
-    such setting (GNU's has) nothing changes.
-    """
+    """Have freed memory reused for long arrays, for commands that end; no effect without the GNU C library."""
     import ctypes
 
     trim_threshold, mmap_max = -1, -4

@@ -11,10 +11,9 @@ if TYPE_CHECKING:
 
 
 def with_channels(bike: "Bike", log: RawLog, given: Mapping[str, str]) -> "Bike":
-    """The bike file with the columns of this log; prints what was confirmed before.
+    """Bike file with this log's columns: ``--channels``, else its own names, else those confirmed for such a log.
 
-    ``--channels`` comes first; then names of the bike file that the log has; then what was confirmed for a log of the
-    same shape. Raises `ChannelError` as `telemetry.review.with_columns`.
+    Prints what was confirmed before; raises `ChannelError` as `telemetry.review.with_columns`.
     """
     from telemetry.review import confirmed_columns, with_columns
 

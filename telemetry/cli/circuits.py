@@ -50,11 +50,7 @@ def keep_ground(arguments: argparse.Namespace, ground: Ground, track: Track) -> 
 
 
 def circuit_path_of(arguments: argparse.Namespace, log_path: str) -> str | Path | None:
-    """The circuit file to keep a run with: ``--circuit``, or the one that ``--line`` makes of the log.
-
-    A logbook looks for what is kept for the place by itself. Raises `BothEndsError` if no complete lap crosses the
-    line.
-    """
+    """Circuit file to keep a run with: ``--circuit``, or made by ``--line``; `BothEndsError` without a complete lap."""
     if arguments.circuit or arguments.line is None:
         return arguments.circuit  # type: ignore[no-any-return]
     from telemetry.bike import load_bike

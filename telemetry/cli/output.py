@@ -53,13 +53,7 @@ def working(words: str) -> Iterator[None]:
 
 
 class Progress:
-    """How much of many is done, on standard error, if a person is looking.
-
-    Parameters
-    ----------
-    total, done : int
-        How many there are, and how many of them are done at the start.
-    """
+    """Progress on standard error, if it is a terminal; ``done`` of ``total`` are done at the start."""
 
     def __init__(self, total: int, done: int = 0) -> None:
         screen = Console(stderr=True)
@@ -88,10 +82,7 @@ class Progress:
 
 
 def check_outputs(*paths: str | Path | None, inputs: Iterable[str | None] = ()) -> None:
-    """Check that results can be written, before the work; None is not wanted.
-
-    Raises `BothEndsError` if one is a directory or one of the ``inputs``, or its directory does not exist.
-    """
+    """Raise `BothEndsError` if an output (None: not wanted) is a directory or an input, or its directory is missing."""
     inputs = tuple(inputs)
     for path in (Path(path) for path in paths if path is not None):
         for read in inputs:
@@ -108,10 +99,7 @@ def check_outputs(*paths: str | Path | None, inputs: Iterable[str | None] = ()) 
 def write_file(
     path: str | Path, write: Callable[[Path], object], *, inputs: Iterable[str | None] = ()
 ) -> None:
-    """Write a file in one step: it is there complete, or as before.
-
-    Raises `BothEndsError` if it cannot be written, or is one of the ``inputs``.
-    """
+    """Write a file complete or not at all; `BothEndsError` if it cannot be written or is one of the ``inputs``."""
     path = Path(path)
     check_outputs(path, inputs=inputs)
     part = path.with_name(f".{path.name}.{os.getpid()}.part")

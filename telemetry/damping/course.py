@@ -56,18 +56,10 @@ T_975 = 2.201
 
 @dataclass(frozen=True)
 class LapSpectra:
-    """Mean spectra of a wheel's travel speed by lap and place, every window of the same power.
+    """Mean spectra of a wheel's travel speed by lap and place, every window scaled to the same power.
 
-    Parameters
-    ----------
-    laps : tuple of int
-        Lap numbers.
-    frequency_hz : ndarray of shape (n_frequencies,)
-        [Hz]
-    power : ndarray of shape (n_laps, PLACES, n_frequencies)
-        0 where there is no window.
-    windows : ndarray of shape (n_laps, PLACES)
-        Their number.
+    ``frequency_hz`` (n_frequencies,) [Hz], ``power`` (n_laps, `PLACES`, n_frequencies), 0 without a window; ``windows``
+    (n_laps, `PLACES`) counts them.
     """
 
     laps: tuple[int, ...]
@@ -110,27 +102,12 @@ def lap_spectra(equation: WheelEquation, laps: Sequence[Lap]) -> LapSpectra:
 
 
 def damping_by_lap(spectra: LapSpectra, hop: WheelHop, ratio: float) -> tuple[LapDamping, ...]:
-    """The damping ratio of a wheel hop on each lap, about that of the outing as a whole.
+    """Damping ratio of a wheel hop on each lap, about ``ratio``, their geometric mean; None inside for few windows.
 
-    The change of each lap is the likeliest after Whittle [1]_. Its interval is a jackknife [2]_ over the places of the
-    lap, so that it knows of roads and rides that differ along it. Every lap meets the same places, so that what
-    scatters from lap to lap is only what a place does otherwise on one lap than on the others: the same jackknife
-    without what places have in common.
-
-    Parameters
-    ----------
-    ratio : float
-        Geometric mean over the laps, which spectra alone do not tell.
-
-    Returns
-    -------
-    tuple of LapDamping
-        None inside where too little of the lap is usable.
-
-    References
-    ----------
-    .. [1] P. Whittle, Ark. Mat. 2 (1953) 423-434.
-    .. [2] B. Efron, R. Tibshirani, An Introduction to the Bootstrap, Chapman & Hall 1993, ch. 11.
+    The change of each lap is the likeliest after P. Whittle, Ark. Mat. 2 (1953) 423-434. Its interval is a jackknife
+    over places of the lap (B. Efron, R. Tibshirani, An Introduction to the Bootstrap, Chapman & Hall 1993, ch. 11).
+    Every lap meets the same places, so the scatter between laps is the same jackknife without what places have in
+    common.
     """
     used = spectra.long_enough
     if len(used) < 2:
@@ -159,10 +136,7 @@ def _relative(spectra: LapSpectra, used: IntArray) -> FloatArray:
 
 
 def _wheel_on_white_road(spectra: LapSpectra, used: IntArray, hop: WheelHop) -> tuple[float, float]:
-    """Tyre frequency and damping of the likeliest wheel, no more damped than sound ones are. [Hz]
-
-    A road of ISO 8608 is white in its vertical speed. What roads are otherwise shifts every lap alike.
-    """
+    """Likeliest tyre frequency [Hz] and damping, at most that of sound wheels; ISO 8608 roads are white in velocity."""
     weight = band_window(spectra.frequency_hz) ** 2
     windows = spectra.windows[used]
     mean = np.einsum("lpf,lp->f", spectra.power[used], windows) / windows.sum()
@@ -173,7 +147,7 @@ def _wheel_on_white_road(spectra: LapSpectra, used: IntArray, hop: WheelHop) -> 
 
 
 def _unlikely(log_gain: FloatArray, power: FloatArray, weight: FloatArray) -> FloatArray:
-    """Twice the negative log-likelihood of each pole a value, after Whittle; shape (n_poles, n_spectra).
+    """Twice the negative log-likelihood per value after Whittle, shape (n_poles, n_spectra).
 
     ``log_gain`` (n_poles, n_frequencies) is ln |A|^2 of the wheel's equation, ``power`` (n_spectra, n_frequencies).
     """
@@ -254,13 +228,7 @@ _TOO_FEW = f"A course over the laps needs {LEAST_LAPS_FOR_TREND} complete laps a
 
 
 def damping_trend(fade: tuple[LapDamping, ...]) -> DampingTrend | None:
-    """Change of the damping ratio per lap, from a straight line through its logarithm.
-
-    Returns
-    -------
-    DampingTrend or None
-        None with fewer than `LEAST_LAPS_FOR_TREND` laps.
-    """
+    """Change of the damping ratio per lap, by a line through its logarithm; None below `LEAST_LAPS_FOR_TREND` laps."""
     known = [lap for lap in fade if lap.damping_ratio is not None]
     if len(known) < LEAST_LAPS_FOR_TREND:
         return None
@@ -278,11 +246,7 @@ def damping_trend(fade: tuple[LapDamping, ...]) -> DampingTrend | None:
 
 @dataclass(frozen=True)
 class Change:
-    """A change that is larger than what a sound damper shows.
-
-    Lap numbers of its start, turn and end; fall up to the turn and rise from there on, both of ln(ratio). The turn is
-    the last lap where it only falls, the first where it only rises.
-    """
+    """A change beyond a sound damper's: laps of start, turn and end; ln(ratio) falls to the turn and rises after it."""
 
     first: int
     turn: int
@@ -323,12 +287,11 @@ def without_leaks(change: Mapping[End, Change | None]) -> dict[End, Change | Non
 
 
 def find_fall(laps: tuple[LapDamping, ...]) -> Change | None:
-    """A fall of the damping ratio that stays or that recovers, where the laps show one beyond chance and drift.
+    """A fall of the damping ratio that stays or recovers, where the laps show one beyond chance and drift.
 
-    ln(ratio) over the laps is fitted with a straight line, and with every line of one bend: a leak lets the damping go
-    late, foam early, and what is worked less hard recovers. The change that each fit shows is tested one-sided
-    against `USUAL_DRIFT_PCT`, at a level that `FALSE_CALLS` leaves for each (Bonferroni). The scatter about the fit is
-    pooled with the scatter that the laps show inside, so that four laps that happen to lie on a line prove little.
+    ln(ratio) over the laps is fitted with a line and with every line of one bend. The change of each fit is tested
+    one-sided against `USUAL_DRIFT_PCT`, at a level that `FALSE_CALLS` leaves for each (Bonferroni). The scatter about
+    the fit is pooled with the scatter inside the laps, so that four laps that lie on a line by chance prove little.
     """
     found = _known_laps(laps)
     if found is None:
@@ -431,19 +394,10 @@ def _fit(terms: tuple[FloatArray, ...], value: FloatArray, within: FloatArray, l
 
 
 def level_state(pole: Pole, ratio: float, hop: WheelHop) -> DamperState:
-    """Whether a damping ratio over a whole outing is that of a sound damper, of a lost one, or of either.
+    """State of a damper ("worn all along", "doubtful", "sound") by its ratio over an outing, as from `pole_ratio`.
 
-    Without masses and tyre rate in the bike file the scale of the ratio is known less well, and a pole at the edge of
-    the band was not found, but stopped there.
-
-    Parameters
-    ----------
-    ratio : float
-        As `pole_ratio` gives it.
-
-    Returns
-    -------
-    {"worn all along", "doubtful", "sound"}
+    Without masses and tyre rate in the bike file the scale of the ratio is less certain; a pole at the band's edge is
+    not found.
     """
     lost_below = LOST_BELOW * (1.0 if hop.from_bike else SCALE_UNKNOWN)
     if ratio <= lost_below and not any(stopped_by_bounds(pole, hop)):
@@ -460,19 +414,9 @@ def damper_course(
     knows_road: bool,
     change: Change | None,
 ) -> DamperCourse:
-    """What the damping ratio of one end did over the outing, in a word and a sentence.
+    """Course of one end's damping ratio over the outing, in a word and a sentence; ``ratio`` is of the whole outing.
 
-    Parameters
-    ----------
-    ratio : float
-        Damping ratio over the outing as a whole.
-    end : {"front", "rear"}
-    level : {"worn all along", "doubtful", "sound"}
-        From `level_state`.
-    knows_road : bool
-        Whether the ratio is free of what the road did; without it only its change can be judged.
-    change : Change or None
-        From `find_change`.
+    Without ``knows_road`` the ratio depends on the road, and only its change can be judged.
     """
     trend = damping_trend(laps)
     if change is not None:
@@ -556,16 +500,10 @@ SMALL_STEP = 0.01  # of the other end's damping, for the direction in which its 
 
 @dataclass(frozen=True)
 class LapWindows:
-    """Usable windows of a lap, weighted by what the outing's equation leaves of them.
+    """Usable windows of a lap, weighted by the residual of the outing's equation.
 
-    Parameters
-    ----------
-    shaft_mm_s : ndarray of shape (n,)
-        RMS speed of the shaft. [mm/s]
-    products : ndarray of shape (n, k, k)
-        Of the signals, what the outing says of the road taken out, and weighted.
-    free : int
-        So many of the signals, the last, are not held to the outing's weights.
+    ``shaft_mm_s`` is the RMS shaft speed (n,) [mm/s]; ``products`` (n, k, k) are of the signals less the road's part;
+    the last ``free`` signals have weights of the lap, not of the outing.
     """
 
     lap: int
@@ -587,21 +525,11 @@ def read_laps(
     leverage: float,
     other: tuple[WheelHop, Pole] | None = None,
 ) -> tuple[LapWindows, ...]:
-    """Every lap as its damping by shaft speed is told from it.
+    """Every lap as the windows that tell its damping by shaft speed; ``leverage`` is wheel over shaft travel.
 
     Read without the wheel's own past, which beside a front that knows nearly all of the road stands in for a part of
-    the pole; with it where no hop is found without. What the other wheel knows of the road is weighed as on the
-    outing as a whole, but for two things that change from lap to lap and are no matter of this damper: the damping of
-    the other end, which is in the equation that turns its travel into the road, and a clock that runs away.
-
-    Parameters
-    ----------
-    fitted : FrontFilter
-        From the outing as a whole.
-    leverage : float
-        Wheel travel over shaft travel.
-    other : tuple of WheelHop and Pole, optional
-        Of the other end.
+    the pole; with it where no hop is found without. The road weights are the outing's, except for what changes from lap
+    to lap: the damping of the ``other`` end, which turns its travel into the road, and a drifting clock.
     """
     if equation.own_past:
         news = replace(equation, known=equation.known[: -equation.own_past], own_past=0)
@@ -650,13 +578,7 @@ def _weighted(products: FloatArray, fitted: FrontFilter) -> FloatArray:
 
 
 def damping_by_speed(laps: Sequence[LapWindows], hop: WheelHop) -> tuple[SpeedDamping, ...]:
-    """The pole of a wheel on every lap, by the shaft speed of its windows.
-
-    Returns
-    -------
-    tuple of SpeedDamping
-        Ranges that no lap has enough of are left out; laps without interval, which only their scatter tells here.
-    """
+    """Pole of a wheel on every lap, by shaft speed of its windows; ranges that no lap has enough of are left out."""
     found = []
     for low, high in zip(SPEED_EDGES_MM_S, SPEED_EDGES_MM_S[1:], strict=False):
         here = []

@@ -69,15 +69,7 @@ MOST_S = 300.0  # of riding are enough
 
 
 def detection_limits(model: DetectorModel, looked_at: tuple[Windows, ...]) -> tuple[DetectionLimit, ...]:
-    """The shortest loss that is found in 9 of 10 cases or more, for several damping ratios.
-
-    Parameters
-    ----------
-    model : DetectorModel
-        With the road known from the other wheel.
-    looked_at : tuple of Windows
-        What the detector asks of windows of several lengths.
-    """
+    """Shortest loss found in 9 of 10 cases or more, for several damping ratios; needs the road from the other wheel."""
     signals = model.signals[model.end]
     part = _middle(model.equation)
     found = []
@@ -109,14 +101,9 @@ def _middle(equation: WheelEquation) -> slice:
 
 
 def lost_in(part: slice, model: DetectorModel, row: FloatArray, noise_per_hz: float) -> WheelEquation:
-    """A part of the run as it had been with another pole throughout.
+    """A part of the run as it had been with another pole; ``row`` (5,) has its coefficients.
 
-    Parameters
-    ----------
-    row : ndarray of shape (5,)
-        Coefficients of the other pole.
-    noise_per_hz : float
-        Density of the sensor's white noise, one-sided, travel at the wheel. [mm2/Hz]
+    ``noise_per_hz`` is the one-sided density of the sensor's white noise at the wheel. [mm2/Hz]
     """
     equation = model.equation
     speed = equation.own[2, part]
@@ -155,20 +142,10 @@ def lost_in(part: slice, model: DetectorModel, row: FloatArray, noise_per_hz: fl
 def shortest_found(
     model: DetectorModel, lost: WheelEquation, looked_at: tuple[Windows, ...]
 ) -> tuple[float | None, float]:
-    """The shortest loss that would have been found often enough, and at what share of the places.
+    """Shortest loss found often enough [s] (None if the longest window is too short), and at what share of the places.
 
-    Parameters
-    ----------
-    lost : WheelEquation
-        From `lost_in`: a part of the run, its damper lost throughout.
-
-    Returns
-    -------
-    seconds : float or None
-        That of a window and half a block to either side, as a loss begins and ends within blocks; None where even
-        the longest window is too short. [s]
-    share : float
-        Of the places; 0 with None.
+    ``lost`` is from `lost_in`. The length is a window plus half a block on either side, as a loss begins and ends
+    within blocks.
     """
     first = int(np.searchsorted(model.equation.t_s, lost.t_s[0]))
     predicted = model.predicted[first : first + len(lost.t_s)]
@@ -182,18 +159,7 @@ def shortest_found(
 def windows_found(
     model: DetectorModel, lost: WheelEquation, predicted: FloatArray, looked_at: tuple[Windows, ...]
 ) -> dict[float, tuple[BoolArray, BoolArray]]:
-    """Whether a loss at each place would have had the evidence that is asked for, by its length.
-
-    Parameters
-    ----------
-    predicted : ndarray of shape (n,)
-        The right side of the equation as the other wheel predicts it, over the same part.
-
-    Returns
-    -------
-    dict of float to tuple of ndarray
-        By length: which places are usable, and where the loss is found. [s]
-    """
+    """Usable places, and where a loss would have had enough evidence, by window length [s]."""
     if model.swing is None:
         return {}
     likelihood, whole = block_log_likelihood(lost, predicted, model.grid)

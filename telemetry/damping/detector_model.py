@@ -43,18 +43,7 @@ RUN_APART_S = 0.003
 
 
 def delay_over_time_s(equation: WheelEquation, hop: WheelHop, turning: Line | None) -> float | FloatArray:
-    """The delay, or where the clocks of the two channels run apart a straight line through it.
-
-    Parameters
-    ----------
-    equation : WheelEquation
-        As it was read, without delay.
-
-    Returns
-    -------
-    float or ndarray of shape (n,)
-        [s]
-    """
+    """The delay, or a line through it where the channels' clocks drift; the equation is without delay. [s]"""
     used = np.asarray(np.cumsum(equation.usable) * equation.step_s, dtype=np.float64)
     first, last = _part(used, 0.0, FROM_S), _part(used, used[-1] - AGAIN_S, AGAIN_S)
     early_s = best_delay_s(equation, hop, turning, first) or 0.0
@@ -75,21 +64,9 @@ def _part(used_s: FloatArray, start_s: float, seconds: float) -> slice:
 
 
 def best_delay_s(equation: WheelEquation, hop: WheelHop, turning: Line | None, part: slice) -> float | None:
-    """The delay at which the likeliest pole is likeliest; None where it cannot be told.
+    """Delay with the likeliest pole, positive when the front's signals come late; None where it cannot be told. [s]
 
-    Parameters
-    ----------
-    equation : WheelEquation
-        As it was read, without delay.
-    turning : Line or None
-        The wheel's own line, which has no news of the road, is taken out.
-    part : slice
-        Samples to look at.
-
-    Returns
-    -------
-    float or None
-        Positive when the front's news comes later than wheelbase and speed say. [s]
+    ``turning`` is the wheel's own line, which has no news of the road and is taken out.
     """
     if equation.regressors is None:
         return None
@@ -105,9 +82,9 @@ def best_delay_s(equation: WheelEquation, hop: WheelHop, turning: Line | None, p
 def _delay_as_learned_s(
     equation: WheelEquation, hop: WheelHop, turning: Line | None, first: slice, last: slice, early_s: float
 ) -> float | None:
-    """The delay at which ``last`` obeys best what was learned of ``first`` at the delay ``early_s``; None as above.
+    """Delay at which ``last`` fits best what was learned of ``first`` at ``early_s``; None where it cannot be told. [s]
 
-    With weights of its own a short part makes up for a wrong delay.
+    With weights of its own a short part would make up for a wrong delay.
     """
     if not _enough(equation, last):
         return None
@@ -146,10 +123,9 @@ def _products(
 
 
 def _peak_s(height: list[float], middle_s: float) -> float | None:
-    """The delay of the nearest high peak about ``middle_s``, the top of a parabola through it and its neighbours.
+    """Delay of the nearest high peak about ``middle_s``, by a parabola through three points. [s]
 
-    Half a turn of the hop later, 30 ms, what the other wheel met fits again with a wrong wheel: a peak there has to be
-    clearly higher.
+    Half a hop period (30 ms) later the road fits again with a wrong wheel: a peak there has to be clearly higher.
     """
     peaks = [i for i in range(1, len(height) - 1) if height[i] >= height[i - 1] and height[i] > height[i + 1]]
     if not peaks:
@@ -171,16 +147,7 @@ AMPLITUDE_TURNS = 150.0  # 10 s at 15 Hz: a ringing of a second is hardly touche
 
 
 def find_tone(signal: FloatArray, usable: BoolArray, step_s: float) -> Line | None:
-    """The strongest steady tone of a signal; None where there is none.
-
-    Parameters
-    ----------
-    signal : ndarray of shape (n,)
-        Band-limited.
-    usable : ndarray of shape (n,)
-    step_s : float
-        [s]
-    """
+    """Strongest steady tone of a band-limited signal sampled every ``step_s``; None where there is none."""
     length = round(TONE_WINDOW_S / step_s)
     starts = np.arange(0, len(signal) - length + 1, length // 2)
     index = starts[:, None] + np.arange(length)
@@ -215,27 +182,12 @@ SEARCH_RADIUS_MM = 305.0
 
 @dataclass(frozen=True)
 class DetectorModel:
-    """What the detector knows of one wheel over a run.
+    """What the detector knows of one wheel over a run; ``equation`` is without steady tone and the wheel's usual line.
 
-    Parameters
-    ----------
-    end : {"front", "rear"}
-    equation : WheelEquation
-        A steady tone and what usually turns with the wheel taken out.
-    reference : FrontFilter
-        What a stretch is held against: the same less the sensors' noise, but for a wheel whose hop was not found in
-        it. There the likeliest wheel is damped out of all measure, with road weights that fit no other; one as damped
-        as sound dampers are is fitted in its place.
-    predicted : ndarray of shape (n,)
-        The right side of the equation as the front predicts it.
-    swing : Swing or None
-        None where nothing is known of the road.
-    wheel_hz : ndarray of shape (n,) or None
-        Turns of the wheel. [1/s]
-    delay_s : float or ndarray of shape (n,)
-        By which the front's signals came late. [s]
-    signals : mapping of end to WheelSignals
-        This wheel's without its tone and line.
+    ``reference`` is what a stretch is compared with: the same fit less sensor noise; where no hop is found in it, a
+    wheel as damped as sound ones. ``predicted`` (n,) is the right side from the other wheel. ``swing`` is None where
+    nothing is known of the road. ``wheel_hz`` (n,) is the wheel's turns [1/s], ``delay_s`` how late the other wheel's
+    signals came [s].
     """
 
     end: End
@@ -272,31 +224,14 @@ class DetectorModel:
 
 
 def fit_detector_model(motion: Motion, track: Track, bike: Bike) -> DetectorModel | None:
-    """Fit the equation of the rear wheel to a run.
-
-    Parameters
-    ----------
-    motion : Motion
-        With the rear.
-
-    Returns
-    -------
-    DetectorModel or None
-        None with less than `LEAST_MOVING_S` of usable riding.
-    """
+    """Detector model of the rear wheel; None with less than `LEAST_MOVING_S` of usable riding."""
     return _fit(motion, track, bike, "rear", wheel_signals(motion), None)
 
 
 def fit_front_detector_model(
     model: DetectorModel, motion: Motion, track: Track, bike: Bike
 ) -> DetectorModel | None:
-    """The same for the front wheel, with the road known from the rear; None where it cannot be fitted.
-
-    Parameters
-    ----------
-    model : DetectorModel
-        The rear.
-    """
+    """Detector model of the front wheel, with the road from the rear; None where it cannot be fitted."""
     if "front" not in model.signals:
         return None
     return _fit(motion, track, bike, "front", model.signals, -model.delay_s)

@@ -52,28 +52,12 @@ NOISE_S = 900.0  # of the log are enough to estimate the noise of a sensor
 
 @dataclass(frozen=True)
 class WheelEquation:
-    """Signals on an even grid of about 100 Hz.
+    """Signals of one wheel on an even grid of about 100 Hz.
 
-    Parameters
-    ----------
-    t_s : ndarray of shape (n,)
-        On the run's clock. [s]
-    step_s : float
-        [s]
-    own : ndarray of shape (5, n)
-        (v'', v', v, x, int x) of the wheel. [mm/s]
-    known : ndarray of shape (k, n)
-        What the other wheel knows; k is 0 without it or without speed. [mm/s]
-    usable : ndarray of shape (n,)
-        Moving, and all that is asked for was measured.
-    regressors : RoadRegressors or None
-        What ``known`` was read from.
-    ground_speed_m_s : ndarray of shape (n,) or None
-        [m/s]
-    own_past : int
-        So many of ``known``, the last, are the wheel's own past.
-    noise : ndarray of shape (5 + k, 5 + k)
-        Covariance of ``own`` and ``known`` due to the noise of the sensors. [mm2/s2]
+    ``own`` (5, n) is (v'', v', v, x, int x) [mm/s]; ``known`` (k, n) what the other wheel knows [mm/s], its last
+    ``own_past`` rows the wheel's own past, k 0 without it or without speed; ``usable`` where moving and measured;
+    ``regressors`` what ``known`` was read from; ``noise`` (5 + k, 5 + k) the sensors' share of their covariance
+    [mm2/s2].
     """
 
     t_s: FloatArray
@@ -103,10 +87,10 @@ class WheelEquation:
 
 @dataclass(frozen=True)
 class WheelSignals:
-    """Travel speed of a wheel in the band: its `ORDERS`, shape (6, n), at an even interval. [s, mm/s]
+    """`ORDERS` of a wheel's travel speed in the band, shape (6, n), at an even interval. [s, mm/s]
 
-    ``noise_mm`` is the standard deviation of the sensor's noise at the wheel, ``noise_mm2_hz`` its one-sided density;
-    the density is 0 where it cannot be told from travel. [mm, mm2/Hz]
+    ``noise_mm`` is the standard deviation of sensor noise at the wheel, ``noise_mm2_hz`` its one-sided density, 0 where
+    unknown.
     """
 
     step_s: float
@@ -140,20 +124,9 @@ def wheel_equation(
     end: End = "rear",
     delay_s: float | FloatArray = 0.0,
 ) -> WheelEquation:
-    """Fill the equation of one wheel from a run.
+    """Equation of one wheel from a run; the other wheel's signals are read ``delay_s`` later, a number or (n,). [s]
 
-    Parameters
-    ----------
-    motion : Motion
-        With that end; the other is used where there is one.
-    track : Track
-        Its ground speed.
-    signals : mapping of end to WheelSignals
-        From `wheel_signals`.
-    end : {"front", "rear"}
-        For the front wheel the other's signals are those of later on, when the rear stands where the front is now.
-    delay_s : float or ndarray of shape (n,)
-        By which the other wheel's signals are read later. [s]
+    For the front wheel the rear's signals are those of later on, when the rear stands where the front is now.
     """
     rate = motion.sample_rate_hz
     this = motion.ends[end]
@@ -189,11 +162,7 @@ def wheel_equation(
 
 
 def _noise(own_mm2_hz: float, other_mm2_hz: float | None, own_past: int) -> FloatArray:
-    """Covariance that the sensors' noise leaves in ``own`` and ``known``. [mm2/s2]
-
-    Between signals that were measured at different times, by more than the band remembers, or by different sensors
-    there is none.
-    """
+    """Covariance of sensor noise in ``own`` and ``known``; 0 between sensors and across far times. [mm2/s2]"""
     rows = np.arange(len(ORDERS))
     parts = [(rows[OWN], own_mm2_hz)]
     if other_mm2_hz is not None:
@@ -225,18 +194,9 @@ def _on_stop(motion: Motion, end: End, at_s: FloatArray) -> BoolArray:
 
 @dataclass(frozen=True)
 class RoadRegressors:
-    """What the other wheel knows of the road, to be read with any delay.
+    """What the other wheel knows of the road, to be read with any delay; ``own`` only where its past is to be read.
 
-    Parameters
-    ----------
-    other : WheelSignals
-        Of the other wheel.
-    own : WheelSignals or None
-        Of this wheel, where its own past is to be read.
-    then_s : ndarray of shape (n,)
-        When the other stood where this wheel is now. [s]
-    faster : ndarray of shape (n,)
-        Ground speed now over ground speed then.
+    ``then_s`` (n,) is when the other stood where this wheel is now [s], ``faster`` (n,) ground speed now over then.
     """
 
     other: WheelSignals
@@ -278,17 +238,7 @@ def _when_other_was_here(
 
 @dataclass(frozen=True)
 class Blocks:
-    """Mean products of signals over short blocks.
-
-    Parameters
-    ----------
-    products : ndarray of shape (n_blocks, k, k)
-        [mm2/s2]
-    whole : ndarray of shape (n_blocks,)
-        Whether all of a block is usable.
-    seconds : float
-        Length of a block. [s]
-    """
+    """Mean products of signals over blocks of ``seconds``, (n_blocks, k, k); ``whole`` where all is usable. [mm2/s2]"""
 
     products: FloatArray
     whole: BoolArray
@@ -296,21 +246,7 @@ class Blocks:
 
 
 def blocks(signals: Sequence[FloatArray], good: BoolArray, step_s: float, seconds: float) -> Blocks:
-    """Cut signals into blocks and take the mean products of each.
-
-    Parameters
-    ----------
-    signals : sequence of ndarray of shape (k_i, n)
-        k is the sum of their k_i.
-    good : ndarray of shape (n,)
-    step_s, seconds : float
-        [s]
-
-    Returns
-    -------
-    Blocks
-        What is left at the end, shorter than a block, is not in it.
-    """
+    """Mean products by block of signals of shape (k_i, n), stacked; a shorter rest at the end is left out."""
     length = max(1, round(seconds / step_s))
     count = len(good) // length
     k = sum(len(part) for part in signals)
@@ -353,19 +289,9 @@ RATE_BINS, LEAST_TURNS_PER_BIN = 10, 2
 
 @dataclass(frozen=True)
 class Line:
-    """A line of known phase: what turns with the wheel, or a tone.
+    """A line of known phase: what turns with the wheel, or a tone; arrays of shape (n,). [turns, 1/s]
 
-    Parameters
-    ----------
-    phase_turns : ndarray of shape (n,)
-        [turns]
-    angle_turns : ndarray of shape (n,)
-        The nominal angle, from ground speed and radius. [turns]
-    rate_hz : ndarray of shape (n,)
-        [1/s]
-    usable : ndarray of shape (n,)
-    amplitude_turns : float
-        Over so many turns its amplitude is taken.
+    ``angle_turns`` is the nominal angle from ground speed and radius; the amplitude is taken over ``amplitude_turns``.
     """
 
     phase_turns: FloatArray
@@ -379,10 +305,10 @@ class Line:
         return self._less(signals, self._heard)
 
     def without_usual_line(self, signals: FloatArray, measure: FloatArray) -> FloatArray:
-        """Signals of shape (k, n) less no more than what usually turns with the wheel.
+        """Signals of shape (k, n) less what usually turns with the wheel.
 
-        The line in ``measure`` is held to its median at each wheel speed, and the others in proportion: a
-        ringing that happens to be as fast as the wheel is not taken for the wheel's.
+        The line in ``measure`` is held to `MOST_OVER_USUAL` of its median at each wheel speed, the others in
+        proportion: a ringing as fast as the wheel is not taken out with it.
         """
         heard, rate = self._heard, self._rate_hz
         if heard.sum() < RATE_BINS * LEAST_TURNS_PER_BIN:
@@ -508,20 +434,7 @@ def _boxed(values: npt.NDArray[Any], half: int) -> npt.NDArray[Any]:
 def find_wheel_turning(
     residual: FloatArray, usable: BoolArray, speed_m_s: FloatArray, step_s: float, radius_mm: float
 ) -> Line | None:
-    """Find a line that turns with the wheel, if the outing shows one.
-
-    Parameters
-    ----------
-    residual : ndarray of shape (n,)
-        What the learned equation leaves. [mm/s]
-    usable : ndarray of shape (n,)
-    speed_m_s : ndarray of shape (n,)
-        Ground speed. [m/s]
-    step_s : float
-        [s]
-    radius_mm : float
-        Of the tyre. [mm]
-    """
+    """A line that turns with the wheel, if the residual [mm/s] of the outing's equation shows one; else None."""
     nominal_hz = speed_m_s / (2e-3 * np.pi * radius_mm)
     angle = np.concatenate([[0.0], np.cumsum(np.maximum(nominal_hz[1:], 1e-6) * step_s)])
     even = np.arange(0.0, angle[-1], 1.0 / PER_TURN)
@@ -576,19 +489,10 @@ def _line_gain(
 
 
 def smooth_paths(gain: FloatArray) -> tuple[IntArray, FloatArray]:
-    """For each band the path of factors with the largest gain less what its steps cost, and its gain.
+    """For each band the path of factors with the largest gain less the cost of its steps, and its gain.
 
-    Pieces of it are searched side by side, with `APART` windows of their neighbours: so far away a window hardly has a
-    say any more, for a path may change to any other at the cost of `MOST_STEPS` steps.
-
-    Parameters
-    ----------
-    gain : ndarray of shape (n_bands, n_windows, n_factors)
-
-    Returns
-    -------
-    path : ndarray of shape (n_bands, n_windows)
-    total : ndarray of shape (n_bands,)
+    ``gain`` is (n_bands, n_windows, n_factors), the path (n_bands, n_windows). Pieces are searched side by side with
+    `APART` windows of overlap: a change of path costs at most `MOST_STEPS` steps, so farther windows hardly matter.
     """
     bands, count, states = gain.shape
     pieces = -(-count // TOGETHER)
@@ -602,16 +506,7 @@ def smooth_paths(gain: FloatArray) -> tuple[IntArray, FloatArray]:
 
 
 def likeliest_paths(gain: FloatArray) -> IntArray:
-    """The path of states with the largest gain less what its steps cost (Viterbi), for each of several gains.
-
-    Parameters
-    ----------
-    gain : ndarray of shape (n, n_windows, n_states)
-
-    Returns
-    -------
-    ndarray of shape (n, n_windows)
-    """
+    """Path of states with the largest gain less the cost of its steps (Viterbi), for each gain: (n, n_windows)."""
     many, count, states = gain.shape
     steps = np.minimum(np.abs(np.arange(states)[:, None] - np.arange(states)), MOST_STEPS)
     # from a state nearby at the price of its steps, from any other at most at the full price

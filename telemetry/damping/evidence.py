@@ -51,23 +51,14 @@ UPPER_QUARTILE = 0.6745  # of a normal distribution
 
 @dataclass(frozen=True)
 class Swing:
-    """Mean square speed near the hop, block by block; arrays of shape (n_blocks,).
-
-    ``own`` is the wheel's, ``road`` what the road that the other wheel met makes of it. [mm2/s2]
-    """
+    """Mean square speed near the hop by block, (n_blocks,): the wheel's own, and what the road makes of it. [mm2/s2]"""
 
     own: FloatArray
     road: FloatArray
 
 
 def find_swing(equation: WheelEquation, fitted: FrontFilter, predicted: FloatArray, hop: WheelHop) -> Swing:
-    """Swing of a wheel over a run.
-
-    Parameters
-    ----------
-    predicted : ndarray of shape (n,)
-        The right side of the equation as the other wheel predicts it.
-    """
+    """Swing of a wheel over a run; ``predicted`` (n,) is the right side of the equation from the other wheel."""
     n, step_s = len(predicted), equation.step_s
     padded = fast_length(n)
     hz = np.asarray(np.fft.rfftfreq(padded, step_s), dtype=np.float64)
@@ -89,10 +80,9 @@ def _block_mean(values: FloatArray, length: int) -> FloatArray:
 
 @dataclass(frozen=True)
 class Usual:
-    """What windows of one length do over the outing.
+    """Usual swing of windows of one length; ``least`` is added to the road's part. [mm2/s2]
 
-    ``least`` is added to the road's part [mm2/s2]; ``middle`` is the median of ln of own over road, ``scatter`` the
-    standard deviation of healthy stretches about it.
+    ``middle`` is the median of ln(own / road), ``scatter`` the standard deviation of healthy stretches about it.
     """
 
     least: float
@@ -101,13 +91,7 @@ class Usual:
 
 
 def usual_swing(swing: Swing, whole: BoolArray, n_blocks: int) -> Usual:
-    """The usual swing of windows of ``n_blocks`` blocks.
-
-    Parameters
-    ----------
-    whole : ndarray of shape (n,)
-        Blocks that are usable.
-    """
+    """Usual swing of windows of ``n_blocks`` blocks; ``whole`` (n,) are the usable ones."""
     if not whole.any():
         return Usual(0.0, 0.0, LEAST_SCATTER)
     least = LEAST_ROAD * float(np.median(swing.road[whole]))
@@ -121,13 +105,7 @@ def usual_swing(swing: Swing, whole: BoolArray, n_blocks: int) -> Usual:
 
 
 def swing_over(swing: Swing, usual: Usual, n_blocks: int) -> FloatArray:
-    """Log of mean square, own over road, of every run of ``n_blocks`` blocks, less the usual.
-
-    Returns
-    -------
-    ndarray of shape (n - n_blocks + 1,)
-        By first block.
-    """
+    """ln(own / road) of mean squares less the usual, for every run of ``n_blocks`` blocks, by first block."""
     if len(swing.own) < n_blocks:
         return np.empty(0)
     box = np.full(n_blocks, 1.0 / n_blocks)
@@ -136,18 +114,9 @@ def swing_over(swing: Swing, usual: Usual, n_blocks: int) -> FloatArray:
 
 
 def swing_evidence(over: FloatArray, scatter: float) -> FloatArray:
-    """Log likelihood ratio, lost over healthy, of a swing over the usual.
+    """Log likelihood ratio, lost over healthy, of a swing over the usual; -inf below `LEAST_SWING`.
 
-    Parameters
-    ----------
-    over : ndarray
-        From `swing_over`.
-
-    Returns
-    -------
-    ndarray
-        At most ln(`RARE_RANGE` / `RARE`) less a little: a wheel may meet what the other has not. -inf below
-        `LEAST_SWING`.
+    At most about ln(`RARE_RANGE` / `RARE`): a wheel may meet what the other has not.
     """
     normal = np.sqrt(2 * np.pi)
     lost = -0.5 * ((np.minimum(over, LOST_SWING) - LOST_SWING) / LOST_SPREAD) ** 2 - np.log(
@@ -170,10 +139,7 @@ LOST_AT_MOST = 0.22
 
 @dataclass(frozen=True)
 class PoleGrid:
-    """Poles to compare; arrays of shape (n_poles,).
-
-    ``row`` are the coefficients of the five rear signals, ``gain`` their `log_gain`.
-    """
+    """Poles to compare; ``row`` (n_poles, 5) are coefficients of the wheel's signals, ``gain`` their `log_gain`."""
 
     frequency_hz: FloatArray
     damping_ratio: FloatArray
@@ -184,13 +150,7 @@ class PoleGrid:
 
 
 def pole_grid(hop: WheelHop, fitted: Pole) -> PoleGrid:
-    """The grid over the hop's band, narrowed by what the outing taught of the tyre.
-
-    Parameters
-    ----------
-    fitted : Pole
-        Of the outing as a whole.
-    """
+    """Grid of poles over the hop's band, narrowed by the tyre frequency of the outing's pole."""
     low, high = hop_near(fitted, hop)
     # a working damper may stiffen the wheel beyond where it hops without one
     top = max(high, hop_mode(hop, fitted.tyre_hz, 0.0)[0])
@@ -219,20 +179,9 @@ def block_log_likelihood(
     grid: PoleGrid,
     seconds: float = BLOCK_S,
 ) -> tuple[FloatArray, BoolArray]:
-    """Log likelihood of every pole in every block.
+    """Log likelihood (n_blocks, n_poles) of every pole in every block, and which blocks are usable.
 
-    Parameters
-    ----------
-    input_signal : ndarray of shape (n,)
-        What the road is predicted to do: the right side of the equation.
-    seconds : float
-        Length of a block. [s]
-
-    Returns
-    -------
-    likelihood : ndarray of shape (n_blocks, n_poles)
-    whole : ndarray of shape (n_blocks,)
-        Whether the block is usable.
+    ``input_signal`` (n,) is the right side of the equation from the other wheel.
     """
     cut = blocks((equation.own, input_signal[None]), equation.usable, equation.step_s, seconds)
     rows = np.concatenate([grid.row, -np.ones((len(grid.row), 1))], axis=1)
@@ -250,21 +199,10 @@ def _mean_likelihood(values: FloatArray) -> FloatArray:
 def _window_evidence(
     lost: FloatArray, healthy: FloatArray, bad: IntArray, n_blocks: int, wanted: BoolArray | None = None
 ) -> FloatArray:
-    """Evidence of every run of ``n_blocks`` blocks: ln of mean likelihood lost over healthy.
+    """Evidence of every run of ``n_blocks`` blocks, by first block: ln of mean likelihood, lost over healthy.
 
-    Parameters
-    ----------
-    lost, healthy : ndarray of shape (n + 1, n_poles)
-        Likelihood of the poles of a class summed from the first block on, 0 before it.
-    bad : ndarray of shape (n + 1,)
-        Blocks that are not usable, counted likewise.
-    wanted : ndarray of shape (n - n_blocks + 1,), optional
-        Runs to compute, by first block; None for all.
-
-    Returns
-    -------
-    ndarray of shape (n - n_blocks + 1,)
-        By first block; -inf where a block is not usable, or where it was not wanted.
+    ``lost``, ``healthy`` and ``bad`` are cumulative sums from 0 on, n + 1 long. -inf where a block is unusable or the
+    run is not in ``wanted`` (None: all).
     """
     if len(bad) <= n_blocks:
         return np.empty(0)
@@ -285,12 +223,7 @@ def _summed(values: NDArray[Any]) -> NDArray[Any]:
 
 
 def best_run(gain: FloatArray) -> tuple[int, int]:
-    """First and one past last index of the run with the largest sum (Kadane).
-
-    Parameters
-    ----------
-    gain : ndarray of shape (n,)
-    """
+    """First and one past last index of the run with the largest sum (Kadane)."""
     total = np.concatenate([[0.0], np.cumsum(gain)])
     lowest = np.minimum.accumulate(total)
     last = int(np.argmax(total - lowest))
@@ -298,17 +231,7 @@ def best_run(gain: FloatArray) -> tuple[int, int]:
 
 
 def class_evidence(likelihood: FloatArray, whole: BoolArray, grid: PoleGrid, n_blocks: int) -> FloatArray:
-    """The pole's evidence of every run of ``n_blocks`` blocks, by first block; -inf where one is not usable.
-
-    Parameters
-    ----------
-    likelihood : ndarray of shape (n, n_poles)
-    whole : ndarray of shape (n,)
-
-    Returns
-    -------
-    ndarray of shape (n - n_blocks + 1,)
-    """
+    """The pole's evidence of every run of ``n_blocks`` blocks, by first block; -inf where one is not usable."""
     lost, healthy = (_summed(likelihood[:, kind]) for kind in (grid.lost, grid.healthy))
     return _window_evidence(lost, healthy, _summed((~whole).astype(np.int64)), n_blocks)
 
@@ -329,17 +252,7 @@ def windows(
     thresholds: Mapping[float, float],
     swing: Swing | None = None,
 ) -> tuple[Windows, ...]:
-    """Windows of several lengths with the evidence they need: of the pole, and of how far the wheel swings.
-
-    Parameters
-    ----------
-    likelihood : ndarray of shape (n, n_poles)
-    whole : ndarray of shape (n,)
-    thresholds : mapping of float to float
-        Length of window [s] to least evidence needed.
-    swing : Swing or None
-        None where nothing is known of the road.
-    """
+    """Windows of several lengths over their ``thresholds`` (by length [s]), by pole and swing (None without a road)."""
     lost, healthy = (_summed(likelihood[:, kind]) for kind in (grid.lost, grid.healthy))
     bad = _summed((~whole).astype(np.int64))
     found = []
@@ -359,17 +272,7 @@ def windows(
 def over_threshold(
     looked_at: tuple[Windows, ...], threshold_offset: float = 0.0
 ) -> list[tuple[int, int, float]]:
-    """Windows with more evidence than their length needs, by first block.
-
-    Parameters
-    ----------
-    threshold_offset : float
-        Subtracted from the threshold of each window.
-
-    Returns
-    -------
-    list of (first block, one past the last, evidence over its threshold)
-    """
+    """Windows over their threshold less ``threshold_offset``: first block, one past the last, evidence above it."""
     found = []
     for window in looked_at:
         over = window.evidence - window.needed

@@ -39,16 +39,9 @@ EDGE_BLOCKS = 0.5
 
 @dataclass(frozen=True)
 class Candidate:
-    """A stretch with the evidence for it.
+    """A stretch on the run's clock [s]; ``over`` is its largest evidence over the threshold of its length.
 
-    Parameters
-    ----------
-    start_s, end_s : float
-        On the run's clock. [s]
-    over : float
-        Largest evidence over the threshold of its length.
-    lost, healthy : int
-        Likeliest pole of each class over the stretch, by index in the grid.
+    ``lost`` and ``healthy`` are the indices in the grid of the likeliest pole of each class.
     """
 
     start_s: float
@@ -65,22 +58,10 @@ def candidates(
     likelihood: FloatArray,
     found: list[tuple[int, int, float]],
 ) -> list[Candidate]:
-    """Candidate stretches from the windows over their thresholds.
+    """Candidate stretches in order of time, from the windows of `over_threshold`.
 
-    Windows that overlap are one stretch, but what lies outside the stretch and has evidence of its own is another:
-    two losses that nearly touch are both found.
-
-    Parameters
-    ----------
-    predicted : ndarray of shape (n,)
-    likelihood : ndarray of shape (n_blocks, n_poles)
-    found : list of tuple
-        From `over_threshold`.
-
-    Returns
-    -------
-    list of Candidate
-        In order of time.
+    Windows that overlap are one stretch, but what lies outside it with evidence of its own is another: of two losses
+    that nearly touch both are found.
     """
     free = equation.usable.copy()
     length = BLOCK_S / equation.step_s
@@ -106,21 +87,9 @@ def locate(
     found: tuple[int, int, float],
     free: BoolArray,
 ) -> tuple[Candidate, slice]:
-    """Start and end of a candidate as the run of moments with the largest summed evidence.
+    """Samples of a candidate: the run of ``free`` moments with the largest summed evidence.
 
-    Parameters
-    ----------
-    predicted : ndarray of shape (n,)
-    likelihood : ndarray of shape (n_blocks, n_poles)
-    found : tuple
-        First block, one past the last, evidence over threshold.
-    free : ndarray of shape (n,)
-        Samples that can be part of it.
-
-    Returns
-    -------
-    slice
-        Its samples.
+    ``found`` is first block, one past the last, evidence over threshold.
     """
     first, last, over = found
     total = likelihood[first:last].sum(axis=0)
@@ -177,9 +146,9 @@ MOST_REJECTED = 20
 
 @dataclass(frozen=True)
 class Judged:
-    """What came of the candidates; ``looked_at`` are the windows compared, with the road known.
+    """Judged candidates; ``looked_at`` are the windows compared, with the road known.
 
-    ``for_line`` is ln of the likelihood of a line over a sound damper, over that of a lost one, for each event.
+    ``for_line`` is, for each event, ln of the likelihood of a line over a sound damper over that of a lost one.
     """
 
     events: tuple[OscillationEvent, ...]
@@ -191,14 +160,10 @@ class Judged:
 def judge(
     model: DetectorModel, motion: Motion, track: Track, bike: Bike, *, threshold_offset: float = 0.0
 ) -> Judged:
-    """Judge the candidates found with the road known from the other wheel, and explain those found without it only.
+    """Judge the candidates found with the road known from the other wheel, and explain those found without it.
 
-    The explaining is done for the rear only: at the front it would tell of every kerb.
-
-    Parameters
-    ----------
-    threshold_offset : float
-        Subtracted from the threshold of each window, for benchmarks; what it adds is below `LEAST_CONFIDENCE`.
+    Explaining is for the rear only: at the front it would name every kerb. What ``threshold_offset`` (for benchmarks)
+    adds is below `LEAST_CONFIDENCE`.
     """
     equation, grid = model.equation, model.grid
     no_road = np.zeros(len(equation.t_s))
@@ -257,9 +222,9 @@ def judge(
 
 
 def _still_damped(model: DetectorModel, ringing: Ringing) -> str | None:
-    """Why a stretch is no loss whose own damping ratio lies, with its whole interval, where a damper works.
+    """Why a stretch is no loss: its damping ratio lies, with its whole interval, where a damper works.
 
-    A fit that finds more damping than the outing has does not describe the stretch, and says nothing.
+    A fit with more damping than the outing has does not describe the stretch, and says nothing.
     """
     low, high = ringing.damping_ratio_ci95
     works_from = model.grid.damping_ratio[model.grid.healthy].min()
@@ -413,15 +378,7 @@ def _clearly(over: float) -> str:
 
 
 def confidence(over: float, seconds: float) -> float:
-    """Probability that a candidate is a real loss.
-
-    Parameters
-    ----------
-    over : float
-        Evidence over the threshold.
-    seconds : float
-        Length of the stretch. [s]
-    """
+    """Probability that a candidate is a real loss, by its evidence over the threshold and its length. [s]"""
     log_odds = LOG_ODDS + LOG_ODDS_PER_EVIDENCE * over + LOG_ODDS_PER_S * seconds
     return float(1.0 / (1.0 + np.exp(-log_odds)))
 

@@ -127,7 +127,7 @@ class DampingTrend:
 
 @dataclass(frozen=True)
 class SpeedDamping:
-    """Damping ratio lap by lap over the half seconds whose RMS shaft speed, 4 to 36 Hz, lies in a range. [mm/s]
+    """Damping ratio lap by lap over half seconds whose RMS shaft speed, 4 to 36 Hz, lies in a range. [mm/s]
 
     A damper is digressive, so its ratio falls with the speed: two outings are compared at the same speeds.
     """
@@ -167,11 +167,10 @@ class DamperCourse:
 
 @dataclass(frozen=True)
 class DetectionLimit:
-    """What loss this log could show, computed from its noise, its road and its own healthy stretches.
+    """Shortest loss that this log could show, from its noise, its road and its healthy stretches. [s, mm]
 
-    ``shortest_s`` is the length from which a loss down to ``damping_ratio`` is found in ``share`` of the cases, 0.9 or
-    more; None where even the longest window looked at (3 s) is too short. ``noise_mm`` is the sensor's, at the wheel.
-    [s, mm]
+    A loss down to ``damping_ratio`` of at least ``shortest_s`` is found in ``share`` (0.9 or more) of the cases; None
+    where even the longest window (3 s) is too short. ``noise_mm`` is the sensor's, at the wheel.
     """
 
     damping_ratio: float

@@ -26,16 +26,9 @@ AT_BOUND = 0.01  # in ln of tyre frequency and damping: a step of the last round
 
 @dataclass(frozen=True)
 class Pole:
-    """A point of the two-parameter family of rear equations.
+    """A point of the two-parameter family of `coefficients`, with frequency and damping ratio of its hop mode. [Hz]
 
-    Parameters
-    ----------
-    tyre_hz, damping : float
-        As in `telemetry.damping.hop.coefficients`.
-    frequency_hz, damping_ratio : float
-        Of its hop mode. [Hz]
-    log_residual : float
-        ln of the mean square residual less `log_gain`: smaller is likelier.
+    ``log_residual`` is ln of the mean square residual less `log_gain`: smaller is likelier.
     """
 
     tyre_hz: float
@@ -73,14 +66,9 @@ def _whole_band(hop: WheelHop, most_damping: float) -> _Search:
 
 
 def fit_pole(products: FloatArray, hop: WheelHop, most_damping: float = MOST_DAMPING) -> Pole:
-    """The likeliest pole within the hop's band, by a grid that is refined around its best point.
+    """Likeliest pole within the hop's band, by a grid refined around its best point, up to ``most_damping``.
 
-    Parameters
-    ----------
-    products : ndarray of shape (5, 5)
-        Mean products of the rear's signals, what is known taken out.
-    most_damping : float
-        Where the search ends.
+    ``products`` (5, 5) are mean products of the wheel's signals, what is known taken out.
     """
     bounds, grid = _bounds(hop, most_damping), _whole_band(hop, most_damping)
     half = 0.5 * np.diff(bounds, axis=1)[:, 0]
@@ -97,10 +85,9 @@ def fit_pole(products: FloatArray, hop: WheelHop, most_damping: float = MOST_DAM
 
 
 def stopped_by_bounds(pole: Pole, hop: WheelHop) -> tuple[bool, bool]:
-    """Whether the search ended at an edge of the band or beyond it, and of the damping.
+    """Whether the search ended at an edge of the band, and at an edge of the damping.
 
-    At an edge of the band the damping still follows the wheel's, on a scale that is not known; at an edge of the
-    damping nothing was found.
+    At an edge of the band the damping is right but for an unknown scale; at an edge of the damping nothing was found.
     """
     here = np.log([pole.tyre_hz, pole.damping])
     low, high = _bounds(hop).T
@@ -122,13 +109,9 @@ def found_mode(pole: Pole, hop: WheelHop) -> bool:
 
 
 def hop_near(pole: Pole, hop: WheelHop) -> tuple[float, float]:
-    """Where an undamped hop may lie once a pole was learned of the outing.
+    """Where an undamped hop may lie: `TYRE_SHARE` to either side of the outing's pole. [Hz]
 
-    Returns
-    -------
-    tuple of float
-        `TYRE_SHARE` to either side of what was learned; the whole band where nothing was: the pole stopped at a bound,
-        or so damped that wheel and chassis move as one. [Hz]
+    The whole band if the pole stopped at a bound, or is so damped that wheel and chassis move as one.
     """
     if pole.damping_ratio > NO_MODE or any(stopped_by_bounds(pole, hop)):
         return hop.band_hz
@@ -142,21 +125,10 @@ def frequency_scatter(damping_ratio: float, frequency_hz: float, seconds: float)
 
 
 def take_out(products: FloatArray, prior: float | FloatArray = 0.0) -> tuple[FloatArray, FloatArray]:
-    """Regress the five rear signals on the known ones.
+    """Regression of the five signals on the known ones: response (k, 5), and mean products (5, 5) of the residual.
 
-    Parameters
-    ----------
-    products : ndarray of shape (5 + k, 5 + k)
-        Mean products, the rear's signals first.
-    prior : float or ndarray of shape (k,)
-        What is known was taken out before with weights that hold in general: how much they count, as a share of
-        these products (ridge regression).
-
-    Returns
-    -------
-    response : ndarray of shape (k, 5)
-    left : ndarray of shape (5, 5)
-        Mean products of what the regression leaves.
+    ``products`` is (5 + k, 5 + k), the wheel's first. ``prior``: general weights were taken out before, and count as
+    this share of the products (ridge regression).
     """
     k = len(products) - 5
     if k == 0:
@@ -177,20 +149,11 @@ ROUNDS = 4
 
 @dataclass(frozen=True)
 class FrontFilter:
-    """The equation as the outing as a whole obeys it.
+    """The equation fitted over the whole outing.
 
-    Parameters
-    ----------
-    row : ndarray of shape (5,)
-        Coefficients of the five rear signals at the pole.
-    weights : ndarray of shape (k,)
-        Weights on what is known that predict the road's part.
-    road_weights : ndarray of shape (k,)
-        The same without the rear's own past.
-    explained : float
-        Share of the rear's left side that the front explains, 0 to 1; 0 without the front.
-    seconds : float
-        Time that was used. [s]
+    ``row`` (5,) are coefficients of the wheel's signals at the pole, ``weights`` (k,) those on what is known,
+    ``road_weights`` (k,) the same without the wheel's own past; ``explained`` is the share of the left side that the
+    other wheel explains, 0 to 1, 0 without it; ``seconds`` the time used [s].
     """
 
     pole: Pole
@@ -201,10 +164,10 @@ class FrontFilter:
     seconds: float
 
     def predicted(self, equation: WheelEquation) -> FloatArray:
-        """The right side of the equation as the front predicts it; 0 where nothing is known.
+        """Right side of the equation from the road alone; 0 where nothing is known.
 
-        From the road alone: the rear's own past explains a part of its ringing, so that over a short stretch it
-        stands in for the pole that is sought.
+        The wheel's own past explains a part of its ringing: over a short stretch it would stand in for the pole that is
+        sought.
         """
         if not equation.knows_road:
             return np.zeros(len(equation.t_s))
@@ -214,29 +177,11 @@ class FrontFilter:
 def fit_front_filter(
     equation: WheelEquation, hop: WheelHop, most_damping: float = MOST_DAMPING, *, less_noise: bool = False
 ) -> FrontFilter | None:
-    """Fit front part and pole over many short windows.
+    """Fit front part and pole over short windows, weighted by their residuals, the worst left out; None if too few.
 
-    Each window counts by its own residual, so that rough and smooth stretches say as much; the worst are
-    left out.
-
-    Parameters
-    ----------
-    most_damping : float
-        Of the poles that are looked at.
-    less_noise : bool
-        Take the sensors' noise out of the products before the pole is fitted: noise in a regressor pulls every
-        coefficient (errors in variables [1]_), here the hop up in frequency by several hertz. The weights on the road
-        stay those of the noisy signals, which predict best.
-
-    Returns
-    -------
-    FrontFilter or None
-        None where too little is usable.
-
-    References
-    ----------
-    .. [1] T. Söderström, Errors-in-Variables Methods in System Identification, Springer 2018, bias-compensated least
-       squares.
+    ``less_noise`` takes the sensors' noise out of the products before the pole is fitted: noise in a regressor pulls
+    the hop up by several hertz (T. Söderström, Errors-in-Variables Methods in System Identification, Springer 2018,
+    bias-compensated least squares). The road weights stay those of the noisy signals, which predict best.
     """
     cut = blocks((equation.own, equation.known), equation.usable, equation.step_s, WINDOW_S)
     k, whole = cut.products.shape[1], cut.whole
@@ -262,10 +207,9 @@ def fit_front_filter(
 
 
 def beside(values: FloatArray, whole: BoolArray) -> FloatArray:
-    """Mean of the windows to either side that are whole; a window's own value where neither is.
+    """Mean of the whole windows to either side; a window's own value where neither is whole.
 
-    Windows weighted by their own residual are those whose noise happens to be small; noise is then less in their mean
-    than it is in the log. That of their neighbours knows nothing of it.
+    Weighting by the own residual favours windows whose noise is small by chance; the neighbours' does not.
     """
     padded, there = np.pad(values * whole, 1), np.pad(whole.astype(np.float64), 1)
     total, count = padded[:-2] + padded[2:], there[:-2] + there[2:]
@@ -273,27 +217,13 @@ def beside(values: FloatArray, whole: BoolArray) -> FloatArray:
 
 
 def without_noise(products: FloatArray, noise: FloatArray) -> FloatArray:
-    """Mean products of noisy signals less those of their noise.
-
-    Parameters
-    ----------
-    products, noise : ndarray of shape (k, k)
-        Symmetric; the noise may be estimated too high.
-
-    Returns
-    -------
-    ndarray of shape (k, k)
-        No less than zero in any direction: signals hold no more noise than their own size (Frisch).
-    """
+    """Mean products less those of noise, which may be estimated too high: not below zero in any direction (Frisch)."""
     most = float(np.linalg.eigvals(np.linalg.solve(products, noise)).real.max())
     return products - noise / max(most, 1.0)
 
 
 def road_weights(products: FloatArray, row: FloatArray, own_past: int) -> FloatArray:
-    """Weights on what is known with the rear's own past left out; shape (k,).
-
-    The rear's past belongs to the equation, but over a short stretch it stands in for the pole itself.
-    """
+    """Weights (k,) on what is known without the wheel's own past, which over a short stretch stands in for the pole."""
     count = len(products) - own_past
     if count <= 5:
         return np.empty(0)
@@ -315,15 +245,7 @@ FITTED_SD_HZ = 0.8
 
 @dataclass(frozen=True)
 class Ringing:
-    """What one stretch shows.
-
-    Parameters
-    ----------
-    frequency_hz, frequency_sd_hz : float
-        Of the hop, undamped. [Hz]
-    amplitude_mm : float
-        RMS travel at the wheel in the band. [mm]
-    """
+    """What one stretch shows: undamped hop [Hz], damping ratio, RMS wheel travel in the band [mm]."""
 
     frequency_hz: float
     frequency_sd_hz: float
@@ -333,19 +255,11 @@ class Ringing:
 
 
 def estimate(equation: WheelEquation, inside: slice, fitted: FrontFilter, hop: WheelHop) -> Ringing:
-    """Fit the rear pole to one stretch, with the front's part free around what the outing taught.
+    """Fit the rear pole to one stretch, with the front's part free around that of the outing.
 
-    Parameters
-    ----------
-    inside : slice
-        Samples of the stretch.
-
-    Notes
-    -----
-    The ratio is the mean of what the stretch shows, with the scatter that its length allows (`damping_scatter`), and
-    of what a lost damper usually leaves, each weighted by its precision, on ln(ratio): it grows with the ratio, and
-    the ratio is positive. The interval is that mean's. So is the frequency, of what the stretch shows and where
-    the tyre that the outing taught puts the hop.
+    The ratio is the mean, on ln(ratio), of what the stretch shows, with the scatter of its length (`damping_scatter`),
+    and of what a lost damper usually leaves, weighted by precision; the interval is that mean's. Likewise the
+    frequency, of the stretch and of the outing's tyre.
     """
     shown = _fit(equation, inside, fitted, hop, RATIO_PRIOR).damping_ratio
     seen_hz = _fit(equation, inside, fitted, hop, FREQUENCY_PRIOR).frequency_hz

@@ -30,10 +30,7 @@ USUAL_S = 1.0
 
 @dataclass(frozen=True)
 class SwingByPlace:
-    """Swing of a run with the place of every block edge; arrays of shape (n_blocks + 1,).
-
-    ``own``, ``road`` and ``measured`` are summed from the start of the run on. [mm2/s, mm2/s, s]
-    """
+    """Swing with the place of every block edge, (n_blocks + 1,), summed from the start of the run. [mm2/s, mm2/s, s]"""
 
     t_s: FloatArray
     lap: IntArray
@@ -78,18 +75,10 @@ class SwingByPlace:
         return np.asarray(values[np.isfinite(values)])
 
     def beyond_place(self, start_s: float, end_s: float) -> float | None:
-        """How much further the wheel swung over a stretch than its place makes it swing.
+        """Swing of a stretch over that of its place, in ln of mean square; None without another lap there. [s]
 
-        Parameters
-        ----------
-        start_s, end_s : float
-            On the run's clock. [s]
-
-        Returns
-        -------
-        float or None
-            In ln of mean square. What the place adds is the lower quartile of the other laps, the laps in which the
-            damper works, between 0 and `MOST_OF_A_PLACE`. None without another lap there.
+        The place's part is the lower quartile of the other laps (those with a working damper), between 0 and
+        `MOST_OF_A_PLACE`.
         """
         others = self.over_on_other_laps(start_s, end_s)
         if not len(others):
@@ -159,21 +148,9 @@ UNLOADED_SHARE = 0.10
 def checks(
     model: DetectorModel, predicted: FloatArray, inside: slice, travel_share: float
 ) -> tuple[Check, ...]:
-    """Ask a stretch in turn, up to the first answer that speaks against lost damping.
+    """Checks of a stretch in turn, up to the first that speaks against lost damping: only the last can.
 
-    Parameters
-    ----------
-    predicted : ndarray of shape (n,)
-        The right side of the equation as the front predicts it; 0 where nothing is known of the road.
-    inside : slice
-        Samples of the stretch.
-    travel_share : float
-        Median rear travel over the stretch, share of the stroke.
-
-    Returns
-    -------
-    tuple of Check
-        Only the last can speak against it.
+    ``predicted`` (n,) is 0 where nothing is known of the road; ``travel_share`` is median rear travel over the stroke.
     """
     answers = [_unloaded(model.end, travel_share)]
     if not answers[-1].against:
@@ -221,19 +198,7 @@ def _one_hit(equation: WheelEquation, inside: slice, hop_hz: float) -> Check:
 
 
 def place_check(by_place: SwingByPlace, end: End, start_s: float, end_s: float) -> tuple[Check, ...]:
-    """Ask whether the place makes the wheel swing like this on every lap; nothing without another lap there.
-
-    Parameters
-    ----------
-    end : {"front", "rear"}
-    start_s, end_s : float
-        Of the stretch, on the run's clock. [s]
-
-    Returns
-    -------
-    tuple of Check
-        One or none.
-    """
+    """Check whether the place makes the wheel swing like this on every lap; empty without another lap there. [s]"""
     beyond = by_place.beyond_place(start_s, end_s)
     if beyond is None:
         return ()
@@ -257,14 +222,9 @@ def place_check(by_place: SwingByPlace, end: End, start_s: float, end_s: float) 
 
 
 def decay_ratio(equation: WheelEquation, inside: slice, hop_hz: float) -> float:
-    """Damping ratio that the swinging out behind the strongest moment of a stretch shows.
+    """Damping ratio from the decay after the strongest moment of a stretch, at the hop's frequency. [Hz]
 
-    Energy that falls as exp(-t/T) lies T behind its start in the mean, and T = 1 / (2 ratio w).
-
-    Parameters
-    ----------
-    hop_hz : float
-        [Hz]
+    Energy that falls as exp(-t/T) has its mean T after the start, and T = 1 / (2 ratio w).
     """
     length = round(DECAY_S / equation.step_s)
     first = inside.start
@@ -303,20 +263,10 @@ def _one_line(model: DetectorModel, predicted: FloatArray, inside: slice) -> Che
 
 
 def line_over_lost(model: DetectorModel, predicted: FloatArray, inside: slice) -> tuple[float, float, bool]:
-    """How much better one line over a healthy damper explains a stretch than a lost damper does.
+    """Log likelihood ratio of a line and a healthy damper over a lost one, its frequency [Hz], if steady in distance.
 
-    The line is one sinusoid of free amplitude, phase and frequency, steady in time or in distance. A lost damper may
-    have a line beside it too, a wheel out of balance, at the price of what one gains by chance.
-
-    Parameters
-    ----------
-    predicted : ndarray of shape (n,)
-        The right side of the equation as the front predicts it.
-
-    Returns
-    -------
-    tuple
-        ln of the likelihood ratio, frequency of the likelier line [Hz], whether it is steady in distance.
+    The line is a sinusoid of free amplitude, phase and frequency, steady in time or in distance. A lost damper may have
+    a line too (wheel out of balance), at the price of what one gains by chance.
     """
     equation, grid = model.equation, model.grid
     signals = np.concatenate([equation.own[:, inside], predicted[None, inside]])
@@ -360,11 +310,7 @@ LEAST_TAKEN, LEAST_LEFT = 1.0, 3.0
 
 @dataclass(frozen=True)
 class SlowSpeed:
-    """Speed of a wheel's travel without its hop, positive in compression.
-
-    ``sample_mm_s`` has shape (n,), ``block_mm_s`` and ``whole`` (n_blocks,); the last says which blocks are usable.
-    [mm/s]
-    """
+    """Wheel speed without its hop, compression positive, by sample and block; ``whole`` blocks are usable. [mm/s]"""
 
     sample_mm_s: FloatArray
     block_mm_s: FloatArray
@@ -385,13 +331,7 @@ def slow_speed(model: DetectorModel, motion: Motion) -> SlowSpeed:
 
 
 def ratio_elsewhere(model: DetectorModel, slow: SlowSpeed, inside: slice) -> float | None:
-    """Damping ratio over the other stretches in which the suspension moved as fast; None with too few.
-
-    Parameters
-    ----------
-    inside : slice
-        Samples of the stretch.
-    """
+    """Damping ratio over the other stretches in which the suspension moved as fast; None with too few."""
     equation = model.equation
     length = round(BLOCK_S / equation.step_s)
     free = slow.whole.copy()
@@ -415,10 +355,7 @@ def ratio_elsewhere(model: DetectorModel, slow: SlowSpeed, inside: slice) -> flo
 def evidence_where_sound(model: DetectorModel, inside: slice, ratio: float) -> float:
     """Evidence for lost damping of a stretch in which a sound damper leaves ``ratio``.
 
-    Returns
-    -------
-    float
-        ln of mean likelihood, lost over healthy; the classes are those of the outing, moved down to the ratio.
+    ln of mean likelihood, lost over healthy; the classes are those of the outing, scaled down to the ratio.
     """
     equation, grid = model.equation, model.grid
     lost_below = max(LOST_SHARE * ratio, float(grid.damping_ratio.min()))
@@ -437,18 +374,7 @@ def evidence_where_sound(model: DetectorModel, inside: slice, ratio: float) -> f
 
 
 def speed_check(model: DetectorModel, slow: SlowSpeed, inside: slice) -> tuple[Check, ...]:
-    """Ask whether the wheel is damped as little wherever its suspension moves as fast.
-
-    Parameters
-    ----------
-    inside : slice
-        Samples of the stretch.
-
-    Returns
-    -------
-    tuple of Check
-        One; none with too little riding to compare.
-    """
+    """Check whether the wheel is damped as little wherever its suspension moves as fast; empty with too little."""
     ratio = ratio_elsewhere(model, slow, inside)
     if ratio is None:
         return ()

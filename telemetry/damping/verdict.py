@@ -63,19 +63,9 @@ def clearest(events: Sequence[OscillationEvent], lap_length_m: float | None) -> 
 
 
 def stretches_of_road(distance_m: Sequence[float | None]) -> list[list[int]]:
-    """Indices of events on one stretch of road, which one ridge may have caused; an unknown one stands alone.
+    """Groups of events on one stretch of road, along the lap; one at an unknown place stands alone, last. [m]
 
     A corner may hold several ridges, so corner numbers do not count here.
-
-    Parameters
-    ----------
-    distance_m : sequence of float or None
-        [m]
-
-    Returns
-    -------
-    list of list of int
-        Along the lap, the unknown ones last.
     """
     known = [i for i, at in enumerate(distance_m) if at is not None]
     groups = along_the_lap([at for at in distance_m if at is not None], None)
@@ -274,28 +264,13 @@ def with_levels(
     ends_m: Sequence[float | None] = (),
     for_line: Sequence[float] = (),
 ) -> tuple[OscillationEvent, ...]:
-    """Give every event its level, and an event of level look no more confidence than it can have.
+    """Give every event of a wheel its level; an event of level look gets no more confidence than it can have.
 
     An alarm is what repeats (stretches of `ENOUGH_S` together, on two laps or at two places), or one stretch of
-    `ENOUGH_S` for which the log's own detection limit holds, with the others at its place. Every other is a look.
-    Stretches that together are likelier lines over a sound damper, as ridges are, raise no alarm.
-    What begins and ends at one point of the road on several laps counts once: a ridge that only one wheel meets does
-    so. It does not count at all where it was there from the first lap on and, on most laps, began and ended at one
-    point: no log tells it from a ridge.
-
-    Parameters
-    ----------
-    events : sequence of OscillationEvent
-        Of one wheel.
-    limits : sequence of DetectionLimit
-        Of the log; empty where it is not known.
-    laps : sequence of Lap
-        Of the log.
-    ends_m : sequence of float or None
-        Where each event ended along its lap; empty where no place is known. [m]
-    for_line : sequence of float
-        ln of the likelihood of a line over a sound damper, over that of a lost one, for each event; empty where it is
-        not known.
+    `ENOUGH_S`, with the others at its place, for which the log's detection limit holds. Stretches likelier to be lines
+    over a sound damper (``for_line``, as in `Judged`) raise no alarm. What begins and ends at one point on several laps
+    (``ends_m``, place along the lap [m]) counts once, like a ridge that one wheel meets; not at all if it was there
+    from the first lap on and on most laps.
     """
     events = tuple(events)
     ends_m, for_line = ends_m or [None] * len(events), for_line or [-np.inf] * len(events)
@@ -332,13 +307,9 @@ def _stands_alone(event: OscillationEvent, limits: Sequence[DetectionLimit]) -> 
 def _repeats(found: Sequence[tuple[OscillationEvent, float | None, float]]) -> bool:
     """Whether stretches on two laps or at two places are together long and clear enough.
 
-    Those shorter than `TOLD_APART_S` do not count, however many: kerbs have many places too. What begins and ends at
-    one point of the road on every lap counts once, all such places together: a circuit has many ridges.
-
-    Parameters
-    ----------
-    found : sequence of tuple
-        Events, each with where it ended along its lap [m] and what `with_levels` calls ``for_line``.
+    Those shorter than `TOLD_APART_S` do not count: kerbs have many places too. All that begins and ends at one point of
+    the road on every lap counts once together: a circuit has many ridges. ``found`` are events, end [m] and
+    ``for_line``.
     """
     long = [one for one in found if _length_s(one[0]) >= TOLD_APART_S]
     ridges: list[tuple[OscillationEvent, float | None, float]] = []
@@ -361,8 +332,8 @@ def _of_the_ground(
 ) -> set[int]:
     """Indices of events at places where the road alone may ring the wheel.
 
-    There it rings from the first lap on and, on most laps, begins and ends at one point: a wheel that has lost its
-    damper rings on for as long as that lasts, from wherever it was lost.
+    There it rings from the first lap on and, on most laps, begins and ends at one point; a wheel that lost its damper
+    rings for as long as that lasts.
     """
     complete = {lap.lap: lap for lap in laps if lap.complete}
     if len(complete) < FEWEST_LAPS:
@@ -429,18 +400,7 @@ def refusal(motion: Motion) -> str:
 
 
 def ratio_read(sample_rate_hz: float) -> float:
-    """Damping ratio of the hop that a sound damper shows in a log of this rate, on a road of ISO 8608.
-
-    Parameters
-    ----------
-    sample_rate_hz : float
-        [Hz]
-
-    Returns
-    -------
-    float
-        0 where the log has nothing of the band.
-    """
+    """Hop damping ratio that a sound damper shows on an ISO 8608 road at this sample rate [Hz]; 0 without the band."""
     hop = WheelHop()
     there = 0.5 * sample_rate_hz > FREQUENCY_HZ
     if not there.any():

@@ -61,15 +61,10 @@ def damping_sentence(balance: Balance) -> str:
 
 
 def balance_candidates(balance: Balance) -> list[Candidate]:
-    """Ends that do not go down or come up together, and as far as it can be told whether the dampers are why.
+    """Ends that do not go down or come up together, and whether the dampers are why; none that an interval leaves open.
 
-    The same bump leads. What each end carries says whether the dampers part the ends there, and stands alone only
-    where common bumps are too few.
-
-    Returns
-    -------
-    list of Candidate
-        None of what an interval leaves open.
+    The same bump leads. What each end carries says whether the dampers differ, and counts alone only with too few
+    bumps.
     """
     bump = balance.same_bump
     if balance.reason or bump is None:

@@ -149,13 +149,7 @@ def rear_falls(oscillation: Oscillation) -> bool:
 
 
 def damping_findings(oscillation: Oscillation, lap_length_m: float | None = None) -> list[Finding]:
-    """A rear damper suspected lost, fading, worn or doubtful ones, and a front that rang.
-
-    Parameters
-    ----------
-    lap_length_m : float or None
-        As of `telemetry.laps.by_place`. [m]
-    """
+    """A rear damper suspected lost, fading, worn or doubtful ones, and a front that rang; lap length as `by_place`."""
     alarms = any(event.level == "alarm" for event in oscillation.events)
     yes = oscillation.verdict == "yes"
     found = [_falling(end, oscillation) for end in _ends_in(FALLING, oscillation)]

@@ -36,29 +36,11 @@ class Step:
 
 @dataclass(frozen=True)
 class Rule:
-    """One row of the table.
+    """One row of the table; ``{end}``, ``{other}``, ``{late}`` (supports the end late in its stroke) are filled in.
 
-    Parameters
-    ----------
-    key : str
-        Kept with every finding.
-    pattern : str
-        What is seen.
-    first : str
-        What else it may be, to look at before any change.
-    steps : tuple of Step
-        One of them is tried, the first before the second. Empty: only what is to be looked at.
-    expect, recheck : str
-        After the step.
-    reason : str
-        Why the step answers the pattern.
-    waits : bool
-        All set-up waits until ``first``, here in whole sentences, has been done.
-
-    Notes
-    -----
-    In ``first``, ``expect``, ``recheck`` and the conditions ``{end}`` and ``{other}`` are the ends, ``{late}`` is what
-    supports that end late in its stroke.
+    ``pattern`` is what is seen; ``first`` what to check before any change, and with ``waits`` all set-up waits for it.
+    One of ``steps`` is tried, in order; ``expect`` and ``recheck`` follow it, ``reason`` says why it answers the
+    pattern.
     """
 
     key: str
@@ -233,10 +215,7 @@ def waiting(rule: str) -> str:
 
 @dataclass(frozen=True)
 class Candidate:
-    """What is seen and the rule it falls under, before it is settled with the others.
-
-    ``short`` says it within a sentence: ``the front bottoms at corner 3``.
-    """
+    """What is seen and its rule, before `settle`; ``short`` fits in a sentence: ``the front bottoms at corner 3``."""
 
     rule: str
     end: End
@@ -248,10 +227,10 @@ class Candidate:
 
 @dataclass(frozen=True)
 class Setting:
-    """What limits the steps of a review: travel that is not in hand, by end with the reason; clicks by bike-file key.
+    """Limits of the steps of a review: ends without spare travel, with the reason, and clicks by bike-file key.
 
-    ``held`` is why no step may be advised at all, "" where it may; ``sized`` are the keys of the bike file whose effect
-    on the logged laps can be computed, None where there are no laps.
+    ``held`` is why no step may be advised, "" where it may; ``sized`` are the keys whose effect on the logged laps can
+    be computed, None where there are no laps.
     """
 
     no_travel: Mapping[End, str] = field(default_factory=dict)
@@ -261,13 +240,7 @@ class Setting:
 
 
 def travel_not_in_hand(ends: Mapping[End, EndSummary]) -> dict[End, str]:
-    """Ends that must not be told to use more travel, and why.
-
-    Returns
-    -------
-    dict of end to str
-        ``the front has 2 mm of travel left``; an end that was not measured all the time is among them.
-    """
+    """Ends that must not use more travel, with why; one that was not measured all the time is among them."""
     found: dict[End, str] = {}
     for end, summary in ends.items():
         left_mm = summary.wheel.travel.margin_mm
@@ -282,13 +255,9 @@ def travel_not_in_hand(ends: Mapping[End, EndSummary]) -> dict[End, str]:
 
 
 def settle(candidates: Iterable[Candidate], setting: Setting) -> tuple[Finding, ...]:
-    """Findings with what to do, none of which asks for the opposite of another.
+    """Findings in the order of `RULES`, with the reason for each step that is not advised.
 
-    Returns
-    -------
-    tuple of Finding
-        In the order of `RULES`. A step that an earlier finding contradicts, that has no travel in hand or no click
-        left is not advised, and the finding says why.
+    That is one that contradicts an earlier finding's, or has no travel in hand or no click left.
     """
     taken: dict[tuple[End, Adjuster], tuple[Direction, str]] = {}
     found = []

@@ -15,18 +15,7 @@ PACE = "lap.time_s"
 
 
 def repeated(events: Sequence[Placed], laps: Sequence[LapSummary]) -> list[SharedPlace]:
-    """Places of the lap at which something happened on enough of the laps at pace.
-
-    Parameters
-    ----------
-    events : sequence of Placed
-        Of one kind.
-
-    Returns
-    -------
-    list of SharedPlace
-        Along the lap.
-    """
+    """Places along the lap at which events of one kind happened on enough of the laps at pace."""
     at_pace = {lap.lap for lap in laps_at_pace(laps)}
     enough = max(2.0, REPEATED_SHARE * len(at_pace))
     places = by_place(events, lap_length_m(laps))
@@ -34,12 +23,7 @@ def repeated(events: Sequence[Placed], laps: Sequence[LapSummary]) -> list[Share
 
 
 def bottoming_candidates(end: End, summary: EndSummary, laps: Sequence[LapSummary]) -> list[Candidate]:
-    """One for an end that bottoms on enough laps, with every place where it does.
-
-    Parameters
-    ----------
-    end : {"front", "rear"}
-    """
+    """One candidate for an end that bottoms on enough laps, with every place where it does."""
     places = repeated(summary.bottomed, laps)
     if not places:
         return []

@@ -130,10 +130,7 @@ def circuit_text(circuit: Circuit) -> str:
 
 
 def _resampled(values: FloatArray, length_m: float, step_m: float, *, at: float) -> FloatArray:
-    """Values evenly apart round the lap, resampled every ``step_m``: shape (n, k) to (m, k).
-
-    ``at`` is the position of a value in its cell: 0 for points, 0.5 for means over the cell.
-    """
+    """Values evenly apart round the lap, (n, k) to (m, k); ``at`` is their place in a cell: 0 points, 0.5 means."""
     n, m = len(values), max(round(length_m / step_m), 8)
     wanted = (np.arange(m) + at) * n / m - at
     return np.column_stack([np.interp(wanted, np.arange(n), v, period=n) for v in values.T])

@@ -204,10 +204,9 @@ class Span(NamedTuple):
 
 
 def in_pits(times_s: FloatArray, t_s: FloatArray, speed_m_s: FloatArray) -> tuple[BoolArray, float]:
-    """Mask of the crossings made in the pit lane, and the speed below which a crossing is slow. [m/s]
+    """Mask of the crossings in the pit lane, and the speed below which a crossing is slow. [m/s]
 
-    There the line is crossed much more slowly than usual, and the motorcycle comes from a stop, goes to one (the log's
-    ends count as stops), or holds its speed.
+    In the pits: much slower than usual, and beside a stop (or an end of the log), or at a held speed.
     """
     if not len(times_s):
         return np.zeros(0, dtype=bool), 0.0
@@ -241,10 +240,9 @@ def classified_laps(
     *,
     box_to_box: bool = False,
 ) -> tuple[Lap, ...]:
-    """Laps with their kind.
+    """Laps with their kind; ``box_to_box`` laps are rides from stop to stop without a line.
 
-    ``elsewhere`` marks laps known not to follow the others' line, ``several`` spans known to be more than one lap;
-    ``box_to_box``: laps are rides from stop to stop, no line is crossed.
+    ``elsewhere`` marks laps known not to follow the others' line, ``several`` spans of more than one lap.
     """
     slow = np.concatenate(([0.0], np.cumsum(speed_m_s < MOVING_M_S))) * (t_s[1] - t_s[0])
     starts, ends = np.array([s.start_s for s in spans]), np.array([s.end_s for s in spans])
@@ -365,8 +363,8 @@ def phases_from_lean(
 ) -> IntArray:
     """Phases from the lean as index into PHASES, -1 where it is unknown.
 
-    Inside a corner: entry until the lean comes within 15 % of its peak, mid-corner while it stays there, then drive.
-    Upright: braking, driving (for the exit that goes on upright) or straight.
+    Entry until the lean is within 15 % of its peak, mid-corner while it stays there, then drive. Upright: braking,
+    driving (the exit that goes on) or straight.
     """
     signed = moving_mean(lean_deg, max(round(SMOOTH_S * sample_rate_hz), 3))
     valid = np.isfinite(signed)
@@ -399,10 +397,7 @@ def _exits(leaning: BoolArray, phase: IntArray, driving: BoolArray, longest: int
 
 
 def phases_from_speed(acceleration_m_s2: FloatArray) -> IntArray:
-    """Phases from the acceleration along the track, as index into PHASES, -1 where unknown.
-
-    Mid-corner is the slow part between braking and drive; the turn-in does not show in the speed, so there is no entry.
-    """
+    """Phases from acceleration as index into PHASES, -1 if unknown; no entry: turn-in does not show in the speed."""
     a = np.nan_to_num(acceleration_m_s2)
     phase = np.full(len(a), STRAIGHT)
     phase[a < BRAKING_M_S2] = BRAKING
@@ -427,10 +422,7 @@ def is_braking(brake: FloatArray | None, acceleration_m_s2: FloatArray) -> BoolA
 
 
 def lean_from_curvature(curvature_1_m: FloatArray, speed_m_s: FloatArray) -> FloatArray:
-    """Lean that balances a bend: atan(v^2 x curvature / g), right positive. [deg]
-
-    It is the angle of the line from contact point to centre of mass; the chassis leans a little more.
-    """
+    """Lean of the line from contact point to centre of mass, atan(v^2 x curvature / g), right positive. [deg]"""
     return np.degrees(np.arctan(speed_m_s**2 * curvature_1_m / GRAVITY_M_S2))
 
 

@@ -209,8 +209,7 @@ def by_wheels(
 ) -> FloatArray:
     """Place by the wheels alone, 0 at the first crossing: every lap as long as the line. [m]
 
-    Part laps keep the usual scale. A lap far too long or short (the pits, another road) keeps it too, forwards from its
-    start and backwards from its end, and jumps half way.
+    Part laps, and laps far too long or short, keep the usual scale; the latter from both ends, with a jump half way.
     """
     scale = lap_m / wheel_lap_m
     if not len(at_crossing_m):
@@ -250,10 +249,8 @@ def _wheel_errors(
 ) -> tuple[FloatArray, float, float]:
     """Error of the wheels' distance explained by riding [m], and delay of positions with standard error [s].
 
-    Least squares of the difference between positions and wheels on what makes a wheel read wrong (its scale, slip in
-    proportion to the drive, the smaller radius leaned over, the tyre's growth with the square of the speed) and on the
-    speed itself: a position that is tau late lies tau times the speed behind. Whatever changes slower than `WINDOW_S`,
-    such as a drift of the positions, is left out.
+    Least squares of positions less wheels on scale, drive (slip), lean (smaller radius), speed squared (tyre growth)
+    and speed: a position tau late lies tau times the speed behind. Changes slower than `WINDOW_S` (drift) are left out.
     """
     step = t_s[1] - t_s[0]
     speed = moving_mean(np.gradient(travelled_m) / step, round(0.3 / step))
@@ -306,10 +303,9 @@ def to_degrees(line: CentreLine, origin_deg: tuple[float, float]) -> tuple[Float
 
 
 def match_by_pattern(circuit: Circuit, lap: MeanLap, *, line_known: bool) -> tuple[FloatArray, float] | None:
-    """Alignment of a mean lap with a circuit by speed and lean, without positions; None if it is another circuit.
+    """Places of a mean lap on a circuit by speed and lean (n_nodes + 1, may begin before 0) [m], and correlation.
 
-    Returns the place on the circuit of n_nodes + 1 places evenly apart along the run's lap [m], which may begin before
-    0, and the correlation of the two laps. ``line_known``: the run's laps start about at the start line.
+    None if it is another circuit; with ``line_known`` the laps start about at the start line.
     """
     if lap.speed_m_s is None or circuit.speed_m_s is None:
         return None
@@ -379,10 +375,7 @@ def find_places(
     line: CentreLine | None,
     notes: list[QualityNote],
 ) -> Places | None:
-    """Places by positions and wheels, or by wheels alone; None if neither speed nor positions are known. Adds notes.
-
-    ``circuit`` is the one that was given; ``line`` its centre line, if the run has positions on it.
-    """
+    """Places by positions and wheels, or wheels alone, adding notes; None if neither speed nor positions are known."""
     if speed.travelled_m is None:
         return None
     if fixes is not None and crossings.ends_s is None:

@@ -118,10 +118,7 @@ def heading_at(fixes: Fixes, index: int) -> float:
 
 
 def found_line(fixes: Fixes, speed_m_s: FloatArray) -> tuple[tuple[float, float], float, FloatArray]:
-    """Middle [m], heading [rad] and crossings [s] of a line across the track at its fastest point.
-
-    Or where the track is passed more often, if the fastest point is hardly passed.
-    """
+    """Middle [m], heading [rad], crossings [s] of a line at the fastest point, or where the track is passed more."""
 
     def through(index: int) -> tuple[tuple[float, float], float, FloatArray]:
         middle, heading = (float(fixes.east_m[index]), float(fixes.north_m[index])), heading_at(fixes, index)
@@ -261,10 +258,7 @@ def find_crossings(
     line: CentreLine | None,
     notes: list[QualityNote],
 ) -> Crossings:
-    """Crossings from the first of: a lap-number channel, a beacon, a line on the ground, the speed. Adds notes.
-
-    ``start_line`` (latitude, longitude of its middle [deg]) comes first if given.
-    """
+    """Crossings by ``start_line`` (latitude, longitude [deg]), lap channel, beacon, ground or speed. Adds notes."""
     if speed.thin_m_s is not None and np.mean(speed.thin_m_s > MOVING_M_S) * thin.t_s[-1] < LEAST_RIDDEN_S:
         words = "The motorcycle is hardly ridden in this log: there are no laps in it."
         notes.append(QualityNote("warning", "not_ridden", words))
@@ -396,9 +390,9 @@ def with_missed(
     speed: Speed,
     notes: list[QualityNote],
 ) -> Crossings:
-    """Crossings by a beacon, with those at speed that it missed where positions show them. Adds notes.
+    """Beacon crossings with those missed at speed that positions show (``by_place``). Adds notes.
 
-    ``by_place`` marks what was added, ``several`` where it is only known that some are missing.
+    ``several`` marks spans where it is only known that some are missing.
     """
     if speed.thin_m_s is None or speed.travelled_m is None:
         if shortest_pulse(beacon) <= SHORT_PULSE:

@@ -75,11 +75,7 @@ class Fixes:
 
 
 def find_fixes(run: Run) -> Fixes | None:
-    """The logged fixes of a run; None if it has none.
-
-    A position logged more slowly than the run is interpolated between its fixes, by straight lines that cut every
-    corner; only the ends of those lines were measured.
-    """
+    """The logged fixes of a run, not the values interpolated between them (those cut corners); None without any."""
     latitude, longitude = run.channels.get("latitude_deg"), run.channels.get("longitude_deg")
     if latitude is None or longitude is None:
         return None
@@ -127,10 +123,7 @@ def _kinks(latitude: FloatArray, longitude: FloatArray) -> IntArray:
 
 
 def without_jumps(fixes: Fixes, travelled_m: FloatArray | None, notes: list[QualityNote]) -> Fixes:
-    """Leave out fixes that the motorcycle cannot have reached. Adds notes.
-
-    ``travelled_m`` is the wheels' distance at the fixes; without it the usual distance from fix to fix is the measure.
-    """
+    """Leave out fixes that the motorcycle cannot have reached, by wheel distance or else the usual step. Adds notes."""
     step = np.hypot(np.diff(fixes.east_m), np.diff(fixes.north_m))
     if travelled_m is None:
         interval = np.diff(fixes.t_s)
@@ -169,10 +162,7 @@ def _usual_speed(step_m: FloatArray, interval_s: FloatArray) -> FloatArray:
 
 
 def _longest_chain(fixes: Fixes, travelled_m: FloatArray, starts: IntArray, ends: IntArray) -> list[int]:
-    """The pieces between breaks that can follow one another and hold the most fixes.
-
-    A piece too long to be a jump can follow anything.
-    """
+    """Pieces between breaks that can follow one another and hold the most fixes; long ones can follow anything."""
     count = ends - starts
     lasts = fixes.t_s[ends - 1] - fixes.t_s[starts] > LONGEST_JUMP_S
     best, came_from = count.astype(np.int64), np.full(len(starts), -1)
@@ -277,10 +267,9 @@ class CentreLine:
     def project(
         self, east_m: FloatArray, north_m: FloatArray, guess_m: FloatArray, window_m: float
     ) -> tuple[FloatArray, FloatArray]:
-        """Place along the line of positions, and distance from it (positive to its right); shape (n,). [m]
+        """Place along the line within ``window_m`` of the guess, and distance from it, right positive. [m]
 
-        Sought within ``window_m`` of the guess, which may run over many laps; the distance is infinite where no point
-        near the guess is opposite.
+        The guess may run over many laps; the distance is infinite where no point near it is opposite.
         """
         place = np.asarray(guess_m, dtype=np.float64).copy()
         if window_m > 0.0:
@@ -302,11 +291,7 @@ class CentreLine:
 def fit_line(
     along_s: FloatArray, east_m: FloatArray, north_m: FloatArray, lap_s: float, lap_m: float
 ) -> CentreLine:
-    """The closed line through positions of one or more laps.
-
-    ``along_s`` is the place of each position along the lap, 0 to ``lap_s``, as time of the mean lap: the same place is
-    the same time in every lap. ``lap_m`` is roughly its length.
-    """
+    """Closed line through positions of laps about ``lap_m`` long; ``along_s`` is their place as mean lap's time."""
     order = np.argsort(along_s)
     grid = _Grid(lap_s, max(round(lap_m / STEP_M), 8))
     along, position = along_s[order], np.column_stack((east_m[order], north_m[order]))

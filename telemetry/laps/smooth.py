@@ -23,10 +23,10 @@ def penalised_fit(
 ) -> FloatArray:
     """Values on an even grid that follow data while their differences of an order stay small.
 
-    Minimises the weighted squared residuals plus ``penalty`` times the squared differences; where there is no data a
-    polynomial of degree ``order - 1`` goes on. ``weight`` is the diagonal of the data's normal matrix, ``beside`` its
-    first off-diagonal, ``right_side`` of shape (n,) or (n, k) the weighted sums of the data (E. T. Whittaker, Proc.
-    Edinburgh Math. Soc. 41, 63-75, 1923; P. H. C. Eilers, Anal. Chem. 75, 3631-3636, 2003, doi:10.1021/ac034173t).
+    Minimises weighted squared residuals plus ``penalty`` times squared differences; without data a polynomial of degree
+    ``order - 1`` goes on. ``weight`` is the diagonal of the data's normal matrix, ``beside`` its off-diagonal,
+    ``right_side`` (n,) or (n, k) its weighted sums (E. T. Whittaker, Proc. Edinburgh Math. Soc. 41, 63-75, 1923; P. H.
+    C. Eilers, Anal. Chem. 75, 3631-3636, 2003, doi:10.1021/ac034173t).
     """
     from scipy.linalg import LinAlgError, solveh_banded
 
@@ -65,12 +65,8 @@ def sums_at(index: IntArray, values: FloatArray, n: int) -> FloatArray:
 
 
 def commonest(values: FloatArray, share: float) -> float:
-    """The middle of the largest group of values within a share of one another; the earlier of equal groups.
+    """Middle of the largest group of values within a share of one another (the earlier of equals), unlike the median.
 
-    Unlike the median it does not fall between the laps of two circuits.
-
-    Examples
-    --------
     >>> commonest(np.array([100.0, 101.0, 102.0, 140.0, 141.0, 142.0]), 0.03)
     101.0
     """

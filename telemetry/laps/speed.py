@@ -97,10 +97,7 @@ class Speed:
 def find_speed(
     run: Run, thin: Thin, fixes: Fixes | None, notes: list[QualityNote]
 ) -> tuple[Speed, Fixes | None]:
-    """The speed channel, corrected if it is in a wrong unit, else the speed along the GPS track. Adds notes.
-
-    Also the fixes without those that the motorcycle cannot have reached.
-    """
+    """Speed channel, its unit corrected, else speed along the GPS track; and the fixes within reach. Adds notes."""
     wheel = run.channels.get("speed_m_s")
     known = np.empty(0, dtype=np.int64) if wheel is None else np.flatnonzero(np.isfinite(wheel))
     if wheel is None or len(known) < 2:

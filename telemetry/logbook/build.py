@@ -61,10 +61,10 @@ _PASSING = {ENTRY, CHANGING, part_of(Path(ENTRY)).name}
 
 @dataclass(frozen=True)
 class Sources:
-    """Input files of a run.
+    """Input files of a run; ``log_name`` is the log's name when it was first added.
 
-    ``log_name`` is what the log was called when it was first added; ``given`` the bytes of everything else that was
-    read for it, by the name each gets in the run's directory; ``channels`` the columns by meaning that a person chose.
+    ``given`` are the bytes of everything else that was read, by the name each gets in the run's directory; ``channels``
+    the columns by meaning that a person chose.
     """
 
     log: Path
@@ -182,10 +182,7 @@ def _keep_original(target: Path, sources: Sources, kept: Path | None) -> None:
 
 
 def hashes(place: Path, entry: RunEntry) -> dict[str, str]:
-    """SHA-256 of every file of a run but the record, by its path below the run's directory.
-
-    That of the original was taken when it was added: it holds, whatever the file may have become.
-    """
+    """SHA-256 of every file of a run but the record, by path; that of the original is from when it was added."""
     original = f"{ORIGINAL}/{entry.log_name}"
     names = (name for name in names_of_files(place) if (place / name).is_file() and not has_link(place, name))
     others = {name: file_sha256(place / name) for name in names if name != original}
@@ -200,12 +197,9 @@ def names_of_files(place: Path) -> tuple[str, ...]:
 
 
 def files_named_by(bike_path: Path) -> tuple[str, ...]:
-    """The files that a bike file names, ``dyno_file`` and the ``table`` of a sensor, which belong to it.
+    """Files that a bike file names (``dyno_file``, a sensor's ``table``).
 
-    Raises
-    ------
-    BikeFileError
-        If one stands outside the bike file's directory, or bears a name that the logbook uses.
+    `BikeFileError` if one stands outside its directory, or bears a name that the logbook uses.
     """
     names = tuple(sorted(set(_file_values(read_toml(bike_path, what="bike file")))))
     for name in names:

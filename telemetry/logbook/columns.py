@@ -43,18 +43,7 @@ TRACE_DECIMALS = {"_shaft_mm": 3, "_mm_s": 1, "_mm": 2, "_m_s": 3, "_m": 2, "_de
 
 
 def as_decimals(values: FloatArray) -> tuple[npt.NDArray[np.int64], int] | None:
-    """Values as whole numbers and a count of decimals.
-
-    Parameters
-    ----------
-    values : ndarray of shape (n,)
-        NaN where unknown; those become 0.
-
-    Returns
-    -------
-    tuple of ndarray of shape (n,) and int, or None
-        ``numbers / 10**decimals`` equals every valid value exactly; None if no such numbers exist.
-    """
+    """Numbers (NaN as 0) and count of decimals with numbers / 10**decimals exactly the values; None if impossible."""
     known = np.nan_to_num(values, nan=0.0, posinf=np.inf, neginf=-np.inf)
     for decimals in range(_MOST_DECIMALS + 1):
         scale = 10.0**decimals
@@ -70,19 +59,9 @@ def as_decimals(values: FloatArray) -> tuple[npt.NDArray[np.int64], int] | None:
 def as_levels(
     numbers: npt.NDArray[np.int64], known: npt.NDArray[np.bool_]
 ) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]] | None:
-    """Numbers as places in the list of those that occur.
+    """Places and rising levels with ``levels[places]`` every ``known`` number; None where the list would not pay.
 
-    Parameters
-    ----------
-    numbers : ndarray of shape (n,)
-    known : ndarray of shape (n,)
-        False where a number means nothing.
-
-    Returns
-    -------
-    tuple of ndarray of shape (n,) and ndarray of shape (n_levels,), or None
-        ``levels[places]`` is every known number; levels rise. None where the list would not pay: numbers
-        with few gaps, or few samples to each level (a choice of ours: 4 of each).
+    That is numbers with few gaps, or few samples to each level (own choice: 4 of each).
     """
     present = numbers[known]
     if not len(present) or (span := int(present.max() - (low := int(present.min())))) >= _WIDEST:
@@ -148,13 +127,7 @@ def write_stored_traces(traces: Traces, path: Path) -> None:
 
 
 def read_stored_traces(path: Path, columns: tuple[str, ...] | None = None) -> Traces:
-    """Read traces, or those of some columns that there are.
-
-    Raises
-    ------
-    LogbookError
-        If the file is missing or damaged.
-    """
+    """Read all or some existing columns of traces; `LogbookError` if the file is missing or damaged."""
     try:
         file = pq.ParquetFile(path)
         names = None if columns is None else [name for name in columns if name in file.schema_arrow.names]
@@ -169,13 +142,7 @@ def read_stored_traces(path: Path, columns: tuple[str, ...] | None = None) -> Tr
 
 
 def read_whole_traces(path: Path, bike: Callable[[], Bike], columns: tuple[str, ...]) -> Traces:
-    """Read some columns of traces, or make them of others and of the bike that the run was reviewed with.
-
-    Raises
-    ------
-    LogbookError
-        If the file is missing or damaged.
-    """
+    """Read columns of traces, or compute them from others and the run's bike; `LogbookError` if missing or damaged."""
     found = dict(read_stored_traces(path, columns).columns)
     follow = [name for name in columns if name in FOLLOWS and name not in found]
     if follow:
@@ -201,13 +168,7 @@ def _following(name: str, shaft: Mapping[str, FloatArray], bike: Bike) -> FloatA
 
 
 def read_stored_log(path: Path) -> RawLog:
-    """Read back what `write_log` wrote, equal to the last bit.
-
-    Raises
-    ------
-    LogbookError
-        If the file is missing or damaged.
-    """
+    """Read what `write_log` wrote, equal to the last bit; `LogbookError` if the file is missing or damaged."""
     try:
         table = pq.ParquetFile(path).read()
         rest = json.loads(table.schema.metadata[_KEY])

@@ -109,14 +109,8 @@ MOST_EARLIER = 200
 class Record:
     """Record in a run's directory: enough to rebuild the catalogue and to check every file.
 
-    Parameters
-    ----------
-    given : mapping of str to str
-        The words that a person gave by hand: they stay when the run is rebuilt.
-    files : mapping of str to str
-        SHA-256 of every other file, by its path below the directory.
-    earlier : tuple of Earlier
-        What the words were before, oldest first.
+    ``given`` are the words a person gave, kept on a rebuild; ``files`` the SHA-256 of every other file by path;
+    ``earlier`` what the words were before, oldest first.
     """
 
     entry: RunEntry
@@ -144,13 +138,7 @@ def version_of(record: Record) -> str:
 
 
 def read_record(path: Path) -> Record:
-    """Read the record of a run, in this layout.
-
-    Raises
-    ------
-    LogbookError
-        If it is missing or damaged, names files outside the run's directory, or was written by a newer version.
-    """
+    """Read a run's record; `LogbookError` if missing, damaged, newer, or naming files outside the run's directory."""
     try:
         data = json.loads(path.read_text(encoding="utf-8"))
         if data["schema"] != SCHEMA:
@@ -174,22 +162,9 @@ def read_record(path: Path) -> Record:
 
 
 def entry_from(data: Mapping[str, Any]) -> RunEntry:
-    """An entry as a file or the catalogue has it, which may come from somebody else.
+    """An entry from a file or the catalogue, which may be a stranger's: its words are made plain text.
 
-    Parameters
-    ----------
-    data : mapping of str
-        By field.
-
-    Returns
-    -------
-    RunEntry
-        Its words plain text: what no terminal should get is replaced.
-
-    Raises
-    ------
-    ValueError
-        If a field is missing, is of another type, or names a file or directory elsewhere.
+    `ValueError` if a field is missing or of another type, or names a file or directory elsewhere.
     """
     known = {each.name: data[each.name] for each in fields(RunEntry) if each.name in data}
     words = {name: plain(value) for name, value in known.items() if isinstance(value, str)}
@@ -285,8 +260,8 @@ def replace_text(path: Path, text: str) -> None:
 def workshop(incoming: Path) -> Iterator[Path]:
     """A directory to build a run in, gone afterwards unless it was moved away.
 
-    A lock beside it shows other processes that its builder lives; the system drops the lock however the
-    builder ends. (An SQLite file serves as lock: that works on every system and needs nothing else.)
+    A lock beside it, dropped by the system however the builder ends, shows other processes that it lives. (An SQLite
+    file: that works on every system.)
     """
     directory = incoming / uuid4().hex
     lock = directory.with_suffix(".lock")

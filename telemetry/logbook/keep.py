@@ -36,29 +36,11 @@ def keep(
     progress: Callable[[str], None] | None = None,
     anew: bool = False,
 ) -> str:
-    """Keep a log: as `telemetry.logbook.Logbook.add` says.
+    """Keep a log as `telemetry.logbook.Logbook.add` says, and return its run id.
 
-    Parameters
-    ----------
-    sheet_path : Path or None
-        None: the one that the log's run already has, if any.
-    log_name : str
-        What to call the original.
-    channels : mapping of str to str
-        Columns by meaning that a person chose, added to those that the log's run already has.
-    circuit_path : Path or None
-        None: the one that the log's run already has, if any.
-    cut : Cut or None
-        What of the log counts; None: as in the log's run, if any.
-    progress : callable or None
-        Gets a few words before each long step.
-    anew : bool
-        Make the run again even when it was made from the very same files.
-
-    Returns
-    -------
-    str
-        Run id.
+    ``sheet_path``, ``circuit_path``, ``cut``: None keeps what the log's run has, if any; ``channels`` (chosen columns
+    by meaning) are added to its own. ``progress`` gets a few words before each long step; ``anew`` makes the run again
+    even from the very same files.
     """
     check_words(words)
     given = {word: str(text) for word, text in words.items() if text is not None}

@@ -55,17 +55,9 @@ _HOLDING = f"""SELECT * FROM (
 
 
 class Catalogue:
-    """The table of runs in one file; every question opens the file anew, so that threads may share it.
+    """The table of runs in one file, made when missing, opened anew for every question, so that threads may share it.
 
-    Parameters
-    ----------
-    path : Path
-        Made when missing.
-
-    Raises
-    ------
-    LogbookError
-        If the file is not a catalogue, or was written by a version with another layout.
+    `LogbookError` if the file is not a catalogue, or has the layout of another version.
     """
 
     def __init__(self, path: Path) -> None:
@@ -182,17 +174,9 @@ CHANGED_MEANWHILE = (
 
 
 class Store:
-    """Run directories and catalogue of a logbook.
+    """Run directories and catalogue of a logbook; what a killed process left is put in order.
 
-    Parameters
-    ----------
-    path : Path
-        The logbook's directory. What a killed process left is put in order.
-
-    Raises
-    ------
-    LogbookError
-        If the catalogue cannot be used, or was written by a newer version.
+    `LogbookError` if the catalogue cannot be used, or was written by a newer version.
     """
 
     def __init__(self, path: Path) -> None:
@@ -311,19 +295,9 @@ class Store:
             enter(connection, read_record(home / ENTRY).entry)
 
     def put_right(self, entry: RunEntry, given: Mapping[str, str], *, expected: str = "") -> None:
-        """Change the words of a run that is there, or let it hold again; what they were is kept.
+        """Change the words of a run, keeping the old ones; `LogbookError` if its version is not ``expected`` ("": any).
 
         A mark stands in its directory until the catalogue says the same as the record.
-
-        Parameters
-        ----------
-        expected : str
-            `version` of the run as the change was made for it; "" for any.
-
-        Raises
-        ------
-        LogbookError
-            If it was changed since.
         """
         home = self.home(entry.run_id)
         with self.catalogue.changing() as connection:

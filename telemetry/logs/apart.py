@@ -31,10 +31,10 @@ _NO_ANSWER = "its parser ended without an answer"
 
 @dataclass(frozen=True)
 class Limits:
-    """Time and memory limits of a parser process.
+    """Time and memory limits of a parser process, far above what a log needs (own choices).
 
-    Own choices, far above what a log needs: the libraries import in 2 s and read 20 MB/s and more; numbers of double
-    precision are at most 8 times the bytes they were packed in, and are held a few times over.
+    Libraries import in 2 s and read 20 MB/s or more; doubles are at most 8 times their packed bytes, held a few times
+    over.
     """
 
     seconds: float
@@ -56,10 +56,7 @@ class Content:
 
 
 def load_apart(module: str, path: Path) -> Content:
-    """Result of ``load(path)`` of a module of this package, called in another process.
-
-    Raises `LogError` if it raised, or its process ended: the file is damaged.
-    """
+    """``load(path)`` of a module of this package in another process; `LogError` if it raised or its process ended."""
     command = [
         sys.executable,
         "-c",
@@ -97,10 +94,7 @@ def _answer_in(out: BinaryIO) -> Content | str:
 
 
 def _watched(child: "subprocess.Popen[bytes]", limits: Limits) -> str:
-    """Wait for a process to end within its limits: "" if it did, else why there is no answer.
-
-    The limits that a process can be given differ from system to system; watching from outside works on all.
-    """
+    """Wait for a process to end: "" if it did, else which limit it broke. Watching works alike on every system."""
     began = time.monotonic()
     while True:
         try:
@@ -113,10 +107,7 @@ def _watched(child: "subprocess.Popen[bytes]", limits: Limits) -> str:
 
 
 def memory_of(pid: int) -> int:
-    """Memory that a process holds now; 0 where the system does not say, or it has ended. [bytes]
-
-    From /proc (Linux), else from the program that lists processes (``tasklist`` on Windows, ``ps`` elsewhere).
-    """
+    """Memory that a process holds now, from /proc, ``ps`` or ``tasklist``; 0 where unknown or ended. [bytes]"""
     try:
         if sys.platform == "linux":
             pages = int(Path(f"/proc/{pid}/statm").read_text(encoding="ascii").split()[1])
@@ -129,10 +120,8 @@ def memory_of(pid: int) -> int:
 
 
 def kilobytes_listed(line: str) -> int:
-    """The memory in what ``ps -o rss=`` or ``tasklist /FO CSV`` says of one process: its last cell.
+    """Memory in what ``ps -o rss=`` or ``tasklist /FO CSV`` says of one process: its last cell. [kB]
 
-    Examples
-    --------
     >>> kilobytes_listed(" 23456"), kilobytes_listed('"python.exe","812","Console","1","23.456 K"')
     (23456, 23456)
     """

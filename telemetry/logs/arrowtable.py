@@ -13,10 +13,7 @@ _SECONDS = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9}
 
 
 def log_from_table(table: pa.Table, *, source: str, reader: str) -> RawLog:
-    """The columns of numbers and of time of a table, rows counted from 1; `LogError` if it has none.
-
-    A field's metadata may hold its unit under the key ``unit``.
-    """
+    """Columns of numbers and time of a table, units from field metadata ``unit``; `LogError` if there are none."""
     pairs = [split_unit(field.name) for field in table.schema]
     names = unique_names([name for name, _ in pairs])
     metadata = _text_metadata(table.schema)

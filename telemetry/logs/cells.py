@@ -48,9 +48,9 @@ def to_float64(column: pa.ChunkedArray) -> FloatArray:
 def grow_columns(
     batches: Iterable[pa.RecordBatch], width: int, check: Callable[[int], None] = lambda _: None
 ) -> list[Column]:
-    """The columns (float64, string) of a stream of batches; each batch is freed before the next: a log is held once.
+    """Columns (float64, string) of a stream of batches, each freed before the next, so that a log is held once.
 
-    ``check`` gets the count of cells so far, before room is made for them; raises when they are too many.
+    ``check`` gets the count of cells before room is made for them, and raises when they are too many.
     """
     numbers: list[FloatArray] = [np.empty(0) for _ in range(width)]
     words: list[list[pa.Array]] = [[] for _ in range(width)]
@@ -76,10 +76,7 @@ def grow_columns(
 
 
 def numbers_from_words(column: pa.ChunkedArray, decimal: str) -> tuple[FloatArray, IntArray]:
-    """Numbers of a column that also holds words, NaN where there is none, and the rows whose cell cannot be read.
-
-    A cell that says "no value" is not unreadable.
-    """
+    """Numbers of a column that also holds words, NaN for none, and the unreadable rows (not those with "no value")."""
     text = pc.utf8_trim_whitespace(column)
     missing = pc.fill_null(pc.is_in(pc.utf8_lower(text), pa.array(sorted(NA_WORDS))), True)
     if decimal != ".":
@@ -103,8 +100,6 @@ class TextTime:
 def is_time_text(cell: str) -> bool:
     """Whether a cell is a clock time or an ISO 8601 date-time.
 
-    Examples
-    --------
     >>> [is_time_text(cell) for cell in ("23:59:59.998", "2026-05-01T12:00:00+02:00", "12.5", "OK")]
     [True, True, False, False]
     """
@@ -114,8 +109,8 @@ def is_time_text(cell: str) -> bool:
 def read_time_text(column: pa.ChunkedArray) -> TextTime | None:
     """Seconds since the first stamp of a column of text (ISO 8601-1:2019), None if no cell is a time.
 
-    Clock time without a date that falls by more than half a day has passed midnight. A zone is taken off, so that
-    stamps from two zones are in order.
+    A clock time that falls by more than half a day has passed midnight; a zone is taken off, so that stamps stay in
+    order.
     """
     chunks = [_read(chunk) for chunk in column.chunks if len(chunk)]
     if not chunks:

@@ -41,10 +41,7 @@ class OddRows:
 
 
 def place_odd_rows(rows: Sequence[tuple[int, str]], *, first_row: int, n_parsed: int, width: int) -> OddRows:
-    """Sort odd rows (line counted from 1, text) into comments, a cut last line and wrong ones.
-
-    ``first_row`` is the line of the first row of data, ``width`` the cells a row should have.
-    """
+    """Sort odd rows (line from 1, text) into comments, a cut last line and wrong ones; ``width`` cells are right."""
     rows = sorted(rows)
     notes = []
     last_line = first_row + n_parsed + len(rows) - 1
@@ -87,12 +84,11 @@ def log_from_cells(
     reader: str,
     odd_rows: Sequence[tuple[int, str]] = (),
 ) -> RawLog:
-    """A log from the cells of a table of text, one column each: the step that all text formats share.
+    """A log from the cells of a table of text, one column each, as all text formats share it.
 
-    ``cells`` is emptied on the way, text let go once it is decoded; ``described`` says how the file is written, for
-    `bothends check`; ``odd_rows`` (line, text) have not as many cells as there are columns: they are left out of
-    ``cells`` and put back as NaN, so that a row's number is its line in the file. Cells that are not numbers are NaN,
-    counted and located in the notes. Raises `LogError` if most rows do not fit, or none holds a number.
+    ``cells`` is emptied on the way to free memory; ``odd_rows`` (line, text) of another width are put back as NaN, so
+    that a row's number is its line; cells without a number are NaN, counted and located in the notes. `LogError` if
+    most rows do not fit, or none holds a number.
     """
     width, n_parsed = len(dialect.names), len(cells[0])
     odd = place_odd_rows(odd_rows, first_row=dialect.first_row, n_parsed=n_parsed, width=width)
@@ -212,10 +208,7 @@ def recognises(path: Path) -> bool:
 
 
 def read(path: Path) -> RawLog:
-    """Read delimited text; cells without a number are NaN, those that hold something else are counted in the notes.
-
-    Raises `LogError` if the file is empty, is not text, or holds no rows of numbers.
-    """
+    """Read delimited text, NaN without a number, words counted in the notes; `LogError` if empty or without numbers."""
     head = read_head(path)
     encoding = detect_encoding(head)
     if encoding is None:

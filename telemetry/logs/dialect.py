@@ -71,11 +71,10 @@ def split_line(line: str, delimiter: str) -> list[str]:
 
 
 def sniff(lines: Sequence[str]) -> Dialect | None:
-    """The dialect of a text from its first whole lines, or None if it holds no table of numbers.
+    """Dialect of a text from its first whole lines, None if it holds no table of numbers.
 
-    The second half of the lines is taken for data. Each pair of delimiter and decimal mark is tried on them; the one
-    that gives the most columns of numbers and the fewest of words wins. Everything above the first line that looks like
-    those is header, units, comment or preamble.
+    The second half of the lines is taken for data: the delimiter and decimal mark with the most columns of numbers and
+    fewest of words win. All above the first such line is header, units or preamble.
     """
     if any(len(line) > _LONGEST_LINE for line in lines):
         return None

@@ -27,12 +27,10 @@ def recognises(path: Path) -> bool:
 
 
 def read(path: Path) -> RawLog:
-    """Read a .mat file of version 5 to 7.
+    """Read a .mat file of version 5 to 7; `LogError` if it is 7.3, damaged, or has no vectors of numbers.
 
-    These layouts are understood, at any depth: vectors beside a vector ``time`` of the same length; a struct or an
-    array of structs for each channel, with ``time``, ``value`` (or ``data``, ...), ``unit``, ``name``; a matrix
-    ``data`` with the names of its columns in ``names``. Raises `LogError` if it is of version 7.3, damaged, or has no
-    vectors of numbers.
+    Layouts, at any depth: vectors beside a vector ``time``; a struct or an array of structs for each channel, with
+    ``time``, ``value`` (or ``data``, ...), ``unit``, ``name``; a matrix ``data`` with column names in ``names``.
     """
     with path.open("rb") as file:
         head = file.read(124)

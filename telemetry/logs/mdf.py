@@ -24,10 +24,7 @@ def recognises(path: Path) -> bool:
 
 
 def read(path: Path) -> RawLog:
-    """Read ASAM MDF: every channel of numbers of every group, at the moments it was logged.
-
-    Raises `LogError` if asammdf is not installed, the file is damaged, or it has no channel of numbers.
-    """
+    """Read every number channel of ASAM MDF, as logged; `LogError` without asammdf or channels, or if damaged."""
     if find_spec("asammdf") is None:
         raise LogError(
             f"{path}: is an ASAM MDF file; to read it, install asammdf (pip install 'bothends[mdf]')."

@@ -32,10 +32,9 @@ def log_from_channels(
     metadata: dict[str, str],
     notes: Sequence[QualityNote] = (),
 ) -> RawLog:
-    """One table with a row for every moment at which any channel was logged, NaN where a channel was not.
+    """A row for every moment at which any channel was logged, NaN where one was not; `LogError` without numbers.
 
-    Either all channels have time stamps (then there is a column ``time`` [s]) or none; those without are taken if they
-    are of the longest kind. Raises `LogError` if there is no channel of numbers.
+    Either all channels have time stamps (then there is a column ``time`` [s]) or none; then the longest kind is taken.
     """
     if not any(np.isfinite(channel.values).any() for channel in channels):
         raise LogError(f"{source}: no channel of numbers found; is this the log?")

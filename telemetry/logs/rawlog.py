@@ -122,13 +122,8 @@ def to_unit(values: FloatArray, unit_from: str, unit_to: str) -> FloatArray:
 
 
 def split_unit(header: str) -> tuple[str, str]:
-    """Name and unit of one header cell, "" where it has no unit.
+    """Name and unit of a header cell, "" for none: round brackets only around a unit; a name ending in one keeps it.
 
-    Square brackets always hold a unit; round ones only when what they hold is one. A name that ends in a unit
-    (``speed_kmh``) keeps its name.
-
-    Examples
-    --------
     >>> split_unit("fork [mm]"), split_unit("speed (km/h)"), split_unit("brake (front)"), split_unit("time_ms")
     (('fork', 'mm'), ('speed', 'km/h'), ('brake (front)', ''), ('time_ms', 'ms'))
     """
@@ -148,8 +143,6 @@ def _unit_in_name(name: str) -> str:
 def unique_names(names: Sequence[str]) -> tuple[str, ...]:
     """Unique column names: blank names numbered, repeated names distinguished, no control characters.
 
-    Examples
-    --------
     >>> unique_names(["time", "fork", "fork", ""])
     ('time', 'fork', 'fork (2)', 'column 4')
     """

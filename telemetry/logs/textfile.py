@@ -52,12 +52,8 @@ def read_head(path: Path, size: int = HEAD_BYTES) -> bytes:
 
 
 def detect_encoding(head: bytes) -> str | None:
-    """Encoding of a text from its first bytes, as a Python codec name; None if it is no text.
+    """Python codec of a text by its first bytes: byte order mark, UTF-16 zeros, UTF-8, else Latin-1; None if no text.
 
-    A byte order mark decides; then zero bytes in every second place (UTF-16); then valid UTF-8; else Latin-1.
-
-    Examples
-    --------
     >>> detect_encoding("Zeit;Weg °".encode("latin-1"))
     'latin-1'
     """

@@ -26,10 +26,7 @@ USUAL_BODY_HZ, USUAL_HOP_HZ = (1.0, 4.0), (12.0, 22.0)
 
 
 def bands(bike: Bike, end: End) -> tuple[Band, Band]:
-    """Body and wheel-hop band of one end, from the undamped modes of the bike file's half vehicle.
-
-    The usual ones where the bike file lacks masses, tyre rates or dampers.
-    """
+    """Body and hop band of one end by the bike file's undamped half vehicle; the usual ones if it lacks a value."""
     try:
         found = bike_modes(bike, front_damper_scale=0.0, rear_damper_scale=0.0)
     except BikeFileError:

@@ -65,10 +65,7 @@ def _without(closed: BoolArray) -> BoolArray:
 
 
 def turning_points(values: FloatArray, hysteresis: float = 0.0) -> IntArray:
-    """Samples at which a record without NaN turns, in order; fewer than two where nothing moves.
-
-    Closed cycles and ends smaller than ``hysteresis`` are left out, so that noise makes no turning points.
-    """
+    """Samples at which a record without NaN turns, less cycles and ends below ``hysteresis``; under two at rest."""
     if len(values) < 2:
         return np.empty(0, dtype=np.int64)
     rises, falls = values[1:] > values[:-1], values[1:] < values[:-1]
@@ -132,10 +129,7 @@ def _turns(end: EndMotion, selected: BoolArray, least_mm: float) -> Iterator[Int
 
 
 def stroke_list(end: EndMotion, selected: BoolArray, least_mm: float) -> StrokeList:
-    """Every stroke of one end, from one turning point to the next, within the selected and valid samples.
-
-    ``least_mm`` is the hysteresis: what moves less at the wheel is no stroke.
-    """
+    """Strokes of one end between turning points, within selected valid samples; at least ``least_mm`` at the wheel."""
     return _strokes_between(end, _turns(end, selected, least_mm))
 
 
@@ -166,10 +160,7 @@ def _joined(parts: list[IntArray]) -> IntArray:
 
 
 def from_to(cycles: Cycles, edges: FloatArray) -> FloatArray:
-    """Strokes from each bin (row) to each other (column): a closed cycle is one stroke either way, a half cycle one.
-
-    Values beyond the evenly spaced edges count in the outermost bins.
-    """
+    """Strokes from each bin (row) to each other (column), outer bins open; a closed cycle is one stroke either way."""
     bins = len(edges) - 1
     first, last = (
         np.clip(((values - edges[0]) / (edges[1] - edges[0])).astype(np.int64), 0, bins - 1)

@@ -48,10 +48,7 @@ def speed_edges_mm_s() -> FloatArray:
 
 
 def shares(ordered: FloatArray, edges: FloatArray) -> tuple[float, ...]:
-    """Share of samples, thus of time, in each bin of values in order; sums to 1, or all 0 without a value.
-
-    What lies on an edge belongs to the bin above it; values beyond the edges count in the outermost bins.
-    """
+    """Share of time in each bin (lower edge in, outer bins open) of values in order; sums to 1, or 0 without values."""
     below = np.concatenate(([0], np.searchsorted(ordered, edges[1:-1]), [len(ordered)]))
     return tuple((np.diff(below) / max(len(ordered), 1)).tolist())
 

@@ -38,10 +38,9 @@ class Body(NamedTuple):
 
 
 class Tables(NamedTuple):
-    """Forces along the shaft and wheel position of both ends, on even grids; arrays of shape (2, n).
+    """Shaft forces and wheel position against the chassis of both ends, on even grids (2, n), linear. SI units.
 
-    Between the points and beyond the ends straight. ``position_m`` is the wheel against the chassis, ``ratio`` its
-    derivative. SI units.
+    ``ratio`` is the derivative of ``position_m``.
     """
 
     shaft_from_m: float
@@ -159,11 +158,11 @@ def difference_ride(
     state: FloatArray,
     new_shaft_m: FloatArray,
 ) -> None:
-    """Shaft travel of the new ride at every sample of the old one, into ``new_shaft_m`` of shape (2, n).
+    """Shaft travel of the new ride at every sample of the old one, into ``new_shaft_m`` (2, n).
 
-    ``spline_m`` are the coefficients of a cubic B-spline through the old shaft travel, ``load_n`` the old tyre loads
-    (in the air what the tyre would pull with if it could), both of shape (2, n); ``state`` is where the difference
-    starts, and where it ends.
+    ``spline_m`` are coefficients of a cubic B-spline through the old shaft travel, ``load_n`` the old tyre loads (in
+    the air what the tyre would pull with if it could), both (2, n); ``state`` is where the difference starts, and is
+    set to where it ends.
     """
     n = spline_m.shape[1]
     step = sample_s / substeps

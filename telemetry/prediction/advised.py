@@ -103,15 +103,7 @@ def _sized(suggestion: str, expected: Expected) -> str:
 
 
 def expected_effect(laps: Laps, turns: Iterable[Turn]) -> Expected:
-    """Effect of the first of some steps that can be predicted, on the numbers that tell it.
-
-    Parameters
-    ----------
-    laps : Laps
-        From `telemetry.prediction.prepare`.
-    turns : iterable of Turn
-        Of one finding, the first before the second.
-    """
+    """Effect, on the numbers that tell it, of the first of a finding's steps that can be predicted."""
     reasons = []
     for turn in turns:
         try:
@@ -136,18 +128,7 @@ def _is_told(row: TryRow) -> bool:
 
 
 def changes_of(bike: Bike, turn: Turn) -> tuple[tuple[Change, ...], str]:
-    """The step as changes of the bike file, and in words.
-
-    Parameters
-    ----------
-    bike : Bike
-        As it was logged.
-
-    Raises
-    ------
-    PredictionError
-        If the bike file does not describe what is turned.
-    """
+    """The step as changes of the bike file, and in words; `PredictionError` if the file lacks what is turned."""
     more = 1.0 if turn.direction == "more" else -1.0
     if turn.adjuster == "support late in the stroke":
         return _oil(bike, turn, more)

@@ -60,13 +60,7 @@ def clicks_only(bike: Bike, changed: Sequence[Changed]) -> tuple[str, ...]:
 
 
 def check_change(bike: Bike, motion: Motion, changed: Sequence[Changed]) -> None:
-    """Refuse a change that cannot be predicted at all.
-
-    Raises
-    ------
-    PredictionError
-        Naming the key and what to do.
-    """
+    """Raise `PredictionError`, naming the key and what to do, for a change that cannot be predicted at all."""
     for change in changed:
         key = change.key
         if not acts_on_forces(key):
@@ -137,14 +131,7 @@ def refusals(
     changed: Sequence[Changed],
     fork: ForkCheck | None,
 ) -> tuple[Refusal, ...]:
-    """Numbers that cannot be predicted for a change, with reasons.
-
-    Parameters
-    ----------
-    selected : ndarray of bool, shape (n_samples,)
-    fork : ForkCheck or None
-        None without the front.
-    """
+    """Reasons by number that cannot be predicted for a change; ``fork`` is None without the front."""
     refused = []
     ends = changed_ends(changed)
     if fork is not None and "front" in ends:
@@ -192,14 +179,9 @@ def refusals(
 
 
 def direction_bike(bike: Bike, changed: Sequence[Changed]) -> Bike:
-    """Bike with the changed clickers' damping sides 10 % firmer or softer, to find the direction of the effect.
+    """Bike with the sides of the changed clickers 10 % firmer or softer, to find the direction of the effect.
 
-    Parameters
-    ----------
-    bike : Bike
-        After the change.
-    changed : sequence of Changed
-        Clicks are counted from fully closed: fewer are firmer.
+    Clicks are counted from fully closed: fewer are firmer. ``bike`` is after the change.
     """
     for key in clicks_only(bike, changed):
         change = next(c for c in changed if c.key == key)

@@ -88,10 +88,7 @@ class ForkCheck:
 
 @dataclass(frozen=True)
 class _Slow:
-    """Slow riding, upright; the last four of shape (n,).
-
-    ``travel_mm`` is the shaft travel throughout, about `FINE_HZ` of it; ``rows`` are the samples in use.
-    """
+    """Slow, upright riding; ``travel_mm`` is all shaft travel at about `FINE_HZ`, ``rows`` the samples in use."""
 
     rate_hz: float
     travel_mm: FloatArray
@@ -225,9 +222,9 @@ def _slow(run: Run, motion: Motion, track: Track, selected: BoolArray, bike: Bik
 
 
 def _fit(slow: _Slow, bike: Bike, lacks: Sequence[str]) -> Fitted:
-    """Air and rubber of the fork by what braking puts on them, as far as it tells more than the file.
+    """Air and rubber of the fork by its travel under braking, as far as that tells more than the file.
 
-    Coil, masses and the share of the front brake are not exact either and take their part of a misfit.
+    Coil, masses and the front's share of the brake are not exact either and take their part of a misfit.
     """
     mass, share, height = _nominal(bike)
     use = slow.shaft_mm > AIR_FROM_SHARE * stroke_mm(bike, "front")

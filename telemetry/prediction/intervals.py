@@ -19,20 +19,7 @@ DEEPEST = ("travel.max_mm", "travel.left_mm")
 
 
 def floor_of(key: str, value: float, moved: float) -> float:
-    """Standard deviation of the model's own error in one number.
-
-    Parameters
-    ----------
-    value : float
-        Before the change.
-    moved : float
-        How far the rides differ, 0 to 1.
-
-    Returns
-    -------
-    float
-        In the unit of the number.
-    """
+    """Standard deviation of the model's error in a number, in its unit; ``moved``, 0 to 1: how far the rides differ."""
     if key.endswith(DEEPEST):
         return FLOOR_DEEPEST_MM * moved
     if NAMES[key][1] == MM:
@@ -48,15 +35,7 @@ def floor_of(key: str, value: float, moved: float) -> float:
 def half_widths(
     before: Mapping[str, float], changes: Sequence[Mapping[str, float]], moved: Mapping[str, float]
 ) -> dict[str, float]:
-    """Half width of the 90 % interval of every change, same ride.
-
-    Parameters
-    ----------
-    changes : sequence of mapping of str to float
-        Of every draw of the bike file's errors.
-    moved : mapping of str to float
-        By end and ``balance``: how far the rides differ, 0 to 1.
-    """
+    """Half width of the 90 % interval of every change, same ride; ``moved`` (0 to 1) is by end and ``balance``."""
     found = {}
     for key, value in before.items():
         drawn = np.array([change[key] for change in changes if key in change])
@@ -67,10 +46,7 @@ def half_widths(
 
 
 def outing_sd(key: str, value: float) -> float:
-    """Standard deviation of a number between outings with one set-up, over and above that of their laps.
-
-    The same as a comparison of two outings reckons with: fuel, tyres, warm oil, pace.
-    """
+    """Standard deviation of a number between outings of one set-up, beyond that of laps, as a comparison has it."""
     unit = NAMES[key][1]
     if unit == MM:
         return OUTING_MM
@@ -82,25 +58,10 @@ def outing_sd(key: str, value: float) -> float:
 def next_outing_half(
     key: str, half: float, laps: Sequence[float], before: float, after: float
 ) -> float | None:
-    """Half width of the 90 % interval of what another outing of the same rider, as long as this, will show.
+    """Half width of the 90 % interval for another outing of the same rider and length; None with fewer than two laps.
 
-    Laps are the unit of evidence: both outings have a mean over their own, and Student's t knows how few they are. To
-    that comes what outings differ by. Rare events of two outings are two Poisson counts, whose difference varies by
-    their sum; with one more, since none so far does not mean none.
-
-    Parameters
-    ----------
-    half : float
-        Of the same ride.
-    laps : sequence of float
-        The number, lap by lap.
-    before, after : float
-        The number of the whole laps.
-
-    Returns
-    -------
-    float or None
-        None with fewer than two laps.
+    Student's t over the laps of both outings, plus ``half`` of the same ride and what outings differ by. Rare events
+    are two Poisson counts, whose difference varies by their sum plus one, since none so far does not mean none.
     """
     n = len(laps)
     if n < 2:
@@ -114,20 +75,10 @@ def next_outing_half(
 
 
 def next_deepest_half(half: float, peaks: Sequence[Sequence[float]]) -> float | None:
-    """Half width for the deepest moment of the next laps, including its scatter between laps.
+    """Half width for the deepest moment of the next laps; None with no place met twice. [mm]
 
-    The deepest moment of an outing is the highest of its laps' peaks at the few places where it goes deep. How much
-    those differ from lap to lap, pooled over the places, is known far better than the spread of three lap maxima.
-
-    Parameters
-    ----------
-    peaks : sequence of sequence of float
-        For each deep place the peak of every lap. [mm]
-
-    Returns
-    -------
-    float or None
-        None with no place met twice.
+    It is the highest of the laps' peaks at the few deep places (``peaks``: for each place every lap's). Their scatter
+    pooled over places is known better than the spread of a few lap maxima.
     """
     repeated = [np.asarray(place) for place in peaks if len(place) > 1]
     free = sum(len(place) - 1 for place in repeated)

@@ -77,10 +77,7 @@ USUAL_RUBBER: Mapping[End, BumpStop] = {
 
 @dataclass(frozen=True)
 class FileError:
-    """One draw of how far a bike file is from the motorcycle: a factor for each part, 1 where it is exact.
-
-    ``zero_mm`` is added to the shaft travel of the log.
-    """
+    """One draw of a bike file's errors: factors, 1 where exact; ``zero_mm`` is added to the log's shaft travel."""
 
     factors: Mapping[str, float] = field(default_factory=dict)
     zero_mm: Mapping[End, float] = field(default_factory=dict)
@@ -95,10 +92,7 @@ EXACT = FileError()
 
 @dataclass(frozen=True)
 class Fitted:
-    """Parts of a bike file as a log has them: logarithms of factors, their means and covariance.
-
-    ``names`` are those of `FileError`, such as "front.air".
-    """
+    """Parts of a bike file by the log: means and covariance of ln(factor), named as in `FileError` ("front.air")."""
 
     names: tuple[str, ...]
     mean: FloatArray
@@ -117,15 +111,7 @@ def spread_of(name: str, lacks: Sequence[str], end: End | None = None) -> float:
 
 
 def draw_errors(lacks: Sequence[str], count: int, fitted: Fitted | None = None) -> tuple[FileError, ...]:
-    """So many draws of the errors of a bike file; the same for the same file.
-
-    Parameters
-    ----------
-    lacks : sequence of str
-        From `assumed`: usual values stand in for these.
-    fitted : Fitted, optional
-        What the log says of some parts.
-    """
+    """Draws of the errors of a bike file, the same for the same file; ``lacks`` (from `assumed`) have usual values."""
     rng = np.random.default_rng(20240501)
     draws = []
     for _ in range(count):
@@ -185,13 +171,7 @@ def with_usual_rubber(bike: Bike) -> Bike:
 
 
 def body_of(bike: Bike, error: FileError = EXACT, *, one_end: bool = False) -> Body:
-    """Masses and tyres of a bike file.
-
-    Parameters
-    ----------
-    one_end : bool
-        Only one end is logged. With the inertia m a b the ends move apart from one another, each a quarter vehicle.
-    """
+    """Masses and tyres of a bike file; with ``one_end`` the inertia is m a b, so that the ends move independently."""
     chassis, length_m = bike.chassis, wheelbase_mm(bike) / 1e3
     mass = USUAL_SPRUNG_KG if chassis is None else chassis.sprung_mass_kg
     back_m = USUAL_COM_SHARE * length_m if chassis is None else chassis.com_to_rear_axle_mm / 1e3
@@ -220,15 +200,7 @@ def body_of(bike: Bike, error: FileError = EXACT, *, one_end: bool = False) -> B
 
 
 def spring_with_error(bike: Bike, end: End, nominal: Bike, error: FileError) -> ShaftSpring:
-    """The springs of one end with a file's error; the difference from the nominal coil stays exact.
-
-    Parameters
-    ----------
-    bike : Bike
-        With or without the change.
-    nominal : Bike
-        Before the change.
-    """
+    """Springs of one end with a file's error; the difference from the nominal coil (before the change) stays exact."""
     spring = spring_of(bike, end)
     base = spring_of(nominal, end).coil_n_per_mm
     coil = spring.coil_n_per_mm + base * (error.factor("spring", end) - 1.0)
@@ -264,19 +236,9 @@ def shaft_grid_mm(bike: Bike) -> FloatArray:
 
 
 def spring_table_n(spring: ShaftSpring, grid_mm: FloatArray, zero_mm: float = 0.0) -> FloatArray:
-    """Force along the shaft on a grid: within the stroke as the springs have it, beyond it with the metal stops.
+    """Shaft force on a grid of sensor readings: the springs within the stroke, metal stops beyond. [mm to N]
 
-    Parameters
-    ----------
-    grid_mm : ndarray of shape (n,)
-        As the sensor reads it. [mm]
-    zero_mm : float
-        What the shaft's travel is more than the sensor reads. [mm]
-
-    Returns
-    -------
-    ndarray of shape (n,)
-        [N]
+    ``zero_mm`` is shaft travel less sensor reading.
     """
     true_mm = grid_mm + zero_mm
     inside = np.clip(true_mm, 0.0, spring.stroke_mm)
@@ -313,17 +275,7 @@ def length_change_mm(old: Bike, new: Bike) -> float:
 
 
 def tables_of(bike: Bike, nominal: Bike, error: FileError = EXACT, ends: Sequence[End] = ENDS) -> Tables:
-    """Forces and wheel position of both ends.
-
-    Parameters
-    ----------
-    bike : Bike
-        With or without the change.
-    nominal : Bike
-        Before the change; equal lengths of its shock are equal wheel positions.
-    ends : sequence of End
-        Those that are logged.
-    """
+    """Forces and wheel position of logged ends; equal lengths of the ``nominal`` shock are equal wheel positions."""
     grid = shaft_grid_mm(nominal)
     springs, positions, ratios, dampers = [], [], [], []
     for end in ENDS:
@@ -370,17 +322,7 @@ class DifferenceModel:
 def difference_model(
     old: Bike, new: Bike, error: FileError = EXACT, ends: Sequence[End] = ENDS
 ) -> DifferenceModel:
-    """The model of a change.
-
-    Parameters
-    ----------
-    old, new : Bike
-        Before and after it.
-    error : FileError
-        The same for both.
-    ends : sequence of End
-        Those that are logged.
-    """
+    """Model of the change from ``old`` to ``new``, both with the same file error, for the logged ends."""
     return DifferenceModel(
         body_of(old, error, one_end=len(ends) < len(ENDS)),
         tables_of(old, old, error, ends),

@@ -341,10 +341,7 @@ def _moved(laps: Laps, after: Motion, shaft_mm: FloatArray) -> dict[str, float]:
 
 
 def _drawn_changes(laps: Laps, new: Bike, errors: Sequence[FileError]) -> list[dict[str, float]]:
-    """Change of every number for each draw of the bike file's errors.
-
-    Long outings are drawn over some of their laps only: what an error does is the same on every lap.
-    """
+    """Change of every number for each draw of errors, on some laps of a long outing: errors do the same on all."""
     if not errors:
         return []
     first, stop = _drawn_span(laps)

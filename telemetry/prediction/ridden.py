@@ -24,9 +24,9 @@ SLOW_HZ = 0.5  # below which the tyres' loads are those of the weight
 
 @dataclass(frozen=True)
 class OldRide:
-    """One stretch of a log, ready to be ridden again; arrays of shape (2, n), front then rear, SI units.
+    """One stretch of a log to ride again; arrays of shape (2, n), front then rear, SI units.
 
-    ``rows`` are the samples of the run, ``lead`` of them come before what counts.
+    ``rows`` are samples of the run; the first ``lead`` of them come before what counts.
     """
 
     rows: slice
@@ -40,19 +40,9 @@ class OldRide:
 
 
 def old_ride(motion: Motion, first: int, stop: int) -> OldRide:
-    """A stretch of samples with what it takes to settle before it.
+    """Samples ``first`` to ``stop`` with what it takes to settle before them; an end not in the motion stands still.
 
-    Parameters
-    ----------
-    motion : Motion
-        Gaps are bridged in a straight line; what they spoil is not ``usable``.
-    first, stop : int
-        Samples that count.
-
-    Returns
-    -------
-    OldRide
-        An end that is not in the motion stands still.
+    Gaps are bridged in a straight line; what they spoil is not ``usable``.
     """
     rate = motion.sample_rate_hz
     lead = min(first, round(SETTLE_S * rate))
@@ -88,15 +78,10 @@ def _after_gaps(valid: BoolArray, rate_hz: float) -> BoolArray:
 
 
 def tyre_loads_n(ride: OldRide, model: DifferenceModel) -> FloatArray:
-    """Tyre loads of the old ride, from suspension forces and wheel acceleration. [N]
+    """Tyre loads of the old ride (2, n), never negative, from suspension forces and wheel acceleration. [N]
 
-    Only where they lost the road do they matter. Fast changes are those of the model; slow ones of the acceleration,
-    which nothing measures, are left out.
-
-    Returns
-    -------
-    ndarray of shape (2, n)
-        Of a wheel in the air 0 or less: what its tyre would pull with if it stuck to the road. [N]
+    They matter only where the tyre lost the road, so the slow part of the acceleration, which nothing measures, is left
+    out.
     """
     body, tables = model.body, model.old
     force = np.empty_like(ride.shaft_m)
@@ -121,13 +106,7 @@ def tyre_loads_n(ride: OldRide, model: DifferenceModel) -> FloatArray:
 
 
 def _gap_m(lift_m_s2: FloatArray, sample_s: float) -> FloatArray:
-    """Height of a wheel in the air over a road that is straight from where it left it to where it lands. [m]
-
-    Parameters
-    ----------
-    lift_m_s2 : ndarray of shape (n,)
-        Upward acceleration of the wheel.
-    """
+    """Height of a wheel in the air over a straight road, take-off to landing, by its upward acceleration. [m]"""
     n = len(lift_m_s2)
     path = np.cumsum(np.cumsum(lift_m_s2)) * sample_s**2
     return np.asarray(np.maximum(0.0, path - path[-1] * np.arange(1, n + 1) / n)) if n else path
@@ -139,18 +118,7 @@ def _wheel_m(tables: Tables, shaft_m: FloatArray) -> FloatArray:
 
 
 def ride_again(ride: OldRide, model: DifferenceModel, load_n: FloatArray | None = None) -> FloatArray:
-    """Shaft travel of a stretch with the new set-up.
-
-    Parameters
-    ----------
-    load_n : ndarray of shape (2, n), optional
-        From `tyre_loads_n`; by default computed.
-
-    Returns
-    -------
-    ndarray of shape (2, n_counting)
-        Of the samples that count; NaN where the log holds no usable travel. [mm]
-    """
+    """Shaft travel (2, n_counting) of a stretch with the new set-up; NaN without usable travel. [mm]"""
     new_m = np.empty_like(ride.shaft_m)
     difference_ride(
         ride.spline_m,
@@ -167,11 +135,5 @@ def ride_again(ride: OldRide, model: DifferenceModel, load_n: FloatArray | None 
 
 
 def with_shaft(run: Run, bike: Bike, shaft_mm: Mapping[End, FloatArray]) -> Motion:
-    """The motion of a run with other shaft travel, by the steps of the review.
-
-    Parameters
-    ----------
-    shaft_mm : mapping of end to ndarray of shape (n_samples,)
-        [mm]
-    """
+    """The motion of a run with other shaft travel [mm], by the steps of the review."""
     return to_motion(replace(run, shaft_travel_mm=shaft_mm), bike)

@@ -64,17 +64,7 @@ def during(end: EndMotion, rows: IntArray) -> EndMotion:
 
 
 def end_values(end: EndMotion, selected: BoolArray) -> dict[str, float]:
-    """Travel and speed of one end over the selected samples, by key.
-
-    Parameters
-    ----------
-    selected : ndarray of bool, shape (n_samples,)
-
-    Returns
-    -------
-    dict of str to float
-        Empty without a usable sample.
-    """
+    """Travel and speed of one end over the selected samples, by key; empty without a usable sample."""
     if not (selected & end.valid).any():
         return {}
     at = EndAt(summarise_end(end, selected, ()))
@@ -82,12 +72,7 @@ def end_values(end: EndMotion, selected: BoolArray) -> dict[str, float]:
 
 
 def contact_values(motion: Motion, end: EndMotion, selected: BoolArray) -> dict[str, float]:
-    """Number of approaches of one end to its stop and of its contacts, counted as in the review.
-
-    Parameters
-    ----------
-    selected : ndarray of bool, shape (n_samples,)
-    """
+    """Number of approaches of one end to its stop and of its contacts, counted as in the review."""
     near = selected & (end.wheel_travel_mm >= end.wheel_stroke_mm - NEAR_STOP_MM)
     stops = find_stops(end, motion.t_s, selected)
     return {
@@ -99,14 +84,9 @@ def contact_values(motion: Motion, end: EndMotion, selected: BoolArray) -> dict[
 def ride_values(
     motion: Motion, track: Track, selected: BoolArray, bumps: BumpPairs | None = None
 ) -> dict[str, float]:
-    """All available numbers of a ride by key.
+    """All available numbers of a ride by key; ``bumps`` are those of the logged ride.
 
-    Parameters
-    ----------
-    selected : ndarray of bool, shape (n_samples,)
-    bumps : BumpPairs, optional
-        Of the ride that was logged: the same bumps answer for every ride. What stands clear of a ride changes with the
-        set-up, the road does not.
+    The same bumps count for every ride: which stand clear changes with the set-up, the road does not.
     """
     values_by_key: dict[str, float] = {}
     for end in motion.ends.values():
@@ -133,20 +113,10 @@ def ride_values(
 
 
 def hop_damping(motion: Motion, selected: BoolArray, body: Body, tables: Tables) -> dict[End, float]:
-    """Damping ratio of both wheel hops with the dampers as they work at the speeds ridden.
+    """Damping ratio of both wheel hops at the speeds ridden; only their ratio is to be trusted.
 
-    The damper of an end is the linear one that takes the same power from the ride: E[D q'] / E[q'^2].
-
-    Parameters
-    ----------
-    selected : ndarray of bool, shape (n_samples,)
-    tables : Tables
-        Of the set-up that was ridden.
-
-    Returns
-    -------
-    dict of end to float
-        Only the ratio of two of them is to be trusted. Empty where a wheel does not oscillate.
+    A damper counts as the linear one that takes the same power: E[D q'] / E[q'^2]. Empty where a wheel does not
+    oscillate.
     """
     ends = []
     for k, end in enumerate(ENDS):

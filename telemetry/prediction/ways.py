@@ -21,18 +21,7 @@ _PLAIN_STEP = {"preload_mm": 1.0, "oil_level_mm": 10.0, "shock_length_mm": 1.0}
 
 
 def adjusters_of(laps: Laps, only: Sequence[str] = ()) -> tuple[str, ...]:
-    """Adjusters of the bike file whose effect on the laps can be predicted.
-
-    Parameters
-    ----------
-    only : sequence of str
-        Those that may be touched; by default all.
-
-    Raises
-    ------
-    PredictionError
-        If one of ``only`` is none.
-    """
+    """Adjusters with a predictable effect; `PredictionError` if one of ``only`` (by default all) is none of them."""
     found = []
     for end in laps.ends:
         for name in ADJUSTERS:
@@ -176,9 +165,9 @@ def _crossing(
 def _fewest(
     miss: Callable[[float], float], limits: tuple[float, float], start: float, at_start: float, least: float
 ) -> float | str:
-    """The setting nearest to ``start`` at which a count is no larger than wanted, by bisection; or why there is none.
+    """Setting nearest to ``start`` with a count no larger than wanted, or why there is none.
 
-    A count goes in steps, so there is no crossing to be found between two settings.
+    By bisection: a count goes in steps, so there is no crossing to be found between two settings.
     """
     if at_start <= 0.0:
         return start

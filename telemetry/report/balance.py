@@ -397,8 +397,7 @@ def _band(end: str, used: BandUse) -> Row:
 def together_words(summary: Summary) -> str:
     """How the ends go together in each band, in one sentence; "" with one end.
 
-    The phase is told for the body only: at the hop the ends meet each bump one after the other, sooner or later by
-    the speed.
+    The phase is told for the body only: at the hop the ends meet each bump one after the other.
     """
     parts = []
     for band in summary.frequencies.bands:

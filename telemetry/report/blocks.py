@@ -337,8 +337,6 @@ _SENTENCE_END = re.compile(r"(?<=\.) (?=[A-Z])")
 def without_intervals(text: str) -> str:
     """A sentence as it is read aloud.
 
-    Examples
-    --------
     >>> without_intervals("The rear comes up 23 % faster (95 % +8 to +40 %), 43 bumps.")
     'The rear comes up 23 % faster, 43 bumps.'
     """

@@ -31,25 +31,13 @@ HEADINGS = (
 
 @dataclass(frozen=True)
 class SensorCheck:
-    """One travel sensor.
+    """One travel sensor: ``fit`` is line or curve with its number of points, ``mm_per_signal`` the best line's slope.
 
-    Parameters
-    ----------
-    fit : str
-        ``line`` or ``curve``, and through how many bench points.
-    mm_per_signal : float
-        Slope of the best line.
-    largest_residual_mm, linearity_pct : float
-        Farthest bench point from the best line, in mm and as a share of the span; None for two points, which any
-        line goes through. [mm, %]
-    zero_from : str
-        bench, signal, log interval or topped out.
-    topped_out_mm : float or None
-        Where the end tops out, by the log; 0 if the zero is right. [mm]
-    drift_mm : float or None
-        How much higher its lowest reading is in the last third of the run than in the first. [mm]
-    supply_pct : (float, float) or None
-        Least and most of the voltage that feeds it, of what it was at the bench; None where it is not logged. [%]
+    ``largest_residual_mm`` and ``linearity_pct`` (of the span) are of the bench point farthest from that line, None for
+    two points. ``topped_out_mm`` is where the end tops out in the log, 0 if the zero is right, ``zero_from`` how the
+    zero is known: bench, signal, log interval or topped out. ``drift_mm``: lowest reading in the last third of the run
+    less that in the first. ``supply_pct``: least and most supply voltage, of the bench's [%], None where it is not
+    logged.
     """
 
     end: str
@@ -150,10 +138,9 @@ class Judgement:
 
 @dataclass(frozen=True)
 class LogCheck:
-    """What a log holds.
+    """What a log holds; ``judged`` is empty without a bike file: it depends on which sensor is where.
 
-    ``judged`` is empty without a bike file: it depends on which sensor is where. ``not_found`` are the meanings that
-    a review needs and for which no column was found; ``stated_rate_hz`` stands in for time.
+    ``not_found`` are meanings that a review needs and no column has; ``stated_rate_hz`` stands in for time.
     """
 
     source: str
@@ -291,13 +278,7 @@ def print_check(check: LogCheck, console: Console, *, bike_given: bool = False) 
 
 
 def check_document(check: LogCheck, *, bike_given: bool = False) -> Document:
-    """What a log holds.
-
-    Parameters
-    ----------
-    bike_given : bool
-        Otherwise it is said that a bike file is needed where nothing was judged.
-    """
+    """What a log holds; without a bike file it says that one is needed to judge."""
     lasts = f", {number(check.duration_s / 60, 1, 'min')}" if check.duration_s is not None else ""
     dialect = "; ".join(f"{key}: {value}" for key, value in check.dialect.items())
     to_say = ",".join(_to_say(check))

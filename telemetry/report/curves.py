@@ -106,13 +106,7 @@ def faster_picture(scope: Scope) -> Lines | None:
 
 
 def above(histogram: Histogram) -> tuple[FloatArray, FloatArray]:
-    """Share of the time at more than each speed: compression above positive edges, rebound below negative ones.
-
-    Returns
-    -------
-    tuple of ndarray
-        Speeds, rising, 0 left out, and shares of all the time.
-    """
+    """Rising speeds without 0, and the share of all time beyond each: compression above it, rebound below it."""
     edges, share = np.asarray(histogram.edges), np.asarray(histogram.share)
     faster = np.concatenate([np.cumsum(share[::-1])[::-1], [0.0]])  # above each edge
     slower = np.concatenate([[0.0], np.cumsum(share)])  # below each edge

@@ -217,8 +217,6 @@ def event_row(event: OscillationEvent) -> Row:
 def sure_percent(confidence: float) -> str:
     """Confidence in percent; a log is never certain.
 
-    Examples
-    --------
     >>> sure_percent(0.9), sure_percent(0.9999)
     ('90', '> 99')
     """
@@ -265,7 +263,7 @@ def rejected_rows(rejected: Sequence[RejectedCandidate], lap_length_m: float | N
 
 
 def drift_words(found: Oscillation) -> str:
-    """That an end that reads better from lap to lap beside one that fades has not improved; "" where none does.
+    """Says that an end that reads better from lap to lap beside one that fades has not improved; "" without one.
 
     Through the chassis a fading end moves the other's reading up, by up to a fifth of its fall in simulation.
     """
@@ -282,10 +280,7 @@ def drift_words(found: Oscillation) -> str:
 
 
 def course_sentences(found: Oscillation) -> list[str]:
-    """What the damping of each end did over the laps, and what loss the log could have shown.
-
-    Each once, and without what the verdict says of a damper in doubt.
-    """
+    """Damping of each end over the laps and the loss the log could show, without what the verdict already says."""
     over = "Over whole laps, the suspected stretches in them: " if found.events else ""
     said = [
         over + course.reason[0].lower() + course.reason[1:] if over and end == "rear" else course.reason

@@ -176,8 +176,6 @@ def facts_line(summary: Summary, details: Details) -> str:
 def cut_short(text: str, most: int = _MOST_LETTERS) -> str:
     """A text as far as the page has room for it, with a mark where it was cut.
 
-    Examples
-    --------
     >>> cut_short("front stays down", 11), cut_short("short")
     ('front stays…', 'short')
     """

@@ -36,7 +36,7 @@ def _x_axis(scale: svg.Scale, y: float, label: str, values: Iterable[float]) -> 
 def _lap(picture: TravelPicture, reach: float = 125.0) -> str:
     """Wheel travel of both ends over one lap: compression upwards in front, downwards at the rear.
 
-    A filled wedge is where an end bottomed; topped out, front a ring, rear an open square; a wave where the rear rang.
+    Filled wedge: bottomed; front ring or rear open square: topped out; wave: the rear rang.
     """
     height, middle = 106.0 + 2 * reach, 25.0 + reach
     most = max(picture.stroke_mm.values(), default=125.0)

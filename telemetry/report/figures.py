@@ -297,13 +297,7 @@ def mirrored_picture(
     *,
     repeated: bool = True,
 ) -> Halves:
-    """Two courses from rest, compression outwards.
-
-    Parameters
-    ----------
-    repeated : bool
-        Whether each half repeats the other end.
-    """
+    """Two courses from rest, compression outwards; ``repeated`` if each half repeats the other end."""
     most = max(float(np.nanmax(values)) for values in travel.values())
     least = min(float(np.nanmin(values)) for values in travel.values())
     curves = _pairs(dict.fromkeys(travel, x), travel)

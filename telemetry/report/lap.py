@@ -44,18 +44,9 @@ LABEL_OFFSET = 0.055
 
 @dataclass(frozen=True)
 class Stretch:
-    """A lap, or the whole run, along its axis.
+    """A lap, or the whole run, along ``x``, which never falls: distance [m] or time from the lap's start [s].
 
-    Parameters
-    ----------
-    rows : slice
-        Its samples within the run.
-    x : ndarray of shape (n_samples,)
-        Never falling, no NaN. [m or s]
-    t_s : ndarray of shape (n_samples,)
-        On the run's clock. [s]
-    against : {"distance", "time"}
-        What ``x`` is; time starts at 0 with the lap.
+    ``rows`` are its samples in the run; ``t_s`` is on the run's clock.
     """
 
     rows: slice
@@ -565,19 +556,7 @@ def _lap_name(lap: LapSummary | None) -> str:
 def beside(
     x_m: FloatArray, y_m: FloatArray, at: int, offset_m: float, others: Sequence[tuple[float, float]] = ()
 ) -> tuple[float, float]:
-    """A point for a label beside the line, on the side where there is more room.
-
-    Parameters
-    ----------
-    x_m, y_m : ndarray of shape (n_points,)
-        The line.
-    at : int
-        Where on it.
-    offset_m : float
-        How far beside.
-    others : sequence of (float, float)
-        Labels that stand already.
-    """
+    """Point for a label ``offset_m`` beside the line at index ``at``, on the side with more room among ``others``."""
     low, high = max(at - 8, 0), min(at + 8, len(x_m) - 1)
     along = np.array([x_m[high] - x_m[low], y_m[high] - y_m[low]])
     across = offset_m * np.array([-along[1], along[0]]) / (float(np.hypot(*along)) or 1.0)

@@ -473,8 +473,6 @@ def aim_words(stand: Stand, aim: Target) -> str:
 def knob_words(key: str) -> str:
     """What is turned, in words with its unit.
 
-    Examples
-    --------
     >>> knob_words("rear.spring_rate_n_per_mm"), knob_words("front.preload_mm")
     ('rear spring rate N/mm', 'front preload mm')
     """

@@ -72,8 +72,6 @@ class Scale:
 def ticks(low: float, high: float, about: int = 6) -> list[float]:
     """Round values (steps of 1, 2 or 5 times a power of ten) within a range.
 
-    Examples
-    --------
     >>> ticks(0, 119)
     [0.0, 20.0, 40.0, 60.0, 80.0, 100.0]
     """
@@ -173,8 +171,6 @@ def tick(value: float) -> str:
 def pieces(mask: BoolArray) -> list[slice]:
     """Where a mask is true without a gap.
 
-    Examples
-    --------
     >>> pieces(np.array([True, False, True, True]))
     [slice(0, 1, None), slice(2, 4, None)]
     """

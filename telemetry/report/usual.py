@@ -61,15 +61,7 @@ def usual_travel(summary: Summary, column: Column, plane: Plane) -> Usual | None
 def binned_percentiles(
     which: np.ndarray, values: FloatArray, bins: int, percentiles: tuple[float, float]
 ) -> tuple[FloatArray, FloatArray]:
-    """Two percentiles of the values in each bin, NaN for an empty one: the sample next to the rank, none between.
-
-    Parameters
-    ----------
-    which : ndarray of int, shape (n_samples,)
-        Bin of each sample.
-    values : ndarray of shape (n_samples,)
-        NaN is left out.
-    """
+    """Two percentiles of the values (NaN left out) in each bin: the sample next to the rank; NaN for an empty bin."""
     known = np.isfinite(values)
     which, values = which[known], values[known]
     order = np.lexsort((values, which))

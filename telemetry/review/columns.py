@@ -155,15 +155,11 @@ def with_columns(bike: Bike, log: RawLog, chosen: Mapping[str, str]) -> Bike:
 
 
 def settled(bike: Bike, log: RawLog) -> tuple[Bike, RawLog]:
-    """The bike file with the columns to use, and the log with a note on each that the file does not name so.
+    """Bike file with the columns to use, and the log with a note on each that the file does not name so.
 
-    Of several names the one that the log has is taken. A column that was said to number the laps but pulses is the
-    beacon, and the other way about. Where nothing is named, or what is named is not there, a column of which it is sure
-    what it means is used; not for travel, since sensor points belong to one column.
-
-    Returns
-    -------
-    Bike, RawLog
+    Of several names the log's one is taken. A lap-number column that pulses becomes the beacon, and the other way
+    about. A column of certain meaning is used where the named one is missing; not for travel, since sensor points
+    belong to one column.
     """
     bike, notes = right_signals(with_columns(bike, log, {}), log)
     sure = sure_columns(bike, log)

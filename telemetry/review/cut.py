@@ -58,8 +58,6 @@ def cut_from_json(text: str) -> Cut:
 def clock_words(time_s: float) -> str:
     """A time of the log as a person types it.
 
-    Examples
-    --------
     >>> clock_words(83.5), clock_words(5.0)
     ('1:23.5', '0:05')
     """
@@ -70,24 +68,9 @@ def clock_words(time_s: float) -> str:
 
 
 def cut_log(log: RawLog, cut: Cut, time_channel: str) -> RawLog:
-    """The rows of a log from one time to another, with a note.
+    """Rows of a log between two times, with a note; the log itself when nothing is cut.
 
-    Parameters
-    ----------
-    time_channel : str
-        Column of time.
-
-    Returns
-    -------
-    RawLog
-        The log itself when nothing is cut.
-
-    Raises
-    ------
-    LogError
-        If no row lies there, or its clock cannot be used.
-    ChannelError
-        If there is no such column.
+    `LogError` if no row lies there or its clock cannot be used, `ChannelError` if the time column is missing.
     """
     if cut.from_s is None and cut.to_s is None:
         return log
@@ -117,22 +100,7 @@ def cut_log(log: RawLog, cut: Cut, time_channel: str) -> RawLog:
 
 
 def leave_out_laps(track: Track, leave_out: tuple[int, ...], source: str, why: str = "") -> Track:
-    """The track with some laps marked as left out, and a note.
-
-    Parameters
-    ----------
-    leave_out : tuple of int
-        Lap numbers.
-    source : str
-        The log, for messages.
-    why : str
-        The reason a person gave.
-
-    Raises
-    ------
-    LogError
-        If there is no such lap.
-    """
+    """The track with some laps marked as left out, and a note; `LogError` if there is no such lap."""
     if not leave_out:
         return track
     numbers = [lap.lap for lap in track.laps]

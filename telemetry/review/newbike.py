@@ -144,7 +144,7 @@ _DECIMAL_COMMA = re.compile(r"-?\d+(?:,\d+)?[;\t ]+-?\d+(?:,\d+)?")
 
 
 def _numbers(text: str) -> list[float]:
-    """Numbers as they come out of a spreadsheet: tabs, semicolons, blanks or commas between, decimal comma or point.
+    """Numbers pasted from a spreadsheet: parted by tab, semicolon, blank or comma, decimal comma or point.
 
     A comma is a decimal mark where every line holds two numbers that something else parts.
     """

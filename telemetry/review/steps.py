@@ -268,13 +268,7 @@ def motion_of(log: RawLog, bike: Bike, cut: Cut = WHOLE) -> tuple[Run, Motion]:
 
 
 def sensors(bike: Bike) -> Mapping[End, SensorSetup]:
-    """The travel sensors a bike file describes, in the form `to_run` takes.
-
-    Raises
-    ------
-    ChannelError
-        If it describes none.
-    """
+    """Travel sensors of a bike file in the form `to_run` takes; `ChannelError` if it describes none."""
     found: dict[End, SensorSetup] = {}
     for end in ENDS:
         sensor = bike.end(end).sensor

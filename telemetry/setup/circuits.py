@@ -39,13 +39,7 @@ SAME_START = 0.02
 
 
 def speed_profile(laps: Sequence[LapSummary]) -> FloatArray | None:
-    """Mean speed in equal parts of the lap, over complete laps; None where no lap has it.
-
-    Returns
-    -------
-    ndarray of shape (n_parts,) or None
-        As shares of the mean speed.
-    """
+    """Mean speed in equal parts of the lap over complete laps, as share of the whole mean; None where no lap has it."""
     passings = [lap.passing_s for lap in laps if lap.complete and lap.passing_s]
     if not passings:
         return None
@@ -61,13 +55,7 @@ def _best_shift(a: FloatArray, b: FloatArray) -> tuple[float, int]:
 
 
 def circuits_apart(a: Summary, b: Summary) -> tuple[str, str]:
-    """Why two runs do not compare by their circuit, and what must be said of it though they do.
-
-    Returns
-    -------
-    refusal, caution : str
-        "" where there is nothing to say.
-    """
+    """Refusal and caution, "" for none: whether two runs compare by their circuit."""
     length_a, length_b = lap_length_m(a.laps), lap_length_m(b.laps)
     if length_a and length_b and abs(length_a / length_b - 1.0) > SAME_LENGTH:
         return (
@@ -149,17 +137,9 @@ def other_bandwidth(a: Summary, b: Summary) -> bool:
 def at_common_bandwidth(
     a: Summary, b: Summary, traces_a: Callable[[], Traces], traces_b: Callable[[], Traces]
 ) -> tuple[Summary, Summary, float]:
-    """Two runs with the speeds of their laps at the narrower of their bandwidths.
+    """Both summaries with lap speeds (not those of a bump) at the narrower bandwidth, and that bandwidth. [Hz]
 
-    Parameters
-    ----------
-    traces_a, traces_b : callable
-        Called for the run with the wider one.
-
-    Returns
-    -------
-    Summary, Summary, float
-        The speeds a lap that `telemetry.summary` reads, but those of the same bump, are put right; the bandwidth. [Hz]
+    ``traces_a`` and ``traces_b`` are called for the run with the wider one only.
     """
     one, other = bandwidth_hz(a), bandwidth_hz(b)
     assert one is not None and other is not None
@@ -265,17 +245,7 @@ _QUANTITIES = (
 def place_parts(
     a: Summary, laps_a: Sequence[LapSummary], laps_b: Sequence[LapSummary], same_corners: bool
 ) -> tuple[Part, ...]:
-    """How the motorcycle stood by phase and, on one circuit with the same corners, by corner.
-
-    Parameters
-    ----------
-    a : Summary
-        Names the corners.
-    laps_a, laps_b : sequence of LapSummary
-        Those that count.
-    same_corners : bool
-        Whether corner k of one run is corner k of the other.
-    """
+    """Rows of attitude by phase and, if corner k is the same in both (``same_corners``), by corner as named in ``a``"""
     names = {corner.number: corner.name for corner in a.corners}
     places: list[tuple[int | None, str | None, str]] = [(None, phase, phase) for phase in PHASES]
     if same_corners:
@@ -306,18 +276,7 @@ def _row(metric: Metric, laps_a: Sequence[LapSummary], laps_b: Sequence[LapSumma
 
 
 def section_parts(a: Summary, laps_a: Sequence[LapSummary], laps_b: Sequence[LapSummary]) -> tuple[Part, ...]:
-    """Times of the sections of the lap: from halfway between two corners to halfway between the next two.
-
-    Parameters
-    ----------
-    a : Summary
-        Whose corners cut the lap of both runs, as shares of its length.
-
-    Returns
-    -------
-    tuple of Part
-        Empty where not both runs have times along the lap.
-    """
+    """Times from halfway between two corners of ``a`` to halfway between the next; empty without times in both runs."""
     if not any(lap.passing_s for lap in laps_a) or not any(lap.passing_s for lap in laps_b):
         return ()
     parts = []

@@ -42,9 +42,9 @@ class DamperOuting:
 
 @dataclass(frozen=True)
 class DamperRow:
-    """Damping ratio of the wheel hop in a range of shaft speed; means over laps, geometric. [mm/s]
+    """Hop damping ratio in a range of shaft speed, None for all; geometric means over laps. [mm/s]
 
-    ``ratio`` is after over before, with its 95 % interval. Without a range it is over all speeds.
+    ``ratio`` is after over before, with its 95 % interval.
     """
 
     low_mm_s: float | None
@@ -124,19 +124,10 @@ def _means_and_ratio(
 
 
 def log_ratio_interval(a: np.ndarray, b: np.ndarray, between_sd: float = OUTING_SD) -> tuple[float, float]:
-    """Difference of two means over laps with the half width of its 95 % interval, the outings' own scatter in it.
+    """Difference of two means of ln(damping ratio) over laps or pushes, and the half width of its 95 % interval.
 
-    Parameters
-    ----------
-    a, b : ndarray of shape (n_laps,)
-        ln of the damping ratio of each lap (or push), at least two each.
-    between_sd : float
-        What two outings (or tests) of one sound damper differ by, in ln.
-
-    Returns
-    -------
-    float, float
-        Welch's interval, widened by ``between_sd`` of both outings, which laps cannot tell.
+    Welch's interval, widened by ``between_sd``: what two outings of one sound damper differ by, in ln. Two values each
+    at least.
     """
     from scipy.special import stdtrit
 
@@ -223,7 +214,7 @@ CAUTION = (
 
 @dataclass(frozen=True)
 class BounceRow:
-    """One measure of the return after a push, before and after; ``ratio`` is after over before, with 95 % interval.
+    """One measure of the return after a push; ``ratio`` is after over before, with 95 % interval.
 
     ``unit`` is "" for the damping ratio, 1/s for the speed by depth.
     """
@@ -285,21 +276,10 @@ def bounce_comparison_to_json(comparison: BounceComparison) -> str:
 
 
 def return_speed(damping_ratio: FloatArray) -> FloatArray:
-    """Fastest return of a mass let go from rest, over its depth and natural angular frequency.
+    """Fastest return of a mass let go from rest, over depth and natural angular frequency; damping ratio z above 0.
 
-    Parameters
-    ----------
-    damping_ratio : ndarray
-        Above 0.
-
-    Returns
-    -------
-    ndarray
-        exp(-z arccos(z) / sqrt(1 - z^2)) below 1, with arccosh above: the derivative of the free decay at its greatest.
-
-    References
-    ----------
-    .. [1] S. S. Rao, Mechanical Vibrations, 5th ed., section 2.6 (free vibration with viscous damping).
+    exp(-z arccos(z) / sqrt(1 - z^2)) below 1, with arccosh above: the free decay's largest derivative (S. S. Rao,
+    Mechanical Vibrations, 5th ed., section 2.6).
     """
     z = np.asarray(damping_ratio, dtype=np.float64)
     apart = np.sqrt(np.abs(1.0 - z**2))

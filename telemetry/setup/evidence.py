@@ -35,14 +35,7 @@ Key = TypeVar("Key")
 
 @dataclass(frozen=True)
 class Laps:
-    """One number over the laps of one outing.
-
-    Parameters
-    ----------
-    numbers : ndarray of int, shape (n,)
-        Lap numbers, rising.
-    values : ndarray of shape (n,)
-    """
+    """One number over the laps of one outing; lap numbers rise."""
 
     numbers: FloatArray
     values: FloatArray
@@ -58,13 +51,7 @@ class Variance:
 
 @dataclass(frozen=True)
 class LapCorrelation:
-    """How probable each lag-1 correlation of the laps is, after the laps were seen.
-
-    Parameters
-    ----------
-    rho, weight : ndarray of shape (n,)
-        Weights sum to 1.
-    """
+    """Posterior ``weight`` (sums to 1) of each lag-1 correlation ``rho`` of the laps."""
 
     rho: FloatArray
     weight: FloatArray
@@ -84,21 +71,10 @@ def _correlation_matrix(numbers: FloatArray, rho: float) -> FloatArray:
 
 
 def lap_correlation(rows: Sequence[Sequence[Laps]], prior: FloatArray = CORRELATIONS) -> LapCorrelation:
-    """Correlation of neighbouring laps, from all rows and outings together.
+    """Correlation of neighbouring laps, from all rows (each its outings) together; ``prior`` are the possible ones.
 
-    Few laps say little about it. What they leave open stays open: variances are expected values over all correlations
-    that fit.
-
-    Parameters
-    ----------
-    rows : sequence of sequence of Laps
-        For each row its outings.
-    prior : ndarray of shape (n,)
-        Correlations that are possible, all alike.
-
-    References
-    ----------
-    .. [1] H. D. Patterson, R. Thompson, Biometrika 58, 545-554, 1971: the restricted likelihood (from memory).
+    What few laps leave open stays open: variances are expected values over all correlations that fit. Restricted
+    likelihood: H. D. Patterson, R. Thompson, Biometrika 58, 545-554, 1971 (from memory).
     """
     by_laps: dict[tuple[float, ...], list[FloatArray]] = {}
     for outings in rows:
@@ -128,12 +104,9 @@ def _restricted_log_likelihood(numbers: FloatArray, values: FloatArray, rho: flo
 
 
 def independent_share(rows: Sequence[Sequence[Laps]]) -> float:
-    """So many rows as move independently over the laps, as a share of all of them.
+    """Number of independently moving rows as share of all: 1 / mean square correlation, less what chance adds.
 
-    Returns
-    -------
-    float
-        Between 1 / number of rows and 1: 1 / mean square of the correlations between rows, freed of what chance adds.
+    Between 1 / number of rows and 1.
     """
     rests = []
     for outings in rows:
@@ -169,15 +142,9 @@ def _moments(numbers: tuple[float, ...], rho: float) -> tuple[float, float, floa
 
 
 def lap_variance(outings: Sequence[Laps], correlation: LapCorrelation) -> Variance:
-    """Variance of single laps about the mean of their outing, pooled over outings.
+    """Variance of laps about their outing's mean, pooled over outings; 0 with 0 degrees of freedom without two laps.
 
-    Laps that resemble their neighbours scatter less about the mean of a short outing than about that of a long one;
-    the variance is corrected for it.
-
-    Returns
-    -------
-    Variance
-        0 with 0 degrees of freedom when no outing has two laps.
+    Laps like their neighbours scatter less about the mean of a short outing; the variance is corrected for it.
     """
     used = [laps for laps in outings if len(laps.values) >= 2]
     if not used:
@@ -193,15 +160,8 @@ def lap_variance(outings: Sequence[Laps], correlation: LapCorrelation) -> Varian
 
 
 def mean_factor(numbers: FloatArray, correlation: LapCorrelation) -> float:
-    """Variance of the mean of these laps over the variance of one lap: 1 / n when laps are independent.
+    """Variance of the mean of laps with these numbers over that of one lap: 1 / n when laps are independent.
 
-    Parameters
-    ----------
-    numbers : ndarray of shape (n,)
-        Lap numbers.
-
-    Examples
-    --------
     >>> mean_factor(np.array([1.0, 2.0, 3.0, 4.0]), INDEPENDENT)
     0.25
     """
@@ -210,14 +170,8 @@ def mean_factor(numbers: FloatArray, correlation: LapCorrelation) -> float:
 
 
 def added(*parts: Variance) -> Variance:
-    """Sum of independent variances, with Satterthwaite's degrees of freedom.
+    """Sum of independent variances, by F. E. Satterthwaite, Biometrics Bulletin 2, 110-114, 1946, doi:10.2307/3002019.
 
-    References
-    ----------
-    .. [1] F. E. Satterthwaite, Biometrics Bulletin 2, 110-114, 1946, doi:10.2307/3002019.
-
-    Examples
-    --------
     >>> added(Variance(1.0, 5.0), Variance(1.0, 5.0))
     Variance(value=2.0, freedom=10.0)
     """
@@ -228,16 +182,9 @@ def added(*parts: Variance) -> Variance:
 
 @dataclass(frozen=True)
 class OutingSpread:
-    """By what outings with one set-up differ more, or less, than expected, learned from all rows together.
+    """Spread between outings of one set-up over that expected, from all rows; ``weight`` (sums to 1) is of each pair.
 
-    Parameters
-    ----------
-    scale : ndarray of shape (n,)
-        Variances over those expected.
-    freedom : ndarray of shape (n,)
-        How alike the rows are in that: degrees of freedom of a row's variance about the common scale.
-    weight : ndarray of shape (n,)
-        How probable each pair of the two is; sums to 1.
+    ``scale`` is the ratio of variances, ``freedom`` the degrees of freedom of a row's variance about that common scale.
     """
 
     scale: FloatArray
@@ -250,12 +197,9 @@ class OutingSpread:
         return float(np.exp(self.weight @ np.log(self.scale)))
 
     def applied(self, expected: Variance, measured: Variance) -> Variance:
-        """Variance of one row: the expected one scaled, weighed with what its own repeats show.
+        """Variance of one row: the expected one scaled, weighted with that of its own repeats.
 
-        References
-        ----------
-        .. [1] G. K. Smyth, Stat. Appl. Genet. Mol. Biol. 3(1), art. 3, 2004, doi:10.2202/1544-6115.1027: the moderated
-           variance.
+        G. K. Smyth, Stat. Appl. Genet. Mol. Biol. 3(1), art. 3, 2004, doi:10.2202/1544-6115.1027: moderated variance.
         """
         prior = _row_freedom(self.freedom, expected)
         freedom = prior + measured.freedom
@@ -274,19 +218,9 @@ def _row_freedom(freedom: FloatArray, expected: Variance) -> FloatArray:
 def outing_spread(
     expected: Sequence[Variance], measured: Sequence[Variance], independent: float
 ) -> OutingSpread:
-    """Scale and likeness of the variances between outings that were measured, against those expected.
+    """Scale and freedom of the rows' measured variances between outings (repeats of set-ups) against those expected.
 
-    Parameters
-    ----------
-    expected, measured : sequence of Variance
-        Of each row; the measured ones from repeats of set-ups.
-    independent : float
-        Share of the rows that are independent; the others are no further witnesses.
-
-    Returns
-    -------
-    OutingSpread
-        What few repeats leave open stays open.
+    Only the ``independent`` share of the rows counts as evidence; what few repeats leave open stays open.
     """
     scale, freedom = _possible(SCALES)
     likelihood = np.zeros(len(scale))
@@ -362,20 +296,10 @@ def _spread(scale: FloatArray, freedom: FloatArray, log_weight: FloatArray) -> O
 def between_outings(
     groups: Sequence[Sequence[float]], compared: Sequence[Sequence[int]] | None = None
 ) -> Variance:
-    """Variance of outing means about the mean of their set-up, pooled over set-ups.
+    """Variance of outing means about their set-up's mean, pooled; 0 with 0 degrees of freedom without repeats.
 
-    Parameters
-    ----------
-    groups : sequence of sequence of float
-        For each set-up the means of its outings.
-    compared : sequence of sequence of int, optional
-        For each outing -1 or 1 where it is one of the two that are compared, else 0. The part of the spread that is in
-        their difference is left out, for else a difference would be judged by itself; unless nothing else is left.
-
-    Returns
-    -------
-    Variance
-        0 with 0 degrees of freedom when no set-up was ridden twice.
+    ``groups`` holds for each set-up the means of its outings. The outings ``compared`` (-1 or 1, else 0) lose the part
+    of the spread that lies in their difference, unless nothing else is left: it would be judged by itself.
     """
     freedom = sum(max(len(group) - 1, 0) for group in groups)
     if freedom == 0:
@@ -410,16 +334,9 @@ def p_above(difference: float, variance: Variance) -> float:
 
 
 def holm(p_values: Sequence[float]) -> tuple[float, ...]:
-    """Adjust p values for how many were looked at, so that one false alarm in the whole family stays rare.
+    """Holm-adjusted p values in the order given: below 0.05 any false alarm has a chance of 5 %.
 
-    Returns
-    -------
-    tuple of float
-        In the order given; each compared with 0.05 keeps the chance of any false alarm at 5 %.
-
-    References
-    ----------
-    .. [1] S. Holm, Scand. J. Statist. 6, 65-70, 1979.
+    S. Holm, Scand. J. Statist. 6, 65-70, 1979.
     """
     adjusted = [1.0] * len(p_values)
     floor = 0.0
@@ -430,23 +347,10 @@ def holm(p_values: Sequence[float]) -> tuple[float, ...]:
 
 
 def closed_test(keys: Sequence[Key], p_of: Callable[[tuple[Key, ...]], float]) -> Mapping[Key, float]:
-    """Adjusted p values of a few hypotheses, of which any set can be tested together.
+    """Adjusted p of each of a few hypotheses: the largest ``p_of`` all sets that it is in.
 
-    Parameters
-    ----------
-    keys : sequence
-        The hypotheses.
-    p_of : callable
-        p value of the hypothesis that all of these hold; called for every set of them.
-
-    Returns
-    -------
-    mapping
-        For each the largest p of all sets it is in. Compared with 0.05 the chance of any false alarm is 5 %.
-
-    References
-    ----------
-    .. [1] R. Marcus, E. Peritz, K. R. Gabriel, Biometrika 63, 655-660, 1976, doi:10.1093/biomet/63.3.655.
+    Below 0.05 the chance of any false alarm is 5 % (R. Marcus, E. Peritz, K. R. Gabriel, Biometrika 63, 655-660, 1976,
+    doi:10.1093/biomet/63.3.655).
     """
     found = dict.fromkeys(keys, 0.0)
     for size in range(1, len(keys) + 1):

@@ -65,18 +65,7 @@ def known_change(
     bike_a: Mapping[str, float],
     bike_b: Mapping[str, float],
 ) -> KnownChange:
-    """What differs between two setup sheets or, where they do not say, between two bike files.
-
-    Parameters
-    ----------
-    bike_a, bike_b : mapping of str to float
-        ``Summary.bike_values``.
-
-    Returns
-    -------
-    KnownChange
-        Without rows that two changes move in opposite directions.
-    """
+    """Difference of two setup sheets or else bike files, without rows that two changes move in opposite directions."""
     found: dict[str, int] = {}
     opposed: set[str] = set()
     ends: list[End] = []
@@ -115,12 +104,9 @@ OUTING_SHARE = 0.03
 
 
 def damping_rows(a: Summary, b: Summary) -> tuple[Row, ...]:
-    """Damping ratio of each end in compression and rebound, where both runs tell it.
+    """Damping ratio rows of each end in compression and rebound, where both runs tell it.
 
-    Returns
-    -------
-    tuple of Row
-        Their variance is that of the two estimates and of what outings differ by.
+    Their variance is that of the two estimates and of what outings differ by.
     """
     one, other = (run.balance.damping for run in (a, b))
     if one is None or other is None:

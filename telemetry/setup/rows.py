@@ -54,13 +54,7 @@ class ExcludedLap:
 
 
 def lap_values(laps: Sequence[int], values: Sequence[float]) -> LapValues:
-    """Mean and spread of one number over laps.
-
-    Parameters
-    ----------
-    values : sequence of float
-        As many.
-    """
+    """Mean and spread of one number over laps."""
     return LapValues(
         tuple(laps),
         tuple(float(value) for value in values),
@@ -70,17 +64,9 @@ def lap_values(laps: Sequence[int], values: Sequence[float]) -> LapValues:
 
 
 def usable_laps(summary: Summary, run: Side) -> tuple[tuple[LapSummary, ...], tuple[ExcludedLap, ...]]:
-    """Complete laps at pace, and what is left out with the reason.
+    """Complete laps at pace of run "a" or "b", and what is left out with the reason.
 
-    Parameters
-    ----------
-    run : {"a", "b"}
-        Which side of the comparison it is, for the exclusions.
-
-    Returns
-    -------
-    laps : tuple of LapSummary
-        May still be too masked at one end: `values_over` leaves them out for that end.
+    They may still be too masked at one end: `values_over` leaves them out for that end.
     """
     longest_s = slowest_s(summary.laps)
     used: list[LapSummary] = []
@@ -103,13 +89,7 @@ def usable_laps(summary: Summary, run: Side) -> tuple[tuple[LapSummary, ...], tu
 
 
 def values_over(laps: Sequence[LapSummary], metric: Metric) -> LapValues:
-    """One number over laps, without the laps where its ends are masked or it cannot be told.
-
-    Parameters
-    ----------
-    laps : sequence of LapSummary
-        As `usable_laps` gives them.
-    """
+    """One number over laps, without the laps where its ends are masked or it cannot be told."""
     return lap_values(*values_by_lap(laps, metric))
 
 
@@ -178,7 +158,7 @@ class MetricComparison:
 
 @dataclass(frozen=True)
 class Row:
-    """One number over the laps of all outings: before, after, and by set-up those that were ridden more than once.
+    """One number over the laps of all outings: before, after, and by set-up those ridden more than once.
 
     ``given`` is the variance of the difference of a number that a whole run has and a lap has not.
     """
@@ -238,22 +218,9 @@ def compare_laps(
     expected: Sequence[Expected] = (),
     apart: Callable[[str], bool] = lambda key: True,
 ) -> Judged:
-    """Compare many numbers at once.
+    """Compare many numbers at once; rows stay in order, those ``expected`` of a known change are tested first.
 
-    Parameters
-    ----------
-    rows : sequence of Row, or of (Metric, LapValues, LapValues)
-        What, and its values over the laps of run a and of run b; repeats of set-ups where there are any.
-    expected : sequence of Expected
-        Rows that a known change should move; they are looked at first.
-    apart : callable
-        Whether the known change leaves the row of this key alone, all but for what goes through the chassis; without a
-        known change all rows are.
-
-    Returns
-    -------
-    Judged
-        Rows in the same order.
+    ``apart`` says whether the known change leaves a row's key alone, except through the chassis; all rows without one.
     """
     given = [row if isinstance(row, Row) else Row(*row) for row in rows]
     told = {row.metric.key: row for row in given if row.told}
@@ -306,26 +273,10 @@ def compare_laps(
 def compare_parts(
     parts: Sequence[tuple[Row, str]], whole: Judged, *, refused: bool = False
 ) -> tuple[MetricComparison, ...]:
-    """Compare rows by place. Where a number is clear over whole laps, its places are looked at one by one.
+    """Compare rows by place where the row over whole laps, whose key is given with each, is clear.
 
-    Parameters
-    ----------
-    parts : sequence of (Row, str)
-        Rows of places, and the key of the row over whole laps that each belongs to.
-    whole : Judged
-        The rows over whole laps.
-    refused : bool
-        Whether the runs do not compare at all.
-
-    Returns
-    -------
-    tuple of MetricComparison
-        p values are adjusted for the number of places of the same number (Bonferroni) and are at least that of the
-        row over whole laps, so that a false alarm anywhere stays as rare as it is there [1]_.
-
-    References
-    ----------
-    .. [1] N. Meinshausen, Biometrika 95, 265-278, 2008, doi:10.1093/biomet/asn007: hierarchical testing.
+    p is adjusted for the places of that row (Bonferroni) and at least the row's own, which keeps the rate of false
+    alarms (N. Meinshausen, Biometrika 95, 265-278, 2008, doi:10.1093/biomet/asn007: hierarchical testing).
     """
     if whole.correlation is None or refused:
         return ()
@@ -396,9 +347,9 @@ def _adjusted(
     correlation: LapCorrelation,
     spread: OutingSpread,
 ) -> dict[str, float]:
-    """Adjusted p of every row: those that should move have `FIRST_SHARE` of the permitted false alarms, all the rest.
+    """Adjusted p of every row: those that should move have `FIRST_SHARE` of the false alarms permitted.
 
-    When all that should move did, their share passes on to the other rows (gatekeeping).
+    When all of them moved, their share passes on to the other rows (gatekeeping).
     """
     p = {key: p_two_sided(row.difference or 0.0, variances[key]) for key, row in told.items()}
     signs = {each.key: each.sign for each in first}
@@ -423,12 +374,8 @@ def _p_together(
 ) -> float:
     """One-sided p that none of the rows moves the way it should.
 
-    Rows of laps are summed, each standardised [1]_; with rows of whole runs beside them the smallest p counts, times
-    how many there are (Bonferroni).
-
-    References
-    ----------
-    .. [1] P. C. O'Brien, Biometrics 40, 1079-1087, 1984, doi:10.2307/2531158: the ordinary least squares sum.
+    Rows of laps are summed, each standardised (P. C. O'Brien, Biometrics 40, 1079-1087, 1984, doi:10.2307/2531158:
+    ordinary least squares); with rows of whole runs the smallest p times their number (Bonferroni).
     """
     if len(rows) == 1:
         return p_above(signs[0] * (rows[0].difference or 0.0), variances[0])

@@ -266,18 +266,7 @@ def written_on_one(sheet_a: SetupSheet, sheet_b: SetupSheet) -> tuple[str, ...]:
 
 
 def bike_file_changes(values_a: Mapping[str, float], values_b: Mapping[str, float]) -> tuple[Change, ...]:
-    """What differs between the bike files that two reviews rest on.
-
-    Parameters
-    ----------
-    values_a, values_b : mapping of str to float
-        ``Summary.bike_values``.
-
-    Returns
-    -------
-    tuple of Change
-        Of what both hold: a review kept from an earlier version may not say all that a newer one does.
-    """
+    """Differences of the bike files (``Summary.bike_values``) of two reviews, in what both hold."""
     found = []
     for key in values_a:
         if key in values_b:

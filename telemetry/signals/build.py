@@ -254,8 +254,7 @@ def _swapped_columns(
 ) -> dict[End, Fault]:
     """Faults of swapped columns, if one end cannot be judged and each column fits the other end's calibration.
 
-    Both ends are refused if the judged end moves under brakes as the other end does; else that end is judged, and the
-    other's message gets the hint.
+    Both ends are refused if the judged end moves under brakes as the other end does; else only the other gets the hint.
     """
     if len(read) < 2 or not any(fault.code in OUT_OF_STROKE for fault in faults.values()):
         return {}

@@ -103,11 +103,9 @@ def fit_calibration(
     shape: Literal["line", "curve"] | None = None,
     key: str = "[sensor]",
 ) -> Calibration:
-    """Calibration fitted to two or more bench points (signal, mm); signal may rise or fall with travel.
+    """Calibration fitted to bench points (signal, mm), rising or falling; ``zero`` is the signal at 0 mm.
 
-    ``zero`` is the signal at full extension: 0 mm there. ``shape`` forces a line or a curve. Raises `CalibrationError`
-    for too few points, equal signals, or points that are neither linear nor monotone; ``key`` names their section in
-    messages.
+    `CalibrationError`, naming the section ``key``, for too few points, equal signals, or neither a line nor monotone.
     """
     if len(points) < 2:
         raise CalibrationError(
@@ -238,9 +236,9 @@ def find_top_outs(travel_mm: FloatArray, sample_rate_hz: float) -> TopOuts:
 
 
 def zero_mm(measured_mm: FloatArray, sample_rate_hz: float, setup: SensorSetup, *, key: str) -> float:
-    """Sensor reading at full extension estimated from the log; 0 if the bench or the bike file gives the zero. [mm]
+    """Sensor reading at full extension by the log; 0 if the bench or bike file gives it. [mm]
 
-    Raises `CalibrationError` if travel moves in the given interval or the log lacks it, or if the end never tops out.
+    `CalibrationError` if travel moves in the given interval, the log lacks it, or the end never tops out.
     """
     if setup.zero_interval_s is not None:
         return _still_mm(measured_mm, sample_rate_hz, setup.zero_interval_s, key)

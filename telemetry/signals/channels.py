@@ -80,10 +80,9 @@ class Channel:
 def read_channel(
     log: RawLog, meaning: str, column: str, row_t_s: FloatArray, grid: Grid
 ) -> Channel | QualityNote:
-    """One channel of the log on the run's clock; a note if its column is absent, empty, or of another quantity.
+    """One channel on the run's clock; a note if its column is absent, empty, or of another quantity.
 
-    ``meaning`` is a key of `MEANINGS`, else `ChannelError`; ``row_t_s`` is the time of each row, NaN where it has none.
-    [s]
+    ``meaning`` is a key of `MEANINGS`, else `ChannelError`; ``row_t_s`` is NaN where a row has no time. [s]
     """
     if meaning not in MEANINGS:
         raise ChannelError(f"channel {meaning!r} is unknown; the channels are {', '.join(MEANINGS)}.")
@@ -203,10 +202,7 @@ def _own_rows(values: FloatArray, row_t_s: FloatArray, grid: Grid) -> IntArray:
 
 
 def _without_held(values: FloatArray, own: IntArray) -> IntArray:
-    """Leave out rows in which a slow channel only repeats its last sample.
-
-    A constant value between two changes still counts as one sample per hold period: it was measured, it is no pause.
-    """
+    """Leave out rows in which a slow channel only repeats; a constant value keeps one sample per hold period."""
     numbers = values if len(own) == len(values) else values[own]
     changed = np.append(True, numbers[1:] != numbers[:-1])
     hold = _hold_rows(changed)
@@ -270,11 +266,7 @@ def _blank_pauses(
 def at_bench_supply(
     signal: FloatArray, log: RawLog, end: End, setup: SensorSetup, row_t_s: FloatArray, grid: Grid
 ) -> tuple[FloatArray, Step | None, tuple[QualityNote, ...]]:
-    """Signal corrected to the supply voltage of the bench points, NaN where the supply is unknown or has failed.
-
-    Unchanged without ``supply`` and ``supply_reference``; raises `ChannelError` if the supply's column is absent or
-    empty.
-    """
+    """Signal corrected to the bench's supply voltage, NaN if unknown or failed; `ChannelError` if its column lacks."""
     if setup.supply is None or setup.supply_reference is None:
         return signal, None, ()
     name, values = find_numbers(log, setup.supply, meaning=f"supply of the {end} sensor")

@@ -79,10 +79,9 @@ def widest_spike(sample_rate_hz: float) -> int:
 def find_spikes(
     travel_mm: FloatArray, sample_rate_hz: float, stroke_mm: float = np.inf, *, even: bool = True
 ) -> BoolArray:
-    """Mask of samples that belong to a spike in ``travel_mm`` [mm].
+    """Mask of spike samples; travel bends sharply at the stops of ``stroke_mm``. [mm]
 
-    Travel bends more sharply at the stops of ``stroke_mm``. Where samples were interpolated (not ``even``), a jump may
-    span two of them.
+    Where samples were interpolated (not ``even``), a jump may span two of them.
     """
     widest = widest_spike(sample_rate_hz)
     spikes = np.zeros(len(travel_mm), dtype=bool)
@@ -145,10 +144,7 @@ def _blocks(
 
 
 def _height(values: FloatArray, at: IntArray, width: int, steps: int) -> FloatArray:
-    """Least distance of each block's samples from the cubic through its neighbours.
-
-    0 unless all lie to one side, and the block is entered and left by a jump away and back within so many steps.
-    """
+    """Distance of each block from the cubic through its neighbours; 0 unless on one side with a jump away and back."""
     banks = values[at[:, None] + np.array([-2, -1, width, width + 1])]
     away = np.stack([values[at + k] - banks @ cubic_weights(width, k) for k in range(width)])
     least = np.abs(away).min(axis=0, initial=np.inf)
@@ -240,8 +236,7 @@ def clean(
 ) -> Cleaning:
     """Detect and mask the faults of calibrated travel [mm], with the other end's travel and the speed if logged.
 
-    Raises `StrokeExceededError` or `CalibrationError` if travel beyond the stroke or far below full extension is more
-    than isolated.
+    `StrokeExceededError` or `CalibrationError` if travel out of range is more than isolated.
     """
     work = Cleaning(origin, travel_mm)
     _note_missing(work)
@@ -456,10 +451,7 @@ def _mask_beside(work: Cleaning, fault: BoolArray) -> None:
 
 
 def _check_ends(work: Cleaning, travel_mm: FloatArray) -> None:
-    """Raise an error for a calibration that no damper fits; note valid travel past the stroke.
-
-    ``travel_mm`` includes smooth travel far outside the stroke that was masked.
-    """
+    """Raise for a calibration that no damper fits; note travel past the stroke. ``travel_mm`` is before masking."""
     origin, travel = work.origin, work.travel_mm
     stroke, rate = origin.setup.stroke_mm, origin.sample_rate_hz
     if _for_long(travel_mm > stroke + MOST_EXCESS_MM, rate, np.isfinite(travel_mm).sum()):

@@ -172,10 +172,9 @@ class Grid:
 
 
 def even_grid(t_s: FloatArray, wanted: BoolArray, *, source: str = "log") -> Grid:
-    """Even clock of never-falling stamps [s] over the rows that hold travel; `LogError` with fewer than ten of them.
+    """Even clock of never-falling stamps [s] over rows with travel; `LogError` with fewer than ten.
 
-    The interval is fitted to all stretches without a gap. Rounded stamps (milliseconds at 600 Hz) still give an even
-    clock: they are put on the grid in order.
+    The interval is fitted to all stretches without a gap, so rounded stamps (ms at 600 Hz) still give an even clock.
     """
     rows = np.flatnonzero(wanted & ~np.isnan(t_s))
     # front and rear may be in two rows with the same stamp
@@ -346,10 +345,7 @@ def longest_bridge(sample_rate_hz: float) -> int:
 def bridge(
     values: FloatArray, longest: int, *, within_mm: tuple[float, float] = (-np.inf, np.inf)
 ) -> tuple[FloatArray, BoolArray]:
-    """Gaps of up to ``longest`` samples filled by the cubic through two samples on either side, and the filled samples.
-
-    A gap is not filled if its neighbours or the bridge leave ``within_mm``, or without two valid samples on both sides.
-    """
+    """Gaps up to ``longest`` filled by the cubic through two samples either side within ``within_mm``; and where."""
     filled = values.copy()
     starts, ends = runs(np.isnan(values))
     for length in range(1, longest + 1):
@@ -374,7 +370,7 @@ def cubic_weights(length: int, k: int) -> FloatArray:
 
 
 def resample(values: FloatArray, from_hz: float, to_hz: float) -> FloatArray:
-    """Evenly sampled signal at another rate [Hz]; NaN unless both neighbours are valid, and sample 0 keeps its time.
+    """Signal at another rate, sample 0 keeps its time; NaN unless both neighbours are valid. [Hz]
 
     Windowed sinc (Oppenheim, Schafer, Discrete-Time Signal Processing, 3rd ed., 2010, 4.6 and 7.6).
     """
@@ -423,9 +419,8 @@ def _filtered(padded: FloatArray, place: FloatArray, half: int, ratio: float) ->
 def place_on_grid(values: FloatArray, t_s: FloatArray, grid: Grid) -> FloatArray:
     """Column logged at the clock's rate, on the clock; NaN where the log has nothing.
 
-    On an even clock values are placed, not interpolated. On an uneven clock a cubic goes through the two rows on either
-    side, within each stretch without a gap. A stretch logged faster is low-pass filtered; one logged slower is left
-    out.
+    Even clock: placed, not interpolated. Uneven: a cubic through two rows on either side, within stretches without a
+    gap. A stretch logged faster is low-pass filtered; one logged slower is left out.
     """
     if grid.parts:
         return _from_parts(values, t_s, grid)

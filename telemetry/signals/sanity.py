@@ -89,9 +89,8 @@ def diagnose(
 ) -> Fault | None:
     """Probable fault of a sensor or its setup, None if the readings may be travel.
 
-    ``read`` gives travel from a setup and a signal, None if that is no calibration; ``signal`` has no open-wire
-    stretches. ``doubted``: the readings are already known not to be travel. A bike that is not ``ridden`` does not
-    move.
+    ``read`` gives travel from a setup and a signal (no open-wire stretches), None if that is no calibration;
+    ``doubted``: known not to be travel. A bike that is not ``ridden`` does not move.
     """
     travel = read(setup, signal)
     if travel is None or not np.isfinite(travel).any():

@@ -93,10 +93,9 @@ class CrossSpectrum:
 
     @property
     def chance_coherence(self) -> float:
-        """95th percentile of the squared coherence of two unrelated records.
+        """95th percentile of the squared coherence of two unrelated records, for Hann segments with half overlap.
 
-        Hann segments with half overlap count for slightly fewer independent ones (G. C. Carter, Proc. IEEE 75(2),
-        236-255, 1987, doi:10.1109/PROC.1987.13723).
+        G. C. Carter, Proc. IEEE 75(2), 236-255, 1987, doi:10.1109/PROC.1987.13723.
         """
         independent = self.segments / (1 + 2 * HALF_OVERLAP_CORRELATION**2)
         return 1.0 if independent <= 1 else float(1.0 - 0.05 ** (1.0 / (independent - 1)))

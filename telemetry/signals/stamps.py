@@ -42,11 +42,7 @@ def similar_hint(log: RawLog, name: str, *, but: Collection[str | None] = ()) ->
 
 
 def find_numbers(log: RawLog, name: str, *, meaning: str, cure: str = "") -> tuple[str, FloatArray]:
-    """Column of the log for a name, with or without its unit, and its values, shape (n_rows,).
-
-    Raises `ChannelError` if there is no such column, with the closest, or it holds no numbers; ``meaning`` is its
-    purpose and ``cure`` the alternative, for the message.
-    """
+    """Column for a name, with or without its unit, and its values; `ChannelError` names the closest, use and cure."""
     column = log.called(name)
     if column is None:
         raise ChannelError(
@@ -70,10 +66,7 @@ class TimeStamps:
 
 
 def in_order(log: RawLog, time_channel: str, travel: Sequence[str]) -> RawLog:
-    """Log sorted by time, with a note, if it is one recording out of order; else unchanged.
-
-    Sorted by time, the ``travel`` columns of one recording are smooth; those of two overlapping recordings are not.
-    """
+    """Log sorted by time, with a note, if that makes ``travel`` smooth (one recording out of order); else unchanged."""
     name, values = find_numbers(log, time_channel, meaning="time", cure=STATE_RATE)
     if (values[1:] >= values[:-1]).all():
         return log
@@ -180,11 +173,7 @@ def _likely_symbol(step: float, travel: Sequence[FloatArray]) -> str:
 
 
 def _steps_share(signal: FloatArray) -> float:
-    """Mean square of the sample steps over twice the variance: 1 for white noise, near 0 for a smooth curve.
-
-    J. von Neumann, "Distribution of the ratio of the mean square successive difference to the variance", Annals of
-    Mathematical Statistics 12 (1941).
-    """
+    """Mean square step over twice the variance: 1 for white noise, near 0 for a smooth curve (J. von Neumann, 1941)."""
     valid = signal[np.isfinite(signal)]
     if len(valid) < 2:
         return 1.0

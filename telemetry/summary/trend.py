@@ -19,23 +19,9 @@ MATTERS_SHARE = 0.03
 
 
 def slope_interval(x: FloatArray, y: FloatArray, level: float) -> tuple[float, tuple[float, float] | None]:
-    """Slope of the straight line through points, with its interval.
+    """Slope of the line through three or more points, with its interval; None if they lie on it but for rounding.
 
-    Parameters
-    ----------
-    x, y : ndarray of shape (n,)
-        At least three points, not all at one x.
-    level : float
-        Of confidence, 0.95 say.
-
-    Returns
-    -------
-    float, tuple of float or None
-        None where the points lie on the line but for rounding.
-
-    References
-    ----------
-    .. [1] N. R. Draper, H. Smith, Applied Regression Analysis, 3rd ed., Wiley 1998, ch. 1.
+    N. R. Draper, H. Smith, Applied Regression Analysis, 3rd ed., Wiley 1998, ch. 1.
     """
     away = x - x.mean()
     slope = float(away @ y / (away @ away))
