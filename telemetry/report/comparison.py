@@ -130,9 +130,11 @@ def _from_to(rows: Sequence[MetricComparison]) -> str:
 
 
 def _first_of(rows: Sequence[MetricComparison]) -> str:
-    """The first number from before to after, and how many more; each has its sentence or row below."""
+    """One number from before to after, one with an aim first, and how many more; each has its sentence or row below."""
     more = len(rows) - 1
-    return _from_to(rows[:1]) + (f", and {more} more number{'s' if more > 1 else ''}" if more else "")
+    return _from_to(sorted(rows, key=lambda row: not row.key.startswith(_ALIKE))[:1]) + (
+        f", and {more} more number{'s' if more > 1 else ''}" if more else ""
+    )
 
 
 def _leaves_aim(row: MetricComparison) -> bool:
