@@ -26,6 +26,8 @@ SCALES_OF_TWO = np.geomspace(0.5, 30.0, 25)
 LOG_SD_OF_TWO = float(np.log(2.0))
 # From fewer rows nothing is learned about how far the two outings lie apart. A choice, no source.
 FEWEST_ROWS = 5
+# Degrees of freedom of a variance that is as good as known.
+KNOWN = 1e6
 # Shares of the rows that may have been moved though no change is known that does, all alike; they have so many times
 # the variance. Choices, no source.
 MOVED_SHARES = (0.0, 0.15, 0.3, 0.45)
@@ -258,7 +260,7 @@ def spread_of_two(
        another variance (from memory).
     """
     if len(expected) < FEWEST_ROWS:
-        return OutingSpread(np.ones(1), np.full(1, np.inf), np.ones(1))
+        return OutingSpread(np.ones(1), np.full(1, KNOWN), np.ones(1))
     scale, freedom = _possible(SCALES_OF_TWO)
     moved = np.array(MOVED_SHARES)[:, None]
     likelihood = np.zeros((len(moved), len(scale)))
@@ -317,7 +319,7 @@ def t_interval(difference: float, variance: Variance) -> tuple[float, float]:
     """95 % interval by Student's t."""
     from scipy.special import stdtrit
 
-    half = float(stdtrit(min(variance.freedom, 1e6), 0.975)) * float(np.sqrt(variance.value))
+    half = float(stdtrit(min(variance.freedom, KNOWN), 0.975)) * float(np.sqrt(variance.value))
     return difference - half, difference + half
 
 
@@ -330,7 +332,7 @@ def p_above(difference: float, variance: Variance) -> float:
     """Probability of a difference at least as high where there is none."""
     from scipy.special import stdtr
 
-    return float(stdtr(min(variance.freedom, 1e6), -difference / np.sqrt(variance.value)))
+    return float(stdtr(min(variance.freedom, KNOWN), -difference / np.sqrt(variance.value)))
 
 
 def holm(p_values: Sequence[float]) -> tuple[float, ...]:
