@@ -12,23 +12,21 @@ from dashboard.desk.desk import MOST_FIELDS, MOST_LETTERS, Desk
 from dashboard.guard import WRITING
 from telemetry.errors import BothEndsError
 
+Work = Callable[..., Any]
+Post = Callable[[str], Callable[[Work], Work]]
 _GONE = "This work is over, or the server was started again."
 
 
 def register(server: flask.Flask, desk: Desk) -> None:
     """Add the writing routes to a server."""
 
-    def post(rule: str) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    def post(rule: str) -> Callable[[Work], Work]:
         return lambda work: server.post(f"{WRITING}{rule}", endpoint=f"write {rule}")(_told(work))
 
     @server.get("/job/<name>")
     def job(name: str) -> Any:
         told = desk.jobs.told(name)
-        return (
-            (told, 200)
-            if told
-            else ({"state": "failed", "words": "This work is over, or the server was started again."}, 200)
-        )
+        return told or {"state": "failed", "words": _GONE}
 
     @post("job/<name>/stop")
     def stop_job(name: str) -> Any:
@@ -38,6 +36,13 @@ def register(server: flask.Flask, desk: Desk) -> None:
     @post("logbook")
     def own_logbook() -> Any:
         return {"then": desk.start_own_logbook()}
+
+    _of_a_log(post, desk)
+    _of_a_run(post, desk)
+
+
+def _of_a_log(post: Post, desk: Desk) -> None:
+    """Bringing a log in: its bytes, then what is said of it."""
 
     @post("upload")
     def begin() -> Any:
@@ -70,6 +75,10 @@ def register(server: flask.Flask, desk: Desk) -> None:
     @post("draft/<token>/discard")
     def discard(token: str) -> Any:
         return {"then": desk.throw_away(token)}
+
+
+def _of_a_run(post: Post, desk: Desk) -> None:
+    """What is written about a run that is there."""
 
     @post("run/<run_id>/words")
     def words(run_id: str) -> Any:

@@ -117,17 +117,22 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
             note="Of the lap, or of the whole run where that is shown.",
         ),
         *(printer.section(told[name]) for name in ("places", "strokes", "trends", "laps")),
-        section(
-            "Every channel",
-            block(
-                "trace",
-                FOLLOWS["trace"],
-                parts.graph("trace", {}, "long", "Every channel over the lap.", along=True),
-            ),
-            note="The stretch that is shown above; a zoom in one is a zoom in both. Single spikes are cut. "
-            "Front and rear have the same scale.",
-        ),
+        _channels_section(),
         *(printer.section(told[name]) for name in ("quality", "how")),
+    )
+
+
+def _channels_section() -> html.Section:
+    """Every logged channel over the stretch that is shown."""
+    return section(
+        "Every channel",
+        block(
+            "trace",
+            FOLLOWS["trace"],
+            parts.graph("trace", {}, "long", "Every channel over the lap.", along=True),
+        ),
+        note="The stretch that is shown above; a zoom in one is a zoom in both. Single spikes are cut. "
+        "Front and rear have the same scale.",
     )
 
 

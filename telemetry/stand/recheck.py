@@ -48,7 +48,7 @@ def recheck_list(
         return ()
     checks: list[Recheck] = []
     length, tyre = _touched(changed, _LENGTH), _touched(changed, _TYRE)
-    weight, height = _touched(changed, _WEIGHT), _touched(changed, _RIDE_HEIGHT)
+    height = _touched(changed, _RIDE_HEIGHT)
     if length:
         checks.append(_leverage_start(after))
         checks.append(_full_stroke(bike))
@@ -68,22 +68,9 @@ def recheck_list(
                 "ride height, both ends", "length, clamps or tyre moved the chassis", _heights(before, after)
             )
         )
-    sprung = [end for end in ENDS if _touched(changed, [f"{end}.{name}" for name in _SPRING])]
+    sprung = any(_touched(changed, [f"{end}.{name}" for name in _SPRING]) for end in ENDS)
     other_rate = [end for end in ENDS if _touched(changed, [f"{end}.{name}" for name in _RATE])]
-    for end in ENDS:
-        spring = end in sprung
-        if spring or height or tyre or weight:
-            why = (
-                "weight has moved"
-                if weight
-                else "the wheel sits elsewhere on its leverage curve"
-                if length and end == "rear"
-                else "its spring has changed"
-                if spring
-                else "the chassis stands otherwise and shifts a little load"
-            )
-            undone = _touched(changed, [f"{end}.preload_mm"])  # no preload to undo the change with
-            checks.append(_sag(bike, end, before, after, why, offer=not undone))
+    checks += _sags(bike, changed, before, after)
     stands_otherwise = any(_moved(before, after, f"{end}.ride_height_mm", NOTICED_MM) for end in ENDS)
     if sprung and stands_otherwise and not (height or tyre):
         checks.append(
@@ -115,6 +102,28 @@ def recheck_list(
             )
         )
     return tuple(checks)
+
+
+def _sags(bike: Bike, changed: Sequence[Changed], before: Values, after: Values) -> list[Recheck]:
+    """Sag of the ends that a change moved, each with the reason that goes first."""
+    length, weight = _touched(changed, _LENGTH), _touched(changed, _WEIGHT)
+    chassis = _touched(changed, _RIDE_HEIGHT) or _touched(changed, _TYRE)
+    checks = []
+    for end in ENDS:
+        spring = _touched(changed, [f"{end}.{name}" for name in _SPRING])
+        if not (spring or chassis or weight):
+            continue
+        if weight:
+            why = "weight has moved"
+        elif length and end == "rear":
+            why = "the wheel sits elsewhere on its leverage curve"
+        elif spring:
+            why = "its spring has changed"
+        else:
+            why = "the chassis stands otherwise and shifts a little load"
+        undone = _touched(changed, [f"{end}.preload_mm"])  # no preload to undo the change with
+        checks.append(_sag(bike, end, before, after, why, offer=not undone))
+    return checks
 
 
 def _full_fork_stroke(bike: Bike) -> Recheck:
