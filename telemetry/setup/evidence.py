@@ -19,7 +19,7 @@ CORRELATIONS = np.linspace(0.0, 0.8, 17)
 # Factors by which outings may differ more than expected, and degrees of freedom of a row's own factor about the common
 # one, that are thought possible before repeats are looked at, all alike. A choice, no source.
 SCALES = np.geomspace(0.1, 30.0, 25)
-FREEDOMS = np.geomspace(8.0, 256.0, 6)
+FREEDOMS = np.geomspace(32.0, 1024.0, 6)
 # Without repeats the two outings themselves show it. Then the variance may be so many times the usual one; the usual
 # one is known to a factor of 2 (standard deviation of the logarithm), for a cause may be missing. Choices, no source.
 SCALES_OF_TWO = np.geomspace(0.5, 30.0, 25)
