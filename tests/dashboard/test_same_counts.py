@@ -3,12 +3,14 @@
 import re
 from collections import Counter
 from dataclasses import replace
+from html import unescape
 from io import StringIO
 
 import pytest
 from dash import html
 from rich.console import Console
 
+from telemetry.findings import TWO_BALANCES
 from telemetry.laps import by_place, lap_length_m
 from telemetry.report import debrief_html, print_review
 from telemetry.summary import summary_from_json, summary_to_json
@@ -93,3 +95,23 @@ def test_the_page_of_numbers_has_a_row_a_place(stored, expected):
         if len(cells) == 7 and cells[0].startswith(("front ", "rear ")) and cells[3].isdigit()
     )
     assert found == expected
+
+
+def test_wherever_both_balances_stand_it_is_said_what_they_are_and_that_the_same_bump_leads(stored):
+    words = " ".join(TWO_BALANCES.split())
+    out = StringIO()
+    print_review(stored.summary, Console(file=out, width=200))
+    terminal = out.getvalue()
+    assert words in " ".join(terminal.split())
+    assert terminal.index("on the same bump") < terminal.index("RMS speed", terminal.index("rear over front"))
+    _, _, screen = opened(MadeUpLogbook(stored), "/balance", "?run=stored")
+    paper = debrief_html(stored.summary, stored.traces, appendix=True)
+    for page in (screen, html_text(paper)):
+        page = " ".join(page.split())
+        assert words in page
+        assert page.index("peak speed on the same bump") < page.index("all riding, RMS speed")
+
+
+def html_text(page):
+    """Text of a page without its marks."""
+    return unescape(re.sub(r"<[^>]+>", " ", page))
