@@ -9,6 +9,7 @@ import argparse
 import statistics
 import time
 from collections.abc import Callable
+from functools import partial
 
 from playwright.sync_api import Page, sync_playwright
 
@@ -36,6 +37,14 @@ def timed(watched: Watched, act: Callable[[Page], object]) -> float:
     return time.perf_counter() - began
 
 
+def press(what: str, page: Page) -> None:
+    """Press a key, or what stands on the page under an id."""
+    if what.startswith("#"):
+        page.click(what)
+    else:
+        page.keyboard.press(what)
+
+
 def interactions(watched: Watched, query: str, times: int) -> dict[str, list[float]]:
     """Times of each page's opening and of what is done on the review page, by name."""
     found: dict[str, list[float]] = {}
@@ -44,26 +53,16 @@ def interactions(watched: Watched, query: str, times: int) -> dict[str, list[flo
             timed(watched, lambda page, to=path: watched.open(to + query)) for _ in range(times)
         ]
     watched.open("/" + query)
-    keys = {
+    there_and_back = {
         "next lap": ("]", "["),
         "a corner, and all of it": ("2", "0"),
         "zoom closer, wider": ("+", "-"),
-    }
-    for name, pair in keys.items():
-        found[name] = [
-            timed(watched, lambda page, key=key: page.keyboard.press(key))
-            for _ in range(times)
-            for key in pair
-        ]
-    presses = {
         "wheel or shaft": ("#at-shaft", "#at-wheel"),
         "distance or time": ("#against-time", "#against-distance"),
         "light or dark": ("#theme-switch", "#theme-switch"),
     }
-    for name, pair in presses.items():
-        found[name] = [
-            timed(watched, lambda page, at=at: page.click(at)) for _ in range(times) for at in pair
-        ]
+    for name, pair in there_and_back.items():
+        found[name] = [timed(watched, partial(press, what)) for _ in range(times) for what in pair]
     box = watched.page.locator("#travel").bounding_box()
     assert box is not None
     places = [box["x"] + box["width"] * (0.2 + 0.6 * k / 10) for k in range(10)]
