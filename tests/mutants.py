@@ -1,4 +1,4 @@
-"""Changes single places of the numerical centre and counts how many of the changes the room's own tests catch.
+"""Changes single places of the numerical centre and counts how many of the changes tests catch.
 
     python tests/mutants.py --draw 1 --count 60
     python tests/mutants.py --draw 1 --count 20 --rooms motion balance
@@ -6,7 +6,7 @@
 A change is one of: another arithmetic operator, a comparison turned round (`<` to `<=` changes nothing that can be seen
 of measured values), `and` for `or`, a number half as
 large again, `min` for `max`, a condition turned round, a keyword argument left out. Each is made in a copy of the
-project, and `pytest -x tests/ROOM` is run there; a change whose tests do not end within --limit-s counts as caught.
+project, and `pytest -x tests/numbers tests/ROOM` is run there; a change whose tests do not end within --limit-s counts as caught.
 Some changes change nothing that can be seen (a default that is never used); they count as survived.
 """
 
@@ -109,7 +109,7 @@ def changed(text: str, node: ast.expr, change: str) -> str:
 
 
 def tests_fail(copy: Path, room: str, limit_s: float) -> bool:
-    """Whether the room's tests fail, or never end."""
+    """Whether the kept numbers change, or the room's tests fail or never end."""
     command = [
         sys.executable,
         "-m",
@@ -120,6 +120,7 @@ def tests_fail(copy: Path, room: str, limit_s: float) -> bool:
         "no:cacheprovider",
         "-W",
         "ignore",
+        "tests/numbers",
         f"tests/{room}",
     ]
     try:
