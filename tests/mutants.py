@@ -4,10 +4,10 @@
     python tests/mutants.py --draw 1 --count 20 --rooms motion balance
 
 A change is one of: another arithmetic operator, a comparison turned round (`<` to `<=` changes nothing that can be seen
-of measured values), `and` for `or`, a number half as
-large again, `min` for `max`, a condition turned round, a keyword argument left out. Each is made in a copy of the
-project, and `pytest -x tests/numbers tests/ROOM` is run there; a change whose tests do not end within --limit-s counts as caught.
-Some changes change nothing that can be seen (a default that is never used); they count as survived.
+of measured values), `and` for `or`, a number half as large again, `min` for `max`, a condition turned round, a keyword
+argument left out. Each is made in a copy of the project, and `pytest -x tests/numbers tests/ROOM` is run there; a
+change whose tests do not end within --limit-s counts as caught. Some changes change nothing that can be seen (a default
+that is never used); they count as survived.
 """
 
 import argparse

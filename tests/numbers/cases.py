@@ -1,4 +1,4 @@
-"""Logs, motorcycles and questions whose every number is kept: short, and between them as much as possible of the rooms."""
+"""Logs, motorcycles and questions whose every number is kept: short, together much of the numerical rooms."""
 
 import random
 from collections.abc import Callable
