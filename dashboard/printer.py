@@ -34,6 +34,7 @@ from telemetry.report import (
     Sentences,
     Spot,
     Table,
+    ZoneDots,
 )
 
 # So many sentences stand beside the answer; the others open on demand, so that the pictures stay in view.
@@ -210,7 +211,7 @@ def _blank(block: Blank, printer: Printer) -> Any:
 def _figure(block: Figure, printer: Printer) -> Any:
     low = block.name.startswith("ring-") or block.name == "course"
     figure, label = drawn(block.picture, printer.theme), f"{block.picture.title}; in words and numbers below."
-    if isinstance(block.picture, Dots):
+    if isinstance(block.picture, Dots | ZoneDots):
         picture = parts.graph(block.name, figure, "rows", label, height_px=dots_height_px(block.picture))
     else:
         picture = parts.graph(block.name, figure, "low" if low else "middle", label)

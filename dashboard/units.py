@@ -191,6 +191,8 @@ def _figure(figure: Json, units: Collection[str]) -> Json:
     of_axis: dict[str, Unit] = {}
     factors: dict[str, float] = {}
     for line in data:
+        if isinstance(line.get("text"), list):
+            line["text"] = [text_in(text, units) for text in line["text"]]
         meta = line.get("meta")
         if isinstance(meta, dict) and (unit := unit_of(str(meta.get("unit", "")), units)):
             digits = max(int(meta.get("digits", 0)) + unit.more, 0)

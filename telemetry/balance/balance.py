@@ -272,6 +272,24 @@ class Gain:
 
 
 @dataclass(frozen=True)
+class ZoneAnswer:
+    """What an end did at one corner: the mean over laps, with its 95 % interval.
+
+    Parameters
+    ----------
+    kind : str
+        "dive": fork travel along the leg per m/s2 of upright braking for the corner [mm]; "squat": rear wheel travel
+        per m/s2 of upright drive out of it [mm]; "left": rear wheel travel left to extend while braking for it [mm].
+    """
+
+    kind: str
+    corner: int
+    laps: int
+    value: float
+    ci95: tuple[float, float]
+
+
+@dataclass(frozen=True)
 class WeightTransfer:
     """Dive and squat, all over upright stretches; None without the lean or with few stretches.
 
@@ -301,6 +319,8 @@ class WeightTransfer:
         Pitch lost [deg] and rear wheel travel gained [mm] per m/s2 of steady upright drive.
     stretches : int
         Stretches of upright braking.
+    zones : tuple of ZoneAnswer
+        Corner by corner, where there are laps enough.
     """
 
     brakings: int
@@ -320,6 +340,7 @@ class WeightTransfer:
     steady_rear_squat: Gain | None = None
     lean_known: bool = True
     stretches: int = 0
+    zones: tuple[ZoneAnswer, ...] = ()
 
     @property
     def dive(self) -> Gain | None:

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray
-from telemetry.balance.balance import Gain, LightWheel, WeightTransfer, half_width
+from telemetry.balance.balance import Gain, LightWheel, WeightTransfer, ZoneAnswer, half_width
 from telemetry.balance.road import Riding, find_riding, spring_table
+from telemetry.balance.zones import zone_gains, zone_left
 from telemetry.bike import (
     GRAVITY_M_S2,
     Bike,
@@ -73,6 +74,12 @@ def weight_transfer(
     def steady_gain(values: FloatArray, push: FloatArray, mask: BoolArray) -> Gain | None:
         return _steady_gain(values, push, speed**2, mask, rate)
 
+    middle = np.minimum(np.arange(len(pitch)) * step + step // 2, len(track.corner) - 1)
+    corner, lap = track.corner[middle], track.lap[middle]
+
+    def zones(kind: str, values: FloatArray, push: FloatArray, mask: BoolArray) -> tuple[ZoneAnswer, ...]:
+        return zone_gains(kind, values, push, speed, upright, mask, corner, lap, rate)
+
     dive = ridden_gain(pitch, -acceleration, slowing)
     squat = ridden_gain(-pitch, acceleration, driving)
     rear_squat = ridden_gain(rear, acceleration, driving)
@@ -94,6 +101,11 @@ def weight_transfer(
         steady_rear_squat=steady_gain(rear, acceleration, driving),
         lean_known="lean" in ridden.sources,
         stretches=len(_stretches(slowing, rate)),
+        zones=(
+            *zones("dive", fork, -acceleration, slowing),
+            *zones("squat", rear, acceleration, driving),
+            *zone_left(slow_rear, braking, corner, lap, rate),
+        ),
     )
 
 

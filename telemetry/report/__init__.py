@@ -32,7 +32,7 @@ from telemetry.report.card import SectionTime, card_svg, section_times, usual_la
 from telemetry.report.check import HEADINGS as SENSOR_HEADINGS
 from telemetry.report.check import WANTED, check_log, check_to_json, print_check, sensor_checks, sensor_rows
 from telemetry.report.comparison import CLEAR, CORNER, comparison_document, worked_words
-from telemetry.report.curves import CurveNote, DotRow, Dots, Line, Lines
+from telemetry.report.curves import CurveNote, DotRow, Dots, Line, Lines, ZoneColumn, ZoneDots
 from telemetry.report.damping import (
     bounce_damper_document,
     damper_document,
@@ -115,6 +115,8 @@ __all__ = [
     "corner_laps",
     "Usual",
     "Lines",
+    "ZoneColumn",
+    "ZoneDots",
     "Line",
     "Dots",
     "DotRow",

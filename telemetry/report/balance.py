@@ -27,7 +27,7 @@ from telemetry.report.blocks import (
     table,
     without_intervals,
 )
-from telemetry.report.curves import bump_picture, force_picture, ratio_picture
+from telemetry.report.curves import ZoneDots, bump_picture, force_picture, ratio_picture, zone_picture
 from telemetry.report.figures import Scope, response_picture, spectra_picture
 from telemetry.summary import (
     BUMP,
@@ -426,18 +426,29 @@ def pitch_words(balance: Balance) -> str:
     )
 
 
+ZONES = (
+    "Upright, at each corner: travel gained per g of braking for it (fork) and of drive out of it (rear), over the "
+    "travel at that speed without either; and what the rear keeps to extend while braking. Mean over laps with 95 % "
+    "from lap to lap; dotted: mean of the corners; filled: the rear was light there. The travel without brake and "
+    "drive is one estimate for all corners: compare corners by this, not set-ups."
+)
+
+
 def chassis_section(scope: Scope) -> Section | None:
     """Pitch and heave, what the steering absorbs, dive and squat: sentences, and the numbers folded."""
     balance = scope.balance
+    zones = zone_picture(balance.transfer, scope.summary.light) if balance.transfer else None
     return section(
         "chassis",
         "Pitch, heave and weight transfer",
         *map(Sentence, chassis_words(balance)),
+        Figure("zones", zones, ZONES, Medium.SCREEN) if zones else None,
         fold(
             "Pitch, heave and weight transfer in numbers",
             _bands(balance),
             _steering(balance),
             _transfer(balance),
+            _zones(zones) if zones else None,
             medium=Medium.SCREEN,
         ),
         note="Pitch is positive nose down; heave is the mean of both wheels. Dive and squat are over upright "
@@ -500,6 +511,25 @@ def _transfer(balance: Balance) -> Table | None:
         ("rear travel left to extend under braking [mm]", number(transfer.rear_left_mm, 1), brakings),
     ]
     return table((Column("", words=True), Column("value (95 %)"), Column("times")), rows, "Dive and squat")
+
+
+def _zones(zones: ZoneDots) -> Table | None:
+    columns = (
+        Column("corner", words=True),
+        *(Column(f"{one.title} [{one.unit}]", end=one.end) for one in zones.columns),
+    )
+    rows = [
+        (
+            name,
+            *(
+                UNKNOWN if dot is None else interval(dot.value, dot.ci95, one.decimals)
+                for one in zones.columns
+                for dot in (one.dots[place],)
+            ),
+        )
+        for place, name in enumerate(zones.rows)
+    ]
+    return table(columns, rows, zones.title)
 
 
 def _per_g(gain: Gain) -> tuple[float, tuple[float, float]]:

@@ -40,7 +40,7 @@ _WITH_UNIT = re.compile(
     rf"(?<![\w.,:])(?P<numbers>{_NUMBER}(?:{_LINK}{_NUMBER}\)?)*) (?P<unit>mm/s|mm|N/mm|km/h|bar)(?![\w/²·])"
     r"(?P<change> \([+\-−]\d+(?:\.\d+)?\))?"
 )
-_BRACKET = re.compile(r"\[(mm/s|mm|N/mm|km/h|bar)\]")
+_BRACKET = re.compile(r"\[(mm/s|mm|N/mm|km/h|bar)( per g)?\]")
 _ANY_NUMBER = re.compile(rf"(?<![\w.]){_NUMBER}(?![\w.])")
 
 
@@ -63,8 +63,10 @@ def heading_in(heading: str, unit: Unit) -> str:
     --------
     >>> heading_in("median travel [mm]", UNITS["mm"])
     'median travel [in]'
+    >>> heading_in("fork dive [mm per g]", UNITS["mm"])
+    'fork dive [in per g]'
     """
-    return _BRACKET.sub(f"[{unit.name}]", heading, count=1)
+    return _BRACKET.sub(rf"[{unit.name}\2]", heading, count=1)
 
 
 def numbers_in(text: str, unit: Unit) -> str:
