@@ -159,8 +159,8 @@ def _gain(
         return None
     rows = np.column_stack([np.ones(len(values)), *columns, values])
     tellers = rows[:, :-1] if told_by is None else np.column_stack([np.ones(len(values)), *told_by])
-    known = np.isfinite(rows).all(axis=1) & np.isfinite(tellers).all(axis=1)
-    rows, tellers = (np.where(known[:, None], found, 0.0) for found in (rows, tellers))
+    unknown = ~np.isfinite(np.column_stack([rows, tellers])).all(axis=1)
+    rows[unknown] = tellers[unknown] = 0.0
     parts = np.array([tellers[here].T @ rows[here] for here in stretches])
     whole = parts.sum(axis=0)
     if whole[0, 0] == 0 or np.linalg.cond(whole[:, :-1]) > MOST_CONDITION:

@@ -409,7 +409,7 @@ def together_words(summary: Summary) -> str:
             side = "behind" if band.phase_deg < 0 else "ahead of"
             words += f", rear {number(abs(band.phase_deg))} deg {side} the front"
         parts.append(words)
-    return f"Both ends together, {'; '.join(parts)}." if parts else ""
+    return f"Speed of both wheels together, {'; '.join(parts)}." if parts else ""
 
 
 def pitch_words(balance: Balance) -> str:
@@ -522,7 +522,7 @@ def chassis_words(balance: Balance) -> tuple[str, ...]:
         low, high = chassis.body_band_hz
         body = next((band for band in chassis.bands if (band.low_hz, band.high_hz) == (low, high)), None)
         if body is not None:
-            words = f"Body band, {low:g} to {high:g} Hz: {number(100 * body.pitch_share)} % of the motion is pitch"
+            words = f"Travel of both wheels, {low:g} to {high:g} Hz: {number(100 * body.pitch_share)} % of it is pitch"
             if chassis.coherence is not None and chassis.rear_lag_deg is not None:
                 side = "after" if chassis.rear_lag_deg >= 0 else "before"
                 words += (
