@@ -281,10 +281,12 @@ def _bump_groups(bump: SameBump) -> Fold | None:
 def _bumps_used(bump: SameBump) -> str:
     """Which bumps stand behind the numbers, and which were not used."""
     delay = bump.delay_residual_ms
+    left_out = bump.response is not None and 0 < bump.response.pairs < bump.pairs
     said = [
-        f"Average over {bump.pairs} bumps that stand clear of the road's grain, at {bump.places} places; the rear met "
-        f"them a wheelbase later{'' if delay is None else f' (within {number(abs(delay), 1)} ms)'}.",
-        f"At {bump.disturbed_pairs} brake or drive came or went: the speed this gave each end is taken off."
+        f"{bump.pairs} bumps stand clear of the road's grain, at {bump.places} places; the rear met them a wheelbase "
+        f"later{'' if delay is None else f' (within {number(abs(delay), 1)} ms)'}.",
+        f"At {bump.disturbed_pairs} brake or drive came or went: the speed this gave each end is taken off"
+        f"{', and the average answer leaves them out' if left_out else ''}."
         if bump.disturbed_pairs
         else "",
         f"Not used: {bump.grain_pairs} no larger than the road's grain"
