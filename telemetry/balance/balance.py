@@ -63,12 +63,17 @@ class BumpMeasure:
 
 @dataclass(frozen=True)
 class BumpResponse:
-    """Average wheel travel of both ends about a bump, each from the moment it met it, from the travel before. [mm]"""
+    """Average wheel travel of both ends about a bump, each from the moment it met it, from the travel before. [mm]
+
+    ``pairs`` is of how many clear bumps: those at which neither brake nor drive came or went, all where these are too
+    few; 0 in what was stored before it was counted.
+    """
 
     lag_ms: tuple[float, ...]
     front_mm: tuple[float, ...]
     rear_mm: tuple[float, ...]
     measures: tuple[BumpMeasure, ...]
+    pairs: int = 0
 
 
 @dataclass(frozen=True)

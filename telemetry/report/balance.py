@@ -281,10 +281,12 @@ def _bump_groups(bump: SameBump) -> Fold | None:
 def _bumps_used(bump: SameBump) -> str:
     """Which bumps stand behind the numbers, and which were not used."""
     delay = bump.delay_residual_ms
+    left_out = bump.response is not None and 0 < bump.response.pairs < bump.pairs
     said = [
-        f"Average over {bump.pairs} bumps that stand clear of the road's grain, at {bump.places} places; the rear met "
-        f"them a wheelbase later{'' if delay is None else f' (within {number(abs(delay), 1)} ms)'}.",
-        f"At {bump.disturbed_pairs} brake or drive came or went: the speed this gave each end is taken off."
+        f"{bump.pairs} bumps stand clear of the road's grain, at {bump.places} places; the rear met them a wheelbase "
+        f"later{'' if delay is None else f' (within {number(abs(delay), 1)} ms)'}.",
+        f"At {bump.disturbed_pairs} brake or drive came or went: the speed this gave each end is taken off"
+        f"{', and the average answer leaves them out' if left_out else ''}."
         if bump.disturbed_pairs
         else "",
         f"Not used: {bump.grain_pairs} no larger than the road's grain"
@@ -409,7 +411,7 @@ def together_words(summary: Summary) -> str:
             side = "behind" if band.phase_deg < 0 else "ahead of"
             words += f", rear {number(abs(band.phase_deg))} deg {side} the front"
         parts.append(words)
-    return f"Both ends together, {'; '.join(parts)}." if parts else ""
+    return f"Speed of both wheels together, {'; '.join(parts)}." if parts else ""
 
 
 def pitch_words(balance: Balance) -> str:
@@ -552,7 +554,7 @@ def chassis_words(balance: Balance) -> tuple[str, ...]:
         low, high = chassis.body_band_hz
         body = next((band for band in chassis.bands if (band.low_hz, band.high_hz) == (low, high)), None)
         if body is not None:
-            words = f"Body band, {low:g} to {high:g} Hz: {number(100 * body.pitch_share)} % of the motion is pitch"
+            words = f"Travel of both wheels, {low:g} to {high:g} Hz: {number(100 * body.pitch_share)} % of it is pitch"
             if chassis.coherence is not None and chassis.rear_lag_deg is not None:
                 side = "after" if chassis.rear_lag_deg >= 0 else "before"
                 words += (

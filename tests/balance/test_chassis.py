@@ -161,6 +161,25 @@ def test_each_corner_has_its_own_dive_and_squat():
     assert left[0].value == pytest.approx(np.quantile(travel[corner == 1], 0.05), abs=1.0)
 
 
+def test_noise_of_the_acceleration_does_not_flatten_squat():
+    # any text on regression: noise of variance n on a regressor of variance s flattens the slope to s / (s + n)
+    rng = np.random.default_rng(8)
+    drive = np.repeat(rng.uniform(2.0, 4.0, 60), round(2.0 * RATE_HZ))
+    drive = np.convolve(drive, np.full(500, 1 / 500), "same")
+    pause = np.zeros(round(1.0 * RATE_HZ))
+    acceleration = np.concatenate([np.concatenate([pause, part]) for part in np.split(drive, 20)])
+    rear = 40.0 + 3.0 * acceleration
+    motion, track = motion_of(np.full(len(rear), 50.0), rear), track_of(len(rear), np.full(len(rear), 50.0))
+    slow = rng.normal(0.0, 0.35, len(rear) // 100 + 1)  # one value in 0.2 s
+    noisy = acceleration + np.repeat(slow, 100)[: len(rear)]
+    sources = {"acceleration": "speed", "lean": "lean"}
+    speed = 50.0 + 5.0 * np.sin(np.arange(len(rear)) / RATE_HZ / 7.0)
+    riding = Riding(RATE_HZ, speed, noisy, np.zeros(len(rear)), sources)
+    gain = weight_transfer(motion, track, np.ones(len(rear), bool), riding).steady_rear_squat
+    assert gain.value == pytest.approx(3.0, rel=0.05)
+    assert gain.ci95[0] < 3.0 < gain.ci95[1]
+
+
 def test_lean_that_goes_while_drive_comes_is_not_squat():
     # a rear that rises under drive as the lean goes: the load of m g / cos(lean) falls by half from 48 deg to upright
     def lean_deg(acceleration):
