@@ -50,8 +50,8 @@ class Printer:
     title: str = ""
 
     def section(self, section: Section | None, *more: Any) -> Any:
-        """A section of a page, with what else stands in it; None for None."""
-        if section is None:
+        """A section of a page, with what else stands in it; None where nothing does."""
+        if section is None or not (section.blocks or more):
             return None
         content = (*self.blocks(section), *more)
         note = words(section.note, self.view) if section.note else None
