@@ -34,6 +34,7 @@ from telemetry.report import (
     Sentences,
     Spot,
     Table,
+    ZoneDots,
 )
 
 # So many sentences stand beside the answer; the others open on demand, so that the pictures stay in view.
@@ -49,8 +50,8 @@ class Printer:
     title: str = ""
 
     def section(self, section: Section | None, *more: Any) -> Any:
-        """A section of a page, with what else stands in it; None for None."""
-        if section is None:
+        """A section of a page, with what else stands in it; None where nothing does."""
+        if section is None or not (section.blocks or more):
             return None
         content = (*self.blocks(section), *more)
         note = words(section.note, self.view) if section.note else None
@@ -210,7 +211,7 @@ def _blank(block: Blank, printer: Printer) -> Any:
 def _figure(block: Figure, printer: Printer) -> Any:
     low = block.name.startswith("ring-") or block.name == "course"
     figure, label = drawn(block.picture, printer.theme), f"{block.picture.title}; in words and numbers below."
-    if isinstance(block.picture, Dots):
+    if isinstance(block.picture, Dots | ZoneDots):
         picture = parts.graph(block.name, figure, "rows", label, height_px=dots_height_px(block.picture))
     else:
         picture = parts.graph(block.name, figure, "low" if low else "middle", label)

@@ -15,17 +15,18 @@ import numpy as np
 from dash import html
 from flask import Flask, Response, has_request_context, request
 
-from dashboard.unit_words import (
-    CHOICES,
+from telemetry.report import (
+    UNIT_CHOICES,
     UNITS,
     Unit,
     heading_in,
     heading_unit,
-    numbers_in,
+    page_in,
+    picture_in,
+    row_changes,
     text_in,
     unit_of,
 )
-from telemetry.report import with_other_axes
 
 COOKIE = "bothends-units"
 _KEPT = {"Form", "Input", "Textarea", "Pre", "Code", "Store", "Script"}
@@ -38,7 +39,7 @@ def chosen() -> frozenset[str]:
     """The units that this browser asks for in place of ours."""
     if not has_request_context():
         return frozenset()
-    return frozenset(request.cookies.get(COOKIE, "").split(".")) & frozenset(CHOICES)
+    return frozenset(request.cookies.get(COOKIE, "").split(".")) & frozenset(UNIT_CHOICES)
 
 
 def choice() -> html.Section:
@@ -143,45 +144,29 @@ def _cells(row: Json) -> list[Json]:
 
 
 def _table(children: Json, units: Collection[str]) -> Json:
-    """A table's numbers by the unit in the heading of their column, of the whole table, or of their row."""
+    """A table's cells by the rules of `row_changes`; links in them stay."""
     heads = [
-        cell for head in _of_type(children, "Thead") for row in _of_type(head, "Tr") for cell in _cells(row)
+        _words(cell)
+        for head in _of_type(children, "Thead")
+        for row in _of_type(head, "Tr")
+        for cell in _cells(row)
     ]
-    columns = [heading_unit(_words(cell), units) for cell in heads]
-    whole = columns[0] if columns and re.fullmatch(r"\[[^\]]*\]", _words(heads[0]).strip()) else None
-
-    def row_in(row: Json, *, head: bool) -> Json:
-        cells = _cells(row)
-        label = _words(cells[0]) if cells else ""
-        of_row = None if head else heading_unit(label, units)
-        last = _words(cells[-1]).strip() if len(cells) > 2 and not head else ""
-        if written := unit_of(last, units):  # a row with its unit in the last cell
-            changed = [_leaves(cell, lambda text: numbers_in(text, written)) for cell in cells[1:-1]]
-            ending = _leaves(cells[-1], lambda text: written.name)
-            return {**row, "props": {**row["props"], "children": [cells[0], *changed, ending]}}
-        made = []
-        for place, cell in enumerate(cells):
-            of_column = columns[place] if place < len(columns) else None
-            unit = of_column or whole or (of_row if place else None)
-            if head and of_column:
-                made.append(_leaves(cell, lambda text, unit=of_column: heading_in(text, unit)))
-            elif of_row and not place:
-                made.append(_leaves(cell, lambda text, unit=of_row: heading_in(text, unit)))
-            elif unit and not head and text_in(_words(cell), units) == _words(cell) and (place or of_column):
-                made.append(_leaves(cell, lambda text, unit=unit: numbers_in(text, unit)))
-            else:
-                made.append(in_units(cell, units))
-        return {**row, "props": {**row["props"], "children": made}}
 
     def walk(value: Json, head: bool) -> Json:
         if isinstance(value, list):
             return [walk(part, head) for part in value]
         if not isinstance(value, dict) or "props" not in value:
             return value
-        if value["type"] == "Tr":
-            return row_in(value, head=head)
-        inner = walk(value["props"].get("children"), head or value["type"] == "Thead")
-        return {**value, "props": {**value["props"], "children": inner}}
+        if value["type"] != "Tr":
+            inner = walk(value["props"].get("children"), head or value["type"] == "Thead")
+            return {**value, "props": {**value["props"], "children": inner}}
+        cells = _cells(value)
+        changes = row_changes(heads, [_words(cell) for cell in cells], units, head=head)
+        made = [
+            _leaves(cell, change) if change else in_units(cell, units)
+            for cell, change in zip(cells, changes, strict=True)
+        ]
+        return {**value, "props": {**value["props"], "children": made}}
 
     return walk(children, False)
 
@@ -206,6 +191,8 @@ def _figure(figure: Json, units: Collection[str]) -> Json:
     of_axis: dict[str, Unit] = {}
     factors: dict[str, float] = {}
     for line in data:
+        if isinstance(line.get("text"), list):
+            line["text"] = [text_in(text, units) for text in line["text"]]
         meta = line.get("meta")
         if isinstance(meta, dict) and (unit := unit_of(str(meta.get("unit", "")), units)):
             digits = max(int(meta.get("digits", 0)) + unit.more, 0)
@@ -272,61 +259,3 @@ def _ticks(span: list[float], unit: Unit) -> dict[str, Any]:
         "tickvals": [value / unit.factor for value in values],
         "ticktext": [f"{value + 0.0:.{decimals}f}".replace("-", "−") for value in values],
     }
-
-
-_TEXT_OF_PAGE = re.compile(r"(<style.*?</style>|<svg.*?</svg>|<table.*?</table>|<[^>]*>)", re.DOTALL)
-_ROW, _CELL = re.compile(r"<tr.*?</tr>", re.DOTALL), re.compile(r"(<t[hd][^>]*>)(.*?)(</t[hd]>)", re.DOTALL)
-
-
-def page_in(page: str, units: Collection[str]) -> str:
-    """A printed page with its texts, tables and pictures in other units."""
-    return "".join(
-        _html_table(part, units)
-        if part.startswith("<table")
-        else picture_in(part, units)
-        if part.startswith("<svg")
-        else part
-        if part.startswith("<")
-        else text_in(part, units)
-        for part in _TEXT_OF_PAGE.split(page)
-    )
-
-
-_TEXT_OF_PICTURE = re.compile(r"(<text[^>]*>)([^<]*)(</text>)")
-
-
-def picture_in(picture: str, units: Collection[str]) -> str:
-    """A drawn picture with its axes and words in other units."""
-
-    def per(ours: str) -> float | None:
-        unit = unit_of(ours, units)
-        return None if unit is None else unit.factor
-
-    def words(found: re.Match[str]) -> str:
-        said = text_in(found[2], units)
-        while unit := heading_unit(said, units):
-            said = heading_in(said, unit)
-        return f"{found[1]}{said}{found[3]}"
-
-    return _TEXT_OF_PICTURE.sub(words, with_other_axes(picture, per))
-
-
-def _html_table(table: str, units: Collection[str]) -> str:
-    """A table of a printed page, read as one of the screen: the same rules for both."""
-    heads: list[Json] = []
-
-    def row(found: re.Match[str]) -> str:
-        cells = _CELL.findall(found[0])
-        texts = [{"type": "Td", "props": {"children": text}} for _, text, _ in cells]
-        is_head = not heads
-        if is_head:
-            heads.extend(texts)
-        tree = [
-            {"type": "Thead", "props": {"children": [{"type": "Tr", "props": {"children": heads}}]}},
-            {"type": "Tbody", "props": {"children": [{"type": "Tr", "props": {"children": texts}}]}},
-        ]
-        made = _table(tree, units)[0 if is_head else 1]["props"]["children"][0]["props"]["children"]
-        new = iter(made)
-        return _CELL.sub(lambda cell: f"{cell[1]}{_words(next(new))}{cell[3]}", found[0])
-
-    return _ROW.sub(row, table)

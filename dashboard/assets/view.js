@@ -467,8 +467,35 @@
       "'><rect width='100%' height='100%' fill='" + paper + "'/>" + drawn.join("") + "</svg>";
   }
   function quoted(text) { return '"' + String(text).replace(/"/g, '""') + '"'; }
+  // One button for every sentence of the page: it stands beside the one that is pointed to, or was tapped.
+  const floating = document.createElement("button");
+  floating.className = "quiet copy floating";
+  floating.textContent = "Copy";
+  floating.title = "Copy this sentence";
+  floating.dataset.copy = "sentence";
+  floating.hidden = true;
+  let leaving = 0, sentence = null;
+  document.addEventListener("pointerover", function (event) {
+    if (event.target === floating) { clearTimeout(leaving); return; }
+    const found = event.target.closest("main p, main li, main dd");
+    const own = found && found.closest("form, .findings > li, .first-answer > :first-child, nav");
+    if (!found || own || !/[.!?]$/.test(found.textContent.trim())) {
+      clearTimeout(leaving);
+      leaving = setTimeout(() => { floating.hidden = true; }, 600);
+      return;
+    }
+    clearTimeout(leaving);
+    sentence = found;
+    if (!floating.isConnected) document.body.append(floating);
+    floating.hidden = false;
+    const box = found.getBoundingClientRect();
+    const beside = box.right + floating.offsetWidth + 4 < document.documentElement.clientWidth;
+    floating.style.left = window.scrollX + (beside ? box.right + 2 : box.right - floating.offsetWidth) + "px";
+    floating.style.top = window.scrollY + (beside ? box.top : box.bottom) + "px";
+  });
   function copy(button) {
-    const words = [...button.parentElement.querySelectorAll("p, h3")].map(part => part.textContent).join("\n");
+    const from = button === floating ? [sentence] : [...button.parentElement.querySelectorAll("p, h3")];
+    const words = from.map(part => part.textContent).join("\n");
     navigator.clipboard.writeText(words).then(() => { button.textContent = "Copied"; }, () => { button.textContent = "Not allowed"; });
     setTimeout(() => { button.textContent = "Copy"; }, 1500);
   }

@@ -5,7 +5,7 @@ import plotly.graph_objects as go
 
 from dashboard.figures.halves import hover_title
 from dashboard.theme import Theme, across, template, words
-from telemetry.report import CurveNote, DotRow, Dots, Line, Lines
+from telemetry.report import CurveNote, DotRow, Dots, Line, Lines, ZoneColumn, ZoneDots
 from telemetry.summary import number
 
 # Height of one row of dots, and of the axis below them. [px]
@@ -166,8 +166,10 @@ def _headings(picture: Lines, theme: Theme) -> list[dict]:
     ]
 
 
-def dots_height_px(picture: Dots) -> int:
+def dots_height_px(picture: Dots | ZoneDots) -> int:
     """Height the picture needs. [px]"""
+    if isinstance(picture, ZoneDots):
+        return ROW_PX * len(picture.rows) + FOOT_PX
     groups = len({row.group for row in picture.rows if row.group})
     return ROW_PX * (len(picture.rows) + groups) + FOOT_PX
 
@@ -275,6 +277,81 @@ def _ratios(rows: tuple[DotRow, ...], places: list[float], side: str, axis: str,
             "symmetric": False,
             "array": [high - ratio.value for (_, _, ratio), (_, high) in zip(told, limits, strict=True)],
             "arrayminus": [ratio.value - low for (_, _, ratio), (low, _) in zip(told, limits, strict=True)],
+            "color": theme.soft,
+            "thickness": 1.4,
+            "width": 0,
+        },
+    )
+
+
+def zones_figure(picture: ZoneDots, theme: Theme) -> go.Figure:
+    """A row a corner; each column on a scale of its own, from 0 where it has one sign."""
+    n, gap = len(picture.columns), 0.05
+    width = (1 - gap * (n - 1)) / n
+    layout: dict = {
+        "template": template(theme),
+        "dragmode": False,
+        "hovermode": "closest",
+        "margin": {"l": 8, "r": 14, "t": 12, "b": 64},
+        "yaxis": {
+            "range": [len(picture.rows) - 0.5, -0.6],
+            "tickvals": list(range(len(picture.rows))),
+            "ticktext": list(picture.rows),
+            "fixedrange": True,
+            "zeroline": False,
+        },
+        "shapes": [],
+    }
+    data = []
+    for place, column in enumerate(picture.columns):
+        short = "x" if place == 0 else f"x{place + 1}"
+        told = [(at, dot) for at, dot in enumerate(column.dots) if dot is not None]
+        limits = [0.0, *(limit for _, dot in told for limit in dot.ci95)]
+        pad = 0.06 * (max(limits) - min(limits) or 1.0)
+        low, high = min(limits), max(limits)
+        layout["xaxis" + short[1:]] = {
+            "domain": [place * (width + gap), place * (width + gap) + width],
+            "anchor": "y",
+            "range": [low - (pad if low < 0 else 0.0), high + (pad if high > 0 else 0.0)],
+            "fixedrange": True,
+            "nticks": 4,
+            "tickangle": 0,
+            "title": {"text": f"{column.title}<br>[{column.unit}]", "font": {"size": 12}},
+        }
+        mean = float(np.mean([dot.value for _, dot in told]))
+        layout["shapes"].append(
+            {"type": "line", "xref": short, "x0": mean, "x1": mean, "yref": "paper", "y0": 0, "y1": 1,
+             "line": {"color": theme.soft, "width": 1, "dash": "dot"}}
+        )  # fmt: skip
+        data.append(_zone_dots(picture, column, short, theme))
+    return go.Figure(data=data, layout=layout)
+
+
+def _zone_dots(picture: ZoneDots, column: ZoneColumn, axis: str, theme: Theme) -> go.Scatter:
+    told = [(at, dot) for at, dot in enumerate(column.dots) if dot is not None]
+    return go.Scatter(
+        x=[dot.value for _, dot in told],
+        y=[at for at, _ in told],
+        xaxis=axis,
+        mode="markers",
+        name=column.title,
+        text=[
+            f"{column.title}, {picture.rows[at]}: {number(dot.value, column.decimals)} {column.unit}, 95 % "
+            f"{number(dot.ci95[0], column.decimals)} to {number(dot.ci95[1], column.decimals)} {column.unit}, "
+            f"{dot.laps} laps" + (", light" if dot.marked else "")
+            for at, dot in told
+        ],
+        hovertemplate="%{text}<extra></extra>",
+        marker={
+            "size": 9,
+            "color": theme.of(column.end),
+            "symbol": ["diamond" if dot.marked else "circle-open" for _, dot in told],
+        },
+        error_x={
+            "type": "data",
+            "symmetric": False,
+            "array": [dot.ci95[1] - dot.value for _, dot in told],
+            "arrayminus": [dot.value - dot.ci95[0] for _, dot in told],
             "color": theme.soft,
             "thickness": 1.4,
             "width": 0,

@@ -5,11 +5,11 @@ from typing import Any
 
 import plotly.graph_objects as go
 
-from dashboard.figures.curves import dots_figure, lines_figure
+from dashboard.figures.curves import dots_figure, lines_figure, zones_figure
 from dashboard.figures.halves import halves_figure, spectrum_figure
 from dashboard.figures.season import season_figure
 from dashboard.theme import Theme
-from telemetry.report import Dots, Halves, Lines, SeasonPicture, Spectrum
+from telemetry.report import Dots, Halves, Lines, SeasonPicture, Spectrum, ZoneDots
 
 DRAW: dict[type, Callable[[Any, Theme], go.Figure]] = {
     Halves: halves_figure,
@@ -17,6 +17,7 @@ DRAW: dict[type, Callable[[Any, Theme], go.Figure]] = {
     Spectrum: spectrum_figure,
     Lines: lines_figure,
     Dots: dots_figure,
+    ZoneDots: zones_figure,
 }
 
 

@@ -242,7 +242,7 @@ def next_step(amounts: Amounts) -> list[Any]:
         said.append(html.P(f"{expected.words}.", className="step-words"))
         said.append(html.P(f"Expected next time out: {row.in_words()}."))
     else:
-        said.append(html.P(f"What a step does is not known: {expected.reason}"))
+        said.append(html.P(f"What a step does is not known. {expected.reason}"))
     return [*said, html.P(CHANGE_CAUTION, className="note")]
 
 

@@ -65,7 +65,7 @@ def _form(logbook: Logbook, entry: RunEntry) -> html.Form:
             "Change",
             forms.fields(
                 forms.select("What", "key", options, options[0][0]),
-                forms.text("By how much, in its unit", "by", "", number=True, example="+2"),
+                forms.text("By how much", "by", "", number=True, example="+2"),
             ),
             html.P(forms.send("Ride these laps again with it"), className="links"),
             note="The same laps, road and riding, with the new set-up. One change at a time.",

@@ -63,12 +63,17 @@ class BumpMeasure:
 
 @dataclass(frozen=True)
 class BumpResponse:
-    """Average wheel travel of both ends about a bump, each from the moment it met it, from the travel before. [mm]"""
+    """Average wheel travel of both ends about a bump, each from the moment it met it, from the travel before. [mm]
+
+    ``pairs`` is of how many clear bumps: those at which neither brake nor drive came or went, all where these are too
+    few; 0 in what was stored before it was counted.
+    """
 
     lag_ms: tuple[float, ...]
     front_mm: tuple[float, ...]
     rear_mm: tuple[float, ...]
     measures: tuple[BumpMeasure, ...]
+    pairs: int = 0
 
 
 @dataclass(frozen=True)
@@ -272,6 +277,24 @@ class Gain:
 
 
 @dataclass(frozen=True)
+class ZoneAnswer:
+    """What an end did at one corner: the mean over laps, with its 95 % interval.
+
+    Parameters
+    ----------
+    kind : str
+        "dive": fork travel along the leg per m/s2 of upright braking for the corner [mm]; "squat": rear wheel travel
+        per m/s2 of upright drive out of it [mm]; "left": rear wheel travel left to extend while braking for it [mm].
+    """
+
+    kind: str
+    corner: int
+    laps: int
+    value: float
+    ci95: tuple[float, float]
+
+
+@dataclass(frozen=True)
 class WeightTransfer:
     """Dive and squat, all over upright stretches; None without the lean or with few stretches.
 
@@ -301,6 +324,8 @@ class WeightTransfer:
         Pitch lost [deg] and rear wheel travel gained [mm] per m/s2 of steady upright drive.
     stretches : int
         Stretches of upright braking.
+    zones : tuple of ZoneAnswer
+        Corner by corner, where there are laps enough.
     """
 
     brakings: int
@@ -320,6 +345,7 @@ class WeightTransfer:
     steady_rear_squat: Gain | None = None
     lean_known: bool = True
     stretches: int = 0
+    zones: tuple[ZoneAnswer, ...] = ()
 
     @property
     def dive(self) -> Gain | None:

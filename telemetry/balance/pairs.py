@@ -64,7 +64,7 @@ def summarise_pairs(
         rebound_ratio_noise_ci95=ratios["rebound_mm_s"].noise_ci95,
         disturbed_pairs=int(np.count_nonzero(clear & pairs.disturbed)),
         groups=tuple(_groups(pairs, track, use)) if whole and track is not None else (),
-        response=stacked(pairs, clear) if whole else None,
+        response=(stacked(pairs, clear & ~pairs.disturbed) or stacked(pairs, clear)) if whole else None,
         places=len(np.unique(pairs.place[clear])),
         grain_pairs=int(np.count_nonzero(use & ~pairs.clear & ~pairs.hanging)),
         hanging_pairs=int(np.count_nonzero(use & pairs.hanging)),
@@ -142,6 +142,7 @@ def stacked(pairs: BumpPairs, use: BoolArray) -> BumpResponse | None:
         front_mm=tuple(np.round(mean["front"][thin], 3).tolist()),
         rear_mm=tuple(np.round(mean["rear"][thin], 3).tolist()),
         measures=tuple(_measure(name, whole, without) for name in whole["front"]),
+        pairs=int(np.count_nonzero(use)),
     )
 
 

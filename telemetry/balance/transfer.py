@@ -6,8 +6,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray
-from telemetry.balance.balance import Gain, LightWheel, WeightTransfer, half_width
+from telemetry.balance.balance import Gain, LightWheel, WeightTransfer, ZoneAnswer, half_width
 from telemetry.balance.road import Riding, find_riding, spring_table
+from telemetry.balance.zones import zone_gains, zone_left
 from telemetry.bike import (
     GRAVITY_M_S2,
     Bike,
@@ -71,7 +72,13 @@ def weight_transfer(
         return _gain(values, [push], _stretches(mask, rate))
 
     def steady_gain(values: FloatArray, push: FloatArray, mask: BoolArray) -> Gain | None:
-        return _steady_gain(values, push, speed**2, mask, rate)
+        return _steady_gain(values, push, speed**2, mask, rate, beside=mask is driving)
+
+    middle = np.minimum(np.arange(len(pitch)) * step + step // 2, len(track.corner) - 1)
+    corner, lap = track.corner[middle], track.lap[middle]
+
+    def zones(kind: str, values: FloatArray, push: FloatArray, mask: BoolArray) -> tuple[ZoneAnswer, ...]:
+        return zone_gains(kind, values, push, speed, upright, mask, corner, lap, rate)
 
     dive = ridden_gain(pitch, -acceleration, slowing)
     squat = ridden_gain(-pitch, acceleration, driving)
@@ -94,6 +101,11 @@ def weight_transfer(
         steady_rear_squat=steady_gain(rear, acceleration, driving),
         lean_known="lean" in ridden.sources,
         stretches=len(_stretches(slowing, rate)),
+        zones=(
+            *zones("dive", fork, -acceleration, slowing),
+            *zones("squat", rear, acceleration, driving),
+            *zone_left(slow_rear, braking, corner, lap, rate),
+        ),
     )
 
 
@@ -103,12 +115,21 @@ def _stretches(mask: BoolArray, rate: float) -> list[slice]:
 
 
 def _steady_gain(
-    values: FloatArray, acceleration: FloatArray, drag: FloatArray, mask: BoolArray, rate: float
+    values: FloatArray,
+    acceleration: FloatArray,
+    drag: FloatArray,
+    mask: BoolArray,
+    rate: float,
+    *,
+    beside: bool,
 ) -> Gain | None:
     """Slope of values over an acceleration that is held, at one speed.
 
     At low frequencies an end follows as G (a - tau da/dt) whatever its damping: the rate of change of the acceleration
-    takes out delay and overshoot, ``drag`` what goes with the square of the speed.
+    takes out delay and overshoot, ``drag`` what goes with the square of the speed. Drive at one speed is small, and
+    noise of the acceleration flattens the slope; ``beside`` takes the acceleration just before and after, whose noise
+    is another, as instruments (W. A. Fuller, Measurement Error Models, Wiley 1987, sec. 1.4; from memory). Brakes come
+    too quickly for that, and their acceleration is far above its noise.
     """
     gains = []
     for length_s in STEADY_S:
@@ -116,7 +137,11 @@ def _steady_gain(
         whole = np.nan_to_num(_running_mean(mask.astype(np.float64), width)) > 1 - 1e-9
         push = _running_mean(acceleration, width)
         columns = [push, _running_mean(drag, width) / 1e3, np.gradient(push) * rate]
-        gains.append(_gain(_running_mean(values, width), columns, _stretches(whole, rate)))
+        told_by = None
+        if beside:
+            before, after = (_running_mean(_moved(acceleration, by), width) for by in (width, -width))
+            told_by = [(before + after) / 2, columns[1], (after - before) * rate / (2 * width)]
+        gains.append(_gain(_running_mean(values, width), columns, _stretches(whole, rate), told_by))
     middle = gains[1]
     if middle is None:
         return None
@@ -125,22 +150,36 @@ def _steady_gain(
     return Gain(middle.value, (middle.value - half, middle.value + half))
 
 
-def _gain(values: FloatArray, columns: Sequence[FloatArray], stretches: list[slice]) -> Gain | None:
+def _moved(values: FloatArray, by: int) -> FloatArray:
+    """Values of so many samples earlier, NaN beyond the ends."""
+    found = np.roll(values, by)
+    found[slice(None, by) if by > 0 else slice(by, None)] = np.nan
+    return found
+
+
+def _gain(
+    values: FloatArray,
+    columns: Sequence[FloatArray],
+    stretches: list[slice],
+    told_by: Sequence[FloatArray] | None = None,
+) -> Gain | None:
     """Slope of values over the first column within stretches, the others taken out, with a jackknife over stretches.
 
-    None with few stretches, or where the columns cannot be separated.
+    None with few stretches, or where the columns cannot be separated. ``told_by`` are instruments of the columns.
     """
     if len(stretches) < FEWEST_STRETCHES:
         return None
     rows = np.column_stack([np.ones(len(values)), *columns, values])
-    rows[~np.isfinite(rows).all(axis=1)] = 0.0
-    parts = np.array([rows[here].T @ rows[here] for here in stretches])
+    tellers = rows[:, :-1] if told_by is None else np.column_stack([np.ones(len(values)), *told_by])
+    unknown = ~np.isfinite(np.column_stack([rows, tellers])).all(axis=1)
+    rows[unknown] = tellers[unknown] = 0.0
+    parts = np.array([tellers[here].T @ rows[here] for here in stretches])
     whole = parts.sum(axis=0)
-    if whole[0, 0] == 0 or np.linalg.cond(whole[:-1, :-1]) > MOST_CONDITION:
+    if whole[0, 0] == 0 or np.linalg.cond(whole[:, :-1]) > MOST_CONDITION:
         return None
     rest = whole - parts
-    slopes = np.linalg.solve(rest[:, :-1, :-1], rest[:, :-1, -1:])[:, 1, 0]
-    value = float(np.linalg.solve(whole[:-1, :-1], whole[:-1, -1])[1])
+    slopes = np.linalg.solve(rest[:, :, :-1], rest[:, :, -1:])[:, 1, 0]
+    value = float(np.linalg.solve(whole[:, :-1], whole[:, -1])[1])
     n = len(slopes)
     half = half_width(float(np.sqrt((n - 1) / n * np.sum((slopes - slopes.mean()) ** 2))), n)
     return Gain(value, (value - half, value + half))

@@ -149,7 +149,7 @@ def _report(
     write_text(arguments.csv, _csv_text(found), inputs=inputs)
     runs = [record for record in found.values() if record.rows]
     if runs:
-        print_section(runs_section(runs), console(), heading=False)
+        print_section(runs_section(runs), console(arguments), heading=False)
     if len(runs) < len(found):
         raise BothEndsError(
             f"{len(found) - len(runs)} of {len(found)} logs could not be used; the lines above say why."

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from telemetry.balance import BounceTest, bounce_to_json
 from telemetry.bike import Bike, load_bike
 from telemetry.cli.channels import keep, with_channels
-from telemetry.cli.output import console, working, write_text
+from telemetry.cli.output import console, working, write_page, write_text
 from telemetry.logs import read_log
 from telemetry.notes import QualityNote
 from telemetry.report import print_bounce
@@ -22,8 +22,8 @@ def bounce(arguments: argparse.Namespace) -> None:
         if arguments.html:
             from telemetry.report import bounce_html
 
-            write_text(arguments.html, bounce_html(result, notes), inputs=inputs)
-    print_bounce(result, notes, console())
+            write_page(arguments, arguments.html, bounce_html(result, notes), inputs)
+    print_bounce(result, notes, console(arguments))
 
 
 def bounce_of(

@@ -46,7 +46,7 @@ def check(arguments: argparse.Namespace) -> None:
             arguments.json, check_to_json(result), inputs=(arguments.log, arguments.bike, arguments.circuit)
         )
     keep(log, given)
-    print_check(result, console(), bike_given=bike is not None)
+    print_check(result, console(arguments), bike_given=bike is not None)
     if refusal is not None:
         raise refusal
 

@@ -41,7 +41,7 @@ def compare(arguments: argparse.Namespace) -> None:
             traces=(a.traces, b.traces),
         )
         write_text(arguments.json, comparison_to_json(result), inputs=inputs)
-    print_comparison(result, console())
+    print_comparison(result, console(arguments))
 
 
 def _outings(arguments: argparse.Namespace, bike: str) -> tuple[Outing, ...]:

@@ -42,7 +42,7 @@ def damper(arguments: argparse.Namespace) -> None:
         a, b = from_logbook(arguments) if arguments.logbook else from_logs(arguments)
         result = compare_damper(a.summary, b.summary, arguments.end)
         write_text(arguments.json, damper_comparison_to_json(result), inputs=inputs)
-    print_document(damper_document(result), console())
+    print_document(damper_document(result), console(arguments))
 
 
 def _by_hand(arguments: argparse.Namespace, inputs: tuple[str | None, ...]) -> None:
@@ -58,9 +58,9 @@ def _by_hand(arguments: argparse.Namespace, inputs: tuple[str | None, ...]) -> N
         )
         result = compare_bounce(a, b, arguments.end)
         write_text(arguments.json, bounce_comparison_to_json(result), inputs=inputs)
-    print_document(bounce_damper_document(result), console())
+    print_document(bounce_damper_document(result), console(arguments))
     if log := quality_section((*notes_a, *notes_b)):
-        print_section(log, console())
+        print_section(log, console(arguments))
 
 
 def _history(arguments: argparse.Namespace) -> None:
@@ -71,4 +71,4 @@ def _history(arguments: argparse.Namespace) -> None:
         runs = history_of_damper(Logbook(arguments.logbook, create=False), name)
     rows = [asdict(run) for run in runs]
     write_text(arguments.json, json.dumps({"schema": HISTORY_SCHEMA, "damper": name, "runs": rows}, indent=1))
-    print_document(history_document(name, runs), console())
+    print_document(history_document(name, runs), console(arguments))

@@ -36,4 +36,4 @@ def debrief(arguments: argparse.Namespace) -> None:
             ),
         )
         page = debrief_document(summary, traces, sheet=sheet, details=details, expected=expected)
-    print_document(page, console())
+    print_document(page, console(arguments))

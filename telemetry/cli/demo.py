@@ -37,7 +37,7 @@ def _demo_in(directory: Path, arguments: argparse.Namespace) -> None:
     shown = fill(logbook)
     summary = logbook.summary(shown)
     write_text(arguments.json, summary_to_json(summary))
-    print_review(summary, console())
+    print_review(summary, console(arguments))
     say(f"Demo data, simulated and invented throughout; {len(logbook.runs())} runs in {directory}")
     if not arguments.no_serve:
         serve_logbook(logbook, arguments, own_logbook=own_logbook_path())

@@ -4,7 +4,7 @@ import argparse
 import codecs
 import os
 import sys
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from io import TextIOWrapper
 from pathlib import Path
@@ -18,6 +18,8 @@ from telemetry.plaintext import plain
 
 
 class _Screen(Console):
+    units: Collection[str] = ()
+
     def on_broken_pipe(self) -> None:
         """Leave it to `telemetry.cli.main` what happens when nobody reads on."""
         raise BrokenPipeError
@@ -34,11 +36,13 @@ def _spelled(error: UnicodeError) -> tuple[str, int]:
 codecs.register_error("bothends", _spelled)
 
 
-def console() -> Console:
-    """Terminal output; plain text on a file or pipe."""
+def console(arguments: argparse.Namespace | None = None) -> Console:
+    """Terminal output in the units that the arguments ask for; plain text on a file or pipe."""
     if isinstance(sys.stdout, TextIOWrapper):
         sys.stdout.reconfigure(errors="bothends")
-    return _Screen(highlight=False)
+    screen = _Screen(highlight=False)
+    screen.units = getattr(arguments, "units", ())
+    return screen
 
 
 @contextmanager
@@ -119,6 +123,15 @@ def write_text(path: str | Path | None, text: str, *, inputs: Iterable[str | Non
         write_file(path, lambda part: part.write_text(plain(text), encoding="utf-8"), inputs=inputs)
 
 
+def write_page(
+    arguments: argparse.Namespace, path: str | Path | None, page: str, inputs: Iterable[str | None] = ()
+) -> None:
+    """Write a printed page in the units that the arguments ask for."""
+    from telemetry.report import page_in
+
+    write_text(path, page_in(page, arguments.units), inputs=inputs)
+
+
 def say(words: str) -> None:
     """A line on standard error: what was done besides the result."""
     print(plain(words), file=sys.stderr)
@@ -130,10 +143,10 @@ def write_debrief(
     """Write a page as ``--html`` and ``--pdf`` ask; it is made when one of them does."""
     if not (arguments.html or arguments.pdf):
         return
-    text = page()
+    from telemetry.report import page_in, page_to_pdf
+
+    text = page_in(page(), arguments.units)
     write_text(arguments.html, text, inputs=inputs)
     if arguments.pdf:
-        from telemetry.report import page_to_pdf
-
         printed = page_to_pdf(text)
         write_file(arguments.pdf, lambda part: Path(part).write_bytes(printed), inputs=inputs)

@@ -1,6 +1,7 @@
 """Command line of ``bothends``: commands, arguments, help."""
 
 import argparse
+import os
 import re
 from collections.abc import Callable, Sequence
 from functools import partial
@@ -20,6 +21,13 @@ SCENARIOS = (
     "vellmoor-plain",
     "qb3-semicolon",
 )
+
+# `telemetry.report.UNIT_CHOICES`, written out likewise: units in place of mm, N/mm, km/h and bar.
+UNIT_CHOICES = ("in", "lb/in", "mph", "psi")
+# Commands that print measured numbers.
+PRINTING = (
+    "demo", "review", "debrief", "batch", "season", "check", "compare", "damper", "stand", "try", "bounce",
+)  # fmt: skip
 
 
 def build_parser() -> argparse.ArgumentParser:
@@ -51,6 +59,8 @@ def build_parser() -> argparse.ArgumentParser:
         _simulate,
     ):
         add(commands)
+    for name in PRINTING:
+        _units(commands.choices[name])
     return parser
 
 
@@ -90,6 +100,25 @@ def _command(commands: "Commands", name: str, words: str, *, module: str = "") -
 
 def _json(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", metavar="FILE", help="also write the result as JSON")
+
+
+def _reader_units(text: str) -> frozenset[str]:
+    """Units to print in, "in,mph"; "" for ours."""
+    found = frozenset(filter(None, text.split(",")))
+    if unknown := sorted(found - set(UNIT_CHOICES)):
+        raise argparse.ArgumentTypeError(f"{unknown[0]!r} is none of {', '.join(UNIT_CHOICES)}")
+    return found
+
+
+def _units(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--units",
+        type=_reader_units,
+        default=os.environ.get("BOTHENDS_UNITS", ""),
+        metavar="UNIT,...",
+        help=f"print in these in place of mm, N/mm, km/h and bar: {', '.join(UNIT_CHOICES)}; JSON and files to fill in "
+        "stay (default: those in BOTHENDS_UNITS)",
+    )
 
 
 def _line(text: str) -> tuple[float, float]:

@@ -6,7 +6,7 @@ from dataclasses import replace
 from telemetry.bike import Bike, load_bike
 from telemetry.cli.channels import keep, with_channels
 from telemetry.cli.circuits import on_ground
-from telemetry.cli.output import check_outputs, console, working, write_text
+from telemetry.cli.output import check_outputs, console, working, write_page, write_text
 from telemetry.damping import find_oscillation
 from telemetry.errors import BothEndsError
 from telemetry.logs import read_log
@@ -39,8 +39,9 @@ def predict(arguments: argparse.Namespace) -> None:
         if arguments.plot:
             from telemetry.report import prediction_html
 
-            write_text(arguments.plot, prediction_html(replace(tried, prediction=prediction)), inputs=inputs)
-    print_prediction(prediction, console())
+            page = prediction_html(replace(tried, prediction=prediction))
+            write_page(arguments, arguments.plot, page, inputs)
+    print_prediction(prediction, console(arguments))
 
 
 def laps_of(arguments: argparse.Namespace) -> Laps:

@@ -56,7 +56,7 @@ def review(arguments: argparse.Namespace) -> None:
     keep_ground(arguments, ground, result.track)
     if arguments.save_circuit and result.track.circuit is None:
         say(f"{arguments.save_circuit}: not written, since the log holds no complete lap of the circuit.")
-    print_review(summary, console(), sheet=sheet)
+    print_review(summary, console(arguments), sheet=sheet)
 
 
 def _with_amounts(result: Review, bike: Bike) -> tuple[Summary, Expected | None]:

@@ -5,7 +5,7 @@ import json
 from difflib import get_close_matches
 from pathlib import Path
 
-from telemetry.cli.output import check_outputs, console, write_text
+from telemetry.cli.output import check_outputs, console, write_page, write_text
 from telemetry.errors import BothEndsError
 from telemetry.logbook import Logbook
 from telemetry.plaintext import plain
@@ -31,8 +31,8 @@ def season(arguments: argparse.Namespace) -> None:
         write_text(arguments.json, _json_text(records, metric))
     document = season_document(records, metric, arguments.by)
     if arguments.html:
-        write_text(arguments.html, document_html(document))
-    print_document(document, console())
+        write_page(arguments, arguments.html, document_html(document))
+    print_document(document, console(arguments))
 
 
 def _metric(key: str) -> Metric:

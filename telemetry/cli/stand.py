@@ -3,7 +3,7 @@
 import argparse
 
 from telemetry.bike import load_bike
-from telemetry.cli.output import console, working, write_text
+from telemetry.cli.output import console, working, write_page, write_text
 from telemetry.errors import BothEndsError
 from telemetry.report import print_stand
 from telemetry.stand import at_stand, parse_change, stand_to_json
@@ -24,8 +24,8 @@ def stand(arguments: argparse.Namespace) -> None:
         if arguments.plot:
             from telemetry.report import stand_html
 
-            write_text(arguments.plot, stand_html(result), inputs=inputs)
-    print_stand(result.stand, console())
+            write_page(arguments, arguments.plot, stand_html(result), inputs)
+    print_stand(result.stand, console(arguments))
 
 
 def _numbers(texts: list[str], option: str) -> dict[str, float]:

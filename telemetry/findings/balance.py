@@ -12,8 +12,8 @@ WIDEST = 4.0
 # Stands wherever both balances are shown.
 TWO_BALANCES = (
     "Same bump: peak speed of both ends on the same bumps, those that stand clear of the road's grain, less what load "
-    "transfer adds. It leads, and advice rests on it. RMS speed: all riding, load transfer, wheel hop and friction in "
-    "it, so it may say otherwise."
+    "transfer adds. It leads: advice rests on it, and on the damping ratio only where too few bumps are clear. RMS "
+    "speed: all riding, load transfer, wheel hop and friction in it, so it may say otherwise."
 )
 
 
@@ -49,15 +49,17 @@ def _too_few(balance: Balance) -> str:
 
 
 def damping_sentence(balance: Balance) -> str:
-    """Which end is damped more for what it carries, in one sentence; "" where it cannot be told."""
-    damping = balance.damping
+    """Which end is damped more for what it carries; "" where it cannot be told."""
+    damping, bump = balance.damping, balance.same_bump
     if damping is None or damping.compression.value is None:
         return ""
-    parts = [
-        f"{_damped(ratio)} in {side}"
-        for ratio, side in ((damping.compression, "compression"), (damping.rebound, "rebound"))
-    ]
-    return f"For what each end carries: {'; '.join(parts)}."
+    sides = ((damping.compression, "compression"), (damping.rebound, "rebound"))
+    words = f"For what each end carries: {'; '.join(f'{_damped(ratio)} in {side}' for ratio, side in sides)}."
+    hidden = bump is not None and any(
+        verdict(ratio) in ("rear more", "rear less") and not _clearly_apart(met) and met.value is not None
+        for ratio, met in ((damping.compression, bump.compression), (damping.rebound, bump.rebound))
+    )
+    return f"{words} What does not show on the same bump asks for no change." if hidden else words
 
 
 def balance_candidates(balance: Balance) -> list[Candidate]:
@@ -79,9 +81,16 @@ def balance_candidates(balance: Balance) -> list[Candidate]:
         if ratio.value is None or ratio.ci95 is None:
             if damping is not None and told in ("rear more", "rear less"):
                 found.append(_damped_unlike(damping, "rear" if told == "rear more" else "front", side))
-        elif not ratio.ci95[0] <= 1 <= ratio.ci95[1] and abs(ratio.value - 1) >= EVEN_WITHIN:
+        elif _clearly_apart(ratio):
             found.append(_apart(ratio, damping, told, verb, bump.pairs))
     return found
+
+
+def _clearly_apart(ratio: Ratio) -> bool:
+    """Whether an interval leaves out 1 and the ratio is further from it than matters."""
+    if ratio.value is None or ratio.ci95 is None:
+        return False
+    return not ratio.ci95[0] <= 1 <= ratio.ci95[1] and abs(ratio.value - 1) >= EVEN_WITHIN
 
 
 def bounce_advice(test: BounceTest) -> str:

@@ -2,7 +2,7 @@
 
 from telemetry.motion.bands import frequencies
 from telemetry.motion.cycles import find_packing, strokes
-from telemetry.motion.motion import EndMotion, Motion, to_motion
+from telemetry.motion.motion import EndMotion, Motion, at_the_shaft, to_motion
 from telemetry.motion.stops import CONTACT_MM, MERGE_S, find_stops, joined, runs_of, stop_notes
 from telemetry.motion.summary import (
     NAN,
@@ -31,6 +31,6 @@ __all__ = [
     "BandUse", "CONTACT_MM", "EndMotion", "EndSummary", "Frequencies", "Histogram", "LapPlace", "MERGE_S",
     "Motion", "NAN", "PackingEvent", "PlaceUse", "PlaneSummary", "SpeedHistogram", "SpeedSide",
     "SpeedSummary", "StopEvent", "StrokeSide", "Strokes", "TravelHistogram", "TravelSummary", "TravelUse",
-    "across_laps", "find_packing", "find_stops", "frequencies", "joined", "judged_ends", "lap_places",
+    "across_laps", "at_the_shaft", "find_packing", "find_stops", "frequencies", "joined", "judged_ends", "lap_places",
     "not_judged", "runs_of", "stop_notes", "strokes", "summarise_end", "to_motion", "use_by_place",
 ]  # fmt: skip

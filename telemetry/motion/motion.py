@@ -102,7 +102,7 @@ def to_motion(run: Run, bike: Bike) -> Motion:
     """
     notes = _of_open_keys(bike)
     ends: dict[End, EndMotion] = {
-        end: _end_motion(run, bike, end, notes)
+        end: _end_motion(run, bike, end, leverage_curve(bike, end), notes)
         for end in ENDS
         if end in run.shaft_travel_mm and (end == "front" or knows_leverage(bike))
     }
@@ -139,8 +139,13 @@ def _of_open_keys(bike: Bike) -> list[QualityNote]:
     ]
 
 
-def _end_motion(run: Run, bike: Bike, end: End, notes: list[QualityNote]) -> EndMotion:
-    curve = leverage_curve(bike, end)
+def at_the_shaft(run: Run, bike: Bike, end: End) -> EndMotion:
+    """One end whose leverage is open: the wheel stands for the shaft, so its travel and stops are right and no more."""
+    longest = float(np.nan_to_num(stroke_mm(bike, end), nan=1e3))  # longer than any
+    return _end_motion(run, bike, end, LeverageCurve((0.0, longest), (0.0, longest)), [])
+
+
+def _end_motion(run: Run, bike: Bike, end: End, curve: LeverageCurve, notes: list[QualityNote]) -> EndMotion:
     shaft = run.shaft_travel_mm[end]
     notes += _past_the_table(run, end, curve)
     known = curve.trusted(shaft)

@@ -32,7 +32,7 @@ from telemetry.report.card import SectionTime, card_svg, section_times, usual_la
 from telemetry.report.check import HEADINGS as SENSOR_HEADINGS
 from telemetry.report.check import WANTED, check_log, check_to_json, print_check, sensor_checks, sensor_rows
 from telemetry.report.comparison import CLEAR, CORNER, comparison_document, worked_words
-from telemetry.report.curves import CurveNote, DotRow, Dots, Line, Lines
+from telemetry.report.curves import CurveNote, DotRow, Dots, Line, Lines, ZoneColumn, ZoneDots
 from telemetry.report.damping import (
     bounce_damper_document,
     damper_document,
@@ -80,8 +80,19 @@ from telemetry.report.pdf import find_browser, page_to_pdf
 from telemetry.report.places import AROUND_M, Places
 from telemetry.report.season import MARKS, SeasonPicture, season_document
 from telemetry.report.stand import print_stand, side_view, stand_document, stand_html, stand_picture
-from telemetry.report.svg import with_other_axes
 from telemetry.report.terminal import print_document, print_section
+from telemetry.report.units import (
+    UNIT_CHOICES,
+    UNITS,
+    Unit,
+    heading_in,
+    heading_unit,
+    page_in,
+    picture_in,
+    row_changes,
+    text_in,
+    unit_of,
+)
 from telemetry.report.usual import CornerLaps, Usual, corner_laps, usual_travel
 from telemetry.setup import Comparison, SetupSheet
 from telemetry.summary import Summary
@@ -104,6 +115,8 @@ __all__ = [
     "corner_laps",
     "Usual",
     "Lines",
+    "ZoneColumn",
+    "ZoneDots",
     "Line",
     "Dots",
     "DotRow",
@@ -203,7 +216,16 @@ __all__ = [
     "track_picture",
     "travel_picture",
     "whole_run",
-    "with_other_axes",
+    "UNIT_CHOICES",
+    "UNITS",
+    "Unit",
+    "heading_in",
+    "heading_unit",
+    "page_in",
+    "picture_in",
+    "row_changes",
+    "text_in",
+    "unit_of",
 ]
 
 

@@ -27,7 +27,7 @@ from telemetry.report.blocks import (
     table,
     without_intervals,
 )
-from telemetry.report.curves import bump_picture, force_picture, ratio_picture
+from telemetry.report.curves import ZoneDots, bump_picture, force_picture, ratio_picture, zone_picture
 from telemetry.report.figures import Scope, response_picture, spectra_picture
 from telemetry.summary import (
     BUMP,
@@ -281,10 +281,12 @@ def _bump_groups(bump: SameBump) -> Fold | None:
 def _bumps_used(bump: SameBump) -> str:
     """Which bumps stand behind the numbers, and which were not used."""
     delay = bump.delay_residual_ms
+    left_out = bump.response is not None and 0 < bump.response.pairs < bump.pairs
     said = [
-        f"Average over {bump.pairs} bumps that stand clear of the road's grain, at {bump.places} places; the rear met "
-        f"them a wheelbase later{'' if delay is None else f' (within {number(abs(delay), 1)} ms)'}.",
-        f"At {bump.disturbed_pairs} brake or drive came or went: the speed this gave each end is taken off."
+        f"{bump.pairs} bumps stand clear of the road's grain, at {bump.places} places; the rear met them a wheelbase "
+        f"later{'' if delay is None else f' (within {number(abs(delay), 1)} ms)'}.",
+        f"At {bump.disturbed_pairs} brake or drive came or went: the speed this gave each end is taken off"
+        f"{', and the average answer leaves them out' if left_out else ''}."
         if bump.disturbed_pairs
         else "",
         f"Not used: {bump.grain_pairs} no larger than the road's grain"
@@ -409,7 +411,7 @@ def together_words(summary: Summary) -> str:
             side = "behind" if band.phase_deg < 0 else "ahead of"
             words += f", rear {number(abs(band.phase_deg))} deg {side} the front"
         parts.append(words)
-    return f"Both ends together, {'; '.join(parts)}." if parts else ""
+    return f"Speed of both wheels together, {'; '.join(parts)}." if parts else ""
 
 
 def pitch_words(balance: Balance) -> str:
@@ -426,18 +428,29 @@ def pitch_words(balance: Balance) -> str:
     )
 
 
+ZONES = (
+    "Upright, at each corner: travel gained per g of braking for it (fork) and of drive out of it (rear), over the "
+    "travel at that speed without either; and what the rear keeps to extend while braking. Mean over laps with 95 % "
+    "from lap to lap; dotted: mean of the corners; filled: the rear was light there. The travel without brake and "
+    "drive is one estimate for all corners: compare corners by this, not set-ups."
+)
+
+
 def chassis_section(scope: Scope) -> Section | None:
     """Pitch and heave, what the steering absorbs, dive and squat: sentences, and the numbers folded."""
     balance = scope.balance
+    zones = zone_picture(balance.transfer, scope.summary.light) if balance.transfer else None
     return section(
         "chassis",
         "Pitch, heave and weight transfer",
         *map(Sentence, chassis_words(balance)),
+        Figure("zones", zones, ZONES, Medium.SCREEN) if zones else None,
         fold(
             "Pitch, heave and weight transfer in numbers",
             _bands(balance),
             _steering(balance),
             _transfer(balance),
+            _zones(zones) if zones else None,
             medium=Medium.SCREEN,
         ),
         note="Pitch is positive nose down; heave is the mean of both wheels. Dive and squat are over upright "
@@ -502,6 +515,25 @@ def _transfer(balance: Balance) -> Table | None:
     return table((Column("", words=True), Column("value (95 %)"), Column("times")), rows, "Dive and squat")
 
 
+def _zones(zones: ZoneDots) -> Table | None:
+    columns = (
+        Column("corner", words=True),
+        *(Column(f"{one.title} [{one.unit}]", end=one.end) for one in zones.columns),
+    )
+    rows = [
+        (
+            name,
+            *(
+                UNKNOWN if dot is None else interval(dot.value, dot.ci95, one.decimals)
+                for one in zones.columns
+                for dot in (one.dots[place],)
+            ),
+        )
+        for place, name in enumerate(zones.rows)
+    ]
+    return table(columns, rows, zones.title)
+
+
 def _per_g(gain: Gain) -> tuple[float, tuple[float, float]]:
     """A gain with its interval, of one g instead of one m/s2."""
     low, high = gain.ci95
@@ -522,7 +554,7 @@ def chassis_words(balance: Balance) -> tuple[str, ...]:
         low, high = chassis.body_band_hz
         body = next((band for band in chassis.bands if (band.low_hz, band.high_hz) == (low, high)), None)
         if body is not None:
-            words = f"Body band, {low:g} to {high:g} Hz: {number(100 * body.pitch_share)} % of the motion is pitch"
+            words = f"Travel of both wheels, {low:g} to {high:g} Hz: {number(100 * body.pitch_share)} % of it is pitch"
             if chassis.coherence is not None and chassis.rear_lag_deg is not None:
                 side = "after" if chassis.rear_lag_deg >= 0 else "before"
                 words += (

@@ -1,13 +1,14 @@
 """Pictures of both ends on one pair of axes, as data: cumulative time, ratios with their intervals, damper force."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
 from telemetry.arrays import ENDS, End, FloatArray
-from telemetry.balance import BumpResponse, Ratio, SameBump
-from telemetry.bike import Damper, DamperSide, damper_force_n
+from telemetry.balance import BumpResponse, LightWheel, Ratio, SameBump, WeightTransfer
+from telemetry.bike import GRAVITY_M_S2, Damper, DamperSide, damper_force_n
 from telemetry.motion import Histogram
 from telemetry.report.figures import Scope
 from telemetry.summary import Summary, number
@@ -77,6 +78,68 @@ class Dots:
     title: str
     x_title: str
     rows: tuple[DotRow, ...]
+
+
+@dataclass(frozen=True)
+class ZoneDot:
+    """A mean over laps with its 95 % interval; ``marked`` where something is to be seen to."""
+
+    value: float
+    ci95: tuple[float, float]
+    laps: int
+    marked: bool = False
+
+
+@dataclass(frozen=True)
+class ZoneColumn:
+    """One question asked at every corner; the unit stands apart, None where there is no answer."""
+
+    title: str
+    unit: str
+    end: End
+    decimals: int
+    dots: tuple[ZoneDot | None, ...]
+
+
+@dataclass(frozen=True)
+class ZoneDots:
+    """A row a corner, a column a question."""
+
+    title: str
+    rows: tuple[str, ...]
+    columns: tuple[ZoneColumn, ...]
+
+
+def zone_picture(transfer: WeightTransfer, light: Sequence[LightWheel]) -> ZoneDots | None:
+    """Dive, squat and what the rear keeps to extend by corner; marked where the rear was light under braking."""
+    corners = sorted({zone.corner for zone in transfer.zones})
+    lightened = {event.corner for event in light if event.end == "rear" and event.under == "braking"}
+    answers: tuple[tuple[str, str, str, End, int, float], ...] = (
+        ("dive", "fork dive", "mm per g", "front", 0, GRAVITY_M_S2),
+        ("squat", "rear squat", "mm per g", "rear", 0, GRAVITY_M_S2),
+        ("left", "rear keeps", "mm", "rear", 1, 1.0),
+    )
+    columns = []
+    for kind, title, unit, end, decimals, factor in answers:
+        found = {zone.corner: zone for zone in transfer.zones if zone.kind == kind}
+        dots = tuple(
+            ZoneDot(
+                factor * zone.value,
+                (factor * zone.ci95[0], factor * zone.ci95[1]),
+                zone.laps,
+                kind == "left" and number in lightened,
+            )
+            if (zone := found.get(number)) is not None
+            else None
+            for number in corners
+        )
+        if found:
+            columns.append(ZoneColumn(title, unit, end, decimals, dots))
+    if not columns:
+        return None
+    return ZoneDots(
+        "Dive, squat and light rear by corner", tuple(f"corner {n}" for n in corners), tuple(columns)
+    )
 
 
 def faster_picture(scope: Scope) -> Lines | None:

@@ -214,7 +214,8 @@ def _capital(text: str) -> str:
 def _small(picture: Section) -> Section:
     """The picture of the lap as the page has room for it, with the one line that it needs."""
     figure = next(block for block in picture.blocks if isinstance(block, Figure))
-    words = "Front above, rear below, both outwards from full extension. Numbers: corners. Wedge: bottomed."
+    words = "Front above, rear below, both outwards from full extension. Numbers: corners. "
+    words += "Wedge: bottomed; ring (front) or square (rear): topped out."
     return replace(
         picture, name="picture", blocks=(Figure("small", Small(figure.picture), words),), medium=Medium.PAPER
     )

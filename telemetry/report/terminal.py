@@ -1,6 +1,9 @@
-"""The document in the terminal: sentences first, then tables; readable from 80 columns on, with and without colour."""
+"""The document in the terminal: sentences first, then tables; readable from 80 columns on, with and without colour.
 
-from collections.abc import Callable, Sequence
+A console with an attribute ``units`` has every block in these.
+"""
+
+from collections.abc import Callable, Collection, Sequence
 from typing import Any
 
 from rich import box
@@ -25,6 +28,7 @@ from telemetry.report.blocks import (
     Table,
     is_printed,
 )
+from telemetry.report.units import block_in
 from telemetry.summary import count_word
 
 
@@ -39,17 +43,20 @@ def print_document(document: Document, console: Console) -> None:
 
 def print_section(section: Section, console: Console, *, heading: bool = True) -> None:
     """Print a section; the first of a document stands without its heading."""
-    blocks = [block for block in section.blocks if _prints_something(block)]
+    units: Collection[str] = getattr(console, "units", ())
+    blocks = [
+        block_in(block, units) if units else block for block in section.blocks if _prints_something(block)
+    ]
     if not blocks or not is_printed(section, Medium.TERMINAL):
         return
     console.print()
     if heading:
-        console.print(Text(section.title, style="bold underline"))
+        console.print(Text(block_in(section.title, units), style="bold underline"))
     several = sum(isinstance(block, Table) for block in blocks) > 1
     for block in blocks:
         _print(block, console, caption=several)
     if heading and any(isinstance(block, Table) for block in blocks):
-        _indented(console, section.note)
+        _indented(console, block_in(section.note, units))
 
 
 def _prints_something(block: Block) -> bool:

@@ -13,6 +13,7 @@ from telemetry.bike import (
     DamperUse,
     bike_warnings,
     damper_use,
+    knows_leverage,
     leverage_curve,
     open_geometry,
     stroke_mm,
@@ -40,6 +41,7 @@ from telemetry.motion import (
     PackingEvent,
     PlaceUse,
     StopEvent,
+    at_the_shaft,
     find_packing,
     find_stops,
     frequencies,
@@ -63,6 +65,7 @@ from telemetry.summary import (
     RunInfo,
     Summary,
     Traces,
+    shaft_words,
     trends,
 )
 
@@ -194,6 +197,7 @@ def review(
     laps = tuple(_lap_summary(lap, motion, track, riding, stops, pairs, bike) for lap in track.laps)
     counted = tuple(stop for stop in stops if stop.lap not in cut.leave_out)
     ends = _end_summaries(motion, moving, counted, bike, "Nothing usable was measured while riding.")
+    ends = {name: _with_shaft_words(end, run, track, moving, bike, name) for name, end in ends.items()}
     oscillation = as_far_as_measured(oscillation, ends)
     shifts = trends(laps)
     ridden = find_riding(track, run.sample_rate_hz, run)
@@ -240,6 +244,23 @@ def review(
         light=light_wheels(motion, track, bike, ridden, moving),
     )
     return Review(summary=summary, run=run, motion=motion, track=track)
+
+
+def _with_shaft_words(
+    end: EndSummary, run: Run, track: Track, moving: BoolArray, bike: Bike, name: End
+) -> EndSummary:
+    """What the shock alone tells of a rear whose leverage is open, in the reason why it is not judged."""
+    if end.judged or name not in run.shaft_travel_mm or knows_leverage(bike) or name != "rear":
+        return end
+    shock = at_the_shaft(run, bike, name)
+    used = shock.shaft_travel_mm[moving & shock.valid]
+    if not len(used):
+        return end
+    stops = find_stops(shock, run.t_s, moving)
+    laps = [
+        int(track.lap[round(stop.time_s * run.sample_rate_hz)]) for stop in stops if stop.kind == "bottomed"
+    ]
+    return replace(end, reason=f"{end.reason} {shaft_words(used, shock.stroke_mm, laps)}")
 
 
 def motion_of(log: RawLog, bike: Bike, cut: Cut = WHOLE) -> tuple[Run, Motion]:

@@ -78,6 +78,7 @@ from telemetry.summary.wording import (
     place_words,
     plus_minus,
     sentence,
+    shaft_words,
     signed,
     times,
 )
@@ -153,6 +154,7 @@ __all__ = [
     "pushed",
     "read_traces",
     "sentence",
+    "shaft_words",
     "signed",
     "summary_from_json",
     "summary_to_json",

@@ -1,9 +1,11 @@
 """How everything is written: numbers, intervals, laps, places, counts; and the sentences that several rooms share."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from math import isfinite
 
-from telemetry.arrays import ENDS, End
+import numpy as np
+
+from telemetry.arrays import ENDS, End, FloatArray
 from telemetry.laps import LapKind
 from telemetry.motion import EndSummary
 
@@ -197,6 +199,25 @@ def measured_time(end: EndSummary) -> str:
     since = "" if end.measured_from_s is None else f", from {end.measured_from_s:.0f} s on"
     until = "" if end.measured_until_s is None else f", until {end.measured_until_s:.0f} s"
     return f"{percent} % of the time{since}{until}"
+
+
+def shaft_words(travel_mm: FloatArray, stroke_mm: float, bottomed_on: Sequence[int]) -> str:
+    """Travel of a shock alone, where the leverage is open, and on which laps its stroke ran out; 0 is no lap.
+
+    Examples
+    --------
+    >>> shaft_words(np.array([10.0, 20.0, 59.8]), 60.0, [2, 2])
+    'At the shock itself: median 20 mm, deepest 59.8 mm of a stroke of 60 mm; its stroke ran out twice, lap 2.'
+    """
+    median, deepest = number(float(np.median(travel_mm))), number(float(np.max(travel_mm)), 1)
+    said = f"At the shock itself: median {median} mm, deepest {deepest} mm"
+    if not isfinite(stroke_mm):
+        return f"{said}; whether its stroke ran out is not known: the bike file leaves it open."
+    said += f" of a stroke of {stroke_mm:g} mm"
+    if not bottomed_on:
+        return f"{said}; its stroke never ran out."
+    where = laps_words(filter(None, bottomed_on))
+    return f"{said}; its stroke ran out {times(len(bottomed_on))}{f', {where}' if where else ''}."
 
 
 def limits_words(ends: Mapping[End, EndSummary]) -> tuple[str, ...]:

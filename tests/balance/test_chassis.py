@@ -9,6 +9,7 @@ from scipy import signal
 from telemetry.balance.measure import chassis_motion, geometry_movement, heave_and_pitch_mm
 from telemetry.balance.road import Riding
 from telemetry.balance.transfer import weight_transfer
+from telemetry.balance.zones import zone_gains, zone_left
 from telemetry.bike import attitude, leverage_curve, pitch_deg
 from telemetry.simulate import demo_bike
 from tests.balance.test_balance import RATE_HZ, motion_of, track_of
@@ -136,6 +137,47 @@ def test_dive_and_squat_of_known_gain_come_back():
     assert found.settle_s == pytest.approx(0.23, abs=0.1)
     low, high = found.dive_ci95
     assert low <= 0.4 + 0.01 and high >= 0.4 - 0.01
+
+
+def test_each_corner_has_its_own_dive_and_squat():
+    """travel = 40 + 2e-3 v^2 + G push with another G at each corner, made so; two laps are too few."""
+    rng, rate = np.random.default_rng(3), 50.0
+    gains, laps, n = {1: 9.0, 2: 6.0}, 4, 200
+    corner = np.tile(np.repeat([0, 1, 2], n), laps)
+    lap = np.repeat(np.arange(1, laps + 1), 3 * n)
+    push = np.where(corner > 0, rng.uniform(3.0, 9.0, len(corner)), rng.uniform(-0.9, 0.9, len(corner)))
+    speed = rng.uniform(30.0, 70.0, len(corner))
+    # their mean away from both corners, so that the common slope is the mean of the two
+    gain = np.select([corner == 1, corner == 2], [gains[1], gains[2]], 7.5)
+    travel = 40.0 + 2e-3 * speed**2 + gain * push
+    upright = np.ones(len(corner), bool)
+    found = zone_gains("dive", travel, push, speed, upright, push > 1, corner, lap, rate)
+    assert [(zone.corner, zone.laps) for zone in found] == [(1, laps), (2, laps)]
+    assert found[0].value - found[1].value == pytest.approx(3.0, rel=0.05)
+    assert np.mean([zone.value for zone in found]) == pytest.approx(7.5, rel=0.02)
+    assert all(zone.ci95[0] < zone.value < zone.ci95[1] for zone in found)
+    assert not zone_gains("dive", travel, push, speed, upright, (push > 1) & (lap < 3), corner, lap, rate)
+    left = zone_left(travel, corner == 1, corner, lap, rate)
+    assert left[0].value == pytest.approx(np.quantile(travel[corner == 1], 0.05), abs=1.0)
+
+
+def test_noise_of_the_acceleration_does_not_flatten_squat():
+    # any text on regression: noise of variance n on a regressor of variance s flattens the slope to s / (s + n)
+    rng = np.random.default_rng(8)
+    drive = np.repeat(rng.uniform(2.0, 4.0, 60), round(2.0 * RATE_HZ))
+    drive = np.convolve(drive, np.full(500, 1 / 500), "same")
+    pause = np.zeros(round(1.0 * RATE_HZ))
+    acceleration = np.concatenate([np.concatenate([pause, part]) for part in np.split(drive, 20)])
+    rear = 40.0 + 3.0 * acceleration
+    motion, track = motion_of(np.full(len(rear), 50.0), rear), track_of(len(rear), np.full(len(rear), 50.0))
+    slow = rng.normal(0.0, 0.35, len(rear) // 100 + 1)  # one value in 0.2 s
+    noisy = acceleration + np.repeat(slow, 100)[: len(rear)]
+    sources = {"acceleration": "speed", "lean": "lean"}
+    speed = 50.0 + 5.0 * np.sin(np.arange(len(rear)) / RATE_HZ / 7.0)
+    riding = Riding(RATE_HZ, speed, noisy, np.zeros(len(rear)), sources)
+    gain = weight_transfer(motion, track, np.ones(len(rear), bool), riding).steady_rear_squat
+    assert gain.value == pytest.approx(3.0, rel=0.05)
+    assert gain.ci95[0] < 3.0 < gain.ci95[1]
 
 
 def test_lean_that_goes_while_drive_comes_is_not_squat():

@@ -339,6 +339,13 @@ def test_what_is_shown_can_be_taken_away(watch):
     }
     assert saved["left.csv"].splitlines()[0] == '"[mm]","lap 1","lap 2","lap 3"'
     assert "▲" in saved["grid.csv"]
+    page.evaluate(
+        "navigator.clipboard.writeText = words => { window.copied = words; return Promise.resolve(); }"
+    )
+    said = page.locator(".others li:visible").first
+    said.hover()
+    page.locator(".copy.floating").click()
+    assert page.evaluate("window.copied") == said.text_content()
 
 
 def test_pictures_out_of_view_are_not_asked_for(watch):

@@ -1,17 +1,36 @@
 """Units of the reader's choice: exact, everywhere that a number is printed, never where one is typed."""
 
 import re
+from io import StringIO
 
 import pint
 import pytest
+from rich.console import Console
 
 from dashboard.app import create_app
-from dashboard.unit_words import CHOICES, UNITS, text_in
-from dashboard.units import COOKIE, in_units, page_in, picture_in
+from dashboard.units import COOKIE, in_units
+from telemetry.cli import main
+from telemetry.cli.parser import UNIT_CHOICES as OF_THE_COMMAND
+from telemetry.report import (
+    UNIT_CHOICES,
+    UNITS,
+    Column,
+    Facts,
+    Fold,
+    Medium,
+    Section,
+    Sentence,
+    Table,
+    page_in,
+    picture_in,
+    print_section,
+    text_in,
+)
 from telemetry.report.svg import Scale, level_axis
 
-ALL = frozenset(CHOICES)
+ALL = frozenset(UNIT_CHOICES)
 HOME = "http://127.0.0.1:8417"
+BIKE = "fixtures/qb-6-stand.toml"
 
 
 @pytest.mark.parametrize("ours", UNITS)
@@ -38,6 +57,7 @@ def test_factors_are_those_of_another_library(ours):
             "corner 2, 3 of 3 laps, 0.05 mm²/Hz, 12 N s/mm, 23 %",
         ),
         ("180 km/h, 2.25 bar", "112 mph, 32.6 psi"),
+        ("ride height: 264.8 to 265.7 mm (+1.0)", "ride height: 10.425 to 10.461 in (+0.039)"),
     ],
 )
 def test_sentences(ours, theirs):
@@ -81,6 +101,43 @@ def test_tables_by_column_by_row_and_as_a_whole():
         "", "as it is", "", "rider sag", "1.500", "in", "body", "2.25", "Hz",
     ]  # fmt: skip
     assert table(("change", "now"), ("preload", "12.7 mm")) == ["change", "now", "preload", "0.500 in"]
+
+
+def test_a_section_of_the_terminal_is_in_the_units_of_its_console():
+    assert OF_THE_COMMAND == UNIT_CHOICES
+    blocks = (
+        Sentence("Front keeps 9 mm."),
+        Sentence("--want rear.travel_left_mm=8 mm", "copy"),
+        Facts((("front", "preload 12.7 mm"),)),
+        Fold(
+            "in numbers",
+            (Table((Column("", words=True), Column("now [mm]")), (("sag", "38.1"),)),),
+            Medium.TERMINAL,
+        ),
+    )
+    printed = []
+    for units in ((), ALL):
+        console = Console(width=80, record=True, file=StringIO())
+        console.units = units
+        print_section(Section("x", "Below 25.4 mm/s", blocks, "of 5 mm"), console)
+        printed.append(console.export_text())
+    assert "keeps 9 mm" in printed[0] and "now [mm]" in printed[0] and "25.4 mm/s" in printed[0]
+    for words in (
+        "keeps 0.35 in.",
+        "left_mm=8 mm",
+        "preload 0.500 in",
+        "now [in]",
+        "1.500",
+        "Below 1.00 in/s",
+    ):
+        assert words in printed[1]
+
+
+def test_a_command_prints_in_the_units_it_is_asked_for(capsys):
+    assert main(["stand", BIKE, "--change", "front.preload_mm=+1", "--units", "in,lb/in"]) == 0
+    said = capsys.readouterr().out
+    assert " in" in said and not re.search(r"\d mm\b(?!/)|\[mm\]", said)
+    assert main(["stand", BIKE, "--units", "cubits"]) == 2
 
 
 def test_pictures_keep_their_lines_and_get_other_ticks():

@@ -91,6 +91,20 @@ def test_the_wide_interval_never_names_an_end_and_the_narrow_one_does():
     assert "maker's limits" in found.caution
 
 
+def test_a_damping_ratio_that_does_not_show_on_the_same_bump_is_said_to_ask_for_nothing():
+    even, more = Ratio(1.0, (0.95, 1.05)), Ratio(1.3, (1.2, 1.4))
+    carried = DampingBalance(more, even, {}, 0.0, 0.5, 20)
+    quiet = replace(a_balance(down=(1.0, (0.8, 1.25))), damping=carried)
+    assert findings((), {}, quiet, SOUND) == ()
+    assert damping_sentence(quiet).endswith("What does not show on the same bump asks for no change.")
+    for other in (
+        replace(quiet, damping=replace(carried, compression=even)),
+        replace(a_balance(down=(0.7, (0.6, 0.8))), damping=carried),
+        replace(a_balance(down=(None, None)), damping=carried),
+    ):
+        assert damping_sentence(other).endswith("both ends are damped alike in rebound.")
+
+
 def test_an_end_without_valid_travel_cannot_be_told():
     said = travel_sentence("rear", not_judged(70.0, 125.0, "Its wire is off."))
     assert said == "Rear not judged: Its wire is off."

@@ -9,8 +9,10 @@ import numpy as np
 import pytest
 from rich.console import Console
 
-from telemetry.bike import load_bike
+from telemetry.arrays import ENDS
+from telemetry.bike import load_bike, parse_bike
 from telemetry.errors import LogbookError
+from telemetry.laps import is_moving
 from telemetry.logs import read_log
 from telemetry.report import debrief_html, print_review
 from telemetry.review import review
@@ -31,6 +33,30 @@ def test_a_log_that_is_let_go_gives_the_same_review_and_keeps_its_names():
     let_go = review(log, load_bike(FIXTURES / "qb-6.toml"), last_use=True)
     assert summary_to_json(let_go.summary) == summary_to_json(a_review().summary)
     assert (tuple(log.columns), log.units, log.n_rows) == (names, units, 0)
+
+
+@pytest.mark.parametrize("stroke", [{"shock_stroke_mm": 70.0}, {}])
+def test_without_the_leverage_the_shock_alone_is_told_of(stroke):
+    """Its travel is that of the whole bike file, by NumPy; nothing is said of the wheel."""
+    whole = load_bike(FIXTURES / "qb-6.toml")
+    sensors = {
+        end: {"channel": one.channel, "points": one.points} for end in ENDS if (one := whole.end(end).sensor)
+    }
+    bike = parse_bike(
+        {
+            "front": {"stroke_mm": 125.0, "rake_deg": 24.0, "sensor": sensors["front"]},
+            "rear": {**stroke, "sensor": sensors["rear"]},
+            "channels": whole.channels.model_dump(exclude_none=True),
+        }
+    )
+    found = review(read_log(FIXTURES / "vellmoor-plain.csv"), bike)
+    rear, shock = found.summary.ends["rear"], a_review().motion.ends["rear"]
+    assert not rear.judged and np.isnan(rear.wheel.travel.max_mm) and found.summary.balance.reason
+    used = shock.shaft_travel_mm[is_moving(a_review().track) & shock.valid]
+    assert f"median {np.median(used):.0f} mm, deepest {used.max():.1f} mm" in rear.reason
+    assert (
+        "of 70 mm; its stroke never ran out." if stroke else "the bike file leaves it open."
+    ) in rear.reason
 
 
 def test_a_summary_comes_back_from_its_json_as_it_was():
