@@ -151,31 +151,32 @@ def main() -> None:
         "--limit-s", type=float, default=900.0, help="longer tests of one change count as caught"
     )
     given = parser.parse_args()
-    candidates = [
-        (room, path.relative_to(ROOT), node, change)
-        for room in given.rooms
-        for path in sorted((ROOT / "telemetry" / room).glob("*.py"))
-        if path.name not in ("__init__.py", "_kernel.py", "template.py")
-        for node, change in places(path)
-    ]
-    drawn = random.Random(given.draw).sample(candidates, min(given.count, len(candidates)))
     caught: Counter[str] = Counter()
     seen: Counter[str] = Counter()
     with tempfile.TemporaryDirectory(prefix="bothends-mutants-") as folder:
         copy = Path(folder) / "project"
         shutil.copytree(ROOT, copy, ignore=shutil.ignore_patterns(".git", ".venv", "__pycache__", ".*_cache"))
+        candidates = [
+            (room, path, node, change)
+            for room in given.rooms
+            for path in sorted((copy / "telemetry" / room).glob("*.py"))
+            if path.name not in ("__init__.py", "_kernel.py", "template.py")
+            for node, change in places(path)
+        ]
+        drawn = random.Random(given.draw).sample(candidates, min(given.count, len(candidates)))
+        if tests_fail(copy, given.rooms[0], given.limit_s):
+            sys.exit("The tests fail before anything is changed; run pytest tests/numbers.")
         for room, path, node, change in sorted(drawn, key=lambda one: (one[0], str(one[1]), one[2].lineno)):
-            target, text = copy / path, (ROOT / path).read_text()
-            target.write_text(changed(text, node, change))
+            text = path.read_text()
+            path.write_text(changed(text, node, change))
             started = time.monotonic()
             found = tests_fail(copy, room, given.limit_s)
-            target.write_text(text)
+            path.write_text(text)
             seen[room] += 1
             caught[room] += found
-            was = ast.get_source_segment(text, node)
-            word = "caught  " if found else "survived"
             print(
-                f"{word} {time.monotonic() - started:4.0f} s  {path}:{node.lineno}  {was}  ->  {change}",
+                f"{'caught  ' if found else 'survived'} {time.monotonic() - started:4.0f} s  "
+                f"{path.relative_to(copy)}:{node.lineno}  {ast.get_source_segment(text, node)}  ->  {change}",
                 flush=True,
             )
     for room in sorted(seen):
