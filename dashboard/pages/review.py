@@ -7,6 +7,7 @@ from typing import Any
 import flask
 import numpy as np
 from dash import Dash, Input, Output, Patch, html
+from dash.exceptions import PreventUpdate
 
 from dashboard import scene as scenes
 from dashboard.figures import trace, track, travel
@@ -451,7 +452,9 @@ def register(app: Dash, shelf: Shelf) -> None:
     """What changes in place: each block when it is in view and something that it follows has changed."""
     _register_numbers(app.server, shelf)
 
-    def opened(said: dict[str, Any]) -> tuple[Scene, Screen]:
+    def opened(said: dict[str, Any] | None) -> tuple[Scene, Screen]:
+        if said is None:  # asked by a page that has just been left
+            raise PreventUpdate
         return scenes.open_scene(shelf, parse(said["search"])), Screen.read(said["screen"])
 
     def follow(name: str, *outputs: Output) -> Any:
