@@ -21,6 +21,7 @@ from telemetry.damping.hop import FREEDOM_PER_S, FREQUENCY_HZ, LOST_BELOW, REFER
 from telemetry.damping.oscillation import Check, EventEvidence, OscillationEvent, RejectedCandidate
 from telemetry.damping.pole import Ringing, estimate
 from telemetry.damping.questions import (
+    SwingByPlace,
     checks,
     line_over_lost,
     place_check,
@@ -28,6 +29,7 @@ from telemetry.damping.questions import (
     speed_check,
     swing_by_place,
 )
+from telemetry.damping.verdict import ENOUGH_S
 from telemetry.laps import Track, place_at
 from telemetry.motion import Motion
 
@@ -139,6 +141,13 @@ EVERY_LAP = (
     "The rear rang here as far on every lap. A ridge or a kerb that only the rear wheel meets does so, and so does a "
     "damper that fails here on every lap: this log cannot tell. Look at the road here, or ride another line."
 )
+# A wheel that is hardly damped still answers the road that the other met before. Below this share of what drove it
+# another road did: the rear ran over a ridge that the front missed. A choice of ours.
+LEAST_OF_THE_ROAD = 0.3
+OTHER_ROAD = (
+    "What the front had met before explains {:.0f} % of what drove the rear here. A ridge or a kerb that only the rear "
+    "wheel meets looks so, and a damper that fails on it too: this log cannot tell. Look at the road here."
+)
 AROUND_S = 0.5  # shown before and after an event
 SPECTRUM_S = 2.0  # padded to it, for bins of half a hertz
 MOST_REJECTED = 20
@@ -157,6 +166,16 @@ class Judged:
     for_line: tuple[float, ...]
 
 
+@dataclass(frozen=True)
+class _Told:
+    """A stretch that passed its questions; ``why`` is why it may be a ridge as well, "" where it is told."""
+
+    candidate: Candidate
+    event: OscillationEvent
+    for_line: float
+    why: str
+
+
 def judge(
     model: DetectorModel, motion: Motion, track: Track, bike: Bike, *, threshold_offset: float = 0.0
 ) -> Judged:
@@ -166,8 +185,8 @@ def judge(
     adds is below `LEAST_CONFIDENCE`.
     """
     equation, grid = model.equation, model.grid
-    no_road = np.zeros(len(equation.t_s))
-    events, rejected, for_line = [], [], []
+    told: list[_Told] = []
+    rejected: list[tuple[float, RejectedCandidate]] = []
     taken: list[tuple[float, float]] = []
     looked_at: tuple[Windows, ...] = ()
     if equation.knows_road:
@@ -193,32 +212,47 @@ def judge(
             answers = checks(model, model.predicted, inside, _travel_share(model.end, motion, candidate))
             if by_place is not None and not answers[-1].against:
                 answers = (*answers, *place_check(by_place, model.end, candidate.start_s, candidate.end_s))
-                rear = model.end == "rear" and not answers[-1].against
-                if rear and by_place.on_every_lap(candidate.start_s, candidate.end_s):
-                    here = _rejected(candidate, EVERY_LAP, motion, track)
-                    rejected.append((candidate.over, replace(here, explained=False)))
-                    continue
             if slow is not None and not answers[-1].against:
                 answers = (*answers, *speed_check(model, slow, inside))
             if answers[-1].against:
                 rejected.append((candidate.over, _rejected(candidate, answers[-1].answer, motion, track)))
-            else:
-                answers = (_other_felt(model, candidate, inside), *answers)
-                events.append(_event(model, candidate, ringing, inside, answers, motion, track, bike))
-                for_line.append(line_over_lost(model, model.predicted, inside)[0])
+                continue
+            answers = (_other_felt(model, candidate, inside), *answers)
+            event = _event(model, candidate, ringing, inside, answers, motion, track, bike)
+            line = line_over_lost(model, model.predicted, inside)[0]
+            told.append(_Told(candidate, event, line, _cannot_tell(model, candidate, inside, by_place)))
+    # a damper that fails elsewhere in the outing is likelier to have failed where it cannot be told
+    fails = sum(one.event.end_s - one.event.start_s for one in told if not one.why) >= ENOUGH_S
+    kept = told if fails else [one for one in told if not one.why]
+    events, for_line = tuple(one.event for one in kept), tuple(one.for_line for one in kept)
     if model.end == "front":
-        return Judged(tuple(events), (), looked_at, tuple(for_line))
-    blind, whole = block_log_likelihood(equation, no_road, grid)
-    found = over_threshold(windows(blind, whole, grid, THRESHOLDS_BLIND))
-    for candidate in candidates(equation, no_road, grid, blind, found):
+        return Judged(events, (), looked_at, for_line)
+    for one in told if not fails else ():
+        if one.why:
+            here = _rejected(one.candidate, one.why, motion, track)
+            rejected.append((one.candidate.over, replace(here, explained=False)))
+    rejected += _without_the_road(model, motion, track, taken)
+    strongest = sorted(rejected, key=lambda pair: -pair[0])[:MOST_REJECTED]
+    in_order = tuple(sorted((entry for _, entry in strongest), key=lambda entry: entry.start_s))
+    return Judged(events, in_order, looked_at, for_line)
+
+
+def _without_the_road(
+    model: DetectorModel, motion: Motion, track: Track, taken: list[tuple[float, float]]
+) -> list[tuple[float, RejectedCandidate]]:
+    """What rings when nothing is taken to be known of the road, with its evidence and why it is no event."""
+    equation, no_road = model.equation, np.zeros(len(model.equation.t_s))
+    likelihood, whole = block_log_likelihood(equation, no_road, model.grid)
+    found = over_threshold(windows(likelihood, whole, model.grid, THRESHOLDS_BLIND))
+    rejected = []
+    for candidate in candidates(equation, no_road, model.grid, likelihood, found):
         if any(candidate.start_s < end and candidate.end_s > start for start, end in taken):
             continue
         reason, explained = _looked_like_it(model, candidate, motion)
-        here = _rejected(candidate, reason, motion, track)
-        rejected.append((candidate.over, replace(here, explained=explained)))
-    strongest = sorted(rejected, key=lambda pair: -pair[0])[:MOST_REJECTED]
-    in_order = tuple(sorted((entry for _, entry in strongest), key=lambda entry: entry.start_s))
-    return Judged(tuple(events), in_order, looked_at, tuple(for_line))
+        rejected.append(
+            (candidate.over, replace(_rejected(candidate, reason, motion, track), explained=explained))
+        )
+    return rejected
 
 
 def _still_damped(model: DetectorModel, ringing: Ringing) -> str | None:
@@ -236,15 +270,27 @@ def _still_damped(model: DetectorModel, ringing: Ringing) -> str | None:
     )
 
 
-def _explained_share(model: DetectorModel, candidate: Candidate, inside: slice) -> float:
-    """Share of what the wheel did that the other explains with a healthy damper."""
-    own = model.grid.row[candidate.healthy] @ model.equation.own[:, inside]
+def _cannot_tell(
+    model: DetectorModel, candidate: Candidate, inside: slice, by_place: SwingByPlace | None
+) -> str:
+    """Why a stretch of the rear may be a ridge that only the rear meets as well as a loss; "" where it is told."""
+    if model.end == "front":
+        return ""
+    if by_place is not None and by_place.on_every_lap(candidate.start_s, candidate.end_s):
+        return EVERY_LAP
+    share = _explained_share(model, candidate.lost, inside)
+    return OTHER_ROAD.format(max(100 * share, 0.0)) if share < LEAST_OF_THE_ROAD else ""
+
+
+def _explained_share(model: DetectorModel, pole: int, inside: slice) -> float:
+    """Share of what the wheel did that the other explains with a pole of the grid."""
+    own = model.grid.row[pole] @ model.equation.own[:, inside]
     return float(1.0 - np.mean((own - model.predicted[inside]) ** 2) / np.mean(own**2))
 
 
 def _other_felt(model: DetectorModel, candidate: Candidate, inside: slice) -> Check:
     other, when = ("front", "had met before") if model.end == "rear" else ("rear", "met after")
-    share = max(_explained_share(model, candidate, inside), 0.0)
+    share = max(_explained_share(model, candidate.healthy, inside), 0.0)
     return Check(
         f"Did the {other} feel the same?",
         f"No: with a healthy damper what the {other} {when} at the same place explains {100 * share:.0f} % of what the "
@@ -265,8 +311,8 @@ def _looked_like_it(model: DetectorModel, candidate: Candidate, motion: Motion) 
             f"The rear rang near {hz:.0f} Hz, but without {model.missing} it cannot be told from kerb ridges or a "
             "wheel out of balance."
         ), False
-    share = _explained_share(model, candidate, inside)
-    if share > 0.3:
+    share = _explained_share(model, candidate.healthy, inside)
+    if share > LEAST_OF_THE_ROAD:
         return (
             f"The rear swung near {hz:.0f} Hz {'' if share > 0.5 else 'in part '}because the road did: the front had "
             f"met the same a wheelbase earlier, and it explains {100 * share:.0f} % of what the rear did with a "

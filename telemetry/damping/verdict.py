@@ -123,7 +123,7 @@ def verdict(
     missing : str
         What the log lacks to know the road, in words; "" where it lacks nothing.
     unexplained : int
-        Stretches that rang and that cannot be judged without what is missing, or that ring so on every lap.
+        Stretches that rang and that cannot be judged: without what is missing, or as a ridge for the rear alone does.
     limits : tuple of DetectionLimit
         What the log could show.
     rear : DamperCourse
@@ -151,8 +151,8 @@ def verdict(
         return "cannot_tell", _missing_sentence(missing, unexplained)
     if unexplained:
         return "cannot_tell", (
-            f"The rear wheel rang {_times(unexplained)}, each time where it rings as far on every lap: a ridge that "
-            "only the rear wheel meets and a damper that fails there look the same. Look at the road there."
+            f"The rear wheel rang {_times(unexplained)} in a way that does not tell a damper that fails from a ridge "
+            "that only the rear wheel meets. Look at the road there."
         )
     if rear.state == "doubtful":
         return "cannot_tell", f"{rear.reason} Compare with an outing on a fresh shock."

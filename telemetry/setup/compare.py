@@ -231,18 +231,18 @@ def _clear_words(row: MetricComparison) -> str:
     return f"{row.label[0].upper()}{row.label[1:]}: {row.verdict} by {amount}{of_change[row.expected]}."
 
 
-def _unclear_words(unclear: Sequence[MetricComparison], n_rows: int) -> str:
+def _unclear_words(unclear: Sequence[MetricComparison], n_rows: int) -> tuple[str, str]:
     """How many numbers show no clear difference, and the one that comes nearest to one."""
-    few = f"No clear difference in {len(unclear)} of {n_rows} numbers"
+    few = f"No clear difference in {len(unclear)} of {n_rows} numbers."
     nearest = min(unclear, key=lambda row: 1.0 if row.p is None else row.p)
     amount = interval(nearest.difference, nearest.ci95, decimals_of(nearest.unit), nearest.unit)
-    words = f"{few}; nearest to one: {nearest.label}, {amount}."
+    words = f"Nearest to a clear difference: {nearest.label}, {amount}."
     if nearest.further_laps:
         laps = "1 more lap" if nearest.further_laps == 1 else f"{nearest.further_laps} more laps"
-        return f"{words} If it stays as it is, {laps} of each run would make it clear."
-    if nearest.p is not None and nearest.a.laps:
-        return f"{words} More laps alone would not make it clear; each set-up ridden again would narrow it."
-    return words
+        words += f" If it stays as it is, {laps} of each run would make it clear."
+    elif nearest.p is not None and nearest.a.laps:
+        words += " More laps alone would not make it clear; each set-up ridden again would narrow it."
+    return few, words
 
 
 def _sentences(rows: Sequence[MetricComparison]) -> tuple[str, ...]:
@@ -258,7 +258,7 @@ def _sentences(rows: Sequence[MetricComparison]) -> tuple[str, ...]:
         return (f"Not enough laps to tell: {rows[0].reason}.",)
     return (
         *clear,
-        *((_unclear_words(unclear, len(rows)),) if unclear else ()),
+        *(_unclear_words(unclear, len(rows)) if unclear else ()),
         *((f"Not enough laps to tell: {'; '.join(untold)}.",) if untold else ()),
     )
 

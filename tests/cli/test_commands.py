@@ -174,7 +174,7 @@ def test_demo_finds_the_loss_and_the_change(run, demo_book):
     assert code == 0
     # seven clicks out is seven clicks less rebound damping at the fork: it comes up faster, the rear does not
     assert re.search(r"- Front rebound speed, RMS: higher by", out)
-    assert re.search(r"- No clear difference in \d+ of \d+ numbers; nearest to one:", out)
+    assert re.search(r"- No clear difference in \d+ of \d+ numbers\.\n- Nearest to a clear difference:", out)
     assert not re.search(r"- Rear rebound speed, RMS", out)
     before = len(book.runs())
     code, _, _ = run("demo", demo_book, "--no-serve")

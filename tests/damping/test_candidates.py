@@ -9,7 +9,7 @@ from scipy.signal import lfilter
 from telemetry.damping.equation import ORDERS, OWN, WheelEquation
 from telemetry.damping.evidence import block_log_likelihood, joined, over_threshold, pole_grid, windows
 from telemetry.damping.hop import WheelHop, band_signals
-from telemetry.damping.judge import _still_damped, candidates
+from telemetry.damping.judge import _cannot_tell, _still_damped, candidates
 from telemetry.damping.pole import Pole, Ringing
 
 # No sprung mass and no spring beside the tyre's: the equation of one mass, m x'' + c x' + k x = w.
@@ -88,3 +88,22 @@ def test_a_stretch_whose_own_damping_lies_where_a_damper_works_is_no_loss():
         _still_damped(model, Ringing(15.0, 0.3, 0.89, (0.73, 1.1), 0.7)) is None
     )  # the fit describes nothing
     assert _still_damped(model, Ringing(15.0, 0.3, 0.10, (0.07, 0.15), 2.0)) is None
+
+
+@pytest.mark.parametrize("met_before", [0.0, 0.1, 0.6, 1.0])
+def test_a_wheel_that_the_known_road_did_not_drive_may_have_met_another(met_before):
+    """Road noise that the other wheel met to a known share of its power; the wheel rings over it with a lost damper."""
+    equation = equation_with_losses((0.0, SECONDS), seed=5)
+    grid = pole_grid(ONE_MASS, Pole(HZ, 2 * SOUND * HZ / 15.0, HZ, SOUND, 0.0))
+    likelihood, _ = block_log_likelihood(equation, np.zeros(len(equation.t_s)), grid)
+    lost = int(np.argmax(np.where(grid.lost, likelihood[20:40].sum(axis=0), -np.inf)))
+    inside = equation.span(10.0, 20.0)
+    model = SimpleNamespace(
+        end="rear",
+        grid=grid,
+        equation=equation,
+        predicted=(1 - np.sqrt(1 - met_before)) * grid.row[lost] @ equation.own,
+    )
+    why = _cannot_tell(model, SimpleNamespace(lost=lost, start_s=10.0, end_s=20.0), inside, None)
+    assert bool(why) == (met_before < 0.3)
+    assert not why or f"explains {100 * met_before:.0f} %" in why
