@@ -240,7 +240,7 @@ def next_step(amounts: Amounts) -> list[Any]:
     if expected.rows:
         row = replace(expected.rows[0], name=_PLAIN.get(expected.rows[0].key, expected.rows[0].name))
         said.append(html.P(f"{expected.words}.", className="step-words"))
-        said.append(html.P(f"Expected next time out: {row.in_words()}."))
+        said.append(html.P(f"Expected on laps like these: {row.in_words()}."))
     else:
         said.append(html.P(f"What a step does is not known. {expected.reason}"))
     return [*said, html.P(CHANGE_CAUTION, className="note")]
