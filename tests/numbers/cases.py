@@ -74,6 +74,15 @@ def _least_known() -> Review:
     )
 
 
+def _tone_and_few_fixes() -> Review:
+    """A tone on the rear travel, and a position that is rounded and held for a tenth of a second."""
+    log = _log("vellmoor-soft-fork")
+    t_s, held = log.columns["time"], np.arange(log.n_rows) // 20 * 20
+    changed = {"shock": log.columns["shock"] + 0.02 * np.sin(2.0 * np.pi * 31.3 * t_s)}
+    changed |= {name: np.round(log.columns[name][held], 5) for name in ("latitude", "longitude")}
+    return review(replace(log, columns={**log.columns, **changed}), _bike("qb-6-soft-fork"))
+
+
 def _another_logger() -> Review:
     log = replace(read_log(FIXTURES / "qb3-semicolon.csv"), source="qb3-semicolon")
     return review(log, _bike("qb-3"))
@@ -196,6 +205,7 @@ CASES: dict[str, Callable[[], Any]] = {
     "least known": _least_known,
     "another logger": _another_logger,
     "pushed": _pushed,
+    "tone and few fixes": _tone_and_few_fixes,
     "soft fork": lambda: _review("vellmoor-soft-fork", "qb-6-soft-fork"),
     "stand": _stand,
     "lost damping": lambda: _review("vellmoor-lost-damping"),
