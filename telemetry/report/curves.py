@@ -280,10 +280,10 @@ def force_picture(summary: Summary, end: End) -> Lines | None:
     time = low + 0.6 * abs(low) * share[inside] / tallest
     notes = [
         CurveNote(sign * at, 0.0, words, end, side="above" if sign < 0 else "below")
-        for sign, side in ((-1, "rebound"), (1, "compression"))
+        for sign in (-1, 1)  # the headings say which side is which
         for at, words in (
-            (0.5 * use.split_mm_s, f"{side}<br>clicker"),
-            (0.5 * (use.split_mm_s + reach), f"high-speed<br>{side}"),
+            (0.5 * use.split_mm_s, "clicker"),
+            (0.5 * (use.split_mm_s + reach), "high-speed<br>adjuster"),
         )
     ]
     return Lines(
