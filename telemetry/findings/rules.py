@@ -340,7 +340,7 @@ def _suggestion(
 
 
 # One of these begins the end of a suggestion: how the size of its step is found, or what a prediction says of it.
-HOW_MUCH, EXPECTED = "How much on these laps", "Expected of the next outing"
+HOW_MUCH, EXPECTED = "How much on these laps", "Expected on laps like these"
 
 
 def without_amount(suggestion: str) -> str:

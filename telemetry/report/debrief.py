@@ -262,7 +262,7 @@ def _expected(expected: "Expected | None") -> Iterator[Block | None]:
 
 
 def expected_table(rows: "Iterable[TryRow]") -> Table | None:
-    """Numbers before and after a step, with the 90 % interval of the change that the next outing will show."""
+    """Numbers before and after a step, with the 90 % interval of the change on laps like these."""
     columns = (Column("", words=True), Column("now"), Column("then"), Column("change, 90 %"))
     return table(columns, map(_expected_row, rows))
 
