@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from telemetry.bike import SpringEnd, bike_modes, modes, parse_bike, quarter_vehicle
+from telemetry.damping.detector_model import find_tone
 from telemetry.damping.equation import ORDERS, OWN
 from telemetry.damping.hop import (
     BAND_WEIGHT,
@@ -22,7 +23,7 @@ from telemetry.damping.hop import (
     tyre_hz_of,
     wheel_hop,
 )
-from telemetry.damping.pole import fit_pole, stopped_by_bounds
+from telemetry.damping.pole import Pole, fit_pole, hop_near, stopped_by_bounds
 from telemetry.simulate import demo_bike
 
 SPRUNG_KG, UNSPRUNG_KG, SPRING, TYRE = 125.0, 20.0, 24e3, 180e3
@@ -145,3 +146,27 @@ def test_a_springy_damper_puts_the_working_wheel_above_its_hop_and_the_search_re
     found = fit_pole(products, as_it_works(hop))
     assert found.frequency_hz == pytest.approx(peak_hz, rel=0.05)
     assert stopped_by_bounds(found, hop)[0], "as far as the hop is concerned, it lies beyond"
+
+
+def test_a_wheel_without_chassis_hops_at_the_rate_of_its_tyre_and_is_looked_for_beside_it():
+    # one mass on a spring: sqrt(k / m) is the tyre's own frequency, whatever its damper
+    hop = WheelHop(mass_ratio=0.0, spring_share=0.0)
+    middle = sum(hop.band_hz) / 2
+    low, high = hop_near(Pole(middle, 0.5, middle, 0.25, 0.0), hop)
+    assert (low, high) == pytest.approx((0.85 * middle, 1.15 * middle), rel=1e-6)
+    near_the_top = hop.band_hz[1] - 0.5
+    assert hop_near(Pole(near_the_top, 0.5, near_the_top, 0.25, 0.0), hop)[1] == hop.band_hz[1]
+    assert hop_near(Pole(middle, 0.5, middle, 0.999, 0.0), hop) == hop.band_hz
+
+
+@pytest.mark.parametrize("tone_hz", [22.03, 27.48, 30.0])
+def test_a_steady_tone_is_found_between_the_bins_of_its_spectrum(tone_hz):
+    # bins of a tenth of a hertz; a sine of known frequency in white noise
+    step_s = 0.01
+    t_s = np.arange(0.0, 120.0, step_s)
+    noise = np.random.default_rng(6).standard_normal(len(t_s))
+    usable = np.ones(len(t_s), dtype=bool)
+    found = find_tone(noise + np.sin(2 * np.pi * tone_hz * t_s), usable, step_s)
+    assert found is not None
+    assert found.rate_hz.mean() == pytest.approx(tone_hz, abs=0.02)
+    assert find_tone(noise, usable, step_s) is None
