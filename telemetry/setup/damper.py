@@ -182,7 +182,6 @@ def _sentences(end: End, row: DamperRow, before: DamperOuting, after: DamperOuti
             f"{row.laps_after} after could be judged, {LEAST_LAPS} each are needed."
         )
     else:
-        low, high = row.ci95
         words = {
             "better": "is better damped than before",
             "worse": "is worse damped than before",
@@ -190,8 +189,7 @@ def _sentences(end: End, row: DamperRow, before: DamperOuting, after: DamperOuti
             "cannot tell": "may be damped as before or not: it cannot be told",
         }[row.verdict]
         said.append(
-            f"The {end} wheel {words}: damping ratio of its hop {row.before:.2f} before and {row.after:.2f} after, "
-            f"{row.ratio:.2f} times (95 % {low:.2f} to {high:.2f})."
+            f"The {end} wheel {words}: damping ratio of its hop {row.before:.2f} before and {row.after:.2f} after."
         )
     if before.damper and after.damper and before.damper != after.damper:
         said.append(f"These are two dampers: {before.damper} before, {after.damper} after.")
@@ -329,10 +327,8 @@ def _bounce_sentences(
             "same": f"returns as damped as before, within {100 * (SAME_WITHIN - 1):.0f} %",
             "cannot tell": "may return as damped as before or not: it cannot be told",
         }[ratio.verdict]
-        low, high = ratio.ci95
         return (
-            f"Pushed by hand the {end} {words}: damping ratio {ratio.before:.2f} before and {ratio.after:.2f} after, "
-            f"{ratio.ratio:.2f} times (95 % {low:.2f} to {high:.2f}).",
+            f"Pushed by hand the {end} {words}: damping ratio {ratio.before:.2f} before and {ratio.after:.2f} after.",
         )
     why = [
         f"{name}: {test.reason}" for name, test in zip(("before", "after"), tests, strict=True) if test.reason
