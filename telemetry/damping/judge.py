@@ -168,7 +168,7 @@ class Judged:
 
 @dataclass(frozen=True)
 class _Told:
-    """A stretch that passed its questions; ``why`` is why it may be a ridge as well, "" where it is told."""
+    """A stretch that passed its questions; ``why`` says why it may be a ridge instead, "" where it is a loss."""
 
     candidate: Candidate
     event: OscillationEvent
@@ -227,10 +227,10 @@ def judge(
     events, for_line = tuple(one.event for one in kept), tuple(one.for_line for one in kept)
     if model.end == "front":
         return Judged(events, (), looked_at, for_line)
-    for one in told if not fails else ():
-        if one.why:
-            here = _rejected(one.candidate, one.why, motion, track)
-            rejected.append((one.candidate.over, replace(here, explained=False)))
+    unclear = [] if fails else [one for one in told if one.why]
+    for one in unclear:
+        here = _rejected(one.candidate, one.why, motion, track)
+        rejected.append((one.candidate.over, replace(here, explained=False)))
     rejected += _without_the_road(model, motion, track, taken)
     strongest = sorted(rejected, key=lambda pair: -pair[0])[:MOST_REJECTED]
     in_order = tuple(sorted((entry for _, entry in strongest), key=lambda entry: entry.start_s))
@@ -273,7 +273,7 @@ def _still_damped(model: DetectorModel, ringing: Ringing) -> str | None:
 def _cannot_tell(
     model: DetectorModel, candidate: Candidate, inside: slice, by_place: SwingByPlace | None
 ) -> str:
-    """Why a stretch of the rear may be a ridge that only the rear meets as well as a loss; "" where it is told."""
+    """Why a stretch of the rear may be a ridge that only the rear meets, and no loss; "" where it is a loss."""
     if model.end == "front":
         return ""
     if by_place is not None and by_place.on_every_lap(candidate.start_s, candidate.end_s):
