@@ -44,6 +44,7 @@ from tests.benchmarks.distorted.distort import distorted
 from tests.benchmarks.distorted.run import ridden
 from tests.bike.rear_linkages import LINKAGES, STROKE_MM, SWINGARM
 from tests.numbers.random_logs import run_at_random
+from tests.numbers.random_motions import motion_at_random
 from tests.numbers.random_rides import track_at_random
 from tests.randomised.bikes import random_bike
 from tests.randomised.outings import minimum_bike
@@ -205,6 +206,7 @@ def _pushed() -> dict[str, Any]:
 CASES: dict[str, Callable[[], Any]] = {
     "motorcycles": _motorcycles,
     "logs at random": lambda: [run_at_random(seed) for seed in range(80)],
+    "motions at random": lambda: [motion_at_random(seed) for seed in range(24)],
     "rides at random": lambda: [track_at_random(seed) for seed in range(16)],
     "least known": _least_known,
     "another logger": _another_logger,
