@@ -43,6 +43,7 @@ from tests.balance.pushed_log import pushed_log
 from tests.benchmarks.distorted.distort import distorted
 from tests.benchmarks.distorted.run import ridden
 from tests.bike.rear_linkages import LINKAGES, STROKE_MM, SWINGARM
+from tests.numbers.random_bikes import bike_at_random, limits_of_keys
 from tests.numbers.random_logs import run_at_random
 from tests.numbers.random_motions import motion_at_random
 from tests.numbers.random_rides import track_at_random
@@ -205,6 +206,8 @@ def _pushed() -> dict[str, Any]:
 # The quick ones first. What is drawn at random meets the limits from both sides.
 CASES: dict[str, Callable[[], Any]] = {
     "motorcycles": _motorcycles,
+    "limits of keys": limits_of_keys,
+    "bike files at random": lambda: [bike_at_random(seed) for seed in range(30)],
     "logs at random": lambda: [run_at_random(seed) for seed in range(80)],
     "motions at random": lambda: [motion_at_random(seed) for seed in range(24)],
     "rides at random": lambda: [track_at_random(seed) for seed in range(16)],
