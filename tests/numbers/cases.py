@@ -43,6 +43,8 @@ from tests.balance.pushed_log import pushed_log
 from tests.benchmarks.distorted.distort import distorted
 from tests.benchmarks.distorted.run import ridden
 from tests.bike.rear_linkages import LINKAGES, STROKE_MM, SWINGARM
+from tests.numbers.random_logs import run_at_random
+from tests.numbers.random_rides import track_at_random
 from tests.randomised.bikes import random_bike
 from tests.randomised.outings import minimum_bike
 from tests.randomised.pushes import HandPush
@@ -199,9 +201,11 @@ def _pushed() -> dict[str, Any]:
     return {"tests": tests, "compared": [compare_bounce(*tests, end) for end in ENDS]}
 
 
-# The quick ones first.
+# The quick ones first. What is drawn at random meets the limits from both sides.
 CASES: dict[str, Callable[[], Any]] = {
     "motorcycles": _motorcycles,
+    "logs at random": lambda: [run_at_random(seed) for seed in range(80)],
+    "rides at random": lambda: [track_at_random(seed) for seed in range(16)],
     "least known": _least_known,
     "another logger": _another_logger,
     "pushed": _pushed,
