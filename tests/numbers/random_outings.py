@@ -163,8 +163,9 @@ def _lap(
     direction = DirectionBalance(1.0 + 0.05 * x[5], 1.0 + 0.04 * x[6], None, None)
     speed = SpeedBalance(direction, direction, 120.0, {"front": 1.0 + 0.03 * x[7], "rear": None})
     ratio = balance(1 + 0.03 * x[5], 1 + 0.03 * x[6], 0.2 + 0.1 * x[7])
+    masked = float(rng.choice([0.0, 0.0, 0.04, 0.06]))
     return replace(
-        lap(number, time_s=seconds, ends=ends, complete=rng.random() > 0.08, masked=float(rng.choice([0.0, 0.0, 0.04, 0.06]))),
+        lap(number, time_s=seconds, ends=ends, complete=rng.random() > 0.08, masked=masked),
         distance_m=length_m,
         balance=replace(ratio, speed=speed),
         passing_s=tuple(passing) if rng.random() > 0.05 else (),
