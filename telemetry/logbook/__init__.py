@@ -3,7 +3,7 @@
 from typing import TYPE_CHECKING, Any
 
 from telemetry.logbook.draft import Draft, Drafts, own_logbook_path
-from telemetry.logbook.export import Damage, Verification, export, is_export, take_in_export, verify
+from telemetry.logbook.exchange import Damage, Verification, export, is_export, take_in_export, verify
 from telemetry.logbook.logbook import Logbook, damper_histories, history_of_damper
 from telemetry.logbook.rider import FELT, MOST_LETTERS, RiderWord, by_place
 from telemetry.logbook.run import RunEntry, Words, file_sha256, outings_of, read_given

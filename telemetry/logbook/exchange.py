@@ -331,7 +331,7 @@ def verify(logbook: Logbook) -> Verification:
         Nothing in it is changed.
     """
     catalogue, runs = logbook.store.catalogue, logbook.store.runs
-    damages = [Damage("", str(catalogue.path), what, _CATALOGUE) for what in catalogue.damage()]
+    damages = [Damage("", str(catalogue.path), what, _REMADE_CATALOGUE) for what in catalogue.damage()]
     if damages:
         return Verification(0, 0, 0, tuple(damages))
     entries = {entry.run_id: entry for entry in logbook.revisions()}
@@ -353,7 +353,9 @@ def verify(logbook: Logbook) -> Verification:
     return Verification(len(homes), files, size, tuple(damages))
 
 
-_CATALOGUE = "Move it away: it is made again from the runs' directories when the logbook is opened next."
+_REMADE_CATALOGUE = (
+    "Move it away: it is made again from the runs' directories when the logbook is opened next."
+)
 _AGAIN = "Restore it from a copy; or move the run's directory out of the logbook and add the log again."
 _REBUILD = "Restore it from a copy, or make the run again: bothends logbook rebuild {run_id}."
 _STRANGE = "Move it out; a logbook keeps no other files."
@@ -370,7 +372,7 @@ def _damages(home: Path, names: tuple[str, ...], entry: RunEntry | None) -> Iter
     if record.entry.run_id != run_id:
         yield Damage(run_id, str(home), f"holds the run {record.entry.run_id}", "Give it that name again.")
     elif entry is not None and entry != record.entry:
-        yield Damage(run_id, str(home / ENTRY), "says other than the catalogue", _CATALOGUE)
+        yield Damage(run_id, str(home / ENTRY), "says other than the catalogue", _REMADE_CATALOGUE)
     for name, expected in record.files.items():
         path = home / name
         if has_link(home, name):
