@@ -108,6 +108,12 @@ def quantiles(ordered: FloatArray, shares: ArrayLike) -> FloatArray:
     return np.asarray(below + (place - low) * (above - below))
 
 
+def median(values: FloatArray) -> float:
+    """Median of at least one value without NaN; of a few thousand values quicker than `numpy.median`."""
+    ordered = np.sort(values)
+    return float(0.5 * (ordered[(len(ordered) - 1) // 2] + ordered[len(ordered) // 2]))
+
+
 def _end_slope(step: float, next_step: float, secant: float, next_secant: float) -> float:
     """Slope at an end by a parabola through three points, kept from overshooting."""
     slope = ((2.0 * step + next_step) * secant - step * next_secant) / (step + next_step)

@@ -22,7 +22,7 @@ from telemetry.motion.summary import (
     TravelSummary,
     TravelUse,
 )
-from telemetry.numeric import BLOCK, finite, quantiles
+from telemetry.numeric import BLOCK, finite, median, quantiles
 
 # Fixed bins, equal for all runs and both ends, so that histograms can be overlaid.
 TRAVEL_BIN_MM = 5.0
@@ -380,7 +380,7 @@ def _at(
         both = both & here
         if np.count_nonzero(here) >= least:
             wheel[name], shaft[name] = (
-                float(np.median(values[rows][here])) for values in (end.wheel_travel_mm, end.shaft_travel_mm)
+                median(values[rows][here]) for values in (end.wheel_travel_mm, end.shaft_travel_mm)
             )
     if len(shaft) < 2 or np.count_nonzero(both) < least:
         return LapPlace(corner, phase, wheel.get("front"), wheel.get("rear"), None, None, None)
