@@ -15,6 +15,7 @@ from telemetry.arrays import FloatArray
 
 # Samples of one block: temporaries of so many stay in the cache.
 BLOCK = 16_384
+SORTED_SOONER = 3000  # up to so many values are in order sooner than `numpy.median` has begun
 _TINY = 1e-300
 
 
@@ -106,6 +107,14 @@ def quantiles(ordered: FloatArray, shares: ArrayLike) -> FloatArray:
     low = place.astype(np.int64)
     below, above = ordered[low], ordered[np.minimum(low + 1, len(ordered) - 1)]
     return np.asarray(below + (place - low) * (above - below))
+
+
+def median(values: FloatArray) -> float:
+    """Median of at least one value without NaN; of few values quicker than `numpy.median`."""
+    if len(values) > SORTED_SOONER:
+        return float(np.median(values))
+    ordered = np.sort(values)
+    return float(0.5 * (ordered[(len(ordered) - 1) // 2] + ordered[len(ordered) // 2]))
 
 
 def _end_slope(step: float, next_step: float, secant: float, next_secant: float) -> float:

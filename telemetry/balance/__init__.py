@@ -20,7 +20,7 @@ from telemetry.balance.balance import (
     WeightTransfer,
 )
 from telemetry.balance.bounce import BounceTest, bounce_test, bounce_to_json
-from telemetry.balance.bumps import BumpPairs, find_bumps, find_pairs, pairs_again, pairs_at
+from telemetry.balance.bumps import BumpPairs, find_pairs, pairs_again, pairs_at
 from telemetry.balance.delay import delay_notes
 from telemetry.balance.measure import balance, quantile_slope, speed_ratio
 from telemetry.balance.pairs import summarise_pairs
@@ -52,7 +52,6 @@ __all__ = [
     "bounce_test",
     "bounce_to_json",
     "delay_notes",
-    "find_bumps",
     "find_pairs",
     "find_riding",
     "light_wheels",

@@ -9,8 +9,8 @@ from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
 from telemetry.balance.delay import riding_delay_s
 from telemetry.laps import Track, is_moving
 from telemetry.motion import CONTACT_MM, Motion
-from telemetry.numeric import BLOCK
-from telemetry.signals import correlate, differentiator
+from telemetry.numeric import BLOCK, median
+from telemetry.signals import differentiator
 
 # Choices of ours, tried on simulated rides; no source.
 WORK_HZ = 250.0
@@ -28,13 +28,17 @@ GRAIN_SHARE = 0.2  # of the clear bumps, at most this share is expected to be gr
 LIMIT_STEP = 0.25
 
 
-def find_bumps(motion: Motion, track: Track) -> IntArray:
-    """When the front met a bump that moved both ends.
+@dataclass(frozen=True)
+class _CommonRoad:
+    """Road as both ends met it, white but for bumps, 0 where unknown."""
 
-    Parameters
-    ----------
-    motion : Motion
-        With both ends.
+    values: FloatArray
+    step: int  # samples of the run for each value
+    rate_hz: float
+
+
+def _find_bumps(road: _CommonRoad, motion: Motion, track: Track) -> IntArray:
+    """When the front met a bump that moved both ends.
 
     Returns
     -------
@@ -63,18 +67,17 @@ def find_bumps(motion: Motion, track: Track) -> IntArray:
     .. [3] G. L. Turin, An introduction to matched filters, IRE Trans. Inf. Theory 6(3), 311-329, 1960,
        doi:10.1109/TIT.1960.1057571 (from memory).
     """
-    road, step, rate = _common_road(motion, track)
-    found = step * peaks_above(standing_out(road, rate), STANDS_OUT, round(BUMPS_APART_S * rate))
+    apart = round(BUMPS_APART_S * road.rate_hz)
+    found = road.step * peaks_above(standing_out(road.values, road.rate_hz), STANDS_OUT, apart)
     return _fastest(motion, track, found)
 
 
-def stands_out_by(motion: Motion, track: Track, bumps: IntArray) -> FloatArray:
+def _stands_out_by(road: _CommonRoad, bumps: IntArray) -> FloatArray:
     """Height of each bump in standard deviations of the road within about a second, or of the run's if that is more."""
     if not len(bumps):
         return np.zeros(0)
-    road, step, rate = _common_road(motion, track)
-    far = standing_out(road / _roughness(road, round(BLOCK_S * rate)), rate)
-    at, reach = bumps // step, round(ABOUT_S * rate)
+    far = standing_out(road.values / _roughness(road.values, round(BLOCK_S * road.rate_hz)), road.rate_hz)
+    at, reach = bumps // road.step, round(ABOUT_S * road.rate_hz)
     middle = (at[1:] + at[:-1]) // 2  # what lies beyond belongs to the next bump
     low = np.maximum(at - reach, np.concatenate(([0], middle + 1)))
     high = np.minimum(np.minimum(at + reach, np.concatenate((middle, [len(far) - 1]))), len(far) - 1)
@@ -85,7 +88,7 @@ def clear_from(stands_out: FloatArray) -> float:
     """Height from which at most `GRAIN_SHARE` of the bumps are expected to be road grain; infinite if there is none.
 
     ``stands_out`` is of all bumps of a run. High peaks of noise fall off about exponentially: the rate is read from the
-    run's peaks just above the limit of `find_bumps`, most of which are grain. The share is a false discovery rate (Y.
+    run's peaks just above the limit of `find_pairs`, most of which are grain. The share is a false discovery rate (Y.
     Benjamini, Y. Hochberg, J. R. Stat. Soc. B 57(1), 289-300, 1995; from memory).
     """
     first = np.count_nonzero((stands_out >= GRAIN_FROM) & (stands_out < GRAIN_FROM + 1))
@@ -109,19 +112,18 @@ def grain_peak(speed: FloatArray) -> float:
     if not len(known):
         return float("inf")
     crossings = int(np.count_nonzero((known[1:] > 0) & (known[:-1] <= 0)))
-    sd = float(np.median(np.abs(known))) / MEDIAN_OF_NORMAL
+    sd = median(np.abs(known)) / MEDIAN_OF_NORMAL
     return sd * float(np.sqrt(2 * np.log(max(crossings, 2))))
 
 
-def _common_road(motion: Motion, track: Track) -> tuple[FloatArray, int, float]:
-    """Road as both ends met it, white but for bumps, 0 where unknown; samples per value of it, and its rate."""
+def _common_road(motion: Motion, track: Track) -> _CommonRoad:
     step = max(1, round(motion.sample_rate_hz / WORK_HZ))
     rate = motion.sample_rate_hz / step
     delay = np.nan_to_num(riding_delay_s(motion, track, slice(None, None, step)) * rate)
     news = {end: whitened(motion.ends[end].wheel_speed_mm_s[::step]) for end in ENDS}
     with np.errstate(invalid="ignore", divide="ignore"):
         both = (news["front"] + _later(news["rear"], delay)) / np.sqrt(track.speed_m_s[::step])
-    return np.where(delay > 0, both, 0.0), step, rate
+    return _CommonRoad(np.where(delay > 0, both, 0.0), step, rate)
 
 
 def _roughness(road: FloatArray, block: int) -> FloatArray:
@@ -184,7 +186,7 @@ def standing_out(road: FloatArray, rate_hz: float) -> FloatArray:
         if n >= len(road):
             break
         like = np.correlate(road, bump, mode="same")
-        typical = float(np.median(np.abs(like[like != 0.0]))) / MEDIAN_OF_NORMAL if like.any() else 0.0
+        typical = median(np.abs(like[like != 0.0])) / MEDIAN_OF_NORMAL if like.any() else 0.0
         best = np.maximum(best, like / max(typical, 1e-12))
     return best
 
@@ -260,6 +262,7 @@ ONSET_M_S2 = 3.0  # brake or drive came or went, when the acceleration changes b
 ONSET_BEFORE_S, ONSET_AFTER_S = 0.3, 0.6
 VISIT_S = 5.0  # bumps of one place this close together in time were met at once
 PLACE_M = 20.0  # pairs this close together on the lap are one bump met again: distance differs so much by lap
+ROWS = 256
 MEASURES = ("compression_mm_s", "depth_mm", "rebound_mm_s")
 
 
@@ -377,7 +380,8 @@ def find_pairs(motion: Motion, track: Track) -> BumpPairs | None:
         return None
     if motion.sample_rate_hz * DEEPEST_S < FEWEST_SAMPLES:
         return None
-    return pairs_at(motion, track, find_bumps(motion, track))
+    road = _common_road(motion, track)
+    return _pairs_of(road, motion, track, _find_bumps(road, motion, track))
 
 
 def pairs_at(motion: Motion, track: Track, bumps: IntArray) -> BumpPairs:
@@ -388,13 +392,17 @@ def pairs_at(motion: Motion, track: Track, bumps: IntArray) -> BumpPairs:
     motion : Motion
         With both ends.
     bumps : ndarray of int, shape (n_bumps,)
-        As from `find_bumps`.
+        As from `find_pairs`.
 
     Returns
     -------
     BumpPairs
         Of the bumps that both ends met with valid samples all about them.
     """
+    return _pairs_of(_common_road(motion, track), motion, track, bumps)
+
+
+def _pairs_of(road: _CommonRoad, motion: Motion, track: Track, bumps: IntArray) -> BumpPairs:
     rate, n = motion.sample_rate_hz, len(motion.t_s)
     delay = np.nan_to_num(riding_delay_s(motion, track, bumps) * rate)
     before, after = round((BEFORE_S + SEARCH_S) * rate), round((AFTER_S + SEARCH_S) * rate)
@@ -407,7 +415,7 @@ def pairs_at(motion: Motion, track: Track, bumps: IntArray) -> BumpPairs:
     if good.any():  # the others were not the same bump
         good &= np.abs(residual - np.median(residual[good])) <= SAME_BUMP_S
     lags = np.arange(-round(BEFORE_S * rate), round(AFTER_S * rate) + 1, max(round(rate / STACK_HZ), 1))
-    stands_out = stands_out_by(motion, track, bumps[good])
+    stands_out = _stands_out_by(road, bumps[good])
     peaks = {end: found[end][0]["compression_mm_s"][good] for end in ENDS}
     loads = {end: _load_mm_s(motion, end, found[end][1][good]) for end in ENDS}
     hanging = np.logical_or.reduce([_fully_extended(motion, end, found[end][1][good]) for end in ENDS])
@@ -504,7 +512,7 @@ def _respond(motion: Motion, end: End, sample: IntArray) -> tuple[dict[str, Floa
     )
     near, foot = max(round(SEARCH_S * rate), 1) + 1, round(FOOT_S * rate)
     deep, up = round(DEEPEST_S * rate), round(REBOUND_S * rate)
-    place, peaked = local_peaks(around(correlate(speed, _smoothing(rate)), sample - near, 2 * near + 1))
+    place, peaked = local_peaks(_smoothed(speed, sample - near, 2 * near + 1, _smoothing(rate)))
     fastest, reach = sample - near + place, max(1, round(PEAK_S * rate))
     highest = fastest - reach + np.argmax(around(speed, fastest - reach, 2 * reach + 1), axis=1)
     lowest = sample + np.argmin(around(speed, sample, up), axis=1)
@@ -520,6 +528,14 @@ def _respond(motion: Motion, end: End, sample: IntArray) -> tuple[dict[str, Floa
     known = np.isfinite(about_all).all(axis=1)
     known &= peaked & np.all([values > 0 for values in measures.values()], axis=0)
     return {name: np.where(known, values, np.nan) for name, values in measures.items()}, fastest
+
+
+def _smoothed(values: FloatArray, start: IntArray, length: int, weights: FloatArray) -> FloatArray:
+    """As `around`, each value a weighted sum of those about it."""
+    half = len(weights) // 2
+    rows = around(values, start - half, length + 2 * half)
+    columns = [rows[:, i : i + len(weights)] @ weights for i in range(length)]
+    return np.column_stack(columns)
 
 
 def _smoothing(rate: float) -> FloatArray:
@@ -562,13 +578,18 @@ def _peak_mm_s(motion: Motion, end: End, speed: FloatArray, at: IntArray) -> Flo
 def _about(motion: Motion, end: End, at: FloatArray, lags: IntArray) -> FloatArray:
     """Wheel travel about moments (fractions of a sample), less the line from before to after them."""
     travel = motion.ends[end].wheel_travel_mm
-    place = at[:, None] + lags
-    low = np.clip(place.astype(np.int64), 0, len(travel) - 2)
-    part = place - low
-    cut = (1 - part) * travel[low] + part * travel[low + 1]
     few = max(1, len(lags) // 20)
-    before, after = cut[:, :few].mean(axis=1), cut[:, -few:].mean(axis=1)
-    return np.asarray(cut - before[:, None] - (after - before)[:, None] * np.linspace(0.0, 1.0, len(lags)))
+    ramp = np.linspace(0.0, 1.0, len(lags))
+    found = np.empty((len(at), len(lags)))
+    for first in range(0, len(at), ROWS):  # some at a time: what fits the cache costs half
+        here = slice(first, first + ROWS)
+        place = at[here, None] + lags
+        low = np.clip(place.astype(np.int64), 0, len(travel) - 2)
+        cut = travel[low]
+        cut += (place - low) * (travel[low + 1] - cut)
+        before, after = cut[:, :few].mean(axis=1, keepdims=True), cut[:, -few:].mean(axis=1, keepdims=True)
+        np.subtract(cut, before + (after - before) * ramp, out=found[here])
+    return found
 
 
 def disturbed_at(track: Track, sample: IntArray, rate: float) -> BoolArray:

@@ -71,8 +71,11 @@ def weight_transfer(
     def ridden_gain(values: FloatArray, push: FloatArray, mask: BoolArray) -> Gain | None:
         return _gain(values, [push], _stretches(mask, rate))
 
-    def steady_gain(values: FloatArray, push: FloatArray, mask: BoolArray) -> Gain | None:
-        return _steady_gain(values, push, speed**2, mask, rate, beside=mask is driving)
+    drag = [_running_mean(speed**2, _width(length_s, rate)) / 1e3 for length_s in STEADY_S]
+    held_back = [_held(-acceleration, *of, slowing, rate) for of in zip(STEADY_S, drag, strict=True)]
+    held_on = [
+        _held(acceleration, *of, driving, rate, beside=True) for of in zip(STEADY_S, drag, strict=True)
+    ]
 
     middle = np.minimum(np.arange(len(pitch)) * step + step // 2, len(track.corner) - 1)
     corner, lap = track.corner[middle], track.lap[middle]
@@ -95,10 +98,10 @@ def weight_transfer(
         rear_squat_mm_per_m_s2=None if rear_squat is None else rear_squat.value,
         squat_ci95=None if squat is None else squat.ci95,
         rear_squat_ci95=None if rear_squat is None else rear_squat.ci95,
-        steady_dive=steady_gain(pitch, -acceleration, slowing),
-        steady_fork_dive=steady_gain(fork, -acceleration, slowing),
-        steady_squat=steady_gain(-pitch, acceleration, driving),
-        steady_rear_squat=steady_gain(rear, acceleration, driving),
+        steady_dive=_steady_gain(pitch, held_back),
+        steady_fork_dive=_steady_gain(fork, held_back),
+        steady_squat=_steady_gain(-pitch, held_on),
+        steady_rear_squat=_steady_gain(rear, held_on),
         lean_known="lean" in ridden.sources,
         stretches=len(_stretches(slowing, rate)),
         zones=(
@@ -114,34 +117,48 @@ def _stretches(mask: BoolArray, rate: float) -> list[slice]:
     return [slice(a, b) for a, b in zip(*runs(mask), strict=True) if b - a >= SHORTEST_STRETCH_S * rate]
 
 
-def _steady_gain(
-    values: FloatArray,
-    acceleration: FloatArray,
-    drag: FloatArray,
-    mask: BoolArray,
-    rate: float,
-    *,
-    beside: bool,
-) -> Gain | None:
-    """Slope of values over an acceleration that is held, at one speed.
+@dataclass(frozen=True)
+class _Held:
+    """Means over one length of time, and the stretches in which a push was held for so long."""
+
+    width: int
+    columns: list[FloatArray]  # push, drag, rate of the push
+    instruments: list[FloatArray] | None
+    stretches: list[slice]
+
+
+def _width(length_s: float, rate: float) -> int:
+    return round(length_s * rate)
+
+
+def _held(
+    push: FloatArray, length_s: float, drag: FloatArray, mask: BoolArray, rate: float, *, beside: bool = False
+) -> _Held:
+    """Means of a push; ``drag`` is what goes with the square of the speed, ``beside`` asks for instruments.
+
+    Drive at one speed is small, and noise of the acceleration flattens the slope: its instruments are the acceleration
+    just before and after, whose noise is another (W. A. Fuller, Measurement Error Models, Wiley 1987, sec. 1.4; from
+    memory). Brakes come too quickly for that, and their acceleration is far above its noise.
+    """
+    width = _width(length_s, rate)
+    whole = np.nan_to_num(_running_mean(mask.astype(np.float64), width)) > 1 - 1e-9
+    mean = _running_mean(push, width)
+    instruments = None
+    if beside:
+        before, after = (_moved(mean, by) for by in (width, -width))
+        instruments = [(before + after) / 2, drag, (after - before) * rate / (2 * width)]
+    return _Held(width, [mean, drag, np.gradient(mean) * rate], instruments, _stretches(whole, rate))
+
+
+def _steady_gain(values: FloatArray, held: Sequence[_Held]) -> Gain | None:
+    """Slope of values over a push that is held, at one speed; ``held`` is in the order of `STEADY_S`.
 
     At low frequencies an end follows as G (a - tau da/dt) whatever its damping: the rate of change of the acceleration
-    takes out delay and overshoot, ``drag`` what goes with the square of the speed. Drive at one speed is small, and
-    noise of the acceleration flattens the slope; ``beside`` takes the acceleration just before and after, whose noise
-    is another, as instruments (W. A. Fuller, Measurement Error Models, Wiley 1987, sec. 1.4; from memory). Brakes come
-    too quickly for that, and their acceleration is far above its noise.
+    takes out delay and overshoot, drag what goes with the square of the speed.
     """
-    gains = []
-    for length_s in STEADY_S:
-        width = round(length_s * rate)
-        whole = np.nan_to_num(_running_mean(mask.astype(np.float64), width)) > 1 - 1e-9
-        push = _running_mean(acceleration, width)
-        columns = [push, _running_mean(drag, width) / 1e3, np.gradient(push) * rate]
-        told_by = None
-        if beside:
-            before, after = (_running_mean(_moved(acceleration, by), width) for by in (width, -width))
-            told_by = [(before + after) / 2, columns[1], (after - before) * rate / (2 * width)]
-        gains.append(_gain(_running_mean(values, width), columns, _stretches(whole, rate), told_by))
+    gains = [
+        _gain(_running_mean(values, one.width), one.columns, one.stretches, one.instruments) for one in held
+    ]
     middle = gains[1]
     if middle is None:
         return None
@@ -161,19 +178,16 @@ def _gain(
     values: FloatArray,
     columns: Sequence[FloatArray],
     stretches: list[slice],
-    told_by: Sequence[FloatArray] | None = None,
+    instruments: Sequence[FloatArray] | None = None,
 ) -> Gain | None:
     """Slope of values over the first column within stretches, the others taken out, with a jackknife over stretches.
 
-    None with few stretches, or where the columns cannot be separated. ``told_by`` are instruments of the columns.
+    None with few stretches, or where the columns cannot be separated. ``instruments`` are of the columns.
     """
     if len(stretches) < FEWEST_STRETCHES:
         return None
-    rows = np.column_stack([np.ones(len(values)), *columns, values])
-    tellers = rows[:, :-1] if told_by is None else np.column_stack([np.ones(len(values)), *told_by])
-    unknown = ~np.isfinite(np.column_stack([rows, tellers])).all(axis=1)
-    rows[unknown] = tellers[unknown] = 0.0
-    parts = np.array([tellers[here].T @ rows[here] for here in stretches])
+    told_by = columns if instruments is None else instruments
+    parts = np.array([_products([*columns, values], told_by, here) for here in stretches])
     whole = parts.sum(axis=0)
     if whole[0, 0] == 0 or np.linalg.cond(whole[:, :-1]) > MOST_CONDITION:
         return None
@@ -183,6 +197,15 @@ def _gain(
     n = len(slopes)
     half = half_width(float(np.sqrt((n - 1) / n * np.sum((slopes - slopes.mean()) ** 2))), n)
     return Gain(value, (value - half, value + half))
+
+
+def _products(columns: Sequence[FloatArray], told_by: Sequence[FloatArray], here: slice) -> FloatArray:
+    """Sums of products over one stretch, of a constant and either columns, without rows that are not wholly known."""
+    rows = np.column_stack([np.ones(here.stop - here.start), *(column[here] for column in columns)])
+    tellers = np.column_stack([rows[:, 0], *(column[here] for column in told_by)])
+    unknown = ~np.isfinite(rows).all(axis=1) | ~np.isfinite(tellers).all(axis=1)
+    rows[unknown] = tellers[unknown] = 0.0
+    return np.asarray(tellers.T @ rows)
 
 
 def _block_mean(values: FloatArray, step: int) -> FloatArray:

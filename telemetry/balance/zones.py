@@ -69,16 +69,14 @@ def zone_left(
     return _over_laps("left", by_corner)
 
 
-def _on_laps(mask: BoolArray, corner: IntArray, lap: IntArray, rate_hz: float) -> list[tuple[int, BoolArray]]:
+def _on_laps(mask: BoolArray, corner: IntArray, lap: IntArray, rate_hz: float) -> list[tuple[int, IntArray]]:
     """Corner and samples of every lap that is long enough there."""
-    found = []
-    for number in np.unique(corner[mask & (corner > 0)]).tolist():
-        here = mask & (corner == number)
-        for one in np.unique(lap[here]).tolist():
-            samples = here & (lap == one)
-            if np.count_nonzero(samples) >= SHORTEST_ON_LAP_S * rate_hz:
-                found.append((int(number), samples))
-    return found
+    rows = np.flatnonzero(mask & (corner > 0))
+    rows = rows[np.lexsort((lap[rows], corner[rows]))]
+    new = (np.diff(corner[rows]) != 0) | (np.diff(lap[rows]) != 0)
+    pieces = np.split(rows, np.flatnonzero(new) + 1)
+    long = [piece for piece in pieces if len(piece) >= max(SHORTEST_ON_LAP_S * rate_hz, 1)]
+    return [(int(corner[piece[0]]), piece) for piece in long]
 
 
 def _over_laps(kind: str, by_corner: Mapping[int, list[float]]) -> tuple[ZoneAnswer, ...]:

@@ -519,7 +519,7 @@ def _circuit(parser: argparse.ArgumentParser) -> None:
 
 
 def _words(parser: argparse.ArgumentParser) -> None:
-    """Description of a run in the catalogue; the keys of `telemetry.logbook.entry.Words`."""
+    """Description of a run in the catalogue; the keys of `telemetry.logbook.run.Words`."""
     for option, words in (
         ("name", "what to call the run"),
         ("date", "day of the outing, such as 2026-05-01"),

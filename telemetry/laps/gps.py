@@ -7,6 +7,7 @@ import numpy as np
 from telemetry.arrays import BoolArray, FloatArray, IntArray
 from telemetry.laps.smooth import moving_mean, penalised_fit, robust_sd, sums_at
 from telemetry.notes import QualityNote
+from telemetry.numeric import median
 from telemetry.signals import Run
 
 # WGS 84 ellipsoid (NGA.STND.0036): semi-major axis and flattening.
@@ -296,10 +297,10 @@ def fit_line(
     grid = _Grid(lap_s, max(round(lap_m / STEP_M), 8))
     along, position = along_s[order], np.column_stack((east_m[order], north_m[order]))
     wave = _best_wave(grid, along, position)
-    weight = np.ones(len(along))
+    weight, cells = np.ones(len(along)), grid.cells(along)
     for _ in range(3):
         line = grid.smooth(grid.sums(along, position, weight), wave)
-        away = np.hypot(*(position - grid.at(line, along)).T)
+        away = np.hypot(*(position - grid.at(line, cells)).T)
         weight = 1.0 / (1.0 + (away / (3.0 * max(robust_sd(away), 0.1))) ** 2)
     return _evenly(line)
 
@@ -308,15 +309,19 @@ def _best_wave(grid: "_Grid", along: FloatArray, position: FloatArray) -> float:
     """The shortest wave to keep: the one whose line through every other position is nearest to the rest."""
     even, odd = slice(0, None, 2), slice(1, None, 2)
     halves = [
-        (grid.sums(along[learn], position[learn], np.ones(len(along[learn]))), along[test], position[test])
+        (
+            grid.sums(along[learn], position[learn], np.ones(len(along[learn]))),
+            grid.cells(along[test]),
+            position[test],
+        )
         for learn, test in ((even, odd), (odd, even))
     ]
 
     def miss(wave: float) -> float:
         total = 0.0
-        for learned, at, seen in halves:
-            away = np.hypot(*(seen - grid.at(grid.smooth(learned, wave), at)).T)
-            total += float(np.mean(np.minimum(away, 3.0 * np.median(away)) ** 2))
+        for learned, cells, seen in halves:
+            away = np.hypot(*(seen - grid.at(grid.smooth(learned, wave), cells)).T)
+            total += float(np.mean(np.minimum(away, 3.0 * median(away)) ** 2))
         return total
 
     return min(SHORTEST_WAVES_S, key=miss)
@@ -329,20 +334,21 @@ class _Grid:
     lap_s: float
     n: int
 
-    def _cells(self, along: FloatArray) -> tuple[IntArray, FloatArray]:
+    def cells(self, along: FloatArray) -> tuple[IntArray, FloatArray]:
+        """Point before each time along the lap, and how far it lies on the way to the next, 0 to 1."""
         index = along % self.lap_s * (self.n / self.lap_s)
         low = np.minimum(np.floor(index).astype(np.int64), self.n - 1)
         return low, index - low
 
-    def at(self, line: FloatArray, along: FloatArray) -> FloatArray:
-        """Points of a line of shape (n, 2) at times along the lap."""
-        low, share = self._cells(along)
+    def at(self, line: FloatArray, cells: tuple[IntArray, FloatArray]) -> FloatArray:
+        """Points of a line of shape (n, 2) in cells."""
+        low, share = cells
         return np.asarray((1 - share)[:, None] * line[low] + share[:, None] * line[(low + 1) % self.n])
 
     def sums(self, along: FloatArray, position: FloatArray, weight: FloatArray) -> "_Sums":
         """What `smooth` needs of positions and their weights."""
         n, overlap = self.n, max(round(OVERLAP * self.n), 3)
-        low, share = self._cells(along)
+        low, share = self.cells(along)
 
         def around(values: FloatArray) -> FloatArray:
             return np.concatenate((values[-overlap:], values, values[:overlap]))

@@ -3,6 +3,7 @@
 import numpy as np
 
 from telemetry.arrays import BoolArray, FloatArray, IntArray
+from telemetry.numeric import median
 from telemetry.signals import runs
 
 
@@ -51,7 +52,7 @@ def penalised_fit(
 
 def robust_sd(values: FloatArray) -> float:
     """Standard deviation of the bulk of values: 1.4826 times their median absolute deviation."""
-    return 1.4826 * float(np.median(np.abs(values - np.median(values)))) if len(values) else 0.0
+    return 1.4826 * median(np.abs(values - median(values))) if len(values) else 0.0
 
 
 def runs_longer(mask: BoolArray, least: int) -> list[tuple[int, int]]:

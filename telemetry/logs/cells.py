@@ -8,7 +8,6 @@ from typing import TypeAlias
 
 import numpy as np
 import pyarrow as pa
-import pyarrow.compute as pc
 
 from telemetry.arrays import FloatArray, IntArray
 
@@ -77,6 +76,8 @@ def grow_columns(
 
 def numbers_from_words(column: pa.ChunkedArray, decimal: str) -> tuple[FloatArray, IntArray]:
     """Numbers of a column that also holds words, NaN for none, and the unreadable rows (not those with "no value")."""
+    import pyarrow.compute as pc  # here: its start costs as much as NumPy's, and a log of numbers does without
+
     text = pc.utf8_trim_whitespace(column)
     missing = pc.fill_null(pc.is_in(pc.utf8_lower(text), pa.array(sorted(NA_WORDS))), True)
     if decimal != ".":
@@ -130,6 +131,8 @@ def read_time_text(column: pa.ChunkedArray) -> TextTime | None:
 
 def _read(chunk: pa.Array) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Day (since 0001-01-01), seconds since midnight and offset from UTC [s] of each cell, NaN where there is none."""
+    import pyarrow.compute as pc
+
     parts = pc.extract_regex(pc.utf8_trim_whitespace(chunk), _TEXT)
     date_, hour, minute, second, fraction, zone = (pc.struct_field(parts, [name]) for name in _PARTS)
     hours = _numbers(hour)
@@ -143,11 +146,15 @@ def _read(chunk: pa.Array) -> tuple[FloatArray, FloatArray, FloatArray]:
 
 def _numbers(text: pa.Array) -> FloatArray:
     """Digits as numbers, NaN where there are none."""
+    import pyarrow.compute as pc
+
     return to_float64(pa.chunked_array([pc.if_else(pc.equal(text, ""), None, text).cast(pa.float64())]))
 
 
 def _each(text: pa.Array, value: Callable[[str], float]) -> FloatArray:
     """A number for every cell, worked out once for each different text."""
+    import pyarrow.compute as pc
+
     coded = pc.dictionary_encode(pc.fill_null(text, ""))
     table = np.array([value(word) for word in coded.dictionary.to_pylist()])
     return table[to_float64(pa.chunked_array([coded.indices.cast(pa.float64())])).astype(np.int64)]

@@ -6,7 +6,6 @@ from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
-import pyarrow.compute as pc
 import pyarrow.csv as arrow_csv
 
 from telemetry.arrays import FloatArray, IntArray
@@ -141,6 +140,8 @@ def _repeated_head(cells: Sequence[Column], dialect: Dialect) -> IntArray:
     """Rows that are the header or the units row once more, as where a logger was switched off and on."""
     if any(isinstance(column, np.ndarray) for column in cells):
         return np.empty(0, dtype=np.int64)
+    import pyarrow.compute as pc
+
     found: list[int] = []
     for head in dialect.head_rows:
         index = next((index for index, cell in enumerate(head) if cell), 0)

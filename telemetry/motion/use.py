@@ -22,7 +22,7 @@ from telemetry.motion.summary import (
     TravelSummary,
     TravelUse,
 )
-from telemetry.numeric import BLOCK, finite, quantiles
+from telemetry.numeric import BLOCK, finite, median, quantiles
 
 # Fixed bins, equal for all runs and both ends, so that histograms can be overlaid.
 TRAVEL_BIN_MM = 5.0
@@ -233,7 +233,7 @@ def use_by_place(
     tuple of PlaceUse
         Whole laps first, then phases, then corners in order; places no lap has spent `LEAST_S` at are left out.
     """
-    numbers = sorted(set(np.unique(corner).tolist()) - {0})
+    numbers = _corners_in(corner)
     rows: dict[tuple[int | None, str | None], list[FloatArray]] = {(None, None): []}
     rows |= {(None, name): [] for name in phases} | {(number, None): [] for number in numbers}
     for lap in laps:
@@ -256,6 +256,11 @@ def use_by_place(
         for (number, name), found in rows.items()
         if found and np.isfinite(np.array(found)).any()
     )
+
+
+def _corners_in(corner: IntArray) -> list[int]:
+    """Numbers of the corners that occur, rising."""
+    return [int(number) for number in np.flatnonzero(np.bincount(corner)) if number > 0]
 
 
 def _rows_of(numbers: IntArray, number: int) -> IntArray | slice:
@@ -355,9 +360,7 @@ def lap_places(
     """
     places: list[tuple[int | None, str | None, IntArray | slice]] = [(None, None, slice(None))]
     places += [(None, name, _rows_of(phase, index)) for index, name in enumerate(phases)]
-    places += [
-        (number, None, _rows_of(corner, number)) for number in sorted(set(np.unique(corner).tolist()) - {0})
-    ]
+    places += [(number, None, _rows_of(corner, number)) for number in _corners_in(corner)]
     least = max(LEAST_S * motion.sample_rate_hz, 1.0)
     means = (_at(motion, moving, rows, least, number, name, bike) for number, name, rows in places)
     return tuple(place for place in means if (place.front_mm, place.rear_mm) != (None, None))
@@ -380,7 +383,7 @@ def _at(
         both = both & here
         if np.count_nonzero(here) >= least:
             wheel[name], shaft[name] = (
-                float(np.median(values[rows][here])) for values in (end.wheel_travel_mm, end.shaft_travel_mm)
+                median(values[rows][here]) for values in (end.wheel_travel_mm, end.shaft_travel_mm)
             )
     if len(shaft) < 2 or np.count_nonzero(both) < least:
         return LapPlace(corner, phase, wheel.get("front"), wheel.get("rear"), None, None, None)

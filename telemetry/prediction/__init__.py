@@ -19,25 +19,25 @@ from telemetry.prediction.results import (
 )
 
 if TYPE_CHECKING:
-    from telemetry.prediction.advised import expected_of as expected_of
-    from telemetry.prediction.advised import with_amounts as with_amounts
-    from telemetry.prediction.forkload import ForkCheck as ForkCheck
-    from telemetry.prediction.forkload import check_fork as check_fork
+    from telemetry.prediction.checks import ForkCheck as ForkCheck
+    from telemetry.prediction.checks import check_fork as check_fork
     from telemetry.prediction.prediction import Laps as Laps
     from telemetry.prediction.prediction import at_corner as at_corner
     from telemetry.prediction.prediction import predict as predict
     from telemetry.prediction.prediction import predict_log as predict_log
     from telemetry.prediction.prediction import prepare as prepare
     from telemetry.prediction.values import NAMES as NAMES
+    from telemetry.prediction.ways import expected_of as expected_of
     from telemetry.prediction.ways import parse_wish as parse_wish
     from telemetry.prediction.ways import reach as reach
     from telemetry.prediction.ways import steps as steps
+    from telemetry.prediction.ways import with_amounts as with_amounts
 
 _HOME = {
-    "expected_of": "advised",
-    "with_amounts": "advised",
-    "ForkCheck": "forkload",
-    "check_fork": "forkload",
+    "expected_of": "ways",
+    "with_amounts": "ways",
+    "ForkCheck": "checks",
+    "check_fork": "checks",
     "Laps": "prediction",
     "at_corner": "prediction",
     "predict": "prediction",

@@ -1,18 +1,264 @@
-"""Limits of a prediction: refused changes and numbers, with reasons."""
+"""Limits of a prediction: refused changes and numbers, with reasons; the fork's springs against the load of braking.
+
+Slow forces of a motorcycle that brakes upright, at the front wheel and vertical:
+
+    F / cos(rake) = (m g b + B h) / L + 0.92 B tan(rake),     B = -(M dv/dt + 0.2 v^2)
+
+with B the brake force at the ground, b from the rear axle to the centre of mass, h its height. A fork file with the
+coil only falls short of it by a fifth at deep travel, and the difference is the air. A file with air and rubber is
+corrected as far as the load tells more than the file does: both are measurements with errors, weighed by least squares.
+"""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
+from typing import Literal
 
 import numpy as np
+from scipy import signal
+from scipy.optimize import least_squares
 
-from telemetry.arrays import ENDS, BoolArray, End
-from telemetry.bike import Bike, value_at
+from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
+from telemetry.bike import (
+    GRAVITY_M_S2,
+    AirColumn,
+    Bike,
+    SpringParts,
+    rake_deg,
+    stroke_mm,
+    value_at,
+    wheelbase_mm,
+)
 from telemetry.damping import Oscillation, dampers_in_doubt
 from telemetry.errors import PredictionError
+from telemetry.laps import Track
 from telemetry.motion import Motion
-from telemetry.prediction.forkload import ForkCheck
-from telemetry.prediction.model import damper_of, spring_lacks
+from telemetry.prediction.model import (
+    EXACT,
+    USUAL_COM_HEIGHT_MM,
+    FileError,
+    Fitted,
+    body_of,
+    damper_of,
+    shaft_grid_mm,
+    spread_of,
+    spring_lacks,
+    spring_table_n,
+    spring_with_error,
+    with_usual_rubber,
+)
+from telemetry.signals import Run
 from telemetry.stand import Changed
+
+SLOW_HZ, WORK_HZ, FINE_HZ = 0.7, 10.0, 50.0
+CHECKED_S = 240.0  # of riding, at most
+UPRIGHT_DEG, FASTEST_GAIN_M_S2 = 15.0, 1.0
+DEEP_SHARE, DEEP_S = 0.75, 2.0  # of the stroke, and the time spent deeper, at slow travel
+AIR_FROM_SHARE = 0.28  # of the stroke: where air begins to count
+# Where the file names air or rubber: 2.6 standard deviations (99 %) of the ratio by the errors that any bike file may
+# have (mass 3 %, its place 1.5 %, spring 1.5 %, air 15 % of a fifth), which the intervals hold already.
+EXPLAINED = (0.87, 1.13)
+AGREES = (0.93, 1.07)  # a centre of mass 30 mm off moves the ratio by 0.02, 5 % of mass by 0.04
+FRONT_BRAKE, DRAG_KG_M = 0.92, 0.2  # common practice, no source
+AIR_EXPONENT = 1.2
+# Standard deviations in the fit of what no bike file states, of a slow force, and the time over which its errors are
+# one error. Own choices.
+HEIGHT_SD_M, FRONT_BRAKE_SD, FORCE_SD_N, ONE_S = 0.02, 0.03, 60.0, 2.0
+USUAL_OIL_LEVEL_MM, USUAL_AREA_MM2 = 70.0, 3000.0  # of a fork with a lot of oil; area of both legs
+
+
+State = Literal["agrees", "repaired", "differs", "unchecked"]
+
+
+@dataclass(frozen=True)
+class ForkCheck:
+    """Whether the fork's springs of the file carry what braking puts on them.
+
+    Parameters
+    ----------
+    ratio : float or None
+        Spring force over load at deep travel, as the file stands.
+    bike : Bike
+        With usual rubber at the end of the strokes where the file names none, and a usual air column where it was
+        repaired.
+    fitted : Fitted or None
+        What braking says of its springs; None where it could not be checked.
+    """
+
+    state: State
+    ratio: float | None
+    bike: Bike
+    words: str
+    fitted: Fitted | None = None
+
+
+@dataclass(frozen=True)
+class _Slow:
+    """Slow, upright riding; ``travel_mm`` is all shaft travel at about `FINE_HZ`, ``rows`` the samples in use."""
+
+    rate_hz: float
+    travel_mm: FloatArray
+    rows: IntArray
+    shaft_mm: FloatArray
+    gain_m_s2: FloatArray
+    speed_m_s: FloatArray
+
+    def spring_n(self, bike: Bike, error: FileError = EXACT) -> FloatArray:
+        """Slow force of the fork's springs along its legs. [N]"""
+        grid = shaft_grid_mm(bike)
+        table = spring_table_n(spring_with_error(bike, "front", bike, error), grid)
+        return _smooth(np.interp(self.travel_mm, grid, table), self.rate_hz)[self.rows]
+
+
+def check_fork(
+    run: Run, motion: Motion, track: Track, selected: BoolArray, bike: Bike, lacks: Sequence[str] = ()
+) -> ForkCheck:
+    """Check the fork's springs against the deceleration, and fit what a coil-only file leaves out.
+
+    Parameters
+    ----------
+    selected : ndarray of bool, shape (n_samples,)
+    bike : Bike
+        The file, with the fork's rate and preload.
+    lacks : sequence of str
+        From `telemetry.prediction.model.assumed`.
+    """
+    parts = bike.front.spring or SpringParts()
+    coil_only = parts.air is None and parts.bump_stop is None
+    file = bike = with_usual_rubber(bike)
+    short = "the bike file gives neither air nor a bump stop for the fork" if coil_only else ""
+    slow = _slow(run, motion, track, selected, bike)
+    if slow is None:
+        why = "The fork's springs could not be checked: no ground speed, or no riding upright."
+        return ForkCheck("unchecked", None, bike, f"{why} And {short}." if short else why)
+    stroke = stroke_mm(bike, "front")
+    deep = slow.shaft_mm > DEEP_SHARE * stroke
+    if np.count_nonzero(deep) < DEEP_S * WORK_HZ:
+        why = "No braking was deep enough to check the fork's springs of the bike file"
+        return ForkCheck("unchecked", None, bike, f"{why}, and {short}." if short else f"{why}.")
+    ratio = _deep_ratio(slow, bike, deep)
+    said = [f"At deep travel the fork's springs carry {ratio:.2f} of what braking puts on them."]
+    state: State = "agrees"
+    if coil_only and ratio < AGREES[0]:
+        bike, state = _with_usual_air(bike), "repaired"
+        lacks = (*lacks, "front.air")
+        said.append(
+            "The file gives the coil only: one air column was fitted to the difference, and the front's intervals are "
+            "wider. Give the oil level and bore under [front.spring] air."
+        )
+    fitted = _fit(slow, bike, lacks)
+    after = _deep_ratio(slow, bike, deep, fitted.error()) if state == "repaired" else ratio
+    low, high = AGREES if coil_only else EXPLAINED
+    if not low <= after <= high:
+        return ForkCheck(
+            "differs",
+            ratio,
+            file,
+            f"{said[0]} That should be {low:g} to {high:g}: rate, preload, air or the masses of the file "
+            f"are not those of the motorcycle.",
+        )
+    return ForkCheck(state, ratio, bike, " ".join(said), fitted)
+
+
+def _deep_ratio(slow: _Slow, bike: Bike, deep: BoolArray, error: FileError = EXACT) -> float:
+    """Spring force over load at deep travel, the median."""
+    load = _load_n(slow, bike, *_nominal(bike))
+    return float(np.median(slow.spring_n(bike, error)[deep] / load[deep]))
+
+
+def _with_usual_air(bike: Bike) -> Bike:
+    """The bike with a usual air column in its fork."""
+    bore_mm = float(np.sqrt(2.0 * USUAL_AREA_MM2 / np.pi))
+    air = AirColumn(oil_level_mm=USUAL_OIL_LEVEL_MM, bore_mm=bore_mm, exponent=AIR_EXPONENT)
+    parts = (bike.front.spring or SpringParts()).model_copy(update={"air": air})
+    return bike.model_copy(update={"front": bike.front.model_copy(update={"spring": parts})})
+
+
+def _nominal(bike: Bike) -> tuple[float, float, float]:
+    """Sprung mass, share of the wheelbase from the rear axle to its centre, height of it. [kg, 1, m]"""
+    body = body_of(bike)
+    height_mm = USUAL_COM_HEIGHT_MM if bike.chassis is None else bike.chassis.com_height_mm
+    return body.mass_kg, float(body.arm_m[1] / body.arm_m.sum()), height_mm / 1e3
+
+
+def _load_n(
+    slow: _Slow, bike: Bike, mass_kg: float, share: float, height_m: float, front_brake: float = FRONT_BRAKE
+) -> FloatArray:
+    """Load of the fork along its legs. [N]"""
+    whole = mass_kg + float(body_of(bike).unsprung_kg.sum())
+    brake = -(whole * slow.gain_m_s2 + DRAG_KG_M * slow.speed_m_s**2)
+    rake, length = np.radians(rake_deg(bike)), wheelbase_mm(bike) / 1e3
+    vertical = mass_kg * GRAVITY_M_S2 * share + brake * height_m / length
+    return np.asarray(
+        (vertical + front_brake * np.maximum(brake, 0.0) * np.tan(rake)) * np.cos(rake), dtype=np.float64
+    )
+
+
+def _smooth(values: FloatArray, rate_hz: float) -> FloatArray:
+    sos = signal.butter(2, SLOW_HZ, "lowpass", fs=rate_hz, output="sos")
+    return np.asarray(signal.sosfiltfilt(sos, values))
+
+
+def _slow(run: Run, motion: Motion, track: Track, selected: BoolArray, bike: Bike) -> _Slow | None:
+    step = max(1, round(motion.sample_rate_hz / FINE_HZ))
+    first = int(np.argmax(selected))  # the braking of some laps is that of all
+    part = slice(first, first + round(CHECKED_S * motion.sample_rate_hz), step)
+    speed = track.speed_m_s[part]
+    known = np.isfinite(speed)
+    if known.sum() < 10 * FINE_HZ or "front" not in motion.ends:
+        return None
+    at = np.arange(len(speed))
+
+    def filled(values: FloatArray) -> FloatArray:
+        fine = np.isfinite(values)
+        return np.interp(at, at[fine], values[fine])
+
+    rate = motion.sample_rate_hz / step
+    front = motion.ends["front"]
+    travel = filled(front.shaft_travel_mm[part])
+    slow_speed = _smooth(filled(speed), rate)
+    gain = np.gradient(slow_speed) * rate
+    use = selected[part] & front.valid[part] & known & (gain < FASTEST_GAIN_M_S2)
+    if "lean_deg" in run.channels:
+        use &= np.abs(np.nan_to_num(run.channels["lean_deg"][part])) < UPRIGHT_DEG
+    rows = np.flatnonzero(use)[:: max(1, round(rate / WORK_HZ))]
+    if len(rows) < 10:
+        return None
+    return _Slow(rate, travel, rows, _smooth(travel, rate)[rows], gain[rows], slow_speed[rows])
+
+
+def _fit(slow: _Slow, bike: Bike, lacks: Sequence[str]) -> Fitted:
+    """Air and rubber of the fork by its travel under braking, as far as that tells more than the file.
+
+    Coil, masses and the front's share of the brake are not exact either and take their part of a misfit.
+    """
+    mass, share, height = _nominal(bike)
+    use = slow.shaft_mm > AIR_FROM_SHARE * stroke_mm(bike, "front")
+    has_air = bike.front.spring is not None and bike.front.spring.air is not None
+    names = (*(("air", "oil_level") if has_air else ()), "rubber", "rubber_length", "spring")
+    keys = tuple(f"front.{name}" for name in names)
+    own = slice(len(keys))
+    spread = [spread_of(name, lacks, "front") for name in names]
+    spread += [spread_of("mass", lacks), spread_of("com", lacks), HEIGHT_SD_M, FRONT_BRAKE_SD]
+
+    @lru_cache(maxsize=2)  # half of the unknowns leave the springs alone
+    def springs_n(*factors: float) -> FloatArray:
+        return slow.spring_n(bike, FileError(dict(zip(keys, factors, strict=True))))[use]
+
+    def misfit(scaled: FloatArray) -> FloatArray:
+        values = scaled * spread
+        mass_kg, where, high, brake = values[len(keys) :]
+        load = _load_n(
+            slow, bike, mass * np.exp(mass_kg), share * np.exp(where), height + high, FRONT_BRAKE + brake
+        )
+        off = (springs_n(*map(float, np.exp(values[own]))) - load[use]) / FORCE_SD_N
+        robust = np.sqrt(2.0 * (np.sqrt(1.0 + off**2) - 1.0)) * np.sign(off)  # soft L1
+        return np.concatenate((robust / np.sqrt(WORK_HZ * ONE_S), scaled))
+
+    found = least_squares(misfit, np.zeros(len(spread)), bounds=(-3.0, 3.0), max_nfev=5)
+    covariance = np.linalg.inv(found.jac.T @ found.jac) * np.outer(spread, spread)
+    return Fitted(keys, (found.x * spread)[own], covariance[own, own])
+
 
 SLOWEST_HZ = 100.0
 STOP_SHARE = 0.05  # of the time in the stop: beyond, most of what counts happened where the log sees no force

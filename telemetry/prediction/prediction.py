@@ -14,44 +14,47 @@ from telemetry.laps import PHASES, Circuit, Track, is_moving, laps_at_pace
 from telemetry.logs import RawLog
 from telemetry.motion import Motion
 from telemetry.prediction.checks import (
+    ForkCheck,
     Refusal,
     changed_ends,
     check_change,
+    check_fork,
     check_log,
     clicks_only,
     direction_bike,
     refusals,
 )
-from telemetry.prediction.forkload import ForkCheck, check_fork
-from telemetry.prediction.intervals import (
-    DEEPEST,
-    FULL_MM,
-    FULL_SPEED_SHARE,
-    half_widths,
-    next_deepest_half,
-    next_outing_half,
-)
 from telemetry.prediction.model import (
     EXACT,
     DifferenceModel,
     FileError,
+    OldRide,
     assumed,
     difference_model,
     draw_errors,
+    old_ride,
+    ride_again,
     spring_lacks,
+    tyre_loads_n,
+    with_shaft,
     with_usual_rubber,
 )
 from telemetry.prediction.results import PlaceChange, Prediction, Tried, TryRow
-from telemetry.prediction.ridden import OldRide, old_ride, ride_again, tyre_loads_n, with_shaft
 from telemetry.prediction.values import (
     COUNT,
+    DEEPEST,
+    FULL_MM,
+    FULL_SPEED_SHARE,
     KEYS,
     NAMES,
     contact_values,
     during,
     end_values,
+    half_widths,
     hop_damping,
     hop_values,
+    next_deepest_half,
+    next_outing_half,
     ride_values,
 )
 from telemetry.review import Measured, measure

@@ -1,6 +1,6 @@
 """The setup sheet, what was changed, and what came of it."""
 
-from telemetry.setup.circuits import COLUMNS, section_time_s, sections
+from telemetry.setup.circuits import COLUMNS, Outing, repeats, section_time_s, sections
 from telemetry.setup.compare import Comparison, compare, comparison_to_json
 from telemetry.setup.damper import (
     BounceComparison,
@@ -13,7 +13,6 @@ from telemetry.setup.damper import (
     damper_comparison_to_json,
     damper_history,
 )
-from telemetry.setup.repeats import Outing, repeats
 from telemetry.setup.rows import ExcludedLap, LapValues, MetricComparison
 from telemetry.setup.sheet import (
     Change,

@@ -1,15 +1,17 @@
-"""What two runs have in common: circuit and direction, bandwidth of the speeds, parts of the lap."""
+"""What runs have in common: circuit, direction, bandwidth, parts of the lap; outings with the same set-up."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray
 from telemetry.balance import DirectionBalance, quantile_slope, speed_ratio
+from telemetry.damping import dampers_in_doubt
 from telemetry.laps import PHASES, SAME_LENGTH, Corner, lap_length_m
 from telemetry.motion import EndSummary, LapPlace
 from telemetry.setup.rows import Row, lap_values
+from telemetry.setup.sheet import SetupSheet, bike_file_changes, settings
 from telemetry.signals import correlate, differentiator_as_at
 from telemetry.summary import (
     OUTING_MM,
@@ -348,4 +350,63 @@ def same_numbering(a: Summary, b: Summary) -> bool:
     return all(
         abs(one.apex_m / lengths[0] - other.apex_m / lengths[1]) <= SAME_CORNER
         for one, other in zip(a.corners, b.corners, strict=True)
+    )
+
+
+@dataclass(frozen=True)
+class Outing:
+    """A run with its setup sheet."""
+
+    summary: Summary
+    sheet: SetupSheet | None
+
+
+def repeats(of: Summary, outings: Iterable[Outing]) -> tuple[tuple[Summary, ...], ...]:
+    """Set-ups that were ridden at least twice, each with its outings.
+
+    Parameters
+    ----------
+    of : Summary
+        A run of the comparison: only outings of its bike and circuit count, with the same speed bandwidth.
+    outings : iterable of Outing
+        All that there are, those of the comparison included.
+
+    Returns
+    -------
+    tuple of tuple of Summary
+        A set-up is the same when both sheets write down the same settings and the bike files agree. Outings without a
+        setting on their sheet, or with a damper in doubt, do not count.
+    """
+    groups: list[list[Outing]] = []
+    for outing in outings:
+        if not _counts(of, outing):
+            continue
+        group = next((each for each in groups if _same_setup(each[0], outing)), None)
+        if group is None:
+            groups.append([outing])
+        else:
+            group.append(outing)
+    return tuple(_summaries(group) for group in groups if len(group) > 1)
+
+
+def _summaries(group: Sequence[Outing]) -> tuple[Summary, ...]:
+    return tuple(outing.summary for outing in group)
+
+
+def _counts(of: Summary, outing: Outing) -> bool:
+    summary = outing.summary
+    return (
+        outing.sheet is not None
+        and bool(settings(outing.sheet))
+        and summary.run.bike == of.run.bike
+        and not dampers_in_doubt(summary.oscillation)
+        and not other_bandwidth(of, summary)
+        and circuits_apart(of, summary)[0] == ""
+    )
+
+
+def _same_setup(one: Outing, other: Outing) -> bool:
+    assert one.sheet is not None and other.sheet is not None
+    return settings(one.sheet) == settings(other.sheet) and not bike_file_changes(
+        one.summary.bike_values, other.summary.bike_values
     )

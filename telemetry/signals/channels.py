@@ -109,7 +109,9 @@ def on_clock(
     if len(own) < 2:
         return None
     if len(own) == len(values) and grid.is_row_by_row(len(values)):
-        return values.copy(), grid.sample_rate_hz
+        kept = values.view()  # the column itself: a copy of every channel would be half a log more
+        kept.flags.writeable = False
+        return kept, grid.sample_rate_hz
     own_t, own_values = row_t_s[own], values[own]
     interval = float(np.median(np.diff(own_t)))
     t_s = grid.t_s

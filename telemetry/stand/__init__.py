@@ -1,11 +1,19 @@
 """At the stand with a spanner: what a change does before it is made, and what must be measured again."""
 
-from telemetry.stand.changes import Change, Changed, apply_changes, least_change, parse_change, steps_words
+from telemetry.stand.changes import (
+    Change,
+    Changed,
+    Target,
+    apply_changes,
+    least_change,
+    limits_of,
+    parse_change,
+    reach,
+    steps_words,
+)
 from telemetry.stand.quantities import QUANTITIES, Quantity, measure, value_of
-from telemetry.stand.recheck import Recheck
 from telemetry.stand.sags import SAG_AGREES_MM, SagCheck, SagWindow, SpringCheck, check_sags
-from telemetry.stand.stand import Row, Stand, StandResult, at_stand, stand_to_json
-from telemetry.stand.targets import Target, limits_of, reach
+from telemetry.stand.stand import Recheck, Row, Stand, StandResult, at_stand, stand_to_json
 
 __all__ = [
     "Target", "Change", "Changed", "QUANTITIES", "Quantity", "Recheck", "Row", "SAG_AGREES_MM", "SagCheck", "SagWindow",

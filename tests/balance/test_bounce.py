@@ -7,7 +7,7 @@ import pytest
 
 from telemetry.balance.bounce import bounce_test, bounce_to_json, fit_free_modes
 from telemetry.bike import half_vehicle, modes
-from telemetry.bike.vibration import SpringEnd
+from telemetry.bike.springs import SpringEnd
 from telemetry.cli import main
 from telemetry.findings import bounce_advice
 from telemetry.findings.rules import RULES

@@ -4,6 +4,7 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page
 
 from dashboard.pages.entry import navigation
@@ -39,6 +40,15 @@ HOW_TO_GET_ONE = (
 READY = """() => document.querySelector('main h1') && !document.querySelector(
     '._dash-loading, [data-dash-is-loading=true], .dash-graph--pending') &&
     [...document.querySelectorAll('.dash-graph')].every(graph => graph.querySelector('.main-svg'))"""
+
+# As a link of the page does (assets/view.js); the title says when the page is there.
+GO = """path => {
+    document.title = 'on the way';
+    history.pushState(null, '', path);
+    window.dispatchEvent(new CustomEvent('_dashprivate_pushstate'));
+}"""
+ANOTHER_CAN_FOLLOW = "() => Boolean(document.getElementById('page')) && !localStorage.length"
+ARRIVED = "() => document.title !== 'on the way'"
 
 
 def page_addresses(run: str, other: str) -> dict[str, str]:
@@ -81,6 +91,7 @@ class Watched:
         self.page: Page = self.context.new_page()
         self.wrongs: list[str] = []
         self.asked: list[str] = []
+        self.kept = False
         self.page.on("console", self._console)
         self.page.on("pageerror", lambda error: self.wrongs.append(f"page error: {error}"))
         self.page.on("request", self._request)
@@ -99,24 +110,37 @@ class Watched:
         if response.status >= 400:
             self.wrongs.append(f"{response.status} {response.url}")
 
-    def forget(self) -> list[str]:
+    def forget(self, *, keep: bool = True) -> list[str]:
         """What went wrong since the last time; cookies and stored choices are left behind.
 
-        The page stays until the next is opened: a blank one in between would cost a new process, and that
-        three seconds for the scripts.
+        The page stays until the next is opened, for its scripts take a second to start. The next is loaded anew
+        where ``keep`` is False, a theme was chosen, or the page is a paper one.
         """
-        self.page.evaluate("localStorage.clear()")
+        self.kept = keep and self.page.evaluate(ANOTHER_CAN_FOLLOW)
+        self.page.evaluate("localStorage.clear(), scrollTo(0, 0)")
         self.page.mouse.move(0, 0)
         self.context.clear_cookies()
         wrongs, self.wrongs, self.asked = self.wrongs, [], []
         return wrongs
 
     def open(self, path: str) -> Page:
-        """Go to a page and wait until it is drawn."""
-        self.page.goto(self.address.rstrip("/") + path)
+        """Go to a page and wait until it is drawn; from a kept page as its links do, by way of an empty one."""
+        if self.kept:
+            self.kept = False
+            for there in ("/empty", path):
+                self.page.evaluate(GO, there)
+                self.page.wait_for_function(ARRIVED)
+        else:
+            self.page.goto(self.address.rstrip("/") + path)
         return self.ready()
 
     def ready(self) -> Page:
         """Wait until nothing is loading."""
         self.page.wait_for_function(READY)
         return self.page
+
+
+def faults(page: Page) -> str:
+    """What axe finds on a page, "" for nothing; it lists no elements of the rules that are kept, which takes long."""
+    found = Axe().run(page, options={"resultTypes": ["violations"]})
+    return found.generate_report() if found.violations_count else ""

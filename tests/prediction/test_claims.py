@@ -9,8 +9,15 @@ from scipy import integrate, ndimage, signal
 from telemetry.bike import parse_bike
 from telemetry.errors import PredictionError
 from telemetry.prediction import _kernel, prepare
-from telemetry.prediction.model import EXACT, body_of, difference_model, tables_of
-from telemetry.prediction.ridden import OldRide, ride_again, tyre_loads_n
+from telemetry.prediction.model import (
+    EXACT,
+    OldRide,
+    body_of,
+    difference_model,
+    ride_again,
+    tables_of,
+    tyre_loads_n,
+)
 from telemetry.simulate import demo_bike
 
 RATE_HZ = 4000.0

@@ -24,9 +24,9 @@ from telemetry.prediction import (
     steps,
     with_amounts,
 )
-from telemetry.prediction.advised import changes_of
 from telemetry.prediction.model import SPREAD, spring_with_error
 from telemetry.prediction.values import KEYS, ride_values
+from telemetry.prediction.ways import changes_of
 from telemetry.review import measure, review
 from telemetry.stand import apply_changes, parse_change
 from telemetry.summary import Finding, Turn

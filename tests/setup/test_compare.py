@@ -13,7 +13,7 @@ from telemetry.motion import not_judged
 from telemetry.notes import Step
 from telemetry.report.runs import excluded_words
 from telemetry.setup import Outing, compare, comparison_to_json, parse_sheet, repeats
-from telemetry.setup.expected import known_change
+from telemetry.setup.compare import known_change
 from telemetry.setup.rows import usable_laps
 from telemetry.summary import LoggedCondition
 from tests.setup.made_summaries import end_summary, lap, laps_with, summary

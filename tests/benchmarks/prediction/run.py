@@ -23,8 +23,7 @@ from telemetry.bike import leverage_curve, spring_of, static_sag
 from telemetry.logs import read_log
 from telemetry.prediction import predict, prepare
 from telemetry.prediction._kernel import wheel_forces_n
-from telemetry.prediction.model import difference_model, shaft_grid_mm, spring_table_n
-from telemetry.prediction.ridden import with_shaft
+from telemetry.prediction.model import difference_model, shaft_grid_mm, spring_table_n, with_shaft
 from telemetry.prediction.values import ride_values
 from telemetry.review import measure
 from telemetry.simulate import simulate_outing, write_log
