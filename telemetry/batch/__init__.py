@@ -13,13 +13,6 @@ from telemetry.batch.job import (
 )
 
 __all__ = [
-    "Job",
-    "Result",
-    "find_logs",
-    "is_address",
-    "job_inputs",
-    "kept_settings",
-    "lost_job",
-    "review_job",
+    "Job", "Result", "find_logs", "is_address", "job_inputs", "kept_settings", "lost_job", "review_job",
     "run_job",
-]
+]  # fmt: skip

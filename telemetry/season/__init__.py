@@ -5,18 +5,6 @@ from telemetry.season.points import GROUPS, GroupBy, SeasonGroup, SeasonPoint, s
 from telemetry.season.record import LapRecord, RunRecord, date_in, failed, record_of
 
 __all__ = [
-    "COLUMNS",
-    "Dataset",
-    "GROUPS",
-    "GroupBy",
-    "LapRecord",
-    "REGISTRY",
-    "RunRecord",
-    "SeasonGroup",
-    "SeasonPoint",
-    "date_in",
-    "failed",
-    "record_of",
-    "season_groups",
-    "season_points",
-]
+    "COLUMNS", "Dataset", "GROUPS", "GroupBy", "LapRecord", "REGISTRY", "RunRecord", "SeasonGroup",
+    "SeasonPoint", "date_in", "failed", "record_of", "season_groups", "season_points",
+]  # fmt: skip

@@ -22,7 +22,7 @@ from telemetry.bike import (
     spring_of,
     static_sag,
 )
-from telemetry.cli.channels import with_channels
+from telemetry.cli.inputs import with_channels
 from telemetry.errors import BothEndsError
 from telemetry.logs import RawLog, read_log
 from telemetry.prediction import predict, prepare
