@@ -144,7 +144,7 @@ def run_on_cluster(
     Parameters
     ----------
     tasks, work, lost
-        As of `telemetry.batch.run_here`. A task counts as lost when several workers died of it
+        As of `run_here`. A task counts as lost when several workers died of it
         (``distributed.scheduler.allowed-failures``).
     address : str
         Of the scheduler, such as ``tcp://10.0.0.5:8786``.
