@@ -12,12 +12,15 @@ from pathlib import Path
 
 from telemetry.batch import (
     Job,
+    default_workers,
     find_logs,
     job_inputs,
     kept_settings,
     lost_job,
     review_job,
+    run_here,
     run_job,
+    run_on_cluster,
 )
 from telemetry.bike import Bike, load_bike
 from telemetry.cli.inputs import circuit_path_of, keep_ground
@@ -29,7 +32,6 @@ from telemetry.plaintext import csv_cell, plain
 from telemetry.report import document_html, print_document, print_section, runs_section, season_document
 from telemetry.season import Dataset, LapRecord, RunRecord, season_points
 from telemetry.summary import LAP_METRICS, METRICS, Metric
-from telemetry.workers import default_workers, run_here, run_on_cluster
 
 BATCH_SCHEMA = "bothends.batch/1"
 

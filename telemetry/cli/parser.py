@@ -41,23 +41,9 @@ def build_parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action=_Version, nargs=0, help="print the version and stop")
     commands = parser.add_subparsers(title="commands", dest="command", metavar="COMMAND", required=True)
     for add in (
-        _demo,
-        _review,
-        _debrief,
-        _batch,
-        _season,
-        _check,
-        _compare,
-        _damper,
-        _bike,
-        _stand,
-        _try,
-        _bounce,
-        _add,
-        _logbook,
-        _serve,
-        _simulate,
-    ):
+        _demo, _review, _debrief, _batch, _season, _check, _compare, _damper, _bike, _stand, _try, _bounce, _add,
+        _logbook, _serve, _simulate,
+    ):  # fmt: skip
         add(commands)
     for name in PRINTING:
         _units(commands.choices[name])
