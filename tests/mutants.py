@@ -7,7 +7,10 @@ A change is one of: another arithmetic operator, a comparison turned round (`<` 
 of measured values), `and` for `or`, a number half as large again, `min` for `max`, a condition turned round, a keyword
 argument left out. Each is made in a copy of the project, and `pytest -x tests/numbers tests/ROOM` is run there; a
 change whose tests do not end within --limit-s counts as caught. Some changes change nothing that can be seen (a default
-that is never used); they count as survived.
+that is never used); they count as survived. Those that change nothing by their form are not drawn: ``strict`` of `zip`
+and ``check_finite`` (they only report a mistake in the program), ``copy=False`` (it only saves time), ``axis=1`` where
+the last axis is the default and arrays are matrices, and how small the number is that keeps a divisor from 0
+(``max(x, 1e-9)``; `min` in its place is drawn).
 """
 
 import argparse
@@ -39,6 +42,8 @@ NAMES = {
     "any": "all", "all": "any", "sin": "cos", "cos": "sin", "argmin": "argmax", "argmax": "argmin",
     "floor": "ceil", "ceil": "floor", "median": "mean", "nanmedian": "nanmean",
 }  # fmt: skip
+LAST_AXIS = ("rfft", "irfft", "diff", "sort", "argsort")  # their default
+LEAST_DIVISOR = 1e-5
 
 
 def changes(node: ast.AST) -> Iterator[str]:
@@ -66,7 +71,7 @@ def changes(node: ast.AST) -> Iterator[str]:
                 else ast.Name(NAMES[name])
             )
             yield ast.unparse(ast.Call(new, node.args, node.keywords))
-        for keyword in (one for one in node.keywords if one.arg != "dtype"):
+        for keyword in (one for one in node.keywords if not _without_effect(name, one)):
             yield ast.unparse(
                 ast.Call(function, node.args, [one for one in node.keywords if one is not keyword])
             )
@@ -76,12 +81,33 @@ def places(path: Path) -> Iterator[tuple[ast.expr, str]]:
     """Every expression of the functions and constants of a module that can be changed, and its change."""
     tree = ast.parse(path.read_text())
     words = [node for node in ast.walk(tree) if _is_words(node)]
+    words += [number for node in ast.walk(tree) for number in _guards(node)]
     words += [one for node in ast.walk(tree) for one in getattr(node, "decorator_list", [])]
     skipped = {id(inner) for node in words for inner in ast.walk(node)}
     for node in ast.walk(tree):
         if isinstance(node, ast.expr) and id(node) not in skipped:
             for change in changes(node):
                 yield node, change
+
+
+def _without_effect(function: str, keyword: ast.keyword) -> bool:
+    """True if a call gives the same without this keyword."""
+    value = getattr(keyword.value, "value", None)
+    return (
+        keyword.arg in ("dtype", "check_finite")
+        or (keyword.arg == "strict" and function == "zip")
+        or (keyword.arg == "copy" and value is False)
+        or (keyword.arg == "axis" and value == 1 and function in LAST_AXIS)
+    )
+
+
+def _guards(node: ast.AST) -> list[ast.Constant]:
+    """Numbers that keep a divisor from 0."""
+    function = getattr(node, "func", None)
+    if getattr(function, "attr", getattr(function, "id", "")) not in ("max", "maximum"):
+        return []
+    numbers = [one for one in getattr(node, "args", []) if isinstance(one, ast.Constant)]
+    return [one for one in numbers if isinstance(one.value, float) and 0 < one.value < LEAST_DIVISOR]
 
 
 def _is_words(node: ast.AST) -> bool:

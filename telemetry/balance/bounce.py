@@ -140,7 +140,7 @@ def _fault(motion: Motion, rest: Mapping[End, float], ends: Mapping[End, EndPush
     return ""
 
 
-# From where the search starts [Hz]; body modes of motorcycles lie between (`telemetry.bike.vibration`).
+# From where the search starts [Hz]; body modes of motorcycles lie between (`telemetry.bike.springs`).
 STARTS = ((1.6, 3.0), (2.2, 4.0), (1.5, 2.2), (3.0, 5.0))
 BOUNDS_HZ = (0.7, 9.0)
 WORK_HZ = 100.0

@@ -144,7 +144,7 @@ def _direction(front: FloatArray, rear: FloatArray, split: float | None) -> Dire
 
 
 # Slow weight transfer; bounce and pitch of the body; between; wheel hop. Choices of ours after the modes of
-# motorcycles (`telemetry.bike.vibration`).
+# motorcycles (`telemetry.bike.springs`).
 BANDS_HZ = ((0.2, 1.0), (1.0, 4.0), (4.0, 10.0), (10.0, 22.0))
 BODY_BAND_HZ = BANDS_HZ[1]
 WORK_HZ = 100.0

@@ -1,26 +1,32 @@
 """The motorcycle: bike file, leverage, springs, geometry, dampers, modes. Knows nothing of logs."""
 
 from telemetry.bike.bikefile import (
+    LEFT_OPEN,
+    LEFT_OUT,
     USUAL_RAKE_DEG,
+    Answer,
     Bike,
     Channels,
     Chassis,
     knows_leverage,
+    left_open,
     leverage_curve,
     load_bike,
     needed,
+    new_bike_text,
     open_geometry,
     parse_bike,
     plain_key,
     rake_deg,
     stroke_mm,
+    toml_text,
     value_at,
     wheel_stroke_mm,
     wheelbase_mm,
     why_no_key,
 )
 from telemetry.bike.dampers import DamperRegion, DamperUse, damper_force_n, damper_use
-from telemetry.bike.ends import Damper, DamperSide
+from telemetry.bike.ends import Damper, DamperSide, rear_end
 from telemetry.bike.geometry import (
     LOADS,
     Attitude,
@@ -49,31 +55,27 @@ from telemetry.bike.leverage import (
     build_mechanism,
     solve_linkage,
 )
-from telemetry.bike.rearend import rear_end
 from telemetry.bike.sections import AirColumn, BumpStop, Section, SpringParts, implausible
 from telemetry.bike.springs import (
     GRAVITY_M_S2,
+    Mode,
     Sag,
     ShaftSpring,
+    SpringEnd,
     beyond_limit,
     beyond_limits,
+    bike_modes,
     bike_warnings,
     chassis_of,
-    spring_of,
-    sprung_load_n,
-    static_sag,
-    wheel_rate_n_per_mm,
-)
-from telemetry.bike.template import LEFT_OPEN, LEFT_OUT, Answer, left_open, new_bike_text, toml_text
-from telemetry.bike.vibration import (
-    Mode,
-    SpringEnd,
-    bike_modes,
     half_vehicle,
     modes,
     quarter_vehicle,
     spring_end,
+    spring_of,
+    sprung_load_n,
+    static_sag,
     wheel_and_damper,
+    wheel_rate_n_per_mm,
 )
 
 __all__ = [

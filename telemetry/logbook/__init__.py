@@ -2,16 +2,11 @@
 
 from typing import TYPE_CHECKING, Any
 
-from telemetry.logbook.build import read_given
-from telemetry.logbook.dampers import damper_histories, history_of_damper
 from telemetry.logbook.draft import Draft, Drafts, own_logbook_path
-from telemetry.logbook.entry import RunEntry, Words, file_sha256, outings_of
-from telemetry.logbook.export import export
-from telemetry.logbook.logbook import Logbook
-from telemetry.logbook.rider import FELT, RiderWord, by_place
-from telemetry.logbook.takein import is_export, take_in_export
-from telemetry.logbook.ticks import MOST_LETTERS
-from telemetry.logbook.verify import Damage, Verification, verify
+from telemetry.logbook.exchange import Damage, Verification, export, is_export, take_in_export, verify
+from telemetry.logbook.logbook import Logbook, damper_histories, history_of_damper
+from telemetry.logbook.rider import FELT, MOST_LETTERS, RiderWord, by_place
+from telemetry.logbook.run import RunEntry, Words, file_sha256, outings_of, read_given
 
 if TYPE_CHECKING:
     from telemetry.logbook.plans import CameOut as CameOut

@@ -22,7 +22,7 @@ from typing import Any, BinaryIO
 from uuid import uuid4
 
 from telemetry.errors import LogbookError
-from telemetry.logbook.entry import flush, is_one_name, replace_text
+from telemetry.logbook.run import flush, is_one_name, replace_text
 from telemetry.plaintext import plain
 
 # The longest logs are some hundred megabytes; a browser cannot fill a disk beyond it by mistake. Own choice.

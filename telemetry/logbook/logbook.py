@@ -3,11 +3,11 @@
 ::
 
     catalogue.sqlite     what runs there are
-    runs/<run id>/       one run, see `telemetry.logbook.build`
+    runs/<run id>/       one run, see `telemetry.logbook.run`
     season/              numbers of the runs for a season, made again when missing, see `telemetry.season`
     bin/                 runs that were thrown away, with their history
     rider/               what riders said, see `telemetry.logbook.rider`
-    ticks/               what was ticked off at the stand, see `telemetry.logbook.ticks`
+    ticks/               what was ticked off at the stand, see `telemetry.logbook.rider`
     drafts/              logs that wait for answers, see `telemetry.logbook.draft`
     incoming/            runs being built, see `telemetry.logbook.store`
 
@@ -16,28 +16,198 @@ the catalogue is entered when the logbook is opened next. A run that is made aga
 directory and id of its own, and what was there before stays as its history.
 """
 
-from collections.abc import Callable, Mapping
+import errno
+from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from datetime import date as calendar_date
 from pathlib import Path
 from typing import Unpack
 
 from telemetry.bike import Bike, load_bike
-from telemetry.errors import LogbookError
-from telemetry.laps import load_circuit
-from telemetry.logbook.build import ENTRY, REVIEW, TRACES
-from telemetry.logbook.build import LOG as STORED_LOG
+from telemetry.errors import LogbookError, LogError
+from telemetry.laps import Circuit, known_circuit, load_circuit
 from telemetry.logbook.columns import read_stored_log, read_whole_traces
-from telemetry.logbook.entry import Record, RunEntry, Words, file_sha256, sheet_words, version_of
-from telemetry.logbook.keep import check_words, keep
-from telemetry.logbook.rider import RiderWord, new_word, read_words, write_words
+from telemetry.logbook.rider import RiderWord, new_word, read_ticks, read_words, write_tick, write_words
+from telemetry.logbook.run import (
+    CIRCUIT,
+    ENTRY,
+    REVIEW,
+    TRACES,
+    Record,
+    RunEntry,
+    Sources,
+    Words,
+    entry_of,
+    file_sha256,
+    fill,
+    read_given,
+    sheet_words,
+    version_of,
+)
+from telemetry.logbook.run import LOG as STORED_LOG
 from telemetry.logbook.store import CATALOGUE, CHANGED_MEANWHILE, Store
-from telemetry.logbook.ticks import read_ticks, write_tick
 from telemetry.logs import RawLog, read_log
-from telemetry.review import Cut, Measured, measure, with_columns
+from telemetry.plaintext import fault_in, plain
+from telemetry.review import (
+    WHOLE,
+    Cut,
+    Measured,
+    confirmed_columns,
+    measure,
+    positions_deg,
+    telling_columns,
+    with_columns,
+)
+from telemetry.review import review as review_log
 from telemetry.season import REGISTRY, Dataset, RunRecord, date_in, record_of
-from telemetry.setup import SetupSheet, load_sheet
+from telemetry.setup import DamperRun, SetupSheet, damper_history, load_sheet
 from telemetry.summary import TRACE_COLUMNS, Summary, Traces, summary_from_json
+
+
+def keep(
+    store: Store,
+    log_path: Path,
+    bike_path: Path,
+    sheet_path: Path | None,
+    words: Words,
+    *,
+    log_name: str,
+    channels: Mapping[str, str],
+    circuit_path: Path | None = None,
+    cut: Cut | None = None,
+    progress: Callable[[str], None] | None = None,
+    anew: bool = False,
+) -> str:
+    """Keep a log as `telemetry.logbook.Logbook.add` says, and return its run id.
+
+    ``sheet_path``, ``circuit_path``, ``cut``: None keeps what the log's run has, if any; ``channels`` (chosen columns
+    by meaning) are added to its own. ``progress`` gets a few words before each long step; ``anew`` makes the run again
+    even from the very same files.
+    """
+    check_words(words)
+    given = {word: str(text) for word, text in words.items() if text is not None}
+    if not log_path.is_file():
+        raise LogError(f"{log_path}: no such file; check the path of the log.")
+    where = store.path
+    try:
+        log_sha256 = file_sha256(log_path)
+        history = store.of_log(log_sha256)
+        if history:
+            given = {**store.record(history[0].run_id).given, **given}
+            sheet_path = sheet_path or store.sheet(history[0].run_id)
+            circuit_path = circuit_path or store.circuit(history[0].run_id)
+            channels = {**store.channels(history[0].run_id), **channels}
+            cut = store.cut(history[0].run_id) if cut is None else cut
+        files = _read(bike_path, sheet_path, circuit_path)
+        sources = Sources(log_path, _name_to_keep(log_name), log_sha256, files.given, channels, cut or WHOLE)
+        same = next((entry for entry in history if entry.inputs == sources.inputs), None)
+        if same is None or anew:
+            return _make(store, sources, files, given, history, progress or _silent)
+        right = replace(
+            same,
+            **sheet_words(files.sheet, same.log_name) | given,  # type: ignore[arg-type]  # texts, all of them
+            revision=same.revision if same == history[0] else history[0].revision + 1,
+        )
+        if right != same:
+            store.put_right(right, given)
+        return same.run_id
+    except OSError as error:
+        if error.errno in (errno.ENOSPC, errno.EDQUOT):
+            raise LogbookError(
+                f"{where}: the disk is full. The logbook is as before: make room, then do it again."
+            ) from None
+        place = plain(str(error.filename or where))
+        raise LogbookError(f"{place}: cannot be read or written ({error.strerror or error}).") from None
+
+
+def _silent(words: str) -> None:
+    """Nobody waits for progress."""
+
+
+@dataclass(frozen=True)
+class _Files:
+    """User's files: parsed values, and the bytes they were read from."""
+
+    bike: Bike
+    sheet: SetupSheet
+    circuit: Circuit | None
+    given: Mapping[str, bytes]
+
+
+def _read(bike_path: Path, sheet_path: Path | None, circuit_path: Path | None) -> _Files:
+    """Bike file, setup sheet and circuit. Raises `BothEndsError` for one that cannot be used or changes meanwhile."""
+    _load(bike_path, sheet_path, circuit_path)  # first, since it says best what is wrong with a file
+    before = read_given(bike_path, sheet_path, circuit_path)
+    loaded = _load(bike_path, sheet_path, circuit_path)
+    if read_given(bike_path, sheet_path, circuit_path) != before:
+        raise LogbookError(
+            f"{bike_path}: it, or a file with it, changes while it is read; add the log again."
+        )
+    return _Files(*loaded, before)
+
+
+def _load(bike: Path, sheet: Path | None, circuit: Path | None) -> tuple[Bike, SetupSheet, Circuit | None]:
+    return (
+        load_bike(bike),
+        load_sheet(sheet) if sheet else SetupSheet(),
+        load_circuit(circuit) if circuit else None,
+    )
+
+
+def _make(
+    store: Store,
+    sources: Sources,
+    files: _Files,
+    given: Mapping[str, str],
+    history: tuple[RunEntry, ...],
+    progress: Callable[[str], None],
+) -> str:
+    """Review a log and take it in. The original of an earlier revision serves again."""
+    progress("reading the log")
+    log = read_log(sources.log)
+    if not history:  # what was confirmed for such logs is kept with the run: it says the same on any computer
+        sources = replace(sources, channels={**confirmed_columns(files.bike, log), **sources.channels})
+    bike = with_columns(files.bike, log, sources.channels)
+    circuit = files.circuit
+    if circuit is None and not history and (positions := positions_deg(bike, log)) is not None:
+        circuit = known_circuit(*positions)  # and so is the circuit that is kept for the place
+        if circuit is not None:
+            sources = replace(sources, given={**sources.given, CIRCUIT: Path(circuit.kept_in).read_bytes()})
+    progress("reviewing")
+    with telling_columns(bike, log):
+        result = review_log(log, bike, circuit=circuit, cut=sources.cut)
+    name = sources.log_name
+    summary = replace(result.summary, run=replace(result.summary.run, source=name))
+    revision = history[0].revision + 1 if history else 1
+    run_id = sources.inputs
+    if store.catalogue.entry(run_id) in history:  # made again from the very same files
+        run_id = f"{run_id}v{revision}"
+    entry = entry_of(run_id, sources, summary, files.sheet, given, revision)
+    kept = store.original(history[0]) if history else None
+    progress("keeping the run")
+    with store.workshop() as place:
+        fill(place, sources, replace(log, source=name), summary, result.traces, entry, given, kept)
+        store.take_in(place, run_id)
+    return run_id
+
+
+def check_words(words: Words) -> None:
+    """Refuse, before the work, what the catalogue could not keep."""
+    for word, text in words.items():
+        if text is not None and (fault := fault_in(str(text))):
+            raise LogbookError(f"{word} {plain(str(text))[:60]!r}: {fault}.")
+    try:
+        if (date := words.get("date")) is not None:
+            calendar_date.fromisoformat(str(date))
+    except ValueError:
+        raise LogbookError(f"date {words['date']!r}: is not a date; write it as 2026-05-01.") from None
+
+
+def _name_to_keep(log_name: str) -> str:
+    """File name of the original in the logbook, valid on every system."""
+    return plain(log_name).replace("\ufffd", "_").replace("\n", "_").replace("\t", "_").replace("\r", "_")
+
 
 RIDER = "rider"  # folder of what riders said
 TICKS = "ticks"  # and of what was ticked off
@@ -468,3 +638,51 @@ class Logbook:
         """
         path = self._home(run_id) / STORED_LOG
         return read_stored_log(path) if path.is_file() else read_log(self.original(run_id))
+
+
+def damper_histories(
+    entries: Iterable[RunEntry], summary_of: Callable[[str], Summary]
+) -> dict[str, tuple[DamperRun, ...]]:
+    """Every damper that a bike file names with its outings, oldest first.
+
+    Parameters
+    ----------
+    summary_of : callable
+        The review of a run by its id; a run that cannot be read (`LogbookError`) is left out.
+
+    Returns
+    -------
+    dict of str to tuple of DamperRun
+        By the damper's ``id``, in alphabetical order.
+    """
+    runs = []
+    for entry in sorted(entries, key=lambda entry: (entry.date, entry.added_at)):
+        try:
+            runs.append((entry.run_id, entry.name, entry.date, summary_of(entry.run_id)))
+        except LogbookError:
+            continue
+    names = sorted({fitted.id for *_, summary in runs for fitted in summary.dampers.values()})
+    return {name: damper_history(name, runs) for name in names}
+
+
+def history_of_damper(logbook: Logbook, damper: str) -> tuple[DamperRun, ...]:
+    """Outings of a damper in a logbook, oldest first.
+
+    Parameters
+    ----------
+    damper : str
+        ``id`` of [front.damper] or [rear.damper] in the bike files.
+
+    Raises
+    ------
+    LogbookError
+        If no run has it; the message names those there are.
+    """
+    found = damper_histories(logbook.runs(), logbook.summary)
+    if damper not in found:
+        there = f"there are {', '.join(found)}" if found else "no bike file names one"
+        raise LogbookError(
+            f"{logbook.path}: no run has a damper with the id {damper!r} ({there}); it is written as id in "
+            "[front.damper] or [rear.damper] of the bike file."
+        )
+    return found[damper]

@@ -19,8 +19,8 @@ from pydantic import TypeAdapter, ValidationError
 
 from telemetry.bike import plain_key
 from telemetry.errors import BothEndsError, LogbookError
-from telemetry.logbook.entry import RunEntry, replace_text
 from telemetry.logbook.logbook import Logbook
+from telemetry.logbook.run import RunEntry, replace_text
 from telemetry.plaintext import plain
 from telemetry.prediction import Prediction, TryRow
 from telemetry.setup import compare, sheet_settings

@@ -1,18 +1,21 @@
-"""What a rider said of places on the lap: kept beside the runs, by log, in a file that is replaced in one step."""
+"""Rider's answers and checks ticked off: by log, beside the runs, in files that are replaced in one step."""
 
 import json
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any, TypeVar
 
 from pydantic import TypeAdapter, ValidationError
 
 from telemetry.errors import LogbookError
-from telemetry.logbook.entry import replace_text
+from telemetry.logbook.run import replace_text
 from telemetry.plaintext import plain
 
 FELT = {"felt": "felt it", "not": "did not feel it", "": ""}
-MOST_LETTERS, MOST_WORDS = 500, 500
+MOST_LETTERS = 500
+MOST_WORDS = MOST_TICKS = 500
+Kept = TypeVar("Kept")
 
 
 @dataclass(frozen=True)
@@ -48,31 +51,47 @@ def new_word(corner: int | None, lap: int | None, felt: str, text: str) -> Rider
 
 def read_words(folder: Path, log_sha256: str) -> tuple[RiderWord, ...]:
     """What was said of a log, oldest first. Raises `LogbookError` if its file cannot be read."""
-    path = folder / f"{log_sha256}.json"
-    try:
-        return TypeAdapter(tuple[RiderWord, ...]).validate_json(path.read_bytes())
-    except FileNotFoundError:
-        return ()
-    except (OSError, ValidationError):
-        raise LogbookError(f"{path}: cannot be read; restore it or move it away.") from None
+    return _read(folder / f"{log_sha256}.json", TypeAdapter(tuple[RiderWord, ...]), ())
 
 
 def write_words(folder: Path, log_sha256: str, words: tuple[RiderWord, ...]) -> None:
     """Keep what was said of a log, in one step."""
     if len(words) > MOST_WORDS:
         raise LogbookError(f"{MOST_WORDS} answers are kept with a run; there is no room for more.")
-    folder.mkdir(exist_ok=True)
-    replace_text(
-        folder / f"{log_sha256}.json",
-        json.dumps([asdict(word) for word in words], indent=1, ensure_ascii=False),
-    )
+    _write(folder / f"{log_sha256}.json", [asdict(word) for word in words])
 
 
 def by_place(words: tuple[RiderWord, ...]) -> dict[int | None, tuple[RiderWord, ...]]:
     """Answers by corner, those of no corner last."""
-    corners = sorted({word.corner for word in words if word.corner is not None})
-    found: dict[int | None, tuple[RiderWord, ...]] = {
-        corner: tuple(word for word in words if word.corner == corner) for corner in corners
-    }
-    rest = tuple(word for word in words if word.corner is None)
-    return {**found, None: rest} if rest else found
+    found: dict[int | None, list[RiderWord]] = {}
+    for word in sorted(words, key=lambda word: (word.corner is None, word.corner or 0)):
+        found.setdefault(word.corner, []).append(word)
+    return {corner: tuple(of_corner) for corner, of_corner in found.items()}
+
+
+def read_ticks(folder: Path, log_sha256: str) -> frozenset[str]:
+    """What is ticked off of a log's checks. Raises `LogbookError` if its file cannot be read."""
+    return _read(folder / f"{log_sha256}.json", TypeAdapter(frozenset[str]), frozenset())
+
+
+def write_tick(folder: Path, log_sha256: str, check: str, *, on: bool) -> None:
+    """Tick a check off, or take that back. Raises `LogbookError` for more than is kept."""
+    ticks = read_ticks(folder, log_sha256)
+    ticks = ticks | {check} if on else ticks - {check}
+    if not check or len(check) > MOST_LETTERS or len(ticks) > MOST_TICKS:
+        raise LogbookError(f"{MOST_TICKS} checks of {MOST_LETTERS} letters are kept with a run.")
+    _write(folder / f"{log_sha256}.json", sorted(ticks))
+
+
+def _read(path: Path, adapter: TypeAdapter[Kept], none: Kept) -> Kept:
+    try:
+        return adapter.validate_json(path.read_bytes())
+    except FileNotFoundError:
+        return none
+    except (OSError, ValidationError):
+        raise LogbookError(f"{path}: cannot be read; restore it or move it away.") from None
+
+
+def _write(path: Path, data: list[Any]) -> None:
+    path.parent.mkdir(exist_ok=True)
+    replace_text(path, json.dumps(data, indent=1, ensure_ascii=False))

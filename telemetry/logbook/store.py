@@ -13,9 +13,16 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from telemetry.errors import LogbookError
-from telemetry.logbook.build import BIKE, CHANGING, CHANNELS, CIRCUIT, CUT, ENTRY, ORIGINAL, SHEET
-from telemetry.logbook.entry import (
+from telemetry.logbook.run import (
+    BIKE,
+    CHANGING,
+    CHANNELS,
+    CIRCUIT,
+    CUT,
+    ENTRY,
     MOST_EARLIER,
+    ORIGINAL,
+    SHEET,
     Earlier,
     Record,
     RunEntry,

@@ -7,12 +7,12 @@ import pytest
 
 from telemetry.balance.bounce import bounce_test, bounce_to_json, fit_free_modes
 from telemetry.bike import half_vehicle, modes
-from telemetry.bike.vibration import SpringEnd
+from telemetry.bike.springs import SpringEnd
 from telemetry.cli import main
 from telemetry.findings import bounce_advice
 from telemetry.findings.rules import RULES
 from telemetry.motion import EndMotion, Motion
-from telemetry.report.bounce import bounce_html
+from telemetry.report.stand import bounce_html
 from tests.balance.pushed_log import pushed_log
 from tests.randomised.pushes import HandPush
 

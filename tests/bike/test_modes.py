@@ -12,7 +12,7 @@ from telemetry.bike import (
     parse_bike,
     quarter_vehicle,
 )
-from telemetry.bike.vibration import Matrices, bike_matrices
+from telemetry.bike.springs import Matrices, bike_matrices
 from telemetry.errors import BikeFileError
 from telemetry.simulate import demo_bike
 

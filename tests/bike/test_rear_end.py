@@ -5,7 +5,7 @@ import pytest
 
 from telemetry.bike import leverage_curve, parse_bike, wheel_stroke_mm
 from telemetry.bike.bikefile import swingarm_sensor_length_mm
-from telemetry.bike.rearend import mechanism_of, rear_end
+from telemetry.bike.ends import mechanism_of, rear_end
 from telemetry.signals.calibrate import fit_calibration
 from telemetry.simulate import demo_bike
 from telemetry.stand import Change, apply_changes

@@ -12,7 +12,7 @@ import pytest
 from pydantic import BaseModel
 
 from telemetry.bike import Bike, load_bike
-from telemetry.bike.template import OTHER_KEYS, Answer, left_open, new_bike_text
+from telemetry.bike.bikefile import OTHER_KEYS, Answer, left_open, new_bike_text
 from telemetry.errors import BikeFileError
 from tests.cli.cli_fixtures import BOTHENDS, FIXTURES, run
 

@@ -31,4 +31,4 @@ def kept_review(kept_files):
 @pytest.fixture
 def quick(monkeypatch, kept_review):
     """Let `Logbook.add` take the review that is there, where the test is about storing."""
-    monkeypatch.setattr("telemetry.logbook.keep.review_log", lambda log, bike, circuit, cut: kept_review)
+    monkeypatch.setattr("telemetry.logbook.logbook.review_log", lambda log, bike, circuit, cut: kept_review)

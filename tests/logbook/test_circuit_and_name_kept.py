@@ -6,7 +6,7 @@ import pytest
 
 from telemetry.laps import circuit_text, load_circuit
 from telemetry.logbook import Logbook, verify
-from telemetry.logbook.entry import sheet_words
+from telemetry.logbook.run import sheet_words
 from telemetry.report import debrief_html
 from telemetry.setup import SetupSheet
 from tests.logbook.logbook_fixtures import *  # noqa: F403  (fixtures)

@@ -10,7 +10,7 @@ from tests.logbook.logbook_fixtures import *  # noqa: F403
 
 # Needs fork, to kill a copy of this process: Linux and macOS.
 ROOM = Path(telemetry.logbook.__file__).parent
-WRITING = {str(ROOM / name) for name in ("store.py", "entry.py", "build.py")}
+WRITING = {str(ROOM / name) for name in ("store.py", "run.py")}
 
 
 def _add_and_die(book, kept_files, at_line):
@@ -72,9 +72,9 @@ def test_opening_does_not_clear_away_what_a_living_process_builds(kept_files, tm
         Logbook(tmp_path)
         seen.append((place / "entry.json").is_file())
 
-    from telemetry.logbook.keep import fill
+    from telemetry.logbook.logbook import fill
 
-    monkeypatch.setattr("telemetry.logbook.keep.fill", fill_and_look)
+    monkeypatch.setattr("telemetry.logbook.logbook.fill", fill_and_look)
     logbook.add(*kept_files)
     assert seen == [True] and len(logbook.runs()) == 1
 

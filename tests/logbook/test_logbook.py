@@ -181,11 +181,11 @@ def test_a_log_that_changes_while_it_is_read_is_refused(kept_files, tmp_path, mo
     log = tmp_path / "growing.csv"
     shutil.copy(kept_files[0], log)
 
-    def review_log(_log, _bike, _circuit, _cut):
+    def review_log(_log, _bike, **_of_the_run):
         log.write_bytes(log.read_bytes() + b"\n")
         return kept_review
 
-    monkeypatch.setattr("telemetry.logbook.keep.review_log", review_log)
+    monkeypatch.setattr("telemetry.logbook.logbook.review_log", review_log)
     logbook = Logbook(tmp_path / "book")
     with pytest.raises(LogbookError, match="changed while it was being read"):
         logbook.add(log, kept_files[1])
@@ -197,7 +197,7 @@ def test_a_full_disk_is_one_line_and_leaves_nothing(kept_files, tmp_path, monkey
         raise OSError(28, "No space left on device", str(target))
 
     logbook = Logbook(tmp_path)
-    monkeypatch.setattr("telemetry.logbook.build.shutil.copyfile", full)
+    monkeypatch.setattr("telemetry.logbook.run.shutil.copyfile", full)
     with pytest.raises(LogbookError, match="the disk is full"):
         logbook.add(*kept_files)
     assert logbook.runs() == () and _leftovers(tmp_path) == []

@@ -42,7 +42,9 @@ def forget(logbook):
     ("text", "why"), [(NOT_UTF8, "not valid UTF-8"), ("a\x1b]0;b", "control character U\\+001B")]
 )
 def test_an_odd_word_is_refused_before_the_work(kept_files, tmp_path, monkeypatch, word, text, why):
-    monkeypatch.setattr("telemetry.logbook.keep.review_log", lambda *_: pytest.fail("the log was reviewed"))
+    monkeypatch.setattr(
+        "telemetry.logbook.logbook.review_log", lambda *_, **__: pytest.fail("the log was reviewed")
+    )
     logbook = Logbook(tmp_path)
     with pytest.raises(LogbookError, match=f"{word} .*{why}"):
         logbook.add(*kept_files, **{word: text})
@@ -99,7 +101,7 @@ def test_files_that_change_during_the_review_are_kept_as_they_were_reviewed(
         mine[which].write_bytes(files[which].read_bytes() + b"# changed meanwhile\n")
         return kept_review
 
-    monkeypatch.setattr("telemetry.logbook.keep.review_log", review)
+    monkeypatch.setattr("telemetry.logbook.logbook.review_log", review)
     logbook = Logbook(tmp_path / "book")
     home = logbook.store.home(logbook.add(kept_files[0], mine["bike.toml"], mine["sheet.toml"]))
     assert (home / which).read_bytes() == files[which].read_bytes()
@@ -107,9 +109,9 @@ def test_files_that_change_during_the_review_are_kept_as_they_were_reviewed(
 
 
 def test_a_file_that_changes_while_it_is_read_is_refused(kept_files, tmp_path, monkeypatch, quick):
-    from telemetry.logbook import keep
+    from telemetry.logbook import logbook
 
-    bike, load = tmp_path / "bike.toml", keep.load_bike
+    bike, load = tmp_path / "bike.toml", logbook.load_bike
     bike.write_bytes(kept_files[1].read_bytes())
 
     def load_and_change(path):
@@ -117,7 +119,7 @@ def test_a_file_that_changes_while_it_is_read_is_refused(kept_files, tmp_path, m
         path.write_bytes(path.read_bytes() + b"#\n")
         return loaded
 
-    monkeypatch.setattr(keep, "load_bike", load_and_change)
+    monkeypatch.setattr(logbook, "load_bike", load_and_change)
     with pytest.raises(LogbookError, match="changes while it is read"):
         Logbook(tmp_path / "book").add(kept_files[0], bike)
 

@@ -90,7 +90,7 @@ def test_an_archive_writes_nowhere_else(tmp_path, name):
 
 
 def test_an_archive_that_unpacks_to_more_than_there_is_room_for(tmp_path, monkeypatch):
-    monkeypatch.setattr("telemetry.logbook.takein.LARGEST_EXPORT_BYTES", 10_000)
+    monkeypatch.setattr("telemetry.logbook.exchange.LARGEST_EXPORT_BYTES", 10_000)
     with zipfile.ZipFile(tmp_path / "bomb.zip", "w", zipfile.ZIP_DEFLATED) as packed:
         packed.writestr("catalogue.json", json.dumps([]))
         packed.writestr("zeros", bytes(1_000_000))

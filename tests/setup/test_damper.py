@@ -90,13 +90,13 @@ def test_heat_and_distance_count_from_the_last_service():
 
 
 def test_the_logbook_lists_a_damper_and_names_those_there_are(monkeypatch):
-    from telemetry.logbook import dampers
+    from telemetry.logbook import history_of_damper
 
     entry = SimpleNamespace(run_id="r1", name="Friday", date="2026-05-01", added_at="")
     book = SimpleNamespace(path="lb", runs=lambda: (entry,), summary=lambda _: outing([0.3] * 4))
-    assert len(dampers.history_of_damper(book, "QB-R1")) == 1
+    assert len(history_of_damper(book, "QB-R1")) == 1
     with pytest.raises(LogbookError, match="QB-R1"):
-        dampers.history_of_damper(book, "unknown")
+        history_of_damper(book, "unknown")
 
 
 def test_a_front_whose_course_cannot_be_told_was_not_judged():

@@ -14,7 +14,7 @@ from telemetry.bike import (
     spring_of,
     static_sag,
 )
-from telemetry.bike.vibration import bike_matrices
+from telemetry.bike.springs import bike_matrices
 from telemetry.simulate import Vehicle, demo_bike
 from telemetry.simulate import _kernel as kernel
 from telemetry.simulate.circuit import RoadProfile, flat_road

@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from telemetry.bike import leverage_curve, load_bike, solve_linkage
-from telemetry.bike.rearend import mechanism_of
+from telemetry.bike.ends import mechanism_of
 
 BIKE = Path(__file__).parents[3] / "fixtures" / "qb-6-stand.toml"
 ROUNDS = 5

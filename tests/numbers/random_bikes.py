@@ -1,0 +1,203 @@
+"""Bike files changed at random: what they say, and the words with which they are refused."""
+
+import tomllib
+from collections.abc import Iterator
+from copy import deepcopy
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from telemetry.arrays import ENDS
+from telemetry.bike import (
+    LOADS,
+    Attitude,
+    Bike,
+    attitude,
+    bike_modes,
+    bike_warnings,
+    implausible,
+    leverage_curve,
+    load_of,
+    open_geometry,
+    parse_bike,
+    rear_end,
+    rollout_mm,
+    sag_lacks,
+    spring_of,
+    sprung_loads_n,
+    squat,
+    stand,
+    static_sag,
+    wheel_rate_n_per_mm,
+    wheel_stroke_mm,
+)
+from telemetry.bike.geometry import front_axle_mm
+from telemetry.bike.sections import RANGES
+from telemetry.errors import BothEndsError
+
+SHOWS = Path(__file__).parents[2] / "fixtures" / "qb-6-stand.toml"
+TABLE = [[0.0, 0.0], [10.0, 19.9], [25.0, 48.4], [40.0, 75.5], [55.0, 101.1], [70.0, 125.0]]
+# What else a bike file may hold, to be put in by path.
+MORE: tuple[tuple[str, Any], ...] = (
+    ("front.spring.air", {"oil_level_mm": 120, "bore_mm": 40, "exponent": 1.2, "pressure_bar": 0.5}),
+    ("front.spring.air", {"oil_level_mm": 90, "bore_mm": 38, "displacing_mm": 43, "legs": 1}),
+    ("front.spring", {"second_rate_n_per_mm": 25.0, "second_from_mm": 60.0}),
+    ("rear.spring.gas_force_n", 150.0),
+    ("front.speed_split_mm_s", 120.0),
+    ("front.tyre_circumference_mm", 1890.0),
+    ("rear.leverage_table_mm", TABLE),
+    ("rear.leverage_points_mm", [[x, y + 0.1 * (-1) ** i] for i, (x, y) in enumerate(TABLE)]),
+    ("rear.eccentric", {"moves": "axle_mm", "radius_mm": 5.0, "angle_deg": -60.0}),
+    ("rear.eccentric", {"moves": "pivot_mm", "radius_mm": 4.0, "angle_deg": 30.0}),
+    ("rear.chain.pitch_mm", 12.7),
+    ("rear.mount_insert.selected", "high"),
+    ("rear.axle_back_mm", 8.0),
+    ("rear.sensor.measures", "wheel"),
+    ("rear.sensor", {"channel": "swing", "points": [[0.5, 250.0], [1.9, 285.0], [3.3, 320.0]],
+                     "frame_mm": [-100.0, 150.0], "swingarm_mm": [-330.0, -55.0]}),
+    ("rear.sensor", {"channel": "swing", "points": [[0.5, 250.0], [3.3, 280.0]],
+                     "frame_mm": [-90.0, 140.0], "swingarm_mm": [-300.0, -65.0]}),
+    ("front.sensor", {"channel": ["fork", "F1"], "mm_per_unit": 30.4, "zero": 0.4}),
+    ("front.sensor.zero_topped_out", True),
+    ("front.sensor.zero_interval_s", [2.0, 6.0]),
+    ("measured_at", {"shock_length_mm": 330.0, "axle_back_mm": 2.0, "fork_height_mm": 4.0}),
+    ("measured_at", {"mount_insert": "high", "front_tyre_radius_mm": 297.0, "fork_offset_mm": 28.0}),
+    ("channels.speed", ["speed", "v"]),
+    ("rear.linkage", {"kind": "direct", "shock_frame_mm": [-60.0, 190.0], "shock_swingarm_mm": [-330.0, -15.0]}),
+)  # fmt: skip
+BY = (-1.0, 1e-3, 0.1, 0.5, 0.8, 0.9, 0.97, 1.03, 1.1, 1.3, 1.6, 2.5, 9.8, 25.4, 1e3)
+
+
+def limits_of_keys() -> Any:
+    """What is said of numbers about the limits of every key, and far from them."""
+    sizes = np.geomspace(1e-4, 1e5, 46)
+    return {
+        key: [implausible(*_place(key, float(value))) for value in (*sizes, *-sizes, 0.0)] for key in RANGES
+    }
+
+
+def _place(key: str, value: float) -> tuple[str, float, str]:
+    section, _, name = key.rpartition(".")
+    return (name, value, section) if section in ("front", "rear", "chassis") else (key, value, "")
+
+
+def bike_at_random(seed: int) -> Any:
+    """A bike file with a few numbers, keys and sections changed, and what follows from it."""
+    rng = np.random.default_rng(seed)
+    data = deepcopy(tomllib.loads(SHOWS.read_text(encoding="utf-8")))
+    data["rear"]["damper"] = {"low": 1.0} if rng.random() < 0.02 else _damper(rng)
+    if rng.random() < 0.4:  # a table in place of the linkage
+        for key in ("linkage", "mount_insert"):
+            del data["rear"][key]
+        data["rear"]["leverage_table_mm"] = TABLE[: int(rng.integers(4, 7))]
+    for _ in range(int(rng.choice([0, 1, 2, 3]))):
+        path, value = MORE[rng.integers(0, len(MORE))]
+        _put(data, path, deepcopy(value))
+    _one_of(rng, data["front"], ("tyre_radius_mm", "tyre_circumference_mm"))
+    _one_of(rng, data["rear"], ("linkage", "leverage_table_mm", "leverage_points_mm"))
+    for _ in range(int(rng.choice([0, 1, 2], p=[0.3, 0.5, 0.2]))):
+        numbers = list(_numbers(data))
+        within, key = numbers[rng.integers(0, len(numbers))]
+        within[key] = float(within[key] * rng.choice(BY))
+    if rng.random() < 0.2:
+        section = data[rng.choice(["front", "rear", "chassis"])]
+        del section[rng.choice(list(section))]
+    if rng.random() < 0.05:
+        _put(data, rng.choice(["rear.prelod_mm", "front.sensor.chanel", "wheelbse_mm"]), 1.0)
+    try:
+        bike = parse_bike(data, source="bike.toml")
+    except BothEndsError as error:
+        return str(error)
+    return _follows(bike)
+
+
+def _damper(rng: np.random.Generator) -> dict[str, Any]:
+    if rng.random() < 0.5:
+        sides = {"low_n_s_per_mm": 9.0, "high_n_s_per_mm": 4.0, "knee_mm_s": 90.0}
+        return {"friction_n": 15.0, "compression": sides, "rebound": sides | {"low_n_s_per_mm": 14.0}}
+    rows = [
+        [
+            clicks,
+            speed,
+            float(np.tanh(speed / 120.0) * (900.0 - 30.0 * clicks) + 2.0 * speed + rng.normal(0, 4)),
+        ]
+        for clicks in (6, 12, 18)
+        for speed in (-400, -200, -100, -50, -25, 25, 50, 100, 200, 400)
+    ]
+    return {"friction_n": 15.0, "dyno": rows}
+
+
+def _one_of(rng: np.random.Generator, section: dict[str, Any], keys: tuple[str, ...]) -> None:
+    """Nearly always only one of the keys that exclude one another."""
+    given = [key for key in keys if key in section]
+    if len(given) > 1 and rng.random() < 0.95:
+        for key in given[:-1]:
+            del section[key]
+
+
+def _put(data: dict[str, Any], path: str, value: Any) -> None:
+    *sections, key = path.split(".")
+    for section in sections:
+        data = data.setdefault(section, {})
+    data[key] = value
+
+
+def _numbers(data: Any) -> Iterator[tuple[Any, Any]]:
+    """Every number of the file, as where it stands and its key or place there."""
+    for key, value in data.items() if isinstance(data, dict) else enumerate(data):
+        if key == "dyno":
+            continue
+        if isinstance(value, dict | list):
+            yield from _numbers(value)
+        elif isinstance(value, int | float) and not isinstance(value, bool):
+            yield data, key
+
+
+def _follows(bike: Bike) -> dict[str, Any]:
+    shaft = np.linspace(-3.0, 80.0, 9)
+
+    def tried(what: Any) -> Any:
+        try:
+            return what()
+        except BothEndsError as error:
+            return str(error)
+
+    found: dict[str, Any] = {"bike": bike, "warnings": bike_warnings(bike), "open": open_geometry(bike)}
+    for end in ENDS:
+        curve = leverage_curve(bike, end)
+        found[end] = [
+            curve.wheel_travel_mm(shaft),
+            curve.ratio(shaft),
+            curve.trusted(shaft),
+            curve.shaft_travel_mm(2.0 * shaft),
+            wheel_stroke_mm(bike, end),
+            tried(lambda end=end: [spring_of(bike, end).force_n(at) for at in (0.0, 6.0, 30.0, 55.0, 65.0)]),
+            tried(lambda end=end: [wheel_rate_n_per_mm(bike, end, at) for at in (1.0, 20.0, 60.0)]),
+            bike.end(end).sensor.names("channel") if bike.end(end).sensor else None,
+        ]
+    found["sag"] = tried(lambda: static_sag(bike))
+    found["modes"] = tried(lambda: bike_modes(bike))
+    found["lacks"] = sag_lacks(bike)
+    rear = rear_end(bike.rear, bike.measured_at)
+    found["axle"] = [
+        rear.extended_by_mm,
+        rear.extended_axle_mm,
+        [[rear.axle_mm(at), rear.axle_slope(at)] for at in (0.0, 30.0, 60.0)],
+    ]
+    for name in LOADS:
+        found[name] = tried(lambda name=name: _standing(bike, name))
+    found["attitude"] = tried(lambda: _settled(bike, attitude(bike, 20.0, 12.0)))
+    return found
+
+
+def _standing(bike: Bike, name: Any) -> Any:
+    load = load_of(bike, name)
+    if load is None:
+        return None
+    there = stand(bike, load)
+    return [there, sprung_loads_n(bike, load, there.attitude), squat(bike, there.attitude, 620.0)]
+
+
+def _settled(bike: Bike, there: Attitude) -> Any:
+    return [there, squat(bike, there, 600.0), rollout_mm(bike), front_axle_mm(bike, 10.0)]

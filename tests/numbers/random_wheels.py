@@ -1,0 +1,88 @@
+"""Wheels that ring on random roads, with dampers that fail or fade: what the search for lost damping says of them."""
+
+from typing import Any
+
+import numpy as np
+
+from telemetry.arrays import ENDS, FloatArray
+from telemetry.bike import leverage_curve
+from telemetry.damping import find_oscillation
+from telemetry.laps import find_track
+from telemetry.motion import to_motion
+from telemetry.signals import Run
+from tests.randomised.bikes import random_bike
+
+LAP_S, STEP_M = 18.0, 0.04
+
+
+def damping_at_random(seed: int) -> Any:
+    """The answer for three short laps."""
+    rng = np.random.default_rng(seed)
+    rate_hz = float(rng.choice([100.0, 200.0, 250.0], p=[0.2, 0.6, 0.2]))
+    t_s = np.arange(round((0.4 + rng.choice([1.2, 3.0, 3.0])) * LAP_S * rate_hz)) / rate_hz
+    speed = 32.0 + 12.0 * np.sin(2 * np.pi * t_s / LAP_S) + rng.uniform(-4, 4)
+    gone = np.cumsum(speed) / rate_hz
+    bike = random_bike(int(rng.integers(0, 6)))
+    road = _road(rng, gone[-1], float(rng.choice([0.6, 1.0, 2.0])))
+    hop_hz = float(rng.uniform(12.5, 18.0))
+    late_s = float(rng.choice([0.0, 0.0, 0.012]))
+    travel = {}
+    for end, behind_m in (("front", 0.0), ("rear", bike.wheelbase_mm / 1e3)):
+        under = np.interp(gone - behind_m, STEP_M * np.arange(len(road)), road)
+        wheel = _rung(under, _ratio(rng, t_s), hop_hz, rate_hz)
+        if end == "front":
+            wheel = np.interp(t_s - late_s, t_s, wheel)
+        body = 6.0 * np.sin(2 * np.pi * 0.4 * t_s) + 2.0 * np.sin(2 * np.pi * 2.1 * t_s)
+        travel[end] = leverage_curve(bike, end).shaft_travel_mm(45.0 + body + wheel)
+        travel[end] += rng.choice([0.01, 0.05]) * rng.standard_normal(len(t_s))
+    if rng.random() < 0.3:
+        travel["rear"] += 0.15 * np.sin(2 * np.pi * rng.uniform(12.0, 20.0) * t_s)
+    if rng.random() < 0.3:  # a tyre out of round
+        travel["rear"] += 0.2 * np.sin(gone / 0.32)
+    for end in ENDS:
+        at = int(rng.integers(0, len(t_s)))
+        travel[end][at : at + int(rng.integers(1, 200))] = np.nan
+    if rng.random() < 0.12:
+        del travel["front"]
+    channels = {"speed_m_s": speed, "lap": np.floor(t_s / LAP_S + 0.6)}
+    if rng.random() < 0.12:
+        del channels["speed_m_s"]
+    noise = dict.fromkeys(travel, 0.03)
+    run = Run("log.csv", t_s, rate_hz, travel, channels, dict.fromkeys(channels, rate_hz), noise, noise)
+    return find_oscillation(to_motion(run, bike), find_track(run), bike)
+
+
+def _road(rng: np.random.Generator, length_m: float, roughness: float) -> FloatArray:
+    """Height over the way, so that its slope is white, with some rough stretches. [mm]"""
+    n = int(length_m / STEP_M) + 2
+    slope = roughness * rng.standard_normal(n)
+    for _ in range(4):
+        at = int(rng.integers(0, n))
+        slope[at : at + int(30 / STEP_M)] *= rng.uniform(0.3, 3.0)
+    height = np.cumsum(slope)
+    wide = round(8.0 / STEP_M)
+    return height - np.convolve(height, np.ones(wide) / wide, mode="same")
+
+
+def _ratio(rng: np.random.Generator, t_s: FloatArray) -> FloatArray:
+    """Damping ratio over time: sound, lost now and then, or fading."""
+    ratio = np.full(len(t_s), rng.uniform(0.25, 0.45)) * np.exp(rng.choice([0.0, 0.0, -0.008]) * t_s)
+    for _ in range(rng.integers(0, 5)):
+        at, seconds = rng.uniform(0, t_s[-1]), rng.choice([0.4, 0.8, 1.5, 3.0])
+        ratio[(t_s > at) & (t_s < at + seconds)] = rng.choice([0.03, 0.08, 0.16])
+    return ratio
+
+
+def _rung(road: FloatArray, ratio: FloatArray, hop_hz: float, rate_hz: float) -> FloatArray:
+    """A mass on spring and damper over the road: x'' + 2 z w x' + w2 x = w2 road, by steps too short to matter. [mm]"""
+    parts, w = 2, 2 * np.pi * hop_hz
+    step = 1.0 / rate_hz / parts
+    fine = np.interp(np.arange(len(road) * parts) / parts, np.arange(len(road)), road).tolist()
+    damping = np.repeat(2 * w * ratio, parts).tolist()
+    x = v = 0.0
+    found = []
+    for height, c in zip(fine, damping, strict=True):
+        v += step * (w * w * (height - x) - c * v)
+        x += step * v
+        found.append(x)
+    return np.array(found[::parts])
