@@ -15,6 +15,7 @@ import numpy as np
 import pyarrow as pa
 
 from telemetry.arrays import FloatArray
+from telemetry.batch import run_here
 from telemetry.bike import Bike
 from telemetry.errors import BothEndsError
 from telemetry.findings import HOW_MUCH, without_amount
@@ -25,7 +26,6 @@ from telemetry.review import Measured
 from telemetry.season import RunRecord
 from telemetry.setup import SetupSheet
 from telemetry.summary import TRACE_COLUMNS, Plane, Summary, Traces
-from telemetry.workers import run_here
 
 log = logging.getLogger(__name__)
 

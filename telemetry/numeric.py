@@ -15,6 +15,7 @@ from telemetry.arrays import FloatArray
 
 # Samples of one block: temporaries of so many stay in the cache.
 BLOCK = 16_384
+SORTED_SOONER = 3000  # up to so many values are in order sooner than `numpy.median` has begun
 _TINY = 1e-300
 
 
@@ -109,7 +110,9 @@ def quantiles(ordered: FloatArray, shares: ArrayLike) -> FloatArray:
 
 
 def median(values: FloatArray) -> float:
-    """Median of at least one value without NaN; of a few thousand values quicker than `numpy.median`."""
+    """Median of at least one value without NaN; of few values quicker than `numpy.median`."""
+    if len(values) > SORTED_SOONER:
+        return float(np.median(values))
     ordered = np.sort(values)
     return float(0.5 * (ordered[(len(ordered) - 1) // 2] + ordered[len(ordered) // 2]))
 

@@ -55,7 +55,7 @@ def test_student_t_is_scipys(level, freedom):
 def test_a_review_from_the_terminal_starts_without_what_it_does_not_need():
     """Each of these costs as much CPU to import as reading minutes of log."""
     done = subprocess.run(
-        [sys.executable, "-c", "import sys, telemetry.cli.review as r; print(*sorted(sys.modules))"],
+        [sys.executable, "-c", "import sys, telemetry.cli.log as r; print(*sorted(sys.modules))"],
         capture_output=True, text=True, timeout=60, check=True,
     )  # fmt: skip
     assert {"numba", "pandas", "plotly", "jinja2", "scipy", "pyarrow.parquet"}.isdisjoint(done.stdout.split())

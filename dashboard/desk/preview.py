@@ -8,13 +8,13 @@ from typing import Any
 import numpy as np
 
 from telemetry.arrays import ENDS, FloatArray
+from telemetry.batch import run_here
 from telemetry.errors import BothEndsError, LogError
 from telemetry.logs import LIKELY, RawLog, compression_fits, read_log
 from telemetry.numeric import finite
 from telemetry.report import check_log, thinned
 from telemetry.review import column_meanings
 from telemetry.signals import read_stamps
-from telemetry.workers import run_here
 
 # A small trace is drawn this wide and high; enough to see braking from standing still in an outing.
 TRACE_WIDTH, TRACE_HEIGHT = 600, 40

@@ -10,7 +10,7 @@ from telemetry.balance.delay import riding_delay_s
 from telemetry.laps import Track, is_moving
 from telemetry.motion import CONTACT_MM, Motion
 from telemetry.numeric import BLOCK, median
-from telemetry.signals import correlate, differentiator
+from telemetry.signals import differentiator
 
 # Choices of ours, tried on simulated rides; no source.
 WORK_HZ = 250.0
@@ -512,7 +512,7 @@ def _respond(motion: Motion, end: End, sample: IntArray) -> tuple[dict[str, Floa
     )
     near, foot = max(round(SEARCH_S * rate), 1) + 1, round(FOOT_S * rate)
     deep, up = round(DEEPEST_S * rate), round(REBOUND_S * rate)
-    place, peaked = local_peaks(around(correlate(speed, _smoothing(rate)), sample - near, 2 * near + 1))
+    place, peaked = local_peaks(_smoothed(speed, sample - near, 2 * near + 1, _smoothing(rate)))
     fastest, reach = sample - near + place, max(1, round(PEAK_S * rate))
     highest = fastest - reach + np.argmax(around(speed, fastest - reach, 2 * reach + 1), axis=1)
     lowest = sample + np.argmin(around(speed, sample, up), axis=1)
@@ -528,6 +528,14 @@ def _respond(motion: Motion, end: End, sample: IntArray) -> tuple[dict[str, Floa
     known = np.isfinite(about_all).all(axis=1)
     known &= peaked & np.all([values > 0 for values in measures.values()], axis=0)
     return {name: np.where(known, values, np.nan) for name, values in measures.items()}, fastest
+
+
+def _smoothed(values: FloatArray, start: IntArray, length: int, weights: FloatArray) -> FloatArray:
+    """As `around`, each value a weighted sum of those about it."""
+    half = len(weights) // 2
+    rows = around(values, start - half, length + 2 * half)
+    columns = [rows[:, i : i + len(weights)] @ weights for i in range(length)]
+    return np.column_stack(columns)
 
 
 def _smoothing(rate: float) -> FloatArray:

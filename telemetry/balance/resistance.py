@@ -270,7 +270,7 @@ def damping_balance(
     wide = [ground.in_band(DELAY_BAND_HZ) for ground in few]
     extra_s = 0.0
     for last in (False, False, True):
-        blocks = list(equations(grounds, extra_s))
+        blocks = [(block.T @ block, len(block)) for block in equations(grounds, extra_s)]
         if len(blocks) < FEWEST_BLOCKS:
             return untold(
                 f"only {len(blocks) * BLOCK_S:.0f} s in which both ends are clear of their stops and both tyres on the "
@@ -306,13 +306,14 @@ def untold(reason: str) -> DampingBalance:
     return DampingBalance(Ratio(None), Ratio(None), {}, None, None, 0, reason)
 
 
-def _solve(blocks: list[FloatArray]) -> tuple[FloatArray, FloatArray, float]:
+def _solve(blocks: list[tuple[FloatArray, int]]) -> tuple[FloatArray, FloatArray, float]:
     """Unknowns, the same without each of `GROUPS` of blocks, and the share that the dampers explain.
 
-    Each block is weighted by its own noise. The share is of what the loads alone leave unexplained.
+    Blocks are sums of products of their equations, and how many these are; each is weighted by its own noise. The
+    share is of what the loads alone leave unexplained.
     """
-    matrices = np.array([block.T @ block for block in blocks])
-    counts = np.array([len(block) for block in blocks], dtype=np.float64)
+    matrices = np.array([products for products, _ in blocks])
+    counts = np.array([count for _, count in blocks], dtype=np.float64)
     weight, row = np.ones(len(blocks)), np.empty(0)
     for _ in range(ROUNDS):
         row = np.append(1.0, _least_squares(matrices, weight))

@@ -1,13 +1,23 @@
-"""``bothends bike new``: a commented bike file to fill in."""
+"""Commands on a bike file: ``bike new``, ``stand``, and ``try``, a change ridden on logged laps."""
 
 import argparse
 import sys
+from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from telemetry.bike import Answer, left_open, new_bike_text
-from telemetry.cli.output import check_outputs, say, working
+from telemetry.bike import Answer, left_open, load_bike, new_bike_text
+from telemetry.cli.inputs import keep, on_ground, with_channels
+from telemetry.cli.output import check_outputs, console, say, working, write_page, write_text
+from telemetry.damping import find_oscillation
 from telemetry.errors import BothEndsError
-from telemetry.review import QUESTIONS, answers_of_log, read_answer
+from telemetry.logs import propose, read_log
+from telemetry.report import print_stand, stand_html
+from telemetry.review import QUESTIONS, answers_of_log, measure, read_answer
+from telemetry.stand import at_stand, parse_change, stand_to_json
+
+if TYPE_CHECKING:
+    from telemetry.prediction import Laps
 
 EXISTS = "{}: exists and is left as it is; choose another name."
 
@@ -34,8 +44,6 @@ def new(arguments: argparse.Namespace) -> None:
 
 
 def _of_log(path: str) -> dict[str, Answer]:
-    from telemetry.logs import propose, read_log
-
     with working("Reading"):
         log = read_log(path)
         return answers_of_log(log, propose(log))
@@ -62,3 +70,81 @@ def _of_person(known: dict[str, Answer]) -> dict[str, Answer]:
         if not line:
             break
     return found
+
+
+def stand(arguments: argparse.Namespace) -> None:
+    """Compute the effects of changes, write the requested files, print them."""
+    changes = [parse_change(text) for text in arguments.change]
+    with working("Computing"):
+        result = at_stand(
+            load_bike(arguments.bike),
+            changes,
+            targets=_numbers(arguments.target, "--target"),
+            measured=_numbers(arguments.measured, "--measured"),
+        )
+        inputs = (arguments.bike,)
+        write_text(arguments.json, stand_to_json(result.stand), inputs=inputs)
+        if arguments.plot:
+            write_page(arguments, arguments.plot, stand_html(result), inputs)
+    print_stand(result.stand, console(arguments))
+
+
+def _numbers(texts: list[str], option: str) -> dict[str, float]:
+    """``KEY=NUMBER`` options as a dictionary."""
+    found = {}
+    for text in texts:
+        change = parse_change(text)
+        if isinstance(change.value, str):
+            raise BothEndsError(f"{option} {text}: needs a number after the =, such as rear.rider_sag_mm=30.")
+        found[change.key] = change.value
+    return found
+
+
+def predict(arguments: argparse.Namespace) -> None:
+    """Simulate the laps with the change, write the requested files, print the result."""
+    from telemetry import prediction as rides  # compiles
+    from telemetry.report import prediction_html, print_prediction
+
+    if not (arguments.change or arguments.want or arguments.steps):
+        arguments.parser.error("needs --change KEY=+STEP, --want KEY=VALUE or --steps; see --help")
+    inputs = (arguments.log, arguments.bike)
+    check_outputs(arguments.json, arguments.plot, inputs=inputs)
+    changes = [parse_change(text) for text in arguments.change]
+    wanted = [rides.parse_wish(text) for text in arguments.want]
+    with working("Riding the laps again"):
+        laps = laps_of(arguments)
+        if arguments.corner is not None:
+            laps = rides.at_corner(laps, arguments.corner)
+        tried = rides.predict(laps, changes)
+        prediction = replace(
+            tried.prediction,
+            wishes=tuple(rides.reach(laps, key, value, arguments.only) for key, value in wanted),
+            steps=rides.steps(laps, arguments.only) if arguments.steps else (),
+        )
+        write_text(arguments.json, rides.prediction_to_json(prediction), inputs=inputs)
+        if arguments.plot:
+            page = prediction_html(replace(tried, prediction=prediction))
+            write_page(arguments, arguments.plot, page, inputs)
+    print_prediction(prediction, console(arguments))
+
+
+def laps_of(arguments: argparse.Namespace) -> "Laps":
+    """Laps of a log (with ``logbook``: of a run) for the prediction, by ``bike`` and ``channels`` as given."""
+    from telemetry.prediction import prepare
+
+    if arguments.logbook:
+        from telemetry.logbook import Logbook
+
+        book = Logbook(arguments.logbook, create=False)
+        run_id = book.find(arguments.log).run_id
+        given = load_bike(arguments.bike) if arguments.bike else None
+        measured, bike = book.measured(run_id, given)
+        return prepare(measured, bike, book.summary(run_id).oscillation)
+    if not arguments.bike:
+        raise BothEndsError(f"{arguments.log}: needs --bike BIKE.toml, or --logbook DIR for a stored run.")
+    bike = load_bike(arguments.bike)
+    log = read_log(arguments.log)
+    bike = with_channels(bike, log, arguments.channels)
+    measured, _ = on_ground(arguments, log, bike, measure)
+    keep(log, arguments.channels)
+    return prepare(measured, bike, find_oscillation(measured.motion, measured.track, bike))

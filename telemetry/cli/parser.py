@@ -41,23 +41,9 @@ def build_parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action=_Version, nargs=0, help="print the version and stop")
     commands = parser.add_subparsers(title="commands", dest="command", metavar="COMMAND", required=True)
     for add in (
-        _demo,
-        _review,
-        _debrief,
-        _batch,
-        _season,
-        _check,
-        _compare,
-        _damper,
-        _bike,
-        _stand,
-        _try,
-        _bounce,
-        _add,
-        _logbook,
-        _serve,
-        _simulate,
-    ):
+        _demo, _review, _debrief, _batch, _season, _check, _compare, _damper, _bike, _stand, _try, _bounce, _add,
+        _logbook, _serve, _simulate,
+    ):  # fmt: skip
         add(commands)
     for name in PRINTING:
         _units(commands.choices[name])
@@ -85,16 +71,17 @@ class _Version(argparse.Action):
         parser.exit()
 
 
-def _later(module: str, function: str, arguments: argparse.Namespace) -> None:
-    """Import a command's module when the command runs."""
-    work: Callable[[argparse.Namespace], None] = getattr(import_module(f"telemetry.cli.{module}"), function)
-    work(arguments)
+def _run(work: str, arguments: argparse.Namespace) -> None:
+    """Run a command's function, "module.function"; its module is imported only now."""
+    module, function = work.split(".")
+    getattr(import_module(f"telemetry.cli.{module}"), function)(arguments)
 
 
-def _command(commands: "Commands", name: str, words: str, *, module: str = "") -> argparse.ArgumentParser:
+def _command(commands: "Commands", work: str, words: str, *, name: str = "") -> argparse.ArgumentParser:
+    """Parser of a command, called as its function unless it has another ``name``."""
+    name = name or work.split(".")[1]
     parser = commands.add_parser(name, help=words, description=f"{words[0].upper()}{words[1:]}.")
-    function = "take_in" if name == "import" else name
-    parser.set_defaults(run=partial(_later, module or name, function), parser=parser)
+    parser.set_defaults(run=partial(_run, work), parser=parser)
     return parser
 
 
@@ -198,7 +185,7 @@ def _real(low: float, high: float) -> Callable[[str], float]:
 
 
 def _demo(commands: "Commands") -> None:
-    parser = _command(commands, "demo", "make a logbook of demo data, review a run, open the dashboard")
+    parser = _command(commands, "demo.demo", "make a logbook of demo data, review a run, open the dashboard")
     parser.add_argument("directory", nargs="?", metavar="DIR", help="keep the logbook there (else temporary)")
     parser.add_argument("--no-serve", action="store_true", help="stop after printing the review")
     _serving(parser)
@@ -218,7 +205,7 @@ def _serving(parser: argparse.ArgumentParser) -> None:
 
 
 def _review(commands: "Commands") -> None:
-    parser = _command(commands, "review", "review one log: verdicts, then numbers")
+    parser = _command(commands, "log.review", "review one log: verdicts, then numbers")
     parser.add_argument("log", metavar="LOG")
     parser.add_argument("--bike", required=True, metavar="BIKE.toml", help="bike file")
     parser.add_argument("--setup", metavar="SHEET.toml", help="setup sheet of the outing")
@@ -239,7 +226,7 @@ def _review(commands: "Commands") -> None:
 
 
 def _debrief(commands: "Commands") -> None:
-    parser = _command(commands, "debrief", "write the debrief of a stored run: one page to pin up")
+    parser = _command(commands, "logbook.debrief", "write the debrief of a stored run: one page to pin up")
     parser.add_argument("which", metavar="RUN", help="id, start of id, or name")
     parser.add_argument("--logbook", required=True, metavar="DIR")
     _json(parser)
@@ -290,7 +277,7 @@ def _cut(parser: argparse.ArgumentParser) -> None:
 
 
 def _batch(commands: "Commands") -> None:
-    parser = _command(commands, "batch", "review many logs of one bike, on all cores, a line each")
+    parser = _command(commands, "many.batch", "review many logs of one bike, on all cores, a line each")
     parser.add_argument(
         "logs", metavar="LOG", nargs="+", help="logs, or addresses such as s3://bucket/day/*.csv"
     )
@@ -318,7 +305,7 @@ def _batch(commands: "Commands") -> None:
 
 
 def _season(commands: "Commands") -> None:
-    parser = _command(commands, "season", "show one number of many runs over dates, bikes and circuits")
+    parser = _command(commands, "many.season", "show one number of many runs over dates, bikes and circuits")
     parser.add_argument(
         "source",
         metavar="DIR",
@@ -345,7 +332,7 @@ def _season(commands: "Commands") -> None:
 
 
 def _check(commands: "Commands") -> None:
-    parser = _command(commands, "check", "say what a log holds and what can be judged from it")
+    parser = _command(commands, "log.check", "say what a log holds and what can be judged from it")
     parser.add_argument("log", metavar="LOG")
     parser.add_argument("--bike", metavar="BIKE.toml", help="bike file: needed to say what can be judged")
     _line_and_circuit(parser)
@@ -354,7 +341,7 @@ def _check(commands: "Commands") -> None:
 
 
 def _compare(commands: "Commands") -> None:
-    parser = _command(commands, "compare", "compare two runs over their laps")
+    parser = _command(commands, "log.compare", "compare two runs over their laps")
     parser.add_argument(
         "a", metavar="A", help="before: a log, or with --logbook a run (id, start of id, or name)"
     )
@@ -373,7 +360,7 @@ def _compare(commands: "Commands") -> None:
 def _damper(commands: "Commands") -> None:
     parser = _command(
         commands,
-        "damper",
+        "log.damper",
         "say whether a damper is back after a service (two outings), or what one has been through",
     )
     parser.add_argument(
@@ -406,7 +393,7 @@ def _repeated(parser: argparse.ArgumentParser, option: str, metavar: str, words:
 
 def _stand(commands: "Commands") -> None:
     parser = _command(
-        commands, "stand", "say what a change at the stand does, and what to measure again after it"
+        commands, "bike.stand", "say what a change at the stand does, and what to measure again after it"
     )
     parser.add_argument("bike", metavar="BIKE.toml", help="bike file with [chassis]")
     for option, metavar, words in (
@@ -424,9 +411,11 @@ def _stand(commands: "Commands") -> None:
 
 def _try(commands: "Commands") -> None:
     parser = _command(
-        commands, "try", "predict what a set-up change does to the laps of a log, before it is made"
+        commands,
+        "bike.predict",
+        "predict what a set-up change does to the laps of a log, before it is made",
+        name="try",
     )
-    parser.set_defaults(run=partial(_later, "predict", "predict"))  # "try" is no name for a function
     parser.add_argument(
         "log", metavar="LOG", help="a log, or with --logbook a run (id, start of id, or name)"
     )
@@ -464,9 +453,8 @@ def _bike(commands: "Commands") -> None:
     verbs = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
     new = _command(
         verbs,
-        "new",
+        "bike.new",
         "write a commented bike file to fill in; at a terminal a few questions first",
-        module="bike",
     )
     new.add_argument("file", metavar="FILE.toml", help="file to write; one that exists is left alone")
     new.add_argument(
@@ -476,7 +464,7 @@ def _bike(commands: "Commands") -> None:
 
 def _bounce(commands: "Commands") -> None:
     parser = _command(
-        commands, "bounce", "compare both ends of a bike pushed down by hand on its wheels, several times"
+        commands, "log.bounce", "compare both ends of a bike pushed down by hand on its wheels, several times"
     )
     parser.add_argument("log", metavar="LOG")
     parser.add_argument("--bike", required=True, metavar="BIKE.toml", help="bike file")
@@ -486,7 +474,7 @@ def _bounce(commands: "Commands") -> None:
 
 
 def _add(commands: "Commands") -> None:
-    parser = _command(commands, "add", "review a log and keep it in a logbook")
+    parser = _command(commands, "logbook.add", "review a log and keep it in a logbook")
     parser.add_argument("log", metavar="LOG")
     parser.add_argument("--bike", required=True, metavar="BIKE.toml", help="bike file")
     parser.add_argument("--logbook", required=True, metavar="DIR", help="made when missing")
@@ -534,11 +522,11 @@ def _logbook(commands: "Commands") -> None:
     parser = commands.add_parser("logbook", help="check, export, take in or correct what a logbook keeps")
     verbs = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
 
-    verify = _command(verbs, "verify", "check every file of a logbook against its hash", module="logbook")
+    verify = _command(verbs, "logbook.verify", "check every file of a logbook against its hash")
     verify.add_argument("logbook", metavar="LOGBOOK")
     _json(verify)
 
-    export = _command(verbs, "export", "write everything a logbook keeps in open formats", module="logbook")
+    export = _command(verbs, "logbook.export", "write everything a logbook keeps in open formats")
     export.add_argument("logbook", metavar="LOGBOOK")
     export.add_argument("out", metavar="DIR", help="directory to make")
     export.add_argument(
@@ -546,11 +534,11 @@ def _logbook(commands: "Commands") -> None:
         help="only this run (id, start of id, or name) with its history; may be repeated",
     )  # fmt: skip
 
-    take_in = _command(verbs, "import", "take in what a colleague exported", module="logbook")
+    take_in = _command(verbs, "logbook.take_in", "take in what a colleague exported", name="import")
     take_in.add_argument("source", metavar="EXPORT", help="directory of an export, or a ZIP archive of it")
     take_in.add_argument("--logbook", required=True, metavar="DIR", help="made when missing")
 
-    rebuild = _command(verbs, "rebuild", "make a run again from its original log", module="logbook")
+    rebuild = _command(verbs, "logbook.rebuild", "make a run again from its original log")
     rebuild.add_argument("which", metavar="RUN", help="id, start of id, or name")
     rebuild.add_argument("--logbook", required=True, metavar="DIR")
     rebuild.add_argument("--bike", metavar="BIKE.toml", help="corrected bike file (else the one it has)")
@@ -562,14 +550,14 @@ def _logbook(commands: "Commands") -> None:
 
 
 def _serve(commands: "Commands") -> None:
-    parser = _command(commands, "serve", "open the dashboard on a logbook")
+    parser = _command(commands, "logbook.serve", "open the dashboard on a logbook")
     parser.add_argument("logbook", metavar="LOGBOOK")
     _serving(parser)
 
 
 def _simulate(commands: "Commands") -> None:
     parser = _command(
-        commands, "simulate", "simulate an outing: a log, its bike file, and the truth beside it"
+        commands, "demo.simulate", "simulate an outing: a log, its bike file, and the truth beside it"
     )
     parser.add_argument("out", metavar="OUT.csv", help="log to write (.csv or .csv.gz)")
     parser.add_argument("--scenario", choices=SCENARIOS, default=SCENARIOS[0], metavar="NAME",

@@ -233,7 +233,7 @@ def use_by_place(
     tuple of PlaceUse
         Whole laps first, then phases, then corners in order; places no lap has spent `LEAST_S` at are left out.
     """
-    numbers = sorted(set(np.unique(corner).tolist()) - {0})
+    numbers = _corners_in(corner)
     rows: dict[tuple[int | None, str | None], list[FloatArray]] = {(None, None): []}
     rows |= {(None, name): [] for name in phases} | {(number, None): [] for number in numbers}
     for lap in laps:
@@ -256,6 +256,11 @@ def use_by_place(
         for (number, name), found in rows.items()
         if found and np.isfinite(np.array(found)).any()
     )
+
+
+def _corners_in(corner: IntArray) -> list[int]:
+    """Numbers of the corners that occur, rising."""
+    return [int(number) for number in np.flatnonzero(np.bincount(corner)) if number > 0]
 
 
 def _rows_of(numbers: IntArray, number: int) -> IntArray | slice:
@@ -355,9 +360,7 @@ def lap_places(
     """
     places: list[tuple[int | None, str | None, IntArray | slice]] = [(None, None, slice(None))]
     places += [(None, name, _rows_of(phase, index)) for index, name in enumerate(phases)]
-    places += [
-        (number, None, _rows_of(corner, number)) for number in sorted(set(np.unique(corner).tolist()) - {0})
-    ]
+    places += [(number, None, _rows_of(corner, number)) for number in _corners_in(corner)]
     least = max(LEAST_S * motion.sample_rate_hz, 1.0)
     means = (_at(motion, moving, rows, least, number, name, bike) for number, name, rows in places)
     return tuple(place for place in means if (place.front_mm, place.rear_mm) != (None, None))

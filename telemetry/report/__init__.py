@@ -1,10 +1,9 @@
 """What a person reads: a document is built once, and printed in the terminal, on paper and on the screen."""
 
-from typing import TYPE_CHECKING, Any
-
 from rich.console import Console
 
 from telemetry.report.blocks import (
+    AROUND_M,
     Advice,
     Answer,
     Blank,
@@ -19,6 +18,7 @@ from telemetry.report.blocks import (
     LapName,
     Medium,
     Number,
+    Places,
     RunName,
     Said,
     Section,
@@ -27,12 +27,8 @@ from telemetry.report.blocks import (
     Spot,
     Table,
 )
-from telemetry.report.bounce import bounce_document, bounce_html, print_bounce
-from telemetry.report.card import SectionTime, card_svg, section_times, usual_lap_s
 from telemetry.report.check import HEADINGS as SENSOR_HEADINGS
 from telemetry.report.check import WANTED, check_log, check_to_json, print_check, sensor_checks, sensor_rows
-from telemetry.report.comparison import CLEAR, CORNER, comparison_document, worked_words
-from telemetry.report.curves import CurveNote, DotRow, Dots, Line, Lines, ZoneColumn, ZoneDots
 from telemetry.report.damping import (
     bounce_damper_document,
     damper_document,
@@ -42,10 +38,14 @@ from telemetry.report.damping import (
 from telemetry.report.debrief import (
     Details,
     Paper,
+    SectionTime,
+    card_svg,
     debrief_document,
     debrief_html,
     details_of,
     expected_table,
+    section_times,
+    usual_lap_s,
 )
 from telemetry.report.document import (
     damping_cell,
@@ -56,190 +56,109 @@ from telemetry.report.document import (
     runs_section,
     stretch_document,
 )
-from telemetry.report.figures import Curve, Halves, Scope, Shade, Spectrum, Upright, whole_run
+from telemetry.report.figures import (
+    MARKS,
+    Curve,
+    CurveNote,
+    DotRow,
+    Dots,
+    Halves,
+    Line,
+    Lines,
+    Scope,
+    SeasonPicture,
+    Shade,
+    Spectrum,
+    Upright,
+    ZoneColumn,
+    ZoneDots,
+    whole_run,
+)
 from telemetry.report.lap import (
     M_S_TO_KM_H,
     POINTS,
     Against,
     Band,
+    CornerLaps,
     Drawn,
     Label,
+    Overlay,
     Ribbon,
     StopSpot,
     TrackPicture,
     TravelPicture,
+    Usual,
+    corner_laps,
+    overlay,
     quickest_lap,
     stretch,
     thinned,
     track_picture,
     travel_picture,
+    usual_travel,
 )
-from telemetry.report.overlay import Overlay, overlay
-from telemetry.report.paper import document_html
-from telemetry.report.pdf import find_browser, page_to_pdf
-from telemetry.report.places import AROUND_M, Places
-from telemetry.report.season import MARKS, SeasonPicture, season_document
-from telemetry.report.stand import print_stand, side_view, stand_document, stand_html, stand_picture
-from telemetry.report.terminal import print_document, print_section
-from telemetry.report.units import (
+from telemetry.report.printers import (
     UNIT_CHOICES,
     UNITS,
     Unit,
+    document_html,
+    find_browser,
     heading_in,
     heading_unit,
+    notebook_html,
     page_in,
+    page_to_pdf,
     picture_in,
+    print_document,
+    print_section,
     row_changes,
     text_in,
     unit_of,
 )
-from telemetry.report.usual import CornerLaps, Usual, corner_laps, usual_travel
+from telemetry.report.runs import (
+    CLEAR,
+    CORNER,
+    both_rides,
+    comparison_document,
+    prediction_document,
+    prediction_html,
+    print_prediction,
+    season_document,
+    worked_words,
+)
+from telemetry.report.stand import (
+    bounce_document,
+    bounce_html,
+    print_bounce,
+    print_stand,
+    side_view,
+    stand_document,
+    stand_html,
+    stand_picture,
+)
 from telemetry.setup import Comparison, SetupSheet
 from telemetry.summary import Summary
 
-if TYPE_CHECKING:
-    from telemetry.report.prediction import both_rides as both_rides
-    from telemetry.report.prediction import prediction_document as prediction_document
-    from telemetry.report.prediction import prediction_html as prediction_html
-    from telemetry.report.prediction import print_prediction as print_prediction
-
 __all__ = [
-    "SENSOR_HEADINGS",
-    "sensor_checks",
-    "sensor_rows",
-    "stretch_document",
-    "Band",
-    "usual_travel",
-    "Overlay",
-    "overlay",
-    "corner_laps",
-    "Usual",
-    "Lines",
-    "ZoneColumn",
-    "ZoneDots",
-    "Line",
-    "Dots",
-    "DotRow",
-    "CurveNote",
-    "CornerLaps",
-    "AROUND_M",
-    "Advice",
-    "Blank",
-    "Details",
-    "Facts",
-    "Paper",
-    "debrief_document",
-    "details_of",
-    "expected_table",
-    "Against",
-    "Answer",
-    "Block",
-    "CLEAR",
-    "Caution",
-    "Cell",
-    "Column",
-    "Curve",
-    "Document",
-    "Drawn",
-    "Figure",
-    "Fold",
-    "Halves",
-    "Label",
-    "LapName",
-    "MARKS",
-    "M_S_TO_KM_H",
-    "Medium",
-    "POINTS",
-    "Number",
-    "Places",
-    "Ribbon",
-    "Said",
-    "RunName",
-    "Scope",
-    "SeasonPicture",
-    "Section",
-    "Sentence",
-    "Sentences",
-    "Shade",
-    "Spectrum",
-    "Spot",
-    "StopSpot",
-    "Table",
-    "TrackPicture",
-    "TravelPicture",
-    "Upright",
-    "WANTED",
-    "bounce_damper_document",
-    "bounce_document",
-    "bounce_html",
-    "check_log",
-    "check_to_json",
-    "CORNER",
-    "comparison_document",
-    "worked_words",
-    "damper_document",
-    "SectionTime",
-    "card_svg",
-    "damping_cell",
-    "section_times",
-    "usual_lap_s",
-    "damping_headline",
-    "debrief_html",
-    "document_html",
-    "facts_of",
-    "find_browser",
-    "page_to_pdf",
-    "history_document",
-    "named_corners",
-    "prediction_html",
-    "print_bounce",
-    "print_check",
-    "print_comparison",
-    "print_document",
-    "both_rides",
-    "prediction_document",
-    "print_prediction",
-    "print_review",
-    "print_section",
-    "print_stand",
-    "quality_section",
-    "quickest_lap",
-    "review_document",
-    "runs_section",
-    "season_document",
-    "side_view",
-    "stand_document",
-    "stand_html",
-    "stand_picture",
-    "stretch",
-    "thinned",
-    "track_picture",
-    "travel_picture",
-    "whole_run",
-    "UNIT_CHOICES",
-    "UNITS",
-    "Unit",
-    "heading_in",
-    "heading_unit",
-    "page_in",
-    "picture_in",
-    "row_changes",
-    "text_in",
-    "unit_of",
-]
-
-
-def __getattr__(name: str) -> Any:
-    if name in (
-        "both_rides",
-        "prediction_document",
-        "prediction_html",
-        "print_prediction",
-    ):  # compiles; imported when needed
-        from telemetry.report import prediction
-
-        return getattr(prediction, name)
-    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    "AROUND_M", "Advice", "Against", "Answer", "Band", "Blank", "Block", "CLEAR", "CORNER", "Caution",
+    "Cell", "Column", "CornerLaps", "Curve", "CurveNote", "Details", "Document", "DotRow", "Dots",
+    "Drawn", "Facts", "Figure", "Fold", "Halves", "Label", "LapName", "Line", "Lines", "MARKS",
+    "M_S_TO_KM_H", "Medium", "Number", "Overlay", "POINTS", "Paper", "Places", "Ribbon", "RunName",
+    "SENSOR_HEADINGS", "Said", "Scope", "SeasonPicture", "Section", "SectionTime", "Sentence",
+    "Sentences", "Shade", "Spectrum", "Spot", "StopSpot", "Table", "TrackPicture", "TravelPicture",
+    "UNITS", "UNIT_CHOICES", "Unit", "Upright", "Usual", "WANTED", "ZoneColumn", "ZoneDots", "both_rides",
+    "bounce_damper_document", "bounce_document", "bounce_html", "card_svg", "check_log", "check_to_json",
+    "comparison_document", "comparison_html", "corner_laps", "damper_document", "damping_cell",
+    "damping_headline", "debrief_document", "debrief_html", "details_of", "document_html",
+    "expected_table", "facts_of", "find_browser", "heading_in", "heading_unit", "history_document",
+    "named_corners", "overlay", "page_in", "page_to_pdf", "picture_in", "prediction_document",
+    "prediction_html", "print_bounce", "print_check", "print_comparison", "print_document",
+    "print_prediction", "print_review", "print_section", "print_stand", "quality_section", "quickest_lap",
+    "review_document", "row_changes", "runs_section", "season_document", "section_times", "sensor_checks",
+    "sensor_rows", "side_view", "stand_document", "stand_html", "stand_picture", "stretch",
+    "stretch_document", "summary_html", "text_in", "thinned", "track_picture", "travel_picture",
+    "unit_of", "usual_lap_s", "usual_travel", "whole_run", "worked_words",
+]  # fmt: skip
 
 
 def print_review(summary: Summary, console: Console, *, sheet: SetupSheet | None = None) -> None:
@@ -258,3 +177,13 @@ def print_review(summary: Summary, console: Console, *, sheet: SetupSheet | None
 def print_comparison(comparison: Comparison, console: Console) -> None:
     """Print a comparison: sentences first, what was changed, every number, what was left out."""
     print_document(comparison_document(comparison), console)
+
+
+def summary_html(summary: Summary) -> str:
+    """What a notebook shows of a review."""
+    return notebook_html(review_document(whole_run(summary)))
+
+
+def comparison_html(comparison: Comparison) -> str:
+    """What a notebook shows of a comparison."""
+    return notebook_html(comparison_document(comparison))

@@ -14,7 +14,7 @@ from telemetry.logs import LIKELY, Proposal, RawLog, stated_rate_hz
 from telemetry.notes import QualityNote, Step
 from telemetry.report.blocks import Column, Document, Section, Sentence, notes, section, table, words_columns
 from telemetry.report.document import quality_section
-from telemetry.report.terminal import print_document
+from telemetry.report.printers import print_document
 from telemetry.signals import STATE_RATE, read_stamps
 from telemetry.summary import UNKNOWN, number
 

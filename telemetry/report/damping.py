@@ -37,8 +37,8 @@ from telemetry.report.blocks import (
     table,
     words_columns,
 )
+from telemetry.report.ends import laps_cell
 from telemetry.report.figures import Scope, course_picture, outings_picture, ringing_picture, spectrum_picture
-from telemetry.report.travel import laps_cell
 from telemetry.setup import BounceComparison, DamperComparison, DamperOuting, DamperRun
 from telemetry.summary import (
     COUNT,

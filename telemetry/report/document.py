@@ -10,15 +10,6 @@ from telemetry.findings import nothing_asks, suspicions, trust_sentence
 from telemetry.laps import Corner
 from telemetry.motion import judged_ends
 from telemetry.notes import QualityNote
-from telemetry.report.balance import (
-    answer_section,
-    balance_section,
-    bump_section,
-    chassis_section,
-    dampers_section,
-    frequencies_section,
-    stretch_balance_section,
-)
 from telemetry.report.blocks import (
     Advice,
     Answer,
@@ -29,6 +20,7 @@ from telemetry.report.blocks import (
     LapName,
     Medium,
     Number,
+    Places,
     Row,
     Section,
     Sentence,
@@ -36,23 +28,34 @@ from telemetry.report.blocks import (
     Spot,
     fold,
     in_short,
+    linked,
     notes,
     section,
     table,
     without_intervals,
     words_columns,
 )
-from telemetry.report.curves import deeper_picture, faster_picture
 from telemetry.report.damping import (
     course_section,
     damping_section,
     damping_words,
     front_damping_words,
 )
-from telemetry.report.figures import Scope, speed_picture, use_picture
-from telemetry.report.lap import lap_map, lap_travel
-from telemetry.report.places import Places, linked
-from telemetry.report.travel import ends_section, places_section, stops_section, strokes_section
+from telemetry.report.ends import (
+    answer_section,
+    balance_section,
+    bump_section,
+    chassis_section,
+    dampers_section,
+    ends_section,
+    frequencies_section,
+    places_section,
+    stops_section,
+    stretch_balance_section,
+    strokes_section,
+)
+from telemetry.report.figures import Scope, deeper_picture, faster_picture, speed_picture, use_picture
+from telemetry.report.lap import Drawn, quickest_lap, stretch, track_picture, travel_picture
 from telemetry.setup import SetupSheet, written
 from telemetry.summary import (
     BY_KEY,
@@ -312,6 +315,54 @@ LAP_COLUMNS = (
     Column("hop damping"),
     Column("masked [%]"),
 )
+
+
+def lap_travel(summary: Summary, traces: Traces, lap: LapSummary | None = None) -> Section | None:
+    """The travel of both ends over a lap: by default the quickest, else the longest part lap, else the whole run."""
+    lap = lap or quickest_lap(summary) or max(summary.laps, key=lambda lap: lap.time_s, default=None)
+    scene = _on_paper(summary, traces, lap)
+    if len(scene.stretch.x) < 2:
+        return None
+    words = (
+        "Front above, rear below, both measured outwards from full extension: ends that move together draw a "
+        "symmetrical picture. Numbers in the middle are corners; a wedge is bottomed, a ring (front) or square "
+        "(rear) is topped out, a wave is where the rear rang. Gaps are samples that were masked."
+    )
+    title = f"Wheel travel over {_lap_name(lap)}"
+    return section("travel", title, Figure("lap", travel_picture(scene), words), medium=Medium.PAPER)
+
+
+def lap_map(summary: Summary, traces: Traces) -> Section | None:
+    """The map of the lap and what happened where, on all laps."""
+    title, picture = "Where on the lap", track_picture(_on_paper(summary, traces, None))
+    if picture.straight:
+        no_map = Sentence("The log has no position that can be used, so there is no map.")
+        return section("map", title, no_map, medium=Medium.PAPER)
+    words = (
+        f"Line of {_lap_name(quickest_lap(summary))}, north up; events of all laps. Violet is the front, ochre the "
+        f"rear. "
+        "Wedge up: front bottomed; wedge down: rear bottomed; ring: front topped out; square: rear topped out; dashed: "
+        "rear rang."
+    )
+    return section("map", title, Figure("map", picture, words), medium=Medium.PAPER)
+
+
+def _on_paper(summary: Summary, traces: Traces, lap: LapSummary | None) -> Drawn:
+    column = traces.columns.get
+    here = stretch(
+        traces["t_s"],
+        column("lap"),
+        column("distance_m"),
+        number=lap.lap if lap else None,
+        against="distance",
+    )
+    return Drawn(summary, lap, "wheel", here, column)
+
+
+def _lap_name(lap: LapSummary | None) -> str:
+    if lap is None:
+        return "the whole run"
+    return f"lap {lap_words(lap.lap, lap.complete, lap.kind)}, {lap_time(lap.time_s)}"
 
 
 def laps_section(summary: Summary) -> Section | None:

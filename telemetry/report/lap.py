@@ -1,33 +1,185 @@
-"""One lap, or the whole run, as data for its pictures: the travel of both ends along it, and its map with the events.
+"""The lap as data for its pictures: travel along it, map with events, what is usual where, runs over each other."""
 
-Arranging only: every number comes ready from the review, every sample from its traces.
-"""
-
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
 
-from telemetry.arrays import End, FloatArray
+from telemetry.arrays import ENDS, BoolArray, End, FloatArray
 from telemetry.damping import OscillationEvent
+from telemetry.laps import Corner, lap_length_m, laps_at_pace
 from telemetry.motion import StopEvent
-from telemetry.report.blocks import Figure, Medium, Section, Sentence, section
+from telemetry.report.blocks import Places
 from telemetry.report.damping import sure_percent
 from telemetry.report.figures import Scope
-from telemetry.report.svg import pieces
-from telemetry.report.usual import Usual
+from telemetry.signals import runs
 from telemetry.summary import (
     STOP_WORDS,
     LapSummary,
+    Plane,
     Summary,
-    Traces,
     interval,
-    lap_time,
-    lap_words,
     number,
     place_words,
 )
+
+# A bin of the usual band is so long: a braking bump fits into it, a corner has many. An own choice. [m]
+BAND_STEP_M = 8.0
+# Nine of ten samples of the laps at pace lie in the band.
+INSIDE = (5.0, 95.0)
+# Points of a small picture of one corner, and of its line of the chosen lap.
+CORNER_POINTS = 90
+
+ColumnOf = Callable[[str], FloatArray | None]
+
+
+@dataclass(frozen=True)
+class Usual:
+    """Where nine of ten samples of the laps at pace lie, along the lap.
+
+    Parameters
+    ----------
+    distance_m : ndarray of shape (n_bins,)
+    low_mm, high_mm : mapping of end to ndarray of shape (n_bins,)
+        NaN where nothing was measured.
+    laps : int
+        How many laps it is over.
+    """
+
+    distance_m: FloatArray
+    low_mm: Mapping[End, FloatArray]
+    high_mm: Mapping[End, FloatArray]
+    laps: int
+
+
+def usual_travel(summary: Summary, column: ColumnOf, plane: Plane) -> Usual | None:
+    """The usual travel along the lap; None with fewer than two laps at pace, or without their distance."""
+    length_m, laps = lap_length_m(summary.laps), laps_at_pace(summary.laps)
+    lap_of, distance_m = column("lap"), column("distance_m")
+    if length_m is None or len(laps) < 2 or lap_of is None or distance_m is None:
+        return None
+    inside = np.isin(lap_of, [lap.lap for lap in laps]) & np.isfinite(distance_m)
+    bins = max(int(length_m / BAND_STEP_M), 1)
+    which = np.clip((distance_m[inside] * bins / length_m).astype(np.int64), 0, bins - 1)
+    low: dict[End, FloatArray] = {}
+    high: dict[End, FloatArray] = {}
+    for end in ENDS:
+        travel = column(f"{end}_{plane}_mm")
+        if travel is not None and summary.ends[end].judged:
+            low[end], high[end] = binned_percentiles(which, travel[inside], bins, INSIDE)
+    middle_m = (np.arange(bins) + 0.5) * length_m / bins
+    return Usual(middle_m, low, high, len(laps)) if low else None
+
+
+def binned_percentiles(
+    which: np.ndarray, values: FloatArray, bins: int, percentiles: tuple[float, float]
+) -> tuple[FloatArray, FloatArray]:
+    """Two percentiles of the values (NaN left out) in each bin: the sample next to the rank; NaN for an empty bin."""
+    known = np.isfinite(values)
+    which, values = which[known], values[known]
+    order = np.lexsort((values, which))
+    which, values = which[order], values[order]
+    edges = np.searchsorted(which, np.arange(bins + 1))
+    count = np.diff(edges)
+    found = []
+    for percentile in percentiles:
+        rank = edges[:-1] + np.round(percentile / 100 * np.maximum(count - 1, 0)).astype(np.int64)
+        at = np.minimum(rank, max(len(values) - 1, 0))
+        found.append(np.where(count > 0, values[at] if len(values) else np.nan, np.nan))
+    return found[0], found[1]
+
+
+@dataclass(frozen=True)
+class CornerLaps:
+    """One corner over all laps at pace.
+
+    Parameters
+    ----------
+    span_m : (float, float)
+        What is shown of the lap. [m]
+    laps : tuple of int
+        In the order of the rows of ``travel_mm``.
+    travel_mm : mapping of end to ndarray of shape (n_laps, n_points)
+        Mean over each point's stretch.
+    unlike_mm : float
+        How far the chosen lap is from the mean of the others, RMS over both ends; without a chosen lap, how far the
+        laps are apart. NaN where it cannot be told.
+    deepest_mm : mapping of end to ndarray of shape (n_laps,)
+        Deepest travel of each lap; NaN where nothing was measured.
+    """
+
+    corner: Corner
+    span_m: tuple[float, float]
+    laps: tuple[int, ...]
+    travel_mm: Mapping[End, FloatArray]
+    unlike_mm: float
+    deepest_mm: Mapping[End, FloatArray]
+
+
+def corner_laps(
+    summary: Summary, column: ColumnOf, plane: Plane, chosen: int | None
+) -> tuple[CornerLaps, ...]:
+    """Every corner over all laps at pace, the one in which the chosen lap is most unlike the others first."""
+    lap_of, distance_m = column("lap"), column("distance_m")
+    laps = [lap.lap for lap in laps_at_pace(summary.laps)]
+    if chosen is not None and chosen not in laps:
+        laps.append(chosen)
+    if lap_of is None or distance_m is None or not laps:
+        return ()
+    travel = {end: found for end in ENDS if (found := column(f"{end}_{plane}_mm")) is not None}
+    rows = {lap: np.flatnonzero(lap_of == lap) for lap in laps}
+    places = Places(summary)
+    corners: list[CornerLaps] = []
+    for corner in summary.corners:
+        low, high = places.corner_span_m(corner)
+        along = {
+            end: np.array([_means(distance_m[rows[lap]], values[rows[lap]], low, high) for lap in laps])
+            for end, values in travel.items()
+            if summary.ends[end].judged
+        }
+        inside = [rows[lap][(distance_m[rows[lap]] >= low) & (distance_m[rows[lap]] <= high)] for lap in laps]
+        deepest = {end: np.array([_deepest(travel[end][here]) for here in inside]) for end in along}
+        unlike = _unlike(along, laps, chosen)
+        corners.append(CornerLaps(corner, (low, high), tuple(laps), along, unlike, deepest))
+    return tuple(sorted(corners, key=lambda one: -one.unlike_mm if np.isfinite(one.unlike_mm) else np.inf))
+
+
+def _deepest(travel_mm: FloatArray) -> float:
+    known = travel_mm[np.isfinite(travel_mm)]
+    return float(known.max()) if len(known) else float("nan")
+
+
+def _means(distance_m: FloatArray, values: FloatArray, low: float, high: float) -> FloatArray:
+    """Mean of the values at each of `CORNER_POINTS` points from low to high; NaN where there is none."""
+    use = np.isfinite(values) & (distance_m >= low) & (distance_m <= high)
+    at = np.clip(
+        ((distance_m[use] - low) * CORNER_POINTS / (high - low)).astype(np.int64), 0, CORNER_POINTS - 1
+    )
+    count = np.bincount(at, minlength=CORNER_POINTS)
+    total = np.bincount(at, weights=values[use], minlength=CORNER_POINTS)
+    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
+
+
+def _unlike(along: Mapping[End, FloatArray], laps: list[int], chosen: int | None) -> float:
+    squares = []
+    for travel in along.values():
+        if chosen is None:
+            apart = (
+                travel - np.nanmean(travel, axis=0)
+                if np.isfinite(travel).any(axis=0).all()
+                else travel * np.nan
+            )
+        else:
+            own = laps.index(chosen)
+            others = np.delete(travel, own, axis=0)
+            known = np.isfinite(others).any(axis=0)
+            apart = travel[own, known] - np.nanmean(others[:, known], axis=0) if known.any() else np.array([])
+        squares.append(np.ravel(apart) ** 2)
+    every = np.concatenate(squares) if squares else np.array([])
+    every = every[np.isfinite(every)]
+    return float(np.sqrt(every.mean())) if len(every) and len(laps) > 1 else float("nan")
+
 
 Against = Literal["distance", "time"]
 M_S_TO_KM_H = 3.6
@@ -103,6 +255,16 @@ def stretch(
         if np.isfinite(along).all() and (np.diff(along) >= 0).all():
             return Stretch(rows, along, own_t_s, "distance")
     return Stretch(rows, own_t_s - own_t_s[0], own_t_s, "time")
+
+
+def pieces(mask: BoolArray) -> list[slice]:
+    """Where a mask is true without a gap.
+
+    >>> pieces(np.array([True, False, True, True]))
+    [slice(0, 1, None), slice(2, 4, None)]
+    """
+    starts, stops = runs(mask)
+    return [slice(int(a), int(b)) for a, b in zip(starts, stops, strict=True)]
 
 
 def spans(flag: FloatArray, x: FloatArray) -> list[tuple[float, float]]:
@@ -505,54 +667,6 @@ def quickest_lap(summary: Summary) -> LapSummary | None:
     return min((lap for lap in summary.laps if lap.complete), key=lambda lap: lap.time_s, default=None)
 
 
-def lap_travel(summary: Summary, traces: Traces, lap: LapSummary | None = None) -> Section | None:
-    """The travel of both ends over a lap: by default the quickest, else the longest part lap, else the whole run."""
-    lap = lap or quickest_lap(summary) or max(summary.laps, key=lambda lap: lap.time_s, default=None)
-    scene = _on_paper(summary, traces, lap)
-    if len(scene.stretch.x) < 2:
-        return None
-    words = (
-        "Front above, rear below, both measured outwards from full extension: ends that move together draw a "
-        "symmetrical picture. Numbers in the middle are corners; a wedge is bottomed, a ring (front) or square "
-        "(rear) is topped out, a wave is where the rear rang. Gaps are samples that were masked."
-    )
-    title = f"Wheel travel over {_lap_name(lap)}"
-    return section("travel", title, Figure("lap", travel_picture(scene), words), medium=Medium.PAPER)
-
-
-def lap_map(summary: Summary, traces: Traces) -> Section | None:
-    """The map of the lap and what happened where, on all laps."""
-    title, picture = "Where on the lap", track_picture(_on_paper(summary, traces, None))
-    if picture.straight:
-        no_map = Sentence("The log has no position that can be used, so there is no map.")
-        return section("map", title, no_map, medium=Medium.PAPER)
-    words = (
-        f"Line of {_lap_name(quickest_lap(summary))}, north up; events of all laps. Violet is the front, ochre the "
-        f"rear. "
-        "Wedge up: front bottomed; wedge down: rear bottomed; ring: front topped out; square: rear topped out; dashed: "
-        "rear rang."
-    )
-    return section("map", title, Figure("map", picture, words), medium=Medium.PAPER)
-
-
-def _on_paper(summary: Summary, traces: Traces, lap: LapSummary | None) -> Drawn:
-    column = traces.columns.get
-    here = stretch(
-        traces["t_s"],
-        column("lap"),
-        column("distance_m"),
-        number=lap.lap if lap else None,
-        against="distance",
-    )
-    return Drawn(summary, lap, "wheel", here, column)
-
-
-def _lap_name(lap: LapSummary | None) -> str:
-    if lap is None:
-        return "the whole run"
-    return f"lap {lap_words(lap.lap, lap.complete, lap.kind)}, {lap_time(lap.time_s)}"
-
-
 def beside(
     x_m: FloatArray, y_m: FloatArray, at: int, offset_m: float, others: Sequence[tuple[float, float]] = ()
 ) -> tuple[float, float]:
@@ -569,3 +683,113 @@ def beside(
     room[outside] += 0.2 * offset_m
     best = int(np.argmax(room))
     return float(sides[best][0]), float(sides[best][1])
+
+
+# The spread is smoothed over so many bins, since a few laps say little of it at one place. An own choice.
+SMOOTHED_BINS = 7
+# Half width of the range of nine of ten differences of two values with standard deviation 1: normal, 1.645 sqrt(2).
+NINE_OF_TEN = 2.33
+SPEED = "speed"
+
+
+@dataclass(frozen=True)
+class Overlay:
+    """Several runs of one circuit, each as the mean over its laps at pace.
+
+    Parameters
+    ----------
+    distance_m : ndarray of shape (n_bins,)
+        Along the lap of the first run; the laps of others are stretched to its length.
+    values : mapping of str to ndarray of shape (n_runs, n_bins)
+        By "front" and "rear", wheel travel [mm], and "speed" [km/h]; NaN where nothing was measured.
+    spread : mapping of str to ndarray of shape (n_bins,)
+        Nine of ten differences between two laps of one run are within plus and minus this.
+    laps : tuple of int
+        How many laps of each run.
+    """
+
+    distance_m: FloatArray
+    values: Mapping[str, FloatArray]
+    spread: Mapping[str, FloatArray]
+    laps: tuple[int, ...]
+
+    def difference(self, name: str, run: int) -> FloatArray:
+        """What a run has more than the first one."""
+        return np.asarray(self.values[name][run] - self.values[name][0])
+
+    def outside(self, name: str, run: int) -> np.ndarray:
+        """Where a run differs from the first by more than laps of one run do."""
+        return np.abs(self.difference(name, run)) > self.spread[name]
+
+
+def overlay(runs: Sequence[tuple[Summary, ColumnOf]]) -> Overlay | None:
+    """Runs over each other by distance; None where one of them has no lap at pace with its distance.
+
+    Parameters
+    ----------
+    runs : sequence of (Summary, callable)
+        The first is what the others are compared with; the callable gives a column of the traces.
+    """
+    length_m = lap_length_m(runs[0][0].laps)
+    if length_m is None:
+        return None
+    bins = max(int(length_m / BAND_STEP_M), 1)
+    by_lap: list[dict[str, FloatArray]] = []
+    for summary, column in runs:
+        found = _by_lap(summary, column, bins)
+        if found is None:
+            return None
+        by_lap.append(found)
+    names = [name for name in (*ENDS, SPEED) if all(name in found for found in by_lap)]
+    if not names:
+        return None
+    return Overlay(
+        (np.arange(bins) + 0.5) * length_m / bins,
+        {name: np.array([_mean(found[name]) for found in by_lap]) for name in names},
+        {name: NINE_OF_TEN * _lap_sd([found[name] for found in by_lap]) for name in names},
+        tuple(len(next(iter(found.values()))) for found in by_lap),
+    )
+
+
+def _by_lap(summary: Summary, column: ColumnOf, bins: int) -> dict[str, FloatArray] | None:
+    """Means in equal parts of the lap, a row a lap at pace."""
+    length_m, laps = lap_length_m(summary.laps), [lap.lap for lap in laps_at_pace(summary.laps)]
+    lap_of, distance_m = column("lap"), column("distance_m")
+    if length_m is None or not laps or lap_of is None or distance_m is None:
+        return None
+    row = np.full(int(max(laps)) + 1, -1)
+    row[laps] = np.arange(len(laps))
+    known = np.isfinite(distance_m) & (lap_of >= 0) & (lap_of <= max(laps))
+    use = np.flatnonzero(known)
+    use = use[row[lap_of[use].astype(np.int64)] >= 0]
+    part = np.clip((distance_m[use] * bins / length_m).astype(np.int64), 0, bins - 1)
+    at = row[lap_of[use].astype(np.int64)] * bins + part
+    wanted = [(str(end), f"{end}_wheel_mm", 1.0) for end in ENDS if summary.ends[end].judged]
+    found = {}
+    for name, source, factor in (*wanted, (SPEED, "speed_m_s", M_S_TO_KM_H)):
+        values = column(source)
+        if values is not None:
+            found[name] = _cell_means(at, factor * values[use], len(laps) * bins).reshape(len(laps), bins)
+    return found or None
+
+
+def _cell_means(at: np.ndarray, values: FloatArray, cells: int) -> FloatArray:
+    valid = np.isfinite(values)
+    count = np.bincount(at[valid], minlength=cells)
+    total = np.bincount(at[valid], weights=values[valid], minlength=cells)
+    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
+
+
+def _mean(laps: FloatArray) -> FloatArray:
+    count = np.isfinite(laps).sum(axis=0)
+    return np.where(count > 0, np.nansum(laps, axis=0) / np.maximum(count, 1), np.nan)
+
+
+def _lap_sd(runs: Sequence[FloatArray]) -> FloatArray:
+    """Standard deviation between laps of one run at each place, over all runs together; NaN without two laps."""
+    squares = np.nansum([np.nansum((laps - _mean(laps)) ** 2, axis=0) for laps in runs], axis=0)
+    freedom = np.sum([np.maximum(np.isfinite(laps).sum(axis=0) - 1, 0) for laps in runs], axis=0)
+    window = np.ones(SMOOTHED_BINS)
+    # the mean over neighbouring places, each with the laps it has
+    total, count = (np.convolve(values, window, mode="same") for values in (squares, freedom.astype(float)))
+    return np.where(count > 0, np.sqrt(total / np.maximum(count, 1)), np.nan)

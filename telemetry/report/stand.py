@@ -1,11 +1,12 @@
-"""The bike at the stand as a document: before and after, what moved most, what to measure again."""
+"""The bike at the stand as a document, before and after a change; and the bounce test."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 
 import numpy as np
 from rich.console import Console
 
-from telemetry.arrays import FloatArray
+from telemetry.arrays import ENDS, FloatArray
+from telemetry.balance import BounceTest
 from telemetry.bike import (
     Bike,
     Standing,
@@ -21,13 +22,16 @@ from telemetry.bike import (
     tyre_radii_mm,
     wheelbase_mm,
 )
-from telemetry.report import svg
+from telemetry.findings import bounce_advice
+from telemetry.notes import QualityNote
 from telemetry.report.blocks import (
     Caution,
     Column,
     Document,
     Figure,
     Medium,
+    Number,
+    Row,
     Section,
     Sentence,
     Sentences,
@@ -36,13 +40,23 @@ from telemetry.report.blocks import (
     table,
     words_columns,
 )
-from telemetry.report.figures import Drawing
-from telemetry.report.paper import document_html, style_sheet
-from telemetry.report.terminal import print_document
+from telemetry.report.document import quality_section
+from telemetry.report.drawings import (
+    Scale,
+    across_axis,
+    level_axis,
+    svg_element,
+    svg_line,
+    svg_picture,
+    svg_text,
+    trace_path,
+    unit_of_title,
+)
+from telemetry.report.figures import Drawing, mirrored_picture
+from telemetry.report.printers import document_html, print_document, style_sheet
 from telemetry.stand import (
     SAG_AGREES_MM,
     Changed,
-    Row,
     SagCheck,
     SagWindow,
     SpringCheck,
@@ -50,7 +64,8 @@ from telemetry.stand import (
     StandResult,
     Target,
 )
-from telemetry.summary import UNKNOWN, number, signed
+from telemetry.stand import Row as Quantity
+from telemetry.summary import DAMPING, UNKNOWN, Metric, count_word, interval, number, pushed, signed
 
 WIDTH = 720.0
 _SIDES = ("before", "after")
@@ -78,11 +93,11 @@ def side_view(before: Bike, after: Bike) -> str:
     def place(point: tuple[float, float]) -> tuple[float, float]:
         return left + point[0] * pixels, ground - point[1] * pixels
 
-    body = [svg.line(24, ground, WIDTH - 24, ground, class_="axis")]
+    body = [svg_line(24, ground, WIDTH - 24, ground, class_="axis")]
     for name, bike in zip(_SIDES, (before, after), strict=True):
         body += _motorcycle(bike, name, place, pixels)
-    body.append(svg.text(28, 16, "dashed grey: before, solid: after", class_="quiet"))
-    return svg.picture(WIDTH, height, "The motorcycle from its right side with rider, before and after", body)
+    body.append(svg_text(28, 16, "dashed grey: before, solid: after", class_="quiet"))
+    return svg_picture(WIDTH, height, "The motorcycle from its right side with rider, before and after", body)
 
 
 def _motorcycle(
@@ -102,7 +117,7 @@ def _motorcycle(
     clamp = (front[0] + 560.0 * up[0], front[1] + 560.0 * up[1])
 
     def drawn(a: tuple[float, float], b: tuple[float, float], class_: str) -> str:
-        return svg.line(*place(a), *place(b), class_=f"{class_} {name}")
+        return svg_line(*place(a), *place(b), class_=f"{class_} {name}")
 
     parts = []
     for centre, radius, end in (
@@ -110,24 +125,24 @@ def _motorcycle(
         (front, front_mm, "front"),
     ):
         x, y = place(centre)
-        parts.append(svg.element("circle", cx=x, cy=y, r=radius * pixels, class_=f"wheel {end} {name}"))
+        parts.append(svg_element("circle", cx=x, cy=y, r=radius * pixels, class_=f"wheel {end} {name}"))
     parts += [drawn(front, clamp, "bone front"), drawn(top, foot, "thin")]
     if now.pivot_mm is not None:
         pivot = now.on_ground(now.pivot_mm)
         parts += [
             drawn(rear, pivot, "bone rear"),
-            svg.element("circle", cx=place(pivot)[0], cy=place(pivot)[1], r=3.2, class_=f"dot rear {name}"),
+            svg_element("circle", cx=place(pivot)[0], cy=place(pivot)[1], r=3.2, class_=f"dot rear {name}"),
         ]
     centre = now.on_ground(chassis_point(bike, found.load.com_to_rear_axle_mm, found.load.com_height_mm))
     x, y = place(centre)
-    parts.append(svg.element("circle", cx=x, cy=y, r=5, class_=f"mass {name}"))
+    parts.append(svg_element("circle", cx=x, cy=y, r=5, class_=f"mass {name}"))
     if name == "after":
-        parts.append(svg.text(x + 9, y + 4, "sprung mass with rider", class_="quiet"))
+        parts.append(svg_text(x + 9, y + 4, "sprung mass with rider", class_="quiet"))
         a, b = place(foot), place((front[0], 0.0))
-        parts.append(svg.line(a[0], a[1] + 8, b[0], b[1] + 8, class_="front mark"))
+        parts.append(svg_line(a[0], a[1] + 8, b[0], b[1] + 8, class_="front mark"))
         if now.trail_mm is not None:
             parts.append(
-                svg.text(
+                svg_text(
                     (a[0] + b[0]) / 2,
                     a[1] + 22,
                     f"trail {now.trail_mm:.1f} mm",
@@ -136,7 +151,7 @@ def _motorcycle(
                 )
             )
         parts.append(
-            svg.text(
+            svg_text(
                 place(top)[0] - 8,
                 place(top)[1] + 4,
                 f"rake {now.rake_deg:.2f} deg",
@@ -196,16 +211,16 @@ def _curves(
             )
         )
     low, high = _span([y for _, _, y, _ in drawn])
-    x = svg.Scale(0.0, max(float(w[-1]) for _, w, _, _ in drawn), left, right)
-    y = svg.Scale(low, high, bottom, top)
-    body = [svg.level_axis(y, left, right, svg.unit_of_title(name), 5)]
-    body.append(svg.line(left, bottom, right, bottom, class_="axis"))
-    body.append(svg.across_axis(x, bottom + 15, "mm", 8))
+    x = Scale(0.0, max(float(w[-1]) for _, w, _, _ in drawn), left, right)
+    y = Scale(low, high, bottom, top)
+    body = [level_axis(y, left, right, unit_of_title(name), 5)]
+    body.append(svg_line(left, bottom, right, bottom, class_="axis"))
+    body.append(across_axis(x, bottom + 15, "mm", 8))
     body.append(
-        svg.text(right, bottom + 30, "wheel travel, vertical [mm]", text_anchor="end", class_="quiet")
+        svg_text(right, bottom + 30, "wheel travel, vertical [mm]", text_anchor="end", class_="quiet")
     )
     body.append(
-        svg.text(
+        svg_text(
             left,
             16,
             f"{name}; dashed grey: before, solid: after"
@@ -215,18 +230,18 @@ def _curves(
     )
     for side, wheel, curve, sag in drawn:
         body.append(
-            svg.element("path", d=svg.trace_path(x.array(wheel), y.array(curve)), class_=f"curve rear {side}")
+            svg_element("path", d=trace_path(x.array(wheel), y.array(curve)), class_=f"curve rear {side}")
         )
         if sag is None:
             continue
         bike = before if side == "before" else after
         at = float(leverage_curve(bike, "rear").wheel_travel_mm(np.array([sag]))[0])
         body.append(
-            svg.element(
+            svg_element(
                 "circle", cx=x(at), cy=y(float(np.interp(at, wheel, curve))), r=4.5, class_=f"dot rear {side}"
             )
         )
-    return svg.picture(WIDTH, height, title, body)
+    return svg_picture(WIDTH, height, title, body)
 
 
 def _span(curves: Sequence[FloatArray]) -> tuple[float, float]:
@@ -414,20 +429,20 @@ def _leverage(stand: Stand) -> Section | None:
     )
 
 
-def row_cells(row: Row, *, changed: bool) -> tuple[str, ...]:
+def row_cells(row: Quantity, *, changed: bool) -> tuple[str, ...]:
     """A quantity as printed: name, before, after, change, unit; or name, value, unit where nothing was changed."""
     before, after = number(row.before, row.decimals), number(row.after, row.decimals)
     return (row.name, before, after, change_cell(row), row.unit) if changed else (row.name, before, row.unit)
 
 
-def change_cell(row: Row) -> str:
+def change_cell(row: Quantity) -> str:
     """The change as printed: signed, blank where nothing printed differs."""
     if row.change is None:
         return UNKNOWN
     return signed(row.change, row.decimals) if round(row.change, row.decimals) else ""
 
 
-def moved_words(row: Row) -> str:
+def moved_words(row: Quantity) -> str:
     """One quantity that moved, in words."""
     unit = f" {row.unit}" if row.unit else ""
     return (
@@ -518,3 +533,129 @@ def spring_words(check: SpringCheck) -> str:
         f"{check.effective_preload_mm:.1f} mm of preload; {verdict} the file's {check.file_rate_n_per_mm:g} N/mm and "
         f"{check.file_preload_mm:g} mm."
     )
+
+
+PUSH: tuple[Metric, ...] = (
+    pushed("depth_mm", "depth", "mm"),
+    pushed("down_mm_s", "going down, maximum speed", "mm/s", 0),
+    pushed("up_mm_s", "coming up, maximum speed", "mm/s", 0),
+    pushed("time_up_s", "time to come up", "s"),
+    pushed("overshoot_share", "overshoot", "% of depth", 0, 100.0),
+    pushed("cycles", "cycles to settle", "", 1),
+    pushed("damping_ratio", "damping ratio, log decrement", "", 2),
+)
+MOST_PUSHES = 20
+BOUNCE_STYLE = """
+body { font-size: 12pt; } svg { font-size: 12px; } svg .tick, svg .quiet { font-size: 11px; }
+svg .trace { stroke-width: 2; } ol.verdicts { font-size: 14pt; }
+"""
+
+
+def bounce_document(test: BounceTest, notes: Iterable[QualityNote] = ()) -> Document:
+    """A bounce test in the order in which it is read; ``notes`` are of the log."""
+    ends = tuple(Column(end, end=end) for end in ENDS)
+    found = (
+        section(
+            "verdict",
+            "The verdict",
+            Sentences((*test.sentences, *filter(None, [bounce_advice(test)])), verdicts=True),
+            _picture(test),
+            Sentence(push_words(test)),
+            Caution((test.caution,)),
+        ),
+        section(
+            "ends",
+            "Both ends, at the wheel, median push",
+            table((Column("", words=True), *ends), end_rows(test)),
+        ),
+        section("together", "Together?", table(DIRECTION_COLUMNS, direction_rows(test)))
+        if test.ends
+        else None,
+        section(
+            "modes",
+            "Swinging free",
+            table(MODE_COLUMNS, mode_rows(test)),
+            note="Friction and the unlike firmness of compression and rebound are in these.",
+        ),
+        quality_section(notes),
+    )
+    return Document(
+        f"{test.bike}: {test.source}, bounce test", "", tuple(one for one in found if one is not None)
+    )
+
+
+def _picture(test: BounceTest) -> Figure | None:
+    if test.picture is None:
+        return None
+    travel = {"front": np.array(test.picture.front), "rear": np.array(test.picture.rear)}
+    picture = mirrored_picture(
+        np.array(test.picture.t_s), {end: travel[end] for end in ENDS}, "time [s]", "",
+        "The average push of both ends, each by its own depth", repeated=False,
+    )  # fmt: skip
+    words = (
+        "Average of the usable pushes, each end by its own depth. Symmetrical about the middle: both ends move "
+        "together."
+    )
+    return Figure("bounce", picture, words)
+
+
+def end_rows(test: BounceTest) -> list[Row]:
+    """What, front, rear: medians over the usable pushes, at the wheel."""
+    if not test.ends:
+        return []
+    return [(metric.heading, *(Number(test.ends[end], metric) for end in ENDS)) for metric in PUSH]
+
+
+DIRECTION_COLUMNS = (
+    Column("speed by depth", words=True),
+    Column("rear over front (95 %)"),
+    Column("rear later [ms]"),
+    Column("verdict", words=True),
+)
+
+
+def direction_rows(test: BounceTest) -> list[Row]:
+    """Going down and coming up, a row each."""
+    return [
+        (
+            name,
+            interval(found.ratio.value, found.ratio.ci95),
+            interval(found.rear_later_ms, found.rear_later_ci95_ms, 0),
+            found.verdict,
+        )
+        for name, found in (("going down", test.down), ("coming up", test.up))
+    ]
+
+
+MODE_COLUMNS = (Column("body mode", words=True), Column("[Hz]"), Column("damping ratio"), Column("share [%]"))
+
+
+def mode_rows(test: BounceTest) -> list[Row]:
+    """The free modes: both ends together, or against each other."""
+    return [
+        (
+            "both ends together" if mode.rear_over_front >= 0 else "ends against each other",
+            number(mode.frequency_hz, 2),
+            Number(mode.damping_ratio, DAMPING),
+            number(100 * mode.share),
+        )
+        for mode in test.modes
+    ]
+
+
+def push_words(test: BounceTest) -> str:
+    """How many pushes, and what is wrong with those that were left out."""
+    bad = [push for push in test.pushes if push.bad]
+    words = f"{count_word(len(test.pushes), 'push', 'pushes')} found, {len(test.pushes) - len(bad)} usable."
+    left = "; ".join(f"at {push.start_s:.1f} s: {push.bad}" for push in bad[:MOST_PUSHES])
+    return f"{words} Left out {left}." if left else words
+
+
+def print_bounce(test: BounceTest, notes: Iterable[QualityNote], console: Console) -> None:
+    """Print a bounce test: the verdict first, then the numbers."""
+    print_document(bounce_document(test, notes), console)
+
+
+def bounce_html(test: BounceTest, notes: Iterable[QualityNote] = ()) -> str:
+    """The bounce test as one self-contained page, fit for a phone."""
+    return document_html(bounce_document(test, notes), style=BOUNCE_STYLE)

@@ -21,7 +21,7 @@ import pyarrow as pa
 
 from telemetry.arrays import ENDS
 from telemetry.errors import LogbookError
-from telemetry.season.record import LapRecord, RunRecord
+from telemetry.season.records import LapRecord, RunRecord
 from telemetry.summary import LAP_METRICS
 
 

@@ -233,7 +233,7 @@ class Traces:
 
 def notebook_html(kind: str, value: object) -> str:
     """HTML of a value for a notebook, printed by ``telemetry.report``, which imports this room."""
-    shown = getattr(import_module("telemetry.report.notebook"), f"{kind}_html")
+    shown = getattr(import_module("telemetry.report"), f"{kind}_html")
     return str(shown(value))
 
 

@@ -12,7 +12,7 @@ from telemetry.cli import main
 from telemetry.findings import bounce_advice
 from telemetry.findings.rules import RULES
 from telemetry.motion import EndMotion, Motion
-from telemetry.report.bounce import bounce_html
+from telemetry.report.stand import bounce_html
 from tests.balance.pushed_log import pushed_log
 from tests.randomised.pushes import HandPush
 

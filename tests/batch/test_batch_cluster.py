@@ -9,12 +9,11 @@ import duckdb
 import pytest
 from distributed import LocalCluster
 
-from telemetry.batch import Job, run_job
+from telemetry.batch import Job, run_job, run_on_cluster
 from telemetry.bike import load_bike
 from telemetry.cli import main
 from telemetry.errors import BothEndsError
 from telemetry.season import Dataset
-from telemetry.workers import run_on_cluster
 from tests.batch.day import BIKE, small_logs
 
 
@@ -84,6 +83,6 @@ def test_settings_of_the_person_travel_with_the_job(cluster, tmp_path, monkeypat
 
 
 def test_no_scheduler_is_said(monkeypatch):
-    monkeypatch.setattr("telemetry.workers.cluster.CONNECT_S", 1)
+    monkeypatch.setattr("telemetry.batch.workers.CONNECT_S", 1)
     with pytest.raises(BothEndsError, match="no scheduler answers"):
         next(run_on_cluster([1], _own, _own, address="tcp://127.0.0.1:9"))

@@ -1,8 +1,7 @@
 """One log of a batch: the same record in any process, and what it depends on."""
 
-from telemetry.batch import Job, job_inputs, run_job
+from telemetry.batch import Job, job_inputs, run_here, run_job
 from telemetry.bike import load_bike
-from telemetry.workers import run_here
 from tests.batch.day import BIKE, small_logs
 
 

@@ -87,7 +87,7 @@ def test_a_fault_of_ours_in_one_log_of_a_batch_costs_that_log(files):
 
 
 def test_a_fault_of_ours_is_one_line_that_names_the_log(run, files, monkeypatch):
-    monkeypatch.setattr("telemetry.cli.review.review_log", lambda *_, **__: 1 // 0)
+    monkeypatch.setattr("telemetry.cli.log.review_log", lambda *_, **__: 1 // 0)
     code, out, err = run("review", files[0], "--bike", files[1])
     assert (code, out, err.count("\n")) == (1, "", 1)
     assert str(files[0]) in err and "ZeroDivisionError at test_any_input.py:" in err

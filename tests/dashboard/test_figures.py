@@ -14,7 +14,7 @@ from dashboard.shelf import Shelf
 from dashboard.urlstate import View
 from telemetry.report import Scope, whole_run
 from telemetry.report import figures as pictures
-from telemetry.report.curves import faster_picture
+from telemetry.report.figures import faster_picture
 from telemetry.report.lap import TravelPicture, track_picture, travel_picture
 from tests.dashboard.made_balance import REAR_SHARE, with_balance
 from tests.dashboard.made_up import BOTTOM_AT_M, CORNERS, LAP_M, LAP_S, RING_AT_M, MadeUpLogbook, made_up

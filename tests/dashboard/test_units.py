@@ -26,7 +26,7 @@ from telemetry.report import (
     print_section,
     text_in,
 )
-from telemetry.report.svg import Scale, level_axis
+from telemetry.report.drawings import Scale, level_axis
 
 ALL = frozenset(UNIT_CHOICES)
 HOME = "http://127.0.0.1:8417"

@@ -22,7 +22,7 @@ from telemetry.bike import (
     spring_of,
     static_sag,
 )
-from telemetry.cli.channels import with_channels
+from telemetry.cli.inputs import with_channels
 from telemetry.errors import BothEndsError
 from telemetry.logs import RawLog, read_log
 from telemetry.prediction import predict, prepare
@@ -43,9 +43,11 @@ from tests.balance.pushed_log import pushed_log
 from tests.benchmarks.distorted.distort import distorted
 from tests.benchmarks.distorted.run import ridden
 from tests.bike.rear_linkages import LINKAGES, STROKE_MM, SWINGARM
+from tests.numbers.random_answers import answer_at_random
 from tests.numbers.random_bikes import bike_at_random, limits_of_keys
 from tests.numbers.random_logs import run_at_random
 from tests.numbers.random_motions import motion_at_random
+from tests.numbers.random_outings import outings_at_random
 from tests.numbers.random_rides import track_at_random
 from tests.numbers.random_wheels import damping_at_random
 from tests.randomised.bikes import random_bike
@@ -210,6 +212,8 @@ CASES: dict[str, Callable[[], Any]] = {
     "limits of keys": limits_of_keys,
     "bike files at random": lambda: [bike_at_random(seed) for seed in range(30)],
     "logs at random": lambda: [run_at_random(seed) for seed in range(80)],
+    "answers at random": lambda: [answer_at_random(seed) for seed in range(80)],
+    "outings at random": lambda: [outings_at_random(seed) for seed in range(16)],
     "motions at random": lambda: [motion_at_random(seed) for seed in range(24)],
     "rides at random": lambda: [track_at_random(seed) for seed in range(16)],
     "least known": _least_known,

@@ -21,6 +21,7 @@ from telemetry.bike import (
     load_of,
     open_geometry,
     parse_bike,
+    rear_end,
     rollout_mm,
     sag_lacks,
     spring_of,
@@ -178,6 +179,12 @@ def _follows(bike: Bike) -> dict[str, Any]:
     found["sag"] = tried(lambda: static_sag(bike))
     found["modes"] = tried(lambda: bike_modes(bike))
     found["lacks"] = sag_lacks(bike)
+    rear = rear_end(bike.rear, bike.measured_at)
+    found["axle"] = [
+        rear.extended_by_mm,
+        rear.extended_axle_mm,
+        [[rear.axle_mm(at), rear.axle_slope(at)] for at in (0.0, 30.0, 60.0)],
+    ]
     for name in LOADS:
         found[name] = tried(lambda name=name: _standing(bike, name))
     found["attitude"] = tried(lambda: _settled(bike, attitude(bike, 20.0, 12.0)))

@@ -7,8 +7,7 @@ from rich.console import Console
 from telemetry.findings.travel import packing_candidates
 from telemetry.motion import PackingEvent
 from telemetry.report import debrief_html, print_review, whole_run
-from telemetry.report.balance import together_words
-from telemetry.report.travel import PLACE_COLUMNS, place_rows, stroke_rows
+from telemetry.report.ends import PLACE_COLUMNS, place_rows, stroke_rows, together_words
 from telemetry.summary import Trend
 from tests.report.report_fixtures import *  # noqa: F403
 

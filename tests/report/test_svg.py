@@ -6,13 +6,13 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from telemetry.report import svg
+from telemetry.report import drawings as svg
 from telemetry.report.lap import thinned
 
 
 @given(st.text(alphabet=st.characters(exclude_categories=["Cs", "Cc"])))
 def test_any_text_comes_through_as_text(words):
-    root = ET.fromstring(svg.picture(10, 10, words, [svg.text(1, 2, words, class_='a"b')]))
+    root = ET.fromstring(svg.svg_picture(10, 10, words, [svg.svg_text(1, 2, words, class_='a"b')]))
     title, text = root
     assert (title.text or "") == words and (text.text or "") == words
     assert text.get("class") == 'a"b'

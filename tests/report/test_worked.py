@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from telemetry.report.comparison import comparison_document, worked_words
+from telemetry.report.runs import comparison_document, worked_words
 from telemetry.setup import Comparison, LapValues, MetricComparison, compare
 from tests.report.report_fixtures import *  # noqa: F403
 

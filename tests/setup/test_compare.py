@@ -11,7 +11,7 @@ from telemetry.damping import Oscillation
 from telemetry.laps import Corner
 from telemetry.motion import not_judged
 from telemetry.notes import Step
-from telemetry.report.comparison import excluded_words
+from telemetry.report.runs import excluded_words
 from telemetry.setup import Outing, compare, comparison_to_json, parse_sheet, repeats
 from telemetry.setup.compare import known_change
 from telemetry.setup.rows import usable_laps

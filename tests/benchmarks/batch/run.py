@@ -18,11 +18,10 @@ import tempfile
 import time
 from pathlib import Path
 
-from telemetry.batch import Job, run_job
+from telemetry.batch import Job, run_job, run_on_cluster
 from telemetry.bike import load_bike
 from telemetry.season import Dataset
 from telemetry.simulate import DEMO_BIKE_TOML, demo_bike, simulate_outing, write_log
-from telemetry.workers import run_on_cluster
 from tests.batch.day import BIKE, small_logs
 
 FIRST_SEED = 1_600_000

@@ -31,7 +31,7 @@ from rich.console import Console
 
 import telemetry.simulate
 from telemetry.bike import load_bike
-from telemetry.cli.channels import with_channels
+from telemetry.cli.inputs import with_channels
 from telemetry.errors import BothEndsError
 from telemetry.logs import read_log
 from telemetry.report import debrief_html, print_review

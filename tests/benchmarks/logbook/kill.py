@@ -24,7 +24,7 @@ from collections import Counter
 from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
 
-import telemetry.cli.add
+import telemetry.cli.logbook
 import telemetry.review  # noqa: F401  imported before the fork
 from telemetry.cli import main
 from telemetry.errors import BothEndsError

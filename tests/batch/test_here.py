@@ -4,8 +4,8 @@ import os
 
 import pytest
 
-from telemetry.workers import run_here
-from tests.workers.tasks import die_on_three, die_once, square, wait_or_end
+from telemetry.batch import run_here
+from tests.batch.tasks import die_on_three, die_once, square, wait_or_end
 
 
 def test_every_task_is_done_once_by_several_processes():

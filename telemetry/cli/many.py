@@ -1,4 +1,4 @@
-"""``bothends batch``: many logs on all cores or a cluster; a log that cannot be used does not stop the others."""
+"""``batch``: many logs, a log that cannot be used does not stop the others; ``season``: one number of many runs."""
 
 import argparse
 import csv
@@ -6,31 +6,34 @@ import json
 from collections.abc import Generator, Mapping, Sequence
 from contextlib import closing
 from dataclasses import replace
+from difflib import get_close_matches
 from io import StringIO
 from pathlib import Path
 
 from telemetry.batch import (
     Job,
+    default_workers,
     find_logs,
     job_inputs,
     kept_settings,
     lost_job,
     review_job,
+    run_here,
     run_job,
+    run_on_cluster,
 )
 from telemetry.bike import Bike, load_bike
-from telemetry.cli.circuits import circuit_path_of, keep_ground
-from telemetry.cli.output import Progress, check_outputs, console, say, write_text
+from telemetry.cli.inputs import circuit_path_of, keep_ground
+from telemetry.cli.output import Progress, check_outputs, console, say, write_page, write_text
 from telemetry.errors import BothEndsError
 from telemetry.laps import load_circuit
 from telemetry.logbook import Logbook, read_given
 from telemetry.plaintext import csv_cell, plain
-from telemetry.report import print_section, runs_section
-from telemetry.season import Dataset, LapRecord, RunRecord
-from telemetry.summary import METRICS
-from telemetry.workers import default_workers, run_here, run_on_cluster
+from telemetry.report import document_html, print_document, print_section, runs_section, season_document
+from telemetry.season import Dataset, LapRecord, RunRecord, season_points
+from telemetry.summary import LAP_METRICS, METRICS, Metric
 
-SCHEMA = "bothends.batch/1"
+BATCH_SCHEMA = "bothends.batch/1"
 
 
 def batch(arguments: argparse.Namespace) -> None:
@@ -145,7 +148,7 @@ def _report(
     found: Mapping[str, RunRecord], arguments: argparse.Namespace, inputs: Sequence[str | None]
 ) -> None:
     """Write what was asked for, then a line for each log."""
-    write_text(arguments.json, _json_text(found), inputs=inputs)
+    write_text(arguments.json, _batch_json(found), inputs=inputs)
     write_text(arguments.csv, _csv_text(found), inputs=inputs)
     runs = [record for record in found.values() if record.rows]
     if runs:
@@ -156,7 +159,7 @@ def _report(
         )
 
 
-def _json_text(found: Mapping[str, RunRecord]) -> str:
+def _batch_json(found: Mapping[str, RunRecord]) -> str:
     runs = [
         {
             "log": plain(log),
@@ -166,7 +169,7 @@ def _json_text(found: Mapping[str, RunRecord]) -> str:
         }
         for log, record in found.items()
     ]
-    return json.dumps({"schema": SCHEMA, "runs": runs}, indent=1)
+    return json.dumps({"schema": BATCH_SCHEMA, "runs": runs}, indent=1)
 
 
 def _csv_text(found: Mapping[str, RunRecord]) -> str:
@@ -182,3 +185,69 @@ def _csv_text(found: Mapping[str, RunRecord]) -> str:
 
 def _values(row: LapRecord) -> dict[str, float | None]:
     return {metric.key: row.values[metric.key] for metric in METRICS}
+
+
+SEASON_SCHEMA = "bothends.season/1"
+
+
+def season(arguments: argparse.Namespace) -> None:
+    """Print one number of every run of a logbook or dataset, in groups."""
+    check_outputs(arguments.json, arguments.html)
+    if arguments.metrics:
+        for metric in LAP_METRICS:
+            print(f"{metric.key:36} {metric.heading}")
+        return
+    if arguments.source is None:
+        raise BothEndsError("season: name a logbook, or the directory that 'bothends batch --out' wrote.")
+    metric = _metric(arguments.metric)
+    records = [record for record in _kept_records(Path(arguments.source)) if _is_asked_for(record, arguments)]
+    if arguments.json:
+        write_text(arguments.json, _season_json(records, metric))
+    document = season_document(records, metric, arguments.by)
+    if arguments.html:
+        write_page(arguments, arguments.html, document_html(document))
+    print_document(document, console(arguments))
+
+
+def _metric(key: str) -> Metric:
+    known = {metric.key: metric for metric in LAP_METRICS}
+    if key not in known:
+        close = get_close_matches(key, known, 3, 0.4)
+        meant = f"did you mean {', '.join(close)}? " if close else ""
+        raise BothEndsError(f"--metric {key}: is no metric; {meant}'bothends season --metrics' lists them.")
+    return known[key]
+
+
+def _kept_records(source: Path) -> tuple[RunRecord, ...]:
+    """Records of a logbook, or of the dataset of a batch."""
+    if not source.is_dir():
+        raise BothEndsError(f"{source}: no such directory.")
+    if any(source.glob("bike=*")):
+        return Dataset(source).records()
+    return Logbook(source, create=False).season()
+
+
+def _is_asked_for(record: RunRecord, arguments: argparse.Namespace) -> bool:
+    """Whether a run is of the bike and circuit asked for; a part of the name is enough."""
+    return (arguments.bike or "").lower() in record.bike.lower() and (
+        arguments.circuit or ""
+    ).lower() in record.circuit.lower()
+
+
+def _season_json(records: list[RunRecord], metric: Metric) -> str:
+    runs = [
+        {
+            "run": plain(point.name),
+            "run_id": point.run_id or None,
+            "date": point.date or None,
+            "bike": point.bike,
+            "circuit": point.circuit,
+            "laps": point.laps,
+            "value": point.value,
+            "lowest_lap": point.low,
+            "highest_lap": point.high,
+        }
+        for point in season_points(records, metric)
+    ]
+    about = {"schema": SEASON_SCHEMA, "metric": metric.key, "label": metric.label, "unit": metric.unit}
+    return json.dumps({**about, "runs": runs}, indent=1)
