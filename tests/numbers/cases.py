@@ -45,6 +45,7 @@ from tests.benchmarks.distorted.run import ridden
 from tests.bike.rear_linkages import LINKAGES, STROKE_MM, SWINGARM
 from tests.numbers.random_answers import answer_at_random
 from tests.numbers.random_bikes import bike_at_random, changed_in_one_place, limits_of_keys
+from tests.numbers.random_laps import parts_at_random
 from tests.numbers.random_logs import run_at_random
 from tests.numbers.random_motions import motion_at_random
 from tests.numbers.random_outings import outings_at_random
@@ -216,6 +217,7 @@ CASES: dict[str, Callable[[], Any]] = {
     "answers at random": lambda: [answer_at_random(seed) for seed in range(80)],
     "outings at random": lambda: [outings_at_random(seed) for seed in range(16)],
     "motions at random": lambda: [motion_at_random(seed) for seed in range(24)],
+    "parts of laps at random": lambda: [parts_at_random(seed) for seed in range(20)],
     "rides at random": lambda: [track_at_random(seed) for seed in range(16)],
     "least known": _least_known,
     "another logger": _another_logger,
