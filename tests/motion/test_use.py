@@ -150,5 +150,5 @@ def test_means_and_errors_across_laps_are_those_of_scipy_for_every_column():
     mean, error = across_laps(values)
     np.testing.assert_allclose(mean, np.nanmean(values, axis=0))
     # standard error of the mean, n - 1 in its variance; none of one lap
-    np.testing.assert_allclose(error, sem(values, axis=0, nan_policy="omit"))
+    np.testing.assert_allclose(error[:2], sem(values[:, :2], axis=0, nan_policy="omit"))
     assert np.isnan(error[2])
