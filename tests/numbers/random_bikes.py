@@ -66,6 +66,52 @@ MORE: tuple[tuple[str, Any], ...] = (
     ("channels.speed", ["speed", "v"]),
     ("rear.linkage", {"kind": "direct", "shock_frame_mm": [-60.0, 190.0], "shock_swingarm_mm": [-330.0, -15.0]}),
 )  # fmt: skip
+# What cannot stand in a bike file, or not beside the rest of it.
+NOT_SO: tuple[tuple[str, Any], ...] = (
+    ("rear.sensor.frame_mm", [-100.0, 150.0]),
+    ("rear.sensor.swingarm_mm", [-330.0, -55.0]),
+    ("rear.sensor", {"channel": "s", "points": [[0.5, 0.0], [3.3, 70.0]], "measures": "wheel", "frame_mm": [0, 9]}),
+    ("rear.sensor", {"channel": "s", "points": [[0.5, 0.0], [3.3, 70.0]], "measures": "wheel", "swingarm_mm": [0, 9]}),
+    ("rear.sensor", {"channel": "s", "points": [[0.5, 250.0], [3.3, 320.0]], "frame_mm": [-300, -400],
+                     "swingarm_mm": [-330, -55]}),
+    ("rear.sensor", {"channel": "s"}),
+    ("rear.sensor", {"channel": "s", "mm_per_unit": 0.0, "zero": 1.0}),
+    ("rear.sensor", {"channel": "s", "mm_per_unit": 30.0}),
+    ("rear.sensor", {"channel": "s", "mm_per_unit": 30.0, "zero_topped_out": True}),
+    ("rear.sensor", {"channel": "s", "mm_per_unit": 30.0, "zero_interval_s": [1.0, 3.0]}),
+    ("rear.sensor.mm_per_unit", 30.0),
+    ("rear.sensor.zero_interval_s", [3.0, 3.0]),
+    ("rear.sensor.zero_interval_s", [-1.0, 3.0]),
+    ("rear.sensor.supply", "5V"),
+    ("rear.sensor.supply_reference", 5.0),
+    ("rear.sensor.points", [[0.5, 0.0]]),
+    ("front.sensor.channel", " shock"),
+    ("front.sensor.channel", ["fork", "shock"]),
+    ("front.preload_mm", 80.0),
+    ("front.spring.second_from_mm", 60.0),
+    ("rear.leverage_table_mm", TABLE),
+    ("rear.damper.serviced", "soon"),
+    ("rear.mount_insert.selected", "low"),
+    ("rear.swingarm.axle_mm", [-0.566, -0.122]),
+    ("rear.swingarm.axle_mm", [-1010.0, 0.0]),
+    ("rear.linkage.rod", "push"),
+    ("rear.shock_length_mm", 355.0),
+    ("rear.chain.front_teeth", 7),
+    ("chassis.rider.mass_kg", 203.0),
+    ("chassis.fuel.mass_kg", 137.0),
+)  # fmt: skip
+TABLES = (
+    [[y, x] for x, y in TABLE],
+    [[x, y + 3.0] for x, y in TABLE],
+    [[x / 10, y / 10] for x, y in TABLE],
+    [[x / 1000, y / 1000] for x, y in TABLE],
+    [[x, 0.5 * y / 1.8] for x, y in TABLE],
+    [[x, 4.5 * y / 1.8] for x, y in TABLE],
+    [[x, x] for x, _ in TABLE],
+    TABLE[:3],
+    TABLE[2:],
+    [*TABLE[:3], TABLE[2], *TABLE[3:]],
+)
 BY = (-1.0, 1e-3, 0.1, 0.5, 0.8, 0.9, 0.97, 1.03, 1.1, 1.3, 1.6, 2.5, 9.8, 25.4, 1e3)
 
 
@@ -80,6 +126,35 @@ def limits_of_keys() -> Any:
 def _place(key: str, value: float) -> tuple[str, float, str]:
     section, _, name = key.rpartition(".")
     return (name, value, section) if section in ("front", "rear", "chassis") else (key, value, "")
+
+
+def changed_in_one_place() -> Any:
+    """What is said of the bike file with one key put in or taken out, or with another leverage table."""
+    found = {}
+    whole = tomllib.loads(SHOWS.read_text(encoding="utf-8"))
+    whole["rear"]["damper"] = _damper(np.random.default_rng(2))
+
+    def said(data: dict[str, Any]) -> Any:
+        try:
+            return parse_bike(data, source="bike.toml")
+        except BothEndsError as error:
+            return str(error)
+
+    for number, (path, value) in enumerate((*NOT_SO, *MORE)):
+        data = deepcopy(whole)
+        _put(data, path, deepcopy(value))
+        found[f"{number} {path}"] = said(data)
+    for section, keys in whole.items():
+        for key in keys if isinstance(keys, dict) else ():
+            data = deepcopy(whole)
+            del data[section][key]
+            found[f"without {section} {key}"] = said(data)
+    for number, table in enumerate(TABLES):
+        data = deepcopy(whole)
+        data["rear"] = {k: v for k, v in data["rear"].items() if k not in ("linkage", "mount_insert")}
+        found[f"table {number}"] = said({**data, "rear": data["rear"] | {"leverage_table_mm": table}})
+    words = {key: value for key, value in found.items() if isinstance(value, str)}
+    return [words, [value.rear.sensor for value in found.values() if not isinstance(value, str)]]
 
 
 def bike_at_random(seed: int) -> Any:
