@@ -1,4 +1,4 @@
-"""The dashboard as one Dash app: its frame, the way from an address to a page or a debrief, and what a failure shows."""
+"""The dashboard as one Dash app: its frame, the way from an address to a page or a debrief, and failures."""
 
 import logging
 import secrets

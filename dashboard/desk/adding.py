@@ -1,4 +1,4 @@
-"""What a log looks like before it is reviewed: its columns with a small trace each, and what they probably mean."""
+"""Bring a log in: what its columns look like and probably mean, then from the answers to the bike file and the run."""
 
 from collections.abc import Mapping
 from contextlib import closing
