@@ -118,7 +118,7 @@ def to_unit(values: FloatArray, unit_from: str, unit_to: str) -> FloatArray:
             f"{unit_from!r} is a unit of {source.quantity}, {unit_to!r} of {target.quantity}: "
             f"check the unit in the file or the column in [channels]."
         )
-    return values * (source.size / target.size)
+    return values if source.size == target.size else values * (source.size / target.size)
 
 
 def split_unit(header: str) -> tuple[str, str]:
