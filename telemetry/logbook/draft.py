@@ -97,7 +97,7 @@ class Drafts:
         return token
 
     def append(self, token: str, offset: int, source: BinaryIO) -> int:
-        """Write the next piece of a log, a draft with the last one; returns how many bytes are still to come.
+        """Write the next piece of a log; with the last one it is a draft. Returns how many bytes are still to come.
 
         `LogbookError` if there is no such log, ``offset`` is not what has arrived so far, or the piece goes past the
         announced size.
