@@ -195,10 +195,7 @@ def stated_rate_hz(log: RawLog) -> float | None:
 def with_rate(log: RawLog, rate_hz: float, name: str = "time") -> RawLog:
     """A log without a column of time called ``name``, its rows taken to be evenly apart; one that has it, as it is.
 
-    Returns
-    -------
-    RawLog
-        With the column [s] and a note that the rate [Hz] is as stated by a person.
+    The column is in seconds, and a note says that the rate [Hz] is as stated by a person.
     """
     if log.called(name) is not None:
         return log

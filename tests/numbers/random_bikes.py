@@ -35,6 +35,7 @@ from telemetry.bike import (
 from telemetry.bike.geometry import front_axle_mm
 from telemetry.bike.sections import RANGES
 from telemetry.errors import BothEndsError
+from telemetry.stand import apply_changes, least_change, parse_change, steps_words
 
 SHOWS = Path(__file__).parents[2] / "fixtures" / "qb-6-stand.toml"
 TABLE = [[0.0, 0.0], [10.0, 19.9], [25.0, 48.4], [40.0, 75.5], [55.0, 101.1], [70.0, 125.0]]
@@ -112,6 +113,16 @@ TABLES = (
     TABLE[2:],
     [*TABLE[:3], TABLE[2], *TABLE[3:]],
 )
+CHANGES = (
+    "rear.shock_length_mm=+3", "rear.shock_length_mm=+9", "rear.preload_mm=-1", "rear.preload_mm=3",
+    "front.preload_mm=+2",
+    "front.spring_rate_n_per_mm=+5%", "rear.spring_rate_n_per_mm=-5", "front.fork_height_mm=+4", "rear.axle_back_mm=+6",
+    "front.fork_offset_mm=28", "rear.mount_insert.selected=high", "rear.mount_insert.selected=low",
+    "rear.rebound_clicks=+2", "rear.compression_clicks=-9", "chassis.rider.mass_kg=+8", "chassis.fuel.mass_kg=3",
+    "chassis.rider.com_height_mm=-20", "rear.tyre_circumference_mm=+15", "front.tyre_radius_mm=-3", "rear=3",
+    "rear.prelod_mm=+1", "rear.preload_mm=", "rear.chain.rear_teeth=+2", "rear.eccentric.angle_deg=+30", "name=+1",
+    "front.rebound_clicks=+1",
+)  # fmt: skip
 BY = (-1.0, 1e-3, 0.1, 0.5, 0.8, 0.9, 0.97, 1.03, 1.1, 1.3, 1.6, 2.5, 9.8, 25.4, 1e3)
 
 
@@ -159,7 +170,45 @@ def changed_in_one_place() -> Any:
 
 def bike_at_random(seed: int) -> Any:
     """A bike file with a few numbers, keys and sections changed, and what follows from it."""
+    try:
+        return _follows(parse_bike(_file(np.random.default_rng(seed)), source="bike.toml"))
+    except BothEndsError as error:
+        return str(error)
+
+
+def changes_at_random(seed: int) -> Any:
+    """Settings of a bike file changed, and the steps of its adjusters."""
     rng = np.random.default_rng(seed)
+    texts = [str(CHANGES[i]) for i in rng.choice(len(CHANGES), int(rng.integers(1, 4)), replace=False)]
+    bike = parse_bike(_sound_file(rng), source="bike.toml")
+    steps = [
+        [least_change(bike, key), *(steps_words(bike, key, by) for by in (-2.0, 0.1, 1.0, 1.6))]
+        for key in bike.adjusters
+    ]
+    try:
+        return [texts, steps, apply_changes(bike, [parse_change(text) for text in texts])]
+    except BothEndsError as error:
+        return [texts, str(error)]
+
+
+def _sound_file(rng: np.random.Generator) -> dict[str, Any]:
+    """The demo bike file, with an axle eccentric, a chain or a shock of another length in some."""
+    data = deepcopy(tomllib.loads(SHOWS.read_text(encoding="utf-8")))
+    data["rear"]["damper"] = _damper(rng)
+    for path, value in MORE:
+        if (
+            path in ("rear.eccentric", "rear.axle_back_mm", "measured_at", "front.spring.air")
+            and rng.random() < 0.3
+        ):
+            _put(data, path, deepcopy(value))
+    data["rear"]["shock_length_mm"] = float(rng.uniform(330.0, 335.0))
+    data["chassis"]["com_to_rear_axle_mm"] = float(rng.uniform(660.0, 740.0))
+    if rng.random() < 0.3:
+        del data["front"]["tyre_rate_n_per_mm"]
+    return data
+
+
+def _file(rng: np.random.Generator) -> dict[str, Any]:
     data = deepcopy(tomllib.loads(SHOWS.read_text(encoding="utf-8")))
     data["rear"]["damper"] = {"low": 1.0} if rng.random() < 0.02 else _damper(rng)
     if rng.random() < 0.4:  # a table in place of the linkage
@@ -180,11 +229,7 @@ def bike_at_random(seed: int) -> Any:
         del section[rng.choice(list(section))]
     if rng.random() < 0.05:
         _put(data, rng.choice(["rear.prelod_mm", "front.sensor.chanel", "wheelbse_mm"]), 1.0)
-    try:
-        bike = parse_bike(data, source="bike.toml")
-    except BothEndsError as error:
-        return str(error)
-    return _follows(bike)
+    return data
 
 
 def _damper(rng: np.random.Generator) -> dict[str, Any]:
