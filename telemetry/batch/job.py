@@ -23,14 +23,7 @@ from telemetry.logbook import Logbook, file_sha256
 from telemetry.logs import CONFIG_VARIABLE, config_directory, read_log
 from telemetry.plaintext import plain
 from telemetry.report import damping_cell
-from telemetry.review import (
-    Ground,
-    confirmed_columns,
-    ground_of,
-    review,
-    telling_columns,
-    with_columns,
-)
+from telemetry.review import Ground, confirmed_columns, ground_of, review, telling_columns, with_columns
 from telemetry.season import REGISTRY, RunRecord, date_in, failed, record_of
 
 NO_MEMORY = "not enough memory for this log; split it, log fewer channels, or use fewer --workers."

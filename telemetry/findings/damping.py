@@ -244,9 +244,8 @@ def _front_rang(oscillation: Oscillation) -> list[Finding]:
         _finding(
             "front rings",
             "The front rang as if hardly damped",
-            f"{count_word(len(events), 'time')}, in {laps_words(event.lap or 0 for event in events)}; "
-            f"clearest at {strongest.frequency_hz:.1f} Hz, {strongest.amplitude_mm:.1f} mm at the wheel. "
-            f"{strongest.evidence}",
+            f"{count_word(len(events), 'time')}, in {laps_words(event.lap or 0 for event in events)}; clearest at "
+            f"{strongest.frequency_hz:.1f} Hz, {strongest.amplitude_mm:.1f} mm at the wheel. {strongest.evidence}",
             INSPECT_CAUTION if alarm else DOUBT_CAUTION,
         )
     ]

@@ -1,16 +1,16 @@
 """What a document is made of: frozen blocks, which each printer has a function for; places named in its sentences."""
 
 import re
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import IntEnum
 from functools import cached_property
 from typing import Any
 
-from telemetry.arrays import End
+from telemetry.arrays import ENDS, End
 from telemetry.findings import EXPECTED, HOW_MUCH
 from telemetry.laps import PHASES, Corner, lap_length_m
-from telemetry.summary import LapSummary, Metric, Summary, interval, number, plus_minus
+from telemetry.summary import UNKNOWN, LapSummary, Metric, Summary, interval, number, plus_minus
 
 
 class Medium(IntEnum):
@@ -294,6 +294,12 @@ def is_printed(block: Block | Section, medium: Medium) -> bool:
     return getattr(block, "medium", Medium.TERMINAL) <= medium
 
 
+def document(title: str, facts: str, *sections: Section | None, appendix: Iterable[Section] = ()) -> Document:
+    """A document of the sections that there are."""
+    there = tuple(one for one in sections if one is not None)
+    return Document(title, facts, there, tuple(appendix))
+
+
 def section(
     name: str, title: str, *blocks: Block | None, note: str = "", medium: Medium = Medium.TERMINAL
 ) -> Section | None:
@@ -324,6 +330,16 @@ def notes(*words: str) -> Iterator[Sentence]:
 def words_columns(*labels: str) -> tuple[Column, ...]:
     """Columns of text."""
     return tuple(Column(label, words=True) for label in labels)
+
+
+def both_ends(label: str, *more: Column) -> tuple[Column, ...]:
+    """Columns of words and of each end, then others."""
+    return (Column(label, words=True), *(Column(end, end=end) for end in ENDS), *more)
+
+
+def end_row(metric: Metric, ends: Mapping[End, Any]) -> Row:
+    """A metric of both ends, a dash for one that is not among them."""
+    return (metric.heading, *(Number(ends[end], metric) if end in ends else UNKNOWN for end in ENDS))
 
 
 def metric_column(metric: Metric, end: End | None = None, medium: Medium = Medium.TERMINAL) -> Column:
@@ -517,50 +533,33 @@ def _value(text: str) -> float:
 def linked(document: Document, summary: Summary) -> Document:
     """A document of which every sentence and cell knows the places that it names."""
     places = Places(summary)
-    return replace(document, sections=tuple(_linked_section(one, places) for one in document.sections))
+
+    def section_of(one: Section) -> Section:
+        blocks = tuple(_linked(block, places) for block in one.blocks)
+        return replace(one, blocks=blocks, note=places.said(one.note))
+
+    return replace(document, sections=tuple(map(section_of, document.sections)))
 
 
-def _linked_section(one: Section, places: Places) -> Section:
-    return replace(
-        one, blocks=tuple(_linked_block(block, places) for block in one.blocks), note=places.said(one.note)
-    )
-
-
-def _linked_block(block: Block, places: Places) -> Block:
-    link = _LINK.get(type(block))
-    return block if link is None else link(block, places)
-
-
-def _texts(texts: Sequence[str], places: Places) -> tuple[str, ...]:
-    return tuple(map(places.said, texts))
-
-
-def _linked_table(block: Table, places: Places) -> Table:
-    def cell(one: Cell) -> Cell:
-        return places.said(one) if isinstance(one, str) else one
-
-    return replace(block, rows=tuple(tuple(map(cell, row)) for row in block.rows))
-
-
-_LINK: dict[type, Callable[[Any, Places], Block]] = {
-    Answer: lambda block, places: replace(
-        block,
-        headline=places.said(block.headline),
-        why=places.said(block.why),
-        todo=places.said(block.todo),
-        others=_texts(block.others, places),
-    ),
-    Sentence: lambda block, places: replace(block, text=places.said(block.text)),
-    Sentences: lambda block, places: replace(block, items=_texts(block.items, places)),
-    Caution: lambda block, places: replace(block, texts=_texts(block.texts, places)),
-    Advice: lambda block, places: replace(
-        block,
-        title=places.said(block.title),
-        evidence=places.said(block.evidence),
-        suggestion=places.said(block.suggestion),
-    ),
-    Table: _linked_table,
-    Fold: lambda block, places: replace(
-        block, blocks=tuple(_linked_block(one, places) for one in block.blocks)
-    ),
+# The fields of a block in which places are looked for; captions of pictures and facts stay as they are.
+_LINKED: dict[type, tuple[str, ...]] = {
+    Answer: ("headline", "why", "todo", "others"),
+    Sentence: ("text",),
+    Sentences: ("items",),
+    Caution: ("texts",),
+    Advice: ("title", "evidence", "suggestion"),
+    Table: ("rows",),
+    Fold: ("blocks",),
 }
+
+
+def _linked(part: Any, places: Places) -> Any:
+    """A text, a block or a row with its places known; anything else as it is."""
+    if isinstance(part, str):
+        return places.said(part)
+    if isinstance(part, tuple | list):
+        return tuple(_linked(one, places) for one in part)
+    fields = _LINKED.get(type(part), ())
+    return (
+        replace(part, **{name: _linked(getattr(part, name), places) for name in fields}) if fields else part
+    )

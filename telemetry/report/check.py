@@ -12,7 +12,17 @@ from telemetry.arrays import ENDS, FloatArray, Number
 from telemetry.errors import BothEndsError
 from telemetry.logs import LIKELY, Proposal, RawLog, stated_rate_hz
 from telemetry.notes import QualityNote, Step
-from telemetry.report.blocks import Column, Document, Section, Sentence, notes, section, table, words_columns
+from telemetry.report.blocks import (
+    Column,
+    Document,
+    Section,
+    Sentence,
+    document,
+    notes,
+    section,
+    table,
+    words_columns,
+)
 from telemetry.report.document import quality_section
 from telemetry.report.printers import print_document
 from telemetry.signals import STATE_RATE, read_stamps
@@ -304,7 +314,7 @@ def check_document(check: LogCheck, *, bike_given: bool = False) -> Document:
         if needs_bike
         else None,
     )  # fmt: skip
-    return Document(check.source, f"{check.rows} rows{lasts}", tuple(one for one in found if one is not None))
+    return document(check.source, f"{check.rows} rows{lasts}", *found)
 
 
 COLUMNS = (

@@ -30,6 +30,7 @@ from telemetry.report.blocks import (
     Sentence,
     Sentences,
     Spot,
+    document,
     fold,
     metric_column,
     notes,
@@ -305,8 +306,8 @@ HISTORY_COLUMNS = (
 # In a line of a list; every other answer as it is.
 SAID = {LOST: "LOST?", DOUBTFUL: "IN DOUBT", "": NO_SIGN}
 OF_ONE_DAMPER = (
-    "A lap is the unit of evidence; the interval also holds what one sound damper differs by from "
-    "outing to outing."
+    "A lap is the unit of evidence; the interval also holds what one sound damper differs by "
+    "from outing to outing."
 )
 
 
@@ -314,7 +315,7 @@ def damper_document(comparison: DamperComparison) -> Document:
     """A comparison of one damper over two outings: the sentences, the caution, then by shaft speed."""
     title = f"Damping ratio of the {comparison.end} wheel hop, mean over laps"
     found = table(_compared("shaft speed, RMS", "laps"), speed_rows(comparison))
-    return _of_two(
+    return document(
         f"Before: {_outing_words(comparison.before)}",
         f"After: {_outing_words(comparison.after)}",
         _verdict(comparison),
@@ -325,16 +326,12 @@ def damper_document(comparison: DamperComparison) -> Document:
 def bounce_damper_document(comparison: BounceComparison) -> Document:
     """A comparison of one end in two bounce tests: the sentences, the caution, the rows."""
     found = table(_compared("return after a push", "pushes"), bounce_rows(comparison))
-    return _of_two(
+    return document(
         f"Before: {comparison.before}",
         f"After: {comparison.after}",
         _verdict(comparison),
         section("pushes", f"The {comparison.end} pushed by hand", found),
     )
-
-
-def _of_two(before: str, after: str, *sections: Section | None) -> Document:
-    return Document(before, after, tuple(one for one in sections if one is not None))
 
 
 def _verdict(comparison: DamperComparison | BounceComparison) -> Section | None:
@@ -352,7 +349,7 @@ def history_document(damper: str, runs: Sequence[DamperRun]) -> Document:
     picture = outings_picture(runs)
     name = f"damper-{damper.encode().hex()}"  # fit for the page of a screen, whatever people write
     words = "Damping ratio, an outing a dot, with 95 % intervals; dashed: serviced."
-    return _of_two(
+    return document(
         f"Damper {damper}, {ends}: {count_word(len(runs), 'outing')}, oldest first",
         "",
         section(
@@ -366,10 +363,9 @@ def history_document(damper: str, runs: Sequence[DamperRun]) -> Document:
 
 
 HISTORY_WORDS = (
-    "Damping ratio of the wheel hop, mean over laps. Since: from the last service on. kJ is the work of the oil, from "
-    "the damper's curve in the bike file. Two outings compare as 'bothends damper A B' says, not at a glance: the "
-    "road and "
-    "the other end are in these numbers."
+    "Damping ratio of the wheel hop, mean over laps. Since: from the last service on. kJ is the work of the oil, "
+    "from the damper's curve in the bike file. Two outings compare as 'bothends damper A B' says, not at a glance: "
+    "the road and the other end are in these numbers."
 )
 
 

@@ -21,12 +21,14 @@ from telemetry.report.blocks import (
     Facts,
     Figure,
     Medium,
-    Number,
     Places,
     Row,
     Section,
     Sentence,
     Table,
+    both_ends,
+    document,
+    end_row,
     section,
     table,
 )
@@ -151,12 +153,8 @@ def debrief_document(
         behind = (
             whole if comparison is None else whole.followed_by(comparison_document(comparison))
         ).sections
-    return Document(
-        cut_short(details.name or summary.run.source, _MOST_NAME),
-        facts_line(summary, details),
-        tuple(one for one in sections if one is not None),
-        behind,
-    )
+    title = cut_short(details.name or summary.run.source, _MOST_NAME)
+    return document(title, facts_line(summary, details), *sections, appendix=behind)
 
 
 def facts_line(summary: Summary, details: Details) -> str:
@@ -226,15 +224,8 @@ def _small(picture: Section) -> Section:
 
 def _six(summary: Summary) -> Section | None:
     judged = whole_run(summary).judged
-    rows: list[Row] = [
-        (
-            OF_END[key].heading,
-            *(Number(judged[end], OF_END[key]) if end in judged else UNKNOWN for end in ENDS),
-        )
-        for key in SIX
-    ]
-    columns = (Column("at the wheel", words=True), *(Column(end, end=end) for end in ENDS))
-    return section("six", "Both ends over the run", table(columns, rows))
+    rows = (end_row(OF_END[key], judged) for key in SIX)
+    return section("six", "Both ends over the run", table(both_ends("at the wheel"), rows))
 
 
 def _change(summary: Summary, expected: "Expected | None") -> Section | None:
@@ -337,10 +328,10 @@ def debrief_html(
     str
         HTML; every text in it is escaped.
     """
-    document = debrief_document(
+    page = debrief_document(
         summary, traces, comparison, sheet=sheet, details=details, expected=expected, appendix=appendix
     )
-    return document_html(document, heading="Debrief: ", style=page_rules(paper), closing=CLOSING)
+    return document_html(page, heading="Debrief: ", style=page_rules(paper), closing=CLOSING)
 
 
 # Size of the card, and how many letters of its three sizes of type fit beside each other.

@@ -26,6 +26,7 @@ from telemetry.report.blocks import (
     Sentence,
     Sentences,
     Spot,
+    document,
     fold,
     in_short,
     linked,
@@ -35,12 +36,7 @@ from telemetry.report.blocks import (
     without_intervals,
     words_columns,
 )
-from telemetry.report.damping import (
-    course_section,
-    damping_section,
-    damping_words,
-    front_damping_words,
-)
+from telemetry.report.damping import course_section, damping_section, damping_words, front_damping_words
 from telemetry.report.ends import (
     answer_section,
     balance_section,
@@ -134,12 +130,8 @@ def review_document(
         quality_section(summary.quality),
         how_section(summary),
     )
-    document = Document(
-        f"{summary.run.bike}: {summary.run.source}",
-        facts_of(summary.run),
-        tuple(one for one in sections if one is not None),
-    )
-    return linked(document, summary)
+    title = f"{summary.run.bike}: {summary.run.source}"
+    return linked(document(title, facts_of(summary.run), *sections), summary)
 
 
 def facts_of(run: RunInfo) -> str:
@@ -227,8 +219,7 @@ def stretch_document(scope: Scope, corner: Corner | None = None, *, zoomed: bool
         Whether the scope is a stretch, which has too few bumps for a balance of its own.
     """
     balance = stretch_balance_section(scope, corner) if zoomed else balance_section(scope)
-    sections = tuple(one for one in (ends_section(scope), balance) if one is not None)
-    return linked(Document("", "", sections), scope.summary)
+    return linked(document("", "", ends_section(scope), balance), scope.summary)
 
 
 GRID_SIGNS = "▲ front bottomed, ▼ rear bottomed, ▬ not settled; a number is how often."
@@ -340,9 +331,8 @@ def lap_map(summary: Summary, traces: Traces) -> Section | None:
         return section("map", title, no_map, medium=Medium.PAPER)
     words = (
         f"Line of {_lap_name(quickest_lap(summary))}, north up; events of all laps. Violet is the front, ochre the "
-        f"rear. "
-        "Wedge up: front bottomed; wedge down: rear bottomed; ring: front topped out; square: rear topped out; dashed: "
-        "rear rang."
+        "rear. Wedge up: front bottomed; wedge down: rear bottomed; ring: front topped out; square: rear topped out; "
+        "dashed: rear rang."
     )
     return section("map", title, Figure("map", picture, words), medium=Medium.PAPER)
 

@@ -33,6 +33,8 @@ from telemetry.report.blocks import (
     Sentence,
     Spot,
     Table,
+    both_ends,
+    end_row,
     fold,
     in_short,
     metric_column,
@@ -115,13 +117,7 @@ def ends_section(scope: Scope) -> Section | None:
 
 def _group(scope: Scope, group: Group, *, extra: bool) -> Table | None:
     chosen = [metric for metric in END_METRICS if metric.group == group and metric.extra == extra]
-    rows = [
-        (
-            metric.heading,
-            *(Number(scope.judged[end], metric) if end in scope.judged else UNKNOWN for end in ENDS),
-        )
-        for metric in chosen
-    ]
+    rows = (end_row(metric, scope.judged) for metric in chosen)
     return table((Column(f"{group} at the {scope.plane}", words=True), *_heads(scope)), rows)
 
 
@@ -312,11 +308,7 @@ def light_words(light: Sequence[LightWheel], lap_length_m: float | None) -> list
 SPEED_COLUMNS = (Column("rear over front", words=True), Column("compression"), Column("rebound"))
 FASTER = "Wheel speed, rear over front: above 1 the rear is the faster"
 SLOWER = "Damping ratio for what each end carries, rear over front: above 1 the rear is the slower"
-BUMP_COLUMNS = (
-    Column("average answer to a bump", words=True),
-    *(Column(end, end=end) for end in ENDS),
-    Column("rear over front"),
-)
+BUMP_COLUMNS = both_ends("average answer to a bump", Column("rear over front"))
 
 
 _OF_BALANCE = frozenset(
@@ -379,7 +371,7 @@ def balance_section(scope: Scope) -> Section | None:
         table(SPEED_COLUMNS, speed_rows(balance), FASTER),
         *notes(TWO_BALANCES),
         _damping(balance),
-        *_phases(balance),
+        _phases(balance),
         *notes(pitch_words(balance)),
     )
 
@@ -453,13 +445,9 @@ PHASE_COLUMNS = (
 )
 
 
-def _phases(balance: Balance) -> list[Table]:
-    found = table(
-        PHASE_COLUMNS,
-        map(_phase, balance.per_phase),
-        "By phase of the corner, at the wheel; ratios are of the RMS speed, rear over front",
-    )
-    return [found] if found else []
+def _phases(balance: Balance) -> Table | None:
+    caption = "By phase of the corner, at the wheel; ratios are of the RMS speed, rear over front"
+    return table(PHASE_COLUMNS, map(_phase, balance.per_phase), caption)
 
 
 def _phase(phase: PhaseBalance) -> Row:
@@ -593,18 +581,15 @@ def dampers_section(scope: Scope) -> Section | None:
 def damper_rows(summary: Summary) -> list[Row]:
     """Part of the curve, then time, work and mean force of front and rear; one row a part."""
     ends = [summary.damper_work.get(end) for end in ENDS]
-    parts = next((use.regions for use in ends if use), ())
-    rows: list[tuple[str, ...]] = [
-        (
-            f"{part.direction}, {part.speeds}",
-            *(number(100 * use.regions[i].time_share) if use else UNKNOWN for use in ends),
-            *(number(100 * use.regions[i].work_share) if use else UNKNOWN for use in ends),
-            *(number(abs(use.regions[i].mean_force_n)) if use else UNKNOWN for use in ends),
+    rows: dict[str, Row] = {}
+    for i, part in enumerate(next((use.regions for use in ends if use), ())):
+        here = [use.regions[i] if use else None for use in ends]
+        rows[f"{part.direction}, {part.speeds}"] = (
+            *(number(100 * one.time_share) if one else UNKNOWN for one in here),
+            *(number(100 * one.work_share) if one else UNKNOWN for one in here),
+            *(number(abs(one.mean_force_n)) if one else UNKNOWN for one in here),
         )
-        for i, part in enumerate(parts)
-    ]
-    rows.sort()
-    return list(rows)
+    return [(name, *cells) for name, cells in sorted(rows.items())]
 
 
 def damper_words(summary: Summary) -> str:
@@ -718,10 +703,8 @@ def chassis_section(scope: Scope) -> Section | None:
             medium=Medium.SCREEN,
         ),
         note="Pitch is positive nose down; heave is the mean of both wheels. Dive and squat are over upright "
-        "stretches. "
-        "Steady: at one speed with the acceleration held, to compare set-ups by. As ridden: with drag and quick "
-        "changes of "
-        "brake and throttle in it.",
+        "stretches. Steady: at one speed with the acceleration held, to compare set-ups by. As ridden: with drag and "
+        "quick changes of brake and throttle in it.",
     )
 
 

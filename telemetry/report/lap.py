@@ -14,15 +14,7 @@ from telemetry.report.blocks import Places
 from telemetry.report.damping import sure_percent
 from telemetry.report.figures import Scope
 from telemetry.signals import runs
-from telemetry.summary import (
-    STOP_WORDS,
-    LapSummary,
-    Plane,
-    Summary,
-    interval,
-    number,
-    place_words,
-)
+from telemetry.summary import STOP_WORDS, LapSummary, Plane, Summary, interval, number, place_words
 
 # A bin of the usual band is so long: a braking bump fits into it, a corner has many. An own choice. [m]
 BAND_STEP_M = 8.0

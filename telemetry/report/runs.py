@@ -25,6 +25,7 @@ from telemetry.report.blocks import (
     Sentence,
     Sentences,
     Table,
+    document,
     fold,
     notes,
     section,
@@ -49,6 +50,7 @@ from telemetry.summary import (
     laps_list,
     number,
     plus_minus,
+    sentence,
     signed,
 )
 
@@ -95,11 +97,7 @@ def comparison_document(comparison: Comparison) -> Document:
             "method", "How it was judged", *(Sentence(text) for text in (comparison.method, comparison.basis) if text)
         ),
     )  # fmt: skip
-    return Document(
-        f"Before: {comparison.a_name}",
-        f"After: {comparison.b_name}",
-        tuple(one for one in found if one is not None),
-    )
+    return document(f"Before: {comparison.a_name}", f"After: {comparison.b_name}", *found)
 
 
 def _verdict(comparison: Comparison) -> Section | None:
@@ -209,8 +207,7 @@ def _untold(comparison: Comparison) -> Section | None:
             ],
         ),
         Sentence(
-            "Laps alone do not tell it; each set-up ridden again would narrow the interval: "
-            f"{'; '.join(others)}."
+            f"Laps alone do not tell it; each set-up ridden again would narrow the interval: {'; '.join(others)}."
         )
         if others
         else None,
@@ -330,28 +327,22 @@ def season_document(records: Iterable[RunRecord], metric: Metric, by: GroupBy = 
     title = f"Season: {metric.label}"
     if not points:
         nothing = section("season", "Season", Sentence("There is no run to show."))
-        return Document(title, "", _there(nothing))
+        return document(title, "", nothing)
     picture = season_picture(groups, metric)
     errors = [record for record in records if record.error]
     left_out = f"{count_word(len(errors), 'log')} could not be used." if errors else ""
-    return Document(
+    return document(
         title,
         _facts(points),
-        _there(
-            section(
-                "season",
-                metric.heading[0].upper() + metric.heading[1:],
-                Sentence("No run has this number.") if picture is None else Figure("season", picture, _how(picture)),
-                table(_group_columns(by), [_group_row(group, metric) for group in groups]),
-                *notes(READING, COMPARE, left_out),
-            ),
-            section("runs", "Every run", table(_columns(by), _rows(groups, metric, by))),
+        section(
+            "season",
+            sentence(metric.heading),
+            Figure("season", picture, _how(picture)) if picture else Sentence("No run has this number."),
+            table(_group_columns(by), [_group_row(group, metric) for group in groups]),
+            *notes(READING, COMPARE, left_out),
         ),
-    )  # fmt: skip
-
-
-def _there(*sections: Section | None) -> tuple[Section, ...]:
-    return tuple(one for one in sections if one is not None)
+        section("runs", "Every run", table(_columns(by), _rows(groups, metric, by))),
+    )
 
 
 def _facts(points: Sequence[SeasonPoint]) -> str:
@@ -508,9 +499,7 @@ def prediction_document(prediction: Prediction, tried: Tried | None = None) -> D
         _steps(prediction.steps, drawn=tried is not None),
         section("notes", "Not in these numbers", Sentences(prediction.notes)) if prediction.notes else None,
     )
-    return Document(
-        f"{prediction.bike}: {prediction.source}", "", tuple(one for one in found if one is not None)
-    )
+    return document(f"{prediction.bike}: {prediction.source}", "", *found)
 
 
 def _before_and_after(prediction: Prediction) -> Section | None:
@@ -523,8 +512,7 @@ def _before_and_after(prediction: Prediction) -> Section | None:
     ]
     words = (
         "90 % ±: interval of the change on these laps. next ±: of the change that another outing of the same rider "
-        "will "
-        "show. lap sd: standard deviation from lap to lap before the change; ~ marks a change smaller than it."
+        "will show. lap sd: standard deviation from lap to lap before the change; ~ marks a change smaller than it."
     )
     return section("numbers", "Before and after", *tables, *notes(words))
 

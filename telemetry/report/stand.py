@@ -35,6 +35,9 @@ from telemetry.report.blocks import (
     Section,
     Sentence,
     Sentences,
+    both_ends,
+    document,
+    end_row,
     notes,
     section,
     table,
@@ -120,10 +123,7 @@ def _motorcycle(
         return svg_line(*place(a), *place(b), class_=f"{class_} {name}")
 
     parts = []
-    for centre, radius, end in (
-        (rear, rear_mm, "rear"),
-        (front, front_mm, "front"),
-    ):
+    for centre, radius, end in ((rear, rear_mm, "rear"), (front, front_mm, "front")):
         x, y = place(centre)
         parts.append(svg_element("circle", cx=x, cy=y, r=radius * pixels, class_=f"wheel {end} {name}"))
     parts += [drawn(front, clamp, "bone front"), drawn(top, foot, "thin")]
@@ -325,7 +325,7 @@ def stand_document(stand: Stand, result: StandResult | None = None) -> Document:
         _leverage(stand),
         section("notes", "Not in these numbers", Sentences(stand.notes)) if stand.notes else None,
     )
-    return Document(f"{stand.bike}: {stand.source}", "", tuple(one for one in found if one is not None))
+    return document(f"{stand.bike}: {stand.source}", "", *found)
 
 
 def _verdict(stand: Stand) -> Section | None:
@@ -553,7 +553,6 @@ svg .trace { stroke-width: 2; } ol.verdicts { font-size: 14pt; }
 
 def bounce_document(test: BounceTest, notes: Iterable[QualityNote] = ()) -> Document:
     """A bounce test in the order in which it is read; ``notes`` are of the log."""
-    ends = tuple(Column(end, end=end) for end in ENDS)
     found = (
         section(
             "verdict",
@@ -563,11 +562,7 @@ def bounce_document(test: BounceTest, notes: Iterable[QualityNote] = ()) -> Docu
             Sentence(push_words(test)),
             Caution((test.caution,)),
         ),
-        section(
-            "ends",
-            "Both ends, at the wheel, median push",
-            table((Column("", words=True), *ends), end_rows(test)),
-        ),
+        section("ends", "Both ends, at the wheel, median push", table(both_ends(""), end_rows(test))),
         section("together", "Together?", table(DIRECTION_COLUMNS, direction_rows(test)))
         if test.ends
         else None,
@@ -579,9 +574,7 @@ def bounce_document(test: BounceTest, notes: Iterable[QualityNote] = ()) -> Docu
         ),
         quality_section(notes),
     )
-    return Document(
-        f"{test.bike}: {test.source}, bounce test", "", tuple(one for one in found if one is not None)
-    )
+    return document(f"{test.bike}: {test.source}, bounce test", "", *found)
 
 
 def _picture(test: BounceTest) -> Figure | None:
@@ -601,9 +594,7 @@ def _picture(test: BounceTest) -> Figure | None:
 
 def end_rows(test: BounceTest) -> list[Row]:
     """What, front, rear: medians over the usable pushes, at the wheel."""
-    if not test.ends:
-        return []
-    return [(metric.heading, *(Number(test.ends[end], metric) for end in ENDS)) for metric in PUSH]
+    return [end_row(metric, test.ends) for metric in PUSH] if test.ends else []
 
 
 DIRECTION_COLUMNS = (

@@ -183,11 +183,7 @@ def _record(bike: str, rows: list[dict[str, Any]], *, with_rows: bool) -> RunRec
     day, limits = rows[0]["date"], rows[0]["limits"]
     kept = tuple(_lap(row) for row in rows) if with_rows and rows[0]["complete"] is not None else ()
     return RunRecord(
-        **of_run,
-        bike=bike,
-        date=day.isoformat() if day else "",
-        limits=tuple(limits.splitlines()),
-        rows=kept,
+        **of_run, bike=bike, date=day.isoformat() if day else "", limits=tuple(limits.splitlines()), rows=kept
     )
 
 

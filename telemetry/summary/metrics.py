@@ -10,7 +10,7 @@ from math import isfinite
 from typing import Any, Literal
 
 from telemetry.arrays import ENDS, End
-from telemetry.motion import EndSummary, SpeedSide, SpeedSummary, TravelSummary
+from telemetry.motion import EndSummary, PlaneSummary, SpeedSide, SpeedSummary, TravelSummary
 from telemetry.summary.results import LapSummary
 from telemetry.summary.wording import number
 
@@ -93,14 +93,19 @@ class EndAt:
     plane: Plane = "wheel"
 
     @property
+    def here(self) -> PlaneSummary:
+        """Its numbers there."""
+        return self.end.wheel if self.plane == "wheel" else self.end.shaft
+
+    @property
     def travel(self) -> TravelSummary:
         """Travel there."""
-        return self.end.wheel.travel if self.plane == "wheel" else self.end.shaft.travel
+        return self.here.travel
 
     @property
     def speed(self) -> SpeedSummary:
         """Speed there."""
-        return self.end.wheel.speed if self.plane == "wheel" else self.end.shaft.speed
+        return self.here.speed
 
     @property
     def stroke_mm(self) -> float:
