@@ -162,15 +162,7 @@ __all__ = [
 
 
 def print_review(summary: Summary, console: Console, *, sheet: SetupSheet | None = None) -> None:
-    """Print a review: sentences first, then both ends, balance, places, laps, and what is wrong with the log.
-
-    Parameters
-    ----------
-    console : Console
-        Readable from 80 columns on, with and without colour.
-    sheet : SetupSheet, optional
-        Printed as well when given.
-    """
+    """Print a review: sentences, both ends, balance, places, laps, the setup sheet where given, faults of the log."""
     print_document(review_document(whole_run(summary), sheet=sheet), console)
 
 

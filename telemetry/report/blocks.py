@@ -23,16 +23,9 @@ class Medium(IntEnum):
 
 @dataclass(frozen=True)
 class Number:
-    """A cell with a number: its metric reads it of ``subject`` and has the decimals.
+    """A cell with a number: its metric reads it of ``subject`` (None where it is not known) and has the decimals.
 
-    Parameters
-    ----------
-    subject : Any
-        What the metric reads from: an `EndAt`, or the number itself; None where it is not known.
-    ci : tuple of float, optional
-        Interval of the number itself.
-    error : float, optional
-        Its standard error.
+    ``ci`` is the interval of the number itself, ``error`` its standard error.
     """
 
     subject: Any
@@ -60,16 +53,9 @@ class Number:
 class Spot:
     """A cell with a place of the lap: a screen makes a link of it.
 
-    Parameters
-    ----------
-    lap : int or None
-        A lap on which it was; None where no lap is meant.
-    distance_m : float or None
-        Along that lap. [m]
-    span_m : (float, float) or None
-        The stretch to look at, along the lap; None is a little on both sides of ``distance_m``. [m]
-    span_s : (float, float) or None
-        The same by time, since the start of the lap, or of the run without one, where no distance is known. [s]
+    ``lap`` is one on which it was, None where no lap is meant, ``distance_m`` along it. ``span_m`` is the stretch to
+    look at, None for a little on both sides; ``span_s`` the same by time since the start of the lap, or of the run
+    without one, where no distance is known.
     """
 
     words: str
@@ -96,13 +82,7 @@ class LapName:
 
 
 class Said(str):
-    """A text that knows the places and laps in it: printed as it is, or each of them as a link.
-
-    Parameters
-    ----------
-    parts : iterable of str, Spot or LapName
-        In the order in which they are read.
-    """
+    """A text that knows its ``parts``, places and laps among them: printed as it is, or each of them as a link."""
 
     __slots__ = ("parts",)
     parts: tuple["str | Spot | LapName", ...]
@@ -153,17 +133,10 @@ class Sentence:
 class Answer:
     """What is said first: the first finding, or that nothing asks for a change.
 
-    Parameters
-    ----------
-    headline : str
-        The largest words of a page.
-    why, todo : str
-        What shows it and what to try, in short; a terminal has both in the findings below, but for what is ``grave``:
-        a damper in doubt, with what to do before riding on.
-    others : tuple of str
-        What else there is to say, a sentence each.
-    trust, mark : str
-        The state of the log in a sentence, and in few words; ``sound`` is whether nothing is wrong with it.
+    ``headline`` has the largest words of a page, ``why`` and ``todo`` what shows it and what to try, in short; a
+    terminal has both in the findings below, but for what is ``grave``: a damper in doubt, with what to do before
+    riding on. ``others`` is what else there is to say; ``trust`` (a sentence) and ``mark`` (few words) say the state
+    of the log, and ``sound`` whether nothing is wrong with it.
     """
 
     headline: str
@@ -389,12 +362,7 @@ _NAMED = re.compile(
 
 
 class Places:
-    """The places of one review.
-
-    Parameters
-    ----------
-    summary : Summary
-    """
+    """The places of one review."""
 
     def __init__(self, summary: Summary) -> None:
         self._summary = summary

@@ -174,16 +174,10 @@ def check_log(
     measured: "Measured | None" = None,
     wanted: tuple[str, ...] = WANTED,
 ) -> LogCheck:
-    """What a log holds and, once it was measured, what can be judged from it.
+    """What a log holds and, once it was ``measured``, what can be judged from it.
 
-    Parameters
-    ----------
-    meanings : tuple of Proposal
-        What its columns mean; rates are not known without that of time.
-    measured : Measured, optional
-        From `telemetry.review.measure`, of the same log.
-    wanted : tuple of str
-        Meanings that a review needs; those without a column are told.
+    ``meanings`` of its columns: rates are not known without that of time. ``wanted`` are those that a review needs; the
+    ones without a column are told.
     """
     t_s = _time_s(log, next((p.column for p in meanings if p.meaning == "time"), None))
     not_found = tuple(name for name in wanted if name not in {p.meaning for p in meanings})

@@ -124,18 +124,9 @@ def debrief_document(
 ) -> Document:
     """The debrief of a run as a document: its page, and the whole review behind it where ``appendix`` is set.
 
-    Parameters
-    ----------
-    traces : Traces, optional
-        Of the same run; without them there is no picture.
-    comparison : Comparison, optional
-        Stands in the appendix.
-    sheet : SetupSheet, optional
-        How the motorcycle stood.
-    details : Details, optional
-        Who, when and where; those of the sheet by default.
-    expected : Expected, optional
-        What the step is expected to do; where it is missing the page says that it was not computed.
+    Without ``traces`` of the run there is no picture. The ``sheet`` says how the motorcycle stood and, without
+    ``details``, who, when and where. ``expected`` is what the step is expected to do; without it the page says that
+    it was not computed. The ``comparison`` stands in the appendix.
     """
     details = details or details_of(sheet)
     picture = lap_travel(summary, traces, Places(summary).worst_lap()) if traces is not None else None
@@ -316,17 +307,7 @@ def debrief_html(
 ) -> str:
     """The debrief of a run as one HTML page to pin up: no script, nothing loaded from anywhere, one printed page.
 
-    Parameters
-    ----------
-    summary, traces, comparison, sheet, details, expected, appendix
-        As of `debrief_document`.
-    paper : {"A4", "letter"}
-        What it is printed on.
-
-    Returns
-    -------
-    str
-        HTML; every text in it is escaped.
+    All but ``paper``, on which it is printed, is as of `debrief_document`; every text in it is escaped.
     """
     page = debrief_document(
         summary, traces, comparison, sheet=sheet, details=details, expected=expected, appendix=appendix
@@ -368,17 +349,7 @@ def usual_lap_s(laps: Sequence[LapSummary]) -> float | None:
 
 
 def card_svg(scene: Drawn, title: str, says: Sequence[str], places: Sequence[str]) -> str:
-    """The rider's page as one picture file: what matters, the map, the places.
-
-    Parameters
-    ----------
-    title : str
-        Which run.
-    says : sequence of str
-        The first is the largest.
-    places : sequence of str
-        Worst first.
-    """
+    """The rider's page as one picture file: which run, what it ``says`` (the largest first), the map, ``places``."""
     body, y = [], _MARGIN + 20.0
     body.append(svg_text(_MARGIN, y, title[:70], font_size="20", class_="quiet-words"))
     for index, words in enumerate(says):

@@ -94,14 +94,8 @@ def review_document(
 ) -> Document:
     """A review in the order in which it is read.
 
-    Parameters
-    ----------
-    scope : Scope
-        The run, or one lap of it: sections of what only a whole run tells are of the run in either case.
-    traces : Traces, optional
-        Of the same run: with them there are the pictures of a lap and of its map.
-    sheet : SetupSheet, optional
-        Told as well when given.
+    Sections of what only a whole run tells are of the run also where the scope is a lap. With ``traces`` of the run
+    there are the pictures of a lap and of its map; a setup ``sheet`` is told when given.
     """
     summary = scope.summary
     sections = (
@@ -211,12 +205,8 @@ def findings_section(summary: Summary) -> Section | None:
 def stretch_document(scope: Scope, corner: Corner | None = None, *, zoomed: bool = False) -> Document:
     """The numbers of both ends and their balance, of the scope as it is: a run, a lap or a stretch of it.
 
-    Parameters
-    ----------
-    corner : Corner, optional
-        The one that a stretch shows: the bumps of all laps in it are told as well.
-    zoomed : bool
-        Whether the scope is a stretch, which has too few bumps for a balance of its own.
+    With a ``corner`` the bumps of all laps in it are told as well. A stretch (``zoomed``) has too few bumps for a
+    balance of its own.
     """
     balance = stretch_balance_section(scope, corner) if zoomed else balance_section(scope)
     return linked(document("", "", ends_section(scope), balance), scope.summary)

@@ -94,18 +94,9 @@ def _multiples(low: float, high: float, step: float) -> list[float]:
 def level_axis(
     y: Scale, left: float, right: float, unit: str, about: int, *, zero: bool = True, per: float = 1
 ) -> str:
-    """Level lines at round values, with the values at their left: a group that says its scale.
+    """Level lines at ``about`` round values, with the values at their left: a group that says its scale.
 
-    Parameters
-    ----------
-    unit : str
-        Of the values; "" for none.
-    about : int
-        So many lines.
-    zero : bool
-        Also one at 0.
-    per : float
-        How many of the unit are one of the scale: 1 in the scale's own.
+    ``unit`` is that of the values, ``per`` how many of it are one of the scale, ``zero`` whether there is a line at 0.
     """
     low, high = y.low if zero else 0.0, y.high
     parts = []
@@ -139,10 +130,7 @@ _AXIS = re.compile(r'<g data-(level|across)="([^"]*)">.*?</g>', re.DOTALL)
 def with_other_axes(picture: str, per: Callable[[str], float | None]) -> str:
     """A picture of which the axes stand in other units, with round values again.
 
-    Parameters
-    ----------
-    per : callable
-        How many of the other unit are one of a unit; None where the unit stays.
+    ``per`` gives how many of the other unit are one of a unit; None where the unit stays.
     """
 
     def anew(found: re.Match[str]) -> str:

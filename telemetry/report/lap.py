@@ -715,12 +715,9 @@ class Overlay:
 
 
 def overlay(runs: Sequence[tuple[Summary, ColumnOf]]) -> Overlay | None:
-    """Runs over each other by distance; None where one of them has no lap at pace with its distance.
+    """Runs over each other by distance, each with a function that gives a column of its traces.
 
-    Parameters
-    ----------
-    runs : sequence of (Summary, callable)
-        The first is what the others are compared with; the callable gives a column of the traces.
+    The first is what the others are compared with; None where one of them has no lap at pace with its distance.
     """
     length_m = lap_length_m(runs[0][0].laps)
     if length_m is None:

@@ -117,12 +117,9 @@ def _answer(comparison: Comparison) -> Answer:
 
 
 def worked_words(comparison: Comparison) -> tuple[str, ...]:
-    """Whether the change did what it should, from what to what, and what else it kept or cost.
+    """Whether the change did what it should (first), from what to what, and what else it kept or cost.
 
-    Returns
-    -------
-    tuple of str
-        The first is the answer; empty where it is not known what the change should move.
+    Empty where it is not known what the change should move.
     """
     wanted = [row for row in comparison.metrics if row.expected and row.difference is not None]
     if not wanted:
@@ -312,15 +309,7 @@ def season_picture(groups: Sequence[SeasonGroup], metric: Metric) -> SeasonPictu
 
 
 def season_document(records: Iterable[RunRecord], metric: Metric, by: GroupBy = "circuit") -> Document:
-    """One number over a season.
-
-    Parameters
-    ----------
-    metric : Metric
-        One of `telemetry.summary.LAP_METRICS`.
-    by : {"circuit", "bike", "date"}
-        What the runs are put together by.
-    """
+    """One of `telemetry.summary.LAP_METRICS` over a season, its runs put together by circuit, bike or date."""
     records = tuple(records)
     points = season_points(records, metric)
     groups = season_groups(points, by)
@@ -467,13 +456,7 @@ def print_prediction(prediction: Prediction, console: Console) -> None:
 
 
 def prediction_html(tried: Tried) -> str:
-    """A prediction as one self-contained page, with both rides drawn.
-
-    Returns
-    -------
-    str
-        HTML without scripts or anything from outside.
-    """
+    """A prediction as one self-contained page without scripts, with both rides drawn."""
     return document_html(prediction_document(tried.prediction, tried), heading="Try: ", style=STYLE)
 
 

@@ -75,17 +75,9 @@ _SIDES = ("before", "after")
 
 
 def side_view(before: Bike, after: Bike) -> str:
-    """Both attitudes with rider on one ground line: wheels, fork, swingarm, steering axis to the ground, mass.
+    """Both attitudes with rider on one ground line, as SVG: wheels, fork, swingarm, steering axis, mass.
 
-    Parameters
-    ----------
-    before, after : Bike
-        With what sag needs, and fork offset.
-
-    Returns
-    -------
-    str
-        SVG; before dashed grey, after in the colours of the ends.
+    Before dashed grey, after in the colours of the ends; the bike files have what sag needs, and fork offset.
     """
     height, ground = 330.0, 292.0
     length = max(wheelbase_mm(before), wheelbase_mm(after))
@@ -289,13 +281,7 @@ def print_stand(stand: Stand, console: Console) -> None:
 
 
 def stand_html(result: StandResult) -> str:
-    """The stand as one self-contained page, with its pictures.
-
-    Returns
-    -------
-    str
-        HTML without scripts or anything from outside.
-    """
+    """The stand as one self-contained page without scripts, with its pictures."""
     return document_html(stand_document(result.stand, result), heading="At the stand: ", style=STYLE)
 
 

@@ -127,17 +127,9 @@ class Dataset:
         return path
 
     def records(self, *, laps: bool = True) -> tuple[RunRecord, ...]:
-        """All records, by path of the log.
+        """All records, by path of the log; without ``laps`` not their numbers, which is faster.
 
-        Parameters
-        ----------
-        laps : bool
-            False reads what is known of a run without its numbers, which is faster.
-
-        Raises
-        ------
-        LogbookError
-            If a file is damaged.
+        Raises `LogbookError` if a file is damaged.
         """
         columns = None if laps else [column.name for column in _OF_RUN]
         found = (record for path in self._files() for record in _records(path, columns))
