@@ -35,7 +35,7 @@ from telemetry.report.blocks import (
 from telemetry.report.document import CLOSING, answer, lap_travel, review_document
 from telemetry.report.drawings import drawn, svg_element, svg_picture, svg_text
 from telemetry.report.figures import whole_run
-from telemetry.report.lap import Drawn, Small, quickest_lap, track_picture
+from telemetry.report.lap import Drawn, quickest_lap, track_picture
 from telemetry.report.printers import document_html
 from telemetry.report.runs import comparison_document
 from telemetry.setup import Comparison, SetupSheet, section_time_s, sections, settings
@@ -208,9 +208,8 @@ def _small(picture: Section) -> Section:
     figure = next(block for block in picture.blocks if isinstance(block, Figure))
     words = "Front above, rear below, both outwards from full extension. Numbers: corners. "
     words += "Wedge: bottomed; ring (front) or square (rear): topped out."
-    return replace(
-        picture, name="picture", blocks=(Figure("small", Small(figure.picture), words),), medium=Medium.PAPER
-    )
+    small = Figure("small", replace(figure.picture, small=True), words)
+    return replace(picture, name="picture", blocks=(small,), medium=Medium.PAPER)
 
 
 def _six(summary: Summary) -> Section | None:

@@ -10,7 +10,7 @@ import numpy as np
 
 from telemetry.arrays import ENDS, End, FloatArray
 from telemetry.report.figures import MARKS, Curve, Drawing, Halves, SeasonPicture, Upright
-from telemetry.report.lap import Small, TrackPicture, TravelPicture, pieces, thinned
+from telemetry.report.lap import TrackPicture, TravelPicture, pieces, thinned
 
 
 def svg_element(name: str, *children: str, **attributes: str | float) -> str:
@@ -198,11 +198,12 @@ def _x_axis(scale: Scale, y: float, label: str, values: Iterable[float]) -> list
     return [*parts, svg_text(scale.stop, y + 28, label, text_anchor="end", class_="quiet")]
 
 
-def _lap(picture: TravelPicture, reach: float = 125.0) -> str:
+def _lap(picture: TravelPicture) -> str:
     """Wheel travel of both ends over one lap: compression upwards in front, downwards at the rear.
 
     Filled wedge: bottomed; front ring or rear open square: topped out; wave: the rear rang.
     """
+    reach = 82.0 if picture.small else 125.0
     height, middle = 106.0 + 2 * reach, 25.0 + reach
     most = max(picture.stroke_mm.values(), default=125.0)
     x = Scale(float(picture.x[0]), float(picture.x[-1]), _LEFT, _RIGHT)
@@ -427,7 +428,6 @@ def _mark(x: float, y: float, kind: int, *, filled: bool) -> str:
 
 DRAW: dict[type, Callable[[Any], str]] = {
     TravelPicture: _lap,
-    Small: lambda small: _lap(small.picture, 82.0),
     Halves: _halves,
     TrackPicture: _map,
     SeasonPicture: _season,

@@ -397,25 +397,21 @@ def stretch_balance_section(scope: Scope, corner: Corner | None) -> Section | No
 
 def speed_rows(balance: Balance) -> list[Row]:
     """What, compression, rebound: the same bump first, then all riding."""
+    bump, speed, whole = balance.same_bump, balance.speed, balance.speed_ratio
     rows: list[Row] = []
-    bump = balance.same_bump
     if bump is not None:
-        rows.append(
-            (f"peak speed on the same bump, {bump.pairs} clear", *_both(bump.compression, bump.rebound))
-        )
+        first = f"peak speed on the same bump, {bump.pairs} clear"
+        rows = [(first, *_both(bump.compression, bump.rebound))]
         rows += [_bump_group(group) for group in bump.groups if group.kind in ("size", "grain", "disturbed")]
-    whole = balance.speed_ratio
-    rows.append(("all riding, RMS speed", Number(whole.compression, RATIO), Number(whole.rebound, RATIO)))
-    speed = balance.speed
+    found = [("RMS speed", whole.compression, whole.rebound)]
     if speed is not None:
-        sides = (speed.compression, speed.rebound)
-        split = f"{number(speed.split_mm_s)} mm/s"
-        rows.append(
-            ("all riding, 10th to 90th percentile of speed", *(Number(side.slope, RATIO) for side in sides))
-        )
-        rows.append((f"all riding, below {split}", *(Number(side.low, RATIO) for side in sides)))
-        rows.append((f"all riding, above {split}", *(Number(side.high, RATIO) for side in sides)))
-    return rows
+        down, up, split = speed.compression, speed.rebound, f"{number(speed.split_mm_s)} mm/s"
+        found += [
+            ("10th to 90th percentile of speed", down.slope, up.slope),
+            (f"below {split}", down.low, up.low),
+            (f"above {split}", down.high, up.high),
+        ]
+    return rows + [(f"all riding, {name}", Number(a, RATIO), Number(b, RATIO)) for name, a, b in found]
 
 
 def _both(compression: Ratio, rebound: Ratio) -> Row:

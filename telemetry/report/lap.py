@@ -144,13 +144,9 @@ def _deepest(travel_mm: FloatArray) -> float:
 
 def _means(distance_m: FloatArray, values: FloatArray, low: float, high: float) -> FloatArray:
     """Mean of the values at each of `CORNER_POINTS` points from low to high; NaN where there is none."""
-    use = np.isfinite(values) & (distance_m >= low) & (distance_m <= high)
-    at = np.clip(
-        ((distance_m[use] - low) * CORNER_POINTS / (high - low)).astype(np.int64), 0, CORNER_POINTS - 1
-    )
-    count = np.bincount(at, minlength=CORNER_POINTS)
-    total = np.bincount(at, weights=values[use], minlength=CORNER_POINTS)
-    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
+    use = (distance_m >= low) & (distance_m <= high)
+    at = ((distance_m[use] - low) * CORNER_POINTS / (high - low)).astype(np.int64)
+    return _cell_means(np.clip(at, 0, CORNER_POINTS - 1), values[use], CORNER_POINTS)
 
 
 def _unlike(along: Mapping[End, FloatArray], laps: list[int], chosen: int | None) -> float:
@@ -362,13 +358,7 @@ class TravelPicture:
     dividers: tuple[Band, ...] = ()
     masked: dict[End, tuple[Band, ...]] = field(default_factory=dict)
     usual: dict[End, tuple[FloatArray, FloatArray, FloatArray]] = field(default_factory=dict)
-
-
-@dataclass(frozen=True)
-class Small:
-    """The picture of a lap with half the height, for a page that holds more than it."""
-
-    picture: TravelPicture
+    small: bool = False  # with less height, for a page that holds more than it
 
 
 @dataclass(frozen=True)
@@ -405,8 +395,8 @@ class TrackPicture:
     """What the map shows.
 
     ``axis`` is where each point of the line lies on the travel picture's axis, ``distance_m`` along its lap (empty
-    without a map). ``straight`` is the title of
-    that axis when the log has no position: the line is then straight and x runs along it.
+    without a map). ``straight`` is the title of that axis when the log has no position: the line is then straight and
+    x runs along it.
     """
 
     x_m: FloatArray

@@ -6,7 +6,6 @@ from dataclasses import replace
 from statistics import fmean
 
 import numpy as np
-from rich.console import Console
 
 from telemetry.arrays import ENDS, End, FloatArray
 from telemetry.prediction import Prediction, StepEffect, Tried, TryRow, TryWay, Wish
@@ -35,7 +34,7 @@ from telemetry.report.blocks import (
 from telemetry.report.drawings import WIDTH, svg_element, svg_line, svg_picture, svg_text
 from telemetry.report.figures import MARKS, Curve, Drawing, Halves, SeasonPicture, mirrored_picture
 from telemetry.report.lap import stretch
-from telemetry.report.printers import document_html, print_document
+from telemetry.report.printers import document_html
 from telemetry.report.stand import changed_words, knob_words
 from telemetry.season import GroupBy, RunRecord, SeasonGroup, SeasonPoint, season_groups, season_points
 from telemetry.setup import Comparison, LapValues, MetricComparison
@@ -354,10 +353,7 @@ MARK_WORDS = ("circle", "diamond", "square", "triangle", "cross", "star")
 
 
 def _group_columns(by: GroupBy) -> tuple[Column, ...]:
-    return (
-        Column(by, words=True),
-        *(Column(label) for label in ("runs", "mean of the runs", "lowest run", "highest run")),
-    )
+    return (*words_columns(by), *map(Column, ("runs", "mean of the runs", "lowest run", "highest run")))
 
 
 def _group_row(group: SeasonGroup, metric: Metric) -> Row:
@@ -367,16 +363,14 @@ def _group_row(group: SeasonGroup, metric: Metric) -> Row:
     return (group.name, str(len(group.points)), *(_number(value, metric) for value in numbers))
 
 
+def _named(by: GroupBy) -> list[str]:
+    """What a run is told by, what the runs are put together by first."""
+    return sorted(("run", "date", "bike", "circuit"), key=lambda label: label != by)
+
+
 def _columns(by: GroupBy) -> tuple[Column, ...]:
-    words = [Column(label, words=True) for label in ("run", "date", "bike", "circuit")]
-    first = next(column for column in words if column.label == by)
-    return (
-        first,
-        *(column for column in words if column is not first),
-        Column("laps"),
-        *(Column(label) for label in ("mean", "lowest lap", "highest lap")),
-        Column("change"),
-    )
+    figures = ("laps", "mean", "lowest lap", "highest lap", "change")
+    return (*words_columns(*_named(by)), *map(Column, figures))
 
 
 def _rows(groups: Sequence[SeasonGroup], metric: Metric, by: GroupBy) -> list[Row]:
@@ -400,8 +394,7 @@ def _rows(groups: Sequence[SeasonGroup], metric: Metric, by: GroupBy) -> list[Ro
             change = changes[point]
             rows.append(
                 (
-                    words[by],
-                    *(cell for label, cell in words.items() if label != by),
+                    *(words[label] for label in _named(by)),
                     str(point.laps) if point.laps else "whole run",
                     *(_number(value, metric) for value in (point.value, point.low, point.high)),
                     UNKNOWN if change is None else f"{change:+.{metric.digits}f}".replace("-", "−"),
@@ -424,18 +417,15 @@ WAY_COLUMNS = (
     Column("change only this", words=True), Column("now"), Column("to"), Column("with the tool", words=True),
     Column("gives (90 %)", words=True),
 )  # fmt: skip
-STEP_COLUMNS = (
-    "median travel", "95th perc. of travel", "travel left", "compr. RMS", "rebound RMS", "compr. rear/front",
-    "rebound rear/front",
-)  # fmt: skip
-STEP_KEYS = (
-    ("travel.median_mm", 1),
-    ("travel.p95_mm", 1),
-    ("travel.left_mm", 1),
-    ("speed.compression.rms_mm_s", 1),
-    ("speed.rebound.rms_mm_s", 1),
-    ("balance.speed_ratio.compression", 3),
-    ("balance.speed_ratio.rebound", 3),
+# What a step of an adjuster is told by: heading, key, decimals.
+STEPS = (
+    ("median travel", "travel.median_mm", 1),
+    ("95th perc. of travel", "travel.p95_mm", 1),
+    ("travel left", "travel.left_mm", 1),
+    ("compr. RMS", "speed.compression.rms_mm_s", 1),
+    ("rebound RMS", "speed.rebound.rms_mm_s", 1),
+    ("compr. rear/front", "balance.speed_ratio.compression", 3),
+    ("rebound rear/front", "balance.speed_ratio.rebound", 3),
 )
 PLACE_CHANGE_COLUMNS = (
     Column("", words=True),
@@ -448,11 +438,6 @@ PLACE_CHANGE_COLUMNS = (
 _PLACE_KEYS = tuple(
     f"{end}.travel.{name}" for end in ("front", "rear") for name in ("median_mm", "p95_mm", "max_mm")
 )
-
-
-def print_prediction(prediction: Prediction, console: Console) -> None:
-    """Print a prediction."""
-    print_document(prediction_document(prediction), console)
 
 
 def prediction_html(tried: Tried) -> str:
@@ -535,7 +520,7 @@ def _steps(effects: Sequence[StepEffect], *, drawn: bool) -> Section | None:
     """One step of every adjuster against the main numbers, on paper drawn as well."""
     tables = [
         table(
-            (Column(title, words=True), *map(Column, STEP_COLUMNS)),
+            (Column(title, words=True), *(Column(words) for words, _, _ in STEPS)),
             [step_cells(effect) for effect in effects if effect.key.startswith(end)],
         )
         for end, title in (("front", "Front wheel"), ("rear", "Rear wheel"))
@@ -551,14 +536,12 @@ def _steps(effects: Sequence[StepEffect], *, drawn: bool) -> Section | None:
 def steps_picture(effects: Sequence[StepEffect]) -> str:
     """What one step of every adjuster does to the main numbers, as bars: a row each, a column for each number."""
     top, row_height, label_width = 30.0, 22.0, 190.0
-    width = (WIDTH - label_width) / len(STEP_KEYS)
-    changes = [[_step_change(effect, key) for key, _ in STEP_KEYS] for effect in effects]
-    largest = [
-        max((abs(one[k] or 0.0) for one in changes), default=0.0) or 1.0 for k in range(len(STEP_KEYS))
-    ]
+    width = (WIDTH - label_width) / len(STEPS)
+    changes = [[_step_change(effect, key) for _, key, _ in STEPS] for effect in effects]
+    largest = [max((abs(one[k] or 0.0) for one in changes), default=0.0) or 1.0 for k in range(len(STEPS))]
     foot = top + row_height * len(effects)
     body = []
-    for k, words in enumerate(STEP_COLUMNS):
+    for k, (words, _, _) in enumerate(STEPS):
         middle = label_width + (k + 0.5) * width
         cut = words.rindex(" ")
         for line_y, part in ((8, words[:cut]), (17, words[cut + 1 :])):
@@ -569,7 +552,7 @@ def steps_picture(effects: Sequence[StepEffect]) -> str:
         end = effect.key.split(".")[0]
         words = f"{knob_words(effect.key)} {effect.step:+.3g}"
         body.append(svg_text(0, y + 3, words, class_=f"{end} tick"))
-        for k, (change, (_, decimals)) in enumerate(zip(cells, STEP_KEYS, strict=True)):
+        for k, (change, (_, _, decimals)) in enumerate(zip(cells, STEPS, strict=True)):
             if change is None:
                 continue
             middle, length = label_width + (k + 0.5) * width, 0.42 * width * abs(change) / largest[k]
@@ -582,7 +565,7 @@ def steps_picture(effects: Sequence[StepEffect]) -> str:
 
 
 def _step_change(effect: StepEffect, key: str) -> float | None:
-    """The change of one of `STEP_KEYS` by a step, at the end of the adjuster."""
+    """The change of one of `STEPS` by a step, at the end of the adjuster."""
     end = effect.key.split(".")[0]
     return effect.changes.get(key if key.startswith("balance") else f"{end}.{key}")
 
@@ -644,7 +627,7 @@ def both_rides(x: FloatArray, old: dict[End, FloatArray], new: dict[End, FloatAr
 
 def step_cells(effect: StepEffect) -> tuple[str, ...]:
     """The changes of one step at its own end and of rear over front, as printed."""
-    cells = (signed(_step_change(effect, key), decimals) for key, decimals in STEP_KEYS)
+    cells = (signed(_step_change(effect, key), decimals) for _, key, decimals in STEPS)
     return (f"{knob_words(effect.key.split('.', 1)[1])} {effect.step:+.3g}", *cells)
 
 

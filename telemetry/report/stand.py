@@ -3,7 +3,6 @@
 from collections.abc import Callable, Iterable, Iterator, Sequence
 
 import numpy as np
-from rich.console import Console
 
 from telemetry.arrays import ENDS, FloatArray
 from telemetry.balance import BounceTest
@@ -56,7 +55,7 @@ from telemetry.report.drawings import (
     unit_of_title,
 )
 from telemetry.report.figures import Drawing, mirrored_picture
-from telemetry.report.printers import document_html, print_document, style_sheet
+from telemetry.report.printers import document_html, style_sheet
 from telemetry.stand import (
     SAG_AGREES_MM,
     Changed,
@@ -273,11 +272,6 @@ svg .before { stroke: #8b93a0 !important; stroke-dasharray: 5 4; }
 @media (max-width: 40rem) { .numbers { columns: 1; } }
 svg .bone.before { stroke-width: 2; } svg .mass.before { fill: #fff; } svg .dot.before { stroke-dasharray: none; }
 """
-
-
-def print_stand(stand: Stand, console: Console) -> None:
-    """Print the stand: warnings, what was changed, what moved most, what to recheck, every number."""
-    print_document(stand_document(stand), console)
 
 
 def stand_html(result: StandResult) -> str:
@@ -626,11 +620,6 @@ def push_words(test: BounceTest) -> str:
     words = f"{count_word(len(test.pushes), 'push', 'pushes')} found, {len(test.pushes) - len(bad)} usable."
     left = "; ".join(f"at {push.start_s:.1f} s: {push.bad}" for push in bad[:MOST_PUSHES])
     return f"{words} Left out {left}." if left else words
-
-
-def print_bounce(test: BounceTest, notes: Iterable[QualityNote], console: Console) -> None:
-    """Print a bounce test: the verdict first, then the numbers."""
-    print_document(bounce_document(test, notes), console)
 
 
 def bounce_html(test: BounceTest, notes: Iterable[QualityNote] = ()) -> str:
