@@ -315,9 +315,9 @@ def end_row(metric: Metric, ends: Mapping[End, Any]) -> Row:
     return (metric.heading, *(Number(ends[end], metric) if end in ends else UNKNOWN for end in ENDS))
 
 
-def metric_column(metric: Metric, end: End | None = None, medium: Medium = Medium.TERMINAL) -> Column:
-    """A column of one metric, of one end where it is said."""
-    return Column(f"{end} {metric.heading}" if end else metric.heading, end=end, medium=medium)
+def metric_column(metric: Metric) -> Column:
+    """A column of one metric."""
+    return Column(metric.heading)
 
 
 # Intervals stand in the tables and in the findings.

@@ -321,11 +321,10 @@ _BIG, _PLAIN = (30.0, 38), (22.0, 54)
 
 @dataclass(frozen=True)
 class SectionTime:
-    """A section of the lap: the best time and its lap, and the median over the laps at pace. [s]"""
+    """A section of the lap: the best time, and the median over the laps at pace. [s]"""
 
     name: str
     best_s: float
-    best_lap: int
     typical_s: float
 
 
@@ -334,10 +333,8 @@ def section_times(summary: Summary) -> tuple[SectionTime, ...]:
     laps = [lap for lap in laps_at_pace(summary.laps) if lap.passing_s]
     found = []
     for name, start, end in sections(summary.corners, lap_length_m(summary.laps)) if laps else ():
-        times = [(time, lap.lap) for lap in laps if (time := section_time_s(lap.passing_s, start, end))]
-        if times:
-            best_s, lap = min(times)
-            found.append(SectionTime(name, best_s, lap, median(time for time, _ in times)))
+        if times := [time for lap in laps if (time := section_time_s(lap.passing_s, start, end))]:
+            found.append(SectionTime(name, min(times), median(times)))
     return tuple(found)
 
 
