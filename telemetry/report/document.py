@@ -36,13 +36,18 @@ from telemetry.report.blocks import (
     without_intervals,
     words_columns,
 )
-from telemetry.report.damping import course_section, damping_section, damping_words, front_damping_words
+from telemetry.report.damping import (
+    course_section,
+    dampers_section,
+    damping_section,
+    damping_words,
+    front_damping_words,
+)
 from telemetry.report.ends import (
     answer_section,
     balance_section,
     bump_section,
     chassis_section,
-    dampers_section,
     ends_section,
     frequencies_section,
     places_section,

@@ -48,7 +48,6 @@ from telemetry.report.figures import (
     Scope,
     ZoneDots,
     bump_picture,
-    force_picture,
     ratio_picture,
     response_picture,
     spectra_picture,
@@ -542,64 +541,6 @@ def _bumps_used(bump: SameBump) -> str:
         + ".",
     ]
     return " ".join(words for words in said if words)
-
-
-def dampers_section(scope: Scope) -> Section | None:
-    """How the dampers were used, by the curves in the bike file."""
-    columns = (
-        Column("where on its curve", words=True),
-        *(
-            Column(f"{end} {what}", end=end)
-            for what in ("time [%]", "work [%]", "mean force [N]")
-            for end in ENDS
-        ),
-    )
-    summary = scope.summary
-    return section(
-        "dampers",
-        "Dampers, at the shaft, by the curves in the bike file",
-        *(
-            Figure(
-                f"force-{end}",
-                picture,
-                "Force over speed; the shade is the time spent at each speed. The adjusters are written where each "
-                "acts.",
-                Medium.SCREEN,
-            )
-            for end in ENDS
-            if (picture := force_picture(summary, end)) is not None
-        ),
-        table(columns, damper_rows(summary)),
-        *notes(damper_words(summary) if summary.damper_work else ""),
-    )
-
-
-def damper_rows(summary: Summary) -> list[Row]:
-    """Part of the curve, then time, work and mean force of front and rear; one row a part."""
-    ends = [summary.damper_work.get(end) for end in ENDS]
-    rows: dict[str, Row] = {}
-    for i, part in enumerate(next((use.regions for use in ends if use), ())):
-        here = [use.regions[i] if use else None for use in ends]
-        rows[f"{part.direction}, {part.speeds}"] = (
-            *(number(100 * one.time_share) if one else UNKNOWN for one in here),
-            *(number(100 * one.work_share) if one else UNKNOWN for one in here),
-            *(number(abs(one.mean_force_n)) if one else UNKNOWN for one in here),
-        )
-    return [(name, *cells) for name, cells in sorted(rows.items())]
-
-
-def damper_words(summary: Summary) -> str:
-    """What acts where on the curve, and the heat of the dampers: mean power and joules a lap."""
-    heat = "; ".join(
-        f"{end}: {number(use.hydraulic_w)} W on average"
-        + (f", {number(sum(use.lap_j) / len(use.lap_j) / 1000, 1)} kJ a lap" if use.lap_j else "")
-        + f", split at {number(use.split_mm_s)} mm/s"
-        for end, use in summary.damper_work.items()
-    )
-    return (
-        "Low speed, below the split, is where the clicker (the bleed) acts; high speed is the high-speed adjuster's, "
-        f"else the shim stack's. Heat in the oil, {heat}."
-    )
 
 
 BAND_COLUMNS = (
