@@ -295,6 +295,23 @@ def fold(title: str, *blocks: Block | None, medium: Medium = Medium.PAPER) -> Fo
     return Fold(title, there, medium) if there else None
 
 
+def figure(name: str, picture: Any, caption: str, medium: Medium = Medium.PAPER) -> Figure | None:
+    """A picture with its caption; None without one."""
+    return None if picture is None else Figure(name, picture, caption, medium)
+
+
+def caution(*texts: str, word: str = "CAUTION") -> Caution | None:
+    """A caution of the texts that there are; None without any."""
+    there = tuple(filter(None, texts))
+    return Caution(there, word) if there else None
+
+
+def sentences(texts: Iterable[str], *, verdicts: bool = False) -> Sentences | None:
+    """A list of sentences; None without any."""
+    there = tuple(texts)
+    return Sentences(there, verdicts) if there else None
+
+
 def notes(*words: str) -> Iterator[Sentence]:
     """Remarks below a table; empty ones are left out."""
     return (Sentence(text, "note") for text in words if text)

@@ -32,10 +32,12 @@ from telemetry.report.blocks import (
     Sentences,
     Spot,
     document,
+    figure,
     fold,
     metric_column,
     notes,
     section,
+    sentences,
     table,
     words_columns,
 )
@@ -93,6 +95,11 @@ REJECTED_COLUMNS = (
 _EVIDENCE = 4  # places whose clearest event is shown with its evidence
 
 
+FORCE = (
+    "Force over speed; the shade is the time spent at each speed. The adjusters are written where each acts."
+)
+
+
 def dampers_section(scope: Scope) -> Section | None:
     """How the dampers were used, by the curves in the bike file."""
     columns = (
@@ -107,17 +114,7 @@ def dampers_section(scope: Scope) -> Section | None:
     return section(
         "dampers",
         "Dampers, at the shaft, by the curves in the bike file",
-        *(
-            Figure(
-                f"force-{end}",
-                picture,
-                "Force over speed; the shade is the time spent at each speed. The adjusters are written where each "
-                "acts.",
-                Medium.SCREEN,
-            )
-            for end in ENDS
-            if (picture := force_picture(summary, end)) is not None
-        ),
+        *(figure(f"force-{end}", force_picture(summary, end), FORCE, Medium.SCREEN) for end in ENDS),
         table(columns, damper_rows(summary)),
         *notes(damper_words(summary) if summary.damper_work else ""),
     )
@@ -198,18 +195,15 @@ def _evidence(event: OscillationEvent, index: int) -> Fold | None:
         ),
         fold(
             "What was asked of it",
-            Sentences(tuple(f"{check.question} {check.answer}" for check in event.checks)),
+            sentences(f"{check.question} {check.answer}" for check in event.checks),
             medium=Medium.SCREEN,
-        )
-        if event.checks
-        else None,
+        ),
     )
 
 
 def course_section(scope: Scope) -> Section | None:
     """How well each wheel was damped from lap to lap, as a picture and in words."""
     found = scope.summary.oscillation
-    picture = course_picture(found.course)
     said = []
     for end in (end for end in ("front", "rear") if end in found.course):
         healthy = found.course[end].state not in IN_DOUBT
@@ -221,12 +215,15 @@ def course_section(scope: Scope) -> Section | None:
     return section(
         "course",
         "How well each wheel was damped",
-        None if picture is None else Figure("course", picture, "Damping ratio of the wheel hop, a lap a dot, with 95 % "
-                                            "intervals."),
+        figure(
+            "course",
+            course_picture(found.course),
+            "Damping ratio of the wheel hop, a lap a dot, with 95 % intervals.",
+        ),
         *map(Sentence, said),
         *notes(drift_words(found)),
         medium=Medium.SCREEN,
-    )  # fmt: skip
+    )
 
 
 def damping_words(found: Oscillation) -> str:
@@ -413,7 +410,6 @@ def _verdict(comparison: DamperComparison | BounceComparison) -> Section | None:
 def history_document(damper: str, runs: Sequence[DamperRun]) -> Document:
     """What a damper has been through, oldest outing first."""
     ends = " and ".join(sorted({run.end for run in runs}))
-    picture = outings_picture(runs)
     name = f"damper-{damper.encode().hex()}"  # fit for the page of a screen, whatever people write
     words = "Damping ratio, an outing a dot, with 95 % intervals; dashed: serviced."
     return document(
@@ -422,7 +418,7 @@ def history_document(damper: str, runs: Sequence[DamperRun]) -> Document:
         section(
             "history",
             f"Outings of damper {damper}",
-            None if picture is None else Figure(name, picture, words),
+            figure(name, outings_picture(runs), words),
             table(HISTORY_COLUMNS, history_rows(runs)),
             *notes(HISTORY_WORDS),
         ),

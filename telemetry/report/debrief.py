@@ -15,7 +15,6 @@ from telemetry.laps import lap_length_m, laps_at_pace
 from telemetry.report.blocks import (
     Blank,
     Block,
-    Caution,
     Column,
     Document,
     Facts,
@@ -27,6 +26,7 @@ from telemetry.report.blocks import (
     Sentence,
     Table,
     both_ends,
+    caution,
     document,
     end_row,
     section,
@@ -195,7 +195,7 @@ def _answer(summary: Summary) -> Section | None:
         "The answer",
         Sentence(cut_short(found.headline, _MOST_TITLE), "largest"),
         *(Sentence(_capital(cut_short(text))) for text in rest if text),
-        Caution((cut_short(grave, _MOST_ADVICE),)) if grave else None,
+        caution(cut_short(grave, _MOST_ADVICE)),
     )
 
 

@@ -13,7 +13,6 @@ from telemetry.notes import QualityNote
 from telemetry.report.blocks import (
     Advice,
     Answer,
-    Caution,
     Column,
     Document,
     Figure,
@@ -26,12 +25,15 @@ from telemetry.report.blocks import (
     Sentence,
     Sentences,
     Spot,
+    caution,
     document,
+    figure,
     fold,
     in_short,
     linked,
     notes,
     section,
+    sentences,
     table,
     without_intervals,
     words_columns,
@@ -142,12 +144,11 @@ def facts_of(run: RunInfo) -> str:
 
 def verdict_section(summary: Summary) -> Section | None:
     """The first finding, or that there is none, then what else an engineer would read aloud, and the cautions."""
-    said = cautions(summary)
     return section(
         "verdict",
         "The answer",
         answer(summary),
-        Caution(tuple(said)) if said else None,
+        caution(*cautions(summary)),
         note="Of the whole run, most important first.",
     )
 
@@ -191,7 +192,7 @@ def cautions(summary: Summary) -> list[str]:
     """The cautions of the findings, each once, without those that the verdicts or a longer caution say."""
     found = list(dict.fromkeys(finding.caution for finding in summary.findings if finding.caution))
     said = (*summary.verdicts, *found)
-    return [caution for caution in found if sum(caution in text for text in said) == 1]
+    return [words for words in found if sum(words in text for text in said) == 1]
 
 
 def findings_section(summary: Summary) -> Section | None:
@@ -254,15 +255,11 @@ def use_section(scope: Scope) -> Section | None:
         "Share of the time at each travel. Lines: median, 95th percentile and maximum. Dashed: end of the stroke, and "
         "the other end repeated."
     )
-    figure = Figure("use", use_picture(scope), words)
-    deeper = deeper_picture(scope)
     return section(
         "use",
         f"How the travel was used, at the {scope.plane}",
-        figure,
-        Figure("deeper", deeper, "Share of the time deeper than each travel.", Medium.SCREEN)
-        if deeper
-        else None,
+        Figure("use", use_picture(scope), words),
+        figure("deeper", deeper_picture(scope), "Share of the time deeper than each travel.", Medium.SCREEN),
         medium=Medium.PAPER,
     )
 
@@ -276,16 +273,15 @@ def speeds_section(scope: Scope) -> Section | None:
         + ("; dotted: where low and high shaft speed part" if picture.uprights else "")
         + f". Bandwidth of the speeds: {band}."
     )
-    figure = Figure("speed", picture, words)
-    faster = faster_picture(scope)
+    shares = Figure("speed", picture, words)
     words = (
         "Share of the time above each speed: the axis is logarithmic, so that the fast strokes can be read."
     )
     return section(
         "speeds",
         f"How fast the ends moved, at the {scope.plane}",
-        figure,
-        Figure("faster", faster, words, Medium.SCREEN) if faster else None,
+        shares,
+        figure("faster", faster_picture(scope), words, Medium.SCREEN),
         medium=Medium.PAPER,
     )
 
@@ -464,7 +460,7 @@ def how_section(summary: Summary) -> Section | None:
     return section(
         "how",
         "How it was computed",
-        fold("What was done to the data", Sentences(said)) if said else None,
+        fold("What was done to the data", sentences(said)),
         fold(
             "Bike-file values that the numbers rest on",
             table((Column("bike file", words=True), Column("value")), values),

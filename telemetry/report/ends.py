@@ -35,6 +35,7 @@ from telemetry.report.blocks import (
     Table,
     both_ends,
     end_row,
+    figure,
     fold,
     in_short,
     metric_column,
@@ -630,7 +631,7 @@ def chassis_section(scope: Scope) -> Section | None:
         "chassis",
         "Pitch, heave and weight transfer",
         *map(Sentence, chassis_words(balance)),
-        Figure("zones", zones, ZONES, Medium.SCREEN) if zones else None,
+        figure("zones", zones, ZONES, Medium.SCREEN),
         fold(
             "Pitch, heave and weight transfer in numbers",
             _bands(balance),

@@ -24,10 +24,12 @@ from telemetry.report.blocks import (
     Sentence,
     Sentences,
     Table,
+    caution,
     document,
     fold,
     notes,
     section,
+    sentences,
     table,
     words_columns,
 )
@@ -103,9 +105,9 @@ def _verdict(comparison: Comparison) -> Section | None:
     return section(
         "verdict",
         "The verdict",
-        Caution(comparison.first) if comparison.first else None,
+        caution(*comparison.first),
         _answer(comparison) if comparison.sentences else None,
-        Caution(comparison.cautions, word="NOTE") if comparison.cautions else None,
+        caution(*comparison.cautions, word="NOTE"),
     )
 
 
@@ -465,7 +467,7 @@ def prediction_document(prediction: Prediction, tried: Tried | None = None) -> D
         _place_changes(prediction) if prediction.changed else None,
         *(_wish(wish) for wish in prediction.wishes),
         _steps(prediction.steps, drawn=tried is not None),
-        section("notes", "Not in these numbers", Sentences(prediction.notes)) if prediction.notes else None,
+        section("notes", "Not in these numbers", sentences(prediction.notes)),
     )
     return document(f"{prediction.bike}: {prediction.source}", "", *found)
 
@@ -504,7 +506,7 @@ def _wish(wish: Wish) -> Section | None:
         f"wish-{wish.name}",
         f"To reach {wish.name} {wanted} (now {now}), the least side effect first",
         table(WAY_COLUMNS, (way_cells(way, digits) for way in wish.ways)),
-        Sentences(also) if also else None,
+        sentences(also),
     )
 
 

@@ -35,10 +35,12 @@ from telemetry.report.blocks import (
     Sentence,
     Sentences,
     both_ends,
+    caution,
     document,
     end_row,
     notes,
     section,
+    sentences,
     table,
     words_columns,
 )
@@ -303,21 +305,25 @@ def stand_document(stand: Stand, result: StandResult | None = None) -> Document:
         _numbers(stand),
         _checks(stand),
         _leverage(stand),
-        section("notes", "Not in these numbers", Sentences(stand.notes)) if stand.notes else None,
+        section("notes", "Not in these numbers", sentences(stand.notes)),
     )
     return document(f"{stand.bike}: {stand.source}", "", *found)
 
 
 def _verdict(stand: Stand) -> Section | None:
-    warned = Caution(stand.warnings, "WARNING") if stand.warnings else None
-    caution = Caution((stand.caution,)) if stand.caution else None
-    changed = Sentences(tuple(map(changed_words, stand.changed)), verdicts=True) if stand.changed else None
-    return section("verdict", "What was changed", warned, changed, caution) or Section("verdict", "", ())
+    found = section(
+        "verdict",
+        "What was changed",
+        caution(*stand.warnings, word="WARNING"),
+        sentences(map(changed_words, stand.changed), verdicts=True),
+        caution(stand.caution),
+    )
+    return found or Section("verdict", "", ())
 
 
 def _windows(stand: Stand) -> Section | None:
-    said = tuple(map(window_words, stand.windows))
-    return section("windows", "Sag against its window", Sentences(said) if said else None, note=WINDOW_NOTE)
+    said = sentences(map(window_words, stand.windows))
+    return section("windows", "Sag against its window", said, note=WINDOW_NOTE)
 
 
 def window_words(window: SagWindow) -> str:
@@ -337,9 +343,9 @@ def window_words(window: SagWindow) -> str:
 def _moved(stand: Stand) -> Section | None:
     if not stand.changed:
         return None
-    moved = tuple(moved_words(stand.row(key)) for key in stand.moved_most)
+    moved = sentences(moved_words(stand.row(key)) for key in stand.moved_most)
     nothing = Sentence("Nothing by as much as a tape or a gauge would tell.")
-    return section("moved", "What moves most", Sentences(moved) if moved else nothing)
+    return section("moved", "What moves most", moved or nothing)
 
 
 def _recheck(stand: Stand) -> Section | None:
