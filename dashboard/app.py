@@ -1,24 +1,25 @@
-"""The dashboard as one Dash app: the frame, the way from an address to a page, and what happens when it fails."""
+"""The dashboard as one Dash app: its frame, the way from an address to a page or a debrief, and failures."""
 
 import logging
 import secrets
 from collections.abc import Iterable
+from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
 import flask
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update, set_props
 
-from dashboard import compress, guard, paper, sharing, units
+from dashboard import guard, units
 from dashboard.desk import routes
 from dashboard.desk.desk import Desk
 from dashboard.pages import parts, runs
-from dashboard.pages.entry import pages
-from dashboard.pages.parts import Screen
-from dashboard.shelf import Logbook, Shelf
+from dashboard.pages.parts import Screen, pages
+from dashboard.shelf import Amounts, Logbook, Shelf
 from dashboard.theme import css_variables
 from dashboard.urlstate import View, parse
 from telemetry.errors import BothEndsError, LogbookError
+from telemetry.report import Details, debrief_html, page_to_pdf
 
 log = logging.getLogger(__name__)
 
@@ -87,12 +88,12 @@ def create_app(
     guard.install(
         app.server, hosts=hosts, script_hashes=app.csp_hashes, share_key=share_key, rider_key=rider_key
     )
-    compress.install(app.server)
+    guard.compress_answers(app.server)
     units.install(app.server)
     routes.register(app.server, shelf.desk)
-    paper.register(app.server, shelf)
+    register_debriefs(app.server, shelf)
     if share_key and rider_key:
-        sharing.register(app.server, share_key, rider_key)
+        guard.register_codes(app.server, share_key, rider_key)
     _register_way(app, shelf)
     for page in pages().values():
         if page.register is not None:
@@ -212,3 +213,59 @@ def _tell(error: Exception) -> Any:
         words = f"Something went wrong; it is in the log of the server as {reference}."
     set_props("notice", {"children": words})
     return no_update
+
+
+# While the step is tried on the laps the page asks again after so long. [s]
+_AGAIN_S = 2
+
+
+def register_debriefs(server: flask.Flask, shelf: Shelf) -> None:
+    """``/debrief/RUN`` and ``/debrief/RUN.pdf``, with ``?appendix=1`` and ``?paper=letter``."""
+
+    @server.get("/debrief/<run_id>")
+    def debrief(run_id: str) -> flask.Response:
+        try:
+            amounts = shelf.amounts(run_id)
+            page = page_of(shelf, run_id, amounts)
+        except BothEndsError as error:
+            return flask.Response(str(error), status=404, mimetype="text/plain")
+        answer = flask.Response(page, mimetype="text/html")
+        if not amounts.ready:
+            answer.headers["Refresh"] = str(_AGAIN_S)
+        return answer
+
+    @server.get("/debrief/<run_id>.pdf")
+    def debrief_pdf(run_id: str) -> flask.Response:
+        try:
+            printed = page_to_pdf(page_of(shelf, run_id, shelf.amounts(run_id, wait=True)))
+        except BothEndsError as error:
+            return flask.Response(str(error), status=404, mimetype="text/plain")
+        return flask.Response(printed, mimetype="application/pdf")
+
+
+def page_of(shelf: Shelf, run_id: str, amounts: Amounts) -> str:
+    """The debrief of a run as the address asks for it.
+
+    Raises
+    ------
+    LogbookError
+        If there is no such run.
+    """
+    asked = flask.request.args
+    return debrief_html(
+        amounts.summary,
+        shelf.traces(run_id),
+        sheet=shelf.sheet(run_id),
+        details=details(shelf, run_id),
+        expected=amounts.expected,
+        appendix=asked.get("appendix") == "1",
+        paper="letter" if asked.get("paper") == "letter" else "A4",
+    )
+
+
+def details(shelf: Shelf, run_id: str) -> Details:
+    """Who, when and where, as the logbook says."""
+    entry: Any = next((entry for entry in shelf.runs() if entry.run_id == run_id), None)
+    if entry is None:
+        raise LogbookError(f"there is no run {run_id} in this logbook.")
+    return Details(**{field.name: getattr(entry, field.name) for field in fields(Details)})

@@ -5,12 +5,17 @@ same browser, must not read it (DNS rebinding) or make it do something (cross-si
 with a phone in the same network, a random key in the printed address lets that phone in.
 """
 
+import gzip
 import hmac
+import io
 import logging
+import re
 import secrets
 from collections.abc import Callable, Iterable
+from html import escape
 from urllib.parse import urlsplit
 
+import segno
 from flask import Flask, Request, Response, abort, request
 from werkzeug.exceptions import HTTPException
 
@@ -166,3 +171,87 @@ def ask_for_key(asked: Request, share_key: str, rider_key: str | None = None) ->
 def same(given: str, key: str) -> bool:
     """Whether a key is the right one, in the same time for any."""
     return hmac.compare_digest(given.encode(), key.encode())
+
+
+SHARE_PATH = "/share"
+_CODES = """<!doctype html><html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width">
+<title>Share</title><style>body{{font:1.1rem/1.4 system-ui,sans-serif;margin:2rem;background:#fff;color:#111}}
+main{{display:flex;flex-wrap:wrap;gap:3rem}}svg{{display:block;width:min(20rem,80vw);height:auto}}
+p{{max-width:20rem;overflow-wrap:anywhere}}</style><main>{codes}</main></html>"""
+
+
+def terminal_code(address: str) -> str:
+    """A QR code of an address as lines for a terminal."""
+    out = io.StringIO()
+    segno.make(address, micro=False).terminal(out, compact=True)
+    return out.getvalue().rstrip("\n")
+
+
+def register_codes(server: Flask, share_key: str, rider_key: str) -> None:
+    """The page with both codes; 403 for who came with the riders' key."""
+
+    @server.get(SHARE_PATH)
+    def share() -> str:
+        if not same(request.cookies.get(KEY_COOKIE, ""), share_key):
+            abort(403)
+        codes = (
+            _code("Riders: they read, and write what they felt and nothing else.", rider_key),
+            _code("Engineers: they read and write everything.", share_key),
+        )
+        return _CODES.format(codes="".join(codes))
+
+
+def _code(words: str, key: str) -> str:
+    address = f"{request.host_url}?{KEY_ARGUMENT}={key}"
+    code = segno.make(address, micro=False).svg_inline(scale=6, omitsize=True)
+    return f"<section><h1>{escape(words.partition(':')[0])}</h1>{code}<p>{escape(words)}</p></section>"
+
+
+_TEXT = ("application/json", "text/", "application/javascript", "image/svg+xml")
+# Less than this gains nothing in one network packet.
+_LEAST_BYTES = 1400
+# Scripts are the same for all and large: packed once, harder. Answers are packed for each, quickly.
+_SCRIPTS = "/_dash-component-suites/"
+_HARD, _QUICK = 6, 3
+
+
+def compress_answers(server: Flask) -> None:
+    """Compress every text answer of a server."""
+    packed: dict[str, bytes] = {}
+
+    @server.after_request
+    def compress(response: Response) -> Response:
+        if response.status_code == 200 and _is_named_for_good():
+            response.headers["Cache-Control"] = "public, max-age=31536000, immutable"
+        if not _worth_it(response):
+            return response
+        response.direct_passthrough = False
+        if request.path.startswith(_SCRIPTS):
+            if request.full_path not in packed:
+                packed[request.full_path] = gzip.compress(response.get_data(), _HARD)
+            body = packed[request.full_path]
+        else:
+            data = response.get_data()
+            if len(data) < _LEAST_BYTES:
+                return response
+            body = gzip.compress(data, _QUICK)
+        response.set_data(body)
+        response.headers["Content-Encoding"] = "gzip"
+        response.headers.add("Vary", "Accept-Encoding")
+        return response
+
+
+def _is_named_for_good() -> bool:
+    """Whether the address changes with the file: Dash writes version and time of a script into it."""
+    ours = request.path.startswith("/assets/") and "m" in request.args
+    return ours or re.match(_SCRIPTS + r".*\.v[\w.-]*m\d+\.", request.path) is not None
+
+
+def _worth_it(response: Response) -> bool:
+    """Whether the browser takes gzip, and the answer is whole text that is not packed yet."""
+    return (
+        response.status_code == 200
+        and "gzip" in request.headers.get("Accept-Encoding", "")
+        and "Content-Encoding" not in response.headers
+        and (response.mimetype or "").startswith(_TEXT)
+    )

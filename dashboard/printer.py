@@ -6,8 +6,7 @@ from typing import Any
 
 from dash import html
 
-from dashboard.figures.curves import dots_height_px
-from dashboard.figures.drawn import drawn
+from dashboard.figures.document import dots_height_px, drawn
 from dashboard.pages import parts
 from dashboard.theme import Theme
 from dashboard.urlstate import LapChoice, View, to_query

@@ -1,15 +1,17 @@
-"""What a page shows of one run: the chosen lap with its summary, and its samples arranged for the pictures.
+"""What a page shows of one run: the chosen lap with its summary, its samples arranged for the pictures, its places.
 
-Arranging only: every number comes ready from the review.
+Arranging and wording only: every number comes ready from the review.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import partial
+from math import isfinite
+from types import MappingProxyType
 
 import numpy as np
 
-from dashboard.figures.trace import Channel
-from dashboard.figures.travel import within
+from dashboard.figures.along import Channel, within
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View
 from telemetry.arrays import ENDS, End
@@ -167,3 +169,49 @@ def raw_channels(scene: Scene) -> list[Channel]:
         *found,
         *(Channel(title, values) for name, title in others if (values := scene.samples(name)) is not None),
     ]
+
+
+RIDER_WORDS = {
+    "bottomed": "ran out of travel",
+    "topped_out": "came all the way up",
+    "unsettled": "was not settled",
+}
+_ON_THE_WAY = {
+    "braking": "braking for {}",
+    "entry": "going into {}",
+    "mid-corner": "in the middle of {}",
+    "drive": "coming out of {}",
+    "straight": "on the straight by {}",
+}
+_SOMEWHERE = {
+    "braking": "under braking",
+    "entry": "going into a corner",
+    "mid-corner": "in the middle of a corner",
+    "drive": "coming out of a corner",
+    "straight": "on a straight",
+}
+
+
+def lap_name(lap: LapSummary) -> str:
+    """A lap for a list of laps: its number, what it is where it is a part lap, its time."""
+    return f"Lap {lap_words(lap.lap, lap.complete, lap.kind)}: {lap_time(lap.time_s)}"
+
+
+def rider_place(
+    corner: int | None,
+    phase: str | None,
+    distance_m: float | None = None,
+    *,
+    names: Mapping[int, str] = MappingProxyType({}),
+) -> str:
+    """Where something was, as one says it to a rider; ``names`` are what people call the corners, by number."""
+    if corner:
+        called = f"{names[corner]} (corner {corner})" if names.get(corner) else f"corner {corner}"
+        return _ON_THE_WAY.get(phase or "", "at {}").format(called)
+    known = distance_m is not None and isfinite(distance_m)
+    after = f"{round(distance_m or 0.0, -1):.0f} metres after the start line" if known else ""
+    if phase in _SOMEWHERE:
+        return f"{_SOMEWHERE[phase]}, {after}" if known else _SOMEWHERE[phase]
+    if known:
+        return after
+    return "place not known"

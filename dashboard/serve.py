@@ -9,7 +9,7 @@ import webbrowser
 from collections.abc import Callable
 from pathlib import Path
 
-from dashboard import guard, sharing
+from dashboard import guard
 from dashboard.app import create_app
 from dashboard.shelf import Logbook
 
@@ -58,8 +58,8 @@ def serve(
             f"For riders, who can write what they felt and nothing else: {address.partition('?')[0]}?key={riders}"
         )
         if sys.stdout.isatty():
-            say(sharing.terminal_code(f"{address.partition('?')[0]}?key={riders}"))
-        say(f"Both addresses as QR codes: {address.partition('?')[0]}{sharing.PATH.lstrip('/')}")
+            say(guard.terminal_code(f"{address.partition('?')[0]}?key={riders}"))
+        say(f"Both addresses as QR codes: {address.partition('?')[0]}{guard.SHARE_PATH.lstrip('/')}")
         say(SHARED)
     say("Stop with Ctrl+C.")
     try:

@@ -5,9 +5,9 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, BinaryIO
 
-from dashboard.desk import adding, correcting, sheets
+from dashboard.desk import adding, correcting
+from dashboard.desk.adding import preview_apart
 from dashboard.desk.jobs import Jobs, Progress
-from dashboard.desk.preview import preview_apart
 from dashboard.shelf import Shelf
 from telemetry.errors import LogbookError
 from telemetry.logbook import Drafts, Logbook, is_export, take_in_export
@@ -173,7 +173,7 @@ class Desk:
         logbook, version = self.logbook, said.get("version", "")
         logbook.expect(run_id, version)
         before = logbook.sheet(run_id)
-        text = sheets.sheet_said(said, before, logbook.bike(run_id))
+        text = correcting.sheet_said(said, before, logbook.bike(run_id))
         if before is not None and text == sheet_text(sheet_settings(before)):
             return {"words": "Nothing was changed."}
         return {"job": self._correct(run_id, correcting.Correction(sheet_text=text), version, "/sheet")}

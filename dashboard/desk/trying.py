@@ -5,8 +5,8 @@ from collections.abc import Mapping
 import numpy as np
 
 from dashboard.desk.adding import Faults
+from dashboard.desk.correcting import settings_of
 from dashboard.desk.jobs import Progress
-from dashboard.desk.sheets import settings_of
 from telemetry.arrays import ENDS
 from telemetry.bike import Bike
 from telemetry.errors import BikeFileError

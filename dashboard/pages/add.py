@@ -5,11 +5,9 @@ from typing import Any
 
 from dash import html
 
-from dashboard.desk.adding import BIKE_FILE, NEW_BIKE, first_answers, known_bikes
-from dashboard.desk.preview import TRACE_HEIGHT, TRACE_WIDTH
+from dashboard.desk.adding import BIKE_FILE, NEW_BIKE, TRACE_HEIGHT, TRACE_WIDTH, first_answers, known_bikes
 from dashboard.pages import forms, parts
-from dashboard.pages.entry import Page
-from dashboard.pages.parts import Screen
+from dashboard.pages.parts import Page, Screen
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View
 from telemetry.arrays import ENDS, End

@@ -6,9 +6,7 @@ from typing import Any
 from dash import Dash, Input, Output, dcc, html
 
 from dashboard.pages import parts
-from dashboard.pages.bar import run_bar
-from dashboard.pages.entry import Page
-from dashboard.pages.parts import Screen
+from dashboard.pages.parts import Page, Screen, run_bar
 from dashboard.printer import Printer
 from dashboard.shelf import Shelf
 from dashboard.theme import Theme

@@ -5,8 +5,7 @@ from typing import Any
 from dash import html
 
 from dashboard.pages import forms, parts
-from dashboard.pages.entry import Page
-from dashboard.pages.parts import Screen
+from dashboard.pages.parts import Page, Screen
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View
 

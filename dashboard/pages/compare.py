@@ -7,21 +7,20 @@ from typing import Any
 
 from dash import Dash, Input, Output, dcc, html, no_update
 
+from dashboard.figures.along import within
 from dashboard.figures.compare import (
     AXIS_PX,
     CORNER_PX,
     Dots,
     corner_pairs,
+    difference_figure,
     height_px,
     lap_dots,
+    overlay_figure,
     time_changes,
 )
-from dashboard.figures.overlay import difference_figure, overlay_figure
-from dashboard.figures.travel import within
 from dashboard.pages import parts
-from dashboard.pages.bar import corner_strip
-from dashboard.pages.entry import Page
-from dashboard.pages.parts import Screen, section
+from dashboard.pages.parts import Page, Screen, corner_strip, section
 from dashboard.printer import Printer
 from dashboard.shelf import Shelf
 from dashboard.theme import Theme

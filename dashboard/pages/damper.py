@@ -7,8 +7,7 @@ from typing import Any
 from dash import Dash, Input, Output, dcc, html
 
 from dashboard.pages import parts
-from dashboard.pages.entry import Page
-from dashboard.pages.parts import Screen, section
+from dashboard.pages.parts import Page, Screen, section
 from dashboard.printer import Printer
 from dashboard.shelf import Shelf
 from dashboard.theme import Theme

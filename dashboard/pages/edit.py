@@ -8,8 +8,7 @@ from dash import html
 from dashboard.desk.correcting import column_choice, history_of
 from dashboard.pages import forms, parts
 from dashboard.pages.add import MEANING_WORDS, WORDS_OF_RUN
-from dashboard.pages.entry import Page
-from dashboard.pages.parts import Screen
+from dashboard.pages.parts import Page, Screen
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View, to_query
 from telemetry.errors import BothEndsError

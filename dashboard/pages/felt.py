@@ -7,12 +7,10 @@ from dash import html
 
 from dashboard import scene as scenes
 from dashboard.pages import forms, parts
-from dashboard.pages.entry import Page
-from dashboard.pages.parts import Screen
-from dashboard.scene import Scene
+from dashboard.pages.parts import Page, Screen
+from dashboard.scene import RIDER_WORDS, Scene
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View, to_query
-from dashboard.words import RIDER_WORDS
 from telemetry.laps import Placed
 from telemetry.logbook import FELT, RiderWord, by_place
 from telemetry.summary import laps_words, times

@@ -7,8 +7,7 @@ from dash import html
 
 from dashboard.desk.adding import columns_said, first_answers, known_bikes
 from dashboard.pages import parts
-from dashboard.pages.entry import Page
-from dashboard.pages.parts import Screen
+from dashboard.pages.parts import Page, Screen
 from dashboard.printer import Printer
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View, to_query

@@ -10,18 +10,16 @@ from dash import Dash, Input, Output, Patch, html
 from dash.exceptions import PreventUpdate
 
 from dashboard import scene as scenes
-from dashboard.figures import trace, track, travel
-from dashboard.figures.corners import corner_picture
-from dashboard.figures.drawn import drawn
+from dashboard.figures import along, track
+from dashboard.figures.along import ZOOMED_POINTS, LongLine, window
+from dashboard.figures.document import drawn
+from dashboard.figures.track import corner_picture
 from dashboard.pages import felt, parts
-from dashboard.pages.bar import run_bar
-from dashboard.pages.entry import Page
-from dashboard.pages.parts import Screen, block, section
+from dashboard.pages.parts import Page, Screen, block, run_bar, section
 from dashboard.printer import Printer, view_of
 from dashboard.scene import Scene
 from dashboard.shelf import Shelf
 from dashboard.theme import Theme
-from dashboard.thin import ZOOMED_POINTS, LongLine, window
 from dashboard.urlstate import View, parse, to_query
 from telemetry.arrays import ENDS, FloatArray
 from telemetry.errors import LogbookError
@@ -208,7 +206,7 @@ def travel_block(shelf: Shelf, scene: Scene, screen: Screen) -> dict[str, Any]:
     """The travel picture, what it is of, and what is left out of it."""
     picture = travel_picture(scene, shelf.usual(scene.view.run, scene.view.plane))
     return {
-        "travel": travel.mirrored_travel(picture, screen.theme, scene.view.zoom, touch=screen.touch),
+        "travel": along.mirrored_travel(picture, screen.theme, scene.view.zoom, touch=screen.touch),
         "shown": scenes.shown_words(scene),
         "travel-said": said_of_axis(scene) + said_of_thinning(picture.x, scene.view.zoom),
     }
@@ -364,12 +362,12 @@ def trace_figure(scene: Scene, screen: Screen) -> Any:
     """Every channel of the stretch."""
     picture = travel_picture(scene)
     meta = {
-        "all": list(travel.full_range(picture.x)),
+        "all": list(along.full_range(picture.x)),
         "along": True,
         "corners": [[band.label, band.x0, band.x1] for band in picture.corners],
         "events": [],
     }
-    return trace.stacked(
+    return along.stacked(
         scenes.raw_channels(scene),
         scene.stretch.x,
         scene.stretch.title,
@@ -406,7 +404,7 @@ def zoomed(lines: Sequence[LongLine], x: FloatArray, zoom: tuple[float, float] |
     patch = Patch()
     for place, line in enumerate(lines):
         patch["data"][place]["x"], patch["data"][place]["y"] = line.packed(zoom)
-    patch["layout"]["xaxis"]["range"] = list(zoom or travel.full_range(x))
+    patch["layout"]["xaxis"]["range"] = list(zoom or along.full_range(x))
     return patch
 
 
@@ -516,7 +514,7 @@ def travel_answer(shelf: Shelf, scene: Scene, screen: Screen, *, only_zoom: bool
         shown = travel_block(shelf, scene, screen)
         return [shown["travel"], shown["shown"], shown["travel-said"]]
     x, zoom = scene.stretch.x, scene.view.zoom
-    lines = _long_lines(shelf, scene, "travel", lambda: travel.lines(travel_picture(scene)))
+    lines = _long_lines(shelf, scene, "travel", lambda: along.travel_lines(travel_picture(scene)))
     patch = zoomed(lines, x, zoom)
     return [patch, scenes.shown_words(scene), said_of_axis(scene) + said_of_thinning(x, zoom, ZOOMED_POINTS)]
 
@@ -525,7 +523,7 @@ def trace_answer(shelf: Shelf, scene: Scene, screen: Screen, *, only_zoom: bool)
     """The raw trace; for another zoom of the same lap only the samples of it."""
     if not only_zoom:
         return trace_figure(scene, screen)
-    lines = _long_lines(shelf, scene, "trace", lambda: trace.lines(scenes.raw_channels(scene)))
+    lines = _long_lines(shelf, scene, "trace", lambda: along.channel_lines(scenes.raw_channels(scene)))
     return zoomed(lines, scene.stretch.x, scene.view.zoom)
 
 

@@ -8,15 +8,13 @@ import flask
 from dash import ClientsideFunction, Dash, Input, Output, dcc, html
 
 from dashboard import scene as scenes
+from dashboard.figures.along import mirrored_travel
 from dashboard.figures.track import proportions, track_map
-from dashboard.figures.travel import mirrored_travel
 from dashboard.pages import parts
-from dashboard.pages.entry import Page
-from dashboard.pages.parts import Screen
-from dashboard.scene import Scene
+from dashboard.pages.parts import Page, Screen
+from dashboard.scene import RIDER_WORDS, Scene, rider_place
 from dashboard.shelf import Amounts, Shelf
 from dashboard.urlstate import View, parse, to_query
-from dashboard.words import RIDER_WORDS, rider_place
 from telemetry.arrays import ENDS, End
 from telemetry.damping import FALLING, IN_DOUBT, NEARLY_ALL, dampers_in_doubt
 from telemetry.errors import LogbookError

@@ -4,10 +4,16 @@ from typing import Any
 
 from dash import html
 
-from dashboard.desk.sheets import OF_OUTING, Setting, difference_words, run_before, settings_of, sheet_fields
+from dashboard.desk.correcting import (
+    OF_OUTING,
+    Setting,
+    difference_words,
+    run_before,
+    settings_of,
+    sheet_fields,
+)
 from dashboard.pages import forms, parts
-from dashboard.pages.entry import Page
-from dashboard.pages.parts import Screen
+from dashboard.pages.parts import Page, Screen
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View, to_query
 from telemetry.arrays import ENDS

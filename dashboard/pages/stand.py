@@ -6,10 +6,9 @@ from urllib.parse import quote
 import flask
 from dash import Dash, html
 
-from dashboard.desk.sheets import settings_of
+from dashboard.desk.correcting import settings_of
 from dashboard.pages import forms, parts
-from dashboard.pages.entry import Page
-from dashboard.pages.parts import Screen
+from dashboard.pages.parts import Page, Screen
 from dashboard.printer import Printer
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View, parse, to_query

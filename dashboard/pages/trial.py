@@ -7,8 +7,7 @@ import numpy as np
 from dash import html
 
 from dashboard.pages import forms, parts
-from dashboard.pages.entry import Page
-from dashboard.pages.parts import Screen
+from dashboard.pages.parts import Page, Screen
 from dashboard.printer import Printer
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View, to_query

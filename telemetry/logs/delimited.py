@@ -11,16 +11,18 @@ import pyarrow.csv as arrow_csv
 from telemetry.arrays import FloatArray, IntArray
 from telemetry.errors import LogError
 from telemetry.logs.cells import NA_WORDS, Column, grow_columns, numbers_from_words, read_time_text
-from telemetry.logs.dialect import Dialect, is_comment, sniff
 from telemetry.logs.rawlog import RawLog
 from telemetry.logs.textfile import (
     HEAD_BYTES,
+    Dialect,
     check_unpacked,
     compression,
     detect_encoding,
     head_lines,
+    is_comment,
     open_bytes,
     read_head,
+    sniff,
 )
 from telemetry.notes import QualityNote, Step
 

@@ -8,8 +8,7 @@ import numpy as np
 
 from telemetry.arrays import FloatArray
 from telemetry.errors import LogError
-from telemetry.logs.apart import Content, load_apart
-from telemetry.logs.merge import FileChannel, log_from_channels
+from telemetry.logs.apart import Content, FileChannel, load_apart, log_from_channels
 from telemetry.logs.rawlog import RawLog, find_unit, split_unit, to_unit
 
 NAME = "MATLAB"

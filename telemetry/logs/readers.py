@@ -7,7 +7,8 @@ from typing import Protocol
 import numpy as np
 
 from telemetry.errors import LogError
-from telemetry.logs import arrowipc, delimited, matlab, mdf, parquet
+from telemetry.logs import delimited, matlab, mdf
+from telemetry.logs.arrow import ARROW_IPC, PARQUET
 from telemetry.logs.rawlog import RawLog
 from telemetry.logs.textfile import read_head
 from telemetry.notes import QualityNote
@@ -15,9 +16,11 @@ from telemetry.plaintext import plain
 
 
 class Reader(Protocol):
-    """Interface of a reader module."""
+    """Interface of a reader, as a rule a module."""
 
-    NAME: str
+    @property
+    def NAME(self) -> str:
+        """What to call the format."""
 
     def recognises(self, path: Path) -> bool:
         """Whether the file looks like this format."""
@@ -30,7 +33,7 @@ class Reader(Protocol):
 MOST = 1e30
 
 # The first that recognises a file reads it. `delimited` recognises every text: it stays last.
-READERS: tuple[Reader, ...] = (parquet, arrowipc, mdf, matlab, delimited)
+READERS: tuple[Reader, ...] = (PARQUET, ARROW_IPC, mdf, matlab, delimited)
 
 
 def read_log(path: str | Path, *, reader: str | None = None) -> RawLog:

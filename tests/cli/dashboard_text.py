@@ -2,8 +2,7 @@
 
 from pathlib import Path
 
-from dashboard.pages.entry import pages
-from dashboard.pages.parts import Screen
+from dashboard.pages.parts import Screen, pages
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View
 from telemetry.logbook import Logbook

@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page
 
-from dashboard.pages.entry import navigation
+from dashboard.pages.parts import navigation
 from dashboard.serve import make_server
 
 # --no-sandbox: containers run as root. The resolver rule makes any other address fail instead of waiting.

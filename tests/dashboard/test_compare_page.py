@@ -8,8 +8,7 @@ import pandas as pd
 import pytest
 
 from dashboard.app import open_page
-from dashboard.figures.compare import corner_pairs, time_changes
-from dashboard.figures.overlay import difference_figure, overlay_figure
+from dashboard.figures.compare import corner_pairs, difference_figure, overlay_figure, time_changes
 from dashboard.pages import compare
 from dashboard.pages import runs as runs_page
 from dashboard.pages.parts import Screen

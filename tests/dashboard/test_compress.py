@@ -6,7 +6,7 @@ import re
 import pytest
 from flask import Flask, Response
 
-from dashboard import compress
+from dashboard import guard
 from dashboard.app import create_app
 from tests.dashboard.made_up import MadeUpLogbook, made_up
 
@@ -27,7 +27,7 @@ def client():
     def picture():
         return Response(b"\x89PNG" * 1000, mimetype="image/png")
 
-    compress.install(server)
+    guard.compress_answers(server)
     return server.test_client()
 
 

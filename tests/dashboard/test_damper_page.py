@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 from dash import html
 
-from dashboard.figures.drawn import drawn
+from dashboard.figures.document import drawn
 from dashboard.theme import DARK
 from telemetry.errors import LogbookError
 from telemetry.logbook import damper_histories

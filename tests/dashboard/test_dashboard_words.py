@@ -1,15 +1,15 @@
-from dashboard import words
+from dashboard.scene import rider_place
 from telemetry.report.lap import stop_sentence
 from tests.dashboard.made_up import made_up
 
 
 def test_a_place_for_the_rider():
-    assert words.rider_place(3, "drive") == "coming out of corner 3"
-    assert words.rider_place(3, "drive", names={3: "Old Gate", 4: ""}) == "coming out of Old Gate (corner 3)"
-    assert words.rider_place(4, None, names={3: "Old Gate", 4: ""}) == "at corner 4"
-    assert words.rider_place(None, "braking") == "under braking"
-    assert words.rider_place(None, None, 1234.0) == "1230 metres after the start line"
-    assert words.rider_place(None, None) == "place not known"
+    assert rider_place(3, "drive") == "coming out of corner 3"
+    assert rider_place(3, "drive", names={3: "Old Gate", 4: ""}) == "coming out of Old Gate (corner 3)"
+    assert rider_place(4, None, names={3: "Old Gate", 4: ""}) == "at corner 4"
+    assert rider_place(None, "braking") == "under braking"
+    assert rider_place(None, None, 1234.0) == "1230 metres after the start line"
+    assert rider_place(None, None) == "place not known"
 
 
 def test_a_stop_in_one_sentence():

@@ -15,11 +15,9 @@ from plotly.utils import PlotlyJSONEncoder
 
 from dashboard import guard
 from dashboard.app import create_app, open_page
-from dashboard.desk.adding import first_answers
-from dashboard.desk.correcting import history_of
+from dashboard.desk.adding import first_answers, preview_apart, preview_of
+from dashboard.desk.correcting import difference_words, history_of, sheet_fields
 from dashboard.desk.desk import Desk
-from dashboard.desk.preview import preview_apart, preview_of
-from dashboard.desk.sheets import difference_words, sheet_fields
 from dashboard.pages.parts import Screen
 from dashboard.pages.stand import stand_of
 from dashboard.shelf import Shelf
@@ -617,7 +615,7 @@ def test_killed_in_the_middle_nothing_is_lost_or_half(book, after_s, tmp_path):
 
 
 def test_a_large_log_is_read_in_a_process_of_its_own_and_its_faults_come_back(tmp_path, monkeypatch):
-    monkeypatch.setattr("dashboard.desk.preview.LARGE_BYTES", 10)
+    monkeypatch.setattr("dashboard.desk.adding.LARGE_BYTES", 10)
     assert preview_apart(LOG) == preview_of(LOG)
     (tmp_path / "words.csv").write_text("no table at all\n")
     with pytest.raises(BothEndsError, match="words"):

@@ -8,8 +8,8 @@ import pytest
 
 from dashboard import scene as scenes
 from dashboard import theme
-from dashboard.figures import compare, trace, track, travel
-from dashboard.figures.drawn import drawn as drawn_figure
+from dashboard.figures import along, compare, track
+from dashboard.figures.document import drawn as drawn_figure
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View
 from telemetry.report import Scope, whole_run
@@ -36,7 +36,7 @@ def lap():
 
 @pytest.fixture(scope="module")
 def mirrored(lap):
-    return travel.mirrored_travel(travel_picture(lap[1]), theme.LIGHT)
+    return along.mirrored_travel(travel_picture(lap[1]), theme.LIGHT)
 
 
 def test_front_is_above_the_line_and_rear_below_it_on_one_scale(mirrored):
@@ -67,7 +67,7 @@ def test_the_usual_lap_is_a_band_behind_the_line(lap):
     shelf, scene = lap
     usual = shelf.usual(scene.view.run, "wheel")
     drawn = {
-        line.name: line for line in travel.mirrored_travel(travel_picture(scene, usual), theme.LIGHT).data
+        line.name: line for line in along.mirrored_travel(travel_picture(scene, usual), theme.LIGHT).data
     }
     assert drawn["front, usual most"].fill == "tonexty"
     assert drawn["front, usual most"].zorder < drawn["front"].zorder
@@ -90,9 +90,9 @@ def test_a_spike_does_not_flatten_a_panel():
     quiet = np.sin(np.linspace(0, 60, 5000)) * 100
     spiky = quiet.copy()
     spiky[2500] = 2300.0
-    low, high = trace.robust_range([spiky])
-    assert high < 300 and low == pytest.approx(trace.robust_range([quiet])[0], rel=0.1)
-    low, high = trace.robust_range([quiet])
+    low, high = along.robust_range([spiky])
+    assert high < 300 and low == pytest.approx(along.robust_range([quiet])[0], rel=0.1)
+    low, high = along.robust_range([quiet])
     assert low < -100 and high > 100, "without a spike nothing is cut"
 
 
@@ -119,7 +119,7 @@ def test_stops_are_marked_where_they_are(mirrored):
 def test_an_unsettled_stretch_is_boxed_in_the_rear_half(mirrored):
     boxes = [s for s in mirrored.layout.shapes if s.fillcolor == theme.LIGHT.unsettled_fill]
     assert [(b.x0, b.x1) for b in boxes] == [pytest.approx(RING_AT_M, abs=1.0)]
-    assert (boxes[0].y0, boxes[0].y1) == travel.PANELS["rear"]
+    assert (boxes[0].y0, boxes[0].y1) == along.PANELS["rear"]
 
 
 def test_corners_are_numbered_along_the_axis(mirrored):
@@ -138,14 +138,14 @@ def test_masked_samples_are_shown_as_such(mirrored):
 
 def test_at_the_shaft_each_half_has_its_own_stroke():
     shelf, scene = scene_of(made_up(), lap=1, plane="shaft")
-    drawn = travel.mirrored_travel(travel_picture(scene), theme.DARK)
-    assert drawn.layout.yaxis.range[1] == pytest.approx(125 * travel.HEADROOM)
-    assert drawn.layout.yaxis2.range[0] == pytest.approx(70 * travel.HEADROOM)
+    drawn = along.mirrored_travel(travel_picture(scene), theme.DARK)
+    assert drawn.layout.yaxis.range[1] == pytest.approx(125 * along.HEADROOM)
+    assert drawn.layout.yaxis2.range[0] == pytest.approx(70 * along.HEADROOM)
 
 
 def test_a_zoom_draws_every_sample_of_it(lap):
     shelf, scene = lap
-    drawn = travel.mirrored_travel(travel_picture(scene), theme.LIGHT, (400.0, 420.0))
+    drawn = along.mirrored_travel(travel_picture(scene), theme.LIGHT, (400.0, 420.0))
     x = values(drawn.to_plotly_json()["data"][0]["x"])
     inside = (scene.stretch.x >= 400) & (scene.stretch.x <= 420)
     assert len(x) == np.count_nonzero(inside) + 2
@@ -154,10 +154,8 @@ def test_a_zoom_draws_every_sample_of_it(lap):
 
 def test_a_zoom_is_cut_to_the_axis():
     x = np.linspace(10, 20, 50)
-    assert travel.within((5.0, 12.0), x) == (10.0, 12.0)
-    assert (
-        travel.within((-1e300, 1e300), x) is travel.within((30.0, 40.0), x) is travel.within(None, x) is None
-    )
+    assert along.within((5.0, 12.0), x) == (10.0, 12.0)
+    assert along.within((-1e300, 1e300), x) is along.within((30.0, 40.0), x) is along.within(None, x) is None
 
 
 def test_a_whole_run_shows_its_laps():
@@ -177,17 +175,17 @@ def test_along_time_corners_lie_where_the_lap_was_there():
 
 def test_a_missing_end_is_said_to_be_missing():
     shelf, scene = scene_of(made_up(ends=("front",)), lap=1)
-    drawn = travel.mirrored_travel(travel_picture(scene), theme.LIGHT)
+    drawn = along.mirrored_travel(travel_picture(scene), theme.LIGHT)
     assert any("judged" in note.text and "rear" in note.text for note in drawn.layout.annotations)
     assert [line.name for line in drawn.data][:2] == ["front", "road speed"]
 
 
 def test_an_empty_log_still_makes_pictures():
     shelf, scene = scene_of(made_up(laps=0, gps=False, distance=False))
-    assert travel.mirrored_travel(travel_picture(scene), theme.LIGHT).data
+    assert along.mirrored_travel(travel_picture(scene), theme.LIGHT).data
     assert track.track_map(track_picture(scene), theme.LIGHT).data
     nothing = TravelPicture(np.array([]), {}, {}, "time [s]")
-    assert list(travel.mirrored_travel(nothing, theme.LIGHT).layout.xaxis.range) == [0.0, 1.0]
+    assert list(along.mirrored_travel(nothing, theme.LIGHT).layout.xaxis.range) == [0.0, 1.0]
 
 
 def test_histograms_are_back_to_back_with_the_shares_of_the_review(lap):
@@ -271,17 +269,17 @@ def test_without_a_position_all_laps_lie_over_each_other():
 
 def test_the_raw_trace_has_a_panel_for_what_there_is(lap):
     channels = scenes.raw_channels(lap[1])
-    drawn = trace.stacked(channels, lap[1].stretch.x, "x", theme.LIGHT)
+    drawn = along.stacked(channels, lap[1].stretch.x, "x", theme.LIGHT)
     assert [line.name for line in drawn.data] == [
         "front wheel travel", "rear wheel travel", "front wheel speed", "rear wheel speed",
         "pitch, nose down positive", "road speed",
     ]  # fmt: skip
-    assert len(trace.lines(channels)) == 6
+    assert len(along.channel_lines(channels)) == 6
     assert drawn.layout.yaxis2.matches == "y" and drawn.layout.yaxis4.matches == "y3"
     assert drawn.layout.yaxis.domain[0] > drawn.layout.yaxis2.domain[1]
     only = scenes.raw_channels(scene_of(made_up(ends=("rear",), distance=False), lap=1)[1])
     assert [channel.end for channel in only] == ["rear", "rear"]
-    assert trace.stacked([], lap[1].stretch.x, "x", theme.LIGHT).data == ()
+    assert along.stacked([], lap[1].stretch.x, "x", theme.LIGHT).data == ()
 
 
 def test_lap_dots_show_every_lap():

@@ -7,7 +7,7 @@ from types import ModuleType
 import pytest
 
 import dashboard.app
-from dashboard.pages import entry
+from dashboard.pages import parts
 from telemetry.summary import lap_time
 from tests.dashboard.test_pages import links, opened
 
@@ -22,17 +22,17 @@ def laps_page(monkeypatch):
     )
     module = ModuleType("laps")
     exec(example, module.__dict__)
-    pages = {**entry.pages(), module.PAGE.path: module.PAGE}
-    monkeypatch.setattr(entry, "pages", lambda: pages)
+    pages = {**parts.pages(), module.PAGE.path: module.PAGE}
+    monkeypatch.setattr(parts, "pages", lambda: pages)
     return module.PAGE
 
 
 def test_the_example_of_the_guide_shows_the_laps_and_stands_in_the_navigation(
     laps_page, logbook, runs, monkeypatch
 ):
-    monkeypatch.setattr(dashboard.app, "pages", entry.pages)
+    monkeypatch.setattr(dashboard.app, "pages", parts.pages)
     _, title, words = opened(logbook, "/laps", "?run=after")
     assert title == "Laps"
     assert all(lap_time(lap.time_s) in words for lap in runs[0].summary.laps if lap.complete)
-    assert [page.title for page in entry.navigation()][-1] == "Laps"
+    assert [page.title for page in parts.navigation()][-1] == "Laps"
     assert "/laps?run=after" in links(opened(logbook, "/balance", "?run=after")[0])

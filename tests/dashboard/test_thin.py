@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dashboard.thin import ZOOMED_POINTS, LongLine, packed, packed_line, window
+from dashboard.figures.along import ZOOMED_POINTS, LongLine, packed, packed_line, window
 from telemetry.report.lap import POINTS, thinned
 
 

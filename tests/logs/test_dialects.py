@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from telemetry.errors import LogError
 from telemetry.logs import read_log
-from telemetry.logs.dialect import sniff
+from telemetry.logs.textfile import sniff
 
 NAMES = ("time", "fork", "shock", "speed")
 UNITS = ("s", "mV", "V", "km/h")

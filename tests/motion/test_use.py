@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.stats import sem
 
 from telemetry.motion.stops import CONTACT_MM, find_stops
-from telemetry.motion.use import shares, speed_edges_mm_s, summarise_end, travel_edges_mm
+from telemetry.motion.use import across_laps, shares, speed_edges_mm_s, summarise_end, travel_edges_mm
 from tests.motion.made_ends import RATE_HZ, end_of
 
 
@@ -140,3 +141,14 @@ def test_time_on_the_stops_counts_all_within_reach_of_the_contact():
     outside = np.where(travel > 60, 70.0 - 1.1 * CONTACT_MM, np.where(travel < 10, 1.1 * CONTACT_MM, travel))
     use = summarise_end(end_of(outside, np.zeros(100)), np.ones(100, bool), ()).use
     assert (use.bottom_share, use.top_share) == (0.0, 0.0)
+
+
+def test_means_and_errors_across_laps_are_those_of_scipy_for_every_column():
+    rng = np.random.default_rng(3)
+    values = rng.normal(size=(5, 3)) * (1.0, 4.0, 20.0)
+    values[1, 1] = values[[0, 2, 3, 4], 2] = np.nan
+    mean, error = across_laps(values)
+    np.testing.assert_allclose(mean, np.nanmean(values, axis=0))
+    # standard error of the mean, n - 1 in its variance; none of one lap
+    np.testing.assert_allclose(error[:2], sem(values[:, :2], axis=0, nan_policy="omit"))
+    assert np.isnan(error[2])

@@ -44,7 +44,8 @@ from tests.benchmarks.distorted.distort import distorted
 from tests.benchmarks.distorted.run import ridden
 from tests.bike.rear_linkages import LINKAGES, STROKE_MM, SWINGARM
 from tests.numbers.random_answers import answer_at_random
-from tests.numbers.random_bikes import bike_at_random, limits_of_keys
+from tests.numbers.random_bikes import bike_at_random, changed_in_one_place, changes_at_random, limits_of_keys
+from tests.numbers.random_laps import parts_at_random
 from tests.numbers.random_logs import run_at_random
 from tests.numbers.random_motions import motion_at_random
 from tests.numbers.random_outings import outings_at_random
@@ -210,11 +211,14 @@ def _pushed() -> dict[str, Any]:
 CASES: dict[str, Callable[[], Any]] = {
     "motorcycles": _motorcycles,
     "limits of keys": limits_of_keys,
+    "bike file changed in one place": changed_in_one_place,
     "bike files at random": lambda: [bike_at_random(seed) for seed in range(30)],
+    "changes at random": lambda: [changes_at_random(seed) for seed in range(40)],
     "logs at random": lambda: [run_at_random(seed) for seed in range(80)],
     "answers at random": lambda: [answer_at_random(seed) for seed in range(80)],
     "outings at random": lambda: [outings_at_random(seed) for seed in range(16)],
     "motions at random": lambda: [motion_at_random(seed) for seed in range(24)],
+    "parts of laps at random": lambda: [parts_at_random(seed) for seed in range(20)],
     "rides at random": lambda: [track_at_random(seed) for seed in range(16)],
     "least known": _least_known,
     "another logger": _another_logger,

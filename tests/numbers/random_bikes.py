@@ -35,6 +35,7 @@ from telemetry.bike import (
 from telemetry.bike.geometry import front_axle_mm
 from telemetry.bike.sections import RANGES
 from telemetry.errors import BothEndsError
+from telemetry.stand import apply_changes, least_change, parse_change, steps_words
 
 SHOWS = Path(__file__).parents[2] / "fixtures" / "qb-6-stand.toml"
 TABLE = [[0.0, 0.0], [10.0, 19.9], [25.0, 48.4], [40.0, 75.5], [55.0, 101.1], [70.0, 125.0]]
@@ -66,6 +67,62 @@ MORE: tuple[tuple[str, Any], ...] = (
     ("channels.speed", ["speed", "v"]),
     ("rear.linkage", {"kind": "direct", "shock_frame_mm": [-60.0, 190.0], "shock_swingarm_mm": [-330.0, -15.0]}),
 )  # fmt: skip
+# What cannot stand in a bike file, or not beside the rest of it.
+NOT_SO: tuple[tuple[str, Any], ...] = (
+    ("rear.sensor.frame_mm", [-100.0, 150.0]),
+    ("rear.sensor.swingarm_mm", [-330.0, -55.0]),
+    ("rear.sensor", {"channel": "s", "points": [[0.5, 0.0], [3.3, 70.0]], "measures": "wheel", "frame_mm": [0, 9]}),
+    ("rear.sensor", {"channel": "s", "points": [[0.5, 0.0], [3.3, 70.0]], "measures": "wheel", "swingarm_mm": [0, 9]}),
+    ("rear.sensor", {"channel": "s", "points": [[0.5, 250.0], [3.3, 320.0]], "frame_mm": [-300, -400],
+                     "swingarm_mm": [-330, -55]}),
+    ("rear.sensor", {"channel": "s"}),
+    ("rear.sensor", {"channel": "s", "mm_per_unit": 0.0, "zero": 1.0}),
+    ("rear.sensor", {"channel": "s", "mm_per_unit": 30.0}),
+    ("rear.sensor", {"channel": "s", "mm_per_unit": 30.0, "zero_topped_out": True}),
+    ("rear.sensor", {"channel": "s", "mm_per_unit": 30.0, "zero_interval_s": [1.0, 3.0]}),
+    ("rear.sensor.mm_per_unit", 30.0),
+    ("rear.sensor.zero_interval_s", [3.0, 3.0]),
+    ("rear.sensor.zero_interval_s", [-1.0, 3.0]),
+    ("rear.sensor.supply", "5V"),
+    ("rear.sensor.supply_reference", 5.0),
+    ("rear.sensor.points", [[0.5, 0.0]]),
+    ("front.sensor.channel", " shock"),
+    ("front.sensor.channel", ["fork", "shock"]),
+    ("front.preload_mm", 80.0),
+    ("front.spring.second_from_mm", 60.0),
+    ("rear.leverage_table_mm", TABLE),
+    ("rear.damper.serviced", "soon"),
+    ("rear.mount_insert.selected", "low"),
+    ("rear.swingarm.axle_mm", [-0.566, -0.122]),
+    ("rear.swingarm.axle_mm", [-1010.0, 0.0]),
+    ("rear.linkage.rod", "push"),
+    ("rear.shock_length_mm", 355.0),
+    ("rear.chain.front_teeth", 7),
+    ("chassis.rider.mass_kg", 203.0),
+    ("chassis.fuel.mass_kg", 137.0),
+)  # fmt: skip
+TABLES = (
+    [[y, x] for x, y in TABLE],
+    [[x, y + 3.0] for x, y in TABLE],
+    [[x / 10, y / 10] for x, y in TABLE],
+    [[x / 1000, y / 1000] for x, y in TABLE],
+    [[x, 0.5 * y / 1.8] for x, y in TABLE],
+    [[x, 4.5 * y / 1.8] for x, y in TABLE],
+    [[x, x] for x, _ in TABLE],
+    TABLE[:3],
+    TABLE[2:],
+    [*TABLE[:3], TABLE[2], *TABLE[3:]],
+)
+CHANGES = (
+    "rear.shock_length_mm=+3", "rear.shock_length_mm=+9", "rear.preload_mm=-1", "rear.preload_mm=3",
+    "front.preload_mm=+2",
+    "front.spring_rate_n_per_mm=+5%", "rear.spring_rate_n_per_mm=-5", "front.fork_height_mm=+4", "rear.axle_back_mm=+6",
+    "front.fork_offset_mm=28", "rear.mount_insert.selected=high", "rear.mount_insert.selected=low",
+    "rear.rebound_clicks=+2", "rear.compression_clicks=-9", "chassis.rider.mass_kg=+8", "chassis.fuel.mass_kg=3",
+    "chassis.rider.com_height_mm=-20", "rear.tyre_circumference_mm=+15", "front.tyre_radius_mm=-3", "rear=3",
+    "rear.prelod_mm=+1", "rear.preload_mm=", "rear.chain.rear_teeth=+2", "rear.eccentric.angle_deg=+30", "name=+1",
+    "front.rebound_clicks=+1",
+)  # fmt: skip
 BY = (-1.0, 1e-3, 0.1, 0.5, 0.8, 0.9, 0.97, 1.03, 1.1, 1.3, 1.6, 2.5, 9.8, 25.4, 1e3)
 
 
@@ -82,9 +139,76 @@ def _place(key: str, value: float) -> tuple[str, float, str]:
     return (name, value, section) if section in ("front", "rear", "chassis") else (key, value, "")
 
 
+def changed_in_one_place() -> Any:
+    """What is said of the bike file with one key put in or taken out, or with another leverage table."""
+    found = {}
+    whole = tomllib.loads(SHOWS.read_text(encoding="utf-8"))
+    whole["rear"]["damper"] = _damper(np.random.default_rng(2))
+
+    def said(data: dict[str, Any]) -> Any:
+        try:
+            return parse_bike(data, source="bike.toml")
+        except BothEndsError as error:
+            return str(error)
+
+    for number, (path, value) in enumerate((*NOT_SO, *MORE)):
+        data = deepcopy(whole)
+        _put(data, path, deepcopy(value))
+        found[f"{number} {path}"] = said(data)
+    for section, keys in whole.items():
+        for key in keys if isinstance(keys, dict) else ():
+            data = deepcopy(whole)
+            del data[section][key]
+            found[f"without {section} {key}"] = said(data)
+    for number, table in enumerate(TABLES):
+        data = deepcopy(whole)
+        data["rear"] = {k: v for k, v in data["rear"].items() if k not in ("linkage", "mount_insert")}
+        found[f"table {number}"] = said({**data, "rear": data["rear"] | {"leverage_table_mm": table}})
+    words = {key: value for key, value in found.items() if isinstance(value, str)}
+    return [words, [value.rear.sensor for value in found.values() if not isinstance(value, str)]]
+
+
 def bike_at_random(seed: int) -> Any:
     """A bike file with a few numbers, keys and sections changed, and what follows from it."""
+    try:
+        return _follows(parse_bike(_file(np.random.default_rng(seed)), source="bike.toml"))
+    except BothEndsError as error:
+        return str(error)
+
+
+def changes_at_random(seed: int) -> Any:
+    """Settings of a bike file changed, and the steps of its adjusters."""
     rng = np.random.default_rng(seed)
+    texts = [str(CHANGES[i]) for i in rng.choice(len(CHANGES), int(rng.integers(1, 4)), replace=False)]
+    bike = parse_bike(_sound_file(rng), source="bike.toml")
+    steps = [
+        [least_change(bike, key), *(steps_words(bike, key, by) for by in (-2.0, 0.1, 1.0, 1.6))]
+        for key in bike.adjusters
+    ]
+    try:
+        return [texts, steps, apply_changes(bike, [parse_change(text) for text in texts])]
+    except BothEndsError as error:
+        return [texts, str(error)]
+
+
+def _sound_file(rng: np.random.Generator) -> dict[str, Any]:
+    """The demo bike file, with an axle eccentric, a chain or a shock of another length in some."""
+    data = deepcopy(tomllib.loads(SHOWS.read_text(encoding="utf-8")))
+    data["rear"]["damper"] = _damper(rng)
+    for path, value in MORE:
+        if (
+            path in ("rear.eccentric", "rear.axle_back_mm", "measured_at", "front.spring.air")
+            and rng.random() < 0.3
+        ):
+            _put(data, path, deepcopy(value))
+    data["rear"]["shock_length_mm"] = float(rng.uniform(330.0, 335.0))
+    data["chassis"]["com_to_rear_axle_mm"] = float(rng.uniform(660.0, 740.0))
+    if rng.random() < 0.3:
+        del data["front"]["tyre_rate_n_per_mm"]
+    return data
+
+
+def _file(rng: np.random.Generator) -> dict[str, Any]:
     data = deepcopy(tomllib.loads(SHOWS.read_text(encoding="utf-8")))
     data["rear"]["damper"] = {"low": 1.0} if rng.random() < 0.02 else _damper(rng)
     if rng.random() < 0.4:  # a table in place of the linkage
@@ -105,11 +229,7 @@ def bike_at_random(seed: int) -> Any:
         del section[rng.choice(list(section))]
     if rng.random() < 0.05:
         _put(data, rng.choice(["rear.prelod_mm", "front.sensor.chanel", "wheelbse_mm"]), 1.0)
-    try:
-        bike = parse_bike(data, source="bike.toml")
-    except BothEndsError as error:
-        return str(error)
-    return _follows(bike)
+    return data
 
 
 def _damper(rng: np.random.Generator) -> dict[str, Any]:

@@ -7,8 +7,21 @@ import numpy as np
 from telemetry.arrays import ENDS, FloatArray
 from telemetry.bike import leverage_curve
 from telemetry.damping import find_oscillation
-from telemetry.laps import find_track
-from telemetry.motion import to_motion
+from telemetry.damping.detect import assess
+from telemetry.damping.detector_model import DetectorModel, fit_detector_model
+from telemetry.damping.pole import estimate
+from telemetry.damping.questions import (
+    checks,
+    decay_ratio,
+    evidence_where_sound,
+    line_over_lost,
+    place_check,
+    slow_speed,
+    speed_check,
+    swing_by_place,
+)
+from telemetry.laps import Track, find_track
+from telemetry.motion import Motion, to_motion
 from telemetry.signals import Run
 from tests.randomised.bikes import random_bike
 
@@ -49,7 +62,46 @@ def damping_at_random(seed: int) -> Any:
         del channels["speed_m_s"]
     noise = dict.fromkeys(travel, 0.03)
     run = Run("log.csv", t_s, rate_hz, travel, channels, dict.fromkeys(channels, rate_hz), noise, noise)
-    return find_oscillation(to_motion(run, bike), find_track(run), bike)
+    motion, track = to_motion(run, bike), find_track(run)
+    model = fit_detector_model(motion, track, bike)
+    if model is None:
+        return find_oscillation(motion, track, bike)
+    return [assess(model, motion, track, bike), _asked(rng, model, motion, track)]
+
+
+def _asked(rng: np.random.Generator, model: DetectorModel, motion: Motion, track: Track) -> Any:
+    """What the questions give for stretches anywhere, and for those in which the wheel swings most."""
+    equation = model.equation
+    slow, by_place = slow_speed(model, motion), swing_by_place(model, motion, track)
+    found = []
+    for k in range(8):
+        length = round(rng.uniform(0.4, 3.0) / equation.step_s)
+        first = int(rng.integers(0, len(equation.t_s) - length))
+        if k % 2:
+            first = min(
+                max(int(np.argmax(np.abs(equation.own[2]) * (rng.random() < 0.9))) - length // 3, 0), first
+            )
+        inside = slice(first, first + length)
+        start_s, end_s = float(equation.t_s[first]), float(equation.t_s[inside.stop - 1])
+        there = [] if by_place is None else place_check(by_place, "rear", start_s, end_s)
+        around = [] if by_place is None else [
+            by_place.beyond_place(start_s, end_s),
+            by_place.on_every_lap(start_s, end_s),
+            by_place.over_on_other_laps(start_s, end_s),
+        ]  # fmt: skip
+        found.append(
+            [
+                checks(model, model.predicted, inside, float(rng.choice([0.3, 0.099]))),
+                line_over_lost(model, model.predicted, inside),
+                decay_ratio(equation, inside, 15.0),
+                speed_check(model, slow, inside),
+                evidence_where_sound(model, inside, float(rng.choice([0.1, 0.2, 0.4]))),
+                estimate(equation, inside, model.reference, model.hop),
+                there,
+                around,
+            ]
+        )
+    return found
 
 
 def _road(rng: np.random.Generator, length_m: float, roughness: float) -> FloatArray:

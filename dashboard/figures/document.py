@@ -1,12 +1,237 @@
-"""Pictures of the document with both ends on one pair of axes: curves, and ratios as dots with their intervals."""
+"""The pictures of the document on the screen: a function by kind of picture."""
+
+from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 import plotly.graph_objects as go
 
-from dashboard.figures.halves import hover_title
-from dashboard.theme import Theme, across, template, words
-from telemetry.report import CurveNote, DotRow, Dots, Line, Lines, ZoneColumn, ZoneDots
+from dashboard.theme import Theme, across, box, template, words
+from telemetry.arrays import ENDS, End
+from telemetry.report import (
+    MARKS,
+    Curve,
+    CurveNote,
+    DotRow,
+    Dots,
+    Halves,
+    Line,
+    Lines,
+    SeasonPicture,
+    Shade,
+    Spectrum,
+    Upright,
+    ZoneColumn,
+    ZoneDots,
+)
+from telemetry.season import SeasonPoint
 from telemetry.summary import number
+
+AXES: dict[End, str] = {"front": "y", "rear": "y2"}
+HALVES: dict[End, tuple[float, float]] = {"front": (0.5, 1.0), "rear": (0.0, 0.5)}
+
+
+def halves_figure(picture: Halves, theme: Theme) -> go.Figure:
+    """Both halves on one x axis, each end solid and filled in its own, the other end repeated as a dashed line."""
+    suffix = f" {picture.unit}" if len(picture.unit) <= 2 and picture.unit else ""
+    outward = {"fixedrange": True, "nticks": 4, "ticksuffix": suffix, "zeroline": True}
+    return go.Figure(
+        data=[_curve(curve, picture, theme) for curve in sorted(picture.curves, key=lambda one: not one.own)],
+        layout={
+            "template": template(theme),
+            "dragmode": False,
+            "hovermode": "x unified",
+            "hoversubplots": "axis",
+            "margin": {"l": 52, "r": 10, "t": 22, "b": 44},
+            "xaxis": {
+                "title": {"text": picture.x_title},
+                "range": list(picture.x_range),
+                "fixedrange": True,
+                "zeroline": False,
+                "anchor": "free",
+                "position": 0,
+                "showgrid": False,
+                "unifiedhovertitle": {"text": hover_title(picture.x_title)},
+                **_ticks(picture),
+            },
+            "yaxis": {**outward, "domain": [0.5, 1.0], "range": [-picture.below, picture.top]},
+            "yaxis2": {
+                **outward,
+                "domain": [0.0, 0.5],
+                "range": [picture.top, -picture.below],
+                "anchor": "x",
+            },
+            "shapes": [
+                *(_half_shade(shade, theme) for shade in picture.shades),
+                *([_zero(theme)] if picture.zero else []),
+                *(_upright(upright, theme) for upright in picture.uprights),
+            ],
+            "annotations": [
+                *(_end_name(end, picture, theme) for end in ENDS),
+                *(_shade_name(shade, theme) for shade in picture.shades if shade.words),
+                *(note for end in ENDS for note in _marks(end, picture, theme)),
+                *_half_headings(picture, theme),
+            ],
+        },
+    )
+
+
+def _ticks(picture: Halves) -> dict:
+    """Words where the axis has no numbers, whole numbers for laps; else what plotly chooses."""
+    if picture.ticks:
+        return {
+            "tickvals": [at for at, _ in picture.ticks],
+            "ticktext": [words for _, words in picture.ticks],
+        }
+    return {"dtick": max(1, round(np.ptp(picture.x_range) / 12))} if picture.x_title == "lap" else {}
+
+
+def hover_title(title: str) -> str:
+    """What a read-out is headed by: the place on the axis with the unit of the axis's title."""
+    unit = title.rpartition("[")[2].rstrip("]") if "[" in title else ""
+    digits = {"s": 2, "Hz": 1}.get(unit, 0)
+    return f"%{{x:.{digits}f}} {unit}" if unit else f"{title} %{{x:.{digits}f}}"
+
+
+def _curve(curve: Curve, picture: Halves, theme: Theme) -> go.Scatter:
+    own, front = curve.own, curve.end == "front"
+    colour = theme.of(curve.end)
+    common = {"x": curve.x, "y": curve.y, "name": curve.end, "yaxis": AXES[curve.half]}
+    if not own:
+        line = {"color": colour, "width": 1.2, "dash": "3px,2px"}
+        return go.Scatter(**common, mode="lines", line=line, hoverinfo="skip")
+    read_out = f"{curve.end} %{{y:.{picture.decimals}f}} {picture.unit}".rstrip() + "<extra></extra>"
+    if curve.ci is not None:
+        low, high = curve.ci
+        return go.Scatter(
+            **common,
+            mode="lines+markers",
+            line={"color": colour, "width": 1.0, "dash": "dot"},
+            marker={"symbol": "circle" if front else "diamond", "size": 9, "color": colour},
+            error_y={"type": "data", "symmetric": False, "array": high - curve.y, "arrayminus": curve.y - low,
+                     "color": colour, "thickness": 1.4, "width": 3},
+            hovertemplate=read_out,
+        )  # fmt: skip
+    return go.Scatter(
+        **common,
+        mode="lines",
+        line={"color": colour, "width": 1.6},
+        fill="tozeroy",
+        fillcolor=theme.fill(curve.end),
+        hovertemplate=read_out,
+    )
+
+
+def _zero(theme: Theme) -> dict:
+    return across(0, 0, 1, theme.rule, 1, "dot")
+
+
+def _upright(upright: Upright, theme: Theme) -> dict:
+    low, high = HALVES[upright.end]
+    colour = theme.of(upright.end)
+    dash = {"dash": "dash", "dot": "dot", "mark": "solid"}[upright.look]
+    return across(upright.x, low, high, colour, 1.2, dash)
+
+
+def _marks(end: End, picture: Halves, theme: Theme) -> list[dict]:
+    """The words of dashed lines, one below the other from the outside in; values stand in the tables."""
+    named = (one for one in picture.uprights if one.end == end and one.words and one.look != "mark")
+    marked = sorted(named, key=lambda one: one.x)
+    middle = sum(picture.x_range) / 2
+    side = 1 if end == "front" else -1
+    return [
+        {
+            **words(upright.words, theme.word(end), 12),
+            "x": upright.x,
+            "xanchor": "left" if upright.x < middle else "right",
+            "y": 0.5 + side * (0.40 - 0.07 * place),
+            "yanchor": "middle",
+        }
+        for place, upright in enumerate(marked)
+    ]
+
+
+def _half_shade(shade: Shade, theme: Theme) -> dict:
+    return box(shade.low, shade.high, *HALVES[shade.end], theme.corner_fill, layer="below")
+
+
+def _shade_name(shade: Shade, theme: Theme) -> dict:
+    front = shade.end == "front"
+    at = {
+        "x": shade.low,
+        "xanchor": "left",
+        "y": 0.99 if front else 0.01,
+        "yanchor": "top" if front else "bottom",
+    }
+    return {**words(shade.words, theme.soft, 12), **at}
+
+
+def _half_headings(picture: Halves, theme: Theme) -> list[dict]:
+    """Small words above the picture, on both sides of 0."""
+    sides = zip(picture.headings or (), (0.49, 0.51), ("right", "left"), strict=False)
+    return [
+        {
+            **words(text, theme.soft, 12),
+            "x": x,
+            "xref": "paper",
+            "xanchor": anchor,
+            "y": 1,
+            "yanchor": "bottom",
+        }
+        for text, x, anchor in sides
+    ]
+
+
+def _end_name(end: End, picture: Halves, theme: Theme) -> dict:
+    """The name of an end in its half, and that it was not judged."""
+    front = end == "front"
+    missing = "" if end in picture.ends else ": not judged"
+    return {
+        **words(f"<b>{end}</b>{missing}", theme.word(end), 13),
+        "xref": "paper",
+        "x": 0.994,
+        "xanchor": "right",
+        "y": 0.98 if front else 0.02,
+        "yanchor": "top" if front else "bottom",
+    }
+
+
+def spectrum_figure(picture: Spectrum, theme: Theme) -> go.Figure:
+    """Density as it was, and as it would have been with healthy damping."""
+
+    def line(density: np.ndarray, name: str, *, own: bool) -> go.Scatter:
+        look = {"color": theme.rear if own else theme.soft, "width": 2.0 if own else 1.4}
+        return go.Scatter(
+            x=picture.frequency_hz,
+            y=density,
+            name=name,
+            mode="lines",
+            line={**look, "dash": "solid" if own else "dash"},
+            fill="tozeroy" if own else "none",
+            fillcolor=theme.rear_fill,
+            hovertemplate=f"{name} %{{y:.2f}} mm²/Hz<extra></extra>",
+        )
+
+    title = "frequency [Hz]"
+    return go.Figure(
+        data=[
+            line(picture.own_mm2_hz, "as it was", own=True),
+            line(picture.healthy_mm2_hz, "with the damping of the outing", own=False),
+        ],
+        layout={
+            "template": template(theme),
+            "dragmode": False,
+            "hovermode": "x unified",
+            "margin": {"l": 52, "r": 10, "t": 8, "b": 44},
+            "xaxis": {
+                "title": {"text": title},
+                "fixedrange": True,
+                "unifiedhovertitle": {"text": hover_title(title)},
+            },
+            "yaxis": {"fixedrange": True, "rangemode": "tozero", "nticks": 4, "ticksuffix": " mm²/Hz"},
+        },
+    )
+
 
 # Height of one row of dots, and of the axis below them. [px]
 ROW_PX, FOOT_PX = 26, 84
@@ -27,7 +252,7 @@ def lines_figure(picture: Lines, theme: Theme) -> go.Figure:
         }
     return go.Figure(
         data=[
-            *(_shade(line, picture, theme) for line in picture.shades),
+            *(_time_spent(line, picture, theme) for line in picture.shades),
             *(_line(line, picture, unit, theme) for line in picture.lines),
             *_dots(picture, theme),
         ],
@@ -64,7 +289,7 @@ def _line(line: Line, picture: Lines, unit: str, theme: Theme) -> go.Scatter:
     )
 
 
-def _shade(line: Line, picture: Lines, theme: Theme) -> go.Scatter:
+def _time_spent(line: Line, picture: Lines, theme: Theme) -> go.Scatter:
     """Time spent, as an area on the foot of the picture."""
     assert line.end
     floor = float(np.min(picture.lines[0].y))
@@ -357,3 +582,128 @@ def _zone_dots(picture: ZoneDots, column: ZoneColumn, axis: str, theme: Theme) -
             "width": 0,
         },
     )
+
+
+# So many names of groups are written below the picture; a phone has room for these, turned upright.
+_MOST_NAMES = 16
+
+
+def season_figure(picture: SeasonPicture, theme: Theme) -> go.Figure:
+    """A trace for each bike, which has a mark of its own."""
+    groups = list(zip(picture.groups, picture.places, strict=True))
+    means = [sum(point.value for point in group.points) / len(group.points) for group, _ in groups]
+    names = picture.labels(_MOST_NAMES)
+    return go.Figure(
+        data=[_bike(picture, bike, theme) for bike in picture.bikes],
+        layout={
+            "template": template(theme),
+            "dragmode": False,
+            "hovermode": "closest",
+            "showlegend": len(picture.bikes) > 1,
+            "legend": {"orientation": "h", "x": 0, "y": 1.02, "yanchor": "bottom", "itemclick": False,
+                       "itemdoubleclick": False},
+            "margin": {"l": 56, "r": 10, "t": 34, "b": 44},
+            "xaxis": {
+                "range": [-0.8, picture.width - 0.2],
+                "fixedrange": True,
+                "showgrid": False,
+                "zeroline": False,
+                "autotickangles": [0, -40, -90],
+                "tickvals": [at for at, _ in names],
+                "ticktext": [_short(words) for _, words in names],
+            },
+            "yaxis": {
+                "title": {"text": f"[{picture.unit}]" if picture.unit else ""},
+                "range": list(picture.range),
+                "fixedrange": True,
+                "nticks": 6,
+                "zeroline": False,
+            },
+            "shapes": [
+                *(_mean(at[0] - 0.45, at[-1] + 0.45, mean, theme)
+                  for (_, at), mean in zip(groups, means, strict=True)),
+                *(_between(at[-1] + 1.0, theme) for _, at in groups[:-1]),
+            ],
+        },
+    )  # fmt: skip
+
+
+def _bike(picture: SeasonPicture, bike: str, theme: Theme) -> go.Scatter:
+    shown = [
+        (place, point)
+        for group, places in zip(picture.groups, picture.places, strict=True)
+        for place, point in zip(places, group.points, strict=True)
+        if point.bike == bike
+    ]
+    kind = MARKS[picture.bikes.index(bike) % len(MARKS)]
+    points = [point for _, point in shown]
+    return go.Scatter(
+        x=[place for place, _ in shown],
+        y=[point.value for point in points],
+        name=bike,
+        mode="markers",
+        cliponaxis=False,
+        marker={
+            "size": 9,
+            "color": theme.ink,
+            "symbol": [kind if point.laps else f"{kind}-open" for point in points],
+        },
+        error_y={
+            "type": "data",
+            "symmetric": False,
+            "array": [_apart(point.high, point.value) for point in points],
+            "arrayminus": [_apart(point.value, point.low) for point in points],
+            "color": theme.soft,
+            "thickness": 1.4,
+            "width": 0,
+        },
+        text=[_words(point, picture) for point in points],
+        hovertemplate="%{text}<extra></extra>",
+    )
+
+
+def _apart(high: float | None, low: float | None) -> float:
+    return 0.0 if high is None or low is None else high - low
+
+
+def _words(point: SeasonPoint, picture: SeasonPicture) -> str:
+    """What a mark says when it is pointed at."""
+    value = f"{point.value:.{picture.decimals}f} {picture.unit}".rstrip()
+    laps = (
+        f"{point.low:.{picture.decimals}f} to {point.high:.{picture.decimals}f}"
+        if point.laps
+        else "whole run"
+    )
+    about = " · ".join(part for part in (point.date, point.circuit, point.bike) if part)
+    return f"{_short(point.name, 40)}<br>{about}<br>{value}, laps {laps}".replace(", laps whole", ", whole")
+
+
+def _short(words: str, most: int = 22) -> str:
+    """A name as long as there is room, without what plotly would take for markup."""
+    words = words.replace("&", "&amp;").replace("<", "&lt;")
+    return words if len(words) <= most else f"{words[: most - 1]}…"
+
+
+def _mean(x0: float, x1: float, value: float, theme: Theme) -> dict:
+    line = {"color": theme.soft, "width": 1.2, "dash": "dot"}
+    return {"type": "line", "x0": x0, "x1": x1, "y0": value, "y1": value, "line": line, "layer": "below"}
+
+
+def _between(x: float, theme: Theme) -> dict:
+    line = {"color": theme.rule, "width": 1}
+    return {"type": "line", "x0": x, "x1": x, "yref": "paper", "y0": 0, "y1": 1, "line": line}
+
+
+DRAW: dict[type, Callable[[Any, Theme], go.Figure]] = {
+    Halves: halves_figure,
+    SeasonPicture: season_figure,
+    Spectrum: spectrum_figure,
+    Lines: lines_figure,
+    Dots: dots_figure,
+    ZoneDots: zones_figure,
+}
+
+
+def drawn(picture: Any, theme: Theme) -> go.Figure:
+    """A picture of the document as a figure."""
+    return DRAW[type(picture)](picture, theme)

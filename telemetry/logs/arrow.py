@@ -1,4 +1,11 @@
-"""A table of Apache Arrow as a log: a column is a channel; its unit is in the field's metadata or in its name."""
+"""Tables of Apache Arrow: Parquet, and Arrow IPC as a file (also called Feather) or as a stream.
+
+A column is a channel; its unit is in the field's metadata or in its name.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
@@ -7,9 +14,55 @@ from telemetry.arrays import FloatArray
 from telemetry.errors import LogError
 from telemetry.logs.cells import epoch_start, read_time_text, to_float64
 from telemetry.logs.rawlog import RawLog, split_unit, unique_names
+from telemetry.logs.textfile import check_unpacked
 from telemetry.notes import QualityNote, Step
 
 _SECONDS = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9}
+_IPC_FILE, _IPC_STREAM = b"ARROW1", b"\xff\xff\xff\xff"
+
+
+@dataclass(frozen=True)
+class ArrowFormat:
+    """A file format that Arrow reads whole: its name, its first bytes, and what gives its table."""
+
+    NAME: str
+    starts: tuple[bytes, ...]
+    table: Callable[[Path], pa.Table]
+
+    def recognises(self, path: Path) -> bool:
+        """Whether the file starts as this format does."""
+        with path.open("rb") as file:
+            return file.read(max(map(len, self.starts))).startswith(self.starts)
+
+    def read(self, path: Path) -> RawLog:
+        """Read a file; `LogError` if it is damaged or has no column of numbers."""
+        try:
+            return log_from_table(self.table(path), source=str(path), reader=self.NAME)
+        except (OSError, UnicodeDecodeError, pa.ArrowException) as error:
+            reason = str(error).splitlines()[0]
+            raise LogError(f"{path}: is damaged: {reason}; export the log again.") from None
+
+
+def _parquet(path: Path) -> pa.Table:
+    import pyarrow.parquet as pq  # reads the system's certificates
+
+    with path.open("rb") as file:  # Arrow itself opens no name that is not UTF-8
+        parquet = pq.ParquetFile(file)
+        check_unpacked(path, parquet.metadata.num_rows * parquet.metadata.num_columns, packed=True)
+        return parquet.read()
+
+
+def _ipc(path: Path) -> pa.Table:
+    with pa.input_stream(path.open("rb")) as stream:
+        whole_file = stream.read(len(_IPC_FILE)) == _IPC_FILE
+        stream.seek(0)
+        table = (pa.ipc.open_file if whole_file else pa.ipc.open_stream)(stream).read_all()
+    table.validate(full=True)  # buffers of a damaged file may end early
+    return table
+
+
+PARQUET = ArrowFormat("Parquet", (b"PAR1",), _parquet)
+ARROW_IPC = ArrowFormat("Arrow IPC", (_IPC_FILE, _IPC_STREAM), _ipc)
 
 
 def log_from_table(table: pa.Table, *, source: str, reader: str) -> RawLog:
