@@ -134,24 +134,12 @@ def _motorcycle(
         a, b = place(foot), place((front[0], 0.0))
         parts.append(svg_line(a[0], a[1] + 8, b[0], b[1] + 8, class_="front mark"))
         if now.trail_mm is not None:
-            parts.append(
-                svg_text(
-                    (a[0] + b[0]) / 2,
-                    a[1] + 22,
-                    f"trail {now.trail_mm:.1f} mm",
-                    class_="front tick",
-                    text_anchor="middle",
-                )
-            )
-        parts.append(
-            svg_text(
-                place(top)[0] - 8,
-                place(top)[1] + 4,
-                f"rake {now.rake_deg:.2f} deg",
-                class_="front tick",
-                text_anchor="end",
-            )
-        )
+            words = f"trail {now.trail_mm:.1f} mm"
+            middle = (a[0] + b[0]) / 2
+            parts.append(svg_text(middle, a[1] + 22, words, class_="front tick", text_anchor="middle"))
+        x, y = place(top)
+        words = f"rake {now.rake_deg:.2f} deg"
+        parts.append(svg_text(x - 8, y + 4, words, class_="front tick", text_anchor="end"))
     return parts
 
 
@@ -163,13 +151,12 @@ def _with_rider(bike: Bike) -> Standing:
 
 def leverage_picture(before: Bike, after: Bike) -> str:
     """Leverage ratio of the rear over wheel travel, before and after, with rider sag marked where it is known."""
-    return _curves(
-        before,
-        after,
-        lambda bike, shaft: leverage_curve(bike, "rear").ratio(shaft),
-        "leverage ratio, rear",
-        "Leverage ratio of the rear over wheel travel, before and after",
-    )
+
+    def ratio(bike: Bike, shaft: FloatArray) -> FloatArray:
+        return leverage_curve(bike, "rear").ratio(shaft)
+
+    title = "Leverage ratio of the rear over wheel travel, before and after"
+    return _curves(before, after, ratio, "leverage ratio, rear", title)
 
 
 def force_picture(before: Bike, after: Bike) -> str:
@@ -179,61 +166,39 @@ def force_picture(before: Bike, after: Bike) -> str:
         spring = spring_of(bike, "rear")
         return np.array([spring.force_n(float(s)) for s in shaft]) / leverage_curve(bike, "rear").ratio(shaft)
 
-    return _curves(
-        before,
-        after,
-        force,
-        "spring force at the rear wheel [N]",
-        "Spring force at the rear wheel, before and after",
-    )
+    title = "Spring force at the rear wheel, before and after"
+    return _curves(before, after, force, "spring force at the rear wheel [N]", title)
 
 
 def _curves(
     before: Bike, after: Bike, values: Callable[[Bike, FloatArray], FloatArray], name: str, title: str
 ) -> str:
     height, top, bottom, left, right = 230.0, 28.0, 186.0, 52.0, 700.0
-    drawn: list[tuple[str, FloatArray, FloatArray, float | None]] = []
-    for side, bike in zip(_SIDES, (before, after), strict=True):
+    bikes = dict(zip(_SIDES, (before, after), strict=True))
+    drawn: dict[str, tuple[FloatArray, FloatArray]] = {}
+    for side, bike in bikes.items():
         shaft = np.linspace(0.0, stroke_mm(bike, "rear"), 141)
-        drawn.append(
-            (
-                side,
-                leverage_curve(bike, "rear").wheel_travel_mm(shaft),
-                values(bike, shaft),
-                None if sag_lacks(bike) else _with_rider(bike).sag["rear"].shaft_mm,
-            )
-        )
-    low, high = _span([y for _, _, y, _ in drawn])
-    x = Scale(0.0, max(float(w[-1]) for _, w, _, _ in drawn), left, right)
-    y = Scale(low, high, bottom, top)
-    body = [level_axis(y, left, right, unit_of_title(name), 5)]
-    body.append(svg_line(left, bottom, right, bottom, class_="axis"))
-    body.append(across_axis(x, bottom + 15, "mm", 8))
-    body.append(
-        svg_text(right, bottom + 30, "wheel travel, vertical [mm]", text_anchor="end", class_="quiet")
-    )
-    body.append(
-        svg_text(
-            left,
-            16,
-            f"{name}; dashed grey: before, solid: after"
-            + (", ring: rider sag" if any(sag is not None for *_, sag in drawn) else ""),
-            class_="quiet",
-        )
-    )
-    for side, wheel, curve, sag in drawn:
-        body.append(
-            svg_element("path", d=trace_path(x.array(wheel), y.array(curve)), class_=f"curve rear {side}")
-        )
-        if sag is None:
-            continue
-        bike = before if side == "before" else after
-        at = float(leverage_curve(bike, "rear").wheel_travel_mm(np.array([sag]))[0])
-        body.append(
-            svg_element(
-                "circle", cx=x(at), cy=y(float(np.interp(at, wheel, curve))), r=4.5, class_=f"dot rear {side}"
-            )
-        )
+        drawn[side] = leverage_curve(bike, "rear").wheel_travel_mm(shaft), values(bike, shaft)
+    sags = {
+        side: _with_rider(bike).sag["rear"].shaft_mm for side, bike in bikes.items() if not sag_lacks(bike)
+    }
+    x = Scale(0.0, max(float(wheel[-1]) for wheel, _ in drawn.values()), left, right)
+    y = Scale(*_span([curve for _, curve in drawn.values()]), bottom, top)
+    words = f"{name}; dashed grey: before, solid: after{', ring: rider sag' if sags else ''}"
+    body = [
+        level_axis(y, left, right, unit_of_title(name), 5),
+        svg_line(left, bottom, right, bottom, class_="axis"),
+        across_axis(x, bottom + 15, "mm", 8),
+        svg_text(right, bottom + 30, "wheel travel, vertical [mm]", text_anchor="end", class_="quiet"),
+        svg_text(left, 16, words, class_="quiet"),
+    ]
+    for side, (wheel, curve) in drawn.items():
+        path = trace_path(x.array(wheel), y.array(curve))
+        body.append(svg_element("path", d=path, class_=f"curve rear {side}"))
+        if side in sags:
+            at = float(leverage_curve(bikes[side], "rear").wheel_travel_mm(np.array([sags[side]]))[0])
+            here = float(np.interp(at, wheel, curve))
+            body.append(svg_element("circle", cx=x(at), cy=y(here), r=4.5, class_=f"dot rear {side}"))
     return svg_picture(WIDTH, height, title, body)
 
 
