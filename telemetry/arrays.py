@@ -1,6 +1,6 @@
 """Types shared by every room: arrays, and the name of an end of the motorcycle."""
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -8,7 +8,7 @@ from pydantic import BeforeValidator
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
-IntArray = npt.NDArray[np.int64]
+IntArray = npt.NDArray[np.integer[Any]]
 
 End = Literal["front", "rear"]
 ENDS: tuple[End, End] = ("front", "rear")

@@ -182,10 +182,7 @@ def value_at(bike: Bike, key: str) -> Any:
 def needed(bike: Bike, *keys: str, purpose: str) -> tuple[float, ...]:
     """Numbers at dotted keys such as ``front.spring_rate_n_per_mm``.
 
-    Raises
-    ------
-    BikeFileError
-        Naming every key that the bike file does not give; ``purpose`` says what needs them: "sag needs it".
+    `BikeFileError` names every key that the bike file does not give, and ``purpose``: "sag needs it".
     """
     values = [value_at(bike, key) for key in keys]
     lacking = [key for key, value in zip(keys, values, strict=True) if value is None]
@@ -257,10 +254,7 @@ def why_no_key(key: str) -> str:
 def parse_bike(data: dict[str, Any], *, source: str = "bike") -> Bike:
     """Check a bike given as the keys of a bike file; ``source`` is where it came from, for messages.
 
-    Raises
-    ------
-    BikeFileError
-        Naming the source, the key and what is allowed.
+    `BikeFileError` names the source, the key and what is allowed.
     """
     try:
         bike = Bike.model_validate({"name": Path(source).stem, **_plain_adjusters(data), "source": source})
@@ -272,17 +266,9 @@ def parse_bike(data: dict[str, Any], *, source: str = "bike") -> Bike:
 
 
 def load_bike(path: str | Path, *, beside: bool = False) -> Bike:
-    """Read and check a bike file (TOML).
+    """Read and check a bike file (TOML); if ``beside``, the files it names have to lie beside it.
 
-    Parameters
-    ----------
-    beside : bool
-        Whether the files it names have to lie beside it: so for a file that comes from elsewhere.
-
-    Raises
-    ------
-    BikeFileError
-        If the file is missing, is not TOML, or a key is missing, unknown or out of range.
+    `BikeFileError` if the file is missing, is not TOML, or a key is missing, unknown or out of range.
     """
     path = Path(path)
     data = read_toml(path, what="bike file")
@@ -618,10 +604,7 @@ def toml_text(text: str) -> str:
 def new_bike_text(answers: Mapping[str, Answer]) -> str:
     """A bike file (TOML) to fill in, in which ``"?"`` stands for what a review still needs.
 
-    Parameters
-    ----------
-    answers : mapping of str to Answer
-        By dotted key: ``front.stroke_mm``, ``channels.speed``; by section to leave the whole of it out.
+    ``answers`` are by dotted key, such as ``front.stroke_mm``; by section to leave the whole of it out.
     """
     lines: list[str] = []
     section, skipped = "", False

@@ -359,10 +359,7 @@ def shifts_mm(rear: Rear, at: MeasuredAt) -> dict[str, Point]:
 def rear_end(rear: Rear, at: MeasuredAt) -> RearEnd:
     """Leverage curve and axle path of the rear of a bike file; ``at`` are its settings when its points were measured.
 
-    Raises
-    ------
-    LinkageError
-        If the points make no suspension over the whole stroke.
+    `LinkageError` if the points make no suspension over the whole stroke.
     """
     if rear.linkage is not None:
         return _from_linkage(rear, at)

@@ -359,18 +359,10 @@ def sprung_loads_n(bike: Bike, load: Load, standing: Attitude) -> dict[End, floa
 
 
 def stand(bike: Bike, load: Load) -> Standing:
-    """Equilibrium of both ends under a sprung load.
+    """Equilibrium of both ends under a sprung load, its place given as on the measured motorcycle. [kg, mm]
 
-    Parameters
-    ----------
-    load : Load
-        Its place given as on the measured motorcycle. [kg, mm]
-
-    Raises
-    ------
-    BikeFileError
-        If the bike file lacks what sag needs, a spring is pushed through its whole stroke, or the load lies outside
-        the wheelbase.
+    `BikeFileError` if the bike file lacks what sag needs, a spring is pushed through its whole stroke, or the load
+    lies outside the wheelbase.
     """
     needed(bike, *SAG_NEEDS, purpose="sag needs it")
     rear, axis = rear_end(bike.rear, bike.measured_at), steering_axis(bike)

@@ -174,10 +174,7 @@ def settled_mm(
 def static_sag(bike: Bike) -> dict[End, Sag]:
     """Sag of both ends under the [chassis] mass of the bike file, which includes the rider: rider sag.
 
-    Raises
-    ------
-    BikeFileError
-        If the bike file has no [chassis], or a spring is too soft to carry it.
+    `BikeFileError` if the bike file has no [chassis], or a spring is too soft to carry it.
     """
     return {end: sag_under_load(bike, end, sprung_load_n(bike, end)) for end in ENDS}
 
@@ -351,19 +348,10 @@ def wheel_and_damper(bike: Bike, end: End) -> tuple[float, float, Damper]:
 
 
 def spring_end(bike: Bike, end: End, shaft_mm: float, *, damper_scale: float = 1.0) -> SpringEnd:
-    """One end reduced to its wheel, linearised about a shaft travel and low shaft speed.
+    """One end reduced to its wheel, linearised about a shaft travel [mm] within the stroke and low shaft speed.
 
-    Parameters
-    ----------
-    shaft_mm : float
-        Travel within the stroke. [mm]
-    damper_scale : float
-        1 as in the bike file, 0 with the damping lost.
-
-    Raises
-    ------
-    BikeFileError
-        If the bike file lacks masses, tyre rates or dampers.
+    ``damper_scale`` is 1 as in the bike file, 0 with the damping lost. `BikeFileError` if the file lacks masses, tyre
+    rates or dampers.
     """
     mass_kg, tyre_rate_n_per_mm, damper = wheel_and_damper(bike, end)
     section = bike.end(end)

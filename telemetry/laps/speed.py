@@ -1,6 +1,7 @@
 """Ground speed and the distance by it, checked against positions where there are some."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -45,12 +46,12 @@ class Thin:
         """Rate of the thin clock. [Hz]"""
         return self.sample_rate_hz / self.step
 
-    @property
+    @cached_property
     def samples(self) -> IntArray:
         """The run's samples it keeps."""
         return np.arange(0, self.n_samples, self.step)
 
-    @property
+    @cached_property
     def t_s(self) -> FloatArray:
         """Its instants. [s]"""
         return self.samples / self.sample_rate_hz

@@ -88,7 +88,7 @@ def find_track(
     else:
         corners = find_corners(mean) if mean is not None else ()
         corner_source = (lean_from or "speed") if corners else ""
-    number = np.zeros(len(distance), dtype=np.int64)
+    number: IntArray = np.zeros(len(distance), dtype=np.int64)
     if corners and places is not None:
         number = corner_at(distance, corners, places.lap_m)
     east, north = _path(thin, fixes if places is None or places.fixes is None else places.fixes)
@@ -100,8 +100,8 @@ def find_track(
         x_m=east,
         y_m=north,
         speed_m_s=speed.speed_m_s,
-        phase=thin.hold(phase),
-        corner=thin.hold(number),
+        phase=thin.hold(phase.astype(np.int8)),
+        corner=thin.hold(number.astype(np.int32)),
         corners=corners,
         phase_sources=phase_sources,
         notes=tuple(notes),
@@ -235,7 +235,7 @@ def _split(
 
 
 def _lap_numbers(run: Run, laps: tuple[Lap, ...]) -> IntArray:
-    number = np.zeros(len(run.t_s), dtype=np.int64)
+    number = np.zeros(len(run.t_s), dtype=np.int32)
     for i, lap in enumerate(laps):
         stop = len(number) if i == len(laps) - 1 and not lap.complete else np.searchsorted(run.t_s, lap.end_s)
         number[np.searchsorted(run.t_s, lap.start_s) : stop] = lap.lap

@@ -9,69 +9,31 @@ from telemetry.logbook.rider import FELT, MOST_LETTERS, RiderWord, by_place
 from telemetry.logbook.run import RunEntry, Words, file_sha256, outings_of, read_given
 
 if TYPE_CHECKING:
-    from telemetry.logbook.plans import CameOut as CameOut
-    from telemetry.logbook.plans import KeptPrediction as KeptPrediction
-    from telemetry.logbook.plans import Outcome as Outcome
-    from telemetry.logbook.plans import TrackRecord as TrackRecord
-    from telemetry.logbook.plans import keep_prediction as keep_prediction
-    from telemetry.logbook.plans import plan_for_the_day as plan_for_the_day
-    from telemetry.logbook.plans import prediction_of as prediction_of
-    from telemetry.logbook.plans import predictions as predictions
-    from telemetry.logbook.plans import set_state as set_state
-    from telemetry.logbook.plans import track_record as track_record
-    from telemetry.logbook.plans import with_own_history as with_own_history
+    from telemetry.logbook.plans import (
+        CameOut,
+        KeptPrediction,
+        Outcome,
+        TrackRecord,
+        keep_prediction,
+        plan_for_the_day,
+        prediction_of,
+        predictions,
+        set_state,
+        track_record,
+        with_own_history,
+    )
 
-_OF_PLANS = (
-    "CameOut",
-    "KeptPrediction",
-    "Outcome",
-    "TrackRecord",
-    "keep_prediction",
-    "plan_for_the_day",
-    "prediction_of",
-    "predictions",
-    "set_state",
-    "track_record",
-    "with_own_history",
-)
 __all__ = [
-    "CameOut",
-    "Damage",
-    "Draft",
-    "Drafts",
-    "FELT",
-    "KeptPrediction",
-    "Logbook",
-    "MOST_LETTERS",
-    "Outcome",
-    "RiderWord",
-    "RunEntry",
-    "TrackRecord",
-    "Verification",
-    "Words",
-    "by_place",
-    "damper_histories",
-    "export",
-    "file_sha256",
-    "history_of_damper",
-    "is_export",
-    "keep_prediction",
-    "outings_of",
-    "own_logbook_path",
-    "plan_for_the_day",
-    "prediction_of",
-    "predictions",
-    "set_state",
-    "track_record",
-    "with_own_history",
-    "read_given",
-    "take_in_export",
-    "verify",
-]
+    "CameOut", "Damage", "Draft", "Drafts", "FELT", "KeptPrediction", "Logbook", "MOST_LETTERS", "Outcome",
+    "RiderWord", "RunEntry", "TrackRecord", "Verification", "Words", "by_place", "damper_histories", "export",
+    "file_sha256", "history_of_damper", "is_export", "keep_prediction", "outings_of", "own_logbook_path",
+    "plan_for_the_day", "prediction_of", "predictions", "read_given", "set_state", "take_in_export",
+    "track_record", "verify", "with_own_history",
+]  # fmt: skip
 
 
 def __getattr__(name: str) -> Any:
-    if name in _OF_PLANS:  # the prediction compiles; imported when a change is tried
+    if name in __all__:  # of `plans`: the prediction compiles, so it is imported when a change is tried
         from telemetry.logbook import plans
 
         return getattr(plans, name)

@@ -43,13 +43,7 @@ def own_logbook_path() -> Path:
 
 @dataclass(frozen=True)
 class Draft:
-    """A log that was taken in.
-
-    Parameters
-    ----------
-    said : dict of str to str
-        What a person answered so far, by name of the field.
-    """
+    """A log that was taken in, and what a person answered so far (``said``, by name of the field)."""
 
     token: str
     log: Path
@@ -63,13 +57,7 @@ class Draft:
 
 
 class Drafts:
-    """The drafts in a logbook's folder.
-
-    Parameters
-    ----------
-    logbook_path : Path
-        What is left of logs that never arrived is cleared away.
-    """
+    """The drafts in a logbook's folder; what is left of logs that never arrived is cleared away."""
 
     _lock = threading.Lock()
 
@@ -86,17 +74,10 @@ class Drafts:
                     shutil.rmtree(part, ignore_errors=True)
 
     def begin(self, log_name: str, size_bytes: int) -> str:
-        """Make place for a log that arrives in pieces.
+        """Make place for a log that arrives in pieces; returns its token.
 
-        Returns
-        -------
-        str
-            Its token.
-
-        Raises
-        ------
-        LogbookError
-            If the name is none of a file, or the log is empty, larger than `LARGEST_LOG_BYTES` or than the disk.
+        `LogbookError` if the name is none of a file, or the log is empty, larger than `LARGEST_LOG_BYTES` or than the
+        disk.
         """
         name = safe_name(log_name)
         if size_bytes <= 0:
@@ -116,22 +97,10 @@ class Drafts:
         return token
 
     def append(self, token: str, offset: int, source: BinaryIO) -> int:
-        """Write the next piece of a log; it becomes a draft with the last one.
+        """Write the next piece of a log; with the last one it is a draft. Returns how many bytes are still to come.
 
-        Parameters
-        ----------
-        offset : int
-            Where the piece begins: what has arrived so far, or the piece is refused.
-
-        Returns
-        -------
-        int
-            Bytes that are still to come.
-
-        Raises
-        ------
-        LogbookError
-            If there is no such log, the piece is not the next one, or goes past the announced size.
+        `LogbookError` if there is no such log, ``offset`` is not what has arrived so far, or the piece goes past the
+        announced size.
         """
         part = self._home(token).with_name(f"{token}{_PART}")
         try:
@@ -175,13 +144,7 @@ class Drafts:
         return tuple(sorted(found, key=lambda draft: draft.started_at, reverse=True))
 
     def draft(self, token: str) -> Draft:
-        """One draft.
-
-        Raises
-        ------
-        LogbookError
-            If there is none.
-        """
+        """One draft. Raises `LogbookError` if there is none."""
         home = self._home(token)
         try:
             data = json.loads((home / _DRAFT).read_text(encoding="utf-8"))

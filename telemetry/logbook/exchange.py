@@ -63,24 +63,10 @@ runs/.../channels.json          which column means what, where the log's names d
 
 
 def export(logbook: Logbook, out: str | Path, entries: Iterable[RunEntry] | None = None) -> int:
-    """Write runs and their history in open formats: the original, CSV, Parquet, JSON and TOML.
+    """Write runs and their history in open formats: the original, CSV, Parquet, JSON and TOML; returns how many runs.
 
-    Parameters
-    ----------
-    out : str or Path
-        Directory to make; it is there complete, or not at all.
-    entries : iterable of RunEntry, optional
-        Otherwise everything that the logbook keeps, with the history of every run.
-
-    Returns
-    -------
-    int
-        How many runs were written.
-
-    Raises
-    ------
-    LogbookError
-        If the directory is there already, lies inside the logbook, cannot be written, or a run is damaged.
+    ``out`` is a directory to make; it is there complete, or not at all. `LogbookError` if it is there already, lies
+    inside the logbook, cannot be written, or a run is damaged.
     """
     out = Path(out)
     chosen = tuple(entries) if entries is not None else logbook.revisions()
@@ -187,19 +173,9 @@ def take_in_export(
     """Take in the runs of an export, each with its history: how it was reviewed before, oldest first.
 
     Nothing of the other reviews is believed: every log is reviewed here, as it was last and as it was before. A run
-    whose log is in the logbook already, or in its bin, stays as it is.
-
-    Parameters
-    ----------
-    source : str or Path
-        Directory that `telemetry.logbook.export` wrote, or that directory as a ZIP archive.
-    progress : callable
-        Gets a few words before each run; what it raises ends the work, and the runs before it stay.
-
-    Raises
-    ------
-    LogbookError
-        If it is no export.
+    whose log is in the logbook already, or in its bin, stays as it is. ``source`` is the directory that
+    `telemetry.logbook.export` wrote, or a ZIP archive of it; `LogbookError` if it is neither. ``progress`` gets a few
+    words before each run; what it raises ends the work, and the runs before it stay.
     """
     with _opened(Path(source), logbook.path) as home:
         of_logs = _by_log(home)
@@ -323,13 +299,7 @@ class Verification:
 
 
 def verify(logbook: Logbook) -> Verification:
-    """Check the catalogue, and every file of every run and its history.
-
-    Parameters
-    ----------
-    logbook : Logbook
-        Nothing in it is changed.
-    """
+    """Check the catalogue, and every file of every run and its history; nothing is changed."""
     catalogue, runs = logbook.store.catalogue, logbook.store.runs
     damages = [Damage("", str(catalogue.path), what, _REMADE_CATALOGUE) for what in catalogue.damage()]
     if damages:

@@ -215,20 +215,9 @@ SEASON = "season"
 
 
 class Logbook:
-    """A logbook in a directory.
+    """A logbook in a directory, which is made when missing or empty; not so with ``create`` False.
 
-    Parameters
-    ----------
-    path : str or Path
-        Made when it is missing or empty.
-    create : bool
-        False refuses a directory that does not hold a logbook yet.
-
-    Raises
-    ------
-    LogbookError
-        If there is no logbook, or it was written by a newer version. One of an older version is brought
-        to this one.
+    `LogbookError` if there is no logbook, or it was written by another version.
     """
 
     def __init__(self, path: str | Path, *, create: bool = True) -> None:
@@ -323,28 +312,11 @@ class Logbook:
         progress: Callable[[str], None] | None = None,
         **words: Unpack[Words],
     ) -> str:
-        """Make a run again from its original, with a corrected bike file or setup sheet where one is given.
+        """Make a run again from its original; what is given takes the place of what the run was made with.
 
-        Parameters
-        ----------
-        bike_path, sheet_path, circuit_path : str or Path, optional
-            Otherwise those that the run was made with.
-        channels : mapping of str to str, optional
-            As of `add`; added to those that the run was made with.
-        cut, progress
-            As of `add`.
-        **words : str, optional
-            As of `add`.
-
-        Returns
-        -------
-        str
-            Id of the run as it is now; what was there before stays as its history.
-
-        Raises
-        ------
-        BothEndsError
-            One of its kinds, if the run is unknown, its original is damaged, or a file cannot be used.
+        Parameters as of `add`; ``channels`` are added to those of the run. Returns the id of the run as it is now;
+        what was there before stays as its history. `BothEndsError`, one of its kinds, if the run is unknown, its
+        original is damaged, or a file cannot be used.
         """
         entry, original = self.entry(run_id), self.original(run_id)
         if not original.is_file() or file_sha256(original) != entry.log_sha256:
@@ -380,17 +352,8 @@ class Logbook:
     def set_words(self, run_id: str, words: Mapping[str, str], *, version: str) -> None:
         """Put right what the catalogue says of a run; what it said before stays in its history.
 
-        Parameters
-        ----------
-        words : mapping of str to str
-            As of `add`; a word that is missing, or the same as on the setup sheet, is as the sheet has it.
-        version : str
-            From `version`, when the words were read.
-
-        Raises
-        ------
-        LogbookError
-            If somebody else changed the run since, or a word cannot be kept.
+        A word that is missing, or the same as on the setup sheet, is as the sheet has it. `LogbookError` if somebody
+        else changed the run since its ``version`` was asked for, or a word cannot be kept.
         """
         check_words({key: text for key, text in words.items() if text})  # type: ignore[arg-type]
         self.expect(run_id, version)
@@ -404,10 +367,7 @@ class Logbook:
     def go_back(self, run_id: str, earlier_id: str, *, version: str) -> None:
         """Let an earlier version of a run hold again, with the words as they are now.
 
-        Raises
-        ------
-        LogbookError
-            If it is none of this run, or somebody else changed the run since.
+        `LogbookError` if it is none of this run, or somebody else changed the run since its ``version`` was asked for.
         """
         self.expect(run_id, version)
         now, given = self.entry(run_id), self.record(run_id).given
@@ -484,13 +444,7 @@ class Logbook:
         return self.store.catalogue.revisions()
 
     def entry(self, run_id: str) -> RunEntry:
-        """Catalogue entry of a run.
-
-        Raises
-        ------
-        LogbookError
-            If the logbook has no such run.
-        """
+        """Catalogue entry of a run. Raises `LogbookError` if the logbook has no such run."""
         entry = self.store.catalogue.entry(run_id)
         if entry is None:
             raise LogbookError(f"{self.path}: has no run {run_id[:80]!r}; it has {len(self.runs())} others.")
@@ -499,10 +453,7 @@ class Logbook:
     def find(self, text: str) -> RunEntry:
         """The run that a person means: by its id, the start of its id, or its name.
 
-        Raises
-        ------
-        LogbookError
-            If no run is meant, or more than one.
+        `LogbookError` if no run is meant, or more than one.
         """
         runs = self.runs()
         exact = self.store.catalogue.entry(text)  # of a run's history, too, when it is meant to the letter
@@ -541,10 +492,7 @@ class Logbook:
     def season_record(self, run_id: str) -> RunRecord:
         """Numbers of a run for a season, kept beside the runs and made again when they are missing.
 
-        Raises
-        ------
-        LogbookError
-            For an unknown id, or a review that cannot be read.
+        `LogbookError` for an unknown id, or a review that cannot be read.
         """
         return self._with_words(self.entry(run_id), {one.run_id: one for one in self._kept_records()})
 
@@ -582,17 +530,9 @@ class Logbook:
         return replace(record, name=entry.name or entry.run_id, date=date, circuit=entry.place)
 
     def traces(self, run_id: str, columns: tuple[str, ...] | None = None) -> Traces:
-        """The traces of a run.
+        """The traces of a run, all or some columns, as far as the run has them (a log without GPS has no ``x_m``).
 
-        Parameters
-        ----------
-        columns : tuple of str, optional
-            Only those, as far as the run has them (a log without GPS has no ``x_m``).
-
-        Raises
-        ------
-        LogbookError
-            For an unknown id or traces that cannot be read.
+        `LogbookError` for an unknown id or traces that cannot be read.
         """
         path = self._home(run_id) / TRACES
         return read_whole_traces(path, lambda: self.bike(run_id), columns or TRACE_COLUMNS)
@@ -602,17 +542,9 @@ class Logbook:
         return load_bike(self.store.bike(self.entry(run_id).run_id))
 
     def measured(self, run_id: str, bike: Bike | None = None) -> tuple[Measured, Bike]:
-        """Motion and laps of a run as it was reviewed, from its log, and the bike file with the columns of that log.
+        """Motion and laps of a run as reviewed, or with another ``bike``, and the bike with the columns of that log.
 
-        Parameters
-        ----------
-        bike : Bike, optional
-            In place of the one that the run was reviewed with.
-
-        Raises
-        ------
-        BothEndsError
-            One of its kinds, for an unknown id or a log that cannot be read.
+        `BothEndsError`, one of its kinds, for an unknown id or a log that cannot be read.
         """
         log, path = self.log(run_id), self.store.circuit(run_id)
         named = with_columns(bike or self.bike(run_id), log, self.store.channels(run_id))
@@ -631,10 +563,7 @@ class Logbook:
     def log(self, run_id: str) -> RawLog:
         """The columns of the log as they were read, without reading it again where that is possible.
 
-        Raises
-        ------
-        BothEndsError
-            One of its kinds, for an unknown id or a log that cannot be read.
+        `BothEndsError`, one of its kinds, for an unknown id or a log that cannot be read.
         """
         path = self._home(run_id) / STORED_LOG
         return read_stored_log(path) if path.is_file() else read_log(self.original(run_id))
@@ -643,17 +572,9 @@ class Logbook:
 def damper_histories(
     entries: Iterable[RunEntry], summary_of: Callable[[str], Summary]
 ) -> dict[str, tuple[DamperRun, ...]]:
-    """Every damper that a bike file names with its outings, oldest first.
+    """Outings, oldest first, of every damper that a bike file names, by its ``id`` in alphabetical order.
 
-    Parameters
-    ----------
-    summary_of : callable
-        The review of a run by its id; a run that cannot be read (`LogbookError`) is left out.
-
-    Returns
-    -------
-    dict of str to tuple of DamperRun
-        By the damper's ``id``, in alphabetical order.
+    ``summary_of`` gives the review of a run by its id; a run that cannot be read (`LogbookError`) is left out.
     """
     runs = []
     for entry in sorted(entries, key=lambda entry: (entry.date, entry.added_at)):
@@ -666,17 +587,9 @@ def damper_histories(
 
 
 def history_of_damper(logbook: Logbook, damper: str) -> tuple[DamperRun, ...]:
-    """Outings of a damper in a logbook, oldest first.
+    """Outings of a damper, by its ``id`` in the bike files, oldest first.
 
-    Parameters
-    ----------
-    damper : str
-        ``id`` of [front.damper] or [rear.damper] in the bike files.
-
-    Raises
-    ------
-    LogbookError
-        If no run has it; the message names those there are.
+    `LogbookError` if no run has it; the message names those there are.
     """
     found = damper_histories(logbook.runs(), logbook.summary)
     if damper not in found:

@@ -44,32 +44,21 @@ CONFIDENCE = 0.90  # of the intervals of a prediction
 class KeptPrediction:
     """A prediction with what it was made for.
 
-    Parameters
-    ----------
-    run_id : str
-        The run whose laps were ridden again.
-    changes : tuple of str
-        As of `telemetry.stand.parse_change`.
-    lap : mapping of str to tuple of float
-        A lap of both rides, to draw: ``distance_m``, and by end and ride such as ``front_before_mm``.
-    why : str
-        The reason a person gave for a plan.
-    turn : int
-        Its turn in the plan for the day, 1 first; 0 where none was given.
+    ``lap`` is one of both rides, to draw: ``distance_m``, and by end and ride such as ``front_before_mm``.
     """
 
     key: str
-    run_id: str
+    run_id: str  # whose laps were ridden again
     log_sha256: str
     bike: str
     made_at: str
-    changes: tuple[str, ...]
+    changes: tuple[str, ...]  # as of `telemetry.stand.parse_change`
     prediction: Prediction
     lap: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
     state: PlanState = "tried"
-    why: str = ""
+    why: str = ""  # the reason a person gave for a plan
     came_of_it: str = ""
-    turn: int = 0
+    turn: int = 0  # in the plan for the day, 1 first; 0 where none was given
 
 
 def keep_prediction(
@@ -148,26 +137,16 @@ def _write(logbook_path: Path, kept: KeptPrediction) -> None:
 
 @dataclass(frozen=True)
 class Outcome:
-    """One predicted number and what was measured after the change.
-
-    Parameters
-    ----------
-    predicted, low, high : float
-        Change, and its interval for the next outing.
-    measured : float
-        Difference of the two runs.
-    spread : tuple of float or None
-        95 % interval of the measured difference, with what outings of this rider differ by.
-    """
+    """One predicted number and what was measured after the change."""
 
     key: str
     name: str
     unit: str
-    predicted: float
+    predicted: float  # change; its interval for the next outing is low to high
     low: float
     high: float
-    measured: float
-    spread: tuple[float, float] | None
+    measured: float  # difference of the two runs
+    spread: tuple[float, float] | None  # 95 % interval of it, with what outings of this rider differ by
 
     @property
     def error(self) -> float:

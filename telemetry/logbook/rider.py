@@ -20,22 +20,12 @@ Kept = TypeVar("Kept")
 
 @dataclass(frozen=True)
 class RiderWord:
-    """One answer of a rider.
+    """One answer of a rider; corner or lap None is no one corner, or every lap."""
 
-    Parameters
-    ----------
-    at : str
-        When it was given, ISO 8601 in UTC.
-    corner, lap : int or None
-        The place; None for no one corner, or every lap.
-    felt : {"felt", "not", ""}
-        Whether the rider felt what the log shows there; "" for a sentence alone.
-    """
-
-    at: str
+    at: str  # when it was given, ISO 8601 in UTC
     corner: int | None = None
     lap: int | None = None
-    felt: str = ""
+    felt: str = ""  # a key of `FELT`: whether the rider felt what the log shows; "" for a sentence alone
     text: str = ""
 
 

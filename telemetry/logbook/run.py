@@ -320,21 +320,9 @@ def outings_of(
     summary: Callable[[str], Summary],
     sheet: Callable[[str], SetupSheet | None],
 ) -> tuple[Outing, ...]:
-    """Newest runs of a bike that have a setup sheet, `MOST_OUTINGS` at most.
+    """Runs of a bike (its name) that have a setup sheet, `MOST_OUTINGS` at most; ``runs`` come newest first.
 
-    Parameters
-    ----------
-    bike : str
-        Its name in the bike file.
-    runs : sequence of RunEntry
-        Newest first.
-    summary, sheet : callable
-        Review and setup sheet by run id.
-
-    Returns
-    -------
-    tuple of Outing
-        Without runs whose review or sheet cannot be read.
+    ``summary`` and ``sheet`` give review and setup sheet by run id; runs where they cannot be read are left out.
     """
     found: list[Outing] = []
     for entry in runs:
@@ -396,12 +384,8 @@ class Sources:
 def read_given(bike: Path, sheet: Path | None, circuit: Path | None) -> dict[str, bytes]:
     """The bytes of the bike file, of the files that it names, of setup sheet and circuit, by their names in a run.
 
-    Raises
-    ------
-    BikeFileError
-        If the bike file is no TOML, or names a file that a logbook cannot keep.
-    OSError
-        If one cannot be read.
+    `BikeFileError` if the bike file is no TOML, or names a file that a logbook cannot keep; `OSError` if one cannot be
+    read.
     """
     given = {BIKE: bike.read_bytes()}
     given |= {name: (bike.parent / name).read_bytes() for name in files_named_by(bike)}

@@ -161,7 +161,7 @@ def _word(column: pa.ChunkedArray, row: int) -> str:
 
 def _numbers(column: Column, dialect: Dialect, index: int, repeated: IntArray) -> _Numbers:
     if isinstance(column, np.ndarray):
-        unreadable = np.flatnonzero(np.isinf(column)).astype(np.int64)
+        unreadable: IntArray = np.flatnonzero(np.isinf(column))
         column[unreadable] = np.nan
         return _Numbers(column, unreadable, "inf")
     start = ""

@@ -235,20 +235,11 @@ class _Ride:
 
 
 def propose(log: RawLog, known: Mapping[str, str] | None = None) -> tuple[Proposal, ...]:
-    """Most likely column for each meaning that has evidence.
+    """Most likely column for each meaning that has evidence, in the order of `MEANINGS`.
 
-    A fork goes in while speed falls, a shock when it rises; throttle and brake do the same but rest at a limit;
-    speed is what the positions change at. A column gets one meaning.
-
-    Parameters
-    ----------
-    known : mapping of str to str, optional
-        Columns by meaning that need no proposal; they help to find the others.
-
-    Returns
-    -------
-    tuple of Proposal
-        In the order of `MEANINGS`; a meaning without evidence is left out.
+    A fork goes in while speed falls, a shock when it rises; throttle and brake do the same but rest at a limit; speed
+    is what the positions change at. A column gets one meaning. ``known`` are columns by meaning that need no proposal;
+    they help to find the others.
     """
     known = known or {}
     if not set(log.columns) - set(known.values()):
@@ -286,20 +277,10 @@ def propose(log: RawLog, known: Mapping[str, str] | None = None) -> tuple[Propos
 
 
 def compression_fits(log: RawLog, ends: Mapping[str, str], speed: str) -> dict[str, float]:
-    """Correlation of the signal of each end with what compresses that end: braking the fork, driving the shock.
+    """Correlation by end of its signal with what compresses that end: braking the fork, driving the shock.
 
-    Parameters
-    ----------
-    ends : mapping of str to str
-        Column of ``front`` and ``rear``, as far as there is one.
-    speed : str
-        Column of the ground speed.
-
-    Returns
-    -------
-    dict of str to float
-        By end. Below -`STRONG` the signal falls when the end compresses, above `STRONG` it rises; between, or NaN, the
-        log cannot tell.
+    Below -`STRONG` the signal falls when the end compresses, above `STRONG` it rises; between, or NaN, the log cannot
+    tell. ``ends`` are the columns of front and rear, as far as there are any, ``speed`` that of the ground speed.
     """
     behaviours = describe(log, {*ends.values(), speed})
     slowing = -rate(behaviours[speed].means)

@@ -118,7 +118,7 @@ def to_unit(values: FloatArray, unit_from: str, unit_to: str) -> FloatArray:
             f"{unit_from!r} is a unit of {source.quantity}, {unit_to!r} of {target.quantity}: "
             f"check the unit in the file or the column in [channels]."
         )
-    return values * (source.size / target.size)
+    return values if source.size == target.size else values * (source.size / target.size)
 
 
 def split_unit(header: str) -> tuple[str, str]:
@@ -195,10 +195,7 @@ def stated_rate_hz(log: RawLog) -> float | None:
 def with_rate(log: RawLog, rate_hz: float, name: str = "time") -> RawLog:
     """A log without a column of time called ``name``, its rows taken to be evenly apart; one that has it, as it is.
 
-    Returns
-    -------
-    RawLog
-        With the column [s] and a note that the rate [Hz] is as stated by a person.
+    The column is in seconds, and a note says that the rate [Hz] is as stated by a person.
     """
     if log.called(name) is not None:
         return log

@@ -37,17 +37,9 @@ READERS: tuple[Reader, ...] = (PARQUET, ARROW_IPC, mdf, matlab, delimited)
 
 
 def read_log(path: str | Path, *, reader: str | None = None) -> RawLog:
-    """Read a log in whichever format it is.
+    """Read a log in whichever format it is; ``reader`` is the name of one of `READERS` that must read it.
 
-    Parameters
-    ----------
-    reader : str, optional
-        ``NAME`` of one of `READERS`; by default the first that recognises the file.
-
-    Raises
-    ------
-    LogError
-        If the file is missing, empty, of no known format, or holds no numbers.
+    `LogError` if the file is missing, empty, of no known format, or holds no numbers.
     """
     path = Path(path)
     _check_there_is_something(path)

@@ -74,22 +74,15 @@ State = Literal["agrees", "repaired", "differs", "unchecked"]
 class ForkCheck:
     """Whether the fork's springs of the file carry what braking puts on them.
 
-    Parameters
-    ----------
-    ratio : float or None
-        Spring force over load at deep travel, as the file stands.
-    bike : Bike
-        With usual rubber at the end of the strokes where the file names none, and a usual air column where it was
-        repaired.
-    fitted : Fitted or None
-        What braking says of its springs; None where it could not be checked.
+    ``bike`` has usual rubber at the end of the strokes where the file names none, and a usual air column where
+    repaired.
     """
 
     state: State
-    ratio: float | None
+    ratio: float | None  # spring force over load at deep travel, as the file stands
     bike: Bike
     words: str
-    fitted: Fitted | None = None
+    fitted: Fitted | None = None  # what braking says of its springs; None where it could not be checked
 
 
 @dataclass(frozen=True)
@@ -115,13 +108,8 @@ def check_fork(
 ) -> ForkCheck:
     """Check the fork's springs against the deceleration, and fit what a coil-only file leaves out.
 
-    Parameters
-    ----------
-    selected : ndarray of bool, shape (n_samples,)
-    bike : Bike
-        The file, with the fork's rate and preload.
-    lacks : sequence of str
-        From `telemetry.prediction.model.assumed`.
+    ``selected`` has shape (n_samples,); the file has the fork's rate and preload; ``lacks`` is from
+    `telemetry.prediction.model.assumed`.
     """
     parts = bike.front.spring or SpringParts()
     coil_only = parts.air is None and parts.bump_stop is None
@@ -340,19 +328,10 @@ def check_change(bike: Bike, motion: Motion, changed: Sequence[Changed]) -> None
 
 
 def check_log(motion: Motion, selected: BoolArray, oscillation: Oscillation | None) -> None:
-    """Refuse a log that no change can be predicted on.
+    """Raise `PredictionError`, saying why, for a log that no change can be predicted on.
 
-    Parameters
-    ----------
-    selected : ndarray of bool, shape (n_samples,)
-        The complete laps at pace, while riding.
-    oscillation : Oscillation or None
-        What the detector says; None where it was not asked.
-
-    Raises
-    ------
-    PredictionError
-        Saying why.
+    ``selected``, of shape (n_samples,), are the complete laps at pace, while riding; ``oscillation`` what the detector
+    says, None where it was not asked.
     """
     if motion.sample_rate_hz < SLOWEST_HZ * (1 - 1e-3):
         raise PredictionError(

@@ -76,50 +76,26 @@ FEWEST_S = 0.5  # of riding in a place
 class Laps:
     """A log ready to be ridden again with any change: what does not depend on the change is done once.
 
-    Parameters
-    ----------
-    file : Bike
-        The bike file as it was given.
-    bike : Bike
-        With usual rubber at the end of the strokes, and usual air in a fork whose file has the coil only.
-    assumed : tuple of str
-        What usual or fitted values stand in for.
-    ends : tuple of End
-        Those that are logged and have a spring.
-    before : Motion
-        Only what can be ridden again.
-    selected : ndarray of bool, shape (n_samples,)
-        The complete laps at pace, while riding; the whole ride where there is none.
-    load_n : ndarray of shape (2, n)
-        Of the tyres, from `tyre_loads_n`. [N]
-    bumps : BumpPairs or None
-        Bumps that both ends met on the ride that was logged.
-    values : mapping of str to float
-        Before a change.
-    lap_values : tuple of mapping of str to float
-        The same, lap by lap.
-    error : FileError
-        The likeliest of the bike file, by what the log says of it.
-    corner : int or None
-        The numbers are those of one corner of the laps; None for whole laps.
+    ``bike`` is the ``file`` with usual rubber at the end of the strokes, and usual air in a fork that has the coil
+    only.
     """
 
     measured: Measured
     file: Bike
     bike: Bike
-    assumed: tuple[str, ...]
-    ends: tuple[End, ...]
-    before: Motion
-    selected: BoolArray
+    assumed: tuple[str, ...]  # what usual or fitted values stand in for
+    ends: tuple[End, ...]  # logged and with a spring
+    before: Motion  # only what can be ridden again
+    selected: BoolArray  # shape (n_samples,): the complete laps at pace, while riding; else the whole ride
     laps: tuple[int, ...]
     ride: OldRide
-    load_n: FloatArray
-    bumps: BumpPairs | None
-    values: Mapping[str, float]
-    lap_values: tuple[Mapping[str, float], ...]
+    load_n: FloatArray  # of the tyres, shape (2, n) [N]
+    bumps: BumpPairs | None  # that both ends met on the ride that was logged
+    values: Mapping[str, float]  # before a change
+    lap_values: tuple[Mapping[str, float], ...]  # the same, lap by lap
     fork: ForkCheck | None
-    error: FileError = EXACT
-    corner: int | None = None
+    error: FileError = EXACT  # the likeliest of the bike file, by what the log says of it
+    corner: int | None = None  # of the laps that the numbers are taken in; None for whole laps
 
     @property
     def track(self) -> Track:
@@ -128,21 +104,9 @@ class Laps:
 
 
 def prepare(measured: Measured, bike: Bike, oscillation: Oscillation | None = None) -> Laps:
-    """The part of a prediction that no change has a say in.
+    """The part of a prediction that no change has a say in; the bike as it was logged, the detector's answer if asked.
 
-    Parameters
-    ----------
-    measured : Measured
-        From `telemetry.review.measure`.
-    bike : Bike
-        As it was logged.
-    oscillation : Oscillation, optional
-        What the detector says of the log.
-
-    Raises
-    ------
-    PredictionError
-        If no change can be predicted on the log.
+    `PredictionError` if no change can be predicted on the log.
     """
     motion, track = measured.motion, measured.track
     of_the_rear = ("rear.shock_stroke_mm", "rear.leverage_table_mm")
@@ -195,10 +159,7 @@ def prepare(measured: Measured, bike: Bike, oscillation: Oscillation | None = No
 def at_corner(laps: Laps, number: int) -> Laps:
     """The same laps, all numbers taken in one corner of them only.
 
-    Raises
-    ------
-    PredictionError
-        If the laps have no such corner, or hold less than half a second of it.
+    `PredictionError` if the laps have no such corner, or hold less than half a second of it.
     """
     known = [corner.number for corner in laps.track.corners]
     if number not in known:
@@ -277,21 +238,9 @@ def ridden_values(laps: Laps, changes: Sequence[Change]) -> dict[str, float]:
 
 
 def predict(laps: Laps, changes: Sequence[Change], *, draws: int = DRAWS) -> Tried:
-    """Ride the laps again with a change.
+    """Ride the laps again with a change; ``draws`` of the bike file's errors, 0 for the model's own error alone.
 
-    Parameters
-    ----------
-    laps : Laps
-        From `prepare`.
-    changes : sequence of Change
-        From `telemetry.stand.parse_change`.
-    draws : int
-        Of the bike file's errors; 0 leaves the intervals to the model's own error.
-
-    Raises
-    ------
-    PredictionError, BikeFileError
-        If a change cannot be predicted, cannot be, or passes a limit.
+    `PredictionError` or `BikeFileError` if a change cannot be predicted, cannot be, or passes a limit.
     """
     new, changed = apply_changes(laps.bike, changes)
     check_change(laps.file, laps.measured.motion, changed)
@@ -557,23 +506,9 @@ def predict_log(
     circuit: Circuit | None = None,
     draws: int = DRAWS,
 ) -> Tried:
-    """A log ridden again with a change, in one step.
+    """A log ridden again with changes such as "rear.preload_mm=+2", in one step; the bike as it was logged.
 
-    Parameters
-    ----------
-    bike : Bike
-        As it was logged.
-    changes : sequence of str
-        Such as "rear.preload_mm=+2".
-    start_line, circuit
-        As of `telemetry.review.review`.
-    draws : int
-        As of `predict`.
-
-    Raises
-    ------
-    BothEndsError
-        As `telemetry.review.review` and `predict` do.
+    ``start_line`` and ``circuit`` as of `telemetry.review.review`, ``draws`` as of `predict`; raises what these raise.
     """
     measured = measure(log, bike, start_line=start_line, circuit=circuit)
     laps = prepare(measured, bike, find_oscillation(measured.motion, measured.track, bike))

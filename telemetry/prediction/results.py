@@ -15,22 +15,10 @@ SCHEMA = "bothends.try/1"
 
 @dataclass(frozen=True)
 class TryRow:
-    """One number over the complete laps at pace, at the wheel.
+    """One number over the complete laps at pace, at the wheel; None where it is not predicted, and ``reason`` says why.
 
-    Parameters
-    ----------
-    before, after, change : float or None
-        None where it is not predicted, and ``reason`` says why.
-    low, high : float or None
-        90 % interval of the change on the same ride.
-    next_low, next_high : float or None
-        90 % interval of the change that another outing of the same rider will show.
-    lap_spread : float or None
-        Standard deviation from lap to lap, before the change.
-    within_laps : bool
-        The change is smaller than the spread from lap to lap.
-    direction : str
-        "more" or "less" where only that is known.
+    90 % intervals of the change: ``low`` to ``high`` on the same ride, ``next_low`` to ``next_high`` of another outing
+    of the same rider.
     """
 
     key: str
@@ -43,9 +31,9 @@ class TryRow:
     high: float | None = None
     next_low: float | None = None
     next_high: float | None = None
-    lap_spread: float | None = None
-    within_laps: bool = False
-    direction: str = ""
+    lap_spread: float | None = None  # standard deviation from lap to lap, before the change
+    within_laps: bool = False  # the change is smaller than that spread
+    direction: str = ""  # "more" or "less" where only that is known
     reason: str = ""
 
     def in_words(self) -> str:
@@ -60,21 +48,11 @@ class TryRow:
 
 @dataclass(frozen=True)
 class Expected:
-    """What a step is expected to do.
+    """What a step is expected to do."""
 
-    Parameters
-    ----------
-    words : str
-        The step; "" where none is predicted.
-    rows : tuple of TryRow
-        The numbers that tell it, most telling first.
-    reason : str
-        Why a step that stands earlier, or every step, is not predicted.
-    """
-
-    words: str = ""
-    rows: tuple[TryRow, ...] = ()
-    reason: str = ""
+    words: str = ""  # the step; "" where none is predicted
+    rows: tuple[TryRow, ...] = ()  # the numbers that tell it, most telling first
+    reason: str = ""  # why a step that stands earlier, or every step, is not predicted
 
 
 @dataclass(frozen=True)
@@ -91,32 +69,17 @@ class PlaceChange:
 
 @dataclass(frozen=True)
 class TryWay:
-    """One adjuster that brings a number where it is wanted, by itself.
-
-    Parameters
-    ----------
-    now, set_to : float or None
-        The adjuster as it is, and the nearest to the wish that can be set; None where it cannot, and ``reason``
-        says why. [unit of the key]
-    steps : str
-        In turns or clicks, where the bike file knows them.
-    gives, low, high : float or None
-        The number then, and its 90 % interval on the same ride.
-    also : tuple of (str, float)
-        What else moves most, with its change.
-    side : float or None
-        How much all else moves, in changes worth telling; less is better.
-    """
+    """One adjuster that brings a number where it is wanted, by itself."""
 
     key: str
-    now: float
-    set_to: float | None
-    steps: str
-    gives: float | None = None
+    now: float  # [unit of the key]
+    set_to: float | None  # nearest to the wish that can be set; None where it cannot, and ``reason`` says why
+    steps: str  # in turns or clicks, where the bike file knows them
+    gives: float | None = None  # the number then; low to high is its 90 % interval on the same ride
     low: float | None = None
     high: float | None = None
-    also: tuple[tuple[str, float], ...] = ()
-    side: float | None = None
+    also: tuple[tuple[str, float], ...] = ()  # what else moves most, with its change
+    side: float | None = None  # how much all else moves, in changes worth telling; less is better
     reason: str = ""
 
 

@@ -44,14 +44,7 @@ _TOLD = {
 def expected_of(measured: Measured, bike: Bike, summary: Summary) -> Expected | None:
     """What the first step that a review advises is expected to do on its laps; None where it advises none.
 
-    Parameters
-    ----------
-    measured : Measured
-        From `telemetry.review.measure`.
-    bike : Bike
-        As it was logged.
-    summary : Summary
-        The review of the same log.
+    The bike as it was logged, and the review of the same log.
     """
     first = next((finding for finding in summary.findings if finding.turns), None)
     return None if first is None else _each(measured, bike, summary, (first,))[0]
@@ -60,16 +53,7 @@ def expected_of(measured: Measured, bike: Bike, summary: Summary) -> Expected | 
 def with_amounts(measured: Measured, bike: Bike, summary: Summary) -> tuple[Summary, Expected | None]:
     """A review whose findings say what their steps are expected to do on its laps, or why it is not predicted.
 
-    Parameters
-    ----------
-    measured, bike, summary
-        As of `expected_of`.
-
-    Returns
-    -------
-    Summary
-    Expected or None
-        Of the first step that it advises.
+    Beside it the effect of the first step that it advises, as of `expected_of`.
     """
     each = _each(measured, bike, summary, summary.findings)
     findings = tuple(
@@ -187,10 +171,7 @@ def adjusters_of(laps: Laps, only: Sequence[str] = ()) -> tuple[str, ...]:
 def parse_wish(text: str) -> tuple[str, float]:
     """Read ``rear.travel.left_mm=8``, or ``rear.travel_left_mm=8`` for short.
 
-    Raises
-    ------
-    PredictionError
-        If there is no such number.
+    `PredictionError` if there is no such number.
     """
     change = parse_change(text)
     short = {key.replace(".travel.", ".travel_"): key for key in NAMES}
@@ -203,19 +184,10 @@ def parse_wish(text: str) -> tuple[str, float]:
 
 
 def reach(laps: Laps, key: str, wanted: float, only: Sequence[str] = ()) -> Wish:
-    """The ways to a wanted number: each adjuster by itself, inside its limits, the best first.
+    """The ways to a wanted number (of `NAMES`): each adjuster by itself, inside its limits, the best first.
 
-    Parameters
-    ----------
-    key : str
-        Of `telemetry.prediction.values.NAMES`.
-    only : sequence of str
-        Adjusters that may be touched; by default those of the end whose number it is, or of both.
-
-    Raises
-    ------
-    PredictionError
-        If the log does not give the number.
+    ``only`` are the adjusters that may be touched; by default those of the end whose number it is, or of both.
+    `PredictionError` if the log does not give the number.
     """
     now = 1.0 if key.endswith("hop_damping_ratio") else laps.values.get(key)
     if now is None:
@@ -350,17 +322,9 @@ def _worth(key: str, laps: Laps) -> float:
 
 
 def steps(laps: Laps, only: Sequence[str] = ()) -> tuple[StepEffect, ...]:
-    """Effect of one step of every adjuster on every number.
+    """Effect of one step of every adjuster, or of ``only`` some, on every number.
 
-    Parameters
-    ----------
-    only : sequence of str
-        Adjusters to look at; by default all.
-
-    Returns
-    -------
-    tuple of StepEffect
-        One step is a turn or a click where the bike file knows it, a spring one twentieth stiffer, 1 mm of a length.
+    One step is a turn or a click where the bike file knows it, a spring one twentieth stiffer, 1 mm of a length.
     """
     effects = []
     for key in adjusters_of(laps, only):

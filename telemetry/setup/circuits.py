@@ -293,19 +293,9 @@ def section_parts(a: Summary, laps_a: Sequence[LapSummary], laps_b: Sequence[Lap
 
 
 def sections(corners: Sequence[Corner], length_m: float | None) -> tuple[tuple[str, float, float], ...]:
-    """Name, start and end of the sections as shares of the lap; they cover it once.
+    """Name, start and end of the sections as shares of the lap, whose length is in metres; they cover it once.
 
-    Parameters
-    ----------
-    corners : sequence of Corner
-        In order.
-    length_m : float or None
-        Of the lap. [m]
-
-    Returns
-    -------
-    tuple of (str, float, float)
-        The first starts at the start line, so the corner over it may lie in the last and the first.
+    The first starts at the start line, so the corner over it may lie in the last and the first.
     """
     if not corners or not length_m:
         cuts = np.linspace(0.0, 1.0, SECTIONS + 1)
@@ -362,20 +352,11 @@ class Outing:
 
 
 def repeats(of: Summary, outings: Iterable[Outing]) -> tuple[tuple[Summary, ...], ...]:
-    """Set-ups that were ridden at least twice, each with its outings.
+    """Set-ups that were ridden at least twice, each with its outings, those of the comparison included.
 
-    Parameters
-    ----------
-    of : Summary
-        A run of the comparison: only outings of its bike and circuit count, with the same speed bandwidth.
-    outings : iterable of Outing
-        All that there are, those of the comparison included.
-
-    Returns
-    -------
-    tuple of tuple of Summary
-        A set-up is the same when both sheets write down the same settings and the bike files agree. Outings without a
-        setting on their sheet, or with a damper in doubt, do not count.
+    Only outings with the bike, circuit and speed bandwidth of the run ``of`` count. A set-up is the same when both
+    sheets write down the same settings and the bike files agree. Outings without a setting on their sheet, or with a
+    damper in doubt, do not count.
     """
     groups: list[list[Outing]] = []
     for outing in outings:

@@ -227,20 +227,12 @@ def compare(
     repeats: Sequence[Sequence[Summary]] = (),
     traces: tuple[Callable[[], Traces], Callable[[], Traces]] | None = None,
 ) -> Comparison:
-    """Run b against run a, number by number over their complete laps.
+    """Run b (after) against run a (before), number by number over their complete laps.
 
-    Parameters
-    ----------
-    a, b : Summary
-        Before and after.
-    sheet_a, sheet_b : SetupSheet, optional
-        Their setup sheets; what was changed is not known without them.
-    repeats : sequence of sequence of Summary
-        Set-ups that were ridden more than once, each with its outings (`telemetry.setup.circuits`): they show what
-        outings differ by without a change.
-    traces : pair of callable, optional
-        What gives the traces of a and of b: with them runs of different bandwidths are compared at the narrower one,
-        else their speeds are left out.
+    Without their setup sheets what was changed is not known. ``repeats`` are the outings of each set-up that was
+    ridden more than once (`telemetry.setup.circuits`): they show what outings differ by without a change. With what
+    gives the ``traces`` of a and of b, runs of different bandwidths are compared at the narrower one, else their
+    speeds are left out.
     """
     other_speeds = other_bandwidth(a, b)
     speed_words = "Speeds are left out: the logs were sampled differently, so their bandwidths differ."

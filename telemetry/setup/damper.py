@@ -73,12 +73,7 @@ class DamperComparison:
 
 
 def compare_damper(before: Summary, after: Summary, end: End) -> DamperComparison:
-    """Compare one damper over two outings of one motorcycle.
-
-    Parameters
-    ----------
-    end : {"front", "rear"}
-    """
+    """Compare one damper over two outings of one motorcycle."""
     rows = _rows(before, after, end)
     verdict = rows[0].verdict
     outings = _outing(before, end), _outing(after, end)
@@ -245,14 +240,7 @@ class BounceComparison:
 def compare_bounce(before: BounceTest, after: BounceTest, end: End) -> BounceComparison:
     """Compare one end of one motorcycle in two bounce tests.
 
-    Parameters
-    ----------
-    end : {"front", "rear"}
-
-    Returns
-    -------
-    BounceComparison
-        The damping ratio decides; where no push of either test swings past, only the speeds are told.
+    The damping ratio decides; where no push of either test swings past, only the speeds are told.
     """
     tests = before, after
     speeds = tuple(_speed_by_depth(test, end) for test in tests)
@@ -365,14 +353,9 @@ class DamperRun:
 
 
 def damper_history(damper: str, outings: Iterable[tuple[str, str, str, Summary]]) -> tuple[DamperRun, ...]:
-    """The outings of one damper, oldest first.
+    """The outings of one damper (``id`` of the bike file), oldest first.
 
-    Parameters
-    ----------
-    damper : str
-        ``id`` of the bike file.
-    outings : iterable of (run id, name, date, Summary)
-        In the order they were ridden.
+    ``outings`` are (run id, name, date, Summary), in the order they were ridden.
     """
     found: list[DamperRun] = []
     for run_id, name, date, summary in outings:

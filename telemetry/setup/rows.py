@@ -117,28 +117,11 @@ class Expected:
 
 @dataclass(frozen=True)
 class MetricComparison:
-    """One number compared.
+    """One number compared before (a) and after (b), as in `telemetry.summary`.
 
-    Parameters
-    ----------
-    key, label, unit : str
-        As in `telemetry.summary`.
-    a, b : LapValues
-        Before and after.
-    difference : float or None
-        b minus a.
-    ci95 : tuple of float or None
-        Of the difference between two outings: laps that resemble their neighbours and the spread between outings are
-        in it.
-    p, p_adjusted : float or None
-        Two-sided p of this row alone, and adjusted for the rows of the table.
-    reason : str
-        Explains the verdict where it needs it.
-    expected : int
-        1 or -1 when the known change should raise or lower it, else 0.
-    further_laps : int or None
-        So many more laps of each run would make the difference clear if it stays as it is. None where it is clear or
-        not judged, and where `MOST_FURTHER_LAPS` would not do: then only repeats of the set-ups tell.
+    ``ci95`` is of the difference between two outings: laps that resemble their neighbours and the spread between
+    outings are in it. ``further_laps`` of each run would make the difference clear if it stays as it is; None where it
+    is clear or not judged, and where `MOST_FURTHER_LAPS` would not do: then only repeats of the set-ups tell.
     """
 
     key: str
@@ -146,13 +129,13 @@ class MetricComparison:
     unit: str
     a: LapValues
     b: LapValues
-    difference: float | None
+    difference: float | None  # b minus a
     ci95: tuple[float, float] | None
-    p: float | None
-    p_adjusted: float | None
+    p: float | None  # two-sided, of this row alone
+    p_adjusted: float | None  # for the rows of the table
     verdict: ComparisonVerdict
-    reason: str = ""
-    expected: int = 0
+    reason: str = ""  # explains the verdict where it needs it
+    expected: int = 0  # 1 or -1 when the known change should raise or lower it
     further_laps: int | None = None
 
 
@@ -185,22 +168,12 @@ class Row:
 
 @dataclass(frozen=True)
 class Judged:
-    """The rows, and what their intervals rest on.
-
-    Parameters
-    ----------
-    correlation : LapCorrelation or None
-        Of neighbouring laps; None where no row has enough laps.
-    outing_freedom : int
-        Degrees of freedom of the spread between outings: outings less set-ups; 0 without repeats.
-    spread : OutingSpread
-        What outings with one set-up differ by, against what is expected.
-    """
+    """The rows, and what their intervals rest on."""
 
     rows: tuple[MetricComparison, ...]
-    correlation: LapCorrelation | None
-    outing_freedom: int
-    spread: OutingSpread
+    correlation: LapCorrelation | None  # of neighbouring laps; None where no row has enough laps
+    outing_freedom: int  # of the spread between outings: outings less set-ups; 0 without repeats
+    spread: OutingSpread  # of outings with one set-up, against what is expected
 
 
 def _laps(values: LapValues) -> Laps:

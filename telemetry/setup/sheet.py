@@ -97,19 +97,9 @@ def _unknown_key(loc: tuple[int | str, ...]) -> str:
 
 
 def parse_sheet(data: dict[str, Any], *, source: str = "setup sheet") -> SetupSheet:
-    """Check a setup sheet given as a dictionary.
+    """Check a setup sheet given as the keys of its file; ``source`` is where it came from, for messages.
 
-    Parameters
-    ----------
-    data : dict
-        The keys of a setup sheet.
-    source : str
-        Where it came from, for messages.
-
-    Raises
-    ------
-    BikeFileError
-        Naming the source, the key and what is allowed.
+    `BikeFileError` names the source, the key and what is allowed.
     """
     if "source" in data:
         raise BikeFileError(f"{source}: source: {_unknown_key(('source',))}.")
@@ -120,30 +110,16 @@ def parse_sheet(data: dict[str, Any], *, source: str = "setup sheet") -> SetupSh
 
 
 def load_sheet(path: str | Path) -> SetupSheet:
-    """Read and check a setup sheet.
+    """Read and check a setup sheet (TOML).
 
-    Parameters
-    ----------
-    path : str or Path
-        A TOML file.
-
-    Raises
-    ------
-    BikeFileError
-        If the file is missing, is not TOML, or a key is unknown or out of range.
+    `BikeFileError` if the file is missing, is not TOML, or a key is unknown or out of range.
     """
     path = Path(path)
     return parse_sheet(read_toml(path, what="setup sheet"), source=str(path))
 
 
 def sheet_text(data: Mapping[str, Any]) -> str:
-    """A setup sheet as TOML, from its keys; what is None is not written.
-
-    Parameters
-    ----------
-    data : mapping
-        As `parse_sheet` takes it.
-    """
+    """A setup sheet as TOML, from keys as `parse_sheet` takes them; what is None is not written."""
     lines = [
         f"{key} = {_toml(value)}"
         for key, value in data.items()
@@ -216,12 +192,7 @@ def _written(sheet: SetupSheet) -> Iterator[tuple[str, str, ChangeKind]]:
 
 
 def written(sheet: SetupSheet) -> tuple[tuple[str, str], ...]:
-    """Everything a sheet says, in its order: what, and how it is written with its unit.
-
-    Returns
-    -------
-    tuple of (what, value)
-    """
+    """Everything a sheet says, in its order: what, and how it is written with its unit."""
     labels = [(key, getattr(sheet, key)) for key in ("name", "date", "outing", "notes")]
     settings = [(what, value) for what, value, _ in _written(sheet) if value != NOT_WRITTEN]
     return (*((key, str(value)) for key, value in labels if value is not None), *settings)
@@ -237,15 +208,10 @@ def settings(sheet: SetupSheet) -> dict[str, str]:
 
 
 def changes(sheet_a: SetupSheet, sheet_b: SetupSheet) -> tuple[Change, ...]:
-    """What differs between two sheets, in the order of the sheet.
+    """What differs between two sheets, before and after, in the order of the sheet.
 
     Only what both sheets write down can differ (`written_on_one` are the others). Names, dates and notes are not
     settings and are left out.
-
-    Parameters
-    ----------
-    sheet_a, sheet_b : SetupSheet
-        Before and after.
     """
     pairs = zip(_written(sheet_a), _written(sheet_b), strict=True)
     return tuple(

@@ -343,7 +343,7 @@ def to_run(
     grid = even_grid(stamps.t_s, wanted, source=log.source)
     notes += _clock_notes(log, grid)
     history.append(Step("even_clock", {"sample_rate_hz": grid.sample_rate_hz, "even": grid.even}))
-    row_t_s = stamps.t_s - grid.start_s
+    row_t_s = stamps.t_s - grid.start_s if grid.start_s else stamps.t_s
     read: dict[End, Reading] = {}
     for end, signal in signals.items():
         if not grid.is_row_by_row(log.n_rows):

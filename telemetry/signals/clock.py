@@ -425,7 +425,9 @@ def place_on_grid(values: FloatArray, t_s: FloatArray, grid: Grid) -> FloatArray
     if grid.parts:
         return _from_parts(values, t_s, grid)
     if grid.is_row_by_row(len(values)):
-        return values.copy()
+        kept = values.view()  # the column itself
+        kept.flags.writeable = False
+        return kept
     rows = np.flatnonzero(np.isfinite(values) & np.isfinite(t_s))
     rows = rows[np.diff(t_s[rows], prepend=-np.inf) > 0]
     stamps_s, signal = t_s[rows], values[rows]

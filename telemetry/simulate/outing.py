@@ -28,9 +28,9 @@ from telemetry.simulate.faults import (
     faulty_vehicle,
     kicked_ride,
 )
-from telemetry.simulate.riding import Riding, drive_of, ride_circuit
+from telemetry.simulate.riding import Ride, Riding, drive_of, ride_circuit
 from telemetry.simulate.sensors import Sensors, log_columns
-from telemetry.simulate.vehicle import STEP_S, DamperTrace, Ridden, Vehicle, exact_shaft_mm, ride
+from telemetry.simulate.vehicle import STEP_S, DamperDrive, DamperTrace, Ridden, Vehicle, exact_shaft_mm, ride
 
 StopKind = Literal["bottomed", "topped_out"]
 SAME_CONTACT_S = 0.05  # touches closer together than this are one
@@ -179,6 +179,67 @@ def damping_left(trace: DamperTrace, t_s: FloatArray, start_s: float, end_s: flo
     return float(work[0] / sound[0]) if sound[0] > 0.0 else np.nan
 
 
+def _wheels_mm(ridden: Ridden) -> tuple[dict[End, FloatArray], dict[End, FloatArray]]:
+    """Travel and speed of both wheels. [mm, mm/s]"""
+    return (
+        {"front": 1e3 * ridden.front_m, "rear": 1e3 * ridden.rear_m},
+        {"front": 1e3 * ridden.front_m_s, "rear": 1e3 * ridden.rear_m_s},
+    )
+
+
+def _truth(
+    vehicle: Vehicle,
+    circuit: Circuit,
+    ridden_as: Ride,
+    ridden: Ridden,
+    shaft: Mapping[End, FloatArray],
+    shaft_speed: Mapping[End, FloatArray],
+    befalls: Mapping[End, DamperDrive],
+    stretches: Sequence[LostStretch],
+) -> Truth:
+    """What was ridden (``ridden_as``) and what the motorcycle did (``ridden``), on the clock of the log."""
+    t, (wheel, speed) = ridden.t_s, _wheels_mm(ridden)
+    traces = {"front": ridden.front_damper, "rear": ridden.rear_damper}
+
+    def now(values: FloatArray) -> FloatArray:
+        return np.interp(t, ridden_as.t_s, values)
+
+    distance = now(ridden_as.distance_m)
+    return Truth(
+        t_s=t,
+        front_shaft_mm=shaft["front"],
+        front_wheel_mm=wheel["front"],
+        rear_shaft_mm=shaft["rear"],
+        rear_wheel_mm=wheel["rear"],
+        front_shaft_mm_s=shaft_speed["front"],
+        front_wheel_mm_s=speed["front"],
+        rear_shaft_mm_s=shaft_speed["rear"],
+        rear_wheel_mm_s=speed["rear"],
+        pitch_deg=pitch_deg(wheel["front"], wheel["rear"], wheelbase_mm(vehicle.bike)),
+        chassis_pitch_deg=np.degrees(ridden.pitch_rad),
+        front_tyre_n=ridden.front_tyre_n,
+        rear_tyre_n=ridden.rear_tyre_n,
+        lap=np.floor(distance / circuit.length_m).astype(np.int64) + 1,
+        lap_distance_m=distance % circuit.length_m,
+        distance_m=distance,
+        speed_m_s=now(ridden_as.speed_m_s),
+        lean_deg=now(ridden_as.lean_deg),
+        x_m=circuit.at(distance, circuit.x_m),
+        y_m=circuit.at(distance, circuit.y_m),
+        front_damper_scale=now(befalls["front"].scale),
+        rear_damper_scale=now(befalls["rear"].scale),
+        front_damper=traces["front"],
+        rear_damper=traces["rear"],
+        lap_start_s=ridden_as.lap_start_s,
+        corners=circuit.corners,
+        contacts=_contacts(vehicle, ridden),
+        lost_damping=tuple(
+            replace(one, damping_left=damping_left(traces[one.end], t, one.start_s, one.end_s))
+            for one in stretches
+        ),
+    )
+
+
 def simulate_outing(
     bike: Bike,
     *,
@@ -238,60 +299,21 @@ def simulate_outing(
     befalls, stretches = damper_drives(faults, ridden_as, circuit.length_m)
     drive = drive_of(ridden_as, vehicle, front_damper=befalls["front"], rear_damper=befalls["rear"])
     ridden = ride(vehicle, drive, profile, sample_rate_hz=log_rate_hz, step_s=step_s)
-    t = ridden.t_s
-
-    def now(values: FloatArray) -> FloatArray:
-        return np.interp(t, ridden_as.t_s, values)
-
-    wheel: dict[End, FloatArray] = {"front": 1e3 * ridden.front_m, "rear": 1e3 * ridden.rear_m}
-    speed: dict[End, FloatArray] = {"front": 1e3 * ridden.front_m_s, "rear": 1e3 * ridden.rear_m_s}
+    wheel, speed = _wheels_mm(ridden)
     shaft = {end: exact_shaft_mm(bike, end, wheel[end]) for end in wheel}
     shaft_speed = {end: speed[end] / leverage_curve(bike, end).ratio(shaft[end]) for end in wheel}
     columns, units = log_columns(
-        shaft, shaft_speed, t, ridden_as, circuit, bike, sensors, faults, np.random.default_rng([seed, 3])
+        shaft,
+        shaft_speed,
+        ridden.t_s,
+        ridden_as,
+        circuit,
+        bike,
+        sensors,
+        faults,
+        np.random.default_rng([seed, 3]),
     )
-    distance = now(ridden_as.distance_m)
-    truth = Truth(
-        t_s=t,
-        front_shaft_mm=shaft["front"],
-        front_wheel_mm=wheel["front"],
-        rear_shaft_mm=shaft["rear"],
-        rear_wheel_mm=wheel["rear"],
-        front_shaft_mm_s=shaft_speed["front"],
-        front_wheel_mm_s=speed["front"],
-        rear_shaft_mm_s=shaft_speed["rear"],
-        rear_wheel_mm_s=speed["rear"],
-        pitch_deg=pitch_deg(wheel["front"], wheel["rear"], wheelbase_mm(bike)),
-        chassis_pitch_deg=np.degrees(ridden.pitch_rad),
-        front_tyre_n=ridden.front_tyre_n,
-        rear_tyre_n=ridden.rear_tyre_n,
-        lap=np.floor(distance / circuit.length_m).astype(np.int64) + 1,
-        lap_distance_m=distance % circuit.length_m,
-        distance_m=distance,
-        speed_m_s=now(ridden_as.speed_m_s),
-        lean_deg=now(ridden_as.lean_deg),
-        x_m=circuit.at(distance, circuit.x_m),
-        y_m=circuit.at(distance, circuit.y_m),
-        front_damper_scale=now(befalls["front"].scale),
-        rear_damper_scale=now(befalls["rear"].scale),
-        front_damper=ridden.front_damper,
-        rear_damper=ridden.rear_damper,
-        lap_start_s=ridden_as.lap_start_s,
-        corners=circuit.corners,
-        contacts=_contacts(vehicle, ridden),
-        lost_damping=tuple(
-            replace(
-                stretch,
-                damping_left=damping_left(
-                    ridden.front_damper if stretch.end == "front" else ridden.rear_damper,
-                    t,
-                    stretch.start_s,
-                    stretch.end_s,
-                ),
-            )
-            for stretch in stretches
-        ),
-    )
+    truth = _truth(vehicle, circuit, ridden_as, ridden, shaft, shaft_speed, befalls, stretches)
     return Outing(bike, circuit, profile, seed, log_rate_hz, columns, units, truth)
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from scipy.signal import lfilter
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray
-from telemetry.bike import Bike, stroke_mm
+from telemetry.bike import Bike, Channels, stroke_mm
 from telemetry.errors import BikeFileError
 from telemetry.simulate.circuit import Circuit
 from telemetry.simulate.faults import Fault, LoggerClock, gps_faults_m, sensed_mm, sensor_faults_mm
@@ -153,6 +153,52 @@ def _new_rows(t_s: FloatArray, rate_hz: float) -> BoolArray:
     return np.asarray(np.diff(tick, prepend=-1.0) > 0)
 
 
+def _slow_channels(
+    names: Channels, t_s: FloatArray, ride: Ride, sensors: Sensors, rng: np.random.Generator
+) -> dict[str | None, tuple[FloatArray, str]]:
+    """Wheel speed, throttle, brake and lean at every row, and their units, by column."""
+    n = len(t_s)
+
+    def now(values: FloatArray) -> FloatArray:
+        return np.interp(t_s, ride.t_s, values)
+
+    speed, lean = now(ride.speed_m_s), now(ride.lean_deg)
+    slip = sensors.slip_per_g * np.maximum(now(ride.acceleration_m_s2), 0.0) / 9.80665
+    smaller = sensors.lean_gain * (1.0 - np.cos(np.radians(lean))) / (1.0 - np.cos(np.pi / 4.0))
+    grown = sensors.growth_per_100_m_s * (speed / 100.0) ** 2
+    noise = sensors.speed_noise_m_s * rng.standard_normal(n)
+    wheel = sensors.speed_gain * speed * (1.0 + slip + smaller - grown) + noise * (speed > 0.5)
+    wheel *= 3.6 if sensors.speed_unit == "km/h" else 1.0
+    throttle = np.clip(now(ride.throttle_pct) + 0.3 * rng.standard_normal(n), 0.0, 100.0)
+    brake = np.maximum(now(ride.brake_bar) + 0.03 * rng.standard_normal(n), 0.0)
+    return {
+        names.speed: (wheel, sensors.speed_unit),
+        names.throttle: (throttle, "%"),
+        names.brake: (brake, "bar"),
+        names.lean: (lean + 0.3 * rng.standard_normal(n), "deg"),
+    }
+
+
+def _position_deg(
+    new: BoolArray,
+    t_s: FloatArray,
+    ride: Ride,
+    circuit: Circuit,
+    sensors: Sensors,
+    faults: Sequence[Fault],
+    rng: np.random.Generator,
+) -> tuple[FloatArray, FloatArray]:
+    """Latitude and longitude with their noise in the rows that are ``new``. [deg]"""
+    fixes = int(np.sum(new))
+    drift = np.zeros((2, len(t_s)))
+    for axis in range(2):
+        noise = sensors.gps_noise_m * rng.standard_normal(fixes)
+        drift[axis, new] = noise + _wander(fixes, sensors.gps_hz, sensors.gps_wander_m, rng)
+    drift += gps_faults_m(faults, t_s)
+    place = np.interp(t_s - sensors.gps_delay_s, ride.t_s, ride.distance_m)
+    return to_wgs84(circuit.at(place, circuit.x_m) + drift[0], circuit.at(place, circuit.y_m) + drift[1])
+
+
 def log_columns(
     shaft_mm: Mapping[End, FloatArray],
     shaft_mm_s: Mapping[End, FloatArray],
@@ -165,11 +211,7 @@ def log_columns(
     rng: np.random.Generator,
 ) -> tuple[dict[str, FloatArray], dict[str, str]]:
     """Every column of the log, named by the bike file, and its unit; NaN where a cell is blank."""
-
-    def now(values: FloatArray) -> FloatArray:
-        return np.interp(t_s, ride.t_s, values)
-
-    names, n = bike.channels, len(t_s)
+    names = bike.channels
     fast = sum(fault.drift_ppm for fault in faults if isinstance(fault, LoggerClock))
     columns: dict[str, FloatArray] = {names.time: t_s * (1.0 + 1e-6 * fast) if fast else t_s}
     units = {names.time: "s"}
@@ -181,40 +223,14 @@ def log_columns(
             columns[section.sensor.channel] = travel_signal(seen, bike, end, sensors, added_mm=added, rng=rng)
             units[section.sensor.channel] = sensors.travel_unit
 
-    speed, lean = now(ride.speed_m_s), now(ride.lean_deg)
-    slip = sensors.slip_per_g * np.maximum(now(ride.acceleration_m_s2), 0.0) / 9.80665
-    smaller = sensors.lean_gain * (1.0 - np.cos(np.radians(lean))) / (1.0 - np.cos(np.pi / 4.0))
-    grown = sensors.growth_per_100_m_s * (speed / 100.0) ** 2
-    gain = sensors.speed_gain
-    wheel = gain * speed * (1.0 + slip + smaller - grown) + sensors.speed_noise_m_s * rng.standard_normal(
-        n
-    ) * (speed > 0.5)
-    wheel *= 3.6 if sensors.speed_unit == "km/h" else 1.0
-    throttle = np.clip(now(ride.throttle_pct) + 0.3 * rng.standard_normal(n), 0.0, 100.0)
-    brake = np.maximum(now(ride.brake_bar) + 0.03 * rng.standard_normal(n), 0.0)
-    slow = {
-        names.speed: (wheel, sensors.speed_unit),
-        names.throttle: (throttle, "%"),
-        names.brake: (brake, "bar"),
-        names.lean: (lean + 0.3 * rng.standard_normal(n), "deg"),
-    }
     new = _new_rows(t_s, sensors.slow_hz)
-    for name, (values, unit) in slow.items():
+    for name, (values, unit) in _slow_channels(names, t_s, ride, sensors, rng).items():
         if name is not None:
             columns[name], units[name] = _at_slow_rate(values, new, sensors.slow_cells), unit
 
     new = _new_rows(t_s, sensors.gps_hz)
     if sensors.gps and names.latitude is not None and names.longitude is not None:
-        fixes = int(np.sum(new))
-        drift = np.zeros((2, n))
-        for axis in range(2):
-            noise = sensors.gps_noise_m * rng.standard_normal(fixes)
-            drift[axis, new] = noise + _wander(fixes, sensors.gps_hz, sensors.gps_wander_m, rng)
-        drift += gps_faults_m(faults, t_s)
-        place = np.interp(t_s - sensors.gps_delay_s, ride.t_s, ride.distance_m)
-        latitude, longitude = to_wgs84(
-            circuit.at(place, circuit.x_m) + drift[0], circuit.at(place, circuit.y_m) + drift[1]
-        )
+        latitude, longitude = _position_deg(new, t_s, ride, circuit, sensors, faults, rng)
         for name, values in ((names.latitude, latitude), (names.longitude, longitude)):
             columns[name], units[name] = _at_slow_rate(values, new, sensors.slow_cells), "deg"
 

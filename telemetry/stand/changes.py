@@ -97,11 +97,8 @@ def steps_words(bike: Bike, key: str, by: float) -> str:
 def apply_changes(bike: Bike, changes: Iterable[Change]) -> tuple[Bike, tuple[Changed, ...]]:
     """The bike file after changes; what was measured stays measured with what stood on the bike before.
 
-    Raises
-    ------
-    BikeFileError
-        If a key is unknown or has no number, the changed bike cannot be, or a value passes its limit (then with the
-        caution).
+    `BikeFileError` if a key is unknown or has no number, the changed bike cannot be, or a value passes its limit (then
+    with the caution).
     """
     data = bike.model_dump(mode="python", exclude_none=True)
     data["measured_at"] = _as_it_stands(bike) | data.get("measured_at", {})
@@ -268,10 +265,7 @@ def limits_of(bike: Bike, key: str, now: float) -> tuple[float, float]:
 def reach(bike: Bike, key: str, wanted: float) -> Target:
     """The adjusters that bring a quantity (of `QUANTITIES`) to a number in its unit: each by itself, within its limits.
 
-    Raises
-    ------
-    BikeFileError
-        If there is no such quantity, or the bike file does not tell it.
+    `BikeFileError` if there is no such quantity, or the bike file does not tell it.
     """
     if key not in BY_KEY:
         names = ", ".join(quantity.key for quantity in QUANTITIES[:14])

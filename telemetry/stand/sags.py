@@ -89,15 +89,8 @@ class SpringCheck:
 def check_sags(bike: Bike) -> tuple[tuple[SagCheck, ...], tuple[SpringCheck, ...]]:
     """Measured sags of [front.measured] and [rear.measured] back to loads and springs: is the bike file right?
 
-    Returns
-    -------
-    tuple of SagCheck, tuple of SpringCheck
-        A spring check where an end has two sags with different loads, neither topped out.
-
-    Raises
-    ------
-    BikeFileError
-        If the bike file does not tell the load of a measured sag, or the sag is beyond the travel.
+    There is a spring check where an end has two sags with different loads, neither topped out. `BikeFileError` if the
+    file does not tell the load of a measured sag, or the sag is beyond the travel.
     """
     sags, springs = [], []
     for end in ENDS:

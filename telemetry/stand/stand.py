@@ -333,19 +333,9 @@ def at_stand(
 ) -> StandResult:
     """Quantities of a bike at the stand, effects of changes on them, and settings that reach targets.
 
-    Parameters
-    ----------
-    bike : Bike
-        What it lacks costs the quantities that need it.
-    targets : mapping of key to number, optional
-        Quantities that are wanted; the ways start from the bike after the changes.
-    measured : mapping of key to number, optional
-        Measured sags such as ``front.rider_sag_mm``, in place of those of the bike file. [mm]
-
-    Raises
-    ------
-    BikeFileError
-        If a key is unknown, or a change cannot be or passes a limit.
+    What the bike file lacks costs the quantities that need it. ``targets`` are wanted quantities by key; their
+    settings start from the bike after the changes. ``measured`` sags [mm], such as ``front.rider_sag_mm``, take the
+    place of those of the bike file. `BikeFileError` if a key is unknown, or a change cannot be or passes a limit.
     """
     bike = _with_measured(bike, measured or {})
     after_bike, changed = apply_changes(bike, changes) if changes else (bike, ())
