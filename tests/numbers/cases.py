@@ -222,7 +222,7 @@ CASES: dict[str, Callable[[], Any]] = {
     "rides at random": lambda: [track_at_random(seed) for seed in range(16)],
     "least known": _least_known,
     "another logger": _another_logger,
-    "pushes at random": lambda: [pushes_at_random(seed) for seed in range(12)],
+    "pushes at random": lambda: [pushes_at_random(seed) for seed in range(8)],
     "wheels at random": lambda: [damping_at_random(seed) for seed in range(6)],
     "pushed": _pushed,
     "tone and few fixes": _tone_and_few_fixes,
