@@ -63,13 +63,9 @@ _MARGIN_MM = 10
 _HEIGHT_MM: Mapping[Paper, float] = {"A4": 297.0 - 2 * _MARGIN_MM, "letter": 279.4 - 2 * _MARGIN_MM}
 # Six numbers an end.
 SIX = (
-    "travel.median_mm",
-    "travel.p95_mm",
-    "travel.max_mm",
-    "travel.left_mm",
-    "speed.compression.p95_mm_s",
+    "travel.median_mm", "travel.p95_mm", "travel.max_mm", "travel.left_mm", "speed.compression.p95_mm_s",
     "speed.rebound.p95_mm_s",
-)
+)  # fmt: skip
 # What the bike file says of how an end stood: key, words, unit.
 SETTINGS = (
     ("spring_rate_n_per_mm", "spring", "N/mm"),

@@ -288,15 +288,10 @@ def speeds_section(scope: Scope) -> Section | None:
 
 _LAP_ENDS = ("travel.used_pct", "travel.bottomed")
 LAP_COLUMNS = (
-    Column("lap", words=True),
-    Column("time"),
-    *(Column(f"{end} used [%]", end=end) for end in ENDS),
-    *(Column(f"{end} bottomed", end=end, medium=Medium.PAPER) for end in ENDS),
-    Column("compr. ratio"),
-    Column("rebound ratio"),
-    Column("hop damping"),
-    Column("masked [%]"),
-)
+    Column("lap", words=True), Column("time"), *(Column(f"{end} used [%]", end=end) for end in ENDS),
+    *(Column(f"{end} bottomed", end=end, medium=Medium.PAPER) for end in ENDS), Column("compr. ratio"),
+    Column("rebound ratio"), Column("hop damping"), Column("masked [%]"),
+)  # fmt: skip
 
 
 def lap_travel(summary: Summary, traces: Traces, lap: LapSummary | None = None) -> Section | None:
@@ -386,12 +381,9 @@ def _of_end(lap: LapSummary, end: End, metric: Metric) -> Number | str:
 
 
 TREND_COLUMNS = (
-    Column("", words=True),
-    Column("first lap"),
-    Column("last lap"),
-    Column("a lap, ± 95 %"),
+    Column("", words=True), Column("first lap"), Column("last lap"), Column("a lap, ± 95 %"),
     Column("over the outing", words=True),
-)
+)  # fmt: skip
 
 
 def trends_section(summary: Summary) -> Section | None:
@@ -494,14 +486,9 @@ def named_corners(corners: Iterable[Corner]) -> str:
 
 
 RUN_COLUMNS = (
-    Column("log", words=True),
-    Column("laps"),
-    Column("quickest"),
-    Column("used [%]"),
-    Column("bottomed"),
-    Column("balance"),
-    Column("rear damping", words=True),
-)
+    Column("log", words=True), Column("laps"), Column("quickest"), Column("used [%]"), Column("bottomed"),
+    Column("balance"), Column("rear damping", words=True),
+)  # fmt: skip
 RUN_WORDS = (
     "Used, of the stroke at the deepest point, and bottomed: front / rear. Balance: speed of the rear over the front "
     "on the same bump, compression / rebound."
