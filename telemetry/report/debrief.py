@@ -51,6 +51,7 @@ from telemetry.summary import (
     lap_time,
     limits_words,
     number,
+    sentence,
     signed,
 )
 
@@ -190,13 +191,9 @@ def _answer(summary: Summary) -> Section | None:
         "answer",
         "The answer",
         Sentence(cut_short(found.headline, _MOST_TITLE), "largest"),
-        *(Sentence(_capital(cut_short(text))) for text in rest if text),
+        *(Sentence(sentence(cut_short(text))) for text in rest if text),
         caution(cut_short(grave, _MOST_ADVICE)),
     )
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def _small(picture: Section) -> Section:
