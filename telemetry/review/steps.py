@@ -203,15 +203,7 @@ def review(
     ridden = find_riding(track, run.sample_rate_hz, run)
     whole_balance = balance(motion, track, moving, pairs, bike, _sound(motion, oscillation), ridden)
     bike_values = _bike_values(bike)
-    info = RunInfo(
-        source=run.source,
-        bike=bike.name,
-        duration_s=run.duration_s,
-        sample_rate_hz=run.sample_rate_hz,
-        distance_m=sum(lap.distance_m or 0.0 for lap in track.laps) or None,
-        lap_source=track.lap_source,
-        phase_sources=track.phase_sources,
-    )
+    info = _run_info(run, bike, track)
     summary = Summary(
         run=info,
         verdicts=verdict_sentences(info, laps, quality, ends, whole_balance, oscillation),
@@ -244,6 +236,18 @@ def review(
         light=light_wheels(motion, track, bike, ridden, moving),
     )
     return Review(summary=summary, run=run, motion=motion, track=track)
+
+
+def _run_info(run: Run, bike: Bike, track: Track) -> RunInfo:
+    return RunInfo(
+        source=run.source,
+        bike=bike.name,
+        duration_s=run.duration_s,
+        sample_rate_hz=run.sample_rate_hz,
+        distance_m=sum(lap.distance_m or 0.0 for lap in track.laps) or None,
+        lap_source=track.lap_source,
+        phase_sources=track.phase_sources,
+    )
 
 
 def _with_shaft_words(
