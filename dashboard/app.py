@@ -224,22 +224,15 @@ def register_debriefs(server: flask.Flask, shelf: Shelf) -> None:
 
     @server.get("/debrief/<run_id>")
     def debrief(run_id: str) -> flask.Response:
-        try:
-            amounts = shelf.amounts(run_id)
-            page = page_of(shelf, run_id, amounts)
-        except BothEndsError as error:
-            return flask.Response(str(error), status=404, mimetype="text/plain")
-        answer = flask.Response(page, mimetype="text/html")
+        amounts = shelf.amounts(run_id)
+        answer = flask.Response(page_of(shelf, run_id, amounts), mimetype="text/html")
         if not amounts.ready:
             answer.headers["Refresh"] = str(_AGAIN_S)
         return answer
 
     @server.get("/debrief/<run_id>.pdf")
     def debrief_pdf(run_id: str) -> flask.Response:
-        try:
-            printed = page_to_pdf(page_of(shelf, run_id, shelf.amounts(run_id, wait=True)))
-        except BothEndsError as error:
-            return flask.Response(str(error), status=404, mimetype="text/plain")
+        printed = page_to_pdf(page_of(shelf, run_id, shelf.amounts(run_id, wait=True)))
         return flask.Response(printed, mimetype="application/pdf")
 
 

@@ -19,7 +19,7 @@ import segno
 from flask import Flask, Request, Response, abort, request
 from werkzeug.exceptions import HTTPException
 
-from telemetry.errors import unexpected
+from telemetry.errors import BothEndsError, unexpected
 
 log = logging.getLogger(__name__)
 
@@ -80,6 +80,10 @@ def install(
         for name, value in _HEADERS.items():
             response.headers[name] = value
         return response
+
+    @server.errorhandler(BothEndsError)
+    def not_there(error: BothEndsError) -> Response:
+        return Response(str(error), status=404, mimetype="text/plain")
 
     @server.errorhandler(Exception)
     def tell(error: Exception) -> Response | HTTPException:

@@ -30,14 +30,6 @@ from telemetry.summary import (
     summarise_stretch,
 )
 
-# Other channels of a log that the raw trace shows, with their titles.
-OTHERS = {
-    "throttle_pct": "throttle [%]",
-    "brake": "brake, as logged",
-    "lean_deg": "lean, right side down positive [deg]",
-}
-
-
 # What the numbers of a stretch are made from.
 STRETCH_COLUMNS = (
     "t_s",

@@ -90,6 +90,11 @@ class Shelf:
         self.desk: Any = None  # the writing side, `dashboard.desk.desk.Desk`, when there is one
         self.open(logbook)
 
+    @property
+    def writes(self) -> bool:
+        """Whether there is a logbook to write to."""
+        return self.desk is not None and bool(self.desk.writes)
+
     def open(self, logbook: Logbook) -> None:
         """Answer from this logbook from now on."""
         self.logbook = logbook

@@ -36,11 +36,10 @@ MEANING_WORDS = dict(MEANINGS)
 _FORMATS = "CSV and other text, Parquet, Arrow, MDF, MATLAB, or an exported logbook as ZIP; up to 2 GB."
 
 
+@parts.writes(PATH, "Bring a log in")
 def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
     """A place to drop a log, or the form of one that was taken in."""
     desk = shelf.desk
-    if desk is None or not desk.writes:
-        return parts.problem(PATH, view, "Bring a log in", "These runs can only be read here.")
     if desk.is_demo:
         return _start(shelf)
     if not view.draft:
@@ -74,12 +73,8 @@ def _drop(desk: Any) -> list[Any]:
     waiting = [
         html.Li(
             [
-                html.A(draft.name, href=f"{PATH}?draft={draft.token}", className="in button"),
-                forms.act(
-                    "Throw away",
-                    f"/write/draft/{draft.token}/discard",
-                    sure=f"Throw {draft.name} away? Your own file stays.",
-                ),
+                parts.link(draft.name, PATH, View(draft=draft.token)),
+                _discard(draft, "Throw away"),
             ],
             className="links",
         )
@@ -155,7 +150,7 @@ def _form(desk: Any, draft: Draft, preview: Mapping[str, Any], screen: Screen) -
         ),
     )
     bring_in = forms.form(f"{at}/review", *content, name="bring-in", keep=at)
-    push = html.A("It is a push test", href=f"/push?draft={draft.token}", className="in button")
+    push = parts.link("It is a push test", "/push", View(draft=draft.token))
     away = html.P([push if bikes else None, _discard(draft)], className="links")
     return parts.page(PATH, View(), f"Bring {draft.name} in", bring_in, away, shown=True)
 

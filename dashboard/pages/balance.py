@@ -3,14 +3,14 @@
 from dataclasses import replace
 from typing import Any
 
-from dash import Dash, Input, Output, dcc, html
+from dash import Dash, Input, Output, html
 
 from dashboard.pages import parts
 from dashboard.pages.parts import Page, Screen, run_bar
 from dashboard.printer import Printer
 from dashboard.shelf import Shelf
 from dashboard.theme import Theme
-from dashboard.urlstate import View, parse, to_query
+from dashboard.urlstate import View, parse
 from telemetry.report import review_document, whole_run
 
 PATH = "/balance"
@@ -30,7 +30,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         PATH,
         view,
         "Balance",
-        dcc.Store(id=VIEW, data={"search": to_query(view), "screen": screen.words}),
+        parts.view_store(VIEW, view, screen),
         bar,
         parts.amounts_tick("balance", view.run, ready=shelf.amounts(view.run, start=False).ready),
         html.Div(body(shelf, view, screen.theme), id=BODY),

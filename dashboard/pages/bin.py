@@ -12,19 +12,18 @@ from dashboard.urlstate import View
 PATH = "/bin"
 
 
+@parts.writes(PATH, "Bin")
 def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
     """Each run with what puts it back."""
-    desk = shelf.desk
-    if desk is None or not desk.writes:
-        return parts.problem(PATH, view, "Bin", "These runs can only be read here.")
+    logbook = shelf.desk.logbook
     rows = [
         html.Li([parts.run_name(entry) + " ", forms.act("Put back", f"/write/bin/{entry.run_id}/back")])
-        for entry in desk.logbook.in_bin()
+        for entry in logbook.in_bin()
     ]
     stays = "A run that is moved here stays until somebody deletes the folder "
     content = [
         html.Ul(rows, className="plain") if rows else html.P("The bin is empty."),
-        html.P([stays, html.Code(str(desk.logbook.store.bin)), "."]),
+        html.P([stays, html.Code(str(logbook.store.bin)), "."]),
     ]
     return parts.page(PATH, View(), "Bin", html.Section(content, className="part alone"), shown=True)
 

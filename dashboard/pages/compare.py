@@ -5,7 +5,7 @@ from dataclasses import replace
 from functools import partial
 from typing import Any
 
-from dash import Dash, Input, Output, dcc, html, no_update
+from dash import Dash, Input, Output, html, no_update
 
 from dashboard.figures.along import within
 from dashboard.figures.compare import (
@@ -24,7 +24,7 @@ from dashboard.pages.parts import Page, Screen, corner_strip, section
 from dashboard.printer import Printer
 from dashboard.shelf import Shelf
 from dashboard.theme import Theme
-from dashboard.urlstate import MOST_ALSO, View, parse, to_query
+from dashboard.urlstate import MOST_ALSO, View, parse
 from telemetry.arrays import ENDS, End
 from telemetry.logbook import outings_of
 from telemetry.report import CLEAR, CORNER, Band, comparison_document, overlay, worked_words
@@ -74,7 +74,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         PATH,
         view,
         "Compare",
-        dcc.Store(id=VIEW, data={"search": to_query(view), "screen": screen.words}),
+        parts.view_store(VIEW, view, screen),
         bar,
         html.Section(
             [
@@ -119,11 +119,11 @@ def _along_the_lap(shelf: Shelf, view: View, screen: Screen) -> Any:
     over, apart = made
     return section(
         "Along the lap",
-        html.Div(
-            [corner_strip(shelf.summary(view.run)), parts.zoom_bar()],
-            className="bar ways",
-            role="group",
-            **{"aria-label": "What is shown of the lap"},
+        parts.bar(
+            "What is shown of the lap",
+            corner_strip(shelf.summary(view.run)),
+            parts.zoom_bar(),
+            look="bar ways",
         ),
         html.P("", id="read-out", className="read-out", **{"aria-live": "off"}),
         parts.graph("travel", over, "tall", "Mean travel and speed of both runs along the lap.", along=True),
@@ -228,17 +228,18 @@ def _each_run(shelf: Shelf, view: View, first: Comparison, theme: Theme) -> Any:
     rows = []
     for run, one in zip(runs, found, strict=True):
         others = tuple(other for other in runs if other != run)
-        to = PATH + to_query(replace(view, other=run, also=others))
-        without = PATH + to_query(replace(view, other=others[0], also=others[1:]))
+        without = replace(view, other=others[0], also=others[1:])
         name = _called(shelf, run)
         rows.append(
             (
-                html.B([name, " (shown)"]) if run == view.other else html.A(name, href=to, className="in"),
+                html.B([name, " (shown)"])
+                if run == view.other
+                else parts.link(name, PATH, replace(view, other=run, also=others), look="in"),
                 "; ".join(f"{change.what} {change.before} → {change.after}" for change in one.changes)
                 or "nothing known",
                 (worked_words(one) or one.sentences or one.first or ("",))[0],
                 *(_mean(one, key, "b") for key, _ in _BY_RUN),
-                html.A("Leave out", href=without, className="in", **{"aria-label": f"Leave out {name}"}),
+                parts.link("Leave out", PATH, without, look="in", **{"aria-label": f"Leave out {name}"}),
             )
         )
     heads = ("run", "changed", "against the first", *(label for _, label in _BY_RUN), "")
@@ -292,12 +293,7 @@ def comparison(shelf: Shelf, view: View) -> Comparison:
 
 def _bar(shelf: Shelf, view: View) -> html.Div:
     runs = shelf.runs()
-    swap = html.A(
-        "Swap",
-        href=PATH + to_query(replace(view, run=view.other, other=view.run)),
-        className="in button",
-        id="swap",
-    )
+    swap = parts.link("Swap", PATH, replace(view, run=view.other, other=view.run), id="swap")
     chosen = {view.run, view.other, *view.also}
     # each entry is the whole list with one run more
     more = [
@@ -306,18 +302,14 @@ def _bar(shelf: Shelf, view: View) -> html.Div:
         if entry.run_id not in chosen
     ]
     here = ",".join(view.also)
-    return html.Div(
-        [
-            parts.run_choice(runs, view.run, label="Before", name="run"),
-            parts.run_choice(runs, view.other, label="After", name="other"),
-            swap if view.run and view.other else None,
-            parts.choice("One more run", "also", [(here, "add"), *more], here, start=here)
-            if more and view.run and view.other and len(view.also) < MOST_ALSO
-            else None,
-        ],
-        className="bar",
-        role="group",
-        **{"aria-label": "Runs compared"},
+    return parts.bar(
+        "Runs compared",
+        parts.run_choice(runs, view.run, label="Before", name="run"),
+        parts.run_choice(runs, view.other, label="After", name="other"),
+        swap if view.run and view.other else None,
+        parts.choice("One more run", "also", [(here, "add"), *more], here, start=here)
+        if more and view.run and view.other and len(view.also) < MOST_ALSO
+        else None,
     )
 
 

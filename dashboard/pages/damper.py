@@ -4,14 +4,14 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from dash import Dash, Input, Output, dcc, html
+from dash import Dash, Input, Output, html
 
 from dashboard.pages import parts
 from dashboard.pages.parts import Page, Screen, section
 from dashboard.printer import Printer
 from dashboard.shelf import Shelf
 from dashboard.theme import Theme
-from dashboard.urlstate import View, to_query
+from dashboard.urlstate import View
 from telemetry.arrays import ENDS, End
 from telemetry.logbook import damper_histories
 from telemetry.report import damper_document, history_document
@@ -37,7 +37,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         PATH,
         view,
         "Dampers",
-        dcc.Store(id=VIEW, data={"search": to_query(view), "screen": screen.words}),
+        parts.view_store(VIEW, view, screen),
         _bar(shelf, view),
         *_compared(shelf, view, screen.theme),
         html.Div(histories(found, screen.theme), id="damper-history"),
@@ -62,14 +62,10 @@ def _about_a_service(found: Histories, view: View) -> View:
 
 def _bar(shelf: Shelf, view: View) -> html.Div:
     runs = shelf.runs()
-    return html.Div(
-        [
-            parts.run_choice(runs, view.run, label="Before", name="run"),
-            parts.run_choice(runs, view.other, label="After", name="other"),
-        ],
-        className="bar",
-        role="group",
-        **{"aria-label": "Outings compared"},
+    return parts.bar(
+        "Outings compared",
+        parts.run_choice(runs, view.run, label="Before", name="run"),
+        parts.run_choice(runs, view.other, label="After", name="other"),
     )
 
 

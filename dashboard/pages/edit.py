@@ -10,7 +10,7 @@ from dashboard.pages import forms, parts
 from dashboard.pages.add import MEANING_WORDS, WORDS_OF_RUN
 from dashboard.pages.parts import Page, Screen
 from dashboard.shelf import Shelf
-from dashboard.urlstate import View, to_query
+from dashboard.urlstate import View
 from telemetry.errors import BothEndsError
 from telemetry.logbook import Logbook, RunEntry
 from telemetry.report import thinned
@@ -21,14 +21,10 @@ PATH = "/edit"
 _MAP_WIDTH = 600.0
 
 
+@parts.writes(PATH, "Change this run", run="Change a run")
 def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
     """The forms of one run."""
-    desk = shelf.desk
-    if desk is None or not desk.writes:
-        return parts.problem(PATH, view, "Change this run", "These runs can only be read here.")
-    if not view.run:
-        return parts.problem(PATH, view, "Change a run", "Choose a run first.", shelf.runs())
-    logbook: Logbook = desk.logbook
+    logbook: Logbook = shelf.desk.logbook
     entry, version = logbook.entry(view.run), logbook.version(view.run)
     if not version:
         newest = logbook.history(view.run)[-1]
@@ -44,10 +40,8 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         _words(entry, version),
         html.P(
             [
-                html.A("Review", href="/" + to_query(View(run=entry.run_id)), className="in button"),
-                html.A(
-                    "Setup sheet", href="/sheet" + to_query(View(run=entry.run_id)), className="in button"
-                ),
+                parts.link("Review", "/", View(run=entry.run_id)),
+                parts.link("Setup sheet", "/sheet", View(run=entry.run_id)),
             ],
             className="links",
         ),
@@ -209,7 +203,7 @@ def _history(logbook: Logbook, entry: RunEntry, version: str) -> html.Section:
     return parts.section(
         "History",
         html.Ul(rows, className="plain"),
-        html.P([away, html.A("What is in the bin", href="/bin", className="in button")], className="links"),
+        html.P([away, parts.link("What is in the bin", "/bin")], className="links"),
         note="Undo makes the run as it was before that step; nothing of later steps is lost.",
     )
 

@@ -10,7 +10,7 @@ from dashboard.pages import forms, parts
 from dashboard.pages.parts import Page, Screen
 from dashboard.scene import RIDER_WORDS, Scene
 from dashboard.shelf import Shelf
-from dashboard.urlstate import View, to_query
+from dashboard.urlstate import View
 from telemetry.laps import Placed
 from telemetry.logbook import FELT, RiderWord, by_place
 from telemetry.summary import laps_words, times
@@ -18,15 +18,11 @@ from telemetry.summary import laps_words, times
 PATH = "/felt"
 
 
+@parts.writes(PATH, "What the rider felt", run="What the rider felt")
 def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
     """Every corner with what the log has there, and what the rider says of it; the worst places first."""
-    desk = shelf.desk
-    if desk is None or not desk.writes:
-        return parts.problem(PATH, view, "What the rider felt", "These runs can only be read here.")
-    if not view.run:
-        return parts.problem(PATH, view, "What the rider felt", "Choose a run first.", shelf.runs())
     scene = scenes.open_scene(shelf, View(run=view.run, lap="whole"))
-    said = by_place(desk.logbook.rider_words(view.run))
+    said = by_place(shelf.desk.logbook.rider_words(view.run))
     corners = scene.summary.corners
     worst = sorted(corners, key=lambda corner: (-len(_events(scene, corner.number)), corner.number))
     numbered: list[int | None] = [*(corner.number for corner in worst), None]
@@ -35,7 +31,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         PATH,
         View(run=view.run),
         "What the rider felt",
-        html.P(html.A("Back to the map", href="/rider" + to_query(View(run=view.run)), className="in button")),
+        html.P(parts.link("Back to the map", "/rider", View(run=view.run))),
         html.Ul([_place(view.run, scene, corner, said.get(corner, ()), laps) for corner in numbered], className="felt"),
         shown=True,
     )  # fmt: skip
@@ -110,11 +106,10 @@ def _data_words(scene: Scene, corner: int | None) -> list[str]:
 
 def said_section(shelf: Shelf, run_id: str) -> html.Section | None:
     """What the rider said of a run, beside what the log has there: for the engineer's page; None when nothing."""
-    desk = shelf.desk
-    if desk is None or not desk.writes:
+    if not shelf.writes:
         return None
-    words = desk.logbook.rider_words(run_id)
-    ask = html.A("Ask the rider", href=PATH + to_query(View(run=run_id)), className="in button")
+    words = shelf.desk.logbook.rider_words(run_id)
+    ask = parts.link("Ask the rider", PATH, View(run=run_id))
     if not words:
         return parts.section("The rider", html.P(ask), name="rider-said")
     scene = scenes.open_scene(shelf, View(run=run_id, lap="whole"))

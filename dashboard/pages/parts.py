@@ -3,7 +3,7 @@
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, wraps
 from importlib import import_module
 from pkgutil import iter_modules
 from typing import Any
@@ -12,6 +12,7 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 
 import dashboard.pages
 from dashboard.scene import lap_name
+from dashboard.shelf import Shelf
 from dashboard.theme import GRAPH_CONFIG, Theme, named
 from dashboard.urlstate import View, to_query
 from telemetry.logbook import RunEntry
@@ -142,6 +143,44 @@ def _nav_link(page: Page, active: str, view: View) -> html.A:
     elif page.by_itself:
         carried = View()
     return html.A(page.title, href=page.path + to_query(carried), className="in", **here)
+
+
+def link(words: Any, path: str, view: View | None = None, *, look: str = "in button", **more: Any) -> html.A:
+    """A link to a page with what it is to show; ``look`` "in" stands in a line of text."""
+    return html.A(words, href=path + to_query(view or View()), className=look, **more)
+
+
+def bar(label: str, *content: Any, look: str = "bar") -> html.Div:
+    """Choices beside one another."""
+    return html.Div(content, className=look, role="group", **{"aria-label": label})
+
+
+def view_store(name: str, view: View, screen: Screen) -> dcc.Store:
+    """What a page shows: the page's script changes it, and a callback of the page draws anew."""
+    return dcc.Store(id=name, data={"search": to_query(view), "screen": screen.words})
+
+
+READ_ONLY = "These runs can only be read here."
+
+
+def writes(path: str, title: str, *, words: str = READ_ONLY, run: str = "") -> Callable[[Layout], Layout]:
+    """Decorates a layout that needs a logbook to write to, else the page says ``words``.
+
+    ``run`` is the title of the page that asks for a run where the layout is of one.
+    """
+
+    def decorated(layout: Layout) -> Layout:
+        @wraps(layout)
+        def shown(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
+            if not shelf.writes:
+                return problem(path, view, title, words)
+            if run and not view.run:
+                return problem(path, view, run, "Choose a run first.", shelf.runs())
+            return layout(shelf, view, screen)
+
+        return shown
+
+    return decorated
 
 
 def section(title: str, *content: Any, note: Any = None, name: str = "") -> html.Section:
@@ -418,9 +457,7 @@ def _lap_value(lap: LapSummary | None) -> str:
 
 def problem(active: str, view: View, title: str, words: str, runs: Sequence[RunEntry] = ()) -> list[Any]:
     """A page that says why there is nothing to show, and the way on."""
-    links = html.Ul(
-        [html.Li(html.A(run_name(e), href="/" + to_query(View(run=e.run_id)), className="in")) for e in runs]
-    )
+    links = html.Ul([html.Li(link(run_name(e), "/", View(run=e.run_id), look="in")) for e in runs])
     way_on = [html.P("These runs are in the logbook:"), links] if runs else []
     return page(
         active, View(), title, html.Section([html.P(words), *way_on], className="part alone"), shown=True
@@ -450,7 +487,7 @@ def run_bar(
             either("", "at", (("wheel", "wheel"), ("shaft", "shaft")), view.plane),
             either("", "against", (("distance", "distance"), ("time", "time")), view.against),
         ]
-    return html.Div(inner, className="bar ways", role="group", **{"aria-label": "What is shown"})
+    return bar("What is shown", *inner, look="bar ways")
 
 
 def _run_steps(path: str, runs: Sequence[RunEntry], view: View) -> html.Div:

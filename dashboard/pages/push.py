@@ -10,7 +10,7 @@ from dashboard.pages import parts
 from dashboard.pages.parts import Page, Screen
 from dashboard.printer import Printer
 from dashboard.shelf import Shelf
-from dashboard.urlstate import View, to_query
+from dashboard.urlstate import View
 from telemetry.arrays import ENDS
 from telemetry.bike import Bike
 from telemetry.errors import BothEndsError
@@ -22,11 +22,10 @@ from telemetry.review import pushes_of, with_columns
 PATH = "/push"
 
 
+@parts.writes(PATH, "Push test", words="This needs the bike file of a run in a logbook.")
 def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
     """The test, with the bike file of a run."""
     desk = shelf.desk
-    if desk is None or not desk.writes:
-        return parts.problem(PATH, view, "Push test", "This needs the bike file of a run in a logbook.")
     bikes = known_bikes(desk.logbook)
     if not view.draft:
         return parts.problem(
@@ -37,7 +36,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
     run_id = view.run or next(iter(bikes.values())).run_id
     draft = desk.drafts.draft(view.draft)
     others = [
-        html.A(name, href=PATH + to_query(View(run=entry.run_id, draft=view.draft)), className="in")
+        parts.link(name, PATH, View(run=entry.run_id, draft=view.draft), look="in")
         for name, entry in bikes.items()
         if entry.run_id != run_id
     ]
@@ -51,7 +50,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
     except BothEndsError as error:
         said = str(error).replace(str(draft.log), draft.name)
         shown = [html.P(said, className="fault", role="alert")]
-    back = html.A("Back to the log", href="/add" + to_query(View(draft=view.draft)), className="in button")
+    back = parts.link("Back to the log", "/add", View(draft=view.draft))
     return parts.page(
         PATH,
         View(run=run_id),

@@ -22,7 +22,6 @@ from dashboard.shelf import Shelf
 from dashboard.theme import Theme
 from dashboard.urlstate import View, parse, to_query
 from telemetry.arrays import ENDS, FloatArray
-from telemetry.errors import LogbookError
 from telemetry.report import (
     POINTS,
     Caution,
@@ -425,10 +424,7 @@ def _register_numbers(server: flask.Flask, shelf: Shelf) -> None:
     @server.get("/corners/<run_id>.csv")
     def corners_csv(run_id: str) -> flask.Response:
         asked = "?" + flask.request.query_string.decode("ascii", "replace")
-        try:
-            scene = scenes.open_scene(shelf, replace(parse(asked), run=run_id))
-        except LogbookError as error:
-            return flask.Response(str(error), status=404, mimetype="text/plain")
+        scene = scenes.open_scene(shelf, replace(parse(asked), run=run_id))
         plane, chosen = scene.view.plane, None if scene.lap is None else scene.lap.lap
         lines = [f"corner,lap,end,distance [m],{plane} travel [mm]"]
         for one in corner_laps(scene.summary, scene.column, plane, chosen):

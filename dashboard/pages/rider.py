@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import flask
-from dash import ClientsideFunction, Dash, Input, Output, dcc, html
+from dash import ClientsideFunction, Dash, Input, Output, html
 
 from dashboard import scene as scenes
 from dashboard.figures.along import mirrored_travel
@@ -17,7 +17,6 @@ from dashboard.shelf import Amounts, Shelf
 from dashboard.urlstate import View, parse, to_query
 from telemetry.arrays import ENDS, End
 from telemetry.damping import FALLING, IN_DOUBT, NEARLY_ALL, dampers_in_doubt
-from telemetry.errors import LogbookError
 from telemetry.findings import front_suspected, lost_all_through, slow_loss_judged
 from telemetry.laps import Placed, SharedPlace, by_place
 from telemetry.motion import EndSummary
@@ -77,15 +76,11 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         PATH,
         view,
         "For the rider",
-        dcc.Store(id=VIEW, data={"search": to_query(view), "screen": screen.words}),
-        html.Div(
-            [
-                parts.run_choice(shelf.runs(), view.run),
-                parts.lap_choice(scene.summary, scene.lap, None),
-            ],
-            className="bar",
-            role="group",
-            **{"aria-label": "What is shown"},
+        parts.view_store(VIEW, view, screen),
+        parts.bar(
+            "What is shown",
+            parts.run_choice(shelf.runs(), view.run),
+            parts.lap_choice(scene.summary, scene.lap, None),
         ),
         _place(scene, screen) if scene.view.zoom else None,
         html.Div(shown["rider-says"], id="rider-says", role="status"),
@@ -111,9 +106,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         html.Div(shown["rider-sections"], id="rider-sections"),
         html.Div(
             [
-                html.A(
-                    "Say what you felt", href="/felt" + to_query(View(run=view.run)), className="in button"
-                ),
+                parts.link("Say what you felt", "/felt", View(run=view.run)),
                 html.A(
                     "Picture for another phone",
                     href=f"/card/{view.run}.svg",
@@ -182,7 +175,7 @@ def _place(scene: Scene, screen: Screen) -> html.Section:
                 "rider-place", figure, "middle", "Travel of both ends at this place; in words above."
             ),
             html.P("Front above, rear below; dashed is the end of the travel.", className="note"),
-            html.P(html.A("← Back to the lap", href=PATH + to_query(back), className="in button")),
+            html.P(parts.link("← Back to the lap", PATH, back)),
         ],
         id="rider-here",
     )
@@ -479,10 +472,7 @@ def _register_card(server: flask.Flask, shelf: Shelf) -> None:
 
     @server.get("/card/<run_id>.svg")
     def card(run_id: str) -> flask.Response:
-        try:
-            scene = scenes.open_scene(shelf, View(run=run_id, lap="whole"))
-        except LogbookError as error:
-            return flask.Response(str(error), status=404, mimetype="text/plain")
+        scene = scenes.open_scene(shelf, View(run=run_id, lap="whole"))
         answer = flask.Response(card_of(shelf, scene), mimetype="image/svg+xml")
         answer.headers["Content-Disposition"] = f'inline; filename="{run_id}.svg"'
         return answer

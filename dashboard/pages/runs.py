@@ -10,7 +10,7 @@ from dash import dcc, html
 from dashboard.pages import forms, parts
 from dashboard.pages.parts import Page, Screen
 from dashboard.shelf import Shelf
-from dashboard.urlstate import View, to_query
+from dashboard.urlstate import View
 from telemetry.arrays import ENDS, End
 from telemetry.errors import BothEndsError, LogbookError
 from telemetry.findings import DOUBTFUL, LOST, NO_SUDDEN, NOT_JUDGED, nothing_asks
@@ -38,7 +38,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
             html.Section(
                 [
                     html.P("This logbook is empty."),
-                    html.P(html.A("Add a log", href="/add", className="in button"), className="links"),
+                    html.P(parts.link("Add a log", "/add"), className="links"),
                     html.P("Or in a terminal:"),
                     html.Pre("bothends add LOG.csv --bike BIKE.toml"),
                 ],
@@ -60,29 +60,13 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
 def _find(runs: Sequence[RunEntry]) -> html.Div:
     """Which runs are shown and in what order; the page's script does it, so that hundreds stay quick."""
     orders = (("", "newest first"), ("time", "quickest lap first"), ("left", "least travel left first"))
-    return html.Div(
-        [
-            html.Label(
-                [
-                    html.Span("Find"),
-                    dcc.Input(id="find-run", type="search", placeholder="name, rider, date, place"),
-                ],
-                className="choice wide",
-            ),
-            html.Label(
-                [
-                    html.Span("Order"),
-                    html.Select(
-                        [html.Option(words, value=value) for value, words in orders], id="order-runs"
-                    ),
-                ],
-                className="choice",
-            ),
-            html.P(count_word(len(runs), "run"), id="runs-found", role="status", className="note"),
-        ],
-        className="bar",
-        role="group",
-        **{"aria-label": "Runs shown"},
+    find = dcc.Input(id="find-run", type="search", placeholder="name, rider, date, place")
+    order = html.Select([html.Option(words, value=value) for value, words in orders], id="order-runs")
+    return parts.bar(
+        "Runs shown",
+        html.Label([html.Span("Find"), find], className="choice wide"),
+        html.Label([html.Span("Order"), order], className="choice"),
+        html.P(count_word(len(runs), "run"), id="runs-found", role="status", className="note"),
     )
 
 
@@ -106,7 +90,7 @@ def _table(shelf: Shelf, runs: Sequence[RunEntry]) -> html.Div:
 
 def _demo(shelf: Shelf) -> Any:
     """Beside demo data: the one click to a logbook of one's own."""
-    if shelf.desk is None or not shelf.desk.is_demo:
+    if not (shelf.writes and shelf.desk.is_demo):
         return None
     start = forms.act("Start your own logbook", "/write/logbook")
     return html.P(["These runs are demo data. ", start], className="links demo")
@@ -148,7 +132,7 @@ def _dangers(runs: Sequence[RunEntry]) -> Any:
 
 
 def _link(entry: RunEntry) -> html.A:
-    return html.A(parts.run_name(entry), href="/" + to_query(View(run=entry.run_id)), className="in")
+    return parts.link(parts.run_name(entry), "/", View(run=entry.run_id), look="in")
 
 
 def _answers(entry: RunEntry) -> dict[End, str]:
@@ -185,7 +169,6 @@ SMALL = (
 def _run(shelf: Shelf, runs: Sequence[RunEntry], place: int, record: RunRecord | None) -> html.Tbody:
     entry, close = runs[place], place < _WITH_VERDICT
     before = next((one for one in runs[place + 1 :] if one.bike == entry.bike), None)
-    query = to_query(View(run=entry.run_id))
     outing = entry.outing and f"outing {entry.outing}"
     about = (entry.date, entry.place, entry.bike, entry.rider, outing, count_word(entry.laps, "lap"))
     said = _answers(entry)
@@ -202,7 +185,7 @@ def _run(shelf: Shelf, runs: Sequence[RunEntry], place: int, record: RunRecord |
     )
     name = html.Th(
         [
-            html.A(entry.name or entry.run_id, href="/" + query, className="in name"),
+            parts.link(entry.name or entry.run_id, "/", View(run=entry.run_id), look="in name"),
             html.Span(" · ".join(part for part in about if part), className="note"),
             *(_said(shelf, entry.run_id) if close else ()),
             html.P(entry.notes, className="note") if entry.notes else None,
@@ -291,22 +274,18 @@ def _least_left(record: RunRecord | None) -> str:
 
 def _ways(shelf: Shelf, entry: RunEntry, before: RunEntry | None) -> list[Any]:
     """The pages of a run."""
-    query = to_query(View(run=entry.run_id))
+    view = View(run=entry.run_id)
     links = [
-        html.A("Review", href="/" + query, className="in button"),
-        html.A("Rider", href="/rider" + query, className="in button"),
+        parts.link("Review", "/", view),
+        parts.link("Rider", "/rider", view),
         html.A("Debrief", href=f"/debrief/{entry.run_id}", target="_blank", className="button"),
     ]
     if before is not None:
-        to = to_query(View(run=before.run_id, other=entry.run_id))
-        links.append(
-            html.A(
-                f"Compare with {before.name or before.run_id}", href="/compare" + to, className="in button"
-            )
-        )
-    if shelf.desk is not None and shelf.desk.writes:
+        both = View(run=before.run_id, other=entry.run_id)
+        links.append(parts.link(f"Compare with {before.name or before.run_id}", "/compare", both))
+    if shelf.writes:
         ways = (("/edit", "Change"), ("/sheet", "Setup sheet"), ("/stand", "Stand"), ("/try", "Try"))
-        more = [html.A(words, href=path + query, className="in button") for path, words in ways]
+        more = [parts.link(words, path, view) for path, words in ways]
         links.append(html.Details([html.Summary("More"), html.Div(more, className="links")]))
     return links
 

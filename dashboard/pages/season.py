@@ -2,14 +2,14 @@
 
 from typing import Any
 
-from dash import Dash, Input, Output, dcc, html
+from dash import Dash, Input, Output, html
 
 from dashboard.pages import parts
 from dashboard.pages.parts import Page, Screen
 from dashboard.printer import Printer
 from dashboard.shelf import Shelf
 from dashboard.theme import Theme
-from dashboard.urlstate import View, parse, to_query
+from dashboard.urlstate import View, parse
 from telemetry.report import season_document
 from telemetry.season import GROUPS, RunRecord
 from telemetry.summary import LAP_METRICS
@@ -27,7 +27,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         PATH,
         view,
         "Season",
-        dcc.Store(id=VIEW, data={"search": to_query(view), "screen": screen.words}),
+        parts.view_store(VIEW, view, screen),
         _bar(records, view),
         html.Div(shown(records, view, screen.theme), id="season-shown"),
     )
@@ -37,15 +37,11 @@ def _bar(records: tuple[RunRecord, ...], view: View) -> html.Div:
     metrics = [(metric.key, metric.heading) for metric in LAP_METRICS]
     groups = [(name, name) for name in GROUPS]
     bikes = [("", "all bikes"), *((bike, bike) for bike in sorted({record.bike for record in records}))]
-    return html.Div(
-        [
-            parts.choice("Number", "metric", metrics, _metric_of(view), start=FIRST, wide=True),
-            parts.choice("By", "by", groups, view.by, start=GROUPS[0]),
-            parts.choice("Bike", "bike", bikes, view.bike) if len(bikes) > 2 else None,
-        ],
-        className="bar",
-        role="group",
-        **{"aria-label": "What is shown"},
+    return parts.bar(
+        "What is shown",
+        parts.choice("Number", "metric", metrics, _metric_of(view), start=FIRST, wide=True),
+        parts.choice("By", "by", groups, view.by, start=GROUPS[0]),
+        parts.choice("Bike", "bike", bikes, view.bike) if len(bikes) > 2 else None,
     )
 
 

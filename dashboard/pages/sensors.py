@@ -7,7 +7,7 @@ from dash import html
 from dashboard.pages import parts
 from dashboard.pages.parts import Page, Screen
 from dashboard.shelf import Shelf
-from dashboard.urlstate import View, to_query
+from dashboard.urlstate import View
 from telemetry.arrays import ENDS, End
 from telemetry.errors import LogbookError
 from telemetry.logbook import RunEntry
@@ -49,7 +49,7 @@ def _end(shelf: Shelf, runs: list[RunEntry], end: End) -> html.Section | None:
         except LogbookError:
             continue
         for check, cells in zip(checks, sensor_rows(checks), strict=True):
-            link = html.A(parts.run_name(entry), href="/" + to_query(View(run=entry.run_id)), className="in")
+            link = parts.link(parts.run_name(entry), "/", View(run=entry.run_id), look="in")
             rows.append([link, *cells[1:]])
             if check.topped_out_mm is not None:
                 zeros.append((entry, check.topped_out_mm))

@@ -15,7 +15,7 @@ from dashboard.desk.correcting import (
 from dashboard.pages import forms, parts
 from dashboard.pages.parts import Page, Screen
 from dashboard.shelf import Shelf
-from dashboard.urlstate import View, to_query
+from dashboard.urlstate import View
 from telemetry.arrays import ENDS
 from telemetry.bike import Bike
 from telemetry.logbook import Logbook, RunEntry
@@ -26,14 +26,10 @@ _SHOWN = 12  # of the changes over the runs, newest first
 _TITLES = {"front": "Fork", "rear": "Rear"}
 
 
+@parts.writes(PATH, "Setup sheet", run="Setup sheet")
 def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
     """The sheet of one run."""
-    desk = shelf.desk
-    if desk is None or not desk.writes:
-        return parts.problem(PATH, view, "Setup sheet", "These runs can only be read here.")
-    if not view.run:
-        return parts.problem(PATH, view, "Setup sheet", "Choose a run first.", shelf.runs())
-    logbook: Logbook = desk.logbook
+    logbook: Logbook = shelf.desk.logbook
     entry = logbook.entry(view.run)
     bike, before = logbook.bike(view.run), run_before(logbook, entry)
     return parts.page(
@@ -123,9 +119,9 @@ def _log_of_changes(logbook: Logbook, entry: RunEntry) -> html.Section:
     runs = [one for one in logbook.runs() if one.bike == entry.bike][: _SHOWN + 1]
     rows = [
         [
-            html.A(parts.run_name(after), href=PATH + to_query(View(run=after.run_id)), className="in"),
+            parts.link(parts.run_name(after), PATH, View(run=after.run_id), look="in"),
             " ".join(difference_words(logbook.sheet(before.run_id), logbook.sheet(after.run_id))),
-            html.A("Compare", href="/compare" + to_query(View(run=before.run_id, other=after.run_id)), className="in"),
+            parts.link("Compare", "/compare", View(run=before.run_id, other=after.run_id), look="in"),
         ]
         for after, before in zip(runs, runs[1:], strict=False)
     ]  # fmt: skip

@@ -14,7 +14,7 @@ from dashboard.shelf import Shelf
 from dashboard.urlstate import View, parse, to_query
 from telemetry.arrays import ENDS
 from telemetry.bike import Bike
-from telemetry.errors import BikeFileError, BothEndsError
+from telemetry.errors import BikeFileError
 from telemetry.logbook import MOST_LETTERS
 from telemetry.report import stand_document, stand_html, stand_picture
 from telemetry.stand import Recheck, StandResult, at_stand, parse_change
@@ -29,16 +29,15 @@ _TARGETS = (
 )
 
 
+@parts.writes(
+    PATH, "At the stand", words="This needs the bike file of a run in a logbook.", run="At the stand"
+)
 def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
     """The form, and what it gives."""
-    desk = shelf.desk
-    if desk is None or not desk.writes:
-        return parts.problem(PATH, view, "At the stand", "This needs the bike file of a run in a logbook.")
-    if not view.run:
-        return parts.problem(PATH, view, "At the stand", "Choose a run first.", shelf.runs())
-    bike = desk.logbook.bike(view.run)
+    logbook = shelf.desk.logbook
+    bike = logbook.bike(view.run)
     try:
-        shown = _shown(stand_of(bike, view.stand), view, screen, shelf.desk.logbook.ticks(view.run))
+        shown = _shown(stand_of(bike, view.stand), view, screen, logbook.ticks(view.run))
     except BikeFileError as error:
         shown = [html.P(" ".join(error.faults) or str(error), className="fault", role="alert")]
     return parts.page(PATH, View(run=view.run), "At the stand", _form(bike, view), *shown, shown=True)
@@ -86,7 +85,7 @@ def _form(bike: Bike, view: View) -> html.Form:
                     target="_blank",
                     className="button",
                 ),
-                html.A("Push test: drop its log", href="/add", className="in button"),
+                parts.link("Push test: drop its log", "/add"),
             ],
             className="links last",
         ),
@@ -130,21 +129,16 @@ def register(app: Dash, shelf: Shelf) -> None:
 
     @app.server.get("/bike/<run_id>")
     def bike_file(run_id: str) -> flask.Response:
-        try:
-            logbook = shelf.desk.logbook
-            text = logbook.store.bike(logbook.entry(run_id).run_id).read_text(encoding="utf-8")
-        except BothEndsError as error:
-            return flask.Response(str(error), status=404, mimetype="text/plain")
+        logbook = shelf.desk.logbook
+        text = logbook.store.bike(logbook.entry(run_id).run_id).read_text(encoding="utf-8")
         return flask.Response(text, mimetype="application/toml")
 
     @app.server.get("/stand-sheet/<run_id>")
     def stand_sheet(run_id: str) -> flask.Response:
-        try:
-            asked = parse(flask.request.query_string.decode("ascii", "ignore")).stand
-            page = stand_html(stand_of(shelf.desk.logbook.bike(run_id), asked))
-        except BothEndsError as error:
-            return flask.Response(str(error), status=404, mimetype="text/plain")
-        return flask.Response(page, mimetype="text/html")
+        asked = parse(flask.request.query_string.decode("ascii", "ignore")).stand
+        return flask.Response(
+            stand_html(stand_of(shelf.desk.logbook.bike(run_id), asked)), mimetype="text/html"
+        )
 
 
 PAGE = Page(PATH, "At the stand", layout, register)

@@ -10,7 +10,7 @@ from dashboard.pages import forms, parts
 from dashboard.pages.parts import Page, Screen
 from dashboard.printer import Printer
 from dashboard.shelf import Shelf
-from dashboard.urlstate import View, to_query
+from dashboard.urlstate import View
 from telemetry import logbook as logbooks
 from telemetry.arrays import ENDS
 from telemetry.logbook import Logbook, RunEntry
@@ -26,14 +26,10 @@ PATH = "/try"
 _STATES = ("kept", "taken back", "dropped")
 
 
+@parts.writes(PATH, "Try a change", run="Try a change")
 def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
     """The form of one run, the prediction in the address, the plan, and the record of the motorcycle."""
-    desk = shelf.desk
-    if desk is None or not desk.writes:
-        return parts.problem(PATH, view, "Try a change", "These runs can only be read here.")
-    if not view.run:
-        return parts.problem(PATH, view, "Try a change", "Choose a run first.", shelf.runs())
-    logbook: Logbook = desk.logbook
+    logbook: Logbook = shelf.desk.logbook
     entry = logbook.entry(view.run)
     kept = logbooks.prediction_of(logbook, view.draft) if view.draft else None
     return parts.page(
@@ -163,11 +159,7 @@ def _plan_items(entry: RunEntry, plans: Sequence["KeptPrediction"]) -> list[html
                         ),
                         name=f"plan-{kept.key}",
                     ),
-                    html.A(
-                        "The prediction",
-                        href=PATH + to_query(View(run=kept.run_id, draft=kept.key)),
-                        className="in",
-                    ),
+                    parts.link("The prediction", PATH, View(run=kept.run_id, draft=kept.key), look="in"),
                 ]
             )
         )

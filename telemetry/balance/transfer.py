@@ -5,10 +5,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.arrays import ENDS, BoolArray, End, FloatArray
+from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
 from telemetry.balance.balance import Gain, LightWheel, WeightTransfer, ZoneAnswer, half_width
 from telemetry.balance.road import Riding, find_riding, spring_table
-from telemetry.balance.zones import zone_gains, zone_left
 from telemetry.bike import (
     GRAVITY_M_S2,
     Bike,
@@ -67,43 +66,36 @@ def weight_transfer(
     braking = use & (held < BRAKING_M_S2) & np.isfinite(slow_rear)
     upright = use & (np.abs(lean) < UPRIGHT_DEG)  # nowhere where the lean is not known
     slowing, driving = upright & (acceleration < -UPRIGHT_M_S2), upright & (acceleration > UPRIGHT_M_S2)
-
-    def ridden_gain(values: FloatArray, push: FloatArray, mask: BoolArray) -> Gain | None:
-        return _gain(values, [push], _stretches(mask, rate))
-
-    drag = [_running_mean(speed**2, _width(length_s, rate)) / 1e3 for length_s in STEADY_S]
-    held_back = [_held(-acceleration, *of, slowing, rate) for of in zip(STEADY_S, drag, strict=True)]
-    held_on = [
-        _held(acceleration, *of, driving, rate, beside=True) for of in zip(STEADY_S, drag, strict=True)
-    ]
-
+    held_back = _held(-acceleration, speed, slowing, rate)
+    held_on = _held(acceleration, speed, driving, rate, beside=True)
     middle = np.minimum(np.arange(len(pitch)) * step + step // 2, len(track.corner) - 1)
     corner, lap = track.corner[middle], track.lap[middle]
 
     def zones(kind: str, values: FloatArray, push: FloatArray, mask: BoolArray) -> tuple[ZoneAnswer, ...]:
         return zone_gains(kind, values, push, speed, upright, mask, corner, lap, rate)
 
-    dive = ridden_gain(pitch, -acceleration, slowing)
-    squat = ridden_gain(-pitch, acceleration, driving)
-    rear_squat = ridden_gain(rear, acceleration, driving)
+    slowings, drives = _stretches(slowing, rate), _stretches(driving, rate)
+    dive, dive_ci95 = _value_ci95(_gain(pitch, [-acceleration], slowings))
+    squat, squat_ci95 = _value_ci95(_gain(-pitch, [acceleration], drives))
+    rear_squat, rear_squat_ci95 = _value_ci95(_gain(rear, [acceleration], drives))
     return WeightTransfer(
         brakings=len(dives),
-        drives=len(_stretches(driving, rate)),
-        dive_deg_per_m_s2=None if dive is None else dive.value,
-        dive_ci95=None if dive is None else dive.ci95,
+        drives=len(drives),
+        dive_deg_per_m_s2=dive,
+        dive_ci95=dive_ci95,
         return_deg_s=_median(np.array([fastest for fastest, _ in releases])),
         settle_s=_median(np.array([settled for _, settled in releases])),
         rear_left_mm=float(np.quantile(slow_rear[braking], 0.05)) if braking.any() else None,
-        squat_deg_per_m_s2=None if squat is None else squat.value,
-        rear_squat_mm_per_m_s2=None if rear_squat is None else rear_squat.value,
-        squat_ci95=None if squat is None else squat.ci95,
-        rear_squat_ci95=None if rear_squat is None else rear_squat.ci95,
+        squat_deg_per_m_s2=squat,
+        rear_squat_mm_per_m_s2=rear_squat,
+        squat_ci95=squat_ci95,
+        rear_squat_ci95=rear_squat_ci95,
         steady_dive=_steady_gain(pitch, held_back),
         steady_fork_dive=_steady_gain(fork, held_back),
         steady_squat=_steady_gain(-pitch, held_on),
         steady_rear_squat=_steady_gain(rear, held_on),
         lean_known="lean" in ridden.sources,
-        stretches=len(_stretches(slowing, rate)),
+        stretches=len(slowings),
         zones=(
             *zones("dive", fork, -acceleration, slowing),
             *zones("squat", rear, acceleration, driving),
@@ -127,31 +119,35 @@ class _Held:
     stretches: list[slice]
 
 
-def _width(length_s: float, rate: float) -> int:
-    return round(length_s * rate)
-
-
 def _held(
-    push: FloatArray, length_s: float, drag: FloatArray, mask: BoolArray, rate: float, *, beside: bool = False
-) -> _Held:
-    """Means of a push; ``drag`` is what goes with the square of the speed, ``beside`` asks for instruments.
+    push: FloatArray, speed: FloatArray, mask: BoolArray, rate: float, *, beside: bool = False
+) -> list[_Held]:
+    """Means of a push and of the drag at a speed over each length of `STEADY_S`; ``beside`` asks for instruments.
 
     Drive at one speed is small, and noise of the acceleration flattens the slope: its instruments are the acceleration
     just before and after, whose noise is another (W. A. Fuller, Measurement Error Models, Wiley 1987, sec. 1.4; from
     memory). Brakes come too quickly for that, and their acceleration is far above its noise.
     """
-    width = _width(length_s, rate)
-    whole = np.nan_to_num(_running_mean(mask.astype(np.float64), width)) > 1 - 1e-9
-    mean = _running_mean(push, width)
-    instruments = None
-    if beside:
-        before, after = (_moved(mean, by) for by in (width, -width))
-        instruments = [(before + after) / 2, drag, (after - before) * rate / (2 * width)]
-    return _Held(width, [mean, drag, np.gradient(mean) * rate], instruments, _stretches(whole, rate))
+    found = []
+    for length_s in STEADY_S:
+        width = round(length_s * rate)
+        whole = np.nan_to_num(_running_mean(mask.astype(np.float64), width)) > 1 - 1e-9
+        mean, drag = (_running_mean(values, width) for values in (push, speed**2 / 1e3))
+        instruments = None
+        if beside:
+            before, after = (_moved(mean, by) for by in (width, -width))
+            instruments = [(before + after) / 2, drag, (after - before) * rate / (2 * width)]
+        columns = [mean, drag, np.gradient(mean) * rate]
+        found.append(_Held(width, columns, instruments, _stretches(whole, rate)))
+    return found
+
+
+def _value_ci95(gain: Gain | None) -> tuple[float | None, tuple[float, float] | None]:
+    return (None, None) if gain is None else (gain.value, gain.ci95)
 
 
 def _steady_gain(values: FloatArray, held: Sequence[_Held]) -> Gain | None:
-    """Slope of values over a push that is held, at one speed; ``held`` is in the order of `STEADY_S`.
+    """Slope of values over a push that is held, at one speed.
 
     At low frequencies an end follows as G (a - tau da/dt) whatever its damping: the rate of change of the acceleration
     takes out delay and overshoot, drag what goes with the square of the speed.
@@ -399,3 +395,85 @@ def _joined(mask: BoolArray, rate: float) -> list[tuple[int, int]]:
         else:
             found.append((int(start), int(stop)))
     return [(a, b) for a, b in found if b - a >= LIGHT_SHORTEST_S * rate]
+
+
+# Choices of ours; no source. So many laps for an interval, and so long on each.
+FEWEST_LAPS = 3
+SHORTEST_ON_LAP_S = 0.3
+LEFT_QUANTILE = 0.05
+COASTING_M_S2 = 1.0
+
+
+def zone_gains(
+    kind: str,
+    values: FloatArray,
+    push_m_s2: FloatArray,
+    speed_m_s: FloatArray,
+    upright: BoolArray,
+    pushed: BoolArray,
+    corner: IntArray,
+    lap: IntArray,
+    rate_hz: float,
+) -> tuple[ZoneAnswer, ...]:
+    """Travel per m/s2 at each corner: the mean over laps, with its 95 % interval.
+
+    Parameters
+    ----------
+    kind : str
+        "dive" or "squat".
+    values : ndarray, shape (n,)
+        Travel. [mm]
+    push_m_s2 : ndarray, shape (n,)
+        What moves it: braking or drive, positive.
+    upright, pushed : ndarray of bool, shape (n,)
+        Samples without lean; those of the push.
+
+    Notes
+    -----
+    travel = a + b v^2 + G push by least squares over upright samples without push or with it: the other push, braking
+    for drive, moves an end by another G. a + b v^2 is the travel at that speed without push. What a lap has above it at
+    a corner, over its mean push there, is that lap's value. The interval is of other laps; the error of a and b, the
+    same at all corners, is not in it.
+    """
+    known = upright & np.isfinite(values) & np.isfinite(push_m_s2) & np.isfinite(speed_m_s)
+    fitted = known & (pushed | (np.abs(push_m_s2) < COASTING_M_S2))
+    columns = np.column_stack([np.ones(len(values)), speed_m_s**2 / 1e3, push_m_s2])
+    found = np.linalg.lstsq(columns[fitted], values[fitted], rcond=None)
+    if found[2] < columns.shape[1]:
+        return ()
+    at_rest, per_speed, _ = found[0]
+    above = values - at_rest - per_speed * columns[:, 1]
+    by_corner: dict[int, list[float]] = {}
+    for number, one in _on_laps(known & pushed, corner, lap, rate_hz):
+        by_corner.setdefault(number, []).append(float(above[one].mean() / push_m_s2[one].mean()))
+    return _over_laps(kind, by_corner)
+
+
+def zone_left(
+    travel_mm: FloatArray, braking: BoolArray, corner: IntArray, lap: IntArray, rate_hz: float
+) -> tuple[ZoneAnswer, ...]:
+    """Rear travel left to extend in each braking zone, exceeded 95 % of the time: the mean over laps. [mm]"""
+    by_corner: dict[int, list[float]] = {}
+    for number, one in _on_laps(braking & np.isfinite(travel_mm), corner, lap, rate_hz):
+        by_corner.setdefault(number, []).append(float(np.quantile(travel_mm[one], LEFT_QUANTILE)))
+    return _over_laps("left", by_corner)
+
+
+def _on_laps(mask: BoolArray, corner: IntArray, lap: IntArray, rate_hz: float) -> list[tuple[int, IntArray]]:
+    """Corner and samples of every lap that is long enough there."""
+    rows = np.flatnonzero(mask & (corner > 0))
+    rows = rows[np.lexsort((lap[rows], corner[rows]))]
+    new = (np.diff(corner[rows]) != 0) | (np.diff(lap[rows]) != 0)
+    pieces = np.split(rows, np.flatnonzero(new) + 1)
+    long = [piece for piece in pieces if len(piece) >= max(SHORTEST_ON_LAP_S * rate_hz, 1)]
+    return [(int(corner[piece[0]]), piece) for piece in long]
+
+
+def _over_laps(kind: str, by_corner: Mapping[int, list[float]]) -> tuple[ZoneAnswer, ...]:
+    found = []
+    for number, values in sorted(by_corner.items()):
+        n, mean = len(values), float(np.mean(values))
+        if n >= FEWEST_LAPS:
+            half = float(half_width(float(np.std(values, ddof=1)) / n**0.5, n))
+            found.append(ZoneAnswer(kind, number, n, mean, (mean - half, mean + half)))
+    return tuple(found)

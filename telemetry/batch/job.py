@@ -23,14 +23,7 @@ from telemetry.logbook import Logbook, file_sha256
 from telemetry.logs import CONFIG_VARIABLE, config_directory, read_log
 from telemetry.plaintext import plain
 from telemetry.report import damping_cell
-from telemetry.review import (
-    Ground,
-    confirmed_columns,
-    ground_of,
-    review,
-    telling_columns,
-    with_columns,
-)
+from telemetry.review import Ground, confirmed_columns, ground_of, review, telling_columns, with_columns
 from telemetry.season import REGISTRY, RunRecord, date_in, failed, record_of
 
 NO_MEMORY = "not enough memory for this log; split it, log fewer channels, or use fewer --workers."
@@ -87,13 +80,7 @@ class Result:
 
 
 def run_job(job: Job, work: Callable[[Job], RunRecord] | None = None) -> RunRecord:
-    """Record of a log; never raises for a log that cannot be used, the record then has ``error``.
-
-    Parameters
-    ----------
-    work : callable, optional
-        What makes the record; `review_job` by default.
-    """
+    """Record of a log, made by ``work`` or `review_job`; where the log cannot be used the record has ``error``."""
     try:
         return work(job) if work is not None else review_job(job).record
     except (BothEndsError, OSError) as error:
@@ -228,13 +215,7 @@ def local_copy(log: str) -> Iterator[Path]:
 
 
 def job_inputs(job: Job, files: Mapping[str, bytes]) -> str:
-    """Hash of everything that the numbers of a job depend on; "" where the log cannot be looked at.
-
-    Parameters
-    ----------
-    files : mapping of str to bytes
-        Bike file, the files that it names, circuit file.
-    """
+    """Hash of all that a job's numbers depend on: bike file, files it names, circuit; "" where the log is not there."""
     try:
         if is_address(job.log):
             filesystem, path = _filesystem(job.log)

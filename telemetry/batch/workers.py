@@ -36,11 +36,7 @@ def default_workers() -> int:
 
 
 def run_here(
-    tasks: Iterable[Task],
-    work: Callable[[Task], Done],
-    lost: Callable[[Task], Done],
-    *,
-    workers: int,
+    tasks: Iterable[Task], work: Callable[[Task], Done], lost: Callable[[Task], Done], *, workers: int
 ) -> Generator[tuple[Task, Done], None, None]:
     """Run tasks in processes of their own.
 
@@ -133,11 +129,7 @@ CONNECT_S = 15
 
 
 def run_on_cluster(
-    tasks: Iterable[Task],
-    work: Callable[[Task], Done],
-    lost: Callable[[Task], Done],
-    *,
-    address: str,
+    tasks: Iterable[Task], work: Callable[[Task], Done], lost: Callable[[Task], Done], *, address: str
 ) -> Generator[tuple[Task, Done], None, None]:
     """Run tasks on a Dask cluster.
 

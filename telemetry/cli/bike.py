@@ -12,7 +12,7 @@ from telemetry.cli.output import check_outputs, console, say, working, write_pag
 from telemetry.damping import find_oscillation
 from telemetry.errors import BothEndsError
 from telemetry.logs import propose, read_log
-from telemetry.report import print_stand, stand_html
+from telemetry.report import prediction_document, prediction_html, print_document, stand_document, stand_html
 from telemetry.review import QUESTIONS, answers_of_log, measure, read_answer
 from telemetry.stand import at_stand, parse_change, stand_to_json
 
@@ -86,7 +86,7 @@ def stand(arguments: argparse.Namespace) -> None:
         write_text(arguments.json, stand_to_json(result.stand), inputs=inputs)
         if arguments.plot:
             write_page(arguments, arguments.plot, stand_html(result), inputs)
-    print_stand(result.stand, console(arguments))
+    print_document(stand_document(result.stand), console(arguments))
 
 
 def _numbers(texts: list[str], option: str) -> dict[str, float]:
@@ -103,7 +103,6 @@ def _numbers(texts: list[str], option: str) -> dict[str, float]:
 def predict(arguments: argparse.Namespace) -> None:
     """Simulate the laps with the change, write the requested files, print the result."""
     from telemetry import prediction as rides  # compiles
-    from telemetry.report import prediction_html, print_prediction
 
     if not (arguments.change or arguments.want or arguments.steps):
         arguments.parser.error("needs --change KEY=+STEP, --want KEY=VALUE or --steps; see --help")
@@ -125,7 +124,7 @@ def predict(arguments: argparse.Namespace) -> None:
         if arguments.plot:
             page = prediction_html(replace(tried, prediction=prediction))
             write_page(arguments, arguments.plot, page, inputs)
-    print_prediction(prediction, console(arguments))
+    print_document(prediction_document(prediction), console(arguments))
 
 
 def laps_of(arguments: argparse.Namespace) -> "Laps":

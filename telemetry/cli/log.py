@@ -29,13 +29,13 @@ from telemetry.prediction import Expected
 from telemetry.report import (
     WANTED,
     bounce_damper_document,
+    bounce_document,
     bounce_html,
     check_log,
     check_to_json,
     damper_document,
     debrief_html,
     history_document,
-    print_bounce,
     print_check,
     print_comparison,
     print_document,
@@ -158,7 +158,7 @@ def bounce(arguments: argparse.Namespace) -> None:
         write_text(arguments.json, bounce_to_json(result), inputs=inputs)
         if arguments.html:
             write_page(arguments, arguments.html, bounce_html(result, notes), inputs)
-    print_bounce(result, notes, console(arguments))
+    print_document(bounce_document(result, notes), console(arguments))
 
 
 def bounce_of(

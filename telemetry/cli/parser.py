@@ -452,9 +452,7 @@ def _bike(commands: "Commands") -> None:
     parser = commands.add_parser("bike", help="write a bike file to fill in")
     verbs = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
     new = _command(
-        verbs,
-        "bike.new",
-        "write a commented bike file to fill in; at a terminal a few questions first",
+        verbs, "bike.new", "write a commented bike file to fill in; at a terminal a few questions first"
     )
     new.add_argument("file", metavar="FILE.toml", help="file to write; one that exists is left alone")
     new.add_argument(

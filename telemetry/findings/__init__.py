@@ -14,13 +14,7 @@ from telemetry.findings.damping import (
     slow_loss_judged,
     suspicions,
 )
-from telemetry.findings.rank import (
-    findings,
-    nothing_asks,
-    travel_sentence,
-    trust_sentence,
-    verdict_sentences,
-)
+from telemetry.findings.rank import findings, nothing_asks, travel_sentence, trust_sentence, verdict_sentences
 from telemetry.findings.rules import EXPECTED, HOW_MUCH, turn_words, without_amount
 
 __all__ = [

@@ -41,16 +41,9 @@ def slow_loss_judged(oscillation: Oscillation, end: End) -> bool:
 
 
 def damper_answer(oscillation: Oscillation, end: End) -> str:
-    """What a list says of the damper of an end: never that it is sound where that was not judged.
+    """One of `DAMPER_ANSWERS`: what a list says of a damper, never that it is sound where that was not judged.
 
-    Parameters
-    ----------
-    end : {"front", "rear"}
-
-    Returns
-    -------
-    str
-        One of `DAMPER_ANSWERS`; what was judged of the rear for a part of the riding only says so after it.
+    What was judged of the rear for a part of the riding only says so after it.
     """
     if end in dampers_in_doubt(oscillation):
         suspected = oscillation.verdict == "yes" if end == "rear" else front_suspected(oscillation)
@@ -78,13 +71,7 @@ def oscillation_sentence(oscillation: Oscillation) -> str:
 
 
 def as_far_as_measured(oscillation: Oscillation, ends: Mapping[End, EndSummary]) -> Oscillation:
-    """The detector's answer, with the time of which it can say nothing where an end was measured for a part only.
-
-    Parameters
-    ----------
-    ends : mapping of end to EndSummary
-        Over the same run.
-    """
+    """The detector's answer, with the time of which it can say nothing where an end was measured for a part only."""
     partly = [
         f"The {name} was measured for {words}: of the rest nothing can be said."
         for name, end in ends.items()
@@ -98,10 +85,7 @@ def as_far_as_measured(oscillation: Oscillation, ends: Mapping[End, EndSummary])
 def suspicions(oscillation: Oscillation) -> tuple[str, ...]:
     """The sentences that come before everything else: what is suspected of either damper, or in doubt.
 
-    Returns
-    -------
-    tuple of str
-        What is sure before what is not, then the rear first; empty where no damper is in doubt.
+    What is sure comes before what is not, then the rear first; empty where no damper is in doubt.
     """
     doubt = dampers_in_doubt(oscillation)
     rear = (oscillation_sentence(oscillation),) if "rear" in doubt else ()
@@ -244,9 +228,8 @@ def _front_rang(oscillation: Oscillation) -> list[Finding]:
         _finding(
             "front rings",
             "The front rang as if hardly damped",
-            f"{count_word(len(events), 'time')}, in {laps_words(event.lap or 0 for event in events)}; "
-            f"clearest at {strongest.frequency_hz:.1f} Hz, {strongest.amplitude_mm:.1f} mm at the wheel. "
-            f"{strongest.evidence}",
+            f"{count_word(len(events), 'time')}, in {laps_words(event.lap or 0 for event in events)}; clearest at "
+            f"{strongest.frequency_hz:.1f} Hz, {strongest.amplitude_mm:.1f} mm at the wheel. {strongest.evidence}",
             INSPECT_CAUTION if alarm else DOUBT_CAUTION,
         )
     ]

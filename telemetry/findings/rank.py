@@ -67,11 +67,6 @@ def verdict_sentences(
     """The debrief in sentences, most important first: a suspected fault, what asks for a change, the log itself.
 
     With a damper in doubt nothing is said of how the dampers compare.
-
-    Parameters
-    ----------
-    run, laps, quality, ends, balance, oscillation
-        Parts of a `Summary`.
     """
     trust = trust_sentence(run, laps, quality)
     refused = any(note.severity == "refused" for note in quality)  # then the answers below are not all there
@@ -134,13 +129,7 @@ def findings(
 
 
 def nothing_asks(summary: Summary) -> tuple[str, ...]:
-    """That nothing in a review asks for a change, and what could not be judged; empty where there are findings.
-
-    Returns
-    -------
-    tuple of str
-        Sentences.
-    """
+    """Sentences that nothing in a review asks for a change, and what could not be judged; empty with findings."""
     if summary.findings:
         return ()
     open_ = _not_judged(summary)

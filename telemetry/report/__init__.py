@@ -122,15 +122,12 @@ from telemetry.report.runs import (
     comparison_document,
     prediction_document,
     prediction_html,
-    print_prediction,
     season_document,
     worked_words,
 )
 from telemetry.report.stand import (
     bounce_document,
     bounce_html,
-    print_bounce,
-    print_stand,
     side_view,
     stand_document,
     stand_html,
@@ -152,8 +149,8 @@ __all__ = [
     "damping_headline", "debrief_document", "debrief_html", "details_of", "document_html",
     "expected_table", "facts_of", "find_browser", "heading_in", "heading_unit", "history_document",
     "named_corners", "overlay", "page_in", "page_to_pdf", "picture_in", "prediction_document",
-    "prediction_html", "print_bounce", "print_check", "print_comparison", "print_document",
-    "print_prediction", "print_review", "print_section", "print_stand", "quality_section", "quickest_lap",
+    "prediction_html", "print_check", "print_comparison", "print_document",
+    "print_review", "print_section", "quality_section", "quickest_lap",
     "review_document", "row_changes", "runs_section", "season_document", "section_times", "sensor_checks",
     "sensor_rows", "side_view", "stand_document", "stand_html", "stand_picture", "stretch",
     "stretch_document", "summary_html", "text_in", "thinned", "track_picture", "travel_picture",
@@ -162,15 +159,7 @@ __all__ = [
 
 
 def print_review(summary: Summary, console: Console, *, sheet: SetupSheet | None = None) -> None:
-    """Print a review: sentences first, then both ends, balance, places, laps, and what is wrong with the log.
-
-    Parameters
-    ----------
-    console : Console
-        Readable from 80 columns on, with and without colour.
-    sheet : SetupSheet, optional
-        Printed as well when given.
-    """
+    """Print a review: sentences, both ends, balance, places, laps, the setup sheet where given, faults of the log."""
     print_document(review_document(whole_run(summary), sheet=sheet), console)
 
 

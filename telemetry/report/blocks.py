@@ -1,16 +1,16 @@
 """What a document is made of: frozen blocks, which each printer has a function for; places named in its sentences."""
 
 import re
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import IntEnum
 from functools import cached_property
 from typing import Any
 
-from telemetry.arrays import End
+from telemetry.arrays import ENDS, End
 from telemetry.findings import EXPECTED, HOW_MUCH
 from telemetry.laps import PHASES, Corner, lap_length_m
-from telemetry.summary import LapSummary, Metric, Summary, interval, number, plus_minus
+from telemetry.summary import UNKNOWN, LapSummary, Metric, Summary, interval, number, plus_minus
 
 
 class Medium(IntEnum):
@@ -23,16 +23,9 @@ class Medium(IntEnum):
 
 @dataclass(frozen=True)
 class Number:
-    """A cell with a number: its metric reads it of ``subject`` and has the decimals.
+    """A cell with a number: its metric reads it of ``subject`` (None where it is not known) and has the decimals.
 
-    Parameters
-    ----------
-    subject : Any
-        What the metric reads from: an `EndAt`, or the number itself; None where it is not known.
-    ci : tuple of float, optional
-        Interval of the number itself.
-    error : float, optional
-        Its standard error.
+    ``ci`` is the interval of the number itself, ``error`` its standard error.
     """
 
     subject: Any
@@ -60,16 +53,9 @@ class Number:
 class Spot:
     """A cell with a place of the lap: a screen makes a link of it.
 
-    Parameters
-    ----------
-    lap : int or None
-        A lap on which it was; None where no lap is meant.
-    distance_m : float or None
-        Along that lap. [m]
-    span_m : (float, float) or None
-        The stretch to look at, along the lap; None is a little on both sides of ``distance_m``. [m]
-    span_s : (float, float) or None
-        The same by time, since the start of the lap, or of the run without one, where no distance is known. [s]
+    ``lap`` is one on which it was, None where no lap is meant, ``distance_m`` along it. ``span_m`` is the stretch to
+    look at, None for a little on both sides; ``span_s`` the same by time since the start of the lap, or of the run
+    without one, where no distance is known.
     """
 
     words: str
@@ -96,13 +82,7 @@ class LapName:
 
 
 class Said(str):
-    """A text that knows the places and laps in it: printed as it is, or each of them as a link.
-
-    Parameters
-    ----------
-    parts : iterable of str, Spot or LapName
-        In the order in which they are read.
-    """
+    """A text that knows its ``parts``, places and laps among them: printed as it is, or each of them as a link."""
 
     __slots__ = ("parts",)
     parts: tuple["str | Spot | LapName", ...]
@@ -153,17 +133,10 @@ class Sentence:
 class Answer:
     """What is said first: the first finding, or that nothing asks for a change.
 
-    Parameters
-    ----------
-    headline : str
-        The largest words of a page.
-    why, todo : str
-        What shows it and what to try, in short; a terminal has both in the findings below, but for what is ``grave``:
-        a damper in doubt, with what to do before riding on.
-    others : tuple of str
-        What else there is to say, a sentence each.
-    trust, mark : str
-        The state of the log in a sentence, and in few words; ``sound`` is whether nothing is wrong with it.
+    ``headline`` has the largest words of a page, ``why`` and ``todo`` what shows it and what to try, in short; a
+    terminal has both in the findings below, but for what is ``grave``: a damper in doubt, with what to do before
+    riding on. ``others`` is what else there is to say; ``trust`` (a sentence) and ``mark`` (few words) say the state
+    of the log, and ``sound`` whether nothing is wrong with it.
     """
 
     headline: str
@@ -294,6 +267,12 @@ def is_printed(block: Block | Section, medium: Medium) -> bool:
     return getattr(block, "medium", Medium.TERMINAL) <= medium
 
 
+def document(title: str, facts: str, *sections: Section | None, appendix: Iterable[Section] = ()) -> Document:
+    """A document of the sections that there are."""
+    there = tuple(one for one in sections if one is not None)
+    return Document(title, facts, there, tuple(appendix))
+
+
 def section(
     name: str, title: str, *blocks: Block | None, note: str = "", medium: Medium = Medium.TERMINAL
 ) -> Section | None:
@@ -316,6 +295,23 @@ def fold(title: str, *blocks: Block | None, medium: Medium = Medium.PAPER) -> Fo
     return Fold(title, there, medium) if there else None
 
 
+def figure(name: str, picture: Any, caption: str, medium: Medium = Medium.PAPER) -> Figure | None:
+    """A picture with its caption; None without one."""
+    return None if picture is None else Figure(name, picture, caption, medium)
+
+
+def caution(*texts: str, word: str = "CAUTION") -> Caution | None:
+    """A caution of the texts that there are; None without any."""
+    there = tuple(filter(None, texts))
+    return Caution(there, word) if there else None
+
+
+def sentences(texts: Iterable[str], *, verdicts: bool = False) -> Sentences | None:
+    """A list of sentences; None without any."""
+    there = tuple(texts)
+    return Sentences(there, verdicts) if there else None
+
+
 def notes(*words: str) -> Iterator[Sentence]:
     """Remarks below a table; empty ones are left out."""
     return (Sentence(text, "note") for text in words if text)
@@ -326,9 +322,19 @@ def words_columns(*labels: str) -> tuple[Column, ...]:
     return tuple(Column(label, words=True) for label in labels)
 
 
-def metric_column(metric: Metric, end: End | None = None, medium: Medium = Medium.TERMINAL) -> Column:
-    """A column of one metric, of one end where it is said."""
-    return Column(f"{end} {metric.heading}" if end else metric.heading, end=end, medium=medium)
+def both_ends(label: str, *more: Column) -> tuple[Column, ...]:
+    """Columns of words and of each end, then others."""
+    return (Column(label, words=True), *(Column(end, end=end) for end in ENDS), *more)
+
+
+def end_row(metric: Metric, ends: Mapping[End, Any]) -> Row:
+    """A metric of both ends, a dash for one that is not among them."""
+    return (metric.heading, *(Number(ends[end], metric) if end in ends else UNKNOWN for end in ENDS))
+
+
+def metric_column(metric: Metric) -> Column:
+    """A column of one metric."""
+    return Column(metric.heading)
 
 
 # Intervals stand in the tables and in the findings.
@@ -373,12 +379,7 @@ _NAMED = re.compile(
 
 
 class Places:
-    """The places of one review.
-
-    Parameters
-    ----------
-    summary : Summary
-    """
+    """The places of one review."""
 
     def __init__(self, summary: Summary) -> None:
         self._summary = summary
@@ -517,50 +518,33 @@ def _value(text: str) -> float:
 def linked(document: Document, summary: Summary) -> Document:
     """A document of which every sentence and cell knows the places that it names."""
     places = Places(summary)
-    return replace(document, sections=tuple(_linked_section(one, places) for one in document.sections))
+
+    def section_of(one: Section) -> Section:
+        blocks = tuple(_linked(block, places) for block in one.blocks)
+        return replace(one, blocks=blocks, note=places.said(one.note))
+
+    return replace(document, sections=tuple(map(section_of, document.sections)))
 
 
-def _linked_section(one: Section, places: Places) -> Section:
-    return replace(
-        one, blocks=tuple(_linked_block(block, places) for block in one.blocks), note=places.said(one.note)
-    )
-
-
-def _linked_block(block: Block, places: Places) -> Block:
-    link = _LINK.get(type(block))
-    return block if link is None else link(block, places)
-
-
-def _texts(texts: Sequence[str], places: Places) -> tuple[str, ...]:
-    return tuple(map(places.said, texts))
-
-
-def _linked_table(block: Table, places: Places) -> Table:
-    def cell(one: Cell) -> Cell:
-        return places.said(one) if isinstance(one, str) else one
-
-    return replace(block, rows=tuple(tuple(map(cell, row)) for row in block.rows))
-
-
-_LINK: dict[type, Callable[[Any, Places], Block]] = {
-    Answer: lambda block, places: replace(
-        block,
-        headline=places.said(block.headline),
-        why=places.said(block.why),
-        todo=places.said(block.todo),
-        others=_texts(block.others, places),
-    ),
-    Sentence: lambda block, places: replace(block, text=places.said(block.text)),
-    Sentences: lambda block, places: replace(block, items=_texts(block.items, places)),
-    Caution: lambda block, places: replace(block, texts=_texts(block.texts, places)),
-    Advice: lambda block, places: replace(
-        block,
-        title=places.said(block.title),
-        evidence=places.said(block.evidence),
-        suggestion=places.said(block.suggestion),
-    ),
-    Table: _linked_table,
-    Fold: lambda block, places: replace(
-        block, blocks=tuple(_linked_block(one, places) for one in block.blocks)
-    ),
+# The fields of a block in which places are looked for; captions of pictures and facts stay as they are.
+_LINKED: dict[type, tuple[str, ...]] = {
+    Answer: ("headline", "why", "todo", "others"),
+    Sentence: ("text",),
+    Sentences: ("items",),
+    Caution: ("texts",),
+    Advice: ("title", "evidence", "suggestion"),
+    Table: ("rows",),
+    Fold: ("blocks",),
 }
+
+
+def _linked(part: Any, places: Places) -> Any:
+    """A text, a block or a row with its places known; anything else as it is."""
+    if isinstance(part, str):
+        return places.said(part)
+    if isinstance(part, tuple | list):
+        return tuple(_linked(one, places) for one in part)
+    fields = _LINKED.get(type(part), ())
+    return (
+        replace(part, **{name: _linked(getattr(part, name), places) for name in fields}) if fields else part
+    )

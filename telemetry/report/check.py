@@ -1,6 +1,6 @@
 """What a log holds, for the person who asks whether it can be trusted: columns, faults, what can be judged."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -8,11 +8,22 @@ import numpy as np
 from pydantic import TypeAdapter
 from rich.console import Console
 
-from telemetry.arrays import ENDS, FloatArray, Number
+from telemetry.arrays import ENDS, End, FloatArray, Number
 from telemetry.errors import BothEndsError
 from telemetry.logs import LIKELY, Proposal, RawLog, stated_rate_hz
+from telemetry.motion import Motion
 from telemetry.notes import QualityNote, Step
-from telemetry.report.blocks import Column, Document, Section, Sentence, notes, section, table, words_columns
+from telemetry.report.blocks import (
+    Column,
+    Document,
+    Section,
+    Sentence,
+    document,
+    notes,
+    section,
+    table,
+    words_columns,
+)
 from telemetry.report.document import quality_section
 from telemetry.report.printers import print_document
 from telemetry.signals import STATE_RATE, read_stamps
@@ -65,26 +76,25 @@ def sensor_checks(history: Sequence[Step]) -> tuple[SensorCheck, ...]:
     )
 
 
-def _sensor(
-    calibration: dict[str, float | int | str | bool],
-    zero: dict[str, float | int | str | bool],
-    supply: dict[str, float | int | str | bool],
-) -> SensorCheck:
+Settings = Mapping[str, float | int | str | bool]
+
+
+def _sensor(calibration: Settings, zero: Settings, supply: Settings) -> SensorCheck:
     points = calibration["points"]
 
-    def misfit(key: str) -> float | None:
-        return float(calibration[key]) if int(points) > 2 else None
+    def known(values: Settings, key: str, *, there: bool = True) -> float | None:
+        return float(values[key]) if there and key in values else None
 
     return SensorCheck(
         end=str(calibration["end"]),
         column=str(calibration["channel"]),
         fit=f"{calibration['kind']}, {points} points",
         mm_per_signal=float(calibration["mm_per_signal"]),
-        largest_residual_mm=misfit("largest_residual_mm"),
-        linearity_pct=misfit("linearity_pct"),
+        largest_residual_mm=known(calibration, "largest_residual_mm", there=int(points) > 2),
+        linearity_pct=known(calibration, "linearity_pct", there=int(points) > 2),
         zero_from=str(calibration["zero_from"]),
-        topped_out_mm=float(zero["topped_out_mm"]) if "topped_out_mm" in zero else None,
-        drift_mm=float(zero["drift_mm"]) if "drift_mm" in zero else None,
+        topped_out_mm=known(zero, "topped_out_mm"),
+        drift_mm=known(zero, "drift_mm"),
         supply_pct=(100 * float(supply["least_share"]), 100 * float(supply["most_share"]))
         if "least_share" in supply
         else None,
@@ -164,16 +174,10 @@ def check_log(
     measured: "Measured | None" = None,
     wanted: tuple[str, ...] = WANTED,
 ) -> LogCheck:
-    """What a log holds and, once it was measured, what can be judged from it.
+    """What a log holds and, once it was ``measured``, what can be judged from it.
 
-    Parameters
-    ----------
-    meanings : tuple of Proposal
-        What its columns mean; rates are not known without that of time.
-    measured : Measured, optional
-        From `telemetry.review.measure`, of the same log.
-    wanted : tuple of str
-        Meanings that a review needs; those without a column are told.
+    ``meanings`` of its columns: rates are not known without that of time. ``wanted`` are those that a review needs; the
+    ones without a column are told.
     """
     t_s = _time_s(log, next((p.column for p in meanings if p.meaning == "time"), None))
     not_found = tuple(name for name in wanted if name not in {p.meaning for p in meanings})
@@ -235,41 +239,44 @@ def judgements(measured: "Measured") -> tuple[Judgement, ...]:
     from telemetry.damping import refusal
 
     motion, track = measured.motion, measured.track
-    found = []
-    for name in ENDS:
-        what = f"{name} travel and speed"
-        if name not in motion.ends:
-            found.append(Judgement(what, False, motion.not_judged[name]))
-            continue
-        end = motion.ends[name]
-        usable = float(np.mean(end.valid))
-        reason = (
-            f"{100 * usable:.1f} % of the time usable; speed up to {end.bandwidth_hz:.0f} Hz "
-            f"with {end.wheel_noise_mm_s:.0f} mm/s noise at the wheel"
-        )
-        found.append(Judgement(what, usable > 0, reason))
-    complete = sum(lap.complete for lap in track.laps)
-    source = f"{complete} complete, found from: {track.lap_source}" if track.laps else "no laps found"
-    found.append(Judgement("laps", complete > 0, source))
-    sources = ", ".join(track.phase_sources)
-    found.append(
-        Judgement("corner phases", bool(sources), f"from {sources}" if sources else "needs speed or throttle")
-    )
     both = all(name in motion.ends and motion.ends[name].valid.any() for name in ENDS)
-    found.append(
-        Judgement("balance", both, "both ends were measured" if both else "needs travel of both ends")
-    )
     rolls = both and bool(np.isfinite(track.speed_m_s).any())
+    complete, sources = sum(lap.complete for lap in track.laps), ", ".join(track.phase_sources)
+    why_not = refusal(motion) or ("" if rolls else "without both ends and ground speed a kerb looks the same")
+
+    def judged(what: str, can: bool, why: str, why_cannot: str) -> Judgement:
+        return Judgement(what, can, why if can else why_cannot)
+
+    return (
+        *(_end_judged(motion, end) for end in ENDS),
+        Judgement(
+            "laps",
+            complete > 0,
+            f"{complete} complete, found from: {track.lap_source}" if track.laps else "no laps found",
+        ),
+        judged("corner phases", bool(sources), f"from {sources}", "needs speed or throttle"),
+        judged("balance", both, "both ends were measured", "needs travel of both ends"),
+        judged(
+            "both ends on the same bump",
+            rolls,
+            "speed says when the rear meets the front's bump",
+            "needs both ends and ground speed",
+        ),
+        judged("lost rear damping", not why_not, "fast enough to try; a review tells more", why_not),
+    )
+
+
+def _end_judged(motion: Motion, name: End) -> Judgement:
+    what = f"{name} travel and speed"
+    if name not in motion.ends:
+        return Judgement(what, False, motion.not_judged[name])
+    end = motion.ends[name]
+    usable = float(np.mean(end.valid))
     reason = (
-        "speed says when the rear meets the front's bump" if rolls else "needs both ends and ground speed"
+        f"{100 * usable:.1f} % of the time usable; speed up to {end.bandwidth_hz:.0f} Hz "
+        f"with {end.wheel_noise_mm_s:.0f} mm/s noise at the wheel"
     )
-    found.append(Judgement("both ends on the same bump", rolls, reason))
-    why_not = refusal(motion)
-    why_not = why_not or ("" if rolls else "without both ends and ground speed a kerb looks the same")
-    found.append(
-        Judgement("lost rear damping", not why_not, why_not or "fast enough to try; a review tells more")
-    )
-    return tuple(found)
+    return Judgement(what, usable > 0, reason)
 
 
 def print_check(check: LogCheck, console: Console, *, bike_given: bool = False) -> None:
@@ -304,7 +311,7 @@ def check_document(check: LogCheck, *, bike_given: bool = False) -> Document:
         if needs_bike
         else None,
     )  # fmt: skip
-    return Document(check.source, f"{check.rows} rows{lasts}", tuple(one for one in found if one is not None))
+    return document(check.source, f"{check.rows} rows{lasts}", *found)
 
 
 COLUMNS = (

@@ -1,7 +1,8 @@
-"""Section on the dampers at the wheels: the detector's answer, each event with its evidence, and what was ruled out."""
+"""Sections on the dampers: their use by their curves, the detector's answer with its evidence, what was ruled out."""
 
 from collections.abc import Sequence
 
+from telemetry.arrays import ENDS
 from telemetry.damping import (
     FALLING,
     IN_DOUBT,
@@ -30,15 +31,25 @@ from telemetry.report.blocks import (
     Sentence,
     Sentences,
     Spot,
+    document,
+    figure,
     fold,
     metric_column,
     notes,
     section,
+    sentences,
     table,
     words_columns,
 )
 from telemetry.report.ends import laps_cell
-from telemetry.report.figures import Scope, course_picture, outings_picture, ringing_picture, spectrum_picture
+from telemetry.report.figures import (
+    Scope,
+    course_picture,
+    force_picture,
+    outings_picture,
+    ringing_picture,
+    spectrum_picture,
+)
 from telemetry.setup import BounceComparison, DamperComparison, DamperOuting, DamperRun
 from telemetry.summary import (
     COUNT,
@@ -48,6 +59,7 @@ from telemetry.summary import (
     TIME_S,
     TRAVEL,
     UNKNOWN,
+    Summary,
     count_word,
     headed,
     interval,
@@ -81,6 +93,59 @@ REJECTED_COLUMNS = (
     Column("why it is not called lost damping", words=True),
 )
 _EVIDENCE = 4  # places whose clearest event is shown with its evidence
+
+
+FORCE = (
+    "Force over speed; the shade is the time spent at each speed. The adjusters are written where each acts."
+)
+
+
+def dampers_section(scope: Scope) -> Section | None:
+    """How the dampers were used, by the curves in the bike file."""
+    columns = (
+        Column("where on its curve", words=True),
+        *(
+            Column(f"{end} {what}", end=end)
+            for what in ("time [%]", "work [%]", "mean force [N]")
+            for end in ENDS
+        ),
+    )
+    summary = scope.summary
+    return section(
+        "dampers",
+        "Dampers, at the shaft, by the curves in the bike file",
+        *(figure(f"force-{end}", force_picture(summary, end), FORCE, Medium.SCREEN) for end in ENDS),
+        table(columns, damper_rows(summary)),
+        *notes(damper_words(summary) if summary.damper_work else ""),
+    )
+
+
+def damper_rows(summary: Summary) -> list[Row]:
+    """Part of the curve, then time, work and mean force of front and rear; one row a part."""
+    ends = [summary.damper_work.get(end) for end in ENDS]
+    rows: dict[str, Row] = {}
+    for i, part in enumerate(next((use.regions for use in ends if use), ())):
+        here = [use.regions[i] if use else None for use in ends]
+        rows[f"{part.direction}, {part.speeds}"] = (
+            *(number(100 * one.time_share) if one else UNKNOWN for one in here),
+            *(number(100 * one.work_share) if one else UNKNOWN for one in here),
+            *(number(abs(one.mean_force_n)) if one else UNKNOWN for one in here),
+        )
+    return [(name, *cells) for name, cells in sorted(rows.items())]
+
+
+def damper_words(summary: Summary) -> str:
+    """What acts where on the curve, and the heat of the dampers: mean power and joules a lap."""
+    heat = "; ".join(
+        f"{end}: {number(use.hydraulic_w)} W on average"
+        + (f", {number(sum(use.lap_j) / len(use.lap_j) / 1000, 1)} kJ a lap" if use.lap_j else "")
+        + f", split at {number(use.split_mm_s)} mm/s"
+        for end, use in summary.damper_work.items()
+    )
+    return (
+        "Low speed, below the split, is where the clicker (the bleed) acts; high speed is the high-speed adjuster's, "
+        f"else the shim stack's. Heat in the oil, {heat}."
+    )
 
 
 def damping_section(scope: Scope) -> Section | None:
@@ -130,18 +195,15 @@ def _evidence(event: OscillationEvent, index: int) -> Fold | None:
         ),
         fold(
             "What was asked of it",
-            Sentences(tuple(f"{check.question} {check.answer}" for check in event.checks)),
+            sentences(f"{check.question} {check.answer}" for check in event.checks),
             medium=Medium.SCREEN,
-        )
-        if event.checks
-        else None,
+        ),
     )
 
 
 def course_section(scope: Scope) -> Section | None:
     """How well each wheel was damped from lap to lap, as a picture and in words."""
     found = scope.summary.oscillation
-    picture = course_picture(found.course)
     said = []
     for end in (end for end in ("front", "rear") if end in found.course):
         healthy = found.course[end].state not in IN_DOUBT
@@ -153,12 +215,15 @@ def course_section(scope: Scope) -> Section | None:
     return section(
         "course",
         "How well each wheel was damped",
-        None if picture is None else Figure("course", picture, "Damping ratio of the wheel hop, a lap a dot, with 95 % "
-                                            "intervals."),
+        figure(
+            "course",
+            course_picture(found.course),
+            "Damping ratio of the wheel hop, a lap a dot, with 95 % intervals.",
+        ),
         *map(Sentence, said),
         *notes(drift_words(found)),
         medium=Medium.SCREEN,
-    )  # fmt: skip
+    )
 
 
 def damping_words(found: Oscillation) -> str:
@@ -305,8 +370,8 @@ HISTORY_COLUMNS = (
 # In a line of a list; every other answer as it is.
 SAID = {LOST: "LOST?", DOUBTFUL: "IN DOUBT", "": NO_SIGN}
 OF_ONE_DAMPER = (
-    "A lap is the unit of evidence; the interval also holds what one sound damper differs by from "
-    "outing to outing."
+    "A lap is the unit of evidence; the interval also holds what one sound damper differs by "
+    "from outing to outing."
 )
 
 
@@ -314,7 +379,7 @@ def damper_document(comparison: DamperComparison) -> Document:
     """A comparison of one damper over two outings: the sentences, the caution, then by shaft speed."""
     title = f"Damping ratio of the {comparison.end} wheel hop, mean over laps"
     found = table(_compared("shaft speed, RMS", "laps"), speed_rows(comparison))
-    return _of_two(
+    return document(
         f"Before: {_outing_words(comparison.before)}",
         f"After: {_outing_words(comparison.after)}",
         _verdict(comparison),
@@ -325,16 +390,12 @@ def damper_document(comparison: DamperComparison) -> Document:
 def bounce_damper_document(comparison: BounceComparison) -> Document:
     """A comparison of one end in two bounce tests: the sentences, the caution, the rows."""
     found = table(_compared("return after a push", "pushes"), bounce_rows(comparison))
-    return _of_two(
+    return document(
         f"Before: {comparison.before}",
         f"After: {comparison.after}",
         _verdict(comparison),
         section("pushes", f"The {comparison.end} pushed by hand", found),
     )
-
-
-def _of_two(before: str, after: str, *sections: Section | None) -> Document:
-    return Document(before, after, tuple(one for one in sections if one is not None))
 
 
 def _verdict(comparison: DamperComparison | BounceComparison) -> Section | None:
@@ -349,16 +410,15 @@ def _verdict(comparison: DamperComparison | BounceComparison) -> Section | None:
 def history_document(damper: str, runs: Sequence[DamperRun]) -> Document:
     """What a damper has been through, oldest outing first."""
     ends = " and ".join(sorted({run.end for run in runs}))
-    picture = outings_picture(runs)
     name = f"damper-{damper.encode().hex()}"  # fit for the page of a screen, whatever people write
     words = "Damping ratio, an outing a dot, with 95 % intervals; dashed: serviced."
-    return _of_two(
+    return document(
         f"Damper {damper}, {ends}: {count_word(len(runs), 'outing')}, oldest first",
         "",
         section(
             "history",
             f"Outings of damper {damper}",
-            None if picture is None else Figure(name, picture, words),
+            figure(name, outings_picture(runs), words),
             table(HISTORY_COLUMNS, history_rows(runs)),
             *notes(HISTORY_WORDS),
         ),
@@ -366,10 +426,9 @@ def history_document(damper: str, runs: Sequence[DamperRun]) -> Document:
 
 
 HISTORY_WORDS = (
-    "Damping ratio of the wheel hop, mean over laps. Since: from the last service on. kJ is the work of the oil, from "
-    "the damper's curve in the bike file. Two outings compare as 'bothends damper A B' says, not at a glance: the "
-    "road and "
-    "the other end are in these numbers."
+    "Damping ratio of the wheel hop, mean over laps. Since: from the last service on. kJ is the work of the oil, "
+    "from the damper's curve in the bike file. Two outings compare as 'bothends damper A B' says, not at a glance: "
+    "the road and the other end are in these numbers."
 )
 
 

@@ -15,25 +15,27 @@ from telemetry.laps import lap_length_m, laps_at_pace
 from telemetry.report.blocks import (
     Blank,
     Block,
-    Caution,
     Column,
     Document,
     Facts,
     Figure,
     Medium,
-    Number,
     Places,
     Row,
     Section,
     Sentence,
     Table,
+    both_ends,
+    caution,
+    document,
+    end_row,
     section,
     table,
 )
 from telemetry.report.document import CLOSING, answer, lap_travel, review_document
 from telemetry.report.drawings import drawn, svg_element, svg_picture, svg_text
 from telemetry.report.figures import whole_run
-from telemetry.report.lap import Drawn, Small, quickest_lap, track_picture
+from telemetry.report.lap import Drawn, quickest_lap, track_picture
 from telemetry.report.printers import document_html
 from telemetry.report.runs import comparison_document
 from telemetry.setup import Comparison, SetupSheet, section_time_s, sections, settings
@@ -122,18 +124,9 @@ def debrief_document(
 ) -> Document:
     """The debrief of a run as a document: its page, and the whole review behind it where ``appendix`` is set.
 
-    Parameters
-    ----------
-    traces : Traces, optional
-        Of the same run; without them there is no picture.
-    comparison : Comparison, optional
-        Stands in the appendix.
-    sheet : SetupSheet, optional
-        How the motorcycle stood.
-    details : Details, optional
-        Who, when and where; those of the sheet by default.
-    expected : Expected, optional
-        What the step is expected to do; where it is missing the page says that it was not computed.
+    Without ``traces`` of the run there is no picture. The ``sheet`` says how the motorcycle stood and, without
+    ``details``, who, when and where. ``expected`` is what the step is expected to do; without it the page says that
+    it was not computed. The ``comparison`` stands in the appendix.
     """
     details = details or details_of(sheet)
     picture = lap_travel(summary, traces, Places(summary).worst_lap()) if traces is not None else None
@@ -151,12 +144,8 @@ def debrief_document(
         behind = (
             whole if comparison is None else whole.followed_by(comparison_document(comparison))
         ).sections
-    return Document(
-        cut_short(details.name or summary.run.source, _MOST_NAME),
-        facts_line(summary, details),
-        tuple(one for one in sections if one is not None),
-        behind,
-    )
+    title = cut_short(details.name or summary.run.source, _MOST_NAME)
+    return document(title, facts_line(summary, details), *sections, appendix=behind)
 
 
 def facts_line(summary: Summary, details: Details) -> str:
@@ -206,7 +195,7 @@ def _answer(summary: Summary) -> Section | None:
         "The answer",
         Sentence(cut_short(found.headline, _MOST_TITLE), "largest"),
         *(Sentence(_capital(cut_short(text))) for text in rest if text),
-        Caution((cut_short(grave, _MOST_ADVICE),)) if grave else None,
+        caution(cut_short(grave, _MOST_ADVICE)),
     )
 
 
@@ -219,22 +208,14 @@ def _small(picture: Section) -> Section:
     figure = next(block for block in picture.blocks if isinstance(block, Figure))
     words = "Front above, rear below, both outwards from full extension. Numbers: corners. "
     words += "Wedge: bottomed; ring (front) or square (rear): topped out."
-    return replace(
-        picture, name="picture", blocks=(Figure("small", Small(figure.picture), words),), medium=Medium.PAPER
-    )
+    small = Figure("small", replace(figure.picture, small=True), words)
+    return replace(picture, name="picture", blocks=(small,), medium=Medium.PAPER)
 
 
 def _six(summary: Summary) -> Section | None:
     judged = whole_run(summary).judged
-    rows: list[Row] = [
-        (
-            OF_END[key].heading,
-            *(Number(judged[end], OF_END[key]) if end in judged else UNKNOWN for end in ENDS),
-        )
-        for key in SIX
-    ]
-    columns = (Column("at the wheel", words=True), *(Column(end, end=end) for end in ENDS))
-    return section("six", "Both ends over the run", table(columns, rows))
+    rows = (end_row(OF_END[key], judged) for key in SIX)
+    return section("six", "Both ends over the run", table(both_ends("at the wheel"), rows))
 
 
 def _change(summary: Summary, expected: "Expected | None") -> Section | None:
@@ -325,22 +306,12 @@ def debrief_html(
 ) -> str:
     """The debrief of a run as one HTML page to pin up: no script, nothing loaded from anywhere, one printed page.
 
-    Parameters
-    ----------
-    summary, traces, comparison, sheet, details, expected, appendix
-        As of `debrief_document`.
-    paper : {"A4", "letter"}
-        What it is printed on.
-
-    Returns
-    -------
-    str
-        HTML; every text in it is escaped.
+    All but ``paper``, on which it is printed, is as of `debrief_document`; every text in it is escaped.
     """
-    document = debrief_document(
+    page = debrief_document(
         summary, traces, comparison, sheet=sheet, details=details, expected=expected, appendix=appendix
     )
-    return document_html(document, heading="Debrief: ", style=page_rules(paper), closing=CLOSING)
+    return document_html(page, heading="Debrief: ", style=page_rules(paper), closing=CLOSING)
 
 
 # Size of the card, and how many letters of its three sizes of type fit beside each other.
@@ -350,11 +321,10 @@ _BIG, _PLAIN = (30.0, 38), (22.0, 54)
 
 @dataclass(frozen=True)
 class SectionTime:
-    """A section of the lap: the best time and its lap, and the median over the laps at pace. [s]"""
+    """A section of the lap: the best time, and the median over the laps at pace. [s]"""
 
     name: str
     best_s: float
-    best_lap: int
     typical_s: float
 
 
@@ -363,10 +333,8 @@ def section_times(summary: Summary) -> tuple[SectionTime, ...]:
     laps = [lap for lap in laps_at_pace(summary.laps) if lap.passing_s]
     found = []
     for name, start, end in sections(summary.corners, lap_length_m(summary.laps)) if laps else ():
-        times = [(time, lap.lap) for lap in laps if (time := section_time_s(lap.passing_s, start, end))]
-        if times:
-            best_s, lap = min(times)
-            found.append(SectionTime(name, best_s, lap, median(time for time, _ in times)))
+        if times := [time for lap in laps if (time := section_time_s(lap.passing_s, start, end))]:
+            found.append(SectionTime(name, min(times), median(times)))
     return tuple(found)
 
 
@@ -377,17 +345,7 @@ def usual_lap_s(laps: Sequence[LapSummary]) -> float | None:
 
 
 def card_svg(scene: Drawn, title: str, says: Sequence[str], places: Sequence[str]) -> str:
-    """The rider's page as one picture file: what matters, the map, the places.
-
-    Parameters
-    ----------
-    title : str
-        Which run.
-    says : sequence of str
-        The first is the largest.
-    places : sequence of str
-        Worst first.
-    """
+    """The rider's page as one picture file: which run, what it ``says`` (the largest first), the map, ``places``."""
     body, y = [], _MARGIN + 20.0
     body.append(svg_text(_MARGIN, y, title[:70], font_size="20", class_="quiet-words"))
     for index, words in enumerate(says):

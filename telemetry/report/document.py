@@ -13,7 +13,6 @@ from telemetry.notes import QualityNote
 from telemetry.report.blocks import (
     Advice,
     Answer,
-    Caution,
     Column,
     Document,
     Figure,
@@ -26,17 +25,22 @@ from telemetry.report.blocks import (
     Sentence,
     Sentences,
     Spot,
+    caution,
+    document,
+    figure,
     fold,
     in_short,
     linked,
     notes,
     section,
+    sentences,
     table,
     without_intervals,
     words_columns,
 )
 from telemetry.report.damping import (
     course_section,
+    dampers_section,
     damping_section,
     damping_words,
     front_damping_words,
@@ -46,7 +50,6 @@ from telemetry.report.ends import (
     balance_section,
     bump_section,
     chassis_section,
-    dampers_section,
     ends_section,
     frequencies_section,
     places_section,
@@ -98,14 +101,8 @@ def review_document(
 ) -> Document:
     """A review in the order in which it is read.
 
-    Parameters
-    ----------
-    scope : Scope
-        The run, or one lap of it: sections of what only a whole run tells are of the run in either case.
-    traces : Traces, optional
-        Of the same run: with them there are the pictures of a lap and of its map.
-    sheet : SetupSheet, optional
-        Told as well when given.
+    Sections of what only a whole run tells are of the run also where the scope is a lap. With ``traces`` of the run
+    there are the pictures of a lap and of its map; a setup ``sheet`` is told when given.
     """
     summary = scope.summary
     sections = (
@@ -134,12 +131,8 @@ def review_document(
         quality_section(summary.quality),
         how_section(summary),
     )
-    document = Document(
-        f"{summary.run.bike}: {summary.run.source}",
-        facts_of(summary.run),
-        tuple(one for one in sections if one is not None),
-    )
-    return linked(document, summary)
+    title = f"{summary.run.bike}: {summary.run.source}"
+    return linked(document(title, facts_of(summary.run), *sections), summary)
 
 
 def facts_of(run: RunInfo) -> str:
@@ -151,12 +144,11 @@ def facts_of(run: RunInfo) -> str:
 
 def verdict_section(summary: Summary) -> Section | None:
     """The first finding, or that there is none, then what else an engineer would read aloud, and the cautions."""
-    said = cautions(summary)
     return section(
         "verdict",
         "The answer",
         answer(summary),
-        Caution(tuple(said)) if said else None,
+        caution(*cautions(summary)),
         note="Of the whole run, most important first.",
     )
 
@@ -200,7 +192,7 @@ def cautions(summary: Summary) -> list[str]:
     """The cautions of the findings, each once, without those that the verdicts or a longer caution say."""
     found = list(dict.fromkeys(finding.caution for finding in summary.findings if finding.caution))
     said = (*summary.verdicts, *found)
-    return [caution for caution in found if sum(caution in text for text in said) == 1]
+    return [words for words in found if sum(words in text for text in said) == 1]
 
 
 def findings_section(summary: Summary) -> Section | None:
@@ -219,16 +211,11 @@ def findings_section(summary: Summary) -> Section | None:
 def stretch_document(scope: Scope, corner: Corner | None = None, *, zoomed: bool = False) -> Document:
     """The numbers of both ends and their balance, of the scope as it is: a run, a lap or a stretch of it.
 
-    Parameters
-    ----------
-    corner : Corner, optional
-        The one that a stretch shows: the bumps of all laps in it are told as well.
-    zoomed : bool
-        Whether the scope is a stretch, which has too few bumps for a balance of its own.
+    With a ``corner`` the bumps of all laps in it are told as well. A stretch (``zoomed``) has too few bumps for a
+    balance of its own.
     """
     balance = stretch_balance_section(scope, corner) if zoomed else balance_section(scope)
-    sections = tuple(one for one in (ends_section(scope), balance) if one is not None)
-    return linked(Document("", "", sections), scope.summary)
+    return linked(document("", "", ends_section(scope), balance), scope.summary)
 
 
 GRID_SIGNS = "▲ front bottomed, ▼ rear bottomed, ▬ not settled; a number is how often."
@@ -268,15 +255,11 @@ def use_section(scope: Scope) -> Section | None:
         "Share of the time at each travel. Lines: median, 95th percentile and maximum. Dashed: end of the stroke, and "
         "the other end repeated."
     )
-    figure = Figure("use", use_picture(scope), words)
-    deeper = deeper_picture(scope)
     return section(
         "use",
         f"How the travel was used, at the {scope.plane}",
-        figure,
-        Figure("deeper", deeper, "Share of the time deeper than each travel.", Medium.SCREEN)
-        if deeper
-        else None,
+        Figure("use", use_picture(scope), words),
+        figure("deeper", deeper_picture(scope), "Share of the time deeper than each travel.", Medium.SCREEN),
         medium=Medium.PAPER,
     )
 
@@ -290,16 +273,15 @@ def speeds_section(scope: Scope) -> Section | None:
         + ("; dotted: where low and high shaft speed part" if picture.uprights else "")
         + f". Bandwidth of the speeds: {band}."
     )
-    figure = Figure("speed", picture, words)
-    faster = faster_picture(scope)
+    shares = Figure("speed", picture, words)
     words = (
         "Share of the time above each speed: the axis is logarithmic, so that the fast strokes can be read."
     )
     return section(
         "speeds",
         f"How fast the ends moved, at the {scope.plane}",
-        figure,
-        Figure("faster", faster, words, Medium.SCREEN) if faster else None,
+        shares,
+        figure("faster", faster_picture(scope), words, Medium.SCREEN),
         medium=Medium.PAPER,
     )
 
@@ -340,9 +322,8 @@ def lap_map(summary: Summary, traces: Traces) -> Section | None:
         return section("map", title, no_map, medium=Medium.PAPER)
     words = (
         f"Line of {_lap_name(quickest_lap(summary))}, north up; events of all laps. Violet is the front, ochre the "
-        f"rear. "
-        "Wedge up: front bottomed; wedge down: rear bottomed; ring: front topped out; square: rear topped out; dashed: "
-        "rear rang."
+        "rear. Wedge up: front bottomed; wedge down: rear bottomed; ring: front topped out; square: rear topped out; "
+        "dashed: rear rang."
     )
     return section("map", title, Figure("map", picture, words), medium=Medium.PAPER)
 
@@ -479,7 +460,7 @@ def how_section(summary: Summary) -> Section | None:
     return section(
         "how",
         "How it was computed",
-        fold("What was done to the data", Sentences(said)) if said else None,
+        fold("What was done to the data", sentences(said)),
         fold(
             "Bike-file values that the numbers rest on",
             table((Column("bike file", words=True), Column("value")), values),

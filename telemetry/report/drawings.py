@@ -10,7 +10,7 @@ import numpy as np
 
 from telemetry.arrays import ENDS, End, FloatArray
 from telemetry.report.figures import MARKS, Curve, Drawing, Halves, SeasonPicture, Upright
-from telemetry.report.lap import Small, TrackPicture, TravelPicture, pieces, thinned
+from telemetry.report.lap import TrackPicture, TravelPicture, pieces, thinned
 
 
 def svg_element(name: str, *children: str, **attributes: str | float) -> str:
@@ -94,18 +94,9 @@ def _multiples(low: float, high: float, step: float) -> list[float]:
 def level_axis(
     y: Scale, left: float, right: float, unit: str, about: int, *, zero: bool = True, per: float = 1
 ) -> str:
-    """Level lines at round values, with the values at their left: a group that says its scale.
+    """Level lines at ``about`` round values, with the values at their left: a group that says its scale.
 
-    Parameters
-    ----------
-    unit : str
-        Of the values; "" for none.
-    about : int
-        So many lines.
-    zero : bool
-        Also one at 0.
-    per : float
-        How many of the unit are one of the scale: 1 in the scale's own.
+    ``unit`` is that of the values, ``per`` how many of it are one of the scale, ``zero`` whether there is a line at 0.
     """
     low, high = y.low if zero else 0.0, y.high
     parts = []
@@ -139,10 +130,7 @@ _AXIS = re.compile(r'<g data-(level|across)="([^"]*)">.*?</g>', re.DOTALL)
 def with_other_axes(picture: str, per: Callable[[str], float | None]) -> str:
     """A picture of which the axes stand in other units, with round values again.
 
-    Parameters
-    ----------
-    per : callable
-        How many of the other unit are one of a unit; None where the unit stays.
+    ``per`` gives how many of the other unit are one of a unit; None where the unit stays.
     """
 
     def anew(found: re.Match[str]) -> str:
@@ -210,11 +198,12 @@ def _x_axis(scale: Scale, y: float, label: str, values: Iterable[float]) -> list
     return [*parts, svg_text(scale.stop, y + 28, label, text_anchor="end", class_="quiet")]
 
 
-def _lap(picture: TravelPicture, reach: float = 125.0) -> str:
+def _lap(picture: TravelPicture) -> str:
     """Wheel travel of both ends over one lap: compression upwards in front, downwards at the rear.
 
     Filled wedge: bottomed; front ring or rear open square: topped out; wave: the rear rang.
     """
+    reach = 82.0 if picture.small else 125.0
     height, middle = 106.0 + 2 * reach, 25.0 + reach
     most = max(picture.stroke_mm.values(), default=125.0)
     x = Scale(float(picture.x[0]), float(picture.x[-1]), _LEFT, _RIGHT)
@@ -439,7 +428,6 @@ def _mark(x: float, y: float, kind: int, *, filled: bool) -> str:
 
 DRAW: dict[type, Callable[[Any], str]] = {
     TravelPicture: _lap,
-    Small: lambda small: _lap(small.picture, 82.0),
     Halves: _halves,
     TrackPicture: _map,
     SeasonPicture: _season,

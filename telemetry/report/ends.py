@@ -33,6 +33,9 @@ from telemetry.report.blocks import (
     Sentence,
     Spot,
     Table,
+    both_ends,
+    end_row,
+    figure,
     fold,
     in_short,
     metric_column,
@@ -46,7 +49,6 @@ from telemetry.report.figures import (
     Scope,
     ZoneDots,
     bump_picture,
-    force_picture,
     ratio_picture,
     response_picture,
     spectra_picture,
@@ -115,13 +117,7 @@ def ends_section(scope: Scope) -> Section | None:
 
 def _group(scope: Scope, group: Group, *, extra: bool) -> Table | None:
     chosen = [metric for metric in END_METRICS if metric.group == group and metric.extra == extra]
-    rows = [
-        (
-            metric.heading,
-            *(Number(scope.judged[end], metric) if end in scope.judged else UNKNOWN for end in ENDS),
-        )
-        for metric in chosen
-    ]
+    rows = (end_row(metric, scope.judged) for metric in chosen)
     return table((Column(f"{group} at the {scope.plane}", words=True), *_heads(scope)), rows)
 
 
@@ -312,11 +308,7 @@ def light_words(light: Sequence[LightWheel], lap_length_m: float | None) -> list
 SPEED_COLUMNS = (Column("rear over front", words=True), Column("compression"), Column("rebound"))
 FASTER = "Wheel speed, rear over front: above 1 the rear is the faster"
 SLOWER = "Damping ratio for what each end carries, rear over front: above 1 the rear is the slower"
-BUMP_COLUMNS = (
-    Column("average answer to a bump", words=True),
-    *(Column(end, end=end) for end in ENDS),
-    Column("rear over front"),
-)
+BUMP_COLUMNS = both_ends("average answer to a bump", Column("rear over front"))
 
 
 _OF_BALANCE = frozenset(
@@ -379,7 +371,7 @@ def balance_section(scope: Scope) -> Section | None:
         table(SPEED_COLUMNS, speed_rows(balance), FASTER),
         *notes(TWO_BALANCES),
         _damping(balance),
-        *_phases(balance),
+        _phases(balance),
         *notes(pitch_words(balance)),
     )
 
@@ -405,25 +397,21 @@ def stretch_balance_section(scope: Scope, corner: Corner | None) -> Section | No
 
 def speed_rows(balance: Balance) -> list[Row]:
     """What, compression, rebound: the same bump first, then all riding."""
+    bump, speed, whole = balance.same_bump, balance.speed, balance.speed_ratio
     rows: list[Row] = []
-    bump = balance.same_bump
     if bump is not None:
-        rows.append(
-            (f"peak speed on the same bump, {bump.pairs} clear", *_both(bump.compression, bump.rebound))
-        )
+        first = f"peak speed on the same bump, {bump.pairs} clear"
+        rows = [(first, *_both(bump.compression, bump.rebound))]
         rows += [_bump_group(group) for group in bump.groups if group.kind in ("size", "grain", "disturbed")]
-    whole = balance.speed_ratio
-    rows.append(("all riding, RMS speed", Number(whole.compression, RATIO), Number(whole.rebound, RATIO)))
-    speed = balance.speed
+    found = [("RMS speed", whole.compression, whole.rebound)]
     if speed is not None:
-        sides = (speed.compression, speed.rebound)
-        split = f"{number(speed.split_mm_s)} mm/s"
-        rows.append(
-            ("all riding, 10th to 90th percentile of speed", *(Number(side.slope, RATIO) for side in sides))
-        )
-        rows.append((f"all riding, below {split}", *(Number(side.low, RATIO) for side in sides)))
-        rows.append((f"all riding, above {split}", *(Number(side.high, RATIO) for side in sides)))
-    return rows
+        down, up, split = speed.compression, speed.rebound, f"{number(speed.split_mm_s)} mm/s"
+        found += [
+            ("10th to 90th percentile of speed", down.slope, up.slope),
+            (f"below {split}", down.low, up.low),
+            (f"above {split}", down.high, up.high),
+        ]
+    return rows + [(f"all riding, {name}", Number(a, RATIO), Number(b, RATIO)) for name, a, b in found]
 
 
 def _both(compression: Ratio, rebound: Ratio) -> Row:
@@ -453,13 +441,9 @@ PHASE_COLUMNS = (
 )
 
 
-def _phases(balance: Balance) -> list[Table]:
-    found = table(
-        PHASE_COLUMNS,
-        map(_phase, balance.per_phase),
-        "By phase of the corner, at the wheel; ratios are of the RMS speed, rear over front",
-    )
-    return [found] if found else []
+def _phases(balance: Balance) -> Table | None:
+    caption = "By phase of the corner, at the wheel; ratios are of the RMS speed, rear over front"
+    return table(PHASE_COLUMNS, map(_phase, balance.per_phase), caption)
 
 
 def _phase(phase: PhaseBalance) -> Row:
@@ -560,67 +544,6 @@ def _bumps_used(bump: SameBump) -> str:
     return " ".join(words for words in said if words)
 
 
-def dampers_section(scope: Scope) -> Section | None:
-    """How the dampers were used, by the curves in the bike file."""
-    columns = (
-        Column("where on its curve", words=True),
-        *(
-            Column(f"{end} {what}", end=end)
-            for what in ("time [%]", "work [%]", "mean force [N]")
-            for end in ENDS
-        ),
-    )
-    summary = scope.summary
-    return section(
-        "dampers",
-        "Dampers, at the shaft, by the curves in the bike file",
-        *(
-            Figure(
-                f"force-{end}",
-                picture,
-                "Force over speed; the shade is the time spent at each speed. The adjusters are written where each "
-                "acts.",
-                Medium.SCREEN,
-            )
-            for end in ENDS
-            if (picture := force_picture(summary, end)) is not None
-        ),
-        table(columns, damper_rows(summary)),
-        *notes(damper_words(summary) if summary.damper_work else ""),
-    )
-
-
-def damper_rows(summary: Summary) -> list[Row]:
-    """Part of the curve, then time, work and mean force of front and rear; one row a part."""
-    ends = [summary.damper_work.get(end) for end in ENDS]
-    parts = next((use.regions for use in ends if use), ())
-    rows: list[tuple[str, ...]] = [
-        (
-            f"{part.direction}, {part.speeds}",
-            *(number(100 * use.regions[i].time_share) if use else UNKNOWN for use in ends),
-            *(number(100 * use.regions[i].work_share) if use else UNKNOWN for use in ends),
-            *(number(abs(use.regions[i].mean_force_n)) if use else UNKNOWN for use in ends),
-        )
-        for i, part in enumerate(parts)
-    ]
-    rows.sort()
-    return list(rows)
-
-
-def damper_words(summary: Summary) -> str:
-    """What acts where on the curve, and the heat of the dampers: mean power and joules a lap."""
-    heat = "; ".join(
-        f"{end}: {number(use.hydraulic_w)} W on average"
-        + (f", {number(sum(use.lap_j) / len(use.lap_j) / 1000, 1)} kJ a lap" if use.lap_j else "")
-        + f", split at {number(use.split_mm_s)} mm/s"
-        for end, use in summary.damper_work.items()
-    )
-    return (
-        "Low speed, below the split, is where the clicker (the bleed) acts; high speed is the high-speed adjuster's, "
-        f"else the shim stack's. Heat in the oil, {heat}."
-    )
-
-
 BAND_COLUMNS = (
     Column("band", words=True),
     Column("from to [Hz]"),
@@ -708,7 +631,7 @@ def chassis_section(scope: Scope) -> Section | None:
         "chassis",
         "Pitch, heave and weight transfer",
         *map(Sentence, chassis_words(balance)),
-        Figure("zones", zones, ZONES, Medium.SCREEN) if zones else None,
+        figure("zones", zones, ZONES, Medium.SCREEN),
         fold(
             "Pitch, heave and weight transfer in numbers",
             _bands(balance),
@@ -718,10 +641,8 @@ def chassis_section(scope: Scope) -> Section | None:
             medium=Medium.SCREEN,
         ),
         note="Pitch is positive nose down; heave is the mean of both wheels. Dive and squat are over upright "
-        "stretches. "
-        "Steady: at one speed with the acceleration held, to compare set-ups by. As ridden: with drag and quick "
-        "changes of "
-        "brake and throttle in it.",
+        "stretches. Steady: at one speed with the acceleration held, to compare set-ups by. As ridden: with drag and "
+        "quick changes of brake and throttle in it.",
     )
 
 

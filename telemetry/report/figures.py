@@ -210,14 +210,13 @@ def _steps(histograms: Mapping[End, Histogram]) -> tuple[dict[End, FloatArray], 
 
 def speed_picture(scope: Scope) -> Halves:
     """Share of the time at each speed: rebound on the left, compression on the right."""
-    planes = {
-        end: at.end.wheel if scope.plane == "wheel" else at.end.shaft for end, at in scope.judged.items()
-    }
-    histograms: dict[End, Histogram] = {end: plane.speed_histogram for end, plane in planes.items()}
+    histograms = {end: at.here.speed_histogram for end, at in scope.judged.items()}
     x, y, top = _steps(histograms)
     reach = _speed_reach(histograms.values())
     values = scope.summary.bike_values
-    splits = {end: values.get(f"{end}.speed_split_mm_s") for end in planes} if scope.plane == "shaft" else {}
+    splits = (
+        {end: values.get(f"{end}.speed_split_mm_s") for end in histograms} if scope.plane == "shaft" else {}
+    )
     return Halves(
         title="Share of time at each speed, front above, rear below",
         x_title=f"{scope.plane} speed [mm/s]",
@@ -225,7 +224,7 @@ def speed_picture(scope: Scope) -> Halves:
         top=top,
         unit="%",
         decimals=2,
-        ends=tuple(planes),
+        ends=tuple(histograms),
         curves=_pairs(x, y),
         uprights=tuple(
             Upright(end, side * split, "dot") for end, split in splits.items() if split for side in (-1, 1)
@@ -250,9 +249,7 @@ def _speed_reach(histograms: Iterable[Histogram]) -> float:
 
 def use_picture(scope: Scope) -> Halves:
     """Share of the time at each travel, with median, 95th percentile, maximum and the stroke."""
-    planes = {
-        end: at.end.wheel if scope.plane == "wheel" else at.end.shaft for end, at in scope.judged.items()
-    }
+    planes = {end: at.here for end, at in scope.judged.items()}
     x, y, top = _steps({end: plane.travel_histogram for end, plane in planes.items()})
     strokes = {end: at.stroke_mm for end, at in scope.judged.items() if np.isfinite(at.stroke_mm)}
     marks = [
@@ -589,8 +586,7 @@ def faster_picture(scope: Scope) -> Lines | None:
     """Share of the time above each speed, rebound to the left, on a logarithmic axis."""
     lines, reach = [], 0.0
     for end, at in scope.judged.items():
-        plane = at.end.wheel if scope.plane == "wheel" else at.end.shaft
-        x, y = above(plane.speed_histogram)
+        x, y = above(at.here.speed_histogram)
         kept = y >= LEAST_SHARE
         if kept.any():
             reach = max(reach, float(np.abs(x[kept]).max()))
@@ -625,8 +621,8 @@ def deeper_picture(scope: Scope) -> Lines | None:
     """Share of the time deeper than each travel."""
     lines, longest = [], 1.0
     for end, at in scope.judged.items():
-        plane = at.end.wheel if scope.plane == "wheel" else at.end.shaft
-        edges, share = np.asarray(plane.travel_histogram.edges), np.asarray(plane.travel_histogram.share)
+        histogram = at.here.travel_histogram
+        edges, share = np.asarray(histogram.edges), np.asarray(histogram.share)
         lines.append(Line(edges, 100 * np.concatenate([np.cumsum(share[::-1])[::-1], [0.0]]), end))
         longest = max(longest, at.stroke_mm if np.isfinite(at.stroke_mm) else edges[-1])
     if not lines:

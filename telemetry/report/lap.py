@@ -14,15 +14,7 @@ from telemetry.report.blocks import Places
 from telemetry.report.damping import sure_percent
 from telemetry.report.figures import Scope
 from telemetry.signals import runs
-from telemetry.summary import (
-    STOP_WORDS,
-    LapSummary,
-    Plane,
-    Summary,
-    interval,
-    number,
-    place_words,
-)
+from telemetry.summary import STOP_WORDS, LapSummary, Plane, Summary, interval, number, place_words
 
 # A bin of the usual band is so long: a braking bump fits into it, a corner has many. An own choice. [m]
 BAND_STEP_M = 8.0
@@ -152,13 +144,9 @@ def _deepest(travel_mm: FloatArray) -> float:
 
 def _means(distance_m: FloatArray, values: FloatArray, low: float, high: float) -> FloatArray:
     """Mean of the values at each of `CORNER_POINTS` points from low to high; NaN where there is none."""
-    use = np.isfinite(values) & (distance_m >= low) & (distance_m <= high)
-    at = np.clip(
-        ((distance_m[use] - low) * CORNER_POINTS / (high - low)).astype(np.int64), 0, CORNER_POINTS - 1
-    )
-    count = np.bincount(at, minlength=CORNER_POINTS)
-    total = np.bincount(at, weights=values[use], minlength=CORNER_POINTS)
-    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
+    use = (distance_m >= low) & (distance_m <= high)
+    at = ((distance_m[use] - low) * CORNER_POINTS / (high - low)).astype(np.int64)
+    return _cell_means(np.clip(at, 0, CORNER_POINTS - 1), values[use], CORNER_POINTS)
 
 
 def _unlike(along: Mapping[End, FloatArray], laps: list[int], chosen: int | None) -> float:
@@ -370,13 +358,7 @@ class TravelPicture:
     dividers: tuple[Band, ...] = ()
     masked: dict[End, tuple[Band, ...]] = field(default_factory=dict)
     usual: dict[End, tuple[FloatArray, FloatArray, FloatArray]] = field(default_factory=dict)
-
-
-@dataclass(frozen=True)
-class Small:
-    """The picture of a lap with half the height, for a page that holds more than it."""
-
-    picture: TravelPicture
+    small: bool = False  # with less height, for a page that holds more than it
 
 
 @dataclass(frozen=True)
@@ -413,8 +395,8 @@ class TrackPicture:
     """What the map shows.
 
     ``axis`` is where each point of the line lies on the travel picture's axis, ``distance_m`` along its lap (empty
-    without a map). ``straight`` is the title of
-    that axis when the log has no position: the line is then straight and x runs along it.
+    without a map). ``straight`` is the title of that axis when the log has no position: the line is then straight and
+    x runs along it.
     """
 
     x_m: FloatArray
@@ -723,12 +705,9 @@ class Overlay:
 
 
 def overlay(runs: Sequence[tuple[Summary, ColumnOf]]) -> Overlay | None:
-    """Runs over each other by distance; None where one of them has no lap at pace with its distance.
+    """Runs over each other by distance, each with a function that gives a column of its traces.
 
-    Parameters
-    ----------
-    runs : sequence of (Summary, callable)
-        The first is what the others are compared with; the callable gives a column of the traces.
+    The first is what the others are compared with; None where one of them has no lap at pace with its distance.
     """
     length_m = lap_length_m(runs[0][0].laps)
     if length_m is None:

@@ -137,15 +137,8 @@ def row_changes(
 ) -> list[Callable[[str], str] | None]:
     """How each cell of a table's row is written: by the unit in the heading of its column, of the table, or of the row.
 
-    Parameters
-    ----------
-    heads, cells : sequence of str
-        Words of the headings and of the row; ``head`` says that the row is the headings'.
-
-    Returns
-    -------
-    list
-        A function of text for each cell; None where the cell names its units itself.
+    ``head`` says that the row is the headings'. A function of text for each cell, None where the cell names its units
+    itself.
     """
     columns = [heading_unit(words, units) for words in heads]
     whole = columns[0] if columns and re.fullmatch(r"\[[^\]]*\]", heads[0].strip()) else None
@@ -386,16 +379,9 @@ def _indented(console: Console, words: str, *, style: str = "") -> None:
 
 
 def document_html(document: Document, *, heading: str = "", style: str = "", closing: str = "") -> str:
-    """A document as one HTML page; every text in it is escaped.
+    """A document as one HTML page, every text escaped; ``style`` adds rules to the style sheet.
 
-    Parameters
-    ----------
-    heading : str
-        Before the title of the document: ``Debrief: ``.
-    style : str
-        More rules for the style sheet.
-    closing : str
-        A last remark.
+    ``heading`` stands before the title (``Debrief: ``), ``closing`` is a last remark.
     """
     rules = Markup(style_sheet() + style)  # noqa: S704 (ours)
     return str(_template().render(document=document, heading=heading, style=rules, closing=closing))
@@ -467,18 +453,7 @@ def find_browser() -> str | None:
 
 
 def page_to_pdf(page: str) -> bytes:
-    """One HTML page as PDF; its own rules say on which paper.
-
-    Parameters
-    ----------
-    page : str
-        From `debrief_html`: it loads nothing from outside.
-
-    Raises
-    ------
-    BothEndsError
-        If there is no browser, or it does not print.
-    """
+    """One HTML page as PDF; its own rules say on which paper. Raises `BothEndsError` where no browser prints it."""
     browser = find_browser()
     if browser is None:
         raise BothEndsError(

@@ -6,7 +6,6 @@ from dataclasses import replace
 from statistics import fmean
 
 import numpy as np
-from rich.console import Console
 
 from telemetry.arrays import ENDS, End, FloatArray
 from telemetry.prediction import Prediction, StepEffect, Tried, TryRow, TryWay, Wish
@@ -25,16 +24,19 @@ from telemetry.report.blocks import (
     Sentence,
     Sentences,
     Table,
+    caution,
+    document,
     fold,
     notes,
     section,
+    sentences,
     table,
     words_columns,
 )
 from telemetry.report.drawings import WIDTH, svg_element, svg_line, svg_picture, svg_text
 from telemetry.report.figures import MARKS, Curve, Drawing, Halves, SeasonPicture, mirrored_picture
 from telemetry.report.lap import stretch
-from telemetry.report.printers import document_html, print_document
+from telemetry.report.printers import document_html
 from telemetry.report.stand import changed_words, knob_words
 from telemetry.season import GroupBy, RunRecord, SeasonGroup, SeasonPoint, season_groups, season_points
 from telemetry.setup import Comparison, LapValues, MetricComparison
@@ -49,6 +51,7 @@ from telemetry.summary import (
     laps_list,
     number,
     plus_minus,
+    sentence,
     signed,
 )
 
@@ -95,20 +98,16 @@ def comparison_document(comparison: Comparison) -> Document:
             "method", "How it was judged", *(Sentence(text) for text in (comparison.method, comparison.basis) if text)
         ),
     )  # fmt: skip
-    return Document(
-        f"Before: {comparison.a_name}",
-        f"After: {comparison.b_name}",
-        tuple(one for one in found if one is not None),
-    )
+    return document(f"Before: {comparison.a_name}", f"After: {comparison.b_name}", *found)
 
 
 def _verdict(comparison: Comparison) -> Section | None:
     return section(
         "verdict",
         "The verdict",
-        Caution(comparison.first) if comparison.first else None,
+        caution(*comparison.first),
         _answer(comparison) if comparison.sentences else None,
-        Caution(comparison.cautions, word="NOTE") if comparison.cautions else None,
+        caution(*comparison.cautions, word="NOTE"),
     )
 
 
@@ -119,12 +118,9 @@ def _answer(comparison: Comparison) -> Answer:
 
 
 def worked_words(comparison: Comparison) -> tuple[str, ...]:
-    """Whether the change did what it should, from what to what, and what else it kept or cost.
+    """Whether the change did what it should (first), from what to what, and what else it kept or cost.
 
-    Returns
-    -------
-    tuple of str
-        The first is the answer; empty where it is not known what the change should move.
+    Empty where it is not known what the change should move.
     """
     wanted = [row for row in comparison.metrics if row.expected and row.difference is not None]
     if not wanted:
@@ -209,8 +205,7 @@ def _untold(comparison: Comparison) -> Section | None:
             ],
         ),
         Sentence(
-            "Laps alone do not tell it; each set-up ridden again would narrow the interval: "
-            f"{'; '.join(others)}."
+            f"Laps alone do not tell it; each set-up ridden again would narrow the interval: {'; '.join(others)}."
         )
         if others
         else None,
@@ -315,43 +310,29 @@ def season_picture(groups: Sequence[SeasonGroup], metric: Metric) -> SeasonPictu
 
 
 def season_document(records: Iterable[RunRecord], metric: Metric, by: GroupBy = "circuit") -> Document:
-    """One number over a season.
-
-    Parameters
-    ----------
-    metric : Metric
-        One of `telemetry.summary.LAP_METRICS`.
-    by : {"circuit", "bike", "date"}
-        What the runs are put together by.
-    """
+    """One of `telemetry.summary.LAP_METRICS` over a season, its runs put together by circuit, bike or date."""
     records = tuple(records)
     points = season_points(records, metric)
     groups = season_groups(points, by)
     title = f"Season: {metric.label}"
     if not points:
         nothing = section("season", "Season", Sentence("There is no run to show."))
-        return Document(title, "", _there(nothing))
+        return document(title, "", nothing)
     picture = season_picture(groups, metric)
     errors = [record for record in records if record.error]
     left_out = f"{count_word(len(errors), 'log')} could not be used." if errors else ""
-    return Document(
+    return document(
         title,
         _facts(points),
-        _there(
-            section(
-                "season",
-                metric.heading[0].upper() + metric.heading[1:],
-                Sentence("No run has this number.") if picture is None else Figure("season", picture, _how(picture)),
-                table(_group_columns(by), [_group_row(group, metric) for group in groups]),
-                *notes(READING, COMPARE, left_out),
-            ),
-            section("runs", "Every run", table(_columns(by), _rows(groups, metric, by))),
+        section(
+            "season",
+            sentence(metric.heading),
+            Figure("season", picture, _how(picture)) if picture else Sentence("No run has this number."),
+            table(_group_columns(by), [_group_row(group, metric) for group in groups]),
+            *notes(READING, COMPARE, left_out),
         ),
-    )  # fmt: skip
-
-
-def _there(*sections: Section | None) -> tuple[Section, ...]:
-    return tuple(one for one in sections if one is not None)
+        section("runs", "Every run", table(_columns(by), _rows(groups, metric, by))),
+    )
 
 
 def _facts(points: Sequence[SeasonPoint]) -> str:
@@ -374,10 +355,7 @@ MARK_WORDS = ("circle", "diamond", "square", "triangle", "cross", "star")
 
 
 def _group_columns(by: GroupBy) -> tuple[Column, ...]:
-    return (
-        Column(by, words=True),
-        *(Column(label) for label in ("runs", "mean of the runs", "lowest run", "highest run")),
-    )
+    return (*words_columns(by), *map(Column, ("runs", "mean of the runs", "lowest run", "highest run")))
 
 
 def _group_row(group: SeasonGroup, metric: Metric) -> Row:
@@ -387,16 +365,14 @@ def _group_row(group: SeasonGroup, metric: Metric) -> Row:
     return (group.name, str(len(group.points)), *(_number(value, metric) for value in numbers))
 
 
+def _named(by: GroupBy) -> list[str]:
+    """What a run is told by, what the runs are put together by first."""
+    return sorted(("run", "date", "bike", "circuit"), key=lambda label: label != by)
+
+
 def _columns(by: GroupBy) -> tuple[Column, ...]:
-    words = [Column(label, words=True) for label in ("run", "date", "bike", "circuit")]
-    first = next(column for column in words if column.label == by)
-    return (
-        first,
-        *(column for column in words if column is not first),
-        Column("laps"),
-        *(Column(label) for label in ("mean", "lowest lap", "highest lap")),
-        Column("change"),
-    )
+    figures = ("laps", "mean", "lowest lap", "highest lap", "change")
+    return (*words_columns(*_named(by)), *map(Column, figures))
 
 
 def _rows(groups: Sequence[SeasonGroup], metric: Metric, by: GroupBy) -> list[Row]:
@@ -420,8 +396,7 @@ def _rows(groups: Sequence[SeasonGroup], metric: Metric, by: GroupBy) -> list[Ro
             change = changes[point]
             rows.append(
                 (
-                    words[by],
-                    *(cell for label, cell in words.items() if label != by),
+                    *(words[label] for label in _named(by)),
                     str(point.laps) if point.laps else "whole run",
                     *(_number(value, metric) for value in (point.value, point.low, point.high)),
                     UNKNOWN if change is None else f"{change:+.{metric.digits}f}".replace("-", "−"),
@@ -444,18 +419,15 @@ WAY_COLUMNS = (
     Column("change only this", words=True), Column("now"), Column("to"), Column("with the tool", words=True),
     Column("gives (90 %)", words=True),
 )  # fmt: skip
-STEP_COLUMNS = (
-    "median travel", "95th perc. of travel", "travel left", "compr. RMS", "rebound RMS", "compr. rear/front",
-    "rebound rear/front",
-)  # fmt: skip
-STEP_KEYS = (
-    ("travel.median_mm", 1),
-    ("travel.p95_mm", 1),
-    ("travel.left_mm", 1),
-    ("speed.compression.rms_mm_s", 1),
-    ("speed.rebound.rms_mm_s", 1),
-    ("balance.speed_ratio.compression", 3),
-    ("balance.speed_ratio.rebound", 3),
+# What a step of an adjuster is told by: heading, key, decimals.
+STEPS = (
+    ("median travel", "travel.median_mm", 1),
+    ("95th perc. of travel", "travel.p95_mm", 1),
+    ("travel left", "travel.left_mm", 1),
+    ("compr. RMS", "speed.compression.rms_mm_s", 1),
+    ("rebound RMS", "speed.rebound.rms_mm_s", 1),
+    ("compr. rear/front", "balance.speed_ratio.compression", 3),
+    ("rebound rear/front", "balance.speed_ratio.rebound", 3),
 )
 PLACE_CHANGE_COLUMNS = (
     Column("", words=True),
@@ -470,19 +442,8 @@ _PLACE_KEYS = tuple(
 )
 
 
-def print_prediction(prediction: Prediction, console: Console) -> None:
-    """Print a prediction."""
-    print_document(prediction_document(prediction), console)
-
-
 def prediction_html(tried: Tried) -> str:
-    """A prediction as one self-contained page, with both rides drawn.
-
-    Returns
-    -------
-    str
-        HTML without scripts or anything from outside.
-    """
+    """A prediction as one self-contained page without scripts, with both rides drawn."""
     return document_html(prediction_document(tried.prediction, tried), heading="Try: ", style=STYLE)
 
 
@@ -506,11 +467,9 @@ def prediction_document(prediction: Prediction, tried: Tried | None = None) -> D
         _place_changes(prediction) if prediction.changed else None,
         *(_wish(wish) for wish in prediction.wishes),
         _steps(prediction.steps, drawn=tried is not None),
-        section("notes", "Not in these numbers", Sentences(prediction.notes)) if prediction.notes else None,
+        section("notes", "Not in these numbers", sentences(prediction.notes)),
     )
-    return Document(
-        f"{prediction.bike}: {prediction.source}", "", tuple(one for one in found if one is not None)
-    )
+    return document(f"{prediction.bike}: {prediction.source}", "", *found)
 
 
 def _before_and_after(prediction: Prediction) -> Section | None:
@@ -523,8 +482,7 @@ def _before_and_after(prediction: Prediction) -> Section | None:
     ]
     words = (
         "90 % ±: interval of the change on these laps. next ±: of the change that another outing of the same rider "
-        "will "
-        "show. lap sd: standard deviation from lap to lap before the change; ~ marks a change smaller than it."
+        "will show. lap sd: standard deviation from lap to lap before the change; ~ marks a change smaller than it."
     )
     return section("numbers", "Before and after", *tables, *notes(words))
 
@@ -548,7 +506,7 @@ def _wish(wish: Wish) -> Section | None:
         f"wish-{wish.name}",
         f"To reach {wish.name} {wanted} (now {now}), the least side effect first",
         table(WAY_COLUMNS, (way_cells(way, digits) for way in wish.ways)),
-        Sentences(also) if also else None,
+        sentences(also),
     )
 
 
@@ -564,7 +522,7 @@ def _steps(effects: Sequence[StepEffect], *, drawn: bool) -> Section | None:
     """One step of every adjuster against the main numbers, on paper drawn as well."""
     tables = [
         table(
-            (Column(title, words=True), *map(Column, STEP_COLUMNS)),
+            (Column(title, words=True), *(Column(words) for words, _, _ in STEPS)),
             [step_cells(effect) for effect in effects if effect.key.startswith(end)],
         )
         for end, title in (("front", "Front wheel"), ("rear", "Rear wheel"))
@@ -580,14 +538,12 @@ def _steps(effects: Sequence[StepEffect], *, drawn: bool) -> Section | None:
 def steps_picture(effects: Sequence[StepEffect]) -> str:
     """What one step of every adjuster does to the main numbers, as bars: a row each, a column for each number."""
     top, row_height, label_width = 30.0, 22.0, 190.0
-    width = (WIDTH - label_width) / len(STEP_KEYS)
-    changes = [[_step_change(effect, key) for key, _ in STEP_KEYS] for effect in effects]
-    largest = [
-        max((abs(one[k] or 0.0) for one in changes), default=0.0) or 1.0 for k in range(len(STEP_KEYS))
-    ]
+    width = (WIDTH - label_width) / len(STEPS)
+    changes = [[_step_change(effect, key) for _, key, _ in STEPS] for effect in effects]
+    largest = [max((abs(one[k] or 0.0) for one in changes), default=0.0) or 1.0 for k in range(len(STEPS))]
     foot = top + row_height * len(effects)
     body = []
-    for k, words in enumerate(STEP_COLUMNS):
+    for k, (words, _, _) in enumerate(STEPS):
         middle = label_width + (k + 0.5) * width
         cut = words.rindex(" ")
         for line_y, part in ((8, words[:cut]), (17, words[cut + 1 :])):
@@ -598,7 +554,7 @@ def steps_picture(effects: Sequence[StepEffect]) -> str:
         end = effect.key.split(".")[0]
         words = f"{knob_words(effect.key)} {effect.step:+.3g}"
         body.append(svg_text(0, y + 3, words, class_=f"{end} tick"))
-        for k, (change, (_, decimals)) in enumerate(zip(cells, STEP_KEYS, strict=True)):
+        for k, (change, (_, _, decimals)) in enumerate(zip(cells, STEPS, strict=True)):
             if change is None:
                 continue
             middle, length = label_width + (k + 0.5) * width, 0.42 * width * abs(change) / largest[k]
@@ -611,7 +567,7 @@ def steps_picture(effects: Sequence[StepEffect]) -> str:
 
 
 def _step_change(effect: StepEffect, key: str) -> float | None:
-    """The change of one of `STEP_KEYS` by a step, at the end of the adjuster."""
+    """The change of one of `STEPS` by a step, at the end of the adjuster."""
     end = effect.key.split(".")[0]
     return effect.changes.get(key if key.startswith("balance") else f"{end}.{key}")
 
@@ -673,7 +629,7 @@ def both_rides(x: FloatArray, old: dict[End, FloatArray], new: dict[End, FloatAr
 
 def step_cells(effect: StepEffect) -> tuple[str, ...]:
     """The changes of one step at its own end and of rear over front, as printed."""
-    cells = (signed(_step_change(effect, key), decimals) for key, decimals in STEP_KEYS)
+    cells = (signed(_step_change(effect, key), decimals) for _, key, decimals in STEPS)
     return (f"{knob_words(effect.key.split('.', 1)[1])} {effect.step:+.3g}", *cells)
 
 

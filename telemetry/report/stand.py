@@ -3,7 +3,6 @@
 from collections.abc import Callable, Iterable, Iterator, Sequence
 
 import numpy as np
-from rich.console import Console
 
 from telemetry.arrays import ENDS, FloatArray
 from telemetry.balance import BounceTest
@@ -35,8 +34,13 @@ from telemetry.report.blocks import (
     Section,
     Sentence,
     Sentences,
+    both_ends,
+    caution,
+    document,
+    end_row,
     notes,
     section,
+    sentences,
     table,
     words_columns,
 )
@@ -53,7 +57,7 @@ from telemetry.report.drawings import (
     unit_of_title,
 )
 from telemetry.report.figures import Drawing, mirrored_picture
-from telemetry.report.printers import document_html, print_document, style_sheet
+from telemetry.report.printers import document_html, style_sheet
 from telemetry.stand import (
     SAG_AGREES_MM,
     Changed,
@@ -72,17 +76,9 @@ _SIDES = ("before", "after")
 
 
 def side_view(before: Bike, after: Bike) -> str:
-    """Both attitudes with rider on one ground line: wheels, fork, swingarm, steering axis to the ground, mass.
+    """Both attitudes with rider on one ground line, as SVG: wheels, fork, swingarm, steering axis, mass.
 
-    Parameters
-    ----------
-    before, after : Bike
-        With what sag needs, and fork offset.
-
-    Returns
-    -------
-    str
-        SVG; before dashed grey, after in the colours of the ends.
+    Before dashed grey, after in the colours of the ends; the bike files have what sag needs, and fork offset.
     """
     height, ground = 330.0, 292.0
     length = max(wheelbase_mm(before), wheelbase_mm(after))
@@ -120,10 +116,7 @@ def _motorcycle(
         return svg_line(*place(a), *place(b), class_=f"{class_} {name}")
 
     parts = []
-    for centre, radius, end in (
-        (rear, rear_mm, "rear"),
-        (front, front_mm, "front"),
-    ):
+    for centre, radius, end in ((rear, rear_mm, "rear"), (front, front_mm, "front")):
         x, y = place(centre)
         parts.append(svg_element("circle", cx=x, cy=y, r=radius * pixels, class_=f"wheel {end} {name}"))
     parts += [drawn(front, clamp, "bone front"), drawn(top, foot, "thin")]
@@ -141,24 +134,12 @@ def _motorcycle(
         a, b = place(foot), place((front[0], 0.0))
         parts.append(svg_line(a[0], a[1] + 8, b[0], b[1] + 8, class_="front mark"))
         if now.trail_mm is not None:
-            parts.append(
-                svg_text(
-                    (a[0] + b[0]) / 2,
-                    a[1] + 22,
-                    f"trail {now.trail_mm:.1f} mm",
-                    class_="front tick",
-                    text_anchor="middle",
-                )
-            )
-        parts.append(
-            svg_text(
-                place(top)[0] - 8,
-                place(top)[1] + 4,
-                f"rake {now.rake_deg:.2f} deg",
-                class_="front tick",
-                text_anchor="end",
-            )
-        )
+            words = f"trail {now.trail_mm:.1f} mm"
+            middle = (a[0] + b[0]) / 2
+            parts.append(svg_text(middle, a[1] + 22, words, class_="front tick", text_anchor="middle"))
+        x, y = place(top)
+        words = f"rake {now.rake_deg:.2f} deg"
+        parts.append(svg_text(x - 8, y + 4, words, class_="front tick", text_anchor="end"))
     return parts
 
 
@@ -170,13 +151,12 @@ def _with_rider(bike: Bike) -> Standing:
 
 def leverage_picture(before: Bike, after: Bike) -> str:
     """Leverage ratio of the rear over wheel travel, before and after, with rider sag marked where it is known."""
-    return _curves(
-        before,
-        after,
-        lambda bike, shaft: leverage_curve(bike, "rear").ratio(shaft),
-        "leverage ratio, rear",
-        "Leverage ratio of the rear over wheel travel, before and after",
-    )
+
+    def ratio(bike: Bike, shaft: FloatArray) -> FloatArray:
+        return leverage_curve(bike, "rear").ratio(shaft)
+
+    title = "Leverage ratio of the rear over wheel travel, before and after"
+    return _curves(before, after, ratio, "leverage ratio, rear", title)
 
 
 def force_picture(before: Bike, after: Bike) -> str:
@@ -186,61 +166,39 @@ def force_picture(before: Bike, after: Bike) -> str:
         spring = spring_of(bike, "rear")
         return np.array([spring.force_n(float(s)) for s in shaft]) / leverage_curve(bike, "rear").ratio(shaft)
 
-    return _curves(
-        before,
-        after,
-        force,
-        "spring force at the rear wheel [N]",
-        "Spring force at the rear wheel, before and after",
-    )
+    title = "Spring force at the rear wheel, before and after"
+    return _curves(before, after, force, "spring force at the rear wheel [N]", title)
 
 
 def _curves(
     before: Bike, after: Bike, values: Callable[[Bike, FloatArray], FloatArray], name: str, title: str
 ) -> str:
     height, top, bottom, left, right = 230.0, 28.0, 186.0, 52.0, 700.0
-    drawn: list[tuple[str, FloatArray, FloatArray, float | None]] = []
-    for side, bike in zip(_SIDES, (before, after), strict=True):
+    bikes = dict(zip(_SIDES, (before, after), strict=True))
+    drawn: dict[str, tuple[FloatArray, FloatArray]] = {}
+    for side, bike in bikes.items():
         shaft = np.linspace(0.0, stroke_mm(bike, "rear"), 141)
-        drawn.append(
-            (
-                side,
-                leverage_curve(bike, "rear").wheel_travel_mm(shaft),
-                values(bike, shaft),
-                None if sag_lacks(bike) else _with_rider(bike).sag["rear"].shaft_mm,
-            )
-        )
-    low, high = _span([y for _, _, y, _ in drawn])
-    x = Scale(0.0, max(float(w[-1]) for _, w, _, _ in drawn), left, right)
-    y = Scale(low, high, bottom, top)
-    body = [level_axis(y, left, right, unit_of_title(name), 5)]
-    body.append(svg_line(left, bottom, right, bottom, class_="axis"))
-    body.append(across_axis(x, bottom + 15, "mm", 8))
-    body.append(
-        svg_text(right, bottom + 30, "wheel travel, vertical [mm]", text_anchor="end", class_="quiet")
-    )
-    body.append(
-        svg_text(
-            left,
-            16,
-            f"{name}; dashed grey: before, solid: after"
-            + (", ring: rider sag" if any(sag is not None for *_, sag in drawn) else ""),
-            class_="quiet",
-        )
-    )
-    for side, wheel, curve, sag in drawn:
-        body.append(
-            svg_element("path", d=trace_path(x.array(wheel), y.array(curve)), class_=f"curve rear {side}")
-        )
-        if sag is None:
-            continue
-        bike = before if side == "before" else after
-        at = float(leverage_curve(bike, "rear").wheel_travel_mm(np.array([sag]))[0])
-        body.append(
-            svg_element(
-                "circle", cx=x(at), cy=y(float(np.interp(at, wheel, curve))), r=4.5, class_=f"dot rear {side}"
-            )
-        )
+        drawn[side] = leverage_curve(bike, "rear").wheel_travel_mm(shaft), values(bike, shaft)
+    sags = {
+        side: _with_rider(bike).sag["rear"].shaft_mm for side, bike in bikes.items() if not sag_lacks(bike)
+    }
+    x = Scale(0.0, max(float(wheel[-1]) for wheel, _ in drawn.values()), left, right)
+    y = Scale(*_span([curve for _, curve in drawn.values()]), bottom, top)
+    words = f"{name}; dashed grey: before, solid: after{', ring: rider sag' if sags else ''}"
+    body = [
+        level_axis(y, left, right, unit_of_title(name), 5),
+        svg_line(left, bottom, right, bottom, class_="axis"),
+        across_axis(x, bottom + 15, "mm", 8),
+        svg_text(right, bottom + 30, "wheel travel, vertical [mm]", text_anchor="end", class_="quiet"),
+        svg_text(left, 16, words, class_="quiet"),
+    ]
+    for side, (wheel, curve) in drawn.items():
+        path = trace_path(x.array(wheel), y.array(curve))
+        body.append(svg_element("path", d=path, class_=f"curve rear {side}"))
+        if side in sags:
+            at = float(leverage_curve(bikes[side], "rear").wheel_travel_mm(np.array([sags[side]]))[0])
+            here = float(np.interp(at, wheel, curve))
+            body.append(svg_element("circle", cx=x(at), cy=y(here), r=4.5, class_=f"dot rear {side}"))
     return svg_picture(WIDTH, height, title, body)
 
 
@@ -283,19 +241,8 @@ svg .bone.before { stroke-width: 2; } svg .mass.before { fill: #fff; } svg .dot.
 """
 
 
-def print_stand(stand: Stand, console: Console) -> None:
-    """Print the stand: warnings, what was changed, what moved most, what to recheck, every number."""
-    print_document(stand_document(stand), console)
-
-
 def stand_html(result: StandResult) -> str:
-    """The stand as one self-contained page, with its pictures.
-
-    Returns
-    -------
-    str
-        HTML without scripts or anything from outside.
-    """
+    """The stand as one self-contained page without scripts, with its pictures."""
     return document_html(stand_document(result.stand, result), heading="At the stand: ", style=STYLE)
 
 
@@ -323,21 +270,25 @@ def stand_document(stand: Stand, result: StandResult | None = None) -> Document:
         _numbers(stand),
         _checks(stand),
         _leverage(stand),
-        section("notes", "Not in these numbers", Sentences(stand.notes)) if stand.notes else None,
+        section("notes", "Not in these numbers", sentences(stand.notes)),
     )
-    return Document(f"{stand.bike}: {stand.source}", "", tuple(one for one in found if one is not None))
+    return document(f"{stand.bike}: {stand.source}", "", *found)
 
 
 def _verdict(stand: Stand) -> Section | None:
-    warned = Caution(stand.warnings, "WARNING") if stand.warnings else None
-    caution = Caution((stand.caution,)) if stand.caution else None
-    changed = Sentences(tuple(map(changed_words, stand.changed)), verdicts=True) if stand.changed else None
-    return section("verdict", "What was changed", warned, changed, caution) or Section("verdict", "", ())
+    found = section(
+        "verdict",
+        "What was changed",
+        caution(*stand.warnings, word="WARNING"),
+        sentences(map(changed_words, stand.changed), verdicts=True),
+        caution(stand.caution),
+    )
+    return found or Section("verdict", "", ())
 
 
 def _windows(stand: Stand) -> Section | None:
-    said = tuple(map(window_words, stand.windows))
-    return section("windows", "Sag against its window", Sentences(said) if said else None, note=WINDOW_NOTE)
+    said = sentences(map(window_words, stand.windows))
+    return section("windows", "Sag against its window", said, note=WINDOW_NOTE)
 
 
 def window_words(window: SagWindow) -> str:
@@ -357,9 +308,9 @@ def window_words(window: SagWindow) -> str:
 def _moved(stand: Stand) -> Section | None:
     if not stand.changed:
         return None
-    moved = tuple(moved_words(stand.row(key)) for key in stand.moved_most)
+    moved = sentences(moved_words(stand.row(key)) for key in stand.moved_most)
     nothing = Sentence("Nothing by as much as a tape or a gauge would tell.")
-    return section("moved", "What moves most", Sentences(moved) if moved else nothing)
+    return section("moved", "What moves most", moved or nothing)
 
 
 def _recheck(stand: Stand) -> Section | None:
@@ -553,7 +504,6 @@ svg .trace { stroke-width: 2; } ol.verdicts { font-size: 14pt; }
 
 def bounce_document(test: BounceTest, notes: Iterable[QualityNote] = ()) -> Document:
     """A bounce test in the order in which it is read; ``notes`` are of the log."""
-    ends = tuple(Column(end, end=end) for end in ENDS)
     found = (
         section(
             "verdict",
@@ -563,11 +513,7 @@ def bounce_document(test: BounceTest, notes: Iterable[QualityNote] = ()) -> Docu
             Sentence(push_words(test)),
             Caution((test.caution,)),
         ),
-        section(
-            "ends",
-            "Both ends, at the wheel, median push",
-            table((Column("", words=True), *ends), end_rows(test)),
-        ),
+        section("ends", "Both ends, at the wheel, median push", table(both_ends(""), end_rows(test))),
         section("together", "Together?", table(DIRECTION_COLUMNS, direction_rows(test)))
         if test.ends
         else None,
@@ -579,9 +525,7 @@ def bounce_document(test: BounceTest, notes: Iterable[QualityNote] = ()) -> Docu
         ),
         quality_section(notes),
     )
-    return Document(
-        f"{test.bike}: {test.source}, bounce test", "", tuple(one for one in found if one is not None)
-    )
+    return document(f"{test.bike}: {test.source}, bounce test", "", *found)
 
 
 def _picture(test: BounceTest) -> Figure | None:
@@ -601,9 +545,7 @@ def _picture(test: BounceTest) -> Figure | None:
 
 def end_rows(test: BounceTest) -> list[Row]:
     """What, front, rear: medians over the usable pushes, at the wheel."""
-    if not test.ends:
-        return []
-    return [(metric.heading, *(Number(test.ends[end], metric) for end in ENDS)) for metric in PUSH]
+    return [end_row(metric, test.ends) for metric in PUSH] if test.ends else []
 
 
 DIRECTION_COLUMNS = (
@@ -649,11 +591,6 @@ def push_words(test: BounceTest) -> str:
     words = f"{count_word(len(test.pushes), 'push', 'pushes')} found, {len(test.pushes) - len(bad)} usable."
     left = "; ".join(f"at {push.start_s:.1f} s: {push.bad}" for push in bad[:MOST_PUSHES])
     return f"{words} Left out {left}." if left else words
-
-
-def print_bounce(test: BounceTest, notes: Iterable[QualityNote], console: Console) -> None:
-    """Print a bounce test: the verdict first, then the numbers."""
-    print_document(bounce_document(test, notes), console)
 
 
 def bounce_html(test: BounceTest, notes: Iterable[QualityNote] = ()) -> str:

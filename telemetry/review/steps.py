@@ -7,7 +7,16 @@ from functools import cached_property
 import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray
-from telemetry.balance import BumpPairs, balance, delay_notes, find_pairs, find_riding, light_wheels
+from telemetry.balance import (
+    BounceTest,
+    BumpPairs,
+    balance,
+    bounce_test,
+    delay_notes,
+    find_pairs,
+    find_riding,
+    light_wheels,
+)
 from telemetry.bike import (
     Bike,
     DamperUse,
@@ -54,7 +63,7 @@ from telemetry.motion import (
     use_by_place,
 )
 from telemetry.notes import QualityNote
-from telemetry.review.columns import settled
+from telemetry.review.columns import KEYS, settled, telling_columns
 from telemetry.review.cut import WHOLE, Cut, cut_log, leave_out_laps
 from telemetry.signals import CONDITIONS, Run, SensorSetup, noise_notes, to_run
 from telemetry.summary import (
@@ -203,15 +212,7 @@ def review(
     ridden = find_riding(track, run.sample_rate_hz, run)
     whole_balance = balance(motion, track, moving, pairs, bike, _sound(motion, oscillation), ridden)
     bike_values = _bike_values(bike)
-    info = RunInfo(
-        source=run.source,
-        bike=bike.name,
-        duration_s=run.duration_s,
-        sample_rate_hz=run.sample_rate_hz,
-        distance_m=sum(lap.distance_m or 0.0 for lap in track.laps) or None,
-        lap_source=track.lap_source,
-        phase_sources=track.phase_sources,
-    )
+    info = _run_info(run, bike, track)
     summary = Summary(
         run=info,
         verdicts=verdict_sentences(info, laps, quality, ends, whole_balance, oscillation),
@@ -244,6 +245,18 @@ def review(
         light=light_wheels(motion, track, bike, ridden, moving),
     )
     return Review(summary=summary, run=run, motion=motion, track=track)
+
+
+def _run_info(run: Run, bike: Bike, track: Track) -> RunInfo:
+    return RunInfo(
+        source=run.source,
+        bike=bike.name,
+        duration_s=run.duration_s,
+        sample_rate_hz=run.sample_rate_hz,
+        distance_m=sum(lap.distance_m or 0.0 for lap in track.laps) or None,
+        lap_source=track.lap_source,
+        phase_sources=track.phase_sources,
+    )
 
 
 def _with_shaft_words(
@@ -553,3 +566,19 @@ def _traces(run: Run, motion: Motion, track: Track) -> Traces:
         name: run.channels[name] for name in ("throttle_pct", "brake", "lean_deg") if name in run.channels
     }
     return Traces({name: columns[name] for name in TRACE_COLUMNS if name in columns})
+
+
+def pushes_of(log: RawLog, bike: Bike) -> tuple[BounceTest, tuple[QualityNote, ...]]:
+    """The bounce test of a log, and notes on the log.
+
+    Raises
+    ------
+    BothEndsError
+        One of its kinds, if its sensors cannot be read.
+    """
+    # a bike on the stand logs no speed: the columns of riding are not missed
+    none = dict.fromkeys((key for key in KEYS if key != "time"), "")
+    bike = bike.model_copy(update={"channels": bike.channels.model_copy(update=none)})
+    with telling_columns(bike, log):
+        run, motion = motion_of(log, bike)
+    return bounce_test(motion, bike.name), (*run.notes, *motion.notes)

@@ -126,25 +126,10 @@ class Dataset:
                 part.unlink(missing_ok=True)
         return path
 
-    def records(self, *, laps: bool = True) -> tuple[RunRecord, ...]:
-        """All records, by path of the log.
-
-        Parameters
-        ----------
-        laps : bool
-            False reads what is known of a run without its numbers, which is faster.
-
-        Raises
-        ------
-        LogbookError
-            If a file is damaged.
-        """
-        columns = None if laps else [column.name for column in _OF_RUN]
-        found = (record for path in self._files() for record in _records(path, columns))
+    def records(self) -> tuple[RunRecord, ...]:
+        """All records, by path of the log; `LogbookError` if a file is damaged."""
+        found = (record for path in self.path.glob("bike=*/[!.]*.parquet") for record in _records(path))
         return tuple(sorted(found, key=lambda record: record.log))
-
-    def _files(self) -> list[Path]:
-        return sorted(self.path.glob("bike=*/[!.]*.parquet"))
 
 
 def _table(record: RunRecord) -> pa.Table:
@@ -164,30 +149,26 @@ def _row(row: LapRecord) -> dict[str, Any]:
     return {"lap": row.lap, "complete": row.complete, "at_pace": row.at_pace, **masked, **row.values}
 
 
-def _records(path: Path, columns: list[str] | None) -> Iterator[RunRecord]:
+def _records(path: Path) -> Iterator[RunRecord]:
     import pyarrow.parquet as pq
 
     try:
-        rows = pq.ParquetFile(path).read(columns=columns).to_pylist()
+        rows = pq.ParquetFile(path).read().to_pylist()
         if rows:
-            yield _record(unquote(path.parent.name.removeprefix("bike=")), rows, with_rows=columns is None)
+            yield _record(unquote(path.parent.name.removeprefix("bike=")), rows)
     except (OSError, pa.ArrowException, KeyError) as error:
         reason = (str(error).splitlines() or ["damaged"])[0]
         raise LogbookError(f"{path}: cannot be read ({reason}); delete it and run the batch again.") from None
 
 
-def _record(bike: str, rows: list[dict[str, Any]], *, with_rows: bool) -> RunRecord:
+def _record(bike: str, rows: list[dict[str, Any]]) -> RunRecord:
     of_run = {
         column.name: rows[0][column.name] for column in _OF_RUN if column.name not in ("date", "limits")
     }  # fmt: skip
     day, limits = rows[0]["date"], rows[0]["limits"]
-    kept = tuple(_lap(row) for row in rows) if with_rows and rows[0]["complete"] is not None else ()
+    kept = tuple(_lap(row) for row in rows) if rows[0]["complete"] is not None else ()
     return RunRecord(
-        **of_run,
-        bike=bike,
-        date=day.isoformat() if day else "",
-        limits=tuple(limits.splitlines()),
-        rows=kept,
+        **of_run, bike=bike, date=day.isoformat() if day else "", limits=tuple(limits.splitlines()), rows=kept
     )
 
 

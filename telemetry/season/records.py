@@ -91,13 +91,7 @@ class RunRecord:
 
 
 def record_of(summary: Summary, log: str, *, name: str, date: str = "", circuit: str = "") -> RunRecord:
-    """Record of a reviewed run.
-
-    Parameters
-    ----------
-    date, circuit : str
-        "" where unknown.
-    """
+    """Record of a reviewed run; date and circuit are "" where unknown."""
     complete = [lap.time_s for lap in summary.laps if lap.complete]
     at_pace = {lap.lap for lap in laps_at_pace(summary.laps)}
     whole = LapSummary(
@@ -200,13 +194,7 @@ class SeasonGroup:
 
 
 def season_points(records: Iterable[RunRecord], metric: Metric) -> tuple[SeasonPoint, ...]:
-    """A number of every run that could be reviewed, in order of date and then of the log's path.
-
-    Parameters
-    ----------
-    metric : Metric
-        One of `telemetry.summary.LAP_METRICS`.
-    """
+    """One of `telemetry.summary.LAP_METRICS` of every run that could be reviewed, by date and then the log's path."""
     by_bytes = {one.log_sha256 or one.log: one for one in records if one.rows}  # the same bytes are one run
     kept = sorted(by_bytes.values(), key=lambda one: (one.date or "9999", one.log))
     circuits = _circuit_names(kept)

@@ -10,7 +10,7 @@ from math import isfinite
 from typing import Any, Literal
 
 from telemetry.arrays import ENDS, End
-from telemetry.motion import EndSummary, SpeedSide, SpeedSummary, TravelSummary
+from telemetry.motion import EndSummary, PlaneSummary, SpeedSide, SpeedSummary, TravelSummary
 from telemetry.summary.results import LapSummary
 from telemetry.summary.wording import number
 
@@ -93,14 +93,19 @@ class EndAt:
     plane: Plane = "wheel"
 
     @property
+    def here(self) -> PlaneSummary:
+        """Its numbers there."""
+        return self.end.wheel if self.plane == "wheel" else self.end.shaft
+
+    @property
     def travel(self) -> TravelSummary:
         """Travel there."""
-        return self.end.wheel.travel if self.plane == "wheel" else self.end.shaft.travel
+        return self.here.travel
 
     @property
     def speed(self) -> SpeedSummary:
         """Speed there."""
-        return self.end.wheel.speed if self.plane == "wheel" else self.end.shaft.speed
+        return self.here.speed
 
     @property
     def stroke_mm(self) -> float:
@@ -334,29 +339,15 @@ TIME_S = _plain("time_s", "at", "s", 1)
 
 
 def values_of(lap: LapSummary) -> dict[str, float | None]:
-    """Every number of a lap by its key; None where it cannot be told.
-
-    Returns
-    -------
-    dict of str to float or None
-        In the order of `METRICS`.
-    """
+    """Every number of a lap by its key, in the order of `METRICS`; None where it cannot be told."""
     read = {metric.key: metric.read(lap) for metric in METRICS}
     return {key: value if value is not None and isfinite(value) else None for key, value in read.items()}
 
 
 def values_by_lap(laps: Sequence[LapSummary], metric: Metric) -> tuple[tuple[int, ...], tuple[float, ...]]:
-    """One number over laps, without the laps where its ends are masked or it cannot be told.
+    """One number over laps at pace, without those where its ends are masked or it cannot be told.
 
-    Parameters
-    ----------
-    laps : sequence of LapSummary
-        At pace (`telemetry.laps.laps_at_pace`).
-
-    Returns
-    -------
-    lap numbers, values : tuple of int, tuple of float
-        As many of both.
+    The laps' numbers, and as many values.
     """
     clean = [
         lap for lap in laps if all(lap.masked_share.get(end, 0.0) <= MAX_MASKED_SHARE for end in metric.ends)

@@ -248,18 +248,7 @@ def summary_to_json(summary: Summary) -> str:
 
 
 def summary_from_json(text: str | bytes, *, source: str = "review") -> Summary:
-    """Read back what `summary_to_json` wrote.
-
-    Parameters
-    ----------
-    source : str
-        Where it came from, for messages.
-
-    Raises
-    ------
-    LogbookError
-        If it is not a review of this schema.
-    """
+    """Read back what `summary_to_json` wrote; `LogbookError`, which names ``source``, if it is no such review."""
     try:
         summary = _adapter().validate_json(text)
     except ValueError:

@@ -38,17 +38,7 @@ class Stretch:
 
 
 def selected(traces: Traces, stretch: Stretch) -> BoolArray:
-    """The samples of a stretch while riding.
-
-    Returns
-    -------
-    ndarray of bool, shape (n_samples,)
-
-    Raises
-    ------
-    ValueError
-        If there is no such phase.
-    """
+    """The samples of a stretch while riding, shape (n_samples,); ValueError if there is no such phase."""
     speed = traces["speed_m_s"]
     known = bool(np.isfinite(speed).any())
     inside = np.nan_to_num(speed) > MOVING_M_S if known else np.ones(len(speed), dtype=bool)

@@ -35,17 +35,10 @@ def slope_interval(x: FloatArray, y: FloatArray, level: float) -> tuple[float, t
 
 
 def trends(laps: Sequence[LapSummary]) -> tuple[Trend, ...]:
-    """Every number of `telemetry.summary` over the complete laps at pace.
+    """Every number of `telemetry.summary` over the complete laps at pace, in the order of the table.
 
-    Returns
-    -------
-    tuple of Trend
-        In the order of the table; without those that fewer than `LEAST_LAPS` laps have.
-
-    Notes
-    -----
-    A line through laps knows nothing of why. Pace changes over an outing as well: the trend of the lap time stands
-    beside the others for that.
+    Those that fewer than `LEAST_LAPS` laps have are left out. A line through laps knows nothing of why: pace changes
+    over an outing as well, so the trend of the lap time stands beside the others.
     """
     at_pace = laps_at_pace(laps)
     read = [(metric, *values_by_lap(at_pace, metric)) for metric in METRICS]

@@ -188,10 +188,7 @@ MOSTLY = 0.95
 def measured_time(end: EndSummary) -> str:
     """For how much of the time an end was measured, and when: ``49 % of the time, until 173 s``.
 
-    Returns
-    -------
-    str
-        "" where it was measured nearly all the time, or not judged.
+    "" where it was measured nearly all the time, or not judged.
     """
     if not end.judged or end.valid_share >= MOSTLY:
         return ""

@@ -50,7 +50,7 @@ from tests.numbers.random_logs import run_at_random
 from tests.numbers.random_motions import motion_at_random
 from tests.numbers.random_outings import outings_at_random
 from tests.numbers.random_rides import track_at_random
-from tests.numbers.random_wheels import damping_at_random
+from tests.numbers.random_wheels import damping_at_random, pushes_at_random
 from tests.randomised.bikes import random_bike
 from tests.randomised.outings import minimum_bike
 from tests.randomised.pushes import HandPush
@@ -222,6 +222,7 @@ CASES: dict[str, Callable[[], Any]] = {
     "rides at random": lambda: [track_at_random(seed) for seed in range(16)],
     "least known": _least_known,
     "another logger": _another_logger,
+    "pushes at random": lambda: [pushes_at_random(seed) for seed in range(12)],
     "wheels at random": lambda: [damping_at_random(seed) for seed in range(6)],
     "pushed": _pushed,
     "tone and few fixes": _tone_and_few_fixes,

@@ -33,6 +33,7 @@ from telemetry.damping.evidence import (
     usual_swing,
 )
 from telemetry.damping.hop import WheelHop
+from telemetry.damping.judge import _clearly, confidence
 from telemetry.damping.oscillation import DetectionLimit
 from telemetry.damping.pole import FrontFilter, Pole, found_mode, hop_near, stopped_by_bounds, take_out
 from telemetry.damping.verdict import verdict, with_levels
@@ -84,6 +85,7 @@ def answer_at_random(seed: int) -> Any:
         "course": course,
         "falls": [[find_fall(here), find_change(here), least_fall_pct(here)] for here in by_lap.values()],
         "poles": [[found_mode(p, hop), hop_near(p, hop), stopped_by_bounds(p, hop)] for p in poles.values()],
+        "sure": [(confidence(over, 1.0), _clearly(over)) for over in rng.uniform(0.0, 9.0, 4)],
         "swing": _swung(rng),
         "tone": _tone(rng),
         "taken out": take_out(_products(rng), float(rng.choice([0.0, 0.1, 10.0]))),

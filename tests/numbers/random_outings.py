@@ -48,7 +48,7 @@ def outings_at_random(seed: int) -> Any:
     (a, sheet_a), (b, sheet_b) = made[:2]
     outings = [Outing(*one) for one in made]
     again = repeats(a, [*outings, outings[0], outings[0]][: len(outings) + int(rng.integers(0, 3))])
-    traces = (lambda: _traces(a), lambda: _traces(b)) if rng.random() < 0.5 else None
+    traces = (lambda: _traces(a), lambda: _traces(b)) if rng.random() < 0.8 else None
     end = ENDS[int(rng.integers(0, 2))]
     return {
         "compared": compare(a, b, sheet_a, sheet_b, repeats=again, traces=traces),
@@ -65,7 +65,7 @@ def outings_at_random(seed: int) -> Any:
 def _outing(rng: np.random.Generator, base: FloatArray, number: int) -> tuple[Summary, SetupSheet | None]:
     shifted = base + rng.choice([0.0, 0.3, 2.0]) * rng.normal(size=8)
     n_laps = int(rng.choice([1, 2, 3, 4, 6, 8], p=[0.05, 0.1, 0.2, 0.25, 0.2, 0.2]))
-    rate = rng.choice([40.0, 40.0, 40.0, 43.0, 60.0])
+    rate = rng.choice([40.0, 40.0, 43.0, 60.0])
     length_m = LAP_M * rng.choice([1.0, 1.001, 1.03], p=[0.6, 0.35, 0.05])
     pace = _pace(rng)
     laps, walk = [], np.zeros(8)
@@ -98,6 +98,7 @@ def _outing(rng: np.random.Generator, base: FloatArray, number: int) -> tuple[Su
         source=f"run-{number}.csv",
         bike=str(rng.choice(["QB-6", "QB-6", "QB-6", "QB-7"], p=[0.3, 0.3, 0.3, 0.1])),
         corners=corners,
+        ends=dict.fromkeys(ENDS, end_summary(bandwidth_hz=float(rate))),
         bike_values=bike_values,
         oscillation=Oscillation(verdict, "", fade=laps_damped, course=course),
         dampers={"rear": FittedDamper("QB-R1", str(rng.choice(["", "2026-04-20", "2026-05-01"])))},
