@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy.interpolate import PchipInterpolator
 
 from telemetry.bike import leverage_curve, parse_bike, wheel_stroke_mm
 from telemetry.bike.bikefile import swingarm_sensor_length_mm
@@ -167,3 +168,29 @@ def test_a_linkage_bike_is_simulated_and_reviewed_as_any_other(tmp_path):
     known = np.isfinite(measured)
     assert known.mean() > 0.9
     assert np.sqrt(np.mean((measured[known] - truth[known]) ** 2)) < 1.0
+
+
+@pytest.mark.parametrize("cut", ["none", "low", "high", "two"])
+def test_bench_points_of_a_swingarm_sensor_are_a_curve_inside_them_and_a_line_beyond(cut):
+    frame, arm = (-100.0, 150.0), (-330.0, -55.0)
+    shaft = np.linspace(0.0, 70.0, 71)
+    length = swingarm_sensor_length_mm(stand_bike(), frame, arm, shaft)
+    low, high = length.min() - 2.0, length.max() + 2.0
+    ends = {"none": (low, high), "low": (low + 12.0, high), "high": (low, high - 12.0), "two": (low, high)}[
+        cut
+    ]
+    distance = np.linspace(*ends, 2 if cut == "two" else 5)
+    volts = 0.5 + 0.04 * (distance - low) + 2e-4 * (distance - low) ** 2
+    made = with_values(
+        rear__sensor={
+            "channel": "swing",
+            "points": np.column_stack([volts, distance]).tolist(),
+            "frame_mm": frame,
+            "swingarm_mm": arm,
+        }
+    )
+    logged = np.array(made.rear.sensor.points)[:, 0]
+    # scipy's PCHIP through the points where they hold the whole stroke, else numpy's straight line
+    line = np.polyval(np.polyfit(distance, volts, 1), length)
+    wanted = PchipInterpolator(distance, volts)(length) if cut == "none" else line
+    np.testing.assert_allclose(logged, wanted, rtol=1e-9)
