@@ -3,6 +3,7 @@
 Front is violet and rear ochre. No picture relies on it: front is always above and drawn solid, rear below.
 """
 
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from functools import cache
 from typing import Any
@@ -128,10 +129,11 @@ def words(text: str, colour: str, size: int = 12, **at: Any) -> dict:
     return {"text": text, "yref": "paper", "showarrow": False, "font": {"color": colour, "size": size}, **at}
 
 
-def across(x: float, y0: float, y1: float, colour: str, width: float, dash: str) -> dict:
+def across(x: float, y0: float, y1: float, colour: str, width: float, dash: str = "", axis: str = "") -> dict:
     """An upright line; ``y0`` and ``y1`` are shares of the height."""
-    line = {"color": colour, "width": width, "dash": dash}
-    return {"type": "line", "x0": x, "x1": x, "yref": "paper", "y0": y0, "y1": y1, "line": line}
+    line = {"color": colour, "width": width, **({"dash": dash} if dash else {})}
+    at = {"x0": x, "x1": x, "yref": "paper", "y0": y0, "y1": y1, **({"xref": axis} if axis else {})}
+    return {"type": "line", **at, "line": line}
 
 
 def box(
@@ -141,6 +143,23 @@ def box(
     line = {"width": 1.2, "color": edge} if edge else {"width": 0}
     at = {"type": "rect", "x0": x0, "x1": x1, "yref": "paper", "y0": y0, "y1": y1}
     return {**at, "fillcolor": fill, "line": line, "layer": layer}
+
+
+def error_bars(above: Sequence[float], below: Sequence[float], colour: str, cap: float = 0) -> dict:
+    """Intervals of points, as lengths from the point; ``cap`` is the width of their ends. [px]"""
+    return {"type": "data", "symmetric": False, "array": above, "arrayminus": below, "color": colour,
+            "thickness": 1.4, "width": cap}  # fmt: skip
+
+
+def layout(theme: Theme, margin: Sequence[int], *, hover: str | bool = "closest", **more: Any) -> dict:
+    """Layout of a picture that is only looked at; ``margin`` is left, right, top, bottom. [px]"""
+    return {
+        "template": template(theme),
+        "dragmode": False,
+        "hovermode": hover,
+        "margin": dict(zip("lrtb", margin, strict=True)),
+        **more,
+    }
 
 
 @cache

@@ -8,7 +8,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from dashboard.figures.along import full_range, reading_axis
-from dashboard.theme import Theme, box, template, words
+from dashboard.theme import Theme, across, box, error_bars, layout, template, words
 from telemetry.arrays import ENDS, End, FloatArray
 from telemetry.report import CLEAR, Band, Overlay
 from telemetry.setup import MetricComparison
@@ -58,25 +58,18 @@ def lap_dots(
         data=[
             mark for place, row in enumerate(rows) for mark in _row(place, row, theme, f".{digits}f}} {unit}")
         ],
-        layout={
-            "template": template(theme),
-            "dragmode": False,
-            "hovermode": "closest",
-            "margin": {"l": 10, "r": 10, "t": 4 if line_at is None else 22, "b": 46},
-            "xaxis": {
-                "title": {"text": x_title},
-                "fixedrange": True,
-                "zeroline": False,
-                "visible": bool(rows),
-            },
-            "yaxis": {"visible": False, "fixedrange": True, "range": [max(len(rows), 1) - 0.5, -0.58]},
-            "shapes": _rules(len(rows), line_at, theme),
-            "annotations": [
+        layout=layout(
+            theme,
+            (10, 10, 4 if line_at is None else 22, 46),
+            xaxis={"title": {"text": x_title}, "fixedrange": True, "zeroline": False, "visible": bool(rows)},
+            yaxis={"visible": False, "fixedrange": True, "range": [max(len(rows), 1) - 0.5, -0.58]},
+            shapes=_rules(len(rows), line_at, theme),
+            annotations=[
                 *([_said(place, row, theme) for place, row in enumerate(rows)] or [nothing]),
                 *(arrow for place, row in enumerate(rows) if (arrow := _arrow(place, row, theme))),
                 *([_aim(line_at, theme)] if line_at is not None and rows else []),
             ],
-        },
+        ),
     )
 
 
@@ -111,15 +104,8 @@ def _arrow(place: int, row: Dots, theme: Theme) -> dict | None:
 
 
 def _aim(at: float, theme: Theme) -> dict:
-    return {
-        "x": at,
-        "y": 1,
-        "yref": "paper",
-        "yanchor": "bottom",
-        "text": "aim 1: both ends alike" if at == 1 else f"aim {at:g}",
-        "showarrow": False,
-        "font": {"color": theme.soft, "size": 12},
-    }
+    said = "aim 1: both ends alike" if at == 1 else f"aim {at:g}"
+    return words(said, theme.soft, x=at, y=1, yanchor="bottom")
 
 
 def _said(place: int, row: Dots, theme: Theme) -> dict:
@@ -139,6 +125,7 @@ def _said(place: int, row: Dots, theme: Theme) -> dict:
 
 def _rules(rows: int, line_at: float | None, theme: Theme) -> list[dict]:
     """Lines between rows, and the one worth comparing with."""
+    rule = {"color": theme.rule, "width": 1}
     between = [
         {
             "type": "line",
@@ -147,15 +134,11 @@ def _rules(rows: int, line_at: float | None, theme: Theme) -> list[dict]:
             "x1": 1,
             "y0": place - 0.55,
             "y1": place - 0.55,
-            "line": {"color": theme.rule, "width": 1},
+            "line": rule,
         }
         for place in range(1, rows)
     ]
-    if line_at is None:
-        return between
-    line = {"color": theme.soft, "width": 1.2, "dash": "dash"}
-    worth = {"type": "line", "x0": line_at, "x1": line_at, "yref": "paper", "y0": 0, "y1": 1, "line": line}
-    return [*between, worth]
+    return between if line_at is None else [*between, across(line_at, 0, 1, theme.soft, 1.2, "dash")]
 
 
 def _dots(
@@ -245,22 +228,13 @@ def time_changes(sections: Sequence[MetricComparison], theme: Theme) -> go.Figur
                 mode="markers",
                 marker={"size": 10, "color": [theme.ink if one else theme.soft for one in clear],
                         "symbol": ["diamond" if one else "circle-open" for one in clear]},
-                error_x={
-                    "type": "data",
-                    "symmetric": False,
-                    "array": [_arms(row)[1] for row in told],
-                    "arrayminus": [_arms(row)[0] for row in told],
-                    "color": theme.soft,
-                    "thickness": 1.4,
-                    "width": 0,
-                },
+                error_x=error_bars([_arms(row)[1] for row in told], [_arms(row)[0] for row in told], theme.soft),
                 hovertemplate="%{text}<extra></extra>",
             )
         ],
         layout={
             **_listed([row.label.removeprefix("time, ") for row in told], theme, "time after less before [s]"),
-            "shapes": [{"type": "line", "x0": 0, "x1": 0, "yref": "paper", "y0": 0, "y1": 1,
-                        "line": {"color": theme.ink, "width": 1.2}}],
+            "shapes": [across(0, 0, 1, theme.ink, 1.2)],
         },
     )  # fmt: skip
 
@@ -273,13 +247,11 @@ def _arms(row: MetricComparison) -> tuple[float, float]:
 
 def _listed(names: Sequence[str], theme: Theme, title: str) -> dict:
     """A row a name, from the top."""
-    return {
-        "template": template(theme),
-        "dragmode": False,
-        "hovermode": "closest",
-        "margin": {"l": 10, "r": 14, "t": 6, "b": 46},
-        "xaxis": {"title": {"text": title}, "fixedrange": True, "zeroline": False},
-        "yaxis": {
+    return layout(
+        theme,
+        (10, 14, 6, 46),
+        xaxis={"title": {"text": title}, "fixedrange": True, "zeroline": False},
+        yaxis={
             "range": [max(len(names), 1) - 0.4, -0.6],
             "tickvals": list(range(len(names))),
             "ticktext": [_short(name) for name in names],
@@ -287,7 +259,7 @@ def _listed(names: Sequence[str], theme: Theme, title: str) -> dict:
             "showgrid": False,
             "zeroline": False,
         },
-    }
+    )
 
 
 def _short(name: str) -> str:

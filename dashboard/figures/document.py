@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import plotly.graph_objects as go
 
-from dashboard.theme import Theme, across, box, template, words
+from dashboard.theme import Theme, across, box, error_bars, layout, words
 from telemetry.arrays import ENDS, End
 from telemetry.report import (
     MARKS,
@@ -37,13 +37,12 @@ def halves_figure(picture: Halves, theme: Theme) -> go.Figure:
     outward = {"fixedrange": True, "nticks": 4, "ticksuffix": suffix, "zeroline": True}
     return go.Figure(
         data=[_curve(curve, picture, theme) for curve in sorted(picture.curves, key=lambda one: not one.own)],
-        layout={
-            "template": template(theme),
-            "dragmode": False,
-            "hovermode": "x unified",
-            "hoversubplots": "axis",
-            "margin": {"l": 52, "r": 10, "t": 22, "b": 44},
-            "xaxis": {
+        layout=layout(
+            theme,
+            (52, 10, 22, 44),
+            hover="x unified",
+            hoversubplots="axis",
+            xaxis={
                 "title": {"text": picture.x_title},
                 "range": list(picture.x_range),
                 "fixedrange": True,
@@ -54,25 +53,23 @@ def halves_figure(picture: Halves, theme: Theme) -> go.Figure:
                 "unifiedhovertitle": {"text": hover_title(picture.x_title)},
                 **_ticks(picture),
             },
-            "yaxis": {**outward, "domain": [0.5, 1.0], "range": [-picture.below, picture.top]},
-            "yaxis2": {
-                **outward,
-                "domain": [0.0, 0.5],
-                "range": [picture.top, -picture.below],
-                "anchor": "x",
-            },
-            "shapes": [
-                *(_half_shade(shade, theme) for shade in picture.shades),
-                *([_zero(theme)] if picture.zero else []),
+            yaxis={**outward, "domain": [0.5, 1.0], "range": [-picture.below, picture.top]},
+            yaxis2={**outward, "domain": [0.0, 0.5], "range": [picture.top, -picture.below], "anchor": "x"},
+            shapes=[
+                *(
+                    box(one.low, one.high, *HALVES[one.end], theme.corner_fill, layer="below")
+                    for one in picture.shades
+                ),
+                *([across(0, 0, 1, theme.rule, 1, "dot")] if picture.zero else []),
                 *(_upright(upright, theme) for upright in picture.uprights),
             ],
-            "annotations": [
+            annotations=[
                 *(_end_name(end, picture, theme) for end in ENDS),
                 *(_shade_name(shade, theme) for shade in picture.shades if shade.words),
                 *(note for end in ENDS for note in _marks(end, picture, theme)),
                 *_half_headings(picture, theme),
             ],
-        },
+        ),
     )
 
 
@@ -108,8 +105,7 @@ def _curve(curve: Curve, picture: Halves, theme: Theme) -> go.Scatter:
             mode="lines+markers",
             line={"color": colour, "width": 1.0, "dash": "dot"},
             marker={"symbol": "circle" if front else "diamond", "size": 9, "color": colour},
-            error_y={"type": "data", "symmetric": False, "array": high - curve.y, "arrayminus": curve.y - low,
-                     "color": colour, "thickness": 1.4, "width": 3},
+            error_y=error_bars(high - curve.y, curve.y - low, colour, 3),
             hovertemplate=read_out,
         )  # fmt: skip
     return go.Scatter(
@@ -120,10 +116,6 @@ def _curve(curve: Curve, picture: Halves, theme: Theme) -> go.Scatter:
         fillcolor=theme.fill(curve.end),
         hovertemplate=read_out,
     )
-
-
-def _zero(theme: Theme) -> dict:
-    return across(0, 0, 1, theme.rule, 1, "dot")
 
 
 def _upright(upright: Upright, theme: Theme) -> dict:
@@ -140,60 +132,39 @@ def _marks(end: End, picture: Halves, theme: Theme) -> list[dict]:
     middle = sum(picture.x_range) / 2
     side = 1 if end == "front" else -1
     return [
-        {
-            **words(upright.words, theme.word(end), 12),
-            "x": upright.x,
-            "xanchor": "left" if upright.x < middle else "right",
-            "y": 0.5 + side * (0.40 - 0.07 * place),
-            "yanchor": "middle",
-        }
+        words(
+            upright.words,
+            theme.word(end),
+            x=upright.x,
+            xanchor="left" if upright.x < middle else "right",
+            y=0.5 + side * (0.40 - 0.07 * place),
+            yanchor="middle",
+        )
         for place, upright in enumerate(marked)
     ]
 
 
-def _half_shade(shade: Shade, theme: Theme) -> dict:
-    return box(shade.low, shade.high, *HALVES[shade.end], theme.corner_fill, layer="below")
-
-
 def _shade_name(shade: Shade, theme: Theme) -> dict:
-    front = shade.end == "front"
-    at = {
-        "x": shade.low,
-        "xanchor": "left",
-        "y": 0.99 if front else 0.01,
-        "yanchor": "top" if front else "bottom",
-    }
-    return {**words(shade.words, theme.soft, 12), **at}
+    y, side = (0.99, "top") if shade.end == "front" else (0.01, "bottom")
+    return words(shade.words, theme.soft, x=shade.low, xanchor="left", y=y, yanchor=side)
 
 
 def _half_headings(picture: Halves, theme: Theme) -> list[dict]:
     """Small words above the picture, on both sides of 0."""
     sides = zip(picture.headings or (), (0.49, 0.51), ("right", "left"), strict=False)
-    return [
-        {
-            **words(text, theme.soft, 12),
-            "x": x,
-            "xref": "paper",
-            "xanchor": anchor,
-            "y": 1,
-            "yanchor": "bottom",
-        }
-        for text, x, anchor in sides
-    ]
+    return [_above(text, x, anchor, theme) for text, x, anchor in sides]
+
+
+def _above(text: str, x: float, anchor: str, theme: Theme) -> dict:
+    """Small words above a picture, at a share of its width."""
+    return words(text, theme.soft, xref="paper", x=x, xanchor=anchor, y=1, yanchor="bottom")
 
 
 def _end_name(end: End, picture: Halves, theme: Theme) -> dict:
     """The name of an end in its half, and that it was not judged."""
-    front = end == "front"
-    missing = "" if end in picture.ends else ": not judged"
-    return {
-        **words(f"<b>{end}</b>{missing}", theme.word(end), 13),
-        "xref": "paper",
-        "x": 0.994,
-        "xanchor": "right",
-        "y": 0.98 if front else 0.02,
-        "yanchor": "top" if front else "bottom",
-    }
+    y, side = (0.98, "top") if end == "front" else (0.02, "bottom")
+    name = f"<b>{end}</b>{'' if end in picture.ends else ': not judged'}"
+    return words(name, theme.word(end), 13, xref="paper", x=0.994, xanchor="right", y=y, yanchor=side)
 
 
 def spectrum_figure(picture: Spectrum, theme: Theme) -> go.Figure:
@@ -218,18 +189,17 @@ def spectrum_figure(picture: Spectrum, theme: Theme) -> go.Figure:
             line(picture.own_mm2_hz, "as it was", own=True),
             line(picture.healthy_mm2_hz, "with the damping of the outing", own=False),
         ],
-        layout={
-            "template": template(theme),
-            "dragmode": False,
-            "hovermode": "x unified",
-            "margin": {"l": 52, "r": 10, "t": 8, "b": 44},
-            "xaxis": {
+        layout=layout(
+            theme,
+            (52, 10, 8, 44),
+            hover="x unified",
+            xaxis={
                 "title": {"text": title},
                 "fixedrange": True,
                 "unifiedhovertitle": {"text": hover_title(title)},
             },
-            "yaxis": {"fixedrange": True, "rangemode": "tozero", "nticks": 4, "ticksuffix": " mm²/Hz"},
-        },
+            yaxis={"fixedrange": True, "rangemode": "tozero", "nticks": 4, "ticksuffix": " mm²/Hz"},
+        ),
     )
 
 
@@ -256,25 +226,24 @@ def lines_figure(picture: Lines, theme: Theme) -> go.Figure:
             *(_line(line, picture, unit, theme) for line in picture.lines),
             *_dots(picture, theme),
         ],
-        layout={
-            "template": template(theme),
-            "dragmode": False,
-            "hovermode": "x unified",
-            "margin": {"l": 58, "r": 12, "t": 42 if _said_above(picture) else 24, "b": 44},
-            "xaxis": {
+        layout=layout(
+            theme,
+            (58, 12, 42 if _said_above(picture) else 24, 44),
+            hover="x unified",
+            xaxis={
                 "title": {"text": picture.x_title},
                 "range": list(picture.x_range),
                 "fixedrange": True,
                 "unifiedhovertitle": {"text": hover_title(picture.x_title)},
             },
-            "yaxis": axis,
-            "shapes": [across(at, 0, 1, theme.soft, 1, "dot") for at in picture.uprights],
-            "annotations": [
+            yaxis=axis,
+            shapes=[across(at, 0, 1, theme.soft, 1, "dot") for at in picture.uprights],
+            annotations=[
                 *_names(picture, theme),
                 *(_note(note, theme) for note in picture.notes if not note.dot),
                 *_headings(picture, theme),
             ],
-        },
+        ),
     )
 
 
@@ -309,17 +278,15 @@ def _names(picture: Lines, theme: Theme) -> list[dict]:
     """Which line is which, above the picture, where no data is, and above what is said of marked points."""
     ends = [line.end for line in picture.lines if line.end]
     above_px = 17 if _said_above(picture) else 0
+    at = {"xref": "paper", "x": 1.0, "xanchor": "right", "y": 1.0, "yanchor": "bottom", "yshift": above_px}
     return [
-        {
-            **words(f"<b>{end}</b> {'╌╌' if end == 'rear' else '──'}", theme.word(end), 13),
-            "xref": "paper",
-            "x": 1.0,
-            "xshift": -62 * (len(ends) - 1 - place),
-            "xanchor": "right",
-            "y": 1.0,
-            "yanchor": "bottom",
-            "yshift": above_px,
-        }
+        words(
+            f"<b>{end}</b> {'╌╌' if end == 'rear' else '──'}",
+            theme.word(end),
+            13,
+            xshift=-62 * (len(ends) - 1 - place),
+            **at,
+        )
         for place, end in enumerate(ends)
     ]
 
@@ -344,51 +311,22 @@ def _note(note: CurveNote, theme: Theme) -> dict:
 def _dots(picture: Lines, theme: Theme) -> list[go.Scatter]:
     """The marked points of the curves."""
     marked = [note for note in picture.notes if note.dot]
-    return (
-        [
-            go.Scatter(
-                x=[note.x for note in marked],
-                y=[note.y for note in marked],
-                name="back",
-                mode="markers",
-                marker={
-                    "size": 11,
-                    "color": [theme.of(note.end) for note in marked],
-                    "symbol": ["circle" if note.end == "front" else "diamond" for note in marked],
-                    "line": {"width": 2, "color": theme.paper},
-                },
-                hoverinfo="skip",
-            )
-        ]
-        if marked
-        else []
-    )
+    if not marked:
+        return []
+    marker = {
+        "size": 11,
+        "color": [theme.of(note.end) for note in marked],
+        "symbol": ["circle" if note.end == "front" else "diamond" for note in marked],
+        "line": {"width": 2, "color": theme.paper},
+    }
+    at = {"x": [note.x for note in marked], "y": [note.y for note in marked]}
+    return [go.Scatter(**at, name="back", mode="markers", marker=marker, hoverinfo="skip")]
 
 
 def _headings(picture: Lines, theme: Theme) -> list[dict]:
     if picture.headings is None:
-        marked = "; ".join(note.words for note in picture.notes if note.dot)
-        return [
-            {
-                **words(marked, theme.soft, 12),
-                "xref": "paper",
-                "x": 0.0,
-                "xanchor": "left",
-                "y": 1,
-                "yanchor": "bottom",
-            }
-        ]
-    return [
-        {
-            **words(text, theme.soft, 12),
-            "xref": "paper",
-            "x": x,
-            "xanchor": anchor,
-            "y": 1,
-            "yanchor": "bottom",
-        }
-        for text, x, anchor in zip(picture.headings, (0.0, 0.5), ("left", "left"), strict=True)
-    ]
+        return [_above("; ".join(note.words for note in picture.notes if note.dot), 0.0, "left", theme)]
+    return [_above(text, x, "left", theme) for text, x in zip(picture.headings, (0.0, 0.5), strict=True)]
 
 
 def dots_height_px(picture: Dots | ZoneDots) -> int:
@@ -425,14 +363,12 @@ def dots_figure(picture: Dots, theme: Theme) -> go.Figure:
     sides = (("compression", "x", [0.0, 0.48]), ("rebound", "x2", [0.52, 1.0]))
     return go.Figure(
         data=[_ratios(picture.rows, places, side, axis_name, theme) for side, axis_name, _ in sides],
-        layout={
-            "template": template(theme),
-            "dragmode": False,
-            "hovermode": "closest",
-            "margin": {"l": 8, "r": 14, "t": 26, "b": 56},
-            "xaxis": {**axis, "domain": sides[0][2]},
-            "xaxis2": {**axis, "domain": sides[1][2], "anchor": "y"},
-            "yaxis": {
+        layout=layout(
+            theme,
+            (8, 14, 26, 56),
+            xaxis={**axis, "domain": sides[0][2]},
+            xaxis2={**axis, "domain": sides[1][2], "anchor": "y"},
+            yaxis={
                 "range": [at - 0.5, -0.6],
                 "tickvals": [place for place, _ in labels],
                 "ticktext": [label for _, label in labels],
@@ -440,14 +376,9 @@ def dots_figure(picture: Dots, theme: Theme) -> go.Figure:
                 "showgrid": False,
                 "zeroline": False,
             },
-            "shapes": [
-                {"type": "line", "xref": name, "x0": 1, "x1": 1, "yref": "paper", "y0": 0, "y1": 1,
-                 "line": {"color": theme.ink, "width": 1.2}}
-                for _, name, _ in sides
-            ],
-            "annotations": [
-                {**words(text, theme.soft, 12), "xref": "paper", "x": x, "xanchor": anchor, "y": y, "yanchor": "bottom",
-                 "yshift": shift}
+            shapes=[across(1, 0, 1, theme.ink, 1.2, axis=name) for _, name, _ in sides],
+            annotations=[
+                {**_above(text, x, anchor, theme), "y": y, "yshift": shift}
                 for text, x, anchor, y, shift in (
                     ("<b>going down</b>", 0.24, "center", 1, 0),
                     ("<b>coming up</b>", 0.76, "center", 1, 0),
@@ -455,8 +386,8 @@ def dots_figure(picture: Dots, theme: Theme) -> go.Figure:
                     ("rear faster →", 1.0, "right", 0, -50),
                 )
             ],
-        },
-    )  # fmt: skip
+        ),
+    )
 
 
 def _reach(rows: tuple[DotRow, ...]) -> float:
@@ -497,15 +428,11 @@ def _ratios(rows: tuple[DotRow, ...], places: list[float], side: str, axis: str,
             "color": colours,
             "symbol": ["diamond" if clear else "circle-open" for clear in apart],
         },
-        error_x={
-            "type": "data",
-            "symmetric": False,
-            "array": [high - ratio.value for (_, _, ratio), (_, high) in zip(told, limits, strict=True)],
-            "arrayminus": [ratio.value - low for (_, _, ratio), (low, _) in zip(told, limits, strict=True)],
-            "color": theme.soft,
-            "thickness": 1.4,
-            "width": 0,
-        },
+        error_x=error_bars(
+            [high - ratio.value for (_, _, ratio), (_, high) in zip(told, limits, strict=True)],
+            [ratio.value - low for (_, _, ratio), (low, _) in zip(told, limits, strict=True)],
+            theme.soft,
+        ),
     )
 
 
@@ -513,28 +440,15 @@ def zones_figure(picture: ZoneDots, theme: Theme) -> go.Figure:
     """A row a corner; each column on a scale of its own, from 0 where it has one sign."""
     n, gap = len(picture.columns), 0.05
     width = (1 - gap * (n - 1)) / n
-    layout: dict = {
-        "template": template(theme),
-        "dragmode": False,
-        "hovermode": "closest",
-        "margin": {"l": 8, "r": 14, "t": 12, "b": 64},
-        "yaxis": {
-            "range": [len(picture.rows) - 0.5, -0.6],
-            "tickvals": list(range(len(picture.rows))),
-            "ticktext": list(picture.rows),
-            "fixedrange": True,
-            "zeroline": False,
-        },
-        "shapes": [],
-    }
-    data = []
+    axes: dict = {}
+    data, means = [], []
     for place, column in enumerate(picture.columns):
         short = "x" if place == 0 else f"x{place + 1}"
         told = [(at, dot) for at, dot in enumerate(column.dots) if dot is not None]
         limits = [0.0, *(limit for _, dot in told for limit in dot.ci95)]
         pad = 0.06 * (max(limits) - min(limits) or 1.0)
         low, high = min(limits), max(limits)
-        layout["xaxis" + short[1:]] = {
+        axes["xaxis" + short[1:]] = {
             "domain": [place * (width + gap), place * (width + gap) + width],
             "anchor": "y",
             "range": [low - (pad if low < 0 else 0.0), high + (pad if high > 0 else 0.0)],
@@ -544,12 +458,16 @@ def zones_figure(picture: ZoneDots, theme: Theme) -> go.Figure:
             "title": {"text": f"{column.title}<br>[{column.unit}]", "font": {"size": 12}},
         }
         mean = float(np.mean([dot.value for _, dot in told]))
-        layout["shapes"].append(
-            {"type": "line", "xref": short, "x0": mean, "x1": mean, "yref": "paper", "y0": 0, "y1": 1,
-             "line": {"color": theme.soft, "width": 1, "dash": "dot"}}
-        )  # fmt: skip
+        means.append(across(mean, 0, 1, theme.soft, 1, "dot", axis=short))
         data.append(_zone_dots(picture, column, short, theme))
-    return go.Figure(data=data, layout=layout)
+    rows = {
+        "range": [len(picture.rows) - 0.5, -0.6],
+        "tickvals": list(range(len(picture.rows))),
+        "ticktext": list(picture.rows),
+        "fixedrange": True,
+        "zeroline": False,
+    }
+    return go.Figure(data=data, layout=layout(theme, (8, 14, 12, 64), yaxis=rows, shapes=means, **axes))
 
 
 def _zone_dots(picture: ZoneDots, column: ZoneColumn, axis: str, theme: Theme) -> go.Scatter:
@@ -572,15 +490,11 @@ def _zone_dots(picture: ZoneDots, column: ZoneColumn, axis: str, theme: Theme) -
             "color": theme.of(column.end),
             "symbol": ["diamond" if dot.marked else "circle-open" for _, dot in told],
         },
-        error_x={
-            "type": "data",
-            "symmetric": False,
-            "array": [dot.ci95[1] - dot.value for _, dot in told],
-            "arrayminus": [dot.value - dot.ci95[0] for _, dot in told],
-            "color": theme.soft,
-            "thickness": 1.4,
-            "width": 0,
-        },
+        error_x=error_bars(
+            [dot.ci95[1] - dot.value for _, dot in told],
+            [dot.value - dot.ci95[0] for _, dot in told],
+            theme.soft,
+        ),
     )
 
 
@@ -595,15 +509,13 @@ def season_figure(picture: SeasonPicture, theme: Theme) -> go.Figure:
     names = picture.labels(_MOST_NAMES)
     return go.Figure(
         data=[_bike(picture, bike, theme) for bike in picture.bikes],
-        layout={
-            "template": template(theme),
-            "dragmode": False,
-            "hovermode": "closest",
-            "showlegend": len(picture.bikes) > 1,
-            "legend": {"orientation": "h", "x": 0, "y": 1.02, "yanchor": "bottom", "itemclick": False,
-                       "itemdoubleclick": False},
-            "margin": {"l": 56, "r": 10, "t": 34, "b": 44},
-            "xaxis": {
+        layout=layout(
+            theme,
+            (56, 10, 34, 44),
+            showlegend=len(picture.bikes) > 1,
+            legend={"orientation": "h", "x": 0, "y": 1.02, "yanchor": "bottom", "itemclick": False,
+                    "itemdoubleclick": False},
+            xaxis={
                 "range": [-0.8, picture.width - 0.2],
                 "fixedrange": True,
                 "showgrid": False,
@@ -612,19 +524,19 @@ def season_figure(picture: SeasonPicture, theme: Theme) -> go.Figure:
                 "tickvals": [at for at, _ in names],
                 "ticktext": [_short(words) for _, words in names],
             },
-            "yaxis": {
+            yaxis={
                 "title": {"text": f"[{picture.unit}]" if picture.unit else ""},
                 "range": list(picture.range),
                 "fixedrange": True,
                 "nticks": 6,
                 "zeroline": False,
             },
-            "shapes": [
+            shapes=[
                 *(_mean(at[0] - 0.45, at[-1] + 0.45, mean, theme)
                   for (_, at), mean in zip(groups, means, strict=True)),
-                *(_between(at[-1] + 1.0, theme) for _, at in groups[:-1]),
+                *(across(at[-1] + 1.0, 0, 1, theme.rule, 1) for _, at in groups[:-1]),
             ],
-        },
+        ),
     )  # fmt: skip
 
 
@@ -648,15 +560,11 @@ def _bike(picture: SeasonPicture, bike: str, theme: Theme) -> go.Scatter:
             "color": theme.ink,
             "symbol": [kind if point.laps else f"{kind}-open" for point in points],
         },
-        error_y={
-            "type": "data",
-            "symmetric": False,
-            "array": [_apart(point.high, point.value) for point in points],
-            "arrayminus": [_apart(point.value, point.low) for point in points],
-            "color": theme.soft,
-            "thickness": 1.4,
-            "width": 0,
-        },
+        error_y=error_bars(
+            [_apart(point.high, point.value) for point in points],
+            [_apart(point.value, point.low) for point in points],
+            theme.soft,
+        ),
         text=[_words(point, picture) for point in points],
         hovertemplate="%{text}<extra></extra>",
     )
@@ -687,11 +595,6 @@ def _short(words: str, most: int = 22) -> str:
 def _mean(x0: float, x1: float, value: float, theme: Theme) -> dict:
     line = {"color": theme.soft, "width": 1.2, "dash": "dot"}
     return {"type": "line", "x0": x0, "x1": x1, "y0": value, "y1": value, "line": line, "layer": "below"}
-
-
-def _between(x: float, theme: Theme) -> dict:
-    line = {"color": theme.rule, "width": 1}
-    return {"type": "line", "x0": x, "x1": x, "yref": "paper", "y0": 0, "y1": 1, "line": line}
 
 
 DRAW: dict[type, Callable[[Any, Theme], go.Figure]] = {

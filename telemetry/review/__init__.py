@@ -2,8 +2,10 @@
 
 from telemetry.review.columns import (
     KEYS,
+    Ground,
     column_meanings,
     confirmed_columns,
+    ground_of,
     named_columns,
     positions_deg,
     right_signals,
@@ -11,7 +13,6 @@ from telemetry.review.columns import (
     with_columns,
 )
 from telemetry.review.cut import WHOLE, Cut, cut_from_json, cut_to_json
-from telemetry.review.ground import Ground, ground_of
 from telemetry.review.newbike import (
     CALIBRATIONS,
     LEVERAGES,
@@ -23,8 +24,7 @@ from telemetry.review.newbike import (
     new_bike,
     read_answer,
 )
-from telemetry.review.pushes import pushes_of
-from telemetry.review.steps import Measured, Review, measure, motion_of, review
+from telemetry.review.steps import Measured, Review, measure, motion_of, pushes_of, review
 
 __all__ = [
     "CALIBRATIONS",

@@ -2,13 +2,14 @@
 
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from telemetry.arrays import ENDS, FloatArray
 from telemetry.bike import Bike, Channels
 from telemetry.errors import ChannelError
+from telemetry.laps import Circuit, is_line_of, known_circuit
 from telemetry.logs import (
     MEANINGS,
     Behaviour,
@@ -305,3 +306,33 @@ def telling_columns(bike: Bike, log: RawLog) -> Iterator[None]:
         raise ChannelError(
             f"{error} `bothends check` shows what each column looks like; say which is which with --channels."
         ) from None
+
+
+@dataclass(frozen=True)
+class Ground:
+    """Start line and circuit, as `telemetry.review.review` takes them."""
+
+    start_line: tuple[float, float] | None = None
+    circuit: Circuit | None = None
+
+
+def ground_of(
+    log: RawLog, bike: Bike, line: tuple[float, float] | None = None, circuit: Circuit | None = None
+) -> Ground:
+    """The line and circuit given; otherwise the circuit that is kept for the place of the log.
+
+    Parameters
+    ----------
+    line : tuple of float, optional
+        Latitude and longitude of the middle of the start line. A kept circuit with this very line is used, for the
+        names of its corners; one with another line is not. [deg]
+    circuit : Circuit, optional
+        From a file; it comes first.
+    """
+    if circuit is not None:
+        return Ground(line, circuit)
+    positions = positions_deg(bike, log)
+    known = None if positions is None else known_circuit(*positions)
+    if known is None or (line is not None and not is_line_of(known, line)):
+        return Ground(line)
+    return Ground(None, known)

@@ -7,7 +7,16 @@ from functools import cached_property
 import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray
-from telemetry.balance import BumpPairs, balance, delay_notes, find_pairs, find_riding, light_wheels
+from telemetry.balance import (
+    BounceTest,
+    BumpPairs,
+    balance,
+    bounce_test,
+    delay_notes,
+    find_pairs,
+    find_riding,
+    light_wheels,
+)
 from telemetry.bike import (
     Bike,
     DamperUse,
@@ -54,7 +63,7 @@ from telemetry.motion import (
     use_by_place,
 )
 from telemetry.notes import QualityNote
-from telemetry.review.columns import settled
+from telemetry.review.columns import KEYS, settled, telling_columns
 from telemetry.review.cut import WHOLE, Cut, cut_log, leave_out_laps
 from telemetry.signals import CONDITIONS, Run, SensorSetup, noise_notes, to_run
 from telemetry.summary import (
@@ -557,3 +566,19 @@ def _traces(run: Run, motion: Motion, track: Track) -> Traces:
         name: run.channels[name] for name in ("throttle_pct", "brake", "lean_deg") if name in run.channels
     }
     return Traces({name: columns[name] for name in TRACE_COLUMNS if name in columns})
+
+
+def pushes_of(log: RawLog, bike: Bike) -> tuple[BounceTest, tuple[QualityNote, ...]]:
+    """The bounce test of a log, and notes on the log.
+
+    Raises
+    ------
+    BothEndsError
+        One of its kinds, if its sensors cannot be read.
+    """
+    # a bike on the stand logs no speed: the columns of riding are not missed
+    none = dict.fromkeys((key for key in KEYS if key != "time"), "")
+    bike = bike.model_copy(update={"channels": bike.channels.model_copy(update=none)})
+    with telling_columns(bike, log):
+        run, motion = motion_of(log, bike)
+    return bounce_test(motion, bike.name), (*run.notes, *motion.notes)

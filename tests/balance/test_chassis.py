@@ -8,8 +8,7 @@ from scipy import signal
 
 from telemetry.balance.measure import chassis_motion, geometry_movement, heave_and_pitch_mm
 from telemetry.balance.road import Riding
-from telemetry.balance.transfer import weight_transfer
-from telemetry.balance.zones import zone_gains, zone_left
+from telemetry.balance.transfer import weight_transfer, zone_gains, zone_left
 from telemetry.bike import attitude, leverage_curve, pitch_deg
 from telemetry.simulate import demo_bike
 from tests.balance.test_balance import RATE_HZ, motion_of, track_of
