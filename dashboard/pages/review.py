@@ -57,49 +57,29 @@ _MIRROR = "Front above, rear below, outwards from full extension. Grey band: whe
 
 
 def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
-    """The page for a run and a lap.
-
-    Raises
-    ------
-    LogbookError
-        If there is no such run.
-    """
+    """The page for a run and a lap."""
     scene = scenes.open_scene(shelf, view)
     theme = screen.theme
     amounts = shelf.amounts(view.run, start=False)
     told = review_document(replace(scene, summary=amounts.summary))
     printer = Printer(scene.view, theme)
-    first = travel_block(shelf, scene, screen)
-    where = map_block(scene, theme)
-    answer = _answer(told, printer)
+    pictures = _first_pictures(scene, travel_block(shelf, scene, screen), map_block(scene, theme))
+    start = scenes.chosen_lap(scene.summary, View())
     return parts.page(
         PATH,
         view,
         "Review",
-        run_bar(
-            PATH,
-            shelf.runs(),
-            scene.summary,
-            scene.view,
-            scene.lap,
-            scenes.chosen_lap(scene.summary, View()),
-        ),
+        run_bar(PATH, shelf.runs(), scene.summary, scene.view, scene.lap, start),
         html.Section(
             [
-                html.Div(answer, id="answer"),
+                html.Div(_answer(told, printer), id="answer"),
                 parts.amounts_tick("review", view.run, ready=amounts.ready),
-                _first_pictures(scene, first, where),
+                pictures,
             ],
             className="first",
             **{"aria-label": "The answer"},
         ),
-        section(
-            "Corner by corner",
-            block("corners", FOLLOWS["corners"], html.Div(id="corner-pictures")),
-            note="All laps grey, this one in colour, the corner in which it is most unlike the others first. "
-            "One scale. Press one to see it.",
-            name="corner-by-corner",
-        ),
+        _corners_section(),
         printer.section(told["grid"], parts.save_bar("grid", "corner by lap", ("csv",))),
         block(
             "numbers", FOLLOWS["numbers"], html.Div(numbers_block(scene, printer), id="numbers"), fresh=True
@@ -117,6 +97,16 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         *(printer.section(told[name]) for name in ("places", "strokes", "trends", "laps")),
         _channels_section(),
         *(printer.section(told[name]) for name in ("quality", "how")),
+    )
+
+
+def _corners_section() -> html.Section:
+    return section(
+        "Corner by corner",
+        block("corners", FOLLOWS["corners"], html.Div(id="corner-pictures")),
+        note="All laps grey, this one in colour, the corner in which it is most unlike the others first. "
+        "One scale. Press one to see it.",
+        name="corner-by-corner",
     )
 
 
