@@ -162,7 +162,7 @@ class Bike(Section):
             raise ValueError(f"chassis: its masses say nothing without {', '.join(lacking)}")
         stroke = self.rear.shock_stroke_mm or curve.shaft_mm[-1]
         low, high = LEVERAGE
-        ratio = float(curve.wheel_travel_mm(np.array([stroke]))[0]) / stroke
+        ratio = curve.wheel_mm_at(stroke) / stroke
         if ratio < low or ratio > high:
             raise ValueError(
                 f"rear: the wheel moves {ratio:.2f} mm for each mm of the shock, which is not between {low:g} and "
@@ -339,7 +339,7 @@ def knows_leverage(bike: Bike) -> bool:
 
 def wheel_stroke_mm(bike: Bike, end: End) -> float:
     """Wheel travel at the full stroke of the damper. [mm]"""
-    return float(leverage_curve(bike, end).wheel_travel_mm(np.array([stroke_mm(bike, end)]))[0])
+    return leverage_curve(bike, end).wheel_mm_at(stroke_mm(bike, end))
 
 
 def swingarm_sensor_length_mm(

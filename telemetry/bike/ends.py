@@ -307,7 +307,7 @@ class RearEnd:
 
     def axle_mm(self, shaft_mm: float) -> FloatArray:
         """Axle [x, z] in the chassis frame at a shock travel. [mm]"""
-        z = self.extended_axle_mm[1] + float(self.curve.wheel_travel_mm(np.array([shaft_mm]))[0])
+        z = self.extended_axle_mm[1] + self.curve.wheel_mm_at(shaft_mm)
         if self.pivot_mm is None or self.arm_mm is None:
             return np.array([self.extended_axle_mm[0], z])
         down = self.pivot_mm[1] - z
@@ -315,7 +315,7 @@ class RearEnd:
 
     def axle_slope(self, shaft_mm: float) -> FloatArray:
         """Derivative of the axle position, d[x, z]/d(shock travel)."""
-        ratio = float(self.curve.ratio(np.array([shaft_mm]))[0])
+        ratio = self.curve.ratio_at(shaft_mm)
         if self.pivot_mm is None:
             return np.array([0.0, ratio])
         back, up = self.axle_mm(shaft_mm) - np.array(self.pivot_mm)

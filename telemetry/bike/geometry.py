@@ -5,7 +5,6 @@ ISO 8855 axes: x forward, y left, z up; pitch is positive nose down.
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -124,13 +123,6 @@ def steering_axis(bike: Bike) -> FloatArray:
     return np.array([-np.sin(rake), np.cos(rake)])
 
 
-@lru_cache(maxsize=256)
-def _measured_front_axle(
-    wheelbase_mm: float, front_radius_mm: float, rear_radius_mm: float, rear_axle: Point
-) -> Point:
-    return rear_axle[0] + wheelbase_mm, rear_axle[1] + front_radius_mm - rear_radius_mm
-
-
 def _alike(front_mm: float | None, rear_mm: float | None) -> tuple[float, float]:
     """Both radii; a missing one is taken from the other end, 0 if both are missing. [mm]"""
     if front_mm is None or rear_mm is None:
@@ -152,6 +144,12 @@ def _measured_radii(bike: Bike) -> tuple[float, float]:
     )
 
 
+def _measured_front_axle_mm(bike: Bike) -> FloatArray:
+    front_radius, rear_radius = _measured_radii(bike)
+    x, z = rear_end(bike.rear, bike.measured_at).measured_axle_mm
+    return np.array([x + wheelbase_mm(bike), z + front_radius - rear_radius])
+
+
 def chassis_point(bike: Bike, ahead_of_rear_axle_mm: float, height_mm: float) -> FloatArray:
     """Chassis-frame coordinates, shape (2,), of a point given as on the measured motorcycle. [mm]"""
     rear = rear_end(bike.rear, bike.measured_at)
@@ -162,8 +160,7 @@ def chassis_point(bike: Bike, ahead_of_rear_axle_mm: float, height_mm: float) ->
 def front_axle_mm(bike: Bike, fork_mm: float) -> FloatArray:
     """Front axle in the chassis frame at a fork travel and the current fork height. [mm]"""
     front, at = bike.front, bike.measured_at
-    rear = rear_end(bike.rear, bike.measured_at)
-    start = np.array(_measured_front_axle(wheelbase_mm(bike), *_measured_radii(bike), rear.measured_axle_mm))
+    start = _measured_front_axle_mm(bike)
     axis = steering_axis(bike)
     raised = front.fork_height_mm - (front.fork_height_mm if at.fork_height_mm is None else at.fork_height_mm)
     offset = 0.0
@@ -192,9 +189,7 @@ def attitude(bike: Bike, fork_mm: float, shock_mm: float) -> Attitude:
     ground = float(np.arctan2(z, x) - np.arcsin((front_radius - rear_radius) / apart))
     forward, up = np.array([np.cos(ground), np.sin(ground)]), np.array([-np.sin(ground), np.cos(ground)])
     rake = rake_deg(bike) - float(np.degrees(ground))
-    measured_front = np.array(
-        _measured_front_axle(wheelbase_mm(bike), *_measured_radii(bike), rear.measured_axle_mm)
-    )
+    measured_front = _measured_front_axle_mm(bike)
     swingarm = None
     if rear.pivot_mm is not None:
         along = np.array(rear.pivot_mm) - r
@@ -381,13 +376,9 @@ def stand(bike: Bike, load: Load) -> Standing:
             break
     final = attitude(bike, travel["front"], travel["rear"])
     loads = sprung_loads_n(bike, load, final)
-    curves = {end: leverage_curve(bike, end) for end in ENDS}
     return Standing(
         load,
-        {
-            end: Sag(travel[end], float(curves[end].wheel_travel_mm(np.array([travel[end]]))[0]), loads[end])
-            for end in ENDS
-        },
+        {end: Sag(s, leverage_curve(bike, end).wheel_mm_at(s), loads[end]) for end, s in travel.items()},
         final,
         {"front": float(axis @ final.up), "rear": float(rear.axle_slope(travel["rear"]) @ final.up)},
     )

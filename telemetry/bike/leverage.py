@@ -33,30 +33,23 @@ _COUNTED = 1.4  # weight of each degree of freedom in the cross-validation
 
 @dataclass(frozen=True)
 class LeverageCurve:
-    """Wheel travel as a smooth, strictly rising function of shaft travel.
+    """Wheel travel as a smooth, strictly rising function of shaft travel. [mm]
 
-    A shape-preserving cubic (PCHIP [1]_) through the measured points: it rises wherever the table rises and
-    never overshoots between points. A table of constant ratio gives exactly that ratio. Past either end the curve
-    is straight with its end ratio; see `trusted`.
-
-    Parameters
-    ----------
-    shaft_mm, wheel_mm : tuple of float
-        The table; both rise strictly. [mm]
-    ratio_at_points : tuple of float, optional
-        Ratio at the points, if known from pivot coordinates; the cubic then has these slopes.
-    measured_mm : tuple of float, optional
-        Measured range of shaft travel, if shorter than the curve. [mm]
+    A shape-preserving cubic (PCHIP [1]_) through the measured points: it rises wherever the table rises and never
+    overshoots between points. A table of constant ratio gives exactly that ratio. Past either end the curve is
+    straight with its end ratio; see `trusted`.
 
     References
     ----------
     .. [1] F. N. Fritsch, J. Butland, SIAM J. Sci. Stat. Comput. 5(2), 300-304, 1984, doi:10.1137/0905021.
     """
 
-    shaft_mm: tuple[float, ...]
+    shaft_mm: tuple[float, ...]  # the table; both columns rise strictly
     wheel_mm: tuple[float, ...]
-    ratio_at_points: tuple[float, ...] | None = None
-    measured_mm: tuple[float, float] | None = None
+    ratio_at_points: tuple[float, ...] | None = (
+        None  # if known from pivot coordinates: the cubic then has these slopes
+    )
+    measured_mm: tuple[float, float] | None = None  # range of shaft travel, if shorter than the curve
 
     @cached_property
     def _wheel(self) -> Cubic:
@@ -92,12 +85,19 @@ class LeverageCurve:
         """Leverage ratio d(wheel)/d(shaft) at a shaft travel [mm]; unitless, shape (n_samples,), NaN where that is."""
         return self._wheel.slope(self._inside(shaft_travel_mm)[0])
 
+    def wheel_mm_at(self, shaft_mm: float) -> float:
+        """Wheel travel at one shaft travel. [mm]"""
+        return float(self.wheel_travel_mm(np.array([shaft_mm]))[0])
+
+    def ratio_at(self, shaft_mm: float) -> float:
+        """Leverage ratio at one shaft travel [mm]."""
+        return float(self.ratio(np.array([shaft_mm]))[0])
+
     def ratio_slope_per_mm(self, shaft_mm: float) -> float:
         """Slope of the ratio, d(ratio)/d(shaft), negative if falling; central difference over 0.5 mm. [1/mm]"""
         step = 0.25
         low, high = max(self.shaft_mm[0], shaft_mm - step), min(self.shaft_mm[-1], shaft_mm + step)
-        at_low, at_high = self.ratio(np.array([low])), self.ratio(np.array([high]))
-        return (float(at_high[0]) - float(at_low[0])) / (high - low)
+        return (self.ratio_at(high) - self.ratio_at(low)) / (high - low)
 
     def shaft_travel_mm(self, wheel_travel_mm: FloatArray) -> FloatArray:
         """Shaft travel from wheel travel in the table: the inverse of `wheel_travel_mm`, to about 1e-4 mm. [mm]"""

@@ -12,7 +12,6 @@ import numpy as np
 from telemetry.arrays import ENDS, End, FloatArray
 from telemetry.bike.bikefile import Bike, Chassis, leverage_curve, needed, stroke_mm, value_at, wheelbase_mm
 from telemetry.bike.ends import Damper
-from telemetry.bike.leverage import LeverageCurve
 from telemetry.bike.sections import AirColumn, SpringParts
 from telemetry.errors import BikeFileError
 from telemetry.numeric import root
@@ -106,10 +105,6 @@ def spring_of(bike: Bike, end: End) -> ShaftSpring:
     return ShaftSpring(rate, preload, stroke_mm(bike, end), bike.end(end).spring)
 
 
-def _ratio(curve: LeverageCurve, shaft_mm: float) -> float:
-    return float(curve.ratio(np.array([shaft_mm]))[0])
-
-
 def chassis_of(bike: Bike) -> Chassis:
     """[chassis] of a bike file; a `BikeFileError` if it has none."""
     if bike.chassis is None:
@@ -134,15 +129,15 @@ def wheel_rate_n_per_mm(bike: Bike, end: End, shaft_mm: float) -> float:
     The second term comes from the change of the ratio: a falling ratio stiffens.
     """
     spring, curve = spring_of(bike, end), leverage_curve(bike, end)
-    ratio, slope = _ratio(curve, shaft_mm), curve.ratio_slope_per_mm(shaft_mm)
+    ratio, slope = curve.ratio_at(shaft_mm), curve.ratio_slope_per_mm(shaft_mm)
     return spring.rate_n_per_mm(shaft_mm) / ratio**2 - spring.force_n(shaft_mm) * slope / ratio**3
 
 
 def sag_under_load(bike: Bike, end: End, load_n: float) -> Sag:
     """Sag of one end under a sprung load at its wheel (without the unsprung mass)."""
     curve = leverage_curve(bike, end)
-    shaft = settled_mm(bike, end, load_n, lambda shaft_mm: _ratio(curve, shaft_mm))
-    return Sag(shaft, float(curve.wheel_travel_mm(np.array([shaft]))[0]), load_n)
+    shaft = settled_mm(bike, end, load_n, curve.ratio_at)
+    return Sag(shaft, curve.wheel_mm_at(shaft), load_n)
 
 
 def settled_mm(
@@ -181,7 +176,7 @@ def static_sag(bike: Bike) -> dict[End, Sag]:
 
 def _body_hz(bike: Bike, end: End, rate_n_per_mm: float) -> float:
     load_n = sprung_load_n(bike, end) if bike.chassis else _USUAL_LOAD_N
-    ratio = float(leverage_curve(bike, end).ratio(np.array([0.3 * stroke_mm(bike, end)]))[0])
+    ratio = leverage_curve(bike, end).ratio_at(0.3 * stroke_mm(bike, end))
     rate_n_m = 1e3 * rate_n_per_mm / ratio**2
     if load_n <= 0.0:  # the centre of mass lies outside the wheelbase
         return _USUAL_HZ
@@ -355,7 +350,7 @@ def spring_end(bike: Bike, end: End, shaft_mm: float, *, damper_scale: float = 1
     """
     mass_kg, tyre_rate_n_per_mm, damper = wheel_and_damper(bike, end)
     section = bike.end(end)
-    ratio = float(leverage_curve(bike, end).ratio(np.array([shaft_mm]))[0])
+    ratio = leverage_curve(bike, end).ratio_at(shaft_mm)
     # Around zero speed: mean of the low-speed slopes of both directions.
     low_n_s_per_mm = 0.5 * (damper.compression.low_n_s_per_mm + damper.rebound.low_n_s_per_mm)
     return SpringEnd(

@@ -29,6 +29,13 @@ from telemetry.plaintext import plain
 TICKS_PER_S = 1e9
 
 
+def numbers_of(samples: np.ndarray) -> FloatArray:
+    """Samples of any kind of number as float64, NaN for what is beyond its range."""
+    values = samples.astype(np.float64)
+    values[np.isinf(values)] = np.nan
+    return values
+
+
 @dataclass(frozen=True)
 class FileChannel:
     """One channel as a file holds it."""

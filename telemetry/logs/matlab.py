@@ -8,7 +8,7 @@ import numpy as np
 
 from telemetry.arrays import FloatArray
 from telemetry.errors import LogError
-from telemetry.logs.apart import Content, FileChannel, load_apart, log_from_channels
+from telemetry.logs.apart import Content, FileChannel, load_apart, log_from_channels, numbers_of
 from telemetry.logs.rawlog import RawLog, find_unit, split_unit, to_unit
 
 NAME = "MATLAB"
@@ -153,13 +153,7 @@ def _vector(value: Any) -> FloatArray | None:
         return None
     if value.ndim == 0 or value.size < 2 or value.size != max(value.shape):
         return None
-    return _float(value.reshape(-1))
-
-
-def _float(values: np.ndarray) -> FloatArray:
-    numbers = values.astype(np.float64)
-    numbers[np.isinf(numbers)] = np.nan
-    return numbers
+    return numbers_of(value.reshape(-1))
 
 
 def _metadata(content: Mapping[str, Any]) -> dict[str, str]:

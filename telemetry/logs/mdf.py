@@ -9,7 +9,7 @@ import numpy as np
 
 from telemetry.arrays import FloatArray
 from telemetry.errors import LogError
-from telemetry.logs.apart import Content, FileChannel, load_apart, log_from_channels
+from telemetry.logs.apart import Content, FileChannel, load_apart, log_from_channels, numbers_of
 from telemetry.logs.rawlog import RawLog
 from telemetry.notes import QualityNote
 
@@ -102,6 +102,4 @@ def _numbers(signal: Any) -> FloatArray | None:
     """The samples as numbers; None if they are none."""
     if signal.samples.ndim != 1 or signal.samples.dtype.kind not in "fiub":
         return None
-    values: FloatArray = signal.samples.astype(np.float64)
-    values[np.isinf(values)] = np.nan
-    return values
+    return numbers_of(signal.samples)

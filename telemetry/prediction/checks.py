@@ -350,11 +350,7 @@ def check_log(motion: Motion, selected: BoolArray, oscillation: Oscillation | No
 
 
 def refusals(
-    bike: Bike,
-    motion: Motion,
-    selected: BoolArray,
-    changed: Sequence[Changed],
-    fork: ForkCheck | None,
+    bike: Bike, motion: Motion, selected: BoolArray, changed: Sequence[Changed], fork: ForkCheck | None
 ) -> tuple[Refusal, ...]:
     """Reasons by number that cannot be predicted for a change; ``fork`` is None without the front."""
     refused = []

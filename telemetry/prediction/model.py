@@ -296,9 +296,9 @@ def tables_of(bike: Bike, nominal: Bike, error: FileError = EXACT, ends: Sequenc
         longer = length_change_mm(nominal, bike) if end == "rear" else 0.0
         # the shock is as long at travel q + longer as it was at q: there the wheel is at the same place
         if longer > 0.0:
-            position = position - curve.wheel_travel_mm(np.array([longer]))
+            position = position - curve.wheel_mm_at(longer)
         elif longer < 0.0:
-            position = position + leverage_curve(nominal, end).wheel_travel_mm(np.array([-longer]))
+            position = position + leverage_curve(nominal, end).wheel_mm_at(-longer)
         positions.append(position / 1e3)
         ratios.append(curve.ratio(grid))
         dampers.append(damper_table_n(damper_of(bike, end), end, error))

@@ -52,7 +52,6 @@ from telemetry.prediction.values import (
     end_values,
     half_widths,
     hop_damping,
-    hop_values,
     next_deepest_half,
     next_outing_half,
     ride_values,
@@ -133,10 +132,7 @@ def prepare(measured: Measured, bike: Bike, oscillation: Oscillation | None = No
     before = _motion(measured, bike, ends, _measured_mm(ride))
     bumps = find_pairs(before, track)
     values = ride_values(before, track, selected, bumps)
-    lap_values = []
-    for lap in laps:
-        inside = selected & (track.lap == lap)
-        lap_values.append(_lap_values(before, inside))
+    lap_values = tuple(_lap_values(before, selected & (track.lap == lap)) for lap in laps)
     return Laps(
         measured,
         file,
@@ -150,7 +146,7 @@ def prepare(measured: Measured, bike: Bike, oscillation: Oscillation | None = No
         load,
         bumps,
         values,
-        tuple(lap_values),
+        lap_values,
         fork,
         error,
     )
@@ -219,17 +215,20 @@ def _lap_values(motion: Motion, inside: BoolArray) -> dict[str, float]:
     return values_by_key
 
 
-def _ridden(laps: Laps, new: Bike) -> tuple[Motion, dict[str, float], FloatArray, DifferenceModel]:
-    """The new ride, its numbers, its shaft travel and the model."""
+def _hops(before: Motion, after: Motion, selected: BoolArray, model: DifferenceModel) -> dict[str, float]:
+    """New damping of both wheel hops over the old, by key."""
+    old = hop_damping(before, selected, model.body, model.old)
+    new = hop_damping(after, selected, model.body, model.new)
+    return {f"{end}.hop_damping_ratio": new[end] / old[end] for end in old if end in new}
+
+
+def _ridden(laps: Laps, new: Bike) -> tuple[Motion, dict[str, float], FloatArray]:
+    """The new ride, its numbers and its shaft travel."""
     model = difference_model(laps.bike, new, laps.error, laps.ends)
     shaft = ride_again(laps.ride, model, laps.load_n)
     after = _motion(laps.measured, new, laps.ends, shaft)
     values = ride_values(after, laps.track, laps.selected, laps.bumps)
-    hops = hop_values(
-        hop_damping(laps.before, laps.selected, model.body, model.old),
-        hop_damping(after, laps.selected, model.body, model.new),
-    )
-    return after, values | hops, shaft, model
+    return after, values | _hops(laps.before, after, laps.selected, model), shaft
 
 
 def ridden_values(laps: Laps, changes: Sequence[Change]) -> dict[str, float]:
@@ -246,7 +245,7 @@ def predict(laps: Laps, changes: Sequence[Change], *, draws: int = DRAWS) -> Tri
     check_change(laps.file, laps.measured.motion, changed)
     clicks = clicks_only(laps.bike, changed)
     refused = refusals(laps.file, laps.measured.motion, laps.selected, changed, laps.fork)
-    after, values, shaft, _ = _ridden(laps, direction_bike(new, changed) if clicks else new)
+    after, values, shaft = _ridden(laps, direction_bike(new, changed) if clicks else new)
     before = {**laps.values, **{key: 1.0 for key in values if key.endswith("hop_damping_ratio")}}
     moved = _moved(laps, after, shaft)
     errors = draw_errors(
@@ -318,10 +317,7 @@ def _drawn_changes(laps: Laps, new: Bike, errors: Sequence[FileError]) -> list[d
         shaft = ride_again(ride, model, load)
         after = with_shaft(run, new, {end: shaft[k] for k, end in enumerate(ENDS) if end in laps.ends})
         values = ride_values(after, track, selected, bumps)
-        hops = hop_values(
-            hop_damping(before, selected, model.body, model.old),
-            hop_damping(after, selected, model.body, model.new),
-        )
+        hops = _hops(before, after, selected, model)
         change = {key: values[key] - counted[key] for key in values if key in counted}
         found.append(change | {key: value - 1.0 for key, value in hops.items()})
     share = float(np.count_nonzero(laps.selected)) / max(1.0, float(np.count_nonzero(inside)))

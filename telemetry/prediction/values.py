@@ -168,11 +168,6 @@ def _table(values: FloatArray, tables: Tables, shaft_m: FloatArray) -> FloatArra
     return np.interp(shaft_m, grid, values)
 
 
-def hop_values(old: Mapping[End, float], new: Mapping[End, float]) -> dict[str, float]:
-    """New damping of both hops over the old, by key."""
-    return {f"{end}.hop_damping_ratio": new[end] / old[end] for end in old if end in new}
-
-
 COVERED = 0.90
 NORMAL = float(stats.norm.ppf(0.5 + COVERED / 2))
 # What the model itself is off by once the change moves an end by `FULL_MM` or more; for a smaller change in proportion

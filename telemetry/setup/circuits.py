@@ -367,11 +367,7 @@ def repeats(of: Summary, outings: Iterable[Outing]) -> tuple[tuple[Summary, ...]
             groups.append([outing])
         else:
             group.append(outing)
-    return tuple(_summaries(group) for group in groups if len(group) > 1)
-
-
-def _summaries(group: Sequence[Outing]) -> tuple[Summary, ...]:
-    return tuple(outing.summary for outing in group)
+    return tuple(tuple(outing.summary for outing in group) for group in groups if len(group) > 1)
 
 
 def _counts(of: Summary, outing: Outing) -> bool:

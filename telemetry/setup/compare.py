@@ -90,9 +90,6 @@ class KnownChange:
         return key == "lap.time_s" or any(key.startswith(f"{end}.") for end in other)
 
 
-NOTHING_KNOWN = KnownChange((), ())
-
-
 def _moves(end: End, what: str, firmer: int) -> tuple[Expected, ...]:
     """Rows that more (1) or less (-1) of something at one end moves."""
     # rear over front, and pitch nose down: the front acts the other way round

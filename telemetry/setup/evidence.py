@@ -72,8 +72,8 @@ def _correlation_matrix(numbers: FloatArray, rho: float) -> FloatArray:
     return np.asarray(rho ** np.abs(np.subtract.outer(numbers, numbers)))  # 0 ** 0 is 1
 
 
-def lap_correlation(rows: Sequence[Sequence[Laps]], prior: FloatArray = CORRELATIONS) -> LapCorrelation:
-    """Correlation of neighbouring laps, from all rows (each its outings) together; ``prior`` are the possible ones.
+def lap_correlation(rows: Sequence[Sequence[Laps]]) -> LapCorrelation:
+    """Correlation of neighbouring laps, from all rows (each its outings) together, of `CORRELATIONS`.
 
     What few laps leave open stays open: variances are expected values over all correlations that fit. Restricted
     likelihood: H. D. Patterson, R. Thompson, Biometrika 58, 545-554, 1971 (from memory).
@@ -83,14 +83,16 @@ def lap_correlation(rows: Sequence[Sequence[Laps]], prior: FloatArray = CORRELAT
         for laps in outings:
             if len(laps.values) >= 3 and np.ptp(laps.values) > 0:
                 by_laps.setdefault(tuple(laps.numbers.tolist()), []).append(laps.values)
-    likelihood = np.zeros(len(prior))
+    likelihood = np.zeros(len(CORRELATIONS))
     for numbers, values in by_laps.items():
         together = np.array(values)
-        likelihood += [_restricted_log_likelihood(np.array(numbers), together, float(rho)) for rho in prior]
+        likelihood += [
+            _restricted_log_likelihood(np.array(numbers), together, float(rho)) for rho in CORRELATIONS
+        ]
     # rows that move together are not so many witnesses
     likelihood *= independent_share(rows)
     weight = np.exp(likelihood - likelihood.max())
-    return LapCorrelation(prior, weight / weight.sum())
+    return LapCorrelation(CORRELATIONS, weight / weight.sum())
 
 
 def _restricted_log_likelihood(numbers: FloatArray, values: FloatArray, rho: float) -> float:

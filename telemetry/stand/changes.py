@@ -125,15 +125,15 @@ def apply_changes(bike: Bike, changes: Iterable[Change]) -> tuple[Bike, tuple[Ch
         )
     _move_parts_of_the_mass(bike, data)
     last = {change.key: change.after for change in found}  # of two changes of one value the last stands
-    past = [words for key, value in last.items() if (words := _past_limit(bike, key, value))]
+    past = [
+        words
+        for key, value in last.items()
+        if not isinstance(value, str) and (words := beyond_limit(bike, key, value))
+    ]
     if past:
         caution = LENGTH_CAUTION if any(_SHOCK_LENGTH in words for words in past) else LIMIT_CAUTION
         raise BikeFileError(f"{bike.source}: {' '.join(past)} {caution}")
     return parse_bike(data, source=bike.source), tuple(found)
-
-
-def _past_limit(bike: Bike, key: str, value: float | str) -> str:
-    return "" if isinstance(value, str) else beyond_limit(bike, key, value)
 
 
 def _as_it_stands(bike: Bike) -> dict[str, Any]:

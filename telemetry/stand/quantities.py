@@ -209,7 +209,7 @@ def _curve_values(bike: Bike) -> Values:
     """Leverage ratio, its progression and the travel, which need no load."""
     curve, rear = leverage_curve(bike, "rear"), rear_end(bike.rear, bike.measured_at)
     stroke = stroke_mm(bike, "rear")
-    extended, compressed = (float(value) for value in curve.ratio(np.array([0.0, stroke])))
+    extended, compressed = curve.ratio_at(0.0), curve.ratio_at(stroke)
     arc = None
     if rear.pivot_mm is not None and rear.arm_mm is not None:
         angles = [
@@ -228,9 +228,7 @@ def _curve_values(bike: Bike) -> Values:
 def _spring_values(bike: Bike, ridden: Standing) -> Values:
     """Leverage, rates and forces at the wheel where the bike sits with its rider."""
     sag = {end: ridden.sag[end].shaft_mm for end in ENDS}
-    values: Values = {
-        "rear.leverage_at_sag": float(leverage_curve(bike, "rear").ratio(np.array([sag["rear"]]))[0])
-    }
+    values: Values = {"rear.leverage_at_sag": leverage_curve(bike, "rear").ratio_at(sag["rear"])}
     for end in ENDS:
         values[f"{end}.wheel_rate_n_per_mm"] = wheel_rate_n_per_mm(bike, end, sag[end])
         values[f"{end}.wheel_force_n"] = ridden.sag[end].sprung_load_n
