@@ -237,13 +237,7 @@ def register_debriefs(server: flask.Flask, shelf: Shelf) -> None:
 
 
 def page_of(shelf: Shelf, run_id: str, amounts: Amounts) -> str:
-    """The debrief of a run as the address asks for it.
-
-    Raises
-    ------
-    LogbookError
-        If there is no such run.
-    """
+    """The debrief of a run as the address asks for it; `LogbookError` if there is no such run."""
     asked = flask.request.args
     return debrief_html(
         amounts.summary,

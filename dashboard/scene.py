@@ -59,13 +59,7 @@ def chosen_lap(summary: Summary, view: View) -> LapSummary | None:
 
 
 def open_scene(shelf: Shelf, view: View) -> Scene:
-    """Read what a view asks for.
-
-    Raises
-    ------
-    LogbookError
-        If there is no such run.
-    """
+    """Read what a view asks for; `LogbookError` if there is no such run."""
     summary = shelf.summary(view.run)
     lap = chosen_lap(summary, view)
     column = partial(shelf.column, view.run)

@@ -12,6 +12,7 @@ IntArray = npt.NDArray[np.integer[Any]]
 
 End = Literal["front", "rear"]
 ENDS: tuple[End, End] = ("front", "rear")
+OTHER_END: dict[End, End] = {"front": "rear", "rear": "front"}
 
 # A number that may be unknown: NaN in memory, null in JSON.
 Number = Annotated[float, BeforeValidator(lambda value: float("nan") if value is None else value)]

@@ -160,11 +160,7 @@ def mirrored_travel(
 ) -> go.Figure:
     """Front above, rear below, both outwards; road speed as a strip at the foot.
 
-    Parameters
-    ----------
-    zoom : (float, float) or None
-    touch : bool
-        On a touch screen a sideways drag reads values and a vertical one scrolls the page.
+    With ``touch`` a sideways drag reads values and a vertical one scrolls the page.
     """
     drawn = [
         _travel_line(name, *packed_line(picture.x, values, zoom), theme, name in picture.usual)

@@ -41,16 +41,9 @@ def height_px(rows: int) -> int:
 def lap_dots(
     rows: list[Dots], theme: Theme, *, x_title: str, digits: int, line_at: float | None = None
 ) -> go.Figure:
-    """Rows of dots on one axis.
+    """Rows of dots on one axis, from top to bottom.
 
-    Parameters
-    ----------
-    rows : list of Dots
-        From top to bottom.
-    digits : int
-        Of a read-out.
-    line_at : float or None
-        A value worth a line, such as 1 for a ratio.
+    ``digits`` are of a read-out; ``line_at`` is a value worth a line, such as 1 for a ratio.
     """
     nothing = {"text": "Not known in either run.", "x": 0.5, "xref": "paper", "y": 0, "showarrow": False}
     unit = x_title.rpartition("[")[2].rstrip("]") if "[" in x_title else ""
@@ -284,13 +277,7 @@ def overlay_figure(
     *,
     touch: bool = False,
 ) -> go.Figure:
-    """Mean travel and speed of the runs: the first grey, the second in colour, others thin.
-
-    Parameters
-    ----------
-    names : sequence of str
-        What the runs are called, in their order.
-    """
+    """Mean travel and speed of the runs, called by ``names``: the first grey, the second in colour, others thin."""
     data: list[go.Scatter] = []
     for name, values in overlay.values.items():
         low, high = (_drawn(values[0] + sign * overlay.spread[name]) for sign in (-1, 1))

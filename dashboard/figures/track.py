@@ -17,13 +17,7 @@ _TALLEST, _WIDEST = 0.75, 2.2
 
 
 def track_map(picture: TrackPicture, theme: Theme, *, big: bool = False) -> go.Figure:
-    """The map, north up, one scale for both directions.
-
-    Parameters
-    ----------
-    big : bool
-        Wider lines and larger letters, for a phone in the sun.
-    """
+    """The map, north up, one scale for both directions; ``big`` for a phone in the sun."""
     size = 1.5 if big else 1.0
     # on a phone a box would hide what was touched: the page has a line for it
     read_out = {"hoverinfo": "none"} if big else {"hovertemplate": "%{text}<extra></extra>"}
@@ -187,10 +181,7 @@ _MIDDLE = HEIGHT / 2
 def corner_picture(corner: CornerLaps, chosen: int | None, span_mm: float, theme: Theme) -> str:
     """Front above the middle line and rear below, other laps grey, the chosen one in colour, as a data address.
 
-    Parameters
-    ----------
-    span_mm : float
-        What each half reaches to: one scale for all corners.
+    Each half reaches to ``span_mm``, which is one scale for all corners.
     """
     lines = []
     for end in ENDS:

@@ -18,13 +18,7 @@ VIEW, BODY = "balance-view", "balance-body"
 
 
 def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
-    """The page for a run; laps are beside each other in it.
-
-    Raises
-    ------
-    LogbookError
-        If there is no such run.
-    """
+    """The page for a run; laps are beside each other in it."""
     bar = run_bar(PATH, shelf.runs(), shelf.summary(view.run), view, None, None, places=False)
     return parts.page(
         PATH,

@@ -53,13 +53,7 @@ _TRAVEL = (
 
 
 def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
-    """The page for two runs and further ones; asks for them when they are not chosen.
-
-    Raises
-    ------
-    LogbookError
-        If there is no such run.
-    """
+    """The page for two runs and further ones; asks for them when they are not chosen."""
     view = with_run_before(shelf, view)
     bar = _bar(shelf, view)
     if not (view.run and view.other):

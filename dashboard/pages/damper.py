@@ -24,13 +24,7 @@ Histories = Mapping[str, tuple[DamperRun, ...]]
 
 
 def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
-    """The page for two outings, and the history of every damper that a bike file names.
-
-    Raises
-    ------
-    LogbookError
-        If there is no such run.
-    """
+    """The page for two outings, and the history of every damper that a bike file names."""
     found = damper_histories(shelf.runs(), shelf.summary)
     view = view if view.run and view.other else _about_a_service(found, view)
     return parts.page(

@@ -9,15 +9,7 @@ from dash import dcc, html
 
 
 def form(send: str, *content: Any, name: str, keep: str = "", **data: str) -> html.Form:
-    """A form that goes to a writing route.
-
-    Parameters
-    ----------
-    send : str
-        The route.
-    keep : str
-        Route that is told of every change, so that nothing typed is lost.
-    """
+    """A form that goes to the route ``send``; ``keep`` is told of every change, so that nothing typed is lost."""
     marks = {"data-send": send, "data-keep": keep, **{f"data-{key}": value for key, value in data.items()}}
     return html.Form(
         [*content, html.P(className="answer", role="status"), html.Div(className="progress", hidden=True)],
@@ -165,13 +157,7 @@ def trace_picture(path: str, width: int, height: int, label: str, colour: str, *
 
 
 class Filled:
-    """The same fields, each with what was answered so far.
-
-    Parameters
-    ----------
-    said : mapping of str to str
-        By name of the field.
-    """
+    """The same fields, each with what was answered so far, by its name."""
 
     def __init__(self, said: Mapping[str, str]) -> None:
         self.said = said

@@ -33,7 +33,7 @@ class Page:
     title : str
         What the browser's tab and the navigation call it.
     layout : callable
-        ``layout(shelf, view, screen)``: its content.
+        ``layout(shelf, view, screen)``: its content; `LogbookError` if there is no such run.
     register : callable or None
         ``register(app, shelf)``: its callbacks and routes.
     in_band : int

@@ -52,54 +52,35 @@ FOLLOWS = {
     "places": ("run", "lap"),
     "trace": _STRETCH,
 }
+Answer = Callable[[Scene, Screen, bool], Any]
 _CURVES = ("faster", "deeper", "speed", "use")
 _MIRROR = "Front above, rear below, outwards from full extension. Grey band: where nine of ten samples of all laps lie."
 
 
 def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
-    """The page for a run and a lap.
-
-    Raises
-    ------
-    LogbookError
-        If there is no such run.
-    """
+    """The page for a run and a lap."""
     scene = scenes.open_scene(shelf, view)
     theme = screen.theme
     amounts = shelf.amounts(view.run, start=False)
     told = review_document(replace(scene, summary=amounts.summary))
     printer = Printer(scene.view, theme)
-    first = travel_block(shelf, scene, screen)
-    where = map_block(scene, theme)
-    answer = _answer(told, printer)
+    pictures = _first_pictures(scene, travel_block(shelf, scene, screen), map_block(scene, theme))
+    start = scenes.chosen_lap(scene.summary, View())
     return parts.page(
         PATH,
         view,
         "Review",
-        run_bar(
-            PATH,
-            shelf.runs(),
-            scene.summary,
-            scene.view,
-            scene.lap,
-            scenes.chosen_lap(scene.summary, View()),
-        ),
+        run_bar(PATH, shelf.runs(), scene.summary, scene.view, scene.lap, start),
         html.Section(
             [
-                html.Div(answer, id="answer"),
+                html.Div(_answer(told, printer), id="answer"),
                 parts.amounts_tick("review", view.run, ready=amounts.ready),
-                _first_pictures(scene, first, where),
+                pictures,
             ],
             className="first",
             **{"aria-label": "The answer"},
         ),
-        section(
-            "Corner by corner",
-            block("corners", FOLLOWS["corners"], html.Div(id="corner-pictures")),
-            note="All laps grey, this one in colour, the corner in which it is most unlike the others first. "
-            "One scale. Press one to see it.",
-            name="corner-by-corner",
-        ),
+        _corners_section(),
         printer.section(told["grid"], parts.save_bar("grid", "corner by lap", ("csv",))),
         block(
             "numbers", FOLLOWS["numbers"], html.Div(numbers_block(scene, printer), id="numbers"), fresh=True
@@ -117,6 +98,16 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         *(printer.section(told[name]) for name in ("places", "strokes", "trends", "laps")),
         _channels_section(),
         *(printer.section(told[name]) for name in ("quality", "how")),
+    )
+
+
+def _corners_section() -> html.Section:
+    return section(
+        "Corner by corner",
+        block("corners", FOLLOWS["corners"], html.Div(id="corner-pictures")),
+        note="All laps grey, this one in colour, the corner in which it is most unlike the others first. "
+        "One scale. Press one to see it.",
+        name="corner-by-corner",
     )
 
 
@@ -446,30 +437,32 @@ def register(app: Dash, shelf: Shelf) -> None:
     """What changes in place: each block when it is in view and something that it follows has changed."""
     _register_numbers(app.server, shelf)
 
-    def opened(said: dict[str, Any] | None) -> tuple[Scene, Screen]:
-        if said is None:  # asked by a page that has just been left
-            raise PreventUpdate
-        return scenes.open_scene(shelf, parse(said["search"])), Screen.read(said["screen"])
+    def follow(name: str, *outputs: Output) -> Callable[[Answer], Answer]:
+        def register(answer: Answer) -> Answer:
+            @app.callback(*outputs, Input(f"{name}-want", "data"), prevent_initial_call=True)
+            def show(said: dict[str, Any] | None) -> Any:
+                if said is None:  # asked by a page that has just been left
+                    raise PreventUpdate
+                scene = scenes.open_scene(shelf, parse(said["search"]))
+                return answer(scene, Screen.read(said["screen"]), bool(said.get("only_zoom")))
 
-    def follow(name: str, *outputs: Output) -> Any:
-        return app.callback(*outputs, Input(f"{name}-want", "data"), prevent_initial_call=True)
+            return answer
+
+        return register
 
     @follow(
         "travel", Output("travel", "figure"), Output("shown", "children"), Output("travel-said", "children")
     )
-    def show_travel(said: dict[str, Any]) -> list[Any]:
-        scene, screen = opened(said)
-        return travel_answer(shelf, scene, screen, only_zoom=bool(said.get("only_zoom")))
+    def show_travel(scene: Scene, screen: Screen, only_zoom: bool) -> list[Any]:
+        return travel_answer(shelf, scene, screen, only_zoom=only_zoom)
 
     @follow("map", Output("map", "figure"), Output("map-said", "children"))
-    def show_map(said: dict[str, Any]) -> list[Any]:
-        scene, screen = opened(said)
+    def show_map(scene: Scene, screen: Screen, _: bool) -> list[Any]:
         shown = map_block(scene, screen.theme)
         return [shown["map"], shown["map-said"]]
 
     @follow("numbers", Output("numbers", "children"))
-    def show_numbers(said: dict[str, Any]) -> list[Any]:
-        scene, screen = opened(said)
+    def show_numbers(scene: Scene, screen: Screen, _: bool) -> list[Any]:
         return numbers_block(scene, Printer(scene.view, screen.theme))
 
     @follow(
@@ -477,31 +470,31 @@ def register(app: Dash, shelf: Shelf) -> None:
         *(Output(name, "figure") for name in _CURVES),
         *(Output(f"{name}-said", "children") for name in _CURVES),
     )
-    def show_curves(said: dict[str, Any]) -> list[Any]:
-        scene, screen = opened(said)
+    def show_curves(scene: Scene, screen: Screen, _: bool) -> list[Any]:
         return curves_block(scene, screen.theme)
 
     @follow("corners", Output("corner-pictures", "children"))
-    def show_corners(said: dict[str, Any]) -> list[Any]:
-        scene, screen = opened(said)
+    def show_corners(scene: Scene, screen: Screen, _: bool) -> list[Any]:
         return corners_block(scene, screen.theme)
 
     @follow("places", Output("places", "children"))
-    def show_places(said: dict[str, Any]) -> list[Any]:
-        scene, screen = opened(said)
+    def show_places(scene: Scene, screen: Screen, _: bool) -> list[Any]:
         return places_block(review_document(scene), Printer(scene.view, screen.theme))
 
+    @follow("trace", Output("trace", "figure"))
+    def show_trace(scene: Scene, screen: Screen, only_zoom: bool) -> Any:
+        return trace_answer(shelf, scene, screen, only_zoom=only_zoom)
+
+    _register_amounts(app, shelf)
+
+
+def _register_amounts(app: Dash, shelf: Shelf) -> None:
     @parts.follow_amounts(app, "review", Output("answer", "children"), Output("found", "children"))
     def show_amounts(run_id: str, query: str) -> tuple[list[Any], bool]:
         amounts, view = shelf.amounts(run_id), replace(parse(query), run=run_id)
         told = review_document(whole_run(amounts.summary))
         printer = Printer(view, Screen.read("").theme)
         return [_answer(told, printer), _findings(told, printer)], amounts.ready
-
-    @follow("trace", Output("trace", "figure"))
-    def show_trace(said: dict[str, Any]) -> Any:
-        scene, screen = opened(said)
-        return trace_answer(shelf, scene, screen, only_zoom=bool(said.get("only_zoom")))
 
 
 def travel_answer(shelf: Shelf, scene: Scene, screen: Screen, *, only_zoom: bool) -> list[Any]:

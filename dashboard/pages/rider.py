@@ -61,13 +61,7 @@ _PLAIN = {
 
 
 def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
-    """The page for a run; all laps together unless one is chosen, and one place where a stretch is.
-
-    Raises
-    ------
-    LogbookError
-        If there is no such run.
-    """
+    """The page for a run; all laps together unless one is chosen, and one place where a stretch is."""
     view = _all_laps_unless_chosen(view)
     scene = scenes.open_scene(shelf, view)
     shown = render(shelf, scene, screen)
@@ -95,14 +89,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
             proportions=shown["proportions"],
         ),
         html.P("Touch a mark on the map to read it here.", id="rider-reading", className="reading"),
-        html.Ul(
-            [
-                html.Li([html.Span("▲", className="front"), " front ran out of travel"]),
-                html.Li([html.Span("▼", className="rear"), " rear ran out of travel"]),
-                html.Li([html.Span("▬ ▬", className="unsettled"), " rear not settled"]),
-            ],
-            className="key big",
-        ),
+        _key(),
         html.Div(shown["rider-sections"], id="rider-sections"),
         html.Div(
             [
@@ -117,6 +104,17 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
             className="links",
         ),
     )
+
+
+def _key() -> html.Ul:
+    """What the marks of the map are."""
+    marks = (
+        ("front", "▲", " front ran out of travel"),
+        ("rear", "▼", " rear ran out of travel"),
+        ("unsettled", "▬ ▬", " rear not settled"),
+    )
+    items = [html.Li([html.Span(sign, className=look), words]) for look, sign, words in marks]
+    return html.Ul(items, className="key big")
 
 
 def _all_laps_unless_chosen(view: View) -> View:

@@ -239,14 +239,9 @@ def _rear_damping(shelf: Shelf, run_id: str) -> list[Any]:
 
 
 def trend_mask(values: Sequence[float], least: float) -> str:
-    """A small line through values, as a mask of the style sheet: its colour is that of the text.
+    """A small line through two values or more, as a mask of the style sheet: its colour is that of the text.
 
-    Parameters
-    ----------
-    values : sequence of float
-        At least two.
-    least : float
-        The picture is at least so high, in the unit of the values.
+    The picture is at least ``least`` high, in the unit of the values.
     """
     height = max(max(values) - min(values), least)
     low = (min(values) + max(values) - height) / 2

@@ -4,7 +4,6 @@ from telemetry.batch.job import (
     Job,
     Result,
     find_logs,
-    is_address,
     job_inputs,
     kept_settings,
     lost_job,
@@ -14,6 +13,6 @@ from telemetry.batch.job import (
 from telemetry.batch.workers import default_workers, run_here, run_on_cluster
 
 __all__ = [
-    "Job", "Result", "default_workers", "find_logs", "is_address", "job_inputs", "kept_settings", "lost_job",
+    "Job", "Result", "default_workers", "find_logs", "job_inputs", "kept_settings", "lost_job",
     "review_job", "run_here", "run_job", "run_on_cluster",
 ]  # fmt: skip

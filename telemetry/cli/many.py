@@ -24,7 +24,7 @@ from telemetry.batch import (
 )
 from telemetry.bike import Bike, load_bike
 from telemetry.cli.inputs import circuit_path_of, keep_ground
-from telemetry.cli.output import Progress, check_outputs, console, say, write_page, write_text
+from telemetry.cli.output import check_outputs, console, progress, say, write_page, write_text
 from telemetry.errors import BothEndsError
 from telemetry.laps import load_circuit
 from telemetry.logbook import Logbook, read_given
@@ -54,13 +54,13 @@ def batch(arguments: argparse.Namespace) -> None:
     if found:
         say(f"{len(found)} of {len(jobs)} logs are in {arguments.out} already; they are not reviewed again.")
     left = [job for job in jobs if job.log not in found]
-    with Progress(len(jobs), len(found)) as progress, closing(_records(left, arguments)) as records:
+    with progress(len(jobs), len(found)) as one_more, closing(_records(left, arguments)) as records:
         try:
             for job, record in records:
                 if dataset is not None:
                     dataset.add(record)
                 found[job.log] = record
-                progress.advance()
+                one_more()
                 if record.error:
                     say(f"bothends: {record.error}")
         except KeyboardInterrupt:

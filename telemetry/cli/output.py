@@ -10,8 +10,7 @@ from io import TextIOWrapper
 from pathlib import Path
 
 from rich.console import Console
-from rich.progress import BarColumn, TextColumn, TimeRemainingColumn
-from rich.progress import Progress as Bar
+from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from telemetry.errors import BothEndsError
 from telemetry.plaintext import plain
@@ -56,33 +55,16 @@ def working(words: str) -> Iterator[None]:
         yield
 
 
-class Progress:
-    """Progress on standard error, if it is a terminal; ``done`` of ``total`` are done at the start."""
-
-    def __init__(self, total: int, done: int = 0) -> None:
-        screen = Console(stderr=True)
-        self._bar = Bar(
-            TextColumn("{task.completed:.0f} of {task.total:.0f} logs"),
-            BarColumn(),
-            TimeRemainingColumn(),
-            console=screen,
-            disable=not screen.is_terminal,
-            transient=True,
-        )
-        self._task = self._bar.add_task("", total=total, completed=done)
-
-    def __enter__(self) -> "Progress":
-        """Show it."""
-        self._bar.start()
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        """Take it away."""
-        self._bar.stop()
-
-    def advance(self) -> None:
-        """One more is done."""
-        self._bar.advance(self._task)
+@contextmanager
+def progress(total: int, done: int) -> Iterator[Callable[[], None]]:
+    """Progress on standard error, if it is a terminal; what it gives is called when one more of ``total`` is done."""
+    screen = Console(stderr=True)
+    columns = (
+        TextColumn("{task.completed:.0f} of {task.total:.0f} logs"), BarColumn(), TimeRemainingColumn(),
+    )  # fmt: skip
+    with Progress(*columns, console=screen, disable=not screen.is_terminal, transient=True) as bar:
+        task = bar.add_task("", total=total, completed=done)
+        yield lambda: bar.advance(task)
 
 
 def check_outputs(*paths: str | Path | None, inputs: Iterable[str | None] = ()) -> None:

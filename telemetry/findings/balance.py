@@ -1,6 +1,6 @@
 """Balance in words: do both ends move together on the same bump, are they damped alike, and what would even it out."""
 
-from telemetry.arrays import End
+from telemetry.arrays import OTHER_END, End
 from telemetry.balance import MIN_PLACES, Balance, BounceTest, Ratio, verdict
 from telemetry.findings.rules import Candidate, Setting, settle
 from telemetry.summary import signed
@@ -105,7 +105,6 @@ def bounce_advice(test: BounceTest) -> str:
 def _apart(ratio: Ratio, damping: Ratio | None, told: str, verb: str, pairs: int) -> Candidate:
     """One end slower than the other on the same bump."""
     slow: End = "front" if (ratio.value or 1.0) > 1 else "rear"
-    fast: End = "rear" if slow == "front" else "front"
     evidence = (
         f"Same bump: {_direction(ratio, verb, with_interval=True)}, {pairs} bumps clear of the road's grain."
     )
@@ -113,7 +112,7 @@ def _apart(ratio: Ratio, damping: Ratio | None, told: str, verb: str, pairs: int
         evidence += f" For what each end carries {_damped(damping)} {_per_cent(damping)}".rstrip() + "."
     firmer = {"rear more": "rear", "rear less": "front", "cannot tell": slow}.get(told)
     by_rule = "goes down slower" if verb == "go down" else "comes up slower"
-    title = f"The {slow} {_third_person(verb)} slower than the {fast}"
+    title = f"The {slow} {_third_person(verb)} slower than the {OTHER_END[slow]}"
     return Candidate(
         rule=by_rule if firmer == slow else "ends apart, not by damping",
         end=slow,
@@ -124,7 +123,7 @@ def _apart(ratio: Ratio, damping: Ratio | None, told: str, verb: str, pairs: int
 
 
 def _damped_unlike(damping: Ratio, firm: End, side: str) -> Candidate:
-    soft = "rear" if firm == "front" else "front"
+    soft = OTHER_END[firm]
     return Candidate(
         rule=f"{side} damped unlike",
         end=firm,

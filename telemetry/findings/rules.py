@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from telemetry.arrays import End
+from telemetry.arrays import OTHER_END, End
 from telemetry.motion import EndSummary
 from telemetry.summary import CHANGE_CAUTION, Adjuster, Direction, Finding, Turn, count_word, measured_time
 
@@ -266,7 +266,7 @@ def settle(candidates: Iterable[Candidate], setting: Setting) -> tuple[Finding, 
         kept: list[tuple[Turn, str]] = []
         refused: list[str] = []
         for step in rule.steps:
-            turn = Turn(one.end if step.whose == "end" else _other(one.end), step.adjuster, step.direction)
+            turn = Turn(one.end if step.whose == "end" else OTHER_END[one.end], step.adjuster, step.direction)
             if why := setting.held or _refusal(turn, setting, taken):
                 refused.append(f"{turn_words(turn)}: {why}")
             else:
@@ -386,9 +386,5 @@ def _clicks_key(turn: Turn) -> str:
     return f"{turn.end}.{turn.adjuster.split()[0]}_clicks"
 
 
-def _other(end: End) -> End:
-    return "rear" if end == "front" else "front"
-
-
 def _fill(words: str, end: End) -> str:
-    return words.format(end=end, other=_other(end), late=_LATE[end])
+    return words.format(end=end, other=OTHER_END[end], late=_LATE[end])

@@ -50,16 +50,12 @@ def bottoming_candidates(end: End, summary: EndSummary, laps: Sequence[LapSummar
 def _bottomed(place: SharedPlace, stops: Sequence[StopEvent]) -> str:
     """Phases, laps, how often and how fast an end bottomed at one place."""
     hard = sum(stop.hard for stop in stops)
+    phases = " and ".join(sorted({stop.phase for stop in stops if stop.phase})) or "phase not known"
     return (
-        f"{_phases(stops)}, {laps_words(place.laps)} ({count_word(len(place.laps), 'lap')}, "
+        f"{phases}, {laps_words(place.laps)} ({count_word(len(place.laps), 'lap')}, "
         f"{count_word(len(stops), 'time')}, {hard or 'none'} of them a hard blow), arrives at up to "
         f"{max(stop.speed_mm_s for stop in stops):.0f} mm/s at the wheel"
     )
-
-
-def _phases(stops: Iterable[StopEvent]) -> str:
-    phases = sorted({stop.phase for stop in stops if stop.phase})
-    return " and ".join(phases) or "phase not known"
 
 
 def packing_candidates(packing: Iterable[PackingEvent], laps: Sequence[LapSummary]) -> list[Candidate]:

@@ -462,7 +462,8 @@ class Places:
     def _events(self) -> list[Any]:
         """What happened at a place, the worst first: rings by their length, stops by their speed, packing."""
         found, summary = self._summary.oscillation, self._summary
-        rings = sorted((*found.events, *found.front_events), key=_ring_rank)
+        rings = [*found.events, *found.front_events]
+        rings.sort(key=lambda event: (event.level != "alarm", event.start_s - event.end_s))
         stops = [stop for end in summary.ends.values() for stop in (*end.bottomed, *end.topped_out)]
         stops.sort(key=lambda stop: (stop.kind != "bottomed", not stop.hard, -abs(stop.speed_mm_s)))
         packing = sorted(summary.packing, key=lambda event: -event.sink_mm)
@@ -493,10 +494,6 @@ class Places:
             alike = [event for event in events if _is_about(first.rule, first.title, event, doubt)]
             events = alike or events
         return next((self._laps[event.lap] for event in events if event.lap in self._laps), None)
-
-
-def _ring_rank(event: Any) -> tuple[bool, float]:
-    return event.level != "alarm", -(event.end_s - event.start_s)
 
 
 def _is_about(rule: str, title: str, event: Any, doubt: dict[str, str]) -> bool:

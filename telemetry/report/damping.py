@@ -69,24 +69,14 @@ from telemetry.summary import (
 )
 
 EVENT_COLUMNS = (
-    metric_column(TIME_S),
-    Column("lap"),
-    Column("where", words=True),
-    metric_column(SECONDS),
-    Column("[Hz]"),
-    metric_column(DAMPING),
-    Column("wheel [mm]"),
-    Column("shaft [mm]", medium=Medium.PAPER),
-    Column("confidence [%]", medium=Medium.PAPER),
-    Column("level", words=True),
-)
+    metric_column(TIME_S), Column("lap"), Column("where", words=True), metric_column(SECONDS), Column("[Hz]"),
+    metric_column(DAMPING), Column("wheel [mm]"), Column("shaft [mm]", medium=Medium.PAPER),
+    Column("confidence [%]", medium=Medium.PAPER), Column("level", words=True),
+)  # fmt: skip
 GATHERED_COLUMNS = (
-    *words_columns("where", "laps"),
-    metric_column(COUNT),
-    Column("in all [s]"),
-    Column("[Hz]"),
+    *words_columns("where", "laps"), metric_column(COUNT), Column("in all [s]"), Column("[Hz]"),
     Column("damping ratio (95 %)"),
-)
+)  # fmt: skip
 REJECTED_COLUMNS = (
     *words_columns("where", "laps"),
     metric_column(COUNT),

@@ -51,6 +51,7 @@ from telemetry.summary import (
     lap_time,
     limits_words,
     number,
+    sentence,
     signed,
 )
 
@@ -63,13 +64,9 @@ _MARGIN_MM = 10
 _HEIGHT_MM: Mapping[Paper, float] = {"A4": 297.0 - 2 * _MARGIN_MM, "letter": 279.4 - 2 * _MARGIN_MM}
 # Six numbers an end.
 SIX = (
-    "travel.median_mm",
-    "travel.p95_mm",
-    "travel.max_mm",
-    "travel.left_mm",
-    "speed.compression.p95_mm_s",
+    "travel.median_mm", "travel.p95_mm", "travel.max_mm", "travel.left_mm", "speed.compression.p95_mm_s",
     "speed.rebound.p95_mm_s",
-)
+)  # fmt: skip
 # What the bike file says of how an end stood: key, words, unit.
 SETTINGS = (
     ("spring_rate_n_per_mm", "spring", "N/mm"),
@@ -194,13 +191,9 @@ def _answer(summary: Summary) -> Section | None:
         "answer",
         "The answer",
         Sentence(cut_short(found.headline, _MOST_TITLE), "largest"),
-        *(Sentence(_capital(cut_short(text))) for text in rest if text),
+        *(Sentence(sentence(cut_short(text))) for text in rest if text),
         caution(cut_short(grave, _MOST_ADVICE)),
     )
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def _small(picture: Section) -> Section:

@@ -288,15 +288,10 @@ def speeds_section(scope: Scope) -> Section | None:
 
 _LAP_ENDS = ("travel.used_pct", "travel.bottomed")
 LAP_COLUMNS = (
-    Column("lap", words=True),
-    Column("time"),
-    *(Column(f"{end} used [%]", end=end) for end in ENDS),
-    *(Column(f"{end} bottomed", end=end, medium=Medium.PAPER) for end in ENDS),
-    Column("compr. ratio"),
-    Column("rebound ratio"),
-    Column("hop damping"),
-    Column("masked [%]"),
-)
+    Column("lap", words=True), Column("time"), *(Column(f"{end} used [%]", end=end) for end in ENDS),
+    *(Column(f"{end} bottomed", end=end, medium=Medium.PAPER) for end in ENDS), Column("compr. ratio"),
+    Column("rebound ratio"), Column("hop damping"), Column("masked [%]"),
+)  # fmt: skip
 
 
 def lap_travel(summary: Summary, traces: Traces, lap: LapSummary | None = None) -> Section | None:
@@ -386,23 +381,17 @@ def _of_end(lap: LapSummary, end: End, metric: Metric) -> Number | str:
 
 
 TREND_COLUMNS = (
-    Column("", words=True),
-    Column("first lap"),
-    Column("last lap"),
-    Column("a lap, ± 95 %"),
+    Column("", words=True), Column("first lap"), Column("last lap"), Column("a lap, ± 95 %"),
     Column("over the outing", words=True),
-)
+)  # fmt: skip
 
 
 def trends_section(summary: Summary) -> Section | None:
     """How the numbers of a lap shift over the outing."""
-    rows = [_trend(trend) for trend in summary.trends if _is_told(trend)]
+    told = (one for one in summary.trends if one.key in BY_KEY and (one.clear or one.key in ALWAYS))
+    rows = [*map(_trend, told)]
     note = "A shift is named where it is beyond chance and matters."
     return section("trends", "Over the outing", table(TREND_COLUMNS, rows), note=note) if rows else None
-
-
-def _is_told(trend: Trend) -> bool:
-    return trend.key in BY_KEY and (trend.clear or trend.key in ALWAYS)
 
 
 def _trend(trend: Trend) -> Row:
@@ -445,10 +434,10 @@ def note_words(note: QualityNote) -> str:
 
 def how_section(summary: Summary) -> Section | None:
     """How the numbers were computed: what was done to the data, and which bike-file values they rest on."""
-    steps = [
-        f"{_plain(step.name)}: {_settings(step.settings)}" if step.settings else _plain(step.name)
+    steps = (
+        f"{_plain(step.name)}: {', '.join(map(' '.join, _values(step.settings)))}".removesuffix(": ")
         for step in summary.history
-    ]
+    )
     speeds = [
         f"{end} wheel speed: bandwidth {OF_END['speed.bandwidth_hz'].text(EndAt(one))} Hz, noise "
         f"{OF_END['speed.noise_mm_s'].text(EndAt(one))} mm/s; valid {percent(one.valid_share, 1)} of the time"
@@ -456,14 +445,13 @@ def how_section(summary: Summary) -> Section | None:
     ]
     phases = ", ".join(summary.run.phase_sources)
     said = (*steps, *speeds, *((f"corner phases from: {phases}",) if phases else ()))
-    values = [(_plain(key), _setting(value)) for key, value in summary.bike_values.items()]
     return section(
         "how",
         "How it was computed",
         fold("What was done to the data", sentences(said)),
         fold(
             "Bike-file values that the numbers rest on",
-            table((Column("bike file", words=True), Column("value")), values),
+            table((Column("bike file", words=True), Column("value")), _values(summary.bike_values)),
         ),
         medium=Medium.PAPER,
     )
@@ -473,12 +461,12 @@ def _plain(name: str) -> str:
     return name.replace("_", " ").replace(".", " ")
 
 
-def _setting(value: float | int | str | bool) -> str:
-    return f"{value:.4g}" if isinstance(value, float) else str(value)
-
-
-def _settings(values: Mapping[str, float | int | str | bool]) -> str:
-    return ", ".join(f"{_plain(key)} {_setting(value)}" for key, value in values.items())
+def _values(values: Mapping[str, float | int | str | bool]) -> list[tuple[str, str]]:
+    """Names and values as they are written."""
+    return [
+        (_plain(key), f"{value:.4g}" if isinstance(value, float) else str(value))
+        for key, value in values.items()
+    ]
 
 
 def named_corners(corners: Iterable[Corner]) -> str:
@@ -494,14 +482,9 @@ def named_corners(corners: Iterable[Corner]) -> str:
 
 
 RUN_COLUMNS = (
-    Column("log", words=True),
-    Column("laps"),
-    Column("quickest"),
-    Column("used [%]"),
-    Column("bottomed"),
-    Column("balance"),
-    Column("rear damping", words=True),
-)
+    Column("log", words=True), Column("laps"), Column("quickest"), Column("used [%]"), Column("bottomed"),
+    Column("balance"), Column("rear damping", words=True),
+)  # fmt: skip
 RUN_WORDS = (
     "Used, of the stroke at the deepest point, and bottomed: front / rear. Balance: speed of the rear over the front "
     "on the same bump, compression / rebound."

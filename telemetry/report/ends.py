@@ -134,12 +134,9 @@ def _heads(scope: Scope) -> tuple[Column, ...]:
 
 
 STOP_COLUMNS = (
-    *words_columns("what", "where", "laps"),
-    metric_column(COUNT),
-    metric_column(TRAVEL),
-    Column("arrival speed [mm/s]"),
-    metric_column(CONTACT_MS),
-)
+    *words_columns("what", "where", "laps"), metric_column(COUNT), metric_column(TRAVEL),
+    Column("arrival speed [mm/s]"), metric_column(CONTACT_MS),
+)  # fmt: skip
 
 
 def stops_section(scope: Scope) -> Section | None:
@@ -432,13 +429,9 @@ def _damping(balance: Balance) -> Table | Sentence | None:
 
 
 PHASE_COLUMNS = (
-    Column("phase", words=True),
-    Column("time [%]"),
-    Column("compr. ratio"),
-    Column("rebound ratio"),
-    *(Column(f"{end} mean travel [mm]", end=end) for end in ENDS),
-    metric_column(PITCH_DEG),
-)
+    Column("phase", words=True), Column("time [%]"), Column("compr. ratio"), Column("rebound ratio"),
+    *(Column(f"{end} mean travel [mm]", end=end) for end in ENDS), metric_column(PITCH_DEG),
+)  # fmt: skip
 
 
 def _phases(balance: Balance) -> Table | None:
@@ -545,12 +538,9 @@ def _bumps_used(bump: SameBump) -> str:
 
 
 BAND_COLUMNS = (
-    Column("band", words=True),
-    Column("from to [Hz]"),
-    metric_column(RMS_SPEED),
-    Column("share of the power [%]"),
-    Column("peak [Hz]"),
-)
+    Column("band", words=True), Column("from to [Hz]"), metric_column(RMS_SPEED),
+    Column("share of the power [%]"), Column("peak [Hz]"),
+)  # fmt: skip
 
 
 def frequencies_section(scope: Scope) -> Section | None:

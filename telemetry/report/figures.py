@@ -7,7 +7,7 @@ from typing import Literal, TypeVar
 
 import numpy as np
 
-from telemetry.arrays import ENDS, End, FloatArray
+from telemetry.arrays import ENDS, OTHER_END, End, FloatArray
 from telemetry.balance import Balance, BumpResponse, LightWheel, Ratio, SameBump, WeightTransfer
 from telemetry.bike import GRAVITY_M_S2, Damper, DamperSide, damper_force_n
 from telemetry.damping import DamperCourse, EventEvidence, OscillationEvent, RejectedCandidate
@@ -81,7 +81,6 @@ def whole_run(summary: Summary) -> Scope:
     return Scope(summary, None, "wheel")
 
 
-OTHER: dict[End, End] = {"front": "rear", "rear": "front"}
 # What a suspension does lies below this. [Hz]
 HIGHEST_HZ = 30.0
 # Share of the time outside the picture of speeds on each side that is left out; the tables have the extremes.
@@ -196,7 +195,11 @@ class Drawing:
 def _pairs(x: Mapping[End, FloatArray], y: Mapping[End, FloatArray]) -> tuple[Curve, ...]:
     """Every end in its own half, then repeated in the other's."""
     own = [Curve(end, end, x[end], y[end]) for end in ENDS if end in y]
-    other = [Curve(end, OTHER[end], x[OTHER[end]], y[OTHER[end]]) for end in ENDS if len(y) == len(ENDS)]
+    other = [
+        Curve(end, OTHER_END[end], x[OTHER_END[end]], y[OTHER_END[end]])
+        for end in ENDS
+        if len(y) == len(ENDS)
+    ]
     return (*own, *other)
 
 

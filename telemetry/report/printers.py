@@ -175,13 +175,9 @@ def block_in(block: Any, units: Collection[str]) -> Any:
         return replace(block, columns=columns, rows=rows, caption=text_in(block.caption, units))
     if isinstance(block, Sentence) and block.look == "copy":
         return block
-    return replace(
-        block, **{field.name: _part_in(getattr(block, field.name), units) for field in fields(block)}
-    )
-
-
-def _part_in(value: Any, units: Collection[str]) -> Any:
-    return block_in(value, units) if isinstance(value, str | tuple) else value
+    parts = {field.name: getattr(block, field.name) for field in fields(block)}
+    texts = {name: part for name, part in parts.items() if isinstance(part, str | tuple)}
+    return replace(block, **{name: block_in(part, units) for name, part in texts.items()})
 
 
 def _row_in(
@@ -404,25 +400,18 @@ def _template() -> Any:
         lstrip_blocks=True,
     )
     environment.filters["words"] = _words
-    environment.globals.update(kind=_kind, shown=_shown, drawn=_drawn, is_long=_is_long)
+    environment.globals.update(
+        kind=lambda block: type(block).__name__.lower(),
+        shown=lambda block: is_printed(block, Medium.PAPER),
+        drawn=lambda picture: Markup(drawn(picture)),  # noqa: S704 (what goes into it is escaped there)
+        is_long=_is_long,
+    )
     return environment.get_template("document.html.j2")
-
-
-def _kind(block: Block) -> str:
-    return type(block).__name__.lower()
-
-
-def _shown(block: Block | Section) -> bool:
-    return is_printed(block, Medium.PAPER)
 
 
 def _words(text: object) -> Markup:
     """Text for the page: escaped, and a per cent sign kept with its number."""
     return Markup(str(escape(str(text))).replace(" %", "\u00a0%"))  # noqa: S704 (escaped)
-
-
-def _drawn(picture: object) -> Markup:
-    return Markup(drawn(picture))  # noqa: S704 (what goes into it is escaped there)
 
 
 def _is_long(section: Section) -> bool:

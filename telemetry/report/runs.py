@@ -60,13 +60,9 @@ CLEAR = ("higher", "lower")
 CHANGE_COLUMNS = words_columns("what", "before", "after", "kind")
 CONDITION_COLUMNS = (Column("", words=True), Column("before"), Column("after"), Column("from", words=True))
 COLUMNS = (
-    Column("", words=True),
-    Column("before ± SD"),
-    Column("after ± SD"),
-    Column("change ± 95 %"),
-    Column("verdict", words=True),
-    Column("why", words=True, medium=Medium.SCREEN),
-)
+    Column("", words=True), Column("before ± SD"), Column("after ± SD"), Column("change ± 95 %"),
+    Column("verdict", words=True), Column("why", words=True, medium=Medium.SCREEN),
+)  # fmt: skip
 # Ratios of the ends that are 1 where both move alike, and what a change may cost.
 _ALIKE = "balance."
 _WATCHED = (
@@ -431,12 +427,8 @@ STEPS = (
 )
 PLACE_CHANGE_COLUMNS = (
     Column("", words=True),
-    *(
-        Column(f"{end} {words}", end=end)
-        for end in ENDS
-        for words in ("median", "95th percentile", "maximum")
-    ),
-)
+    *(Column(f"{end} {words}", end=end) for end in ENDS for words in ("median", "95th percentile", "maximum")),
+)  # fmt: skip
 _PLACE_KEYS = tuple(
     f"{end}.travel.{name}" for end in ("front", "rear") for name in ("median_mm", "p95_mm", "max_mm")
 )

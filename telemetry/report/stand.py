@@ -549,11 +549,9 @@ def end_rows(test: BounceTest) -> list[Row]:
 
 
 DIRECTION_COLUMNS = (
-    Column("speed by depth", words=True),
-    Column("rear over front (95 %)"),
-    Column("rear later [ms]"),
+    Column("speed by depth", words=True), Column("rear over front (95 %)"), Column("rear later [ms]"),
     Column("verdict", words=True),
-)
+)  # fmt: skip
 
 
 def direction_rows(test: BounceTest) -> list[Row]:

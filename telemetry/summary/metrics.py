@@ -306,10 +306,6 @@ def pushed(key: str, label: str, unit: str = "", decimals: int | None = None, sc
     return Metric(key, label, unit, (), read, decimals)
 
 
-def _times(label: str) -> Metric:
-    return _plain(label, label, decimals=0)
-
-
 RATIO = _plain("ratio", "rear over front", decimals=2)
 # The average answer to a bump, by the names of `telemetry.balance.balance.BumpMeasure`.
 BUMP = {
@@ -324,7 +320,7 @@ BUMP = {
 }
 # Columns that several tables have.
 COUNT, SECONDS, SHARE = (
-    _times("times"),
+    _plain("times", "times", decimals=0),
     _plain("for_s", "for", "s", 1),
     _plain("share", "share", "%", 0, 100.0),
 )

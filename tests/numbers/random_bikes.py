@@ -164,8 +164,16 @@ def changed_in_one_place() -> Any:
         data = deepcopy(whole)
         data["rear"] = {k: v for k, v in data["rear"].items() if k not in ("linkage", "mount_insert")}
         found[f"table {number}"] = said({**data, "rear": data["rear"] | {"leverage_table_mm": table}})
+    longer = []
+    for longer_mm in (-4.0, 4.0):  # the shock was lengthened since the table was measured: it is continued
+        data = deepcopy(whole)
+        data["rear"] = {k: v for k, v in data["rear"].items() if k not in ("linkage", "mount_insert")}
+        data["rear"]["leverage_table_mm"] = TABLE
+        data["measured_at"] = {"shock_length_mm": 332.0 - longer_mm}
+        rear = rear_end(parse_bike(data).rear, parse_bike(data).measured_at)
+        longer.append([rear.curve, rear.extended_axle_mm, rear.extended_by_mm])
     words = {key: value for key, value in found.items() if isinstance(value, str)}
-    return [words, [value.rear.sensor for value in found.values() if not isinstance(value, str)]]
+    return [words, [value.rear.sensor for value in found.values() if not isinstance(value, str)], longer]
 
 
 def bike_at_random(seed: int) -> Any:

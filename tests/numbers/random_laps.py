@@ -73,6 +73,7 @@ def _corners(rng: np.random.Generator) -> Any:
         find_corners(MeanLap(length_m, None, lean)),
         [corner_at(at_m, found, length_m) for found in (by_lean, by_speed) if found],
         mean_lap(at_m % length_m, used, length_m, 30.0 + at_m / 100, None),
+        [mean_lap(at_m[:k] % 4.0, used[:k] | True, 4.0, at_m[:k], None) for k in (1, 2, 3)],
     ]
 
 
