@@ -46,7 +46,7 @@ from tests.bike.rear_linkages import LINKAGES, STROKE_MM, SWINGARM
 from tests.numbers.random_answers import answer_at_random
 from tests.numbers.random_bikes import bike_at_random, changed_in_one_place, changes_at_random, limits_of_keys
 from tests.numbers.random_laps import parts_at_random
-from tests.numbers.random_logs import run_at_random
+from tests.numbers.random_logs import parts_of_logs_at_random, run_at_random
 from tests.numbers.random_motions import motion_at_random
 from tests.numbers.random_outings import outings_at_random
 from tests.numbers.random_rides import track_at_random
@@ -215,6 +215,7 @@ CASES: dict[str, Callable[[], Any]] = {
     "bike files at random": lambda: [bike_at_random(seed) for seed in range(30)],
     "changes at random": lambda: [changes_at_random(seed) for seed in range(40)],
     "logs at random": lambda: [run_at_random(seed) for seed in range(64)],
+    "parts of logs at random": lambda: [parts_of_logs_at_random(seed) for seed in range(80)],
     "answers at random": lambda: [answer_at_random(seed) for seed in range(60)],
     "outings at random": lambda: [outings_at_random(seed) for seed in range(12)],
     "motions at random": lambda: [motion_at_random(seed) for seed in range(24)],

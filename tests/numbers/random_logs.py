@@ -9,6 +9,8 @@ from telemetry.arrays import ENDS, FloatArray
 from telemetry.errors import BothEndsError
 from telemetry.logs import RawLog
 from telemetry.signals import SensorSetup, to_run
+from telemetry.signals.calibrate import _find_drift_mm
+from telemetry.signals.clock import find_stretches
 
 STROKES_MM = {"front": 120.0, "rear": 70.0}
 NAMES = {"front": "fork", "rear": "shock"}
@@ -287,3 +289,21 @@ def _spoil_time(
     if rng.random() < 0.3:
         units.pop("speed")
     return {name: values[rows] for name, values in columns.items()}, units
+
+
+def parts_of_logs_at_random(seed: int) -> Any:
+    """Drift of the topped-out level from its contacts, and stretches of a clock whose rate changes."""
+    rng = np.random.default_rng(seed)
+    lasts_s, n = float(rng.choice([170.0, 300.0])), int(rng.integers(20, 300))
+    time_s = np.sort(rng.uniform(0.0, lasts_s, n))
+    levels = rng.choice([0.0, 0.5, 1.0, 3.0]) * time_s / lasts_s + 0.12 * rng.standard_normal(n)
+    ridden = rng.random(n) < rng.uniform(0.1, 0.9)
+    levels[ridden] += rng.uniform(0.0, 3.0, int(ridden.sum()))
+    steps = [
+        np.full(max(3, round(rng.choice([0.3, 0.8, 1.3, 4.0]) * rate_hz)), 1.0 / rate_hz)
+        for rate_hz in rng.choice([100.0, 118.0, 130.0, 200.0, 400.0], int(rng.integers(1, 6)))
+    ]
+    steps = np.concatenate([np.full(400, 0.01), *steps])
+    lost = rng.random(len(steps)) < rng.choice([0.0, 0.03])
+    stamps_s = np.concatenate(([0.0], np.cumsum(steps * (1.0 + lost))))
+    return [_find_drift_mm(lasts_s, time_s, levels), find_stretches(stamps_s)]
