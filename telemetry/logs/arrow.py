@@ -12,9 +12,8 @@ import pyarrow as pa
 
 from telemetry.arrays import FloatArray
 from telemetry.errors import LogError
-from telemetry.logs.cells import epoch_start, read_time_text, to_float64
 from telemetry.logs.rawlog import RawLog, split_unit, unique_names
-from telemetry.logs.textfile import check_unpacked
+from telemetry.logs.textfile import check_unpacked, epoch_start, read_time_text, to_float64
 from telemetry.notes import QualityNote, Step
 
 _SECONDS = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9}

@@ -10,18 +10,22 @@ import pyarrow.csv as arrow_csv
 
 from telemetry.arrays import FloatArray, IntArray
 from telemetry.errors import LogError
-from telemetry.logs.cells import NA_WORDS, Column, grow_columns, numbers_from_words, read_time_text
 from telemetry.logs.rawlog import RawLog
 from telemetry.logs.textfile import (
     HEAD_BYTES,
+    NA_WORDS,
+    Column,
     Dialect,
     check_unpacked,
     compression,
     detect_encoding,
+    grow_columns,
     head_lines,
     is_comment,
+    numbers_from_words,
     open_bytes,
     read_head,
+    read_time_text,
     sniff,
 )
 from telemetry.notes import QualityNote, Step

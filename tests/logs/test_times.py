@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from telemetry.logs import read_log, with_rate
-from telemetry.logs.cells import is_time_text, past_midnight, read_time_text
+from telemetry.logs.textfile import is_time_text, past_midnight, read_time_text
 
 
 def column(cells):
