@@ -32,9 +32,10 @@ from telemetry.laps.crossings import (
     laps_within,
     shortest_pulse,
 )
-from telemetry.laps.gps import CentreLine, Fixes, dropouts, nearest_m, path_speed, without_jumps
+from telemetry.laps.gps import CentreLine, Fixes, dropouts, find_fixes, nearest_m, path_speed, without_jumps
 from telemetry.laps.smooth import commonest, moving_mean, penalised_fit, robust_sd
 from telemetry.laps.speed import Thin
+from telemetry.signals import Run
 
 
 def parts_at_random(seed: int) -> Any:
@@ -47,6 +48,7 @@ def parts_at_random(seed: int) -> Any:
         "signals": _signals(rng),
         "pattern": _pattern(rng),
         "positions": _positions(rng),
+        "fixes": _fixes(rng),
         "circuit": _circuit(rng),
         "small": _small(rng),
     }
@@ -207,6 +209,22 @@ def _positions(rng: np.random.Generator) -> Any:
         from_line(fixes, middle, heading_at(fixes, index)),
         found_line(fixes, speed),
     ]
+
+
+def _fixes(rng: np.random.Generator) -> Any:
+    """Fixes that do not fall on samples, with lines between them; rounded or with noise in some."""
+    rate_hz, gps_hz = 20.0, float(rng.choice([3.0, 3.0, 6.0, 7.0]))
+    t_s = np.arange(0.0, 30.0, 1 / rate_hz)
+    fix_s = np.arange(0.0, 31.0, 1 / gps_hz)
+    straight = rng.random(len(fix_s)) < rng.choice([0.0, 0.4, 0.7])
+    bends = np.where(straight, 0.0, 0.3 * rng.standard_normal(len(fix_s)))
+    way = np.cumsum(np.cumsum(bends)) * 1e-6
+    latitude, longitude = np.interp(t_s, fix_s, 48.0 + way), np.interp(t_s, fix_s, 9.0 + 1e-4 * fix_s)
+    more = rng.random(len(t_s)) < rng.choice([0.0, 0.08, 0.12, 0.2])
+    latitude = latitude + np.where(more, 2e-9, 0.0)
+    channels = {"latitude_deg": latitude, "longitude_deg": longitude}
+    rates = dict.fromkeys(channels, gps_hz)
+    return find_fixes(Run("ride.csv", t_s, rate_hz, {}, channels, rates, {}, {}))
 
 
 def _circuit(rng: np.random.Generator) -> Any:
