@@ -85,9 +85,9 @@ def quantile_slope(front: FloatArray, rear: FloatArray, levels: FloatArray = BOD
 
     Parameters
     ----------
-    front, rear : ndarray
-        Magnitudes of speed in one direction, of any two lengths. [mm/s]
-    levels : ndarray
+    front, rear : ndarray, shape (n_front,), (n_rear,)
+        Magnitudes of speed in one direction. [mm/s]
+    levels : ndarray, shape (n_levels,)
         Which quantiles, as shares.
 
     Returns

@@ -378,7 +378,7 @@ def _compare(
     for end in ENDS:
         own = motion.ends[end]
         shaft = float(np.nanmedian(own.shaft_travel_mm[:: max(1, round(motion.sample_rate_hz / 10.0))]))
-        ratio = float(leverage_curve(bike, end).ratio(np.array([shaft]))[0])
+        ratio = leverage_curve(bike, end).ratio_at(shaft)
         mass = sprung_load_n(bike, end) / GRAVITY_M_S2
         critical[end] = 2e-3 * float(np.sqrt(1e3 * wheel_rate_n_per_mm(bike, end, shaft) * mass))
         parts[end] = [np.column_stack(damper_parts(speed / ratio, ratio)) / ratio for speed in speeds]

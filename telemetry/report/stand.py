@@ -196,7 +196,7 @@ def _curves(
         path = trace_path(x.array(wheel), y.array(curve))
         body.append(svg_element("path", d=path, class_=f"curve rear {side}"))
         if side in sags:
-            at = float(leverage_curve(bikes[side], "rear").wheel_travel_mm(np.array([sags[side]]))[0])
+            at = leverage_curve(bikes[side], "rear").wheel_mm_at(sags[side])
             here = float(np.interp(at, wheel, curve))
             body.append(svg_element("circle", cx=x(at), cy=y(here), r=4.5, class_=f"dot rear {side}"))
     return svg_picture(WIDTH, height, title, body)

@@ -535,7 +535,7 @@ def _bike_values(bike: Bike) -> dict[str, float]:
     values = {key: float(value) for key, value in given.items()}
     if np.isfinite(stroke := wheel_stroke_mm(bike, "rear")):
         values["rear.wheel_stroke_mm"] = stroke
-        values["rear.ratio_extended"] = float(leverage_curve(bike, "rear").ratio(np.array([0.0]))[0])
+        values["rear.ratio_extended"] = leverage_curve(bike, "rear").ratio_at(0.0)
     for end, setup in sensors(bike).items():
         (low, low_mm), (high, high_mm) = min(setup.points), max(setup.points)
         values[f"{end}.sensor.mm_per_unit"] = (high_mm - low_mm) / (high - low)
