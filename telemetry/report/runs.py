@@ -283,7 +283,7 @@ READING = (
     "Mean over the laps at pace of a run, with its lowest and highest lap; a run without such a lap shows the number "
     "of the whole run. Change: from the run before, of the same bike on the same circuit."
 )
-COMPARE = "Runs differ by circuit, tyres, weather and rider as well. Compare says whether two of them differ, with intervals."
+COMPARE = "Runs differ by circuit, tyres, weather and rider as well. Compare says whether two differ, with intervals."
 
 
 def season_picture(groups: Sequence[SeasonGroup], metric: Metric) -> SeasonPicture | None:
