@@ -160,7 +160,7 @@ def _in_band(band: Band, spectrum: Spectrum) -> tuple[float | None, float | None
 def _resonance_hz(band: Band, frequency_hz: FloatArray, density: FloatArray) -> float | None:
     """Frequency of the spectral peak inside a band, None if the maximum is at the band's edge. [Hz]"""
     inside = np.flatnonzero((frequency_hz >= band.low_hz) & (frequency_hz <= band.high_hz))
-    if len(inside) < 3 or density[inside].sum() <= 0:
+    if not len(inside):
         return None
     most = inside[np.argmax(density[inside])]
     return None if most in (inside[0], inside[-1]) else float(frequency_hz[most])

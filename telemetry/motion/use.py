@@ -237,7 +237,7 @@ def use_by_place(
     rows: dict[tuple[int | None, str | None], list[FloatArray]] = {(None, None): []}
     rows |= {(None, name): [] for name in phases} | {(number, None): [] for number in numbers}
     for lap in laps:
-        use = (moving & end.valid)[lap] if lap == slice(None) else moving[lap] & end.valid[lap]
+        use = moving[lap] & end.valid[lap]
         travel, speed, shaft = (
             a[lap][use] for a in (end.wheel_travel_mm, end.wheel_speed_mm_s, end.shaft_travel_mm)
         )

@@ -78,5 +78,11 @@ def test_loads_are_those_of_mass_and_place_of_the_centre_of_mass():
     fork = -mass * 9.0 * np.tan(np.radians(bike.front.rake_deg))
     assert known.front_n[braking] == pytest.approx(fork, rel=0.01)
     assert np.allclose(known.rear_n, 0.0)
+    # under drive chain and swingarm carry a share of the transfer M a h / p of the rear (Cossalter, ch. 6, from memory)
+    faster = find_riding(track_of(20.0 + 4.0 * np.clip(t - 4.0, 0.0, 5.0)), RATE_HZ, run_of(n, lean_deg=lean))
+    carried = loads(faster, t, bike, 0.9)[0].rear_n[braking]
+    assert carried == pytest.approx(
+        0.9 * mass * 4.0 * bike.chassis.com_height_mm / bike.wheelbase_mm, rel=0.01
+    )
     with_channels = find_riding(track_of(speed), RATE_HZ, run_of(n, brake=lean, throttle_pct=lean))
     assert len(loads(with_channels, t, bike, 0.0)[1]) == len(free) + 6

@@ -7,8 +7,9 @@ from hypothesis import strategies as st
 from scipy.special import erf
 
 from telemetry.bike import damper_force_n, damper_use, load_bike, parse_bike
-from telemetry.bike.dyno import dyno_force_n, fitted_sides
+from telemetry.bike.dyno import dyno_force_n, fitted_sides, read_dyno
 from telemetry.bike.ends import Damper
+from telemetry.bike.sections import read_bench_table
 from telemetry.errors import BikeFileError
 from tests.bike.stand_bike import STAND_BIKE, stand_bike, stand_bike_data
 
@@ -85,6 +86,19 @@ def test_tables_that_cannot_be_used(tmp_path, text, message):
     (tmp_path / "bike.toml").write_text(bike)
     with pytest.raises(BikeFileError, match=message):
         load_bike(tmp_path / "bike.toml")
+
+
+def test_a_table_saved_with_a_byte_order_mark_is_read(tmp_path):
+    path = tmp_path / "dyno.csv"
+    path.write_text("clicks,speed_mm_s,force_n\n1,10,3\n", encoding="utf-8-sig")
+    assert read_dyno(path) == ((1.0, 10.0, 3.0),)
+
+
+def test_a_bench_table_names_the_line_that_is_no_pair(tmp_path):
+    path = tmp_path / "bench.csv"
+    path.write_text("signal,mm\n0.5,0\n2.5,60\nend of the stroke\n")
+    with pytest.raises(BikeFileError, match="line 4: 'end of the stroke' is not a pair"):
+        read_bench_table(path)
 
 
 def test_clicks_that_were_not_on_the_dyno():

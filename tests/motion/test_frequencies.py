@@ -1,11 +1,13 @@
 """Bands of the motorcycle's own modes, and spectra of ends whose motion is known."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from telemetry.bike import bike_modes
 from telemetry.motion import Motion, frequencies
-from telemetry.motion.bands import USUAL_HOP_HZ, bands
+from telemetry.motion.bands import USUAL_HOP_HZ, Band, _resonance_hz, bands
 from telemetry.simulate import demo_bike
 from tests.motion.made_ends import RATE_HZ, end_of
 
@@ -118,3 +120,13 @@ def test_nothing_long_enough_has_no_spectrum():
     found = frequencies(motion_of(front=np.full(N, np.nan), rear=np.zeros(N)), RIDING, demo_bike())
     assert found.frequency_hz == ()
     assert found.ends == {}
+
+
+def test_a_band_without_power_or_with_two_lines_has_no_resonance():
+    frequency = np.arange(0.0, 20.0, 0.5)
+    peak = np.exp(-((frequency - 2.5) ** 2))
+    band = Band("body", 1.0, 4.0, "usual")
+    assert _resonance_hz(band, frequency, peak) == 2.5
+    assert _resonance_hz(band, frequency, np.zeros(len(frequency))) is None
+    assert _resonance_hz(replace(band, low_hz=2.4, high_hz=3.1), frequency, peak) is None  # two lines
+    assert _resonance_hz(replace(band, low_hz=3.0), frequency, peak) is None  # highest at its edge

@@ -232,3 +232,13 @@ def test_linearity_is_reported_and_a_line_that_was_insisted_on_is_said_to_be_wro
 def test_a_stop_is_where_the_three_lowest_readings_agree(levels, stop_mm):
     found = TopOuts(np.arange(float(len(levels))), np.array(levels)).stop_mm
     assert found == (None if stop_mm is None else pytest.approx(stop_mm))
+
+
+def test_top_outs_are_where_and_as_low_as_they_were_put():
+    # by construction: at rest on 2.0, 2.1 and 2.3 mm at 5, 20 and 50 s, else at 30 mm
+    travel = np.full(60 * 200, 30.0)
+    for at_s, level_mm in ((5, 2.0), (20, 2.1), (50, 2.3)):
+        travel[at_s * 200 : at_s * 200 + 100] = level_mm
+    found = find_top_outs(travel, 200.0)
+    assert found.time_s == pytest.approx([5, 20, 50], abs=0.2)
+    assert found.level_mm == pytest.approx([2.0, 2.1, 2.3])
