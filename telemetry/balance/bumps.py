@@ -262,7 +262,7 @@ ONSET_M_S2 = 3.0  # brake or drive came or went, when the acceleration changes b
 ONSET_BEFORE_S, ONSET_AFTER_S = 0.3, 0.6
 VISIT_S = 5.0  # bumps of one place this close together in time were met at once
 PLACE_M = 20.0  # pairs this close together on the lap are one bump met again: distance differs so much by lap
-ROWS = 256
+ROWS = 256  # bumps cut out at a time
 MEASURES = ("compression_mm_s", "depth_mm", "rebound_mm_s")
 
 

@@ -9,7 +9,7 @@ from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
 from telemetry.errors import ChannelError
 from telemetry.logs import UNITS, RawLog, find_unit, to_unit
 from telemetry.notes import QualityNote, Severity, Step
-from telemetry.signals.clock import Grid
+from telemetry.signals.clock import Grid, read_only
 from telemetry.signals.run import SensorSetup
 from telemetry.signals.stamps import find_numbers, similar_hint
 
@@ -109,9 +109,7 @@ def on_clock(
     if len(own) < 2:
         return None
     if len(own) == len(values) and grid.is_row_by_row(len(values)):
-        kept = values.view()  # the column itself: a copy of every channel would be half a log more
-        kept.flags.writeable = False
-        return kept, grid.sample_rate_hz
+        return read_only(values), grid.sample_rate_hz
     own_t, own_values = row_t_s[own], values[own]
     interval = float(np.median(np.diff(own_t)))
     t_s = grid.t_s
