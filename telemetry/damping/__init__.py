@@ -1,12 +1,13 @@
 """Lost rear damping: detection, damping ratio per lap."""
 
 from telemetry.damping.detect import find_oscillation
-from telemetry.damping.oscillation import (
+from telemetry.damping.verdict import (
     CAUTION,
     DOUBT_CAUTION,
     FALLING,
     IN_DOUBT,
     INSPECT_CAUTION,
+    NEARLY_ALL,
     DamperCourse,
     DampingTrend,
     EventEvidence,
@@ -14,10 +15,13 @@ from telemetry.damping.oscillation import (
     Oscillation,
     OscillationEvent,
     RejectedCandidate,
+    clearest,
     dampers_in_doubt,
     dampers_not_judged,
+    gather,
+    limit_sentence,
+    refusal,
 )
-from telemetry.damping.verdict import NEARLY_ALL, clearest, gather, limit_sentence, refusal
 
 __all__ = [
     "CAUTION",

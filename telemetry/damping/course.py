@@ -9,18 +9,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 
 from telemetry.arrays import End, FloatArray, IntArray
 from telemetry.damping.equation import OTHER_THEN, WheelEquation, blocks
-from telemetry.damping.hop import (
-    DOUBTFUL_BELOW,
-    LOST_BELOW,
-    WheelHop,
-    band_gain,
-    band_window,
-    coefficients,
-    hop_ratio,
-    rise,
-)
-from telemetry.damping.oscillation import DamperCourse, DamperState, DampingTrend, LapDamping, SpeedDamping
-from telemetry.damping.pole import (
+from telemetry.damping.evidence import (
     LEAST_DAMPING,
     SOUND_DAMPING,
     FrontFilter,
@@ -31,6 +20,17 @@ from telemetry.damping.pole import (
     stopped_by_bounds,
     take_out,
 )
+from telemetry.damping.hop import (
+    DOUBTFUL_BELOW,
+    LOST_BELOW,
+    WheelHop,
+    band_gain,
+    band_window,
+    coefficients,
+    hop_ratio,
+    rise,
+)
+from telemetry.damping.verdict import DamperCourse, DamperState, DampingTrend, LapDamping, SpeedDamping
 from telemetry.laps import Lap
 from telemetry.numeric import student_t
 

@@ -30,6 +30,7 @@ from telemetry.damping.evidence import (
     block_log_likelihood,
     class_evidence,
     find_swing,
+    stopped_by_bounds,
     swing_evidence,
     swing_over,
     usual_swing,
@@ -46,15 +47,17 @@ from telemetry.damping.hop import (
     tyre_hz_of,
 )
 from telemetry.damping.judge import Judged, judge
-from telemetry.damping.oscillation import (
+from telemetry.damping.verdict import (
     DamperCourse,
     DetectionLimit,
     Oscillation,
     OscillationEvent,
     SpeedDamping,
+    gather,
+    refusal,
+    verdict,
+    with_levels,
 )
-from telemetry.damping.pole import stopped_by_bounds
-from telemetry.damping.verdict import gather, refusal, verdict, with_levels
 from telemetry.laps import Lap, Track, lap_length_m, laps_at_pace, place_at
 from telemetry.motion import Motion
 

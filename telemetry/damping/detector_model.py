@@ -18,16 +18,19 @@ from telemetry.damping.equation import (
     wheel_equation,
     wheel_signals,
 )
-from telemetry.damping.evidence import PoleGrid, Swing, find_swing, pole_grid
-from telemetry.damping.hop import LOW_HZ, WheelHop, as_it_works, coefficients, wheel_hop
-from telemetry.damping.pole import (
+from telemetry.damping.evidence import (
     SOUND_DAMPING,
     FrontFilter,
+    PoleGrid,
+    Swing,
+    find_swing,
     fit_front_filter,
     fit_pole,
     found_mode,
+    pole_grid,
     take_out,
 )
+from telemetry.damping.hop import LOW_HZ, WheelHop, as_it_works, coefficients, wheel_hop
 from telemetry.laps import Track
 from telemetry.motion import Motion
 

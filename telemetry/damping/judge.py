@@ -10,16 +10,16 @@ from telemetry.damping.detector_model import DetectorModel
 from telemetry.damping.equation import BLOCK_S, WheelEquation
 from telemetry.damping.evidence import (
     PoleGrid,
+    Ringing,
     Windows,
     best_run,
     block_log_likelihood,
+    estimate,
     joined,
     over_threshold,
     windows,
 )
 from telemetry.damping.hop import FREEDOM_PER_S, FREQUENCY_HZ, LOST_BELOW, REFERENCE_HZ, band_gain
-from telemetry.damping.oscillation import Check, EventEvidence, OscillationEvent, RejectedCandidate
-from telemetry.damping.pole import Ringing, estimate
 from telemetry.damping.questions import (
     SwingByPlace,
     checks,
@@ -29,7 +29,7 @@ from telemetry.damping.questions import (
     speed_check,
     swing_by_place,
 )
-from telemetry.damping.verdict import ENOUGH_S
+from telemetry.damping.verdict import ENOUGH_S, Check, EventEvidence, OscillationEvent, RejectedCandidate
 from telemetry.laps import Track, place_at
 from telemetry.motion import Motion
 

@@ -8,10 +8,9 @@ import numpy as np
 from telemetry.arrays import BoolArray, End, FloatArray, IntArray
 from telemetry.damping.detector_model import DetectorModel
 from telemetry.damping.equation import BLOCK_S, WheelEquation, blocks
-from telemetry.damping.evidence import HEALTHY_SHARE, LOST_SHARE, Usual, usual_swing
+from telemetry.damping.evidence import HEALTHY_SHARE, LOST_SHARE, Usual, fit_pole, usual_swing
 from telemetry.damping.hop import FREEDOM_PER_S, bridged
-from telemetry.damping.oscillation import Check
-from telemetry.damping.pole import fit_pole
+from telemetry.damping.verdict import Check
 from telemetry.laps import Track
 from telemetry.motion import Motion
 

@@ -2,16 +2,9 @@
 
 from telemetry.signals.build import to_run
 from telemetry.signals.calibrate import DRIFT_MM, drift_between_mm
-from telemetry.signals.channels import CONDITIONS
+from telemetry.signals.channels import CONDITIONS, Run, SensorSetup
 from telemetry.signals.clean import EDGE_MM
 from telemetry.signals.clock import runs
-from telemetry.signals.decay import (
-    Mode,
-    damping_from_log_decrement,
-    damping_scatter,
-    free_decay,
-    log_decrement,
-)
 from telemetry.signals.derivative import (
     Derivative,
     correlate,
@@ -19,11 +12,15 @@ from telemetry.signals.derivative import (
     differentiator,
     differentiator_as_at,
 )
-from telemetry.signals.run import Run, SensorSetup
 from telemetry.signals.spectra import (
     NOISE_NOTE_FROM_HZ,
+    Mode,
     Spectrum,
     cross_spectrum,
+    damping_from_log_decrement,
+    damping_scatter,
+    free_decay,
+    log_decrement,
     noise_notes,
     power_spectrum,
     sensor_noise_mm,

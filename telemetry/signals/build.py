@@ -18,10 +18,9 @@ from telemetry.signals.calibrate import (
     through_curve,
     zero_mm,
 )
-from telemetry.signals.channels import Channel, at_bench_supply, read_channel
+from telemetry.signals.channels import Channel, Run, SensorSetup, at_bench_supply, read_channel
 from telemetry.signals.clean import EDGE_MM, OUTSIDE_MM, Cleaning, SignalOrigin, clean
 from telemetry.signals.clock import OTHER_RATE, Grid, even_grid, place_on_grid, resample, runs
-from telemetry.signals.run import Run, SensorSetup
 from telemetry.signals.sanity import (
     OUTSIDE_BENCH_MM,
     STILL_OUTSIDE_MM,

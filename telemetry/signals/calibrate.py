@@ -10,8 +10,8 @@ from telemetry.arrays import End, FloatArray
 from telemetry.errors import CalibrationError
 from telemetry.notes import QualityNote, Step
 from telemetry.numeric import BLOCK, shape_preserving
+from telemetry.signals.channels import SensorSetup
 from telemetry.signals.clock import runs
-from telemetry.signals.run import SensorSetup
 
 # Points this close to one line are a line: the accuracy of a calliper at the bench, and the linearity of a sound
 # slide potentiometer. Common practice, no source.

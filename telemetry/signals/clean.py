@@ -8,8 +8,8 @@ import numpy as np
 from telemetry.arrays import BoolArray, End, FloatArray, IntArray
 from telemetry.errors import CalibrationError, StrokeExceededError
 from telemetry.notes import QualityNote, Severity, Step
+from telemetry.signals.channels import SensorSetup
 from telemetry.signals.clock import block_range, bridge, cubic_weights, longest_bridge, runs
-from telemetry.signals.run import SensorSetup
 
 # A block of samples is a spike if each lies this far, to the same side, from the cubic through two samples on either
 # side, and the block is entered and left by a jump: travel that hits a stop reverses as sharply, but without a jump

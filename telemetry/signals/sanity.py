@@ -13,8 +13,8 @@ from telemetry.arrays import ENDS, BoolArray, End, FloatArray
 from telemetry.errors import BothEndsError, CalibrationError
 from telemetry.notes import QualityNote
 from telemetry.signals.calibrate import fit_calibration
+from telemetry.signals.channels import SensorSetup
 from telemetry.signals.clock import block_range, runs
-from telemetry.signals.run import SensorSetup
 
 # A constant reading this far outside the stroke is not full extension with a slightly wrong zero. The second limit is
 # for the bench points, used before the zero is known. [mm]

@@ -7,10 +7,17 @@ import pytest
 from scipy.signal import lfilter
 
 from telemetry.damping.equation import ORDERS, OWN, WheelEquation
-from telemetry.damping.evidence import block_log_likelihood, joined, over_threshold, pole_grid, windows
+from telemetry.damping.evidence import (
+    Pole,
+    Ringing,
+    block_log_likelihood,
+    joined,
+    over_threshold,
+    pole_grid,
+    windows,
+)
 from telemetry.damping.hop import WheelHop, band_signals
 from telemetry.damping.judge import _cannot_tell, _still_damped, candidates
-from telemetry.damping.pole import Pole, Ringing
 
 # No sprung mass and no spring beside the tyre's: the equation of one mass, m x'' + c x' + k x = w.
 ONE_MASS = WheelHop(mass_ratio=0.0, spring_share=0.0)

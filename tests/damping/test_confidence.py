@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from telemetry.damping.judge import LEAST_CONFIDENCE, LOG_ODDS_PER_EVIDENCE, confidence, evidence_over
-from telemetry.damping.oscillation import OscillationEvent
+from telemetry.damping.verdict import OscillationEvent
 
 EVENT = OscillationEvent(10.0, 10.8, 1, 900.0, 5, "drive", 16.2, 0.06, (0.03, 0.11), 1.1, 0.6, 0.9, "")
 

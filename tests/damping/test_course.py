@@ -15,10 +15,9 @@ from telemetry.damping.course import (
     level_state,
     without_leaks,
 )
+from telemetry.damping.evidence import Pole
 from telemetry.damping.hop import WheelHop
-from telemetry.damping.oscillation import LapDamping, OscillationEvent
-from telemetry.damping.pole import Pole
-from telemetry.damping.verdict import gather
+from telemetry.damping.verdict import LapDamping, OscillationEvent, gather
 from telemetry.findings import findings
 from telemetry.logs import RawLog
 from telemetry.review import review

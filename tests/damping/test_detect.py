@@ -5,8 +5,8 @@ from functools import cache
 import numpy as np
 import pytest
 
+from telemetry.damping.evidence import fit_pole
 from telemetry.damping.hop import WheelHop, band_response, band_signals, coefficients, tyre_hz_of
-from telemetry.damping.pole import fit_pole
 from telemetry.damping.verdict import MOST_OFF, SOUND_DAMPING, SOUND_HZ, ratio_read
 from telemetry.logs import RawLog
 from telemetry.review import review

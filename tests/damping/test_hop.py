@@ -8,6 +8,7 @@ import pytest
 from telemetry.bike import SpringEnd, bike_modes, modes, parse_bike, quarter_vehicle
 from telemetry.damping.detector_model import find_tone
 from telemetry.damping.equation import ORDERS, OWN
+from telemetry.damping.evidence import Pole, fit_pole, hop_near, stopped_by_bounds
 from telemetry.damping.hop import (
     BAND_WEIGHT,
     FREQUENCY_HZ,
@@ -23,7 +24,6 @@ from telemetry.damping.hop import (
     tyre_hz_of,
     wheel_hop,
 )
-from telemetry.damping.pole import Pole, fit_pole, hop_near, stopped_by_bounds
 from telemetry.simulate import demo_bike
 
 SPRUNG_KG, UNSPRUNG_KG, SPRING, TYRE = 125.0, 20.0, 24e3, 180e3

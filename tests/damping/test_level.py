@@ -4,14 +4,15 @@ from dataclasses import replace
 
 import pytest
 
-from telemetry.damping.oscillation import (
+from telemetry.damping.verdict import (
+    MOST_OF_A_LOOK,
     DamperCourse,
     DetectionLimit,
     Oscillation,
     OscillationEvent,
     dampers_in_doubt,
+    with_levels,
 )
-from telemetry.damping.verdict import MOST_OF_A_LOOK, with_levels
 from telemetry.laps import Lap
 
 EVENT = OscillationEvent(

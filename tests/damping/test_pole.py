@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
+from telemetry.damping.evidence import fit_pole, frequency_scatter
 from telemetry.damping.hop import WheelHop, band_signals
-from telemetry.damping.pole import fit_pole, frequency_scatter
 from telemetry.signals import damping_scatter
 from tests.signals.decays import damping_from_record
 

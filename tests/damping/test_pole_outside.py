@@ -11,8 +11,8 @@ import pytest
 from scipy.io import loadmat
 from scipy.signal import find_peaks
 
+from telemetry.damping.evidence import fit_pole
 from telemetry.damping.hop import WheelHop, band_signals
-from telemetry.damping.pole import fit_pole
 
 # No sprung mass and no spring beside the tyre's: the equation of one mass, m x'' + c x' + k x = w.
 ONE_MASS = WheelHop(mass_ratio=0.0, spring_share=0.0, band_hz=(13.0, 23.0))

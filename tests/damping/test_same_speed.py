@@ -7,9 +7,8 @@ import pytest
 from scipy.signal import bilinear, lfilter
 
 from telemetry.damping.equation import BLOCK_S, ORDERS, OWN
-from telemetry.damping.evidence import pole_grid
+from telemetry.damping.evidence import fit_pole, pole_grid
 from telemetry.damping.hop import REFERENCE_HZ, WheelHop, band_signals
-from telemetry.damping.pole import fit_pole
 from telemetry.damping.questions import ratio_elsewhere, slow_speed, speed_check
 
 RATE_HZ, HOP_HZ, SECONDS = 500.0, 16.0, 240.0

@@ -5,8 +5,8 @@ import pytest
 from scipy.signal import lfilter
 
 from telemetry.damping.equation import ORDERS, OWN, WheelEquation
+from telemetry.damping.evidence import beside, fit_front_filter, without_noise
 from telemetry.damping.hop import WheelHop, band_covariance, band_signals
-from telemetry.damping.pole import beside, fit_front_filter, without_noise
 
 # No sprung mass and no spring beside the tyre's: the equation of one mass, m x'' + c x' + k x = w.
 ONE_MASS = WheelHop(mass_ratio=0.0, spring_share=0.0)

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from telemetry.balance.balance import BumpGroup, BumpMeasure, BumpResponse, Ratio, SameBump
-from telemetry.damping.oscillation import (
+from telemetry.damping.verdict import (
     Check,
     DamperCourse,
     DetectionLimit,

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from telemetry.damping.oscillation import DamperCourse, LapDamping, Oscillation, SpeedDamping
+from telemetry.damping.verdict import DamperCourse, LapDamping, Oscillation, SpeedDamping
 from telemetry.summary import FittedDamper
 from tests.dashboard.made_up import made_up
 

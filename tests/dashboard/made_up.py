@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from telemetry.balance.measure import balance
-from telemetry.damping.oscillation import Oscillation, OscillationEvent
+from telemetry.damping.verdict import Oscillation, OscillationEvent
 from telemetry.errors import LogbookError
 from telemetry.findings import damper_answer, findings, verdict_sentences
 from telemetry.laps.lap import PHASES, Corner, Lap, Track

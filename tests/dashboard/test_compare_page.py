@@ -15,7 +15,7 @@ from dashboard.pages.parts import Screen
 from dashboard.shelf import Shelf
 from dashboard.theme import LIGHT
 from dashboard.urlstate import View, parse, to_query
-from telemetry.damping.oscillation import LapDamping
+from telemetry.damping.verdict import LapDamping
 from telemetry.laps import lap_length_m
 from telemetry.report import corner_laps, overlay
 from tests.dashboard.made_up import MadeUpLogbook

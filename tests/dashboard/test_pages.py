@@ -14,7 +14,7 @@ from dashboard.scene import open_scene, zoomed_scene
 from dashboard.shelf import Shelf
 from dashboard.urlstate import View, parse, to_query
 from telemetry.damping import Oscillation
-from telemetry.damping.oscillation import DamperCourse, DampingTrend, dampers_in_doubt
+from telemetry.damping.verdict import DamperCourse, DampingTrend, dampers_in_doubt
 from telemetry.errors import LogbookError
 from telemetry.findings import damper_answer, findings, verdict_sentences
 from telemetry.report import Places, corner_laps, debrief_html

@@ -8,7 +8,7 @@ from rich.console import Console
 
 from dashboard.app import pages
 from telemetry.damping import Oscillation
-from telemetry.damping.oscillation import DamperCourse, DampingTrend, OscillationEvent
+from telemetry.damping.verdict import DamperCourse, DampingTrend, OscillationEvent
 from telemetry.report import damping_cell, debrief_html, print_review
 from telemetry.summary import summary_to_json
 from tests.dashboard.made_up import made_up

@@ -23,20 +23,24 @@ from telemetry.damping.course import (
 )
 from telemetry.damping.detector_model import find_tone
 from telemetry.damping.evidence import (
+    FrontFilter,
+    Pole,
     Swing,
     Windows,
     best_run,
+    found_mode,
+    hop_near,
     joined,
     over_threshold,
+    stopped_by_bounds,
     swing_evidence,
     swing_over,
+    take_out,
     usual_swing,
 )
 from telemetry.damping.hop import WheelHop
 from telemetry.damping.judge import _clearly, confidence
-from telemetry.damping.oscillation import DetectionLimit
-from telemetry.damping.pole import FrontFilter, Pole, found_mode, hop_near, stopped_by_bounds, take_out
-from telemetry.damping.verdict import verdict, with_levels
+from telemetry.damping.verdict import DetectionLimit, verdict, with_levels
 from telemetry.laps import Lap
 
 LAP_M, LAP_S = 3000.0, 80.0

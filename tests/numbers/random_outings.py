@@ -11,7 +11,7 @@ from telemetry.balance.balance import EndDamping
 from telemetry.balance.bounce import BounceDirection, EndPush, Push
 from telemetry.bike import DamperUse
 from telemetry.damping import DamperCourse, LapDamping, Oscillation
-from telemetry.damping.oscillation import SpeedDamping
+from telemetry.damping.verdict import SpeedDamping
 from telemetry.laps import PHASES, Corner
 from telemetry.motion import LapPlace
 from telemetry.notes import Step

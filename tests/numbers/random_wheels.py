@@ -19,7 +19,7 @@ from telemetry.bike import leverage_curve
 from telemetry.damping import detector_model, find_oscillation
 from telemetry.damping.detect import assess
 from telemetry.damping.detector_model import DetectorModel, fit_detector_model
-from telemetry.damping.pole import estimate
+from telemetry.damping.evidence import estimate
 from telemetry.damping.questions import (
     checks,
     decay_ratio,

@@ -4,14 +4,14 @@ from dataclasses import replace
 
 import pytest
 
-from telemetry.damping.oscillation import (
+from telemetry.damping.verdict import (
     DamperCourse,
     DampingTrend,
     Oscillation,
     OscillationEvent,
     RejectedCandidate,
+    stretches_of_road,
 )
-from telemetry.damping.verdict import stretches_of_road
 from telemetry.report.damping import (
     course_sentences,
     damping_headline,

@@ -7,7 +7,7 @@ import pytest
 from telemetry.balance import Balance, DampingBalance, PitchSummary, Ratio, SameBump, SpeedRatio
 from telemetry.damping import CAUTION as DAMPING_CAUTION
 from telemetry.damping import Oscillation, OscillationEvent
-from telemetry.damping.oscillation import DamperCourse, DampingTrend
+from telemetry.damping.verdict import DamperCourse, DampingTrend
 from telemetry.findings import balance_sentence, damping_sentence
 from telemetry.findings.damping import oscillation_sentence
 from telemetry.findings.rank import findings, travel_sentence, trust_sentence, verdict_sentences

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import ttest_ind
 
-from telemetry.damping.oscillation import DamperCourse, DampingTrend, LapDamping, Oscillation, SpeedDamping
+from telemetry.damping.verdict import DamperCourse, DampingTrend, LapDamping, Oscillation, SpeedDamping
 from telemetry.errors import LogbookError
 from telemetry.setup import compare_damper, damper_history
 from telemetry.setup.damper import OUTING_SD, doubt_words, log_ratio_interval

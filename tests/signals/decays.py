@@ -4,8 +4,7 @@ import numpy as np
 import numpy.typing as npt
 
 from telemetry.arrays import FloatArray, IntArray
-from telemetry.signals.decay import Mode, free_decay
-from telemetry.signals.spectra import power_spectrum
+from telemetry.signals.spectra import Mode, free_decay, power_spectrum
 
 ComplexArray = npt.NDArray[np.complex128]
 # Most samples for the pencil; a longer record is averaged down first.

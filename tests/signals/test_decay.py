@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy import linalg, signal
 from scipy.io import loadmat
 
-from telemetry.signals.decay import (
+from telemetry.signals.spectra import (
     Mode,
     damping_from_log_decrement,
     damping_scatter,

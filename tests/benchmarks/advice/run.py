@@ -22,7 +22,7 @@ HERE = Path(__file__).parent
 import numpy as np  # noqa: E402
 
 from telemetry.bike import Bike  # noqa: E402
-from telemetry.damping.oscillation import Oscillation  # noqa: E402
+from telemetry.damping.verdict import Oscillation  # noqa: E402
 from telemetry.findings import findings, nothing_asks  # noqa: E402
 from telemetry.laps import by_place, lap_length_m  # noqa: E402
 from telemetry.logs import RawLog  # noqa: E402

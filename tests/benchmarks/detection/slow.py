@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-from telemetry.damping.oscillation import FALLING, dampers_in_doubt
+from telemetry.damping.verdict import FALLING, dampers_in_doubt
 from telemetry.logs import RawLog
 from telemetry.review import review
 from telemetry.summary import CHANGE_CAUTION
