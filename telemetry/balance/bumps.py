@@ -413,7 +413,7 @@ def _pairs_of(road: _CommonRoad, motion: Motion, track: Track, bumps: IntArray) 
     good = np.logical_and.reduce([np.isfinite(list(found[end][0].values())).all(axis=0) for end in ENDS])
     residual = (found["rear"][1] - found["front"][1] - delay) / rate
     if good.any():  # the others were not the same bump
-        good &= np.abs(residual - np.median(residual[good])) <= SAME_BUMP_S
+        good &= np.abs(residual - median(residual[good])) <= SAME_BUMP_S
     lags = np.arange(-round(BEFORE_S * rate), round(AFTER_S * rate) + 1, max(round(rate / STACK_HZ), 1))
     stands_out = _stands_out_by(road, bumps[good])
     peaks = {end: found[end][0]["compression_mm_s"][good] for end in ENDS}

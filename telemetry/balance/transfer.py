@@ -19,6 +19,7 @@ from telemetry.bike import (
 )
 from telemetry.laps import Track, place_at
 from telemetry.motion import Motion
+from telemetry.numeric import median, quantile
 from telemetry.signals import runs
 
 # Choices of ours; no source.
@@ -85,7 +86,7 @@ def weight_transfer(
         dive_ci95=dive_ci95,
         return_deg_s=_median(np.array([fastest for fastest, _ in releases])),
         settle_s=_median(np.array([settled for _, settled in releases])),
-        rear_left_mm=float(np.quantile(slow_rear[braking], 0.05)) if braking.any() else None,
+        rear_left_mm=quantile(slow_rear[braking], 0.05) if braking.any() else None,
         squat_deg_per_m_s2=squat,
         rear_squat_mm_per_m_s2=rear_squat,
         squat_ci95=squat_ci95,
@@ -250,7 +251,7 @@ def _release(pitch: FloatArray, end: int, change: float, rate: float) -> tuple[f
 
 def _median(values: FloatArray) -> float | None:
     known = values[np.isfinite(values)]
-    return float(np.median(known)) if len(known) >= FEWEST else None
+    return median(known) if len(known) >= FEWEST else None
 
 
 LIGHT_WORK_HZ = 100.0
@@ -455,7 +456,7 @@ def zone_left(
     """Rear travel left to extend in each braking zone, exceeded 95 % of the time: the mean over laps. [mm]"""
     by_corner: dict[int, list[float]] = {}
     for number, one in _on_laps(braking & np.isfinite(travel_mm), corner, lap, rate_hz):
-        by_corner.setdefault(number, []).append(float(np.quantile(travel_mm[one], LEFT_QUANTILE)))
+        by_corner.setdefault(number, []).append(quantile(travel_mm[one], LEFT_QUANTILE))
     return _over_laps("left", by_corner)
 
 

@@ -232,7 +232,7 @@ class Section(BaseModel):
     ``section`` is its name in `RANGES`, for keys whose range depends on the section.
     """
 
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, defer_build=True)
     section: ClassVar[str] = ""
 
     @field_validator("*", mode="after")
