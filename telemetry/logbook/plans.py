@@ -68,7 +68,7 @@ def keep_prediction(
     prediction: Prediction,
     lap: Mapping[str, tuple[float, ...]] | None = None,
 ) -> KeptPrediction:
-    """Keep a prediction for a stored run with its inputs."""
+    """Keep a prediction for a stored run with its inputs; ``lap`` as of `KeptPrediction`. [m, mm]"""
     entry = logbook.entry(run_id)
     now = datetime.now(UTC).isoformat(timespec="microseconds")
     key, inputs = uuid4().hex, (run_id, entry.log_sha256, entry.bike, now)

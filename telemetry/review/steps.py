@@ -126,8 +126,10 @@ def measure(
 
     Parameters
     ----------
-    log, bike, start_line, circuit, cut, last_use
+    log, bike, circuit, cut, last_use
         As of `review`.
+    start_line : tuple of float, optional
+        Latitude and longitude. [deg]
 
     Raises
     ------

@@ -93,7 +93,7 @@ def in_order(log: RawLog, time_channel: str, travel: Sequence[str]) -> RawLog:
 
 
 def read_stamps(log: RawLog, time_channel: str, travel: Sequence[FloatArray] = ()) -> TimeStamps:
-    """Time stamps in seconds; missing or impossible stamps are NaN, with a note.
+    """Time stamps; missing or impossible ones are NaN, with a note. [s]
 
     Parameters
     ----------
