@@ -81,7 +81,8 @@ def _stands_out_by(road: _CommonRoad, bumps: IntArray) -> FloatArray:
     middle = (at[1:] + at[:-1]) // 2  # what lies beyond belongs to the next bump
     low = np.maximum(at - reach, np.concatenate(([0], middle + 1)))
     high = np.minimum(np.minimum(at + reach, np.concatenate((middle, [len(far) - 1]))), len(far) - 1)
-    return np.array([far[min(a, b) : b + 1].max() for a, b in zip(low, high, strict=True)])
+    between = np.stack([np.minimum(low, high), high + 1], axis=1).ravel()
+    return np.asarray(np.maximum.reduceat(np.append(far, -np.inf), between)[::2])
 
 
 def clear_from(stands_out: FloatArray) -> float:

@@ -184,7 +184,7 @@ def _gain(
     if len(stretches) < FEWEST_STRETCHES:
         return None
     told_by = columns if instruments is None else instruments
-    parts = np.array([_products([*columns, values], told_by, here) for here in stretches])
+    parts = _products([*columns, values], told_by, stretches)
     whole = parts.sum(axis=0)
     if whole[0, 0] == 0 or np.linalg.cond(whole[:, :-1]) > MOST_CONDITION:
         return None
@@ -196,13 +196,24 @@ def _gain(
     return Gain(value, (value - half, value + half))
 
 
-def _products(columns: Sequence[FloatArray], told_by: Sequence[FloatArray], here: slice) -> FloatArray:
-    """Sums of products over one stretch, of a constant and either columns, without rows that are not wholly known."""
-    rows = np.column_stack([np.ones(here.stop - here.start), *(column[here] for column in columns)])
-    tellers = np.column_stack([rows[:, 0], *(column[here] for column in told_by)])
-    unknown = ~np.isfinite(rows).all(axis=1) | ~np.isfinite(tellers).all(axis=1)
-    rows[unknown] = tellers[unknown] = 0.0
-    return np.asarray(tellers.T @ rows)
+def _products(
+    columns: Sequence[FloatArray], told_by: Sequence[FloatArray], stretches: Sequence[slice]
+) -> FloatArray:
+    """Sums of products over each stretch, of a constant and either columns, without rows that are not wholly known.
+
+    Shape (n_stretches, 1 + n_told_by, 1 + n_columns).
+    """
+    lengths = np.array([here.stop - here.start for here in stretches])
+    rows, tellers = (
+        np.stack(
+            [np.ones(lengths.sum()), *(np.concatenate([one[here] for here in stretches]) for one in some)]
+        )
+        for some in (columns, told_by)
+    )
+    unknown = ~(np.isfinite(rows).all(axis=0) & np.isfinite(tellers).all(axis=0))
+    rows[:, unknown] = tellers[:, unknown] = 0.0
+    first = np.cumsum(lengths) - lengths
+    return np.stack([np.add.reduceat(one * rows, first, axis=1).T for one in tellers], axis=1)
 
 
 def _block_mean(values: FloatArray, step: int) -> FloatArray:
