@@ -81,7 +81,7 @@ def create_app(
         suppress_callback_exceptions=True,
         include_pages_meta=False,
         health_endpoint="healthz",
-        on_error=_tell,
+        on_error=_show_failure,
         index_string=_INDEX.replace("VARIABLES", css_variables()),
     )
     app.layout = _shell
@@ -203,7 +203,7 @@ def _entries(shelf: Shelf) -> list[Any]:
         return []
 
 
-def _tell(error: Exception) -> Any:
+def _show_failure(error: Exception) -> Any:
     """Show a failed callback in the notice bar: our own errors in their words, others by a reference."""
     if isinstance(error, BothEndsError):
         words = str(error)

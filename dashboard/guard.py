@@ -86,7 +86,7 @@ def install(
         return Response(str(error), status=404, mimetype="text/plain")
 
     @server.errorhandler(Exception)
-    def tell(error: Exception) -> Response | HTTPException:
+    def answer_error(error: Exception) -> Response | HTTPException:
         return error if isinstance(error, HTTPException) else _failed(error)
 
     server.config["MAX_CONTENT_LENGTH"] = MAX_BODY_BYTES

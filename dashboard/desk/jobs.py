@@ -33,7 +33,7 @@ class Job:
     started: float = field(default_factory=time.monotonic)
     stopping: bool = False
 
-    def told(self) -> dict[str, Any]:
+    def status(self) -> dict[str, Any]:
         """The state for the page that waits."""
         seconds = round(time.monotonic() - self.started)
         return {
@@ -77,10 +77,10 @@ class Jobs:
         self._pool.submit(_run, job, work)
         return name
 
-    def told(self, name: str) -> dict[str, Any] | None:
+    def status(self, name: str) -> dict[str, Any] | None:
         """The state of a job, None when there is no such job (any more)."""
         job = self._jobs.get(name)
-        return None if job is None else job.told()
+        return None if job is None else job.status()
 
     def stop(self, name: str) -> None:
         """Stop a job before its next step."""

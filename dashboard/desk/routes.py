@@ -21,11 +21,11 @@ def register(server: flask.Flask, desk: Desk) -> None:
     """Add the writing routes to a server."""
 
     def post(rule: str) -> Callable[[Work], Work]:
-        return lambda work: server.post(f"{WRITING}{rule}", endpoint=f"write {rule}")(_told(work))
+        return lambda work: server.post(f"{WRITING}{rule}", endpoint=f"write {rule}")(_with_faults(work))
 
     @server.get("/job/<name>")
     def job(name: str) -> Any:
-        told = desk.jobs.told(name)
+        told = desk.jobs.status(name)
         return told or {"state": "failed", "words": _GONE}
 
     @post("job/<name>/stop")
@@ -46,7 +46,7 @@ def _of_a_log(post: Post, desk: Desk) -> None:
 
     @post("upload")
     def begin() -> Any:
-        said = _said()
+        said = _form_fields()
         size = said.get("size", "")
         return {"token": desk.begin(said.get("name", ""), int(size) if size.isdecimal() else 0)}
 
@@ -61,16 +61,16 @@ def _of_a_log(post: Post, desk: Desk) -> None:
 
     @post("draft/<token>")
     def save(token: str) -> Any:
-        desk.save(token, _said())
+        desk.save(token, _form_fields())
         return {"words": "kept"}
 
     @post("draft/<token>/bike")
     def bike(token: str) -> Any:
-        return desk.bike_text(token, _said())
+        return desk.bike_text(token, _form_fields())
 
     @post("draft/<token>/review")
     def review(token: str) -> Any:
-        return {"job": desk.review(token, _said())}
+        return {"job": desk.review(token, _form_fields())}
 
     @post("draft/<token>/discard")
     def discard(token: str) -> Any:
@@ -82,40 +82,40 @@ def _of_a_run(post: Post, desk: Desk) -> None:
 
     @post("run/<run_id>/words")
     def words(run_id: str) -> Any:
-        desk.set_words(run_id, _said())
+        desk.set_words(run_id, _form_fields())
         return {"words": "Kept.", "then": f"/edit?run={run_id}"}
 
     @post("run/<run_id>/again")
     def again(run_id: str) -> Any:
-        return desk.again(run_id, _said())
+        return desk.again(run_id, _form_fields())
 
     @post("run/<run_id>/sheet")
     def sheet(run_id: str) -> Any:
-        return desk.set_sheet(run_id, _said())
+        return desk.set_sheet(run_id, _form_fields())
 
     @post("run/<run_id>/back")
     def go_back(run_id: str) -> Any:
-        return {"then": desk.go_back(run_id, _said())}
+        return {"then": desk.go_back(run_id, _form_fields())}
 
     @post("run/<run_id>/bin")
     def to_bin(run_id: str) -> Any:
-        return {"then": desk.to_bin(run_id, _said())}
+        return {"then": desk.to_bin(run_id, _form_fields())}
 
     @post("try/<run_id>")
     def try_change(run_id: str) -> Any:
-        return {"job": desk.try_change(run_id, _said())}
+        return {"job": desk.try_change(run_id, _form_fields())}
 
     @post("plan/<key>")
     def plan(key: str) -> Any:
-        return {"then": desk.set_plan(key, _said())}
+        return {"then": desk.set_plan(key, _form_fields())}
 
     @post("rider/<run_id>")
     def rider(run_id: str) -> Any:
-        return {"then": desk.rider_says(run_id, _said())}
+        return {"then": desk.rider_says(run_id, _form_fields())}
 
     @post("ticks/<run_id>")
     def tick(run_id: str) -> Any:
-        said = _said()
+        said = _form_fields()
         desk.logbook.tick(run_id, said.get("check", ""), on=said.get("on") == "yes")
         return {"words": "kept"}
 
@@ -124,7 +124,7 @@ def _of_a_run(post: Post, desk: Desk) -> None:
         return {"then": desk.from_bin(run_id)}
 
 
-def _told(work: Callable[..., Any]) -> Callable[..., Any]:
+def _with_faults(work: Callable[..., Any]) -> Callable[..., Any]:
     """Answer what cannot be used in its own words, by field where it belongs to one: nothing was written then."""
 
     @wraps(work)
@@ -139,7 +139,7 @@ def _told(work: Callable[..., Any]) -> Callable[..., Any]:
     return answer
 
 
-def _said() -> dict[str, str]:
+def _form_fields() -> dict[str, str]:
     """The fields of a form. 400 for anything else than a few short texts by name."""
     data = flask.request.get_json(silent=True)
     if not isinstance(data, dict) or len(data) > MOST_FIELDS:

@@ -58,7 +58,7 @@ def lap_dots(
             yaxis={"visible": False, "fixedrange": True, "range": [max(len(rows), 1) - 0.5, -0.58]},
             shapes=_rules(len(rows), line_at, theme),
             annotations=[
-                *([_said(place, row, theme) for place, row in enumerate(rows)] or [nothing]),
+                *([_row_label(place, row, theme) for place, row in enumerate(rows)] or [nothing]),
                 *(arrow for place, row in enumerate(rows) if (arrow := _arrow(place, row, theme))),
                 *([_aim(line_at, theme)] if line_at is not None and rows else []),
             ],
@@ -101,7 +101,7 @@ def _aim(at: float, theme: Theme) -> dict:
     return words(said, theme.soft, x=at, y=1, yanchor="bottom")
 
 
-def _said(place: int, row: Dots, theme: Theme) -> dict:
+def _row_label(place: int, row: Dots, theme: Theme) -> dict:
     word = {"front": theme.front_word, "rear": theme.rear_word}.get(row.end or "", theme.ink)
     return {
         "x": 0,

@@ -228,7 +228,7 @@ def lines_figure(picture: Lines, theme: Theme) -> go.Figure:
         ],
         layout=layout(
             theme,
-            (58, 12, 42 if _said_above(picture) else 24, 44),
+            (58, 12, 42 if _has_text_above(picture) else 24, 44),
             hover="x unified",
             xaxis={
                 "title": {"text": picture.x_title},
@@ -277,7 +277,7 @@ def _time_spent(line: Line, picture: Lines, theme: Theme) -> go.Scatter:
 def _names(picture: Lines, theme: Theme) -> list[dict]:
     """Which line is which, above the picture, where no data is, and above what is said of marked points."""
     ends = [line.end for line in picture.lines if line.end]
-    above_px = 17 if _said_above(picture) else 0
+    above_px = 17 if _has_text_above(picture) else 0
     at = {"xref": "paper", "x": 1.0, "xanchor": "right", "y": 1.0, "yanchor": "bottom", "yshift": above_px}
     return [
         words(
@@ -291,7 +291,7 @@ def _names(picture: Lines, theme: Theme) -> list[dict]:
     ]
 
 
-def _said_above(picture: Lines) -> bool:
+def _has_text_above(picture: Lines) -> bool:
     """Whether words stand above the picture, so that the names of the lines stand above these."""
     return picture.headings is not None or any(note.dot for note in picture.notes)
 

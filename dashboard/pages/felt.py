@@ -64,7 +64,7 @@ def _place(
             html.H2(f"Corner {number}" if number else "Anything else"),
             *(html.P(words, className="note") for words in _data_words(scene, corner)),
             html.Div(buttons, className="links") if buttons else None,
-            *(html.P(_said_words(word), className="said") for word in said),
+            *(html.P(_answer_words(word), className="said") for word in said),
             sentence,
         ]
     )
@@ -76,7 +76,7 @@ def _last(said: Sequence[RiderWord], felt: str) -> str:
     return "true" if answers and answers[-1] == felt else "false"
 
 
-def _said_words(word: RiderWord) -> str:
+def _answer_words(word: RiderWord) -> str:
     where = f"lap {word.lap}: " if word.lap is not None else ""
     return where + "; ".join(
         part for part in (FELT[word.felt], f"“{word.text}”" if word.text else "") if part
@@ -104,7 +104,7 @@ def _data_words(scene: Scene, corner: int | None) -> list[str]:
     return said
 
 
-def said_section(shelf: Shelf, run_id: str) -> html.Section | None:
+def rider_section(shelf: Shelf, run_id: str) -> html.Section | None:
     """What the rider said of a run, beside what the log has there: for the engineer's page; None when nothing."""
     if not shelf.writes:
         return None
@@ -116,7 +116,7 @@ def said_section(shelf: Shelf, run_id: str) -> html.Section | None:
     rows = [
         [
             "elsewhere" if corner is None else f"Corner {corner}",
-            html.Ul([html.Li(_said_words(word)) for word in said], className="plain"),
+            html.Ul([html.Li(_answer_words(word)) for word in said], className="plain"),
             " ".join(_data_words(scene, corner)) or "The log: nothing out of the ordinary.",
         ]
         for corner, said in by_place(words).items()

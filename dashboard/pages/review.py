@@ -87,7 +87,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         ),
         block("curves", FOLLOWS["curves"], _curves_section()),
         html.Div(_findings(told, printer), id="found"),
-        felt.said_section(shelf, view.run),
+        felt.rider_section(shelf, view.run),
         section(
             "Where it happened",
             block(

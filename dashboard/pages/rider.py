@@ -181,7 +181,7 @@ def _place(scene: Scene, screen: Screen) -> html.Section:
 
 def headline(scene: Scene) -> list[Any]:
     """The answer in short sentences: what is dangerous first, with its caution, then how quick, then what was well."""
-    danger, calm = _said(scene)
+    danger, calm = _sentences(scene)
     grave = len(dampers_in_doubt(scene.summary.oscillation))
     # the caution that goes with every change is the engineer's; what may break or has stopped working is the rider's
     cautions = [
@@ -204,7 +204,7 @@ def headline(scene: Scene) -> list[Any]:
     ]
 
 
-def _said(scene: Scene) -> tuple[list[str], list[str]]:
+def _sentences(scene: Scene) -> tuple[list[str], list[str]]:
     """What is dangerous, a damper in doubt before an end that ran out; and what was well or is not known."""
     doubt = dampers_in_doubt(scene.summary.oscillation)
     of_dampers = _damper_words(scene)
@@ -480,7 +480,7 @@ def card_of(shelf: Shelf, scene: Scene) -> str:
     """The card of a run."""
     entry = next((one for one in shelf.runs() if one.run_id == scene.view.run), None)
     name = parts.run_name(entry) if entry is not None else scene.summary.run.source
-    danger, calm = _said(scene)
+    danger, calm = _sentences(scene)
     says = [*danger, *calm, time_words(scene)] if danger else [*calm, time_words(scene)]
     return card_svg(scene, name, says, [line.words for line in worst_places(scene)[:_WORST]])
 

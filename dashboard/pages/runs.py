@@ -187,7 +187,7 @@ def _run(shelf: Shelf, runs: Sequence[RunEntry], place: int, record: RunRecord |
         [
             parts.link(entry.name or entry.run_id, "/", View(run=entry.run_id), look="in name"),
             html.Span(" · ".join(part for part in about if part), className="note"),
-            *(_said(shelf, entry.run_id) if close else ()),
+            *(_findings_text(shelf, entry.run_id) if close else ()),
             html.P(entry.notes, className="note") if entry.notes else None,
             html.Div(_ways(shelf, entry, before), className="links"),
         ],
@@ -297,7 +297,7 @@ def _changed(shelf: Shelf, before: RunEntry, after: RunEntry) -> str:
     return f"Since {before.name or before.run_id}: {'; '.join(found) or 'nothing that the sheets say'}."
 
 
-def _said(shelf: Shelf, run_id: str) -> list[html.P]:
+def _findings_text(shelf: Shelf, run_id: str) -> list[html.P]:
     """What stands out, and what was not judged; why not, when the review cannot be read."""
     try:
         amounts = shelf.amounts(run_id, start=False)

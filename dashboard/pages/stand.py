@@ -43,7 +43,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
     return parts.page(PATH, View(run=view.run), "At the stand", _form(bike, view), *shown, shown=True)
 
 
-def asked(stand: str, letter: str) -> list[str]:
+def items_of(stand: str, letter: str) -> list[str]:
     """What an address asks of the stand: "c" changes, "m" measured sags, "t" targets, as ``key=value``."""
     return [item[2:] for item in stand.split(",") if item.startswith(f"{letter}:")]
 
@@ -52,10 +52,10 @@ def stand_of(bike: Bike, stand: str) -> StandResult:
     """The bike at the stand as an address asks. Raises `BikeFileError`."""
 
     def numbers(letter: str) -> dict[str, float]:
-        found = (parse_change(text) for text in asked(stand, letter))
+        found = (parse_change(text) for text in items_of(stand, letter))
         return {change.key: change.value for change in found if isinstance(change.value, float)}
 
-    changes = [parse_change(text) for text in asked(stand, "c")]
+    changes = [parse_change(text) for text in items_of(stand, "c")]
     return at_stand(bike, changes, targets=numbers("t"), measured=numbers("m"))
 
 
@@ -135,9 +135,9 @@ def register(app: Dash, shelf: Shelf) -> None:
 
     @app.server.get("/stand-sheet/<run_id>")
     def stand_sheet(run_id: str) -> flask.Response:
-        asked = parse(flask.request.query_string.decode("ascii", "ignore")).stand
+        stand = parse(flask.request.query_string.decode("ascii", "ignore")).stand
         return flask.Response(
-            stand_html(stand_of(shelf.desk.logbook.bike(run_id), asked)), mimetype="text/html"
+            stand_html(stand_of(shelf.desk.logbook.bike(run_id), stand)), mimetype="text/html"
         )
 
 

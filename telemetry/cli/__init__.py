@@ -43,17 +43,17 @@ def main(argv: Sequence[str] | None = None) -> int:
     except BrokenPipeError:  # who was reading has seen enough
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     except KeyboardInterrupt:
-        return _say("stopped.", STOPPED)
+        return _print_error("stopped.", STOPPED)
     except BikeFileError as error:
-        return _say_faults(error)
+        return _print_faults(error)
     except BothEndsError as error:
-        return _say(str(error), 1)
+        return _print_error(str(error), 1)
     except OSError as error:
-        return _say(f"{error.filename or 'file'}: {error.strerror or error}.", 1)
+        return _print_error(f"{error.filename or 'file'}: {error.strerror or error}.", 1)
     except MemoryError:
-        return _say(NO_MEMORY, 1)
+        return _print_error(NO_MEMORY, 1)
     except Exception as error:  # ours to mend; a person gets a line, and what to report
-        return _say(f"{' '.join(_files(arguments)) or 'this command'}: {unexpected(error)}", 1)
+        return _print_error(f"{' '.join(_files(arguments)) or 'this command'}: {unexpected(error)}", 1)
     return 0
 
 
@@ -83,17 +83,17 @@ def _files(arguments: argparse.Namespace) -> list[str]:
     return [path for path in given if isinstance(path, str)]
 
 
-def _say_faults(error: BikeFileError) -> int:
+def _print_faults(error: BikeFileError) -> int:
     """Print the faults of a file: a single one in one line, several below each other."""
     if len(error.faults) < 2:
-        return _say(str(error), 1)
-    _say(f"{error.file}: {len(error.faults)} things to put right:", 1)
+        return _print_error(str(error), 1)
+    _print_error(f"{error.file}: {len(error.faults)} things to put right:", 1)
     for fault in error.faults:
         print(f"  {plain(' '.join(fault.split()))}", file=sys.stderr)
     return 1
 
 
-def _say(words: str, code: int) -> int:
+def _print_error(words: str, code: int) -> int:
     """One line for a person on standard error."""
     print(f"bothends: {plain(' '.join(words.split()))}", file=sys.stderr)
     return code

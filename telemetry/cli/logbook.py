@@ -73,7 +73,7 @@ def rebuild(arguments: argparse.Namespace) -> None:
         )
         text = logbook.review_file(run_id).read_text(encoding="utf-8")
         write_text(arguments.json, text, inputs=(arguments.bike, arguments.setup, arguments.circuit))
-    say_what_is_kept(logbook, run_id, known=False)
+    print_kept_run(logbook, run_id, known=False)
 
 
 def add(arguments: argparse.Namespace) -> None:
@@ -98,7 +98,7 @@ def add(arguments: argparse.Namespace) -> None:
             write_text(arguments.json, text, inputs=inputs)
     if arguments.channels:
         keep(logbook.log(run_id), arguments.channels)
-    say_what_is_kept(logbook, run_id, known=run_id in before)
+    print_kept_run(logbook, run_id, known=run_id in before)
 
 
 def words(arguments: argparse.Namespace) -> Words:
@@ -106,7 +106,7 @@ def words(arguments: argparse.Namespace) -> Words:
     return cast(Words, {word: getattr(arguments, word) for word in Words.__annotations__})
 
 
-def say_what_is_kept(logbook: Logbook, run_id: str, *, known: bool) -> None:
+def print_kept_run(logbook: Logbook, run_id: str, *, known: bool) -> None:
     """The run's line in the catalogue and the first sentence of its review."""
     entry, history = logbook.entry(run_id), logbook.history(run_id)
     said = ""

@@ -125,19 +125,19 @@ class Catalogue:
 
     def entries(self) -> tuple[RunEntry, ...]:
         """All runs as they hold now, newest outing first; within a day the last added first."""
-        return self._ask(_HOLDING)
+        return self._select(_HOLDING)
 
     def revisions(self) -> tuple[RunEntry, ...]:
         """All runs and their history."""
-        return self._ask("SELECT * FROM run ORDER BY log_sha256, revision, added_at, run_id DESC")
+        return self._select("SELECT * FROM run ORDER BY log_sha256, revision, added_at, run_id DESC")
 
     def entry(self, run_id: str) -> RunEntry | None:
         """One run, current or not; None when the catalogue does not hold it."""
-        return next(iter(self._ask("SELECT * FROM run WHERE run_id = ?", run_id)), None)
+        return next(iter(self._select("SELECT * FROM run WHERE run_id = ?", run_id)), None)
 
     def of_log(self, log_sha256: str) -> tuple[RunEntry, ...]:
         """Versions of a log's run, newest first."""
-        return self._ask(f"SELECT * FROM run WHERE log_sha256 = ? {_NEWEST_FIRST}", log_sha256)
+        return self._select(f"SELECT * FROM run WHERE log_sha256 = ? {_NEWEST_FIRST}", log_sha256)
 
     def damage(self) -> tuple[str, ...]:
         """Problems reported by SQLite's integrity check, empty if there are none."""
@@ -148,7 +148,7 @@ class Catalogue:
             return (str(error),)
         return () if problems == ["ok"] else tuple(problems)
 
-    def _ask(self, question: str, *values: str) -> tuple[RunEntry, ...]:
+    def _select(self, question: str, *values: str) -> tuple[RunEntry, ...]:
         with self._open() as connection:
             rows = connection.execute(question, values)
             try:

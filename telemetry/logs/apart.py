@@ -223,8 +223,10 @@ def memory_of(pid: int) -> int:
             pages = int(Path(f"/proc/{pid}/statm").read_text(encoding="ascii").split()[1])
             return pages * os.sysconf("SC_PAGE_SIZE")
         if sys.platform == "win32":
-            return kilobytes_listed(_said_by("tasklist", "/FI", f"PID eq {pid}", "/FO", "CSV", "/NH")) * 1024
-        return kilobytes_listed(_said_by("ps", "-o", "rss=", "-p", str(pid))) * 1024
+            return (
+                kilobytes_listed(_output_of("tasklist", "/FI", f"PID eq {pid}", "/FO", "CSV", "/NH")) * 1024
+            )
+        return kilobytes_listed(_output_of("ps", "-o", "rss=", "-p", str(pid))) * 1024
     except (OSError, ValueError, IndexError, subprocess.SubprocessError):
         return 0
 
@@ -238,7 +240,7 @@ def kilobytes_listed(line: str) -> int:
     return int("".join(c for c in line.strip().split('","')[-1] if c.isdigit()) or 0)
 
 
-def _said_by(*command: str) -> str:
+def _output_of(*command: str) -> str:
     done = subprocess.run(command, capture_output=True, text=True, timeout=10, check=False)
     return done.stdout
 

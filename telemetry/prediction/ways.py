@@ -100,7 +100,7 @@ def expected_effect(laps: Laps, turns: Iterable[Turn]) -> Expected:
             continue
         by_key = {row.key: row for row in rows}
         keys = (key.format(end=turn.end) for key in _TOLD[turn.adjuster])
-        told = tuple(by_key[key] for key in keys if key in by_key and _is_told(by_key[key]))
+        told = tuple(by_key[key] for key in keys if key in by_key and _has_result(by_key[key]))
         if told:
             return Expected(words, told, " ".join(reasons))
         refused = next((row.reason for row in rows if row.reason), "nothing that would tell it moves.")
@@ -108,7 +108,7 @@ def expected_effect(laps: Laps, turns: Iterable[Turn]) -> Expected:
     return Expected(reason=" ".join(reasons))
 
 
-def _is_told(row: TryRow) -> bool:
+def _has_result(row: TryRow) -> bool:
     nothing = row.after == 0.0 and row.before == 0.0
     return (row.after is not None and not nothing) or row.direction != ""
 

@@ -107,7 +107,7 @@ def level_axis(
         parts.append(svg_line(left, at, right, at, class_="grid"))
         parts.append(svg_text(left - 5, at + 3.5, tick(value), text_anchor="end", class_="tick"))
     scale = (y.low, y.high, y.start, y.stop, left, right, about, int(zero))
-    return svg_element("g", *parts, data_level=_said((*scale, unit)))
+    return svg_element("g", *parts, data_level=_axis_text((*scale, unit)))
 
 
 def across_axis(x: Scale, y: float, unit: str, about: int, *, per: float = 1) -> str:
@@ -117,10 +117,10 @@ def across_axis(x: Scale, y: float, unit: str, about: int, *, per: float = 1) ->
         for value in ticks(x.low * per, x.high * per, about)
     ]
     scale = (x.low, x.high, x.start, x.stop, y, about)
-    return svg_element("g", *parts, data_across=_said((*scale, unit)))
+    return svg_element("g", *parts, data_across=_axis_text((*scale, unit)))
 
 
-def _said(values: Iterable[str | float]) -> str:
+def _axis_text(values: Iterable[str | float]) -> str:
     return " ".join(one if isinstance(one, str) else f"{one:.6g}" for one in values)
 
 

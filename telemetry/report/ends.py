@@ -498,7 +498,7 @@ def response_rows(balance: Balance) -> list[Row]:
             Number(measure.front, metric),
             Number(measure.rear, metric),
             "cannot tell"
-            if _says_nothing(measure.ratio)
+            if _interval_too_wide(measure.ratio)
             else Number(measure.ratio.value, RATIO, measure.ratio.ci95),
         )
         for measure in response.measures
@@ -506,7 +506,7 @@ def response_rows(balance: Balance) -> list[Row]:
     ]
 
 
-def _says_nothing(ratio: Ratio) -> bool:
+def _interval_too_wide(ratio: Ratio) -> bool:
     return ratio.ci95 is not None and ratio.ci95[1] > WIDEST * ratio.ci95[0]
 
 

@@ -259,7 +259,7 @@ SCHEMA = "bothends.stand/1"
 _MOST = 6  # of what moved most
 _NOTICED = 0.5  # least change shown, in steps of the quantity
 # Says again what another row has said: the pitch what the rake, the normal what the ground trail, and so on.
-_SAID_ALREADY = (
+_SHOWN_ELSEWHERE = (
     "pitch_deg", "normal_trail_mm", "front.rider_shaft_mm", "rear.rider_shaft_mm", "rear.arc_stroke_mm",
     "rear.leverage_extended", "rear.leverage_compressed", "extended.normal_trail_mm",
 )  # fmt: skip
@@ -351,7 +351,7 @@ def at_stand(
         (
             row
             for row in rows
-            if row.steps is not None and abs(row.steps) >= _NOTICED and not _said_already(row.key, before)
+            if row.steps is not None and abs(row.steps) >= _NOTICED and not _shown_elsewhere(row.key, before)
         ),
         key=lambda row: -abs(row.steps or 0.0),
     )
@@ -379,9 +379,9 @@ def at_stand(
     return StandResult(stand, bike, after_bike)
 
 
-def _said_already(key: str, values: Values) -> bool:
+def _shown_elsewhere(key: str, values: Values) -> bool:
     """True if another row holds the same value; also for extended rows if the sag is available."""
-    return key in _SAID_ALREADY or (key.startswith("extended.") and values["rake_deg"] is not None)
+    return key in _SHOWN_ELSEWHERE or (key.startswith("extended.") and values["rake_deg"] is not None)
 
 
 def _topped_out(after: Values) -> list[str]:

@@ -395,8 +395,8 @@ def test_a_callback_that_fails_is_said(monkeypatch):
 
     told = []
     monkeypatch.setattr(app, "set_props", lambda name, props: told.append((name, props["children"])))
-    app._tell(LogbookError("book: has no run 'x'."))
-    app._tell(RuntimeError("secret insides"))
+    app._show_failure(LogbookError("book: has no run 'x'."))
+    app._show_failure(RuntimeError("secret insides"))
     assert told[0] == ("notice", "book: has no run 'x'.")
     assert "secret" not in told[1][1]
 

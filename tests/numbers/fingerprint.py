@@ -26,7 +26,7 @@ def fingerprint(result: object) -> dict[str, str]:
     found: dict[str, list[Any]] = {}
     for path, value in _walk("", result):
         found.setdefault(f"{path} {_kind(value)}", []).append(value)
-    return {path: _told(values) for path, values in sorted(found.items())}
+    return {path: _statistics(values) for path, values in sorted(found.items())}
 
 
 def each(*results: Any) -> dict[str, Any]:
@@ -38,7 +38,7 @@ def _kind(value: Any) -> str:
     return "text" if isinstance(value, str) else "none" if value is None else "numbers"
 
 
-def _told(values: list[Any]) -> str:
+def _statistics(values: list[Any]) -> str:
     if values[0] is None:
         return str(len(values))
     if isinstance(values[0], str):
