@@ -241,7 +241,7 @@ class ChassisMotion:
 
 @dataclass(frozen=True)
 class LightWheel:
-    """A time in which a tyre carried little of what it carries standing, from the loads and the travel.
+    """A time in which a tyre carried little of its static load, from the loads and the travel.
 
     Parameters
     ----------
@@ -270,7 +270,7 @@ class LightWheel:
 
 @dataclass(frozen=True)
 class Gain:
-    """What one m/s2 does, with its 95 % interval over stretches."""
+    """Effect of 1 m/s2, with its 95 % interval over stretches."""
 
     value: float
     ci95: tuple[float, float]

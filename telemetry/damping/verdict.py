@@ -59,7 +59,7 @@ class Check:
 
 @dataclass(frozen=True)
 class EventEvidence:
-    """What an event can be seen by, at an even interval from ``start_s``.
+    """Signals around an event, at an even interval from ``start_s``.
 
     Travel between 4 and 36 Hz: the wheel's own, and the other wheel's at the same place of the road (empty without
     it). Densities of its own travel: as it was, and as it would have been on the same road with the
@@ -105,7 +105,7 @@ class OscillationEvent:
 
 @dataclass(frozen=True)
 class RejectedCandidate:
-    """A stretch that looked like it at first, and why it is not called.
+    """A candidate stretch that was rejected, and the reason.
 
     ``explained`` is False where no other cause was found and the log lacks what would tell: the other end, speed, or
     a lap on which the wheel does not ring at that place.
@@ -167,7 +167,7 @@ IN_DOUBT: frozenset[DamperState] = FALLING | {"worn all along", "recovering", "d
 
 @dataclass(frozen=True)
 class DamperCourse:
-    """What the damping ratio of one end did over the laps: a word, a sentence, the laps, the trend.
+    """Damping ratio of one end over the laps: a verdict, a sentence, the laps, the trend.
 
     "steady" is said where only the change can be judged, not the level; "doubtful" where the level may be that of a
     worn damper or of a rough road; "recovering" is a rise that suggests lost damping before. ``laps`` are those at

@@ -18,7 +18,7 @@ TWO_BALANCES = (
 
 
 def balance_sentence(balance: Balance) -> str:
-    """Do both ends move together, in one sentence."""
+    """Whether both ends move together, in one sentence."""
     if balance.reason:
         return f"Balance cannot be told: {balance.reason}."
     bump = balance.same_bump

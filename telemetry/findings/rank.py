@@ -22,7 +22,7 @@ LEAST_REPEATS = 2
 
 
 def trust_sentence(run: RunInfo, laps: Iterable[LapSummary], quality: Iterable[QualityNote]) -> str:
-    """Can the log be trusted, in one sentence."""
+    """Whether the log can be trusted, in one sentence."""
     whole = [lap for lap in laps if lap.complete]
     refused = [note for note in quality if note.severity == "refused"]
     warned = [note for note in quality if note.severity == "warning"]

@@ -163,7 +163,7 @@ def load_circuit(path: str | Path) -> Circuit:
 
 
 def known_circuit(latitude_deg: FloatArray, longitude_deg: FloatArray) -> Circuit | None:
-    """The circuit that is kept for the place of a log, with ``kept_in``.
+    """The stored circuit at the position of a log, with ``kept_in``.
 
     None where no circuit is kept that the log went round, in its direction. Positions are in order of time without NaN,
     shape (n_fixes,). [deg]
@@ -177,7 +177,7 @@ def known_circuit(latitude_deg: FloatArray, longitude_deg: FloatArray) -> Circui
 
 
 def keep_circuit(circuit: Circuit) -> Path | None:
-    """Keep a circuit (with its centre line) for its place, in one step; one that was kept for it is deleted.
+    """Store a circuit (with its centre line) by its position, in one step; it replaces the one stored there before.
 
     Returns its file; None where that cannot be written, or the circuit has no positions.
     """

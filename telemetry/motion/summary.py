@@ -271,7 +271,7 @@ class Frequencies:
 
 @dataclass(frozen=True)
 class StrokeSide:
-    """Strokes of one direction: how many, and the peak wheel speed that half and 95 % of them stay below. [mm/s]"""
+    """Strokes of one direction: their number, and median and 95th percentile of peak wheel speed. [mm/s]"""
 
     count: int
     p50_mm_s: float | None

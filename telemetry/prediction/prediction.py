@@ -103,7 +103,7 @@ class Laps:
 
 
 def prepare(measured: Measured, bike: Bike, oscillation: Oscillation | None = None) -> Laps:
-    """The part of a prediction that no change has a say in; the bike as it was logged, the detector's answer if asked.
+    """The part of a prediction that is the same for every change; ``bike`` is that of the log.
 
     `PredictionError` if no change can be predicted on the log.
     """

@@ -48,7 +48,7 @@ class TryRow:
 
 @dataclass(frozen=True)
 class Expected:
-    """What a step is expected to do."""
+    """Expected effect of a step."""
 
     words: str = ""  # the step; "" where none is predicted
     rows: tuple[TryRow, ...] = ()  # the numbers that tell it, most telling first

@@ -42,7 +42,7 @@ _TOLD = {
 
 
 def expected_of(measured: Measured, bike: Bike, summary: Summary) -> Expected | None:
-    """What the first step that a review advises is expected to do on its laps; None where it advises none.
+    """Expected effect, on its laps, of the first step that a review advises; None where it advises none.
 
     The bike as it was logged, and the review of the same log.
     """

@@ -131,7 +131,7 @@ class Sentence:
 
 @dataclass(frozen=True)
 class Answer:
-    """What is said first: the first finding, or that nothing asks for a change.
+    """The first sentences: the first finding, or that nothing asks for a change.
 
     ``headline`` has the largest words of a page, ``why`` and ``todo`` what shows it and what to try, in short; a
     terminal has both in the findings below, but for what is ``grave``: a damper in doubt, with what to do before
@@ -159,7 +159,7 @@ class Sentences:
 
 @dataclass(frozen=True)
 class Caution:
-    """Said in words first, set in a frame where there is one; ``word`` says how grave it is."""
+    """A warning in words, in a frame where the printer has one; ``word`` is its severity."""
 
     texts: tuple[str, ...]
     word: str = "CAUTION"

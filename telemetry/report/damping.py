@@ -398,7 +398,7 @@ def _verdict(comparison: DamperComparison | BounceComparison) -> Section | None:
 
 
 def history_document(damper: str, runs: Sequence[DamperRun]) -> Document:
-    """What a damper has been through, oldest outing first."""
+    """Outings and services of a damper, oldest first."""
     ends = " and ".join(sorted({run.end for run in runs}))
     name = f"damper-{damper.encode().hex()}"  # fit for the page of a screen, whatever people write
     words = "Damping ratio, an outing a dot, with 95 % intervals; dashed: serviced."

@@ -492,7 +492,7 @@ RUN_WORDS = (
 
 
 def runs_section(runs: "Iterable[RunRecord]") -> Section:
-    """Many runs, a line each."""
+    """Many runs, one row each."""
     runs = tuple(runs)
     limits = [f"{run.name}: {words}" for run in runs for words in run.limits]
     rows = table(RUN_COLUMNS, [_run_row(run) for run in runs])

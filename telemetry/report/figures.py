@@ -479,7 +479,7 @@ class ZoneDot:
 
 @dataclass(frozen=True)
 class ZoneColumn:
-    """One question asked at every corner; the unit stands apart, None where there is no answer."""
+    """One quantity at every corner, its unit apart; None where it is unknown."""
 
     title: str
     unit: str
@@ -490,7 +490,7 @@ class ZoneColumn:
 
 @dataclass(frozen=True)
 class ZoneDots:
-    """A row a corner, a column a question."""
+    """A row for each corner, a column for each quantity."""
 
     title: str
     rows: tuple[str, ...]

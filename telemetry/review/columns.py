@@ -319,7 +319,7 @@ class Ground:
 def ground_of(
     log: RawLog, bike: Bike, line: tuple[float, float] | None = None, circuit: Circuit | None = None
 ) -> Ground:
-    """The line and circuit given; otherwise the circuit that is kept for the place of the log.
+    """The line and circuit given; otherwise the circuit stored at the position of the log.
 
     Parameters
     ----------

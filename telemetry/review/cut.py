@@ -15,7 +15,7 @@ from telemetry.signals import read_stamps
 
 @dataclass(frozen=True)
 class Cut:
-    """What of a log counts.
+    """The part of a log that counts.
 
     Parameters
     ----------

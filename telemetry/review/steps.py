@@ -86,7 +86,7 @@ WORTH_SAYING_S = 1.0
 
 @dataclass(frozen=True)
 class Measured:
-    """What a log holds before anything is judged: the run on one clock, its motion, its laps; and what is wrong."""
+    """Everything measured before the verdicts: the run on one clock, its motion, its laps, and the notes on faults."""
 
     run: Run
     motion: Motion

@@ -29,7 +29,7 @@ class CornerPlan:
 
 @dataclass(frozen=True)
 class CircuitCorner:
-    """A corner as it lies: distances from the start line; direction -1 left, +1 right."""
+    """A corner of a circuit: distances from the start line; direction -1 left, +1 right."""
 
     number: int
     start_m: float

@@ -374,7 +374,7 @@ SCENARIOS: dict[str, Scenario] = {
 
 
 def simulate_scenario(scenario: Scenario) -> Outing:
-    """Ride a scenario, on the Vellmoor Ring as it always is."""
+    """Simulate a scenario on the Vellmoor Ring."""
     return simulate_outing(
         scenario.bike(),
         seed=scenario.seed,

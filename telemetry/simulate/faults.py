@@ -65,7 +65,7 @@ STICKING_S = (
 
 @dataclass(frozen=True)
 class From:
-    """When something befalls a damper: from a lap distance on, for a time.
+    """When a fault of a damper acts: from a lap distance on, for a time.
 
     Parameters
     ----------

@@ -160,7 +160,7 @@ class LoggedCondition:
 
 @dataclass(frozen=True)
 class Finding:
-    """One thing worth saying aloud: title, what shows it, what to try, and the caution where one is due.
+    """One finding: title, evidence, what to try, and a caution where one is needed.
 
     ``rule`` is its row in `telemetry.findings.rules.RULES`, ``turns`` the changes it advises, of which one is tried;
     both are empty in reviews stored by older versions.

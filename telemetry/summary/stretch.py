@@ -16,7 +16,7 @@ _NO_PITCH = PitchSummary(None, None, None, None)
 
 @dataclass(frozen=True)
 class Stretch:
-    """What is selected; what is None does not limit.
+    """Selection of samples; None means no limit.
 
     Parameters
     ----------

@@ -172,7 +172,7 @@ def count_word(n: int, one: str, many: str | None = None) -> str:
 
 
 def sentence(text: str) -> str:
-    """With a capital letter at its start; the rest as it is."""
+    """The text with a capital letter at its start."""
     return text[:1].upper() + text[1:]
 
 
