@@ -22,7 +22,7 @@ from telemetry.motion import Motion
 from telemetry.signals import runs
 
 # Choices of ours; no source.
-BRAKING_M_S2, DRIVING_M_S2 = -4.0, 2.0
+BRAKING_M_S2 = -4.0
 SHORTEST_S = 0.8
 BEFORE_S, AFTER_S = 0.6, 1.5
 SMOOTH_S = 0.2
@@ -185,9 +185,9 @@ def _gain(
     told_by = columns if instruments is None else instruments
     parts = np.array([_products([*columns, values], told_by, here) for here in stretches])
     whole = parts.sum(axis=0)
-    if whole[0, 0] == 0 or np.linalg.cond(whole[:, :-1]) > MOST_CONDITION:
-        return None
     rest = whole - parts
+    if np.linalg.cond(np.concatenate(([whole], rest))[:, :, :-1]).max() > MOST_CONDITION:
+        return None
     slopes = np.linalg.solve(rest[:, :, :-1], rest[:, :, -1:])[:, 1, 0]
     value = float(np.linalg.solve(whole[:, :-1], whole[:, -1])[1])
     n = len(slopes)
