@@ -15,7 +15,6 @@ from telemetry.arrays import FloatArray
 
 # Samples of one block: temporaries of so many stay in the cache.
 BLOCK = 16_384
-SORTED_SOONER = 3000  # up to so many values are in order sooner than `numpy.median` has begun
 _TINY = 1e-300
 
 
@@ -110,11 +109,21 @@ def quantiles(ordered: FloatArray, shares: ArrayLike) -> FloatArray:
 
 
 def median(values: FloatArray) -> float:
-    """Median of at least one value without NaN; of few values quicker than `numpy.median`."""
-    if len(values) > SORTED_SOONER:
-        return float(np.median(values))
-    ordered = np.sort(values)
-    return float(0.5 * (ordered[(len(ordered) - 1) // 2] + ordered[len(ordered) // 2]))
+    """Median of at least one value without NaN; one partition is several times quicker than `numpy.median`."""
+    middle = (len(values) - 1) // 2
+    parted = np.partition(values, middle)
+    if len(values) % 2:
+        return float(parted[middle])
+    return float(0.5 * (parted[middle] + parted[middle + 1 :].min()))
+
+
+def quantile(values: FloatArray, share: float) -> float:
+    """Quantile of at least one value without NaN in any order, as `numpy.quantile` and several times quicker."""
+    place = share * (len(values) - 1)
+    low = int(place)
+    parted = np.partition(values, low)
+    above = parted[low + 1 :].min() if low + 1 < len(values) else parted[low]
+    return float(parted[low] + (place - low) * (above - parted[low]))
 
 
 def _end_slope(step: float, next_step: float, secant: float, next_secant: float) -> float:

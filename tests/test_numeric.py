@@ -1,4 +1,4 @@
-"""Cubics, roots and t quantiles against SciPy, which the program does not import for them."""
+"""Cubics, roots and t quantiles against SciPy, which the program does not import for them; quantiles against NumPy."""
 
 import subprocess
 import sys
@@ -9,7 +9,7 @@ from scipy.interpolate import CubicHermiteSpline, PchipInterpolator
 from scipy.optimize import brentq
 from scipy.special import stdtrit
 
-from telemetry.numeric import BLOCK, Cubic, root, shape_preserving, student_t
+from telemetry.numeric import BLOCK, Cubic, median, quantile, quantiles, root, shape_preserving, student_t
 
 
 @pytest.mark.parametrize("points", [2, 3, 4, 9])
@@ -44,6 +44,17 @@ def test_root_is_scipys(target):
 def test_root_refuses_what_has_none():
     with pytest.raises(ValueError, match="one sign at both ends"):
         root(lambda x: x + 1.0, 0.0, 1.0, within=1e-9)
+
+
+@pytest.mark.parametrize("n", [1, 2, 3, 10, 101, 5000])
+def test_median_and_quantiles_are_numpys(n):
+    values = np.random.default_rng(n).normal(size=n).round(1)  # with equal values
+    before = values.copy()
+    assert median(values) == np.median(values)
+    for share in (0.0, 0.005, 0.25, 0.5, 0.95, 1.0):
+        assert quantile(values, share) == pytest.approx(np.quantile(values, share), rel=1e-13, abs=1e-13)
+        assert quantiles(np.sort(values), [share])[0] == pytest.approx(quantile(values, share), abs=1e-13)
+    np.testing.assert_array_equal(values, before)
 
 
 @pytest.mark.parametrize("freedom", [0.7, 1, 2.5, 4, 13, 120, 4000])

@@ -81,7 +81,8 @@ def _stands_out_by(road: _CommonRoad, bumps: IntArray) -> FloatArray:
     middle = (at[1:] + at[:-1]) // 2  # what lies beyond belongs to the next bump
     low = np.maximum(at - reach, np.concatenate(([0], middle + 1)))
     high = np.minimum(np.minimum(at + reach, np.concatenate((middle, [len(far) - 1]))), len(far) - 1)
-    return np.array([far[min(a, b) : b + 1].max() for a, b in zip(low, high, strict=True)])
+    between = np.stack([np.minimum(low, high), high + 1], axis=1).ravel()
+    return np.asarray(np.maximum.reduceat(np.append(far, -np.inf), between)[::2])
 
 
 def clear_from(stands_out: FloatArray) -> float:
@@ -413,7 +414,7 @@ def _pairs_of(road: _CommonRoad, motion: Motion, track: Track, bumps: IntArray) 
     good = np.logical_and.reduce([np.isfinite(list(found[end][0].values())).all(axis=0) for end in ENDS])
     residual = (found["rear"][1] - found["front"][1] - delay) / rate
     if good.any():  # the others were not the same bump
-        good &= np.abs(residual - np.median(residual[good])) <= SAME_BUMP_S
+        good &= np.abs(residual - median(residual[good])) <= SAME_BUMP_S
     lags = np.arange(-round(BEFORE_S * rate), round(AFTER_S * rate) + 1, max(round(rate / STACK_HZ), 1))
     stands_out = _stands_out_by(road, bumps[good])
     peaks = {end: found[end][0]["compression_mm_s"][good] for end in ENDS}

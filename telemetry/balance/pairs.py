@@ -17,6 +17,7 @@ from telemetry.balance.balance import (
 )
 from telemetry.balance.bumps import MEASURES, BumpPairs
 from telemetry.laps import PHASES, Track
+from telemetry.numeric import median
 
 # Sizes are told by the mean of both ends' peak wheel speeds. Choices of ours.
 SIZE_EDGES_MM_S = (0.0, 150.0, 300.0, 600.0, np.inf)
@@ -57,7 +58,7 @@ def summarise_pairs(
         compression_ratio_ci95=ratios["compression_mm_s"].ci95,
         rebound_ratio=ratios["rebound_mm_s"].value,
         rebound_ratio_ci95=ratios["rebound_mm_s"].ci95,
-        delay_residual_ms=float(1000.0 * np.median(residual)) if len(residual) else None,
+        delay_residual_ms=1000.0 * median(residual) if len(residual) else None,
         depth_ratio=ratios["depth_mm"].value,
         depth_ratio_ci95=ratios["depth_mm"].ci95,
         compression_ratio_noise_ci95=ratios["compression_mm_s"].noise_ci95,

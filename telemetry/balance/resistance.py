@@ -1,4 +1,4 @@
-"""Which end is damped more for what it carries: damping ratios of both ends from the road they share."""
+"""Damping ratios of both ends from the road they share: which end is damped more for its load."""
 
 from collections.abc import Iterator
 from functools import cached_property
@@ -23,6 +23,7 @@ from telemetry.balance.road import (
 from telemetry.bike import GRAVITY_M_S2, Bike, leverage_curve, sprung_load_n, wheel_rate_n_per_mm
 from telemetry.laps import Track
 from telemetry.motion import Motion
+from telemetry.numeric import median
 
 ComplexArray = npt.NDArray[np.complex128]
 
@@ -318,7 +319,7 @@ def _solve(blocks: list[tuple[FloatArray, int]]) -> tuple[FloatArray, FloatArray
     for _ in range(ROUNDS):
         row = np.append(1.0, _least_squares(matrices, weight))
         mean_square = np.einsum("i,kij,j->k", row, matrices, row) / counts
-        weight = 1.0 / (np.median(mean_square) + mean_square)
+        weight = 1.0 / (median(mean_square) + mean_square)
     group = np.arange(len(blocks)) * GROUPS // len(blocks)
     each = np.array([_least_squares(matrices, np.where(group == g, 0.0, weight)) for g in range(GROUPS)])
     whole = np.einsum("k,kij->ij", weight, matrices)

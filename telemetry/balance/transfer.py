@@ -19,6 +19,7 @@ from telemetry.bike import (
 )
 from telemetry.laps import Track, place_at
 from telemetry.motion import Motion
+from telemetry.numeric import median, quantile
 from telemetry.signals import runs
 
 # Choices of ours; no source.
@@ -85,7 +86,7 @@ def weight_transfer(
         dive_ci95=dive_ci95,
         return_deg_s=_median(np.array([fastest for fastest, _ in releases])),
         settle_s=_median(np.array([settled for _, settled in releases])),
-        rear_left_mm=float(np.quantile(slow_rear[braking], 0.05)) if braking.any() else None,
+        rear_left_mm=quantile(slow_rear[braking], 0.05) if braking.any() else None,
         squat_deg_per_m_s2=squat,
         rear_squat_mm_per_m_s2=rear_squat,
         squat_ci95=squat_ci95,
@@ -183,7 +184,7 @@ def _gain(
     if len(stretches) < FEWEST_STRETCHES:
         return None
     told_by = columns if instruments is None else instruments
-    parts = np.array([_products([*columns, values], told_by, here) for here in stretches])
+    parts = _products([*columns, values], told_by, stretches)
     whole = parts.sum(axis=0)
     rest = whole - parts
     if np.linalg.cond(np.concatenate(([whole], rest))[:, :, :-1]).max() > MOST_CONDITION:
@@ -195,13 +196,24 @@ def _gain(
     return Gain(value, (value - half, value + half))
 
 
-def _products(columns: Sequence[FloatArray], told_by: Sequence[FloatArray], here: slice) -> FloatArray:
-    """Sums of products over one stretch, of a constant and either columns, without rows that are not wholly known."""
-    rows = np.column_stack([np.ones(here.stop - here.start), *(column[here] for column in columns)])
-    tellers = np.column_stack([rows[:, 0], *(column[here] for column in told_by)])
-    unknown = ~np.isfinite(rows).all(axis=1) | ~np.isfinite(tellers).all(axis=1)
-    rows[unknown] = tellers[unknown] = 0.0
-    return np.asarray(tellers.T @ rows)
+def _products(
+    columns: Sequence[FloatArray], told_by: Sequence[FloatArray], stretches: Sequence[slice]
+) -> FloatArray:
+    """Sums of products over each stretch, of a constant and either columns, without rows that are not wholly known.
+
+    Shape (n_stretches, 1 + n_told_by, 1 + n_columns).
+    """
+    lengths = np.array([here.stop - here.start for here in stretches])
+    rows, tellers = (
+        np.stack(
+            [np.ones(lengths.sum()), *(np.concatenate([one[here] for here in stretches]) for one in some)]
+        )
+        for some in (columns, told_by)
+    )
+    unknown = ~(np.isfinite(rows).all(axis=0) & np.isfinite(tellers).all(axis=0))
+    rows[:, unknown] = tellers[:, unknown] = 0.0
+    first = np.cumsum(lengths) - lengths
+    return np.stack([np.add.reduceat(one * rows, first, axis=1).T for one in tellers], axis=1)
 
 
 def _block_mean(values: FloatArray, step: int) -> FloatArray:
@@ -250,7 +262,7 @@ def _release(pitch: FloatArray, end: int, change: float, rate: float) -> tuple[f
 
 def _median(values: FloatArray) -> float | None:
     known = values[np.isfinite(values)]
-    return float(np.median(known)) if len(known) >= FEWEST else None
+    return median(known) if len(known) >= FEWEST else None
 
 
 LIGHT_WORK_HZ = 100.0
@@ -455,7 +467,7 @@ def zone_left(
     """Rear travel left to extend in each braking zone, exceeded 95 % of the time: the mean over laps. [mm]"""
     by_corner: dict[int, list[float]] = {}
     for number, one in _on_laps(braking & np.isfinite(travel_mm), corner, lap, rate_hz):
-        by_corner.setdefault(number, []).append(float(np.quantile(travel_mm[one], LEFT_QUANTILE)))
+        by_corner.setdefault(number, []).append(quantile(travel_mm[one], LEFT_QUANTILE))
     return _over_laps("left", by_corner)
 
 

@@ -118,7 +118,7 @@ class Attitude:
 
 
 def steering_axis(bike: Bike) -> FloatArray:
-    """Unit vector up the fork in the chassis frame, shape (2,)."""
+    """Unit vector up the fork in the chassis frame: forward, up; shape (2,)."""
     rake = np.radians(rake_deg(bike))
     return np.array([-np.sin(rake), np.cos(rake)])
 

@@ -190,7 +190,7 @@ def slip(name: str, value: float, limits: Range) -> str:
 
 
 def implausible(name: str, value: float, section: str = "") -> str:
-    """Reason why a number is implausible, "" if it is plausible: begins with the value, without a full stop."""
+    """Reason why a value is implausible, "" if it is plausible: begins with "= ", no full stop. [unit of the key]"""
     limits = range_of(name, section)
     if limits is None or limits.holds(value):
         return ""
@@ -232,7 +232,7 @@ class Section(BaseModel):
     ``section`` is its name in `RANGES`, for keys whose range depends on the section.
     """
 
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, defer_build=True)
     section: ClassVar[str] = ""
 
     @field_validator("*", mode="after")

@@ -32,7 +32,7 @@ from telemetry.damping.hop import (
 )
 from telemetry.damping.verdict import DamperCourse, DamperState, DampingTrend, LapDamping, SpeedDamping
 from telemetry.laps import Lap
-from telemetry.numeric import student_t
+from telemetry.numeric import quantile, student_t
 
 WINDOW_S = 0.5
 STEP_S = WINDOW_S / 2  # Hann windows that overlap by half use all of the signal
@@ -573,7 +573,7 @@ def _weighted(products: FloatArray, fitted: FrontFilter) -> FloatArray:
         return products
     residual = np.maximum(np.einsum("i,bij,j->b", fitted.row, products[:, :5, :5], fitted.row), 1e-9)
     relative = residual / np.maximum(products[:, 2, 2], 1e-9)
-    weight = (relative <= np.quantile(relative, KEPT_SHARE)) / residual
+    weight = (relative <= quantile(relative, KEPT_SHARE)) / residual
     return np.asarray(weight[:, None, None] * products)
 
 

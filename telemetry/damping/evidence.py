@@ -31,6 +31,7 @@ from telemetry.damping.hop import (
     rise,
     tyre_hz_of,
 )
+from telemetry.numeric import median, quantile
 from telemetry.signals import damping_scatter
 
 # (c + c_t)/m over 2 pi 15 Hz: from less than any tyre gives to a damper that hardly moves.
@@ -221,7 +222,7 @@ def fit_front_filter(
         full = np.concatenate([row, -(response @ row)])
         residual = np.maximum(flat @ np.outer(full, full).ravel(), 1e-9)
         relative = residual / size
-        weight = (whole & (relative <= np.quantile(relative[whole], KEPT_SHARE))) / (
+        weight = (whole & (relative <= quantile(relative[whole], KEPT_SHARE))) / (
             beside(residual, whole) if less_noise else residual
         )
     road = road_weights(mean, row, equation.own_past)
@@ -379,14 +380,14 @@ def usual_swing(swing: Swing, whole: BoolArray, n_blocks: int) -> Usual:
     """Usual swing of windows of ``n_blocks`` blocks; ``whole`` (n,) are the usable ones."""
     if not whole.any():
         return Usual(0.0, 0.0, LEAST_SCATTER)
-    least = LEAST_ROAD * float(np.median(swing.road[whole]))
+    least = LEAST_ROAD * median(swing.road[whole])
     usable = np.convolve(whole, np.ones(n_blocks), mode="valid") > n_blocks - 0.5
     if len(whole) < n_blocks or not usable.any():
         return Usual(least, 0.0, LEAST_SCATTER)
     over = swing_over(swing, Usual(least, 0.0, 0.0), n_blocks)[usable]
-    middle, upper = np.quantile(over, [0.5, 0.75])
-    scatter = MORE_SCATTER * float(upper - middle) / UPPER_QUARTILE
-    return Usual(least, float(middle), max(scatter, LEAST_SCATTER))
+    middle, upper = median(over), quantile(over, 0.75)
+    scatter = MORE_SCATTER * (upper - middle) / UPPER_QUARTILE
+    return Usual(least, middle, max(scatter, LEAST_SCATTER))
 
 
 def swing_over(swing: Swing, usual: Usual, n_blocks: int) -> FloatArray:

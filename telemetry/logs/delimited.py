@@ -317,12 +317,22 @@ def _arrow(
         strings_can_be_null=True,
         decimal_point=decimal,
     )
-    packed = compression(path) is not None
+    packed, size = compression(path) is not None, path.stat().st_size
+
+    def expected_rows(first: int) -> float:
+        """As many as in the first block all through; a row has two bytes for each cell, or more."""
+        return first if packed else min(first * size / read_options.block_size, size / (2 * len(columns)))
+
     with (
         open_bytes(path) as stream,
         arrow_csv.open_csv(stream, read_options, parse_options, convert_options) as batches,
     ):
-        return grow_columns(batches, len(columns), lambda cells: check_unpacked(path, cells, packed=packed))
+        return grow_columns(
+            batches,
+            len(columns),
+            lambda cells: check_unpacked(path, cells, packed=packed),
+            expected_rows,
+        )
 
 
 def _for_a_person(path: Path, dialect: Dialect, encoding: str) -> dict[str, str]:

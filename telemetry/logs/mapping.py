@@ -277,7 +277,7 @@ def propose(log: RawLog, known: Mapping[str, str] | None = None) -> tuple[Propos
 
 
 def compression_fits(log: RawLog, ends: Mapping[str, str], speed: str) -> dict[str, float]:
-    """Correlation by end of its signal with what compresses that end: braking the fork, driving the shock.
+    """Correlation, -1 to 1, by end of its signal with what compresses that end: braking the fork, driving the shock.
 
     Below -`STRONG` the signal falls when the end compresses, above `STRONG` it rises; between, or NaN, the log cannot
     tell. ``ends`` are the columns of front and rear, as far as there are any, ``speed`` that of the ground speed.

@@ -26,6 +26,7 @@ NA_WORDS = frozenset(
 )
 _NUMBER = r"^[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?$"
 
+SPARE_ROOM = 1.05  # rows of a log are not all as long as its first
 DAY_S = 86_400.0
 # Clock time "12:03:04.125" or "03:04.125", which is minutes; date-time as ISO 8601 writes it, with zone or without.
 _CLOCK = r"(?:(?P<hour>\d{1,2}):)?(?P<minute>[0-5]?\d):(?P<second>[0-5]?\d)(?:[.,](?P<fraction>\d{1,12}))?"
@@ -38,24 +39,31 @@ _CENTURY_S = tuple(datetime(year, 1, 1, tzinfo=UTC).timestamp() for year in (200
 
 def to_float64(column: pa.ChunkedArray) -> FloatArray:
     """A float64 column as one array of shape (n_rows,), NaN where null."""
-    # Reading the buffers avoids Arrow's own way to NumPy, which imports pandas.
     values = np.empty(len(column))
     start = 0
     for chunk in column.chunks:
-        filled = chunk.fill_null(np.nan) if chunk.null_count else chunk
-        end = start + len(filled)
-        buffer = np.frombuffer(filled.buffers()[1], dtype=np.float64)
-        values[start:end] = buffer[filled.offset : filled.offset + len(filled)]
-        start = end
+        _fill(values[start : start + len(chunk)], chunk)
+        start += len(chunk)
     return values
 
 
+def _fill(values: FloatArray, chunk: pa.Array) -> None:
+    """Copy a float64 chunk. Reading its buffer avoids Arrow's own way to NumPy, which imports pandas."""
+    filled = chunk.fill_null(np.nan) if chunk.null_count else chunk
+    buffer = np.frombuffer(filled.buffers()[1], dtype=np.float64)
+    values[:] = buffer[filled.offset : filled.offset + len(filled)]
+
+
 def grow_columns(
-    batches: Iterable[pa.RecordBatch], width: int, check: Callable[[int], None] = lambda _: None
+    batches: Iterable[pa.RecordBatch],
+    width: int,
+    check: Callable[[int], None] = lambda _: None,
+    expected_rows: Callable[[int], float] = float,
 ) -> list[Column]:
     """Columns (float64, string) of a stream of batches, each freed before the next, so that a log is held once.
 
-    ``check`` gets the count of cells before room is made for them, and raises when they are too many.
+    ``check`` gets the count of cells before room is made for them, and raises when they are too many;
+    ``expected_rows`` estimates the rows of the log from those of the first batch.
     """
     numbers: list[FloatArray] = [np.empty(0) for _ in range(width)]
     words: list[list[pa.Array]] = [[] for _ in range(width)]
@@ -67,9 +75,11 @@ def grow_columns(
             if pa.types.is_string(column.type):
                 words[index].append(column)
                 continue
-            if end > len(numbers[index]):  # room for more, without copying what is there
+            if not len(numbers[index]):  # memory that is never written to costs nothing
+                numbers[index] = np.empty(max(end, int(SPARE_ROOM * expected_rows(len(batch)))))
+            elif end > len(numbers[index]):  # room for more, without copying what is there
                 numbers[index].resize(max(end, len(numbers[index]) * 3 // 2), refcheck=False)
-            numbers[index][rows:end] = to_float64(pa.chunked_array([column]))
+            _fill(numbers[index][rows:end], column)
         rows = end
     for values in numbers:
         if len(values):

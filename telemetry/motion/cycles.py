@@ -9,6 +9,7 @@ from telemetry.arrays import ENDS, BoolArray, FloatArray, IntArray
 from telemetry.motion.motion import EndMotion, Motion
 from telemetry.motion.stops import runs_of
 from telemetry.motion.summary import PackingEvent, StrokeClass, Strokes, StrokeSide
+from telemetry.numeric import median, quantile
 
 # Least wheel travel of a stroke: seals stick and tyres vibrate. Own choice.
 LEAST_MM = 1.0
@@ -214,8 +215,7 @@ def strokes(end: EndMotion, selected: BoolArray) -> Strokes:
 def _side(peak_mm_s: FloatArray) -> StrokeSide:
     if not len(peak_mm_s):
         return StrokeSide(0, None, None)
-    p50, p95 = np.percentile(peak_mm_s, [50, 95])
-    return StrokeSide(len(peak_mm_s), float(p50), float(p95))
+    return StrokeSide(len(peak_mm_s), median(peak_mm_s), quantile(peak_mm_s, 0.95))
 
 
 class _Mean:
@@ -297,8 +297,8 @@ def _event(
     if not down.any() or not up.any():
         return None
     troughs = end.wheel_travel_mm[strokes.end[up]]
-    sink = float(np.median(troughs)) - ride_height
-    compression, rebound = (float(np.median(strokes.peak_mm_s[way])) for way in (down, up))
+    sink = median(troughs) - ride_height
+    compression, rebound = (median(strokes.peak_mm_s[way]) for way in (down, up))
     if not sink >= SINK_MM or rebound > SLOW_SHARE * compression:
         return None
     if not _steady(speed_m_s[start - round(BEFORE_S * rate) : latest + 1], rate):

@@ -195,7 +195,7 @@ def across_laps(values: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Mean over laps and its standard error, sd / sqrt(n) with n - 1 in the sd: a lap is one observation.
 
     ``values`` are of shape (n_laps, ...), NaN where a lap has none; the mean is NaN without any lap, the error below
-    two.
+    two. [unit of the values]
     """
     values = np.asarray(values, dtype=np.float64)
     valid = np.isfinite(values)

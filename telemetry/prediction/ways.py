@@ -184,9 +184,10 @@ def parse_wish(text: str) -> tuple[str, float]:
 
 
 def reach(laps: Laps, key: str, wanted: float, only: Sequence[str] = ()) -> Wish:
-    """The ways to a wanted number (of `NAMES`): each adjuster by itself, inside its limits, the best first.
+    """The ways to a wanted number: each adjuster by itself, inside its limits, the best first. [unit of the key]
 
-    ``only`` are the adjusters that may be touched; by default those of the end whose number it is, or of both.
+    ``key`` is one of `NAMES`; ``only`` are the adjusters that may be touched, by default those of the end whose
+    number it is, or of both.
     `PredictionError` if the log does not give the number.
     """
     now = 1.0 if key.endswith("hop_damping_ratio") else laps.values.get(key)

@@ -293,7 +293,7 @@ def section_parts(a: Summary, laps_a: Sequence[LapSummary], laps_b: Sequence[Lap
 
 
 def sections(corners: Sequence[Corner], length_m: float | None) -> tuple[tuple[str, float, float], ...]:
-    """Name, start and end of the sections as shares of the lap, whose length is in metres; they cover it once.
+    """Name, start and end of the sections, 0 to 1 of the lap, whose ``length_m`` is in metres; they cover it once.
 
     The first starts at the start line, so the corner over it may lie in the last and the first.
     """

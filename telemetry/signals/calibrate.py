@@ -9,7 +9,7 @@ import numpy as np
 from telemetry.arrays import End, FloatArray
 from telemetry.errors import CalibrationError
 from telemetry.notes import QualityNote, Step
-from telemetry.numeric import BLOCK, shape_preserving
+from telemetry.numeric import BLOCK, quantile, shape_preserving
 from telemetry.signals.channels import SensorSetup
 from telemetry.signals.clock import runs
 
@@ -266,7 +266,7 @@ def _still_mm(
             f"{len(measured_mm) / sample_rate_hz:.1f} s; give at least {FEWEST_STILL_S:g} s with the wheels off "
             f"the ground."
         )
-    low, high = np.percentile(part, [5, 95])
+    low, high = quantile(part, 0.05), quantile(part, 0.95)
     if high - low > STILL_MM:
         raise CalibrationError(
             f"{words}: travel moves by {high - low:.1f} mm there; it must be still, with the wheels off the ground."

@@ -8,6 +8,7 @@ import numpy as np
 from telemetry.arrays import BoolArray, End, FloatArray, IntArray
 from telemetry.errors import CalibrationError, StrokeExceededError
 from telemetry.notes import QualityNote, Severity, Step
+from telemetry.numeric import quantile
 from telemetry.signals.channels import SensorSetup
 from telemetry.signals.clock import block_range, bridge, cubic_weights, longest_bridge, runs
 
@@ -404,7 +405,7 @@ def _jump(past_mm: FloatArray, start: int, jump_mm: float) -> int:
 
 def _stands(travel_mm: FloatArray) -> bool:
     """True if readings are constant except for noise."""
-    low, high = np.percentile(travel_mm, [5, 95])
+    low, high = quantile(travel_mm, 0.05), quantile(travel_mm, 0.95)
     return bool(high - low <= FLAT_MM)
 
 

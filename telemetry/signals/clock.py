@@ -7,6 +7,7 @@ import numpy as np
 
 from telemetry.arrays import BoolArray, FloatArray, IntArray
 from telemetry.errors import LogError
+from telemetry.numeric import median, quantile
 
 # Time steps per block, and the factor between two rates from which they differ.
 BLOCK = 50
@@ -58,7 +59,7 @@ def find_stretches(stamps_s: FloatArray) -> tuple[RateStretch, ...]:
     if n_blocks < 6:
         return ()
     mean = np.diff(stamps_s[: n_blocks * BLOCK + 1 : BLOCK])
-    usual = float(np.median(mean))
+    usual = median(mean)
     if np.count_nonzero((mean > OTHER_RATE * usual) | (mean < usual / OTHER_RATE)) < 3:
         return ()
     steps = np.diff(stamps_s)
@@ -86,7 +87,7 @@ def common_rate_hz(stretches: tuple[RateStretch, ...], stamps_s: FloatArray) -> 
 
 def _interval_s(steps: FloatArray) -> float:
     """Mean time step of one sample, without lost rows and pauses. [s]"""
-    return float(np.mean(steps[steps < 1.5 * np.median(steps)]))
+    return float(np.mean(steps[steps < 1.5 * median(steps)]))
 
 
 def _edges(interval: FloatArray, steps: FloatArray) -> list[int]:
@@ -219,7 +220,7 @@ def _grid(stamps_s: FloatArray, rows: IntArray) -> Grid:
     allowed = max(UNEVEN_SHARE * model.interval_s, 0.75 * resolution)
     late_s = np.abs(model.late_s)
     in_order = bool(np.all(np.diff(model.in_order) + np.diff(model.segment) > 0))
-    if not in_order or (late_s.max() > allowed and float(np.quantile(late_s, 0.995)) > allowed):
+    if not in_order or (late_s.max() > allowed and quantile(late_s, 0.995) > allowed):
         return _uneven_grid(stamps_s, rows)
     begin = np.rint((model.start_s - model.start_s[0]) / model.interval_s).astype(np.int64)
     order = np.arange(len(begin))
@@ -238,9 +239,9 @@ def _grid(stamps_s: FloatArray, rows: IntArray) -> Grid:
 def _uneven_grid(stamps_s: FloatArray, rows: IntArray) -> Grid:
     """Grid at the stamps' mean rate, rounded if possible, since values are interpolated anyway."""
     steps = np.diff(stamps_s)
-    rate_hz = _nominal(1 / float(np.mean(steps[steps < 2.5 * np.median(steps)])), 0.01)
+    rate_hz = _nominal(1 / float(np.mean(steps[steps < 2.5 * median(steps)])), 0.01)
     # a step has the scatter of two stamps; the median excludes lost rows
-    jitter_s = 1.4826 * float(np.median(np.abs(steps - np.median(steps)))) / np.sqrt(2)
+    jitter_s = 1.4826 * median(np.abs(steps - median(steps))) / np.sqrt(2)
     index = np.rint((stamps_s - stamps_s[0]) * rate_hz).astype(np.int64)
     return Grid(rate_hz, float(stamps_s[0]), stamps_s, rows, index, even=False, jitter_s=float(jitter_s))
 
@@ -275,7 +276,7 @@ def _gapless_model(stamps_s: FloatArray) -> _ClockModel | None:
 def _best_model(stamps_s: FloatArray) -> _ClockModel:
     """Model with the smaller residual: every step is one sample, or the nearest whole number of samples (lost rows)."""
     steps = np.diff(stamps_s)
-    interval = float(np.mean(steps[steps < 2.5 * np.median(steps)]))
+    interval = float(np.mean(steps[steps < 2.5 * median(steps)]))
     gap = steps > (GAP_SAMPLES + 1.5) * interval
     counts = [np.ones(len(steps), dtype=np.int64)]
     for _ in range(3):
@@ -482,7 +483,7 @@ def _between(t_s: FloatArray, values: FloatArray, wanted_s: FloatArray) -> Float
         cubic += at[:, i] * away[0] * away[1] * away[2]
     bend = np.abs(np.diff(values, 2))
     jumps = np.zeros(len(values), dtype=bool)
-    jumps[1:-1] = bend > RINGS_ABOVE * np.quantile(bend, 0.95)
+    jumps[1:-1] = bend > RINGS_ABOVE * quantile(bend, 0.95)
     straight = jumps[rows].any(axis=1)
     cubic[straight] = np.interp(wanted_s[straight], t_s, values)
     return cubic

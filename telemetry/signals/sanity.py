@@ -12,6 +12,7 @@ import numpy as np
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray
 from telemetry.errors import BothEndsError, CalibrationError
 from telemetry.notes import QualityNote
+from telemetry.numeric import median, quantile
 from telemetry.signals.calibrate import fit_calibration
 from telemetry.signals.channels import SensorSetup
 from telemetry.signals.clock import block_range, runs
@@ -205,8 +206,7 @@ def _may_be_travel(travel_mm: FloatArray, setup: SensorSetup) -> bool:
 def _range(values: FloatArray) -> tuple[float, float]:
     """0.5th and 99.5th percentile of the readings."""
     valid = values[np.isfinite(values)]
-    low, high = np.percentile(valid, [0.5, 99.5]) if valid.size else (np.nan, np.nan)
-    return float(low), float(high)
+    return (quantile(valid, 0.005), quantile(valid, 0.995)) if valid.size else (np.nan, np.nan)
 
 
 @dataclass(frozen=True)
@@ -307,7 +307,7 @@ def _under_brakes(share: FloatArray, riding: _Riding) -> float:
     braking, other = share[riding.braking & valid], share[riding.other & valid]
     if len(braking) < FEWEST_BRAKING_S / RIDE_BLOCK_S or len(other) < FEWEST_OTHER_S / RIDE_BLOCK_S:
         return float("nan")
-    return float(np.median(braking) - np.median(other))
+    return median(braking) - median(other)
 
 
 def _directions(
@@ -339,7 +339,7 @@ def _sag(end: End, share: FloatArray, setup: SensorSetup, riding: _Riding) -> Qu
     steady = share[riding.steady & np.isfinite(share)]
     if len(steady) < FEWEST_STEADY_S / RIDE_BLOCK_S:
         return None
-    sag = float(np.median(steady))
+    sag = median(steady)
     if PLAUSIBLE_SAG[0] <= sag <= PLAUSIBLE_SAG[1] or setup.stroke_mm == np.inf:
         return None
     words = (

@@ -180,7 +180,7 @@ def _averaged(records: tuple[FloatArray, ...], sample_rate_hz: float, segment_sa
 
 
 def whole_segments(values: FloatArray, length: int, hop: int) -> FloatArray:
-    """Segments of a record without NaN, as a read-only view of shape (n_segments, length).
+    """Segments of a record without NaN, shape (n_segments, length). [unit of the record]
 
     Each stretch between gaps is cut from its start; ``hop`` samples lie between two starts.
     """
@@ -318,7 +318,7 @@ def log_decrement(first: float, last: float, cycles: float = 1.0) -> float:
 
 
 def damping_from_log_decrement(decrement: float) -> float:
-    """Damping ratio of a logarithmic decrement: delta / sqrt(4 pi^2 + delta^2)."""
+    """Damping ratio (1: critical) of a logarithmic decrement delta, a ratio too: delta / sqrt(4 pi^2 + delta^2)."""
     return float(decrement / np.hypot(2 * np.pi, decrement))
 
 

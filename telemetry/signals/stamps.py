@@ -10,6 +10,7 @@ from telemetry.arrays import BoolArray, FloatArray, IntArray
 from telemetry.errors import ChannelError, LogError
 from telemetry.logs import RawLog, find_unit, to_unit
 from telemetry.notes import QualityNote
+from telemetry.numeric import median, quantile
 from telemetry.signals.clock import ALWAYS_ALLOWED_SAMPLES, MOST_SAMPLES_PER_STAMP
 
 # Least rate of a travel log; a slower one has a time that is not in seconds, if its travel is smooth as well.
@@ -92,7 +93,7 @@ def in_order(log: RawLog, time_channel: str, travel: Sequence[str]) -> RawLog:
 
 
 def read_stamps(log: RawLog, time_channel: str, travel: Sequence[FloatArray] = ()) -> TimeStamps:
-    """Time stamps in seconds; missing or impossible stamps are NaN, with a note.
+    """Time stamps; missing or impossible ones are NaN, with a note. [s]
 
     Parameters
     ----------
@@ -149,7 +150,7 @@ def _in_seconds(
         return to_unit(values, unit.symbol, "s")
     steps = np.diff(values[np.isfinite(values)])
     forward = steps[steps > 0]  # rows that share a stamp divide the step to the next stamp
-    step = float(np.median(forward)) * len(forward) / len(steps) if len(forward) else 0.0
+    step = median(forward) * len(forward) / len(steps) if len(forward) else 0.0
     symbol = _likely_symbol(step, travel)
     if symbol != "s":
         label = "is labelled seconds" if written else "has no unit"
@@ -177,7 +178,7 @@ def _steps_share(signal: FloatArray) -> float:
     valid = signal[np.isfinite(signal)]
     if len(valid) < 2:
         return 1.0
-    valid = np.clip(valid, *np.quantile(valid, OUTLIERS))
+    valid = np.clip(valid, quantile(valid, OUTLIERS[0]), quantile(valid, OUTLIERS[1]))
     spread = float(np.var(valid))
     return float(np.mean(np.diff(valid) ** 2)) / (2 * spread) if spread > 0 else 1.0
 
@@ -228,9 +229,9 @@ def _spread_repeated(
     new = np.flatnonzero(steps > 0) + 1  # a changed stamp is exact to one row
     if len(new) <= SPREAD_OVER:
         return  # `check_repeated` adds the note
-    digit_s = float(np.median(steps[steps > 0]))
+    digit_s = median(steps[steps > 0])
     far = stamps_s[new[SPREAD_OVER:]] - stamps_s[new[:-SPREAD_OVER]]
-    interval_s = float(np.median(far / (new[SPREAD_OVER:] - new[:-SPREAD_OVER])))
+    interval_s = median(far / (new[SPREAD_OVER:] - new[:-SPREAD_OVER]))
     # The delay against an even clock changes at lost rows; a median keeps this step sharp.
     late = stamps_s[new] - interval_s * new
     around = np.pad(late, SPREAD_OVER // 2, mode="edge")
@@ -292,7 +293,7 @@ def _keep_longest_part(log: RawLog, name: str, t_s: FloatArray, notes: list[Qual
     steps = np.diff(t_s[rows])
     if not (steps > 0).any():
         return
-    usual = float(np.median(steps[steps > 0]))
+    usual = median(steps[steps > 0])
     most_s = (MOST_SAMPLES_PER_STAMP * len(rows) + ALWAYS_ALLOWED_SAMPLES) * usual
     if t_s[rows[-1]] - t_s[rows[0]] <= most_s:
         return

@@ -109,7 +109,7 @@ def build_circuit(name: str, plans: tuple[CornerPlan, ...], *, line_share: float
     Raises
     ------
     ValueError
-        If the angles do not close, or a straight would have to be shorter than nothing.
+        If the angles do not close, or a straight would get no length or a negative one.
     """
     total = sum(plan.angle_deg for plan in plans)
     if min(abs(total - 360.0), abs(total + 360.0), abs(total)) > 1e-6:

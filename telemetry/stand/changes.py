@@ -1,4 +1,4 @@
-"""Changes made with a spanner, as ``key=+3`` (by) or ``key=312`` (to); the change that reaches a wanted number."""
+"""Changes at the stand, as ``key=+3`` (by) or ``key=312`` (to); the change that reaches a wanted number."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -263,9 +263,9 @@ def limits_of(bike: Bike, key: str, now: float) -> tuple[float, float]:
 
 
 def reach(bike: Bike, key: str, wanted: float) -> Target:
-    """The adjusters that bring a quantity (of `QUANTITIES`) to a number in its unit: each by itself, within its limits.
+    """The adjusters that bring a quantity to a number: each by itself, within its limits. [unit of the quantity]
 
-    `BikeFileError` if there is no such quantity, or the bike file does not tell it.
+    `BikeFileError` if the key is none of `QUANTITIES`, or the bike file does not tell it.
     """
     if key not in BY_KEY:
         names = ", ".join(quantity.key for quantity in QUANTITIES[:14])

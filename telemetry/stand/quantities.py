@@ -1,4 +1,4 @@
-"""Everything that is looked at on the stand, by name: sag, height, geometry, leverage, drive, vibration."""
+"""Quantities of the bike at the stand, by name: sag, height, geometry, leverage, drive, vibration."""
 
 from collections.abc import Callable
 from dataclasses import asdict, dataclass
@@ -294,7 +294,7 @@ _GROUPS: dict[str, Callable[[Bike, Standing], Values]] = {
 
 
 def value_of(bike: Bike, key: str) -> float | None:
-    """One quantity of the stand, without the work for the others."""
+    """One quantity of the stand, None if the bike file does not give it. [unit of the quantity]"""
     quantity = BY_KEY[key]
     for name in LOADS:
         if key.endswith(f".{name}_sag_mm"):

@@ -297,7 +297,7 @@ def _plain(key: str, label: str, unit: str = "", decimals: int | None = None, sc
 
 
 def pushed(key: str, label: str, unit: str = "", decimals: int | None = None, scale: float = 1.0) -> Metric:
-    """A number of an end that was pushed by hand: the attribute of its name."""
+    """A number of an end that was pushed by hand: the attribute named ``key``, times ``scale`` to be in ``unit``."""
 
     def read(end: Any) -> float | None:
         value = getattr(end, key)
@@ -335,7 +335,7 @@ TIME_S = _plain("time_s", "at", "s", 1)
 
 
 def values_of(lap: LapSummary) -> dict[str, float | None]:
-    """Every number of a lap by its key, in the order of `METRICS`; None where it cannot be told."""
+    """Every number of a lap by its key, in the order of `METRICS`; None if unknown. [unit of the metric]"""
     read = {metric.key: metric.read(lap) for metric in METRICS}
     return {key: value if value is not None and isfinite(value) else None for key, value in read.items()}
 
@@ -343,7 +343,7 @@ def values_of(lap: LapSummary) -> dict[str, float | None]:
 def values_by_lap(laps: Sequence[LapSummary], metric: Metric) -> tuple[tuple[int, ...], tuple[float, ...]]:
     """One number over laps at pace, without those where its ends are masked or it cannot be told.
 
-    The laps' numbers, and as many values.
+    The laps' numbers, and as many values. [unit of the metric]
     """
     clean = [
         lap for lap in laps if all(lap.masked_share.get(end, 0.0) <= MAX_MASKED_SHARE for end in metric.ends)

@@ -1,4 +1,4 @@
-"""How everything is written: numbers, intervals, laps, places, counts; and the sentences that several rooms share."""
+"""Numbers, intervals, laps, places and counts as text; and the sentences that several rooms share."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from math import isfinite
@@ -32,7 +32,7 @@ def number(value: float | None, decimals: int = 0, unit: str = "") -> str:
     Parameters
     ----------
     unit : str
-        Written after a space; left out with the number.
+        Of the number, which is not converted. Written after a space; left out with the number.
 
     Examples
     --------
@@ -47,12 +47,12 @@ def number(value: float | None, decimals: int = 0, unit: str = "") -> str:
 
 
 def percent(share: float | None, decimals: int = 0) -> str:
-    """A share of 1 as percent."""
+    """A share, 0 to 1, as percent. [%]"""
     return number(None if share is None else 100 * share, decimals, "%")
 
 
 def signed(value: float | None, decimals: int = 0, unit: str = "") -> str:
-    """A change with its sign: ``+1.2 mm``, ``−0.3 mm``, ``0.0 mm``."""
+    """A change with its sign and ``unit``: ``+1.2 mm``, ``−0.3 mm``, ``0.0 mm``."""
     text = number(value, decimals, unit)
     return f"+{text}" if value is not None and round(value, decimals) > 0 else text
 
@@ -60,7 +60,7 @@ def signed(value: float | None, decimals: int = 0, unit: str = "") -> str:
 def interval(
     value: float | None, ci: tuple[float | None, float | None] | None, decimals: int = 2, unit: str = ""
 ) -> str:
-    """A number with its interval, as far as both are known.
+    """A number with its interval, as far as both are known. [``unit``]
 
     Examples
     --------
@@ -75,7 +75,7 @@ def interval(
 
 
 def plus_minus(value: float | None, half_width: float | None, decimals: int = 2) -> str:
-    """A number with the half width of a symmetric interval, or a standard error, as far as both are known.
+    """A number with the half width of a symmetric interval or a standard error, both in one unit, where known.
 
     Examples
     --------
@@ -87,12 +87,12 @@ def plus_minus(value: float | None, half_width: float | None, decimals: int = 2)
 
 
 def half_width(ci: tuple[float, float] | None) -> float | None:
-    """Half the width of an interval."""
+    """Half the width of an interval. [unit of the interval]"""
     return None if ci is None else (ci[1] - ci[0]) / 2
 
 
 def lap_time(seconds: float | None) -> str:
-    """Minutes and seconds.
+    """A time in minutes and seconds. [s]
 
     Examples
     --------

@@ -51,7 +51,9 @@ from tests.numbers.random_laps import parts_at_random
 from tests.numbers.random_logs import parts_of_logs_at_random, run_at_random
 from tests.numbers.random_motions import motion_at_random
 from tests.numbers.random_outings import outings_at_random
+from tests.numbers.random_places import parts_of_places_at_random
 from tests.numbers.random_rides import track_at_random
+from tests.numbers.random_signals import parts_of_signals_at_random
 from tests.numbers.random_wheels import damping_at_random, pushes_at_random
 from tests.randomised.bikes import random_bike
 from tests.randomised.outings import minimum_bike
@@ -219,10 +221,12 @@ CASES: dict[str, Callable[[], Any]] = {
     "changes at random": lambda: [changes_at_random(seed) for seed in range(40)],
     "logs at random": lambda: [run_at_random(seed) for seed in range(64)],
     "parts of logs at random": lambda: [parts_of_logs_at_random(seed) for seed in range(80)],
+    "parts of signals at random": lambda: [parts_of_signals_at_random(seed) for seed in range(50)],
     "answers at random": lambda: [answer_at_random(seed) for seed in range(60)],
     "outings at random": lambda: [outings_at_random(seed) for seed in range(12)],
     "motions at random": lambda: [motion_at_random(seed) for seed in range(24)],
     "parts of laps at random": lambda: [parts_at_random(seed) for seed in range(20)],
+    "parts of places at random": lambda: [parts_of_places_at_random(seed) for seed in range(20)],
     # of rides 2 and 6 the lap length rests on rounding: positions jump about and fit no line
     "rides at random": lambda: [track_at_random(seed) for seed in range(18) if seed not in (2, 6)],
     "parts of balance at random": lambda: [parts_of_balance_at_random(seed) for seed in range(30)],

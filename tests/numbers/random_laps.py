@@ -36,6 +36,7 @@ from telemetry.laps.gps import CentreLine, Fixes, dropouts, find_fixes, nearest_
 from telemetry.laps.smooth import commonest, moving_mean, penalised_fit, robust_sd
 from telemetry.laps.speed import Thin
 from telemetry.signals import Run
+from tests.numbers.fingerprint import each
 
 
 def parts_at_random(seed: int) -> Any:
@@ -69,14 +70,14 @@ def _corners(rng: np.random.Generator) -> Any:
     )
     at_m = rng.uniform(-50.0, length_m + 50.0, 200)
     used = rng.random(200) > 0.2
-    return [
+    return each(
         by_lean,
         by_speed,
         find_corners(MeanLap(length_m, None, lean)),
         [corner_at(at_m, found, length_m) for found in (by_lean, by_speed) if found],
         mean_lap(at_m % length_m, used, length_m, 30.0 + at_m / 100, None),
         [mean_lap(at_m[:k] % 4.0, used[:k] | True, 4.0, at_m[:k], None) for k in (1, 2, 3)],
-    ]
+    )
 
 
 def _phases(rng: np.random.Generator) -> Any:
@@ -90,7 +91,7 @@ def _phases(rng: np.random.Generator) -> Any:
     speed = np.cumsum(acceleration) / rate_hz + 30.0
     own = np.where(rng.random(n) < 0.02, np.nan, acceleration + rng.choice([1.0, 5.0]) * rng.normal(size=n))
     along = longitudinal_m_s2(speed, rate_hz)
-    return [
+    return each(
         braking,
         phases_from_lean(lean, braking, acceleration > 1.5, rate_hz),
         phases_from_speed(np.where(rng.random(n) < 0.01, np.nan, acceleration)),
@@ -99,7 +100,7 @@ def _phases(rng: np.random.Generator) -> Any:
         lean_from_path(
             np.cumsum(speed * np.cos(lean / 40)), np.cumsum(speed * np.sin(lean / 40)), speed, rate_hz
         ),
-    ]
+    )
 
 
 def _kinds(rng: np.random.Generator) -> Any:
@@ -155,12 +156,12 @@ def _signals(rng: np.random.Generator) -> Any:
     for at in np.arange(rng.uniform(0, 20), 150.0, rng.uniform(9.0, 30.0)):
         beacon[int(at * 10) :][: int(rng.integers(1, 6))] = rng.choice([5.0, 4.0])
     beacon[rng.random(n) < 0.01] = np.nan
-    return [
+    return each(
         from_lap_channel(t_s, lap),
         from_beacon(t_s, beacon),
         shortest_pulse(beacon),
         apart(np.sort(rng.uniform(0, 200, 12))),
-    ]
+    )
 
 
 def _pattern(rng: np.random.Generator) -> Any:
@@ -201,14 +202,14 @@ def _positions(rng: np.random.Generator) -> Any:
     index = int(rng.integers(0, len(t_s)))
     middle = (float(east[index]) + rng.normal(0, 8), float(north[index]) + rng.normal(0, 8))
     speed = 20.0 + 10.0 * np.cos(angle)
-    return [
+    return each(
         good,
         notes,
         path_speed(good, even_s),
         heading_at(fixes, index),
         from_line(fixes, middle, heading_at(fixes, index)),
         found_line(fixes, speed),
-    ]
+    )
 
 
 def _fixes(rng: np.random.Generator) -> Any:
@@ -244,13 +245,13 @@ def _circuit(rng: np.random.Generator) -> Any:
     line = CentreLine(radius_m * np.cos(turn), radius_m * np.sin(turn), 380.0)
     at_m = rng.uniform(0.0, 1000.0, 30)
     east, north = (line.at(at_m, v) + rng.normal(0, 8, 30) for v in (line.x_m, line.y_m))
-    return [
+    return each(
         [match_by_pattern(circuit, ours, line_known=known) for known in (True, False)],
         line.curvature_1_m,
         line.from_place(37.0),
         line.project(east, north, at_m + rng.normal(0, 12, 30), float(rng.choice([0.0, 40.0]))),
         nearest_m(line, east, north),
-    ]
+    )
 
 
 def _small(rng: np.random.Generator) -> Any:
@@ -261,7 +262,7 @@ def _small(rng: np.random.Generator) -> Any:
     thin = Thin(80, 40.0, int(rng.integers(1, 9)))
     few = thin.pick(values)
     weight = (rng.random(80) > 0.3) * 1.0
-    return [
+    return each(
         moving_mean(gaps, int(rng.integers(2, 9))),
         robust_sd(values),
         commonest(np.abs(values) + 90.0, 0.03),
@@ -270,4 +271,4 @@ def _small(rng: np.random.Generator) -> Any:
         [thin.integral(values), thin.spread(few), thin.hold(np.arange(len(few)))],
         penalised_fit(weight, None, weight * values, float(rng.choice([1.0, 50.0])), int(rng.integers(1, 4))),
         along_the_lap(rng.uniform(-100.0, 900.0, 12).tolist(), rng.choice([800.0, None])),
-    ]
+    )

@@ -29,6 +29,13 @@ BARE = """
 import sys, pyarrow as pa, pyarrow.csv as c
 c.read_csv(sys.argv[1], read_options=c.ReadOptions(use_threads=False))
 """
+# What a review has done when nothing is computed yet that the peer does not compute as well.
+FIRST_STEPS = {
+    "imports": "import telemetry.cli.log, telemetry.report, scipy.linalg",
+    "and read": "log = telemetry.logs.read_log(sys.argv[1])",
+    "and travel": "run, motion = telemetry.review.steps.motion_of(log, telemetry.bike.load_bike(sys.argv[2]))",
+    "and laps": "track = telemetry.laps.find_track(run)",
+}
 COMMAND = "import sys; from telemetry.cli import main; sys.exit(main(sys.argv[1:]))"
 LOGS = {"20 min, 1 kHz": (20, 1000.0), "2 h, 1 kHz": (120, 1000.0), "2 h, 200 Hz": (120, 200.0)}
 GROWTH_MIN = (5, 20, 60, 120, 240)
@@ -105,18 +112,21 @@ def review_arguments(log: Path, folder: Path) -> list[str]:
 
 
 def reviews(trees: dict[str, Path], folder: Path, rounds: int, logs: Sequence[str]) -> None:
-    """Table of reviews against bare parse and peer."""
+    """Table of reviews against bare parse and peer; and of the first steps of a review, each with those before it."""
     for name in logs:
         log = folder / "log.csv"
         rows = write_long_log(log, LOGS[name][0], LOGS[name][1])
         print(f"\n{name}: {rows} rows, {log.stat().st_size / 1e6:.0f} MB of CSV")
         print(f"{'':12}{'user':>8}{'system':>8}{'CPU [s]':>9}{'/B':>7}{'/N':>7}{'peak MiB':>10}{'/N':>7}")
-        found: dict[str, list[Cost]] = {"B": [], "N": [], **{tree: [] for tree in trees}}
+        found: dict[str, list[Cost]] = {row: [] for row in ("B", "N", *FIRST_STEPS, *trees)}
         for _ in range(rounds):
             found["B"].append(cost(["-c", BARE, str(log)]))
             found["N"].append(
                 cost([str(Path(__file__).with_name("peer.py")), str(log), str(folder / "n.json")])
             )
+            for count, step in enumerate(FIRST_STEPS, 1):
+                code = "; ".join(["import sys", *list(FIRST_STEPS.values())[:count]])
+                found[step].append(cost(["-c", code, str(log), str(BIKE)], HERE))
             for tree, path in trees.items():
                 found[tree].append(cost(review_arguments(log, folder), path))
         for tree, costs in found.items():
