@@ -131,11 +131,17 @@ def _track(rng: np.random.Generator, n: int, rate_hz: float, speed: FloatArray) 
     phase = (at_m / length_m * 11).astype(np.int64) % 5 - 1
     if rng.random() < 0.3:
         at_m = np.where(rng.random() < 0.5, np.nan, at_m)
-    whole = tuple(Lap(int(i), 0.0, 60.0, "complete", length_m) for i in np.unique(lap)) if rng.random() < 0.8 else ()
+    whole = (
+        tuple(Lap(int(i), 0.0, 60.0, "complete", length_m) for i in np.unique(lap))
+        if rng.random() < 0.8
+        else ()
+    )
     return Track(whole, "channel", lap, at_m, None, None, speed, phase, corner, (), ())
 
 
-def _waves(rng: np.random.Generator, t_s: FloatArray, low_hz: float, high_hz: float, many: int = 6) -> FloatArray:
+def _waves(
+    rng: np.random.Generator, t_s: FloatArray, low_hz: float, high_hz: float, many: int = 6
+) -> FloatArray:
     """Waves of random frequency, as high together as one of 1."""
     return sum(
         np.sin(2 * np.pi * rng.uniform(low_hz, high_hz) * t_s + rng.uniform(0, 6)) for _ in range(many)
@@ -181,7 +187,7 @@ def _pushes(rng: np.random.Generator) -> Any:
     rest = {end: bounce.rest_mm(motion, end) for end in ENDS}
     with patch.object(bounce, "fit_free_modes", lambda decays, rate: (len(decays), *decays)):
         test = bounce.bounce_test(motion, "QB-6")
-    known = {end: 31.0 for end in ENDS}
+    known = dict.fromkeys(ENDS, 31.0)
     pushes = bounce.find_pushes(motion, known)
     used = [push for push in pushes if all(one.depth_mm > 0 and one.time_up_s for one in push.ends.values())]
     found = [bounce._course(motion, known, push) for push in used]
@@ -216,7 +222,9 @@ def _shapes(rng: np.random.Generator) -> Any:
     decays = []
     for _ in range(2):
         mixed = free_decay(modes, t_s) @ (rng.normal(size=(4, 2)) * rng.choice([1.0, 0.05, 1e-3], (4, 1)))
-        decays.append(mixed.T * np.array([[rng.choice([1.0, 1e-3])], [9.0]]) + 0.01 * rng.normal(size=(2, 120)))
+        decays.append(
+            mixed.T * np.array([[rng.choice([1.0, 1e-3])], [9.0]]) + 0.01 * rng.normal(size=(2, 120))
+        )
     return bounce._told(modes, decays, [t_s, t_s])
 
 
@@ -249,7 +257,10 @@ def _peaks(rng: np.random.Generator) -> Any:
         clear_from(heights),
         [clear_from(np.array(one)) for one in ([], [3.1], [3.2, 4.1, 6.0], [7.0] * 3)],
         grain_peak(speed),
-        [grain_peak(np.array(one)) for one in ([np.nan], [1.0, 2.0], [-1.0, 1.0, -2.0, 3.0, -1.0, 2.0, -1.0, 1.0])],
+        [
+            grain_peak(np.array(one))
+            for one in ([np.nan], [1.0, 2.0], [-1.0, 1.0, -2.0, 3.0, -1.0, 2.0, -1.0, 1.0])
+        ],
     ]
 
 
@@ -259,13 +270,19 @@ def _bumps(rng: np.random.Generator) -> Any:
     t_s = np.arange(round(12.0 * rate_hz)) / rate_hz
     speed = _speed(rng, t_s)
     track = _track(rng, len(t_s), rate_hz, speed)
-    ends = [40.0 + rng.uniform(0.0, 14.0) * _waves(rng, t_s, 0.1, 2.5) + _waves(rng, t_s, 3.0, 20.0) for _ in ENDS]
+    ends = [
+        40.0 + rng.uniform(0.0, 14.0) * _waves(rng, t_s, 0.1, 2.5) + _waves(rng, t_s, 3.0, 20.0) for _ in ENDS
+    ]
     bumps = np.sort(rng.integers(0, len(t_s), 14))
     for at in bumps:
         size, lasts_s = rng.uniform(2.0, 15.0), rng.uniform(0.02, 0.1)
         later_s = 1.4 / max(float(np.nan_to_num(speed[at], nan=20.0)), 5.0) + rng.choice([0.0, 0.008, 0.015])
         for wheel, since in ((ends[0], t_s - t_s[at]), (ends[1], t_s - t_s[at] - later_s)):
-            wheel += size * np.sin(np.pi * np.clip(since / lasts_s, 0.0, 2.0)) * np.exp(-np.maximum(since, 0) / 0.08)
+            wheel += (
+                size
+                * np.sin(np.pi * np.clip(since / lasts_s, 0.0, 2.0))
+                * np.exp(-np.maximum(since, 0) / 0.08)
+            )
             wheel += 0.4 * size * np.exp(-((since / 0.05) ** 2)) * rng.random()
     lift = rng.choice([0.0, 0.0, 25.0])
     motion = _motion(rate_hz, *(_with_gap(rng, np.maximum(end - lift, 0.0)) for end in ends))
@@ -313,7 +330,11 @@ def _pairs(rng: np.random.Generator) -> Any:
         rng.uniform(2.5, 9.0, n), rng.random(n) < 0.7, rng.random(n) < 0.15, rng.uniform(0.2, 1.0, n), response,
         {"front": 6.0, "rear": 9.0}, travel, lag, rng.normal(0.0, 0.004, n),
     )  # fmt: skip
-    selected = np.arange(samples) % int(rng.choice([2, 10**6])) == 0 if rng.random() < 0.5 else np.full(samples, True)
+    selected = (
+        np.arange(samples) % int(rng.choice([2, 10**6])) == 0
+        if rng.random() < 0.5
+        else np.full(samples, True)
+    )
     return [
         summarise_pairs(pairs, selected, track, whole=True),
         summarise_pairs(pairs, selected),
@@ -328,9 +349,13 @@ def _average(rng: np.random.Generator, lag: FloatArray) -> FloatArray:
     hz, zeta = rng.uniform(1.5, 5.0), rng.choice([0.05, 0.2, 0.4, 0.9])
     rise_s, late_s = rng.uniform(0.02, 0.15), rng.choice([-0.06, -0.03, 0.0, 0.05, 0.1])
     since = lag - late_s
-    after = np.exp(-2 * np.pi * hz * zeta * np.maximum(since, 0)) * np.cos(2 * np.pi * hz * np.maximum(since, 0))
+    after = np.exp(-2 * np.pi * hz * zeta * np.maximum(since, 0)) * np.cos(
+        2 * np.pi * hz * np.maximum(since, 0)
+    )
     found = np.where(since < 0, np.clip(1 + since / rise_s, 0, 1), after)
-    return found + rng.choice([0.0, 0.5, 0.62, 1.3]) * np.exp(-(((lag - rng.uniform(0.03, 0.14)) / 0.012) ** 2))
+    return found + rng.choice([0.0, 0.5, 0.62, 1.3]) * np.exp(
+        -(((lag - rng.uniform(0.03, 0.14)) / 0.012) ** 2)
+    )
 
 
 def _ratios(rng: np.random.Generator) -> Any:
@@ -357,7 +382,9 @@ def _speeds(rng: np.random.Generator) -> Any:
     rate_hz = float(rng.choice([50.0, 125.0, 250.0, 400.0]))
     t_s = np.arange(round(rng.choice([3.4, 6.0, 12.0, 12.0]) * rate_hz)) / rate_hz
     ends = [
-        40.0 + rng.uniform(0.2, 12.0) * _waves(rng, t_s, 0.3, 3.0) + rng.uniform(0.0, 2.0) * _waves(rng, t_s, 8.0, 15.0)
+        40.0
+        + rng.uniform(0.2, 12.0) * _waves(rng, t_s, 0.3, 3.0)
+        + rng.uniform(0.0, 2.0) * _waves(rng, t_s, 8.0, 15.0)
         for _ in ENDS
     ]
     motion = _motion(rate_hz, *ends)
@@ -381,7 +408,11 @@ def _chassis(rng: np.random.Generator) -> Any:
     rate_hz = float(rng.choice([30.0, 100.0, 200.0]))
     t_s = np.arange(round(rng.choice([4.9, 5.3, 8.0, 13.0, 24.0]) * rate_hz)) / rate_hz
     ends = [
-        40.0 + sum(rng.uniform(0.1, 6.0) * _waves(rng, t_s, *band, 3) for band in ((0.1, 1.1), (0.9, 4.2), (3.8, 24.0)))
+        40.0
+        + sum(
+            rng.uniform(0.1, 6.0) * _waves(rng, t_s, *band, 3)
+            for band in ((0.1, 1.1), (0.9, 4.2), (3.8, 24.0))
+        )
         for _ in ENDS
     ]
     motion, use = _motion(rate_hz, *ends), _with_gap(rng, np.ones(len(t_s)), 0.4) == 1.0
@@ -401,7 +432,10 @@ def _delay(rng: np.random.Generator) -> Any:
     rate_hz = float(rng.choice([60.0, 125.0, 250.0]))
     t_s = np.arange(round(rng.choice([4.0, 14.0]) * rate_hz)) / rate_hz
     speed = np.maximum(28.0 + rng.choice([2.0, 12.0, 19.0]) * _waves(rng, t_s, 0.05, 0.2), 6.0)
-    multiple, lag_s = rng.choice([1.0, 1.0, 0.74, 0.82, 1.3, 1.4, 2.0, -0.3, -1.0]), rng.choice([0.0, 0.02, -0.016, 0.03])
+    multiple, lag_s = (
+        rng.choice([1.0, 1.0, 0.74, 0.82, 1.3, 1.4, 2.0, -0.3, -1.0]),
+        rng.choice([0.0, 0.02, -0.016, 0.03]),
+    )
     gone = np.cumsum(speed) / rate_hz
     spread = 0.0 * gone
     for _ in range(25):
@@ -416,7 +450,13 @@ def _delay(rng: np.random.Generator) -> Any:
         notes = delay_notes(motion, track)
         like = likeness(motion, track, np.array([1.0, 2.0, -0.5]), np.array([0.0, 0.02, -0.05]))
     unknown = replace(track, speed_m_s=np.full(len(t_s), np.nan))
-    return [[one.message for one in (_late(0.02), _late(-0.011))], notes, like, delay_notes(motion, unknown), delay_notes(replace(motion, ends={}), track)]
+    return [
+        [one.message for one in (_late(0.02), _late(-0.011))],
+        notes,
+        like,
+        delay_notes(motion, unknown),
+        delay_notes(replace(motion, ends={}), track),
+    ]
 
 
 def _riding(rng: np.random.Generator) -> Any:
@@ -451,7 +491,11 @@ def _riding(rng: np.random.Generator) -> Any:
         loads(ridden, t_s[:: max(1, n // 50)], bike, 0.8),
         road_model(bike),
         road_model(minimum_bike(bike)),
-        _at_a_stop({end: 60.0 + 62.0 * _waves(rng, t_s, 0.1, 0.5) for end in ENDS}, {"front": 125.0, "rear": 120.0}, rate_hz),
+        _at_a_stop(
+            {end: 60.0 + 62.0 * _waves(rng, t_s, 0.1, 0.5) for end in ENDS},
+            {"front": 125.0, "rear": 120.0},
+            rate_hz,
+        ),
     ]
 
 
@@ -472,7 +516,9 @@ def _road(rng: np.random.Generator) -> Any:
     for ground in grounds:
         lifted = ground.lifted(unknowns)
         ground.leave_out_lifted(unknowns)
-        found.append([lifted, [ground.under(end) for end in ENDS], ground.rear_later(np.arange(len(t_s)) * 1.0, 0.004)])
+        found.append(
+            [lifted, [ground.under(end) for end in ENDS], ground.rear_later(np.arange(len(t_s)) * 1.0, 0.004)]
+        )
     return [
         cut,
         found,
@@ -512,7 +558,9 @@ def _transfer(rng: np.random.Generator) -> Any:
     acceleration = np.clip(9.0 * _waves(rng, t_s, 0.05, 0.3), -11.0, 5.0)
     speed = 35.0 + np.cumsum(acceleration - acceleration.mean()) / rate_hz
     lean = rng.choice([4.0, 15.0, 40.0]) * _waves(rng, t_s, 0.03, 0.15)
-    push = np.convolve(acceleration, np.exp(-np.arange(int(rate_hz)) / (0.15 * rate_hz)) / (0.15 * rate_hz))[: len(t_s)]
+    push = np.convolve(acceleration, np.exp(-np.arange(int(rate_hz)) / (0.15 * rate_hz)) / (0.15 * rate_hz))[
+        : len(t_s)
+    ]
     front = 50.0 - 3.0 * push + 0.004 * speed**2 + rng.choice([0.5, 4.0]) * _waves(rng, t_s, 1.0, 12.0)
     rear = 40.0 + 2.0 * push + 0.003 * speed**2 + rng.choice([0.5, 4.0]) * _waves(rng, t_s, 1.0, 12.0)
     motion = _motion(rate_hz, *(_with_gap(rng, one) for one in (front, rear)))
@@ -543,12 +591,12 @@ def _light(rng: np.random.Generator) -> Any:
     """Ends near full extension, under brake and drive, with and without masses."""
     rate_hz, bike = float(rng.choice([50.0, 100.0, 200.0])), _bike(int(rng.integers(0, 6)))
     t_s = np.arange(round(16.0 * rate_hz)) / rate_hz
-    front, rear = (
-        np.maximum(rng.uniform(4.0, 22.0) + 16.0 * _waves(rng, t_s, 0.2, 1.0), 0.0) for _ in ENDS
-    )
+    front, rear = (np.maximum(rng.uniform(4.0, 22.0) + 16.0 * _waves(rng, t_s, 0.2, 1.0), 0.0) for _ in ENDS)
     acceleration = np.clip(7.0 * _waves(rng, t_s, 0.05, 0.6), -10.0, 5.0)
     track = _track(rng, len(t_s), rate_hz, 30.0 + np.cumsum(acceleration - acceleration.mean()) / rate_hz)
-    ridden = replace(find_riding(track, rate_hz), acceleration_m_s2=acceleration[:: max(1, int(rate_hz / 50))])
+    ridden = replace(
+        find_riding(track, rate_hz), acceleration_m_s2=acceleration[:: max(1, int(rate_hz / 50))]
+    )
     motion = _motion(rate_hz, _with_gap(rng, front), _with_gap(rng, rear))
     less = bike if rng.random() < 0.5 else minimum_bike(bike)
     if rng.random() < 0.2:

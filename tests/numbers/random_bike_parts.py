@@ -2,7 +2,7 @@
 
 import tomllib
 from collections.abc import Callable
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -43,7 +43,15 @@ from telemetry.bike.sections import (
     read_bench_table,
     slip,
 )
-from telemetry.bike.springs import ShaftSpring, SpringEnd, beyond_limit, half_vehicle, modes, quarter_vehicle, unit_hint
+from telemetry.bike.springs import (
+    ShaftSpring,
+    SpringEnd,
+    beyond_limit,
+    half_vehicle,
+    modes,
+    quarter_vehicle,
+    unit_hint,
+)
 from telemetry.errors import BothEndsError
 from tests.bike.rear_linkages import LINKAGES, STROKE_MM, SWINGARM
 from tests.randomised.bikes import random_bike
@@ -110,7 +118,9 @@ def _rows(rng: np.random.Generator) -> list[list[float]]:
     ]
     if rng.random() < 0.3:  # one setting on one side only
         one, side = rows[0][0], rng.choice([-1.0, 1.0])
-        rows = [row for row in rows if row[0] != one or row[1] * side > 0] + [[7.0, -v, -f] for _, v, f in rows[:5]]
+        rows = [row for row in rows if row[0] != one or row[1] * side > 0] + [
+            [7.0, -v, -f] for _, v, f in rows[:5]
+        ]
     for _ in range(int(rng.choice([0, 0, 1, 2]))):
         del rows[int(rng.integers(0, len(rows)))]
     if rng.random() < 0.1:
@@ -150,7 +160,9 @@ def _dampers(rng: np.random.Generator) -> Any:
 
 def _dyno(rng: np.random.Generator) -> Any:
     rows = tuple((c, v, f) for c, v, f in _rows(rng))
-    clicks = [None if rng.random() < 0.3 else float(rng.choice([3.0, 4.0, 9.0, 11.0, 18.0, 21.0])) for _ in "ab"]
+    clicks = [
+        None if rng.random() < 0.3 else float(rng.choice([3.0, 4.0, 9.0, 11.0, 18.0, 21.0])) for _ in "ab"
+    ]
     speed = np.array([-600.0, -400.0, -100.0, -5.0, 0.0, 3.0, 90.0, 449.0, 700.0])
     fitted = _tried(lambda: fitted_sides([list(row) for row in rows], *clicks))
     if not any(row[1] < 0 for row in rows):
@@ -208,18 +220,17 @@ def _linkage(rng: np.random.Generator) -> Any:
         length = rng.choice([-9.0, 0.0, 4.0, 30.0, 400.0], p=[0.2, 0.3, 0.3, 0.1, 0.1])
         stroke = STROKE_MM * rng.choice([0.6, 1.0, 2.0, 4.0], p=[0.3, 0.4, 0.15, 0.15])
 
-        def solved(
-            changed: Any = type(linkage)(**data), swingarm: Any = swingarm, shifts: Any = shifts,
-            length: float = length, stroke: float = stroke,
-        ) -> Any:  # fmt: skip
-            mechanism = build_mechanism(swingarm, changed, shifts)
-            now = float(mechanism.shock_at(np.zeros(1))[0][0])
-            solution = solve_linkage(mechanism, stroke, shock_length_mm=now + length, positions=9)
-            pushed = mechanism.rod_push(solution.turn_rad) if mechanism.rod_far is not None else None
-            return [solution, pushed, solve_linkage(mechanism, 0.8 * stroke, positions=np.array([0.0, 7.5]))]
-
-        found.append(_tried(solved))
+        made = type(linkage)(**data)
+        found.append(_tried(partial(_solved, made, swingarm, shifts, float(length), float(stroke))))
     return found
+
+
+def _solved(linkage: Any, swingarm: Swingarm, shifts: Any, longer_mm: float, stroke_mm: float) -> Any:
+    mechanism = build_mechanism(swingarm, linkage, shifts)
+    now = float(mechanism.shock_at(np.zeros(1))[0][0])
+    solution = solve_linkage(mechanism, stroke_mm, shock_length_mm=now + longer_mm, positions=9)
+    pushed = mechanism.rod_push(solution.turn_rad) if mechanism.rod_far is not None else None
+    return [solution, pushed, solve_linkage(mechanism, 0.8 * stroke_mm, positions=np.array([0.0, 7.5]))]
 
 
 def _fit(rng: np.random.Generator) -> Any:
@@ -238,19 +249,28 @@ def _rear(rng: np.random.Generator) -> Any:
     n = int(rng.integers(2, 8))
     shaft = np.linspace(0.0, rng.choice([24.0, 29.0, 31.0, 60.0, 64.0], p=[0.1, 0.1, 0.2, 0.3, 0.3]), n)
     shaft = shaft + rng.choice([0.0, 0.4, 0.7, 4.0, 6.0], p=[0.5, 0.2, 0.2, 0.05, 0.05])
-    wheel = shaft * rng.choice([0.5, 0.88, 1.0, 1.8, 2.0, 5.5, 7.0], p=[0.05, 0.05, 0.1, 0.35, 0.35, 0.05, 0.05])
+    wheel = shaft * rng.choice(
+        [0.5, 0.88, 1.0, 1.8, 2.0, 5.5, 7.0], p=[0.05, 0.05, 0.1, 0.35, 0.35, 0.05, 0.05]
+    )
     if rng.random() < 0.15:
         wheel[-1] = wheel[-2]
     if rng.random() < 0.15:
         shaft[1] = shaft[0]
     if rng.random() < 0.1:
         shaft, wheel = 0.014 * shaft, 0.014 * wheel
-    data: dict[str, Any] = {"leverage_table_mm": np.column_stack((shaft, wheel)).tolist(), "shock_stroke_mm": 60.0}
+    data: dict[str, Any] = {
+        "leverage_table_mm": np.column_stack((shaft, wheel)).tolist(),
+        "shock_stroke_mm": 60.0,
+    }
     if rng.random() < 0.6:
         far = ((-566.0, -122.0), (-566.0, -122.0), (-230.0, -520.0), (-210.0, 460.0))[int(rng.integers(0, 4))]
         data["swingarm"] = {"pivot_mm": (0.0, 0.0), "axle_mm": far}
     if rng.random() < 0.4:
-        data["eccentric"] = {"moves": rng.choice(["axle_mm", "axle_mm", "pivot_mm"]), "radius_mm": 6.0, "angle_deg": 40.0}
+        data["eccentric"] = {
+            "moves": rng.choice(["axle_mm", "axle_mm", "pivot_mm"]),
+            "radius_mm": 6.0,
+            "angle_deg": 40.0,
+        }
     data["axle_back_mm"] = float(rng.choice([0.0, 0.0, 6.0]))
     data["shock_length_mm"] = 332.0
     if rng.random() < 0.1:
@@ -265,8 +285,15 @@ def _rear(rng: np.random.Generator) -> Any:
         rear = rear_end(Rear(**data), then)
         return [rear, [[rear.axle_mm(at), rear.axle_slope(at)] for at in (0.0, 20.0, 50.0)]]
 
-    pairs = tuple((float(a), float(b)) for a, b in rng.uniform(0.0, 1.5, (2, 2)) * rng.choice([0.4, 1.0, 40.0]))
-    return [_tried(made), table_mistake(pairs), table_mistake(tuple((b, a) for a, b in pairs)), table_mistake(())]
+    pairs = tuple(
+        (float(a), float(b)) for a, b in rng.uniform(0.0, 1.5, (2, 2)) * rng.choice([0.4, 1.0, 40.0])
+    )
+    return [
+        _tried(made),
+        table_mistake(pairs),
+        table_mistake(tuple((b, a) for a, b in pairs)),
+        table_mistake(()),
+    ]
 
 
 def _springs(rng: np.random.Generator) -> Any:
@@ -288,14 +315,22 @@ def _springs(rng: np.random.Generator) -> Any:
             ((15.0, 2e4, 1.7e5, 600.0, 150.0), (20.0, 2.4e4, 1.8e5, 3000.0, 200.0))]  # fmt: skip
     bike = _stand_bike() if rng.random() < 0.5 else random_bike(int(rng.integers(0, 3)))
     factor = float(np.exp(rng.uniform(-4.5, 4.5)))
-    rear = bike.rear.model_copy(update={"spring_rate_n_per_mm": (bike.rear.spring_rate_n_per_mm or 1.0) * factor})
+    rear = bike.rear.model_copy(
+        update={"spring_rate_n_per_mm": (bike.rear.spring_rate_n_per_mm or 1.0) * factor}
+    )
     odd = bike.model_copy(update={"rear": rear, "chassis": bike.chassis if rng.random() < 0.5 else None})
-    scales = {"front_damper_scale": float(rng.choice([0.0, 0.5])), "rear_damper_scale": float(rng.choice([0.3, 1.0]))}
+    scales = {
+        "front_damper_scale": float(rng.choice([0.0, 0.5])),
+        "rear_damper_scale": float(rng.choice([0.3, 1.0])),
+    }
     stand_key = next(iter(_stand_bike().adjusters))
     return [
         [[spring.force_n(one), spring.rate_n_per_mm(one)] for one in at],
         [quarter_vehicle(110.0, end) for end in ends],
-        [[modes(quarter_vehicle(110.0, end)) for end in ends], modes(half_vehicle(200.0, 26.0, 0.72, 0.69, *ends))],
+        [
+            [modes(quarter_vehicle(110.0, end)) for end in ends],
+            modes(half_vehicle(200.0, 26.0, 0.72, 0.69, *ends)),
+        ],
         _tried(lambda: bike_modes(bike, **scales)),
         unit_hint(odd, "rear"),
         [beyond_limit(_stand_bike(), stand_key, float(one)) for one in np.linspace(-5.0, 45.0, 26)],
@@ -321,7 +356,9 @@ def _geometry(rng: np.random.Generator) -> Any:
         bike = Bike.model_validate(data)
         standing = attitude(bike, *(float(one) for one in rng.uniform(0.0, 60.0, 2)))
         given = [load_of(bike, name) for name in ("free", "static", "rider")]  # type: ignore[arg-type]
-        beyond = Load(mass_kg=200.0, com_to_rear_axle_mm=float(rng.choice([-40.0, 1450.0])), com_height_mm=600.0)
+        beyond = Load(
+            mass_kg=200.0, com_to_rear_axle_mm=float(rng.choice([-40.0, 1450.0])), com_height_mm=600.0
+        )
         return [
             standing,
             squat(bike, standing, 610.0),
@@ -333,7 +370,9 @@ def _geometry(rng: np.random.Generator) -> Any:
     far = np.sort(rng.uniform(215.0, 330.0, int(rng.choice([2, 3, 4, 6]))))
     mounts = {"frame_mm": (-100.0, 150.0), "swingarm_mm": (-330.0, -55.0)}
     signals = np.sort(rng.uniform(0.2, 4.0, len(far)))[:: int(rng.choice([-1, 1]))]
-    turning = dict(data["rear"], sensor={"channel": "s", "points": np.column_stack((signals, far)).tolist(), **mounts})
+    turning = dict(
+        data["rear"], sensor={"channel": "s", "points": np.column_stack((signals, far)).tolist(), **mounts}
+    )
     if rng.random() < 0.5:
         for key in ("linkage", "mount_insert", "shock_stroke_mm"):
             turning.pop(key, None)
@@ -342,10 +381,18 @@ def _geometry(rng: np.random.Generator) -> Any:
         del turning["sensor"]["swingarm_mm"]
     chassis = None if rng.random() < 0.5 else data["chassis"]
 
-    chain = Chain(front_sprocket_mm=(80.0, 20.0), front_teeth=int(rng.integers(14, 18)), rear_teeth=int(rng.integers(38, 48)))
+    chain = Chain(
+        front_sprocket_mm=(80.0, 20.0),
+        front_teeth=int(rng.integers(14, 18)),
+        rear_teeth=int(rng.integers(38, 48)),
+    )
     return [
         _tried(made),
-        _tried(lambda: shaft_sensor(Bike.model_validate({**data, "rear": turning, "chassis": chassis})).rear.sensor),
+        _tried(
+            lambda: (
+                shaft_sensor(Bike.model_validate({**data, "rear": turning, "chassis": chassis})).rear.sensor
+            )
+        ),
         pitch_deg(rng.uniform(0, 120, 5), rng.uniform(0, 120, 5), 1400.0),
         trail_mm(300.0, float(rng.uniform(20.0, 30.0)), float(rng.uniform(20.0, 40.0))),
         upper_run(chain, rng.uniform(-600.0, -500.0, 2), np.array([80.0, 20.0])),
@@ -390,13 +437,20 @@ def _files(rng: np.random.Generator) -> Any:
             found.append(_tried(lambda read=read: read(path)))
             found.append(_tried(lambda read=read: read(path.with_name("none.csv"))))
         path.write_text(BENCH[0], encoding="utf-8")
-        for table, given in (("table.csv", {}), ("../table.csv", {}), ("table.csv", {"points": [[0.5, 0.0], [2.5, 60.0]]})):
+        for table, given in (
+            ("table.csv", {}),
+            ("../table.csv", {}),
+            ("table.csv", {"points": [[0.5, 0.0], [2.5, 60.0]]}),
+        ):
             bike = STAND.read_text(encoding="utf-8")
             bike = bike.partition("[rear.sensor]")[0] + f'[rear.sensor]\nchannel = "s"\ntable = "{table}"\n' + "".join(
                 f"{key} = {value}\n" for key, value in given.items()
             )  # fmt: skip
             (Path(folder) / "bike.toml").write_text(bike, encoding="utf-8")
             for beside in (False, True):
-                found.append(_tried(lambda beside=beside: load_bike(Path(folder) / "bike.toml", beside=beside).rear.sensor))
-        found = [one.replace(folder, "") if isinstance(one, str) else one for one in found]
-    return found
+                found.append(
+                    _tried(
+                        lambda beside=beside: load_bike(Path(folder) / "bike.toml", beside=beside).rear.sensor
+                    )
+                )
+        return [one.replace(folder, "") if isinstance(one, str) else one for one in found]
