@@ -1,4 +1,4 @@
-"""Keeps the dashboard to the machine and the people it is meant for.
+"""Checks of every request: host, origin, own header, key; so only this machine and invited phones get an answer.
 
 The dashboard has no users or passwords: it answers on this machine only. A web page from elsewhere, open in the
 same browser, must not read it (DNS rebinding) or make it do something (cross-site requests). When it is shared

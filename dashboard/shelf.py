@@ -1,4 +1,4 @@
-"""The logbook as the pages use it: the same questions, with what was read last kept in memory."""
+"""The logbook for the pages: it keeps what was read last in memory."""
 
 import logging
 from collections import OrderedDict
@@ -181,7 +181,7 @@ class Shelf:
 
 
 def _apart(logbook: Logbook, run_id: str) -> tuple[Summary, Expected | None]:
-    """`_ride_again` in a process of its own: it takes much memory, which a server that stays would never give back."""
+    """`_ride_again` in a separate process: it needs much memory, which the server would keep."""
     try:
         with closing(run_here([(logbook, run_id)], _ride_again, _lost, workers=1)) as done:
             ((_, found),) = done

@@ -1,4 +1,4 @@
-"""Colours by what they mean, for the pictures and for the page; light for sun and paper, dark for the box.
+"""Colours by meaning, for pictures and page; light for sunlight and paper, dark for the garage.
 
 Front is violet and rear ochre. No picture relies on it: front is always above and drawn solid, rear below.
 """

@@ -1,4 +1,4 @@
-"""The reader's units on screen and paper: one place at which everything passes on its way out of the server.
+"""Conversion to the reader's units, in one place, of everything that leaves the server.
 
 Forms stay as they are: what is typed goes into bike files and sheets, in mm.
 """

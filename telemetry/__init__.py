@@ -1,4 +1,4 @@
-"""On-bike suspension travel logs into a review: what both ends of a motorcycle did, and how they compare.
+"""Review of on-bike suspension travel logs: what both ends of a motorcycle did, and how they compare.
 
 ::
 

@@ -1,4 +1,4 @@
-"""What can go wrong, one class per kind, so that a caller can catch what it expects.
+"""Exceptions: one class for each kind of error.
 
 Every message says what is wrong, where (file, row, key or channel) and what to do about it, in one line.
 The command line turns any `BothEndsError` into that line and exit code 1.

@@ -1,4 +1,4 @@
-"""What was found in the data and what was done to it: both travel with the values, to the screen."""
+"""Quality notes (what was found in the data) and processing steps (what was done to it), kept with the values."""
 
 from dataclasses import dataclass, field
 from typing import Literal

@@ -1,8 +1,10 @@
 """The house rules, checked by the tools that everybody can run by hand (see DEVELOPERS.md)."""
 
 import ast
+import re
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -76,6 +78,20 @@ def _imports(path):
     for node in ast.walk(ast.parse(path.read_text())):
         if isinstance(node, ast.ImportFrom) and node.module:
             yield node.module, node.lineno
+
+
+def test_the_rooms_are_drawn_in_the_order_of_their_layers():
+    """In DEVELOPERS.md from left to right, and in its table from top to bottom."""
+    guide = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    (drawing,) = re.findall(r"^bike, logs \|[^`]*", guide, flags=re.MULTILINE)
+    drawn = [set(re.findall(r"\w+", rooms)) for rooms in drawing.split("|")]
+    (contract, *_) = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["importlinter"]["contracts"]
+    layers = [set(re.findall(r"(?:telemetry\.)?(\w+)", layer)) for layer in reversed(contract["layers"])]
+    assert drawn == layers[2:], "below the rooms are modules that every room uses"
+    table = re.findall(r"^\| `(?:telemetry/)?(\w+)/` ", guide, flags=re.MULTILINE)
+    place = {room: number for number, rooms in enumerate(drawn) for room in rooms}
+    assert set(table) == {*place, "fixtures", "tests"}
+    assert [place[room] for room in table if room in place] == sorted(place.values())
 
 
 def test_no_import_past_a_door():

@@ -1,1 +1,1 @@
-"""What the dashboard writes: logs taken in, runs put right, words; every way in is in `routes`."""
+"""Everything that the dashboard writes: new logs, corrections of runs, texts; all of its routes are in `routes`."""

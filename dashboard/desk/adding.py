@@ -1,4 +1,4 @@
-"""Bring a log in: what its columns look like and probably mean, then from the answers to the bike file and the run."""
+"""Add a log: what its columns look like and probably mean, then from the answers to the bike file and the run."""
 
 from collections.abc import Mapping
 from contextlib import closing

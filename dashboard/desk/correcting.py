@@ -1,4 +1,4 @@
-"""Put a stored run right: words, laps, columns, bike file, setup sheet; its history and the way back."""
+"""Correct a stored run: texts, laps, columns, bike file, setup sheet; its history, and undoing a step."""
 
 import shutil
 from collections.abc import Mapping

@@ -1,4 +1,4 @@
-"""What the writing routes do, in one place: each method is one request, and leaves all or nothing behind."""
+"""Functions of the writing routes: each method is one request, which is done completely or not at all."""
 
 import threading
 from collections.abc import Mapping

@@ -1,4 +1,4 @@
-"""Long work behind the pages: one after the other, with words for who waits, and a way to stop it."""
+"""Long jobs: run one after the other, with their progress in words, and a way to stop them."""
 
 import logging
 import secrets

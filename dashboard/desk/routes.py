@@ -1,4 +1,4 @@
-"""Every way to write from a browser. Host, origin, own header and key are checked before by `dashboard.guard`."""
+"""All routes that write. Host, origin, own header and key are checked before by `dashboard.guard`."""
 
 from collections.abc import Callable
 from functools import wraps

@@ -1,4 +1,4 @@
-"""Bring a log in: its columns with what they probably mean, the questions that are open, and then its review."""
+"""Add a log: its columns with what they probably mean, the open questions, and then its review."""
 
 from collections.abc import Mapping, Sequence
 from typing import Any
@@ -418,4 +418,4 @@ def _outing(filled: forms.Filled) -> html.Div:
     )
 
 
-PAGE = Page(PATH, "Add a log", layout, in_band=8, by_itself=True)
+PAGE = Page(PATH, "Add a log", layout, nav_position=8, by_itself=True)

@@ -61,4 +61,4 @@ def register(app: Dash, shelf: Shelf) -> None:
         return [Printer(view, Screen.read("").theme).blocks(told)], amounts.ready
 
 
-PAGE = Page(PATH, "Balance", layout, register, in_band=3, of_one_run=True)
+PAGE = Page(PATH, "Balance", layout, register, nav_position=3, of_one_run=True)

@@ -1,4 +1,4 @@
-"""What was thrown away, and the way back."""
+"""Deleted runs, and how to restore them."""
 
 from typing import Any
 

@@ -361,4 +361,4 @@ def register(app: Dash, shelf: Shelf) -> None:
         return made or (no_update, no_update)
 
 
-PAGE = Page(PATH, "Compare", layout, register, in_band=5)
+PAGE = Page(PATH, "Compare", layout, register, nav_position=5)

@@ -121,4 +121,4 @@ def register(app: Dash, shelf: Shelf) -> None:
         return histories(found, Screen.read(said["screen"]).theme)
 
 
-PAGE = Page(PATH, "Dampers", layout, register, in_band=6, by_itself=True)
+PAGE = Page(PATH, "Dampers", layout, register, nav_position=6, by_itself=True)

@@ -1,4 +1,4 @@
-"""Put a run right: what is said of it, which laps count, columns, start line, bike file; its history and the bin."""
+"""Correct a run: its texts, which laps count, columns, start line, bike file; its history and the bin."""
 
 from typing import Any
 

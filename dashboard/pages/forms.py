@@ -9,7 +9,7 @@ from dash import dcc, html
 
 
 def form(send: str, *content: Any, name: str, keep: str = "", **data: str) -> html.Form:
-    """A form that goes to the route ``send``; ``keep`` is told of every change, so that nothing typed is lost."""
+    """A form that goes to the route ``send``; ``keep`` gets every change, so that nothing typed is lost."""
     marks = {"data-send": send, "data-keep": keep, **{f"data-{key}": value for key, value in data.items()}}
     return html.Form(
         [*content, html.P(className="answer", role="status"), html.Div(className="progress", hidden=True)],

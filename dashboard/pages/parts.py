@@ -1,4 +1,4 @@
-"""Pieces that every page is put together from, and the table of the pages. No page knows another's."""
+"""Parts that pages are made of, and the table of the pages."""
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
@@ -36,7 +36,7 @@ class Page:
         ``layout(shelf, view, screen)``: its content; `LogbookError` if there is no such run.
     register : callable or None
         ``register(app, shelf)``: its callbacks and routes.
-    in_band : int
+    nav_position : int
         Its position in the navigation, 1 first; 0 is not there.
     of_one_run : bool
         Without a run in the address it shows the only one there is, or the list.
@@ -48,7 +48,7 @@ class Page:
     title: str
     layout: Layout
     register: Callable[..., None] | None = None
-    in_band: int = 0
+    nav_position: int = 0
     of_one_run: bool = False
     by_itself: bool = False
 
@@ -65,7 +65,9 @@ def pages() -> dict[str, Page]:
 
 def navigation() -> list[Page]:
     """The pages of the navigation, in its order."""
-    return sorted((page for page in pages().values() if page.in_band), key=lambda page: page.in_band)
+    return sorted(
+        (page for page in pages().values() if page.nav_position), key=lambda page: page.nav_position
+    )
 
 
 @dataclass(frozen=True)
@@ -294,7 +296,7 @@ _SAVED_AS = {
 
 
 def save_bar(name: str, label: str, kinds: Sequence[str] = tuple(_SAVED_AS), *more: Any) -> html.Div:
-    """Buttons that save a picture, or what stands in the section called ``name``; ``more`` stands beside them."""
+    """Buttons that save a picture, or the content of the section ``name``; ``more`` follows them."""
     buttons = [
         html.Button(
             words, className="quiet", title=f"{title}: {label}", **{"data-save": kind, "data-graph": name}

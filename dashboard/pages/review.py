@@ -516,4 +516,4 @@ def trace_answer(shelf: Shelf, scene: Scene, screen: Screen, *, only_zoom: bool)
     return zoomed(lines, scene.stretch.x, scene.view.zoom)
 
 
-PAGE = Page(PATH, "Review", layout, register, in_band=2, of_one_run=True)
+PAGE = Page(PATH, "Review", layout, register, nav_position=2, of_one_run=True)

@@ -1,4 +1,4 @@
-"""The rider's page, for a phone in the sun: the lap as a map and a few plain sentences."""
+"""The rider's page, for a phone in sunlight: the lap as a map and a few short sentences."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -485,4 +485,4 @@ def card_of(shelf: Shelf, scene: Scene) -> str:
     return card_svg(scene, name, says, [line.words for line in worst_places(scene)[:_WORST]])
 
 
-PAGE = Page(PATH, "Rider", layout, register, in_band=4, of_one_run=True)
+PAGE = Page(PATH, "Rider", layout, register, nav_position=4, of_one_run=True)

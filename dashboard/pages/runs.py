@@ -311,4 +311,4 @@ def _said(shelf: Shelf, run_id: str) -> list[html.P]:
     return [html.P(f"{tries}." if tries else nothing_asks(summary)[0], className="say"), *said]
 
 
-PAGE = Page(PATH, "Runs", layout, in_band=1)
+PAGE = Page(PATH, "Runs", layout, nav_position=1)

@@ -66,4 +66,4 @@ def register(app: Dash, shelf: Shelf) -> None:
         return shown(shelf.season(), parse(said["search"]), Screen.read(said["screen"]).theme)
 
 
-PAGE = Page(PATH, "Season", layout, register, in_band=7, by_itself=True)
+PAGE = Page(PATH, "Season", layout, register, nav_position=7, by_itself=True)

@@ -1,4 +1,4 @@
-"""Does the rear follow the front by wheelbase / speed? If not, the speed is wrong or the ends are swapped."""
+"""Delay of the rear behind the front, against wheelbase / speed: finds a wrong speed, or swapped ends."""
 
 import numpy as np
 

@@ -1,4 +1,4 @@
-"""Which end is damped more for what it carries: damping ratios of both ends from the road they share."""
+"""Damping ratios of both ends from the road they share: which end is damped more for its load."""
 
 from collections.abc import Iterator
 from functools import cached_property

@@ -1,4 +1,4 @@
-"""What each end did, carried back to the road under it: both wheels roll over the same road, wheelbase / speed apart.
+"""The road under each wheel from the motion of its end; both wheels roll over the same road, wheelbase / speed apart.
 
 The chassis answers to what both ends push with; a wheel to that and to its tyre. So masses, springs and tyres of
 the bike file, the two travels, and the damper forces give the height of the road under each wheel:
@@ -148,7 +148,7 @@ def _low_pass(values: FloatArray, cut: float) -> FloatArray:
 
 
 def bandwidth_hz(values: FloatArray, rate_hz: float, own_rate_hz: float) -> float:
-    """Up to where the spectrum of a signal stands out of its noise, taken from the top of its own band. [Hz]"""
+    """Highest frequency at which the spectrum of a signal is above its noise (taken from the top of the band). [Hz]"""
     low, high = SMOOTHING_HZ
     length = round(SEGMENT_S * rate_hz)
     top = 0.4 * min(rate_hz, own_rate_hz)

@@ -1,4 +1,4 @@
-"""Writing results, and telling a person at the terminal that work goes on."""
+"""Writing results, and showing progress at the terminal."""
 
 import argparse
 import codecs
@@ -46,7 +46,7 @@ def console(arguments: argparse.Namespace | None = None) -> Console:
 
 @contextmanager
 def working(words: str) -> Iterator[None]:
-    """Show on standard error that work goes on, if a person is looking."""
+    """Show progress on standard error, if that is a terminal."""
     screen = Console(stderr=True)
     if not screen.is_terminal:
         yield

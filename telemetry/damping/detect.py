@@ -1,4 +1,4 @@
-"""The way of the detector: from motion and place to a verdict with its events and its reasons."""
+"""Steps of the detector: from motion and place to a verdict with its events and reasons."""
 
 from collections.abc import Sequence
 from dataclasses import replace

@@ -1,4 +1,4 @@
-"""What the detector knows of a run before it judges it: the wheel's equation, its pole and the road."""
+"""Model that the detector fits to a run before it judges it: the wheel's equation of motion, its pole and the road."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -85,7 +85,7 @@ def best_delay_s(equation: WheelEquation, hop: WheelHop, turning: Line | None, p
 def _delay_as_learned_s(
     equation: WheelEquation, hop: WheelHop, turning: Line | None, first: slice, last: slice, early_s: float
 ) -> float | None:
-    """Delay at which ``last`` fits best what was learned of ``first`` at ``early_s``; None where it cannot be told. [s]
+    """Delay at which ``last`` agrees best with the fit of ``first`` at ``early_s``; None where it cannot be told. [s]
 
     With weights of its own a short part would make up for a wrong delay.
     """

@@ -1,4 +1,4 @@
-"""The wheel's equation of motion filled with a log: its own signals, and what is known of the road.
+"""The wheel's equation of motion with the signals of a log: those of the wheel itself, and those that give the road.
 
 Written for the rear; the front's is the same with the ends changed over and time running the other way, but for
 what it did itself when the other was here, which lies in its future.

@@ -1,4 +1,4 @@
-"""Events from evidence: candidate stretches, the questions asked of each, and the sentences about it."""
+"""Events from evidence: candidate stretches, the tests of each, and the sentences about it."""
 
 from dataclasses import dataclass, replace
 

@@ -1,4 +1,4 @@
-"""Questions that a candidate stretch has to answer: by itself, against its place on other laps, against like speeds."""
+"""Tests of a candidate stretch: by itself, against the same place on other laps, against stretches of similar speed."""
 
 from dataclasses import dataclass
 from functools import cached_property

@@ -1,4 +1,4 @@
-"""What the detector says: level of an event, events by place, why a log is refused, the answer in words."""
+"""Result of the detector: level of an event, events by place, why a log is refused, the answer in words."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace

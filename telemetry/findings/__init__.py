@@ -1,4 +1,4 @@
-"""What a review says first: findings in order, and the rules of what each may advise."""
+"""Findings of a review in their order, and the rules of what each may advise."""
 
 from telemetry.findings.balance import TWO_BALANCES, WIDEST, balance_sentence, bounce_advice, damping_sentence
 from telemetry.findings.damping import (

@@ -1,4 +1,4 @@
-"""Balance in words: do both ends move together on the same bump, are they damped alike, and what would even it out."""
+"""Balance in words: whether both ends move together on the same bump and are damped alike, and what would change it."""
 
 from telemetry.arrays import OTHER_END, End
 from telemetry.balance import MIN_PLACES, Balance, BounceTest, Ratio, verdict
@@ -49,7 +49,7 @@ def _too_few(balance: Balance) -> str:
 
 
 def damping_sentence(balance: Balance) -> str:
-    """Which end is damped more for what it carries; "" where it cannot be told."""
+    """Which end is damped more for its load; "" where it cannot be told."""
     damping, bump = balance.damping, balance.same_bump
     if damping is None or damping.compression.value is None:
         return ""

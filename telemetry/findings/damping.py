@@ -160,7 +160,7 @@ def _lost_damping(oscillation: Oscillation, lap_length_m: float | None) -> Findi
 
 
 def _in_doubt(oscillation: Oscillation, lap_length_m: float | None) -> Finding:
-    """What cannot be told from another cause, and how to tell."""
+    """Other causes that the log cannot exclude, and how to check for them."""
     events = oscillation.events
     if events:
         evidence = f"{_where(events, lap_length_m)} That alone proves nothing."

@@ -1,4 +1,4 @@
-"""From numbers to words: the sentences an engineer would read aloud, and what is worth trying.
+"""From numbers to words: the first sentences of a review, and the findings in their order.
 
 Every sentence is made from values that stand in the summary, so that it can be checked against them. Thresholds
 are choices of ours or common practice, with no source; they decide about words, never about numbers.

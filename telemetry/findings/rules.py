@@ -1,4 +1,4 @@
-"""What a finding may advise: one table of rules, and how findings that ask for opposite things are settled.
+"""What a finding may advise: one table of rules, and which of two contradicting findings holds.
 
 The rules are common practice in road racing, with no published source. A finding that asks for no change or check is
 a fact: it stands in the sentences and tables of the review, not here.

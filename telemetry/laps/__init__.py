@@ -1,4 +1,4 @@
-"""Laps, corners, phases: where every sample is."""
+"""Lap, distance, corner and phase of every sample."""
 
 from telemetry.laps.circuitfile import circuit_text, is_line_of, keep_circuit, known_circuit, load_circuit
 from telemetry.laps.corners import MOVING_M_S, lean_from_path, measured_m_s2

@@ -1,4 +1,4 @@
-"""Giving everything back in open formats, taking it in from a colleague, checking it against its hashes."""
+"""Export of a logbook in open formats, import from another person, check of every file against its hash."""
 
 import csv
 import json
@@ -145,7 +145,7 @@ LARGEST_EXPORT_BYTES, MOST_FILES = 20 * 1024**3, 100_000
 
 @dataclass(frozen=True)
 class TakenIn:
-    """What came of an export: runs taken in, runs that were there already, and what could not be taken in."""
+    """Result of an import: runs imported, runs that were there already, and what could not be imported."""
 
     added: tuple[str, ...]
     known: int
@@ -218,7 +218,7 @@ def _opened(source: Path, logbook_path: Path) -> Iterator[Path]:
 
 
 def _unpack(packed: zipfile.ZipFile, place: Path, name: str) -> None:
-    """Unpack regular files below a place, up to `LARGEST_EXPORT_BYTES`; the sizes in the archive are not believed."""
+    """Unpack regular files below a place, up to `LARGEST_EXPORT_BYTES`; sizes stated in it are not trusted."""
     left = min(LARGEST_EXPORT_BYTES, shutil.disk_usage(place).free)
     members = [one for one in packed.infolist() if not one.is_dir()]
     if len(members) > MOST_FILES:

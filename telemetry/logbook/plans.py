@@ -1,4 +1,4 @@
-"""Predictions that were made for stored runs, the plan that came of one, and how a bike's predictions came out.
+"""Predictions made for stored runs, the plan chosen from them, and how a bike's predictions agreed with what followed.
 
 Each is one file in ``predictions/``, replaced in one step: the prediction with all its numbers, the run it was made
 for (whose id stands for log, bike file, sheet and columns together), and what became of it. When a later run of the

@@ -1,4 +1,4 @@
-"""The directories of a logbook and its catalogue, changed together: all of a change is there, or nothing.
+"""The directories of a logbook and its catalogue, changed together: a change is made completely or not at all.
 
 A run is built in ``incoming``, flushed to the disk, moved to ``runs`` in one step and then entered in the
 catalogue. What a directory in ``runs`` holds never changes, but for the words in its record.

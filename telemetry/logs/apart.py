@@ -1,4 +1,4 @@
-"""Parsers in a separate process, which a damaged file may end; their channels, each with a clock, onto one table."""
+"""Parsers in a separate process, which a damaged file may crash; their channels, each with a clock, onto one table."""
 
 import ctypes
 import faulthandler

@@ -117,7 +117,7 @@ def _clock(node: Mapping[str, Any]) -> FloatArray | None:
 
 
 def _columns_apart(node: Mapping[str, Any]) -> Mapping[str, Any]:
-    """A struct in which a matrix stands beside the names of its columns, with a vector for each column."""
+    """A struct of a matrix and the names of its columns, as a vector for each column."""
     names = _texts(next((node[key] for key in node if key.lower() in _NAMES), None))
     for key, value in node.items():
         if names and isinstance(value, np.ndarray) and value.ndim == 2 and value.shape[1] == len(names):

@@ -1,4 +1,4 @@
-"""Every format a log can come in, in one table: a new one is a module and a line here."""
+"""Table of the formats a log can have: a new format is a module and a line here."""
 
 from dataclasses import replace
 from pathlib import Path

@@ -241,7 +241,7 @@ class Section:
 
 @dataclass(frozen=True)
 class Document:
-    """All that is told of one thing, in the order it is read; ``appendix`` begins on a page of its own."""
+    """Sections of one document, in reading order; ``appendix`` begins on a new page."""
 
     title: str
     facts: str

@@ -163,7 +163,7 @@ def damping_section(scope: Scope) -> Section | None:
 
 
 def _evidence(event: OscillationEvent, index: int) -> Fold | None:
-    """What an event can be seen by, and what was asked of it."""
+    """Evidence of an event, and the tests it passed."""
     seen = event.seen
     if seen is None:
         return None

@@ -723,7 +723,7 @@ def _gain_words(gain: Gain, decimals: int) -> str:
 
 
 def chassis_words(balance: Balance) -> tuple[str, ...]:
-    """Pitch and heave, what they do to the steering, dive and squat: a sentence each, as far as they are known."""
+    """Pitch and heave, their effect on the steering, dive and squat: one sentence for each that is known."""
     found, chassis, transfer = [], balance.chassis, balance.transfer
     if chassis is not None:
         low, high = chassis.body_band_hz

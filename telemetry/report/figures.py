@@ -89,7 +89,7 @@ SPEED_TAIL = 0.002
 
 @dataclass(frozen=True)
 class Curve:
-    """A line in one half: that of its own end, or the other end's repeated.
+    """A line in one half: that of the end drawn there, or the other end's repeated.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""The lap as data for its pictures: travel along it, map with events, what is usual where, runs over each other."""
+"""Data of the pictures along the lap: travel, map with events, usual values by place, several runs together."""
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field

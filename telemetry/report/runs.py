@@ -359,7 +359,7 @@ def _group_row(group: SeasonGroup, metric: Metric) -> Row:
 
 
 def _named(by: GroupBy) -> list[str]:
-    """What a run is told by, what the runs are put together by first."""
+    """Columns that identify a run, the one that groups the runs first."""
     return sorted(("run", "date", "bike", "circuit"), key=lambda label: label != by)
 
 

@@ -1,4 +1,4 @@
-"""The whole way once: a log and a bike in, a review out. The single place where the order of steps stands."""
+"""A review from a log and a bike: the only module that states the order of the steps."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -264,7 +264,7 @@ def _run_info(run: Run, bike: Bike, track: Track) -> RunInfo:
 def _with_shaft_words(
     end: EndSummary, run: Run, track: Track, moving: BoolArray, bike: Bike, name: End
 ) -> EndSummary:
-    """What the shock alone tells of a rear whose leverage is open, in the reason why it is not judged."""
+    """Reason why a rear of unknown leverage is not judged, with what the shock's stroke shows."""
     if end.judged or name not in run.shaft_travel_mm or knows_leverage(bike) or name != "rear":
         return end
     shock = at_the_shaft(run, bike, name)

@@ -1,4 +1,4 @@
-"""The setup sheet, what was changed, and what came of it."""
+"""Setup sheets, what was changed between two, and the comparison of runs."""
 
 from telemetry.setup.circuits import COLUMNS, Outing, repeats, section_time_s, sections
 from telemetry.setup.compare import Comparison, compare, comparison_to_json

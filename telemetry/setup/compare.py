@@ -189,7 +189,7 @@ BUILD = ("wheelbase_mm", "front.stroke_mm", "front.rake_deg", "rear.shock_stroke
 
 @dataclass(frozen=True)
 class Comparison:
-    """Run b against run a: what was changed, what came of it, and how sure that is.
+    """Run b against run a: what was changed, and each difference with its interval.
 
     ``first`` are the cautions that stand before the sentences; ``cautions`` come after them. ``basis`` says what the
     intervals rest on. ``places`` are ride heights, pitch, rake and trail by phase and corner, ``sections`` times.

@@ -1,4 +1,4 @@
-"""Is the damping back? One damper over two outings, before and after a service, by shaft speed."""
+"""One damper over two outings, before and after a service: whether its damping is back, by shaft speed."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -139,7 +139,7 @@ def log_ratio_interval(a: np.ndarray, b: np.ndarray, between_sd: float = OUTING_
 
 
 def verdict_of(ci95: tuple[float, float] | None) -> DamperVerdict:
-    """Better, worse, same or not told, by the interval of a damping ratio after over before."""
+    """Better, worse, same or cannot tell, by the interval of a damping ratio after over before."""
     if ci95 is None:
         return "cannot tell"
     low, high = ci95

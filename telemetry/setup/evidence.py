@@ -1,4 +1,4 @@
-"""How surely two outings differ: variances of lap means and of outings, intervals, and tests of many rows at once.
+"""Statistics of two outings: variances of lap means and of outings, intervals, and tests of many rows at once.
 
 Laps of one outing resemble their neighbours, so n laps say less than n independent ones; and two outings with the same
 set-up differ by more than their laps do, by fuel, tyres, temperature and rider. Both are part of every interval here.

@@ -1,4 +1,4 @@
-"""The setup sheet: how the motorcycle stood when it went out, in TOML, checked when it is read.
+"""The setup sheet: settings of the motorcycle for an outing, in TOML, checked when it is read.
 
 Everything is optional: a sheet holds what the team writes down. Keys carry their unit; keys that are not
 known are refused, so that a misspelt setting cannot be silently lost.

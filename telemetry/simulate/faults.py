@@ -93,7 +93,7 @@ class WeakDamper:
 
 @dataclass(frozen=True)
 class StuckValve:
-    """A valve or shim that is held open, by dirt or a bend: an orifice stands beside the stack of a side.
+    """A valve or shim that is held open, by dirt or a bend: an orifice parallel to the shim stack of one side.
 
     ``opening`` 1 leaves about `DamperPhysics.stuck_share` of the force at 0.25 m/s, less below, more above. One
     side alone moves the mean travel.

@@ -1,4 +1,4 @@
-"""The motorcycle of a bike file as the inner loop wants it, and its answer as arrays."""
+"""The motorcycle of a bike file as parameters of the inner loop, and the result as arrays."""
 
 from dataclasses import dataclass, replace
 from typing import Any

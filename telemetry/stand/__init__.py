@@ -1,4 +1,4 @@
-"""At the stand with a spanner: what a change does before it is made, and what must be measured again."""
+"""Changes at the stand: what a change does before it is made, and what must be measured again."""
 
 from telemetry.stand.changes import (
     Change,

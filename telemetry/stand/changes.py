@@ -1,4 +1,4 @@
-"""Changes made with a spanner, as ``key=+3`` (by) or ``key=312`` (to); the change that reaches a wanted number."""
+"""Changes at the stand, as ``key=+3`` (by) or ``key=312`` (to); the change that reaches a wanted number."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass

@@ -1,4 +1,4 @@
-"""Everything that is looked at on the stand, by name: sag, height, geometry, leverage, drive, vibration."""
+"""Quantities of the bike at the stand, by name: sag, height, geometry, leverage, drive, vibration."""
 
 from collections.abc import Callable
 from dataclasses import asdict, dataclass

@@ -1,4 +1,4 @@
-"""What a run came to: its numbers by lap and end, the registry of metrics, trends, and how numbers are written."""
+"""Summary of a run: numbers by lap and end, the registry of metrics, trends, and how numbers are written."""
 
 from telemetry.summary.metrics import (
     BUMP,

@@ -1,4 +1,4 @@
-"""Shift over the outing: how each number of a lap changes from lap to lap, and how surely."""
+"""Shift over the outing: how each number of a lap changes from lap to lap, with its 95 % interval."""
 
 from collections.abc import Sequence
 
@@ -37,7 +37,7 @@ def slope_interval(x: FloatArray, y: FloatArray, level: float) -> tuple[float, t
 def trends(laps: Sequence[LapSummary]) -> tuple[Trend, ...]:
     """Every number of `telemetry.summary` over the complete laps at pace, in the order of the table.
 
-    Those that fewer than `LEAST_LAPS` laps have are left out. A line through laps knows nothing of why: pace changes
+    Those that fewer than `LEAST_LAPS` laps have are left out. A trend does not show its cause: pace changes
     over an outing as well, so the trend of the lap time stands beside the others.
     """
     at_pace = laps_at_pace(laps)

@@ -1,4 +1,4 @@
-"""How everything is written: numbers, intervals, laps, places, counts; and the sentences that several rooms share."""
+"""Numbers, intervals, laps, places and counts as text; and the sentences that several rooms share."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from math import isfinite

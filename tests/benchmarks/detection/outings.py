@@ -333,16 +333,16 @@ def make(plan: Plan) -> Outing:
         return hop_mode(machine, tuple((part[:, 2 * e] * part[:, 2 * e + 1]).sum() / (part[:, 2 * e + 1] ** 2).sum()
                                        for e in (0, 1)))  # fmt: skip
 
-    def in_band(values, low_hz, high_hz):
+    def nav_position(values, low_hz, high_hz):
         fast = next_fast_len(n, real=True)
         spectrum = np.fft.rfft(values, fast)
         hz = np.fft.rfftfreq(fast, DT_S)
         spectrum[(hz < low_hz) | (hz > high_hz)] = 0
         return np.fft.irfft(spectrum, fast)[:n]
 
-    band = in_band(travel[:, 1], 9.0, 24.0)
+    band = nav_position(travel[:, 1], 9.0, 24.0)
     undamped_hz = hop_mode(machine, (0.0, 0.0))[0]
-    hop, hop_sound = (in_band(x[:, 1], 0.8 * undamped_hz, 1.25 * undamped_hz) for x in (travel, sound))
+    hop, hop_sound = (nav_position(x[:, 1], 0.8 * undamped_hz, 1.25 * undamped_hz) for x in (travel, sound))
     done = []
     for e in episodes:
         i = slice(*np.searchsorted(t, [e.start_s, e.end_s]))
