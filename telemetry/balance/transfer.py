@@ -23,7 +23,7 @@ from telemetry.numeric import median, quantile
 from telemetry.signals import runs
 
 # Choices of ours; no source.
-BRAKING_M_S2, DRIVING_M_S2 = -4.0, 2.0
+BRAKING_M_S2 = -4.0
 SHORTEST_S = 0.8
 BEFORE_S, AFTER_S = 0.6, 1.5
 SMOOTH_S = 0.2
@@ -186,9 +186,9 @@ def _gain(
     told_by = columns if instruments is None else instruments
     parts = _products([*columns, values], told_by, stretches)
     whole = parts.sum(axis=0)
-    if whole[0, 0] == 0 or np.linalg.cond(whole[:, :-1]) > MOST_CONDITION:
-        return None
     rest = whole - parts
+    if np.linalg.cond(np.concatenate(([whole], rest))[:, :, :-1]).max() > MOST_CONDITION:
+        return None
     slopes = np.linalg.solve(rest[:, :, :-1], rest[:, :, -1:])[:, 1, 0]
     value = float(np.linalg.solve(whole[:, :-1], whole[:, -1])[1])
     n = len(slopes)

@@ -357,7 +357,6 @@ def swingarm_sensor_length_mm(
     r = np.subtract(swingarm_mm, bike.rear.swingarm.pivot_mm)
     axle = np.array([rear.axle_mm(float(s)) for s in shaft_mm]) - pivot
     turn = start - np.arctan2(axle[:, 1], axle[:, 0])
-    turn = (turn + np.pi) % (2 * np.pi) - np.pi
     mount = np.column_stack(
         [r[0] * np.cos(turn) + r[1] * np.sin(turn), -r[0] * np.sin(turn) + r[1] * np.cos(turn)]
     )

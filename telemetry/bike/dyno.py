@@ -84,9 +84,9 @@ def _side_n(rows: Rows, speed: FloatArray, clicks: float, sign: float) -> FloatA
             f"{name}_clicks = {clicks:g} was not on the dyno; its table has {measured[0]:g} to {measured[-1]:g}."
         )
     curves = [_curve_n(rows, speed, setting, sign) for setting in measured]
-    above = int(np.clip(np.searchsorted(measured, clicks), 1, max(1, len(measured) - 1)))
-    if len(measured) == 1:
+    if len(curves) == 1:
         return curves[0]
+    above = max(int(np.searchsorted(measured, clicks)), 1)
     share = (clicks - measured[above - 1]) / (measured[above] - measured[above - 1])
     return (1.0 - share) * curves[above - 1] + share * curves[above]
 

@@ -284,6 +284,7 @@ def build_mechanism(
     _link(f"shock_rocker_mm and {far_key}", q, at[far_key])
     _link(f"pivot_mm and {rod_key}", pivot, d)
     _link("pivot_mm and rocker_pivot_mm", pivot, c)
+    _link(f"rocker_pivot_mm and {rod_key}", c, d)
     # the loop is pivot, end on the swingarm, ..., end on the frame
     swing, ground = (d, c) if on_frame else (c, d)
     second, third = ((d, e), (e, c)) if on_frame else ((c, e), (e, d))

@@ -1,6 +1,7 @@
 """Frequency content of each end in the bands of the motorcycle's modes, and coherence of both ends."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from typing import Literal
 
 import numpy as np
 
@@ -37,10 +38,11 @@ def bands(bike: Bike, end: End) -> tuple[Band, Band]:
     hop = [mode.fn_hz for mode, most in zip(found, leader, strict=True) if most == 2 + ENDS.index(end)]
     if not body or not hop:
         return Band("body", *USUAL_BODY_HZ, "usual"), Band("wheel hop", *USUAL_HOP_HZ, "usual")
-    return (
-        Band("body", BELOW * min(body), ABOVE * max(body), "bike file"),
-        Band("wheel hop", BELOW * min(hop), ABOVE * max(hop), "bike file"),
-    )
+    return _around("body", body), _around("wheel hop", hop)
+
+
+def _around(name: Literal["body", "wheel hop"], modes_hz: Sequence[float]) -> Band:
+    return Band(name, BELOW * min(modes_hz), ABOVE * max(modes_hz), "bike file")
 
 
 def frequencies(motion: Motion, moving: BoolArray, bike: Bike) -> Frequencies:

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy.special import erf
 
 from telemetry.bike import damper_force_n, damper_use, load_bike, parse_bike
-from telemetry.bike.dyno import dyno_force_n, fitted_sides, read_dyno
+from telemetry.bike.dyno import dyno_clicks, dyno_force_n, fitted_sides, read_dyno
 from telemetry.bike.ends import Damper
 from telemetry.bike.sections import read_bench_table
 from telemetry.errors import BikeFileError
@@ -99,6 +99,15 @@ def test_a_bench_table_names_the_line_that_is_no_pair(tmp_path):
     path.write_text("signal,mm\n0.5,0\n2.5,60\nend of the stroke\n")
     with pytest.raises(BikeFileError, match="line 4: 'end of the stroke' is not a pair"):
         read_bench_table(path)
+
+
+def test_clicks_may_be_left_out_only_where_a_side_has_one_setting():
+    one = ((3.0, 100.0, 200.0), (3.0, 200.0, 300.0), (7.0, -100.0, -400.0), (7.0, -200.0, -500.0))
+    assert dyno_clicks(one, None, None) == (3.0, 7.0)
+    two = (*one, (5.0, -100.0, -300.0), (5.0, -200.0, -400.0))
+    assert dyno_clicks(two, None, 6.0) == (3.0, 6.0)
+    with pytest.raises(ValueError, match=r"rebound_clicks: is needed, .* several \(5 to 7\)"):
+        dyno_clicks(two, None, None)
 
 
 def test_clicks_that_were_not_on_the_dyno():

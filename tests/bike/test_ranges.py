@@ -169,6 +169,16 @@ def test_a_leverage_table_with_its_columns_swapped_is_refused():
         parse_bike(changed(rear__leverage_table_mm=table))
 
 
+def test_the_leverage_is_that_of_the_stroke_where_it_is_known_and_of_the_whole_table_where_not():
+    # 40 mm of wheel travel for 50 mm of the shock is a ratio of 0.8, below the least of 0.9; 70 for 70 mm is 1
+    table = [[0, 0], [50, 40], [70, 70]]
+    bike = changed(rear__leverage_table_mm=table, rear__shock_stroke_mm=50.0)
+    with pytest.raises(BikeFileError, match="the wheel moves 0.80 mm for each mm of the shock"):
+        parse_bike(bike)
+    del bike["rear"]["shock_stroke_mm"], bike["chassis"]
+    assert parse_bike(bike).rear.leverage_table_mm[-1] == (70.0, 70.0)
+
+
 def test_preload_beyond_the_stroke_is_no_preload():
     with pytest.raises(BikeFileError, match="preload_mm = 75 is more than the 70 mm stroke"):
         parse_bike(changed(rear__preload_mm=75.0))

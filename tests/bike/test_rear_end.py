@@ -111,6 +111,9 @@ def test_the_axle_moved_back_along_the_swingarm_has_more_leverage_in_proportion(
     a, b = (rear_end(each.rear, each.measured_at) for each in (bike, moved))
     assert b.arm_mm - a.arm_mm == pytest.approx(10.0, abs=1e-6)
     np.testing.assert_allclose(b.curve.ratio(AT) / a.curve.ratio(AT), b.arm_mm / a.arm_mm, rtol=2e-4)
+    # away from the pivot, along the arm
+    along = np.subtract(a.extended_axle_mm, a.pivot_mm) / a.arm_mm
+    np.testing.assert_allclose(np.subtract(b.extended_axle_mm, a.extended_axle_mm), 10.0 * along, atol=1e-6)
 
 
 def test_a_sensor_from_frame_to_swingarm_reads_shock_travel():

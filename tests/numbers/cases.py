@@ -44,6 +44,8 @@ from tests.benchmarks.distorted.distort import distorted
 from tests.benchmarks.distorted.run import ridden
 from tests.bike.rear_linkages import LINKAGES, STROKE_MM, SWINGARM
 from tests.numbers.random_answers import answer_at_random
+from tests.numbers.random_balance import parts_of_balance_at_random
+from tests.numbers.random_bike_parts import parts_of_bikes_at_random
 from tests.numbers.random_bikes import bike_at_random, changed_in_one_place, changes_at_random, limits_of_keys
 from tests.numbers.random_laps import parts_at_random
 from tests.numbers.random_logs import parts_of_logs_at_random, run_at_random
@@ -215,6 +217,7 @@ CASES: dict[str, Callable[[], Any]] = {
     "limits of keys": limits_of_keys,
     "bike file changed in one place": changed_in_one_place,
     "bike files at random": lambda: [bike_at_random(seed) for seed in range(30)],
+    "parts of bikes at random": lambda: [parts_of_bikes_at_random(seed) for seed in range(64)],
     "changes at random": lambda: [changes_at_random(seed) for seed in range(40)],
     "logs at random": lambda: [run_at_random(seed) for seed in range(64)],
     "parts of logs at random": lambda: [parts_of_logs_at_random(seed) for seed in range(80)],
@@ -226,6 +229,7 @@ CASES: dict[str, Callable[[], Any]] = {
     "parts of places at random": lambda: [parts_of_places_at_random(seed) for seed in range(20)],
     # of rides 2 and 6 the lap length rests on rounding: positions jump about and fit no line
     "rides at random": lambda: [track_at_random(seed) for seed in range(18) if seed not in (2, 6)],
+    "parts of balance at random": lambda: [parts_of_balance_at_random(seed) for seed in range(30)],
     "least known": _least_known,
     "another logger": _another_logger,
     "pushes at random": lambda: [pushes_at_random(seed) for seed in range(4)],
