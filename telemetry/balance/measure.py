@@ -177,7 +177,7 @@ def chassis_motion(motion: Motion, use: BoolArray, bike: Bike | None) -> Chassis
         .mean(axis=1)
         for end in ENDS
     )
-    spectra = _spectra(front + 0 * rear, rear + 0 * front, rate)
+    spectra = _spectra(front, rear, rate)
     if spectra is None:
         return None
     frequency, ff, rr, fr, n_segments = spectra

@@ -152,6 +152,7 @@ def test_a_corner_over_the_start_line_is_one_corner():
         (('"right"', '"rite"'), "direction"),
         (("number = 2", "number = 1"), "numbers must rise"),
         (("[46.", "[146."), "centre_line_deg"),
+        (("[46.", "[-146."), "centre_line_deg"),
         (("[[corner]]", "[[korner]]"), "is not known"),
         (("name", "= name"), "is not valid TOML"),
     ],
