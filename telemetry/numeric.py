@@ -1,7 +1,7 @@
 """Numerical methods of every review: cubics through points, a root, a t quantile, quantiles of long arrays.
 
-SciPy and NumPy have them all. SciPy's import costs as much as reading 10 to 40 minutes of log, and nothing else of it is
-needed where these are used; NumPy's median takes several times as long. The tests hold them to SciPy and NumPy.
+SciPy and NumPy have them all. SciPy's import costs as much as reading 10 to 40 minutes of log, and nothing else of it
+is needed where these are used; NumPy's median takes several times as long. The tests hold them to SciPy and NumPy.
 """
 
 import math
