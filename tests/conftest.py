@@ -19,11 +19,6 @@ def _own_settings(monkeypatch):
     monkeypatch.setenv("BOTHENDS_CONFIG", str(Path(_SESSION.name) / str(next(_NUMBERS))))
 
 
-def pytest_collection_modifyitems(items):
-    """The type checker takes half a minute: it comes first, so that no process waits for it at the end."""
-    items.sort(key=lambda item: item.path.name != "test_house.py")
-
-
 def pytest_collection_finish():
     """What was imported and collected stays to the end: a tenth of the time went to looking it through as garbage."""
     gc.collect()
