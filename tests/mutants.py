@@ -163,7 +163,7 @@ def tests_fail(copy: Path, room: str, limit_s: float) -> bool:
     )
 
 
-def _fails(copy: Path, tests: Sequence[str], limit_s: float) -> bool:
+def _fails(copy: Path, tests: Sequence[str], limit_s: float, *, quiet: bool = True) -> bool:
     """Run tests of the copy in a fork of this process, which spares the start of the libraries."""
     child = os.fork()
     if not child:
@@ -175,9 +175,10 @@ def _fails(copy: Path, tests: Sequence[str], limit_s: float) -> bool:
             *(path for path in sys.path if not Path(path).is_relative_to(ROOT / "tests")),
         ]
         os.environ["PYTHONPATH"] = str(copy)
-        silence = os.open(os.devnull, os.O_WRONLY)
-        for stream in (1, 2):
-            os.dup2(silence, stream)
+        if quiet:
+            silence = os.open(os.devnull, os.O_WRONLY)
+            os.dup2(silence, 1)
+            os.dup2(silence, 2)
         os._exit(int(pytest.main(["-x", "-q", "-p", "no:cacheprovider", "-W", "ignore", *tests])))
     ends = time.monotonic() + limit_s
     while time.monotonic() < ends:
@@ -228,8 +229,8 @@ def main() -> None:
         drawn = random.Random(given.draw).sample(candidates, min(given.count, len(candidates)))
         # in every room: where the tests fail anyway, each change would count as caught
         for tests in ("tests/numbers", *sorted({f"tests/{room}" for room, *_ in drawn})):
-            if _fails(copy, (tests,), given.limit_s):
-                sys.exit(f"The tests fail before anything is changed; run pytest {tests}.")
+            if _fails(copy, (tests,), given.limit_s, quiet=False):
+                sys.exit(f"{tests} fails before anything is changed, as printed above; mend it first.")
         for room, path, node, change in sorted(drawn, key=lambda one: (one[0], str(one[1]), one[2].lineno)):
             text = path.read_text()
             _write(path, changed(text, node, change))
