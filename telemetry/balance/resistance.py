@@ -20,7 +20,8 @@ from telemetry.balance.road import (
     road_model,
     windows,
 )
-from telemetry.bike import GRAVITY_M_S2, Bike, leverage_curve, sprung_load_n, wheel_rate_n_per_mm
+from telemetry.bike import Bike, leverage_curve, sprung_load_n, wheel_rate_n_per_mm
+from telemetry.constants import GRAVITY_M_S2
 from telemetry.laps import Track
 from telemetry.motion import Motion
 from telemetry.numeric import median

@@ -23,7 +23,6 @@ import numpy as np
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray
 from telemetry.balance.delay import riding_delay_s
 from telemetry.bike import (
-    GRAVITY_M_S2,
     Bike,
     attitude,
     chassis_of,
@@ -34,6 +33,7 @@ from telemetry.bike import (
     squat,
     wheelbase_mm,
 )
+from telemetry.constants import GRAVITY_M_S2
 from telemetry.laps import Track, lean_from_path, measured_m_s2
 from telemetry.motion import Motion
 from telemetry.signals import Run

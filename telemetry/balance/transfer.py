@@ -9,7 +9,6 @@ from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
 from telemetry.balance.balance import Gain, LightWheel, WeightTransfer, ZoneAnswer, half_width
 from telemetry.balance.road import Riding, find_riding, spring_table
 from telemetry.bike import (
-    GRAVITY_M_S2,
     Bike,
     damper_force_n,
     leverage_curve,
@@ -17,6 +16,7 @@ from telemetry.bike import (
     sprung_load_n,
     wheelbase_mm,
 )
+from telemetry.constants import GRAVITY_M_S2
 from telemetry.laps import Track, place_at
 from telemetry.motion import Motion
 from telemetry.numeric import median, quantile

@@ -57,7 +57,6 @@ from telemetry.bike.leverage import (
 )
 from telemetry.bike.sections import AirColumn, BumpStop, Section, SpringParts, implausible
 from telemetry.bike.springs import (
-    GRAVITY_M_S2,
     Mode,
     Sag,
     ShaftSpring,
@@ -80,7 +79,7 @@ from telemetry.bike.springs import (
 
 __all__ = [
     "AirColumn", "Answer", "Attitude", "BEYOND_MM", "Bike", "BumpStop", "Channels", "Chassis", "Damper",
-    "DamperRegion", "DamperSide", "DamperUse", "GRAVITY_M_S2", "LEFT_OPEN", "LEFT_OUT", "LOADS", "LeverageCurve",
+    "DamperRegion", "DamperSide", "DamperUse", "LEFT_OPEN", "LEFT_OUT", "LOADS", "LeverageCurve",
     "LinkageSolution", "LoadName", "Mechanism", "Mode", "Sag", "Section", "ShaftSpring", "SpringEnd",
     "SpringParts", "Squat", "Standing", "USUAL_RAKE_DEG", "attitude", "beyond_limit", "beyond_limits", "bike_modes",
     "bike_warnings", "build_mechanism", "chassis_of", "chassis_point", "damper_force_n", "damper_use",

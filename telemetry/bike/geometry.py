@@ -13,7 +13,8 @@ from telemetry.arrays import ENDS, End, FloatArray
 from telemetry.bike.bikefile import Bike, Chassis, leverage_curve, needed, rake_deg, value_at, wheelbase_mm
 from telemetry.bike.ends import RearEnd, rear_end
 from telemetry.bike.sections import Chain, Load, Point
-from telemetry.bike.springs import GRAVITY_M_S2, Sag, chassis_of, settled_mm
+from telemetry.bike.springs import Sag, chassis_of, settled_mm
+from telemetry.constants import GRAVITY_M_S2
 from telemetry.errors import BikeFileError
 
 LoadName = Literal["free", "static", "rider"]

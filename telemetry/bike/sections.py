@@ -23,12 +23,12 @@ from pydantic import (
 from pydantic.functional_validators import ModelWrapValidatorHandler  # 2.10 has it here only
 from pydantic_core import PydanticCustomError
 
+from telemetry.constants import GRAVITY_M_S2
 from telemetry.errors import BikeFileError
 from telemetry.tomlfile import TO_FILL_IN
 
-GRAVITY = 9.80665  # N of one kgf, exact
 POUND_KG = 0.45359237  # exact
-POUND_N_PER_INCH = POUND_KG * GRAVITY / 25.4  # N/mm of one lbf/in
+POUND_N_PER_INCH = POUND_KG * GRAVITY_M_S2 / 25.4  # N/mm of one lbf/in
 
 Conversion = Callable[[float], float]
 
@@ -149,16 +149,16 @@ _SLIPS: Mapping[str, tuple[tuple[str, Conversion], ...]] = {
     "mm": (("metres", lambda x: 1e3 * x), ("centimetres", lambda x: 10 * x), ("inches", lambda x: 25.4 * x)),
     "N/mm": (
         ("N/m", lambda x: 1e-3 * x),
-        ("kgf/mm", lambda x: GRAVITY * x),
+        ("kgf/mm", lambda x: GRAVITY_M_S2 * x),
         ("lbf/in", lambda x: POUND_N_PER_INCH * x),
         ("N/in", lambda x: x / 25.4),
         ("N/cm", lambda x: 0.1 * x),
     ),
     "deg": (("radians", lambda x: 57.29577951308232 * x),),
-    "kg": (("newtons", lambda x: x / GRAVITY), ("pounds", lambda x: POUND_KG * x), ("grams", lambda x: 1e-3 * x)),
+    "kg": (("newtons", lambda x: x / GRAVITY_M_S2), ("pounds", lambda x: POUND_KG * x), ("grams", lambda x: 1e-3 * x)),
     "N s/mm": (("N s/m", lambda x: 1e-3 * x),),
     "mm/s": (("m/s", lambda x: 1e3 * x),),
-    "N": (("kN", lambda x: 1e3 * x), ("kgf", lambda x: GRAVITY * x)),
+    "N": (("kN", lambda x: 1e3 * x), ("kgf", lambda x: GRAVITY_M_S2 * x)),
     "bar": (("psi", lambda x: 0.0689476 * x), ("kPa", lambda x: 1e-2 * x), ("Pa", lambda x: 1e-5 * x)),
     "kg m2": (("kg cm2", lambda x: 1e-4 * x), ("kg mm2", lambda x: 1e-6 * x)),
 }  # fmt: skip

@@ -13,6 +13,7 @@ from telemetry.arrays import ENDS, End, FloatArray
 from telemetry.bike.bikefile import Bike, Chassis, leverage_curve, needed, stroke_mm, value_at, wheelbase_mm
 from telemetry.bike.ends import Damper
 from telemetry.bike.sections import AirColumn, SpringParts
+from telemetry.constants import GRAVITY_M_S2
 from telemetry.errors import BikeFileError
 from telemetry.numeric import root
 
@@ -20,7 +21,6 @@ ATMOSPHERE_N_PER_MM2 = 0.101325  # standard atmosphere, ISO 2533
 _BAR_N_PER_MM2 = 0.1
 _NEAR_MM = 0.5  # first bracket of the root search for a sag, around a guess
 
-GRAVITY_M_S2 = 9.80665  # standard gravity, 3rd General Conference on Weights and Measures, 1901
 
 # Natural frequency of the sprung mass on a motorcycle's spring, about 1.8 to 2.6 Hz in road racing (common
 # practice, no source); a wrong unit of factor 9.8 changes it by 3.1, one of 25.4 by 5.0.

@@ -6,6 +6,7 @@ from typing import NamedTuple
 import numpy as np
 
 from telemetry.arrays import BoolArray, FloatArray, IntArray
+from telemetry.constants import GRAVITY_M_S2
 from telemetry.laps.lap import PHASES, Corner, Lap, LapKind
 from telemetry.laps.smooth import commonest, moving_mean, runs_longer
 
@@ -22,7 +23,6 @@ DRIVE_REACH_M = 120.0
 CELL_M = 2.0
 # Without lean or positions a corner is where the speed has fallen by this much and rises again.
 SPEED_DIP_M_S = 3.0
-GRAVITY_M_S2 = 9.81
 
 # Slower than this the motorcycle is not riding: pushed, in the pit box, on the stand. Own choice.
 MOVING_M_S = 5.0

@@ -5,7 +5,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from telemetry.arrays import BoolArray, FloatArray
-from telemetry.laps.corners import GRAVITY_M_S2, SAME_CIRCUIT, MeanLap, mean_lap
+from telemetry.constants import GRAVITY_M_S2
+from telemetry.laps.corners import SAME_CIRCUIT, MeanLap, mean_lap
 from telemetry.laps.crossings import Crossings
 from telemetry.laps.gps import STEP_M, CentreLine, Fixes, fit_line, nearest_m, radii_m, to_plane_m
 from telemetry.laps.lap import Circuit

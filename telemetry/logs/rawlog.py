@@ -8,11 +8,11 @@ from math import pi
 import numpy as np
 
 from telemetry.arrays import FloatArray
+from telemetry.constants import GRAVITY_M_S2
 from telemetry.errors import LogError
 from telemetry.notes import QualityNote, Step
 from telemetry.plaintext import plain
 
-STANDARD_GRAVITY_M_S2 = 9.80665  # 3rd CGPM, 1901
 # Base units: V, count, 1, mm, m/s, deg, bar, m/s2, s, Hz, degC. The inch is 25.4 mm, the mile 1609.344 m and the
 # pound-force per square inch 0.068947573 bar, all by definition (NIST SP 811, appendix B).
 _SIZES: Mapping[str, Mapping[str, float]] = {
@@ -24,7 +24,7 @@ _SIZES: Mapping[str, Mapping[str, float]] = {
     "angle": {"deg": 1.0, "rad": 180.0 / pi},
     "angular speed": {"deg/s": 1.0, "rad/s": 180.0 / pi, "rpm": 6.0},
     "pressure": {"bar": 1.0, "kPa": 0.01, "psi": 0.06894757293168361},
-    "acceleration": {"g": STANDARD_GRAVITY_M_S2, "m/s2": 1.0},
+    "acceleration": {"g": GRAVITY_M_S2, "m/s2": 1.0},
     "time": {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9, "min": 60.0},
     "frequency": {"Hz": 1.0},
     "temperature": {"degC": 1.0},

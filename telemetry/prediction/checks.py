@@ -20,7 +20,6 @@ from scipy.optimize import least_squares
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
 from telemetry.bike import (
-    GRAVITY_M_S2,
     AirColumn,
     Bike,
     SpringParts,
@@ -29,6 +28,7 @@ from telemetry.bike import (
     value_at,
     wheelbase_mm,
 )
+from telemetry.constants import GRAVITY_M_S2
 from telemetry.damping import Oscillation, dampers_in_doubt
 from telemetry.errors import PredictionError
 from telemetry.laps import Track

@@ -13,7 +13,6 @@ from scipy import ndimage, signal
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray
 from telemetry.bike import (
-    GRAVITY_M_S2,
     Bike,
     BumpStop,
     Damper,
@@ -27,6 +26,7 @@ from telemetry.bike import (
     value_at,
     wheelbase_mm,
 )
+from telemetry.constants import GRAVITY_M_S2
 from telemetry.motion import Motion, to_motion
 from telemetry.prediction._kernel import Body, Tables, difference_ride, wheel_forces_n
 from telemetry.signals import Run, differentiate, runs

@@ -15,7 +15,7 @@ from telemetry.balance import (
     WeightTransfer,
     verdict,
 )
-from telemetry.bike import GRAVITY_M_S2
+from telemetry.constants import GRAVITY_M_S2
 from telemetry.findings import TWO_BALANCES, WIDEST, balance_sentence, damping_sentence, suspicions
 from telemetry.laps import Corner, SharedPlace, by_place
 from telemetry.motion import BandUse, PackingEvent, PlaceUse, StopEvent, StrokeSide

@@ -9,7 +9,8 @@ import numpy as np
 
 from telemetry.arrays import ENDS, OTHER_END, End, FloatArray
 from telemetry.balance import Balance, BumpResponse, LightWheel, Ratio, SameBump, WeightTransfer
-from telemetry.bike import GRAVITY_M_S2, Damper, DamperSide, damper_force_n
+from telemetry.bike import Damper, DamperSide, damper_force_n
+from telemetry.constants import GRAVITY_M_S2
 from telemetry.damping import DamperCourse, EventEvidence, OscillationEvent, RejectedCandidate
 from telemetry.laps import lap_length_m
 from telemetry.motion import EndSummary, Frequencies, Histogram, StopEvent, judged_ends

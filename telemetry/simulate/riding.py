@@ -10,7 +10,8 @@ import numpy as np
 from scipy.ndimage import gaussian_filter1d
 
 from telemetry.arrays import FloatArray
-from telemetry.bike import GRAVITY_M_S2, chassis_of, needed, rake_deg, wheelbase_mm
+from telemetry.bike import chassis_of, needed, rake_deg, wheelbase_mm
+from telemetry.constants import GRAVITY_M_S2
 from telemetry.simulate.circuit import Circuit
 from telemetry.simulate.vehicle import DamperDrive, Drive, Vehicle
 

@@ -9,6 +9,7 @@ from scipy.signal import lfilter
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray
 from telemetry.bike import Bike, Channels, stroke_mm
+from telemetry.constants import GRAVITY_M_S2
 from telemetry.errors import BikeFileError
 from telemetry.simulate.circuit import Circuit
 from telemetry.simulate.faults import Fault, LoggerClock, gps_faults_m, sensed_mm, sensor_faults_mm
@@ -163,7 +164,7 @@ def _slow_channels(
         return np.interp(t_s, ride.t_s, values)
 
     speed, lean = now(ride.speed_m_s), now(ride.lean_deg)
-    slip = sensors.slip_per_g * np.maximum(now(ride.acceleration_m_s2), 0.0) / 9.80665
+    slip = sensors.slip_per_g * np.maximum(now(ride.acceleration_m_s2), 0.0) / GRAVITY_M_S2
     smaller = sensors.lean_gain * (1.0 - np.cos(np.radians(lean))) / (1.0 - np.cos(np.pi / 4.0))
     grown = sensors.growth_per_100_m_s * (speed / 100.0) ** 2
     noise = sensors.speed_noise_m_s * rng.standard_normal(n)

@@ -7,7 +7,6 @@ import numpy as np
 
 from telemetry.arrays import End, FloatArray
 from telemetry.bike import (
-    GRAVITY_M_S2,
     Bike,
     Damper,
     chassis_of,
@@ -21,6 +20,7 @@ from telemetry.bike import (
     wheel_stroke_mm,
     wheelbase_mm,
 )
+from telemetry.constants import GRAVITY_M_S2
 from telemetry.simulate import _kernel as kernel
 from telemetry.simulate.circuit import RoadProfile
 

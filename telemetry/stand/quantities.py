@@ -7,7 +7,6 @@ import numpy as np
 
 from telemetry.arrays import ENDS, End
 from telemetry.bike import (
-    GRAVITY_M_S2,
     LOADS,
     Attitude,
     Bike,
@@ -33,6 +32,7 @@ from telemetry.bike import (
     wheel_rate_n_per_mm,
     wheel_stroke_mm,
 )
+from telemetry.constants import GRAVITY_M_S2
 from telemetry.errors import BikeFileError
 from telemetry.numeric import finite
 

@@ -7,7 +7,6 @@ import numpy as np
 
 from telemetry.arrays import ENDS, End
 from telemetry.bike import (
-    GRAVITY_M_S2,
     LOADS,
     Bike,
     LoadName,
@@ -20,6 +19,7 @@ from telemetry.bike import (
     stand,
     steering_axis,
 )
+from telemetry.constants import GRAVITY_M_S2
 from telemetry.errors import BikeFileError
 
 # Error of a measured sag: reading about 1 mm, seal friction 2 mm either way; common practice, no source.

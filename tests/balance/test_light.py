@@ -7,7 +7,8 @@ import pytest
 
 from telemetry.balance.road import Riding
 from telemetry.balance.transfer import EXTENDED_MM, LIGHT_SHARE, light_wheels
-from telemetry.bike import GRAVITY_M_S2, leverage_curve, sprung_load_n
+from telemetry.bike import leverage_curve, sprung_load_n
+from telemetry.constants import GRAVITY_M_S2
 from telemetry.simulate import demo_bike
 from tests.balance.test_balance import RATE_HZ, motion_of, track_of
 

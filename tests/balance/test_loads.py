@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from telemetry.balance.road import bandwidth_hz, derivative, find_riding, loads
-from telemetry.bike import GRAVITY_M_S2
+from telemetry.constants import GRAVITY_M_S2
 from telemetry.laps import Track
 from telemetry.signals import Run
 from tests.randomised.bikes import random_bike

@@ -9,7 +9,6 @@ from hypothesis import strategies as st
 from scipy.optimize import minimize, root
 
 from telemetry.bike import (
-    GRAVITY_M_S2,
     attitude,
     chassis_point,
     load_bike,
@@ -19,6 +18,7 @@ from telemetry.bike import (
     stand,
 )
 from telemetry.bike.sections import Load
+from telemetry.constants import GRAVITY_M_S2
 from telemetry.errors import BikeFileError
 from telemetry.simulate import demo_bike, second_bike
 from telemetry.stand import Change, apply_changes

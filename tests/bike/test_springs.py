@@ -4,7 +4,6 @@ import numpy as np
 import pytest
 
 from telemetry.bike import (
-    GRAVITY_M_S2,
     leverage_curve,
     parse_bike,
     spring_of,
@@ -13,6 +12,7 @@ from telemetry.bike import (
     wheel_rate_n_per_mm,
 )
 from telemetry.bike.springs import sag_under_load
+from telemetry.constants import GRAVITY_M_S2
 from telemetry.errors import BikeFileError
 from telemetry.simulate import demo_bike, second_bike
 

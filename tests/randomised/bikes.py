@@ -4,7 +4,8 @@ from typing import Any
 
 import numpy as np
 
-from telemetry.bike import GRAVITY_M_S2, Bike, parse_bike
+from telemetry.bike import Bike, parse_bike
+from telemetry.constants import GRAVITY_M_S2
 
 
 def _leverage_table(stroke_mm: float, first_ratio: float, last_ratio: float) -> list[tuple[float, float]]:

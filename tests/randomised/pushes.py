@@ -4,7 +4,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from telemetry.bike import GRAVITY_M_S2, chassis_of
+from telemetry.bike import chassis_of
+from telemetry.constants import GRAVITY_M_S2
 from telemetry.simulate.circuit import flat_road
 from telemetry.simulate.vehicle import Ridden, Vehicle, ride, steady_drive
 

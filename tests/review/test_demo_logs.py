@@ -7,12 +7,12 @@ import numpy as np
 import pytest
 
 from telemetry.bike import (
-    GRAVITY_M_S2,
     damper_force_n,
     leverage_curve,
     sprung_load_n,
     wheel_rate_n_per_mm,
 )
+from telemetry.constants import GRAVITY_M_S2
 from telemetry.setup import compare, load_sheet
 from telemetry.simulate import SCENARIOS, simulate_scenario
 from tests.demo_reviews import demo_review

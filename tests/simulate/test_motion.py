@@ -5,7 +5,6 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from telemetry.bike import (
-    GRAVITY_M_S2,
     SpringEnd,
     damper_force_n,
     half_vehicle,
@@ -15,6 +14,7 @@ from telemetry.bike import (
     static_sag,
 )
 from telemetry.bike.springs import bike_matrices
+from telemetry.constants import GRAVITY_M_S2
 from telemetry.simulate import Vehicle, demo_bike
 from telemetry.simulate import _kernel as kernel
 from telemetry.simulate.circuit import RoadProfile, flat_road

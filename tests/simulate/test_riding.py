@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from telemetry.bike import GRAVITY_M_S2, chassis_of, spring_of, sprung_load_n
+from telemetry.bike import chassis_of, spring_of, sprung_load_n
+from telemetry.constants import GRAVITY_M_S2
 from telemetry.simulate import Riding, Vehicle, demo_bike, vellmoor_ring
 from telemetry.simulate.circuit import flat_road
 from telemetry.simulate.riding import Ride, drive_of, ride_circuit

@@ -6,7 +6,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from telemetry.bike import GRAVITY_M_S2, load_bike, parse_bike
+from telemetry.bike import load_bike, parse_bike
+from telemetry.constants import GRAVITY_M_S2
 from telemetry.errors import BikeFileError
 from telemetry.report.stand import window_words
 from telemetry.simulate import demo_bike, second_bike

@@ -11,7 +11,6 @@ from scipy.fft import next_fast_len
 
 from telemetry.arrays import End, FloatArray
 from telemetry.bike import (
-    GRAVITY_M_S2,
     Bike,
     DamperSide,
     leverage_curve,
@@ -19,6 +18,7 @@ from telemetry.bike import (
     static_sag,
     wheel_rate_n_per_mm,
 )
+from telemetry.constants import GRAVITY_M_S2
 from telemetry.laps import Track, find_track
 from telemetry.motion import Motion, to_motion
 from telemetry.signals import Run
