@@ -247,6 +247,7 @@ def page_of(shelf: Shelf, run_id: str, amounts: Amounts) -> str:
         expected=amounts.expected,
         appendix=asked.get("appendix") == "1",
         paper="letter" if asked.get("paper") == "letter" else "A4",
+        units=units.chosen(),
     )
 
 

@@ -21,7 +21,6 @@ from telemetry.report import (
     Unit,
     heading_in,
     heading_unit,
-    page_in,
     picture_in,
     row_changes,
     text_in,
@@ -80,8 +79,6 @@ def install(server: Flask) -> None:
             return response
         if request.path == "/_dash-update-component" and response.is_json:
             response.set_data(json.dumps(in_units(response.get_json(), units), ensure_ascii=False))
-        elif request.path.startswith(("/debrief/", "/stand-sheet/")) and response.mimetype == "text/html":
-            response.set_data(page_in(response.get_data(as_text=True), units))
         elif response.mimetype == "image/svg+xml":
             response.set_data(picture_in(response.get_data(as_text=True), units))
         return response

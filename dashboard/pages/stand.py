@@ -11,6 +11,7 @@ from dashboard.pages import forms, parts
 from dashboard.pages.parts import Page, Screen
 from dashboard.printer import Printer
 from dashboard.shelf import Shelf
+from dashboard.units import chosen
 from dashboard.urlstate import View, parse, to_query
 from telemetry.arrays import ENDS
 from telemetry.bike import Bike
@@ -136,9 +137,8 @@ def register(app: Dash, shelf: Shelf) -> None:
     @app.server.get("/stand-sheet/<run_id>")
     def stand_sheet(run_id: str) -> flask.Response:
         stand = parse(flask.request.query_string.decode("ascii", "ignore")).stand
-        return flask.Response(
-            stand_html(stand_of(shelf.desk.logbook.bike(run_id), stand)), mimetype="text/html"
-        )
+        result = stand_of(shelf.desk.logbook.bike(run_id), stand)
+        return flask.Response(stand_html(result, chosen()), mimetype="text/html")
 
 
 PAGE = Page(PATH, "At the stand", layout, register)

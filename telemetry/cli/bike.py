@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from telemetry.bike import Answer, left_open, load_bike, new_bike_text
 from telemetry.cli.inputs import keep, on_ground, with_channels
-from telemetry.cli.output import check_outputs, console, say, working, write_page, write_text
+from telemetry.cli.output import check_outputs, console, say, working, write_text
 from telemetry.damping import find_oscillation
 from telemetry.errors import BothEndsError
 from telemetry.logs import propose, read_log
@@ -85,7 +85,7 @@ def stand(arguments: argparse.Namespace) -> None:
         inputs = (arguments.bike,)
         write_text(arguments.json, stand_to_json(result.stand), inputs=inputs)
         if arguments.plot:
-            write_page(arguments, arguments.plot, stand_html(result), inputs)
+            write_text(arguments.plot, stand_html(result, arguments.units), inputs=inputs)
     print_document(stand_document(result.stand), console(arguments))
 
 
@@ -122,8 +122,8 @@ def predict(arguments: argparse.Namespace) -> None:
         )
         write_text(arguments.json, rides.prediction_to_json(prediction), inputs=inputs)
         if arguments.plot:
-            page = prediction_html(replace(tried, prediction=prediction))
-            write_page(arguments, arguments.plot, page, inputs)
+            page = prediction_html(replace(tried, prediction=prediction), arguments.units)
+            write_text(arguments.plot, page, inputs=inputs)
     print_document(prediction_document(prediction), console(arguments))
 
 

@@ -18,7 +18,6 @@ from telemetry.cli.output import (
     working,
     write_debrief,
     write_file,
-    write_page,
     write_text,
 )
 from telemetry.errors import BothEndsError
@@ -92,6 +91,7 @@ def review(arguments: argparse.Namespace) -> None:
                 expected=expected,
                 appendix=arguments.appendix,
                 paper=arguments.paper,
+                units=arguments.units,
             ),
             inputs,
         )
@@ -157,7 +157,7 @@ def bounce(arguments: argparse.Namespace) -> None:
         inputs = (arguments.log, arguments.bike)
         write_text(arguments.json, bounce_to_json(result), inputs=inputs)
         if arguments.html:
-            write_page(arguments, arguments.html, bounce_html(result, notes), inputs)
+            write_text(arguments.html, bounce_html(result, notes, arguments.units), inputs=inputs)
     print_document(bounce_document(result, notes), console(arguments))
 
 

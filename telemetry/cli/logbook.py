@@ -144,6 +144,7 @@ def debrief(arguments: argparse.Namespace) -> None:
                 expected=expected,
                 appendix=arguments.appendix,
                 paper=arguments.paper,
+                units=arguments.units,
             ),
         )
         page = debrief_document(summary, traces, sheet=sheet, details=details, expected=expected)

@@ -24,7 +24,7 @@ from telemetry.batch import (
 )
 from telemetry.bike import Bike, load_bike
 from telemetry.cli.inputs import circuit_path_of, keep_ground
-from telemetry.cli.output import check_outputs, console, progress, say, write_page, write_text
+from telemetry.cli.output import check_outputs, console, progress, say, write_text
 from telemetry.errors import BothEndsError
 from telemetry.laps import load_circuit
 from telemetry.logbook import Logbook, read_given
@@ -205,7 +205,7 @@ def season(arguments: argparse.Namespace) -> None:
         write_text(arguments.json, _season_json(records, metric))
     document = season_document(records, metric, arguments.by)
     if arguments.html:
-        write_page(arguments, arguments.html, document_html(document))
+        write_text(arguments.html, document_html(document, units=arguments.units))
     print_document(document, console(arguments))
 
 

@@ -105,15 +105,6 @@ def write_text(path: str | Path | None, text: str, *, inputs: Iterable[str | Non
         write_file(path, lambda part: part.write_text(plain(text), encoding="utf-8"), inputs=inputs)
 
 
-def write_page(
-    arguments: argparse.Namespace, path: str | Path | None, page: str, inputs: Iterable[str | None] = ()
-) -> None:
-    """Write a printed page in the units that the arguments ask for."""
-    from telemetry.report import page_in
-
-    write_text(path, page_in(page, arguments.units), inputs=inputs)
-
-
 def say(words: str) -> None:
     """A line on standard error: what was done besides the result."""
     print(plain(words), file=sys.stderr)
@@ -125,9 +116,9 @@ def write_debrief(
     """Write a page as ``--html`` and ``--pdf`` ask; it is made when one of them does."""
     if not (arguments.html or arguments.pdf):
         return
-    from telemetry.report import page_in, page_to_pdf
+    from telemetry.report import page_to_pdf
 
-    text = page_in(page(), arguments.units)
+    text = page()
     write_text(arguments.html, text, inputs=inputs)
     if arguments.pdf:
         printed = page_to_pdf(text)

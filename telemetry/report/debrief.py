@@ -1,6 +1,6 @@
 """Pages to pin up and to send: the debrief of a run, and its card, a picture for a phone."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
@@ -296,15 +296,17 @@ def debrief_html(
     expected: "Expected | None" = None,
     appendix: bool = False,
     paper: Paper = "A4",
+    units: Collection[str] = (),
 ) -> str:
     """The debrief of a run as one HTML page to pin up: no script, nothing loaded from anywhere, one printed page.
 
-    All but ``paper``, on which it is printed, is as of `debrief_document`; every text in it is escaped.
+    All but ``paper``, on which it is printed, and ``units`` (of `UNIT_CHOICES`) is as of `debrief_document`; every
+    text in it is escaped.
     """
     page = debrief_document(
         summary, traces, comparison, sheet=sheet, details=details, expected=expected, appendix=appendix
     )
-    return document_html(page, heading="Debrief: ", style=page_rules(paper), closing=CLOSING)
+    return document_html(page, heading="Debrief: ", style=page_rules(paper), closing=CLOSING, units=units)
 
 
 # Size of the card, and how many letters of its three sizes of type fit beside each other.

@@ -28,6 +28,7 @@ from telemetry.report.blocks import (
     Column,
     Document,
     Facts,
+    Figure,
     Fold,
     Medium,
     Section,
@@ -175,6 +176,8 @@ def block_in(block: Any, units: Collection[str]) -> Any:
         return replace(block, columns=columns, rows=rows, caption=text_in(block.caption, units))
     if isinstance(block, Sentence) and block.look == "copy":
         return block
+    if isinstance(block, Figure):
+        return replace(block, caption=text_in(block.caption, units))
     parts = {field.name: getattr(block, field.name) for field in fields(block)}
     texts = {name: part for name, part in parts.items() if isinstance(part, str | tuple)}
     return replace(block, **{name: block_in(part, units) for name, part in texts.items()})
@@ -189,22 +192,7 @@ def _row_in(
     ]
 
 
-_TEXT_OF_PAGE = re.compile(r"(<style.*?</style>|<svg.*?</svg>|<table.*?</table>|<[^>]*>)", re.DOTALL)
-_ROW, _CELL = re.compile(r"<tr.*?</tr>", re.DOTALL), re.compile(r"(<t[hd][^>]*>)(.*?)(</t[hd]>)", re.DOTALL)
 _TEXT_OF_PICTURE = re.compile(r"(<text[^>]*>)([^<]*)(</text>)")
-
-
-def page_in(page: str, units: Collection[str]) -> str:
-    """A printed page with its texts, tables and pictures in other units."""
-
-    def part_in(part: str) -> str:
-        if part.startswith("<table"):
-            return _html_table(part, units)
-        if part.startswith("<svg"):
-            return picture_in(part, units)
-        return part if part.startswith("<") else text_in(part, units)
-
-    return "".join(map(part_in, _TEXT_OF_PAGE.split(page))) if units else page
 
 
 def picture_in(picture: str, units: Collection[str]) -> str:
@@ -221,19 +209,6 @@ def picture_in(picture: str, units: Collection[str]) -> str:
         return f"{found[1]}{said}{found[3]}"
 
     return _TEXT_OF_PICTURE.sub(words, with_other_axes(picture, per))
-
-
-def _html_table(table: str, units: Collection[str]) -> str:
-    """A table of a printed page; its first row has the headings."""
-    heads: list[str] = []
-
-    def row(found: re.Match[str]) -> str:
-        texts = [text for _, text, _ in _CELL.findall(found[0])]
-        new = iter(_row_in(heads or texts, texts, units, head=not heads))
-        heads.extend(() if heads else texts)
-        return _CELL.sub(lambda cell: f"{cell[1]}{next(new)}{cell[3]}", found[0])
-
-    return _ROW.sub(row, table)
 
 
 def print_document(document: Document, console: Console) -> None:
@@ -374,13 +349,16 @@ def _indented(console: Console, words: str, *, style: str = "") -> None:
         console.print(Padding(Text(words, style=style), (0, 0, 0, 2)))
 
 
-def document_html(document: Document, *, heading: str = "", style: str = "", closing: str = "") -> str:
+def document_html(
+    document: Document, *, heading: str = "", style: str = "", closing: str = "", units: Collection[str] = ()
+) -> str:
     """A document as one HTML page, every text escaped; ``style`` adds rules to the style sheet.
 
-    ``heading`` stands before the title (``Debrief: ``), ``closing`` is a last remark.
+    ``heading`` stands before the title (``Debrief: ``), ``closing`` is a last remark, ``units`` are of `UNIT_CHOICES`.
     """
     rules = Markup(style_sheet() + style)  # noqa: S704 (ours)
-    return str(_template().render(document=document, heading=heading, style=rules, closing=closing))
+    page = block_in(document, units) if units else document
+    return str(_template().render(document=page, heading=heading, style=rules, closing=closing, units=units))
 
 
 @cache
@@ -403,7 +381,7 @@ def _template() -> Any:
     environment.globals.update(
         kind=lambda block: type(block).__name__.lower(),
         shown=lambda block: is_printed(block, Medium.PAPER),
-        drawn=lambda picture: Markup(drawn(picture)),  # noqa: S704 (what goes into it is escaped there)
+        drawn=lambda picture, units: Markup(picture_in(drawn(picture), units)),  # noqa: S704 (escaped there)
         is_long=_is_long,
     )
     return environment.get_template("document.html.j2")

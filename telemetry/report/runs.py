@@ -1,7 +1,7 @@
 """Documents on more than one ride: a comparison, a season, the same laps with a changed set-up."""
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
 from statistics import fmean
 
@@ -431,9 +431,11 @@ _PLACE_KEYS = tuple(
 )
 
 
-def prediction_html(tried: Tried) -> str:
+def prediction_html(tried: Tried, units: Collection[str] = ()) -> str:
     """A prediction as one self-contained page without scripts, with both rides drawn."""
-    return document_html(prediction_document(tried.prediction, tried), heading="Try: ", style=STYLE)
+    return document_html(
+        prediction_document(tried.prediction, tried), heading="Try: ", style=STYLE, units=units
+    )
 
 
 def prediction_document(prediction: Prediction, tried: Tried | None = None) -> Document:

@@ -1,6 +1,6 @@
 """The bike at the stand as a document, before and after a change; and the bounce test."""
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 
 import numpy as np
 
@@ -241,9 +241,11 @@ svg .bone.before { stroke-width: 2; } svg .mass.before { fill: #fff; } svg .dot.
 """
 
 
-def stand_html(result: StandResult) -> str:
+def stand_html(result: StandResult, units: Collection[str] = ()) -> str:
     """The stand as one self-contained page without scripts, with its pictures."""
-    return document_html(stand_document(result.stand, result), heading="At the stand: ", style=STYLE)
+    return document_html(
+        stand_document(result.stand, result), heading="At the stand: ", style=STYLE, units=units
+    )
 
 
 def stand_picture(result: StandResult) -> str:
@@ -591,6 +593,6 @@ def push_words(test: BounceTest) -> str:
     return f"{words} Left out {left}." if left else words
 
 
-def bounce_html(test: BounceTest, notes: Iterable[QualityNote] = ()) -> str:
+def bounce_html(test: BounceTest, notes: Iterable[QualityNote] = (), units: Collection[str] = ()) -> str:
     """The bounce test as one self-contained page, fit for a phone."""
-    return document_html(bounce_document(test, notes), style=BOUNCE_STYLE)
+    return document_html(bounce_document(test, notes), style=BOUNCE_STYLE, units=units)

@@ -15,13 +15,14 @@ from telemetry.report import (
     UNIT_CHOICES,
     UNITS,
     Column,
+    Document,
     Facts,
     Fold,
     Medium,
     Section,
     Sentence,
     Table,
-    page_in,
+    document_html,
     picture_in,
     print_section,
     text_in,
@@ -157,12 +158,28 @@ def test_pictures_keep_their_lines_and_get_other_ticks():
 def test_what_is_typed_and_copied_stays_as_it_is():
     form = element("Form", element("Label", "Stroke [mm]", "125 mm"))
     assert in_units(form, ALL) == form
-    page = "<style>a{top:3 mm}</style><p>9 mm left</p><svg><text>9 mm</text></svg>"
-    page += "<table><tr><th>x [mm]</th></tr><tr><td>25.4</td></tr></table>"
-    assert page_in(page, ALL) == (
-        "<style>a{top:3 mm}</style><p>0.35 in left</p><svg><text>0.35 in</text></svg><table><tr><th>x [in]</th></tr>"
-        "<tr><td>1.000</td></tr></table>"
+    page = page_of(
+        Sentence("9 mm left"),
+        Sentence("bothends try --change 9 mm", "copy"),
+        Table((Column("x [mm]"),), (("25.4",),)),
     )
+    assert "<p>0.35 in left</p>" in page and "bothends try --change 9 mm" in page
+    assert re.search(r"<th[^>]*>x \[in\]</th>.*<td>1.000</td>", page, re.DOTALL)
+
+
+def page_of(*blocks):
+    """A printed page in every other unit."""
+    return document_html(Document("Page", "", (Section("one", "One", blocks),)), units=ALL)
+
+
+def test_a_page_kept_as_pdf_is_in_the_readers_units(logbook, monkeypatch):
+    printed = []
+    monkeypatch.setattr("dashboard.app.page_to_pdf", lambda page: printed.append(page) or b"%PDF")
+    client = create_app(logbook).server.test_client()
+    client.set_cookie(COOKIE, "in", domain="127.0.0.1")
+    assert client.get("/debrief/before.pdf", base_url=HOME).status_code == 200
+    assert printed == [client.get("/debrief/before", base_url=HOME).text]
+    assert re.search(r"\d in\b", printed[0])
 
 
 def test_a_drawn_axis_gets_round_values_of_the_other_unit_at_their_places():
