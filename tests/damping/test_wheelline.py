@@ -40,6 +40,13 @@ def test_a_long_path_searched_in_pieces_is_the_one_of_the_whole():
     assert abs(lost[1]) <= 4 * equation.STEP_COST * equation.MOST_STEPS
 
 
+def test_bands_in_which_nothing_turns_lie_next_to_the_wheels_and_apart_from_it():
+    """Noise is not the same at all frequencies, so chance is taken close to the wheel's band, on both sides."""
+    low, high = equation.FACTORS
+    below, above = equation.NOTHING_TURNS_FROM
+    assert 0 < low - (below + high - low) < 0.05 and 0 < above - high < 0.05
+
+
 def test_the_line_is_taken_out_and_what_lies_beside_it_is_left():
     step_s, n = 0.01, 20_000
     speed = 25.0 + 5.0 * np.sin(2 * np.pi * 0.01 * step_s * np.arange(n))  # turns 12 to 18 times a second

@@ -5,6 +5,7 @@ import pytest
 
 from telemetry.laps.course import laps_between
 from telemetry.laps.crossings import (
+    _lap_lag,
     apart,
     found_line,
     from_beacon,
@@ -121,6 +122,14 @@ def test_laps_are_a_lap_apart_where_the_speed_repeats():
     other = np.cumsum(30.0 + 10.0 * np.interp(t, t[::40], rng.normal(size=len(t[::40])))) * STEP_S
     assert len(from_speed_pattern(t, other - other[0])) == 0
     assert len(from_speed_pattern(t[:200], gone_m[:200])) == 0  # shorter than two of the shortest laps
+
+
+@pytest.mark.parametrize(("laps", "seen"), [(1.4, False), (1.6, True)])
+def test_a_lap_is_found_where_more_than_one_and_a_half_were_ridden(laps, seen):
+    rng = np.random.default_rng(8)
+    lap = np.convolve(rng.normal(size=420), np.ones(20), "same")[10:-10]  # of 400 steps
+    lag = _lap_lag(np.tile(lap, 2)[: round(laps * len(lap))])
+    assert (lag == len(lap)) if seen else lag is None
 
 
 @pytest.mark.parametrize(
