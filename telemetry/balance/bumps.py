@@ -205,11 +205,11 @@ def peaks_above(values: FloatArray, height: float, apart: int) -> IntArray:
     kept = np.zeros(len(candidates), dtype=bool)
     first = np.searchsorted(candidates, candidates - apart, side="right")
     last = np.searchsorted(candidates, candidates + apart, side="left")
-    for i in np.argsort(-values[candidates], kind="stable"):
+    heights = values[candidates]
+    for i in np.argsort(-heights, kind="stable"):
         if free[i]:
             free[first[i] : last[i]] = False
-            group = np.arange(first[i], i + 1)
-            kept[group[np.argmax(values[candidates[group]] >= FIRST_SHARE * values[candidates[i]])]] = True
+            kept[first[i] + np.argmax(heights[first[i] : i + 1] >= FIRST_SHARE * heights[i])] = True
     return candidates[kept].astype(np.int64)
 
 
@@ -299,8 +299,8 @@ class BumpPairs:
         [mm/s, mm, mm/s]
     noise_mm_s : mapping of end to float
         What sensor noise is left in a peak speed, as a standard deviation. [mm/s]
-    travel_mm : mapping of end to ndarray of shape (n_pairs, n_lags)
-        Wheel travel about the bump, each end on its own time, from the travel before the bump. [mm]
+    travel_mm : mapping of end to ndarray of shape (n_clear, n_lags)
+        Wheel travel about the clear bumps, each end on its own time, from the travel before the bump. [mm]
     lag_s : ndarray of shape (n_lags,)
         From when the axle meets the bump. [s]
     delay_residual_s : ndarray of shape (n_pairs,)
@@ -356,7 +356,7 @@ class BumpPairs:
                 end: {name: values[here] for name, values in found.items()}
                 for end, found in self.response.items()
             },
-            travel_mm={end: rows[here] for end, rows in self.travel_mm.items()},
+            travel_mm={end: rows[here[self.clear]] for end, rows in self.travel_mm.items()},
             delay_residual_s=self.delay_residual_s[here],
         )
 
@@ -418,7 +418,7 @@ def _pairs_of(road: _CommonRoad, motion: Motion, track: Track, bumps: IntArray) 
     lags = np.arange(-round(BEFORE_S * rate), round(AFTER_S * rate) + 1, max(round(rate / STACK_HZ), 1))
     stands_out = _stands_out_by(road, bumps[good])
     peaks = {end: found[end][0]["compression_mm_s"][good] for end in ENDS}
-    loads = {end: _load_mm_s(motion, end, found[end][1][good]) for end in ENDS}
+    loads = {end: found[end][2][good] for end in ENDS}
     hanging = np.logical_or.reduce([_fully_extended(motion, end, found[end][1][good]) for end in ENDS])
     moving = is_moving(track)
     grain_mm_s = sum(grain_peak(np.where(moving, motion.ends[end].wheel_speed_mm_s, np.nan)) for end in ENDS)
@@ -436,7 +436,7 @@ def _pairs_of(road: _CommonRoad, motion: Motion, track: Track, bumps: IntArray) 
         weight=_weight(loads, peaks) / _at_once(place, clear, bumps[good], round(VISIT_S * rate)),
         response={end: {name: values[good] for name, values in found[end][0].items()} for end in ENDS},
         noise_mm_s={end: _noise(motion, end)[0] for end in ENDS},
-        travel_mm={end: _about(motion, end, here[end][good], lags) for end in ENDS},
+        travel_mm={end: _about(motion, end, here[end][good][clear], lags) for end in ENDS},
         lag_s=lags / rate,
         delay_residual_s=residual[good],
     )
@@ -504,8 +504,10 @@ def _fully_extended(motion: Motion, end: End, fastest: IntArray) -> BoolArray:
     return np.asarray(rows.min(axis=1) <= CONTACT_MM)
 
 
-def _respond(motion: Motion, end: End, sample: IntArray) -> tuple[dict[str, FloatArray], IntArray]:
-    """What one end did on each bump, by `MEASURES`, NaN where not all of it is valid; when it was fastest."""
+def _respond(
+    motion: Motion, end: End, sample: IntArray
+) -> tuple[dict[str, FloatArray], IntArray, FloatArray]:
+    """What one end did on each bump, by `MEASURES`, NaN where not all of it is valid; when it was fastest; its load."""
     rate, travel, speed = (
         motion.sample_rate_hz,
         motion.ends[end].wheel_travel_mm,
@@ -528,7 +530,7 @@ def _respond(motion: Motion, end: End, sample: IntArray) -> tuple[dict[str, Floa
     about_all = around(speed, sample - near - reach - foot, 2 * (near + reach) + foot + max(deep, up))
     known = np.isfinite(about_all).all(axis=1)
     known &= peaked & np.all([values > 0 for values in measures.values()], axis=0)
-    return {name: np.where(known, values, np.nan) for name, values in measures.items()}, fastest
+    return {name: np.where(known, values, np.nan) for name, values in measures.items()}, fastest, load
 
 
 def _smoothed(values: FloatArray, start: IntArray, length: int, weights: FloatArray) -> FloatArray:

@@ -111,7 +111,7 @@ def _groups(pairs: BumpPairs, track: Track, use: BoolArray) -> Iterator[BumpGrou
 
 
 def stacked(pairs: BumpPairs, use: BoolArray) -> BumpResponse | None:
-    """Average response of both ends, each from when it met the bump; None with too few different bumps.
+    """Average response of both ends to clear bumps, each from when it met the bump; None with too few different ones.
 
     The intervals of its ratios are a jackknife over bumps.
     """
@@ -121,7 +121,7 @@ def stacked(pairs: BumpPairs, use: BoolArray) -> BumpResponse | None:
         return None
     parts = min(n, JACKKNIFE_GROUPS)
     part = group % parts
-    cut = {end: pairs.travel_mm[end][use] for end in ENDS}
+    cut = {end: pairs.travel_mm[end][use[pairs.clear]] for end in ENDS}
     weight = pairs.weight[use]
     sums = {
         end: np.array([weight[part == k] @ np.nan_to_num(cut[end][part == k]) for k in range(parts)])

@@ -74,7 +74,12 @@ class Riding:
 
     def at(self, t_s: FloatArray, values: FloatArray) -> FloatArray:
         """One of its arrays at other instants, straight lines between."""
-        return np.interp(t_s, np.arange(len(values)) / self.rate_hz, values)
+        if not len(t_s):
+            return np.empty(0)
+        # only what is near: a few instants of a long run are asked for many times
+        first = min(max(int(t_s.min() * self.rate_hz) - 1, 0), len(values) - 1)
+        last = min(max(int(t_s.max() * self.rate_hz) + 3, first + 1), len(values))
+        return np.interp(t_s, np.arange(first, last) / self.rate_hz, values[first:last])
 
 
 def find_riding(track: Track, sample_rate_hz: float, run: Run | None = None) -> Riding:

@@ -263,6 +263,7 @@ def _fit(
     turning = _turning(steady, clear, fitted, radius_mm)
     if delay_s is None:
         delay_s = delay_over_time_s(read, hop, turning)
+        del clear, steady  # each may be a copy of all signals
         # again, with line and delay as found: each spoils the fit of the other
         read = read.delayed(delay_s)
         steady = _without(tone, read)
@@ -278,7 +279,7 @@ def _fit(
         wheel_hz = turning.rate_hz
     elif read.ground_speed_m_s is not None:
         wheel_hz = read.ground_speed_m_s / (2e-3 * np.pi * radius_mm)
-    equation = replace(equation, own=orders[OWN])
+    equation = replace(equation, own=orders[OWN], regressors=None)
     reference = fit_front_filter(equation, working, less_noise=True) or fitted
     if not found_mode(reference.pole, working):
         reference = fit_front_filter(equation, working, SOUND_DAMPING, less_noise=True) or fitted

@@ -19,6 +19,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+from numpy.lib.stride_tricks import sliding_window_view
 
 from telemetry.arrays import BoolArray, End, FloatArray, IntArray
 from telemetry.damping.hop import (
@@ -437,53 +438,59 @@ def find_wheel_turning(
     """A line that turns with the wheel, if the residual [mm/s] of the outing's equation shows one; else None."""
     nominal_hz = speed_m_s / (2e-3 * np.pi * radius_mm)
     angle = np.concatenate([[0.0], np.cumsum(np.maximum(nominal_hz[1:], 1e-6) * step_s)])
-    even = np.arange(0.0, angle[-1], 1.0 / PER_TURN)
-    if len(even) < 4 * WINDOW_TURNS * PER_TURN:
+    count = int(np.ceil(angle[-1] * PER_TURN))
+    if count < 4 * WINDOW_TURNS * PER_TURN:
         return None
-    over_angle = np.interp(even, angle, np.where(usable, residual, 0.0))
-    turning_hz = np.interp(even, angle, nominal_hz)
-    good = np.interp(even, angle, usable.astype(float)) > 0.999
-    starts = np.arange(0, len(even) - WINDOW_TURNS * PER_TURN, HOP_TURNS * PER_TURN)
+    starts = np.arange(0, count - WINDOW_TURNS * PER_TURN, HOP_TURNS * PER_TURN)
 
     steps = FACTOR_STEP * np.arange(round((FACTORS[1] - FACTORS[0]) / FACTOR_STEP) + 1)
     bands = np.stack([low + steps for low in (FACTORS[0], *NOTHING_TURNS_FROM)])
-    gain = _line_gain(over_angle, good, turning_hz, starts, bands)
+    gain = _line_gain(np.where(usable, residual, 0.0), usable, nominal_hz, angle, starts, bands)
     paths, total = smooth_paths(gain)
     share = total / np.maximum((gain.max(axis=2) > 0).sum(axis=1), 1)
     if share[0] - share[1:].max() < LEAST_GAIN:
         return None
-    factor = np.interp(angle, even[starts] + 0.5 * WINDOW_TURNS, bands[0][paths[0]])
+    factor = np.interp(angle, starts / PER_TURN + 0.5 * WINDOW_TURNS, bands[0][paths[0]])
     phase = np.concatenate([[0.0], np.cumsum(factor[1:] * np.diff(angle))])
     return Line(phase, angle, factor * nominal_hz, usable).followed(residual)
 
 
 def _line_gain(
-    signal: FloatArray, good: BoolArray, turning_hz: FloatArray, starts: IntArray, bands: FloatArray
+    signal: FloatArray,
+    usable: BoolArray,
+    turning_hz: FloatArray,
+    angle_turns: FloatArray,
+    starts: IntArray,
+    bands: FloatArray,
 ) -> FloatArray:
-    """Log likelihood that a line at each factor gains in each window; shape (n_bands, n_windows, n_factors)."""
+    """Log likelihood that a line at each factor gains in each window; shape (n_bands, n_windows, n_factors).
+
+    ``signal``, ``usable`` and ``turning_hz`` are at ``angle_turns``, ``starts`` of windows in `PER_TURN` of a turn.
+    """
     length = WINDOW_TURNS * PER_TURN
     factors = bands.ravel()
     taper = np.hanning(length)
     turn = np.arange(length) / PER_TURN
     angle = 2 * np.pi * turn[:, None] * factors
     waves = taper[:, None] * np.concatenate([np.cos(angle), np.sin(angle)], axis=1)
-    known = np.cumsum(np.concatenate([[0], good]))
-    whole = known[starts + length] - known[starts] == length
-    total_hz = np.concatenate([[0.0], np.cumsum(turning_hz)])
-    hz = (total_hz[starts + length] - total_hz[starts]) / length
     gain = np.zeros((len(starts), len(factors)))
-    windows = np.lib.stride_tricks.sliding_window_view(signal, length)
+    signals = (signal, usable.astype(np.float64), turning_hz)
     for first in range(0, len(starts), LINE_CHUNK):
         part = slice(first, first + LINE_CHUNK)
-        pieces = windows[starts[part]]
+        even = np.arange(starts[part][0], starts[part][-1] + length) / PER_TURN
+        pieces, good, hz = (
+            sliding_window_view(np.interp(even, angle_turns, values), length)[:: HOP_TURNS * PER_TURN]
+            for values in signals
+        )
+        whole, mean_hz = np.asarray((good > 0.999).all(axis=1)), hz.mean(axis=1)
         energy = ((pieces * taper) ** 2).sum(axis=1)
         both = (pieces @ waves) ** 2
         line = 2.0 * (both[:, : len(factors)] + both[:, len(factors) :]) / (taper**2).sum()
         share = np.clip(line / np.maximum(energy, 1e-12)[:, None], 0.0, 0.98)
         # independent values in the window: as many as its seconds hold in the band, half for the taper
-        freedom = (HIGH_HZ[0] - LOW_HZ[1]) * WINDOW_TURNS / np.maximum(hz[part], 1e-3)
-        turns_hz = hz[part, None] * factors
-        inside = (turns_hz > LOW_HZ[1]) & (turns_hz < TOP_HZ) & whole[part, None]
+        freedom = (HIGH_HZ[0] - LOW_HZ[1]) * WINDOW_TURNS / np.maximum(mean_hz, 1e-3)
+        turns_hz = mean_hz[:, None] * factors
+        inside = (turns_hz > LOW_HZ[1]) & (turns_hz < TOP_HZ) & whole[:, None]
         gain[part] = np.where(inside, -0.5 * freedom[:, None] * np.log1p(-share) - 1.0, 0.0)
     return gain.reshape(len(starts), *bands.shape).transpose(1, 0, 2)
 
@@ -499,7 +506,7 @@ def smooth_paths(gain: FloatArray) -> tuple[IntArray, FloatArray]:
     padded = np.zeros((bands, pieces * TOGETHER + 2 * APART, states))
     padded[:, APART : APART + count] = gain
     length = TOGETHER + 2 * APART
-    cut = np.lib.stride_tricks.sliding_window_view(padded, length, axis=1)[:, ::TOGETHER]
+    cut = sliding_window_view(padded, length, axis=1)[:, ::TOGETHER]
     cut = cut.transpose(0, 1, 3, 2).reshape(bands * pieces, length, states)
     path = likeliest_paths(cut)[:, APART:-APART].reshape(bands, -1)[:, :count]
     return path, np.take_along_axis(gain, path[:, :, None], axis=2)[:, :, 0].sum(axis=1)
@@ -513,7 +520,7 @@ def likeliest_paths(gain: FloatArray) -> IntArray:
     price = STEP_COST * np.abs(np.arange(-MOST_STEPS, MOST_STEPS + 1.0))[:, None, None]
     wide = np.full((many, states + 2 * MOST_STEPS), -np.inf)
     before = wide[:, MOST_STEPS:-MOST_STEPS]
-    nearby = np.lib.stride_tricks.sliding_window_view(wide, states, axis=1).transpose(1, 0, 2)
+    nearby = sliding_window_view(wide, states, axis=1).transpose(1, 0, 2)
     best = np.empty((count, many, states))
     best[0] = gain[:, 0]
     for i in range(1, count):

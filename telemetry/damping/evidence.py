@@ -473,13 +473,19 @@ def block_log_likelihood(
     rows = np.concatenate([grid.row, -np.ones((len(grid.row), 1))], axis=1)
     i, j = np.triu_indices(6)
     weights = rows[:, i] * rows[:, j] * np.where(i == j, 1.0, 2.0)
-    square = np.maximum(cut.products[:, i, j] @ weights.T, 1e-9)
-    return 0.5 * FREEDOM_PER_S * cut.seconds * (grid.gain - np.log(square)), cut.whole
+    found = cut.products[:, i, j] @ weights.T
+    # in place: it is as long as the run and as wide as the grid
+    np.log(np.maximum(found, 1e-9, out=found), out=found)
+    np.subtract(grid.gain, found, out=found)
+    found *= 0.5 * FREEDOM_PER_S * cut.seconds
+    return found, cut.whole
 
 
 def _mean_likelihood(values: FloatArray) -> FloatArray:
+    """For each row ln of the mean of exp; ``values`` are overwritten."""
     top = values.max(axis=1, keepdims=True)
-    return np.asarray(top[:, 0] + np.log(np.exp(values - top).mean(axis=1)))
+    values -= top
+    return np.asarray(top[:, 0] + np.log(np.exp(values, out=values).mean(axis=1)))
 
 
 def _window_evidence(

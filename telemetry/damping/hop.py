@@ -161,10 +161,10 @@ class Between:
         """
         here, there, rise_here, rise_there = self.weights
         last = self.first + 1
-        slopes = (orders[rows[0] - 1][self.first], orders[rows[0] - 1][last])
+        slopes = (orders[rows[0] - 1].take(self.first), orders[rows[0] - 1].take(last))
         found = np.empty((len(rows), len(self.first))) if out is None else out
         for into, row in zip(found, rows, strict=True):
-            values = (orders[row][self.first], orders[row][last])
+            values = (orders[row].take(self.first), orders[row].take(last))
             np.multiply(rise_here, slopes[0], out=into)
             into += rise_there * slopes[1]
             into *= per_step

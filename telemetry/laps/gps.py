@@ -1,14 +1,19 @@
 """Positions in metres on the ground: fixes, jumps and gaps of GPS, and the centre line through them."""
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from telemetry.arrays import BoolArray, FloatArray, IntArray
 from telemetry.laps.smooth import moving_mean, penalised_fit, robust_sd, sums_at
 from telemetry.notes import QualityNote
 from telemetry.numeric import median
 from telemetry.signals import Run
+
+# Positions on the plane: east is real, north imaginary.
+ComplexArray = npt.NDArray[np.complex128]
 
 # WGS 84 ellipsoid (NGA.STND.0036): semi-major axis and flattening.
 WGS84_A_M = 6378137.0
@@ -221,6 +226,18 @@ def path_speed(fixes: Fixes, t_s: FloatArray) -> FloatArray:
     return np.asarray(np.interp(inside, t_s, speed))
 
 
+def _between(values: npt.NDArray[Any], cells: tuple[IntArray, FloatArray]) -> npt.NDArray[Any]:
+    """Values round a closed line between its points: the point before, and how far on the way to the next, 0 to 1."""
+    low, share = cells
+    step = np.roll(values, -1) - values
+    return np.asarray(values.take(low) + share * step.take(low))
+
+
+def _apart_m(here: ComplexArray, there: ComplexArray) -> FloatArray:
+    way = here - there
+    return np.hypot(way.real, way.imag)
+
+
 @dataclass(frozen=True)
 class CentreLine:
     """A closed line: points evenly apart along its arc, east and north of the run's origin; 0 is the first."""
@@ -236,12 +253,13 @@ class CentreLine:
 
     def at(self, place_m: FloatArray, values: FloatArray) -> FloatArray:
         """One of the line's arrays at places that may run over many laps."""
+        return _between(values, self._cells(place_m))
+
+    def _cells(self, place_m: FloatArray) -> tuple[IntArray, FloatArray]:
+        """Point before each place, and how far it lies on the way to the next, 0 to 1."""
         index = np.asarray(place_m) / self.step_m
-        low = np.floor(index).astype(np.int64)
-        share = index - low
-        n = len(values)
-        before, after = values[low % n], values[(low + 1) % n]
-        return np.asarray(before + share * (after - before))
+        low = np.floor(index)
+        return low.astype(np.int64) % len(self.x_m), index - low
 
     @property
     def tangent(self) -> tuple[FloatArray, FloatArray]:
@@ -272,21 +290,24 @@ class CentreLine:
 
         The guess may run over many laps; the distance is infinite where no point near it is opposite.
         """
+        line, position = self.x_m + 1j * self.y_m, east_m + 1j * north_m
         place = np.asarray(guess_m, dtype=np.float64).copy()
         if window_m > 0.0:
             nearest = np.full(len(place), np.inf)
             for offset in np.arange(-window_m, window_m + 1.0, 6.0):
                 trial = guess_m + offset
-                away = np.hypot(east_m - self.at(trial, self.x_m), north_m - self.at(trial, self.y_m))
+                away = _apart_m(position, _between(line, self._cells(trial)))
                 closer = away < nearest
                 place[closer], nearest[closer] = trial[closer], away[closer]
-        along_east, along_north = self.tangent
+        tangent_east, tangent_north = self.tangent
+        tangent = tangent_east + 1j * tangent_north
         for _ in range(4):
-            east, north = self.at(place, along_east), self.at(place, along_north)
-            off_east, off_north = east_m - self.at(place, self.x_m), north_m - self.at(place, self.y_m)
-            place += np.clip(off_east * east + off_north * north, -6.0, 6.0)
-        aside = off_east * north - off_north * east
-        return place, np.where(np.abs(off_east * east + off_north * north) < OPPOSITE_M, aside, np.inf)
+            cells = self._cells(place)
+            off, ahead = position - _between(line, cells), _between(tangent, cells)
+            along = off.real * ahead.real + off.imag * ahead.imag
+            place += np.clip(along, -6.0, 6.0)
+        aside = off.real * ahead.imag - off.imag * ahead.real
+        return place, np.where(np.abs(along) < OPPOSITE_M, aside, np.inf)
 
 
 def fit_line(
@@ -295,17 +316,17 @@ def fit_line(
     """Closed line through positions of laps about ``lap_m`` long; ``along_s`` is their place as mean lap's time."""
     order = np.argsort(along_s)
     grid = _Grid(lap_s, max(round(lap_m / STEP_M), 8))
-    along, position = along_s[order], np.column_stack((east_m[order], north_m[order]))
+    along, position = along_s[order], east_m[order] + 1j * north_m[order]
     wave = _best_wave(grid, along, position)
     weight, cells = np.ones(len(along)), grid.cells(along)
     for _ in range(3):
         line = grid.smooth(grid.sums(along, position, weight), wave)
-        away = np.hypot(*(position - grid.at(line, cells)).T)
+        away = _apart_m(position, grid.at(line, cells))
         weight = 1.0 / (1.0 + (away / (3.0 * max(robust_sd(away), 0.1))) ** 2)
     return _evenly(line)
 
 
-def _best_wave(grid: "_Grid", along: FloatArray, position: FloatArray) -> float:
+def _best_wave(grid: "_Grid", along: FloatArray, position: ComplexArray) -> float:
     """The shortest wave to keep: the one whose line through every other position is nearest to the rest."""
     even, odd = slice(0, None, 2), slice(1, None, 2)
     halves = [
@@ -320,7 +341,7 @@ def _best_wave(grid: "_Grid", along: FloatArray, position: FloatArray) -> float:
     def miss(wave: float) -> float:
         total = 0.0
         for learned, cells, seen in halves:
-            away = np.hypot(*(seen - grid.at(grid.smooth(learned, wave), cells)).T)
+            away = _apart_m(seen, grid.at(grid.smooth(learned, wave), cells))
             total += float(np.mean(np.minimum(away, 3.0 * median(away)) ** 2))
         return total
 
@@ -340,12 +361,12 @@ class _Grid:
         low = np.minimum(np.floor(index).astype(np.int64), self.n - 1)
         return low, index - low
 
-    def at(self, line: FloatArray, cells: tuple[IntArray, FloatArray]) -> FloatArray:
-        """Points of a line of shape (n, 2) in cells."""
+    def at(self, line: ComplexArray, cells: tuple[IntArray, FloatArray]) -> ComplexArray:
+        """Points of a line in cells."""
         low, share = cells
-        return np.asarray((1 - share)[:, None] * line[low] + share[:, None] * line[(low + 1) % self.n])
+        return np.asarray((1 - share) * line.take(low) + share * np.roll(line, -1).take(low))
 
-    def sums(self, along: FloatArray, position: FloatArray, weight: FloatArray) -> "_Sums":
+    def sums(self, along: FloatArray, position: ComplexArray, weight: FloatArray) -> "_Sums":
         """What `smooth` needs of positions and their weights."""
         n, overlap = self.n, max(round(OVERLAP * self.n), 3)
         low, share = self.cells(along)
@@ -359,16 +380,19 @@ class _Grid:
         return _Sums(
             both(weight * (1 - share) ** 2, weight * share**2),
             around(sums_at(low, weight * share * (1 - share), n))[:-1],
-            np.column_stack([both(weight * (1 - share) * v, weight * share * v) for v in position.T]),
+            np.column_stack(
+                [both(weight * (1 - share) * v, weight * share * v) for v in (position.real, position.imag)]
+            ),
             float(np.sum(weight)) / n,
             slice(overlap, overlap + n),
         )
 
-    def smooth(self, sums: "_Sums", wave_s: float) -> FloatArray:
-        """The closed line through positions, of which waves of ``wave_s`` are halved; shape (n, 2)."""
+    def smooth(self, sums: "_Sums", wave_s: float) -> ComplexArray:
+        """The closed line through positions, of which waves of ``wave_s`` are halved; shape (n,)."""
         waves = wave_s * self.n / self.lap_s / (2 * np.pi)  # in steps of the grid, a radian long
         penalty = sums.mean_weight * waves ** (2 * ORDER)
-        return penalised_fit(sums.diagonal, sums.beside, sums.right, penalty, ORDER)[sums.lap]
+        east, north = penalised_fit(sums.diagonal, sums.beside, sums.right, penalty, ORDER)[sums.lap].T
+        return np.asarray(east + 1j * north)
 
 
 @dataclass(frozen=True)
@@ -382,15 +406,13 @@ class _Sums:
     lap: slice  # without what is repeated
 
 
-def _evenly(line: FloatArray) -> CentreLine:
+def _evenly(line: ComplexArray) -> CentreLine:
     """Line resampled to equal spacing along its arc."""
-    closed = np.vstack((line, line[:1]))
-    arc = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(closed, axis=0).T))))
+    closed = np.append(line, line[0])
+    arc = np.concatenate(([0.0], np.cumsum(_apart_m(closed[1:], closed[:-1]))))
     n = max(round(arc[-1] / STEP_M), 8)
     place = np.arange(n) * arc[-1] / n
-    return CentreLine(
-        np.interp(place, arc, closed[:, 0]), np.interp(place, arc, closed[:, 1]), float(arc[-1])
-    )
+    return CentreLine(np.interp(place, arc, closed.real), np.interp(place, arc, closed.imag), float(arc[-1]))
 
 
 def nearest_m(line: CentreLine, east_m: FloatArray, north_m: FloatArray) -> tuple[FloatArray, FloatArray]:

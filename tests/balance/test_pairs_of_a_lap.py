@@ -14,7 +14,7 @@ def pairs_of(n):
         bump=rows * 100, sample=rows * 100 + 5, rear_sample=rows * 100 + 30, place=rows % 3,
         disturbed=rows % 2 == 0, stands_out=rows + 0.5, clear=rows % 2 == 1, hanging=rows % 5 == 0,
         weight=1.0 / (1.0 + rows), response={end: dict.fromkeys(MEASURES, rows + 10.0) for end in ends},
-        noise_mm_s=dict.fromkeys(ends, 2.0), travel_mm={end: np.ones((n, 4)) * rows[:, None] for end in ends},
+        noise_mm_s=dict.fromkeys(ends, 2.0), travel_mm={end: np.ones((n // 2, 4)) * rows[1::2, None] for end in ends},
         lag_s=np.arange(4) / 250.0, delay_residual_s=rows / 1000.0,
     )  # fmt: skip
 

@@ -300,7 +300,7 @@ def _bumps(rng: np.random.Generator) -> Any:
         find_pairs(motion, track),
         find_pairs(slow, track) is None,
         pairs_again(again, track, found),
-        [_respond(one, "front", by) for one, by in ((motion, at), (torn, near))],
+        [_respond(one, "front", by)[:2] for one, by in ((motion, at), (torn, near))],
         [_fully_extended(one, end, at) for one in (motion, low) for end in ENDS],
         _smoothing(rate_hz),
         find_pairs(replace(motion, ends={"rear": motion.ends["rear"]}), track) is None,
@@ -330,6 +330,7 @@ def _pairs(rng: np.random.Generator) -> Any:
         rng.uniform(2.5, 9.0, n), rng.random(n) < 0.7, rng.random(n) < 0.15, rng.uniform(0.2, 1.0, n), response,
         {"front": 6.0, "rear": 9.0}, travel, lag, rng.normal(0.0, 0.004, n),
     )  # fmt: skip
+    pairs = replace(pairs, travel_mm={end: rows[pairs.clear] for end, rows in travel.items()})
     selected = (
         np.arange(samples) % int(rng.choice([2, 10**6])) == 0
         if rng.random() < 0.5

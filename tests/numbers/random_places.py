@@ -75,7 +75,7 @@ def _ring(rng: np.random.Generator, n: int = 300) -> CentreLine:
     turn = 2 * np.pi * np.arange(n) / n
     radius = 95.0 + 16.0 * np.cos(3 * turn + rng.uniform(0, 6)) + 6.0 * np.cos(5 * turn)
     side = rng.choice([-1.0, 1.0])
-    return _evenly(np.column_stack((radius * np.cos(turn), side * radius * np.sin(turn))))
+    return _evenly(radius * np.cos(turn) + 1j * side * radius * np.sin(turn))
 
 
 def _ride(
