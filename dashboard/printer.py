@@ -138,7 +138,8 @@ def _advice(block: Advice, printer: Printer) -> html.Li:
         [
             html.H3(words(block.title, printer.view)),
             html.P(words(block.evidence, printer.view)),
-            html.P([html.B("What to do: "), words(block.suggestion, printer.view)]),
+            html.P([html.B("What to do: "), words(block.steps[0], printer.view)]),
+            *(html.P(words(step, printer.view)) for step in block.steps[1:]),
             _copy_button(),
         ]
     )
@@ -160,6 +161,10 @@ def _look(column: Column) -> str:
 
 
 def _cell(cell: Cell, view: View) -> Any:
+    if isinstance(cell, Number) and cell.ci is not None:
+        value, bracket, interval = str(cell).partition("(")
+        # on a phone the interval is the second line of its cell
+        return [value, html.Span(f"{bracket}{interval}", className="interval")] if bracket else value
     return words(cell, view) if isinstance(cell, str) else _linked(cell, view)
 
 

@@ -92,7 +92,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
 
 def _first_pictures(found: Comparison, shown: dict[str, Any]) -> list[Any]:
     """From before to after, towards the aim; what it kept and cost."""
-    how = "Every dot is a lap: before open and above, after filled and below; the upright bar is their mean."
+    how = "Each dot is a lap. Before: open, above. After: filled, below. The vertical bar is their mean."
     made = []
     for name, title, keys, note in (
         ("compare-balance", "Speed, rear over front", _BALANCE, how),
@@ -121,7 +121,7 @@ def _along_the_lap(shelf: Shelf, view: View, screen: Screen) -> Any:
         ),
         html.P("", id="read-out", className="read-out", **{"aria-live": "off"}),
         parts.graph("travel", over, "tall", "Mean travel and speed of both runs along the lap.", along=True),
-        html.H3("After less before"),
+        html.H3("After minus before"),
         parts.graph(
             "trace",
             apart,
@@ -129,9 +129,9 @@ def _along_the_lap(shelf: Shelf, view: View, screen: Screen) -> Any:
             "Difference of travel and speed along the lap; numbers by corner below.",
             along=True,
         ),
-        note="Means over the laps at pace: before grey and dashed, after in colour, front above and rear below, "
-        "outwards from full extension. Grey band: nine of ten differences between two laps of one run lie in it. "
-        "Filled where the runs differ by more.",
+        note="Means over the laps at pace. Before: grey, dashed. After: in colour. Front above, rear below, both drawn "
+        "outwards from full extension. Grey band: 90 % of the differences between two laps of one run are in it. "
+        "Filled: the runs differ by more.",
         name="along",
     )
 
@@ -176,9 +176,8 @@ def _by_corner(found: Comparison, theme: Theme) -> Any:
     return section(
         "Corner by corner",
         html.Div(pictures, className="two-by-two"),
-        note="Before open, after filled; front round, rear a diamond; the corner that changed most on top. In colour "
-        "what is clear. A section goes from halfway between two corners to halfway between the next two; its line is "
-        "the 95 % interval.",
+        note="Before: open. After: filled. Front: circle. Rear: diamond. The corner that changed most is on top. In "
+        "colour: clear changes. A section ends halfway to the next corner; the line is its 95 % interval.",
         name="corners",
     )
 
@@ -256,8 +255,7 @@ def _each_run(shelf: Shelf, view: View, first: Comparison, theme: Theme) -> Any:
         ),
         html.P(f"{_called(shelf, view.run)}: {'; '.join(start)}.", className="note"),
         html.Div(pictures, className="two-by-two"),
-        note="Each pair is judged by itself: with seven pairs a false alarm in one of them is up to seven times "
-        "as likely.",
+        note="Each pair is judged alone: with seven pairs a false alarm is up to seven times as likely.",
         name="each-run",
     )
 

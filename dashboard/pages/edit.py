@@ -58,7 +58,7 @@ def _words(entry: RunEntry, version: str) -> html.Form:
         f"/write/run/{entry.run_id}/words",
         forms.hidden("version", version),
         parts.section(
-            "What is said of it",
+            "Details of the run",
             forms.fields(
                 *(filled.text(label, f"run.{word}", example) for label, word, example in WORDS_OF_RUN)
             ),

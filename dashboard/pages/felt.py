@@ -117,7 +117,7 @@ def rider_section(shelf: Shelf, run_id: str) -> html.Section | None:
         [
             "elsewhere" if corner is None else f"Corner {corner}",
             html.Ul([html.Li(_answer_words(word)) for word in said], className="plain"),
-            " ".join(_data_words(scene, corner)) or "The log: nothing out of the ordinary.",
+            " ".join(_data_words(scene, corner)) or "The log: nothing unusual.",
         ]
         for corner, said in by_place(words).items()
     ]

@@ -54,7 +54,9 @@ FOLLOWS = {
 }
 Answer = Callable[[Scene, Screen, bool], Any]
 _CURVES = ("faster", "deeper", "speed", "use")
-_MIRROR = "Front above, rear below, outwards from full extension. Grey band: where nine of ten samples of all laps lie."
+_MIRROR = (
+    "Front above, rear below, drawn outwards from full extension. Grey band: 90 % of the samples of all laps."
+)
 
 
 def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
@@ -93,7 +95,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
             block(
                 "places", FOLLOWS["places"], html.Div(places_block(told, printer), id="places"), fresh=True
             ),
-            note="Of the lap, or of the whole run where that is shown.",
+            note="In the lap that is shown, or in the whole run.",
         ),
         *(printer.section(told[name]) for name in ("places", "strokes", "trends", "laps")),
         _channels_section(),
@@ -105,8 +107,8 @@ def _corners_section() -> html.Section:
     return section(
         "Corner by corner",
         block("corners", FOLLOWS["corners"], html.Div(id="corner-pictures")),
-        note="All laps grey, this one in colour, the corner in which it is most unlike the others first. "
-        "One scale. Press one to see it.",
+        note="This lap in colour, all laps grey, all on one scale. First: the corner where this lap differs most. "
+        "Press a corner to show it.",
         name="corner-by-corner",
     )
 
@@ -120,7 +122,7 @@ def _channels_section() -> html.Section:
             FOLLOWS["trace"],
             parts.graph("trace", {}, "long", "Every channel over the lap.", along=True),
         ),
-        note="The stretch that is shown above; a zoom in one is a zoom in both. Single spikes are cut. "
+        note="The part of the lap shown above; both pictures zoom together. The scale leaves out single spikes. "
         "Front and rear have the same scale.",
     )
 
@@ -208,7 +210,7 @@ def map_block(scene: Scene, theme: Theme) -> dict[str, Any]:
     said = (
         "This log has no position, so the lap is drawn as a straight line."
         if where.straight
-        else f"North is up; the bar is the start. {named_corners(scene.summary.corners)}"
+        else f"North is up; the bar is the start line. {named_corners(scene.summary.corners)}"
     )
     return {"map": track.track_map(where, theme), "proportions": track.proportions(where), "map-said": said}
 
@@ -241,7 +243,8 @@ def _curves_section() -> html.Section:
     return section(
         "How fast and how deep",
         html.Div(pictures, className="two-by-two"),
-        note="Of what is shown above. Read a curve at a speed: for so much of the time the end was faster.",
+        note="Of the part shown above. Upper curves: share of the time in which the end was faster, or deeper, than "
+        "the value below.",
     )
 
 
@@ -308,7 +311,7 @@ def _least_left(corners: Sequence[CornerLaps], scene: Scene) -> list[Any]:
             [f"corner {one.corner.number}", *(cell(one, at) for at in range(len(laps)))]
             for one in sorted(corners, key=lambda one: one.corner.number)
         ),
-        f"Least travel left, {' / '.join(ends)}, by corner and lap; the least of all in bold",
+        f"Least travel left, {' / '.join(ends)}, by corner and lap; bold: least of all",
         classes=["", *["n"] * len(laps)],
     )
     return [html.Div([table, parts.save_bar("least-left", "least travel left", ("csv",))], id="least-left")]

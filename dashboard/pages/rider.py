@@ -265,9 +265,9 @@ def lap_sections(scene: Scene) -> list[Any]:
     return [
         html.H2("Sections of the lap"),
         parts.table(
-            ["", "best [s]", "usual [s]", "usual over best [s]"],
+            ["", "best [s]", "usual [s]", "usual minus best [s]"],
             rows,
-            "Best and usual time of every section; ◀ where most lies between them",
+            "Best and usual time of every section; ◀ largest difference",
             classes=["", "n", "n", "n"],
         ),
         html.P(
@@ -302,11 +302,11 @@ def _damper_words(scene: Scene) -> dict[End, str]:
 def _rear_words(scene: Scene) -> str:
     answer, rear = scene.summary.oscillation, scene.ends["rear"]
     if not rear.judged:
-        return "Whether the rear stayed settled cannot be told."
+        return "Cannot tell whether the rear was settled."
     if "rear" in dampers_in_doubt(answer):
         return f"{damping_headline(answer)}: {_how(scene, 'rear')}."
     if answer.verdict == "cannot_tell":
-        return f"Whether the rear stayed settled cannot be told: {answer.reason}"
+        return f"Cannot tell whether the rear was settled: {answer.reason}"
     share = answer.judged_share
     seen = _seen(rear)
     if not seen and share is not None and share < NEARLY_ALL:
@@ -328,14 +328,14 @@ def _how(scene: Scene, end: End) -> str:
     elif course is not None and course.state in FALLING:
         did.append("it lost damping from lap to lap")
     elif course is not None and course.state in IN_DOUBT:
-        did.append("it was weak all through the run")
+        did.append("its damping was weak over the whole run")
     elif end == "rear" and lost_all_through(answer):
-        did.append("it was hardly damped, all through the run")
+        did.append("it had almost no damping over the whole run")
     if events:
         stretches = "one stretch" if len(events) == 1 else f"{len(events)} stretches"
         did.append(f"the {end} was not settled in {stretches}")
     if end == "rear" and answer.unexplained:
-        did.append(f"it shook {times(answer.unexplained)}, and this log cannot tell why")
+        did.append(f"it oscillated {times(answer.unexplained)}, and this log cannot tell why")
     return " and ".join(did) if did else "nothing of it was seen on this lap"
 
 
@@ -365,7 +365,7 @@ def places(scene: Scene) -> list[Any]:
         made.append(
             html.P(
                 f"Not settled means the wheel kept moving up and down, about {number(event.frequency_hz)} times "
-                "a second, as if hardly damped.",
+                "a second, with almost no damping.",
                 className="note",
             )
         )

@@ -171,13 +171,13 @@ def _run(shelf: Shelf, runs: Sequence[RunEntry], place: int, record: RunRecord |
     before = next((one for one in runs[place + 1 :] if one.bike == entry.bike), None)
     outing = entry.outing and f"outing {entry.outing}"
     about = (entry.date, entry.place, entry.bike, entry.rider, outing, count_word(entry.laps, "lap"))
-    said = _answers(entry)
+    answers = _answers(entry)
     laps = [row for row in record.rows if row.at_pace] if record is not None else []
     cells = [html.Td(_small(one, laps), className="n", **{"data-label": one.label}) for one in SMALL]
-    grave = any(answer in (LOST, DOUBTFUL) for answer in said.values())
+    grave = any(answer in (LOST, DOUBTFUL) for answer in answers.values())
     dampers = html.Td(
         [
-            f"{'⚠ ' if grave else ''}rear {said['rear']}, front {said['front']}",
+            f"{'⚠ ' if grave else ''}rear: {answers['rear']}; front: {answers['front']}",
             *(_rear_damping(shelf, entry.run_id) if close else ()),
         ],
         className="dampers unsettled" if grave else "dampers",
@@ -304,7 +304,8 @@ def _findings_text(shelf: Shelf, run_id: str) -> list[html.P]:
     except LogbookError as error:
         return [html.P(str(error))]
     summary, expected = amounts.summary, amounts.expected
-    tries = "; ".join(found.title for found in summary.findings)
+    titles = [found.title for found in summary.findings]
+    tries = "; ".join([*titles[:1], *(f"{title[:1].lower()}{title[1:]}" for title in titles[1:])])
     said = [html.P(words) for words in limits_words(summary.ends)]
     if amounts.ready and expected is not None and expected.rows:
         said.insert(0, html.P(f"Try: {expected.words}. Expected: {expected.rows[0].in_words()}."))

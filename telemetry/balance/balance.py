@@ -40,8 +40,8 @@ class SpeedRatio:
 class BumpGroup:
     """Same-bump ratios of some of the pairs.
 
-    ``kind`` is size or grain (of all pairs with both ends on the ground), or of the clear ones phase, corner, braking
-    (for one corner), lap or disturbed (brake or drive came or went).
+    ``kind`` is size or grain (ordinary roughness), of all pairs with both ends on the ground; or of the clear ones
+    phase, corner, braking (for one corner), lap or disturbed (brake or drive came or went).
     """
 
     kind: str
@@ -80,7 +80,7 @@ class BumpResponse:
 class SameBump:
     """Bumps that both ends met: peak wheel speeds of the rear over the front, wheelbase / speed apart.
 
-    They rest on the clear bumps, which stand well above the grain of the road (`telemetry.balance.bumps`), less the
+    They rest on the clear bumps, well above the ordinary roughness of the road (`telemetry.balance.bumps`), less the
     speed at which load came or went. Ratios are of sums over bumps, so that a bump counts by how much it moved the
     ends; intervals are those of `Ratio`. Groups and response stand with a whole run only.
 
@@ -93,7 +93,7 @@ class SameBump:
     grain_pairs, hanging_pairs : int
         Bumps not used: no larger than the road makes everywhere; an end was fully extended just before.
     every_compression_ratio, every_rebound_ratio : float or None
-        Over every bump that both ends met on the ground, the road's grain with them: friction and wheel hop are in it,
+        Over every bump that both ends met on the ground, ordinary roughness too: friction and wheel hop are in it,
         alike in two runs over one road, so it compares laps, which have few clear bumps.
     """
 

@@ -23,8 +23,8 @@ BUMPS_APART_S = 0.06
 ABOUT_S = 0.04  # the wheels are fastest at most this far from the middle of the bump
 FIRST_SHARE = 0.5
 BLOCK_S, BLOCKS = 0.5, 5  # how rough the road is about a bump is told from as many blocks of this length
-GRAIN_FROM = 3.0  # peaks that stand out by this and up to two more are the road's grain, nearly all of them
-GRAIN_SHARE = 0.2  # of the clear bumps, at most this share is expected to be grain
+ROUGHNESS_FROM = 3.0  # peaks that stand out by this and up to two more are nearly all ordinary roughness
+ROUGHNESS_SHARE = 0.2  # of the clear bumps, at most this share is expected to be ordinary roughness
 LIMIT_STEP = 0.25
 
 
@@ -86,25 +86,25 @@ def _stands_out_by(road: _CommonRoad, bumps: IntArray) -> FloatArray:
 
 
 def clear_from(stands_out: FloatArray) -> float:
-    """Height from which at most `GRAIN_SHARE` of the bumps are expected to be road grain; infinite if there is none.
+    """Height from which at most `ROUGHNESS_SHARE` of the bumps are expected to be ordinary roughness; infinite: none.
 
     ``stands_out`` is of all bumps of a run. High peaks of noise fall off about exponentially: the rate is read from the
-    run's peaks just above the limit of `find_pairs`, most of which are grain. The share is a false discovery rate (Y.
-    Benjamini, Y. Hochberg, J. R. Stat. Soc. B 57(1), 289-300, 1995; from memory).
+    run's peaks just above the limit of `find_pairs`, most of which are ordinary roughness. The share is a false
+    discovery rate (Y. Benjamini, Y. Hochberg, J. R. Stat. Soc. B 57(1), 289-300, 1995; from memory).
     """
-    first = np.count_nonzero((stands_out >= GRAIN_FROM) & (stands_out < GRAIN_FROM + 1))
-    second = np.count_nonzero((stands_out >= GRAIN_FROM + 1) & (stands_out < GRAIN_FROM + 2))
+    first = np.count_nonzero((stands_out >= ROUGHNESS_FROM) & (stands_out < ROUGHNESS_FROM + 1))
+    second = np.count_nonzero((stands_out >= ROUGHNESS_FROM + 1) & (stands_out < ROUGHNESS_FROM + 2))
     falls = min((second + 1) / (first + 1), 0.9)  # per standard deviation
     highest = float(stands_out.max(initial=0.0))
-    for limit in np.arange(GRAIN_FROM + 2, highest, LIMIT_STEP):
-        grain = second * falls ** (limit - GRAIN_FROM - 1) / (1 - falls)
-        if grain <= GRAIN_SHARE * np.count_nonzero(stands_out >= limit):
+    for limit in np.arange(ROUGHNESS_FROM + 2, highest, LIMIT_STEP):
+        roughness = second * falls ** (limit - ROUGHNESS_FROM - 1) / (1 - falls)
+        if roughness <= ROUGHNESS_SHARE * np.count_nonzero(stands_out >= limit):
             return float(limit)
     return float("inf")
 
 
-def grain_peak(speed: FloatArray) -> float:
-    """Speed that the road's grain alone exceeds once in a record; NaN samples are left out. [mm/s]
+def roughness_peak(speed: FloatArray) -> float:
+    """Speed that ordinary roughness alone exceeds once in a record; NaN samples are left out. [mm/s]
 
     A normal process of standard deviation s with n zero upcrossings crosses u upwards n exp(-u^2 / 2 s^2) times (S. O.
     Rice, Bell Syst. Tech. J. 23-24, 1944-45; from memory).
@@ -286,8 +286,8 @@ class BumpPairs:
     stands_out : ndarray of shape (n_pairs,)
         How far the bump stands out of the road about it, in standard deviations.
     clear : ndarray of bool, shape (n_pairs,)
-        Well above the grain of this run's road, in shape and in speed, and met by both ends on the ground: what tells
-        of damping.
+        Well above the ordinary roughness of this run's road, in shape and in speed, and met by both ends on the ground:
+        these show the damping.
     hanging : ndarray of bool, shape (n_pairs,)
         An end was fully extended just before, so its wheel may have been in the air.
     weight : ndarray of shape (n_pairs,)
@@ -421,8 +421,12 @@ def _pairs_of(road: _CommonRoad, motion: Motion, track: Track, bumps: IntArray) 
     loads = {end: found[end][2][good] for end in ENDS}
     hanging = np.logical_or.reduce([_fully_extended(motion, end, found[end][1][good]) for end in ENDS])
     moving = is_moving(track)
-    grain_mm_s = sum(grain_peak(np.where(moving, motion.ends[end].wheel_speed_mm_s, np.nan)) for end in ENDS)
-    clear = (stands_out >= clear_from(stands_out)) & (peaks["front"] + peaks["rear"] > grain_mm_s) & ~hanging
+    roughness_mm_s = sum(
+        roughness_peak(np.where(moving, motion.ends[end].wheel_speed_mm_s, np.nan)) for end in ENDS
+    )
+    clear = (
+        (stands_out >= clear_from(stands_out)) & (peaks["front"] + peaks["rear"] > roughness_mm_s) & ~hanging
+    )
     place = _place(track.distance_m[bumps[good]], bumps[good])
     return BumpPairs(
         bump=bumps[good],

@@ -89,8 +89,8 @@ def _groups(pairs: BumpPairs, track: Track, use: BoolArray) -> Iterator[BumpGrou
     braking = (track.phase[pairs.bump] == PHASES.index("braking")) & (track.corner[pairs.bump] > 0)
     kinds: list[tuple[str, IntArray, Callable[[int], str], BoolArray]] = [
         ("size", np.digitize(size, SIZE_EDGES_MM_S[1:-1]), SIZE_NAMES.__getitem__, on_ground),
-        ("grain", one, lambda _: "no clear bump: the road's grain", on_ground & ~pairs.clear),
-        ("disturbed", one, lambda _: "clear, with brake or drive coming or going", clear & pairs.disturbed),
+        ("grain", one, lambda _: "ordinary roughness, no clear bump", on_ground & ~pairs.clear),
+        ("disturbed", one, lambda _: "clear, brake or drive changes", clear & pairs.disturbed),
         ("phase", track.phase[pairs.bump], PHASES.__getitem__, clear & (track.phase[pairs.bump] >= 0)),
         ("corner", track.corner[pairs.bump], lambda i: f"corner {i}", clear & (track.corner[pairs.bump] > 0)),
         ("braking", track.corner[pairs.bump], lambda i: f"braking for corner {i}", clear & braking),

@@ -434,7 +434,7 @@ def damper_course(
     if level == "worn all along":
         return DamperCourse(
             "worn all along",
-            f"The {end} wheel hop was damped at a ratio of only {ratio:.2f} from the start: this suggests a worn "
+            f"The damping ratio of the {end} wheel hop was only {ratio:.2f} from the start: this suggests a worn "
             "damper or one set far too soft.",
             laps,
             trend,
@@ -442,17 +442,17 @@ def damper_course(
     if level == "doubtful":
         return DamperCourse(
             "doubtful",
-            f"The {end} wheel hop was damped at a ratio of {ratio:.2f}: a worn damper and a very rough road both "
-            "look like this.",
+            f"The damping ratio of the {end} wheel hop was {ratio:.2f}: a worn damper and a very rough road both look "
+            "like this.",
             laps,
             trend,
         )
     least = least_fall_pct(laps)
     over = (
-        "" if least is None else f"; a fall of {least:.0f} % over the laps would have shown, in 9 of 10 cases"
+        "" if least is None else f"; a fall of {least:.0f} % over the laps would be detected in 9 of 10 cases"
     )
     return DamperCourse(
-        "sound", f"The {end} wheel hop was damped at a ratio near {ratio:.2f}{over}.", laps, trend
+        "sound", f"The damping ratio of the {end} wheel hop was near {ratio:.2f}{over}.", laps, trend
     )
 
 

@@ -138,15 +138,15 @@ LEAST_CONFIDENCE = 0.6
 SHORTEST_FRONT_S, MOST_FRONT_RATIO = 0.6, 1.2 * LOST_BELOW
 # Why a stretch like those of all other laps at its place is no event.
 EVERY_LAP = (
-    "The rear rang here as far on every lap. A ridge or a kerb that only the rear wheel meets does so, and so does a "
-    "damper that fails here on every lap: this log cannot tell. Look at the road here, or ride another line."
+    "The rear oscillated here as much on every lap. The cause can be a ridge or kerb that only the rear wheel meets, "
+    "or a damper that fails here on every lap: this log cannot tell. Look at the road here, or ride another line."
 )
 # A wheel that is hardly damped still answers the road that the other met before. Below this share of what drove it
 # another road did: the rear ran over a ridge that the front missed. A choice of ours.
 LEAST_OF_THE_ROAD = 0.3
 OTHER_ROAD = (
-    "What the front had met before explains {:.0f} % of what drove the rear here. A ridge or a kerb that only the rear "
-    "wheel meets looks so, and a damper that fails on it too: this log cannot tell. Look at the road here."
+    "The road that the front met explains {:.0f} % of the rear's motion here. The cause can be a ridge or kerb that "
+    "only the rear wheel meets, with a good damper or a failing one: this log cannot tell. Look at the road here."
 )
 AROUND_S = 0.5  # shown before and after an event
 SPECTRUM_S = 2.0  # padded to it, for bins of half a hertz
@@ -265,8 +265,8 @@ def _still_damped(model: DetectorModel, ringing: Ringing) -> str | None:
     if low < works_from or ringing.damping_ratio > model.reference.pole.damping_ratio:
         return None
     return (
-        f"The {model.end} was damped less than usual, at a ratio of {ringing.damping_ratio:.2f} "
-        f"(95 % {low:.2f} to {high:.2f}): its damper worked."
+        f"The damping ratio of the {model.end} was lower than usual, {ringing.damping_ratio:.2f} "
+        f"(95 % {low:.2f} to {high:.2f}), but its damper worked."
     )
 
 
@@ -289,12 +289,12 @@ def _explained_share(model: DetectorModel, pole: int, inside: slice) -> float:
 
 
 def _other_felt(model: DetectorModel, candidate: Candidate, inside: slice) -> Check:
-    other, when = ("front", "had met before") if model.end == "rear" else ("rear", "met after")
+    other, when = ("front", "met before") if model.end == "rear" else ("rear", "met after")
     share = max(_explained_share(model, candidate.healthy, inside), 0.0)
     return Check(
-        f"Did the {other} feel the same?",
-        f"No: with a healthy damper what the {other} {when} at the same place explains {100 * share:.0f} % of what the "
-        f"{model.end} did; with a lost one it fits clearly better.",
+        f"Did the {other} move in the same way?",
+        f"No: the road that the {other} {when} explains {100 * share:.0f} % of the {model.end}'s motion with a healthy "
+        "damper; with lost damping the fit is clearly better.",
     )
 
 
@@ -308,18 +308,19 @@ def _looked_like_it(model: DetectorModel, candidate: Candidate, motion: Motion) 
         if last.against:
             return last.answer, True
         return (
-            f"The rear rang near {hz:.0f} Hz, but without {model.missing} it cannot be told from kerb ridges or a "
-            "wheel out of balance."
+            f"The rear oscillated near {hz:.0f} Hz, but without {model.missing} this cannot be told from kerb ridges "
+            "or a wheel out of balance."
         ), False
     share = _explained_share(model, candidate.healthy, inside)
     if share > LEAST_OF_THE_ROAD:
         return (
-            f"The rear swung near {hz:.0f} Hz {'' if share > 0.5 else 'in part '}because the road did: the front had "
-            f"met the same a wheelbase earlier, and it explains {100 * share:.0f} % of what the rear did with a "
-            "healthy damper."
+            f"The rear oscillated near {hz:.0f} Hz {'' if share > 0.5 else 'in part '}because of the road: the front "
+            f"met the same road one wheelbase earlier, and with a healthy damper it explains {100 * share:.0f} % of "
+            "the rear's motion."
         ), True
     return (
-        f"The rear swung near {hz:.0f} Hz, but its damping is as likely healthy as lost once the road is known.",
+        f"The rear oscillated near {hz:.0f} Hz, but with the road taken into account healthy and lost damping are "
+        "equally likely.",
         True,
     )
 
@@ -369,7 +370,7 @@ def _event(
         amplitude_mm=ringing.amplitude_mm,
         shaft_amplitude_mm=ringing.amplitude_mm / leverage,
         confidence=confidence(candidate.over, candidate.end_s - candidate.start_s),
-        evidence=_evidence_words(candidate, ringing, model),
+        evidence=_evidence_words(candidate, model),
         checks=answers,
         seen=_seen(model, candidate, inside),
     )
@@ -407,14 +408,12 @@ def _seen(model: DetectorModel, candidate: Candidate, inside: slice) -> EventEvi
     )
 
 
-def _evidence_words(candidate: Candidate, ringing: Ringing, model: DetectorModel) -> str:
-    other = "front had met" if model.end == "rear" else "rear met after it"
-    low, high = ringing.damping_ratio_ci95
-    usual = model.fitted.pole.damping_ratio
+def _evidence_words(candidate: Candidate, model: DetectorModel) -> str:
+    other = "front" if model.end == "rear" else "rear"
     return (
-        f"With the road that the {other} taken out, the {model.end} wheel was damped at a ratio of "
-        f"{ringing.damping_ratio:.2f} (95 % {low:.2f} to {high:.2f}) against {usual:.2f} over the outing; the evidence "
-        f"for lost damping is {_clearly(candidate.over)} what is asked of a stretch this long."
+        f"The usual damping ratio of the outing is {model.fitted.pole.damping_ratio:.2f}. The effect of the road, "
+        f"measured at the {other}, is removed from both. The evidence for lost damping is "
+        f"{_clearly(candidate.over)} the threshold for a stretch of this length."
     )
 
 

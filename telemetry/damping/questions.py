@@ -166,34 +166,33 @@ def _unloaded(end: End, travel_share: float) -> Check:
         under = "braking" if end == "rear" else "drive"
         return Check(
             question,
-            f"The {end} was nearly topped out, as under hard {under}: a wheel with so little load on it hops with a "
-            "sound damper too.",
+            f"The {end} was nearly topped out, as under hard {under}: a wheel with so little load oscillates with a "
+            "good damper too.",
             against=True,
         )
-    return Check(question, f"Yes: the {end} stood at {100 * travel_share:.0f} % of its stroke.")
+    return Check(question, f"Yes: the {end} was at {100 * travel_share:.0f} % of its stroke.")
 
 
 def _one_hit(equation: WheelEquation, inside: slice, hop_hz: float) -> Check:
     speed, step_s = equation.own[2, inside], equation.step_s
     energy = np.convolve(speed**2, np.ones(round(BLOCK_S / step_s)), mode="same")
     share = float(energy.max() / max((speed**2).sum(), 1e-12))
-    question = "Was it one hit?"
+    question = "Was it a single impact?"
     if share > ONE_HIT_SHARE:
         ratio = decay_ratio(equation, inside, hop_hz)
         if ratio > HIT_RATIO:
             return Check(
                 question,
-                "It was one hit: nearly all of the movement lies within a quarter of a second, and the wheel swung "
-                f"out at once, as with a damping ratio of {ratio:.2f}.",
+                "It was a single impact: nearly all of the movement lies within a quarter of a second, and the wheel "
+                f"settled at once, as with a damping ratio of {ratio:.2f}.",
                 against=True,
             )
         return Check(
             question,
-            f"If it was one hit, the wheel swung on behind it, as with a damping ratio of {ratio:.2f}.",
+            f"If it was a single impact, the wheel went on oscillating after it, as with a damping ratio of "
+            f"{ratio:.2f}.",
         )
-    return Check(
-        question, f"No: its strongest quarter of a second holds {100 * share:.0f} % of the movement."
-    )
+    return Check(question, f"No: the strongest quarter of a second has {100 * share:.0f} % of the movement.")
 
 
 def place_check(by_place: SwingByPlace, end: End, start_s: float, end_s: float) -> tuple[Check, ...]:
@@ -201,13 +200,13 @@ def place_check(by_place: SwingByPlace, end: End, start_s: float, end_s: float) 
     beyond = by_place.beyond_place(start_s, end_s)
     if beyond is None:
         return ()
-    question = "Does the wheel swing as far there on the other laps?"
+    question = "Does the wheel oscillate as much there on the other laps?"
     further = float(np.exp(0.5 * beyond))  # of amplitudes
     if beyond < LEAST_BEYOND_PLACE:
         return (
             Check(
                 question,
-                f"Nearly: the {end} swings further than usual at this place on most laps; this time its amplitude was "
+                f"Nearly: the {end} oscillates more than usual at this place on most laps; this time its amplitude was "
                 f"{further:.1f} times what the place explains.",
                 against=True,
             ),
@@ -236,27 +235,29 @@ def decay_ratio(equation: WheelEquation, inside: slice, hop_hz: float) -> float:
 
 
 def _one_line(model: DetectorModel, predicted: FloatArray, inside: slice) -> Check:
-    question = "Would one line, steady or following the speed, explain it as well?"
+    question = "Would a single frequency, steady or following the speed, explain it as well?"
     better, hz, follows_speed = line_over_lost(model, predicted, inside)
     turning_hz = None if model.wheel_hz is None else float(model.wheel_hz[inside].mean())
     if better <= LINE_CLEARLY_BETTER:
         turns = "" if turning_hz is None else f"; the wheel turned {turning_hz:.1f} times a second"
         return Check(
             question,
-            f"No: a wheel that rings, now more and now less, explains it as well as a line at {hz:.1f} Hz or "
+            f"No: a wheel with little damping explains it as well as a single frequency of {hz:.1f} Hz, or "
             f"better{turns}.",
         )
     if turning_hz is not None and TURNS_WITH_WHEEL[0] < hz / turning_hz < TURNS_WITH_WHEEL[1]:
-        answer = f"It is one line at {hz:.1f} Hz that turns with the wheel: balance and tyre come first."
+        answer = (
+            f"It is a single frequency, {hz:.1f} Hz, that turns with the wheel: check balance and tyre first."
+        )
     elif follows_speed:
         answer = (
-            f"It is one line near {hz:.1f} Hz that follows the speed: ridges that only the {model.end} wheel met look "
-            "like this."
+            f"It is a single frequency near {hz:.1f} Hz that follows the speed: ridges that only the {model.end} wheel "
+            "met look like this."
         )
     else:
         answer = (
-            f"It is one steady tone at {hz:.1f} Hz with a healthy damper behind it: vibration of the sensor or its "
-            "bracket looks like this."
+            f"It is a steady tone at {hz:.1f} Hz with a healthy damper: vibration of the sensor or its bracket looks "
+            "like this."
         )
     return Check(question, answer, against=True)
 
@@ -386,8 +387,8 @@ def speed_check(model: DetectorModel, slow: SlowSpeed, inside: slice) -> tuple[C
         return (
             Check(
                 question,
-                f"Nearly: with the suspension going {where}, as here, the {model.end} wheel was damped at a ratio of "
-                f"{ratio:.2f} elsewhere too: a sound damper holds less there, above all one that works in rebound.",
+                f"Nearly: with the suspension going {where}, as here, the damping ratio of the {model.end} wheel was "
+                f"{ratio:.2f} elsewhere too: a good damper damps less there, above all one that works in rebound.",
                 against=True,
             ),
         )

@@ -33,8 +33,8 @@ CAUTION = (
 )
 # What is said where a damper is in doubt: a fault can neither be named nor ruled out.
 DOUBT_CAUTION = (
-    "Do not chase it with set-up: have the damper inspected by a qualified technician, and log both ends and ground "
-    "speed. Gas-charged dampers are opened only by people equipped for it."
+    "Do not try to cure it with set-up: have the damper inspected by a qualified technician, and log both ends and "
+    "ground speed. Gas-charged dampers are opened only by people equipped for it."
 )
 # What else a single short stretch can be.
 LOOKS_THE_SAME = (
@@ -380,8 +380,8 @@ def verdict(
     alarms = tuple(event for event in events if event.level == "alarm")
     if rear.state == "worn all along":
         return "yes", (
-            f"The rear wheel hop was damped at a ratio of {ratio:.2f} all through the outing, what a tyre alone "
-            "leaves: this suggests a damper that had lost its damping from the start."
+            f"The damping ratio of the rear wheel hop was {ratio:.2f} over the whole outing, as low as with a tyre "
+            "and no damper: this suggests a damper that had lost its damping from the start."
         )
     reasons = [rear.reason] if rear.state in FALLING else []
     reasons += [_event_sentence(alarms)] if alarms else []
@@ -396,8 +396,8 @@ def verdict(
         return "cannot_tell", _missing_sentence(missing, unexplained)
     if unexplained:
         return "cannot_tell", (
-            f"The rear wheel rang {_times(unexplained)} in a way that does not tell a damper that fails from a ridge "
-            "that only the rear wheel meets. Look at the road there."
+            f"The rear wheel oscillated {_times(unexplained)} in a way that can be a failing damper or a ridge that "
+            "only the rear wheel meets. Look at the road there."
         )
     if rear.state == "doubtful":
         return "cannot_tell", f"{rear.reason} Compare with an outing on a fresh shock."
@@ -416,42 +416,44 @@ def verdict(
         ""
         if usual is None
         else (
-            f"; a loss down to a ratio of {USUAL_LOSS} would have shown, {_cases(usual.share)}, from "
-            f"{usual.shortest_s:.2g} s on"
+            f" A loss to a ratio of {USUAL_LOSS} for {usual.shortest_s:.2g} s or longer would be detected "
+            f"{_cases(usual.share)}."
         )
     )
     part = "" if judged_share >= NEARLY_ALL else f", {100 * judged_share:.0f} % of it all,"
     return "no", (
-        f"Nothing suggests lost rear damping: over {fitted.seconds:.0f} s of riding{part} the rear wheel answered the "
-        f"road the front had met with a damping ratio near {ratio:.2f}{shown}."
+        f"Nothing suggests lost rear damping: over {fitted.seconds:.0f} s of riding{part} the damping ratio of the "
+        f"rear wheel hop was near {ratio:.2f}.{shown}"
     )
 
 
 def _missing_sentence(missing: str, unexplained: int) -> str:
     if unexplained:
         return (
-            f"The rear wheel rang {_times(unexplained)}, but without {missing} a kerb or a wheel out of balance looks "
-            "the same."
+            f"The rear wheel oscillated {_times(unexplained)}, but without {missing} a kerb or a wheel out of balance "
+            "looks the same."
         )
     return (
-        f"No long ringing of the rear wheel was seen, but without {missing} a shorter one cannot be told from the "
-        "road."
+        f"The rear wheel did not oscillate for long, but without {missing} a shorter oscillation cannot be told from "
+        "the road."
     )
 
 
 def limit_sentence(limits: Iterable[DetectionLimit]) -> str:
     """What loss the log could have shown, in one sentence; "" where nothing is known of it."""
     limits = tuple(limits)
-    told = [limit for limit in limits if limit.shortest_s is not None]
+    detectable = [limit for limit in limits if limit.shortest_s is not None]
     if not limits:
         return ""
-    if not told:
-        return "This log could not have shown a loss of 3 s or less: its noise, rate or road hides it."
-    parts = [f"{limit.damping_ratio:.2f} from {limit.shortest_s:.2g} s on" for limit in told]
-    if len({limit.shortest_s for limit in told}) == 1:
-        parts = [f"{told[-1].damping_ratio:.2f} and below from {told[-1].shortest_s:.2g} s on"]
-    share = min(limit.share for limit in told)
-    return f"{_cases(share).capitalize()} this log would have shown a loss to a damping ratio of {', '.join(parts)}."
+    if not detectable:
+        return "A loss of 3 s or less cannot be detected in this log: its noise, rate or road hides it."
+    parts = [f"{limit.damping_ratio:.2f} for {limit.shortest_s:.2g} s or longer" for limit in detectable]
+    if len({limit.shortest_s for limit in detectable}) == 1:
+        parts = [
+            f"{detectable[-1].damping_ratio:.2f} or less for {detectable[-1].shortest_s:.2g} s or longer"
+        ]
+    share = min(limit.share for limit in detectable)
+    return f"A loss to a damping ratio of {', '.join(parts)} would be detected {_cases(share)}."
 
 
 def _cases(share: float) -> str:
@@ -460,25 +462,25 @@ def _cases(share: float) -> str:
 
 
 def _event_sentence(events: tuple[OscillationEvent, ...]) -> str:
-    return f"{_rang(events)} this suggests lost rear damping."
+    return f"{_oscillated(events)}. This suggests lost rear damping."
 
 
 def _look_sentence(events: tuple[OscillationEvent, ...]) -> str:
-    return f"{_rang(events)} too short or too seldom to call: {LOOKS_THE_SAME}."
+    return f"{_oscillated(events)}. This is too short or too rare for a verdict: {LOOKS_THE_SAME}."
 
 
-def _rang(events: tuple[OscillationEvent, ...]) -> str:
+def _oscillated(events: tuple[OscillationEvent, ...]) -> str:
     worst = gather(events, None)[0]  # the length of the lap matters on straights only
     corner, phase = worst.corner, worst.phase
     seconds = sum(event.end_s - event.start_s for event in events)
     low, high = min(e.frequency_hz for e in events), max(e.frequency_hz for e in events)
     hz = f"{low:.1f} Hz" if high - low < 0.1 else f"{low:.1f} to {high:.1f} Hz"
-    long = f"for {seconds:.1f} s" if len(events) == 1 else f"{seconds:.1f} s in all"
+    long = f"for {seconds:.1f} s" if len(events) == 1 else f"{seconds:.1f} s in total"
     place = ""
     if corner is not None:
         place = f", most of it in corner {corner}" if len(events) > 1 else f", in corner {corner}"
         place += f" ({phase})" if phase else ""
-    return f"The rear wheel rang at {hz} as if hardly damped {_times(len(events))}, {long}{place}:"
+    return f"The rear wheel oscillated at {hz} with almost no damping: {_times(len(events))}, {long}{place}"
 
 
 def _times(count: int) -> str:
@@ -632,7 +634,7 @@ def refusal(motion: Motion) -> str:
         A sentence with what to do; "" where it can be tried.
     """
     if "rear" not in motion.ends or not np.isfinite(motion.ends["rear"].wheel_travel_mm).any():
-        return "The rear was not judged, so nothing can be said of its damper."
+        return "The rear was not judged, so its damper cannot be judged either."
     rate = motion.sample_rate_hz
     sound, read = ratio_read(np.inf), ratio_read(rate)
     if abs(read / sound - 1.0) > MOST_OFF:

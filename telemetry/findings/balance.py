@@ -3,7 +3,7 @@
 from telemetry.arrays import OTHER_END, End
 from telemetry.balance import MIN_PLACES, Balance, BounceTest, Ratio, verdict
 from telemetry.findings.rules import Candidate, Setting, settle
-from telemetry.summary import signed
+from telemetry.summary import count_word, signed
 
 # Both ends move "together" when the whole interval lies within this of 1; apart when it lies outside 1.
 EVEN_WITHIN = 0.10
@@ -11,9 +11,10 @@ EVEN_WITHIN = 0.10
 WIDEST = 4.0
 # Stands wherever both balances are shown.
 TWO_BALANCES = (
-    "Same bump: peak speed of both ends on the same bumps, those that stand clear of the road's grain, less what load "
-    "transfer adds. It leads: advice rests on it, and on the damping ratio only where too few bumps are clear. RMS "
-    "speed: all riding, load transfer, wheel hop and friction in it, so it may say otherwise."
+    "Same bump: peak wheel speed of both ends on the same clear bumps, without the speed that load transfer adds. A "
+    "clear bump is larger than the ordinary roughness of the road. Advice rests on the clear bumps; where they are too "
+    "few, it rests on the damping ratio: the damping of each end relative to its mass and spring. All riding: load "
+    "transfer, wheel hop and friction are included, so these rows can differ from the same bump."
 )
 
 
@@ -24,15 +25,15 @@ def balance_sentence(balance: Balance) -> str:
     bump = balance.same_bump
     if bump is not None and bump.compression_ratio is not None:
         return (
-            f"On the same bump ({bump.pairs} clear of the road's grain) {_direction(bump.compression, 'go down')}; "
+            f"On the same bump ({count_word(bump.pairs, 'clear bump')}): {_direction(bump.compression, 'go down')}; "
             f"{_direction(bump.rebound, 'come up')}."
         )
     ratio = balance.speed_ratio
     if ratio.compression is None or ratio.rebound is None:
         return "Balance cannot be told: not enough valid motion."
     return (
-        f"{_too_few(balance)} Over the whole ride the rear's RMS speed is {ratio.compression:.2f} of the front's in "
-        f"compression and {ratio.rebound:.2f} in rebound, load transfer and wheel hop in it."
+        f"{_too_few(balance)} Over all riding the RMS wheel speed, rear over front, is {ratio.compression:.2f} in "
+        f"compression and {ratio.rebound:.2f} in rebound; this includes load transfer and wheel hop."
     )
 
 
@@ -41,10 +42,12 @@ def _too_few(balance: Balance) -> str:
     bump = balance.same_bump
     if bump is None:
         return "The ends cannot be compared bump by bump: speed or short bumps are not in the log."
-    found = f"bumps at {bump.places} places" if bump.places != 1 else "bumps at 1 place"
+    there_are = "there are clear bumps" if bump.places else "there is no clear bump"
+    at = f" at {count_word(bump.places, 'place')} of the lap" if bump.places else ""
+    uneven = ", with no place that dominates" if bump.places >= MIN_PLACES else ""
     return (
-        f"How the ends move on the same bump cannot be told: {found} of the lap stand clear of the road's grain, "
-        f"at least {MIN_PLACES} of like weight are needed."
+        f"The ends cannot be compared on the same bump: {there_are}{at}, and at least {MIN_PLACES} places are "
+        f"needed{uneven}."
     )
 
 
@@ -54,36 +57,38 @@ def damping_sentence(balance: Balance) -> str:
     if damping is None or damping.compression.value is None:
         return ""
     sides = ((damping.compression, "compression"), (damping.rebound, "rebound"))
-    words = f"For what each end carries: {'; '.join(f'{_damped(ratio)} in {side}' for ratio, side in sides)}."
+    words = f"Damping ratio: {'; '.join(_damped(ratio, side) for ratio, side in sides)}."
     hidden = bump is not None and any(
         verdict(ratio) in ("rear more", "rear less") and not _clearly_apart(met) and met.value is not None
         for ratio, met in ((damping.compression, bump.compression), (damping.rebound, bump.rebound))
     )
-    return f"{words} What does not show on the same bump asks for no change." if hidden else words
+    no_change = "Where the same bump shows no clear difference, no change is advised."
+    return f"{words} {no_change}" if hidden else words
 
 
 def balance_candidates(balance: Balance) -> list[Candidate]:
     """Ends that do not go down or come up together, and whether the dampers are why; none that an interval leaves open.
 
-    The same bump leads. What each end carries says whether the dampers differ, and counts alone only with too few
-    bumps.
+    Advice rests on the same bump. The damping ratio says whether the dampers differ; it is used alone only where there
+    are too few clear bumps.
     """
     bump = balance.same_bump
     if balance.reason or bump is None:
         return []
-    carried = balance.damping
-    found: list[Candidate] = []
+    ratios = balance.damping
+    candidates: list[Candidate] = []
     for ratio, damping, verb, side in (
-        (bump.compression, None if carried is None else carried.compression, "go down", "compression"),
-        (bump.rebound, None if carried is None else carried.rebound, "come up", "rebound"),
+        (bump.compression, None if ratios is None else ratios.compression, "go down", "compression"),
+        (bump.rebound, None if ratios is None else ratios.rebound, "come up", "rebound"),
     ):
-        told = "cannot tell" if damping is None else verdict(damping)
+        damped = "cannot tell" if damping is None else verdict(damping)
         if ratio.value is None or ratio.ci95 is None:
-            if damping is not None and told in ("rear more", "rear less"):
-                found.append(_damped_unlike(damping, "rear" if told == "rear more" else "front", side))
+            if damping is not None and damped in ("rear more", "rear less"):
+                firm: End = "rear" if damped == "rear more" else "front"
+                candidates.append(_damped_unlike(damping, firm, side))
         elif _clearly_apart(ratio):
-            found.append(_apart(ratio, damping, told, verb, bump.pairs))
-    return found
+            candidates.append(_apart(ratio, damping, damped, verb, side, bump.pairs))
+    return candidates
 
 
 def _clearly_apart(ratio: Ratio) -> bool:
@@ -102,15 +107,13 @@ def bounce_advice(test: BounceTest) -> str:
     return settle([candidate], Setting())[0].suggestion
 
 
-def _apart(ratio: Ratio, damping: Ratio | None, told: str, verb: str, pairs: int) -> Candidate:
-    """One end slower than the other on the same bump."""
+def _apart(ratio: Ratio, damping: Ratio | None, damped: str, verb: str, side: str, pairs: int) -> Candidate:
+    """One end slower than the other on the same bump; ``damped`` is the verdict on the damping ratio."""
     slow: End = "front" if (ratio.value or 1.0) > 1 else "rear"
-    evidence = (
-        f"Same bump: {_direction(ratio, verb, with_interval=True)}, {pairs} bumps clear of the road's grain."
-    )
-    if damping is not None and damping.value is not None and told != "cannot tell":
-        evidence += f" For what each end carries {_damped(damping)} {_per_cent(damping)}".rstrip() + "."
-    firmer = {"rear more": "rear", "rear less": "front", "cannot tell": slow}.get(told)
+    evidence = f"Same bump: {_direction(ratio, verb, with_interval=True)}, {count_word(pairs, 'clear bump')}."
+    if damping is not None and damping.value is not None and damped != "cannot tell":
+        evidence += f" Damping ratio: {_damped(damping, side)} {_per_cent(damping)}".rstrip() + "."
+    firmer = {"rear more": "rear", "rear less": "front", "cannot tell": slow}.get(damped)
     by_rule = "goes down slower" if verb == "go down" else "comes up slower"
     title = f"The {slow} {_third_person(verb)} slower than the {OTHER_END[slow]}"
     return Candidate(
@@ -127,20 +130,20 @@ def _damped_unlike(damping: Ratio, firm: End, side: str) -> Candidate:
     return Candidate(
         rule=f"{side} damped unlike",
         end=firm,
-        title=f"The {firm} has more {side} damping than the {soft}, for what it carries",
-        evidence=f"Damping ratio, rear over front: {damping.value:.2f} {_per_cent(damping)}, from the road both ends "
-        "share; too few common bumps to see it on them.",
-        short=f"the {firm} has more {side} damping than the {soft}",
+        title=f"The {firm} has a higher {side} damping ratio than the {soft}",
+        evidence=f"Damping ratio: {_damped(damping, side)} {_per_cent(damping)}, over all riding on the same road. "
+        "There are too few clear bumps to compare the ends on the same bump.",
+        short=f"the {firm} has a higher {side} damping ratio than the {soft}",
     )
 
 
 def _direction(ratio: Ratio, verb: str, *, with_interval: bool = False) -> str:
     """One direction of the same-bump comparison in words."""
     if ratio.value is None or ratio.ci95 is None:
-        return f"not enough bumps to tell how they {verb}"
+        return f"too few clear bumps to compare how they {verb}"
     low, high = ratio.ci95
     if not _per_cent(ratio):
-        return f"how they {verb} cannot be told"
+        return f"cannot tell which end {_third_person(verb)} faster"
     interval = f" {_per_cent(ratio)}" if with_interval else ""
     if low >= 1 - EVEN_WITHIN and high <= 1 + EVEN_WITHIN:
         return f"both ends {verb} at the same rate{interval}"
@@ -155,16 +158,17 @@ def _third_person(verb: str) -> str:
     return f"{'goes' if head == 'go' else head + 's'} {tail}".strip()
 
 
-def _damped(ratio: Ratio) -> str:
-    told = verdict(ratio)
-    if told == "even":
-        return "both ends are damped alike"
-    if told == "cannot tell" or ratio.value is None:
-        return "how they are damped cannot be told"
-    word = "more" if told == "rear more" else "less"
+def _damped(ratio: Ratio, side: str) -> str:
+    """The damping ratio of the rear against the front, in compression or rebound."""
+    damped = verdict(ratio)
+    if damped == "even":
+        return f"both ends are alike in {side}"
+    if damped == "cannot tell" or ratio.value is None:
+        return f"cannot tell which end is higher in {side}"
+    word = "higher" if damped == "rear more" else "lower"
     if not _per_cent(ratio):
-        return f"the rear is damped {word}, how much cannot be told"
-    return f"the rear is damped {abs(100 * (ratio.value - 1)):.0f} % {word}"
+        return f"the rear is {word} in {side}, cannot tell by how much"
+    return f"the rear is {abs(100 * (ratio.value - 1)):.0f} % {word} in {side}"
 
 
 def _per_cent(ratio: Ratio) -> str:

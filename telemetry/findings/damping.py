@@ -19,7 +19,7 @@ from telemetry.damping import (
 )
 from telemetry.findings.rules import waiting
 from telemetry.motion import EndSummary
-from telemetry.summary import Finding, count_word, laps_words, measured_time, place_words
+from telemetry.summary import Finding, count_word, laps_words, measured_time, place_words, sentence, times
 
 # What is said of the damper of an end in a list.
 DAMPER_ANSWERS = (LOST, DOUBTFUL, NOT_JUDGED, NO_SUDDEN, NO_SIGN) = (
@@ -30,7 +30,7 @@ _SLOW_NOT_JUDGED = "Whether its damping falls over the laps was not judged."
 
 _BY_THE_OTHER = (
     "The {end} is judged by the road that the {other} met: "
-    "while the damping of the {other} changes over the laps, the {end} can seem to ring."
+    "while the damping of the {other} changes over the laps, the {end} can seem to lose damping."
 )
 
 
@@ -64,16 +64,16 @@ def oscillation_sentence(oscillation: Oscillation) -> str:
             else f"{oscillation.reason} {_SLOW_NOT_JUDGED}"
         )
     if oscillation.verdict == "yes":
-        return f"Suspected loss of rear damping: {oscillation.reason} {DAMPING_CAUTION}"
+        return f"Suspected loss of rear damping. {oscillation.reason} {DAMPING_CAUTION}"
     if "rear" in dampers_in_doubt(oscillation):
-        return f"Rear damping is in doubt: {oscillation.reason} {DOUBT_CAUTION}"
-    return f"Lost rear damping cannot be told: {oscillation.reason}"
+        return f"Rear damping is in doubt. {oscillation.reason} {DOUBT_CAUTION}"
+    return f"Cannot tell whether rear damping is lost: {oscillation.reason}"
 
 
 def as_far_as_measured(oscillation: Oscillation, ends: Mapping[End, EndSummary]) -> Oscillation:
     """The detector's answer, with the time of which it can say nothing where an end was measured for a part only."""
     partly = [
-        f"The {name} was measured for {words}: of the rest nothing can be said."
+        f"The {name} was measured for {words}: the rest of the time was not judged."
         for name, end in ends.items()
         if (words := measured_time(end))
     ]
@@ -106,12 +106,13 @@ def _front_sentence(oscillation: Oscillation) -> str:
     reasons = [course.reason] if course is not None and course.state in IN_DOUBT else []
     if events:
         reasons.append(
-            f"The front rang {count_word(len(events), 'time')}, in {laps_words(event.lap or 0 for event in events)}: "
-            "another fault than a lost rear damper (fork, front tyre, bearings)."
+            f"The front oscillated with almost no damping {times(len(events))}, in "
+            f"{laps_words(event.lap or 0 for event in events)}: another fault than a lost rear damper (fork, front "
+            "tyre, bearings)."
         )
     if front_suspected(oscillation):
-        return f"Suspected loss of front damping: {' '.join(reasons)} {INSPECT_CAUTION}"
-    return f"Front damping is in doubt: {' '.join(reasons)} {DOUBT_CAUTION}"
+        return f"Suspected loss of front damping. {' '.join(reasons)} {INSPECT_CAUTION}"
+    return f"Front damping is in doubt. {' '.join(reasons)} {DOUBT_CAUTION}"
 
 
 def front_suspected(oscillation: Oscillation) -> bool:
@@ -165,7 +166,8 @@ def _in_doubt(oscillation: Oscillation, lap_length_m: float | None) -> Finding:
     if events:
         evidence = f"{_where(events, lap_length_m)} That alone proves nothing."
     elif oscillation.unexplained:
-        evidence = f"{count_word(oscillation.unexplained, 'stretch', 'stretches')} in which the rear rang, unexplained."
+        stretches = count_word(oscillation.unexplained, "stretch", "stretches")
+        evidence = f"{stretches} in which the rear oscillated, with no cause found."
     else:
         evidence = _ratios("rear", oscillation)
     return _finding("damping in doubt", "Rear damping is in doubt", evidence, DOUBT_CAUTION)
@@ -176,16 +178,20 @@ def _where(events: tuple[OscillationEvent, ...], lap_length_m: float | None) -> 
     strongest = max(events, key=lambda event: event.confidence, default=None)
     if strongest is None:
         return ""
-    low, high = strongest.damping_ratio_ci95
     places = [
         place_words(place.corner, place.phase, None if place.corner else place.distance_m)
         + (f" in {laps_words(place.laps)}" if place.laps else "")
         for place in gather(events, lap_length_m)
     ]
+    return "; ".join(places) + f". Clearest: {_clearest(strongest)}"
+
+
+def _clearest(event: OscillationEvent) -> str:
+    """Frequency, damping ratio with its interval, amplitude and evidence of an event."""
+    low, high = event.damping_ratio_ci95
     return (
-        "; ".join(places)
-        + f". Clearest: {strongest.frequency_hz:.1f} Hz, damping ratio {strongest.damping_ratio:.2f} "
-        f"(95 % {low:.2f} to {high:.2f}), {strongest.amplitude_mm:.1f} mm at the wheel. {strongest.evidence}"
+        f"{event.frequency_hz:.1f} Hz, damping ratio {event.damping_ratio:.2f} (95 % {low:.2f} to {high:.2f}), "
+        f"{event.amplitude_mm:.1f} mm at the wheel. {event.evidence}"
     )
 
 
@@ -227,9 +233,9 @@ def _front_rang(oscillation: Oscillation) -> list[Finding]:
     return [
         _finding(
             "front rings",
-            "The front rang as if hardly damped",
-            f"{count_word(len(events), 'time')}, in {laps_words(event.lap or 0 for event in events)}; clearest at "
-            f"{strongest.frequency_hz:.1f} Hz, {strongest.amplitude_mm:.1f} mm at the wheel. {strongest.evidence}",
+            "The front oscillates with almost no damping",
+            f"{sentence(times(len(events)))}, in {laps_words(event.lap or 0 for event in events)}; clearest: "
+            f"{_clearest(strongest)}",
             INSPECT_CAUTION if alarm else DOUBT_CAUTION,
         )
     ]

@@ -31,7 +31,7 @@ def trust_sentence(run: RunInfo, laps: Iterable[LapSummary], quality: Iterable[Q
         return f"The log cannot answer everything: {refused[0].message} ({base})"
     if warned:
         return f"Usable log with {count_word(len(warned), 'warning')}: {base}. The first warning: {warned[0].message}"
-    return f"The log is sound: {base}, no warnings."
+    return f"The log is OK: {base}, no warnings."
 
 
 def travel_sentence(end: End, summary: EndSummary) -> str:
@@ -134,7 +134,7 @@ def nothing_asks(summary: Summary) -> tuple[str, ...]:
         return ()
     open_ = _not_judged(summary)
     if not judged_ends(summary.ends):
-        return ("Whether anything asks for a change cannot be told: no end was judged.",)
+        return ("Cannot tell whether anything asks for a change: no end was judged.",)
     if not open_:
         return ("Nothing in this log asks for a change.",)
     return (

@@ -16,7 +16,8 @@ from telemetry.summary import CHANGE_CAUTION, Adjuster, Direction, Finding, Turn
 LEAST_LEFT_PCT = 5.0
 
 WAIT = (
-    "Set-up waits until that is settled: with a damper in doubt the other numbers do not say what to change."
+    "Do not change the set-up before this is clear: with a damper in doubt the other numbers do not say what to "
+    "change."
 )
 DAMAGE_CAUTION = (
     "Repeated hard bottoming can damage fork, shock and frame mounts: have them inspected by a qualified "
@@ -57,16 +58,15 @@ class Rule:
 RULES: tuple[Rule, ...] = (
     Rule(
         "damping lost at places",
-        "the rear rings as if hardly damped, repeatedly or for long",
+        "the rear oscillates with almost no damping, repeatedly or for long",
         "Compare with a lap from the start of the outing. Check the shock for leaks, heat and play, and rule out tyre, "
         "wheel bearing and sensor mount.",
-        "a damper without oil in its valves leaves the wheel to the tyre, and every other number of the outing has "
-        "that in it",
+        "without oil in its valves the damper does not resist, and this is part of every other number of the outing",
         waits=True,
     ),
     Rule(
         "damping lost all through",
-        "the rear is hardly damped from the start",
+        "the rear has almost no damping from the start",
         "Check the shock for leaks, heat and play, and rule out tyre, wheel bearing and sensor mount.",
         "as above",
         waits=True,
@@ -81,8 +81,8 @@ RULES: tuple[Rule, ...] = (
     ),
     Rule(
         "damping in doubt",
-        "the rear rang in ways that other things cause as well",
-        "Look at the same places in the other laps and in the next outing, for kerbs and for the sensor's mount; feel "
+        "the rear oscillated in ways that other things cause as well",
+        "Look at the same places in the other laps and in the next outing, for kerbs and for the sensor's mount; check "
         "the shock for leaks, heat and play.",
         "a kerb, a loose sensor or a wheel out of balance can look the same for a short while",
         waits=True,
@@ -91,12 +91,12 @@ RULES: tuple[Rule, ...] = (
         "damping low",
         "an end is weakly damped on every lap",
         "Compare with an outing on a fresh damper, over the same road.",
-        "a worn damper and a rough road look alike within one outing",
+        "within one outing a worn damper and a rough road look alike",
         waits=True,
     ),
     Rule(
         "front rings",
-        "the front rings as if hardly damped",
+        "the front oscillates with almost no damping",
         "Another fault than a lost rear damper: look at fork damping and friction, front tyre and balance, wheel and "
         "steering-head bearings.",
         "the front's wheel hop has other usual causes than the rear's",
@@ -106,10 +106,10 @@ RULES: tuple[Rule, ...] = (
         "bottoms",
         "an end bottoms at one place on at least half of the laps",
         "{end} sag and preload, {late}, and whether the spring suits the rider",
-        "travel that runs out passes the blow to the chassis and unloads the tyre",
+        "an end that bottoms passes the impact to the chassis and unloads the tyre",
         (
             Step("end", "support late in the stroke", "more"),
-            Step("end", "compression damping", "more", "if it arrives there fast"),
+            Step("end", "compression damping", "more", "if it reaches the stop at high speed"),
         ),
         "the {end} keeps some millimetres there and rides a little higher under load",
         "{end} sag, travel left at the same place, and that the other end's travel has not changed",
@@ -128,14 +128,14 @@ RULES: tuple[Rule, ...] = (
         "ends apart, not by damping",
         "one end goes down or comes up slower on the same bump, while the dampers alone would not make it so",
         "spring, sag, leverage, tyre pressure and friction at both ends",
-        "the damping ratios of the bike file's masses and springs say that something else parts the ends",
+        "by the damping ratios, with the masses and springs of the bike file, the dampers are not the cause",
     ),
     Rule(
         "comes up slower",
         "on the same bump one end comes up slower than the other, beyond the interval",
         "friction and oil temperature at the {end}, sag, spring and tyre pressure at both ends",
-        "ends that come up at different rates change wheelbase, rake and trail on every bump; which of the two is at "
-        "fault the comparison does not say",
+        "ends that come up at different rates change wheelbase, rake and trail on every bump; the comparison does not "
+        "say which of the two is at fault",
         (
             Step("end", "rebound damping", "less", "if the {end} rides low over a run of bumps"),
             Step("other", "rebound damping", "more", "if the {other} kicks or floats"),
@@ -154,19 +154,19 @@ RULES: tuple[Rule, ...] = (
     ),
     Rule(
         "rebound damped unlike",
-        "too few common bumps; for what it carries one end has more rebound damping, beyond the interval",
+        "too few clear bumps; one end has a higher rebound damping ratio, beyond the interval",
         "masses, spring and tyre rates of the bike file, sag and tyre pressure",
-        "the damping ratio says how soon each end settles from the road both met",
+        "the damping ratio says how fast each end settles on the same road",
         (
             Step("end", "rebound damping", "less", "if the {end} rides low over a run of bumps"),
             Step("other", "rebound damping", "more", "if the {other} kicks or floats"),
         ),
-        "both ends settle alike",
+        "both ends settle equally fast",
         "both ends by hand, and travel left at both ends",
     ),
     Rule(
         "compression damped unlike",
-        "too few common bumps; for what it carries one end has more compression damping, beyond the interval",
+        "too few clear bumps; one end has a higher compression damping ratio, beyond the interval",
         "masses, spring and tyre rates of the bike file, sag and tyre pressure",
         "as above",
         (Step("end", "compression damping", "less"),),
@@ -268,7 +268,7 @@ def settle(candidates: Iterable[Candidate], setting: Setting) -> tuple[Finding, 
         for step in rule.steps:
             turn = Turn(one.end if step.whose == "end" else OTHER_END[one.end], step.adjuster, step.direction)
             if why := setting.held or _refusal(turn, setting, taken):
-                refused.append(f"{turn_words(turn)}: {why}")
+                refused.append(f"{turn_words(turn)} ({why})")
             else:
                 kept.append((turn, _fill(step.condition, one.end)))
         for turn, _ in kept:
@@ -327,16 +327,17 @@ def _suggestion(
     if rule.waits:
         return f"{first} {WAIT}"
     if not rule.steps:
-        return f"Look at {first}. No setting follows from it."
-    said = [f"Rule out first: {first}."]
+        return f"Check {first}. No change of a setting is advised."
+    parts = [f"Rule out first: {first}."]
     if kept:
-        said.append(f"Then one step: {', or '.join(_option(*one, setting) for one in kept)}.")
-    said += [f"Not {words}." for words in refused]
+        steps = "; or ".join(_option(*one, setting) for one in kept)
+        parts.append(f"Then one step: {steps}.")
+    parts += [f"Not advised: {words}." for words in refused]
     if kept:
-        said += [f"Expect: {_fill(rule.expect, end)}.", f"Recheck: {_fill(rule.recheck, end)}."]
+        parts += [f"Expect: {_fill(rule.expect, end)}.", f"Recheck: {_fill(rule.recheck, end)}."]
         if setting.sized is not None:
-            said.append(_size([turn for turn, _ in kept], setting.sized))
-    return " ".join(said)
+            parts.append(_size([turn for turn, _ in kept], setting.sized))
+    return " ".join(parts)
 
 
 # One of these begins the end of a suggestion: how the size of its step is found, or what a prediction says of it.
@@ -352,7 +353,7 @@ def _size(turns: list[Turn], sized: frozenset[str]) -> str:
     """How the size of the steps on the logged laps is found, or what the bike file lacks for it."""
     options = [f"--change {change}" for turn in turns for key, change in [_change(turn)] if key in sized]
     if options:
-        return f"{HOW_MUCH}: 'bothends try' with {' or '.join(options)}."
+        return f"{HOW_MUCH}: run 'bothends try' with {' or '.join(options)}."
     return f"{HOW_MUCH} is not known: the bike file lacks {_lacking(turns[0])}."
 
 
@@ -379,7 +380,7 @@ def _option(turn: Turn, condition: str, setting: Setting) -> str:
         amount = _LATE_STEP[turn.end]
     elif (clicks := setting.clicks.get(_clicks_key(turn))) is not None:
         amount = f"one click (now {clicks:g} from closed)"
-    return f"{turn_words(turn)}, {amount}" + (f", {condition}" if condition else "")
+    return f"{turn_words(turn)}: {amount}" + (f", {condition}" if condition else "")
 
 
 def _clicks_key(turn: Turn) -> str:

@@ -6,11 +6,13 @@ from telemetry.arrays import ENDS, End
 from telemetry.findings.rules import DAMAGE_CAUTION, Candidate
 from telemetry.laps import Placed, SharedPlace, by_place, lap_length_m, laps_at_pace
 from telemetry.motion import EndSummary, PackingEvent, StopEvent
-from telemetry.summary import LapSummary, Trend, count_word, laps_words, place_words, signed
+from telemetry.summary import LapSummary, Trend, count_word, laps_words, place_words, signed, times
 
 # Met at one place in at least this share of the laps at pace (and on two), it is a finding; else a fact of the tables.
 REPEATED_SHARE = 0.5
-LEAK_CAUTION = "An end that loses oil or gas is not ridden on: have it inspected by a qualified technician."
+LEAK_CAUTION = (
+    "Do not ride on with an end that loses oil or gas: have it inspected by a qualified technician."
+)
 PACE = "lap.time_s"
 
 
@@ -50,11 +52,11 @@ def bottoming_candidates(end: End, summary: EndSummary, laps: Sequence[LapSummar
 def _bottomed(place: SharedPlace, stops: Sequence[StopEvent]) -> str:
     """Phases, laps, how often and how fast an end bottomed at one place."""
     hard = sum(stop.hard for stop in stops)
+    hard_words = count_word(hard, "hard impact") if hard else "no hard impact"
     phases = " and ".join(sorted({stop.phase for stop in stops if stop.phase})) or "phase not known"
     return (
-        f"{phases}, {laps_words(place.laps)} ({count_word(len(place.laps), 'lap')}, "
-        f"{count_word(len(stops), 'time')}, {hard or 'none'} of them a hard blow), arrives at up to "
-        f"{max(stop.speed_mm_s for stop in stops):.0f} mm/s at the wheel"
+        f"{phases}, {times(len(stops))} in {laps_words(place.laps)}; wheel speed at the stop up to "
+        f"{max(stop.speed_mm_s for stop in stops):.0f} mm/s, {hard_words}"
     )
 
 
@@ -73,7 +75,7 @@ def packing_candidates(packing: Iterable[PackingEvent], laps: Sequence[LapSummar
                     end=end,
                     title=f"The {end} packs down at {where}",
                     evidence=f"{laps_words(place.laps)}: over {count_word(here[0].bumps, 'bump')} it stays up to "
-                    f"{max(event.sink_mm for event in here):.0f} mm deeper than it rides before and after; down at "
+                    f"{max(event.sink_mm for event in here):.0f} mm deeper than before and after them; down at "
                     f"{here[0].compression_mm_s:.0f} mm/s, back at {here[0].rebound_mm_s:.0f} mm/s (wheel).",
                     short=f"the {end} packs down at {where}",
                 )

@@ -37,13 +37,13 @@ class TryRow:
     reason: str = ""
 
     def in_words(self) -> str:
-        """``front travel left 4.1 to 5.2 mm (change −0.6 to +2.8, 90 %)``."""
+        """``front travel left from 4.1 to 5.2 mm (change −0.6 to +2.8 mm, 90 % interval)``."""
         if self.after is None:
             return f"{self.name} {self.direction}"
         digits = decimals_of(self.unit) if self.unit else 2
         low, high = (self.low, self.high) if self.next_low is None else (self.next_low, self.next_high)
-        values = f"{self.name} {number(self.before, digits)} to {number(self.after, digits, self.unit)}"
-        return f"{values} (change {signed(low, digits)} to {signed(high, digits)}, 90 %)"
+        values = f"{self.name} from {number(self.before, digits)} to {number(self.after, digits, self.unit)}"
+        return f"{values} (change {signed(low, digits)} to {signed(high, digits, self.unit)}, 90 % interval)"
 
 
 @dataclass(frozen=True)

@@ -79,13 +79,13 @@ def _each(
 
 def _sized(suggestion: str, expected: Expected) -> str:
     """A suggestion that ends in what its step is expected to do."""
-    said = [without_amount(suggestion)]
+    parts = [without_amount(suggestion)]
     if expected.rows:
         rows = "; ".join(row.in_words() for row in expected.rows[:MOST_ROWS])
-        said.append(f"{EXPECTED} of this step ({expected.words[0].lower()}{expected.words[1:]}): {rows}.")
+        parts.append(f"{EXPECTED} with {expected.words[0].lower()}{expected.words[1:]}: {rows}.")
     if expected.reason:
-        said.append(f"{HOW_MUCH} is not predicted. {expected.reason}")
-    return " ".join(said)
+        parts.append(f"{HOW_MUCH} is not predicted: {expected.reason[:1].lower()}{expected.reason[1:]}")
+    return " ".join(parts)
 
 
 def expected_effect(laps: Laps, turns: Iterable[Turn]) -> Expected:

@@ -167,11 +167,11 @@ class Caution:
 
 @dataclass(frozen=True)
 class Advice:
-    """A finding: what stands out, what shows it, what to do."""
+    """A finding: what stands out, what shows it, what to do step by step."""
 
     title: str
     evidence: str
-    suggestion: str
+    steps: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -359,6 +359,20 @@ def in_short(suggestion: str) -> str:
     return " ".join(kept)
 
 
+_STEP_START = re.compile(
+    rf" (?=(?:Then one step|Not advised|Expect|Recheck): |{re.escape(EXPECTED)}|{re.escape(HOW_MUCH)})"
+)
+
+
+def advice_steps(suggestion: str) -> tuple[str, ...]:
+    """What to do, line by line.
+
+    >>> advice_steps("Rule out first: sag. Then one step: less preload. Recheck: sag.")
+    ('Rule out first: sag.', 'Then one step: less preload.', 'Recheck: sag.')
+    """
+    return tuple(_STEP_START.split(suggestion))
+
+
 # Shown of the lap on both sides of a point, and before and after a corner, its neighbours left out. Own choices. [m]
 AROUND_M = 100.0
 BEFORE_CORNER_M, AFTER_CORNER_M = 150.0, 60.0
@@ -529,7 +543,7 @@ _LINKED: dict[type, tuple[str, ...]] = {
     Sentence: ("text",),
     Sentences: ("items",),
     Caution: ("texts",),
-    Advice: ("title", "evidence", "suggestion"),
+    Advice: ("title", "evidence", "steps"),
     Table: ("rows",),
     Fold: ("blocks",),
 }

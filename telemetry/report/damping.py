@@ -69,12 +69,12 @@ from telemetry.summary import (
 )
 
 EVENT_COLUMNS = (
-    metric_column(TIME_S), Column("lap"), Column("where", words=True), metric_column(SECONDS), Column("[Hz]"),
-    metric_column(DAMPING), Column("wheel [mm]"), Column("shaft [mm]", medium=Medium.PAPER),
+    metric_column(TIME_S), Column("lap"), Column("where", words=True), metric_column(SECONDS), Column("frequency [Hz]"),
+    metric_column(DAMPING), Column("at the wheel [mm]"), Column("at the shaft [mm]", medium=Medium.PAPER),
     Column("confidence [%]", medium=Medium.PAPER), Column("level", words=True),
 )  # fmt: skip
 GATHERED_COLUMNS = (
-    *words_columns("where", "laps"), metric_column(COUNT), Column("in all [s]"), Column("[Hz]"),
+    *words_columns("where", "laps"), metric_column(COUNT), Column("total [s]"), Column("frequency [Hz]"),
     Column("damping ratio (95 %)"),
 )  # fmt: skip
 REJECTED_COLUMNS = (
@@ -86,14 +86,14 @@ _EVIDENCE = 4  # places whose clearest event is shown with its evidence
 
 
 FORCE = (
-    "Force over speed; the shade is the time spent at each speed. The adjusters are written where each acts."
+    "Force over speed. Shaded: time spent at each speed. Each adjuster is named at the speeds where it acts."
 )
 
 
 def dampers_section(scope: Scope) -> Section | None:
     """How the dampers were used, by the curves in the bike file."""
     columns = (
-        Column("where on its curve", words=True),
+        Column("part of the curve", words=True),
         *(
             Column(f"{end} {what}", end=end)
             for what in ("time [%]", "work [%]", "mean force [N]")
@@ -103,7 +103,7 @@ def dampers_section(scope: Scope) -> Section | None:
     summary = scope.summary
     return section(
         "dampers",
-        "Dampers, at the shaft, by the curves in the bike file",
+        "Dampers at the shaft, from their curves in the bike file",
         *(figure(f"force-{end}", force_picture(summary, end), FORCE, Medium.SCREEN) for end in ENDS),
         table(columns, damper_rows(summary)),
         *notes(damper_words(summary) if summary.damper_work else ""),
@@ -127,14 +127,14 @@ def damper_rows(summary: Summary) -> list[Row]:
 def damper_words(summary: Summary) -> str:
     """What acts where on the curve, and the heat of the dampers: mean power and joules a lap."""
     heat = "; ".join(
-        f"{end}: {number(use.hydraulic_w)} W on average"
+        f"{end} {number(use.hydraulic_w)} W on average"
         + (f", {number(sum(use.lap_j) / len(use.lap_j) / 1000, 1)} kJ a lap" if use.lap_j else "")
-        + f", split at {number(use.split_mm_s)} mm/s"
+        + f" (split at {number(use.split_mm_s)} mm/s)"
         for end, use in summary.damper_work.items()
     )
     return (
-        "Low speed, below the split, is where the clicker (the bleed) acts; high speed is the high-speed adjuster's, "
-        f"else the shim stack's. Heat in the oil, {heat}."
+        "Low speed, below the split: the clicker (bleed) acts. High speed: the high-speed adjuster acts, or without "
+        f"one the shim stack. Heat into the oil: {heat}."
     )
 
 
@@ -151,12 +151,15 @@ def damping_section(scope: Scope) -> Section | None:
         "Rear damping",
         Sentence(f"{damping_headline(found)}.", "strong"),
         *map(Sentence, course_sentences(found)),
-        table(GATHERED_COLUMNS, gathered, "Places where the rear rang", most=12),
-        fold("Where the rear rang, one by one", one_by_one) if gathered else one_by_one,
+        table(GATHERED_COLUMNS, gathered, "Places where the rear was not settled", most=12),
+        fold("Where the rear was not settled, one by one", one_by_one) if gathered else one_by_one,
         *(_evidence(event, index) for index, event in enumerate(clear)),
-        fold("Where the front rang, one by one", table(EVENT_COLUMNS, map(event_row, front), most=12)),
         fold(
-            f"Looked like it at first, and had another cause ({len(scope.rejected)})",
+            "Where the front was not settled, one by one",
+            table(EVENT_COLUMNS, map(event_row, front), most=12),
+        ),
+        fold(
+            f"Similar at first, but with another cause ({len(scope.rejected)})",
             table(REJECTED_COLUMNS, rejected_rows(scope.rejected, length_m)),
         ),
     )
@@ -174,17 +177,17 @@ def _evidence(event: OscillationEvent, index: int) -> Fold | None:
         Figure(
             f"ring-trace-{index}",
             ringing_picture(seen),
-            f"From {number(seen.start_s, 1)} s: travel of both wheels from 4 to 36 Hz, the front's shifted to when the "
-            "rear met the same road.",
+            f"From {number(seen.start_s, 1)} s: travel of both wheels from 4 to 36 Hz. The front is shifted in time, "
+            "so that both are on the same road.",
         ),
         Figure(
             f"ring-spectrum-{index}",
             spectrum_picture(seen),
-            "The rear as it was; dashed: on that road with the damping of the outing.",
+            "Solid: the rear as measured. Dashed: on the same road with the usual damping of the outing.",
             Medium.SCREEN,
         ),
         fold(
-            "What was asked of it",
+            "How it was checked",
             sentences(f"{check.question} {check.answer}" for check in event.checks),
             medium=Medium.SCREEN,
         ),
@@ -208,7 +211,7 @@ def course_section(scope: Scope) -> Section | None:
         figure(
             "course",
             course_picture(found.course),
-            "Damping ratio of the wheel hop, a lap a dot, with 95 % intervals.",
+            "Damping ratio of the wheel hop; a dot is a lap, with its 95 % interval.",
         ),
         *map(Sentence, said),
         *notes(drift_words(found)),
@@ -331,12 +334,12 @@ def drift_words(found: Oscillation) -> str:
     ]
     if not fades or not rises:
         return ""
-    return f"That the {rises[0]} reads higher from lap to lap is drift beside a fading end, no improvement."
+    return f"The {rises[0]} did not improve: its ratio rises because the other end is fading."
 
 
 def course_sentences(found: Oscillation) -> list[str]:
     """Damping of each end over the laps and the loss the log could show, without what the verdict already says."""
-    over = "Over whole laps, the suspected stretches in them: " if found.events else ""
+    over = "Over whole laps, including the suspected stretches: " if found.events else ""
     said = [
         over + course.reason[0].lower() + course.reason[1:] if over and end == "rear" else course.reason
         for end, course in found.course.items()
@@ -360,8 +363,8 @@ HISTORY_COLUMNS = (
 # In a line of a list; every other answer as it is.
 SAID = {LOST: "LOST?", DOUBTFUL: "IN DOUBT", "": NO_SIGN}
 OF_ONE_DAMPER = (
-    "A lap is the unit of evidence; the interval also holds what one sound damper differs by "
-    "from outing to outing."
+    "Each lap counts as one value; the interval includes the usual difference of a good damper from outing to "
+    "outing."
 )
 
 
@@ -401,7 +404,7 @@ def history_document(damper: str, runs: Sequence[DamperRun]) -> Document:
     """Outings and services of a damper, oldest first."""
     ends = " and ".join(sorted({run.end for run in runs}))
     name = f"damper-{damper.encode().hex()}"  # fit for the page of a screen, whatever people write
-    words = "Damping ratio, an outing a dot, with 95 % intervals; dashed: serviced."
+    words = "Damping ratio; a dot is an outing, with its 95 % interval. Dashed: serviced."
     return document(
         f"Damper {damper}, {ends}: {count_word(len(runs), 'outing')}, oldest first",
         "",
@@ -417,8 +420,8 @@ def history_document(damper: str, runs: Sequence[DamperRun]) -> Document:
 
 HISTORY_WORDS = (
     "Damping ratio of the wheel hop, mean over laps. Since: from the last service on. kJ is the work of the oil, "
-    "from the damper's curve in the bike file. Two outings compare as 'bothends damper A B' says, not at a glance: "
-    "the road and the other end are in these numbers."
+    "from the damper's curve in the bike file. Compare two outings with 'bothends damper A B', not by this table: the "
+    "road and the other end influence these numbers."
 )
 
 

@@ -25,6 +25,7 @@ from telemetry.report.blocks import (
     Section,
     Sentence,
     Table,
+    advice_steps,
     both_ends,
     caution,
     document,
@@ -32,7 +33,7 @@ from telemetry.report.blocks import (
     section,
     table,
 )
-from telemetry.report.document import CLOSING, answer, lap_travel, review_document
+from telemetry.report.document import CLOSING, also_words, answer, lap_travel, review_document
 from telemetry.report.drawings import drawn, svg_element, svg_picture, svg_text
 from telemetry.report.figures import whole_run
 from telemetry.report.lap import Drawn, quickest_lap, track_picture
@@ -177,16 +178,17 @@ def _answer(summary: Summary) -> Section | None:
     also = [finding.title for finding in summary.findings[1:_MOST_FINDINGS]]
     others = len(summary.findings) - 1 - len(also)
     also += [f"{others} more in the review"] if others > 0 else []
-    faults = suspicions(summary.oscillation)
+    doubt = dampers_in_doubt(summary.oscillation)
+    grave = summary.findings[0].caution if doubt and summary.findings else ""
+    # the caution stands below in full
+    faults = tuple(fault.replace(grave, "").rstrip() for fault in suspicions(summary.oscillation))
     rest = (
         *(faults or (found.why,)),
-        f"Also: {'; '.join(also)}." if also else "",
+        also_words(also),
         *limits_words(summary.ends),
     )
     rest = rest if summary.findings else (*nothing_asks(summary)[1:], *rest)
     rest = rest if found.sound else (*rest, found.trust)
-    doubt = dampers_in_doubt(summary.oscillation)
-    grave = summary.findings[0].caution if doubt and summary.findings else ""
     return section(
         "answer",
         "The answer",
@@ -200,7 +202,7 @@ def _small(picture: Section) -> Section:
     """The picture of the lap as the page has room for it, with the one line that it needs."""
     figure = next(block for block in picture.blocks if isinstance(block, Figure))
     words = "Front above, rear below, both outwards from full extension. Numbers: corners. "
-    words += "Wedge: bottomed; ring (front) or square (rear): topped out."
+    words += "Wedge: bottomed; ring (front) or square (rear): topped out; wave: rear not settled."
     small = Figure("small", replace(figure.picture, small=True), words)
     return replace(picture, name="picture", blocks=(small,), medium=Medium.PAPER)
 
@@ -216,7 +218,8 @@ def _change(summary: Summary, expected: "Expected | None") -> Section | None:
     if not summary.findings:
         return section("change", "One change", Sentence("None: nothing in this log asks for one."))
     first = next((found for found in summary.findings if found.turns), summary.findings[0])
-    blocks: list[Block | None] = [Sentence(cut_short(without_amount(first.suggestion), _MOST_ADVICE))]
+    advice = cut_short(without_amount(first.suggestion), _MOST_ADVICE)
+    blocks: list[Block | None] = [*map(Sentence, advice_steps(advice))]
     if first.turns:
         blocks += _expected(expected)
         blocks += [Sentence(cut_short(first.caution, _MOST_NOTE), "note")] if first.caution else []
@@ -233,7 +236,7 @@ def _expected(expected: "Expected | None") -> Iterator[Block | None]:
         yield expected_table(expected.rows)
     if expected.reason:
         yield Sentence(
-            f"Not predicted. {cut_short(expected.reason, _MOST_NOTE if expected.rows else _MOST_LETTERS)}",
+            f"Not predicted: {cut_short(expected.reason, _MOST_NOTE if expected.rows else _MOST_LETTERS)}",
             "note",
         )
 

@@ -25,6 +25,7 @@ from telemetry.report.blocks import (
     Sentence,
     Sentences,
     Spot,
+    advice_steps,
     caution,
     document,
     figure,
@@ -82,6 +83,7 @@ from telemetry.summary import (
     number,
     percent,
     plus_minus,
+    sentence,
 )
 
 if TYPE_CHECKING:
@@ -166,10 +168,10 @@ def answer(summary: Summary) -> Answer:
     first_found, *others = summary.findings
     grave = suspicions(summary.oscillation)[:1]  # what is suspected of a damper, with the order to stop
     rest = tuple(words for words in rest if words not in grave)
-    also = f"Also: {'; '.join(found.title for found in others)}." if others else ""
+    also = also_words(found.title for found in others)
     return Answer(
         headline=first_found.title,
-        why=grave[0] if grave else without_intervals(first_found.evidence),
+        why=grave[0] if grave else sentence(without_intervals(first_found.evidence)),
         grave=bool(grave),
         todo=in_short(first_found.suggestion),
         others=tuple(words for words in (also, *rest) if words),
@@ -179,13 +181,23 @@ def answer(summary: Summary) -> Answer:
     )
 
 
+def also_words(titles: Iterable[str]) -> str:
+    """The findings after the first, in one sentence; "" for none.
+
+    >>> also_words(["The rear packs down at corner 3", "The front rides lower from lap to lap"])
+    'Also: the rear packs down at corner 3; the front rides lower from lap to lap.'
+    """
+    listed = "; ".join(f"{title[:1].lower()}{title[1:]}" for title in titles)
+    return f"Also: {listed}." if listed else ""
+
+
 def _log_mark(quality: Iterable[QualityNote]) -> tuple[str, bool]:
     severities = [note.severity for note in quality]
     if refused := severities.count("refused"):
         return f"Log: {count_word(refused, 'question')} not answered", False
     if warned := severities.count("warning"):
         return f"Log: {count_word(warned, 'warning')}", False
-    return "Log sound", True
+    return "Log OK", True
 
 
 def cautions(summary: Summary) -> list[str]:
@@ -202,9 +214,12 @@ def findings_section(summary: Summary) -> Section | None:
     doubt = dampers_in_doubt(summary.oscillation)
     return section(
         "findings",
-        "What stands out" if doubt else "What stands out; try one thing at a time",
-        *(Advice(found.title, found.evidence, found.suggestion) for found in summary.findings),
-        note="" if doubt else "The rider and the maker's limits have the last word.",
+        "Findings" if doubt else "Findings: try one change at a time",
+        *(
+            Advice(found.title, sentence(found.evidence), advice_steps(found.suggestion))
+            for found in summary.findings
+        ),
+        note="" if doubt else "The maker's limits and what the rider feels come before this advice.",
     )
 
 
@@ -218,7 +233,7 @@ def stretch_document(scope: Scope, corner: Corner | None = None, *, zoomed: bool
     return linked(document("", "", ends_section(scope), balance), scope.summary)
 
 
-GRID_SIGNS = "▲ front bottomed, ▼ rear bottomed, ▬ not settled; a number is how often."
+GRID_SIGNS = "▲ front bottomed, ▼ rear bottomed, ▬ not settled; a number says how many times."
 
 
 def grid_section(summary: Summary) -> Section | None:
@@ -270,13 +285,11 @@ def speeds_section(scope: Scope) -> Section | None:
     band = ", ".join(f"{end} {OF_END['speed.bandwidth_hz'].text(at)} Hz" for end, at in scope.judged.items())
     words = (
         f"Share of the time at each speed, up to {number(picture.x_range[1])} mm/s. Dashed: the other end repeated"
-        + ("; dotted: where low and high shaft speed part" if picture.uprights else "")
+        + ("; dotted: split between low and high shaft speed" if picture.uprights else "")
         + f". Bandwidth of the speeds: {band}."
     )
     shares = Figure("speed", picture, words)
-    words = (
-        "Share of the time above each speed: the axis is logarithmic, so that the fast strokes can be read."
-    )
+    words = "Share of the time above each speed, on a logarithmic axis that shows the fast strokes."
     return section(
         "speeds",
         f"How fast the ends moved, at the {scope.plane}",
@@ -290,7 +303,7 @@ _LAP_ENDS = ("travel.used_pct", "travel.bottomed")
 LAP_COLUMNS = (
     Column("lap", words=True), Column("time"), *(Column(f"{end} used [%]", end=end) for end in ENDS),
     *(Column(f"{end} bottomed", end=end, medium=Medium.PAPER) for end in ENDS), Column("compr. ratio"),
-    Column("rebound ratio"), Column("hop damping"), Column("masked [%]"),
+    Column("rebound ratio"), Column("hop damping ratio"), Column("masked [%]"),
 )  # fmt: skip
 
 
@@ -302,8 +315,8 @@ def lap_travel(summary: Summary, traces: Traces, lap: LapSummary | None = None) 
         return None
     words = (
         "Front above, rear below, both measured outwards from full extension: ends that move together draw a "
-        "symmetrical picture. Numbers in the middle are corners; a wedge is bottomed, a ring (front) or square "
-        "(rear) is topped out, a wave is where the rear rang. Gaps are samples that were masked."
+        "symmetrical picture. Numbers in the middle: corners. Wedge: bottomed. Ring (front) or square (rear): topped "
+        "out. Wave: rear not settled. Gaps: masked samples."
     )
     title = f"Wheel travel over {_lap_name(lap)}"
     return section("travel", title, Figure("lap", travel_picture(scene), words), medium=Medium.PAPER)
@@ -318,7 +331,7 @@ def lap_map(summary: Summary, traces: Traces) -> Section | None:
     words = (
         f"Line of {_lap_name(quickest_lap(summary))}, north up; events of all laps. Violet is the front, ochre the "
         "rear. Wedge up: front bottomed; wedge down: rear bottomed; ring: front topped out; square: rear topped out; "
-        "dashed: rear rang."
+        "dashed: rear not settled."
     )
     return section("map", title, Figure("map", picture, words), medium=Medium.PAPER)
 
@@ -390,7 +403,7 @@ def trends_section(summary: Summary) -> Section | None:
     """How the numbers of a lap shift over the outing."""
     told = (one for one in summary.trends if one.key in BY_KEY and (one.clear or one.key in ALWAYS))
     rows = [*map(_trend, told)]
-    note = "A shift is named where it is beyond chance and matters."
+    note = "Rises or falls: only where the change is statistically clear and large enough to matter."
     return section("trends", "Over the outing", table(TREND_COLUMNS, rows), note=note) if rows else None
 
 
@@ -418,7 +431,7 @@ def quality_section(found: Iterable[QualityNote]) -> Section | None:
     return section(
         "quality",
         "The log itself",
-        Sentences(said) if said else Sentence("Nothing was found wrong with it."),
+        Sentences(said) if said else Sentence("No problem was found in the log."),
         note="Invalid samples are left out of every number, never filled in.",
     )
 

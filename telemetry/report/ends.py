@@ -79,6 +79,7 @@ from telemetry.summary import (
     never_words,
     number,
     place_words,
+    sentence,
     times,
 )
 
@@ -185,8 +186,8 @@ def stop_rows(stops: Sequence[StopEvent], lap_length_m: float | None) -> list[Ro
 def places_section(scope: Scope) -> Section | None:
     """Travel use by phase, and folded by corner."""
     caption = (
-        "Median and 95th percentile are means over laps, ± the standard error of that mean; left is what stayed of the "
-        "stroke at the deepest point of all laps."
+        "Median and 95th percentile: mean over laps, ± standard error of that mean. Left: travel left at the deepest "
+        "point of all laps."
     )
     return section(
         "places",
@@ -239,7 +240,7 @@ def strokes_section(scope: Scope) -> Section | None:
         "Strokes, at the wheel",
         table(columns, stroke_rows(scope)),
         *map(Sentence, packing_words(scope.summary.packing, scope.lap_length_m)),
-        note="How many / the median of their peak speeds [mm/s].",
+        note="Number of strokes / median of their peak speeds [mm/s].",
     )
 
 
@@ -272,7 +273,7 @@ def packing_words(packing: Sequence[PackingEvent], lap_length_m: float | None) -
             deepest_mm = max(events[i].sink_mm for i in place.events)
             yield (
                 f"{end.capitalize()} packed down at {where}: {times(len(place.events))}, "
-                f"{laps_words(place.laps)}, up to {deepest_mm:.0f} mm deeper than it rides."
+                f"{laps_words(place.laps)}, up to {deepest_mm:.0f} mm deeper than before and after."
             )
 
 
@@ -292,7 +293,7 @@ def light_words(light: Sequence[LightWheel], lap_length_m: float | None) -> list
         hanging = sum(event.hanging_s >= FELT_S for event in events)
         aloft = "a wheelie or nearly" if (end, under) == ("front", "drive") else "off the ground or nearly"
         shares = [event.least_share for event in events if event.least_share is not None]
-        left = f"; {100 * min(shares):.0f} % of its standing load left at the least" if shares else ""
+        left = f"; lowest load {100 * min(shares):.0f} % of its load at rest" if shares else ""
         found.append(
             f"{end.capitalize()} light{f' under {under}' if under else ''} {times(len(events))}"
             + (f", {aloft} in {hanging} of them" if hanging else "")
@@ -303,9 +304,11 @@ def light_words(light: Sequence[LightWheel], lap_length_m: float | None) -> list
 
 # A speed above 1 is a faster rear, a damping ratio above 1 a slower one: never in one table.
 SPEED_COLUMNS = (Column("rear over front", words=True), Column("compression"), Column("rebound"))
-FASTER = "Wheel speed, rear over front: above 1 the rear is the faster"
-SLOWER = "Damping ratio for what each end carries, rear over front: above 1 the rear is the slower"
-BUMP_COLUMNS = both_ends("average answer to a bump", Column("rear over front"))
+FASTER = (
+    "Wheel speed, rear over front; above 1 the rear is faster. In brackets: number of bumps, 95 % interval"
+)
+SLOWER = "Damping ratio, rear over front; above 1 the rear is damped more"
+BUMP_COLUMNS = both_ends("average response to a bump", Column("rear over front"))
 
 
 _OF_BALANCE = frozenset(
@@ -323,10 +326,10 @@ def answer_section(scope: Scope) -> Section | None:
     """One sentence in one direction with what to turn; a damper in doubt first; for a page of its own."""
     return section(
         "answer",
-        "Do both ends do the same",
+        "Do both ends move alike",
         balance_answer(scope.summary),
         *notes(*limits_words(scope.ends)),
-        note="Over the whole run. Neutral: both ends go down and come up together on the same bump.",
+        note="Over the whole run. Neutral: on the same bump both ends go down and come up at the same rate.",
         medium=Medium.SCREEN,
     )
 
@@ -343,23 +346,24 @@ def balance_answer(summary: Summary) -> Answer:
     found = next((one for one in summary.findings if one.rule in _OF_BALANCE), None)
     if found is not None:
         return Answer(
-            found.title, why=without_intervals(found.evidence), todo=in_short(found.suggestion), others=said
+            found.title,
+            why=sentence(without_intervals(found.evidence)),
+            todo=in_short(found.suggestion),
+            others=said,
         )
     first, *rest = said
     if balance.reason:
         return Answer("Balance cannot be told", others=tuple(said))
     bump = balance.same_bump
     even = bump is not None and all(verdict(one) == "even" for one in (bump.compression, bump.rebound))
-    headline = (
-        "Both ends do the same on the same bump" if even else "Nothing in the balance asks for a change"
-    )
+    headline = "Both ends move alike on the same bump" if even else "Nothing in the balance asks for a change"
     return Answer(headline, why=first, others=tuple(rest))
 
 
 def balance_section(scope: Scope) -> Section | None:
     """How fast and how well damped the rear is over the front."""
     balance = scope.balance
-    title = "Balance: rear over front; 1 is even"
+    title = "Balance: rear over front (1: both ends alike)"
     if balance.reason:
         return section("balance", title, Sentence(f"Cannot be told: {balance.reason}."))
     return section(
@@ -387,7 +391,7 @@ def stretch_balance_section(scope: Scope, corner: Corner | None) -> Section | No
         )
     return section(
         "balance",
-        "Balance here: rear over front; 1 is even",
+        "Balance here: rear over front (1: both ends alike)",
         table(SPEED_COLUMNS, rows, FASTER) or Sentence(f"Cannot be told: {scope.balance.reason}."),
     )
 
@@ -397,7 +401,7 @@ def speed_rows(balance: Balance) -> list[Row]:
     bump, speed, whole = balance.same_bump, balance.speed, balance.speed_ratio
     rows: list[Row] = []
     if bump is not None:
-        first = f"peak speed on the same bump, {bump.pairs} clear"
+        first = f"same bump, all clear bumps ({bump.pairs})"
         rows = [(first, *_both(bump.compression, bump.rebound))]
         rows += [_bump_group(group) for group in bump.groups if group.kind in ("size", "grain", "disturbed")]
     found = [("RMS speed", whole.compression, whole.rebound)]
@@ -416,7 +420,7 @@ def _both(compression: Ratio, rebound: Ratio) -> Row:
 
 
 def _bump_group(group: BumpGroup) -> Row:
-    return (f"same bump, {group.name}, {group.pairs}", *_both(group.compression, group.rebound))
+    return (f"same bump, {group.name} ({group.pairs})", *_both(group.compression, group.rebound))
 
 
 def _damping(balance: Balance) -> Table | Sentence | None:
@@ -462,15 +466,15 @@ def bump_section(scope: Scope) -> Section | None:
         Figure(
             "bump-both",
             bump_picture(bump.response),
-            "Average of the same bumps, each end from the moment it met them; rear dashed.",
+            "Average over the same bumps; at 0 ms each wheel meets the bump. Rear dashed.",
             Medium.SCREEN,
         ),
         table(BUMP_COLUMNS, response_rows(scope.summary.balance)),
         Figure(
             "ratios",
             ratio_picture(bump),
-            "Peak speed of the rear over the front, with 95 % intervals; in brackets how many bumps. Filled: apart "
-            "beyond the interval.",
+            "Peak speed, rear over front, with 95 % intervals; in brackets how many bumps. Filled: the interval "
+            "excludes 1.",
             Medium.SCREEN,
         ),
         fold(
@@ -478,8 +482,8 @@ def bump_section(scope: Scope) -> Section | None:
             Figure(
                 "bump",
                 response_picture(bump.response),
-                "Average of the same bumps, each end from the moment it met them, outwards from the travel before; "
-                "ends that answer alike draw a symmetrical picture.",
+                "Average over the same bumps; at 0 ms each wheel meets the bump. Travel is drawn outwards from that "
+                "before the bump: if both ends respond alike, the picture is symmetrical.",
             ),
         ),
         _bump_groups(bump),
@@ -524,13 +528,14 @@ def _bumps_used(bump: SameBump) -> str:
     delay = bump.delay_residual_ms
     left_out = bump.response is not None and 0 < bump.response.pairs < bump.pairs
     said = [
-        f"{bump.pairs} bumps stand clear of the road's grain, at {bump.places} places; the rear met them a wheelbase "
-        f"later{'' if delay is None else f' (within {number(abs(delay), 1)} ms)'}.",
-        f"At {bump.disturbed_pairs} brake or drive came or went: the speed this gave each end is taken off"
-        f"{', and the average answer leaves them out' if left_out else ''}."
+        f"{count_word(bump.pairs, 'clear bump')} (larger than the ordinary roughness of the road) at "
+        f"{count_word(bump.places, 'place')}. The rear meets a bump one wheelbase after the front"
+        f"{'' if delay is None else f' (timing agrees within {number(abs(delay), 1)} ms)'}.",
+        f"At {bump.disturbed_pairs} of them brake or drive changed: the speed that this adds is subtracted"
+        f"{', and the average response leaves them out' if left_out else ''}."
         if bump.disturbed_pairs
         else "",
-        f"Not used: {bump.grain_pairs} no larger than the road's grain"
+        f"Not used: {count_word(bump.grain_pairs, 'bump')} no larger than the ordinary roughness"
         + (f", {bump.hanging_pairs} with an end fully extended just before" if bump.hanging_pairs else "")
         + ".",
     ]
@@ -538,7 +543,7 @@ def _bumps_used(bump: SameBump) -> str:
 
 
 BAND_COLUMNS = (
-    Column("band", words=True), Column("from to [Hz]"), metric_column(RMS_SPEED),
+    Column("band", words=True), Column("range [Hz]"), metric_column(RMS_SPEED),
     Column("share of the power [%]"), Column("peak [Hz]"),
 )  # fmt: skip
 
@@ -552,8 +557,8 @@ def frequencies_section(scope: Scope) -> Section | None:
         Figure(
             "spectra",
             spectra_picture(found),
-            "Wheel speed [mm/s per √Hz]. Shaded: body on its springs, and wheel hop, from the bike file's own modes "
-            "where it has the masses.",
+            "Wheel speed [mm/s per √Hz]. Shaded: body on its springs, and wheel hop; computed from the masses of the "
+            "bike file where it has them.",
             Medium.SCREEN,
         )
         if found.ends
@@ -581,14 +586,14 @@ def together_words(summary: Summary) -> str:
     parts = []
     for band in summary.frequencies.bands:
         if not band.told or band.phase_deg is None:
-            parts.append(f"{band.name}: no relation beyond chance")
+            parts.append(f"{band.name}: no clear coherence")
             continue
         words = f"{band.name}: coherence {number(band.coherence, 2)}"
         if band.name == "body":
             side = "behind" if band.phase_deg < 0 else "ahead of"
             words += f", rear {number(abs(band.phase_deg))} deg {side} the front"
         parts.append(words)
-    return f"Speed of both wheels together, {'; '.join(parts)}." if parts else ""
+    return f"Front and rear wheel speed compared, {'; '.join(parts)}." if parts else ""
 
 
 def pitch_words(balance: Balance) -> str:
@@ -600,21 +605,21 @@ def pitch_words(balance: Balance) -> str:
         number(value, PITCH_DEG.digits) for value in (pitch.mean_deg, pitch.min_deg, pitch.max_deg)
     )
     return (
-        f"Pitch from the wheel travels, nose down positive: mean {mean} deg, {low} to {high} deg; its rate "
-        f"{number(pitch.rms_rate_deg_s, 1)} deg/s, RMS."
+        f"Pitch from the wheel travels, nose down positive: mean {mean} deg, least {low} deg, most {high} deg; pitch "
+        f"rate {number(pitch.rms_rate_deg_s, 1)} deg/s RMS."
     )
 
 
 ZONES = (
-    "Upright, at each corner: travel gained per g of braking for it (fork) and of drive out of it (rear), over the "
-    "travel at that speed without either; and what the rear keeps to extend while braking. Mean over laps with 95 % "
-    "from lap to lap; dotted: mean of the corners; filled: the rear was light there. The travel without brake and "
-    "drive is one estimate for all corners: compare corners by this, not set-ups."
+    "By corner, upright only. Fork dive: travel added per g of braking. Rear squat: travel added per g of drive. Rear "
+    "left: travel that the rear has left to extend while braking. Dot: mean over laps, with its 95 % interval; filled: "
+    "the rear was light there. Dotted line: mean of the corners. Use it to compare corners, not set-ups: the travel "
+    "without brake and drive is one estimate for all corners."
 )
 
 
 def chassis_section(scope: Scope) -> Section | None:
-    """Pitch and heave, what the steering absorbs, dive and squat: sentences, and the numbers folded."""
+    """Pitch and heave, how far the steering geometry moves, dive and squat: sentences, and the numbers folded."""
     balance = scope.balance
     zones = zone_picture(balance.transfer, scope.summary.light) if balance.transfer else None
     return section(
@@ -630,9 +635,9 @@ def chassis_section(scope: Scope) -> Section | None:
             _zones(zones) if zones else None,
             medium=Medium.SCREEN,
         ),
-        note="Pitch is positive nose down; heave is the mean of both wheels. Dive and squat are over upright "
-        "stretches. Steady: at one speed with the acceleration held, to compare set-ups by. As ridden: with drag and "
-        "quick changes of brake and throttle in it.",
+        note="Pitch is positive nose down; heave is the mean of both wheels. Dive and squat are measured upright. "
+        "Steady: at one speed with the acceleration held; compare set-ups by this. As ridden: this includes drag and "
+        "quick changes of brake and throttle.",
     )
 
 
@@ -655,7 +660,7 @@ def _steering(balance: Balance) -> Table | None:
         Column("steering", words=True),
         Column("median"),
         Column("5th to 95th percentile"),
-        Column("of it pitch [%]"),
+        Column("by pitch [%]"),
     )
     rows = [
         (f"{g.name} [{g.unit}]", number(g.median, 2), number(g.spread, 2), Number(g.pitch_share, SHARE))
@@ -684,7 +689,7 @@ def _transfer(balance: Balance) -> Table | None:
     brakings = str(transfer.brakings)
     rows += [
         ("fastest return of the pitch at release [deg/s]", number(transfer.return_deg_s, 1), brakings),
-        ("settled after [s]", number(transfer.settle_s, 2), brakings),
+        ("time until the pitch settles [s]", number(transfer.settle_s, 2), brakings),
         ("rear travel left to extend under braking [mm]", number(transfer.rear_left_mm, 1), brakings),
     ]
     return table((Column("", words=True), Column("value (95 %)"), Column("times")), rows, "Dive and squat")
@@ -729,21 +734,22 @@ def chassis_words(balance: Balance) -> tuple[str, ...]:
         low, high = chassis.body_band_hz
         body = next((band for band in chassis.bands if (band.low_hz, band.high_hz) == (low, high)), None)
         if body is not None:
-            words = f"Travel of both wheels, {low:g} to {high:g} Hz: {number(100 * body.pitch_share)} % of it is pitch"
+            pitch = number(100 * body.pitch_share)
+            words = f"From {low:g} to {high:g} Hz the chassis motion is {pitch} % pitch, the rest is heave."
             if chassis.coherence is not None and chassis.rear_lag_deg is not None:
-                side = "after" if chassis.rear_lag_deg >= 0 else "before"
+                side = "behind" if chassis.rear_lag_deg >= 0 else "ahead of"
                 words += (
-                    f", coherence of the ends {number(chassis.coherence, 2)}, the rear "
-                    f"{number(abs(chassis.rear_lag_deg))} deg {side} the front"
+                    f" Travel of both ends: coherence {number(chassis.coherence, 2)}, rear "
+                    f"{number(abs(chassis.rear_lag_deg))} deg {side} the front."
                 )
-            found.append(f"{words}.")
+            found.append(words)
         moved = ", ".join(
             f"{row.name} {number(row.spread, 2 if row.unit == 'deg' else 0)} {row.unit}"
             + ("" if row.pitch_share is None else f" ({number(100 * row.pitch_share)} % by pitch)")
             for row in chassis.geometry
         )
         if moved:
-            found.append(f"What the steering absorbs, 5 to 95 % of the time: {moved}.")
+            found.append(f"Range of the steering geometry, 5th to 95th percentile: {moved}.")
     return (*found, *([] if transfer is None else _transfer_words(transfer)))
 
 
@@ -753,12 +759,13 @@ def _transfer_words(transfer: WeightTransfer) -> Iterator[str]:
     if fork is not None and pitch is not None and fork.ci95[0] > 0:
         yield (
             f"In steady upright braking the fork dives {_gain_words(fork, 0)} mm per g, "
-            f"{_gain_words(pitch, 1)} deg of pitch, over {transfer.stretches} stretches."
+            f"{_gain_words(pitch, 1)} deg of pitch per g, over {transfer.stretches} stretches."
         )
     if transfer.return_deg_s is not None and transfer.rear_left_mm is not None:
         yield (
-            f"Over {transfer.brakings} brakings the pitch comes back at up to {number(transfer.return_deg_s, 1)} "
-            f"deg/s (median), and the rear keeps {number(transfer.rear_left_mm, 0)} mm to extend."
+            f"When the brake is released the pitch returns at up to {number(transfer.return_deg_s, 1)} deg/s (median "
+            f"of {transfer.brakings} times). While braking the rear has at least "
+            f"{number(transfer.rear_left_mm, 0)} mm left to extend for 95 % of the time."
         )
     if rear is not None and rear.ci95[0] * rear.ci95[1] > 0:
         yield (
@@ -769,5 +776,5 @@ def _transfer_words(transfer: WeightTransfer) -> Iterator[str]:
         yield f"In steady upright drive the rear shows no clear squat over {transfer.drives} stretches."
     if not transfer.lean_known:
         yield (
-            "Dive and squat cannot be told: they need the lean, logged or from positions, to leave out corners."
+            "Cannot tell dive and squat: without the lean (logged, or from positions) corners cannot be left out."
         )

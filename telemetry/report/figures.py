@@ -555,13 +555,13 @@ class SeasonPicture:
 
 
 def zone_picture(transfer: WeightTransfer, light: Sequence[LightWheel]) -> ZoneDots | None:
-    """Dive, squat and what the rear keeps to extend by corner; marked where the rear was light under braking."""
+    """Dive, squat and the rear's travel left to extend, by corner; marked where the rear was light under braking."""
     corners = sorted({zone.corner for zone in transfer.zones})
     lightened = {event.corner for event in light if event.end == "rear" and event.under == "braking"}
     answers: tuple[tuple[str, str, str, End, int, float], ...] = (
         ("dive", "fork dive", "mm per g", "front", 0, GRAVITY_M_S2),
         ("squat", "rear squat", "mm per g", "rear", 0, GRAVITY_M_S2),
-        ("left", "rear keeps", "mm", "rear", 1, 1.0),
+        ("left", "rear left", "mm", "rear", 1, 1.0),
     )
     columns = []
     for kind, title, unit, end, decimals, factor in answers:

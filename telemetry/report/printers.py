@@ -274,7 +274,8 @@ def _caution(block: Caution, console: Console) -> None:
 def _advice(block: Advice, console: Console) -> None:
     item(console, block.title, style="bold")
     _indented(console, block.evidence)
-    _indented(console, block.suggestion)
+    for step in block.steps:
+        _indented(console, step)
 
 
 def _facts(block: Facts, console: Console) -> None:

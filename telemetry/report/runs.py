@@ -128,8 +128,8 @@ def worked_words(comparison: Comparison) -> tuple[str, ...]:
         answer = f"The change did the opposite of what it should: {_first_of(wrong)}."
     elif not right:
         answer = (
-            f"Whether the change worked cannot be told. Within chance: {_first_of(wanted)}. More laps, and the "
-            "first set-up again, would tell."
+            f"Cannot tell whether the change worked. No clear difference: {_first_of(wanted)}. Ride more laps, and the "
+            "first set-up again."
         )
     elif any(_leaves_aim(row) for row in right):
         answer = f"The change moved the ends as it should, but away from each other: {_first_of(right)}."
@@ -137,9 +137,7 @@ def worked_words(comparison: Comparison) -> tuple[str, ...]:
         answer = f"The change did what it should: {_first_of(right)}."
     else:
         rest = [row for row in wanted if row not in right]
-        answer = (
-            f"The change did a part of what it should: {_first_of(right)}. Within chance: {_first_of(rest)}."
-        )
+        answer = f"The change did a part of what it should: {_first_of(right)}. No clear difference: {_first_of(rest)}."
     return (answer, *_kept_and_cost(comparison))
 
 
@@ -201,7 +199,8 @@ def _untold(comparison: Comparison) -> Section | None:
             ],
         ),
         Sentence(
-            f"Laps alone do not tell it; each set-up ridden again would narrow the interval: {'; '.join(others)}."
+            f"More laps would not decide these; riding each set-up again would narrow the interval: "
+            f"{'; '.join(others)}."
         )
         if others
         else None,
@@ -214,7 +213,7 @@ def _untold(comparison: Comparison) -> Section | None:
 
 def _changed(comparison: Comparison) -> Section | None:
     rows = [(change.what, change.before, change.after, change.kind) for change in comparison.changes]
-    nothing = Sentence("Nothing that a setup sheet or bike file says.")
+    nothing = Sentence("Nothing, as far as the setup sheets and bike files say.")
     return section("changed", "What was changed", table(CHANGE_COLUMNS, rows) or nothing)
 
 

@@ -232,13 +232,13 @@ def compare(
     speeds are left out.
     """
     other_speeds = other_bandwidth(a, b)
-    speed_words = "Speeds are left out: the logs were sampled differently, so their bandwidths differ."
+    speed_words = "Speeds are left out: the logs have different sample rates, so their bandwidths differ."
     if other_speeds and traces is not None:
         a, b, hz = at_common_bandwidth(a, b, *traces)
         other_speeds = False
         speed_words = (
-            f"The logs were sampled differently: speeds of both are compared up to {hz:.0f} Hz (-3 dB), and the same "
-            "bump is left out."
+            f"The logs have different sample rates: speeds of both are compared up to {hz:.0f} Hz (-3 dB), and the "
+            "same bump is left out."
         )
     elif not other_speeds:
         speed_words = ""
@@ -421,8 +421,8 @@ def _cautions(
     cautions += _moved_zeros(a, b)
     cautions += [speed_words] if speed_words else []
     cautions.append(
-        "Laps of one outing share tyres, fuel and weather. That the change did it is shown only by going "
-        "back and finding the first result again."
+        "Laps of one outing share tyres, fuel and weather. To show that the change is the cause, go back to the first "
+        "set-up and see whether the first result returns."
     )
     return tuple(cautions)
 
@@ -438,8 +438,8 @@ def _cautions_of_changes(
     if no_sheet:
         else_ = "else " if changed else ""
         cautions.append(
-            f"There is not a setup sheet for both runs, so what {else_}was changed is not known. With what was changed "
-            "written down the numbers it should move are looked at first, and smaller differences are found."
+            f"There is not a setup sheet for both runs, so what {else_}was changed is not known. With two "
+            "sheets, the numbers that the change should move are tested first, and smaller differences are shown."
         )
     turned = [change for change in changed if change.kind != "condition"]
     if len(turned) > 1:

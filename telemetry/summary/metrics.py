@@ -280,11 +280,11 @@ def _rest_of_end(end: End) -> tuple[Metric, ...]:
 LAP_METRICS: tuple[Metric, ...] = (
     *COMPARED,
     _ratio(
-        "bump_compression", "compression speed on the same bump, clear of the road's grain",
+        "bump_compression", "compression speed on the same bump, clear bumps",
         lambda lap: lap.balance.same_bump.compression_ratio if lap.balance.same_bump else None,
     ),
     _ratio(
-        "bump_rebound", "rebound speed on the same bump, clear of the road's grain",
+        "bump_rebound", "rebound speed on the same bump, clear bumps",
         lambda lap: lap.balance.same_bump.rebound_ratio if lap.balance.same_bump else None,
     ),
     *(metric for end in ENDS for metric in _rest_of_end(end)),
@@ -313,7 +313,7 @@ BUMP = {
     for metric in (
         _plain("depth_mm", "depth", "mm"),
         _plain("time_to_peak_ms", "time to the deepest point", "ms"),
-        _plain("back_ms", "time from there back to ride height", "ms"),
+        _plain("back_ms", "time from deepest point back to ride height", "ms"),
         _plain("overshoot_share", "overshoot", "% of depth", 0, 100.0),
         _plain("cycles_to_settle", "cycles to settle", "", 1),
     )
@@ -321,7 +321,7 @@ BUMP = {
 # Columns that several tables have.
 COUNT, SECONDS, SHARE = (
     _plain("times", "times", decimals=0),
-    _plain("for_s", "for", "s", 1),
+    _plain("for_s", "duration", "s", 1),
     _plain("share", "share", "%", 0, 100.0),
 )
 TRAVEL, SPEED = _plain("travel_mm", "wheel travel", "mm"), _plain("speed_mm_s", "speed", "mm/s", 0)
@@ -331,7 +331,7 @@ FREQUENCY, DAMPING = (
     _plain("damping_ratio", "damping ratio", decimals=2),
 )
 RMS_SPEED, PITCH_DEG = _plain("rms_mm_s", "RMS speed", "mm/s", 0), _plain("pitch_deg", "pitch", "deg")
-TIME_S = _plain("time_s", "at", "s", 1)
+TIME_S = _plain("time_s", "time", "s", 1)
 
 
 def values_of(lap: LapSummary) -> dict[str, float | None]:

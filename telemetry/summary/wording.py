@@ -224,7 +224,7 @@ def limits_words(ends: Mapping[End, EndSummary]) -> tuple[str, ...]:
         if not end.judged:
             said.append(f"{name.capitalize()} not judged: {end.reason}")
         elif words := measured_time(end):
-            said.append(f"{name.capitalize()} measured for {words}; of the rest nothing is known.")
+            said.append(f"{name.capitalize()} measured for {words}; the rest of the time is not known.")
     return tuple(said)
 
 

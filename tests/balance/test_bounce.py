@@ -124,7 +124,7 @@ def test_ends_that_move_alike_are_together_and_unlike_ends_are_named():
     (rule,) = [rule for rule in RULES if rule.key == "comes up slower by hand"]
     advice = bounce_advice(slower)
     assert (
-        "Then one step: less rebound damping at the rear, one click, or more rebound damping at the front, one click."
+        "Then one step: less rebound damping at the rear: one click; or more rebound damping at the front: one click."
         in advice
     )
     assert rule.first.format(end="rear") in advice
@@ -170,7 +170,7 @@ def test_the_simulated_bike_shows_where_its_fork_rebound_stands(tmp_path, clicks
     assert "<script" not in page and "http" not in page.replace("http://www.w3.org/2000/svg", "")
     out = capsys.readouterr().out
     assert "CAUTION" in out
-    assert f"rebound damping at the {'front' if verdict == 'rear faster' else 'rear'}, one click" in " ".join(
+    assert f"rebound damping at the {'front' if verdict == 'rear faster' else 'rear'}: one click" in " ".join(
         out.split()
     )
     assert "Rule out first: friction" in page

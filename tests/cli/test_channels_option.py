@@ -172,7 +172,7 @@ def test_a_check_of_a_log_without_time_asks_for_its_rate(semicolon, tmp_path, ca
     code, check = checked(tmp_path, log)
     out = " ".join(capsys.readouterr().out.split())
     assert code == 0 and check["not_found"] == ["time"]
-    assert "Nothing was found wrong" not in out and "--channels 'rate_hz=HZ,speed=Rad," in out
+    assert "No problem was found" not in out and "--channels 'rate_hz=HZ,speed=Rad," in out
     assert [note["code"] for note in check["quality"]] == ["no_clock"]
     code, _ = checked(tmp_path, log, "--bike", bike)
     assert (

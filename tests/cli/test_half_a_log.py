@@ -81,7 +81,7 @@ def test_a_wire_that_opens_half_way_leaves_the_time_before(run, files, log, tmp_
     seen = f"{100 * rear['valid_share']:.0f} % of the time, until {rear['measured_until_s']:.0f} s"
     assert f"Rear (measured for {seen}) used" in out and "As far as both ends were measured" in out
     assert (
-        f"The rear was measured for {seen}: of the rest nothing can be said."
+        f"The rear was measured for {seen}: the rest of the time was not judged."
         in review["oscillation"]["reason"]
     )
     assert not any(finding["title"] == "Rear leaves much travel unused" for finding in review["findings"])

@@ -53,7 +53,7 @@ def with_balance(summary: Summary) -> Summary:
     events = tuple(replace(event, seen=seen, checks=checks) for event in summary.oscillation.events)
     front = tuple(replace(event, frequency_hz=18.5) for event in events[:1])
     rejected = tuple(
-        RejectedCandidate(event.end_s + 2.0, event.end_s + 2.5, event.lap, 1309.0, "It was one hit.")
+        RejectedCandidate(event.end_s + 2.0, event.end_s + 2.5, event.lap, 1309.0, "It was a single impact.")
         for event in events
     )
     limits = (DetectionLimit(0.05, 0.5, 0.06), DetectionLimit(0.12, 0.75, 0.06))

@@ -71,7 +71,7 @@ def on_screen(stored):
         page, _, _ = opened(MadeUpLogbook(stored), path, "?run=stored&lap=whole")
         for table in (part for part in walk(page) if isinstance(part, html.Table)):
             rows = [part for part in walk(table) if isinstance(part, html.Tr)]
-            found.add(tuple(tuple(text(cell) for cell in row.children) for row in rows))
+            found.add(tuple(tuple(" ".join(text(cell).split()) for cell in row.children) for row in rows))
     return found
 
 

@@ -23,10 +23,10 @@ from telemetry.balance.bumps import (
     _stands_out_by,
     clear_from,
     disturbed_at,
-    grain_peak,
     pairs_again,
     pairs_at,
     peaks_above,
+    roughness_peak,
     standing_out,
     whitened,
 )
@@ -256,9 +256,9 @@ def _peaks(rng: np.random.Generator) -> Any:
         _stands_out_by(_CommonRoad(road, step, rate_hz), step * peaks),
         clear_from(heights),
         [clear_from(np.array(one)) for one in ([], [3.1], [3.2, 4.1, 6.0], [7.0] * 3)],
-        grain_peak(speed),
+        roughness_peak(speed),
         [
-            grain_peak(np.array(one))
+            roughness_peak(np.array(one))
             for one in ([np.nan], [1.0, 2.0], [-1.0, 1.0, -2.0, 3.0, -1.0, 2.0, -1.0, 1.0])
         ],
     ]

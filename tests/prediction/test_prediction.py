@@ -236,7 +236,7 @@ def test_a_finding_says_what_its_step_does_on_these_laps_or_why_not(measured, bi
         update={"front": bike.front.model_copy(update={"damper": None, "rebound_clicks": None})}
     )
     said, _ = with_amounts(measured, bare, summary)
-    assert f"{HOW_MUCH} is not predicted." in said.findings[0].suggestion
+    assert f"{HOW_MUCH} is not predicted: " in said.findings[0].suggestion
 
 
 def test_a_stored_run_is_ridden_as_its_log_is(tmp_path, laps, capsys):

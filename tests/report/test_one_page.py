@@ -96,7 +96,7 @@ def test_the_page_says_who_when_where_and_what_is_expected(reviewed):
         assert said in page, said
     assert "was not computed" in debrief_html(summary, reviewed.traces)
     refused = debrief_html(summary, reviewed.traces, expected=Expected(reason="It has no dyno table."))
-    assert "Not predicted. It has no dyno table." in refused
+    assert "Not predicted: It has no dyno table." in refused
 
 
 def largest(found):

@@ -85,7 +85,7 @@ def test_neighbours_along_the_lap_belong_together(distance_m, groups):
 def test_an_end_that_reads_higher_beside_a_fading_one_has_not_improved():
     fading = DamperCourse("losing damping", "Down.", (), DampingTrend(-8.0, (-10.0, -6.0)))
     rising = DamperCourse("sound", "Up.", (), DampingTrend(3.0, (1.0, 5.0)))
-    assert "the front reads higher" in drift_words(
+    assert "The front did not improve" in drift_words(
         Oscillation("no", "", course={"front": rising, "rear": fading})
     )
     assert drift_words(Oscillation("no", "", course={"front": rising, "rear": rising})) == ""

@@ -59,7 +59,10 @@ def test_the_sections_are_printed_on_paper_and_in_the_terminal(reviewed):
             "rises",
         ):
             assert words in text
-        assert "Rear packed down at corner 4, straight: once, lap 2, up to 8 mm deeper than it rides." in text
+        assert (
+            "Rear packed down at corner 4, straight: once, lap 2, up to 8 mm deeper than before and after."
+            in text
+        )
 
 
 def test_phase_is_told_for_the_body_only_and_chance_is_called_chance(reviewed):
@@ -69,7 +72,7 @@ def test_phase_is_told_for_the_body_only_and_chance_is_called_chance(reviewed):
         reviewed.summary.frequencies,
         bands=tuple(replace(band, told=False) for band in reviewed.summary.frequencies.bands),
     )
-    assert "no relation beyond chance" in together_words(replace(reviewed.summary, frequencies=alone))
+    assert "no clear coherence" in together_words(replace(reviewed.summary, frequencies=alone))
 
 
 def test_packing_in_three_of_five_laps_is_a_candidate_and_once_is_not(reviewed):

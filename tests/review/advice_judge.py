@@ -30,27 +30,27 @@ def allowed(rule):
     """Every sentence that a finding under a rule may hold."""
     if rule.waits:
         return [re.escape(one) for one in sentences(rule.first)] + [
-            r"Set-up waits until that is settled: .+\."
+            r"Do not change the set-up before this is clear: .+\."
         ]
     if not rule.steps:
-        return [rf"Look at {pattern(rule.first)}\.", r"No setting follows from it\."]
+        return [rf"Check {pattern(rule.first)}\.", r"No change of a setting is advised\."]
     conditions = "|".join(pattern(step.condition) for step in rule.steps if step.condition) or "-"
     amounts = (
         r"one click|one click \(now [\d.]+ from closed\)|5 mm less air above the oil|the next firmer rubber"
     )
-    option = rf"(?:{TURNS}), (?:{amounts})(?:, (?:{conditions}))?"
+    option = rf"(?:{TURNS}): (?:{amounts})(?:, (?:{conditions}))?"
     key = r"(?:\w+\.)+\w+"
     change = rf"--change {key}=[+-]\d+%?"
     return [
         rf"Rule out first: {pattern(rule.first)}\.",
-        rf"Then one step: {option}(?:, or {option})*\.",
-        rf"Not (?:{TURNS}): .+\.",
+        rf"Then one step: {option}(?:; or {option})*\.",
+        rf"Not advised: (?:{TURNS}) \(.+\)\.",
         rf"Expect: {pattern(rule.expect)}\.",
         rf"Recheck: {pattern(rule.recheck)}\.",
-        rf"How much on these laps: 'bothends try' with {change}(?: or {change})*\.",
+        rf"How much on these laps: run 'bothends try' with {change}(?: or {change})*\.",
         rf"How much on these laps is not known: the bike file lacks {key}(?: or the dyno table of the \w+ damper)?\.",
         r"The (front|rear|front and rear) dampers? (is|are) in doubt, and lost damping can let an end bottom\.",
-        r"Set-up waits until that is settled: .+\.",
+        r"Do not change the set-up before this is clear: .+\.",
     ]
 
 

@@ -100,8 +100,10 @@ def test_an_end_that_bottoms_at_several_places_is_one_finding_with_all_of_them()
     ends = {"front": an_end(124.8, bottomed=stops), "rear": an_end(90.0)}
     (found,) = findings(some_laps(3), ends, a_balance(), SOUND)
     assert found.title == "Front bottoms at corner 3 and corner 7"
-    assert "corner 3: braking, laps 1 and 2 (2 laps, 2 times, none of them a hard blow)" in found.evidence
-    assert "corner 7: braking, laps 1 and 2 (2 laps, 2 times, 2 of them a hard blow)" in found.evidence
+    assert "corner 3: braking, twice in laps 1 and 2; wheel speed at the stop up to" in found.evidence
+    assert "corner 7: braking, twice in laps 1 and 2; wheel speed at the stop up to" in found.evidence
+    in_corner_3, in_corner_7 = found.evidence.split("; corner 7")
+    assert in_corner_3.endswith("no hard impact") and in_corner_7.endswith("2 hard impacts.")
     assert "qualified technician" in found.caution
 
 
@@ -118,7 +120,7 @@ def test_an_end_that_packs_is_not_told_to_take_more_rebound_damping():
     assert packs.turns == (Turn("front", "rebound damping", "less"),)
     assert slower.turns == (Turn("rear", "rebound damping", "less"),)
     assert (
-        "Not more rebound damping at the front: the front packs down at corner 4, straight"
+        "Not advised: more rebound damping at the front (the front packs down at corner 4, straight"
         in slower.suggestion
     )
 
@@ -127,9 +129,11 @@ def test_a_step_has_an_amount_and_where_its_size_is_found_or_why_not():
     ends = {end: an_end(90.0) for end in ENDS}
     known = frozenset({"rear.rebound_clicks"})
     (found,) = findings(some_laps(3), ends, a_balance(up=REAR_SLOW), SOUND, sized=known)
-    assert "less rebound damping at the rear, one click" in found.suggestion
+    assert "less rebound damping at the rear: one click" in found.suggestion
     # clicks are counted from fully closed: one more is softer
-    assert "How much on these laps: 'bothends try' with --change rear.rebound_clicks=+1." in found.suggestion
+    assert (
+        "How much on these laps: run 'bothends try' with --change rear.rebound_clicks=+1." in found.suggestion
+    )
     (found,) = findings(some_laps(3), ends, a_balance(up=REAR_SLOW), SOUND, sized=frozenset())
     assert "is not known: the bike file lacks rear.rebound_clicks or the dyno table" in found.suggestion
 

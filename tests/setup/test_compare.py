@@ -124,7 +124,7 @@ def test_speeds_of_different_bandwidth_are_left_out(rng):
     slow = summary(laps, ends={end: end_summary(bandwidth_hz=20.0) for end in ("front", "rear")})
     result = compare(summary(laps), slow)
     assert not any("speed" in row.key for row in result.metrics)
-    assert any("sampled differently" in text for text in result.cautions)
+    assert any("different sample rates" in text for text in result.cautions)
 
 
 def test_what_was_changed_and_the_cautions(rng):
