@@ -17,7 +17,7 @@ from telemetry.findings import DOUBTFUL, LOST, NO_SUDDEN, NOT_JUDGED, nothing_as
 from telemetry.logbook import RunEntry
 from telemetry.season import LapRecord, RunRecord
 from telemetry.setup import changes
-from telemetry.summary import count_word, lap_time, limits_words, number
+from telemetry.summary import count_word, in_sentence, lap_time, limits_words, number
 
 PATH = "/runs"
 # Verdicts are read for this many runs; a longer list would make the page wait for its last line.
@@ -305,7 +305,7 @@ def _findings_text(shelf: Shelf, run_id: str) -> list[html.P]:
         return [html.P(str(error))]
     summary, expected = amounts.summary, amounts.expected
     titles = [found.title for found in summary.findings]
-    tries = "; ".join([*titles[:1], *(f"{title[:1].lower()}{title[1:]}" for title in titles[1:])])
+    tries = "; ".join([*titles[:1], *map(in_sentence, titles[1:])])
     said = [html.P(words) for words in limits_words(summary.ends)]
     if amounts.ready and expected is not None and expected.rows:
         said.insert(0, html.P(f"Try: {expected.words}. Expected: {expected.rows[0].in_words()}."))

@@ -12,7 +12,7 @@ from telemetry.prediction.results import Expected, StepEffect, TryRow, TryWay, W
 from telemetry.prediction.values import COUNT, MM, NAMES
 from telemetry.review import Measured
 from telemetry.stand import Change, least_change, limits_of, parse_change, steps_words
-from telemetry.summary import Finding, Summary, Turn, sentence
+from telemetry.summary import Finding, Summary, Turn, in_sentence, sentence
 
 # Of the damping, where the bike file has a curve and no clicks. A choice of ours: about what two clicks do.
 DAMPING_STEP = 0.10
@@ -82,9 +82,9 @@ def _sized(suggestion: str, expected: Expected) -> str:
     parts = [without_amount(suggestion)]
     if expected.rows:
         rows = "; ".join(row.in_words() for row in expected.rows[:MOST_ROWS])
-        parts.append(f"{EXPECTED} with {expected.words[0].lower()}{expected.words[1:]}: {rows}.")
+        parts.append(f"{EXPECTED} with {in_sentence(expected.words)}: {rows}.")
     if expected.reason:
-        parts.append(f"{HOW_MUCH} is not predicted: {expected.reason[:1].lower()}{expected.reason[1:]}")
+        parts.append(f"{HOW_MUCH} is not predicted: {in_sentence(expected.reason)}")
     return " ".join(parts)
 
 

@@ -49,6 +49,7 @@ from telemetry.summary import (
     count_word,
     decimals_of,
     headed,
+    in_sentence,
     lap_time,
     limits_words,
     number,
@@ -223,7 +224,7 @@ def _change(summary: Summary, expected: "Expected | None") -> Section | None:
     if first.turns:
         blocks += _expected(expected)
         blocks += [Sentence(cut_short(first.caution, _MOST_NOTE), "note")] if first.caution else []
-    title = "One change" if first.turns else "No change before this"
+    title = "One change" if first.turns else "Before any change"
     return section("change", title, *blocks)
 
 
@@ -232,11 +233,12 @@ def _expected(expected: "Expected | None") -> Iterator[Block | None]:
         yield Sentence("What the step is expected to do was not computed for this page.", "note")
         return
     if expected.rows:
-        yield Sentence(f"{EXPECTED}. {expected.words}:", "strong")
+        yield Sentence(f"{EXPECTED} with {in_sentence(expected.words)}:", "strong")
         yield expected_table(expected.rows)
     if expected.reason:
         yield Sentence(
-            f"Not predicted: {cut_short(expected.reason, _MOST_NOTE if expected.rows else _MOST_LETTERS)}",
+            "Not predicted: "
+            + cut_short(in_sentence(expected.reason), _MOST_NOTE if expected.rows else _MOST_LETTERS),
             "note",
         )
 
@@ -258,7 +260,7 @@ def _expected_row(row: "TryRow") -> Row:
 
 
 def _stood(summary: Summary, sheet: SetupSheet | None, details: Details) -> Section | None:
-    """How the motorcycle stood: what the sheet says of each end, else the bike file."""
+    """Set-up of the motorcycle: what the sheet says of each end, else the bike file."""
     written = settings(sheet) if sheet is not None else {}
     from_file = "" if written else ", from the bike file"
     found = written or {
@@ -273,7 +275,7 @@ def _stood(summary: Summary, sheet: SetupSheet | None, details: Details) -> Sect
     told = tuple(
         (label, cut_short(text, _MOST_NOTE if label in ENDS else _MOST_NAME)) for label, text in pairs if text
     )
-    return section("stood", f"How it stood{from_file}", Facts(told)) if told else None
+    return section("stood", f"Set-up{from_file}", Facts(told)) if told else None
 
 
 def _of_end(end: str, found: Mapping[str, str]) -> str:

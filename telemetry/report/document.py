@@ -1,5 +1,6 @@
 """The review as a document: every section is built once, then printed in the terminal, on paper and on the screen."""
 
+import re
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
@@ -76,6 +77,7 @@ from telemetry.summary import (
     Trend,
     count_word,
     half_width,
+    in_sentence,
     lap_time,
     lap_words,
     laps_from,
@@ -158,7 +160,12 @@ def verdict_section(summary: Summary) -> Section | None:
 def answer(summary: Summary) -> Answer:
     """The findings in their order, then the sentences on both ends; the state of the log is a mark."""
     trust = trust_sentence(summary.run, summary.laps, summary.quality)
-    rest = tuple(without_intervals(words) for words in summary.verdicts if words != trust)
+    # in a review that was stored before, the same sentences may begin or go on in other words
+    rest = tuple(
+        without_intervals(words)
+        for words in summary.verdicts
+        if words.partition(": ")[2] != trust.partition(": ")[2]
+    )
     mark, sound = _log_mark(summary.quality)
     refused = any(note.severity == "refused" for note in summary.quality)
     rest = (trust, *rest) if refused else (*rest, trust)  # refused: the answer is not all there
@@ -167,7 +174,7 @@ def answer(summary: Summary) -> Answer:
         return Answer(first, others=(*more, *rest), trust=trust, mark=mark, sound=sound)
     first_found, *others = summary.findings
     grave = suspicions(summary.oscillation)[:1]  # what is suspected of a damper, with the order to stop
-    rest = tuple(words for words in rest if words not in grave)
+    rest = tuple(words for words in rest if _opening(words) not in map(_opening, grave))
     also = also_words(found.title for found in others)
     return Answer(
         headline=first_found.title,
@@ -181,13 +188,17 @@ def answer(summary: Summary) -> Answer:
     )
 
 
+def _opening(sentence: str) -> str:
+    return re.split("[.:]", sentence, maxsplit=1)[0]
+
+
 def also_words(titles: Iterable[str]) -> str:
     """The findings after the first, in one sentence; "" for none.
 
     >>> also_words(["The rear packs down at corner 3", "The front rides lower from lap to lap"])
     'Also: the rear packs down at corner 3; the front rides lower from lap to lap.'
     """
-    listed = "; ".join(f"{title[:1].lower()}{title[1:]}" for title in titles)
+    listed = "; ".join(map(in_sentence, titles))
     return f"Also: {listed}." if listed else ""
 
 
@@ -210,7 +221,7 @@ def cautions(summary: Summary) -> list[str]:
 def findings_section(summary: Summary) -> Section | None:
     """What asks for a change or a check; with a damper in doubt there is nothing to try."""
     if nothing := nothing_asks(summary):
-        return section("findings", "What to change", *map(Sentence, nothing))
+        return section("findings", "What to change", *map(Sentence, nothing), medium=Medium.PAPER)
     doubt = dampers_in_doubt(summary.oscillation)
     return section(
         "findings",

@@ -110,12 +110,19 @@ def level_axis(
     return svg_element("g", *parts, data_level=_axis_text((*scale, unit)))
 
 
+_TICK_HALF = 8.0  # about half the width of a value at an axis
+
+
 def across_axis(x: Scale, y: float, unit: str, about: int, *, per: float = 1) -> str:
-    """Round values along a level line with their middle over their place; as of `level_axis`."""
-    parts = [
-        svg_text(x(value / per), y, tick(value), text_anchor="middle", class_="tick")
-        for value in ticks(x.low * per, x.high * per, about)
-    ]
+    """Round values along a level line with their middle over their place; as of `level_axis`.
+
+    A value at the right end stands before its place, so that the edge of the picture does not cut it.
+    """
+    parts = []
+    for value in ticks(x.low * per, x.high * per, about):
+        place = x(value / per)
+        anchor = "end" if x.stop - place < _TICK_HALF else "middle"
+        parts.append(svg_text(place, y, tick(value), text_anchor=anchor, class_="tick"))
     scale = (x.low, x.high, x.start, x.stop, y, about)
     return svg_element("g", *parts, data_across=_axis_text((*scale, unit)))
 
@@ -201,7 +208,7 @@ def _x_axis(scale: Scale, y: float, label: str, values: Iterable[float]) -> list
 def _lap(picture: TravelPicture) -> str:
     """Wheel travel of both ends over one lap: compression upwards in front, downwards at the rear.
 
-    Filled wedge: bottomed; front ring or rear open square: topped out; wave: the rear rang.
+    Filled wedge: bottomed; front ring or rear open square: topped out; wave: rear not settled.
     """
     reach = 82.0 if picture.small else 125.0
     height, middle = 106.0 + 2 * reach, 25.0 + reach
@@ -226,7 +233,7 @@ def _lap(picture: TravelPicture) -> str:
         left = x(band.x0)
         foot = middle + reach + _BAND
         body.append(_wave(left, foot + 27, max(26.0, x(band.x1) - left)))
-        body.append(svg_text(left - 4, foot + 30, "rang", class_="rear tick", text_anchor="end"))
+        body.append(svg_text(left - 4, foot + 30, "not settled", class_="rear tick", text_anchor="end"))
     body += _x_axis(x, height - 32, picture.x_title, ticks(x.low, x.high, 10))
     return svg_picture(WIDTH, height, "Wheel travel over the lap, front above, rear below", body)
 

@@ -176,6 +176,11 @@ def sentence(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
+def in_sentence(text: str) -> str:
+    """The text with a small letter at its start, to stand within a sentence."""
+    return f"{text[:1].lower()}{text[1:]}"
+
+
 def laps_from(source: str) -> str:
     """Where the laps are from: ``laps from: beacon``, ``no laps found``."""
     return "no laps found" if source == "none" else f"laps from: {source}"

@@ -371,7 +371,7 @@ def test_the_debrief_is_the_page_of_the_report(logbook):
     answer = client.get("/debrief/after")
     assert answer.mimetype == "text/html" and "Suspected loss of rear damping" in answer.text
     assert (
-        "How it stood" in answer.text and "rebound clicks" in answer.text and "Setup sheet" not in answer.text
+        "<h2>Set-up" in answer.text and "rebound clicks" in answer.text and "Setup sheet" not in answer.text
     )
     assert "After the change" in answer.text and "size: A4" in answer.text
     more = client.get("/debrief/after?appendix=1&paper=letter").text

@@ -91,12 +91,12 @@ def test_the_page_says_who_when_where_and_what_is_expected(reviewed):
     page = debrief_html(
         summary, reviewed.traces, sheet=sheet, details=details, expected=Expected("One click out", (ROW,))
     )
-    for said in (*vars(details).values(), "rebound clicks 12", "The front comes up slower", "One click out", "8.0",
+    for said in (*vars(details).values(), "rebound clicks 12", "The front comes up slower", "one click out", "8.0",
                  "+2.0 to +8.0", "QB-6"):  # fmt: skip
         assert said in page, said
     assert "was not computed" in debrief_html(summary, reviewed.traces)
     refused = debrief_html(summary, reviewed.traces, expected=Expected(reason="It has no dyno table."))
-    assert "Not predicted: It has no dyno table." in refused
+    assert "Not predicted: it has no dyno table." in refused
 
 
 def largest(found):
@@ -108,7 +108,7 @@ def test_the_largest_sentence_is_the_first_finding_and_a_fault_brings_its_cautio
     assert largest(soft) == soft.summary.findings[0].title
     assert largest(lost) == lost.summary.findings[0].title == "Rear damping suspected lost"
     page = debrief_html(lost.summary, lost.traces)
-    assert "Stop and have the shock inspected" in page and "No change before this" in page
+    assert "Stop and have the shock inspected" in page and "Before any change" in page
     nothing = replace(soft, summary=replace(soft.summary, findings=()))
     assert largest(nothing).startswith("Nothing in this log asks for a change")
 

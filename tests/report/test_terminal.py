@@ -7,10 +7,12 @@ import pytest
 from rich.console import Console
 
 from telemetry.damping import Oscillation, OscillationEvent
+from telemetry.findings import trust_sentence
 from telemetry.motion import not_judged
 from telemetry.notes import QualityNote, Step
 from telemetry.report import print_comparison, print_review, sensor_checks, sensor_rows
 from telemetry.report.check import check_log, check_to_json, judgements, print_check
+from telemetry.report.document import answer
 from telemetry.review import Measured
 from telemetry.setup import compare, parse_sheet
 from telemetry.summary import Finding
@@ -212,3 +214,25 @@ def test_a_sensor_is_shown_with_the_supply_that_its_log_has():
     (without,) = sensor_checks([Step("calibrate", settings)])
     assert with_supply.supply_pct == pytest.approx((98.2, 100.1)) and without.supply_pct is None
     assert [sensor_rows([one])[0][-1] for one in (with_supply, without)] == ["98.2 to 100.1", ""]
+
+
+def test_a_stored_review_in_older_words_says_its_verdicts_once(reviewed):
+    summary = replace(
+        reviewed.summary,
+        oscillation=Oscillation("yes", "It rang."),
+        findings=(Finding("Rear damping suspected lost", "corner 2", "look"),),
+    )
+    found = answer(
+        replace(
+            summary,
+            verdicts=(
+                "Suspected loss of rear damping: it rang.",
+                *summary.verdicts[:-1],
+                "The log is sound: " + trust_sentence(summary.run, summary.laps, ()).partition(": ")[2],
+            ),
+            quality=(),
+        )
+    )
+    assert found.why.startswith("Suspected loss of rear damping.")
+    assert not any("Suspected loss" in words for words in found.others)
+    assert [words for words in found.others if "log is" in words] == [found.trust]
