@@ -61,9 +61,9 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
             shelf.summary(view.run)  # an unknown run is said, not waited for
         words = "Choose a run before and a run after the change."
         return parts.page(PATH, view, "Compare", bar, html.Section(html.P(words), className="part alone"))
-    found = comparison(shelf, view)
-    shown = figures(found, screen.theme)
-    told, printer = comparison_document(found), Printer(view, screen.theme)
+    compared = comparison(shelf, view)
+    shown = figures(compared, screen.theme)
+    told, printer = comparison_document(compared), Printer(view, screen.theme)
     return parts.page(
         PATH,
         view,
@@ -73,16 +73,16 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         html.Section(
             [
                 *printer.blocks(told["verdict"]),
-                html.Div(_first_pictures(found, shown), className="two-by-two"),
+                html.Div(_first_pictures(compared, shown), className="two-by-two"),
             ],
             className="first-words",
             id="verdict",
             **{"aria-label": "The answer"},
         ),
-        _each_run(shelf, view, found, screen.theme),
+        _each_run(shelf, view, compared, screen.theme),
         printer.section(told["changed"]),
-        _along_the_lap(shelf, view, screen) if found.sentences else None,
-        _by_corner(found, screen.theme),
+        _along_the_lap(shelf, view, screen) if compared.sentences else None,
+        _by_corner(compared, screen.theme),
         *(printer.section(told[name]) for name in ("untold", "conditions")),
         section("Every number", html.Details([html.Summary("Every number over whole laps, by phase and by corner"),
             *(one for name in ("numbers", "places", "sections", "excluded", "method")

@@ -64,7 +64,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
     scene = scenes.open_scene(shelf, view)
     theme = screen.theme
     amounts = shelf.amounts(view.run, start=False)
-    told = review_document(replace(scene, summary=amounts.summary))
+    document = review_document(replace(scene, summary=amounts.summary))
     printer = Printer(scene.view, theme)
     pictures = _first_pictures(scene, travel_block(shelf, scene, screen), map_block(scene, theme))
     start = scenes.chosen_lap(scene.summary, View())
@@ -75,7 +75,7 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
         run_bar(PATH, shelf.runs(), scene.summary, scene.view, scene.lap, start),
         html.Section(
             [
-                html.Div(_answer(told, printer), id="answer"),
+                html.Div(_answer(document, printer), id="answer"),
                 parts.amounts_tick("review", view.run, ready=amounts.ready),
                 pictures,
             ],
@@ -83,23 +83,26 @@ def layout(shelf: Shelf, view: View, screen: Screen) -> list[Any]:
             **{"aria-label": "The answer"},
         ),
         _corners_section(),
-        printer.section(told["grid"], parts.save_bar("grid", "corner by lap", ("csv",))),
+        printer.section(document["grid"], parts.save_bar("grid", "corner by lap", ("csv",))),
         block(
             "numbers", FOLLOWS["numbers"], html.Div(numbers_block(scene, printer), id="numbers"), fresh=True
         ),
         block("curves", FOLLOWS["curves"], _curves_section()),
-        html.Div(_findings(told, printer), id="found"),
+        html.Div(_findings(document, printer), id="found"),
         felt.rider_section(shelf, view.run),
         section(
             "Where it happened",
             block(
-                "places", FOLLOWS["places"], html.Div(places_block(told, printer), id="places"), fresh=True
+                "places",
+                FOLLOWS["places"],
+                html.Div(places_block(document, printer), id="places"),
+                fresh=True,
             ),
             note="In the lap that is shown, or in the whole run.",
         ),
-        *(printer.section(told[name]) for name in ("places", "strokes", "trends", "laps")),
+        *(printer.section(document[name]) for name in ("places", "strokes", "trends", "laps")),
         _channels_section(),
-        *(printer.section(told[name]) for name in ("quality", "how")),
+        *(printer.section(document[name]) for name in ("quality", "how")),
     )
 
 
@@ -250,11 +253,11 @@ def _curves_section() -> html.Section:
 
 def curves_block(scene: Scene, theme: Theme) -> list[Any]:
     """Figures of speed and travel over what is shown, then their words."""
-    told = review_document(scenes.zoomed_scene(scene))
+    document = review_document(scenes.zoomed_scene(scene))
     found = {
         one.name: one
         for name in ("speeds", "use")
-        if (told_of := told[name])
+        if (told_of := document[name])
         for one in told_of.blocks
         if isinstance(one, Figure)
     }

@@ -278,14 +278,14 @@ def lap_sections(scene: Scene) -> list[Any]:
 
 
 def _travel_words(scene: Scene, end: End) -> str:
-    found = scene.ends[end]
-    if not found.judged:
+    summary = scene.ends[end]
+    if not summary.judged:
         return f"The {end} was not judged:"
-    if found.stroke_open:
+    if summary.stroke_open:
         return f"Whether the {end} ran out of travel is not known: its stroke is not in the bike file."
-    seen = _seen(found)
-    if found.bottomed:
-        return f"The {end} ran out of travel {times(len(found.bottomed))}{seen}."
+    seen = _seen(summary)
+    if summary.bottomed:
+        return f"The {end} ran out of travel {times(len(summary.bottomed))}{seen}."
     return f"The {end} never ran out of travel{seen}."
 
 

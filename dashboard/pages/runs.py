@@ -293,8 +293,8 @@ def _changed(shelf: Shelf, before: RunEntry, after: RunEntry) -> str:
         return ""
     if sheets[0] is None or sheets[1] is None:
         return ""
-    found = [f"{one.what} {one.before} → {one.after}" for one in changes(*sheets)]
-    return f"Since {before.name or before.run_id}: {'; '.join(found) or 'nothing that the sheets say'}."
+    changed = [f"{one.what} {one.before} → {one.after}" for one in changes(*sheets)]
+    return f"Since {before.name or before.run_id}: {'; '.join(changed) or 'nothing that the sheets say'}."
 
 
 def _findings_text(shelf: Shelf, run_id: str) -> list[html.P]:

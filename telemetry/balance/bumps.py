@@ -109,11 +109,11 @@ def roughness_peak(speed: FloatArray) -> float:
     A normal process of standard deviation s with n zero upcrossings crosses u upwards n exp(-u^2 / 2 s^2) times (S. O.
     Rice, Bell Syst. Tech. J. 23-24, 1944-45; from memory).
     """
-    known = speed[np.isfinite(speed)]
-    if not len(known):
+    finite = speed[np.isfinite(speed)]
+    if not len(finite):
         return float("inf")
-    crossings = int(np.count_nonzero((known[1:] > 0) & (known[:-1] <= 0)))
-    sd = median(np.abs(known)) / MEDIAN_OF_NORMAL
+    crossings = int(np.count_nonzero((finite[1:] > 0) & (finite[:-1] <= 0)))
+    sd = median(np.abs(finite)) / MEDIAN_OF_NORMAL
     return sd * float(np.sqrt(2 * np.log(max(crossings, 2))))
 
 
@@ -156,17 +156,17 @@ def _few_at_once(rows: FloatArray) -> Iterator[FloatArray]:
 def _known_medians(rows: FloatArray) -> tuple[FloatArray, IntArray]:
     """Median of what is known in each row, any number where nothing is, and how many values that are."""
     ordered = np.sort(rows, axis=1)  # NaN last
-    known = np.count_nonzero(np.isfinite(ordered), axis=1).astype(np.int64)
-    row, last = np.arange(len(rows)), np.maximum(known, 1)
-    return np.asarray(0.5 * (ordered[row, (last - 1) // 2] + ordered[row, last // 2])), known
+    counts = np.count_nonzero(np.isfinite(ordered), axis=1).astype(np.int64)
+    row, last = np.arange(len(rows)), np.maximum(counts, 1)
+    return np.asarray(0.5 * (ordered[row, (last - 1) // 2] + ordered[row, last // 2])), counts
 
 
 def whitened(values: FloatArray) -> FloatArray:
     """Prediction error of a record from its past, in standard deviations; 0 where it or its past is invalid."""
-    known = np.isfinite(values)
-    if np.count_nonzero(known) <= 2 * ORDER:
+    finite = np.isfinite(values)
+    if np.count_nonzero(finite) <= 2 * ORDER:
         return np.zeros(len(values))
-    steady = np.where(known, values - np.mean(values[known]), 0.0)
+    steady = np.where(finite, values - np.mean(values[finite]), 0.0)
     power = np.array([steady[lag:] @ steady[: len(steady) - lag] for lag in range(ORDER + 1)])
     if power[0] <= 0:
         return np.zeros(len(values))
@@ -174,8 +174,8 @@ def whitened(values: FloatArray) -> FloatArray:
     apart = np.abs(np.arange(ORDER)[:, None] - np.arange(ORDER))
     told = np.linalg.solve(power[apart], power[1:])
     news = np.convolve(steady, np.concatenate(([1.0], -told)))[: len(values)]
-    news[np.convolve(~known, np.ones(ORDER + 1))[: len(values)] > 0.5] = 0.0
-    return np.asarray(news / np.std(news[known]))
+    news[np.convolve(~finite, np.ones(ORDER + 1))[: len(values)] > 0.5] = 0.0
+    return np.asarray(news / np.std(news[finite]))
 
 
 def standing_out(road: FloatArray, rate_hz: float) -> FloatArray:
@@ -532,9 +532,9 @@ def _respond(
         "rebound_mm_s": _peak_mm_s(motion, end, -speed, lowest) + load,
     }
     about_all = around(speed, sample - near - reach - foot, 2 * (near + reach) + foot + max(deep, up))
-    known = np.isfinite(about_all).all(axis=1)
-    known &= peaked & np.all([values > 0 for values in measures.values()], axis=0)
-    return {name: np.where(known, values, np.nan) for name, values in measures.items()}, fastest, load
+    finite = np.isfinite(about_all).all(axis=1)
+    finite &= peaked & np.all([values > 0 for values in measures.values()], axis=0)
+    return {name: np.where(finite, values, np.nan) for name, values in measures.items()}, fastest, load
 
 
 def _smoothed(values: FloatArray, start: IntArray, length: int, weights: FloatArray) -> FloatArray:

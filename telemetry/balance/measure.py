@@ -237,9 +237,9 @@ def geometry_movement(bike: Bike, front_mm: FloatArray, rear_mm: FloatArray) -> 
 
     Trail only where the bike file gives tyre radius and fork offset. Wheel travel is NaN where invalid. [mm]
     """
-    known = np.isfinite(front_mm) & np.isfinite(rear_mm)
-    thin = slice(None, None, max(1, int(np.count_nonzero(known)) // MOST_STANDS))
-    front, rear = front_mm[known][thin], rear_mm[known][thin]
+    finite = np.isfinite(front_mm) & np.isfinite(rear_mm)
+    thin = slice(None, None, max(1, int(np.count_nonzero(finite)) // MOST_STANDS))
+    front, rear = front_mm[finite][thin], rear_mm[finite][thin]
     if len(front) < 2:
         return ()
     curves = {end: leverage_curve(bike, end) for end in ENDS}

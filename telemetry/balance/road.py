@@ -133,12 +133,12 @@ def derivative(values: FloatArray, rate_hz: float, own_rate_hz: float) -> FloatA
 
     ``own_rate_hz`` is the rate at which it was logged; between its own samples are straight lines.
     """
-    known = np.isfinite(values)
-    filled = np.interp(np.arange(len(values)), np.flatnonzero(known), values[known])
+    finite = np.isfinite(values)
+    filled = np.interp(np.arange(len(values)), np.flatnonzero(finite), values[finite])
     cut_hz = min(bandwidth_hz(filled, rate_hz, own_rate_hz), 0.45 * rate_hz)
     if len(filled) < 2:
         return np.full(len(values), np.nan)
-    return np.where(known, np.gradient(_low_pass(filled, cut_hz / rate_hz)) * rate_hz, np.nan)
+    return np.where(finite, np.gradient(_low_pass(filled, cut_hz / rate_hz)) * rate_hz, np.nan)
 
 
 def _low_pass(values: FloatArray, cut: float) -> FloatArray:

@@ -261,8 +261,8 @@ def _release(pitch: FloatArray, end: int, change: float, rate: float) -> tuple[f
 
 
 def _median(values: FloatArray) -> float | None:
-    known = values[np.isfinite(values)]
-    return median(known) if len(known) >= FEWEST else None
+    finite = values[np.isfinite(values)]
+    return median(finite) if len(finite) >= FEWEST else None
 
 
 LIGHT_WORK_HZ = 100.0
@@ -447,8 +447,8 @@ def zone_gains(
     a corner, over its mean push there, is that lap's value. The interval is of other laps; the error of a and b, the
     same at all corners, is not in it.
     """
-    known = upright & np.isfinite(values) & np.isfinite(push_m_s2) & np.isfinite(speed_m_s)
-    fitted = known & (pushed | (np.abs(push_m_s2) < COASTING_M_S2))
+    usable = upright & np.isfinite(values) & np.isfinite(push_m_s2) & np.isfinite(speed_m_s)
+    fitted = usable & (pushed | (np.abs(push_m_s2) < COASTING_M_S2))
     columns = np.column_stack([np.ones(len(values)), speed_m_s**2 / 1e3, push_m_s2])
     found = np.linalg.lstsq(columns[fitted], values[fitted], rcond=None)
     if found[2] < columns.shape[1]:
@@ -456,7 +456,7 @@ def zone_gains(
     at_rest, per_speed, _ = found[0]
     above = values - at_rest - per_speed * columns[:, 1]
     by_corner: dict[int, list[float]] = {}
-    for number, one in _on_laps(known & pushed, corner, lap, rate_hz):
+    for number, one in _on_laps(usable & pushed, corner, lap, rate_hz):
         by_corner.setdefault(number, []).append(float(above[one].mean() / push_m_s2[one].mean()))
     return _over_laps(kind, by_corner)
 

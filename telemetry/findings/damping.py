@@ -137,13 +137,15 @@ def damping_findings(oscillation: Oscillation, lap_length_m: float | None = None
     """A rear damper suspected lost, fading, worn or doubtful ones, and a front that rang; lap length as `by_place`."""
     alarms = any(event.level == "alarm" for event in oscillation.events)
     yes = oscillation.verdict == "yes"
-    found = [_falling(end, oscillation) for end in _ends_in(FALLING, oscillation)]
+    findings = [_falling(end, oscillation) for end in _ends_in(FALLING, oscillation)]
     if yes and (alarms or not rear_falls(oscillation)):
-        found.insert(0, _lost_damping(oscillation, lap_length_m))
+        findings.insert(0, _lost_damping(oscillation, lap_length_m))
     if not yes and "rear" in dampers_in_doubt(oscillation) and not rear_falls(oscillation):
-        found.append(_in_doubt(oscillation, lap_length_m))
-    found += [_worn(oscillation, end) for end in _ends_in(IN_DOUBT - FALLING, oscillation) if end == "front"]
-    return [*found, *_front_rang(oscillation)]
+        findings.append(_in_doubt(oscillation, lap_length_m))
+    findings += [
+        _worn(oscillation, end) for end in _ends_in(IN_DOUBT - FALLING, oscillation) if end == "front"
+    ]
+    return [*findings, *_front_rang(oscillation)]
 
 
 def _ends_in(states: frozenset[str], oscillation: Oscillation) -> list[End]:
@@ -198,8 +200,8 @@ def _clearest(event: OscillationEvent) -> str:
 def _ratios(end: End, oscillation: Oscillation) -> str:
     """The damping ratio of an end lap by lap; "" without."""
     laps = oscillation.course[end].laps if end in oscillation.course else oscillation.fade
-    told = [f"{lap.damping_ratio:.2f} in lap {lap.lap}" for lap in laps if lap.damping_ratio is not None]
-    return f"Damping ratio of the {end} wheel hop: {', '.join(told)}." if told else ""
+    ratios = [f"{lap.damping_ratio:.2f} in lap {lap.lap}" for lap in laps if lap.damping_ratio is not None]
+    return f"Damping ratio of the {end} wheel hop: {', '.join(ratios)}." if ratios else ""
 
 
 def _falling(end: End, oscillation: Oscillation) -> Finding:

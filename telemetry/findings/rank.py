@@ -145,22 +145,24 @@ def nothing_asks(summary: Summary) -> tuple[str, ...]:
 
 def _not_judged(summary: Summary) -> list[str]:
     """What a review leaves open, in words."""
-    found = []
+    not_judged = []
     for end, one in summary.ends.items():
         if not one.judged:
-            found.append(f"the {end}")
+            not_judged.append(f"the {end}")
         elif seen := measured_time(one):
-            found.append(f"the {end} outside {seen}")
+            not_judged.append(f"the {end} outside {seen}")
     if len(laps_at_pace(summary.laps)) < LEAST_REPEATS:
-        found.append("what repeats from lap to lap (fewer than two complete laps at pace)")
-    found += [f"{end} damping" for end in dampers_not_judged(summary.oscillation)]
+        not_judged.append("what repeats from lap to lap (fewer than two complete laps at pace)")
+    not_judged += [f"{end} damping" for end in dampers_not_judged(summary.oscillation)]
     bump = summary.balance.same_bump
     for ratio, verb in (
         (None if bump is None else bump.compression, "go down"),
         (None if bump is None else bump.rebound, "come up"),
     ):
         if ratio is None or ratio.value is None or ratio.ci95 is None:
-            found.append(f"how the ends {verb} on the same bump")
+            not_judged.append(f"how the ends {verb} on the same bump")
         elif (off := max(abs(limit - 1) for limit in ratio.ci95)) > EVEN_WITHIN:
-            found.append(f"how the ends {verb} on the same bump (they may differ by up to {100 * off:.0f} %)")
-    return found
+            not_judged.append(
+                f"how the ends {verb} on the same bump (they may differ by up to {100 * off:.0f} %)"
+            )
+    return not_judged

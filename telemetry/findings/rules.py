@@ -241,17 +241,17 @@ class Setting:
 
 def travel_not_in_hand(ends: Mapping[End, EndSummary]) -> dict[End, str]:
     """Ends that must not use more travel, with why; one that was not measured all the time is among them."""
-    found: dict[End, str] = {}
+    reasons: dict[End, str] = {}
     for end, summary in ends.items():
         left_mm = summary.wheel.travel.margin_mm
         used_pct = max(summary.wheel.travel.used_pct, summary.shaft.travel.used_pct)
         if not summary.judged or summary.stroke_open or measured_time(summary):
-            found[end] = f"how much travel the {end} has left is not known"
+            reasons[end] = f"how much travel the {end} has left is not known"
         elif summary.bottomed:
-            found[end] = f"the {end} bottomed {count_word(len(summary.bottomed), 'time')}"
+            reasons[end] = f"the {end} bottomed {count_word(len(summary.bottomed), 'time')}"
         elif not used_pct <= 100.0 - LEAST_LEFT_PCT:
-            found[end] = f"the {end} has {max(left_mm, 0.0):.0f} mm of travel left"
-    return found
+            reasons[end] = f"the {end} has {max(left_mm, 0.0):.0f} mm of travel left"
+    return reasons
 
 
 def settle(candidates: Iterable[Candidate], setting: Setting) -> tuple[Finding, ...]:
@@ -260,7 +260,7 @@ def settle(candidates: Iterable[Candidate], setting: Setting) -> tuple[Finding, 
     That is one that contradicts an earlier finding's, or has no travel in hand or no click left.
     """
     taken: dict[tuple[End, Adjuster], tuple[Direction, str]] = {}
-    found = []
+    findings = []
     for one in sorted(candidates, key=lambda candidate: _RANK[candidate.rule]):
         rule = BY_KEY[one.rule]
         kept: list[tuple[Turn, str]] = []
@@ -276,7 +276,7 @@ def settle(candidates: Iterable[Candidate], setting: Setting) -> tuple[Finding, 
         held = setting.held if rule.steps else ""
         suggestion = held or _suggestion(rule, one.end, kept, refused, setting)
         changes = CHANGE_CAUTION if kept else ""
-        found.append(
+        findings.append(
             Finding(
                 title=one.title,
                 evidence=one.evidence,
@@ -286,7 +286,7 @@ def settle(candidates: Iterable[Candidate], setting: Setting) -> tuple[Finding, 
                 turns=tuple(turn for turn, _ in kept),
             )
         )
-    return tuple(found)
+    return tuple(findings)
 
 
 def turn_words(turn: Turn) -> str:

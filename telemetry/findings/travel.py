@@ -31,7 +31,7 @@ def bottoming_candidates(end: End, summary: EndSummary, laps: Sequence[LapSummar
         return []
     wheres = [place_words(place.corner, None, None if place.corner else place.distance_m) for place in places]
     where = wheres[0] if len(wheres) == 1 else f"{', '.join(wheres[:-1])} and {wheres[-1]}"
-    told = [
+    by_place_words = [
         (f"{one}: " if len(places) > 1 else "")
         + _bottomed(place, [summary.bottomed[i] for i in place.events])
         for one, place in zip(wheres, places, strict=True)
@@ -42,7 +42,7 @@ def bottoming_candidates(end: End, summary: EndSummary, laps: Sequence[LapSummar
             rule="bottoms",
             end=end,
             title=f"{end.capitalize()} bottoms at {where}",
-            evidence=f"{'; '.join(told)}.",
+            evidence=f"{'; '.join(by_place_words)}.",
             short=f"the {end} bottoms at {where}",
             caution=DAMAGE_CAUTION if hard else "",
         )
@@ -63,13 +63,13 @@ def _bottomed(place: SharedPlace, stops: Sequence[StopEvent]) -> str:
 def packing_candidates(packing: Iterable[PackingEvent], laps: Sequence[LapSummary]) -> list[Candidate]:
     """Every place where an end packs on enough laps."""
     packing = tuple(packing)
-    found = []
+    candidates = []
     for end in ENDS:
         events = [event for event in packing if event.end == end]
         for place in repeated(events, laps):
             here = [events[i] for i in place.events]
             where = place_words(place.corner, place.phase, None if place.corner else place.distance_m)
-            found.append(
+            candidates.append(
                 Candidate(
                     rule="packs",
                     end=end,
@@ -80,7 +80,7 @@ def packing_candidates(packing: Iterable[PackingEvent], laps: Sequence[LapSummar
                     short=f"the {end} packs down at {where}",
                 )
             )
-    return found
+    return candidates
 
 
 def shift_candidates(trends: Iterable[Trend]) -> list[Candidate]:
@@ -90,13 +90,13 @@ def shift_candidates(trends: Iterable[Trend]) -> list[Candidate]:
     meanwhile = (
         "" if pace is None else f" Lap times went from {pace.first:.1f} to {pace.last:.1f} s meanwhile."
     )
-    found = []
+    candidates = []
     for end in ENDS:
         if (trend := clear.get(f"{end}.travel.median_mm")) is None:
             continue
         lower = trend.last > trend.first
         title = f"The {end} rides {'lower' if lower else 'higher'} from lap to lap"
-        found.append(
+        candidates.append(
             Candidate(
                 rule="ride height shifts",
                 end=end,
@@ -106,7 +106,7 @@ def shift_candidates(trends: Iterable[Trend]) -> list[Candidate]:
                 caution=LEAK_CAUTION if lower else "",
             )
         )
-    return found
+    return candidates
 
 
 def _trend_words(trend: Trend) -> str:

@@ -140,7 +140,7 @@ def damper_words(summary: Summary) -> str:
 
 def damping_section(scope: Scope) -> Section | None:
     """What was found of lost damping at the rear, and at the front where it rang."""
-    found = scope.summary.oscillation
+    oscillation = scope.summary.oscillation
     length_m = scope.lap_length_m
     events, front = scope.oscillations, scope.front_oscillations
     gathered = gathered_rows(events, length_m)
@@ -149,8 +149,8 @@ def damping_section(scope: Scope) -> Section | None:
     return section(
         "damping",
         "Rear damping",
-        Sentence(f"{damping_headline(found)}.", "strong"),
-        *map(Sentence, course_sentences(found)),
+        Sentence(f"{damping_headline(oscillation)}.", "strong"),
+        *map(Sentence, course_sentences(oscillation)),
         table(GATHERED_COLUMNS, gathered, "Places where the rear was not settled", most=12),
         fold("Where the rear was not settled, one by one", one_by_one) if gathered else one_by_one,
         *(_evidence(event, index) for index, event in enumerate(clear)),
@@ -196,25 +196,25 @@ def _evidence(event: OscillationEvent, index: int) -> Fold | None:
 
 def course_section(scope: Scope) -> Section | None:
     """How well each wheel was damped from lap to lap, as a picture and in words."""
-    found = scope.summary.oscillation
-    said = []
-    for end in (end for end in ("front", "rear") if end in found.course):
-        healthy = found.course[end].state not in IN_DOUBT
-        here = found.events if end == "rear" else found.front_events
+    oscillation = scope.summary.oscillation
+    lines = []
+    for end in (end for end in ("front", "rear") if end in oscillation.course):
+        healthy = oscillation.course[end].state not in IN_DOUBT
+        here = oscillation.events if end == "rear" else oscillation.front_events
         in_stretches = "suspected lost" if any(event.level == "alarm" for event in here) else "in doubt"
-        state = f"{in_stretches} in stretches" if here and healthy else found.course[end].state
+        state = f"{in_stretches} in stretches" if here and healthy else oscillation.course[end].state
         # what is in doubt stands at the top of the page
-        said.append(f"{sentence(end)}: {state}. {found.course[end].reason if healthy else ''}".strip())
+        lines.append(f"{sentence(end)}: {state}. {oscillation.course[end].reason if healthy else ''}".strip())
     return section(
         "course",
         "How well each wheel was damped",
         figure(
             "course",
-            course_picture(found.course),
+            course_picture(oscillation.course),
             "Damping ratio of the wheel hop; a dot is a lap, with its 95 % interval.",
         ),
-        *map(Sentence, said),
-        *notes(drift_words(found)),
+        *map(Sentence, lines),
+        *notes(drift_words(oscillation)),
         medium=Medium.SCREEN,
     )
 
@@ -371,23 +371,23 @@ OF_ONE_DAMPER = (
 def damper_document(comparison: DamperComparison) -> Document:
     """A comparison of one damper over two outings: the sentences, the caution, then by shaft speed."""
     title = f"Damping ratio of the {comparison.end} wheel hop, mean over laps"
-    found = table(_compared("shaft speed, RMS", "laps"), speed_rows(comparison))
+    rows = table(_compared("shaft speed, RMS", "laps"), speed_rows(comparison))
     return document(
         f"Before: {_outing_words(comparison.before)}",
         f"After: {_outing_words(comparison.after)}",
         _verdict(comparison),
-        section("speeds", title, found, note=OF_ONE_DAMPER),
+        section("speeds", title, rows, note=OF_ONE_DAMPER),
     )
 
 
 def bounce_damper_document(comparison: BounceComparison) -> Document:
     """A comparison of one end in two bounce tests: the sentences, the caution, the rows."""
-    found = table(_compared("return after a push", "pushes"), bounce_rows(comparison))
+    rows = table(_compared("return after a push", "pushes"), bounce_rows(comparison))
     return document(
         f"Before: {comparison.before}",
         f"After: {comparison.after}",
         _verdict(comparison),
-        section("pushes", f"The {comparison.end} pushed by hand", found),
+        section("pushes", f"The {comparison.end} pushed by hand", rows),
     )
 
 

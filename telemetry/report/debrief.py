@@ -272,10 +272,10 @@ def _stood(summary: Summary, sheet: SetupSheet | None, details: Details) -> Sect
     pairs: list[tuple[str, str]] = [(end, _of_end(end, found)) for end in ENDS]
     other = [f"{what} {text}" for what, text in found.items() if what.split()[0] not in ENDS]
     pairs += [("other", ", ".join(other)), ("tyres", details.tyres)]
-    told = tuple(
+    facts = tuple(
         (label, cut_short(text, _MOST_NOTE if label in ENDS else _MOST_NAME)) for label, text in pairs if text
     )
-    return section("stood", f"Set-up{from_file}", Facts(told)) if told else None
+    return section("stood", f"Set-up{from_file}", Facts(facts)) if facts else None
 
 
 def _of_end(end: str, found: Mapping[str, str]) -> str:
@@ -331,11 +331,11 @@ class SectionTime:
 def section_times(summary: Summary) -> tuple[SectionTime, ...]:
     """Times of the sections between the corners over the complete laps at pace; empty where they are not known."""
     laps = [lap for lap in laps_at_pace(summary.laps) if lap.passing_s]
-    found = []
+    times_by_section = []
     for name, start, end in sections(summary.corners, lap_length_m(summary.laps)) if laps else ():
         if times := [time for lap in laps if (time := section_time_s(lap.passing_s, start, end))]:
-            found.append(SectionTime(name, min(times), median(times)))
-    return tuple(found)
+            times_by_section.append(SectionTime(name, min(times), median(times)))
+    return tuple(times_by_section)
 
 
 def usual_lap_s(laps: Sequence[LapSummary]) -> float | None:

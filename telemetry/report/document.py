@@ -213,9 +213,9 @@ def _log_mark(quality: Iterable[QualityNote]) -> tuple[str, bool]:
 
 def cautions(summary: Summary) -> list[str]:
     """The cautions of the findings, each once, without those that the verdicts or a longer caution say."""
-    found = list(dict.fromkeys(finding.caution for finding in summary.findings if finding.caution))
-    said = (*summary.verdicts, *found)
-    return [words for words in found if sum(words in text for text in said) == 1]
+    texts = list(dict.fromkeys(finding.caution for finding in summary.findings if finding.caution))
+    said = (*summary.verdicts, *texts)
+    return [words for words in texts if sum(words in text for text in said) == 1]
 
 
 def findings_section(summary: Summary) -> Section | None:
@@ -249,22 +249,22 @@ GRID_SIGNS = "▲ front bottomed, ▼ rear bottomed, ▬ not settled; a number s
 
 def grid_section(summary: Summary) -> Section | None:
     """Corner by lap: where an end bottomed or was not settled; only corners and laps in which something happened."""
-    found: dict[tuple[int, int], Counter[str]] = {}
+    signs_at: dict[tuple[int, int], Counter[str]] = {}
     for end in ENDS:
         for stop in summary.ends[end].bottomed:
             if stop.corner and stop.lap is not None:
-                found.setdefault((stop.corner, stop.lap), Counter())["▲" if end == "front" else "▼"] += 1
+                signs_at.setdefault((stop.corner, stop.lap), Counter())["▲" if end == "front" else "▼"] += 1
     for event in (*summary.oscillation.events, *summary.oscillation.front_events):
         if event.corner and event.lap is not None:
-            found.setdefault((event.corner, event.lap), Counter())["▬"] += 1
-    corners = [corner for corner in summary.corners if any(corner.number == number for number, _ in found)]
-    laps = sorted({lap for _, lap in found})
+            signs_at.setdefault((event.corner, event.lap), Counter())["▬"] += 1
+    corners = [corner for corner in summary.corners if any(corner.number == number for number, _ in signs_at)]
+    laps = sorted({lap for _, lap in signs_at})
     if not corners:
         return None
     places = Places(summary)
 
     def cell(corner: Corner, lap: int) -> Spot | str:
-        signs = found.get((corner.number, lap))
+        signs = signs_at.get((corner.number, lap))
         if signs is None:
             return ""
         words = " ".join(sign if count == 1 else f"{sign}{count}" for sign, count in sorted(signs.items()))
@@ -412,8 +412,8 @@ TREND_COLUMNS = (
 
 def trends_section(summary: Summary) -> Section | None:
     """How the numbers of a lap shift over the outing."""
-    told = (one for one in summary.trends if one.key in BY_KEY and (one.clear or one.key in ALWAYS))
-    rows = [*map(_trend, told)]
+    shown = (one for one in summary.trends if one.key in BY_KEY and (one.clear or one.key in ALWAYS))
+    rows = [*map(_trend, shown)]
     note = "Rises or falls: only where the change is statistically clear and large enough to matter."
     return section("trends", "Over the outing", table(TREND_COLUMNS, rows), note=note) if rows else None
 
@@ -438,11 +438,11 @@ def sheet_section(sheet: SetupSheet | None) -> Section | None:
 
 def quality_section(found: Iterable[QualityNote]) -> Section | None:
     """What is wrong with the log."""
-    said = tuple(note_words(note) for note in found)
+    lines = tuple(note_words(note) for note in found)
     return section(
         "quality",
         "The log itself",
-        Sentences(said) if said else Sentence("No problem was found in the log."),
+        Sentences(lines) if lines else Sentence("No problem was found in the log."),
         note="Invalid samples are left out of every number, never filled in.",
     )
 
@@ -468,11 +468,11 @@ def how_section(summary: Summary) -> Section | None:
         for end, one in judged_ends(summary.ends).items()
     ]
     phases = ", ".join(summary.run.phase_sources)
-    said = (*steps, *speeds, *((f"corner phases from: {phases}",) if phases else ()))
+    lines = (*steps, *speeds, *((f"corner phases from: {phases}",) if phases else ()))
     return section(
         "how",
         "How it was computed",
-        fold("What was done to the data", sentences(said)),
+        fold("What was done to the data", sentences(lines)),
         fold(
             "Bike-file values that the numbers rest on",
             table((Column("bike file", words=True), Column("value")), _values(summary.bike_values)),

@@ -164,7 +164,7 @@ def stops_section(scope: Scope) -> Section | None:
 
 def stop_rows(stops: Sequence[StopEvent], lap_length_m: float | None) -> list[Row]:
     """Stops of one kind gathered by place, most often first."""
-    found: list[tuple[int, float, Row]] = []
+    ranked: list[tuple[int, float, Row]] = []
     for end in ENDS:
         own = [stop for stop in stops if stop.end == end]
         for place in by_place(own, lap_length_m):
@@ -179,8 +179,8 @@ def stop_rows(stops: Sequence[StopEvent], lap_length_m: float | None) -> list[Ro
                 Number(max(abs(stop.speed_mm_s) for stop in here), SPEED),
                 Number(max(stop.duration_s for stop in here), CONTACT_MS),
             )
-            found.append((-len(here), place.distance_m or 0.0, row))
-    return [row for _, _, row in sorted(found, key=lambda one: one[:2])]
+            ranked.append((-len(here), place.distance_m or 0.0, row))
+    return [row for _, _, row in sorted(ranked, key=lambda one: one[:2])]
 
 
 def places_section(scope: Scope) -> Section | None:
@@ -206,15 +206,14 @@ PLACE_COLUMNS = (
 
 def place_rows(scope: Scope, *, corners: bool) -> list[Row]:
     """Phase or corner, then median with its standard error over laps, 95th percentile and margin of both ends."""
-    found: dict[str, dict[End, PlaceUse]] = {}
+    uses: dict[str, dict[End, PlaceUse]] = {}
     for end in ENDS:
         for place in scope.summary.places.get(end, ()):
             if (place.corner is not None) == corners:
                 name = f"corner {place.corner}" if place.corner else place.phase or "whole lap"
-                found.setdefault(name, {})[end] = place
+                uses.setdefault(name, {})[end] = place
     return [
-        (name, *(cell for end in ENDS for cell in _place_cells(ends.get(end))))
-        for name, ends in found.items()
+        (name, *(cell for end in ENDS for cell in _place_cells(ends.get(end)))) for name, ends in uses.items()
     ]
 
 
@@ -279,7 +278,7 @@ def packing_words(packing: Sequence[PackingEvent], lap_length_m: float | None) -
 
 def light_words(light: Sequence[LightWheel], lap_length_m: float | None) -> list[str]:
     """Where a wheel carried little, a sentence an end and what the rider did meanwhile."""
-    found = []
+    lines = []
     for end, under in sorted({(event.end, event.under) for event in light}):
         events = [event for event in light if (event.end, event.under) == (end, under)]
         places = sorted(by_place(events, lap_length_m), key=lambda place: -len(place.events))
@@ -294,12 +293,12 @@ def light_words(light: Sequence[LightWheel], lap_length_m: float | None) -> list
         aloft = "a wheelie or nearly" if (end, under) == ("front", "drive") else "off the ground or nearly"
         shares = [event.least_share for event in events if event.least_share is not None]
         left = f"; lowest load {100 * min(shares):.0f} % of its load at rest" if shares else ""
-        found.append(
+        lines.append(
             f"{end.capitalize()} light{f' under {under}' if under else ''} {times(len(events))}"
             + (f", {aloft} in {hanging} of them" if hanging else "")
             + f": {', '.join(where)}{more}{left}."
         )
-    return found
+    return lines
 
 
 # A speed above 1 is a faster rear, a damping ratio above 1 a slower one: never in one table.
@@ -339,21 +338,21 @@ def balance_answer(summary: Summary) -> Answer:
     balance = summary.balance
     doubt = suspicions(summary.oscillation)
     compared = "" if doubt else damping_sentence(balance)
-    said = tuple(words for words in (without_intervals(balance_sentence(balance)), compared) if words)
+    sentences = tuple(words for words in (without_intervals(balance_sentence(balance)), compared) if words)
     if doubt:
         headline = "A damper is in doubt: balance waits until it is checked"
-        return Answer(headline, why=" ".join(doubt), others=said, grave=True)
-    found = next((one for one in summary.findings if one.rule in _OF_BALANCE), None)
-    if found is not None:
+        return Answer(headline, why=" ".join(doubt), others=sentences, grave=True)
+    finding = next((one for one in summary.findings if one.rule in _OF_BALANCE), None)
+    if finding is not None:
         return Answer(
-            found.title,
-            why=sentence(without_intervals(found.evidence)),
-            todo=in_short(found.suggestion),
-            others=said,
+            finding.title,
+            why=sentence(without_intervals(finding.evidence)),
+            todo=in_short(finding.suggestion),
+            others=sentences,
         )
-    first, *rest = said
+    first, *rest = sentences
     if balance.reason:
-        return Answer("Balance cannot be told", others=tuple(said))
+        return Answer("Balance cannot be told", others=tuple(sentences))
     bump = balance.same_bump
     even = bump is not None and all(verdict(one) == "even" for one in (bump.compression, bump.rebound))
     headline = "Both ends move alike on the same bump" if even else "Nothing in the balance asks for a change"
@@ -404,15 +403,15 @@ def speed_rows(balance: Balance) -> list[Row]:
         first = f"same bump, all clear bumps ({bump.pairs})"
         rows = [(first, *_both(bump.compression, bump.rebound))]
         rows += [_bump_group(group) for group in bump.groups if group.kind in ("size", "grain", "disturbed")]
-    found = [("RMS speed", whole.compression, whole.rebound)]
+    ratios = [("RMS speed", whole.compression, whole.rebound)]
     if speed is not None:
         down, up, split = speed.compression, speed.rebound, f"{number(speed.split_mm_s)} mm/s"
-        found += [
+        ratios += [
             ("10th to 90th percentile of speed", down.slope, up.slope),
             (f"below {split}", down.low, up.low),
             (f"above {split}", down.high, up.high),
         ]
-    return rows + [(f"all riding, {name}", Number(a, RATIO), Number(b, RATIO)) for name, a, b in found]
+    return rows + [(f"all riding, {name}", Number(a, RATIO), Number(b, RATIO)) for name, a, b in ratios]
 
 
 def _both(compression: Ratio, rebound: Ratio) -> Row:
@@ -527,7 +526,7 @@ def _bumps_used(bump: SameBump) -> str:
     """Which bumps stand behind the numbers, and which were not used."""
     delay = bump.delay_residual_ms
     left_out = bump.response is not None and 0 < bump.response.pairs < bump.pairs
-    said = [
+    sentences = [
         f"{count_word(bump.pairs, 'clear bump')} (larger than the ordinary roughness of the road) at "
         f"{count_word(bump.places, 'place')}. The rear meets a bump one wheelbase after the front"
         f"{'' if delay is None else f' (timing agrees within {number(abs(delay), 1)} ms)'}.",
@@ -539,7 +538,7 @@ def _bumps_used(bump: SameBump) -> str:
         + (f", {bump.hanging_pairs} with an end fully extended just before" if bump.hanging_pairs else "")
         + ".",
     ]
-    return " ".join(words for words in said if words)
+    return " ".join(words for words in sentences if words)
 
 
 BAND_COLUMNS = (
@@ -550,20 +549,22 @@ BAND_COLUMNS = (
 
 def frequencies_section(scope: Scope) -> Section | None:
     """Wheel speed by frequency."""
-    found = scope.summary.frequencies
+    frequencies = scope.summary.frequencies
     return section(
         "frequencies",
         "Frequencies of the wheel speed",
         Figure(
             "spectra",
-            spectra_picture(found),
+            spectra_picture(frequencies),
             "Wheel speed [mm/s per √Hz]. Shaded: body on its springs, and wheel hop; computed from the masses of the "
             "bike file where it has them.",
             Medium.SCREEN,
         )
-        if found.ends
+        if frequencies.ends
         else None,
-        table(BAND_COLUMNS, [_band(end, used) for end, one in found.ends.items() for used in one.bands]),
+        table(
+            BAND_COLUMNS, [_band(end, used) for end, one in frequencies.ends.items() for used in one.bands]
+        ),
         *notes(together_words(scope.summary)),
     )
 
