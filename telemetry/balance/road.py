@@ -42,6 +42,8 @@ RIDING_HZ = 50.0
 # A speed is differentiated up to where its spectrum is twice its own noise, within these. [Hz]
 SMOOTHING_HZ = (0.8, 8.0)
 SEGMENT_S = 10.24
+REMEMBERED = 10.0  # periods of the cut, or of how far it is below half the rate; beyond it counts 1e-19
+FFT_BLOCK = 1024  # FFTs of whole blocks are quick
 MOST_LEAN_DEG = 70.0
 SLOW_M_S = 15.0
 
@@ -143,13 +145,15 @@ def derivative(values: FloatArray, rate_hz: float, own_rate_hz: float) -> FloatA
 
 def _low_pass(values: FloatArray, cut: float) -> FloatArray:
     """Digital Butterworth filter of second order, forwards and backwards; ``cut`` in cycles per sample."""
-    line = np.linspace(values[0], values[-1], len(values))
-    away = values - line
-    # turned about its first and last value, the signal is periodic and has no jump
-    spectrum = np.fft.rfft(np.concatenate((away, -away[-2:0:-1])))
+    # turned about its first and last value the signal goes on without a jump, for as long as the filter remembers
+    reach = int(np.ceil(REMEMBERED / min(cut, 0.5 - cut)))
+    turned = np.pad(values, reach, mode="reflect", reflect_type="odd")
+    line = np.linspace(turned[0], turned[-1], len(turned))
+    n = -(-len(turned) // FFT_BLOCK) * FFT_BLOCK
+    spectrum = np.fft.rfft(turned - line, n)
     tangent = np.tan(np.pi * np.linspace(0.0, 0.5, len(spectrum)))
     spectrum /= 1.0 + (tangent / np.tan(np.pi * cut)) ** 4
-    return np.asarray(line + np.fft.irfft(spectrum, 2 * len(values) - 2)[: len(values)])
+    return np.asarray((line + np.fft.irfft(spectrum, n)[: len(turned)])[reach:-reach])
 
 
 def bandwidth_hz(values: FloatArray, rate_hz: float, own_rate_hz: float) -> float:

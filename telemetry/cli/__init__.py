@@ -19,7 +19,7 @@ from telemetry.plaintext import plain
 # Long vectors wake threads of OpenBLAS that spin for longer than they work; set before NumPy is imported.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 # A review makes few cycles of objects, and looking for them so often as by default takes a tenth of its time.
-gc.set_threshold(100_000, 20, 20)
+gc.set_threshold(200_000, 20, 20)
 STOPPED = 130  # what a shell reports of a program stopped with Ctrl+C
 STAY = ("serve", "demo")  # commands that go on until they are stopped
 NO_MEMORY = "not enough memory for this log; split it, or log fewer channels."

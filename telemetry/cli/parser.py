@@ -1,6 +1,7 @@
 """Command line of ``bothends``: commands, arguments, help."""
 
 import argparse
+import gc
 import os
 import re
 from collections.abc import Callable, Sequence
@@ -74,7 +75,9 @@ class _Version(argparse.Action):
 def _run(work: str, arguments: argparse.Namespace) -> None:
     """Run a command's function, "module.function"; its module is imported only now."""
     module, function = work.split(".")
-    getattr(import_module(f"telemetry.cli.{module}"), function)(arguments)
+    found = getattr(import_module(f"telemetry.cli.{module}"), function)
+    gc.freeze()  # what was imported stays, and is not looked through for cycles
+    found(arguments)
 
 
 def _command(commands: "Commands", work: str, words: str, *, name: str = "") -> argparse.ArgumentParser:
