@@ -213,7 +213,7 @@ def judge(
             if by_place is not None and not answers[-1].against:
                 answers = (*answers, *place_check(by_place, model.end, candidate.start_s, candidate.end_s))
             if slow is not None and not answers[-1].against:
-                answers = (*answers, *speed_check(model, slow, inside))
+                answers = (*answers, *speed_check(model, slow, inside, ringing.damping_ratio_ci95[1]))
             if answers[-1].against:
                 rejected.append((candidate.over, _rejected(candidate, answers[-1].answer, motion, track)))
                 continue

@@ -373,8 +373,15 @@ def evidence_where_sound(model: DetectorModel, inside: slice, ratio: float) -> f
     )
 
 
-def speed_check(model: DetectorModel, slow: SlowSpeed, inside: slice) -> tuple[Check, ...]:
-    """Check whether the wheel is damped as little wherever its suspension moves as fast; empty with too little."""
+def speed_check(
+    model: DetectorModel, slow: SlowSpeed, inside: slice, highest_ratio: float
+) -> tuple[Check, ...]:
+    """Check whether the wheel is damped as little wherever its suspension moves as fast; empty with too little.
+
+    It is if the damping ratio elsewhere explains the evidence, or lies below ``highest_ratio``, the end of the
+    stretch's own 95 % interval. That is fitted with the other wheel's part free, the evidence is not: where the other
+    end moves unlike its usual, deep in its stroke for one, the evidence alone says too much.
+    """
     ratio = ratio_elsewhere(model, slow, inside)
     if ratio is None:
         return ()
@@ -383,7 +390,7 @@ def speed_check(model: DetectorModel, slow: SlowSpeed, inside: slice) -> tuple[C
     taken = evidence_where_sound(model, inside, np.inf) - left
     speed_mm_s = float(slow.sample_mm_s[inside].mean())
     where = f"{'down' if speed_mm_s > 0 else 'up'} at {abs(speed_mm_s):.0f} mm/s"
-    if taken > LEAST_TAKEN and left < LEAST_LEFT:
+    if highest_ratio >= ratio or (taken > LEAST_TAKEN and left < LEAST_LEFT):
         return (
             Check(
                 question,

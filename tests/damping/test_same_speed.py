@@ -79,19 +79,27 @@ def test_the_ratio_elsewhere_is_that_of_the_other_ramps():
 def test_a_damper_that_holds_less_going_down_explains_a_stretch_there_and_no_loss_elsewhere():
     model, motion = run(GOING_DOWN)
     slow = slow_speed(model, motion)
-    checks = [speed_check(model, slow, inside(model, n * EVERY_S))[-1] for n in range(5, 35)]
+    checks = [speed_check(model, slow, inside(model, n * EVERY_S), 0.0)[-1] for n in range(5, 35)]
     assert np.mean([check.against for check in checks]) > 0.5
-    assert not speed_check(model, slow, inside(model, LOST_S))[-1].against
+    assert not speed_check(model, slow, inside(model, LOST_S), 0.0)[-1].against
 
 
 def test_a_damper_that_holds_everywhere_explains_nothing():
     model, motion = run(SOUND)
     slow = slow_speed(model, motion)
     starts = [LOST_S, *(n * EVERY_S for n in range(5, 35))]
-    assert not any(speed_check(model, slow, inside(model, start))[-1].against for start in starts)
+    assert not any(speed_check(model, slow, inside(model, start), 0.0)[-1].against for start in starts)
+
+
+def test_a_stretch_whose_own_interval_reaches_the_ratio_elsewhere_is_damped_as_much():
+    model, motion = run(SOUND)
+    slow, here = slow_speed(model, motion), inside(model, LOST_S)
+    elsewhere = ratio_elsewhere(model, slow, here)
+    assert not speed_check(model, slow, here, 0.98 * elsewhere)[-1].against
+    assert speed_check(model, slow, here, 1.02 * elsewhere)[-1].against
 
 
 def test_without_riding_to_compare_nothing_is_asked():
     model, motion = run(SOUND)
     model.whole_blocks[:] = False
-    assert speed_check(model, slow_speed(model, motion), inside(model, LOST_S)) == ()
+    assert speed_check(model, slow_speed(model, motion), inside(model, LOST_S), 1.0) == ()
