@@ -150,7 +150,12 @@ def _asked(rng: np.random.Generator, model: DetectorModel, motion: Motion, track
                 checks(model, model.predicted, inside, float(rng.choice([0.3, 0.099]))),
                 line_over_lost(model, model.predicted, inside),
                 decay_ratio(equation, inside, 15.0),
-                speed_check(model, slow, inside),
+                speed_check(
+                    model,
+                    slow,
+                    inside,
+                    estimate(equation, inside, model.fitted, model.hop).damping_ratio_ci95[1],
+                ),
                 evidence_where_sound(model, inside, float(rng.choice([0.1, 0.2, 0.4]))),
                 estimate(equation, inside, model.reference, model.hop),
                 there,
