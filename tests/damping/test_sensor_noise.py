@@ -43,7 +43,9 @@ def wheel(noise_mm):
 
 
 def test_a_noisy_sensor_changes_the_learned_wheel_only_where_its_noise_is_left_in():
-    clean = fit_front_filter(wheel(0.0), ONE_MASS).pole
+    fitted = fit_front_filter(wheel(0.0), ONE_MASS)
+    assert fitted.explained == pytest.approx(0.0, abs=1e-9)  # nothing is known of the road
+    clean = fitted.pole
     assert clean.tyre_hz == pytest.approx(HZ, rel=0.03)
     noisy = wheel(0.5)
     assert fit_front_filter(noisy, ONE_MASS).pole.damping_ratio > 1.3 * clean.damping_ratio

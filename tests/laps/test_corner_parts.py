@@ -258,3 +258,12 @@ def test_a_lap_a_quarter_slower_than_the_others_is_aborted():
     assert [lap.kind for lap in slow] == ["timed", "timed", "timed", "aborted", "timed"]
     speed = np.where((t >= 300.0) & (t < 420.0), 50.0 / 1.2, 50.0)
     assert kinds_of(spans_of(0.0, 100.0, 200.0, 300.0, 420.0, 520.0), t, speed)[3].kind == "timed"
+
+
+@pytest.mark.parametrize(("stop_s", "kind"), [(310.0, "out"), (350.0, "aborted"), (390.0, "in")])
+def test_a_lap_with_a_stop_is_the_way_out_or_in_by_how_much_of_it_was_ridden_before(stop_s, kind):
+    """At an even speed the share ridden before is that of the time: 0.1, 0.5 and 0.9; the borders are a third each."""
+    t = np.arange(0.0, 600.0, 0.1)
+    speed = np.where((t >= stop_s) & (t < stop_s + 20.0), 0.0, 50.0)
+    laps = kinds_of(spans_of(0.0, 100.0, 200.0, 300.0, 420.0, 520.0), t, speed)
+    assert [lap.kind for lap in laps] == ["timed", "timed", "timed", kind, "timed"]
