@@ -57,6 +57,28 @@ def test_anti_squat_is_the_share_of_the_load_transfer_that_chain_and_swingarm_ca
     )
 
 
+@pytest.mark.parametrize("shock", [0.0, 40.0])
+def test_the_squat_line_of_a_chain_parallel_to_the_swingarm_is_parallel_too(shock):
+    # Equal sprockets, the front one on the pivot. About the pivot a drive force S has the moment S (R + dz), with dz the
+    # height of the pivot over the axle; the chain, at its sprocket's radius from the arm, has -S R. Left is S dz, against
+    # the moment dN dx of the load transfer: the share carried is dz / dx over h / w.
+    bike = with_values(
+        rear__chain__front_teeth=30, rear__chain__rear_teeth=30, rear__chain__front_sprocket_mm=(0.0, 0.0)
+    )
+    now = attitude(bike, 30.0, shock)
+    (x, z), (pivot_x, pivot_z) = (now.on_ground(point) for point in (now.rear_axle_mm, now.pivot_mm))
+    slope = (pivot_z - z) / (pivot_x - x)
+    found = squat(bike, now, 560.0)
+    assert found.chain_deg == pytest.approx(found.squat_deg, abs=1e-9)
+    assert found.squat_deg == pytest.approx(np.degrees(np.arctan(slope))) == pytest.approx(now.swingarm_deg)
+    assert found.anti_squat_pct == pytest.approx(100.0 * slope * now.wheelbase_mm / 560.0)
+    # and so it is of a sprocket a hair away, whose lines meet far off
+    near = with_values(
+        rear__chain__front_teeth=30, rear__chain__rear_teeth=30, rear__chain__front_sprocket_mm=(0.0, 1e-4)
+    )
+    assert squat(near, now, 560.0).squat_deg == pytest.approx(found.squat_deg, abs=1e-3)
+
+
 def test_a_bigger_rear_sprocket_and_a_smaller_tyre_gear_down():
     bike = stand_bike()
     assert rollout_mm(bike) == pytest.approx(2 * np.pi * 320.0 * 16 / 42)

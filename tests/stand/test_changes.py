@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 from telemetry.bike import load_bike, parse_bike
 from telemetry.errors import BikeFileError
 from telemetry.simulate import demo_bike
-from telemetry.stand import Change, apply_changes, measure, parse_change
+from telemetry.stand import Change, apply_changes, limits_of, measure, parse_change
+from telemetry.stand.changes import least_change, steps_words
 
 BIKE = load_bike(Path(__file__).parents[2] / "fixtures" / "qb-6-stand.toml")
 
@@ -143,3 +144,46 @@ def test_a_heavier_rider_is_a_heavier_whole():
 def test_a_share_is_a_share_of_what_stands_now():
     bike, (changed,) = apply_changes(BIKE, [parse_change("rear.preload_mm=-50%")])
     assert bike.rear.preload_mm == pytest.approx(0.5 * BIKE.rear.preload_mm) == changed.after
+
+
+@pytest.mark.parametrize(
+    ("key", "now", "limits"),
+    [
+        ("rear.preload_mm", 10.0, (0.0, 35.0)),  # a spring is never slack at full extension
+        ("front.preload_mm", 40.0, (15.0, 65.0)),
+        ("rear.shock_length_mm", 320.0, (312.0, 328.0)),
+        ("front.fork_height_mm", 5.0, (-10.0, 20.0)),
+        ("rear.spring_rate_n_per_mm", 80.0, (40.0, 120.0)),
+    ],
+)
+def test_what_an_adjuster_without_limits_in_the_file_can_do(key, now, limits):
+    assert limits_of(BIKE.model_copy(update={"adjusters": {}}), key, now) == pytest.approx(limits)
+
+
+def test_limits_of_the_file_go_first_each_by_itself():
+    data = BIKE.model_dump(exclude_none=True)
+    data["adjusters"] = {"rear.preload_mm": {"min": 4}, "front.preload_mm": {"max": 18}, "rear.spring_rate_n_per_mm":
+                         {"min": 55, "max": 95}}  # fmt: skip
+    bike = parse_bike(data)
+    assert limits_of(bike, "rear.preload_mm", 12.0) == (4.0, 37.0)
+    assert limits_of(bike, "front.preload_mm", 12.0) == (0.0, 18.0)
+    assert limits_of(bike, "rear.spring_rate_n_per_mm", 70.0) == (55.0, 95.0)
+
+
+def test_the_least_that_can_be_set_and_its_words():
+    data = BIKE.model_dump(exclude_none=True)
+    data["adjusters"] = {"rear.preload_mm": {"per_turn": 1.5}, "front.preload_mm": {"per_click": 0.25}}
+    bike = parse_bike(data)
+    least = {
+        "rear.preload_mm": 0.375,
+        "front.preload_mm": 0.25,
+        "rear.rebound_clicks": 1.0,
+        "rear.shock_length_mm": 0.1,
+    }
+    assert {key: least_change(bike, key) for key in least} == pytest.approx(least)
+    words = {
+        ("rear.preload_mm", 0.75): "+0.5 turns", ("rear.preload_mm", -1.5): "-1 turn", ("rear.preload_mm", 0.1):
+        "less than half a turn", ("front.preload_mm", 0.75): "+3 clicks", ("rear.shock_length_mm", 2.0): "",
+        ("rear.rebound_clicks", 1.0): "+1 click",
+    }  # fmt: skip
+    assert {asked: steps_words(bike, *asked) for asked in words} == words
