@@ -59,9 +59,9 @@ def test_anti_squat_is_the_share_of_the_load_transfer_that_chain_and_swingarm_ca
 
 @pytest.mark.parametrize("shock", [0.0, 40.0])
 def test_the_squat_line_of_a_chain_parallel_to_the_swingarm_is_parallel_too(shock):
-    # Equal sprockets, the front one on the pivot. About the pivot a drive force S has the moment S (R + dz), with dz the
-    # height of the pivot over the axle; the chain, at its sprocket's radius from the arm, has -S R. Left is S dz, against
-    # the moment dN dx of the load transfer: the share carried is dz / dx over h / w.
+    # Equal sprockets, the front one on the pivot. About the pivot a drive force S has the moment S (R + dz), with dz
+    # the height of the pivot over the axle; the chain, at its sprocket's radius from the arm, has -S R. What is left,
+    # S dz against the moment dN dx of the load transfer, is the share carried: dz / dx over h / w.
     bike = with_values(
         rear__chain__front_teeth=30, rear__chain__rear_teeth=30, rear__chain__front_sprocket_mm=(0.0, 0.0)
     )
