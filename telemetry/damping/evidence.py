@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from telemetry.arrays import BoolArray, FloatArray, IntArray
-from telemetry.damping.equation import BLOCK_S, WheelEquation, blocks
+from telemetry.damping.equation import BLOCK_S, CHUNK, WheelEquation, blocks
 from telemetry.damping.hop import (
     FREEDOM_PER_S,
     HEALTHY_ABOVE,
@@ -501,9 +501,10 @@ def _window_evidence(
     whole = bad[n_blocks:] == bad[:-n_blocks]
     first = np.flatnonzero(whole if wanted is None else whole & wanted)
     found = np.full(len(whole), -np.inf)
-    if len(first):
-        found[first] = _mean_likelihood(lost[first + n_blocks] - lost[first])
-        found[first] -= _mean_likelihood(healthy[first + n_blocks] - healthy[first])
+    for low in range(0, len(first), CHUNK):  # some at a time, for memory
+        here = first[low : low + CHUNK]
+        found[here] = _mean_likelihood(lost[here + n_blocks] - lost[here])
+        found[here] -= _mean_likelihood(healthy[here + n_blocks] - healthy[here])
     return found
 
 
@@ -512,6 +513,13 @@ def _summed(values: NDArray[Any]) -> NDArray[Any]:
     total = np.zeros((len(values) + 1, *values.shape[1:]), dtype=values.dtype)
     np.cumsum(values, axis=0, out=total[1:])
     return total
+
+
+def _summed_columns(values: FloatArray, chosen: BoolArray) -> FloatArray:
+    """As `_summed` of some columns, without another copy of them."""
+    total = np.zeros((len(values) + 1, np.count_nonzero(chosen)))
+    np.take(values, np.flatnonzero(chosen), axis=1, out=total[1:], mode="clip")
+    return np.cumsum(total, axis=0, out=total)
 
 
 def best_run(gain: FloatArray) -> tuple[int, int]:
@@ -524,7 +532,7 @@ def best_run(gain: FloatArray) -> tuple[int, int]:
 
 def class_evidence(likelihood: FloatArray, whole: BoolArray, grid: PoleGrid, n_blocks: int) -> FloatArray:
     """The pole's evidence of every run of ``n_blocks`` blocks, by first block; -inf where one is not usable."""
-    lost, healthy = (_summed(likelihood[:, kind]) for kind in (grid.lost, grid.healthy))
+    lost, healthy = (_summed_columns(likelihood, kind) for kind in (grid.lost, grid.healthy))
     return _window_evidence(lost, healthy, _summed((~whole).astype(np.int64)), n_blocks)
 
 
@@ -545,7 +553,7 @@ def windows(
     swing: Swing | None = None,
 ) -> tuple[Windows, ...]:
     """Windows of several lengths over their ``thresholds`` (by length [s]), by pole and swing (None without a road)."""
-    lost, healthy = (_summed(likelihood[:, kind]) for kind in (grid.lost, grid.healthy))
+    lost, healthy = (_summed_columns(likelihood, kind) for kind in (grid.lost, grid.healthy))
     bad = _summed((~whole).astype(np.int64))
     found = []
     for seconds, least in thresholds.items():
