@@ -85,6 +85,28 @@ def test_a_slip_is_named(key, value, words):
     assert words in str(caught.value)
 
 
+@pytest.mark.parametrize(
+    ("key", "limit", "words"),
+    [
+        ("rear.preload_mm", {"max": 900.0}, "'rear.preload_mm' max = 900 is not between 0 and 80 mm"),
+        (
+            "front.spring_rate_n_per_mm",
+            {"min": 3.0},
+            "'front.spring_rate_n_per_mm' min = 3 is not between 5 and 70",
+        ),
+        (
+            "rear.spring.bump_stop.length_mm",
+            {"min": 0.1},
+            "length_mm' min = 0.1 is not between 0.5 and 200 mm",
+        ),
+    ],
+)
+def test_a_limit_of_an_adjuster_has_the_range_of_its_value(key, limit, words):
+    with pytest.raises(BikeFileError) as caught:
+        parse_bike(changed() | {"adjusters": {key: limit}})
+    assert words in str(caught.value)
+
+
 @given(st.sampled_from(sorted(RANGES)), st.floats(allow_nan=False, allow_infinity=False))
 def test_a_slip_leads_back_into_the_range(key, value):
     limits = RANGES[key]
