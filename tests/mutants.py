@@ -175,6 +175,8 @@ def _fails(copy: Path, tests: Sequence[str], limit_s: float, *, quiet: bool = Tr
             *(path for path in sys.path if not Path(path).is_relative_to(ROOT / "tests")),
         ]
         os.environ["PYTHONPATH"] = str(copy)
+        os.environ["TMPDIR"] = str(copy.parent)  # what the tests leave behind goes with the copy
+        tempfile.tempdir = None
         if quiet:
             silence = os.open(os.devnull, os.O_WRONLY)
             os.dup2(silence, 1)
