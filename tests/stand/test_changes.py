@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -10,7 +11,7 @@ from telemetry.bike import load_bike, parse_bike
 from telemetry.errors import BikeFileError
 from telemetry.simulate import demo_bike
 from telemetry.stand import Change, apply_changes, limits_of, measure, parse_change
-from telemetry.stand.changes import least_change, steps_words
+from telemetry.stand.changes import adjusters_for, least_change, setting_for, steps_words
 
 BIKE = load_bike(Path(__file__).parents[2] / "fixtures" / "qb-6-stand.toml")
 
@@ -187,3 +188,68 @@ def test_the_least_that_can_be_set_and_its_words():
         ("rear.rebound_clicks", 1.0): "+1 click",
     }  # fmt: skip
     assert {asked: steps_words(bike, *asked) for asked in words} == words
+
+
+def test_a_circumference_is_that_of_the_radius():
+    # 2 pi 300 = 1884.96 mm; 12 mm more around is 12 / 2 pi more of radius
+    bike, (changed,) = apply_changes(BIKE, [parse_change("front.tyre_circumference_mm=+12")])
+    assert (changed.before, changed.after) == pytest.approx((600.0 * np.pi, 600.0 * np.pi + 12.0))
+    assert bike.front.tyre_radius_mm == pytest.approx(300.0 + 6.0 / np.pi)
+    to, _ = apply_changes(BIKE, [parse_change("rear.tyre_circumference_mm=2000")])
+    assert to.rear.tyre_radius_mm == pytest.approx(1000.0 / np.pi)
+
+
+def test_a_sag_is_set_at_its_own_end():
+    assert adjusters_for(BIKE, "front.rider_sag_mm") == ("front.preload_mm", "front.spring_rate_n_per_mm")
+    rear = ("rear.preload_mm", "rear.spring_rate_n_per_mm")
+    assert adjusters_for(BIKE, "rear.free_sag_mm") == (*rear, "rear.shock_length_mm")
+    assert adjusters_for(demo_bike(), "rear.free_sag_mm") == rear
+    whole = ("front.fork_height_mm", "front.preload_mm", "rear.preload_mm")
+    assert adjusters_for(BIKE, "trail_mm") == ("rear.shock_length_mm", *whole)
+    assert adjusters_for(demo_bike(), "trail_mm") == whole
+
+
+def with_preload(monkeypatch, value, **adjuster):
+    """A bike with a quantity that is a function of the rear preload, now 12 mm."""
+    monkeypatch.setattr("telemetry.stand.changes.value_of", lambda bike, key: value(bike.rear.preload_mm))
+    data = BIKE.model_dump(exclude_none=True)
+    data["adjusters"] = {"rear.preload_mm": {"per_turn": 1.0, "min": 4.0, "max": 22.0} | adjuster}
+    return parse_bike(data)
+
+
+@pytest.mark.parametrize(
+    ("value", "setting", "set_to", "steps"),
+    [
+        (lambda x: x, 15.1, 15.0, "+3 turns"),
+        (lambda x: -x, 8.9, 9.0, "-3 turns"),
+        (lambda x: x**3, 12.0, 12.0, ""),  # as it stands
+        (lambda x: (x - 10.3) * (x - 20.1), 10.3, 10.25, "-1.75 turns"),  # of two the nearer one
+        (lambda x: (x - 6.9) * (x - 13.2), 13.2, 13.25, "+1.25 turns"),
+    ],
+)
+def test_a_setting_is_rounded_to_what_a_spanner_sets(monkeypatch, value, setting, set_to, steps):
+    bike = with_preload(monkeypatch, value)
+    found = setting_for(bike, "trail_mm", value(setting), "rear.preload_mm")
+    assert found.value == pytest.approx(setting, abs=1e-5)
+    assert found.set_to == pytest.approx(set_to) and found.gives == pytest.approx(value(set_to))
+    assert found.change == pytest.approx(setting - 12.0, abs=1e-5)
+    assert found.steps == steps or not steps
+
+
+@pytest.mark.parametrize(
+    ("limits", "wanted", "set_to"), [({"max": 15.2}, 15.14, 15.0), ({"min": 8.8}, 8.86, 9.0)]
+)
+def test_a_setting_is_rounded_inside_its_limits(monkeypatch, limits, wanted, set_to):
+    bike = with_preload(monkeypatch, lambda x: x, **limits)
+    assert setting_for(bike, "trail_mm", wanted, "rear.preload_mm").set_to == pytest.approx(set_to)
+
+
+def test_a_target_out_of_reach_is_said_with_what_can_be_reached(monkeypatch):
+    bike = with_preload(monkeypatch, lambda x: 2.0 * x)
+    found = setting_for(bike, "trail_mm", 60.0, "rear.preload_mm")
+    assert (found.value, found.set_to) == (None, None)
+    assert found.reason == "from 4 to 22 it gives 8 to 44"
+    nothing = with_preload(monkeypatch, lambda x: None)
+    assert (
+        setting_for(nothing, "trail_mm", 60.0, "rear.preload_mm").reason == "from 4 to 22 it gives no number"
+    )
