@@ -311,6 +311,25 @@ def test_rate_from_two_sags_by_hand():
     assert springs[0].effective_rate_n_per_mm == pytest.approx(95.0, rel=0.02)
 
 
+@pytest.mark.parametrize("end", ["front", "rear"])
+def test_the_range_of_a_spring_is_of_sags_read_a_millimetre_wrong(end):
+    def spring(free_mm, rider_mm):
+        found = with_measured(**{f"{end}__free_sag_mm": free_mm, f"{end}__rider_sag_mm": rider_mm})
+        return next((each for each in found.springs if each.end == end), None)
+
+    free, rider = (measure(BIKE)[f"{end}.{load}_sag_mm"] for load in ("free", "rider"))
+    asked, closer, apart = (
+        spring(free, rider),
+        spring(free + 1.0, rider - 1.0),
+        spring(free - 1.0, rider + 1.0),
+    )
+    limits = sorted(each.effective_rate_n_per_mm for each in (closer, apart))
+    assert [asked.lowest_rate_n_per_mm, asked.highest_rate_n_per_mm] == pytest.approx(limits)
+    assert limits[0] < asked.effective_rate_n_per_mm < limits[1] and asked.agrees
+    # too close together for a slope, or the first topped out
+    assert spring(free, free + 0.4) is None and spring(0.0, rider) is None
+
+
 def test_a_sag_that_is_not_the_files_is_said():
     stand = with_measured(front__rider_sag_mm=44.0)
     check = next(check for check in stand.sags if check.end == "front")
