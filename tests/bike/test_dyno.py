@@ -48,6 +48,28 @@ def test_between_clicks_the_force_lies_between_in_proportion():
     assert dyno_force_n(table(), at, 10.0, 12.0)[0] == pytest.approx(0.25 * low + 0.75 * high)
 
 
+@pytest.mark.parametrize("clicks", [(4.0, 12.0, 20.0), (5.0, 6.0), (9.0,)])
+def test_every_row_of_the_table_is_its_own_force(clicks):
+    rows = table(clicks)
+    found = [float(dyno_force_n(rows, np.array([v]), c, c)[0]) for c, v, _ in rows]
+    assert found == pytest.approx([force for *_, force in rows])
+
+
+def test_beyond_the_fastest_row_the_last_slope_goes_on():
+    # 200 N at 100 mm/s, 280 N at 200 mm/s: 0.8 N s/mm on; below the slowest row straight to nothing at rest
+    rows = tuple((1.0, sign * v, sign * f) for sign in (1, -1) for v, f in ((100.0, 200.0), (200.0, 280.0)))
+    at = np.array([-300.0, -50.0, 0.0, 25.0, 150.0, 450.0])
+    assert dyno_force_n(rows, at, 1.0, 1.0) == pytest.approx([-360.0, -100.0, 0.0, 50.0, 240.0, 480.0])
+
+
+def test_four_rows_of_a_side_are_enough():
+    rows = [(1.0, sign * v, sign * 2.0 * v) for sign in (1, -1) for v in (50.0, 100.0, 200.0, 400.0)]
+    data = stand_bike_data()
+    data["rear"] |= {"damper": {"dyno": rows}, "compression_clicks": None, "rebound_clicks": None}
+    data["adjusters"] = {}
+    assert damper_force_n(np.array([300.0]), parse_bike(data).rear.damper) == pytest.approx([600.0])
+
+
 @given(v=st.floats(-900.0, 900.0), c=st.floats(4.0, 20.0), r=st.floats(4.0, 20.0))
 def test_a_table_only_ever_takes_energy_and_closing_it_takes_more(v, c, r):
     force = dyno_force_n(table(), np.array([v]), c, r)[0]
