@@ -11,6 +11,7 @@ from telemetry.bike import stroke_mm
 from telemetry.errors import CalibrationError
 from telemetry.logs import RawLog
 from telemetry.signals import SensorSetup, to_run
+from telemetry.signals.sanity import RIDE_BLOCK_S, _blocks
 from telemetry.simulate import simulate_outing
 from tests.randomised.bikes import random_bike
 from tests.randomised.circuits import random_circuit
@@ -130,3 +131,21 @@ def test_a_stuck_sensor_alone_is_told_by_the_speed(only):
     assert "does not change while the motorcycle rides" in note.message
     masked = np.isnan(run.shaft_travel_mm[only])
     assert masked[start + 5 : start + 995].all() and masked.sum() < 1060
+
+
+@pytest.mark.parametrize("rate_hz", [10.0, 99.7, 1000.0])
+def test_a_block_of_a_ramp_is_its_middle(rate_hz):
+    values = np.arange(round(2.0 * rate_hz)) / rate_hz
+    blocks = _blocks(values, rate_hz)
+    middles = RIDE_BLOCK_S * (np.arange(len(blocks)) + 0.5)
+    assert len(blocks) in (19, 20)
+    np.testing.assert_allclose(
+        blocks, middles, atol=2.0 / rate_hz
+    )  # its edges and its width are whole samples
+    values[-1] = np.nan
+    assert not np.isnan(_blocks(values, rate_hz)[:-1]).any()
+
+
+def test_too_slow_a_log_and_one_shorter_than_a_block_have_no_blocks():
+    assert len(_blocks(np.ones(40), 0.8 / RIDE_BLOCK_S)) == 0
+    assert len(_blocks(np.ones(5), 10.0 / RIDE_BLOCK_S)) == 0
