@@ -167,3 +167,10 @@ def test_the_axle_back_in_the_adjuster_lengthens_the_wheelbase():
     assert attitude(changed(made, "rear.axle_back_mm", 6.0), 0.0, 0.0).wheelbase_mm == pytest.approx(
         1406.0, abs=0.01
     )
+
+
+@pytest.mark.parametrize("missing", ["front_tyre_radius_mm", "front_fork_offset_mm"])
+def test_trail_needs_tyre_and_offset(missing):
+    found = attitude(bike(**{missing: None}), 0.0, 0.0)
+    assert (found.trail_mm, found.normal_trail_mm) == (None, None)
+    assert found.wheelbase_mm == pytest.approx(1400.0)
