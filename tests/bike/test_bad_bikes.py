@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from telemetry.bike import bike_warnings, parse_bike
+from telemetry.bike import bike_warnings, leverage_curve, parse_bike, sprung_load_n, stroke_mm
+from telemetry.bike.springs import beyond_limit, unit_hint
 from telemetry.cli import main
 from telemetry.errors import BikeFileError
 from telemetry.simulate import demo_bike, second_bike
@@ -90,6 +91,35 @@ def test_a_rate_in_the_wrong_unit_that_could_be_another_bikes_is_warned_of(end, 
     assert warned[0].startswith("bike.toml: ")
 
 
+# 1 kgf = 9.80665 N, 1 in = 25.4 mm, 1 lbf = 4.4482216152605 N: all exact by definition
+@pytest.mark.parametrize("end", ["front", "rear"])
+@pytest.mark.parametrize(
+    ("factor", "unit", "body_hz"),
+    [
+        (1 / 9.80665, "kgf/mm", 2.2),
+        (25.4, "N/in", 2.2),
+        (25.4 / 4.4482216152605, "lbf/in", 2.2),
+        (10.0, "N/cm", 2.2),
+        (25.4 / 9.80665, "kgf/in", 2.55),  # less than three times too much is seen of a firm spring only
+    ],
+)
+def test_a_unit_is_known_by_the_frequency_it_would_give(end, factor, unit, body_hz):
+    # (2 pi f)^2 m of a mass on a spring, at the wheel; along the shaft times the square of the leverage
+    bike = stand_bike()
+    ratio = leverage_curve(bike, end).ratio_at(0.3 * stroke_mm(bike, end))
+    mass_kg = sprung_load_n(bike, end) / 9.80665
+    rate = (2 * np.pi * body_hz) ** 2 * mass_kg * ratio**2 / 1e3
+    section = bike.end(end)
+    right, wrong = (
+        bike.model_copy(update={end: section.model_copy(update={"spring_rate_n_per_mm": value})})
+        for value in (rate, rate * factor)
+    )
+    assert unit_hint(right, end) == ""
+    times = f"{max(factor, 1 / factor):.2f} too {'high' if factor > 1 else 'low'}"
+    said = f"looks like {unit} (a factor {times}); in N/mm it would be {rate:.3g}"
+    assert unit_hint(wrong, end) == f"{rate * factor:g} {said}"
+
+
 def test_a_wrong_unit_is_seen_without_a_chassis_too():
     data = stand_bike_data()
     del data["chassis"], data["adjusters"]
@@ -105,6 +135,20 @@ def test_usual_springs_are_not_warned_of():
 def test_a_length_past_its_limit_is_warned_of_but_read():
     warned = bike_warnings(with_values(rear__shock_length_mm=339.0))
     assert warned == ("bike.toml: rear.shock_length_mm = 339 is past its maximum of 337.",)
+
+
+@pytest.mark.parametrize(
+    ("length_mm", "words"),
+    [
+        (329.0, ""),
+        (337.0, ""),
+        (328.9, "rear.shock_length_mm = 328.9 is below its minimum of 329."),
+        (337.1, "rear.shock_length_mm = 337.1 is past its maximum of 337."),
+    ],
+)
+def test_a_limit_itself_is_within_it(length_mm, words):
+    assert beyond_limit(stand_bike(), "rear.shock_length_mm", length_mm) == words
+    assert beyond_limit(stand_bike(), "rear.axle_back_mm", length_mm) == ""  # without limits
 
 
 def test_sensor_mounts_that_tell_nothing_are_refused():
