@@ -41,9 +41,9 @@ def test_a_damper_has_a_name_and_a_day_of_service(tmp_path):
 @pytest.mark.parametrize(
     ("lines", "key"),
     [
-        ("serviced = 2026-05-01", "damper.id"),
-        ('id = ""', "damper.id"),
-        ('id = "QB-R1"\nserviced = "in May"', "damper.serviced"),
+        ("serviced = 2026-05-01", "damper.serviced needs damper.id as well"),
+        ('id = ""', "damper.id must be a name, not ''"),
+        ('id = "QB-R1"\nserviced = "in May"', "damper.serviced must be a date such as 2026-05-01"),
     ],
 )
 def test_what_is_wrong_is_named_with_its_key(tmp_path, lines, key):

@@ -1,5 +1,7 @@
 """Modes of quarter and half vehicle against published examples and an independent library route."""
 
+from dataclasses import astuple
+
 import numpy as np
 import pytest
 from scipy.linalg import eig
@@ -12,9 +14,10 @@ from telemetry.bike import (
     parse_bike,
     quarter_vehicle,
 )
-from telemetry.bike.springs import Matrices, bike_matrices
+from telemetry.bike.springs import Matrices, bike_matrices, spring_end
 from telemetry.errors import BikeFileError
 from telemetry.simulate import demo_bike
+from tests.bike.stand_bike import with_values
 
 # Illustrative road-race values per end with the rider's share (common practice, no source); the modes that
 # follow from them are exact and were also found by the roots of the characteristic quartic.
@@ -241,3 +244,17 @@ def test_no_chassis_no_modes():
     data["chassis"] = None
     with pytest.raises(BikeFileError, match=r"mine\.toml: has no \[chassis\]"):
         bike_modes(parse_bike(data, source="mine.toml"))
+
+
+@pytest.mark.parametrize("scale", [1.0, 0.5, 0.0])
+def test_an_end_reduced_to_its_wheel(scale):
+    # at the wheel rate and damping go with the square of the leverage; SI from N/mm and N s/mm
+    rebound, compression = ({"low_n_s_per_mm": c, "high_n_s_per_mm": 1.0} for c in (6.0, 4.0))
+    bike = with_values(
+        rear__linkage=None, rear__mount_insert=None, rear__leverage_table_mm=[[0.0, 0.0], [70.0, 126.0]],
+        rear__spring=None, rear__damper={"rebound": rebound, "compression": compression}, rear__compression_clicks=None,
+        rear__rebound_clicks=None, adjusters={},
+    )  # fmt: skip
+    found = spring_end(bike, "rear", 20.0, damper_scale=scale)
+    by_hand = (20.0, 70e3 / 1.8**2, 180e3, scale * 5e3 / 1.8**2, 200.0)
+    assert astuple(found) == pytest.approx(by_hand)
