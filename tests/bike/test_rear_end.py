@@ -197,3 +197,17 @@ def test_bench_points_of_a_swingarm_sensor_are_a_curve_inside_them_and_a_line_be
     line = np.polyval(np.polyfit(distance, volts, 1), length)
     wanted = PchipInterpolator(distance, volts)(length) if cut == "none" else line
     np.testing.assert_allclose(logged, wanted, rtol=1e-9)
+
+
+def test_a_chain_adjuster_without_a_swingarm_in_the_file_leaves_the_table_as_it_is():
+    table = demo_bike().rear.leverage_table_mm
+    kept = {"rear__linkage": None, "rear__mount_insert": None, "rear__swingarm": None, "rear__chain": None}
+    bike = with_values(**kept, rear__leverage_table_mm=table, rear__axle_back_mm=5.0)
+    assert leverage_curve(bike, "rear").wheel_travel_mm(np.array([20.0])) == pytest.approx([38.776])
+
+
+def test_an_open_leverage_is_not_known_over_the_stroke_of_the_file():
+    bike = parse_bike({"name": "a bike", "front": {}, "rear": {"shock_stroke_mm": 60.0}})
+    curve = leverage_curve(bike, "rear")
+    assert curve.shaft_mm == (0.0, 60.0)
+    assert np.isnan(curve.wheel_travel_mm(np.array([0.0, 30.0, 60.0]))[1:]).all()
