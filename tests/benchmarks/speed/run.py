@@ -37,7 +37,7 @@ print(write_long_log(Path(sys.argv[1]), float(sys.argv[2]), float(sys.argv[3])))
 """
 # What a review has done when nothing is computed yet that the peer does not compute as well.
 FIRST_STEPS = {
-    "imports": "import telemetry.cli.log, telemetry.report, scipy.linalg",
+    "imports": "import gc, telemetry.cli.log, telemetry.report, scipy.linalg; gc.freeze()",  # as the command does
     "and read": "log = telemetry.logs.read_log(sys.argv[1])",
     "and travel": "run, motion = telemetry.review.steps.motion_of(log, telemetry.bike.load_bike(sys.argv[2]))",
     "and laps": "track = telemetry.laps.find_track(run)",
