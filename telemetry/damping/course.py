@@ -14,9 +14,7 @@ from telemetry.damping.evidence import (
     SOUND_DAMPING,
     FrontFilter,
     Pole,
-    fit_front_filter,
     fit_pole,
-    found_mode,
     stopped_by_bounds,
     take_out,
 )
@@ -519,7 +517,6 @@ class LapWindows:
 
 def read_laps(
     equation: WheelEquation,
-    hop: WheelHop,
     fitted: FrontFilter,
     laps: Sequence[Lap],
     leverage: float,
@@ -527,15 +524,9 @@ def read_laps(
 ) -> tuple[LapWindows, ...]:
     """Every lap as the windows that tell its damping by shaft speed; ``leverage`` is wheel over shaft travel.
 
-    Read without the wheel's own past, which beside a front that knows nearly all of the road stands in for a part of
-    the pole; with it where no hop is found without. The road weights are the outing's, except for what changes from lap
-    to lap: the damping of the ``other`` end, which turns its travel into the road, and a drifting clock.
+    The road weights are the outing's, except for what changes from lap to lap: the damping of the ``other`` end, which
+    turns its travel into the road, and a drifting clock.
     """
-    if equation.own_past:
-        news = replace(equation, known=equation.known[: -equation.own_past], own_past=0)
-        alone = fit_front_filter(news, hop)
-        if alone is not None and found_mode(alone.pole, hop):
-            equation, fitted = news, alone
     changing = None if other is None or not equation.knows_road else _with_damping(*other)
     return tuple(_lap_windows(equation, fitted, lap, leverage, changing) for lap in laps)
 
@@ -553,7 +544,7 @@ def _lap_windows(
     equation: WheelEquation, fitted: FrontFilter, lap: Lap, leverage: float, changing: FloatArray | None
 ) -> LapWindows:
     inside = equation.span(lap.start_s, lap.end_s)
-    own, known = equation.own[:, inside].copy(), equation.known[:, inside]
+    own, known = equation.own[:, inside].copy(), equation.known(inside)
     free = np.empty((0, own.shape[1]))
     if equation.knows_road and own.shape[1] > 1:
         own[0] -= fitted.weights @ known

@@ -27,8 +27,7 @@ from telemetry.damping.detector_model import (
 from telemetry.damping.equation import BLOCK_S, ORDERS, OWN, SLOWEST_M_S, WheelEquation
 from telemetry.damping.evidence import (
     Windows,
-    block_log_likelihood,
-    class_evidence,
+    class_likelihoods,
     find_swing,
     stopped_by_bounds,
     swing_evidence,
@@ -37,13 +36,12 @@ from telemetry.damping.evidence import (
 )
 from telemetry.damping.hop import (
     FREQUENCY_HZ,
-    HIGH_HZ,
-    LOW_HZ,
     REFERENCE_HZ,
     band_response,
     coefficients,
     fast_length,
     hop_modes,
+    in_band,
     tyre_hz_of,
 )
 from telemetry.damping.judge import Judged, judge
@@ -73,7 +71,7 @@ MOST_S = 300.0  # of riding are enough
 
 def detection_limits(model: DetectorModel, looked_at: tuple[Windows, ...]) -> tuple[DetectionLimit, ...]:
     """Shortest loss found in 9 of 10 cases or more, for several damping ratios; needs the road from the other wheel."""
-    signals = model.signals[model.end]
+    signals = model.signals.ends[model.end]
     part = _middle(model.equation)
     found = []
     for ratio in RATIOS:
@@ -112,7 +110,7 @@ def lost_in(part: slice, model: DetectorModel, row: FloatArray, noise_per_hz: fl
     speed = equation.own[2, part]
     n, padded = len(speed), fast_length(len(speed))
     hz = np.asarray(np.fft.rfftfreq(padded, equation.step_s), dtype=np.float64)
-    inside = np.flatnonzero((hz > LOW_HZ[0]) & (hz < HIGH_HZ[1]))
+    inside = in_band(hz)
     f = hz[inside]
     spectrum = np.fft.rfft(speed, padded)[inside]
     bins = len(FREQUENCY_HZ)
@@ -135,9 +133,8 @@ def lost_in(part: slice, model: DetectorModel, row: FloatArray, noise_per_hz: fl
         equation,
         t_s=equation.t_s[part],
         own=own,
-        known=equation.known[:, part],
         usable=equation.usable[part],
-        regressors=None,
+        road=None,
         ground_speed_m_s=None if equation.ground_speed_m_s is None else equation.ground_speed_m_s[part],
     )
 
@@ -165,11 +162,12 @@ def windows_found(
     """Usable places, and where a loss would have had enough evidence, by window length [s]."""
     if model.swing is None:
         return {}
-    likelihood, whole = block_log_likelihood(lost, predicted, model.grid)
+    blocks = slice(0, round(len(lost.t_s) // round(BLOCK_S / lost.step_s)))
+    summed = class_likelihoods(lost, predicted, model.grid, blocks)
     swing = find_swing(lost, model.reference, predicted, model.hop)
     reached: dict[int, tuple[BoolArray, BoolArray]] = {}
     for window in looked_at:
-        evidence = class_evidence(likelihood, whole, model.grid, window.n_blocks)
+        evidence = summed.evidence(window.n_blocks)
         usable = np.isfinite(evidence)
         if not usable.any():
             continue
@@ -220,7 +218,7 @@ def assess(model: DetectorModel, motion: Motion, track: Track, bike: Bike) -> Os
     unexplained = sum(not one.explained for one in judged.rejected)
     share = _judged_share(model, motion, track)
     front_events: tuple[OscillationEvent, ...] = ()
-    front = fit_front_detector_model(model, motion, track, bike)
+    front = fit_front_detector_model(model, bike)
     course = _courses(model, front, motion, track)
     if front is not None:
         front_judged = judge(front, motion, track, bike)
@@ -303,9 +301,8 @@ def _by_speed(
     """Damping of one end by shaft speed."""
     end = motion.ends[model.end]
     read = read_laps(
-        model.equation,
-        model.hop,
-        model.fitted,
+        model.equation if model.of_news is None else model.equation.without_own_past(),
+        model.of_news or model.fitted,
         laps,
         end.wheel_stroke_mm / end.stroke_mm,
         None if other is None else (other.hop, other.fitted.pole),

@@ -1,6 +1,6 @@
 """Model that the detector fits to a run before it judges it: the wheel's equation of motion, its pole and the road."""
 
-from collections.abc import Mapping
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -12,20 +12,23 @@ from telemetry.damping.equation import (
     OWN,
     TOP_HZ,
     Line,
+    RunSignals,
     WheelEquation,
-    WheelSignals,
     find_wheel_turning,
+    run_signals,
     wheel_equation,
-    wheel_signals,
+    whole_blocks,
 )
 from telemetry.damping.evidence import (
     SOUND_DAMPING,
+    FitWindows,
     FrontFilter,
     PoleGrid,
     Swing,
     find_swing,
     fit_front_filter,
     fit_pole,
+    fit_windows,
     found_mode,
     pole_grid,
     take_out,
@@ -44,6 +47,22 @@ AS_HIGH = 0.1  # in ln of the mean square left over: a tenth of it. A choice of 
 # millisecond. A choice of ours.
 RUN_APART_S = 0.003
 
+# In so much riding what turns with the wheel and what hums is found if it is there at all; in a longer run all of it is
+# looked at only if so. Parts of half a minute lie evenly over the riding, each shifted within its share by the golden
+# ratio: so they do not fall on the same places of a circuit, however long a lap takes. A choice of ours. [s]
+SEARCHED_S = 1200.0
+PARTS, GOLDEN = 40, 0.618
+
+
+def searched_parts(usable: BoolArray, step_s: float) -> tuple[slice, ...]:
+    """All samples of a run, or parts of a long one with `SEARCHED_S` of riding."""
+    used_s = np.asarray(np.cumsum(usable) * step_s, dtype=np.float64)
+    if used_s[-1] <= SEARCHED_S:
+        return (slice(0, len(usable)),)
+    share_s, part_s = used_s[-1] / PARTS, SEARCHED_S / PARTS
+    starts_s = [(k + k * GOLDEN % 1.0 * (1.0 - part_s / share_s)) * share_s for k in range(PARTS)]
+    return tuple(_part(used_s, start_s, part_s) for start_s in starts_s)
+
 
 def delay_over_time_s(equation: WheelEquation, hop: WheelHop, turning: Line | None) -> float | FloatArray:
     """The delay, or a line through it where the channels' clocks drift; the equation is without delay. [s]"""
@@ -53,7 +72,7 @@ def delay_over_time_s(equation: WheelEquation, hop: WheelHop, turning: Line | No
     at_s = equation.step_s * np.arange(len(used))
     middle_s = [float(at_s[part].mean()) for part in (first, last)]
     apart_s = middle_s[1] - middle_s[0]
-    if equation.regressors is None or apart_s < 0.5 * FROM_S:
+    if equation.road is None or apart_s < 0.5 * FROM_S:
         return early_s
     late_s = _delay_as_learned_s(equation, hop, turning, first, last, early_s)
     if late_s is None or abs(late_s - early_s) < RUN_APART_S:
@@ -63,7 +82,7 @@ def delay_over_time_s(equation: WheelEquation, hop: WheelHop, turning: Line | No
 
 def _part(used_s: FloatArray, start_s: float, seconds: float) -> slice:
     first, last = np.searchsorted(used_s, [start_s, start_s + seconds])
-    return slice(int(first), int(last) + 1)
+    return slice(int(first), min(int(last) + 1, len(used_s)))
 
 
 def best_delay_s(equation: WheelEquation, hop: WheelHop, turning: Line | None, part: slice) -> float | None:
@@ -71,7 +90,7 @@ def best_delay_s(equation: WheelEquation, hop: WheelHop, turning: Line | None, p
 
     ``turning`` is the wheel's own line, which has no news of the road and is taken out.
     """
-    if equation.regressors is None:
+    if equation.road is None:
         return None
     if not _enough(equation, part):
         return None
@@ -114,11 +133,10 @@ def _products(
     equation: WheelEquation, turning: Line | None, part: slice, own: FloatArray, delay_s: float
 ) -> FloatArray:
     """Mean products of the signals with the other's news read so much later; every second counts the same."""
-    assert equation.regressors is not None
     good = equation.usable[part]
     width = round(WINDOW_S / equation.step_s)
     size = np.sqrt(np.convolve(equation.own[2, part] ** 2, np.full(width, 1.0 / width), mode="same"))
-    known = equation.regressors.known(delay_s, part)
+    known = equation.delayed(delay_s).known(part)
     if turning is not None:
         known = turning.part(part).without_line(known)
     signals = np.concatenate([own, known]) * (good / np.maximum(size, 1e-9))
@@ -149,15 +167,31 @@ LEAST_OVER_BESIDE = 6.0
 AMPLITUDE_TURNS = 150.0  # 10 s at 15 Hz: a ringing of a second is hardly touched
 
 
-def find_tone(signal: FloatArray, usable: BoolArray, step_s: float) -> Line | None:
-    """Strongest steady tone of a band-limited signal sampled every ``step_s``; None where there is none."""
+def find_tone(
+    signal: FloatArray, usable: BoolArray, step_s: float, parts: Sequence[slice] = ()
+) -> Line | None:
+    """Strongest steady tone of a band-limited signal sampled every ``step_s``; None where there is none.
+
+    Where ``parts`` of a long signal have none, it is not looked for in all of it.
+    """
+    if len(parts) > 1 and _tone_hz(signal, usable, step_s, parts) is None:
+        return None
+    exact_hz = _tone_hz(signal, usable, step_s, [slice(0, len(signal))])
+    if exact_hz is None:
+        return None
+    turns = exact_hz * step_s * np.arange(len(signal), dtype=np.float64)
+    rate = np.full(len(signal), exact_hz)
+    return Line(turns, turns, rate, usable, AMPLITUDE_TURNS)
+
+
+def _tone_hz(signal: FloatArray, usable: BoolArray, step_s: float, parts: Sequence[slice]) -> float | None:
     length = round(TONE_WINDOW_S / step_s)
-    starts = np.arange(0, len(signal) - length + 1, length // 2)
+    starts = np.concatenate([np.arange(p.start, p.stop - length + 1, length // 2) for p in parts])
     index = starts[:, None] + np.arange(length)
     whole = usable[index].mean(axis=1) > 0.9 if len(starts) else np.zeros(0, dtype=bool)
     if whole.sum() < LEAST_WINDOWS:
         return None
-    pieces = (signal * usable)[index[whole]] * np.hanning(length)
+    pieces = signal[index[whole]] * usable[index[whole]] * np.hanning(length)
     power = np.abs(np.fft.rfft(pieces, axis=1)) ** 2
     # every window counts the same: a tone is in all of them, a rough stretch in one
     density = np.mean(power / power.sum(axis=1, keepdims=True), axis=0)
@@ -171,10 +205,7 @@ def find_tone(signal: FloatArray, usable: BoolArray, step_s: float) -> Line | No
     if over[best] < LEAST_OVER_BESIDE:
         return None
     before, here, after = np.sqrt(density[best - 1 : best + 2])
-    exact_hz = float(hz[best] + (after - before) / (before + here + after) * (hz[1] - hz[0]))
-    turns = exact_hz * step_s * np.arange(len(signal), dtype=np.float64)
-    rate = np.full(len(signal), exact_hz)
-    return Line(turns, turns, rate, usable, AMPLITUDE_TURNS)
+    return float(hz[best] + (after - before) / (before + here + after) * (hz[1] - hz[0]))
 
 
 LEAST_MOVING_S = 20.0
@@ -188,7 +219,8 @@ class DetectorModel:
     """What the detector knows of one wheel over a run; ``equation`` is without steady tone and the wheel's usual line.
 
     ``reference`` is what a stretch is compared with: the same fit less sensor noise; where no hop is found in it, a
-    wheel as damped as sound ones. ``predicted`` (n,) is the right side from the other wheel. ``swing`` is None where
+    wheel as damped as sound ones. ``of_news`` is the fit without the wheel's own past; None where that is not read, or
+    where no hop is found without. ``predicted`` (n,) is the right side from the other wheel. ``swing`` is None where
     nothing is known of the road. ``wheel_hz`` (n,) is the wheel's turns [1/s], ``delay_s`` how late the other wheel's
     signals came [s].
     """
@@ -198,19 +230,18 @@ class DetectorModel:
     hop: WheelHop
     fitted: FrontFilter
     reference: FrontFilter
+    of_news: FrontFilter | None
     predicted: FloatArray
     grid: PoleGrid
     swing: Swing | None
     wheel_hz: FloatArray | None
     delay_s: float | FloatArray
-    signals: Mapping[End, WheelSignals]
+    signals: RunSignals
 
     @property
     def whole_blocks(self) -> BoolArray:
         """Blocks of the run that are usable."""
-        length = round(BLOCK_S / self.equation.step_s)
-        count = len(self.equation.usable) // length
-        return np.asarray(self.equation.usable[: count * length].reshape(count, length).all(axis=1))
+        return whole_blocks(self.equation.usable, self.equation.step_s, BLOCK_S)
 
     @property
     def missing(self) -> str:
@@ -218,7 +249,7 @@ class DetectorModel:
         if self.equation.knows_road:
             return ""
         other = "front" if self.end == "rear" else "rear"
-        there = {f"{other} travel": other in self.signals, "ground speed": self._has_speed}
+        there = {f"{other} travel": other in self.signals.ends, "ground speed": self._has_speed}
         return " and ".join(words for words, has in there.items() if not has)
 
     @property
@@ -228,61 +259,78 @@ class DetectorModel:
 
 def fit_detector_model(motion: Motion, track: Track, bike: Bike) -> DetectorModel | None:
     """Detector model of the rear wheel; None with less than `LEAST_MOVING_S` of usable riding."""
-    return _fit(motion, track, bike, "rear", wheel_signals(motion), None)
+    return _fit(bike, "rear", run_signals(motion, track), None)
 
 
-def fit_front_detector_model(
-    model: DetectorModel, motion: Motion, track: Track, bike: Bike
-) -> DetectorModel | None:
+def fit_front_detector_model(model: DetectorModel, bike: Bike) -> DetectorModel | None:
     """Detector model of the front wheel, with the road from the rear; None where it cannot be fitted."""
-    if "front" not in model.signals:
+    if "front" not in model.signals.ends:
         return None
-    return _fit(motion, track, bike, "front", model.signals, -model.delay_s)
+    return _fit(bike, "front", model.signals, -model.delay_s)
 
 
 def _fit(
-    motion: Motion,
-    track: Track,
-    bike: Bike,
-    end: End,
-    signals: Mapping[End, WheelSignals],
-    delay_s: float | FloatArray | None,
+    bike: Bike, end: End, signals: RunSignals, delay_s: float | FloatArray | None
 ) -> DetectorModel | None:
     """Fit the equation of one wheel to a run; a delay that is not known is looked for."""
     hop = wheel_hop(bike, end)
     working = as_it_works(hop)
     radius_mm = bike.end(end).tyre_radius_mm or SEARCH_RADIUS_MM
-    read = wheel_equation(motion, track, signals, end, 0.0 if delay_s is None else delay_s)
+    read = wheel_equation(signals, end, 0.0 if delay_s is None else delay_s)
     if read.usable.sum() * read.step_s < LEAST_MOVING_S:
         return None
-    tone = find_tone(read.own[2], read.usable, read.step_s)
-    clear = steady = _without(tone, read)
-    fitted = fit_front_filter(clear, working)
+    parts, whole = searched_parts(read.usable, read.step_s), (read.whole,)
+    tone = find_tone(read.own[2], read.usable, read.step_s, parts)
+    clear = steady = read.without(tone)
+    # the delay is looked for with fits of its own: until it is known, this one only shows what turns
+    learned = fit_windows(clear, whole if delay_s is not None else parts)
+    fitted = fit_front_filter(learned, working)
     if fitted is None:
         return None
-    turning = _turning(steady, clear, fitted, radius_mm)
+    turning = _turning(steady, clear, fitted, radius_mm, parts)
     if delay_s is None:
+        if turning is not None and len(parts) > 1:
+            fitted = fit_front_filter(fit_windows(clear, whole), working) or fitted
+            turning = _turning(steady, clear, fitted, radius_mm, parts)
         delay_s = delay_over_time_s(read, hop, turning)
-        del clear, steady  # each may be a copy of all signals
         # again, with line and delay as found: each spoils the fit of the other
-        read = read.delayed(delay_s)
-        steady = _without(tone, read)
-        clear = _without(turning, steady)
-        fitted = fit_front_filter(clear, working) or fitted
-        turning = _turning(steady, clear, fitted, radius_mm)
-    orders = signals[end].orders if tone is None else tone.without_line(signals[end].orders)
-    equation, wheel_hz = steady, None
+        steady = steady.delayed(delay_s)
+        clear = steady.without(turning)
+        learned = fit_windows(clear, whole)
+        fitted = fit_front_filter(learned, working) or fitted
+        turning = _turning(steady, clear, fitted, radius_mm, parts)
+    wheel_hz, equation = None, steady
     if turning is not None:
-        equation = _without(turning, equation)
-        fitted = fit_front_filter(equation, working) or fitted
-        orders = turning.without_usual_line(orders, orders[OWN][2])
+        equation = steady.without(turning)
+        fitted = fit_front_filter(fit_windows(equation, whole), working) or fitted
         wheel_hz = turning.rate_hz
     elif read.ground_speed_m_s is not None:
         wheel_hz = read.ground_speed_m_s / (2e-3 * np.pi * radius_mm)
-    equation = replace(equation, own=orders[OWN], regressors=None)
-    reference = fit_front_filter(equation, working, less_noise=True) or fitted
+    signals = _without_usual_lines(signals, end, tone, turning)
+    as_learned = clear is equation
+    equation = replace(equation, own=signals.ends[end].orders[OWN])
+    del clear, steady, read  # each may have a copy of all signals
+    if not as_learned:
+        learned = fit_windows(equation, whole)
+    return _model(end, equation, hop, fitted, learned, wheel_hz, delay_s, signals)
+
+
+def _model(
+    end: End,
+    equation: WheelEquation,
+    hop: WheelHop,
+    fitted: FrontFilter,
+    learned: FitWindows,
+    wheel_hz: FloatArray | None,
+    delay_s: float | FloatArray,
+    signals: RunSignals,
+) -> DetectorModel:
+    """The model, once the lines and the delay are known; ``learned`` is of the equation."""
+    working = as_it_works(hop)
+    reference = fit_front_filter(learned, working, less_noise=True) or fitted
     if not found_mode(reference.pole, working):
-        reference = fit_front_filter(equation, working, SOUND_DAMPING, less_noise=True) or fitted
+        reference = fit_front_filter(learned, working, SOUND_DAMPING, less_noise=True) or fitted
+    of_news = fit_front_filter(replace(learned, of_news=True), hop) if learned.own_past else None
     predicted = reference.predicted(equation)
     return DetectorModel(
         end,
@@ -290,24 +338,48 @@ def _fit(
         hop,
         fitted,
         reference,
+        of_news if of_news is not None and found_mode(of_news.pole, hop) else None,
         predicted,
         pole_grid(hop, reference.pole),
         find_swing(equation, reference, predicted, hop) if equation.knows_road else None,
         wheel_hz,
         delay_s,
-        {**signals, end: replace(signals[end], orders=orders)},
+        signals,
     )
 
 
-def _turning(read: WheelEquation, clear: WheelEquation, fitted: FrontFilter, radius_mm: float) -> Line | None:
-    """What turns with the wheel in what the equation leaves; ``clear`` is without what was known of it."""
-    if read.ground_speed_m_s is None:
+def _turning(
+    read: WheelEquation, clear: WheelEquation, fitted: FrontFilter, radius_mm: float, parts: Sequence[slice]
+) -> Line | None:
+    """What turns with the wheel in what the equation leaves; ``clear`` is without what was known of it.
+
+    Where ``parts`` of a long run show nothing that does, it is not looked for in all of it.
+    """
+    speed = read.ground_speed_m_s
+    if speed is None:
         return None
-    left = fitted.row @ read.own - fitted.predicted(clear)
-    return find_wheel_turning(left, read.usable, read.ground_speed_m_s, read.step_s, radius_mm)
+
+    def found(parts: Sequence[slice]) -> Line | None:
+        left, usable, speeds = [], [], []
+        for part in parts:
+            left.append(fitted.row @ read.own[:, part] - clear.predicted(fitted.road_weights, part))
+            usable.append(read.usable[part].copy())
+            usable[-1][0] &= len(left) == 1  # no window goes on from part to part
+            speeds.append(speed[part])
+        return find_wheel_turning(
+            np.concatenate(left), np.concatenate(usable), np.concatenate(speeds), read.step_s, radius_mm
+        )
+
+    turning = found(parts)
+    return found([read.whole]) if turning is not None and len(parts) > 1 else turning
 
 
-def _without(line: Line | None, read: WheelEquation) -> WheelEquation:
-    if line is None:
-        return read
-    return replace(read, own=line.without_line(read.own), known=line.without_line(read.known))
+def _without_usual_lines(
+    signals: RunSignals, end: End, tone: Line | None, turning: Line | None
+) -> RunSignals:
+    """The same without an end's steady tone and what usually turns with its wheel."""
+    here = signals.ends[end]
+    orders = here.orders if tone is None else tone.without_line(here.orders)
+    if turning is not None:
+        orders = turning.without_usual_line(orders, orders[OWN][2])
+    return replace(signals, ends={**signals.ends, end: replace(here, orders=orders)})

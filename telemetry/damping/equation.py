@@ -12,7 +12,7 @@ So few and physical terms are used on purpose: with many free taps of the front 
 a wrong front part fits as well as the right ones.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -26,7 +26,9 @@ from telemetry.damping.hop import (
     HIGH_HZ,
     LOW_HZ,
     REFERENCE_HZ,
+    Between,
     band_covariance,
+    band_grid,
     band_signals,
     between,
     bridged,
@@ -55,115 +57,187 @@ NOISE_S = 900.0  # of the log are enough to estimate the noise of a sensor
 class WheelEquation:
     """Signals of one wheel on an even grid of about 100 Hz.
 
-    ``own`` (5, n) is (v'', v', v, x, int x) [mm/s]; ``known`` (k, n) what the other wheel knows [mm/s], its last
-    ``own_past`` rows the wheel's own past, k 0 without it or without speed; ``usable`` where moving and measured;
-    ``regressors`` what ``known`` was read from; ``noise`` (5 + k, 5 + k) the sensors' share of their covariance
-    [mm2/s2].
+    ``own`` (5, n) is (v'', v', v, x, int x) [mm/s]; ``road`` what the other wheel knows, None without it or without
+    speed; ``usable`` where moving and measured; ``noise`` (5 + k, 5 + k) the sensors' share of the covariance of
+    ``own`` and what is known [mm2/s2]; ``lines`` are taken out of what is known whenever it is read.
     """
 
     t_s: FloatArray
     step_s: float
     own: FloatArray
-    known: FloatArray
     usable: BoolArray
-    regressors: "RoadRegressors | None"
+    road: "RoadRegressors | None"
     ground_speed_m_s: FloatArray | None
-    own_past: int
     noise: FloatArray
+    lines: "tuple[HeardLine, ...]" = ()
 
     @property
     def knows_road(self) -> bool:
         """Whether the other wheel and the ground speed are there."""
-        return len(self.known) > 0
+        return self.road is not None
+
+    @property
+    def own_past(self) -> int:
+        """How many of the known signals are the wheel's own past: the last ones."""
+        return 0 if self.road is None or self.road.own is None else len(OWN_THEN)
+
+    def known(self, inside: slice) -> FloatArray:
+        """What the other wheel knows of some of the samples, (k, n); k is 0 without it. [mm/s]
+
+        It is read anew each time: for all of a long run it would take more memory than all else.
+        """
+        if self.road is None:
+            return np.empty((0, len(self.usable[inside])))
+        known = self.road.known(inside)
+        for heard in self.lines:
+            heard.less(known, inside, known)
+        return known
+
+    def predicted(self, weights: FloatArray, inside: slice) -> FloatArray:
+        """``weights`` (k,) on what is known of some of the samples, (n,); 0 where nothing is. [mm/s]"""
+        if self.road is None:
+            return np.zeros(len(self.usable[inside]))
+        found = self.road.weighted(weights, inside)
+        for heard in self.lines:
+            replace(heard, amplitude=weights[None] @ heard.amplitude).less(found[None], inside, found[None])
+        return found
+
+    def without(self, line: "Line | None") -> "WheelEquation":
+        """The same with a line taken out of the wheel's signals and of what is known."""
+        if line is None:
+            return self
+        return replace(self._with(line), own=line.without_line(self.own))
+
+    def _with(self, line: "Line") -> "WheelEquation":
+        heard = line.heard_in(self.known, len(self.noise) - len(self.own))
+        return replace(self, lines=(*self.lines, heard))
+
+    def without_own_past(self) -> "WheelEquation":
+        """The same without the wheel's own past among what is known."""
+        if self.road is None:
+            return self
+        kept, news = slice(len(self.noise) - self.own_past), len(self.noise) - self.own_past - len(self.own)
+        lines = tuple(replace(heard, amplitude=heard.amplitude[:news]) for heard in self.lines)
+        return replace(self, road=replace(self.road, own=None), noise=self.noise[kept, kept], lines=lines)
 
     def delayed(self, delay_s: float | FloatArray) -> "WheelEquation":
         """The same with the other wheel's signals read later by ``delay_s``, which may change along the samples."""
-        return self if self.regressors is None else replace(self, known=self.regressors.known(delay_s))
+        if self.road is None:
+            return self
+        later = replace(self, road=replace(self.road, delay_s=delay_s), lines=())
+        for heard in self.lines:
+            later = later._with(heard.line)
+        return later
 
     def span(self, start_s: float, end_s: float) -> slice:
         """Samples from ``start_s`` to ``end_s`` on the run's clock."""
         first, last = np.searchsorted(self.t_s, [start_s, end_s])
         return slice(int(first), int(last))
 
+    @property
+    def whole(self) -> slice:
+        """All samples."""
+        return slice(0, len(self.usable))
+
 
 @dataclass(frozen=True)
 class WheelSignals:
-    """`ORDERS` of a wheel's travel speed in the band, shape (6, n), at an even interval. [s, mm/s]
+    """`ORDERS` of a wheel's travel speed in the band, shape (6, n), and where they are ``usable``. [mm/s]
 
     ``noise_mm`` is the standard deviation of sensor noise at the wheel, ``noise_mm2_hz`` its one-sided density, 0 where
     unknown.
     """
 
-    step_s: float
     orders: FloatArray
+    usable: BoolArray
     noise_mm: float
     noise_mm2_hz: float
 
 
-def wheel_signals(motion: Motion) -> dict[End, WheelSignals]:
-    """Signals of the ends that were measured."""
-    return {
-        name: _signals(end.wheel_travel_mm, motion.sample_rate_hz)
+@dataclass(frozen=True)
+class RunSignals:
+    """What the equations of both wheels are read from, on one even grid. [s, m/s, m]
+
+    ``moving`` is where the speed is known and above `SLOWEST_M_S`, everywhere without ``speed_m_s``; ``on_stop`` where
+    the front is at the end of its stroke.
+    """
+
+    t_s: FloatArray
+    step_s: float
+    ends: Mapping[End, WheelSignals]
+    speed_m_s: FloatArray | None
+    moving: BoolArray
+    on_stop: BoolArray
+    wheelbase_m: float
+
+
+def run_signals(motion: Motion, track: Track) -> RunSignals:
+    """Signals of the ends that were measured, with the ground speed."""
+    rate_hz = motion.sample_rate_hz
+    step_s, count = band_grid(len(motion.t_s), rate_hz)
+    at_s: FloatArray = step_s * np.arange(count, dtype=np.float64)
+    speed, moving = _speed(motion, track, at_s)
+    ends = {
+        name: _signals(end.wheel_travel_mm, rate_hz, at_s)
         for name, end in motion.ends.items()
         if np.isfinite(end.wheel_travel_mm).any()
     }
+    on_stop = _on_stop(motion, "front", at_s) if "front" in ends else np.zeros(count, dtype=bool)
+    return RunSignals(motion.t_s[0] + at_s, step_s, ends, speed, moving, on_stop, motion.wheelbase_mm / 1e3)
 
 
-def _signals(travel_mm: FloatArray, rate_hz: float) -> WheelSignals:
-    step_s, orders = band_signals(travel_mm, rate_hz, ORDERS, reference_hz=REFERENCE_HZ)
+def _speed(motion: Motion, track: Track, at_s: FloatArray) -> tuple[FloatArray | None, BoolArray]:
+    """Ground speed at times from the first sample, None where it is mostly unknown, and where it is known and high."""
+    known = np.isfinite(track.speed_m_s)
+    if known.mean() <= 0.5:
+        return None, np.ones(len(at_s), dtype=bool)
+    at_s = motion.t_s[0] + at_s
+    speed = np.interp(at_s, motion.t_s, bridged(track.speed_m_s))
+    moving = speed > SLOWEST_M_S
+    if not known.all():
+        moving &= np.interp(at_s, motion.t_s, known) > 0.5
+    return speed, np.asarray(moving)
+
+
+def _signals(travel_mm: FloatArray, rate_hz: float, at_s: FloatArray) -> WheelSignals:
+    _, orders = band_signals(travel_mm, rate_hz, ORDERS, reference_hz=REFERENCE_HZ)
     most = round(NOISE_S * rate_hz)
     first = max(len(travel_mm) - most, 0) // 2
     noise_mm = sensor_noise_mm(travel_mm[first : first + most])
     told = np.isfinite(noise_mm) and rate_hz >= NOISE_NOTE_FROM_HZ
-    return WheelSignals(step_s, orders, noise_mm, 2.0 * noise_mm**2 / rate_hz if told else 0.0)
+    good = usable(np.isfinite(travel_mm), rate_hz, at_s)
+    return WheelSignals(orders, good, noise_mm, 2.0 * noise_mm**2 / rate_hz if told else 0.0)
 
 
 def wheel_equation(
-    motion: Motion,
-    track: Track,
-    signals: Mapping[End, WheelSignals],
-    end: End = "rear",
-    delay_s: float | FloatArray = 0.0,
+    signals: RunSignals, end: End = "rear", delay_s: float | FloatArray = 0.0
 ) -> WheelEquation:
     """Equation of one wheel from a run; the other wheel's signals are read ``delay_s`` later, a number or (n,). [s]
 
     For the front wheel the rear's signals are those of later on, when the rear stands where the front is now.
     """
-    rate = motion.sample_rate_hz
-    this = motion.ends[end]
-    own_signals = signals[end]
-    step_s, own = own_signals.step_s, own_signals.orders[OWN]
-    at_s: FloatArray = step_s * np.arange(own.shape[1], dtype=np.float64)
-    good = usable(np.isfinite(this.wheel_travel_mm), rate, at_s)
-    clock = motion.t_s - motion.t_s[0]
-    known_speed = np.isfinite(track.speed_m_s)
-    speed = None
-    if known_speed.mean() > 0.5:
-        speed = np.interp(at_s, clock, bridged(track.speed_m_s))
-        good &= (speed > SLOWEST_M_S) & (np.interp(at_s, clock, known_speed.astype(float)) > 0.5)
-    other_end: End = "front" if end == "rear" else "rear"
-    regressors = None
-    if other_end in signals and speed is not None:
-        other = motion.ends[other_end]
-        back_m = motion.wheelbase_mm / 1e3 * (1.0 if end == "rear" else -1.0)
-        then_s, faster = _when_other_was_here(at_s, speed, back_m)
-        seen = usable(np.isfinite(other.wheel_travel_mm), rate, at_s)
-        seen &= ~_on_stop(motion, "front", at_s)
-        good &= seen & (np.interp(then_s, at_s, seen.astype(float)) > 0.999)
-        # the front's own motion when the rear comes by is its answer to the very road that is asked for
-        regressors = RoadRegressors(
-            signals[other_end], own_signals if end == "rear" else None, then_s, faster
+    own = signals.ends[end]
+    good, speed = own.usable & signals.moving, signals.speed_m_s
+    other = signals.ends.get("front" if end == "rear" else "rear")
+    road = None
+    if other is not None and speed is not None:
+        at_s = signals.t_s - signals.t_s[0]
+        then_s, faster = _when_other_was_here(
+            at_s, speed, signals.wheelbase_m * (1.0 if end == "rear" else -1.0)
         )
-    known = np.empty((0, len(at_s))) if regressors is None else regressors.known(delay_s)
-    own_past = 0 if regressors is None or regressors.own is None else len(OWN_THEN)
+        seen = other.usable & ~signals.on_stop
+        good &= seen & (np.interp(then_s, at_s, seen) > 0.999)
+        # the front's own motion when the rear comes by is its answer to the very road that is asked for
+        past = own.orders if end == "rear" else None
+        road = RoadRegressors(other.orders, past, signals.step_s, then_s, faster, delay_s)
     noise = _noise(
-        own_signals.noise_mm2_hz, None if regressors is None else regressors.other.noise_mm2_hz, own_past
+        own.noise_mm2_hz, None if road is None or other is None else other.noise_mm2_hz, end == "rear"
     )
-    return WheelEquation(motion.t_s[0] + at_s, step_s, own, known, good, regressors, speed, own_past, noise)
+    return WheelEquation(signals.t_s, signals.step_s, own.orders[OWN], good, road, speed, noise)
 
 
-def _noise(own_mm2_hz: float, other_mm2_hz: float | None, own_past: int) -> FloatArray:
-    """Covariance of sensor noise in ``own`` and ``known``; 0 between sensors and across far times. [mm2/s2]"""
+def _noise(own_mm2_hz: float, other_mm2_hz: float | None, own_past: bool) -> FloatArray:
+    """Covariance of sensor noise in ``own`` and what is known; 0 between sensors and across far times. [mm2/s2]"""
     rows = np.arange(len(ORDERS))
     parts = [(rows[OWN], own_mm2_hz)]
     if other_mm2_hz is not None:
@@ -195,36 +269,64 @@ def _on_stop(motion: Motion, end: End, at_s: FloatArray) -> BoolArray:
 
 @dataclass(frozen=True)
 class RoadRegressors:
-    """What the other wheel knows of the road, to be read with any delay; ``own`` only where its past is to be read.
+    """What the other wheel knows of the road, read later by ``delay_s``; ``own`` only where its past is to be read.
 
-    ``then_s`` (n,) is when the other stood where this wheel is now [s], ``faster`` (n,) ground speed now over then.
+    ``other`` and ``own`` are (6, n) [mm/s]; ``then_s`` (n,) is when the other stood where this wheel is now [s],
+    ``faster`` (n,) ground speed now over then.
     """
 
-    other: WheelSignals
-    own: WheelSignals | None
+    other: FloatArray
+    own: FloatArray | None
+    step_s: float
     then_s: FloatArray
     faster: FloatArray
+    delay_s: float | FloatArray = 0.0
 
-    def known(self, delay_s: float | FloatArray, part: slice = slice(None)) -> FloatArray:
-        """What is known, read later by ``delay_s``; shape (12, n), or (9, n) without the own past."""
-        step_s = self.other.step_s
-        per_step = 2.0 * np.pi * REFERENCE_HZ * step_s
-        first, last, _ = part.indices(len(self.then_s))
-        then, now = len(OTHER_THEN), len(self.other.orders[OTHER_NOW])
+    def known(self, part: slice) -> FloatArray:
+        """What is known of some of the samples, shape (12, n), or (9, n) without the own past."""
+        then, now = len(OTHER_THEN), len(self.other[OTHER_NOW])
         rows = then + now + (0 if self.own is None else len(OWN_THEN))
-        known = np.empty((rows, max(last - first, 0)))
-        # some at a time: what fits the cache costs a third
-        for start in range(first, last, CHUNK_SAMPLES):
-            here = slice(start, min(start + CHUNK_SAMPLES, last))
-            into = known[:, here.start - first : here.stop - first]
-            later_s = delay_s[here] if isinstance(delay_s, np.ndarray) else delay_s
-            at = between((self.then_s[here] + later_s) / step_s, self.other.orders.shape[1])
-            at.each(self.other.orders, OTHER_THEN, per_step, into[:then])
+        known = np.empty((rows, part.stop - part.start))
+        for here, into in self._pieces(part, known):
+            at = self._then(here)
+            at.each(self.other, OTHER_THEN, self._per_step, into[:then])
             into[:then] *= self.faster[here]
-            into[then : then + now] = self.other.orders[OTHER_NOW, here]
+            into[then : then + now] = self.other[OTHER_NOW, here]
             if self.own is not None:
-                at.each(self.own.orders, OWN_THEN, per_step, into[then + now :])
+                at.each(self.own, OWN_THEN, self._per_step, into[then + now :])
         return known
+
+    def weighted(self, weights: FloatArray, part: slice) -> FloatArray:
+        """``weights`` on what `known` gives, less those on the own past; shape (n,)."""
+        then = len(OTHER_THEN)
+        now = then + len(self.other[OTHER_NOW])
+        rows = slice(OTHER_THEN[0], OTHER_THEN[-1] + 1)
+        slopes = slice(rows.start - 1, rows.stop - 1)
+        found = np.empty((1, part.stop - part.start))
+        for here, into in self._pieces(part, found):
+            # interpolation is linear: the sum is interpolated, not each signal
+            at = self._then(here)
+            low, high = int(at.first.min()), int(at.first.max()) + 2
+            both = np.stack([weights[:then] @ self.other[some, low:high] for some in (slopes, rows)])
+            Between(at.first - low, at.weights).each(both, (1,), self._per_step, into)
+            into *= self.faster[here]
+            into += weights[then:now] @ self.other[OTHER_NOW, here]
+        return np.asarray(found[0])
+
+    @property
+    def _per_step(self) -> float:
+        return 2.0 * np.pi * REFERENCE_HZ * self.step_s
+
+    def _pieces(self, part: slice, into: FloatArray) -> Iterator[tuple[slice, FloatArray]]:
+        """Some samples at a time, and where they go: what fits the cache costs a third."""
+        for first in range(part.start, part.stop, CHUNK_SAMPLES):
+            here = slice(first, min(first + CHUNK_SAMPLES, part.stop))
+            yield here, into[:, here.start - part.start : here.stop - part.start]
+
+    def _then(self, here: slice) -> Between:
+        """When the other stood where this wheel is at these samples."""
+        later_s = self.delay_s[here] if isinstance(self.delay_s, np.ndarray) else self.delay_s
+        return between((self.then_s[here] + later_s) / self.step_s, self.other.shape[1])
 
 
 def _when_other_was_here(
@@ -258,8 +360,14 @@ def blocks(signals: Sequence[FloatArray], good: BoolArray, step_s: float, second
         cut = here.reshape(k, last - first, length).transpose(1, 0, 2)
         np.matmul(cut, cut.transpose(0, 2, 1), out=products[first:last])
     products /= length
-    whole = np.all(good[: count * length].reshape(count, length), axis=1)
-    return Blocks(products, np.asarray(whole), length * step_s)
+    return Blocks(products, whole_blocks(good, step_s, seconds), length * step_s)
+
+
+def whole_blocks(good: BoolArray, step_s: float, seconds: float) -> BoolArray:
+    """Blocks of ``seconds`` in which all samples are good, (n_blocks,)."""
+    length = max(1, round(seconds / step_s))
+    count = len(good) // length
+    return np.asarray(good[: count * length].reshape(count, length).all(axis=1))
 
 
 ComplexArray = npt.NDArray[np.complex128]
@@ -305,6 +413,10 @@ class Line:
         """Signals of shape (k, n) less what turns with the wheel in each."""
         return self._less(signals, self._heard)
 
+    def heard_in(self, read: Callable[[slice], FloatArray], count: int) -> "HeardLine":
+        """The line in ``count`` signals, which ``read`` gives for some of the samples."""
+        return HeardLine(self, 2.0 * self._amplitude(read, count) * self._heard)
+
     def without_usual_line(self, signals: FloatArray, measure: FloatArray) -> FloatArray:
         """Signals of shape (k, n) less what usually turns with the wheel.
 
@@ -314,7 +426,7 @@ class Line:
         heard, rate = self._heard, self._rate_hz
         if heard.sum() < RATE_BINS * LEAST_TURNS_PER_BIN:
             return signals
-        size = np.abs(self._amplitude(measure))
+        size = np.abs(self._amplitude(lambda here: measure[None, here], 1)[0])
         edges = np.quantile(rate[heard], np.linspace(0.0, 1.0, RATE_BINS + 1))
         where = np.clip(np.searchsorted(edges, rate) - 1, 0, RATE_BINS - 1)
         bins = [size[heard & (where == k)] for k in range(RATE_BINS)]
@@ -326,26 +438,13 @@ class Line:
 
     def _less(self, signals: FloatArray, share: FloatArray | BoolArray) -> FloatArray:
         """Signals less a share of the line, turn by turn."""
-        carrier = self._complex_carrier
-        before, part = self._between
-        amplitude = 2.0 * self._amplitude(signals) * share
-        step = np.diff(amplitude, append=amplitude[:, -1:])
-        left = np.empty_like(signals)
-        for first in range(0, signals.shape[1], CHUNK_SAMPLES):
-            here = slice(first, first + CHUNK_SAMPLES)
-            low, high = int(before[here][0]), int(before[here][-1]) + 1
-            turn = before[here] - low
-            for row, into, at, change in zip(signals, left, amplitude, step, strict=True):
-                line = change[low:high].take(turn)
-                line *= part[here]
-                line += at[low:high].take(turn)
-                line *= carrier[here]
-                np.subtract(row[here], line.real, out=into[here])
-        return left
+        amplitude = 2.0 * self._amplitude(lambda here: signals[:, here], len(signals)) * share
+        return HeardLine(self, amplitude).less(signals, slice(0, signals.shape[1]), np.empty_like(signals))
 
     def followed(self, signal: FloatArray) -> "Line":
         """The same with the phase followed more closely than the factors do."""
-        drift = np.unwrap(np.angle(self._amplitude(signal, PHASE_TURNS))) / (2 * np.pi)
+        amplitude = self._amplitude(lambda here: signal[None, here], 1, PHASE_TURNS)[0]
+        drift = np.unwrap(np.angle(amplitude)) / (2 * np.pi)
         return replace(self, phase_turns=self.phase_turns + np.interp(self.angle_turns, self._middle, drift))
 
     def part(self, inside: slice) -> "Line":
@@ -369,13 +468,6 @@ class Line:
         return 0.5 + np.arange(len(self._first) - 1, dtype=np.float64)
 
     @cached_property
-    def _between(self) -> tuple[IntArray, FloatArray]:
-        """For every sample the turn whose middle is before it, and how far it is to the next; held at both ends."""
-        at = np.clip(self.angle_turns - 0.5, 0.0, len(self._middle) - 1.0)
-        before = at.astype(np.int64)
-        return before, at - before
-
-    @cached_property
     def _rate_hz(self) -> FloatArray:
         return np.interp(self._middle, self.angle_turns, self.rate_hz)
 
@@ -385,15 +477,19 @@ class Line:
         return np.asarray((self._rate_hz > LOW_HZ[1]) & (self._rate_hz < TOP_HZ))
 
     @cached_property
-    def _carrier(self) -> tuple[FloatArray, FloatArray]:
-        """Cosine and sine of the phase where it is usable."""
+    def carrier(self) -> ComplexArray:
+        """Cosine and, as imaginary part, sine of the phase where it is usable."""
         angle = 2 * np.pi * self.phase_turns
-        return np.cos(angle) * self.usable, np.sin(angle) * self.usable
+        carrier = np.empty(len(angle), dtype=np.complex128)
+        np.multiply(np.cos(angle), self.usable, out=carrier.real)
+        np.multiply(np.sin(angle), self.usable, out=carrier.imag)
+        return carrier
 
-    @cached_property
-    def _complex_carrier(self) -> ComplexArray:
-        cosine, sine = self._carrier
-        return np.asarray(cosine + 1j * sine)
+    def between(self, inside: slice) -> tuple[IntArray, FloatArray]:
+        """For some samples the turn whose middle is before each, and how far it is to the next; held at both ends."""
+        at = np.clip(self.angle_turns[inside] - 0.5, 0.0, len(self._middle) - 1.0)
+        before = at.astype(np.int64)
+        return before, at - before
 
     @cached_property
     def _samples(self) -> FloatArray:
@@ -404,22 +500,50 @@ class Line:
         """Sum of the samples of every turn."""
         return np.add.reduceat(values[: self._first[-1]], self._first[:-1])
 
-    def _amplitude(self, signals: FloatArray, turns: float | None = None) -> ComplexArray:
+    def _amplitude(
+        self, read: Callable[[slice], FloatArray], count: int, turns: float | None = None
+    ) -> ComplexArray:
         """Complex amplitude of the line in each signal turn by turn: a triangular mean over so many turns."""
-        cosine, sine = self._carrier
-        sums = np.empty((*signals.shape[:-1], len(self._middle)), dtype=np.complex128)
+        found = np.empty((count, len(self._middle)), dtype=np.complex128)
         # some turns at a time: what fits the cache costs a third
         for low in range(0, len(self._middle), CHUNK_TURNS):
             starts = self._first[low : low + CHUNK_TURNS + 1]
-            here, into = slice(starts[0], starts[-1]), sums[..., low : low + CHUNK_TURNS]
-            turn = starts[:-1] - starts[0]
-            into.real = np.add.reduceat(signals[..., here] * cosine[here], turn, axis=-1)
-            into.imag = -np.add.reduceat(signals[..., here] * sine[here], turn, axis=-1)
-        samples = self._samples
+            here, into = slice(starts[0], starts[-1]), found[:, low : low + CHUNK_TURNS]
+            turn, signals = starts[:-1] - starts[0], read(slice(starts[0], starts[-1]))
+            into.real = np.add.reduceat(signals * self.carrier.real[here], turn, axis=-1)
+            into.imag = -np.add.reduceat(signals * self.carrier.imag[here], turn, axis=-1)
         half = round(0.25 * (turns or self.amplitude_turns))
-        count = np.maximum(_boxed(samples, half), 1.0)
-        mean = _boxed(sums, half) / count  # a box twice is a triangle
-        return np.asarray(_boxed(mean * samples, half) / count, dtype=np.complex128)
+        samples = self._samples
+        number = np.maximum(_boxed(samples, half), 1.0)
+        for row in found:
+            mean = _boxed(row, half) / number  # a box twice is a triangle
+            np.divide(_boxed(mean * samples, half), number, out=row)
+        return found
+
+
+@dataclass(frozen=True)
+class HeardLine:
+    """A line with its complex ``amplitude`` (k, n_turns) in some signals, turn by turn."""
+
+    line: Line
+    amplitude: ComplexArray
+
+    def less(self, signals: FloatArray, inside: slice, out: FloatArray) -> FloatArray:
+        """Some samples (k, n) of the signals less the line, written into ``out``, which may be the signals."""
+        for first in range(0, signals.shape[1], CHUNK_SAMPLES):
+            here = slice(first, min(first + CHUNK_SAMPLES, signals.shape[1]))
+            of_run = slice(inside.start + here.start, inside.start + here.stop)
+            turn, part = self.line.between(of_run)
+            carrier, low, high = self.line.carrier[of_run], int(turn[0]), int(turn[-1]) + 2
+            turn -= low
+            for row, into, at in zip(signals, out, self.amplitude, strict=True):
+                near = at[low:high]
+                line = np.diff(near, append=near[-1:]).take(turn)
+                line *= part
+                line += near.take(turn)
+                line *= carrier
+                np.subtract(row[here], line.real, out=into[here])
+        return out
 
 
 def _boxed(values: npt.NDArray[Any], half: int) -> npt.NDArray[Any]:

@@ -5,28 +5,25 @@ that one bump cannot decide for two seconds. Blocks add up; what counts over a w
 of the lost poles against that of the healthy ones.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from telemetry.arrays import BoolArray, FloatArray, IntArray
-from telemetry.damping.equation import BLOCK_S, CHUNK, WheelEquation, blocks
+from telemetry.damping.equation import BLOCK_S, CHUNK, Blocks, WheelEquation, blocks, whole_blocks
 from telemetry.damping.hop import (
     FREEDOM_PER_S,
     HEALTHY_ABOVE,
-    HIGH_HZ,
     LOST_BELOW,
-    LOW_HZ,
     WheelHop,
     band_response,
     coefficients,
     fast_length,
     hop_mode,
     hop_modes,
+    in_band,
     log_gain,
     rise,
     tyre_hz_of,
@@ -172,6 +169,79 @@ ROUNDS = 4
 
 
 @dataclass(frozen=True)
+class FitWindows:
+    """What a fit needs of a run: mean products of its signals over windows of `WINDOW_S`. [mm2/s2]
+
+    ``products`` (n, k (k + 1) / 2) are of each signal with itself and those after it; ``whole`` (n,) are usable.
+    ``own_past`` and ``noise`` are as of `WheelEquation`; the own past is left out where ``of_news``.
+    """
+
+    products: FloatArray
+    whole: BoolArray
+    seconds: float
+    own_past: int
+    noise: FloatArray
+    of_news: bool = False
+
+    @property
+    def past(self) -> int:
+        """How many of the signals are the wheel's own past."""
+        return 0 if self.of_news else self.own_past
+
+    @property
+    def size(self) -> FloatArray:
+        """Mean square of the wheel's speed, (n,)."""
+        return self.products[:, 2 * len(self.noise) - 1]
+
+    def mean(self, weight: FloatArray) -> FloatArray:
+        """Mean products of the signals, weighted by window; shape (k, k)."""
+        k = len(self.noise)
+        square = np.empty((k, k))
+        i, j = np.triu_indices(k)
+        square[i, j] = square[j, i] = weight @ self.products / weight.sum()
+        return self._used(square)
+
+    def mean_square(self, row: FloatArray) -> FloatArray:
+        """Of a sum of the signals, weighted by ``row`` (k,), in every window; shape (n,)."""
+        k = len(self.noise)
+        row = np.pad(row, (0, k - len(row)))
+        i, j = np.triu_indices(k)
+        return np.asarray(self.products @ (row[i] * row[j] * np.where(i == j, 1.0, 2.0)))
+
+    def without_noise(self, products: FloatArray) -> FloatArray:
+        """Mean products less the sensors' noise."""
+        return without_noise(products, self._used(self.noise))
+
+    def _used(self, square: FloatArray) -> FloatArray:
+        used = len(square) - (self.own_past - self.past)
+        return square[:used, :used]
+
+
+def fit_windows(equation: WheelEquation, parts: Sequence[slice]) -> FitWindows:
+    """Windows of some parts of a run."""
+    length = round(WINDOW_S / equation.step_s)
+    together = (
+        CHUNK * length
+    )  # some at a time: what is known of a whole run takes more memory than its products
+    pieces = [
+        slice(first, min(first + together, part.stop))
+        for part in parts
+        for first in range(part.start, part.stop - length + 1, together)
+    ]
+    i, j = np.triu_indices(len(equation.noise))
+    count = sum((piece.stop - piece.start) // length for piece in pieces)
+    products, whole = np.empty((count, len(i))), np.empty(count, dtype=bool)
+    first = 0
+    for piece in pieces:
+        signals = (equation.own[:, piece], equation.known(piece))
+        cut = blocks(signals, equation.usable[piece], equation.step_s, WINDOW_S)
+        here = slice(first, first := first + len(cut.whole))
+        products[here], whole[here] = cut.products[:, i, j], cut.whole
+    seconds = int(whole.sum()) * length * equation.step_s
+    return FitWindows(products, whole, seconds, equation.own_past, equation.noise)
+
+
+@dataclass(frozen=True)
 class FrontFilter:
     """The equation fitted over the whole outing.
 
@@ -193,13 +263,11 @@ class FrontFilter:
         The wheel's own past explains a part of its ringing: over a short stretch it would stand in for the pole that is
         sought.
         """
-        if not equation.knows_road:
-            return np.zeros(len(equation.t_s))
-        return np.asarray(self.road_weights @ equation.known)
+        return equation.predicted(self.road_weights, equation.whole)
 
 
 def fit_front_filter(
-    equation: WheelEquation, hop: WheelHop, most_damping: float = MOST_DAMPING, *, less_noise: bool = False
+    cut: FitWindows, hop: WheelHop, most_damping: float = MOST_DAMPING, *, less_noise: bool = False
 ) -> FrontFilter | None:
     """Fit front part and pole over short windows, weighted by their residuals, the worst left out; None if too few.
 
@@ -207,27 +275,24 @@ def fit_front_filter(
     the hop up by several hertz (T. Söderström, Errors-in-Variables Methods in System Identification, Springer 2018,
     bias-compensated least squares). The road weights stay those of the noisy signals, which predict best.
     """
-    cut = blocks((equation.own, equation.known), equation.usable, equation.step_s, WINDOW_S)
-    k, whole = cut.products.shape[1], cut.whole
-    if whole.sum() < 2 * k:
-        return None
-    flat = cut.products.reshape(len(whole), k * k)
-    size = np.maximum(cut.products[:, 2, 2], 1e-9)
+    whole, size = cut.whole, np.maximum(cut.size, 1e-9)
     weight = whole / size
     for _ in range(ROUNDS):
-        mean = (weight @ flat / weight.sum()).reshape(k, k)
-        response, left = take_out(without_noise(mean, equation.noise) if less_noise else mean)
+        mean = cut.mean(weight)
+        if whole.sum() < 2 * len(mean):
+            return None
+        response, left = take_out(cut.without_noise(mean) if less_noise else mean)
         pole = fit_pole(left, hop, most_damping)
         row = coefficients(hop, np.array(pole.tyre_hz), np.array(pole.damping))
         full = np.concatenate([row, -(response @ row)])
-        residual = np.maximum(flat @ np.outer(full, full).ravel(), 1e-9)
+        residual = np.maximum(cut.mean_square(full), 1e-9)
         relative = residual / size
         weight = (whole & (relative <= quantile(relative[whole], KEPT_SHARE))) / (
             beside(residual, whole) if less_noise else residual
         )
-    road = road_weights(mean, row, equation.own_past)
+    road = road_weights(mean, row, cut.past)
     explained = 1.0 - float((full @ mean @ full) / (row @ mean[:5, :5] @ row))
-    return FrontFilter(pole, row, response @ row, road, max(explained, 0.0), int(whole.sum()) * cut.seconds)
+    return FrontFilter(pole, row, response @ row, road, max(explained, 0.0), cut.seconds)
 
 
 def beside(values: FloatArray, whole: BoolArray) -> FloatArray:
@@ -285,8 +350,9 @@ def estimate(equation: WheelEquation, inside: slice, fitted: FrontFilter, hop: W
     and of what a lost damper usually leaves, weighted by precision; the interval is that mean's. Likewise the
     frequency, of the stretch and of the outing's tyre.
     """
-    shown = _fit(equation, inside, fitted, hop, RATIO_PRIOR).damping_ratio
-    seen_hz = _fit(equation, inside, fitted, hop, FREQUENCY_PRIOR).frequency_hz
+    products = _products(equation, inside, fitted)
+    shown = fit_pole(take_out(products, RATIO_PRIOR)[1], hop).damping_ratio
+    seen_hz = fit_pole(take_out(products, FREQUENCY_PRIOR)[1], hop).frequency_hz
     seconds = (inside.stop - inside.start) * equation.step_s
     variance = frequency_scatter(shown, seen_hz, seconds) ** 2
     fitted_hz, _ = hop_mode(hop, fitted.pole.tyre_hz, hop.tyre_damping)
@@ -309,13 +375,13 @@ def estimate(equation: WheelEquation, inside: slice, fitted: FrontFilter, hop: W
     )
 
 
-def _fit(equation: WheelEquation, inside: slice, fitted: FrontFilter, hop: WheelHop, prior: float) -> Pole:
-    left = equation.own[:, inside].copy()
+def _products(equation: WheelEquation, inside: slice, fitted: FrontFilter) -> FloatArray:
+    """Mean products of a stretch, the outing's road taken out, with what is known but the wheel's own past."""
+    left, known = equation.own[:, inside].copy(), equation.known(inside)
     if equation.knows_road:
-        left[0] -= fitted.road_weights @ equation.known[:, inside]
-    known = equation.known[: len(equation.known) - equation.own_past, inside]
-    signals = np.concatenate([left, known])
-    return fit_pole(take_out(signals @ signals.T / left.shape[1], prior)[1], hop)
+        left[0] -= fitted.road_weights @ known
+    signals = np.concatenate([left, known[: len(known) - equation.own_past]])
+    return np.asarray(signals @ signals.T / left.shape[1])
 
 
 # Near the hop: a little beyond where it may lie, with smooth edges that ring no longer than a block.
@@ -348,7 +414,7 @@ def find_swing(equation: WheelEquation, fitted: FrontFilter, predicted: FloatArr
     n, step_s = len(predicted), equation.step_s
     padded = fast_length(n)
     hz = np.asarray(np.fft.rfftfreq(padded, step_s), dtype=np.float64)
-    inside = np.flatnonzero((hz > LOW_HZ[0]) & (hz < HIGH_HZ[1]))
+    inside = in_band(hz)
     low, high = (share * edge for share, edge in zip(BEYOND, hop_near(fitted.pole, hop), strict=True))
     near = rise((hz[inside] - low) / EDGE_HZ + 0.5) * rise((high - hz[inside]) / EDGE_HZ + 0.5)
     parts = []
@@ -413,6 +479,7 @@ def swing_evidence(over: FloatArray, scatter: float) -> FloatArray:
     return np.asarray(np.where(over < LEAST_SWING, -np.inf, found))
 
 
+BLOCKS_TOGETHER = 2048
 GRID_HZ = 0.5
 GRID_DAMPING = np.geomspace(0.03, 1.4, 15)
 # A damper that is weak all the time is its own reference: healthy starts at this share of the learned ratio. One that
@@ -460,25 +527,33 @@ def pole_grid(hop: WheelHop, fitted: Pole) -> PoleGrid:
 
 
 def block_log_likelihood(
-    equation: WheelEquation,
-    input_signal: FloatArray,
-    grid: PoleGrid,
-    seconds: float = BLOCK_S,
-) -> tuple[FloatArray, BoolArray]:
-    """Log likelihood (n_blocks, n_poles) of every pole in every block, and which blocks are usable.
+    equation: WheelEquation, input_signal: FloatArray, grid: PoleGrid, some: slice
+) -> FloatArray:
+    """Log likelihood (n_blocks, n_poles) of every pole in some blocks of `BLOCK_S`.
 
     ``input_signal`` (n,) is the right side of the equation from the other wheel.
     """
-    cut = blocks((equation.own, input_signal[None]), equation.usable, equation.step_s, seconds)
-    rows = np.concatenate([grid.row, -np.ones((len(grid.row), 1))], axis=1)
+    cut = _blocks(equation, input_signal, some)
+    return _log_likelihood(cut, grid.row, grid.gain, np.empty((len(cut.products), len(grid.row))))
+
+
+def _blocks(equation: WheelEquation, input_signal: FloatArray, some: slice) -> Blocks:
+    length = round(BLOCK_S / equation.step_s)
+    inside = slice(some.start * length, some.stop * length)
+    signals = (equation.own[:, inside], input_signal[None, inside])
+    return blocks(signals, equation.usable[inside], equation.step_s, BLOCK_S)
+
+
+def _log_likelihood(cut: Blocks, row: FloatArray, gain: FloatArray, out: FloatArray) -> FloatArray:
+    """Log likelihood of poles by block, written into ``out`` (n_blocks, n_poles)."""
+    rows = np.concatenate([row, -np.ones((len(row), 1))], axis=1)
     i, j = np.triu_indices(6)
     weights = rows[:, i] * rows[:, j] * np.where(i == j, 1.0, 2.0)
-    found = cut.products[:, i, j] @ weights.T
-    # in place: it is as long as the run and as wide as the grid
-    np.log(np.maximum(found, 1e-9, out=found), out=found)
-    np.subtract(grid.gain, found, out=found)
-    found *= 0.5 * FREEDOM_PER_S * cut.seconds
-    return found, cut.whole
+    np.matmul(cut.products[:, i, j], weights.T, out=out)
+    np.log(np.maximum(out, 1e-9, out=out), out=out)
+    np.subtract(gain, out, out=out)
+    out *= 0.5 * FREEDOM_PER_S * cut.seconds
+    return out
 
 
 def _mean_likelihood(values: FloatArray) -> FloatArray:
@@ -488,38 +563,49 @@ def _mean_likelihood(values: FloatArray) -> FloatArray:
     return np.asarray(top[:, 0] + np.log(np.exp(values, out=values).mean(axis=1)))
 
 
-def _window_evidence(
-    lost: FloatArray, healthy: FloatArray, bad: IntArray, n_blocks: int, wanted: BoolArray | None = None
-) -> FloatArray:
-    """Evidence of every run of ``n_blocks`` blocks, by first block: ln of mean likelihood, lost over healthy.
+@dataclass(frozen=True)
+class ClassLikelihoods:
+    """Log likelihoods of lost and of healthy poles, and unusable blocks, summed from the first block on: n + 1 long."""
 
-    ``lost``, ``healthy`` and ``bad`` are cumulative sums from 0 on, n + 1 long. -inf where a block is unusable or the
-    run is not in ``wanted`` (None: all).
-    """
-    if len(bad) <= n_blocks:
-        return np.empty(0)
-    whole = bad[n_blocks:] == bad[:-n_blocks]
-    first = np.flatnonzero(whole if wanted is None else whole & wanted)
-    found = np.full(len(whole), -np.inf)
-    for low in range(0, len(first), CHUNK):  # some at a time, for memory
-        here = first[low : low + CHUNK]
-        found[here] = _mean_likelihood(lost[here + n_blocks] - lost[here])
-        found[here] -= _mean_likelihood(healthy[here + n_blocks] - healthy[here])
-    return found
+    lost: FloatArray
+    healthy: FloatArray
+    bad: IntArray
+
+    def evidence(self, n_blocks: int, wanted: BoolArray | None = None, least: float = -np.inf) -> FloatArray:
+        """Evidence of every run of ``n_blocks`` blocks, by first block: ln of mean likelihood, lost over healthy.
+
+        -inf where a block is unusable, the run is not in ``wanted`` (None: all), or it cannot have ``least``.
+        """
+        if len(self.bad) <= n_blocks:
+            return np.empty(0)
+        whole = self.bad[n_blocks:] == self.bad[:-n_blocks]
+        first = np.flatnonzero(whole if wanted is None else whole & wanted)
+        found = np.full(len(whole), -np.inf)
+        for low in range(0, len(first), CHUNK):  # some at a time, for memory
+            here = first[low : low + CHUNK]
+            lost, healthy = (part[here + n_blocks] - part[here] for part in (self.lost, self.healthy))
+            if least > -np.inf:
+                # a class is no likelier than its likeliest pole, and no less likely than that one of all of them
+                most = lost.max(axis=1) - healthy.max(axis=1) + np.log(healthy.shape[1])
+                kept = np.flatnonzero(most > least)
+                here, lost, healthy = here[kept], lost[kept], healthy[kept]
+            found[here] = _mean_likelihood(lost) - _mean_likelihood(healthy)
+        return found
 
 
-def _summed(values: NDArray[Any]) -> NDArray[Any]:
-    """Sums from the first row on, starting with 0."""
-    total = np.zeros((len(values) + 1, *values.shape[1:]), dtype=values.dtype)
-    np.cumsum(values, axis=0, out=total[1:])
-    return total
+def class_likelihoods(
+    equation: WheelEquation, input_signal: FloatArray, grid: PoleGrid, some: slice
+) -> ClassLikelihoods:
+    """Likelihoods of both classes in some blocks; arguments as of `block_log_likelihood`."""
+    cut = _blocks(equation, input_signal, some)
 
+    def summed(kind: BoolArray) -> FloatArray:
+        total = np.zeros((len(cut.whole) + 1, np.count_nonzero(kind)))
+        _log_likelihood(cut, grid.row[kind], grid.gain[kind], total[1:])
+        return np.cumsum(total, axis=0, out=total)
 
-def _summed_columns(values: FloatArray, chosen: BoolArray) -> FloatArray:
-    """As `_summed` of some columns, without another copy of them."""
-    total = np.zeros((len(values) + 1, np.count_nonzero(chosen)))
-    np.take(values, np.flatnonzero(chosen), axis=1, out=total[1:], mode="clip")
-    return np.cumsum(total, axis=0, out=total)
+    bad = np.concatenate([[0], np.cumsum(~cut.whole)])
+    return ClassLikelihoods(summed(grid.lost), summed(grid.healthy), bad)
 
 
 def best_run(gain: FloatArray) -> tuple[int, int]:
@@ -528,12 +614,6 @@ def best_run(gain: FloatArray) -> tuple[int, int]:
     lowest = np.minimum.accumulate(total)
     last = int(np.argmax(total - lowest))
     return int(np.argmin(total[: last + 1])), last
-
-
-def class_evidence(likelihood: FloatArray, whole: BoolArray, grid: PoleGrid, n_blocks: int) -> FloatArray:
-    """The pole's evidence of every run of ``n_blocks`` blocks, by first block; -inf where one is not usable."""
-    lost, healthy = (_summed_columns(likelihood, kind) for kind in (grid.lost, grid.healthy))
-    return _window_evidence(lost, healthy, _summed((~whole).astype(np.int64)), n_blocks)
 
 
 @dataclass(frozen=True)
@@ -546,26 +626,40 @@ class Windows:
 
 
 def windows(
-    likelihood: FloatArray,
-    whole: BoolArray,
+    equation: WheelEquation,
+    input_signal: FloatArray,
     grid: PoleGrid,
     thresholds: Mapping[float, float],
     swing: Swing | None = None,
 ) -> tuple[Windows, ...]:
-    """Windows of several lengths over their ``thresholds`` (by length [s]), by pole and swing (None without a road)."""
-    lost, healthy = (_summed_columns(likelihood, kind) for kind in (grid.lost, grid.healthy))
-    bad = _summed((~whole).astype(np.int64))
-    found = []
+    """Windows of several lengths over their ``thresholds`` (by length [s]), by pole and swing (None without a road).
+
+    ``input_signal`` (n,) is the right side of the equation from the other wheel.
+    """
+    whole = whole_blocks(equation.usable, equation.step_s, BLOCK_S)
+    found, of_swing = [], []
     for seconds, least in thresholds.items():
         n_blocks = round(seconds / BLOCK_S)
-        if swing is None:
-            evidence = _window_evidence(lost, healthy, bad, n_blocks)
-        else:
+        found.append(Windows(n_blocks, np.full(max(len(whole) - n_blocks + 1, 0), -np.inf), least))
+        if swing is not None:
             usual = usual_swing(swing, whole, n_blocks)
-            of_swing = swing_evidence(swing_over(swing, usual, n_blocks), usual.scatter)
+            of_swing.append(swing_evidence(swing_over(swing, usual, n_blocks), usual.scatter))
+    longest = max(window.n_blocks for window in found)
+    for first in range(0, len(whole), BLOCKS_TOGETHER):  # for memory
+        last = first + BLOCKS_TOGETHER
+        summed = class_likelihoods(
+            equation, input_signal, grid, slice(first, min(last + longest - 1, len(whole)))
+        )
+        for i, window in enumerate(found):
+            into = window.evidence[first:last]
+            if swing is None:
+                into[:] = summed.evidence(window.n_blocks, least=window.needed)[: len(into)]
+                continue
             # most windows swing too little for any pole to be called lost
-            evidence = of_swing + _window_evidence(lost, healthy, bad, n_blocks, np.isfinite(of_swing))
-        found.append(Windows(n_blocks, evidence, least))
+            wanted = np.isfinite(of_swing[i][first : first + len(summed.bad) - window.n_blocks])
+            wanted[len(into) :] = False
+            into[:] = summed.evidence(window.n_blocks, wanted)[: len(into)]
+            into += of_swing[i][first:last]
     return tuple(found)
 
 

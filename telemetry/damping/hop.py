@@ -32,6 +32,7 @@ LEAST_RATE_HZ = 200.0  # a faster log is thinned to no less before its spectrum 
 LOW_HZ = (4.0, 6.0)  # below it is the chassis
 HIGH_HZ = (28.0, 36.0)  # above it is sensor noise; a 100 Hz log has nothing beyond
 RING_S = 0.12  # how far the window's response matters
+THINNED_TOGETHER = 8192
 SHORT_GAP_S = 0.008  # a masked stretch so short is bridged without harm to 36 Hz
 
 
@@ -55,6 +56,12 @@ BAND_WEIGHT = band_window(FREQUENCY_HZ) ** 2
 FREEDOM_PER_S = 2.0 * float(BAND_WEIGHT.sum()) * _GRID_STEP_HZ
 
 
+def in_band(frequency_hz: FloatArray) -> slice:
+    """Those of rising frequencies at which the band has a gain."""
+    first = np.searchsorted(frequency_hz, LOW_HZ[0], side="right")
+    return slice(int(first), int(np.searchsorted(frequency_hz, HIGH_HZ[1])))
+
+
 def fast_length(n: int) -> int:
     """The next even length with a large power of two in it, which keeps the FFT fast."""
     block = 1 << max(n.bit_length() - 5, 1)
@@ -63,35 +70,87 @@ def fast_length(n: int) -> int:
 
 def bridged(values: FloatArray) -> FloatArray:
     """``values`` with straight lines over what is not finite."""
-    bad = ~np.isfinite(values)
-    if not bad.any():
+    bad, filled = _over_gaps(values)
+    if not len(bad):
         return values
-    index = np.arange(len(values))
-    return np.where(bad, np.interp(index, index[~bad], values[~bad]), values)
+    whole = values.copy()
+    whole[bad] = filled
+    return whole
+
+
+def _over_gaps(values: FloatArray) -> tuple[IntArray, FloatArray]:
+    """Indices of what is not finite, and straight lines over it; the ends are held."""
+    bad = np.flatnonzero(~np.isfinite(values))
+    first = np.diff(bad, prepend=-2) > 1
+    last = np.append(first[1:], True)[: len(bad)]
+    beside = np.sort(np.concatenate([bad[first] - 1, bad[last] + 1]))
+    beside = beside[(beside >= 0) & (beside < len(values))]
+    return bad, np.interp(bad, beside, values[beside]) if len(beside) else values[bad]
 
 
 def thin(values: FloatArray, every: int) -> FloatArray:
-    """One in ``every`` of the values of a closed circle of whole steps, after three moving means over as many.
+    """One in ``every`` of the values after three moving means over as many; three steps to begin with are not given.
 
     Aliasing into the band (from 164 Hz on) is a hundredth or less (E. B. Hogenauer, IEEE Trans. ASSP 29(2), 155-162,
     1981, doi:10.1109/TASSP.1981.1163535).
     """
-    if every == 1:
-        return values
     mean = np.full(every, 1.0 / every)
     taps = np.zeros(3 * every + 1)
     taps[: 3 * every - 2] = np.convolve(np.convolve(mean, mean), mean)
     steps = values.reshape(-1, every)
-    thinned: FloatArray = taps[0] * steps[:, 0]
+    thinned: FloatArray = taps[0] * steps[3:, 0]
     for back in (1, 2, 3):  # and the samples of the three steps before
-        thinned += np.roll(steps @ taps[(back - 1) * every + 1 : back * every + 1][::-1], back)
+        thinned += steps[3 - back : len(steps) - back] @ taps[(back - 1) * every + 1 : back * every + 1][::-1]
     return thinned
 
 
 def thin_response(frequency_per_sample: FloatArray, every: int) -> ComplexArray:
     """What `thin` makes of each frequency, which is above 0. [1/sample]"""
+    if every == 1:
+        return np.ones(len(frequency_per_sample), dtype=complex)
     back = np.exp(-2j * np.pi * frequency_per_sample)
     return np.asarray(((1.0 - back**every) / (every * (1.0 - back))) ** 3)
+
+
+def _closed(travel_mm: FloatArray, padded: int, every: int) -> FloatArray:
+    """The travel as a circle of ``padded`` samples, thinned to one in ``every``; gaps are bridged. [mm]"""
+    n = len(travel_mm)
+    bad, filled = _over_gaps(travel_mm)
+    start_mm = filled[0] if len(bad) and bad[0] == 0 else travel_mm[0]
+    end_mm = filled[-1] if len(bad) and bad[-1] == n - 1 else travel_mm[-1]
+    # the end runs back to the start over a second, so that the circle closes without a jump
+    closing = np.linspace(end_mm, start_mm, padded - n)
+
+    def piece(first: int, last: int) -> FloatArray:
+        if first < 0:
+            return np.concatenate([piece(first + padded, padded), piece(0, last)])
+        values = np.concatenate([travel_mm[first:last], closing[max(first - n, 0) : max(last - n, 0)]])
+        gaps = slice(*np.searchsorted(bad, [first, last]))
+        values[bad[gaps] - first] = filled[gaps]
+        return values
+
+    if every == 1:
+        return piece(0, padded)
+    thinned = np.empty(padded // every)
+    # some at a time: at 1 kHz the whole circle takes as much memory as all that is made of it
+    for first in range(0, len(thinned), THINNED_TOGETHER):
+        last = min(first + THINNED_TOGETHER, len(thinned))
+        thinned[first:last] = thin(piece((first - 3) * every, last * every), every)
+    return thinned
+
+
+def band_grid(n: int, sample_rate_hz: float) -> tuple[float, int]:
+    """Sampling interval [s] and number of samples that `band_signals` makes of ``n``."""
+    out, padded, _ = _circle(n, sample_rate_hz)
+    step_s = padded / sample_rate_hz / out
+    return step_s, int((n - 1) / sample_rate_hz / step_s + 1e-9) + 1
+
+
+def _circle(n: int, sample_rate_hz: float) -> tuple[int, int, int]:
+    """Samples of the circle that ``n`` are closed to, after and before; and one in how many is left before."""
+    out = fast_length(int((n / sample_rate_hz + 1.0) * RATE_HZ) + 2)
+    thinned = max(int(sample_rate_hz / LEAST_RATE_HZ), 1)
+    return out, round(out * sample_rate_hz / RATE_HZ / thinned) * thinned, thinned
 
 
 def band_signals(
@@ -102,27 +161,19 @@ def band_signals(
     Order 0 is the speed, 1 its derivative, -1 its integral; a derivative is divided by 2 pi ``reference_hz``, so that
     all are of one size. NaN in ``travel_mm`` is bridged, to be masked by `usable`.
     """
-    n = len(travel_mm)
-    out = fast_length(int((n / sample_rate_hz + 1.0) * RATE_HZ) + 2)
-    thinned = max(int(sample_rate_hz / LEAST_RATE_HZ), 1)
-    padded = round(out * sample_rate_hz / RATE_HZ / thinned) * thinned
-    values = np.empty(padded)
-    values[:n] = bridged(travel_mm)
-    # the end runs back to the start over a second, so that the circle closes without a jump
-    values[n:] = np.linspace(values[n - 1], values[0], padded - n)
-    spectrum = np.fft.rfft(thin(values, thinned))
+    out, padded, thinned = _circle(len(travel_mm), sample_rate_hz)
+    spectrum = np.fft.rfft(_closed(travel_mm, padded, thinned))
     # a log of less than twice the band's end has nothing above half its rate
     frequency = np.arange(min(out // 2 + 1, len(spectrum))) * sample_rate_hz / padded
-    inside = np.flatnonzero((frequency > LOW_HZ[0]) & (frequency < HIGH_HZ[1]))
-    frequency = frequency[inside]
-    spectrum = spectrum[inside] / thin_response(frequency / sample_rate_hz, thinned)
-    speed = spectrum * band_window(frequency) * 2j * np.pi * frequency * (out * thinned / padded)
-    step_s = padded / sample_rate_hz / out
-    kept = int((n - 1) / sample_rate_hz / step_s + 1e-9) + 1
+    inside = in_band(frequency)
+    frequency, whole = frequency[inside], np.zeros(out // 2 + 1, dtype=complex)
+    speed = spectrum[inside] / thin_response(frequency / sample_rate_hz, thinned)
+    speed *= band_window(frequency) * 2j * np.pi * frequency * (out * thinned / padded)
+    del spectrum
+    step_s, kept = band_grid(len(travel_mm), sample_rate_hz)
     signals = np.empty((len(orders), kept))
-    whole = np.zeros(out // 2 + 1, dtype=complex)
     for row, order in enumerate(orders):
-        whole[inside] = speed * (1j * frequency / reference_hz) ** order
+        np.multiply(speed, (1j * frequency / reference_hz) ** order, out=whole[inside])
         signals[row] = np.fft.irfft(whole, out)[:kept]
     return step_s, signals
 
@@ -189,8 +240,7 @@ def usable(valid: BoolArray, sample_rate_hz: float, at_s: FloatArray) -> BoolArr
     False within `RING_S` of the ends of the log and of gaps longer than `SHORT_GAP_S`.
     """
     n = len(valid)
-    edges = np.flatnonzero(np.diff(np.concatenate([[True], valid, [True]]).astype(np.int8)))
-    gaps = edges.reshape(-1, 2)
+    gaps = np.flatnonzero(np.diff(valid, prepend=True, append=True)).reshape(-1, 2)
     gaps = gaps[(gaps[:, 1] - gaps[:, 0]) > SHORT_GAP_S * sample_rate_hz]
     ends = np.array([[-1, 0], [n - 1, n]])
     gaps_s = np.concatenate([gaps, ends]) / sample_rate_hz

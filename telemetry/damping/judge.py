@@ -57,7 +57,6 @@ def candidates(
     equation: WheelEquation,
     predicted: FloatArray,
     grid: PoleGrid,
-    likelihood: FloatArray,
     found: list[tuple[int, int, float]],
 ) -> list[Candidate]:
     """Candidate stretches in order of time, from the windows of `over_threshold`.
@@ -73,7 +72,7 @@ def candidates(
         group = groups.pop()
         first, last = group[0][0], max(window[1] for window in group)
         over = max(window[2] for window in group)
-        candidate, inside = locate(equation, predicted, grid, likelihood, (first, last, over), free)
+        candidate, inside = locate(equation, predicted, grid, (first, last, over), free)
         done.append(candidate)
         free[inside] = False
         start, stop = inside.start / length, inside.stop / length
@@ -85,7 +84,6 @@ def locate(
     equation: WheelEquation,
     predicted: FloatArray,
     grid: PoleGrid,
-    likelihood: FloatArray,
     found: tuple[int, int, float],
     free: BoolArray,
 ) -> tuple[Candidate, slice]:
@@ -94,7 +92,7 @@ def locate(
     ``found`` is first block, one past the last, evidence over threshold.
     """
     first, last, over = found
-    total = likelihood[first:last].sum(axis=0)
+    total = block_log_likelihood(equation, predicted, grid, slice(first, last)).sum(axis=0)
     lost = int(np.argmax(np.where(grid.lost, total, -np.inf)))
     healthy = int(np.argmax(np.where(grid.healthy, total, -np.inf)))
     length = round(BLOCK_S / equation.step_s)
@@ -190,12 +188,11 @@ def judge(
     taken: list[tuple[float, float]] = []
     looked_at: tuple[Windows, ...] = ()
     if equation.knows_road:
-        likelihood, whole = block_log_likelihood(equation, model.predicted, grid)
-        looked_at = windows(likelihood, whole, grid, THRESHOLDS, model.swing)
+        looked_at = windows(equation, model.predicted, grid, THRESHOLDS, model.swing)
         found = over_threshold(looked_at, threshold_offset)
         by_place = swing_by_place(model, motion, track) if found else None
         slow = slow_speed(model, motion) if found else None
-        for candidate in candidates(equation, model.predicted, grid, likelihood, found):
+        for candidate in candidates(equation, model.predicted, grid, found):
             seconds = candidate.end_s - candidate.start_s
             if seconds < (SHORTEST_S if model.end == "rear" else SHORTEST_FRONT_S):
                 continue
@@ -242,10 +239,9 @@ def _without_the_road(
 ) -> list[tuple[float, RejectedCandidate]]:
     """What rings when nothing is taken to be known of the road, with its evidence and why it is no event."""
     equation, no_road = model.equation, np.zeros(len(model.equation.t_s))
-    likelihood, whole = block_log_likelihood(equation, no_road, model.grid)
-    found = over_threshold(windows(likelihood, whole, model.grid, THRESHOLDS_BLIND))
+    found = over_threshold(windows(equation, no_road, model.grid, THRESHOLDS_BLIND))
     rejected = []
-    for candidate in candidates(equation, no_road, model.grid, likelihood, found):
+    for candidate in candidates(equation, no_road, model.grid, found):
         if any(candidate.start_s < end and candidate.end_s > start for start, end in taken):
             continue
         reason, explained = _looked_like_it(model, candidate, motion)
@@ -383,7 +379,7 @@ def _seen(model: DetectorModel, candidate: Candidate, inside: slice) -> EventEvi
     shown = slice(max(inside.start - around, 0), min(inside.stop + around, len(equation.t_s)))
     to_mm = 1.0 / (2 * np.pi * REFERENCE_HZ)  # of the integral of the speed
     own = equation.own[3, shown] * to_mm
-    other = equation.known[3, shown] * to_mm if equation.knows_road else np.empty(0)
+    other = equation.known(shown)[3] * to_mm if equation.knows_road else np.empty(0)
     travel = equation.own[3, inside] * to_mm
     length = round(SPECTRUM_S / equation.step_s)
     taper = np.hanning(len(travel))

@@ -73,9 +73,9 @@ def test_gaps_and_ends_are_not_usable():
 def test_a_sine_that_closes_a_circle_is_thinned_with_the_computed_response(every):
     n, turns = 3000, 40
     angle = 2 * np.pi * turns * np.arange(n) / n
-    response = thin_response(np.array([turns / n]), every)[0] if every > 1 else 1.0
-    expected = np.real(response * np.exp(1j * angle[::every]))
-    np.testing.assert_allclose(thin(np.cos(angle), every), expected, atol=1e-9)
+    expected = np.real(thin_response(np.array([turns / n]), every)[0] * np.exp(1j * angle[::every]))
+    before = np.cos(angle[-3 * every :])
+    np.testing.assert_allclose(thin(np.concatenate([before, np.cos(angle)]), every), expected, atol=1e-9)
 
 
 def test_what_thinning_folds_into_the_band_is_a_hundredth():

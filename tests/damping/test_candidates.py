@@ -45,16 +45,13 @@ def equation_with_losses(*losses: tuple[float, float], seed: int) -> WheelEquati
     step_s, orders = band_signals(1e4 * np.cumsum(speed) * step, RATE_HZ, ORDERS, reference_hz=15.0)
     n = orders.shape[1]
     usable = np.ones(n, dtype=bool)
-    t_s, known, no_noise = step_s * np.arange(n), np.empty((0, n)), np.zeros((5, 5))
-    return WheelEquation(t_s, step_s, orders[OWN], known, usable, None, None, 0, no_noise)
+    return WheelEquation(step_s * np.arange(n), step_s, orders[OWN], usable, None, None, np.zeros((5, 5)))
 
 
 def found_in(equation: WheelEquation):
     grid = pole_grid(ONE_MASS, Pole(HZ, 2 * SOUND * HZ / 15.0, HZ, SOUND, 0.0))
     no_road = np.zeros(len(equation.t_s))
-    likelihood, whole = block_log_likelihood(equation, no_road, grid)
-    over = over_threshold(windows(likelihood, whole, grid, NEEDED))
-    return candidates(equation, no_road, grid, likelihood, over)
+    return candidates(equation, no_road, grid, over_threshold(windows(equation, no_road, grid, NEEDED)))
 
 
 def test_a_loss_is_found_where_it_is():
@@ -102,8 +99,8 @@ def test_a_wheel_that_the_known_road_did_not_drive_may_have_met_another(met_befo
     """Road noise that the other wheel met to a known share of its power; the wheel rings over it with a lost damper."""
     equation = equation_with_losses((0.0, SECONDS), seed=5)
     grid = pole_grid(ONE_MASS, Pole(HZ, 2 * SOUND * HZ / 15.0, HZ, SOUND, 0.0))
-    likelihood, _ = block_log_likelihood(equation, np.zeros(len(equation.t_s)), grid)
-    lost = int(np.argmax(np.where(grid.lost, likelihood[20:40].sum(axis=0), -np.inf)))
+    likelihood = block_log_likelihood(equation, np.zeros(len(equation.t_s)), grid, slice(20, 40))
+    lost = int(np.argmax(np.where(grid.lost, likelihood.sum(axis=0), -np.inf)))
     inside = equation.span(10.0, 20.0)
     model = SimpleNamespace(
         end="rear",

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from telemetry.damping import find_oscillation
-from telemetry.damping.equation import wheel_equation, wheel_signals
+from telemetry.damping.equation import run_signals, wheel_equation
 from telemetry.logs import RawLog
 from telemetry.review import measure
 from telemetry.simulate import LostDampingTime, Riding, WheelImbalance, simulate_outing
@@ -80,7 +80,7 @@ def test_a_front_masked_where_it_rings_is_not_judged_there():
 def test_the_front_does_not_hear_its_own_future():
     # when the rear comes by, the front is still answering the road that is asked for
     motion, track, _ = measured()
-    signals = wheel_signals(motion)
-    rear, front = (wheel_equation(motion, track, signals, end) for end in ("rear", "front"))
-    assert (len(rear.known), rear.own_past) == (12, 3)
-    assert (len(front.known), front.own_past) == (9, 0)
+    signals = run_signals(motion, track)
+    rear, front = (wheel_equation(signals, end) for end in ("rear", "front"))
+    assert (len(rear.known(rear.whole)), rear.own_past) == (12, 3)
+    assert (len(front.known(front.whole)), front.own_past) == (9, 0)

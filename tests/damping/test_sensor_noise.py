@@ -5,7 +5,7 @@ import pytest
 from scipy.signal import lfilter
 
 from telemetry.damping.equation import ORDERS, OWN, WheelEquation
-from telemetry.damping.evidence import beside, fit_front_filter, without_noise
+from telemetry.damping.evidence import beside, fit_front_filter, fit_windows, without_noise
 from telemetry.damping.hop import WheelHop, band_covariance, band_signals
 
 # No sprung mass and no spring beside the tyre's: the equation of one mass, m x'' + c x' + k x = w.
@@ -37,9 +37,8 @@ def wheel(noise_mm):
     n = orders.shape[1]
     noise = 2 * noise_mm**2 / RATE_HZ * band_covariance(ORDERS, reference_hz=15.0)[OWN, OWN]
     usable = np.ones(n, dtype=bool)
-    return WheelEquation(
-        step_s * np.arange(n), step_s, orders[OWN], np.empty((0, n)), usable, None, None, 0, noise
-    )
+    equation = WheelEquation(step_s * np.arange(n), step_s, orders[OWN], usable, None, None, noise)
+    return fit_windows(equation, [equation.whole])
 
 
 def test_a_noisy_sensor_changes_the_learned_wheel_only_where_its_noise_is_left_in():
