@@ -69,7 +69,7 @@ def test_the_top_level_holds_what_it_should():
 def test_a_module_lives_in_a_room():
     """At the root stand only the values that every room shares (see the table of rooms in DEVELOPERS.md)."""
     assert {path.stem for path in (ROOT / "telemetry").glob("*.py")} == {
-        "__init__", "arrays", "constants", "errors", "notes", "numeric", "plaintext", "tomlfile",
+        "__init__", "arrays", "constants", "decimals", "errors", "notes", "numeric", "plaintext", "tomlfile",
     }  # fmt: skip
 
 

@@ -28,32 +28,17 @@ from pydantic import TypeAdapter
 
 from telemetry.arrays import ENDS, FloatArray
 from telemetry.bike import Bike, leverage_curve, pitch_deg, wheelbase_mm
+from telemetry.decimals import Columns, packed
 from telemetry.errors import LogbookError
 from telemetry.logs import RawLog
 from telemetry.summary import Traces
 
-_MOST_DECIMALS = 12
-_LARGEST = 2.0**53  # beyond it a float no longer tells whole numbers apart
 _WIDEST = 2**22  # span of numbers for which a table of those that occur is made
 _KEY = b"bothends.log"
 # By the unit that a trace's name ends in, the longest that fits; whole numbers (lap, phase, valid) have none.
 FOLLOWS = {"pitch_deg", *(f"{end}_wheel_{unit}" for end in ENDS for unit in ("mm", "mm_s"))}
 _SHAFT = tuple(f"{end}_shaft_{unit}" for end in ENDS for unit in ("mm", "mm_s"))
 TRACE_DECIMALS = {"_shaft_mm": 3, "_mm_s": 1, "_mm": 2, "_m_s": 3, "_m": 2, "_deg": 3, "t_s": 6}
-
-
-def as_decimals(values: FloatArray) -> tuple[npt.NDArray[np.int64], int] | None:
-    """Numbers (NaN as 0) and count of decimals with numbers / 10**decimals exactly the values; None if impossible."""
-    known = np.nan_to_num(values, nan=0.0, posinf=np.inf, neginf=-np.inf)
-    for decimals in range(_MOST_DECIMALS + 1):
-        scale = 10.0**decimals
-        with np.errstate(over="ignore", invalid="ignore"):
-            numbers = np.rint(known * scale)
-        if not np.abs(numbers).max(initial=0.0) < _LARGEST:
-            return None
-        if np.array_equal(numbers / scale, known):
-            return numbers.astype(np.int64), decimals
-    return None
 
 
 def as_levels(
@@ -77,13 +62,14 @@ def as_levels(
 
 def write_log(log: RawLog, path: Path) -> None:
     """Write a log's columns, units, metadata and notes as Parquet."""
-    arrays, schema, packed = [], [], []
-    for name, values in log.columns.items():
-        present = ~np.isnan(values)
+    arrays, schema, whole = [], [], []
+    for name in log.columns:
+        column = log.column(name)
+        present = ~np.isnan(column.kept) if column.is_float else column.known()
         mask = None if present.all() else ~present
-        as_numbers = as_decimals(values)
+        as_numbers = (packed(column.kept) if column.is_float else column).whole_numbers()
         if as_numbers is None:
-            array, metadata = pa.array(values, mask=mask), {}
+            array, metadata = pa.array(column.kept, mask=mask), {}
         else:
             numbers, decimals = as_numbers
             metadata = {"decimals": str(decimals)}
@@ -92,13 +78,13 @@ def write_log(log: RawLog, path: Path) -> None:
                 metadata["levels"] = _to_text(levels)
             small = np.abs(numbers).max(initial=0) < 2**31
             array = pa.array(numbers.astype(np.int32) if small else numbers, mask=mask)
-            packed.append(name)
+            whole.append(name)
         arrays.append(array)
         schema.append(pa.field(name, array.type, metadata={**metadata, "unit": log.units.get(name, "")}))
     rest = {
         name: adapter.dump_python(getattr(log, name), mode="json") for name, adapter in _adapters().items()
     }
-    _write(path, arrays, pa.schema(schema, metadata={_KEY: json.dumps(rest)}), packed)
+    _write(path, arrays, pa.schema(schema, metadata={_KEY: json.dumps(rest)}), whole)
 
 
 def _write(path: Path, arrays: list[pa.Array], schema: pa.Schema, packed: list[str]) -> None:
@@ -173,10 +159,11 @@ def read_stored_log(path: Path) -> RawLog:
         table = pq.ParquetFile(path).read()
         rest = json.loads(table.schema.metadata[_KEY])
         columns = {
-            each.name: _values(column, each) for each, column in zip(table.schema, table.columns, strict=True)
+            each.name: packed(_values(column, each))
+            for each, column in zip(table.schema, table.columns, strict=True)
         }
         return RawLog(
-            columns=columns,
+            columns=Columns(columns),
             **{name: adapter.validate_python(rest[name]) for name, adapter in _adapters().items()},
         )
     except (OSError, pa.ArrowException, KeyError, TypeError, ValueError) as error:

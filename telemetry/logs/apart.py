@@ -20,6 +20,7 @@ from typing import BinaryIO
 import numpy as np
 
 from telemetry.arrays import FloatArray, IntArray
+from telemetry.decimals import Columns, packed
 from telemetry.errors import LogError
 from telemetry.logs.rawlog import RawLog, split_unit, unique_names
 from telemetry.notes import QualityNote, Step
@@ -82,7 +83,7 @@ def log_from_channels(
     names = unique_names([name for name, _ in pairs])
     return RawLog(
         source=source,
-        columns={name: values for name, (_, _, values) in zip(names, rows, strict=True)},
+        columns=Columns({name: packed(values) for name, (_, _, values) in zip(names, rows, strict=True)}),
         units={
             name: unit or in_name for name, (_, in_name), (_, unit, _) in zip(names, pairs, rows, strict=True)
         },

@@ -11,6 +11,7 @@ import numpy as np
 import pyarrow as pa
 
 from telemetry.arrays import FloatArray
+from telemetry.decimals import Column, Columns, packed
 from telemetry.errors import LogError
 from telemetry.logs.rawlog import RawLog, split_unit, unique_names
 from telemetry.logs.textfile import check_unpacked, epoch_start, read_time_text, to_float64
@@ -69,7 +70,8 @@ def log_from_table(table: pa.Table, *, source: str, reader: str) -> RawLog:
     pairs = [split_unit(field.name) for field in table.schema]
     names = unique_names([name for name, _ in pairs])
     metadata = _text_metadata(table.schema)
-    columns, units, notes = {}, {}, []
+    columns: dict[str, Column] = {}
+    units, notes = {}, []
     n_rows, schema = table.num_rows, table.schema
     waiting = table.columns[::-1]
     del table  # each column is let go once it is decoded
@@ -79,16 +81,16 @@ def log_from_table(table: pa.Table, *, source: str, reader: str) -> RawLog:
             message = f"Column {name!r} is of type {field.type}, not numbers; it is not used."
             notes.append(QualityNote("info", "words", message, channel=name))
             continue
-        columns[name] = values
+        columns[name] = packed(values)
         written = (field.metadata or {}).get(b"unit", unit_in_name.encode()).decode(errors="replace")
         units[name] = written if start is None else "s"
         if start:
             metadata.setdefault("start", start)
-    if not any(np.isfinite(values).any() for values in columns.values()):
+    if not any(column.any_known for column in columns.values()):
         raise LogError(f"{source}: no column of numbers found; is this the log?")
     return RawLog(
         source=source,
-        columns=columns,
+        columns=Columns(columns),
         units=units,
         dialect={"reader": reader},
         metadata=metadata,

@@ -8,13 +8,14 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.csv as arrow_csv
 
-from telemetry.arrays import FloatArray, IntArray
+from telemetry.arrays import IntArray
+from telemetry.decimals import Column, Columns, packed
 from telemetry.errors import LogError
 from telemetry.logs.rawlog import RawLog
 from telemetry.logs.textfile import (
     HEAD_BYTES,
     NA_WORDS,
-    Column,
+    Cells,
     Dialect,
     check_unpacked,
     compression,
@@ -29,6 +30,7 @@ from telemetry.logs.textfile import (
     sniff,
 )
 from telemetry.notes import QualityNote, Step
+from telemetry.numeric import BLOCK
 
 OTHER_MARK = {".": ",", ",": "."}
 
@@ -74,7 +76,7 @@ def place_odd_rows(rows: Sequence[tuple[int, str]], *, first_row: int, n_parsed:
 class _Numbers:
     """One column: its values, rows that could not be read, the first such cell, and the start of text time."""
 
-    values: FloatArray
+    values: Column
     unreadable: IntArray
     word: str = ""
     start: str = ""
@@ -82,7 +84,7 @@ class _Numbers:
 
 def log_from_cells(
     path: Path,
-    cells: list[Column],
+    cells: list[Cells],
     dialect: Dialect,
     described: Mapping[str, str],
     *,
@@ -103,7 +105,7 @@ def log_from_cells(
             f"export the log again."
         )
     repeated = _repeated_head(cells, dialect)
-    columns: dict[str, FloatArray] = {}
+    columns: dict[str, Column] = {}
     units, metadata, notes = {}, dict(dialect.metadata), list(odd.notes)
     if repeated.size:
         line = _line(int(repeated[0]), odd, dialect)
@@ -113,9 +115,9 @@ def log_from_cells(
     for index, (name, unit) in enumerate(zip(dialect.names, dialect.units, strict=True)):
         found = _numbers(cells.pop(), dialect, index, repeated)
         unnamed = name == f"column {index + 1}"
-        if unnamed and not found.unreadable.size and np.isnan(found.values).all():
+        if unnamed and not found.unreadable.size and not found.values.any_known:
             continue  # a delimiter at the end of every line makes one blank column more
-        columns[name] = np.insert(found.values, odd.insert_at, np.nan) if odd.insert_at.size else found.values
+        columns[name] = found.values.with_blanks(odd.insert_at) if odd.insert_at.size else found.values
         units[name] = "s" if found.start else unit
         if found.start:
             metadata.setdefault("start", found.start)
@@ -127,7 +129,7 @@ def log_from_cells(
         raise LogError(f"{path}: holds no row of numbers; export the log again.")
     return RawLog(
         source=str(path),
-        columns={name: values[:n_rows] for name, values in columns.items()},
+        columns=Columns({name: values.some(slice(n_rows)) for name, values in columns.items()}),
         units=units,
         first_row=dialect.first_row,
         dialect={"reader": reader, **described},
@@ -142,9 +144,9 @@ def _line(row: int, odd: OddRows, dialect: Dialect) -> int:
     return dialect.first_row + row + int(np.count_nonzero(odd.insert_at <= row))
 
 
-def _repeated_head(cells: Sequence[Column], dialect: Dialect) -> IntArray:
+def _repeated_head(cells: Sequence[Cells], dialect: Dialect) -> IntArray:
     """Rows that are the header or the units row once more, as where a logger was switched off and on."""
-    if any(isinstance(column, np.ndarray) for column in cells):
+    if any(isinstance(column, Column) for column in cells):
         return np.empty(0, dtype=np.int64)
     import pyarrow.compute as pc
 
@@ -163,11 +165,9 @@ def _word(column: pa.ChunkedArray, row: int) -> str:
     return str(column[row].as_py() or "").encode("latin-1", "replace").decode("utf-8", "replace")
 
 
-def _numbers(column: Column, dialect: Dialect, index: int, repeated: IntArray) -> _Numbers:
-    if isinstance(column, np.ndarray):
-        unreadable: IntArray = np.flatnonzero(np.isinf(column))
-        column[unreadable] = np.nan
-        return _Numbers(column, unreadable, "inf")
+def _numbers(column: Cells, dialect: Dialect, index: int, repeated: IntArray) -> _Numbers:
+    if isinstance(column, Column):
+        return _without_infinities(column)
     start = ""
     if index in dialect.times and (time := read_time_text(column)) is not None:
         values, start = time.t_s, time.start
@@ -179,7 +179,16 @@ def _numbers(column: Column, dialect: Dialect, index: int, repeated: IntArray) -
             values, unreadable = min((values, unreadable), other, key=lambda way: way[1].size)
     unreadable = np.setdiff1d(unreadable, repeated)
     word = _word(column, int(unreadable[0])) if unreadable.size else ""
-    return _Numbers(values, unreadable, word, start)
+    return _Numbers(packed(values), unreadable, word, start)
+
+
+def _without_infinities(column: Column) -> _Numbers:
+    """A column of numbers as it was parsed; only one that is kept as float64 can hold an infinite one."""
+    unreadable: IntArray = np.flatnonzero(np.isinf(column.kept)) if column.is_float else np.empty(0, np.int64)
+    if unreadable.size:
+        column.kept[unreadable] = np.nan
+        column = packed(column.kept)
+    return _Numbers(column, unreadable, "inf")
 
 
 def _filled_rows(column: pa.ChunkedArray, rows: IntArray) -> IntArray:
@@ -191,15 +200,21 @@ def _filled_rows(column: pa.ChunkedArray, rows: IntArray) -> IntArray:
     )
 
 
-def _rows_with_numbers(columns: dict[str, FloatArray]) -> int:
+def _rows_with_numbers(columns: dict[str, Column]) -> int:
     """Rows up to the last that holds a number: blank lines at the end are no data."""
-    from_the_end = [np.isfinite(values[::-1]) for values in columns.values()]
-    return max((len(finite) - int(finite.argmax()) for finite in from_the_end if finite.any()), default=0)
+    rows = max(map(len, columns.values()), default=0)
+    while rows:
+        end = slice(max(0, rows - BLOCK), rows)
+        known = np.flatnonzero(np.logical_or.reduce([column.known(end) for column in columns.values()]))
+        if known.size:
+            return end.start + int(known[-1]) + 1
+        rows = end.start
+    return 0
 
 
 def _unreadable_note(name: str, found: _Numbers, line: int) -> QualityNote:
     word = found.word[:40]
-    if not np.isfinite(found.values).any():
+    if not found.values.any_known:
         message = f"Column {name!r} holds words, not numbers (first: {word!r} in row {line}); it is not used."
         return QualityNote("info", "words", message, channel=name)
     message = (
@@ -242,7 +257,7 @@ def _no_table(path: Path, lines: list[str]) -> str:
 class _Parsed:
     """The columns as Arrow read them, and the rows that have not as many cells as there are columns."""
 
-    columns: list[Column] = field(default_factory=list)
+    columns: list[Cells] = field(default_factory=list)
     odd_rows: list[tuple[int, str]] = field(default_factory=list)
 
 
@@ -252,7 +267,7 @@ def _parse(path: Path, dialect: Dialect, encoding: str) -> _Parsed:
     marks = [dialect.decimal] if dialect.decimal_seen else [dialect.decimal, OTHER_MARK[dialect.decimal]]
     # Row by row, bytes that are not valid in the file's encoding must not stop us: Latin-1 takes any.
     patient = "latin-1" if encoding.startswith("utf-8") else encoding
-    attempts: list[Callable[[_Parsed], list[Column]]] = [
+    attempts: list[Callable[[_Parsed], list[Cells]]] = [
         *[lambda _, mark=mark: _arrow(path, dialect, encoding, mark) for mark in marks],
         *[lambda p, mark=mark: _arrow(path, dialect, patient, mark, odd_rows=p.odd_rows) for mark in marks],
         lambda p: _arrow(path, dialect, patient, marks[0], odd_rows=p.odd_rows, words=True),
@@ -288,7 +303,7 @@ def _arrow(
     *,
     odd_rows: list[tuple[int, str]] | None = None,
     words: bool = False,
-) -> list[Column]:
+) -> list[Cells]:
     """One pass of Arrow over the file. Collecting odd rows needs a single thread: only then are they numbered."""
 
     def keep(row: arrow_csv.InvalidRow) -> str:

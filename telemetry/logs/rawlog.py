@@ -1,7 +1,7 @@
 """A log as it was written: columns of numbers, their names, and units with their conversion."""
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from math import pi
 
@@ -9,6 +9,7 @@ import numpy as np
 
 from telemetry.arrays import FloatArray
 from telemetry.constants import GRAVITY_M_S2
+from telemetry.decimals import Column, Columns, column_of
 from telemetry.errors import LogError
 from telemetry.notes import QualityNote, Step
 from telemetry.plaintext import plain
@@ -164,7 +165,9 @@ class RawLog:
     """The columns of one log file, not yet interpreted."""
 
     source: str  # the file, for messages
-    columns: Mapping[str, FloatArray]  # in file order, shape (n_rows,); NaN where blank or unreadable
+    columns: Mapping[
+        str, FloatArray
+    ]  # in file order, shape (n_rows,), made anew; NaN where blank or unreadable
     units: Mapping[str, str]  # as written in the file, "" where none is
     first_row: int = 1  # line of the file that holds row 0, counted from 1
     dialect: Mapping[str, str] = field(default_factory=dict)  # what the reader recognised
@@ -175,7 +178,11 @@ class RawLog:
     @property
     def n_rows(self) -> int:
         """Number of rows of data."""
-        return len(next(iter(self.columns.values()))) if self.columns else 0
+        return len(self.column(next(iter(self.columns)))) if self.columns else 0
+
+    def column(self, name: str) -> Column:
+        """A column as it is kept: in a log that was read, most are smaller than as float64."""
+        return column_of(self.columns, name)
 
     def called(self, name: str) -> str | None:
         """The column that a name means: as in the file's header, with or without its unit; None if there is none."""
@@ -183,8 +190,13 @@ class RawLog:
 
     def let_go(self) -> None:
         """Forget the numbers, which nothing asks for after they were placed on a clock; names and units stay."""
-        if isinstance(self.columns, dict):
+        if isinstance(self.columns, dict | Columns):
             self.columns.update(dict.fromkeys(self.columns, np.empty(0)))
+
+
+def each_column(log: RawLog, change: Callable[[Column], Column]) -> Columns:
+    """The columns of a log, each changed."""
+    return Columns({name: change(log.column(name)) for name in log.columns})
 
 
 def stated_rate_hz(log: RawLog) -> float | None:
@@ -202,7 +214,9 @@ def with_rate(log: RawLog, rate_hz: float, name: str = "time") -> RawLog:
     message = f"The log has no column {name!r}: its rows are taken to be 1/{rate_hz:g} s apart, as stated."
     return replace(
         log,
-        columns={name: np.arange(log.n_rows) / rate_hz, **log.columns},
+        columns=Columns(
+            {name: np.arange(log.n_rows) / rate_hz, **{each: log.column(each) for each in log.columns}}
+        ),
         units={name: "s", **log.units},
         notes=(*log.notes, QualityNote("info", "stated_rate", message)),
         history=(*log.history, Step("stated_rate", {"rate_hz": rate_hz})),

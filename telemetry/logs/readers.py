@@ -6,6 +6,7 @@ from typing import Protocol
 
 import numpy as np
 
+from telemetry.decimals import Columns, packed
 from telemetry.errors import LogError
 from telemetry.logs import delimited, matlab, mdf
 from telemetry.logs.arrow import ARROW_IPC, PARQUET
@@ -72,18 +73,21 @@ def _plainly(log: RawLog) -> RawLog:
 
 def _within_reason(log: RawLog) -> RawLog:
     """A log without numbers that nothing measures, so that squares and sums of the others are numbers."""
-    columns, notes = dict(log.columns), list(log.notes)
-    for name, values in log.columns.items():
-        if np.fmax.reduce(values) <= MOST and np.fmin.reduce(values) >= -MOST:
+    columns, notes = {name: log.column(name) for name in log.columns}, list(log.notes)
+    for name, column in columns.items():
+        limits = column.limits
+        if limits is None or max(-limits[0], limits[1]) <= MOST:
             continue
+        values = column.values.copy()
         beyond = np.flatnonzero(np.abs(values) > MOST)
-        if beyond.size:
-            columns[name] = values.copy()
-            columns[name][beyond] = np.nan
-            row = log.first_row + int(beyond[0])
-            message = f"{beyond.size} cells of {name!r} are beyond {MOST:g} (first: row {row}); they count as missing."
-            notes.append(QualityNote("warning", "unreadable_cells", message, channel=name))
-    return replace(log, columns=columns, notes=tuple(notes)) if len(notes) > len(log.notes) else log
+        values[beyond] = np.nan
+        columns[name] = packed(values)
+        row = log.first_row + int(beyond[0])
+        message = (
+            f"{beyond.size} cells of {name!r} are beyond {MOST:g} (first: row {row}); they count as missing."
+        )
+        notes.append(QualityNote("warning", "unreadable_cells", message, channel=name))
+    return replace(log, columns=Columns(columns), notes=tuple(notes)) if len(notes) > len(log.notes) else log
 
 
 def _check_there_is_something(path: Path) -> None:

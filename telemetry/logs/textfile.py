@@ -14,11 +14,12 @@ import numpy as np
 import pyarrow as pa
 
 from telemetry.arrays import FloatArray, IntArray
+from telemetry.decimals import Column, Packer
 from telemetry.errors import LogError
 from telemetry.logs.rawlog import find_unit, split_unit, unique_names
 
 # A column as it was parsed: numbers, or text that is still to be read (pyarrow.ChunkedArray).
-Column: TypeAlias = FloatArray | pa.ChunkedArray
+Cells: TypeAlias = Column | pa.ChunkedArray
 
 # Cells that say "no value"; compared without case or surrounding blanks.
 NA_WORDS = frozenset(
@@ -42,16 +43,16 @@ def to_float64(column: pa.ChunkedArray) -> FloatArray:
     values = np.empty(len(column))
     start = 0
     for chunk in column.chunks:
-        _fill(values[start : start + len(chunk)], chunk)
+        values[start : start + len(chunk)] = _floats(chunk)
         start += len(chunk)
     return values
 
 
-def _fill(values: FloatArray, chunk: pa.Array) -> None:
-    """Copy a float64 chunk. Reading its buffer avoids Arrow's own way to NumPy, which imports pandas."""
+def _floats(chunk: pa.Array) -> FloatArray:
+    """A float64 chunk. Reading its buffer avoids Arrow's own way to NumPy, which imports pandas."""
     filled = chunk.fill_null(np.nan) if chunk.null_count else chunk
     buffer = np.frombuffer(filled.buffers()[1], dtype=np.float64)
-    values[:] = buffer[filled.offset : filled.offset + len(filled)]
+    return buffer[filled.offset : filled.offset + len(filled)]
 
 
 def grow_columns(
@@ -59,34 +60,27 @@ def grow_columns(
     width: int,
     check: Callable[[int], None] = lambda _: None,
     expected_rows: Callable[[int], float] = float,
-) -> list[Column]:
+) -> list[Cells]:
     """Columns (float64, string) of a stream of batches, each freed before the next, so that a log is held once.
 
     ``check`` gets the count of cells before room is made for them, and raises when they are too many;
     ``expected_rows`` estimates the rows of the log from those of the first batch.
     """
-    numbers: list[FloatArray] = [np.empty(0) for _ in range(width)]
+    numbers = [Packer() for _ in range(width)]
     words: list[list[pa.Array]] = [[] for _ in range(width)]
-    rows = 0
+    rows, room = 0, 0.0
     for batch in batches:
-        end = rows + len(batch)
-        check(end * width)
+        rows += len(batch)
+        check(rows * width)
+        room = room or SPARE_ROOM * expected_rows(len(batch))
         for index, column in enumerate(batch.columns):
             if pa.types.is_string(column.type):
                 words[index].append(column)
-                continue
-            if not len(numbers[index]):  # memory that is never written to costs nothing
-                numbers[index] = np.empty(max(end, int(SPARE_ROOM * expected_rows(len(batch)))))
-            elif end > len(numbers[index]):  # room for more, without copying what is there
-                numbers[index].resize(max(end, len(numbers[index]) * 3 // 2), refcheck=False)
-            _fill(numbers[index][rows:end], column)
-        rows = end
-    for values in numbers:
-        if len(values):
-            values.resize(rows, refcheck=False)
+            else:
+                numbers[index].add(_floats(column), room)
     return [
-        pa.chunked_array(chunks, pa.string()) if chunks else values
-        for chunks, values in zip(words, numbers, strict=True)
+        pa.chunked_array(chunks, pa.string()) if chunks else packer.column()
+        for chunks, packer in zip(words, numbers, strict=True)
     ]
 
 

@@ -1,7 +1,7 @@
 """Travel and speed at shaft and wheel: how much travel was used, where it ran out, how fast it moved."""
 
 from telemetry.motion.bands import frequencies
-from telemetry.motion.cycles import find_packing, strokes
+from telemetry.motion.cycles import Turns, find_packing, find_turns, strokes
 from telemetry.motion.motion import EndMotion, Motion, at_the_shaft, to_motion
 from telemetry.motion.stops import CONTACT_MM, MERGE_S, find_stops, joined, runs_of, stop_notes
 from telemetry.motion.summary import (
@@ -30,7 +30,8 @@ from telemetry.motion.use import LapPlace, across_laps, lap_places, summarise_en
 __all__ = [
     "BandUse", "CONTACT_MM", "EndMotion", "EndSummary", "Frequencies", "Histogram", "LapPlace", "MERGE_S",
     "Motion", "NAN", "PackingEvent", "PlaceUse", "PlaneSummary", "SpeedHistogram", "SpeedSide",
-    "SpeedSummary", "StopEvent", "StrokeSide", "Strokes", "TravelHistogram", "TravelSummary", "TravelUse",
-    "across_laps", "at_the_shaft", "find_packing", "find_stops", "frequencies", "joined", "judged_ends", "lap_places",
+    "SpeedSummary", "StopEvent", "StrokeSide", "Strokes", "TravelHistogram", "TravelSummary", "TravelUse", "Turns",
+    "across_laps", "at_the_shaft", "find_packing", "find_stops", "find_turns", "frequencies",
+    "joined", "judged_ends", "lap_places",
     "not_judged", "runs_of", "stop_notes", "strokes", "summarise_end", "to_motion", "use_by_place",
 ]  # fmt: skip

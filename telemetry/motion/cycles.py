@@ -1,15 +1,16 @@
 """Compression and rebound strokes of one end: how deep, how fast, from which travel to which."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
-from telemetry.arrays import ENDS, BoolArray, FloatArray, IntArray
+from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
 from telemetry.motion.motion import EndMotion, Motion
 from telemetry.motion.stops import runs_of
 from telemetry.motion.summary import PackingEvent, StrokeClass, Strokes, StrokeSide
-from telemetry.numeric import median, quantile
+from telemetry.numeric import BLOCK, median, quantile
 
 # Least wheel travel of a stroke: seals stick and tyres vibrate. Own choice.
 LEAST_MM = 1.0
@@ -69,9 +70,7 @@ def turning_points(values: FloatArray, hysteresis: float = 0.0) -> IntArray:
     """Samples at which a record without NaN turns, less cycles and ends below ``hysteresis``; under two at rest."""
     if len(values) < 2:
         return np.empty(0, dtype=np.int64)
-    rises, falls = values[1:] > values[:-1], values[1:] < values[:-1]
-    through = (rises[1:] & rises[:-1]) | (falls[1:] & falls[:-1])  # no turn, as most samples
-    at = np.concatenate(([0], np.flatnonzero(~through) + 1, [len(values) - 1]))
+    at = _turns_or_levels(values)
     at = np.append(at[:-1][np.diff(values[at]) != 0], at[-1])  # the last sample of every level
     at = at if len(at) > 1 else at[:0]
     rising = np.diff(values[at]) > 0
@@ -84,6 +83,15 @@ def turning_points(values: FloatArray, hysteresis: float = 0.0) -> IntArray:
     # the remaining small ranges are at the two ends, growing inwards
     large = np.flatnonzero(np.abs(np.diff(values[at])) >= hysteresis)
     return at[large[0] : large[-1] + 2] if len(large) else at[:0]
+
+
+def _turns_or_levels(values: FloatArray) -> IntArray:
+    """Both ends of a record, and every sample that it does not pass straight through upwards or downwards."""
+    found = [np.zeros(1, dtype=np.int64)]
+    for first in range(0, len(values) - 2, BLOCK):
+        step = np.diff(values[first : first + BLOCK + 2])
+        found.append(np.flatnonzero(~(step[1:] * step[:-1] > 0)) + first + 1)
+    return np.concatenate([*found, [len(values) - 1]])
 
 
 def rainflow(points: FloatArray) -> Cycles:
@@ -123,41 +131,57 @@ def hysteresis_mm(end: EndMotion) -> float:
     return max(LEAST_MM, NOISE_SPANS * end.travel_noise_mm * ratio)
 
 
-def _turns(end: EndMotion, selected: BoolArray, least_mm: float) -> Iterator[IntArray]:
-    """Turning points of every stretch without a gap."""
+@dataclass(frozen=True)
+class Turns:
+    """Turning points of the wheel travel in one stretch without a gap, at least two, and the speeds between them."""
+
+    at: IntArray  # samples, shape (n,)
+    most_mm_s: FloatArray  # wheel speed from one to before the next, shape (n - 1,)
+    least_mm_s: FloatArray
+
+
+def find_turns(end: EndMotion, selected: BoolArray) -> list[Turns]:
+    """Turning points at least `LEAST_MM` apart in every stretch of selected valid samples without a gap.
+
+    Parameters
+    ----------
+    selected : ndarray of bool, shape (n_samples,)
+    """
+    found = []
     for start, stop in runs_of(selected & end.valid).tolist():
-        yield start + turning_points(end.wheel_travel_mm[start:stop], least_mm)
+        at = start + turning_points(end.wheel_travel_mm[start:stop], LEAST_MM)
+        if len(at) > 1:
+            speed, cut = end.wheel_speed_mm_s[at[0] : at[-1]], at[:-1] - at[0]
+            found.append(Turns(at, np.maximum.reduceat(speed, cut), np.minimum.reduceat(speed, cut)))
+    return found
 
 
-def stroke_list(end: EndMotion, selected: BoolArray, least_mm: float) -> StrokeList:
-    """Strokes of one end between turning points, within selected valid samples; at least ``least_mm`` at the wheel."""
-    return _strokes_between(end, _turns(end, selected, least_mm))
+def larger(end: EndMotion, turns: Sequence[Turns], least_mm: float) -> list[Turns]:
+    """Turning points at least ``least_mm`` apart, which must not be below `LEAST_MM`: they are among the others."""
+    found = []
+    for all_of_them in turns:
+        kept = turning_points(end.wheel_travel_mm[all_of_them.at], least_mm)
+        if len(kept) > 1:
+            between, cut = slice(kept[0], kept[-1]), kept[:-1] - kept[0]
+            most = np.maximum.reduceat(all_of_them.most_mm_s[between], cut)
+            least = np.minimum.reduceat(all_of_them.least_mm_s[between], cut)
+            found.append(Turns(all_of_them.at[kept], most, least))
+    return found
 
 
-def _strokes_between(end: EndMotion, turns: Iterable[IntArray]) -> StrokeList:
-    starts, ends, peaks = [], [], []
-    for at in turns:
-        if len(at) < 2:
-            continue
-        stretch = slice(int(at[0]), int(at[-1]))
-        speed = end.wheel_speed_mm_s[stretch]
-        rising = np.diff(end.wheel_travel_mm[at]) > 0
-        cut = at[:-1] - at[0]
-        most, least = np.maximum.reduceat(speed, cut), np.minimum.reduceat(speed, cut)
-        starts.append(at[:-1])
-        ends.append(at[1:])
-        peaks.append(np.maximum(np.where(rising, most, -least), 0.0))
-    start, stop = _joined(starts), _joined(ends)
+def stroke_list(end: EndMotion, turns: Sequence[Turns]) -> StrokeList:
+    """Strokes of one end between its turning points."""
+    changes = [np.diff(end.wheel_travel_mm[one.at]) for one in turns]
+    peaks = [
+        np.maximum(np.where(change > 0, one.most_mm_s, -one.least_mm_s), 0.0)
+        for one, change in zip(turns, changes, strict=True)
+    ]
     return StrokeList(
-        start,
-        stop,
-        end.wheel_travel_mm[stop] - end.wheel_travel_mm[start],
-        np.concatenate(peaks) if peaks else np.empty(0),
+        np.concatenate([np.empty(0, dtype=np.int64), *(one.at[:-1] for one in turns)]),
+        np.concatenate([np.empty(0, dtype=np.int64), *(one.at[1:] for one in turns)]),
+        np.concatenate([np.empty(0), *changes]),
+        np.concatenate([np.empty(0), *peaks]),
     )
-
-
-def _joined(parts: list[IntArray]) -> IntArray:
-    return np.concatenate(parts) if parts else np.empty(0, dtype=np.int64)
 
 
 def from_to(cycles: Cycles, edges: FloatArray) -> FloatArray:
@@ -173,17 +197,25 @@ def from_to(cycles: Cycles, edges: FloatArray) -> FloatArray:
     return (there + back).astype(np.float64)
 
 
-def strokes(end: EndMotion, selected: BoolArray) -> Strokes:
-    """Strokes of one end by depth, peak speed, and travel from and to, over selected samples, shape (n_samples,)."""
+def strokes(end: EndMotion, selected: BoolArray, found: Sequence[Turns] | None = None) -> Strokes:
+    """Strokes of one end by depth, peak speed, and travel from and to.
+
+    Parameters
+    ----------
+    selected : ndarray of bool, shape (n_samples,)
+    found : sequence of Turns, optional
+        From `find_turns` over the same samples; looked for here by default.
+    """
     least = hysteresis_mm(end)
-    turns = list(_turns(end, selected, least))
-    all_strokes = _strokes_between(end, turns)
-    deepest_mm = float(np.max(end.wheel_travel_mm[selected & end.valid], initial=0.0))
-    most_mm = end.wheel_stroke_mm if np.isfinite(end.wheel_stroke_mm) else deepest_mm
+    turns = larger(end, find_turns(end, selected) if found is None else found, least)
+    all_strokes = stroke_list(end, turns)
+    most_mm = end.wheel_stroke_mm
+    if not np.isfinite(most_mm):  # as deep as it went
+        most_mm = float(np.max(end.wheel_travel_mm[selected & end.valid], initial=0.0))
     edges = np.arange(0.0, most_mm + MATRIX_BIN_MM, MATRIX_BIN_MM)
     matrix, total = np.zeros((len(edges) - 1, len(edges) - 1)), 0.0
-    for at in turns:
-        cycles = rainflow(end.wheel_travel_mm[at])
+    for one in turns:
+        cycles = rainflow(end.wheel_travel_mm[one.at])
         matrix += from_to(cycles, edges)
         total += float(cycles.count.sum())
     between = tuple(edge for edge in DEPTH_EDGES_MM if edge > least)
@@ -218,63 +250,61 @@ def _side(peak_mm_s: FloatArray) -> StrokeSide:
     return StrokeSide(len(peak_mm_s), median(peak_mm_s), quantile(peak_mm_s, 0.95))
 
 
-class _Mean:
-    """Mean travel of one end between any two samples, NaN left out."""
-
-    def __init__(self, travel_mm: FloatArray) -> None:
-        valid = np.isfinite(travel_mm)
-        self._sum = np.concatenate(([0.0], np.cumsum(np.where(valid, travel_mm, 0.0))))
-        self._count = np.concatenate(([0], np.cumsum(valid)))
-
-    def over(self, start: int, stop: int) -> float:
-        """NaN when nothing there is valid, or it lies beyond the record."""
-        if start < 0 or stop >= len(self._sum) or self._count[stop] == self._count[start]:
-            return float("nan")
-        return float((self._sum[stop] - self._sum[start]) / (self._count[stop] - self._count[start]))
+def _mean_mm(end: EndMotion, start: int, stop: int) -> float:
+    """Mean wheel travel of an end over samples; NaN when nothing there is valid, or it lies beyond the record."""
+    travel = end.wheel_travel_mm[max(start, 0) : stop]
+    valid = travel[np.isfinite(travel)]
+    within = start >= 0 and stop <= len(end.wheel_travel_mm)
+    return float(valid.mean()) if within and len(valid) else float("nan")
 
 
-def find_packing(motion: Motion, moving: BoolArray, speed_m_s: FloatArray) -> tuple[PackingEvent, ...]:
+def find_packing(
+    motion: Motion,
+    moving: BoolArray,
+    speed_m_s: FloatArray,
+    found: Mapping[End, Sequence[Turns]] | None = None,
+) -> tuple[PackingEvent, ...]:
     """Every run of bumps over which an end packed, in order of time, without its place.
 
     Parameters
     ----------
     moving, speed_m_s : ndarray of shape (n_samples,)
         No events where the ground speed is NaN: braking looks the same. [m/s]
+    found : mapping of end to sequence of Turns, optional
+        From `find_turns` over the moving samples; looked for here by default.
     """
-    means = {name: _Mean(end.wheel_travel_mm) for name, end in motion.ends.items()}
     events = []
     for name, end in motion.ends.items():
-        other = next((means[o] for o in ENDS if o != name and o in means), None)
-        events += _of_end(end, motion, stroke_list(end, moving, BUMP_MM), means[name], other, speed_m_s)
+        other = next((motion.ends[o] for o in ENDS if o != name and o in motion.ends), None)
+        turns = larger(end, find_turns(end, moving) if found is None else found[name], BUMP_MM)
+        events += _of_end(end, motion.sample_rate_hz, stroke_list(end, turns), other, speed_m_s)
     return tuple(sorted(events, key=lambda event: event.start_s))
 
 
 def _of_end(
-    end: EndMotion,
-    motion: Motion,
-    strokes: StrokeList,
-    own: _Mean,
-    other: _Mean | None,
-    speed_m_s: FloatArray,
+    end: EndMotion, rate: float, strokes: StrokeList, other: EndMotion | None, speed_m_s: FloatArray
 ) -> list[PackingEvent]:
-    rate = motion.sample_rate_hz
     down = strokes.change_mm > 0
     at, trough = strokes.start[down], end.wheel_travel_mm[strokes.start[down]]
-    apart = round(APART_S * rate)
+    if len(at) < LEAST_BUMPS:
+        return []
+    near = np.diff(at) <= round(APART_S * rate)
     events: list[PackingEvent] = []
-    first = 0
-    while first + LEAST_BUMPS <= len(at):
-        before = own.over(int(at[first]) - round(BEFORE_S * rate), int(at[first]))
+    free_from = 0
+    for first in np.flatnonzero(sliding_window_view(near, LEAST_BUMPS - 1).all(axis=1)).tolist():
+        if first < free_from:
+            continue
+        before = _mean_mm(end, int(at[first]) - round(BEFORE_S * rate), int(at[first]))
         last = first
         # the run continues while the next bump is near and the end has not recovered
-        while last + 1 < len(at) and at[last + 1] - at[last] <= apart and trough[last + 1] > before + SINK_MM:
+        while last + 1 < len(at) and near[last] and trough[last + 1] > before + SINK_MM:
             last += 1
         event = None
         if last - first + 1 >= LEAST_BUMPS:
-            event = _event(end, strokes, (int(at[first]), int(at[last])), before, own, other, speed_m_s, rate)
+            event = _event(end, strokes, (int(at[first]), int(at[last])), before, other, speed_m_s, rate)
         if event is not None:
             events.append(event)
-        first = last + 1 if event is not None else first + 1
+            free_from = last + 1
     return events
 
 
@@ -283,14 +313,13 @@ def _event(
     strokes: StrokeList,
     run: tuple[int, int],
     before: float,
-    own: _Mean,
-    other: _Mean | None,
+    other: EndMotion | None,
     speed_m_s: FloatArray,
     rate: float,
 ) -> PackingEvent | None:
     start, stop = run
     later, latest = (stop + round(s * rate) for s in AFTER_S)
-    ride_height = max(before, own.over(later, latest))
+    ride_height = max(before, _mean_mm(end, later, latest))
     inside = (strokes.start >= start) & (strokes.start < stop)
     down = inside & (strokes.change_mm > 0)
     up = inside & (strokes.change_mm < 0)
@@ -304,8 +333,9 @@ def _event(
     if not _steady(speed_m_s[start - round(BEFORE_S * rate) : latest + 1], rate):
         return None
     if other is not None:
-        there = max(other.over(start - round(BEFORE_S * rate), start), other.over(later, latest))
-        if not other.over(start, stop) - there < OTHER_SHARE * (own.over(start, stop) - ride_height):
+        there = max(_mean_mm(other, start - round(BEFORE_S * rate), start), _mean_mm(other, later, latest))
+        own_mm, other_mm = (_mean_mm(one, start, stop) for one in (end, other))
+        if not other_mm - there < OTHER_SHARE * (own_mm - ride_height):
             return None
     return PackingEvent(
         end=end.end,

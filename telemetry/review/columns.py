@@ -23,6 +23,8 @@ from telemetry.logs import (
 )
 from telemetry.notes import QualityNote
 
+# Of a long log, places of so many rows are enough to know its circuit.
+MOST_FIXES = 100_000
 KEYS = tuple(key for key in Channels.model_fields if key != "rate_hz")
 _SAID = {"lap": "the lap number", "beacon": "the beacon"}
 
@@ -253,7 +255,7 @@ def _sure_note(sure: tuple[Proposal, ...], named: Mapping[str, str]) -> QualityN
 
 
 def positions_deg(bike: Bike, log: RawLog) -> tuple[FloatArray, FloatArray] | None:
-    """Latitude and longitude of the rows of a log that have both; None where it has none. [deg]
+    """Latitude and longitude of rows of a log that have both, of a long log not of all; None where it has none. [deg]
 
     Parameters
     ----------
@@ -272,11 +274,9 @@ def positions_deg(bike: Bike, log: RawLog) -> tuple[FloatArray, FloatArray] | No
         column = log.called(names.get(key, ""))
         if column is None:
             return None
+        some = log.column(column)[:: max(1, log.n_rows // MOST_FIXES)]
         unit = find_unit(log.units.get(column, ""))
-        angle = unit is not None and unit.quantity == "angle"
-        values.append(
-            to_unit(log.columns[column], unit.symbol, "deg") if unit and angle else log.columns[column]
-        )
+        values.append(to_unit(some, unit.symbol, "deg") if unit and unit.quantity == "angle" else some)
     latitude, longitude = values
     # GPS without a fix writes 0 or nonsense
     good = (latitude != 0) & (longitude != 0) & (np.abs(latitude) <= 90) & (np.abs(longitude) <= 180)

@@ -7,7 +7,7 @@ from pydantic import TypeAdapter, ValidationError
 
 from telemetry.errors import LogError
 from telemetry.laps import Track
-from telemetry.logs import RawLog
+from telemetry.logs import RawLog, each_column
 from telemetry.notes import QualityNote, Step
 from telemetry.plaintext import plain
 from telemetry.signals import read_stamps
@@ -89,7 +89,7 @@ def cut_log(log: RawLog, cut: Cut, time_channel: str) -> RawLog:
     message = f"Only {start} to {end} of the log is reviewed, as asked; the rest is in no number.{counted}"
     return replace(
         log,
-        columns={name: values[rows] for name, values in log.columns.items()},
+        columns=each_column(log, lambda column: column.some(rows)),
         first_row=log.first_row + rows.start,
         notes=(*log.notes, QualityNote("info", "cut", message)),
         history=(

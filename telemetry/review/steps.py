@@ -1,6 +1,6 @@
 """A review from a log and a bike: the only module that states the order of the steps."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -50,9 +50,11 @@ from telemetry.motion import (
     PackingEvent,
     PlaceUse,
     StopEvent,
+    Turns,
     at_the_shaft,
     find_packing,
     find_stops,
+    find_turns,
     frequencies,
     lap_places,
     not_judged,
@@ -202,7 +204,8 @@ def review(
     )  # what counts; each lap has its own numbers all the same
     stops = _placed_stops(motion, track, riding)
     quality = (*quality, *stop_notes(stops, run.sample_rate_hz))
-    packing = _placed_packing(motion, track, moving)
+    turns = {name: find_turns(end, moving) for name, end in motion.ends.items()}
+    packing = _placed_packing(motion, track, moving, turns)
     pairs = find_pairs(motion, track)
     oscillation = find_oscillation(motion, track, bike)
     laps = tuple(_lap_summary(lap, motion, track, riding, stops, pairs, bike) for lap in track.laps)
@@ -238,7 +241,7 @@ def review(
         damper_work=_damper_work(motion, bike, moving, track.laps),
         bike_values=bike_values,
         places=_places(motion, track, moving),
-        strokes={name: strokes(end, moving) for name, end in motion.ends.items()},
+        strokes={name: strokes(end, moving, turns[name]) for name, end in motion.ends.items()},
         packing=packing,
         frequencies=frequencies(motion, moving, bike),
         trends=shifts,
@@ -362,9 +365,11 @@ def _placed_stops(motion: Motion, track: Track, moving: BoolArray) -> tuple[Stop
     return tuple(placed)
 
 
-def _placed_packing(motion: Motion, track: Track, moving: BoolArray) -> tuple[PackingEvent, ...]:
+def _placed_packing(
+    motion: Motion, track: Track, moving: BoolArray, turns: Mapping[End, Sequence[Turns]]
+) -> tuple[PackingEvent, ...]:
     placed = []
-    for event in find_packing(motion, moving, track.speed_m_s):
+    for event in find_packing(motion, moving, track.speed_m_s, turns):
         place = place_at(track, round(event.start_s * motion.sample_rate_hz))
         placed.append(
             replace(event, lap=place.lap, distance_m=place.distance_m, corner=place.corner, phase=place.phase)
@@ -461,8 +466,8 @@ def _damper_work(
         damper = bike.end(name).damper
         use = moving & end.valid
         if damper is not None and use.any():
-            speed = np.where(use, end.shaft_speed_mm_s, np.nan)
-            work[name] = damper_use(damper, speed, motion.sample_rate_hz, end.speed_split_mm_s, whole)
+            split, speed = end.speed_split_mm_s, end.shaft_speed_mm_s
+            work[name] = damper_use(damper, speed, motion.sample_rate_hz, split, whole, use)
     return work
 
 

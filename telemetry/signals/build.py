@@ -1,12 +1,13 @@
 """Raw log to run: the processing order of this package."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
 
 from telemetry.arrays import BoolArray, End, FloatArray
+from telemetry.decimals import Column, Columns, as_column
 from telemetry.errors import BothEndsError, CalibrationError, ChannelError, StrokeExceededError
 from telemetry.logs import RawLog
 from telemetry.notes import QualityNote, Step
@@ -20,7 +21,15 @@ from telemetry.signals.calibrate import (
 )
 from telemetry.signals.channels import Channel, Run, SensorSetup, at_bench_supply, read_channel
 from telemetry.signals.clean import EDGE_MM, OUTSIDE_MM, Cleaning, SignalOrigin, clean
-from telemetry.signals.clock import OTHER_RATE, Grid, even_grid, place_on_grid, resample, runs
+from telemetry.signals.clock import (
+    OTHER_RATE,
+    Grid,
+    even_grid,
+    place_on_grid,
+    resample,
+    runs,
+    steady_grid,
+)
 from telemetry.signals.sanity import (
     OUTSIDE_BENCH_MM,
     STILL_OUTSIDE_MM,
@@ -33,7 +42,7 @@ from telemetry.signals.sanity import (
     wire_off,
 )
 from telemetry.signals.spectra import sensor_noise_mm
-from telemetry.signals.stamps import check_repeated, in_order, read_stamps, similar_hint
+from telemetry.signals.stamps import RowStamps, check_repeated, in_order, row_stamps, similar_hint
 
 # Share of samples outside the bench points above which a note is added.
 BEYOND_POINTS_SHARE = 0.01
@@ -52,12 +61,12 @@ MUCH_JITTER = 0.3
 class Reading:
     """One sensor on the run's clock: its signal and its calibrated shaft travel. [mm]"""
 
-    signal: FloatArray  # NaN where the wire is off
+    signal: Column  # NaN where the wire is off
     travel_mm: FloatArray  # at the shaft; NaN where the wire is off
     wire_off: BoolArray  # stretches at a level that cannot be travel
     calibration: Calibration
     zero_mm: float
-    logged: FloatArray  # as ``signal``, complete
+    logged: Column  # as ``signal``, complete
     logged_mm: FloatArray  # as ``travel_mm``, complete
     notes: tuple[QualityNote, ...] = ()
     steps: tuple[Step, ...] = ()
@@ -78,11 +87,13 @@ def _key(end: End, setup: SensorSetup) -> str:
     return f"{setup.source}: [{end}.sensor]"
 
 
-def read_sensor(signal: FloatArray, end: End, setup: SensorSetup, grid: Grid) -> Reading:
+def read_sensor(signal: FloatArray | Column, end: End, setup: SensorSetup, grid: Grid) -> Reading:
     """Shaft travel of a signal: bench points, zero, and conversion to the shaft."""
-    rate = grid.sample_rate_hz
+    rate, signal = grid.sample_rate_hz, as_column(signal)
     calibration = fit_calibration(setup.points, setup.zero, shape=setup.shape, key=_key(end, setup))
-    measured = calibration.travel_mm(signal)
+    measured = np.empty(len(signal))
+    for rows, values in signal.blocks():
+        measured[rows] = calibration.travel_mm(values)
     off = np.zeros(len(signal), dtype=bool)
     if setup.zero_interval_s is not None or setup.zero_topped_out:
         # the zero is taken from the log, without open-wire stretches
@@ -95,8 +106,7 @@ def read_sensor(signal: FloatArray, end: End, setup: SensorSetup, grid: Grid) ->
     off |= wire_off(travel, (-STILL_OUTSIDE_MM, setup.stroke_mm + STILL_OUTSIDE_MM), rate)
     if not off.any():
         return Reading(signal, travel, off, calibration, zero, signal, travel)
-    used, usable = (np.where(off, np.nan, values) for values in (signal, travel))
-    return Reading(used, usable, off, calibration, zero, signal, travel)
+    return Reading(signal.blanked(off), np.where(off, np.nan, travel), off, calibration, zero, signal, travel)
 
 
 def _calibration_step(end: End, setup: SensorSetup, calibration: Calibration, zero: float) -> Step:
@@ -136,16 +146,22 @@ def _not_linear(end: End, calibration: Calibration, setup: SensorSetup) -> list[
 
 
 def _beyond_points(
-    signal: FloatArray, travel: FloatArray, calibration: Calibration, setup: SensorSetup
+    signal: FloatArray | Column, travel: FloatArray, calibration: Calibration, setup: SensorSetup
 ) -> list[QualityNote]:
+    signal = as_column(signal)
     noise = EDGE_MM / abs(calibration.line.slope)  # an end may rest at the last point, and its stop yields
-    beyond = (signal < calibration.lowest - noise) | (signal > calibration.highest + noise)
+    first, last = calibration.lowest - noise, calibration.highest + noise
+    low, high = signal.limits or (first, last)
+    if first <= low and high <= last:
+        return []
+    values = signal.values
+    beyond = (values < first) | (values > last)
     if np.count_nonzero(beyond) <= BEYOND_POINTS_SHARE * len(signal):
         return []
     beyond &= (travel > -OUTSIDE_MM) & (
         travel < setup.stroke_mm + OUTSIDE_MM
     )  # open wires have their own fault
-    share = float(beyond.sum() / max(1, np.isfinite(signal).sum()))
+    share = float(beyond.sum() / max(1, np.count_nonzero(signal.known())))
     if share <= BEYOND_POINTS_SHARE:
         return []
     message = (
@@ -169,7 +185,7 @@ def judge_ends(
     grid: Grid,
     read: Mapping[End, Reading],
     sensors: Mapping[End, SensorSetup],
-    channels: Mapping[str, FloatArray],
+    channels: Mapping[str, FloatArray | Column],
 ) -> Judged:
     """Cleaned travel of each end; an end whose readings are not travel is left out, with its fault."""
     faults = {end: fault for end in read if (fault := _fault(grid, read, end, sensors, channels, {}))}
@@ -209,7 +225,7 @@ def _fault(
     read: Mapping[End, Reading],
     end: End,
     sensors: Mapping[End, SensorSetup],
-    channels: Mapping[str, FloatArray],
+    channels: Mapping[str, FloatArray | Column],
     faults: Mapping[End, Fault],
     *,
     doubted: bool = False,
@@ -217,8 +233,8 @@ def _fault(
     """Fault that makes a whole sensor unusable, None if there is none."""
     reading, setup, rate = read[end], sensors[end], grid.sample_rate_hz
     ridden = is_ridden(_other_mm(read, end, faults), channels.get("speed_m_s"), rate)
-    by = partial(_travel_by, end=end, grid=grid)
-    if not np.isfinite(reading.signal).any():  # constant outside the stroke for the whole log
+    by = partial(_travel_by, end=end, grid=grid, known=(setup, reading))
+    if not reading.signal.any_known:  # constant outside the stroke for the whole log
         return diagnose(end, reading.logged, setup, by, ridden=ridden, doubted=True)
     fault = diagnose(end, reading.signal, setup, by, ridden=ridden, doubted=doubted)
     if doubted or (fault is not None and fault.code in OUT_OF_STROKE):
@@ -228,8 +244,18 @@ def _fault(
     return fault
 
 
-def _travel_by(setup: SensorSetup, signal: FloatArray, *, end: End, grid: Grid) -> FloatArray | None:
-    """Shaft travel with another setup, None if that is no calibration."""
+def _travel_by(
+    setup: SensorSetup,
+    signal: FloatArray | Column,
+    *,
+    end: End,
+    grid: Grid,
+    known: tuple[SensorSetup, Reading],
+) -> FloatArray | None:
+    """Shaft travel with another setup than the ``known`` one, or as that; None if that is no calibration."""
+    own, reading = known
+    if setup is own and signal is reading.signal:
+        return reading.travel_mm
     try:
         return read_sensor(signal, end, setup, grid).logged_mm
     except CalibrationError:
@@ -247,7 +273,7 @@ def _swapped_columns(
     read: Mapping[End, Reading],
     cleaned: Mapping[End, Cleaning],
     sensors: Mapping[End, SensorSetup],
-    channels: Mapping[str, FloatArray],
+    channels: Mapping[str, FloatArray | Column],
     grid: Grid,
     faults: Mapping[End, Fault],
 ) -> dict[End, Fault]:
@@ -275,7 +301,7 @@ def _clean(
     end: End,
     setup: SensorSetup,
     faults: Mapping[End, Fault],
-    speed_m_s: FloatArray | None,
+    speed_m_s: FloatArray | Column | None,
 ) -> Cleaning:
     def row_of(sample: int) -> int:
         return log.first_row + grid.row_of(sample)
@@ -336,19 +362,20 @@ def to_run(
     faults: dict[End, Fault] = {}
     signals = _signals(log, sensors, faults)
     _require_an_end(log, sensors, faults)
-    stamps = read_stamps(log, time_channel, tuple(signals.values()))
+    stamps = row_stamps(log, time_channel, tuple(signals.values()))
     notes += stamps.notes
-    wanted = np.logical_or.reduce([np.isfinite(signal) for signal in signals.values()])
-    grid = even_grid(stamps.t_s, wanted, source=log.source)
+    grid = _grid(log, stamps, tuple(signals.values()))
     notes += _clock_notes(log, grid)
     history.append(Step("even_clock", {"sample_rate_hz": grid.sample_rate_hz, "even": grid.even}))
-    row_t_s = stamps.t_s - grid.start_s if grid.start_s else stamps.t_s
+    row_t_s = stamps.seconds.less(grid.start_s)
     read: dict[End, Reading] = {}
     for end, signal in signals.items():
         if not grid.is_row_by_row(log.n_rows):
-            notes += check_repeated(log, sensors[end].channel, signal, stamps.t_s)
+            notes += check_repeated(log, sensors[end].channel, signal.values, stamps.seconds.values)
         try:
-            on_grid = place_on_grid(signal, stamps.t_s, grid)
+            on_grid = signal
+            if not grid.is_row_by_row(log.n_rows):
+                on_grid = Column(place_on_grid(signal.values, stamps.seconds.values, grid))
             on_grid, step, supply_notes = at_bench_supply(on_grid, log, end, sensors[end], row_t_s, grid)
             read[end] = replace(
                 read_sensor(on_grid, end, sensors[end], grid),
@@ -382,7 +409,7 @@ def to_run(
         t_s=grid.t_s,
         sample_rate_hz=grid.sample_rate_hz,
         shaft_travel_mm=travel,
-        channels={channel.name: channel.values for channel in others},
+        channels=Columns({channel.name: channel.values for channel in others}),
         channel_rate_hz={channel.name: channel.rate_hz for channel in others},
         sensor_noise_mm={end: sensor_noise_mm(values) for end, values in travel.items()},
         masked_share={end: float(np.mean(np.isnan(values))) for end, values in travel.items()},
@@ -392,11 +419,19 @@ def to_run(
     )
 
 
-def _signals(
-    log: RawLog, sensors: Mapping[End, SensorSetup], faults: dict[End, Fault]
-) -> dict[End, FloatArray]:
+def _grid(log: RawLog, stamps: RowStamps, signals: Sequence[Column]) -> Grid:
+    """Clock of the rows with travel."""
+    if stamps.steady is not None and not all(signal.missing for signal in signals):
+        return steady_grid(stamps.seconds, stamps.steady)
+    wanted = np.logical_or.reduce([signal.known() for signal in signals])
+    if stamps.steady is not None and wanted.all():
+        return steady_grid(stamps.seconds, stamps.steady)
+    return even_grid(stamps.seconds.values, wanted, source=log.source)
+
+
+def _signals(log: RawLog, sensors: Mapping[End, SensorSetup], faults: dict[End, Fault]) -> dict[End, Column]:
     """Travel columns of the log that hold numbers; faults for the others."""
-    signals: dict[End, FloatArray] = {}
+    signals: dict[End, Column] = {}
     for end, setup in sensors.items():
         name = log.called(setup.channel)
         if name is None:
@@ -406,11 +441,11 @@ def _signals(
                 f"{', '.join(log.columns)}. Name it with --channels {end}=COLUMN."
             )
             faults[end] = Fault("absent_channel", words, setup.channel, error=ChannelError)
-        elif not np.isfinite(log.columns[name]).any():
+        elif not log.column(name).any_known:
             words = f"Column {name!r} holds no numbers: the {end} cannot be judged. Check the sensor and its wiring."
             faults[end] = Fault("empty_channel", words, name, error=ChannelError)
         else:
-            signals[end] = log.columns[name]
+            signals[end] = log.column(name)
     return signals
 
 
@@ -477,7 +512,7 @@ def _rate_note(log: RawLog, grid: Grid) -> QualityNote:
 
 
 def _other_channels(
-    log: RawLog, channels: Mapping[str, str], row_t_s: FloatArray, grid: Grid, notes: list[QualityNote]
+    log: RawLog, channels: Mapping[str, str], row_t_s: Column, grid: Grid, notes: list[QualityNote]
 ) -> list[Channel]:
     present = []
     for meaning, column in channels.items():

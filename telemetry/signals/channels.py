@@ -8,10 +8,12 @@ from typing import Literal
 import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
+from telemetry.decimals import Column
 from telemetry.errors import ChannelError
 from telemetry.logs import UNITS, RawLog, find_unit, to_unit
 from telemetry.notes import QualityNote, Severity, Step
-from telemetry.signals.clock import Grid, read_only
+from telemetry.numeric import BLOCK
+from telemetry.signals.clock import Grid
 from telemetry.signals.stamps import find_numbers, similar_hint
 
 # Of a rear shock in road racing (common practice, no source); a fork's is longer. [mm]
@@ -132,13 +134,13 @@ class Channel:
     """One channel on the run's clock, its logged rate, and notes."""
 
     name: str
-    values: FloatArray
+    values: Column
     rate_hz: float
     notes: tuple[QualityNote, ...]
 
 
 def read_channel(
-    log: RawLog, meaning: str, column: str, row_t_s: FloatArray, grid: Grid
+    log: RawLog, meaning: str, column: str, row_t_s: FloatArray | Column, grid: Grid
 ) -> Channel | QualityNote:
     """One channel on the run's clock; a note if its column is absent, empty, or of another quantity.
 
@@ -160,27 +162,30 @@ def read_channel(
 
 
 def on_clock(
-    values: FloatArray, row_t_s: FloatArray, grid: Grid, between: str = "line"
-) -> tuple[FloatArray, float] | None:
+    values: Column, row_t_s: FloatArray | Column, grid: Grid, between: str = "line"
+) -> tuple[Column, float] | None:
     """A column on the run's clock, NaN in pauses, and its logged rate [Hz]; None if it holds fewer than two numbers."""
-    own = _own_rows(values, row_t_s, grid)
+    row_by_row = grid.is_row_by_row(len(values))
+    every_row = row_by_row and not values.missing and len(values) > 1
+    if every_row and (between != "line" or _hold_rows(values.changes()) == 1):
+        return values, grid.sample_rate_hz
+    numbers = values.values
+    own = _own_rows(numbers, row_t_s, grid)
     if between == "line":
-        own = _without_held(values, own)
+        own = _without_held(numbers, own)
     if len(own) < 2:
         return None
-    if len(own) == len(values) and grid.is_row_by_row(len(values)):
-        return read_only(values), grid.sample_rate_hz
-    own_t, own_values = row_t_s[own], values[own]
+    own_t, own_values = row_t_s[own], numbers[own]
     interval = float(np.median(np.diff(own_t)))
     t_s = grid.t_s
     steps = np.diff(own)
     every = int(steps[0]) if (steps == steps[0]).all() else 0  # rows per sample, if constant
-    if every and between == "line" and grid.is_row_by_row(len(values)):
+    if every and between == "line" and row_by_row:
         result = _evenly_between(own_values, int(own[0]), every, len(t_s))
     else:
         result = _on_clock(t_s, own_t, own_values, between)
     _blank_pauses(result, t_s, own_t, max(LONGEST_PAUSE_S, 1.5 * interval), 1.5 * interval)
-    return result, 1 / interval
+    return Column(result), 1 / interval
 
 
 def _absent_note(log: RawLog, meaning: str, column: str) -> QualityNote:
@@ -206,14 +211,14 @@ def _other_unit_note(log: RawLog, name: str, meaning: str) -> QualityNote:
     return QualityNote("warning", "other_unit", message, channel=name)
 
 
-def _in_unit(log: RawLog, name: str, meaning: str, unit: str, notes: list[QualityNote]) -> FloatArray | None:
+def _in_unit(log: RawLog, name: str, meaning: str, unit: str, notes: list[QualityNote]) -> Column | None:
     """The column in the run's unit, None if its unit is of another quantity."""
-    values, written = log.columns[name], log.units.get(name, "")
+    values, written = log.column(name), log.units.get(name, "")
     if not unit:
         return values
     logged_unit = find_unit(written) if written else None
     if logged_unit is not None and logged_unit.quantity == UNITS[unit].quantity:
-        return to_unit(values, logged_unit.symbol, unit)
+        return _converted(values, logged_unit.symbol, unit)
     if logged_unit is not None:
         return None
     assumed = _likely_unit(meaning, unit, values)
@@ -221,12 +226,22 @@ def _in_unit(log: RawLog, name: str, meaning: str, unit: str, notes: list[Qualit
     message = f"{name!r} ({meaning}) {why}: assumed to be {assumed}."
     severity: Severity = "info" if assumed == unit else "warning"
     notes.append(QualityNote(severity, "unit_assumed", message, channel=name))
-    return to_unit(values, assumed, unit)
+    return _converted(values, assumed, unit)
 
 
-def _likely_unit(meaning: str, unit: str, values: FloatArray) -> str:
+def _converted(values: Column, unit_from: str, unit_to: str) -> Column:
+    return values.times(float(to_unit(np.ones(1), unit_from, unit_to)[0]))
+
+
+def _largest(values: Column) -> float:
+    """Largest size of a number, 0 without any."""
+    low, high = values.limits or (0.0, 0.0)
+    return max(-low, high)
+
+
+def _likely_unit(meaning: str, unit: str, values: Column) -> str:
     """The run's unit, or another one if the values are impossible in it."""
-    largest = float(np.max(np.abs(values), initial=0.0, where=np.isfinite(values)))
+    largest = _largest(values)
     if meaning == "speed" and largest > FASTEST_M_S:
         return "km/h"
     if meaning == "throttle" and 0.0 < largest <= 1.05:
@@ -236,12 +251,16 @@ def _likely_unit(meaning: str, unit: str, values: FloatArray) -> str:
     return unit
 
 
-def _plausible(meaning: str, name: str, values: FloatArray, notes: list[QualityNote]) -> FloatArray:
+def _plausible(meaning: str, name: str, values: Column, notes: list[QualityNote]) -> Column:
     """Mask impossible values: GPS without a fix writes 0 or nonsense, a broken line any number."""
     limit = MOST.get(meaning, MOST_OF_ANY)
-    wrong = np.abs(values) > limit
-    if no_fix := meaning in ("latitude", "longitude"):
-        wrong |= values == 0.0
+    no_fix = meaning in ("latitude", "longitude")
+    low, high = values.limits or (1.0, 1.0)
+    if max(-low, high) <= limit and not (no_fix and low <= 0.0 <= high):
+        return values
+    wrong = np.abs(values.values) > limit
+    if no_fix:
+        wrong |= values.values == 0.0
     if not wrong.any():
         return values
     count = int(wrong.sum())
@@ -250,21 +269,21 @@ def _plausible(meaning: str, name: str, values: FloatArray, notes: list[QualityN
         message = f"{name!r} ({meaning}) is beyond {limit:g} in {count} rows, which is impossible; they are left out."
     severity: Severity = "info" if no_fix else "warning"
     notes.append(QualityNote(severity, "no_fix" if no_fix else "absurd", message, channel=name))
-    return np.where(wrong, np.nan, values)
+    return values.blanked(wrong)
 
 
-def _own_rows(values: FloatArray, row_t_s: FloatArray, grid: Grid) -> IntArray:
+def _own_rows(values: FloatArray, row_t_s: FloatArray | Column, grid: Grid) -> IntArray:
     """Rows with a number and a time later than the row before."""
     if grid.is_row_by_row(len(values)):
         return np.flatnonzero(np.isfinite(values)).astype(np.int64, copy=False)
-    own = np.flatnonzero(np.isfinite(values) & np.isfinite(row_t_s))
+    own = np.flatnonzero(np.isfinite(values) & np.isfinite(row_t_s[:]))
     return own[np.diff(row_t_s[own], prepend=-np.inf) > 0].astype(np.int64, copy=False)
 
 
 def _without_held(values: FloatArray, own: IntArray) -> IntArray:
     """Leave out rows in which a slow channel only repeats; a constant value keeps one sample per hold period."""
     numbers = values if len(own) == len(values) else values[own]
-    changed = np.append(True, numbers[1:] != numbers[:-1])
+    changed = Column(numbers).changes()
     hold = _hold_rows(changed)
     if hold == 1:
         return own
@@ -278,9 +297,26 @@ def _hold_rows(changed: BoolArray) -> int:
     """Number of rows for which a slow channel holds each value, if it changes at even intervals; else 1."""
     if not 10 <= np.count_nonzero(changed) <= 0.6 * len(changed):
         return 1
-    steps = np.diff(np.flatnonzero(changed))
-    hold = int(np.median(steps))
-    return hold if np.mean(np.abs(steps - hold) <= 1) > 0.7 else 1
+    lengths = _step_lengths(changed)
+    count = int(lengths.sum())
+    middle = np.searchsorted(np.cumsum(lengths), [(count - 1) // 2, count // 2], side="right")
+    hold = int(middle.mean())
+    return hold if lengths[max(0, hold - 1) : hold + 2].sum() > 0.7 * count else 1
+
+
+def _step_lengths(changed: BoolArray) -> IntArray:
+    """How often changes follow each other after so many rows, by that number; a long one may stand under a lower one.
+
+    Where they are many, long ones are too few to move the median.
+    """
+    if np.count_nonzero(changed) < 0.01 * len(changed):
+        return np.bincount(np.diff(np.flatnonzero(changed)))
+    lengths, last = np.zeros(1001, dtype=np.int64), np.empty(0, dtype=np.int64)
+    for first in range(0, len(changed), BLOCK):
+        at = np.flatnonzero(changed[first : first + BLOCK]) + first
+        lengths += np.bincount(np.minimum(np.diff(at, prepend=last), 1000), minlength=1001)
+        last = at[-1:] if at.size else last
+    return lengths
 
 
 def _evenly_between(own: FloatArray, first: int, every: int, count: int) -> FloatArray:
@@ -324,16 +360,16 @@ def _blank_pauses(
 
 
 def at_bench_supply(
-    signal: FloatArray, log: RawLog, end: End, setup: SensorSetup, row_t_s: FloatArray, grid: Grid
-) -> tuple[FloatArray, Step | None, tuple[QualityNote, ...]]:
+    signal: Column, log: RawLog, end: End, setup: SensorSetup, row_t_s: FloatArray | Column, grid: Grid
+) -> tuple[Column, Step | None, tuple[QualityNote, ...]]:
     """Signal corrected to the bench's supply voltage, NaN if unknown or failed; `ChannelError` if its column lacks."""
     if setup.supply is None or setup.supply_reference is None:
         return signal, None, ()
     name, values = find_numbers(log, setup.supply, meaning=f"supply of the {end} sensor")
     placed = on_clock(values, row_t_s, grid)
-    share = np.full(len(signal), np.nan) if placed is None else placed[0] / setup.supply_reference
+    share = np.full(len(signal), np.nan) if placed is None else placed[0].values / setup.supply_reference
     usable = (share > LEAST_SHARE) & (share < MOST_SHARE)
-    lost = np.isfinite(signal) & ~usable
+    lost = signal.known() & ~usable
     notes: tuple[QualityNote, ...] = ()
     if lost.any():
         at = np.flatnonzero(lost)
@@ -346,4 +382,4 @@ def at_bench_supply(
     settings: dict[str, float | int | str | bool] = {"end": end, "channel": name}
     if usable.any():
         settings |= {"least_share": float(share[usable].min()), "most_share": float(share[usable].max())}
-    return signal / np.where(usable, share, np.nan), Step("supply", settings), notes
+    return Column(signal.values / np.where(usable, share, np.nan)), Step("supply", settings), notes

@@ -6,6 +6,7 @@ from functools import cached_property
 import numpy as np
 
 from telemetry.arrays import BoolArray, FloatArray, IntArray
+from telemetry.decimals import Column
 from telemetry.errors import LogError
 from telemetry.numeric import median, quantile
 
@@ -24,6 +25,8 @@ GAP_SAMPLES = 3
 MOST_SAMPLES_PER_STAMP, ALWAYS_ALLOWED_SAMPLES = 20, 1_000_000
 # Deviation from an even grid, in sample intervals, above which stamps are uneven; smaller ones are rounding.
 UNEVEN_SHARE = 0.1
+# Stamps that stay this close to a line from the first to the last are within the other limit of the best line too.
+STEADY_SHARE = 0.5 * UNEVEN_SHARE
 
 # A bridge spans at most this many missing samples and this time between valid samples: 10 ms is a fifth of
 # a wheel-hop period, where a cubic through the neighbours is still within a few percent of the motion.
@@ -123,9 +126,9 @@ class Grid:
 
     sample_rate_hz: float
     start_s: float  # stamp of sample 0
-    stamps_s: FloatArray  # strictly rising
-    rows: IntArray  # row of the log of each stamp, from 0
-    index: IntArray  # sample of the grid that each stamp belongs to
+    stamps_s: FloatArray | Column  # strictly rising
+    rows: IntArray | range  # row of the log of each stamp, from 0
+    index: IntArray | range  # sample of the grid that each stamp belongs to
     even: bool  # True if the stamps lie on the grid; otherwise values are interpolated onto it
     jitter_s: float  # standard deviation of the stamps about the grid
     parts: tuple["Grid", ...] = ()  # for a log whose rate changes: the grid of each stretch at one rate
@@ -143,7 +146,9 @@ class Grid:
     @cached_property
     def gaps(self) -> tuple[tuple[int, int], ...]:
         """Gaps of more than `GAP_SAMPLES` samples without rows: first sample, and the one after the last."""
-        steps_s = np.diff(self.stamps_s)
+        if isinstance(self.index, range):
+            return ()
+        steps_s = np.diff(self.stamps_s[:])
         wide = np.flatnonzero(steps_s > (GAP_SAMPLES + 1.5) / self._own_rate_hz)
         return tuple((int(self.index[i]) + 1, int(self.index[i + 1])) for i in wide)
 
@@ -160,7 +165,7 @@ class Grid:
         """Clock of another rate over the same time. [Hz]"""
         last_s = (self.n_samples - 1) / self.sample_rate_hz
         count = int(np.floor(last_s * sample_rate_hz * (1 + 1e-12))) + 1
-        index = np.rint((self.stamps_s - self.start_s) * sample_rate_hz).astype(np.int64)
+        index = np.rint((self.stamps_s[:] - self.start_s) * sample_rate_hz).astype(np.int64)
         index = np.minimum(index, count - 1)
         index[-1] = count - 1
         return Grid(
@@ -169,7 +174,53 @@ class Grid:
 
     def row_of(self, sample: int) -> int:
         """Row of the log for a sample, from 0; in a gap the next row."""
+        if isinstance(self.index, range):
+            return min(sample, len(self.index) - 1)
         return int(self.rows[min(int(np.searchsorted(self.index, sample)), len(self.rows) - 1)])
+
+
+@dataclass(frozen=True)
+class Steady:
+    """Stamps one after the other without a gap, all near a straight line: stamp i is start + interval x i + late."""
+
+    interval: float
+    start: float
+    jitter: float  # standard deviation of what they are late
+
+    def in_unit(self, factor: float) -> "Steady":
+        """The same in another unit of time."""
+        return Steady(self.interval * factor, self.start * factor, self.jitter * factor)
+
+
+def steadiness(stamps: Column) -> Steady | None:
+    """How steady stamps in any unit of time are, None if a row lacks one or they are not near a straight line."""
+    count = len(stamps)
+    if count < FEWEST_SAMPLES or stamps.missing:
+        return None
+    (first, last), before = stamps[np.array([0, count - 1])], -np.inf
+    interval = float(last - first) / (count - 1)
+    total, squares = 0.0, 0.0
+    for rows, here in stamps.blocks():
+        late = here - first
+        late -= interval * np.arange(rows.start, rows.stop)
+        if not np.abs(late).max() <= STEADY_SHARE * interval or not here[0] > before:
+            return None
+        if not (here[1:] > here[:-1]).all():
+            return None
+        before = here[-1]
+        total += float(late.sum())
+        squares += float(late @ late)
+    mean = total / count
+    return Steady(interval, float(first) + mean, float(np.sqrt(max(0.0, squares / count - mean**2))))
+
+
+def steady_grid(stamps_s: Column, steady: Steady) -> Grid:
+    """Even clock with one sample for each of steady stamps [s]."""
+    span_s = steady.interval * (len(stamps_s) - 1)
+    resolution = _resolution_s(stamps_s[:10_000])
+    each = range(len(stamps_s))
+    rate_hz = _nominal(1 / steady.interval, 2e-6 + 2 * resolution / span_s)
+    return Grid(rate_hz, steady.start, stamps_s, each, each, even=True, jitter_s=steady.jitter)
 
 
 def even_grid(t_s: FloatArray, wanted: BoolArray, *, source: str = "log") -> Grid:
@@ -328,8 +379,9 @@ def runs(mask: BoolArray) -> tuple[IntArray, IntArray]:
     >>> runs(np.array([True, False, True, True]))
     (array([0, 2]), array([1, 4]))
     """
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], mask, [False])).astype(np.int8)))
-    return edges[0::2].astype(np.int64), edges[1::2].astype(np.int64)
+    edges = np.flatnonzero(mask[1:] != mask[:-1]) + 1
+    starts_and_ends = np.concatenate(([0] * bool(mask[:1].any()), edges, [len(mask)] * bool(mask[-1:].any())))
+    return starts_and_ends[0::2].astype(np.int64), starts_and_ends[1::2].astype(np.int64)
 
 
 def block_range(values: FloatArray, length: int) -> FloatArray:
@@ -346,9 +398,15 @@ def longest_bridge(sample_rate_hz: float) -> int:
 def bridge(
     values: FloatArray, longest: int, *, within_mm: tuple[float, float] = (-np.inf, np.inf)
 ) -> tuple[FloatArray, BoolArray]:
-    """Gaps up to ``longest`` filled by the cubic through two samples either side within ``within_mm``; and where."""
+    """Gaps up to ``longest`` filled by the cubic through two samples either side within ``within_mm``; and where.
+
+    The array itself where nothing is missing.
+    """
+    missing = np.isnan(values)
+    if not missing.any():
+        return values, missing
     filled = values.copy()
-    starts, ends = runs(np.isnan(values))
+    starts, ends = runs(missing)
     for length in range(1, longest + 1):
         at = starts[(ends - starts == length) & (starts >= 2) & (ends <= len(values) - 2)]
         banks = values[at[:, None] + np.array([-2, -1, length, length + 1])]
@@ -357,7 +415,7 @@ def bridge(
         whole = ((all_of_it >= within_mm[0]) & (all_of_it <= within_mm[1])).all(axis=1)
         for k in range(length):
             filled[at[whole] + k] = inside[whole, k]
-    return filled, np.isnan(values) & ~np.isnan(filled)
+    return filled, missing & ~np.isnan(filled)
 
 
 def cubic_weights(length: int, k: int) -> FloatArray:
@@ -441,7 +499,7 @@ def place_on_grid(values: FloatArray, t_s: FloatArray, grid: Grid) -> FloatArray
     if not len(rows):
         return on_grid
     if grid.even:
-        on_grid[grid.index[np.searchsorted(grid.stamps_s, stamps_s)]] = signal
+        on_grid[np.asarray(grid.index)[np.searchsorted(grid.stamps_s[:], stamps_s)]] = signal
         return on_grid
     clock_s = grid.start_s + grid.t_s
     pause = np.diff(stamps_s) > (GAP_SAMPLES + 1.5) / grid.sample_rate_hz

@@ -6,10 +6,12 @@ contradiction gives a note with a suggestion; nothing is changed, but an end tha
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TypeAlias
 
 import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray
+from telemetry.decimals import Column, as_column
 from telemetry.errors import BothEndsError, CalibrationError
 from telemetry.notes import QualityNote
 from telemetry.numeric import median, quantile
@@ -33,7 +35,11 @@ LITTLE_SHARE, LEAST_SHARE = 0.10, 0.05
 FLAT_MM = 0.25
 OTHER_MOVES_MM, RIDING_M_S, RIDING_S = 3.0, 8.0, 10.0
 
-Read = Callable[[SensorSetup, FloatArray], FloatArray | None]
+Signal: TypeAlias = FloatArray | Column
+Read = Callable[[SensorSetup, Signal], FloatArray | None]
+
+# Numbers that are enough for the range of a signal, and the steps by which one is thinned.
+ENOUGH, PRIMES = 100_000, (2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41, 43, 47, 53, 59, 61, 67, 71, 73)
 
 RIDE_BLOCK_S = 0.1
 # Limits of hard braking and steady riding, and the least speed for both. Own choices.
@@ -63,8 +69,11 @@ class Fault:
 def wire_off(travel_mm: FloatArray, between_mm: tuple[float, float], sample_rate_hz: float) -> BoolArray:
     """Mask of stretches with a constant reading outside the sensor's range [mm]: open wire or no supply."""
     low, high = between_mm
-    outside = (travel_mm < low) | (travel_mm > high)
     off = np.zeros(len(travel_mm), dtype=bool)
+    least, most = Column(travel_mm).limits or (low, high)
+    if low <= least and most <= high:
+        return off
+    outside = (travel_mm < low) | (travel_mm > high)
     block = max(2, round(BLOCK_S * sample_rate_hz))
     for start, end in zip(*runs(outside), strict=True):
         if end - start < max(WIRE_OFF_S * sample_rate_hz, 2 * block):
@@ -74,10 +83,13 @@ def wire_off(travel_mm: FloatArray, between_mm: tuple[float, float], sample_rate
     return off
 
 
-def is_ridden(other_mm: FloatArray | None, speed_m_s: FloatArray | None, sample_rate_hz: float) -> bool:
+def is_ridden(
+    other_mm: FloatArray | None, speed_m_s: FloatArray | Column | None, sample_rate_hz: float
+) -> bool:
     """True if a sensor should move: the log's speed shows riding or, without speed, the other end moves."""
     if speed_m_s is not None:
-        return bool(np.count_nonzero(speed_m_s > RIDING_M_S) > RIDING_S * sample_rate_hz)
+        riding = sum(np.count_nonzero(speed > RIDING_M_S) for _, speed in as_column(speed_m_s).blocks())
+        return bool(riding > RIDING_S * sample_rate_hz)
     if other_mm is None:
         return False
     block = max(2, round(BLOCK_S * sample_rate_hz))
@@ -86,7 +98,7 @@ def is_ridden(other_mm: FloatArray | None, speed_m_s: FloatArray | None, sample_
 
 
 def diagnose(
-    end: End, signal: FloatArray, setup: SensorSetup, read: Read, *, ridden: bool, doubted: bool = False
+    end: End, signal: Signal, setup: SensorSetup, read: Read, *, ridden: bool, doubted: bool = False
 ) -> Fault | None:
     """Probable fault of a sensor or its setup, None if the readings may be travel.
 
@@ -96,18 +108,33 @@ def diagnose(
     travel = read(setup, signal)
     if travel is None or not np.isfinite(travel).any():
         return None
-    stroke, scale = setup.stroke_mm, setup.scale_mm
-    inside = travel[(travel >= -FITS_MM) & (travel <= stroke + FITS_MM)]
-    if not doubted and len(inside) >= MOSTLY * np.count_nonzero(np.isfinite(travel)):
-        low, high = _range(inside)
-        bench_mm = np.ptp([mm for _, mm in setup.points])
-        if high - low >= LITTLE_SHARE * scale or not (ridden or bench_mm < LEAST_SHARE * scale):
-            return None
+    if not doubted and _uses_the_stroke(thinned(travel), setup, ridden=ridden):
+        return None
+    signal = signal[:]
     for code, other, factor, words in _causes(end, signal, setup):
         instead = read(other, signal * factor)
         if instead is not None and _may_be_travel(instead, setup):
             return Fault(code, words, setup.channel)
     return _misread(end, signal, travel, setup, ridden=ridden)
+
+
+def _uses_the_stroke(travel_mm: FloatArray, setup: SensorSetup, *, ridden: bool) -> bool:
+    """True if readings lie mostly within the stroke, and use some of it or need not."""
+    inside = travel_mm[(travel_mm >= -FITS_MM) & (travel_mm <= setup.stroke_mm + FITS_MM)]
+    if len(inside) < MOSTLY * np.count_nonzero(np.isfinite(travel_mm)):
+        return False
+    low, high = _range(inside)
+    bench_mm = np.ptp([mm for _, mm in setup.points])
+    return bool(
+        high - low >= LITTLE_SHARE * setup.scale_mm or not (ridden or bench_mm < LEAST_SHARE * setup.scale_mm)
+    )
+
+
+def thinned(values: Signal) -> FloatArray:
+    """Every so many numbers, `ENOUGH` or more of a long log: enough for its range."""
+    # a prime step falls in step with no slower channel
+    every = max((step for step in PRIMES if step * ENOUGH <= len(values)), default=1)
+    return values[::every]
 
 
 def _misread(
@@ -221,7 +248,7 @@ class _Riding:
 def check_riding(
     travel_mm: Mapping[End, FloatArray],
     setups: Mapping[End, SensorSetup],
-    channels: Mapping[str, FloatArray],
+    channels: Mapping[str, Signal],
     sample_rate_hz: float,
 ) -> tuple[dict[End, Fault], tuple[QualityNote, ...]]:
     """Faults of ends that move the wrong way under brakes, notes of an implausible sag; none without speed."""
@@ -241,7 +268,7 @@ def moves_as_the_other(
     end: End,
     travel_mm: FloatArray,
     setup: SensorSetup,
-    channels: Mapping[str, FloatArray],
+    channels: Mapping[str, Signal],
     sample_rate_hz: float,
 ) -> bool:
     """True if an end clearly moves under braking as the other end should; False also if the log cannot show it."""
@@ -252,16 +279,15 @@ def moves_as_the_other(
     return moved < -CLEAR_SHARE if end == "front" else moved > CLEAR_SHARE
 
 
-def swap_hint(signals: Mapping[End, FloatArray], setups: Mapping[End, SensorSetup]) -> str:
+def swap_hint(signals: Mapping[End, Signal], setups: Mapping[End, SensorSetup]) -> str:
     """Message if the columns (as logged) fit when swapped, "" if they do not."""
     if len(signals) < 2 or any(setup.to_shaft for setup in setups.values()):
         return ""
     others: tuple[tuple[End, End], ...] = (("front", "rear"), ("rear", "front"))
     for end, other in others:
         setup = setups[end]
-        # a subset of samples, without spikes, is enough for the range
-        thinned = signals[other][:: max(1, len(signals[other]) // 100_000)]
-        travel = fit_calibration(setup.points, setup.zero, shape=setup.shape).travel_mm(thinned)
+        few = thinned(signals[other])  # also without most spikes
+        travel = fit_calibration(setup.points, setup.zero, shape=setup.shape).travel_mm(few)
         if not np.isfinite(travel).any():
             return ""
         low, high = np.nanpercentile(travel, [0.5, 99.5])
@@ -274,7 +300,7 @@ def swap_hint(signals: Mapping[End, FloatArray], setups: Mapping[End, SensorSetu
     )
 
 
-def _blocks(values: FloatArray, sample_rate_hz: float) -> FloatArray:
+def _blocks(values: Signal, sample_rate_hz: float) -> FloatArray:
     """Mean of each block, from at most eight samples; NaN if any of them is."""
     edges = np.arange(0.0, len(values) + 1e-6, RIDE_BLOCK_S * sample_rate_hz).astype(np.int64)
     width = int(np.diff(edges).min(initial=len(values)))
@@ -284,7 +310,7 @@ def _blocks(values: FloatArray, sample_rate_hz: float) -> FloatArray:
     return np.asarray(values[picks].mean(axis=1))
 
 
-def _riding(channels: Mapping[str, FloatArray], sample_rate_hz: float) -> _Riding | None:
+def _riding(channels: Mapping[str, Signal], sample_rate_hz: float) -> _Riding | None:
     if "speed_m_s" not in channels:
         return None
     speed = _blocks(channels["speed_m_s"], sample_rate_hz)

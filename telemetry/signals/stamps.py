@@ -7,11 +7,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from telemetry.arrays import BoolArray, FloatArray, IntArray
+from telemetry.decimals import Column
 from telemetry.errors import ChannelError, LogError
-from telemetry.logs import RawLog, find_unit, to_unit
+from telemetry.logs import RawLog, each_column, find_unit, to_unit
 from telemetry.notes import QualityNote
 from telemetry.numeric import median, quantile
-from telemetry.signals.clock import ALWAYS_ALLOWED_SAMPLES, MOST_SAMPLES_PER_STAMP
+from telemetry.signals.clock import (
+    ALWAYS_ALLOWED_SAMPLES,
+    MOST_SAMPLES_PER_STAMP,
+    UNEVEN_SHARE,
+    Steady,
+    steadiness,
+)
 
 # Least rate of a travel log; a slower one has a time that is not in seconds, if its travel is smooth as well.
 SLOWEST_RATE_HZ = 5.0
@@ -42,7 +49,7 @@ def similar_hint(log: RawLog, name: str, *, but: Collection[str | None] = ()) ->
     return f" Did you mean {' or '.join(map(repr, similar))}?" if similar else ""
 
 
-def find_numbers(log: RawLog, name: str, *, meaning: str, cure: str = "") -> tuple[str, FloatArray]:
+def find_numbers(log: RawLog, name: str, *, meaning: str, cure: str = "") -> tuple[str, Column]:
     """Column for a name, with or without its unit, and its values; `ChannelError` names the closest, use and cure."""
     column = log.called(name)
     if column is None:
@@ -50,8 +57,8 @@ def find_numbers(log: RawLog, name: str, *, meaning: str, cure: str = "") -> tup
             f"{log.source}: has no column {name!r} ({meaning}).{similar_hint(log, name)} Its columns are "
             f"{', '.join(log.columns)}.{cure and ' ' + cure}"
         )
-    values = log.columns[column]
-    if np.isnan(values).all():
+    values = log.column(column)
+    if not values.any_known:
         raise ChannelError(
             f"{log.source}, column {column!r} ({meaning}): holds no numbers; check the sensor and its wiring."
         )
@@ -68,9 +75,10 @@ class TimeStamps:
 
 def in_order(log: RawLog, time_channel: str, travel: Sequence[str]) -> RawLog:
     """Log sorted by time, with a note, if that makes ``travel`` smooth (one recording out of order); else unchanged."""
-    name, values = find_numbers(log, time_channel, meaning="time", cure=STATE_RATE)
-    if (values[1:] >= values[:-1]).all():
+    name, stamps = find_numbers(log, time_channel, meaning="time", cure=STATE_RATE)
+    if not stamps.missing and (stamps.kept[1:] >= stamps.kept[:-1]).all():
         return log
+    values = stamps.values
     stamped = np.flatnonzero(np.isfinite(values))
     back = np.diff(values[stamped]) < 0
     if np.count_nonzero(back) <= MOST_BACKWARD_SHARE * len(stamped):
@@ -78,7 +86,7 @@ def in_order(log: RawLog, time_channel: str, travel: Sequence[str]) -> RawLog:
     order = np.argsort(values, kind="stable")  # NaN stamps sort last
     called = (log.called(channel) for channel in travel)
     columns = (log.columns[column] for column in called if column is not None)
-    if not any(_steps_share(column[order]) <= MOST_STEPS for column in columns):
+    if not any(_steps_share(values[order]) <= MOST_STEPS for values in columns):
         return log
     row = log.first_row + int(stamped[1:][back][0])
     message = (
@@ -87,12 +95,12 @@ def in_order(log: RawLog, time_channel: str, travel: Sequence[str]) -> RawLog:
     )
     return replace(
         log,
-        columns={each: column[order] for each, column in log.columns.items()},
+        columns=each_column(log, lambda column: column.some(order)),
         notes=(*log.notes, QualityNote("warning", "rows_out_of_order", message, channel=name)),
     )
 
 
-def read_stamps(log: RawLog, time_channel: str, travel: Sequence[FloatArray] = ()) -> TimeStamps:
+def read_stamps(log: RawLog, time_channel: str, travel: Sequence[FloatArray | Column] = ()) -> TimeStamps:
     """Time stamps; missing or impossible ones are NaN, with a note. [s]
 
     Parameters
@@ -114,28 +122,56 @@ def read_stamps(log: RawLog, time_channel: str, travel: Sequence[FloatArray] = (
     LogError
         If its unit is not a unit of time.
     """
-    name, values = find_numbers(log, time_channel, meaning="time", cure=STATE_RATE)
+    stamps = row_stamps(log, time_channel, travel)
+    return TimeStamps(stamps.seconds.values, stamps.notes)
+
+
+@dataclass(frozen=True)
+class RowStamps:
+    """Time of every row since the first stamp [s], NaN without a usable one; and how steady they are, if they are."""
+
+    seconds: Column
+    notes: tuple[QualityNote, ...]
+    steady: Steady | None = None
+
+
+def row_stamps(log: RawLog, time_channel: str, travel: Sequence[FloatArray | Column] = ()) -> RowStamps:
+    """Time stamps as of `read_stamps`, and whether there is one for each row, all evenly apart."""
+    name, stamps = find_numbers(log, time_channel, meaning="time", cure=STATE_RATE)
     notes: list[QualityNote] = []
-    t_s = _in_seconds(log, name, values, travel, notes)
+    steady = steadiness(stamps)
+    factor = float(to_unit(np.ones(1), _symbol(log, name, stamps, steady, travel, notes), "s")[0])
+    seconds = stamps.times(factor)
+    if steady is not None:
+        first_s = float(seconds[:1][0])
+        steady = steady.in_unit(factor)
+        return RowStamps(seconds.less(first_s), tuple(notes), replace(steady, start=steady.start - first_s))
+    t_s = seconds.values
     blank = np.isnan(t_s)
     if blank.any():
         row = log.first_row + int(np.argmax(blank))
         message = f"{int(blank.sum())} rows have no time (first: row {row}); they are left out."
         notes.append(QualityNote("warning", "no_time", message, channel=name))
     t_s = t_s - t_s[~blank][0]
-    if (t_s[1:] > t_s[:-1]).all():  # all there, each later than the one before
+    if not (t_s[1:] > t_s[:-1]).all():  # else they are all there, each later than the one before
+        _leave_out_copies(log, name, t_s, notes)
+        _leave_out_backward(log, name, t_s, notes)
         _keep_longest_part(log, name, t_s, notes)
-        return TimeStamps(t_s, tuple(notes))
-    _leave_out_copies(log, name, t_s, notes)
-    _leave_out_backward(log, name, t_s, notes)
-    _keep_longest_part(log, name, t_s, notes)
-    _spread_repeated(name, t_s, travel, notes)
-    return TimeStamps(t_s, tuple(notes))
+        _spread_repeated(name, t_s, travel, notes)
+    else:
+        _keep_longest_part(log, name, t_s, notes)
+    return RowStamps(Column(t_s), tuple(notes))
 
 
-def _in_seconds(
-    log: RawLog, name: str, values: FloatArray, travel: Sequence[FloatArray], notes: list[QualityNote]
-) -> FloatArray:
+def _symbol(
+    log: RawLog,
+    name: str,
+    stamps: Column,
+    steady: Steady | None,
+    travel: Sequence[FloatArray | Column],
+    notes: list[QualityNote],
+) -> str:
+    """Unit of a column of time, by the file or by what is likely."""
     written = log.units.get(name, "")
     unit = find_unit(written) if written else None
     if unit is not None and unit.quantity != "time":
@@ -147,7 +183,10 @@ def _in_seconds(
         message = f"The unit {written!r} of {name!r} is unknown: it is estimated from the step between rows."
         notes.append(QualityNote("warning", "time_unit_unknown", message, channel=name))
     if unit is not None and unit.symbol != "s":
-        return to_unit(values, unit.symbol, "s")
+        return unit.symbol
+    if steady is not None and steady.interval * (1 + UNEVEN_SHARE) <= 1 / SLOWEST_RATE_HZ:
+        return "s"  # no step is longer than that
+    values = stamps.values
     steps = np.diff(values[np.isfinite(values)])
     forward = steps[steps > 0]  # rows that share a stamp divide the step to the next stamp
     step = median(forward) * len(forward) / len(steps) if len(forward) else 0.0
@@ -159,16 +198,16 @@ def _in_seconds(
             f"row to row: assumed to be {symbol}. Write the correct unit to be sure."
         )
         notes.append(QualityNote("warning", "time_unit_assumed", message, channel=name))
-    return to_unit(values, symbol, "s")
+    return symbol
 
 
-def _likely_symbol(step: float, travel: Sequence[FloatArray]) -> str:
+def _likely_symbol(step: float, travel: Sequence[FloatArray | Column]) -> str:
     """Unit of time that gives a plausible sample rate; seconds if the travel itself is that slow."""
     for symbol in ("s", "ms", "us"):
         step_s = float(to_unit(np.array([step]), symbol, "s")[0])
         if step_s <= 1 / SLOWEST_RATE_HZ:
             most = min(MOST_STEPS, MOST_STEPS_TIMES_HZ * step_s)
-            slow = symbol != "s" and travel and all(_steps_share(signal) > most for signal in travel)
+            slow = symbol != "s" and travel and all(_steps_share(signal[:]) > most for signal in travel)
             return "s" if slow else symbol
     return "s"
 
@@ -186,11 +225,11 @@ def _steps_share(signal: FloatArray) -> float:
 def _same_as_before(log: RawLog, rows: IntArray) -> BoolArray:
     """Mask of rows equal in every column to the row before; shape (len(rows) - 1,)."""
     same = np.ones(max(len(rows) - 1, 0), dtype=bool)
-    for values in log.columns.values():
+    for name in log.columns:
         there = np.flatnonzero(same)
         if not there.size:
             break
-        before, after = values[rows[there]], values[rows[there + 1]]
+        before, after = (log.column(name)[rows[there + k]] for k in (0, 1))
         same[there] = (before == after) | (np.isnan(before) & np.isnan(after))
     return same
 
@@ -212,14 +251,11 @@ def _leave_out_copies(log: RawLog, name: str, t_s: FloatArray, notes: list[Quali
 
 
 def _spread_repeated(
-    name: str, t_s: FloatArray, travel: Sequence[FloatArray], notes: list[QualityNote]
+    name: str, t_s: FloatArray, travel: Sequence[FloatArray | Column], notes: list[QualityNote]
 ) -> None:
     """Spread rows that share a rounded stamp evenly, if the stamps agree with an even clock."""
-    shares = [
-        float(np.mean(np.diff(t_s[np.isfinite(t_s) & np.isfinite(signal)]) == 0))
-        for signal in travel or (t_s,)
-        if np.count_nonzero(np.isfinite(t_s) & np.isfinite(signal)) > 1
-    ]
+    stamped = [np.isfinite(t_s) & np.isfinite(signal[:]) for signal in travel or (t_s,)]
+    shares = [float(np.mean(np.diff(t_s[rows]) == 0)) for rows in stamped if np.count_nonzero(rows) > 1]
     rows = np.flatnonzero(np.isfinite(t_s))
     steps = np.diff(t_s[rows])
     if max(shares, default=0.0) <= MOST_REPEATED_SHARE or (steps < 0).any():

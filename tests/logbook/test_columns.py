@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from telemetry.decimals import packed
 from telemetry.errors import LogbookError
 from telemetry.logbook.columns import (
-    as_decimals,
     as_levels,
     read_stored_log,
     read_stored_traces,
@@ -40,7 +40,7 @@ def test_decimals_are_what_python_reads_from_their_text(written, places):
     # Outside: Python's own float() of a text is the nearest double (IEEE 754), decimal does the rounding.
     texts = [str(each.quantize(Decimal(1).scaleb(-places))) for each in written]
     values = np.array([float(text) for text in texts])
-    numbers, decimals = as_decimals(values)
+    numbers, decimals = packed(values).whole_numbers()
     assert decimals <= places
     np.testing.assert_array_equal(numbers / 10.0**decimals, values)
     assert [Decimal(int(number)).scaleb(-decimals) for number in numbers] == [Decimal(text) for text in texts]
@@ -54,11 +54,11 @@ def test_whatever_the_numbers_they_come_back(tmp_path_factory, values):
 
 
 def test_numbers_that_are_no_decimals_stay_floats():
-    assert as_decimals(np.array([np.pi])) is None
-    assert as_decimals(np.array([1e300])) is None
-    assert as_decimals(np.array([np.inf])) is None
-    assert as_decimals(np.array([2.0**53 + 2])) is None
-    assert as_decimals(np.array([np.nan, np.nan]))[1] == 0
+    assert packed(np.array([np.pi])).whole_numbers() is None
+    assert packed(np.array([1e300])).whole_numbers() is None
+    assert packed(np.array([np.inf])).whole_numbers() is None
+    assert packed(np.array([2.0**53 + 2])).whole_numbers() is None
+    assert packed(np.array([np.nan, np.nan])).whole_numbers()[1] == 0
 
 
 @given(st.lists(st.integers(-4000, 4000), min_size=1, max_size=300), st.integers(1, 40), st.data())

@@ -110,7 +110,7 @@ def test_what_was_confirmed_is_remembered_for_the_same_shape(clean, config):
     assert recall(clean) == {}
     assert remember(clean, {"front": "fork"}) == config / "channels.json"
     remember(clean, {"rear": "shock"})
-    another_day = replace(clean, columns={n: v[:100] for n, v in reversed(clean.columns.items())})
+    another_day = replace(clean, columns={n: v[:100] for n, v in reversed(list(clean.columns.items()))})
     assert recall(another_day) == {"front": "fork", "rear": "shock"}
     assert recall(renamed(clean, {"fork": "pot"})) == {}
     assert shape(replace(clean, units={**clean.units, "fork": "mV"})) != shape(clean)

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from telemetry.motion.cycles import hysteresis_mm, stroke_list, strokes
+from telemetry.motion.cycles import find_turns, hysteresis_mm, larger, stroke_list, strokes
 from tests.motion.made_ends import RATE_HZ, end_of
 
 
@@ -20,7 +20,7 @@ def sine(amplitude_mm, frequency_hz, seconds, middle_mm=35.0, noise_mm=0.0):
 
 def test_a_sine_has_two_strokes_a_period_of_twice_its_amplitude_and_its_own_peak_speed():
     end = sine(15.0, 2.0, 20.0)
-    found = stroke_list(end, end.valid, 1.0)
+    found = stroke_list(end, find_turns(end, end.valid))
     whole = slice(1, -1)  # the first and the last begin and end inside a stroke
     assert len(found.start) == 2 * 2 * 20 + 1
     np.testing.assert_allclose(np.abs(found.change_mm[whole]), 30.0, atol=0.01)
@@ -66,7 +66,9 @@ def test_classes_start_above_what_noise_hides():
 
 def test_noise_makes_no_strokes():
     end = sine(15.0, 1.0, 20.0, noise_mm=0.05)
-    assert len(stroke_list(end, end.valid, hysteresis_mm(end)).start) == 2 * 20 + 1
+    assert (
+        len(stroke_list(end, larger(end, find_turns(end, end.valid), hysteresis_mm(end))).start) == 2 * 20 + 1
+    )
     still = end_of(30 + 0.05 * np.random.default_rng(2).standard_normal(500_000), np.zeros(500_000))
     assert strokes(still, still.valid).cycles == 0.0
 
@@ -75,7 +77,7 @@ def test_no_stroke_reaches_over_a_gap_or_what_is_not_selected():
     end = sine(15.0, 2.0, 10.0)
     chosen = np.ones(len(end.valid), bool)
     chosen[2000:2600] = False
-    found = stroke_list(end, chosen, 1.0)
+    found = stroke_list(end, find_turns(end, chosen))
     assert not np.any((found.start < 2300) & (found.end > 2300))
     assert len(found.start) > 30
 

@@ -11,6 +11,8 @@ from zlib import crc32
 import numpy as np
 from pydantic import BaseModel
 
+from telemetry.decimals import Column
+
 DIGITS = 8
 
 
@@ -66,6 +68,8 @@ def _walk(path: str, value: Any) -> Iterator[tuple[str, Any]]:
             yield path, value
         else:
             yield path, "|".join(map(str, value.ravel().tolist()))
+    elif isinstance(value, Column):
+        yield path, value.values
     elif isinstance(value, BaseModel):
         yield from _walk(path, dict(value))
     elif is_dataclass(value) and not isinstance(value, type):

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from telemetry.arrays import ENDS, BoolArray, FloatArray
+from telemetry.decimals import Column
 from telemetry.errors import BothEndsError
 from telemetry.logs import RawLog
 from telemetry.signals import SensorSetup, sanity
@@ -227,8 +228,8 @@ def _placed(rng: np.random.Generator) -> Any:
     n = int(rng.integers(30, 160))
     values = 50.0 + np.cumsum(rng.normal(size=n))
     values[rng.random(n) < rng.choice([0.0, 0.05, 0.15])] = np.nan
-    filled, where = bridge(values, int(rng.integers(0, 4)))
-    near, _ = bridge(values, 3, within_mm=(48.0, 54.0))
+    filled, where = bridge(values.copy(), int(rng.integers(0, 4)))
+    near, _ = bridge(values.copy(), 3, within_mm=(48.0, 54.0))
     t_s = np.sort(np.arange(n) / 100.0 + rng.uniform(-0.004, 0.004, n))
     t_s[int(rng.integers(1, n)) :] += _about(rng, 0.045)
     if rng.random() < 0.5:
@@ -278,7 +279,7 @@ def _channels(rng: np.random.Generator) -> Any:
     grids = [_tried(even_grid, t, np.ones(len(t), bool)) for t in (t_s, uneven_s)]
     return each(
         [
-            on_clock(v, t, grid, between)
+            on_clock(Column(v), t, grid, between)
             for v, t, grid in ((values, t_s, grids[0]), (values[rows], uneven_s, grids[1]))
             if isinstance(grid, Grid)
             for between in ("line", "hold", "pulse")
@@ -291,7 +292,7 @@ def _channels(rng: np.random.Generator) -> Any:
         ],
         blanked,
         [
-            _likely_unit(meaning, "own", np.array([0.0, -_about(rng, limit, 1.3), np.nan]))
+            _likely_unit(meaning, "own", Column(np.array([0.0, -_about(rng, limit, 1.3), np.nan])))
             for meaning, limit in (("speed", 110.0), ("throttle", 1.05), ("acceleration", 2.5), ("lean", 2.0))
         ],
     )

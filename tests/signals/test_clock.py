@@ -7,8 +7,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from telemetry.decimals import Column, Columns, packed
 from telemetry.errors import ChannelError, LogError
-from telemetry.signals.clock import even_grid
+from telemetry.logs import RawLog
+from telemetry.signals.clock import even_grid, steadiness, steady_grid
+from telemetry.signals.stamps import row_stamps
 from tests.signals.made_logs import codes, fork_mm, make_log, make_run, shock_mm
 
 
@@ -304,3 +307,35 @@ def test_the_grid_puts_every_stamp_in_its_place(rate, lost, start):
     assert grid.even
     np.testing.assert_array_equal(grid.index, index)
     assert [grid.row_of(int(i)) for i in index[:5]] == [0, 1, 2, 3, 4]
+
+
+@pytest.mark.parametrize("rate_hz", [99.7, 100.0, 1000.0])
+@pytest.mark.parametrize("first", [0.0, 1234.5])
+@pytest.mark.parametrize("unit", ["s", "ms"])
+def test_steady_stamps_give_the_clock_that_all_stamps_give(rate_hz, first, unit):
+    late = np.random.default_rng(3).uniform(-0.02, 0.02, 5000)
+    t_s = np.round(first + (np.arange(5000) + late) / rate_hz, 6)
+    values = t_s if unit == "s" else np.round(1000 * t_s, 3)
+    log = RawLog("log.csv", Columns({"time": packed(values)}), {"time": unit})
+    stamps = row_stamps(log, "time")
+    grid, wanted = steady_grid(stamps.seconds, stamps.steady), even_grid(t_s - t_s[0], np.ones(5000, bool))
+    assert grid.even and wanted.even and grid.is_row_by_row(5000) and wanted.is_row_by_row(5000)
+    assert grid.sample_rate_hz == pytest.approx(wanted.sample_rate_hz, rel=1e-12)
+    assert grid.start_s == pytest.approx(wanted.start_s, abs=1e-11)
+    assert grid.jitter_s == pytest.approx(wanted.jitter_s, rel=1e-6)
+    assert (grid.row_of(17), grid.gaps) == (wanted.row_of(17), wanted.gaps)
+    np.testing.assert_array_equal(grid.at_rate(70.0).index, wanted.at_rate(70.0).index)
+
+
+@pytest.mark.parametrize("fault", ["lost", "late", "back", "blank"])
+def test_stamps_with_a_fault_are_not_steady(fault):
+    t_s = np.arange(40_000) / 500
+    if fault == "lost":
+        t_s[30_000:] += 1 / 500
+    elif fault == "late":
+        t_s[30_000] += 0.1 / 500
+    elif fault == "back":
+        t_s[[16_383, 16_384]] = t_s[[16_384, 16_383]]
+    else:
+        t_s[30_000] = np.nan
+    assert steadiness(Column(t_s)) is None

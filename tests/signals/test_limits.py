@@ -9,6 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from telemetry.decimals import Column
 from telemetry.errors import CalibrationError, ChannelError, LogError, StrokeExceededError
 from telemetry.logs import RawLog
 from telemetry.signals import SensorSetup, sanity, to_run
@@ -230,8 +231,8 @@ def test_seven_in_ten_intervals_must_agree_to_a_row(uneven, hold):
 def test_a_pause_longer_than_a_second_and_a_half_is_not_drawn_over(pause_s, blank):
     t_s = np.arange(1000) / 100
     values = np.where((t_s > 4.0) & (t_s < 4.0 + pause_s), np.nan, 20.0 + t_s)
-    placed, rate_hz = on_clock(values, t_s, even_grid(t_s, np.ones(1000, bool)))
-    assert np.isnan(placed).any() == blank and rate_hz == pytest.approx(100.0)
+    placed, rate_hz = on_clock(Column(values), t_s, even_grid(t_s, np.ones(1000, bool)))
+    assert placed.missing == blank and rate_hz == pytest.approx(100.0)
 
 
 @pytest.mark.parametrize(
@@ -251,7 +252,7 @@ def test_a_unit_that_is_not_written_is_told_by_the_largest_value(meaning, larges
     log = log_of(time=t_s, x=values)
     channel = read_channel(log, meaning, "x", t_s, even_grid(t_s, np.ones(50, bool)))
     assert channel.name == name
-    np.testing.assert_allclose(channel.values, factor * values, rtol=1e-6)
+    np.testing.assert_allclose(channel.values.values, factor * values, rtol=1e-6)
 
 
 @pytest.mark.parametrize(("share", "lost"), [(0.45, True), (0.55, False), (1.45, False), (1.55, True)])
@@ -260,7 +261,10 @@ def test_a_supply_between_half_and_half_as_much_again_is_corrected_and_none_beyo
     supply = np.where((t_s >= 0.4) & (t_s < 0.6), 5.0 * share, 5.0)
     setup = replace(FORK, supply="supply", supply_reference=5.0)
     grid = even_grid(t_s, np.ones(100, bool))
-    signal, step, notes = at_bench_supply(np.full(100, 2.0), log_of(supply=supply), "front", setup, t_s, grid)
+    signal, step, notes = at_bench_supply(
+        Column(np.full(100, 2.0)), log_of(supply=supply), "front", setup, t_s, grid
+    )
+    signal = signal.values
     assert np.isnan(signal).sum() == (20 if lost else 0)
     if lost:
         (note,) = notes
@@ -280,8 +284,8 @@ def test_a_beacon_pulse_of_one_row_is_one_sample_of_the_clock():
     t_s = np.arange(100) / 100
     beacon = np.zeros(100)
     beacon[[30, 99]] = 5.0
-    placed, _ = on_clock(beacon, t_s + 0.004, even_grid(t_s, np.ones(100, bool)), "pulse")
-    assert np.flatnonzero(placed > 2.5).tolist() == [30, 99]
+    placed, _ = on_clock(Column(beacon), t_s + 0.004, even_grid(t_s, np.ones(100, bool)), "pulse")
+    assert np.flatnonzero(placed.values > 2.5).tolist() == [30, 99]
 
 
 def test_a_channel_as_logged_has_no_unit_and_is_interpolated():

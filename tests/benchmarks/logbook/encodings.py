@@ -18,7 +18,8 @@ import pyarrow as pa
 import pyarrow.csv
 import pyarrow.parquet as pq
 
-from telemetry.logbook.columns import as_decimals, read_stored_log, write_log
+from telemetry.decimals import packed
+from telemetry.logbook.columns import read_stored_log, write_log
 from telemetry.logs import RawLog, read_log
 
 FIXTURES = Path(__file__).parents[3] / "fixtures"
@@ -50,7 +51,7 @@ def sizes(log: RawLog) -> dict[str, int]:
     floats = pa.table({name: pa.array(v, mask=np.isnan(v)) for name, v in log.columns.items()})
     whole = {}
     for name, values in log.columns.items():
-        found = as_decimals(values)
+        found = packed(values).whole_numbers()
         if found is None:
             raise SystemExit(f"{log.source}: {name} holds no decimals; choose another log")
         numbers, decimals = found

@@ -21,7 +21,7 @@ from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
 
-from tests.benchmarks.reading.long_log import FIXTURES, write_long_log
+from tests.benchmarks.reading.long_log import FIXTURES
 
 HERE = Path(__file__).parents[3]
 BIKE = FIXTURES / "qb-6.toml"
@@ -29,9 +29,15 @@ BARE = """
 import sys, pyarrow as pa, pyarrow.csv as c
 c.read_csv(sys.argv[1], read_options=c.ReadOptions(use_threads=False))
 """
+WRITE = """
+import sys
+from pathlib import Path
+from tests.benchmarks.reading.long_log import write_long_log
+print(write_long_log(Path(sys.argv[1]), float(sys.argv[2]), float(sys.argv[3])))
+"""
 # What a review has done when nothing is computed yet that the peer does not compute as well.
 FIRST_STEPS = {
-    "imports": "import telemetry.cli.log, telemetry.report, scipy.linalg",
+    "imports": "import gc, telemetry.cli.log, telemetry.report, scipy.linalg; gc.freeze()",  # as the command does
     "and read": "log = telemetry.logs.read_log(sys.argv[1])",
     "and travel": "run, motion = telemetry.review.steps.motion_of(log, telemetry.bike.load_bike(sys.argv[2]))",
     "and laps": "track = telemetry.laps.find_track(run)",
@@ -69,6 +75,11 @@ def cost(arguments: Sequence[str], tree: Path | None = None) -> Cost:
             raise SystemExit(f"{' '.join(arguments)[:200]} failed with {child.returncode}")
         said.seek(0)
         return Cost(used.ru_utime, used.ru_stime, used.ru_maxrss / 1024, said.read())
+
+
+def write_log(path: Path, minutes: float, rate_hz: float = 1000.0) -> int:
+    """Write a long log and return its rows: in another process, as a child's peak counts what its parent ever held."""
+    return int(cost(["-c", WRITE, str(path), str(minutes), str(rate_hz)], HERE).said)
 
 
 def middle(costs: Sequence[Cost]) -> Cost:
@@ -115,7 +126,7 @@ def reviews(trees: dict[str, Path], folder: Path, rounds: int, logs: Sequence[st
     """Table of reviews against bare parse and peer; and of the first steps of a review, each with those before it."""
     for name in logs:
         log = folder / "log.csv"
-        rows = write_long_log(log, LOGS[name][0], LOGS[name][1])
+        rows = write_log(log, *LOGS[name])
         print(f"\n{name}: {rows} rows, {log.stat().st_size / 1e6:.0f} MB of CSV")
         print(f"{'':12}{'user':>8}{'system':>8}{'CPU [s]':>9}{'/B':>7}{'/N':>7}{'peak MiB':>10}{'/N':>7}")
         found: dict[str, list[Cost]] = {row: [] for row in ("B", "N", *FIRST_STEPS, *trees)}
@@ -146,7 +157,7 @@ def growth(trees: dict[str, Path], folder: Path) -> None:
           f"{'MiB/min':>9}")  # fmt: skip
     log, last = folder / "log.csv", {tree: (0.0, Cost(0.0, 0.0, 0.0)) for tree in trees}
     for minutes in GROWTH_MIN:
-        write_long_log(log, minutes)
+        write_log(log, minutes)
         for tree, path in trees.items():
             one = cost(review_arguments(log, folder), path)
             before_min, before = last[tree]
@@ -179,7 +190,7 @@ def store(trees: dict[str, Path], folder: Path, rounds: int, minutes: Sequence[f
           f"{'beside':>9}{'original':>9}   (bytes over CSV)")  # fmt: skip
     for length in minutes:
         log = folder / "log.csv"
-        write_long_log(log, length)
+        write_log(log, length)
         for tree, path in trees.items():
             book = folder / f"book {tree} {length:g}"
             added = cost(["-c", ADD, str(book), str(log), str(BIKE)], path)
@@ -224,7 +235,7 @@ def screen(trees: dict[str, Path], folder: Path, part: str) -> None:
     books = {tree: folder / f"book {tree} 120" for tree in trees}
     for tree, path in trees.items():
         if not books[tree].exists():
-            write_long_log(log, 120)
+            write_log(log, 120)
             cost(["-c", ADD, str(books[tree]), str(log), str(BIKE)], path)
     print(f"\n{part}: on the server, 2 h at 1 kHz")
     for tree, path in trees.items():

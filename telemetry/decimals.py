@@ -1,0 +1,304 @@
+"""Columns of numbers kept small: where a file wrote decimals, as whole numbers and a count of decimals.
+
+value = number / 10**decimals is the very float that reading the text gave, since both are the double nearest to that
+decimal; a column is kept so only where this was found to hold for every number. Sensors and places take two or four
+bytes, not eight.
+"""
+
+from collections.abc import Iterator, Mapping, MutableMapping
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from telemetry.arrays import BoolArray, FloatArray, IntArray
+from telemetry.numeric import BLOCK
+
+_MOST_DECIMALS = 12
+_LARGEST = 2**53  # beyond it a float no longer tells whole numbers apart
+_KINDS = (np.int16, np.int32, np.int64)
+# Of the 2 that a type has room for on both sides of a base: what is left keeps the base from being moved often.
+SPARE_SPAN = 1.6
+
+Rows = slice | IntArray | BoolArray
+
+
+@dataclass(frozen=True, eq=False)
+class Column:
+    """Numbers of shape (n_rows,), NaN where missing: ``column[rows]`` gives those of some rows as float64.
+
+    Kept as float64, or as whole numbers of which value = (number + base) / 10**decimals * factor + offset; the least
+    number of their type then stands for a missing one.
+    """
+
+    kept: npt.NDArray[Any]
+    decimals: int = 0
+    base: int = 0
+    factor: float = 1.0
+    offset: float = 0.0
+
+    def __len__(self) -> int:
+        return len(self.kept)
+
+    def __getitem__(self, rows: Rows) -> FloatArray:
+        numbers = self.kept[rows]
+        return numbers if self.is_float else self._of(numbers)
+
+    def _of(self, numbers: npt.NDArray[Any]) -> FloatArray:
+        values = np.empty(numbers.shape)
+        for first in range(0, len(numbers), BLOCK):
+            self._decode(numbers[first : first + BLOCK], values[first : first + BLOCK])
+        return values
+
+    def _decode(self, numbers: npt.NDArray[Any], values: FloatArray) -> None:
+        if self.base:
+            np.add(numbers, float(self.base), out=values)
+            values /= 10.0**self.decimals
+        else:
+            np.divide(numbers, 10.0**self.decimals, out=values)
+        if self.factor != 1.0:
+            values *= self.factor
+        if self.offset:
+            values += self.offset
+        if self.missing:
+            values[numbers == self._blank] = np.nan
+
+    @property
+    def _blank(self) -> float:
+        """What stands for a missing number."""
+        return np.nan if self.is_float else np.iinfo(self.kept.dtype).min
+
+    @property
+    def is_float(self) -> bool:
+        """Whether the floats themselves are kept."""
+        return self.kept.dtype == np.float64
+
+    @property
+    def values(self) -> FloatArray:
+        """All numbers; not to be written to."""
+        return self[:]
+
+    def blocks(self) -> Iterator[tuple[slice, FloatArray]]:
+        """The numbers block by block, with their rows."""
+        for first in range(0, len(self), BLOCK):
+            rows = slice(first, min(first + BLOCK, len(self)))
+            yield rows, self[rows]
+
+    def known(self, rows: Rows = slice(None)) -> BoolArray:
+        """Where there is a number."""
+        numbers = self.kept[rows]
+        return np.isfinite(numbers) if self.is_float else np.asarray(numbers != self._blank)
+
+    @cached_property
+    def missing(self) -> bool:
+        """Whether any number is missing."""
+        if self.is_float:
+            return not all(self.known(rows).all() for rows, _ in self.blocks())
+        return bool(len(self)) and bool(self.kept.min() == self._blank)
+
+    @cached_property
+    def limits(self) -> tuple[float, float] | None:
+        """Least and greatest number, None where there is none."""
+        if self.is_float or self.missing:
+            blocks = [values for _, values in self.blocks() if np.isfinite(values).any()]
+            ends = np.array([(np.fmin.reduce(values), np.fmax.reduce(values)) for values in blocks])
+        else:
+            ends = self._of(np.array([self.kept.min(), self.kept.max()]) if len(self) else self.kept)
+        return (float(ends.min()), float(ends.max())) if ends.size else None
+
+    @property
+    def any_known(self) -> bool:
+        """Whether there is any number."""
+        return self.limits is not None
+
+    def changes(self) -> BoolArray:
+        """Where a number differs from the one before; true for the first."""
+        changed = np.ones(len(self), dtype=np.bool_)
+        np.not_equal(self.kept[1:], self.kept[:-1], out=changed[1:])
+        return changed
+
+    def some(self, rows: Rows) -> "Column":
+        """A column of some of the rows."""
+        return replace(self, kept=self.kept[rows])
+
+    def times(self, factor: float) -> "Column":
+        """A column of the numbers times a factor, once."""
+        if factor == 1.0:
+            return self
+        return Column(self.kept * factor) if self.is_float else replace(self, factor=factor)
+
+    def less(self, amount: float) -> "Column":
+        """A column of the numbers less an amount."""
+        if amount == 0.0:
+            return self
+        return Column(self.kept - amount) if self.is_float else replace(self, offset=self.offset - amount)
+
+    def blanked(self, rows: BoolArray) -> "Column":
+        """A column in which some numbers are missing."""
+        return replace(self, kept=np.where(rows, self._blank, self.kept).astype(self.kept.dtype))
+
+    def with_blanks(self, before: IntArray) -> "Column":
+        """A column with rows without a number put in, at places as of `numpy.insert`."""
+        return replace(self, kept=np.insert(self.kept, before, self._blank))
+
+    def whole_numbers(self) -> tuple[npt.NDArray[np.int64], int] | None:
+        """Numbers (0 where missing) and count of decimals, value = number / 10**decimals; None if it is no decimals."""
+        if self.is_float or self.factor != 1.0 or self.offset:
+            return None
+        numbers = self.kept.astype(np.int64) + self.base
+        numbers[~self.known()] = 0
+        return numbers, self.decimals
+
+
+class Packer:
+    """A column that grows block by block, in the smallest form that holds every number so far."""
+
+    def __init__(self) -> None:
+        self._column = Column(np.empty(0, np.int16))
+        self._rows = 0
+        self._least: int | None = None  # number of ``decimals`` so far, before ``base`` is taken off
+        self._most: int | None = None
+
+    def add(self, values: FloatArray, expected_rows: float = 0.0) -> None:
+        """Add numbers of shape (n,); room is made for as many rows as are ``expected_rows`` in all."""
+        end = self._rows + len(values)
+        numbers = self._numbers(values)
+        kept = self._column.kept
+        if not len(kept):  # memory that is never written to costs nothing
+            self._column = replace(self._column, kept=np.empty(max(end, int(expected_rows)), kept.dtype))
+        elif end > len(kept):  # room for more, without copying what is there
+            kept.resize(max(end, len(kept) * 3 // 2), refcheck=False)
+        self._column.kept[self._rows : end] = numbers
+        self._rows = end
+
+    def column(self) -> Column:
+        """What was added; nothing more can be."""
+        self._column.kept.resize(self._rows, refcheck=False)
+        return self._column
+
+    def _numbers(self, values: FloatArray) -> npt.NDArray[Any]:
+        """Numbers to keep for some values; the form is widened until they fit."""
+        column = self._column
+        if column.is_float:
+            return values
+        numbers = None
+        with np.errstate(over="ignore", invalid="ignore"):
+            for decimals in range(column.decimals, _MOST_DECIMALS + 1):
+                if (numbers := _exactly(values, decimals)) is not None:
+                    break
+        blank = np.isnan(values)
+        known = values[:0] if numbers is None else numbers[~blank] if blank.any() else numbers
+        if numbers is None or (len(known) and not self._holds(known, decimals)):
+            self._change(Column(np.empty(0)))
+            return values
+        numbers -= self._column.base
+        numbers[blank] = np.iinfo(self._column.kept.dtype).min
+        return numbers
+
+    def _holds(self, numbers: FloatArray, decimals: int) -> bool:
+        """Widen the form until it holds whole numbers; False where none does."""
+        low, high = float(numbers.min()), float(numbers.max())
+        if not max(-low, high) < _LARGEST:
+            return False
+        least, most, step = int(low), int(high), 10 ** (decimals - self._column.decimals)
+        if self._least is not None and self._most is not None:
+            least, most = min(least, self._least * step), max(most, self._most * step)
+        if max(-least, most) >= _LARGEST:
+            return False
+        self._least, self._most = least, most
+        kind, base = _form(least, most, self._column)
+        form = Column(np.empty(0, kind), decimals, base)
+        if (form.kept.dtype, base, decimals) != (
+            self._column.kept.dtype,
+            self._column.base,
+            self._column.decimals,
+        ):
+            self._change(form)
+        return True
+
+    def _change(self, form: Column) -> None:
+        """Keep what was added so far in another form."""
+        before = self._column.some(slice(self._rows))
+        kept = np.empty(len(self._column.kept), form.kept.dtype)
+        for first in range(0, self._rows, BLOCK):
+            rows = slice(first, min(first + BLOCK, self._rows))
+            if form.is_float:
+                kept[rows] = before[rows]
+                continue
+            numbers = before.kept[rows].astype(np.int64) + before.base
+            numbers = numbers * 10 ** (form.decimals - before.decimals) - form.base
+            numbers[~before.known(rows)] = np.iinfo(kept.dtype).min
+            kept[rows] = numbers
+        self._column = replace(form, kept=kept)
+
+
+def _exactly(values: FloatArray, decimals: int) -> FloatArray | None:
+    """Whole numbers of which number / 10**decimals is the value, NaN for NaN; None if there are none."""
+    scale = 10.0**decimals
+    numbers = values * scale
+    np.rint(numbers, out=numbers)
+    same = numbers / scale == values
+    return numbers if same.all() or (same | np.isnan(values)).all() else None
+
+
+def _form(least: int, most: int, now: Column) -> tuple[type[Any], int]:
+    """Type and base that hold numbers from ``least`` to ``most``: those of ``now`` if they do."""
+    for kind in _KINDS:
+        room = int(np.iinfo(kind).max)  # its negative is held as well; one below stands for a missing number
+        for base in (now.base, 0) if now.kept.dtype == kind else (0,):
+            if base - room <= least and most <= base + room:
+                return kind, base
+        if most - least <= SPARE_SPAN * room:
+            return kind, (least + most) // 2
+    raise AssertionError("numbers below 2**53 fit 64 bits")
+
+
+def packed(values: FloatArray) -> Column:
+    """A column of numbers, as small as holds them exactly."""
+    packer = Packer()
+    for first in range(0, len(values), BLOCK):
+        packer.add(values[first : first + BLOCK], len(values))
+        if packer._column.is_float:
+            return Column(values)
+    return packer.column()
+
+
+class Columns(MutableMapping[str, FloatArray]):
+    """Columns by name: each is given as float64, made when it is asked for where it is kept smaller."""
+
+    def __init__(self, kept: Mapping[str, "Column | FloatArray"]) -> None:
+        self._kept = {name: as_column(column) for name, column in kept.items()}
+
+    def __getitem__(self, name: str) -> FloatArray:
+        return self._kept[name].values
+
+    def __setitem__(self, name: str, values: FloatArray) -> None:
+        self._kept[name] = Column(values)
+
+    def __delitem__(self, name: str) -> None:
+        del self._kept[name]
+
+    def __contains__(self, name: object) -> bool:
+        return name in self._kept
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._kept)
+
+    def __len__(self) -> int:
+        return len(self._kept)
+
+    def column(self, name: str) -> Column:
+        """A column as it is kept."""
+        return self._kept[name]
+
+
+def as_column(values: Column | FloatArray) -> Column:
+    """Numbers as a column."""
+    return values if isinstance(values, Column) else Column(values)
+
+
+def column_of(columns: Mapping[str, FloatArray], name: str) -> Column:
+    """A column as it is kept, of columns of any kind."""
+    return columns.column(name) if isinstance(columns, Columns) else Column(columns[name])
