@@ -5,16 +5,18 @@ is needed where these are used; NumPy's median takes several times as long. The 
 """
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from telemetry.arrays import FloatArray
+from telemetry.arrays import BoolArray, FloatArray, IntArray
 
 # Samples of one block: temporaries of so many stay in the cache.
 BLOCK = 16_384
+# One value in so many says about where a quantile of many arrays lies.
+THINNED = 64
 _TINY = 1e-300
 
 
@@ -106,6 +108,38 @@ def quantiles(ordered: FloatArray, shares: ArrayLike) -> FloatArray:
     low = place.astype(np.int64)
     below, above = ordered[low], ordered[np.minimum(low + 1, len(ordered) - 1)]
     return np.asarray(below + (place - low) * (above - below))
+
+
+def quantiles_of(pieces: Sequence[FloatArray], shares: ArrayLike) -> FloatArray:
+    """Quantiles of all values of some arrays together, each of which is in order, as `quantiles` of them in one.
+
+    Parameters
+    ----------
+    pieces : sequence of ndarray
+        Rising, without NaN; together at least one value.
+    shares : array_like
+        From 0 to 1.
+    """
+    pieces = [piece for piece in pieces if len(piece)]
+    if len(pieces) == 1:
+        return quantiles(pieces[0], shares)
+    place = np.asarray(shares, dtype=np.float64) * (sum(map(len, pieces)) - 1)
+    low = place.astype(np.int64)
+    thin = np.sort(np.concatenate([piece[::THINNED] for piece in pieces]))
+    # no more than so many values are below one of the thinned, and no fewer than so many are up to another
+    least = thin[np.minimum(low // THINNED, len(thin) - 1)]
+    enough = -(-(low + 2) // THINNED) + len(pieces)
+    most = np.where(enough < len(thin), thin[np.minimum(enough, len(thin) - 1)], np.inf)
+    starts = np.array([piece.searchsorted(least, "left") for piece in pieces])
+    stops = np.array([piece.searchsorted(most, "right") for piece in pieces])
+    found = np.empty(place.shape)
+    for i, below in enumerate(starts.sum(axis=0).tolist()):
+        near = [piece[a:b] for piece, a, b in zip(pieces, starts[:, i], stops[:, i], strict=True)]
+        between = np.sort(np.concatenate(near))
+        at = int(low[i]) - below
+        above = between[min(at + 1, len(between) - 1)]
+        found[i] = between[at] + (place[i] - low[i]) * (above - between[at])
+    return found
 
 
 def median(values: FloatArray) -> float:
@@ -231,6 +265,32 @@ def _beta_fraction(a: float, b: float, x: float) -> float:
         if abs(c * d - 1.0) < 1e-15:
             break
     return fraction
+
+
+def sums_between(edges: IntArray, columns: Callable[[slice], Sequence[FloatArray | BoolArray]]) -> FloatArray:
+    """Sums of samples from each edge to before the next, computed block by block.
+
+    Parameters
+    ----------
+    edges : ndarray of int, shape (n + 1,)
+        Rising strictly.
+    columns : callable
+        What is to be summed, at a slice of the samples: arrays of its length.
+
+    Returns
+    -------
+    ndarray of shape (n_columns, n)
+    """
+    cuts = np.union1d(edges, np.arange(edges[0], edges[-1], BLOCK))
+    found = []
+    for first in range(int(edges[0]), int(edges[-1]), BLOCK):
+        stop = min(first + BLOCK, int(edges[-1]))
+        here = cuts[slice(*cuts.searchsorted((first, stop)))] - first
+        found.append(
+            [np.add.reduceat(column, here, dtype=np.float64) for column in columns(slice(first, stop))]
+        )
+    parts: FloatArray = np.concatenate(found, axis=1)
+    return np.asarray(np.add.reduceat(parts, cuts.searchsorted(edges[:-1]), axis=1))
 
 
 def finite(value: float) -> float | None:

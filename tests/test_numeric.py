@@ -9,7 +9,18 @@ from scipy.interpolate import CubicHermiteSpline, PchipInterpolator
 from scipy.optimize import brentq
 from scipy.special import stdtrit
 
-from telemetry.numeric import BLOCK, Cubic, median, quantile, quantiles, root, shape_preserving, student_t
+from telemetry.numeric import (
+    BLOCK,
+    Cubic,
+    median,
+    quantile,
+    quantiles,
+    quantiles_of,
+    root,
+    shape_preserving,
+    student_t,
+    sums_between,
+)
 
 
 @pytest.mark.parametrize("points", [2, 3, 4, 9])
@@ -55,6 +66,28 @@ def test_median_and_quantiles_are_numpys(n):
         assert quantile(values, share) == pytest.approx(np.quantile(values, share), rel=1e-13, abs=1e-13)
         assert quantiles(np.sort(values), [share])[0] == pytest.approx(quantile(values, share), abs=1e-13)
     np.testing.assert_array_equal(values, before)
+
+
+@pytest.mark.parametrize("digits", [0, 1, 9])
+@pytest.mark.parametrize("longest", [1, 70, 3000])
+def test_quantiles_of_pieces_are_those_of_all_their_values(digits, longest):
+    chance = np.random.default_rng(longest)
+    levels = [0.0, 0.01, 0.5, 0.95, 1.0, *chance.uniform(size=5)]
+    for count in (1, 2, 9, 40):
+        lengths = [1, *chance.integers(0, longest + 1, count)]
+        pieces = [np.sort(np.round(chance.normal(chance.normal(), 1.0, n), digits)) for n in lengths]
+        wanted = np.quantile(np.concatenate(pieces), levels)
+        np.testing.assert_allclose(quantiles_of(pieces, levels), wanted, rtol=1e-12, atol=1e-12)
+
+
+def test_sums_between_edges_are_those_of_each_stretch():
+    chance = np.random.default_rng(4)
+    values = chance.normal(size=3 * BLOCK)
+    edges = np.unique([7, 8, BLOCK, *chance.integers(9, 3 * BLOCK, 20), 3 * BLOCK - 5])
+    found = sums_between(edges, lambda here: [values[here], values[here] > 0])
+    stretches = [values[a:b] for a, b in zip(edges[:-1], edges[1:], strict=True)]
+    np.testing.assert_allclose(found[0], [one.sum() for one in stretches], atol=1e-10)
+    np.testing.assert_array_equal(found[1], [np.count_nonzero(one > 0) for one in stretches])
 
 
 @pytest.mark.parametrize("freedom", [0.7, 1, 2.5, 4, 13, 120, 4000])

@@ -1,12 +1,13 @@
 """Front against rear over a selection of samples: speeds, same bump, pitch and heave, transfer, damping."""
 
-from collections.abc import Callable
-from dataclasses import replace
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import numpy.typing as npt
 
-from telemetry.arrays import ENDS, BoolArray, FloatArray
+from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
 from telemetry.balance.balance import (
     Balance,
     BandShare,
@@ -25,7 +26,7 @@ from telemetry.balance.road import Riding
 from telemetry.balance.transfer import weight_transfer
 from telemetry.bike import Attitude, Bike, attitude, leverage_curve
 from telemetry.laps import PHASES, Track
-from telemetry.motion import Motion
+from telemetry.motion import EndSums, Motion, Sums, find_sums
 from telemetry.numeric import finite, quantiles
 from telemetry.signals import whole_segments
 
@@ -40,8 +41,16 @@ def rms_ratio(front: FloatArray, rear: FloatArray) -> float | None:
     """RMS of the rear over RMS of the front; None when the front does not move or one is empty."""
     if not len(front) or not len(rear):
         return None
-    bottom = float(np.sqrt(np.mean(front**2)))
-    return float(np.sqrt(np.mean(rear**2))) / bottom if bottom > 0 else None
+    return _root_ratio(float(front @ front), len(front), float(rear @ rear), len(rear))
+
+
+def _root_ratio(
+    front_squares: float, front_samples: float, rear_squares: float, rear_samples: float
+) -> float | None:
+    """RMS ratio from sums of squares and numbers of samples."""
+    if front_squares <= 0 or not rear_samples:
+        return None
+    return math.sqrt(rear_squares / rear_samples) / math.sqrt(front_squares / front_samples)
 
 
 def speed_ratio(front_mm_s: FloatArray, rear_mm_s: FloatArray) -> SpeedRatio:
@@ -72,12 +81,12 @@ def deming_slope(x: FloatArray, y: FloatArray, *, variance_ratio: float = 1.0) -
     """
     if len(x) < 3:
         return None
-    covariance = np.cov(x, y)
-    xx, xy, yy = float(covariance[0, 0]), float(covariance[0, 1]), float(covariance[1, 1])
+    x, y = x - x.mean(), y - y.mean()
+    xx, xy, yy = float(x @ x), float(x @ y), float(y @ y)
     if xy == 0:
         return None
     bend = yy - variance_ratio * xx
-    return float((bend + np.sqrt(bend**2 + 4 * variance_ratio * xy**2)) / (2 * xy))
+    return (bend + math.sqrt(bend**2 + 4 * variance_ratio * xy**2)) / (2 * xy)
 
 
 def quantile_slope(front: FloatArray, rear: FloatArray, levels: FloatArray = BODY) -> float | None:
@@ -95,26 +104,31 @@ def quantile_slope(front: FloatArray, rear: FloatArray, levels: FloatArray = BOD
     float or None
         None with too few samples to have a body.
     """
+    return _slope(np.sort(front), np.sort(rear), levels)
+
+
+def _slope(front: FloatArray, rear: FloatArray, levels: FloatArray = BODY) -> float | None:
+    """As `quantile_slope`, of magnitudes in order."""
     if min(len(front), len(rear)) < FEWEST:
         return None
-    return deming_slope(quantiles(np.sort(front), levels), quantiles(np.sort(rear), levels))
+    return deming_slope(quantiles(front, levels), quantiles(rear, levels))
+
+
+def _both_ways(speed: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Magnitudes of compression and of rebound speed, each in order."""
+    ordered = np.sort(speed)
+    return ordered[ordered.searchsorted(0.0, "right") :], -ordered[: ordered.searchsorted(0.0)][::-1]
 
 
 def speed_balance(motion: Motion, use: BoolArray) -> SpeedBalance:
     """Speed balance over the selected samples, which must be valid at both ends."""
     step = max(1, round(motion.sample_rate_hz / SPEEDS_WORK_HZ))
     thin = use[::step]
-    front, rear = (motion.ends[end].wheel_speed_mm_s[::step][thin] for end in ENDS)
     split = _wheel_split(motion, step, thin)
-    return SpeedBalance(
-        _direction(front[front > 0], rear[rear > 0], split),
-        _direction(-front[front < 0], -rear[rear < 0], split),
-        split,
-        {
-            end: quantile_slope(-own[own < 0], own[own > 0])
-            for end, own in zip(ENDS, (front, rear), strict=True)
-        },
-    )
+    front, rear = (_both_ways(motion.ends[end].wheel_speed_mm_s[::step][thin]) for end in ENDS)
+    compression, rebound = (_direction(*both, split) for both in zip(front, rear, strict=True))
+    asymmetry = {end: _slope(*reversed(own)) for end, own in zip(ENDS, (front, rear), strict=True)}
+    return SpeedBalance(compression, rebound, split, asymmetry)
 
 
 def _wheel_split(motion: Motion, step: int, thin: BoolArray) -> float | None:
@@ -122,22 +136,22 @@ def _wheel_split(motion: Motion, step: int, thin: BoolArray) -> float | None:
     splits = []
     for end in motion.ends.values():
         shaft, wheel = end.shaft_speed_mm_s[::step][thin], end.wheel_speed_mm_s[::step][thin]
-        square = float(np.sum(shaft**2))
+        square = float(shaft @ shaft)
         if square <= 0:
             return None
-        splits.append(end.speed_split_mm_s * float(np.sqrt(np.sum(wheel**2) / square)))
-    return float(np.mean(splits))
+        splits.append(end.speed_split_mm_s * math.sqrt(float(wheel @ wheel) / square))
+    return sum(splits) / len(splits)
 
 
 def _direction(front: FloatArray, rear: FloatArray, split: float | None) -> DirectionBalance:
+    """Balance of one direction, from magnitudes in order."""
     if split is None or min(len(front), len(rear)) < FEWEST:
         return DirectionBalance(rms_ratio(front, rear), None, None, None)
-    front, rear = np.sort(front), np.sort(rear)
     a, b = quantiles(front, TAIL), quantiles(rear, TAIL)
     slow = 0.5 * (a + b) < split
     return DirectionBalance(
         rms_ratio(front, rear),
-        quantile_slope(front, rear),
+        _slope(front, rear),
         deming_slope(a[slow], b[slow]),
         deming_slope(a[~slow], b[~slow]),
     )
@@ -293,6 +307,7 @@ def balance(
     bike: Bike | None = None,
     sound: BoolArray | None = None,
     ridden: Riding | None = None,
+    sums: Sums | None = None,
 ) -> Balance:
     """Balance of both ends over the selected samples.
 
@@ -310,6 +325,8 @@ def balance(
         balance leaves them out.
     ridden : Riding, optional
         Acceleration and lean; by default from the speed and the positions of the track.
+    sums : Sums, optional
+        Of the motion, apart by the selection and the phase of the track; found here by default.
 
     Returns
     -------
@@ -325,9 +342,11 @@ def balance(
             (),
             reason=f"the {missing[0]} was not judged, so the ends cannot be compared",
         )
-    front, rear = motion.ends["front"], motion.ends["rear"]
-    use = selected & front.valid & rear.valid
-    whole = bike is not None and bool(use.any())
+    use = selected & motion.ends["front"].valid & motion.ends["rear"].valid
+    sums = find_sums(motion, (selected, track.phase)) if sums is None else sums
+    totals = _totals(sums, use[sums.start], track.phase[sums.start])
+    any_use = totals.samples[0] > 0
+    whole = bike is not None and any_use
     level = selected if sound is None else selected & sound
     damping = damping_balance(motion, track, bike, level, ridden) if bike is not None and whole else None
     same_bump = summarise_pairs(pairs, selected, track, whole=whole) if pairs is not None else None
@@ -335,11 +354,11 @@ def balance(
         # read from the road under both wheels, which the ends' own unlike answers do not shift
         same_bump = replace(same_bump, delay_residual_ms=damping.residual_delay_ms)
     return Balance(
-        speed_ratio=speed_ratio(front.wheel_speed_mm_s[use], rear.wheel_speed_mm_s[use]),
+        speed_ratio=totals.speed_ratio(0),
         same_bump=same_bump,
-        pitch=_pitch(motion, use),
-        per_phase=_per_phase(motion, track, use),
-        reason="" if use.any() else "no time in which both ends are valid",
+        pitch=_pitch(sums, use[sums.start], motion.wheelbase_mm),
+        per_phase=_per_phase(motion, track, use, totals),
+        reason="" if any_use else "no time in which both ends are valid",
         speed=speed_balance(motion, use),
         chassis=chassis_motion(motion, use, bike) if whole else None,
         transfer=weight_transfer(motion, track, use, ridden) if whole else None,
@@ -347,43 +366,75 @@ def balance(
     )
 
 
-def _pitch(motion: Motion, use: BoolArray) -> PitchSummary:
-    if not np.isfinite(motion.pitch_deg[use]).any():
+@dataclass(frozen=True)
+class _Totals:
+    """Sums over all of a selection, then over each of its phases; arrays of shape (1 + n_phases,)."""
+
+    samples: FloatArray
+    pitch_deg: FloatArray
+    ends: Mapping[End, EndSums]
+
+    def speed_ratio(self, i: int) -> SpeedRatio:
+        """RMS wheel speed of the rear over the front, as `speed_ratio`."""
+        front, rear = (self.ends[end] for end in ENDS)
+        return SpeedRatio(
+            _root_ratio(
+                front.compression_squares[i],
+                front.compression[i],
+                rear.compression_squares[i],
+                rear.compression[i],
+            ),
+            _root_ratio(front.rebound_squares[i], front.rebound[i], rear.rebound_squares[i], rear.rebound[i]),
+        )
+
+
+def _totals(sums: Sums, use: BoolArray, phase: IntArray) -> _Totals:
+    """Sums of the stretches in use."""
+    groups = np.array([use, *(use & (phase == index) for index in range(len(PHASES)))], dtype=np.float64)
+    ends = [getattr(sums.ends[end], one.name) for end in ENDS for one in fields(EndSums)]
+    columns = np.where(use, np.array([sums.samples, sums.pitch_deg, *ends]), 0.0)
+    samples, pitch_deg, *of_ends = columns @ groups.T
+    half = len(of_ends) // 2
+    return _Totals(samples, pitch_deg, {"front": EndSums(*of_ends[:half]), "rear": EndSums(*of_ends[half:])})
+
+
+def _pitch(sums: Sums, use: BoolArray, wheelbase_mm: float) -> PitchSummary:
+    pitch_deg, samples = sums.pitch_deg[use], float(sums.samples[use].sum())
+    if not np.isfinite(pitch_deg).any():
         return PitchSummary(None, None, None, None)
-    pitch = motion.pitch_deg[use]
-    front, rear = motion.ends["front"], motion.ends["rear"]
-    rate = np.degrees((front.wheel_speed_mm_s[use] - rear.wheel_speed_mm_s[use]) / motion.wheelbase_mm)
+    rate_mm_s = np.sqrt(sums.difference_squares[use].sum() / samples)
     return PitchSummary(
-        mean_deg=finite(pitch.mean()),
-        min_deg=finite(pitch.min()),
-        max_deg=finite(pitch.max()),
-        rms_rate_deg_s=finite(np.sqrt(np.mean(rate**2))),
+        mean_deg=finite(pitch_deg.sum() / samples),
+        min_deg=finite(sums.least_pitch_deg[use].min()),
+        max_deg=finite(sums.most_pitch_deg[use].max()),
+        rms_rate_deg_s=finite(np.degrees(rate_mm_s / wheelbase_mm)),
     )
 
 
-def _per_phase(motion: Motion, track: Track, use: BoolArray) -> tuple[PhaseBalance, ...]:
-    front, rear = motion.ends["front"], motion.ends["rear"]
-    total = max(int(np.count_nonzero(use)), 1)
+def _per_phase(motion: Motion, track: Track, use: BoolArray, totals: _Totals) -> tuple[PhaseBalance, ...]:
     step = max(1, round(motion.sample_rate_hz / QUANTILE_HZ))
+    thin, phase = use[::step], track.phase[::step]
+    speeds = [motion.ends[end].wheel_speed_mm_s[::step] for end in ENDS]
     rows: list[PhaseBalance] = []
-    for index, phase in enumerate(PHASES):
-        here = use & (track.phase == index)
-        count = int(np.count_nonzero(here))
-        if count < MIN_PHASE_S * motion.sample_rate_hz:
+    for i, name in enumerate(PHASES, start=1):
+        count = float(totals.samples[i])
+        if count < max(MIN_PHASE_S * motion.sample_rate_hz, 1):
             continue
-        ratio = speed_ratio(front.wheel_speed_mm_s[here], rear.wheel_speed_mm_s[here])
-        f, r = (end.wheel_speed_mm_s[::step][here[::step]] for end in (front, rear))
+        here = thin & (phase == i - 1)
+        front, rear = (_both_ways(speed[here]) for speed in speeds)
+        compression, rebound = (_slope(*both) for both in zip(front, rear, strict=True))
+        ratio = totals.speed_ratio(i)
         rows.append(
             PhaseBalance(
-                phase=phase,
-                time_share=count / total,
+                phase=name,
+                time_share=count / float(totals.samples[0]),
                 compression_ratio=ratio.compression,
                 rebound_ratio=ratio.rebound,
-                front_mean_mm=float(front.wheel_travel_mm[here].mean()),
-                rear_mean_mm=float(rear.wheel_travel_mm[here].mean()),
-                pitch_mean_deg=float(motion.pitch_deg[here].mean()),
-                compression_slope=quantile_slope(f[f > 0], r[r > 0]),
-                rebound_slope=quantile_slope(-f[f < 0], -r[r < 0]),
+                front_mean_mm=float(totals.ends["front"].travel_mm[i]) / count,
+                rear_mean_mm=float(totals.ends["rear"].travel_mm[i]) / count,
+                pitch_mean_deg=float(totals.pitch_deg[i]) / count,
+                compression_slope=compression,
+                rebound_slope=rebound,
             )
         )
     return tuple(rows)

@@ -307,11 +307,15 @@ class RearEnd:
 
     def axle_mm(self, shaft_mm: float) -> FloatArray:
         """Axle [x, z] in the chassis frame at a shock travel. [mm]"""
-        z = self.extended_axle_mm[1] + self.curve.wheel_mm_at(shaft_mm)
-        if self.pivot_mm is None or self.arm_mm is None:
-            return np.array([self.extended_axle_mm[0], z])
-        down = self.pivot_mm[1] - z
-        return np.array([self.pivot_mm[0] - float(np.sqrt(self.arm_mm**2 - down**2)), z])
+        return np.asarray(self.axles_mm(np.array([shaft_mm]))[0])
+
+    def axles_mm(self, shaft_mm: FloatArray) -> FloatArray:
+        """Axles in the chassis frame at shock travels, shape (n, 2). [mm]"""
+        z = self.extended_axle_mm[1] + self.curve.wheel_travel_mm(shaft_mm)
+        x = np.full(len(z), self.extended_axle_mm[0])
+        if self.pivot_mm is not None and self.arm_mm is not None:
+            x = self.pivot_mm[0] - np.sqrt(self.arm_mm**2 - (self.pivot_mm[1] - z) ** 2)
+        return np.column_stack([x, z])
 
     def axle_slope(self, shaft_mm: float) -> FloatArray:
         """Derivative of the axle position, d[x, z]/d(shock travel)."""

@@ -158,7 +158,7 @@ def chassis_point(bike: Bike, ahead_of_rear_axle_mm: float, height_mm: float) ->
     return np.array([x + ahead_of_rear_axle_mm, z + height_mm - _measured_radii(bike)[1]])
 
 
-def front_axle_mm(bike: Bike, fork_mm: float) -> FloatArray:
+def front_axle_mm(bike: Bike, fork_mm: float | FloatArray) -> FloatArray:
     """Front axle in the chassis frame at a fork travel and the current fork height. [mm]"""
     front, at = bike.front, bike.measured_at
     start = _measured_front_axle_mm(bike)
@@ -218,6 +218,30 @@ def attitude(bike: Bike, fork_mm: float, shock_mm: float) -> Attitude:
         pivot_mm=rear.pivot_mm,
         rear_tyre_radius_mm=rear_radius,
     )
+
+
+def rake_and_trail(bike: Bike, fork_mm: FloatArray, shock_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Rake and trail of many attitudes, as of `attitude`; the trail is NaN where the bike file does not give it.
+
+    Parameters
+    ----------
+    fork_mm, shock_mm : ndarray of shape (n,)
+        Travel along fork leg and shock, 0 at full extension. [mm]
+
+    Returns
+    -------
+    ndarray, ndarray of shape (n,)
+        [deg, mm]
+    """
+    front_radius, rear_radius = tyre_radii_mm(bike)
+    rear = rear_end(bike.rear, bike.measured_at).axles_mm(shock_mm)
+    x, z = (front_axle_mm(bike, fork_mm[:, None]) - rear).T
+    ground = np.arctan2(z, x) - np.arcsin((front_radius - rear_radius) / np.hypot(x, z))
+    rake = rake_deg(bike) - np.degrees(ground)
+    radius, offset = bike.front.tyre_radius_mm, bike.front.fork_offset_mm
+    if radius is None or offset is None:
+        return rake, np.full(len(rake), np.nan)
+    return rake, np.array([trail_mm(radius, one, offset) for one in rake.tolist()])
 
 
 @dataclass(frozen=True)

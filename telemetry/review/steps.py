@@ -45,22 +45,27 @@ from telemetry.laps import (
 )
 from telemetry.logs import RawLog, with_rate
 from telemetry.motion import (
+    AtPlaces,
     EndSummary,
+    LapPlace,
     Motion,
     PackingEvent,
     PlaceUse,
     StopEvent,
+    Sums,
     Turns,
+    at_places,
     at_the_shaft,
     find_packing,
     find_stops,
+    find_sums,
     find_turns,
     frequencies,
     lap_places,
     not_judged,
     stop_notes,
     strokes,
-    summarise_end,
+    summarise_laps,
     to_motion,
     use_by_place,
 )
@@ -208,14 +213,17 @@ def review(
     packing = _placed_packing(motion, track, moving, turns)
     pairs = find_pairs(motion, track)
     oscillation = find_oscillation(motion, track, bike)
-    laps = tuple(_lap_summary(lap, motion, track, riding, stops, pairs, bike) for lap in track.laps)
-    counted = tuple(stop for stop in stops if stop.lap not in cut.leave_out)
-    ends = _end_summaries(motion, moving, counted, bike, "Nothing usable was measured while riding.")
+    rows = [slice(*np.searchsorted(motion.t_s, (lap.start_s, lap.end_s)).tolist()) for lap in track.laps]
+    sums = find_sums(motion, (track.phase, track.corner, riding, moving), rows)
+    ends, ends_of_laps = _end_summaries(motion, track, rows, riding, moving, stops, cut, bike)
+    at, places = _places(motion, track, rows, riding, moving, sums)
+    laps = _lap_summaries(motion, track, rows, riding, ends_of_laps, lap_places(at, bike), pairs, sums)
     ends = {name: _with_shaft_words(end, run, track, moving, bike, name) for name, end in ends.items()}
     oscillation = as_far_as_measured(oscillation, ends)
     shifts = trends(laps)
     ridden = find_riding(track, run.sample_rate_hz, run)
-    whole_balance = balance(motion, track, moving, pairs, bike, _sound(motion, oscillation), ridden)
+    sound = _sound(motion, oscillation)
+    whole_balance = balance(motion, track, moving, pairs, bike, sound, ridden, sums)
     bike_values = _bike_values(bike)
     info = _run_info(run, bike, track)
     summary = Summary(
@@ -240,7 +248,7 @@ def review(
         history=run.history,
         damper_work=_damper_work(motion, bike, moving, track.laps),
         bike_values=bike_values,
-        places=_places(motion, track, moving),
+        places=places,
         strokes={name: strokes(end, moving, turns[name]) for name, end in motion.ends.items()},
         packing=packing,
         frequencies=frequencies(motion, moving, bike),
@@ -377,75 +385,125 @@ def _placed_packing(
     return tuple(placed)
 
 
-def _places(motion: Motion, track: Track, moving: BoolArray) -> dict[End, tuple[PlaceUse, ...]]:
-    """Both ends by phase and corner over the complete laps at pace; over the whole run where there is none."""
-    times = [(lap.start_s, lap.end_s) for lap in laps_at_pace(track.laps)]
-    laps = [slice(*np.searchsorted(motion.t_s, span).tolist()) for span in times] or [slice(None)]
-    return {
-        name: use_by_place(end, laps, moving, track.corner, track.phase, PHASES, motion.sample_rate_hz)
-        for name, end in motion.ends.items()
-    }
+def _places(
+    motion: Motion,
+    track: Track,
+    rows: Sequence[slice],
+    riding: BoolArray,
+    moving: BoolArray,
+    sums: Sums,
+) -> tuple[AtPlaces, dict[End, tuple[PlaceUse, ...]]]:
+    """Both ends by phase and corner of each complete lap, and over those at pace; of the run where there is none."""
+    complete = [(lap, here) for lap, here in zip(track.laps, rows, strict=True) if lap.complete]
+    laps, selected, counted = [slice(0, len(motion.t_s))], moving, [0]
+    if complete:
+        at_pace = laps_at_pace(track.laps)
+        laps, selected = [here for _, here in complete], riding
+        counted = [i for i, (lap, _) in enumerate(complete) if lap in at_pace]
+    at = at_places(motion, laps, selected, track.corner, track.phase, PHASES, sums)
+    return at, {name: use_by_place(end, at, counted) for name, end in motion.ends.items()}
 
 
 def _end_summaries(
-    motion: Motion, selected: BoolArray, stops: tuple[StopEvent, ...], bike: Bike, nothing: str
-) -> dict[End, EndSummary]:
-    """Both ends over some samples; one without usable travel there is not judged, ``nothing`` says why."""
+    motion: Motion,
+    track: Track,
+    rows: Sequence[slice],
+    riding: BoolArray,
+    moving: BoolArray,
+    stops: tuple[StopEvent, ...],
+    cut: Cut,
+    bike: Bike,
+) -> tuple[dict[End, EndSummary], list[dict[End, EndSummary]]]:
+    """Both ends over the run, and over each lap."""
+    counted = tuple(stop for stop in stops if stop.lap not in cut.leave_out)
+    laps = [
+        (here, tuple(stop for stop in stops if lap.start_s <= stop.time_s < lap.end_s))
+        for lap, here in zip(track.laps, rows, strict=True)
+    ]
     found: dict[End, EndSummary] = {}
+    of_laps: list[dict[End, EndSummary]] = [{} for _ in laps]
     for name in ENDS:
         end = motion.ends.get(name)
-        if end is None or not (selected & end.valid).any():
-            reason = motion.not_judged.get(name, nothing)
-            found[name] = not_judged(stroke_mm(bike, name), wheel_stroke_mm(bike, name), reason)
-            continue
-        from_s, until_s = _measured_when(motion.t_s, selected, end.valid)
-        found[name] = replace(
-            summarise_end(end, selected, stops), measured_from_s=from_s, measured_until_s=until_s
-        )
-    return found
+        each: Sequence[EndSummary | None] = [None] * len(laps)
+        whole = None
+        if end is not None:
+            each, whole = summarise_laps(end, laps, riding, moving, counted)
+        nothing = "Nothing usable was measured while riding."
+        found[name] = _as_judged(motion, name, whole, moving, slice(None), bike, nothing)
+        for lap, here, summary in zip(of_laps, rows, each, strict=True):
+            nothing = "Nothing usable was measured on this lap."
+            lap[name] = _as_judged(motion, name, summary, riding, here, bike, nothing)
+    return found, of_laps
+
+
+def _as_judged(
+    motion: Motion,
+    name: End,
+    summary: EndSummary | None,
+    selected: BoolArray,
+    rows: slice,
+    bike: Bike,
+    nothing: str,
+) -> EndSummary:
+    """A summary with when it was measured; one without usable travel is not judged, ``nothing`` says why."""
+    if summary is None or not summary.valid_share:
+        reason = motion.not_judged.get(name, nothing)
+        return not_judged(stroke_mm(bike, name), wheel_stroke_mm(bike, name), reason)
+    from_s, until_s = _measured_when(motion.t_s[rows], selected[rows], motion.ends[name].valid[rows])
+    return replace(summary, measured_from_s=from_s, measured_until_s=until_s)
 
 
 def _measured_when(
     t_s: FloatArray, selected: BoolArray, valid: BoolArray
 ) -> tuple[float | None, float | None]:
     """When the first and the last usable travel was, where that is not where the selection starts and ends. [s]"""
-    all_of_it, usable = np.flatnonzero(selected), np.flatnonzero(selected & valid)
-    first, last = float(t_s[usable[0]]), float(t_s[usable[-1]])
-    late, early = first - t_s[all_of_it[0]] > WORTH_SAYING_S, t_s[all_of_it[-1]] - last > WORTH_SAYING_S
-    return first if late else None, last if early else None
+    (start, stop), (first, last) = (t_s[_ends_of(mask)].tolist() for mask in (selected, selected & valid))
+    return first if first - start > WORTH_SAYING_S else None, last if stop - last > WORTH_SAYING_S else None
 
 
-def _lap_summary(
-    lap: Lap,
+def _ends_of(mask: BoolArray) -> list[int]:
+    """First and last sample of a mask that holds one."""
+    return [int(mask.argmax()), len(mask) - 1 - int(mask[::-1].argmax())]
+
+
+def _lap_summaries(
     motion: Motion,
     track: Track,
-    moving: BoolArray,
-    stops: tuple[StopEvent, ...],
+    rows: Sequence[slice],
+    riding: BoolArray,
+    ends: Sequence[dict[End, EndSummary]],
+    places: Sequence[tuple[LapPlace, ...]],
     pairs: BumpPairs | None,
-    bike: Bike,
-) -> LapSummary:
-    first, stop = np.searchsorted(motion.t_s, (lap.start_s, lap.end_s)).tolist()
-    rows = slice(first, stop)  # cut first: masks over the whole run would cost laps times samples
-    motion, track, moving = motion.during(rows), track.during(rows), moving[rows]
-    pairs = None if pairs is None else pairs.during(first, stop)
-    here = tuple(stop for stop in stops if lap.start_s <= stop.time_s < lap.end_s)
-    return LapSummary(
-        lap=lap.lap,
-        start_s=lap.start_s,
-        end_s=lap.end_s,
-        time_s=lap.time_s,
-        distance_m=lap.distance_m,
-        complete=lap.complete,
-        kind=lap.kind,
-        stopped_s=lap.stopped_s,
-        masked_share={
-            name: float(np.mean(~end.valid)) if len(end.valid) else 0.0 for name, end in motion.ends.items()
-        },
-        ends=_end_summaries(motion, moving, here, bike, "Nothing usable was measured on this lap."),
-        balance=balance(motion, track, moving, pairs),
-        passing_s=passing_times_s(lap, motion.t_s, track.distance_m),
-        places=lap_places(motion, moving, track.corner, track.phase, PHASES, bike) if lap.complete else (),
-    )
+    sums: Sums,
+) -> tuple[LapSummary, ...]:
+    """Summaries of all laps; ``places`` are of the complete ones."""
+    found = []
+    of_complete = iter(places)
+    for lap, here, ends_of_lap in zip(track.laps, rows, ends, strict=True):
+        # cut first: masks over the whole run would cost laps times samples
+        own, ridden = motion.during(here), track.during(here)
+        bumps = None if pairs is None else pairs.during(here.start, here.stop)
+        found.append(
+            LapSummary(
+                lap=lap.lap,
+                start_s=lap.start_s,
+                end_s=lap.end_s,
+                time_s=lap.time_s,
+                distance_m=lap.distance_m,
+                complete=lap.complete,
+                kind=lap.kind,
+                stopped_s=lap.stopped_s,
+                masked_share={
+                    name: np.count_nonzero(~end.valid) / max(len(end.valid), 1)
+                    for name, end in own.ends.items()
+                },
+                ends=ends_of_lap,
+                balance=balance(own, ridden, riding[here], bumps, sums=sums.during(here)),
+                passing_s=passing_times_s(lap, own.t_s, ridden.distance_m),
+                places=next(of_complete) if lap.complete else (),
+            )
+        )
+    return tuple(found)
 
 
 def _sound(motion: Motion, oscillation: Oscillation) -> BoolArray:

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from telemetry.motion.use import across_laps, use_by_place
+from telemetry.motion import Motion, find_sums
+from telemetry.motion.places import across_laps, at_places, use_by_place
 from tests.motion.made_ends import RATE_HZ, end_of
 
 PHASES = ("braking", "straight")
@@ -44,8 +45,17 @@ def laps_of(levels, n=2000):
 def places_of(levels, **changes):
     end, slices, corner, phase = laps_of(levels)
     moving = changes.get("moving", np.ones(len(corner), bool))
-    found = use_by_place(end, slices, moving, corner, phase, PHASES, RATE_HZ)
-    return {(place.corner, place.phase): place for place in found}
+    return {(place.corner, place.phase): place for place in found(end, slices, moving, corner, phase)}
+
+
+def found(end, laps, moving, corner, phase):
+    n = len(corner)
+    motion = Motion(
+        "made by hand", np.arange(n) / RATE_HZ, RATE_HZ, {"rear": end}, np.full(n, np.nan), 1400.0
+    )
+    sums = find_sums(motion, (moving, corner, phase), laps)
+    at = at_places(motion, laps, moving, corner, phase, PHASES, sums)
+    return use_by_place(end, at, range(len(laps)))
 
 
 def test_every_place_has_the_mean_of_its_laps_with_their_error():
@@ -78,6 +88,6 @@ def test_a_lap_that_was_not_there_does_not_count():
 
 def test_the_whole_run_stands_in_for_laps():
     end, _, corner, phase = laps_of([60.0])
-    (whole, *_) = use_by_place(end, [slice(None)], np.ones(len(corner), bool), corner, phase, PHASES, RATE_HZ)
+    (whole, *_) = found(end, [slice(0, len(corner))], np.ones(len(corner), bool), corner, phase)
     assert whole.laps == 1
     assert whole.ride_height_mm.standard_error is None

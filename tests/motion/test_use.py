@@ -1,16 +1,19 @@
 """Travel use, speed shares, histograms and stops on motion with known answers."""
 
 import math
+from dataclasses import asdict
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.stats import sem
+from scipy.stats import sem, skew
 
+from telemetry.motion.ordered import Ordered
+from telemetry.motion.places import across_laps
 from telemetry.motion.stops import CONTACT_MM, find_stops
-from telemetry.motion.use import across_laps, shares, speed_edges_mm_s, summarise_end, travel_edges_mm
-from tests.motion.made_ends import RATE_HZ, end_of
+from telemetry.motion.use import speed_edges_mm_s, summarise_end, summarise_laps, travel_edges_mm
+from tests.motion.made_ends import RATE_HZ, assert_alike, end_of
 
 
 def clock(n):
@@ -60,7 +63,7 @@ def test_quantiles_are_numpys_on_the_valid_samples():
 
 @given(st.lists(st.floats(-4000, 4000), min_size=1, max_size=200))
 def test_shares_sum_to_one_whatever_the_values(values):
-    result = shares(np.sort(values), speed_edges_mm_s())
+    result = Ordered.chosen(np.array(values)).shares(speed_edges_mm_s())
     assert sum(result) == pytest.approx(1.0)
     assert len(result) == len(speed_edges_mm_s()) - 1
 
@@ -69,9 +72,9 @@ def test_histogram_is_numpys_inside_the_edges_and_keeps_what_lies_beyond():
     values = np.sort(np.random.default_rng(3).normal(0, 400, 10_000))
     edges = speed_edges_mm_s()
     counts, _ = np.histogram(np.clip(values, edges[0], edges[-1]), bins=edges)
-    np.testing.assert_allclose(shares(values, edges), counts / len(values), atol=1e-4)
-    assert shares(np.array([5000.0]), edges)[-1] == 1.0
-    assert sum(shares(np.array([]), edges)) == 0.0
+    np.testing.assert_allclose(Ordered.chosen(values).shares(edges), counts / len(values), atol=1e-4)
+    assert Ordered.chosen(np.array([5000.0])).shares(edges)[-1] == 1.0
+    assert sum(Ordered.chosen(np.array([])).shares(edges)) == 0.0
 
 
 def test_both_ends_share_one_set_of_edges():
@@ -152,3 +155,32 @@ def test_means_and_errors_across_laps_are_those_of_scipy_for_every_column():
     # standard error of the mean, n - 1 in its variance; none of one lap
     np.testing.assert_allclose(error[:2], sem(values[:, :2], axis=0, nan_policy="omit"))
     assert np.isnan(error[2])
+
+
+def test_a_run_and_its_laps_at_once_are_what_each_is_by_itself():
+    rng = np.random.default_rng(6)
+    n = 4000
+    travel = 40.0 + 25.0 * np.sin(np.arange(n) / 40.0) + rng.normal(0.0, 3.0, n)
+    travel[rng.integers(0, n, 30)] = np.nan
+    end = end_of(travel, 300.0 * rng.normal(size=n))
+    riding = np.arange(n) % 900 > 40
+    counted = riding.copy()
+    counted[1000:2000] = False  # a lap that is left out
+    laps = [slice(300, 1000), slice(1000, 2000), slice(2000, 3500)]
+    of_laps, whole = summarise_laps(end, [(lap, ()) for lap in laps], riding, counted, ())
+    assert_alike(asdict(whole), asdict(summarise_end(end, counted, ())))
+    for lap, found in zip(laps, of_laps, strict=True):
+        here = np.zeros(n, bool)
+        here[lap] = riding[lap]
+        assert_alike(asdict(found), asdict(summarise_end(end, here, ())))
+        assert found.use.deep_visits > 0
+
+
+def test_moments_of_pieces_are_those_of_all_their_values():
+    rng = np.random.default_rng(7)
+    parts = [rng.gamma(2.0, scale, n) for scale, n in ((1.0, 50), (3.0, 400), (0.5, 1))]
+    together = Ordered.together([Ordered.chosen(part) for part in (*parts, np.empty(0))])
+    values = np.concatenate(parts)
+    assert together.mean == pytest.approx(values.mean(), rel=1e-12)
+    assert together.skew == pytest.approx(skew(values), rel=1e-12)
+    assert (together.least, together.most, len(together)) == (values.min(), values.max(), len(values))

@@ -8,8 +8,10 @@ from telemetry.arrays import ENDS, FloatArray
 from telemetry.bike import Bike, damper_use, stroke_mm
 from telemetry.laps import PHASES
 from telemetry.motion import (
+    at_places,
     find_packing,
     find_stops,
+    find_sums,
     frequencies,
     lap_places,
     stop_notes,
@@ -45,6 +47,12 @@ def motion_at_random(seed: int) -> Any:
     third = len(t_s) // 3
     laps = [slice(0, third), slice(third, 2 * third), slice(2 * third, len(t_s))][: int(rng.integers(1, 4))]
     whole = [(t_s[lap][0], t_s[lap][-1]) for lap in laps]
+    at, once = (
+        at_places(
+            motion, some, moving, corner, phase, PHASES, find_sums(motion, (moving, corner, phase), some)
+        )
+        for some in (laps, [slice(0, len(t_s))])
+    )
     dampers = {end: bike.end(end).damper for end in motion.ends}
     return {
         "motion": motion,
@@ -53,11 +61,8 @@ def motion_at_random(seed: int) -> Any:
         "packing": find_packing(motion, moving, np.where(t_s > 11.5, np.nan, speed)),
         "frequencies": frequencies(motion, moving, bike),
         "ends": {end: summarise_end(one, moving, stops) for end, one in motion.ends.items()},
-        "places": {
-            end: use_by_place(one, laps, moving, corner, phase, PHASES, rate_hz)
-            for end, one in motion.ends.items()
-        },
-        "lap": lap_places(motion, moving, corner, phase, PHASES, bike),
+        "places": {end: use_by_place(one, at, range(len(laps))) for end, one in motion.ends.items()},
+        "lap": lap_places(once, bike)[0],
         "dampers": {
             end: damper_use(damper, motion.ends[end].shaft_speed_mm_s, rate_hz, 80.0, whole)
             for end, damper in dampers.items()

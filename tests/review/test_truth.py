@@ -11,7 +11,8 @@ from telemetry.bike import Bike, damper_force_n
 from telemetry.laps import is_moving
 from telemetry.logs import read_log
 from telemetry.motion import summarise_end
-from telemetry.motion.use import shares, speed_edges_mm_s, travel_edges_mm
+from telemetry.motion.ordered import Ordered
+from telemetry.motion.use import speed_edges_mm_s, travel_edges_mm
 from telemetry.review import Review, review
 from telemetry.simulate import Sensors, Truth, demo_bike, simulate_outing, write_log
 from tests.randomised.circuits import random_circuit
@@ -95,8 +96,8 @@ def test_histograms_are_within_three_hundredths_of_the_truth(case, end, plane):
     travel = getattr(case.truth, f"{end}_{plane}_mm")[moving]
     stroke = getattr(case.review.motion.ends[end], "stroke_mm" if plane == "shaft" else "wheel_stroke_mm")
     for found, true in (
-        (summary.speed_histogram, shares(np.sort(speed), speed_edges_mm_s())),
-        (summary.travel_histogram, shares(np.sort(travel), travel_edges_mm(stroke))),
+        (summary.speed_histogram, Ordered.chosen(speed).shares(speed_edges_mm_s())),
+        (summary.travel_histogram, Ordered.chosen(travel).shares(travel_edges_mm(stroke))),
     ):
         assert sum(found.share) == pytest.approx(1.0)
         assert 0.5 * np.abs(np.array(found.share) - np.array(true)).sum() <= 0.03
