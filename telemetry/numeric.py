@@ -6,7 +6,7 @@ is needed where these are used; NumPy's median takes several times as long. The 
 
 import math
 from collections.abc import Callable, Sequence
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -48,23 +48,42 @@ class Cubic:
 
     def slope(self, at: FloatArray) -> FloatArray:
         """Derivatives; NaN where ``at`` is."""
+        return self._each(at, self._slopes)
+
+    def with_slope(self, at: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Values and derivatives of few enough places to stay in the cache."""
+        piece, away = self._place(at)
+        return _horner(self._powers, piece, away), _horner(self._slopes, piece, away)
+
+    @cached_property
+    def _slopes(self) -> tuple[FloatArray, ...]:
         a, b, c, _ = self._powers
-        return self._each(at, (3.0 * a, 2.0 * b, c))
+        return 3.0 * a, 2.0 * b, c
+
+    def _place(self, at: FloatArray) -> tuple[IntArray | int, FloatArray]:
+        """Piece of each place, and how far behind its first knot."""
+        if len(self._x) == 2:
+            return 0, at - self._x[0]
+        piece = self._x[1:-1].searchsorted(at, side="right")
+        return piece, at - self._x[piece]
 
     def _each(self, at: FloatArray, powers: tuple[FloatArray, ...]) -> FloatArray:
         at = np.asarray(at, dtype=np.float64)
         found = np.empty(at.shape)
         flat, into = at.reshape(-1), found.reshape(-1)
         for first in range(0, len(flat), BLOCK):
-            here = flat[first : first + BLOCK]
-            piece = self._x[1:-1].searchsorted(here, side="right")
-            away = here - self._x[piece]
-            value = powers[0][piece]
-            for power in powers[1:]:
-                value *= away
-                value += power[piece]
-            into[first : first + BLOCK] = value
+            piece, away = self._place(flat[first : first + BLOCK])
+            into[first : first + BLOCK] = _horner(powers, piece, away)
         return found
+
+
+def _horner(powers: tuple[FloatArray, ...], piece: IntArray | int, away: FloatArray) -> FloatArray:
+    value = powers[0][piece] * away
+    for power in powers[1:-1]:
+        value += power[piece]
+        value *= away
+    value += powers[-1][piece]
+    return value
 
 
 def shape_preserving(x: ArrayLike, y: ArrayLike) -> Cubic:

@@ -85,6 +85,14 @@ class LeverageCurve:
         """Leverage ratio d(wheel)/d(shaft) at a shaft travel [mm]; unitless, shape (n_samples,), NaN where that is."""
         return self._wheel.slope(self._inside(shaft_travel_mm)[0])
 
+    def wheel_and_ratio(self, shaft_travel_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """`wheel_travel_mm` and `ratio` in one, of few enough samples to stay in the cache."""
+        inside, beyond = self._inside(shaft_travel_mm)
+        wheel, ratio = self._wheel.with_slope(inside)
+        beyond *= ratio
+        wheel += beyond
+        return wheel, ratio
+
     def wheel_mm_at(self, shaft_mm: float) -> float:
         """Wheel travel at one shaft travel. [mm]"""
         return float(self.wheel_travel_mm(np.array([shaft_mm]))[0])

@@ -46,6 +46,11 @@ class Thin:
         """Rate of the thin clock. [Hz]"""
         return self.sample_rate_hz / self.step
 
+    @property
+    def rows(self) -> slice:
+        """The run's samples it keeps, as a slice."""
+        return slice(None, None, self.step)
+
     @cached_property
     def samples(self) -> IntArray:
         """The run's samples it keeps."""

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from telemetry.arrays import BoolArray, FloatArray, IntArray
+from telemetry.decimals import column_of
 from telemetry.laps.corners import (
     DRIVING_M_S2,
     MOVING_M_S,
@@ -64,7 +65,7 @@ def find_track(
     crossings = find_crossings(run, thin, fixes, speed, start_line, line, notes)
     if crossings.source == "beacon":
         crossings = with_missed(crossings, run.channels["beacon"], thin, fixes, speed, notes)
-    lean = thin.pick(run.channels["lean_deg"]) if "lean_deg" in run.channels else None
+    lean = column_of(run.channels, "lean_deg")[thin.rows] if "lean_deg" in run.channels else None
     places = find_places(thin, fixes, speed, lean, crossings, circuit, line, notes)
     crossings = crossings if places is None else places.crossings
     if places is not None and places.matched and circuit is not None and circuit.kept_in:
@@ -264,7 +265,9 @@ def _phases(
 ) -> tuple[IntArray, tuple[str, ...]]:
     """Phases on the thin clock, and the channels they were decided from."""
     channels = {
-        name: thin.pick(values) for name, values in run.channels.items() if name in ("brake", "throttle_pct")
+        name: column_of(run.channels, name)[thin.rows]
+        for name in run.channels
+        if name in ("brake", "throttle_pct")
     }
     acceleration = None
     if speed.thin_m_s is not None:

@@ -121,9 +121,8 @@ def describe(log: RawLog, only: Collection[str] | None = None) -> Mapping[str, B
     """Statistics of every column that holds numbers, or of ``only`` some."""
     edges = np.linspace(0, log.n_rows, _n_blocks(log) + 1).astype(np.int64)
     behaviours = {}
-    for name, values in log.columns.items():
-        if only is not None and name not in only:
-            continue
+    for name in log.columns if only is None else (name for name in log.columns if name in only):
+        values = log.columns[name]
         filled = np.isfinite(values)
         if filled.any():
             behaviours[name] = _describe(values, filled, edges)
@@ -131,12 +130,11 @@ def describe(log: RawLog, only: Collection[str] | None = None) -> Mapping[str, B
 
 
 def _n_blocks(log: RawLog) -> int:
-    for name, values in log.columns.items():
+    for name in log.columns:
         unit = find_unit(log.units.get(name, ""))
         if unit is not None and unit.quantity == "time":
-            lasts_s = (
-                float(np.ptp(to_unit(values[np.isfinite(values)], unit.symbol, "s"))) if len(values) else 0
-            )
+            limits = log.column(name).limits
+            lasts_s = 0.0 if limits is None else float(np.ptp(to_unit(np.array(limits), unit.symbol, "s")))
             if lasts_s > 0:
                 return int(np.clip(lasts_s / BLOCK_S, 1, max(1, log.n_rows)))
     return min(BLOCKS_WITHOUT_CLOCK, max(1, log.n_rows // 4))

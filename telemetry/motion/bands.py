@@ -1,6 +1,6 @@
 """Frequency content of each end in the bands of the motorcycle's modes, and coherence of both ends."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Literal
 
 import numpy as np
@@ -8,7 +8,7 @@ import numpy as np
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray
 from telemetry.bike import Bike, bike_modes
 from telemetry.errors import BikeFileError
-from telemetry.motion.motion import EndMotion, Motion
+from telemetry.motion.motion import Motion
 from telemetry.motion.summary import Band, BandUse, EndFrequencies, Frequencies, Together
 from telemetry.signals import Spectrum, cross_spectrum, power_spectrum
 
@@ -66,18 +66,25 @@ def frequencies(motion: Motion, moving: BoolArray, bike: Bike) -> Frequencies:
     length = 2 * round(SEGMENT_S * motion.sample_rate_hz / 2)
     if length < FEWEST_SAMPLES:
         return Frequencies()
-    speeds = {name: _riding(end, moving) for name, end in motion.ends.items()}
-    if len(speeds) < len(ENDS):
-        return _one_end(speeds, motion.sample_rate_hz, length, bike)
-    cross = cross_spectrum(speeds["front"], speeds["rear"], motion.sample_rate_hz, segment_samples=length)
+    if len(motion.ends) < len(ENDS):
+        return _one_end(motion, moving, length, bike)
+    front_end, rear_end = (motion.ends[name] for name in ENDS)
+    riding = moving & front_end.valid & rear_end.valid
+    cross = cross_spectrum(
+        front_end.wheel_speed_mm_s,
+        rear_end.wheel_speed_mm_s,
+        motion.sample_rate_hz,
+        segment_samples=length,
+        where=riding,
+    )
     if not cross.segments:
         return Frequencies()
     keep = _kept(cross.frequency_hz, motion.sample_rate_hz)
     density = {"front": cross.first_density, "rear": cross.second_density}
-    shared = speeds["front"] + speeds["rear"]  # NaN where either is NaN
     fine = {
         end: _fine_spectrum(
-            np.where(np.isfinite(shared), speeds[end], np.nan),
+            motion.ends[end].wheel_speed_mm_s,
+            riding,
             motion.sample_rate_hz,
             Spectrum(cross.frequency_hz, density[end], cross.segments, 1.5 / SEGMENT_S),
         )
@@ -108,21 +115,18 @@ def frequencies(motion: Motion, moving: BoolArray, bike: Bike) -> Frequencies:
     )
 
 
-def _riding(end: EndMotion, moving: BoolArray) -> FloatArray:
-    return np.where(moving & end.valid, end.wheel_speed_mm_s, np.nan)
-
-
 def _kept(frequency_hz: FloatArray, sample_rate_hz: float) -> BoolArray:
     """The lines worth keeping; the first, of the mean, is not one."""
     return (frequency_hz > 0) & (frequency_hz <= min(HIGHEST_HZ, HIGHEST_SHARE * sample_rate_hz))
 
 
-def _one_end(speeds: Mapping[End, FloatArray], sample_rate_hz: float, length: int, bike: Bike) -> Frequencies:
-    for end, speed in speeds.items():
-        spectrum = power_spectrum(speed, sample_rate_hz, segment_samples=length)
+def _one_end(motion: Motion, moving: BoolArray, length: int, bike: Bike) -> Frequencies:
+    for end, one in motion.ends.items():
+        speed, riding, rate_hz = one.wheel_speed_mm_s, moving & one.valid, motion.sample_rate_hz
+        spectrum = power_spectrum(speed, rate_hz, segment_samples=length, where=riding)
         if spectrum.segments:
-            keep = _kept(spectrum.frequency_hz, sample_rate_hz)
-            fine = _fine_spectrum(speed, sample_rate_hz, spectrum)
+            keep = _kept(spectrum.frequency_hz, rate_hz)
+            fine = _fine_spectrum(speed, riding, rate_hz, spectrum)
             return Frequencies(
                 frequency_hz=_rounded(spectrum.frequency_hz[keep]),
                 ends={end: _of_end(spectrum.frequency_hz, spectrum.density, keep, bands(bike, end), fine)},
@@ -141,11 +145,10 @@ def _of_end(
     return EndFrequencies(tuple(used), _rounded(density[keep]))
 
 
-def _fine_spectrum(speed: FloatArray, sample_rate_hz: float, coarse: Spectrum) -> Spectrum:
+def _fine_spectrum(speed: FloatArray, riding: BoolArray, sample_rate_hz: float, coarse: Spectrum) -> Spectrum:
     """Lines close enough to keep load transfer below 1 Hz out of the body band; the coarse ones of short stretches."""
-    found = power_spectrum(
-        speed, sample_rate_hz, segment_samples=2 * round(FINE_SEGMENT_S * sample_rate_hz / 2)
-    )
+    length = 2 * round(FINE_SEGMENT_S * sample_rate_hz / 2)
+    found = power_spectrum(speed, sample_rate_hz, segment_samples=length, where=riding)
     return found if found.segments else coarse
 
 

@@ -20,8 +20,10 @@ from telemetry.bike import (
     wheel_stroke_mm,
     wheelbase_mm,
 )
+from telemetry.decimals import Column
 from telemetry.errors import BikeFileError
 from telemetry.notes import QualityNote
+from telemetry.numeric import BLOCK
 from telemetry.signals import EDGE_MM, Run, differentiate, runs
 
 # Why an end is not judged that no key of the bike file describes.
@@ -147,25 +149,25 @@ def at_the_shaft(run: Run, bike: Bike, end: End) -> EndMotion:
 
 def _end_motion(run: Run, bike: Bike, end: End, curve: LeverageCurve, notes: list[QualityNote]) -> EndMotion:
     shaft = run.shaft_travel_mm[end]
-    notes += _past_the_table(run, end, curve)
-    known = curve.trusted(shaft)
-    if not (known | np.isnan(shaft)).all():  # else the run's own array serves
-        shaft = np.where(known, shaft, np.nan)
+    limits = Column(shaft).limits
+    if limits is not None:
+        notes += _past_the_table(run, end, curve, limits)
+        if not curve.trusted(np.array(limits)).all():  # else the run's own array serves
+            shaft = np.where(curve.trusted(shaft), shaft, np.nan)
     derivative = differentiate(shaft, run.sample_rate_hz)
-    ratio = curve.ratio(shaft)
+    wheel = _at_the_wheel(shaft, derivative.speed_mm_s, curve)
     shaft_noise = run.sensor_noise_mm[end] * derivative.noise_gain
-    valid = np.isfinite(shaft) & np.isfinite(derivative.speed_mm_s)
     return EndMotion(
         end=end,
         stroke_mm=stroke_mm(bike, end),
         wheel_stroke_mm=wheel_stroke_mm(bike, end),
         shaft_travel_mm=shaft,
         shaft_speed_mm_s=derivative.speed_mm_s,
-        wheel_travel_mm=curve.wheel_travel_mm(shaft),
-        wheel_speed_mm_s=ratio * derivative.speed_mm_s,
-        valid=valid,
+        wheel_travel_mm=wheel.travel_mm,
+        wheel_speed_mm_s=wheel.speed_mm_s,
+        valid=wheel.valid,
         shaft_noise_mm_s=shaft_noise,
-        wheel_noise_mm_s=shaft_noise * float(np.mean(ratio[valid])) if valid.any() else float("nan"),
+        wheel_noise_mm_s=shaft_noise * wheel.mean_ratio,
         bandwidth_hz=derivative.bandwidth_hz,
         speed_split_mm_s=bike.end(end).speed_split_mm_s,
         travel_noise_mm=run.sensor_noise_mm[end],
@@ -173,14 +175,40 @@ def _end_motion(run: Run, bike: Bike, end: End, curve: LeverageCurve, notes: lis
     )
 
 
-def _past_the_table(run: Run, end: End, curve: LeverageCurve) -> list[QualityNote]:
-    """Note on travel past a leverage table that is shorter than the stroke."""
+@dataclass(frozen=True)
+class _AtTheWheel:
+    """Travel and speed at the wheel, shape (n_samples,); mean leverage ratio where both are known, else NaN."""
+
+    travel_mm: FloatArray
+    speed_mm_s: FloatArray
+    valid: BoolArray
+    mean_ratio: float
+
+
+def _at_the_wheel(shaft_mm: FloatArray, shaft_mm_s: FloatArray, curve: LeverageCurve) -> _AtTheWheel:
+    travel, speed = np.empty(len(shaft_mm)), np.empty(len(shaft_mm))
+    valid = np.empty(len(shaft_mm), dtype=np.bool_)
+    total, count = 0.0, 0
+    for first in range(0, len(shaft_mm), BLOCK):
+        rows = slice(first, first + BLOCK)
+        travel[rows], ratio = curve.wheel_and_ratio(shaft_mm[rows])
+        np.multiply(ratio, shaft_mm_s[rows], out=speed[rows])
+        here = np.isfinite(speed[rows], out=valid[rows])
+        total += float(ratio.sum(where=here))
+        count += int(np.count_nonzero(here))
+    return _AtTheWheel(travel, speed, valid, total / count if count else float("nan"))
+
+
+def _past_the_table(
+    run: Run, end: End, curve: LeverageCurve, limits_mm: tuple[float, float]
+) -> list[QualityNote]:
+    """Note on travel, from the least to the most of ``limits_mm``, past a leverage table shorter than the stroke."""
     if curve.measured_mm is None:
         return []
     shaft, (first, last) = run.shaft_travel_mm[end], curve.measured_mm
-    past = (shaft < first - EDGE_MM) | (shaft > last + EDGE_MM)
-    if not past.any():
+    if limits_mm[0] >= first - EDGE_MM and limits_mm[1] <= last + EDGE_MM:
         return []
+    past = (shaft < first - EDGE_MM) | (shaft > last + EDGE_MM)
     left_out = int((np.isfinite(shaft) & ~curve.trusted(shaft)).sum())
     starts, ends = runs(past)
     start_s, end_s = starts[0] / run.sample_rate_hz, ends[-1] / run.sample_rate_hz
@@ -204,4 +232,9 @@ def _static_sag_mm(bike: Bike, end: End) -> float:
 def _pitch_deg(ends: Mapping[End, EndMotion], bike: Bike, n_samples: int) -> FloatArray:
     if len(ends) < len(ENDS):
         return np.full(n_samples, np.nan)
-    return pitch_deg(ends["front"].wheel_travel_mm, ends["rear"].wheel_travel_mm, wheelbase_mm(bike))
+    front, rear = (ends[end].wheel_travel_mm for end in ENDS)
+    pitch, base_mm = np.empty(n_samples), wheelbase_mm(bike)
+    for first in range(0, n_samples, BLOCK):
+        rows = slice(first, first + BLOCK)
+        pitch[rows] = pitch_deg(front[rows], rear[rows], base_mm)
+    return pitch

@@ -7,6 +7,7 @@ from typing import Literal
 import numpy as np
 
 from telemetry.arrays import End, FloatArray
+from telemetry.decimals import Column
 from telemetry.errors import CalibrationError
 from telemetry.notes import QualityNote, Step
 from telemetry.numeric import BLOCK, quantile, shape_preserving
@@ -281,7 +282,9 @@ def _find_top_out_level(travel_mm: FloatArray, turned_mm: FloatArray) -> TopOutL
     if best is None or best.denser < CLUSTER_DENSER:
         return None
     cluster = levels[best.first : best.first + best.count]
-    near = travel_mm[np.abs(travel_mm - np.median(cluster)) <= REST_MM]  # NaN is near nothing
+    middle = np.median(cluster)
+    blocks = (values for _, values in Column(travel_mm).blocks())
+    near = np.concatenate([part[np.abs(part - middle) <= REST_MM] for part in blocks])  # NaN is near nothing
     return TopOutLevel(
         float(np.median(near)), 1.96 * float(np.std(cluster)) / np.sqrt(len(cluster)), len(cluster)
     )
@@ -330,9 +333,9 @@ def _turning_points(travel_mm: FloatArray, sample_rate_hz: float) -> tuple[Float
         return none
     reach = max(1, round(0.5 * CONTACT_S * sample_rate_hz))
     about, last = np.arange(-reach, reach + 1), len(travel_mm) - 1
-    lower = travel_mm[1:] < travel_mm[:-1]  # than the sample before
-    turns = np.concatenate((~lower[:1], ~(travel_mm[1:-1] > travel_mm[:-2]) & ~lower[1:], [True]))
-    near = np.flatnonzero((travel_mm < lowest + NEAR_LOWEST_MM) & turns)
+    near = np.flatnonzero(travel_mm < lowest + NEAR_LOWEST_MM)
+    here, before, after = (travel_mm[np.clip(near + k, 0, last)] for k in (0, -1, 1))
+    near = near[~(here > before) & ~(after < here) | (near == last)]
     blocks = (near[first : first + BLOCK] for first in range(0, len(near), BLOCK))
     at = np.concatenate(
         [

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
@@ -9,7 +10,7 @@ from telemetry.arrays import BoolArray, End, FloatArray, IntArray
 from telemetry.decimals import Column
 from telemetry.errors import CalibrationError, StrokeExceededError
 from telemetry.notes import QualityNote, Severity, Step
-from telemetry.numeric import quantile
+from telemetry.numeric import BLOCK, quantile
 from telemetry.signals.channels import SensorSetup
 from telemetry.signals.clock import block_range, bridge, cubic_weights, longest_bridge, runs
 
@@ -23,7 +24,8 @@ BEND_MM_S2 = 50_000.0
 STOP_BENDS, BEND_STOP_MM = 3.0, 4.0
 WIDEST_S, WIDEST_SAMPLES, NARROWEST_SAMPLES = 0.005, 5, 3
 PASSES = 3
-EDGE_SHARE = 0.7
+# At the edge of a spike of height h, the second difference is h or more.
+SPIKE_BEND_MM = 0.7 * SPIKE_MM
 # Least share of its deviation that a spike gains in one step, at both edges; a contact gains nothing.
 JUMP_SHARE = 0.5
 
@@ -79,15 +81,22 @@ def widest_spike(sample_rate_hz: float) -> int:
 
 
 def find_spikes(
-    travel_mm: FloatArray, sample_rate_hz: float, stroke_mm: float = np.inf, *, even: bool = True
+    travel_mm: FloatArray,
+    sample_rate_hz: float,
+    stroke_mm: float = np.inf,
+    *,
+    even: bool = True,
+    bends: IntArray | None = None,
 ) -> BoolArray:
     """Mask of spike samples; travel bends sharply at the stops of ``stroke_mm``. [mm]
 
-    Where samples were interpolated (not ``even``), a jump may span two of them.
+    Where samples were interpolated (not ``even``), a jump may span two of them. ``bends`` are as of `sharp_bends` with
+    `SPIKE_BEND_MM`, where they are known already.
     """
     widest = widest_spike(sample_rate_hz)
     spikes = np.zeros(len(travel_mm), dtype=bool)
-    index = _near_bends(travel_mm, (PASSES + 1) * (widest + 3))
+    bends = sharp_bends(travel_mm, SPIKE_BEND_MM) if bends is None else bends
+    index = _around(bends, (PASSES + 1) * (widest + 3), len(travel_mm))
     if index.size:
         inside = index >= 0
         near = np.where(inside, travel_mm[index], np.nan)
@@ -95,15 +104,22 @@ def find_spikes(
     return spikes
 
 
-def _near_bends(values: FloatArray, reach: int) -> IntArray:
-    """Indices within reach of a bend sharp enough for a spike, in order, separated by -1."""
-    # at the edge of a spike of height h, the second difference is h or more
-    at = np.flatnonzero(np.abs(np.diff(values, 2)) > EDGE_SHARE * SPIKE_MM) + 1
+def sharp_bends(travel_mm: FloatArray, least_mm: float) -> IntArray:
+    """Samples at which the second difference of travel is larger, in order. [mm]"""
+    found = [np.empty(0, dtype=np.int64)]
+    for first in range(0, len(travel_mm) - 2, BLOCK):
+        bend = np.diff(travel_mm[first : first + BLOCK + 2], 2)
+        found.append(np.flatnonzero(np.abs(bend, out=bend) > least_mm) + first + 1)
+    return np.concatenate(found)
+
+
+def _around(at: IntArray, reach: int, count: int) -> IntArray:
+    """Indices of ``count`` samples within reach of some of them, in order, separated by -1."""
     if not at.size:
-        return at.astype(np.int64)
+        return at
     apart = np.flatnonzero(np.diff(at) > 2 * reach + 1)
     starts = np.maximum(at[np.append(0, apart + 1)] - reach, 0)
-    ends = np.minimum(at[np.append(apart, len(at) - 1)] + reach + 1, len(values))
+    ends = np.minimum(at[np.append(apart, len(at) - 1)] + reach + 1, count)
     lengths = ends - starts + WIDEST_SAMPLES + 1
     place = np.arange(lengths.sum()) - np.repeat(np.cumsum(lengths) - lengths, lengths)
     index = np.where(place < np.repeat(ends - starts, lengths), np.repeat(starts, lengths) + place, -1)
@@ -129,7 +145,7 @@ def _blocks(
     values: FloatArray, widest: int, sample_rate_hz: float, stroke_mm: float, jump_steps: int
 ) -> list[tuple[float, int, int]]:
     """Candidate spikes as (deviation, start, width)."""
-    bends = np.abs(np.diff(values, 2)) > EDGE_SHARE * SPIKE_MM  # in front of a block, or at its start
+    bends = np.abs(np.diff(values, 2)) > SPIKE_BEND_MM  # in front of a block, or at its start
     starts = np.flatnonzero(np.append(bends, False) | np.append(False, bends)) + 1
     blocks = []
     for width in range(1, widest + 1):
@@ -195,8 +211,20 @@ class Cleaning:
     notes: list[QualityNote] = field(default_factory=list)
     history: list[Step] = field(default_factory=list)
 
+    @cached_property
+    def _sharp(self) -> IntArray:
+        return sharp_bends(self.travel_mm, SPIKE_BEND_MM)
+
+    def bends(self, least_mm: float = SPIKE_BEND_MM) -> IntArray:
+        """Samples at which travel that is left bends by more, which is `SPIKE_BEND_MM` or larger. [mm]"""
+        at = self._sharp  # masks take samples away, and bends with them
+        around = self.travel_mm[at[:, None] + np.array([-1, 0, 1])]
+        return np.asarray(at[np.abs(np.diff(around, 2)[:, 0]) > least_mm])
+
     def mask(self, samples: BoolArray, code: str, what: str, *, severity: Severity = "warning") -> None:
         """Set samples to NaN and add a note with count, places and first position."""
+        if not samples.any():
+            return
         if not self.origin.even:
             samples = _grown(samples, 1)
         samples = samples & np.isfinite(self.travel_mm)
@@ -245,11 +273,14 @@ def clean(
     _mask_wild(work)
     smooth = _mask_outside(work)
     _mask_stuck(work, other_mm, speed_m_s)
-    spikes = find_spikes(work.travel_mm, origin.sample_rate_hz, origin.setup.stroke_mm, even=origin.even)
+    spikes = find_spikes(
+        work.travel_mm, origin.sample_rate_hz, origin.setup.stroke_mm, even=origin.even, bends=work.bends()
+    )
     _mask_held(work, spikes)
     work.mask(spikes, "spikes", "has spikes")
-    _mask_beside(work, np.isfinite(travel_mm) & np.isnan(work.travel_mm))
-    _check_ends(work, np.where(smooth, travel_mm, work.travel_mm))
+    if work.travel_mm is not travel_mm:
+        _mask_beside(work, np.isfinite(travel_mm) & np.isnan(work.travel_mm))
+    _check_ends(work, np.where(smooth, travel_mm, work.travel_mm) if smooth.any() else work.travel_mm)
     _bridge(work)
     return work
 
@@ -274,12 +305,13 @@ def _note_missing(work: Cleaning) -> None:
 def _mask_held(work: Cleaning, spikes: BoolArray) -> None:
     """Mask exactly constant readings; evidence grows with their duration and the jump at either edge."""
     travel, rate = work.travel_mm, work.origin.sample_rate_hz
-    step = np.abs(np.diff(travel))
     # equal readings from sample start to sample end, except for the rounding of interpolation
-    starts, ends = runs(step <= SAME_MM)
+    starts, ends = runs(_equal_steps(travel))
     long = ends - starts + 1 >= max(HELD_SAMPLES, int(np.ceil(HELD_S * rate)))
-    long &= (starts > 0) & (ends < len(step))
+    long &= (starts > 0) & (ends < len(travel) - 1)
     starts, ends = starts[long], ends[long]
+    if not starts.size:
+        return
     clear = np.flatnonzero(~spikes)  # the jump at an edge is measured past a spike
     before = clear[np.maximum(np.searchsorted(clear, starts) - 1, 0)]
     after = clear[np.minimum(np.searchsorted(clear, ends, side="right"), len(clear) - 1)]
@@ -293,7 +325,7 @@ def _mask_held(work: Cleaning, spikes: BoolArray) -> None:
         jump = max(fell[i], left[i])
         repeated = jump > too_fast
         if not repeated and to_stop[i] > AT_STOP_MM:  # on its stop an end may rest
-            odds = (end - start) * _surprise(step, start, end, round(HELD_AROUND_S * rate))
+            odds = (end - start) * _surprise(travel, start, end, round(HELD_AROUND_S * rate))
             jump *= min(1.0, rate / HELD_FITTED_FROM_HZ)  # motion per sample is larger in a slower log
             evidence = odds + HELD_JUMP_WEIGHT * np.log(jump + HELD_LEAST_JUMP_MM)
             repeated = evidence > HELD_EVIDENCE and _moves_about(travel, start, end, rate)
@@ -305,9 +337,19 @@ def _mask_held(work: Cleaning, spikes: BoolArray) -> None:
     work.mask(held, "held", text, severity="info" if few else "warning")
 
 
-def _surprise(step: FloatArray, start: int, end: int, reach: int) -> float:
+def _equal_steps(travel_mm: FloatArray) -> BoolArray:
+    """Where a sample is equal to the one before, shape (n_samples - 1,)."""
+    equal = np.zeros(max(len(travel_mm) - 1, 0), dtype=bool)
+    for first in range(0, len(equal), BLOCK):
+        step = np.diff(travel_mm[first : first + BLOCK + 1])
+        equal[first : first + BLOCK] = np.abs(step, out=step) <= SAME_MM
+    return equal
+
+
+def _surprise(travel_mm: FloatArray, start: int, end: int, reach: int) -> float:
     """Negative log of the share of equal steps around a standstill: the surprise of one equal step."""
-    sides = np.concatenate([step[max(0, start - reach) : start], step[end : end + reach]])
+    before, after = travel_mm[max(0, start - reach) : start + 1], travel_mm[end : end + reach + 1]
+    sides = np.concatenate([np.diff(before), np.diff(after)])
     sides = sides[np.isfinite(sides)]
     return -float(np.log(((sides == 0).sum() + 0.5) / (len(sides) + 1)))
 
@@ -329,6 +371,8 @@ def _mask_stuck(work: Cleaning, other_mm: FloatArray | None, speed_m_s: FloatArr
     if len(travel) < 2 * half:
         return
     still = block_range(travel, half) <= STUCK_MM
+    if not (still[1:] & still[:-1]).any():
+        return
     if other_mm is not None:
         moves = block_range(other_mm, half) > STUCK_OTHER_MM
     elif speed_m_s is not None:
@@ -365,11 +409,18 @@ def _mask_outside(work: Cleaning) -> BoolArray:
     """Mask impossible travel; return the part that moved there smoothly, as from a wrong calibration."""
     travel, stroke, rate = work.travel_mm, work.origin.setup.stroke_mm, work.origin.sample_rate_hz
     faults, smooth = np.zeros(len(travel), dtype=bool), np.zeros(len(travel), dtype=bool)
+    low, high = Column(travel).limits or (0.0, 0.0)
     jump_mm = JUMP_MM + JUMP_BENDS * _bend_mm(work)
-    for past in (-travel, travel - stroke):
-        for start, end in zip(*runs(past > EDGE_MM), strict=True):
-            before, after = _jump(past, start, jump_mm), _jump(past[::-1], len(past) - end, jump_mm)
-            beyond = start + np.flatnonzero(past[start:end] > OUTSIDE_MM)
+    near = JUMP_SAMPLES + 1  # samples on both sides that tell a jump
+    for sign, most_mm, limit_mm in ((-1.0, -low, 0.0), (1.0, high, stroke)):
+        if most_mm - limit_mm <= EDGE_MM:
+            continue
+        for start, end in zip(*runs(sign * travel - limit_mm > EDGE_MM), strict=True):
+            first = max(start - near, 0)
+            past = sign * travel[first : end + near] - limit_mm  # of the stretch and its neighbours
+            before = _jump(past, start - first, jump_mm)
+            after = _jump(past[::-1], len(past) - (end - first), jump_mm)
+            beyond = start + np.flatnonzero(past[start - first : end - first] > OUTSIDE_MM)
             if before or after:  # also mask the sample within the jump
                 faults[start - max(before - 1, 0) : end + max(after - 1, 0)] = True
             elif beyond.size and end - start > STANDS_S * rate and _stands(travel[start:end]):
@@ -384,7 +435,7 @@ def _mask_outside(work: Cleaning) -> BoolArray:
     work.mask(
         smooth, "beyond_stroke", f"goes more than {OUTSIDE_MM:g} mm past its stroke, which no end can reach,"
     )
-    if not (np.isfinite(work.travel_mm) | smooth).any() and np.isfinite(travel).any():
+    if work.travel_mm is not travel and not (np.isfinite(work.travel_mm) | smooth).any():
         setup = work.origin.setup
         raise CalibrationError(
             f"{work.origin.source}, channel {setup.channel!r}: no reading is within the {stroke:g} mm "
@@ -415,12 +466,12 @@ def _mask_wild(work: Cleaning) -> None:
     travel, rate = work.travel_mm, work.origin.sample_rate_hz
     length = max(8, round(WILD_S * rate))
     count = len(travel) // length
-    bends = np.zeros(len(travel), dtype=bool)
-    bends[1:-1] = np.abs(np.diff(travel, 2)) > WILD_MM + WILD_BENDS * _bend_mm(work)
-    wild = bends[: count * length].reshape(count, length).mean(axis=1) > WILD_SHARE
+    at, reach = work.bends(WILD_MM + WILD_BENDS * _bend_mm(work)), max(8, round(WILD_REACH_S * rate))
+    wild = np.bincount(at // length, minlength=count)[:count] > WILD_SHARE * length
+    if not wild.any():
+        return
     samples = np.zeros(len(travel), dtype=bool)
     samples[: count * length] = np.repeat(wild, length)
-    at, reach = np.flatnonzero(bends), max(8, round(WILD_REACH_S * rate))
     for start, end in zip(*runs(samples), strict=True):  # extend to both sides
         while (before := at[(at < start) & (at >= start - reach)]).size:
             start = int(before[0])
@@ -441,14 +492,12 @@ def _mask_beside(work: Cleaning, fault: BoolArray) -> None:
         )
         if end - start <= longest and any(beside):
             doubtful[start:end] = True
-    bend = np.zeros(len(travel))
-    bend[1:-1] = np.abs(np.diff(travel, 2))
-    odd = bend > BESIDE_MM + JUMP_BENDS * _bend_mm(work)  # False where a neighbour is missing
-    gone = np.isnan(travel)
-    for reach in (1, 2):
-        for sign in (1, -1):
-            edge = np.roll(gone, sign * reach) & ~gone & np.roll(odd, -sign)
-            doubtful |= edge
+    odd = work.bends(BESIDE_MM + JUMP_BENDS * _bend_mm(work))
+    for sign in (1, -1):
+        edge = odd - sign  # the sample between a bend and what is missing, or next to it
+        beyond = np.stack([edge - sign, edge - 2 * sign]) % len(travel)
+        edge = edge[np.isnan(travel[beyond]).any(axis=0) & np.isfinite(travel[edge])]
+        doubtful[edge] = True
     work.mask(doubtful, "beside", "cannot be distinguished from an adjacent fault", severity="info")
 
 
@@ -456,13 +505,17 @@ def _check_ends(work: Cleaning, travel_mm: FloatArray) -> None:
     """Raise for a calibration that no damper fits; note travel past the stroke. ``travel_mm`` is before masking."""
     origin, travel = work.origin, work.travel_mm
     stroke, rate = origin.setup.stroke_mm, origin.sample_rate_hz
-    if _for_long(travel_mm > stroke + MOST_EXCESS_MM, rate, np.isfinite(travel_mm).sum()):
+    low, high = Column(travel_mm).limits or (0.0, 0.0)
+    if low >= -EDGE_MM and high <= stroke + EDGE_MM:
+        return
+    n_valid = int(np.isfinite(travel_mm).sum())
+    if _for_long(travel_mm > stroke + MOST_EXCESS_MM, rate, n_valid):
         worst = int(np.nanargmax(travel_mm))
         raise StrokeExceededError(
             f"{origin.source}, {origin.at(worst)}, channel {origin.setup.channel!r}: {travel_mm[worst]:.1f} mm is more "
             f"than the {stroke:g} mm stroke. Check points in [{origin.end}.sensor] of {origin.setup.source}."
         )
-    if _for_long(travel_mm < -MOST_ZERO_ERROR_MM, rate, np.isfinite(travel_mm).sum()):
+    if _for_long(travel_mm < -MOST_ZERO_ERROR_MM, rate, n_valid):
         worst = int(np.nanargmin(travel_mm))
         raise CalibrationError(
             f"{origin.source}, {origin.at(worst)}, channel {origin.setup.channel!r}: {travel_mm[worst]:.1f} mm is "

@@ -6,6 +6,7 @@ from functools import cache
 import numpy as np
 
 from telemetry.arrays import FloatArray
+from telemetry.numeric import BLOCK
 
 # Upper edge of the pass band and lower edge of the stop band. On simulated outings (24 ends of random bikes, ISO 8608
 # roads, 12-bit sensors, 0.03 mm noise) the error is within a few percent of that of the best linear filter, at 200 and
@@ -144,14 +145,24 @@ def correlate(values: FloatArray, weights: FloatArray) -> FloatArray:
 
     NaN wherever the weights, of shape (2 half + 1,), touch a NaN or reach over either end.
     """
-    result = np.full(values.shape, np.nan)
-    if len(values) < len(weights):
-        return result
+    result = np.empty(values.shape)
     half = len(weights) // 2
-    missing = np.isnan(values)
-    filtered = np.correlate(np.where(missing, 0.0, values), weights, mode="valid")
-    if missing.any():
-        counted = np.concatenate(([0], np.cumsum(missing)))
-        filtered[counted[len(weights) :] - counted[: -len(weights)] > 0] = np.nan
-    result[half : len(values) - half] = filtered
+    if len(values) < len(weights):
+        result[:] = np.nan
+        return result
+    result[:half] = result[len(values) - half :] = np.nan
+    for first in range(half, len(values) - half, BLOCK):
+        last = min(first + BLOCK, len(values) - half)
+        result[first:last] = _filtered(values[first - half : last + half], weights)
     return result
+
+
+def _filtered(values: FloatArray, weights: FloatArray) -> FloatArray:
+    """The same of a block, without ``half`` samples at either end."""
+    missing = np.isnan(values)
+    if not missing.any():
+        return np.correlate(values, weights, mode="valid")
+    filtered = np.correlate(np.where(missing, 0.0, values), weights, mode="valid")
+    counted = np.concatenate(([0], np.cumsum(missing)))
+    filtered[counted[len(weights) :] - counted[: -len(weights)] > 0] = np.nan
+    return filtered

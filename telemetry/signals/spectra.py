@@ -8,11 +8,11 @@ import numpy.typing as npt
 from telemetry.arrays import BoolArray, End, FloatArray, IntArray
 from telemetry.notes import QualityNote
 from telemetry.numeric import BLOCK as SAMPLES_IN_CACHE
+from telemetry.signals.clock import runs
 
 ComplexArray = npt.NDArray[np.complex128]
 # Correlation of the amplitudes of neighbouring Hann segments with half overlap (Harris 1978: 1/6).
 HALF_OVERLAP_CORRELATION = 1 / 6
-BLOCK = 32
 
 # Band near the top of the spectrum; the last bins may be lowered by an anti-alias filter.
 BAND_SHARE = (0.85, 0.97)  # of half the sample rate
@@ -40,7 +40,13 @@ class Spectrum:
     noise_bandwidth_hz: float  # equivalent: density times this is the power of a sine on a line
 
 
-def power_spectrum(values: FloatArray, sample_rate_hz: float, *, segment_samples: int = 1024) -> Spectrum:
+def power_spectrum(
+    values: FloatArray,
+    sample_rate_hz: float,
+    *,
+    segment_samples: int = 1024,
+    where: BoolArray | None = None,
+) -> Spectrum:
     """Power spectral density by Welch's method, over segments without gaps.
 
     Hann window, half overlap, mean removed per segment. After a NaN the next segment starts at the next valid sample.
@@ -53,6 +59,8 @@ def power_spectrum(values: FloatArray, sample_rate_hz: float, *, segment_samples
         [Hz]
     segment_samples : int
         Length of a segment; the lines are sample_rate_hz / segment_samples apart.
+    where : ndarray of bool, shape (n_samples,), optional
+        Samples to use, all of them valid; by default all that are valid.
 
     Returns
     -------
@@ -64,7 +72,7 @@ def power_spectrum(values: FloatArray, sample_rate_hz: float, *, segment_samples
     .. [1] P. D. Welch, IEEE Trans. Audio Electroacoust. 15(2), 70-73, 1967, doi:10.1109/TAU.1967.1161901.
     .. [2] F. J. Harris, Proc. IEEE 66(1), 51-83, 1978, doi:10.1109/PROC.1978.10837 (noise bandwidth).
     """
-    averaged = _averaged((values,), sample_rate_hz, segment_samples)
+    averaged = _averaged((values,), sample_rate_hz, segment_samples, where)
     return Spectrum(
         averaged.frequency_hz, averaged.products[0, 0].real, averaged.segments, averaged.noise_bandwidth_hz
     )
@@ -111,7 +119,12 @@ class CrossSpectrum:
 
 
 def cross_spectrum(
-    first: FloatArray, second: FloatArray, sample_rate_hz: float, *, segment_samples: int = 1024
+    first: FloatArray,
+    second: FloatArray,
+    sample_rate_hz: float,
+    *,
+    segment_samples: int = 1024,
+    where: BoolArray | None = None,
 ) -> CrossSpectrum:
     """Power and cross spectra of two records on one clock by Welch's method, over segments without gaps in either.
 
@@ -119,6 +132,8 @@ def cross_spectrum(
     ----------
     first, second : ndarray of shape (n_samples,)
         NaN where invalid.
+    where : ndarray of bool, shape (n_samples,), optional
+        Samples to use, valid in both; by default all that are.
 
     Returns
     -------
@@ -129,7 +144,7 @@ def cross_spectrum(
     ----------
     .. [1] J. S. Bendat, A. G. Piersol, Random Data, 4th ed., Wiley 2010, ch. 9 and 11.
     """
-    averaged = _averaged((first, second), sample_rate_hz, segment_samples)
+    averaged = _averaged((first, second), sample_rate_hz, segment_samples, where)
     return CrossSpectrum(
         averaged.frequency_hz,
         averaged.products[0, 0].real,
@@ -159,23 +174,29 @@ class _Averaged:
     noise_bandwidth_hz: float
 
 
-def _averaged(records: tuple[FloatArray, ...], sample_rate_hz: float, segment_samples: int) -> _Averaged:
+def _averaged(
+    records: tuple[FloatArray, ...], sample_rate_hz: float, segment_samples: int, where: BoolArray | None
+) -> _Averaged:
     taper, frequency, scale = _window(segment_samples, sample_rate_hz)
     noise_bandwidth = float(sample_rate_hz * np.sum(taper**2) / np.sum(taper) ** 2)
     products = np.zeros((len(records), len(records), len(frequency)), dtype=np.complex128)
-    missing = np.any([np.isnan(record) for record in records], axis=0)
+    missing = np.any([np.isnan(record) for record in records], axis=0) if where is None else ~where
     starts = _starts(missing, segment_samples, segment_samples - segment_samples // 2)
-    for block in range(0, len(starts), BLOCK):  # blocks fit the cache
+    if not len(starts):
+        return _Averaged(frequency, np.full_like(products, np.nan), 0, noise_bandwidth)
+    views = [np.lib.stride_tricks.sliding_window_view(record, segment_samples) for record in records]
+    step = max(1, SAMPLES_IN_CACHE // segment_samples)
+    for block in range(0, len(starts), step):
         lines = []
-        for record in records:
-            segments = np.lib.stride_tricks.sliding_window_view(record, segment_samples)[
-                starts[block : block + BLOCK]
-            ]
-            lines.append(np.fft.rfft((segments - segments.mean(axis=1, keepdims=True)) * taper, axis=1))
+        for view in views:
+            segments = view[starts[block : block + step]]
+            segments -= segments.mean(axis=1, keepdims=True)
+            segments *= taper
+            lines.append(np.fft.rfft(segments, axis=1))
         for i, a in enumerate(lines):
             for j, b in enumerate(lines[i:], start=i):
                 products[i, j] += np.einsum("sf,sf->f", a.conj(), b)
-    products *= scale / len(starts) if len(starts) else np.nan
+    products *= scale / len(starts)
     return _Averaged(frequency, products, len(starts), noise_bandwidth)
 
 
@@ -191,10 +212,9 @@ def whole_segments(values: FloatArray, length: int, hop: int) -> FloatArray:
 
 
 def _starts(missing: BoolArray, length: int, hop: int) -> IntArray:
-    edges = np.flatnonzero(np.diff(np.concatenate(([True], missing, [True])).astype(np.int8)))
     stretches = [
         np.arange(first, end - length + 1, max(hop, 1))
-        for first, end in zip(edges[0::2], edges[1::2], strict=True)
+        for first, end in zip(*runs(~missing), strict=True)
         if end - first >= length
     ]
     return np.concatenate(stretches) if stretches else np.empty(0, dtype=np.int64)
@@ -223,10 +243,10 @@ def sensor_noise_mm(travel_mm: FloatArray) -> float:
     .. [1] P. D. Welch, IEEE Trans. Audio Electroacoust. 15(2), 70-73, 1967, doi:10.1109/TAU.1967.1161901.
     """
     length = WINDOW_SAMPLES
-    windows = whole_segments(travel_mm, length, length)
+    windows = _some_windows(travel_mm, length)
     while not len(windows) and length > SHORTEST_WINDOW:
         length //= 2
-        windows = whole_segments(travel_mm, length, length)
+        windows = _some_windows(travel_mm, length)
     if not len(windows):
         return float("nan")
     low, high = (round(share * length / 2) for share in BAND_SHARE)
@@ -236,9 +256,17 @@ def sensor_noise_mm(travel_mm: FloatArray) -> float:
     return float(np.sqrt(np.median(variance)))
 
 
+def _some_windows(values: FloatArray, length: int) -> FloatArray:
+    """At most `MOST_WINDOWS` segments of a record without NaN, spread over it, shape (n_segments, length)."""
+    starts = _starts(np.isnan(values), length, length)
+    if not len(starts):
+        return np.empty((0, length))
+    some = starts[:: -(-len(starts) // MOST_WINDOWS)]
+    return np.lib.stride_tricks.sliding_window_view(values, length)[some]
+
+
 def _tapered(windows: FloatArray, low: int, high: int) -> tuple[FloatArray, float]:
-    """Some lines of the squared Hann spectrum of at most `MOST_WINDOWS` windows, and their value for unit noise."""
-    windows = windows[:: -(-len(windows) // MOST_WINDOWS)]
+    """Some lines of the squared Hann spectrum of windows, and their value for unit noise."""
     taper = np.hanning(windows.shape[1] + 1)[:-1]
     lines = np.empty((len(windows), high - low))
     step = max(1, SAMPLES_IN_CACHE // windows.shape[1])
@@ -252,7 +280,7 @@ def _tapered(windows: FloatArray, low: int, high: int) -> tuple[FloatArray, floa
 def noise_share(travel_mm: FloatArray, noise_mm: float, sample_rate_hz: float) -> float:
     """Share of white noise in the power of a travel sensor in `ABOVE_HOP_HZ`; NaN if no second is fully valid."""
     length = round(sample_rate_hz)
-    windows = whole_segments(travel_mm, length, length)
+    windows = _some_windows(travel_mm, length)
     if not len(windows):
         return float("nan")
     low, high = (round(edge * length / sample_rate_hz) for edge in ABOVE_HOP_HZ)
