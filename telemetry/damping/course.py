@@ -8,13 +8,13 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
 from telemetry.arrays import End, FloatArray, IntArray
-from telemetry.damping.equation import OTHER_THEN, WheelEquation, blocks
+from telemetry.damping.equation import OTHER_THEN, Blocks, WheelEquation, blocks
 from telemetry.damping.evidence import (
     LEAST_DAMPING,
     SOUND_DAMPING,
     FrontFilter,
     Pole,
-    fit_pole,
+    fit_poles,
     stopped_by_bounds,
     take_out,
 )
@@ -112,9 +112,7 @@ def damping_by_lap(spectra: LapSpectra, hop: WheelHop, ratio: float) -> tuple[La
         return tuple(LapDamping(lap, None, None) for lap in spectra.laps)
     windows, relative = spectra.windows[used], _relative(spectra, used)
     wheel = _wheel_on_white_road(spectra, used, hop)
-    change = np.stack(
-        [_changes(*lap, spectra.frequency_hz, hop, wheel) for lap in zip(relative, windows, strict=True)]
-    )
+    change = _changes(relative, windows, spectra.frequency_hz, hop, wheel)
     whole = change[:, 0] - change[:, 0].mean()
     without = change[:, 1:] - change[:, 1:].mean(axis=1, keepdims=True)
     spare = len(used) / (len(used) - 1)  # the laps' own mean is taken from them
@@ -139,18 +137,18 @@ def _wheel_on_white_road(spectra: LapSpectra, used: IntArray, hop: WheelHop) -> 
     windows = spectra.windows[used]
     mean = np.einsum("lpf,lp->f", spectra.power[used], windows) / windows.sum()
     tyre_hz, damping = (axis.ravel() for axis in np.meshgrid(TYRE_HZ, DAMPING, indexing="ij"))
-    gain = np.log(band_gain(coefficients(hop, tyre_hz, damping), spectra.frequency_hz))
+    gain = band_gain(coefficients(hop, tyre_hz, damping), spectra.frequency_hz)
     best = np.argmin(_unlikely(gain, (mean / weight)[None], weight))
     return float(tyre_hz[best]), float(damping[best])
 
 
-def _unlikely(log_gain: FloatArray, power: FloatArray, weight: FloatArray) -> FloatArray:
-    """Twice the negative log-likelihood per value after Whittle, shape (n_poles, n_spectra).
+def _unlikely(gain: FloatArray, power: FloatArray, weight: FloatArray) -> FloatArray:
+    """Twice the negative log-likelihood per value after Whittle, shape (..., n_poles, n_spectra).
 
-    ``log_gain`` (n_poles, n_frequencies) is ln |A|^2 of the wheel's equation, ``power`` (n_spectra, n_frequencies).
+    ``gain`` (..., n_poles, n_frequencies) is |A|^2 of the wheel's equation, ``power`` (..., n_spectra, n_frequencies).
     """
     weight = weight / weight.sum()
-    return np.log(np.exp(log_gain) @ (weight * power).T) - (log_gain @ weight)[:, None]
+    return np.asarray(np.log(gain @ np.swapaxes(weight * power, -1, -2)) - (np.log(gain) @ weight)[..., None])
 
 
 def _changes(
@@ -160,41 +158,43 @@ def _changes(
     hop: WheelHop,
     wheel: tuple[float, float],
 ) -> FloatArray:
-    """Change of ln(damping) on a lap, over all places and then without each; shape (1 + PLACES,)."""
-    by_place = relative * windows[:, None]
-    spectra = by_place.sum(axis=0) - np.concatenate([np.zeros((1, by_place.shape[1])), by_place])
+    """Change of ln(damping) on each lap, over all places and then without each; shape (n_laps, 1 + PLACES)."""
+    by_place = relative * windows[..., None]
+    none = np.zeros_like(by_place[:, :1])
+    spectra = by_place.sum(axis=1, keepdims=True) - np.concatenate([none, by_place], axis=1)
     weight = (
         band_window(frequency_hz) * rise((frequency_hz - CHASSIS_HZ[0]) / (CHASSIS_HZ[1] - CHASSIS_HZ[0]))
     ) ** 2
     inside = weight > LEAST_GAIN**2
-    frequency_hz, spectra, weight = frequency_hz[inside], spectra[:, inside], weight[inside]
+    frequency_hz, spectra, weight = frequency_hz[inside], spectra[..., inside], weight[inside]
     # independent values behind a spectrum: twice bandwidth times time
-    freedom = 2.0 * float(weight.sum()) * (frequency_hz[1] - frequency_hz[0]) * STEP_S * float(windows.sum())
-    before = np.log(band_gain(coefficients(hop, *np.array(wheel)[:, None]), frequency_hz))
+    freedom = 2.0 * float(weight.sum()) * (frequency_hz[1] - frequency_hz[0]) * STEP_S * windows.sum(axis=1)
+    before = band_gain(coefficients(hop, *np.array(wheel)[:, None]), frequency_hz)
 
-    def unlikely(tyre: FloatArray, damping: FloatArray, power: FloatArray) -> FloatArray:
-        row = coefficients(hop, wheel[0] * np.exp(tyre), wheel[1] * np.exp(damping))
-        gain = np.log(band_gain(row, frequency_hz)) - before
-        return np.asarray(_unlikely(gain, power, weight) + tyre[:, None] ** 2 / (freedom * TYRE_SD**2))
+    def unlikely(at: FloatArray, power: FloatArray) -> FloatArray:
+        row = coefficients(hop, wheel[0] * np.exp(at[..., 0]), wheel[1] * np.exp(at[..., 1]))
+        held = at[..., 0] ** 2 / (freedom[:, None] * TYRE_SD**2)
+        return np.asarray(_unlikely(band_gain(row, frequency_hz) / before, power, weight) + held[..., None])
 
-    centre, half = np.zeros(2), REACH
+    laps = np.arange(len(spectra))
+    centre, half = np.zeros((len(spectra), 2)), REACH
     for _ in range(ROUNDS):
-        tyre, damping = _around(centre, half, AROUND)
-        best = np.argmin(unlikely(tyre, damping, spectra[:1])[:, 0])
-        centre, half = np.array([tyre[best], damping[best]]), half / 4.0
-    tyre, damping = _around(np.zeros(2), NEAR, AROUND[::3])
-    value = unlikely(centre[0] + tyre, centre[1] + damping, spectra)
+        at = centre[:, None] + half * _grid(AROUND)
+        centre = at[laps, unlikely(at, spectra[:, :1])[..., 0].argmin(axis=1)]
+        half = half / 4.0
+    near = NEAR * _grid(AROUND[::3])
+    value = unlikely(centre[:, None] + near, spectra)
     # the lowest point of the paraboloid through the values near by
+    tyre, damping = near.T
     terms = np.stack([np.ones_like(tyre), tyre, damping, tyre**2, tyre * damping, damping**2], axis=1)
-    _, a, b, c, d, e = np.linalg.lstsq(terms, value)[0]
+    _, a, b, c, d, e = np.tensordot(np.linalg.pinv(terms), value, axes=(1, 1))
     lowest = (d * a - 2 * c * b) / np.maximum(4 * c * e - d**2, 1e-12)
-    return np.asarray(centre[1] + np.clip(lowest, -2 * NEAR[1], 2 * NEAR[1]))
+    return np.asarray(centre[:, 1:] + np.clip(lowest, -2 * NEAR[1], 2 * NEAR[1]))
 
 
-def _around(centre: FloatArray, half: FloatArray, steps: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Points of a grid about ``centre``."""
-    first, second = np.meshgrid(centre[0] + half[0] * steps, centre[1] + half[1] * steps, indexing="ij")
-    return first.ravel(), second.ravel()
+def _grid(steps: FloatArray) -> FloatArray:
+    """Points of a square grid, (n, 2)."""
+    return np.stack(np.meshgrid(steps, steps, indexing="ij"), axis=-1).reshape(-1, 2)
 
 
 def _jackknife_sd(away: FloatArray) -> float:
@@ -497,22 +497,22 @@ SMALL_STEP = 0.01  # of the other end's damping, for the direction in which its 
 
 
 @dataclass(frozen=True)
-class LapWindows:
-    """Usable windows of a lap, weighted by the residual of the outing's equation.
+class LapSums:
+    """Usable windows of a lap, weighted by the residual of the outing's equation, summed by shaft speed.
 
-    ``shaft_mm_s`` is the RMS shaft speed (n,) [mm/s]; ``products`` (n, k, k) are of the signals less the road's part;
-    the last ``free`` signals have weights of the lap, not of the outing.
+    ``windows`` (n_ranges,) counts them in the ranges of `SPEED_EDGES_MM_S`; ``products`` (n_ranges, k, k) are of the
+    signals less the road's part; the last ``free`` signals have weights of the lap, not of the outing.
     """
 
     lap: int
-    shaft_mm_s: FloatArray
+    windows: IntArray
     products: FloatArray
     free: int
 
-    def left(self, products: FloatArray, prior: float) -> FloatArray:
-        """Sums of products (5 + k, 5 + k) with what is known taken out; shape (5, 5)."""
-        held = np.full(len(products) - 5 - self.free, prior)
-        return take_out(products, np.concatenate([held, np.zeros(self.free)]))[1]
+    def left(self, speed: int, prior: float) -> FloatArray:
+        """Products in one range (5 + k, 5 + k) with what is known taken out; shape (5, 5)."""
+        held = np.full(self.products.shape[1] - 5 - self.free, prior)
+        return take_out(self.products[speed], np.concatenate([held, np.zeros(self.free)]))[1]
 
 
 def read_laps(
@@ -521,14 +521,14 @@ def read_laps(
     laps: Sequence[Lap],
     leverage: float,
     other: tuple[WheelHop, Pole] | None = None,
-) -> tuple[LapWindows, ...]:
-    """Every lap as the windows that tell its damping by shaft speed; ``leverage`` is wheel over shaft travel.
+) -> tuple[LapSums, ...]:
+    """Every lap as the sums that tell its damping by shaft speed; ``leverage`` is wheel over shaft travel.
 
     The road weights are the outing's, except for what changes from lap to lap: the damping of the ``other`` end, which
     turns its travel into the road, and a drifting clock.
     """
     changing = None if other is None or not equation.knows_road else _with_damping(*other)
-    return tuple(_lap_windows(equation, fitted, lap, leverage, changing) for lap in laps)
+    return tuple(_lap_sums(equation, fitted, lap, leverage, changing) for lap in laps)
 
 
 def _with_damping(hop: WheelHop, pole: Pole) -> FloatArray:
@@ -540,9 +540,9 @@ def _with_damping(hop: WheelHop, pole: Pole) -> FloatArray:
     return more - less
 
 
-def _lap_windows(
+def _lap_sums(
     equation: WheelEquation, fitted: FrontFilter, lap: Lap, leverage: float, changing: FloatArray | None
-) -> LapWindows:
+) -> LapSums:
     inside = equation.span(lap.start_s, lap.end_s)
     own, known = equation.own[:, inside].copy(), equation.known(inside)
     free = np.empty((0, own.shape[1]))
@@ -553,35 +553,35 @@ def _lap_windows(
         if changing is not None:
             free = np.concatenate([free, (changing @ then)[None]])
     cut = blocks((own, known, free), equation.usable[inside], equation.step_s, BY_SPEED_WINDOW_S)
-    products = cut.products[cut.whole]
-    shaft_mm_s = np.sqrt(products[:, 2, 2]) / leverage
-    return LapWindows(lap.lap, shaft_mm_s, _weighted(products, fitted), len(free))
+    speed = np.searchsorted(SPEED_EDGES_MM_S, np.sqrt(cut.products[:, 2, 2]) / leverage, side="right") - 1
+    ranges = np.arange(len(SPEED_EDGES_MM_S) - 1)[:, None]
+    inside_range = (speed == ranges) & cut.whole
+    k = cut.products.shape[1]
+    products = (inside_range * _weights(cut, fitted)) @ cut.products.reshape(-1, k * k)
+    return LapSums(lap.lap, inside_range.sum(axis=1), products.reshape(-1, k, k), len(free))
 
 
-def _weighted(products: FloatArray, fitted: FrontFilter) -> FloatArray:
-    """Windows weighted by their own residual, without the few that fit worst."""
-    if not len(products):
-        return products
-    residual = np.maximum(np.einsum("i,bij,j->b", fitted.row, products[:, :5, :5], fitted.row), 1e-9)
-    relative = residual / np.maximum(products[:, 2, 2], 1e-9)
-    weight = (relative <= quantile(relative, KEPT_SHARE)) / residual
-    return np.asarray(weight[:, None, None] * products)
+def _weights(cut: Blocks, fitted: FrontFilter) -> FloatArray:
+    """Weights of windows by their own residual; 0 for the few that fit worst."""
+    if not cut.whole.any():
+        return np.zeros(len(cut.whole))
+    residual = np.maximum(np.einsum("i,bij,j->b", fitted.row, cut.products[:, :5, :5], fitted.row), 1e-9)
+    relative = residual / np.maximum(cut.products[:, 2, 2], 1e-9)
+    return np.asarray((relative <= quantile(relative[cut.whole], KEPT_SHARE)) / residual)
 
 
-def damping_by_speed(laps: Sequence[LapWindows], hop: WheelHop) -> tuple[SpeedDamping, ...]:
+def damping_by_speed(laps: Sequence[LapSums], hop: WheelHop) -> tuple[SpeedDamping, ...]:
     """Pole of a wheel on every lap, by shaft speed of its windows; ranges that no lap has enough of are left out."""
-    found = []
-    for low, high in zip(SPEED_EDGES_MM_S, SPEED_EDGES_MM_S[1:], strict=False):
-        here = []
-        for lap in laps:
-            some = lap.products[(lap.shaft_mm_s >= low) & (lap.shaft_mm_s < high)]
-            if len(some) >= LEAST_WINDOWS_OF_A_SPEED:
-                pole = fit_pole(lap.left(some.sum(axis=0), OUTING_PRIOR), hop)
-                if not stopped_by_bounds(pole, hop)[1]:
-                    here.append(LapDamping(lap.lap, pole_ratio(pole, hop), None))
-        if here:
-            found.append(SpeedDamping(low, high, tuple(here)))
-    return tuple(found)
+    ranges = range(len(SPEED_EDGES_MM_S) - 1)
+    enough = [(k, lap) for k in ranges for lap in laps if lap.windows[k] >= LEAST_WINDOWS_OF_A_SPEED]
+    poles = fit_poles([lap.left(k, OUTING_PRIOR) for k, lap in enough], hop)
+    found: dict[int, list[LapDamping]] = {}
+    for (k, lap), pole in zip(enough, poles, strict=True):
+        if not stopped_by_bounds(pole, hop)[1]:
+            found.setdefault(k, []).append(LapDamping(lap.lap, pole_ratio(pole, hop), None))
+    return tuple(
+        SpeedDamping(SPEED_EDGES_MM_S[k], SPEED_EDGES_MM_S[k + 1], tuple(there)) for k, there in found.items()
+    )
 
 
 def pole_ratio(pole: Pole, hop: WheelHop) -> float:

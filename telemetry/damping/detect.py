@@ -24,15 +24,15 @@ from telemetry.damping.detector_model import (
     fit_detector_model,
     fit_front_detector_model,
 )
-from telemetry.damping.equation import BLOCK_S, ORDERS, OWN, SLOWEST_M_S, WheelEquation
+from telemetry.damping.equation import BLOCK_S, ORDERS, OWN, SLOWEST_M_S, WheelEquation, whole_blocks
 from telemetry.damping.evidence import (
     Windows,
-    class_likelihoods,
+    class_evidence,
     find_swing,
+    runs_of,
     stopped_by_bounds,
     swing_evidence,
     swing_over,
-    usual_swing,
 )
 from telemetry.damping.hop import (
     FREQUENCY_HZ,
@@ -160,21 +160,17 @@ def windows_found(
     model: DetectorModel, lost: WheelEquation, predicted: FloatArray, looked_at: tuple[Windows, ...]
 ) -> dict[float, tuple[BoolArray, BoolArray]]:
     """Usable places, and where a loss would have had enough evidence, by window length [s]."""
-    if model.swing is None:
-        return {}
-    blocks = slice(0, round(len(lost.t_s) // round(BLOCK_S / lost.step_s)))
-    summed = class_likelihoods(lost, predicted, model.grid, blocks)
     swing = find_swing(lost, model.reference, predicted, model.hop)
-    reached: dict[int, tuple[BoolArray, BoolArray]] = {}
+    whole = whole_blocks(lost.usable, lost.step_s, BLOCK_S)
+    runs, of_swing, needed = {}, {}, {}
     for window in looked_at:
-        evidence = summed.evidence(window.n_blocks)
-        usable = np.isfinite(evidence)
-        if not usable.any():
-            continue
-        usual = usual_swing(model.swing, model.whole_blocks, window.n_blocks)
-        over = swing_over(swing, usual, window.n_blocks)
-        enough = evidence + swing_evidence(over, usual.scatter) >= window.needed
-        reached[window.n_blocks] = usable, usable & enough
+        if window.usual is not None:
+            n, usual = window.n_blocks, window.usual
+            runs[n], needed[n] = runs_of(whole, n), window.needed
+            of_swing[n] = swing_evidence(swing_over(swing, usual, n), usual.scatter)
+    wanted = {n: runs[n] & np.isfinite(of_swing[n]) for n in runs}
+    evidence = class_evidence(lost, predicted, model.grid, wanted)
+    reached = {n: (runs[n], evidence[n] + of_swing[n] >= needed[n]) for n in runs if runs[n].any()}
     found = {}
     for n_blocks, (usable, _) in reached.items():
         # any window that lies within is enough

@@ -42,6 +42,7 @@ SOUND_DAMPING = 0.9
 NO_MODE = 0.8
 SEARCH_ROUNDS = 4
 AROUND = np.linspace(-1.0, 1.0, SEARCH_POINTS)
+POLES_TOGETHER = 16  # for memory
 AT_BOUND = 0.01  # in ln of tyre frequency and damping: a step of the last round
 
 
@@ -61,17 +62,23 @@ class Pole:
 
 @dataclass(frozen=True)
 class _Search:
-    """A grid of poles over ln of tyre frequency and damping, with `coefficients` and `log_gain` of each."""
+    """Grids of poles, one or many.
 
-    axes: tuple[FloatArray, FloatArray]
+    ``at`` (n_grids, n_poles, 2) is in ln of tyre frequency and damping; ``row`` and ``gain`` are as of
+    `coefficients` and `log_gain`.
+    """
+
+    at: FloatArray
     row: FloatArray
     gain: FloatArray
 
 
-def _search(hop: WheelHop, axes: tuple[FloatArray, FloatArray]) -> _Search:
-    tyre_hz, damping = map(np.exp, axes)
-    row = coefficients(hop, tyre_hz[:, None], damping)
-    return _Search(axes, row, log_gain(row))
+def _search(hop: WheelHop, tyre: FloatArray, damping: FloatArray) -> _Search:
+    """Grids over ln of tyre frequency and damping, both (n, n_steps)."""
+    at = np.stack(np.broadcast_arrays(tyre[:, :, None], damping[:, None, :]), axis=-1)
+    at = at.reshape(len(tyre), -1, 2)
+    row = coefficients(hop, np.exp(at[..., 0]), np.exp(at[..., 1]))
+    return _Search(at, row, log_gain(row))
 
 
 def _bounds(hop: WheelHop, most_damping: float = MOST_DAMPING) -> FloatArray:
@@ -83,7 +90,7 @@ def _bounds(hop: WheelHop, most_damping: float = MOST_DAMPING) -> FloatArray:
 def _whole_band(hop: WheelHop, most_damping: float) -> _Search:
     """Where every search begins."""
     tyre, damping = (np.linspace(low, high, SEARCH_POINTS) for low, high in _bounds(hop, most_damping))
-    return _search(hop, (tyre, damping))
+    return _search(hop, tyre[None], damping[None])
 
 
 def fit_pole(products: FloatArray, hop: WheelHop, most_damping: float = MOST_DAMPING) -> Pole:
@@ -91,18 +98,31 @@ def fit_pole(products: FloatArray, hop: WheelHop, most_damping: float = MOST_DAM
 
     ``products`` (5, 5) are mean products of the wheel's signals, what is known taken out.
     """
+    return fit_poles([products], hop, most_damping)[0]
+
+
+def fit_poles(
+    products: Sequence[FloatArray], hop: WheelHop, most_damping: float = MOST_DAMPING
+) -> list[Pole]:
+    """`fit_pole` of each of several mean products."""
+    found: list[Pole] = []
+    for first in range(0, len(products), POLES_TOGETHER):
+        found += _fit_poles(np.stack(products[first : first + POLES_TOGETHER]), hop, most_damping)
+    return found
+
+
+def _fit_poles(products: FloatArray, hop: WheelHop, most_damping: float) -> list[Pole]:
     bounds, grid = _bounds(hop, most_damping), _whole_band(hop, most_damping)
-    half = 0.5 * np.diff(bounds, axis=1)[:, 0]
+    half = 0.5 * np.diff(bounds, axis=1)
     centre, least = _best(products, grid)
     for _ in range(SEARCH_ROUNDS - 1):
         half = half / 4.0
-        tyre, damping = (
-            np.minimum(np.maximum(c + h * AROUND, low), high)
-            for c, h, (low, high) in zip(centre, half, bounds.tolist(), strict=True)
-        )
-        centre, least = _best(products, _search(hop, (tyre, damping)))
-    tyre_hz, found = map(float, np.exp(centre))
-    return Pole(tyre_hz, found, *hop_mode(hop, tyre_hz, found), least)
+        around = centre[..., None] + half * AROUND
+        tyre, damping = np.moveaxis(np.clip(around, bounds[:, :1], bounds[:, 1:]), 1, 0)
+        centre, least = _best(products, _search(hop, tyre, damping))
+    tyre_hz, damping = np.exp(centre).T
+    values = tyre_hz, damping, *hop_modes(hop, tyre_hz, damping), least
+    return [Pole(*one) for one in np.stack(values, axis=1).tolist()]
 
 
 def stopped_by_bounds(pole: Pole, hop: WheelHop) -> tuple[bool, bool]:
@@ -116,12 +136,13 @@ def stopped_by_bounds(pole: Pole, hop: WheelHop) -> tuple[bool, bool]:
     return bool(at_bound[0]), bool(at_bound[1])
 
 
-def _best(products: FloatArray, grid: _Search) -> tuple[FloatArray, float]:
-    """The point of a grid with the least residual, and ln of that less its gain."""
+def _best(products: FloatArray, grid: _Search) -> tuple[FloatArray, FloatArray]:
+    """The points (n, 2) of grids with the least residuals, and ln of those less their gain (n,)."""
     square = ((grid.row @ products) * grid.row).sum(axis=-1)
     value = np.log(np.maximum(square, 1e-12)) - grid.gain
-    i, j = np.unravel_index(np.argmin(value), value.shape)
-    return np.array([grid.axes[0][i], grid.axes[1][j]]), float(value[i, j])
+    each, best = np.arange(len(value)), value.argmin(axis=1)
+    at = np.broadcast_to(grid.at, (*value.shape, 2))
+    return at[each, best], value[each, best]
 
 
 def found_mode(pole: Pole, hop: WheelHop) -> bool:
@@ -447,8 +468,8 @@ def usual_swing(swing: Swing, whole: BoolArray, n_blocks: int) -> Usual:
     if not whole.any():
         return Usual(0.0, 0.0, LEAST_SCATTER)
     least = LEAST_ROAD * median(swing.road[whole])
-    usable = np.convolve(whole, np.ones(n_blocks), mode="valid") > n_blocks - 0.5
-    if len(whole) < n_blocks or not usable.any():
+    usable = runs_of(whole, n_blocks)
+    if not usable.any():
         return Usual(least, 0.0, LEAST_SCATTER)
     over = swing_over(swing, Usual(least, 0.0, 0.0), n_blocks)[usable]
     middle, upper = median(over), quantile(over, 0.75)
@@ -479,7 +500,7 @@ def swing_evidence(over: FloatArray, scatter: float) -> FloatArray:
     return np.asarray(np.where(over < LEAST_SWING, -np.inf, found))
 
 
-BLOCKS_TOGETHER = 2048
+BLOCKS_TOGETHER = 512
 GRID_HZ = 0.5
 GRID_DAMPING = np.geomspace(0.03, 1.4, 15)
 # A damper that is weak all the time is its own reference: healthy starts at this share of the learned ratio. One that
@@ -527,21 +548,21 @@ def pole_grid(hop: WheelHop, fitted: Pole) -> PoleGrid:
 
 
 def block_log_likelihood(
-    equation: WheelEquation, input_signal: FloatArray, grid: PoleGrid, some: slice
+    equation: WheelEquation, input_signal: FloatArray, grid: PoleGrid, chosen: IntArray
 ) -> FloatArray:
     """Log likelihood (n_blocks, n_poles) of every pole in some blocks of `BLOCK_S`.
 
     ``input_signal`` (n,) is the right side of the equation from the other wheel.
     """
-    cut = _blocks(equation, input_signal, some)
-    return _log_likelihood(cut, grid.row, grid.gain, np.empty((len(cut.products), len(grid.row))))
+    cut = _blocks(equation, input_signal, chosen)
+    return _log_likelihood(cut, grid.row, grid.gain, np.empty((len(chosen), len(grid.row))))
 
 
-def _blocks(equation: WheelEquation, input_signal: FloatArray, some: slice) -> Blocks:
+def _blocks(equation: WheelEquation, input_signal: FloatArray, chosen: IntArray) -> Blocks:
     length = round(BLOCK_S / equation.step_s)
-    inside = slice(some.start * length, some.stop * length)
-    signals = (equation.own[:, inside], input_signal[None, inside])
-    return blocks(signals, equation.usable[inside], equation.step_s, BLOCK_S)
+    samples = (chosen[:, None] * length + np.arange(length)).ravel()
+    signals = (equation.own[:, samples], input_signal[None, samples])
+    return blocks(signals, equation.usable[samples], equation.step_s, BLOCK_S)
 
 
 def _log_likelihood(cut: Blocks, row: FloatArray, gain: FloatArray, out: FloatArray) -> FloatArray:
@@ -556,6 +577,13 @@ def _log_likelihood(cut: Blocks, row: FloatArray, gain: FloatArray, out: FloatAr
     return out
 
 
+def _summed(cut: Blocks, row: FloatArray, gain: FloatArray) -> FloatArray:
+    """Log likelihood of poles, summed from the first block on, starting with 0."""
+    total = np.zeros((len(cut.whole) + 1, len(row)))
+    _log_likelihood(cut, row, gain, total[1:])
+    return np.cumsum(total, axis=0, out=total)
+
+
 def _mean_likelihood(values: FloatArray) -> FloatArray:
     """For each row ln of the mean of exp; ``values`` are overwritten."""
     top = values.max(axis=1, keepdims=True)
@@ -563,49 +591,53 @@ def _mean_likelihood(values: FloatArray) -> FloatArray:
     return np.asarray(top[:, 0] + np.log(np.exp(values, out=values).mean(axis=1)))
 
 
-@dataclass(frozen=True)
-class ClassLikelihoods:
-    """Log likelihoods of lost and of healthy poles, and unusable blocks, summed from the first block on: n + 1 long."""
-
-    lost: FloatArray
-    healthy: FloatArray
-    bad: IntArray
-
-    def evidence(self, n_blocks: int, wanted: BoolArray | None = None, least: float = -np.inf) -> FloatArray:
-        """Evidence of every run of ``n_blocks`` blocks, by first block: ln of mean likelihood, lost over healthy.
-
-        -inf where a block is unusable, the run is not in ``wanted`` (None: all), or it cannot have ``least``.
-        """
-        if len(self.bad) <= n_blocks:
-            return np.empty(0)
-        whole = self.bad[n_blocks:] == self.bad[:-n_blocks]
-        first = np.flatnonzero(whole if wanted is None else whole & wanted)
-        found = np.full(len(whole), -np.inf)
-        for low in range(0, len(first), CHUNK):  # some at a time, for memory
-            here = first[low : low + CHUNK]
-            lost, healthy = (part[here + n_blocks] - part[here] for part in (self.lost, self.healthy))
-            if least > -np.inf:
-                # a class is no likelier than its likeliest pole, and no less likely than that one of all of them
-                most = lost.max(axis=1) - healthy.max(axis=1) + np.log(healthy.shape[1])
-                kept = np.flatnonzero(most > least)
-                here, lost, healthy = here[kept], lost[kept], healthy[kept]
-            found[here] = _mean_likelihood(lost) - _mean_likelihood(healthy)
-        return found
+def runs_of(whole: BoolArray, n_blocks: int) -> BoolArray:
+    """Runs of ``n_blocks`` blocks that are all whole, by first block."""
+    bad = np.concatenate([[0], np.cumsum(~whole)])
+    return np.asarray(bad[n_blocks:] == bad[:-n_blocks])
 
 
-def class_likelihoods(
-    equation: WheelEquation, input_signal: FloatArray, grid: PoleGrid, some: slice
-) -> ClassLikelihoods:
-    """Likelihoods of both classes in some blocks; arguments as of `block_log_likelihood`."""
-    cut = _blocks(equation, input_signal, some)
+def class_evidence(
+    equation: WheelEquation,
+    input_signal: FloatArray,
+    grid: PoleGrid,
+    wanted: Mapping[int, BoolArray],
+    least: float = -np.inf,
+) -> dict[int, FloatArray]:
+    """Evidence of runs of blocks, by their number and first block: ln of mean likelihood, lost over healthy.
 
-    def summed(kind: BoolArray) -> FloatArray:
-        total = np.zeros((len(cut.whole) + 1, np.count_nonzero(kind)))
-        _log_likelihood(cut, grid.row[kind], grid.gain[kind], total[1:])
-        return np.cumsum(total, axis=0, out=total)
+    ``wanted`` are the runs of each number of blocks to look at; -inf for all others, and for those that cannot have
+    ``least``. ``input_signal`` (n,) is the right side of the equation from the other wheel.
+    """
+    marks = np.zeros(max((n + len(runs) for n, runs in wanted.items()), default=0), dtype=np.int64)
+    for n_blocks, runs in wanted.items():
+        marks[: len(runs)] += runs
+        marks[n_blocks : n_blocks + len(runs)] -= runs
+    # only blocks of a run are looked at; those of one run stay side by side
+    blocks_of_runs = np.flatnonzero(np.cumsum(marks))
+    found = {n_blocks: np.full(len(runs), -np.inf) for n_blocks, runs in wanted.items()}
+    for low in range(0, len(blocks_of_runs), BLOCKS_TOGETHER):  # for memory
+        some = blocks_of_runs[low : low + BLOCKS_TOGETHER + max(wanted) - 1]
+        cut = _blocks(equation, input_signal, some)
+        lost, healthy = (_summed(cut, grid.row[kind], grid.gain[kind]) for kind in (grid.lost, grid.healthy))
+        for n_blocks, runs in wanted.items():
+            begins = some[:BLOCKS_TOGETHER][some[:BLOCKS_TOGETHER] < len(runs)]
+            at = np.flatnonzero(runs[begins])
+            found[n_blocks][begins[at]] = _evidence(lost, healthy, at, n_blocks, least)
+    return found
 
-    bad = np.concatenate([[0], np.cumsum(~cut.whole)])
-    return ClassLikelihoods(summed(grid.lost), summed(grid.healthy), bad)
+
+def _evidence(
+    lost: FloatArray, healthy: FloatArray, first: IntArray, n_blocks: int, least: float
+) -> FloatArray:
+    """Evidence of runs from log likelihoods of both classes, summed over the blocks."""
+    in_lost, in_healthy = (summed[first + n_blocks] - summed[first] for summed in (lost, healthy))
+    found = np.full(len(first), -np.inf)
+    # a class is no likelier than its likeliest pole, and no less likely than that one of all of them
+    most = in_lost.max(axis=1) - in_healthy.max(axis=1) + np.log(healthy.shape[1])
+    kept = np.flatnonzero(most > least)
+    found[kept] = _mean_likelihood(in_lost[kept]) - _mean_likelihood(in_healthy[kept])
+    return found
 
 
 def best_run(gain: FloatArray) -> tuple[int, int]:
@@ -618,11 +650,15 @@ def best_run(gain: FloatArray) -> tuple[int, int]:
 
 @dataclass(frozen=True)
 class Windows:
-    """Evidence of all windows of one length, by first block, and how much of it such a window needs."""
+    """Evidence of all windows of one length, by first block, and how much of it such a window needs.
+
+    ``usual`` is the usual swing of such windows; None without a road.
+    """
 
     n_blocks: int
     evidence: FloatArray
     needed: float
+    usual: Usual | None = None
 
 
 def windows(
@@ -634,33 +670,21 @@ def windows(
 ) -> tuple[Windows, ...]:
     """Windows of several lengths over their ``thresholds`` (by length [s]), by pole and swing (None without a road).
 
-    ``input_signal`` (n,) is the right side of the equation from the other wheel.
+    Without a road only those that reach their threshold are told. ``input_signal`` is as of `class_evidence`.
     """
     whole = whole_blocks(equation.usable, equation.step_s, BLOCK_S)
-    found, of_swing = [], []
-    for seconds, least in thresholds.items():
-        n_blocks = round(seconds / BLOCK_S)
-        found.append(Windows(n_blocks, np.full(max(len(whole) - n_blocks + 1, 0), -np.inf), least))
-        if swing is not None:
-            usual = usual_swing(swing, whole, n_blocks)
-            of_swing.append(swing_evidence(swing_over(swing, usual, n_blocks), usual.scatter))
-    longest = max(window.n_blocks for window in found)
-    for first in range(0, len(whole), BLOCKS_TOGETHER):  # for memory
-        last = first + BLOCKS_TOGETHER
-        summed = class_likelihoods(
-            equation, input_signal, grid, slice(first, min(last + longest - 1, len(whole)))
-        )
-        for i, window in enumerate(found):
-            into = window.evidence[first:last]
-            if swing is None:
-                into[:] = summed.evidence(window.n_blocks, least=window.needed)[: len(into)]
-                continue
-            # most windows swing too little for any pole to be called lost
-            wanted = np.isfinite(of_swing[i][first : first + len(summed.bad) - window.n_blocks])
-            wanted[len(into) :] = False
-            into[:] = summed.evidence(window.n_blocks, wanted)[: len(into)]
-            into += of_swing[i][first:last]
-    return tuple(found)
+    needed = {round(seconds / BLOCK_S): least for seconds, least in thresholds.items()}
+    runs = {n_blocks: runs_of(whole, n_blocks) for n_blocks in needed}
+    if swing is None:
+        evidence = class_evidence(equation, input_signal, grid, runs, min(needed.values()))
+        return tuple(Windows(n_blocks, evidence[n_blocks], least) for n_blocks, least in needed.items())
+    usual = {n_blocks: usual_swing(swing, whole, n_blocks) for n_blocks in needed}
+    of_swing = {n: swing_evidence(swing_over(swing, usual[n], n), usual[n].scatter) for n in needed}
+    # most windows swing too little for any pole to be called lost
+    evidence = class_evidence(
+        equation, input_signal, grid, {n: runs[n] & np.isfinite(of_swing[n]) for n in needed}
+    )
+    return tuple(Windows(n, of_swing[n] + evidence[n], least, usual[n]) for n, least in needed.items())
 
 
 def over_threshold(

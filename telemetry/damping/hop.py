@@ -172,8 +172,10 @@ def band_signals(
     del spectrum
     step_s, kept = band_grid(len(travel_mm), sample_rate_hz)
     signals = np.empty((len(orders), kept))
+    growth, raised = frequency / reference_hz, np.empty(len(frequency))
     for row, order in enumerate(orders):
-        np.multiply(speed, (1j * frequency / reference_hz) ** order, out=whole[inside])
+        np.multiply(speed, np.power(growth, float(order), out=raised), out=whole[inside])
+        whole[inside] *= 1j**order
         signals[row] = np.fft.irfft(whole, out)[:kept]
     return step_s, signals
 
