@@ -221,8 +221,8 @@ class DetectorModel:
     ``reference`` is what a stretch is compared with: the same fit less sensor noise; where no hop is found in it, a
     wheel as damped as sound ones. ``of_news`` is the fit without the wheel's own past; None where that is not read, or
     where no hop is found without. ``predicted`` (n,) is the right side from the other wheel. ``swing`` is None where
-    nothing is known of the road. ``wheel_hz`` (n,) is the wheel's turns [1/s], ``delay_s`` how late the other wheel's
-    signals came [s].
+    nothing is known of the road. ``turning`` is what was found to turn with the wheel, ``radius_mm`` the tyre's;
+    ``delay_s`` is how late the other wheel's signals came [s].
     """
 
     end: End
@@ -234,9 +234,17 @@ class DetectorModel:
     predicted: FloatArray
     grid: PoleGrid
     swing: Swing | None
-    wheel_hz: FloatArray | None
+    turning: Line | None
+    radius_mm: float
     delay_s: float | FloatArray
     signals: RunSignals
+
+    def turning_hz(self, inside: slice) -> float | None:
+        """How often the wheel turned in some of the samples; None without ground speed. [1/s]"""
+        if self.turning is not None:
+            return float(self.turning.rate_hz[inside].mean())
+        speed = self.equation.ground_speed_m_s
+        return None if speed is None else float(speed[inside].mean()) / (2e-3 * np.pi * self.radius_mm)
 
     @property
     def whole_blocks(self) -> BoolArray:
@@ -299,53 +307,42 @@ def _fit(
         learned = fit_windows(clear, whole)
         fitted = fit_front_filter(learned, working) or fitted
         turning = _turning(steady, clear, fitted, radius_mm, parts)
-    wheel_hz, equation = None, steady
+    equation = steady.without(turning)
     if turning is not None:
-        equation = steady.without(turning)
         fitted = fit_front_filter(fit_windows(equation, whole), working) or fitted
-        wheel_hz = turning.rate_hz
-    elif read.ground_speed_m_s is not None:
-        wheel_hz = read.ground_speed_m_s / (2e-3 * np.pi * radius_mm)
     signals = _without_usual_lines(signals, end, tone, turning)
     as_learned = clear is equation
     equation = replace(equation, own=signals.ends[end].orders[OWN])
     del clear, steady, read  # each may have a copy of all signals
     if not as_learned:
         learned = fit_windows(equation, whole)
-    return _model(end, equation, hop, fitted, learned, wheel_hz, delay_s, signals)
+    reference, of_news = _references(learned, fitted, hop)
+    del learned
+    return DetectorModel(
+        end, equation, hop, fitted, reference, of_news, *_by_reference(equation, reference, hop),
+        turning, radius_mm, delay_s, signals,
+    )  # fmt: skip
 
 
-def _model(
-    end: End,
-    equation: WheelEquation,
-    hop: WheelHop,
-    fitted: FrontFilter,
-    learned: FitWindows,
-    wheel_hz: FloatArray | None,
-    delay_s: float | FloatArray,
-    signals: RunSignals,
-) -> DetectorModel:
-    """The model, once the lines and the delay are known; ``learned`` is of the equation."""
+def _references(
+    learned: FitWindows, fitted: FrontFilter, hop: WheelHop
+) -> tuple[FrontFilter, FrontFilter | None]:
+    """The fit that stretches are compared with, and that without the wheel's own past; as of `DetectorModel`."""
     working = as_it_works(hop)
     reference = fit_front_filter(learned, working, less_noise=True) or fitted
     if not found_mode(reference.pole, working):
         reference = fit_front_filter(learned, working, SOUND_DAMPING, less_noise=True) or fitted
     of_news = fit_front_filter(replace(learned, of_news=True), hop) if learned.own_past else None
+    return reference, of_news if of_news is not None and found_mode(of_news.pole, hop) else None
+
+
+def _by_reference(
+    equation: WheelEquation, reference: FrontFilter, hop: WheelHop
+) -> tuple[FloatArray, PoleGrid, Swing | None]:
+    """Right side of the equation, poles to compare and swing; as of `DetectorModel`."""
     predicted = reference.predicted(equation)
-    return DetectorModel(
-        end,
-        equation,
-        hop,
-        fitted,
-        reference,
-        of_news if of_news is not None and found_mode(of_news.pole, hop) else None,
-        predicted,
-        pole_grid(hop, reference.pole),
-        find_swing(equation, reference, predicted, hop) if equation.knows_road else None,
-        wheel_hz,
-        delay_s,
-        signals,
-    )
+    swing = find_swing(equation, reference, predicted, hop) if equation.knows_road else None
+    return predicted, pole_grid(hop, reference.pole), swing
 
 
 def _turning(

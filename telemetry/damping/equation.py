@@ -222,14 +222,12 @@ def wheel_equation(
     road = None
     if other is not None and speed is not None:
         at_s = signals.t_s - signals.t_s[0]
-        then_s, faster = _when_other_was_here(
-            at_s, speed, signals.wheelbase_m * (1.0 if end == "rear" else -1.0)
-        )
+        then_s = _when_other_was_here(at_s, speed, signals.wheelbase_m * (1.0 if end == "rear" else -1.0))
         seen = other.usable & ~signals.on_stop
         good &= seen & (np.interp(then_s, at_s, seen) > 0.999)
         # the front's own motion when the rear comes by is its answer to the very road that is asked for
         past = own.orders if end == "rear" else None
-        road = RoadRegressors(other.orders, past, signals.step_s, then_s, faster, delay_s)
+        road = RoadRegressors(other.orders, past, signals.step_s, then_s, speed, delay_s)
     noise = _noise(
         own.noise_mm2_hz, None if road is None or other is None else other.noise_mm2_hz, end == "rear"
     )
@@ -272,14 +270,14 @@ class RoadRegressors:
     """What the other wheel knows of the road, read later by ``delay_s``; ``own`` only where its past is to be read.
 
     ``other`` and ``own`` are (6, n) [mm/s]; ``then_s`` (n,) is when the other stood where this wheel is now [s],
-    ``faster`` (n,) ground speed now over then.
+    ``speed_m_s`` (n,) the ground speed.
     """
 
     other: FloatArray
     own: FloatArray | None
     step_s: float
     then_s: FloatArray
-    faster: FloatArray
+    speed_m_s: FloatArray
     delay_s: float | FloatArray = 0.0
 
     def known(self, part: slice) -> FloatArray:
@@ -290,7 +288,7 @@ class RoadRegressors:
         for here, into in self._pieces(part, known):
             at = self._then(here)
             at.each(self.other, OTHER_THEN, self._per_step, into[:then])
-            into[:then] *= self.faster[here]
+            into[:then] *= self._faster(here)
             into[then : then + now] = self.other[OTHER_NOW, here]
             if self.own is not None:
                 at.each(self.own, OWN_THEN, self._per_step, into[then + now :])
@@ -309,7 +307,7 @@ class RoadRegressors:
             low, high = int(at.first.min()), int(at.first.max()) + 2
             both = np.stack([weights[:then] @ self.other[some, low:high] for some in (slopes, rows)])
             Between(at.first - low, at.weights).each(both, (1,), self._per_step, into)
-            into *= self.faster[here]
+            into *= self._faster(here)
             into += weights[then:now] @ self.other[OTHER_NOW, here]
         return np.asarray(found[0])
 
@@ -323,20 +321,31 @@ class RoadRegressors:
             here = slice(first, min(first + CHUNK_SAMPLES, part.stop))
             yield here, into[:, here.start - part.start : here.stop - part.start]
 
+    def _faster(self, here: slice) -> FloatArray:
+        """Ground speed now over that when the other stood here."""
+        at = self.then_s[here] / self.step_s
+        first = np.minimum(at.astype(np.int64), len(self.speed_m_s) - 2)
+        before, after = self.speed_m_s.take(first), self.speed_m_s.take(first + 1)
+        at -= first
+        return np.asarray(self.speed_m_s[here] / np.maximum(before + at * (after - before), 1.0))
+
     def _then(self, here: slice) -> Between:
         """When the other stood where this wheel is at these samples."""
         later_s = self.delay_s[here] if isinstance(self.delay_s, np.ndarray) else self.delay_s
         return between((self.then_s[here] + later_s) / self.step_s, self.other.shape[1])
 
 
-def _when_other_was_here(
-    at_s: FloatArray, speed_m_s: FloatArray, back_m: float
-) -> tuple[FloatArray, FloatArray]:
-    """When the other wheel stood where this one is at ``at_s``, and speed now over speed then."""
-    gone = np.diff(at_s) * 0.5 * (speed_m_s[1:] + speed_m_s[:-1])
-    distance = np.concatenate([[0.0], np.cumsum(np.maximum(gone, 1e-6))])
-    then_s = np.interp(distance - back_m, distance, at_s)
-    return then_s, speed_m_s / np.maximum(np.interp(then_s, at_s, speed_m_s), 1.0)
+def _when_other_was_here(at_s: FloatArray, speed_m_s: FloatArray, back_m: float) -> FloatArray:
+    """When the other wheel stood where this one is at ``at_s``."""
+    distance = np.zeros(len(at_s))
+    gone = speed_m_s[1:] + speed_m_s[:-1]
+    gone *= 0.5 * np.diff(at_s)
+    np.cumsum(np.maximum(gone, 1e-6, out=gone), out=distance[1:])
+    then_s = np.empty(len(at_s))
+    for first in range(0, len(at_s), CHUNK_SAMPLES):
+        here = slice(first, first + CHUNK_SAMPLES)
+        then_s[here] = np.interp(distance[here] - back_m, distance, at_s)
+    return then_s
 
 
 @dataclass(frozen=True)

@@ -17,6 +17,7 @@ from telemetry.damping.hop import (
     FREEDOM_PER_S,
     HEALTHY_ABOVE,
     LOST_BELOW,
+    ComplexArray,
     WheelHop,
     band_response,
     coefficients,
@@ -436,19 +437,20 @@ def find_swing(equation: WheelEquation, fitted: FrontFilter, predicted: FloatArr
     padded = fast_length(n)
     hz = np.asarray(np.fft.rfftfreq(padded, step_s), dtype=np.float64)
     inside = in_band(hz)
+    hz = hz[inside]
     low, high = (share * edge for share, edge in zip(BEYOND, hop_near(fitted.pole, hop), strict=True))
-    near = rise((hz[inside] - low) / EDGE_HZ + 0.5) * rise((high - hz[inside]) / EDGE_HZ + 0.5)
-    parts = []
-    for signal, gain in ((equation.own[2], near), (predicted, near / band_response(fitted.row, hz[inside]))):
-        spectrum = np.zeros(len(hz), dtype=complex)
-        spectrum[inside] = np.fft.rfft(signal, padded)[inside] * gain
-        parts.append(_block_mean(np.fft.irfft(spectrum, padded)[:n] ** 2, round(BLOCK_S / step_s)))
-    return Swing(*parts)
+    near = rise((hz - low) / EDGE_HZ + 0.5) * rise((high - hz) / EDGE_HZ + 0.5)
+    length = round(BLOCK_S / step_s)
+    count = n // length
 
+    def of_blocks(signal: FloatArray, gain: FloatArray | ComplexArray) -> FloatArray:
+        spectrum = np.fft.rfft(signal, padded)
+        spectrum[: inside.start] = spectrum[inside.stop :] = 0.0
+        spectrum[inside] *= gain
+        swing = np.fft.irfft(spectrum, padded)
+        return np.asarray(np.square(swing, out=swing)[: count * length].reshape(count, length).mean(axis=1))
 
-def _block_mean(values: FloatArray, length: int) -> FloatArray:
-    count = len(values) // length
-    return np.asarray(values[: count * length].reshape(count, length).mean(axis=1))
+    return Swing(of_blocks(equation.own[2], near), of_blocks(predicted, near / band_response(fitted.row, hz)))
 
 
 @dataclass(frozen=True)

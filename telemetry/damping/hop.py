@@ -172,11 +172,11 @@ def band_signals(
     del spectrum
     step_s, kept = band_grid(len(travel_mm), sample_rate_hz)
     signals = np.empty((len(orders), kept))
-    growth, raised = frequency / reference_hz, np.empty(len(frequency))
+    growth, raised, circle = frequency / reference_hz, np.empty(len(frequency)), np.empty(out)
     for row, order in enumerate(orders):
         np.multiply(speed, np.power(growth, float(order), out=raised), out=whole[inside])
         whole[inside] *= 1j**order
-        signals[row] = np.fft.irfft(whole, out)[:kept]
+        signals[row] = np.fft.irfft(whole, out, out=circle)[:kept]
     return step_s, signals
 
 
@@ -373,8 +373,12 @@ def log_gain(coefficient: FloatArray) -> FloatArray:
 
 def band_response(coefficient: FloatArray, frequency_hz: FloatArray) -> ComplexArray:
     """A at each frequency, shape (..., n), of coefficients of shape (..., 5)."""
-    real, imaginary = _response_parts(coefficient, _terms(frequency_hz))
-    return np.asarray(real + 1j * imaginary)
+    w = frequency_hz / REFERENCE_HZ
+    first, second, third, fourth, fifth = (coefficient[..., i, None] for i in range(5))
+    found = np.empty((*coefficient.shape[:-1], len(w)), dtype=np.complex128)
+    np.subtract(third - first * w**2, fifth / w**2, out=found.real)
+    np.subtract(second * w, fourth / w, out=found.imag)
+    return found
 
 
 def band_gain(coefficient: FloatArray, frequency_hz: FloatArray) -> FloatArray:

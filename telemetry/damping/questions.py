@@ -237,7 +237,7 @@ def decay_ratio(equation: WheelEquation, inside: slice, hop_hz: float) -> float:
 def _one_line(model: DetectorModel, predicted: FloatArray, inside: slice) -> Check:
     question = "Would a single frequency, steady or following the speed, explain it as well?"
     better, hz, follows_speed = line_over_lost(model, predicted, inside)
-    turning_hz = None if model.wheel_hz is None else float(model.wheel_hz[inside].mean())
+    turning_hz = model.turning_hz(inside)
     if better <= LINE_CLEARLY_BETTER:
         turns = "" if turning_hz is None else f"; the wheel turned {turning_hz:.1f} times a second"
         return Check(
