@@ -12,6 +12,8 @@ from scipy.special import stdtrit
 from telemetry.numeric import (
     BLOCK,
     Cubic,
+    all_of_blocks,
+    block_means,
     median,
     quantile,
     quantiles,
@@ -78,6 +80,14 @@ def test_quantiles_of_pieces_are_those_of_all_their_values(digits, longest):
         pieces = [np.sort(np.round(chance.normal(chance.normal(), 1.0, n), digits)) for n in lengths]
         wanted = np.quantile(np.concatenate(pieces), levels)
         np.testing.assert_allclose(quantiles_of(pieces, levels), wanted, rtol=1e-12, atol=1e-12)
+
+
+def test_blocks_are_averaged_where_all_of_one_is_known():
+    values = np.arange(11.0)
+    values[4] = np.nan
+    np.testing.assert_allclose(block_means(values, 3), [1.0, np.nan, 7.0])
+    np.testing.assert_array_equal(all_of_blocks(np.isfinite(values), 3), [True, False, True])
+    np.testing.assert_array_equal(all_of_blocks(np.isfinite(values), 1), np.isfinite(values))
 
 
 def test_sums_between_edges_are_those_of_each_stretch():

@@ -4,13 +4,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
 from telemetry.arrays import ENDS, BoolArray, End, FloatArray, IntArray
 from telemetry.balance.delay import riding_delay_s
 from telemetry.laps import Track, is_moving
 from telemetry.motion import CONTACT_MM, Motion
 from telemetry.numeric import BLOCK, median
-from telemetry.signals import differentiator
+from telemetry.signals import differentiator, runs
 
 # Choices of ours, tried on simulated rides; no source.
 WORK_HZ = 250.0
@@ -109,11 +110,13 @@ def roughness_peak(speed: FloatArray) -> float:
     A normal process of standard deviation s with n zero upcrossings crosses u upwards n exp(-u^2 / 2 s^2) times (S. O.
     Rice, Bell Syst. Tech. J. 23-24, 1944-45; from memory).
     """
-    finite = speed[np.isfinite(speed)]
+    known = np.isfinite(speed)
+    finite = speed if known.all() else speed[known]
     if not len(finite):
         return float("inf")
-    crossings = int(np.count_nonzero((finite[1:] > 0) & (finite[:-1] <= 0)))
-    sd = median(np.abs(finite)) / MEDIAN_OF_NORMAL
+    above = finite > 0
+    crossings = int(np.count_nonzero(above[1:] & ~above[:-1]))
+    sd = median(np.abs(finite), in_place=True) / MEDIAN_OF_NORMAL
     return sd * float(np.sqrt(2 * np.log(max(crossings, 2))))
 
 
@@ -135,7 +138,7 @@ def _roughness(road: FloatArray, block: int) -> FloatArray:
     half = BLOCKS // 2
     padded = np.pad(np.abs(road[: count * block]), half * block, constant_values=np.nan)
     padded[padded == 0.0] = np.nan
-    rows = np.lib.stride_tricks.sliding_window_view(padded, BLOCKS * block)[::block]
+    rows = sliding_window_view(padded, BLOCKS * block)[::block]
     typical = float(np.nanmedian(padded))
     here, known = (
         np.concatenate(parts) for parts in zip(*map(_known_medians, _few_at_once(rows)), strict=True)
@@ -167,14 +170,20 @@ def whitened(values: FloatArray) -> FloatArray:
     if np.count_nonzero(finite) <= 2 * ORDER:
         return np.zeros(len(values))
     steady = np.where(finite, values - np.mean(values[finite]), 0.0)
-    power = np.array([steady[lag:] @ steady[: len(steady) - lag] for lag in range(ORDER + 1)])
+    power = np.zeros(ORDER + 1)
+    for first in range(0, len(steady), BLOCK):
+        here = steady[first : first + BLOCK]
+        for lag in range(min(ORDER + 1, len(steady) - first)):
+            later = steady[first + lag : first + lag + BLOCK]
+            power[lag] += here[: len(later)] @ later
     if power[0] <= 0:
         return np.zeros(len(values))
     power[0] *= 1.0 + NOISE_SHARE
     apart = np.abs(np.arange(ORDER)[:, None] - np.arange(ORDER))
     told = np.linalg.solve(power[apart], power[1:])
     news = np.convolve(steady, np.concatenate(([1.0], -told)))[: len(values)]
-    news[np.convolve(~finite, np.ones(ORDER + 1))[: len(values)] > 0.5] = 0.0
+    for start, stop in zip(*runs(~finite), strict=True):
+        news[start : stop + ORDER] = 0.0
     return np.asarray(news / np.std(news[finite]))
 
 
@@ -187,9 +196,19 @@ def standing_out(road: FloatArray, rate_hz: float) -> FloatArray:
         if n >= len(road):
             break
         like = np.correlate(road, bump, mode="same")
-        typical = median(np.abs(like[like != 0.0])) / MEDIAN_OF_NORMAL if like.any() else 0.0
-        best = np.maximum(best, like / max(typical, 1e-12))
+        like /= max(_typical(like), 1e-12)
+        np.maximum(best, like, out=best)
     return best
+
+
+def _typical(values: FloatArray) -> float:
+    """Standard deviation by the median magnitude of the values that are not 0; 0 where all are."""
+    size = np.abs(values)
+    known = int(np.count_nonzero(size))
+    if not known:
+        return 0.0
+    size.partition(len(size) - known)
+    return median(size[len(size) - known :], in_place=True) / MEDIAN_OF_NORMAL
 
 
 def peaks_above(values: FloatArray, height: float, apart: int) -> IntArray:
@@ -201,15 +220,19 @@ def peaks_above(values: FloatArray, height: float, apart: int) -> IntArray:
     with np.errstate(invalid="ignore"):
         top = (values[1:-1] > values[:-2]) & (values[1:-1] >= values[2:]) & (values[1:-1] > height)
     candidates = np.flatnonzero(top) + 1
-    free = np.ones(len(candidates), dtype=bool)
-    kept = np.zeros(len(candidates), dtype=bool)
-    first = np.searchsorted(candidates, candidates - apart, side="right")
-    last = np.searchsorted(candidates, candidates + apart, side="left")
-    heights = values[candidates]
-    for i in np.argsort(-heights, kind="stable"):
-        if free[i]:
-            free[first[i] : last[i]] = False
-            kept[first[i] + np.argmax(heights[first[i] : i + 1] >= FIRST_SHARE * heights[i])] = True
+    gaps = np.diff(candidates, prepend=-apart, append=len(values) + apart)
+    kept = (gaps[:-1] >= apart) & (gaps[1:] >= apart)  # most are the only one near
+    crowd = np.flatnonzero(~kept)
+    first = candidates.searchsorted(candidates[crowd] - apart, side="right").tolist()
+    last = candidates.searchsorted(candidates[crowd] + apart, side="left").tolist()
+    heights = values[candidates].tolist()
+    free = [True] * len(heights)
+    for k in np.argsort(-values[candidates[crowd]], kind="stable").tolist():
+        at = int(crowd[k])
+        if free[at]:
+            free[first[k] : last[k]] = [False] * (last[k] - first[k])
+            enough = FIRST_SHARE * heights[at]
+            kept[next(i for i in range(first[k], at + 1) if heights[i] >= enough)] = True
     return candidates[kept].astype(np.int64)
 
 
@@ -224,7 +247,21 @@ def local_peaks(rows: FloatArray) -> tuple[IntArray, BoolArray]:
 
 def around(values: FloatArray, start: IntArray, length: int) -> FloatArray:
     """Rows of ``length`` values from each start on, shape (n_rows, length); beyond the end the last value repeats."""
-    return np.asarray(values[np.clip(start[:, None] + np.arange(length), 0, len(values) - 1)])
+    last = len(values) - 1
+    if len(values) < length:
+        return np.asarray(values[np.clip(start[:, None] + np.arange(length), 0, last)])
+    within = np.clip(start, 0, len(values) - length)
+    rows = sliding_window_view(values, length)[within]
+    beyond = within != start
+    rows[beyond] = values[np.clip(start[beyond, None] + np.arange(length), 0, last)]
+    return rows
+
+
+def _all_finite(values: FloatArray, start: IntArray, length: int) -> BoolArray:
+    """Whether each row of `around` is without NaN."""
+    unknown = np.flatnonzero(~np.isfinite(values))
+    first, stop = np.clip(start, 0, len(values) - 1), np.clip(start + length, 1, len(values))
+    return np.asarray(unknown.searchsorted(first) == unknown.searchsorted(stop))
 
 
 def _later(values: FloatArray, delay: FloatArray) -> FloatArray:
@@ -421,9 +458,7 @@ def _pairs_of(road: _CommonRoad, motion: Motion, track: Track, bumps: IntArray) 
     loads = {end: found[end][2][good] for end in ENDS}
     hanging = np.logical_or.reduce([_fully_extended(motion, end, found[end][1][good]) for end in ENDS])
     moving = is_moving(track)
-    roughness_mm_s = sum(
-        roughness_peak(np.where(moving, motion.ends[end].wheel_speed_mm_s, np.nan)) for end in ENDS
-    )
+    roughness_mm_s = sum(roughness_peak(motion.ends[end].wheel_speed_mm_s[moving]) for end in ENDS)
     clear = (
         (stands_out >= clear_from(stands_out)) & (peaks["front"] + peaks["rear"] > roughness_mm_s) & ~hanging
     )
@@ -473,8 +508,13 @@ def pairs_again(motion: Motion, track: Track, pairs: BumpPairs) -> BumpPairs:
 
 def _load_mm_s(motion: Motion, end: End, at: IntArray) -> FloatArray:
     """Speed at which load moves an end: the median over `LOAD_S`, which a bump is too short to change. [mm/s]"""
-    half = round(0.5 * LOAD_S * motion.sample_rate_hz)
-    return np.asarray(np.median(around(motion.ends[end].wheel_speed_mm_s, at - half, 2 * half + 1), axis=1))
+    half, speed = round(0.5 * LOAD_S * motion.sample_rate_hz), motion.ends[end].wheel_speed_mm_s
+    found = np.empty(len(at))
+    for first in range(0, len(at), ROWS):  # some at a time: what fits the cache costs half
+        rows = around(speed, at[first : first + ROWS] - half, 2 * half + 1)
+        rows.partition(half, axis=1)
+        found[first : first + ROWS] = rows[:, half]
+    return np.where(_all_finite(speed, at - half, 2 * half + 1), found, np.nan)
 
 
 def _weight(load_mm_s: dict[End, FloatArray], peak_mm_s: dict[End, FloatArray]) -> FloatArray:
@@ -531,8 +571,7 @@ def _respond(
         "depth_mm": about[:, foot:].max(axis=1) - about[:, :foot].min(axis=1),
         "rebound_mm_s": _peak_mm_s(motion, end, -speed, lowest) + load,
     }
-    about_all = around(speed, sample - near - reach - foot, 2 * (near + reach) + foot + max(deep, up))
-    finite = np.isfinite(about_all).all(axis=1)
+    finite = _all_finite(speed, sample - near - reach - foot, 2 * (near + reach) + foot + max(deep, up))
     finite &= peaked & np.all([values > 0 for values in measures.values()], axis=0)
     return {name: np.where(finite, values, np.nan) for name, values in measures.items()}, fastest, load
 

@@ -27,7 +27,7 @@ from telemetry.balance.transfer import weight_transfer
 from telemetry.bike import Attitude, Bike, attitude, leverage_curve
 from telemetry.laps import PHASES, Track
 from telemetry.motion import EndSums, Motion, Sums, find_sums
-from telemetry.numeric import finite, quantiles
+from telemetry.numeric import all_of_blocks, block_means, finite, quantiles
 from telemetry.signals import whole_segments
 
 # The body of a distribution: without the slowest, which are noise and friction, and the fastest, which are few.
@@ -185,11 +185,9 @@ def chassis_motion(motion: Motion, use: BoolArray, bike: Bike | None) -> Chassis
     """Pitch and heave over the selected samples; None without a stretch of `SEGMENT_S`, no geometry without a bike."""
     step = max(1, round(motion.sample_rate_hz / WORK_HZ))
     rate = motion.sample_rate_hz / step
+    known = all_of_blocks(use, step)
     front, rear = (
-        np.where(use, motion.ends[end].wheel_travel_mm, np.nan)[: len(use) // step * step]
-        .reshape(-1, step)
-        .mean(axis=1)
-        for end in ENDS
+        np.where(known, block_means(motion.ends[end].wheel_travel_mm, step), np.nan) for end in ENDS
     )
     spectra = _spectra(front, rear, rate)
     if spectra is None:

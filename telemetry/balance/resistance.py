@@ -24,7 +24,7 @@ from telemetry.bike import Bike, leverage_curve, sprung_load_n, wheel_rate_n_per
 from telemetry.constants import GRAVITY_M_S2
 from telemetry.laps import Track
 from telemetry.motion import Motion
-from telemetry.numeric import median
+from telemetry.numeric import median, quantiles
 
 ComplexArray = npt.NDArray[np.complex128]
 
@@ -319,19 +319,24 @@ def _solve(blocks: list[tuple[FloatArray, int]]) -> tuple[FloatArray, FloatArray
     weight, row = np.ones(len(blocks)), np.empty(0)
     for _ in range(ROUNDS):
         row = np.append(1.0, _least_squares(matrices, weight))
-        mean_square = np.einsum("i,kij,j->k", row, matrices, row) / counts
+        mean_square = (matrices @ row) @ row / counts
         weight = 1.0 / (median(mean_square) + mean_square)
     group = np.arange(len(blocks)) * GROUPS // len(blocks)
     each = np.array([_least_squares(matrices, np.where(group == g, 0.0, weight)) for g in range(GROUPS)])
-    whole = np.einsum("k,kij->ij", weight, matrices)
+    whole = _sum(matrices, weight)
     loads_only = np.append(1.0, _least_squares(matrices, weight, slice(2 * PARTS, None)))
     left, square = float(row @ whole @ row), float(loads_only @ whole @ loads_only)
     return row[1:], each, 1.0 - left / square if square > 0 else 0.0
 
 
+def _sum(matrices: FloatArray, weight: FloatArray) -> FloatArray:
+    """Weighted sum of matrices."""
+    return np.asarray(weight @ matrices.reshape(len(matrices), -1)).reshape(matrices.shape[1:])
+
+
 def _least_squares(matrices: FloatArray, weight: FloatArray, only: slice = slice(None)) -> FloatArray:
     """Unknowns of weighted blocks; those outside ``only`` are 0."""
-    whole = np.einsum("k,kij->ij", weight, matrices)
+    whole = _sum(matrices, weight)
     matrix, side = whole[1:, 1:][only, only], -whole[1:, 0][only]
     scale = 1.0 / np.sqrt(np.maximum(np.diagonal(matrix), 1e-30))
     unknowns = np.zeros(len(whole) - 1)
@@ -420,8 +425,9 @@ def _shared_speeds(motion: Motion) -> tuple[FloatArray, FloatArray]:
     """Wheel speeds both ends meet, compression then rebound (negative), as quantiles of both together."""
     step = max(1, round(motion.sample_rate_hz / 50.0))
     both = np.concatenate([motion.ends[end].wheel_speed_mm_s[::step] for end in ENDS])
-    both = both[np.isfinite(both) & (np.abs(both) > 5.0)]
-    return np.quantile(both[both > 0], QUANTILES), -np.quantile(-both[both < 0], QUANTILES)
+    both = np.sort(both[np.abs(both) > 5.0])  # of NaN, this is not true
+    up = int(both.searchsorted(0.0))
+    return quantiles(both[up:], QUANTILES), -quantiles(-both[:up][::-1], QUANTILES)
 
 
 def verdict(ratio: Ratio) -> str:

@@ -36,6 +36,7 @@ from telemetry.bike import (
 from telemetry.constants import GRAVITY_M_S2
 from telemetry.laps import Track, lean_from_path, measured_m_s2
 from telemetry.motion import Motion
+from telemetry.numeric import median
 from telemetry.signals import Run
 
 RIDING_HZ = 50.0
@@ -321,6 +322,8 @@ def windows(
     ]
     if len(starts) > MOST_WINDOWS:
         starts = [starts[i] for i in np.linspace(0, len(starts) - 1, MOST_WINDOWS).astype(int)]
+    if not starts:
+        return []
     found, cut, ends = [], round(CUT_S * rate), motion.ends
     anti_squat = _anti_squat(model.bike, motion)
     for start in starts:
@@ -347,7 +350,8 @@ def windows(
 
 def _anti_squat(bike: Bike, motion: Motion) -> float:
     """Share of the load transfer under drive that chain and swingarm carry where the motorcycle mostly is."""
-    shaft = {end: float(np.nanmedian(motion.ends[end].shaft_travel_mm)) for end in ENDS}
+    travel = {end: motion.ends[end].shaft_travel_mm for end in ENDS}
+    shaft = {end: median(values[np.isfinite(values)], in_place=True) for end, values in travel.items()}
     found = squat(bike, attitude(bike, shaft["front"], shaft["rear"]), chassis_of(bike).com_height_mm)
     return 0.0 if found is None else found.anti_squat_pct / 100.0
 

@@ -19,7 +19,7 @@ from telemetry.bike import (
 from telemetry.constants import GRAVITY_M_S2
 from telemetry.laps import Track, place_at
 from telemetry.motion import Motion
-from telemetry.numeric import median, quantile
+from telemetry.numeric import all_of_blocks, block_means, median, quantile
 from telemetry.signals import runs
 
 # Choices of ours; no source.
@@ -52,10 +52,10 @@ def weight_transfer(
     rate = motion.sample_rate_hz / step
     front_end, rear_end = motion.ends["front"], motion.ends["rear"]
     pitch, fork, rear = (
-        _block_mean(values, step)
+        block_means(values, step)
         for values in (motion.pitch_deg, front_end.shaft_travel_mm, rear_end.wheel_travel_mm)
     )
-    use = np.asarray(selected[: len(pitch) * step].reshape(-1, step).all(axis=1))
+    use = all_of_blocks(selected, step)
     t_s = np.asarray((np.arange(len(pitch)) + 0.5 * (1 - 1 / step)) / rate, dtype=np.float64)
     width = max(3, round(SMOOTH_S * rate))
     acceleration, speed, lean = (
@@ -107,7 +107,13 @@ def weight_transfer(
 
 def _stretches(mask: BoolArray, rate: float) -> list[slice]:
     """Runs of a mask of at least `SHORTEST_STRETCH_S`."""
-    return [slice(a, b) for a, b in zip(*runs(mask), strict=True) if b - a >= SHORTEST_STRETCH_S * rate]
+    return _long_ones(*runs(mask), rate)
+
+
+def _long_ones(starts: IntArray, stops: IntArray, rate: float) -> list[slice]:
+    """Stretches of at least `SHORTEST_STRETCH_S`."""
+    long = stops - starts >= max(SHORTEST_STRETCH_S * rate, 1)
+    return [slice(a, b) for a, b in zip(starts[long].tolist(), stops[long].tolist(), strict=True)]
 
 
 @dataclass(frozen=True)
@@ -130,16 +136,18 @@ def _held(
     memory). Brakes come too quickly for that, and their acceleration is far above its noise.
     """
     found = []
+    starts, stops = runs(mask)
     for length_s in STEADY_S:
         width = round(length_s * rate)
-        whole = np.nan_to_num(_running_mean(mask.astype(np.float64), width)) > 1 - 1e-9
         mean, drag = (_running_mean(values, width) for values in (push, speed**2 / 1e3))
         instruments = None
         if beside:
             before, after = (_moved(mean, by) for by in (width, -width))
             instruments = [(before + after) / 2, drag, (after - before) * rate / (2 * width)]
         columns = [mean, drag, np.gradient(mean) * rate]
-        found.append(_Held(width, columns, instruments, _stretches(whole, rate)))
+        half = width // 2  # held means pushed from half of the length before to half of it after
+        stretches = _long_ones(starts + half, stops - half, rate)
+        found.append(_Held(width, columns, instruments, stretches))
     return found
 
 
@@ -216,17 +224,27 @@ def _products(
     return np.stack([np.add.reduceat(one * rows, first, axis=1).T for one in tellers], axis=1)
 
 
-def _block_mean(values: FloatArray, step: int) -> FloatArray:
-    return np.asarray(values[: len(values) // step * step].reshape(-1, step).mean(axis=1))
-
-
 def _running_mean(values: FloatArray, width: int) -> FloatArray:
     """Centred; NaN wherever it touches one, and at both ends."""
     width += 1 - width % 2
     found = np.full(len(values), np.nan)
     if len(values) >= width:
-        found[width // 2 : len(values) - width // 2] = np.convolve(values, np.full(width, 1 / width), "valid")
+        np.divide(_running_sum(values, width), width, out=found[width // 2 : len(values) - width // 2])
     return found
+
+
+def _running_sum(values: FloatArray, width: int) -> FloatArray:
+    """Sum from each value on over so many, by sums over 1, 2, 4... of them."""
+    n = len(values) - width + 1
+    total, done, span, sums = np.zeros(n), 0, 1, values
+    while True:
+        if width & span:
+            total += sums[done : done + n]
+            done += span
+        if done == width:
+            return total
+        sums = sums[:-span] + sums[span:]
+        span *= 2
 
 
 def _episodes(
@@ -307,10 +325,9 @@ def light_wheels(
     step = max(1, round(motion.sample_rate_hz / LIGHT_WORK_HZ))
     rate = motion.sample_rate_hz / step
     n = len(motion.t_s) // step
-    t_s = motion.t_s[: n * step].reshape(n, step).mean(axis=1)
-    riding = moving[: n * step].reshape(n, step).all(axis=1)
-    shaft = {end: _blocks(own.shaft_travel_mm, n, step) for end, own in motion.ends.items()}
-    speed = {end: _blocks(own.shaft_speed_mm_s, n, step) for end, own in motion.ends.items()}
+    t_s, riding = block_means(motion.t_s, step), all_of_blocks(moving, step)
+    shaft = {end: block_means(own.shaft_travel_mm, step) for end, own in motion.ends.items()}
+    speed = {end: block_means(own.shaft_speed_mm_s, step) for end, own in motion.ends.items()}
     acceleration = ridden.at(t_s, ridden.acceleration_m_s2)
     carried = _carried(bike, shaft, speed, ridden, t_s, rate)
     found: list[LightWheel] = []
@@ -354,10 +371,6 @@ def _under(acceleration_m_s2: FloatArray) -> str:
     return "braking" if mean < LIGHT_BRAKING_M_S2 else "drive" if mean > LIGHT_DRIVING_M_S2 else ""
 
 
-def _blocks(values: FloatArray, n: int, step: int) -> FloatArray:
-    return np.asarray(values[: n * step].reshape(n, step).mean(axis=1))
-
-
 def _carried(
     bike: Bike,
     shaft_mm: Mapping[End, FloatArray],
@@ -376,13 +389,13 @@ def _carried(
     by_end: dict[End, FloatArray] = {}
     by_moments: dict[End, FloatArray] = {}
     width = max(1, round(LIGHT_SMOOTH_S * rate))
+    heavier = 1.0 / np.cos(np.radians(lean))
     for end in ENDS:
         section = bike.end(end)
         springs = section.spring_rate_n_per_mm is not None and section.preload_mm is not None
         own_kg = unsprung[end]
         if chassis is None or own_kg is None or not springs or end not in shaft_mm:
             continue
-        heavier = 1.0 / np.cos(np.radians(lean))
         mass_kg = chassis.sprung_mass_kg + sum(mass or 0.0 for mass in unsprung.values())
         standing_n = sprung_load_n(bike, end) + GRAVITY_M_S2 * own_kg
         force = np.interp(shaft_mm[end], *spring_table(bike, end))
@@ -449,12 +462,13 @@ def zone_gains(
     """
     usable = upright & np.isfinite(values) & np.isfinite(push_m_s2) & np.isfinite(speed_m_s)
     fitted = usable & (pushed | (np.abs(push_m_s2) < COASTING_M_S2))
-    columns = np.column_stack([np.ones(len(values)), speed_m_s**2 / 1e3, push_m_s2])
-    found = np.linalg.lstsq(columns[fitted], values[fitted], rcond=None)
+    drag = speed_m_s**2 / 1e3
+    columns = np.column_stack([np.ones(np.count_nonzero(fitted)), drag[fitted], push_m_s2[fitted]])
+    found = np.linalg.lstsq(columns, values[fitted], rcond=None)
     if found[2] < columns.shape[1]:
         return ()
     at_rest, per_speed, _ = found[0]
-    above = values - at_rest - per_speed * columns[:, 1]
+    above = values - at_rest - per_speed * drag
     by_corner: dict[int, list[float]] = {}
     for number, one in _on_laps(usable & pushed, corner, lap, rate_hz):
         by_corner.setdefault(number, []).append(float(above[one].mean() / push_m_s2[one].mean()))
