@@ -10,7 +10,6 @@ from io import TextIOWrapper
 from pathlib import Path
 
 from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from telemetry.errors import BothEndsError
 from telemetry.plaintext import plain
@@ -59,10 +58,15 @@ def working(words: str) -> Iterator[None]:
 def progress(total: int, done: int) -> Iterator[Callable[[], None]]:
     """Progress on standard error, if it is a terminal; what it gives is called when one more of ``total`` is done."""
     screen = Console(stderr=True)
+    if not screen.is_terminal:
+        yield lambda: None
+        return
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
     columns = (
         TextColumn("{task.completed:.0f} of {task.total:.0f} logs"), BarColumn(), TimeRemainingColumn(),
     )  # fmt: skip
-    with Progress(*columns, console=screen, disable=not screen.is_terminal, transient=True) as bar:
+    with Progress(*columns, console=screen, transient=True) as bar:
         task = bar.add_task("", total=total, completed=done)
         yield lambda: bar.advance(task)
 

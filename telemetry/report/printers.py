@@ -10,6 +10,7 @@ from functools import cache, partial
 from importlib.resources import files
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from textwrap import fill
 from typing import Any
 
 from markupsafe import Markup, escape
@@ -337,11 +338,10 @@ PRINT: dict[type, Callable[[Any, Console], None]] = {
 
 def item(console: Console, words: str, *, style: str = "") -> None:
     """A sentence with a hanging indent."""
-    grid = RichTable.grid(padding=(0, 1))
-    grid.add_column(width=1)
-    grid.add_column()
-    grid.add_row("-", Text(words, style=style))
-    console.print(grid)
+    lines = fill(words, console.width, initial_indent="- ", subsequent_indent="  ", break_on_hyphens=False)
+    shown = Text(lines)
+    shown.stylize(style, 2)
+    console.print(shown)
 
 
 def _indented(console: Console, words: str, *, style: str = "") -> None:
