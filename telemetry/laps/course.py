@@ -86,24 +86,27 @@ def follow(
 
     ``t_s`` is even, with the wheels' distance on it [m]; ``crossings_s`` may be a second or so out.
     """
-    course = _followed(fixes, t_s, travelled_m, crossings_s, line)
-    if course is None:
-        return None
-    if not max(LEAST_DELAY_S, 4.0 * course.delay_error_s) < abs(course.delay_s) < LARGEST_DELAY_S:
-        return replace(course, delay_s=0.0)
-    delay = course.delay_s
-    for _ in range(MOST_ROUNDS):
-        course = _followed(fixes.earlier(delay), t_s, travelled_m, crossings_s - delay, line)
-        # the line found from late positions was a little out itself: estimate again what is left
-        if course is None or abs(course.delay_s) < SAME_DELAY_S:
-            break
-        delay += course.delay_s
-    return course if course is None else replace(course, delay_s=delay)
+    course, there, delay = _first_course(fixes, t_s, travelled_m, crossings_s, line), fixes, 0.0
+    if course is not None and (
+        max(LEAST_DELAY_S, 4.0 * course.delay_error_s) < abs(course.delay_s) < LARGEST_DELAY_S
+    ):
+        delay = course.delay_s
+        for _ in range(MOST_ROUNDS):
+            there = fixes.earlier(delay)
+            course = _first_course(there, t_s, travelled_m, crossings_s - delay, line)
+            # the line found from late positions was a little out itself: estimate again what is left
+            if course is None or abs(course.delay_s) < SAME_DELAY_S:
+                break
+            delay += course.delay_s
+    if course is not None and line is None:
+        course = _second_course(course, there, t_s)
+    return None if course is None else replace(course, delay_s=delay)
 
 
-def _followed(
+def _first_course(
     fixes: Fixes, t_s: FloatArray, travelled_m: FloatArray, crossings_s: FloatArray, line: CentreLine | None
 ) -> Course | None:
+    """The wheels' distance, put right by positions on the line: the given one, or one through the whole laps."""
     at_fix = np.interp(fixes.t_s, t_s, travelled_m)
     at_crossing = np.interp(crossings_s, t_s, travelled_m)
     same = _same_laps(fixes, at_fix, at_crossing)
@@ -115,43 +118,51 @@ def _followed(
         np.concatenate(([False], same, [False]))[lap_of] if len(at_crossing) else np.zeros(len(at_fix), bool)
     )
     if line is not None:
-        found, rounds = line, 1
         place = _first_guess(fixes, at_fix, travelled_m, at_crossing, line, lap_m)
     elif lap_m is not None and np.count_nonzero(sure) > LEAST_FIXES:
         place = by_wheels(travelled_m, at_crossing, lap_m, lap_m)
-        through = _line_through(fixes.only(sure), t_s, place, lap_m)
-        if through is None:
+        line = _line_through(fixes.only(sure), t_s, place, lap_m)
+        if line is None:
             return None
-        found, rounds = through, 2
-        place *= found.length_m / lap_m
+        place *= line.length_m / lap_m
     else:
         return None
+    guess = np.interp(fixes.t_s, t_s, place)
+    at, aside = np.empty_like(guess), np.empty_like(guess)
+    for some, window in ((sure, SEARCH_M), (~sure, WIDE_SEARCH_M)):
+        at[some], aside[some] = line.project(fixes.east_m[some], fixes.north_m[some], guess[some], window)
+    on_line = np.abs(aside) <= ON_LINE_M
+    if not on_line.any():
+        return None
+    t_fix, away = fixes.t_s[on_line], (at - guess)[on_line]
+    certain = sure[on_line]
     delay = delay_error = 0.0
-    for again in range(rounds):
-        guess = np.interp(fixes.t_s, t_s, place)
-        at, aside = np.empty_like(guess), np.empty_like(guess)
-        for some, search in ((sure, SEARCH_M), (~sure, WIDE_SEARCH_M)):
-            window = search if again == 0 else 0.0
-            at[some], aside[some] = found.project(
-                fixes.east_m[some], fixes.north_m[some], guess[some], window
-            )
-        on_line = np.abs(aside) <= ON_LINE_M
-        if not on_line.any():
-            return None
-        t_fix, away = fixes.t_s[on_line], (at - guess)[on_line]
-        certain = sure[on_line]
-        if again == 0 and np.count_nonzero(certain) > LEAST_FIXES:
-            course = Course(found, place, on_line)
-            error, delay, delay_error = _wheel_errors(course, t_s, travelled_m, t_fix[certain], away[certain])
-            place = place + error
-            away = away - np.interp(t_fix, t_s, error)
-        place = np.maximum.accumulate(place + _correction(t_s, t_fix, away))
-        if again < rounds - 1:
-            better = _line_through(fixes.only(on_line), t_s, place, found.length_m)
-            if better is None:
-                return None
-            place, found = place * (better.length_m / found.length_m), better
-    return Course(found, place, on_line, delay, delay_error)
+    if np.count_nonzero(certain) > LEAST_FIXES:
+        course = Course(line, place, on_line)
+        error, delay, delay_error = _wheel_errors(course, t_s, travelled_m, t_fix[certain], away[certain])
+        place = place + error
+        away = away - np.interp(t_fix, t_s, error)
+    return Course(line, _corrected(place, t_s, t_fix, away), on_line, delay, delay_error)
+
+
+def _second_course(course: Course, fixes: Fixes, t_s: FloatArray) -> Course | None:
+    """The course again, on a line through the positions at the places it gives them."""
+    line = _line_through(fixes.only(course.on_line), t_s, course.place_m, course.line.length_m)
+    if line is None:
+        return None
+    place = course.place_m * (line.length_m / course.line.length_m)
+    guess = np.interp(fixes.t_s, t_s, place)
+    at, aside = line.project(fixes.east_m, fixes.north_m, guess, 0.0)
+    on_line = np.abs(aside) <= ON_LINE_M
+    if not on_line.any():
+        return None
+    place = _corrected(place, t_s, fixes.t_s[on_line], (at - guess)[on_line])
+    return replace(course, line=line, place_m=place, on_line=on_line)
+
+
+def _corrected(place_m: FloatArray, t_s: FloatArray, at_s: FloatArray, away_m: FloatArray) -> FloatArray:
+    """Places less their smooth difference from the positions, never falling."""
+    return np.asarray(np.maximum.accumulate(place_m + _correction(t_s, at_s, away_m)))
 
 
 def _same_laps(fixes: Fixes, at_fix_m: FloatArray, at_crossing_m: FloatArray) -> BoolArray:
