@@ -7,6 +7,7 @@ is needed where these are used; NumPy's median takes several times as long. The 
 import math
 from collections.abc import Callable, Sequence
 from functools import cached_property, lru_cache
+from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -246,20 +247,25 @@ def student_t(level: float, freedom: float) -> float:
 
     References
     ----------
-    .. [1] M. Abramowitz, I. A. Stegun, Handbook of Mathematical Functions, 1964, 26.5.8 and 26.7.1.
+    .. [1] M. Abramowitz, I. A. Stegun, Handbook of Mathematical Functions, 1964, 26.5.8, 26.7.1 and 26.7.5.
     """
     tail = min(level, 1.0 - level)
     if tail == 0.5:
         return 0.0
-
-    def surplus(t: float) -> float:
-        return math.log(_student_tail(t, freedom) / tail)
-
-    high = 1.0
-    while surplus(high) > 0.0:
-        high *= 2.0
-    t = root(surplus, 0.0, high, within=1e-15 * high)
-    return t if level > 0.5 else -t
+    # Newton's method on the logarithms of tail and t, whose curve bends one way only, from the normal quantile
+    normal = -NormalDist().inv_cdf(tail)
+    log_t = math.log(normal + (normal**3 + normal) / (4.0 * freedom))
+    log_scale = math.lgamma((freedom + 1.0) / 2.0) - math.lgamma(freedom / 2.0)
+    log_scale -= 0.5 * math.log(freedom * math.pi)
+    while True:
+        t = math.exp(log_t)
+        above = _student_tail(t, freedom)
+        density = math.exp(log_scale - (freedom + 1.0) / 2.0 * math.log1p(t * t / freedom))
+        step = math.log(above / tail) * above / (t * density)
+        log_t += step
+        if abs(step) < 1e-8:  # the next would be its square
+            t = math.exp(log_t)
+            return t if level > 0.5 else -t
 
 
 def _student_tail(t: float, freedom: float) -> float:

@@ -423,16 +423,13 @@ def ratio_of_sums(
     Kish, Survey Sampling, Wiley 1965, sec. 11.7; from memory). ``noise_ci95`` is for the sensors' noise alone;
     ``noise`` its standard deviation at front and rear. ``front`` and ``rear`` are positive.
     """
-    _, group = np.unique(place, return_inverse=True)
-    n = int(group.max(initial=-1)) + 1
-    if n < MIN_PLACES:
-        return Ratio(None)
     weight = np.ones(len(front)) if weight is None else weight
     front, rear = weight * front, weight * rear
-    ratio = float(rear.sum() / front.sum())
-    share = np.bincount(group, weights=front) / front.sum()
-    if share.max() > LARGEST_SHARE:
+    places = _places(front, place)
+    if places is None:
         return Ratio(None)
+    group, share = places
+    n, ratio = len(share), float(rear.sum() / front.sum())
     residual = np.bincount(group, weights=rear - ratio * front) / (1 - share)
     sd = float(np.sqrt(np.sum(residual**2) * (n - 1) / n) / rear.sum())
     half = half_width(sd, float(1 / np.sum(share**2)))
@@ -440,6 +437,21 @@ def ratio_of_sums(
         return Ratio(ratio, _about(ratio, half))
     noise_sd = float(np.sqrt(np.sum(weight**2)) * np.hypot(noise[0] / front.sum(), noise[1] / rear.sum()))
     return Ratio(ratio, _about(ratio, half), _about(ratio, NORMAL_975 * noise_sd))
+
+
+def plain_ratio(front: FloatArray, rear: FloatArray, place: IntArray, weight: FloatArray) -> float | None:
+    """The ratio of `ratio_of_sums` without its intervals."""
+    front, rear = weight * front, weight * rear
+    return None if _places(front, place) is None else float(rear.sum() / front.sum())
+
+
+def _places(front: FloatArray, place: IntArray) -> tuple[IntArray, FloatArray] | None:
+    """Place of each bump, counted from 0, and every place's share of the front's sum; None where these do not serve."""
+    _, group = np.unique(place, return_inverse=True)
+    if int(group.max(initial=-1)) + 1 < MIN_PLACES:
+        return None
+    share = np.bincount(group, weights=front) / front.sum()
+    return None if share.max() > LARGEST_SHARE else (group, share)
 
 
 def _about(ratio: float, half: float) -> tuple[float, float]:

@@ -104,19 +104,23 @@ def clear_from(stands_out: FloatArray) -> float:
     return float("inf")
 
 
-def roughness_peak(speed: FloatArray) -> float:
+def roughness_peak(speed: FloatArray, use: BoolArray | None = None) -> float:
     """Speed that ordinary roughness alone exceeds once in a record; NaN samples are left out. [mm/s]
 
     A normal process of standard deviation s with n zero upcrossings crosses u upwards n exp(-u^2 / 2 s^2) times (S. O.
     Rice, Bell Syst. Tech. J. 23-24, 1944-45; from memory).
+
+    Parameters
+    ----------
+    speed, use : ndarray of shape (n_samples,)
+        All by default.
     """
-    known = np.isfinite(speed)
-    finite = speed if known.all() else speed[known]
-    if not len(finite):
+    known = np.isfinite(speed) if use is None else use & np.isfinite(speed)
+    if not known.any():
         return float("inf")
-    above = finite > 0
+    above = (speed > 0)[known]
     crossings = int(np.count_nonzero(above[1:] & ~above[:-1]))
-    sd = median(np.abs(finite), in_place=True) / MEDIAN_OF_NORMAL
+    sd = median(np.abs(speed[known]), in_place=True) / MEDIAN_OF_NORMAL
     return sd * float(np.sqrt(2 * np.log(max(crossings, 2))))
 
 
@@ -458,7 +462,7 @@ def _pairs_of(road: _CommonRoad, motion: Motion, track: Track, bumps: IntArray) 
     loads = {end: found[end][2][good] for end in ENDS}
     hanging = np.logical_or.reduce([_fully_extended(motion, end, found[end][1][good]) for end in ENDS])
     moving = is_moving(track)
-    roughness_mm_s = sum(roughness_peak(motion.ends[end].wheel_speed_mm_s[moving]) for end in ENDS)
+    roughness_mm_s = sum(roughness_peak(motion.ends[end].wheel_speed_mm_s, moving) for end in ENDS)
     clear = (
         (stands_out >= clear_from(stands_out)) & (peaks["front"] + peaks["rear"] > roughness_mm_s) & ~hanging
     )

@@ -13,6 +13,7 @@ from telemetry.balance.balance import (
     Ratio,
     SameBump,
     half_width,
+    plain_ratio,
     ratio_of_sums,
 )
 from telemetry.balance.bumps import MEASURES, BumpPairs
@@ -49,9 +50,9 @@ def summarise_pairs(
     use = selected[pairs.bump]
     clear = use & pairs.clear
     ratios = {name: bump_ratio(pairs, name, clear) for name in MEASURES}
-    every = {name: bump_ratio(pairs, name, use & ~pairs.hanging) for name in MEASURES}
+    on_ground = use & ~pairs.hanging
     # of all pairs on the ground: the delay needs many, not large ones
-    residual = pairs.delay_residual_s[use & ~pairs.hanging & ~pairs.disturbed]
+    residual = pairs.delay_residual_s[on_ground & ~pairs.disturbed]
     return SameBump(
         pairs=int(np.count_nonzero(clear)),
         compression_ratio=ratios["compression_mm_s"].value,
@@ -67,10 +68,10 @@ def summarise_pairs(
         groups=tuple(_groups(pairs, track, use)) if whole and track is not None else (),
         response=(stacked(pairs, clear & ~pairs.disturbed) or stacked(pairs, clear)) if whole else None,
         places=len(np.unique(pairs.place[clear])),
-        grain_pairs=int(np.count_nonzero(use & ~pairs.clear & ~pairs.hanging)),
+        grain_pairs=int(np.count_nonzero(on_ground & ~pairs.clear)),
         hanging_pairs=int(np.count_nonzero(use & pairs.hanging)),
-        every_compression_ratio=every["compression_mm_s"].value,
-        every_rebound_ratio=every["rebound_mm_s"].value,
+        every_compression_ratio=_plain_ratio(pairs, "compression_mm_s", on_ground),
+        every_rebound_ratio=_plain_ratio(pairs, "rebound_mm_s", on_ground),
     )
 
 
@@ -79,6 +80,12 @@ def bump_ratio(pairs: BumpPairs, name: str, use: BoolArray) -> Ratio:
     front, rear = (pairs.response[end][name][use] for end in ENDS)
     noise = (pairs.noise_mm_s["front"], pairs.noise_mm_s["rear"]) if name.endswith("_mm_s") else None
     return ratio_of_sums(front, rear, pairs.place[use], noise, pairs.weight[use])
+
+
+def _plain_ratio(pairs: BumpPairs, name: str, use: BoolArray) -> float | None:
+    """The same without intervals."""
+    front, rear = (pairs.response[end][name][use] for end in ENDS)
+    return plain_ratio(front, rear, pairs.place[use], pairs.weight[use])
 
 
 def _groups(pairs: BumpPairs, track: Track, use: BoolArray) -> Iterator[BumpGroup]:

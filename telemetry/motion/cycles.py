@@ -50,9 +50,8 @@ class Cycles:
         return np.abs(self.end - self.start)
 
 
-def _closed(values: FloatArray) -> BoolArray:
-    """Mask of the ranges between neighbouring values that are closed cycles, shape (n_values - 1,)."""
-    size = np.abs(np.diff(values))
+def _closed(size: FloatArray) -> BoolArray:
+    """Mask of the ranges between neighbouring values that are closed cycles, from their sizes."""
     closed = np.zeros(len(size), dtype=bool)
     closed[1:-1] = (size[1:-1] < size[:-2]) & (size[1:-1] <= size[2:])
     return closed
@@ -70,35 +69,41 @@ def turning_points(values: FloatArray, hysteresis: float = 0.0) -> IntArray:
     """Samples at which a record without NaN turns, less cycles and ends below ``hysteresis``; under two at rest."""
     if len(values) < 2:
         return np.empty(0, dtype=np.int64)
-    at = _turns_or_levels(values)
-    at = np.append(at[:-1][np.diff(values[at]) != 0], at[-1])  # the last sample of every level
-    at = at if len(at) > 1 else at[:0]
-    rising = np.diff(values[at]) > 0
-    at = at[np.concatenate(([True], rising[1:] != rising[:-1], [True]))] if len(at) > 1 else at
+    at, heights = _turns(values)
     while len(at) > 3:
-        small = _closed(values[at]) & (np.abs(np.diff(values[at])) < hysteresis)
+        size = np.abs(np.diff(heights))
+        small = _closed(size) & (size < hysteresis)
         if not small.any():
             break
-        at = at[_without(small)]
+        stays = _without(small)
+        at, heights = at[stays], heights[stays]
     # the remaining small ranges are at the two ends, growing inwards
-    large = np.flatnonzero(np.abs(np.diff(values[at])) >= hysteresis)
+    large = np.flatnonzero(np.abs(np.diff(heights)) >= hysteresis)
     return at[large[0] : large[-1] + 2] if len(large) else at[:0]
 
 
-def _turns_or_levels(values: FloatArray) -> IntArray:
-    """Both ends of a record, and every sample that it does not pass straight through upwards or downwards."""
-    found = [np.zeros(1, dtype=np.int64)]
+def _turns(values: FloatArray) -> tuple[IntArray, FloatArray]:
+    """Both ends of a record and every sample at which it turns, the last one of a level; and the values there."""
+    parts, level = [np.zeros(1, dtype=np.int64)], False
     for first in range(0, len(values) - 2, BLOCK):
         step = np.diff(values[first : first + BLOCK + 2])
-        found.append(np.flatnonzero(~(step[1:] * step[:-1] > 0)) + first + 1)
-    return np.concatenate([*found, [len(values) - 1]])
+        turn = step[1:] * step[:-1]
+        parts.append(np.flatnonzero(turn <= 0) + first + 1)
+        level = level or not turn[parts[-1] - first - 1].all()
+    at = np.concatenate([*parts, [len(values) - 1]])
+    if level or len(at) == 2:
+        at = np.append(at[:-1][np.diff(values[at]) != 0], at[-1])  # the last sample of every level
+        at = at if len(at) > 1 else at[:0]
+        rising = np.diff(values[at]) > 0
+        at = at[np.concatenate(([True], rising[1:] != rising[:-1], [True]))] if len(at) > 1 else at
+    return at, values[at]
 
 
 def rainflow(points: FloatArray) -> Cycles:
     """Cycles of turning points: closed ones first, then the half cycles of the residue (ASTM E1049-85, 5.4.4)."""
     starts, ends = [], []
     while len(points) > 3:
-        closed = _closed(points)
+        closed = _closed(np.abs(np.diff(points)))
         at = np.flatnonzero(closed)
         if not len(at):
             break
@@ -289,23 +294,35 @@ def _of_end(
     if len(at) < LEAST_BUMPS:
         return []
     near = np.diff(at) <= round(APART_S * rate)
+    starts = np.flatnonzero(sliding_window_view(near, LEAST_BUMPS - 1).all(axis=1))
+    before_mm = _means_before_mm(end, at[starts], round(BEFORE_S * rate))
     events: list[PackingEvent] = []
     free_from = 0
-    for first in np.flatnonzero(sliding_window_view(near, LEAST_BUMPS - 1).all(axis=1)).tolist():
-        if first < free_from:
+    for first, before in zip(starts.tolist(), before_mm.tolist(), strict=True):
+        # it has to be deeper than before from bump to bump
+        if first < free_from or not trough[first + 1 : first + LEAST_BUMPS].min() > before + SINK_MM:
             continue
-        before = _mean_mm(end, int(at[first]) - round(BEFORE_S * rate), int(at[first]))
         last = first
         # the run continues while the next bump is near and the end has not recovered
         while last + 1 < len(at) and near[last] and trough[last + 1] > before + SINK_MM:
             last += 1
-        event = None
-        if last - first + 1 >= LEAST_BUMPS:
-            event = _event(end, strokes, (int(at[first]), int(at[last])), before, other, speed_m_s, rate)
+        event = _event(end, strokes, (int(at[first]), int(at[last])), before, other, speed_m_s, rate)
         if event is not None:
             events.append(event)
             free_from = last + 1
     return events
+
+
+def _means_before_mm(end: EndMotion, at: IntArray, span: int) -> FloatArray:
+    """Mean wheel travel over so many samples before each of some, as `_mean_mm`."""
+    found = np.full(len(at), np.nan)
+    inside = at >= span
+    if span and inside.any():
+        between = np.column_stack([at[inside] - span, at[inside]]).ravel()
+        found[inside] = np.add.reduceat(end.wheel_travel_mm, between)[::2] / span
+    for i in np.flatnonzero(np.isnan(found)).tolist():  # not all of it is valid
+        found[i] = _mean_mm(end, int(at[i]) - span, int(at[i]))
+    return found
 
 
 def _event(

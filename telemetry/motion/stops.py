@@ -42,12 +42,9 @@ def joined(pieces: IntArray, gap: int) -> list[tuple[int, int]]:
     return together
 
 
-def _reached_mm(depth_mm: FloatArray, start: int, stop: int) -> FloatArray:
-    """Depth that may have been reached about each sample: between them a crest rises an eighth of its bend."""
-    here = depth_mm[start:stop]
-    at = np.arange(start, stop)
-    before = depth_mm[np.maximum(at - 1, 0)]
-    after = depth_mm[np.minimum(at + 1, len(depth_mm) - 1)]
+def _reached_mm(depth_mm: FloatArray, at: IntArray) -> FloatArray:
+    """Depth that may have been reached about samples: between them a crest rises an eighth of its bend."""
+    before, here, after = (depth_mm[np.clip(at + by, 0, len(depth_mm) - 1)] for by in (-1, 0, 1))
     return here + np.nan_to_num(np.maximum(2 * here - before - after, 0.0)) / 8
 
 
@@ -78,16 +75,27 @@ def stop_notes(stops: tuple[StopEvent, ...], sample_rate_hz: float) -> tuple[Qua
     return tuple(notes)
 
 
-def _collapses(depth_mm: FloatArray, at: int, limit_mm: float, rate_hz: float) -> bool:
+def _collapses(depth_mm: FloatArray, at: IntArray, limit_mm: float, rate_hz: float) -> BoolArray:
     """Whether the motion, gone on straight from before or after, met the limit, and was stopped there at once."""
     n = max(1, round(COLLAPSE_S * rate_hz))
-    if not n + 2 <= at < len(depth_mm) - n - 2:
-        return False
-    here = np.arange(at - 1, at + 2)
-    before, after = depth_mm[here - n], depth_mm[here + n]
-    stopped = (2 * depth_mm[here] - before - after) * (rate_hz / n) ** 2
-    onward = depth_mm[here] + np.maximum(depth_mm[here] - before, depth_mm[here] - after) / n
-    return bool(np.any((stopped >= COLLAPSE_MM_S2) & (onward >= limit_mm)))
+    inside = (at >= n + 2) & (at < len(depth_mm) - n - 2)
+    about = np.where(inside, at, 0)[:, None] + np.arange(-1, 2)
+    before, here, after = (depth_mm.take(about + by, mode="clip") for by in (-n, 0, n))
+    stopped = (2 * here - before - after) * (rate_hz / n) ** 2
+    onward = here + np.maximum(here - before, here - after) / n
+    return np.asarray(inside & ((stopped >= COLLAPSE_MM_S2) & (onward >= limit_mm)).any(axis=1))
+
+
+def _extremes(depth_mm: FloatArray, pieces: IntArray) -> tuple[IntArray, FloatArray]:
+    """Sample at which each piece, shape (n_pieces, 2), may have reached deepest, and how deep."""
+    starts, stops = pieces.T
+    lengths = stops - starts
+    first = np.cumsum(lengths) - lengths
+    at = np.arange(lengths.sum()) + np.repeat(starts - first, lengths)
+    reached = _reached_mm(depth_mm, at)
+    most = np.fmax.reduceat(reached, first)
+    found = np.flatnonzero(reached == np.repeat(most, lengths))
+    return at[found[found.searchsorted(first)]], most
 
 
 def find_stops(end: EndMotion, t_s: FloatArray, moving: BoolArray) -> tuple[StopEvent, ...]:
@@ -116,14 +124,14 @@ def find_stops(end: EndMotion, t_s: FloatArray, moving: BoolArray) -> tuple[Stop
         sign, limit_mm = (1.0, end.stroke_mm) if bottomed else (-1.0, 0.0)
         if np.isnan(limit_mm):  # whether it bottomed is not known
             continue
-        depth = sign * end.shaft_travel_mm
-        near = (depth >= limit_mm - NEAR_MM) & moving
-        for start, stop in joined(runs_of(near), round(MERGE_S * rate)):
-            reached = _reached_mm(depth, start, stop)
-            extreme = start + int(np.nanargmax(reached))
-            hard = _collapses(depth, extreme, limit_mm, rate)
-            if not hard and np.nanmax(reached) < limit_mm - CONTACT_MM:
-                continue
+        depth = end.shaft_travel_mm if bottomed else -end.shaft_travel_mm
+        pieces = joined(runs_of((depth >= limit_mm - NEAR_MM) & moving), round(MERGE_S * rate))
+        if not pieces:
+            continue
+        extremes, reached = _extremes(depth, np.array(pieces))
+        collapsed = _collapses(depth, extremes, limit_mm, rate)
+        for i in np.flatnonzero(collapsed | (reached >= limit_mm - CONTACT_MM)).tolist():
+            (start, stop), extreme, hard = pieces[i], int(extremes[i]), bool(collapsed[i])
             touching = np.flatnonzero(depth[start:stop] >= limit_mm - CONTACT_MM)
             lasts = int(touching[-1] - touching[0]) + 1 if len(touching) else 1
             arrival = sign * end.wheel_speed_mm_s[max(extreme - round(ARRIVAL_S * rate), 0) : extreme + 1]

@@ -133,8 +133,10 @@ def _use(end: EndMotion, shaft: Ordered, deep_visits: int, ride_height_mm: float
     )
 
 
-def _deep_visits(end: EndMotion, parts: Sequence[_Part]) -> int:
-    """How often an end went into the last of its stroke in parts that follow one another."""
+def _deep_visits(end: EndMotion, shaft: Ordered, parts: Sequence[_Part]) -> int:
+    """How often an end went into the last of its stroke in parts that follow one another; ``shaft`` is its travel."""
+    if not len(shaft) or not shaft.most >= DEEP_SHARE * end.stroke_mm:
+        return 0
     visits, before = 0, -1  # the sample up to which it was there
     for part in parts:
         deep = part.use & (end.shaft_travel_mm[part.rows] >= DEEP_SHARE * end.stroke_mm)
@@ -177,7 +179,7 @@ def _summaries(
     each = _of_each(end.shaft_travel_mm, parts, groups)
     shaft_travel = list(_travels(each, end.stroke_mm))
     uses = [
-        _use(end, one, _deep_visits(end, [parts[i] for i in group]), wheel.median_mm)
+        _use(end, one, _deep_visits(end, one, [parts[i] for i in group]), wheel.median_mm)
         for one, group, (wheel, _) in zip(each, groups, wheel_travel, strict=True)
     ]
     each = _of_each(end.shaft_speed_mm_s, parts, groups)

@@ -463,7 +463,8 @@ def _measured_when(
 
 def _ends_of(mask: BoolArray) -> list[int]:
     """First and last sample of a mask that holds one."""
-    return [int(mask.argmax()), len(mask) - 1 - int(mask[::-1].argmax())]
+    flags = mask.tobytes()  # looked through from behind at once, other than an array
+    return [flags.find(1), flags.rfind(1)]
 
 
 def _lap_summaries(
