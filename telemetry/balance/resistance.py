@@ -18,6 +18,7 @@ from telemetry.balance.road import (
     dilated,
     find_riding,
     road_model,
+    usual_shaft_mm,
     windows,
 )
 from telemetry.bike import Bike, leverage_curve, sprung_load_n, wheel_rate_n_per_mm
@@ -167,7 +168,7 @@ class Ground:
     def lifted(self, unknowns: FloatArray) -> dict[End, BoolArray]:
         """Where each tyre is as good as off the road, by end; bool of shape (n_samples,)."""
         window, n, every = self.window, len(self.window.delay_s), slice(None)
-        whole = np.einsum("ijk,j->ik", self._pushes, np.append(1.0, unknowns))
+        whole = np.append(1.0, unknowns) @ self._pushes
         found: dict[End, BoolArray] = {}
         for i, end in enumerate(ENDS):
             chassis = self._chassis(end, whole)
@@ -383,8 +384,7 @@ def _compare(
     critical: dict[End, float] = {}
     parts: dict[End, list[FloatArray]] = {}  # force at the wheel by each unknown, for each direction
     for end in ENDS:
-        own = motion.ends[end]
-        shaft = float(np.nanmedian(own.shaft_travel_mm[:: max(1, round(motion.sample_rate_hz / 10.0))]))
+        shaft = usual_shaft_mm(motion, end)
         ratio = leverage_curve(bike, end).ratio_at(shaft)
         mass = sprung_load_n(bike, end) / GRAVITY_M_S2
         critical[end] = 2e-3 * float(np.sqrt(1e3 * wheel_rate_n_per_mm(bike, end, shaft) * mass))

@@ -348,11 +348,16 @@ def windows(
     return found
 
 
+def usual_shaft_mm(motion: Motion, end: End) -> float:
+    """Median travel at the shaft, of about ten samples a second. [mm]"""
+    shaft = motion.ends[end].shaft_travel_mm[:: max(1, round(motion.sample_rate_hz / 10.0))]
+    return median(shaft[np.isfinite(shaft)], in_place=True)
+
+
 def _anti_squat(bike: Bike, motion: Motion) -> float:
     """Share of the load transfer under drive that chain and swingarm carry where the motorcycle mostly is."""
-    travel = {end: motion.ends[end].shaft_travel_mm for end in ENDS}
-    shaft = {end: median(values[np.isfinite(values)], in_place=True) for end, values in travel.items()}
-    found = squat(bike, attitude(bike, shaft["front"], shaft["rear"]), chassis_of(bike).com_height_mm)
+    front, rear = (usual_shaft_mm(motion, end) for end in ENDS)
+    found = squat(bike, attitude(bike, front, rear), chassis_of(bike).com_height_mm)
     return 0.0 if found is None else found.anti_squat_pct / 100.0
 
 
